@@ -1,0 +1,66 @@
+"""What every command shares: the folder, the clock, and the options that mean the same everywhere."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from habmap.errors import UsageError
+
+if TYPE_CHECKING:
+    from habmap.place.store import GeoPackageStore
+
+
+@dataclass(frozen=True, slots=True)
+class Session:
+    """One run of the command. The only room that reads the clock."""
+
+    folder: Path
+    debug: bool
+
+    def store(self) -> GeoPackageStore:
+        """Open the place.
+
+        Raises
+        ------
+        PlaceError
+            The folder is not a place, or its file cannot be opened.
+        """
+        from habmap.place.store import GeoPackageStore
+
+        return GeoPackageStore.open(self.folder)
+
+    def now(self) -> datetime:
+        """Return the present moment in UTC."""
+        return datetime.now(UTC)
+
+    def today(self, timezone: str) -> date:
+        """Return the local civil date at the place."""
+        from zoneinfo import ZoneInfo
+
+        return datetime.now(ZoneInfo(timezone)).date()
+
+
+def parsed_date(text: str) -> date:
+    """Read an ISO day from the command line."""
+    try:
+        if len(text) != 10:
+            raise ValueError
+        return date.fromisoformat(text)
+    except ValueError as error:
+        raise UsageError(
+            "this is not a date", value=text, allowed="YYYY-MM-DD, a day that exists", mend="write it like 2026-03-14"
+        ) from error
+
+
+JsonOption = Annotated[bool, typer.Option("--json", help="Print one JSON object with unrounded numbers.")]
+OnOption = Annotated[
+    date | None,
+    typer.Option("--on", parser=parsed_date, metavar="YYYY-MM-DD", help="As of this day's work, with today's corrections."),
+]
+DateOption = Annotated[date, typer.Option("--date", parser=parsed_date, metavar="YYYY-MM-DD", help="The day of the work.")]
+OverwriteOption = Annotated[bool, typer.Option("--overwrite", help="Replace what is already there.")]

@@ -1,0 +1,67 @@
+"""The ``habmap`` command: global options, error words and exit codes. Jobs are loaded only when they are called."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import click
+import typer
+
+from habmap.cli import land_commands, place_commands, show_commands, work_commands
+from habmap.cli.context import Session
+from habmap.cli.output import print_error, versions_line
+from habmap.errors import HabmapError, UsageError
+
+app = typer.Typer(
+    name="habmap",
+    help="Which cedar ground is cut, burned, coming back or still to do: acres, order of work and the map.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(versions_line())
+        raise typer.Exit
+
+
+@app.callback()
+def _start(
+    context: typer.Context,
+    place: Annotated[Path, typer.Option("--place", metavar="DIR", help="The property's folder.")] = Path(),
+    debug: Annotated[bool, typer.Option("--debug", help="Show where in the code an error came from.")] = False,
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Print versions and stop.")
+    ] = False,
+) -> None:
+    context.obj = Session(folder=place, debug=debug)
+
+
+for _room in (place_commands, work_commands, land_commands, show_commands):
+    _room.register(app)
+
+
+def run(arguments: list[str] | None = None) -> None:
+    """Run the command line and end the process with its exit code."""
+    words = sys.argv[1:] if arguments is None else arguments
+    as_json = "--json" in words
+    command = typer.main.get_command(app)
+    try:
+        code = command.main(args=words, prog_name="habmap", standalone_mode=False)
+    except click.UsageError as error:
+        where = error.ctx.command_path if error.ctx else "habmap"
+        code = print_error(
+            UsageError(error.format_message(), where=where, mend=f"see `{where} --help`"), as_json=as_json
+        )
+    except click.Abort:
+        code = 130
+    except HabmapError as error:
+        if "--debug" in words:
+            raise
+        code = print_error(error, as_json=as_json)
+    sys.exit(code if isinstance(code, int) else 0)

@@ -1,0 +1,84 @@
+"""How results and errors leave the command: JSON objects on stdout, or words first and a table after."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from habmap.errors import HabmapError
+
+
+def print_json(command: str, result: object) -> None:
+    """Print a result type as ``habmap/<command>/1``: unrounded numbers, null for unknown."""
+    from pydantic import TypeAdapter
+
+    record: dict[str, Any] = {"schema": f"habmap/{command}/1"}
+    record |= TypeAdapter(type(result)).dump_python(result, mode="json")
+    sys.stdout.write(json.dumps(record, allow_nan=False, ensure_ascii=False) + "\n")
+
+
+def print_error(error: HabmapError, *, as_json: bool) -> int:
+    """Print an error where it belongs and return the exit code."""
+    if as_json:
+        sys.stdout.write(
+            json.dumps({"schema": "habmap/error/1", **error.as_record()}, allow_nan=False, ensure_ascii=False) + "\n"
+        )
+    else:
+        sys.stderr.write(f"habmap: {error}\n")
+    return error.exit_code
+
+
+def say(words: str) -> None:
+    """Print words for people on stdout."""
+    sys.stdout.write(words + "\n")
+
+
+def warn(words: str) -> None:
+    """Print a warning on stderr, where it cannot spoil the data."""
+    sys.stderr.write(f"note: {words}\n")
+
+
+def print_table(headers: Sequence[str], rows: Sequence[Sequence[object]]) -> None:
+    """Print a plain table: words left, numbers right, ``-`` for unknown; wide enough for its longest cell."""
+    cells = [[_cell(value) for value in row] for row in rows]
+    widths = [max(len(header), *(len(row[i]) for row in cells)) if cells else len(header) for i, header in enumerate(headers)]
+    is_number = [all(isinstance(row[i], int | float) or row[i] is None for row in rows) for i in range(len(headers))]
+
+    def line(values: Sequence[str]) -> str:
+        return "  ".join(
+            text.rjust(width) if right else text.ljust(width)
+            for text, width, right in zip(values, widths, is_number, strict=True)
+        ).rstrip()
+
+    say("")
+    say(line(headers))
+    say(line(["-" * width for width in widths]))
+    for row in cells:
+        say(line(row))
+
+
+def _cell(value: object) -> str:
+    if value is None:
+        return "-"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, float):
+        return f"{value:,.2f}"
+    return "".join(character if character.isprintable() else " " for character in str(value))
+
+
+def versions_line() -> str:
+    """Return the versions a bug report needs."""
+    import pyproj
+    import rasterio
+    import shapely
+
+    from habmap import __version__
+
+    return (
+        f"habmap {__version__}\nGDAL {rasterio.__gdal_version__}\nPROJ {pyproj.proj_version_str}\n"
+        f"GEOS {shapely.geos_version_string}"
+    )

@@ -1,0 +1,124 @@
+"""What can go wrong, as one small tree.
+
+HabmapError
+├── UsageError      the command line alone shows the fault      exit 2
+├── InputError      a file, layer, table or value is unfit      exit 3
+│   └── InputErrors  several such faults, listed at once        exit 3
+├── PlaceError      the property folder itself is unfit         exit 3
+│   └── PlaceBusyError  another process holds the file          exit 3
+└── CheckFailed     ``habmap check`` found faults               exit 1
+
+Every error says what is wrong, where, the value found, what is allowed and how to mend it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+
+class HabmapError(Exception):
+    """Root of all errors that habmap raises on purpose.
+
+    Parameters
+    ----------
+    what
+        The fault in one plain sentence, without the final stop.
+    where
+        File, layer, feature, row or option that holds it.
+    value
+        The value found there.
+    allowed
+        What would have been accepted.
+    mend
+        What the person can do about it.
+    """
+
+    exit_code: int = 3
+
+    def __init__(
+        self,
+        what: str,
+        *,
+        where: str | None = None,
+        value: object = None,
+        allowed: str | None = None,
+        mend: str | None = None,
+    ) -> None:
+        super().__init__(what)
+        self.what = what
+        self.where = where
+        self.value = None if value is None else str(value)
+        self.allowed = allowed
+        self.mend = mend
+
+    def __str__(self) -> str:
+        parts = [self.what]
+        parts += [
+            f"{label}: {text}"
+            for label, text in (
+                ("where", self.where),
+                ("found", self.value),
+                ("allowed", self.allowed),
+                ("to mend it", self.mend),
+            )
+            if text
+        ]
+        return "\n  ".join(parts)
+
+    def as_record(self) -> dict[str, object]:
+        """Return the error as the fields of ``habmap/error/1``."""
+        return {
+            "what": self.what,
+            "where": self.where,
+            "value": self.value,
+            "allowed": self.allowed,
+            "mend": self.mend,
+        }
+
+
+class UsageError(HabmapError, ValueError):
+    """The command line alone shows the fault."""
+
+    exit_code = 2
+
+
+class InputError(HabmapError, ValueError):
+    """A file, layer, table or stored value is not fit for use."""
+
+
+class InputErrors(InputError):
+    """Several faults of one file, gathered so that they can all be mended in one go."""
+
+    def __init__(self, faults: Sequence[HabmapError], *, where: str, mend: str | None = None) -> None:
+        if not faults:
+            raise ValueError("InputErrors needs at least one fault")
+        first = faults[0]
+        noun = "fault" if len(faults) == 1 else "faults"
+        super().__init__(
+            f"{len(faults)} {noun} found; nothing was loaded",
+            where=where,
+            value=first.value,
+            allowed=first.allowed,
+            mend=mend or first.mend,
+        )
+        self.faults = tuple(faults)
+
+    def __str__(self) -> str:
+        return "\n".join([f"{self.what} ({self.where})", *(f"- {fault}" for fault in self.faults)])
+
+    def as_record(self) -> dict[str, object]:
+        return {**super().as_record(), "faults": [fault.as_record() for fault in self.faults]}
+
+
+class PlaceError(HabmapError, OSError):
+    """The property folder cannot be opened, read or written."""
+
+
+class PlaceBusyError(PlaceError):
+    """Another process holds the property's file and did not let go in time."""
+
+
+class CheckFailed(HabmapError):
+    """``habmap check`` found faults."""
+
+    exit_code = 1

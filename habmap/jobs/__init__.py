@@ -1,0 +1,1 @@
+"""One module per thing a person asks for: joins the other rooms and returns a frozen result."""

@@ -1,0 +1,52 @@
+"""What a job needs from a place. The GeoPackage store is one such; a shared database could be another."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date
+from typing import Protocol
+
+from habmap.land.grid import LocalGrid
+from habmap.place.settings import Settings
+from habmap.work.records import Boundary, ElevationSource, Entry, Feature, Row, Unit
+
+
+class Store(Protocol):
+    """A property's rows. All geometry is WGS 84 lon/lat; the grid turns it into metres."""
+
+    @property
+    def place_id(self) -> str:
+        """UUID of the place; copies of one place share it."""
+
+    @property
+    def settings(self) -> Settings:
+        """What ``habmap.toml`` says, defaults filled in."""
+
+    @property
+    def grid(self) -> LocalGrid | None:
+        """The stored equal-area grid; ``None`` until the first geometry is loaded."""
+
+    def units(self, on: date | None = None) -> tuple[Unit, ...]:
+        """Return the unit versions that hold on a day (``None``: the current ones), by ``unit_id``."""
+
+    def unit_versions(self) -> tuple[Unit, ...]:
+        """Return every version of every unit, oldest first."""
+
+    def features(self) -> tuple[Feature, ...]:
+        """Return all features."""
+
+    def boundary(self) -> Boundary | None:
+        """Return the newest boundary."""
+
+    def entries(self) -> tuple[Entry, ...]:
+        """Return every row of the log as written, voiding and amending rows too, oldest ``recorded_at`` first."""
+
+    def elevation(self) -> ElevationSource | None:
+        """Return the newest elevation source, its path made absolute."""
+
+    def append(self, rows: Sequence[Row]) -> None:
+        """Write all rows in one transaction, or none.
+
+        The first geometry ever written fixes the grid. A unit row that ``replaces`` others sets their ``valid_to``
+        to its own ``valid_from``.
+        """

@@ -1,0 +1,61 @@
+"""Exact unit factors and the few formulas every room shares.
+
+References
+----------
+International foot: 85 Fed. Reg. 62698 (2020). US survey foot (retired 31 December 2022): NIST SP 811, B.6.
+International acre: 43,560 square international feet.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Final, Literal
+
+VerticalUnit = Literal["m", "ft", "us-ft"]
+
+M_PER_FT: Final = 0.3048
+M_PER_US_FT: Final = 1200 / 3937
+FT2_PER_ACRE: Final = 43_560
+M2_PER_ACRE: Final = FT2_PER_ACRE * M_PER_FT**2
+M_PER_MILE: Final = 5280 * M_PER_FT
+KPH_PER_MPH: Final = 1.609344
+MPH_PER_MPS: Final = 3600 / M_PER_MILE
+MPH_PER_KNOT: Final = 1852 / M_PER_MILE
+MM_PER_IN: Final = 25.4
+
+M_PER_VERTICAL_UNIT: Final[dict[VerticalUnit, float]] = {"m": 1.0, "ft": M_PER_FT, "us-ft": M_PER_US_FT}
+
+
+def acres(area_m2: float) -> float:
+    """Turn square metres into international acres [acre]."""
+    return area_m2 / M2_PER_ACRE
+
+
+def m2(area_acres: float) -> float:
+    """Turn international acres into square metres [m²]."""
+    return area_acres * M2_PER_ACRE
+
+
+def ft(length_m: float) -> float:
+    """Turn metres into international feet [ft]."""
+    return length_m / M_PER_FT
+
+
+def slope_deg(slope_pct: float) -> float:
+    """Turn a slope in percent (100 × rise/run) into degrees [°]."""
+    return math.degrees(math.atan(slope_pct / 100))
+
+
+def slope_pct(slope_deg: float) -> float:
+    """Turn a slope in degrees into percent, 100 × rise/run [%]."""
+    return 100 * math.tan(math.radians(slope_deg))
+
+
+def celsius(temp_f: float) -> float:
+    """Turn degrees Fahrenheit into degrees Celsius [°C]."""
+    return (temp_f - 32) / 1.8
+
+
+def fahrenheit(temp_c: float) -> float:
+    """Turn degrees Celsius into degrees Fahrenheit [°F]."""
+    return temp_c * 1.8 + 32

@@ -1,0 +1,162 @@
+"""What ``habmap.toml`` says: the person's own file, every default written out and commented by ``start``."""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+from typing import Annotated, Literal
+from zoneinfo import ZoneInfo
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator
+
+from habmap.errors import InputError, InputErrors, PlaceError
+from habmap.vocabulary import PRACTICE_CODES, PRACTICES
+
+SETTINGS_FILE = "habmap.toml"
+
+Percent = Annotated[float, Field(ge=0, le=100)]
+Positive = Annotated[float, Field(gt=0)]
+NonNegative = Annotated[float, Field(ge=0)]
+Bearing = Annotated[float, Field(ge=0, le=360)]
+
+
+class Section(BaseModel):
+    """A table of the file; a key that habmap does not know is a fault, so that a typing slip is not silently ignored."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True, allow_inf_nan=False)
+
+
+class PlaceSection(Section):
+    name: str = "My place"
+    timezone: str = "America/Chicago"
+    currency: str = "USD"
+
+    @field_validator("timezone")
+    @classmethod
+    def _known(cls, value: str) -> str:
+        try:
+            ZoneInfo(value)
+        except (KeyError, ValueError, OSError) as error:
+            raise ValueError("not a time zone name such as America/Chicago") from error
+        return value
+
+
+class TerrainSection(Section):
+    analysis_cell_m: Positive | Literal["native"] = 10
+    sun_facing_deg: tuple[Bearing, Bearing] = (112.5, 247.5)
+    flat_below_pct: NonNegative = 5
+    machine_limit_pct: NonNegative = 30
+
+
+class DensitySection(Section):
+    dense_stems_per_acre: Positive = 250
+    dense_canopy_pct: Annotated[float, Field(gt=0, le=100)] = 50
+    canopy_height_ft: Positive = 6
+
+
+class StagesSection(Section):
+    target_pct: Annotated[float, Field(gt=0, le=100)] = 80
+    leave_stems_per_acre: NonNegative = 25
+
+
+class GpsSection(Section):
+    sigma_m: Positive = 3
+    correlation_s: NonNegative = 60
+    close_gap_ft: NonNegative = 50
+
+
+class Settings(Section):
+    """All sections; a section that the file leaves out has its defaults.
+
+    Sections of jobs that read them elsewhere (plans, contract, seasons …) are added beside their job.
+    """
+
+    place: PlaceSection = PlaceSection()
+    terrain: TerrainSection = TerrainSection()
+    density: DensitySection = DensitySection()
+    stages: StagesSection = StagesSection()
+    gps: GpsSection = GpsSection()
+    codes: dict[str, str] = Field(default_factory=dict)
+
+    @field_validator("codes")
+    @classmethod
+    def _practices(cls, value: dict[str, str]) -> dict[str, str]:
+        unknown = sorted(set(value) - set(PRACTICES))
+        if unknown:
+            raise ValueError(f"unknown practice {', '.join(unknown)}; known: {', '.join(PRACTICES)}")
+        return value
+
+    def practice_code(self, practice: str) -> str | None:
+        """Return the paperwork code of a practice, the place's own before the published one."""
+        return self.codes.get(practice, PRACTICE_CODES.get(practice))
+
+
+def read_settings(folder: Path) -> Settings:
+    """Read ``habmap.toml`` of a place folder.
+
+    Raises
+    ------
+    PlaceError
+        There is no such file, or it cannot be read.
+    InputError
+        It is not TOML, or values are not allowed; every fault is listed.
+    """
+    path = folder / SETTINGS_FILE
+    try:
+        text = path.read_text(encoding="utf-8")
+        document = tomllib.loads(text)
+    except FileNotFoundError as error:
+        raise PlaceError(
+            "this folder is not a habmap property", where=str(path), mend="go to the property's folder, or name it with --place, or make one with `habmap start`"
+        ) from error
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise InputError("the settings file is not readable TOML", where=str(path), value=error, mend="mend the line named") from error
+    except OSError as error:
+        raise PlaceError("the settings file cannot be read", where=str(path), value=error) from error
+    try:
+        return Settings.model_validate(document)
+    except ValidationError as error:
+        faults = [
+            InputError(
+                fault["msg"],
+                where=f"{path}, {'.'.join(str(part) for part in fault['loc'])}",
+                value=fault["input"],
+                mend="put an allowed value there, or delete the line to use the default",
+            )
+            for fault in error.errors()
+        ]
+        raise InputErrors(faults, where=str(path)) from error
+
+
+DEFAULT_TOML = """\
+# habmap.toml: this property's own settings. Change what you like; a deleted line means its default.
+
+[place]
+name = {name}
+timezone = "America/Chicago"   # dates are local days in this zone; GPS times are turned into it
+currency = "USD"
+
+[terrain]
+analysis_cell_m = 10           # finer elevation is averaged to about this cell; "native" keeps it as it is
+sun_facing_deg = [112.5, 247.5] # faces that count as sun-facing: southeast, south and southwest
+flat_below_pct = 5             # gentler ground than this faces nowhere
+machine_limit_pct = 30         # steeper ground is counted as hand-only; the machine's manual and operator decide
+
+[density]
+dense_stems_per_acre = 250     # OSU Extension NREM-2876: 250 and more is restoration, not maintenance
+dense_canopy_pct = 50          # crown cover that counts as dense (common practice, no source)
+canopy_height_ft = 6
+
+[stages]
+target_pct = 80                # share killed at which ground counts as treated
+leave_stems_per_acre = 25      # more live cedars than this on treated ground: it is coming back
+
+[gps]
+sigma_m = 3                    # standard deviation of a fix, per axis
+correlation_s = 60             # how long GPS errors hang together
+close_gap_ft = 50              # an edge walk may stay open by this much
+
+# [codes]                      # your agency's practice codes, where they differ
+# cut = "314"
+# burn = "338"
+"""

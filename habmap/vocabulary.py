@@ -1,0 +1,104 @@
+"""The words of the trade that habmap knows, their keys, and how they read on screen.
+
+A key is what files, JSON and the command line carry; ``STAGE_WORDS`` and its kin hold the plain words for people.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+# --- cover: what a unit was when the work began -------------------------------------------------------------
+COVERS: Final = ("cedar", "mixed", "grass", "shrub", "hardwood", "crop", "water", "other")
+#: Covers whose ground counts as cedar ground; every other cover is stage ``other``.
+CEDAR_COVERS: Final = frozenset({"cedar", "mixed"})
+#: Covers that are, or are turning back into, open native ground.
+OPEN_COVERS: Final = frozenset({"grass"})
+
+# --- practices ----------------------------------------------------------------------------------------------
+#: Every practice; the first part is the order in which work of one day is applied.
+PRACTICES: Final = (
+    "keep", "cut", "mulch", "girdle", "spray", "pile", "haul", "burn", "pile_burn",
+    "mow", "pull", "graze", "look", "seed", "other",
+)  # fmt: skip
+PRACTICE_WORDS: Final = {
+    "keep": "left on purpose", "cut": "cut", "mulch": "mulched", "girdle": "girdled", "spray": "sprayed",
+    "pile": "piled", "haul": "hauled away", "burn": "burned", "pile_burn": "piles burned", "mow": "mown",
+    "pull": "pulled", "graze": "grazed", "look": "looked over", "seed": "seeded", "other": "other work",
+}  # fmt: skip
+#: Practices that kill standing cedars and so raise the killed share.
+KILLING: Final = frozenset({"cut", "mulch", "girdle", "spray", "burn"})
+#: Practices with fire in them.
+FIRE: Final = frozenset({"burn", "pile_burn"})
+#: Killed share taken where none is written, in percent; a practice not listed here must say its own.
+DEFAULT_KILLED_PCT: Final = {"cut": 100.0, "mulch": 100.0, "burn": 0.0}
+#: NRCS conservation practice standards: 314 brush management, 338 prescribed burning, 384 woody residue treatment,
+#: 528 prescribed grazing, 550 range planting. A place overrides them under ``[codes]``.
+PRACTICE_CODES: Final = {
+    "cut": "314", "girdle": "314", "spray": "314", "mulch": "314", "pull": "314", "pile": "384", "haul": "384",
+    "pile_burn": "384", "burn": "338", "graze": "528", "seed": "550",
+}  # fmt: skip
+
+# --- stages -------------------------------------------------------------------------------------------------
+STAGES: Final = (
+    "standing", "part_cut", "dead_standing", "down", "piled", "burned", "slash_gone", "kept_up", "coming_back",
+    "keep", "other",
+)  # fmt: skip
+STAGE_WORDS: Final = {
+    "standing": "cedars standing", "part_cut": "part cut", "dead_standing": "dead, standing",
+    "down": "cut, slash on ground", "piled": "piled", "burned": "burned over", "slash_gone": "slash gone",
+    "kept_up": "kept up", "coming_back": "coming back", "keep": "left on purpose", "other": "not cedar ground",
+}  # fmt: skip
+TREATED: Final = ("dead_standing", "down", "piled", "burned", "slash_gone", "kept_up", "coming_back")
+REMAINING: Final = ("standing", "part_cut")
+
+# --- features -----------------------------------------------------------------------------------------------
+FEATURE_KINDS: Final = (
+    "road", "lane", "house", "building", "pond", "creek", "line", "fence", "gate", "power_line", "gas_line",
+    "tank", "hay", "well", "school", "airport", "nest", "grave", "cultural", "pile", "other",
+)  # fmt: skip
+FEATURE_WORDS: Final = {kind: kind.replace("_", " ") for kind in FEATURE_KINDS} | {
+    "line": "break line", "cultural": "cultural site", "other": "other feature",
+}  # fmt: skip
+#: Kinds that never leave the owner's own copy.
+PRIVATE_FEATURE_KINDS: Final = frozenset({"nest", "grave", "cultural"})
+#: Kinds that a fire might not cross. Only the burn boss, on the ground, can say so.
+BREAK_FEATURE_KINDS: Final = frozenset({"road", "lane", "line", "creek", "pond"})
+
+# --- directions ---------------------------------------------------------------------------------------------
+OCTANTS: Final = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
+WINDS_16: Final = (
+    "N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW",
+)  # fmt: skip
+WIND_WORDS: Final = {
+    "N": "north", "NNE": "north-northeast", "NE": "northeast", "ENE": "east-northeast", "E": "east",
+    "ESE": "east-southeast", "SE": "southeast", "SSE": "south-southeast", "S": "south", "SSW": "south-southwest",
+    "SW": "southwest", "WSW": "west-southwest", "W": "west", "WNW": "west-northwest", "NW": "northwest",
+    "NNW": "north-northwest",
+}  # fmt: skip
+
+
+def octant(bearing_deg: float) -> str:
+    """Name the compass octant of a bearing, eight names of 45° each, ``N`` from 337.5° to 22.5°."""
+    return OCTANTS[int(((bearing_deg % 360) + 22.5) // 45) % 8]
+
+
+def wind_16(bearing_deg: float) -> str:
+    """Name the compass point of a bearing, sixteen names of 22.5° each."""
+    return WINDS_16[int(((bearing_deg % 360) + 11.25) // 22.5) % 16]
+
+
+# --- cautions -----------------------------------------------------------------------------------------------
+SAW_CAUTION: Final = (
+    "Chain saws and falling trees maim and kill. Work with a helper in earshot, wear head, eye, ear, hand and leg "
+    "protection, and follow the saw maker's manual and the training the law where you are asks for."
+)
+FIRE_CAUTION: Final = (
+    "Nothing here says that burning is safe or allowed. The burn boss, the written burn plan, permits, burn bans and "
+    "local law decide, on the day and on the ground."
+)
+SNAG_CAUTION: Final = "Dead standing cedars drop limbs without warning and torch readily: look up before you work under them."
+STEEP_CAUTION: Final = (
+    "The machine's manual and its operator decide what ground a machine may work; this figure only compares slope with "
+    "the limit in habmap.toml."
+)
+LABEL_CAUTION: Final = "The product's label is the law: rate, site, protective gear and licence are read there, not here."
