@@ -76,8 +76,8 @@ class HabmapError(Exception):
         }
 
 
-class UsageError(HabmapError, ValueError):
-    """The command line alone shows the fault."""
+class UsageError(HabmapError):
+    """The command line alone shows the fault (no ``ValueError``: the parser would swallow its fields)."""
 
     exit_code = 2
 

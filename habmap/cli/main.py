@@ -2,22 +2,26 @@
 
 from __future__ import annotations
 
+import importlib
+import pkgutil
 import sys
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Final
 
-import click
 import typer
 
-from habmap.cli import land_commands, place_commands, show_commands, work_commands
+from habmap.cli import commands
 from habmap.cli.context import Session
 from habmap.cli.output import print_error, versions_line
 from habmap.errors import HabmapError, UsageError
 
+#: The parser's own error for a command line it cannot take (typer carries its parser under a private name).
+ParserUsageError: Final = typer.BadParameter.__mro__[1]
+
 app = typer.Typer(
     name="habmap",
     help="Which cedar ground is cut, burned, coming back or still to do: acres, order of work and the map.",
-    no_args_is_help=True,
+    no_args_is_help=False,
     add_completion=False,
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
@@ -42,23 +46,23 @@ def _start(
     context.obj = Session(folder=place, debug=debug)
 
 
-for _room in (place_commands, work_commands, land_commands, show_commands):
-    _room.register(app)
+for _module in pkgutil.iter_modules(commands.__path__):
+    importlib.import_module(f"{commands.__name__}.{_module.name}").register(app)
 
 
 def run(arguments: list[str] | None = None) -> None:
     """Run the command line and end the process with its exit code."""
     words = sys.argv[1:] if arguments is None else arguments
     as_json = "--json" in words
-    command = typer.main.get_command(app)
     try:
-        code = command.main(args=words, prog_name="habmap", standalone_mode=False)
-    except click.UsageError as error:
-        where = error.ctx.command_path if error.ctx else "habmap"
-        code = print_error(
-            UsageError(error.format_message(), where=where, mend=f"see `{where} --help`"), as_json=as_json
+        code = typer.main.get_command(app).main(
+            args=words or ["--help"], prog_name="habmap", standalone_mode=False
         )
-    except click.Abort:
+    except ParserUsageError as error:
+        where = getattr(getattr(error, "ctx", None), "command_path", None) or "habmap"
+        fault = UsageError(error.format_message(), where=where, mend=f"see `{where} --help`")
+        code = print_error(fault, as_json=as_json)
+    except typer.Abort:
         code = 130
     except HabmapError as error:
         if "--debug" in words:

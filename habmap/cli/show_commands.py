@@ -1,9 +1,0 @@
-"""Commands of the show room."""
-
-from __future__ import annotations
-
-import typer
-
-
-def register(app: typer.Typer) -> None:
-    """Hang the commands of this module on the app."""
