@@ -1,0 +1,180 @@
+"""Records to rows of ``place.gpkg`` and back, exactly."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Mapping
+from dataclasses import asdict, fields
+from datetime import UTC, date, datetime
+from typing import Any, Final, cast
+
+from habmap.errors import InputError, PlaceError
+from habmap.place.schema import BOUNDARY, ELEVATION, ENTRIES, FEATURES, UNITS, Table
+from habmap.place.wkb import as_multipolygon, from_blob, to_blob
+from habmap.work.records import Boundary, ElevationSource, Entry, Feature, Look, Row, Unit
+
+TABLE_OF: Final[dict[type, Table]] = {
+    Boundary: BOUNDARY,
+    Unit: UNITS,
+    Feature: FEATURES,
+    Entry: ENTRIES,
+    ElevationSource: ELEVATION,
+}
+
+
+def to_values(row: Row) -> dict[str, object]:
+    """Return a record as column values, ``geom`` among them where its table has one.
+
+    Raises
+    ------
+    InputError
+        A number is not finite, a moment has no time zone, or a text cannot be stored.
+    """
+    table = TABLE_OF[type(row)]
+    where = f"{table.name}, row {getattr(row, table.key)}"
+    values = {name: _to_column(name, getattr(row, name), where=where) for name in table.column_names}
+    if table.geometry_type is not None:
+        geometry = row.patch if isinstance(row, Entry) else getattr(row, "geometry", None)
+        values["geom"] = None if geometry is None else to_blob(geometry)
+    return values
+
+
+def to_unit(values: Mapping[str, Any]) -> Unit:
+    """Return a row of ``units`` as a record."""
+    where = f"units, row {values['uuid']}"
+    return Unit(
+        **{
+            **_plain(values, Unit),
+            "geometry": as_multipolygon(from_blob(values["geom"], where=where), where=where),
+            "extra": _object(values["extra"], where=where),
+            "valid_from": _day(values["valid_from"]),
+            "valid_to": _day(values["valid_to"]),
+            "replaces": tuple(json.loads(values["replaces"])),
+            "recorded_at": _moment(values["recorded_at"]),
+        }
+    )
+
+
+def to_feature(values: Mapping[str, Any]) -> Feature:
+    """Return a row of ``features`` as a record."""
+    where = f"features, row {values['uuid']}"
+    return Feature(
+        **{
+            **_plain(values, Feature),
+            "geometry": from_blob(values["geom"], where=where),
+            "sensitive": bool(values["sensitive"]),
+            "extra": _object(values["extra"], where=where),
+            "recorded_at": _moment(values["recorded_at"]),
+        }
+    )
+
+
+def to_boundary(values: Mapping[str, Any]) -> Boundary:
+    """Return a row of ``boundary`` as a record."""
+    where = f"boundary, row {values['uuid']}"
+    return Boundary(
+        uuid=values["uuid"],
+        geometry=as_multipolygon(from_blob(values["geom"], where=where), where=where),
+        recorded_at=_moment(values["recorded_at"]),
+    )
+
+
+def to_entry(values: Mapping[str, Any]) -> Entry:
+    """Return a row of ``entries`` as a record."""
+    where = f"entries, row {values['entry_id']}"
+    blob = values["geom"]
+    look = None if values["look"] is None else _object(values["look"], where=where)
+    if look is not None:
+        look["sprouts"] = tuple(
+            (str(species), int(count)) for species, count in cast("list[Any]", look["sprouts"])
+        )
+    return Entry(
+        **{
+            **_plain(values, Entry),
+            "recorded_at": _moment(values["recorded_at"]),
+            "date": date.fromisoformat(values["date"]),
+            "patch": None if blob is None else as_multipolygon(from_blob(blob, where=where), where=where),
+            "unit_ids": tuple(json.loads(values["unit_ids"])),
+            "look": None if look is None else Look(**cast("dict[str, Any]", look)),
+        }
+    )
+
+
+def to_elevation(values: Mapping[str, Any]) -> ElevationSource:
+    """Return a row of ``elevation`` as a record, its path as stored."""
+    return ElevationSource(
+        **{**_plain(values, ElevationSource), "recorded_at": _moment(values["recorded_at"])}
+    )
+
+
+def moment_text(moment: datetime) -> str:
+    """Return a moment as UTC text of fixed width, so that text order is time order."""
+    return moment.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ").rjust(27, "0")
+
+
+def _plain(values: Mapping[str, Any], record: type) -> dict[str, Any]:
+    names = {field.name for field in fields(record)}
+    return {name: values[name] for name in values if name in names}
+
+
+def _to_column(name: str, value: object, *, where: str) -> object:
+    if isinstance(value, bool):
+        return int(value)
+    if isinstance(value, int | float):
+        if not math.isfinite(value):
+            raise InputError(
+                "a number is not finite", where=f"{where}, {name}", value=value, allowed="a finite number"
+            )
+        return float(value)
+    if isinstance(value, datetime):
+        if value.tzinfo is None:
+            raise InputError(
+                "a moment has no time zone", where=f"{where}, {name}", value=value, allowed="UTC"
+            )
+        return moment_text(value)
+    if isinstance(value, date):
+        return value.isoformat()
+    if isinstance(value, Look):
+        value = asdict(value)
+    if isinstance(value, dict | list | tuple):
+        value = json.dumps(_clean(value), ensure_ascii=False, allow_nan=False, default=str)
+    if isinstance(value, str):
+        try:
+            value.encode("utf-8")
+        except UnicodeEncodeError as error:
+            raise InputError(
+                "a text holds half a character that cannot be stored",
+                where=f"{where}, {name}",
+                value=ascii(value),
+            ) from error
+    return value
+
+
+def _clean(value: object) -> object:
+    """Return nested values with NaN (a table's missing number) as ``None``, numpy scalars as plain ones."""
+    if isinstance(value, Mapping):
+        return {str(key): _clean(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_clean(item) for item in value]
+    if not isinstance(value, str) and hasattr(value, "item"):
+        return _clean(value.item())
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return value
+
+
+def _object(text: str, *, where: str) -> dict[str, object]:
+    try:
+        value = json.loads(text)
+    except ValueError as error:
+        raise PlaceError("a stored row is damaged", where=where, value=text) from error
+    return cast("dict[str, object]", value)
+
+
+def _day(text: str | None) -> date | None:
+    return None if text is None else date.fromisoformat(text)
+
+
+def _moment(text: str) -> datetime:
+    return datetime.fromisoformat(text)

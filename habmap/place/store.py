@@ -1,0 +1,390 @@
+"""The place's own file, ``place.gpkg``, read and written by plain SQLite alone.
+
+Every write is one transaction with ``synchronous=FULL``: after a kill or a full disk the file holds all of
+it or none. No connection outlives a call, so that two processes, or a forked one, never share one.
+"""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+import uuid
+from collections.abc import Iterator, Sequence
+from contextlib import closing, contextmanager
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+from typing import Any, Self
+
+import shapely
+
+from habmap.errors import InputError, PlaceError
+from habmap.land.grid import LocalGrid
+from habmap.place import rows as codec
+from habmap.place.connection import connect, transaction, words_for
+from habmap.place.schema import (
+    APPLICATION_ID,
+    BOUNDARY,
+    ELEVATION,
+    ENTRIES,
+    FEATURES,
+    SCHEMA_VERSION,
+    STORE_FILE,
+    TABLES,
+    UNITS,
+    USER_VERSION,
+    Table,
+    creation_statements,
+    trigger_names,
+)
+from habmap.place.settings import SETTINGS_FILE, Settings, read_settings
+from habmap.place.template import settings_text
+from habmap.place.wkb import WGS84_SRS_ID
+from habmap.work.records import Boundary, ElevationSource, Entry, Feature, Row, Unit
+
+#: How long a command waits for another one that is writing [s].
+BUSY_TIMEOUT_S = 10.0
+#: Folders that a place has beside its two files.
+PLACE_FOLDERS = ("tracks", "photos", "out")
+
+
+class GeoPackageStore:
+    """A place folder, opened. Implements :class:`habmap.jobs.ports.Store`.
+
+    Parameters
+    ----------
+    folder
+        The place folder.
+    settings
+        What its ``habmap.toml`` says.
+    place_id
+        UUID of the place.
+    busy_timeout_s
+        How long to wait for another process that is writing [s].
+    """
+
+    def __init__(
+        self, folder: Path, *, settings: Settings, place_id: str, busy_timeout_s: float = BUSY_TIMEOUT_S
+    ) -> None:
+        self._folder = folder
+        self._settings = settings
+        self._place_id = place_id
+        self._busy_timeout_s = busy_timeout_s
+
+    @classmethod
+    def open(cls, folder: Path, *, busy_timeout_s: float = BUSY_TIMEOUT_S) -> Self:
+        """Open an existing place folder; nothing is written but the undoing of an interrupted save.
+
+        Raises
+        ------
+        PlaceError
+            The folder is no place, its file is damaged, or a newer habmap made it.
+        InputError
+            ``habmap.toml`` has faults.
+        """
+        settings = read_settings(folder)
+        path = folder / STORE_FILE
+        if not path.is_file():
+            raise PlaceError(
+                "the property's file is missing",
+                where=str(path),
+                mend="restore it from a copy of the property's folder",
+            )
+        with words_for(path), closing(connect(path, busy_timeout_s)) as connection:
+            application_id = connection.execute("PRAGMA application_id").fetchone()[0]
+            tables = {
+                name for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")
+            }
+            if application_id != APPLICATION_ID or "habmap_meta" not in tables:
+                raise PlaceError(
+                    "this file is not a property that habmap made",
+                    where=str(path),
+                    mend="restore it from a copy of the folder, or make a new one with `habmap start`",
+                )
+            meta = connection.execute("SELECT place_id, schema_version FROM habmap_meta").fetchone()
+            if meta is None:
+                raise PlaceError(
+                    "the property's file has no identity", where=str(path), mend="restore it from a copy"
+                )
+            if meta["schema_version"] > SCHEMA_VERSION:
+                raise PlaceError(
+                    "this property was made by a newer habmap",
+                    where=str(path),
+                    value=f"schema {meta['schema_version']}",
+                    allowed=f"schema {SCHEMA_VERSION} or older",
+                    mend="update habmap; nothing was changed",
+                )
+            missing = {table.name for table in TABLES} - tables
+            if missing:
+                raise PlaceError(
+                    "the property's file lacks tables",
+                    where=str(path),
+                    value=", ".join(sorted(missing)),
+                    mend="restore it from a copy of the property's folder",
+                )
+        return cls(folder, settings=settings, place_id=meta["place_id"], busy_timeout_s=busy_timeout_s)
+
+    @classmethod
+    def create(
+        cls,
+        folder: Path,
+        name: str,
+        *,
+        timezone: str | None = None,
+        place_id: str | None = None,
+        busy_timeout_s: float = BUSY_TIMEOUT_S,
+    ) -> Self:
+        """Make an empty place in a folder that is new or empty of place files.
+
+        Raises
+        ------
+        PlaceError
+            There is a place already, or the folder cannot be written.
+        InputError
+            The time zone is unknown.
+        """
+        path, settings_path = folder / STORE_FILE, folder / SETTINGS_FILE
+        for existing in (path, settings_path):
+            if existing.exists():
+                raise PlaceError(
+                    "there is a property here already",
+                    where=str(existing),
+                    mend="choose another folder; nothing was changed",
+                )
+        text = settings_text(name, timezone=timezone)
+        try:
+            for directory in (folder, *(folder / child for child in PLACE_FOLDERS)):
+                directory.mkdir(parents=True, exist_ok=True)
+            settings_path.write_text(text, encoding="utf-8")
+        except OSError as error:
+            raise PlaceError(
+                "the folder cannot be written",
+                where=str(folder),
+                value=error.strerror,
+                mend="choose a folder of your own",
+            ) from error
+        identity = place_id or str(uuid.uuid4())
+        with words_for(path), closing(connect(path, busy_timeout_s, mode="rwc")) as connection:
+            connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+            connection.execute(f"PRAGMA user_version = {USER_VERSION}")
+            with transaction(connection):
+                for statement, values in creation_statements():
+                    connection.execute(statement, values)
+                connection.execute(
+                    "INSERT INTO habmap_meta VALUES (1, ?, ?, NULL, NULL)", (identity, SCHEMA_VERSION)
+                )
+        return cls(folder, settings=read_settings(folder), place_id=identity, busy_timeout_s=busy_timeout_s)
+
+    # --- what a place is -----------------------------------------------------------------------------------
+
+    @property
+    def folder(self) -> Path:
+        """The place folder."""
+        return self._folder
+
+    @property
+    def path(self) -> Path:
+        """The place's file."""
+        return self._folder / STORE_FILE
+
+    @property
+    def place_id(self) -> str:
+        """UUID of the place; copies of one place share it."""
+        return self._place_id
+
+    @property
+    def settings(self) -> Settings:
+        """What ``habmap.toml`` says, defaults filled in."""
+        return self._settings
+
+    @property
+    def grid(self) -> LocalGrid | None:
+        """The stored equal-area grid; ``None`` until the first geometry is loaded."""
+        with self._reading() as connection:
+            return _stored_grid(connection)
+
+    # --- rows ----------------------------------------------------------------------------------------------
+
+    def units(self, on: date | None = None) -> tuple[Unit, ...]:
+        """Return the unit versions that hold on a day (``None``: the current ones), by ``unit_id``."""
+        if on is None:
+            condition, values = "valid_to IS NULL", ()
+        else:
+            condition = "(valid_from IS NULL OR valid_from <= :on) AND (valid_to IS NULL OR valid_to > :on)"
+            values = {"on": on.isoformat()}  # type: ignore[assignment]
+        found = self._select(UNITS, f"WHERE {condition} ORDER BY unit_id, recorded_at, uuid", values)
+        return tuple(codec.to_unit(row) for row in found)
+
+    def unit_versions(self) -> tuple[Unit, ...]:
+        """Return every version of every unit, oldest first."""
+        return tuple(codec.to_unit(row) for row in self._select(UNITS, "ORDER BY recorded_at, uuid"))
+
+    def features(self) -> tuple[Feature, ...]:
+        """Return all features, oldest first."""
+        return tuple(codec.to_feature(row) for row in self._select(FEATURES, "ORDER BY recorded_at, uuid"))
+
+    def boundary(self) -> Boundary | None:
+        """Return the newest boundary."""
+        found = self._select(BOUNDARY, "ORDER BY recorded_at DESC, uuid DESC LIMIT 1")
+        return codec.to_boundary(found[0]) if found else None
+
+    def entries(self) -> tuple[Entry, ...]:
+        """Return every row of the log as written, oldest ``recorded_at`` first, rows of one moment by id."""
+        return tuple(codec.to_entry(row) for row in self._select(ENTRIES, "ORDER BY recorded_at, entry_id"))
+
+    def elevation(self) -> ElevationSource | None:
+        """Return the newest elevation source, its path made absolute."""
+        found = self._select(ELEVATION, "ORDER BY recorded_at DESC, uuid DESC LIMIT 1")
+        if not found:
+            return None
+        source = codec.to_elevation(found[0])
+        return _with_path(source, str((self._folder / source.path).resolve()))
+
+    def append(self, rows: Sequence[Row]) -> None:
+        """Write all rows in one transaction, or none.
+
+        The first geometry ever written fixes the grid, its centre the middle of the bounds of all geometry given. A
+        unit row that ``replaces`` others ends them on its own ``valid_from`` (the earliest such day, where
+        several do).
+
+        Raises
+        ------
+        InputError
+            A row is already there, or holds what cannot be stored.
+        PlaceBusyError
+            Another process did not let go in time.
+        PlaceError
+            The file cannot be written.
+        """
+        if not rows:
+            return
+        rows = [self._with_relative_path(row) for row in rows]
+        prepared = [(codec.TABLE_OF[type(row)], codec.to_values(row)) for row in rows]
+        with self._writing() as connection:
+            for table, values in prepared:
+                names = ", ".join(values)
+                marks = ", ".join("?" * len(values))
+                connection.execute(
+                    f"INSERT INTO {table.name} ({names}) VALUES ({marks})", tuple(values.values())
+                )
+            if any(isinstance(row, Unit) for row in rows):
+                _end_replaced_versions(connection)
+            _note_contents(connection, rows)
+            _fix_grid(connection, rows)
+
+    def storage_faults(self) -> list[str]:
+        """Return what is wrong with the file itself, in words; an empty list where nothing is."""
+        with self._reading() as connection:
+            faults = [line for (line,) in connection.execute("PRAGMA integrity_check") if line != "ok"]
+            present = {
+                name
+                for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'")
+            }
+            missing = sorted(trigger_names() - present)
+            version = connection.execute("SELECT schema_version FROM habmap_meta").fetchone()[0]
+        if missing:
+            faults.append(f"the guards that keep rows from being changed are gone: {', '.join(missing)}")
+        if version != SCHEMA_VERSION:
+            faults.append(f"the file has schema {version}, this habmap writes schema {SCHEMA_VERSION}")
+        return faults
+
+    # --- inner helpers -------------------------------------------------------------------------------------
+
+    @contextmanager
+    def _writing(self) -> Iterator[sqlite3.Connection]:
+        with self._reading() as connection, transaction(connection):
+            yield connection
+
+    @contextmanager
+    def _reading(self) -> Iterator[sqlite3.Connection]:
+        with words_for(self.path), closing(connect(self.path, self._busy_timeout_s)) as connection:
+            yield connection
+
+    def _select(self, table: Table, rest: str, values: Any = ()) -> list[dict[str, Any]]:
+        with self._reading() as connection:
+            found = connection.execute(f"SELECT * FROM {table.name} {rest}", values)
+            return [dict(row) for row in found]
+
+    def _with_relative_path(self, row: Row) -> Row:
+        """Return an elevation source with its path relative to the folder when the file lies in it."""
+        if not isinstance(row, ElevationSource) or not Path(row.path).is_absolute():
+            return row
+        folder, path = self._folder.resolve(), Path(row.path).resolve()
+        return _with_path(
+            row, path.relative_to(folder).as_posix() if path.is_relative_to(folder) else str(path)
+        )
+
+
+def _stored_grid(connection: sqlite3.Connection) -> LocalGrid | None:
+    lat, lon = connection.execute("SELECT grid_lat, grid_lon FROM habmap_meta").fetchone()
+    return None if lat is None else LocalGrid(lat=lat, lon=lon)
+
+
+def _fix_grid(connection: sqlite3.Connection, rows: Sequence[Row]) -> None:
+    geometries = [_geometry(row) for row in rows]
+    drawn = [geometry for geometry in geometries if geometry is not None and not geometry.is_empty]
+    if not drawn or _stored_grid(connection) is not None:
+        return
+    min_lon, min_lat, max_lon, max_lat = (float(edge) for edge in shapely.total_bounds(drawn))
+    connection.execute(
+        "UPDATE habmap_meta SET grid_lat = ?, grid_lon = ?",
+        ((min_lat + max_lat) / 2, (min_lon + max_lon) / 2),
+    )
+
+
+def _end_replaced_versions(connection: sqlite3.Connection) -> None:
+    """End every version that another one replaces; the earliest day counts, whatever the order of joining."""
+    versions = connection.execute("SELECT uuid, valid_from, replaces FROM units").fetchall()
+    for version in versions:
+        for replaced in json.loads(version["replaces"]):
+            if version["valid_from"] is None:
+                raise InputError(
+                    "a unit version that replaces another does not say from which day",
+                    where=f"units, row {version['uuid']}",
+                    mend="give it a first day",
+                )
+            connection.execute(
+                "UPDATE units SET valid_to = ? WHERE uuid = ? AND (valid_to IS NULL OR valid_to > ?)",
+                (version["valid_from"], replaced, version["valid_from"]),
+            )
+
+
+def _note_contents(connection: sqlite3.Connection, rows: Sequence[Row]) -> None:
+    """Keep bounds and time of the last change of each table touched, which other programs read."""
+    for kind, table in codec.TABLE_OF.items():
+        own = [row for row in rows if isinstance(row, kind)]
+        if not own:
+            continue
+        changed = codec.moment_text(max(row.recorded_at for row in own))
+        # GeoPackage wants milliseconds, the log keeps microseconds.
+        connection.execute(
+            "UPDATE gpkg_contents SET last_change = max(last_change, ?) WHERE table_name = ?",
+            (f"{changed[:23]}Z", table.name),
+        )
+        drawn = [shape for shape in map(_geometry, own) if shape is not None and not shape.is_empty]
+        if drawn:
+            min_x, min_y, max_x, max_y = (float(edge) for edge in shapely.total_bounds(drawn))
+            connection.execute(
+                "UPDATE gpkg_contents SET srs_id = :srs, "
+                "min_x = min(ifnull(min_x, :min_x), :min_x), min_y = min(ifnull(min_y, :min_y), :min_y), "
+                "max_x = max(ifnull(max_x, :max_x), :max_x), max_y = max(ifnull(max_y, :max_y), :max_y) "
+                "WHERE table_name = :table",
+                {
+                    "min_x": min_x,
+                    "min_y": min_y,
+                    "max_x": max_x,
+                    "max_y": max_y,
+                    "srs": WGS84_SRS_ID,
+                    "table": table.name,
+                },
+            )
+
+
+def _geometry(row: Row) -> shapely.geometry.base.BaseGeometry | None:
+    if isinstance(row, Entry):
+        return row.patch
+    return None if isinstance(row, ElevationSource) else row.geometry
+
+
+def _with_path(source: ElevationSource, path: str) -> ElevationSource:
+    return replace(source, path=path)

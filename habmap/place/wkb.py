@@ -1,0 +1,77 @@
+"""GeoPackage geometry blobs: a short header, the envelope, then little-endian WKB.
+
+References
+----------
+OGC GeoPackage Encoding Standard 1.3 (OGC 12-128r17), clause 2.1.3, tables 5 and 6.
+"""
+
+from __future__ import annotations
+
+import struct
+from typing import Final
+
+import shapely
+from shapely import MultiPolygon, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from habmap.errors import PlaceError
+
+WGS84_SRS_ID: Final = 4326
+
+_MAGIC: Final = b"GP"
+_HEADER: Final = struct.Struct("<2sBBi")
+_ENVELOPE: Final = struct.Struct("<4d")
+_LITTLE_ENDIAN: Final = 0b0000_0001
+_ENVELOPE_XY: Final = 0b0000_0010
+_EMPTY: Final = 0b0001_0000
+#: Bytes of the envelope by the indicator in bits 1 to 3 of the flags.
+_ENVELOPE_BYTES: Final = {0: 0, 1: 32, 2: 48, 3: 48, 4: 64}
+
+
+def to_blob(geometry: BaseGeometry) -> bytes:
+    """Return a lon/lat geometry as a GeoPackage blob, coordinates unrounded, Z and M dropped."""
+    wkb: bytes = shapely.to_wkb(geometry, byte_order=1, output_dimension=2, include_srid=False)
+    if geometry.is_empty:
+        return _HEADER.pack(_MAGIC, 0, _LITTLE_ENDIAN | _EMPTY, WGS84_SRS_ID) + wkb
+    min_x, min_y, max_x, max_y = geometry.bounds
+    header = _HEADER.pack(_MAGIC, 0, _LITTLE_ENDIAN | _ENVELOPE_XY, WGS84_SRS_ID)
+    return header + _ENVELOPE.pack(min_x, max_x, min_y, max_y) + wkb
+
+
+def from_blob(blob: bytes, *, where: str) -> BaseGeometry:
+    """Return the geometry of a GeoPackage blob, whoever wrote it, in either byte order.
+
+    Raises
+    ------
+    PlaceError
+        The bytes are no such blob.
+    """
+    try:
+        if blob[:2] != _MAGIC:
+            raise ValueError("no GP header")
+        start = _HEADER.size + _ENVELOPE_BYTES[(blob[3] >> 1) & 0b111]
+        return shapely.force_2d(shapely.from_wkb(blob[start:]))
+    except (IndexError, KeyError, ValueError, TypeError, shapely.errors.ShapelyError) as error:
+        raise PlaceError(
+            "a stored outline is damaged",
+            where=where,
+            value=error,
+            mend="restore the property's folder from a copy",
+        ) from error
+
+
+def as_multipolygon(geometry: BaseGeometry, *, where: str) -> MultiPolygon:
+    """Return polygonal ground as a multipolygon.
+
+    Raises
+    ------
+    PlaceError
+        The geometry is not polygonal.
+    """
+    if isinstance(geometry, MultiPolygon):
+        return geometry
+    if isinstance(geometry, Polygon):
+        return MultiPolygon([geometry])
+    raise PlaceError(
+        "a stored outline is not ground", where=where, value=geometry.geom_type, allowed="polygons"
+    )
