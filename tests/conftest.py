@@ -1,0 +1,164 @@
+"""What every test shares: the real command in a process, and the outside programs that tests compare with.
+
+Tests marked ``browser``, ``gdaldem`` or ``terra`` need a program that pip does not bring. Where it is missing
+they are skipped with the reason; with ``CI=true`` a missing program is a failure, so that no comparison can
+quietly stop.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import subprocess
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import lru_cache
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+REPOSITORY = Path(__file__).resolve().parent.parent
+IN_CI = os.environ.get("CI", "").lower() == "true"
+HEADER_LIBRARIES = (
+    "numpy",
+    "shapely",
+    "pyproj",
+    "rasterio",
+    "geopandas",
+    "exactextract",
+    "folium",
+    "pydantic",
+    "typer",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What a run of the command left behind."""
+
+    code: int
+    out: str
+    err: str
+
+    @property
+    def json(self) -> Any:
+        """The one JSON object on stdout; anything else there fails the test."""
+        return json.loads(self.out)
+
+
+def habmap_command() -> list[str]:
+    """Return the installed console command of the interpreter that runs the tests."""
+    name = "habmap.exe" if os.name == "nt" else "habmap"
+    script = Path(sys.executable).with_name(name)
+    if not script.exists():
+        pytest.fail(
+            f"the habmap command is not installed beside {sys.executable}: run `python3 scripts/dev.py test`"
+        )
+    return [str(script)]
+
+
+@pytest.fixture(scope="session")
+def run_habmap() -> Callable[..., Outcome]:
+    """Run ``habmap ARGS…`` in a process of its own, as a person or a script would.
+
+    ``place`` becomes ``--place``; ``cwd``, ``stdin`` and extra ``env`` variables are optional. A run of more
+    than ``timeout_s`` seconds fails the test.
+    """
+
+    def run(
+        *arguments: object,
+        place: Path | str | None = None,
+        cwd: Path | str | None = None,
+        env: dict[str, str] | None = None,
+        stdin: str = "",
+        timeout_s: float = 180,
+    ) -> Outcome:
+        command = habmap_command()
+        if place is not None:
+            command += ["--place", str(place)]
+        command += [str(argument) for argument in arguments]
+        done = subprocess.run(
+            command,
+            cwd=cwd,
+            input=stdin,
+            env={**os.environ, "NO_COLOR": "1", "COLUMNS": "120", "PYTHONUTF8": "1", **(env or {})},
+            capture_output=True,
+            encoding="utf-8",
+            timeout=timeout_s,
+            check=False,
+        )
+        return Outcome(code=done.returncode, out=done.stdout, err=done.stderr)
+
+    return run
+
+
+@pytest.fixture(scope="session")
+def repository() -> Path:
+    """The top folder of the checkout."""
+    return REPOSITORY
+
+
+@pytest.fixture(scope="session")
+def chromium_path() -> str:
+    """Where the browser is; tests that ask for it carry the mark ``browser``."""
+    found = _chromium()
+    assert found, "a test that asks for chromium_path needs the mark `browser`"
+    return found
+
+
+# --- outside programs ---------------------------------------------------------------------------------------
+
+
+@lru_cache
+def _chromium() -> str | None:
+    return shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
+
+
+@lru_cache
+def _why_missing(mark: str) -> str | None:
+    """Say why the program behind a mark cannot be used; ``None`` when it can."""
+    if mark == "browser":
+        return None if _chromium() else "no chromium on PATH (Debian: apt-get install chromium)"
+    if mark == "gdaldem":
+        return None if shutil.which("gdaldem") else "no gdaldem on PATH (Debian: apt-get install gdal-bin)"
+    rscript = shutil.which("Rscript")
+    if rscript is None:
+        return "no Rscript on PATH (Debian: apt-get install r-cran-terra)"
+    probe = subprocess.run(
+        [rscript, "--vanilla", "-e", 'quit(status = if (nzchar(system.file(package = "terra"))) 0 else 1)'],
+        capture_output=True,
+        timeout=60,
+        check=False,
+    )
+    return None if probe.returncode == 0 else "R has no terra package (Debian: apt-get install r-cran-terra)"
+
+
+def pytest_runtest_setup(item: pytest.Item) -> None:
+    for mark in ("browser", "gdaldem", "terra"):
+        if item.get_closest_marker(mark) is None:
+            continue
+        reason = _why_missing(mark)
+        if reason is None:
+            continue
+        if IN_CI:
+            pytest.fail(f"CI=true and {reason}: the comparison must not be left out", pytrace=False)
+        pytest.skip(reason)
+
+
+def pytest_report_header(config: pytest.Config) -> list[str]:
+    import pyproj
+    import rasterio
+    import shapely
+
+    libraries = ", ".join(f"{name} {version(name)}" for name in HEADER_LIBRARIES)
+    programs = ", ".join(f"{name}: {shutil.which(name) or 'missing'}" for name in ("gdaldem", "Rscript"))
+    return [
+        f"libraries: {libraries}",
+        f"GDAL {rasterio.__gdal_version__}, PROJ {pyproj.proj_version_str}, "
+        f"GEOS {shapely.geos_version_string}",
+        f"programs: chromium: {_chromium() or 'missing'}, {programs}; CI={'true' if IN_CI else 'no'}",
+    ]
