@@ -53,14 +53,24 @@ def parsed_date(text: str) -> date:
         return date.fromisoformat(text)
     except ValueError as error:
         raise UsageError(
-            "this is not a date", value=text, allowed="YYYY-MM-DD, a day that exists", mend="write it like 2026-03-14"
+            "this is not a date",
+            value=text,
+            allowed="YYYY-MM-DD, a day that exists",
+            mend="write it like 2026-03-14",
         ) from error
 
 
 JsonOption = Annotated[bool, typer.Option("--json", help="Print one JSON object with unrounded numbers.")]
 OnOption = Annotated[
     date | None,
-    typer.Option("--on", parser=parsed_date, metavar="YYYY-MM-DD", help="As of this day's work, with today's corrections."),
+    typer.Option(
+        "--on",
+        parser=parsed_date,
+        metavar="YYYY-MM-DD",
+        help="As of this day's work, with today's corrections.",
+    ),
 ]
-DateOption = Annotated[date, typer.Option("--date", parser=parsed_date, metavar="YYYY-MM-DD", help="The day of the work.")]
+DateOption = Annotated[
+    date, typer.Option("--date", parser=parsed_date, metavar="YYYY-MM-DD", help="The day of the work.")
+]
 OverwriteOption = Annotated[bool, typer.Option("--overwrite", help="Replace what is already there.")]

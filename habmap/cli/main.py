@@ -16,7 +16,7 @@ from habmap.cli.output import print_error, versions_line
 from habmap.errors import HabmapError, UsageError
 
 #: The parser's own error for a command line it cannot take (typer carries its parser under a private name).
-ParserUsageError: Final = typer.BadParameter.__mro__[1]
+ParserUsageError: Final[type[typer.BadParameter]] = typer.BadParameter.__mro__[1]
 
 app = typer.Typer(
     name="habmap",
@@ -55,9 +55,7 @@ def run(arguments: list[str] | None = None) -> None:
     words = sys.argv[1:] if arguments is None else arguments
     as_json = "--json" in words
     try:
-        code = typer.main.get_command(app).main(
-            args=words or ["--help"], prog_name="habmap", standalone_mode=False
-        )
+        code = typer.main.get_command(app).main(args=words or ["--help"], prog_name="habmap", standalone_mode=False)
     except ParserUsageError as error:
         where = getattr(getattr(error, "ctx", None), "command_path", None) or "habmap"
         fault = UsageError(error.format_message(), where=where, mend=f"see `{where} --help`")

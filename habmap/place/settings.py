@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Annotated, Literal
 from zoneinfo import ZoneInfo
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
 
 from habmap.errors import InputError, InputErrors, PlaceError
 from habmap.vocabulary import PRACTICE_CODES, PRACTICES
@@ -21,7 +21,7 @@ Bearing = Annotated[float, Field(ge=0, le=360)]
 
 
 class Section(BaseModel):
-    """A table of the file; a key that habmap does not know is a fault, so that a typing slip is not silently ignored."""
+    """A table of the file; a key that habmap does not know is a fault: a typing slip is not ignored."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True, allow_inf_nan=False)
 
@@ -65,6 +65,26 @@ class GpsSection(Section):
     close_gap_ft: NonNegative = 50
 
 
+class RankWeights(Section):
+    """Weights of the parts of a unit's score; only their proportions matter."""
+
+    sun_facing: NonNegative = 30
+    heat_load: NonNegative = 15
+    density: NonNegative = 30
+    remaining: NonNegative = 10
+    near_open: NonNegative = 15
+
+    @model_validator(mode="after")
+    def _some_weight(self) -> RankWeights:
+        if not any(self.model_dump().values()):
+            raise ValueError("at least one weight must be above zero")
+        return self
+
+
+class RankSection(Section):
+    weights: RankWeights = RankWeights()
+
+
 class Settings(Section):
     """All sections; a section that the file leaves out has its defaults.
 
@@ -76,6 +96,7 @@ class Settings(Section):
     density: DensitySection = DensitySection()
     stages: StagesSection = StagesSection()
     gps: GpsSection = GpsSection()
+    rank: RankSection = RankSection()
     codes: dict[str, str] = Field(default_factory=dict)
 
     @field_validator("codes")
@@ -107,10 +128,14 @@ def read_settings(folder: Path) -> Settings:
         document = tomllib.loads(text)
     except FileNotFoundError as error:
         raise PlaceError(
-            "this folder is not a habmap property", where=str(path), mend="go to the property's folder, or name it with --place, or make one with `habmap start`"
+            "this folder is not a habmap property",
+            where=str(path),
+            mend="go to the property's folder, or name it with --place, or make one with `habmap start`",
         ) from error
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise InputError("the settings file is not readable TOML", where=str(path), value=error, mend="mend the line named") from error
+        raise InputError(
+            "the settings file is not readable TOML", where=str(path), value=error, mend="mend the line named"
+        ) from error
     except OSError as error:
         raise PlaceError("the settings file cannot be read", where=str(path), value=error) from error
     try:
@@ -155,6 +180,13 @@ leave_stems_per_acre = 25      # more live cedars than this on treated ground: i
 sigma_m = 3                    # standard deviation of a fix, per axis
 correlation_s = 60             # how long GPS errors hang together
 close_gap_ft = 50              # an edge walk may stay open by this much
+
+[rank.weights]                 # what puts one stand before another; only the proportions matter
+sun_facing = 30                # share of the ground that is sun-facing
+heat_load = 15                 # how hot the slope is (McCune & Keon 2002, equation 3)
+density = 30                   # stems per acre or crown cover
+remaining = 10                 # acres left to do
+near_open = 15                 # nearness to ground already opened, or native grass
 
 # [codes]                      # your agency's practice codes, where they differ
 # cut = "314"

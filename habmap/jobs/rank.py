@@ -1,0 +1,137 @@
+"""The order of work: joins the account, the terrain and each unit's own density."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+
+import shapely
+
+from habmap.jobs.ground import Ground, ground
+from habmap.jobs.ports import Store
+from habmap.jobs.terrain import UnitTerrain, terrain
+from habmap.vocabulary import CEDAR_COVERS, OPEN_COVERS, REMAINING, TREATED
+from habmap.work.priority import Candidate, DenseLimits, Tier, rank_units
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RankedUnit:
+    """One line of the order of work (see `habmap.work.priority.Ranked`)."""
+
+    order: int
+    unit_id: str
+    name: str
+    cover: str
+    tier: Tier
+    score: float | None
+    reasons: tuple[str, ...]
+    parts: Mapping[str, float | None]
+    holds_pct: float | None
+    close_call: bool
+    remaining_acres: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RankResult:
+    """The order of work on a day, the weights behind it, and what was not known."""
+
+    on: date | None
+    weights: Mapping[str, float]
+    units: tuple[RankedUnit, ...]
+    warnings: tuple[str, ...]
+
+
+def rank(store: Store, *, on: date | None = None) -> RankResult:
+    """Rank the units of a place.
+
+    Parameters
+    ----------
+    on
+        As of this day's work; ``None``: all work so far.
+
+    Raises
+    ------
+    InputError
+        The elevation that the place names cannot be read.
+    """
+    settings = store.settings
+    state = ground(store, on=on)
+    slopes, warnings = _terrain_by_unit(store, on)
+    near_open_m = _nearness_m(state, store)
+    remaining = {unit.unit_id: 0.0 for unit in state.units}
+    for piece in state.pieces:
+        if piece.stage in REMAINING:
+            remaining[piece.unit_id] += piece.acres
+    candidates = []
+    for unit in state.units:
+        slope = slopes.get(unit.unit_id)
+        candidates.append(
+            Candidate(
+                unit_id=unit.unit_id,
+                cover=unit.cover,
+                remaining_acres=remaining[unit.unit_id],
+                stems_per_acre=unit.stems_per_acre,
+                canopy_pct=unit.canopy_pct,
+                sun_facing_pct=slope.sun_facing_pct if slope else None,
+                coverage_pct=slope.coverage_pct if slope else None,
+                aspect_mean_deg=slope.aspect_mean_deg if slope else None,
+                heat_load_mean=slope.heat_load_mean if slope else None,
+                near_open_m=near_open_m.get(unit.unit_id),
+            )
+        )
+    limits = DenseLimits(
+        stems_per_acre=settings.density.dense_stems_per_acre, canopy_pct=settings.density.dense_canopy_pct
+    )
+    weights = settings.rank.weights.model_dump()
+    by_id = {unit.unit_id: unit for unit in state.units}
+    return RankResult(
+        on=state.on,
+        weights=weights,
+        units=tuple(
+            RankedUnit(
+                order=line.order,
+                unit_id=line.unit_id,
+                name=by_id[line.unit_id].name,
+                cover=by_id[line.unit_id].cover,
+                tier=line.tier,
+                score=line.score,
+                reasons=line.reasons,
+                parts=line.parts,
+                holds_pct=line.holds_pct,
+                close_call=line.close_call,
+                remaining_acres=line.remaining_acres,
+            )
+            for line in rank_units(candidates, limits=limits, weights=weights)
+        ),
+        warnings=warnings,
+    )
+
+
+def _terrain_by_unit(store: Store, on: date | None) -> tuple[dict[str, UnitTerrain], tuple[str, ...]]:
+    if store.elevation() is None:
+        return {}, ("no elevation is loaded: no unit's face is known, so none can be first",)
+    result = terrain(store, on=on)
+    return {unit.unit_id: unit for unit in result.units}, result.warnings
+
+
+def _nearness_m(state: Ground, store: Store) -> dict[str, float]:
+    """Return the shortest distance from each unit's remaining ground to treated ground or native grass [m]."""
+    grid = store.grid
+    if grid is None:
+        return {}
+    opened = [piece.geometry for piece in state.pieces if piece.stage in TREATED]
+    opened += [grid.to_grid(unit.geometry) for unit in state.units if unit.cover in OPEN_COVERS]
+    if not opened:
+        return {}
+    tree = shapely.STRtree(opened)
+    distances: dict[str, float] = {}
+    for piece in state.pieces:
+        if piece.stage in REMAINING:
+            _, found = tree.query_nearest(piece.geometry, return_distance=True, all_matches=False)
+            distances[piece.unit_id] = min(distances.get(piece.unit_id, float("inf")), float(found[0]))
+    return {
+        unit.unit_id: distances[unit.unit_id]
+        for unit in state.units
+        if unit.cover in CEDAR_COVERS and unit.unit_id in distances
+    }

@@ -1,0 +1,259 @@
+"""Which stand comes next, and why: tiers, a weighted score with every part shown, and how firm the order is."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from habmap.vocabulary import CEDAR_COVERS, WIND_WORDS, wind_16
+
+Tier = Literal["first", "next", "later", "none"]
+
+TIERS: Final[tuple[Tier, ...]] = ("first", "next", "later", "none")
+PARTS: Final = ("sun_facing", "heat_load", "density", "remaining", "near_open")
+
+#: A unit is sun-facing when at least this share of its covered ground is [%] (design rule 7).
+SUN_FACING_UNIT_PCT: Final = 50.0
+#: Heat load (McCune & Keon 2002, eq. 3) at which its part is 0 and 1. At 40° N a 30° slope facing north has 0.64 and
+#: one facing south 0.98, so ordinary ground falls between. Chosen scale, no source.
+HEAT_LOAD_SCALE: Final = (0.6, 1.05)
+#: Density at which its part is full, as a multiple of the place's own limit for dense. Chosen scale, no source.
+FULL_DENSITY_MULTIPLE: Final = 4.0
+#: Remaining ground at which its part is one half [acre]: a few days of hand work. Chosen scale, no source.
+HALF_REMAINING_ACRES: Final = 5.0
+#: Distance to open ground at which its part is one half [m]. Chosen scale, no source.
+HALF_NEARNESS_M: Final = 100.0
+#: Ground smaller than this is a sliver of the mapping, not work left [acre] (about 4 m²).
+SLIVER_ACRES: Final = 0.001
+
+RANDOM_WEIGHTINGS: Final = 2_000
+RANDOM_SEED: Final = 20_020_603
+#: How tightly the random weightings keep to the place's own weights (Dirichlet with this total concentration).
+DIRICHLET_TOTAL: Final = 20.0
+#: An order kept by fewer of the random weightings than this is a close call [%].
+CLOSE_CALL_BELOW_PCT: Final = 75.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Candidate:
+    """What is known of one unit when the order of work is made; ``None`` = unknown.
+
+    Attributes
+    ----------
+    sun_facing_pct, coverage_pct
+        Share of the covered ground that is sun-facing; share of the unit that the elevation covers [%].
+    aspect_mean_deg
+        Direction of the mean gradient, true north [°].
+    heat_load_mean
+        McCune & Keon (2002) eq. 3, unitless.
+    near_open_m
+        Shortest distance from the remaining ground to treated ground or native grass [m].
+    """
+
+    unit_id: str
+    cover: str
+    remaining_acres: float
+    stems_per_acre: float | None = None
+    canopy_pct: float | None = None
+    sun_facing_pct: float | None = None
+    coverage_pct: float | None = None
+    aspect_mean_deg: float | None = None
+    heat_load_mean: float | None = None
+    near_open_m: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DenseLimits:
+    """At and above either of these a stand is dense."""
+
+    stems_per_acre: float
+    canopy_pct: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ranked:
+    """One unit's place in the order of work.
+
+    Attributes
+    ----------
+    score
+        Weighted mean of the parts, 0–1; ``None`` where nothing is left to do.
+    parts
+        Each part 0–1; ``None`` = unknown (counts as 0 in the score).
+    holds_pct
+        Share of the random weightings in which the unit keeps its place within its tier [%].
+    """
+
+    order: int
+    unit_id: str
+    tier: Tier
+    score: float | None
+    reasons: tuple[str, ...]
+    parts: Mapping[str, float | None]
+    holds_pct: float | None
+    close_call: bool
+    remaining_acres: float
+
+
+def is_dense(candidate: Candidate, *, limits: DenseLimits) -> bool | None:
+    """Tell whether a stand is dense; ``None`` where neither stems nor canopy is known."""
+    known = [
+        value >= limit
+        for value, limit in (
+            (candidate.stems_per_acre, limits.stems_per_acre),
+            (candidate.canopy_pct, limits.canopy_pct),
+        )
+        if value is not None
+    ]
+    return any(known) if known else None
+
+
+def is_sun_facing(candidate: Candidate) -> bool | None:
+    """Tell whether a unit is sun-facing; ``None`` where the elevation that is missing could turn the answer."""
+    if candidate.sun_facing_pct is None or not candidate.coverage_pct:
+        return None
+    covered = candidate.coverage_pct / 100
+    at_least_pct = candidate.sun_facing_pct * covered
+    at_most_pct = at_least_pct + 100 * (1 - covered)
+    if covered > 0.999:
+        return candidate.sun_facing_pct >= SUN_FACING_UNIT_PCT
+    if at_least_pct >= SUN_FACING_UNIT_PCT:
+        return True
+    return False if at_most_pct < SUN_FACING_UNIT_PCT else None
+
+
+def tier_of(candidate: Candidate, *, limits: DenseLimits) -> Tier:
+    """Sort a unit into its tier.
+
+    ``first`` = cedar, known to be dense, known to be sun-facing, with acres remaining; ``next`` = cedar or mixed
+    ground with acres remaining that is known to be one of the two; ``later`` = the rest with acres remaining;
+    ``none`` = nothing left to cut. What is unknown never lifts a unit to ``first``.
+    """
+    if candidate.cover not in CEDAR_COVERS or candidate.remaining_acres < SLIVER_ACRES:
+        return "none"
+    dense, sunny = is_dense(candidate, limits=limits) is True, is_sun_facing(candidate) is True
+    if dense and sunny and candidate.cover == "cedar":
+        return "first"
+    return "next" if dense or sunny else "later"
+
+
+def parts_of(candidate: Candidate, *, limits: DenseLimits) -> dict[str, float | None]:
+    """Return the parts of a unit's score, each 0–1, ``None`` where it is not known."""
+    stems, canopy, heat = candidate.stems_per_acre, candidate.canopy_pct, candidate.heat_load_mean
+    density = [
+        share
+        for share in (
+            None if stems is None else stems / (FULL_DENSITY_MULTIPLE * limits.stems_per_acre),
+            None if canopy is None else canopy / 100,
+        )
+        if share is not None
+    ]
+    low, high = HEAT_LOAD_SCALE
+    return {
+        "sun_facing": None if candidate.sun_facing_pct is None else candidate.sun_facing_pct / 100,
+        "heat_load": None if heat is None else _clipped((heat - low) / (high - low)),
+        "density": _clipped(max(density)) if density else None,
+        "remaining": candidate.remaining_acres / (candidate.remaining_acres + HALF_REMAINING_ACRES),
+        "near_open": None
+        if candidate.near_open_m is None
+        else HALF_NEARNESS_M / (HALF_NEARNESS_M + candidate.near_open_m),
+    }
+
+
+def rank_units(
+    candidates: Sequence[Candidate], *, limits: DenseLimits, weights: Mapping[str, float]
+) -> tuple[Ranked, ...]:
+    """Put units into the order of work: by tier, then score, then remaining acres, then id.
+
+    Parameters
+    ----------
+    weights
+        A weight ≥ 0 for each of ``PARTS``, not all zero; only their proportions matter.
+
+    Notes
+    -----
+    ``holds_pct`` draws ``RANDOM_WEIGHTINGS`` weightings from a Dirichlet distribution whose mean is the place's own
+    weighting (fixed seed), and counts how often the unit keeps its place within its tier.
+    """
+    mean = np.array([weights[part] for part in PARTS], dtype=np.float64)
+    mean = mean / mean.sum()
+    ranked: list[Ranked] = []
+    for tier in TIERS:
+        group = [unit for unit in candidates if tier_of(unit, limits=limits) == tier]
+        parts = [parts_of(unit, limits=limits) for unit in group]
+        values = np.array([[part[name] or 0.0 for name in PARTS] for part in parts]).reshape(len(group), len(PARTS))
+        scores = values @ mean
+        order = _ordered(group, scores)
+        holds = _holds_pct(group, values, order, mean) if tier != "none" else [None] * len(group)
+        for place, index in enumerate(order):
+            unit, held = group[index], holds[place]
+            ranked.append(
+                Ranked(
+                    order=len(ranked) + 1,
+                    unit_id=unit.unit_id,
+                    tier=tier,
+                    score=float(scores[index]) if tier != "none" else None,
+                    reasons=reasons_of(unit, limits=limits),
+                    parts=parts[index],
+                    holds_pct=held,
+                    close_call=held is not None and held < CLOSE_CALL_BELOW_PCT,
+                    remaining_acres=unit.remaining_acres,
+                )
+            )
+    return tuple(ranked)
+
+
+def reasons_of(candidate: Candidate, *, limits: DenseLimits) -> tuple[str, ...]:
+    """Say in plain words what puts a unit where it is, one short phrase each, unknowns included."""
+    if candidate.cover not in CEDAR_COVERS:
+        return (f"{candidate.cover}: not cedar ground",)
+    if candidate.remaining_acres < SLIVER_ACRES:
+        return (candidate.cover, "nothing left to cut")
+    phrases = ["mixed cedar and hardwood" if candidate.cover == "mixed" else candidate.cover]
+    if candidate.sun_facing_pct is None:
+        phrases.append("which way it faces is not known: no elevation here")
+    else:
+        share = f"{candidate.sun_facing_pct:.0f} % of its ground is sun-facing"
+        if candidate.aspect_mean_deg is None:
+            phrases.append(f"level ground, {share}")
+        else:
+            phrases.append(f"faces {WIND_WORDS[wind_16(candidate.aspect_mean_deg)]}, {share}")
+        if candidate.coverage_pct is not None and candidate.coverage_pct < 99:
+            phrases.append(f"elevation covers only {candidate.coverage_pct:.0f} % of it")
+    if candidate.stems_per_acre is not None:
+        phrases.append(f"about {candidate.stems_per_acre:,.0f} stems per acre")
+    if candidate.canopy_pct is not None:
+        phrases.append(f"crowns cover {candidate.canopy_pct:.0f} %")
+    dense = is_dense(candidate, limits=limits)
+    phrases.append({True: "dense", False: "not dense", None: "how dense it is has not been measured"}[dense])
+    phrases.append(f"{candidate.remaining_acres:.1f} acres remain")
+    return tuple(phrases)
+
+
+def _ordered(group: Sequence[Candidate], scores: NDArray[np.float64]) -> list[int]:
+    return sorted(
+        range(len(group)),
+        key=lambda i: (-round(float(scores[i]), 9), -group[i].remaining_acres, group[i].unit_id),
+    )
+
+
+def _holds_pct(
+    group: Sequence[Candidate], values: NDArray[np.float64], order: Sequence[int], mean: NDArray[np.float64]
+) -> list[float | None]:
+    if not group:
+        return []
+    used = mean > 0  # a part that the place weighs zero stays out of the draw: Dirichlet needs positive shapes
+    draws = np.random.default_rng(RANDOM_SEED).dirichlet(DIRICHLET_TOTAL * mean[used], size=RANDOM_WEIGHTINGS)
+    in_order = values[list(order)][:, used]
+    scores = np.round(draws @ in_order.T, 9)
+    # a stable sort keeps ties in the order already found, which is how ties are broken
+    drawn = np.argsort(-scores, axis=1, kind="stable")
+    return [float(100 * np.mean(drawn[:, place] == place)) for place in range(len(group))]
+
+
+def _clipped(value: float) -> float:
+    return min(1.0, max(0.0, value))
