@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tomllib
+from datetime import date
 from pathlib import Path
 from typing import Annotated, Literal
 from zoneinfo import ZoneInfo
@@ -85,6 +86,49 @@ class RankSection(Section):
     weights: RankWeights = RankWeights()
 
 
+class ContractItem(Section):
+    """One line of a cost-share contract; acres are planned for all its units together."""
+
+    program: str
+    item: str
+    practice_code: str
+    units: tuple[str, ...] = ()
+    planned_acres: Positive | None = None
+    not_before: date | None = None
+    due: date | None = None
+    rate: NonNegative | None = None
+
+    @model_validator(mode="after")
+    def _in_order(self) -> ContractItem:
+        if self.not_before and self.due and self.due < self.not_before:
+            raise ValueError("due lies before not_before")
+        return self
+
+
+class Hold(Section):
+    """Ground on which nothing is to be done for a time: a wet draw, a sale, a nest."""
+
+    unit: str
+    reason: str
+    from_: Annotated[date | None, Field(alias="from")] = None
+    to: date | None = None
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Hold:
+        if self.from_ and self.to and self.to < self.from_:
+            raise ValueError("the hold ends before it begins")
+        return self
+
+    def covers(self, day: date) -> bool:
+        """Tell whether the hold stands on a day; an end left out means it has not ended."""
+        return (self.from_ or date.min) <= day <= (self.to or date.max)
+
+
+class PaperworkSection(Section):
+    #: Month and day on which a program year begins: 1 October for U.S. federal programs.
+    program_year_starts: Annotated[str, Field(pattern=r"^(0[1-9]|1[0-2])-(0[1-9]|[12]\d|3[01])$")] = "10-01"
+
+
 class Settings(Section):
     """All sections; a section that the file leaves out has its defaults.
 
@@ -97,6 +141,9 @@ class Settings(Section):
     stages: StagesSection = StagesSection()
     gps: GpsSection = GpsSection()
     rank: RankSection = RankSection()
+    contract: tuple[ContractItem, ...] = ()
+    hold: tuple[Hold, ...] = ()
+    paperwork: PaperworkSection = PaperworkSection()
     codes: dict[str, str] = Field(default_factory=dict)
 
     @field_validator("codes")
@@ -151,44 +198,3 @@ def read_settings(folder: Path) -> Settings:
             for fault in error.errors()
         ]
         raise InputErrors(faults, where=str(path)) from error
-
-
-DEFAULT_TOML = """\
-# habmap.toml: this property's own settings. Change what you like; a deleted line means its default.
-
-[place]
-name = {name}
-timezone = "America/Chicago"   # dates are local days in this zone; GPS times are turned into it
-currency = "USD"
-
-[terrain]
-analysis_cell_m = 10           # finer elevation is averaged to about this cell; "native" keeps it as it is
-sun_facing_deg = [112.5, 247.5] # faces that count as sun-facing: southeast, south and southwest
-flat_below_pct = 5             # gentler ground than this faces nowhere
-machine_limit_pct = 30         # steeper ground is counted as hand-only; the machine's manual and operator decide
-
-[density]
-dense_stems_per_acre = 250     # OSU Extension NREM-2876: 250 and more is restoration, not maintenance
-dense_canopy_pct = 50          # crown cover that counts as dense (common practice, no source)
-canopy_height_ft = 6
-
-[stages]
-target_pct = 80                # share killed at which ground counts as treated
-leave_stems_per_acre = 25      # more live cedars than this on treated ground: it is coming back
-
-[gps]
-sigma_m = 3                    # standard deviation of a fix, per axis
-correlation_s = 60             # how long GPS errors hang together
-close_gap_ft = 50              # an edge walk may stay open by this much
-
-[rank.weights]                 # what puts one stand before another; only the proportions matter
-sun_facing = 30                # share of the ground that is sun-facing
-heat_load = 15                 # how hot the slope is (McCune & Keon 2002, equation 3)
-density = 30                   # stems per acre or crown cover
-remaining = 10                 # acres left to do
-near_open = 15                 # nearness to ground already opened, or native grass
-
-# [codes]                      # your agency's practice codes, where they differ
-# cut = "314"
-# burn = "338"
-"""

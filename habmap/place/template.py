@@ -5,7 +5,66 @@ from __future__ import annotations
 from pydantic import ValidationError
 
 from habmap.errors import InputError
-from habmap.place.settings import DEFAULT_TOML, PlaceSection
+from habmap.place.settings import PlaceSection
+
+DEFAULT_TOML = """\
+# habmap.toml: this property's own settings. Change what you like; a deleted line means its default.
+
+[place]
+name = {name}
+timezone = "America/Chicago"   # dates are local days in this zone; GPS times are turned into it
+currency = "USD"
+
+[terrain]
+analysis_cell_m = 10           # finer elevation is averaged to about this cell; "native" keeps it as it is
+sun_facing_deg = [112.5, 247.5] # faces that count as sun-facing: southeast, south and southwest
+flat_below_pct = 5             # gentler ground than this faces nowhere
+machine_limit_pct = 30         # steeper ground is counted as hand-only; the machine's manual and operator decide
+
+[density]
+dense_stems_per_acre = 250     # OSU Extension NREM-2876: 250 and more is restoration, not maintenance
+dense_canopy_pct = 50          # crown cover that counts as dense (common practice, no source)
+canopy_height_ft = 6
+
+[stages]
+target_pct = 80                # share killed at which ground counts as treated
+leave_stems_per_acre = 25      # more live cedars than this on treated ground: it is coming back
+
+[gps]
+sigma_m = 3                    # standard deviation of a fix, per axis
+correlation_s = 60             # how long GPS errors hang together
+close_gap_ft = 50              # an edge walk may stay open by this much
+
+[rank.weights]                 # what puts one stand before another; only the proportions matter
+sun_facing = 30                # share of the ground that is sun-facing
+heat_load = 15                 # how hot the slope is (McCune & Keon 2002, equation 3)
+density = 30                   # stems per acre or crown cover
+remaining = 10                 # acres left to do
+near_open = 15                 # nearness to ground already opened, or native grass
+
+[paperwork]
+program_year_starts = "10-01"  # month and day; U.S. federal program years begin on 1 October
+
+# [[contract]]                 # one block for each line of a cost-share contract; dates without quotes
+# program = "EQIP"
+# item = "1"
+# practice_code = "314"
+# units = ["C1", "C2"]         # leave out for every unit
+# planned_acres = 12.0
+# not_before = 2026-01-15      # work dated earlier is pointed out: it can forfeit payment
+# due = 2027-09-30
+# rate = 350.0                 # per acre
+
+# [[hold]]                     # ground on which nothing is to be done for a time; leave `to` out while it lasts
+# unit = "C2"
+# reason = "nesting"
+# from = 2026-04-15
+# to = 2026-07-15
+
+# [codes]                      # your agency's practice codes, where they differ
+# cut = "314"
+# burn = "338"
+"""
 
 
 def settings_text(name: str, *, timezone: str | None = None) -> str:
