@@ -1,0 +1,131 @@
+"""A store in memory, so that jobs can be tested without a file."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
+from itertools import count
+from typing import TypeVar
+
+import shapely
+from shapely import MultiPolygon, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from habmap.land.grid import LocalGrid
+from habmap.place.settings import Settings
+from habmap.work.records import Boundary, ElevationSource, Entry, Feature, Look, Row, Unit
+
+#: A round centre for test grids, in open country.
+GRID = LocalGrid(38.0, -98.0)
+_MORNING = datetime(2025, 1, 1, 12, tzinfo=UTC)
+_numbers = count(1)
+
+Kind = TypeVar("Kind", Unit, Feature, Boundary, Entry, ElevationSource)
+
+
+class FakeStore:
+    """The rows of one property, kept in a list; behaves as ``habmap.jobs.ports.Store`` says."""
+
+    def __init__(
+        self, rows: Sequence[Row] = (), *, settings: Settings | None = None, grid: LocalGrid | None = None
+    ) -> None:
+        self._settings = settings or Settings()
+        self._grid = grid
+        self._rows: list[Row] = []
+        self.append(rows)
+
+    @property
+    def place_id(self) -> str:
+        return "00000000-0000-4000-8000-000000000001"
+
+    @property
+    def settings(self) -> Settings:
+        return self._settings
+
+    @property
+    def grid(self) -> LocalGrid | None:
+        return self._grid
+
+    def units(self, on: date | None = None) -> tuple[Unit, ...]:
+        def holds(unit: Unit) -> bool:
+            if on is None:
+                return unit.valid_to is None
+            return (unit.valid_from or date.min) <= on < (unit.valid_to or date.max)
+
+        return tuple(sorted(filter(holds, self.unit_versions()), key=lambda unit: unit.unit_id))
+
+    def unit_versions(self) -> tuple[Unit, ...]:
+        return tuple(sorted(self._of(Unit), key=lambda unit: (unit.recorded_at, unit.uuid)))
+
+    def features(self) -> tuple[Feature, ...]:
+        return tuple(self._of(Feature))
+
+    def boundary(self) -> Boundary | None:
+        return max(self._of(Boundary), key=lambda row: (row.recorded_at, row.uuid), default=None)
+
+    def entries(self) -> tuple[Entry, ...]:
+        return tuple(sorted(self._of(Entry), key=lambda row: (row.recorded_at, row.entry_id)))
+
+    def elevation(self) -> ElevationSource | None:
+        return max(self._of(ElevationSource), key=lambda row: (row.recorded_at, row.uuid), default=None)
+
+    def append(self, rows: Sequence[Row]) -> None:
+        for row in rows:
+            if self._grid is None:
+                shape = row.patch if isinstance(row, Entry) else getattr(row, "geometry", None)
+                if shape is not None:
+                    west, south, east, north = shape.bounds
+                    self._grid = LocalGrid((south + north) / 2, (west + east) / 2)
+            if isinstance(row, Unit) and row.replaces:
+                self._rows = [
+                    replace(old, valid_to=row.valid_from)
+                    if isinstance(old, Unit) and old.uuid in row.replaces
+                    else old
+                    for old in self._rows
+                ]
+            self._rows.append(row)
+
+    def _of(self, kind: type[Kind]) -> list[Kind]:
+        return [row for row in self._rows if isinstance(row, kind)]
+
+
+def ground_lonlat(*planar: BaseGeometry, grid: LocalGrid = GRID) -> MultiPolygon:
+    """Turn polygons drawn in grid metres into one lon/lat multipolygon."""
+    parts = [part for shape in planar for part in shapely.get_parts(shape)]
+    return grid.to_lonlat(MultiPolygon([part for part in parts if isinstance(part, Polygon)]))
+
+
+def unit(unit_id: str, planar: BaseGeometry, *, cover: str = "cedar", grid: LocalGrid = GRID, **fields: object) -> Unit:
+    """Return a unit drawn in grid metres."""
+    content: dict[str, object] = {
+        "uuid": f"unit-{next(_numbers):06d}",
+        "unit_id": unit_id,
+        "name": f"Unit {unit_id}",
+        "cover": cover,
+        "geometry": ground_lonlat(planar, grid=grid),
+        "recorded_at": _MORNING,
+    }
+    return Unit(**(content | fields))  # type: ignore[arg-type]
+
+
+def entry(
+    practice: str,
+    day: str | date,
+    planar: BaseGeometry | None = None,
+    *,
+    live_stems_per_acre: float | None = None,
+    grid: LocalGrid = GRID,
+    **fields: object,
+) -> Entry:
+    """Return a log row on ground drawn in grid metres; every new row is recorded a minute after the one before."""
+    number = next(_numbers)
+    content: dict[str, object] = {
+        "entry_id": f"entry-{number:06d}",
+        "recorded_at": _MORNING + timedelta(minutes=number),
+        "practice": practice,
+        "date": date.fromisoformat(day) if isinstance(day, str) else day,
+        "patch": None if planar is None else ground_lonlat(planar, grid=grid),
+        "look": Look(live_stems_per_acre=live_stems_per_acre) if practice == "look" else None,
+    }
+    return Entry(**(content | fields))  # type: ignore[arg-type]
