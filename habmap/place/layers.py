@@ -21,7 +21,7 @@ from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from habmap.errors import HabmapError, InputError, InputErrors
-from habmap.land.datum import transformer_to_wgs84
+from habmap.land.datum import horizontal_crs, transformer_to_wgs84
 from habmap.land.grid import LocalGrid
 from habmap.measures import acres
 from habmap.place.userfiles import VECTOR_KINDS, printable, quiet_libraries, vector_sources
@@ -117,7 +117,7 @@ def read_layer(
     if not len(shapes_wkb):
         raise InputError("the layer is empty", where=where, value="0 features", mend="choose another layer or file")
     names = tuple(str(column) for column in meta["fields"])
-    transformer = _transformer(meta["crs"], where)
+    transformer = _transformer(meta["crs"], shapes_wkb, where)
     rows: list[LayerRow] = []
     faults: list[HabmapError] = []
     repaired: list[str] = []
@@ -288,14 +288,14 @@ def _unreadable(path: Path, error: Exception) -> InputError:
 # --- coordinates --------------------------------------------------------------------------------------------
 
 
-def _transformer(text: str | None, where: str) -> Transformer | None:
+def _transformer(text: str | None, shapes_wkb: Any, where: str) -> Transformer | None:
     """Return what turns the layer into lon/lat; ``None`` where its numbers are lon/lat already and stay as they are."""
     crs: CRS | None = None
     if text:
         with suppress(CRSError):
             crs = CRS.from_user_input(text)
-    if crs is not None and crs.is_compound:
-        crs = crs.sub_crs_list[0]
+    if crs is not None:
+        crs = horizontal_crs(crs)
     if crs is None or not (crs.is_geographic or crs.is_projected):
         raise InputError(
             "the layer does not say in which coordinate system its numbers are",
@@ -304,15 +304,12 @@ def _transformer(text: str | None, where: str) -> Transformer | None:
             allowed="a coordinate system, as in a shapefile's .prj",
             mend="set it in the program the layer came from and export again; it is never guessed",
         )
-    flat = crs.to_2d()
-    if flat.equals(_LONLAT, ignore_axis_order=True):
+    if crs.equals(_LONLAT, ignore_axis_order=True):
         return None
-    try:
-        return transformer_to_wgs84(flat)
-    except InputError as error:
-        if error.where is None:
-            error.where = where
-        raise
+    bounds = shapely.total_bounds(shapely.from_wkb(shapes_wkb, on_invalid="ignore"))
+    west, south, east, north = (float(side) for side in bounds)
+    known = bool(np.isfinite(bounds).all())
+    return transformer_to_wgs84(crs, bounds=(west, south, east, north) if known else None, where=where)
 
 
 def _lonlat_shape(wkb: bytes | None, transformer: Transformer | None, *, where: str) -> BaseGeometry:

@@ -1,0 +1,207 @@
+"""Cells of a person's table, field by field: read as what they should be, faults gathered instead of stopping."""
+
+from __future__ import annotations
+
+import math
+import re
+import unicodedata
+from collections.abc import Mapping, Sequence
+from datetime import date
+from typing import Any, Final
+
+from habmap.errors import HabmapError, InputError, UsageError
+from habmap.place.userfiles import printable
+
+_NUMBER: Final = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
+_YES: Final = frozenset({"yes", "y", "true", "t", "1", "x"})
+_NO: Final = frozenset({"no", "n", "false", "f", "0", ""})
+_KEPT_CONTROLS: Final = frozenset("\n\t")
+
+
+def matched_columns(
+    columns: Sequence[str], fields: Sequence[str], *, renames: Mapping[str, str], where: str
+) -> dict[str, str]:
+    """Return which column of a file holds which field: by ``renames`` first, then by name, upper or lower case.
+
+    Raises
+    ------
+    UsageError
+        ``renames`` names a field that does not exist.
+    InputError
+        It names a column that the file does not have, or two columns of the file have a field's name.
+    """
+    unknown = [name for name in renames if name not in fields]
+    if unknown:
+        raise UsageError(
+            "--map names a field that this layer does not have",
+            where="--map",
+            value=unknown[0],
+            allowed=", ".join(fields),
+            mend="write FIELD=COLUMN, the field's own name first",
+        )
+    found: dict[str, str] = {}
+    for name in fields:
+        wanted = renames.get(name, name)
+        same = [column for column in columns if column == wanted] or [
+            column for column in columns if column.strip().casefold() == wanted.casefold()
+        ]
+        if len(same) > 1:
+            raise InputError(
+                f"more than one column could be {name}",
+                where=where,
+                value=printable(", ".join(same)),
+                allowed="one column for each field",
+                mend=f"say which with --map {name}=COLUMN",
+            )
+        if same:
+            found[name] = same[0]
+        elif name in renames:
+            raise InputError(
+                "the file has no such column",
+                where=where,
+                value=wanted,
+                allowed=printable(", ".join(columns), longest=400) or "none: the file has no columns",
+                mend=f"give the true name: --map {name}=COLUMN",
+            )
+    return found
+
+
+class Cells:
+    """One row's cells by field name.
+
+    Every reading method returns ``None`` for a blank cell, and for an unfit one after adding a fault to ``faults``.
+
+    Parameters
+    ----------
+    values
+        Cell of each field that the file has.
+    where
+        File and row, for messages.
+    faults, notes
+        Lists that faults and notes on what was changed are added to.
+    """
+
+    def __init__(
+        self, values: Mapping[str, Any], *, where: str, faults: list[HabmapError], notes: list[str]
+    ) -> None:
+        self._values = values
+        self._where = where
+        self._faults = faults
+        self._notes = notes
+
+    def fault(
+        self, what: str, field: str, *, value: object = None, allowed: str | None = None, mend: str | None = None
+    ) -> None:
+        """Add a fault of one cell."""
+        self._faults.append(
+            InputError(
+                what,
+                where=f"{self._where}, column {field}",
+                value=None if value is None else printable(str(value)),
+                allowed=allowed,
+                mend=mend or "mend that cell and load the file again",
+            )
+        )
+
+    def text(
+        self, field: str, *, required: bool = False, longest: int | None = None, one_line: bool = True
+    ) -> str | None:
+        """Return a cell's words, trimmed; whole numbers lose their ``.0``, control characters are dropped with a note."""
+        raw = self._values.get(field)
+        if isinstance(raw, float) and raw.is_integer():
+            raw = int(raw)
+        text = "" if raw is None else str(raw)
+        kept = frozenset() if one_line else _KEPT_CONTROLS
+        clean = "".join(
+            character
+            for character in text.replace("\r\n", "\n")
+            if character in kept or unicodedata.category(character) not in {"Cc", "Cs"}
+        ).strip()
+        if clean != text.replace("\r\n", "\n").strip():
+            self._notes.append(f"{self._where}, column {field}: control characters were left out")
+        if not clean:
+            if required:
+                self.fault(f"{field} is blank", field, value="blank", allowed="a text", mend="fill it in")
+            return None
+        if longest is not None and len(clean) > longest:
+            self.fault(
+                f"{field} is too long", field, value=f"{len(clean)} characters", allowed=f"up to {longest}"
+            )
+            return None
+        return clean
+
+    def number(
+        self, field: str, *, low: float = -math.inf, high: float = math.inf, above: float | None = None
+    ) -> float | None:
+        """Return a cell's finite number within ``low`` and ``high``, and more than ``above`` where that is given."""
+        raw = self._values.get(field)
+        if isinstance(raw, bool):
+            value = math.nan
+        elif isinstance(raw, int | float):
+            value = float(raw)
+        else:
+            text = "" if raw is None else str(raw).strip()
+            if not text:
+                return None
+            value = float(text) if _NUMBER.fullmatch(text) else math.nan
+        allowed = _range_words(low, high, above)
+        if not math.isfinite(value):
+            self.fault(f"{field} is not a number", field, value=raw, allowed=allowed)
+            return None
+        if not low <= value <= high or (above is not None and value <= above):
+            self.fault(f"{field} is out of range", field, value=raw, allowed=allowed)
+            return None
+        return value
+
+    def day(self, field: str) -> date | None:
+        """Return a cell's ISO day; blank is a fault too."""
+        raw = self._values.get(field)
+        text = "" if raw is None else str(raw).strip()
+        try:
+            if len(text) != 10:
+                raise ValueError(text)
+            return date.fromisoformat(text)
+        except ValueError:
+            self.fault(
+                f"{field} is not a date" if text else f"{field} is blank",
+                field,
+                value=text or "blank",
+                allowed="YYYY-MM-DD, a day that exists",
+            )
+            return None
+
+    def choice(self, field: str, known: Sequence[str], *, required: bool = True) -> str | None:
+        """Return one of the known words, upper or lower case in the file."""
+        text = self.text(field)
+        if text is None:
+            if required:
+                self.fault(f"{field} is blank", field, value="blank", allowed=", ".join(known))
+            return None
+        if text.casefold() not in known:
+            self.fault(f"unknown {field}", field, value=text, allowed=", ".join(known), mend="use one of these words")
+            return None
+        return text.casefold()
+
+    def flag(self, field: str) -> bool | None:
+        """Return yes or no; blank is ``None``."""
+        raw = self._values.get(field)
+        if raw is None or isinstance(raw, bool):
+            return raw
+        text = str(int(raw) if isinstance(raw, float) and raw.is_integer() else raw).strip().casefold()
+        if not text:
+            return None
+        if text in _YES or text in _NO:
+            return text in _YES
+        self.fault(f"{field} is neither yes nor no", field, value=raw, allowed="yes or no")
+        return None
+
+
+def _range_words(low: float, high: float, above: float | None) -> str:
+    parts = []
+    if above is not None:
+        parts.append(f"more than {above:g}")
+    elif math.isfinite(low):
+        parts.append(f"{low:g} or more")
+    if math.isfinite(high):
+        parts.append(f"at most {high:g}")
+    return " and ".join(parts) or "a finite number"
