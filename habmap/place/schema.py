@@ -196,11 +196,16 @@ _SPATIAL_REFS: Final = (
 )
 
 
+#: So that logging a line does not get slower as the log grows.
+_INDEX_DDL: Final = (
+    "CREATE INDEX entries_by_date ON entries (date)",
+    "CREATE INDEX entries_by_target ON entries (target)",
+)
+
+
 def trigger_names() -> frozenset[str]:
     """Return the names of the triggers that keep rows from being changed."""
-    guards = {
-        f"{table.name}_{guard}" for table in TABLES for guard in ("no_update", "no_delete", "no_replace")
-    }
+    guards = {f"{table.name}_{guard}" for table in TABLES for guard in ("no_update", "no_delete", "no_replace")}
     return frozenset(guards | {"habmap_meta_grid_is_fixed"})
 
 
@@ -215,8 +220,7 @@ def creation_statements() -> list[tuple[str, tuple[object, ...]]]:
         kind = "attributes" if table.geometry_type is None else "features"
         statements.append(
             (
-                "INSERT INTO gpkg_contents (table_name, data_type, identifier, description, srs_id) "
-                "VALUES (?,?,?,?,?)",
+                "INSERT INTO gpkg_contents (table_name, data_type, identifier, description, srs_id) VALUES (?,?,?,?,?)",
                 (table.name, kind, table.name, table.holds, srs_id),
             )
         )
@@ -227,6 +231,7 @@ def creation_statements() -> list[tuple[str, tuple[object, ...]]]:
                     (table.name, table.geometry_type),
                 )
             )
+    statements += [(text, ()) for text in _INDEX_DDL]
     statements.append(
         (
             "INSERT INTO gpkg_contents (table_name, data_type, identifier, description) VALUES (?,?,?,?)",

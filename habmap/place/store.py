@@ -92,9 +92,7 @@ class GeoPackageStore:
             )
         with words_for(path), closing(connect(path, busy_timeout_s)) as connection:
             application_id = connection.execute("PRAGMA application_id").fetchone()[0]
-            tables = {
-                name for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")
-            }
+            tables = {name for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
             if application_id != APPLICATION_ID or "habmap_meta" not in tables:
                 raise PlaceError(
                     "this file is not a property that habmap made",
@@ -103,9 +101,7 @@ class GeoPackageStore:
                 )
             meta = connection.execute("SELECT place_id, schema_version FROM habmap_meta").fetchone()
             if meta is None:
-                raise PlaceError(
-                    "the property's file has no identity", where=str(path), mend="restore it from a copy"
-                )
+                raise PlaceError("the property's file has no identity", where=str(path), mend="restore it from a copy")
             if meta["schema_version"] > SCHEMA_VERSION:
                 raise PlaceError(
                     "this property was made by a newer habmap",
@@ -170,9 +166,7 @@ class GeoPackageStore:
             with transaction(connection):
                 for statement, values in creation_statements():
                     connection.execute(statement, values)
-                connection.execute(
-                    "INSERT INTO habmap_meta VALUES (1, ?, ?, NULL, NULL)", (identity, SCHEMA_VERSION)
-                )
+                connection.execute("INSERT INTO habmap_meta VALUES (1, ?, ?, NULL, NULL)", (identity, SCHEMA_VERSION))
         return cls(folder, settings=read_settings(folder), place_id=identity, busy_timeout_s=busy_timeout_s)
 
     # --- what a place is -----------------------------------------------------------------------------------
@@ -232,6 +226,16 @@ class GeoPackageStore:
         """Return every row of the log as written, oldest ``recorded_at`` first, rows of one moment by id."""
         return tuple(codec.to_entry(row) for row in self._select(ENTRIES, "ORDER BY recorded_at, entry_id"))
 
+    def entries_on(self, day: date) -> tuple[Entry, ...]:
+        """Return the rows of the log dated on a day, and those that touch them, oldest ``recorded_at`` first."""
+        found = self._select(
+            ENTRIES,
+            "WHERE date = :day OR target IN (SELECT entry_id FROM entries WHERE date = :day) "
+            "ORDER BY recorded_at, entry_id",
+            {"day": day.isoformat()},
+        )
+        return tuple(codec.to_entry(row) for row in found)
+
     def elevation(self) -> ElevationSource | None:
         """Return the newest elevation source, its path made absolute."""
         found = self._select(ELEVATION, "ORDER BY recorded_at DESC, uuid DESC LIMIT 1")
@@ -243,9 +247,9 @@ class GeoPackageStore:
     def append(self, rows: Sequence[Row]) -> None:
         """Write all rows in one transaction, or none.
 
-        The first geometry ever written fixes the grid, its centre the middle of the bounds of all geometry given. A
-        unit row that ``replaces`` others ends them on its own ``valid_from`` (the earliest such day, where
-        several do).
+        The first geometry ever written fixes the grid, its centre the middle of the bounds of all geometry
+        given. A unit row that ``replaces`` others ends them on its own ``valid_from`` (the earliest such day,
+        where several do).
 
         Raises
         ------
@@ -264,9 +268,7 @@ class GeoPackageStore:
             for table, values in prepared:
                 names = ", ".join(values)
                 marks = ", ".join("?" * len(values))
-                connection.execute(
-                    f"INSERT INTO {table.name} ({names}) VALUES ({marks})", tuple(values.values())
-                )
+                connection.execute(f"INSERT INTO {table.name} ({names}) VALUES ({marks})", tuple(values.values()))
             if any(isinstance(row, Unit) for row in rows):
                 _end_replaced_versions(connection)
             _note_contents(connection, rows)
@@ -276,10 +278,7 @@ class GeoPackageStore:
         """Return what is wrong with the file itself, in words; an empty list where nothing is."""
         with self._reading() as connection:
             faults = [line for (line,) in connection.execute("PRAGMA integrity_check") if line != "ok"]
-            present = {
-                name
-                for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'")
-            }
+            present = {name for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'")}
             missing = sorted(trigger_names() - present)
             version = connection.execute("SELECT schema_version FROM habmap_meta").fetchone()[0]
         if missing:
@@ -310,9 +309,7 @@ class GeoPackageStore:
         if not isinstance(row, ElevationSource) or not Path(row.path).is_absolute():
             return row
         folder, path = self._folder.resolve(), Path(row.path).resolve()
-        return _with_path(
-            row, path.relative_to(folder).as_posix() if path.is_relative_to(folder) else str(path)
-        )
+        return _with_path(row, path.relative_to(folder).as_posix() if path.is_relative_to(folder) else str(path))
 
 
 def _stored_grid(connection: sqlite3.Connection) -> LocalGrid | None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pydantic import ValidationError
 
-from habmap.errors import InputError
+from habmap.errors import UsageError
 from habmap.place.settings import PlaceSection
 
 DEFAULT_TOML = """\
@@ -72,14 +72,16 @@ def settings_text(name: str, *, timezone: str | None = None) -> str:
 
     Raises
     ------
-    InputError
+    UsageError
         The time zone is unknown, or the name cannot be written.
     """
     try:
+        if not name.strip():
+            raise UsageError("a property needs a name", value=name, mend="give it with --name")
         PlaceSection(name=name, **({} if timezone is None else {"timezone": timezone}))
         name.encode("utf-8")
     except (ValidationError, UnicodeEncodeError) as error:
-        raise InputError(
+        raise UsageError(
             "the name or the time zone cannot be used",
             value=f"{name!a}, {timezone}",
             allowed="any text as name; a time zone such as America/Chicago",

@@ -1,0 +1,42 @@
+"""``habmap start``: a new place folder."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from habmap.cli.context import JsonOption, Session
+from habmap.cli.output import print_json, say
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command("start")(start)
+
+
+def start(
+    context: typer.Context,
+    directory: Annotated[Path, typer.Argument(metavar="DIR", help="The folder to make.")],
+    name: Annotated[str, typer.Option("--name", help="What people call the property.")],
+    boundary: Annotated[
+        Path | None, typer.Option("--boundary", metavar="FILE", help="A layer with the property's outer line.")
+    ] = None,
+    timezone: Annotated[
+        str | None, typer.Option("--timezone", metavar="ZONE", help="Such as America/Chicago (the default).")
+    ] = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Make a new property folder with commented settings."""
+    from habmap.jobs.start import start as make
+
+    session: Session = context.obj
+    result = make(directory, name=name, now=session.now(), boundary=boundary, timezone=timezone)
+    if as_json:
+        print_json("start", result)
+        return
+    size = "" if result.boundary_acres is None else f", {result.boundary_acres:,.2f} acres inside its boundary"
+    say(f"{result.place} now has its folder, {result.folder}{size}.")
+    say(f"It holds {', '.join(result.files)}.")
+    say(f"Next: habmap --place {directory} add units FILE")
