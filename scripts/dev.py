@@ -1,0 +1,282 @@
+#!/usr/bin/env python3
+"""One entry for everybody who works on habmap: python3 scripts/dev.py COMMAND.
+
+  demo [DIR]        set up, then do the whole main job on the sample property (default .demo/)
+  test [ARGS...]    set up, outside programs too, then run the tests; ARGS go to pytest
+  check             read the code for faults: ruff, ruff format --check, mypy
+  format            lay out the code: ruff format, and what ruff can mend by itself
+  bench [ARGS...]   run every scripts/bench_*.py; ARGS go to each
+  docs [--check]    write the command reference and the picture of the map into README.md
+
+Needs only Python 3.11 or newer with pip. Everything is installed into .venv in the top folder, at the versions of
+scripts/constraints.txt, and used again as long as neither that file nor pyproject.toml changes.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import shutil
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+TOP = Path(__file__).resolve().parent.parent
+VENV = TOP / ".venv"
+STAMP = VENV / "habmap-stamp.json"
+CONSTRAINTS = TOP / "scripts" / "constraints.txt"
+DEMO = TOP / ".demo"
+OLDEST_PYTHON = (3, 11)
+APT_TRIES = 3
+#: Outside programs that tests compare with or drive: test mark → (what it is, Debian packages).
+PROGRAMS = {
+    "browser": ("chromium", ("chromium", "fonts-dejavu-core")),
+    "gdaldem": ("gdaldem", ("gdal-bin",)),
+    "terra": ("R with its terra package", ("r-cran-terra",)),
+}
+
+
+def main(words: list[str]) -> int:
+    if sys.version_info < OLDEST_PYTHON:
+        say(f"habmap needs Python 3.11 or newer; this is {sys.version.split()[0]} ({sys.executable}).")
+        say("Install a newer one and call it by name, for example: python3.12 scripts/dev.py demo")
+        return 2
+    commands = {"demo": demo, "test": test, "check": check, "format": format_, "bench": bench, "docs": docs}
+    if not words or words[0] in ("-h", "--help", "help"):
+        print(__doc__)
+        return 0
+    if words[0] not in commands:
+        say(f"no command called {words[0]!r}; there are: {', '.join(commands)}")
+        return 2
+    try:
+        return commands[words[0]](words[1:])
+    except subprocess.CalledProcessError as error:
+        say(f"this step failed with exit code {error.returncode}: {' '.join(map(str, error.cmd))}")
+        return 1
+
+
+# --- commands -----------------------------------------------------------------------------------------------
+
+
+def demo(words: list[str]) -> int:
+    """Do the whole main job on the sample property."""
+    if len(words) > 1 or any(word.startswith("-") for word in words):
+        say("demo takes one folder at most: python3 scripts/dev.py demo [DIR]")
+        return 2
+    folder = Path(words[0]) if words else DEMO
+    set_up()
+    # Only the default folder is ours to make anew; in a folder that the person named, the command itself decides.
+    again = ["--overwrite"] if folder == DEMO and folder.exists() else []
+    return run([program("habmap"), "demo", folder, *again])
+
+
+def test(words: list[str]) -> int:
+    """Run the tests, with the programs that they compare with."""
+    set_up("test")
+    get_programs()
+    return run([program("python"), "-m", "pytest", *words], cwd=TOP)
+
+
+def check(words: list[str]) -> int:
+    """Read the code for faults; every reader runs even when an earlier one found some."""
+    set_up("check")
+    codes = [
+        run([program("ruff"), "check", "."], cwd=TOP),
+        run([program("ruff"), "format", "--check", "."], cwd=TOP),
+        run([program("mypy")], cwd=TOP),
+    ]
+    return max(codes)
+
+
+def format_(words: list[str]) -> int:
+    """Lay out the code."""
+    set_up("check")
+    return max(
+        run([program("ruff"), "check", "--fix", "--exit-zero", "--quiet", "."], cwd=TOP),
+        run([program("ruff"), "format", "."], cwd=TOP),
+    )
+
+
+def bench(words: list[str]) -> int:
+    """Run every benchmark."""
+    set_up("test")
+    get_programs("gdaldem")
+    scripts = sorted((TOP / "scripts").glob("bench_*.py"))
+    return max((run([program("python"), script, *words], cwd=TOP) for script in scripts), default=0)
+
+
+def docs(words: list[str]) -> int:
+    """Write, or with --check compare, what README.md shows of the command and of the map."""
+    set_up("test")
+    if "--check" not in words:
+        get_programs("browser")
+    return run([program("python"), TOP / "scripts" / "_docs.py", *words], cwd=TOP)
+
+
+# --- the environment ----------------------------------------------------------------------------------------
+
+
+def set_up(*extras: str) -> None:
+    """Make .venv fit pyproject.toml and the constraints, with these extras beside those it already has."""
+    wanted = fingerprint()
+    stamp = read_stamp()
+    if stamp.get("fingerprint") == wanted and set(extras) <= set(stamp.get("extras", [])):
+        return
+    all_extras = sorted({*extras, *stamp.get("extras", [])})
+    if not works(program("python")):
+        say("making .venv")
+        make_venv()
+    say("installing habmap and what it needs into .venv (the first time takes a minute or two)")
+    name = f"{TOP}[{','.join(all_extras)}]" if all_extras else str(TOP)
+    subprocess.run(
+        [
+            *pip(),
+            "install",
+            "--disable-pip-version-check",
+            "--no-input",
+            "--quiet",
+            "--retries=5",
+            "--timeout=60",
+            "--constraint",
+            str(CONSTRAINTS),
+            "--editable",
+            name,
+        ],
+        check=True,
+        stdin=subprocess.DEVNULL,
+    )
+    STAMP.write_text(json.dumps({"fingerprint": wanted, "extras": all_extras}) + "\n", encoding="utf-8")
+
+
+def fingerprint() -> str:
+    """Digest of everything that decides what .venv must hold, its own place on the disk too."""
+    digest = hashlib.sha256()
+    for part in ((TOP / "pyproject.toml").read_bytes(), CONSTRAINTS.read_bytes(), str(TOP).encode()):
+        digest.update(hashlib.sha256(part).digest())
+    return digest.hexdigest()
+
+
+def read_stamp() -> dict:
+    """Return what the last set-up left; an empty stamp when there is none or the environment no longer runs."""
+    try:
+        stamp = json.loads(STAMP.read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return {}
+    return stamp if isinstance(stamp, dict) and works(program("python")) else {}
+
+
+def make_venv() -> None:
+    """Make a fresh .venv; where Python came without ensurepip, pip from outside fills it."""
+    # A half-made or moved environment is of no use; only our own .venv is ever removed.
+    shutil.rmtree(VENV, ignore_errors=True)
+    made = subprocess.run([sys.executable, "-m", "venv", str(VENV)], capture_output=True, text=True, check=False)
+    if made.returncode == 0:
+        return
+    shutil.rmtree(VENV, ignore_errors=True)
+    subprocess.run([sys.executable, "-m", "venv", "--without-pip", str(VENV)], check=True)
+
+
+def pip() -> list[str]:
+    """Return the words that call pip for .venv: its own, else that of the Python which runs this script."""
+    inside = [str(program("python")), "-m", "pip"]
+    if works(*inside, "--version"):
+        return inside
+    outside = [sys.executable, "-m", "pip", "--python", str(program("python"))]
+    if works(*outside, "--version"):
+        return outside
+    sys.exit("no pip here: install it (Debian: apt-get install python3-venv) and call this again")
+
+
+def program(name: str) -> Path:
+    """Return where .venv keeps a program."""
+    return VENV / "Scripts" / f"{name}.exe" if os.name == "nt" else VENV / "bin" / name
+
+
+# --- outside programs ---------------------------------------------------------------------------------------
+
+
+def get_programs(*marks: str) -> None:
+    """Install the outside programs behind these test marks (all of them by default), where this machine lets us."""
+    missing = [mark for mark in marks or PROGRAMS if not is_there(mark)]
+    if not missing:
+        return
+    packages = [package for mark in missing for package in PROGRAMS[mark][1]]
+    is_root = hasattr(os, "geteuid") and os.geteuid() == 0
+    if is_root and shutil.which("apt-get"):
+        say(f"installing Debian's {', '.join(packages)} for the tests")
+        apt_get(packages)
+        missing = [mark for mark in missing if not is_there(mark)]
+    for mark in missing:
+        say(f"tests marked '{mark}' will be {'failed' if in_ci() else 'skipped'}: no {PROGRAMS[mark][0]} here")
+    if missing:
+        say(f"to have them on Debian or Ubuntu: sudo apt-get install {' '.join(packages)}")
+
+
+def apt_get(packages: list[str]) -> None:
+    """Install packages without a question asked; a busy or stumbling mirror gets two more tries."""
+    quiet = {**os.environ, "DEBIAN_FRONTEND": "noninteractive"}
+    options = ["-y", "-qq", "-o", "DPkg::Lock::Timeout=300", "-o", "Acquire::Retries=3"]
+    for attempt in range(1, APT_TRIES + 1):
+        codes = [
+            subprocess.run(command, env=quiet, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL).returncode
+            for command in (
+                ["apt-get", "update", *options],
+                ["apt-get", "install", "--no-install-recommends", *options, *packages],
+            )
+        ]
+        if codes[-1] == 0:
+            return
+        say(f"apt-get did not manage it (try {attempt} of {APT_TRIES})")
+        if attempt < APT_TRIES:
+            time.sleep(5 * attempt)
+
+
+def is_there(mark: str) -> bool:
+    """Tell whether the program behind a test mark can be used (tests/conftest.py asks the same)."""
+    if mark == "browser":
+        return any(map(shutil.which, ("chromium", "chromium-browser", "google-chrome")))
+    if mark == "gdaldem":
+        return shutil.which("gdaldem") is not None
+    rscript = shutil.which("Rscript")
+    ask = 'quit(status = if (nzchar(system.file(package = "terra"))) 0 else 1)'
+    return rscript is not None and works(rscript, "--vanilla", "-e", ask)
+
+
+# --- small tools --------------------------------------------------------------------------------------------
+
+
+def in_ci() -> bool:
+    """Tell whether a missing program is a failure."""
+    return os.environ.get("CI", "").lower() == "true"
+
+
+def works(*command: object) -> bool:
+    """Tell whether a program starts and ends well; a bare interpreter is only asked its version."""
+    words = [str(word) for word in command]
+    if len(words) == 1:
+        words.append("--version")
+    try:
+        return subprocess.run(words, capture_output=True, check=False, timeout=120).returncode == 0
+    except (OSError, subprocess.TimeoutExpired):
+        return False
+
+
+def run(command: list, cwd: Path | None = None) -> int:
+    """Run a program on this terminal and return its exit code."""
+    words = [str(word) for word in command]
+    sys.stdout.flush()
+    return subprocess.run(words, cwd=cwd, check=False).returncode
+
+
+def say(words: str) -> None:
+    """Tell the person what happens."""
+    print(f"dev: {words}", file=sys.stderr, flush=True)
+
+
+if __name__ == "__main__":
+    try:
+        sys.exit(main(sys.argv[1:]))
+    except KeyboardInterrupt:
+        sys.exit(130)
