@@ -1,0 +1,216 @@
+"""``habmap export``: practice acres for paperwork, layers for other programs, outlines for a handheld."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import date
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from habmap.cli.context import JsonOption, OnOption, OverwriteOption, Session, parsed_date
+from habmap.cli.output import print_json, print_table, say
+from habmap.errors import UsageError
+
+if TYPE_CHECKING:
+    from habmap.jobs.export_layers import LayerTable
+    from habmap.jobs.export_practices import PracticesResult
+
+
+class Audience(StrEnum):
+    """Who will see it."""
+
+    owner = "owner"
+    public = "public"
+
+
+OutOption = Annotated[Path, typer.Option("--output", "-o", metavar="FILE", help="The file to write.")]
+ForOption = Annotated[Audience, typer.Option("--for", help="public leaves out names, costs and notes.")]
+FromOption = Annotated[
+    date | None, typer.Option("--from", parser=parsed_date, metavar="YYYY-MM-DD", help="First day of the range.")
+]
+ToOption = Annotated[
+    date | None, typer.Option("--to", parser=parsed_date, metavar="YYYY-MM-DD", help="Last day of the range.")
+]
+
+PRACTICE_HEADER = (
+    "program", "item", "practice_code", "unit_id", "planned_acres", "applied_acres", "pass_acres", "first_date",
+    "last_date", "method", "crew", "remarks",
+)  # fmt: skip
+
+
+def register(app: typer.Typer) -> None:
+    """Hang the commands on the app."""
+    export = typer.Typer(help="Write practice acres for paperwork, layers for other programs, or handheld outlines.")
+    app.add_typer(export, name="export")
+
+    @export.command("practices")
+    def practices(
+        context: typer.Context,
+        output: OutOption,
+        program_year: Annotated[int | None, typer.Option(help="Program year, named after the year it ends in.")] = None,
+        first: FromOption = None,
+        last: ToOption = None,
+        audience: ForOption = Audience.owner,
+        overwrite: OverwriteOption = False,
+        as_json: JsonOption = False,
+    ) -> None:
+        """Write planned and applied acres per practice and contract item, as .csv or .xlsx."""
+        from habmap.jobs.export_practices import export_practices
+
+        _suffix(output, ".csv", ".xlsx")
+        if program_year is not None and (first or last):
+            raise UsageError("give a program year or a range of days, not both", where="--program-year, --from, --to")
+        session: Session = context.obj
+        result = export_practices(session.store(), year=program_year, first=first, last=last)
+        _write(output, _practice_writer(result, with_crew=audience is Audience.owner), overwrite)
+        if as_json:
+            print_json("export-practices", result)
+            return
+        total = sum(item.applied_acres for item in result.items)
+        say(f"{total:.1f} practice acres applied from {result.from_date} to {result.to_date}, written to {output}.")
+        for words in [
+            *result.remarks,
+            *(f"{i.program} {i.item}: {r}".strip(" :") for i in result.items for r in i.remarks),
+        ]:
+            say(f"Look at this: {words}.")
+        print_table(
+            ["program", "item", "code", "planned", "applied", "short"],
+            [
+                [i.program, i.item, i.practice_code, i.planned_acres, i.applied_acres, i.short_acres]
+                for i in result.items
+            ],
+        )
+
+    @export.command("ledger")
+    def ledger(
+        context: typer.Context,
+        output: OutOption,
+        audience: ForOption = Audience.owner,
+        overwrite: OverwriteOption = False,
+    ) -> None:
+        """Write every line of the log that counts, as .csv (ground as WKT), .gpkg or .geojson."""
+        from habmap.jobs.export_layers import ledger_table
+
+        _suffix(output, ".csv", ".gpkg", ".geojson")
+        session: Session = context.obj
+        table = ledger_table(session.store(), audience=audience.value)
+        _write(output, _table_writer(table, output), overwrite)
+        say(f"{len(table.rows)} log lines written to {output}.")
+
+    @export.command("units")
+    def units(
+        context: typer.Context,
+        output: OutOption,
+        on: OnOption = None,
+        audience: ForOption = Audience.owner,
+        overwrite: OverwriteOption = False,
+    ) -> None:
+        """Write the units with the acres of every stage, as .gpkg or .geojson."""
+        from habmap.jobs.export_layers import units_table
+
+        _suffix(output, ".gpkg", ".geojson")
+        session: Session = context.obj
+        table = units_table(session.store(), on=on, audience=audience.value)
+        _write(output, _table_writer(table, output), overwrite)
+        say(f"{len(table.rows)} units written to {output}.")
+
+    @export.command("gpx")
+    def gpx(context: typer.Context, output: OutOption, on: OnOption = None, overwrite: OverwriteOption = False) -> None:
+        """Write unit edges and the ground that remains, for a handheld. Nests, graves and other features stay out."""
+        from habmap.jobs.export_layers import handheld_outlines
+        from habmap.place.writers import gpx_text
+
+        _suffix(output, ".gpx")
+        session: Session = context.obj
+        store = session.store()
+        outlines = handheld_outlines(store, on=on)
+        text = gpx_text(name=store.settings.place.name, edges=outlines)
+        _write(output, lambda path: path.write_text(text, encoding="utf-8"), overwrite)
+        say(f"{len(outlines)} outlines written to {output}.")
+
+    @export.command("log-sheet")
+    def log_sheet(context: typer.Context, output: OutOption, overwrite: OverwriteOption = False) -> None:
+        """Write a blank log sheet to print (.pdf), or the empty table that reads it back (.csv)."""
+        from habmap.place.writers import csv_text
+        from habmap.show.logsheet import SHEET_COLUMNS, write_log_sheet
+
+        _suffix(output, ".pdf", ".csv")
+        session: Session = context.obj
+        store = session.store()
+        if output.suffix.lower() == ".csv":
+            header = ["entry_id", *(name for name, _ in SHEET_COLUMNS)]
+            text = csv_text(header, [], for_spreadsheet=False)
+            _write(output, lambda path: path.write_bytes(text.encode("utf-8")), overwrite)
+            say(f"An empty table was written to {output}; fill it in and load it with `habmap add entries`.")
+            return
+        named = [(unit.unit_id, unit.name) for unit in store.units()]
+        _write(output, lambda path: write_log_sheet(path, place=store.settings.place.name, units=named), overwrite)
+        say(f"A blank log sheet was written to {output}.")
+
+
+def _suffix(path: Path, *allowed: str) -> None:
+    if path.suffix.lower() not in allowed:
+        raise UsageError(
+            "this kind of file is not written here",
+            where="--output",
+            value=path.name,
+            allowed=", ".join(f"a name that ends in {suffix}" for suffix in allowed),
+            mend="name the file with one of these endings",
+        )
+
+
+def _write(path: Path, write: Callable[[Path], object], overwrite: bool) -> None:
+    from habmap.place.writers import write_whole
+
+    write_whole(path, write, overwrite=overwrite)
+
+
+def _table_writer(table: LayerTable, output: Path) -> Callable[[Path], object]:
+    from habmap.place.writers import csv_text, write_layer
+
+    if output.suffix.lower() == ".csv":
+        text = csv_text(table.columns, [[row[c] for c in table.columns] for row in table.rows], for_spreadsheet=False)
+        return lambda path: path.write_bytes(text.encode("utf-8"))
+    # the layer carries the ground as a shape, so that it need not stand there twice
+    rows = [{name: cell for name, cell in row.items() if name != "patch_wkt"} for row in table.rows]
+    return lambda path: write_layer(path, layer=table.layer, rows=rows, shapes=table.shapes)
+
+
+def _practice_writer(result: PracticesResult, *, with_crew: bool) -> Callable[[Path], object]:
+    from habmap.place.writers import Cell, csv_text, write_workbook
+
+    rows: list[list[Cell]] = []
+    for item in result.items:
+        for line in result.lines:
+            if (line.program, line.item, line.practice_code) == (item.program, item.item, item.practice_code):
+                crew = line.crew if with_crew else ""
+                rows.append(
+                    [
+                        line.program, line.item, line.practice_code, line.unit_id, None, line.applied_acres,
+                        line.pass_acres, line.first_date.isoformat(), line.last_date.isoformat(), line.method, crew,
+                        "; ".join(line.remarks),
+                    ]
+                )  # fmt: skip
+        rows.append(
+            [
+                item.program, item.item, item.practice_code, "all units", item.planned_acres, item.applied_acres, None,
+                None, None, None, None, "; ".join(item.remarks),
+            ]
+        )  # fmt: skip
+    rows.append([])
+    rows.append(
+        [f"{result.place}: work from {result.from_date} to {result.to_date}; horizontal acres, ground counted once."]
+    )
+    rows += [[words] for words in result.remarks]
+    rows.append(["Signature", None, None, None, None, None, None, "Date"])
+
+    def write(path: Path) -> None:
+        if path.suffix.lower() == ".xlsx":
+            write_workbook(path, [("practices", PRACTICE_HEADER, rows)])
+        else:
+            path.write_bytes(csv_text(PRACTICE_HEADER, rows, for_spreadsheet=True).encode("utf-8-sig"))
+
+    return write

@@ -1,0 +1,132 @@
+"""The ledger, the units and a handheld's outlines as tables and layers for other programs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Literal
+
+import shapely
+from shapely import MultiPolygon
+from shapely.geometry.base import BaseGeometry
+
+from habmap.jobs.acres import acres as acre_account
+from habmap.jobs.ground import ground
+from habmap.jobs.ports import Store
+from habmap.vocabulary import REMAINING, STAGES
+from habmap.work.ledger import effective_entries
+from habmap.work.records import Entry
+
+Audience = Literal["owner", "public"]
+Cell = str | float | int | None
+
+LEDGER_COLUMNS = (
+    "entry_id", "date", "practice", "unit_id", "patch_wkt", "killed_pct", "burned_pct", "person_hours", "cost",
+    "reported_acres", "acres_sd", "who", "note", "product", "product_rate", "live_stems_per_acre", "tallest_ft",
+    "seedlings_per_acre", "sprouts", "needles", "fuel_lb_ac", "stump_treated",
+)  # fmt: skip
+#: What a public copy leaves out: names, costs and notes (design rule 11).
+PRIVATE_COLUMNS = frozenset({"who", "cost", "note", "notes", "person_hours"})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LayerTable:
+    """Rows with one shape each (WGS 84 lon/lat), ready for a writer."""
+
+    layer: str
+    columns: tuple[str, ...]
+    rows: tuple[dict[str, Cell], ...]
+    shapes: tuple[BaseGeometry, ...]
+
+
+def ledger_table(store: Store, *, audience: Audience = "owner") -> LayerTable:
+    """Return every line of the log that counts today, corrections applied, with its ground at full precision."""
+    entries = [entry for entry in effective_entries(store.entries()) if entry.patch is not None]
+    columns = tuple(name for name in LEDGER_COLUMNS if audience == "owner" or name not in PRIVATE_COLUMNS)
+    rows = tuple({name: value for name, value in _ledger_row(entry).items() if name in columns} for entry in entries)
+    return LayerTable(
+        layer="ledger", columns=columns, rows=rows, shapes=tuple(e.patch for e in entries if e.patch is not None)
+    )
+
+
+def units_table(store: Store, *, on: date | None = None, audience: Audience = "owner") -> LayerTable:
+    """Return the units with the acres of every stage."""
+    account = {unit.unit_id: unit for unit in acre_account(store, on=on).units}
+    units = store.units(on)
+    rows = []
+    for unit in units:
+        own = account[unit.unit_id]
+        row: dict[str, Cell] = {
+            "unit_id": unit.unit_id,
+            "name": unit.name,
+            "cover": unit.cover,
+            "stems_per_acre": unit.stems_per_acre,
+            "canopy_pct": unit.canopy_pct,
+            "notes": unit.notes,
+            "acres": own.acres,
+            "treated_acres": own.treated_acres,
+            "remaining_acres": own.remaining_acres,
+        }
+        row |= {f"{stage}_acres": getattr(own.stage_acres, stage) for stage in STAGES}
+        rows.append({name: value for name, value in row.items() if audience == "owner" or name not in PRIVATE_COLUMNS})
+    return LayerTable(
+        layer="units",
+        columns=tuple(rows[0]) if rows else (),
+        rows=tuple(rows),
+        shapes=tuple(unit.geometry for unit in units),
+    )
+
+
+def handheld_outlines(store: Store, *, on: date | None = None) -> tuple[tuple[str, str, MultiPolygon], ...]:
+    """Return (name, comment, ground) of every unit and of the ground that remains in it (WGS 84).
+
+    Features are left out, so that no nest, grave or cultural site rides along on a handheld.
+    """
+    state = ground(store, on=on)
+    grid = store.grid
+    outlines: list[tuple[str, str, MultiPolygon]] = []
+    for unit in state.units:
+        outlines.append((unit.unit_id, f"{unit.name}: edge", unit.geometry))
+        left = [p for p in state.pieces if p.unit_id == unit.unit_id and p.stage in REMAINING]
+        if left and grid is not None:
+            joined = shapely.union_all([piece.geometry for piece in left])
+            polygons = [part for part in shapely.get_parts(joined) if part.geom_type == "Polygon"]
+            acres_left = sum(piece.acres for piece in left)
+            outlines.append(
+                (
+                    f"{unit.unit_id} left",
+                    f"{unit.name}: {acres_left:.1f} acres remain",
+                    grid.to_lonlat(MultiPolygon(polygons)),
+                )
+            )
+    return tuple(outlines)
+
+
+def _ledger_row(entry: Entry) -> dict[str, Cell]:
+    assert entry.patch is not None
+    look = entry.look
+    return {
+        "entry_id": entry.entry_id,
+        "date": entry.date.isoformat(),
+        "practice": entry.practice,
+        "unit_id": ";".join(entry.unit_ids) or None,
+        # -1: as many digits as it takes to read the same number back
+        "patch_wkt": shapely.to_wkt(entry.patch, rounding_precision=-1),
+        "killed_pct": entry.killed_pct,
+        "burned_pct": entry.burned_pct,
+        "person_hours": entry.person_hours,
+        "cost": entry.cost,
+        "reported_acres": entry.reported_acres,
+        "acres_sd": entry.acres_sd,
+        "who": entry.who,
+        "note": entry.note,
+        "product": entry.product,
+        "product_rate": entry.product_rate,
+        "live_stems_per_acre": look.live_stems_per_acre if look else None,
+        "tallest_ft": look.tallest_ft if look else None,
+        "seedlings_per_acre": look.seedlings_per_acre if look else None,
+        "sprouts": ",".join(f"{species}={count}" for species, count in look.sprouts) or None if look else None,
+        "needles": look.needles if look else None,
+        "fuel_lb_ac": look.fuel_lb_ac if look else None,
+        "stump_treated": {True: "yes", False: "no", None: None}[look.stump_treated if look else None],
+    }

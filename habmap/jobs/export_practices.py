@@ -1,0 +1,87 @@
+"""Planned and applied acres per practice and contract item, for the agency's form."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+from habmap.errors import InputError
+from habmap.jobs.ports import Store
+from habmap.vocabulary import PRACTICES
+from habmap.work.ledger import effective_entries
+from habmap.work.paperwork import AppliedLine, HeldGround, Item, ItemTotal, Range, applied_lines, program_year
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PracticesResult:
+    """The report, ready to be written; ``items`` without a program are practices that no contract names."""
+
+    place: str
+    from_date: date
+    to_date: date
+    lines: tuple[AppliedLine, ...]
+    items: tuple[ItemTotal, ...]
+    remarks: tuple[str, ...]
+
+
+def export_practices(
+    store: Store, *, year: int | None = None, first: date | None = None, last: date | None = None
+) -> PracticesResult:
+    """Return applied acres within a program year, or from one day to another, or over all work.
+
+    Raises
+    ------
+    InputError
+        There is no work to report, or the range runs backwards.
+    """
+    settings = store.settings
+    entries = [entry for entry in effective_entries(store.entries()) if entry.patch is not None]
+    grid = store.grid
+    if not entries or grid is None:
+        raise InputError("there is no work in the log to report", mend="add work with `habmap log` first")
+    if year is not None:
+        span = program_year(year, starts=settings.paperwork.program_year_starts)
+    else:
+        span = Range(
+            first=first or min(entry.date for entry in entries), last=last or max(entry.date for entry in entries)
+        )
+    if span.last < span.first:
+        raise InputError("the range of days runs backwards", value=f"{span.first} to {span.last}")
+    codes = {practice: code for practice in PRACTICES if (code := settings.practice_code(practice))}
+    contract = [
+        Item(
+            program=line.program,
+            item=line.item,
+            practice_code=line.practice_code,
+            units=line.units,
+            planned_acres=line.planned_acres,
+            not_before=line.not_before,
+            due=line.due,
+            rate=line.rate,
+        )
+        for line in settings.contract
+    ]
+    named = {item.practice_code for item in contract}
+    loose = sorted({codes[e.practice] for e in entries if e.practice in codes and span.has(e.date)} - named)
+    patches = {entry.entry_id: grid.to_grid(entry.patch) for entry in entries if entry.patch is not None}
+    lines, items = applied_lines(
+        [*contract, *(Item(program="", item="", practice_code=code, units=()) for code in loose)],
+        entries=entries,
+        patches=patches,
+        units={unit.unit_id: grid.to_grid(unit.geometry) for unit in store.units()},
+        codes=codes,
+        span=span,
+        holds=[
+            HeldGround(unit_id=hold.unit, reason=hold.reason, first=hold.from_, last=hold.to) for hold in settings.hold
+        ],
+    )
+    without_code = sorted({e.practice for e in entries if span.has(e.date)} - set(codes))
+    remarks = [f"work of the kind {', '.join(without_code)} has no practice code and is not in this report"]
+    return PracticesResult(
+        place=settings.place.name,
+        from_date=span.first,
+        to_date=span.last,
+        lines=lines,
+        items=items,
+        remarks=tuple(remarks if without_code else ()),
+    )

@@ -1,0 +1,73 @@
+"""A blank log sheet for the truck: lines to fill in by hand, in the order of the table that reads them back."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from habmap.vocabulary import FIRE_CAUTION, PRACTICE_WORDS, SAW_CAUTION
+
+#: Columns of the sheet and of the CSV that reads it back, with the share of the width each takes.
+SHEET_COLUMNS = (
+    ("date", 0.10), ("practice", 0.10), ("unit_id", 0.10), ("killed_pct", 0.08), ("person_hours", 0.09),
+    ("cost", 0.08), ("reported_acres", 0.10), ("who", 0.11), ("note", 0.24),
+)  # fmt: skip
+LETTER_LANDSCAPE_IN = (11.0, 8.5)
+MARGIN_IN = 0.5
+LINES = 14
+
+
+def write_log_sheet(path: Path, *, place: str, units: Sequence[tuple[str, str]]) -> None:
+    """Write one Letter page (PDF, vector, fonts embedded) with blank lines, the units and the words to use.
+
+    Parameters
+    ----------
+    units
+        (unit_id, name) of every unit, printed so that nobody has to remember them.
+    """
+    import textwrap
+
+    import matplotlib as mpl
+    from matplotlib.backends.backend_pdf import FigureCanvasPdf
+    from matplotlib.figure import Figure
+    from matplotlib.lines import Line2D
+
+    with mpl.rc_context({"pdf.fonttype": 42, "font.size": 9, "font.family": "DejaVu Sans", "text.parse_math": False}):
+        figure = Figure(figsize=LETTER_LANDSCAPE_IN)
+        width, height = LETTER_LANDSCAPE_IN
+        left, right = MARGIN_IN / width, 1 - MARGIN_IN / width
+        top, table_top, table_bottom = 1 - MARGIN_IN / height, 0.86, 0.27
+
+        def text(x: float, y: float, words: str, size: float = 9, **more: Any) -> None:
+            figure.text(x, y, words, size=size, va="top", **more)
+
+        def rule(x: Sequence[float], y: Sequence[float], thickness: float) -> None:
+            figure.add_artist(Line2D(x, y, color="black", linewidth=thickness))
+
+        text(left, top, textwrap.shorten(f"Work log: {place}", 70), 15, family="DejaVu Serif")
+        text(
+            left,
+            top - 0.045,
+            "One line for each piece of work. Draw the ground on the map sheet if it is part of a unit.",
+        )
+        step = (table_top - table_bottom) / (LINES + 1)
+        x = left
+        for name, share in SHEET_COLUMNS:
+            text(x + 0.004, table_top - 0.01, name, 9, weight="bold")
+            rule([x, x], [table_top, table_bottom], 0.4)
+            x += share * (right - left)
+        rule([right, right], [table_top, table_bottom], 0.4)
+        for line in range(LINES + 2):
+            y = table_top - line * step
+            rule([left, right], [y, y], 1.0 if line < 2 else 0.4)
+        practices = ", ".join(f"{key} ({words})" if key != words else key for key, words in PRACTICE_WORDS.items())
+        named = "; ".join(f"{unit_id} {name}".strip() for unit_id, name in units)
+        y = table_bottom - 0.015
+        for words in (f"practice: {practices}", f"unit_id: {named}", SAW_CAUTION, FIRE_CAUTION):
+            lines = textwrap.wrap(words, 175, max_lines=3, placeholder=" …")
+            text(left, y, "\n".join(lines), 9)
+            y -= 0.022 * len(lines) + 0.008
+        FigureCanvasPdf(figure).print_pdf(  # type: ignore[no-untyped-call]
+            path, metadata={"Title": f"Work log: {place}", "CreationDate": None}
+        )
