@@ -81,9 +81,7 @@ class Cells:
         Lists that faults and notes on what was changed are added to.
     """
 
-    def __init__(
-        self, values: Mapping[str, Any], *, where: str, faults: list[HabmapError], notes: list[str]
-    ) -> None:
+    def __init__(self, values: Mapping[str, Any], *, where: str, faults: list[HabmapError], notes: list[str]) -> None:
         self._values = values
         self._where = where
         self._faults = faults
@@ -106,7 +104,7 @@ class Cells:
     def text(
         self, field: str, *, required: bool = False, longest: int | None = None, one_line: bool = True
     ) -> str | None:
-        """Return a cell's words, trimmed; whole numbers lose their ``.0``, control characters are dropped with a note."""
+        """Return a cell's words, trimmed; whole numbers lose their ``.0``, control characters go with a note."""
         raw = self._values.get(field)
         if isinstance(raw, float) and raw.is_integer():
             raw = int(raw)
@@ -124,9 +122,7 @@ class Cells:
                 self.fault(f"{field} is blank", field, value="blank", allowed="a text", mend="fill it in")
             return None
         if longest is not None and len(clean) > longest:
-            self.fault(
-                f"{field} is too long", field, value=f"{len(clean)} characters", allowed=f"up to {longest}"
-            )
+            self.fault(f"{field} is too long", field, value=f"{len(clean)} characters", allowed=f"up to {longest}")
             return None
         return clean
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final, Literal
 
@@ -17,32 +17,19 @@ import numpy as np
 import shapely
 from pyproj import CRS, Transformer
 from pyproj.exceptions import CRSError
-from shapely import MultiPolygon, Polygon
+from shapely import MultiPolygon
 from shapely.geometry.base import BaseGeometry
 
 from habmap.errors import HabmapError, InputError, InputErrors
 from habmap.land.datum import horizontal_crs, transformer_to_wgs84
-from habmap.land.grid import LocalGrid
-from habmap.measures import acres
+from habmap.place.shapes import as_ground, as_valid, lonlat_shape, multipolygon
 from habmap.place.userfiles import VECTOR_KINDS, printable, quiet_libraries, vector_sources
 
 Wanted = Literal["ground", "any"]
 
-_NAN_BYTES: Final = (b"\x00\x00\x00\x00\x00\x00\xf8\x7f", b"\x00\x00\x00\x00\x00\x00\xf8\xff")
 _LONLAT: Final = CRS.from_epsg(4326)
 #: GPX layers that repeat the points of another layer.
 _GPX_POINT_LAYERS: Final = frozenset({"route_points", "track_points"})
-_REASONS: Final = {
-    "Self-intersection": "the outline crosses itself",
-    "Ring Self-intersection": "the outline touches or crosses itself",
-    "Nested shells": "one part of the outline lies inside another part",
-    "Nested holes": "one hole of the outline lies inside another hole",
-    "Hole lies outside shell": "a hole lies outside its outline",
-    "Holes are nested": "one hole of the outline lies inside another hole",
-    "Interior is disconnected": "a hole cuts the outline in two",
-    "Too few points in geometry component": "the outline has too few points to hold ground",
-    "Duplicate Rings": "the same ring is drawn twice",
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,9 +67,7 @@ class Layer:
         return _row_words(self.where, row.number, row.values)
 
 
-def read_layer(
-    path: Path, *, layer: str | None = None, want: Wanted = "ground", repair: bool = False
-) -> Layer:
+def read_layer(path: Path, *, layer: str | None = None, want: Wanted = "ground", repair: bool = False) -> Layer:
     """Read one layer of a GeoPackage, GeoJSON, shapefile (also zipped), KML or GPX as lon/lat rows [°].
 
     Parameters
@@ -126,10 +111,10 @@ def read_layer(
         geometry: BaseGeometry | None = None
         row_where = _row_words(where, index + 1, values)
         try:
-            geometry = _lonlat_shape(wkb, transformer, where=row_where)
+            geometry = lonlat_shape(wkb, transformer, where=row_where)
             if want == "ground":
-                geometry = _ground(geometry, where=row_where)
-            geometry = _valid(geometry, where=row_where, repair=repair, repaired=repaired)
+                geometry = as_ground(geometry, where=row_where)
+            geometry = as_valid(geometry, where=row_where, repair=repair, repaired=repaired)
         except InputError as fault:
             geometry = None
             faults.append(fault)
@@ -158,24 +143,13 @@ def read_ground_and_repairs(
         raise InputErrors(read.faults, where=read.where)
     shapes = [row.geometry for row in read.rows if row.geometry is not None]
     if len(shapes) == 1:
-        return _multi(shapes[0]), read.repaired
-    return _multi(shapely.union_all(shapes)), read.repaired
+        return multipolygon(shapes[0]), read.repaired
+    return multipolygon(shapely.union_all(shapes)), read.repaired
 
 
 def read_boundary(path: Path, *, layer: str | None = None, repair: bool = False) -> MultiPolygon:
     """Return a property's outer line from a file: one or several polygons, united, lon/lat [°]."""
     return read_ground(path, layer=layer, repair=repair)
-
-
-def crossing_words(geometry: BaseGeometry) -> tuple[str, str | None]:
-    """Say what is wrong with an invalid outline and where, ``lon lat`` [°]."""
-    reason = shapely.is_valid_reason(geometry)
-    kind, _, place = reason.partition("[")
-    spot = None
-    with suppress(ValueError):
-        lon, lat = (float(number) for number in place.rstrip("]").split()[:2])
-        spot = f"at lon {lon:.6f}, lat {lat:.6f}"
-    return _REASONS.get(kind.strip(), f"the outline is not usable: {kind.strip().lower()}"), spot
 
 
 def plain(value: Any) -> Any:
@@ -285,9 +259,6 @@ def _unreadable(path: Path, error: Exception) -> InputError:
     )
 
 
-# --- coordinates --------------------------------------------------------------------------------------------
-
-
 def _transformer(text: str | None, shapes_wkb: Any, where: str) -> Transformer | None:
     """Return what turns the layer into lon/lat; ``None`` where its numbers are lon/lat already and stay as they are."""
     crs: CRS | None = None
@@ -310,121 +281,6 @@ def _transformer(text: str | None, shapes_wkb: Any, where: str) -> Transformer |
     west, south, east, north = (float(side) for side in bounds)
     known = bool(np.isfinite(bounds).all())
     return transformer_to_wgs84(crs, bounds=(west, south, east, north) if known else None, where=where)
-
-
-def _lonlat_shape(wkb: bytes | None, transformer: Transformer | None, *, where: str) -> BaseGeometry:
-    if wkb is None:
-        raise InputError("this row has no shape", where=where, value="null", mend="draw it, or delete the row")
-    shape = shapely.from_wkb(wkb, on_invalid="fix")
-    if shape is None:
-        has_nan = any(nan in wkb for nan in _NAN_BYTES)
-        raise InputError(
-            "a coordinate is not a number" if has_nan else "the shape cannot be read",
-            where=where,
-            value="NaN" if has_nan else None,
-            allowed="finite numbers",
-            mend="draw the outline again",
-        )
-    shape = shapely.force_2d(shape)
-    if shape.is_empty:
-        raise InputError("this row has an empty shape", where=where, value=shape.geom_type, mend="draw it, or delete the row")
-    before = shapely.get_coordinates(shape)
-    _check_numbers(before, where=where, is_degrees=transformer is None)
-    if transformer is not None:
-        shape = _turned(shape, transformer)
-        _check_numbers(shapely.get_coordinates(shape), where=where, is_degrees=True, before=before)
-    return shape
-
-
-def _turned(shape: BaseGeometry, transformer: Transformer) -> BaseGeometry:
-    def turn(xy: np.ndarray[Any, np.dtype[np.float64]]) -> np.ndarray[Any, np.dtype[np.float64]]:
-        return np.column_stack(transformer.transform(xy[:, 0], xy[:, 1]))
-
-    turned: BaseGeometry = shapely.transform(shape, turn)
-    return turned
-
-
-def _check_numbers(
-    xy: np.ndarray[Any, np.dtype[np.float64]],
-    *,
-    where: str,
-    is_degrees: bool,
-    before: np.ndarray[Any, np.dtype[np.float64]] | None = None,
-) -> None:
-    bad = ~np.isfinite(xy).all(axis=1)
-    if is_degrees:
-        bad |= (np.abs(xy[:, 0]) > 180) | (np.abs(xy[:, 1]) > 90)
-    if not bad.any():
-        return
-    first = int(np.argmax(bad))
-    x, y = (xy if before is None else before)[first]
-    if before is None and not np.isfinite([x, y]).all():
-        what = "a coordinate is not a number"
-    elif is_degrees and before is None and np.abs(xy).max() > 400:
-        what = "the numbers are metres or feet, but the layer says they are degrees"
-    else:
-        what = "a coordinate lies off the globe"
-    raise InputError(
-        what,
-        where=where,
-        value=f"{x:g}, {y:g}",
-        allowed="longitude −180 to 180 first, then latitude −90 to 90",
-        mend="set the layer's true coordinate system in the program it came from and export again",
-    )
-
-
-# --- shapes -------------------------------------------------------------------------------------------------
-
-
-def _ground(shape: BaseGeometry, *, where: str) -> MultiPolygon:
-    parts = _flat_parts(shape)
-    other = next((part for part in parts if not isinstance(part, Polygon)), None)
-    if other is not None:
-        raise InputError(
-            "ground is wanted here, and this is not a polygon",
-            where=where,
-            value=other.geom_type,
-            allowed="Polygon or MultiPolygon",
-            mend="close the line into a polygon, or trace a GPS walk with `habmap trace`",
-        )
-    return MultiPolygon(parts)
-
-
-def _flat_parts(shape: BaseGeometry) -> list[BaseGeometry]:
-    if hasattr(shape, "geoms"):
-        return [leaf for part in shape.geoms for leaf in _flat_parts(part)]
-    return [shape]
-
-
-def _valid(shape: BaseGeometry, *, where: str, repair: bool, repaired: list[str]) -> BaseGeometry:
-    # A line that crosses itself is a line all the same; only outlines of ground can be wrong.
-    if shape.is_valid or not shapely.get_dimensions(shape) == 2:
-        return shape
-    what, spot = crossing_words(shape)
-    mended = _multi(shapely.make_valid(shape, method="structure")) if repair else MultiPolygon()
-    if mended.is_empty:
-        raise InputError(
-            what,
-            where=where if spot is None else f"{where}, {spot}",
-            value=f"{shape.geom_type} of {shapely.get_num_coordinates(shape)} points",
-            allowed="an outline that never crosses itself",
-            mend="draw the outline again"
-            if repair
-            else "draw it again, or let --repair mend it and read what that changes",
-        )
-    lon, lat = shapely.get_coordinates(mended.envelope.centroid)[0]
-    grid = LocalGrid(lat=float(lat), lon=float(lon))
-    before, after = (acres(abs(grid.to_grid(outline).area)) for outline in (shape, mended))
-    parts = len(mended.geoms)
-    repaired.append(
-        f"{where}: {what}{f' {spot}' if spot else ''}; mended: {before:.2f} acres as drawn, {after:.2f} acres now "
-        f"in {parts} {'part' if parts == 1 else 'parts'}"
-    )
-    return mended
-
-
-def _multi(shape: BaseGeometry) -> MultiPolygon:
-    return MultiPolygon([part for part in _flat_parts(shape) if isinstance(part, Polygon) and not part.is_empty])
 
 
 def _row_words(where: str, number: int, values: dict[str, Any]) -> str:

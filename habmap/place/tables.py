@@ -60,9 +60,7 @@ def read_table(path: Path) -> Table:
             mend="export it again as CSV UTF-8",
         ) from error
     filled = [
-        (number, record)
-        for number, record in enumerate(records, start=1)
-        if any(cell.strip() for cell in record)
+        (number, record) for number, record in enumerate(records, start=1) if any(cell.strip() for cell in record)
     ]
     if not filled:
         raise InputError("the table is empty", where=where, mend="choose another file")

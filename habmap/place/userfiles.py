@@ -1,7 +1,7 @@
 """Files that people hand over: what kind they are, and whether they are whole enough to be read at all.
 
-GDAL would open almost anything by guessing, say little about what is wrong and, for some kinds, follow addresses written
-inside the file. So each file is looked at first, and only the kinds named here go on to it.
+GDAL would open almost anything by guessing, say little about what is wrong and, for some kinds, follow addresses
+written inside the file. So each file is looked at first, and only the kinds named here go on to it.
 """
 
 from __future__ import annotations
@@ -51,9 +51,7 @@ def check_readable(path: Path) -> Path:
         with path.open("rb") as stream:
             first = stream.read(1)
     except IsADirectoryError as error:
-        raise InputError(
-            "this is a folder, not a file", where=str(path), mend="name the file itself"
-        ) from error
+        raise InputError("this is a folder, not a file", where=str(path), mend="name the file itself") from error
     except FileNotFoundError as error:
         raise InputError("there is no such file", where=str(path), mend="check the name and the folder") from error
     except (OSError, ValueError) as error:
@@ -226,9 +224,7 @@ def _check_members(members: list[zipfile.ZipInfo], path: Path) -> None:
             )
 
 
-def _extracted(
-    archive: zipfile.ZipFile, members: list[zipfile.ZipInfo], path: Path, folder: Path
-) -> tuple[Path, ...]:
+def _extracted(archive: zipfile.ZipFile, members: list[zipfile.ZipInfo], path: Path, folder: Path) -> tuple[Path, ...]:
     layer_suffixes = {".shp", ".kml", ".gpkg", ".geojson"}
     layers = [member for member in members if Path(member.filename).suffix.lower() in layer_suffixes]
     if not layers:

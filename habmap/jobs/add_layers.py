@@ -1,0 +1,347 @@
+"""Load units, a boundary or features from a person's layer: all of the file, or none of it."""
+
+from __future__ import annotations
+
+import uuid
+from collections import Counter, defaultdict
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from pathlib import Path
+from typing import Any, Final, Literal
+
+import shapely
+from shapely import MultiPolygon
+
+from habmap.errors import HabmapError, InputError, InputErrors
+from habmap.jobs.ports import Store
+from habmap.jobs.unit_versions import as_version, far_away, grid_of, overlap_faults, says_nothing_new
+from habmap.measures import acres
+from habmap.place.cells import Cells, matched_columns
+from habmap.place.layers import Layer, LayerRow, read_ground_and_repairs, read_layer
+from habmap.place.userfiles import printable
+from habmap.vocabulary import COVERS, FEATURE_KINDS, PRIVATE_FEATURE_KINDS
+from habmap.work.records import Boundary, Feature, Unit
+
+UNIT_FIELDS: Final = (
+    "unit_id", "name", "cover", "stems_per_acre", "canopy_pct", "target_pct", "leave_stems_per_acre", "planned_acres",
+    "stratum", "notes", "acres_sd", "replaces", "uuid",
+)  # fmt: skip
+FEATURE_FIELDS: Final = ("kind", "name", "sensitive")
+LONGEST_UNIT_ID: Final = 200
+
+Kind = Literal["units", "boundary", "features", "entries"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AddResult:
+    """What one file brought.
+
+    Attributes
+    ----------
+    kind
+        What was loaded.
+    loaded, versions, already_there
+        Rows written; how many of them are new versions of units; rows left out because they say nothing new.
+    acres
+        Ground of the rows written, in the property's grid [acre]; ``None`` where the rows are no ground.
+    acres_by_cover
+        The same by the units' cover [acre]; empty for other kinds.
+    kept_columns
+        Columns that habmap does not use and keeps as they are.
+    warnings, repaired
+        What to look at, and which outlines were mended and how, in words.
+    """
+
+    kind: Kind
+    loaded: int
+    versions: int = 0
+    already_there: int = 0
+    acres: float | None = None
+    acres_by_cover: dict[str, float] = field(default_factory=dict)
+    kept_columns: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
+    repaired: tuple[str, ...] = ()
+
+
+def add_units(
+    store: Store,
+    *,
+    path: Path,
+    valid_from: date,
+    now: datetime,
+    layer: str | None = None,
+    columns: Mapping[str, str] | None = None,
+    repair: bool = False,
+    overwrite: bool = False,
+) -> AddResult:
+    """Load a layer of units; one whose ``unit_id`` exists becomes a new version of it.
+
+    Parameters
+    ----------
+    store
+        The property.
+    path, layer
+        The file and, where it holds several, the layer.
+    valid_from
+        First day on which new versions hold; units loaded for the first time hold from the beginning.
+    now
+        Moment of recording, UTC.
+    columns
+        Field → column of the file, where the names differ.
+    repair
+        Mend outlines that cross themselves, and say so.
+    overwrite
+        Let existing units get new versions.
+
+    Raises
+    ------
+    InputErrors
+        Every fault of the file, with its row.
+    InputError
+        The file as a whole is unfit.
+    """
+    read = read_layer(path, layer=layer, want="ground", repair=repair)
+    found = matched_columns(read.columns, UNIT_FIELDS, renames=columns or {}, where=read.where)
+    for needed in ("unit_id", "cover"):
+        _require_column(needed, found, read)
+    faults: list[HabmapError] = list(read.faults)
+    notes: list[str] = []
+    current = {unit.unit_id: unit for unit in store.units()}
+    rows: list[tuple[str, Unit]] = []
+    for row in read.rows:
+        cells = Cells(_fields(row, found), where=read.row_words(row), faults=faults, notes=notes)
+        unit = _unit(row, cells, extra=_extra(row, found), now=now)
+        if unit is not None:
+            rows.append((read.row_words(row), unit))
+    faults += _duplicates(read, found)
+    used = {unit.uuid for unit in store.unit_versions()}
+    fresh: list[tuple[str, Unit]] = []
+    already = 0
+    for where, unit in rows:
+        if says_nothing_new(unit, current.get(unit.unit_id)):
+            already += 1
+            continue
+        if unit.uuid in used:
+            faults.append(
+                InputError(
+                    "another row has this uuid already",
+                    where=where,
+                    value=unit.uuid,
+                    allowed="a new one",
+                    mend="delete the uuid column: habmap gives each version its own",
+                )
+            )
+        used.add(unit.uuid)
+        fresh.append((where, as_version(unit, where, current, valid_from, overwrite=overwrite, faults=faults)))
+    units = [unit for _where, unit in fresh]
+    gone = {follows for unit in units for follows in unit.replaces}
+    kept = [unit for unit in current.values() if unit.uuid not in gone]
+    if units:
+        grid = store.grid or grid_of([unit.geometry for unit in units])
+        faults += overlap_faults(fresh, kept, grid, read.where)
+    if faults:
+        raise InputErrors(faults, where=read.where)
+    by_cover: defaultdict[str, float] = defaultdict(float)
+    if units:
+        notes += far_away(fresh, grid)
+        store.append(units)
+        grid = store.grid or grid
+        for unit in units:
+            by_cover[unit.cover] += acres(grid.to_grid(unit.geometry).area)
+    return AddResult(
+        kind="units",
+        loaded=len(units),
+        versions=sum(1 for unit in units if unit.replaces),
+        already_there=already,
+        acres=sum(by_cover.values()),
+        acres_by_cover=dict(sorted(by_cover.items(), key=lambda item: COVERS.index(item[0]))),
+        kept_columns=_kept(read, found),
+        warnings=tuple(notes),
+        repaired=read.repaired,
+    )
+
+
+def add_boundary(
+    store: Store,
+    *,
+    path: Path,
+    now: datetime,
+    layer: str | None = None,
+    repair: bool = False,
+    overwrite: bool = False,
+) -> AddResult:
+    """Load the property's outer line; several polygons are united.
+
+    Raises
+    ------
+    InputError
+        The file is unfit, or another boundary is there and ``overwrite`` is not set.
+    """
+    outline, repaired = read_ground_and_repairs(path, layer=layer, repair=repair)
+    known = store.boundary()
+    if known is not None and shapely.equals_identical(known.geometry, outline):
+        return AddResult(kind="boundary", loaded=0, already_there=1, acres=0.0)
+    if known is not None and not overwrite:
+        raise InputError(
+            "the property has a boundary already",
+            where=str(path),
+            value=f"recorded {known.recorded_at.date().isoformat()}",
+            allowed="one boundary at a time; the old one stays on record",
+            mend="let the new one count with --overwrite",
+        )
+    store.append([Boundary(uuid=str(uuid.uuid4()), geometry=outline, recorded_at=now)])
+    grid = store.grid or grid_of([outline])
+    return AddResult(kind="boundary", loaded=1, acres=acres(grid.to_grid(outline).area), repaired=repaired)
+
+
+def add_features(
+    store: Store,
+    *,
+    path: Path,
+    now: datetime,
+    layer: str | None = None,
+    columns: Mapping[str, str] | None = None,
+    repair: bool = False,
+) -> AddResult:
+    """Load roads, houses, creeks and other things on the map; rows that are there already are left out.
+
+    Nests, graves and cultural sites are kept private whatever the file says.
+
+    Raises
+    ------
+    InputErrors
+        Every fault of the file, with its row.
+    InputError
+        The file as a whole is unfit.
+    """
+    read = read_layer(path, layer=layer, want="any", repair=repair)
+    found = matched_columns(read.columns, FEATURE_FIELDS, renames=columns or {}, where=read.where)
+    _require_column("kind", found, read)
+    faults: list[HabmapError] = list(read.faults)
+    notes: list[str] = []
+    there = Counter(_feature_key(feature) for feature in store.features())
+    features: list[Feature] = []
+    already = 0
+    for row in read.rows:
+        cells = Cells(_fields(row, found), where=read.row_words(row), faults=faults, notes=notes)
+        kind = cells.choice("kind", FEATURE_KINDS)
+        name = cells.text("name") or ""
+        sensitive = bool(cells.flag("sensitive")) or kind in PRIVATE_FEATURE_KINDS
+        if kind is None or row.geometry is None:
+            continue
+        feature = Feature(
+            uuid=str(uuid.uuid4()),
+            kind=kind,
+            name=name,
+            geometry=row.geometry,
+            sensitive=sensitive,
+            extra=_extra(row, found),
+            recorded_at=now,
+        )
+        key = _feature_key(feature)
+        if there[key]:
+            there[key] -= 1
+            already += 1
+        else:
+            features.append(feature)
+    if faults:
+        raise InputErrors(faults, where=read.where)
+    if features:
+        store.append(features)
+    return AddResult(
+        kind="features",
+        loaded=len(features),
+        already_there=already,
+        kept_columns=_kept(read, found),
+        warnings=tuple(notes),
+        repaired=read.repaired,
+    )
+
+
+# --- rows to units ------------------------------------------------------------------------------------------
+
+
+def _unit(row: LayerRow, cells: Cells, *, extra: dict[str, object], now: datetime) -> Unit | None:
+    unit_id = cells.text("unit_id", required=True, longest=LONGEST_UNIT_ID)
+    cover = cells.choice("cover", COVERS)
+    unit = Unit(
+        uuid=_row_uuid(cells),
+        unit_id=unit_id or "",
+        name=cells.text("name") or unit_id or "",
+        cover=cover or "",
+        geometry=row.geometry if isinstance(row.geometry, MultiPolygon) else MultiPolygon(),
+        stems_per_acre=cells.number("stems_per_acre", low=0),
+        canopy_pct=cells.number("canopy_pct", low=0, high=100),
+        target_pct=cells.number("target_pct", above=0, high=100),
+        leave_stems_per_acre=cells.number("leave_stems_per_acre", low=0),
+        planned_acres=cells.number("planned_acres", low=0),
+        stratum=cells.text("stratum"),
+        notes=cells.text("notes", one_line=False),
+        acres_sd=cells.number("acres_sd", low=0),
+        extra=extra,
+        replaces=tuple(part.strip() for part in (cells.text("replaces") or "").split(";") if part.strip()),
+        recorded_at=now,
+    )
+    return unit if unit_id and cover and row.geometry is not None else None
+
+
+def _row_uuid(cells: Cells) -> str:
+    text = cells.text("uuid")
+    if text is None:
+        return str(uuid.uuid4())
+    try:
+        return str(uuid.UUID(text))
+    except ValueError:
+        cells.fault("this is not a uuid", "uuid", value=text, mend="delete it: habmap gives each version its own")
+        return str(uuid.uuid4())
+
+
+def _duplicates(read: Layer, found: Mapping[str, str]) -> list[HabmapError]:
+    rows_of: defaultdict[str, list[int]] = defaultdict(list)
+    for row in read.rows:
+        label = Cells(_fields(row, found), where="", faults=[], notes=[]).text("unit_id")
+        if label:
+            rows_of[label].append(row.number)
+    return [
+        InputError(
+            "the same unit_id stands on several rows",
+            where=f"{read.where}, features {', '.join(str(number) for number in numbers)}",
+            value=printable(label),
+            allowed="each unit_id once",
+            mend="rename them, or join their polygons into one feature",
+        )
+        for label, numbers in rows_of.items()
+        if len(numbers) > 1
+    ]
+
+
+# --- shared bits --------------------------------------------------------------------------------------------
+
+
+def _require_column(name: str, found: Mapping[str, str], read: Layer) -> None:
+    if name not in found:
+        raise InputError(
+            f"the layer has no column {name}",
+            where=read.where,
+            value=printable(", ".join(read.columns), longest=400) or "no columns",
+            allowed=f"a column {name}",
+            mend=f"add it, or say which column holds it with --map {name}=COLUMN",
+        )
+
+
+def _fields(row: LayerRow, found: Mapping[str, str]) -> dict[str, Any]:
+    return {name: row.values[column] for name, column in found.items()}
+
+
+def _kept(read: Layer, found: Mapping[str, str]) -> tuple[str, ...]:
+    return tuple(column for column in read.columns if column not in found.values())
+
+
+def _extra(row: LayerRow, found: Mapping[str, str]) -> dict[str, object]:
+    used = set(found.values())
+    return {column: value for column, value in row.values.items() if column not in used and value is not None}
+
+
+def _feature_key(feature: Feature) -> tuple[str, str, bytes]:
+    return (feature.kind, feature.name, shapely.to_wkb(feature.geometry))

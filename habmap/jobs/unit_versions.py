@@ -1,0 +1,140 @@
+"""What a row of a units layer becomes beside the units that are there: news, a new version, or a clash."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+from datetime import date
+from typing import Final
+
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from habmap.errors import HabmapError, InputError
+from habmap.land.acreage import overlaps
+from habmap.land.grid import LocalGrid
+from habmap.measures import acres
+from habmap.place.shapes import crossing_words
+from habmap.place.userfiles import printable
+from habmap.work.records import Unit
+
+#: Ground farther than this from the rest of the property is more likely a slip than a purchase [m].
+FAR_AWAY_M: Final = 50_000.0
+
+
+def as_version(
+    unit: Unit,
+    where: str,
+    current: Mapping[str, Unit],
+    valid_from: date,
+    *,
+    overwrite: bool,
+    faults: list[HabmapError],
+) -> Unit:
+    """Return the row as the version it is: the units it names as replaced become the versions it follows."""
+    followed: list[Unit] = []
+    for label in unit.replaces:
+        if label in current:
+            followed.append(current[label])
+        else:
+            faults.append(
+                InputError(
+                    "it replaces a unit that is not there",
+                    where=where,
+                    value=printable(label),
+                    allowed=printable(", ".join(current), longest=400) or "none: the property has no units yet",
+                    mend="name present units, several joined by ;",
+                )
+            )
+    known = current.get(unit.unit_id)
+    if known is not None:
+        if known not in followed:
+            followed.insert(0, known)
+        if not overwrite:
+            faults.append(
+                InputError(
+                    "this unit is there already, with other content",
+                    where=where,
+                    value=unit.unit_id,
+                    allowed="a new unit_id",
+                    mend="let it become a new version with --overwrite; the old one stays on record",
+                )
+            )
+    late = [old for old in followed if old.valid_from is not None and old.valid_from > valid_from]
+    if late:
+        faults.append(
+            InputError(
+                "the version it would follow begins later",
+                where=where,
+                value=valid_from.isoformat(),
+                allowed=f"{max(old.valid_from for old in late if old.valid_from).isoformat()} or later",
+                mend="give a later day with --from",
+            )
+        )
+    return replace(
+        unit,
+        replaces=tuple(dict.fromkeys(old.uuid for old in followed)),
+        valid_from=valid_from if followed else None,
+    )
+
+
+def says_nothing_new(unit: Unit, known: Unit | None) -> bool:
+    """Tell whether a row holds just what the current version of its unit holds, outline included."""
+    if known is None or unit.replaces:
+        return False
+    same = replace(
+        unit,
+        uuid=known.uuid,
+        geometry=known.geometry,
+        valid_from=known.valid_from,
+        valid_to=known.valid_to,
+        replaces=known.replaces,
+        recorded_at=known.recorded_at,
+    )
+    return same == known and bool(shapely.equals_identical(unit.geometry, known.geometry))
+
+
+def grid_of(shapes: Sequence[BaseGeometry]) -> LocalGrid:
+    """Return an equal-area grid centred on lon/lat shapes, for checks before the property has its own."""
+    west, south, east, north = (float(side) for side in shapely.total_bounds(list(shapes)))
+    return LocalGrid(lat=(south + north) / 2, lon=(west + east) / 2)
+
+
+def overlap_faults(
+    fresh: Sequence[tuple[str, Unit]], kept: Sequence[Unit], grid: LocalGrid, where: str
+) -> list[HabmapError]:
+    """Return a fault for each pair of units, one of them new, that share ground wider than a hair."""
+    units = [unit for _where, unit in fresh] + list(kept)
+    shapes = [grid.to_grid(unit.geometry) for unit in units]
+    faults: list[HabmapError] = []
+    for (row_where, _unit_row), shape in zip(fresh, shapes, strict=False):
+        if not shape.is_valid:
+            # Edges are straight in the grid, not in degrees: a ring may cross itself there by less than a hair.
+            what, _spot = crossing_words(shape)
+            faults.append(InputError(what, where=row_where, mend="draw it again, or let --repair mend it"))
+    if faults:
+        return faults
+    for pair in overlaps(shapes):
+        if pair.first >= len(fresh):
+            continue  # two units that are there already: `habmap check` speaks of them
+        first, second = (printable(units[index].unit_id) for index in (pair.first, pair.second))
+        faults.append(
+            InputError(
+                f"{first} and {second} cover the same ground: its acres would count twice",
+                where=where if pair.second < len(fresh) else f"{where}; {second} is in the property already",
+                value=f"{acres(pair.area_m2):.4f} acres",
+                allowed="units side by side, overlapping by no more than 0.05 m",
+                mend="trim one of the two outlines",
+            )
+        )
+    return faults
+
+
+def far_away(fresh: Iterable[tuple[str, Unit]], grid: LocalGrid) -> list[str]:
+    """Return a note for each new unit far from the grid's centre."""
+    notes = []
+    for where, unit in fresh:
+        distance_m = float(shapely.distance(grid.to_grid(unit.geometry), shapely.Point(0, 0)))
+        if distance_m > FAR_AWAY_M:
+            notes.append(f"{where} lies {distance_m / 1000:,.0f} km from the rest of the property: is that right?")
+    return notes
