@@ -42,7 +42,7 @@ class Store(Protocol):
         """Return every row of the log as written, voiding and amending rows too, oldest ``recorded_at`` first."""
 
     def entries_on(self, day: date) -> tuple[Entry, ...]:
-        """Return the rows of the log dated on a day, and those that touch them, oldest ``recorded_at`` first."""
+        """Return the rows of the log dated on a day, and all that correct them or that they correct, oldest first."""
 
     def elevation(self) -> ElevationSource | None:
         """Return the newest elevation source, its path made absolute."""

@@ -227,11 +227,14 @@ class GeoPackageStore:
         return tuple(codec.to_entry(row) for row in self._select(ENTRIES, "ORDER BY recorded_at, entry_id"))
 
     def entries_on(self, day: date) -> tuple[Entry, ...]:
-        """Return the rows of the log dated on a day, and those that touch them, oldest ``recorded_at`` first."""
+        """Return the rows of the log dated on a day, and all that correct them or that they correct, oldest first."""
         found = self._select(
             ENTRIES,
-            "WHERE date = :day OR target IN (SELECT entry_id FROM entries WHERE date = :day) "
-            "ORDER BY recorded_at, entry_id",
+            "WHERE entry_id IN (WITH RECURSIVE related(id) AS ("
+            "SELECT entry_id FROM entries WHERE date = :day "
+            "UNION SELECT entry_id FROM entries JOIN related ON target = id "
+            "UNION SELECT target FROM entries JOIN related ON entry_id = id WHERE target IS NOT NULL"
+            ") SELECT id FROM related) ORDER BY recorded_at, entry_id",
             {"day": day.isoformat()},
         )
         return tuple(codec.to_entry(row) for row in found)

@@ -1,0 +1,119 @@
+"""``habmap void`` and ``habmap amend``: corrections that delete nothing."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Annotated
+
+import typer
+
+from habmap.cli import work_options as options
+from habmap.cli.context import JsonOption, Session, parsed_date
+from habmap.cli.output import print_json, say
+
+EntryArgument = Annotated[
+    str, typer.Argument(metavar="ENTRY", help="The line's id, its first 4 characters or more, or its imported id.")
+]
+WhyOption = Annotated[str, typer.Option("--why", metavar="T", help="The reason, kept with the correction.")]
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands."""
+    app.command("void")(void)
+    app.command("amend")(amend)
+
+
+def void(
+    context: typer.Context,
+    entry: EntryArgument,
+    why: WhyOption,
+    who: options.WhoOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Withdraw a line of the log; the line and the reason stay on record."""
+    from habmap.jobs.correct import void as withdraw
+    from habmap.vocabulary import PRACTICE_WORDS
+
+    session: Session = context.obj
+    result = withdraw(session.store(), entry, why=why, now=session.now(), who=who)
+    if as_json:
+        print_json("void", result)
+    else:
+        say(f"Withdrawn {result.target[:8]}: {PRACTICE_WORDS[result.practice]}, {result.date}. Reason: {result.why}")
+
+
+def amend(
+    context: typer.Context,
+    entry: EntryArgument,
+    why: WhyOption,
+    practice: Annotated[str | None, typer.Option("--practice", help="What was really done.")] = None,
+    date: Annotated[
+        dt.date | None, typer.Option("--date", parser=parsed_date, metavar="YYYY-MM-DD", help="The day it really was.")
+    ] = None,
+    unit: options.UnitOption = None,
+    is_all: options.AllOption = False,
+    patch: options.PatchOption = None,
+    repair: options.RepairOption = False,
+    killed_pct: options.KilledOption = None,
+    burned_pct: options.BurnedOption = None,
+    person_hours: options.HoursOption = None,
+    cost: options.CostOption = None,
+    reported_acres: options.ReportedOption = None,
+    who: options.WhoOption = None,
+    note: options.NoteOption = None,
+    product: options.ProductOption = None,
+    rate: options.RateOption = None,
+    live_stems_per_acre: options.StemsOption = None,
+    tallest_ft: options.TallestOption = None,
+    seedlings_per_acre: options.SeedlingsOption = None,
+    sprouts: options.SproutsOption = None,
+    needles: options.NeedlesOption = None,
+    fuel_lb_ac: options.FuelOption = None,
+    stump_treated: options.StumpsOption = None,
+    yes: options.YesOption = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Correct a line of the log: give only what was wrong; the old line stays on record."""
+    from habmap.jobs.correct import amend as correct
+    from habmap.jobs.said import Said, look_of
+
+    session: Session = context.obj
+    look = look_of(
+        live_stems_per_acre=live_stems_per_acre,
+        tallest_ft=tallest_ft,
+        seedlings_per_acre=seedlings_per_acre,
+        sprouts=sprouts,
+        needles=needles,
+        fuel_lb_ac=fuel_lb_ac,
+        stump_treated=stump_treated,
+    )
+    said = Said(
+        killed_pct=killed_pct,
+        burned_pct=burned_pct,
+        person_hours=person_hours,
+        cost=cost,
+        reported_acres=reported_acres,
+        who=who,
+        note=note,
+        product=product,
+        product_rate=rate,
+        look=look,
+    )
+    ground = options.ground_from(session.store, units=unit, is_all=is_all, patch=patch, repair=repair)
+    store = session.store()
+    result = correct(
+        store,
+        entry,
+        why=why,
+        said=said,
+        now=session.now(),
+        today=session.today(store.settings.place.timezone),
+        practice=practice,
+        date=date,
+        ground=ground,
+        agree=options.agreement(is_yes=yes, as_json=as_json),
+    )
+    if as_json:
+        print_json("amend", result)
+    else:
+        options.print_logged(result, verb="Corrected by")

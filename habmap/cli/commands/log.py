@@ -1,0 +1,99 @@
+"""``habmap log``: one line of the work log."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from habmap.cli import work_options as options
+from habmap.cli.context import DateOption, JsonOption, Session
+from habmap.cli.output import print_json
+from habmap.errors import UsageError
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command("log")(log)
+
+
+def log(
+    context: typer.Context,
+    practice: Annotated[str, typer.Argument(metavar="PRACTICE", help="cut, girdle, spray, burn, mow, look, keep, …")],
+    date: DateOption,
+    unit: options.UnitOption = None,
+    is_all: options.AllOption = False,
+    patch: options.PatchOption = None,
+    repair: options.RepairOption = False,
+    killed_pct: options.KilledOption = None,
+    burned_pct: options.BurnedOption = None,
+    person_hours: options.HoursOption = None,
+    cost: options.CostOption = None,
+    reported_acres: options.ReportedOption = None,
+    who: options.WhoOption = None,
+    note: options.NoteOption = None,
+    product: options.ProductOption = None,
+    rate: options.RateOption = None,
+    live_stems_per_acre: options.StemsOption = None,
+    tallest_ft: options.TallestOption = None,
+    seedlings_per_acre: options.SeedlingsOption = None,
+    sprouts: options.SproutsOption = None,
+    needles: options.NeedlesOption = None,
+    fuel_lb_ac: options.FuelOption = None,
+    stump_treated: options.StumpsOption = None,
+    yes: options.YesOption = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Add one piece of work to the log, with the ground it really covered."""
+    from habmap.jobs.log import log as add
+    from habmap.jobs.said import Said, check_practice, check_said, look_of
+
+    session: Session = context.obj
+    look = look_of(
+        live_stems_per_acre=live_stems_per_acre,
+        tallest_ft=tallest_ft,
+        seedlings_per_acre=seedlings_per_acre,
+        sprouts=sprouts,
+        needles=needles,
+        fuel_lb_ac=fuel_lb_ac,
+        stump_treated=stump_treated,
+    )
+    said = Said(
+        killed_pct=killed_pct,
+        burned_pct=burned_pct,
+        person_hours=person_hours,
+        cost=cost,
+        reported_acres=reported_acres,
+        who=who,
+        note=note,
+        product=product,
+        product_rate=rate,
+        look=look,
+    )
+    check_practice(practice)
+    check_said(said, practice=practice)
+    ground = options.ground_from(session.store, units=unit, is_all=is_all, patch=patch, repair=repair)
+    if ground is None:
+        raise UsageError(
+            "on which ground?",
+            where="log",
+            allowed="one of --unit ID --all, --patch FILE",
+            mend="give the ground that the work really covered",
+        )
+    store = session.store()
+    covered, unit_ids = ground(date)
+    result = add(
+        store,
+        practice=practice,
+        date=date,
+        patch=covered,
+        said=said,
+        now=session.now(),
+        today=session.today(store.settings.place.timezone),
+        unit_ids=unit_ids,
+        agree=options.agreement(is_yes=yes, as_json=as_json),
+    )
+    if as_json:
+        print_json("log", result)
+    else:
+        options.print_logged(result, verb="Logged")

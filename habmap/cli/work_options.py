@@ -1,0 +1,154 @@
+"""Options that say what was done and on which ground, shared by ``log`` and ``amend``."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from habmap.cli.output import say, warn
+from habmap.errors import UsageError
+
+if TYPE_CHECKING:
+    import datetime as dt
+
+    from shapely import MultiPolygon
+
+    from habmap.jobs.log import Logged
+    from habmap.jobs.ports import Store
+
+UnitOption = Annotated[
+    list[str] | None,
+    typer.Option("--unit", metavar="ID", help="A unit, whole, with --all. Several: repeat, or join by ';'."),
+]
+AllOption = Annotated[bool, typer.Option("--all", help="Yes, all of each unit named was covered.")]
+PatchOption = Annotated[
+    Path | None, typer.Option("--patch", metavar="FILE", help="A layer with the ground really covered, any CRS.")
+]
+RepairOption = Annotated[bool, typer.Option("--repair", help="Mend outlines that cross themselves.")]
+KilledOption = Annotated[
+    float | None,
+    typer.Option("--killed-pct", metavar="P", help="Share of the cedars alive there that morning that was killed."),
+]
+BurnedOption = Annotated[
+    float | None, typer.Option("--burned-pct", metavar="P", help="Share of the ground that the fire blackened.")
+]
+HoursOption = Annotated[float | None, typer.Option("--person-hours", metavar="H", help="Hours times people.")]
+CostOption = Annotated[float | None, typer.Option("--cost", metavar="C", help="Money spent, in the place's currency.")]
+ReportedOption = Annotated[
+    float | None, typer.Option("--reported-acres", metavar="A", help="Acres as somebody wrote them; kept beside ours.")
+]
+WhoOption = Annotated[str | None, typer.Option("--who", metavar="W", help="Who did it.")]
+NoteOption = Annotated[str | None, typer.Option("--note", metavar="T", help="Anything else.")]
+ProductOption = Annotated[
+    str | None, typer.Option("--product", metavar="T", help="What was sprayed or put on stumps, as on the label.")
+]
+RateOption = Annotated[str | None, typer.Option("--rate", metavar="T", help="Its rate, as the person wrote it.")]
+StemsOption = Annotated[
+    float | None, typer.Option("--live-stems-per-acre", metavar="N", help="A look: live cedars per acre.")
+]
+TallestOption = Annotated[
+    float | None, typer.Option("--tallest-ft", metavar="FT", help="A look: the tallest live cedar.")
+]
+SeedlingsOption = Annotated[
+    float | None, typer.Option("--seedlings-per-acre", metavar="N", help="A look: cedar seedlings per acre.")
+]
+SproutsOption = Annotated[
+    str | None, typer.Option("--sprouts", metavar="SPECIES=N,…", help="A look: sprouting hardwoods counted.")
+]
+NeedlesOption = Annotated[
+    str | None, typer.Option("--needles", metavar="green|red|dropped", help="A look: the cut trees' needles.")
+]
+FuelOption = Annotated[
+    float | None, typer.Option("--fuel-lb-ac", metavar="LB", help="A look: grass load, pounds per acre.")
+]
+StumpsOption = Annotated[
+    bool | None, typer.Option("--stump-treated/--no-stump-treated", help="Whether stumps were treated.")
+]
+YesOption = Annotated[bool, typer.Option("--yes", help="Take reported acres that are far from the ground given.")]
+
+#: For a day: the patch (lon/lat), the units named.
+Ground = Callable[["dt.date"], tuple["MultiPolygon", tuple[str, ...]]]
+
+
+def ground_from(
+    store: Callable[[], Store], *, units: Sequence[str] | None, is_all: bool, patch: Path | None, repair: bool
+) -> Ground | None:
+    """Return what gives the ground that the options name; ``None`` where they name none.
+
+    Raises
+    ------
+    UsageError
+        Units are named without ``--all``, or two sources of ground are given.
+    """
+    unit_ids = tuple(dict.fromkeys(part.strip() for text in units or () for part in text.split(";") if part.strip()))
+    if units and not unit_ids:
+        raise UsageError("the unit's name is blank", where="--unit", mend="name a unit, such as --unit C1")
+    if unit_ids and patch is not None:
+        raise UsageError(
+            "two sources of ground are given",
+            where="--unit, --patch",
+            mend="give one; a --patch finds its units by itself",
+        )
+    if is_all and not unit_ids:
+        raise UsageError("--all of which unit?", where="--all", mend="name it with --unit")
+    if unit_ids and not is_all:
+        raise UsageError(
+            "a whole unit is logged only with --all",
+            where="--unit",
+            value="; ".join(unit_ids),
+            mend="add --all if every bit of it was covered; else give the ground really covered with --patch",
+        )
+    if patch is not None:
+        return lambda day: (_patch_ground(patch, repair=repair), ())
+    if unit_ids:
+        return lambda day: _unit_ground(store(), unit_ids, day)
+    return None
+
+
+def _patch_ground(path: Path, *, repair: bool) -> MultiPolygon:
+    from habmap.place.layers import read_ground_and_repairs
+
+    ground, repairs = read_ground_and_repairs(path, repair=repair)
+    for words in repairs:
+        warn(words)
+    return ground
+
+
+def _unit_ground(store: Store, unit_ids: tuple[str, ...], day: dt.date) -> tuple[MultiPolygon, tuple[str, ...]]:
+    from habmap.jobs.log import whole_units
+
+    return whole_units(store, unit_ids, on=day), unit_ids
+
+
+def agreement(*, is_yes: bool, as_json: bool) -> Callable[[str], bool]:
+    """Return what answers a doubt: ``--yes``, or the person at the terminal, else no."""
+
+    def agree(words: str) -> bool:
+        if is_yes:
+            return True
+        if as_json or not (sys.stdin.isatty() and sys.stderr.isatty()):
+            return False
+        return typer.confirm(f"note: {words}. Log it all the same?", default=False, err=True)
+
+    return agree
+
+
+def print_logged(result: Logged, *, verb: str) -> None:
+    """Print a line just added in words: what, how much, where, and what to mind."""
+    from habmap.cli.output import print_table
+    from habmap.vocabulary import PRACTICE_WORDS
+
+    say(f"{verb} {result.entry_id[:8]}: {PRACTICE_WORDS[result.practice]}, {result.date}, {result.acres:,.2f} acres.")
+    rows: list[list[object]] = [[share.unit_id, share.acres] for share in result.units]
+    if rows and result.outside_acres > 0.005:
+        rows.append(["(no unit)", result.outside_acres])
+    if rows:
+        print_table(["unit", "acres"], rows)
+    for words in result.warnings:
+        warn(words)
+    for words in result.cautions:
+        warn(words)

@@ -1,0 +1,247 @@
+"""Add one line to the work log, with the ground that the work really covered."""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import shapely
+from shapely import MultiPolygon
+
+from habmap.errors import InputError
+from habmap.jobs.ports import Store
+from habmap.jobs.said import Said, cautions_for, check_practice, check_said
+from habmap.land.grid import LocalGrid
+from habmap.measures import acres
+from habmap.vocabulary import FIRE, KILLING, PRACTICE_WORDS
+from habmap.work.ledger import effective_entries, root_of
+from habmap.work.records import Entry, Unit
+
+#: A reported figure further from the ground than this share, or than two standard deviations, is asked about.
+REPORTED_TOLERANCE_FRAC: Final = 0.10
+#: Ground smaller than this is not named as a unit's share: a shared border, not work [m²].
+TRACE_M2: Final = 0.01
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UnitShare:
+    """The part of a patch that lies in a unit [acre]."""
+
+    unit_id: str
+    acres: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Logged:
+    """A line just added; ``acres`` is the whole patch, ``outside_acres`` its part in no unit [acre]."""
+
+    entry_id: str
+    action: str
+    target: str | None
+    practice: str
+    date: dt.date
+    acres: float
+    acres_sd: float | None
+    units: tuple[UnitShare, ...]
+    outside_acres: float
+    warnings: tuple[str, ...]
+    cautions: tuple[str, ...]
+
+
+def log(
+    store: Store,
+    *,
+    practice: str,
+    date: dt.date,
+    patch: MultiPolygon,
+    said: Said,
+    now: dt.datetime,
+    today: dt.date,
+    unit_ids: Sequence[str] = (),
+    acres_sd: float | None = None,
+    agree: Callable[[str], bool] = lambda words: False,
+) -> Logged:
+    """Add one entry.
+
+    Parameters
+    ----------
+    store
+        The place.
+    practice
+        Key of the practice.
+    date
+        Local civil day of the work.
+    patch
+        Ground covered, WGS 84 lon/lat [°].
+    said
+        What the person said about it.
+    now, today
+        Moment of recording (UTC) and the local civil day at the place.
+    unit_ids
+        Units as the person named them.
+    acres_sd
+        Standard deviation of the patch's acres, where it was walked [acre].
+    agree
+        Asked, in words, where the reported acres are far from the ground; nothing is added unless it says yes.
+
+    Raises
+    ------
+    UsageError
+        What was said cannot be.
+    InputError
+        The ground is unfit, or the reported acres were not agreed to.
+    """
+    check_practice(practice)
+    check_said(said, practice=practice)
+    entry = said.over(
+        Entry(
+            entry_id=str(uuid.uuid4()),
+            recorded_at=now,
+            practice=practice,
+            date=date,
+            patch=patch,
+            unit_ids=tuple(unit_ids),
+            acres_sd=acres_sd,
+        )
+    )
+    return add_entry(store, entry, today=today, agree=agree)
+
+
+def add_entry(store: Store, entry: Entry, *, today: dt.date, agree: Callable[[str], bool]) -> Logged:
+    """Add a logging or amending row after the looks that every such row gets; see `log`."""
+    patch = entry.patch
+    if patch is None or patch.is_empty or not patch.is_valid:
+        raise InputError("the ground of this work is empty or crosses itself", mend="give ground as whole polygons")
+    grid = store.grid or _grid_at(patch)
+    patch_acres = acres(grid.to_grid(patch).area)
+    units, outside_acres = shares(patch, store.units(entry.date) or store.units(), grid=grid)
+    question = _reported_question(entry, patch_acres)
+    if question is not None and not agree(question):
+        raise InputError(
+            question,
+            where="--reported-acres",
+            value=entry.reported_acres,
+            mend="correct the figure or the ground, or confirm with --yes; nothing was added",
+        )
+    warnings = [] if question is None else [question]
+    warnings += _warnings(store, entry, outside_acres=outside_acres, patch_acres=patch_acres, today=today)
+    store.append([entry])
+    return Logged(
+        entry_id=entry.entry_id,
+        action=entry.action,
+        target=entry.target,
+        practice=entry.practice,
+        date=entry.date,
+        acres=patch_acres,
+        acres_sd=entry.acres_sd,
+        units=units,
+        outside_acres=outside_acres,
+        warnings=tuple(warnings),
+        cautions=cautions_for(entry.practice, entry),
+    )
+
+
+def whole_units(store: Store, unit_ids: Sequence[str], *, on: dt.date) -> MultiPolygon:
+    """Return the ground of whole units as drawn on a day (or as now, where not yet drawn), lon/lat [°].
+
+    Raises
+    ------
+    InputError
+        A unit is not known.
+    """
+    known = {unit.unit_id: unit for unit in store.units()} | {unit.unit_id: unit for unit in store.units(on)}
+    unknown = [unit_id for unit_id in unit_ids if unit_id not in known]
+    if unknown or not unit_ids:
+        raise InputError(
+            "there is no such unit" if known else "this property has no units yet",
+            where="--unit",
+            value=", ".join(unknown),
+            allowed=", ".join(sorted(known)) or None,
+            mend="name one of these" if known else "load them with `habmap add units FILE`",
+        )
+    outlines = [known[unit_id].geometry for unit_id in dict.fromkeys(unit_ids)]
+    # A single outline is kept vertex for vertex, so that logging all of a unit leaves nothing of it.
+    ground = outlines[0] if len(outlines) == 1 else shapely.union_all(outlines)
+    parts = [part for part in shapely.get_parts(ground) if part.geom_type == "Polygon"]
+    return MultiPolygon(parts)
+
+
+def shares(patch: MultiPolygon, units: Sequence[Unit], *, grid: LocalGrid) -> tuple[tuple[UnitShare, ...], float]:
+    """Return how much of a lon/lat patch lies in each unit, and in none [acre], measured on the grid."""
+    ground = grid.to_grid(patch)
+    outlines = [_valid(grid.to_grid(unit.geometry)) for unit in units]
+    tree = shapely.STRtree(outlines)
+    near = sorted(int(index) for index in tree.query(ground))
+    found = []
+    for index in near:
+        area_m2 = shapely.intersection(outlines[index], ground).area
+        if area_m2 > TRACE_M2:
+            found.append(UnitShare(unit_id=units[index].unit_id, acres=acres(area_m2)))
+    covered = shapely.union_all([outlines[index] for index in near]) if near else MultiPolygon()
+    outside_m2 = shapely.difference(ground, covered).area
+    return tuple(found), acres(outside_m2)
+
+
+def _reported_question(entry: Entry, patch_acres: float) -> str | None:
+    if entry.reported_acres is None:
+        return None
+    allowed_acres = max(REPORTED_TOLERANCE_FRAC * patch_acres, 2 * (entry.acres_sd or 0))
+    if abs(entry.reported_acres - patch_acres) <= allowed_acres:
+        return None
+    side = "more" if entry.reported_acres > patch_acres else "less"
+    difference_acres = abs(entry.reported_acres - patch_acres)
+    return (
+        f"the reported {entry.reported_acres:,.2f} acres are {difference_acres:,.2f} {side} than the ground given, "
+        f"which measures {patch_acres:,.2f} acres"
+    )
+
+
+def _warnings(store: Store, entry: Entry, *, outside_acres: float, patch_acres: float, today: dt.date) -> list[str]:
+    warnings = []
+    if entry.date > today:
+        warnings.append(f"{entry.date} is after today, {today}")
+    if outside_acres >= patch_acres * (1 - 1e-9):
+        warnings.append("none of this ground lies in a unit")
+    elif acres(TRACE_M2) < outside_acres:
+        warnings.append(f"{outside_acres:,.2f} acres of this ground lie outside every unit")
+    if entry.killed_pct is not None and entry.practice not in KILLING:
+        warnings.append(f"a share killed is not counted for `{entry.practice}`")
+    if entry.burned_pct is not None and entry.practice not in FIRE:
+        warnings.append(f"a share burned is not counted for `{entry.practice}`")
+    on_the_day = store.entries_on(entry.date)
+    root_id = _root_id(entry, on_the_day)
+    twins = [row for row in effective_entries(on_the_day) if is_same_work(row, entry) and row.entry_id != root_id]
+    if twins:
+        warnings.append(
+            f"the same work is already logged ({PRACTICE_WORDS[entry.practice]}, {entry.date}, same ground: "
+            f"{twins[0].entry_id[:8]}); ground counts once, hours and cost count twice"
+        )
+    return warnings
+
+
+def is_same_work(one: Entry, other: Entry) -> bool:
+    """Tell whether two entries say the same: practice, day, ground and numbers (who and notes may differ)."""
+    numbers = ("practice", "date", "killed_pct", "burned_pct", "person_hours", "cost", "look")
+    if any(getattr(one, name) != getattr(other, name) for name in numbers):
+        return False
+    if one.patch is None or other.patch is None:
+        return one.patch is other.patch
+    return bool(shapely.equals(one.patch, other.patch))
+
+
+def _root_id(entry: Entry, rows: Sequence[Entry]) -> str | None:
+    root = root_of(entry, {row.entry_id: row for row in rows})
+    return None if root is None else root.entry_id
+
+
+def _grid_at(patch: MultiPolygon) -> LocalGrid:
+    """Return the grid that the store will fix when this patch is its first geometry."""
+    min_lon, min_lat, max_lon, max_lat = patch.bounds
+    return LocalGrid(lat=(min_lat + max_lat) / 2, lon=(min_lon + max_lon) / 2)
+
+
+def _valid(outline: MultiPolygon) -> shapely.Geometry:
+    return outline if outline.is_valid else shapely.make_valid(outline)
