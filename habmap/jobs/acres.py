@@ -1,0 +1,212 @@
+"""The acre account: what is done, what remains, per unit and per practice."""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from dataclasses import dataclass
+from datetime import date
+
+from habmap import measures
+from habmap.jobs.ground import Ground, ground
+from habmap.jobs.ports import Store
+from habmap.vocabulary import PRACTICES, REMAINING, STAGES, TREATED
+from habmap.work.records import Unit
+
+
+@dataclass(frozen=True, slots=True)
+class StageAcres:
+    """Acres in each stage [acre]."""
+
+    standing: float = 0.0
+    part_cut: float = 0.0
+    dead_standing: float = 0.0
+    down: float = 0.0
+    piled: float = 0.0
+    burned: float = 0.0
+    slash_gone: float = 0.0
+    kept_up: float = 0.0
+    coming_back: float = 0.0
+    keep: float = 0.0
+    other: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class UnitAcres:
+    """One unit's line of the account.
+
+    ``acres`` is the unit's area of record; ``acres_sd`` the standard deviation of a walked outline, else ``None``;
+    ``treated_pct`` is of the unit's acres.
+    """
+
+    unit_id: str
+    name: str
+    cover: str
+    acres: float
+    acres_sd: float | None
+    stage_acres: StageAcres
+    treated_acres: float
+    remaining_acres: float
+    keep_acres: float
+    coming_back_acres: float
+    treated_pct: float
+
+
+@dataclass(frozen=True, slots=True)
+class TotalAcres:
+    """Sums over the units; ground that is coming back is among the treated too."""
+
+    acres: float
+    treated_acres: float
+    remaining_acres: float
+    keep_acres: float
+    coming_back_acres: float
+    stage_acres: StageAcres
+
+
+@dataclass(frozen=True, slots=True)
+class PracticeAcres:
+    """One practice's line of the account.
+
+    ``acres`` is the ground that its patches cover, each acre once; ``pass_acres`` their plain sum.
+    """
+
+    practice: str
+    practice_code: str | None
+    acres: float
+    pass_acres: float
+    inside_acres: float
+    outside_acres: float
+    entries: int
+    first_date: date
+    last_date: date
+
+
+@dataclass(frozen=True, slots=True)
+class AcresResult:
+    """The account (``habmap/acres/1``).
+
+    Attributes
+    ----------
+    on
+        Day of the account; ``None`` when nothing was ever logged and no day was asked for.
+    acre_m2
+        The acre used [m²].
+    outside_acres
+        Worked ground that lies in no unit, each acre once.
+    closure_m2
+        Largest difference between a unit's area and the sum of its pieces [m²].
+    """
+
+    place: str
+    on: date | None
+    acre_m2: float
+    totals: TotalAcres
+    units: tuple[UnitAcres, ...]
+    practices: tuple[PracticeAcres, ...]
+    outside_acres: float
+    closure_m2: float
+
+
+def acres_of(place_ground: Ground, store: Store) -> AcresResult:
+    """Add up ground that is already cut into pieces."""
+    stage_m2: defaultdict[str, defaultdict[str, list[float]]] = defaultdict(lambda: defaultdict(list))
+    for piece in place_ground.pieces:
+        stage_m2[piece.unit_id][piece.stage].append(piece.area_m2)
+    units = []
+    closure_m2 = 0.0
+    for unit in place_ground.units:
+        sums = {stage: math.fsum(parts) for stage, parts in stage_m2[unit.unit_id].items()}
+        unit_m2 = place_ground.unit_shapes[unit.unit_id].area if place_ground.grid else 0.0
+        closure_m2 = max(closure_m2, abs(math.fsum(sums.values()) - unit_m2))
+        units.append(_unit_acres(unit, unit_m2, sums))
+    outside_m2 = math.fsum(cover.area_m2 for cover in place_ground.covers if cover.entry_ids and not cover.unit_ids)
+    return AcresResult(
+        place=store.settings.place.name,
+        on=place_ground.on,
+        acre_m2=measures.M2_PER_ACRE,
+        totals=_totals(units),
+        units=tuple(units),
+        practices=_practices(place_ground, store),
+        outside_acres=measures.acres(outside_m2),
+        closure_m2=closure_m2,
+    )
+
+
+def acres(store: Store, *, on: date | None = None) -> AcresResult:
+    """Return the acre account of a place.
+
+    Parameters
+    ----------
+    store
+        The place.
+    on
+        Day as of which the work counts; ``None``: all of it, on the units as they are drawn now.
+
+    Notes
+    -----
+    Treated + remaining + left on purpose + other cover = acres, for every unit and in total.
+    """
+    return acres_of(ground(store, on=on), store)
+
+
+def _unit_acres(unit: Unit, unit_m2: float, stage_m2: dict[str, float]) -> UnitAcres:
+    by_stage = {stage: measures.acres(stage_m2.get(stage, 0.0)) for stage in STAGES}
+    treated = math.fsum(by_stage[stage] for stage in TREATED)
+    unit_acres = measures.acres(unit_m2)
+    return UnitAcres(
+        unit_id=unit.unit_id,
+        name=unit.name,
+        cover=unit.cover,
+        acres=unit_acres,
+        acres_sd=unit.acres_sd,
+        stage_acres=StageAcres(**by_stage),
+        treated_acres=treated,
+        remaining_acres=math.fsum(by_stage[stage] for stage in REMAINING),
+        keep_acres=by_stage["keep"],
+        coming_back_acres=by_stage["coming_back"],
+        treated_pct=100 * treated / unit_acres if unit_acres else 0.0,
+    )
+
+
+def _totals(units: list[UnitAcres]) -> TotalAcres:
+    return TotalAcres(
+        acres=math.fsum(unit.acres for unit in units),
+        treated_acres=math.fsum(unit.treated_acres for unit in units),
+        remaining_acres=math.fsum(unit.remaining_acres for unit in units),
+        keep_acres=math.fsum(unit.keep_acres for unit in units),
+        coming_back_acres=math.fsum(unit.coming_back_acres for unit in units),
+        stage_acres=StageAcres(
+            **{stage: math.fsum(getattr(unit.stage_acres, stage) for unit in units) for stage in STAGES}
+        ),
+    )
+
+
+def _practices(place_ground: Ground, store: Store) -> tuple[PracticeAcres, ...]:
+    practice_of = {entry.entry_id: entry.practice for entry in place_ground.entries}
+    # Every square metre is in one cover only, so that adding covers up is the area of the union of the patches.
+    inside_m2: defaultdict[str, float] = defaultdict(float)
+    outside_m2: defaultdict[str, float] = defaultdict(float)
+    for cover in place_ground.covers:
+        for practice in {practice_of[entry_id] for entry_id in cover.entry_ids}:
+            (inside_m2 if cover.unit_ids else outside_m2)[practice] += cover.area_m2
+    found = []
+    for practice in PRACTICES:
+        entries = [entry for entry in place_ground.entries if entry.practice == practice]
+        if not entries:
+            continue
+        patches = [place_ground.patches[e.entry_id] for e in entries if e.entry_id in place_ground.patches]
+        found.append(
+            PracticeAcres(
+                practice=practice,
+                practice_code=store.settings.practice_code(practice),
+                acres=measures.acres(inside_m2[practice] + outside_m2[practice]),
+                pass_acres=measures.acres(math.fsum(patch.area for patch in patches)),
+                inside_acres=measures.acres(inside_m2[practice]),
+                outside_acres=measures.acres(outside_m2[practice]),
+                entries=len(entries),
+                first_date=min(entry.date for entry in entries),
+                last_date=max(entry.date for entry in entries),
+            )
+        )
+    return tuple(found)

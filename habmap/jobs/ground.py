@@ -1,0 +1,163 @@
+"""The whole ground of a place, cut into pieces of one history each: what every account, map and plan starts from."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass, field
+from datetime import date
+
+from shapely import MultiPolygon, Polygon
+
+from habmap.jobs.ports import Store
+from habmap.land.acreage import Piece, merged, pieces
+from habmap.land.grid import LocalGrid
+from habmap.measures import acres
+from habmap.vocabulary import CEDAR_COVERS
+from habmap.work.ledger import effective_entries
+from habmap.work.records import Entry, Unit
+from habmap.work.stages import GroundState, ground_state
+
+
+@dataclass(frozen=True, slots=True)
+class GroundPiece:
+    """All ground of one unit on which the same entries were done.
+
+    Attributes
+    ----------
+    state
+        What the log says of it; ``stage`` is its stage, for short.
+    entry_ids
+        Entries whose patches cover it, in the order the work was done.
+    geometry
+        Planar outline in the place's grid [m].
+    area_m2, acres
+        Sum of the areas of its parts [m²], [acre].
+    """
+
+    unit_id: str
+    stage: str
+    state: GroundState
+    entry_ids: tuple[str, ...]
+    geometry: Polygon | MultiPolygon
+    area_m2: float
+    acres: float
+
+
+@dataclass(frozen=True, slots=True)
+class Cover:
+    """Ground that lies in the same units under the same patches; each square metre is in one of these only."""
+
+    unit_ids: tuple[str, ...]
+    entry_ids: tuple[str, ...]
+    area_m2: float
+
+
+@dataclass(frozen=True, slots=True)
+class Ground:
+    """A place's ground as of a day.
+
+    Attributes
+    ----------
+    on
+        The day; the newest counting entry's where none was asked for, ``None`` when there is no entry.
+    grid
+        The place's grid; ``None`` while it holds no geometry.
+    units, entries
+        Unit versions and effective entries that this rests on.
+    unit_shapes, patches
+        Their outlines in grid metres, by ``unit_id`` and ``entry_id``.
+    pieces
+        By unit, then the order in which pieces come from the net of edges.
+    covers
+        The same ground and that outside every unit, each square metre once.
+    """
+
+    on: date | None
+    grid: LocalGrid | None
+    units: tuple[Unit, ...]
+    entries: tuple[Entry, ...]
+    unit_shapes: dict[str, MultiPolygon] = field(default_factory=dict)
+    patches: dict[str, MultiPolygon] = field(default_factory=dict)
+    pieces: tuple[GroundPiece, ...] = ()
+    covers: tuple[Cover, ...] = ()
+
+
+def ground(store: Store, *, on: date | None = None) -> Ground:
+    """Cut a place's ground into pieces and tell each one's stage.
+
+    Parameters
+    ----------
+    store
+        The place.
+    on
+        Day as of which the work counts, with today's corrections, on the units as they were drawn that day. ``None``:
+        all work, on the units as they are drawn now.
+    """
+    entries = tuple(entry for entry in effective_entries(store.entries()) if on is None or entry.date <= on)
+    units = store.units(on)
+    day = on if on is not None else max((entry.date for entry in entries), default=None)
+    grid = store.grid
+    if grid is None:
+        return Ground(day, None, units, entries)
+    unit_shapes = {unit.unit_id: grid.to_grid(unit.geometry) for unit in units}
+    patches = {entry.entry_id: grid.to_grid(entry.patch) for entry in entries if entry.patch is not None}
+    faces = pieces(list(unit_shapes.values()), list(patches.values()))
+    return Ground(
+        on=day,
+        grid=grid,
+        units=units,
+        entries=entries,
+        unit_shapes=unit_shapes,
+        patches=patches,
+        pieces=_ground_pieces(faces, units, entries, list(patches), store),
+        covers=_covers(faces, list(unit_shapes), list(patches)),
+    )
+
+
+def _ground_pieces(
+    faces: tuple[Piece, ...], units: tuple[Unit, ...], entries: tuple[Entry, ...], patch_ids: list[str], store: Store
+) -> tuple[GroundPiece, ...]:
+    by_history: defaultdict[tuple[int, tuple[int, ...]], list[Piece]] = defaultdict(list)
+    for face in faces:
+        for unit_index in face.units:
+            by_history[(unit_index, face.patches)].append(face)
+    by_id = {entry.entry_id: entry for entry in entries}
+    stages = store.settings.stages
+    states: dict[tuple[tuple[int, ...], float, float, bool], GroundState] = {}
+    found = []
+    for (unit_index, patch_indices), parts in sorted(by_history.items(), key=lambda item: item[0][0]):
+        unit = units[unit_index]
+        entry_ids = tuple(patch_ids[index] for index in patch_indices)
+        target_pct = stages.target_pct if unit.target_pct is None else unit.target_pct
+        leave = stages.leave_stems_per_acre if unit.leave_stems_per_acre is None else unit.leave_stems_per_acre
+        key = (patch_indices, target_pct, leave, unit.cover in CEDAR_COVERS)
+        if key not in states:
+            states[key] = ground_state(
+                [by_id[entry_id] for entry_id in entry_ids],
+                target_frac=target_pct / 100,
+                leave_stems_per_acre=leave,
+                is_cedar=unit.cover in CEDAR_COVERS,
+            )
+        area_m2 = sum(part.area_m2 for part in parts)
+        found.append(
+            GroundPiece(
+                unit_id=unit.unit_id,
+                stage=states[key].stage,
+                state=states[key],
+                entry_ids=entry_ids,
+                geometry=merged([part.geometry for part in parts]),
+                area_m2=area_m2,
+                acres=acres(area_m2),
+            )
+        )
+    return tuple(found)
+
+
+def _covers(faces: tuple[Piece, ...], unit_ids: list[str], patch_ids: list[str]) -> tuple[Cover, ...]:
+    area_m2: defaultdict[tuple[tuple[int, ...], tuple[int, ...]], float] = defaultdict(float)
+    for face in faces:
+        area_m2[(face.units, face.patches)] += face.area_m2
+    return tuple(
+        Cover(tuple(unit_ids[index] for index in units), tuple(patch_ids[index] for index in patches), total)
+        for (units, patches), total in area_m2.items()
+    )

@@ -1,0 +1,235 @@
+"""The stage of a piece of ground, from the work done on it: one table, one function."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from datetime import date
+from typing import Final
+
+from habmap.errors import InputError
+from habmap.vocabulary import DEFAULT_KILLED_PCT, FIRE, KILLING, STAGES, TREATED
+from habmap.work.ledger import day_order
+from habmap.work.records import Entry
+
+#: A fire this long after the one before is upkeep; a fire sooner is the same burn season.
+UPKEEP_AFTER_DAYS: Final = 300
+#: Shares are decimal fractions in binary: 1 − 0.5 × 0.4 must reach 0.8.
+_SHARE_TOLERANCE: Final = 1e-9
+
+#: Practices that work on the ground, as against saying what is there or adding to it.
+WORKS: Final = frozenset(KILLING | FIRE | {"pile", "haul", "mow", "pull", "graze"})
+
+#: How far along ground is; killing practices move it forward only.
+_FORWARD: Final = (
+    "standing", "part_cut", "dead_standing", "down", "piled", "burned", "slash_gone", "kept_up",
+)  # fmt: skip
+
+#: What a practice does to ground of a stage; the columns are the stages in the order of ``vocabulary.STAGES``.
+#: A stage's name: it becomes that. ``.``: no change. ``share``: the killed share decides, and never moves it backward.
+#: ``fire``: a fire that brings the share to the target leaves ground burned where trees were cut, else dead_standing.
+#: ``again``: kept_up when the last fire there is 300 days gone. ``live``: coming_back when a look found more live
+#: cedars than the limit.
+STAGE_TABLE: Final[dict[str, dict[str, str]]] = {
+    practice: dict(zip(STAGES, cells.split(), strict=True))
+    for practice, cells in {
+        #             stand part  dead   down       piled      burned     slash_gone kept_up coming  keep other
+        "keep":      "keep  keep  .      .          .          .          .          .       .       .    .",
+        "cut":       "share share share  share      share      share      share      share   kept_up .    .",
+        "mulch":     "share share share  share      share      share      share      share   kept_up .    .",
+        "girdle":    "share share share  share      share      share      share      share   kept_up .    .",
+        "spray":     "share share share  share      share      share      share      share   kept_up .    .",
+        "pile":      ".     .     piled  piled      .          piled      .          .       .       .    .",
+        "haul":      ".     .     .      slash_gone slash_gone slash_gone .          .       .       .    .",
+        "burn":      "fire  fire  burned burned     slash_gone again      again      again   again   .    .",
+        "pile_burn": ".     .     .      slash_gone slash_gone slash_gone .          .       .       .    .",
+        "mow":       ".     .     .      .          .          kept_up    kept_up    .       kept_up .    .",
+        "pull":      ".     .     .      .          .          kept_up    kept_up    .       kept_up .    .",
+        "graze":     ".     .     .      .          .          kept_up    kept_up    .       kept_up .    .",
+        "look":      ".     .     live   live       live       live       live       live    .       .    .",
+        "seed":      ".     .     .      .          .          .          .          .       .       .    .",
+        "other":     ".     .     .      .          .          .          .          .       .       .    .",
+    }.items()
+}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class GroundState:
+    """What the log says of one piece of ground.
+
+    Attributes
+    ----------
+    stage
+        One of ``vocabulary.STAGES``.
+    since
+        Day on which it came into this stage; ``None`` = from the beginning.
+    killed_frac
+        Share of the first cedars that the work killed, 0–1.
+    cut_ever
+        Whether trees were cut there, ever.
+    last_cut, last_fire, last_look
+        Last day of cutting; of a burn or burned piles; of a look.
+    first_treated
+        Day on which it first reached a treated stage.
+    last_treated
+        Last day of any work that kills, clears, burns or keeps up.
+    live_stems_per_acre
+        What the last look that counted found.
+    """
+
+    stage: str
+    since: date | None = None
+    killed_frac: float = 0.0
+    cut_ever: bool = False
+    last_cut: date | None = None
+    last_fire: date | None = None
+    last_look: date | None = None
+    first_treated: date | None = None
+    last_treated: date | None = None
+    live_stems_per_acre: float | None = None
+
+    @property
+    def is_treated(self) -> bool:
+        """Whether the ground has been treated at least once."""
+        return self.stage in TREATED
+
+
+@dataclass(frozen=True, slots=True)
+class _Limits:
+    target_frac: float
+    leave_stems_per_acre: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Killed:
+    """Share killed and whether anything was cut, this entry's work included."""
+
+    frac: float
+    cut_ever: bool
+
+
+def ground_state(
+    entries: Iterable[Entry], *, target_frac: float, leave_stems_per_acre: float, is_cedar: bool = True
+) -> GroundState:
+    """Return the state of ground on which these entries, and no others, were done.
+
+    Parameters
+    ----------
+    entries
+        Effective entries (no voiding or amending rows), in any order.
+    target_frac
+        Share killed at which ground counts as treated, above 0 to 1.
+    leave_stems_per_acre
+        Live cedars per acre that treated ground may hold before it is coming back [1/acre].
+    is_cedar
+        Whether the unit's first cover counts as cedar ground; if not, the stage is ``other`` whatever was done.
+
+    Raises
+    ------
+    InputError
+        An entry kills but does not say how much, and its practice has no default (girdle, spray).
+
+    Notes
+    -----
+    Shares combine as 1 − Π(1 − p), p being the share of the cedars alive that morning. The same practice written twice
+    for one day counts once, with the larger share. Ground left on purpose stays so until its keep entry is voided.
+    """
+    limits = _Limits(target_frac, leave_stems_per_acre)
+    state = GroundState("standing" if is_cedar else "other")
+    for entry in _once_a_day(sorted(entries, key=day_order)):
+        state = _worked(state, entry, limits)
+    return state
+
+
+def killed_frac(entry: Entry) -> float:
+    """Return the share of that morning's live cedars that an entry killed, 0–1."""
+    if entry.practice not in KILLING:
+        return 0.0
+    pct = entry.killed_pct if entry.killed_pct is not None else DEFAULT_KILLED_PCT.get(entry.practice)
+    if pct is None:
+        raise InputError(
+            f"{entry.practice} does not say what share of the cedars it killed",
+            where=f"log line {entry.entry_id}, {entry.date}",
+            allowed="killed_pct from 0 to 100",
+            mend="amend the line with its share killed",
+        )
+    return pct / 100
+
+
+def _once_a_day(ordered: Iterable[Entry]) -> list[Entry]:
+    """Keep of each killing practice and day the line with the larger share."""
+    kept: list[Entry] = []
+    for entry in ordered:
+        last = kept[-1] if kept else None
+        if last and entry.practice in KILLING and (last.practice, last.date) == (entry.practice, entry.date):
+            if killed_frac(entry) > killed_frac(last):
+                kept[-1] = entry
+            continue
+        kept.append(entry)
+    return kept
+
+
+def _worked(state: GroundState, entry: Entry, limits: _Limits) -> GroundState:
+    share = killed_frac(entry)
+    is_cut = entry.practice == "cut" and share > 0
+    killed = _Killed(1 - (1 - state.killed_frac) * (1 - share), state.cut_ever or is_cut)
+    rule = STAGE_TABLE.get(entry.practice, {}).get(state.stage, ".")
+    stage = _RULES[rule](state, killed, entry, limits) if rule in _RULES else rule
+    found = entry.look.live_stems_per_acre if entry.practice == "look" and entry.look else None
+    return GroundState(
+        stage=stage,
+        since=state.since if stage == state.stage else entry.date,
+        killed_frac=killed.frac,
+        cut_ever=killed.cut_ever,
+        last_cut=entry.date if is_cut else state.last_cut,
+        last_fire=entry.date if entry.practice in FIRE else state.last_fire,
+        last_look=entry.date if entry.practice == "look" else state.last_look,
+        first_treated=entry.date if state.first_treated is None and stage in TREATED else state.first_treated,
+        last_treated=entry.date if entry.practice in WORKS else state.last_treated,
+        live_stems_per_acre=state.live_stems_per_acre if found is None else found,
+    )
+
+
+def _reached(killed: _Killed, limits: _Limits) -> bool:
+    return killed.frac >= limits.target_frac - _SHARE_TOLERANCE
+
+
+def _forward(stage: str, other: str) -> str:
+    return max(stage, other, key=_FORWARD.index)
+
+
+def _unchanged(state: GroundState, killed: _Killed, entry: Entry, limits: _Limits) -> str:
+    return state.stage
+
+
+def _by_share(state: GroundState, killed: _Killed, entry: Entry, limits: _Limits) -> str:
+    if not _reached(killed, limits):
+        return _forward(state.stage, "part_cut") if killed.frac > 0 else state.stage
+    if entry.practice == "mulch":
+        return _forward(state.stage, "slash_gone")
+    return _forward(state.stage, "down" if killed.cut_ever else "dead_standing")
+
+
+def _by_fire(state: GroundState, killed: _Killed, entry: Entry, limits: _Limits) -> str:
+    if not _reached(killed, limits):
+        return state.stage
+    return "burned" if killed.cut_ever else "dead_standing"
+
+
+def _by_years(state: GroundState, killed: _Killed, entry: Entry, limits: _Limits) -> str:
+    gone = state.last_fire is None or (entry.date - state.last_fire).days >= UPKEEP_AFTER_DAYS
+    return "kept_up" if gone else state.stage
+
+
+def _by_look(state: GroundState, killed: _Killed, entry: Entry, limits: _Limits) -> str:
+    found = entry.look.live_stems_per_acre if entry.look else None
+    return "coming_back" if found is not None and found > limits.leave_stems_per_acre else state.stage
+
+
+_RULES: Final[dict[str, Callable[[GroundState, _Killed, Entry, _Limits], str]]] = {
+    ".": _unchanged,
+    "share": _by_share,
+    "fire": _by_fire,
+    "again": _by_years,
+    "live": _by_look,
+}
