@@ -1,0 +1,297 @@
+"""GPS fixes made fit for use: what is dropped, and why, before a walk is turned into ground."""
+
+from __future__ import annotations
+
+import math
+from bisect import bisect_right
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Final, Literal
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from habmap.errors import InputError
+from habmap.land.grid import LocalGrid
+from habmap.measures import MPH_PER_MPS, ft
+
+Floats = NDArray[np.float64]
+Travel = Literal["foot", "vehicle"]
+
+#: Fastest believable way along a stand's edge [m/s]: a person at a slow jog; a utility vehicle at 27 mph.
+TRAVEL_MPS: Final[dict[Travel, float]] = {"foot": 3.0, "vehicle": 12.0}
+#: Radius, in standard deviations per axis, of the circle that holds 95 % of the fixes of one place: √(−2 ln 0.05).
+CIRCLE_95: Final = math.sqrt(-2 * math.log(0.05))
+#: Two fixes of one place differ by less than this many sigmas in 999 of 1,000 cases: about 3 · √2.
+APART_SIGMAS: Final = 3 * math.sqrt(2)
+#: A burst of at most this many bad fixes in a row is a spike; a longer one is a jump that lasted.
+MAX_SPIKE_FIXES: Final = 5
+#: Standing within two sigmas for this long is a pause [s] (that is slower than 0.2 m/s with sigma 3 m).
+PAUSE_S: Final = 60.0
+#: Walking speed assumed where a file has no times [m/s].
+ASSUMED_WALK_MPS: Final = 1.0
+#: Share of steps faster than the way of travel allows at which the way of travel itself is doubted.
+DOUBTED_SHARE: Final = 0.25
+#: Share of the fixes that must have a time for the times to be used.
+TIMED_SHARE: Final = 0.8
+#: Without times, a fix this many usual steps away from both neighbours, and 100 m at least, is a spike.
+SPIKE_STEPS: Final = 20
+SPIKE_M: Final = 100.0
+
+OUT_OF_ORDER: Final = "out of time order"
+REPEAT: Final = "same place as the fix before"
+JUMP: Final = "jump faster than the way of travel"
+PAUSE: Final = "pause drawn together"
+OVERRUN: Final = "walked on past the start"
+ALONE: Final = "alone in its segment"
+STRAY: Final = "short stray piece beside a ring"
+
+
+@dataclass(frozen=True, slots=True)
+class Segment:
+    """Fixes of one unbroken stretch as the file has them.
+
+    Attributes
+    ----------
+    where
+        File, track and segment, for people.
+    lonlat
+        Shape (n, 2), WGS 84 [°], finite and in range.
+    time_s
+        Shape (n,), seconds since 1970 UTC; NaN where a fix has no time.
+    """
+
+    where: str
+    lonlat: Floats
+    time_s: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class Path:
+    """Cleaned fixes in grid metres; every fix has a time (assumed from the distance where ``has_times`` is false)."""
+
+    where: str
+    xy: Floats
+    time_s: Floats
+    has_times: bool
+
+    @property
+    def length_m(self) -> float:
+        """Length of the way walked [m]."""
+        return float(np.hypot(*np.diff(self.xy, axis=0).T).sum())
+
+
+@dataclass(frozen=True, slots=True)
+class Cleaned:
+    """A segment after cleaning: ``path`` with pauses drawn together, ``unpaused`` with their fixes still in it."""
+
+    path: Path
+    unpaused: Path
+    dropped: Counter[str]
+    notes: tuple[str, ...]
+
+
+def centre_grid(segments: Sequence[Segment]) -> LocalGrid:
+    """Return an equal-area grid centred on a walk, for ground that belongs to no property yet."""
+    lon, lat = np.radians(np.concatenate([segment.lonlat for segment in segments]).T)
+    middle = np.column_stack([np.cos(lat) * np.cos(lon), np.cos(lat) * np.sin(lon), np.sin(lat)]).mean(axis=0)
+    return LocalGrid(
+        lat=round(math.degrees(math.atan2(middle[2], math.hypot(middle[0], middle[1]))), 6),
+        lon=round(math.degrees(math.atan2(middle[1], middle[0])), 6),
+    )
+
+
+def cleaned(segment: Segment, *, grid: LocalGrid, sigma_m: float, travel: Travel, after_s: float = 0.0) -> Cleaned:
+    """Return a segment's fixes without those that cannot be true, each dropped one counted with its reason.
+
+    Parameters
+    ----------
+    segment
+        Fixes as read, WGS 84.
+    grid
+        The equal-area grid the path is returned in.
+    sigma_m
+        Standard deviation of a fix per axis [m]: the scale of every tolerance here.
+    travel
+        How the person went: the limit of a believable speed.
+    after_s
+        Where the assumed clock of a file without times begins [s].
+
+    Raises
+    ------
+    InputError
+        Times run backwards, or so many steps are too fast that the way of travel must be another.
+    """
+    lonlat, time_s = segment.lonlat, segment.time_s
+    has_times = _is_timed(time_s)
+    dropped: Counter[str] = Counter()
+    notes: list[str] = []
+
+    if not has_times and np.isfinite(time_s).any():
+        notes.append(f"{segment.where}: its times are missing or all alike and were not used")
+        time_s = np.full(len(time_s), np.nan)
+    if has_times:
+        keep = _in_time_order(time_s)
+        if keep.sum() < len(keep) / 2:
+            raise InputError(
+                "most fixes are out of time order",
+                where=segment.where,
+                value=f"{len(keep) - int(keep.sum())} of {len(keep)} fixes",
+                allowed="times that rise along the walk",
+                mend="export the track again; if it was reversed on purpose, remove its times",
+            )
+        _count(dropped, OUT_OF_ORDER, keep)
+        lonlat, time_s = lonlat[keep], _times_filled(time_s[keep])
+
+    keep = np.concatenate([[True], np.any(np.diff(lonlat, axis=0) != 0, axis=1)])
+    _count(dropped, REPEAT, keep)
+    lonlat, time_s = lonlat[keep], time_s[keep]
+
+    xy = shapely.get_coordinates(grid.to_grid(shapely.MultiPoint(lonlat)))
+    if has_times:
+        keep, jumps = _without_jumps(xy, time_s, segment.where, sigma_m=sigma_m, travel=travel)
+        notes += jumps
+    else:
+        keep = _without_spikes(xy)
+    _count(dropped, JUMP, keep)
+    xy, time_s = xy[keep], time_s[keep]
+
+    if not has_times:
+        steps_m = np.hypot(*np.diff(xy, axis=0).T)
+        time_s = after_s + np.concatenate([[0.0], np.cumsum(steps_m)]) / ASSUMED_WALK_MPS
+    unpaused = Path(segment.where, xy, time_s, has_times)
+    path = unpaused
+    if has_times:
+        path = _pauses_drawn_together(unpaused, radius_m=2 * sigma_m)
+        if len(path.xy) < len(xy):
+            dropped[PAUSE] += len(xy) - len(path.xy)
+    return Cleaned(path, unpaused, dropped, tuple(notes))
+
+
+def _count(dropped: Counter[str], reason: str, keep: NDArray[np.bool_]) -> None:
+    if not keep.all():
+        dropped[reason] += int((~keep).sum())
+
+
+def _is_timed(time_s: Floats) -> bool:
+    """Tell whether a segment's clock is of use: most fixes have a time, and converters did not stamp all with one."""
+    known = time_s[np.isfinite(time_s)]
+    return len(known) >= 2 and len(known) >= TIMED_SHARE * len(time_s) and 2 * len(np.unique(known)) > len(known)
+
+
+def _in_time_order(time_s: Floats) -> NDArray[np.bool_]:
+    """Mark the longest run of fixes whose times never fall, so that one wrong clock reading costs one fix only."""
+    timed = np.flatnonzero(np.isfinite(time_s))
+    tails: list[float] = []
+    tail_at: list[int] = []
+    before = np.full(len(time_s), -1)
+    for i in timed.tolist():
+        place = bisect_right(tails, time_s[i])
+        before[i] = tail_at[place - 1] if place else -1
+        if place == len(tails):
+            tails.append(float(time_s[i]))
+            tail_at.append(i)
+        else:
+            tails[place], tail_at[place] = float(time_s[i]), i
+    keep = ~np.isfinite(time_s)
+    i = tail_at[-1] if tail_at else -1
+    while i >= 0:
+        keep[i] = True
+        i = int(before[i])
+    return keep
+
+
+def _times_filled(time_s: Floats) -> Floats:
+    known = np.isfinite(time_s)
+    at = np.arange(len(time_s))
+    return np.interp(at, at[known], time_s[known])
+
+
+def _without_jumps(
+    xy: Floats, time_s: Floats, where: str, *, sigma_m: float, travel: Travel
+) -> tuple[NDArray[np.bool_], list[str]]:
+    """Drop short bursts of fixes that nobody could have reached and come back from; report a jump that lasts."""
+    n = len(xy)
+    limit_mps = TRAVEL_MPS[travel]
+    step_m, step_s = np.hypot(*np.diff(xy, axis=0).T), np.diff(time_s)
+    too_fast = step_m > limit_mps * step_s + APART_SIGMAS * sigma_m
+    if n > 8 and too_fast.mean() > DOUBTED_SHARE:
+        usual_mps = float(np.median(step_m / np.maximum(step_s, 1e-3)))
+        raise InputError(
+            f"most of this walk is faster than travel by {travel} allows",
+            where=where,
+            value=f"{usual_mps * MPH_PER_MPS:.0f} mph as a rule",
+            allowed=f"{limit_mps * MPH_PER_MPS:.0f} mph by {travel}",
+            mend="use --travel vehicle for an edge driven slowly" if travel == "foot" else "drive the edge slowly",
+        )
+
+    def reached(i: int, j: int) -> bool:
+        allowed_m = limit_mps * (time_s[j] - time_s[i]) + APART_SIGMAS * sigma_m
+        return bool(math.hypot(xy[j, 0] - xy[i, 0], xy[j, 1] - xy[i, 1]) <= allowed_m)
+
+    longest = max(1, min(MAX_SPIKE_FIXES, n // 10))
+    kept, notes, i = [0], [], 1
+    while i < n:
+        if (not too_fast[i - 1] and kept[-1] == i - 1) or reached(kept[-1], i):
+            kept.append(i)
+            i += 1
+            continue
+        back = next((j for j in range(i + 1, min(i + longest, n - 1) + 1) if reached(kept[-1], j)), None)
+        if back is not None:
+            i = back
+        elif n - i <= longest:
+            break
+        else:
+            if len(kept) <= longest:
+                kept.clear()  # a cold start: the first fixes are the wrong ones
+            else:
+                leap_ft = ft(math.hypot(*(xy[i] - xy[kept[-1]])))
+                at = _clock(time_s[i])
+                notes.append(f"{where}: the track jumps {leap_ft:,.0f} ft at {at} and goes on from there")
+            kept.append(i)
+            i += 1
+    keep = np.zeros(n, dtype=bool)
+    keep[kept] = True
+    return keep, notes
+
+
+def _clock(time_s: float) -> str:
+    return datetime.fromtimestamp(time_s, UTC).strftime("%H:%M:%S UTC")
+
+
+def _without_spikes(xy: Floats) -> NDArray[np.bool_]:
+    """Drop single fixes far off both neighbours, the only jump that shows in a file without times."""
+    keep = np.ones(len(xy), dtype=bool)
+    if len(xy) < 5:
+        return keep
+    step_m = np.hypot(*np.diff(xy, axis=0).T)
+    limit_m = max(SPIKE_M, SPIKE_STEPS * float(np.median(step_m)))
+    across_m = np.hypot(*(xy[2:] - xy[:-2]).T)
+    nearer_m = np.minimum(step_m[:-1], step_m[1:])
+    keep[1:-1] = ~((nearer_m > limit_m) & (across_m < nearer_m / 2))
+    return keep
+
+
+def _pauses_drawn_together(path: Path, *, radius_m: float) -> Path:
+    """Put the middle of the ball in place of the fixes of a pause."""
+    xy, time_s = path.xy, path.time_s
+    n = len(xy)
+    places: list[tuple[float, float, float]] = []
+    i = 0
+    while i < n:
+        east, north = xy[i]
+        j = i + 1
+        while j < n and math.hypot(xy[j, 0] - east / (j - i), xy[j, 1] - north / (j - i)) <= radius_m:
+            east, north = east + xy[j, 0], north + xy[j, 1]
+            j += 1
+        if j - i > 2 and time_s[j - 1] - time_s[i] >= PAUSE_S:
+            places.append((east / (j - i), north / (j - i), (time_s[i] + time_s[j - 1]) / 2))
+            i = j
+        else:
+            places.append((xy[i, 0], xy[i, 1], time_s[i]))
+            i += 1
+    middle = np.array(places, dtype=np.float64)
+    return Path(path.where, middle[:, :2], middle[:, 2], path.has_times)

@@ -1,0 +1,83 @@
+"""Which kind of walk a path is: around the ground, or over it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Final, Literal
+
+import numpy as np
+import shapely
+from shapely import LineString, Polygon
+
+from habmap.land.rings import crossings, end_gap, without_small_loops
+from habmap.land.tracks import CIRCLE_95, Path
+
+Kind = Literal["edge walk", "working track"]
+
+#: Lanes closer together than twice this share of the walk's breadth count as one covered ground.
+CLOSING_SHARE: Final = 0.15
+#: Share of the way inside the ground from which a walk looks like work.
+INSIDE_SHARE: Final = 0.4
+#: 4π · area / length² of the ring; a square has 0.79, a strip 30 times as long as wide 0.10.
+SLENDER: Final = 0.1
+#: Crossings that no GPS error explains.
+MANY_CROSSINGS: Final = 3
+SAMPLES: Final = 400
+
+
+@dataclass(frozen=True, slots=True)
+class WalkSigns:
+    """What tells an edge walk from a working track.
+
+    Attributes
+    ----------
+    inside_frac
+        Share of the way that runs inside the outer line of everything walked, 0–1.
+    gap_m
+        Open piece between the end and the start [m].
+    roundness_frac
+        4π · area / length² of the closed, smoothed path: 1 for a circle.
+    crossings
+        Times the path crosses itself in loops larger than the GPS error.
+    """
+
+    kind: Kind
+    inside_frac: float
+    gap_m: float
+    roundness_frac: float
+    crossings: int
+
+
+def kind_of_walk(path: Path, *, sigma_m: float, close_gap_m: float) -> WalkSigns:
+    """Tell whether a path goes around ground or wanders over it.
+
+    A walk counts as a working track when two or more of four signs are there: much of the way lies inside its own outer
+    line, the end stays open, the ring is too slender for its length, it crosses itself again and again. One sign alone
+    is not enough: an edge walk may stay open, follow a narrow strip, or cross once in a figure-eight.
+    """
+    gap_m, stay = end_gap(path, sigma_m=sigma_m)
+    smooth = shapely.get_coordinates(LineString(path.xy[stay]).simplify(2 * sigma_m))
+    ring, _times, _loops = without_small_loops(smooth, np.arange(len(smooth), dtype=float), small_m=CIRCLE_95 * sigma_m)
+    crossed = len(crossings(ring)) if len(ring) > 3 else 0
+    outline = Polygon(ring) if len(ring) > 2 else Polygon()
+    roundness = 4 * math.pi * outline.area / outline.length**2 if outline.length else 0.0
+    inside = _inside_frac(LineString(smooth), sigma_m=sigma_m)
+    signs = (inside >= INSIDE_SHARE, gap_m > close_gap_m, roundness < SLENDER, crossed >= MANY_CROSSINGS)
+    kind: Kind = "working track" if sum(signs) >= 2 else "edge walk"
+    return WalkSigns(kind, inside, gap_m, roundness, crossed)
+
+
+def _inside_frac(line: LineString, *, sigma_m: float) -> float:
+    breadth_m = math.sqrt(line.convex_hull.area)
+    reach_m = max(CIRCLE_95 * sigma_m, CLOSING_SHARE * breadth_m)
+    walked = line.buffer(reach_m, quad_segs=4)
+    filled = shapely.union_all(
+        [Polygon(part.exterior) for part in shapely.get_parts(walked) if isinstance(part, Polygon)]
+    )
+    outer = filled.buffer(-reach_m, quad_segs=4)
+    if outer.is_empty:
+        return 0.0
+    places = shapely.line_interpolate_point(line, (np.arange(SAMPLES) + 0.5) / SAMPLES, normalized=True)
+    depth_m = shapely.distance(outer.boundary, places)
+    return float(np.mean(shapely.intersects(outer, places) & (depth_m > reach_m / 2)))

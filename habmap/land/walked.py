@@ -1,0 +1,325 @@
+"""Ground from GPS walks: one or several segments in, valid ground with acres and their standard deviation out."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Final
+
+import numpy as np
+import shapely
+from shapely import LineString, MultiPolygon, Polygon
+from shapely.geometry.base import BaseGeometry
+from shapely.geometry.polygon import orient
+
+from habmap.errors import InputError
+from habmap.land.grid import LocalGrid
+from habmap.land.rings import OVERRUN_SHARE, Ring, end_gap, ring_of
+from habmap.land.track_error import FixError, Floats, area_gradient_m, area_variance_m2_2, gradient_variance
+from habmap.land.tracks import ALONE, OVERRUN, PAUSE, STRAY, Cleaned, Path, Segment, Travel, cleaned
+from habmap.land.walk_kind import INSIDE_SHARE, MANY_CROSSINGS, Kind, WalkSigns, kind_of_walk
+from habmap.measures import acres, ft
+
+FEWEST_FIXES: Final = 4
+#: Straight pieces per quarter circle of a swath's round ends.
+QUARTER_PIECES: Final = 8
+FIXES_ONLY: Final = (
+    "the standard deviation is of the fixes' own error only: not of where the edge really is, nor of the corners cut"
+)
+ASSUMED_TIMES: Final = "the file has no times: a walking speed of 1 m/s was assumed for the error of the acres"
+
+
+@dataclass(frozen=True, slots=True)
+class WalkedGround:
+    """What a GPS walk shows.
+
+    Attributes
+    ----------
+    ground
+        Valid ground in grid metres.
+    area_m2, area_sd_m2
+        Planar area and its standard deviation from the fixes' error [m²].
+    perimeter_m
+        Length of the outline, holes too [m].
+    fixes
+        Fixes read.
+    dropped
+        Fixes left out, by reason.
+    closed_gap_m
+        Straight pieces that closed open ends and joined segments [m].
+    kind
+        What the walk looks like, whatever was made of it.
+    loops_dissolved, holes_closed
+        Loops smaller than the GPS error; holes of the covered ground smaller than one swath square.
+    started_s, ended_s
+        First and last time, seconds since 1970 UTC; ``None`` where the files have no times.
+    """
+
+    ground: MultiPolygon
+    area_m2: float
+    area_sd_m2: float
+    perimeter_m: float
+    fixes: int
+    dropped: Counter[str]
+    closed_gap_m: float
+    kind: Kind
+    loops_dissolved: int
+    holes_closed: int
+    started_s: float | None
+    ended_s: float | None
+    notes: tuple[str, ...]
+
+
+def walked_ground(
+    segments: Sequence[Segment],
+    *,
+    grid: LocalGrid,
+    error: FixError,
+    close_gap_m: float,
+    swath_m: float | None = None,
+    travel: Travel = "foot",
+) -> WalkedGround:
+    """Return the ground of a GPS walk.
+
+    Parameters
+    ----------
+    segments
+        All segments of all tracks and files, WGS 84, in the order of the files.
+    grid
+        Equal-area grid of the answer.
+    error
+        Model of a fix's error; its ``sigma_m`` is also the scale of every cleaning step.
+    close_gap_m
+        Longest straight piece that may close an open end or join two segments [m].
+    swath_m
+        Breadth worked along the path [m]; ``None`` for a walk around the ground.
+    travel
+        How the person went.
+
+    Raises
+    ------
+    InputError
+        Fewer than four usable fixes, an end left open, a walk that wanders over the ground without a swath, a
+        figure-eight, or fixes that nobody could have walked.
+
+    Notes
+    -----
+    Segments that come back to their own start are rings of their own; the others are joined in the order of their times
+    (of the files, where there are none). Rings are united, so that ground inside two of them counts once.
+    """
+    if not segments or sum(len(segment.lonlat) for segment in segments) == 0:
+        raise InputError("there is no track here", allowed="a track, line or route", mend="export the track itself")
+    clean = _all_cleaned(segments, grid=grid, sigma_m=error.sigma_m, travel=travel)
+    dropped: Counter[str] = Counter()
+    notes: list[str] = []
+    for one in clean:
+        dropped += one.dropped
+        notes += one.notes
+    paths = [one.path for one in clean]
+    usable = sum(len(path.xy) for path in paths)
+    if usable < FEWEST_FIXES:
+        raise InputError(
+            "too few usable fixes to make ground of",
+            where=segments[0].where,
+            value=f"{usable} of {sum(len(segment.lonlat) for segment in segments)} fixes",
+            allowed=f"{FEWEST_FIXES} or more",
+            mend="walk it again with the track log on",
+        )
+    # A lone fix is a flicker of the receiver, unless the walk is nothing but lone fixes.
+    alone = [path for path in paths if len(path.xy) == 1]
+    if len(alone) < len(paths):
+        paths = [path for path in paths if len(path.xy) > 1]
+        dropped[ALONE] += len(alone)
+    chains, joined_m, stray = _chains(paths, sigma_m=error.sigma_m, close_gap_m=close_gap_m)
+    dropped[STRAY] += stray if swath_m is None else 0
+    signs = [kind_of_walk(chain, sigma_m=error.sigma_m, close_gap_m=close_gap_m) for chain in chains]
+    kind: Kind = "working track" if any(sign.kind == "working track" for sign in signs) else "edge walk"
+    if not all(path.has_times for path in paths):
+        notes.append(ASSUMED_TIMES)
+    notes.append(FIXES_ONLY)
+
+    rings: list[Ring] = []
+    holes_closed = 0
+    if swath_m is None:
+        if kind == "working track":
+            raise _looks_like_work(chains, signs)
+        _refuse_wide_joins(joined_m, close_gap_m=close_gap_m, where=chains[0].where)
+        rings = [ring_of(chain, sigma_m=error.sigma_m, close_gap_m=close_gap_m) for chain in chains]
+        ground = _multipolygon(shapely.union_all([ring.polygon for ring in rings]))
+        notes += _overlap_notes(rings)
+        fix_xy = np.concatenate([ring.xy for ring in rings])
+        fix_s = np.concatenate([ring.time_s for ring in rings])
+        tree = shapely.STRtree(np.array(shapely.points(fix_xy)))
+        variance = area_variance_m2_2(
+            [(xy, fix_s[tree.nearest(shapely.points(xy))]) for xy in _outlines(ground)], error=error
+        )
+        dropped[OVERRUN] += sum(ring.trimmed for ring in rings)
+    else:
+        # Standing still does not take ground away from what was covered: pauses keep their fixes here.
+        dropped.pop(PAUSE, None)
+        covered = [one.unpaused for one in clean]
+        ground, holes_closed = covered_ground([path.xy for path in covered], swath_m=swath_m)
+        variance = _covered_variance(ground, covered, error=error)
+        joined_m = []
+        if kind == "edge walk":
+            notes.append(
+                "this looks like a walk around the ground, and with --swath-ft only the strip along the path counts; "
+                "leave --swath-ft out for the ground inside"
+            )
+        notes.append("the swath's breadth is taken as given; its own error is not in the standard deviation")
+    times_s = [path.time_s for path in paths if path.has_times and len(path.time_s)]
+    return WalkedGround(
+        ground=ground,
+        area_m2=ground.area,
+        area_sd_m2=math.sqrt(variance),
+        perimeter_m=ground.length,
+        fixes=sum(len(segment.lonlat) for segment in segments),
+        dropped=+dropped,
+        closed_gap_m=sum(ring.gap_m for ring in rings) + sum(joined_m),
+        kind=kind,
+        loops_dissolved=sum(ring.loops for ring in rings),
+        holes_closed=holes_closed,
+        started_s=min((float(t[0]) for t in times_s), default=None),
+        ended_s=max((float(t[-1]) for t in times_s), default=None),
+        notes=tuple(notes),
+    )
+
+
+def covered_ground(lines: Sequence[Floats], *, swath_m: float) -> tuple[MultiPolygon, int]:
+    """Return the ground within half a swath of the paths, and how many small holes were closed.
+
+    A hole is closed when it is no larger than one swath square (``swath_m²``): a place between two passes that a person
+    would call done. Larger ones stay open. Paths are not joined to each other. ``lines`` are arrays of shape (n, 2) [m].
+    """
+    shapes = [LineString(xy) if len(xy) > 1 else shapely.Point(xy[0]) for xy in lines if len(xy)]
+    covered = shapely.union_all([shape.buffer(swath_m / 2, quad_segs=QUARTER_PIECES) for shape in shapes])
+    closed, parts = 0, []
+    for part in _multipolygon(covered).geoms:
+        holes = [hole for hole in part.interiors if Polygon(hole).area > swath_m**2]
+        closed += len(part.interiors) - len(holes)
+        parts.append(orient(Polygon(part.exterior, holes)))
+    return MultiPolygon(parts), closed
+
+
+def _all_cleaned(segments: Sequence[Segment], *, grid: LocalGrid, sigma_m: float, travel: Travel) -> list[Cleaned]:
+    clean: list[Cleaned] = []
+    after_s = 0.0
+    for segment in segments:
+        if not len(segment.lonlat):
+            continue
+        one = cleaned(segment, grid=grid, sigma_m=sigma_m, travel=travel, after_s=after_s)
+        clean.append(one)
+        if not one.path.has_times:
+            after_s = float(one.path.time_s[-1]) + 1.0
+    if all(one.path.has_times for one in clean):
+        clean.sort(key=lambda one: one.path.time_s[0])
+    return clean
+
+
+def _chains(paths: list[Path], *, sigma_m: float, close_gap_m: float) -> tuple[list[Path], list[float], int]:
+    """Return rings of their own and, joined into one path, everything that is open.
+
+    With the length of each join [m], and the fixes of an open rest that is left out because it is short and goes round
+    nothing while there are rings: the receiver was switched on again for a moment.
+    """
+    closed: list[Path] = []
+    open_: list[Path] = []
+    for path in paths:
+        gap_m, _stay = end_gap(path, sigma_m=sigma_m)
+        # A short piece ends near its start without going round anything: it belongs to the open ones.
+        is_ring = len(path.xy) >= FEWEST_FIXES and gap_m <= close_gap_m and path.length_m > 4 * max(gap_m, sigma_m)
+        (closed if is_ring else open_).append(path)
+    if not open_:
+        return closed, [], 0
+    joins_m = [float(np.hypot(*(after.xy[0] - before.xy[-1]))) for before, after in pairwise(open_)]
+    joined = Path(
+        where=open_[0].where if len(open_) == 1 else f"{open_[0].where} to {open_[-1].where}",
+        xy=np.concatenate([path.xy for path in open_]),
+        time_s=np.concatenate([path.time_s for path in open_]),
+        has_times=all(path.has_times for path in open_),
+    )
+    longest_m = max((path.length_m for path in closed), default=0.0)
+    if joined.length_m < OVERRUN_SHARE * longest_m:
+        return closed, [], len(joined.xy)
+    return [*closed, joined], joins_m, 0
+
+
+def _refuse_wide_joins(joined_m: Sequence[float], *, close_gap_m: float, where: str) -> None:
+    widest_m = max(joined_m, default=0.0)
+    if widest_m > close_gap_m:
+        raise InputError(
+            f"two segments of the walk lie {ft(widest_m):,.0f} ft apart",
+            where=where,
+            value=f"{ft(widest_m):.0f} ft",
+            allowed=f"up to {ft(close_gap_m):.0f} ft is joined with a straight line ([gps] close_gap_ft)",
+            mend="walk the missing piece as another segment, or trace rings that lie apart from separate files",
+        )
+
+
+def _looks_like_work(chains: Sequence[Path], signs: Sequence[WalkSigns]) -> InputError:
+    path, sign = next((c, s) for c, s in zip(chains, signs, strict=True) if s.kind == "working track")
+    along = sign.inside_frac < INSIDE_SHARE and sign.crossings < MANY_CROSSINGS
+    return InputError(
+        f"this walk runs along a way and ends {ft(sign.gap_m):,.0f} ft from its start instead of going around ground"
+        if along
+        else "this walk wanders over the ground instead of going around it",
+        where=path.where,
+        value=(
+            f"{100 * sign.inside_frac:.0f} % of the way lies inside its outer line, {sign.crossings} large crossings, "
+            f"{ft(sign.gap_m):,.0f} ft open at the end"
+        ),
+        allowed="one way around the ground, or a working track with --swath-ft",
+        mend="give --swath-ft with the breadth worked along the path, or walk around the edge",
+    )
+
+
+def _overlap_notes(rings: Sequence[Ring]) -> list[str]:
+    twice_m2 = sum(ring.polygon.area for ring in rings) - shapely.union_all([ring.polygon for ring in rings]).area
+    if twice_m2 <= 1e-3:
+        return []
+    return [
+        f"{acres(twice_m2):.2f} acres lie inside more than one ring and count once; a ring inside a ring leaves nothing "
+        "out (log ground to be left with `log keep`)"
+    ]
+
+
+def _covered_variance(ground: MultiPolygon, paths: Sequence[Path], *, error: FixError) -> float:
+    """Return the variance of covered ground [m⁴]: its outline moves as the nearest place of the path moves.
+
+    First order: each outline vertex passes its gradient on to the two fixes of the nearest path piece, in the ratio of
+    its foot on that piece. (The rate of change of a buffer's area is the outline's normal shift, summed.)
+    """
+    xy = np.concatenate([path.xy for path in paths])
+    time_s = np.concatenate([path.time_s for path in paths])
+    starts: list[int] = []
+    offset = 0
+    for path in paths:
+        starts += range(offset, offset + max(len(path.xy) - 1, 1))
+        offset += len(path.xy)
+    first = np.array(starts)
+    last_of_path = np.cumsum([len(path.xy) for path in paths]) - 1
+    second = np.where(np.isin(first, last_of_path), first, first + 1)
+    pieces = np.array(shapely.linestrings(np.stack([xy[first], xy[second]], axis=1)))
+    tree = shapely.STRtree(pieces)
+    gradient = np.zeros_like(xy)
+    for outline in _outlines(ground):
+        push = area_gradient_m(outline)
+        nearest = tree.nearest(shapely.points(outline))
+        share = shapely.line_locate_point(pieces[nearest], shapely.points(outline), normalized=True)
+        share = np.nan_to_num(share)
+        np.add.at(gradient, first[nearest], (1 - share)[:, None] * push)
+        np.add.at(gradient, second[nearest], share[:, None] * push)
+    return gradient_variance(gradient, time_s, error=error)
+
+
+def _outlines(ground: MultiPolygon) -> list[Floats]:
+    rings = [ring for part in ground.geoms for ring in (part.exterior, *part.interiors)]
+    return [shapely.get_coordinates(ring)[:-1] for ring in rings]
+
+
+def _multipolygon(geometry: BaseGeometry) -> MultiPolygon:
+    parts = [orient(part) for part in shapely.get_parts(geometry) if isinstance(part, Polygon) and not part.is_empty]
+    return MultiPolygon(parts)
