@@ -67,6 +67,10 @@ class FakeStore:
     def entries(self) -> tuple[Entry, ...]:
         return tuple(sorted(self._of(Entry), key=lambda row: (row.recorded_at, row.entry_id)))
 
+    def entries_on(self, day: date) -> tuple[Entry, ...]:
+        dated = {row.entry_id for row in self.entries() if row.date == day}
+        return tuple(row for row in self.entries() if row.entry_id in dated or row.target in dated)
+
     def elevation(self) -> ElevationSource | None:
         return max(self._of(ElevationSource), key=lambda row: (row.recorded_at, row.uuid), default=None)
 
