@@ -1,0 +1,35 @@
+"""``habmap check``: every rule the place must obey."""
+
+from __future__ import annotations
+
+import typer
+
+from habmap.cli.context import JsonOption, Session
+from habmap.cli.output import print_json, say
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command("check")(check)
+
+
+def check(context: typer.Context, as_json: JsonOption = False) -> None:
+    """Look at every rule the property must obey; exit code 1 and a list where it does not."""
+    from habmap.jobs.check import check as look
+
+    session: Session = context.obj
+    store = session.store()
+    result = look(store, today=session.today(store.settings.place.timezone))
+    if as_json:
+        print_json("check", result)
+    elif not result.faults:
+        say(
+            f"{result.place} obeys all {len(result.rules)} rules looked at ({', '.join(result.rules)}), on {result.on}."
+        )
+    else:
+        noun = "fault" if len(result.faults) == 1 else "faults"
+        say(f"{result.place}: {len(result.faults)} {noun} found, on {result.on}.")
+        for fault in result.faults:
+            say(f"- {fault.rule}, {fault.where}: {fault.what}\n  to mend it: {fault.mend}")
+    if result.faults:
+        raise typer.Exit(1)
