@@ -10,6 +10,7 @@ from datetime import date
 from habmap import measures
 from habmap.jobs.ground import Ground, ground
 from habmap.jobs.ports import Store
+from habmap.place.settings import Settings
 from habmap.vocabulary import PRACTICES, REMAINING, STAGES, TREATED
 from habmap.work.records import Unit
 
@@ -108,7 +109,7 @@ class AcresResult:
     closure_m2: float
 
 
-def acres_of(place_ground: Ground, store: Store) -> AcresResult:
+def acres_of(place_ground: Ground, *, settings: Settings) -> AcresResult:
     """Add up ground that is already cut into pieces."""
     stage_m2: defaultdict[str, defaultdict[str, list[float]]] = defaultdict(lambda: defaultdict(list))
     for piece in place_ground.pieces:
@@ -122,12 +123,12 @@ def acres_of(place_ground: Ground, store: Store) -> AcresResult:
         units.append(_unit_acres(unit, unit_m2, sums))
     outside_m2 = math.fsum(cover.area_m2 for cover in place_ground.covers if cover.entry_ids and not cover.unit_ids)
     return AcresResult(
-        place=store.settings.place.name,
+        place=settings.place.name,
         on=place_ground.on,
         acre_m2=measures.M2_PER_ACRE,
         totals=_totals(units),
         units=tuple(units),
-        practices=_practices(place_ground, store),
+        practices=_practices(place_ground, settings),
         outside_acres=measures.acres(outside_m2),
         closure_m2=closure_m2,
     )
@@ -147,7 +148,7 @@ def acres(store: Store, *, on: date | None = None) -> AcresResult:
     -----
     Treated + remaining + left on purpose + other cover = acres, for every unit and in total.
     """
-    return acres_of(ground(store, on=on), store)
+    return acres_of(ground(store, on=on), settings=store.settings)
 
 
 def _unit_acres(unit: Unit, unit_m2: float, stage_m2: dict[str, float]) -> UnitAcres:
@@ -182,7 +183,7 @@ def _totals(units: list[UnitAcres]) -> TotalAcres:
     )
 
 
-def _practices(place_ground: Ground, store: Store) -> tuple[PracticeAcres, ...]:
+def _practices(place_ground: Ground, settings: Settings) -> tuple[PracticeAcres, ...]:
     practice_of = {entry.entry_id: entry.practice for entry in place_ground.entries}
     # Every square metre is in one cover only, so that adding covers up is the area of the union of the patches.
     inside_m2: defaultdict[str, float] = defaultdict(float)
@@ -199,7 +200,7 @@ def _practices(place_ground: Ground, store: Store) -> tuple[PracticeAcres, ...]:
         found.append(
             PracticeAcres(
                 practice=practice,
-                practice_code=store.settings.practice_code(practice),
+                practice_code=settings.practice_code(practice),
                 acres=measures.acres(inside_m2[practice] + outside_m2[practice]),
                 pass_acres=measures.acres(math.fsum(patch.area for patch in patches)),
                 inside_acres=measures.acres(inside_m2[practice]),

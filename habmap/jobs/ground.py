@@ -12,6 +12,7 @@ from habmap.jobs.ports import Store
 from habmap.land.acreage import Piece, merged, pieces
 from habmap.land.grid import LocalGrid
 from habmap.measures import acres
+from habmap.place.settings import Settings
 from habmap.vocabulary import CEDAR_COVERS
 from habmap.work.ledger import effective_entries
 from habmap.work.records import Entry, Unit
@@ -94,35 +95,49 @@ def ground(store: Store, *, on: date | None = None) -> Ground:
         all work, on the units as they are drawn now.
     """
     entries = tuple(entry for entry in effective_entries(store.entries()) if on is None or entry.date <= on)
-    units = store.units(on)
     day = on if on is not None else max((entry.date for entry in entries), default=None)
-    grid = store.grid
+    return cut_ground(store.units(on), entries, grid=store.grid, settings=store.settings, on=day)
+
+
+def cut_ground(
+    units: tuple[Unit, ...],
+    entries: tuple[Entry, ...],
+    *,
+    grid: LocalGrid | None,
+    settings: Settings,
+    on: date | None = None,
+) -> Ground:
+    """Cut the ground of these units, no two of one ``unit_id``, by these effective entries; ``on`` is only carried."""
     if grid is None:
-        return Ground(day, None, units, entries)
+        return Ground(on, None, units, entries)
     unit_shapes = {unit.unit_id: grid.to_grid(unit.geometry) for unit in units}
     patches = {entry.entry_id: grid.to_grid(entry.patch) for entry in entries if entry.patch is not None}
     faces = pieces(list(unit_shapes.values()), list(patches.values()))
     return Ground(
-        on=day,
+        on=on,
         grid=grid,
         units=units,
         entries=entries,
         unit_shapes=unit_shapes,
         patches=patches,
-        pieces=_ground_pieces(faces, units, entries, list(patches), store),
+        pieces=_ground_pieces(faces, units, entries, list(patches), settings),
         covers=_covers(faces, list(unit_shapes), list(patches)),
     )
 
 
 def _ground_pieces(
-    faces: tuple[Piece, ...], units: tuple[Unit, ...], entries: tuple[Entry, ...], patch_ids: list[str], store: Store
+    faces: tuple[Piece, ...],
+    units: tuple[Unit, ...],
+    entries: tuple[Entry, ...],
+    patch_ids: list[str],
+    settings: Settings,
 ) -> tuple[GroundPiece, ...]:
     by_history: defaultdict[tuple[int, tuple[int, ...]], list[Piece]] = defaultdict(list)
     for face in faces:
         for unit_index in face.units:
             by_history[(unit_index, face.patches)].append(face)
     by_id = {entry.entry_id: entry for entry in entries}
-    stages = store.settings.stages
+    stages = settings.stages
     states: dict[tuple[tuple[int, ...], float, float, bool], GroundState] = {}
     found = []
     for (unit_index, patch_indices), parts in sorted(by_history.items(), key=lambda item: item[0][0]):

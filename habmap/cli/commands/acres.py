@@ -1,0 +1,117 @@
+"""``habmap acres``: the account of treated and remaining acres."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import typer
+
+from habmap.cli.context import JsonOption, OnOption, Session
+from habmap.cli.output import print_json, print_table, say
+
+if TYPE_CHECKING:
+    from habmap.jobs.acres import AcresResult
+
+#: Less worked ground outside the units than this is not worth a sentence [acre].
+OUTSIDE_WORTH_SAYING_ACRES = 0.05
+
+
+def register(app: typer.Typer) -> None:
+    """Hang the command on the app."""
+
+    @app.command("acres")
+    def acres_command(context: typer.Context, on: OnOption = None, as_json: JsonOption = False) -> None:
+        """Show the account: treated and remaining acres per unit, and acres per practice."""
+        from habmap.jobs.acres import acres
+
+        session: Session = context.obj
+        result = acres(session.store(), on=on)
+        if as_json:
+            print_json("acres", result)
+            return
+        say(answer(result))
+        _print_units(result)
+        _print_practices(result)
+        _print_cautions(result)
+
+
+def answer(result: AcresResult) -> str:
+    """Return the account in a sentence or three."""
+    if not result.units:
+        return "No units are loaded yet; load them with `habmap add units FILE`."
+    totals = result.totals
+    cedar_acres = totals.acres - totals.stage_acres.other
+    day = f"work up to {result.on.isoformat()}" if result.on else "no work logged yet"
+    kept = f" and {totals.keep_acres:,.1f} are left on purpose" if totals.keep_acres >= 0.05 else ""
+    words = (
+        f"{totals.treated_acres:,.1f} of {cedar_acres:,.1f} cedar acres treated at least once; "
+        f"{totals.remaining_acres:,.1f} remain{kept} ({day})."
+    )
+    if totals.coming_back_acres >= 0.05:
+        words += f" On {totals.coming_back_acres:,.1f} of the treated acres the cedars are coming back."
+    if result.outside_acres >= OUTSIDE_WORTH_SAYING_ACRES:
+        words += f" {result.outside_acres:,.1f} worked acres lie outside every unit."
+    return words
+
+
+def _print_units(result: AcresResult) -> None:
+    if not result.units:
+        return
+    rows: list[list[object]] = [
+        [
+            unit.unit_id,
+            unit.name,
+            unit.cover,
+            unit.acres,
+            unit.treated_acres,
+            unit.remaining_acres,
+            unit.keep_acres,
+            f"{unit.treated_pct:.0f} %",
+            stages_in_words(unit.stage_acres),
+        ]
+        for unit in result.units
+    ]
+    totals = result.totals
+    rows.append(["all", "", "", totals.acres, totals.treated_acres, totals.remaining_acres, totals.keep_acres, "", ""])
+    print_table(
+        ["unit", "name", "cover", "acres", "treated", "remaining", "left on purpose", "done", "stages (acres)"], rows
+    )
+
+
+def stages_in_words(stage_acres: object) -> str:
+    """Return the stages that hold at least 0.005 acre, in words with their acres."""
+    from habmap.vocabulary import STAGE_WORDS, STAGES
+
+    found = [(stage, float(getattr(stage_acres, stage))) for stage in STAGES]
+    return "; ".join(f"{STAGE_WORDS[stage]} {size:,.2f}" for stage, size in found if size >= 0.005)
+
+
+def _print_practices(result: AcresResult) -> None:
+    from habmap.vocabulary import PRACTICE_WORDS
+
+    if not result.practices:
+        return
+    print_table(
+        ["practice", "code", "acres", "acres, passes added", "outside units", "log lines", "first", "last"],
+        [
+            [
+                PRACTICE_WORDS[practice.practice],
+                practice.practice_code or "",
+                practice.acres,
+                practice.pass_acres,
+                practice.outside_acres,
+                practice.entries,
+                practice.first_date.isoformat(),
+                practice.last_date.isoformat(),
+            ]
+            for practice in result.practices
+        ],
+    )
+
+
+def _print_cautions(result: AcresResult) -> None:
+    from habmap.vocabulary import SNAG_CAUTION
+
+    if result.totals.stage_acres.dead_standing > 0:
+        say("")
+        say(SNAG_CAUTION)

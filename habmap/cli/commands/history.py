@@ -1,0 +1,165 @@
+"""``habmap history``: everything ever said, in order."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from habmap.cli.context import JsonOption, Session
+from habmap.cli.output import print_json, say
+
+if TYPE_CHECKING:
+    from datetime import date, datetime
+    from zoneinfo import ZoneInfo
+
+    from habmap.jobs.history import HistoryLine, HistoryResult, UnitAcresThen, UnitChange
+    from habmap.work.records import Look
+
+
+def register(app: typer.Typer) -> None:
+    """Hang the command on the app."""
+
+    @app.command("history")
+    def history_command(
+        context: typer.Context,
+        unit: Annotated[str | None, typer.Argument(metavar="[UNIT]", help="Only what was done in this unit.")] = None,
+        as_json: JsonOption = False,
+    ) -> None:
+        """Show everything ever said of the work, corrections too, in the order it was written."""
+        from zoneinfo import ZoneInfo
+
+        from habmap.jobs.history import history
+
+        session: Session = context.obj
+        store = session.store()
+        result = history(store, unit_id=unit)
+        if as_json:
+            print_json("history", result)
+            return
+        for line in told(result, ZoneInfo(store.settings.place.timezone)):
+            say(line)
+
+
+def told(result: HistoryResult, zone: ZoneInfo) -> list[str]:
+    """Return the history in plain lines: one per row of the log, its corrections under it."""
+    where = f"in unit {_plain(result.unit_id)}" if result.unit_id else f"at {_plain(result.place)}"
+    roots = [line for line in result.entries if line.action == "log"]
+    if not roots and not result.changes:
+        return [f"No work is logged {where} yet."]
+    withdrawn = {line.root_id for line in result.entries} - {line.root_id for line in result.entries if line.counts}
+    count = len(roots)
+    words = [
+        f"{count} {'piece' if count == 1 else 'pieces'} of work logged {where}"
+        + (f", {len(withdrawn - {None})} of them withdrawn." if withdrawn - {None} else ".")
+    ]
+    for line in result.entries:
+        words.append("")
+        words.append(_line_words(line, zone))
+        words.append(f"  log line {line.entry_id}, written {day_words(_local(line.recorded_at, zone))}")
+        if line.action == "log" and line.root_id in withdrawn:
+            words[-1] += "; it no longer counts"
+        elif line.action == "log" and not line.counts:
+            words[-1] += "; corrected below"
+    for change in result.changes:
+        words += ["", *_change_words(change)]
+    return words
+
+
+def day_words(day: date) -> str:
+    """Return a day as people say it: 3 Feb 2025 (English month names, whatever the machine's language)."""
+    months = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+    return f"{day.day} {months[day.month - 1]} {day.year}"
+
+
+def _local(moment: datetime, zone: ZoneInfo) -> date:
+    return moment.astimezone(zone).date()
+
+
+def _line_words(line: HistoryLine, zone: ZoneInfo) -> str:
+    who = f" ({_plain(line.who)})" if line.who else ""
+    why = f": {_plain(line.why)}" if line.why else ""
+    if line.action == "void":
+        return f"Withdrawn on {day_words(_local(line.recorded_at, zone))}{who}{why}. It was log line {line.target}."
+    said = f"{_done(line)}{who}."
+    if line.action == "amend":
+        said = (
+            f"Corrected on {day_words(_local(line.recorded_at, zone))}{why}. Log line {line.target} should read: {said}"
+        )
+    if line.product:
+        rate = f" at {_plain(line.product_rate)}" if line.product_rate else ""
+        said += f" Product: {_plain(line.product)}{rate}; the product's label is the law."
+    if line.note:
+        said += f" Note: {_plain(line.note)}"
+    return said
+
+
+def _done(line: HistoryLine) -> str:
+    from habmap.vocabulary import PRACTICE_WORDS
+
+    words = PRACTICE_WORDS[line.practice]
+    parts = [f"{words[0].upper()}{words[1:]} on {day_words(line.date)}"]
+    if line.acres is not None:
+        parts.append(f"{line.acres:,.1f} acres{_where(line)}")
+    if line.acres_sd is not None:
+        parts.append(f"give or take {line.acres_sd:,.2f}")
+    if line.reported_acres is not None:
+        parts.append(f"reported as {line.reported_acres:,.1f}")
+    if line.killed_pct is not None:
+        parts.append(f"{line.killed_pct:g} % of the cedars killed")
+    if line.burned_pct is not None:
+        parts.append(f"{line.burned_pct:g} % of the ground burned")
+    if line.person_hours is not None:
+        parts.append(f"{line.person_hours:g} person-hours")
+    if line.cost is not None:
+        parts.append(f"cost {line.cost:,.2f}")
+    if line.look is not None:
+        parts += _seen(line.look)
+    return ", ".join(parts)
+
+
+def _where(line: HistoryLine) -> str:
+    places = [f"{touched.acres:,.1f} in {_plain(touched.unit_id)}" for touched in line.units]
+    if line.outside_acres is not None and line.outside_acres >= 0.05:
+        places.append(f"{line.outside_acres:,.1f} outside every unit")
+    if len(places) == 1 and line.units:
+        return f" in {_plain(line.units[0].unit_id)}"
+    return f" ({', '.join(places)})" if places else ""
+
+
+def _seen(look: Look) -> list[str]:
+    seen = []
+    if look.live_stems_per_acre is not None:
+        seen.append(f"{look.live_stems_per_acre:,.0f} live cedars per acre")
+    if look.tallest_ft is not None:
+        seen.append(f"the tallest {look.tallest_ft:g} ft")
+    if look.seedlings_per_acre is not None:
+        seen.append(f"{look.seedlings_per_acre:,.0f} seedlings per acre")
+    seen += [f"{count} {_plain(species)} sprouts" for species, count in look.sprouts]
+    if look.needles is not None:
+        seen.append(f"needles {look.needles}")
+    if look.fuel_lb_ac is not None:
+        seen.append(f"{look.fuel_lb_ac:,.0f} lb of grass per acre")
+    if look.stump_treated is not None:
+        seen.append("stumps treated" if look.stump_treated else "stumps not treated")
+    return seen
+
+
+def _change_words(change: UnitChange) -> list[str]:
+    def side(units: tuple[UnitAcresThen, ...]) -> str:
+        return "; ".join(
+            f"{_plain(unit.unit_id)} {unit.acres:,.2f} acres, {unit.treated_acres:,.2f} treated, "
+            f"{unit.remaining_acres:,.2f} remaining"
+            for unit in units
+        )
+
+    return [
+        f"Redrawn from {day_words(change.date)}.",
+        f"  before: {side(change.before)}",
+        f"  after:  {side(change.after)}",
+    ]
+
+
+def _plain(text: str | None) -> str:
+    """Return text without what would move a terminal's cursor."""
+    return "".join(character if character.isprintable() else " " for character in text or "")

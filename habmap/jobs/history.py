@@ -1,0 +1,266 @@
+"""Everything that was ever said of the work, in the order it was written, and how units were redrawn."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from habmap import measures
+from habmap.errors import InputError
+from habmap.jobs.acres import acres_of
+from habmap.jobs.ground import cut_ground
+from habmap.jobs.ports import Store
+from habmap.land.acreage import HAIR_WIDTH_M
+from habmap.work.ledger import Correction, corrections, effective_entries
+from habmap.work.records import Entry, Look, Unit
+
+
+@dataclass(frozen=True, slots=True)
+class TouchedUnit:
+    """A unit under a patch, and how much of the patch lies in it [acre]."""
+
+    unit_id: str
+    acres: float
+
+
+@dataclass(frozen=True, slots=True)
+class HistoryLine:
+    """One row of the log as it was written.
+
+    Attributes
+    ----------
+    root_id
+        The line that a correction speaks of; for a logged line its own id; ``None`` when it is not in this log.
+    counts
+        Whether the account rests on this row's content today.
+    acres
+        Measured area of the patch [acre]; ``None`` without a patch.
+    units
+        Units, as drawn now, that the patch lies in by more than a hair.
+    outside_acres
+        Part of the patch in no unit as drawn now [acre].
+    """
+
+    entry_id: str
+    action: str
+    root_id: str | None
+    target: str | None
+    why: str | None
+    counts: bool
+    practice: str
+    date: date
+    recorded_at: datetime
+    who: str | None
+    note: str | None
+    unit_ids: tuple[str, ...]
+    killed_pct: float | None
+    burned_pct: float | None
+    person_hours: float | None
+    cost: float | None
+    acres: float | None
+    acres_sd: float | None
+    reported_acres: float | None
+    units: tuple[TouchedUnit, ...]
+    outside_acres: float | None
+    product: str | None
+    product_rate: str | None
+    look: Look | None
+    source_id: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class UnitAcresThen:
+    """A unit's acres in one drawing of it [acre]."""
+
+    unit_id: str
+    acres: float
+    treated_acres: float
+    remaining_acres: float
+    keep_acres: float
+
+
+@dataclass(frozen=True, slots=True)
+class UnitChange:
+    """Units redrawn, split or merged on a day: the same work on the old outlines and on the new."""
+
+    date: date
+    recorded_at: datetime
+    before: tuple[UnitAcresThen, ...]
+    after: tuple[UnitAcresThen, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class HistoryResult:
+    """The whole log, or one unit's part of it (``habmap/history/1``)."""
+
+    place: str
+    unit_id: str | None
+    entries: tuple[HistoryLine, ...]
+    changes: tuple[UnitChange, ...]
+
+
+def history(store: Store, *, unit_id: str | None = None) -> HistoryResult:
+    """Return every row of the log, oldest first, with what became of it.
+
+    Parameters
+    ----------
+    store
+        The place.
+    unit_id
+        Only lines whose ground lies in this unit, in any drawing of it, or that name it, with all their corrections.
+
+    Raises
+    ------
+    InputError
+        No version of any unit has this ``unit_id``.
+    """
+    versions = store.unit_versions()
+    if unit_id is not None and unit_id not in {unit.unit_id for unit in versions}:
+        raise InputError(
+            "there is no such unit",
+            value=unit_id,
+            allowed=", ".join(sorted({unit.unit_id for unit in versions})) or "no units are loaded yet",
+            mend="use one of these ids, or load the unit with `habmap add units FILE`",
+        )
+    rows = store.entries()
+    lines = corrections(rows)
+    if unit_id is not None:
+        lines = tuple(line for line in lines if _speaks_of(line, unit_id, versions, store))
+    root_of = {row.entry_id: line.root.entry_id for line in lines for row in _rows_of(line)}
+    if unit_id is not None:
+        rows = tuple(row for row in rows if row.entry_id in root_of)
+    counting = {_counting_row(line).entry_id for line in lines if line.content is not None}
+    return HistoryResult(
+        place=store.settings.place.name,
+        unit_id=unit_id,
+        entries=tuple(_described(rows, root_of, counting, store)),
+        changes=tuple(_changes(versions, unit_id, store)),
+    )
+
+
+def _rows_of(line: Correction) -> tuple[Entry, ...]:
+    return (line.root, *line.amends, *line.voids)
+
+
+def _counting_row(line: Correction) -> Entry:
+    return line.amends[-1] if line.amends else line.root
+
+
+def _speaks_of(line: Correction, unit_id: str, versions: tuple[Unit, ...], store: Store) -> bool:
+    if any(unit_id in row.unit_ids for row in _rows_of(line)):
+        return True
+    grid = store.grid
+    if grid is None:
+        return False
+    outlines = [grid.to_grid(unit.geometry) for unit in versions if unit.unit_id == unit_id]
+    patches = [grid.to_grid(row.patch) for row in _rows_of(line) if row.patch is not None]
+    return any(_shares_ground(patch, outline) for patch in patches for outline in outlines)
+
+
+def _shares_ground(patch: BaseGeometry, outline: BaseGeometry) -> bool:
+    shared = shapely.intersection(patch, outline)
+    return not shapely.is_empty(shapely.buffer(shared, -HAIR_WIDTH_M / 2))
+
+
+def _described(rows: tuple[Entry, ...], root_of: dict[str, str], counting: set[str], store: Store) -> list[HistoryLine]:
+    grid = store.grid
+    units = store.units(None)
+    outlines = np.array([grid.to_grid(unit.geometry) for unit in units] if grid else [], dtype=object)
+    tree = shapely.STRtree(outlines)
+    everything = shapely.union_all(outlines) if outlines.size else None
+    described = []
+    for row in rows:
+        patch = grid.to_grid(row.patch) if grid and row.patch is not None else None
+        touched = []
+        if patch is not None:
+            for index in sorted(tree.query(patch, predicate="intersects").tolist()):
+                shared = shapely.intersection(patch, outlines[index])
+                if not shapely.is_empty(shapely.buffer(shared, -HAIR_WIDTH_M / 2)):
+                    touched.append(TouchedUnit(units[index].unit_id, measures.acres(shared.area)))
+        outside = None
+        if patch is not None:
+            rest = patch if everything is None else shapely.difference(patch, everything)
+            outside = measures.acres(rest.area)
+        described.append(
+            HistoryLine(
+                entry_id=row.entry_id,
+                action=row.action,
+                root_id=root_of.get(row.entry_id),
+                target=row.target,
+                why=row.why,
+                counts=row.entry_id in counting,
+                practice=row.practice,
+                date=row.date,
+                recorded_at=row.recorded_at,
+                who=row.who,
+                note=row.note,
+                unit_ids=row.unit_ids,
+                killed_pct=row.killed_pct,
+                burned_pct=row.burned_pct,
+                person_hours=row.person_hours,
+                cost=row.cost,
+                acres=None if patch is None else measures.acres(patch.area),
+                acres_sd=row.acres_sd,
+                reported_acres=row.reported_acres,
+                units=tuple(touched),
+                outside_acres=outside,
+                product=row.product,
+                product_rate=row.product_rate,
+                look=row.look,
+                source_id=row.source_id,
+            )
+        )
+    return described
+
+
+def _changes(versions: tuple[Unit, ...], unit_id: str | None, store: Store) -> list[UnitChange]:
+    """Return the days on which units were replaced, with the account on both drawings of the same ground."""
+    by_uuid = {unit.uuid: unit for unit in versions}
+    days: defaultdict[date, list[Unit]] = defaultdict(list)
+    for unit in versions:
+        if unit.replaces and unit.valid_from is not None:
+            days[unit.valid_from].append(unit)
+    entries = effective_entries(store.entries())
+    changes = []
+    for day, new in sorted(days.items()):
+        old = {uuid: by_uuid[uuid] for unit in new for uuid in unit.replaces if uuid in by_uuid}
+        for group_old, group_new in _families(list(old.values()), new):
+            names = {unit.unit_id for unit in (*group_old, *group_new)}
+            if unit_id is not None and unit_id not in names:
+                continue
+            work = tuple(entry for entry in entries if entry.date <= day)
+            changes.append(
+                UnitChange(
+                    date=day,
+                    recorded_at=max(unit.recorded_at for unit in group_new),
+                    before=_account_of(group_old, work, store, day - timedelta(days=1)),
+                    after=_account_of(group_new, work, store, day),
+                )
+            )
+    return changes
+
+
+def _families(old: list[Unit], new: list[Unit]) -> list[tuple[list[Unit], list[Unit]]]:
+    """Group old and new versions that are tied by ``replaces``."""
+    families: list[tuple[set[str], list[Unit]]] = []
+    for unit in new:
+        replaced = set(unit.replaces)
+        tied = [family for family in families if family[0] & replaced]
+        families = [family for family in families if not family[0] & replaced]
+        families.append(
+            (replaced.union(*(uuids for uuids, _ in tied)), [*(u for _, units in tied for u in units), unit])
+        )
+    return [([unit for unit in old if unit.uuid in uuids], units) for uuids, units in families]
+
+
+def _account_of(units: list[Unit], entries: tuple[Entry, ...], store: Store, on: date) -> tuple[UnitAcresThen, ...]:
+    cut = cut_ground(tuple(units), entries, grid=store.grid, settings=store.settings, on=on)
+    return tuple(
+        UnitAcresThen(unit.unit_id, unit.acres, unit.treated_acres, unit.remaining_acres, unit.keep_acres)
+        for unit in acres_of(cut, settings=store.settings).units
+    )
