@@ -14,14 +14,14 @@ from shapely.geometry.base import BaseGeometry
 
 from habmap.land.grid import LocalGrid
 from habmap.place.settings import Settings
-from habmap.work.records import Boundary, ElevationSource, Entry, Feature, Look, Row, Unit
+from habmap.work.records import Boundary, ElevationSource, Entry, Feature, Look, Plot, Row, Unit
 
 #: A round centre for test grids, in open country.
 GRID = LocalGrid(38.0, -98.0)
 _MORNING = datetime(2025, 1, 1, 12, tzinfo=UTC)
 _numbers = count(1)
 
-Kind = TypeVar("Kind", Unit, Feature, Boundary, Entry, ElevationSource)
+Kind = TypeVar("Kind", Unit, Feature, Boundary, Entry, Plot, ElevationSource)
 
 
 class FakeStore:
@@ -71,6 +71,9 @@ class FakeStore:
         dated = {row.entry_id for row in self.entries() if row.date == day}
         return tuple(row for row in self.entries() if row.entry_id in dated or row.target in dated)
 
+    def plots(self) -> tuple[Plot, ...]:
+        return tuple(self._of(Plot))
+
     def elevation(self) -> ElevationSource | None:
         return max(self._of(ElevationSource), key=lambda row: (row.recorded_at, row.uuid), default=None)
 
@@ -83,9 +86,7 @@ class FakeStore:
                     self._grid = LocalGrid((south + north) / 2, (west + east) / 2)
             if isinstance(row, Unit) and row.replaces:
                 self._rows = [
-                    replace(old, valid_to=row.valid_from)
-                    if isinstance(old, Unit) and old.uuid in row.replaces
-                    else old
+                    replace(old, valid_to=row.valid_from) if isinstance(old, Unit) and old.uuid in row.replaces else old
                     for old in self._rows
                 ]
             self._rows.append(row)

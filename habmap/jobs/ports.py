@@ -8,7 +8,7 @@ from typing import Protocol
 
 from habmap.land.grid import LocalGrid
 from habmap.place.settings import Settings
-from habmap.work.records import Boundary, ElevationSource, Entry, Feature, Row, Unit
+from habmap.work.records import Boundary, ElevationSource, Entry, Feature, Plot, Row, Unit
 
 
 class Store(Protocol):
@@ -43,6 +43,9 @@ class Store(Protocol):
 
     def entries_on(self, day: date) -> tuple[Entry, ...]:
         """Return the rows of the log dated on a day, and all that correct them or that they correct, oldest first."""
+
+    def plots(self) -> tuple[Plot, ...]:
+        """Return all density plots, oldest first."""
 
     def elevation(self) -> ElevationSource | None:
         """Return the newest elevation source, its path made absolute."""

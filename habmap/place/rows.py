@@ -9,16 +9,19 @@ from dataclasses import asdict, fields
 from datetime import UTC, date, datetime
 from typing import Any, Final, cast
 
+from shapely import Point
+
 from habmap.errors import InputError, PlaceError
-from habmap.place.schema import BOUNDARY, ELEVATION, ENTRIES, FEATURES, UNITS, Table
+from habmap.place.schema import BOUNDARY, ELEVATION, ENTRIES, FEATURES, PLOTS, UNITS, Table
 from habmap.place.wkb import as_multipolygon, from_blob, to_blob
-from habmap.work.records import Boundary, ElevationSource, Entry, Feature, Look, Row, Unit
+from habmap.work.records import Boundary, ElevationSource, Entry, Feature, Look, Plot, Row, Unit
 
 TABLE_OF: Final[dict[type, Table]] = {
     Boundary: BOUNDARY,
     Unit: UNITS,
     Feature: FEATURES,
     Entry: ENTRIES,
+    Plot: PLOTS,
     ElevationSource: ELEVATION,
 }
 
@@ -86,9 +89,7 @@ def to_entry(values: Mapping[str, Any]) -> Entry:
     blob = values["geom"]
     look = None if values["look"] is None else _object(values["look"], where=where)
     if look is not None:
-        look["sprouts"] = tuple(
-            (str(species), int(count)) for species, count in cast("list[Any]", look["sprouts"])
-        )
+        look["sprouts"] = tuple((str(species), int(count)) for species, count in cast("list[Any]", look["sprouts"]))
     return Entry(
         **{
             **_plain(values, Entry),
@@ -101,11 +102,23 @@ def to_entry(values: Mapping[str, Any]) -> Entry:
     )
 
 
+def to_plot(values: Mapping[str, Any]) -> Plot:
+    """Return a row of ``plots`` as a record."""
+    blob = values["geom"]
+    return Plot(
+        **{
+            **_plain(values, Plot),
+            "geometry": None if blob is None else cast("Point", from_blob(blob, where=f"plots, row {values['uuid']}")),
+            "distances_m": tuple(json.loads(values["distances_m"])),
+            "measured_on": _day(values["measured_on"]),
+            "recorded_at": _moment(values["recorded_at"]),
+        }
+    )
+
+
 def to_elevation(values: Mapping[str, Any]) -> ElevationSource:
     """Return a row of ``elevation`` as a record, its path as stored."""
-    return ElevationSource(
-        **{**_plain(values, ElevationSource), "recorded_at": _moment(values["recorded_at"])}
-    )
+    return ElevationSource(**{**_plain(values, ElevationSource), "recorded_at": _moment(values["recorded_at"])})
 
 
 def moment_text(moment: datetime) -> str:
@@ -123,15 +136,11 @@ def _to_column(name: str, value: object, *, where: str) -> object:
         return int(value)
     if isinstance(value, int | float):
         if not math.isfinite(value):
-            raise InputError(
-                "a number is not finite", where=f"{where}, {name}", value=value, allowed="a finite number"
-            )
+            raise InputError("a number is not finite", where=f"{where}, {name}", value=value, allowed="a finite number")
         return float(value)
     if isinstance(value, datetime):
         if value.tzinfo is None:
-            raise InputError(
-                "a moment has no time zone", where=f"{where}, {name}", value=value, allowed="UTC"
-            )
+            raise InputError("a moment has no time zone", where=f"{where}, {name}", value=value, allowed="UTC")
         return moment_text(value)
     if isinstance(value, date):
         return value.isoformat()

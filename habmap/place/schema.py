@@ -123,6 +123,25 @@ ENTRIES: Final = Table(
         ("source_id", "TEXT"),
     ),
 )
+PLOTS: Final = Table(
+    "plots",
+    "density plots and quarter points",
+    "POINT",
+    (
+        ("uuid", _ID),
+        ("plot_id", "TEXT NOT NULL"),
+        ("method", "TEXT NOT NULL"),
+        ("unit_id", "TEXT"),
+        ("plot_acres", "REAL"),
+        ("stems", "INTEGER"),
+        ("distances_m", "TEXT NOT NULL"),
+        ("crown_ft", "REAL"),
+        ("height_ft", "REAL"),
+        ("stratum", "TEXT"),
+        ("measured_on", "DATE"),
+        ("recorded_at", "TEXT NOT NULL"),
+    ),
+)
 ELEVATION: Final = Table(
     "elevation",
     "where the elevation raster is; the newest counts",
@@ -135,7 +154,7 @@ ELEVATION: Final = Table(
         ("recorded_at", "TEXT NOT NULL"),
     ),
 )
-TABLES: Final = (BOUNDARY, UNITS, FEATURES, ENTRIES, ELEVATION)
+TABLES: Final = (BOUNDARY, UNITS, FEATURES, ENTRIES, PLOTS, ELEVATION)
 
 _STANDARD_DDL: Final = """
 CREATE TABLE gpkg_spatial_ref_sys (

@@ -28,6 +28,7 @@ from habmap.place.schema import (
     ELEVATION,
     ENTRIES,
     FEATURES,
+    PLOTS,
     SCHEMA_VERSION,
     STORE_FILE,
     TABLES,
@@ -40,7 +41,7 @@ from habmap.place.schema import (
 from habmap.place.settings import SETTINGS_FILE, Settings, read_settings
 from habmap.place.template import settings_text
 from habmap.place.wkb import WGS84_SRS_ID
-from habmap.work.records import Boundary, ElevationSource, Entry, Feature, Row, Unit
+from habmap.work.records import Boundary, ElevationSource, Entry, Feature, Plot, Row, Unit
 
 #: How long a command waits for another one that is writing [s].
 BUSY_TIMEOUT_S = 10.0
@@ -238,6 +239,10 @@ class GeoPackageStore:
             {"day": day.isoformat()},
         )
         return tuple(codec.to_entry(row) for row in found)
+
+    def plots(self) -> tuple[Plot, ...]:
+        """Return all density plots, oldest first."""
+        return tuple(codec.to_plot(row) for row in self._select(PLOTS, "ORDER BY recorded_at, uuid"))
 
     def elevation(self) -> ElevationSource | None:
         """Return the newest elevation source, its path made absolute."""

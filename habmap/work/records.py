@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Literal
 
-from shapely import MultiPolygon
+from shapely import MultiPolygon, Point
 from shapely.geometry.base import BaseGeometry
 
 
@@ -130,6 +130,36 @@ class Entry:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Plot:
+    """One density plot or quarter point.
+
+    Attributes
+    ----------
+    method
+        ``fixed``: ``stems`` counted on ``plot_acres``; ``quarter``: ``distances_m`` to the nearest stem of each
+        quarter, ``None`` = vacant.
+    geometry
+        Centre, WGS 84 lon/lat; ``None`` where only ``unit_id`` was given.
+    crown_ft, height_ft
+        Mean crown width and height of the stems there [ft].
+    """
+
+    uuid: str
+    plot_id: str
+    method: Literal["fixed", "quarter"]
+    unit_id: str | None = None
+    geometry: Point | None = None
+    plot_acres: float | None = None
+    stems: int | None = None
+    distances_m: tuple[float | None, ...] = ()
+    crown_ft: float | None = None
+    height_ft: float | None = None
+    stratum: str | None = None
+    measured_on: date | None = None
+    recorded_at: datetime
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ElevationSource:
     """Where the elevation raster is and how to read it; the newest row counts.
 
@@ -143,4 +173,4 @@ class ElevationSource:
     recorded_at: datetime
 
 
-Row = Unit | Feature | Boundary | Entry | ElevationSource
+Row = Unit | Feature | Boundary | Entry | Plot | ElevationSource
