@@ -1,0 +1,1 @@
+"""The parts of the script that writes the sample property: ground, outlines, log, walks and plots."""
