@@ -43,8 +43,8 @@ def read_table(path: Path) -> Table:
         The file cannot be read, is not UTF-8 text, or has no header or no rows; ``InputErrors`` lists rows that have
         more or fewer cells than the header.
     """
-    path = check_readable(path)
     where = str(path)
+    path = check_readable(path)
     text = _text(path, where)
     header_line = text.lstrip("\n").partition("\n")[0]
     delimiter = ";" if header_line.count(";") > header_line.count(",") else ","

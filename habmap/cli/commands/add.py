@@ -1,0 +1,217 @@
+"""``habmap add``: units, boundary, features, entries and elevation from a person's files."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from habmap.cli.context import JsonOption, OverwriteOption, Session, parsed_date
+from habmap.cli.output import print_json, say, warn
+from habmap.errors import UsageError
+
+if TYPE_CHECKING:
+    from habmap.jobs.add_layers import AddResult
+
+FileArgument = Annotated[Path, typer.Argument(metavar="FILE", help="The file to load.", show_default=False)]
+LayerOption = Annotated[
+    str | None, typer.Option("--layer", metavar="NAME", help="Which layer, where the file holds several.")
+]
+MapOption = Annotated[
+    list[str] | None,
+    typer.Option("--map", metavar="FIELD=COLUMN", help="The file's own name for a field; may be given again."),
+]
+RepairOption = Annotated[
+    bool, typer.Option("--repair", help="Mend outlines that cross themselves, and say what that changed.")
+]
+FromOption = Annotated[
+    date | None,
+    typer.Option(
+        "--from", parser=parsed_date, metavar="YYYY-MM-DD", help="First day of new versions (default: today)."
+    ),
+]
+VERTICAL_UNITS = ("m", "ft", "us-ft")
+
+
+def register(app: typer.Typer) -> None:
+    """Hang the command on the app."""
+    add = typer.Typer(
+        name="add",
+        help="Load a layer, a table or an elevation raster; all of the file or none of it.",
+        no_args_is_help=True,
+    )
+    add.command("units")(units_command)
+    add.command("boundary")(boundary_command)
+    add.command("features")(features_command)
+    add.command("entries")(entries_command)
+    add.command("dem")(dem_command)
+    app.add_typer(add)
+
+
+def units_command(
+    context: typer.Context,
+    file: FileArgument,
+    layer: LayerOption = None,
+    map_: MapOption = None,
+    repair: RepairOption = False,
+    overwrite: OverwriteOption = False,
+    from_: FromOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Load units: polygons with unit_id, name and cover; an existing unit_id becomes a new version with --overwrite."""
+    columns = _renames(map_)
+    from habmap.jobs.add_layers import add_units
+
+    session: Session = context.obj
+    store = session.store()
+    result = add_units(
+        store,
+        path=file,
+        valid_from=from_ or session.today(store.settings.place.timezone),
+        now=session.now(),
+        layer=layer,
+        columns=columns,
+        repair=repair,
+        overwrite=overwrite,
+    )
+    _show(result, as_json=as_json)
+
+
+def boundary_command(
+    context: typer.Context,
+    file: FileArgument,
+    layer: LayerOption = None,
+    repair: RepairOption = False,
+    overwrite: OverwriteOption = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Load the property's outer line."""
+    from habmap.jobs.add_layers import add_boundary
+
+    session: Session = context.obj
+    result = add_boundary(
+        session.store(), path=file, now=session.now(), layer=layer, repair=repair, overwrite=overwrite
+    )
+    _show(result, as_json=as_json)
+
+
+def features_command(
+    context: typer.Context,
+    file: FileArgument,
+    layer: LayerOption = None,
+    map_: MapOption = None,
+    repair: RepairOption = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Load roads, houses, creeks, breaks and other things on the map, each with its kind."""
+    columns = _renames(map_)
+    from habmap.jobs.add_layers import add_features
+
+    session: Session = context.obj
+    result = add_features(session.store(), path=file, now=session.now(), layer=layer, columns=columns, repair=repair)
+    _show(result, as_json=as_json)
+
+
+def entries_command(
+    context: typer.Context, file: FileArgument, map_: MapOption = None, as_json: JsonOption = False
+) -> None:
+    """Load log lines from a CSV table; a file loaded twice is no news."""
+    columns = _renames(map_)
+    from habmap.jobs.add_entries import add_entries
+
+    session: Session = context.obj
+    store = session.store()
+    result = add_entries(
+        store,
+        path=file,
+        columns=columns,
+        today=session.today(store.settings.place.timezone),
+        now=session.now(),
+    )
+    _show(result, as_json=as_json)
+
+
+def dem_command(
+    context: typer.Context,
+    file: FileArgument,
+    vertical_unit: Annotated[
+        str | None, typer.Option("--vertical-unit", metavar="m|ft|us-ft", help="Unit of the heights.")
+    ] = None,
+    copy_into: Annotated[bool, typer.Option("--copy", help="Copy the raster into the property's folder.")] = False,
+    overwrite: OverwriteOption = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Point at an elevation raster, or copy it into the property's folder."""
+    if vertical_unit is not None and vertical_unit not in VERTICAL_UNITS:
+        raise UsageError(
+            "unknown vertical unit",
+            where="--vertical-unit",
+            value=vertical_unit,
+            allowed="m (metre), ft (international foot) or us-ft (US survey foot)",
+            mend="write one of these",
+        )
+    from habmap.jobs.add_dem import add_dem
+
+    session: Session = context.obj
+    result = add_dem(
+        session.store(),
+        path=file,
+        vertical_unit=vertical_unit,
+        copy_into=copy_into,
+        overwrite=overwrite,
+        now=session.now(),
+    )
+    if as_json:
+        print_json("add", result)
+        return
+    say(f"Elevation: {result}")
+
+
+def _renames(pairs: list[str] | None) -> dict[str, str]:
+    renames: dict[str, str] = {}
+    for pair in pairs or []:
+        name, sign, column = pair.partition("=")
+        name = name.strip().casefold()
+        if not (name and sign and column) or name in renames:
+            raise UsageError(
+                "--map does not say which column holds which field",
+                where="--map",
+                value=pair,
+                allowed="FIELD=COLUMN, each field once",
+                mend="write it like --map unit_id=STAND_NO",
+            )
+        renames[name] = column
+    return renames
+
+
+def _show(result: AddResult, *, as_json: bool) -> None:
+    for mended in result.repaired:
+        warn(mended)
+    for warning in result.warnings:
+        warn(warning)
+    if as_json:
+        print_json("add", result)
+        return
+    say(_words(result))
+    if result.kept_columns:
+        say(f"Kept as they are: {', '.join(result.kept_columns)}.")
+
+
+def _words(result: AddResult) -> str:
+    singular = {"units": "unit", "boundary": "boundary", "features": "feature", "entries": "log line"}[result.kind]
+    plural = {"units": "units", "boundary": "boundaries", "features": "features", "entries": "log lines"}[result.kind]
+    words = f"{result.loaded} {singular if result.loaded == 1 else plural} loaded"
+    if result.loaded and result.acres is not None:
+        words += f", {result.acres:,.2f} acres"
+        if result.kind == "entries":
+            words += " worked, a second pass counted again"
+    if result.acres_by_cover:
+        words += "; " + ", ".join(f"{cover} {area:,.2f}" for cover, area in result.acres_by_cover.items())
+    words += "."
+    if result.versions:
+        words += f" {result.versions} of them {'is a new version' if result.versions == 1 else 'are new versions'}."
+    if result.already_there:
+        words += f" {result.already_there} {'was' if result.already_there == 1 else 'were'} there already."
+    return words
