@@ -171,9 +171,9 @@ def heat_load_mccune_keon_2002(lat_deg: ArrayLike, slope_deg: ArrayLike, aspect_
 
     Notes
     -----
-    0.339 + 0.808 cos L cos S − 0.196 sin L sin S − 0.482 cos A sin S, with A = ∣180 − ∣aspect − 225∣∣, so that
-    southwest is hottest and northeast coolest. The value stands as fitted, it is not the exponent of anything. Clear-sky
-    radiation alone peaks at south; the turn to southwest stands for warmer afternoons.
+    0.339 + 0.808 cos L cos S − 0.196 sin L sin S − 0.482 cos A sin S, with A = |180 − |aspect − 225||: southwest is
+    hottest and northeast coolest. The value stands as fitted, it is not the exponent of anything. Clear-sky radiation
+    alone peaks at south; the turn to southwest stands for warmer afternoons.
 
     References
     ----------

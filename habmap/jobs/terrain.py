@@ -1,0 +1,199 @@
+"""How steep each unit is, which way it faces, and how hot that makes it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from habmap.errors import InputError
+from habmap.jobs.ports import Store
+from habmap.land.grid import LocalGrid
+from habmap.land.zones import FaceRules
+from habmap.measures import VerticalUnit
+from habmap.place.elevation import Elevation, open_elevation
+from habmap.place.settings import TerrainSection
+from habmap.work.records import Unit
+
+#: Longest straight edge before it is turned to another projection [m]: it bows by less than 1 mm there.
+EDGE_M = 100.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DemInfo:
+    """The elevation raster that the figures come from.
+
+    Attributes
+    ----------
+    path, crs
+        The file, and its coordinate system by name and code.
+    cell_m, analysis_cell_m
+        Side of a cell on the ground as stored, and as used after averaging [m].
+    vertical_unit
+        Unit of its heights: ``m``, ``ft`` or ``us-ft``.
+    """
+
+    path: str
+    crs: str
+    cell_m: float
+    analysis_cell_m: float
+    vertical_unit: VerticalUnit
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UnitTerrain:
+    """Terrain figures of one unit; ``None`` where the elevation covers none of it.
+
+    Attributes
+    ----------
+    slope_mean_deg, slope_mean_pct
+        Mean over the unit's ground of each cell's own slope [°], [%].
+    slope_p90_pct
+        Slope that nine tenths of the ground do not exceed [%].
+    aspect_mean_deg
+        True bearing that the mean gradient faces, downhill [°]; ``None`` on flat ground.
+    aspect_concentration
+        Length of the mean gradient over the mean of its lengths: 1 = one face, 0 = faces every way.
+    facing
+        Octant of ``aspect_mean_deg``, or ``flat`` where more than half the ground is.
+    sun_facing_pct, flat_pct, hand_only_pct
+        Shares of the covered ground: sloping and facing the sun, gentler than ``flat_below_pct``, steeper than
+        ``machine_limit_pct`` [%].
+    heat_load_mean
+        Mean heat load, McCune & Keon (2002) equation 3; ``None`` outside 30–60° N.
+    coverage_pct
+        Share of the unit on which the elevation gives a slope [%].
+    """
+
+    unit_id: str
+    name: str
+    slope_mean_deg: float | None
+    slope_mean_pct: float | None
+    slope_p90_pct: float | None
+    aspect_mean_deg: float | None
+    aspect_concentration: float | None
+    facing: str | None
+    sun_facing_pct: float | None
+    flat_pct: float | None
+    heat_load_mean: float | None
+    hand_only_pct: float | None
+    coverage_pct: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TerrainResult:
+    """Terrain of every unit that holds on a day (``on`` ``None``: the current ones)."""
+
+    on: date | None
+    dem: DemInfo | None
+    units: tuple[UnitTerrain, ...]
+    warnings: tuple[str, ...] = ()
+
+
+def terrain(
+    store: Store, *, on: date | None = None, progress: Callable[[float, str], None] | None = None
+) -> TerrainResult:
+    """Measure slope, aspect and heat load of every unit.
+
+    Raises
+    ------
+    InputError
+        No elevation is loaded, or its file is gone or unreadable.
+    """
+    source = store.elevation()
+    if source is None:
+        raise InputError("no elevation is loaded", mend="habmap add dem FILE")
+    units = store.units(on)
+    settings = store.settings.terrain
+    with open_elevation(
+        Path(source.path), vertical_unit=source.vertical_unit, analysis_cell_m=settings.analysis_cell_m
+    ) as dem:
+        # The unit was settled, and any difference told, when the raster was loaded.
+        told_at_loading = set(dem.warnings)
+        figures = _figures(store, dem, units, settings, progress)
+        news = [words for words in dem.warnings if words not in told_at_loading]
+        return TerrainResult(
+            on=on,
+            dem=DemInfo(
+                path=str(dem.path),
+                crs=dem.crs_name,
+                cell_m=dem.cell_m,
+                analysis_cell_m=dem.analysis_cell_m,
+                vertical_unit=dem.vertical_unit,
+            ),
+            units=figures,
+            warnings=(*news, *coverage_warnings(figures)),
+        )
+
+
+def face_rules(settings: TerrainSection) -> FaceRules:
+    """Return what counts as flat, sun-facing and hand-only at this place."""
+    return FaceRules(
+        flat_below_pct=settings.flat_below_pct,
+        sun_facing_deg=settings.sun_facing_deg,
+        machine_limit_pct=settings.machine_limit_pct,
+    )
+
+
+def dense_edges(grid: LocalGrid, geometries: Sequence[BaseGeometry]) -> list[BaseGeometry]:
+    """Return lon/lat geometries with extra vertices along edges that are straight in the place's grid."""
+    in_grid = shapely.segmentize(grid.to_grid(shapely.GeometryCollection(list(geometries))), EDGE_M)
+    return list(grid.to_lonlat(in_grid).geoms)
+
+
+def coverage_warnings(figures: Sequence[UnitTerrain]) -> tuple[str, ...]:
+    """Say which units the elevation leaves out, whole or in part."""
+    off = [unit.unit_id for unit in figures if unit.coverage_pct == 0]
+    part = [unit for unit in figures if 0 < unit.coverage_pct < 99]
+    words = []
+    if off:
+        words.append(f"the elevation covers none of {_listed(off)}: no terrain figures there")
+    if part:
+        shares = [f"{unit.coverage_pct:.0f} % of {unit.unit_id}" for unit in part]
+        words.append(f"the elevation covers only {_listed(shares)}: the figures are of that part")
+    return tuple(words)
+
+
+def _figures(
+    store: Store,
+    dem: Elevation,
+    units: Sequence[Unit],
+    settings: TerrainSection,
+    progress: Callable[[float, str], None] | None,
+) -> tuple[UnitTerrain, ...]:
+    grid = store.grid
+    if grid is None or not units:
+        return ()
+    outlines = [unit.geometry for unit in units]
+    unit_m2 = shapely.area(list(grid.to_grid(shapely.GeometryCollection(outlines)).geoms))
+    sums = dem.zone_sums(dense_edges(grid, outlines), rules=face_rules(settings), progress=progress)
+    figures = []
+    for unit, total, whole_m2 in zip(units, sums, unit_m2, strict=True):
+        found = total.summary(unit_m2=float(whole_m2))
+        figures.append(
+            UnitTerrain(
+                unit_id=unit.unit_id,
+                name=unit.name,
+                slope_mean_deg=found.slope_mean_deg,
+                slope_mean_pct=found.slope_mean_pct,
+                slope_p90_pct=found.slope_p90_pct,
+                aspect_mean_deg=found.aspect_mean_deg,
+                aspect_concentration=found.aspect_concentration,
+                facing=found.facing,
+                sun_facing_pct=found.sun_facing_pct,
+                flat_pct=found.flat_pct,
+                heat_load_mean=found.heat_load_mean,
+                hand_only_pct=found.hand_only_pct,
+                coverage_pct=found.coverage_pct,
+            )
+        )
+    return tuple(figures)
+
+
+def _listed(names: Sequence[str]) -> str:
+    shown = ", ".join(names[:5])
+    return shown if len(names) <= 5 else f"{shown} and {len(names) - 5} more"

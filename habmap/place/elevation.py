@@ -1,0 +1,412 @@
+"""Elevation rasters: opened with every doubt settled, read by windows around units, never whole."""
+
+from __future__ import annotations
+
+import math
+import warnings
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final, Literal
+
+import numpy as np
+import rasterio
+import shapely
+from affine import Affine
+from numpy.typing import NDArray
+from pyproj import Transformer
+from pyproj.enums import TransformDirection
+from rasterio.enums import MaskFlags, Resampling
+from rasterio.errors import NotGeoreferencedWarning, RasterioError
+from rasterio.windows import Window
+from shapely.geometry.base import BaseGeometry
+
+from habmap.errors import InputError
+from habmap.land.datum import horizontal_crs, transformer_to_wgs84
+from habmap.land.terrain import (
+    Floats,
+    GroundSteps,
+    block_average,
+    block_factor,
+    horn_gradient,
+    metres_per_degree,
+)
+from habmap.land.zones import FaceRules, GradientTile, ZoneSums, tile_sums
+from habmap.measures import M_PER_VERTICAL_UNIT, VerticalUnit
+from habmap.place.rasterfile import applied, checked_crs, raster_bounds
+from habmap.place.vertical import file_vertical_unit
+
+#: GDAL's block cache [MB]; its own default, 5 % of memory, lets a big raster fill it.
+CACHE_MB: Final = 64
+#: Most source cells in one read, and widest ground in one tile [m] (within it one column stands for true north).
+READ_CELLS: Final = 1_500_000
+TILE_M: Final = 2_000.0
+#: Heights that no ground on Earth has [m]; a raster that holds some probably has the wrong unit or no nodata value.
+PLAUSIBLE_M: Final = (-500.0, 9_000.0)
+
+Progress = Callable[[float, str], None]
+Bounds = tuple[float, float, float, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CoarseHeights:
+    """Averaged heights for a picture: metres, NaN where not valid, and where they lie."""
+
+    heights_m: NDArray[np.float32]
+    transform: Affine
+    crs_wkt: str
+
+
+@contextmanager
+def open_elevation(
+    path: Path, *, vertical_unit: VerticalUnit | None, analysis_cell_m: float | Literal["native"] = "native"
+) -> Iterator[Elevation]:
+    """Open an elevation raster for terrain work.
+
+    Parameters
+    ----------
+    path
+        Any raster file that GDAL reads.
+    vertical_unit
+        Unit of the heights as the person said it; ``None``: take it from the file.
+    analysis_cell_m
+        Wanted cell of the terrain figures [m]; finer rasters are averaged to about this.
+
+    Raises
+    ------
+    InputError
+        There is no such file, it is no raster of heights with a place on Earth, its datum cannot be turned to WGS 84
+        closely enough, or nobody said what unit the heights have.
+    """
+    if not path.exists():
+        raise InputError("there is no such file", where=str(path), mend="check the name and the folder")
+    with rasterio.Env(GDAL_CACHEMAX=CACHE_MB, GTIFF_REPORT_COMPD_CS=True), warnings.catch_warnings():
+        warnings.simplefilter("ignore", NotGeoreferencedWarning)  # refused below, in our own words
+        try:
+            source = rasterio.open(path)
+        except RasterioError as error:
+            raise InputError(
+                "this file is not an elevation raster that can be read",
+                where=str(path),
+                value=error,
+                allowed="a GeoTIFF or another raster format with heights",
+                mend="save it as GeoTIFF, or look whether the copy is complete",
+            ) from error
+        with source:
+            yield Elevation(source, path, vertical_unit=vertical_unit, analysis_cell_m=analysis_cell_m)
+
+
+class Elevation:
+    """An open elevation raster. Made by :func:`open_elevation`.
+
+    Attributes
+    ----------
+    path, crs, bounds
+        The file, its horizontal coordinate system, and ``left, bottom, right, top`` in it.
+    vertical_unit
+        Unit of the heights.
+    cell_m, analysis_cell_m
+        Side of a cell on the ground in the raster's middle (geometric mean of its sides), as stored and as used [m].
+    warnings
+        What a person should know about how the file was taken.
+    """
+
+    def __init__(
+        self,
+        source: Any,
+        path: Path,
+        *,
+        vertical_unit: VerticalUnit | None,
+        analysis_cell_m: float | Literal["native"],
+    ) -> None:
+        self._source = source
+        self.path = path
+        self.warnings: list[str] = []
+        whole_crs = checked_crs(source, path)
+        self.crs = horizontal_crs(whole_crs)
+        self.bounds: Bounds = raster_bounds(source)
+        self._to_lonlat: Transformer = transformer_to_wgs84(self.crs, bounds=self.bounds, where=str(path))
+        if source.count > 1:
+            self.warnings.append(f"{path.name} has {source.count} bands; the first one is taken as the heights")
+        self.vertical_unit, unit_warning = file_vertical_unit(
+            source.units[0], whole_crs, said=vertical_unit, where=str(path)
+        )
+        if unit_warning:
+            self.warnings.append(unit_warning)
+        self._m_per_height = M_PER_VERTICAL_UNIT[self.vertical_unit]
+        self.cell_m = self._cell_m()
+        self._factor = block_factor(self.cell_m, analysis_cell_m)
+        self.analysis_cell_m = self._factor * self.cell_m
+        self._low_m, self._high_m = math.inf, -math.inf
+
+    @property
+    def crs_name(self) -> str:
+        """Name people know the horizontal coordinate system by, with its code where it has one."""
+        code = self.crs.to_authority(min_confidence=100)
+        return f"{self.crs.name} ({':'.join(code)})" if code else self.crs.name
+
+    @property
+    def files(self) -> tuple[Path, ...]:
+        """The raster's file and its side files, the raster first; none where it is a folder, or a list of other files
+        that it would not find any more from another folder.
+        """
+        if self._source.driver == "VRT" or not self.path.is_file():
+            return ()
+        others = [Path(name) for name in self._source.files]
+        return (self.path, *(file for file in others if file.is_file() and file.resolve() != self.path.resolve()))
+
+    def zone_sums(
+        self,
+        polygons: Sequence[BaseGeometry],
+        *,
+        rules: FaceRules,
+        progress: Progress | None = None,
+    ) -> list[ZoneSums]:
+        """Sum the terrain under each polygon.
+
+        Parameters
+        ----------
+        polygons
+            WGS 84 lon/lat, valid, with vertices close enough that it does not matter in which projection an edge is
+            straight.
+        rules
+            What counts as flat, sun-facing and hand-only.
+        progress
+            Called with the fraction done and what is being done.
+        """
+        sums = [ZoneSums() for _ in polygons]
+        outlines = self._in_cells(polygons)
+        tiles = self._tiles(shapely.bounds(outlines))
+        for done, ((tile_row, tile_col), members) in enumerate(sorted(tiles.items())):
+            if progress:
+                progress(done / len(tiles), "reading the elevation")
+            window = self._tile_window(tile_row, tile_col, shapely.total_bounds(outlines[members]))
+            tile = self._gradients(*window)
+            if tile is None:
+                continue
+            pieces = tile_sums(tile, [shapely.to_wkb(outlines[i]) for i in members], rules=rules)
+            for i, piece in zip(members, pieces, strict=True):
+                if piece.covered_m2:
+                    sums[i] = sums[i] + piece if sums[i].covered_m2 else piece
+        self._judge_heights()
+        if progress:
+            progress(1.0, "reading the elevation")
+        return sums
+
+    def touches(self, polygons: Sequence[BaseGeometry]) -> NDArray[np.bool_]:
+        """Tell which lon/lat polygons have any ground inside the raster's rectangle."""
+        rows, cols = self._analysis_shape
+        return np.asarray(shapely.intersects(self._in_cells(polygons), shapely.box(0, -rows, cols, 0)), dtype=np.bool_)
+
+    def coarse_heights(self, bounds_lonlat: Bounds, max_cells: int) -> CoarseHeights:
+        """Read the heights around a region, averaged so that no more than ``max_cells`` cells come back.
+
+        Parameters
+        ----------
+        bounds_lonlat
+            West, south, east, north, WGS 84 [°].
+        max_cells
+            Most cells wanted.
+
+        Raises
+        ------
+        InputError
+            The region lies off the raster.
+        """
+        region = shapely.segmentize(shapely.box(*bounds_lonlat), max(bounds_lonlat[2] - bounds_lonlat[0], 1e-6) / 20)
+        left, bottom, right, top = shapely.bounds(self._in_cells([region])[0]) * self._factor
+        first_col, first_row = max(0, math.floor(left)), max(0, math.floor(-top))
+        last_col = min(self._source.width, math.ceil(right))
+        last_row = min(self._source.height, math.ceil(-bottom))
+        if last_col <= first_col or last_row <= first_row:
+            raise InputError(
+                "the elevation covers none of this ground",
+                where=str(self.path),
+                mend="load an elevation raster of the property with `habmap add dem FILE --overwrite`",
+            )
+        width, height = last_col - first_col, last_row - first_row
+        step = max(1.0, math.sqrt(width * height / max_cells))
+        shape = (max(1, math.floor(height / step)), max(1, math.floor(width / step)))
+        window = Window(first_col, first_row, width, height)
+        heights_m = self._heights(window, shape=shape)
+        transform = (
+            self._source.transform
+            * Affine.translation(first_col, first_row)
+            * Affine.scale(width / shape[1], height / shape[0])
+        )
+        return CoarseHeights(heights_m=heights_m.astype(np.float32), transform=transform, crs_wkt=self.crs.to_wkt())
+
+    # --- where things lie -----------------------------------------------------------------------------------
+
+    @property
+    def _analysis_shape(self) -> tuple[int, int]:
+        return self._source.height // self._factor, self._source.width // self._factor
+
+    @property
+    def _analysis_transform(self) -> Affine:
+        transform: Affine = self._source.transform * Affine.scale(self._factor)
+        return transform
+
+    def _in_cells(self, polygons: Sequence[BaseGeometry]) -> NDArray[np.object_]:
+        """Return lon/lat polygons in analysis cells: x = column, y = −row."""
+        to_cell = ~self._analysis_transform
+
+        def turn(lonlat: Floats) -> Floats:
+            x, y = self._to_lonlat.transform(lonlat[:, 0], lonlat[:, 1], direction=TransformDirection.INVERSE)
+            col, row = applied(to_cell, x, y)
+            return np.column_stack([col, -row])
+
+        turned: NDArray[np.object_] = shapely.transform(np.array(polygons, dtype=object), turn)
+        bounds = shapely.bounds(turned)
+        # A place that the raster's projection cannot show lies off the raster; an empty outline says so.
+        turned[~np.isfinite(bounds).all(axis=1)] = shapely.MultiPolygon()
+        return turned
+
+    @property
+    def _tile_cells(self) -> int:
+        """Side of a tile in analysis cells: bounded on the ground, and in source cells read at once."""
+        by_ground = max(TILE_M / self.analysis_cell_m, 16)
+        by_memory = math.sqrt(READ_CELLS) / self._factor
+        return max(1, int(min(by_ground, by_memory)))
+
+    def _tiles(self, bounds: Floats) -> dict[tuple[int, int], list[int]]:
+        """Return which outlines reach into which tile. Tiles in order follow the file's own rows."""
+        rows, cols = self._analysis_shape
+        side = self._tile_cells
+        tiles: dict[tuple[int, int], list[int]] = {}
+        for i, (left, bottom, right, top) in enumerate(bounds):
+            if not right > 0 or not left < cols or not -bottom > 0 or not -top < rows:
+                continue
+            row_range = range(int(max(-top, 0) // side), int(min(-bottom, rows - 1) // side) + 1)
+            col_range = range(int(max(left, 0) // side), int(min(right, cols - 1) // side) + 1)
+            for tile_row in row_range:
+                for tile_col in col_range:
+                    tiles.setdefault((tile_row, tile_col), []).append(i)
+        return tiles
+
+    def _tile_window(self, tile_row: int, tile_col: int, reach: Floats) -> tuple[int, int, int, int]:
+        """Return first row, first column, end row and end column of a tile's part that outlines reach [cells]."""
+        rows, cols = self._analysis_shape
+        side = self._tile_cells
+        left, bottom, right, top = reach
+        return (
+            max(tile_row * side, math.floor(max(-top, 0))),
+            max(tile_col * side, math.floor(max(left, 0))),
+            min((tile_row + 1) * side, rows, math.ceil(-bottom)),
+            min((tile_col + 1) * side, cols, math.ceil(right)),
+        )
+
+    def _steps(self, first_row: float, end_row: float, col: float) -> tuple[GroundSteps, NDArray[np.float64]]:
+        """Return ground steps for every row between two, measured around a column, and the two ends' latitudes.
+
+        The steps come from WGS 84 positions a few cells to each side; between the two end rows they change so evenly
+        that a straight line is within 2e-8 over a tile.
+        """
+        count = max(1, round(end_row - first_row))
+        rows = np.array([first_row + 0.5, end_row - 0.5])
+        reach = 4.0
+        at_col = np.array([col, col, col, col + reach, col - reach, col, col])
+        at_row = np.array([0, 0, 0, 0, 0, reach, -reach])
+        x, y = applied(self._analysis_transform, at_col[None, :], rows[:, None] + at_row[None, :])
+        lon, lat = (np.asarray(values) for values in self._to_lonlat.transform(x, y))
+        east_per_deg, north_per_deg = metres_per_degree(lat[:, 0])
+
+        def along(values: Floats, plus: int, minus: int) -> Floats:
+            return ((values[:, plus] - values[:, minus] + 180) % 360 - 180) / (2 * reach)
+
+        ends = [
+            along(lon, 3, 4) * east_per_deg,
+            along(lat, 3, 4) * north_per_deg,
+            along(lon, 5, 6) * east_per_deg,
+            along(lat, 5, 6) * north_per_deg,
+        ]
+        share = (np.arange(count) / max(1, count - 1))[:, None]
+        return GroundSteps(*(a + (b - a) * share for a, b in ends)), lat
+
+    def _cell_m(self) -> float:
+        middle = self._source.height / 2
+        self._factor = 1
+        steps, _ = self._steps(middle - 0.5, middle + 0.5, self._source.width / 2)
+        cell_m = math.sqrt(float(steps.cell_m2[0, 0]))
+        if not math.isfinite(cell_m) or cell_m <= 0:
+            raise InputError(
+                "this raster's cells have no size on the ground",
+                where=str(self.path),
+                value=tuple(self._source.transform)[:6],
+                mend="check its coordinate system and its position",
+            )
+        return cell_m
+
+    # --- reading --------------------------------------------------------------------------------------------
+
+    def _gradients(self, first_row: int, first_col: int, end_row: int, end_col: int) -> GradientTile | None:
+        """Read a rectangle of analysis cells with one cell around it, and return its ground gradients."""
+        if end_row <= first_row or end_col <= first_col:
+            return None
+        rows, cols = self._analysis_shape
+        halo = (max(first_row - 1, 0), max(first_col - 1, 0), min(end_row + 1, rows), min(end_col + 1, cols))
+        factor = self._factor
+        window = Window(halo[1] * factor, halo[0] * factor, (halo[3] - halo[1]) * factor, (halo[2] - halo[0]) * factor)
+        heights = block_average(self._heights(window), factor)
+        dz_dcol, dz_drow = horn_gradient(heights)
+        inner = (
+            slice(first_row - halo[0], end_row - halo[0]),
+            slice(first_col - halo[1], end_col - halo[1]),
+        )
+        steps, lat = self._steps(first_row, end_row, (first_col + end_col) / 2)
+        east, north = steps.gradient(dz_dcol[inner], dz_drow[inner])
+        per_row = (lat[1, 0] - lat[0, 0]) / max(1, end_row - first_row - 1)
+        per_col = (lat[0, 3] - lat[0, 4]) / 8
+        return GradientTile(
+            first_row=first_row,
+            first_col=first_col,
+            east=east,
+            north=north,
+            steps=steps,
+            lat_deg=float(lat[0, 0] - per_col * ((end_col - first_col) / 2 - 0.5)),
+            lat_per_row_deg=float(per_row),
+            lat_per_col_deg=float(per_col),
+        )
+
+    def _heights(self, window: Window, *, shape: tuple[int, int] | None = None) -> NDArray[np.floating[Any]]:
+        """Read heights in metres, NaN where not valid; averaged to ``shape`` where one is given."""
+        source = self._source
+        options: dict[str, Any] = {"window": window}
+        if shape and shape != (window.height, window.width):
+            options |= {"out_shape": shape, "resampling": Resampling.average}
+        try:
+            stored = source.read(1, **options)
+            flags = source.mask_flag_enums[0]
+            is_hole = np.zeros(stored.shape, dtype=np.bool_)
+            if MaskFlags.all_valid not in flags:
+                is_hole = source.read_masks(1, **{**options, "resampling": Resampling.nearest}) == 0
+        except RasterioError as error:
+            raise InputError(
+                "the elevation raster cannot be read to its end",
+                where=str(self.path),
+                value=error.__cause__ or error,
+                mend="look whether the copy is complete, and copy it again",
+            ) from error
+        # Sums of float32 heights run in float64 later; turning here would double what one read holds.
+        heights: NDArray[np.floating[Any]] = (
+            stored if stored.dtype in (np.float32, np.float64) else stored.astype(np.float64)
+        )
+        scale, offset = source.scales[0] * self._m_per_height, source.offsets[0] * self._m_per_height
+        if (scale, offset) != (1.0, 0.0):
+            heights = heights.astype(np.float64) * scale + offset
+        is_hole |= ~np.isfinite(heights) | (np.abs(heights) > 1e30)
+        if is_hole.any():
+            heights = np.where(is_hole, np.nan, heights)
+        if not is_hole.all():
+            self._low_m = min(self._low_m, float(np.nanmin(heights)))
+            self._high_m = max(self._high_m, float(np.nanmax(heights)))
+        return heights
+
+    def _judge_heights(self) -> None:
+        low_m, high_m = PLAUSIBLE_M
+        if self._low_m < low_m or self._high_m > high_m:
+            self.warnings.append(
+                f"{self.path.name} holds heights from {self._low_m:,.0f} to {self._high_m:,.0f} m, which no ground "
+                "has: check its vertical unit and its nodata value"
+            )
