@@ -97,6 +97,15 @@ def run_habmap() -> Callable[..., Outcome]:
 
 
 @pytest.fixture(scope="session")
+def demo_place(run_habmap: Callable[..., Outcome], tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The sample property as ``habmap demo`` makes it, made once; a test that writes works on a copy."""
+    folder = tmp_path_factory.mktemp("demo") / "sample"
+    done = run_habmap("demo", folder)
+    assert done.code == 0, done.err
+    return folder
+
+
+@pytest.fixture(scope="session")
 def repository() -> Path:
     """The top folder of the checkout."""
     return REPOSITORY

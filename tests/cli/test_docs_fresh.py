@@ -1,0 +1,66 @@
+"""README.md shows the command as it is: its reference, the files it names, and the figures in its picture."""
+
+from __future__ import annotations
+
+import importlib.util
+import re
+from collections.abc import Callable
+from pathlib import Path
+from types import ModuleType
+from typing import Any
+
+import pytest
+
+Run = Callable[..., Any]
+STALE = "run `python3 scripts/dev.py docs` and commit what it wrote"
+
+
+@pytest.fixture(scope="module")
+def docs(repository: Path) -> ModuleType:
+    spec = importlib.util.spec_from_file_location("habmap_docs", repository / "scripts" / "_docs.py")
+    assert spec is not None and spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+def test_the_command_reference_is_fresh(docs: ModuleType) -> None:
+    text = docs.README.read_text(encoding="utf-8")
+    assert docs.with_reference(text) == text, STALE
+
+
+def test_a_stale_reference_would_be_noticed(docs: ModuleType) -> None:
+    text = docs.README.read_text(encoding="utf-8").replace("Usage: habmap acres", "Usage: habmap akers")
+    assert docs.with_reference(text) != text
+
+
+def test_the_reference_covers_every_command(docs: ModuleType, run_habmap: Run) -> None:
+    text = docs.README.read_text(encoding="utf-8")
+    for command in docs.commands_in(run_habmap("--help").out):
+        assert f"$ habmap {command} --help" in text
+
+
+def test_the_picture_shows_the_sample_property_of_today(docs: ModuleType, demo_place: Path) -> None:
+    assert docs.recorded_figures() == docs.picture_figures(demo_place), STALE
+
+
+@pytest.mark.parametrize("page", ["README.md", "DEVELOPERS.md"])
+def test_every_file_named_is_there(repository: Path, page: str) -> None:
+    text = (repository / page).read_text(encoding="utf-8")
+    named = re.findall(r"\]\((?!http)([^)#]+)\)", text)
+    named += re.findall(r"\.?\.?/?(sample_layers/[\w.-]+)", text)
+    if page == "DEVELOPERS.md":
+        named += [f"habmap/{name}" for name in re.findall(r"`((?:land|work|jobs|place|show|cli)/\w+\.py)", text)]
+    missing = [name for name in named if not (repository / name).exists()]
+    assert named
+    assert missing == []
+
+
+def test_every_function_named_for_newcomers_is_there(repository: Path) -> None:
+    text = (repository / "DEVELOPERS.md").read_text(encoding="utf-8")
+    places = re.findall(r"`((?:land|work|jobs)/\w+\.py): ([\w, ]+)`", text)
+    assert len(places) > 10
+    for path, names in places:
+        source = (repository / "habmap" / path).read_text(encoding="utf-8")
+        for name in names.split(", "):
+            assert re.search(rf"^(?:def|class) {name}\b", source, flags=re.MULTILINE), f"{path}: {name}"
