@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+import datetime
 from collections import defaultdict
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
 
 import numpy as np
 import shapely
@@ -53,8 +53,8 @@ class HistoryLine:
     why: str | None
     counts: bool
     practice: str
-    date: date
-    recorded_at: datetime
+    date: datetime.date
+    recorded_at: datetime.datetime
     who: str | None
     note: str | None
     unit_ids: tuple[str, ...]
@@ -88,8 +88,8 @@ class UnitAcresThen:
 class UnitChange:
     """Units redrawn, split or merged on a day: the same work on the old outlines and on the new."""
 
-    date: date
-    recorded_at: datetime
+    date: datetime.date
+    recorded_at: datetime.datetime
     before: tuple[UnitAcresThen, ...]
     after: tuple[UnitAcresThen, ...]
 
@@ -221,7 +221,7 @@ def _described(rows: tuple[Entry, ...], root_of: dict[str, str], counting: set[s
 def _changes(versions: tuple[Unit, ...], unit_id: str | None, store: Store) -> list[UnitChange]:
     """Return the days on which units were replaced, with the account on both drawings of the same ground."""
     by_uuid = {unit.uuid: unit for unit in versions}
-    days: defaultdict[date, list[Unit]] = defaultdict(list)
+    days: defaultdict[datetime.date, list[Unit]] = defaultdict(list)
     for unit in versions:
         if unit.replaces and unit.valid_from is not None:
             days[unit.valid_from].append(unit)
@@ -238,7 +238,7 @@ def _changes(versions: tuple[Unit, ...], unit_id: str | None, store: Store) -> l
                 UnitChange(
                     date=day,
                     recorded_at=max(unit.recorded_at for unit in group_new),
-                    before=_account_of(group_old, work, store, day - timedelta(days=1)),
+                    before=_account_of(group_old, work, store, day - datetime.timedelta(days=1)),
                     after=_account_of(group_new, work, store, day),
                 )
             )
@@ -258,7 +258,9 @@ def _families(old: list[Unit], new: list[Unit]) -> list[tuple[list[Unit], list[U
     return [([unit for unit in old if unit.uuid in uuids], units) for uuids, units in families]
 
 
-def _account_of(units: list[Unit], entries: tuple[Entry, ...], store: Store, on: date) -> tuple[UnitAcresThen, ...]:
+def _account_of(
+    units: list[Unit], entries: tuple[Entry, ...], store: Store, on: datetime.date
+) -> tuple[UnitAcresThen, ...]:
     cut = cut_ground(tuple(units), entries, grid=store.grid, settings=store.settings, on=on)
     return tuple(
         UnitAcresThen(unit.unit_id, unit.acres, unit.treated_acres, unit.remaining_acres, unit.keep_acres)
