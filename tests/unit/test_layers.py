@@ -60,10 +60,8 @@ def zipped(folder: Path, shapefile: Path, inside: str = "") -> Path:
 def test_every_kind_gives_the_same_ground(tmp_path: Path, kind: str) -> None:
     name = "l.shp" if "zip" in kind else f"l.{kind}"
     options: dict[str, Any] = {"driver": "KML"} if kind == "kml" else {}
-    if kind == "geojson":
-        path = geojson(tmp_path, [SQUARE])  # GDAL's own writer would round to seven decimals
-    else:
-        path = written(tmp_path, name, [SQUARE], **options)
+    # GDAL's own GeoJSON writer would round to seven decimals.
+    path = geojson(tmp_path, [SQUARE]) if kind == "geojson" else written(tmp_path, name, [SQUARE], **options)
     if "zip" in kind:
         path = zipped(tmp_path, path, inside="a b/" if "folder" in kind else "")
     ground = read_ground(path)
@@ -149,10 +147,7 @@ def test_an_unclosed_ring_is_closed(tmp_path: Path) -> None:
 
 
 def test_a_collection_of_polygons_is_ground(tmp_path: Path) -> None:
-    shape = {
-        "type": "GeometryCollection",
-        "geometries": [SQUARE.__geo_interface__, box(-96, 36, -95, 37).__geo_interface__],
-    }
+    shape = shapely.GeometryCollection([SQUARE, box(-96, 36, -95, 37)])
     assert len(read_ground(geojson(tmp_path, [shape])).geoms) == 2
 
 
@@ -240,10 +235,8 @@ def test_binary_rubbish_is_refused(tmp_path: Path, name: str) -> None:
 @pytest.mark.parametrize("name", ["c.gpkg", "c.geojson", "c.zip"])
 def test_a_file_cut_short_is_refused(tmp_path: Path, name: str) -> None:
     many = [box(-97 + n / 100, 36, -96.995 + n / 100, 36.005) for n in range(50)]
-    if name == "c.zip":
-        path = zipped(tmp_path, written(tmp_path, "c.shp", many))
-    else:
-        path = written(tmp_path, name, many)
+    path = written(tmp_path, name.replace("zip", "shp"), many)
+    path = zipped(tmp_path, path) if name == "c.zip" else path
     path.write_bytes(path.read_bytes()[: path.stat().st_size // 3])
     with pytest.raises(InputError):
         read_ground(path)

@@ -14,6 +14,7 @@ from habmap.errors import UsageError
 
 if TYPE_CHECKING:
     from habmap.jobs.add_layers import AddResult
+    from habmap.measures import VerticalUnit
 
 FileArgument = Annotated[Path, typer.Argument(metavar="FILE", help="The file to load.", show_default=False)]
 LayerOption = Annotated[
@@ -32,7 +33,7 @@ FromOption = Annotated[
         "--from", parser=parsed_date, metavar="YYYY-MM-DD", help="First day of new versions (default: today)."
     ),
 ]
-VERTICAL_UNITS = ("m", "ft", "us-ft")
+VERTICAL_UNIT_WORDS = {"m": "metres", "ft": "international feet", "us-ft": "US survey feet"}
 
 
 def register(app: typer.Typer) -> None:
@@ -144,29 +145,42 @@ def dem_command(
     as_json: JsonOption = False,
 ) -> None:
     """Point at an elevation raster, or copy it into the property's folder."""
-    if vertical_unit is not None and vertical_unit not in VERTICAL_UNITS:
-        raise UsageError(
-            "unknown vertical unit",
-            where="--vertical-unit",
-            value=vertical_unit,
-            allowed="m (metre), ft (international foot) or us-ft (US survey foot)",
-            mend="write one of these",
-        )
+    unit = _known_vertical_unit(vertical_unit)
     from habmap.jobs.add_dem import add_dem
 
     session: Session = context.obj
     result = add_dem(
         session.store(),
         path=file,
-        vertical_unit=vertical_unit,
-        copy_into=copy_into,
+        vertical_unit=unit,
+        copy_into=session.folder if copy_into else None,
         overwrite=overwrite,
         now=session.now(),
     )
+    for warning in result.warnings:
+        warn(warning)
     if as_json:
         print_json("add", result)
         return
-    say(f"Elevation: {result}")
+    dem = result.dem
+    say(
+        f"Elevation {'copied and ' if result.copied else ''}loaded: {dem.path}, cells of {dem.cell_m:.2f} m, heights in "
+        f"{VERTICAL_UNIT_WORDS[dem.vertical_unit]}."
+    )
+    if result.units_covered or result.units_off:
+        say(f"It covers {result.units_covered} of {result.units_covered + len(result.units_off)} units.")
+
+
+def _known_vertical_unit(text: str | None) -> VerticalUnit | None:
+    if text is None or text == "m" or text == "ft" or text == "us-ft":
+        return text
+    raise UsageError(
+        "unknown vertical unit",
+        where="--vertical-unit",
+        value=text,
+        allowed="m (metre), ft (international foot) or us-ft (US survey foot)",
+        mend="write one of these",
+    )
 
 
 def _renames(pairs: list[str] | None) -> dict[str, str]:
