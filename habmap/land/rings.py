@@ -36,6 +36,8 @@ class Ring:
         Fixes left out at an end because the person walked on past the start.
     loops
         Loops smaller than the GPS error that were dissolved.
+    laps
+        How often the walk goes round; where it does so twice, the outer edge counts.
     """
 
     polygon: Polygon
@@ -44,6 +46,7 @@ class Ring:
     gap_m: float
     trimmed: int
     loops: int
+    laps: int
 
 
 def end_gap(path: Path, *, sigma_m: float) -> tuple[float, slice]:
@@ -98,7 +101,7 @@ def ring_of(path: Path, *, sigma_m: float, close_gap_m: float) -> Ring:
         raise InputError("too few places to make ground of", where=path.where, value=len(xy), allowed="3 or more")
     small_m = CIRCLE_95 * sigma_m
     xy, time_s, loops = without_small_loops(xy, time_s, small_m=small_m)
-    polygon, more = _ground(xy, where=path.where, small_m=small_m)
+    polygon, more, laps = _ground(xy, where=path.where, small_m=small_m)
     if 2 * polygon.area <= 0.5 * sigma_m * polygon.length:
         raise InputError(
             "the walk goes out and back and encloses no ground wider than the GPS error",
@@ -108,7 +111,7 @@ def ring_of(path: Path, *, sigma_m: float, close_gap_m: float) -> Ring:
         )
     polygon = shapely.geometry.polygon.orient(polygon)
     outline = shapely.get_coordinates(polygon.exterior)[:-1]
-    return Ring(polygon, outline, _times_on(outline, xy, time_s), gap_m, trimmed, loops + more)
+    return Ring(polygon, outline, _times_on(outline, xy, time_s), gap_m, trimmed, loops + more, laps)
 
 
 def without_small_loops(xy: Floats, time_s: Floats, *, small_m: float) -> tuple[Floats, Floats, int]:
@@ -204,14 +207,16 @@ def _faces(ring: LinearRing) -> list[Polygon]:
     return [face for face in shapely.get_parts(shapely.polygonize([shapely.node(ring)])) if isinstance(face, Polygon)]
 
 
-def _ground(xy: Floats, *, where: str, small_m: float) -> tuple[Polygon, int]:
-    """Return the one piece of ground that a closed path goes round, and how many small ones were dropped."""
+def _ground(xy: Floats, *, where: str, small_m: float) -> tuple[Polygon, int, int]:
+    """Return the one ground that a closed path goes round, how many small ones were dropped, and how often it does."""
+    if len(xy) < 3:
+        return Polygon(), 0, 1
     polygon = Polygon(xy)
     if polygon.is_valid and polygon.area > 0:
-        return polygon, 0
+        return polygon, 0, 1
     faces = _faces(LinearRing(xy))
     if not faces:
-        return Polygon(), 0
+        return Polygon(), 0, 1
     turns = np.array([_winding(face.representative_point().coords[0], xy) for face in faces])
     pieces: list[Polygon] = []
     for sign in (1, -1):
@@ -222,7 +227,7 @@ def _ground(xy: Floats, *, where: str, small_m: float) -> tuple[Polygon, int]:
             ]
     pieces.sort(key=lambda piece: piece.area, reverse=True)
     if not pieces:
-        return Polygon(), 0
+        return Polygon(), 0, 1
     big = [piece for piece in pieces if 2 * piece.area > small_m * piece.length]
     if len(big) > 1:
         sizes = " and ".join(f"{acres(piece.area):.2f}" for piece in big[:4])
@@ -235,7 +240,8 @@ def _ground(xy: Floats, *, where: str, small_m: float) -> tuple[Polygon, int]:
             allowed="one ring around one piece of ground",
             mend="walk each lobe as a track of its own, or split the track where it crosses",
         )
-    return pieces[0], len(pieces) - 1
+    core = max(range(len(faces)), key=lambda i: faces[i].area)
+    return pieces[0], len(pieces) - 1, abs(int(turns[core]))
 
 
 def _winding(point: tuple[float, ...], xy: Floats) -> int:

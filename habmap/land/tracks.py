@@ -35,6 +35,8 @@ PAUSE_S: Final = 60.0
 ASSUMED_WALK_MPS: Final = 1.0
 #: Share of steps faster than the way of travel allows at which the way of travel itself is doubted.
 DOUBTED_SHARE: Final = 0.25
+#: Jumps that last, as a share of the fixes, at which it is doubted too (three are always taken).
+LEAPS_SHARE: Final = 0.05
 #: Share of the fixes that must have a time for the times to be used.
 TIMED_SHARE: Final = 0.8
 #: Without times, a fix this many usual steps away from both neighbours, and 100 m at least, is a spike.
@@ -179,7 +181,11 @@ def _count(dropped: Counter[str], reason: str, keep: NDArray[np.bool_]) -> None:
 def _is_timed(time_s: Floats) -> bool:
     """Tell whether a segment's clock is of use: most fixes have a time, and converters did not stamp all with one."""
     known = time_s[np.isfinite(time_s)]
-    return len(known) >= 2 and len(known) >= TIMED_SHARE * len(time_s) and 2 * len(np.unique(known)) > len(known)
+    return (
+        len(known) >= 2
+        and len(known) >= TIMED_SHARE * len(time_s)
+        and len(np.unique(known)) >= max(2.0, 0.1 * len(known))
+    )
 
 
 def _in_time_order(time_s: Floats) -> NDArray[np.bool_]:
@@ -218,22 +224,17 @@ def _without_jumps(
     limit_mps = TRAVEL_MPS[travel]
     step_m, step_s = np.hypot(*np.diff(xy, axis=0).T), np.diff(time_s)
     too_fast = step_m > limit_mps * step_s + APART_SIGMAS * sigma_m
+    doubt = _travel_doubt(step_m, step_s, where=where, travel=travel)
     if n > 8 and too_fast.mean() > DOUBTED_SHARE:
-        usual_mps = float(np.median(step_m / np.maximum(step_s, 1e-3)))
-        raise InputError(
-            f"most of this walk is faster than travel by {travel} allows",
-            where=where,
-            value=f"{usual_mps * MPH_PER_MPS:.0f} mph as a rule",
-            allowed=f"{limit_mps * MPH_PER_MPS:.0f} mph by {travel}",
-            mend="use --travel vehicle for an edge driven slowly" if travel == "foot" else "drive the edge slowly",
-        )
+        raise doubt
 
     def reached(i: int, j: int) -> bool:
         allowed_m = limit_mps * (time_s[j] - time_s[i]) + APART_SIGMAS * sigma_m
         return bool(math.hypot(xy[j, 0] - xy[i, 0], xy[j, 1] - xy[i, 1]) <= allowed_m)
 
     longest = max(1, min(MAX_SPIKE_FIXES, n // 10))
-    kept, notes, i = [0], [], 1
+    kept, i = [0], 1
+    leaps: list[tuple[float, str]] = []
     while i < n:
         if (not too_fast[i - 1] and kept[-1] == i - 1) or reached(kept[-1], i):
             kept.append(i)
@@ -248,14 +249,26 @@ def _without_jumps(
             if len(kept) <= longest:
                 kept.clear()  # a cold start: the first fixes are the wrong ones
             else:
-                leap_ft = ft(math.hypot(*(xy[i] - xy[kept[-1]])))
-                at = _clock(time_s[i])
-                notes.append(f"{where}: the track jumps {leap_ft:,.0f} ft at {at} and goes on from there")
+                leaps.append((ft(math.hypot(*(xy[i] - xy[kept[-1]]))), _clock(time_s[i])))
             kept.append(i)
             i += 1
     keep = np.zeros(n, dtype=bool)
     keep[kept] = True
-    return keep, notes
+    if len(leaps) > max(3, LEAPS_SHARE * n):
+        raise doubt
+    words = "the track jumps {:,.0f} ft at {} and goes on from there"
+    return keep, [f"{where}: {words.format(*leap)}" for leap in leaps]
+
+
+def _travel_doubt(step_m: Floats, step_s: Floats, *, where: str, travel: Travel) -> InputError:
+    fast_mps = float(np.quantile(step_m / np.maximum(step_s, 1e-3), 0.9)) if len(step_m) else 0.0
+    return InputError(
+        f"this walk is faster than travel by {travel} allows, again and again",
+        where=where,
+        value=f"a tenth of it above {fast_mps * MPH_PER_MPS:.0f} mph",
+        allowed=f"{TRAVEL_MPS[travel] * MPH_PER_MPS:.0f} mph by {travel}",
+        mend="use --travel vehicle for an edge driven slowly" if travel == "foot" else "drive the edge slowly",
+    )
 
 
 def _clock(time_s: float) -> str:

@@ -23,6 +23,10 @@ INSIDE_SHARE: Final = 0.4
 SLENDER: Final = 0.1
 #: Crossings that no GPS error explains.
 MANY_CROSSINGS: Final = 3
+#: Net turning over all turning below which a path goes to and fro; a U-shaped edge has 0.5.
+TO_AND_FRO: Final = 0.35
+#: Bends narrower than this share of the walk's breadth are not counted as turning.
+BEND_SHARE: Final = 0.05
 SAMPLES: Final = 400
 
 
@@ -38,6 +42,8 @@ class WalkSigns:
         Open piece between the end and the start [m].
     roundness_frac
         4π · area / length² of the closed, smoothed path: 1 for a circle.
+    one_way_frac
+        Net turning of the open path over the sum of its turns, both ways: 1 where it bends one way only.
     crossings
         Times the path crosses itself in loops larger than the GPS error.
     """
@@ -46,14 +52,16 @@ class WalkSigns:
     inside_frac: float
     gap_m: float
     roundness_frac: float
+    one_way_frac: float
     crossings: int
 
 
 def kind_of_walk(path: Path, *, sigma_m: float, close_gap_m: float) -> WalkSigns:
     """Tell whether a path goes around ground or wanders over it.
 
-    A walk counts as a working track when two or more of four signs are there: much of the way lies inside its own outer
-    line, the end stays open, the ring is too slender for its length, it crosses itself again and again. One sign alone
+    A walk counts as a working track when two or more of five signs are there: much of the way lies inside its own outer
+    line, the end stays open, the ring is too slender for
+    its length, it turns to and fro, it crosses itself again and again. One sign alone
     is not enough: an edge walk may stay open, follow a narrow strip, or cross once in a figure-eight.
     """
     gap_m, stay = end_gap(path, sigma_m=sigma_m)
@@ -63,9 +71,16 @@ def kind_of_walk(path: Path, *, sigma_m: float, close_gap_m: float) -> WalkSigns
     outline = Polygon(ring) if len(ring) > 2 else Polygon()
     roundness = 4 * math.pi * outline.area / outline.length**2 if outline.length else 0.0
     inside = _inside_frac(LineString(smooth), sigma_m=sigma_m)
-    signs = (inside >= INSIDE_SHARE, gap_m > close_gap_m, roundness < SLENDER, crossed >= MANY_CROSSINGS)
+    one_way = _one_way_frac(LineString(smooth), sigma_m=sigma_m)
+    signs = (
+        inside >= INSIDE_SHARE,
+        gap_m > close_gap_m,
+        roundness < SLENDER,
+        one_way < TO_AND_FRO,
+        crossed >= MANY_CROSSINGS,
+    )
     kind: Kind = "working track" if sum(signs) >= 2 else "edge walk"
-    return WalkSigns(kind, inside, gap_m, roundness, crossed)
+    return WalkSigns(kind, inside, gap_m, roundness, one_way, crossed)
 
 
 def _inside_frac(line: LineString, *, sigma_m: float) -> float:
@@ -81,3 +96,13 @@ def _inside_frac(line: LineString, *, sigma_m: float) -> float:
     places = shapely.line_interpolate_point(line, (np.arange(SAMPLES) + 0.5) / SAMPLES, normalized=True)
     depth_m = shapely.distance(outer.boundary, places)
     return float(np.mean(shapely.intersects(outer, places) & (depth_m > reach_m / 2)))
+
+
+def _one_way_frac(line: LineString, *, sigma_m: float) -> float:
+    bend_m = max(2 * sigma_m, BEND_SHARE * math.sqrt(line.convex_hull.area))
+    legs = np.diff(shapely.get_coordinates(line.simplify(bend_m)), axis=0)
+    if len(legs) < 3:
+        return 1.0
+    heading = np.arctan2(legs[:, 1], legs[:, 0])
+    turns = (np.diff(heading) + math.pi) % (2 * math.pi) - math.pi
+    return float(abs(turns.sum()) / max(np.abs(turns).sum(), 1e-12))

@@ -111,7 +111,7 @@ def walked_ground(
     (of the files, where there are none). Rings are united, so that ground inside two of them counts once.
     """
     if not segments or sum(len(segment.lonlat) for segment in segments) == 0:
-        raise InputError("there is no track here", allowed="a track, line or route", mend="export the track itself")
+        raise InputError("there is no track here", allowed="a track or line", mend="export the track itself")
     clean = _all_cleaned(segments, grid=grid, sigma_m=error.sigma_m, travel=travel)
     dropped: Counter[str] = Counter()
     notes: list[str] = []
@@ -150,6 +150,8 @@ def walked_ground(
         rings = [ring_of(chain, sigma_m=error.sigma_m, close_gap_m=close_gap_m) for chain in chains]
         ground = _multipolygon(shapely.union_all([ring.polygon for ring in rings]))
         notes += _overlap_notes(rings)
+        if any(ring.laps > 1 for ring in rings):
+            notes.append("the walk goes round more than once: the outer edge counts")
         fix_xy = np.concatenate([ring.xy for ring in rings])
         fix_s = np.concatenate([ring.time_s for ring in rings])
         tree = shapely.STRtree(np.array(shapely.points(fix_xy)))
@@ -191,8 +193,8 @@ def walked_ground(
 def covered_ground(lines: Sequence[Floats], *, swath_m: float) -> tuple[MultiPolygon, int]:
     """Return the ground within half a swath of the paths, and how many small holes were closed.
 
-    A hole is closed when it is no larger than one swath square (``swath_m²``): a place between two passes that a person
-    would call done. Larger ones stay open. Paths are not joined to each other. ``lines`` are arrays of shape (n, 2) [m].
+    A hole is closed when it is no larger than one swath square (``swath_m²``): a place between two passes that a
+    person would call done. Larger ones stay open. Paths are not joined to each other. ``lines`` are arrays of shape (n, 2) [m].
     """
     shapes = [LineString(xy) if len(xy) > 1 else shapely.Point(xy[0]) for xy in lines if len(xy)]
     covered = shapely.union_all([shape.buffer(swath_m / 2, quad_segs=QUARTER_PIECES) for shape in shapes])
@@ -268,7 +270,7 @@ def _looks_like_work(chains: Sequence[Path], signs: Sequence[WalkSigns]) -> Inpu
         else "this walk wanders over the ground instead of going around it",
         where=path.where,
         value=(
-            f"{100 * sign.inside_frac:.0f} % of the way lies inside its outer line, {sign.crossings} large crossings, "
+            f"{100 * sign.inside_frac:.0f} % of the way inside its outer line, {sign.crossings} large crossings, "
             f"{ft(sign.gap_m):,.0f} ft open at the end"
         ),
         allowed="one way around the ground, or a working track with --swath-ft",
@@ -281,8 +283,8 @@ def _overlap_notes(rings: Sequence[Ring]) -> list[str]:
     if twice_m2 <= 1e-3:
         return []
     return [
-        f"{acres(twice_m2):.2f} acres lie inside more than one ring and count once; a ring inside a ring leaves nothing "
-        "out (log ground to be left with `log keep`)"
+        f"{acres(twice_m2):.2f} acres lie inside more than one ring and count once; a ring inside a ring leaves "
+        "nothing out (log ground to be left with `log keep`)"
     ]
 
 

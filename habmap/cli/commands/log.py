@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Annotated
 
 import typer
 
+from habmap.cli import track_options
 from habmap.cli import work_options as options
 from habmap.cli.context import DateOption, JsonOption, Session
 from habmap.cli.output import print_json
@@ -23,6 +25,9 @@ def log(
     date: DateOption,
     unit: options.UnitOption = None,
     is_all: options.AllOption = False,
+    track: track_options.TrackOption = None,
+    swath_ft: track_options.SwathOption = None,
+    travel: track_options.TravelOption = "foot",
     patch: options.PatchOption = None,
     repair: options.RepairOption = False,
     killed_pct: options.KilledOption = None,
@@ -72,16 +77,29 @@ def log(
     )
     check_practice(practice)
     check_said(said, practice=practice)
-    ground = options.ground_from(session.store, units=unit, is_all=is_all, patch=patch, repair=repair)
-    if ground is None:
-        raise UsageError(
-            "on which ground?",
-            where="log",
-            allowed="one of --unit ID --all, --patch FILE",
-            mend="give the ground that the work really covered",
-        )
-    store = session.store()
-    covered, unit_ids = ground(date)
+    walked = track_options.track_ground(
+        session.store,
+        tracks=track,
+        swath_ft=swath_ft,
+        travel=travel,
+        units=unit,
+        has_other_ground=patch is not None or is_all,
+        day=date,
+    )
+    if walked is not None:
+        store = session.store()
+        covered, unit_ids = walked.patch, walked.unit_ids
+    else:
+        ground = options.ground_from(session.store, units=unit, is_all=is_all, patch=patch, repair=repair)
+        if ground is None:
+            raise UsageError(
+                "on which ground?",
+                where="log",
+                allowed="one of --unit ID --all, --track GPX, --patch FILE",
+                mend="give the ground that the work really covered",
+            )
+        store = session.store()
+        covered, unit_ids = ground(date)
     result = add(
         store,
         practice=practice,
@@ -91,8 +109,11 @@ def log(
         now=session.now(),
         today=session.today(store.settings.place.timezone),
         unit_ids=unit_ids,
+        acres_sd=None if walked is None else walked.acres_sd,
         agree=options.agreement(is_yes=yes, as_json=as_json),
     )
+    if walked is not None:
+        result = replace(result, warnings=(*result.warnings, *walked.notes))
     if as_json:
         print_json("log", result)
     else:

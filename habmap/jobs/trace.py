@@ -1,0 +1,279 @@
+"""A GPS walk becomes ground: shown, or kept as a new unit."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Final
+
+import shapely
+from shapely import MultiPolygon
+
+from habmap.errors import InputError, UsageError
+from habmap.jobs.ports import Store
+from habmap.land.acreage import geodesic_area_m2, overlaps
+from habmap.land.grid import LocalGrid
+from habmap.land.track_error import FixError
+from habmap.land.tracks import TRAVEL_MPS, Segment, Travel, centre_grid
+from habmap.land.walk_kind import Kind
+from habmap.land.walked import WalkedGround, walked_ground
+from habmap.measures import M_PER_FT, M_PER_MILE, acres
+from habmap.place.settings import GpsSection
+from habmap.place.walks import read_walks
+from habmap.vocabulary import COVERS
+from habmap.work.records import Unit
+
+#: Farther than this from the middle of the property a walk is more likely the wrong file [m].
+FAR_AWAY_M: Final = 30 * M_PER_MILE
+#: A standard deviation above this share of the acres is pointed out.
+WEAK_SHARE: Final = 0.10
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DroppedFixes:
+    """How many fixes were left out for one reason."""
+
+    reason: str
+    count: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TraceResult:
+    """What a walk shows.
+
+    Attributes
+    ----------
+    kind
+        ``edge walk`` or ``working track``: what the walk looks like.
+    acres, acres_sd
+        Area of the ground and the standard deviation that the fixes' own error gives it [acre].
+    geodesic_acres
+        The same outline measured on the ellipsoid, as a check [acre].
+    fixes, kept_fixes, dropped_fixes
+        Counts: read, used, left out; ``fixes = kept_fixes + dropped_fixes``.
+    geometry
+        GeoJSON geometry, WGS 84.
+    started_at, ended_at
+        First and last fix, UTC; null where the files have no times.
+    """
+
+    kind: Kind
+    acres: float
+    acres_sd: float | None
+    geodesic_acres: float
+    perimeter_m: float
+    fixes: int
+    kept_fixes: int
+    dropped_fixes: int
+    dropped: tuple[DroppedFixes, ...]
+    closed_gap_m: float
+    loops_dissolved: int
+    holes_closed: int
+    swath_ft: float | None
+    travel: Travel
+    started_at: datetime | None
+    ended_at: datetime | None
+    unit_id: str | None
+    is_added: bool
+    notes: tuple[str, ...]
+    geometry: Mapping[str, object]
+
+
+@dataclass(frozen=True, slots=True)
+class TracedGround:
+    """The ground of a walk as a patch (WGS 84 lon/lat) beside everything that is said about it."""
+
+    patch: MultiPolygon
+    result: TraceResult
+
+
+def traced_ground(
+    store: Store | None, paths: Sequence[Path], *, swath_ft: float | None = None, travel: str = "foot"
+) -> TracedGround:
+    """Read walks and turn them into ground; nothing is written.
+
+    Parameters
+    ----------
+    store
+        The place whose grid and GPS settings count; ``None`` takes a grid at the walk's centre and the defaults.
+    paths
+        GPX, KML or GeoJSON files, taken as one walk.
+    swath_ft
+        Breadth worked along the path [ft]; ``None`` for a walk around the ground.
+    travel
+        ``foot`` or ``vehicle``.
+
+    Raises
+    ------
+    UsageError
+        The swath or the way of travel cannot be.
+    InputError
+        A file is unfit, or the walk makes no ground.
+    """
+    way = _travel(travel)
+    if swath_ft is not None and not 0 < swath_ft <= 1000:
+        raise UsageError(
+            "a swath is a breadth in feet", where="--swath-ft", value=swath_ft, allowed="above 0, up to 1000"
+        )
+    segments = read_walks(paths)
+    gps = GpsSection() if store is None else store.settings.gps
+    grid = (None if store is None else store.grid) or centre_grid(segments)
+    walked = walked_ground(
+        segments,
+        grid=grid,
+        error=FixError(gps.sigma_m, gps.correlation_s),
+        close_gap_m=gps.close_gap_ft * M_PER_FT,
+        swath_m=None if swath_ft is None else swath_ft * M_PER_FT,
+        travel=way,
+    )
+    patch = grid.to_lonlat(walked.ground)
+    if not patch.is_valid:
+        raise InputError("the walk's outline crosses itself within a hair", mend="trace it again with fewer fixes")
+    result = _result(walked, patch, swath_ft=swath_ft, travel=way, notes=_place_notes(segments, grid))
+    return TracedGround(patch, result)
+
+
+def trace(
+    store: Store | None,
+    paths: Sequence[Path],
+    *,
+    now: datetime,
+    swath_ft: float | None = None,
+    travel: str = "foot",
+    unit_id: str | None = None,
+    cover: str | None = None,
+    name: str | None = None,
+    dry_run: bool = False,
+) -> TraceResult:
+    """Turn GPS walks into ground and, where a unit is named, add it to the place.
+
+    Parameters
+    ----------
+    now
+        Moment of recording, UTC.
+    unit_id, cover, name
+        The new unit; ``unit_id`` and ``cover`` go together.
+    dry_run
+        Check everything and write nothing.
+
+    Raises
+    ------
+    UsageError
+        ``unit_id`` without ``cover``, or the other way round; an unknown cover.
+    InputError
+        See `traced_ground`; a unit of this name is there, or the ground overlaps another unit.
+    """
+    if (unit_id is None) != (cover is None):
+        raise UsageError(
+            "a new unit needs both its name and its cover",
+            where="--unit-id" if unit_id is None else "--cover",
+            allowed="--unit-id ID --cover C, or neither",
+            mend="give the missing one",
+        )
+    if unit_id is None and name is not None:
+        raise UsageError("a name needs a unit", where="--name", value=name, mend="give --unit-id and --cover too")
+    if unit_id is not None and not unit_id.strip():
+        raise UsageError("the unit's name is empty", where="--unit-id", mend="give it a short name")
+    if cover is not None and cover not in COVERS:
+        raise UsageError(
+            "this is no cover", where="--cover", value=cover, allowed=", ".join(COVERS), mend="use one of these"
+        )
+    traced = traced_ground(store, paths, swath_ft=swath_ft, travel=travel)
+    if unit_id is None or cover is None:
+        return traced.result
+    if store is None:
+        raise UsageError(
+            "a unit needs a property to belong to", where="--unit-id", value=unit_id, mend="give --place DIR"
+        )
+    unit = Unit(
+        uuid=str(uuid.uuid4()),
+        unit_id=unit_id.strip(),
+        name=(name or unit_id).strip(),
+        cover=cover,
+        geometry=traced.patch,
+        acres_sd=traced.result.acres_sd,
+        recorded_at=now,
+    )
+    _refuse_clash(store, unit)
+    if not dry_run:
+        store.append([unit])
+    return replace(traced.result, unit_id=unit.unit_id, is_added=not dry_run)
+
+
+def _travel(word: str) -> Travel:
+    for known in TRAVEL_MPS:
+        if word == known:
+            return known
+    raise UsageError("this is no way of travel", where="--travel", value=word, allowed=", ".join(TRAVEL_MPS))
+
+
+def _result(
+    walked: WalkedGround, patch: MultiPolygon, *, swath_ft: float | None, travel: Travel, notes: tuple[str, ...]
+) -> TraceResult:
+    dropped = tuple(DroppedFixes(reason=reason, count=count) for reason, count in sorted(walked.dropped.items()))
+    left_out = sum(one.count for one in dropped)
+    shown = patch.geoms[0] if len(patch.geoms) == 1 else patch
+    if walked.area_sd_m2 > WEAK_SHARE * walked.area_m2:
+        notes += ("the acres are weak: the fixes' error is more than a tenth of them",)
+    return TraceResult(
+        kind=walked.kind,
+        acres=acres(walked.area_m2),
+        acres_sd=acres(walked.area_sd_m2),
+        geodesic_acres=acres(geodesic_area_m2(patch)),
+        perimeter_m=walked.perimeter_m,
+        fixes=walked.fixes,
+        kept_fixes=walked.fixes - left_out,
+        dropped_fixes=left_out,
+        dropped=dropped,
+        closed_gap_m=walked.closed_gap_m,
+        loops_dissolved=walked.loops_dissolved,
+        holes_closed=walked.holes_closed,
+        swath_ft=swath_ft,
+        travel=travel,
+        started_at=None if walked.started_s is None else datetime.fromtimestamp(walked.started_s, UTC),
+        ended_at=None if walked.ended_s is None else datetime.fromtimestamp(walked.ended_s, UTC),
+        unit_id=None,
+        is_added=False,
+        notes=walked.notes + notes,
+        geometry=shapely.geometry.mapping(shown),
+    )
+
+
+def _place_notes(segments: Sequence[Segment], grid: LocalGrid) -> tuple[str, ...]:
+    first = shapely.Point(segments[0].lonlat[0])
+    away_m = float(shapely.distance(grid.to_grid(first), shapely.Point(0, 0)))
+    if away_m <= FAR_AWAY_M:
+        return ()
+    return (
+        f"this walk begins {away_m / M_PER_MILE:,.0f} miles from the middle of the property: is it the right file?",
+    )
+
+
+def _refuse_clash(store: Store, unit: Unit) -> None:
+    present = store.units()
+    if any(other.unit_id == unit.unit_id for other in present):
+        raise InputError(
+            "there is a unit of this name already",
+            where="--unit-id",
+            value=unit.unit_id,
+            allowed="a name that is not in use",
+            mend="choose another name; to redraw a unit, save the trace and use `habmap add units FILE --overwrite`",
+        )
+    grid = store.grid
+    if grid is None or not present:
+        return
+    ground = grid.to_grid(unit.geometry)
+    near = [other for other in present if other.geometry.intersects(unit.geometry)]
+    shared = [pair for pair in overlaps([ground, *(grid.to_grid(other.geometry) for other in near)]) if pair.first == 0]
+    if shared:
+        words = ", ".join(f"{near[pair.second - 1].unit_id} by {acres(pair.area_m2):.2f} acres" for pair in shared)
+        raise InputError(
+            "the walked ground overlaps units that are there; nothing was added",
+            where=unit.unit_id,
+            value=words,
+            allowed="ground that no other unit holds",
+            mend="redraw the shared edge in a map program and load it with `habmap add units FILE --overwrite`",
+        )
