@@ -1,0 +1,125 @@
+"""Corrections: which lines count, and which rows contradict each other."""
+
+from dataclasses import replace
+from datetime import date
+
+import pytest
+from fakes import entry
+from shapely import box
+
+from habmap.work.ledger import conflicts, corrections, effective_entries
+from habmap.work.records import Entry
+
+PATCH = box(0, 0, 50, 50)
+
+
+def amend(target: Entry, practice: str = "cut", day: str = "2025-03-01", **fields: object) -> Entry:
+    return entry(practice, day, PATCH, action="amend", target=target.entry_id, why="measured again", **fields)
+
+
+def void(target: Entry) -> Entry:
+    return entry("other", "2025-03-01", action="void", target=target.entry_id, why="wrong place")
+
+
+def test_a_line_without_corrections_counts_as_written() -> None:
+    line = entry("cut", "2025-03-01", PATCH, killed_pct=60)
+    assert effective_entries([line]) == (line,)
+
+
+def test_an_amendment_carries_the_whole_content_under_the_roots_identity() -> None:
+    line = entry("cut", "2025-03-01", PATCH, person_hours=6, who="A", source_id="7")
+    change = amend(line, "girdle", "2025-04-02", killed_pct=90)
+    (counting,) = effective_entries([line, change])
+    assert counting == replace(
+        change,
+        entry_id=line.entry_id,
+        recorded_at=line.recorded_at,
+        source_id="7",
+        action="log",
+        target=None,
+        why=None,
+    )
+    assert counting.person_hours is None
+
+
+def test_a_void_beats_an_amendment_whichever_was_written_first() -> None:
+    line = entry("cut", "2025-03-01", PATCH)
+    first_void, change = void(line), amend(line)
+    assert effective_entries([line, first_void, change]) == ()
+    other = entry("cut", "2025-03-01", PATCH)
+    change, late_void = amend(other), void(other)
+    assert effective_entries([late_void, other, change]) == ()
+
+
+def test_of_two_amendments_the_later_counts_and_equal_moments_go_by_id() -> None:
+    line = entry("cut", "2025-03-01", PATCH)
+    early, late = amend(line, person_hours=1), amend(line, person_hours=2)
+    assert effective_entries([late, early, line])[0].person_hours == 2
+    same_moment = replace(late, entry_id="zzz", person_hours=3)
+    assert effective_entries([same_moment, late, line])[0].person_hours == 3
+
+
+def test_correcting_a_correction_speaks_of_the_line_at_the_root() -> None:
+    line = entry("cut", "2025-03-01", PATCH)
+    change = amend(line, person_hours=1)
+    second = amend(change, person_hours=2)
+    (counting,) = effective_entries([line, change, second])
+    assert (counting.entry_id, counting.person_hours) == (line.entry_id, 2)
+    assert effective_entries([line, change, void(change)]) == ()
+    assert conflicts([line, change, second]) == ()
+
+
+def test_a_void_that_is_itself_voided_no_longer_counts() -> None:
+    line = entry("cut", "2025-03-01", PATCH)
+    first = void(line)
+    second = void(first)
+    third = void(second)
+    assert effective_entries([line, first]) == ()
+    assert effective_entries([line, first, second]) == (line,)
+    assert effective_entries([line, first, second, third]) == ()
+
+
+def test_work_of_one_day_is_ordered_by_practice_then_moment_then_id() -> None:
+    burn, cut, keep = (entry(practice, "2025-03-01", PATCH) for practice in ("burn", "cut", "keep"))
+    before = entry("look", "2025-02-28", PATCH)
+    again = replace(cut, entry_id="a-first")
+    found = effective_entries([burn, cut, keep, before, again])
+    assert [line.entry_id for line in found] == [
+        before.entry_id,
+        keep.entry_id,
+        "a-first",
+        cut.entry_id,
+        burn.entry_id,
+    ]
+
+
+def test_corrections_keep_every_row_of_a_line() -> None:
+    line = entry("cut", "2025-03-01", PATCH)
+    change, end = amend(line), void(line)
+    (found,) = corrections([end, line, change])
+    assert (found.root, found.amends, found.voids, found.content) == (line, (change,), (end,), None)
+
+
+@pytest.mark.parametrize("kind", ["two_amendments", "target_missing", "target_is_void", "circle", "amended_and_void"])
+def test_contradictions_are_named(kind: str) -> None:
+    line = entry("cut", "2025-03-01", PATCH)
+    if kind == "two_amendments":
+        rows = [line, amend(line), amend(line)]
+    elif kind == "target_missing":
+        rows = [line, entry("other", date(2025, 3, 1), action="void", target="nobody")]
+    elif kind == "target_is_void":
+        end = void(line)
+        rows = [line, end, amend(end)]
+    elif kind == "amended_and_void":
+        rows = [line, void(line), amend(line)]
+    else:
+        first = amend(line)
+        second = amend(first)
+        rows = [line, replace(first, target=second.entry_id), second]
+    assert {conflict.kind for conflict in conflicts(rows)} == {kind}
+    assert all(conflict.words for conflict in conflicts(rows))
+
+
+def test_a_row_whose_target_is_missing_touches_nothing() -> None:
+    line = entry("cut", "2025-03-01", PATCH)
+    assert effective_entries([line, entry("cut", "2025-03-01", PATCH, action="amend", target="nobody")]) == (line,)
