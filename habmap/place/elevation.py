@@ -34,7 +34,7 @@ from habmap.land.terrain import (
 )
 from habmap.land.zones import FaceRules, GradientTile, ZoneSums, tile_sums
 from habmap.measures import M_PER_VERTICAL_UNIT, VerticalUnit
-from habmap.place.rasterfile import applied, checked_crs, raster_bounds
+from habmap.place.rasterfile import applied, checked_crs, raster_bounds, subgrid
 from habmap.place.vertical import file_vertical_unit
 
 #: GDAL's block cache [MB]; its own default, 5 % of memory, lets a big raster fill it.
@@ -230,10 +230,8 @@ class Elevation:
         shape = (max(1, math.floor(height / step)), max(1, math.floor(width / step)))
         window = Window(first_col, first_row, width, height)
         heights_m = self._heights(window, shape=shape)
-        transform = (
-            self._source.transform
-            * Affine.translation(first_col, first_row)
-            * Affine.scale(width / shape[1], height / shape[0])
+        transform = subgrid(
+            self._source.transform, col=first_col, row=first_row, wide=width / shape[1], high=height / shape[0]
         )
         return CoarseHeights(heights_m=heights_m.astype(np.float32), transform=transform, crs_wkt=self.crs.to_wkt())
 
@@ -245,8 +243,7 @@ class Elevation:
 
     @property
     def _analysis_transform(self) -> Affine:
-        transform: Affine = self._source.transform * Affine.scale(self._factor)
-        return transform
+        return subgrid(self._source.transform, wide=self._factor, high=self._factor)
 
     def _in_cells(self, polygons: Sequence[BaseGeometry]) -> NDArray[np.object_]:
         """Return lon/lat polygons in analysis cells: x = column, y = −row."""
