@@ -30,7 +30,7 @@ UNIT_FIELDS: Final = (
 FEATURE_FIELDS: Final = ("kind", "name", "sensitive")
 LONGEST_UNIT_ID: Final = 200
 
-Kind = Literal["units", "boundary", "features", "entries"]
+Kind = Literal["units", "boundary", "features", "entries", "plots"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,4 +1,4 @@
-"""The order of work: joins the account, the terrain and each unit's own density."""
+"""The order of work: joins the account, the terrain and the density of each unit."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from datetime import date
 
 import shapely
 
+from habmap.jobs.density import density
 from habmap.jobs.ground import Ground, ground
 from habmap.jobs.ports import Store
 from habmap.jobs.terrain import UnitTerrain, terrain
@@ -59,20 +60,21 @@ def rank(store: Store, *, on: date | None = None) -> RankResult:
     state = ground(store, on=on)
     slopes, warnings = _terrain_by_unit(store, on)
     near_open_m = _nearness_m(state, store)
+    stands = {line.unit_id: line for line in density(store).units}
     remaining = {unit.unit_id: 0.0 for unit in state.units}
     for piece in state.pieces:
         if piece.stage in REMAINING:
             remaining[piece.unit_id] += piece.acres
     candidates = []
     for unit in state.units:
-        slope = slopes.get(unit.unit_id)
+        slope, stand = slopes.get(unit.unit_id), stands.get(unit.unit_id)
         candidates.append(
             Candidate(
                 unit_id=unit.unit_id,
                 cover=unit.cover,
                 remaining_acres=remaining[unit.unit_id],
-                stems_per_acre=unit.stems_per_acre,
-                canopy_pct=unit.canopy_pct,
+                stems_per_acre=stand.stems_per_acre if stand else unit.stems_per_acre,
+                canopy_pct=stand.canopy_pct if stand else unit.canopy_pct,
                 sun_facing_pct=slope.sun_facing_pct if slope else None,
                 coverage_pct=slope.coverage_pct if slope else None,
                 aspect_mean_deg=slope.aspect_mean_deg if slope else None,

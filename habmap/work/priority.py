@@ -99,17 +99,19 @@ class Ranked:
     remaining_acres: float
 
 
-def is_dense(candidate: Candidate, *, limits: DenseLimits) -> bool | None:
-    """Tell whether a stand is dense; ``None`` where neither stems nor canopy is known."""
+def is_dense_stand(*, stems_per_acre: float | None, canopy_pct: float | None, limits: DenseLimits) -> bool | None:
+    """Tell whether a stand is dense: stems or canopy at or above the limit; ``None`` where neither is known."""
     known = [
         value >= limit
-        for value, limit in (
-            (candidate.stems_per_acre, limits.stems_per_acre),
-            (candidate.canopy_pct, limits.canopy_pct),
-        )
+        for value, limit in ((stems_per_acre, limits.stems_per_acre), (canopy_pct, limits.canopy_pct))
         if value is not None
     ]
     return any(known) if known else None
+
+
+def is_dense(candidate: Candidate, *, limits: DenseLimits) -> bool | None:
+    """Tell whether a candidate's stand is dense (see `is_dense_stand`)."""
+    return is_dense_stand(stems_per_acre=candidate.stems_per_acre, canopy_pct=candidate.canopy_pct, limits=limits)
 
 
 def is_sun_facing(candidate: Candidate) -> bool | None:
