@@ -17,12 +17,12 @@ from typing import Any
 
 import geopandas
 import numpy as np
+import pyproj
 import pytest
 import rasterio
 from geographiclib.geodesic import Geodesic
 from rasterio.transform import from_origin
 from shapely import Polygon, box
-from shapely.ops import transform as turned
 
 from habmap.measures import M2_PER_ACRE
 
@@ -121,12 +121,10 @@ def place(loaded: Path, tmp_path: Path) -> Path:
 
 def geodesic_acres(outline: Polygon) -> float:
     """Return an outline's acres by GeographicLib, each side divided so that it stays straight on the map."""
-    import pyproj
-
-    to_lonlat = pyproj.Transformer.from_crs(UTM, 4326, always_xy=True)
-    ring = turned(to_lonlat.transform, outline.segmentize(10)).exterior
+    east, north = np.array(outline.segmentize(10).exterior.coords[:-1]).T
+    lons, lats = pyproj.Transformer.from_crs(UTM, 4326, always_xy=True).transform(east, north)
     polygon = Geodesic.WGS84.Polygon()  # type: ignore[attr-defined]
-    for lon, lat in ring.coords[:-1]:
+    for lon, lat in zip(lons, lats, strict=True):
         polygon.AddPoint(lat, lon)
     _, _, area_m2 = polygon.Compute(False, True)
     return abs(area_m2) / M2_PER_ACRE
