@@ -124,7 +124,7 @@ def without_small_loops(xy: Floats, time_s: Floats, *, small_m: float) -> tuple[
     small_m
         A loop is small when twice its area over its perimeter is at most this [m].
     """
-    dissolved = 0
+    xy, time_s, dissolved = _without_retraced(xy, time_s)
     for _ in range(MAX_PASSES):
         n = len(xy)
         step_m = np.hypot(*(np.roll(xy, -1, axis=0) - xy).T)
@@ -159,11 +159,26 @@ def without_small_loops(xy: Floats, time_s: Floats, *, small_m: float) -> tuple[
     return xy, time_s, dissolved
 
 
+def _without_retraced(xy: Floats, time_s: Floats) -> tuple[Floats, Floats, int]:
+    """Cut off spurs walked back over exactly the same places, and count them."""
+    kept: list[int] = []
+    spurs, was_back = 0, False
+    for i, place in enumerate(xy):
+        is_back = len(kept) >= 2 and bool((xy[kept[-2]] == place).all())
+        if is_back:
+            kept.pop()
+            spurs += not was_back
+        else:
+            kept.append(i)
+        was_back = is_back
+    return xy[kept], time_s[kept], spurs
+
+
 def crossings(xy: Floats) -> list[tuple[int, int, Floats]]:
     """Return where a closed path crosses or touches itself: segments i < j (from vertex i to i + 1) and the point."""
     n = len(xy)
     ends = np.roll(xy, -1, axis=0)
-    lines = list(shapely.linestrings(np.stack([xy, ends], axis=1)))
+    lines = np.array(shapely.linestrings(np.stack([xy, ends], axis=1)))
     first, second = shapely.STRtree(lines).query(lines, predicate="intersects")
     apart = (second - first >= 2) & ~((first == 0) & (second == n - 1))
     first, second = first[apart], second[apart]
@@ -256,5 +271,5 @@ def _winding(point: tuple[float, ...], xy: Floats) -> int:
 
 def _times_on(outline: Floats, xy: Floats, time_s: Floats) -> Floats:
     """Return the time of each outline vertex: that of the same fix, else of the nearest one (a crossing has none)."""
-    nearest = shapely.STRtree(list(shapely.points(xy))).nearest(shapely.points(outline))
+    nearest = shapely.STRtree(np.array(shapely.points(xy))).nearest(shapely.points(outline))
     return time_s[nearest]

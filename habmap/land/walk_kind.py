@@ -59,27 +59,27 @@ class WalkSigns:
 def kind_of_walk(path: Path, *, sigma_m: float, close_gap_m: float) -> WalkSigns:
     """Tell whether a path goes around ground or wanders over it.
 
-    A walk counts as a working track when two or more of five signs are there: much of the way lies inside its own outer
-    line, the end stays open, the ring is too slender for
-    its length, it turns to and fro, it crosses itself again and again. One sign alone
-    is not enough: an edge walk may stay open, follow a narrow strip, or cross once in a figure-eight.
+    A walk counts as a working track when signs come in pairs: much of the way lies inside its own outer line, the end
+    stays open, it turns to and fro, it crosses itself again and again; or it stays open and is too slender to go round
+    anything. One sign alone is not enough: an edge walk may stay open, follow a narrow strip, have a ragged edge, or
+    cross once in a figure-eight.
     """
     gap_m, stay = end_gap(path, sigma_m=sigma_m)
-    smooth = shapely.get_coordinates(LineString(path.xy[stay]).simplify(2 * sigma_m))
+    smooth = shapely.get_coordinates(LineString(path.xy[stay]).simplify(2 * sigma_m, preserve_topology=False))
     ring, _times, _loops = without_small_loops(smooth, np.arange(len(smooth), dtype=float), small_m=CIRCLE_95 * sigma_m)
     crossed = len(crossings(ring)) if len(ring) > 3 else 0
     outline = Polygon(ring) if len(ring) > 2 else Polygon()
     roundness = 4 * math.pi * outline.area / outline.length**2 if outline.length else 0.0
     inside = _inside_frac(LineString(smooth), sigma_m=sigma_m)
     one_way = _one_way_frac(LineString(smooth), sigma_m=sigma_m)
-    signs = (
-        inside >= INSIDE_SHARE,
-        gap_m > close_gap_m,
-        roundness < SLENDER,
-        one_way < TO_AND_FRO,
-        crossed >= MANY_CROSSINGS,
+    is_inside, is_open, is_crossed = inside >= INSIDE_SHARE, gap_m > close_gap_m, crossed >= MANY_CROSSINGS
+    is_to_and_fro = one_way < TO_AND_FRO
+    is_work = (
+        (is_inside and (is_open or is_to_and_fro or is_crossed))
+        or (is_open and (is_to_and_fro or is_crossed or roundness < SLENDER))
+        or (is_crossed and is_to_and_fro)
     )
-    kind: Kind = "working track" if sum(signs) >= 2 else "edge walk"
+    kind: Kind = "working track" if is_work else "edge walk"
     return WalkSigns(kind, inside, gap_m, roundness, one_way, crossed)
 
 
@@ -100,7 +100,7 @@ def _inside_frac(line: LineString, *, sigma_m: float) -> float:
 
 def _one_way_frac(line: LineString, *, sigma_m: float) -> float:
     bend_m = max(2 * sigma_m, BEND_SHARE * math.sqrt(line.convex_hull.area))
-    legs = np.diff(shapely.get_coordinates(line.simplify(bend_m)), axis=0)
+    legs = np.diff(shapely.get_coordinates(line.simplify(bend_m, preserve_topology=False)), axis=0)
     if len(legs) < 3:
         return 1.0
     heading = np.arctan2(legs[:, 1], legs[:, 0])

@@ -20,7 +20,7 @@ from habmap.land.grid import LocalGrid
 from habmap.land.rings import OVERRUN_SHARE, Ring, end_gap, ring_of
 from habmap.land.track_error import FixError, Floats, area_gradient_m, area_variance_m2_2, gradient_variance
 from habmap.land.tracks import ALONE, OVERRUN, PAUSE, STRAY, Cleaned, Path, Segment, Travel, cleaned
-from habmap.land.walk_kind import INSIDE_SHARE, MANY_CROSSINGS, Kind, WalkSigns, kind_of_walk
+from habmap.land.walk_kind import INSIDE_SHARE, MANY_CROSSINGS, TO_AND_FRO, Kind, WalkSigns, kind_of_walk
 from habmap.measures import acres, ft
 
 FEWEST_FIXES: Final = 4
@@ -194,7 +194,8 @@ def covered_ground(lines: Sequence[Floats], *, swath_m: float) -> tuple[MultiPol
     """Return the ground within half a swath of the paths, and how many small holes were closed.
 
     A hole is closed when it is no larger than one swath square (``swath_m²``): a place between two passes that a
-    person would call done. Larger ones stay open. Paths are not joined to each other. ``lines`` are arrays of shape (n, 2) [m].
+    person would call done. Larger ones stay open. Paths are not joined to each other. ``lines`` are arrays of shape
+    (n, 2) [m].
     """
     shapes = [LineString(xy) if len(xy) > 1 else shapely.Point(xy[0]) for xy in lines if len(xy)]
     covered = shapely.union_all([shape.buffer(swath_m / 2, quad_segs=QUARTER_PIECES) for shape in shapes])
@@ -263,7 +264,7 @@ def _refuse_wide_joins(joined_m: Sequence[float], *, close_gap_m: float, where: 
 
 def _looks_like_work(chains: Sequence[Path], signs: Sequence[WalkSigns]) -> InputError:
     path, sign = next((c, s) for c, s in zip(chains, signs, strict=True) if s.kind == "working track")
-    along = sign.inside_frac < INSIDE_SHARE and sign.crossings < MANY_CROSSINGS
+    along = sign.inside_frac < INSIDE_SHARE and sign.crossings < MANY_CROSSINGS and sign.one_way_frac >= TO_AND_FRO
     return InputError(
         f"this walk runs along a way and ends {ft(sign.gap_m):,.0f} ft from its start instead of going around ground"
         if along
