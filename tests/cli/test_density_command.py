@@ -1,0 +1,107 @@
+"""Plots in, densities out, through the real command."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from habmap.measures import M2_PER_ACRE
+
+SQUARE = [[-98.0, 38.0], [-97.99, 38.0], [-97.99, 38.01], [-98.0, 38.01], [-98.0, 38.0]]
+MITCHELL_M = ["1.1,1.6,2.3,3.0", "2.8,3.7,0.9,2.2", "2.8,1.1,3.2,1.4", "1.3,0.8,0.7,3.1", "1.5,2.4,3.3,1.7"]
+
+
+@pytest.fixture
+def place(tmp_path: Path, run_habmap: Callable[..., Any]) -> Path:
+    folder = tmp_path / "place"
+    assert run_habmap("start", str(folder), "--name", "Plots").code == 0
+    units = tmp_path / "units.geojson"
+    units.write_text(
+        json.dumps(
+            {
+                "type": "FeatureCollection",
+                "features": [
+                    {
+                        "type": "Feature",
+                        "properties": {"unit_id": "C1", "name": "Bench", "cover": "cedar", "stems_per_acre": 40},
+                        "geometry": {"type": "Polygon", "coordinates": [SQUARE]},
+                    }
+                ],
+            }
+        )
+    )
+    assert run_habmap("add", "units", str(units), place=folder).code == 0
+    return folder
+
+
+def loaded(run: Callable[..., Any], place: Path, text: str) -> Any:
+    table = place.parent / "plots.csv"
+    table.write_text(text, encoding="utf-8")
+    return run("add", "plots", str(table), "--json", place=place)
+
+
+def test_eight_fixed_plots_replace_the_outline_s_own_guess(run_habmap: Callable[..., Any], place: Path) -> None:
+    rows = "".join(f"p{i},C1,fixed,0.05,{n}\n" for i, n in enumerate([12, 7, 15, 9, 4, 11, 18, 10]))
+    assert loaded(run_habmap, place, "plot_id,unit_id,method,plot_acres,stems\n" + rows).json["loaded"] == 8
+    unit = run_habmap("density", "--json", place=place).json["units"][0]
+    # worked with the plain formulas: s 87.994, t(7) 2.364624
+    assert unit["stems_per_acre"] == pytest.approx(215.0)
+    assert unit["stems_per_acre_ci95_low"] == pytest.approx(141.44, abs=0.01)
+    assert unit["stems_per_acre_ci95_high"] == pytest.approx(288.56, abs=0.01)
+    assert unit["plots"] == 8 and unit["dense"] is False and "8 fixed plots" in unit["rests_on"]
+
+
+@pytest.mark.parametrize(("unit", "factor"), [("m", 1.0), ("ft", 1 / 0.3048)])
+def test_quarter_points_by_position_in_metres_and_feet(
+    run_habmap: Callable[..., Any], place: Path, unit: str, factor: float
+) -> None:
+    rows = [
+        f"q{i},-97.995,38.005,quarter,{','.join(str(float(d) * factor) for d in line.split(','))},{unit}\n"
+        for i, line in enumerate(MITCHELL_M)
+    ]
+    done = loaded(run_habmap, place, "plot_id,lon,lat,method,d1,d2,d3,d4,distance_unit\n" + "".join(rows))
+    assert done.code == 0, done.err
+    unit_line = run_habmap("density", "--json", place=place).json["units"][0]
+    # Mitchell, arXiv:1010.3303v2: 2402.10 stems per hectare
+    assert unit_line["stems_per_acre"] * 10_000 / M2_PER_ACRE == pytest.approx(2402.10, abs=0.01)
+    assert unit_line["stems_per_acre_ci95_low"] < unit_line["stems_per_acre"] < unit_line["stems_per_acre_ci95_high"]
+
+
+def test_loading_twice_is_no_news(run_habmap: Callable[..., Any], place: Path) -> None:
+    text = "plot_id,unit_id,method,radius_ft,stems\np1,C1,fixed,26.33,9\n"
+    assert loaded(run_habmap, place, text).json["loaded"] == 1
+    again = loaded(run_habmap, place, text).json
+    assert (again["loaded"], again["already_there"]) == (0, 1)
+    assert loaded(run_habmap, place, text.replace(",9", ",8")).code == 3
+
+
+def test_two_plots_are_said_to_be_few(run_habmap: Callable[..., Any], place: Path) -> None:
+    loaded(run_habmap, place, "plot_id,unit_id,method,plot_acres,stems\na,C1,fixed,0.1,9\nb,C1,fixed,0.1,12\n")
+    assert "say little" in run_habmap("density", "--json", place=place).json["units"][0]["warnings"][0]
+
+
+@pytest.mark.parametrize(
+    ("row", "words"),
+    [
+        ("p,C1,,,fixed,0.05,,-1,,,,,", "stems is out of range"),
+        ("p,C1,,,fixed,0.05,,1.5,,,,,", "not whole"),
+        ("p,C1,,,fixed,,,3,,,,,", "needs its size"),
+        ("p,C1,,,fixed,0.05,60,3,,,,,", "different sizes"),
+        ("p,C9,,,fixed,0.05,,3,,,,,", "unknown unit"),
+        ("p,,-90,38,fixed,0.05,,3,,,,,", "outside every unit"),
+        ("p,C1,,,quarter,,,,-1,2,3,4,m", "d1 is out of range"),
+        ("p,C1,,,quarter,,,,1,2,3,4,yd", "unknown distance_unit"),
+        ("p,C1,,,guess,0.05,,3,,,,,", "unknown method"),
+    ],
+)
+def test_bad_rows_load_nothing(run_habmap: Callable[..., Any], place: Path, row: str, words: str) -> None:
+    header = "plot_id,unit_id,lon,lat,method,plot_acres,radius_ft,stems,d1,d2,d3,d4,distance_unit\n"
+    good = "good,C1,,,fixed,0.05,,3,,,,,\n"
+    done = loaded(run_habmap, place, header + good + row + "\n")
+    assert done.code == 3
+    assert words in json.dumps(done.json)
+    assert run_habmap("density", "--json", place=place).json["units"][0]["plots"] == 0
