@@ -158,7 +158,7 @@ def _write_walks(folder: Path, patches: dict[str, Polygon], height_m: Any) -> No
         every_s=6,
     )
     rough = walk(
-        "east cut edge", edge_of(patches["east cut"], open_m=4), utc(2026, 3, 1, 1, 10), pace_mps=1.0, every_s=5
+        "east cut edge", edge_of(patches["east cut"], open_m=4), utc(2026, 3, 1, 0, 2), pace_mps=1.0, every_s=5
     )
     rough = with_troubles(rough, Chance(SEED, "troubles"))
     for file, name, fixes in (
