@@ -47,6 +47,7 @@ def register(app: typer.Typer) -> None:
     add.command("boundary")(boundary_command)
     add.command("features")(features_command)
     add.command("entries")(entries_command)
+    add.command("plots")(plots_command)
     add.command("dem")(dem_command)
     app.add_typer(add)
 
@@ -134,6 +135,17 @@ def entries_command(
     _show(result, as_json=as_json)
 
 
+def plots_command(
+    context: typer.Context, file: FileArgument, map_: MapOption = None, as_json: JsonOption = False
+) -> None:
+    """Load density plots and quarter points from a CSV table; a file loaded twice is no news."""
+    columns = _renames(map_)
+    from habmap.jobs.add_plots import add_plots
+
+    session: Session = context.obj
+    _show(add_plots(session.store(), path=file, columns=columns, now=session.now()), as_json=as_json)
+
+
 def dem_command(
     context: typer.Context,
     file: FileArgument,
@@ -164,16 +176,21 @@ def dem_command(
         return
     dem = result.dem
     say(
-        f"Elevation {'copied and ' if result.copied else ''}loaded: {dem.path}, cells of {dem.cell_m:.2f} m, heights in "
-        f"{VERTICAL_UNIT_WORDS[dem.vertical_unit]}."
+        f"Elevation {'copied and ' if result.copied else ''}loaded: {dem.path}, cells of {dem.cell_m:.2f} m, "
+        f"heights in {VERTICAL_UNIT_WORDS[dem.vertical_unit]}."
     )
     if result.units_covered or result.units_off:
         say(f"It covers {result.units_covered} of {result.units_covered + len(result.units_off)} units.")
 
 
 def _known_vertical_unit(text: str | None) -> VerticalUnit | None:
-    if text is None or text == "m" or text == "ft" or text == "us-ft":
-        return text
+    from habmap.measures import M_PER_VERTICAL_UNIT
+
+    if text is None:
+        return None
+    for unit in M_PER_VERTICAL_UNIT:
+        if text == unit:
+            return unit
     raise UsageError(
         "unknown vertical unit",
         where="--vertical-unit",
@@ -214,8 +231,16 @@ def _show(result: AddResult, *, as_json: bool) -> None:
 
 
 def _words(result: AddResult) -> str:
-    singular = {"units": "unit", "boundary": "boundary", "features": "feature", "entries": "log line"}[result.kind]
-    plural = {"units": "units", "boundary": "boundaries", "features": "features", "entries": "log lines"}[result.kind]
+    singular = {"units": "unit", "boundary": "boundary", "features": "feature", "entries": "log line", "plots": "plot"}[
+        result.kind
+    ]
+    plural = {
+        "units": "units",
+        "boundary": "boundaries",
+        "features": "features",
+        "entries": "log lines",
+        "plots": "plots",
+    }[result.kind]
     words = f"{result.loaded} {singular if result.loaded == 1 else plural} loaded"
     if result.loaded and result.acres is not None:
         words += f", {result.acres:,.2f} acres"
