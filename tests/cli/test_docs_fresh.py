@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import importlib.util
 import re
+import shlex
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 from types import ModuleType
@@ -44,11 +46,31 @@ def test_the_picture_shows_the_sample_property_of_today(docs: ModuleType, demo_p
     assert docs.recorded_figures() == docs.picture_figures(demo_place), STALE
 
 
+def test_the_job_by_hand_runs_as_written(run_habmap: Run, repository: Path, tmp_path: Path) -> None:
+    text = (repository / "README.md").read_text(encoding="utf-8")
+    chapter = text.split("## The whole job by hand")[1].split("\n## ")[0]
+    lines = [line for block in re.findall(r"```\n(.*?)```", chapter, flags=re.DOTALL) for line in block.splitlines()]
+    shutil.copytree(repository / "sample_layers", tmp_path / "sample_layers")
+    here = tmp_path
+    ran = []
+    for line in lines:
+        words = shlex.split(line, comments=True)
+        if words[0] == "cd":
+            here /= words[1]
+            continue
+        assert words[0] == "habmap"
+        done = run_habmap(*words[1:], cwd=here)
+        assert done.code == 0, f"{line}\n{done.err}"
+        ran.append(words[1])
+    assert {"start", "add", "log", "trace", "history", "acres", "terrain", "rank", "map", "check"} <= set(ran)
+    assert (here / "turtle.html").exists() and (here / "neighbors.html").exists()
+
+
 @pytest.mark.parametrize("page", ["README.md", "DEVELOPERS.md"])
 def test_every_file_named_is_there(repository: Path, page: str) -> None:
     text = (repository / page).read_text(encoding="utf-8")
     named = re.findall(r"\]\((?!http)([^)#]+)\)", text)
-    named += re.findall(r"\.?\.?/?(sample_layers/[\w.-]+)", text)
+    named += re.findall(r"\.?\.?/?(sample_layers/[\w./-]*\w)", text)
     if page == "DEVELOPERS.md":
         named += [f"habmap/{name}" for name in re.findall(r"`((?:land|work|jobs|place|show|cli)/\w+\.py)", text)]
     missing = [name for name in named if not (repository / name).exists()]
