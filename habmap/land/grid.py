@@ -46,8 +46,18 @@ class LocalGrid:
         return _turned(geometry, _transformers(self)[0])
 
     def to_lonlat(self, geometry: AnyGeometry) -> AnyGeometry:
-        """Return a grid geometry (metres) in lon/lat (WGS 84, degrees)."""
-        return _turned(geometry, _transformers(self)[1])
+        """Return a grid geometry (metres) in lon/lat (WGS 84, degrees), such that `to_grid` gives it back."""
+        forward, inverse = _transformers(self)
+
+        def turn(xy: NDArray[np.float64]) -> NDArray[np.float64]:
+            x, y = xy[:, 0], xy[:, 1]
+            lon, lat = inverse.transform(x, y)
+            # PROJ's inverse takes the latitude from a short series and misses by about a millimetre, except at the
+            # centre itself: without this step ground saved and read again would not fit its neighbour.
+            back_x, back_y = forward.transform(lon, lat)
+            return np.column_stack(inverse.transform(2 * x - back_x, 2 * y - back_y))
+
+        return shapely.transform(geometry, turn)
 
     def convergence_deg(self, lon: float, lat: float) -> float:
         """Return the grid's convergence at a WGS 84 point: a true bearing is a grid bearing plus this angle [°]."""
@@ -68,4 +78,4 @@ def _turned(geometry: AnyGeometry, transformer: Transformer) -> AnyGeometry:
         x, y = transformer.transform(xy[:, 0], xy[:, 1])
         return np.column_stack([x, y])
 
-    return shapely.transform(geometry, turn)  # type: ignore[no-any-return]
+    return shapely.transform(geometry, turn)
