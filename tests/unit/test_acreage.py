@@ -1,0 +1,229 @@
+"""Areas, overlaps and pieces on figures that can be checked by hand."""
+
+import numpy as np
+import pytest
+import shapely
+from fakes import GRID, FakeStore, entry, unit
+from shapely import MultiPolygon, Point, Polygon, box
+
+from habmap.errors import InputError
+from habmap.jobs.acres import acres
+from habmap.jobs.ground import ground
+from habmap.jobs.history import history
+from habmap.land.acreage import area_of_record_m2, geodesic_area_m2, overlaps, pieces
+from habmap.measures import M2_PER_ACRE, m2
+
+
+def unit_sums_m2(units: list[Polygon], patches: list[Polygon]) -> list[float]:
+    sums = [0.0] * len(units)
+    for piece in pieces(units, patches):
+        for index in piece.units:
+            sums[index] += piece.area_m2
+    return sums
+
+
+def test_a_square_of_ten_chains_is_ten_acres() -> None:
+    side_m = 660 * 0.3048  # ten chains of 66 feet
+    lonlat = GRID.to_lonlat(box(0, 0, side_m, side_m))
+    assert area_of_record_m2(lonlat, grid=GRID) / M2_PER_ACRE == pytest.approx(10, abs=1e-9)
+
+
+def test_a_hole_is_taken_away_whichever_way_it_is_wound() -> None:
+    outer = [(-98.0, 38.0), (-97.99, 38.0), (-97.99, 38.01), (-98.0, 38.01)]
+    hole = [(-97.998, 38.002), (-97.994, 38.002), (-97.994, 38.006), (-97.998, 38.006)]
+    whole, missing = geodesic_area_m2(Polygon(outer)), geodesic_area_m2(Polygon(hole))
+    for shell in (outer, outer[::-1]):
+        for ring in (hole, hole[::-1]):
+            assert geodesic_area_m2(Polygon(shell, [ring])) == pytest.approx(whole - missing, rel=1e-12)
+
+
+def test_a_figure_eight_has_no_geodesic_area() -> None:
+    bow_tie = Polygon([(0, 0), (1, 1), (1, 0), (0, 1)])
+    with pytest.raises(InputError, match="no area"):
+        geodesic_area_m2(bow_tie)
+
+
+def test_only_overlaps_wider_than_a_hair_count() -> None:
+    a = box(0, 0, 100, 100)
+    touching, hair, wide = box(100, 0, 200, 100), box(99.96, 100, 199.96, 200), box(50, 99.9, 150, 150)
+    found = overlaps([a, touching, hair, wide])
+    assert [(pair.first, pair.second) for pair in found] == [(0, 3), (1, 3), (2, 3)]
+    assert found[0].area_m2 == pytest.approx(50 * 0.1, abs=1e-9)
+    assert found[2].area_m2 == pytest.approx(50.04 * 50, abs=1e-9)
+
+
+def test_a_hair_along_a_ragged_border_does_not_count_as_one_wide_overlap() -> None:
+    north = [(x, 0.02 if x % 20 else -0.02) for x in range(0, 401, 10)]
+    above = Polygon([*north, (400, 100), (0, 100)])
+    below = box(0, -100, 400, 0)
+    assert shapely.intersection(above, below).area > 0.1
+    assert overlaps([above, below]) == ()
+
+
+def test_no_polygons_no_overlaps_no_pieces() -> None:
+    assert overlaps([]) == ()
+    assert overlaps([box(0, 0, 1, 1)]) == ()
+    assert pieces([], []) == ()
+
+
+def test_pieces_of_two_units_and_a_patch_across_their_border() -> None:
+    found = pieces([box(0, 0, 10, 10), box(10, 0, 20, 10)], [box(5, 5, 15, 15)])
+    assert sorted((piece.units, piece.patches, piece.area_m2) for piece in found) == [
+        ((), (0,), 50.0),
+        ((0,), (), 75.0),
+        ((0,), (0,), 25.0),
+        ((1,), (), 75.0),
+        ((1,), (0,), 25.0),
+    ]
+
+
+def test_a_patch_inside_a_unit_and_a_hole_in_a_unit() -> None:
+    ring = Polygon(box(0, 0, 10, 10).exterior, [box(4, 4, 6, 6).exterior])
+    found = pieces([ring], [box(3, 3, 7, 7)])
+    assert sorted((piece.units, piece.patches, piece.area_m2) for piece in found) == [
+        ((), (0,), 4.0),
+        ((0,), (), 84.0),
+        ((0,), (0,), 12.0),
+    ]
+
+
+def test_the_same_outline_many_times_and_a_patch_equal_to_its_unit() -> None:
+    square = box(0, 0, 10, 10)
+    (piece,) = pieces([square], [square, square])
+    assert (piece.units, piece.patches, piece.area_m2) == ((0,), (0, 1), 100.0)
+
+
+def test_no_sliver_is_dropped() -> None:
+    width_m = 1e-6
+    found = pieces([box(0, 0, 100, 100)], [box(0, 0, 50, 100), box(50 - width_m, 0, 100, 100)])
+    both = [piece.area_m2 for piece in found if piece.patches == (0, 1)]
+    assert both == pytest.approx([100 * width_m], rel=1e-6)
+
+
+def test_neighbours_drawn_apart_by_a_hair_each_close_on_their_own_outline() -> None:
+    left = box(0, 0, 100, 100)
+    right = Polygon([(99.97, 0), (200, 0), (200, 100), (100.02, 100), (99.98, 40)])
+    sums = unit_sums_m2([left, right], [box(50, 20, 150, 60), Point(100, 50).buffer(30)])
+    assert sums == pytest.approx([left.area, right.area], abs=1e-6)
+
+
+def test_crossings_that_no_decimal_can_hold_still_close() -> None:
+    rng = np.random.default_rng(11)
+    units = [box(x * 200.0, 0, (x + 1) * 200.0, 200) for x in range(3)]
+    patches = [
+        shapely.affinity.rotate(box(x, y, x + 150, y + 40), angle)
+        for x, y, angle in zip(rng.uniform(0, 600, 60), rng.uniform(0, 200, 60), rng.uniform(0, 180, 60), strict=True)
+    ]
+    assert unit_sums_m2(units, patches) == pytest.approx([40_000.0] * 3, abs=1e-6)
+
+
+def test_the_account_of_a_small_place() -> None:
+    side_m = m2(10) ** 0.5
+    store = FakeStore(
+        [
+            unit("A", box(0, 0, side_m, side_m), acres_sd=0.2),
+            unit("G", box(side_m, 0, 2 * side_m, side_m), cover="grass"),
+            entry("cut", "2025-03-01", box(-side_m / 10, 0, side_m / 2, side_m)),
+            entry("cut", "2025-03-05", box(0, 0, side_m / 2, side_m / 2)),
+            entry("burn", "2025-09-01", box(0, 0, side_m * 1.5, side_m / 2)),
+        ],
+        grid=GRID,
+    )
+    result = acres(store)
+    cedar, grass = result.units
+    assert cedar.acres == pytest.approx(10, abs=1e-9)
+    assert cedar.acres_sd == 0.2
+    assert (cedar.stage_acres.burned, cedar.stage_acres.down) == pytest.approx((2.5, 2.5), abs=1e-9)
+    assert (cedar.treated_acres, cedar.remaining_acres, cedar.treated_pct) == pytest.approx((5, 5, 50), abs=1e-8)
+    assert grass.stage_acres.other == pytest.approx(10, abs=1e-9)
+    cut, burn = result.practices
+    assert (cut.practice, cut.practice_code, cut.entries) == ("cut", "314", 2)
+    assert (cut.acres, cut.pass_acres, cut.outside_acres) == pytest.approx((6, 8.5, 1), abs=1e-9)
+    assert (burn.acres, burn.pass_acres, burn.inside_acres) == pytest.approx((7.5, 7.5, 7.5), abs=1e-9)
+    assert result.outside_acres == pytest.approx(1, abs=1e-9)
+    assert result.on is not None and result.on.isoformat() == "2025-09-01"
+    assert result.closure_m2 <= 1e-6
+
+
+def test_on_a_day_only_the_work_up_to_then_counts() -> None:
+    store = FakeStore([unit("A", box(0, 0, 100, 100)), entry("cut", "2025-03-01", box(0, 0, 50, 100))], grid=GRID)
+    from datetime import date
+
+    assert acres(store, on=date(2025, 2, 28)).totals.treated_acres == 0
+    assert acres(store, on=date(2025, 3, 1)).totals.treated_acres == pytest.approx(5000 / M2_PER_ACRE, abs=1e-9)
+    assert acres(store, on=date(2025, 2, 28)).on == date(2025, 2, 28)
+
+
+def test_an_empty_place_has_an_empty_account() -> None:
+    result = acres(FakeStore())
+    assert (result.on, result.units, result.totals.acres, result.closure_m2) == (None, (), 0, 0)
+
+
+def test_a_units_own_target_and_limit_rule() -> None:
+    patch = box(0, 0, 100, 100)
+    work = [
+        entry("cut", "2025-03-01", patch, killed_pct=60),
+        entry("look", "2025-06-01", patch, live_stems_per_acre=40),
+    ]
+    for target_pct, leave, stage in ((None, None, "part_cut"), (60.0, None, "coming_back"), (60.0, 40.0, "down")):
+        store = FakeStore([unit("A", patch, target_pct=target_pct, leave_stems_per_acre=leave), *work], grid=GRID)
+        assert {piece.stage for piece in ground(store).pieces} == {stage}
+
+
+def test_pieces_of_one_history_are_merged_and_keep_their_area() -> None:
+    store = FakeStore([unit("A", box(0, 0, 100, 100)), entry("cut", "2025-03-01", box(40, -10, 60, 110))], grid=GRID)
+    found = ground(store).pieces
+    assert sorted((len(piece.entry_ids), len(shapely.get_parts(piece.geometry))) for piece in found) == [
+        (0, 2),
+        (1, 1),
+    ]
+    assert sum(piece.geometry.area for piece in found) == pytest.approx(10_000, abs=1e-6)
+    assert all(isinstance(piece.geometry, Polygon | MultiPolygon) and piece.geometry.is_valid for piece in found)
+
+
+def test_redrawing_a_unit_loses_no_work() -> None:
+    from datetime import date
+
+    old = unit("A", box(0, 0, 200, 100))
+    store = FakeStore([old, entry("cut", "2025-03-01", box(50, 0, 150, 100))], grid=GRID)
+    before = acres(store).totals.treated_acres
+    halves = [
+        unit("A-west", box(0, 0, 100, 100), replaces=(old.uuid,), valid_from=date(2025, 6, 1)),
+        unit("A-east", box(100, 0, 200, 100), replaces=(old.uuid,), valid_from=date(2025, 6, 1)),
+    ]
+    store.append(halves)
+    result = acres(store)
+    assert {line.unit_id for line in result.units} == {"A-west", "A-east"}
+    assert result.totals.treated_acres == pytest.approx(before, abs=1e-9)
+    assert [line.unit_id for line in acres(store, on=date(2025, 5, 31)).units] == ["A"]
+    (change,) = history(store, unit_id="A").changes
+    assert [line.unit_id for line in change.before] == ["A"]
+    assert sum(line.treated_acres for line in change.after) == pytest.approx(before, abs=1e-9)
+
+
+def test_history_tells_every_row_of_a_units_ground_and_no_other() -> None:
+    from dataclasses import replace
+
+    here = entry("cut", "2025-03-01", box(10, 10, 30, 30), who="A")
+    moved = replace(entry("cut", "2025-03-01", box(110, 10, 130, 30)), action="amend", target=here.entry_id, why="slip")
+    there = entry("cut", "2025-03-02", box(210, 10, 230, 30))
+    end = entry("other", "2025-03-02", action="void", target=there.entry_id, why="twice")
+    store = FakeStore(
+        [
+            *(unit(name, box(x, 0, x + 100, 100)) for name, x in (("A", 0), ("B", 100), ("C", 200))),
+            here,
+            moved,
+            there,
+            end,
+        ],
+        grid=GRID,
+    )
+    assert [line.entry_id for line in history(store).entries] == [r.entry_id for r in (here, moved, there, end)]
+    assert [line.counts for line in history(store).entries] == [False, True, False, False]
+    for name in ("A", "B"):
+        found = history(store, unit_id=name).entries
+        assert [line.entry_id for line in found] == [here.entry_id, moved.entry_id]
+        assert [[touched.unit_id for touched in line.units] for line in found] == [["A"], ["B"]]
+    with pytest.raises(InputError, match="no such unit") as refused:
+        history(store, unit_id="D")
+    assert refused.value.allowed == "A, B, C"
