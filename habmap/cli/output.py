@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -70,6 +71,20 @@ def _cell(value: object) -> str:
     if isinstance(value, float):
         return f"{value:,.2f}"
     return "".join(character if character.isprintable() else " " for character in str(value))
+
+
+@contextmanager
+def progress_bar() -> Iterator[Callable[[float, str], None] | None]:
+    """Give a callable that shows how far a job is, or ``None`` where stderr is no terminal."""
+    if not sys.stderr.isatty():
+        yield None
+        return
+    from rich.console import Console
+    from rich.progress import Progress
+
+    with Progress(console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("working", total=1.0)
+        yield lambda done_frac, words: bar.update(task, completed=done_frac, description=words)
 
 
 def versions_line() -> str:

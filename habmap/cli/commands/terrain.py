@@ -1,0 +1,93 @@
+"""``habmap terrain``: how steep each unit is, which way it faces, and how hot that makes it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import typer
+
+from habmap.cli.context import JsonOption, OnOption, Session
+from habmap.cli.output import print_json, print_table, progress_bar, say, warn
+
+if TYPE_CHECKING:
+    from habmap.jobs.terrain import TerrainResult
+
+#: A unit is sun-facing when this share of its covered ground slopes toward the sun [%].
+SUN_FACING_UNIT_PCT = 50
+
+
+def register(app: typer.Typer) -> None:
+    """Hang the command on the app."""
+
+    @app.command("terrain")
+    def terrain_command(context: typer.Context, on: OnOption = None, as_json: JsonOption = False) -> None:
+        """Measure each unit's slope, the way it faces, its sun-facing share and its hand-only ground."""
+        from habmap.jobs.terrain import terrain
+
+        session: Session = context.obj
+        store = session.store()
+        with progress_bar() as progress:
+            result = terrain(store, on=on, progress=progress)
+        for words in result.warnings:
+            warn(words)
+        if as_json:
+            print_json("terrain", result)
+            return
+        say(answer(result, machine_limit_pct=store.settings.terrain.machine_limit_pct))
+        _print_units(result)
+        _print_how(result)
+
+
+def answer(result: TerrainResult, *, machine_limit_pct: float) -> str:
+    """Return the terrain in a sentence or two."""
+    if not result.units:
+        return "No units are loaded yet; load them with `habmap add units FILE`."
+    covered = [unit for unit in result.units if unit.slope_mean_deg is not None]
+    if not covered:
+        return "The elevation covers none of the units."
+    sunny = [unit.unit_id for unit in covered if (unit.sun_facing_pct or 0) >= SUN_FACING_UNIT_PCT]
+    steepest = max(covered, key=lambda unit: unit.slope_mean_pct or 0)
+    count = f"{len(sunny)} of {len(covered)} units face the sun on at least half of their ground"
+    words = (
+        f"{count}: {', '.join(sunny)}."
+        if sunny
+        else f"None of {len(covered)} units faces the sun on half of its ground."
+    )
+    words += f" The steepest is {steepest.unit_id}, {steepest.slope_mean_pct:.0f} % on average."
+    by_hand = [unit.unit_id for unit in covered if (unit.hand_only_pct or 0) >= 0.5]
+    if by_hand:
+        words += f" Ground steeper than {machine_limit_pct:g} % (hand-only here) is found in {', '.join(by_hand)}."
+    return words
+
+
+def _print_units(result: TerrainResult) -> None:
+    if not result.units:
+        return
+    print_table(
+        ["unit", "name", "slope °", "slope %", "9/10 under %", "faces", "toward °", "one face", "sun-facing %",
+         "flat %", "heat load", "hand-only %", "covered %"],
+        [
+            [
+                unit.unit_id, unit.name, unit.slope_mean_deg, unit.slope_mean_pct, unit.slope_p90_pct, unit.facing,
+                unit.aspect_mean_deg, unit.aspect_concentration, unit.sun_facing_pct, unit.flat_pct,
+                unit.heat_load_mean, unit.hand_only_pct, unit.coverage_pct,
+            ]
+            for unit in result.units
+        ],
+    )  # fmt: skip
+
+
+def _print_how(result: TerrainResult) -> None:
+    from habmap.vocabulary import STEEP_CAUTION
+
+    if result.dem:
+        dem = result.dem
+        say("")
+        say(
+            f"From {dem.path}: {dem.crs}, cells of {dem.cell_m:.2f} m taken as {dem.analysis_cell_m:.2f} m, "
+            f"heights in {dem.vertical_unit}. Bearings are from true north; “one face” is 1 where all the ground "
+            "faces one way and 0 where it faces every way."
+        )
+    if any(unit.hand_only_pct for unit in result.units):
+        say("")
+        say(STEEP_CAUTION)
