@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 import rasterio
 import shapely
-from pyproj import CRS, Geod, Proj, Transformer
 from affine import Affine
+from pyproj import CRS, Geod, Proj, Transformer
 from rasterio.warp import Resampling, reproject
 
 from habmap.land.terrain import GroundSteps, horn_gradient, metres_per_degree
