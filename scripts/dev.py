@@ -22,6 +22,7 @@ import subprocess
 import sys
 import time
 from pathlib import Path
+from typing import Any
 
 TOP = Path(__file__).resolve().parent.parent
 VENV = TOP / ".venv"
@@ -158,7 +159,7 @@ def fingerprint() -> str:
     return digest.hexdigest()
 
 
-def read_stamp() -> dict:
+def read_stamp() -> dict[str, Any]:
     """Return what the last set-up left; an empty stamp when there is none or the environment no longer runs."""
     try:
         stamp = json.loads(STAMP.read_text(encoding="utf-8"))
@@ -263,7 +264,7 @@ def works(*command: object) -> bool:
         return False
 
 
-def run(command: list, cwd: Path | None = None) -> int:
+def run(command: list[object], cwd: Path | None = None) -> int:
     """Run a program on this terminal and return its exit code."""
     words = [str(word) for word in command]
     sys.stdout.flush()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib
+import os
 import pkgutil
 import sys
 from pathlib import Path
@@ -58,12 +59,25 @@ def run(arguments: list[str] | None = None) -> None:
         code = typer.main.get_command(app).main(args=words or ["--help"], prog_name="habmap", standalone_mode=False)
     except ParserUsageError as error:
         where = getattr(getattr(error, "ctx", None), "command_path", None) or "habmap"
-        fault = UsageError(error.format_message(), where=where, mend=f"see `{where} --help`")
-        code = print_error(fault, as_json=as_json)
+        usage = UsageError(error.format_message(), where=where, mend=f"see `{where} --help`")
+        code = print_error(usage, as_json=as_json)
     except typer.Abort:
         code = 130
     except HabmapError as error:
         if "--debug" in words:
             raise
         code = print_error(error, as_json=as_json)
+    except BrokenPipeError:
+        # The reader of a pipe went away (`habmap history | head`): nothing is left to say, and nobody to say it to.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        code = 0
+    except Exception as error:  # a fault of habmap's own: still no traceback in a steward's face
+        if "--debug" in words:
+            raise
+        fault = HabmapError(
+            "habmap came upon something it was not made for; this is a fault of the program, not yours",
+            value=f"{type(error).__name__}: {error}",
+            mend="run it again with --debug right after `habmap`, and send what it prints to whoever looks after it",
+        )
+        code = print_error(fault, as_json=as_json)
     sys.exit(code if isinstance(code, int) else 0)

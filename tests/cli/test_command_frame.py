@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import subprocess
 import sys
@@ -140,3 +141,45 @@ def test_a_rubbish_place_file_is_refused_and_left_alone(run_habmap: Run, tmp_pat
     assert "place.gpkg" in done.err
     assert "Traceback" not in done.err
     assert file.read_bytes() == before
+
+
+def test_a_fault_of_our_own_is_told_without_a_traceback(tmp_path: Path) -> None:
+    # A job that breaks in a way nobody foresaw; the command must still answer in words, and in JSON.
+    script = (
+        "import habmap.cli.context as context\n"
+        "def broken(self): raise RuntimeError('the wheel came off')\n"
+        "context.Session.store = broken\n"
+        "from habmap.cli.main import run\n"
+        "run(['acres', *{words}])\n"
+    )
+
+    def outcome(*words: str) -> subprocess.CompletedProcess[str]:
+        return subprocess.run(
+            [sys.executable, "-c", script.format(words=words)],
+            cwd=tmp_path, capture_output=True, encoding="utf-8", timeout=60, check=False,
+        )  # fmt: skip
+
+    plain = outcome()
+    assert plain.returncode == 3
+    assert "the wheel came off" in plain.stderr and "--debug" in plain.stderr
+    assert "Traceback" not in plain.stderr
+    as_json = outcome("--json")
+    assert as_json.returncode == 3
+    assert json.loads(as_json.stdout)["value"] == "RuntimeError: the wheel came off"
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="a pipe whose reader goes away is a Unix matter")
+def test_a_reader_that_goes_away_is_no_fault() -> None:
+    script = (
+        "import os, sys\n"
+        "read, write = os.pipe()\n"
+        "os.close(read)\n"
+        "os.dup2(write, 1)\n"
+        "from habmap.cli.main import run\n"
+        "run(['--version'])\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-u", "-c", script], capture_output=True, encoding="utf-8", timeout=60, check=False
+    )
+    assert done.returncode in (0, 1)
+    assert "Traceback" not in done.stderr
