@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -118,12 +117,13 @@ def test_projected_metres_agree_with_degrees(degrees, tmp_path):
     assert projected.dem is not None and projected.dem.crs.startswith("WGS 84 / UTM zone 16N")
     for a, b in zip(in_degrees.units, projected.units, strict=True):
         assert a.coverage_pct == b.coverage_pct == 100
-        # Resampling 74 × 92 m cells to 90 m ones and Horn over the new ones moves the figures of rough ground: the
-        # same resampling moved gdaldem's own means by up to 4 % of slope here. Axes and units are what is tested: a
-        # convergence left out is 1.6°, one scale for both axes 5°, feet for metres a factor of 3.
-        assert b.slope_mean_deg == pytest.approx(a.slope_mean_deg, rel=0.08)
+        # Cubic resampling of 74 × 92 m cells to 90 m ones smooths rough ground: measured, it took 0.4 to 5.6 % off
+        # these units' slopes and turned the one-faced ones by up to 0.7°, most where a unit is a few cells. What is
+        # tested is axes and units: a convergence left out turns by 1.6°, one scale for both axes by up to 6°, and
+        # feet for metres triples the slope.
+        assert b.slope_mean_deg == pytest.approx(a.slope_mean_deg, rel=0.07)
         if a.aspect_concentration > 0.5 and a.slope_mean_deg > 3:
-            assert turn_deg(a.aspect_mean_deg, b.aspect_mean_deg) < 1.2
+            assert turn_deg(a.aspect_mean_deg, b.aspect_mean_deg) < 1.0
 
 
 PLANE_GRID = LocalGrid(38.0, -98.0)
@@ -173,15 +173,20 @@ def test_a_true_plane_has_its_slope_and_true_bearing_in_every_projection(tmp_pat
 
 def test_units_off_the_elevation_get_nulls_and_a_warning(degrees):
     far = unit("far", shapely.box(60_000, 0, 60_500, 500), grid=GRID)
-    part = unit("part", shapely.box(-13_600, -200, -13_000, 200), grid=GRID)
+    part = unit("part", shapely.box(-15_000, -200, -13_800, 200), grid=GRID)
     result = job(degrees, units=[*drawn_units()[:1], far])
     off = next(u for u in result.units if u.unit_id == "far")
     assert off.coverage_pct == 0
     assert {getattr(off, name) for name in (*NUMBERS[:-1], "facing", "slope_p90_pct")} == {None}
     assert any("far" in words for words in result.warnings)
-    result = job(degrees, units=[*drawn_units()[:1], replace(part, unit_id="part")])
+    result = job(degrees, units=[*drawn_units()[:1], part])
     edge = next(u for u in result.units if u.unit_id == "part")
-    assert 0 < edge.coverage_pct < 99 or edge.coverage_pct == 100
+    # The raster's west edge less one border cell, in the grid, against the unit's 1,200 m.
+    with rasterio.open(degrees) as raster:
+        first_lon = raster.bounds.left + raster.transform.a
+    first_x = GRID.to_grid(shapely.Point(first_lon, 36.55)).x
+    assert edge.coverage_pct == pytest.approx(100 * (-13_800 - first_x) / 1_200, abs=0.05)
+    assert any("only" in words and "part" in words for words in result.warnings)
 
 
 def test_elevation_that_misses_every_unit_is_refused_and_nothing_is_written(degrees):

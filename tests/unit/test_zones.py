@@ -1,0 +1,129 @@
+"""Exact shares and figures on grids small enough to be worked by hand."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapely
+
+from habmap.land.terrain import GroundSteps
+from habmap.land.zones import FaceRules, GradientTile, Summary, ZoneSums, tile_sums
+
+RULES = FaceRules()
+
+
+def tile(
+    east: np.ndarray, north: np.ndarray, *, lat: float = 38.0, first_row: int = 0, first_col: int = 0
+) -> GradientTile:
+    """Return a tile of 10 m cells, north up."""
+    return GradientTile(
+        first_row=first_row,
+        first_col=first_col,
+        east=np.asarray(east, dtype=float),
+        north=np.asarray(north, dtype=float),
+        steps=GroundSteps(np.array([[10.0]]), np.array([[0.0]]), np.array([[0.0]]), np.array([[-10.0]])),
+        lat_deg=lat,
+        lat_per_row_deg=0.0,
+        lat_per_col_deg=0.0,
+    )
+
+
+def figures(ground: GradientTile, shape: shapely.Geometry, *, rules: FaceRules = RULES) -> Summary:
+    (sums,) = tile_sums(ground, [shapely.to_wkb(shape)], rules=rules)
+    return sums.summary(unit_m2=shape.area * 100)
+
+
+def test_shares_of_cells_weight_the_slope():
+    # Left column 10 %, right column 40 %; the box covers half of the left cell and all of the right one.
+    ground = tile([[0.1, 0.4]], [[0.0, 0.0]])
+    found = figures(ground, shapely.box(0.5, -1, 2, 0))
+    assert found.slope_mean_pct == pytest.approx((0.5 * 10 + 40) / 1.5)
+    assert found.hand_only_pct == pytest.approx(100 / 1.5)
+    assert found.coverage_pct == 100
+    assert found.aspect_mean_deg == pytest.approx(270)  # rises toward east: faces west
+    assert found.aspect_concentration == pytest.approx(1)
+    assert (found.facing, found.sun_facing_pct, found.flat_pct) == ("W", 0, 0)
+
+
+def test_cells_without_a_gradient_are_left_out_and_counted_as_not_covered():
+    found = figures(tile([[0.1, np.nan]], [[0.0, np.nan]]), shapely.box(0, -1, 2, 0))
+    assert found.slope_mean_pct == pytest.approx(10)
+    assert found.coverage_pct == pytest.approx(50)
+
+
+def test_unit_off_the_tile_has_no_figures():
+    assert figures(tile([[0.1]], [[0.0]]), shapely.box(5, -9, 6, -8)) == Summary()
+
+
+def test_opposite_faces_have_no_aspect_of_their_own():
+    # 350° and 10° average to 0°, not to 180°; equal and opposite faces average to nothing.
+    bearings = np.radians([[350.0, 10.0]])
+    found = figures(tile(-0.2 * np.sin(bearings), -0.2 * np.cos(bearings)), shapely.box(0, -1, 2, 0))
+    assert min(found.aspect_mean_deg, 360 - found.aspect_mean_deg) == pytest.approx(0, abs=1e-9)
+    assert found.facing == "N"
+    ridge = figures(tile([[0.2, -0.2]], [[0.0, 0.0]]), shapely.box(0, -1, 2, 0))
+    assert ridge.aspect_mean_deg is None
+    assert ridge.aspect_concentration == 0
+    assert ridge.facing == "flat"
+
+
+def test_flat_ground_faces_nowhere_but_keeps_its_heat_load():
+    found = figures(tile([[0.0, 0.01]], [[0.0, 0.0]], lat=40.0), shapely.box(0, -1, 2, 0))
+    assert (found.aspect_mean_deg, found.facing, found.flat_pct, found.sun_facing_pct) == (None, "flat", 100, 0)
+    # McCune & Keon (2002) equation 3 on level ground at 40°: 0.339 + 0.808 cos 40° = 0.9580
+    level = figures(tile([[0.0]], [[0.0]], lat=40.0), shapely.box(0, -1, 1, 0))
+    assert level.heat_load_mean == pytest.approx(0.9580, abs=5e-5)
+    assert level.aspect_concentration is None
+
+
+def test_mostly_flat_unit_is_called_flat_but_says_where_the_rest_faces():
+    found = figures(tile([[0.0, 0.0, 0.2]], [[0.0, 0.0, 0.0]]), shapely.box(0, -1, 3, 0))
+    assert found.facing == "flat"
+    assert found.aspect_mean_deg == pytest.approx(270)
+    assert found.flat_pct == pytest.approx(200 / 3)
+
+
+@pytest.mark.parametrize("lat", [25.0, 65.0, -38.0])
+def test_heat_load_is_unknown_where_the_equation_was_not_fitted(lat):
+    assert figures(tile([[0.2]], [[0.0]], lat=lat), shapely.box(0, -1, 1, 0)).heat_load_mean is None
+
+
+@pytest.mark.parametrize(
+    ("span", "inside", "outside"),
+    [
+        ((112.5, 247.5), (112.5, 180, 247.5), (112.4, 247.6, 0)),
+        ((300, 60), (300, 359, 0, 60), (61, 180, 299)),
+        ((0, 360), (0, 90, 359), ()),
+    ],
+)
+def test_sun_facing_range_may_pass_through_north(span, inside, outside):
+    rules = FaceRules(sun_facing_deg=span)
+    assert rules.is_sun_facing(np.array(inside, dtype=float)).all()
+    assert not rules.is_sun_facing(np.array(outside, dtype=float)).any()
+
+
+def test_sun_facing_share_leaves_flat_ground_out():
+    # Rises toward north, so it faces south: 2 % (flat), 10 %, 10 %.
+    found = figures(tile([[0.0, 0.0, 0.0]], [[0.02, 0.1, 0.1]]), shapely.box(0, -1, 3, 0))
+    assert found.sun_facing_pct == pytest.approx(200 / 3)
+    assert (found.facing, found.aspect_mean_deg) == ("S", pytest.approx(180))
+
+
+def test_ninetieth_percentile_of_slope():
+    slopes = np.linspace(0, 1, 1000, endpoint=False).reshape(1, -1)  # 0 to 99.9 %
+    found = figures(tile(slopes, np.zeros_like(slopes)), shapely.box(0, -1, 1000, 0))
+    assert found.slope_p90_pct == pytest.approx(90, abs=0.1)  # the width of a class
+    assert ZoneSums().slope_quantile_pct(0.9) is None
+
+
+def test_tile_lies_where_it_says():
+    ground = tile([[0.1, 0.4]], [[0.0, 0.0]], first_row=100, first_col=50)
+    assert figures(ground, shapely.box(51, -101, 52, -100)).slope_mean_pct == pytest.approx(40)
+
+
+def test_many_polygons_keep_their_order():
+    ground = tile([[0.1, 0.2, 0.3]], [[0.0, 0.0, 0.0]])
+    boxes = [shapely.box(2, -1, 3, 0), shapely.box(9, -1, 10, 0), shapely.box(0, -1, 1, 0), shapely.box(0, -1, 3, 0)]
+    sums = tile_sums(ground, [shapely.to_wkb(box) for box in boxes], rules=RULES)
+    found = [s.summary(unit_m2=100).slope_mean_pct for s in sums]
+    assert found == [pytest.approx(30), None, pytest.approx(10), pytest.approx(20)]
