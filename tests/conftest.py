@@ -55,9 +55,7 @@ def habmap_command() -> list[str]:
     name = "habmap.exe" if os.name == "nt" else "habmap"
     script = Path(sys.executable).with_name(name)
     if not script.exists():
-        pytest.fail(
-            f"the habmap command is not installed beside {sys.executable}: run `python3 scripts/dev.py test`"
-        )
+        pytest.fail(f"the habmap command is not installed beside {sys.executable}: run `python3 scripts/dev.py test`")
     return [str(script)]
 
 
@@ -167,7 +165,6 @@ def pytest_report_header(config: pytest.Config) -> list[str]:
     programs = ", ".join(f"{name}: {shutil.which(name) or 'missing'}" for name in ("gdaldem", "Rscript"))
     return [
         f"libraries: {libraries}",
-        f"GDAL {rasterio.__gdal_version__}, PROJ {pyproj.proj_version_str}, "
-        f"GEOS {shapely.geos_version_string}",
+        f"GDAL {rasterio.__gdal_version__}, PROJ {pyproj.proj_version_str}, GEOS {shapely.geos_version_string}",
         f"programs: chromium: {_chromium() or 'missing'}, {programs}; CI={'true' if IN_CI else 'no'}",
     ]

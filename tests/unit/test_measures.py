@@ -37,9 +37,7 @@ def test_areas_go_the_right_way_and_come_back() -> None:
     # A square of 208.71 ft on a side is an acre, to the hundredth of a foot.
     side_m = 208.71 * 0.3048
     assert measures.acres(side_m**2) == pytest.approx(1, abs=1e-4)
-    assert measures.acres(10_000) == pytest.approx(
-        2.4710538147, abs=1e-10
-    )  # one hectare, NIST SP 811 inverted
+    assert measures.acres(10_000) == pytest.approx(2.4710538147, abs=1e-10)  # one hectare, NIST SP 811 inverted
     assert measures.m2(measures.acres(12_345.678)) == pytest.approx(12_345.678, rel=1e-15)
 
 
