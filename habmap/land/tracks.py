@@ -35,6 +35,8 @@ PAUSE_S: Final = 60.0
 ASSUMED_WALK_MPS: Final = 1.0
 #: Share of steps faster than the way of travel allows at which the way of travel itself is doubted.
 DOUBTED_SHARE: Final = 0.25
+#: Length of the stretches over which a lasting speed is judged [s].
+SUSTAINED_S: Final = 30.0
 #: Jumps that last, as a share of the fixes, at which it is doubted too (three are always taken).
 LEAPS_SHARE: Final = 0.05
 #: Share of the fixes that must have a time for the times to be used.
@@ -225,7 +227,7 @@ def _without_jumps(
     step_m, step_s = np.hypot(*np.diff(xy, axis=0).T), np.diff(time_s)
     too_fast = step_m > limit_mps * step_s + APART_SIGMAS * sigma_m
     doubt = _travel_doubt(step_m, step_s, where=where, travel=travel)
-    if n > 8 and too_fast.mean() > DOUBTED_SHARE:
+    if n > 8 and max(too_fast.mean(), _sustained_frac(xy, time_s, limit_mps, sigma_m)) > DOUBTED_SHARE:
         raise doubt
 
     def reached(i: int, j: int) -> bool:
@@ -240,7 +242,9 @@ def _without_jumps(
             kept.append(i)
             i += 1
             continue
-        back = next((j for j in range(i + 1, min(i + longest, n - 1) + 1) if reached(kept[-1], j)), None)
+        # A spike ends with a leap back; fixes that go on smoothly from the far side are a jump that lasts.
+        ahead = range(i + 1, min(i + longest, n - 1) + 1)
+        back = next((j for j in ahead if too_fast[j - 1] and reached(kept[-1], j)), None)
         if back is not None:
             i = back
         elif n - i <= longest:
@@ -258,6 +262,17 @@ def _without_jumps(
         raise doubt
     words = "the track jumps {:,.0f} ft at {} and goes on from there"
     return keep, [f"{where}: {words.format(*leap)}" for leap in leaps]
+
+
+def _sustained_frac(xy: Floats, time_s: Floats, limit_mps: float, sigma_m: float) -> float:
+    """Return the share of stretches of half a minute that were too fast: steps of a second hide behind the error."""
+    end = np.searchsorted(time_s, time_s + SUSTAINED_S)
+    start = np.flatnonzero(end < len(xy))
+    if not len(start):
+        return 0.0
+    end = end[start]
+    far_m = np.hypot(*(xy[end] - xy[start]).T)
+    return float(np.mean(far_m > limit_mps * (time_s[end] - time_s[start]) + APART_SIGMAS * sigma_m))
 
 
 def _travel_doubt(step_m: Floats, step_s: Floats, *, where: str, travel: Travel) -> InputError:
