@@ -1,0 +1,57 @@
+"""``habmap map``: the self-contained HTML map for the meeting."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from habmap.cli.context import JsonOption, OnOption, OverwriteOption, Session
+from habmap.cli.output import print_json, say, warn
+
+
+class For(StrEnum):
+    """Whom a map is for."""
+
+    OWNER = "owner"
+    PUBLIC = "public"
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command("map")(draw)
+
+
+def draw(
+    context: typer.Context,
+    output: Annotated[
+        Path | None,
+        typer.Option("-o", "--output", metavar="FILE", help="The file to write; out/map.html in the place."),
+    ] = None,
+    audience: Annotated[
+        For, typer.Option("--for", help="public leaves out names, notes, hours, costs and private places.")
+    ] = For.OWNER,
+    overwrite: OverwriteOption = False,
+    on: OnOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Write one HTML file that opens without any network: what is done, what remains, what comes next."""
+    from habmap.jobs.map import draw_map
+
+    session: Session = context.obj
+    store = session.store()
+    path = output if output is not None else session.folder / "out" / "map.html"
+    result = draw_map(store, target=path, now=session.now(), audience=audience.value, on=on, overwrite=overwrite)
+    for words in result.warnings:
+        warn(words)
+    if as_json:
+        print_json("map", result)
+        return
+    say(
+        f"{result.path} shows {result.treated_acres:,.1f} acres treated and {result.remaining_acres:,.1f} remaining in "
+        f"{result.units} units, {'before any logged work' if result.on is None else f'as of {result.on}'}; "
+        f"{result.bytes / 1e6:.1f} MB, made for {'the owner' if result.audience == 'owner' else 'the public'}, opens "
+        "without a network."
+    )

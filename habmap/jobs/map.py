@@ -1,0 +1,369 @@
+"""The map for the meeting: account, ground, order of work, elevation and features joined in one page."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from datetime import date, datetime
+from pathlib import Path
+from typing import Final
+from zoneinfo import ZoneInfo
+
+import shapely
+from shapely import MultiPolygon
+from shapely.geometry.base import BaseGeometry
+
+from habmap.errors import PlaceError
+from habmap.jobs.acres import AcresResult, acres_of
+from habmap.jobs.ground import Ground, ground
+from habmap.jobs.ports import Store
+from habmap.jobs.rank import RankedUnit, rank
+from habmap.jobs.terrain import TerrainResult, terrain
+from habmap.land.acreage import merged
+from habmap.land.grid import LocalGrid
+from habmap.measures import acres as to_acres
+from habmap.place.elevation import open_elevation
+from habmap.show.page import (
+    Audience,
+    Page,
+    PageFeature,
+    PagePiece,
+    PageTerrain,
+    PageUnit,
+    PageWork,
+    render_page,
+)
+from habmap.show.relief import Relief, draw_relief
+from habmap.show.words import SPOKEN_ACRES, day_words
+from habmap.vocabulary import (
+    FIRE_CAUTION,
+    LABEL_CAUTION,
+    PRIVATE_FEATURE_KINDS,
+    SAW_CAUTION,
+    SNAG_CAUTION,
+    STEEP_CAUTION,
+)
+
+#: Most cells of the drawn relief; more than a screen shows only makes the file heavy.
+RELIEF_CELLS: Final = 200_000
+#: Ground shown around the property, as a share of its larger side.
+_MARGIN: Final = 0.12
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MapResult:
+    """What was written, and the figures its headline says.
+
+    Attributes
+    ----------
+    path, bytes
+        The file and its size.
+    audience
+        Whom it is for: ``owner`` or ``public``.
+    headline_units
+        Units that carry a number in the order of work.
+    warnings
+        What the map could not show, in words (the page says so too).
+    """
+
+    place: str
+    path: str
+    bytes: int
+    audience: Audience
+    on: date | None
+    units: int
+    headline_units: int
+    acres: float
+    treated_acres: float
+    remaining_acres: float
+    warnings: tuple[str, ...]
+
+
+def draw_map(
+    store: Store,
+    *,
+    target: Path,
+    now: datetime,
+    audience: Audience = "owner",
+    on: date | None = None,
+    overwrite: bool = False,
+) -> MapResult:
+    """Write the self-contained map page.
+
+    Parameters
+    ----------
+    store
+        The place.
+    target
+        The HTML file to write; missing folders are made. It appears whole or not at all.
+    now
+        The moment of drawing (UTC); the page tells its day at the place.
+    audience
+        ``public`` leaves out names, notes, hours, costs and private features, in the file itself.
+    on
+        As of this day's work; ``None``: all work so far.
+
+    Raises
+    ------
+    PlaceError
+        The file is already there and ``overwrite`` is false, or it cannot be written.
+    InputError
+        The elevation that the place names cannot be read.
+    """
+    if target.exists() and not overwrite:
+        raise PlaceError(
+            "there is already a file of this name",
+            where=str(target),
+            mend="give --overwrite, or another name with -o",
+        )
+    page = build_page(store, now=now, audience=audience, on=on)
+    content = render_page(page).encode()
+    _write_whole(target, content)
+    return MapResult(
+        place=page.place,
+        path=str(target),
+        bytes=len(content),
+        audience=audience,
+        on=page.on,
+        units=len(page.units),
+        headline_units=sum(unit.order is not None for unit in page.units),
+        acres=page.acres,
+        treated_acres=page.treated_acres,
+        remaining_acres=page.remaining_acres,
+        warnings=page.missing,
+    )
+
+
+def build_page(store: Store, *, now: datetime, audience: Audience, on: date | None = None) -> Page:
+    """Return the page's records: every figure from the jobs that print it elsewhere, so that none can differ."""
+    state = ground(store, on=on)
+    account = acres_of(state, settings=store.settings)
+    source = store.elevation()
+    slopes = terrain(store, on=on) if source is not None and state.units else None
+    order = {line.unit_id: line for line in rank(store, on=on).units} if state.units else {}
+    boundary = store.boundary()
+    features = (
+        store.features()
+        if audience == "owner"
+        else tuple(
+            feature
+            for feature in store.features()
+            if not feature.sensitive and feature.kind not in PRIVATE_FEATURE_KINDS
+        )
+    )
+    shown: list[BaseGeometry] = [unit.geometry for unit in state.units]
+    if boundary is not None:
+        shown.append(boundary.geometry)
+    relief = _relief(store, shown) if source is not None and shown else None
+    missing = _missing(store, state, relief)
+    return Page(
+        place=store.settings.place.name,
+        audience=audience,
+        on=state.on,
+        drawn_on=now.astimezone(ZoneInfo(store.settings.place.timezone)).date(),
+        currency=store.settings.place.currency,
+        acres=account.totals.acres,
+        treated_acres=account.totals.treated_acres,
+        remaining_acres=account.totals.remaining_acres,
+        keep_acres=account.totals.keep_acres,
+        coming_back_acres=account.totals.coming_back_acres,
+        units=_units(state, account, slopes, order, audience),
+        pieces=_pieces(state),
+        work=_work(state, audience),
+        features=tuple(
+            PageFeature(
+                kind=feature.kind,
+                name=feature.name or "",
+                geometry=feature.geometry,
+                is_private=feature.sensitive or feature.kind in PRIVATE_FEATURE_KINDS,
+            )
+            for feature in features
+        ),
+        boundary=None if boundary is None else boundary.geometry,
+        relief=relief,
+        missing=missing,
+        method=_method(state, slopes, relief),
+        cautions=_cautions(state, account, slopes),
+    )
+
+
+def _units(
+    state: Ground,
+    account: AcresResult,
+    slopes: TerrainResult | None,
+    order: dict[str, RankedUnit],
+    audience: Audience,
+) -> tuple[PageUnit, ...]:
+    grid = state.grid
+    if grid is None:
+        return ()
+    lie = {unit.unit_id: unit for unit in slopes.units} if slopes is not None else {}
+    figures = {unit.unit_id: unit for unit in account.units}
+    starting = [line for line in order.values() if line.tier != "none" and line.remaining_acres >= SPOKEN_ACRES]
+    number = {line.unit_id: place for place, line in enumerate(sorted(starting, key=lambda line: line.order), 1)}
+    units = []
+    for unit in state.units:
+        figure, ranked, slope = figures[unit.unit_id], order.get(unit.unit_id), lie.get(unit.unit_id)
+        units.append(
+            PageUnit(
+                unit_id=unit.unit_id,
+                name=unit.name or "",
+                cover=unit.cover,
+                geometry=unit.geometry,
+                label_lonlat=_middle(state.unit_shapes[unit.unit_id], grid),
+                acres=figure.acres,
+                acres_sd=figure.acres_sd,
+                stage_acres=asdict(figure.stage_acres),
+                treated_acres=figure.treated_acres,
+                remaining_acres=figure.remaining_acres,
+                order=number.get(unit.unit_id),
+                terrain=PageTerrain()
+                if slope is None
+                else PageTerrain(
+                    slope_mean_deg=slope.slope_mean_deg,
+                    slope_mean_pct=slope.slope_mean_pct,
+                    slope_p90_pct=slope.slope_p90_pct,
+                    aspect_mean_deg=slope.aspect_mean_deg,
+                    facing=slope.facing,
+                    sun_facing_pct=slope.sun_facing_pct,
+                    hand_only_pct=slope.hand_only_pct,
+                    coverage_pct=slope.coverage_pct,
+                ),
+                reasons=() if ranked is None else ranked.reasons,
+                notes=unit.notes if audience == "owner" else None,
+            )
+        )
+    return tuple(units)
+
+
+def _middle(shape: MultiPolygon, grid: LocalGrid) -> tuple[float, float]:
+    """Return the middle of the widest circle inside a shape (grid metres) as lon/lat: where a number has most room."""
+    circle = shapely.maximum_inscribed_circle(shape, tolerance=1.0)
+    point = grid.to_lonlat(shapely.Point(circle.coords[0]))
+    return (float(point.x), float(point.y))
+
+
+def _pieces(state: Ground) -> tuple[PagePiece, ...]:
+    """Return the ground joined by unit and stage, so that no hairline shows between pieces of one stage."""
+    grid = state.grid
+    if grid is None:
+        return ()
+    parts: defaultdict[tuple[str, str], list[shapely.Polygon]] = defaultdict(list)
+    for piece in state.pieces:
+        parts[(piece.unit_id, piece.stage)] += list(shapely.get_parts(piece.geometry))
+    return tuple(
+        PagePiece(unit_id=unit_id, stage=stage, geometry=grid.to_lonlat(merged(polygons)))
+        for (unit_id, stage), polygons in parts.items()
+    )
+
+
+def _work(state: Ground, audience: Audience) -> tuple[PageWork, ...]:
+    owner = audience == "owner"
+    units_of: defaultdict[str, list[str]] = defaultdict(list)
+    for piece in state.pieces:
+        for entry_id in piece.entry_ids:
+            if piece.unit_id not in units_of[entry_id]:
+                units_of[entry_id].append(piece.unit_id)
+    return tuple(
+        PageWork(
+            day=entry.date,
+            practice=entry.practice,
+            unit_ids=tuple(units_of[entry.entry_id]),
+            acres=to_acres(state.patches[entry.entry_id].area),
+            geometry=entry.patch,
+            killed_pct=entry.killed_pct,
+            person_hours=entry.person_hours if owner else None,
+            cost=entry.cost if owner else None,
+            who=entry.who if owner else None,
+            note=entry.note if owner else None,
+        )
+        for entry in sorted(state.entries, key=lambda entry: entry.date)
+        if entry.patch is not None
+    )
+
+
+def _relief(store: Store, shown: Sequence[BaseGeometry]) -> Relief | None:
+    source = store.elevation()
+    if source is None:
+        return None
+    west, south, east, north = (float(side) for side in shapely.total_bounds(list(shown)))
+    margin = _MARGIN * max(east - west, north - south)
+    bounds = (west - margin, south - margin, east + margin, north + margin)
+    with open_elevation(Path(source.path), vertical_unit=source.vertical_unit) as elevation:
+        coarse = elevation.coarse_heights(bounds, RELIEF_CELLS)
+    return draw_relief(coarse.heights_m.astype("float64"), transform=coarse.transform, crs_wkt=coarse.crs_wkt)
+
+
+def _missing(store: Store, state: Ground, relief: Relief | None) -> tuple[str, ...]:
+    missing = []
+    if not state.units:
+        missing.append("No units are drawn yet, so there are no acres to count: load them with `habmap add units`.")
+    if store.elevation() is None:
+        missing.append("No elevation is loaded: slopes, faces, shade and contours are missing (`habmap add dem`).")
+    elif relief is None and state.units:
+        missing.append("The elevation does not reach this ground: shade and contours are missing.")
+    if not state.entries:
+        missing.append("Nothing is logged yet: the map shows the ground as it was before any work.")
+    return tuple(missing)
+
+
+def _method(state: Ground, slopes: TerrainResult | None, relief: Relief | None) -> tuple[str, ...]:
+    lines = [
+        "Acres are horizontal, measured on an equal-area grid set for this property; one acre is 43,560 square feet. "
+        "Ground worked twice is counted once. Figures are rounded one by one, so a sum may differ by a tenth."
+    ]
+    if state.on is not None:
+        lines.append(f"Stages follow from the work log up to {day_words(state.on)}.")
+    if slopes is not None and slopes.dem is not None:
+        lines.append(
+            "Slope and facing come from the elevation by Horn’s method on cells of "
+            f"{slopes.dem.analysis_cell_m:.0f} m, "
+            "weighted by each cell’s share of the unit; facing is from true north."
+        )
+    if relief is not None:
+        lines.append(
+            f"Shade and contours are drawn from heights averaged to {relief.cell_m:.0f} m and lightly smoothed; the "
+            f"shade is drawn {relief.exaggeration:.1f} times as steep as the ground, to show its shape."
+        )
+    return tuple(lines)
+
+
+def _cautions(state: Ground, account: AcresResult, slopes: TerrainResult | None) -> tuple[str, ...]:
+    stages = account.totals.stage_acres
+    cautions = []
+    if account.totals.remaining_acres >= SPOKEN_ACRES:
+        cautions.append(SAW_CAUTION)
+    if account.totals.remaining_acres + account.totals.treated_acres >= SPOKEN_ACRES:
+        cautions.append(FIRE_CAUTION)
+    if stages.dead_standing >= SPOKEN_ACRES:
+        cautions.append(SNAG_CAUTION)
+    if any(entry.practice == "spray" for entry in state.entries):
+        cautions.append(LABEL_CAUTION)
+    if slopes is not None and any((unit.hand_only_pct or 0.0) >= 0.5 for unit in slopes.units):
+        cautions.append(STEEP_CAUTION)
+    return tuple(cautions)
+
+
+def _write_whole(path: Path, content: bytes) -> None:
+    """Write beside the target and rename, so that a reader sees the old file or the new one, never half of it."""
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=".habmap-", suffix=".part")
+        try:
+            with os.fdopen(handle, "wb") as file:
+                file.write(content)
+                file.flush()
+                os.fsync(file.fileno())
+            Path(temporary).chmod(0o644)
+            Path(temporary).replace(path)
+        except BaseException:
+            Path(temporary).unlink(missing_ok=True)
+            raise
+    except OSError as error:
+        raise PlaceError(
+            "the map cannot be written", where=str(path), value=error.strerror or error,
+            mend="choose a folder that you may write in, with -o",
+        ) from error  # fmt: skip

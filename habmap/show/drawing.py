@@ -1,0 +1,110 @@
+"""What the page's script draws, as JSON: outlines at 1e-6 degree, nothing else left out or thinned."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from typing import Any, Final
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from habmap.show import symbols, words
+from habmap.show.page import Page
+from habmap.vocabulary import FEATURE_WORDS, PRACTICE_WORDS
+
+#: Decimals of a degree: 0.11 m of latitude, finer than any boundary walked.
+DEGREE_DECIMALS: Final = 6
+#: Shown where nothing is drawn yet: some ground to look at in the middle of the continent.
+_NOWHERE: Final = (-98.6, 39.8, -98.5, 39.9)
+#: JSON signs that would end or open markup inside a script element, or break a line in old engines.
+_MARKUP: Final = str.maketrans(
+    {"<": "\\u003c", ">": "\\u003e", "&": "\\u0026", "\u2028": "\\u2028", "\u2029": "\\u2029"}
+)
+
+
+def extent(page: Page) -> tuple[float, float, float, float]:
+    """Return west, south, east, north of the units and the boundary [°]."""
+    shapes: list[BaseGeometry] = [unit.geometry for unit in page.units]
+    if page.boundary is not None:
+        shapes.append(page.boundary)
+    if not shapes:
+        return _NOWHERE
+    west, south, east, north = shapely.total_bounds(shapes)
+    return float(west), float(south), float(east), float(north)
+
+
+def drawing_json(page: Page) -> str:
+    """Return the drawing as JSON that is safe inside a ``<script>`` element, whatever names it holds."""
+    drawing = {
+        "extent": extent(page),
+        "units": [
+            {
+                "id": unit.unit_id,
+                "name": words.unit_title(unit),
+                "order": unit.order,
+                "at": _pair(unit.label_lonlat),
+                "says": f"{words.unit_title(unit)}: {words.tenths(unit.treated_acres)} acres treated, "
+                f"{words.tenths(unit.remaining_acres)} remaining of {words.tenths(unit.acres)}",
+                "shape": _geojson(unit.geometry),
+            }
+            for unit in page.units
+        ],
+        "pieces": [
+            {"unit": piece.unit_id, "stage": piece.stage, "shape": _geojson(piece.geometry)} for piece in page.pieces
+        ],
+        "patches": [
+            {
+                "label": f"{PRACTICE_WORDS[work.practice]} {words.short_day(work.day)}",
+                "shape": _geojson(work.geometry),
+            }
+            for work in page.work
+        ],
+        "features": [
+            {
+                "kind": feature.kind,
+                "name": _feature_label(feature.name, feature.kind, feature.is_private),
+                "shape": _geojson(feature.geometry),
+            }
+            for feature in page.features
+        ],
+        "symbols": symbols.for_script({feature.kind for feature in page.features}),
+        "boundary": None if page.boundary is None else _geojson(page.boundary),
+        "contours": []
+        if page.relief is None
+        else [
+            {"ft": line.height_ft, "index": line.is_index, "steps": _steps(line.lonlat)}
+            for line in page.relief.contours
+        ],
+    }
+    return json.dumps(drawing, allow_nan=False, ensure_ascii=False, separators=(",", ":")).translate(_MARKUP)
+
+
+def _feature_label(name: str, kind: str, is_private: bool) -> str:
+    label = name.strip() or (FEATURE_WORDS[kind] if is_private else "")
+    return f"{label} (private)" if is_private else label
+
+
+def _pair(lonlat: tuple[float, float]) -> list[float]:
+    return [round(lonlat[0], DEGREE_DECIMALS), round(lonlat[1], DEGREE_DECIMALS)]
+
+
+def _geojson(shape: BaseGeometry) -> dict[str, Any]:
+    found: dict[str, Any] = shapely.geometry.mapping(shape)
+    if "geometries" in found:
+        return {"type": found["type"], "geometries": [_geojson(part) for part in shape.geoms]}  # type: ignore[attr-defined]
+    return {"type": found["type"], "coordinates": _rounded(found["coordinates"])}
+
+
+def _rounded(coordinates: Sequence[Any]) -> list[Any]:
+    if coordinates and isinstance(coordinates[0], int | float):
+        return [round(float(value), DEGREE_DECIMALS) for value in coordinates[:2]]
+    return [_rounded(part) for part in coordinates]
+
+
+def _steps(lonlat: np.ndarray[Any, np.dtype[np.float64]]) -> list[int]:
+    """Return a line as whole micro-degrees, each vertex as the step from the one before it (the first from 0)."""
+    micro = np.rint(lonlat * 10**DEGREE_DECIMALS).astype(np.int64)
+    steps: list[int] = np.diff(micro, axis=0, prepend=np.zeros((1, 2), np.int64)).ravel().tolist()
+    return steps

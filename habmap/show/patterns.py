@@ -1,0 +1,60 @@
+"""The drawn pattern of each stage, as SVG, so that a grey print and any eye can tell stages apart.
+
+Patterns are in screen units and do not grow with the map, as hatching on a printed sheet does not.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+from habmap.show.palette import DARK_STAGES, INK, PAPER, STAGE_FILLS
+from habmap.vocabulary import STAGES
+
+_LINES: Final = 'fill="none" stroke="{line}" stroke-width='
+
+
+def _strokes(path: str, width_px: float) -> str:
+    return f'<path d="{path}" {_LINES}"{width_px}"/>'
+
+
+def _dots(radius_px: float, *centres: tuple[float, float]) -> str:
+    return "".join(f'<circle cx="{x}" cy="{y}" r="{radius_px}" fill="{{line}}"/>' for x, y in centres)
+
+
+#: Per stage: width and height of the repeat [px], and the marks in it; ``{line}`` is the ink that shows on the fill.
+_MARKS: Final = {
+    "standing": (24, 24, ""),  # solid
+    "part_cut": (14, 14, _strokes("M-2,16L16,-2M-2,2L2,-2M12,16L16,12", 1.3)),  # wide hatch
+    "dead_standing": (12, 12, _strokes("M3,2v5M9,8v5M9,-4v5", 1.3)),  # upright ticks
+    "down": (5, 5, _strokes("M-1,6L6,-1M-1,1L1,-1M4,6L6,4", 1)),  # narrow hatch
+    "piled": (11, 11, _dots(1.6, (3, 3), (8.5, 8.5))),
+    "burned": (14, 12, _strokes("M2,3l2.5,4l2.5,-4M9,9l2.5,4l2.5,-4M9,-3l2.5,4l2.5,-4", 1.1)),  # small v's
+    "slash_gone": (13, 13, _dots(0.9, (3, 3), (9.5, 9.5))),
+    "kept_up": (9, 9, _strokes("M0,4.5H9", 1.1)),  # level lines
+    "coming_back": (  # sprouts
+        14,
+        14,
+        _strokes("M4,8v-5M1.8,5.2l2.2,-2.4l2.2,2.4M11,15v-5M8.8,12.2l2.2,-2.4l2.2,2.4M11,1v-5", 1.1),
+    ),
+    "keep": (14, 14, _strokes("M4,1.5v5M1.5,4h5M11,8.5v5M8.5,11h5", 1)),  # small crosses
+    "other": (24, 24, ""),  # open
+}
+
+
+def pattern_id(stage: str) -> str:
+    """Return the id by which a drawing refers to a stage's pattern."""
+    return f"stage-{stage}"
+
+
+def pattern_definitions() -> str:
+    """Return the SVG ``<pattern>`` elements of all stages."""
+    return "".join(_pattern(stage) for stage in STAGES)
+
+
+def _pattern(stage: str) -> str:
+    width, height, marks = _MARKS[stage]
+    line = PAPER if stage in DARK_STAGES else INK
+    return (
+        f'<pattern id="{pattern_id(stage)}" patternUnits="userSpaceOnUse" width="{width}" height="{height}">'
+        f'<rect width="{width}" height="{height}" fill="{STAGE_FILLS[stage]}"/>{marks.format(line=line)}</pattern>'
+    )

@@ -1,0 +1,210 @@
+"""The shape of the ground as a printer would lay it down: one ink of shade, and contour hairlines with heights."""
+
+from __future__ import annotations
+
+import base64
+import math
+import struct
+import zlib
+from dataclasses import dataclass
+from typing import Final
+
+import contourpy
+import numpy as np
+from affine import Affine
+from numpy.typing import NDArray
+from rasterio.crs import CRS
+from rasterio.warp import Resampling, calculate_default_transform, reproject
+from scipy import ndimage
+
+from habmap.measures import M_PER_FT
+from habmap.show.palette import INK
+
+_MERCATOR: Final = CRS.from_epsg(3857)
+_EARTH_RADIUS_M: Final = 6378137.0  # of EPSG:3857
+#: Contour steps that people are used to [ft].
+_CONTOUR_STEPS_FT: Final = (2, 5, 10, 20, 40, 50, 100, 200, 400, 500, 1000)
+_MOST_CONTOURS: Final = 16
+#: Shade is drawn as if the steepest twentieth were this steep in the mean, so that gentle ground shows its shape.
+_SHOWN_SLOPE: Final = 0.45
+_MOST_EXAGGERATION: Final = 6.0
+_SUN_AZIMUTH_DEG: Final = 315.0
+_SUN_HEIGHT_DEG: Final = 45.0
+_DARKEST_ALPHA: Final = 0.40
+_ALPHA_STEPS: Final = 32
+
+
+@dataclass(frozen=True, slots=True)
+class Contour:
+    """One contour line: height [ft], vertices lon/lat [°] of shape (n, 2), and whether it carries its height."""
+
+    height_ft: int
+    lonlat: NDArray[np.float64]
+    is_index: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Relief:
+    """What the page draws of the elevation.
+
+    Attributes
+    ----------
+    image
+        PNG as a data URI: dark ink whose transparency is the light; true to EPSG:3857 between the corners.
+    south, west, north, east
+        Corners of the image, WGS 84 [°].
+    contour_step_ft
+        Height between contours [ft].
+    cell_m
+        Ground size of the averaged cell drawn here [m].
+    exaggeration
+        How much steeper than true the shade is drawn.
+    """
+
+    image: str
+    south: float
+    west: float
+    north: float
+    east: float
+    contours: tuple[Contour, ...]
+    contour_step_ft: int
+    cell_m: float
+    exaggeration: float
+
+
+def draw_relief(heights_m: NDArray[np.float64], *, transform: Affine, crs_wkt: str) -> Relief | None:
+    """Return shade and contours of a small elevation array, or ``None`` if it has no height at all.
+
+    Parameters
+    ----------
+    heights_m
+        Heights [m], shape (rows, columns), NaN where unknown.
+    transform
+        From (column, row) to the coordinates of ``crs_wkt``.
+    crs_wkt
+        Coordinate reference system of the array, metres or degrees.
+
+    Notes
+    -----
+    Heights are turned into EPSG:3857 first (bilinear), and shaded there with the true ground size of the cell: a
+    Mercator metre is cos(latitude) ground metres.
+    """
+    rows, columns = heights_m.shape
+    if rows < 3 or columns < 3 or not np.isfinite(heights_m).any():
+        return None
+    heights, grid = _to_mercator(heights_m, transform, crs_wkt)
+    if np.isfinite(heights).sum() < 9:
+        return None
+    north_west, south_east = (
+        _lonlat(*(grid * (0, 0))),
+        _lonlat(*(grid * (heights.shape[1], heights.shape[0]))),
+    )
+    middle_lat_deg = (north_west[1] + south_east[1]) / 2
+    cell_m = grid.a * math.cos(math.radians(middle_lat_deg))
+    alpha, exaggeration = _shade_alpha(heights, cell_m=cell_m)
+    contours, step_ft = _contours(heights, grid)
+    return Relief(
+        image=_ink_png(alpha),
+        south=south_east[1], west=north_west[0], north=north_west[1], east=south_east[0],
+        contours=contours, contour_step_ft=step_ft, cell_m=cell_m, exaggeration=exaggeration,
+    )  # fmt: skip
+
+
+def _to_mercator(heights_m: NDArray[np.float64], transform: Affine, crs_wkt: str) -> tuple[NDArray[np.float64], Affine]:
+    rows, columns = heights_m.shape
+    crs = CRS.from_wkt(crs_wkt)
+    left, top = transform * (0, 0)
+    right, bottom = transform * (columns, rows)
+    grid, width, height = calculate_default_transform(
+        crs, _MERCATOR, columns, rows,
+        left=min(left, right), bottom=min(top, bottom), right=max(left, right), top=max(top, bottom),
+    )  # fmt: skip
+    turned = np.full((height, width), np.nan)
+    reproject(
+        heights_m.astype(np.float64), turned,
+        src_transform=transform, src_crs=crs, src_nodata=np.nan,
+        dst_transform=grid, dst_crs=_MERCATOR, dst_nodata=np.nan, resampling=Resampling.bilinear,
+    )  # fmt: skip
+    return turned, grid
+
+
+def _lonlat(x_m: float, y_m: float) -> tuple[float, float]:
+    """Turn EPSG:3857 metres into lon/lat [°] (its own closed form: the sphere's inverse Mercator)."""
+    return (
+        math.degrees(x_m / _EARTH_RADIUS_M),
+        math.degrees(2 * math.atan(math.exp(y_m / _EARTH_RADIUS_M)) - math.pi / 2),
+    )
+
+
+def _shade_alpha(heights_m: NDArray[np.float64], *, cell_m: float) -> tuple[NDArray[np.float64], float]:
+    """Return how much ink lies on each cell (0 to 1, 0 where the height is unknown) and the exaggeration used."""
+    down, right = np.gradient(heights_m, cell_m)
+    steepness = np.hypot(right, down)
+    known = np.isfinite(steepness)
+    steepest = steepness[known & (steepness >= np.quantile(steepness[known], 0.95))] if known.any() else np.zeros(1)
+    exaggeration = float(np.clip(_SHOWN_SLOPE / max(float(steepest.mean()), 1e-6), 1.0, _MOST_EXAGGERATION))
+    right, down = right * exaggeration, down * exaggeration
+    height, azimuth = math.radians(_SUN_HEIGHT_DEG), math.radians(_SUN_AZIMUTH_DEG)
+    # Light on a tilted plane: the surface normal is (-dz/dx, -dz/dnorth, 1); rows run south.
+    toward_sun = (
+        -right * math.sin(azimuth) * math.cos(height) + down * math.cos(azimuth) * math.cos(height) + math.sin(height)
+    ) / np.sqrt(1 + right**2 + down**2)
+    light = np.clip(toward_sun, 0, 1)
+    ink = np.where(known, _DARKEST_ALPHA * np.clip((0.88 - light) / 0.75, 0, 1), 0.0)
+    return ink, exaggeration
+
+
+def _contours(heights_m: NDArray[np.float64], grid: Affine) -> tuple[tuple[Contour, ...], int]:
+    """Return contours of lightly smoothed heights (Gaussian, sigma 1.2 cells) at a step that gives about a dozen."""
+    heights_ft = _smoothed(heights_m) / M_PER_FT
+    low, high = float(np.nanmin(heights_ft)), float(np.nanmax(heights_ft))
+    step = next((s for s in _CONTOUR_STEPS_FT if (high - low) / s <= _MOST_CONTOURS), _CONTOUR_STEPS_FT[-1])
+    rows, columns = heights_ft.shape
+    x_m = grid.c + grid.a * (np.arange(columns) + 0.5)
+    y_m = grid.f + grid.e * (np.arange(rows) + 0.5)
+    known_ft = np.ma.masked_invalid(heights_ft)
+    lines = contourpy.contour_generator(x_m, y_m, known_ft, line_type=contourpy.LineType.Separate)
+    contours = []
+    for level in range(math.ceil(low / step) * step, math.floor(high) + 1, step):
+        for line in lines.lines(level):
+            vertices = np.asarray(line)
+            if len(vertices) < 8:  # a ring of one or two cells is a roughness of the raster, not a hill
+                continue
+            lon = np.degrees(vertices[:, 0] / _EARTH_RADIUS_M)
+            lat = np.degrees(2 * np.arctan(np.exp(vertices[:, 1] / _EARTH_RADIUS_M)) - np.pi / 2)
+            contours.append(Contour(level, np.column_stack([lon, lat]), level % (5 * step) == 0))
+    return tuple(contours), step
+
+
+def _smoothed(heights_m: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Smooth where heights are known, with the weight of unknown cells taken out."""
+    known = np.isfinite(heights_m)
+    weight = ndimage.gaussian_filter(known.astype(np.float64), 1.2)
+    filled = ndimage.gaussian_filter(np.where(known, heights_m, 0.0), 1.2)
+    return np.where(known, filled / np.maximum(weight, 1e-9), np.nan)
+
+
+def _ink_png(alpha: NDArray[np.float64]) -> str:
+    """Return a palette PNG (W3C PNG, third edition) of one ink at :data:`_ALPHA_STEPS` strengths, as a data URI."""
+    rows, columns = alpha.shape
+    index = np.rint(np.clip(alpha, 0, 1) / _DARKEST_ALPHA * (_ALPHA_STEPS - 1)).astype(np.uint8)
+    ink = bytes.fromhex(INK.removeprefix("#"))
+    strengths = bytes(round(255 * _DARKEST_ALPHA * step / (_ALPHA_STEPS - 1)) for step in range(_ALPHA_STEPS))
+    # Filter 1 (each byte less its left neighbour) on every row: smooth shade then packs well.
+    left = np.hstack([np.zeros((rows, 1), np.uint8), index[:, :-1]])
+    scanlines = np.hstack([np.ones((rows, 1), np.uint8), index - left])
+    picture = b"".join(
+        [
+            b"\x89PNG\r\n\x1a\n",
+            _chunk(b"IHDR", struct.pack(">IIBBBBB", columns, rows, 8, 3, 0, 0, 0)),
+            _chunk(b"PLTE", ink * _ALPHA_STEPS),
+            _chunk(b"tRNS", strengths),
+            _chunk(b"IDAT", zlib.compress(scanlines.tobytes(), 9)),
+            _chunk(b"IEND", b""),
+        ]
+    )
+    return "data:image/png;base64," + base64.b64encode(picture).decode()
+
+
+def _chunk(kind: bytes, content: bytes) -> bytes:
+    return struct.pack(">I", len(content)) + kind + content + struct.pack(">I", zlib.crc32(kind + content))

@@ -1,0 +1,139 @@
+"""The parts of the page around the drawing: the account's rows and bars, the legend, and the sentences."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, Final
+
+from markupsafe import Markup
+
+from habmap.show import symbols, words
+from habmap.show.page import Page, PageUnit
+from habmap.show.palette import INK
+from habmap.show.patterns import pattern_definitions, pattern_id
+from habmap.vocabulary import CEDAR_COVERS, FEATURE_WORDS, STAGE_WORDS, STAGES
+
+_BAR_WIDTH: Final = 120.0
+_BAR_HEIGHT: Final = 13.0
+_LEAST_BAR: Final = 3.0
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One unit in the account."""
+
+    number: int
+    unit: PageUnit
+    title: str
+    is_cedar: bool
+    bar: Markup
+    acres_pm: str
+    state: str
+    terrain: str
+    history: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """Rows under one heading."""
+
+    heading: str
+    rows: tuple[Row, ...]
+
+
+def sheet_parts(page: Page) -> dict[str, Any]:
+    """Return what the template fills in, by name."""
+    return {
+        "page": page,
+        "as_of": "before any logged work" if page.on is None else words.day_words(page.on),
+        "drawn_on": words.day_words(page.drawn_on),
+        "headline": words.headline(page),
+        "also": words.also(page),
+        "tenths": words.tenths,
+        "groups": _groups(page),
+        "stage_legend": [
+            (Markup(symbols.legend_area(pattern_id(stage))), STAGE_WORDS[stage], words.tenths(acres))
+            for stage in STAGES
+            if (acres := sum(unit.stage_acres.get(stage, 0.0) for unit in page.units)) > 0
+        ],
+        "feature_legend": _feature_legend(page),
+        "patterns": Markup(pattern_definitions()),
+    }
+
+
+def _groups(page: Page) -> list[Group]:
+    largest_acres = max((unit.acres for unit in page.units), default=1.0)
+    ordered = sorted((unit for unit in page.units if unit.order is not None), key=lambda unit: unit.order or 0)
+    cedar = [unit for unit in page.units if unit.order is None and unit.cover in CEDAR_COVERS]
+    open_ground = [unit for unit in page.units if unit.order is None and unit.cover not in CEDAR_COVERS]
+    groups = []
+    number = 0
+    for heading, units in (
+        ("In order of work", ordered),
+        ("Cedar ground with nothing left to start" if ordered else "Cedar ground", cedar),
+        ("Other ground", open_ground),
+    ):
+        rows = []
+        for unit in units:
+            number += 1
+            rows.append(_row(number, unit, page, largest_acres))
+        if rows:
+            groups.append(Group(heading, tuple(rows)))
+    return groups
+
+
+def _row(number: int, unit: PageUnit, page: Page, largest_acres: float) -> Row:
+    sd = "" if unit.acres_sd is None else f"± {words.tenths(unit.acres_sd)}"
+    history = tuple(
+        words.work_sentence(work, currency=page.currency)
+        for work in sorted(page.work, key=lambda work: work.day)
+        if unit.unit_id in work.unit_ids
+    )
+    return Row(
+        number=number,
+        unit=unit,
+        title=words.unit_title(unit),
+        is_cedar=unit.cover in CEDAR_COVERS,
+        bar=_bar(unit, largest_acres),
+        acres_pm=sd,
+        state=words.stage_sentence(unit),
+        terrain=words.terrain_sentence(unit.terrain),
+        history=history,
+    )
+
+
+def _bar(unit: PageUnit, largest_acres: float) -> Markup:
+    """Return a unit's acres by stage as a bar, as long as its acres are beside the largest unit's."""
+    length = max(_LEAST_BAR, _BAR_WIDTH * unit.acres / max(largest_acres, 1e-9))
+    x, parts = 0.6, []
+    # Done ground first, so that the bars' dark ends line up as what is left.
+    for stage in reversed(STAGES):
+        share = unit.stage_acres.get(stage, 0.0) / unit.acres if unit.acres > 0 else 0.0
+        if share > 0:
+            parts.append(
+                f'<rect x="{x:.2f}" y="0.6" width="{share * length:.2f}" height="{_BAR_HEIGHT - 1.2:.1f}" '
+                f'fill="url(#{pattern_id(stage)})" stroke="{INK}" stroke-width="0.8"/>'
+            )
+            x += share * length
+    return Markup(
+        f'<svg class="bar" width="{_BAR_WIDTH + 2:.0f}" height="{_BAR_HEIGHT:.0f}" '
+        f'viewBox="0 0 {_BAR_WIDTH + 2:.0f} {_BAR_HEIGHT:.0f}" aria-hidden="true">{"".join(parts)}</svg>'
+    )
+
+
+def _feature_legend(page: Page) -> list[tuple[Markup, str]]:
+    shown: dict[str, Markup] = {}
+    for feature in page.features:
+        if feature.kind in shown:
+            continue
+        kind_of_shape = feature.geometry.geom_type
+        if "Line" in kind_of_shape or "Ring" in kind_of_shape:
+            sample = symbols.legend_line(feature.kind)
+        elif "Polygon" in kind_of_shape and feature.kind == "pond":
+            sample = symbols.legend_area("water")
+        elif "Polygon" in kind_of_shape and feature.kind not in symbols.POINT_MARKS:
+            sample = symbols.legend_line(feature.kind)
+        else:
+            sample = symbols.legend_mark(feature.kind)
+        shown[feature.kind] = Markup(sample)
+    return [(shown[kind], FEATURE_WORDS[kind]) for kind in FEATURE_WORDS if kind in shown]

@@ -1,0 +1,220 @@
+"use strict";
+// Draws the place on folium's map and ties it to the account beside it. Text from people is only ever set as textContent.
+function drawPlace(map) {
+  const INK = "#2b2a26", PAPER = "#f7f2e6", CONTOUR = "#6f5f45", SVG = "http://www.w3.org/2000/svg";
+  const place = JSON.parse(document.getElementById("drawing").textContent);
+  const box = L.latLngBounds([place.extent[1], place.extent[0]], [place.extent[3], place.extent[2]]);
+  const renderers = {};
+  [["fills", 410], ["contours", 430], ["edges", 440], ["things", 450], ["reach", 470]].forEach(([name, z]) => {
+    const pane = map.createPane(name);
+    pane.style.zIndex = z;
+    if (name !== "reach") pane.style.pointerEvents = "none";
+    renderers[name] = L.svg({ pane: name, padding: 0.5 });
+  });
+  const shape = (geometry, pane, style) =>
+    L.geoJSON(geometry, { style, interactive: pane === "reach", pane, renderer: renderers[pane], pointToLayer: () => null });
+
+  function svg(name, attributes, parent) {
+    const node = document.createElementNS(SVG, name);
+    for (const [key, value] of Object.entries(attributes)) node.setAttribute(key, value);
+    if (parent) parent.append(node);
+    return node;
+  }
+
+  // --- marks: numerals, names, dates and heights; where two would touch, the one that matters less keeps silent ---
+  const marks = [];
+  function mark(latlng, node, kind, weight, angle, lift) {
+    if (angle || lift) node.style.transform = `translate(-50%, -50%) rotate(${angle || 0}deg) translateY(${lift || 0}px)`;
+    const marker = L.marker(latlng, {
+      icon: L.divIcon({ className: `mark ${kind}`, html: node, iconSize: null }), interactive: false, keyboard: false,
+    }).addTo(map);
+    marker.getElement().setAttribute("aria-hidden", "true");
+    marks.push({ element: marker.getElement(), ink: node, weight, always: kind === "order" });
+  }
+  function written(text) {
+    const node = document.createElement("span");
+    node.textContent = text;
+    return node;
+  }
+  function hush() {
+    const frame = map.getContainer().getBoundingClientRect(), kept = [];
+    const boxes = marks.map((one) => one.ink.getBoundingClientRect()); // all read before any is changed
+    marks.map((one, i) => [one, boxes[i]]).sort((a, b) => b[0].weight - a[0].weight).forEach(([one, b]) => {
+      const inside = b.left > frame.left && b.right < frame.right && b.top > frame.top && b.bottom < frame.bottom;
+      const touches = kept.some((k) => b.left < k.right + 3 && b.right > k.left - 3 && b.top < k.bottom + 1 && b.bottom > k.top - 1);
+      const shown = one.always || (inside && !touches);
+      one.element.classList.toggle("hushed", !shown);
+      if (shown) kept.push(b);
+    });
+  }
+  function along(a, b) { // the angle at which words lie along a line, never upside down
+    const p = map.project(a, 16), q = map.project(b, 16);
+    const angle = Math.atan2(q.y - p.y, q.x - p.x) * 180 / Math.PI;
+    return angle > 90 ? angle - 180 : angle <= -90 ? angle + 180 : angle;
+  }
+
+  // --- the ground: stages, contours, edges ---
+  place.pieces.forEach((piece) => shape(piece.shape, "fills", { stroke: false, fillColor: `url(#stage-${piece.stage})`, fillOpacity: 1 }).addTo(map));
+  place.contours.forEach((line) => {
+    const points = [];
+    let lon = 0, lat = 0;
+    for (let i = 0; i < line.steps.length; i += 2) points.push([(lat += line.steps[i + 1]) / 1e6, (lon += line.steps[i]) / 1e6]);
+    L.polyline(points, { pane: "contours", renderer: renderers.contours, interactive: false, color: CONTOUR, weight: line.index ? 1.1 : 0.6, opacity: 0.75, smoothFactor: 0.3 }).addTo(map);
+    if (line.index && points.length > 30) {
+      [0.2, 0.5, 0.8].forEach((part, k) => {
+        const i = Math.floor(points.length * part);
+        mark(points[i], written(`${line.ft} ft`), "height", 1 + (k === 1 ? 0.5 : 0), along(points[Math.max(0, i - 3)], points[Math.min(points.length - 1, i + 3)]));
+      });
+    }
+  });
+  place.units.forEach((unit) => shape(unit.shape, "edges", { fill: false, color: INK, weight: 1.4 }).addTo(map));
+  if (place.boundary) shape(place.boundary, "edges", { fill: false, color: INK, weight: 2, dashArray: "16 4 3 4 3 4" }).addTo(map);
+  place.patches.forEach((patch) => {
+    shape(patch.shape, "edges", { fill: false, color: PAPER, weight: 3.4, opacity: 0.9 }).addTo(map);
+    const drawn = shape(patch.shape, "edges", { fill: false, color: INK, weight: 1.5, dashArray: "5 3" }).addTo(map);
+    const b = drawn.getBounds();
+    mark([b.getNorth() - (b.getNorth() - b.getSouth()) * 0.16, b.getCenter().lng], written(patch.label), "day", 4);
+    mark([b.getSouth() + (b.getNorth() - b.getSouth()) * 0.16, b.getCenter().lng], written(patch.label), "day", 3.9);
+  });
+
+  // --- features in survey convention ---
+  function symbol(latlng, rule) {
+    const node = svg("svg", { width: 16, height: 16, viewBox: "-1 -1 16 16" });
+    svg("path", { d: rule.mark, fill: "none", stroke: PAPER, "stroke-width": 4 }, node);
+    svg("path", { d: rule.mark, fill: rule.solid ? INK : "none", stroke: INK, "stroke-width": 1.3 }, node);
+    mark(latlng, node, "symbol", 9);
+  }
+  place.features.forEach((feature) => {
+    const rule = place.symbols[feature.kind], wet = feature.kind === "pond" || feature.kind === "creek" ? " water" : "";
+    const parts = feature.shape.geometries || [feature.shape];
+    parts.forEach((geometry) => {
+      if (geometry.type === "Point" || geometry.type === "MultiPoint") {
+        (geometry.type === "Point" ? [geometry.coordinates] : geometry.coordinates).forEach(([lon, lat]) => {
+          symbol([lat, lon], rule);
+          if (feature.name) mark([lat, lon], written(feature.name), `thing${wet}`, 3, 0, 16);
+        });
+        return;
+      }
+      if (geometry.type.endsWith("Polygon")) {
+        const style = feature.kind === "pond" ? { color: rule.strokes[0].ink, weight: 1.2, fillColor: "url(#water)", fillOpacity: 1 }
+          : { color: INK, weight: 1.3, fillColor: INK, fillOpacity: rule.solid ? 1 : 0 };
+        const drawn = shape(geometry, "things", style).addTo(map);
+        if (feature.name) mark(drawn.getBounds().getCenter(), written(feature.name), `thing${wet}`, 3, 0, rule.solid ? 16 : 0);
+        return;
+      }
+      rule.strokes.forEach((pass) => shape(geometry, "things", { color: pass.ink, weight: pass.width, dashArray: pass.dash || null, lineCap: pass.cap, lineJoin: "round" }).addTo(map));
+      const line = geometry.type === "LineString" ? geometry.coordinates : geometry.coordinates[0];
+      if (!feature.name || line.length < 2) return;
+      const ends = line.map(([lon, lat]) => L.latLng(lat, lon));
+      // Three places to write the name; silence picks the first that touches nothing.
+      [0.5, 0.25, 0.75].forEach((part, k) => {
+        const i = Math.min(ends.length - 2, Math.floor((ends.length - 1) * part)), a = ends[i], b = ends[i + 1];
+        if (k && ends.length < 4) return;
+        mark([(a.lat + b.lat) / 2, (a.lng + b.lng) / 2], written(feature.name), `thing${wet}`, 3 - k * 0.1, along(a, b), -11);
+      });
+    });
+  });
+
+  // --- units: a number, a name, and ground that can be picked by pointer or key ---
+  const byId = new Map();
+  document.querySelectorAll("tr.unit").forEach((row) => {
+    const button = row.querySelector("button");
+    byId.set(row.dataset.unit, { row, button, about: document.getElementById(button.getAttribute("aria-controls")) });
+    row.addEventListener("click", () => pick(row.dataset.unit, { toggle: true }));
+  });
+  let chosen = null, chosenEdge = null;
+  place.units.forEach((unit) => {
+    if (unit.order !== null) mark([unit.at[1], unit.at[0]], written(String(unit.order)), "order", 10);
+    mark([unit.at[1], unit.at[0]], written(unit.name), "unitname", 6, 0, unit.order === null ? 0 : 24);
+    const reach = shape(unit.shape, "reach", { color: INK, weight: 2, opacity: 0, fillOpacity: 0, className: "unit" }).addTo(map);
+    reach.on("click", (event) => { pick(unit.id, { at: event.latlng }); L.DomEvent.stop(event); });
+    reach.eachLayer((layer) => {
+      const path = layer.getElement && layer.getElement();
+      if (!path) return;
+      for (const [key, value] of [["tabindex", "0"], ["role", "button"], ["aria-label", unit.says]]) path.setAttribute(key, value);
+      path.addEventListener("keydown", (event) => {
+        if (event.key !== "Enter" && event.key !== " ") return;
+        event.preventDefault();
+        pick(unit.id, { at: L.latLng(unit.at[1], unit.at[0]) });
+      });
+    });
+  });
+  function letGo() {
+    if (chosen === null) return;
+    const { row, button, about } = byId.get(chosen);
+    row.classList.remove("chosen");
+    button.setAttribute("aria-expanded", "false");
+    about.hidden = true;
+    chosenEdge.forEach((edge) => edge.remove());
+    chosen = null;
+  }
+  function pick(id, { at, toggle }) {
+    const again = chosen === id;
+    letGo();
+    if (again && toggle) return map.closePopup();
+    const unit = place.units.find((one) => one.id === id), { row, button, about } = byId.get(id);
+    chosen = id;
+    row.classList.add("chosen");
+    button.setAttribute("aria-expanded", "true");
+    about.hidden = false;
+    chosenEdge = [[PAPER, 8], [INK, 4]].map(([color, weight]) => shape(unit.shape, "things", { fill: false, color, weight }).addTo(map));
+    if (!at) return map.closePopup();
+    const note = document.createElement("div"), title = document.createElement("h2"), sums = document.createElement("p");
+    title.textContent = unit.order === null ? unit.name : `${unit.order}. ${unit.name}`;
+    sums.textContent = unit.says.slice(unit.name.length + 2) + ".";
+    note.append(title, sums, about.querySelector(".telling").cloneNode(true));
+    L.popup({ maxWidth: Math.min(320, map.getSize().x - 60), maxHeight: Math.max(140, map.getSize().y * 0.5), offset: [0, 0] }).setLatLng(at).setContent(note).openOn(map);
+    if (matchMedia("(min-width: 941px)").matches) row.scrollIntoView({ block: "nearest" });
+  }
+
+  // --- scale: feet above the line, metres below, true at the middle of what is seen ---
+  function scale() {
+    const lat = map.getCenter().lat * Math.PI / 180, e2 = 0.00669437999014;
+    const circle = 2 * Math.PI * 6378137 * Math.cos(lat) / Math.sqrt(1 - e2 * Math.sin(lat) ** 2); // of the parallel, WGS 84
+    const metres = circle / (256 * 2 ** map.getZoom()); // one screen pixel
+    const round = (most) => { const ten = 10 ** Math.floor(Math.log10(most)), n = most / ten; return ten * (n >= 5 ? 5 : n >= 2 ? 2 : 1); };
+    const feet = round(170 * metres / 0.3048), si = round(150 * metres), f = feet * 0.3048 / metres, m = si / metres;
+    const holder = document.getElementById("scale"), width = Math.max(f, m) + 58;
+    holder.replaceChildren();
+    const node = svg("svg", { width, height: 44, viewBox: `0 0 ${width} 44`, role: "img", "aria-label": `Scale: ${feet} feet, ${si} metres` }, holder);
+    svg("path", { d: `M1,15V22H${f}V15M${f / 2},18V22M1,29V22H${m}V29M${m / 2},26V22`, fill: "none", stroke: INK, "stroke-width": 1.3 }, node);
+    svg("text", { x: 0, y: 11 }, node).textContent = "0";
+    svg("text", { x: f - 8, y: 11 }, node).textContent = `${feet.toLocaleString("en-US")} ft`;
+    svg("text", { x: m - 8, y: 41 }, node).textContent = `${si.toLocaleString("en-US")} m`;
+  }
+
+  // --- moving about ---
+  let moved = false;
+  const whole = () => map.fitBounds(box, { padding: [18, 18], animate: false });
+  map.on("dragstart", () => { moved = true; });
+  map.on("zoomend moveend resize", () => { scale(); hush(); });
+  map.on("click", () => { letGo(); map.closePopup(); });
+  const press = (id, act) => document.getElementById(id).addEventListener("click", act);
+  press("closer", () => { moved = true; map.zoomIn(0.75); });
+  press("farther", () => { moved = true; map.zoomOut(0.75); });
+  press("whole", () => { moved = false; whole(); });
+  map.on("resize", () => { if (!moved) whole(); });
+  map.getContainer().setAttribute("aria-label", "Drawing of the property; arrow keys move it, plus and minus bring it closer or farther");
+  whole();
+
+  // --- paper: one page, the map taking the room that the words leave ---
+  function toPaper() {
+    if (document.body.classList.contains("printing")) return;
+    document.body.classList.add("printing");
+    const frame = document.querySelector(".frame"), inch = 96, room = 9.9 * inch; // Letter less half-inch margins; A4 is longer
+    frame.style.height = `${1 * inch}px`;
+    const rest = document.body.getBoundingClientRect().height - inch;
+    frame.style.height = `${Math.max(2.6 * inch, room - rest)}px`;
+    map.invalidateSize({ animate: false });
+    whole();
+  }
+  function toScreen() {
+    document.body.classList.remove("printing");
+    document.querySelector(".frame").style.height = "";
+    map.invalidateSize({ animate: false });
+    whole();
+  }
+  addEventListener("beforeprint", toPaper);
+  addEventListener("afterprint", toScreen);
+  document.body.dataset.drawn = "yes";
+}

@@ -1,0 +1,144 @@
+"""The page's sentences: a neighbour talking, with figures rounded as people say them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date
+from typing import TYPE_CHECKING, Final
+
+from habmap.vocabulary import PRACTICE_WORDS, STAGE_WORDS, STAGES, WIND_WORDS, wind_16
+
+if TYPE_CHECKING:
+    from habmap.show.page import Page, PageTerrain, PageUnit, PageWork
+
+_MONTHS: Final = (
+    "January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November",
+    "December",
+)  # fmt: skip
+#: Less than this is not spoken of [acre]; it rounds to 0.0.
+SPOKEN_ACRES: Final = 0.05
+
+
+def tenths(acres: float) -> str:
+    """Return acres to a tenth, as a sentence or a bill has them."""
+    return f"{acres:,.1f}"
+
+
+def day_words(day: date) -> str:
+    """Return a day as it is said, ``February 14, 2026`` (never in the computer's own language)."""
+    return f"{_MONTHS[day.month - 1]} {day.day}, {day.year}"
+
+
+def short_day(day: date) -> str:
+    """Return a day short enough for a map, ``Feb 14, 2026``."""
+    return f"{_MONTHS[day.month - 1][:3]} {day.day}, {day.year}"
+
+
+def headline(page: Page) -> str:
+    """Return the answer in one sentence: treated, remaining, and what comes next."""
+    total = page.treated_acres + page.remaining_acres
+    if not page.units:
+        return "No units are drawn yet."
+    if total < SPOKEN_ACRES:
+        return "No cedar ground is mapped here."
+    done = f"{tenths(page.treated_acres)} of {tenths(total)} cedar acres treated at least once"
+    if page.remaining_acres < SPOKEN_ACRES:
+        return f"{done}; nothing remains."
+    following = min(
+        (unit for unit in page.units if unit.order is not None),
+        key=lambda unit: unit.order or 0,
+        default=None,
+    )
+    left = f"{done}; {tenths(page.remaining_acres)} remain"
+    if following is None:
+        return f"{left}."
+    return f"{left}; next: {_with_article(following)}, {tenths(following.remaining_acres)} acres."
+
+
+def also(page: Page) -> str:
+    """Return what the headline leaves out: ground left on purpose and ground coming back; empty if neither."""
+    parts = []
+    if page.coming_back_acres >= SPOKEN_ACRES:
+        parts.append(f"On {tenths(page.coming_back_acres)} of the treated acres cedar is coming back.")
+    if page.keep_acres >= SPOKEN_ACRES:
+        parts.append(f"Another {tenths(page.keep_acres)} acres of cedar are left on purpose.")
+    return " ".join(parts)
+
+
+def unit_title(unit: PageUnit) -> str:
+    """Return a unit's name, or its label where it has none."""
+    return unit.name.strip() or unit.unit_id
+
+
+def _with_article(unit: PageUnit) -> str:
+    name = unit.name.strip()
+    if not name:
+        return f"unit {unit.unit_id}"
+    first = name.split()[0]
+    if first.lower() in {"the", "a", "an"}:
+        return name[0].lower() + name[1:] if first == "The" else name
+    # A plain name (South bench) reads as "the south bench"; one with a capital or figure further in is a proper name.
+    if (
+        name.isascii()
+        and first.istitle()
+        and first.isalpha()
+        and name[1:] == name[1:].lower()
+        and name.replace(" ", "").isalpha()
+    ):
+        return f"the {name[0].lower()}{name[1:]}"
+    return name
+
+
+def stage_sentence(unit: PageUnit) -> str:
+    """Return what state a unit's ground is in, largest part first."""
+    parts = sorted(
+        ((unit.stage_acres.get(stage, 0.0), stage) for stage in STAGES),
+        key=lambda part: (-part[0], STAGES.index(part[1])),
+    )
+    spoken = [f"{STAGE_WORDS[stage]} {tenths(acres)}" for acres, stage in parts if acres >= SPOKEN_ACRES]
+    if not spoken:
+        return f"{tenths(unit.acres)} acres."
+    if len(spoken) == 1 and unit.stage_acres.get("other", 0.0) >= SPOKEN_ACRES:
+        return f"{unit.cover.capitalize()}, {tenths(unit.acres)} acres; not counted as cedar ground."
+    text = ", ".join(spoken)
+    return f"{text[0].upper()}{text[1:]} acres."
+
+
+def terrain_sentence(terrain: PageTerrain) -> str:
+    """Return how the ground lies."""
+    if terrain.slope_mean_pct is None or terrain.slope_mean_deg is None:
+        return "How this ground lies is not known: it is off the elevation, or none is loaded."
+    if terrain.aspect_mean_deg is None or terrain.facing in (None, "flat"):
+        text = "Faces no one way"
+    else:
+        text = f"Faces {WIND_WORDS[wind_16(terrain.aspect_mean_deg)]}"
+    text += f"; slope {terrain.slope_mean_pct:.0f} % on average ({terrain.slope_mean_deg:.1f}°)"
+    if terrain.slope_p90_pct is not None:
+        text += f", the steepest tenth above {terrain.slope_p90_pct:.0f} %"
+    sentences = [text]
+    if terrain.sun_facing_pct is not None:
+        sentences.append(f"{terrain.sun_facing_pct:.0f} % of it faces the sun")
+    if terrain.hand_only_pct is not None and terrain.hand_only_pct >= 0.5:
+        sentences.append(f"{terrain.hand_only_pct:.0f} % is steeper than the machine limit, so hand work only")
+    if terrain.coverage_pct is not None and terrain.coverage_pct < 99.5:
+        sentences.append(f"Elevation covers {terrain.coverage_pct:.0f} % of the unit")
+    return ". ".join(sentences) + "."
+
+
+def work_sentence(work: PageWork, *, currency: str) -> str:
+    """Return one line of the log as it would be told."""
+    did = PRACTICE_WORDS[work.practice]
+    text = f"{did[0].upper()}{did[1:]} on {day_words(work.day)}: {tenths(work.acres)} acres"
+    if work.killed_pct is not None:
+        text += f", {work.killed_pct:.0f} % of the cedars killed"
+    if work.person_hours is not None:
+        text += f", {work.person_hours:g} person-hours"
+    if work.cost is not None:
+        text += f", {work.cost:,.0f} {currency}"
+    text += f", by {work.who}." if work.who else "."
+    return f"{text} “{work.note}”" if work.note else text
+
+
+def joined(words: Sequence[str]) -> str:
+    """Return words joined as in a sentence."""
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
