@@ -18,6 +18,8 @@ SETTINGS_FILE = "habmap.toml"
 Percent = Annotated[float, Field(ge=0, le=100)]
 Positive = Annotated[float, Field(gt=0)]
 NonNegative = Annotated[float, Field(ge=0)]
+#: A day of every year as ``MM-DD``.
+DayOfYear = Annotated[str, Field(pattern=r"^(0[1-9]|1[0-2])-(0[1-9]|[12]\d|3[01])$")]
 Bearing = Annotated[float, Field(ge=0, le=360)]
 
 
@@ -124,9 +126,54 @@ class Hold(Section):
         return (self.from_ or date.min) <= day <= (self.to or date.max)
 
 
+class SeasonsSection(Section):
+    drying_days: tuple[Annotated[int, Field(ge=0)], Annotated[int, Field(ge=0)]] = (30, 60)
+    upkeep_years: Positive = 4
+
+    @field_validator("drying_days")
+    @classmethod
+    def _in_order(cls, value: tuple[int, int]) -> tuple[int, int]:
+        if value[1] < value[0]:
+            raise ValueError("the last day of the window comes before the first")
+        return value
+
+
+class ClosedDays(Section):
+    """Days on which the owner does not cut, or does not burn: of every year ("MM-DD") or once (a date)."""
+
+    reason: str = ""
+    units: tuple[str, ...] = ()
+    from_: Annotated[DayOfYear | date, Field(alias="from")]
+    to: DayOfYear | date
+
+    @model_validator(mode="after")
+    def _one_kind(self) -> ClosedDays:
+        if isinstance(self.from_, date) != isinstance(self.to, date):
+            raise ValueError('from and to must both be dates, or both "MM-DD" for every year')
+        if isinstance(self.from_, date) and isinstance(self.to, date) and self.to < self.from_:
+            raise ValueError("it ends before it begins")
+        return self
+
+
+class BurnFor(Section):
+    """Why some units are burned again: against cedar or sprouts, to set fescue back, or for the grass itself."""
+
+    reason: Literal["cedar", "sprouts", "fescue", "grass"]
+    units: tuple[str, ...] = ()
+    years: Positive | None = None
+    from_: Annotated[DayOfYear | None, Field(alias="from")] = None
+    to: DayOfYear | None = None
+
+    @model_validator(mode="after")
+    def _both_ends(self) -> BurnFor:
+        if (self.from_ is None) != (self.to is None):
+            raise ValueError("give both from and to, or neither")
+        return self
+
+
 class PaperworkSection(Section):
     #: Month and day on which a program year begins: 1 October for U.S. federal programs.
-    program_year_starts: Annotated[str, Field(pattern=r"^(0[1-9]|1[0-2])-(0[1-9]|[12]\d|3[01])$")] = "10-01"
+    program_year_starts: DayOfYear = "10-01"
 
 
 class Settings(Section):
@@ -141,6 +188,10 @@ class Settings(Section):
     stages: StagesSection = StagesSection()
     gps: GpsSection = GpsSection()
     rank: RankSection = RankSection()
+    seasons: SeasonsSection = SeasonsSection()
+    no_cut: tuple[ClosedDays, ...] = ()
+    no_burn: tuple[ClosedDays, ...] = ()
+    burn_for: tuple[BurnFor, ...] = ()
     contract: tuple[ContractItem, ...] = ()
     hold: tuple[Hold, ...] = ()
     paperwork: PaperworkSection = PaperworkSection()

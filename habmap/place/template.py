@@ -42,6 +42,22 @@ density = 30                   # stems per acre or crown cover
 remaining = 10                 # acres left to do
 near_open = 15                 # nearness to ground already opened, or native grass
 
+[seasons]
+drying_days = [30, 60]         # days from cutting to burning (common practice, no source); your burn plan rules
+upkeep_years = 4               # burned or mown again after; published: every 3 to 5 years (OSU Extension NREM-2876)
+
+# [[no_burn]]                  # days without burning, every year ("MM-DD") or once (a date); [[no_cut]] likewise
+# reason = "ground-nesting birds"
+# from = "04-15"
+# to = "07-31"
+
+# [[burn_for]]                 # cedar, sprouts, fescue or grass, with its own years and days
+# reason = "fescue"            # late-spring burns set it back but meet nesting; repeated spring fire can favour sumac
+# units = ["G1"]
+# years = 3
+# from = "03-20"
+# to = "04-14"
+
 [paperwork]
 program_year_starts = "10-01"  # month and day; U.S. federal program years begin on 1 October
 

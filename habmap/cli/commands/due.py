@@ -1,0 +1,107 @@
+"""``habmap due``: what is drying, past its window, due for upkeep or a look; holds and contract dates."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from habmap.cli.context import JsonOption, OnOption, OverwriteOption, Session
+from habmap.cli.output import print_json, print_table, say
+
+if TYPE_CHECKING:
+    from habmap.jobs.due import DueResult
+    from habmap.place.calendar import CalendarDay
+
+
+def register(app: typer.Typer) -> None:
+    """Hang the command on the app."""
+
+    @app.command("due")
+    def due_command(
+        context: typer.Context,
+        on: OnOption = None,
+        ics: Annotated[Path | None, typer.Option("--ics", metavar="FILE", help="Also write a calendar file.")] = None,
+        overwrite: OverwriteOption = False,
+        as_json: JsonOption = False,
+    ) -> None:
+        """Show what is drying, past its window, due for upkeep or a look, and holds and contract dates."""
+        from habmap.jobs.due import due
+        from habmap.work.seasons import WHAT_WORDS
+
+        session: Session = context.obj
+        store = session.store()
+        result = due(store, on=on or session.today(store.settings.place.timezone))
+        if ics is not None:
+            from habmap.place.calendar import calendar_bytes
+            from habmap.place.writers import write_whole
+
+            name = store.settings.place.name
+            data = calendar_bytes(_days(result), name=name, place_id=store.place_id, stamp=result.on)
+            write_whole(ics, lambda path: path.write_bytes(data), overwrite=overwrite)
+        if as_json:
+            print_json("due", result)
+            return
+        _first_words(result)
+        print_table(
+            ["unit", "what", "where it stands", "acres", "since", "from", "to", "why"],
+            [
+                [
+                    item.unit_id or "all",
+                    WHAT_WORDS[item.what],
+                    item.state,
+                    item.acres,
+                    item.since_date,
+                    item.from_date,
+                    item.to_date,
+                    item.words,
+                ]
+                for item in result.items
+            ],
+        )
+        say("")
+        for caution in result.cautions:
+            say(caution)
+        if ics is not None:
+            say(f"The dates were written to {ics}; loading a newer file later updates them.")
+
+
+def _first_words(result: DueResult) -> None:
+    late = [item for item in result.items if item.state in ("overdue", "past the window", "due")]
+    if late:
+        top = late[0]
+        say(f"{len(late)} things press on {result.on}; the first: {top.unit_id or 'all'}, {top.words}.")
+    else:
+        say(f"Nothing presses on {result.on}.")
+    say(f"{result.next_30} things begin within 30 days, {result.next_90} within 90.")
+
+
+def _days(result: DueResult) -> list[CalendarDay]:
+    from habmap.place.calendar import CalendarDay
+    from habmap.work.seasons import WHAT_WORDS
+
+    days = []
+    for item in result.items:
+        first = item.from_date or item.to_date
+        if first is None or item.state == "done":
+            continue
+        days.append(
+            CalendarDay(
+                # what it counts from names the thing; its days may move with the settings and must not make a new one
+                key="\x1f".join(
+                    [
+                        item.what,
+                        item.unit_id or "",
+                        str(item.since_date or ""),
+                        item.words if not item.since_date else "",
+                    ]
+                    + ([str(first)] if item.what == "hand_check" else [])
+                ),
+                summary=f"{item.unit_id or 'All units'}: {WHAT_WORDS[item.what]}",
+                description=" ".join([f"{item.words}.", *result.cautions]),
+                first=first,
+                last=item.to_date or first,
+            )
+        )
+    return days

@@ -1,0 +1,148 @@
+"""What is drying, past its window, due for upkeep or a look; holds, closed days and contract dates."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Literal
+
+from habmap.jobs.export_practices import export_practices
+from habmap.jobs.ground import Ground, GroundPiece, ground
+from habmap.jobs.ports import Store
+from habmap.place.settings import ClosedDays, Settings
+from habmap.vocabulary import FIRE_CAUTION
+from habmap.work.records import Entry
+from habmap.work.seasons import (
+    AHEAD_DAYS,
+    Ban,
+    ContractDate,
+    DatedBan,
+    DatedGround,
+    DueItem,
+    HeldUnit,
+    UpkeepRule,
+    YearlyBan,
+    calendar_due,
+    ground_due,
+    sort_items,
+)
+
+#: Said wherever upkeep burns are listed. Sources: OSU Extension NREM-2876 (every 3–5 years); the rest common practice.
+TRADE_OFFS = (
+    "Upkeep every 3 to 5 years is the published range. Repeated spring fire can favour sumac; late-spring burns set "
+    "fescue back and meet ground-nesting birds."
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DueResult:
+    """What is due on a day; ``next_30`` and ``next_90`` count the items that begin within so many days."""
+
+    on: date
+    items: tuple[DueItem, ...]
+    next_30: int
+    next_90: int
+    cautions: tuple[str, ...]
+
+
+def due(store: Store, *, on: date) -> DueResult:
+    """Return everything that is due, in force or coming within 90 days of a day, what presses first."""
+    settings = store.settings
+    state = ground(store, on=on)
+    upkeep = {unit.unit_id: _upkeep_rule(unit.unit_id, settings) for unit in state.units}
+    items = sort_items(
+        [
+            *ground_due(_dated(state), on=on, drying_days=settings.seasons.drying_days, upkeep=upkeep),
+            *calendar_due(
+                on=on,
+                bans=[*_bans("no_cut", settings.no_cut), *_bans("no_burn", settings.no_burn)],
+                holds=[
+                    HeldUnit(unit_id=hold.unit, reason=hold.reason, first=hold.from_, last=hold.to)
+                    for hold in settings.hold
+                ],
+                contract=_contract(store, settings, on),
+            ),
+        ]
+    )
+    return DueResult(
+        on=on,
+        items=items,
+        next_30=_begins_within(items, on, 30),
+        next_90=_begins_within(items, on, AHEAD_DAYS),
+        cautions=(FIRE_CAUTION, TRADE_OFFS),
+    )
+
+
+def _begins_within(items: Sequence[DueItem], on: date, days: int) -> int:
+    return sum(item.from_date is not None and on <= item.from_date <= on + timedelta(days=days) for item in items)
+
+
+def _dated(state: Ground) -> list[DatedGround]:
+    entries = {entry.entry_id: entry for entry in state.entries}
+    covers = {unit.unit_id: unit.cover for unit in state.units}
+    return [
+        _dated_piece(piece, covers[piece.unit_id], [entries[entry_id] for entry_id in piece.entry_ids])
+        for piece in state.pieces
+    ]
+
+
+def _dated_piece(piece: GroundPiece, cover: str, entries: Sequence[Entry]) -> DatedGround:
+    now = piece.state
+    needles = [entry.look.needles for entry in entries if entry.look and entry.look.needles]
+    return DatedGround(
+        unit_id=piece.unit_id,
+        cover=cover,
+        stage=piece.stage,
+        acres=piece.acres,
+        since=now.since,
+        last_cut=now.last_cut,
+        last_fire=now.last_fire,
+        last_pile_burn=max((entry.date for entry in entries if entry.practice == "pile_burn"), default=None),
+        last_treated=now.last_treated,
+        first_treated=now.first_treated,
+        last_look=now.last_look,
+        needles=needles[-1] if needles else None,
+    )
+
+
+def _upkeep_rule(unit_id: str, settings: Settings) -> UpkeepRule:
+    for rule in settings.burn_for:
+        if unit_id in rule.units or not rule.units:
+            window = (_spot(rule.from_), _spot(rule.to)) if rule.from_ and rule.to else None
+            return UpkeepRule(reason=rule.reason, years=rule.years or settings.seasons.upkeep_years, window=window)
+    return UpkeepRule(reason="upkeep", years=settings.seasons.upkeep_years)
+
+
+def _bans(kind: Literal["no_cut", "no_burn"], closed: Sequence[ClosedDays]) -> list[Ban]:
+    bans: list[Ban] = []
+    for days in closed:
+        if isinstance(days.from_, date) and isinstance(days.to, date):
+            bans.append(DatedBan(what=kind, reason=days.reason, first=days.from_, last=days.to, units=days.units))
+        else:
+            first, last = _spot(str(days.from_)), _spot(str(days.to))
+            bans.append(YearlyBan(what=kind, reason=days.reason, first=first, last=last, units=days.units))
+    return bans
+
+
+def _spot(text: str) -> tuple[int, int]:
+    month, day = text.split("-")
+    return int(month), int(day)
+
+
+def _contract(store: Store, settings: Settings, on: date) -> list[ContractDate]:
+    applied: dict[tuple[str, str, str], float] = {}
+    if settings.contract and store.entries() and store.grid is not None:
+        for item in export_practices(store, first=date.min, last=on).items:
+            applied[(item.program, item.item, item.practice_code)] = item.applied_acres
+    return [
+        ContractDate(
+            name=f"{line.program} {line.item} ({line.practice_code})",
+            units=line.units,
+            planned_acres=line.planned_acres,
+            applied_acres=applied.get((line.program, line.item, line.practice_code), 0.0),
+            not_before=line.not_before,
+            due=line.due,
+        )
+        for line in settings.contract
+    ]

@@ -1,0 +1,336 @@
+"""What is due on each piece of ground, and between which days. Compares dates; never says that anything may be done."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+from typing import Final, Literal
+
+from habmap.vocabulary import OPEN_COVERS
+
+What = Literal["drying", "piles", "hand_check", "upkeep", "look", "hold", "no_cut", "no_burn", "contract"]
+
+#: Burned piles are felt over by hand on these days after the fire (common practice, no source), and before windy days.
+HAND_CHECK_DAYS: Final = (1, 3, 7)
+#: A look at the end of the growing season: first and last day (month, day). Common practice, no source.
+LOOK_WINDOW: Final = ((9, 1), (10, 31))
+#: Ground treated after this day (month, day) has its first whole growing season in the next year.
+FIRST_SEASON_UNTIL: Final = (6, 30)
+#: How far ahead things are shown [days].
+AHEAD_DAYS: Final = 90
+#: Stages on which upkeep is due some years after the last fire or mowing.
+UPKEEP_STAGES: Final = frozenset({"burned", "slash_gone", "kept_up"})
+
+WHAT_WORDS: Final[dict[What, str]] = {
+    "drying": "slash drying", "piles": "piles standing", "hand_check": "feel burned piles over by hand",
+    "upkeep": "upkeep", "look": "a look", "hold": "hold", "no_cut": "no cutting", "no_burn": "no burning",
+    "contract": "contract item",
+}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DatedGround:
+    """One piece of ground with the dates that matter; ``None`` = never."""
+
+    unit_id: str
+    cover: str
+    stage: str
+    acres: float
+    since: date | None = None
+    last_cut: date | None = None
+    last_fire: date | None = None
+    last_pile_burn: date | None = None
+    last_treated: date | None = None
+    first_treated: date | None = None
+    last_look: date | None = None
+    needles: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UpkeepRule:
+    """Why a unit is burned again, how often and between which days of the year (month, day)."""
+
+    reason: str
+    years: float
+    window: tuple[tuple[int, int], tuple[int, int]] | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class YearlyBan:
+    """Days of every year on which the place's owner does not cut or burn; may run over the turn of the year."""
+
+    what: Literal["no_cut", "no_burn"]
+    reason: str
+    first: tuple[int, int]
+    last: tuple[int, int]
+    units: tuple[str, ...] = ()
+
+    def has(self, day: date) -> bool:
+        """Tell whether a day lies within."""
+        spot = (day.month, day.day)
+        if self.first <= self.last:
+            return self.first <= spot <= self.last
+        return spot >= self.first or spot <= self.last
+
+    def next_span(self, on: date) -> tuple[date, date]:
+        """Return the span that a day lies in, or the next one after it."""
+        for year in (on.year - 1, on.year, on.year + 1):
+            first = _day(year, self.first)
+            last = _day(year if self.first <= self.last else year + 1, self.last)
+            if last >= on:
+                return first, last
+        raise AssertionError("a yearly span comes round within two years")  # pragma: no cover
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DatedBan:
+    """The same for one span of days only."""
+
+    what: Literal["no_cut", "no_burn"]
+    reason: str
+    first: date
+    last: date
+    units: tuple[str, ...] = ()
+
+    def has(self, day: date) -> bool:
+        """Tell whether a day lies within."""
+        return self.first <= day <= self.last
+
+    def next_span(self, on: date) -> tuple[date, date] | None:
+        """Return the span unless it is over."""
+        return (self.first, self.last) if self.last >= on else None
+
+
+Ban = YearlyBan | DatedBan
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HeldUnit:
+    """Ground on which nothing is to be done for a time; an end of ``None`` is open."""
+
+    unit_id: str
+    reason: str
+    first: date | None
+    last: date | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ContractDate:
+    """One contract item with its dates and acres."""
+
+    name: str
+    units: tuple[str, ...]
+    planned_acres: float | None
+    applied_acres: float
+    not_before: date | None
+    due: date | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DueItem:
+    """One thing to know about.
+
+    Attributes
+    ----------
+    unit_id
+        ``None`` where it holds for the whole property.
+    state
+        Plain words on where it stands: ``drying``, ``in the window``, ``past the window``, ``due``, ``coming``, ``in
+        force``, ``not yet allowed``, ``open``, ``overdue``, ``done``.
+    since_date, from_date, to_date
+        What it counts from, and the days between which it falls; ``None`` = open.
+    """
+
+    unit_id: str | None
+    what: What
+    state: str
+    acres: float | None
+    since_date: date | None
+    from_date: date | None
+    to_date: date | None
+    words: str
+
+
+def ground_due(
+    pieces: Iterable[DatedGround], *, on: date, drying_days: tuple[int, int], upkeep: dict[str, UpkeepRule]
+) -> tuple[DueItem, ...]:
+    """Return what the ground itself asks for, pieces of one unit with one set of dates added up.
+
+    Parameters
+    ----------
+    drying_days
+        First and last day of the drying window, counted from the last cut.
+    upkeep
+        The upkeep rule of each unit by ``unit_id``.
+    """
+    found: dict[DueItem, float] = {}
+    for piece in pieces:
+        for item in (
+            *_drying(piece, on, drying_days),
+            *_piles(piece, on),
+            *_upkeep(piece, on, upkeep[piece.unit_id]),
+            *_look(piece, on),
+        ):
+            found[item] = found.get(item, 0.0) + piece.acres
+    return tuple(replace(item, acres=acres) for item, acres in found.items())
+
+
+def calendar_due(
+    *, on: date, bans: Sequence[Ban], holds: Sequence[HeldUnit], contract: Sequence[ContractDate]
+) -> tuple[DueItem, ...]:
+    """Return holds, yearly no-cut and no-burn days, and contract dates that are in force or come up within 90 days."""
+    ahead = on + timedelta(days=AHEAD_DAYS)
+    items: list[DueItem] = []
+    for ban in bans:
+        span = ban.next_span(on)
+        if span is not None and span[0] <= ahead:
+            first, last = span
+            state = "in force" if first <= on else "coming"
+            for unit_id in ban.units or (None,):
+                items.append(_item(unit_id, ban.what, state, ban.reason, first=first, last=last))
+    for hold in holds:
+        if (hold.last is None or hold.last >= on) and (hold.first is None or hold.first <= ahead):
+            state = "in force" if hold.first is None or hold.first <= on else "coming"
+            words = hold.reason if hold.last else f"{hold.reason}; no end is written"
+            items.append(_item(hold.unit_id, "hold", state, words, first=hold.first, last=hold.last))
+    for line in contract:
+        items.append(_contract(line, on))
+    return tuple(items)
+
+
+def sort_items(items: Iterable[DueItem]) -> tuple[DueItem, ...]:
+    """Put what presses first: past and due, then by the day it begins."""
+    press = {"overdue": 0, "past the window": 1, "due": 2, "in force": 3, "in the window": 4}
+    return tuple(
+        sorted(
+            items,
+            key=lambda item: (
+                press.get(item.state, 9),
+                item.from_date or item.to_date or date.max,
+                item.unit_id or "",
+                item.what,
+            ),
+        )
+    )
+
+
+def _drying(piece: DatedGround, on: date, drying_days: tuple[int, int]) -> Iterable[DueItem]:
+    if piece.stage != "down" or piece.last_cut is None:
+        return
+    days = (on - piece.last_cut).days
+    first, last = (piece.last_cut + timedelta(days=n) for n in drying_days)
+    if on < first:
+        state, words = "drying", f"cut {days} days ago"
+    elif on <= last:
+        state, words = "in the window", f"cut {days} days ago"
+    else:
+        state, words = (
+            "past the window",
+            f"cut {days} days ago: drier and flashier than within the window; ask the burn boss",
+        )
+    if piece.needles:
+        words += f"; needles {piece.needles} at the last look"
+    yield _item(piece.unit_id, "drying", state, words, since=piece.last_cut, first=first, last=last)
+
+
+def _piles(piece: DatedGround, on: date) -> Iterable[DueItem]:
+    if piece.stage == "piled":
+        yield _item(piece.unit_id, "piles", "open", "piles not burned yet", since=piece.since)
+    if piece.last_pile_burn is not None and on <= piece.last_pile_burn + timedelta(days=HAND_CHECK_DAYS[-1]):
+        for n in HAND_CHECK_DAYS:
+            day = piece.last_pile_burn + timedelta(days=n)
+            if day >= on:
+                words = f"day {n} after the piles were burned; also before any windy day"
+                state = "due" if day == on else "coming"
+                yield _item(piece.unit_id, "hand_check", state, words, since=piece.last_pile_burn, first=day, last=day)
+
+
+def _upkeep(piece: DatedGround, on: date, rule: UpkeepRule) -> Iterable[DueItem]:
+    if piece.stage == "coming_back":
+        words = "the last look found live cedars above the limit"
+        yield _item(piece.unit_id, "upkeep", "due", words, since=piece.last_look, first=piece.last_look)
+        return
+    last = max((day for day in (piece.last_fire, piece.last_treated) if day), default=None)
+    is_open_ground = piece.stage == "other" and piece.cover in OPEN_COVERS
+    if last is None or not (piece.stage in UPKEEP_STAGES or is_open_ground):
+        return
+    first = last + timedelta(days=round(365.25 * rule.years))
+    until = None
+    if rule.window is not None:
+        first, until = _in_window(first, rule.window)
+    if first <= on + timedelta(days=AHEAD_DAYS):
+        words = f"for {rule.reason}, every {rule.years:g} years"
+        yield _item(
+            piece.unit_id, "upkeep", "due" if first <= on else "coming", words, since=last, first=first, last=until
+        )
+
+
+def _look(piece: DatedGround, on: date) -> Iterable[DueItem]:
+    if piece.first_treated is None or piece.stage in ("other", "keep"):
+        return
+    treated = piece.last_treated or piece.first_treated
+    year = treated.year if (treated.month, treated.day) <= FIRST_SEASON_UNTIL else treated.year + 1
+    words = "end of the first growing season since the work"
+    if piece.last_look is not None and piece.last_look >= treated:
+        year, words = max(year, piece.last_look.year + 1), "a year since the last look"
+    first, last = _day(year, LOOK_WINDOW[0]), _day(year, LOOK_WINDOW[1])
+    if first <= on + timedelta(days=AHEAD_DAYS):
+        state = "coming" if on < first else "due" if on <= last else "overdue"
+        yield _item(piece.unit_id, "look", state, words, since=piece.last_look or treated, first=first, last=last)
+
+
+def _contract(line: ContractDate, on: date) -> DueItem:
+    done = line.planned_acres is not None and line.applied_acres >= line.planned_acres
+    if done:
+        state = "done"
+    elif line.not_before is not None and on < line.not_before:
+        state = "not yet allowed"
+    elif line.due is not None and on > line.due:
+        state = "overdue"
+    elif line.due is not None and line.due <= on + timedelta(days=AHEAD_DAYS):
+        state = "due"
+    else:
+        state = "open"
+    left = None if line.planned_acres is None else max(0.0, line.planned_acres - line.applied_acres)
+    words = line.name if left is None else f"{line.name}: {left:.1f} of {line.planned_acres:.1f} acres to do"
+    item = _item(";".join(line.units) or None, "contract", state, words, first=line.not_before, last=line.due)
+    return replace(item, acres=left)
+
+
+def _in_window(earliest: date, window: tuple[tuple[int, int], tuple[int, int]]) -> tuple[date, date]:
+    """Return the first span of days of the year, from ``earliest`` on, that a rule allows; begun spans count."""
+    rule = YearlyBan(what="no_burn", reason="", first=window[0], last=window[1])
+    first, last = rule.next_span(earliest)
+    return max(first, earliest), last
+
+
+def _item(
+    unit_id: str | None,
+    what: What,
+    state: str,
+    words: str,
+    *,
+    since: date | None = None,
+    first: date | None = None,
+    last: date | None = None,
+) -> DueItem:
+    return DueItem(
+        unit_id=unit_id,
+        what=what,
+        state=state,
+        acres=None,
+        since_date=since,
+        from_date=first,
+        to_date=last,
+        words=words,
+    )
+
+
+def _day(year: int, spot: tuple[int, int]) -> date:
+    """Return a day of a year; 29 February becomes the 28th in common years."""
+    month, day = spot
+    try:
+        return date(year, month, day)
+    except ValueError:
+        return date(year, month, day - 1)
