@@ -14,13 +14,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy import special, stats
 
+from habmap.land.ratio import CONFIDENCE, ratio_of_totals, t_limits
 from habmap.measures import FT2_PER_ACRE, M2_PER_ACRE
 
-#: Two-sided confidence of every interval here.
-CONFIDENCE = 0.95
 #: Share of the ground that plots must cover before the finite-population correction is worth saying.
 FPC_FROM_FRAC = 0.05
 #: Fewer plots than this say little about a stand.
@@ -80,27 +79,25 @@ def fixed_plots(stems: ArrayLike, acres: ArrayLike, *, ground_acres: float | Non
 
     Notes
     -----
-    Ratio of totals R = Σy/Σx with variance n/(n−1)·Σ(y−Rx)²/(Σx)², which for plots of one size is the mean and s²/n.
-    Limits by Student's t with n − 1 degrees of freedom, never below 0.
+    Ratio of totals (`habmap.land.ratio.ratio_of_totals`), which for plots of one size is the mean and s/√n. Limits by Student's t with n − 1 degrees of freedom, never below 0.
     """
-    y, x = np.asarray(stems, dtype=np.float64), np.asarray(acres, dtype=np.float64)
-    n = len(y)
-    ratio = float(y.sum() / x.sum())
-    if n < 2:
-        return Density(plots=n, stems_per_acre=ratio, ci95_low=None, ci95_high=None, se=None, df=None, more_plots=None)
+    x = np.asarray(acres, dtype=np.float64)
+    ratio = ratio_of_totals(stems, x)
+    n, mean = ratio.pairs, ratio.value
+    if ratio.se is None:
+        return Density(plots=n, stems_per_acre=mean, ci95_low=None, ci95_high=None, se=None, df=None, more_plots=None)
     share = float(x.sum() / ground_acres) if ground_acres else 0.0
     fpc = max(0.0, 1 - share) if share >= FPC_FROM_FRAC else 1.0
-    variance_one = float(np.sum((y - ratio * x) ** 2) / (n - 1) / x.mean() ** 2)
-    se = math.sqrt(variance_one / n * fpc)
-    low, high = _t_limits(ratio, se, n - 1)
+    se = ratio.se * math.sqrt(fpc)
+    low, high = t_limits(mean, se, n - 1)
     return Density(
         plots=n,
-        stems_per_acre=ratio,
+        stems_per_acre=mean,
         ci95_low=low,
         ci95_high=high,
         se=se,
         df=float(n - 1),
-        more_plots=more_plots(ratio, sd=math.sqrt(variance_one * fpc), plots=n),
+        more_plots=more_plots(mean, sd=se * math.sqrt(n), plots=n),
         fpc_frac=share if fpc < 1 else None,
     )
 
@@ -185,7 +182,7 @@ def combine_strata(parts: Sequence[tuple[Density, float]]) -> Density:
     se = math.sqrt(sum(terms))
     spread = sum(t**2 / (part.df or 1) for t, (part, _) in zip(terms, parts, strict=True))
     df = sum(terms) ** 2 / spread if spread else float(plots - len(parts))
-    low, high = _t_limits(estimate, se, df)
+    low, high = t_limits(estimate, se, df)
     return Density(
         plots=plots,
         stems_per_acre=estimate,
@@ -223,11 +220,6 @@ def crown_cover_pct(stems_per_acre: float, *, crown_ft: float, overlap: bool = T
 def line_intercept_pct(intercepts_ft: Sequence[float], *, line_ft: float) -> float:
     """Return crown cover from the lengths of a line that lie under crowns [%] (Canfield 1941, from memory)."""
     return 100 * math.fsum(intercepts_ft) / line_ft
-
-
-def _t_limits(mean: float, se: float, df: float) -> tuple[float, float]:
-    half: NDArray[np.float64] = stats.t.ppf((1 + CONFIDENCE) / 2, df) * se
-    return max(0.0, mean - float(half)), mean + float(half)
 
 
 def _more_points(points: int, measured: int) -> int | None:

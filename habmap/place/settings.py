@@ -171,6 +171,28 @@ class BurnFor(Section):
         return self
 
 
+class EffortSection(Section):
+    hours_per_week: Positive | None = None
+    working_months: tuple[Annotated[int, Field(ge=1, le=12)], ...] = tuple(range(1, 13))
+    #: Person-hours per acre by practice; used only where the log has none of its own.
+    rates: dict[str, Positive] = Field(default_factory=dict)
+
+    @field_validator("working_months")
+    @classmethod
+    def _some_month(cls, value: tuple[int, ...]) -> tuple[int, ...]:
+        if not value:
+            raise ValueError("at least one month")
+        return value
+
+    @field_validator("rates")
+    @classmethod
+    def _practices(cls, value: dict[str, float]) -> dict[str, float]:
+        unknown = sorted(set(value) - set(PRACTICES))
+        if unknown:
+            raise ValueError(f"unknown practice {', '.join(unknown)}; known: {', '.join(PRACTICES)}")
+        return value
+
+
 class PaperworkSection(Section):
     #: Month and day on which a program year begins: 1 October for U.S. federal programs.
     program_year_starts: DayOfYear = "10-01"
@@ -189,6 +211,7 @@ class Settings(Section):
     gps: GpsSection = GpsSection()
     rank: RankSection = RankSection()
     seasons: SeasonsSection = SeasonsSection()
+    effort: EffortSection = EffortSection()
     no_cut: tuple[ClosedDays, ...] = ()
     no_burn: tuple[ClosedDays, ...] = ()
     burn_for: tuple[BurnFor, ...] = ()

@@ -58,6 +58,11 @@ upkeep_years = 4               # burned or mown again after; published: every 3 
 # from = "03-20"
 # to = "04-14"
 
+[effort]
+# hours_per_week = 10          # person-hours in a working week, all hands together
+working_months = [1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12]
+# rates.cut = 8.0              # person-hours per acre: your assumption, until the log has hours of its own
+
 [paperwork]
 program_year_starts = "10-01"  # month and day; U.S. federal program years begin on 1 October
 

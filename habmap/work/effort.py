@@ -1,0 +1,112 @@
+"""Hours and money per acre from the place's own log, and what the rest would take."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Final
+
+from habmap.land.ratio import ratio_of_totals, t_limits
+
+#: Published figures, shown only as context (Ortmann et al. 1998, J. Range Manage. 51:158-163, abstract): hand cutting
+#: of redcedar in Nebraska, 1993–94; minutes per hectare turned into hours per acre.
+PUBLISHED_CONTEXT: Final = (
+    "Published, as context only: hand cutting redcedar in Nebraska in 1993-94 took 362 minutes a hectare (2.44 hours "
+    "an acre), after a burn 184 (1.24 hours an acre); Ortmann and others 1998. Your ground and your trees differ."
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sample:
+    """One line of the log that says what it took: acres covered and person-hours or money spent."""
+
+    acres: float
+    spent: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rate:
+    """What an acre takes, with 95 % limits; limits ``None`` where the log is too short.
+
+    ``rests_on`` says in words how many lines it comes from, or that it is an assumption.
+    """
+
+    per_acre: float
+    low: float | None
+    high: float | None
+    samples: int
+    rests_on: str
+
+
+def rate(samples: Sequence[Sample]) -> Rate | None:
+    """Return spent per acre as the ratio of totals with Student's t limits, never below 0; ``None`` without acres."""
+    total_acres = sum(sample.acres for sample in samples)
+    if total_acres <= 0:
+        return None
+    ratio = ratio_of_totals([sample.spent for sample in samples], [sample.acres for sample in samples])
+    if ratio.se is None:
+        return Rate(per_acre=ratio.value, low=None, high=None, samples=1, rests_on="one line of your own log")
+    low, high = t_limits(ratio.value, ratio.se, ratio.pairs - 1)
+    return Rate(
+        per_acre=ratio.value,
+        low=low,
+        high=high,
+        samples=ratio.pairs,
+        rests_on=f"{ratio.pairs} lines of your own log",
+    )
+
+
+def assumed(per_acre: float) -> Rate:
+    """Return a rate taken from ``habmap.toml``, marked as an assumption."""
+    return Rate(per_acre=per_acre, low=None, high=None, samples=0, rests_on="an assumption in habmap.toml")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Left:
+    """What remains, low to high; ``None`` where no rate is known."""
+
+    low: float | None
+    middle: float | None
+    high: float | None
+
+
+def left(acres: float, rate_per_acre: Rate | None) -> Left:
+    """Return acres times a rate, with its limits."""
+    if rate_per_acre is None:
+        return Left(low=None, middle=None, high=None)
+    return Left(
+        low=None if rate_per_acre.low is None else acres * rate_per_acre.low,
+        middle=acres * rate_per_acre.per_acre,
+        high=None if rate_per_acre.high is None else acres * rate_per_acre.high,
+    )
+
+
+#: A finish farther away than this is not a date but a warning [years].
+FARTHEST_YEARS: Final = 100
+
+
+def finish_date(
+    person_hours: float, *, start: date, hours_per_week: float, working_months: Sequence[int]
+) -> date | None:
+    """Return the day on which so many person-hours are worked off; ``None`` beyond a hundred years.
+
+    Parameters
+    ----------
+    hours_per_week
+        Person-hours in a working week, above 0.
+    working_months
+        Months (1–12) in which work is done; days of other months count nothing.
+    """
+    per_day = hours_per_week / 7
+    todo = person_hours
+    day = start
+    last = start + timedelta(days=round(365.25 * FARTHEST_YEARS))
+    while todo > 1e-9:
+        if day > last:
+            return None
+        if day.month in working_months:
+            todo -= per_day
+        if todo > 1e-9:
+            day += timedelta(days=1)
+    return day
