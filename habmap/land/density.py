@@ -79,7 +79,8 @@ def fixed_plots(stems: ArrayLike, acres: ArrayLike, *, ground_acres: float | Non
 
     Notes
     -----
-    Ratio of totals (`habmap.land.ratio.ratio_of_totals`), which for plots of one size is the mean and s/√n. Limits by Student's t with n − 1 degrees of freedom, never below 0.
+    Ratio of totals (`habmap.land.ratio.ratio_of_totals`), which for plots of one size is the mean and s/√n. Limits
+    by Student's t with n − 1 degrees of freedom, never below 0.
     """
     x = np.asarray(acres, dtype=np.float64)
     ratio = ratio_of_totals(stems, x)
