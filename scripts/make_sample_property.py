@@ -33,7 +33,7 @@ from sample_property.walks import edge_of, gpx_text, passes_over, utc, walked, w
 SEED = 7
 CELL_M = 3.0
 #: The raster's frame beyond the property [m], so that every unit has ground around it.
-MARGIN_M = 150.0
+MARGIN_M = 210.0
 #: Heights are kept to 1/32 m: finer than any survey, and the short binary fractions pack small.
 HEIGHT_STEP_M = 1 / 32
 

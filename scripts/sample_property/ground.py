@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter
-from shapely import LineString, Polygon, contains_xy, distance, points
+from shapely import LineString, MultiLineString, Polygon, contains_xy, distance, points
 
 from sample_property.chance import Chance
 
@@ -63,21 +64,36 @@ CHANNELS = (
 NORTH_REACH_M = 78.0
 #: Beyond the valley sides the upland goes on climbing at this slope, so that divides are ridges and not tables.
 UPLAND_FRAC = 0.035
-POND_LEVEL_M = 274.5
+POND_LEVEL_M = 271.5
 _STEP_M = 12.0
+#: Square of local metres that noise is drawn for, wider than any raster of the property.
+_NOISE_FROM_M, _NOISE_SPAN_M = -500.0, 2400.0
+
+
+def rounded(path: Points, *, closed: bool = False) -> Points:
+    """Return a path with its corners cut twice (Chaikin 1974)."""
+    for _ in range(2):
+        cut: Points = [] if closed else [path[0]]
+        for (x0, y0), (x1, y1) in itertools.pairwise(path):
+            cut += [(0.75 * x0 + 0.25 * x1, 0.75 * y0 + 0.25 * y1), (0.25 * x0 + 0.75 * x1, 0.25 * y0 + 0.75 * y1)]
+        path = [*cut, cut[0]] if closed else [*cut, path[-1]]
+    return path
 
 
 def heights_m(x: Floats, y: Floats, *, seed: int, pond: Polygon, dam: LineString) -> Floats:
     """Return the land's height [m] at local points given as two arrays of a regular grid of 3 m cells."""
-    chance = Chance(seed, "ground")
-    warp_x = 30 * _noise(x, y, 260, chance) + 12 * _noise(x, y, 95, chance)
-    warp_y = 30 * _noise(x, y, 260, chance) + 12 * _noise(x, y, 95, chance)
+    hills, bends_x, bends_y = (Chance(seed, name) for name in ("hills", "bends x", "bends y"))
+    # slopes wander, watercourses stay on their lines
+    lines = MultiLineString([rounded(channel.line) for channel in CHANNELS])
+    wander = np.clip(distance(points(x, y), lines) / 70.0, 0.0, 1.0)
+    warp_x = wander * (30 * _noise(x, y, 260, bends_x) + 12 * _noise(x, y, 95, bends_x))
+    warp_y = wander * (30 * _noise(x, y, 260, bends_y) + 12 * _noise(x, y, 95, bends_y))
     land = _carved(x + warp_x, y + warp_y, north=y - np.interp(x, *np.array(CREEK).T))
     low = land.min()
     # hills fade out towards the creek, where the flood plain is level
     strength = np.clip((land - low) / 14.0, 0.12, 1.0)
     for length_m, height_m in ((480, 4.5), (230, 3.2), (120, 1.5), (60, 0.55), (28, 0.16)):
-        land = land + strength * height_m * _noise(x, y, length_m, chance)
+        land = land + strength * height_m * _noise(x, y, length_m, hills)
     land = gaussian_filter(land, 2.2, mode="nearest")
     land = gaussian_filter(_with_pond(land, x, y, pond, dam), 0.8, mode="nearest")
     land[contains_xy(pond, x, y)] = POND_LEVEL_M
@@ -92,7 +108,7 @@ def _carved(x: Floats, y: Floats, *, north: Floats) -> Floats:
         if number == 0:
             reach = channel.reach_m + (NORTH_REACH_M - channel.reach_m) * (0.5 + 0.5 * np.tanh(north / 25.0))
         best = np.full(x.shape, np.inf)
-        line = LineString(channel.line)
+        line = LineString(rounded(channel.line))
         for along in np.arange(0.0, line.length, _STEP_M):
             point = line.interpolate(along)
             share = along / line.length
@@ -127,11 +143,10 @@ def _with_pond(land: Floats, x: Floats, y: Floats, pond: Polygon, dam: LineStrin
 
 def _noise(x: Floats, y: Floats, length_m: float, chance: Chance) -> Floats:
     """Return gradient noise of about unit height and the given wavelength (Perlin 2002, quintic fade)."""
-    columns = math.ceil((x.max() - x.min()) / length_m) + 2
-    rows = math.ceil((y.max() - y.min()) / length_m) + 2
-    turns = np.array([[chance.uniform(0, 2 * math.pi) for _ in range(columns)] for _ in range(rows)])
+    count = math.ceil(_NOISE_SPAN_M / length_m) + 2
+    turns = np.array([[chance.uniform(0, 2 * math.pi) for _ in range(count)] for _ in range(count)])
     gx, gy = np.cos(turns), np.sin(turns)
-    u, v = (x - x.min()) / length_m, (y - y.min()) / length_m
+    u, v = (x - _NOISE_FROM_M) / length_m, (y - _NOISE_FROM_M) / length_m
     i, j = u.astype(int), v.astype(int)
     u, v = u - i, v - j
     fu, fv = u**3 * (u * (u * 6 - 15) + 10), v**3 * (v * (v * 6 - 15) + 10)

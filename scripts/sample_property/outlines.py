@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,7 +11,7 @@ from shapely import LineString, Point, Polygon
 from shapely.ops import polygonize, unary_union
 
 from sample_property.chance import Chance
-from sample_property.ground import CREEK, HOLLOW, POND_DRAW, WEST_DRAW, Points
+from sample_property.ground import CREEK, HOLLOW, POND_DRAW, WEST_DRAW, Points, rounded
 
 #: Section lines on three sides; the county road's bend cuts the southeast corner.
 BOUNDARY = Polygon(
@@ -20,10 +19,11 @@ BOUNDARY = Polygon(
      (402, 1207), (402, 805), (0, 805)]
 )  # fmt: skip
 POND_RING: Points = [
-    (516, 366), (508, 346), (502, 324), (496, 302), (494, 282), (500, 266), (510, 274), (518, 294), (529, 309),
-    (543, 312), (557, 300), (572, 292), (578, 302), (568, 322), (569, 344), (574, 362), (545, 370),
+    (485, 373), (489, 357), (492, 338), (497, 318), (502, 300), (508, 286), (516, 282), (527, 285), (545, 294),
+    (560, 299), (573, 301), (578, 310), (575, 330), (573, 350), (575, 366), (572, 377), (540, 379), (500, 378),
 ]  # fmt: skip
-DAM: Points = [(500, 376), (545, 379), (590, 371)]
+#: The dam stands on the pond's downstream shore.
+DAM: Points = [(466, 384), (520, 386), (592, 385)]
 LANE: Points = [
     (331, -9), (334, 50), (352, 150), (333, 250), (352, 345), (392, 420), (432, 488), (437, 556), (424, 620),
     (452, 690), (480, 790), (520, 930), (590, 1050), (640, 1140), (655, 1207),
@@ -86,7 +86,7 @@ _EDGES: dict[str, Points] = {
     "crooked draw, east rim": [(285, 170), (258, 250), (262, 330), (232, 420), (238, 500), (248, 585)],
     "top of the north thicket": [(225, 352), (300, 340), (370, 318), (440, 336), (490, 365), (530, 355)],
     "below the dam": [(545, 350), (540, 376), (530, 412), (523, 450), (547, 515)],
-    "above the pond": [(503, 290), (497, 250), (512, 190), (520, 140), (530, 85)],
+    "above the pond": [(536, 315), (524, 270), (508, 225), (512, 180), (520, 140), (530, 85)],
     "back slope": [(556, 318), (630, 345), (700, 332), (770, 352), (850, 318), (900, 330), (975, 350)],
     "hayrack draw": [(1008, -30), (960, 80), (984, 205), (940, 320), (930, 410), (932, 495)],
     "west draw": [(330, 850), (326, 780), (308, 690), (322, 620), (352, 550)],
@@ -152,12 +152,7 @@ def hand_drawn(points: Points, chance: Chance, *, closed: bool = False, sway_m: 
     Corners are cut twice (Chaikin 1974); the sway is a wandering sideways error of ``sway_m`` metres.
     """
     path = [*points, points[0]] if closed else list(points)
-    for _ in range(2):
-        cut: Points = [] if closed else [path[0]]
-        for (x0, y0), (x1, y1) in itertools.pairwise(path):
-            cut += [(0.75 * x0 + 0.25 * x1, 0.75 * y0 + 0.25 * y1), (0.25 * x0 + 0.75 * x1, 0.25 * y0 + 0.75 * y1)]
-        path = [*cut, cut[0]] if closed else [*cut, path[-1]]
-    line = LineString(path)
+    line = LineString(rounded(path, closed=closed))
     count = max(int(line.length / 11), 6)
     dx = dy = 0.0
     drawn: Points = []
@@ -211,7 +206,7 @@ def _features(chance: Chance, pond: Polygon, dam: LineString) -> list[tuple[dict
             "County Road 40",
             hand_drawn(
                 [
-                    (-145, -8),
+                    (-205, -8),
                     (400, -8),
                     (900, -9),
                     (1010, -8),
@@ -220,7 +215,7 @@ def _features(chance: Chance, pond: Polygon, dam: LineString) -> list[tuple[dict
                     (1168, 76),
                     (1225, 148),
                     (1290, 215),
-                    (1355, 262),
+                    (1410, 300),
                 ],
                 chance,
                 sway_m=0.3,
@@ -230,11 +225,11 @@ def _features(chance: Chance, pond: Polygon, dam: LineString) -> list[tuple[dict
         row("house", "Home place", house),
         row("building", "Hay barn", barn),
         row("pond", "Pond", pond),
-        row("creek", "Turtle Shell Creek", hand_drawn([(x, y) for x, y in CREEK if -150 < x < 1360], chance)),
+        row("creek", "Turtle Shell Creek", hand_drawn([(-200, 632), *CREEK[1:-1], (1400, 394)], chance)),
         row("creek", "Coon Hollow branch", hand_drawn(HOLLOW[1:], chance)),
         row("creek", "West branch", hand_drawn(WEST_DRAW[2:], chance)),
         row("creek", "Pond branch", LineString(hand_drawn(POND_DRAW, chance).coords[-14:])),
-        row("power_line", "Power line", LineString([(1330, 905), (1040, 760), (560, 120), (470, -8), (430, -120)])),
+        row("power_line", "Power line", LineString([(1405, 961), (1040, 760), (560, 120), (470, -8), (398, -205)])),
         row(
             "line",
             "Ridge mown strip",

@@ -7,7 +7,7 @@ import json
 import math
 import subprocess
 import sys
-from itertools import combinations
+from itertools import combinations, pairwise
 from pathlib import Path
 
 import geopandas
@@ -169,12 +169,12 @@ def test_walks_have_the_stated_troubles() -> None:
         points = walks[name]
         return [
             Geodesic.WGS84.Inverse(a.latitude, a.longitude, b.latitude, b.longitude)["s12"]
-            for a, b in zip(points, points[1:], strict=False)
+            for a, b in pairwise(points)
         ]
 
     def backward(name: str) -> int:
         points = walks[name]
-        return sum(b.time < a.time for a, b in zip(points, points[1:], strict=False))
+        return sum(b.time < a.time for a, b in pairwise(points))
 
     assert backward("south_bluff_edge.gpx") == backward("north_thicket_mulcher.gpx") == 0
     assert backward("east_bluff_edge_rough.gpx") == 1

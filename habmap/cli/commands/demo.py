@@ -1,0 +1,55 @@
+"""``habmap demo``: the sample property, and the whole main job on it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from habmap.cli.context import JsonOption, OverwriteOption, Session
+from habmap.cli.output import print_json, print_table, say, warn
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command("demo")(demo)
+
+
+def demo(
+    context: typer.Context,
+    directory: Annotated[Path, typer.Argument(metavar="DIR", help="A new or empty folder.", show_default=False)],
+    overwrite: OverwriteOption = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Build an invented sample property in DIR and do the whole main job on it: account, terrain, order of work, map.
+
+    With --overwrite an earlier sample property in DIR, and whatever was put beside it, is replaced; a property of
+    your own never is.
+    """
+    from habmap.jobs.demo import demo as build
+    from habmap.place.settings import PlaceSection
+    from habmap.vocabulary import FIRE_CAUTION, SAW_CAUTION, STAGE_WORDS
+
+    session: Session = context.obj
+    result = build(
+        directory,
+        now=session.now(),
+        today=session.today(PlaceSection().timezone),
+        overwrite=overwrite,
+        tell=(lambda words: None) if as_json else say,
+        note=warn,
+    )
+    if as_json:
+        print_json("demo", result)
+        return
+    print_table(
+        ["stage", "acres"],
+        [[STAGE_WORDS[stage], stage_acres] for stage, stage_acres in result.stage_acres.items()],
+    )
+    say("")
+    say(SAW_CAUTION)
+    say(FIRE_CAUTION)
+    say("")
+    say(f"The map is {result.map}; open it in a browser, it needs no network.")
+    say(f"Next: habmap --place {directory} acres")
