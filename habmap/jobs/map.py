@@ -13,7 +13,7 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 import shapely
-from shapely import MultiPolygon
+from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from habmap.errors import PlaceError
@@ -50,7 +50,7 @@ from habmap.vocabulary import (
 #: Most cells of the drawn relief; more than a screen shows only makes the file heavy.
 RELIEF_CELLS: Final = 200_000
 #: Ground shown around the property, as a share of its larger side.
-_MARGIN: Final = 0.12
+_MARGIN: Final = 0.25
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -202,6 +202,10 @@ def _units(
         return ()
     lie = {unit.unit_id: unit for unit in slopes.units} if slopes is not None else {}
     figures = {unit.unit_id: unit for unit in account.units}
+    # A number stands on the largest ground of one history, clear of the patches.
+    largest = {
+        piece.unit_id: piece.geometry for piece in sorted(state.pieces, key=lambda piece: piece.area_m2) if piece.area_m2
+    }
     starting = [line for line in order.values() if line.tier != "none" and line.remaining_acres >= SPOKEN_ACRES]
     number = {line.unit_id: place for place, line in enumerate(sorted(starting, key=lambda line: line.order), 1)}
     units = []
@@ -213,7 +217,7 @@ def _units(
                 name=unit.name or "",
                 cover=unit.cover,
                 geometry=unit.geometry,
-                label_lonlat=_middle(state.unit_shapes[unit.unit_id], grid),
+                label_lonlat=_middle(largest.get(unit.unit_id, state.unit_shapes[unit.unit_id]), grid),
                 acres=figure.acres,
                 acres_sd=figure.acres_sd,
                 stage_acres=asdict(figure.stage_acres),
@@ -239,7 +243,7 @@ def _units(
     return tuple(units)
 
 
-def _middle(shape: MultiPolygon, grid: LocalGrid) -> tuple[float, float]:
+def _middle(shape: Polygon | MultiPolygon, grid: LocalGrid) -> tuple[float, float]:
     """Return the middle of the widest circle inside a shape (grid metres) as lon/lat: where a number has most room."""
     circle = shapely.maximum_inscribed_circle(shape, tolerance=1.0)
     point = grid.to_lonlat(shapely.Point(circle.coords[0]))

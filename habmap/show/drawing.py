@@ -12,6 +12,7 @@ from shapely.geometry.base import BaseGeometry
 
 from habmap.show import symbols, words
 from habmap.show.page import Page
+from habmap.show.palette import DARK_STAGES
 from habmap.vocabulary import FEATURE_WORDS, PRACTICE_WORDS
 
 #: Decimals of a degree: 0.11 m of latitude, finer than any boundary walked.
@@ -69,6 +70,7 @@ def drawing_json(page: Page) -> str:
             }
             for feature in page.features
         ],
+        "dark": sorted(DARK_STAGES),
         "symbols": symbols.for_script({feature.kind for feature in page.features}),
         "boundary": None if page.boundary is None else _geojson(page.boundary),
         "contours": []

@@ -32,6 +32,8 @@ _SUN_AZIMUTH_DEG: Final = 315.0
 _SUN_HEIGHT_DEG: Final = 45.0
 _DARKEST_ALPHA: Final = 0.40
 _ALPHA_STEPS: Final = 32
+#: Width of the edge along which the shade thins out, as a share of the picture's larger side.
+_EDGE: Final = 0.12
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,7 +152,9 @@ def _shade_alpha(heights_m: NDArray[np.float64], *, cell_m: float) -> tuple[NDAr
         -right * math.sin(azimuth) * math.cos(height) + down * math.cos(azimuth) * math.cos(height) + math.sin(height)
     ) / np.sqrt(1 + right**2 + down**2)
     light = np.clip(toward_sun, 0, 1)
-    ink = np.where(known, _DARKEST_ALPHA * np.clip((0.88 - light) / 0.75, 0, 1), 0.0)
+    # Toward the end of what is known the ink thins out, as a draughtsman's does; a hard edge would read as a border.
+    from_edge = ndimage.distance_transform_edt(np.pad(known, 1))[1:-1, 1:-1] / max(heights_m.shape)
+    ink = np.where(known, _DARKEST_ALPHA * np.clip((0.88 - light) / 0.75, 0, 1) * np.clip(from_edge / _EDGE, 0, 1), 0.0)
     return ink, exaggeration
 
 

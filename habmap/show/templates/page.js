@@ -21,15 +21,42 @@ function drawPlace(map) {
     return node;
   }
 
+  // --- what lies under a mark: dark ground is written on in paper, light ground in ink ---
+  const dark = [];
+  place.pieces.forEach((piece) => {
+    if (!place.dark.includes(piece.stage)) return;
+    const parts = piece.shape.type === "Polygon" ? [piece.shape.coordinates] : piece.shape.coordinates;
+    parts.forEach((rings) => {
+      const lons = rings[0].map((p) => p[0]), lats = rings[0].map((p) => p[1]);
+      const least = (values) => values.reduce((a, b) => Math.min(a, b)), most = (values) => values.reduce((a, b) => Math.max(a, b));
+      dark.push({ rings, west: least(lons), east: most(lons), south: least(lats), north: most(lats) });
+    });
+  });
+  function isDark(latlng) {
+    const { lat, lng } = L.latLng(latlng);
+    return dark.some((part) => {
+      if (lng < part.west || lng > part.east || lat < part.south || lat > part.north) return false;
+      let inside = false; // even-odd rule over all rings, holes included
+      part.rings.forEach((ring) => {
+        for (let i = 0, j = ring.length - 1; i < ring.length; j = i++) {
+          const [x, y] = ring[i], [u, v] = ring[j];
+          if (y > lat !== v > lat && lng < (u - x) * (lat - y) / (v - y) + x) inside = !inside;
+        }
+      });
+      return inside;
+    });
+  }
+
   // --- marks: numerals, names, dates and heights; where two would touch, the one that matters less keeps silent ---
   const marks = [];
-  function mark(latlng, node, kind, weight, angle, lift) {
+  function mark(latlng, node, kind, weight, angle, lift, group) {
+    if (isDark(latlng)) kind += " ondark";
     if (angle || lift) node.style.transform = `translate(-50%, -50%) rotate(${angle || 0}deg) translateY(${lift || 0}px)`;
     const marker = L.marker(latlng, {
       icon: L.divIcon({ className: `mark ${kind}`, html: node, iconSize: null }), interactive: false, keyboard: false,
     }).addTo(map);
     marker.getElement().setAttribute("aria-hidden", "true");
-    marks.push({ element: marker.getElement(), ink: node, weight, always: kind === "order" });
+    marks.push({ element: marker.getElement(), ink: node, weight, group, always: kind.startsWith("order") });
   }
   function written(text) {
     const node = document.createElement("span");
@@ -37,14 +64,15 @@ function drawPlace(map) {
     return node;
   }
   function hush() {
-    const frame = map.getContainer().getBoundingClientRect(), kept = [];
+    const frame = map.getContainer().getBoundingClientRect(), kept = [], said = new Set();
     const boxes = marks.map((one) => one.ink.getBoundingClientRect()); // all read before any is changed
     marks.map((one, i) => [one, boxes[i]]).sort((a, b) => b[0].weight - a[0].weight).forEach(([one, b]) => {
       const inside = b.left > frame.left && b.right < frame.right && b.top > frame.top && b.bottom < frame.bottom;
       const touches = kept.some((k) => b.left < k.right + 3 && b.right > k.left - 3 && b.top < k.bottom + 1 && b.bottom > k.top - 1);
-      const shown = one.always || (inside && !touches);
+      const shown = one.always || (inside && !touches && !said.has(one.group));
       one.element.classList.toggle("hushed", !shown);
       if (shown) kept.push(b);
+      if (shown && one.group) said.add(one.group);
     });
   }
   function along(a, b) { // the angle at which words lie along a line, never upside down
@@ -60,8 +88,8 @@ function drawPlace(map) {
     let lon = 0, lat = 0;
     for (let i = 0; i < line.steps.length; i += 2) points.push([(lat += line.steps[i + 1]) / 1e6, (lon += line.steps[i]) / 1e6]);
     L.polyline(points, { pane: "contours", renderer: renderers.contours, interactive: false, color: CONTOUR, weight: line.index ? 1.1 : 0.6, opacity: 0.75, smoothFactor: 0.3 }).addTo(map);
-    if (line.index && points.length > 30) {
-      [0.2, 0.5, 0.8].forEach((part, k) => {
+    if (line.index && points.length > 50) {
+      [0.25, 0.5, 0.75].forEach((part, k) => {
         const i = Math.floor(points.length * part);
         mark(points[i], written(`${line.ft} ft`), "height", 1 + (k === 1 ? 0.5 : 0), along(points[Math.max(0, i - 3)], points[Math.min(points.length - 1, i + 3)]));
       });
@@ -73,8 +101,8 @@ function drawPlace(map) {
     shape(patch.shape, "edges", { fill: false, color: PAPER, weight: 3.4, opacity: 0.9 }).addTo(map);
     const drawn = shape(patch.shape, "edges", { fill: false, color: INK, weight: 1.5, dashArray: "5 3" }).addTo(map);
     const b = drawn.getBounds();
-    mark([b.getNorth() - (b.getNorth() - b.getSouth()) * 0.16, b.getCenter().lng], written(patch.label), "day", 4);
-    mark([b.getSouth() + (b.getNorth() - b.getSouth()) * 0.16, b.getCenter().lng], written(patch.label), "day", 3.9);
+    mark([b.getNorth() - (b.getNorth() - b.getSouth()) * 0.16, b.getCenter().lng], written(patch.label), "day", 4, 0, 0, patch);
+    mark([b.getSouth() + (b.getNorth() - b.getSouth()) * 0.16, b.getCenter().lng], written(patch.label), "day", 3.9, 0, 0, patch);
   });
 
   // --- features in survey convention ---
@@ -91,7 +119,7 @@ function drawPlace(map) {
       if (geometry.type === "Point" || geometry.type === "MultiPoint") {
         (geometry.type === "Point" ? [geometry.coordinates] : geometry.coordinates).forEach(([lon, lat]) => {
           symbol([lat, lon], rule);
-          if (feature.name) mark([lat, lon], written(feature.name), `thing${wet}`, 3, 0, 16);
+          if (feature.name) mark([lat, lon], written(feature.name), `thing${wet}`, feature.name.endsWith("(private)") ? 7 : 3, 0, 16);
         });
         return;
       }
@@ -99,7 +127,7 @@ function drawPlace(map) {
         const style = feature.kind === "pond" ? { color: rule.strokes[0].ink, weight: 1.2, fillColor: "url(#water)", fillOpacity: 1 }
           : { color: INK, weight: 1.3, fillColor: INK, fillOpacity: rule.solid ? 1 : 0 };
         const drawn = shape(geometry, "things", style).addTo(map);
-        if (feature.name) mark(drawn.getBounds().getCenter(), written(feature.name), `thing${wet}`, 3, 0, rule.solid ? 16 : 0);
+        if (feature.name) mark(drawn.getBounds().getCenter(), written(feature.name), `thing${wet}`, 3, 0, feature.kind === "pond" ? 0 : 16);
         return;
       }
       rule.strokes.forEach((pass) => shape(geometry, "things", { color: pass.ink, weight: pass.width, dashArray: pass.dash || null, lineCap: pass.cap, lineJoin: "round" }).addTo(map));
@@ -109,8 +137,9 @@ function drawPlace(map) {
       // Three places to write the name; silence picks the first that touches nothing.
       [0.5, 0.25, 0.75].forEach((part, k) => {
         const i = Math.min(ends.length - 2, Math.floor((ends.length - 1) * part)), a = ends[i], b = ends[i + 1];
-        if (k && ends.length < 4) return;
-        mark([(a.lat + b.lat) / 2, (a.lng + b.lng) / 2], written(feature.name), `thing${wet}`, 3 - k * 0.1, along(a, b), -11);
+        const middle = [(a.lat + b.lat) / 2, (a.lng + b.lng) / 2];
+        if ((k && ends.length < 4) || isDark(middle)) return;
+        mark(middle, written(feature.name), `thing${wet}`, 3 - k * 0.1, along(a, b), -11, feature);
       });
     });
   });
@@ -163,7 +192,7 @@ function drawPlace(map) {
     title.textContent = unit.order === null ? unit.name : `${unit.order}. ${unit.name}`;
     sums.textContent = unit.says.slice(unit.name.length + 2) + ".";
     note.append(title, sums, about.querySelector(".telling").cloneNode(true));
-    L.popup({ maxWidth: Math.min(320, map.getSize().x - 60), maxHeight: Math.max(140, map.getSize().y * 0.5), offset: [0, 0] }).setLatLng(at).setContent(note).openOn(map);
+    L.popup({ maxWidth: Math.min(300, map.getSize().x - 60), maxHeight: Math.max(130, map.getSize().y * 0.44), offset: [0, 0] }).setLatLng(at).setContent(note).openOn(map);
     if (matchMedia("(min-width: 941px)").matches) row.scrollIntoView({ block: "nearest" });
   }
 
@@ -201,10 +230,13 @@ function drawPlace(map) {
   function toPaper() {
     if (document.body.classList.contains("printing")) return;
     document.body.classList.add("printing");
-    const frame = document.querySelector(".frame"), inch = 96, room = 9.9 * inch; // Letter less half-inch margins; A4 is longer
-    frame.style.height = `${1 * inch}px`;
-    const rest = document.body.getBoundingClientRect().height - inch;
-    frame.style.height = `${Math.max(2.6 * inch, room - rest)}px`;
+    letGo();
+    map.closePopup();
+    const tall = (selector) => document.querySelector(selector).getBoundingClientRect().height;
+    const frame = document.querySelector(".frame"), inch = 96, room = 9.85 * inch; // Letter less half-inch margins; A4 is longer
+    frame.style.height = `${inch}px`;
+    const around = tall("body") - tall("main"), below = tall(".ground") - inch; // words above and under; margin and legend
+    frame.style.height = `${Math.min(6.4 * inch, Math.max(2.6 * inch, room - around - below))}px`;
     map.invalidateSize({ animate: false });
     whole();
   }
