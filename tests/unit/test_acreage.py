@@ -227,3 +227,21 @@ def test_history_tells_every_row_of_a_units_ground_and_no_other() -> None:
     with pytest.raises(InputError, match="no such unit") as refused:
         history(store, unit_id="D")
     assert refused.value.allowed == "A, B, C"
+
+
+@pytest.mark.parametrize("turn_deg", [1e-10, 1e-8, 1e-6])
+@pytest.mark.parametrize("away_m", [0.0, 9_000.0])
+def test_ground_logged_again_with_rounded_corners_loses_no_piece(turn_deg: float, away_m: float) -> None:
+    """Outlines that nearly coincide cross each other many times at angles no floating noding can resolve."""
+    rng = np.random.default_rng(3)
+    turns = np.sort(rng.uniform(0, 2 * np.pi, 30))
+    reach_m = rng.uniform(40, 150, 30)
+    first = Polygon(np.column_stack([away_m + reach_m * np.cos(turns), away_m + reach_m * np.sin(turns)]))
+    patches = [first] + [shapely.affinity.rotate(first, step * turn_deg) for step in range(1, 12)]
+    unit_m = box(away_m - 200, away_m - 200, away_m + 200, away_m + 50)
+    found = pieces([unit_m], patches)
+    assert sum(piece.area_m2 for piece in found if piece.units) == pytest.approx(unit_m.area, abs=1e-6)
+    for index, patch in enumerate(patches):
+        assert sum(piece.area_m2 for piece in found if index in piece.patches) == pytest.approx(patch.area, abs=1e-6)
+    worked = sum(piece.area_m2 for piece in found if piece.patches)
+    assert worked == pytest.approx(shapely.union_all(patches).area, abs=1e-5)
