@@ -117,7 +117,7 @@ def add_entry(store: Store, entry: Entry, *, today: dt.date, agree: Callable[[st
         raise InputError("the ground of this work is empty or crosses itself", mend="give ground as whole polygons")
     grid = store.grid or _grid_at(patch)
     patch_acres = acres(grid.to_grid(patch).area)
-    units, outside_acres = shares(patch, store.units(entry.date) or store.units(), grid=grid)
+    units, outside_acres = shares(patch, store.units(), grid=grid)
     question = _reported_question(entry, patch_acres)
     if question is not None and not agree(question):
         raise InputError(
@@ -127,7 +127,7 @@ def add_entry(store: Store, entry: Entry, *, today: dt.date, agree: Callable[[st
             mend="correct the figure or the ground, or confirm with --yes; nothing was added",
         )
     warnings = [] if question is None else [question]
-    warnings += _warnings(store, entry, outside_acres=outside_acres, patch_acres=patch_acres, today=today)
+    warnings += _warnings(store, entry, units=units, outside_acres=outside_acres, patch_acres=patch_acres, today=today)
     store.append([entry])
     return Logged(
         entry_id=entry.entry_id,
@@ -145,14 +145,14 @@ def add_entry(store: Store, entry: Entry, *, today: dt.date, agree: Callable[[st
 
 
 def whole_units(store: Store, unit_ids: Sequence[str], *, on: dt.date) -> MultiPolygon:
-    """Return the ground of whole units as drawn on a day (or as now, where not yet drawn), lon/lat [°].
+    """Return the ground of whole units as drawn now, or on a day where the unit is no more, lon/lat [°].
 
     Raises
     ------
     InputError
         A unit is not known.
     """
-    known = {unit.unit_id: unit for unit in store.units()} | {unit.unit_id: unit for unit in store.units(on)}
+    known = {unit.unit_id: unit for unit in (*store.units(on), *store.units())}
     unknown = [unit_id for unit_id in unit_ids if unit_id not in known]
     if unknown or not unit_ids:
         raise InputError(
@@ -199,10 +199,19 @@ def _reported_question(entry: Entry, patch_acres: float) -> str | None:
     )
 
 
-def _warnings(store: Store, entry: Entry, *, outside_acres: float, patch_acres: float, today: dt.date) -> list[str]:
-    warnings = []
+def _warnings(
+    store: Store,
+    entry: Entry,
+    *,
+    units: Sequence[UnitShare],
+    outside_acres: float,
+    patch_acres: float,
+    today: dt.date,
+) -> list[str]:
+    warnings: list[str] = []
     if entry.date > today:
         warnings.append(f"{entry.date} is after today, {today}")
+    warnings += _redrawn(store, entry) + _contract_and_holds(store, entry, units)
     if outside_acres >= patch_acres * (1 - 1e-9):
         warnings.append("none of this ground lies in a unit")
     elif acres(TRACE_M2) < outside_acres:
@@ -230,6 +239,42 @@ def is_same_work(one: Entry, other: Entry) -> bool:
     if one.patch is None or other.patch is None:
         return one.patch is other.patch
     return bool(shapely.equals(one.patch, other.patch))
+
+
+def _redrawn(store: Store, entry: Entry) -> list[str]:
+    """Say where a whole unit was drawn otherwise on the day of the work."""
+    if not entry.unit_ids:
+        return []
+    now = {unit.unit_id: unit.uuid for unit in store.units()}
+    then = {unit.unit_id: unit.uuid for unit in store.units(entry.date)}
+    return [
+        f"unit {unit_id} was drawn otherwise on {entry.date}; the ground taken is its outline of today"
+        for unit_id in entry.unit_ids
+        if unit_id in now and unit_id in then and now[unit_id] != then[unit_id]
+    ]
+
+
+def _contract_and_holds(store: Store, entry: Entry, units: Sequence[UnitShare]) -> list[str]:
+    """Point out work on ground that is on hold, and work dated before a contract item lets it begin."""
+    if entry.practice in ("look", "keep"):
+        return []
+    settings, touched = store.settings, {share.unit_id for share in units}
+    words = [
+        f"unit {hold.unit} is on hold on {entry.date}: {hold.reason}"
+        for hold in settings.hold
+        if hold.unit in touched and hold.covers(entry.date)
+    ]
+    code = settings.practice_code(entry.practice)
+    words += [
+        f"{item.program} item {item.item} lets this work begin on {item.not_before}; "
+        "work dated earlier can forfeit payment"
+        for item in settings.contract
+        if item.not_before is not None
+        and entry.date < item.not_before
+        and item.practice_code == code
+        and (not item.units or touched.intersection(item.units))
+    ]
+    return words
 
 
 def _root_id(entry: Entry, rows: Sequence[Entry]) -> str | None:

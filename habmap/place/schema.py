@@ -11,6 +11,7 @@ tables in 2.1.6, attributes in 2.3.
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Final
 
@@ -38,6 +39,8 @@ class Table:
     columns: tuple[tuple[str, str], ...]
     #: Columns that an update may touch (all others, and every deletion, are refused).
     changeable: tuple[str, ...] = ()
+    #: Whether older places lack it: the first write makes it, until then it reads as empty.
+    is_later: bool = False
 
     @property
     def key(self) -> str:
@@ -141,6 +144,7 @@ PLOTS: Final = Table(
         ("measured_on", "DATE"),
         ("recorded_at", "TEXT NOT NULL"),
     ),
+    is_later=True,
 )
 ELEVATION: Final = Table(
     "elevation",
@@ -222,9 +226,10 @@ _INDEX_DDL: Final = (
 )
 
 
-def trigger_names() -> frozenset[str]:
-    """Return the names of the triggers that keep rows from being changed."""
-    guards = {f"{table.name}_{guard}" for table in TABLES for guard in ("no_update", "no_delete", "no_replace")}
+def trigger_names(tables: Collection[str]) -> frozenset[str]:
+    """Return the names of the triggers that keep rows of these tables from being changed."""
+    guarded = [table.name for table in TABLES if table.name in tables]
+    guards = {f"{name}_{guard}" for name in guarded for guard in ("no_update", "no_delete", "no_replace")}
     return frozenset(guards | {"habmap_meta_grid_is_fixed"})
 
 
@@ -234,22 +239,7 @@ def creation_statements() -> list[tuple[str, tuple[object, ...]]]:
     statements += [(text, ()) for text in _split(_STANDARD_DDL)]
     statements += [("INSERT INTO gpkg_spatial_ref_sys VALUES (?,?,?,?,?,?)", row) for row in _SPATIAL_REFS]
     for table in TABLES:
-        statements += [(text, ()) for text in _table_ddl(table)]
-        srs_id = None if table.geometry_type is None else 4326
-        kind = "attributes" if table.geometry_type is None else "features"
-        statements.append(
-            (
-                "INSERT INTO gpkg_contents (table_name, data_type, identifier, description, srs_id) VALUES (?,?,?,?,?)",
-                (table.name, kind, table.name, table.holds, srs_id),
-            )
-        )
-        if table.geometry_type is not None:
-            statements.append(
-                (
-                    "INSERT INTO gpkg_geometry_columns VALUES (?,'geom',?,4326,0,0)",
-                    (table.name, table.geometry_type),
-                )
-            )
+        statements += table_statements(table)
     statements += [(text, ()) for text in _INDEX_DDL]
     statements.append(
         (
@@ -262,6 +252,28 @@ def creation_statements() -> list[tuple[str, tuple[object, ...]]]:
             ),
         )
     )
+    return statements
+
+
+def table_statements(table: Table) -> list[tuple[str, tuple[object, ...]]]:
+    """Return the statements, with their values, that make one table and list it for other programs."""
+    statements: list[tuple[str, tuple[object, ...]]] = []
+    statements += [(text, ()) for text in _table_ddl(table)]
+    srs_id = None if table.geometry_type is None else 4326
+    kind = "attributes" if table.geometry_type is None else "features"
+    statements.append(
+        (
+            "INSERT INTO gpkg_contents (table_name, data_type, identifier, description, srs_id) VALUES (?,?,?,?,?)",
+            (table.name, kind, table.name, table.holds, srs_id),
+        )
+    )
+    if table.geometry_type is not None:
+        statements.append(
+            (
+                "INSERT INTO gpkg_geometry_columns VALUES (?,'geom',?,4326,0,0)",
+                (table.name, table.geometry_type),
+            )
+        )
     return statements
 
 

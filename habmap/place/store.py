@@ -6,7 +6,6 @@ it or none. No connection outlives a call, so that two processes, or a forked on
 
 from __future__ import annotations
 
-import json
 import sqlite3
 import uuid
 from collections.abc import Iterator, Sequence
@@ -16,11 +15,10 @@ from datetime import date
 from pathlib import Path
 from typing import Any, Self
 
-import shapely
-
-from habmap.errors import InputError, PlaceError
+from habmap.errors import PlaceError
 from habmap.land.grid import LocalGrid
 from habmap.place import rows as codec
+from habmap.place.bookkeeping import absent, end_replaced_versions, fix_grid, names, note_contents, stored_grid
 from habmap.place.connection import connect, transaction, words_for
 from habmap.place.schema import (
     APPLICATION_ID,
@@ -36,11 +34,11 @@ from habmap.place.schema import (
     USER_VERSION,
     Table,
     creation_statements,
+    table_statements,
     trigger_names,
 )
 from habmap.place.settings import SETTINGS_FILE, Settings, read_settings
 from habmap.place.template import settings_text
-from habmap.place.wkb import WGS84_SRS_ID
 from habmap.work.records import Boundary, ElevationSource, Entry, Feature, Plot, Row, Unit
 
 #: How long a command waits for another one that is writing [s].
@@ -93,7 +91,7 @@ class GeoPackageStore:
             )
         with words_for(path), closing(connect(path, busy_timeout_s)) as connection:
             application_id = connection.execute("PRAGMA application_id").fetchone()[0]
-            tables = {name for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
+            tables = names(connection, "table")
             if application_id != APPLICATION_ID or "habmap_meta" not in tables:
                 raise PlaceError(
                     "this file is not a property that habmap made",
@@ -111,7 +109,7 @@ class GeoPackageStore:
                     allowed=f"schema {SCHEMA_VERSION} or older",
                     mend="update habmap; nothing was changed",
                 )
-            missing = {table.name for table in TABLES} - tables
+            missing = {table.name for table in TABLES if not table.is_later} - tables
             if missing:
                 raise PlaceError(
                     "the property's file lacks tables",
@@ -196,7 +194,7 @@ class GeoPackageStore:
     def grid(self) -> LocalGrid | None:
         """The stored equal-area grid; ``None`` until the first geometry is loaded."""
         with self._reading() as connection:
-            return _stored_grid(connection)
+            return stored_grid(connection)
 
     # --- rows ----------------------------------------------------------------------------------------------
 
@@ -273,21 +271,23 @@ class GeoPackageStore:
         rows = [self._with_relative_path(row) for row in rows]
         prepared = [(codec.TABLE_OF[type(row)], codec.to_values(row)) for row in rows]
         with self._writing() as connection:
+            for table in absent(connection, {table for table, _ in prepared}):
+                for statement, content in table_statements(table):
+                    connection.execute(statement, content)
             for table, values in prepared:
-                names = ", ".join(values)
+                columns = ", ".join(values)
                 marks = ", ".join("?" * len(values))
-                connection.execute(f"INSERT INTO {table.name} ({names}) VALUES ({marks})", tuple(values.values()))
+                connection.execute(f"INSERT INTO {table.name} ({columns}) VALUES ({marks})", tuple(values.values()))
             if any(isinstance(row, Unit) for row in rows):
-                _end_replaced_versions(connection)
-            _note_contents(connection, rows)
-            _fix_grid(connection, rows)
+                end_replaced_versions(connection)
+            note_contents(connection, rows)
+            fix_grid(connection, rows)
 
     def storage_faults(self) -> list[str]:
         """Return what is wrong with the file itself, in words; an empty list where nothing is."""
         with self._reading() as connection:
             faults = [line for (line,) in connection.execute("PRAGMA integrity_check") if line != "ok"]
-            present = {name for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'")}
-            missing = sorted(trigger_names() - present)
+            missing = sorted(trigger_names(names(connection, "table")) - names(connection, "trigger"))
             version = connection.execute("SELECT schema_version FROM habmap_meta").fetchone()[0]
         if missing:
             faults.append(f"the guards that keep rows from being changed are gone: {', '.join(missing)}")
@@ -299,8 +299,11 @@ class GeoPackageStore:
 
     @contextmanager
     def _writing(self) -> Iterator[sqlite3.Connection]:
-        with self._reading() as connection, transaction(connection):
-            yield connection
+        with self._reading() as connection:
+            # Other programs leave a GeoPackage in write-ahead mode, where a copy of the one file may lack rows.
+            connection.execute("PRAGMA journal_mode = DELETE")
+            with transaction(connection):
+                yield connection
 
     @contextmanager
     def _reading(self) -> Iterator[sqlite3.Connection]:
@@ -309,6 +312,8 @@ class GeoPackageStore:
 
     def _select(self, table: Table, rest: str, values: Any = ()) -> list[dict[str, Any]]:
         with self._reading() as connection:
+            if table.is_later and table.name not in names(connection, "table"):
+                return []
             found = connection.execute(f"SELECT * FROM {table.name} {rest}", values)
             return [dict(row) for row in found]
 
@@ -318,77 +323,6 @@ class GeoPackageStore:
             return row
         folder, path = self._folder.resolve(), Path(row.path).resolve()
         return _with_path(row, path.relative_to(folder).as_posix() if path.is_relative_to(folder) else str(path))
-
-
-def _stored_grid(connection: sqlite3.Connection) -> LocalGrid | None:
-    lat, lon = connection.execute("SELECT grid_lat, grid_lon FROM habmap_meta").fetchone()
-    return None if lat is None else LocalGrid(lat=lat, lon=lon)
-
-
-def _fix_grid(connection: sqlite3.Connection, rows: Sequence[Row]) -> None:
-    geometries = [_geometry(row) for row in rows]
-    drawn = [geometry for geometry in geometries if geometry is not None and not geometry.is_empty]
-    if not drawn or _stored_grid(connection) is not None:
-        return
-    min_lon, min_lat, max_lon, max_lat = (float(edge) for edge in shapely.total_bounds(drawn))
-    connection.execute(
-        "UPDATE habmap_meta SET grid_lat = ?, grid_lon = ?",
-        ((min_lat + max_lat) / 2, (min_lon + max_lon) / 2),
-    )
-
-
-def _end_replaced_versions(connection: sqlite3.Connection) -> None:
-    """End every version that another one replaces; the earliest day counts, whatever the order of joining."""
-    versions = connection.execute("SELECT uuid, valid_from, replaces FROM units").fetchall()
-    for version in versions:
-        for replaced in json.loads(version["replaces"]):
-            if version["valid_from"] is None:
-                raise InputError(
-                    "a unit version that replaces another does not say from which day",
-                    where=f"units, row {version['uuid']}",
-                    mend="give it a first day",
-                )
-            connection.execute(
-                "UPDATE units SET valid_to = ? WHERE uuid = ? AND (valid_to IS NULL OR valid_to > ?)",
-                (version["valid_from"], replaced, version["valid_from"]),
-            )
-
-
-def _note_contents(connection: sqlite3.Connection, rows: Sequence[Row]) -> None:
-    """Keep bounds and time of the last change of each table touched, which other programs read."""
-    for kind, table in codec.TABLE_OF.items():
-        own = [row for row in rows if isinstance(row, kind)]
-        if not own:
-            continue
-        changed = codec.moment_text(max(row.recorded_at for row in own))
-        # GeoPackage wants milliseconds, the log keeps microseconds.
-        connection.execute(
-            "UPDATE gpkg_contents SET last_change = max(last_change, ?) WHERE table_name = ?",
-            (f"{changed[:23]}Z", table.name),
-        )
-        drawn = [shape for shape in map(_geometry, own) if shape is not None and not shape.is_empty]
-        if drawn:
-            min_x, min_y, max_x, max_y = (float(edge) for edge in shapely.total_bounds(drawn))
-            connection.execute(
-                "UPDATE gpkg_contents SET srs_id = :srs, "
-                "min_x = min(ifnull(min_x, :min_x), :min_x), min_y = min(ifnull(min_y, :min_y), :min_y), "
-                "max_x = max(ifnull(max_x, :max_x), :max_x), max_y = max(ifnull(max_y, :max_y), :max_y) "
-                "WHERE table_name = :table",
-                {
-                    "min_x": min_x,
-                    "min_y": min_y,
-                    "max_x": max_x,
-                    "max_y": max_y,
-                    "srs": WGS84_SRS_ID,
-                    "table": table.name,
-                },
-            )
-
-
-def _geometry(row: Row) -> shapely.geometry.base.BaseGeometry | None:
-    if isinstance(row, Entry):
-        return row.patch
-    return None if isinstance(row, ElevationSource) else row.geometry
 
 
 def _with_path(source: ElevationSource, path: str) -> ElevationSource:

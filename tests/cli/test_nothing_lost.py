@@ -144,7 +144,7 @@ def test_kills_at_random_moments_lose_nothing(store: GeoPackageStore) -> None:
     assert len(acknowledged) >= WRITES
 
 
-@pytest.mark.parametrize("step", ["_end_replaced_versions", "_note_contents", "_fix_grid"])
+@pytest.mark.parametrize("step", ["end_replaced_versions", "note_contents", "fix_grid"])
 def test_killed_inside_a_transaction(store: GeoPackageStore, step: str) -> None:
     """So many rows that SQLite has begun to write the file when the kill comes: the journal left behind undoes it."""
     store.append(batch(0))

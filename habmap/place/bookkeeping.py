@@ -1,0 +1,101 @@
+"""What a write to ``place.gpkg`` keeps in order beside its own rows: grid, ends of versions, contents, later tables."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Sequence
+
+import shapely
+
+from habmap.errors import InputError
+from habmap.land.grid import LocalGrid
+from habmap.place import rows as codec
+from habmap.place.schema import Table
+from habmap.place.wkb import WGS84_SRS_ID
+from habmap.work.records import ElevationSource, Entry, Row
+
+
+def names(connection: sqlite3.Connection, kind: str) -> frozenset[str]:
+    """Return the names of the tables, triggers or other things of a kind that the file holds."""
+    found = connection.execute("SELECT name FROM sqlite_master WHERE type = ?", (kind,))
+    return frozenset(name for (name,) in found)
+
+
+def absent(connection: sqlite3.Connection, tables: set[Table]) -> list[Table]:
+    """Return the tables that this place is too old to have."""
+    later = [table for table in tables if table.is_later]
+    return [table for table in later if table.name not in names(connection, "table")]
+
+
+def stored_grid(connection: sqlite3.Connection) -> LocalGrid | None:
+    """Return the grid that the place was given; ``None`` before its first geometry."""
+    lat, lon = connection.execute("SELECT grid_lat, grid_lon FROM habmap_meta").fetchone()
+    return None if lat is None else LocalGrid(lat=lat, lon=lon)
+
+
+def fix_grid(connection: sqlite3.Connection, rows: Sequence[Row]) -> None:
+    """Centre the grid on the rows' geometry, once and for good."""
+    geometries = [_geometry(row) for row in rows]
+    drawn = [geometry for geometry in geometries if geometry is not None and not geometry.is_empty]
+    if not drawn or stored_grid(connection) is not None:
+        return
+    min_lon, min_lat, max_lon, max_lat = (float(edge) for edge in shapely.total_bounds(drawn))
+    connection.execute(
+        "UPDATE habmap_meta SET grid_lat = ?, grid_lon = ?",
+        ((min_lat + max_lat) / 2, (min_lon + max_lon) / 2),
+    )
+
+
+def end_replaced_versions(connection: sqlite3.Connection) -> None:
+    """End every version that another one replaces; the earliest day counts, whatever the order of joining."""
+    versions = connection.execute("SELECT uuid, valid_from, replaces FROM units").fetchall()
+    for version in versions:
+        for replaced in json.loads(version["replaces"]):
+            if version["valid_from"] is None:
+                raise InputError(
+                    "a unit version that replaces another does not say from which day",
+                    where=f"units, row {version['uuid']}",
+                    mend="give it a first day",
+                )
+            connection.execute(
+                "UPDATE units SET valid_to = ? WHERE uuid = ? AND (valid_to IS NULL OR valid_to > ?)",
+                (version["valid_from"], replaced, version["valid_from"]),
+            )
+
+
+def note_contents(connection: sqlite3.Connection, rows: Sequence[Row]) -> None:
+    """Keep bounds and time of the last change of each table touched, which other programs read."""
+    for kind, table in codec.TABLE_OF.items():
+        own = [row for row in rows if isinstance(row, kind)]
+        if not own:
+            continue
+        changed = codec.moment_text(max(row.recorded_at for row in own))
+        # GeoPackage wants milliseconds, the log keeps microseconds.
+        connection.execute(
+            "UPDATE gpkg_contents SET last_change = max(last_change, ?) WHERE table_name = ?",
+            (f"{changed[:23]}Z", table.name),
+        )
+        drawn = [shape for shape in map(_geometry, own) if shape is not None and not shape.is_empty]
+        if drawn:
+            min_x, min_y, max_x, max_y = (float(edge) for edge in shapely.total_bounds(drawn))
+            connection.execute(
+                "UPDATE gpkg_contents SET srs_id = :srs, "
+                "min_x = min(ifnull(min_x, :min_x), :min_x), min_y = min(ifnull(min_y, :min_y), :min_y), "
+                "max_x = max(ifnull(max_x, :max_x), :max_x), max_y = max(ifnull(max_y, :max_y), :max_y) "
+                "WHERE table_name = :table",
+                {
+                    "min_x": min_x,
+                    "min_y": min_y,
+                    "max_x": max_x,
+                    "max_y": max_y,
+                    "srs": WGS84_SRS_ID,
+                    "table": table.name,
+                },
+            )
+
+
+def _geometry(row: Row) -> shapely.geometry.base.BaseGeometry | None:
+    if isinstance(row, Entry):
+        return row.patch
+    return None if isinstance(row, ElevationSource) else row.geometry
