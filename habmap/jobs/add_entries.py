@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from bisect import bisect_right
 from collections.abc import Mapping, Sequence
 from dataclasses import fields
 from datetime import date, datetime
@@ -16,18 +17,18 @@ from shapely.errors import ShapelyError
 
 from habmap.errors import HabmapError, InputError, InputErrors, UsageError
 from habmap.jobs.add_layers import AddResult
-from habmap.jobs.log import REPORTED_TOLERANCE_FRAC, shares, whole_units
+from habmap.jobs.log import REPORTED_TOLERANCE_FRAC, shares
 from habmap.jobs.ports import Store
 from habmap.jobs.said import MAX_PERSON_HOURS, NEEDLES, look_of
 from habmap.jobs.unit_versions import grid_of
 from habmap.land.grid import LocalGrid
 from habmap.measures import acres
 from habmap.place.cells import Cells, matched_columns
-from habmap.place.shapes import as_ground, as_valid, lonlat_shape
+from habmap.place.shapes import as_ground, as_valid, lonlat_shape, multipolygon
 from habmap.place.tables import Table, TableRow, read_table
 from habmap.place.userfiles import printable
 from habmap.vocabulary import DEFAULT_KILLED_PCT, KILLING, PRACTICES
-from habmap.work.records import Entry, Look
+from habmap.work.records import Entry, Look, Unit
 
 ENTRY_FIELDS: Final = (
     "entry_id", "date", "practice", "unit_id", "patch_wkt", "killed_pct", "burned_pct", "person_hours", "cost",
@@ -123,16 +124,38 @@ def add_entries(
     return AddResult(kind="entries", loaded=len(fresh), already_there=already, acres=total_acres, warnings=tuple(notes))
 
 
+class _UnitsByDay:
+    """The units as drawn on any day, read from the store once for each span of days without a change."""
+
+    def __init__(self, store: Store) -> None:
+        self._store = store
+        versions = store.unit_versions()
+        changes = {day for unit in versions for day in (unit.valid_from, unit.valid_to) if day is not None}
+        self._changes = sorted(changes)
+        self._by_span: dict[int, dict[str, Unit]] = {}
+        self._current = {unit.unit_id: unit for unit in store.units()}
+
+    def on(self, day: date) -> dict[str, Unit]:
+        """Return the units of a day by ``unit_id``; those not yet, or no longer, drawn then are left out."""
+        span = bisect_right(self._changes, day)
+        if span not in self._by_span:
+            self._by_span[span] = {unit.unit_id: unit for unit in self._store.units(day)}
+        return self._by_span[span]
+
+    def known(self, day: date | None) -> dict[str, Unit]:
+        """Return the units that a line of a day may name: those of that day, else those of now."""
+        return self._current if day is None else self._current | self.on(day)
+
+
 class _Reader:
     """Turns rows of one table into entries, and gathers what is wrong with them."""
 
     def __init__(self, store: Store, table: Table, found: Mapping[str, str], now: datetime) -> None:
-        self._store = store
+        self._units = _UnitsByDay(store)
         self._table = table
         self._found = found
         self._now = now
         self._place = uuid.UUID(store.place_id)
-        self._whole: dict[tuple[tuple[str, ...], date], MultiPolygon] = {}
         self._rows_of_content: dict[str, list[int]] = {}
         self.faults: list[HabmapError] = []
         self.notes: list[str] = []
@@ -200,16 +223,16 @@ class _Reader:
         return str(uuid.uuid5(self._place, f"{content}\x1f{len(twins)}")), None
 
     def _patch(self, cells: Cells, unit_ids: tuple[str, ...], day: date | None) -> MultiPolygon | None:
-        whole: MultiPolygon | None = None
-        if unit_ids:
-            # Without a sound date the units of now tell whether the names are known.
-            key = (unit_ids, day or date.max)
-            try:
-                if key not in self._whole:
-                    self._whole[key] = whole_units(self._store, unit_ids, on=key[1])
-                whole = self._whole[key]
-            except InputError as error:
-                cells.fault("unknown unit", "unit_id", value=error.value, allowed=error.allowed, mend=error.mend)
+        known = self._units.known(day)
+        unknown = [unit_id for unit_id in unit_ids if unit_id not in known]
+        if unknown:
+            cells.fault(
+                "unknown unit",
+                "unit_id",
+                value=", ".join(unknown),
+                allowed=printable(", ".join(sorted(known)), longest=400) or "none: the property has no units yet",
+                mend="name units of the property, several joined by ;",
+            )
         wkt = cells.text("patch_wkt")
         if wkt is not None:
             return _wkt_patch(wkt, cells)
@@ -221,7 +244,11 @@ class _Reader:
                 allowed="unit_id (several joined by ;) or patch_wkt",
                 mend="fill in one of them",
             )
-        return whole
+        if unknown or not unit_ids:
+            return None
+        outlines = [known[unit_id].geometry for unit_id in unit_ids]
+        # A single outline is kept vertex for vertex, so that work on all of a unit leaves nothing of it.
+        return outlines[0] if len(outlines) == 1 else multipolygon(shapely.union_all(outlines))
 
     def _look(self, cells: Cells, practice: str) -> Look | None:
         needles = cells.choice("needles", NEEDLES, required=False)
@@ -303,7 +330,7 @@ def _same_ground(one: MultiPolygon | None, other: MultiPolygon | None) -> bool:
 
 def _ground_notes(store: Store, fresh: Sequence[tuple[str, Entry]], grid: LocalGrid, today: date) -> list[str]:
     notes = []
-    current = store.units()
+    by_day = _UnitsByDay(store)
     for where, entry in fresh:
         if entry.date > today:
             notes.append(f"{where}: {entry.date} is after today, {today}")
@@ -314,7 +341,7 @@ def _ground_notes(store: Store, fresh: Sequence[tuple[str, Entry]], grid: LocalG
         if reported is not None and abs(reported - patch_acres) > REPORTED_TOLERANCE_FRAC * patch_acres:
             notes.append(f"{where}: {reported:,.2f} acres reported, the ground given measures {patch_acres:,.2f}")
         if not entry.unit_ids:
-            _units, outside_acres = shares(entry.patch, store.units(entry.date) or current, grid=grid)
+            _units, outside_acres = shares(entry.patch, list(by_day.known(entry.date).values()), grid=grid)
             if outside_acres > patch_acres / 2:
                 notes.append(f"{where}: {outside_acres:,.2f} of {patch_acres:,.2f} acres lie outside every unit")
     return notes

@@ -203,3 +203,15 @@ def test_a_later_date_and_strange_acres_are_notes_not_faults(place: Path, tmp_pa
     outcome = run_habmap("add", "entries", table, place=place)
     assert outcome.code == 0
     assert "row 2: 2199-01-01 is after today" in outcome.err and "2.00 acres reported" in outcome.err
+
+
+def test_a_line_covers_its_unit_as_drawn_on_its_day(place: Path, tmp_path: Path, run_habmap: Run) -> None:
+    assert run_habmap("add", "units", two_units(tmp_path), place=place).code == 0
+    smaller = box(WEST, 36.0, MIDDLE, 36.004)
+    changed = layer(tmp_path, [unit("1", smaller)], "changed.gpkg")
+    assert run_habmap("add", "units", changed, "--overwrite", "--from", "2025-06-01", place=place).code == 0
+    table = tmp_path / "log.csv"
+    for day, shape in (("2025-05-31", CEDAR), ("2025-06-01", smaller)):
+        table.write_text(f"date,practice,unit_id\n{day},cut,1\n")
+        outcome = run_habmap("add", "entries", table, "--json", place=place)
+        assert outcome.json["acres"] == pytest.approx(geodesic_acres(shape), rel=1e-6)
