@@ -183,6 +183,31 @@ def test_log_words_first_and_twins_warn(run_habmap: Run, place: Path) -> None:
     assert "after today" in tomorrow.err
 
 
+def test_log_points_out_holds_contract_days_and_redrawn_units(run_habmap: Run, place: Path) -> None:
+    redrawn = Unit(
+        uuid="u-C1-new",
+        unit_id="C1",
+        name="C1",
+        cover="cedar",
+        geometry=MultiPolygon([box(-97.101, 36.100, -97.098, 36.102)]),
+        valid_from=date(2026, 2, 1),
+        replaces=("u-C1",),
+        recorded_at=MOMENT,
+    )
+    GeoPackageStore.open(place).append([redrawn])
+    with (place / "habmap.toml").open("a", encoding="utf-8") as stream:
+        stream.write(
+            '[[contract]]\nprogram = "Test"\nitem = "1"\npractice_code = "314"\nunits = ["C1"]\n'
+            'not_before = 2026-01-15\n[[hold]]\nunit = "C1"\nreason = "nest"\nto = 2026-01-20\n'
+        )
+    words = ["log", "cut", "--unit", "C1", "--all", "--json", "--date"]
+    early = " / ".join(run_habmap(*words, "2026-01-14", place=place).json["warnings"])
+    assert "on hold" in early and "2026-01-15" in early and "drawn otherwise" in early
+    late = run_habmap(*words, "2026-02-01", place=place).json
+    assert late["warnings"] == []
+    assert late["acres"] == pytest.approx(acres_of_box(-97.101, 36.100, -97.098, 36.102), rel=1e-6)
+
+
 def test_reported_acres_far_from_the_ground_need_a_yes(run_habmap: Run, place: Path) -> None:
     words = ["log", "cut", "--date", "2026-02-01", "--unit", "C1", "--all"]
     refused = run_habmap(*words, "--reported-acres", 7, "--json", place=place)

@@ -20,7 +20,7 @@ from habmap.place.settings import PlaceSection
 from habmap.place.store import GeoPackageStore
 from habmap.place.template import settings_text
 from habmap.place.wkb import from_blob, to_blob
-from habmap.work.records import Boundary, ElevationSource, Entry, Feature, Look, Unit
+from habmap.work.records import Boundary, ElevationSource, Entry, Feature, Look, Plot, Unit
 
 NOW = datetime(2026, 3, 1, 17, 30, 0, 123456, tzinfo=UTC)
 #: Coordinates that need all 17 digits.
@@ -353,6 +353,42 @@ def test_reading_does_not_write(store: GeoPackageStore) -> None:
     again = reopened(store)
     assert again.units() and again.entries() and again.grid and again.storage_faults() == []
     assert (store.path.read_bytes(), store.path.stat().st_mtime_ns) == (before, moment)
+
+
+def test_a_place_older_than_a_table(store: GeoPackageStore) -> None:
+    """What a later habmap added reads as empty and is made by the first write to it; the log is never made anew."""
+    connection = raw(store)
+    connection.execute("DROP TABLE plots")
+    connection.execute("DELETE FROM gpkg_contents WHERE table_name = 'plots'")
+    connection.execute("DELETE FROM gpkg_geometry_columns WHERE table_name = 'plots'")
+    old = reopened(store)
+    assert old.plots() == ()
+    assert old.storage_faults() == []
+    plot = Plot(uuid="p", plot_id="1", method="fixed", plot_acres=0.1, stems=3, recorded_at=NOW)
+    old.append([plot])
+    assert reopened(store).plots() == (plot,)
+    assert old.storage_faults() == []
+    connection.execute("DROP TABLE entries")
+    connection.close()
+    with pytest.raises(PlaceError, match="lacks tables"):
+        reopened(store)
+
+
+def test_write_ahead_mode_of_other_programs_is_ended(store: GeoPackageStore) -> None:
+    connection = raw(store)
+    assert connection.execute("PRAGMA journal_mode = WAL").fetchone() == ("wal",)
+    connection.close()
+    store.append([make_entry()])
+    connection = raw(store)
+    assert connection.execute("PRAGMA journal_mode").fetchone() == ("delete",)
+    connection.close()
+
+
+@pytest.mark.parametrize("name", ["a ? b", "100%", "#1", "Öl 🐄", "a'b"])
+def test_folders_of_any_name(tmp_path: Path, name: str) -> None:
+    store = GeoPackageStore.create(tmp_path / name, "Test place")
+    store.append([make_entry()])
+    assert GeoPackageStore.open(tmp_path / name).entries() == (make_entry(),)
 
 
 def test_storage_faults_name_missing_guards(store: GeoPackageStore) -> None:
