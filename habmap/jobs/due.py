@@ -5,24 +5,20 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
-from typing import Literal
 
+from habmap.jobs.closed_days import bans, day_of_year, holds
 from habmap.jobs.export_practices import export_practices
 from habmap.jobs.ground import Ground, GroundPiece, ground
 from habmap.jobs.ports import Store
-from habmap.place.settings import ClosedDays, Settings
+from habmap.place.settings import Settings
 from habmap.vocabulary import FIRE_CAUTION
 from habmap.work.records import Entry
 from habmap.work.seasons import (
     AHEAD_DAYS,
-    Ban,
     ContractDate,
-    DatedBan,
     DatedGround,
     DueItem,
-    HeldUnit,
     UpkeepRule,
-    YearlyBan,
     calendar_due,
     ground_due,
     sort_items,
@@ -56,11 +52,8 @@ def due(store: Store, *, on: date) -> DueResult:
             *ground_due(_dated(state), on=on, drying_days=settings.seasons.drying_days, upkeep=upkeep),
             *calendar_due(
                 on=on,
-                bans=[*_bans("no_cut", settings.no_cut), *_bans("no_burn", settings.no_burn)],
-                holds=[
-                    HeldUnit(unit_id=hold.unit, reason=hold.reason, first=hold.from_, last=hold.to)
-                    for hold in settings.hold
-                ],
+                bans=bans(settings),
+                holds=holds(settings),
                 contract=_contract(store, settings, on),
             ),
         ]
@@ -109,25 +102,9 @@ def _dated_piece(piece: GroundPiece, cover: str, entries: Sequence[Entry]) -> Da
 def _upkeep_rule(unit_id: str, settings: Settings) -> UpkeepRule:
     for rule in settings.burn_for:
         if unit_id in rule.units or not rule.units:
-            window = (_spot(rule.from_), _spot(rule.to)) if rule.from_ and rule.to else None
+            window = (day_of_year(rule.from_), day_of_year(rule.to)) if rule.from_ and rule.to else None
             return UpkeepRule(reason=rule.reason, years=rule.years or settings.seasons.upkeep_years, window=window)
     return UpkeepRule(reason="upkeep", years=settings.seasons.upkeep_years)
-
-
-def _bans(kind: Literal["no_cut", "no_burn"], closed: Sequence[ClosedDays]) -> list[Ban]:
-    bans: list[Ban] = []
-    for days in closed:
-        if isinstance(days.from_, date) and isinstance(days.to, date):
-            bans.append(DatedBan(what=kind, reason=days.reason, first=days.from_, last=days.to, units=days.units))
-        else:
-            first, last = _spot(str(days.from_)), _spot(str(days.to))
-            bans.append(YearlyBan(what=kind, reason=days.reason, first=first, last=last, units=days.units))
-    return bans
-
-
-def _spot(text: str) -> tuple[int, int]:
-    month, day = text.split("-")
-    return int(month), int(day)
 
 
 def _contract(store: Store, settings: Settings, on: date) -> list[ContractDate]:

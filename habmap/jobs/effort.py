@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
 from habmap.errors import InputError
-from habmap.jobs.ground import ground
+from habmap.jobs.ground import Ground, ground
 from habmap.jobs.ports import Store
 from habmap.jobs.terrain import terrain
 from habmap.measures import acres
@@ -93,17 +93,14 @@ def effort(store: Store, *, on: date | None = None, today: date) -> EffortResult
     state = ground(store, on=on)
     entries = state.entries
     patch_acres = {entry_id: acres(patch.area) for entry_id, patch in state.patches.items()}
-    hours: dict[str, list[Sample]] = defaultdict(list)
-    money: list[Sample] = []
-    for entry in entries:
-        if entry.person_hours is not None:
-            hours[entry.practice].append(Sample(acres=patch_acres[entry.entry_id], spent=entry.person_hours))
-        if entry.cost is not None and entry.practice in CLEARING:
-            money.append(Sample(acres=patch_acres[entry.entry_id], spent=entry.cost))
+    hours = _hours(state)
+    money = [
+        Sample(acres=patch_acres[entry.entry_id], spent=entry.cost)
+        for entry in entries
+        if entry.cost is not None and entry.practice in CLEARING
+    ]
     clearing = [sample for practice in CLEARING for sample in hours[practice]]
-    own = rate(clearing)
-    if own is None and settings.rates.get("cut") is not None:
-        own = assumed(settings.rates["cut"])
+    own = clearing_rate(state, settings.rates)
     remaining = {unit.unit_id: 0.0 for unit in state.units}
     for piece in state.pieces:
         if piece.stage in REMAINING:
@@ -153,6 +150,22 @@ def effort(store: Store, *, on: date | None = None, today: date) -> EffortResult
         context=PUBLISHED_CONTEXT,
         cautions=(SAW_CAUTION, STEEP_CAUTION),
     )
+
+
+def clearing_rate(state: Ground, rates: Mapping[str, float]) -> Rate | None:
+    """Return person-hours per acre of clearing standing cedar: from the log, else ``rates["cut"]``, else ``None``."""
+    hours = _hours(state)
+    own = rate([sample for practice in CLEARING for sample in hours[practice]])
+    return own if own is not None or "cut" not in rates else assumed(rates["cut"])
+
+
+def _hours(state: Ground) -> dict[str, list[Sample]]:
+    hours: dict[str, list[Sample]] = defaultdict(list)
+    for entry in state.entries:
+        if entry.person_hours is not None and entry.entry_id in state.patches:
+            patch_acres = acres(state.patches[entry.entry_id].area)
+            hours[entry.practice].append(Sample(acres=patch_acres, spent=entry.person_hours))
+    return hours
 
 
 def _pace(samples: Sequence[Sample]) -> float | None:
