@@ -45,12 +45,12 @@ def lanes(count: int, *, breadth_m: float = 200.0) -> list[tuple[float, float]]:
 
 
 def errors(time_s: Floats, *, sigma_m: float, correlation_s: float, rng: np.random.Generator, walks: int = 1) -> Floats:
-    """Return correlated errors (walks, n, 2) [m], drawn with a Cholesky factor of the whole covariance."""
-    apart_s = np.abs(time_s[:, None] - time_s[None, :])
-    covariance = np.exp(-apart_s / correlation_s) if correlation_s else (apart_s == 0).astype(float)
-    factor = np.linalg.cholesky(covariance + 1e-10 * np.eye(len(time_s)))
-    drawn: Floats = sigma_m * np.einsum("ij,wjk->wik", factor, rng.normal(size=(walks, len(time_s), 2)))
-    return drawn
+    """Return correlated errors (walks, n, 2) [m]: each fix keeps a part of the last one's error and adds its own."""
+    keep = np.exp(-np.diff(time_s) / correlation_s) if correlation_s else np.zeros(len(time_s) - 1)
+    drawn: Floats = rng.normal(size=(walks, len(time_s), 2))
+    for i, part in enumerate(keep, start=1):
+        drawn[:, i] = part * drawn[:, i - 1] + np.sqrt(1 - part**2) * drawn[:, i]
+    return sigma_m * drawn
 
 
 def segment(xy: Floats, time_s: Floats | None = None, *, where: str = "walk.gpx, track 1") -> Segment:

@@ -17,6 +17,7 @@ import numpy as np
 
 from habmap.errors import HabmapError, InputError, InputErrors
 from habmap.land.tracks import Segment
+from habmap.place.userfiles import printable
 
 #: Faults listed one by one before the rest is only counted.
 MOST_FAULTS: Final = 20
@@ -41,8 +42,8 @@ def read_walks(paths: Sequence[Path]) -> tuple[Segment, ...]:
     Raises
     ------
     InputError
-        A file cannot be read, is cut short, is of another kind, holds a DOCTYPE, or holds coordinates out of range or
-        times that are none; every fault of a file is listed.
+        A file cannot be read, is cut short, is of another kind, holds a DOCTYPE, or holds coordinates out of range;
+        every fault of a file is listed. A GPX time that is none leaves its fix without a time.
     """
     segments: list[Segment] = []
     for path in paths:
@@ -142,11 +143,10 @@ def _gpx_segments(data: bytes, path: Path) -> Iterator[tuple[str, list[RawFix]]]
         gpx = gpxpy.parse(_text(data, path))
     except (gpxpy.gpx.GPXException, ValueError, TypeError, OverflowError) as error:
         _refuse("the file is not valid GPX", path, value=error)
-    tracks: list[tuple[str, list[Any]]] = [
-        (f"track {t}" + (f" ({track.name})" if track.name else "") + f", segment {s}", segment.points)
-        for t, track in enumerate(gpx.tracks, 1)
-        for s, segment in enumerate(track.segments, 1)
-    ]
+    tracks: list[tuple[str, list[Any]]] = []
+    for t, track in enumerate(gpx.tracks, 1):
+        name = f" ({printable(track.name, longest=40)})" if track.name else ""
+        tracks += [(f"track {t}{name}, segment {s}", segment.points) for s, segment in enumerate(track.segments, 1)]
     # A route is only read where there is no track: handhelds write a route beside the track it was made from.
     if not any(points for _where, points in tracks):
         tracks = [(f"route {r}", list(route.points)) for r, route in enumerate(gpx.routes, 1)]

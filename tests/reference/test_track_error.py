@@ -71,7 +71,7 @@ def test_recursion_equals_the_full_matrices(correlation_s: float, count: int) ->
 
 @pytest.mark.parametrize(("sigma_m", "correlation_s"), [(3.0, 0.0), (3.0, 60.0), (6.0, 20.0), (3.0, 600.0)])
 def test_standard_deviation_against_simulated_walks(sigma_m: float, correlation_s: float) -> None:
-    # 4,000 walks with the same covariance, drawn by Cholesky: their standard deviation is known to
+    # 4,000 walks with the same covariance, drawn fix by fix: their standard deviation is known to
     # 1/√(2·4000) = 1.1 %, so 4 % is 3.6 of those.
     xy, times = walk(SQUARE, step_s=5.0)
     drawn = errors(times, sigma_m=sigma_m, correlation_s=correlation_s, rng=np.random.default_rng(20260314), walks=4000)
