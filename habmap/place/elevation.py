@@ -17,7 +17,6 @@ from affine import Affine
 from numpy.typing import NDArray
 from pyproj import Transformer
 from pyproj.enums import TransformDirection
-from rasterio.enums import MaskFlags, Resampling
 from rasterio.errors import NotGeoreferencedWarning, RasterioError
 from rasterio.windows import Window
 from shapely.geometry.base import BaseGeometry
@@ -34,7 +33,7 @@ from habmap.land.terrain import (
 )
 from habmap.land.zones import FaceRules, GradientTile, ZoneSums, tile_sums
 from habmap.measures import M_PER_VERTICAL_UNIT, VerticalUnit
-from habmap.place.rasterfile import applied, checked_crs, raster_bounds, subgrid
+from habmap.place.rasterfile import applied, checked_crs, raster_bounds, read_heights, subgrid
 from habmap.place.vertical import file_vertical_unit
 
 #: GDAL's block cache [MB]; its own default, 5 % of memory, lets a big raster fill it.
@@ -367,38 +366,13 @@ class Elevation:
         )
 
     def _heights(self, window: Window, *, shape: tuple[int, int] | None = None) -> NDArray[np.floating[Any]]:
-        """Read heights in metres, NaN where not valid; averaged to ``shape`` where one is given."""
-        source = self._source
-        options: dict[str, Any] = {"window": window}
-        if shape and shape != (window.height, window.width):
-            options |= {"out_shape": shape, "resampling": Resampling.average}
-        try:
-            stored = source.read(1, **options)
-            flags = source.mask_flag_enums[0]
-            is_hole = np.zeros(stored.shape, dtype=np.bool_)
-            if MaskFlags.all_valid not in flags:
-                is_hole = source.read_masks(1, **{**options, "resampling": Resampling.nearest}) == 0
-        except RasterioError as error:
-            raise InputError(
-                "the elevation raster cannot be read to its end",
-                where=str(self.path),
-                value=error.__cause__ or error,
-                mend="look whether the copy is complete, and copy it again",
-            ) from error
-        # Sums of float32 heights run in float64 later; turning here would double what one read holds.
-        heights: NDArray[np.floating[Any]] = (
-            stored if stored.dtype in (np.float32, np.float64) else stored.astype(np.float64)
+        heights_m = read_heights(
+            self._source, window, m_per_height=self._m_per_height, shape=shape, where=str(self.path)
         )
-        scale, offset = source.scales[0] * self._m_per_height, source.offsets[0] * self._m_per_height
-        if (scale, offset) != (1.0, 0.0):
-            heights = heights.astype(np.float64) * scale + offset
-        is_hole |= ~np.isfinite(heights) | (np.abs(heights) > 1e30)
-        if is_hole.any():
-            heights = np.where(is_hole, np.nan, heights)
-        if not is_hole.all():
-            self._low_m = min(self._low_m, float(np.nanmin(heights)))
-            self._high_m = max(self._high_m, float(np.nanmax(heights)))
-        return heights
+        if not np.isnan(heights_m).all():
+            self._low_m = min(self._low_m, float(np.nanmin(heights_m)))
+            self._high_m = max(self._high_m, float(np.nanmax(heights_m)))
+        return heights_m
 
     def _judge_heights(self) -> None:
         low_m, high_m = PLAUSIBLE_M

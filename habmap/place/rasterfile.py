@@ -1,14 +1,18 @@
-"""What a raster file must be before its numbers are taken for heights at a place."""
+"""One raster file: what it must be before its numbers are taken for heights, and how they are read."""
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 from affine import Affine
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 from pyproj import CRS
+from rasterio.enums import MaskFlags, Resampling
+from rasterio.errors import RasterioError
+from rasterio.windows import Window
 
 from habmap.errors import InputError
 from habmap.land.datum import horizontal_crs
@@ -50,6 +54,70 @@ def checked_crs(source: Any, path: Path) -> CRS:
             mend="copy its side files (.tfw, .aux.xml) too, or save it as GeoTIFF with its position",
         )
     return crs
+
+
+def read_heights(
+    source: Any, window: Window, *, m_per_height: float, shape: tuple[int, int] | None = None, where: str
+) -> NDArray[np.floating[Any]]:
+    """Read a window of heights in metres, NaN where there is none.
+
+    Parameters
+    ----------
+    source
+        Open rasterio dataset; its first band is read, its own scale and offset applied.
+    window
+        Part of the raster, inside it.
+    m_per_height
+        Metres in one unit of the heights.
+    shape
+        Rows and columns to average the window to; ``None``: as stored.
+    where
+        The file, for the error.
+
+    Raises
+    ------
+    InputError
+        The file breaks off or is damaged.
+    """
+    options: dict[str, Any] = {"window": window}
+    if shape and shape != (window.height, window.width):
+        options |= {"out_shape": shape, "resampling": Resampling.average}
+    try:
+        stored = source.read(1, **options)
+        is_hole = _holes(source, stored, options)
+    except RasterioError as error:
+        raise InputError(
+            "the elevation raster cannot be read to its end",
+            where=where,
+            value=error.__cause__ or error,
+            mend="look whether the copy is complete, and copy it again",
+        ) from error
+    # float32 stays as it is: sums run in float64 later, and turning here would double what one read holds.
+    heights: NDArray[np.floating[Any]] = stored if stored.dtype.kind == "f" else stored.astype(np.float64)
+    scale, offset = source.scales[0] * m_per_height, source.offsets[0] * m_per_height
+    if (scale, offset) != (1.0, 0.0):
+        heights = heights.astype(np.float64) * scale + offset
+    # NaN, infinity, and the lowest and highest float that some programs write for "no data" without saying so.
+    is_strange = ~(np.abs(heights) < 1e30)
+    is_hole = is_strange if is_hole is None else is_hole | is_strange
+    return np.where(is_hole, np.nan, heights) if is_hole.any() else heights
+
+
+def _holes(source: Any, stored: NDArray[Any], options: dict[str, Any]) -> NDArray[np.bool_] | None:
+    """Return where a band's mask or nodata value says that there is no height; ``None``: it says so nowhere."""
+    flags = source.mask_flag_enums[0]
+    if MaskFlags.all_valid in flags:
+        return None
+    nodata = source.nodata
+    if flags == [MaskFlags.nodata] and nodata is not None:
+        # By hand: asking GDAL for the mask would decode every block a second time.
+        if math.isnan(nodata):
+            return np.asarray(np.isnan(stored), dtype=np.bool_)
+        if stored.dtype.kind == "f":
+            # A nodata value written in decimals need not be the stored float to the last bit.
+            return np.asarray(np.abs(stored - nodata) <= 4 * np.finfo(stored.dtype).eps * abs(nodata), dtype=np.bool_)
+        return np.asarray(stored == nodata, dtype=np.bool_)
+    return np.asarray(source.read_masks(1, **{**options, "resampling": Resampling.nearest}) == 0, dtype=np.bool_)
 
 
 def raster_bounds(source: Any) -> tuple[float, float, float, float]:
