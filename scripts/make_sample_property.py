@@ -47,7 +47,7 @@ def main(folder: Path) -> None:
     _write_boundary(folder / "boundary.gpkg", place)
     _write_geojson(folder / "units.geojson", _unit_rows(place))
     _write_geojson(folder / "features.geojson", place.features)
-    patches = drawn_patches(seed=SEED)
+    patches = drawn_patches(place.units, seed=SEED)
     _write_csv(folder / "entries.csv", ENTRY_COLUMNS, log_rows(patches))
     _write_csv(folder / "plots.csv", PLOT_COLUMNS, plot_rows(place, UNITS, seed=SEED))
 

@@ -16,31 +16,86 @@ ENTRY_COLUMNS = (
     "seedlings_per_acre", "sprouts", "needles", "fuel_lb_ac",
 )  # fmt: skip
 
-#: Patches as they were worked [local m].
-PATCHES: dict[str, Points] = {
-    "bluff west bite": [(340, 600), (352, 672), (346, 742), (396, 752), (428, 706), (424, 640), (430, 590), (380, 578)],
-    "bluff burn": [(350, 585), (356, 660), (366, 722), (418, 716), (446, 668), (438, 600), (412, 562), (372, 560)],
-    "bluff east bite": [(405, 592), (402, 660), (420, 722), (476, 726), (505, 670), (492, 602), (450, 588)],
-    "bluff spur girdled": [(598, 715), (606, 775), (640, 800), (690, 792), (700, 730), (668, 700), (628, 698)],
-    "bluff sprouts": [(352, 610), (360, 660), (388, 668), (404, 630), (386, 596)],
-    "middle cut": [(792, 520), (772, 600), (772, 690), (840, 706), (905, 692), (922, 620), (912, 540), (850, 500)],
-    "middle piled": [(800, 530), (786, 610), (790, 680), (860, 690), (888, 630), (880, 545)],
-    "middle piles burned": [(796, 545), (788, 610), (800, 650), (850, 640), (862, 570), (838, 530)],
-    "middle mown": [(800, 560), (798, 612), (830, 620), (846, 580), (826, 552)],
-    "east thinned": [(990, 500), (985, 580), (1010, 650), (1068, 662), (1092, 590), (1080, 500), (1030, 482)],
-    "east cut": [(1060, 560), (1068, 640), (1120, 672), (1168, 640), (1160, 560), (1110, 530)],
-    "thicket mulched": [(262, 380), (300, 398), (350, 388), (402, 402), (410, 446), (350, 440), (290, 448), (258, 430)],
-    "thicket shade kept": [(452, 400), (462, 450), (505, 462), (518, 410), (490, 385)],
-    "corner cut": [(850, 1060), (846, 1130), (880, 1185), (950, 1180), (968, 1110), (930, 1050)],
-    "corner burn": [(840, 1050), (838, 1140), (872, 1192), (915, 1190), (930, 1120), (905, 1045)],
-    "hayrack sprayed": [(1040, 130), (1034, 200), (1060, 262), (1118, 258), (1140, 190), (1110, 130)],
-    "hayrack fence row kept": [(1150, 120), (1160, 250), (1166, 330), (1200, 330), (1198, 170)],
-    "back slope cut": [(650, 370), (655, 440), (700, 456), (762, 446), (772, 380), (710, 358)],
-    "split oak cut": [(830, 730), (836, 800), (890, 818), (934, 780), (920, 722), (870, 712)],
-    "west girdled": [(80, 640), (74, 700), (110, 742), (168, 730), (180, 660), (130, 636)],
-    "ridge sprouts": [(300, 240), (306, 300), (362, 306), (392, 262), (350, 226)],
-    "ridge mown": [(372, 240), (380, 310), (440, 322), (484, 280), (470, 210), (412, 208)],
-}  # fmt: skip
+#: Patches as they were worked [local m]; where a unit is named, the crew kept to its edge, give or take some metres.
+PATCHES: dict[str, tuple[Points, tuple[str, float] | None]] = {
+    "bluff west bite": (
+        [(296, 540), (296, 740), (352, 752), (404, 738), (436, 694), (422, 644), (442, 602), (438, 530)],
+        ("C1", 3),
+    ),
+    "bluff burn": (
+        [(292, 530), (296, 712), (344, 724), (402, 708), (450, 676), (446, 622), (456, 580), (450, 530)],
+        ("C1", 6),
+    ),
+    "bluff east bite": (
+        [(418, 520), (414, 606), (402, 664), (424, 718), (474, 732), (522, 706), (516, 652), (532, 600), (522, 520)],
+        ("C1", 2),
+    ),
+    "bluff spur girdled": (
+        [(612, 712), (600, 770), (616, 840), (750, 840), (750, 680), (690, 690), (650, 718)],
+        ("C1", 5),
+    ),
+    "bluff sprouts": ([(334, 606), (330, 652), (362, 676), (398, 664), (406, 622), (376, 592)], None),
+    "middle cut": (
+        [(730, 470), (730, 740), (850, 745), (908, 740), (916, 660), (934, 610), (918, 540), (920, 450)],
+        ("C2", -2),
+    ),
+    "middle piled": (
+        [(730, 470), (735, 694), (796, 700), (840, 676), (884, 668), (900, 616), (882, 560), (890, 470)],
+        ("C2", -6),
+    ),
+    "middle piles burned": ([(730, 480), (735, 636), (790, 656), (830, 622), (862, 612), (850, 480)], ("C2", -9)),
+    "middle mown": ([(780, 530), (776, 586), (806, 616), (836, 592), (832, 540)], None),
+    "east thinned": (
+        [(920, 440), (930, 596), (986, 640), (1034, 672), (1074, 640), (1098, 590), (1084, 520), (1092, 420)],
+        ("C3", 3),
+    ),
+    "east cut": (
+        [(1066, 562), (1062, 628), (1100, 660), (1130, 702), (1250, 702), (1250, 570), (1170, 552), (1112, 530)],
+        ("C3", -3),
+    ),
+    "thicket mulched": (
+        [(210, 372), (296, 392), (346, 380), (404, 398), (424, 452), (352, 438), (292, 452), (210, 446)],
+        ("C5", 3),
+    ),
+    "thicket shade kept": ([(480, 384), (468, 436), (474, 560), (570, 560), (560, 384)], ("C5", -1)),
+    "corner cut": (
+        [(852, 1046), (836, 1104), (862, 1160), (858, 1250), (1050, 1250), (1050, 1100), (980, 1068), (916, 1062)],
+        ("C6", -4),
+    ),
+    "corner burn": (
+        [(846, 1040), (826, 1108), (852, 1164), (842, 1250), (930, 1250), (922, 1180), (940, 1120), (904, 1050)],
+        ("C6", 4),
+    ),
+    "hayrack sprayed": (
+        [
+            (1046, 96),
+            (1024, 168),
+            (1044, 232),
+            (1036, 282),
+            (1092, 296),
+            (1128, 254),
+            (1120, 200),
+            (1142, 150),
+            (1104, 104),
+        ],
+        None,
+    ),
+    "hayrack fence row kept": ([(1164, 40), (1178, 180), (1172, 280), (1184, 420), (1250, 420), (1250, 60)], ("C7", 0)),
+    "back slope cut": (
+        [(640, 300), (652, 380), (634, 440), (668, 530), (790, 530), (782, 440), (798, 390), (770, 300)],
+        ("M2", 3),
+    ),
+    "split oak cut": (
+        [(806, 660), (812, 744), (836, 790), (872, 800), (900, 836), (938, 800), (930, 752), (952, 660)],
+        ("M3", 3),
+    ),
+    "west girdled": (
+        [(52, 570), (66, 650), (48, 708), (96, 748), (150, 728), (198, 736), (206, 660), (186, 570)],
+        ("C4", 2),
+    ),
+    "ridge sprouts": ([(220, 236), (224, 306), (270, 322), (330, 306), (342, 262), (316, 222), (260, 214)], ("C8", -4)),
+    "ridge mown": ([(346, 120), (354, 190), (340, 262), (368, 400), (540, 400), (540, 100)], ("C8", -4)),
+}
 
 W, J, D = "Wrenna", "Jorvik", "Delphy"
 #: entry id, date, practice, where (patch, or units joined by ``;``), and what was written on the line.
@@ -50,7 +105,7 @@ _LINES: list[tuple[str, str, str, str, dict[str, object]]] = [
         "2024-10-19",
         "cut",
         "middle cut",
-        {"killed_pct": 92, "person_hours": 64, "cost": 1850, "who": W, "reported_acres": 6.0},
+        {"killed_pct": 92, "person_hours": 64, "cost": 1850, "who": W, "reported_acres": 6.8},
     ),
     ("s1-02", "2024-11-23", "keep", "thicket shade kept", {"who": W, "note": "shade for the spring, deer bed here"}),
     (
@@ -66,7 +121,7 @@ _LINES: list[tuple[str, str, str, str, dict[str, object]]] = [
         "2025-01-18",
         "cut",
         "bluff west bite",
-        {"killed_pct": 95, "person_hours": 52, "cost": 1400, "who": W, "reported_acres": 3.5},
+        {"killed_pct": 95, "person_hours": 52, "cost": 1400, "who": W, "reported_acres": 3.9},
     ),
     (
         "s1-06",
@@ -111,7 +166,7 @@ _LINES: list[tuple[str, str, str, str, dict[str, object]]] = [
         "2025-10-11",
         "mulch",
         "thicket mulched",
-        {"killed_pct": 98, "person_hours": 14, "cost": 2900, "who": D, "reported_acres": 1.9},
+        {"killed_pct": 98, "person_hours": 14, "cost": 2900, "who": D, "reported_acres": 2.5},
     ),
     ("s2-02", "2025-11-15", "cut", "split oak cut", {"killed_pct": 88, "person_hours": 18, "cost": 520, "who": W}),
     (
@@ -119,7 +174,7 @@ _LINES: list[tuple[str, str, str, str, dict[str, object]]] = [
         "2025-12-06",
         "cut",
         "bluff east bite",
-        {"killed_pct": 93, "person_hours": 58, "cost": 1600, "who": W, "reported_acres": 2.5},
+        {"killed_pct": 93, "person_hours": 58, "cost": 1600, "who": W, "reported_acres": 4.0},
     ),
     ("s2-04", "2025-12-13", "pile", "split oak cut", {"person_hours": 12, "cost": 350, "who": J}),
     ("s2-05", "2026-01-10", "cut", "back slope cut", {"killed_pct": 90, "person_hours": 30, "cost": 870, "who": D}),
@@ -143,7 +198,7 @@ _LINES: list[tuple[str, str, str, str, dict[str, object]]] = [
         "2026-02-28",
         "cut",
         "east cut",
-        {"killed_pct": 94, "person_hours": 26, "cost": 780, "who": W, "reported_acres": 2.4},
+        {"killed_pct": 94, "person_hours": 26, "cost": 780, "who": W, "reported_acres": 3.6},
     ),
     ("s2-10", "2026-03-07", "keep", "hayrack fence row kept", {"who": W, "note": "screen from the road"}),
     ("s2-11", "2026-03-14", "burn", "corner burn", {"burned_pct": 80, "person_hours": 22, "cost": 540, "who": W}),
@@ -187,12 +242,15 @@ _LINES: list[tuple[str, str, str, str, dict[str, object]]] = [
 ]
 
 
-def drawn_patches(*, seed: int) -> dict[str, Polygon]:
+def drawn_patches(units: dict[str, Polygon], *, seed: int) -> dict[str, Polygon]:
     """Return every patch as it was walked [local m], none beyond the boundary."""
     patches = {}
-    for name, points in PATCHES.items():
-        line = hand_drawn(points, Chance(seed, name), closed=True, sway_m=1.2)
-        patches[name] = shapely.intersection(Polygon(line.coords), BOUNDARY)
+    for name, (points, kept_to) in PATCHES.items():
+        patch = Polygon(hand_drawn(points, Chance(seed, name), closed=True, sway_m=1.6).coords)
+        if kept_to is not None:
+            unit_id, over_m = kept_to
+            patch = patch.intersection(units[unit_id].buffer(over_m).simplify(0.5))
+        patches[name] = shapely.intersection(patch, BOUNDARY)
     return patches
 
 

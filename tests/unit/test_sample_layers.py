@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import json
-import math
 import subprocess
 import sys
 from itertools import combinations, pairwise
@@ -168,8 +167,7 @@ def test_walks_have_the_stated_troubles() -> None:
     def steps_m(name: str) -> list[float]:
         points = walks[name]
         return [
-            Geodesic.WGS84.Inverse(a.latitude, a.longitude, b.latitude, b.longitude)["s12"]
-            for a, b in pairwise(points)
+            Geodesic.WGS84.Inverse(a.latitude, a.longitude, b.latitude, b.longitude)["s12"] for a, b in pairwise(points)
         ]
 
     def backward(name: str) -> int:
@@ -181,11 +179,16 @@ def test_walks_have_the_stated_troubles() -> None:
     assert max(steps_m("south_bluff_edge.gpx")) < 15
     rough = steps_m("east_bluff_edge_rough.gpx")
     assert sum(step > 300 for step in rough) == 2  # out to the jump and back
-    rest = walks["east_bluff_edge_rough.gpx"][24:72]
-    spread_m = max(
-        Geodesic.WGS84.Inverse(rest[0].latitude, rest[0].longitude, p.latitude, p.longitude)["s12"] for p in rest
+    # somewhere the walker stood for four minutes while the receiver wandered: 48 fixes within a few metres
+    points = walks["east_bluff_edge_rough.gpx"]
+    spread_m = min(
+        max(
+            Geodesic.WGS84.Inverse(points[i].latitude, points[i].longitude, p.latitude, p.longitude)["s12"]
+            for p in points[i : i + 48]
+        )
+        for i in range(len(points) - 48)
     )
-    assert spread_m < 25 and math.isfinite(spread_m)
+    assert spread_m < 25
 
 
 def test_the_edge_walk_encloses_the_patch_it_went_around() -> None:
