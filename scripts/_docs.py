@@ -15,6 +15,7 @@ import shutil
 import subprocess
 import sys
 import tempfile
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -88,6 +89,7 @@ def commands_in(text: str) -> list[str]:
     return re.findall(r"^  ([a-z][a-z-]*)", listed, flags=re.MULTILINE)
 
 
+@lru_cache
 def help_of(*words: str) -> str:
     """Return the help text that a person sees, at a fixed width."""
     lines = habmap(*words, "--help").splitlines()
