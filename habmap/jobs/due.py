@@ -67,6 +67,18 @@ def due(store: Store, *, on: date) -> DueResult:
     )
 
 
+def upkeep_due(state: Ground, settings: Settings) -> dict[str, tuple[DueItem, ...]]:
+    """Return by unit the ground that asks for upkeep on the account's own day; empty while there is no log."""
+    if state.on is None:
+        return {}
+    found: dict[str, tuple[DueItem, ...]] = {}
+    upkeep = {unit.unit_id: _upkeep_rule(unit.unit_id, settings) for unit in state.units}
+    for item in ground_due(_dated(state), on=state.on, drying_days=settings.seasons.drying_days, upkeep=upkeep):
+        if item.what == "upkeep" and item.state == "due" and item.unit_id is not None:
+            found[item.unit_id] = (*found.get(item.unit_id, ()), item)
+    return found
+
+
 def _begins_within(items: Sequence[DueItem], on: date, days: int) -> int:
     return sum(item.from_date is not None and on <= item.from_date <= on + timedelta(days=days) for item in items)
 

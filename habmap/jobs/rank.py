@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from habmap.jobs.density import density
-from habmap.jobs.ground import Ground, ground
+from habmap.jobs.due import upkeep_due
+from habmap.jobs.ground import Ground, GroundPiece, ground
 from habmap.jobs.ports import Store
 from habmap.jobs.terrain import UnitTerrain, terrain
-from habmap.vocabulary import CEDAR_COVERS, OPEN_COVERS, REMAINING, TREATED
+from habmap.place.settings import Settings
+from habmap.vocabulary import OPEN_COVERS, REMAINING, TREATED
 from habmap.work.priority import Candidate, DenseLimits, Tier, rank_units
 
 
@@ -59,15 +62,17 @@ def rank(store: Store, *, on: date | None = None) -> RankResult:
     settings = store.settings
     state = ground(store, on=on)
     slopes, warnings = _terrain_by_unit(store, on)
-    near_open_m = _nearness_m(state, store)
     stands = {line.unit_id: line for line in density(store).units}
     remaining = {unit.unit_id: 0.0 for unit in state.units}
     for piece in state.pieces:
         if piece.stage in REMAINING:
             remaining[piece.unit_id] += piece.acres
+    near_open_m, near_seed_m = _to_open_ground_m(state), _to_standing_cedars_m(state)
+    upkeep = upkeep_due(state, settings)
     candidates = []
     for unit in state.units:
         slope, stand = slopes.get(unit.unit_id), stands.get(unit.unit_id)
+        asks = upkeep.get(unit.unit_id, ())
         candidates.append(
             Candidate(
                 unit_id=unit.unit_id,
@@ -80,6 +85,11 @@ def rank(store: Store, *, on: date | None = None) -> RankResult:
                 aspect_mean_deg=slope.aspect_mean_deg if slope else None,
                 heat_load_mean=slope.heat_load_mean if slope else None,
                 near_open_m=near_open_m.get(unit.unit_id),
+                hand_only_pct=slope.hand_only_pct if slope else None,
+                upkeep_acres=sum(item.acres or 0.0 for item in asks),
+                upkeep_why="; ".join(dict.fromkeys(item.words for item in asks)),
+                near_seed_m=near_seed_m.get(unit.unit_id),
+                remarks=_remarks(unit.unit_id, settings, state.on),
             )
         )
     limits = DenseLimits(
@@ -117,23 +127,45 @@ def _terrain_by_unit(store: Store, on: date | None) -> tuple[dict[str, UnitTerra
     return {unit.unit_id: unit for unit in result.units}, result.warnings
 
 
-def _nearness_m(state: Ground, store: Store) -> dict[str, float]:
-    """Return the shortest distance from each unit's remaining ground to treated ground or native grass [m]."""
-    grid = store.grid
-    if grid is None:
-        return {}
+def _remarks(unit_id: str, settings: Settings, on: date | None) -> tuple[str, ...]:
+    """Return the holds and contract dates that are said with a unit."""
+    words = []
+    for hold in settings.hold:
+        if hold.unit == unit_id and (on is None or (hold.to or date.max) >= on):
+            words.append(f"held: {hold.reason}" + (f" until {hold.to}" if hold.to else ", no end is written"))
+    for line in settings.contract:
+        if unit_id in line.units or not line.units:
+            if line.not_before is not None and (on is None or on < line.not_before):
+                words.append(f"contract {line.program} {line.item}: not before {line.not_before}")
+            if line.due is not None:
+                words.append(f"contract {line.program} {line.item}: due {line.due}")
+    return tuple(words)
+
+
+def _to_open_ground_m(state: Ground) -> dict[str, float]:
+    """Return each unit's shortest distance from remaining ground to treated ground or native grass [m]."""
     opened = [piece.geometry for piece in state.pieces if piece.stage in TREATED]
-    opened += [grid.to_grid(unit.geometry) for unit in state.units if unit.cover in OPEN_COVERS]
-    if not opened:
+    opened += [state.unit_shapes[unit.unit_id] for unit in state.units if unit.cover in OPEN_COVERS]
+    return _nearest_m([piece for piece in state.pieces if piece.stage in REMAINING], opened)
+
+
+def _to_standing_cedars_m(state: Ground) -> dict[str, float]:
+    """Return each unit's shortest distance from treated or grass ground to standing cedars, the seed trees [m]."""
+    covers = {unit.unit_id: unit.cover for unit in state.units}
+    kept = [
+        piece
+        for piece in state.pieces
+        if piece.stage in TREATED or (piece.stage == "other" and covers[piece.unit_id] in OPEN_COVERS)
+    ]
+    return _nearest_m(kept, [piece.geometry for piece in state.pieces if piece.stage in (*REMAINING, "keep")])
+
+
+def _nearest_m(pieces: Sequence[GroundPiece], others: Sequence[BaseGeometry]) -> dict[str, float]:
+    if not others:
         return {}
-    tree = shapely.STRtree(opened)
-    distances: dict[str, float] = {}
-    for piece in state.pieces:
-        if piece.stage in REMAINING:
-            _, found = tree.query_nearest(piece.geometry, return_distance=True, all_matches=False)
-            distances[piece.unit_id] = min(distances.get(piece.unit_id, float("inf")), float(found[0]))
-    return {
-        unit.unit_id: distances[unit.unit_id]
-        for unit in state.units
-        if unit.cover in CEDAR_COVERS and unit.unit_id in distances
-    }
+    tree = shapely.STRtree(others)
+    nearest: dict[str, float] = {}
+    for piece in pieces:
+        _, found = tree.query_nearest(piece.geometry, return_distance=True, all_matches=False)
+        nearest[piece.unit_id] = min(nearest.get(piece.unit_id, float("inf")), float(found[0]))
+    return nearest

@@ -76,6 +76,7 @@ class RankWeights(Section):
     density: NonNegative = 30
     remaining: NonNegative = 10
     near_open: NonNegative = 15
+    gentle: NonNegative = 5
 
     @model_validator(mode="after")
     def _some_weight(self) -> RankWeights:

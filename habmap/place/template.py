@@ -41,6 +41,7 @@ heat_load = 15                 # how hot the slope is (McCune & Keon 2002, equat
 density = 30                   # stems per acre or crown cover
 remaining = 10                 # acres left to do
 near_open = 15                 # nearness to ground already opened, or native grass
+gentle = 5                     # share of the ground below the machine limit: less effort an acre
 
 [seasons]
 drying_days = [30, 60]         # days from cutting to burning (common practice, no source); your burn plan rules

@@ -11,10 +11,14 @@ from numpy.typing import NDArray
 
 from habmap.vocabulary import CEDAR_COVERS, WIND_WORDS, wind_16
 
-Tier = Literal["first", "next", "later", "none"]
+Tier = Literal["first", "upkeep", "next", "later", "none"]
 
-TIERS: Final[tuple[Tier, ...]] = ("first", "next", "later", "none")
-PARTS: Final = ("sun_facing", "heat_load", "density", "remaining", "near_open")
+#: In the order of work. Upkeep stands beside the first tier: its acres are the cheapest there are.
+TIERS: Final[tuple[Tier, ...]] = ("first", "upkeep", "next", "later", "none")
+#: Parts of the score of ground to be cleared.
+PARTS: Final = ("sun_facing", "heat_load", "density", "remaining", "near_open", "gentle")
+#: The one part of the score of ground to be kept up: how near the trees stand that would seed it.
+SEED_PART: Final = "near_seed"
 
 #: A unit is sun-facing when at least this share of its covered ground is [%] (design rule 7).
 SUN_FACING_UNIT_PCT: Final = 50.0
@@ -52,6 +56,13 @@ class Candidate:
         McCune & Keon (2002) eq. 3, unitless.
     near_open_m
         Shortest distance from the remaining ground to treated ground or native grass [m].
+    hand_only_pct
+        Share of the covered ground steeper than the place's machine limit [%].
+    upkeep_acres, upkeep_why, near_seed_m
+        Treated or grass ground that the last look or the calendar asks to keep up [acre], why, and its shortest
+        distance to standing cedars [m].
+    remarks
+        Phrases that are said with the unit whatever its tier: holds, contract dates.
     """
 
     unit_id: str
@@ -64,6 +75,11 @@ class Candidate:
     aspect_mean_deg: float | None = None
     heat_load_mean: float | None = None
     near_open_m: float | None = None
+    hand_only_pct: float | None = None
+    upkeep_acres: float = 0.0
+    upkeep_why: str = ""
+    near_seed_m: float | None = None
+    remarks: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -133,10 +149,11 @@ def tier_of(candidate: Candidate, *, limits: DenseLimits) -> Tier:
 
     ``first`` = cedar, known to be dense, known to be sun-facing, with acres remaining; ``next`` = cedar or mixed
     ground with acres remaining that is known to be one of the two; ``later`` = the rest with acres remaining;
-    ``none`` = nothing left to cut. What is unknown never lifts a unit to ``first``.
+    ``upkeep`` = nothing left to clear, but treated or grass ground asks for upkeep; ``none`` = neither. What is
+    unknown never lifts a unit to ``first``.
     """
-    if candidate.cover not in CEDAR_COVERS or candidate.remaining_acres < SLIVER_ACRES:
-        return "none"
+    if not _has_work(candidate):
+        return "upkeep" if candidate.upkeep_acres >= SLIVER_ACRES else "none"
     dense, sunny = is_dense(candidate, limits=limits) is True, is_sun_facing(candidate) is True
     if dense and sunny and candidate.cover == "cedar":
         return "first"
@@ -160,9 +177,9 @@ def parts_of(candidate: Candidate, *, limits: DenseLimits) -> dict[str, float | 
         "heat_load": None if heat is None else _clipped((heat - low) / (high - low)),
         "density": _clipped(max(density)) if density else None,
         "remaining": candidate.remaining_acres / (candidate.remaining_acres + HALF_REMAINING_ACRES),
-        "near_open": None
-        if candidate.near_open_m is None
-        else HALF_NEARNESS_M / (HALF_NEARNESS_M + candidate.near_open_m),
+        "near_open": _nearness(candidate.near_open_m),
+        "gentle": None if candidate.hand_only_pct is None else 1 - candidate.hand_only_pct / 100,
+        SEED_PART: _nearness(candidate.near_seed_m),
     }
 
 
@@ -181,13 +198,14 @@ def rank_units(
     ``holds_pct`` draws ``RANDOM_WEIGHTINGS`` weightings from a Dirichlet distribution whose mean is the place's own
     weighting (fixed seed), and counts how often the unit keeps its place within its tier.
     """
-    mean = np.array([weights[part] for part in PARTS], dtype=np.float64)
-    mean = mean / mean.sum()
     ranked: list[Ranked] = []
     for tier in TIERS:
+        names: Sequence[str] = (SEED_PART,) if tier == "upkeep" else PARTS
+        mean = np.array([1.0 if tier == "upkeep" else weights[part] for part in names], dtype=np.float64)
+        mean = mean / mean.sum()
         group = [unit for unit in candidates if tier_of(unit, limits=limits) == tier]
         parts = [parts_of(unit, limits=limits) for unit in group]
-        values = np.array([[part[name] or 0.0 for name in PARTS] for part in parts]).reshape(len(group), len(PARTS))
+        values = np.array([[part[name] or 0.0 for name in names] for part in parts]).reshape(len(group), len(names))
         scores = values @ mean
         order = _ordered(group, scores)
         holds = _holds_pct(group, values, order, mean) if tier != "none" else [None] * len(group)
@@ -211,10 +229,14 @@ def rank_units(
 
 def reasons_of(candidate: Candidate, *, limits: DenseLimits) -> tuple[str, ...]:
     """Say in plain words what puts a unit where it is, one short phrase each, unknowns included."""
-    if candidate.cover not in CEDAR_COVERS:
-        return (f"{candidate.cover}: not cedar ground",)
-    if candidate.remaining_acres < SLIVER_ACRES:
-        return (candidate.cover, "nothing left to cut")
+    upkeep = ()
+    if candidate.upkeep_acres >= SLIVER_ACRES:
+        upkeep = (f"{candidate.upkeep_acres:.1f} acres ask for upkeep: {candidate.upkeep_why}",)
+    if not _has_work(candidate):
+        plain = (candidate.cover, "nothing left to cut")
+        if candidate.cover not in CEDAR_COVERS:
+            plain = (candidate.cover,) if upkeep else (f"{candidate.cover}: not cedar ground",)
+        return (*plain, *upkeep, *candidate.remarks)
     phrases = ["mixed cedar and hardwood" if candidate.cover == "mixed" else candidate.cover]
     if candidate.sun_facing_pct is None:
         phrases.append("which way it faces is not known: no elevation here")
@@ -233,7 +255,15 @@ def reasons_of(candidate: Candidate, *, limits: DenseLimits) -> tuple[str, ...]:
     dense = is_dense(candidate, limits=limits)
     phrases.append({True: "dense", False: "not dense", None: "how dense it is has not been measured"}[dense])
     phrases.append(f"{candidate.remaining_acres:.1f} acres remain")
-    return tuple(phrases)
+    return (*phrases, *upkeep, *candidate.remarks)
+
+
+def _has_work(candidate: Candidate) -> bool:
+    return candidate.cover in CEDAR_COVERS and candidate.remaining_acres >= SLIVER_ACRES
+
+
+def _nearness(distance_m: float | None) -> float | None:
+    return None if distance_m is None else HALF_NEARNESS_M / (HALF_NEARNESS_M + distance_m)
 
 
 def _ordered(group: Sequence[Candidate], scores: NDArray[np.float64]) -> list[int]:

@@ -20,6 +20,7 @@ BENCH = Candidate(
     aspect_mean_deg=202.5,
     heat_load_mean=1.05,
     near_open_m=0.0,
+    hand_only_pct=20.0,
 )
 
 
@@ -61,7 +62,15 @@ def test_unknown_density_is_not_sparse() -> None:
 def test_parts_and_score_by_hand() -> None:
     parts = parts_of(BENCH, limits=LIMITS)
     assert parts == pytest.approx(
-        {"sun_facing": 0.82, "heat_load": 1.0, "density": 0.9, "remaining": 0.5, "near_open": 1.0}
+        {
+            "sun_facing": 0.82,
+            "heat_load": 1.0,
+            "density": 0.9,
+            "remaining": 0.5,
+            "near_open": 1.0,
+            "gentle": 0.8,
+            "near_seed": None,
+        }
     )
     line = rank_units([BENCH], limits=LIMITS, weights={**dict.fromkeys(PARTS, 0.0), "density": 3.0, "remaining": 1.0})
     assert line[0].score == pytest.approx((3 * 0.9 + 0.5) / 4)
@@ -121,3 +130,25 @@ def test_reasons_are_plain_and_own_up_to_what_is_unknown() -> None:
     unknown = replace(BENCH, stems_per_acre=None, sun_facing_pct=None, coverage_pct=0.0, aspect_mean_deg=None)
     words = " ".join(rank_units([unknown], limits=LIMITS, weights=EQUAL)[0].reasons)
     assert "not known" in words and "not been measured" in words
+
+
+def test_upkeep_stands_beside_the_first_tier_nearest_seed_trees_first() -> None:
+    done = replace(BENCH, remaining_acres=0.0, upkeep_acres=3.0, upkeep_why="four years since the fire")
+    far, near = replace(done, unit_id="far", near_seed_m=300.0), replace(done, unit_id="near", near_seed_m=0.0)
+    prairie = replace(near, unit_id="prairie", cover="grass", upkeep_acres=1.0)
+    waiting = replace(BENCH, unit_id="next", stems_per_acre=10)
+    lines = rank_units([waiting, far, prairie, near, BENCH], limits=LIMITS, weights=EQUAL)
+    assert [(line.unit_id, line.tier) for line in lines] == [
+        ("bench", "first"),
+        ("near", "upkeep"),
+        ("prairie", "upkeep"),
+        ("far", "upkeep"),
+        ("next", "next"),
+    ]
+    assert lines[3].score == pytest.approx(0.25)  # 100 / (100 + 300)
+    assert "3.0 acres ask for upkeep: four years since the fire" in lines[1].reasons
+
+
+def test_holds_and_contract_dates_are_said_in_every_tier() -> None:
+    for unit in (replace(BENCH, remarks=("held: nesting",)), replace(BENCH, cover="crop", remarks=("held: nesting",))):
+        assert "held: nesting" in rank_units([unit], limits=LIMITS, weights=EQUAL)[0].reasons

@@ -7,7 +7,7 @@ import typer
 from habmap.cli.context import JsonOption, OnOption, Session
 from habmap.cli.output import print_json, print_table, say, warn
 
-TIER_WORDS = {"first": "first", "next": "next", "later": "later", "none": "nothing to cut"}
+TIER_WORDS = {"first": "first", "upkeep": "upkeep", "next": "next", "later": "later", "none": "nothing to do"}
 
 
 def register(app: typer.Typer) -> None:
@@ -26,7 +26,8 @@ def register(app: typer.Typer) -> None:
         if as_json:
             print_json("rank", result)
             return
-        work = [unit for unit in result.units if unit.tier != "none"]
+        work = [unit for unit in result.units if unit.tier not in ("none", "upkeep")]
+        upkeep = [unit for unit in result.units if unit.tier == "upkeep"]
         if not work:
             say("No cedar ground is left to cut.")
         else:
@@ -39,6 +40,9 @@ def register(app: typer.Typer) -> None:
                     "No stand is known to be dense cedar on a sun-facing slope. "
                     f"Next is {top.unit_id} ({top.name}): {', '.join(top.reasons)}. It is {firmness}."
                 )
+        if upkeep:
+            named = "; ".join(f"{unit.unit_id} ({unit.name}): {unit.reasons[-1]}" for unit in upkeep)
+            say(f"Beside it, the cheapest acres there are, upkeep: {named}.")
         as_of = f"work up to {result.on.isoformat()}" if result.on else "no work logged yet"
         say(f"As of: {as_of}.")
         print_table(
