@@ -193,11 +193,8 @@ class Cells:
 
 
 def _range_words(low: float, high: float, above: float | None) -> str:
-    parts = []
     if above is not None:
-        parts.append(f"more than {above:g}")
-    elif math.isfinite(low):
-        parts.append(f"{low:g} or more")
-    if math.isfinite(high):
-        parts.append(f"at most {high:g}")
-    return " and ".join(parts) or "a finite number"
+        return f"more than {above:g}" + (f", at most {high:g}" if math.isfinite(high) else "")
+    if math.isfinite(low) and math.isfinite(high):
+        return f"{low:g} to {high:g}"
+    return f"{low:g} or more" if math.isfinite(low) else "a finite number"

@@ -253,7 +253,7 @@ def _unreadable(path: Path, error: Exception) -> InputError:
     return InputError(
         "the file cannot be read as a layer",
         where=str(path),
-        value=printable(str(error), longest=200),
+        value=printable(str(error).partition("; It might help")[0], longest=200),
         allowed=", ".join(sorted(set(VECTOR_KINDS.values()))),
         mend="save or export it again from the program it came from",
     )

@@ -136,7 +136,7 @@ CASES: dict[str, tuple[str, Make, tuple[str, ...], tuple[str, ...]]] = {
     "unknown cover": ("units", vector([unit("a", FREE) | {"cover": "pine"}]), (), ("unknown cover", "hardwood")),
     "impossible numbers": (
         "units", vector([unit("a", FREE, canopy_pct="101", stems_per_acre="-5", target_pct="many")]), (),
-        ("3 faults", "canopy_pct", "stems_per_acre", "target_pct", "at most 100"),
+        ("3 faults", "canopy_pct", "stems_per_acre", "target_pct", "0 to 100"),
     ),
     "unknown column in --map": (
         "units", vector([unit("a", FREE)]), ("--map", "name=NAME_OF"), ("no such column", "unit_id, cover"),
