@@ -22,6 +22,15 @@ MIN_PREFIX: Final = 4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Covered:
+    """Ground of a line: lon/lat patch [°], the units named, and the standard deviation of a walked one [acre]."""
+
+    patch: MultiPolygon
+    unit_ids: tuple[str, ...] = ()
+    acres_sd: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Voided:
     """A line just withdrawn: the new row, the line it withdraws and what that said."""
 
@@ -88,7 +97,7 @@ def amend(
     today: dt.date,
     practice: str | None = None,
     date: dt.date | None = None,
-    ground: Callable[[dt.date], tuple[MultiPolygon, tuple[str, ...]]] | None = None,
+    ground: Callable[[dt.date], Covered] | None = None,
     agree: Callable[[str], bool] = lambda words: False,
 ) -> Logged:
     """Correct a line of the log by a row that carries its whole content anew.
@@ -104,7 +113,7 @@ def amend(
     practice, date
         The right ones, where they were wrong.
     ground
-        Gives the right patch and the units named, for the line's day, where the ground was wrong.
+        Gives the right ground, for the line's day, where it was wrong.
     agree
         Asked where the reported acres are far from the ground, see `habmap.jobs.log.log`.
 
@@ -135,8 +144,8 @@ def amend(
         date=date or content.date,
     )
     if ground is not None:
-        patch, unit_ids = ground(row.date)
-        row = replace(row, patch=patch, unit_ids=unit_ids, acres_sd=None)
+        covered = ground(row.date)
+        row = replace(row, patch=covered.patch, unit_ids=covered.unit_ids, acres_sd=covered.acres_sd)
     if row.practice != "look" and row.look is not None:
         treated = row.look.stump_treated  # all that other work says of what stands there
         row = replace(row, look=None if treated is None else Look(stump_treated=treated))

@@ -10,6 +10,7 @@ from typing import Final
 
 import shapely
 from shapely import MultiPolygon
+from shapely.geometry.base import BaseGeometry
 
 from habmap.errors import InputError
 from habmap.jobs.ports import Store
@@ -245,13 +246,22 @@ def _redrawn(store: Store, entry: Entry) -> list[str]:
     """Say where a whole unit was drawn otherwise on the day of the work."""
     if not entry.unit_ids:
         return []
-    now = {unit.unit_id: unit.uuid for unit in store.units()}
-    then = {unit.unit_id: unit.uuid for unit in store.units(entry.date)}
+    now = {unit.unit_id: unit for unit in store.units()}
+    then = {unit.unit_id: unit for unit in store.units(entry.date)}
     return [
         f"unit {unit_id} was drawn otherwise on {entry.date}; the ground taken is its outline of today"
         for unit_id in entry.unit_ids
-        if unit_id in now and unit_id in then and now[unit_id] != then[unit_id]
+        if unit_id in now
+        and unit_id in then
+        and now[unit_id].uuid != then[unit_id].uuid
+        and _is_whole(entry, now[unit_id])
     ]
+
+
+def _is_whole(entry: Entry, unit: Unit) -> bool:
+    """Tell whether an entry covers all of a unit, but for rounding."""
+    outline = _valid(unit.geometry)
+    return entry.patch is not None and shapely.difference(outline, entry.patch).area <= 1e-9 * outline.area
 
 
 def _contract_and_holds(store: Store, entry: Entry, units: Sequence[UnitShare]) -> list[str]:
@@ -288,5 +298,5 @@ def _grid_at(patch: MultiPolygon) -> LocalGrid:
     return LocalGrid(lat=(min_lat + max_lat) / 2, lon=(min_lon + max_lon) / 2)
 
 
-def _valid(outline: MultiPolygon) -> shapely.Geometry:
+def _valid(outline: MultiPolygon) -> BaseGeometry:
     return outline if outline.is_valid else shapely.make_valid(outline)

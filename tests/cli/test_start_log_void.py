@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 import math
 import sqlite3
 import tomllib
 from collections.abc import Callable
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -321,6 +322,40 @@ def test_amend_then_void_keeps_every_row(run_habmap: Run, place: Path, half_patc
     assert entries(place)[: len(rows)] == rows
     account = run_habmap("acres", "--json", place=place).json
     assert [line["entries"] for line in account["practices"]] == [1]
+
+
+def test_amend_by_a_walk_carries_its_uncertainty(run_habmap: Run, repository: Path, tmp_path: Path) -> None:
+    """The ground of a wrong line is replaced by the one walked around."""
+    folder = tmp_path / "walked"
+    assert run_habmap("start", folder, "--name", "x", "--boundary", tmp_path / "none.gpkg").code == 3
+    assert run_habmap("start", folder, "--name", "x").code == 0
+    fixes = [(0, 0), (0, 0.001), (0.001, 0.001), (0.001, 0), (0, 0.00005)]
+    points = []
+    for (lat_0, lon_0), (lat_1, lon_1) in itertools.pairwise(fixes):
+        for step in range(10):
+            lat, lon = lat_0 + (lat_1 - lat_0) * step / 10, lon_0 + (lon_1 - lon_0) * step / 10
+            moment = MOMENT + timedelta(seconds=10 * len(points))
+            points.append(
+                f'<trkpt lat="{36 + lat:.8f}" lon="{-97 + lon:.8f}"><time>{moment:%Y-%m-%dT%H:%M:%SZ}</time></trkpt>'
+            )
+    gpx = tmp_path / "walk.gpx"
+    gpx.write_text(
+        '<?xml version="1.0"?><gpx version="1.1" creator="test" xmlns="http://www.topografix.com/GPX/1/1">'
+        f"<trk><trkseg>{''.join(points)}</trkseg></trk></gpx>"
+    )
+    patch = tmp_path / "far.geojson"
+    patch.write_text(to_geojson(box(-97.05, 36, -97.04, 36.01)))
+    first = run_habmap("log", "cut", "--date", "2026-01-01", "--patch", patch, "--json", place=folder)
+    assert first.code == 0, first.out
+    entry_id = first.json["entry_id"]
+    words = ["amend", entry_id[:8], "--why", "wrong ground", "--track", gpx, "--json"]
+    assert run_habmap(*words, "--patch", patch, place=folder).code == 2
+    done = run_habmap(*words, place=folder)
+    assert done.code == 0, done.out
+    # A square of 0.001 degrees walked in straight lines; the open end cuts off less than a hundredth.
+    assert done.json["acres"] == pytest.approx(acres_of_box(-97, 36, -96.999, 36.001), rel=0.05)
+    assert done.json["acres_sd"] > 0
+    assert entries(folder)[-1].acres_sd == done.json["acres_sd"]
 
 
 # --- check --------------------------------------------------------------------------------------------------

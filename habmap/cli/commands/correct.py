@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import replace
 from typing import Annotated
 
 import typer
 
+from habmap.cli import track_options
 from habmap.cli import work_options as options
 from habmap.cli.context import JsonOption, Session, parsed_date
 from habmap.cli.output import print_json, say
+from habmap.errors import UsageError
 
 EntryArgument = Annotated[
     str, typer.Argument(metavar="ENTRY", help="The line's id, its first 4 characters or more, or its imported id.")
@@ -52,6 +55,9 @@ def amend(
     ] = None,
     unit: options.UnitOption = None,
     is_all: options.AllOption = False,
+    track: track_options.TrackOption = None,
+    swath_ft: track_options.SwathOption = None,
+    travel: track_options.TravelOption = "foot",
     patch: options.PatchOption = None,
     repair: options.RepairOption = False,
     killed_pct: options.KilledOption = None,
@@ -74,6 +80,7 @@ def amend(
     as_json: JsonOption = False,
 ) -> None:
     """Correct a line of the log: give only what was wrong; the old line stays on record."""
+    from habmap.jobs.correct import Covered
     from habmap.jobs.correct import amend as correct
     from habmap.jobs.said import Said, look_of
 
@@ -99,8 +106,32 @@ def amend(
         product_rate=rate,
         look=look,
     )
-    ground = options.ground_from(session.store, units=unit, is_all=is_all, patch=patch, repair=repair)
+    has_other_ground = patch is not None or is_all
+    if track and has_other_ground:
+        raise UsageError("two sources of ground are given", where="--track", mend="give one")
+    drawn = None
+    if not track:
+        drawn = options.ground_from(session.store, units=unit, is_all=is_all, patch=patch, repair=repair)
     store = session.store()
+    notes: list[str] = []
+
+    def ground(day: dt.date) -> Covered:
+        walked = track_options.track_ground(
+            lambda: store,
+            tracks=track,
+            swath_ft=swath_ft,
+            travel=travel,
+            units=unit,
+            has_other_ground=has_other_ground,
+            day=day,
+        )
+        if walked is not None:
+            notes.extend(walked.notes)
+            return Covered(patch=walked.patch, unit_ids=walked.unit_ids, acres_sd=walked.acres_sd)
+        assert drawn is not None  # the caller asks only where some ground is given
+        covered, unit_ids = drawn(day)
+        return Covered(patch=covered, unit_ids=unit_ids)
+
     result = correct(
         store,
         entry,
@@ -110,9 +141,10 @@ def amend(
         today=session.today(store.settings.place.timezone),
         practice=practice,
         date=date,
-        ground=ground,
+        ground=ground if track or drawn is not None else None,
         agree=options.agreement(is_yes=yes, as_json=as_json),
     )
+    result = replace(result, warnings=(*result.warnings, *notes))
     if as_json:
         print_json("amend", result)
     else:
