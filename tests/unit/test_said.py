@@ -1,0 +1,96 @@
+"""What a person says about work: ranges, words and cautions."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import pytest
+
+from habmap.errors import UsageError
+from habmap.jobs.said import Said, cautions_for, check_practice, check_said, look_of, parsed_sprouts
+from habmap.vocabulary import FIRE_CAUTION, LABEL_CAUTION, PRACTICES, SAW_CAUTION, SNAG_CAUTION
+from habmap.work.records import Look
+
+NAN, INF = math.nan, math.inf
+
+
+@pytest.mark.parametrize(
+    ("practice", "fields", "option"),
+    [
+        *[("cut", {"killed_pct": value}, "--killed-pct") for value in (-0.001, 100.001, NAN, INF)],
+        *[("burn", {"burned_pct": value}, "--burned-pct") for value in (-1, 101, NAN, -INF)],
+        *[("cut", {"person_hours": value}, "--person-hours") for value in (-1, NAN, INF, 10_000.1)],
+        *[("cut", {"cost": value}, "--cost") for value in (-0.01, NAN, INF)],
+        *[("cut", {"reported_acres": value}, "--reported-acres") for value in (0, -1, NAN, INF)],
+        ("girdle", {}, "--killed-pct"),
+        ("spray", {"product": "x"}, "--killed-pct"),
+        ("look", {}, "log look"),
+        ("cut", {"look": Look(needles="red")}, None),
+        *[
+            ("look", {"look": Look(**{name: value})}, f"--{name.replace('_', '-')}")
+            for name in ("live_stems_per_acre", "tallest_ft", "seedlings_per_acre", "fuel_lb_ac")
+            for value in (-1, NAN, INF)
+        ],
+    ],
+)
+def test_what_cannot_be_is_refused(practice: str, fields: dict[str, Any], option: str | None) -> None:
+    with pytest.raises(UsageError) as caught:
+        check_said(Said(**fields), practice=practice)
+    assert caught.value.where == option
+    assert caught.value.exit_code == 2
+
+
+@pytest.mark.parametrize(
+    ("practice", "fields"),
+    [
+        ("cut", {}),
+        ("cut", {"killed_pct": 0, "person_hours": 0, "cost": 0, "reported_acres": 1e-6}),
+        ("girdle", {"killed_pct": 100}),
+        ("cut", {"look": Look(stump_treated=True)}),
+        ("look", {"note": "nothing to see"}),
+        ("look", {"look": Look(live_stems_per_acre=0)}),
+        ("burn", {"burned_pct": 100, "person_hours": 10_000}),
+    ],
+)
+def test_the_edges_of_what_can_be_are_taken(practice: str, fields: dict[str, Any]) -> None:
+    check_said(Said(**fields), practice=practice)
+
+
+def test_practices_are_known_or_listed() -> None:
+    assert [check_practice(practice) for practice in PRACTICES] == list(PRACTICES)
+    with pytest.raises(UsageError) as caught:
+        check_practice("Cut")
+    assert "pile_burn" in (caught.value.allowed or "")
+
+
+def test_sprouts() -> None:
+    assert parsed_sprouts(" elm = 3 ,osage orange=0") == (("elm", 3), ("osage orange", 0))
+    for text in ("", "elm", "elm=", "=3", "elm=-1", "elm=1.5", "elm=x", "elm=1,elm=2", "elm=1,", "elm=²"):
+        with pytest.raises(UsageError):
+            parsed_sprouts(text)
+
+
+def test_a_look_of_nothing_is_none() -> None:
+    assert look_of() is None
+    assert look_of(stump_treated=False) == Look(stump_treated=False)
+    with pytest.raises(UsageError):
+        look_of(needles="blue")
+
+
+@pytest.mark.parametrize(
+    ("practice", "said", "cautions"),
+    [
+        ("cut", Said(), {SAW_CAUTION}),
+        ("cut", Said(look=Look(stump_treated=True)), {SAW_CAUTION, LABEL_CAUTION}),
+        ("cut", Said(product="x"), {SAW_CAUTION, LABEL_CAUTION}),
+        ("girdle", Said(), {SAW_CAUTION, SNAG_CAUTION}),
+        ("spray", Said(), {SNAG_CAUTION, LABEL_CAUTION}),
+        ("burn", Said(), {FIRE_CAUTION, SNAG_CAUTION}),
+        ("pile_burn", Said(), {FIRE_CAUTION}),
+        ("graze", Said(), set()),
+        ("look", Said(look=Look(stump_treated=False)), set()),
+    ],
+)
+def test_cautions_go_with_saws_fire_snags_and_labels(practice: str, said: Said, cautions: set[str]) -> None:
+    assert set(cautions_for(practice, said)) == cautions
