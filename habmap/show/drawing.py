@@ -65,6 +65,7 @@ def drawing_json(page: Page) -> str:
         "features": [
             {
                 "kind": feature.kind,
+                "private": feature.is_private,
                 "name": _feature_label(feature.name, feature.kind, feature.is_private),
                 "shape": _geojson(feature.geometry),
             }

@@ -119,7 +119,7 @@ function drawPlace(map) {
       if (geometry.type === "Point" || geometry.type === "MultiPoint") {
         (geometry.type === "Point" ? [geometry.coordinates] : geometry.coordinates).forEach(([lon, lat]) => {
           symbol([lat, lon], rule);
-          if (feature.name) mark([lat, lon], written(feature.name), `thing${wet}`, feature.name.endsWith("(private)") ? 7 : 3, 0, 16);
+          if (feature.name) mark([lat, lon], written(feature.name), `thing${wet}`, feature.private ? 7 : 3, 0, 16);
         });
         return;
       }
