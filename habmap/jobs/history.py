@@ -16,7 +16,7 @@ from habmap.jobs.acres import acres_of
 from habmap.jobs.ground import cut_ground
 from habmap.jobs.ports import Store
 from habmap.land.acreage import HAIR_WIDTH_M
-from habmap.work.ledger import Correction, corrections, effective_entries
+from habmap.work.ledger import Correction, corrections, day_order, effective_entries
 from habmap.work.records import Entry, Look, Unit
 
 
@@ -127,7 +127,8 @@ def history(store: Store, *, unit_id: str | None = None) -> HistoryResult:
             allowed=", ".join(sorted({unit.unit_id for unit in versions})) or "no units are loaded yet",
             mend="use one of these ids, or load the unit with `habmap add units FILE`",
         )
-    rows = store.entries()
+    # Lines loaded from one file carry one moment; they are told in the order the work was done.
+    rows = tuple(sorted(store.entries(), key=lambda row: (row.recorded_at, *day_order(row))))
     lines = corrections(rows)
     if unit_id is not None:
         lines = tuple(line for line in lines if _speaks_of(line, unit_id, versions, store))

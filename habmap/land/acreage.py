@@ -6,7 +6,7 @@ import math
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final, cast
+from typing import Final
 
 import numpy as np
 import shapely
@@ -177,8 +177,16 @@ def merged(faces: Sequence[Polygon]) -> Polygon | MultiPolygon:
     """Join pieces of one call of `pieces` into one geometry [m]."""
     if len(faces) == 1:
         return faces[0]
-    # Pieces share noded edges and never overlap, which is what the coverage method asks for (and it is the fast one).
-    return cast("Polygon | MultiPolygon", shapely.coverage_union_all(list(faces)))
+    try:
+        # Pieces share noded edges and do not overlap, which is what this fast way asks for.
+        joined = shapely.coverage_union_all(list(faces))
+    except shapely.GEOSException:
+        # Faces thinner than the noding grid can fold over each other.
+        joined = shapely.union_all(list(faces))
+    if not joined.is_valid:
+        joined = shapely.union_all(list(faces))
+    polygons = [part for part in shapely.get_parts(joined) if isinstance(part, Polygon)]
+    return polygons[0] if len(polygons) == 1 else MultiPolygon(polygons or list(faces))
 
 
 @dataclass(frozen=True, slots=True)

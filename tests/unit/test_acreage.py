@@ -10,7 +10,7 @@ from habmap.errors import InputError
 from habmap.jobs.acres import acres
 from habmap.jobs.ground import ground
 from habmap.jobs.history import history
-from habmap.land.acreage import area_of_record_m2, geodesic_area_m2, overlaps, pieces
+from habmap.land.acreage import area_of_record_m2, geodesic_area_m2, merged, overlaps, pieces
 from habmap.measures import M2_PER_ACRE, m2
 
 
@@ -243,5 +243,10 @@ def test_ground_logged_again_with_rounded_corners_loses_no_piece(turn_deg: float
     assert sum(piece.area_m2 for piece in found if piece.units) == pytest.approx(unit_m.area, abs=1e-6)
     for index, patch in enumerate(patches):
         assert sum(piece.area_m2 for piece in found if index in piece.patches) == pytest.approx(patch.area, abs=1e-6)
+    for odd in (0, 1):
+        some = [piece for piece in found if len(piece.patches) % 2 == odd]
+        joined = merged([piece.geometry for piece in some])
+        assert joined.is_valid
+        assert joined.area == pytest.approx(sum(piece.area_m2 for piece in some), abs=1e-6)
     worked = sum(piece.area_m2 for piece in found if piece.patches)
     assert worked == pytest.approx(shapely.union_all(patches).area, abs=1e-5)
