@@ -23,9 +23,7 @@ def check(context: typer.Context, as_json: JsonOption = False) -> None:
     if as_json:
         print_json("check", result)
     elif not result.faults:
-        say(
-            f"{result.place} obeys all {len(result.rules)} rules looked at ({', '.join(result.rules)}), on {result.on}."
-        )
+        say(f"{result.place} obeys every rule looked at on {result.on}: {', '.join(result.rules)}.")
     else:
         noun = "fault" if len(result.faults) == 1 else "faults"
         say(f"{result.place}: {len(result.faults)} {noun} found, on {result.on}.")
