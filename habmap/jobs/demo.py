@@ -14,6 +14,7 @@ from habmap.jobs.acres import AcresResult, acres
 from habmap.jobs.add_dem import add_dem
 from habmap.jobs.add_entries import add_entries
 from habmap.jobs.add_layers import add_boundary, add_features, add_units
+from habmap.jobs.add_plots import add_plots
 from habmap.jobs.map import draw_map
 from habmap.jobs.rank import RankResult, rank
 from habmap.jobs.start import start
@@ -175,10 +176,18 @@ def _done(draft: Path, layers: Path, *, now: datetime, today: date, tell: Tell, 
     land = add_dem(store, path=layers / "elevation.tif", vertical_unit=None, copy_into=draft, overwrite=False, now=now)
     tell(f"Loaded: elevation in {land.dem.cell_m:g} m cells, {land.dem.crs}, heights in {land.dem.vertical_unit}.")
     log = add_entries(store, path=layers / "entries.csv", today=today, now=now)
-    tell(f"Loaded: {log.loaded} lines of the work log, two seasons.")
+    plots = add_plots(store, path=layers / "plots.csv", now=now)
+    tell(f"Loaded: {log.loaded} lines of the work log, two seasons; {plots.loaded} sampling plots.")
     for walk in sorted((layers / "walks").glob("*.gpx")):
         shutil.copyfile(walk, draft / "tracks" / walk.name)
-    for warning in (*outline.warnings, *units.warnings, *features.warnings, *land.warnings, *log.warnings):
+    for warning in (
+        *outline.warnings,
+        *units.warnings,
+        *features.warnings,
+        *land.warnings,
+        *log.warnings,
+        *plots.warnings,
+    ):
         note(warning)
     account = acres(store)
     tell(_account_words(account))
