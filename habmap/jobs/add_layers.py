@@ -29,6 +29,7 @@ UNIT_FIELDS: Final = (
 )  # fmt: skip
 FEATURE_FIELDS: Final = ("kind", "name", "sensitive")
 LONGEST_UNIT_ID: Final = 200
+_STORE_COLUMNS: Final = frozenset({"uuid", "valid_from", "valid_to", "recorded_at"})
 
 Kind = Literal["units", "boundary", "features", "entries", "plots"]
 
@@ -102,6 +103,7 @@ def add_units(
         The file as a whole is unfit.
     """
     read = read_layer(path, layer=layer, want="ground", repair=repair)
+    _refuse_store(read)
     found = matched_columns(read.columns, UNIT_FIELDS, renames=columns or {}, where=read.where)
     for needed in ("unit_id", "cover"):
         _require_column(needed, found, read)
@@ -317,6 +319,18 @@ def _duplicates(read: Layer, found: Mapping[str, str]) -> list[HabmapError]:
 
 
 # --- shared bits --------------------------------------------------------------------------------------------
+
+
+def _refuse_store(read: Layer) -> None:
+    """Refuse a property's own file: its rows are versions that belong to their place, not a list of units."""
+    if set(read.columns) >= _STORE_COLUMNS:
+        raise InputError(
+            "this is the file of a habmap property, with every version of its units",
+            where=read.where,
+            value=", ".join(sorted(_STORE_COLUMNS)),
+            allowed="a layer with one row per unit",
+            mend="write one with `habmap export units` there and load that",
+        )
 
 
 def _require_column(name: str, found: Mapping[str, str], read: Layer) -> None:

@@ -270,3 +270,10 @@ def test_a_place_of_a_newer_schema_is_refused(place: Path, tmp_path: Path, run_h
 def test_a_folder_that_is_no_place_is_said_so(tmp_path: Path, run_habmap: Run) -> None:
     outcome = run_habmap("add", "units", "x.gpkg", place=tmp_path)
     assert outcome.code == 3 and "habmap start" in outcome.err
+
+
+def test_a_propertys_own_file_is_no_list_of_units(place: Path, run_habmap: Run) -> None:
+    before = rows_of(place)
+    outcome = run_habmap("add", "units", place / "place.gpkg", "--layer", "units", place=place)
+    assert outcome.code == 3 and "habmap export units" in outcome.err
+    assert rows_of(place) == before
