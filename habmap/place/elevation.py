@@ -369,9 +369,9 @@ class Elevation:
         heights_m = read_heights(
             self._source, window, m_per_height=self._m_per_height, shape=shape, where=str(self.path)
         )
-        if not np.isnan(heights_m).all():
-            self._low_m = min(self._low_m, float(np.nanmin(heights_m)))
-            self._high_m = max(self._high_m, float(np.nanmax(heights_m)))
+        low_m, high_m = float(np.fmin.reduce(heights_m, axis=None)), float(np.fmax.reduce(heights_m, axis=None))
+        if not math.isnan(low_m):
+            self._low_m, self._high_m = min(self._low_m, low_m), max(self._high_m, high_m)
         return heights_m
 
     def _judge_heights(self) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 from affine import Affine
@@ -56,6 +56,10 @@ def checked_crs(source: Any, path: Path) -> CRS:
     return crs
 
 
+#: No height is this large; what is, stands for "no data".
+STRANGE: Final = 1e30
+
+
 def read_heights(
     source: Any, window: Window, *, m_per_height: float, shape: tuple[int, int] | None = None, where: str
 ) -> NDArray[np.floating[Any]]:
@@ -97,10 +101,16 @@ def read_heights(
     scale, offset = source.scales[0] * m_per_height, source.offsets[0] * m_per_height
     if (scale, offset) != (1.0, 0.0):
         heights = heights.astype(np.float64) * scale + offset
+    if is_hole is None and _is_clean(heights):
+        return heights
     # NaN, infinity, and the lowest and highest float that some programs write for "no data" without saying so.
-    is_strange = ~(np.abs(heights) < 1e30)
-    is_hole = is_strange if is_hole is None else is_hole | is_strange
-    return np.where(is_hole, np.nan, heights) if is_hole.any() else heights
+    is_strange = ~(np.abs(heights) < STRANGE)
+    return np.where(is_strange if is_hole is None else is_hole | is_strange, np.nan, heights)
+
+
+def _is_clean(values: NDArray[Any]) -> bool:
+    """Tell in two quick passes that nothing is NaN, infinite or absurd; both carry a NaN on."""
+    return bool(values.size) and float(values.min()) > -STRANGE and float(values.max()) < STRANGE
 
 
 def _holes(source: Any, stored: NDArray[Any], options: dict[str, Any]) -> NDArray[np.bool_] | None:
@@ -113,6 +123,8 @@ def _holes(source: Any, stored: NDArray[Any], options: dict[str, Any]) -> NDArra
         # By hand: asking GDAL for the mask would decode every block a second time.
         if math.isnan(nodata):
             return np.asarray(np.isnan(stored), dtype=np.bool_)
+        if nodata < float(stored.min()) - abs(nodata) / 2 or nodata > float(stored.max()) + abs(nodata) / 2:
+            return None  # far from every value there is, and so a NaN is left to the caller
         if stored.dtype.kind == "f":
             # A nodata value written in decimals need not be the stored float to the last bit.
             return np.asarray(np.abs(stored - nodata) <= 4 * np.finfo(stored.dtype).eps * abs(nodata), dtype=np.bool_)
