@@ -77,6 +77,9 @@ class FakeStore:
     def elevation(self) -> ElevationSource | None:
         return max(self._of(ElevationSource), key=lambda row: (row.recorded_at, row.uuid), default=None)
 
+    def rows(self) -> tuple[Row, ...]:
+        return tuple(self._rows)
+
     def append(self, rows: Sequence[Row]) -> None:
         for row in rows:
             if self._grid is None:

@@ -50,6 +50,9 @@ class Store(Protocol):
     def elevation(self) -> ElevationSource | None:
         """Return the newest elevation source, its path made absolute."""
 
+    def rows(self) -> tuple[Row, ...]:
+        """Return every row ever written, of every kind, as stored."""
+
     def append(self, rows: Sequence[Row]) -> None:
         """Write all rows in one transaction, or none.
 

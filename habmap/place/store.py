@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import sqlite3
 import uuid
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing, contextmanager
 from dataclasses import replace
 from datetime import date
@@ -249,6 +249,20 @@ class GeoPackageStore:
             return None
         source = codec.to_elevation(found[0])
         return _with_path(source, str((self._folder / source.path).resolve()))
+
+    def rows(self) -> tuple[Row, ...]:
+        """Return every row of every table as stored, oldest first within a table; paths stay as written."""
+        readers: tuple[tuple[Table, Callable[[dict[str, Any]], Row]], ...] = (
+            (BOUNDARY, codec.to_boundary),
+            (UNITS, codec.to_unit),
+            (FEATURES, codec.to_feature),
+            (ENTRIES, codec.to_entry),
+            (PLOTS, codec.to_plot),
+            (ELEVATION, codec.to_elevation),
+        )
+        return tuple(
+            read(row) for table, read in readers for row in self._select(table, f"ORDER BY recorded_at, {table.key}")
+        )
 
     def append(self, rows: Sequence[Row]) -> None:
         """Write all rows in one transaction, or none.

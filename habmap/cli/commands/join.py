@@ -1,0 +1,58 @@
+"""``habmap join``: two copies of a place become one."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from habmap.cli.context import JsonOption, Session
+from habmap.cli.output import print_json, print_table, say, warn
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command("join")(join)
+
+
+def join(
+    context: typer.Context,
+    other: Annotated[Path, typer.Argument(metavar="OTHER", help="The folder of another copy of this property.")],
+    as_json: JsonOption = False,
+) -> None:
+    """Add all that another copy of this property holds and this one does not.
+
+    The other copy is only read. Joining in either order gives the same rows, and joining twice changes nothing.
+    Rows of one id with other content are refused and shown. Photos and track files are not copied.
+    """
+    from habmap.jobs.join import join as unite
+    from habmap.place.schema import STORE_FILE
+    from habmap.place.store import GeoPackageStore
+
+    session: Session = context.obj
+    store = session.store()
+    folder = other.parent if other.name == STORE_FILE else other
+    result = unite(store, GeoPackageStore.open(folder))
+    if as_json:
+        print_json("join", result)
+        return
+    added = result.added
+    rows = [
+        ("log lines", added.entries),
+        ("unit versions", added.units),
+        ("features", added.features),
+        ("boundaries", added.boundaries),
+        ("plots", added.plots),
+        ("elevation sources", added.elevations),
+    ]
+    total = sum(count for _, count in rows)
+    if total == 0:
+        say("The other copy holds nothing that is not here already; nothing was changed.")
+    else:
+        say(
+            f"{total} rows were added; {result.entries_after} pieces of work count now, {result.entries_before} before."
+        )
+        print_table(("added", "rows"), [row for row in rows if row[1]])
+    for words in result.warnings:
+        warn(words)

@@ -1,0 +1,176 @@
+"""Unite another copy of this place with it: all rows of both, or nothing at all."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence, Set
+from dataclasses import dataclass
+
+from habmap.errors import InputError, InputErrors
+from habmap.jobs.ports import Store
+from habmap.land.acreage import overlaps
+from habmap.measures import acres
+from habmap.place.userfiles import printable
+from habmap.work.ledger import conflicts, effective_entries
+from habmap.work.records import Boundary, ElevationSource, Entry, Feature, Plot, Row, Unit
+from habmap.work.union import Clash, rival_units, row_id, union
+
+KIND_WORDS = {
+    Entry: "log line", Unit: "unit version", Feature: "feature", Boundary: "boundary", Plot: "plot",
+    ElevationSource: "elevation source",
+}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Added:
+    """How many rows of each kind the other copy brought."""
+
+    entries: int
+    units: int
+    features: int
+    boundaries: int
+    plots: int
+    elevations: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JoinResult:
+    """What joining did.
+
+    Attributes
+    ----------
+    added
+        Rows that were new here.
+    known
+        Rows that both copies held already.
+    entries_before, entries_after
+        Lines of the log that count (withdrawn ones left out, corrected ones once).
+    warnings
+        Corrections that contradict each other, which still count as the rules say, and what is not joined.
+    """
+
+    place_id: str
+    added: Added
+    known: int
+    entries_before: int
+    entries_after: int
+    warnings: tuple[str, ...]
+
+
+def join(store: Store, other: Store) -> JoinResult:
+    """Add the rows of another copy of the same place to this one.
+
+    Parameters
+    ----------
+    store, other
+        Two copies of one place; the other is only read.
+
+    Raises
+    ------
+    InputError
+        They are not copies of one place; a row of one id has other content; or units would contradict each other.
+        Every such fault is listed and nothing is added.
+    """
+    if store.place_id != other.place_id:
+        raise InputError(
+            "these are two different properties, not copies of one",
+            where="OTHER",
+            value=other.place_id,
+            allowed=store.place_id,
+            mend="join only copies of one property's folder; use `habmap add` for layers of another",
+        )
+    mine = store.rows()
+    compared = union(mine, other.rows())
+    if compared.clashes:
+        raise InputErrors([_clash_fault(clash) for clash in compared.clashes], where="join")
+    together: tuple[Row, ...] = (*mine, *compared.news)
+    if any(isinstance(row, Unit) for row in compared.news):
+        faults = _unit_faults(store, other, together, {row_id(row) for row in compared.news})
+        if faults:
+            raise InputErrors(faults, where="join")
+    before = [row for row in mine if isinstance(row, Entry)]
+    after = [row for row in together if isinstance(row, Entry)]
+    store.append(compared.news)
+    brought = Counter(type(row) for row in compared.news)
+    return JoinResult(
+        place_id=store.place_id,
+        added=Added(
+            entries=brought[Entry],
+            units=brought[Unit],
+            features=brought[Feature],
+            boundaries=brought[Boundary],
+            plots=brought[Plot],
+            elevations=brought[ElevationSource],
+        ),
+        known=compared.known,
+        entries_before=len(effective_entries(before)),
+        entries_after=len(effective_entries(after)),
+        warnings=_warnings(store, other, after, compared.news),
+    )
+
+
+def _clash_fault(clash: Clash) -> InputError:
+    kind = KIND_WORDS[type(clash.mine)]
+    shown = []
+    for name in clash.fields:
+        here, there = getattr(clash.mine, name), getattr(clash.theirs, name)
+        if name in ("geometry", "patch"):
+            shown.append(f"{name} drawn differently")
+        else:
+            shown.append(f"{name} {printable(str(here), longest=60)} here, {printable(str(there), longest=60)} there")
+    return InputError(
+        f"one {kind} has two contents",
+        where=printable(row_id(clash.mine)),
+        value="; ".join(shown),
+        allowed="the same content in both copies",
+        mend="rows are never rewritten: see which copy was changed by another program, and restore it",
+    )
+
+
+def _unit_faults(store: Store, other: Store, together: Sequence[Row], new_ids: Set[str]) -> list[InputError]:
+    """List what the other copy's units would contradict; faults that this copy has by itself are not its doing."""
+    faults = [
+        InputError(
+            f"the copies hold two versions of unit {printable(one.unit_id)} that cannot both be"
+            if one.unit_id == rival.unit_id
+            else f"the copies redrew one unit as {printable(one.unit_id)} and as {printable(rival.unit_id)}",
+            where=f"{one.uuid}, {rival.uuid}",
+            value=f"recorded {one.recorded_at.isoformat()} and {rival.recorded_at.isoformat()}",
+            allowed="one outline for each unit",
+            mend="take a fresh copy of the place whose outline is right, and load the other's log into it: "
+            "`habmap export ledger`, then `habmap add entries`",
+        )
+        for one, rival in rival_units(together)
+        if {one.uuid, rival.uuid} & new_ids
+    ]
+    grid = store.grid or other.grid
+    if faults or grid is None:
+        return faults
+    followed = {uuid for row in together if isinstance(row, Unit) for uuid in row.replaces}
+    current = [row for row in together if isinstance(row, Unit) and row.uuid not in followed]
+    for pair in overlaps([grid.to_grid(unit.geometry) for unit in current]):
+        first, second = current[pair.first], current[pair.second]
+        if not {first.uuid, second.uuid} & new_ids:
+            continue
+        faults.append(
+            InputError(
+                f"units {printable(first.unit_id)} and {printable(second.unit_id)} of the two copies overlap",
+                where=f"{first.uuid}, {second.uuid}",
+                value=f"{acres(pair.area_m2):.2f} acres",
+                allowed="ground in one unit only",
+                mend="redraw one of them in its own copy (`habmap add units FILE --overwrite`), then join again",
+            )
+        )
+    return faults
+
+
+def _warnings(store: Store, other: Store, entries: Sequence[Entry], news: Sequence[Row]) -> tuple[str, ...]:
+    words = [conflict.words for conflict in conflicts(entries)]
+    if store.settings != other.settings:
+        words.append("the two habmap.toml differ; settings are not joined, this copy's stay in force")
+    if any(isinstance(row, ElevationSource) for row in news):
+        words.append("the other copy names an elevation raster; copy the file itself too")
+    here, there = store.grid, other.grid
+    if here is not None and there is not None and here != there:
+        words.append("the copies measured on two grids; this copy's stays, and acres may move in the sixth digit")
+    return tuple(words)
