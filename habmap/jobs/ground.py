@@ -112,7 +112,7 @@ def cut_ground(
         return Ground(on, None, units, entries)
     unit_shapes = {unit.unit_id: grid.to_grid(unit.geometry) for unit in units}
     patches = {entry.entry_id: grid.to_grid(entry.patch) for entry in entries if entry.patch is not None}
-    faces = pieces(list(unit_shapes.values()), list(patches.values()))
+    faces = pieces([unit_shapes[unit.unit_id] for unit in units], list(patches.values()))
     return Ground(
         on=on,
         grid=grid,
@@ -121,7 +121,7 @@ def cut_ground(
         unit_shapes=unit_shapes,
         patches=patches,
         pieces=_ground_pieces(faces, units, entries, list(patches), settings),
-        covers=_covers(faces, list(unit_shapes), list(patches)),
+        covers=_covers(faces, [unit.unit_id for unit in units], list(patches)),
     )
 
 
