@@ -109,7 +109,7 @@ def test_it_draws_shade_ground_numbers_and_features(open_page: Open, owner_map: 
     assert page.locator("path[fill^='url(#stage-']").count() >= 10
     assert page.locator(".mark.order span").first.is_visible()
     assert page.locator(".mark.day:not(.hushed)").count() >= 3
-    assert page.locator("#scale text").all_inner_texts()[1].endswith(" ft")
+    assert page.locator("#scale text").all_text_contents()[1].endswith(" ft")
 
 
 def test_the_sentence_and_the_table_say_what_the_library_says(
