@@ -13,9 +13,9 @@ from contextlib import closing, contextmanager
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
-from typing import Any, Self
+from typing import Any, Self, TypeVar
 
-from habmap.errors import PlaceError
+from habmap.errors import HabmapError, PlaceError
 from habmap.land.grid import LocalGrid
 from habmap.place import rows as codec
 from habmap.place.bookkeeping import absent, end_replaced_versions, fix_grid, names, note_contents, stored_grid
@@ -40,6 +40,8 @@ from habmap.place.schema import (
 from habmap.place.settings import SETTINGS_FILE, Settings, read_settings
 from habmap.place.template import settings_text
 from habmap.work.records import Boundary, ElevationSource, Entry, Feature, Plot, Row, Unit
+
+Record = TypeVar("Record")
 
 #: How long a command waits for another one that is writing [s].
 BUSY_TIMEOUT_S = 10.0
@@ -206,24 +208,24 @@ class GeoPackageStore:
             condition = "(valid_from IS NULL OR valid_from <= :on) AND (valid_to IS NULL OR valid_to > :on)"
             values = {"on": on.isoformat()}  # type: ignore[assignment]
         found = self._select(UNITS, f"WHERE {condition} ORDER BY unit_id, recorded_at, uuid", values)
-        return tuple(codec.to_unit(row) for row in found)
+        return _decoded(found, codec.to_unit)
 
     def unit_versions(self) -> tuple[Unit, ...]:
         """Return every version of every unit, oldest first."""
-        return tuple(codec.to_unit(row) for row in self._select(UNITS, "ORDER BY recorded_at, uuid"))
+        return _decoded(self._select(UNITS, "ORDER BY recorded_at, uuid"), codec.to_unit)
 
     def features(self) -> tuple[Feature, ...]:
         """Return all features, oldest first."""
-        return tuple(codec.to_feature(row) for row in self._select(FEATURES, "ORDER BY recorded_at, uuid"))
+        return _decoded(self._select(FEATURES, "ORDER BY recorded_at, uuid"), codec.to_feature)
 
     def boundary(self) -> Boundary | None:
         """Return the newest boundary."""
         found = self._select(BOUNDARY, "ORDER BY recorded_at DESC, uuid DESC LIMIT 1")
-        return codec.to_boundary(found[0]) if found else None
+        return _decoded(found, codec.to_boundary)[0] if found else None
 
     def entries(self) -> tuple[Entry, ...]:
         """Return every row of the log as written, oldest ``recorded_at`` first, rows of one moment by id."""
-        return tuple(codec.to_entry(row) for row in self._select(ENTRIES, "ORDER BY recorded_at, entry_id"))
+        return _decoded(self._select(ENTRIES, "ORDER BY recorded_at, entry_id"), codec.to_entry)
 
     def entries_on(self, day: date) -> tuple[Entry, ...]:
         """Return the rows of the log dated on a day, and all that correct them or that they correct, oldest first."""
@@ -236,18 +238,18 @@ class GeoPackageStore:
             ") SELECT id FROM related) ORDER BY recorded_at, entry_id",
             {"day": day.isoformat()},
         )
-        return tuple(codec.to_entry(row) for row in found)
+        return _decoded(found, codec.to_entry)
 
     def plots(self) -> tuple[Plot, ...]:
         """Return all density plots, oldest first."""
-        return tuple(codec.to_plot(row) for row in self._select(PLOTS, "ORDER BY recorded_at, uuid"))
+        return _decoded(self._select(PLOTS, "ORDER BY recorded_at, uuid"), codec.to_plot)
 
     def elevation(self) -> ElevationSource | None:
         """Return the newest elevation source, its path made absolute."""
         found = self._select(ELEVATION, "ORDER BY recorded_at DESC, uuid DESC LIMIT 1")
         if not found:
             return None
-        source = codec.to_elevation(found[0])
+        (source,) = _decoded(found, codec.to_elevation)
         return _with_path(source, str((self._folder / source.path).resolve()))
 
     def rows(self) -> tuple[Row, ...]:
@@ -260,9 +262,8 @@ class GeoPackageStore:
             (PLOTS, codec.to_plot),
             (ELEVATION, codec.to_elevation),
         )
-        return tuple(
-            read(row) for table, read in readers for row in self._select(table, f"ORDER BY recorded_at, {table.key}")
-        )
+        tables = (_decoded(self._select(table, f"ORDER BY recorded_at, {table.key}"), read) for table, read in readers)
+        return tuple(row for table_rows in tables for row in table_rows)
 
     def append(self, rows: Sequence[Row]) -> None:
         """Write all rows in one transaction, or none.
@@ -337,6 +338,24 @@ class GeoPackageStore:
             return row
         folder, path = self._folder.resolve(), Path(row.path).resolve()
         return _with_path(row, path.relative_to(folder).as_posix() if path.is_relative_to(folder) else str(path))
+
+
+def _decoded(found: Sequence[dict[str, Any]], decode: Callable[[dict[str, Any]], Record]) -> tuple[Record, ...]:
+    """Return rows as records; what another program wrote there may not read as one."""
+    records = []
+    for row in found:
+        try:
+            records.append(decode(row))
+        except (ValueError, TypeError, KeyError, AttributeError) as error:
+            if isinstance(error, HabmapError):
+                raise
+            raise PlaceError(
+                "a stored row is damaged",
+                where=f"row {row.get('uuid') or row.get('entry_id')}",
+                value=error,
+                mend="restore the property's folder from a copy",
+            ) from error
+    return tuple(records)
 
 
 def _with_path(source: ElevationSource, path: str) -> ElevationSource:

@@ -305,6 +305,28 @@ def test_damaged_blobs_are_said(blob: bytes) -> None:
         from_blob(blob, where="x")
 
 
+@pytest.mark.parametrize(
+    ("column", "value"),
+    [
+        ("date", "soon"),
+        ("recorded_at", "x"),
+        ("unit_ids", "[oops"),
+        ("look", "7"),
+        ("geom", b"rubbish"),
+        ("look", "{}"),
+    ],
+)
+def test_rows_that_other_programs_spoiled_are_said(store: GeoPackageStore, column: str, value: object) -> None:
+    good = {"entry_id": "e", "recorded_at": "2026-01-01T00:00:00Z", "action": "log", "practice": "cut"}
+    row = good | {"date": "2026-01-01", "unit_ids": "[]", "look": None, "geom": None} | {column: value}
+    connection = raw(store)
+    marks = ", ".join("?" * len(row))
+    connection.execute(f"INSERT INTO entries ({', '.join(row)}) VALUES ({marks})", tuple(row.values()))
+    connection.close()
+    with pytest.raises(PlaceError, match="damaged"):
+        store.entries()
+
+
 # --- files that are unfit -----------------------------------------------------------------------------------
 
 
