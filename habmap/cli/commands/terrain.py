@@ -47,12 +47,12 @@ def answer(result: TerrainResult, *, machine_limit_pct: float) -> str:
         return "The elevation covers none of the units."
     sunny = [unit.unit_id for unit in covered if (unit.sun_facing_pct or 0) >= SUN_FACING_UNIT_PCT]
     steepest = max(covered, key=lambda unit: unit.slope_mean_pct or 0)
-    count = f"{len(sunny)} of {len(covered)} units face the sun on at least half of their ground"
-    words = (
-        f"{count}: {', '.join(sunny)}."
-        if sunny
-        else f"None of {len(covered)} units faces the sun on half of its ground."
-    )
+    units = f"{len(covered)} unit" + ("" if len(covered) == 1 else "s")
+    if not sunny:
+        words = f"None of {units} faces the sun on half of its ground."
+    else:
+        face = "faces the sun on at least half of its" if len(sunny) == 1 else "face the sun on at least half of their"
+        words = f"{len(sunny)} of {units} {face} ground: {', '.join(sunny)}."
     words += f" The steepest is {steepest.unit_id}, {steepest.slope_mean_pct:.0f} % on average."
     by_hand = [unit.unit_id for unit in covered if (unit.hand_only_pct or 0) >= 0.5]
     if by_hand:
