@@ -90,19 +90,20 @@ def add_dem(
         )
         crs_wkt = dem.crs.to_wkt()
     is_copied = copy_into is not None and target != path.resolve()
-    if is_copied:
-        _copy(files, target.parent, overwrite=overwrite)
-    store.append(
-        [
-            ElevationSource(
-                uuid=str(uuid.uuid4()),
-                path=str(target),
-                crs_wkt=crs_wkt,
-                vertical_unit=info.vertical_unit,
-                recorded_at=now,
-            )
-        ]
+    new = _copy(files, target.parent, overwrite=overwrite) if is_copied else []
+    row = ElevationSource(
+        uuid=str(uuid.uuid4()),
+        path=str(target),
+        crs_wkt=crs_wkt,
+        vertical_unit=info.vertical_unit,
+        recorded_at=now,
     )
+    try:
+        store.append([row])
+    except BaseException:
+        for file in new:
+            file.unlink(missing_ok=True)
+        raise
     return AddDemResult(
         dem=info,
         copied=is_copied,
@@ -131,8 +132,8 @@ def _refuse_to_replace(store: Store, path: Path, *, overwrite: bool) -> None:
         )
 
 
-def _copy(files: tuple[Path, ...], folder: Path, *, overwrite: bool) -> None:
-    """Copy a raster and its side files; each arrives whole or not at all."""
+def _copy(files: tuple[Path, ...], folder: Path, *, overwrite: bool) -> list[Path]:
+    """Copy a raster and its side files, each whole or not at all, and return those that were not there before."""
     if not files:
         raise InputError(
             "this raster is a list of other files, or a folder, and cannot be copied by itself",
@@ -145,6 +146,7 @@ def _copy(files: tuple[Path, ...], folder: Path, *, overwrite: bool) -> None:
             where=str(taken[0]),
             mend="give --overwrite to replace it, or rename the new one",
         )
+    new = [folder / file.name for file in files if folder / file.name not in taken]
     try:
         folder.mkdir(parents=True, exist_ok=True)
         for file in reversed(files):  # the raster itself last: its side files are there when it appears
@@ -161,3 +163,4 @@ def _copy(files: tuple[Path, ...], folder: Path, *, overwrite: bool) -> None:
             value=error,
             mend="check that the folder can be written and has room, or add the raster without --copy",
         ) from error
+    return new

@@ -55,9 +55,7 @@ def transformer_to_wgs84(crs: CRS, *, bounds: Bounds | None = None, where: str |
     with warnings.catch_warnings():
         # pyproj warns of every grid that is not installed; the check below decides.
         warnings.simplefilter("ignore", UserWarning)
-        group = TransformerGroup(
-            flat, CRS.from_epsg(4326), always_xy=True, area_of_interest=_region(flat, bounds)
-        )
+        group = TransformerGroup(flat, CRS.from_epsg(4326), always_xy=True, area_of_interest=_region(flat, bounds))
     best = group.transformers[0] if group.transformers else None
     if best is None or not 0 <= best.accuracy <= DATUM_LIMIT_M:
         unknown = best is None or best.accuracy < 0
@@ -89,4 +87,6 @@ def _region(crs: CRS, bounds: Bounds | None) -> AreaOfInterest | None:
     is_finite = all(math.isfinite(side) for side in (west, south, east, north))
     if not is_finite or not -90 <= south <= north <= 90:
         return None
+    # Some rasters count longitude from 0 to 360.
+    west, east = ((side + 180) % 360 - 180 for side in (west, east))
     return AreaOfInterest(west, south, east, north)

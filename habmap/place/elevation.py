@@ -247,9 +247,13 @@ class Elevation:
     def _in_cells(self, polygons: Sequence[BaseGeometry]) -> NDArray[np.object_]:
         """Return lon/lat polygons in analysis cells: x = column, y = −row."""
         to_cell = ~self._analysis_transform
+        middle_x = (self.bounds[0] + self.bounds[2]) / 2
 
         def turn(lonlat: Floats) -> Floats:
             x, y = self._to_lonlat.transform(lonlat[:, 0], lonlat[:, 1], direction=TransformDirection.INVERSE)
+            if self.crs.is_geographic:
+                # Rasters may count longitude from 0 to 360, or lie across the date line.
+                x = x + 360 * np.round((middle_x - x) / 360)
             col, row = applied(to_cell, x, y)
             return np.column_stack([col, -row])
 

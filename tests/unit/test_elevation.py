@@ -159,3 +159,15 @@ def test_coarse_heights_are_averaged_and_placed(tmp_path):
     assert coarse.heights_m[0] == pytest.approx(plane()[0].reshape(10, 4).mean(axis=1), abs=1e-3)
     assert (coarse.transform.a, coarse.transform.e) == (40, -40)
     assert (coarse.transform.c, coarse.transform.f) == (-200, 200)
+
+
+@pytest.mark.parametrize(("west", "lon"), [(261.998, -98.0), (179.998, 180.0), (-180.002, 180.0)])
+def test_longitudes_from_0_to_360_and_across_the_date_line(tmp_path, west, lon):
+    grid = LocalGrid(38.0, lon)
+    raster = write(tmp_path / "l.tif", plane(), crs="EPSG:4326", transform=Affine(1e-4, 0, west, 0, -1e-4, 38.002))
+    with open_elevation(raster, vertical_unit="m") as dem:
+        (sums,) = dem.zone_sums([grid.to_lonlat(BOX)], rules=RULES)
+    found = sums.summary(unit_m2=BOX.area)
+    # 2 m on 1e-4° of longitude at 38°: 8.784 m (N cos φ, Snyder 1987 equation 4-20 with the prime vertical radius).
+    assert found.slope_mean_pct == pytest.approx(22.77, abs=0.01)
+    assert found.coverage_pct == 100

@@ -1,0 +1,44 @@
+"""Which datum changes are taken, and which are refused with the reason."""
+
+from __future__ import annotations
+
+import pytest
+from pyproj import CRS
+
+from habmap.errors import InputError
+from habmap.land.datum import horizontal_crs, transformer_to_wgs84
+
+#: Declared accuracies as PROJ's database gives them (EPSG operations 1188, 1149, 9774 …).
+TAKEN = ("EPSG:4326", "EPSG:32614", "EPSG:3857", "EPSG:4269", "EPSG:26914", "EPSG:2268", "EPSG:6318", "EPSG:2193")
+
+
+@pytest.mark.parametrize("code", TAKEN)
+def test_good_datums_are_taken(code):
+    transformer = transformer_to_wgs84(CRS.from_user_input(code))
+    assert 0 <= transformer.accuracy <= 5
+
+
+@pytest.mark.parametrize(
+    ("system", "bounds", "found"),
+    [
+        ("EPSG:4267", (-97.0, 35.0, -96.0, 36.0), "NAD27"),
+        ("EPSG:26714", None, "NAD27 / UTM zone 14N"),
+        ("+proj=utm +zone=14 +ellps=GRS80 +units=m", None, "accuracy unknown"),
+    ],
+)
+def test_poor_or_unknown_accuracy_is_refused_with_the_reason(system, bounds, found):
+    with pytest.raises(InputError) as caught:
+        transformer_to_wgs84(CRS.from_user_input(system), bounds=bounds, where="old.shp")
+    assert caught.value.where == "old.shp"
+    assert found in str(caught.value.value)
+    assert "5 m" in str(caught.value.allowed)
+
+
+def test_height_part_is_left_out():
+    assert horizontal_crs(CRS.from_user_input("EPSG:26914+5703")) == CRS.from_epsg(26914)
+    assert len(horizontal_crs(CRS.from_epsg(4979)).axis_info) == 2
+
+
+def test_longitude_comes_first():
+    lon, lat = transformer_to_wgs84(CRS.from_epsg(4326)).transform(-98.0, 38.0)
+    assert (lon, lat) == (-98.0, 38.0)
