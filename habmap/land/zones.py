@@ -282,7 +282,7 @@ def _shares(tile: GradientTile, polygons_wkb: Sequence[bytes]) -> tuple[Ints, Fl
 
 
 class _Polygon(Feature):  # type: ignore[misc]
-    """One polygon as the library wants it, from WKB: a third of the time of GeoJSON."""
+    """One polygon as the library wants it, from WKB: half the time of GeoJSON."""
 
     def __init__(self, wkb: bytes) -> None:
         super().__init__()
