@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import math
 import uuid
 from collections.abc import Mapping
 from datetime import datetime
 from pathlib import Path
-from typing import Final
+from typing import Final, Literal, cast
 
 import shapely
 from shapely import Point
@@ -22,9 +23,9 @@ from habmap.work.records import Plot, Unit
 
 PLOT_FIELDS: Final = (
     "plot_id", "unit_id", "lon", "lat", "method", "plot_acres", "radius_ft", "stems", "d1", "d2", "d3", "d4",
-    "distance_unit", "crown_ft", "height_ft", "stratum", "date",
+    "distance_unit", "line_ft", "intercepts_ft", "crown_ft", "height_ft", "stratum", "date",
 )  # fmt: skip
-METHODS: Final = ("fixed", "quarter")
+METHODS: Final = ("fixed", "quarter", "line")
 M_PER_DISTANCE_UNIT: Final = {"m": 1.0, "ft": M_PER_FT}
 QUARTERS: Final = ("d1", "d2", "d3", "d4")
 #: A stem farther than this from the point is not in the quarter that was searched [m].
@@ -39,7 +40,8 @@ def add_plots(store: Store, *, path: Path, now: datetime, columns: Mapping[str, 
     path
         UTF-8 CSV with ``plot_id``; ``unit_id``, or ``lon`` and ``lat`` (WGS 84 [°]) from which the unit is found;
         ``method`` = ``fixed`` (``plot_acres`` or ``radius_ft``, ``stems``) or ``quarter`` (``d1`` … ``d4``, blank =
-        vacant, ``distance_unit`` = ft or m).
+        vacant, ``distance_unit`` = ft or m) or ``line`` (``line_ft`` and ``intercepts_ft``, the lengths under crowns
+        joined by ``;``).
     columns
         Field → column of the file, where the names differ.
 
@@ -95,6 +97,7 @@ def _plot(cells: Cells, units: tuple[Unit, ...], *, place_id: str, now: datetime
     unit_id, point = _position(cells, units)
     fixed = _fixed(cells) if method == "fixed" else (None, None)
     distances = _distances(cells) if method == "quarter" else ()
+    line_ft, intercepts_ft = _line(cells) if method == "line" else (None, ())
     crown_ft, height_ft = cells.number("crown_ft", above=0, high=200), cells.number("height_ft", above=0, high=200)
     stratum = cells.text("stratum")
     measured_on = cells.day("date") if cells.text("date") else None
@@ -103,12 +106,14 @@ def _plot(cells: Cells, units: tuple[Unit, ...], *, place_id: str, now: datetime
     return Plot(
         uuid=str(uuid.uuid5(uuid.UUID(place_id), f"plot\x1f{plot_id}")),
         plot_id=plot_id,
-        method="fixed" if method == "fixed" else "quarter",
+        method=cast("Literal['fixed', 'quarter', 'line']", method),
         unit_id=unit_id,
         geometry=point,
         plot_acres=fixed[0],
         stems=fixed[1],
         distances_m=distances,
+        line_ft=line_ft,
+        intercepts_ft=intercepts_ft,
         crown_ft=crown_ft,
         height_ft=height_ft,
         stratum=stratum,
@@ -170,9 +175,30 @@ def _distances(cells: Cells) -> tuple[float | None, ...]:
     return tuple(None if value is None else value * factor for value in measured)
 
 
+def _line(cells: Cells) -> tuple[float | None, tuple[float, ...]]:
+    line_ft = cells.number("line_ft", above=0, high=10_000)
+    if line_ft is None and not cells.text("line_ft"):
+        cells.fault("a line needs its length", "line_ft", value="blank", allowed="feet, more than 0")
+    lengths: list[float] = []
+    for part in (cells.text("intercepts_ft") or "").split(";"):
+        if part.strip():
+            try:
+                lengths.append(float(part))
+            except ValueError:
+                lengths.append(math.nan)
+    if not all(length >= 0 for length in lengths) or math.fsum(lengths) > (line_ft or math.inf):
+        cells.fault(
+            "the intercepts do not fit the line",
+            "intercepts_ft",
+            value=cells.text("intercepts_ft"),
+            allowed="lengths of 0 or more joined by ;, together no longer than the line",
+        )
+    return line_ft, tuple(lengths)
+
+
 def _content(plot: Plot) -> tuple[object, ...]:
     point = None if plot.geometry is None else (plot.geometry.x, plot.geometry.y)
     return (
-        plot.method, plot.unit_id, point, plot.plot_acres, plot.stems, plot.distances_m, plot.crown_ft, plot.height_ft,
-        plot.stratum, plot.measured_on,
+        plot.method, plot.unit_id, point, plot.plot_acres, plot.stems, plot.distances_m, plot.line_ft,
+        plot.intercepts_ft, plot.crown_ft, plot.height_ft, plot.stratum, plot.measured_on,
     )  # fmt: skip

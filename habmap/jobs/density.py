@@ -15,6 +15,7 @@ from habmap.land.density import (
     combine_strata,
     crown_cover_pct,
     fixed_plots,
+    line_intercept_pct,
     quarter_points,
 )
 from habmap.measures import acres
@@ -89,11 +90,16 @@ def density(store: Store) -> DensityResult:
 def _unit_density(unit: Unit, plots: Sequence[Plot], *, ground_acres: float | None, limits: DenseLimits) -> UnitDensity:
     estimate, rests_on, warnings = _estimate(plots, ground_acres=ground_acres)
     stems = estimate.stems_per_acre if estimate else unit.stems_per_acre
+    lines = [plot for plot in plots if plot.method == "line"]
+    line_ft = sum(plot.line_ft or 0.0 for plot in lines)
     canopy = unit.canopy_pct
     if estimate is None and unit.stems_per_acre is not None:
         rests_on = "stems per acre as given with the unit's outline; no plots"
     crown_ft = _mean([plot.crown_ft for plot in plots])
-    if canopy is not None:
+    if line_ft > 0:
+        canopy = line_intercept_pct([length for plot in lines for length in plot.intercepts_ft], line_ft=line_ft)
+        rests_on += f"; crown cover from {len(lines)} lines, {line_ft:,.0f} ft together"
+    elif canopy is not None:
         rests_on += "; crown cover as given with the unit's outline"
     elif crown_ft is not None and stems is not None:
         canopy = crown_cover_pct(stems, crown_ft=crown_ft)

@@ -110,6 +110,7 @@ def to_plot(values: Mapping[str, Any]) -> Plot:
             **_plain(values, Plot),
             "geometry": None if blob is None else cast("Point", from_blob(blob, where=f"plots, row {values['uuid']}")),
             "distances_m": tuple(json.loads(values["distances_m"])),
+            "intercepts_ft": tuple(json.loads(values["intercepts_ft"])),
             "measured_on": _day(values["measured_on"]),
             "recorded_at": _moment(values["recorded_at"]),
         }

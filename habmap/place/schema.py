@@ -138,6 +138,8 @@ PLOTS: Final = Table(
         ("plot_acres", "REAL"),
         ("stems", "INTEGER"),
         ("distances_m", "TEXT NOT NULL"),
+        ("line_ft", "REAL"),
+        ("intercepts_ft", "TEXT NOT NULL"),
         ("crown_ft", "REAL"),
         ("height_ft", "REAL"),
         ("stratum", "TEXT"),

@@ -137,7 +137,7 @@ class Plot:
     ----------
     method
         ``fixed``: ``stems`` counted on ``plot_acres``; ``quarter``: ``distances_m`` to the nearest stem of each
-        quarter, ``None`` = vacant.
+        quarter, ``None`` = vacant; ``line``: ``intercepts_ft`` of a line ``line_ft`` long that lie under crowns.
     geometry
         Centre, WGS 84 lon/lat; ``None`` where only ``unit_id`` was given.
     crown_ft, height_ft
@@ -146,12 +146,14 @@ class Plot:
 
     uuid: str
     plot_id: str
-    method: Literal["fixed", "quarter"]
+    method: Literal["fixed", "quarter", "line"]
     unit_id: str | None = None
     geometry: Point | None = None
     plot_acres: float | None = None
     stems: int | None = None
     distances_m: tuple[float | None, ...] = ()
+    line_ft: float | None = None
+    intercepts_ft: tuple[float, ...] = ()
     crown_ft: float | None = None
     height_ft: float | None = None
     stratum: str | None = None

@@ -71,6 +71,14 @@ def test_quarter_points_by_position_in_metres_and_feet(
     assert unit_line["stems_per_acre_ci95_low"] < unit_line["stems_per_acre"] < unit_line["stems_per_acre_ci95_high"]
 
 
+def test_line_intercept_gives_crown_cover(run_habmap: Callable[..., Any], place: Path) -> None:
+    text = "plot_id,unit_id,method,line_ft,intercepts_ft\nl1,C1,line,100,12.5;7.5;20\nl2,C1,line,100,\n"
+    assert loaded(run_habmap, place, text).code == 0
+    # Canfield 1941 (from memory): length under crowns over length of line; 40 of 200 ft
+    assert run_habmap("density", "--json", place=place).json["units"][0]["canopy_pct"] == pytest.approx(20.0)
+    assert loaded(run_habmap, place, text.replace("l1", "l3").replace("20\n", "90\n")).code == 3
+
+
 def test_loading_twice_is_no_news(run_habmap: Callable[..., Any], place: Path) -> None:
     text = "plot_id,unit_id,method,radius_ft,stems\np1,C1,fixed,26.33,9\n"
     assert loaded(run_habmap, place, text).json["loaded"] == 1
