@@ -34,7 +34,7 @@ PAUSE_S: Final = 60.0
 #: Walking speed assumed where a file has no times [m/s].
 ASSUMED_WALK_MPS: Final = 1.0
 #: Share of steps faster than the way of travel allows at which the way of travel itself is doubted.
-DOUBTED_SHARE: Final = 0.25
+DOUBTED_SHARE: Final = 0.4
 #: Length of the stretches over which a lasting speed is judged [s].
 SUSTAINED_S: Final = 30.0
 #: Jumps that last, as a share of the fixes, at which it is doubted too (three are always taken).
@@ -101,7 +101,9 @@ class Cleaned:
 def centre_grid(segments: Sequence[Segment]) -> LocalGrid:
     """Return an equal-area grid centred on a walk, for ground that belongs to no property yet."""
     lon, lat = np.radians(np.concatenate([segment.lonlat for segment in segments]).T)
-    middle = np.column_stack([np.cos(lat) * np.cos(lon), np.cos(lat) * np.sin(lon), np.sin(lat)]).mean(axis=0)
+    middle = np.column_stack([np.cos(lat) * np.cos(lon), np.cos(lat) * np.sin(lon), np.sin(lat)])
+    # The median, so that a receiver's fixes at 0°, 0° do not drag the centre away.
+    middle = np.median(middle, axis=0)
     return LocalGrid(
         lat=round(math.degrees(math.atan2(middle[2], math.hypot(middle[0], middle[1]))), 6),
         lon=round(math.degrees(math.atan2(middle[1], middle[0])), 6),
@@ -260,6 +262,8 @@ def _without_jumps(
     keep[kept] = True
     if len(leaps) > max(3, LEAPS_SHARE * n):
         raise doubt
+    if len(leaps) > 3:
+        return keep, [f"{where}: the track jumps {len(leaps)} times, by up to {max(leaps)[0]:,.0f} ft, and goes on"]
     words = "the track jumps {:,.0f} ft at {} and goes on from there"
     return keep, [f"{where}: {words.format(*leap)}" for leap in leaps]
 

@@ -27,6 +27,8 @@ MANY_CROSSINGS: Final = 3
 TO_AND_FRO: Final = 0.35
 #: Bends narrower than this share of the walk's breadth are not counted as turning.
 BEND_SHARE: Final = 0.05
+#: Detail of the line that is buffered, as a share of the buffer.
+COARSE_SHARE: Final = 0.2
 SAMPLES: Final = 400
 
 
@@ -86,6 +88,8 @@ def kind_of_walk(path: Path, *, sigma_m: float, close_gap_m: float) -> WalkSigns
 def _inside_frac(line: LineString, *, sigma_m: float) -> float:
     breadth_m = math.sqrt(line.convex_hull.area)
     reach_m = max(CIRCLE_95 * sigma_m, CLOSING_SHARE * breadth_m)
+    # A coarser line is enough here, and a scribble of thousands of fixes takes a minute to buffer.
+    line = line.simplify(COARSE_SHARE * reach_m, preserve_topology=False)
     walked = line.buffer(reach_m, quad_segs=4)
     filled = shapely.union_all(
         [Polygon(part.exterior) for part in shapely.get_parts(walked) if isinstance(part, Polygon)]

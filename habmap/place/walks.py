@@ -157,7 +157,11 @@ def _gpx_segments(data: bytes, path: Path) -> Iterator[tuple[str, list[RawFix]]]
 def _kml_lines(data: bytes, path: Path) -> Iterator[tuple[str, list[RawFix]]]:
     count = 0
     faults: list[HabmapError] = []
-    for element in ElementTree.fromstring(data).iter():
+    try:
+        tree = ElementTree.fromstring(data)
+    except (ElementTree.ParseError, ValueError, LookupError) as error:
+        _refuse("the file is not valid KML", path, value=error)
+    for element in tree.iter():
         tag = str(element.tag).rpartition("}")[2]
         if tag not in ("LineString", "Track"):
             continue

@@ -136,6 +136,7 @@ def test_geojson_many_lines_without_times(tmp_path: Path) -> None:
         (gpx(GOOD, head='<!DOCTYPE gpx SYSTEM "file:///nowhere">'), "DOCTYPE"),
         (KML_LINE.format("1,2").replace('<?xml version="1.0"?>', '<?xml version="1.0"?><!DOCTYPE kml>'), "DOCTYPE"),
         (gpx(""), "no track"),
+        ("<kml><gx:Track/></kml>", "not valid KML"),
         ('<?xml version="1.0"?><html/>', "not a GPX"),
         ("lat,lon\n38,-98\n", "cut short or damaged"),
         ('{"type": "LineString", "coordinates": [[-98, 38], [-98', "cut short"),
