@@ -204,7 +204,7 @@ def _units(
     figures = {unit.unit_id: unit for unit in account.units}
     # A number stands on the largest ground of one history, clear of the patches.
     largest = {
-        piece.unit_id: piece.geometry for piece in sorted(state.pieces, key=lambda piece: piece.area_m2) if piece.area_m2
+        piece.unit_id: piece.geometry for piece in sorted(state.pieces, key=lambda one: one.area_m2) if piece.area_m2
     }
     starting = [line for line in order.values() if line.tier != "none" and line.remaining_acres >= SPOKEN_ACRES]
     number = {line.unit_id: place for place, line in enumerate(sorted(starting, key=lambda line: line.order), 1)}

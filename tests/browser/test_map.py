@@ -106,7 +106,7 @@ def test_it_draws_shade_ground_numbers_and_features(open_page: Open, owner_map: 
     page = _drawn(open_page, owner_map).page
     shade = page.locator("img.leaflet-image-layer")
     assert shade.evaluate("image => image.complete && image.naturalWidth > 100")
-    assert page.locator("path[fill^='url(#stage-']").count() >= 10
+    assert page.locator("path[fill^='url(#stage-']").count() == 11  # one path a stage, and all are there
     assert page.locator(".mark.order span").first.is_visible()
     assert page.locator(".mark.day:not(.hushed)").count() >= 3
     assert page.locator("#scale text").all_text_contents()[1].endswith(" ft")

@@ -13,6 +13,11 @@ function drawPlace(map) {
   });
   const shape = (geometry, pane, style) =>
     L.geoJSON(geometry, { style, interactive: pane === "reach", pane, renderer: renderers[pane], pointToLayer: () => null });
+  const partsOf = (geometry) => geometry.type === "Polygon" ? [geometry.coordinates] : geometry.coordinates;
+  // Many shapes drawn alike are one path: thousands of patches open as fast as one.
+  const many = (geometries, pane, style) =>
+    L.polygon(geometries.flatMap(partsOf).map((rings) => L.GeoJSON.coordsToLatLngs(rings, 1)),
+      { ...style, interactive: false, pane, renderer: renderers[pane] }).addTo(map);
 
   function svg(name, attributes, parent) {
     const node = document.createElementNS(SVG, name);
@@ -25,8 +30,7 @@ function drawPlace(map) {
   const dark = [];
   place.pieces.forEach((piece) => {
     if (!place.dark.includes(piece.stage)) return;
-    const parts = piece.shape.type === "Polygon" ? [piece.shape.coordinates] : piece.shape.coordinates;
-    parts.forEach((rings) => {
+    partsOf(piece.shape).forEach((rings) => {
       const lons = rings[0].map((p) => p[0]), lats = rings[0].map((p) => p[1]);
       const least = (values) => values.reduce((a, b) => Math.min(a, b)), most = (values) => values.reduce((a, b) => Math.max(a, b));
       dark.push({ rings, west: least(lons), east: most(lons), south: least(lats), north: most(lats) });
@@ -48,20 +52,31 @@ function drawPlace(map) {
   }
 
   // --- marks: numerals, names, dates and heights; where two would touch, the one that matters less keeps silent ---
-  const marks = [];
+  const marks = [], slate = map.createPane("marks");
+  slate.style.zIndex = 600;
+  slate.style.pointerEvents = "none";
+  slate.setAttribute("aria-hidden", "true");
   function mark(latlng, node, kind, weight, angle, lift, group) {
     if (isDark(latlng)) kind += " ondark";
     if (angle || lift) node.style.transform = `translate(-50%, -50%) rotate(${angle || 0}deg) translateY(${lift || 0}px)`;
-    const marker = L.marker(latlng, {
-      icon: L.divIcon({ className: `mark ${kind}`, html: node, iconSize: null }), interactive: false, keyboard: false,
-    }).addTo(map);
-    marker.getElement().setAttribute("aria-hidden", "true");
-    marks.push({ element: marker.getElement(), ink: node, weight, group, always: kind.startsWith("order") });
+    const element = document.createElement("div");
+    element.className = `mark ${kind}`;
+    element.append(node);
+    slate.append(element);
+    marks.push({ element, latlng: L.latLng(latlng), ink: node, weight, group, always: kind.startsWith("order") && place.units.length <= 40 });
   }
   function written(text) {
     const node = document.createElement("span");
     node.textContent = text;
     return node;
+  }
+  function settle() {
+    marks.forEach((one) => {
+      const at = map.latLngToLayerPoint(one.latlng);
+      one.element.style.left = `${at.x}px`;
+      one.element.style.top = `${at.y}px`;
+    });
+    slate.style.visibility = "visible";
   }
   function hush() {
     const frame = map.getContainer().getBoundingClientRect(), kept = [], said = new Set();
@@ -82,7 +97,9 @@ function drawPlace(map) {
   }
 
   // --- the ground: stages, contours, edges ---
-  place.pieces.forEach((piece) => shape(piece.shape, "fills", { stroke: false, fillColor: `url(#stage-${piece.stage})`, fillOpacity: 1 }).addTo(map));
+  [...new Set(place.pieces.map((piece) => piece.stage))].forEach((stage) =>
+    many(place.pieces.filter((piece) => piece.stage === stage).map((piece) => piece.shape), "fills",
+      { stroke: false, fillColor: `url(#stage-${stage})`, fillOpacity: 1 }));
   place.contours.forEach((line) => {
     const points = [];
     let lon = 0, lat = 0;
@@ -95,14 +112,16 @@ function drawPlace(map) {
       });
     }
   });
-  place.units.forEach((unit) => shape(unit.shape, "edges", { fill: false, color: INK, weight: 1.4 }).addTo(map));
+  many(place.units.map((unit) => unit.shape), "edges", { fill: false, color: INK, weight: 1.4 });
   if (place.boundary) shape(place.boundary, "edges", { fill: false, color: INK, weight: 2, dashArray: "16 4 3 4 3 4" }).addTo(map);
+  const patches = place.patches.map((patch) => patch.shape);
+  many(patches, "edges", { fill: false, color: PAPER, weight: 3.4, opacity: 0.9 });
+  many(patches, "edges", { fill: false, color: INK, weight: 1.5, dashArray: "5 3" });
   place.patches.forEach((patch) => {
-    shape(patch.shape, "edges", { fill: false, color: PAPER, weight: 3.4, opacity: 0.9 }).addTo(map);
-    const drawn = shape(patch.shape, "edges", { fill: false, color: INK, weight: 1.5, dashArray: "5 3" }).addTo(map);
-    const b = drawn.getBounds();
-    mark([b.getNorth() - (b.getNorth() - b.getSouth()) * 0.16, b.getCenter().lng], written(patch.label), "day", 4, 0, 0, patch);
-    mark([b.getSouth() + (b.getNorth() - b.getSouth()) * 0.16, b.getCenter().lng], written(patch.label), "day", 3.9, 0, 0, patch);
+    const b = L.latLngBounds(L.GeoJSON.coordsToLatLngs(partsOf(patch.shape).flatMap((rings) => rings[0])));
+    const tall = b.getNorth() - b.getSouth(), middle = b.getCenter().lng;
+    mark([b.getNorth() - tall * 0.16, middle], written(patch.label), "day", 4, 0, 0, patch);
+    mark([b.getSouth() + tall * 0.16, middle], written(patch.label), "day", 3.9, 0, 0, patch);
   });
 
   // --- features in survey convention ---
@@ -144,6 +163,8 @@ function drawPlace(map) {
     });
   });
 
+  if (place.units.length > 40) document.body.classList.add("crowded");
+
   // --- units: a number, a name, and ground that can be picked by pointer or key ---
   const byId = new Map();
   document.querySelectorAll("tr.unit").forEach((row) => {
@@ -153,8 +174,8 @@ function drawPlace(map) {
   });
   let chosen = null, chosenEdge = null;
   place.units.forEach((unit) => {
-    if (unit.order !== null) mark([unit.at[1], unit.at[0]], written(String(unit.order)), "order", 10);
-    mark([unit.at[1], unit.at[0]], written(unit.name), "unitname", 6, 0, unit.order === null ? 0 : 24);
+    if (unit.order !== null) mark([unit.at[1], unit.at[0]], written(String(unit.order)), "order", 10 - unit.order / 1000);
+    mark([unit.at[1], unit.at[0]], written(unit.name), "unitname", 6, 0, unit.order === null ? 0 : 27);
     const reach = shape(unit.shape, "reach", { color: INK, weight: 2, opacity: 0, fillOpacity: 0, className: "unit" }).addTo(map);
     reach.on("click", (event) => { pick(unit.id, { at: event.latlng }); L.DomEvent.stop(event); });
     reach.eachLayer((layer) => {
@@ -216,7 +237,9 @@ function drawPlace(map) {
   let moved = false;
   const whole = () => map.fitBounds(box, { padding: [18, 18], animate: false });
   map.on("dragstart", () => { moved = true; });
-  map.on("zoomend moveend resize", () => { scale(); hush(); });
+  map.on("zoomanim", () => { slate.style.visibility = "hidden"; });
+  map.on("zoomend viewreset", settle);
+  map.on("moveend resize", () => { scale(); hush(); });
   map.on("click", () => { letGo(); map.closePopup(); });
   const press = (id, act) => document.getElementById(id).addEventListener("click", act);
   press("closer", () => { moved = true; map.zoomIn(0.75); });
