@@ -3,24 +3,20 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
-from exactextract import exact_extract
-from exactextract.feature import Feature, FeatureSource
-from exactextract.raster import NumPyRasterSource
 from numpy.typing import NDArray
 
+from habmap.land.shares import Ints, cell_shares
 from habmap.land.terrain import Floats, GroundSteps, heat_load_mccune_keon_2002
 from habmap.vocabulary import octant
 
 #: Width of a slope class [%] and the class that takes everything steeper (1,000 %).
 SLOPE_CLASS_PCT: Final = 0.1
 _LAST_CLASS: Final = 10_000
-
-Ints = NDArray[np.int64]
 
 
 def _no_classes() -> Ints:
@@ -210,7 +206,10 @@ def tile_sums(tile: GradientTile, polygons_wkb: Sequence[bytes], *, rules: FaceR
     rules
         What counts as flat, sun-facing and hand-only.
     """
-    cells, shares, owners = _shares(tile, polygons_wkb)
+    # Cells without a valid gradient are NaN in the sum.
+    cells, shares, owners = cell_shares(
+        tile.east + tile.north, polygons_wkb, first_row=tile.first_row, first_col=tile.first_col
+    )
     count = len(polygons_wkb)
     if not len(cells):
         return [ZoneSums() for _ in range(count)]
@@ -264,54 +263,3 @@ def tile_sums(tile: GradientTile, polygons_wkb: Sequence[bytes], *, rules: FaceR
 
 def _totals(groups: Ints, weights: Floats, *, count: int) -> Floats:
     return np.bincount(groups, weights=weights, minlength=count).astype(np.float64, copy=False)
-
-
-def _shares(tile: GradientTile, polygons_wkb: Sequence[bytes]) -> tuple[Ints, Floats, Ints]:
-    """Return cell numbers within the tile, the share of each inside a polygon, and the polygon's number."""
-    rows, cols = tile.east.shape
-    left, top = tile.first_col, -tile.first_row
-    # Cells without a valid gradient are NaN, which the library leaves out.
-    source = NumPyRasterSource(tile.east + tile.north, left, top - rows, left + cols, top)
-    found = exact_extract(source, _Polygons(polygons_wkb), ["cell_id", "coverage"])
-    properties = [piece["properties"] for piece in found]
-    cells = np.concatenate([np.asarray(piece["cell_id"], dtype=np.int64) for piece in properties])
-    shares = np.concatenate([np.asarray(piece["coverage"], dtype=np.float64) for piece in properties])
-    owners = np.repeat(np.arange(len(properties)), [len(piece["cell_id"]) for piece in properties])
-    is_valid = np.isfinite(source.mat.ravel()[cells]) & (shares > 0)
-    return cells[is_valid], shares[is_valid], owners[is_valid]
-
-
-class _Polygon(Feature):  # type: ignore[misc]
-    """One polygon as the library wants it, from WKB: half the time of GeoJSON."""
-
-    def __init__(self, wkb: bytes) -> None:
-        super().__init__()
-        self._wkb = wkb
-        self._values: dict[str, Any] = {}
-
-    def geometry(self) -> bytes:
-        return self._wkb
-
-    def get(self, name: str) -> Any:
-        return self._values[name]
-
-    def set(self, name: str, value: Any) -> None:
-        self._values[name] = value
-
-    def fields(self) -> list[str]:
-        return list(self._values)
-
-
-class _Polygons(FeatureSource):  # type: ignore[misc]
-    def __init__(self, polygons_wkb: Sequence[bytes]) -> None:
-        super().__init__()
-        self._polygons_wkb = polygons_wkb
-
-    def count(self) -> int:
-        return len(self._polygons_wkb)
-
-    def __iter__(self) -> Iterator[_Polygon]:
-        return iter([_Polygon(wkb) for wkb in self._polygons_wkb])
-
-    def srs_wkt(self) -> None:
-        return None

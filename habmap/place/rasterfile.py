@@ -91,7 +91,7 @@ def read_heights(
         is_hole = _holes(source, stored, options)
     except RasterioError as error:
         raise InputError(
-            "the elevation raster cannot be read to its end",
+            "the raster cannot be read to its end",
             where=where,
             value=error.__cause__ or error,
             mend="look whether the copy is complete, and copy it again",

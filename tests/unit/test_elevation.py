@@ -118,7 +118,7 @@ def test_tiles_are_seamless(tmp_path, monkeypatch):
     heights = 400 + np.cumsum(np.cumsum(random.normal(0, 1, (SIZE, SIZE)), axis=0), axis=1) / 10
     raster = write(tmp_path / "r.tif", heights)
     whole = figures(raster, shapely.Point(3, 4).buffer(150))
-    monkeypatch.setattr("habmap.place.elevation.READ_CELLS", 49)  # tiles of 7 cells
+    monkeypatch.setattr("habmap.place.groundraster.READ_CELLS", 49)  # tiles of 7 cells
     tiled = figures(raster, shapely.Point(3, 4).buffer(150))
     assert tiled.slope_mean_deg == pytest.approx(whole.slope_mean_deg, rel=1e-6)
     assert tiled.aspect_mean_deg == pytest.approx(whole.aspect_mean_deg, abs=1e-4)

@@ -1,0 +1,77 @@
+"""Exact shares of raster cells inside polygons."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+import numpy as np
+from exactextract import exact_extract
+from exactextract.feature import Feature, FeatureSource
+from exactextract.raster import NumPyRasterSource
+from numpy.typing import NDArray
+
+Ints = NDArray[np.int64]
+Floats = NDArray[np.float64]
+
+
+def cell_shares(
+    values: NDArray[np.floating[Any]], polygons_wkb: Sequence[bytes], *, first_row: int, first_col: int
+) -> tuple[Ints, Floats, Ints]:
+    """Return cell numbers within a tile, the share of each inside a polygon, and the polygon's number.
+
+    Parameters
+    ----------
+    values
+        The tile, shape ``(rows, cols)``; cells that are NaN are left out.
+    polygons_wkb
+        Polygons in cell coordinates: x = column, y = −row of the whole raster. Parts outside the tile are left out.
+    first_row, first_col
+        Place of the tile in the raster.
+    """
+    rows, cols = values.shape
+    left, top = first_col, -first_row
+    source = NumPyRasterSource(values, left, top - rows, left + cols, top)
+    found = exact_extract(source, _Polygons(polygons_wkb), ["cell_id", "coverage"])
+    properties = [piece["properties"] for piece in found]
+    cells = np.concatenate([np.asarray(piece["cell_id"], dtype=np.int64) for piece in properties])
+    shares = np.concatenate([np.asarray(piece["coverage"], dtype=np.float64) for piece in properties])
+    owners = np.repeat(np.arange(len(properties)), [len(piece["cell_id"]) for piece in properties])
+    is_valid = np.isfinite(values.ravel()[cells]) & (shares > 0)
+    return cells[is_valid], shares[is_valid], owners[is_valid]
+
+
+class _Polygon(Feature):  # type: ignore[misc]
+    """One polygon as the library wants it, from WKB: half the time of GeoJSON."""
+
+    def __init__(self, wkb: bytes) -> None:
+        super().__init__()
+        self._wkb = wkb
+        self._values: dict[str, Any] = {}
+
+    def geometry(self) -> bytes:
+        return self._wkb
+
+    def get(self, name: str) -> Any:
+        return self._values[name]
+
+    def set(self, name: str, value: Any) -> None:
+        self._values[name] = value
+
+    def fields(self) -> list[str]:
+        return list(self._values)
+
+
+class _Polygons(FeatureSource):  # type: ignore[misc]
+    def __init__(self, polygons_wkb: Sequence[bytes]) -> None:
+        super().__init__()
+        self._polygons_wkb = polygons_wkb
+
+    def count(self) -> int:
+        return len(self._polygons_wkb)
+
+    def __iter__(self) -> Iterator[_Polygon]:
+        return iter([_Polygon(wkb) for wkb in self._polygons_wkb])
+
+    def srs_wkt(self) -> None:
+        return None
