@@ -63,7 +63,7 @@ class MapResult:
         The file and its size.
     audience
         Whom it is for: ``owner`` or ``public``.
-    headline_units
+    numbered_units
         Units that carry a number in the order of work.
     warnings
         What the map could not show, in words (the page says so too).
@@ -75,7 +75,7 @@ class MapResult:
     audience: Audience
     on: date | None
     units: int
-    headline_units: int
+    numbered_units: int
     acres: float
     treated_acres: float
     remaining_acres: float
@@ -129,7 +129,7 @@ def draw_map(
         audience=audience,
         on=page.on,
         units=len(page.units),
-        headline_units=sum(unit.order is not None for unit in page.units),
+        numbered_units=sum(unit.order is not None for unit in page.units),
         acres=page.acres,
         treated_acres=page.treated_acres,
         remaining_acres=page.remaining_acres,
@@ -158,7 +158,7 @@ def build_page(store: Store, *, now: datetime, audience: Audience, on: date | No
     if boundary is not None:
         shown.append(boundary.geometry)
     relief = _relief(store, shown) if source is not None and shown else None
-    missing = _missing(store, state, relief)
+    missing = _missing(store, state, relief) + (slopes.warnings if slopes is not None else ())
     return Page(
         place=store.settings.place.name,
         audience=audience,

@@ -47,6 +47,7 @@ def sheet_parts(page: Page) -> dict[str, Any]:
         "page": page,
         "as_of": "before any logged work" if page.on is None else words.day_words(page.on),
         "drawn_on": words.day_words(page.drawn_on),
+        "numbered": any(unit.order is not None for unit in page.units),
         "headline": words.headline(page),
         "also": words.also(page),
         "tenths": words.tenths,

@@ -149,6 +149,9 @@ function drawPlace(map) {
         if (feature.name) mark(drawn.getBounds().getCenter(), written(feature.name), `thing${wet}`, 3, 0, feature.kind === "pond" ? 0 : 16);
         return;
       }
+      // A breath of paper under the line, so that it is not lost on dark ground.
+      const widest = Math.max(...rule.strokes.filter((pass) => !pass.dash || pass.cap === "butt" && pass.width < 5).map((pass) => pass.width));
+      shape(geometry, "things", { color: PAPER, weight: widest + 2.4, opacity: 0.55, lineCap: "butt", lineJoin: "round" }).addTo(map);
       rule.strokes.forEach((pass) => shape(geometry, "things", { color: pass.ink, weight: pass.width, dashArray: pass.dash || null, lineCap: pass.cap, lineJoin: "round" }).addTo(map));
       const line = geometry.type === "LineString" ? geometry.coordinates : geometry.coordinates[0];
       if (!feature.name || line.length < 2) return;
@@ -246,6 +249,7 @@ function drawPlace(map) {
   press("farther", () => { moved = true; map.zoomOut(0.75); });
   press("whole", () => { moved = false; whole(); });
   map.on("resize", () => { if (!moved) whole(); });
+  map.getContainer().setAttribute("role", "group");
   map.getContainer().setAttribute("aria-label", "Drawing of the property; arrow keys move it, plus and minus bring it closer or farther");
   whole();
 
