@@ -26,6 +26,8 @@ from habmap.measures import acres, ft
 FEWEST_FIXES: Final = 4
 #: Straight pieces per quarter circle of a swath's round ends.
 QUARTER_PIECES: Final = 8
+#: Errors this far apart have nothing to do with each other [s].
+SET_APART_S: Final = 1e8
 FIXES_ONLY: Final = (
     "the standard deviation is of the fixes' own error only: not of where the edge really is, nor of the corners cut"
 )
@@ -237,7 +239,13 @@ def _chains(paths: list[Path], *, sigma_m: float, close_gap_m: float) -> tuple[l
         (closed if is_ring else open_).append(path)
     if not open_:
         return closed, [], 0
-    joins_m = [float(np.hypot(*(after.xy[0] - before.xy[-1]))) for before, after in pairwise(open_)]
+    joins_m = _joins_m(open_)
+    if max(joins_m, default=0.0) > close_gap_m:
+        # Two people who set out both ways, or a file that lost the order: match the ends instead.
+        matched = _end_to_end(open_)
+        if max(_joins_m(matched), default=0.0) <= close_gap_m:
+            open_ = matched
+            joins_m = _joins_m(matched)
     joined = Path(
         where=open_[0].where if len(open_) == 1 else f"{open_[0].where} to {open_[-1].where}",
         xy=np.concatenate([path.xy for path in open_]),
@@ -248,6 +256,30 @@ def _chains(paths: list[Path], *, sigma_m: float, close_gap_m: float) -> tuple[l
     if joined.length_m < OVERRUN_SHARE * longest_m:
         return closed, [], len(joined.xy)
     return [*closed, joined], joins_m, 0
+
+
+def _joins_m(paths: Sequence[Path]) -> list[float]:
+    return [float(np.hypot(*(after.xy[0] - before.xy[-1]))) for before, after in pairwise(paths)]
+
+
+def _end_to_end(paths: Sequence[Path]) -> list[Path]:
+    """Return paths in the order and direction in which each begins nearest to where the last one ends.
+
+    Paths recorded at the same time came from two receivers: their clocks are set apart, so that their errors count as
+    independent.
+    """
+    apart_s = 0.0
+    chain, rest = [paths[0]], list(paths[1:])
+    while rest:
+        end = chain[-1].xy[-1]
+        far_m = [(float(np.hypot(*(path.xy[side] - end))), i, side) for i, path in enumerate(rest) for side in (0, -1)]
+        _least, i, side = min(far_m)
+        path = rest.pop(i)
+        if any(path.time_s[0] <= done.time_s.max() and done.time_s.min() <= path.time_s[-1] for done in chain):
+            apart_s += SET_APART_S
+        step = 1 if side == 0 else -1
+        chain.append(Path(path.where, path.xy[::step], path.time_s[::step] + apart_s, path.has_times))
+    return chain
 
 
 def _refuse_wide_joins(joined_m: Sequence[float], *, close_gap_m: float, where: str) -> None:

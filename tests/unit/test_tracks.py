@@ -181,6 +181,25 @@ def test_segments_join_in_the_order_of_their_times() -> None:
     assert one.closed_gap_m == pytest.approx(5 + 1.25 * 4, abs=3)
 
 
+def test_two_people_who_set_out_both_ways_walk_one_edge() -> None:
+    xy, times = walk(SQUARE)
+    half = len(xy) // 2
+    left, right = segment(xy[:half], times[:half]), segment(xy[half:][::-1], times[: len(xy) - half])
+    walked = ground(left, right)
+    assert walked.kind == "edge walk"
+    assert walked.area_m2 == pytest.approx(ground(segment(xy, times)).area_m2, rel=1e-9)
+    # two receivers err apart: the one walk's error is of the same size, not none
+    assert walked.area_sd_m2 == pytest.approx(ground(segment(xy, times)).area_sd_m2, rel=0.1)
+    assert walked.ended_s is not None
+    assert walked.ended_s < times[-1]
+
+
+def test_segments_without_times_join_end_to_end() -> None:
+    xy, times = walk(SQUARE)
+    thirds = [segment(xy[100:]), segment(xy[:50]), segment(xy[50:100][::-1])]
+    assert ground(*thirds).area_m2 == pytest.approx(ground(segment(xy, times)).area_m2, rel=1e-9)
+
+
 def test_a_hole_in_the_reception_is_refused_in_feet() -> None:
     xy, times = walk(SQUARE)
     with pytest.raises(InputError, match="segments of the walk lie 115 ft apart"):  # 7 steps of 5 m = 114.8 ft
