@@ -29,7 +29,10 @@ CIRCLE_95: Final = math.sqrt(-2 * math.log(0.05))
 APART_SIGMAS: Final = 3 * math.sqrt(2)
 #: A burst of at most this many bad fixes in a row is a spike; a longer one is a jump that lasted.
 MAX_SPIKE_FIXES: Final = 5
-#: Standing within two sigmas for this long is a pause [s] (that is slower than 0.2 m/s with sigma 3 m).
+#: Fixes of one place lie within this many sigmas of their mean, but for 2 in 1,000: √(−2 ln 0.002).
+BALL_SIGMAS: Final = 3.5
+#: Standing in one ball for this long is a pause, if the mean of its second half lies within two sigmas of that of its
+#: first [s] (that is slower than 0.2 m/s with sigma 3 m).
 PAUSE_S: Final = 60.0
 #: Walking speed assumed where a file has no times [m/s].
 ASSUMED_WALK_MPS: Final = 1.0
@@ -171,7 +174,7 @@ def cleaned(segment: Segment, *, grid: LocalGrid, sigma_m: float, travel: Travel
     unpaused = Path(segment.where, xy, time_s, has_times)
     path = unpaused
     if has_times:
-        path = _pauses_drawn_together(unpaused, radius_m=2 * sigma_m)
+        path = _pauses_drawn_together(unpaused, radius_m=BALL_SIGMAS * sigma_m, drift_m=2 * sigma_m)
         if len(path.xy) < len(xy):
             dropped[PAUSE] += len(xy) - len(path.xy)
     return Cleaned(path, unpaused, dropped, tuple(notes))
@@ -307,8 +310,8 @@ def _without_spikes(xy: Floats) -> NDArray[np.bool_]:
     return keep
 
 
-def _pauses_drawn_together(path: Path, *, radius_m: float) -> Path:
-    """Put the middle of the ball in place of the fixes of a pause."""
+def _pauses_drawn_together(path: Path, *, radius_m: float, drift_m: float) -> Path:
+    """Put the middle of the ball in place of the fixes of a pause: they stay near their mean and lead nowhere."""
     xy, time_s = path.xy, path.time_s
     n = len(xy)
     places: list[tuple[float, float, float]] = []
@@ -320,10 +323,18 @@ def _pauses_drawn_together(path: Path, *, radius_m: float) -> Path:
             east, north = east + xy[j, 0], north + xy[j, 1]
             j += 1
         if j - i > 2 and time_s[j - 1] - time_s[i] >= PAUSE_S:
+            middle = (i + j) // 2
+            drift = xy[middle:j].mean(axis=0) - xy[i:middle].mean(axis=0)
+            if math.hypot(*drift) > drift_m:
+                # Slow, but on the way: leave it, and look again a little farther on.
+                on = i + max(1, (j - i) // 4)
+                places += [(xy[k, 0], xy[k, 1], time_s[k]) for k in range(i, on)]
+                i = on
+                continue
             places.append((east / (j - i), north / (j - i), (time_s[i] + time_s[j - 1]) / 2))
             i = j
         else:
             places.append((xy[i, 0], xy[i, 1], time_s[i]))
             i += 1
-    middle = np.array(places, dtype=np.float64)
-    return Path(path.where, middle[:, :2], middle[:, 2], path.has_times)
+    drawn = np.array(places, dtype=np.float64)
+    return Path(path.where, drawn[:, :2], drawn[:, 2], path.has_times)
