@@ -1,4 +1,4 @@
-"""Load log lines from a person's CSV table: all of the table, or none of it."""
+"""Load log lines from a person's table or layer: all of it, or none."""
 
 from __future__ import annotations
 
@@ -24,15 +24,16 @@ from habmap.jobs.unit_versions import grid_of
 from habmap.land.grid import LocalGrid
 from habmap.measures import acres
 from habmap.place.cells import Cells, matched_columns
+from habmap.place.ledger_files import read_ledger
 from habmap.place.shapes import as_ground, as_valid, lonlat_shape, multipolygon
-from habmap.place.tables import Table, TableRow, read_table
+from habmap.place.tables import Table, TableRow
 from habmap.place.userfiles import printable
 from habmap.vocabulary import DEFAULT_KILLED_PCT, KILLING, PRACTICES
 from habmap.work.records import Entry, Look, Unit
 
 ENTRY_FIELDS: Final = (
     "entry_id", "date", "practice", "unit_id", "patch_wkt", "killed_pct", "burned_pct", "person_hours", "cost",
-    "reported_acres", "who", "note", "product", "product_rate", "live_stems_per_acre", "tallest_ft",
+    "reported_acres", "acres_sd", "who", "note", "product", "product_rate", "live_stems_per_acre", "tallest_ft",
     "seedlings_per_acre", "needles", "fuel_lb_ac", "sprouts", "stump_treated",
 )  # fmt: skip
 #: Filled in on a look only; whether stumps were treated belongs to a cut as well.
@@ -48,16 +49,18 @@ def add_entries(
     today: date,
     now: datetime,
     columns: Mapping[str, str] | None = None,
+    layer: str | None = None,
 ) -> AddResult:
-    """Load log lines from a CSV table; a line that is there already with the same content is no news.
+    """Load log lines from a table or a layer; a line that is there already with the same content is no news.
 
     Parameters
     ----------
     store
         The property.
     path
-        UTF-8 CSV. A row gives its ground by ``unit_id`` (several joined by ``;``: whole units, as drawn on that day) or
-        by ``patch_wkt`` (lon/lat, WGS 84 [°]), which counts where both are given.
+        UTF-8 CSV, or a GeoPackage or GeoJSON layer whose shapes are the ground. A row of a table gives its ground by
+        ``unit_id`` (several joined by ``;``: whole units, as drawn now) or by ``patch_wkt`` (lon/lat, WGS 84 [°]),
+        which counts where both are given.
     today
         Local civil day at the place; later dates are pointed out.
     now
@@ -77,7 +80,7 @@ def add_entries(
     An ``entry_id`` that is no UUID becomes the UUIDv5 of (place, text) and is kept as ``source_id``. A blank one
     becomes the UUIDv5 of the row's content, so that loading a file twice adds nothing.
     """
-    table = read_table(path)
+    table = read_ledger(path, layer=layer)
     found = matched_columns(table.columns, ENTRY_FIELDS, renames=columns or {}, where=table.where)
     _require_columns(found, table)
     reader = _Reader(store, table, found, now)
@@ -143,8 +146,8 @@ class _UnitsByDay:
         return self._by_span[span]
 
     def known(self, day: date | None) -> dict[str, Unit]:
-        """Return the units that a line of a day may name: those of that day, else those of now."""
-        return self._current if day is None else self._current | self.on(day)
+        """Return the units that a line of a day may name: as drawn now, or on that day where a unit is no more."""
+        return self._current if day is None else self.on(day) | self._current
 
 
 class _Reader:
@@ -197,6 +200,7 @@ class _Reader:
             person_hours=cells.number("person_hours", low=0, high=MAX_PERSON_HOURS),
             cost=cells.number("cost", low=0),
             reported_acres=cells.number("reported_acres", above=0),
+            acres_sd=cells.number("acres_sd", low=0),
             who=cells.text("who"),
             note=cells.text("note", one_line=False),
             product=cells.text("product"),

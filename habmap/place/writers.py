@@ -118,5 +118,5 @@ def write_layer(path: Path, *, layer: str, rows: Sequence[dict[str, Cell]], shap
     if path.suffix.lower() == ".gpkg":
         frame.to_file(path, driver="GPKG", layer=layer)
     else:
-        # 15 decimals: the shortest that lets a written number be read back as the same number below 180
-        frame.to_file(path, driver="GeoJSON", layer=layer, RFC7946="YES", COORDINATE_PRECISION=15)
+        # 17 decimals: a longitude or latitude beyond 1° is read back as the same number
+        frame.to_file(path, driver="GeoJSON", layer=layer, RFC7946="YES", COORDINATE_PRECISION=17)

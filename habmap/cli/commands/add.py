@@ -33,6 +33,10 @@ FromOption = Annotated[
         "--from", parser=parsed_date, metavar="YYYY-MM-DD", help="First day of new versions (default: today)."
     ),
 ]
+VerticalUnitOption = Annotated[
+    str | None, typer.Option("--vertical-unit", metavar="m|ft|us-ft", help="Unit of the heights.")
+]
+CopyOption = Annotated[bool, typer.Option("--copy", help="Copy the raster into the property's folder.")]
 VERTICAL_UNIT_WORDS = {"m": "metres", "ft": "international feet", "us-ft": "US survey feet"}
 
 
@@ -49,6 +53,7 @@ def register(app: typer.Typer) -> None:
     add.command("entries")(entries_command)
     add.command("plots")(plots_command)
     add.command("dem")(dem_command)
+    add.command("canopy")(canopy_command)
     app.add_typer(add)
 
 
@@ -117,9 +122,13 @@ def features_command(
 
 
 def entries_command(
-    context: typer.Context, file: FileArgument, map_: MapOption = None, as_json: JsonOption = False
+    context: typer.Context,
+    file: FileArgument,
+    layer: LayerOption = None,
+    map_: MapOption = None,
+    as_json: JsonOption = False,
 ) -> None:
-    """Load log lines from a CSV table; a file loaded twice is no news."""
+    """Load log lines from a CSV table, or a layer whose shapes are the ground; loaded twice it is no news."""
     columns = _renames(map_)
     from habmap.jobs.add_entries import add_entries
 
@@ -129,6 +138,7 @@ def entries_command(
         store,
         path=file,
         columns=columns,
+        layer=layer,
         today=session.today(store.settings.place.timezone),
         now=session.now(),
     )
@@ -149,10 +159,8 @@ def plots_command(
 def dem_command(
     context: typer.Context,
     file: FileArgument,
-    vertical_unit: Annotated[
-        str | None, typer.Option("--vertical-unit", metavar="m|ft|us-ft", help="Unit of the heights.")
-    ] = None,
-    copy_into: Annotated[bool, typer.Option("--copy", help="Copy the raster into the property's folder.")] = False,
+    vertical_unit: VerticalUnitOption = None,
+    copy_into: CopyOption = False,
     overwrite: OverwriteOption = False,
     as_json: JsonOption = False,
 ) -> None:
@@ -181,6 +189,42 @@ def dem_command(
     )
     if result.units_covered or result.units_off:
         say(f"It covers {result.units_covered} of {result.units_covered + len(result.units_off)} units.")
+
+
+def canopy_command(
+    context: typer.Context,
+    file: FileArgument,
+    vertical_unit: VerticalUnitOption = None,
+    copy_into: CopyOption = False,
+    overwrite: OverwriteOption = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Point at a raster of canopy heights above the ground, or copy it into the property's folder."""
+    unit = _known_vertical_unit(vertical_unit)
+    from habmap.jobs.add_canopy import add_canopy
+
+    session: Session = context.obj
+    result = add_canopy(
+        session.store(),
+        path=file,
+        vertical_unit=unit,
+        copy_into=session.folder if copy_into else None,
+        overwrite=overwrite,
+        now=session.now(),
+    )
+    for warning in result.warnings:
+        warn(warning)
+    if as_json:
+        print_json("add", result)
+        return
+    canopy = result.canopy
+    say(
+        f"Canopy heights {'copied and ' if result.copied else ''}loaded: {canopy.path}, cells of {canopy.cell_m:.2f} m, "
+        f"heights in {VERTICAL_UNIT_WORDS[canopy.vertical_unit]}. They must be heights above the ground."
+    )
+    if result.units_covered or result.units_off:
+        covered, all_units = result.units_covered, result.units_covered + len(result.units_off)
+        say(f"They reach {covered} of {all_units} units; `habmap density` counts ground at {result.height_ft:g} ft and above.")
 
 
 def _known_vertical_unit(text: str | None) -> VerticalUnit | None:

@@ -1,0 +1,161 @@
+"""What leaves the place: paperwork, ledgers that load back, handheld outlines, log sheets, and what must stay."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import xml.etree.ElementTree as ET
+import zipfile
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+SUFFIXES = ["csv", "gpkg", "geojson"]
+
+
+def square(west: float, south: float, side: float = 0.004) -> dict[str, Any]:
+    ring = [[west, south], [west + side, south], [west + side, south + side], [west, south + side], [west, south]]
+    return {"type": "Polygon", "coordinates": [ring]}
+
+
+def layer(path: Path, rows: list[tuple[dict[str, Any], dict[str, Any]]]) -> Path:
+    features = [{"type": "Feature", "properties": values, "geometry": shape} for values, shape in rows]
+    path.write_text(json.dumps({"type": "FeatureCollection", "features": features}), encoding="utf-8")
+    return path
+
+
+def ok(done: Any) -> Any:
+    assert done.code == 0, done.err + done.out
+    return done
+
+
+def started(run: Callable[..., Any], folder: Path) -> Path:
+    """A place with two neighbours, the first partly cut by one hand and burned by another."""
+    ok(run("start", str(folder), "--name", "=Export()"))
+    units = layer(
+        folder.parent / "units.geojson",
+        [
+            ({"unit_id": "C1", "name": "Bench", "cover": "cedar"}, square(-98.0, 38.0)),
+            ({"unit_id": "C2", "name": "=HYPERLINK(1)", "cover": "cedar"}, square(-97.996, 38.0)),
+        ],
+    )
+    ok(run("add", "units", str(units), place=folder))
+    return folder
+
+
+@pytest.fixture
+def place(tmp_path: Path, run_habmap: Callable[..., Any]) -> Path:
+    folder = started(run_habmap, tmp_path / "place")
+    patch = layer(tmp_path / "patch.geojson", [({}, square(-97.9981234567890123, 38.0011111111111111, 0.0033))])
+    log = ("log", "cut", "--date", "2026-01-05", "--patch", str(patch), "--who", "Ada", "--person-hours", "9")
+    ok(run_habmap(*log, "--cost", "120", "--note", "=1+1", place=folder))
+    ok(run_habmap("log", "cut", "--date", "2026-02-05", "--unit", "C2", "--all", "--who", "Bo", place=folder))
+    ok(run_habmap("log", "burn", "--date", "2026-03-05", "--patch", str(patch), place=folder))
+    look = ("log", "look", "--date", "2026-06-05", "--patch", str(patch), "--live-stems-per-acre", "60")
+    ok(run_habmap(*look, "--sprouts", "sumac=3", place=folder))
+    return folder
+
+
+@pytest.mark.parametrize("suffix", SUFFIXES)
+def test_an_exported_ledger_loads_back_to_the_same_account(
+    run_habmap: Callable[..., Any], place: Path, tmp_path: Path, suffix: str
+) -> None:
+    table = tmp_path / f"ledger.{suffix}"
+    ok(run_habmap("export", "ledger", "-o", str(table), place=place))
+    other = started(run_habmap, tmp_path / "other")
+    assert ok(run_habmap("add", "entries", str(table), "--json", place=other)).json["loaded"] == 4
+    mine, theirs = (ok(run_habmap("acres", "--json", place=p)).json for p in (place, other))
+    for one, two in zip(mine["units"], theirs["units"], strict=True):
+        assert one["stage_acres"] == pytest.approx(two["stage_acres"], abs=1e-12)
+    # and into the place it came from it is no news
+    again = ok(run_habmap("add", "entries", str(table), "--json", place=place)).json
+    assert (again["loaded"], again["already_there"]) == (0, 4)
+
+
+def test_a_public_ledger_has_no_names_costs_or_notes(
+    run_habmap: Callable[..., Any], place: Path, tmp_path: Path
+) -> None:
+    table = tmp_path / "ledger.csv"
+    ok(run_habmap("export", "ledger", "-o", str(table), "--for", "public", place=place))
+    text = table.read_text(encoding="utf-8")
+    assert not any(word in text for word in ("Ada", "Bo", "120", "1+1", "who", "cost", "note"))
+
+
+def test_handheld_outlines_are_gpx_and_leave_private_places_out(
+    run_habmap: Callable[..., Any], place: Path, tmp_path: Path
+) -> None:
+    nest = {"type": "Point", "coordinates": [-97.999, 38.001]}
+    features = layer(tmp_path / "features.geojson", [({"kind": "nest", "name": "Secret nest"}, nest)])
+    ok(run_habmap("add", "features", str(features), place=place))
+    out = tmp_path / "out.gpx"
+    ok(run_habmap("export", "gpx", "-o", str(out), place=place))
+    root = ET.parse(out).getroot()
+    names = [e.text for e in root.iter("{http://www.topografix.com/GPX/1/1}name")]
+    assert {"C1", "C1 left", "C2"} <= set(names) and "C2 left" not in names
+    assert "Secret" not in out.read_text(encoding="utf-8")
+
+
+def test_units_layer_carries_stage_acres(run_habmap: Callable[..., Any], place: Path, tmp_path: Path) -> None:
+    out = tmp_path / "stages.geojson"
+    ok(run_habmap("export", "units", "-o", str(out), place=place))
+    rows = {f["properties"]["unit_id"]: f["properties"] for f in json.loads(out.read_text())["features"]}
+    account = {u["unit_id"]: u for u in ok(run_habmap("acres", "--json", place=place)).json["units"]}
+    assert rows["C1"]["remaining_acres"] == pytest.approx(account["C1"]["remaining_acres"])
+
+
+def with_contract(place: Path) -> None:
+    settings = place / "habmap.toml"
+    extra = '\n[[contract]]\nprogram = "P"\nitem = "7"\npractice_code = "314"\nunits = ["C1"]\nplanned_acres = 30.0\n'
+    extra += 'not_before = 2026-01-10\n[[hold]]\nunit = "C2"\nreason = "nesting"\nfrom = 2026-02-01\n'
+    settings.write_text(settings.read_text(encoding="utf-8") + extra, encoding="utf-8")
+
+
+def test_practices_count_ground_once_and_point_out_early_work_and_holds(
+    run_habmap: Callable[..., Any], place: Path, tmp_path: Path
+) -> None:
+    with_contract(place)
+    out = tmp_path / "practices.csv"
+    done = ok(run_habmap("export", "practices", "-o", str(out), "--program-year", "2026", "--json", place=place)).json
+    item = next(i for i in done["items"] if i["program"] == "P")
+    assert item["applied_acres"] < 0.01 + item["planned_acres"] and item["short_acres"] > 0
+    assert any("before 2026-01-10" in words for words in item["remarks"])
+    rows = list(csv.reader(io.StringIO(out.read_text(encoding="utf-8-sig"))))
+    assert rows[-1][0] == "Signature"
+    # no cell may be run as a formula by a spreadsheet
+    assert not [cell for row in rows for cell in row if cell[:1] in ("=", "+", "@")]
+
+
+def test_the_workbook_holds_text_as_text(run_habmap: Callable[..., Any], place: Path, tmp_path: Path) -> None:
+    out = tmp_path / "practices.xlsx"
+    ok(run_habmap("export", "practices", "-o", str(out), place=place))
+    with zipfile.ZipFile(out) as book:
+        sheet = book.read("xl/worksheets/sheet1.xml").decode()
+    assert "<f>" not in sheet and "<v>" in sheet
+
+
+def test_a_log_sheet_prints_and_its_table_reads_back(
+    run_habmap: Callable[..., Any], place: Path, tmp_path: Path
+) -> None:
+    ok(run_habmap("export", "log-sheet", "-o", str(tmp_path / "sheet.pdf"), place=place))
+    data = (tmp_path / "sheet.pdf").read_bytes()
+    assert data.startswith(b"%PDF-") and b"/FontFile2" in data  # TrueType, embedded
+    table = tmp_path / "sheet.csv"
+    ok(run_habmap("export", "log-sheet", "-o", str(table), place=place))
+    header = table.read_text(encoding="utf-8").strip().split(",")
+    values = {"date": "2026-07-01", "practice": "mow", "unit_id": "C2", "person_hours": "3", "who": "Ada"}
+    table.write_text(",".join(header) + "\n" + ",".join(values.get(name, "") for name in header) + "\n")
+    assert ok(run_habmap("add", "entries", str(table), "--json", place=place)).json["loaded"] == 1
+
+
+def test_nothing_is_overwritten_and_unknown_kinds_are_refused(
+    run_habmap: Callable[..., Any], place: Path, tmp_path: Path
+) -> None:
+    out = tmp_path / "ledger.csv"
+    out.write_text("mine")
+    assert run_habmap("export", "ledger", "-o", str(out), place=place).code == 3
+    assert out.read_text() == "mine"
+    ok(run_habmap("export", "ledger", "-o", str(out), "--overwrite", place=place))
+    assert run_habmap("export", "ledger", "-o", str(tmp_path / "ledger.docx"), place=place).code == 2
