@@ -266,17 +266,16 @@ def _pieces(state: Ground) -> tuple[PagePiece, ...]:
 
 def _work(state: Ground, audience: Audience) -> tuple[PageWork, ...]:
     owner = audience == "owner"
-    units_of: defaultdict[str, list[str]] = defaultdict(list)
+    acres_in: defaultdict[str, defaultdict[str, float]] = defaultdict(lambda: defaultdict(float))
     for piece in state.pieces:
         for entry_id in piece.entry_ids:
-            if piece.unit_id not in units_of[entry_id]:
-                units_of[entry_id].append(piece.unit_id)
+            acres_in[entry_id][piece.unit_id] += piece.acres
     return tuple(
         PageWork(
             day=entry.date,
             practice=entry.practice,
-            unit_ids=tuple(units_of[entry.entry_id]),
             acres=to_acres(state.patches[entry.entry_id].area),
+            unit_acres=dict(acres_in[entry.entry_id]),
             geometry=entry.patch,
             killed_pct=entry.killed_pct,
             person_hours=entry.person_hours if owner else None,

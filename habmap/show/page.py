@@ -42,12 +42,15 @@ class PageTerrain:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PageWork:
-    """One line of the log and the ground it covered (lon/lat); for the public its private parts are ``None``."""
+    """One line of the log and the ground it covered (lon/lat); for the public its private parts are ``None``.
+
+    ``acres`` is of the whole patch, ``unit_acres`` the part of it in each unit it touches.
+    """
 
     day: date
     practice: str
-    unit_ids: tuple[str, ...]
     acres: float
+    unit_acres: Mapping[str, float]
     geometry: BaseGeometry
     killed_pct: float | None = None
     person_hours: float | None = None

@@ -86,9 +86,9 @@ def _groups(page: Page) -> list[Group]:
 def _row(number: int, unit: PageUnit, page: Page, largest_acres: float) -> Row:
     sd = "" if unit.acres_sd is None else f"± {words.tenths(unit.acres_sd)}"
     history = tuple(
-        words.work_sentence(work, currency=page.currency)
+        words.work_sentence(work, unit_id=unit.unit_id, currency=page.currency)
         for work in sorted(page.work, key=lambda work: work.day)
-        if unit.unit_id in work.unit_ids
+        if work.unit_acres.get(unit.unit_id, 0.0) >= words.SPOKEN_ACRES
     )
     return Row(
         number=number,

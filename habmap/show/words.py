@@ -125,10 +125,12 @@ def terrain_sentence(terrain: PageTerrain) -> str:
     return ". ".join(sentences) + "."
 
 
-def work_sentence(work: PageWork, *, currency: str) -> str:
-    """Return one line of the log as it would be told."""
+def work_sentence(work: PageWork, *, unit_id: str, currency: str) -> str:
+    """Return one line of the log as it would be told of one unit: its own acres, and the day's where they are more."""
     did = PRACTICE_WORDS[work.practice]
-    text = f"{did[0].upper()}{did[1:]} on {day_words(work.day)}: {tenths(work.acres)} acres"
+    text = f"{did[0].upper()}{did[1:]} on {day_words(work.day)}: {tenths(work.unit_acres[unit_id])} acres"
+    if tenths(work.acres) != tenths(work.unit_acres[unit_id]):
+        text += f" here of {tenths(work.acres)} in all"
     if work.killed_pct is not None:
         text += f", {work.killed_pct:.0f} % of the cedars killed"
     if work.person_hours is not None:

@@ -110,11 +110,15 @@ def test_sentences_tell_stage_terrain_and_work() -> None:
     assert "12 % is steeper than the machine limit" in told
     assert terrain_sentence(PageTerrain(slope_mean_deg=1.0, slope_mean_pct=1.7)).startswith("Faces no one way")
     work = PageWork(
-        day=date(2026, 2, 14), practice="cut", unit_ids=("A",), acres=1.26, geometry=box(0, 0, 1, 1), person_hours=9,
-        who="Dale", note="north half",
+        day=date(2026, 2, 14), practice="cut", unit_acres={"A": 1.26}, acres=1.26, geometry=box(0, 0, 1, 1),
+        person_hours=9, who="Dale", note="north half",
     )  # fmt: skip
-    assert work_sentence(work, currency="USD") == (
+    assert work_sentence(work, unit_id="A", currency="USD") == (
         "Cut on February 14, 2026: 1.3 acres, 9 person-hours, by Dale. “north half”"
+    )
+    wider = replace(work, acres=4.04, who=None, note=None)
+    assert work_sentence(wider, unit_id="A", currency="USD") == (
+        "Cut on February 14, 2026: 1.3 acres here of 4.0 in all, 9 person-hours."
     )
 
 
@@ -166,7 +170,7 @@ def test_hostile_text_stays_text() -> None:
                 PageWork(
                     day=date(2026, 1, 2),
                     practice="cut",
-                    unit_ids=(HOSTILE,),
+                    unit_acres={HOSTILE: 1.0},
                     acres=1.0,
                     geometry=one.geometry,
                     who=HOSTILE,
@@ -196,7 +200,7 @@ def test_coordinates_are_kept_at_a_millionth_of_a_degree_and_none_is_left_out() 
 def test_public_page_refuses_private_things() -> None:
     nest = PageFeature(kind="nest", name="", geometry=Point(-96.32, 37.061))
     hidden = PageFeature(kind="gate", name="back way in", geometry=Point(-96.32, 37.061), is_private=True)
-    work = PageWork(day=date(2026, 1, 2), practice="cut", unit_ids=("A",), acres=1.0, geometry=unit().geometry)
+    work = PageWork(day=date(2026, 1, 2), practice="cut", unit_acres={"A": 1.26}, acres=1.0, geometry=unit().geometry)
     public = page(audience="public")
     render_page(public)
     for bad in (
