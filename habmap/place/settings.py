@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import tomllib
 from datetime import date
 from pathlib import Path
@@ -194,6 +195,56 @@ class EffortSection(Section):
         return value
 
 
+class PlanWindow(Section):
+    """Limits of a written burn plan, ``[low, high]`` each; what is left out the plan does not limit."""
+
+    temp_f: tuple[float, float] | None = None
+    rh_pct: tuple[Percent, Percent] | None = None
+    wind_mph: tuple[NonNegative, NonNegative] | None = None
+    #: First and last direction that the wind may come from, clockwise; may pass through north.
+    wind_from_deg: tuple[Bearing, Bearing] | None = None
+    gust_mph: tuple[NonNegative, NonNegative] | None = None
+    fine_fuel_pct: tuple[NonNegative, NonNegative] | None = None
+    days_since_rain: tuple[NonNegative, NonNegative] | None = None
+    mixing_height_ft: tuple[NonNegative, NonNegative] | None = None
+    transport_wind_mph: tuple[NonNegative, NonNegative] | None = None
+    author: str | None = None
+    date: dt.date | None = None
+
+    @model_validator(mode="after")
+    def _in_order(self) -> PlanWindow:
+        for item, limits in self:
+            if isinstance(limits, tuple) and item != "wind_from_deg" and limits[1] < limits[0]:
+                raise ValueError(f"{item}: the low limit lies above the high one")
+        return self
+
+
+class WrittenPlan(PlanWindow):
+    """One written plan; ``unit`` holds what it says otherwise for single units, by ``unit_id``."""
+
+    unit: dict[str, PlanWindow] = Field(default_factory=dict)
+
+
+class PlanSection(Section):
+    """The written plans: none is in force until its author and date are there."""
+
+    grass: WrittenPlan = WrittenPlan()
+    down_cedar: WrittenPlan = WrittenPlan()
+    piles: WrittenPlan = WrittenPlan()
+
+
+class BurnSection(Section):
+    #: How far around a burn every sensitive place is listed, and how far downwind [m].
+    sensitive_within_m: Positive = 800
+    downwind_within_m: Positive = 8000
+    #: How far beyond an edge the ground is looked at [m].
+    beyond_within_m: Positive = 30
+    #: Who is told before a burn, as the person wrote it.
+    notify: tuple[str, ...] = ()
+    #: Several units burned as one, by a name of their own.
+    blocks: dict[str, tuple[str, ...]] = Field(default_factory=dict)
+
+
 class PaperworkSection(Section):
     #: Month and day on which a program year begins: 1 October for U.S. federal programs.
     program_year_starts: DayOfYear = "10-01"
@@ -219,6 +270,8 @@ class Settings(Section):
     contract: tuple[ContractItem, ...] = ()
     hold: tuple[Hold, ...] = ()
     paperwork: PaperworkSection = PaperworkSection()
+    plan: PlanSection = PlanSection()
+    burn: BurnSection = BurnSection()
     codes: dict[str, str] = Field(default_factory=dict)
 
     @field_validator("codes")

@@ -64,6 +64,39 @@ upkeep_years = 4               # burned or mown again after; published: every 3 
 working_months = [1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12]
 # rates.cut = 8.0              # person-hours per acre: your assumption, until the log has hours of its own
 
+[burn]
+sensitive_within_m = 800       # every sensitive place this near a burn is listed (about half a mile; no source)
+downwind_within_m = 8000       # and those this far downwind (about five miles; no source)
+beyond_within_m = 30           # how far beyond an edge the map is looked at
+notify = []                    # who is told before a burn, such as "Sheriff's office 555-0100"
+# blocks.east = ["C1", "C2"]   # units burned as one: `habmap burnday east`
+
+# The written burn plan, as its author wrote it: [low, high] each. Without author and date nothing is compared.
+# The figures below are published examples, none in force: replace every one by your own plan's.
+# [plan.grass]                 # Kansas smoke management: humidity, wind, temperature, mixing height, transport wind
+# author = "who wrote and signed the plan"
+# date = 2026-01-31
+# temp_f = [55, 80]
+# rh_pct = [40, 70]            # never under 30 there; a national extension fire group: 30 to 50
+# wind_mph = [5, 12]           # that group: 2 to 15
+# wind_from_deg = [135, 225]   # clockwise from the first to the last; [315, 45] passes through north
+# gust_mph = [0, 20]           # no source
+# fine_fuel_pct = [5, 15]      # no source
+# days_since_rain = [1, 10]    # no source
+# mixing_height_ft = [1800, 99999] # the extension group: 1,700 and more
+# transport_wind_mph = [8, 20]
+# unit.C2.rh_pct = [45, 70]    # what the plan says otherwise for one unit
+# [plan.down_cedar]            # juniper slash dozed under 100 days (Bryant 1983): humidity above 45 %,
+# author = "…"                 # wind under 10 km/h (6.2 mph), under 30 °C (86 °F)
+# date = 2026-01-31
+# temp_f = [32, 86]
+# rh_pct = [45, 100]
+# wind_mph = [0, 6.2]
+# [plan.piles]                 # piles want snow, rain or green-up: a window of their own
+# author = "…"
+# date = 2026-01-31
+# days_since_rain = [0, 2]     # no source
+
 [paperwork]
 program_year_starts = "10-01"  # month and day; U.S. federal program years begin on 1 October
 
