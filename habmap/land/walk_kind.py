@@ -89,15 +89,15 @@ def _inside_frac(line: LineString, *, sigma_m: float) -> float:
     breadth_m = math.sqrt(line.convex_hull.area)
     reach_m = max(CIRCLE_95 * sigma_m, CLOSING_SHARE * breadth_m)
     # A coarser line is enough here, and a scribble of thousands of fixes takes a minute to buffer.
-    line = line.simplify(COARSE_SHARE * reach_m, preserve_topology=False)
-    walked = line.buffer(reach_m, quad_segs=4)
+    coarse = line.simplify(COARSE_SHARE * reach_m, preserve_topology=False)
+    walked = coarse.buffer(reach_m, quad_segs=4)
     filled = shapely.union_all(
         [Polygon(part.exterior) for part in shapely.get_parts(walked) if isinstance(part, Polygon)]
     )
     outer = filled.buffer(-reach_m, quad_segs=4)
     if outer.is_empty:
         return 0.0
-    places = shapely.line_interpolate_point(line, (np.arange(SAMPLES) + 0.5) / SAMPLES, normalized=True)
+    places = shapely.line_interpolate_point(coarse, (np.arange(SAMPLES) + 0.5) / SAMPLES, normalized=True)
     depth_m = shapely.distance(outer.boundary, places)
     return float(np.mean(shapely.intersects(outer, places) & (depth_m > reach_m / 2)))
 
