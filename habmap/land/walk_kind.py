@@ -97,7 +97,8 @@ def _inside_frac(line: LineString, *, sigma_m: float) -> float:
     outer = filled.buffer(-reach_m, quad_segs=4)
     if outer.is_empty:
         return 0.0
-    places = shapely.line_interpolate_point(coarse, (np.arange(SAMPLES) + 0.5) / SAMPLES, normalized=True)
+    shares = (np.arange(SAMPLES) + 0.5) / SAMPLES
+    places = np.array([coarse.interpolate(share, normalized=True) for share in shares.tolist()])
     depth_m = shapely.distance(outer.boundary, places)
     return float(np.mean(shapely.intersects(outer, places) & (depth_m > reach_m / 2)))
 
