@@ -1,0 +1,146 @@
+"""The weather against the written plan: items compared one by one, nothing concluded from them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date
+from typing import Final, Literal
+
+PlanKind = Literal["grass", "down_cedar", "piles"]
+Verdict = Literal["not met", "not given", "within", "no plan"]
+
+#: What a plan may limit, in the order people read weather, with words and unit.
+ITEMS: Final = {
+    "temp_f": ("temperature", "°F"),
+    "rh_pct": ("relative humidity", "%"),
+    "wind_mph": ("wind", "mph"),
+    "wind_from_deg": ("wind from", "°"),
+    "gust_mph": ("gusts", "mph"),
+    "fine_fuel_pct": ("fine dead fuel moisture, driest ground", "%"),
+    "days_since_rain": ("days since rain", ""),
+    "mixing_height_ft": ("mixing height", "ft"),
+    "transport_wind_mph": ("transport wind", "mph"),
+}
+PLAN_KIND_WORDS: Final[dict[PlanKind, str]] = {
+    "grass": "grass", "down_cedar": "down cedar", "piles": "piles",
+}  # fmt: skip
+_ORDER: Final[dict[Verdict, int]] = {"not met": 0, "not given": 1, "within": 2, "no plan": 3}
+#: What no figure here can know, said with every burn output.
+NOT_CHECKED: Final = (
+    "burn bans and red flag warnings in force that day",
+    "permits, and the law where the burn is",
+    "notices to neighbours, the fire department and dispatch",
+    "crew, equipment, water, escape routes and contingency",
+    "the spot weather forecast, and the weather on site",
+    "the written burn plan itself: only the limits copied into habmap.toml were compared",
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Window:
+    """Limits of one written plan for some of the units; ``limits`` hold (low, high) by item.
+
+    Attributes
+    ----------
+    author, written_on
+        Without both there is no plan, and no verdict.
+    unit_ids
+        Units that these limits are for.
+    """
+
+    kind: PlanKind
+    unit_ids: tuple[str, ...]
+    limits: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    author: str | None = None
+    written_on: date | None = None
+
+    @property
+    def is_plan(self) -> bool:
+        """Whether somebody signed and dated it."""
+        return bool(self.author and self.author.strip()) and self.written_on is not None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Compared:
+    """One item of the weather beside the plan's limits.
+
+    Attributes
+    ----------
+    distance
+        How far outside the limit the value lies for ``not met``, how far inside the nearer one for ``within``, in the
+        item's unit; ``None`` where nothing was compared.
+    unit_ids
+        Units whose plan it is.
+    """
+
+    item: str
+    value: float | None
+    low: float | None
+    high: float | None
+    verdict: Verdict
+    distance: float | None
+    unit_ids: tuple[str, ...]
+
+
+def compare(values: Mapping[str, float | None], windows: Sequence[Window]) -> tuple[Compared, ...]:
+    """Compare weather with one or several plans: not met first, then not given, then within.
+
+    Parameters
+    ----------
+    values
+        By item of `ITEMS`; ``None`` or left out = not given.
+    windows
+        One, or one for each group of units whose plan differs. Items that a plan does not limit are not compared (see
+        `unlimited`); without author and date every item comes back as ``no plan``.
+    """
+    found = []
+    for window in windows:
+        for item in ITEMS:
+            limits = window.limits.get(item)
+            value = values.get(item)
+            if not window.is_plan:
+                low, high = limits or (None, None)
+                found.append(_line(item, value, low, high, "no plan", None, window))
+            elif limits is not None:
+                verdict, distance = _verdict(item, value, limits)
+                found.append(_line(item, value, *limits, verdict, distance, window))
+    return tuple(sorted(found, key=lambda line: _ORDER[line.verdict]))
+
+
+def unlimited(windows: Sequence[Window]) -> tuple[str, ...]:
+    """Return the items for which some signed plan names no limit."""
+    return tuple(item for item in ITEMS if any(window.is_plan and item not in window.limits for window in windows))
+
+
+def turn_deg(first_deg: float, second_deg: float) -> float:
+    """Return the angle between two bearings, 0–180 [°]."""
+    return abs((first_deg - second_deg + 180) % 360 - 180)
+
+
+def _verdict(item: str, value: float | None, limits: tuple[float, float]) -> tuple[Verdict, float | None]:
+    if value is None:
+        return "not given", None
+    low, high = limits
+    if item == "wind_from_deg":
+        # [0, 360] is every direction; any other pair is the way round from low to high, through north if need be.
+        is_inside = high - low >= 360 or (value - low) % 360 <= (high - low) % 360
+        distance = min(turn_deg(value, low), turn_deg(value, high))
+    else:
+        is_inside = low <= value <= high
+        distance = min(value - low, high - value) if is_inside else max(low - value, value - high)
+    return ("within" if is_inside else "not met"), distance
+
+
+def _line(
+    item: str,
+    value: float | None,
+    low: float | None,
+    high: float | None,
+    verdict: Verdict,
+    distance: float | None,
+    window: Window,
+) -> Compared:
+    return Compared(
+        item=item, value=value, low=low, high=high, verdict=verdict, distance=distance, unit_ids=window.unit_ids
+    )
