@@ -26,6 +26,7 @@ from habmap.land.acreage import merged
 from habmap.land.grid import LocalGrid
 from habmap.measures import acres as to_acres
 from habmap.place.elevation import open_elevation
+from habmap.place.settings import Settings
 from habmap.show.page import (
     Audience,
     Page,
@@ -170,7 +171,7 @@ def build_page(store: Store, *, now: datetime, audience: Audience, on: date | No
         remaining_acres=account.totals.remaining_acres,
         keep_acres=account.totals.keep_acres,
         coming_back_acres=account.totals.coming_back_acres,
-        units=_units(state, account, slopes, order, audience),
+        units=_units(state, account, slopes, order, audience, store.settings),
         pieces=_pieces(state),
         work=_work(state, audience),
         features=tuple(
@@ -196,6 +197,7 @@ def _units(
     slopes: TerrainResult | None,
     order: dict[str, RankedUnit],
     audience: Audience,
+    settings: Settings,
 ) -> tuple[PageUnit, ...]:
     grid = state.grid
     if grid is None:
@@ -236,11 +238,27 @@ def _units(
                     hand_only_pct=slope.hand_only_pct,
                     coverage_pct=slope.coverage_pct,
                 ),
-                reasons=() if ranked is None else ranked.reasons,
+                reasons=() if ranked is None else told_reasons(ranked.reasons, settings, audience),
                 notes=unit.notes if audience == "owner" else None,
             )
         )
     return tuple(units)
+
+
+def told_reasons(reasons: Sequence[str], settings: Settings, audience: Audience) -> tuple[str, ...]:
+    """Return the reasons that this audience may read.
+
+    The words of a hold are the steward's own note (it may name a nest), and contract lines are about money: the public
+    reads neither.
+    """
+    if audience == "owner":
+        return tuple(reasons)
+    private = [hold.reason for hold in settings.hold] + [f"{line.program} {line.item}" for line in settings.contract]
+    return tuple(
+        reason
+        for reason in reasons
+        if not reason.startswith(("held: ", "contract ")) and not any(text and text in reason for text in private)
+    )
 
 
 def _middle(shape: Polygon | MultiPolygon, grid: LocalGrid) -> tuple[float, float]:

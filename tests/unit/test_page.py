@@ -19,6 +19,8 @@ from PIL import Image
 from pyproj import CRS, Transformer
 from shapely import LineString, MultiPolygon, Point, box
 
+from habmap.jobs.map import told_reasons
+from habmap.place.settings import Settings
 from habmap.show.drawing import drawing_json
 from habmap.show.offline import POLICY_SLOT, UnsealedPageError, seal
 from habmap.show.page import (
@@ -214,6 +216,23 @@ def test_public_page_refuses_private_things() -> None:
     ):
         with pytest.raises(PrivateOnPublicPageError):
             render_page(replace(public, **bad))
+
+
+def test_the_public_reads_neither_holds_nor_contracts() -> None:
+    settings = Settings.model_validate(
+        {
+            "hold": [{"unit": "A", "reason": "eagles nest in the old oak"}],
+            "contract": [{"program": "EQIP", "item": "7", "practice_code": "314", "units": ["A"]}],
+        }
+    )
+    reasons = (
+        "cedar",
+        "held: eagles nest in the old oak, no end is written",
+        "later: eagles nest in the old oak",
+        "contract EQIP 7: due 2027-01-01",
+    )
+    assert told_reasons(reasons, settings, "owner") == reasons
+    assert told_reasons(reasons, settings, "public") == ("cedar",)
 
 
 def test_private_features_on_the_owners_page_say_so() -> None:
