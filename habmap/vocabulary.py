@@ -96,9 +96,13 @@ FIRE_CAUTION: Final = (
     "Nothing here says that burning is safe or allowed. The burn boss, the written burn plan, permits, burn bans and "
     "local law decide, on the day and on the ground."
 )
-SNAG_CAUTION: Final = "Dead standing cedars drop limbs without warning and torch readily: look up before you work under them."
+SNAG_CAUTION: Final = (
+    "Dead standing cedars drop limbs without warning and torch readily: look up before you work under them."
+)
 STEEP_CAUTION: Final = (
     "The machine's manual and its operator decide what ground a machine may work; this figure only compares slope with "
     "the limit in habmap.toml."
 )
-LABEL_CAUTION: Final = "The product's label is the law: rate, site, protective gear and licence are read there, not here."
+LABEL_CAUTION: Final = (
+    "The product's label is the law: rate, site, protective gear and licence are read there, not here."
+)
