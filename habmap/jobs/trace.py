@@ -146,6 +146,7 @@ def trace(
     unit_id: str | None = None,
     cover: str | None = None,
     name: str | None = None,
+    trim: bool = False,
     dry_run: bool = False,
 ) -> TraceResult:
     """Turn GPS walks into ground and, where a unit is named, add it to the place.
@@ -156,6 +157,9 @@ def trace(
         Moment of recording, UTC.
     unit_id, cover, name
         The new unit; ``unit_id`` and ``cover`` go together.
+    trim
+        Cut off what neighbouring units hold already: two walks of one edge never agree. At least half of the walked
+        ground must be left.
     dry_run
         Check everything and write nothing.
 
@@ -188,6 +192,8 @@ def trace(
         raise UsageError(
             "a unit needs a property to belong to", where="--unit-id", value=unit_id, mend="give --place DIR"
         )
+    if trim:
+        traced = _trimmed(store, traced)
     unit = Unit(
         uuid=str(uuid.uuid4()),
         unit_id=unit_id.strip(),
@@ -201,6 +207,41 @@ def trace(
     if not dry_run:
         store.append([unit])
     return replace(traced.result, unit_id=unit.unit_id, is_added=not dry_run)
+
+
+def _trimmed(store: Store, traced: TracedGround) -> TracedGround:
+    """Return the walked ground without what units of the place hold already."""
+    grid = store.grid
+    near = [unit for unit in store.units() if unit.geometry.intersects(traced.patch)]
+    if grid is None or not near:
+        return traced
+    walked = grid.to_grid(traced.patch)
+    left = shapely.difference(walked, shapely.union_all([grid.to_grid(unit.geometry) for unit in near]))
+    # a strip that the GPS error alone can make is no ground of its own
+    strip_m = store.settings.gps.sigma_m
+    parts = [part for part in shapely.get_parts(left) if not shapely.buffer(part, -strip_m / 2).is_empty]
+    ground = MultiPolygon([part for part in parts if part.geom_type == "Polygon"])
+    if ground.area < walked.area / 2:
+        raise InputError(
+            "most of the walked ground belongs to units that are there",
+            value=f"{acres(walked.area - ground.area):.2f} of {acres(walked.area):.2f} acres",
+            allowed="at least half of it free",
+            mend="check that it is the right walk; log work on units that are there with `habmap log --track`",
+        )
+    patch = grid.to_lonlat(ground)
+    cut_acres = acres(walked.area - ground.area)
+    note = f"{cut_acres:.2f} acres that neighbouring units hold were cut off"
+    return TracedGround(
+        patch,
+        replace(
+            traced.result,
+            acres=acres(ground.area),
+            geodesic_acres=acres(geodesic_area_m2(patch)),
+            perimeter_m=ground.length,
+            notes=(*traced.result.notes, note),
+            geometry=shapely.geometry.mapping(patch.geoms[0] if len(patch.geoms) == 1 else patch),
+        ),
+    )
 
 
 def _travel(word: str) -> Travel:
@@ -275,5 +316,5 @@ def _refuse_clash(store: Store, unit: Unit) -> None:
             where=unit.unit_id,
             value=words,
             allowed="ground that no other unit holds",
-            mend="redraw the shared edge in a map program and load it with `habmap add units FILE --overwrite`",
+            mend="add --trim to cut the walk back to its neighbours' edges",
         )

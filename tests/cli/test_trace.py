@@ -78,6 +78,25 @@ def test_a_unit_is_added_once_and_never_over_another(
     assert len(run_habmap("acres", "--json", place=place).json["units"]) == 1
 
 
+def test_trim_cuts_a_walk_back_to_its_neighbours(
+    tmp_path: Path, edge: Path, place: Path, run_habmap: Callable[..., Any]
+) -> None:
+    assert run_habmap("trace", edge, "--unit-id", "C1", "--cover", "cedar", place=place).code == 0
+    east = [(x + 150.0, y) for x, y in SQUARE]  # laps 51.168 m of 201.168 over the first
+    beside = write_gpx(tmp_path / "beside.gpx", segment(*walk(east)))
+    asked = ("trace", beside, "--unit-id", "C2", "--cover", "cedar", "--json")
+    refused = run_habmap(*asked, place=place)
+    assert refused.code == 3 and "--trim" in refused.json["mend"]
+    done = run_habmap(*asked, "--trim", place=place)
+    assert done.code == 0, done.out
+    assert done.json["acres"] == pytest.approx(10 * 150 / 201.168, abs=0.02)
+    account = run_habmap("acres", "--json", place=place).json
+    assert account["totals"]["acres"] == pytest.approx(10 * (150 + 201.168) / 201.168, abs=0.03)
+    # a walk of the first unit over again leaves nothing to add
+    again = run_habmap("trace", edge, "--unit-id", "C3", "--cover", "cedar", "--trim", "--json", place=place)
+    assert again.code == 3 and "most of the walked ground" in again.json["what"]
+
+
 def test_a_working_track_needs_its_swath(tmp_path: Path, run_habmap: Callable[..., Any]) -> None:
     track = write_gpx(tmp_path / "work.gpx", segment(*walk(lanes(10), closed=False)))
     refused = run_habmap("trace", track, "--json", cwd=tmp_path)

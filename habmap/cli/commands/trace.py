@@ -33,6 +33,9 @@ def trace(
         str | None, typer.Option("--cover", metavar="C", help="The new unit's cover: cedar, mixed, grass, …")
     ] = None,
     name: Annotated[str | None, typer.Option("--name", help="What people call the new unit.")] = None,
+    trim: Annotated[
+        bool, typer.Option("--trim", help="Cut the new unit back to the edges of units that are there.")
+    ] = False,
     dry_run: Annotated[bool, typer.Option("--dry-run", help="Check and show everything; write nothing.")] = False,
     travel: Annotated[
         str, typer.Option("--travel", metavar="foot|vehicle", help="Faster steps than this way allows are dropped.")
@@ -61,6 +64,7 @@ def trace(
         unit_id=unit_id,
         cover=cover,
         name=name,
+        trim=trim,
         dry_run=dry_run,
     )
     if as_json:
