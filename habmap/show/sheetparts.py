@@ -11,7 +11,7 @@ from habmap.show import symbols, words
 from habmap.show.page import Page, PageUnit
 from habmap.show.palette import INK
 from habmap.show.patterns import pattern_definitions, pattern_id
-from habmap.vocabulary import CEDAR_COVERS, FEATURE_WORDS, STAGE_WORDS, STAGES
+from habmap.vocabulary import CEDAR_COVERS, FEATURE_WORDS, PRIVATE_FEATURE_KINDS, STAGE_WORDS, STAGES
 
 _BAR_WIDTH: Final = 120.0
 _BAR_HEIGHT: Final = 13.0
@@ -137,4 +137,8 @@ def _feature_legend(page: Page) -> list[tuple[Markup, str]]:
         else:
             sample = symbols.legend_mark(feature.kind)
         shown[feature.kind] = Markup(sample)
-    return [(shown[kind], FEATURE_WORDS[kind]) for kind in FEATURE_WORDS if kind in shown]
+    return [
+        (shown[kind], f"{FEATURE_WORDS[kind]} (private)" if kind in PRIVATE_FEATURE_KINDS else FEATURE_WORDS[kind])
+        for kind in FEATURE_WORDS
+        if kind in shown
+    ]
