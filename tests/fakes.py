@@ -14,14 +14,14 @@ from shapely.geometry.base import BaseGeometry
 
 from habmap.land.grid import LocalGrid
 from habmap.place.settings import Settings
-from habmap.work.records import Boundary, ElevationSource, Entry, Feature, Look, Plot, Row, Unit
+from habmap.work.records import Boundary, CanopySource, ElevationSource, Entry, Feature, Look, Plot, Row, Unit
 
 #: A round centre for test grids, in open country.
 GRID = LocalGrid(38.0, -98.0)
 _MORNING = datetime(2025, 1, 1, 12, tzinfo=UTC)
 _numbers = count(1)
 
-Kind = TypeVar("Kind", Unit, Feature, Boundary, Entry, Plot, ElevationSource)
+Kind = TypeVar("Kind", Unit, Feature, Boundary, Entry, Plot, ElevationSource, CanopySource)
 
 
 class FakeStore:
@@ -76,6 +76,9 @@ class FakeStore:
 
     def elevation(self) -> ElevationSource | None:
         return max(self._of(ElevationSource), key=lambda row: (row.recorded_at, row.uuid), default=None)
+
+    def canopy(self) -> CanopySource | None:
+        return max(self._of(CanopySource), key=lambda row: (row.recorded_at, row.uuid), default=None)
 
     def rows(self) -> tuple[Row, ...]:
         return tuple(self._rows)

@@ -6,9 +6,10 @@ import datetime as dt
 import math
 from collections import defaultdict
 from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Final, Protocol, runtime_checkable
+from typing import TYPE_CHECKING, Final, Protocol, runtime_checkable
 
 import shapely
 from shapely import MultiPolygon
@@ -22,7 +23,10 @@ from habmap.land.acreage import geodesic_area_m2, overlaps
 from habmap.land.grid import LocalGrid
 from habmap.vocabulary import COVERS, DEFAULT_KILLED_PCT, FEATURE_KINDS, KILLING, PRACTICES
 from habmap.work.ledger import conflicts, effective_entries
-from habmap.work.records import Entry, Unit
+from habmap.work.records import CanopySource, ElevationSource, Entry, Unit
+
+if TYPE_CHECKING:
+    from habmap.place.groundraster import GroundRaster
 
 CLOSURE_M2: Final = 1e-6
 #: Largest difference between planar and geodesic area, as a share.
@@ -324,24 +328,39 @@ def _dates(rows: _Rows) -> Iterator[Fault]:
 
 
 def _elevation(rows: _Rows) -> Iterator[Fault]:
-    from pyproj import CRS
-
-    from habmap.land.datum import horizontal_crs
     from habmap.place.elevation import open_elevation
 
     source = rows.store.elevation()
-    if source is None:
-        return
-    mend = "point at it again with `habmap add dem FILE`"
+    if source is not None:
+        opened = open_elevation(Path(source.path), vertical_unit=source.vertical_unit)
+        yield from _raster("elevation", source, opened, mend="point at it again with `habmap add dem FILE`")
+
+
+def _canopy(rows: _Rows) -> Iterator[Fault]:
+    from habmap.place.canopy import open_canopy
+
+    source = rows.store.canopy()
+    if source is not None:
+        opened = open_canopy(Path(source.path), vertical_unit=source.vertical_unit)
+        yield from _raster("canopy", source, opened, mend="point at it again with `habmap add canopy FILE`")
+
+
+def _raster(
+    rule: str, source: ElevationSource | CanopySource, opened: AbstractContextManager[GroundRaster], *, mend: str
+) -> Iterator[Fault]:
+    from pyproj import CRS
+
+    from habmap.land.datum import horizontal_crs
+
     try:
-        with open_elevation(Path(source.path), vertical_unit=source.vertical_unit) as raster:
+        with opened as raster:
             found = raster.crs
     except HabmapError as error:
-        yield Fault(rule="elevation", where=source.path, what=error.what, mend=error.mend or mend)
+        yield Fault(rule=rule, where=source.path, what=error.what, mend=error.mend or mend)
         return
     if not found.equals(horizontal_crs(CRS.from_wkt(source.crs_wkt)), ignore_axis_order=True):
         yield Fault(
-            rule="elevation",
+            rule=rule,
             where=source.path,
             what=f"its coordinate system is now {found.name}, not what it was when it was added",
             mend=mend,
@@ -381,6 +400,7 @@ _RULES: Final[dict[str, Callable[[_Rows], Iterator[Fault]]]] = {
     "keep": _kept_ground,
     "date": _dates,
     "elevation": _elevation,
+    "canopy": _canopy,
     "settings": _settings,
     "closure": _closure,
 }

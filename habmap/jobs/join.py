@@ -12,12 +12,12 @@ from habmap.land.acreage import overlaps
 from habmap.measures import acres
 from habmap.place.userfiles import printable
 from habmap.work.ledger import conflicts, effective_entries
-from habmap.work.records import Boundary, ElevationSource, Entry, Feature, Plot, Row, Unit
+from habmap.work.records import Boundary, CanopySource, ElevationSource, Entry, Feature, Plot, Row, Unit
 from habmap.work.union import Clash, rival_units, row_id, union
 
 KIND_WORDS = {
     Entry: "log line", Unit: "unit version", Feature: "feature", Boundary: "boundary", Plot: "plot",
-    ElevationSource: "elevation source",
+    ElevationSource: "elevation source", CanopySource: "source of canopy heights",
 }  # fmt: skip
 
 
@@ -31,6 +31,7 @@ class Added:
     boundaries: int
     plots: int
     elevations: int
+    canopies: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -101,6 +102,7 @@ def join(store: Store, other: Store) -> JoinResult:
             boundaries=brought[Boundary],
             plots=brought[Plot],
             elevations=brought[ElevationSource],
+            canopies=brought[CanopySource],
         ),
         known=compared.known,
         entries_before=len(effective_entries(before)),
@@ -170,6 +172,8 @@ def _warnings(store: Store, other: Store, entries: Sequence[Entry], news: Sequen
         words.append("the two habmap.toml differ; settings are not joined, this copy's stay in force")
     if any(isinstance(row, ElevationSource) for row in news):
         words.append("the other copy names an elevation raster; copy the file itself too")
+    if any(isinstance(row, CanopySource) for row in news):
+        words.append("the other copy names a raster of canopy heights; copy the file itself too")
     here, there = store.grid, other.grid
     if here is not None and there is not None and here != there:
         words.append("the copies measured on two grids; this copy's stays, and acres may move in the sixth digit")

@@ -8,7 +8,7 @@ from typing import Protocol
 
 from habmap.land.grid import LocalGrid
 from habmap.place.settings import Settings
-from habmap.work.records import Boundary, ElevationSource, Entry, Feature, Plot, Row, Unit
+from habmap.work.records import Boundary, CanopySource, ElevationSource, Entry, Feature, Plot, Row, Unit
 
 
 class Store(Protocol):
@@ -49,6 +49,9 @@ class Store(Protocol):
 
     def elevation(self) -> ElevationSource | None:
         """Return the newest elevation source, its path made absolute."""
+
+    def canopy(self) -> CanopySource | None:
+        """Return the newest source of canopy heights, its path made absolute."""
 
     def rows(self) -> tuple[Row, ...]:
         """Return every row ever written, of every kind, as stored."""

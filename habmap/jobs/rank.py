@@ -80,6 +80,7 @@ def rank(store: Store, *, on: date | None = None) -> RankResult:
                 remaining_acres=remaining[unit.unit_id],
                 stems_per_acre=stand.stems_per_acre if stand else unit.stems_per_acre,
                 canopy_pct=stand.canopy_pct if stand else unit.canopy_pct,
+                canopy_coverage_pct=stand.canopy_coverage_pct if stand else None,
                 sun_facing_pct=slope.sun_facing_pct if slope else None,
                 coverage_pct=slope.coverage_pct if slope else None,
                 aspect_mean_deg=slope.aspect_mean_deg if slope else None,

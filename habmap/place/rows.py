@@ -12,9 +12,9 @@ from typing import Any, Final, cast
 from shapely import Point
 
 from habmap.errors import InputError, PlaceError
-from habmap.place.schema import BOUNDARY, ELEVATION, ENTRIES, FEATURES, PLOTS, UNITS, Table
+from habmap.place.schema import BOUNDARY, CANOPY, ELEVATION, ENTRIES, FEATURES, PLOTS, UNITS, Table
 from habmap.place.wkb import as_multipolygon, from_blob, to_blob
-from habmap.work.records import Boundary, ElevationSource, Entry, Feature, Look, Plot, Row, Unit
+from habmap.work.records import Boundary, CanopySource, ElevationSource, Entry, Feature, Look, Plot, Row, Unit
 
 TABLE_OF: Final[dict[type, Table]] = {
     Boundary: BOUNDARY,
@@ -23,6 +23,7 @@ TABLE_OF: Final[dict[type, Table]] = {
     Entry: ENTRIES,
     Plot: PLOTS,
     ElevationSource: ELEVATION,
+    CanopySource: CANOPY,
 }
 
 
@@ -120,6 +121,11 @@ def to_plot(values: Mapping[str, Any]) -> Plot:
 def to_elevation(values: Mapping[str, Any]) -> ElevationSource:
     """Return a row of ``elevation`` as a record, its path as stored."""
     return ElevationSource(**{**_plain(values, ElevationSource), "recorded_at": _moment(values["recorded_at"])})
+
+
+def to_canopy(values: Mapping[str, Any]) -> CanopySource:
+    """Return a row of ``canopy`` as a record, its path as stored."""
+    return CanopySource(**{**_plain(values, CanopySource), "recorded_at": _moment(values["recorded_at"])})
 
 
 def moment_text(moment: datetime) -> str:

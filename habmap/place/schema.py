@@ -160,7 +160,14 @@ ELEVATION: Final = Table(
         ("recorded_at", "TEXT NOT NULL"),
     ),
 )
-TABLES: Final = (BOUNDARY, UNITS, FEATURES, ENTRIES, PLOTS, ELEVATION)
+CANOPY: Final = Table(
+    "canopy",
+    "where the raster of canopy heights is; the newest counts",
+    None,
+    ELEVATION.columns,
+    is_later=True,
+)
+TABLES: Final = (BOUNDARY, UNITS, FEATURES, ENTRIES, PLOTS, ELEVATION, CANOPY)
 
 _STANDARD_DDL: Final = """
 CREATE TABLE gpkg_spatial_ref_sys (

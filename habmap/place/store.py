@@ -23,6 +23,7 @@ from habmap.place.connection import connect, transaction, words_for
 from habmap.place.schema import (
     APPLICATION_ID,
     BOUNDARY,
+    CANOPY,
     ELEVATION,
     ENTRIES,
     FEATURES,
@@ -39,9 +40,10 @@ from habmap.place.schema import (
 )
 from habmap.place.settings import SETTINGS_FILE, Settings, read_settings
 from habmap.place.template import settings_text
-from habmap.work.records import Boundary, ElevationSource, Entry, Feature, Plot, Row, Unit
+from habmap.work.records import Boundary, CanopySource, ElevationSource, Entry, Feature, Plot, Row, Unit
 
 Record = TypeVar("Record")
+RasterSource = TypeVar("RasterSource", ElevationSource, CanopySource)
 
 #: How long a command waits for another one that is writing [s].
 BUSY_TIMEOUT_S = 10.0
@@ -246,11 +248,11 @@ class GeoPackageStore:
 
     def elevation(self) -> ElevationSource | None:
         """Return the newest elevation source, its path made absolute."""
-        found = self._select(ELEVATION, "ORDER BY recorded_at DESC, uuid DESC LIMIT 1")
-        if not found:
-            return None
-        (source,) = _decoded(found, codec.to_elevation)
-        return _with_path(source, str((self._folder / source.path).resolve()))
+        return self._newest_source(ELEVATION, codec.to_elevation)
+
+    def canopy(self) -> CanopySource | None:
+        """Return the newest source of canopy heights, its path made absolute."""
+        return self._newest_source(CANOPY, codec.to_canopy)
 
     def rows(self) -> tuple[Row, ...]:
         """Return every row of every table as stored, oldest first within a table; paths stay as written."""
@@ -261,6 +263,7 @@ class GeoPackageStore:
             (ENTRIES, codec.to_entry),
             (PLOTS, codec.to_plot),
             (ELEVATION, codec.to_elevation),
+            (CANOPY, codec.to_canopy),
         )
         tables = (_decoded(self._select(table, f"ORDER BY recorded_at, {table.key}"), read) for table, read in readers)
         return tuple(row for table_rows in tables for row in table_rows)
@@ -332,12 +335,20 @@ class GeoPackageStore:
             found = connection.execute(f"SELECT * FROM {table.name} {rest}", values)
             return [dict(row) for row in found]
 
+    def _newest_source(self, table: Table, decode: Callable[[dict[str, Any]], RasterSource]) -> RasterSource | None:
+        found = self._select(table, "ORDER BY recorded_at DESC, uuid DESC LIMIT 1")
+        if not found:
+            return None
+        (source,) = _decoded(found, decode)
+        return replace(source, path=str((self._folder / source.path).resolve()))
+
     def _with_relative_path(self, row: Row) -> Row:
-        """Return an elevation source with its path relative to the folder when the file lies in it."""
-        if not isinstance(row, ElevationSource) or not Path(row.path).is_absolute():
+        """Return a raster's source with its path relative to the folder when the file lies in it."""
+        if not isinstance(row, ElevationSource | CanopySource) or not Path(row.path).is_absolute():
             return row
         folder, path = self._folder.resolve(), Path(row.path).resolve()
-        return _with_path(row, path.relative_to(folder).as_posix() if path.is_relative_to(folder) else str(path))
+        stored = path.relative_to(folder).as_posix() if path.is_relative_to(folder) else str(path)
+        return replace(row, path=stored)
 
 
 def _decoded(found: Sequence[dict[str, Any]], decode: Callable[[dict[str, Any]], Record]) -> tuple[Record, ...]:
@@ -356,7 +367,3 @@ def _decoded(found: Sequence[dict[str, Any]], decode: Callable[[dict[str, Any]],
                 mend="restore the property's folder from a copy",
             ) from error
     return tuple(records)
-
-
-def _with_path(source: ElevationSource, path: str) -> ElevationSource:
-    return replace(source, path=path)

@@ -48,6 +48,8 @@ class Candidate:
 
     Attributes
     ----------
+    canopy_coverage_pct
+        Share of the unit that ``canopy_pct`` is of; ``None`` = all of it [%].
     sun_facing_pct, coverage_pct
         Share of the covered ground that is sun-facing; share of the unit that the elevation covers [%].
     aspect_mean_deg
@@ -70,6 +72,7 @@ class Candidate:
     remaining_acres: float
     stems_per_acre: float | None = None
     canopy_pct: float | None = None
+    canopy_coverage_pct: float | None = None
     sun_facing_pct: float | None = None
     coverage_pct: float | None = None
     aspect_mean_deg: float | None = None
@@ -115,33 +118,57 @@ class Ranked:
     remaining_acres: float
 
 
-def is_dense_stand(*, stems_per_acre: float | None, canopy_pct: float | None, limits: DenseLimits) -> bool | None:
-    """Tell whether a stand is dense: stems or canopy at or above the limit; ``None`` where neither is known."""
+def is_dense_stand(
+    *,
+    stems_per_acre: float | None,
+    canopy_pct: float | None,
+    limits: DenseLimits,
+    canopy_coverage_pct: float | None = None,
+) -> bool | None:
+    """Tell whether a stand is dense: stems or canopy at or above the limit; ``None`` where neither is known.
+
+    Parameters
+    ----------
+    canopy_coverage_pct
+        Share of the unit that ``canopy_pct`` is of; the rest could hold any canopy. ``None``: all of it [%].
+    """
     known = [
-        value >= limit
-        for value, limit in ((stems_per_acre, limits.stems_per_acre), (canopy_pct, limits.canopy_pct))
-        if value is not None
+        answer
+        for answer in (
+            None if stems_per_acre is None else stems_per_acre >= limits.stems_per_acre,
+            _reaches(canopy_pct, limits.canopy_pct, coverage_pct=canopy_coverage_pct),
+        )
+        if answer is not None
     ]
     return any(known) if known else None
 
 
+def _reaches(share_pct: float | None, limit_pct: float, *, coverage_pct: float | None) -> bool | None:
+    """Tell whether a share of the whole reaches a limit; ``None`` where the part that is not known could turn it."""
+    if share_pct is None:
+        return None
+    covered = 1.0 if coverage_pct is None or coverage_pct > 99.9 else coverage_pct / 100
+    at_least_pct = share_pct * covered
+    if at_least_pct >= limit_pct:
+        return True
+    return False if at_least_pct + 100 * (1 - covered) < limit_pct else None
+
+
 def is_dense(candidate: Candidate, *, limits: DenseLimits) -> bool | None:
     """Tell whether a candidate's stand is dense (see `is_dense_stand`)."""
-    return is_dense_stand(stems_per_acre=candidate.stems_per_acre, canopy_pct=candidate.canopy_pct, limits=limits)
+    return is_dense_stand(
+        stems_per_acre=candidate.stems_per_acre,
+        canopy_pct=candidate.canopy_pct,
+        canopy_coverage_pct=candidate.canopy_coverage_pct,
+        limits=limits,
+    )
 
 
 def is_sun_facing(candidate: Candidate) -> bool | None:
     """Tell whether a unit is sun-facing; ``None`` where the elevation that is missing could turn the answer."""
     if candidate.sun_facing_pct is None or not candidate.coverage_pct:
         return None
-    covered = candidate.coverage_pct / 100
-    at_least_pct = candidate.sun_facing_pct * covered
-    at_most_pct = at_least_pct + 100 * (1 - covered)
-    if covered > 0.999:
-        return candidate.sun_facing_pct >= SUN_FACING_UNIT_PCT
-    if at_least_pct >= SUN_FACING_UNIT_PCT:
-        return True
-    return False if at_most_pct < SUN_FACING_UNIT_PCT else None
+    return _reaches(candidate.sun_facing_pct, SUN_FACING_UNIT_PCT, coverage_pct=candidate.coverage_pct)
 
 
 def tier_of(candidate: Candidate, *, limits: DenseLimits) -> Tier:
@@ -229,11 +256,11 @@ def rank_units(
 
 def reasons_of(candidate: Candidate, *, limits: DenseLimits) -> tuple[str, ...]:
     """Say in plain words what puts a unit where it is, one short phrase each, unknowns included."""
-    upkeep = ()
+    upkeep: tuple[str, ...] = ()
     if candidate.upkeep_acres >= SLIVER_ACRES:
         upkeep = (f"{candidate.upkeep_acres:.1f} acres ask for upkeep: {candidate.upkeep_why}",)
     if not _has_work(candidate):
-        plain = (candidate.cover, "nothing left to cut")
+        plain: tuple[str, ...] = (candidate.cover, "nothing left to cut")
         if candidate.cover not in CEDAR_COVERS:
             plain = (candidate.cover,) if upkeep else (f"{candidate.cover}: not cedar ground",)
         return (*plain, *upkeep, *candidate.remarks)

@@ -175,4 +175,18 @@ class ElevationSource:
     recorded_at: datetime
 
 
-Row = Unit | Feature | Boundary | Entry | Plot | ElevationSource
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CanopySource:
+    """Where the raster of canopy heights above the ground is and how to read it; the newest row counts.
+
+    ``path`` is relative to the place folder when the file lies in it. ``vertical_unit`` is of the heights.
+    """
+
+    uuid: str
+    path: str
+    crs_wkt: str
+    vertical_unit: Literal["m", "ft", "us-ft"]
+    recorded_at: datetime
+
+
+Row = Unit | Feature | Boundary | Entry | Plot | ElevationSource | CanopySource

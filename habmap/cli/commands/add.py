@@ -219,12 +219,16 @@ def canopy_command(
         return
     canopy = result.canopy
     say(
-        f"Canopy heights {'copied and ' if result.copied else ''}loaded: {canopy.path}, cells of {canopy.cell_m:.2f} m, "
-        f"heights in {VERTICAL_UNIT_WORDS[canopy.vertical_unit]}. They must be heights above the ground."
+        f"Canopy heights {'copied and ' if result.copied else ''}loaded: {canopy.path}, cells of "
+        f"{canopy.cell_m:.2f} m, heights in {VERTICAL_UNIT_WORDS[canopy.vertical_unit]}. "
+        "They must be heights above the ground."
     )
     if result.units_covered or result.units_off:
         covered, all_units = result.units_covered, result.units_covered + len(result.units_off)
-        say(f"They reach {covered} of {all_units} units; `habmap density` counts ground at {result.height_ft:g} ft and above.")
+        say(
+            f"They reach {covered} of {all_units} units; `habmap density` counts ground at {result.height_ft:g} ft and "
+            "above."
+        )
 
 
 def _known_vertical_unit(text: str | None) -> VerticalUnit | None:

@@ -18,11 +18,16 @@ def register(app: typer.Typer) -> None:
 
         session: Session = context.obj
         result = density(session.store())
+        for warning in result.warnings:
+            warn(warning)
         for unit in result.units:
             for warning in unit.warnings:
                 warn(f"{unit.unit_id}: {warning}")
         if as_json:
             print_json("density", result)
+            return
+        if not result.units:
+            say("No cedar ground and no plots are loaded yet: `habmap add units`, `habmap add plots`.")
             return
         dense = [unit for unit in result.units if unit.dense]
         unknown = [unit.unit_id for unit in result.units if unit.dense is None]
@@ -31,6 +36,17 @@ def register(app: typer.Typer) -> None:
             f"({result.dense_stems_per_acre:,.0f} stems per acre or more, or crowns over "
             f"{result.dense_canopy_pct:.0f} % of the ground)."
         )
+        whole = result.whole_property
+        if whole is not None:
+            range_words = (
+                ""
+                if whole.stems_per_acre_ci95_low is None or whole.stems_per_acre_ci95_high is None
+                else f" ({whole.stems_per_acre_ci95_low:,.0f} to {whole.stems_per_acre_ci95_high:,.0f})"
+            )
+            say(
+                f"All sampled ground together: {whole.stems_per_acre:,.0f}{range_words} stems per acre, "
+                f"{whole.rests_on}."
+            )
         if unknown:
             say(f"Not measured yet: {', '.join(unknown)}.")
         for unit in result.units:

@@ -45,6 +45,7 @@ def join(
         ("boundaries", added.boundaries),
         ("plots", added.plots),
         ("elevation sources", added.elevations),
+        ("sources of canopy heights", added.canopies),
     ]
     total = sum(count for _, count in rows)
     if total == 0:

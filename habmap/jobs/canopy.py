@@ -1,0 +1,60 @@
+"""How much of each unit lies under a canopy, from a raster of canopy heights."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import shapely
+
+from habmap.jobs.ports import Store
+from habmap.jobs.terrain import dense_edges
+from habmap.measures import M_PER_FT
+from habmap.place.canopy import open_canopy
+from habmap.work.records import Unit
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UnitCanopy:
+    """Canopy of one unit the raster reaches.
+
+    Attributes
+    ----------
+    canopy_pct
+        Share of the covered ground at or above the place's ``canopy_height_ft`` [%].
+    coverage_pct
+        Share of the unit that the raster covers [%].
+    """
+
+    canopy_pct: float
+    coverage_pct: float
+
+
+def canopy_of_units(store: Store, units: Sequence[Unit]) -> tuple[Mapping[str, UnitCanopy], tuple[str, ...]]:
+    """Measure the canopy of units by ``unit_id``; units off the raster are left out, as all are without a raster.
+
+    Returns
+    -------
+    canopy, warnings
+
+    Raises
+    ------
+    InputError
+        The raster that the place names is gone or unreadable.
+    """
+    source, grid = store.canopy(), store.grid
+    if source is None or grid is None or not units:
+        return {}, ()
+    outlines = [unit.geometry for unit in units]
+    unit_m2 = shapely.area(list(grid.to_grid(shapely.GeometryCollection(outlines)).geoms))
+    limit_m = store.settings.density.canopy_height_ft * M_PER_FT
+    with open_canopy(Path(source.path), vertical_unit=source.vertical_unit) as raster:
+        told_at_loading = set(raster.warnings)
+        sums = raster.cover(dense_edges(grid, outlines), limit_m=limit_m)
+        warnings = tuple(words for words in raster.warnings if words not in told_at_loading)
+    return {
+        unit.unit_id: UnitCanopy(canopy_pct=total.canopy_pct, coverage_pct=total.coverage_pct(unit_m2=float(whole_m2)))
+        for unit, total, whole_m2 in zip(units, sums, unit_m2, strict=True)
+        if total.canopy_pct is not None
+    }, warnings
