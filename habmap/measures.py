@@ -9,6 +9,7 @@ International acre: 43,560 square international feet.
 from __future__ import annotations
 
 import math
+from datetime import date, timedelta
 from typing import Final, Literal
 
 VerticalUnit = Literal["m", "ft", "us-ft"]
@@ -59,3 +60,11 @@ def celsius(temp_f: float) -> float:
 def fahrenheit(temp_c: float) -> float:
     """Turn degrees Celsius into degrees Fahrenheit [°F]."""
     return temp_c * 1.8 + 32
+
+
+def days_after(day: date, days: int) -> date:
+    """Return the day that lies some days on [d]; the calendar's first or last day where it would run past it."""
+    try:
+        return day + timedelta(days=days)
+    except OverflowError:
+        return date.max if days > 0 else date.min

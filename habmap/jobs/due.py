@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 
 from habmap.jobs.closed_days import bans, day_of_year, holds
 from habmap.jobs.export_practices import export_practices
 from habmap.jobs.ground import Ground, GroundPiece, ground
 from habmap.jobs.ports import Store
+from habmap.measures import days_after
 from habmap.place.settings import Settings
 from habmap.vocabulary import FIRE_CAUTION
 from habmap.work.records import Entry
@@ -80,7 +81,7 @@ def upkeep_due(state: Ground, settings: Settings) -> dict[str, tuple[DueItem, ..
 
 
 def _begins_within(items: Sequence[DueItem], on: date, days: int) -> int:
-    return sum(item.from_date is not None and on <= item.from_date <= on + timedelta(days=days) for item in items)
+    return sum(item.from_date is not None and on <= item.from_date <= days_after(on, days) for item in items)
 
 
 def _dated(state: Ground) -> list[DatedGround]:

@@ -239,7 +239,7 @@ def _changes(versions: tuple[Unit, ...], unit_id: str | None, store: Store) -> l
                 UnitChange(
                     date=day,
                     recorded_at=max(unit.recorded_at for unit in group_new),
-                    before=_account_of(group_old, work, store, day - datetime.timedelta(days=1)),
+                    before=_account_of(group_old, work, store, measures.days_after(day, -1)),
                     after=_account_of(group_new, work, store, day),
                 )
             )

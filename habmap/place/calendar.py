@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import UTC, date, datetime, time
+
+from habmap.measures import days_after
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,7 +41,7 @@ def calendar_bytes(days: Sequence[CalendarDay], *, name: str, place_id: str, sta
         event.add("uid", f"{uuid.uuid5(uuid.UUID(place_id), day.key)}@habmap")
         event.add("dtstamp", datetime.combine(stamp, time(), UTC))
         event.add("dtstart", day.first)
-        event.add("dtend", day.last + timedelta(days=1))  # the end of an all-day event is the day after its last
+        event.add("dtend", days_after(day.last, 1))  # the end of an all-day event is the day after its last
         event.add("summary", day.summary)
         event.add("description", day.description)
         event.add("transp", "TRANSPARENT")

@@ -19,6 +19,9 @@ SETTINGS_FILE = "habmap.toml"
 Percent = Annotated[float, Field(ge=0, le=100)]
 Positive = Annotated[float, Field(gt=0)]
 NonNegative = Annotated[float, Field(ge=0)]
+#: More than these is a typing slip, and past what a calendar holds.
+Years = Annotated[float, Field(gt=0, le=200)]
+DryingDays = Annotated[int, Field(ge=0, le=3650)]
 #: A day of every year as ``MM-DD``.
 DayOfYear = Annotated[str, Field(pattern=r"^(0[1-9]|1[0-2])-(0[1-9]|[12]\d|3[01])$")]
 Bearing = Annotated[float, Field(ge=0, le=360)]
@@ -129,8 +132,8 @@ class Hold(Section):
 
 
 class SeasonsSection(Section):
-    drying_days: tuple[Annotated[int, Field(ge=0)], Annotated[int, Field(ge=0)]] = (30, 60)
-    upkeep_years: Positive = 4
+    drying_days: tuple[DryingDays, DryingDays] = (30, 60)
+    upkeep_years: Years = 4
 
     @field_validator("drying_days")
     @classmethod
@@ -162,7 +165,7 @@ class BurnFor(Section):
 
     reason: Literal["cedar", "sprouts", "fescue", "grass"]
     units: tuple[str, ...] = ()
-    years: Positive | None = None
+    years: Years | None = None
     from_: Annotated[DayOfYear | None, Field(alias="from")] = None
     to: DayOfYear | None = None
 

@@ -115,8 +115,9 @@ def draw_relief(heights_m: NDArray[np.float64], *, transform: Affine, crs_wkt: s
 def _to_mercator(heights_m: NDArray[np.float64], transform: Affine, crs_wkt: str) -> tuple[NDArray[np.float64], Affine]:
     rows, columns = heights_m.shape
     crs = CRS.from_wkt(crs_wkt)
-    left, top = transform * (0, 0)
-    right, bottom = transform * (columns, rows)
+    # Written out because affine 3 warns of ``*`` and affine 2 has no ``@``.
+    left, top = transform.c, transform.f
+    right, bottom = transform.a * columns + transform.b * rows + left, transform.d * columns + transform.e * rows + top
     grid, width, height = calculate_default_transform(
         crs, _MERCATOR, columns, rows,
         left=min(left, right), bottom=min(top, bottom), right=max(left, right), top=max(top, bottom),

@@ -8,6 +8,7 @@ from datetime import date, timedelta
 from typing import Final
 
 from habmap.land.ratio import ratio_of_totals, t_limits
+from habmap.measures import days_after
 
 #: Published figures, shown only as context (Ortmann et al. 1998, J. Range Manage. 51:158-163, abstract): hand cutting
 #: of redcedar in Nebraska, 1993–94; minutes per hectare turned into hours per acre.
@@ -101,9 +102,9 @@ def finish_date(
     per_day = hours_per_week / 7
     todo = person_hours
     day = start
-    last = start + timedelta(days=round(365.25 * FARTHEST_YEARS))
+    last = days_after(start, round(365.25 * FARTHEST_YEARS))
     while todo > 1e-9:
-        if day > last:
+        if day > last or day == date.max:  # the farthest day looked at, or the calendar's own end
             return None
         if day.month in working_months:
             todo -= per_day

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
+from habmap.measures import days_after
 from habmap.work.seasons import Ban, HeldUnit
 
 WEEK = timedelta(days=7)
@@ -89,7 +90,7 @@ class Windows:
 
     def drying(self, cut: date) -> tuple[date, date]:
         """Return the first and last day of the drying window of ground cut on a day."""
-        return cut + timedelta(days=self.drying_days[0]), cut + timedelta(days=self.drying_days[1])
+        return days_after(cut, self.drying_days[0]), days_after(cut, self.drying_days[1])
 
     def has_burn_day(self, unit_id: str, first: date, last: date) -> bool:
         """Tell whether any day of a span is free of the place's own no-burn days and holds."""
@@ -122,9 +123,9 @@ def season_plan(
     hours_left = {stand.unit_id: stand.hours for stand in stands}
     reason: dict[str, str] = {}
     slots: list[Slot] = []
-    week = first
-    while week + WEEK - timedelta(days=1) <= last:
-        week_to = week + WEEK - timedelta(days=1)
+    for number in range(((last - first).days + 1) // WEEK.days):
+        week = first + number * WEEK
+        week_to = week + timedelta(days=WEEK.days - 1)
         free = hours_per_week
         for stand in stands:
             todo = hours_left[stand.unit_id]
@@ -152,7 +153,6 @@ def season_plan(
             )
             hours_left[stand.unit_id] = todo - spent
             free -= spent
-        week += WEEK
     unfit = tuple(
         Unfit(
             unit_id=stand.unit_id,

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, timedelta
+from datetime import date
 from typing import Final, Literal
 
+from habmap.measures import days_after
 from habmap.vocabulary import OPEN_COVERS
 
 What = Literal["drying", "piles", "hand_check", "upkeep", "look", "hold", "no_cut", "no_burn", "contract"]
@@ -180,7 +181,7 @@ def calendar_due(
     *, on: date, bans: Sequence[Ban], holds: Sequence[HeldUnit], contract: Sequence[ContractDate]
 ) -> tuple[DueItem, ...]:
     """Return holds, yearly no-cut and no-burn days, and contract dates that are in force or come up within 90 days."""
-    ahead = on + timedelta(days=AHEAD_DAYS)
+    ahead = days_after(on, AHEAD_DAYS)
     items: list[DueItem] = []
     for ban in bans:
         span = ban.next_span(on)
@@ -219,7 +220,7 @@ def _drying(piece: DatedGround, on: date, drying_days: tuple[int, int]) -> Itera
     if piece.stage != "down" or piece.last_cut is None:
         return
     days = (on - piece.last_cut).days
-    first, last = (piece.last_cut + timedelta(days=n) for n in drying_days)
+    first, last = (days_after(piece.last_cut, n) for n in drying_days)
     if on < first:
         state, words = "drying", f"cut {days} days ago"
     elif on <= last:
@@ -237,9 +238,9 @@ def _drying(piece: DatedGround, on: date, drying_days: tuple[int, int]) -> Itera
 def _piles(piece: DatedGround, on: date) -> Iterable[DueItem]:
     if piece.stage == "piled":
         yield _item(piece.unit_id, "piles", "open", "piles not burned yet", since=piece.since)
-    if piece.last_pile_burn is not None and on <= piece.last_pile_burn + timedelta(days=HAND_CHECK_DAYS[-1]):
+    if piece.last_pile_burn is not None and on <= days_after(piece.last_pile_burn, HAND_CHECK_DAYS[-1]):
         for n in HAND_CHECK_DAYS:
-            day = piece.last_pile_burn + timedelta(days=n)
+            day = days_after(piece.last_pile_burn, n)
             if day >= on:
                 words = f"day {n} after the piles were burned; also before any windy day"
                 state = "due" if day == on else "coming"
@@ -255,11 +256,11 @@ def _upkeep(piece: DatedGround, on: date, rule: UpkeepRule) -> Iterable[DueItem]
     is_open_ground = piece.stage == "other" and piece.cover in OPEN_COVERS
     if last is None or not (piece.stage in UPKEEP_STAGES or is_open_ground):
         return
-    first = last + timedelta(days=round(365.25 * rule.years))
+    first = days_after(last, round(365.25 * rule.years))
     until = None
     if rule.window is not None:
         first, until = _in_window(first, rule.window)
-    if first <= on + timedelta(days=AHEAD_DAYS):
+    if first <= days_after(on, AHEAD_DAYS):
         words = f"for {rule.reason}, every {rule.years:g} years"
         yield _item(
             piece.unit_id, "upkeep", "due" if first <= on else "coming", words, since=last, first=first, last=until
@@ -275,7 +276,7 @@ def _look(piece: DatedGround, on: date) -> Iterable[DueItem]:
     if piece.last_look is not None and piece.last_look >= treated:
         year, words = max(year, piece.last_look.year + 1), "a year since the last look"
     first, last = _day(year, LOOK_WINDOW[0]), _day(year, LOOK_WINDOW[1])
-    if first <= on + timedelta(days=AHEAD_DAYS):
+    if first <= days_after(on, AHEAD_DAYS):
         state = "coming" if on < first else "due" if on <= last else "overdue"
         yield _item(piece.unit_id, "look", state, words, since=piece.last_look or treated, first=first, last=last)
 
@@ -288,7 +289,7 @@ def _contract(line: ContractDate, on: date) -> DueItem:
         state = "not yet allowed"
     elif line.due is not None and on > line.due:
         state = "overdue"
-    elif line.due is not None and line.due <= on + timedelta(days=AHEAD_DAYS):
+    elif line.due is not None and line.due <= days_after(on, AHEAD_DAYS):
         state = "due"
     else:
         state = "open"
@@ -328,8 +329,10 @@ def _item(
 
 
 def _day(year: int, spot: tuple[int, int]) -> date:
-    """Return a day of a year; 29 February becomes the 28th in common years."""
+    """Return a day of a year; 29 February becomes the 28th in common years, years off the calendar its end."""
     month, day = spot
+    if not date.min.year <= year <= date.max.year:
+        return date.min if year < date.min.year else date.max
     try:
         return date(year, month, day)
     except ValueError:

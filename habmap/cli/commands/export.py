@@ -50,7 +50,9 @@ def register(app: typer.Typer) -> None:
     def practices(
         context: typer.Context,
         output: OutOption,
-        program_year: Annotated[int | None, typer.Option(help="Program year, named after the year it ends in.")] = None,
+        program_year: Annotated[
+            int | None, typer.Option(min=1900, max=2999, help="Program year, named after the year it ends in.")
+        ] = None,
         first: FromOption = None,
         last: ToOption = None,
         audience: ForOption = Audience.owner,

@@ -13,6 +13,8 @@ from habmap.errors import UsageError
 
 #: A season where no end is given [days].
 HALF_YEAR = timedelta(days=182)
+#: Hours are the place's own of now; farther ahead a week means nothing.
+LONGEST_SEASON = timedelta(days=5 * 366)
 
 
 def register(app: typer.Typer) -> None:
@@ -40,14 +42,23 @@ def register(app: typer.Typer) -> None:
                 allowed="more than 0, at most 10,000",
                 mend="give person-hours, all hands together",
             )
+        if first and last and last - first > LONGEST_SEASON:
+            raise UsageError(
+                "the season is too long to plan week by week",
+                where="--from, --to",
+                value=f"{first} to {last}",
+                allowed="at most five years",
+                mend="give a shorter span",
+            )
         if first and last and last < first:
             raise UsageError("the season runs backwards", where="--from, --to", value=f"{first} to {last}")
         from habmap.jobs.plan import plan
+        from habmap.measures import days_after
 
         session: Session = context.obj
         store = session.store()
         begin = first or session.today(store.settings.place.timezone)
-        result = plan(store, first=begin, last=last or begin + HALF_YEAR, hours_per_week=hours_per_week)
+        result = plan(store, first=begin, last=last or days_after(begin, HALF_YEAR.days), hours_per_week=hours_per_week)
         if as_json:
             print_json("plan", result)
             return

@@ -1,0 +1,52 @@
+"""Days at the two ends of the calendar: a date is data, and any day that exists is taken."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import pytest
+
+from habmap.measures import days_after
+from habmap.work.effort import finish_date
+from habmap.work.plan import Stand, Windows, season_plan
+from habmap.work.seasons import DatedGround, UpkeepRule, YearlyBan, calendar_due, ground_due
+
+
+def test_days_after_stays_on_the_calendar() -> None:
+    assert days_after(date(2026, 2, 27), 2) == date(2026, 3, 1)
+    assert days_after(date(9999, 12, 30), 2) == date.max
+    assert days_after(date(1, 1, 2), -2) == date.min
+
+
+@pytest.mark.parametrize("on", [date.min, date.max])
+@pytest.mark.parametrize("worked", [date.min, date(2026, 3, 1), date.max])
+@pytest.mark.parametrize("stage", ["down", "piled", "slash_gone", "coming_back", "kept_up"])
+def test_what_is_due_is_known_at_either_end(on: date, worked: date, stage: str) -> None:
+    piece = DatedGround(
+        unit_id="C1", cover="cedar", stage=stage, acres=2.0, since=worked, last_cut=worked, last_fire=worked,
+        last_pile_burn=worked, last_treated=worked, first_treated=worked, last_look=worked,
+    )  # fmt: skip
+    rule = UpkeepRule(reason="upkeep", years=200, window=((11, 1), (2, 28)))
+    items = ground_due([piece], on=on, drying_days=(30, 60), upkeep={"C1": rule})
+    assert all(item.acres == 2.0 for item in items)
+    if on is date.max and worked is date.min:
+        assert {item.what for item in items} >= {"look"}
+
+
+@pytest.mark.parametrize("on", [date.min, date.max])
+def test_a_yearly_ban_comes_round_at_either_end(on: date) -> None:
+    ban = YearlyBan(what="no_burn", reason="nesting", first=(11, 1), last=(2, 28))
+    (item,) = calendar_due(on=on, bans=[ban], holds=[], contract=[])
+    assert item.state == "in force"
+
+
+def test_a_season_at_the_end_of_the_calendar_has_its_weeks() -> None:
+    windows = Windows(bans=(), holds=(), working_months=tuple(range(1, 13)), drying_days=(30, 60))
+    stand = Stand(unit_id="C1", acres=10.0, hours_per_acre=5.0, not_before=None)
+    slots, unfit = season_plan([stand], first=date(9999, 12, 11), last=date.max, hours_per_week=10.0, windows=windows)
+    assert [slot.week_from for slot in slots] == [date(9999, 12, 11), date(9999, 12, 18), date(9999, 12, 25)]
+    assert unfit[0].acres == pytest.approx(4.0)
+
+
+def test_work_that_outlasts_the_calendar_has_no_last_day() -> None:
+    assert finish_date(1_000.0, start=date(9999, 12, 1), hours_per_week=7.0, working_months=(12,)) is None
