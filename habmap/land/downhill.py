@@ -89,6 +89,19 @@ def sample(values: Floats, row: float, col: float) -> float:
     return total
 
 
+def sample_many(values: Floats, row: Floats, col: Floats) -> Floats:
+    """Return `sample` for arrays of places, shape ``(n,)``; a NaN neighbour makes NaN, whatever its weight."""
+    rows, cols = values.shape
+    is_inside = (row >= 0) & (row <= rows - 1) & (col >= 0) & (col <= cols - 1)
+    r = np.clip(np.floor(np.where(is_inside, row, 0)).astype(np.int64), 0, max(0, rows - 2))
+    c = np.clip(np.floor(np.where(is_inside, col, 0)).astype(np.int64), 0, max(0, cols - 2))
+    dr, dc = row - r, col - c
+    r1, c1 = np.minimum(r + 1, rows - 1), np.minimum(c + 1, cols - 1)
+    south = values[r, c] * (1 - dc) + values[r, c1] * dc
+    north = values[r1, c] * (1 - dc) + values[r1, c1] * dc
+    return np.where(is_inside, south * (1 - dr) + north * dr, np.nan)
+
+
 def downhill_path(surface: Surface, start: Point, *, longest_m: float, pool_m: float = POOL_M) -> DownhillPath:
     """Follow the steepest way down.
 

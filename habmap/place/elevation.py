@@ -85,6 +85,28 @@ class Elevation(GroundRaster):
             Called with the fraction done and what is being done.
         """
         sums = [ZoneSums() for _ in polygons]
+        for members, tile, outlines_wkb in self.gradient_tiles(polygons, progress=progress):
+            pieces = tile_sums(tile, outlines_wkb, rules=rules)
+            for i, piece in zip(members, pieces, strict=True):
+                if piece.covered_m2:
+                    sums[i] = sums[i] + piece if sums[i].covered_m2 else piece
+        return sums
+
+    def gradient_tiles(
+        self, polygons: Sequence[BaseGeometry], *, progress: Progress | None = None
+    ) -> Iterator[tuple[list[int], GradientTile, list[bytes]]]:
+        """Yield the ground's gradients tile by tile: which polygons reach into it, the tile, and their outlines.
+
+        Parameters
+        ----------
+        polygons, progress
+            As for `zone_sums`.
+
+        Yields
+        ------
+        members, tile, outlines_wkb
+            Numbers of the polygons, and their outlines in cell coordinates as `habmap.land.zones.tile_sums` wants them.
+        """
         outlines = self._in_cells(polygons)
         tiles = self._tiles(shapely.bounds(outlines))
         for done, ((tile_row, tile_col), members) in enumerate(sorted(tiles.items())):
@@ -92,16 +114,11 @@ class Elevation(GroundRaster):
                 progress(done / len(tiles), "reading the elevation")
             window = self._tile_window(tile_row, tile_col, shapely.total_bounds(outlines[members]))
             tile = self._gradients(*window)
-            if tile is None:
-                continue
-            pieces = tile_sums(tile, [shapely.to_wkb(outlines[i]) for i in members], rules=rules)
-            for i, piece in zip(members, pieces, strict=True):
-                if piece.covered_m2:
-                    sums[i] = sums[i] + piece if sums[i].covered_m2 else piece
+            if tile is not None:
+                yield members, tile, [shapely.to_wkb(outlines[i]) for i in members]
         self._judge_heights()
         if progress:
             progress(1.0, "reading the elevation")
-        return sums
 
     def coarse_heights(self, bounds_lonlat: Bounds, max_cells: int) -> CoarseHeights:
         """Read the heights around a region, averaged so that no more than ``max_cells`` cells come back.

@@ -13,11 +13,11 @@ from __future__ import annotations
 from typing import Final, Literal
 
 Aspect = Literal["N", "E", "S", "W"]
-SlopeClass = Literal["0-30", "over 30"]
+SlopeClass = Literal["0-30", ">30"]
 Level = Literal["below", "level", "above"]
 
 ASPECTS: Final[tuple[Aspect, ...]] = ("N", "E", "S", "W")
-SLOPE_CLASSES: Final[tuple[SlopeClass, ...]] = ("0-30", "over 30")
+SLOPE_CLASSES: Final[tuple[SlopeClass, ...]] = ("0-30", ">30")
 LEVELS: Final[tuple[Level, ...]] = ("below", "level", "above")
 #: First temperature of each row of table A [°F]; a row reaches to the next one's first.
 TABLE_A_FROM_F: Final = (10, 30, 50, 70, 90, 110)

@@ -39,13 +39,13 @@ def test_table_a(temp_f: float, rh_pct: float, expected: int) -> None:
 @pytest.mark.parametrize(
     ("table", "shaded", "aspect", "slope", "block", "level", "expected"),
     [
-        ("B", False, "N", "0-30", 0, "above", 4), ("B", False, "W", "over 30", 0, "above", 6),
-        ("B", False, "E", "over 30", 5, "above", 6), ("B", False, "S", "0-30", 3, "level", 0),
-        ("B", True, "S", "0-30", 3, "level", 3), ("B", True, "E", "over 30", 3, "level", 4),
-        ("C", False, "N", "over 30", 2, "level", 3), ("C", False, "S", "over 30", 2, "below", 0),
+        ("B", False, "N", "0-30", 0, "above", 4), ("B", False, "W", ">30", 0, "above", 6),
+        ("B", False, "E", ">30", 5, "above", 6), ("B", False, "S", "0-30", 3, "level", 0),
+        ("B", True, "S", "0-30", 3, "level", 3), ("B", True, "E", ">30", 3, "level", 4),
+        ("C", False, "N", ">30", 2, "level", 3), ("C", False, "S", ">30", 2, "below", 0),
         ("C", False, "E", "0-30", 4, "above", 4), ("C", True, "N", "0-30", 1, "above", 5),
-        ("D", False, "S", "over 30", 2, "level", 1), ("D", False, "N", "over 30", 3, "level", 5),
-        ("D", True, "W", "over 30", 3, "below", 4),
+        ("D", False, "S", ">30", 2, "level", 1), ("D", False, "N", ">30", 3, "level", 5),
+        ("D", True, "W", ">30", 3, "below", 4),
     ],
 )  # fmt: skip
 def test_correction_cells(
@@ -75,7 +75,7 @@ def test_every_correction_cell_is_there_and_higher_ground_is_never_drier(table: 
         ("2026-07-10T14:00", 95, 12, None, "S", "0-30", 2),
         ("2026-07-10T14:00", 95, 12, 60, "S", "0-30", 5),
         ("2026-03-10T12:00", 60, 35, None, "S", "0-30", 7),
-        ("2026-03-10T12:00", 60, 35, None, "N", "over 30", 9),
+        ("2026-03-10T12:00", 60, 35, None, "N", ">30", 9),
     ],
 )
 def test_worked_checks(
