@@ -166,7 +166,8 @@ def _unit_acres(unit: Unit, unit_m2: float, stage_m2: dict[str, float]) -> UnitA
         remaining_acres=math.fsum(by_stage[stage] for stage in REMAINING),
         keep_acres=by_stage["keep"],
         coming_back_acres=by_stage["coming_back"],
-        treated_pct=100 * treated / unit_acres if unit_acres else 0.0,
+        # Pieces close within 1e-6 m², not to the last digit: all of a unit is 100, never a hair above.
+        treated_pct=min(100.0, 100 * treated / unit_acres) if unit_acres else 0.0,
     )
 
 

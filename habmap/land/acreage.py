@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -144,32 +144,33 @@ def pieces(units: Sequence[BaseGeometry], patches: Sequence[BaseGeometry]) -> tu
     breaks closure. Noding without any grid is not enough: where outlines nearly coincide, as when ground is exported,
     rounded and logged again, it leaves edges that cross between nodes, and faces are lost whole (in one random trial
     in eight). Every shape's faces are added up and compared with its area; should they not agree, a coarser grid is
-    tried.
+    tried. Shapes whose bounds do not meet are cut apart from each other, each group around its own middle: the fewer
+    digits the coordinates need, the finer the grid, so that closure does not suffer from ground far away.
 
     Neighbours drawn apart by a hair (``HAIR_WIDTH_M``) overlap in thin pieces that lie in both units. Such a piece
     counts for each, so that the pieces of every unit add up to its outline as given within 1e-6 m². Inserting the
     neighbour's vertices would move the acre of record by more than that.
     """
     shapes = np.asarray([*units, *patches], dtype=object)
-    if shapes.size == 0:
-        return ()
-    net = _net(shapes)
-    faces, area_m2 = net.faces, net.area_m2
-    holders: defaultdict[int, list[int]] = defaultdict(list)
-    for face, shape in zip(net.face_index.tolist(), net.shape_index.tolist(), strict=True):
-        holders[face].append(shape)
     count = len(units)
     found = []
-    for face in sorted(holders):
-        inside = sorted(holders[face])
-        found.append(
-            Piece(
-                faces[face],
-                tuple(shape for shape in inside if shape < count),
-                tuple(shape - count for shape in inside if shape >= count),
-                float(area_m2[face]),
+    # Part by part: one day's work may lie in two far corners.
+    parts, owners = shapely.get_parts(shapes, return_index=True)
+    for members in _groups(parts):
+        net = _net(parts[members])
+        holders: defaultdict[int, list[int]] = defaultdict(list)
+        for face, shape in zip(net.face_index.tolist(), net.shape_index.tolist(), strict=True):
+            holders[face].append(int(owners[members[shape]]))
+        for face in sorted(holders):
+            inside = sorted(holders[face])
+            found.append(
+                Piece(
+                    net.faces[face],
+                    tuple(shape for shape in inside if shape < count),
+                    tuple(shape - count for shape in inside if shape >= count),
+                    float(net.area_m2[face]),
+                )
             )
-        )
     return tuple(found)
 
 
@@ -200,19 +201,44 @@ class _Net:
     off_m2: float
 
 
+def _groups(shapes: NDArray[np.object_]) -> list[NDArray[np.intp]]:
+    """Tell shapes apart whose bounds do not meet, straight or through others; positions rising in each group."""
+    leader = list(range(shapes.size))
+
+    def head(index: int) -> int:
+        while leader[index] != index:
+            leader[index] = leader[leader[index]]
+            index = leader[index]
+        return index
+
+    if shapes.size:
+        first, second = shapely.STRtree(shapes).query(shapes)
+        for a, b in zip(first.tolist(), second.tolist(), strict=True):
+            one, other = head(a), head(b)
+            leader[max(one, other)] = min(one, other)
+    groups: defaultdict[int, list[int]] = defaultdict(list)
+    for index in range(shapes.size):
+        groups[head(index)].append(index)
+    return [np.array(members, dtype=np.intp) for members in groups.values()]
+
+
 def _net(shapes: NDArray[np.object_]) -> _Net:
-    edges = shapely.get_parts(shapely.boundary(shapes))
-    reach_m = float(np.abs(shapely.total_bounds(shapes)).max())
-    finest_m = 10.0 ** (math.ceil(math.log10(max(reach_m, 1.0))) - _GRID_DIGITS)
+    west, south, east, north = shapely.total_bounds(shapes)
+    # Whole metres, so that taking them away rounds nothing.
+    middle = np.round([(west + east) / 2, (south + north) / 2])
+    near = shapely.transform(shapes, lambda xy: xy - middle)
+    edges = shapely.get_parts(shapely.boundary(near))
+    reach_m = max(east - west, north - south) / 2 + 1
+    finest_m = 10.0 ** (math.ceil(math.log10(reach_m)) - _GRID_DIGITS)
     best: _Net | None = None
     for grid_m in (finest_m, 10 * finest_m, 100 * finest_m):
-        net = _noded(shapes, edges, grid_m=grid_m)
+        net = _noded(near, edges, grid_m=grid_m)
         if best is None or net.off_m2 < best.off_m2:
             best = net
         if best.off_m2 <= _CLOSES_WITHIN_M2:
             break
     assert best is not None
-    return best
+    return replace(best, faces=shapely.transform(best.faces, lambda xy: xy + middle))
 
 
 def _noded(shapes: NDArray[np.object_], edges: NDArray[np.object_], *, grid_m: float) -> _Net:

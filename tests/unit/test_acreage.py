@@ -250,3 +250,19 @@ def test_ground_logged_again_with_rounded_corners_loses_no_piece(turn_deg: float
         assert joined.area == pytest.approx(sum(piece.area_m2 for piece in some), abs=1e-6)
     worked = sum(piece.area_m2 for piece in found if piece.patches)
     assert worked == pytest.approx(shapely.union_all(patches).area, abs=1e-5)
+
+
+def test_ground_far_away_does_not_spoil_closure() -> None:
+    # One patch in two corners 120 km apart, and units with kilometre-long edges across no grid line.
+    def star(x: float, y: float, r: float, turn: float) -> Polygon:
+        bearing = np.linspace(0, 2 * np.pi, 37)[:-1] + turn
+        reach = r * (0.8 + 0.2 * np.cos(5 * bearing))
+        return Polygon(np.column_stack([x + reach * np.cos(bearing), y + reach * np.sin(bearing)]))
+
+    units = [star(x, y, 700.3, 0.1) for x, y in ((-60_000.7, -3.1), (60_000.3, 41_000.9), (60_900.2, 41_400.4))]
+    units[2] = units[2].difference(units[1])
+    patch = MultiPolygon([star(-60_300, 100, 500, 0.3), star(60_200, 41_200, 600, 0.7)])
+    for unit_m2, sum_m2 in zip([u.area for u in units], unit_sums_m2(units, [patch]), strict=True):
+        assert sum_m2 == pytest.approx(unit_m2, abs=2e-7)
+    inside_m2 = sum(piece.area_m2 for piece in pieces(units, [patch]) if piece.patches)
+    assert inside_m2 == pytest.approx(patch.area, abs=2e-7)
