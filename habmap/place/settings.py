@@ -178,6 +178,7 @@ class BurnFor(Section):
 
 class EffortSection(Section):
     hours_per_week: Positive | None = None
+    hours_per_day: Annotated[float, Field(gt=0, le=24)] = 8
     working_months: tuple[Annotated[int, Field(ge=1, le=12)], ...] = tuple(range(1, 13))
     #: Person-hours per acre by practice; used only where the log has none of its own.
     rates: dict[str, Positive] = Field(default_factory=dict)

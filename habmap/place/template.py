@@ -61,6 +61,7 @@ upkeep_years = 4               # burned or mown again after; published: every 3 
 
 [effort]
 # hours_per_week = 10          # person-hours in a working week, all hands together
+hours_per_day = 8              # hours that one person works in a day
 working_months = [1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12]
 # rates.cut = 8.0              # person-hours per acre: your assumption, until the log has hours of its own
 

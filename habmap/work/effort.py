@@ -10,12 +10,18 @@ from typing import Final
 from habmap.land.ratio import ratio_of_totals, t_limits
 from habmap.measures import days_after
 
-#: Published figures, shown only as context (Ortmann et al. 1998, J. Range Manage. 51:158-163, abstract): hand cutting
-#: of redcedar in Nebraska, 1993–94; minutes per hectare turned into hours per acre.
+#: Published figures, shown only as context (Ortmann et al. 1998, J. Range Manage. 51:158-163, abstract read): minutes
+#: and dollars per hectare turned into hours and dollars per acre.
 PUBLISHED_CONTEXT: Final = (
-    "Published, as context only: hand cutting redcedar in Nebraska in 1993-94 took 362 minutes a hectare (2.44 hours "
-    "an acre), after a burn 184 (1.24 hours an acre); Ortmann and others 1998. Your ground and your trees differ."
+    "Published, as context only: cutting redcedar on rangeland in central Nebraska in 1993-94 took 362 minutes a "
+    "hectare (2.44 hours an acre) and cost 62.92 dollars a hectare (25.46 an acre, dollars of then); after a burn 184 "
+    "minutes (1.24 hours an acre) and 39.26 dollars (15.89 an acre). Ortmann and others 1998; the abstract does not "
+    "say how many stems stood there. Your ground and your trees differ."
 )
+
+#: Fewer log lines with hours than this on steep, or on gentle, ground say nothing of how the two differ.
+ENOUGH_LINES: Final = 3
+SLOPE_CLASSES: Final = ("steep", "gentle")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,6 +87,37 @@ def left(acres: float, rate_per_acre: Rate | None) -> Left:
         middle=acres * rate_per_acre.per_acre,
         high=None if rate_per_acre.high is None else acres * rate_per_acre.high,
     )
+
+
+def together(parts: Sequence[Left]) -> Left:
+    """Add what remains on several grounds; a limit that one of them lacks, the sum lacks.
+
+    Limits are added as they are: wider than they need be where the rates are independent of one another.
+    """
+
+    def total(values: Sequence[float | None]) -> float | None:
+        known = [value for value in values if value is not None]
+        return sum(known) if len(known) == len(values) else None
+
+    return Left(
+        low=total([part.low for part in parts]),
+        middle=total([part.middle for part in parts]),
+        high=total([part.high for part in parts]),
+    )
+
+
+def in_days(hours: Left, *, hours_per_day: float) -> Left:
+    """Turn hours left into working days left."""
+
+    def days(value: float | None) -> float | None:
+        return None if value is None else value / hours_per_day
+
+    return Left(low=days(hours.low), middle=days(hours.middle), high=days(hours.high))
+
+
+def slope_class(slope_mean_pct: float, *, machine_limit_pct: float) -> str:
+    """Return ``steep`` above the machine limit, else ``gentle``."""
+    return "steep" if slope_mean_pct > machine_limit_pct else "gentle"
 
 
 #: A finish farther away than this is not a date but a warning [years].

@@ -29,7 +29,7 @@ def register(app: typer.Typer) -> None:
             return
         _first_words(result)
         print_table(
-            ["unit", "name", "acres left", "hours low", "hours", "hours high", "cost", "hand-only acres"],
+            ["unit", "name", "acres left", "hours low", "hours", "high", "cost low", "cost", "high", "hand-only acres"],
             [
                 [
                     unit.unit_id,
@@ -38,7 +38,9 @@ def register(app: typer.Typer) -> None:
                     unit.person_hours_left_low,
                     unit.person_hours_left,
                     unit.person_hours_left_high,
+                    unit.cost_left_low,
                     unit.cost_left,
+                    unit.cost_left_high,
                     unit.hand_only_acres,
                 ]
                 for unit in result.units
@@ -59,6 +61,14 @@ def register(app: typer.Typer) -> None:
                 for line in result.practices
             ],
         )
+        if result.by_slope:
+            print_table(
+                ["ground", "log lines", "hours/acre", "95 % from", "to"],
+                [
+                    [line.ground, line.entries, line.hours_per_acre, line.hours_per_acre_low, line.hours_per_acre_high]
+                    for line in result.by_slope
+                ],
+            )
         say("")
         say(result.context)
         for caution in result.cautions:
@@ -70,15 +80,21 @@ def _first_words(result: EffortResult) -> None:
     if result.person_hours_left is None:
         say(f"{spent}; {result.remaining_acres:.1f} acres remain. What they take is not known: {result.rests_on}.")
         return
-    range_words = (
-        ""
-        if result.person_hours_left_low is None or result.person_hours_left_high is None
-        else f" ({result.person_hours_left_low:,.0f} to {result.person_hours_left_high:,.0f})"
-    )
+    hours = _ranged(result.person_hours_left_low, result.person_hours_left, result.person_hours_left_high)
+    days = _ranged(result.person_days_left_low, result.person_days_left, result.person_days_left_high)
     say(
-        f"{spent}; the {result.remaining_acres:.1f} acres that remain would take about "
-        f"{result.person_hours_left:,.0f}{range_words} person-hours, going by {result.rests_on}."
+        f"{spent}; the {result.remaining_acres:.1f} acres that remain would take about {hours} person-hours, that is "
+        f"{days} days of one person, going by {result.rests_on}."
     )
+    if result.cost_left is not None:
+        money = _ranged(result.cost_left_low, result.cost_left, result.cost_left_high)
+        say(f"They would cost about {money} {result.currency}, going by {result.cost_rests_on}.")
+    if result.hand_only_acres is not None:
+        machine = result.remaining_acres - result.hand_only_acres
+        say(
+            f"{result.hand_only_acres:.1f} of them are steeper than the machine limit and hand work only; "
+            f"{machine:.1f} are below it."
+        )
     if result.hours_per_week is None:
         say("Write hours_per_week under [effort] in habmap.toml to see when that would be done.")
     elif result.finish is None:
@@ -86,3 +102,8 @@ def _first_words(result: EffortResult) -> None:
     else:
         latest = f", and {result.finish_high} if it goes slowly" if result.finish_high else ""
         say(f"At {result.hours_per_week:g} hours a week it would be done about {result.finish}{latest}.")
+
+
+def _ranged(low: float | None, middle: float | None, high: float | None) -> str:
+    words = "unknown" if middle is None else f"{middle:,.0f}"
+    return words if low is None or high is None else f"{words} ({low:,.0f} to {high:,.0f})"
