@@ -77,7 +77,8 @@ def test(words: list[str]) -> int:
     """Run the tests, with the programs that they compare with."""
     set_up("test")
     get_programs()
-    return run([program("python"), "-m", "pytest", *words], cwd=TOP)
+    # one worker for each core: most tests run the command in a process of its own and wait for it
+    return run([program("python"), "-m", "pytest", "-n", "auto", *words], cwd=TOP)
 
 
 def check(words: list[str]) -> int:
