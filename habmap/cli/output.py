@@ -7,6 +7,10 @@ import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
+from unicodedata import category
+
+#: Characters that turn the reading direction of all that follows (Unicode Standard Annex 9, explicit formatting).
+_DIRECTION_MARKS = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 
 if TYPE_CHECKING:
     from habmap.errors import HabmapError
@@ -28,18 +32,18 @@ def print_error(error: HabmapError, *, as_json: bool) -> int:
             json.dumps({"schema": "habmap/error/1", **error.as_record()}, allow_nan=False, ensure_ascii=False) + "\n"
         )
     else:
-        sys.stderr.write(f"habmap: {error}\n")
+        sys.stderr.write(f"habmap: {_shown(str(error))}\n")
     return error.exit_code
 
 
 def say(words: str) -> None:
     """Print words for people on stdout."""
-    sys.stdout.write(words + "\n")
+    sys.stdout.write(_shown(words) + "\n")
 
 
 def warn(words: str) -> None:
     """Print a warning on stderr, where it cannot spoil the data."""
-    sys.stderr.write(f"note: {words}\n")
+    sys.stderr.write(f"note: {_shown(words)}\n")
 
 
 def print_table(headers: Sequence[str], rows: Sequence[Sequence[object]]) -> None:
@@ -70,7 +74,18 @@ def _cell(value: object) -> str:
         return "yes" if value else "no"
     if isinstance(value, float):
         return f"{value:,.2f}"
-    return "".join(character if character.isprintable() else " " for character in str(value))
+    return _shown(str(value)).replace("\n", " ")
+
+
+def _shown(text: str) -> str:
+    """Return text that cannot steer a terminal: names and notes may hold escape codes or turn the reading direction."""
+    return "".join(" " if character != "\n" and _steers(character) else character for character in text)
+
+
+def _steers(character: str) -> bool:
+    if character in _DIRECTION_MARKS:
+        return True
+    return not character.isprintable() and category(character) not in {"Cf", "Zs"}
 
 
 @contextmanager

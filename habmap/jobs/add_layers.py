@@ -14,6 +14,7 @@ import shapely
 from shapely import MultiPolygon
 
 from habmap.errors import HabmapError, InputError, InputErrors
+from habmap.jobs.history import UnitChange, changes_recorded
 from habmap.jobs.ports import Store
 from habmap.jobs.unit_versions import as_version, far_away, grid_of, overlap_faults, says_nothing_new
 from habmap.measures import acres
@@ -52,6 +53,8 @@ class AddResult:
         Columns that habmap does not use and keeps as they are.
     warnings, repaired
         What to look at, and which outlines were mended and how, in words.
+    changes
+        Units redrawn, split or merged by this file: the account on the old outlines and on the new.
     """
 
     kind: Kind
@@ -63,6 +66,7 @@ class AddResult:
     kept_columns: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
     repaired: tuple[str, ...] = ()
+    changes: tuple[UnitChange, ...] = ()
 
 
 def add_units(
@@ -161,6 +165,7 @@ def add_units(
         kept_columns=_kept(read, found),
         warnings=tuple(notes),
         repaired=read.repaired,
+        changes=changes_recorded(store, recorded_at=now) if any(unit.replaces for unit in units) else (),
     )
 
 
@@ -266,6 +271,14 @@ def add_features(
 
 def _unit(row: LayerRow, cells: Cells, *, extra: dict[str, object], now: datetime) -> Unit | None:
     unit_id = cells.text("unit_id", required=True, longest=LONGEST_UNIT_ID)
+    if unit_id is not None and ";" in unit_id:
+        cells.fault(
+            "a unit_id holds a semicolon, which parts the units of a log line",
+            "unit_id",
+            value=unit_id,
+            allowed="any text without ;",
+            mend="rename it",
+        )
     cover = cells.choice("cover", COVERS)
     unit = Unit(
         uuid=_row_uuid(cells),

@@ -25,6 +25,7 @@ from habmap.land.datum import horizontal_crs, transformer_to_wgs84
 from habmap.land.terrain import Floats, GroundSteps, block_factor, metres_per_degree
 from habmap.measures import M_PER_VERTICAL_UNIT, VerticalUnit
 from habmap.place.rasterfile import applied, checked_crs, raster_bounds, read_heights, subgrid
+from habmap.place.userfiles import check_readable
 from habmap.place.vertical import file_vertical_unit
 
 #: GDAL's block cache [MB]; its own default, 5 % of memory, lets a big raster fill it.
@@ -46,8 +47,9 @@ def open_source(path: Path, *, kind: str) -> Iterator[Any]:
     InputError
         There is no such file, or it is no raster.
     """
-    if not path.exists():
-        raise InputError("there is no such file", where=str(path), mend="check the name and the folder")
+    # A raster may be a folder in some formats; everything else is looked at before GDAL opens it.
+    if not path.is_dir():
+        check_readable(path)
     with rasterio.Env(GDAL_CACHEMAX=CACHE_MB, GTIFF_REPORT_COMPD_CS=True), warnings.catch_warnings():
         warnings.simplefilter("ignore", NotGeoreferencedWarning)  # refused later, in our own words
         try:

@@ -9,9 +9,10 @@ from pathlib import Path
 from typing import Annotated, Literal
 from zoneinfo import ZoneInfo
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
 
 from habmap.errors import InputError, InputErrors, PlaceError
+from habmap.place.toml_lines import line_of
 from habmap.vocabulary import PRACTICE_CODES, PRACTICES
 
 SETTINGS_FILE = "habmap.toml"
@@ -19,11 +20,22 @@ SETTINGS_FILE = "habmap.toml"
 Percent = Annotated[float, Field(ge=0, le=100)]
 Positive = Annotated[float, Field(gt=0)]
 NonNegative = Annotated[float, Field(ge=0)]
+Weight = Annotated[float, Field(ge=0, le=1e6)]
 #: More than these is a typing slip, and past what a calendar holds.
 Years = Annotated[float, Field(gt=0, le=200)]
 DryingDays = Annotated[int, Field(ge=0, le=3650)]
+
+
+def _day_that_exists(text: str) -> str:
+    try:
+        date.fromisoformat(f"2024-{text}")  # a leap year: 29 February is a day
+    except ValueError as error:
+        raise ValueError("no month has that day") from error
+    return text
+
+
 #: A day of every year as ``MM-DD``.
-DayOfYear = Annotated[str, Field(pattern=r"^(0[1-9]|1[0-2])-(0[1-9]|[12]\d|3[01])$")]
+DayOfYear = Annotated[str, Field(pattern=r"^(0[1-9]|1[0-2])-(0[1-9]|[12]\d|3[01])$"), AfterValidator(_day_that_exists)]
 Bearing = Annotated[float, Field(ge=0, le=360)]
 
 
@@ -75,12 +87,12 @@ class GpsSection(Section):
 class RankWeights(Section):
     """Weights of the parts of a unit's score; only their proportions matter."""
 
-    sun_facing: NonNegative = 30
-    heat_load: NonNegative = 15
-    density: NonNegative = 30
-    remaining: NonNegative = 10
-    near_open: NonNegative = 15
-    gentle: NonNegative = 5
+    sun_facing: Weight = 30
+    heat_load: Weight = 15
+    density: Weight = 30
+    remaining: Weight = 10
+    near_open: Weight = 15
+    gentle: Weight = 5
 
     @model_validator(mode="after")
     def _some_weight(self) -> RankWeights:
@@ -291,6 +303,13 @@ class Settings(Section):
         return self.codes.get(practice, PRACTICE_CODES.get(practice))
 
 
+def _where(path: Path, text: str, loc: tuple[int | str, ...]) -> str:
+    """Say where a fault is: the file, its line where that can be found, and the setting."""
+    line = line_of(text, loc)
+    at_line = "" if line is None else f", line {line}"
+    return f"{path}{at_line}, {'.'.join(str(part) for part in loc)}"
+
+
 def read_settings(folder: Path) -> Settings:
     """Read ``habmap.toml`` of a place folder.
 
@@ -303,7 +322,7 @@ def read_settings(folder: Path) -> Settings:
     """
     path = folder / SETTINGS_FILE
     try:
-        text = path.read_text(encoding="utf-8")
+        text = path.read_text(encoding="utf-8-sig")  # some editors put a mark before the first line
         document = tomllib.loads(text)
     except FileNotFoundError as error:
         raise PlaceError(
@@ -323,7 +342,7 @@ def read_settings(folder: Path) -> Settings:
         faults = [
             InputError(
                 fault["msg"],
-                where=f"{path}, {'.'.join(str(part) for part in fault['loc'])}",
+                where=_where(path, text, fault["loc"]),
                 value=fault["input"],
                 mend="put an allowed value there, or delete the line to use the default",
             )

@@ -16,6 +16,8 @@ from habmap.errors import InputError
 from habmap.land.grid import LocalGrid
 from habmap.measures import acres
 
+#: A shape wider than this was drawn across the 180th meridian, or is not a place at all [°].
+WIDEST_SPAN_DEG: Final = 90
 _NAN_BYTES: Final = (b"\x00\x00\x00\x00\x00\x00\xf8\x7f", b"\x00\x00\x00\x00\x00\x00\xf8\xff")
 _REASONS: Final = {
     "Self-intersection": "the outline crosses itself",
@@ -69,7 +71,20 @@ def lonlat_shape(wkb: bytes | None, transformer: Transformer | None, *, where: s
     if transformer is not None:
         shape = _turned(shape, transformer)
         _check_numbers(shapely.get_coordinates(shape), where=where, is_degrees=True, before=before)
+    _check_span(shape, where=where)
     return shape
+
+
+def _check_span(shape: BaseGeometry, *, where: str) -> None:
+    west, _south, east, _north = shape.bounds
+    if east - west > WIDEST_SPAN_DEG:
+        raise InputError(
+            "the shape reaches around the globe; it seems to cross the 180th meridian",
+            where=where,
+            value=f"longitudes {west:g} to {east:g}",
+            allowed=f"at most {WIDEST_SPAN_DEG} degrees of longitude",
+            mend="give longitudes that run on past 180, or draw it again",
+        )
 
 
 def _turned(shape: BaseGeometry, transformer: Transformer) -> BaseGeometry:

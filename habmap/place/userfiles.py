@@ -7,6 +7,7 @@ written inside the file. So each file is looked at first, and only the kinds nam
 from __future__ import annotations
 
 import logging
+import stat
 import warnings
 import xml.etree.ElementTree as ElementTree
 import zipfile
@@ -45,15 +46,26 @@ def check_readable(path: Path) -> Path:
     Raises
     ------
     InputError
-        There is no such file, it is a folder, it may not be read, or it is empty.
+        There is no such file, it is a folder, a pipe or a device, it may not be read, or it is empty.
     """
     try:
+        # Asked before opening: a pipe would wait for its writer, and a device may never end.
+        mode = path.stat().st_mode
+        if not (stat.S_ISREG(mode) or stat.S_ISDIR(mode)):
+            raise InputError(
+                "this is a pipe or a device, not a file",
+                where=printable(str(path)),
+                allowed="a file on disk",
+                mend="save it to a file first",
+            )
         with path.open("rb") as stream:
             first = stream.read(1)
     except IsADirectoryError as error:
         raise InputError("this is a folder, not a file", where=str(path), mend="name the file itself") from error
     except FileNotFoundError as error:
         raise InputError("there is no such file", where=str(path), mend="check the name and the folder") from error
+    except InputError:
+        raise
     except (OSError, ValueError) as error:
         raise InputError(
             "the file cannot be read",

@@ -87,6 +87,18 @@ def write_workbook(path: Path, sheets: Sequence[tuple[str, Sequence[str], Sequen
             sheet.autofit()
 
 
+def xml_words(text: str) -> str:
+    """Return text without the characters that no XML document may hold (XML 1.0, production 2)."""
+    return "".join(
+        character
+        for character in text
+        if character in "\t\n\r"
+        or " " <= character <= "\ud7ff"
+        or "\ue000" <= character <= "\ufffd"
+        or character >= "\U00010000"
+    )
+
+
 def gpx_text(*, name: str, edges: Sequence[tuple[str, str, MultiPolygon]]) -> str:
     """Return a GPX 1.1 document with every ring of every ground as a closed track (WGS 84).
 
@@ -96,11 +108,11 @@ def gpx_text(*, name: str, edges: Sequence[tuple[str, str, MultiPolygon]]) -> st
         (name, comment, ground) of each.
     """
     document = gpxpy.gpx.GPX()
-    document.name = name
+    document.name = xml_words(name)
     document.creator = "habmap"
     for title, comment, ground in edges:
-        track = gpxpy.gpx.GPXTrack(name=title)
-        track.comment = comment
+        track = gpxpy.gpx.GPXTrack(name=xml_words(title))
+        track.comment = xml_words(comment)
         for polygon in ground.geoms:
             for ring in (polygon.exterior, *polygon.interiors):
                 segment = gpxpy.gpx.GPXTrackSegment()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from calendar import isleap
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -102,7 +103,13 @@ def program_year(year: int, *, starts: str) -> Range:
     """
     month, day = (int(part) for part in starts.split("-"))
     first_year = year if (month, day) == (1, 1) else year - 1
-    return Range(first=date(first_year, month, day), last=date(first_year + 1, month, day) - timedelta(days=1))
+    return Range(first=_start(first_year, month, day), last=_start(first_year + 1, month, day) - timedelta(days=1))
+
+
+def _start(year: int, month: int, day: int) -> date:
+    # 29 February is 1 March in a common year: the span of the year before still ends on 28 February.
+    is_leap_day = (month, day) == (2, 29)
+    return date(year, 3, 1) if is_leap_day and not isleap(year) else date(year, month, day)
 
 
 def applied_lines(
