@@ -1,0 +1,187 @@
+"""``habmap burnday``: the weather beside the written plan, and what lies on each side of the fire."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, cast
+
+import typer
+
+from habmap.cli import burn_options as options
+from habmap.cli.context import JsonOption, Session
+from habmap.cli.output import print_json, warn
+from habmap.errors import InputError, UsageError
+
+if TYPE_CHECKING:
+    from habmap.place.forecast import ForecastHour
+    from habmap.work.burnday import PlanKind
+
+Number = float | None
+
+
+def register(app: typer.Typer) -> None:
+    """Hang the command on the app."""
+
+    @app.command("burnday")
+    def burnday_command(
+        context: typer.Context,
+        names: Annotated[list[str], typer.Argument(metavar="ID…", help="Units burned as one, or a block's name.")],
+        at: Annotated[
+            dt.datetime,
+            typer.Option(
+                "--time", parser=options.parsed_time, metavar="TIME", help="Ignition, YYYY-MM-DDTHH:MM local."
+            ),
+        ],
+        temp_f: Annotated[Number, typer.Option("--temp-f", metavar="F", help="Air temperature, Fahrenheit.")] = None,
+        rh_pct: Annotated[Number, typer.Option("--rh-pct", metavar="R", help="Relative humidity, percent.")] = None,
+        wind_mph: Annotated[Number, typer.Option("--wind-mph", metavar="W", help="Wind, miles an hour.")] = None,
+        wind_from: Annotated[
+            Number,
+            typer.Option(
+                "--wind-from", parser=options.parsed_wind_from, metavar="DEG|NNW", help="Where the wind comes from."
+            ),
+        ] = None,
+        shade_pct: Annotated[
+            Number, typer.Option("--shade-pct", metavar="S", help="Shade on the ground; left out: exposed.")
+        ] = None,
+        gust_mph: Annotated[Number, typer.Option("--gust-mph", metavar="G", help="Gusts, miles an hour.")] = None,
+        days_since_rain: Annotated[
+            Number, typer.Option("--days-since-rain", metavar="D", help="Days since it rained.")
+        ] = None,
+        mixing_height_ft: Annotated[
+            Number, typer.Option("--mixing-height-ft", metavar="FT", help="Mixing height, feet above ground.")
+        ] = None,
+        transport_wind_mph: Annotated[
+            Number, typer.Option("--transport-wind-mph", metavar="W", help="Transport wind, miles an hour.")
+        ] = None,
+        weather_elevation_ft: Annotated[
+            Number,
+            typer.Option(
+                "--weather-elevation-ft", metavar="FT", help="Height of the place of the weather; left out: level."
+            ),
+        ] = None,
+        plan_kind: Annotated[
+            str | None,
+            typer.Option("--plan-kind", metavar="grass|down_cedar|piles", help="Which plan; left out: by the stage."),
+        ] = None,
+        forecast: Annotated[
+            Path | None, typer.Option("--forecast", metavar="CSV", help="A forecast of hours, compared one by one.")
+        ] = None,
+        wind_height: Annotated[
+            str | None, typer.Option("--wind-height", metavar="20ft|eye", help="Where the wind is measured.")
+        ] = None,
+        is_sure: Annotated[bool, typer.Option("--yes", help="The temperature is right as it stands.")] = False,
+        as_json: JsonOption = False,
+    ) -> None:
+        """Compare the weather with the written plan; show fuel moisture, edges by wind and what is downwind."""
+        _check(temp_f, rh_pct, wind_mph, shade_pct, gust_mph, days_since_rain, mixing_height_ft, transport_wind_mph)
+        options.check_range("--weather-elevation-ft", weather_elevation_ft, -1_500, 20_000, "ft")
+        options.check_choice("--plan-kind", plan_kind, options.PLAN_KINDS)
+        options.check_choice("--wind-height", wind_height, options.WIND_HEIGHTS)
+        options.check_temperature(at.month, temp_f, is_sure=is_sure, where="--temp-f")
+        if forecast is None:
+            _check_complete(temp_f, rh_pct, wind_mph, wind_from)
+        from habmap.cli.burn_report import print_burnday
+        from habmap.jobs.burnday import BurnRequest, burnday
+
+        session: Session = context.obj
+        hours = () if forecast is None else _read_forecast(forecast, is_sure=is_sure)
+        result = burnday(
+            session.store(),
+            BurnRequest(
+                names=tuple(names),
+                at=at,
+                temp_f=temp_f,
+                rh_pct=rh_pct,
+                wind_mph=wind_mph,
+                wind_from_deg=wind_from,
+                shade_pct=shade_pct,
+                gust_mph=gust_mph,
+                days_since_rain=days_since_rain,
+                mixing_height_ft=mixing_height_ft,
+                transport_wind_mph=transport_wind_mph,
+                weather_elevation_ft=weather_elevation_ft,
+                plan_kind=cast("PlanKind | None", plan_kind),
+                wind_height=wind_height,
+                forecast=hours,
+            ),
+        )
+        for words in result.warnings:
+            warn(words)
+        if as_json:
+            print_json("burnday", result)
+            return
+        print_burnday(result)
+
+
+def _check(
+    temp_f: Number,
+    rh_pct: Number,
+    wind_mph: Number,
+    shade_pct: Number,
+    gust_mph: Number,
+    days_since_rain: Number,
+    mixing_height_ft: Number,
+    transport_wind_mph: Number,
+) -> None:
+    for option, value, low, high, unit in (
+        ("--temp-f", temp_f, -60, 150, "°F"),
+        ("--rh-pct", rh_pct, 0, 100, "%"),
+        ("--wind-mph", wind_mph, 0, 150, "mph"),
+        ("--shade-pct", shade_pct, 0, 100, "%"),
+        ("--gust-mph", gust_mph, 0, 250, "mph"),
+        ("--days-since-rain", days_since_rain, 0, 3_650, "days"),
+        ("--mixing-height-ft", mixing_height_ft, 0, 60_000, "ft"),
+        ("--transport-wind-mph", transport_wind_mph, 0, 250, "mph"),
+    ):
+        options.check_range(option, value, low, high, unit)
+    if gust_mph is not None and wind_mph is not None and gust_mph < wind_mph:
+        raise UsageError(
+            "gusts are weaker than the wind itself",
+            where="--gust-mph, --wind-mph",
+            value=f"gusts {gust_mph:g}, wind {wind_mph:g}",
+            allowed="gusts of at least the wind",
+            mend="look which is which",
+        )
+
+
+def _check_complete(temp_f: Number, rh_pct: Number, wind_mph: Number, wind_from: Number) -> None:
+    missing = [
+        option
+        for option, value in (
+            ("--temp-f", temp_f),
+            ("--rh-pct", rh_pct),
+            ("--wind-mph", wind_mph),
+            ("--wind-from", wind_from),
+        )
+        if value is None
+    ]
+    if missing:
+        raise UsageError(
+            "the weather is not complete",
+            where=", ".join(missing),
+            allowed="temperature, humidity, wind and its direction, or a forecast that has them at that hour",
+            mend="give what is missing, or name a file with --forecast",
+        )
+
+
+def _read_forecast(path: Path, *, is_sure: bool) -> tuple[ForecastHour, ...]:
+    """Read a forecast; ask back where its warmest hour looks like Celsius under a Fahrenheit header."""
+    from habmap.place.forecast import read_forecast
+    from habmap.work.weather_doubts import temperature_question
+
+    hours = read_forecast(path)
+    warmest = max((hour for hour in hours if hour.temp_f is not None), key=lambda hour: hour.temp_f or 0, default=None)
+    if warmest is None or warmest.temp_f is None or is_sure:
+        return hours
+    question = temperature_question(warmest.at.month, warmest.temp_f)
+    if question is not None:
+        raise InputError(
+            f"the warmest hour of the forecast: {question}",
+            where=str(path),
+            value=f"{warmest.temp_f:g} °F at {warmest.at:%Y-%m-%d %H:%M}",
+            allowed="a column temp_f in Fahrenheit, or temp_c in Celsius",
+            mend="name the column by its unit, or add --yes if it is right as it stands",
+        )
+    return hours

@@ -1,0 +1,190 @@
+"""Who and what lies around a burn: downwind, all round, in the way of cold night air, and lines and tanks near it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final, Literal
+
+import shapely
+from shapely import LineString
+from shapely.geometry.base import BaseGeometry
+
+from habmap.land.downhill import DownhillPath
+from habmap.land.edges import downwind_ground, grid_bearing_deg
+from habmap.land.grid import LocalGrid
+from habmap.vocabulary import PRIVATE_FEATURE_KINDS
+from habmap.work.records import Feature
+
+#: Half of the angle in which smoke is looked for [°].
+DOWNWIND_HALF_ANGLE_DEG: Final = 45.0
+#: Sensitive whether or not the map says so: people live, learn or travel there.
+ALWAYS_SENSITIVE: Final = frozenset({"house", "school", "airport", "road"})
+HAZARD_KINDS: Final = frozenset({"power_line", "gas_line", "tank", "hay", "fence"})
+#: How near a line, tank, stack or fence is named, and how near the cold air's way a road or house is (no source) [m].
+HAZARD_NEAR_M: Final = 100.0
+COLD_AIR_NEAR_M: Final = 100.0
+SCREEN_WORDS: Final = (
+    "This is a screen of the map, not a smoke model: smoke goes where the air of the hour takes it, and fog or a calm "
+    "night can hold it on a road far from here."
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SmokePlace:
+    """A sensitive place: how far from the block's nearest edge, and its true bearing from the block's middle."""
+
+    name: str
+    kind: str
+    distance_m: float
+    bearing_deg: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NearHazard:
+    """A line, tank, stack of hay or fence in or near the block; ``inside_m`` is the length of it inside, if a line."""
+
+    name: str
+    kind: str
+    distance_m: float
+    inside: bool
+    inside_m: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ColdAirPlace:
+    """A road or house near the way of cold air: distance from that way and from the block [m]."""
+
+    name: str
+    kind: str
+    from_path_m: float
+    from_block_m: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ColdAir:
+    """Where cold night air would run downhill from the block: the lowest point's way first.
+
+    Attributes
+    ----------
+    length_m, ends
+        Of the first way: its length, and ``hollow``, ``edge`` (of the elevation) or ``length`` (followed no further).
+    paths
+        All ways, WGS 84 lon/lat [°].
+    """
+
+    length_m: float
+    ends: Literal["hollow", "edge", "length"]
+    places: tuple[ColdAirPlace, ...]
+    paths: tuple[tuple[tuple[float, float], ...], ...]
+
+
+def sensitive_features(features: Sequence[Feature]) -> list[Feature]:
+    """Return the places that smoke can harm; nests, graves and the like are marked for another reason."""
+    return [
+        feature
+        for feature in features
+        if feature.kind not in PRIVATE_FEATURE_KINDS and (feature.sensitive or feature.kind in ALWAYS_SENSITIVE)
+    ]
+
+
+def downwind_places(
+    block: BaseGeometry, features: Sequence[Feature], *, grid: LocalGrid, wind_from_deg: float, within_m: float
+) -> tuple[SmokePlace, ...]:
+    """Return the sensitive places within 45° of downwind of any part of the block, nearest first.
+
+    Parameters
+    ----------
+    wind_from_deg
+        True bearing that the wind comes from [°].
+    """
+    ground = downwind_ground(
+        block,
+        wind_from_deg=wind_from_deg - _turn_deg(block, grid),
+        within_m=within_m,
+        half_angle_deg=DOWNWIND_HALF_ANGLE_DEG,
+    )
+    return _places(block, features, ground, grid, within_m)
+
+
+def nearby_places(
+    block: BaseGeometry, features: Sequence[Feature], *, grid: LocalGrid, within_m: float
+) -> tuple[SmokePlace, ...]:
+    """Return the sensitive places all round within a distance, nearest first."""
+    return _places(block, features, None, grid, within_m)
+
+
+def near_hazards(block: BaseGeometry, features: Sequence[Feature], *, grid: LocalGrid) -> tuple[NearHazard, ...]:
+    """Return power and gas lines, tanks, hay and fences in or near the block, nearest first."""
+    found = []
+    for feature in features:
+        if feature.kind not in HAZARD_KINDS:
+            continue
+        shape = grid.to_grid(feature.geometry)
+        distance_m = float(shapely.distance(block, shape))
+        if distance_m <= HAZARD_NEAR_M:
+            found.append(
+                NearHazard(
+                    name=feature.name,
+                    kind=feature.kind,
+                    distance_m=distance_m,
+                    inside=distance_m == 0,
+                    inside_m=float(shapely.length(shapely.intersection(block, shape))) if shape.length else 0.0,
+                )
+            )
+    return tuple(sorted(found, key=lambda hazard: (hazard.distance_m, hazard.kind, hazard.name)))
+
+
+def cold_air(
+    block: BaseGeometry, paths: Sequence[DownhillPath], features: Sequence[Feature], *, grid: LocalGrid
+) -> ColdAir | None:
+    """Return the ways of cold air with the sensitive places near them, nearest to the way first."""
+    if not paths:
+        return None
+    ways = shapely.MultiLineString([LineString(path.points) for path in paths])
+    places = []
+    for feature in sensitive_features(features):
+        shape = grid.to_grid(feature.geometry)
+        from_path_m = float(shapely.distance(ways, shape))
+        if from_path_m <= COLD_AIR_NEAR_M:
+            places.append(
+                ColdAirPlace(
+                    name=feature.name,
+                    kind=feature.kind,
+                    from_path_m=from_path_m,
+                    from_block_m=float(shapely.distance(block, shape)),
+                )
+            )
+    lonlat = [shapely.get_coordinates(grid.to_lonlat(shapely.simplify(LineString(path.points), 1.0))) for path in paths]
+    return ColdAir(
+        length_m=paths[0].length_m,
+        ends=paths[0].end,
+        places=tuple(sorted(places, key=lambda place: (place.from_path_m, place.from_block_m, place.name))),
+        paths=tuple(tuple((float(x), float(y)) for x, y in line) for line in lonlat),
+    )
+
+
+def _turn_deg(block: BaseGeometry, grid: LocalGrid) -> float:
+    lon, lat = shapely.get_coordinates(grid.to_lonlat(shapely.centroid(block)))[0].tolist()
+    return grid.convergence_deg(lon, lat)
+
+
+def _places(
+    block: BaseGeometry, features: Sequence[Feature], ground: BaseGeometry | None, grid: LocalGrid, within_m: float
+) -> tuple[SmokePlace, ...]:
+    middle = shapely.centroid(block)
+    turn_deg = _turn_deg(block, grid)
+    found = []
+    for feature in sensitive_features(features):
+        shape = grid.to_grid(feature.geometry)
+        if ground is not None:
+            shape = shapely.intersection(shape, ground)
+        if shapely.is_empty(shape):
+            continue
+        distance_m = float(shapely.distance(block, shape))
+        if distance_m > within_m:
+            continue
+        start, end = shapely.get_coordinates(shapely.shortest_line(middle, shape)).tolist()
+        bearing_deg = (grid_bearing_deg(tuple(start), tuple(end)) + turn_deg) % 360
+        found.append(SmokePlace(name=feature.name, kind=feature.kind, distance_m=distance_m, bearing_deg=bearing_deg))
+    return tuple(sorted(found, key=lambda place: (place.distance_m, place.kind, place.name)))

@@ -1,0 +1,91 @@
+"""What a burn boss should know beside the figures, in words that measure and never allow."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date, datetime
+
+from habmap.jobs.closed_days import bans, holds
+from habmap.jobs.ground import Ground, GroundPiece
+from habmap.place.settings import Settings
+from habmap.work.burnday import PLAN_KIND_WORDS, PlanKind, Window
+from habmap.work.records import Entry
+from habmap.work.stages import UPKEEP_AFTER_DAYS
+
+
+def last_look(pieces: Sequence[GroundPiece], state: Ground) -> Entry | None:
+    """Return the newest look that covers some of this ground."""
+    ids = {entry_id for piece in pieces for entry_id in piece.entry_ids}
+    looks = [entry for entry in state.entries if entry.entry_id in ids and entry.look is not None]
+    return max(looks, key=lambda entry: (entry.date, entry.recorded_at), default=None)
+
+
+def block_words(pieces: Sequence[GroundPiece], state: Ground, kind: PlanKind, *, on: date) -> tuple[str, ...]:
+    """Say what there is to burn, and what there is not: reported, never refused."""
+    covers = {unit.unit_id: unit.cover for unit in state.units}
+    words = []
+    for unit_id in dict.fromkeys(piece.unit_id for piece in pieces):
+        own = [piece for piece in pieces if piece.unit_id == unit_id]
+        total = sum(piece.acres for piece in own)
+        fresh = [
+            piece
+            for piece in own
+            if piece.state.last_fire is not None and (on - piece.state.last_fire).days < UPKEEP_AFTER_DAYS
+        ]
+        if covers[unit_id] == "water":
+            words.append(f"{unit_id} is water: nothing there to burn")
+        elif fresh and sum(piece.acres for piece in fresh) > 0.999 * total:
+            fire = max(piece.state.last_fire for piece in fresh if piece.state.last_fire is not None)
+            words.append(f"{unit_id}: fire is logged on all of it, last on {fire}: little or nothing there to burn")
+        elif fresh:
+            words.append(f"{unit_id}: {sum(piece.acres for piece in fresh):.2f} acres had fire within the last season")
+        elif all(piece.stage == "slash_gone" for piece in own):
+            words.append(f"{unit_id}: the log says the slash is gone: no slash there to burn")
+    live = sum(piece.acres for piece in pieces if piece.stage in {"standing", "part_cut"})
+    if live >= 0.005:
+        words.append(f"{live:.2f} acres of the block hold live standing cedars, which can torch and throw embers")
+    stage = {"piles": "piled", "down_cedar": "down"}.get(kind)
+    if stage is not None and not any(piece.stage == stage for piece in pieces):
+        missing = "piles" if kind == "piles" else "cut slash on the ground"
+        words.append(f"no {missing} in the block by the log, so the plan for {PLAN_KIND_WORDS[kind]} finds none there")
+    return tuple(words)
+
+
+def warnings_for(
+    *,
+    request_at: datetime,
+    wind_mph: float,
+    wind_height: str | None,
+    has_elevation: bool,
+    windows: Sequence[Window],
+    class_pcts: Sequence[float],
+    settings: Settings,
+    unit_ids: Sequence[str],
+) -> tuple[str, ...]:
+    """Say what weakens the figures, and the owner's own closed days and holds."""
+    day = request_at.date()
+    words = []
+    if wind_mph == 0:
+        words.append("with no wind its direction means little: any edge can turn into the downwind one")
+    if wind_height is None:
+        words.append("nobody said whether the wind is at 20 ft or at eye level; look which one the plan means")
+    if not has_elevation:
+        words.append(
+            "no elevation covers this block: its faces are unknown, the driest figure of the tables is given, and "
+            "rising ground and the way of cold air are not known"
+        )
+    for window in windows:
+        limits = window.limits.get("fine_fuel_pct")
+        if window.is_plan and limits and class_pcts and max(class_pcts) > limits[1] >= min(class_pcts):
+            words.append(
+                f"the dampest ground of the block is at {max(class_pcts):g} %, above the plan's {limits[1]:g} %"
+            )
+        if window.written_on is not None and window.written_on > day:
+            words.append(f"the plan is dated {window.written_on}, after the day asked about")
+    for ban in bans(settings):
+        if ban.what == "no_burn" and ban.has(day) and (not ban.units or set(ban.units) & set(unit_ids)):
+            words.append(f"{day} lies within the owner's no-burn days: {ban.reason or 'no reason written'}")
+    for hold in holds(settings):
+        if hold.unit_id in unit_ids and (hold.first or date.min) <= day <= (hold.last or date.max):
+            words.append(f"{hold.unit_id} is on hold: {hold.reason}")
+    return tuple(words)

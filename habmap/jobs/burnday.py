@@ -1,0 +1,436 @@
+"""Burn day: the weather beside the written plan, and what lies on each side of the fire. It decides nothing."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Final
+
+import shapely
+from shapely import MultiPolygon, Polygon
+
+from habmap.errors import InputError
+from habmap.jobs.burn_around import (
+    ColdAir,
+    NearHazard,
+    SmokePlace,
+    cold_air,
+    downwind_places,
+    near_hazards,
+    nearby_places,
+)
+from habmap.jobs.burn_edges import Edge, EdgeTotals, PublishedBreak, burn_edges, edge_totals, published_breaks
+from habmap.jobs.burn_ground import BurnGround, burn_ground, cold_air_paths, require_known
+from habmap.jobs.burn_hours import BurnHour, burn_hours, hour_of
+from habmap.jobs.burn_words import block_words, last_look, warnings_for
+from habmap.jobs.ground import Ground, GroundPiece, ground
+from habmap.jobs.ports import Store
+from habmap.land.acreage import HAIR_WIDTH_M
+from habmap.land.facing import FLAT
+from habmap.measures import M_PER_FT, acres
+from habmap.place.forecast import ForecastHour
+from habmap.place.settings import PlanWindow, Settings, WrittenPlan
+from habmap.vocabulary import FIRE_CAUTION, SNAG_CAUTION
+from habmap.work.burnday import ITEMS, NOT_CHECKED, Compared, PlanKind, Window, compare, unlimited
+from habmap.work.fuel_moisture import (
+    DEAD_FUEL_WORDS,
+    Air,
+    equilibrium_moisture_simard_1968,
+    table_moisture_pct,
+    vapour_pressure_deficit_kpa,
+    why_no_tables,
+)
+from habmap.work.fuel_tables import ASPECTS, SLOPE_CLASSES, Aspect, SlopeClass
+
+UNKNOWN: Final = "unknown"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BurnRequest:
+    """What a person asks: which ground, which hour, which weather.
+
+    Attributes
+    ----------
+    names
+        Units, or blocks of ``[burn.blocks]``.
+    at
+        Local civil time of ignition.
+    temp_f, rh_pct, wind_mph, wind_from_deg
+        The weather then; ``None`` takes the forecast's hour.
+    wind_height
+        Where the wind was measured or forecast for: ``20ft`` or ``eye``; ``None`` = nobody said.
+    weather_elevation_ft
+        Height of the place of the weather; ``None`` counts as level with the block.
+    """
+
+    names: tuple[str, ...]
+    at: datetime
+    temp_f: float | None = None
+    rh_pct: float | None = None
+    wind_mph: float | None = None
+    wind_from_deg: float | None = None
+    shade_pct: float | None = None
+    gust_mph: float | None = None
+    days_since_rain: float | None = None
+    mixing_height_ft: float | None = None
+    transport_wind_mph: float | None = None
+    weather_elevation_ft: float | None = None
+    plan_kind: PlanKind | None = None
+    wind_height: str | None = None
+    forecast: tuple[ForecastHour, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlanInfo:
+    """The written plan that was compared with; without author and date there is none in force here."""
+
+    kind: PlanKind
+    author: str | None
+    date: date | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FuelClass:
+    """Fine dead fuel moisture of the ground that faces one way: a quadrant, ``flat`` or ``unknown``."""
+
+    facing: str
+    slope_class: str
+    acres: float
+    pct: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fuel:
+    """What the log says of the fuel there, from the newest look and cut; ``None`` = nobody wrote it."""
+
+    look_date: date | None
+    needles: str | None
+    fuel_lb_ac: float | None
+    tallest_ft: float | None
+    last_cut: date | None
+    days_since_cut: int | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BurnDayResult:
+    """Everything a burn boss would want in hand. Nothing in it is permission."""
+
+    place: str
+    time: str
+    units: tuple[str, ...]
+    acres: float
+    stage_acres: dict[str, float]
+    fuel: Fuel
+    block_words: tuple[str, ...]
+    plan: PlanInfo
+    prescription: tuple[Compared, ...]
+    not_checked: tuple[str, ...]
+    wind_from_deg: float
+    wind_height: str | None
+    fine_fuel_moisture_pct: float | None
+    fine_fuel_words: str
+    fuel_moisture: tuple[FuelClass, ...]
+    equilibrium_moisture_pct: float
+    vpd_kpa: float
+    edges: tuple[Edge, ...]
+    edge_totals: EdgeTotals
+    published_breaks: tuple[PublishedBreak, ...]
+    smoke: tuple[SmokePlace, ...]
+    nearby: tuple[SmokePlace, ...]
+    hazards: tuple[NearHazard, ...]
+    cold_air: ColdAir | None
+    hours: tuple[BurnHour, ...]
+    notify: tuple[str, ...]
+    cautions: tuple[str, ...]
+    warnings: tuple[str, ...]
+
+
+def burnday(store: Store, request: BurnRequest) -> BurnDayResult:
+    """Compare a day's weather with the written plan and say what surrounds the burn.
+
+    Raises
+    ------
+    InputError
+        A unit is not known, the weather is incomplete, or the elevation cannot be read.
+    """
+    settings = store.settings
+    state = ground(store, on=request.at.date())
+    unit_ids = _unit_ids(request.names, settings, state)
+    block = _block(unit_ids, state)
+    grid = state.grid
+    if grid is None or block.is_empty:
+        raise InputError("these units have no ground", value=", ".join(unit_ids), mend="load them again")
+    weather = _weather(request)
+    pieces = [piece for piece in state.pieces if piece.unit_id in unit_ids]
+    dem = burn_ground(store, grid, block)
+    features = store.features()
+    above_ft = _above_weather_ft(request, block, dem)
+    air = Air(
+        at=request.at,
+        temp_f=weather["temp_f"],
+        rh_pct=weather["rh_pct"],
+        shade_pct=request.shade_pct,
+        above_weather_ft=above_ft,
+    )
+    classes = _fuel_classes(air, dem, float(block.area))
+    driest = min((line.pct for line in classes if line.pct is not None), default=None)
+    kind = request.plan_kind or _kind_by_stage(pieces)
+    windows = _windows(settings, kind, unit_ids)
+    values: dict[str, float | None] = {
+        **weather,
+        "gust_mph": request.gust_mph if request.gust_mph is not None else _forecast_gust(request),
+        "fine_fuel_pct": driest,
+        "days_since_rain": request.days_since_rain,
+        "mixing_height_ft": request.mixing_height_ft,
+        "transport_wind_mph": request.transport_wind_mph,
+    }
+    edges = burn_edges(
+        block,
+        wind_from_deg=weather["wind_from_deg"],
+        unit_ids=unit_ids,
+        state=state,
+        features=features,
+        boundary=store.boundary(),
+        grid=grid,
+        surface=dem.surface if dem else None,
+        within_m=settings.burn.beyond_within_m,
+        rising_above_pct=settings.terrain.flat_below_pct,
+        on=request.at.date(),
+    )
+    totals = edge_totals(edges)
+    wind = {"grid": grid, "wind_from_deg": weather["wind_from_deg"]}
+    fuel = _fuel(pieces, state, request.at.date())
+    return BurnDayResult(
+        place=settings.place.name,
+        time=request.at.isoformat(timespec="minutes"),
+        units=unit_ids,
+        acres=acres(float(block.area)),
+        stage_acres=_stage_acres(pieces),
+        fuel=fuel,
+        block_words=block_words(pieces, state, kind, on=request.at.date()),
+        plan=_plan_info(settings, kind),
+        prescription=compare(values, windows),
+        not_checked=(*NOT_CHECKED, *_unlimited_words(windows)),
+        wind_from_deg=weather["wind_from_deg"],
+        wind_height=request.wind_height,
+        fine_fuel_moisture_pct=driest,
+        fine_fuel_words=why_no_tables(air) or DEAD_FUEL_WORDS,
+        fuel_moisture=classes,
+        equilibrium_moisture_pct=equilibrium_moisture_simard_1968(air.temp_f, air.rh_pct),
+        vpd_kpa=vapour_pressure_deficit_kpa(air.temp_f, air.rh_pct),
+        edges=edges,
+        edge_totals=totals,
+        published_breaks=published_breaks(totals, wind_mph=weather["wind_mph"]),
+        smoke=downwind_places(block, features, within_m=settings.burn.downwind_within_m, **wind),  # type: ignore[arg-type]
+        nearby=nearby_places(block, features, grid=grid, within_m=settings.burn.sensitive_within_m),
+        hazards=near_hazards(block, features, grid=grid),
+        cold_air=cold_air(block, cold_air_paths(dem.surface, block), features, grid=grid) if dem else None,
+        hours=_hours(request, windows, weather, classes, above_ft),
+        notify=settings.burn.notify,
+        cautions=_cautions(pieces),
+        warnings=warnings_for(
+            request_at=request.at,
+            wind_mph=weather["wind_mph"],
+            wind_height=request.wind_height,
+            has_elevation=dem is not None,
+            windows=windows,
+            class_pcts=[line.pct for line in classes if line.pct is not None],
+            settings=settings,
+            unit_ids=unit_ids,
+        ),
+    )
+
+
+def _unit_ids(names: Sequence[str], settings: Settings, state: Ground) -> tuple[str, ...]:
+    """Return the units named, blocks of ``habmap.toml`` opened up, each once."""
+    wanted: list[str] = []
+    known = [unit.unit_id for unit in state.units]
+    for name in names:
+        is_block = name in settings.burn.blocks and name not in known
+        wanted += settings.burn.blocks[name] if is_block else [name]
+    unit_ids = tuple(dict.fromkeys(wanted))
+    require_known(unit_ids, known)
+    return unit_ids
+
+
+def _block(unit_ids: Sequence[str], state: Ground) -> Polygon | MultiPolygon:
+    """Return the block's outline: the units together, hair-wide gaps between neighbours closed."""
+    shapes = [state.unit_shapes[unit_id] for unit_id in unit_ids]
+    block = shapely.union_all(shapes)
+    if len(shapes) > 1:
+        closed = shapely.buffer(block, HAIR_WIDTH_M, join_style="mitre")
+        block = shapely.union(shapely.buffer(closed, -HAIR_WIDTH_M, join_style="mitre"), block)
+    if isinstance(block, Polygon | MultiPolygon):
+        return block
+    return MultiPolygon([part for part in shapely.get_parts(block) if isinstance(part, Polygon)])
+
+
+def _weather(request: BurnRequest) -> dict[str, float]:
+    """Return temperature, humidity and wind, from the request first, else from the forecast's hour.
+
+    Raises
+    ------
+    InputError
+        One of them is nowhere to be had; all that are missing are named.
+    """
+    hour = hour_of(request.forecast, request.at)
+    found: dict[str, float] = {}
+    missing = []
+    for item in ("temp_f", "rh_pct", "wind_mph", "wind_from_deg"):
+        said: float | None = getattr(request, item)
+        told = said if said is not None else (getattr(hour, item) if hour else None)
+        if told is None:
+            missing.append(ITEMS[item][0])
+        else:
+            found[item] = told
+    if missing:
+        raise InputError(
+            "the weather at ignition is not complete",
+            where="the forecast, at the hour of --time",
+            value=f"no {', no '.join(missing)}",
+            allowed="temperature, humidity, wind and its direction, given or in the forecast",
+            mend="give them with --temp-f, --rh-pct, --wind-mph and --wind-from",
+        )
+    return found
+
+
+def _forecast_gust(request: BurnRequest) -> float | None:
+    hour = hour_of(request.forecast, request.at)
+    return hour.gust_mph if hour else None
+
+
+def _above_weather_ft(request: BurnRequest, block: Polygon | MultiPolygon, dem: BurnGround | None) -> float | None:
+    """Return how far the block's middle lies above the place of the weather; ``None`` = taken as level [ft]."""
+    if request.weather_elevation_ft is None or dem is None:
+        return None
+    middle = shapely.get_coordinates(shapely.point_on_surface(block))[0].tolist()
+    height_m = dem.surface.height_m(middle[0], middle[1])
+    return None if height_m != height_m else height_m / M_PER_FT - request.weather_elevation_ft
+
+
+def _fuel_classes(air: Air, dem: BurnGround | None, block_m2: float) -> tuple[FuelClass, ...]:
+    """Return the moisture of each face and slope class, the driest first, then the larger ground."""
+    class_m2 = dict(dem.class_m2) if dem else {}
+    uncovered_m2 = block_m2 - sum(class_m2.values())
+    if uncovered_m2 > 1e-4 * block_m2:
+        class_m2[(UNKNOWN, UNKNOWN)] = uncovered_m2
+    lines = []
+    for (facing, slope_class), area_m2 in class_m2.items():
+        aspect, slope, is_flat = _table_class(facing, slope_class)
+        pct = table_moisture_pct(air, aspect=aspect, slope_class=slope, is_flat=is_flat)
+        lines.append(
+            FuelClass(
+                facing=facing,
+                slope_class=slope_class,
+                acres=acres(area_m2),
+                pct=None if pct is None else float(pct),
+            )
+        )
+    return tuple(sorted(lines, key=lambda line: (line.pct is None, line.pct or 0.0, -line.acres)))
+
+
+def _table_class(facing: str, slope_class: str) -> tuple[Aspect | None, SlopeClass | None, bool]:
+    """Return a class of ground as the tables know it: aspect, slope class, whether flat."""
+    aspect = next((one for one in ASPECTS if one == facing), None)
+    slope = next((one for one in SLOPE_CLASSES if one == slope_class), None)
+    return aspect, slope, facing == FLAT
+
+
+def _kind_by_stage(pieces: Sequence[GroundPiece]) -> PlanKind:
+    """Return the plan that the ground's stage asks for: piles, down cedar or grass, by the most acres."""
+    by_kind: defaultdict[PlanKind, float] = defaultdict(float)
+    for piece in pieces:
+        if piece.stage == "piled":
+            by_kind["piles"] += piece.area_m2
+        elif piece.stage in {"down", "part_cut", "dead_standing"}:
+            by_kind["down_cedar"] += piece.area_m2
+        else:
+            by_kind["grass"] += piece.area_m2
+    order: tuple[PlanKind, ...] = ("piles", "down_cedar", "grass")
+    return max(order, key=lambda kind: by_kind[kind])
+
+
+def _plan(settings: Settings, kind: PlanKind) -> WrittenPlan:
+    plan: WrittenPlan = getattr(settings.plan, kind)
+    return plan
+
+
+def _plan_info(settings: Settings, kind: PlanKind) -> PlanInfo:
+    plan = _plan(settings, kind)
+    return PlanInfo(kind=kind, author=(plan.author or "").strip() or None, date=plan.date)
+
+
+def _windows(settings: Settings, kind: PlanKind, unit_ids: Sequence[str]) -> list[Window]:
+    """Return the plan's limits, one window for each group of units for which they are the same."""
+    plan = _plan(settings, kind)
+    groups: dict[object, list[str]] = defaultdict(list)
+    made: dict[object, Window] = {}
+    for unit_id in unit_ids:
+        own = plan.unit.get(unit_id, PlanWindow())
+        limits = {}
+        for item in ITEMS:
+            said: tuple[float, float] | None = getattr(own, item)
+            limit: tuple[float, float] | None = said if said is not None else getattr(plan, item)
+            if limit is not None:
+                limits[item] = limit
+        author, written_on = own.author or plan.author, own.date or plan.date
+        key = (tuple(limits.items()), author, written_on)
+        groups[key].append(unit_id)
+        made[key] = Window(kind=kind, unit_ids=tuple(groups[key]), limits=limits, author=author, written_on=written_on)
+    return list(made.values())
+
+
+def _unlimited_words(windows: Sequence[Window]) -> tuple[str, ...]:
+    items = unlimited(windows)
+    if not items:
+        return ()
+    return (f"what the plan names no limits for in habmap.toml: {', '.join(ITEMS[item][0] for item in items)}",)
+
+
+def _stage_acres(pieces: Sequence[GroundPiece]) -> dict[str, float]:
+    found: defaultdict[str, float] = defaultdict(float)
+    for piece in pieces:
+        found[piece.stage] += piece.acres
+    return dict(sorted(found.items(), key=lambda item: -item[1]))
+
+
+def _fuel(pieces: Sequence[GroundPiece], state: Ground, on: date) -> Fuel:
+    look = last_look(pieces, state)
+    last_cut = max((piece.state.last_cut for piece in pieces if piece.state.last_cut), default=None)
+    return Fuel(
+        look_date=look.date if look else None,
+        needles=look.look.needles if look and look.look else None,
+        fuel_lb_ac=look.look.fuel_lb_ac if look and look.look else None,
+        tallest_ft=look.look.tallest_ft if look and look.look else None,
+        last_cut=last_cut,
+        days_since_cut=(on - last_cut).days if last_cut else None,
+    )
+
+
+def _hours(
+    request: BurnRequest,
+    windows: Sequence[Window],
+    weather: dict[str, float],
+    classes: Sequence[FuelClass],
+    above_ft: float | None,
+) -> tuple[BurnHour, ...]:
+    if not request.forecast:
+        return ()
+    return burn_hours(
+        request.forecast,
+        windows,
+        ignition=request.at,
+        ignition_wind_from_deg=weather["wind_from_deg"],
+        classes=[_table_class(line.facing, line.slope_class) for line in classes],
+        shade_pct=request.shade_pct,
+        above_weather_ft=above_ft,
+    )
+
+
+def _cautions(pieces: Sequence[GroundPiece]) -> tuple[str, ...]:
+    found = [FIRE_CAUTION, DEAD_FUEL_WORDS]
+    if any(piece.stage == "dead_standing" for piece in pieces):
+        found.append(SNAG_CAUTION)
+    return tuple(found)
