@@ -12,7 +12,7 @@ import os
 import shutil
 import subprocess
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib.metadata import version
@@ -20,6 +20,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from command_server import CommandServer
 
 REPOSITORY = Path(__file__).resolve().parent.parent
 IN_CI = os.environ.get("CI", "").lower() == "true"
@@ -60,11 +61,19 @@ def habmap_command() -> list[str]:
 
 
 @pytest.fixture(scope="session")
-def run_habmap() -> Callable[..., Outcome]:
+def command_server() -> Iterator[CommandServer]:
+    """A process that runs the command without loading its libraries each time."""
+    server = CommandServer()
+    yield server
+    server.close()
+
+
+@pytest.fixture(scope="session")
+def run_habmap(command_server: CommandServer) -> Callable[..., Outcome]:
     """Run ``habmap ARGS…`` in a process of its own, as a person or a script would.
 
     ``place`` becomes ``--place``; ``cwd``, ``stdin`` and extra ``env`` variables are optional. A run of more
-    than ``timeout_s`` seconds fails the test.
+    than ``timeout_s`` seconds fails the test. With ``env`` the installed console script itself is started.
     """
 
     def run(
@@ -75,15 +84,17 @@ def run_habmap() -> Callable[..., Outcome]:
         stdin: str = "",
         timeout_s: float = 180,
     ) -> Outcome:
-        command = habmap_command()
-        if place is not None:
-            command += ["--place", str(place)]
-        command += [str(argument) for argument in arguments]
+        words = ["--place", str(place)] if place is not None else []
+        words += [str(argument) for argument in arguments]
+        whole = {**os.environ, "NO_COLOR": "1", "COLUMNS": "120", "PYTHONUTF8": "1", **(env or {})}
+        if env is None:
+            found = command_server.run(words, cwd=str(cwd or Path.cwd()), env=whole, stdin=stdin, timeout_s=timeout_s)
+            return Outcome(*found)
         done = subprocess.run(
-            command,
+            [*habmap_command(), *words],
             cwd=cwd,
             input=stdin,
-            env={**os.environ, "NO_COLOR": "1", "COLUMNS": "120", "PYTHONUTF8": "1", **(env or {})},
+            env=whole,
             capture_output=True,
             encoding="utf-8",
             timeout=timeout_s,
