@@ -1,8 +1,8 @@
 """Run the real command many times without loading its libraries many times.
 
 ``serve`` is a process that has imported habmap and the heavy libraries and does nothing else. For each request it
-forks: the child takes the given folder, environment and streams, runs the command line as the console script does, and ends
-with its exit code. So every run is still a process of its own, with nothing left over from the run before.
+forks: the child takes the given folder, environment and streams, runs the command line as the console script does, and
+ends with its exit code. So every run is still a process of its own, with nothing left over from the run before.
 """
 
 from __future__ import annotations
@@ -20,8 +20,8 @@ from typing import Any
 #: Imported once, before the first request. Only imported: nothing is opened, so no child shares a file with another.
 PRELOADED = (
     "numpy", "scipy.stats", "scipy.special", "pandas", "shapely", "shapely.geometry", "pyproj", "rasterio",
-    "rasterio.warp", "geopandas", "pyogrio", "exactextract", "pydantic", "jinja2", "folium", "gpxpy", "icalendar", "xlsxwriter",
-    "matplotlib.figure", "matplotlib.backends.backend_pdf", "contourpy",
+    "rasterio.warp", "geopandas", "pyogrio", "exactextract", "pydantic", "jinja2", "folium", "gpxpy", "icalendar",
+    "xlsxwriter", "matplotlib.figure", "matplotlib.backends.backend_pdf", "contourpy",
 )  # fmt: skip
 
 
