@@ -44,6 +44,7 @@ def calendar_bytes(days: Sequence[CalendarDay], *, name: str, place_id: str, sta
         event.add("dtend", days_after(day.last, 1))  # the end of an all-day event is the day after its last
         event.add("summary", day.summary)
         event.add("description", day.description)
+        event.add("sequence", stamp.toordinal())  # a later export counts as the newer one
         event.add("transp", "TRANSPARENT")
         calendar.add_component(event)
     return bytes(calendar.to_ical())

@@ -139,6 +139,8 @@ class DueItem:
     state
         Plain words on where it stands: ``drying``, ``in the window``, ``past the window``, ``due``, ``coming``, ``in
         force``, ``not yet allowed``, ``open``, ``overdue``, ``done``.
+    name
+        What the thing is called as long as it is the same thing, while its words, dates and acres change.
     since_date, from_date, to_date
         What it counts from, and the days between which it falls; ``None`` = open.
     """
@@ -151,6 +153,7 @@ class DueItem:
     from_date: date | None
     to_date: date | None
     words: str
+    name: str = ""
 
 
 def ground_due(
@@ -189,12 +192,13 @@ def calendar_due(
             first, last = span
             state = "in force" if first <= on else "coming"
             for unit_id in ban.units or (None,):
-                items.append(_item(unit_id, ban.what, state, ban.reason, first=first, last=last))
+                items.append(_item(unit_id, ban.what, state, ban.reason, first=first, last=last, name=_ban_name(ban)))
     for hold in holds:
         if (hold.last is None or hold.last >= on) and (hold.first is None or hold.first <= ahead):
             state = "in force" if hold.first is None or hold.first <= on else "coming"
             words = hold.reason if hold.last else f"{hold.reason}; no end is written"
-            items.append(_item(hold.unit_id, "hold", state, words, first=hold.first, last=hold.last))
+            name = f"{hold.reason} {hold.first or ''}"
+            items.append(_item(hold.unit_id, "hold", state, words, first=hold.first, last=hold.last, name=name))
     for line in contract:
         items.append(_contract(line, on))
     return tuple(items)
@@ -270,15 +274,16 @@ def _upkeep(piece: DatedGround, on: date, rule: UpkeepRule) -> Iterable[DueItem]
 def _look(piece: DatedGround, on: date) -> Iterable[DueItem]:
     if piece.first_treated is None or piece.stage in ("other", "keep"):
         return
-    treated = piece.last_treated or piece.first_treated
+    treated = since = piece.last_treated or piece.first_treated
     year = treated.year if (treated.month, treated.day) <= FIRST_SEASON_UNTIL else treated.year + 1
     words = "end of the first growing season since the work"
     if piece.last_look is not None and piece.last_look >= treated:
         year, words = max(year, piece.last_look.year + 1), "a year since the last look"
+        since = piece.last_look
     first, last = _day(year, LOOK_WINDOW[0]), _day(year, LOOK_WINDOW[1])
     if first <= days_after(on, AHEAD_DAYS):
         state = "coming" if on < first else "due" if on <= last else "overdue"
-        yield _item(piece.unit_id, "look", state, words, since=piece.last_look or treated, first=first, last=last)
+        yield _item(piece.unit_id, "look", state, words, since=since, first=first, last=last)
 
 
 def _contract(line: ContractDate, on: date) -> DueItem:
@@ -295,7 +300,8 @@ def _contract(line: ContractDate, on: date) -> DueItem:
         state = "open"
     left = None if line.planned_acres is None else max(0.0, line.planned_acres - line.applied_acres)
     words = line.name if left is None else f"{line.name}: {left:.1f} of {line.planned_acres:.1f} acres to do"
-    item = _item(";".join(line.units) or None, "contract", state, words, first=line.not_before, last=line.due)
+    units = ";".join(line.units) or None
+    item = _item(units, "contract", state, words, first=line.not_before, last=line.due, name=line.name)
     return replace(item, acres=left)
 
 
@@ -315,6 +321,7 @@ def _item(
     since: date | None = None,
     first: date | None = None,
     last: date | None = None,
+    name: str = "",
 ) -> DueItem:
     return DueItem(
         unit_id=unit_id,
@@ -325,7 +332,15 @@ def _item(
         from_date=first,
         to_date=last,
         words=words,
+        name=name or what,
     )
+
+
+def _ban_name(ban: Ban) -> str:
+    """Name a ban by its reason and its own days, so that two with one reason stay two."""
+    if isinstance(ban, DatedBan):
+        return f"{ban.reason} {ban.first}"
+    return f"{ban.reason} {ban.first[0]:02d}-{ban.first[1]:02d}"
 
 
 def _day(year: int, spot: tuple[int, int]) -> date:

@@ -13,6 +13,7 @@ from habmap.cli.output import print_json, print_table, say
 if TYPE_CHECKING:
     from habmap.jobs.due import DueResult
     from habmap.place.calendar import CalendarDay
+    from habmap.work.seasons import DueItem
 
 
 def register(app: typer.Typer) -> None:
@@ -68,40 +69,45 @@ def register(app: typer.Typer) -> None:
 
 
 def _first_words(result: DueResult) -> None:
+    from habmap.work.seasons import WHAT_WORDS
+
     late = [item for item in result.items if item.state in ("overdue", "past the window", "due")]
     if late:
         top = late[0]
-        say(f"{len(late)} things press on {result.on}; the first: {top.unit_id or 'all'}, {top.words}.")
+        number = "1 thing presses" if len(late) == 1 else f"{len(late)} things press"
+        which = f"{top.unit_id or 'all units'}, {WHAT_WORDS[top.what]}, {top.state}"
+        say(f"{number} on {result.on}; the first: {which}{f' ({top.words})' if top.words else ''}.")
     else:
         say(f"Nothing presses on {result.on}.")
     say(f"{result.next_30} things begin within 30 days, {result.next_90} within 90.")
 
 
 def _days(result: DueResult) -> list[CalendarDay]:
+    """Turn items into calendar days; items that are one thing, as pieces of one unit are, become one day."""
     from habmap.place.calendar import CalendarDay
     from habmap.work.seasons import WHAT_WORDS
 
-    days = []
+    together: dict[str, list[DueItem]] = {}
     for item in result.items:
-        first = item.from_date or item.to_date
-        if first is None or item.state == "done":
-            continue
+        if item.state != "done" and (item.from_date or item.to_date):
+            # what it counts from names the thing; its days and words may change and must not make a new one
+            parts = [item.what, item.unit_id or "", item.name, str(item.since_date or "")]
+            if item.what == "hand_check":
+                parts.append(str(item.from_date))
+            together.setdefault("\x1f".join(parts), []).append(item)
+    days = []
+    for key, items in together.items():
+        firsts = [day for item in items if (day := item.from_date or item.to_date)]
+        lasts = [day for item in items if (day := item.to_date or item.from_date)]
+        words = "; ".join(dict.fromkeys(item.words for item in items if item.words))
+        title = WHAT_WORDS[items[0].what]
         days.append(
             CalendarDay(
-                # what it counts from names the thing; its days may move with the settings and must not make a new one
-                key="\x1f".join(
-                    [
-                        item.what,
-                        item.unit_id or "",
-                        str(item.since_date or ""),
-                        item.words if not item.since_date else "",
-                    ]
-                    + ([str(first)] if item.what == "hand_check" else [])
-                ),
-                summary=f"{item.unit_id or 'All units'}: {WHAT_WORDS[item.what]}",
-                description=" ".join([f"{item.words}.", *result.cautions]),
-                first=first,
-                last=item.to_date or first,
+                key=key,
+                summary=f"{items[0].unit_id or 'All units'}: {title}",
+                description=" ".join([f"{words or title}.", *result.cautions]),
+                first=min(firsts),
+                last=max(lasts),
             )
         )
     return days

@@ -1,0 +1,235 @@
+"""What is due, asked from outside, and its calendar read back by another reader."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Callable
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import pytest
+import vobject
+from small_places import make_place, square, with_settings
+
+Run = Callable[..., Any]
+SETTINGS = """
+[[hold]]
+unit = "C2"
+reason = "sale not settled"
+from = 2026-01-10
+
+[[no_burn]]
+reason = "ground-nesting birds"
+from = "04-15"
+to = "07-31"
+
+[[no_burn]]
+reason = "neighbour's wedding"
+units = ["C1"]
+from = 2026-03-07
+to = 2026-03-08
+
+[[no_cut]]
+reason = "deer season"
+from = "11-15"
+to = "01-05"
+
+[[no_cut]]
+reason = "wet draw"
+units = ["C2"]
+from = 2026-02-01
+to = 2026-02-28
+
+[[burn_for]]
+reason = "fescue"
+units = ["G1"]
+years = 3
+from = "03-20"
+to = "04-14"
+
+[[contract]]
+program = "EQIP"
+item = "7"
+practice_code = "314"
+units = ["C1", "C2"]
+planned_acres = 4.0
+not_before = 2026-01-01
+due = 2026-04-30
+
+[[contract]]
+program = "EQIP"
+item = "8"
+practice_code = "338"
+units = ["G1"]
+not_before = 2026-09-01
+"""
+ENTRIES = "a,2026-01-20,cut,C1,,10,\nb,2023-04-01,burn,G1,,4,\nc,2021-02-15,cut,K1,,6,\nd,2021-04-10,burn,K1,,3,\n"
+ON = "2026-02-10"
+
+
+@pytest.fixture(scope="module")
+def master(tmp_path_factory: pytest.TempPathFactory, run_habmap: Run) -> Path:
+    units = [
+        ("C1", square(0), {}),
+        ("C2", square(1), {}),
+        ("G1", square(2), {"cover": "grass"}),
+        ("K1", square(3), {}),
+    ]
+    return make_place(run_habmap, tmp_path_factory.mktemp("due") / "place", units, settings=SETTINGS, entries=ENTRIES)
+
+
+@pytest.fixture
+def place(master: Path, tmp_path: Path) -> Path:
+    return Path(shutil.copytree(master, tmp_path / "place"))
+
+
+def items(run: Run, place: Path, on: str = ON) -> list[dict[str, Any]]:
+    done = run("due", "--on", on, "--json", place=place)
+    assert done.code == 0, done.err
+    assert done.json["on"] == on
+    found: list[dict[str, Any]] = done.json["items"]
+    return found
+
+
+def of(found: list[dict[str, Any]], what: str, unit_id: str | None = None) -> list[dict[str, Any]]:
+    return [item for item in found if item["what"] == what and (unit_id is None or item["unit_id"] == unit_id)]
+
+
+def test_every_kind_of_thing_with_its_days(run_habmap: Run, master: Path) -> None:
+    found = items(run_habmap, master)
+    keys = {"unit_id", "what", "state", "acres", "since_date", "from_date", "to_date"}
+    assert all(keys <= set(item) for item in found)
+
+    (drying,) = of(found, "drying", "C1")
+    # thirty and sixty days after 20 January
+    assert (drying["state"], drying["from_date"], drying["to_date"]) == ("drying", "2026-02-19", "2026-03-21")
+    assert drying["acres"] == pytest.approx(10_000 / 4046.8564224, rel=1e-6)
+
+    (hold,) = of(found, "hold")
+    assert (hold["unit_id"], hold["state"], hold["to_date"]) == ("C2", "in force", None)
+    assert "no end" in hold["words"]
+
+    # the yearly ban begins 64 days ahead; the dated one holds for its unit only
+    bans = {(item["unit_id"], item["from_date"], item["to_date"], item["state"]) for item in of(found, "no_burn")}
+    assert bans == {(None, "2026-04-15", "2026-07-31", "coming"), ("C1", "2026-03-07", "2026-03-08", "coming")}
+    # the yearly one is over (it ran over New Year) and comes back too far ahead; the dated one is in force
+    assert [(item["unit_id"], item["state"]) for item in of(found, "no_cut")] == [("C2", "in force")]
+
+    # fescue every three years between its own days: 1 April 2026 lies inside them
+    (fescue,) = of(found, "upkeep", "G1")
+    assert (fescue["state"], fescue["from_date"], fescue["to_date"]) == ("coming", "2026-04-01", "2026-04-14")
+    # K1 was burned on 10 April 2021; four years on is past
+    (kept,) = of(found, "upkeep", "K1")
+    assert (kept["state"], kept["since_date"]) == ("due", "2021-04-10")
+    assert [item["state"] for item in of(found, "look", "K1")] == ["overdue"]
+
+    states = {item["words"].split(" (")[0]: item["state"] for item in of(found, "contract")}
+    assert states["EQIP 7"] == "due" and states["EQIP 8"] == "not yet allowed"
+
+
+def test_a_ban_over_new_year_is_in_force_on_both_sides(run_habmap: Run, master: Path) -> None:
+    for on in ("2025-12-31", "2026-01-05"):
+        (ban,) = [item for item in of(items(run_habmap, master, on), "no_cut") if item["unit_id"] is None]
+        assert (ban["state"], ban["from_date"], ban["to_date"]) == ("in force", "2025-11-15", "2026-01-05")
+
+
+def test_the_first_line_is_readable_alone(run_habmap: Run, master: Path) -> None:
+    done = run_habmap("due", "--on", ON, place=master)
+    first = done.out.splitlines()[0]
+    assert "press" in first and ON in first and "the first:" in first
+    words = (done.out + done.err).lower()
+    assert "ready" not in words
+    assert "burn boss" in words and "sumac" in words
+
+
+def test_past_the_window_defers_to_the_burn_boss(run_habmap: Run, master: Path) -> None:
+    (drying,) = of(items(run_habmap, master, "2026-03-22"), "drying")
+    assert drying["state"] == "past the window" and "ask the burn boss" in drying["words"]
+
+
+# --- calendar -----------------------------------------------------------------------------------------------
+
+
+def events(path: Path) -> dict[str, Any]:
+    """Read a calendar with vobject, a reader that has nothing to do with the writer; UIDs must not repeat."""
+    calendar = vobject.readOne(path.read_text(encoding="utf-8"), validate=True)
+    found = list(calendar.vevent_list)
+    by_uid = {event.uid.value: event for event in found}
+    assert len(by_uid) == len(found)
+    return by_uid
+
+
+def test_another_reader_takes_the_calendar(run_habmap: Run, place: Path, tmp_path: Path) -> None:
+    path = tmp_path / "due.ics"
+    assert run_habmap("due", "--on", ON, "--ics", path, place=place).code == 0
+    raw = path.read_bytes()
+    # RFC 5545, 3.1: lines end in CRLF and hold at most 75 octets
+    assert raw.endswith(b"\r\n") and all(len(line) <= 75 for line in raw.split(b"\r\n"))
+    found = {event.summary.value: event for event in events(path).values()}
+    drying = found["C1: slash drying"]
+    # the end of an all-day event is the day after its last (RFC 5545, 3.6.1)
+    assert (drying.dtstart.value, drying.dtend.value) == (date(2026, 2, 19), date(2026, 3, 22))
+    assert "All units: no burning" in found and "C2: hold" in found
+    assert "ready" not in raw.decode().lower()
+
+
+def test_a_later_export_updates_instead_of_doubling(run_habmap: Run, place: Path, tmp_path: Path) -> None:
+    first, second = tmp_path / "a.ics", tmp_path / "b.ics"
+    assert run_habmap("due", "--on", ON, "--ics", first, place=place).code == 0
+    # in between: a part of the contract is done, the hold gets its end, the drying days are changed
+    log = ("log", "cut", "--date", "2026-02-10", "--unit", "K1", "--all", "--killed-pct", "100")
+    assert run_habmap(*log, place=place).code == 0
+    text = (place / "habmap.toml").read_text(encoding="utf-8")
+    text = text.replace("drying_days = [30, 60]", "drying_days = [40, 70]")
+    text = text.replace("from = 2026-01-10\n", "from = 2026-01-10\nto = 2026-06-30\n")
+    text = text.replace("planned_acres = 4.0", "planned_acres = 6.0")
+    (place / "habmap.toml").write_text(text, encoding="utf-8")
+    assert run_habmap("due", "--on", "2026-02-11", "--ics", second, place=place).code == 0
+    old, new = events(first), events(second)
+    kinds = ("C1: slash drying", "C2: hold", "C1;C2: contract item", "All units: no burning")
+    for summary in kinds:
+        (before,) = [uid for uid, event in old.items() if event.summary.value == summary]
+        (after,) = [uid for uid, event in new.items() if event.summary.value == summary]
+        assert before == after, summary
+        assert int(new[after].sequence.value) > int(old[before].sequence.value)
+    drying = next(event for event in new.values() if event.summary.value == "C1: slash drying")
+    assert drying.dtstart.value == date(2026, 3, 1)
+
+
+def test_a_calendar_is_not_overwritten_unasked(run_habmap: Run, place: Path, tmp_path: Path) -> None:
+    path = tmp_path / "due.ics"
+    path.write_text("mine", encoding="utf-8")
+    assert run_habmap("due", "--on", ON, "--ics", path, place=place).code in (2, 3)
+    assert path.read_text(encoding="utf-8") == "mine"
+
+
+# --- settings that cannot be ---------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("text", "line", "words"),
+    [
+        ('[[hold]]\nunit = "C1"\nreason = "x"\nfrom = 2026-05-01\nto = 2026-04-01\n', 0, "ends before it begins"),
+        ('[[no_burn]]\nreason = "x"\nfrom = 2026-05-01\nto = 2026-04-01\n', 0, "ends before it begins"),
+        ('[[no_cut]]\nreason = "x"\nfrom = "05-01"\nto = 2026-04-01\n', 0, "both"),
+        ('[[no_cut]]\nreason = "x"\nfrom = "02-30"\nto = "03-05"\n', 2, ""),
+        ('[[burn_for]]\nreason = "thistle"\n', 1, ""),
+        ('[[burn_for]]\nreason = "cedar"\nfrom = "03-01"\n', 0, "both from and to"),
+        ('[[contract]]\nprogram = "E"\nitem = "1"\npractice_code = "314"\nnot_before = 2027-01-01\ndue = 2026-01-01\n',
+         0, "due lies before not_before"),
+    ],
+)  # fmt: skip
+def test_bad_dates_are_refused_with_their_line(run_habmap: Run, place: Path, text: str, line: int, words: str) -> None:
+    number = with_settings(place, text) + line
+    done = run_habmap("due", "--on", ON, "--json", place=place)
+    assert done.code == 3
+    assert done.json["schema"] == "habmap/error/1"
+    assert words in done.out
+    assert f"line {number}," in done.out and "habmap.toml" in done.out
+
+
+def test_units_that_are_not_here_are_pointed_out(run_habmap: Run, place: Path) -> None:
+    with_settings(place, '[[no_burn]]\nreason = "typo"\nunits = ["C9"]\nfrom = "01-01"\nto = "02-01"\n')
+    done = run_habmap("check", place=place)
+    assert done.code == 1 and "C9" in done.out
