@@ -12,6 +12,13 @@ if TYPE_CHECKING:
     from habmap.work.burnday import Compared
 
 
+END_WORDS = {
+    "hollow": ", into a hollow where it would pool",
+    "edge": ", to where the elevation ends",
+    "length": " and further than it is followed here",
+}
+
+
 def print_burnday(result: BurnDayResult) -> None:
     """Print the answer first, then the tables, then what was not checked and the cautions."""
     say(answer(result))
@@ -57,7 +64,7 @@ def _named(lines: Sequence[Compared], verdict: str) -> str:
     for line in lines:
         if line.verdict == verdict:
             name, unit = ITEMS[line.item]
-            by = f" (by {line.distance:g} {unit}".rstrip() + ")" if verdict == "not met" else ""
+            by = f" (by {line.distance:.3g} {unit}".rstrip() + ")" if verdict == "not met" else ""
             units = f" on {', '.join(line.unit_ids)}" if len({each.unit_ids for each in lines}) > 1 else ""
             found.append(f"{name}{by}{units}")
     return ", ".join(found)
@@ -153,8 +160,8 @@ def _print_around(result: BurnDayResult) -> None:
     else:
         near = ", ".join(f"{place.name} ({FEATURE_WORDS[place.kind]})" for place in result.cold_air.places)
         say(
-            f"Cold night air would run downhill {ft(result.cold_air.length_m):,.0f} ft from the block's lowest edge; "
-            f"near its ways: {near or 'no road or house on the map'}."
+            f"Cold night air would run downhill {ft(result.cold_air.length_m):,.0f} ft from the block's lowest edge"
+            f"{END_WORDS[result.cold_air.ends]}; near its ways: {near or 'no road or house on the map'}."
         )
     say(SCREEN_WORDS)
     if result.hazards:

@@ -19,7 +19,7 @@ from shapely.geometry.base import BaseGeometry
 from habmap.errors import InputError
 from habmap.jobs.ports import Store
 from habmap.jobs.terrain import dense_edges
-from habmap.land.downhill import DownhillPath, Surface, downhill_path, sample_many
+from habmap.land.downhill import DownhillPath, Surface, downhill_path, outlets, sample_many
 from habmap.land.facing import FaceClass, facing_class_m2
 from habmap.land.grid import LocalGrid
 from habmap.place.elevation import Elevation, open_elevation
@@ -103,11 +103,12 @@ def cold_air_paths(surface: Surface, block: BaseGeometry) -> list[DownhillPath]:
     if not known:
         return []
     starts = [min(known)[1], *(tuple(steps[i * 240 // COLD_AIR_STARTS]) for i in range(COLD_AIR_STARTS))]
+    ways_out = outlets(surface)
     paths: list[DownhillPath] = []
     for start in starts:
         if math.isnan(surface.height_m(*start)):
             continue
-        path = downhill_path(surface, start, longest_m=COLD_AIR_M)
+        path = downhill_path(surface, start, longest_m=COLD_AIR_M, ways_out=ways_out)
         if path.length_m > 0 and not any(_joins(path, other, surface.cell_m) for other in paths):
             paths.append(path)
     return paths

@@ -6,7 +6,6 @@ from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import Final
 
 import shapely
 from shapely import MultiPolygon, Polygon
@@ -22,13 +21,13 @@ from habmap.jobs.burn_around import (
     nearby_places,
 )
 from habmap.jobs.burn_edges import Edge, EdgeTotals, PublishedBreak, burn_edges, edge_totals, published_breaks
+from habmap.jobs.burn_fuel import Fuel, FuelClass, fuel_classes, fuel_there, table_class
 from habmap.jobs.burn_ground import BurnGround, burn_ground, cold_air_paths, require_known
 from habmap.jobs.burn_hours import BurnHour, burn_hours, hour_of
-from habmap.jobs.burn_words import block_words, last_look, warnings_for
+from habmap.jobs.burn_words import block_words, warnings_for
 from habmap.jobs.ground import Ground, GroundPiece, ground
 from habmap.jobs.ports import Store
 from habmap.land.acreage import HAIR_WIDTH_M
-from habmap.land.facing import FLAT
 from habmap.measures import M_PER_FT, acres
 from habmap.place.forecast import ForecastHour
 from habmap.place.settings import PlanWindow, Settings, WrittenPlan
@@ -38,13 +37,9 @@ from habmap.work.fuel_moisture import (
     DEAD_FUEL_WORDS,
     Air,
     equilibrium_moisture_simard_1968,
-    table_moisture_pct,
     vapour_pressure_deficit_kpa,
     why_no_tables,
 )
-from habmap.work.fuel_tables import ASPECTS, SLOPE_CLASSES, Aspect, SlopeClass
-
-UNKNOWN: Final = "unknown"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -89,28 +84,6 @@ class PlanInfo:
     kind: PlanKind
     author: str | None
     date: date | None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FuelClass:
-    """Fine dead fuel moisture of the ground that faces one way: a quadrant, ``flat`` or ``unknown``."""
-
-    facing: str
-    slope_class: str
-    acres: float
-    pct: float | None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Fuel:
-    """What the log says of the fuel there, from the newest look and cut; ``None`` = nobody wrote it."""
-
-    look_date: date | None
-    needles: str | None
-    fuel_lb_ac: float | None
-    tallest_ft: float | None
-    last_cut: date | None
-    days_since_cut: int | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -174,7 +147,7 @@ def burnday(store: Store, request: BurnRequest) -> BurnDayResult:
         shade_pct=request.shade_pct,
         above_weather_ft=above_ft,
     )
-    classes = _fuel_classes(air, dem, float(block.area))
+    classes = fuel_classes(air, dem, float(block.area))
     driest = min((line.pct for line in classes if line.pct is not None), default=None)
     kind = request.plan_kind or _kind_by_stage(pieces)
     windows = _windows(settings, kind, unit_ids)
@@ -201,7 +174,7 @@ def burnday(store: Store, request: BurnRequest) -> BurnDayResult:
     )
     totals = edge_totals(edges)
     wind = {"grid": grid, "wind_from_deg": weather["wind_from_deg"]}
-    fuel = _fuel(pieces, state, request.at.date())
+    fuel = fuel_there(pieces, state, request.at.date())
     return BurnDayResult(
         place=settings.place.name,
         time=request.at.isoformat(timespec="minutes"),
@@ -310,34 +283,6 @@ def _above_weather_ft(request: BurnRequest, block: Polygon | MultiPolygon, dem: 
     return None if height_m != height_m else height_m / M_PER_FT - request.weather_elevation_ft
 
 
-def _fuel_classes(air: Air, dem: BurnGround | None, block_m2: float) -> tuple[FuelClass, ...]:
-    """Return the moisture of each face and slope class, the driest first, then the larger ground."""
-    class_m2 = dict(dem.class_m2) if dem else {}
-    uncovered_m2 = block_m2 - sum(class_m2.values())
-    if uncovered_m2 > 1e-4 * block_m2:
-        class_m2[(UNKNOWN, UNKNOWN)] = uncovered_m2
-    lines = []
-    for (facing, slope_class), area_m2 in class_m2.items():
-        aspect, slope, is_flat = _table_class(facing, slope_class)
-        pct = table_moisture_pct(air, aspect=aspect, slope_class=slope, is_flat=is_flat)
-        lines.append(
-            FuelClass(
-                facing=facing,
-                slope_class=slope_class,
-                acres=acres(area_m2),
-                pct=None if pct is None else float(pct),
-            )
-        )
-    return tuple(sorted(lines, key=lambda line: (line.pct is None, line.pct or 0.0, -line.acres)))
-
-
-def _table_class(facing: str, slope_class: str) -> tuple[Aspect | None, SlopeClass | None, bool]:
-    """Return a class of ground as the tables know it: aspect, slope class, whether flat."""
-    aspect = next((one for one in ASPECTS if one == facing), None)
-    slope = next((one for one in SLOPE_CLASSES if one == slope_class), None)
-    return aspect, slope, facing == FLAT
-
-
 def _kind_by_stage(pieces: Sequence[GroundPiece]) -> PlanKind:
     """Return the plan that the ground's stage asks for: piles, down cedar or grass, by the most acres."""
     by_kind: defaultdict[PlanKind, float] = defaultdict(float)
@@ -396,19 +341,6 @@ def _stage_acres(pieces: Sequence[GroundPiece]) -> dict[str, float]:
     return dict(sorted(found.items(), key=lambda item: -item[1]))
 
 
-def _fuel(pieces: Sequence[GroundPiece], state: Ground, on: date) -> Fuel:
-    look = last_look(pieces, state)
-    last_cut = max((piece.state.last_cut for piece in pieces if piece.state.last_cut), default=None)
-    return Fuel(
-        look_date=look.date if look else None,
-        needles=look.look.needles if look and look.look else None,
-        fuel_lb_ac=look.look.fuel_lb_ac if look and look.look else None,
-        tallest_ft=look.look.tallest_ft if look and look.look else None,
-        last_cut=last_cut,
-        days_since_cut=(on - last_cut).days if last_cut else None,
-    )
-
-
 def _hours(
     request: BurnRequest,
     windows: Sequence[Window],
@@ -423,7 +355,7 @@ def _hours(
         windows,
         ignition=request.at,
         ignition_wind_from_deg=weather["wind_from_deg"],
-        classes=[_table_class(line.facing, line.slope_class) for line in classes],
+        classes=[table_class(line.facing, line.slope_class) for line in classes],
         shade_pct=request.shade_pct,
         above_weather_ft=above_ft,
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import heapq
 import math
 from dataclasses import dataclass
 from typing import Final, Literal
@@ -15,8 +16,10 @@ End = Literal["hollow", "edge", "length"]
 
 #: Flatter than this leads nowhere [m/m].
 LEVEL_GRADIENT: Final = 1e-6
-#: Cold air fills a small hollow and runs on: lower ground this near a hollow's floor is reached over its rim [m].
-POOL_M: Final = 60.0
+#: Cold air fills a hollow this deep and runs on over its rim (no source); it also bridges the false hollows that cells
+#: make along the floor of a narrow valley [m].
+POOL_DEPTH_M: Final = 2.0
+_NEIGHBOURS: Final = ((-1, -1), (-1, 0), (-1, 1), (0, -1), (0, 1), (1, -1), (1, 0), (1, 1))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -102,7 +105,46 @@ def sample_many(values: Floats, row: Floats, col: Floats) -> Floats:
     return np.where(is_inside, south * (1 - dr) + north * dr, np.nan)
 
 
-def downhill_path(surface: Surface, start: Point, *, longest_m: float, pool_m: float = POOL_M) -> DownhillPath:
+def outlets(surface: Surface) -> NDArray[np.int64]:
+    """Return for each cell the next cell on the lowest way out of the known heights, −1 at their edge and outside.
+
+    Notes
+    -----
+    Cells are flooded from the edge inward, the lowest first, so that each is reached over the lowest rim there is
+    (priority flood: Barnes, Lehman & Mulla 2014, Computers & Geosciences 62:117-127, from memory).
+    """
+    rows, cols = surface.heights_m.shape
+    heights = surface.heights_m.tolist()
+    is_known = np.isfinite(surface.heights_m)
+    inner = np.zeros_like(is_known)
+    if rows > 2 and cols > 2:
+        inner[1:-1, 1:-1] = is_known[1:-1, 1:-1]
+        for dr, dc in _NEIGHBOURS:
+            inner[1:-1, 1:-1] &= is_known[1 + dr : rows - 1 + dr, 1 + dc : cols - 1 + dc]
+    next_cell = np.full((rows, cols), -1, dtype=np.int64)
+    seen = (~inner).tolist()
+    edge = np.argwhere(is_known & ~inner).tolist()
+    queue = [(heights[r][c], r, c) for r, c in edge]
+    heapq.heapify(queue)
+    while queue:
+        level_m, r, c = heapq.heappop(queue)
+        for dr, dc in _NEIGHBOURS:
+            nr, nc = r + dr, c + dc
+            if 0 <= nr < rows and 0 <= nc < cols and not seen[nr][nc]:
+                seen[nr][nc] = True
+                next_cell[nr, nc] = r * cols + c
+                heapq.heappush(queue, (max(level_m, heights[nr][nc]), nr, nc))
+    return next_cell
+
+
+def downhill_path(
+    surface: Surface,
+    start: Point,
+    *,
+    longest_m: float,
+    pool_depth_m: float = POOL_DEPTH_M,
+    ways_out: NDArray[np.int64] | None = None,
+) -> DownhillPath:
     """Follow the steepest way down.
 
     Parameters
@@ -113,14 +155,17 @@ def downhill_path(surface: Surface, start: Point, *, longest_m: float, pool_m: f
         Where the air starts, in the same grid [m].
     longest_m
         Where to stop [m].
-    pool_m
-        How far over the rim of a hollow lower ground is looked for; 0 = stop in the first hollow [m].
+    pool_depth_m
+        Deepest hollow that is filled and left over its lowest rim; 0 = stop in the first one [m].
+    ways_out
+        What `outlets` gave for this surface, where it is at hand.
 
     Notes
     -----
     Steps of half a cell against the gradient (central differences, bilinear between cells), its direction taken at the
-    middle of the step (midpoint rule): exact on planes, and on other surfaces off by the square of the cell. A step
-    that does not go down ends in a hollow.
+    middle of the step (midpoint rule): exact on planes, and on other surfaces off by the square of the cell. Where such
+    a step does not go down, the way goes from cell to cell over the hollow's rim to the first ground that lies lower
+    than its floor.
     """
     east, north = surface.gradients()
     step_m = surface.cell_m / 2
@@ -129,19 +174,21 @@ def downhill_path(surface: Surface, start: Point, *, longest_m: float, pool_m: f
     height_m = surface.height_m(*start)
     while longest_m - length_m > 1e-6 * step_m:  # what is left by rounding is no step
         reached = _step(surface, east, north, points[-1], min(step_m, longest_m - length_m))
-        if reached is None:
+        next_m = math.nan if reached is None else surface.height_m(*reached)
+        if reached is None or math.isnan(next_m):
             return DownhillPath(tuple(points), length_m, "edge")
-        next_m = surface.height_m(*reached)
-        if math.isnan(next_m):
-            return DownhillPath(tuple(points), length_m, "edge")
-        if next_m >= height_m - LEVEL_GRADIENT * step_m:
-            over_rim = _lower_near(surface, points[-1], height_m, pool_m)
-            if over_rim is None:
-                return DownhillPath(tuple(points), length_m, "hollow")
-            reached, next_m = over_rim
-        length_m += math.dist(points[-1], reached)
-        points.append(reached)
-        height_m = next_m
+        if next_m < height_m - LEVEL_GRADIENT * step_m:
+            way = [reached]
+        else:
+            if ways_out is None:
+                ways_out = outlets(surface)
+            way, end = _over_rim(surface, ways_out, points[-1], height_m, pool_depth_m)
+            if end is not None:
+                return DownhillPath(tuple(points), length_m, end)
+        for point in way:
+            length_m += math.dist(points[-1], point)
+            points.append(point)
+        height_m = surface.height_m(*points[-1])
     return DownhillPath(tuple(points), length_m, "length")
 
 
@@ -167,22 +214,31 @@ def _step(surface: Surface, east: Floats, north: Floats, at: Point, step_m: floa
     return (at[0] + second[0] * step_m, at[1] + second[1] * step_m)
 
 
-def _lower_near(surface: Surface, at: Point, height_m: float, pool_m: float) -> tuple[Point, float] | None:
-    """Return the nearest cell middle that lies lower than the hollow's floor, with its height."""
-    reach = int(pool_m / surface.cell_m)
-    if reach < 1:
-        return None
+def _over_rim(
+    surface: Surface, ways_out: NDArray[np.int64], at: Point, floor_m: float, pool_depth_m: float
+) -> tuple[list[Point], End | None]:
+    """Return the way over a hollow's lowest rim to the first cell below its floor, or why there is none.
+
+    ``hollow``: the rim is too high; ``edge``: the known heights end before lower ground.
+    """
     rows, cols = surface.heights_m.shape
-    row = round((at[1] - surface.south_m) / surface.cell_m)
-    col = round((at[0] - surface.west_m) / surface.cell_m)
-    r0, r1, c0, c1 = max(0, row - reach), min(rows, row + reach + 1), max(0, col - reach), min(cols, col + reach + 1)
-    around = surface.heights_m[r0:r1, c0:c1]
-    ys = surface.south_m + np.arange(r0, r1) * surface.cell_m
-    xs = surface.west_m + np.arange(c0, c1) * surface.cell_m
-    distance = np.hypot(xs[None, :] - at[0], ys[:, None] - at[1])
-    # A hair lower is the hollow's own floor between cell middles.
-    is_lower = (around < height_m - LEVEL_GRADIENT * surface.cell_m) & (distance <= pool_m) & (distance > 0)
-    if not is_lower.any():
-        return None
-    best = np.unravel_index(np.argmin(np.where(is_lower, distance, np.inf)), around.shape)
-    return (float(xs[best[1]]), float(ys[best[0]])), float(around[best])
+    row = min(max(round((at[1] - surface.south_m) / surface.cell_m), 0), rows - 1)
+    col = min(max(round((at[0] - surface.west_m) / surface.cell_m), 0), cols - 1)
+    cell = row * cols + col
+    way: list[Point] = []
+    rim_m = floor_m
+    while cell >= 0:
+        row, col = divmod(cell, cols)
+        height_m = float(surface.heights_m[row, col])
+        if math.isnan(height_m):
+            break
+        rim_m = max(rim_m, height_m)
+        if rim_m - floor_m > pool_depth_m:
+            return [], "hollow"
+        way.append((surface.west_m + col * surface.cell_m, surface.south_m + row * surface.cell_m))
+        # A hair lower is the hollow's own floor between cell middles.
+        if height_m < floor_m - LEVEL_GRADIENT * surface.cell_m:
+            return way, None
+        cell = int(ways_out[row, col])
+    # Level ground all the way to the edge leads nowhere either.
+    return [], "edge" if rim_m > floor_m else "hollow"

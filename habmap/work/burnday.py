@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Final, Literal
 
@@ -105,7 +105,16 @@ def compare(values: Mapping[str, float | None], windows: Sequence[Window]) -> tu
             elif limits is not None:
                 verdict, distance = _verdict(item, value, limits)
                 found.append(_line(item, value, *limits, verdict, distance, window))
-    return tuple(sorted(found, key=lambda line: _ORDER[line.verdict]))
+    return tuple(sorted(_joined(found), key=lambda line: _ORDER[line.verdict]))
+
+
+def _joined(lines: Sequence[Compared]) -> list[Compared]:
+    """Return lines that differ by their units only as one, with the units of all."""
+    found: dict[Compared, tuple[str, ...]] = {}
+    for line in lines:
+        alike = replace(line, unit_ids=())
+        found[alike] = (*found.get(alike, ()), *line.unit_ids)
+    return [replace(line, unit_ids=unit_ids) for line, unit_ids in found.items()]
 
 
 def unlimited(windows: Sequence[Window]) -> tuple[str, ...]:

@@ -45,21 +45,22 @@ def test_a_trough_bends_as_the_equation_says() -> None:
         assert y == pytest.approx(y0 * (x / x0) ** (a / b), abs=0.5)
 
 
-def test_every_step_goes_down() -> None:
-    ground = surface(lambda x, y: 50 + 0.05 * x + 4 * np.sin(x / 40) * np.cos(y / 30))
+def test_every_step_goes_down_on_ground_without_hollows() -> None:
+    ground = surface(lambda x, y: 50 + 0.05 * x + 1.5 * np.sin(x / 40) * np.cos(y / 30))
     path = downhill_path(ground, (200.0, 30.0), longest_m=2000)
     heights = [ground.height_m(*point) for point in path.points]
     assert len(heights) > 10
     assert all(after < before for before, after in pairwise(heights))
 
 
-def test_a_small_hollow_is_filled_and_passed_over_but_not_a_wide_one() -> None:
-    def dented(width_m: float):  # type: ignore[no-untyped-def]
-        return surface(lambda x, y: 100 - 0.05 * y - 2 * np.exp(-(x**2 + (y - 50) ** 2) / width_m**2))
+def test_a_shallow_hollow_is_filled_and_passed_over_but_not_a_deep_one() -> None:
+    def dented(depth_m: float) -> Surface:
+        return surface(lambda x, y: 100 - 0.05 * y - depth_m * np.exp(-(x**2 + (y - 50) ** 2) / 15**2))
 
-    passed = downhill_path(dented(15), (0.0, -100.0), longest_m=300)
+    passed = downhill_path(dented(2), (0.0, -100.0), longest_m=300)
     assert passed.end == "length"
-    stopped = downhill_path(dented(15), (0.0, -100.0), longest_m=300, pool_m=0)
+    assert passed.points[-1][1] > 100
+    stopped = downhill_path(dented(6), (0.0, -100.0), longest_m=300)
     assert stopped.end == "hollow"
     assert math.dist(stopped.points[-1], (0, 50)) < 10
 
@@ -76,3 +77,16 @@ def test_level_ground_leads_nowhere() -> None:
     path = downhill_path(surface(lambda x, y: 0 * x + 7), (0.0, 0.0), longest_m=500)
     assert path.end == "hollow"
     assert path.points == ((0.0, 0.0),)
+
+
+def test_a_narrow_valley_is_followed_along_its_floor() -> None:
+    # A V with sides of 30 % whose floor, the line x = 0.3 y, falls northward by 1 %: the way runs down the side and
+    # then along the floor, never far from it.
+    lean = math.hypot(1, 0.3)
+    valley = surface(lambda x, y: 50 + 0.3 * np.abs(x - 0.3 * y) / lean - 0.01 * y)
+    path = downhill_path(valley, (60.0, -200.0), longest_m=450)
+    assert path.end == "length"
+    off_floor_m = [abs(x - 0.3 * y) / lean for x, y in path.points]
+    reached = next(i for i, off_m in enumerate(off_floor_m) if off_m < 5)
+    assert max(off_floor_m[reached:]) <= 7.5  # a cell and a half: it may go from cell middle to cell middle
+    assert path.points[-1][1] > 80
