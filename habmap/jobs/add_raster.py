@@ -34,6 +34,14 @@ def units_off(store: Store, raster: GroundRaster, units: Sequence[Unit], *, what
             value=f"{raster.crs_name}, {', '.join(f'{side:.6g}' for side in raster.bounds)}",
             mend="check that it is the right raster, and that its coordinate system is the one the file names",
         )
+    on = [unit.geometry for unit, is_on in zip(units, on_raster, strict=True) if is_on]
+    if not raster.any_heights(dense_edges(grid, on)):
+        raise InputError(
+            f"this {what} holds no heights on any of the units",
+            where=str(raster.path),
+            value="no data",
+            mend="look whether it is the right raster, and what its nodata value and its vertical unit are",
+        )
     return off
 
 

@@ -36,6 +36,8 @@ TILE_M: Final = 2_000.0
 
 Progress = Callable[[float, str], None]
 Bounds = tuple[float, float, float, float]
+#: Side to which a window is averaged where only the presence of heights is asked for [cells].
+SEARCH_CELLS: Final = 256
 
 
 @contextmanager
@@ -134,6 +136,31 @@ class GroundRaster:
         """Tell which lon/lat polygons have any ground inside the raster's rectangle."""
         rows, cols = self._analysis_shape
         return np.asarray(shapely.intersects(self._in_cells(polygons), shapely.box(0, -rows, cols, 0)), dtype=np.bool_)
+
+    def any_heights(self, polygons: Sequence[BaseGeometry]) -> bool:
+        """Tell whether there is a height in the box around any lon/lat polygon; the first one found ends the search.
+
+        Raises
+        ------
+        InputError
+            The file breaks off there.
+        """
+        is_found = False
+        for left, bottom, right, top in shapely.bounds(self._in_cells(polygons)) * self._factor:
+            if not left < right:
+                continue
+            first_col, first_row = max(0, math.floor(left)), max(0, math.floor(-top))
+            width = min(self._source.width, math.ceil(right)) - first_col
+            height = min(self._source.height, math.ceil(-bottom)) - first_row
+            if width <= 0 or height <= 0:
+                continue
+            shape = (min(height, SEARCH_CELLS), min(width, SEARCH_CELLS))
+            window = Window(first_col, first_row, width, height)
+            if np.isfinite(self._heights(window, shape=shape)).any():
+                is_found = True
+                break
+        self._judge_heights()
+        return is_found
 
     # --- where things lie -----------------------------------------------------------------------------------
 
@@ -248,6 +275,9 @@ class GroundRaster:
         low_m, high_m = float(np.fmin.reduce(heights_m, axis=None)), float(np.fmax.reduce(heights_m, axis=None))
         if not math.isnan(low_m):
             self._low_m, self._high_m = min(self._low_m, low_m), max(self._high_m, high_m)
+        lowest_m, highest_m = self.plausible_m
+        if low_m < lowest_m or high_m > highest_m:
+            heights_m = np.where((heights_m < lowest_m) | (heights_m > highest_m), np.nan, heights_m)
         return heights_m
 
     def _judge_heights(self) -> None:
@@ -255,5 +285,5 @@ class GroundRaster:
         if self._low_m < low_m or self._high_m > high_m:
             self.warnings.append(
                 f"{self.path.name} holds heights from {self._low_m:,.0f} to {self._high_m:,.0f} m, which no "
-                f"{self.thing} has: check its vertical unit and its nodata value"
+                f"{self.thing} has; such cells are left out: check its vertical unit and its nodata value"
             )

@@ -10,7 +10,7 @@ import numpy as np
 from affine import Affine
 from numpy.typing import ArrayLike, NDArray
 from pyproj import CRS
-from rasterio.enums import MaskFlags, Resampling
+from rasterio.enums import ColorInterp, MaskFlags, Resampling
 from rasterio.errors import RasterioError
 from rasterio.windows import Window
 
@@ -28,6 +28,14 @@ def checked_crs(source: Any, path: Path) -> CRS:
             value=f"{source.count} bands" if source.count == 0 else source.dtypes[0],
             allowed="one band of whole or decimal numbers",
             mend="save the elevation as a single-band GeoTIFF",
+        )
+    if source.colorinterp[0] in {ColorInterp.palette, ColorInterp.red}:
+        raise InputError(
+            "this raster is a picture: its numbers are colours, not heights",
+            where=str(path),
+            value=f"first band: {source.colorinterp[0].name}",
+            allowed="one band of heights",
+            mend="get the elevation itself, not a shaded or coloured image of it",
         )
     if source.crs is None:
         raise InputError(

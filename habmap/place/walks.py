@@ -17,7 +17,7 @@ import numpy as np
 
 from habmap.errors import HabmapError, InputError, InputErrors
 from habmap.land.tracks import Segment
-from habmap.place.userfiles import printable
+from habmap.place.userfiles import check_readable, printable
 
 #: Faults listed one by one before the rest is only counted.
 MOST_FAULTS: Final = 20
@@ -79,6 +79,7 @@ def read_walk(path: Path) -> list[Segment]:
 
 
 def _bytes_of(path: Path) -> bytes:
+    check_readable(path)
     try:
         if path.stat().st_size > BIGGEST_FILE_BYTES:
             _refuse("the file is too big for a walk", path, value=f"{path.stat().st_size} bytes")

@@ -217,5 +217,5 @@ def _raise_first(folder: Path, text: str) -> None:
 def test_a_missing_file_and_a_folder(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="no such file"):
         read_walks([tmp_path / "none.gpx"])
-    with pytest.raises(InputError, match="cannot be read"):
+    with pytest.raises(InputError, match="folder, not a file"):
         read_walks([tmp_path])
