@@ -25,7 +25,7 @@ LEDGER_COLUMNS = (
     "reported_acres", "acres_sd", "who", "note", "product", "product_rate", "live_stems_per_acre", "tallest_ft",
     "seedlings_per_acre", "sprouts", "needles", "fuel_lb_ac", "stump_treated",
 )  # fmt: skip
-#: What a public copy leaves out: names, costs and notes (design rule 11).
+#: What a public copy leaves out: names, costs and notes.
 PRIVATE_COLUMNS = frozenset({"who", "cost", "note", "notes", "person_hours"})
 
 

@@ -20,7 +20,7 @@ PARTS: Final = ("sun_facing", "heat_load", "density", "remaining", "near_open", 
 #: The one part of the score of ground to be kept up: how near the trees stand that would seed it.
 SEED_PART: Final = "near_seed"
 
-#: A unit is sun-facing when at least this share of its covered ground is [%] (design rule 7).
+#: A unit is sun-facing when at least this share of its covered ground is [%].
 SUN_FACING_UNIT_PCT: Final = 50.0
 #: Heat load (McCune & Keon 2002, eq. 3) at which its part is 0 and 1. At 40° N a 30° slope facing north has 0.64 and
 #: one facing south 0.98, so ordinary ground falls between. Chosen scale, no source.

@@ -1,4 +1,4 @@
-"""The stage rules, line by line, as the project's design states them (its rule 4)."""
+"""The stage rules, line by line."""
 
 from datetime import date
 
