@@ -256,7 +256,7 @@ def _whole_property(
     if without > 0:
         words += f"; {without:,.1f} acres of cedar ground lie in no sampled stratum"
     if whole.ci95_low is None:
-        words += "; no interval: a stratum has one plot, or quarter points, whose spread does not combine"
+        words += "; no interval: a stratum has one plot only"
     return PropertyDensity(
         stems_per_acre=whole.stems_per_acre,
         stems_per_acre_ci95_low=whole.ci95_low,

@@ -37,7 +37,8 @@ class Density:
     plots
         Plots or points used.
     se
-        Standard error [stems/acre]; ``None`` for the quarter method, whose limits are exact.
+        Standard error [stems/acre], used where strata are combined; for the quarter method that of Pollard's estimate
+        at random stems (its own limits are exact). ``None`` where nothing gives one.
     df
         Degrees of freedom of the interval.
     more_plots
@@ -146,7 +147,8 @@ def quarter_points(distances_m: ArrayLike) -> Density:
         stems_per_acre=per_m2 * to_acre,
         ci95_low=low * to_acre if bounded else None,
         ci95_high=high * to_acre if bounded else None,
-        se=None,
+        # 1/ΣR² of m random quarters is inverse gamma of shape m: Pollard's estimate has variance λ²/(m − 2)
+        se=per_m2 * to_acre / math.sqrt(m - 2) if m > 2 else None,
         df=float(2 * m),
         more_plots=_more_points(n, m),
     )

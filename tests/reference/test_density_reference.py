@@ -116,3 +116,17 @@ def test_finite_population_correction_reaches_zero_when_all_ground_is_measured()
 def test_more_plots_is_the_first_number_that_is_enough() -> None:
     # CV 50 %: t(26)·0.5/√27 = 0.1978 ≤ 0.20 < t(25)·0.5/√26 = 0.2020
     assert more_plots(100.0, sd=50.0, plots=8) == 19
+
+
+def test_the_quarter_method_has_a_standard_error_for_combining_strata() -> None:
+    # Pollard's estimate of 20 quarters: variance λ²/(4n − 2) (Pollard 1971, from memory): 2402.10/√18 per hectare.
+    # An independent route: the spread of the estimate over many drawn samples of random stems.
+    found = quarter_points(MITCHELL_M)
+    assert found.se is not None
+    assert found.se / found.stems_per_acre == pytest.approx(1 / math.sqrt(18))
+    rng = np.random.default_rng(7)
+    squared = rng.exponential(1 / (math.pi / 4), size=(20_000, 20)).sum(axis=1)
+    estimates = 4 * 19 / (math.pi * squared)
+    assert estimates.mean() == pytest.approx(1, rel=0.01)
+    # 20,000 draws: the standard deviation is known to about 1 %, its tail makes that 2 %
+    assert estimates.std() == pytest.approx(1 / math.sqrt(18), rel=0.03)

@@ -52,6 +52,14 @@ def register(app: typer.Typer) -> None:
             )
         if first and last and last < first:
             raise UsageError("the season runs backwards", where="--from, --to", value=f"{first} to {last}")
+        if first and last and (last - first).days < 6:
+            raise UsageError(
+                "the season holds no whole week",
+                where="--from, --to",
+                value=f"{first} to {last}",
+                allowed="at least seven days",
+                mend="give --from and --to at least a week apart",
+            )
         from habmap.jobs.plan import plan
         from habmap.measures import days_after
 
