@@ -250,6 +250,10 @@ class _Reader:
             )
         if unknown or not unit_ids:
             return None
+        then = {} if day is None else self._units.on(day)
+        for unit_id in unit_ids:
+            if unit_id in then and then[unit_id].uuid != known[unit_id].uuid:
+                cells.note(f"unit {printable(unit_id)} was drawn otherwise on {day}; its outline of today is taken")
         outlines = [known[unit_id].geometry for unit_id in unit_ids]
         # A single outline is kept vertex for vertex, so that work on all of a unit leaves nothing of it.
         return outlines[0] if len(outlines) == 1 else multipolygon(shapely.union_all(outlines))

@@ -5,11 +5,23 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
+import shapely
+
 from habmap.errors import InputError
 from habmap.jobs.ports import Store
+from habmap.measures import acres
 from habmap.vocabulary import PRACTICES
 from habmap.work.ledger import effective_entries
-from habmap.work.paperwork import AppliedLine, HeldGround, Item, ItemTotal, Range, applied_lines, program_year
+from habmap.work.paperwork import (
+    FORM_ROUNDING_ACRES,
+    AppliedLine,
+    HeldGround,
+    Item,
+    ItemTotal,
+    Range,
+    applied_lines,
+    program_year,
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,11 +76,12 @@ def export_practices(
     named = {item.practice_code for item in contract}
     loose = sorted({codes[e.practice] for e in entries if e.practice in codes and span.has(e.date)} - named)
     patches = {entry.entry_id: grid.to_grid(entry.patch) for entry in entries if entry.patch is not None}
+    units = {unit.unit_id: grid.to_grid(unit.geometry) for unit in store.units()}
     lines, items = applied_lines(
         [*contract, *(Item(program="", item="", practice_code=code, units=()) for code in loose)],
         entries=entries,
         patches=patches,
-        units={unit.unit_id: grid.to_grid(unit.geometry) for unit in store.units()},
+        units=units,
         codes=codes,
         span=span,
         holds=[
@@ -77,11 +90,21 @@ def export_practices(
     )
     without_code = sorted({e.practice for e in entries if span.has(e.date)} - set(codes))
     remarks = [f"work of the kind {', '.join(without_code)} has no practice code and is not in this report"]
+    if not without_code:
+        remarks = []
+    mapped = shapely.union_all(list(units.values()))
+    for code in sorted({codes[e.practice] for e in entries if e.practice in codes and span.has(e.date)}):
+        worked = [patches[e.entry_id] for e in entries if codes.get(e.practice) == code and span.has(e.date)]
+        outside_acres = acres(shapely.difference(shapely.union_all(worked), mapped).area)
+        if outside_acres >= FORM_ROUNDING_ACRES:
+            remarks.append(
+                f"{outside_acres:.1f} acres of {code} lie outside every unit as now drawn and are not in this report"
+            )
     return PracticesResult(
         place=settings.place.name,
         from_date=span.first,
         to_date=span.last,
         lines=lines,
         items=items,
-        remarks=tuple(remarks if without_code else ()),
+        remarks=tuple(remarks),
     )

@@ -144,6 +144,11 @@ def history(store: Store, *, unit_id: str | None = None) -> HistoryResult:
     )
 
 
+def changes_recorded(store: Store, *, recorded_at: datetime.datetime) -> tuple[UnitChange, ...]:
+    """Return the redrawings written at one moment, each with the account before and after."""
+    return tuple(change for change in _changes(store.unit_versions(), None, store) if change.recorded_at == recorded_at)
+
+
 def _rows_of(line: Correction) -> tuple[Entry, ...]:
     return (line.root, *line.amends, *line.voids)
 

@@ -87,6 +87,10 @@ class Cells:
         self._faults = faults
         self._notes = notes
 
+    def note(self, words: str) -> None:
+        """Add something to look at about the row."""
+        self._notes.append(f"{self._where}: {words}")
+
     def fault(
         self, what: str, field: str, *, value: object = None, allowed: str | None = None, mend: str | None = None
     ) -> None:

@@ -51,7 +51,9 @@ def lonlat_shape(wkb: bytes | None, transformer: Transformer | None, *, where: s
     """
     if wkb is None:
         raise InputError("this row has no shape", where=where, value="null", mend="draw it, or delete the row")
-    shape = shapely.from_wkb(wkb, on_invalid="fix")
+    # GEOS lets numpy complain of a NaN; here it becomes a fault with its row, below.
+    with np.errstate(invalid="ignore"):
+        shape = shapely.from_wkb(wkb, on_invalid="fix")
     if shape is None:
         has_nan = any(nan in wkb for nan in _NAN_BYTES)
         raise InputError(

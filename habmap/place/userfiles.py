@@ -6,6 +6,7 @@ written inside the file. So each file is looked at first, and only the kinds nam
 
 from __future__ import annotations
 
+import codecs
 import logging
 import stat
 import warnings
@@ -148,7 +149,7 @@ def _check_content(path: Path, *, where: str) -> None:
         raise InputError(
             f"the content is not a {kind}",
             where=where,
-            value=printable(head[:24].decode("utf-8", errors="replace")),
+            value=_beginning(head),
             allowed=f"a {kind}, as its name says",
             mend="save or export it again from the program it came from",
         )
@@ -156,6 +157,16 @@ def _check_content(path: Path, *, where: str) -> None:
         _check_shapefile_parts(path, where=where)
     if suffix in {".kml", ".gpx"}:
         _check_xml(path, where=where, kind=kind)
+
+
+def _beginning(head: bytes) -> str:
+    try:
+        # Read bit by bit, so that a character cut off at the end is no fault.
+        text = codecs.getincrementaldecoder("utf-8")().decode(head)
+        return f"it begins with {printable(text[:24])}"
+    except UnicodeDecodeError:
+        # Characters made out of random bytes tell a person nothing.
+        return "bytes that no text holds"
 
 
 def _check_shapefile_parts(path: Path, *, where: str) -> None:

@@ -82,6 +82,11 @@ def test_a_changed_unit_becomes_a_version_only_with_overwrite(place: Path, tmp_p
     changed = layer(tmp_path, [unit(1.0, smaller)], "changed.gpkg")
     refused = run_habmap("add", "units", changed, place=place)
     assert refused.code == 3 and "--overwrite" in refused.err
+    other = tmp_path / "other"
+    assert run_habmap("start", other, "--name", "Other").code == 0
+    assert run_habmap("add", "units", two_units(tmp_path), place=other).code == 0
+    told = run_habmap("add", "units", changed, "--overwrite", place=other).out
+    assert "before: 1 " in told and "after:  1 " in told
     taken = run_habmap("add", "units", changed, "--overwrite", "--from", "2026-01-01", "--json", place=place)
     assert (taken.json["loaded"], taken.json["versions"]) == (1, 1)
     acres = units_of(run_habmap, place)["1"]["acres"]
@@ -96,6 +101,13 @@ def test_a_unit_is_split_by_rows_that_replace_it(place: Path, tmp_path: Path, ru
     assert outcome.code == 0, outcome.out + outcome.err
     assert outcome.json["versions"] == 2
     assert set(units_of(run_habmap, place)) == {"1a", "1b", "2"}
+    # The account of that ground is shown on the old outline and on the new ones.
+    (change,) = outcome.json["changes"]
+    assert [unit["unit_id"] for unit in change["before"]] == ["1"]
+    assert {unit["unit_id"] for unit in change["after"]} == {"1a", "1b"}
+    for side in ("before", "after"):
+        remaining = sum(unit["remaining_acres"] for unit in change[side])
+        assert remaining == pytest.approx(geodesic_acres(box(WEST, 36.0, MIDDLE, 36.005)), rel=1e-6)
 
 
 def test_columns_are_renamed_and_another_system_is_turned(place: Path, tmp_path: Path, run_habmap: Run) -> None:
@@ -205,13 +217,20 @@ def test_a_later_date_and_strange_acres_are_notes_not_faults(place: Path, tmp_pa
     assert "row 2: 2199-01-01 is after today" in outcome.err and "2.00 acres reported" in outcome.err
 
 
-def test_a_line_covers_its_unit_as_drawn_on_its_day(place: Path, tmp_path: Path, run_habmap: Run) -> None:
+def test_a_line_covers_its_unit_as_drawn_now_or_as_it_was_when_it_is_no_more(
+    place: Path, tmp_path: Path, run_habmap: Run
+) -> None:
     assert run_habmap("add", "units", two_units(tmp_path), place=place).code == 0
     smaller = box(WEST, 36.0, MIDDLE, 36.004)
     changed = layer(tmp_path, [unit("1", smaller)], "changed.gpkg")
     assert run_habmap("add", "units", changed, "--overwrite", "--from", "2025-06-01", place=place).code == 0
     table = tmp_path / "log.csv"
-    for day, shape in (("2025-05-31", CEDAR), ("2025-06-01", smaller)):
-        table.write_text(f"date,practice,unit_id\n{day},cut,1\n")
-        outcome = run_habmap("add", "entries", table, "--json", place=place)
-        assert outcome.json["acres"] == pytest.approx(geodesic_acres(shape), rel=1e-6)
+    table.write_text("date,practice,unit_id\n2025-05-31,cut,1\n")
+    outcome = run_habmap("add", "entries", table, "--json", place=place)
+    assert any("drawn otherwise on 2025-05-31" in words for words in outcome.json["warnings"])
+    assert outcome.json["acres"] == pytest.approx(geodesic_acres(smaller), rel=1e-6)
+    renamed = layer(tmp_path, [{**unit("1x", smaller), "replaces": "1"}], "renamed.gpkg")
+    assert run_habmap("add", "units", renamed, "--from", "2025-08-01", place=place).code == 0
+    table.write_text("date,practice,unit_id\n2025-07-31,burn,1\n")
+    outcome = run_habmap("add", "entries", table, "--json", place=place)
+    assert outcome.json["acres"] == pytest.approx(geodesic_acres(smaller), rel=1e-6)

@@ -277,3 +277,22 @@ def test_a_propertys_own_file_is_no_list_of_units(place: Path, run_habmap: Run) 
     outcome = run_habmap("add", "units", place / "place.gpkg", "--layer", "units", place=place)
     assert outcome.code == 3 and "habmap export units" in outcome.err
     assert rows_of(place) == before
+
+
+def test_numbers_that_are_none_are_told_in_words_alone(place: Path, tmp_path: Path, run_habmap: Run) -> None:
+    path = tmp_path / "nan.geojson"
+    ring = "[[NaN, 36.5], [-97.1, 36.5], [-97.1, 36.6], [NaN, 36.5]]"
+    properties = '{"unit_id": "9", "cover": "cedar"}'
+    shape = f'{{"type": "Polygon", "coordinates": [{ring}]}}'
+    feature = f'{{"type": "Feature", "properties": {properties}, "geometry": {shape}}}'
+    path.write_text(f'{{"type": "FeatureCollection", "features": [{feature}]}}')
+    outcome = run_habmap("add", "units", path, place=place)
+    assert outcome.code == 3 and "not a number" in outcome.err
+    assert "RuntimeWarning" not in outcome.err and ".py" not in outcome.err
+
+
+def test_random_bytes_are_not_shown_as_letters(place: Path, tmp_path: Path, run_habmap: Run) -> None:
+    path = tmp_path / "r.gpkg"
+    path.write_bytes(b"\xef\x9f\x5d\x1b[31m" + RUBBISH)
+    outcome = run_habmap("add", "units", path, place=place)
+    assert outcome.code == 3 and "bytes that no text holds" in outcome.err and "\x1b" not in outcome.err

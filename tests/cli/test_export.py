@@ -159,3 +159,15 @@ def test_nothing_is_overwritten_and_unknown_kinds_are_refused(
     assert out.read_text() == "mine"
     ok(run_habmap("export", "ledger", "-o", str(out), "--overwrite", place=place))
     assert run_habmap("export", "ledger", "-o", str(tmp_path / "ledger.docx"), place=place).code == 2
+
+
+def test_work_outside_every_unit_is_pointed_out_in_the_report(
+    run_habmap: Callable[..., Any], place: Path, tmp_path: Path
+) -> None:
+    # 0.002° a side, half of it south of the units: 175.6 m × 111 m is 4.82 acres (111,319.5 m a degree along the
+    # equator, about cos 38° of it here; 110,994 m a degree of the meridian there).
+    astray = layer(tmp_path / "astray.geojson", [({}, square(-97.995, 37.999, 0.002))])
+    ok(run_habmap("log", "pile", "--date", "2026-07-01", "--patch", str(astray), place=place))
+    report = ("export", "practices", "-o", str(tmp_path / "astray.csv"), "--json")
+    done = ok(run_habmap(*report, place=place)).json
+    assert any("4.8 acres of 384 lie outside every unit" in remark for remark in done["remarks"])

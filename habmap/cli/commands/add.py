@@ -274,6 +274,12 @@ def _show(result: AddResult, *, as_json: bool) -> None:
         print_json("add", result)
         return
     say(_words(result))
+    if result.changes:
+        from habmap.cli.commands.history import change_words
+
+        for change in result.changes:
+            for line in change_words(change):
+                say(line)
     if result.kept_columns:
         say(f"Kept as they are: {', '.join(result.kept_columns)}.")
 

@@ -62,7 +62,7 @@ def told(result: HistoryResult, zone: ZoneInfo) -> list[str]:
         elif line.action == "log" and not line.counts:
             words[-1] += "; corrected below"
     for change in result.changes:
-        words += ["", *_change_words(change)]
+        words += ["", *change_words(change)]
     return words
 
 
@@ -145,7 +145,9 @@ def _seen(look: Look) -> list[str]:
     return seen
 
 
-def _change_words(change: UnitChange) -> list[str]:
+def change_words(change: UnitChange) -> list[str]:
+    """Say a redrawing of units, with their account before and after."""
+
     def side(units: tuple[UnitAcresThen, ...]) -> str:
         return "; ".join(
             f"{_plain(unit.unit_id)} {unit.acres:,.2f} acres, {unit.treated_acres:,.2f} treated, "
