@@ -42,6 +42,10 @@ def _same(value: float) -> float:
     return value
 
 
+def _inches(rain_mm: float) -> float:
+    return rain_mm / MM_PER_IN
+
+
 def _times(factor: float) -> Callable[[float], float]:
     return lambda value: value * factor
 
@@ -54,7 +58,7 @@ _QUANTITIES: Final[dict[str, tuple[dict[str, Callable[[float], float]], bool, Ra
     "wind_mph": ({f"wind_{unit}": turn for unit, turn in _SPEEDS.items()}, True, (0, 150)),
     "gust_mph": ({f"gust_{unit}": turn for unit, turn in _SPEEDS.items()}, False, (0, 250)),
     "wind_from_deg": ({"wind_from_deg": _same}, True, (0, 360)),
-    "rain_in": ({"rain_in": _same, "rain_mm": _times(1 / MM_PER_IN)}, False, (0, 20)),
+    "rain_in": ({"rain_in": _same, "rain_mm": _inches}, False, (0, 20)),
 }
 
 

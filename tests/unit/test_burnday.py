@@ -1,0 +1,365 @@
+"""Weather beside the plan, and a block's surroundings, on ground small enough to work by hand."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from datetime import UTC, date, datetime
+from pathlib import Path
+
+import pytest
+from fakes import GRID, FakeStore, entry, ground_lonlat, unit
+from shapely import LineString, Point, box
+from shapely.geometry.base import BaseGeometry
+
+from habmap.errors import InputError, InputErrors
+from habmap.jobs.burnday import BurnDayResult, BurnRequest, burnday
+from habmap.place.forecast import ForecastHour, read_forecast
+from habmap.place.settings import Settings
+from habmap.work.burnday import ITEMS, Compared, Window, compare, unlimited
+from habmap.work.records import Boundary, Feature, Look, Row
+from habmap.work.weather_doubts import temperature_question
+
+AFTERNOON = datetime(2026, 3, 20, 14)
+LIMITS = {"temp_f": (55.0, 80.0), "rh_pct": (40.0, 70.0), "wind_mph": (5.0, 12.0), "wind_from_deg": (315.0, 45.0)}
+SIGNED = Window(kind="grass", unit_ids=("A",), limits=LIMITS, author="P. Writer", written_on=date(2026, 1, 31))
+
+
+def by_item(lines: tuple[Compared, ...]) -> dict[str, Compared]:
+    return {line.item: line for line in lines}
+
+
+# --- the plan -----------------------------------------------------------------------------------------------
+
+
+def test_not_met_first_then_not_given_then_within() -> None:
+    lines = compare({"temp_f": 60, "rh_pct": 35, "wind_from_deg": 180}, [SIGNED])
+    assert [(line.item, line.verdict) for line in lines] == [
+        ("rh_pct", "not met"),
+        ("wind_from_deg", "not met"),
+        ("wind_mph", "not given"),
+        ("temp_f", "within"),
+    ]
+    assert [line.distance for line in lines] == [5, 135, None, 5]
+
+
+@pytest.mark.parametrize(
+    ("value", "verdict", "distance"),
+    [(39.9, "not met", 0.1), (40, "within", 0), (55, "within", 15), (70, "within", 0), (70.5, "not met", 0.5)],
+)
+def test_limits_are_inside(value: float, verdict: str, distance: float) -> None:
+    line = by_item(compare({"rh_pct": value}, [SIGNED]))["rh_pct"]
+    assert line.verdict == verdict
+    assert line.distance == pytest.approx(distance)
+
+
+@pytest.mark.parametrize(
+    ("limits", "value", "verdict"),
+    [
+        ((315, 45), 0, "within"), ((315, 45), 315, "within"), ((315, 45), 45, "within"), ((315, 45), 46, "not met"),
+        ((315, 45), 180, "not met"), ((135, 225), 180, "within"), ((135, 225), 134, "not met"),
+        ((0, 360), 217, "within"), ((0, 360), 0, "within"), ((180, 180), 180, "within"), ((180, 180), 181, "not met"),
+        ((270, 360), 0, "within"), ((270, 360), 1, "not met"),
+    ],
+)  # fmt: skip
+def test_wind_directions_run_clockwise_and_pass_through_north(
+    limits: tuple[float, float], value: float, verdict: str
+) -> None:
+    window = replace(SIGNED, limits={"wind_from_deg": limits})
+    assert by_item(compare({"wind_from_deg": value}, [window]))["wind_from_deg"].verdict == verdict
+
+
+@pytest.mark.parametrize(
+    ("author", "written_on"), [(None, date(2026, 1, 1)), ("P. Writer", None), ("  ", date(2026, 1, 1)), (None, None)]
+)
+def test_without_author_and_date_there_is_no_verdict(author: str | None, written_on: date | None) -> None:
+    lines = compare({"rh_pct": 5}, [replace(SIGNED, author=author, written_on=written_on)])
+    assert {line.verdict for line in lines} == {"no plan"}
+    assert [line.item for line in lines] == list(ITEMS)
+    assert all(line.distance is None for line in lines)
+
+
+def test_what_the_plan_does_not_limit_is_not_compared_but_named() -> None:
+    assert "gust_mph" not in by_item(compare({"gust_mph": 60}, [SIGNED]))
+    assert "gust_mph" in unlimited([SIGNED])
+    assert unlimited([replace(SIGNED, author=None)]) == ()
+
+
+def test_units_with_the_same_limit_share_a_line_and_others_have_their_own() -> None:
+    other = replace(SIGNED, unit_ids=("B",), limits=LIMITS | {"rh_pct": (20.0, 70.0)})
+    lines = compare({"temp_f": 60, "rh_pct": 35}, [SIGNED, other])
+    assert [(line.item, line.unit_ids, line.verdict) for line in lines] == [
+        ("rh_pct", ("A",), "not met"),
+        ("wind_mph", ("A", "B"), "not given"),
+        ("wind_from_deg", ("A", "B"), "not given"),
+        ("temp_f", ("A", "B"), "within"),
+        ("rh_pct", ("B",), "within"),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("month", "temp_f", "is_asked"),
+    [(7, 31, True), (7, 95, False), (3, 22, True), (3, 60, False), (1, 25, False), (1, -5, True), (7, 130, True)],
+)
+def test_celsius_is_asked_about_by_range(month: int, temp_f: float, is_asked: bool) -> None:
+    question = temperature_question(month, temp_f)
+    assert (question is not None) == is_asked
+    assert question is None or "?" in question or "hotter" in question
+
+
+# --- a block and what surrounds it --------------------------------------------------------------------------
+
+BLOCK = box(-100, -100, 100, 100)
+
+
+def feature(kind: str, name: str, planar: BaseGeometry, *, sensitive: bool = False) -> Feature:
+    return Feature(
+        uuid=f"feature-{name}",
+        kind=kind,
+        name=name,
+        geometry=GRID.to_lonlat(planar),
+        sensitive=sensitive,
+        recorded_at=datetime(2025, 1, 1, tzinfo=UTC),
+    )
+
+
+def place(*more: Row, settings: Settings | None = None) -> FakeStore:
+    """A block of 200 m with slash on it, a unit to its north, a road along its east side, off the place to the west."""
+    rows: list[Row] = [
+        unit("A", BLOCK),
+        unit("N", box(-100, 100, 100, 300)),
+        feature("road", "East road", LineString([(110, -400), (110, 400)])),
+        Boundary(
+            uuid="boundary",
+            geometry=ground_lonlat(box(-100, -500, 500, 500)),
+            recorded_at=datetime(2025, 1, 1, tzinfo=UTC),
+        ),
+        entry("cut", "2026-02-01", BLOCK),
+    ]
+    return FakeStore([*rows, *more], grid=GRID, settings=settings)
+
+
+def ask(store: FakeStore, **fields: object) -> BurnDayResult:
+    content: dict[str, object] = {
+        "names": ("A",),
+        "at": AFTERNOON,
+        "temp_f": 60.0,
+        "rh_pct": 35.0,
+        "wind_mph": 8.0,
+        "wind_from_deg": 180.0,
+    }
+    return burnday(store, BurnRequest(**(content | fields)))  # type: ignore[arg-type]
+
+
+def test_edges_of_a_square() -> None:
+    edges = {(edge.side, edge.beyond): edge for edge in ask(place()).edges}
+    # By hand: 200 m each; the south side looks onto nothing that is mapped.
+    assert {key: round(edge.length_m, 3) for key, edge in edges.items()} == {
+        ("downwind", "N"): 200.0,
+        ("side", "road"): 200.0,
+        ("side", "off the property"): 200.0,
+        ("upwind", "unmapped ground"): 200.0,
+    }
+    assert edges["downwind", "N"].beyond_stage == "standing"
+    assert [edge.mapped_break for edge in edges.values()] == [False, True, False, False]
+    assert not any(edge.boss_checked for edge in edges.values())
+    assert {edge.upslope for edge in edges.values()} == {None}  # no elevation: not known, not "no"
+
+
+def test_edge_lengths_add_up_for_every_wind() -> None:
+    for wind_from_deg in range(0, 360, 45):
+        totals = ask(place(), wind_from_deg=float(wind_from_deg)).edge_totals
+        assert totals.downwind_m + totals.side_m + totals.upwind_m == pytest.approx(800, abs=1e-3)
+        assert totals.perimeter_m == pytest.approx(800, abs=1e-3)
+
+
+def test_ground_burned_this_season_is_to_be_confirmed_black() -> None:
+    north = box(-100, 100, 100, 300)
+    store = place(entry("cut", "2026-01-10", north), entry("burn", "2026-03-01", north, killed_pct=0))
+    (edge,) = (edge for edge in ask(store).edges if edge.beyond == "N")
+    assert edge.beyond_stage == "burned"
+    assert "confirm it is black" in edge.beyond_words
+    assert not edge.mapped_break
+    # Ten months later it is no longer this season's fire.
+    later = ask(store, at=datetime(2027, 2, 1, 14))
+    assert not any("black" in edge.beyond_words for edge in later.edges)
+
+
+def test_downwind_places_by_distance_and_bearing() -> None:
+    def at(bearing_deg: float, from_middle_m: float) -> Point:
+        turn = math.radians(bearing_deg)
+        return Point(from_middle_m * math.sin(turn), from_middle_m * math.cos(turn))
+
+    store = place(
+        feature("school", "School", at(0, 3100), sensitive=True),
+        feature("house", "House", at(30, 1500), sensitive=True),
+        feature("other", "Clinic", at(350, 5000), sensitive=True),
+        feature("building", "Shed", at(5, 900)),
+        feature("house", "Behind", at(180, 600), sensitive=True),
+        feature("house", "Far", at(0, 9000), sensitive=True),
+        feature("nest", "Nest", at(0, 700), sensitive=True),
+    )
+    result = ask(store)
+    smoke = {one.name: one for one in result.smoke if one.kind != "road"}
+    assert list(smoke) == ["House", "School", "Clinic"]
+    assert smoke["School"].distance_m == pytest.approx(3000, abs=0.1)  # 3,100 less the 100 m to the edge
+    assert smoke["School"].bearing_deg == pytest.approx(0, abs=0.01) or smoke["School"].bearing_deg > 359.99
+    assert smoke["House"].bearing_deg == pytest.approx(30, abs=0.01)
+    assert [one.name for one in result.nearby if one.kind == "house"] == ["Behind"]
+
+
+def test_lines_tanks_hay_and_fences_near_the_block() -> None:
+    store = place(
+        feature("power_line", "Power", LineString([(-500, 0), (500, 0)])),
+        feature("tank", "Tank", Point(0, 150)),
+        feature("hay", "Hay", Point(0, 400)),
+    )
+    assert [(one.kind, one.inside, round(one.inside_m)) for one in ask(store).hazards] == [
+        ("power_line", True, 200),
+        ("tank", False, 0),
+    ]
+
+
+def test_neighbours_burned_as_one_have_one_outline() -> None:
+    settings = Settings.model_validate({"burn": {"blocks": {"both": ["A", "N"]}}})
+    result = ask(place(settings=settings), names=("both",))
+    assert result.units == ("A", "N")
+    assert result.edge_totals.perimeter_m == pytest.approx(1200, abs=0.01)
+    assert "N" not in {edge.beyond for edge in result.edges}
+
+
+def test_without_elevation_the_driest_figure_of_the_tables_is_given() -> None:
+    result = ask(place())
+    # Table A (60 °F, 35 %) 6, table C 1400 level: the lowest correction of all is 1.
+    assert [(line.facing, line.pct) for line in result.fuel_moisture] == [("unknown", 7.0)]
+    assert result.fine_fuel_moisture_pct == 7
+    assert any("no elevation" in words for words in result.warnings)
+
+
+def test_at_night_no_fuel_moisture_and_words() -> None:
+    result = ask(place(), at=datetime(2026, 3, 20, 21))
+    assert result.fine_fuel_moisture_pct is None
+    assert "2100" in result.fine_fuel_words
+
+
+@pytest.mark.parametrize(
+    ("cover", "rows", "word"),
+    [
+        ("water", [], "water"),
+        ("cedar", [entry("cut", "2026-01-01", BLOCK), entry("burn", "2026-03-01", BLOCK)], "little or nothing"),
+        ("cedar", [entry("mulch", "2026-01-01", BLOCK)], "slash is gone"),
+    ],
+)
+def test_nothing_to_burn_is_reported_not_refused(cover: str, rows: list[Row], word: str) -> None:
+    result = ask(FakeStore([unit("A", BLOCK, cover=cover), *rows], grid=GRID))
+    assert any(word in words for words in result.block_words)
+
+
+def test_needles_grass_and_days_since_cutting_come_from_the_log() -> None:
+    seen = entry("look", "2026-03-10", BLOCK, look=Look(needles="red", fuel_lb_ac=2400))
+    fuel = ask(place(seen)).fuel
+    assert (fuel.needles, fuel.fuel_lb_ac, fuel.look_date) == ("red", 2400, date(2026, 3, 10))
+    assert fuel.days_since_cut == 47  # 1 February to 20 March 2026
+
+
+def test_the_plan_follows_the_stage_and_units_may_differ() -> None:
+    signed = {"author": "P. Writer", "date": date(2026, 1, 31)}
+    plan = {"down_cedar": {**signed, "rh_pct": [45, 100], "unit": {"N": {"rh_pct": [30, 100]}}}}
+    settings = Settings.model_validate({"plan": plan})
+    result = ask(place(settings=settings), names=("A", "N"), plan_kind="down_cedar")
+    assert [(line.unit_ids, line.verdict) for line in result.prescription] == [(("A",), "not met"), (("N",), "within")]
+    assert ask(place(settings=settings)).plan.kind == "down_cedar"  # slash lies on all of it
+    assert {line.verdict for line in ask(place(), plan_kind="piles").prescription} == {"no plan"}
+    assert result.not_checked
+
+
+def test_unknown_unit_is_refused_with_the_known_ones() -> None:
+    with pytest.raises(InputError) as caught:
+        ask(place(), names=("A", "Z9"))
+    assert caught.value.value == "Z9"
+    assert "A" in (caught.value.allowed or "")
+
+
+# --- the forecast -------------------------------------------------------------------------------------------
+
+
+def hours(*rows: tuple[str, float, float]) -> tuple[ForecastHour, ...]:
+    return tuple(
+        ForecastHour(at=datetime.fromisoformat(at), temp_f=60, rh_pct=rh_pct, wind_mph=8, wind_from_deg=wind_from_deg)
+        for at, rh_pct, wind_from_deg in rows
+    )
+
+
+def test_hours_show_gaps_wind_shifts_and_what_is_not_met() -> None:
+    settings = Settings.model_validate(
+        {"plan": {"down_cedar": {"author": "P. Writer", "date": date(2026, 1, 31), "rh_pct": [30, 60]}}}
+    )
+    told = hours(
+        ("2026-03-20T10:00", 65, 300), ("2026-03-20T13:00", 50, 180), ("2026-03-20T14:00", 35, 180),
+        ("2026-03-20T15:00", 25, 225), ("2026-03-20T16:00", 40, 226), ("2026-03-21T09:00", 40, 180),
+    )  # fmt: skip
+    result = ask(place(settings=settings), forecast=told)
+    by_time = {hour.time: hour for hour in result.hours}
+    # From 11:00, three hours before ignition, to 08:00 next morning: 22 hours, four of them told.
+    assert next(iter(by_time)) == "2026-03-20T11:00"
+    assert list(by_time)[-1] == "2026-03-21T08:00"
+    assert len(by_time) == 22
+    assert sum(hour.is_gap for hour in result.hours) == 18
+    assert by_time["2026-03-20T13:00"].not_met == ()
+    assert by_time["2026-03-20T15:00"].not_met == ("rh_pct",)
+    assert [by_time[f"2026-03-20T{hour}:00"].wind_shift for hour in (13, 14, 15, 16)] == [False, False, False, True]
+
+
+def test_weather_left_out_comes_from_the_forecast() -> None:
+    told = hours(("2026-03-20T14:00", 35, 200))
+    result = ask(place(), temp_f=None, rh_pct=None, wind_mph=None, wind_from_deg=None, forecast=told)
+    assert result.wind_from_deg == 200
+    with pytest.raises(InputError, match="not complete"):
+        ask(place(), rh_pct=None, forecast=hours(("2026-03-20T10:00", 35, 200)))
+
+
+def test_units_of_the_header(tmp_path: Path) -> None:
+    path = tmp_path / "f.csv"
+    path.write_text(
+        "time,temp_c,rh_pct,wind_kt,gust_mps,wind_from_deg,rain_mm\n"
+        "2026-03-20T13:00,20,40,10,10,200,25.4\n"
+        "2026-03-20T14:00,,,,,,\n"
+    )
+    first, second = read_forecast(path)
+    assert (first.temp_f, first.rain_in) == (68, 1)
+    assert first.wind_mph == pytest.approx(11.5078, abs=1e-4)  # 1852 m to the knot, 1609.344 m to the mile
+    assert first.gust_mph == pytest.approx(22.3694, abs=1e-4)
+    assert second == ForecastHour(at=datetime(2026, 3, 20, 14))
+
+
+def test_every_fault_of_a_forecast_is_told_at_once(tmp_path: Path) -> None:
+    path = tmp_path / "f.csv"
+    path.write_text(
+        "time,temp_f,rh_pct,wind_mph,wind_from_deg\n"
+        "2026-03-20T13:00,60,140,8,200\n"
+        "2026-03-20T12:00,60,40,8,400\n"
+        "noon,60,x,8,200\n"
+        "2026-03-20T15:00Z,60,40,8,200\n"
+    )
+    with pytest.raises(InputErrors) as caught:
+        read_forecast(path)
+    told = "\n".join(str(fault) for fault in caught.value.faults)
+    for part in ("row 2, rh_pct", "row 3, time", "row 3, wind_from_deg", "row 4, time", "row 4, rh_pct", "row 5, time"):
+        assert part in told
+    assert len(caught.value.faults) == 6
+
+
+@pytest.mark.parametrize(
+    ("header", "word"),
+    [
+        ("time,temp_f,rh_pct,wind_mph", "wind_from_deg is missing"),
+        ("time,temp,rh_pct,wind_mph,wind_from_deg", "temp_f or temp_c is missing"),
+        ("time,temp_f,temp_c,rh_pct,wind_mph,wind_from_deg", "two columns"),
+    ],
+)
+def test_columns_missing_or_twice(tmp_path: Path, header: str, word: str) -> None:
+    path = tmp_path / "f.csv"
+    path.write_text(header + "\n" + ",".join(["2026-03-20T13:00"] + ["50"] * header.count(",")) + "\n")
+    with pytest.raises(InputErrors) as caught:
+        read_forecast(path)
+    assert word in str(caught.value)
