@@ -4,16 +4,20 @@ from __future__ import annotations
 
 import csv
 import io
+import json
 import os
 import tempfile
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
 import gpxpy.gpx
+import shapely
 from shapely import MultiPolygon
 from shapely.geometry.base import BaseGeometry
 
 from habmap.errors import InputError, PlaceError
+from habmap.place.schema import STORE_FILE
+from habmap.place.settings import SETTINGS_FILE
 
 Cell = str | float | int | None
 
@@ -24,14 +28,12 @@ def write_whole(path: Path, write: Callable[[Path], object], *, overwrite: bool)
     Raises
     ------
     InputError
-        The file is there and ``overwrite`` is off, or its folder is not there.
+        The file is there and ``overwrite`` is off, its folder is not there, or its name is that of a property's own
+        file.
     PlaceError
         The disk refused.
     """
-    if path.exists() and not overwrite:
-        raise InputError("the file is already there", where=str(path), mend="name another file, or add --overwrite")
-    if not path.parent.is_dir():
-        raise InputError("there is no such folder", where=str(path.parent), mend="make the folder first")
+    refuse_to_write(path, overwrite=overwrite)
     try:
         # the suffix is kept: writers choose their format by it
         handle, name = tempfile.mkstemp(dir=path.parent, prefix=".", suffix=path.suffix)
@@ -40,11 +42,27 @@ def write_whole(path: Path, write: Callable[[Path], object], *, overwrite: bool)
         try:
             neighbour.unlink()
             write(neighbour)
+            with neighbour.open("rb") as written:
+                os.fsync(written.fileno())
             neighbour.replace(path)
         finally:
             neighbour.unlink(missing_ok=True)
     except OSError as error:
         raise PlaceError("the file cannot be written", where=str(path), value=error) from error
+
+
+def refuse_to_write(path: Path, *, overwrite: bool) -> None:
+    """Raise what `write_whole` would, before any work is done; for files that take a while to make."""
+    if path.name in {STORE_FILE, SETTINGS_FILE}:
+        raise InputError(
+            "this is the name of a property's own file, which is never written over",
+            where=str(path),
+            mend="name another file",
+        )
+    if path.exists() and not overwrite:
+        raise InputError("the file is already there", where=str(path), mend="name another file, or add --overwrite")
+    if not path.parent.is_dir():
+        raise InputError("there is no such folder", where=str(path.parent), mend="make the folder first")
 
 
 def csv_text(header: Sequence[str], rows: Sequence[Sequence[Cell]], *, for_spreadsheet: bool) -> str:
@@ -123,12 +141,17 @@ def gpx_text(*, name: str, edges: Sequence[tuple[str, str, MultiPolygon]]) -> st
 
 
 def write_layer(path: Path, *, layer: str, rows: Sequence[dict[str, Cell]], shapes: Sequence[BaseGeometry]) -> None:
-    """Write one layer of WGS 84 shapes as GeoPackage or GeoJSON (RFC 7946), by the file's suffix."""
-    import geopandas
-
-    frame = geopandas.GeoDataFrame(list(rows), geometry=list(shapes), crs="EPSG:4326")
+    """Write one layer of WGS 84 shapes as GeoPackage or GeoJSON (RFC 7946), by suffix; every digit is kept."""
     if path.suffix.lower() == ".gpkg":
+        import geopandas
+
+        frame = geopandas.GeoDataFrame(list(rows), geometry=list(shapes), crs="EPSG:4326")
         frame.to_file(path, driver="GPKG", layer=layer)
-    else:
-        # 17 decimals: a longitude or latitude beyond 1° is read back as the same number
-        frame.to_file(path, driver="GeoJSON", layer=layer, RFC7946="YES", COORDINATE_PRECISION=17)
+        return
+    # the standard library writes the shortest text that reads back as the same number; GDAL's driver rounds
+    features = [
+        {"type": "Feature", "properties": row, "geometry": shapely.geometry.mapping(shapely.orient_polygons(shape))}
+        for row, shape in zip(rows, shapes, strict=True)
+    ]
+    document = {"type": "FeatureCollection", "name": layer, "features": features}
+    path.write_text(json.dumps(document, ensure_ascii=False, allow_nan=False), encoding="utf-8")
