@@ -63,6 +63,15 @@ def add_plots(store: Store, *, path: Path, now: datetime, columns: Mapping[str, 
             allowed=", ".join(PLOT_FIELDS),
             mend="add the column, or say which it is with --map FIELD=COLUMN",
         )
+    used = [found[name] for name in QUARTERS if name in found]
+    if len(set(used)) < len(used):
+        raise InputError(
+            "one column is taken for two quarters",
+            where=table.where,
+            value=", ".join(f"{name}={found[name]}" for name in QUARTERS if name in found),
+            allowed="four quarters, each with a column of its own",
+            mend="name each quarter's own column with --map d1=COLUMN and so on",
+        )
     faults: list[HabmapError] = []
     notes: list[str] = []
     units = store.units()
@@ -169,8 +178,17 @@ def _fixed(cells: Cells) -> tuple[float | None, int | None]:
 
 
 def _distances(cells: Cells) -> tuple[float | None, ...]:
-    unit = cells.choice("distance_unit", tuple(M_PER_DISTANCE_UNIT)) or "m"
-    factor = M_PER_DISTANCE_UNIT[unit]
+    unit = cells.choice("distance_unit", tuple(M_PER_DISTANCE_UNIT))
+    if unit is None and not cells.text("distance_unit"):
+        # taking feet for metres would make a stand eleven times thinner
+        cells.fault(
+            "a quarter point does not say the unit of its distances",
+            "distance_unit",
+            value="blank",
+            allowed="m or ft",
+            mend="write it in each row",
+        )
+    factor = M_PER_DISTANCE_UNIT[unit or "m"]
     measured = [cells.number(name, above=0, high=FARTHEST_M / factor) for name in QUARTERS]
     return tuple(None if value is None else value * factor for value in measured)
 

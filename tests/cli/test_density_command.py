@@ -11,6 +11,7 @@ import pytest
 
 from habmap.measures import M2_PER_ACRE
 
+Run = Callable[..., Any]
 SQUARE = [[-98.0, 38.0], [-97.99, 38.0], [-97.99, 38.01], [-98.0, 38.01], [-98.0, 38.0]]
 MITCHELL_M = ["1.1,1.6,2.3,3.0", "2.8,3.7,0.9,2.2", "2.8,1.1,3.2,1.4", "1.3,0.8,0.7,3.1", "1.5,2.4,3.3,1.7"]
 
@@ -92,6 +93,29 @@ def test_two_plots_are_said_to_be_few(run_habmap: Callable[..., Any], place: Pat
     assert "say little" in run_habmap("density", "--json", place=place).json["units"][0]["warnings"][0]
 
 
+def test_a_quarter_used_twice_is_refused(run_habmap: Run, place: Path) -> None:
+    table = place.parent / "twice.csv"
+    table.write_text("plot_id,unit_id,method,d1,d2,d3,distance_unit\nq,C1,quarter,1,2,3,m\n", encoding="utf-8")
+    done = run_habmap("add", "plots", table, "--map", "d4=d3", "--json", place=place)
+    assert done.code == 3 and "two quarters" in done.json["what"]
+    table.write_text("plot_id,unit_id,method,d1,d2,d2,d4,distance_unit\nq,C1,quarter,1,2,3,4,m\n", encoding="utf-8")
+    assert run_habmap("add", "plots", table, place=place).code == 3
+    # and one point with two contents
+    rows = "q,C1,quarter,1,2,3,4,m\nq,C1,quarter,1,2,3,5,m\n"
+    table.write_text("plot_id,unit_id,method,d1,d2,d3,d4,distance_unit\n" + rows, encoding="utf-8")
+    assert run_habmap("add", "plots", table, place=place).code == 3
+    assert run_habmap("density", "--json", place=place).json["units"][0]["plots"] == 0
+
+
+def test_vacant_quarters_use_the_published_factor(run_habmap: Run, place: Path) -> None:
+    # Mitchell, arXiv:1010.3303v2, Table 11: a fifth of the quarters vacant, factor 0.6418
+    rows = "".join(f"q{i},C1,quarter,2,2,2,{'' if i < 4 else 2},m\n" for i in range(5))
+    loaded(run_habmap, place, "plot_id,unit_id,method,d1,d2,d3,d4,distance_unit\n" + rows)
+    unit = run_habmap("density", "--json", place=place).json["units"][0]
+    assert unit["stems_per_acre"] == pytest.approx(0.6418 / 4 * M2_PER_ACRE, rel=1e-4)
+    assert "4 of 20 quarters vacant" in unit["rests_on"]
+
+
 @pytest.mark.parametrize(
     ("row", "words"),
     [
@@ -103,6 +127,9 @@ def test_two_plots_are_said_to_be_few(run_habmap: Callable[..., Any], place: Pat
         ("p,,-90,38,fixed,0.05,,3,,,,,", "outside every unit"),
         ("p,C1,,,quarter,,,,-1,2,3,4,m", "d1 is out of range"),
         ("p,C1,,,quarter,,,,1,2,3,4,yd", "unknown distance_unit"),
+        ("p,C1,,,quarter,,,,1,2,3,4,", "does not say the unit of its distances"),
+        ("p,C1,,,quarter,,,,1,2,0,4,m", "d3 is out of range"),
+        ("p,C1,,,quarter,,,,1,2,near,4,m", "d3"),
         ("p,C1,,,guess,0.05,,3,,,,,", "unknown method"),
     ],
 )

@@ -1,4 +1,4 @@
-"""The order of work from outside, on a ridge that a person can check in the head: sun to the south, shade to the north."""
+"""The order of work from outside, on a ridge that a person can check in the head: sun south of it, shade north."""
 
 from __future__ import annotations
 
@@ -43,7 +43,7 @@ def place(tmp_path_factory: pytest.TempPathFactory, run_habmap: Run) -> Path:
             ("N1", square(0, 2), {"stems_per_acre": 400}),
             ("N2", square(-2, 2), {"stems_per_acre": 100}),
             ("UP", square(2, -3), {"stems_per_acre": 400}),
-            # slopes are known on 30 m of its 100 m (Horn needs a ring of cells), all facing south: the rest could turn it
+            # slopes are known on 30 of its 100 m (Horn needs a ring of cells), all sunny: the rest could turn it
             ("HALF", shapely.box(560, -300, 660, -200), {"stems_per_acre": 900}),
             ("OFF", shapely.box(700, -300, 800, -200), {"stems_per_acre": 900}),
         ],
