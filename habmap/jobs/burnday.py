@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
 
 import shapely
 from shapely import MultiPolygon, Polygon
@@ -61,7 +61,7 @@ class BurnRequest:
     """
 
     names: tuple[str, ...]
-    at: datetime
+    at: dt.datetime
     temp_f: float | None = None
     rh_pct: float | None = None
     wind_mph: float | None = None
@@ -83,7 +83,7 @@ class PlanInfo:
 
     kind: PlanKind
     author: str | None
-    date: date | None
+    date: dt.date | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
