@@ -13,7 +13,7 @@ from shapely.geometry.base import BaseGeometry
 from habmap.show import symbols, words
 from habmap.show.page import Page
 from habmap.show.palette import DARK_STAGES
-from habmap.vocabulary import FEATURE_WORDS, PRACTICE_WORDS
+from habmap.vocabulary import PRACTICE_WORDS
 
 #: Decimals of a degree: 0.11 m of latitude, finer than any boundary walked.
 DEGREE_DECIMALS: Final = 6
@@ -66,7 +66,7 @@ def drawing_json(page: Page) -> str:
             {
                 "kind": feature.kind,
                 "private": feature.is_private,
-                "name": _feature_label(feature.name, feature.kind, feature.is_private),
+                "name": words.feature_label(feature.name, feature.kind, feature.is_private),
                 "shape": _geojson(feature.geometry),
             }
             for feature in page.features
@@ -82,11 +82,6 @@ def drawing_json(page: Page) -> str:
         ],
     }
     return json.dumps(drawing, allow_nan=False, ensure_ascii=False, separators=(",", ":")).translate(_MARKUP)
-
-
-def _feature_label(name: str, kind: str, is_private: bool) -> str:
-    label = name.strip() or (FEATURE_WORDS[kind] if is_private else "")
-    return f"{label} (private)" if is_private else label
 
 
 def _pair(lonlat: tuple[float, float]) -> list[float]:

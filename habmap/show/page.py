@@ -153,7 +153,7 @@ def render_page(page: Page) -> str:
     from habmap.show.sheetparts import sheet_parts
 
     if page.audience == "public":
-        _refuse_private(page)
+        refuse_private(page)
     west, south, east, north = extent(page)
     paper = folium.Map(
         location=((south + north) / 2, (west + east) / 2), tiles=None, zoom_control=False, attribution_control=False,
@@ -194,7 +194,8 @@ def _steady_names(html: str, paper: folium.Map) -> str:
     return html
 
 
-def _refuse_private(page: Page) -> None:
+def refuse_private(page: Page) -> None:
+    """Raise :class:`PrivateOnPublicPageError` if records for the public hold what only the owner may see."""
     for feature in page.features:
         if feature.is_private or feature.kind in PRIVATE_FEATURE_KINDS:
             raise PrivateOnPublicPageError("a private feature is on a page for the public", value=feature.kind)

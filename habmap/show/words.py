@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from datetime import date
 from typing import TYPE_CHECKING, Final
 
-from habmap.vocabulary import PRACTICE_WORDS, STAGE_WORDS, STAGES, WIND_WORDS, wind_16
+from habmap.vocabulary import FEATURE_WORDS, PRACTICE_WORDS, STAGE_WORDS, STAGES, WIND_WORDS, wind_16
 
 if TYPE_CHECKING:
     from habmap.show.page import Page, PageTerrain, PageUnit, PageWork
@@ -139,6 +139,12 @@ def work_sentence(work: PageWork, *, unit_id: str, currency: str) -> str:
         text += f", {work.cost:,.0f} {currency}"
     text += f", by {work.who}." if work.who else "."
     return f"{text} “{work.note}”" if work.note else text
+
+
+def feature_label(name: str, kind: str, is_private: bool) -> str:
+    """Return what stands beside a feature on a map: its name; a private one without a name says what it is."""
+    label = name.strip() or (FEATURE_WORDS[kind] if is_private else "")
+    return f"{label} (private)" if is_private else label
 
 
 def joined(words: Sequence[str]) -> str:

@@ -1,0 +1,81 @@
+"""``habmap sheet``: the printed map sheet, true to scale."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from habmap.cli.context import JsonOption, OnOption, OverwriteOption, Session
+from habmap.cli.output import print_json, say, warn
+
+
+class For(StrEnum):
+    """Whom a sheet is for."""
+
+    OWNER = "owner"
+    PUBLIC = "public"
+
+
+class PaperSize(StrEnum):
+    """The papers a sheet is made for."""
+
+    LETTER = "letter"
+    TABLOID = "tabloid"
+    A4 = "a4"
+    A3 = "a3"
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command("sheet")(sheet)
+
+
+def sheet(
+    context: typer.Context,
+    output: Annotated[
+        Path | None,
+        typer.Option("-o", "--output", metavar="FILE", help="The PDF to write; out/sheet.pdf in the place."),
+    ] = None,
+    unit: Annotated[
+        str | None, typer.Option("--unit", metavar="ID", help="A sheet of this unit, not of the whole property.")
+    ] = None,
+    paper: Annotated[PaperSize, typer.Option("--paper", help="The paper it will be printed on.")] = PaperSize.LETTER,
+    audience: Annotated[
+        For, typer.Option("--for", help="public leaves out names, notes, hours, costs and private places.")
+    ] = For.OWNER,
+    overwrite: OverwriteOption = False,
+    on: OnOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Write the map sheet for the wall: a PDF at a true, stated scale, with the account and how it was made."""
+    from habmap.jobs.sheet import write_sheet
+
+    session: Session = context.obj
+    result = write_sheet(
+        session.store(),
+        target=output,
+        folder=session.folder,
+        now=session.now(),
+        paper=paper.value,
+        audience=audience.value,
+        unit_id=unit,
+        on=on,
+        overwrite=overwrite,
+    )
+    for words in result.warnings:
+        warn(words)
+    if as_json:
+        print_json("sheet", result)
+        return
+    what = f"unit {result.unit_id}" if result.unit_id is not None else f"{result.units} units"
+    say(
+        f"{result.path} shows {what} at 1:{result.scale:,} on {result.paper} paper, {result.orientation}: "
+        f"{result.treated_acres:,.1f} acres treated, {result.remaining_acres:,.1f} remaining, "
+        f"{'before any logged work' if result.on is None else f'as of {result.on}'}; "
+        f"{'one page' if result.pages == 1 else f'{result.pages} pages'}, made for "
+        f"{'the owner' if result.audience == 'owner' else 'the public'}. Print it at 100 %, not fitted to the page, "
+        "or its scale is no longer true."
+    )

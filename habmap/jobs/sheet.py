@@ -1,0 +1,196 @@
+"""The sheet for the wall: the map's records, for the property or one unit, printed true to scale."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass, replace
+from datetime import date, datetime
+from pathlib import Path
+
+from habmap.errors import InputError, PlaceError, UsageError
+from habmap.jobs.map import build_page
+from habmap.jobs.ports import Store
+from habmap.place.elevation import open_elevation
+from habmap.place.writers import write_whole
+from habmap.show.page import Audience, Page
+from habmap.show.sheet import Paper, Sheet, SheetFigures, draw_sheet
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SheetResult:
+    """What was written, its scale, and the figures its headline says.
+
+    Attributes
+    ----------
+    path, bytes, pages
+        The PDF, its size and how many pages it has.
+    paper, orientation, width_mm, height_mm
+        The paper, how it lies, and its size [mm].
+    scale
+        The N of 1:N; true when printed at 100 %.
+    convergence_deg
+        The grid's convergence at the sheet's middle: a true bearing is a grid bearing plus this [°].
+    unit_id
+        The unit that it shows; ``None``: the whole property.
+    warnings
+        What it could not show, in words (the sheet says so too).
+    """
+
+    place: str
+    path: str
+    bytes: int
+    pages: int
+    paper: str
+    orientation: str
+    width_mm: float
+    height_mm: float
+    scale: int
+    convergence_deg: float
+    audience: Audience
+    unit_id: str | None
+    on: date | None
+    units: int
+    acres: float
+    treated_acres: float
+    remaining_acres: float
+    warnings: tuple[str, ...]
+
+
+def write_sheet(
+    store: Store,
+    *,
+    target: Path | None,
+    folder: Path,
+    now: datetime,
+    paper: Paper = "letter",
+    audience: Audience = "owner",
+    unit_id: str | None = None,
+    on: date | None = None,
+    overwrite: bool = False,
+) -> SheetResult:
+    """Write the map sheet as a PDF.
+
+    Parameters
+    ----------
+    store
+        The place.
+    target
+        The PDF to write, whole or not at all; ``None``: ``out/sheet.pdf`` (or ``out/sheet-ID.pdf``) in ``folder``.
+    folder
+        The property's folder; its ``out`` is made where the sheet goes there.
+    now
+        The moment of drawing (UTC); the sheet tells its day at the place.
+    paper
+        The paper; the sheet lies or stands as its ground fits best.
+    audience
+        ``public`` leaves out names of people and features, notes, hours, costs and private features.
+    unit_id
+        A sheet of this unit alone.
+    on
+        As of this day's work; ``None``: all work so far.
+
+    Raises
+    ------
+    UsageError
+        The file's name does not end in .pdf.
+    InputError
+        There is no such unit or no ground to draw, or the file is there and ``overwrite`` is false.
+    PlaceError
+        The disk refused.
+    """
+    path = folder / "out" / _file_name(unit_id) if target is None else target
+    if path.suffix.lower() != ".pdf":
+        raise UsageError("the sheet is a PDF", value=path.name, allowed="a name that ends in .pdf", mend="name it so")
+    if path.exists() and not overwrite:
+        raise InputError("the file is already there", where=str(path), mend="name another file, or add --overwrite")
+    page = build_page(store, now=now, audience=audience, on=on)
+    grid = store.grid
+    if grid is None:
+        raise InputError("there is no ground to draw", mend="load units or a boundary first: `habmap add units FILE`")
+    neighbours = tuple(unit.geometry for unit in page.units if unit_id is not None and unit.unit_id != unit_id)
+    if unit_id is not None:
+        page = _only(page, unit_id)
+    if audience == "public":
+        # A house or a lane may carry a person's name.
+        page = replace(page, features=tuple(replace(feature, name="") for feature in page.features))
+    sheet = Sheet(
+        page=page, grid=grid, unit_id=unit_id, neighbours=neighbours, elevation=_elevation_words(store, audience)
+    )
+    if target is None:
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise PlaceError("the folder cannot be made", where=str(path.parent), value=error.strerror) from error
+    drawn: list[SheetFigures] = []
+    write_whole(path, lambda file: drawn.append(draw_sheet(sheet, file, paper=paper)), overwrite=overwrite)
+    figures = drawn[0]
+    return SheetResult(
+        place=page.place,
+        path=str(path),
+        bytes=path.stat().st_size,
+        pages=figures.pages,
+        paper=paper,
+        orientation=figures.orientation,
+        width_mm=figures.width_mm,
+        height_mm=figures.height_mm,
+        scale=figures.scale,
+        convergence_deg=figures.convergence_deg,
+        audience=audience,
+        unit_id=unit_id,
+        on=page.on,
+        units=len(page.units),
+        acres=page.acres,
+        treated_acres=page.treated_acres,
+        remaining_acres=page.remaining_acres,
+        warnings=page.missing,
+    )
+
+
+def _file_name(unit_id: str | None) -> str:
+    if unit_id is None:
+        return "sheet.pdf"
+    plain = "".join(sign if sign.isalnum() or sign in "-_" else "_" for sign in unit_id)
+    return f"sheet-{plain}.pdf"
+
+
+def _only(page: Page, unit_id: str) -> Page:
+    """Return the page cut down to one unit: its ground, its work, its acres.
+
+    Raises
+    ------
+    InputError
+        There is no such unit.
+    """
+    unit = next((one for one in page.units if one.unit_id == unit_id), None)
+    if unit is None:
+        raise InputError(
+            "there is no such unit",
+            where="--unit",
+            value=unit_id,
+            allowed=", ".join(one.unit_id for one in page.units[:20]) or None,
+            mend="see `habmap acres` for the units and their labels",
+        )
+    stages = Counter(unit.stage_acres)
+    return replace(
+        page,
+        units=(unit,),
+        pieces=tuple(piece for piece in page.pieces if piece.unit_id == unit_id),
+        work=tuple(work for work in page.work if work.unit_acres.get(unit_id, 0.0) > 0),
+        acres=unit.acres,
+        treated_acres=unit.treated_acres,
+        remaining_acres=unit.remaining_acres,
+        keep_acres=stages["keep"],
+        coming_back_acres=stages["coming_back"],
+    )
+
+
+def _elevation_words(store: Store, audience: Audience) -> str | None:
+    """Say where the heights come from and how large their cell is; the file's name is for the owner alone."""
+    source = store.elevation()
+    if source is None:
+        return None
+    with open_elevation(Path(source.path), vertical_unit=source.vertical_unit) as elevation:
+        cell_m, reference = elevation.cell_m, elevation.crs_name
+    name = f" {Path(source.path).name}" if audience == "owner" else ""
+    unit = {"m": "metres", "ft": "feet", "us-ft": "US survey feet"}[source.vertical_unit]
+    return f"Elevation: the raster{name}, cells of {cell_m:.2g} m, heights in {unit}, {reference}."

@@ -1,0 +1,268 @@
+"""The printed sheet: its scale measured on the paper itself, its marks, its words, and what the public must not see."""
+
+from __future__ import annotations
+
+import math
+import re
+import shutil
+import subprocess
+import zlib
+from datetime import UTC, date, datetime
+from pathlib import Path
+
+import numpy as np
+import pytest
+from fakes import GRID, FakeStore, entry, ground_lonlat, unit
+from pyproj import Geod
+from shapely import LineString, Point, box
+from shapely.geometry.base import BaseGeometry
+
+from habmap.errors import InputError, UsageError
+from habmap.jobs.sheet import write_sheet
+from habmap.show.sheet import SCALES
+from habmap.show.sheet_margin import north_words
+from habmap.show.sheet_marks import stage_pattern, svg_outline
+from habmap.show.sheet_pen import LEAST_PT, printable, text_width_pt, wrapped
+from habmap.show.symbols import POINT_MARKS
+from habmap.vocabulary import FIRE_CAUTION, SAW_CAUTION, STAGES
+from habmap.work.records import Feature, Row
+
+NOW = datetime(2026, 3, 1, 18, tzinfo=UTC)
+#: An unusual outline [grid m], so that nothing else on the sheet can be taken for it.
+OUTLINE = box(-211.0, -97.0, 211.0, 97.0)
+PT_PER_M = 72 / 0.0254  # exact: 72 points to an inch of 25.4 mm
+
+
+def _feature(kind: str, shape: BaseGeometry, name: str, *, sensitive: bool = False) -> Feature:
+    return Feature(
+        uuid=f"feature-{name}", kind=kind, name=name, sensitive=sensitive, geometry=GRID.to_lonlat(shape),
+        recorded_at=NOW,
+    )  # fmt: skip
+
+
+def _store(*more: Row) -> FakeStore:
+    return FakeStore(
+        [
+            unit("A1", OUTLINE, name="South bench", notes="the note of the owner"),
+            unit("B2", box(220, -97, 400, 97), name="Far side", cover="grass"),
+            entry("cut", "2026-02-14", box(-211, -97, 0, 97), person_hours=31, cost=777, who="Ossian", note="by hand"),
+            *more,
+        ],
+        grid=GRID,
+    )
+
+
+def _write(store: FakeStore, path: Path, **options: object) -> object:
+    return write_sheet(store, target=path, folder=path.parent, now=NOW, **options)  # type: ignore[arg-type]
+
+
+def _streams(path: Path) -> list[str]:
+    """Return the page contents of a PDF, unpacked by its own rules (ISO 32000-1, 7.3.8): no habmap code in it."""
+    found = []
+    for match in re.finditer(rb"stream\r?\n(.*?)\r?\nendstream", path.read_bytes(), re.DOTALL):
+        try:
+            text = zlib.decompress(match[1])
+        except zlib.error:
+            continue
+        if b" re\n" in text or b" m\n" in text:
+            found.append(text.decode("latin-1"))
+    return found
+
+
+def _closed_paths(content: str) -> list[np.ndarray]:
+    """Return the vertices of every path made of straight lines only, in the page's own points."""
+    number = r"-?[\d.]+"
+    paths = re.findall(rf"({number} {number} m\n(?:{number} {number} l\n)+)h", content)
+    return [
+        np.array([[float(part) for part in line.split()[:2]] for line in path.strip().split("\n")]) for path in paths
+    ]
+
+
+def _words(path: Path) -> str:
+    program = shutil.which("pdftotext")
+    if program is None:
+        pytest.skip("no pdftotext on PATH (Debian: apt-get install poppler-utils)")
+    return " ".join(subprocess.run([program, path, "-"], capture_output=True, text=True, check=True).stdout.split())
+
+
+@pytest.mark.parametrize("paper", ["letter", "tabloid", "a4", "a3"])
+def test_the_scale_is_true_on_the_paper(tmp_path: Path, paper: str) -> None:
+    """A unit of 422 by 194 m is so many points long as 1:N says, within 0.1 %: in grid metres and on the ellipsoid."""
+    path = tmp_path / "sheet.pdf"
+    result = _write(_store(), path, paper=paper)
+    scale = result.scale  # type: ignore[attr-defined]
+    assert scale in SCALES
+    assert f"1:{scale:,}" in _words(path)
+    sizes = [np.ptp(outline, axis=0) for content in _streams(path) for outline in _closed_paths(content)]
+    wanted = np.array([422.0, 194.0]) * PT_PER_M / scale
+    matching = [size for size in sizes if np.allclose(size, wanted, rtol=0.001)]
+    assert matching, f"no outline of {wanted} pt among {len(sizes)}"
+    # The same two sides by GeographicLib's geodesics (Karney 2013), which know nothing of our grid.
+    west, south, east, north = GRID.to_lonlat(OUTLINE).bounds
+    geod = Geod(ellps="WGS84")
+    across_m = geod.inv(west, (south + north) / 2, east, (south + north) / 2)[2]
+    up_m = geod.inv((west + east) / 2, south, (west + east) / 2, north)[2]
+    assert matching[0] / PT_PER_M * scale == pytest.approx([across_m, up_m], rel=0.001)
+
+
+@pytest.mark.parametrize(
+    ("paper", "short_mm", "long_mm"),
+    [("letter", 215.9, 279.4), ("tabloid", 279.4, 431.8), ("a4", 210, 297), ("a3", 297, 420)],  # ANSI Y14.1, ISO 216
+)
+def test_paper_has_its_size(tmp_path: Path, paper: str, short_mm: float, long_mm: float) -> None:
+    path = tmp_path / "sheet.pdf"
+    _write(_store(), path, paper=paper)
+    box_ = re.search(rb"/MediaBox \[ 0 0 ([\d.]+) ([\d.]+) \]", path.read_bytes())
+    assert box_ is not None
+    sides_mm = sorted(float(side) / 72 * 25.4 for side in box_.groups())
+    assert sides_mm == pytest.approx([short_mm, long_mm], abs=0.05)
+
+
+def test_a_bigger_paper_never_makes_a_smaller_map(tmp_path: Path) -> None:
+    scales = {
+        paper: _write(_store(), tmp_path / f"{paper}.pdf", paper=paper).scale  # type: ignore[attr-defined]
+        for paper in ("letter", "tabloid", "a4", "a3")
+    }
+    assert scales["tabloid"] < scales["letter"]
+    assert scales["a3"] < scales["a4"]
+
+
+def test_words_on_the_sheet_can_be_searched_and_fonts_are_embedded(tmp_path: Path) -> None:
+    path = tmp_path / "sheet.pdf"
+    _write(_store(), path)
+    words = _words(path)
+    # 422 by 194 m are 81,868 m2; an acre is 4,046.8564224 m2: 20.2 acres, half of it cut.
+    assert "10.1 of 20.2 cedar acres treated at least once; 10.1 remain; next: the south bench, 10.1 acres." in words
+    for part in (SAW_CAUTION, FIRE_CAUTION, "How these numbers were made", "True north is", "Feb 14, 2026", "metres"):
+        assert part in words
+    content = path.read_bytes()
+    assert b"/FontFile2" in content  # TrueType programs inside the file (ISO 32000-1, 9.9)
+    assert b"/Type3" not in content
+
+
+def test_a_sheet_of_one_unit(tmp_path: Path) -> None:
+    path = tmp_path / "unit.pdf"
+    whole = _write(_store(), tmp_path / "whole.pdf")
+    one = _write(_store(), path, unit_id="A1")
+    assert one.scale < whole.scale  # type: ignore[attr-defined]
+    assert (one.units, one.acres) == (1, pytest.approx(81_868 / 4_046.8564224))  # type: ignore[attr-defined]
+    words = _words(path)
+    assert words.startswith("South bench: 10.1 of 20.2 cedar acres treated; 10.1 remain.")
+    assert "Far side" not in words
+    assert "Cut on February 14, 2026" in words
+
+
+def test_the_public_sees_no_names_notes_costs_or_private_places(tmp_path: Path) -> None:
+    store = _store(
+        _feature("nest", Point(10, 10), "Owl nest"),
+        _feature("house", Point(-50, 20), "Ferncastle home", sensitive=True),
+        _feature("lane", LineString([(-200, 0), (200, 0)]), "Ferncastle lane"),
+    )
+    owner, public = tmp_path / "owner.pdf", tmp_path / "public.pdf"
+    _write(store, owner)
+    _write(store, public, audience="public")
+    secrets = ("Ossian", "777", "31 person", "by hand", "Owl", "nest", "Ferncastle", "private")
+    told, hidden = _words(owner), _words(public)
+    assert [secret for secret in secrets if secret not in told] == []
+    assert [secret for secret in secrets if secret in hidden] == []
+    assert "made for the public" in hidden
+    lines = sum(len(re.findall(r" m\n", content)) for content in _streams(public))
+    assert lines < sum(len(re.findall(r" m\n", content)) for content in _streams(owner))
+
+
+def test_hostile_names_are_only_words(tmp_path: Path) -> None:
+    name = r"$\frac{1}{0}$ \input{x} (q) Tj % <b> ∑ 𐍈 " + "W" * 300
+    store = FakeStore([unit("$U_1^", OUTLINE, name=name)], grid=GRID)
+    path = tmp_path / "sheet.pdf"
+    _write(store, path)
+    words = _words(path)
+    assert r"$\frac{1}{0}$ \input{x}" in words
+    assert "□" in words  # a letter that the faces lack is shown as an open box
+
+
+def test_the_same_place_gives_the_same_file(tmp_path: Path) -> None:
+    for name in ("a.pdf", "b.pdf"):
+        _write(_store(), tmp_path / name)
+    assert (tmp_path / "a.pdf").read_bytes() == (tmp_path / "b.pdf").read_bytes()
+
+
+def test_many_units_go_on_overleaf_and_none_is_lost(tmp_path: Path) -> None:
+    units = [
+        unit(
+            f"U{number:02d}",
+            box(60 * (number % 10), 60 * (number // 10), 60 * (number % 10) + 55, 60 * (number // 10) + 55),
+        )
+        for number in range(70)
+    ]
+    path = tmp_path / "sheet.pdf"
+    result = _write(FakeStore(units, grid=GRID), path)
+    assert result.pages > 1  # type: ignore[attr-defined]
+    words = _words(path)
+    assert "more units overleaf" in words
+    assert [one.unit_id for one in units if one.unit_id not in words] == []
+
+
+def test_faults_are_said_and_nothing_is_written(tmp_path: Path) -> None:
+    path = tmp_path / "sheet.pdf"
+    with pytest.raises(InputError, match="no ground to draw"):
+        _write(FakeStore(), path)
+    with pytest.raises(InputError, match="no such unit"):
+        _write(_store(), path, unit_id="Z9")
+    with pytest.raises(UsageError, match="PDF"):
+        _write(_store(), tmp_path / "sheet.png")
+    apart = FakeStore([unit("A", box(0, 0, 50, 50)), unit("B", box(1.9e6, 0, 1.9e6 + 50, 50))], grid=GRID)
+    assert _write(apart, tmp_path / "far.pdf").scale >= 10_000_000  # type: ignore[attr-defined]
+    assert sorted(file.name for file in tmp_path.iterdir()) == ["far.pdf"]
+    path.write_text("mine")
+    with pytest.raises(InputError, match="already there"):
+        _write(_store(), path)
+    assert path.read_text() == "mine"
+    _write(_store(), path, overwrite=True)
+    assert path.read_bytes().startswith(b"%PDF-")
+
+
+def test_before_any_work_and_as_of_a_day(tmp_path: Path) -> None:
+    before = _write(_store(), tmp_path / "before.pdf", on=date(2026, 2, 13))
+    assert (before.treated_acres, before.pages) == (0.0, 1)  # type: ignore[attr-defined]
+    assert "0.0 of 20.2 cedar acres" in _words(tmp_path / "before.pdf")
+
+
+def test_svg_arcs_and_curves_become_the_right_outlines() -> None:
+    """A tank is a circle of radius 5 about (7, 7); its bounds follow from that alone."""
+    path, _ = POINT_MARKS["well"]
+    (left, top), (right, bottom) = svg_outline(path).get_extents().get_points()
+    assert (left, top, right, bottom) == pytest.approx((2, 2, 7 + 5, 12), abs=0.02)
+    # A half circle turned the other way: from (2, 12) over the top to (7, 12), radius 2.5.
+    (_, top), (_, bottom) = svg_outline("M2,12A2.5,2.5 0 1 1 7,12Z").get_extents().get_points()
+    assert (top, bottom) == pytest.approx((9.5, 12), abs=0.02)
+    # T mirrors the control point: a wave of q3,-3 6,0 t6,0 goes 1.5 up, then 1.5 down (Bezier's middle).
+    wave = svg_outline("M1,5q3,-3 6,0t6,0").get_extents()
+    assert (wave.y0, wave.y1, wave.x1) == pytest.approx((3.5, 6.5, 13), abs=0.02)
+
+
+def test_every_stage_has_a_pattern_on_paper() -> None:
+    plain = [stage for stage in STAGES if not stage_pattern(stage).marks]
+    assert plain == ["standing", "other"]
+
+
+def test_true_north_is_said_on_the_side_where_it_lies() -> None:
+    """East of the grid's middle, in the north, meridians lean left as they go north: convergence is positive."""
+    east_of_middle = GRID.convergence_deg(GRID.lon + 1, GRID.lat)
+    north = GRID.to_grid(LineString([(GRID.lon + 1, GRID.lat), (GRID.lon + 1, GRID.lat + 0.01)]))
+    (x0, y0), (x1, y1) = north.coords
+    lean_deg = math.degrees(math.atan2(x1 - x0, y1 - y0))  # negative: to the left
+    assert lean_deg == pytest.approx(-east_of_middle, abs=0.01)
+    assert f"{abs(lean_deg):.2f}° left" in north_words(east_of_middle)
+    assert f"{abs(lean_deg):.2f}° right" in north_words(-east_of_middle)
+
+
+def test_lines_are_never_wider_than_their_room() -> None:
+    text = "Ground worked twice is counted once " + "W" * 80 + " and so on"
+    lines = wrapped(text, 120, size_pt=LEAST_PT)
+    assert max(text_width_pt(line, size_pt=LEAST_PT, is_serif=True) for line in lines) <= 120
+    assert "".join(lines).replace(" ", "") == text.replace(" ", "")
+    assert printable("a\nb\t\x07") == "a b"
+
+
+def test_ground_helper_agrees() -> None:
+    assert GRID.to_grid(ground_lonlat(OUTLINE)).area == pytest.approx(422 * 194, rel=1e-9)
