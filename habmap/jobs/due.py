@@ -10,7 +10,6 @@ from habmap.jobs.closed_days import bans, day_of_year, holds
 from habmap.jobs.export_practices import export_practices
 from habmap.jobs.ground import Ground, GroundPiece, ground
 from habmap.jobs.ports import Store
-from habmap.measures import days_after
 from habmap.place.settings import Settings
 from habmap.vocabulary import FIRE_CAUTION
 from habmap.work.records import Entry
@@ -21,6 +20,7 @@ from habmap.work.seasons import (
     DueItem,
     UpkeepRule,
     calendar_due,
+    coming_within,
     ground_due,
     sort_items,
 )
@@ -62,8 +62,8 @@ def due(store: Store, *, on: date) -> DueResult:
     return DueResult(
         on=on,
         items=items,
-        next_30=_begins_within(items, on, 30),
-        next_90=_begins_within(items, on, AHEAD_DAYS),
+        next_30=len(coming_within(items, on=on, days=30)),
+        next_90=len(coming_within(items, on=on, days=AHEAD_DAYS)),
         cautions=(FIRE_CAUTION, TRADE_OFFS),
     )
 
@@ -78,10 +78,6 @@ def upkeep_due(state: Ground, settings: Settings) -> dict[str, tuple[DueItem, ..
         if item.what == "upkeep" and item.state == "due" and item.unit_id is not None:
             found[item.unit_id] = (*found.get(item.unit_id, ()), item)
     return found
-
-
-def _begins_within(items: Sequence[DueItem], on: date, days: int) -> int:
-    return sum(item.from_date is not None and on <= item.from_date <= days_after(on, days) for item in items)
 
 
 def _dated(state: Ground) -> list[DatedGround]:

@@ -7,7 +7,7 @@ from datetime import date
 
 from habmap.errors import InputError
 from habmap.jobs.closed_days import bans, holds
-from habmap.jobs.effort import clearing_rate
+from habmap.jobs.effort import clearing_rate, effort
 from habmap.jobs.ground import ground
 from habmap.jobs.ports import Store
 from habmap.jobs.rank import rank
@@ -59,15 +59,17 @@ def plan(store: Store, *, first: date, last: date, hours_per_week: float) -> Pla
         if line.practice_code in cut_codes and line.not_before is not None:
             for unit_id in line.units or tuple(unit.unit_id for unit in store.units()):
                 starts[unit_id] = max(starts.get(unit_id, date.min), line.not_before)
+    # the same hours that `effort` gives: steep and gentle ground apart where the log tells them apart
+    hours_left = {unit.unit_id: unit.person_hours_left for unit in effort(store, today=first).units}
     stands = [
         Stand(
             unit_id=unit.unit_id,
             acres=unit.remaining_acres,
-            hours_per_acre=own.per_acre,
+            hours_per_acre=(hours_left.get(unit.unit_id) or 0) / unit.remaining_acres or own.per_acre,
             not_before=starts.get(unit.unit_id),
         )
         for unit in rank(store).units
-        if unit.tier != "none"
+        if unit.tier not in ("none", "upkeep")
     ]
     slots, unfit = season_plan(
         stands,

@@ -204,6 +204,16 @@ def calendar_due(
     return tuple(items)
 
 
+def coming_within(items: Iterable[DueItem], *, on: date, days: int) -> tuple[DueItem, ...]:
+    """Return the items that begin or end within so many days of a day; what is done is left out."""
+    last = days_after(on, days)
+    return tuple(
+        item
+        for item in items
+        if item.state != "done" and any(day and on <= day <= last for day in (item.from_date, item.to_date))
+    )
+
+
 def sort_items(items: Iterable[DueItem]) -> tuple[DueItem, ...]:
     """Put what presses first: past and due, then by the day it begins."""
     press = {"overdue": 0, "past the window": 1, "due": 2, "in force": 3, "in the window": 4}

@@ -16,6 +16,7 @@ from habmap.work.seasons import (
     UpkeepRule,
     YearlyBan,
     calendar_due,
+    coming_within,
     ground_due,
 )
 
@@ -143,3 +144,28 @@ def test_no_line_ever_says_ready() -> None:
         for item in ground_due(every, on=CUT + timedelta(days=days), drying_days=(30, 60), upkeep=RULE):
             assert "ready" not in f"{item.state} {item.words}".lower()
             assert "safe" not in f"{item.state} {item.words}".lower()
+
+
+def test_what_begins_or_ends_soon_is_seen_at_a_glance() -> None:
+    on = date(2026, 2, 10)
+    lines = [
+        ContractDate(name=name, units=(), planned_acres=planned, applied_acres=1.0, not_before=first, due=last)
+        for name, planned, first, last in (
+            ("ends in 30 days", 2.0, date(2025, 1, 1), on + timedelta(days=30)),
+            ("ends a day later", 2.0, date(2025, 1, 1), on + timedelta(days=31)),
+            ("begins in 90 days", 2.0, on + timedelta(days=90), None),
+            ("ended yesterday", 2.0, None, on - timedelta(days=1)),
+            ("done", 1.0, None, on),
+        )
+    ]
+    items = calendar_due(on=on, bans=[], holds=[], contract=lines)
+    assert [item.name for item in coming_within(items, on=on, days=30)] == ["ends in 30 days"]
+    assert [item.name for item in coming_within(items, on=on, days=90)] == [
+        "ends in 30 days", "ends a day later", "begins in 90 days",
+    ]  # fmt: skip
+
+
+def test_a_look_after_later_work_counts_from_that_work() -> None:
+    seen_long_ago = replace(DOWN, last_look=date(2025, 9, 10))
+    (item,) = of_kind([seen_long_ago], "look", date(2026, 9, 1))
+    assert (item.since_date, item.state) == (CUT, "due")

@@ -79,7 +79,17 @@ def _first_words(result: DueResult) -> None:
         say(f"{number} on {result.on}; the first: {which}{f' ({top.words})' if top.words else ''}.")
     else:
         say(f"Nothing presses on {result.on}.")
-    say(f"{result.next_30} things begin within 30 days, {result.next_90} within 90.")
+    say(f"Beginning or ending within 30 days: {_glance(result, 30)}; within 90: {_glance(result, 90)}.")
+
+
+def _glance(result: DueResult, days: int) -> str:
+    """Return what begins or ends within so many days, and how often each."""
+    from collections import Counter
+
+    from habmap.work.seasons import WHAT_WORDS, coming_within
+
+    counts = Counter(WHAT_WORDS[item.what] for item in coming_within(result.items, on=result.on, days=days))
+    return ", ".join(what if number == 1 else f"{what} ×{number}" for what, number in counts.items()) or "nothing"
 
 
 def _days(result: DueResult) -> list[CalendarDay]:
