@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import os
-import tempfile
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
@@ -16,7 +14,6 @@ import shapely
 from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from habmap.errors import PlaceError
 from habmap.jobs.acres import AcresResult, acres_of
 from habmap.jobs.ground import Ground, ground
 from habmap.jobs.ports import Store
@@ -27,6 +24,7 @@ from habmap.land.grid import LocalGrid
 from habmap.measures import acres as to_acres
 from habmap.place.elevation import open_elevation
 from habmap.place.settings import Settings
+from habmap.place.writers import refuse_to_write, write_whole
 from habmap.show.page import (
     Audience,
     Page,
@@ -110,19 +108,15 @@ def draw_map(
     Raises
     ------
     PlaceError
-        The file is already there and ``overwrite`` is false, or it cannot be written.
+        It cannot be written.
     InputError
-        The elevation that the place names cannot be read.
+        The file is already there and ``overwrite`` is false, its name is that of a property's own
+        file, or the elevation that the place names cannot be read.
     """
-    if target.exists() and not overwrite:
-        raise PlaceError(
-            "there is already a file of this name",
-            where=str(target),
-            mend="give --overwrite, or another name with -o",
-        )
+    refuse_to_write(target, overwrite=overwrite)
     page = build_page(store, now=now, audience=audience, on=on)
     content = render_page(page).encode()
-    _write_whole(target, content)
+    write_whole(target, lambda path: path.write_bytes(content), overwrite=overwrite, make_folder=True)
     return MapResult(
         place=page.place,
         path=str(target),
@@ -366,25 +360,3 @@ def _cautions(state: Ground, account: AcresResult, slopes: TerrainResult | None)
     if slopes is not None and any((unit.hand_only_pct or 0.0) >= 0.5 for unit in slopes.units):
         cautions.append(STEEP_CAUTION)
     return tuple(cautions)
-
-
-def _write_whole(path: Path, content: bytes) -> None:
-    """Write beside the target and rename, so that a reader sees the old file or the new one, never half of it."""
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=".habmap-", suffix=".part")
-        try:
-            with os.fdopen(handle, "wb") as file:
-                file.write(content)
-                file.flush()
-                os.fsync(file.fileno())
-            Path(temporary).chmod(0o644)
-            Path(temporary).replace(path)
-        except BaseException:
-            Path(temporary).unlink(missing_ok=True)
-            raise
-    except OSError as error:
-        raise PlaceError(
-            "the map cannot be written", where=str(path), value=error.strerror or error,
-            mend="choose a folder that you may write in, with -o",
-        ) from error  # fmt: skip

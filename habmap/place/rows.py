@@ -134,8 +134,18 @@ def moment_text(moment: datetime) -> str:
 
 
 def _plain(values: Mapping[str, Any], record: type) -> dict[str, Any]:
-    names = {field.name for field in fields(record)}
-    return {name: values[name] for name in values if name in names}
+    """Return the columns that a record has fields for; SQLite itself takes a word where a number is declared."""
+    kinds = {field.name: str(field.type) for field in fields(record)}
+    found = {name: values[name] for name in values if name in kinds}
+    for name, value in found.items():
+        is_number, is_text = kinds[name].startswith(("float", "int")), kinds[name].startswith("str")
+        if value is None and (is_number or is_text) and "None" in kinds[name]:
+            continue
+        if (is_number and not (isinstance(value, int | float) and math.isfinite(value))) or (
+            is_text and not isinstance(value, str)
+        ):
+            raise ValueError(f"{name} holds {value!r}")
+    return found
 
 
 def _to_column(name: str, value: object, *, where: str) -> object:

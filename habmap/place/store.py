@@ -105,6 +105,13 @@ class GeoPackageStore:
             meta = connection.execute("SELECT place_id, schema_version FROM habmap_meta").fetchone()
             if meta is None:
                 raise PlaceError("the property's file has no identity", where=str(path), mend="restore it from a copy")
+            if not isinstance(meta["schema_version"], int):
+                raise PlaceError(
+                    "the property's file does not say how it is laid out",
+                    where=str(path),
+                    value=f"schema {meta['schema_version']}",
+                    mend="restore it from a copy",
+                )
             if meta["schema_version"] > SCHEMA_VERSION:
                 raise PlaceError(
                     "this property was made by a newer habmap",

@@ -22,7 +22,7 @@ from habmap.place.settings import SETTINGS_FILE
 Cell = str | float | int | None
 
 
-def write_whole(path: Path, write: Callable[[Path], object], *, overwrite: bool) -> None:
+def write_whole(path: Path, write: Callable[[Path], object], *, overwrite: bool, make_folder: bool = False) -> None:
     """Write a file through a neighbour that takes its place at the end, so that no half file is ever seen.
 
     Raises
@@ -34,7 +34,10 @@ def write_whole(path: Path, write: Callable[[Path], object], *, overwrite: bool)
         The disk refused.
     """
     refuse_to_write(path, overwrite=overwrite)
+    if not path.parent.is_dir() and not make_folder:
+        raise InputError("there is no such folder", where=str(path.parent), mend="make the folder first")
     try:
+        path.parent.mkdir(parents=True, exist_ok=True)
         # the suffix is kept: writers choose their format by it
         handle, name = tempfile.mkstemp(dir=path.parent, prefix=".", suffix=path.suffix)
         os.close(handle)
@@ -61,8 +64,6 @@ def refuse_to_write(path: Path, *, overwrite: bool) -> None:
         )
     if path.exists() and not overwrite:
         raise InputError("the file is already there", where=str(path), mend="name another file, or add --overwrite")
-    if not path.parent.is_dir():
-        raise InputError("there is no such folder", where=str(path.parent), mend="make the folder first")
 
 
 def csv_text(header: Sequence[str], rows: Sequence[Sequence[Cell]], *, for_spreadsheet: bool) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import math
 import struct
+import warnings
 import zlib
 from dataclasses import dataclass
 from typing import Final
@@ -118,10 +119,14 @@ def _to_mercator(heights_m: NDArray[np.float64], transform: Affine, crs_wkt: str
     # Written out because affine 3 warns of ``*`` and affine 2 has no ``@``.
     left, top = transform.c, transform.f
     right, bottom = transform.a * columns + transform.b * rows + left, transform.d * columns + transform.e * rows + top
-    grid, width, height = calculate_default_transform(
-        crs, _MERCATOR, columns, rows,
-        left=min(left, right), bottom=min(top, bottom), right=max(left, right), top=max(top, bottom),
-    )  # fmt: skip
+    with warnings.catch_warnings():
+        warnings.simplefilter(
+            "ignore", PendingDeprecationWarning
+        )  # rasterio 1.4 writes ``*`` where affine 3 wants ``@``
+        grid, width, height = calculate_default_transform(
+            crs, _MERCATOR, columns, rows,
+            left=min(left, right), bottom=min(top, bottom), right=max(left, right), top=max(top, bottom),
+        )  # fmt: skip
     turned = np.full((height, width), np.nan)
     reproject(
         heights_m.astype(np.float64), turned,

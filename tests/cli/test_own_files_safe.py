@@ -1,0 +1,93 @@
+"""A property's own file is never written over, and what another program spoiled in it is said in words."""
+
+from __future__ import annotations
+
+import shutil
+import sqlite3
+from pathlib import Path
+from typing import Any
+
+import geopandas
+import pytest
+from shapely import box
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory, run_habmap: Any) -> Path:
+    folder: Path = tmp_path_factory.mktemp("own") / "place"
+    assert run_habmap("start", folder, "--name", "Invented Hill").code == 0
+    layer = folder.parent / "u.gpkg"
+    units = {"unit_id": ["A"], "cover": ["cedar"], "geometry": [box(-97.102, 36.098, -97.098, 36.102)]}
+    geopandas.GeoDataFrame(units, crs="EPSG:4326").to_file(layer)
+    assert run_habmap("add", "units", layer, place=folder).code == 0
+    logged = run_habmap("log", "cut", "--date", "2026-01-05", "--unit", "A", "--all", "--who", "Ada", place=folder)
+    assert logged.code == 0
+    return folder
+
+
+@pytest.fixture
+def place(made: Path, tmp_path: Path) -> Path:
+    return Path(shutil.copytree(made, tmp_path / "place"))
+
+
+@pytest.mark.parametrize(
+    "command",
+    [
+        ("export", "ledger", "--overwrite", "-o", "place.gpkg"),
+        ("export", "units", "--overwrite", "-o", "place.gpkg"),
+        ("map", "--overwrite", "-o", "place.gpkg"),
+        ("map", "--overwrite", "-o", "habmap.toml"),
+        ("due", "--overwrite", "--ics", "habmap.toml"),
+    ],
+)
+def test_no_export_writes_over_a_propertys_own_file(command: tuple[str, ...], place: Path, run_habmap: Any) -> None:
+    before = {path.name: path.read_bytes() for path in place.iterdir() if path.is_file()}
+    done = run_habmap(*command[:-1], place / command[-1], place=place)
+    assert done.code == 3
+    assert "never written over" in done.err
+    assert {path.name: path.read_bytes() for path in place.iterdir() if path.is_file()} == before
+
+
+def spoil(place: Path, statement: str) -> None:
+    connection = sqlite3.connect(place / "place.gpkg")
+    triggers = connection.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall()
+    for (name,) in triggers:
+        connection.execute(f'DROP TRIGGER "{name}"')
+    connection.execute(statement)
+    connection.commit()
+    connection.close()
+
+
+@pytest.mark.parametrize(
+    ("statement", "shown"),
+    [
+        ("UPDATE entries SET killed_pct = 'most'", "killed_pct holds 'most'"),
+        ("UPDATE entries SET person_hours = 9e999", "person_hours holds inf"),
+        ("UPDATE entries SET who = x'ff00'", "who holds b"),
+        ("UPDATE units SET stems_per_acre = 9e999", "stems_per_acre holds inf"),
+    ],
+)
+def test_a_column_of_the_wrong_kind_is_a_damaged_row(statement: str, shown: str, place: Path, run_habmap: Any) -> None:
+    spoil(place, statement)
+    for command in ("acres", "rank"):
+        done = run_habmap(command, place=place)
+        assert done.code == 3
+        assert "a stored row is damaged" in done.err
+        assert shown in done.err
+    assert run_habmap("check", place=place).code == 1
+
+
+def test_a_layout_number_that_is_none_is_said(place: Path, run_habmap: Any) -> None:
+    spoil(place, "UPDATE habmap_meta SET schema_version = 'x'")
+    done = run_habmap("acres", place=place)
+    assert done.code == 3
+    assert "does not say how it is laid out" in done.err
+
+
+def test_a_unit_id_with_a_semicolon_is_refused(place: Path, tmp_path: Path, run_habmap: Any) -> None:
+    layer = tmp_path / "semi.gpkg"
+    units = {"unit_id": ["B;C"], "cover": ["cedar"], "geometry": [box(-97.09, 36.098, -97.088, 36.102)]}
+    geopandas.GeoDataFrame(units, crs="EPSG:4326").to_file(layer)
+    done = run_habmap("add", "units", layer, place=place)
+    assert done.code == 3
+    assert "semicolon" in done.err
