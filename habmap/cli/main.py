@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import importlib
 import os
-import pkgutil
 import sys
 from pathlib import Path
 from typing import Annotated, Final
@@ -18,6 +16,9 @@ from habmap.errors import HabmapError, UsageError
 
 #: The parser's own error for a command line it cannot take (typer carries its parser under a private name).
 ParserUsageError: Final[type[typer.BadParameter]] = typer.BadParameter.__mro__[1]
+
+#: What is said of the whole run stands before the command; people write it after.
+_GOES_FIRST: Final = {"--place": " DIR", "--debug": "", "--version": ""}
 
 app = typer.Typer(
     name="habmap",
@@ -47,8 +48,16 @@ def _start(
     context.obj = Session(folder=place, debug=debug)
 
 
-for _module in pkgutil.iter_modules(commands.__path__):
-    importlib.import_module(f"{commands.__name__}.{_module.name}").register(app)
+for _command in commands.IN_ORDER:
+    _command.register(app)
+
+
+def _mend(error: Exception, where: str) -> str:
+    option = getattr(error, "option_name", None)
+    if option in _GOES_FIRST and where != "habmap":
+        command = where.removeprefix("habmap ")
+        return f"{option} stands before the command: habmap {option}{_GOES_FIRST[option]} {command} …"
+    return f"see `{where} --help`"
 
 
 def run(arguments: list[str] | None = None) -> None:
@@ -59,7 +68,7 @@ def run(arguments: list[str] | None = None) -> None:
         code = typer.main.get_command(app).main(args=words or ["--help"], prog_name="habmap", standalone_mode=False)
     except ParserUsageError as error:
         where = getattr(getattr(error, "ctx", None), "command_path", None) or "habmap"
-        usage = UsageError(error.format_message(), where=where, mend=f"see `{where} --help`")
+        usage = UsageError(error.format_message(), where=where, mend=_mend(error, where))
         code = print_error(usage, as_json=as_json)
     except typer.Abort:
         code = 130

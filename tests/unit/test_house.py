@@ -200,3 +200,12 @@ def test_an_orderly_house_has_no_faults(tmp_path: Path) -> None:
         (tmp_path / module).parent.mkdir(parents=True, exist_ok=True)
         (tmp_path / module).write_text(line + "\n", encoding="utf-8")
     assert order_faults(tmp_path) + purity_faults(tmp_path) + clock_faults(tmp_path) == []
+
+
+def test_every_command_module_is_listed() -> None:
+    import pkgutil
+
+    from habmap.cli import commands
+
+    there = {module.name for module in pkgutil.iter_modules(commands.__path__)}
+    assert {module.__name__.rpartition(".")[2] for module in commands.IN_ORDER} == there

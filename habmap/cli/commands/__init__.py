@@ -1,1 +1,30 @@
 """One module per command, each with ``register(app)``; heavy libraries are imported inside the command itself."""
+
+from habmap.cli.commands import (
+    acres,
+    add,
+    burnday,
+    check,
+    correct,
+    demo,
+    density,
+    due,
+    effort,
+    export,
+    history,
+    join,
+    log,
+    map,
+    plan,
+    rank,
+    sheet,
+    start,
+    terrain,
+    trace,
+)
+
+#: In the order in which help lists them: set up, keep the log, ask, show, share, look over.
+IN_ORDER = (
+    start, add, trace, log, correct, history, acres, terrain, density, rank, due, effort, plan, burnday, map, sheet,
+    export, join, check, demo,
+)  # fmt: skip
