@@ -17,6 +17,7 @@ from habmap.jobs.add_layers import add_boundary, add_features, add_units
 from habmap.jobs.add_plots import add_plots
 from habmap.jobs.map import draw_map
 from habmap.jobs.rank import RankResult, rank
+from habmap.jobs.sheet import write_sheet
 from habmap.jobs.start import start
 from habmap.jobs.terrain import TerrainResult, terrain
 from habmap.place.samples import SAMPLE_NAME, sample_layers_folder
@@ -27,6 +28,7 @@ from habmap.place.store import GeoPackageStore
 #: First day of the sample's units: before its first log line.
 UNITS_FROM = date(2024, 9, 1)
 MAP_FILE = Path("out") / "map.html"
+SHEET_FILE = Path("out") / "sheet.pdf"
 
 Tell = Callable[[str], None]
 
@@ -49,8 +51,8 @@ class DemoResult:
         Acres by stage, all stages [acre].
     first
         ``unit_id`` of the units whose tier is ``first``, best first.
-    map
-        The map file.
+    map, sheet
+        The map file, and the sheet to print.
     """
 
     place: str
@@ -65,6 +67,7 @@ class DemoResult:
     stage_acres: dict[str, float]
     first: tuple[str, ...]
     map: str
+    sheet: str
 
 
 def demo(
@@ -110,7 +113,7 @@ def demo(
             value=error.strerror or error,
             mend="choose a folder that you may write to",
         ) from error
-    return replace(result, folder=str(folder), map=str(folder / MAP_FILE))
+    return replace(result, folder=str(folder), map=str(folder / MAP_FILE), sheet=str(folder / SHEET_FILE))
 
 
 def _refuse_to_lose(folder: Path, *, overwrite: bool) -> None:
@@ -198,6 +201,7 @@ def _done(draft: Path, layers: Path, *, now: datetime, today: date, tell: Tell, 
     drawn = draw_map(store, target=draft / MAP_FILE, now=now)
     for warning in drawn.warnings:
         note(warning)
+    write_sheet(store, target=draft / SHEET_FILE, folder=draft, now=now)
     totals = account.totals
     stages = {name: float(getattr(totals.stage_acres, name)) for name in type(totals.stage_acres).__slots__}
     return DemoResult(
@@ -213,6 +217,7 @@ def _done(draft: Path, layers: Path, *, now: datetime, today: date, tell: Tell, 
         stage_acres=stages,
         first=tuple(unit.unit_id for unit in order.units if unit.tier == "first"),
         map=str(draft / MAP_FILE),
+        sheet=str(draft / SHEET_FILE),
     )
 
 

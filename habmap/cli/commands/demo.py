@@ -22,7 +22,7 @@ def demo(
     overwrite: OverwriteOption = False,
     as_json: JsonOption = False,
 ) -> None:
-    """Build an invented sample property in DIR and do the whole main job on it: account, terrain, order of work, map.
+    """Build an invented sample property in DIR and do the main job on it: acres, terrain, order of work, map and sheet.
 
     With --overwrite an earlier sample property in DIR, and whatever was put beside it, is replaced; a property of
     your own never is.
@@ -52,4 +52,5 @@ def demo(
     say(FIRE_CAUTION)
     say("")
     say(f"The map is {result.map}; open it in a browser, it needs no network.")
+    say(f"The sheet to print is {result.sheet}; print it at 100 %, not fitted to the page.")
     say(f"Next: habmap --place {directory} acres")
