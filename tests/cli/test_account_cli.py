@@ -101,3 +101,18 @@ def test_the_history_as_json_and_an_unknown_unit(run_habmap: Callable[..., Any],
     refused = run_habmap("history", "X", "--json", place=place)
     assert refused.code == 3
     assert refused.json["allowed"] == "E, M, W"
+
+
+def test_a_unit_with_ground_left_is_not_all_done_and_a_meadow_has_no_share(
+    run_habmap: Callable[..., Any], tmp_path: Path
+) -> None:
+    store = GeoPackageStore.create(tmp_path / "place", "Lark Hill")
+    ground, meadow = unit("W", box(0, 0, SIDE_M, SIDE_M)), unit("M", box(0, SIDE_M, SIDE_M, 2 * SIDE_M), cover="grass")
+    most = entry("cut", "2025-02-03", box(0, 0, 0.997 * SIDE_M, SIDE_M))
+    store.append([replace(row, uuid=_uuid(row.uuid)) for row in (ground, meadow)])
+    store.append([replace(most, entry_id=_uuid("most"))])
+    lines = run_habmap("acres", place=tmp_path / "place").out.splitlines()
+    (west,) = [line for line in lines if line.startswith("W ")]
+    (grass,) = [line for line in lines if line.startswith("M ")]
+    assert "99.7 %" in west and "100 %" not in west
+    assert "%" not in grass

@@ -183,3 +183,19 @@ def test_a_reader_that_goes_away_is_no_fault() -> None:
     )
     assert done.returncode in (0, 1)
     assert "Traceback" not in done.stderr
+
+
+@pytest.mark.parametrize(
+    ("words", "mend"),
+    [
+        (("acres", "--place", "somewhere"), "habmap --place DIR acres"),
+        (("log", "cut", "--debug"), "habmap --debug log"),
+        (("acres", "--bogus"), "see `habmap acres --help`"),
+    ],
+)
+def test_an_option_after_its_command_is_told_where_it_stands(
+    run_habmap: Run, words: tuple[str, ...], mend: str
+) -> None:
+    done = run_habmap(*words, "--json")
+    assert done.code == 2
+    assert done.json["schema"] == "habmap/error/1" and mend in done.json["mend"]

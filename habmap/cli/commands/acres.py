@@ -10,7 +10,7 @@ from habmap.cli.context import JsonOption, OnOption, Session
 from habmap.cli.output import print_json, print_table, say
 
 if TYPE_CHECKING:
-    from habmap.jobs.acres import AcresResult
+    from habmap.jobs.acres import AcresResult, UnitAcres
 
 #: Less worked ground outside the units than this is not worth a sentence [acre].
 OUTSIDE_WORTH_SAYING_ACRES = 0.05
@@ -66,7 +66,7 @@ def _print_units(result: AcresResult) -> None:
             unit.treated_acres,
             unit.remaining_acres,
             unit.keep_acres,
-            f"{unit.treated_pct:.0f} %",
+            _done(unit),
             stages_in_words(unit.stage_acres),
         ]
         for unit in result.units
@@ -76,6 +76,15 @@ def _print_units(result: AcresResult) -> None:
     print_table(
         ["unit", "name", "cover", "acres", "treated", "remaining", "left on purpose", "done", "stages (acres)"], rows
     )
+
+
+def _done(unit: UnitAcres) -> str | None:
+    if unit.stage_acres.other > 0:
+        return None  # not cedar ground: there is nothing to do, and so no share of it
+    words = f"{unit.treated_pct:.0f} %"
+    if words == "100 %" and unit.remaining_acres >= 0.005:
+        return f"{min(unit.treated_pct, 99.9):.1f} %"  # while the table shows ground that remains, not all is done
+    return words
 
 
 def stages_in_words(stage_acres: object) -> str:
