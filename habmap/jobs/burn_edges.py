@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Final
@@ -13,7 +13,7 @@ from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from habmap.jobs.burn_ground import rise_frac
-from habmap.jobs.ground import Ground, GroundPiece
+from habmap.jobs.ground import GroundPiece
 from habmap.land.downhill import Surface
 from habmap.land.edges import INSIDE_M, EdgePiece, Side, first_met, merged_runs, outline_pieces, side_of_wind
 from habmap.land.grid import LocalGrid
@@ -24,6 +24,8 @@ from habmap.work.stages import UPKEEP_AFTER_DAYS
 
 #: How far out the ground is compared with the edge, to tell whether it rises away [m].
 RISE_RUN_M: Final = 20.0
+#: Ground thinner than twice this is a leftover of drawing [m].
+HAIR_M: Final = 0.02
 OFF_PROPERTY: Final = "off the property"
 UNMAPPED: Final = "unmapped ground"
 _BEYOND_WORD: Final = {"road": "road", "lane": "road", "pond": "water", "creek": "water", "line": "break"}
@@ -102,8 +104,8 @@ def burn_edges(
     block: Polygon | MultiPolygon,
     *,
     wind_from_deg: float,
-    unit_ids: Sequence[str],
-    state: Ground,
+    others: Sequence[GroundPiece],
+    covers: Mapping[str, str],
     features: Sequence[Feature],
     boundary: Boundary | None,
     grid: LocalGrid,
@@ -120,8 +122,8 @@ def burn_edges(
         Grid metres.
     wind_from_deg
         True bearing that the wind comes from [°].
-    unit_ids
-        Units that the block is made of.
+    others, covers
+        Pieces of the place outside the block, and the cover of each unit.
     within_m
         How far beyond the edge is looked [m].
     rising_above_pct
@@ -130,7 +132,7 @@ def burn_edges(
     middle = shapely.get_coordinates(grid.to_lonlat(shapely.centroid(block)))[0]
     turn_deg = grid.convergence_deg(float(middle[0]), float(middle[1]))
     pieces = outline_pieces(block)
-    beyond = _beyond(pieces, set(unit_ids), state, features, boundary, grid, within_m, on)
+    beyond = _beyond(pieces, others, covers, features, boundary, grid, within_m, on)
     sides = [side_of_wind(piece.outward_deg, wind_from_deg - turn_deg) for piece in pieces]
     rises = [_is_upslope(surface, piece, rising_above_pct) for piece in pieces]
     runs = merged_runs(pieces, list(zip(sides, beyond, rises, strict=True)))
@@ -215,18 +217,18 @@ def _mean_outward_deg(pieces: Sequence[EdgePiece]) -> float:
 
 def _beyond(
     pieces: Sequence[EdgePiece],
-    unit_ids: set[str],
-    state: Ground,
+    others: Sequence[GroundPiece],
+    covers: Mapping[str, str],
     features: Sequence[Feature],
     boundary: Boundary | None,
     grid: LocalGrid,
     within_m: float,
     on: date,
 ) -> list[_Beyond]:
-    others = [piece for piece in state.pieces if piece.unit_id not in unit_ids]
     breaks = [feature for feature in features if feature.kind in BREAK_FEATURE_KINDS]
-    covers = {unit.unit_id: unit.cover for unit in state.units}
-    near_units = first_met(pieces, [piece.geometry for piece in others], within_m=within_m)
+    # Drawn patches leave slivers of a nanometre along edges, which are no ground: every piece is drawn in by a hair.
+    grounds = [shapely.buffer(piece.geometry, -HAIR_M) for piece in others]
+    near_units = first_met(pieces, grounds, within_m=within_m)
     near_breaks = first_met(
         pieces, [grid.to_grid(feature.geometry) for feature in breaks], within_m=within_m, from_m=-INSIDE_M
     )
@@ -254,7 +256,7 @@ def _beyond(
     return found
 
 
-def _unit_words(piece: GroundPiece, covers: dict[str, str], on: date) -> str:
+def _unit_words(piece: GroundPiece, covers: Mapping[str, str], on: date) -> str:
     if piece.stage == "other":
         return f"unit {piece.unit_id}: {covers[piece.unit_id]}"
     words = f"unit {piece.unit_id}: {STAGE_WORDS[piece.stage]}"

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,7 +15,6 @@ from pyproj import CRS, Transformer
 from shapely import LineString
 from shapely.geometry.base import BaseGeometry
 
-from habmap.errors import InputError
 from habmap.jobs.ports import Store
 from habmap.jobs.terrain import dense_edges
 from habmap.land.downhill import DownhillPath, Surface, downhill_path, outlets, sample_many
@@ -138,22 +136,3 @@ def _surface(dem: Elevation, grid: LocalGrid, block: BaseGeometry) -> Surface:
     row = (transform.a * dy - transform.d * dx) / determinant - 0.5
     heights = sample_many(coarse.heights_m.astype(np.float64), row, col)
     return Surface(heights.reshape(len(ys), len(xs)), float(xs[0]), float(ys[0]), cell_m)
-
-
-def require_known(unit_ids: Sequence[str], known: Sequence[str]) -> None:
-    """Refuse units that the place does not have.
-
-    Raises
-    ------
-    InputError
-        One is not known.
-    """
-    unknown = [unit_id for unit_id in unit_ids if unit_id not in known]
-    if unknown:
-        raise InputError(
-            "there is no such unit",
-            where="the units named",
-            value=", ".join(unknown),
-            allowed=", ".join(sorted(known)[:20]) or "no units are loaded yet",
-            mend="name a unit of this property, or a block of `[burn.blocks]` in habmap.toml",
-        )

@@ -20,14 +20,14 @@ from habmap.jobs.burn_around import (
     near_hazards,
     nearby_places,
 )
+from habmap.jobs.burn_block import burn_block
 from habmap.jobs.burn_edges import Edge, EdgeTotals, PublishedBreak, burn_edges, edge_totals, published_breaks
 from habmap.jobs.burn_fuel import Fuel, FuelClass, fuel_classes, fuel_there, table_class
-from habmap.jobs.burn_ground import BurnGround, burn_ground, cold_air_paths, require_known
+from habmap.jobs.burn_ground import BurnGround, burn_ground, cold_air_paths
 from habmap.jobs.burn_hours import BurnHour, burn_hours, hour_of
 from habmap.jobs.burn_words import block_words, warnings_for
-from habmap.jobs.ground import Ground, GroundPiece, ground
+from habmap.jobs.ground import GroundPiece, ground
 from habmap.jobs.ports import Store
-from habmap.land.acreage import HAIR_WIDTH_M
 from habmap.measures import M_PER_FT, acres
 from habmap.place.forecast import ForecastHour
 from habmap.place.settings import PlanWindow, Settings, WrittenPlan
@@ -48,8 +48,8 @@ class BurnRequest:
 
     Attributes
     ----------
-    names
-        Units, or blocks of ``[burn.blocks]``.
+    names, patch
+        Which ground: see `habmap.jobs.burn_block.burn_block`.
     at
         Local civil time of ignition.
     temp_f, rh_pct, wind_mph, wind_from_deg
@@ -74,6 +74,7 @@ class BurnRequest:
     weather_elevation_ft: float | None = None
     plan_kind: PlanKind | None = None
     wind_height: str | None = None
+    patch: MultiPolygon | None = None
     forecast: tuple[ForecastHour, ...] = ()
 
 
@@ -130,13 +131,11 @@ def burnday(store: Store, request: BurnRequest) -> BurnDayResult:
     """
     settings = store.settings
     state = ground(store, on=request.at.date())
-    unit_ids = _unit_ids(request.names, settings, state)
-    block = _block(unit_ids, state)
-    grid = state.grid
-    if grid is None or block.is_empty:
-        raise InputError("these units have no ground", value=", ".join(unit_ids), mend="load them again")
+    chosen = burn_block(request.names, request.patch, settings=settings, state=state)
+    unit_ids, block, pieces, grid = chosen.unit_ids, chosen.outline, chosen.inside, state.grid
+    if grid is None:
+        raise InputError("the property holds no ground yet", mend="load its units with `habmap add units FILE`")
     weather = _weather(request)
-    pieces = [piece for piece in state.pieces if piece.unit_id in unit_ids]
     dem = burn_ground(store, grid, block)
     features = store.features()
     above_ft = _above_weather_ft(request, block, dem)
@@ -162,8 +161,8 @@ def burnday(store: Store, request: BurnRequest) -> BurnDayResult:
     edges = burn_edges(
         block,
         wind_from_deg=weather["wind_from_deg"],
-        unit_ids=unit_ids,
-        state=state,
+        others=chosen.beyond,
+        covers={unit.unit_id: unit.cover for unit in state.units},
         features=features,
         boundary=store.boundary(),
         grid=grid,
@@ -214,30 +213,6 @@ def burnday(store: Store, request: BurnRequest) -> BurnDayResult:
             unit_ids=unit_ids,
         ),
     )
-
-
-def _unit_ids(names: Sequence[str], settings: Settings, state: Ground) -> tuple[str, ...]:
-    """Return the units named, blocks of ``habmap.toml`` opened up, each once."""
-    wanted: list[str] = []
-    known = [unit.unit_id for unit in state.units]
-    for name in names:
-        is_block = name in settings.burn.blocks and name not in known
-        wanted += settings.burn.blocks[name] if is_block else [name]
-    unit_ids = tuple(dict.fromkeys(wanted))
-    require_known(unit_ids, known)
-    return unit_ids
-
-
-def _block(unit_ids: Sequence[str], state: Ground) -> Polygon | MultiPolygon:
-    """Return the block's outline: the units together, hair-wide gaps between neighbours closed."""
-    shapes = [state.unit_shapes[unit_id] for unit_id in unit_ids]
-    block = shapely.union_all(shapes)
-    if len(shapes) > 1:
-        closed = shapely.buffer(block, HAIR_WIDTH_M, join_style="mitre")
-        block = shapely.union(shapely.buffer(closed, -HAIR_WIDTH_M, join_style="mitre"), block)
-    if isinstance(block, Polygon | MultiPolygon):
-        return block
-    return MultiPolygon([part for part in shapely.get_parts(block) if isinstance(part, Polygon)])
 
 
 def _weather(request: BurnRequest) -> dict[str, float]:

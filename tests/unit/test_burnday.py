@@ -228,6 +228,31 @@ def test_neighbours_burned_as_one_have_one_outline() -> None:
     assert "N" not in {edge.beyond for edge in result.edges}
 
 
+def test_only_the_pieces_of_one_stage() -> None:
+    west = box(-100, -100, 0, 100)
+    store = FakeStore([unit("A", BLOCK), entry("cut", "2026-02-01", west)], grid=GRID)
+    result = ask(store, names=("A:down",))
+    assert result.acres == pytest.approx(20_000 / 4046.8564224, rel=1e-6)
+    assert list(result.stage_acres) == ["down"]
+    # 100 by 200 m; its east side looks onto the rest of the unit, where cedars stand.
+    assert result.edge_totals.perimeter_m == pytest.approx(600, abs=0.01)
+    (rest,) = (edge for edge in result.edges if edge.beyond == "A")
+    assert (rest.beyond_stage, rest.side) == ("standing", "side")
+    assert rest.length_m == pytest.approx(200, abs=0.01)
+    with pytest.raises(InputError, match="no such ground"):
+        ask(store, names=("A:piled",))
+
+
+def test_a_drawn_patch_is_the_block() -> None:
+    result = ask(place(), names=(), patch=ground_lonlat(box(-50, -50, 50, 150)))
+    assert result.units == ("A", "N")
+    assert result.acres == pytest.approx(20_000 / 4046.8564224, rel=1e-6)
+    beyond = {(edge.side, edge.beyond): round(edge.length_m) for edge in result.edges}
+    assert beyond == {("downwind", "N"): 100, ("side", "N"): 50, ("side", "A"): 150, ("upwind", "A"): 100}
+    with pytest.raises(InputError, match="no ground in a unit"):
+        ask(place(unit("Far", box(400, 400, 500, 500))), names=("Far",), patch=ground_lonlat(box(-50, -50, 50, 50)))
+
+
 def test_without_elevation_the_driest_figure_of_the_tables_is_given() -> None:
     result = ask(place())
     # Table A (60 °F, 35 %) 6, table C 1400 level: the lowest correction of all is 1.

@@ -14,6 +14,8 @@ from habmap.cli.output import print_json, warn
 from habmap.errors import InputError, UsageError
 
 if TYPE_CHECKING:
+    from shapely import MultiPolygon
+
     from habmap.place.forecast import ForecastHour
     from habmap.work.burnday import PlanKind
 
@@ -26,13 +28,19 @@ def register(app: typer.Typer) -> None:
     @app.command("burnday")
     def burnday_command(
         context: typer.Context,
-        names: Annotated[list[str], typer.Argument(metavar="ID…", help="Units burned as one, or a block's name.")],
         at: Annotated[
             dt.datetime,
             typer.Option(
                 "--time", parser=options.parsed_time, metavar="TIME", help="Ignition, YYYY-MM-DDTHH:MM local."
             ),
         ],
+        names: Annotated[
+            list[str] | None,
+            typer.Argument(metavar="ID…", help="Units burned as one, their pieces (C1:down), or a block's name."),
+        ] = None,
+        patch: Annotated[
+            Path | None, typer.Option("--patch", metavar="FILE", help="The block as drawn, instead of whole units.")
+        ] = None,
         temp_f: Annotated[Number, typer.Option("--temp-f", metavar="F", help="Air temperature, Fahrenheit.")] = None,
         rh_pct: Annotated[Number, typer.Option("--rh-pct", metavar="R", help="Relative humidity, percent.")] = None,
         wind_mph: Annotated[Number, typer.Option("--wind-mph", metavar="W", help="Wind, miles an hour.")] = None,
@@ -75,6 +83,8 @@ def register(app: typer.Typer) -> None:
         as_json: JsonOption = False,
     ) -> None:
         """Compare the weather with the written plan; show fuel moisture, edges by wind and what is downwind."""
+        if not names and patch is None:
+            raise UsageError("which ground?", where="ID…", mend="name a unit, a block, or give --patch FILE")
         _check(temp_f, rh_pct, wind_mph, shade_pct, gust_mph, days_since_rain, mixing_height_ft, transport_wind_mph)
         options.check_range("--weather-elevation-ft", weather_elevation_ft, -1_500, 20_000, "ft")
         options.check_choice("--plan-kind", plan_kind, options.PLAN_KINDS)
@@ -90,7 +100,8 @@ def register(app: typer.Typer) -> None:
         result = burnday(
             session.store(),
             BurnRequest(
-                names=tuple(names),
+                names=tuple(names or ()),
+                patch=None if patch is None else _read_patch(patch),
                 at=at,
                 temp_f=temp_f,
                 rh_pct=rh_pct,
@@ -164,6 +175,12 @@ def _check_complete(temp_f: Number, rh_pct: Number, wind_mph: Number, wind_from:
             allowed="temperature, humidity, wind and its direction, or a forecast that has them at that hour",
             mend="give what is missing, or name a file with --forecast",
         )
+
+
+def _read_patch(path: Path) -> MultiPolygon:
+    from habmap.place.layers import read_ground_and_repairs
+
+    return read_ground_and_repairs(path)[0]
 
 
 def _read_forecast(path: Path, *, is_sure: bool) -> tuple[ForecastHour, ...]:

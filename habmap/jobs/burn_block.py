@@ -1,0 +1,153 @@
+"""The ground of one burn: whole units, several as one, only some of their pieces, or a drawn patch."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Final
+
+import shapely
+from shapely import MultiPolygon, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from habmap.errors import InputError
+from habmap.jobs.ground import Ground, GroundPiece
+from habmap.land.acreage import HAIR_WIDTH_M
+from habmap.measures import acres
+from habmap.place.settings import Settings
+from habmap.vocabulary import STAGES
+
+#: Slivers thinner than twice this are left by cutting a drawn patch out of drawn units [m].
+_SLIVER_M: Final = 0.01
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """The ground of one burn, in grid metres.
+
+    Attributes
+    ----------
+    unit_ids
+        Units that it has ground of.
+    outline
+        Its ground, hair-wide gaps between neighbours closed.
+    inside, beyond
+        The place's pieces inside it, and all others.
+    """
+
+    unit_ids: tuple[str, ...]
+    outline: Polygon | MultiPolygon
+    inside: tuple[GroundPiece, ...]
+    beyond: tuple[GroundPiece, ...]
+
+
+def burn_block(names: Sequence[str], patch: MultiPolygon | None, *, settings: Settings, state: Ground) -> Block:
+    """Return the block that a person names.
+
+    Parameters
+    ----------
+    names
+        Units (``C1``), their pieces of one stage (``C1:down``), or names of ``[burn.blocks]`` that stand for such.
+    patch
+        WGS 84 lon/lat ground [°]; ``None``: the units as named. With a patch the block is the patch, and names, where
+        any are given, must be of units that it touches.
+
+    Raises
+    ------
+    InputError
+        A unit is not known, or there is no ground.
+    """
+    grid = state.grid
+    known = [unit.unit_id for unit in state.units]
+    parts = [_part(name, known) for name in _opened(names, settings, known)]
+    _require_known([unit_id for unit_id, _ in parts], known)
+    if patch is not None and grid is not None:
+        return _drawn(grid.to_grid(patch), [unit_id for unit_id, _ in parts], state)
+
+    def is_inside(piece: GroundPiece) -> bool:
+        return any(piece.unit_id == unit_id and stage in (None, piece.stage) for unit_id, stage in parts)
+
+    inside = tuple(piece for piece in state.pieces if is_inside(piece))
+    whole = {unit_id for unit_id, stage in parts if stage is None}
+    shapes: list[BaseGeometry] = [state.unit_shapes[unit_id] for unit_id in known if unit_id in whole]
+    shapes += [piece.geometry for piece in inside if piece.unit_id not in whole]
+    if not inside or grid is None:
+        raise InputError(
+            "there is no such ground to burn",
+            where="the units named",
+            value=", ".join(names),
+            allowed="units with ground, or pieces of a stage that they have",
+            mend="see `habmap acres` for the stages of each unit",
+        )
+    return Block(
+        unit_ids=tuple(dict.fromkeys(unit_id for unit_id, _ in parts)),
+        outline=_joined(shapes),
+        inside=inside,
+        beyond=tuple(piece for piece in state.pieces if not is_inside(piece)),
+    )
+
+
+def _opened(names: Sequence[str], settings: Settings, known: Sequence[str]) -> list[str]:
+    wanted: list[str] = []
+    for name in names:
+        wanted += settings.burn.blocks[name] if name in settings.burn.blocks and name not in known else [name]
+    return list(dict.fromkeys(wanted))
+
+
+def _part(name: str, known: Sequence[str]) -> tuple[str, str | None]:
+    unit_id, _, stage = name.rpartition(":")
+    return (unit_id, stage) if name not in known and stage in STAGES and unit_id else (name, None)
+
+
+def _require_known(unit_ids: Sequence[str], known: Sequence[str]) -> None:
+    unknown = [unit_id for unit_id in unit_ids if unit_id not in known]
+    if unknown:
+        raise InputError(
+            "there is no such unit",
+            where="the units named",
+            value=", ".join(unknown),
+            allowed=", ".join(sorted(known)[:20]) or "no units are loaded yet",
+            mend="name a unit of this property, its pieces of one stage (C1:down), or a block of `[burn.blocks]`",
+        )
+
+
+def _drawn(ground: Polygon | MultiPolygon, unit_ids: Sequence[str], state: Ground) -> Block:
+    inside, beyond = [], []
+    for piece in state.pieces:
+        kept = _cut(piece, shapely.intersection(piece.geometry, ground))
+        left = _cut(piece, shapely.difference(piece.geometry, ground))
+        inside += [kept] if kept else []
+        beyond += [left] if left else []
+    touched = tuple(dict.fromkeys(piece.unit_id for piece in inside))
+    missed = [unit_id for unit_id in unit_ids if unit_id not in touched]
+    if missed:
+        raise InputError(
+            "the patch has no ground in a unit that is named",
+            where="--patch",
+            value=", ".join(missed),
+            allowed=", ".join(touched) or "the patch lies in no unit",
+            mend="name the units that the patch touches, or none",
+        )
+    return Block(unit_ids=touched, outline=_joined([ground]), inside=tuple(inside), beyond=tuple(beyond))
+
+
+def _cut(piece: GroundPiece, shape: BaseGeometry) -> GroundPiece | None:
+    parts = [
+        part
+        for part in shapely.get_parts(shape)
+        if isinstance(part, Polygon) and not shapely.is_empty(shapely.buffer(part, -_SLIVER_M))
+    ]
+    if not parts:
+        return None
+    area_m2 = float(sum(part.area for part in parts))
+    return replace(piece, geometry=MultiPolygon(parts), area_m2=area_m2, acres=acres(area_m2))
+
+
+def _joined(shapes: Sequence[BaseGeometry]) -> Polygon | MultiPolygon:
+    block = shapely.union_all(list(shapes))
+    if len(shapes) > 1:
+        closed = shapely.buffer(block, HAIR_WIDTH_M, join_style="mitre")
+        block = shapely.union(shapely.buffer(closed, -HAIR_WIDTH_M, join_style="mitre"), block)
+    if isinstance(block, Polygon | MultiPolygon):
+        return block
+    return MultiPolygon([part for part in shapely.get_parts(block) if isinstance(part, Polygon)])
