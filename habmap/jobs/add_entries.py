@@ -289,7 +289,7 @@ class _Reader:
 def _wkt_patch(wkt: str, cells: Cells) -> MultiPolygon | None:
     try:
         shape = shapely.from_wkt(wkt)
-    except ShapelyError as error:
+    except (ShapelyError, NotImplementedError) as error:  # the latter for curves
         cells.fault(
             "patch_wkt cannot be read",
             "patch_wkt",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import os
 import warnings
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -50,7 +51,7 @@ def open_source(path: Path, *, kind: str) -> Iterator[Any]:
         There is no such file, or it is no raster.
     """
     # A raster may be a folder in some formats; everything else is looked at before GDAL opens it.
-    if not path.is_dir():
+    if not os.path.isdir(path):  # unlike Path.is_dir, never raises
         check_readable(path)
     with rasterio.Env(GDAL_CACHEMAX=CACHE_MB, GTIFF_REPORT_COMPD_CS=True), warnings.catch_warnings():
         warnings.simplefilter("ignore", NotGeoreferencedWarning)  # refused later, in our own words

@@ -120,9 +120,8 @@ def _to_mercator(heights_m: NDArray[np.float64], transform: Affine, crs_wkt: str
     left, top = transform.c, transform.f
     right, bottom = transform.a * columns + transform.b * rows + left, transform.d * columns + transform.e * rows + top
     with warnings.catch_warnings():
-        warnings.simplefilter(
-            "ignore", PendingDeprecationWarning
-        )  # rasterio 1.4 writes ``*`` where affine 3 wants ``@``
+        # rasterio 1.4 writes ``*`` where affine 3 wants ``@``
+        warnings.simplefilter("ignore", PendingDeprecationWarning)
         grid, width, height = calculate_default_transform(
             crs, _MERCATOR, columns, rows,
             left=min(left, right), bottom=min(top, bottom), right=max(left, right), top=max(top, bottom),

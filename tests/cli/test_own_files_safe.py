@@ -84,6 +84,19 @@ def test_a_layout_number_that_is_none_is_said(place: Path, run_habmap: Any) -> N
     assert "does not say how it is laid out" in done.err
 
 
+def test_a_curve_in_a_table_and_a_name_too_long_are_said(place: Path, tmp_path: Path, run_habmap: Any) -> None:
+    table = tmp_path / "curve.csv"
+    circle = "CURVEPOLYGON(CIRCULARSTRING(0 0,1 1,2 0,1 -1,0 0))"
+    table.write_text(f'date,practice,patch_wkt\n2026-01-05,cut,"{circle}"\n')
+    done = run_habmap("add", "entries", table, place=place)
+    assert done.code == 3
+    assert "patch_wkt cannot be read" in done.err
+    for kind in ("dem", "units", "entries"):
+        done = run_habmap("add", kind, tmp_path / f"{'n' * 300}.gpkg", place=place)
+        assert done.code == 3
+        assert "the file cannot be read" in done.err
+
+
 def test_a_unit_id_with_a_semicolon_is_refused(place: Path, tmp_path: Path, run_habmap: Any) -> None:
     layer = tmp_path / "semi.gpkg"
     units = {"unit_id": ["B;C"], "cover": ["cedar"], "geometry": [box(-97.09, 36.098, -97.088, 36.102)]}
