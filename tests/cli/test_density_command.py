@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import json
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
+from small_places import make_place, square
 
 from habmap.measures import M2_PER_ACRE
 
@@ -16,8 +18,9 @@ SQUARE = [[-98.0, 38.0], [-97.99, 38.0], [-97.99, 38.01], [-98.0, 38.01], [-98.0
 MITCHELL_M = ["1.1,1.6,2.3,3.0", "2.8,3.7,0.9,2.2", "2.8,1.1,3.2,1.4", "1.3,0.8,0.7,3.1", "1.5,2.4,3.3,1.7"]
 
 
-@pytest.fixture
-def place(tmp_path: Path, run_habmap: Callable[..., Any]) -> Path:
+@pytest.fixture(scope="module")
+def master(tmp_path_factory: pytest.TempPathFactory, run_habmap: Callable[..., Any]) -> Path:
+    tmp_path = tmp_path_factory.mktemp("plots")
     folder = tmp_path / "place"
     assert run_habmap("start", str(folder), "--name", "Plots").code == 0
     units = tmp_path / "units.geojson"
@@ -37,6 +40,11 @@ def place(tmp_path: Path, run_habmap: Callable[..., Any]) -> Path:
     )
     assert run_habmap("add", "units", str(units), place=folder).code == 0
     return folder
+
+
+@pytest.fixture
+def place(master: Path, tmp_path: Path) -> Path:
+    return Path(shutil.copytree(master, tmp_path / "place"))
 
 
 def loaded(run: Callable[..., Any], place: Path, text: str) -> Any:
@@ -91,6 +99,28 @@ def test_loading_twice_is_no_news(run_habmap: Callable[..., Any], place: Path) -
 def test_two_plots_are_said_to_be_few(run_habmap: Callable[..., Any], place: Path) -> None:
     loaded(run_habmap, place, "plot_id,unit_id,method,plot_acres,stems\na,C1,fixed,0.1,9\nb,C1,fixed,0.1,12\n")
     assert "say little" in run_habmap("density", "--json", place=place).json["units"][0]["warnings"][0]
+
+
+def test_the_first_line_is_readable_alone(run_habmap: Run, place: Path) -> None:
+    rows = "".join(f"p{i},C1,fixed,0.05,{n}\n" for i, n in enumerate([40, 44, 42]))
+    loaded(run_habmap, place, "plot_id,unit_id,method,plot_acres,stems\n" + rows)
+    first = run_habmap("density", place=place).out.splitlines()[0]
+    assert first.startswith("1 of 1 stands is dense (250 stems per acre or more")
+
+
+def test_all_sampled_ground_by_the_acres_of_its_strata(run_habmap: Run, tmp_path: Path) -> None:
+    units = [("A", square(0), {"stratum": "thick"}), ("B", square(1), {"stratum": "thick"}), ("C", square(2), {})]
+    folder = make_place(run_habmap, tmp_path / "strata", units)
+    rows = "".join(f"{name}{i},{name},fixed,0.1,{n}\n" for name, counts in (("A", (38, 42)), ("C", (8, 12)))
+                   for i, n in enumerate(counts))  # fmt: skip
+    rows += "B0,B,fixed,0.1,40\n"
+    assert loaded(run_habmap, folder, "plot_id,unit_id,method,plot_acres,stems\n" + rows).code == 0
+    whole = run_habmap("density", "--json", place=folder).json["whole_property"]
+    # 400 stems an acre on two of three squares, 100 on the third
+    assert whole["stems_per_acre"] == pytest.approx(300, rel=1e-6)
+    assert [(one["stratum"], one["plots"]) for one in whole["strata"]] == [("thick", 3), ("unit C", 2)]
+    assert whole["stems_per_acre_ci95_low"] < 300 < whole["stems_per_acre_ci95_high"]
+    assert "All sampled ground together: 300" in run_habmap("density", place=folder).out
 
 
 def test_a_quarter_used_twice_is_refused(run_habmap: Run, place: Path) -> None:

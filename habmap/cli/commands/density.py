@@ -32,7 +32,7 @@ def register(app: typer.Typer) -> None:
         dense = [unit for unit in result.units if unit.dense]
         unknown = [unit.unit_id for unit in result.units if unit.dense is None]
         say(
-            f"{len(dense)} of {len(result.units)} stands are dense "
+            f"{len(dense)} of {len(result.units)} stands {'is' if len(dense) == 1 else 'are'} dense "
             f"({result.dense_stems_per_acre:,.0f} stems per acre or more, or crowns over "
             f"{result.dense_canopy_pct:.0f} % of the ground)."
         )
@@ -51,7 +51,8 @@ def register(app: typer.Typer) -> None:
             say(f"Not measured yet: {', '.join(unknown)}.")
         for unit in result.units:
             if unit.more_plots:
-                say(f"{unit.unit_id}: {unit.more_plots} more plots would bring it within 20 % either way.")
+                plots = "1 more plot" if unit.more_plots == 1 else f"{unit.more_plots} more plots"
+                say(f"{unit.unit_id}: {plots} would bring it within 20 % either way.")
         print_table(
             ["unit", "name", "stems/ac", "95 % from", "to", "crowns %", "dense", "level", "rests on"],
             [
