@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import math
-import os
 import warnings
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any, ClassVar, Final, Literal
 
@@ -51,7 +50,10 @@ def open_source(path: Path, *, kind: str) -> Iterator[Any]:
         There is no such file, or it is no raster.
     """
     # A raster may be a folder in some formats; everything else is looked at before GDAL opens it.
-    if not os.path.isdir(path):  # unlike Path.is_dir, never raises
+    is_folder = False
+    with suppress(OSError):  # a name too long
+        is_folder = path.is_dir()
+    if not is_folder:
         check_readable(path)
     with rasterio.Env(GDAL_CACHEMAX=CACHE_MB, GTIFF_REPORT_COMPD_CS=True), warnings.catch_warnings():
         warnings.simplefilter("ignore", NotGeoreferencedWarning)  # refused later, in our own words
