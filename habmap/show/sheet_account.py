@@ -78,7 +78,22 @@ class Account:
         if with_story and shown == len(self.items):
             is_told = self._story(pen, left, y - 4, width, bottom + legend_pt)
         draw_legend(pen, self.page, left, bottom + legend_pt, width)
-        return [] if is_told else self._overleaf(shown)
+        overleaf = [] if is_told else self._overleaf(shown)
+        return [] if self._fits_here(pen, overleaf, (left, bottom + legend_pt, width, y - 4)) else overleaf
+
+    @staticmethod
+    def _fits_here(pen: Pen, lines: Sequence[tuple[str, bool]], box: tuple[float, float, float, float]) -> bool:
+        """Set the work under the table if all of it has room there (left, bottom, width, top [pt]); say whether."""
+        left, bottom, width, top = box
+        broken = [
+            (wrapped(text, width, size_pt=LEAST_PT, is_bold=is_heading), is_heading) for text, is_heading in lines
+        ]
+        height = sum(len(part) * LEADING * LEAST_PT + 4 * is_heading for part, is_heading in broken)
+        if height > top - bottom - 6:
+            return False
+        for part, is_heading in broken:
+            top = pen.block(left, top - 4 * is_heading, part, size_pt=LEAST_PT, is_bold=is_heading)
+        return True
 
     def _table(self, pen: Pen, left: float, top: float, width: float, items: Sequence[_Item]) -> float:
         right = left + width

@@ -367,15 +367,19 @@ def _unit_labels(pen: Pen, frame: Frame, units: Sequence[PageUnit], labels: Labe
         ground = frame.on_paper(unit.geometry).buffer(0)
         point = frame.on_paper(shapely.Point(unit.label_lonlat))
         at = (float(point.x), float(point.y))
+        middle = (float(ground.centroid.x), float(ground.centroid.y))
         numeral = [] if unit.order is None else [_Line(str(unit.order), NUMERAL_PT, is_serif=True, is_bold=True)]
         name, acres = _Line(words.unit_title(unit)), _Line(f"{words.tenths(unit.acres)} acres")
         short = numeral or [_Line(unit.unit_id)]
-        for lines in ([*numeral, name, acres], [*numeral, _Line(unit.unit_id), acres], [*short, acres], short):
-            half = max(line.width_pt for line in lines) * 0.42
+        named, labelled = [*numeral, name, acres], [*numeral, _Line(unit.unit_id), acres]
+        # First wholly on its own ground, then with its ends over the edge, then shorter.
+        for lines, within in ((named, 0.5), (named, 0.4), (labelled, 0.4), ([*short, acres], 0.4), (short, 0.4)):
+            half = max(line.width_pt for line in lines) * within
             half_high = sum(line.size_pt for line in lines) * 0.3
             spots = (
                 spot
-                for spot in _around(at, 36.0)
+                for start in (at, middle)
+                for spot in _around(start, 36.0)
                 if ground.contains(_level(spot, half).buffer(half_high, cap_style="flat"))
             )
             if any(_set(pen, labels, spot, lines) for spot in spots):
