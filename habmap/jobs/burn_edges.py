@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Final
@@ -29,6 +29,7 @@ HAIR_M: Final = 0.02
 OFF_PROPERTY: Final = "off the property"
 UNMAPPED: Final = "unmapped ground"
 _BEYOND_WORD: Final = {"road": "road", "lane": "road", "pond": "water", "creek": "water", "line": "break"}
+FIRE_STAGES: Final = frozenset({"burned", "slash_gone", "kept_up", "coming_back"})
 BREAK_WORDS: Final = "published figures, not what this burn needs"
 
 
@@ -49,7 +50,7 @@ class Edge:
     mapped_break, break_name
         Whether a road, water or mown or bare strip is drawn within reach, and which. Whether it holds is not known.
     boss_checked
-        False: nobody has said that a burn boss walked it.
+        Whether ``[[burn.walked]]`` of ``habmap.toml`` says that the burn boss walked that break on the burn's own day.
     upslope
         Whether the ground rises away from the edge, whatever the wind; ``None`` without elevation.
     coordinates
@@ -113,6 +114,7 @@ def burn_edges(
     within_m: float,
     rising_above_pct: float,
     on: date,
+    walked: Collection[str] = (),
 ) -> tuple[Edge, ...]:
     """Walk the outline, longest downwind stretch first, then side, then upwind.
 
@@ -128,6 +130,8 @@ def burn_edges(
         How far beyond the edge is looked [m].
     rising_above_pct
         Ground that rises away by at least this is upslope [%].
+    walked
+        Names of the breaks that the burn boss walked that day.
     """
     middle = shapely.get_coordinates(grid.to_lonlat(shapely.centroid(block)))[0]
     turn_deg = grid.convergence_deg(float(middle[0]), float(middle[1]))
@@ -152,7 +156,7 @@ def burn_edges(
                 beyond_words=beyond[first].words,
                 mapped_break=beyond[first].break_name is not None,
                 break_name=beyond[first].break_name,
-                boss_checked=False,
+                boss_checked=beyond[first].break_name in walked,
                 upslope=rises[first],
                 coordinates=tuple((float(x), float(y)) for x, y in lonlat),
             )
@@ -263,6 +267,8 @@ def _unit_words(piece: GroundPiece, covers: Mapping[str, str], on: date) -> str:
     fire = piece.state.last_fire
     if fire is not None and (on - fire).days < UPKEEP_AFTER_DAYS:
         words += f"; burned this season ({fire}): confirm it is black"
+    elif piece.stage in FIRE_STAGES and fire is not None:
+        words += f", last fire {fire}"
     elif piece.stage in {"standing", "part_cut", "dead_standing", "down", "piled"}:
         words += ": cedar fuel beyond this edge"
     return words

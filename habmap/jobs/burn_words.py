@@ -57,6 +57,7 @@ def warnings_for(
     wind_mph: float,
     wind_height: str | None,
     has_elevation: bool,
+    is_level_unknown: bool,
     windows: Sequence[Window],
     class_pcts: Sequence[float],
     settings: Settings,
@@ -74,6 +75,8 @@ def warnings_for(
             "no elevation covers this block: its faces are unknown, the driest figure of the tables is given, and "
             "rising ground and the way of cold air are not known"
         )
+    if is_level_unknown:
+        words.append("the block's height is not known, so the weather is taken as measured level with it")
     for window in windows:
         limits = window.limits.get("fine_fuel_pct")
         if window.is_plan and limits and class_pcts and max(class_pcts) > limits[1] >= min(class_pcts):

@@ -170,6 +170,7 @@ def burnday(store: Store, request: BurnRequest) -> BurnDayResult:
         within_m=settings.burn.beyond_within_m,
         rising_above_pct=settings.terrain.flat_below_pct,
         on=request.at.date(),
+        walked={walk.break_ for walk in settings.burn.walked if walk.date == request.at.date()},
     )
     totals = edge_totals(edges)
     wind = {"grid": grid, "wind_from_deg": weather["wind_from_deg"]}
@@ -207,6 +208,7 @@ def burnday(store: Store, request: BurnRequest) -> BurnDayResult:
             wind_mph=weather["wind_mph"],
             wind_height=request.wind_height,
             has_elevation=dem is not None,
+            is_level_unknown=request.weather_elevation_ft is not None and above_ft is None,
             windows=windows,
             class_pcts=[line.pct for line in classes if line.pct is not None],
             settings=settings,

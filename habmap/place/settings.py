@@ -249,6 +249,14 @@ class PlanSection(Section):
     piles: WrittenPlan = WrittenPlan()
 
 
+class WalkedBreak(Section):
+    """A break on the map that the burn boss walked, as written down by hand; it counts for its own day only."""
+
+    break_: Annotated[str, Field(alias="break")]
+    date: dt.date
+    by: Annotated[str, Field(min_length=1)]
+
+
 class BurnSection(Section):
     #: How far around a burn every sensitive place is listed, and how far downwind [m].
     sensitive_within_m: Positive = 800
@@ -259,6 +267,7 @@ class BurnSection(Section):
     notify: tuple[str, ...] = ()
     #: Several units burned as one, by a name of their own.
     blocks: dict[str, tuple[str, ...]] = Field(default_factory=dict)
+    walked: tuple[WalkedBreak, ...] = ()
 
 
 class PaperworkSection(Section):

@@ -228,6 +228,18 @@ def test_neighbours_burned_as_one_have_one_outline() -> None:
     assert "N" not in {edge.beyond for edge in result.edges}
 
 
+@pytest.mark.parametrize(("day", "is_checked"), [("2026-03-20", True), ("2026-03-19", False), ("2026-03-21", False)])
+def test_a_break_is_checked_only_by_a_walk_of_that_day(day: str, is_checked: bool) -> None:
+    walk = {"break": "East road", "date": day, "by": "B. Boss"}
+    edges = ask(place(settings=Settings.model_validate({"burn": {"walked": [walk]}}))).edges
+    assert {edge.beyond: edge.boss_checked for edge in edges} == {
+        "N": False,
+        "road": is_checked,
+        "off the property": False,
+        "unmapped ground": False,
+    }
+
+
 def test_only_the_pieces_of_one_stage() -> None:
     west = box(-100, -100, 0, 100)
     store = FakeStore([unit("A", BLOCK), entry("cut", "2026-02-01", west)], grid=GRID)
