@@ -1,0 +1,75 @@
+"""Ground by facing and slope class on planes, whose one face is known."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+import shapely
+
+from habmap.land.facing import facing_class_m2
+from habmap.land.terrain import GroundSteps
+from habmap.land.zones import GradientTile
+
+
+def tile(east: np.ndarray, north: np.ndarray) -> GradientTile:
+    """Cells of 10 m, rows going south."""
+    one, nil = np.array(10.0), np.array(0.0)
+    return GradientTile(
+        first_row=0, first_col=0, east=east, north=north, steps=GroundSteps(one, nil, nil, -one),
+        lat_deg=38.0, lat_per_row_deg=0.0, lat_per_col_deg=0.0,
+    )  # fmt: skip
+
+
+def plane(bearing_deg: float, slope_pct: float) -> GradientTile:
+    """A plane that falls toward a bearing: its gradient points the other way."""
+    turn = math.radians(bearing_deg)
+    shape = (8, 8)
+    return tile(np.full(shape, -slope_pct / 100 * math.sin(turn)), np.full(shape, -slope_pct / 100 * math.cos(turn)))
+
+
+def classes(ground: GradientTile, *polygons: shapely.Polygon) -> list[dict[tuple[str, str], float]]:
+    return facing_class_m2(
+        ground, [shapely.to_wkb(polygon) for polygon in polygons], flat_below_pct=5, steep_above_pct=30
+    )
+
+
+WHOLE = shapely.box(0, -8, 8, 0)
+
+
+@pytest.mark.parametrize(
+    ("bearing_deg", "facing"),
+    [(0, "N"), (44.9, "N"), (45.1, "E"), (90, "E"), (134.9, "E"), (135.1, "S"), (180, "S"), (224.9, "S"), (225.1, "W"),
+     (270, "W"), (314.9, "W"), (315.1, "N"), (359.9, "N")],
+)  # fmt: skip
+def test_quadrants(bearing_deg: float, facing: str) -> None:
+    (found,) = classes(plane(bearing_deg, 20), WHOLE)
+    assert found == pytest.approx({(facing, "0-30"): 6400.0})
+
+
+@pytest.mark.parametrize(
+    ("slope_pct", "name"),
+    [(0, ("flat", "0-30")), (4.9, ("flat", "0-30")), (5.1, ("S", "0-30")), (29.9, ("S", "0-30")), (30.1, ("S", ">30"))],
+)
+def test_slope_classes(slope_pct: float, name: tuple[str, str]) -> None:
+    (found,) = classes(plane(180, slope_pct), WHOLE)
+    assert list(found) == [name]
+
+
+def test_each_polygon_gets_its_own_ground_by_exact_shares() -> None:
+    west, east = plane(180, 20), plane(0, 40)
+    mixed = tile(np.hstack([west.east[:, :4], east.east[:, 4:]]), np.hstack([west.north[:, :4], east.north[:, 4:]]))
+    across, sliver, off = shapely.box(2.5, -3, 5, -1), shapely.box(0.25, -1.5, 0.75, -1), shapely.box(20, -3, 22, -1)
+    found = classes(mixed, across, sliver, off)
+    # By hand: 1.5 of 2.5 columns lie west, two rows, 100 m² a cell; a half by a half cell; nothing.
+    assert found[0] == pytest.approx({("S", "0-30"): 300.0, ("N", ">30"): 200.0})
+    assert found[1] == pytest.approx({("S", "0-30"): 25.0})
+    assert found[2] == {}
+
+
+def test_cells_without_a_gradient_are_left_out() -> None:
+    ground = plane(180, 20)
+    ground.east[:, :4] = np.nan
+    (found,) = classes(ground, WHOLE)
+    assert found == pytest.approx({("S", "0-30"): 3200.0})
