@@ -39,6 +39,15 @@ class LayerTable:
     shapes: tuple[BaseGeometry, ...]
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WrittenFile:
+    """A file that left the property: where it is, and how many rows, units or outlines it holds."""
+
+    path: str
+    rows: int
+    audience: Audience
+
+
 def ledger_table(store: Store, *, audience: Audience = "owner") -> LayerTable:
     """Return every line of the log that counts today, corrections applied, with its ground at full precision."""
     entries = [entry for entry in effective_entries(store.entries()) if entry.patch is not None]
@@ -77,16 +86,21 @@ def units_table(store: Store, *, on: date | None = None, audience: Audience = "o
     )
 
 
-def handheld_outlines(store: Store, *, on: date | None = None) -> tuple[tuple[str, str, MultiPolygon], ...]:
+def handheld_outlines(
+    store: Store, *, on: date | None = None, audience: Audience = "owner"
+) -> tuple[tuple[str, str, MultiPolygon], ...]:
     """Return (name, comment, ground) of every unit and of the ground that remains in it (WGS 84).
 
-    Features are left out, so that no nest, grave or cultural site rides along on a handheld.
+    Features are left out for whomever, so that no nest, grave or cultural site rides along on a handheld. What people
+    call the units is the owner's; the public gets their labels. Ground left on purpose is never shown as remaining,
+    for somebody might cut it.
     """
     state = ground(store, on=on)
     grid = store.grid
     outlines: list[tuple[str, str, MultiPolygon]] = []
     for unit in state.units:
-        outlines.append((unit.unit_id, f"{unit.name}: edge", unit.geometry))
+        called = f"{unit.name}: " if audience == "owner" else ""
+        outlines.append((unit.unit_id, f"{called}edge", unit.geometry))
         left = [p for p in state.pieces if p.unit_id == unit.unit_id and p.stage in REMAINING]
         if left and grid is not None:
             joined = shapely.union_all([piece.geometry for piece in left])
@@ -95,7 +109,7 @@ def handheld_outlines(store: Store, *, on: date | None = None) -> tuple[tuple[st
             outlines.append(
                 (
                     f"{unit.unit_id} left",
-                    f"{unit.name}: {acres_left:.1f} acres remain",
+                    f"{called}{acres_left:.1f} acres remain",
                     grid.to_lonlat(MultiPolygon(polygons)),
                 )
             )

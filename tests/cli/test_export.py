@@ -96,6 +96,12 @@ def test_handheld_outlines_are_gpx_and_leave_private_places_out(
     names = [e.text for e in root.iter("{http://www.topografix.com/GPX/1/1}name")]
     assert {"C1", "C1 left", "C2"} <= set(names) and "C2 left" not in names
     assert "Secret" not in out.read_text(encoding="utf-8")
+    assert "Bench: edge" in out.read_text(encoding="utf-8")
+    shared = tmp_path / "shared.gpx"
+    done = ok(run_habmap("export", "gpx", "-o", str(shared), "--for", "public", "--json", place=place)).json
+    assert (done["schema"], done["audience"]) == ("habmap/export-gpx/1", "public")
+    assert done["rows"] == len([e for e in ET.parse(shared).getroot() if e.tag.endswith("trk")])
+    assert "Bench" not in shared.read_text(encoding="utf-8") and "C1 left" in shared.read_text(encoding="utf-8")
 
 
 def test_units_layer_carries_stage_acres(run_habmap: Callable[..., Any], place: Path, tmp_path: Path) -> None:

@@ -92,6 +92,7 @@ def register(app: typer.Typer) -> None:
         output: OutOption,
         audience: ForOption = Audience.owner,
         overwrite: OverwriteOption = False,
+        as_json: JsonOption = False,
     ) -> None:
         """Write every line of the log that counts, as .csv (ground as WKT), .gpkg or .geojson."""
         from habmap.jobs.export_layers import ledger_table
@@ -100,7 +101,7 @@ def register(app: typer.Typer) -> None:
         session: Session = context.obj
         table = ledger_table(session.store(), audience=audience.value)
         _write(output, _table_writer(table, output), overwrite)
-        say(f"{len(table.rows)} log lines written to {output}.")
+        _report("export-ledger", output, len(table.rows), "log line", audience, as_json=as_json)
 
     @export.command("units")
     def units(
@@ -109,6 +110,7 @@ def register(app: typer.Typer) -> None:
         on: OnOption = None,
         audience: ForOption = Audience.owner,
         overwrite: OverwriteOption = False,
+        as_json: JsonOption = False,
     ) -> None:
         """Write the units with the acres of every stage, as .gpkg or .geojson."""
         from habmap.jobs.export_layers import units_table
@@ -117,10 +119,17 @@ def register(app: typer.Typer) -> None:
         session: Session = context.obj
         table = units_table(session.store(), on=on, audience=audience.value)
         _write(output, _table_writer(table, output), overwrite)
-        say(f"{len(table.rows)} units written to {output}.")
+        _report("export-units", output, len(table.rows), "unit", audience, as_json=as_json)
 
     @export.command("gpx")
-    def gpx(context: typer.Context, output: OutOption, on: OnOption = None, overwrite: OverwriteOption = False) -> None:
+    def gpx(
+        context: typer.Context,
+        output: OutOption,
+        on: OnOption = None,
+        audience: ForOption = Audience.owner,
+        overwrite: OverwriteOption = False,
+        as_json: JsonOption = False,
+    ) -> None:
         """Write unit edges and the ground that remains, for a handheld. Nests, graves and other features stay out."""
         from habmap.jobs.export_layers import handheld_outlines
         from habmap.place.writers import gpx_text
@@ -128,10 +137,10 @@ def register(app: typer.Typer) -> None:
         _suffix(output, ".gpx")
         session: Session = context.obj
         store = session.store()
-        outlines = handheld_outlines(store, on=on)
+        outlines = handheld_outlines(store, on=on, audience=audience.value)
         text = gpx_text(name=store.settings.place.name, edges=outlines)
         _write(output, lambda path: path.write_text(text, encoding="utf-8"), overwrite)
-        say(f"{len(outlines)} outlines written to {output}.")
+        _report("export-gpx", output, len(outlines), "outline", audience, as_json=as_json)
 
     @export.command("log-sheet")
     def log_sheet(context: typer.Context, output: OutOption, overwrite: OverwriteOption = False) -> None:
@@ -151,6 +160,15 @@ def register(app: typer.Typer) -> None:
         named = [(unit.unit_id, unit.name) for unit in store.units()]
         _write(output, lambda path: write_log_sheet(path, place=store.settings.place.name, units=named), overwrite)
         say(f"A blank log sheet was written to {output}.")
+
+
+def _report(command: str, output: Path, rows: int, what: str, audience: Audience, *, as_json: bool) -> None:
+    if as_json:
+        from habmap.jobs.export_layers import WrittenFile
+
+        print_json(command, WrittenFile(path=str(output), rows=rows, audience=audience.value))
+        return
+    say(f"{rows} {what}{'' if rows == 1 else 's'} written to {output}.")
 
 
 def _suffix(path: Path, *allowed: str) -> None:
