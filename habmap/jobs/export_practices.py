@@ -26,7 +26,7 @@ from habmap.work.paperwork import (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PracticesResult:
-    """The report, ready to be written; ``items`` without a program are practices that no contract names."""
+    """The report, ready to be written; ``items`` without a program are work that no contract item names."""
 
     place: str
     from_date: date
@@ -73,12 +73,11 @@ def export_practices(
         )
         for line in settings.contract
     ]
-    named = {item.practice_code for item in contract}
-    loose = sorted({codes[e.practice] for e in entries if e.practice in codes and span.has(e.date)} - named)
+    used = sorted({codes[e.practice] for e in entries if e.practice in codes and span.has(e.date)})
     patches = {entry.entry_id: grid.to_grid(entry.patch) for entry in entries if entry.patch is not None}
     units = {unit.unit_id: grid.to_grid(unit.geometry) for unit in store.units()}
     lines, items = applied_lines(
-        [*contract, *(Item(program="", item="", practice_code=code, units=()) for code in loose)],
+        [*contract, *(item for code in used if (item := _beside(contract, code, list(units))))],
         entries=entries,
         patches=patches,
         units=units,
@@ -93,7 +92,7 @@ def export_practices(
     if not without_code:
         remarks = []
     mapped = shapely.union_all(list(units.values()))
-    for code in sorted({codes[e.practice] for e in entries if e.practice in codes and span.has(e.date)}):
+    for code in used:
         worked = [patches[e.entry_id] for e in entries if codes.get(e.practice) == code and span.has(e.date)]
         outside_acres = acres(shapely.difference(shapely.union_all(worked), mapped).area)
         if outside_acres >= FORM_ROUNDING_ACRES:
@@ -105,6 +104,17 @@ def export_practices(
         from_date=span.first,
         to_date=span.last,
         lines=lines,
-        items=items,
+        items=tuple(item for item in items if item.program or item.item or item.applied_acres > 0),
         remarks=tuple(remarks),
     )
+
+
+def _beside(contract: list[Item], code: str, unit_ids: list[str]) -> Item | None:
+    """Return what takes up a code's work on ground that no contract item names, so that none goes unreported."""
+    named = [item for item in contract if item.practice_code == code]
+    if not named:
+        return Item(program="", item="", practice_code=code, units=())
+    if any(not item.units for item in named):
+        return None  # that item takes every unit
+    left = tuple(unit_id for unit_id in unit_ids if all(unit_id not in item.units for item in named))
+    return Item(program="", item="", practice_code=code, units=left) if left else None

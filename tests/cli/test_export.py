@@ -177,3 +177,18 @@ def test_work_outside_every_unit_is_pointed_out_in_the_report(
     report = ("export", "practices", "-o", str(tmp_path / "astray.csv"), "--json")
     done = ok(run_habmap(*report, place=place)).json
     assert any("4.8 acres of 384 lie outside every unit" in remark for remark in done["remarks"])
+
+
+def test_work_beside_a_contract_is_reported_too(run_habmap: Callable[..., Any], place: Path, tmp_path: Path) -> None:
+    with_contract(place)  # names C1 alone, and C2 is on hold from February on
+    report = ("export", "practices", "-o", str(tmp_path / "p.csv"))
+    told = ok(run_habmap(*report, place=place)).out
+    assert "Look at this: C2, 314: worked on 2026-02-05 although held: nesting." in told
+    done = ok(run_habmap(*report, "--overwrite", "--json", place=place)).json
+    of_code = [item for item in done["items"] if item["practice_code"] == "314"]
+    assert [item["program"] for item in of_code] == ["P", ""]
+    assert {line["unit_id"] for line in done["lines"] if line["practice_code"] == "314" and not line["program"]} == {
+        "C2"
+    }
+    c2 = next(u for u in ok(run_habmap("acres", "--json", place=place)).json["units"] if u["unit_id"] == "C2")
+    assert of_code[1]["applied_acres"] == pytest.approx(c2["acres"], rel=1e-9)  # all of C2 was cut

@@ -76,6 +76,7 @@ def register(app: typer.Typer) -> None:
         for words in [
             *result.remarks,
             *(f"{i.program} {i.item}: {r}".strip(" :") for i in result.items for r in i.remarks),
+            *(f"{line.unit_id}, {line.practice_code}: {r}" for line in result.lines for r in line.remarks),
         ]:
             say(f"Look at this: {words}.")
         print_table(
