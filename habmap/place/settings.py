@@ -319,6 +319,16 @@ def _where(path: Path, text: str, loc: tuple[int | str, ...]) -> str:
     return f"{path}{at_line}, {'.'.join(str(part) for part in loc)}"
 
 
+def _plainly(kind: str, words: str) -> str:
+    """Turn the checker's words into ones for the person who wrote the file."""
+    if kind == "extra_forbidden":
+        return "there is no such setting"
+    if kind == "missing":
+        return "this setting is missing"
+    words = words.removeprefix("Value error, ").replace("Input should be", "the value should be")
+    return words[:1].lower() + words[1:]
+
+
 def read_settings(folder: Path) -> Settings:
     """Read ``habmap.toml`` of a place folder.
 
@@ -350,10 +360,12 @@ def read_settings(folder: Path) -> Settings:
     except ValidationError as error:
         faults = [
             InputError(
-                fault["msg"],
+                _plainly(fault["type"], fault["msg"]),
                 where=_where(path, text, fault["loc"]),
                 value=fault["input"],
-                mend="put an allowed value there, or delete the line to use the default",
+                mend="mend its spelling, or delete it"
+                if fault["type"] == "extra_forbidden"
+                else "put an allowed value there, or delete the line to use the default",
             )
             for fault in error.errors()
         ]
