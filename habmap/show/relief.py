@@ -99,8 +99,8 @@ def draw_relief(heights_m: NDArray[np.float64], *, transform: Affine, crs_wkt: s
     if np.isfinite(heights).sum() < 9:
         return None
     north_west, south_east = (
-        _lonlat(*(grid * (0, 0))),
-        _lonlat(*(grid * (heights.shape[1], heights.shape[0]))),
+        _lonlat(grid.c, grid.f),  # north up, so that each side needs one step only
+        _lonlat(grid.c + grid.a * heights.shape[1], grid.f + grid.e * heights.shape[0]),
     )
     middle_lat_deg = (north_west[1] + south_east[1]) / 2
     cell_m = grid.a * math.cos(math.radians(middle_lat_deg))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Sequence
 from functools import lru_cache
 from typing import Any, Final
@@ -28,6 +29,10 @@ LEADING: Final = 1.17
 def face(is_serif: bool, size_pt: float, is_bold: bool) -> FontProperties:
     """Return one of the two faces in a size [pt]."""
     return FontProperties(family=list(SERIF if is_serif else SANS), size=size_pt, weight="bold" if is_bold else 400)
+
+
+#: No line of any sheet holds more than this [characters].
+LONGEST_LINE = 400
 
 
 @lru_cache(maxsize=1)
@@ -65,11 +70,7 @@ def wrapped(text: str, width_pt: float, *, size_pt: float, is_serif: bool = True
             continue
         if line:
             lines.append(line)
-        while text_width_pt(word, **style) > width_pt and len(word) > 1:  # type: ignore[arg-type]
-            fits = next(
-                (n for n in range(len(word) - 1, 1, -1) if text_width_pt(word[:n], **style) <= width_pt),  # type: ignore[arg-type]
-                1,
-            )
+        while len(word) > 1 and (fits := _fitting(word, width_pt, **style)) < len(word):  # type: ignore[arg-type]
             lines.append(word[:fits])
             word = word[fits:]
         line = word
@@ -79,11 +80,26 @@ def wrapped(text: str, width_pt: float, *, size_pt: float, is_serif: bool = True
 def clipped(text: str, width_pt: float, *, size_pt: float, is_serif: bool = False) -> str:
     """Return a text cut with an ellipsis so that it is no wider than ``width_pt``."""
     text = printable(text)
-    if text_width_pt(text, size_pt=size_pt, is_serif=is_serif) <= width_pt:
+    if _fitting(text, width_pt, size_pt=size_pt, is_serif=is_serif) == len(text):
         return text
-    while text and text_width_pt(f"{text}…", size_pt=size_pt, is_serif=is_serif) > width_pt:
-        text = text[:-1]
-    return f"{text.rstrip()}…"
+    room_pt = width_pt - text_width_pt("…", size_pt=size_pt, is_serif=is_serif)
+    return f"{text[: _fitting(text, room_pt, size_pt=size_pt, is_serif=is_serif)].rstrip()}…"
+
+
+def _fitting(text: str, width_pt: float, *, size_pt: float, is_serif: bool = False, is_bold: bool = False) -> int:
+    """Return how many characters of a text, one at least, fit a width; by halving, for a name may be endless."""
+    if not text:
+        return 0
+    longest = min(len(text), LONGEST_LINE)
+    style = {"size_pt": size_pt, "is_serif": is_serif, "is_bold": is_bold}
+    return max(
+        1,
+        bisect_right(
+            range(1, longest + 1),
+            width_pt,
+            key=lambda n: text_width_pt(text[:n], **style),  # type: ignore[arg-type]
+        ),
+    )
 
 
 class Pen:

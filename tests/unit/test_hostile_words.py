@@ -17,6 +17,7 @@ from habmap.place.layers import read_layer
 from habmap.place.settings import read_settings
 from habmap.place.userfiles import check_readable
 from habmap.place.writers import gpx_text
+from habmap.show import sheet_pen
 from habmap.work.paperwork import program_year
 
 STEERING = "a\x1b[31mb\u202ec\td\x07\u2028e"
@@ -98,3 +99,19 @@ def test_a_program_year_from_leap_day_leaves_no_gap() -> None:
     spans = [program_year(year, starts="02-29") for year in (2024, 2025, 2026)]
     assert [span.first for span in spans] == [date(2023, 3, 1), date(2024, 2, 29), date(2025, 3, 1)]
     assert [span.last for span in spans] == [date(2024, 2, 28), date(2025, 2, 28), date(2026, 2, 28)]
+
+
+def test_an_endless_name_is_set_in_few_measurements(monkeypatch: pytest.MonkeyPatch) -> None:
+    measured = 0
+
+    def width_pt(text: str, *, size_pt: float, **_style: bool) -> float:
+        nonlocal measured
+        measured += 1
+        return len(text) * size_pt / 2
+
+    monkeypatch.setattr(sheet_pen, "text_width_pt", width_pt)
+    name = "x" * 10_000
+    assert sheet_pen.clipped(name, 100, size_pt=10) == "x" * 19 + "…"
+    lines = sheet_pen.wrapped(name, 100, size_pt=10)
+    assert lines == ["x" * 20] * 500
+    assert measured < 10_000  # one by one it would be millions
