@@ -248,6 +248,8 @@ from habmap.errors import PlaceError
 spec = importlib.util.spec_from_file_location("nothing_lost", sys.argv[1])
 module = importlib.util.module_from_spec(spec)
 spec.loader.exec_module(module)
+# Python's own folder may be root's alone: what is loaded late must be loaded before the rights are given up
+module.GeoPackageStore.open(Path(sys.argv[2])).entries()
 if os.geteuid() == 0:
     os.setgid({NOBODY})
     os.setuid({NOBODY})
