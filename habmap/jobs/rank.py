@@ -16,24 +16,7 @@ from habmap.jobs.ports import Store
 from habmap.jobs.terrain import UnitTerrain, terrain
 from habmap.place.settings import Settings
 from habmap.vocabulary import OPEN_COVERS, REMAINING, TREATED
-from habmap.work.priority import Candidate, DenseLimits, Tier, rank_units
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RankedUnit:
-    """One line of the order of work (see `habmap.work.priority.Ranked`)."""
-
-    order: int
-    unit_id: str
-    name: str
-    cover: str
-    tier: Tier
-    score: float | None
-    reasons: tuple[str, ...]
-    parts: Mapping[str, float | None]
-    holds_pct: float | None
-    close_call: bool
-    remaining_acres: float
+from habmap.work.priority import Candidate, DenseLimits, rank_units
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,7 +25,7 @@ class RankResult:
 
     on: date | None
     weights: Mapping[str, float]
-    units: tuple[RankedUnit, ...]
+    units: tuple[Ranked, ...]
     warnings: tuple[str, ...]
 
 
@@ -77,13 +60,14 @@ def rank(store: Store, *, on: date | None = None) -> RankResult:
             Candidate(
                 unit_id=unit.unit_id,
                 cover=unit.cover,
+                name=unit.name,
                 remaining_acres=remaining[unit.unit_id],
                 stems_per_acre=stand.stems_per_acre if stand else unit.stems_per_acre,
                 canopy_pct=stand.canopy_pct if stand else unit.canopy_pct,
                 canopy_coverage_pct=stand.canopy_coverage_pct if stand else None,
                 sun_facing_pct=slope.sun_facing_pct if slope else None,
                 coverage_pct=slope.coverage_pct if slope else None,
-                aspect_mean_deg=slope.aspect_mean_deg if slope else None,
+                aspect_mean_deg=slope.aspect_mean_deg if slope and slope.facing != "flat" else None,
                 heat_load_mean=slope.heat_load_mean if slope else None,
                 near_open_m=near_open_m.get(unit.unit_id),
                 hand_only_pct=slope.hand_only_pct if slope else None,
@@ -97,26 +81,10 @@ def rank(store: Store, *, on: date | None = None) -> RankResult:
         stems_per_acre=settings.density.dense_stems_per_acre, canopy_pct=settings.density.dense_canopy_pct
     )
     weights = settings.rank.weights.model_dump()
-    by_id = {unit.unit_id: unit for unit in state.units}
     return RankResult(
         on=state.on,
         weights=weights,
-        units=tuple(
-            RankedUnit(
-                order=line.order,
-                unit_id=line.unit_id,
-                name=by_id[line.unit_id].name,
-                cover=by_id[line.unit_id].cover,
-                tier=line.tier,
-                score=line.score,
-                reasons=line.reasons,
-                parts=line.parts,
-                holds_pct=line.holds_pct,
-                close_call=line.close_call,
-                remaining_acres=line.remaining_acres,
-            )
-            for line in rank_units(candidates, limits=limits, weights=weights)
-        ),
+        units=rank_units(candidates, limits=limits, weights=weights),
         warnings=warnings,
     )
 

@@ -145,3 +145,9 @@ def test_weights_that_cannot_be_are_refused_with_their_line(run_habmap: Run, pla
     assert done.code == 3 and f"line {number}," in done.out
     with_settings(mine, "\n[rank]\n")  # and a table twice is no TOML at all
     assert run_habmap("rank", place=mine).code == 3
+
+
+def test_a_place_without_units_is_not_said_to_be_done(run_habmap: Run, tmp_path: Path) -> None:
+    assert run_habmap("start", tmp_path / "bare", "--name", "Bare").code == 0
+    done = run_habmap("rank", place=tmp_path / "bare")
+    assert done.code == 0 and "No units are loaded yet" in done.out and "left to cut" not in done.out

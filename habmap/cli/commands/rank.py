@@ -26,6 +26,9 @@ def register(app: typer.Typer) -> None:
         if as_json:
             print_json("rank", result)
             return
+        if not result.units:
+            say("No units are loaded yet; load them with `habmap add units FILE`.")
+            return
         work = [unit for unit in result.units if unit.tier not in ("none", "upkeep")]
         upkeep = [unit for unit in result.units if unit.tier == "upkeep"]
         if not work:
