@@ -27,6 +27,7 @@ def write_log_sheet(path: Path, *, place: str, units: Sequence[tuple[str, str]])
         (unit_id, name) of every unit, printed so that nobody has to remember them.
     """
     import textwrap
+    import warnings
 
     import matplotlib as mpl
     from matplotlib.backends.backend_pdf import FigureCanvasPdf
@@ -68,6 +69,9 @@ def write_log_sheet(path: Path, *, place: str, units: Sequence[tuple[str, str]])
             lines = textwrap.wrap(words, 175, max_lines=3, placeholder=" …")
             text(left, y, "\n".join(lines), 9)
             y -= 0.022 * len(lines) + 0.008
-        FigureCanvasPdf(figure).print_pdf(  # type: ignore[no-untyped-call]
-            path, metadata={"Title": f"Work log: {place}", "CreationDate": None}
-        )
+        with warnings.catch_warnings():
+            # A name may hold signs that the font lacks: a box stands there, and the unit's label still tells.
+            warnings.filterwarnings("ignore", message="Glyph")
+            FigureCanvasPdf(figure).print_pdf(  # type: ignore[no-untyped-call]
+                path, metadata={"Title": f"Work log: {place}", "CreationDate": None}
+            )

@@ -192,3 +192,12 @@ def test_work_beside_a_contract_is_reported_too(run_habmap: Callable[..., Any], 
     }
     c2 = next(u for u in ok(run_habmap("acres", "--json", place=place)).json["units"] if u["unit_id"] == "C2")
     assert of_code[1]["applied_acres"] == pytest.approx(c2["acres"], rel=1e-9)  # all of C2 was cut
+
+
+def test_a_log_sheet_with_signs_that_no_font_has_is_written_in_silence(
+    run_habmap: Callable[..., Any], place: Path, tmp_path: Path
+) -> None:
+    rows = [({"unit_id": "C9", "name": "\U0001f332 grove", "cover": "cedar"}, square(-98.01, 38.0))]
+    ok(run_habmap("add", "units", str(layer(tmp_path / "grove.geojson", rows)), place=place))
+    done = ok(run_habmap("export", "log-sheet", "-o", str(tmp_path / "sheet.pdf"), place=place))
+    assert (tmp_path / "sheet.pdf").read_bytes().startswith(b"%PDF") and "Warning" not in done.err
