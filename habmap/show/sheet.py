@@ -275,17 +275,18 @@ def _overleaf(sheet: Sheet, plan: _Plan, lines: Sequence[tuple[str, bool]]) -> l
     x, y = 0.0, 0.0
     column = columns
     for text, is_heading in lines:
-        broken = wrapped(text, column_width, size_pt=LEAST_PT, is_bold=is_heading)
-        needed = (len(broken) + (2 if is_heading else 0)) * LEAST_PT * LEADING
-        if column == columns or y - needed < MARGIN_PT:
-            column += 1
-            if column >= columns:
-                pens.append(Pen(plan.size))
-                column = 0
-                heading = f"{_dateline(sheet.page)} · overleaf {len(pens)}"
-                pens[-1].block(MARGIN_PT, plan.size[1] - MARGIN_PT + 3, bounded(heading, width), size_pt=12.0)
-            x, y = MARGIN_PT + column * (column_width + 18), top
-        elif is_heading:
-            y -= 5
-        y = pens[-1].block(x, y, broken, size_pt=LEAST_PT, is_bold=is_heading)
+        for number, line in enumerate(wrapped(text, column_width, size_pt=LEAST_PT, is_bold=is_heading)):
+            # A heading keeps two lines under it; a text longer than a column goes on in the next.
+            needed = (3 if is_heading else 1) * LEAST_PT * LEADING
+            if column == columns or y - needed < MARGIN_PT:
+                column += 1
+                if column >= columns:
+                    pens.append(Pen(plan.size))
+                    column = 0
+                    heading = f"{_dateline(sheet.page)} · overleaf {len(pens)}"
+                    pens[-1].block(MARGIN_PT, plan.size[1] - MARGIN_PT + 3, bounded(heading, width), size_pt=12.0)
+                x, y = MARGIN_PT + column * (column_width + 18), top
+            elif is_heading and number == 0:
+                y -= 5
+            y = pens[-1].block(x, y, [line], size_pt=LEAST_PT, is_bold=is_heading)
     return pens

@@ -78,8 +78,12 @@ class Account:
         if with_story and shown == len(self.items):
             is_told = self._story(pen, left, y - 4, width, bottom + legend_pt)
         draw_legend(pen, self.page, left, bottom + legend_pt, width)
-        overleaf = [] if is_told else self._overleaf(shown)
-        return [] if self._fits_here(pen, overleaf, (left, bottom + legend_pt, width, y - 4)) else overleaf
+        overleaf = [] if is_told else self._overleaf(shown, with_story=with_story)
+        return (
+            []
+            if not with_story and self._fits_here(pen, overleaf, (left, bottom + legend_pt, width, y - 4))
+            else overleaf
+        )
 
     @staticmethod
     def _fits_here(pen: Pen, lines: Sequence[tuple[str, bool]], box: tuple[float, float, float, float]) -> bool:
@@ -138,13 +142,7 @@ class Account:
         for item in self.items:
             if item.row is None:
                 continue
-            texts = [item.row.state, item.row.terrain]
-            if item.row.unit.reasons:
-                texts.append("Why here in the order: " + "; ".join(item.row.unit.reasons) + ".")
-            if item.row.unit.notes:
-                texts.append(f"“{item.row.unit.notes}”")
-            texts += item.row.history
-            lines = [line for text in texts for line in wrapped(text, width, size_pt=10.0)]
+            lines = [line for text in _told(item.row) for line in wrapped(text, width, size_pt=10.0)]
             room = int((top - bottom - 6) / (10.0 * LEADING))
             if len(lines) > room:
                 pen.block(left, top, [*lines[: max(room - 1, 0)], "The whole story is overleaf."], size_pt=10.0)
@@ -152,7 +150,7 @@ class Account:
             top = pen.block(left, top, lines, size_pt=10.0)
         return True
 
-    def _overleaf(self, first: int) -> list[tuple[str, bool]]:
+    def _overleaf(self, first: int, *, with_story: bool) -> list[tuple[str, bool]]:
         """Return (text, is it a heading) of what follows overleaf: units left over, and all work, unit by unit."""
         lines: list[tuple[str, bool]] = []
         for index, item in enumerate(self.items):
@@ -160,16 +158,30 @@ class Account:
                 continue
             unit = item.row.unit
             is_left_over = index >= first
-            if not (is_left_over or item.row.history):
+            if not (is_left_over or with_story or item.row.history):
                 continue
             number = "" if unit.order is None else f"{unit.order}. "
             pm = f" {item.row.acres_pm}" if item.row.acres_pm else ""
             title = f"{words.unit_title(unit)} ({unit.unit_id})"
             lines.append((f"{number}{title}, {words.tenths(unit.acres)}{pm} acres", True))
+            if with_story:
+                lines += [(text, False) for text in _told(item.row)]
+                continue
             if is_left_over:
                 lines.append((item.row.state, False))
             lines += [(sentence, False) for sentence in item.row.history]
         return lines
+
+
+def _told(row: Row) -> list[str]:
+    """Return all that the sheet of one unit tells: state, lie, place in the order, notes and the work."""
+    unit = row.unit
+    texts = [row.state, row.terrain]
+    if unit.reasons:
+        texts.append("Why here in the order: " + "; ".join(unit.reasons) + ".")
+    if unit.notes:
+        texts.append(f"“{unit.notes}”")
+    return [*texts, *row.history]
 
 
 def _bar(pen: Pen, unit: PageUnit, left: float, bottom: float, largest_acres: float) -> None:

@@ -6,6 +6,7 @@ import math
 import re
 import shutil
 import subprocess
+import time
 import zlib
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -266,3 +267,17 @@ def test_lines_are_never_wider_than_their_room() -> None:
 
 def test_ground_helper_agrees() -> None:
     assert GRID.to_grid(ground_lonlat(OUTLINE)).area == pytest.approx(422 * 194, rel=1e-9)
+
+
+def test_a_name_and_a_note_without_end_lose_nothing_and_take_no_age(tmp_path: Path) -> None:
+    note = " ".join(f"word{number}" for number in range(1500))
+    store = FakeStore([unit("A" * 300, OUTLINE, name="W" * 6000, notes=note)], grid=GRID)
+    path = tmp_path / "sheet.pdf"
+    started = time.process_time()
+    result = _write(store, path, unit_id="A" * 300)
+    assert time.process_time() - started < 20  # 2 to 3 s; a width measured letter by letter took minutes
+    assert result.pages > 1  # type: ignore[attr-defined]
+    words = _words(path)
+    assert "The whole story is overleaf." in words
+    assert "word0 " in words
+    assert "word1499" in words
