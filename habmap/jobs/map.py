@@ -17,7 +17,7 @@ from shapely.geometry.base import BaseGeometry
 from habmap.jobs.acres import AcresResult, acres_of
 from habmap.jobs.ground import Ground, ground
 from habmap.jobs.ports import Store
-from habmap.jobs.rank import RankedUnit, rank
+from habmap.jobs.rank import rank
 from habmap.jobs.terrain import TerrainResult, terrain
 from habmap.land.acreage import merged
 from habmap.land.grid import LocalGrid
@@ -45,6 +45,7 @@ from habmap.vocabulary import (
     SNAG_CAUTION,
     STEEP_CAUTION,
 )
+from habmap.work.priority import Ranked
 
 #: Most cells of the drawn relief; more than a screen shows only makes the file heavy.
 RELIEF_CELLS: Final = 200_000
@@ -189,7 +190,7 @@ def _units(
     state: Ground,
     account: AcresResult,
     slopes: TerrainResult | None,
-    order: dict[str, RankedUnit],
+    order: dict[str, Ranked],
     audience: Audience,
     settings: Settings,
 ) -> tuple[PageUnit, ...]:

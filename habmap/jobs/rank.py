@@ -16,7 +16,7 @@ from habmap.jobs.ports import Store
 from habmap.jobs.terrain import UnitTerrain, terrain
 from habmap.place.settings import Settings
 from habmap.vocabulary import OPEN_COVERS, REMAINING, TREATED
-from habmap.work.priority import Candidate, DenseLimits, rank_units
+from habmap.work.priority import Candidate, DenseLimits, Ranked, rank_units
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -70,6 +70,7 @@ class Candidate:
     unit_id: str
     cover: str
     remaining_acres: float
+    name: str = ""
     stems_per_acre: float | None = None
     canopy_pct: float | None = None
     canopy_coverage_pct: float | None = None
@@ -109,6 +110,8 @@ class Ranked:
 
     order: int
     unit_id: str
+    name: str
+    cover: str
     tier: Tier
     score: float | None
     reasons: tuple[str, ...]
@@ -242,6 +245,8 @@ def rank_units(
                 Ranked(
                     order=len(ranked) + 1,
                     unit_id=unit.unit_id,
+                    name=unit.name,
+                    cover=unit.cover,
                     tier=tier,
                     score=float(scores[index]) if tier != "none" else None,
                     reasons=reasons_of(unit, limits=limits),
