@@ -26,11 +26,15 @@ from habmap.work.paperwork import (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PracticesResult:
-    """The report, ready to be written; ``items`` without a program are work that no contract item names."""
+    """The report, ready to be written; ``items`` without a program are work that no contract item names.
+
+    ``practice_acres`` counts the ground in units once for each practice code, however many items name it [acre].
+    """
 
     place: str
     from_date: date
     to_date: date
+    practice_acres: float
     lines: tuple[AppliedLine, ...]
     items: tuple[ItemTotal, ...]
     remarks: tuple[str, ...]
@@ -92,9 +96,13 @@ def export_practices(
     if not without_code:
         remarks = []
     mapped = shapely.union_all(list(units.values()))
+    practice_acres = 0.0
     for code in used:
-        worked = [patches[e.entry_id] for e in entries if codes.get(e.practice) == code and span.has(e.date)]
-        outside_acres = acres(shapely.difference(shapely.union_all(worked), mapped).area)
+        worked = shapely.union_all(
+            [patches[e.entry_id] for e in entries if codes.get(e.practice) == code and span.has(e.date)]
+        )
+        practice_acres += acres(shapely.intersection(worked, mapped).area)
+        outside_acres = acres(shapely.difference(worked, mapped).area)
         if outside_acres >= FORM_ROUNDING_ACRES:
             remarks.append(
                 f"{outside_acres:.1f} acres of {code} lie outside every unit as now drawn and are not in this report"
@@ -103,6 +111,7 @@ def export_practices(
         place=settings.place.name,
         from_date=span.first,
         to_date=span.last,
+        practice_acres=practice_acres,
         lines=lines,
         items=tuple(item for item in items if item.program or item.item or item.applied_acres > 0),
         remarks=tuple(remarks),

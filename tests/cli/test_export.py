@@ -126,6 +126,13 @@ def test_practices_count_ground_once_and_point_out_early_work_and_holds(
     out = tmp_path / "practices.csv"
     done = ok(run_habmap("export", "practices", "-o", str(out), "--program-year", "2026", "--json", place=place)).json
     item = next(i for i in done["items"] if i["program"] == "P")
+    # the same ground under two codes counts for each; under two items of one code it would count once
+    by_practice = {
+        line["practice_code"]: line for line in ok(run_habmap("acres", "--json", place=place)).json["practices"]
+    }
+    assert done["practice_acres"] == pytest.approx(
+        sum(by_practice[code]["inside_acres"] for code in ("314", "338")), rel=1e-9
+    )
     assert item["applied_acres"] < 0.01 + item["planned_acres"] and item["short_acres"] > 0
     assert any("before 2026-01-10" in words for words in item["remarks"])
     rows = list(csv.reader(io.StringIO(out.read_text(encoding="utf-8-sig"))))

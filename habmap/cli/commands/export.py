@@ -71,8 +71,8 @@ def register(app: typer.Typer) -> None:
         if as_json:
             print_json("export-practices", result)
             return
-        total = sum(item.applied_acres for item in result.items)
-        say(f"{total:.1f} practice acres applied from {result.from_date} to {result.to_date}, written to {output}.")
+        span = f"from {result.from_date} to {result.to_date}"
+        say(f"{result.practice_acres:.1f} practice acres worked {span}, written to {output}.")
         for words in [
             *result.remarks,
             *(f"{i.program} {i.item}: {r}".strip(" :") for i in result.items for r in i.remarks),
