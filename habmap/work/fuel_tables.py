@@ -4,7 +4,7 @@ References
 ----------
 NWCG PMS 437, Fire Behavior Field Reference Guide, fuel moisture tables A to D, after Fosberg, M. A. & Deeming, J. E.
 1971 (USDA Forest Service Research Note RM-207) and Rothermel, R. C. 1983 (General Technical Report INT-143). The
-figures come by way of public transcriptions. Where these differ (table C, east, steeper than 30 %, 1800, level: 4 or
+figures come by way of public copies. Where these differ (table C, east, steeper than 30 %, 1800, level: 4 or
 5) the drier figure stands here.
 """
 

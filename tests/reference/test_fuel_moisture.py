@@ -1,7 +1,7 @@
 """Fuel moisture against published tables and formulas.
 
 Table cells: NWCG PMS 437 (Fire Behavior Field Reference Guide) and, before it, Rothermel 1983 (INT-143), by way of
-public transcriptions; the cells here are typed from the list of checked values, apart from the code's own copy.
+public copies; the cells here are typed from the list of checked values, apart from the code's own copy.
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
 """Every cell of the fine dead fuel moisture tables against the list of checked values, read in its own layout.
 
 NWCG PMS 437, Fire Behavior Field Reference Guide, tables A to D, after Fosberg & Deeming 1971 (RM-RN-207) and Rothermel
-1983 (INT-143); the figures by way of public transcriptions that agree. One cell is left out, marked ``*``: table C,
-east, steeper than 30 %, 1800, level, where transcriptions differ (4 or 5). Whole percents: no tolerance.
+1983 (INT-143); the figures by way of public copies that agree. One cell is left out, marked ``*``: table C,
+east, steeper than 30 %, 1800, level, where copies differ (4 or 5). Whole percents: no tolerance.
 """
 
 from __future__ import annotations
