@@ -275,9 +275,11 @@ def _overleaf(sheet: Sheet, plan: _Plan, lines: Sequence[tuple[str, bool]]) -> l
     x, y = 0.0, 0.0
     column = columns
     for text, is_heading in lines:
-        for number, line in enumerate(wrapped(text, column_width, size_pt=LEAST_PT, is_bold=is_heading)):
-            # A heading keeps two lines under it; a text longer than a column goes on in the next.
-            needed = (3 if is_heading else 1) * LEAST_PT * LEADING
+        broken = wrapped(text, column_width, size_pt=LEAST_PT, is_bold=is_heading)
+        for number, line in enumerate(broken):
+            # A heading keeps two lines under it, a sentence holds together; only a long text goes on further.
+            together = 3 if is_heading else min(len(broken), 4) if number == 0 else 1
+            needed = together * LEAST_PT * LEADING
             if column == columns or y - needed < MARGIN_PT:
                 column += 1
                 if column >= columns:

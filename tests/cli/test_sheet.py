@@ -32,7 +32,14 @@ def test_the_sheet_says_what_the_account_says(run_habmap: Callable, demo_place: 
     words = _said(path)
     assert words.startswith(f"{totals['treated_acres']:.1f} of ")
     assert f"{totals['remaining_acres']:.1f} remain" in words
-    for part in (f"1:{drawn['scale']:,}", "feet", "metres", "True north", "elevation.tif, cells of 3 m", "nest (private)"):
+    for part in (
+        f"1:{drawn['scale']:,}",
+        "feet",
+        "metres",
+        "True north",
+        "elevation.tif, cells of 3 m",
+        "nest (private)",
+    ):
         assert part in words
     assert SAW_CAUTION in words
     assert FIRE_CAUTION in words
