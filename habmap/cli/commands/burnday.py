@@ -3,20 +3,22 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, cast
 
 import typer
 
 from habmap.cli import burn_options as options
-from habmap.cli.context import JsonOption, Session
-from habmap.cli.output import print_json, warn
+from habmap.cli.context import JsonOption, OverwriteOption, Session
+from habmap.cli.output import print_json, say, warn
 from habmap.errors import InputError, UsageError
 
 if TYPE_CHECKING:
     from shapely import MultiPolygon
 
     from habmap.place.forecast import ForecastHour
+    from habmap.show.burn_sheet import BurnPaper
     from habmap.work.burnday import PlanKind
 
 Number = float | None
@@ -79,6 +81,14 @@ def register(app: typer.Typer) -> None:
         wind_height: Annotated[
             str | None, typer.Option("--wind-height", metavar="20ft|eye", help="Where the wind is measured.")
         ] = None,
+        sheets: Annotated[
+            list[Path] | None,
+            typer.Option("--sheet", metavar="FILE", help="Write the burn sheet: a .pdf or .html; may be given twice."),
+        ] = None,
+        paper: Annotated[
+            str, typer.Option("--paper", metavar="letter|a4", help="The paper of the burn sheet.")
+        ] = "letter",
+        overwrite: OverwriteOption = False,
         is_sure: Annotated[bool, typer.Option("--yes", help="The temperature is right as it stands.")] = False,
         as_json: JsonOption = False,
     ) -> None:
@@ -90,6 +100,7 @@ def register(app: typer.Typer) -> None:
         options.check_choice("--plan-kind", plan_kind, options.PLAN_KINDS)
         options.check_choice("--wind-height", wind_height, options.WIND_HEIGHTS)
         options.check_temperature(at.month, temp_f, is_sure=is_sure, where="--temp-f")
+        options.check_choice("--paper", paper, ("letter", "a4"))
         if forecast is None:
             _check_complete(temp_f, rh_pct, wind_mph, wind_from)
         from habmap.cli.burn_report import print_burnday
@@ -97,33 +108,46 @@ def register(app: typer.Typer) -> None:
 
         session: Session = context.obj
         hours = () if forecast is None else _read_forecast(forecast, is_sure=is_sure)
-        result = burnday(
-            session.store(),
-            BurnRequest(
-                names=tuple(names or ()),
-                patch=None if patch is None else _read_patch(patch),
-                at=at,
-                temp_f=temp_f,
-                rh_pct=rh_pct,
-                wind_mph=wind_mph,
-                wind_from_deg=wind_from,
-                shade_pct=shade_pct,
-                gust_mph=gust_mph,
-                days_since_rain=days_since_rain,
-                mixing_height_ft=mixing_height_ft,
-                transport_wind_mph=transport_wind_mph,
-                weather_elevation_ft=weather_elevation_ft,
-                plan_kind=cast("PlanKind | None", plan_kind),
-                wind_height=wind_height,
-                forecast=hours,
-            ),
+        _check_sheets(sheets or (), overwrite=overwrite)
+        request = BurnRequest(
+            names=tuple(names or ()),
+            patch=None if patch is None else _read_patch(patch),
+            at=at,
+            temp_f=temp_f,
+            rh_pct=rh_pct,
+            wind_mph=wind_mph,
+            wind_from_deg=wind_from,
+            shade_pct=shade_pct,
+            gust_mph=gust_mph,
+            days_since_rain=days_since_rain,
+            mixing_height_ft=mixing_height_ft,
+            transport_wind_mph=transport_wind_mph,
+            weather_elevation_ft=weather_elevation_ft,
+            plan_kind=cast("PlanKind | None", plan_kind),
+            wind_height=wind_height,
+            forecast=hours,
         )
+        result = burnday(session.store(), request)
+        if sheets:
+            from habmap.jobs.burn_sheet import write_burn_sheets
+
+            write_burn_sheets(
+                session.store(),
+                request,
+                result,
+                targets=sheets,
+                now=session.now(),
+                paper=cast("BurnPaper", paper),
+                overwrite=overwrite,
+            )
         for words in result.warnings:
             warn(words)
         if as_json:
             print_json("burnday", result)
             return
         print_burnday(result)
+        for path in sheets or ():
+            say(f"\nThe burn sheet is {path}; print it at 100 %, not fitted to the page. It is not permission to burn.")
 
 
 def _check(
@@ -155,6 +179,13 @@ def _check(
             allowed="gusts of at least the wind",
             mend="look which is which",
         )
+
+
+def _check_sheets(sheets: Sequence[Path], *, overwrite: bool) -> None:
+    if sheets:
+        from habmap.jobs.burn_sheet import refuse_targets
+
+        refuse_targets(sheets, overwrite=overwrite)
 
 
 def _check_complete(temp_f: Number, rh_pct: Number, wind_mph: Number, wind_from: Number) -> None:

@@ -1,0 +1,43 @@
+"""The burn sheet as one HTML file that fetches nothing, runs no script, and prints the same content as the PDF."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+
+import jinja2
+
+from habmap.show import words
+from habmap.show.burn_sheet import NOT_PERMISSION, WRITING_BOXES, BurnPaper, BurnSheet
+from habmap.show.burn_sheet_pages import draw_burn_svg
+from habmap.show.page import template_text
+
+
+def render_burn_html(sheet: BurnSheet, *, paper: BurnPaper) -> str:
+    """Return the page; every word of a person is escaped, and the policy in its head allows nothing but its own style.
+
+    Notes
+    -----
+    The map is a picture (SVG as a data URI), true to scale when printed at 100 %: within a picture no script can run.
+    """
+    drawn = draw_burn_svg(sheet, paper=paper)
+    css = f"@page{{size:{'letter' if paper == 'letter' else 'A4'} portrait;margin:25pt}}\n" + template_text(
+        "burn_sheet.css"
+    )
+    digest = base64.b64encode(hashlib.sha256(css.encode()).digest()).decode()
+    environment = jinja2.Environment(
+        autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True
+    )
+    return environment.from_string(template_text("burn_sheet.html.j2")).render(
+        sheet=sheet,
+        css=css,
+        policy=f"default-src 'none'; img-src data:; style-src 'sha256-{digest}'; base-uri 'none'; form-action 'none'",
+        picture="data:image/svg+xml;base64," + base64.b64encode(drawn.svg.encode()).decode(),
+        # CSS pixels: 96 to the inch, where there are 72 points.
+        width_px=round(drawn.width_pt / 0.75, 2),
+        height_px=round(drawn.height_pt / 0.75, 2),
+        scale=f"{drawn.scale:,}",
+        not_permission=NOT_PERMISSION,
+        writing_boxes=WRITING_BOXES,
+        drawn_on=words.day_words(sheet.drawn_on),
+    )

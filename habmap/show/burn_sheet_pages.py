@@ -1,0 +1,217 @@
+"""The burn sheet on paper: the map and room to write on page one, tables and lists on page two."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Sequence
+from contextlib import AbstractContextManager
+from dataclasses import dataclass
+from typing import Final
+
+import matplotlib as mpl
+from matplotlib.backends.backend_pdf import PdfPages
+
+from habmap.show import words
+from habmap.show.burn_sheet import NOT_PERMISSION, WRITING_BOXES, BurnPaper, BurnSheet, Section
+from habmap.show.burn_sheet_map import LEGEND_PT, burn_frame, draw_burn_map, draw_edge_legend
+from habmap.show.sheet_map import Frame
+from habmap.show.sheet_margin import SCALE_STRIP_PT, draw_scale
+from habmap.show.sheet_pen import LEADING, LEAST_PT, Pen, clipped, wrapped
+
+_MM: Final = 72 / 25.4
+SIZES_PT: Final[dict[BurnPaper, tuple[float, float]]] = {"letter": (612.0, 792.0), "a4": (210 * _MM, 297 * _MM)}
+MARGIN_PT: Final = 25.0
+_BOXES_PT: Final = 104.0
+_GUTTER_PT: Final = 14.0
+_LINE_PT: Final = LEADING * LEAST_PT
+#: Least height of a line or row that is written on by hand [pt].
+_WRITE_PT: Final = 14.5
+_CELL_GAP_PT: Final = 4.0
+_HEADING_PT: Final = 10.5
+_BETWEEN_PT: Final = 4.0
+
+
+@dataclass(frozen=True, slots=True)
+class BurnSheetDrawn:
+    """A drawn burn sheet: the PDF, its page count, and the N of 1:N."""
+
+    content: bytes
+    pages: int
+    scale: int
+
+
+@dataclass(frozen=True, slots=True)
+class BurnMapDrawn:
+    """The map alone as SVG, its size [pt] and the N of 1:N."""
+
+    svg: str
+    width_pt: float
+    height_pt: float
+    scale: int
+
+
+def _drawing() -> AbstractContextManager[None]:
+    """Fonts embedded as text in the PDF, letters as outlines in the SVG; a name with $ in it is a name."""
+    return mpl.rc_context({
+        "pdf.fonttype": 42, "text.parse_math": False, "path.simplify": False, "pdf.compression": 6,
+        "svg.fonttype": "path", "svg.hashsalt": "habmap",
+    })  # fmt: skip
+
+
+def draw_burn_pdf(sheet: BurnSheet, *, paper: BurnPaper) -> BurnSheetDrawn:
+    """Return the burn sheet as a vector PDF with its fonts embedded; parts that page two cannot hold follow on page 3.
+
+    Raises
+    ------
+    InputError
+        The block is too wide for any scale.
+    """
+    size = SIZES_PT[paper]
+    with _drawing():
+        first, scale = _first_page(sheet, size)
+        pages = [first, *_lists(sheet, size)]
+        buffer = io.BytesIO()
+        title = f"{sheet.place}: burn sheet"
+        with PdfPages(buffer, metadata={"Title": title, "Creator": "habmap", "CreationDate": None}) as book:
+            for pen in pages:
+                book.savefig(pen.figure)
+    return BurnSheetDrawn(buffer.getvalue(), len(pages), scale)
+
+
+def draw_burn_svg(sheet: BurnSheet, *, paper: BurnPaper) -> BurnMapDrawn:
+    """Return the map with its scale strip and legend as one SVG, as wide as the paper's ground."""
+    width, height = SIZES_PT[paper][0] - 2 * MARGIN_PT, 520.0
+    with _drawing():
+        pen = Pen((width, height))
+        frame = burn_frame(
+            sheet, left=1, bottom=SCALE_STRIP_PT + LEGEND_PT + 2, width=width - 2,
+            height=height - SCALE_STRIP_PT - LEGEND_PT - 4,
+        )  # fmt: skip
+        _map(pen, frame, sheet)
+        buffer = io.StringIO()
+        pen.figure.savefig(buffer, format="svg", metadata={"Date": None, "Creator": "habmap"})
+    return BurnMapDrawn(buffer.getvalue(), width, height, frame.scale)
+
+
+def _map(pen: Pen, frame: Frame, sheet: BurnSheet) -> None:
+    draw_burn_map(pen, frame, sheet)
+    right = frame.left + frame.width
+    draw_scale(pen, frame, left=frame.left, right=right, top=frame.bottom - 1)
+    draw_edge_legend(pen, frame, sheet, left=frame.left, right=right, top=frame.bottom - SCALE_STRIP_PT - 1)
+
+
+def _first_page(sheet: BurnSheet, size: tuple[float, float]) -> tuple[Pen, int]:
+    pen, width, top = Pen(size), size[0] - 2 * MARGIN_PT, size[1] - MARGIN_PT
+    y = pen.block(MARGIN_PT, top + 3, _at_most(2, wrapped(sheet.headline, width, size_pt=17, is_bold=True)),
+                  size_pt=17, is_bold=True)  # fmt: skip
+    for line in sheet.lines:
+        y = pen.block(MARGIN_PT, y, _at_most(3, wrapped(line, width, size_pt=10)), size_pt=10)
+    y = pen.block(MARGIN_PT, y - 2, wrapped(NOT_PERMISSION, width, size_pt=10, is_bold=True), size_pt=10, is_bold=True)
+    bottom = MARGIN_PT + 12 + _BOXES_PT + LEGEND_PT + SCALE_STRIP_PT + 4
+    frame = burn_frame(sheet, left=MARGIN_PT, bottom=bottom, width=width, height=y - 6 - bottom)
+    _map(pen, frame, sheet)
+    step = (width - 2 * 8) / 3
+    for number, title in enumerate(WRITING_BOXES):
+        left = MARGIN_PT + number * (step + 8)
+        pen.box(left, MARGIN_PT + 12, step, _BOXES_PT, edgecolor="black", linewidth=0.9)
+        pen.text(left + 5, MARGIN_PT + 12 + _BOXES_PT - 11, title, size_pt=9.5, is_serif=True, is_bold=True)
+    pen.text(MARGIN_PT, MARGIN_PT, _foot(sheet, 1), size_pt=LEAST_PT, is_serif=True)
+    return pen, frame.scale
+
+
+def _foot(sheet: BurnSheet, number: int) -> str:
+    day = words.short_day(sheet.drawn_on)
+    text = f"Burn sheet, page {number} · not permission to burn · drawn {day} · {sheet.place}"
+    return clipped(text, 540, size_pt=LEAST_PT, is_serif=True)
+
+
+def _at_most(count: int, lines: list[str]) -> list[str]:
+    """Keep a name without end from pushing the map off the paper."""
+    return lines if len(lines) <= count else [*lines[: count - 1], f"{lines[count - 1][:-2]}…"]
+
+
+# --- page two -----------------------------------------------------------------------------------------------
+
+
+def _lists(sheet: BurnSheet, size: tuple[float, float]) -> list[Pen]:
+    """Set what was measured, then what is filled in, column by column; what has no room goes on overleaf, whole."""
+    width = (size[0] - 2 * MARGIN_PT - _GUTTER_PT) / 2
+    top, floor = size[1] - MARGIN_PT - 14, MARGIN_PT + 9
+    pens = [_started(sheet, size, 2)]
+    column, y = 0, top
+    for section in (*sheet.measured, *sheet.by_hand):
+        if y - _height(section, width) < floor and y < top:
+            column, y = column + 1, top
+            if column % 2 == 0:
+                pens.append(_started(sheet, size, len(pens) + 2))
+        left = MARGIN_PT + column % 2 * (width + _GUTTER_PT)
+        y = _draw(pens[-1], section, left, y, width) - _BETWEEN_PT
+    return pens
+
+
+def _started(sheet: BurnSheet, size: tuple[float, float], number: int) -> Pen:
+    pen, width = Pen(size), size[0] - 2 * MARGIN_PT
+    head = _at_most(1, wrapped(sheet.headline, width, size_pt=11, is_bold=True))
+    pen.block(MARGIN_PT, size[1] - MARGIN_PT + 5, head, size_pt=11, is_bold=True)
+    pen.rule([(MARGIN_PT, size[1] - MARGIN_PT - 10), (size[0] - MARGIN_PT, size[1] - MARGIN_PT - 10)], 0.8)
+    pen.text(MARGIN_PT, MARGIN_PT - 2, _foot(sheet, number), is_serif=True)
+    return pen
+
+
+def _height(section: Section, width: float) -> float:
+    """Return how high a section is [pt], by drawing it on a page that is thrown away."""
+    return 1000.0 - _draw(Pen((width, 1000.0)), section, 0.0, 1000.0, width)
+
+
+def _draw(pen: Pen, section: Section, left: float, top: float, width: float) -> float:
+    inset = 5.0 if section.is_framed else 0.0
+    x, room = left + inset, width - 2 * inset
+    y = pen.block(x, top - inset * 0.6, wrapped(section.title, room, size_pt=_HEADING_PT, is_bold=True),
+                  size_pt=_HEADING_PT, is_bold=True)  # fmt: skip
+    for text in section.sentences:
+        y = pen.block(x, y, wrapped(text, room, size_pt=LEAST_PT), size_pt=LEAST_PT)
+    if section.rows:
+        y = _table(pen, section, x, y - 1, room)
+    for text in section.boxes:
+        pen.box(x + 0.5, y - 9.2, 7.6, 7.6, edgecolor="black", facecolor="white", linewidth=0.9)
+        y = pen.block(x + 13, y, wrapped(text, room - 13, size_pt=LEAST_PT), size_pt=LEAST_PT) - 1.2
+    for text in section.blanks:
+        lines = wrapped(text, room * 0.6, size_pt=LEAST_PT)
+        pen.block(x, y - (_WRITE_PT - _LINE_PT), lines, size_pt=LEAST_PT)
+        y -= _WRITE_PT + (len(lines) - 1) * _LINE_PT
+        pen.rule([(x + room * 0.42, y), (x + room, y)], 0.6, edgecolor="black")
+    for text in section.after:
+        y = pen.block(x, y - 1, wrapped(text, room, size_pt=LEAST_PT), size_pt=LEAST_PT)
+    if section.is_framed:
+        y -= inset
+        pen.box(left, y, width, top - y, edgecolor="black", linewidth=1.1)
+    return y
+
+
+def _table(pen: Pen, section: Section, left: float, top: float, width: float) -> float:
+    shares = section.shares or (1 / len(section.header),) * len(section.header)
+    edges = [left + width * sum(shares[:number]) for number in range(len(shares))]
+    rooms = [width * share - _CELL_GAP_PT for share in shares]
+    y = _row(pen, section.header, edges, rooms, top, is_bold=True) - 1.5
+    pen.rule([(left, y), (left + width, y)], 0.8, edgecolor="black")
+    for row in section.rows:
+        y = _row(pen, row, edges, rooms, y - 0.6)
+        if "" in row:
+            pen.rule([(left, y), (left + width, y)], 0.4, edgecolor="black")
+            for edge in edges[1:]:
+                pen.rule([(edge - _CELL_GAP_PT / 2, y), (edge - _CELL_GAP_PT / 2, y + _WRITE_PT - 2)], 0.4)
+    return y - 1
+
+
+def _row(
+    pen: Pen, cells: Sequence[str], edges: list[float], rooms: list[float], top: float, *, is_bold: bool = False
+) -> float:
+    """Set one row, its cells broken within their columns, and return where it ends; rows to write on are higher."""
+    broken = [wrapped(cell, room, size_pt=LEAST_PT, is_bold=is_bold) for cell, room in zip(cells, rooms, strict=True)]
+    height = max(1, *(len(lines) for lines in broken)) * _LINE_PT
+    if "" in cells and not is_bold:
+        height = max(height + 1, _WRITE_PT)
+    for lines, x in zip(broken, edges, strict=True):
+        pen.block(x, top - max(0.0, height - len(lines) * _LINE_PT if "" in cells else 0.0) / 2, lines,
+                  size_pt=LEAST_PT, is_bold=is_bold)  # fmt: skip
+    return top - height

@@ -1,0 +1,122 @@
+"""``habmap burnday --sheet`` from outside: two pages a burn boss can read, and nothing in them that allows anything."""
+
+from __future__ import annotations
+
+import re
+import shutil
+import subprocess
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from habmap.vocabulary import FIRE_CAUTION
+
+needs_poppler = pytest.mark.skipif(
+    shutil.which("pdftotext") is None, reason="no pdftotext on PATH (Debian: apt-get install poppler-utils)"
+)
+WEATHER = ("--time", "2026-03-05T13:30", "--temp-f", 61, "--rh-pct", 38, "--wind-mph", 7, "--wind-from", "NNW")
+PLAN = """
+[plan.down_cedar]
+author = "J. Example"
+date = 2026-01-31
+temp_f = [32, 86]
+rh_pct = [45, 100]
+gust_mph = [0, 12]
+"""
+HOSTILE = '<script>alert(1)</script> $x^2$ & \\"Sheriff\\" ' + "long " * 30
+
+
+@pytest.fixture(scope="module")
+def planned_place(demo_place: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The sample property with a signed plan and a hostile name among those to be told."""
+    folder = tmp_path_factory.mktemp("burn") / "place"
+    shutil.copytree(demo_place, folder)
+    settings = folder / "habmap.toml"
+    text = settings.read_text(encoding="utf-8")
+    told, count = re.subn(r"(?m)^notify = .*$", lambda _: f'notify = ["Dispatch 555-0100", "{HOSTILE}"]', text)
+    assert count == 1
+    settings.write_text(told + PLAN, encoding="utf-8")
+    return folder
+
+
+def _said(path: Path) -> str:
+    done = subprocess.run(["pdftotext", "-layout", path, "-"], capture_output=True, text=True, check=True)
+    return " ".join(done.stdout.split())
+
+
+@needs_poppler
+@pytest.mark.parametrize(("paper", "size"), [("letter", "612 x 792"), ("a4", r"595\.\d+ x 841\.\d+")])
+def test_two_pages_on_letter_and_a4(
+    run_habmap: Callable, planned_place: Path, tmp_path: Path, paper: str, size: str
+) -> None:
+    path = tmp_path / "burn.pdf"
+    done = run_habmap(
+        "burnday", "C1", *WEATHER, "--plan-kind", "down_cedar", "--sheet", path, "--paper", paper, place=planned_place
+    )
+    assert done.code == 0, done.err
+    info = subprocess.run(["pdfinfo", path], capture_output=True, text=True, check=True).stdout
+    assert re.search(r"Pages:\s+2\n", info)
+    assert re.search(rf"Page size:\s+{size}", info)
+    words = _said(path)
+    for part in (
+        "not permission to burn", "Escape routes", "Contingency breaks", "Firing sequence", "Scale 1:", "Go / no-go",
+        "Dispatch 555-0100", "Day 1", "Day 3", "Day 7", "For 911", "Signature", "red flag warnings", "J. Example",
+    ):  # fmt: skip
+        assert part in words
+    fonts = subprocess.run(["pdffonts", path], capture_output=True, text=True, check=True).stdout.splitlines()[2:]
+    assert fonts
+    assert all(re.search(r"\byes yes yes\b", font) for font in fonts)
+
+
+def test_the_page_is_sealed_and_says_the_figures_of_the_burn_day(
+    run_habmap: Callable, planned_place: Path, tmp_path: Path
+) -> None:
+    path = tmp_path / "burn.html"
+    done = run_habmap(
+        "burnday", "C1", *WEATHER, "--plan-kind", "down_cedar", "--sheet", path, "--json", place=planned_place
+    )
+    assert done.code == 0, done.err
+    html = path.read_text(encoding="utf-8")
+    assert "<script" not in html
+    assert "&lt;script&gt;alert(1)&lt;/script&gt; $x^2$" in html
+    assert "default-src &#39;none&#39;" in html or "default-src 'none'" in html
+    assert not re.search(r"""(?:src|href)=["'](?!data:)""", html)
+    assert " style=" not in html  # the policy would refuse it
+    rows = re.findall(r"<tr>(.*?)</tr>", html, re.DOTALL)
+    verdicts = [line["verdict"] for line in done.json["prescription"]]
+    assert verdicts == ["not met", "not given", "within"]  # humidity, gusts, temperature
+    order = [html.index(f"<td>{word}") for word in ("not met, by 7 %", "not given", "within")]
+    assert order[0] < order[2]
+    assert any("relative humidity" in row and "not met, by 7 %" in row for row in rows)
+    for part in done.json["not_checked"]:
+        assert part in html
+    assert FIRE_CAUTION in html
+    assert not re.search(r"\b(?:safe to burn|ready|approved|permitted|good to go|cleared)\b", html, re.IGNORECASE)
+
+
+def test_without_author_and_date_it_says_that_there_is_no_plan(
+    run_habmap: Callable, demo_place: Path, tmp_path: Path
+) -> None:
+    path = tmp_path / "burn.html"
+    done = run_habmap("burnday", "G1", *WEATHER, "--sheet", path, place=demo_place)
+    assert done.code == 0, done.err
+    html = path.read_text(encoding="utf-8")
+    assert "There is no written plan for grass" in html
+    assert "<td>within</td>" not in html
+    assert "not met," not in html
+
+
+def test_faults_leave_nothing_behind(run_habmap: Callable, demo_place: Path, tmp_path: Path) -> None:
+    kept, other = tmp_path / "kept.pdf", tmp_path / "other.html"
+    kept.write_text("mine", encoding="utf-8")
+    for code, names in ((3, (other, kept)), (2, (other, tmp_path / "burn.txt")), (3, (tmp_path / "no" / "b.pdf",))):
+        words = [word for name in names for word in ("--sheet", name)]
+        done = run_habmap("burnday", "C1", *WEATHER, *words, place=demo_place)
+        assert done.code == code, done.err
+        assert not other.exists()
+    assert kept.read_text(encoding="utf-8") == "mine"
+    assert run_habmap("burnday", "C1", *WEATHER, "--paper", "a9", "--sheet", other, place=demo_place).code == 2
+    done = run_habmap("burnday", "C1", *WEATHER, "--sheet", kept, "--overwrite", place=demo_place)
+    assert done.code == 0, done.err
+    assert kept.read_bytes().startswith(b"%PDF")

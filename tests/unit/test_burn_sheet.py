@@ -1,0 +1,94 @@
+"""The burn sheet's parts: edges told apart without colour, the map true to scale, and boxes that are always empty."""
+
+from __future__ import annotations
+
+import re
+from datetime import date
+from pathlib import Path
+
+import pytest
+import shapely
+from shapely import LineString
+
+from habmap.errors import InputError, UsageError
+from habmap.jobs.burn_sheet import refuse_targets
+from habmap.land.grid import LocalGrid
+from habmap.show.burn_sheet import SIDE_LETTERS, SIDE_LINES, BurnSheet, Section, SheetEdge, hand_sections
+from habmap.show.burn_sheet_html import render_burn_html
+from habmap.show.burn_sheet_map import SIDE_STYLES, burn_frame
+from habmap.show.burn_sheet_pages import draw_burn_pdf
+
+GRID = LocalGrid(lat=37.0, lon=-96.0)
+
+
+def _line(*points_m: tuple[float, float]) -> LineString:
+    return GRID.to_lonlat(LineString(points_m))
+
+
+def _sheet(**changed: object) -> BurnSheet:
+    """A square of 200 m with the wind from the south: its north edge is downwind."""
+    parts: dict[str, object] = {
+        "place": "A place",
+        "headline": "Burn sheet: X1, 9.9 acres, 2026-03-05 13:30",
+        "lines": ("Weather.",),
+        "drawn_on": date(2026, 3, 1),
+        "grid": GRID,
+        "edges": (
+            SheetEdge(side="downwind", line=_line((-100, 100), (100, 100)), outward_deg=0, key="D1"),
+            SheetEdge(side="side", line=_line((100, 100), (100, -100)), outward_deg=90, key="S1"),
+            SheetEdge(side="upwind", line=_line((100, -100), (-100, -100)), outward_deg=180, key="U1"),
+            SheetEdge(side="side", line=_line((-100, -100), (-100, 100)), outward_deg=270, key="S1"),
+        ),
+        "units": (),
+        "features": (),
+        "ringed": (),
+        "boundary": None,
+        "relief": None,
+        "wind_from_deg": 180.0,
+        "wind_words": ("wind from S (180°)", "5 mph"),
+        "measured": (Section(title="Cautions", sentences=("Take care.",), is_framed=True),),
+        "by_hand": hand_sections(notify=("<b>Who</b> & $1$",), middle_words="Middle.", crew_rows=3),
+    }
+    return BurnSheet(**{**parts, **changed})  # type: ignore[arg-type]
+
+
+def test_sides_differ_by_letter_and_by_line() -> None:
+    assert set(SIDE_STYLES) == set(SIDE_LETTERS) == set(SIDE_LINES)
+    assert len({style[1] for style in SIDE_STYLES.values()}) == 3  # dash alone tells them apart
+    assert len(set(SIDE_LETTERS.values())) == 3
+
+
+def test_the_map_is_true_to_its_scale() -> None:
+    frame = burn_frame(_sheet(), left=0, bottom=0, width=562, height=450)
+    north = frame.on_paper(_line((-100, 100), (100, 100)))
+    # 200 m at 1:N are 200 / N m of paper; an inch is 0.0254 m and 72 points by definition
+    assert shapely.length(north) == pytest.approx(200 / frame.scale / 0.0254 * 72, rel=1e-6)
+    left, bottom, right, top = north.bounds
+    assert 0 < left < right < 562
+    assert 0 < bottom <= top < 450
+
+
+def test_boxes_are_empty_and_nothing_is_counted() -> None:
+    html = render_burn_html(_sheet(), paper="letter")
+    assert not re.search(r"checked|checkbox|[☑☒✓✔✗]", html)
+    assert "&lt;b&gt;Who&lt;/b&gt; &amp; $1$" in html
+    listed = [text for section in _sheet().by_hand for text in section.boxes]
+    assert len(re.findall("<li>", html)) == len(listed)
+    assert not re.search(r"\d+ of \d+", " ".join(listed))
+
+
+def test_long_lists_go_overleaf_whole() -> None:
+    assert draw_burn_pdf(_sheet(), paper="a4").pages == 2
+    many = tuple(Section(title=f"Part {n}", sentences=("words " * 60,)) for n in range(30))
+    drawn = draw_burn_pdf(_sheet(measured=many), paper="letter")
+    assert drawn.pages > 2
+    assert drawn.content.startswith(b"%PDF")
+
+
+def test_names_of_files_are_looked_at_first(tmp_path: Path) -> None:
+    with pytest.raises(UsageError):
+        refuse_targets([tmp_path / "sheet.png"], overwrite=False)
+    (tmp_path / "there.pdf").write_text("mine")
+    with pytest.raises(InputError):
+        refuse_targets([tmp_path / "there.pdf"], overwrite=False)
+    refuse_targets([tmp_path / "there.pdf", tmp_path / "new.html"], overwrite=True)
