@@ -1,0 +1,244 @@
+"""The parts of a burn sheet that were compared and measured, each as a section; nothing is worked out anew here."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+from typing import Final
+
+from habmap.jobs.burn_around import SCREEN_WORDS
+from habmap.jobs.burn_edges import Edge
+from habmap.jobs.burnday import BurnDayResult
+from habmap.measures import M_PER_MILE, ft
+from habmap.show.burn_sheet import SIDE_LETTERS, Section
+from habmap.vocabulary import FEATURE_WORDS, wind_16
+from habmap.work.burnday import ITEMS, PLAN_KIND_WORDS, Compared
+
+
+def hour_words(time: str) -> str:
+    """Return a local time as people write it."""
+    return time.replace("T", " ")
+
+
+def plan_section(result: BurnDayResult) -> Section:
+    """Return the weather beside the written plan: not met, then not given, then within; or that there is no plan."""
+    kind = PLAN_KIND_WORDS[result.plan.kind]
+    lines = result.prescription
+    if any(line.verdict == "no plan" for line in lines):
+        return Section(
+            title=f"The written plan for {kind}",
+            sentences=(
+                f"There is no written plan for {kind} with author and date in habmap.toml, so nothing is compared. The "
+                "weather is only set down here.",
+            ),
+            header=("item", "as given"),
+            rows=tuple(
+                (
+                    ITEMS[line.item][0],
+                    _figure(line.value, ITEMS[line.item][1]) if line.value is not None else "not given",
+                )
+                for line in lines
+            ),
+            shares=(0.65, 0.35),
+        )
+    is_split = len({line.unit_ids for line in lines}) > 1
+    return Section(
+        title=f"Beside the written plan for {kind}",
+        sentences=(
+            f"Plan by {result.plan.author}, {result.plan.date}, its limits as copied into habmap.toml. Not met first. "
+            "A comparison, not a decision.",
+        ),
+        header=("item", "as given", "plan", "comparison"),
+        rows=tuple(
+            (
+                ITEMS[line.item][0] + (f" ({', '.join(line.unit_ids)})" if is_split else ""),
+                "not given" if line.value is None else _figure(line.value, ITEMS[line.item][1]),
+                _limits(line),
+                _compared_words(line),
+            )
+            for line in lines
+        ),
+        shares=(0.34, 0.15, 0.19, 0.32),
+    )
+
+
+def _figure(value: float, unit: str) -> str:
+    return f"{value:,.5g} {unit}".rstrip() if unit != "°" else f"{value:g}°"
+
+
+def _limits(line: Compared) -> str:
+    if line.low is None or line.high is None:
+        return "no limit"
+    return f"{line.low:,.5g} to {line.high:,.5g}"
+
+
+def _compared_words(line: Compared) -> str:
+    if line.verdict == "not met" and line.distance is not None:
+        return f"not met, by {_figure(float(f'{line.distance:.3g}'), ITEMS[line.item][1])}"
+    return line.verdict
+
+
+def moisture_section(result: BurnDayResult, most: int) -> Section:
+    """Return the fine dead fuel moisture by face and slope, the driest first."""
+    fuel = result.fuel
+    driest = (
+        f"None given: {result.fine_fuel_words}."
+        if result.fine_fuel_moisture_pct is None
+        else f"Driest ground of the block: {result.fine_fuel_moisture_pct:g} %."
+    )
+    cut = "no cut logged" if fuel.days_since_cut is None else f"{fuel.days_since_cut} days since the last cut"
+    load = "not known" if fuel.fuel_lb_ac is None else f"{fuel.fuel_lb_ac:,.0f} lb/ac"
+    look = "nobody logged a look" if fuel.look_date is None else f"look of {fuel.look_date}"
+    shown = result.fuel_moisture[:most]
+    return Section(
+        title="Fine dead fuel moisture",
+        sentences=(
+            f"{driest} Equilibrium (Simard) {result.equilibrium_moisture_pct:.1f} %, vapour pressure deficit "
+            f"{result.vpd_kpa:.2f} kPa. Needles {fuel.needles or 'not known'}, grass {load} ({look}); {cut}.",
+        ),
+        header=("faces", "slope", "acres", "moisture"),
+        rows=tuple(
+            (line.facing, f"{line.slope_class} %", f"{line.acres:.2f}",
+             "none given" if line.pct is None else f"{line.pct:g} %")
+            for line in shown
+        ),
+        shares=(0.28, 0.24, 0.24, 0.24),
+        after=_left_out(len(result.fuel_moisture) - len(shown), "faces"),
+    )  # fmt: skip
+
+
+def _left_out(count: int, what: str) -> tuple[str, ...]:
+    return (f"Left out for room: {count} of the {what}; `habmap burnday` prints them all.",) if count > 0 else ()
+
+
+# --- edges --------------------------------------------------------------------------------------------------
+
+_Same = tuple[str, str]
+#: Beyond an edge, these hold cedar that can carry fire on: never the first to be left out.
+_FUEL_STAGES: Final = frozenset({"standing", "part_cut", "dead_standing", "down", "piled", "coming_back"})
+
+
+def side_and_beyond(edge: Edge) -> _Same:
+    """Return what stretches have in common that stand in the list as one."""
+    return (edge.side, edge.beyond_words)
+
+
+def edge_keys(edges: Sequence[Edge]) -> dict[_Same, str]:
+    """Number what lies beyond each side of the wind, the longest first: D1, D2, S1 …"""
+    length_m: defaultdict[_Same, float] = defaultdict(float)
+    for edge in edges:
+        length_m[side_and_beyond(edge)] += edge.length_m
+    counts: defaultdict[str, int] = defaultdict(int)
+    keys: dict[_Same, str] = {}
+    for same in sorted(length_m, key=lambda one: (list(SIDE_LETTERS).index(one[0]), -length_m[one])):
+        counts[same[0]] += 1
+        keys[same] = f"{SIDE_LETTERS[same[0]]}{counts[same[0]]}"
+    return keys
+
+
+def edges_section(result: BurnDayResult, keys: dict[_Same, str], most: int) -> Section:
+    """Return the edges by what lies beyond; where some have no room, not those downwind or beside cedar first."""
+    groups: defaultdict[_Same, list[Edge]] = defaultdict(list)
+    for edge in result.edges:
+        groups[side_and_beyond(edge)].append(edge)
+    kept = sorted(
+        groups,
+        key=lambda same: (
+            same[0] != "downwind" and groups[same][0].beyond_stage not in _FUEL_STAGES,
+            -sum(edge.length_m for edge in groups[same]),
+        ),
+    )[:most]
+    rows = []
+    for same, key in keys.items():
+        if same not in kept:
+            continue
+        members = groups[same]
+        breaks = list(dict.fromkeys(edge.break_name or "mapped" for edge in members if edge.mapped_break))
+        named = breaks[0] if len(breaks) == 1 else f"{len(breaks)} on the map"
+        break_ft = sum(ft(edge.length_m) for edge in members if edge.mapped_break)
+        rises_ft = sum(ft(edge.length_m) for edge in members if edge.upslope)
+        rows.append(
+            (
+                key,
+                f"{sum(ft(edge.length_m) for edge in members):,.0f}",
+                members[0].beyond_words,
+                f"{named}, {break_ft:,.0f}" if breaks else "none",
+                f"{rises_ft:,.0f}" if rises_ft else "–",
+            )
+        )
+    totals = result.edge_totals
+    return Section(
+        title="Edges, and what lies beyond",
+        sentences=(
+            f"Feet: downwind {ft(totals.downwind_m):,.0f}, side {ft(totals.side_m):,.0f}, "
+            f"upwind {ft(totals.upwind_m):,.0f}; around {ft(totals.perimeter_m):,.0f}. A mapped break counts for "
+            "nothing until the burn boss has walked it. Rises: feet of it where the ground rises away.",
+        ),
+        header=("key", "feet", "beyond", "mapped break, ft", "rises"),
+        rows=tuple(rows),
+        shares=(0.09, 0.1, 0.4, 0.31, 0.1),
+        after=_left_out(len(groups) - len(rows), "edges, the shortest with no cedar beyond"),
+    )
+
+
+# --- around -------------------------------------------------------------------------------------------------
+
+
+def around_sections(result: BurnDayResult, most: int) -> tuple[Section, ...]:
+    """Return the sensitive places, the way of cold air, and lines, tanks, stacks and fences near."""
+    downwind = {(place.name, place.kind) for place in result.smoke}
+    places = [(place, "downwind") for place in result.smoke]
+    places += [(place, "near") for place in result.nearby if (place.name, place.kind) not in downwind]
+    shown = places[:most]
+    after = list(_left_out(len(places) - len(shown), "places"))
+    if result.cold_air is None:
+        after.append("The way of cold night air is not known.")
+    else:
+        near = ", ".join(place.name or FEATURE_WORDS[place.kind] for place in result.cold_air.places[:4])
+        after.append(
+            f"Cold night air would run downhill {ft(result.cold_air.length_m):,.0f} ft from the lowest edge; near its "
+            f"ways: {near or 'no road or house on the map'}."
+        )
+    after.append(SCREEN_WORDS)
+    if result.hazards:
+        named = ", ".join(
+            f"{one.name or FEATURE_WORDS[one.kind]} ({FEATURE_WORDS[one.kind]}, "
+            f"{'inside' if one.inside else f'{ft(one.distance_m):,.0f} ft'})"
+            for one in result.hazards[:5]
+        )
+        after.append(f"In or near the block: {named}.")
+        after += _left_out(len(result.hazards) - 5, "lines, tanks, stacks or fences")
+    return (
+        Section(
+            title="Downwind (45° to either side), and near",
+            sentences=() if places else ("Nothing sensitive is on the map downwind or near; a map may miss some.",),
+            header=("place", "kind", "miles", "toward", ""),
+            rows=tuple(
+                (place.name or "–", FEATURE_WORDS[place.kind], f"{place.distance_m / M_PER_MILE:.2f}",
+                 f"{wind_16(place.bearing_deg)} {place.bearing_deg:.0f}°", where)
+                for place, where in shown
+            ),
+            shares=(0.33, 0.16, 0.13, 0.2, 0.18),
+            after=tuple(after),
+        ),
+    )  # fmt: skip
+
+
+def hours_sections(result: BurnDayResult, most: int) -> tuple[Section, ...]:
+    """Return the forecast's hours that stand out: something not met, a wind shift, or nothing known."""
+    rows = []
+    for hour in result.hours:
+        marks = [ITEMS[item][0] for item in hour.not_met] + (["wind shift"] if hour.wind_shift else [])
+        if hour.is_gap or marks:
+            rows.append((hour_words(hour.time)[5:], "no forecast" if hour.is_gap else ", ".join(marks)))
+    if not rows:
+        return ()
+    return (
+        Section(
+            title="Forecast hours: not met, shifts and gaps",
+            header=("hour", "what"),
+            rows=tuple(rows[:most]),
+            shares=(0.28, 0.72),
+            after=_left_out(len(rows) - most, "hours"),
+        ),
+    )
