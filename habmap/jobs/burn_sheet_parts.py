@@ -177,7 +177,7 @@ def edges_section(result: BurnDayResult, keys: dict[_Same, str], most: int) -> S
         header=("key", "feet", "beyond", "mapped break, ft", "rises"),
         rows=tuple(rows),
         shares=(0.09, 0.1, 0.4, 0.31, 0.1),
-        after=_left_out(len(groups) - len(rows), "edges, the shortest with no cedar beyond"),
+        after=_left_out(len(groups) - len(rows), "edges"),
     )
 
 
@@ -226,19 +226,33 @@ def around_sections(result: BurnDayResult, most: int) -> tuple[Section, ...]:
 
 def hours_sections(result: BurnDayResult, most: int) -> tuple[Section, ...]:
     """Return the forecast's hours that stand out: something not met, a wind shift, or nothing known."""
-    rows = []
+    spans: list[tuple[str, str, str]] = []
+    last = ""
     for hour in result.hours:
-        marks = [ITEMS[item][0] for item in hour.not_met] + (["wind shift"] if hour.wind_shift else [])
-        if hour.is_gap or marks:
-            rows.append((hour_words(hour.time)[5:], "no forecast" if hour.is_gap else ", ".join(marks)))
+        marks = ["wind shift"] if hour.wind_shift else []
+        marks += [ITEMS[item][0] for item in hour.not_met]
+        what = "no forecast" if hour.is_gap else ", ".join(marks)
+        time = hour_words(hour.time)[5:]
+        if what and what == last:  # hours that say the same stand in one row
+            spans[-1] = (spans[-1][0], time, what)
+        elif what:
+            spans.append((time, time, what))
+        last = what
+    # With little room the turns of the wind stay longest, and what is not known goes first.
+    told = sorted(spans, key=lambda span: (not span[2].startswith("wind shift"), span[2] == "no forecast"))[:most]
+    rows = [
+        (first if first == end else f"{first} to {end}", what)
+        for first, end, what in spans
+        if (first, end, what) in told
+    ]
     if not rows:
         return ()
     return (
         Section(
             title="Forecast hours: not met, shifts and gaps",
             header=("hour", "what"),
-            rows=tuple(rows[:most]),
-            shares=(0.28, 0.72),
-            after=_left_out(len(rows) - most, "hours"),
+            rows=tuple(rows),
+            shares=(0.42, 0.58),
+            after=_left_out(len(spans) - len(rows), "times"),
         ),
     )

@@ -120,3 +120,20 @@ def test_faults_leave_nothing_behind(run_habmap: Callable, demo_place: Path, tmp
     done = run_habmap("burnday", "C1", *WEATHER, "--sheet", kept, "--overwrite", place=demo_place)
     assert done.code == 0, done.err
     assert kept.read_bytes().startswith(b"%PDF")
+
+
+def test_a_turn_of_the_wind_stands_on_the_sheet(run_habmap: Callable, planned_place: Path, tmp_path: Path) -> None:
+    hours, path = tmp_path / "hours.csv", tmp_path / "burn.html"
+    hours.write_text(
+        "time,temp_f,rh_pct,wind_mph,wind_from_deg\n"
+        "2026-03-05T13:00,61,50,5,340\n2026-03-05T14:00,61,50,5,340\n2026-03-05T15:00,60,50,5,80\n",
+        encoding="utf-8",
+    )
+    done = run_habmap(
+        "burnday", "C1", "--time", "2026-03-05T13:30", "--forecast", hours, "--plan-kind", "down_cedar",
+        "--sheet", path, place=planned_place,
+    )  # fmt: skip
+    assert done.code == 0, done.err
+    html = path.read_text(encoding="utf-8")
+    assert re.search(r"<td>03-05 15:00</td><td>wind shift", html)  # 340° to 80° is a turn of 100°
+    assert "no forecast</td>" in html
