@@ -6,6 +6,7 @@ import math
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 from typing import Literal
 
 from habmap.jobs.canopy import UnitCanopy, canopy_of_units
@@ -107,9 +108,11 @@ class PropertyDensity:
 class DensityResult:
     """The density of every unit of cedar or mixed cover, and of any other that has plots.
 
-    ``whole_property`` is ``None`` where fewer than two units have plots, or nothing was measured.
+    ``on`` is the day asked for; ``whole_property`` is ``None`` where fewer than two units have plots, or nothing was
+    measured.
     """
 
+    on: date | None
     dense_stems_per_acre: float
     dense_canopy_pct: float
     canopy_height_ft: float
@@ -118,8 +121,13 @@ class DensityResult:
     warnings: tuple[str, ...]
 
 
-def density(store: Store) -> DensityResult:
+def density(store: Store, *, on: date | None = None) -> DensityResult:
     """Estimate stems per acre and crown cover per unit, from plots where there are any, else from the unit itself.
+
+    Parameters
+    ----------
+    on
+        Units as they held on this day, and plots measured by then (plots without a date count); ``None``: all of now.
 
     Raises
     ------
@@ -130,13 +138,15 @@ def density(store: Store) -> DensityResult:
     limits = DenseLimits(stems_per_acre=own.dense_stems_per_acre, canopy_pct=own.dense_canopy_pct)
     of_unit: dict[str, list[Plot]] = defaultdict(list)
     for plot in store.plots():
-        if plot.unit_id is not None:
+        is_later = on is not None and plot.measured_on is not None and plot.measured_on > on
+        if plot.unit_id is not None and not is_later:
             of_unit[plot.unit_id].append(plot)
     grid = store.grid
-    units = [unit for unit in store.units() if unit.cover in CEDAR_COVERS or of_unit[unit.unit_id]]
+    units = [unit for unit in store.units(on) if unit.cover in CEDAR_COVERS or of_unit[unit.unit_id]]
     ground_acres = {unit.unit_id: acres(grid.to_grid(unit.geometry).area) for unit in units} if grid else {}
     canopy, warnings = canopy_of_units(store, units)
     return DensityResult(
+        on=on,
         dense_stems_per_acre=limits.stems_per_acre,
         dense_canopy_pct=limits.canopy_pct,
         canopy_height_ft=own.canopy_height_ft,

@@ -45,7 +45,7 @@ def rank(store: Store, *, on: date | None = None) -> RankResult:
     settings = store.settings
     state = ground(store, on=on)
     slopes, warnings = _terrain_by_unit(store, on)
-    stands = {line.unit_id: line for line in density(store).units}
+    stands = {line.unit_id: line for line in density(store, on=on).units}
     remaining = {unit.unit_id: 0.0 for unit in state.units}
     for piece in state.pieces:
         if piece.stage in REMAINING:

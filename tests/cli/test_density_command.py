@@ -96,6 +96,14 @@ def test_loading_twice_is_no_news(run_habmap: Callable[..., Any], place: Path) -
     assert loaded(run_habmap, place, text.replace(",9", ",8")).code == 3
 
 
+def test_a_day_counts_only_what_was_measured_by_then(run_habmap: Callable[..., Any], place: Path) -> None:
+    text = "plot_id,unit_id,method,plot_acres,stems,date\na,C1,fixed,0.1,9,2025-03-01\nb,C1,fixed,0.1,21,2026-03-01\n"
+    assert loaded(run_habmap, place, text).code == 0
+    then, now = (run_habmap("density", *words, "--json", place=place).json for words in (("--on", "2025-12-31"), ()))
+    assert (then["on"], then["units"][0]["plots"], then["units"][0]["stems_per_acre"]) == ("2025-12-31", 1, 90.0)
+    assert (now["units"][0]["plots"], now["units"][0]["stems_per_acre"]) == (2, pytest.approx(150.0))
+
+
 def test_two_plots_are_said_to_be_few(run_habmap: Callable[..., Any], place: Path) -> None:
     loaded(run_habmap, place, "plot_id,unit_id,method,plot_acres,stems\na,C1,fixed,0.1,9\nb,C1,fixed,0.1,12\n")
     assert "say little" in run_habmap("density", "--json", place=place).json["units"][0]["warnings"][0]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import typer
 
-from habmap.cli.context import JsonOption, Session
+from habmap.cli.context import JsonOption, OnOption, Session
 from habmap.cli.output import print_json, print_table, say, warn
 
 
@@ -12,12 +12,12 @@ def register(app: typer.Typer) -> None:
     """Hang the command on the app."""
 
     @app.command("density")
-    def density_command(context: typer.Context, as_json: JsonOption = False) -> None:
+    def density_command(context: typer.Context, on: OnOption = None, as_json: JsonOption = False) -> None:
         """Show how dense each stand is, how sure that is, and what it rests on."""
         from habmap.jobs.density import density
 
         session: Session = context.obj
-        result = density(session.store())
+        result = density(session.store(), on=on)
         for warning in result.warnings:
             warn(warning)
         for unit in result.units:
