@@ -4,9 +4,8 @@ HabmapError
 ├── UsageError      the command line alone shows the fault      exit 2
 ├── InputError      a file, layer, table or value is unfit      exit 3
 │   └── InputErrors  several such faults, listed at once        exit 3
-├── PlaceError      the property folder itself is unfit         exit 3
-│   └── PlaceBusyError  another process holds the file          exit 3
-└── CheckFailed     ``habmap check`` found faults               exit 1
+└── PlaceError      the property folder itself is unfit         exit 3
+    └── PlaceBusyError  another process holds the file          exit 3
 
 Every error says what is wrong, where, the value found, what is allowed and how to mend it.
 """
@@ -116,9 +115,3 @@ class PlaceError(HabmapError, OSError):
 
 class PlaceBusyError(PlaceError):
     """Another process holds the property's file and did not let go in time."""
-
-
-class CheckFailed(HabmapError):
-    """``habmap check`` found faults."""
-
-    exit_code = 1

@@ -10,6 +10,7 @@ from datetime import date
 from habmap import measures
 from habmap.jobs.ground import Ground, ground
 from habmap.jobs.ports import Store
+from habmap.land.acreage import area_of_record_m2
 from habmap.place.settings import Settings
 from habmap.vocabulary import PRACTICES, REMAINING, STAGES, TREATED
 from habmap.work.records import Unit
@@ -118,7 +119,7 @@ def acres_of(place_ground: Ground, *, settings: Settings) -> AcresResult:
     closure_m2 = 0.0
     for unit in place_ground.units:
         sums = {stage: math.fsum(parts) for stage, parts in stage_m2[unit.unit_id].items()}
-        unit_m2 = place_ground.unit_shapes[unit.unit_id].area if place_ground.grid else 0.0
+        unit_m2 = area_of_record_m2(unit.geometry, grid=place_ground.grid) if place_ground.grid else 0.0
         closure_m2 = max(closure_m2, abs(math.fsum(sums.values()) - unit_m2))
         units.append(_unit_acres(unit, unit_m2, sums))
     outside_m2 = math.fsum(cover.area_m2 for cover in place_ground.covers if cover.entry_ids and not cover.unit_ids)

@@ -11,6 +11,7 @@ from typing import Literal
 
 from habmap.jobs.canopy import UnitCanopy, canopy_of_units
 from habmap.jobs.ports import Store
+from habmap.land.acreage import area_of_record_m2
 from habmap.land.density import (
     FEW_PLOTS,
     Density,
@@ -143,7 +144,7 @@ def density(store: Store, *, on: date | None = None) -> DensityResult:
             of_unit[plot.unit_id].append(plot)
     grid = store.grid
     units = [unit for unit in store.units(on) if unit.cover in CEDAR_COVERS or of_unit[unit.unit_id]]
-    ground_acres = {unit.unit_id: acres(grid.to_grid(unit.geometry).area) for unit in units} if grid else {}
+    ground_acres = {unit.unit_id: acres(area_of_record_m2(unit.geometry, grid=grid)) for unit in units} if grid else {}
     canopy, warnings = canopy_of_units(store, units)
     return DensityResult(
         on=on,

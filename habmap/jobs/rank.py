@@ -15,7 +15,7 @@ from habmap.jobs.ground import Ground, GroundPiece, ground
 from habmap.jobs.ports import Store
 from habmap.jobs.terrain import UnitTerrain, terrain
 from habmap.place.settings import Settings
-from habmap.vocabulary import OPEN_COVERS, REMAINING, TREATED
+from habmap.vocabulary import OPEN_COVERS, REMAINING, SAW_CAUTION, TREATED
 from habmap.work.priority import Candidate, DenseLimits, Ranked, rank_units
 
 
@@ -27,6 +27,7 @@ class RankResult:
     weights: Mapping[str, float]
     units: tuple[Ranked, ...]
     warnings: tuple[str, ...]
+    cautions: tuple[str, ...] = (SAW_CAUTION,)
 
 
 def rank(store: Store, *, on: date | None = None) -> RankResult:

@@ -17,7 +17,6 @@ def register(app: typer.Typer) -> None:
     def rank_command(context: typer.Context, on: OnOption = None, as_json: JsonOption = False) -> None:
         """Show the order of work: dense cedar on sun-facing slopes first, with the reason for each stand."""
         from habmap.jobs.rank import rank
-        from habmap.vocabulary import SAW_CAUTION
 
         session: Session = context.obj
         result = rank(session.store(), on=on)
@@ -65,4 +64,5 @@ def register(app: typer.Typer) -> None:
             ],
         )
         say("")
-        say(SAW_CAUTION)
+        for caution in result.cautions:
+            say(caution)
