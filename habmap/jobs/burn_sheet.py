@@ -32,7 +32,7 @@ from habmap.place.writers import refuse_to_write, write_whole
 from habmap.show.burn_sheet import BurnPaper, BurnSheet, Section, SheetEdge, hand_sections
 from habmap.show.burn_sheet_html import render_burn_html
 from habmap.show.burn_sheet_pages import draw_burn_pdf
-from habmap.show.page import PageFeature
+from habmap.show.records import PageFeature
 from habmap.show.relief import Relief, draw_relief
 from habmap.show.words import tenths
 from habmap.vocabulary import PRIVATE_FEATURE_KINDS, WIND_WORDS, wind_16

@@ -25,16 +25,8 @@ from habmap.measures import acres as to_acres
 from habmap.place.elevation import open_elevation
 from habmap.place.settings import Settings
 from habmap.place.writers import refuse_to_write, write_whole
-from habmap.show.page import (
-    Audience,
-    Page,
-    PageFeature,
-    PagePiece,
-    PageTerrain,
-    PageUnit,
-    PageWork,
-    render_page,
-)
+from habmap.show.page import render_page
+from habmap.show.records import Audience, Page, PageFeature, PagePiece, PageTerrain, PageUnit, PageWork
 from habmap.show.relief import Relief, draw_relief
 from habmap.show.words import SPOKEN_ACRES, day_words
 from habmap.vocabulary import (

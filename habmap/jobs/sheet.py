@@ -12,7 +12,7 @@ from habmap.jobs.map import build_page
 from habmap.jobs.ports import Store
 from habmap.place.elevation import open_elevation
 from habmap.place.writers import write_whole
-from habmap.show.page import Audience, Page
+from habmap.show.records import Audience, Page
 from habmap.show.sheet import Paper, Sheet, SheetFigures, draw_sheet
 
 

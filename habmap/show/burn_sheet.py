@@ -10,7 +10,7 @@ from shapely import LineString, MultiPolygon
 from shapely.geometry.base import BaseGeometry
 
 from habmap.land.grid import LocalGrid
-from habmap.show.page import PageFeature
+from habmap.show.records import PageFeature
 from habmap.show.relief import Relief
 
 BurnPaper = Literal["letter", "a4"]

@@ -5,12 +5,10 @@ from __future__ import annotations
 import base64
 import hashlib
 
-import jinja2
-
 from habmap.show import words
 from habmap.show.burn_sheet import NOT_PERMISSION, WRITING_BOXES, BurnPaper, BurnSheet
 from habmap.show.burn_sheet_pages import draw_burn_svg
-from habmap.show.page import template_text
+from habmap.show.templating import ENVIRONMENT, template_text
 
 
 def render_burn_html(sheet: BurnSheet, *, paper: BurnPaper) -> str:
@@ -25,10 +23,7 @@ def render_burn_html(sheet: BurnSheet, *, paper: BurnPaper) -> str:
         "burn_sheet.css"
     )
     digest = base64.b64encode(hashlib.sha256(css.encode()).digest()).decode()
-    environment = jinja2.Environment(
-        autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True
-    )
-    return environment.from_string(template_text("burn_sheet.html.j2")).render(
+    return ENVIRONMENT.get_template("burn_sheet.html.j2").render(
         sheet=sheet,
         css=css,
         policy=f"default-src 'none'; img-src data:; style-src 'sha256-{digest}'; base-uri 'none'; form-action 'none'",

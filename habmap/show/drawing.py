@@ -11,8 +11,9 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from habmap.show import symbols, words
-from habmap.show.page import Page
 from habmap.show.palette import DARK_STAGES
+from habmap.show.parts import PARTS
+from habmap.show.records import Page
 from habmap.vocabulary import PRACTICE_WORDS
 
 #: Decimals of a degree: 0.11 m of latitude, finer than any boundary walked.
@@ -80,6 +81,7 @@ def drawing_json(page: Page) -> str:
             {"ft": line.height_ft, "index": line.is_index, "steps": _steps(line.lonlat)}
             for line in page.relief.contours
         ],
+        **{part.name: part.drawing(page) for part in PARTS},
     }
     return json.dumps(drawing, allow_nan=False, ensure_ascii=False, separators=(",", ":")).translate(_MARKUP)
 

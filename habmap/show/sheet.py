@@ -18,8 +18,8 @@ from shapely.geometry.base import BaseGeometry
 from habmap.errors import InputError
 from habmap.land.grid import LocalGrid
 from habmap.show import words
-from habmap.show.page import Page, refuse_private
 from habmap.show.palette import INK
+from habmap.show.records import Page, refuse_private
 from habmap.show.sheet_account import Account, bounded, legend_height_pt
 from habmap.show.sheet_map import PT_PER_M, Frame, draw_map
 from habmap.show.sheet_margin import SCALE_STRIP_PT, draw_scale

@@ -10,8 +10,8 @@ from typing import Final
 import shapely
 
 from habmap.show import symbols, words
-from habmap.show.page import Page, PageUnit
 from habmap.show.palette import INK, INK_SOFT
+from habmap.show.records import Page, PageUnit
 from habmap.show.sheet_map import EDGE_STYLES, draw_edge, draw_feature, is_drawn_to_shape, stage_area
 from habmap.show.sheet_pen import LEADING, LEAST_PT, Pen, clipped, wrapped
 from habmap.show.sheetparts import Row, sheet_parts

@@ -20,8 +20,8 @@ from shapely.geometry.base import BaseGeometry
 from habmap.land.grid import LocalGrid
 from habmap.measures import MM_PER_IN
 from habmap.show import symbols, words
-from habmap.show.page import Page, PageFeature, PageUnit
 from habmap.show.palette import CONTOUR_INK, INK, PAPER, WATER_INK
+from habmap.show.records import Page, PageFeature, PageUnit
 from habmap.show.relief import Relief
 from habmap.show.sheet_marks import PT_PER_PX, stage_pattern, svg_outline, tiled
 from habmap.show.sheet_pen import LEADING, LEAST_PT, Pen, text_width_pt

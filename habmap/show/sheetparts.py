@@ -8,9 +8,9 @@ from typing import Any, Final
 from markupsafe import Markup
 
 from habmap.show import symbols, words
-from habmap.show.page import Page, PageUnit
 from habmap.show.palette import INK
 from habmap.show.patterns import pattern_definitions, pattern_id
+from habmap.show.records import Page, PageUnit
 from habmap.vocabulary import CEDAR_COVERS, FEATURE_WORDS, PRIVATE_FEATURE_KINDS, STAGE_WORDS, STAGES
 
 _BAR_WIDTH: Final = 120.0

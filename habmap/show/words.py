@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final
 from habmap.vocabulary import FEATURE_WORDS, PRACTICE_WORDS, STAGE_WORDS, STAGES, WIND_WORDS, wind_16
 
 if TYPE_CHECKING:
-    from habmap.show.page import Page, PageTerrain, PageUnit, PageWork
+    from habmap.show.records import Page, PageTerrain, PageUnit, PageWork
 
 _MONTHS: Final = (
     "January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November",

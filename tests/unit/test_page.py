@@ -23,7 +23,8 @@ from habmap.jobs.map import told_reasons
 from habmap.place.settings import Settings
 from habmap.show.drawing import drawing_json
 from habmap.show.offline import POLICY_SLOT, UnsealedPageError, seal
-from habmap.show.page import (
+from habmap.show.page import render_page
+from habmap.show.records import (
     Page,
     PageFeature,
     PagePiece,
@@ -31,7 +32,6 @@ from habmap.show.page import (
     PageUnit,
     PageWork,
     PrivateOnPublicPageError,
-    render_page,
 )
 from habmap.show.relief import draw_relief
 from habmap.show.words import headline, stage_sentence, terrain_sentence, work_sentence

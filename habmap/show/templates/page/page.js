@@ -1,5 +1,7 @@
 "use strict";
 // Draws the place on folium's map and ties it to the account beside it. Text from people is only ever set as textContent.
+// Other parts of the page add themselves here, each a function of the sheet that it is laid on.
+const PARTS = [];
 function drawPlace(map) {
   const INK = "#2b2a26", PAPER = "#f7f2e6", CONTOUR = "#6f5f45", SVG = "http://www.w3.org/2000/svg";
   const place = JSON.parse(document.getElementById("drawing").textContent);
@@ -275,5 +277,7 @@ function drawPlace(map) {
   }
   addEventListener("beforeprint", toPaper);
   addEventListener("afterprint", toScreen);
+  const sheet = { map, place, box, INK, PAPER, shape, many, partsOf, svg, mark, written, settle, hush, isDark, byId, pick, letGo, whole };
+  PARTS.forEach((part) => part(sheet));
   document.body.dataset.drawn = "yes";
 }

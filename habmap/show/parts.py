@@ -1,0 +1,37 @@
+"""The parts of the page beyond its map and account, each with files of its own.
+
+A part named ``ruler`` has ``show/ruler.py`` (its records and figures), and under ``templates/page``: ``ruler.html.j2``,
+included by ``page.html.j2`` at its place; ``ruler.css``; and ``ruler.js``, which says
+``PARTS.push((sheet) => { … sheet.place.ruler … })`` and finds its data where :attr:`Part.drawing` put it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, Final
+
+from habmap.show.records import Page
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Part:
+    """One part of the page.
+
+    Attributes
+    ----------
+    name
+        Of its files, its data and its place in the drawing.
+    drawing
+        What its script needs, as JSON values (nothing private on a page for the public).
+    values
+        What its template needs, by name.
+    """
+
+    name: str
+    drawing: Callable[[Page], Any]
+    values: Callable[[Page], dict[str, Any]]
+
+
+#: In the order in which their scripts run.
+PARTS: Final[tuple[Part, ...]] = ()

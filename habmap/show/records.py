@@ -1,0 +1,137 @@
+"""What a page shows, as plain records.
+
+Nothing here reads a place: whoever asks fills the records. Text in them may be anything a person typed; whoever shows
+it escapes it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from typing import Literal
+
+from shapely import MultiPolygon
+from shapely.geometry.base import BaseGeometry
+
+from habmap.errors import HabmapError
+from habmap.show.relief import Relief
+from habmap.vocabulary import PRIVATE_FEATURE_KINDS
+
+Audience = Literal["owner", "public"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PageTerrain:
+    """The lie of a unit's ground; ``None`` = not known (off the elevation)."""
+
+    slope_mean_deg: float | None = None
+    slope_mean_pct: float | None = None
+    slope_p90_pct: float | None = None
+    aspect_mean_deg: float | None = None
+    facing: str | None = None
+    sun_facing_pct: float | None = None
+    hand_only_pct: float | None = None
+    coverage_pct: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PageWork:
+    """One line of the log and the ground it covered (lon/lat); for the public its private parts are ``None``.
+
+    ``acres`` is of the whole patch, ``unit_acres`` the part of it in each unit it touches.
+    """
+
+    day: date
+    practice: str
+    acres: float
+    unit_acres: Mapping[str, float]
+    geometry: BaseGeometry
+    killed_pct: float | None = None
+    person_hours: float | None = None
+    cost: float | None = None
+    who: str | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PageUnit:
+    """One unit: outline (lon/lat), where its number stands, its acres by stage, and why it comes when it comes."""
+
+    unit_id: str
+    name: str
+    cover: str
+    geometry: BaseGeometry
+    label_lonlat: tuple[float, float]
+    acres: float
+    acres_sd: float | None
+    stage_acres: Mapping[str, float]
+    treated_acres: float
+    remaining_acres: float
+    order: int | None = None
+    terrain: PageTerrain = PageTerrain()
+    reasons: tuple[str, ...] = ()
+    notes: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PagePiece:
+    """All ground of one unit in one stage (lon/lat)."""
+
+    unit_id: str
+    stage: str
+    geometry: BaseGeometry
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PageFeature:
+    """A road, house, creek or other thing (lon/lat)."""
+
+    kind: str
+    name: str
+    geometry: BaseGeometry
+    is_private: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Page:
+    """Everything one page shows; ``on`` is the day whose ground it shows, ``None`` before any work."""
+
+    place: str
+    audience: Audience
+    on: date | None
+    drawn_on: date
+    currency: str
+    acres: float
+    treated_acres: float
+    remaining_acres: float
+    keep_acres: float
+    coming_back_acres: float
+    units: tuple[PageUnit, ...]
+    pieces: tuple[PagePiece, ...]
+    work: tuple[PageWork, ...]
+    features: tuple[PageFeature, ...]
+    boundary: MultiPolygon | None
+    relief: Relief | None
+    missing: tuple[str, ...]
+    method: tuple[str, ...]
+    cautions: tuple[str, ...]
+
+
+class PrivateOnPublicPageError(HabmapError):
+    """Something that only the owner may see was about to be drawn for the public."""
+
+
+def refuse_private(page: Page) -> None:
+    """Raise :class:`PrivateOnPublicPageError` if records for the public hold what only the owner may see."""
+    for feature in page.features:
+        if feature.is_private or feature.kind in PRIVATE_FEATURE_KINDS:
+            raise PrivateOnPublicPageError("a private feature is on a page for the public", value=feature.kind)
+    for work in page.work:
+        if any(value is not None for value in (work.who, work.note, work.cost, work.person_hours)):
+            raise PrivateOnPublicPageError(
+                "a log line on a page for the public tells who, a note, hours or cost", value=work.day
+            )
+    for unit in page.units:
+        if unit.notes is not None:
+            raise PrivateOnPublicPageError("a unit on a page for the public carries notes", value=unit.unit_id)
