@@ -125,6 +125,27 @@ def cut_ground(
     )
 
 
+@dataclass(frozen=True, slots=True)
+class UnitRules:
+    """What decides a stage on a unit's ground: its target share (0–1), live cedars it may keep, whether it counts."""
+
+    target_frac: float
+    leave_stems_per_acre: float
+    is_cedar: bool
+
+
+def unit_rules(unit: Unit, settings: Settings) -> UnitRules:
+    """Return a unit's own limits, the place's where it has none."""
+    stages = settings.stages
+    return UnitRules(
+        target_frac=(stages.target_pct if unit.target_pct is None else unit.target_pct) / 100,
+        leave_stems_per_acre=(
+            stages.leave_stems_per_acre if unit.leave_stems_per_acre is None else unit.leave_stems_per_acre
+        ),
+        is_cedar=unit.cover in CEDAR_COVERS,
+    )
+
+
 def _ground_pieces(
     faces: tuple[Piece, ...],
     units: tuple[Unit, ...],
@@ -137,21 +158,19 @@ def _ground_pieces(
         for unit_index in face.units:
             by_history[(unit_index, face.patches)].append(face)
     by_id = {entry.entry_id: entry for entry in entries}
-    stages = settings.stages
-    states: dict[tuple[tuple[int, ...], float, float, bool], GroundState] = {}
+    states: dict[tuple[tuple[int, ...], UnitRules], GroundState] = {}
     found = []
     for (unit_index, patch_indices), parts in sorted(by_history.items(), key=lambda item: item[0][0]):
         unit = units[unit_index]
         entry_ids = tuple(patch_ids[index] for index in patch_indices)
-        target_pct = stages.target_pct if unit.target_pct is None else unit.target_pct
-        leave = stages.leave_stems_per_acre if unit.leave_stems_per_acre is None else unit.leave_stems_per_acre
-        key = (patch_indices, target_pct, leave, unit.cover in CEDAR_COVERS)
+        rules = unit_rules(unit, settings)
+        key = (patch_indices, rules)
         if key not in states:
             states[key] = ground_state(
                 [by_id[entry_id] for entry_id in entry_ids],
-                target_frac=target_pct / 100,
-                leave_stems_per_acre=leave,
-                is_cedar=unit.cover in CEDAR_COVERS,
+                target_frac=rules.target_frac,
+                leave_stems_per_acre=rules.leave_stems_per_acre,
+                is_cedar=rules.is_cedar,
             )
         area_m2 = sum(part.area_m2 for part in parts)
         found.append(

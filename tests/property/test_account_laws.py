@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import replace
 from datetime import date, timedelta
 
 import hypothesis.strategies as st
 import pytest
 import shapely
+from drawn_logs import FEW, MANY, UNITS, entries, logs, polygons
 from fakes import GRID, FakeStore, entry, unit
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given
 from shapely import Polygon, box
 from shapely.affinity import scale, translate
 
@@ -20,43 +20,6 @@ from habmap.measures import M2_PER_ACRE
 from habmap.vocabulary import KILLING, PRACTICES
 from habmap.work.records import Entry, Unit
 from habmap.work.stages import ground_state
-
-FEW = settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
-MANY = settings(max_examples=300, deadline=None)
-
-UNITS = [
-    unit("A", box(0, 0, 200, 150)),
-    unit("B", Polygon([(200, 0), (400, 0), (420, 150), (200, 150), (200, 60)]), target_pct=60.0),
-    unit("G", box(0, 150, 200, 220), cover="grass"),
-]
-
-coordinates = st.floats(-50, 450, allow_nan=False, allow_infinity=False)
-
-
-@st.composite
-def polygons(draw: st.DrawFn) -> Polygon:
-    """Draw a star-shaped polygon about a point, with corners that no decimal grid holds."""
-    x, y = draw(coordinates), draw(coordinates)
-    reaches_m = draw(st.lists(st.floats(5, 150), min_size=3, max_size=12))
-    turns = [2 * math.pi * (index + draw(st.floats(0, 0.9))) / len(reaches_m) for index in range(len(reaches_m))]
-    star = Polygon([(x + r * math.cos(t), y + r * math.sin(t)) for r, t in zip(reaches_m, turns, strict=True)])
-    return star if star.is_valid and star.area > 1 else box(x, y, x + 30, y + 20)
-
-
-@st.composite
-def entries(draw: st.DrawFn, practices: tuple[str, ...] = PRACTICES) -> Entry:
-    practice = draw(st.sampled_from(practices))
-    killed = draw(st.sampled_from([0.0, 20.0, 50.0, 80.0, 100.0])) if practice in KILLING else None
-    return entry(
-        practice,
-        date(2024, 1, 1) + timedelta(days=draw(st.integers(0, 900))),
-        draw(polygons()),
-        killed_pct=killed,
-        live_stems_per_acre=draw(st.sampled_from([0.0, 25.0, 80.0])) if practice == "look" else None,
-    )
-
-
-logs = st.lists(entries(), max_size=6)
 
 
 def account(log: list[Entry], units: list[Unit] = UNITS) -> AcresResult:

@@ -1,0 +1,145 @@
+"""Work added up by season: what was treated, what then remained, and what it took.
+
+A season runs from July 1 to June 30, so that a winter's cutting and the spring's burning that follows it stand
+together; it is named by the two years it touches, ``2025-26``. Common practice, no source: a tax or budget year may be
+cut elsewhere.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from typing import Final
+
+from habmap.vocabulary import PRACTICES
+
+#: Month whose first day begins a season.
+FIRST_MONTH: Final = 7
+SEASON_WORDS: Final = "A season here runs from July 1 to June 30: a winter's cutting and the burning after it."
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """What the work of a day changed [acre]; a loss is negative.
+
+    Attributes
+    ----------
+    treated_acres
+        Ground that came to be treated at least once.
+    remaining_acres
+        Ground that came to be standing or part cut; mostly negative.
+    """
+
+    day: date
+    treated_acres: float
+    remaining_acres: float
+
+
+@dataclass(frozen=True, slots=True)
+class WorkLine:
+    """One counting line of the log: its patch [acre], overlaps with other lines not taken off; ``None`` = not said."""
+
+    day: date
+    practice: str
+    pass_acres: float
+    person_hours: float | None = None
+    cost: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Season:
+    """One season's work.
+
+    Attributes
+    ----------
+    label
+        The years it touches, ``2025-26``.
+    first_day, last_day
+        July 1 and June 30; the calendar's own end where it ends sooner.
+    treated_acres
+        Ground treated in it for the first time [acre]: the cumulative figure less that of the season before.
+    cumulative_treated_acres, remaining_acres
+        Ground treated at least once, and ground standing or part cut, at its end [acre].
+    person_hours, cost
+        Sums of the lines that say them; ``None`` where none does.
+    pass_acres_by_practice
+        Plain sum of the patches of each practice done in it [acre], in the order of a day's work. Ground worked twice
+        counts twice.
+    """
+
+    label: str
+    first_day: date
+    last_day: date
+    treated_acres: float
+    cumulative_treated_acres: float
+    remaining_acres: float
+    person_hours: float | None = None
+    cost: float | None = None
+    pass_acres_by_practice: Mapping[str, float] = field(default_factory=dict)
+
+
+def season_year(day: date) -> int:
+    """Return the year in which the season of a day begins."""
+    return day.year if day.month >= FIRST_MONTH else day.year - 1
+
+
+def season_label(first_year: int) -> str:
+    """Return a season's name from the year it begins in: 2025 gives ``2025-26``."""
+    return f"{first_year}-{(first_year + 1) % 100:02d}"
+
+
+def by_season(
+    lines: Iterable[WorkLine], changes: Iterable[Change], *, start_remaining_acres: float
+) -> tuple[Season, ...]:
+    """Return every season from the first line's to the last one's, those without work between them included.
+
+    Parameters
+    ----------
+    lines
+        The lines that count, in any order; without any there is no season.
+    changes
+        What they changed, on days of theirs.
+    start_remaining_acres
+        Ground standing before any work [acre].
+    """
+    worked: dict[int, list[WorkLine]] = defaultdict(list)
+    for line in lines:
+        worked[season_year(line.day)].append(line)
+    changed: dict[int, list[Change]] = defaultdict(list)
+    for change in changes:
+        changed[season_year(change.day)].append(change)
+    if not worked:
+        return ()
+    seasons: list[Season] = []
+    so_far: list[Change] = []
+    for year in range(min(worked), max(worked) + 1):
+        # Summed anew each time, exactly rounded, so that the last figure is the account's own.
+        so_far += changed[year]
+        total = math.fsum(change.treated_acres for change in so_far)
+        mine = worked[year]
+        seasons.append(
+            Season(
+                label=season_label(year),
+                first_day=date.min if year < date.min.year else date(year, FIRST_MONTH, 1),
+                last_day=date.max if year + 1 > date.max.year else date(year + 1, FIRST_MONTH - 1, 30),
+                treated_acres=total - (seasons[-1].cumulative_treated_acres if seasons else 0.0),
+                cumulative_treated_acres=total,
+                remaining_acres=math.fsum([start_remaining_acres, *(change.remaining_acres for change in so_far)]),
+                person_hours=_known_sum(line.person_hours for line in mine),
+                cost=_known_sum(line.cost for line in mine),
+                pass_acres_by_practice={
+                    practice: math.fsum(line.pass_acres for line in mine if line.practice == practice)
+                    for practice in PRACTICES
+                    if any(line.practice == practice for line in mine)
+                },
+            )
+        )
+    return tuple(seasons)
+
+
+def _known_sum(values: Iterable[float | None]) -> float | None:
+    known = [value for value in values if value is not None]
+    return math.fsum(known) if known else None
