@@ -14,14 +14,29 @@ from shapely.geometry.base import BaseGeometry
 
 from habmap.land.grid import LocalGrid
 from habmap.place.settings import Settings
-from habmap.work.records import Boundary, CanopySource, ElevationSource, Entry, Feature, Look, Plot, Row, Unit
+from habmap.work.records import (
+    Boundary,
+    BurnRecord,
+    CanopySource,
+    DrawnBlock,
+    ElevationSource,
+    Entry,
+    Feature,
+    Forecast,
+    Look,
+    Plot,
+    Row,
+    Unit,
+)
 
 #: A round centre for test grids, in open country.
 GRID = LocalGrid(38.0, -98.0)
 _MORNING = datetime(2025, 1, 1, 12, tzinfo=UTC)
 _numbers = count(1)
 
-Kind = TypeVar("Kind", Unit, Feature, Boundary, Entry, Plot, ElevationSource, CanopySource)
+Kind = TypeVar(
+    "Kind", Unit, Feature, Boundary, Entry, Plot, ElevationSource, CanopySource, Forecast, BurnRecord, DrawnBlock
+)
 
 
 class FakeStore:
@@ -79,6 +94,15 @@ class FakeStore:
 
     def canopy(self) -> CanopySource | None:
         return max(self._of(CanopySource), key=lambda row: (row.recorded_at, row.uuid), default=None)
+
+    def forecasts(self) -> tuple[Forecast, ...]:
+        return tuple(sorted(self._of(Forecast), key=lambda row: (row.recorded_at, row.uuid), reverse=True))
+
+    def burns(self) -> tuple[BurnRecord, ...]:
+        return tuple(sorted(self._of(BurnRecord), key=lambda row: (row.recorded_at, row.uuid)))
+
+    def drawn_blocks(self) -> tuple[DrawnBlock, ...]:
+        return tuple(sorted(self._of(DrawnBlock), key=lambda row: (row.recorded_at, row.uuid)))
 
     def rows(self) -> tuple[Row, ...]:
         return tuple(self._rows)

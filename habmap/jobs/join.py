@@ -12,12 +12,25 @@ from habmap.land.acreage import overlaps
 from habmap.measures import acres
 from habmap.place.userfiles import printable
 from habmap.work.ledger import conflicts, effective_entries
-from habmap.work.records import Boundary, CanopySource, ElevationSource, Entry, Feature, Plot, Row, Unit
+from habmap.work.records import (
+    Boundary,
+    BurnRecord,
+    CanopySource,
+    DrawnBlock,
+    ElevationSource,
+    Entry,
+    Feature,
+    Forecast,
+    Plot,
+    Row,
+    Unit,
+)
 from habmap.work.union import Clash, rival_units, row_id, union
 
 KIND_WORDS = {
     Entry: "log line", Unit: "unit version", Feature: "feature", Boundary: "boundary", Plot: "plot",
-    ElevationSource: "elevation source", CanopySource: "source of canopy heights",
+    ElevationSource: "elevation source", CanopySource: "source of canopy heights", Forecast: "forecast",
+    BurnRecord: "burn record", DrawnBlock: "drawn burn block",
 }  # fmt: skip
 
 
@@ -32,6 +45,9 @@ class Added:
     plots: int
     elevations: int
     canopies: int
+    forecasts: int
+    burns: int
+    drawn_blocks: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,6 +119,9 @@ def join(store: Store, other: Store) -> JoinResult:
             plots=brought[Plot],
             elevations=brought[ElevationSource],
             canopies=brought[CanopySource],
+            forecasts=brought[Forecast],
+            burns=brought[BurnRecord],
+            drawn_blocks=brought[DrawnBlock],
         ),
         known=compared.known,
         entries_before=len(effective_entries(before)),

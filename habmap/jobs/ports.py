@@ -8,7 +8,19 @@ from typing import Protocol
 
 from habmap.land.grid import LocalGrid
 from habmap.place.settings import Settings
-from habmap.work.records import Boundary, CanopySource, ElevationSource, Entry, Feature, Plot, Row, Unit
+from habmap.work.records import (
+    Boundary,
+    BurnRecord,
+    CanopySource,
+    DrawnBlock,
+    ElevationSource,
+    Entry,
+    Feature,
+    Forecast,
+    Plot,
+    Row,
+    Unit,
+)
 
 
 class Store(Protocol):
@@ -52,6 +64,15 @@ class Store(Protocol):
 
     def canopy(self) -> CanopySource | None:
         """Return the newest source of canopy heights, its path made absolute."""
+
+    def forecasts(self) -> tuple[Forecast, ...]:
+        """Return all forecasts, each as it was loaded, the newest first."""
+
+    def burns(self) -> tuple[BurnRecord, ...]:
+        """Return what was observed at burns, oldest first."""
+
+    def drawn_blocks(self) -> tuple[DrawnBlock, ...]:
+        """Return all burn blocks drawn and named, oldest first; the newest of a name counts."""
 
     def rows(self) -> tuple[Row, ...]:
         """Return every row ever written, of every kind, as stored."""

@@ -13,7 +13,7 @@ from habmap.land.grid import LocalGrid
 from habmap.place import rows as codec
 from habmap.place.schema import Table
 from habmap.place.wkb import WGS84_SRS_ID
-from habmap.work.records import CanopySource, ElevationSource, Entry, Row
+from habmap.work.records import Entry, Row
 
 
 def names(connection: sqlite3.Connection, kind: str) -> frozenset[str]:
@@ -98,4 +98,4 @@ def note_contents(connection: sqlite3.Connection, rows: Sequence[Row]) -> None:
 def _geometry(row: Row) -> shapely.geometry.base.BaseGeometry | None:
     if isinstance(row, Entry):
         return row.patch
-    return None if isinstance(row, ElevationSource | CanopySource) else row.geometry
+    return getattr(row, "geometry", None)

@@ -5,16 +5,43 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Mapping
-from dataclasses import asdict, fields
+from dataclasses import asdict, fields, is_dataclass
 from datetime import UTC, date, datetime
 from typing import Any, Final, cast
 
 from shapely import Point
 
 from habmap.errors import InputError, PlaceError
-from habmap.place.schema import BOUNDARY, CANOPY, ELEVATION, ENTRIES, FEATURES, PLOTS, UNITS, Table
+from habmap.place.schema import (
+    BOUNDARY,
+    BURNS,
+    CANOPY,
+    DRAWN_BLOCKS,
+    ELEVATION,
+    ENTRIES,
+    FEATURES,
+    FORECAST,
+    PLOTS,
+    UNITS,
+    Table,
+)
 from habmap.place.wkb import as_multipolygon, from_blob, to_blob
-from habmap.work.records import Boundary, CanopySource, ElevationSource, Entry, Feature, Look, Plot, Row, Unit
+from habmap.work.records import (
+    Boundary,
+    BurnRecord,
+    CanopySource,
+    DrawnBlock,
+    ElevationSource,
+    Entry,
+    Feature,
+    Forecast,
+    ForecastHour,
+    Look,
+    Notice,
+    Plot,
+    Row,
+    Unit,
+)
 
 TABLE_OF: Final[dict[type, Table]] = {
     Boundary: BOUNDARY,
@@ -24,6 +51,9 @@ TABLE_OF: Final[dict[type, Table]] = {
     Plot: PLOTS,
     ElevationSource: ELEVATION,
     CanopySource: CANOPY,
+    Forecast: FORECAST,
+    BurnRecord: BURNS,
+    DrawnBlock: DRAWN_BLOCKS,
 }
 
 
@@ -128,6 +158,41 @@ def to_canopy(values: Mapping[str, Any]) -> CanopySource:
     return CanopySource(**{**_plain(values, CanopySource), "recorded_at": _moment(values["recorded_at"])})
 
 
+def to_forecast(values: Mapping[str, Any]) -> Forecast:
+    """Return a row of ``forecast`` as a record."""
+    hours = [
+        ForecastHour(**{**_plain(hour, ForecastHour), "at": datetime.fromisoformat(hour["at"])})
+        for hour in json.loads(values["hours"])
+    ]
+    return Forecast(
+        **{**_plain(values, Forecast), "hours": tuple(hours), "recorded_at": _moment(values["recorded_at"])}
+    )
+
+
+def to_burn(values: Mapping[str, Any]) -> BurnRecord:
+    """Return a row of ``burns`` as a record."""
+    where = f"burns, row {values['uuid']}"
+    return BurnRecord(
+        **{
+            **_plain(values, BurnRecord),
+            "plans": None if values["plans"] is None else _object(values["plans"], where=where),
+            "notices": tuple(Notice(**told) for told in json.loads(values["notices"])),
+            "recorded_at": _moment(values["recorded_at"]),
+        }
+    )
+
+
+def to_drawn_block(values: Mapping[str, Any]) -> DrawnBlock:
+    """Return a row of ``drawn_blocks`` as a record."""
+    where = f"drawn_blocks, row {values['uuid']}"
+    return DrawnBlock(
+        uuid=values["uuid"],
+        name=values["name"],
+        geometry=as_multipolygon(from_blob(values["geom"], where=where), where=where),
+        recorded_at=_moment(values["recorded_at"]),
+    )
+
+
 def moment_text(moment: datetime) -> str:
     """Return a moment as UTC text of fixed width, so that text order is time order."""
     return moment.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ").rjust(27, "0")
@@ -163,6 +228,8 @@ def _to_column(name: str, value: object, *, where: str) -> object:
         return value.isoformat()
     if isinstance(value, Look):
         value = asdict(value)
+    if isinstance(value, tuple) and value and isinstance(value[0], ForecastHour):
+        value = [{**asdict(hour), "at": hour.at.isoformat()} for hour in value]
     if isinstance(value, dict | list | tuple):
         value = json.dumps(_clean(value), ensure_ascii=False, allow_nan=False, default=str)
     if isinstance(value, str):
@@ -183,6 +250,8 @@ def _clean(value: object) -> object:
         return {str(key): _clean(item) for key, item in value.items()}
     if isinstance(value, list | tuple):
         return [_clean(item) for item in value]
+    if is_dataclass(value) and not isinstance(value, type):
+        return _clean(asdict(value))
     if not isinstance(value, str) and hasattr(value, "item"):
         return _clean(value.item())
     if isinstance(value, float) and not math.isfinite(value):

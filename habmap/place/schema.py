@@ -167,7 +167,53 @@ CANOPY: Final = Table(
     ELEVATION.columns,
     is_later=True,
 )
-TABLES: Final = (BOUNDARY, UNITS, FEATURES, ENTRIES, PLOTS, ELEVATION, CANOPY)
+FORECAST: Final = Table(
+    "forecast",
+    "forecasts as loaded, the hours of each as one JSON list; of those that reach a day the newest counts",
+    None,
+    (
+        ("uuid", _ID),
+        ("file_name", "TEXT NOT NULL"),
+        ("wind_height", "TEXT"),
+        ("hours", "TEXT NOT NULL"),
+        ("recorded_at", "TEXT NOT NULL"),
+    ),
+    is_later=True,
+)
+BURNS: Final = Table(
+    "burns",
+    "weather observed at burns, who was told before, and the plans then in force; each belongs to a row of the log",
+    None,
+    (
+        ("uuid", _ID),
+        ("entry_id", "TEXT NOT NULL"),
+        ("ignition", "TEXT"),
+        ("temp_f", "REAL"),
+        ("rh_pct", "REAL"),
+        ("wind_mph", "REAL"),
+        ("wind_from_deg", "REAL"),
+        ("gust_mph", "REAL"),
+        ("shade_pct", "REAL"),
+        ("days_since_rain", "REAL"),
+        ("mixing_height_ft", "REAL"),
+        ("transport_wind_mph", "REAL"),
+        ("weather_elevation_ft", "REAL"),
+        ("wind_height", "TEXT"),
+        ("plan_kind", "TEXT"),
+        ("plans", "TEXT"),
+        ("notices", "TEXT NOT NULL"),
+        ("recorded_at", "TEXT NOT NULL"),
+    ),
+    is_later=True,
+)
+DRAWN_BLOCKS: Final = Table(
+    "drawn_blocks",
+    "burn blocks drawn and named; the newest of a name counts",
+    "MULTIPOLYGON",
+    (("uuid", _ID), ("name", "TEXT NOT NULL"), ("recorded_at", "TEXT NOT NULL")),
+    is_later=True,
+)
+TABLES: Final = (BOUNDARY, UNITS, FEATURES, ENTRIES, PLOTS, ELEVATION, CANOPY, BURNS, DRAWN_BLOCKS, FORECAST)
 
 _STANDARD_DDL: Final = """
 CREATE TABLE gpkg_spatial_ref_sys (

@@ -23,10 +23,13 @@ from habmap.place.connection import connect, transaction, words_for
 from habmap.place.schema import (
     APPLICATION_ID,
     BOUNDARY,
+    BURNS,
     CANOPY,
+    DRAWN_BLOCKS,
     ELEVATION,
     ENTRIES,
     FEATURES,
+    FORECAST,
     PLOTS,
     SCHEMA_VERSION,
     STORE_FILE,
@@ -40,7 +43,19 @@ from habmap.place.schema import (
 )
 from habmap.place.settings import SETTINGS_FILE, Settings, read_settings
 from habmap.place.template import settings_text
-from habmap.work.records import Boundary, CanopySource, ElevationSource, Entry, Feature, Plot, Row, Unit
+from habmap.work.records import (
+    Boundary,
+    BurnRecord,
+    CanopySource,
+    DrawnBlock,
+    ElevationSource,
+    Entry,
+    Feature,
+    Forecast,
+    Plot,
+    Row,
+    Unit,
+)
 
 Record = TypeVar("Record")
 RasterSource = TypeVar("RasterSource", ElevationSource, CanopySource)
@@ -261,6 +276,18 @@ class GeoPackageStore:
         """Return the newest source of canopy heights, its path made absolute."""
         return self._newest_source(CANOPY, codec.to_canopy)
 
+    def forecasts(self) -> tuple[Forecast, ...]:
+        """Return all forecasts, each as it was loaded, the newest first."""
+        return _decoded(self._select(FORECAST, "ORDER BY recorded_at DESC, uuid DESC"), codec.to_forecast)
+
+    def burns(self) -> tuple[BurnRecord, ...]:
+        """Return what was observed at burns, oldest first."""
+        return _decoded(self._select(BURNS, "ORDER BY recorded_at, uuid"), codec.to_burn)
+
+    def drawn_blocks(self) -> tuple[DrawnBlock, ...]:
+        """Return all burn blocks drawn and named, oldest first."""
+        return _decoded(self._select(DRAWN_BLOCKS, "ORDER BY recorded_at, uuid"), codec.to_drawn_block)
+
     def rows(self) -> tuple[Row, ...]:
         """Return every row of every table as stored, oldest first within a table; paths stay as written."""
         readers: tuple[tuple[Table, Callable[[dict[str, Any]], Row]], ...] = (
@@ -271,6 +298,9 @@ class GeoPackageStore:
             (PLOTS, codec.to_plot),
             (ELEVATION, codec.to_elevation),
             (CANOPY, codec.to_canopy),
+            (BURNS, codec.to_burn),
+            (DRAWN_BLOCKS, codec.to_drawn_block),
+            (FORECAST, codec.to_forecast),
         )
         tables = (_decoded(self._select(table, f"ORDER BY recorded_at, {table.key}"), read) for table, read in readers)
         return tuple(row for table_rows in tables for row in table_rows)

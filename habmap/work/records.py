@@ -189,4 +189,103 @@ class CanopySource:
     recorded_at: datetime
 
 
-Row = Unit | Feature | Boundary | Entry | Plot | ElevationSource | CanopySource
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ForecastHour:
+    """One row of a forecast; ``None`` = a blank cell.
+
+    Attributes
+    ----------
+    at
+        Local civil time.
+    temp_f, rh_pct, wind_mph, gust_mph, wind_from_deg, rain_in
+        In these units, whatever the file's.
+    """
+
+    at: datetime
+    temp_f: float | None = None
+    rh_pct: float | None = None
+    wind_mph: float | None = None
+    gust_mph: float | None = None
+    wind_from_deg: float | None = None
+    rain_in: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Forecast:
+    """One forecast as it was loaded, all its hours together; later ones stand beside it and none is changed.
+
+    Attributes
+    ----------
+    file_name
+        Name of the file that it came from, without its folder.
+    wind_height
+        Where its wind is meant: ``20ft`` or ``eye``; ``None`` = nobody said.
+    hours
+        In the order of time.
+    """
+
+    uuid: str
+    file_name: str
+    wind_height: str | None
+    hours: tuple[ForecastHour, ...]
+    recorded_at: datetime
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Notice:
+    """Somebody told before a burn: who, when (``YYYY-MM-DD HH:MM``, local, or the day alone) and how."""
+
+    who: str
+    when: str
+    how: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BurnRecord:
+    """What was observed and done at a burn, beside its row of the log; ``None`` = nobody wrote it.
+
+    Attributes
+    ----------
+    entry_id
+        The logging or amending row that it was written with. An amending row's record carries the whole content.
+    ignition
+        Local civil time of day, ``HH:MM``; the day is the row's own.
+    wind_height
+        Where the wind was measured: ``20ft`` or ``eye``.
+    plan_kind
+        Which written plan: ``grass``, ``down_cedar`` or ``piles``.
+    plans
+        The written plans as ``habmap.toml`` had them when this was logged, as its ``[plan]`` section says them.
+    """
+
+    uuid: str
+    entry_id: str
+    ignition: str | None = None
+    temp_f: float | None = None
+    rh_pct: float | None = None
+    wind_mph: float | None = None
+    wind_from_deg: float | None = None
+    gust_mph: float | None = None
+    shade_pct: float | None = None
+    days_since_rain: float | None = None
+    mixing_height_ft: float | None = None
+    transport_wind_mph: float | None = None
+    weather_elevation_ft: float | None = None
+    wind_height: str | None = None
+    plan_kind: str | None = None
+    plans: dict[str, object] | None = None
+    notices: tuple[Notice, ...] = ()
+    recorded_at: datetime
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DrawnBlock:
+    """A burn block drawn and saved by name, WGS 84 lon/lat [°]; the newest row of a name counts."""
+
+    uuid: str
+    name: str
+    geometry: MultiPolygon
+    recorded_at: datetime
+
+
+Row = Unit | Feature | Boundary | Entry | Plot | ElevationSource | CanopySource | BurnRecord | DrawnBlock | Forecast

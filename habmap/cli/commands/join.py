@@ -46,6 +46,9 @@ def join(
         ("plots", added.plots),
         ("elevation sources", added.elevations),
         ("sources of canopy heights", added.canopies),
+        ("forecasts", added.forecasts),
+        ("burn records", added.burns),
+        ("drawn burn blocks", added.drawn_blocks),
     ]
     total = sum(count for _, count in rows)
     if total == 0:
