@@ -40,6 +40,14 @@ def test_every_command_has_its_own_help(run_habmap: Run, command: str) -> None:
     assert re.search(r"Usage: .*\n\n  [A-Z].+\n", done.out)
 
 
+@pytest.mark.parametrize("words", [(), ("add",), ("export",)])
+def test_on_a_narrow_terminal_no_line_of_the_lists_is_cut_off(run_habmap: Run, words: tuple[str, ...]) -> None:
+    done = run_habmap(*words, "--help", env={"COLUMNS": "80"})
+    commands = done.out.partition("Commands:\n")[2]
+    assert len(commands.splitlines()) >= 5
+    assert not [line for line in commands.splitlines() if line.endswith("...")]
+
+
 def test_no_words_at_all_show_the_help(run_habmap: Run) -> None:
     assert run_habmap().out == run_habmap("--help").out
 

@@ -21,7 +21,7 @@ def register(app: typer.Typer) -> None:
 
     @app.command("acres")
     def acres_command(context: typer.Context, on: OnOption = None, as_json: JsonOption = False) -> None:
-        """Show the account: treated and remaining acres per unit, and acres per practice."""
+        """Show the account: acres treated and remaining. Per unit, and acres per practice."""
         from habmap.jobs.acres import acres
 
         session: Session = context.obj

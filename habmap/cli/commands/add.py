@@ -44,7 +44,7 @@ def register(app: typer.Typer) -> None:
     """Hang the command on the app."""
     add = typer.Typer(
         name="add",
-        help="Load a layer, a table or an elevation raster; all of the file or none of it.",
+        help="Load a layer, a table or a raster, whole or not at all.",
         no_args_is_help=True,
     )
     add.command("units")(units_command)
@@ -67,7 +67,10 @@ def units_command(
     from_: FromOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Load units: polygons with unit_id, name and cover; an existing unit_id becomes a new version with --overwrite."""
+    """Load units: polygons with unit_id, name and cover.
+
+    An existing unit_id becomes a new version with --overwrite.
+    """
     columns = _renames(map_)
     from habmap.jobs.add_layers import add_units
 
@@ -112,7 +115,7 @@ def features_command(
     repair: RepairOption = False,
     as_json: JsonOption = False,
 ) -> None:
-    """Load roads, houses, creeks, breaks and other things on the map, each with its kind."""
+    """Load roads, houses, creeks and other things, each with its kind."""
     columns = _renames(map_)
     from habmap.jobs.add_layers import add_features
 
@@ -128,7 +131,10 @@ def entries_command(
     map_: MapOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Load log lines from a CSV table, or a layer whose shapes are the ground; loaded twice it is no news."""
+    """Load lines of the work log from a CSV table or a layer.
+
+    In a layer the shapes are the ground. A file loaded twice is no news.
+    """
     columns = _renames(map_)
     from habmap.jobs.add_entries import add_entries
 
@@ -148,7 +154,10 @@ def entries_command(
 def plots_command(
     context: typer.Context, file: FileArgument, map_: MapOption = None, as_json: JsonOption = False
 ) -> None:
-    """Load density plots and quarter points from a CSV table; a file loaded twice is no news."""
+    """Load density plots and quarter points from a CSV table.
+
+    A file loaded twice is no news.
+    """
     columns = _renames(map_)
     from habmap.jobs.add_plots import add_plots
 
@@ -164,7 +173,7 @@ def dem_command(
     overwrite: OverwriteOption = False,
     as_json: JsonOption = False,
 ) -> None:
-    """Point at an elevation raster, or copy it into the property's folder."""
+    """Point at an elevation raster, or copy it into the folder."""
     unit = _known_vertical_unit(vertical_unit)
     from habmap.jobs.add_dem import add_dem
 
@@ -199,7 +208,7 @@ def canopy_command(
     overwrite: OverwriteOption = False,
     as_json: JsonOption = False,
 ) -> None:
-    """Point at a raster of canopy heights above the ground, or copy it into the property's folder."""
+    """Point at a raster of canopy heights, or copy it into the folder."""
     unit = _known_vertical_unit(vertical_unit)
     from habmap.jobs.add_canopy import add_canopy
 

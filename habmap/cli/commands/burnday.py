@@ -92,7 +92,10 @@ def register(app: typer.Typer) -> None:
         is_sure: Annotated[bool, typer.Option("--yes", help="The temperature is right as it stands.")] = False,
         as_json: JsonOption = False,
     ) -> None:
-        """Compare the weather with the written plan; show fuel moisture, edges by wind and what is downwind."""
+        """Compare the weather with the written plan; look around a burn.
+
+        Fuel moisture, edges by wind and what lies beyond them, what is downwind. It compares; it permits nothing.
+        """
         if not names and patch is None:
             raise UsageError("which ground?", where="ID…", mend="name a unit, a block, or give --patch FILE")
         _check(temp_f, rh_pct, wind_mph, shade_pct, gust_mph, days_since_rain, mixing_height_ft, transport_wind_mph)

@@ -14,7 +14,10 @@ def register(app: typer.Typer) -> None:
 
 
 def check(context: typer.Context, as_json: JsonOption = False) -> None:
-    """Look at every rule the property must obey; exit code 1 and a list where it does not."""
+    """Look at every rule the property must obey.
+
+    Exit code 1 and a list where it does not.
+    """
     from habmap.jobs.check import check as look
 
     session: Session = context.obj

@@ -33,7 +33,7 @@ def void(
     who: options.WhoOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Withdraw a line of the log; the line and the reason stay on record."""
+    """Withdraw a line of the log. The line and the reason stay on record."""
     from habmap.jobs.correct import void as withdraw
     from habmap.vocabulary import PRACTICE_WORDS
 
@@ -79,7 +79,7 @@ def amend(
     yes: options.YesOption = False,
     as_json: JsonOption = False,
 ) -> None:
-    """Correct a line of the log: give only what was wrong; the old line stays on record."""
+    """Correct a line of the log. Give only what was wrong; the old line stays on record."""
     from habmap.jobs.correct import Covered
     from habmap.jobs.correct import amend as correct
     from habmap.jobs.said import Said, look_of

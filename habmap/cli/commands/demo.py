@@ -22,7 +22,7 @@ def demo(
     overwrite: OverwriteOption = False,
     as_json: JsonOption = False,
 ) -> None:
-    """Build an invented sample property in DIR and do the main job on it: acres, terrain, order of work, map and sheet.
+    """Build an invented sample property and do the main job on it.
 
     With --overwrite an earlier sample property in DIR, and whatever was put beside it, is replaced; a property of
     your own never is.

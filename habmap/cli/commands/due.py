@@ -27,7 +27,7 @@ def register(app: typer.Typer) -> None:
         overwrite: OverwriteOption = False,
         as_json: JsonOption = False,
     ) -> None:
-        """Show what is drying, past its window, due for upkeep or a look, and holds and contract dates."""
+        """Show what is due. What dries or is past its window, upkeep, looks, holds and contract dates."""
         from habmap.jobs.due import due
         from habmap.work.seasons import WHAT_WORDS
 

@@ -18,7 +18,7 @@ def register(app: typer.Typer) -> None:
 
     @app.command("effort")
     def effort_command(context: typer.Context, on: OnOption = None, as_json: JsonOption = False) -> None:
-        """Show hours and money so far, the pace, and what the rest would take."""
+        """Show hours and money so far and what the rest would take."""
         from habmap.jobs.effort import effort
 
         session: Session = context.obj

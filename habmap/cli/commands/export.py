@@ -43,7 +43,7 @@ PRACTICE_HEADER = (
 
 def register(app: typer.Typer) -> None:
     """Hang the commands on the app."""
-    export = typer.Typer(help="Write practice acres for paperwork, layers for other programs, or handheld outlines.")
+    export = typer.Typer(help="Write acres for paperwork, layers, or outlines for a handheld.")
     app.add_typer(export, name="export")
 
     @export.command("practices")
@@ -59,7 +59,7 @@ def register(app: typer.Typer) -> None:
         overwrite: OverwriteOption = False,
         as_json: JsonOption = False,
     ) -> None:
-        """Write planned and applied acres per practice and contract item, as .csv or .xlsx."""
+        """Write planned and applied acres per practice. Per contract item too, as .csv or .xlsx."""
         from habmap.jobs.export_practices import export_practices
 
         _suffix(output, ".csv", ".xlsx")
@@ -95,7 +95,7 @@ def register(app: typer.Typer) -> None:
         overwrite: OverwriteOption = False,
         as_json: JsonOption = False,
     ) -> None:
-        """Write every line of the log that counts, as .csv (ground as WKT), .gpkg or .geojson."""
+        """Write every line of the log that counts. As .csv (ground as WKT), .gpkg or .geojson."""
         from habmap.jobs.export_layers import ledger_table
 
         _suffix(output, ".csv", ".gpkg", ".geojson")
@@ -113,7 +113,7 @@ def register(app: typer.Typer) -> None:
         overwrite: OverwriteOption = False,
         as_json: JsonOption = False,
     ) -> None:
-        """Write the units with the acres of every stage, as .gpkg or .geojson."""
+        """Write the units with their acres by stage. As .gpkg or .geojson."""
         from habmap.jobs.export_layers import units_table
 
         _suffix(output, ".gpkg", ".geojson")
@@ -145,7 +145,7 @@ def register(app: typer.Typer) -> None:
 
     @export.command("log-sheet")
     def log_sheet(context: typer.Context, output: OutOption, overwrite: OverwriteOption = False) -> None:
-        """Write a blank log sheet to print (.pdf), or the empty table that reads it back (.csv)."""
+        """Write a blank log sheet to print. A .pdf, or as .csv the empty table that reads it back."""
         from habmap.place.writers import csv_text
         from habmap.show.logsheet import SHEET_COLUMNS, write_log_sheet
 

@@ -21,7 +21,7 @@ def join(
     other: Annotated[Path, typer.Argument(metavar="OTHER", help="The folder of another copy of this property.")],
     as_json: JsonOption = False,
 ) -> None:
-    """Add all that another copy of this property holds and this one does not.
+    """Add what another copy of this property holds beyond this one.
 
     The other copy is only read. Joining in either order gives the same rows, and joining twice changes nothing.
     Rows of one id with other content are refused and shown. Photos and track files are not copied.

@@ -49,7 +49,7 @@ def log(
     yes: options.YesOption = False,
     as_json: JsonOption = False,
 ) -> None:
-    """Add one piece of work to the log, with the ground it really covered."""
+    """Add one piece of work to the log, with the ground it covered."""
     from habmap.jobs.log import log as add
     from habmap.jobs.said import Said, check_practice, check_said, look_of
 

@@ -37,7 +37,10 @@ def draw(
     on: OnOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Write one HTML file that opens without any network: what is done, what remains, what comes next."""
+    """Write the map: one HTML file that opens without any network.
+
+    What is done, what remains, what comes next.
+    """
     from habmap.jobs.map import draw_map
 
     session: Session = context.obj

@@ -33,7 +33,7 @@ def register(app: typer.Typer) -> None:
         ] = None,
         as_json: JsonOption = False,
     ) -> None:
-        """Lay the order of work into weeks, inside holds, closed days, drying windows and contract dates."""
+        """Lay the order of work into weeks. Inside holds, closed days, drying windows and contract dates."""
         if not 0 < hours_per_week <= 10_000:
             raise UsageError(
                 "these are not hours of a week",

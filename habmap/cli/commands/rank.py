@@ -15,7 +15,7 @@ def register(app: typer.Typer) -> None:
 
     @app.command("rank")
     def rank_command(context: typer.Context, on: OnOption = None, as_json: JsonOption = False) -> None:
-        """Show the order of work: dense cedar on sun-facing slopes first, with the reason for each stand."""
+        """Show the order of work, with the reason for each stand. Dense cedar on sun-facing slopes comes first."""
         from habmap.jobs.rank import rank
 
         session: Session = context.obj

@@ -50,7 +50,10 @@ def sheet(
     on: OnOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Write the map sheet for the wall: a PDF at a true, stated scale, with the account and how it was made."""
+    """Write the map sheet for the wall: a PDF at a true, stated scale.
+
+    With the account and how it was made.
+    """
     from habmap.jobs.sheet import write_sheet
 
     session: Session = context.obj

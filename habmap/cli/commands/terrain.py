@@ -21,7 +21,7 @@ def register(app: typer.Typer) -> None:
 
     @app.command("terrain")
     def terrain_command(context: typer.Context, on: OnOption = None, as_json: JsonOption = False) -> None:
-        """Measure each unit's slope, the way it faces, its sun-facing share and its hand-only ground."""
+        """Measure how each unit lies. Slope, the way it faces, sun-facing share, hand-only ground."""
         from habmap.jobs.terrain import terrain
 
         session: Session = context.obj

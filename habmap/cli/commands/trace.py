@@ -42,7 +42,7 @@ def trace(
     ] = "foot",
     as_json: JsonOption = False,
 ) -> None:
-    """Turn a GPS walk into clean ground with acres and how sure they are.
+    """Turn a GPS walk into clean ground with acres and how sure.
 
     A walk around the ground gives what lies inside; a working track needs --swath-ft and gives what was covered.
     Nothing is kept without --unit-id and --cover.
