@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Collection
 from dataclasses import dataclass, field
 from datetime import date
 
 from shapely import MultiPolygon, Polygon
 
+from habmap.errors import PlaceError
 from habmap.jobs.ports import Store
 from habmap.land.acreage import Piece, merged, pieces
 from habmap.land.grid import LocalGrid
 from habmap.measures import acres
 from habmap.place.settings import Settings
-from habmap.vocabulary import CEDAR_COVERS
+from habmap.vocabulary import CEDAR_COVERS, COVERS, PRACTICES
 from habmap.work.ledger import effective_entries
 from habmap.work.records import Entry, Unit
 from habmap.work.stages import GroundState, ground_state
@@ -93,10 +95,32 @@ def ground(store: Store, *, on: date | None = None) -> Ground:
     on
         Day as of which the work counts, with today's corrections, on the units as they were drawn that day. ``None``:
         all work, on the units as they are drawn now.
+
+    Raises
+    ------
+    PlaceError
+        A log line's practice or a unit's cover is a word that habmap does not know: acres counted without it would be
+        wrong and look right.
     """
     entries = tuple(entry for entry in effective_entries(store.entries()) if on is None or entry.date <= on)
+    units = store.units(on)
+    for entry in entries:
+        _refuse_unknown("the practice of a log line", entry.practice, PRACTICES, where=f"line {entry.entry_id}")
+    for unit in units:
+        _refuse_unknown("the cover of a unit", unit.cover, COVERS, where=f"unit {unit.unit_id}")
     day = on if on is not None else max((entry.date for entry in entries), default=None)
-    return cut_ground(store.units(on), entries, grid=store.grid, settings=store.settings, on=day)
+    return cut_ground(units, entries, grid=store.grid, settings=store.settings, on=day)
+
+
+def _refuse_unknown(what: str, word: str, known: Collection[str], *, where: str) -> None:
+    if word not in known:
+        raise PlaceError(
+            f"{what} is not known",
+            where=where,
+            value=word,
+            allowed=", ".join(known),
+            mend="correct it (`habmap check` lists all such rows), or use the newer habmap that wrote it",
+        )
 
 
 def cut_ground(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import shutil
+import sqlite3
 import uuid
 from collections.abc import Callable
 from dataclasses import replace
@@ -116,3 +118,28 @@ def test_a_unit_with_ground_left_is_not_all_done_and_a_meadow_has_no_share(
     (grass,) = [line for line in lines if line.startswith("M ")]
     assert "99.7 %" in west and "100 %" not in west
     assert "%" not in grass
+
+
+@pytest.mark.parametrize(
+    ("table", "column", "words"),
+    [("entries", "practice", "the practice of a log line"), ("units", "cover", "the cover")],
+)
+def test_a_word_that_nobody_here_knows_stops_the_account_instead_of_thinning_it(
+    run_habmap: Callable[..., Any], tmp_path: Path, place: Path, table: str, column: str, words: str
+) -> None:
+    folder = tmp_path / "place"
+    shutil.copytree(place, folder)
+    connection = sqlite3.connect(folder / "place.gpkg")
+    connection.execute(f"DROP TRIGGER {table}_no_update")
+    connection.execute(f"UPDATE {table} SET {column} = 'frobnicate' WHERE fid = 1")
+    connection.commit()
+    connection.close()
+    for command in (("acres",), ("rank",), ("map", "-o", tmp_path / "map.html")):
+        done = run_habmap(*command, place=folder)
+        assert done.code == 3
+        assert words in done.err
+        assert "frobnicate" in done.err
+        assert done.out == ""
+    looked = run_habmap("check", place=folder)
+    assert looked.code == 1
+    assert "'frobnicate' is not known" in looked.out
