@@ -60,11 +60,7 @@ def start(
     folder = folder.absolute()
     for existing in (folder / SETTINGS_FILE, folder / STORE_FILE):
         if existing.exists():
-            raise PlaceError(
-                "there is a property here already",
-                where=str(existing),
-                mend="choose another folder; nothing was changed",
-            )
+            raise _already_here(folder, existing)
     outline = None if boundary is None else read_boundary(boundary)
     made = _make_parents(folder)
     try:
@@ -128,6 +124,22 @@ def _move_in(draft: Path, folder: Path) -> None:
             else:
                 path.unlink()
         raise
+
+
+def _already_here(folder: Path, existing: Path) -> PlaceError:
+    if (folder / SETTINGS_FILE).exists():
+        return PlaceError(
+            "there is a property here already",
+            where=str(existing),
+            mend="choose another folder; nothing was changed",
+        )
+    # The settings move in last: a start that was cut short (a power cut) can leave the store without them.
+    return PlaceError(
+        f"there is a {STORE_FILE} here without its {SETTINGS_FILE}; nothing was changed",
+        where=str(existing),
+        mend="bring the settings back from a copy; or, if only a start that was cut short left it, move the file away "
+        "and start again",
+    )
 
 
 def _not_writable(folder: Path, error: OSError) -> PlaceError:

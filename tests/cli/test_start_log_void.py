@@ -418,3 +418,20 @@ def test_check_lists_every_fault(run_habmap: Run, place: Path) -> None:
     words = run_habmap("check", place=place)
     assert words.code == 1
     assert "to mend it" in words.out and "Traceback" not in words.err
+
+
+def test_a_start_that_was_cut_short_says_what_is_there_and_how_to_go_on(run_habmap: Run, tmp_path: Path) -> None:
+    folder = tmp_path / "place"
+    assert run_habmap("start", folder, "--name", "Lark Hill").code == 0
+    again = run_habmap("start", folder, "--name", "Lark Hill")
+    assert again.code == 3
+    assert "there is a property here already" in again.err
+    (folder / "habmap.toml").unlink()
+    kept = (folder / "place.gpkg").read_bytes()
+    refused = run_habmap("start", folder, "--name", "Lark Hill")
+    assert refused.code == 3
+    assert "without its habmap.toml" in refused.err
+    assert "move the file away" in refused.err
+    assert (folder / "place.gpkg").read_bytes() == kept
+    (folder / "place.gpkg").rename(tmp_path / "aside.gpkg")
+    assert run_habmap("start", folder, "--name", "Lark Hill").code == 0
