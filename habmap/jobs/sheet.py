@@ -13,7 +13,8 @@ from habmap.jobs.ports import Store
 from habmap.place.elevation import open_elevation
 from habmap.place.writers import write_whole
 from habmap.show.records import Audience, Page
-from habmap.show.sheet import Paper, Sheet, SheetFigures, draw_sheet
+from habmap.show.sheet import Sheet, SheetFigures, draw_sheet
+from habmap.show.sheet_paper import Paper
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -15,8 +15,9 @@ from habmap.land.grid import LocalGrid
 from habmap.show import words
 from habmap.show.burn_sheet import SIDE_LETTERS, SIDE_LINES, BurnSheet
 from habmap.show.palette import CONTOUR_INK, INK, WATER_INK
-from habmap.show.sheet import SCALES
-from habmap.show.sheet_map import PT_PER_M, Frame, Labels, draw_edge, draw_feature, outline_of
+from habmap.show.sheet_labels import Labels
+from habmap.show.sheet_map import PT_PER_M, Frame, draw_edge, draw_feature, outline_of
+from habmap.show.sheet_paper import SCALES
 from habmap.show.sheet_pen import LEAST_PT, Pen, clipped, text_width_pt
 
 #: Width [pt] and dash [pt] of an edge by its side of the wind; told apart without any colour.

@@ -18,20 +18,21 @@ SCALE_STRIP_PT: Final = 34.0
 _NICE: Final = (1, 2, 5)
 
 
-def draw_scale(pen: Pen, frame: Frame, *, left: float, right: float, top: float) -> None:
-    """Draw the strip under the map between two edges [pt], downward from ``top``."""
+def draw_scale(pen: Pen, frame: Frame, *, left: float, right: float, top: float, size_pt: float = LEAST_PT) -> None:
+    """Draw the strip under the map between two edges [pt], downward from ``top``; its height grows with the type."""
     convergence_deg = frame.grid.convergence_deg(*frame.middle_lonlat)
-    _north_arrow(pen, left + 9, top - SCALE_STRIP_PT + 3, convergence_deg)
+    k = size_pt / LEAST_PT
+    _north_arrow(pen, left + 9, top - SCALE_STRIP_PT * (k + 1) / 2 + 3, convergence_deg)
     longest = (right - left) * 0.34
-    bar_left = left + 32
-    _bar(pen, frame, bar_left, top - 17, longest, unit_m=M_PER_FT, unit="feet", is_above=True)
-    _bar(pen, frame, bar_left, top - 21, longest, unit_m=1.0, unit="metres", is_above=False)
-    text_left = bar_left + longest + 46
+    bar_left = left + 32 * k
+    _bar(pen, frame, bar_left, top - 8 - 9 * k, longest, unit_m=M_PER_FT, unit="feet", is_above=True, size_pt=size_pt)
+    _bar(pen, frame, bar_left, top - 12 - 9 * k, longest, unit_m=1.0, unit="metres", is_above=False, size_pt=size_pt)
+    text_left = bar_left + longest + 46 * k
     lines = wrapped(
         f"Scale 1:{frame.scale:,}: {inch_words(frame.scale)}. {north_words(convergence_deg)}",
-        right - text_left, size_pt=LEAST_PT,
+        right - text_left, size_pt=size_pt,
     )  # fmt: skip
-    pen.block(text_left, top - 3, lines, size_pt=LEAST_PT)
+    pen.block(text_left, top - 3, lines, size_pt=size_pt)
 
 
 def inch_words(scale: int) -> str:
@@ -64,7 +65,16 @@ def _north_arrow(pen: Pen, x: float, bottom: float, convergence_deg: float) -> N
 
 
 def _bar(
-    pen: Pen, frame: Frame, left: float, y: float, longest_pt: float, *, unit_m: float, unit: str, is_above: bool
+    pen: Pen,
+    frame: Frame,
+    left: float,
+    y: float,
+    longest_pt: float,
+    *,
+    unit_m: float,
+    unit: str,
+    is_above: bool,
+    size_pt: float,
 ) -> None:
     """Draw a ruler of two or four round steps along one line; figures above it or below."""
     step = _round_step(longest_pt / frame.pt_per_ground_m / unit_m / 2)
@@ -72,14 +82,14 @@ def _bar(
     step_pt = step * unit_m * frame.pt_per_ground_m
     for number in range(count):
         pen.box(left + number * step_pt, y, step_pt, 4, edgecolor=INK, facecolor=INK if number % 2 == 0 else "white")
-    text_y = y + 6.5 if is_above else y - 9
+    text_y = y + 6.5 if is_above else y - size_pt
     for number in range(count + 1):
         figure = f"{number * step:,}"
         is_last = number == count
-        pen.text(left + number * step_pt, text_y, figure, align="center")
+        pen.text(left + number * step_pt, text_y, figure, align="center", size_pt=size_pt)
         if is_last:
-            half = text_width_pt(figure, size_pt=LEAST_PT) / 2
-            pen.text(left + number * step_pt + half + 3, text_y, unit)
+            half = text_width_pt(figure, size_pt=size_pt) / 2
+            pen.text(left + number * step_pt + half + 3, text_y, unit, size_pt=size_pt)
 
 
 def _round_step(most: float) -> int:

@@ -20,9 +20,9 @@ from shapely.geometry.base import BaseGeometry
 
 from habmap.errors import InputError, UsageError
 from habmap.jobs.sheet import write_sheet
-from habmap.show.sheet import SCALES
 from habmap.show.sheet_margin import north_words
 from habmap.show.sheet_marks import stage_pattern, svg_outline
+from habmap.show.sheet_paper import SCALES
 from habmap.show.sheet_pen import LEAST_PT, printable, text_width_pt, wrapped
 from habmap.show.symbols import POINT_MARKS
 from habmap.vocabulary import FIRE_CAUTION, SAW_CAUTION, STAGES
