@@ -16,7 +16,7 @@ from shapely import MultiPolygon
 from habmap.errors import HabmapError, InputError, InputErrors
 from habmap.jobs.history import UnitChange, changes_recorded
 from habmap.jobs.ports import Store
-from habmap.jobs.unit_versions import as_version, far_away, grid_of, overlap_faults, says_nothing_new
+from habmap.jobs.unit_versions import as_version, far_away, grid_of, hardly_there, overlap_faults, says_nothing_new
 from habmap.measures import acres
 from habmap.place.cells import Cells, matched_columns
 from habmap.place.layers import Layer, LayerRow, read_ground_and_repairs, read_layer
@@ -32,7 +32,7 @@ FEATURE_FIELDS: Final = ("kind", "name", "sensitive")
 LONGEST_UNIT_ID: Final = 200
 _STORE_COLUMNS: Final = frozenset({"uuid", "valid_from", "valid_to", "recorded_at"})
 
-Kind = Literal["units", "boundary", "features", "entries", "plots"]
+Kind = Literal["units", "boundary", "features", "entries", "plots", "forecast"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -150,7 +150,7 @@ def add_units(
         raise InputErrors(faults, where=read.where)
     by_cover: defaultdict[str, float] = defaultdict(float)
     if units:
-        notes += far_away(fresh, grid)
+        notes += far_away(fresh, grid) + hardly_there(fresh, grid)
         store.append(units)
         grid = store.grid or grid
         for unit in units:

@@ -20,6 +20,8 @@ from habmap.work.records import Unit
 
 #: Ground farther than this from the rest of the property is more likely a slip than a purchase [m].
 FAR_AWAY_M: Final = 50_000.0
+#: Acres are printed to a hundredth; below half of one nothing is left of a unit [acre].
+LEAST_PRINTED_ACRES: Final = 0.005
 
 
 def as_version(
@@ -137,4 +139,14 @@ def far_away(fresh: Iterable[tuple[str, Unit]], grid: LocalGrid) -> list[str]:
         distance_m = float(shapely.distance(grid.to_grid(unit.geometry), shapely.Point(0, 0)))
         if distance_m > FAR_AWAY_M:
             notes.append(f"{where} lies {distance_m / 1000:,.0f} km from the rest of the property: is that right?")
+    return notes
+
+
+def hardly_there(fresh: Iterable[tuple[str, Unit]], grid: LocalGrid) -> list[str]:
+    """Return a note for each new unit so small that its acres print as 0.00."""
+    notes = []
+    for where, unit in fresh:
+        area_m2 = float(grid.to_grid(unit.geometry).area)
+        if acres(area_m2) < LEAST_PRINTED_ACRES:
+            notes.append(f"{where} measures {area_m2:.2g} m², which prints as 0.00 acres: is that right?")
     return notes
