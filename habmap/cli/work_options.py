@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
     from habmap.jobs.log import Logged
     from habmap.jobs.ports import Store
+    from habmap.work.records import BurnRecord
 
 UnitOption = Annotated[
     list[str] | None,
@@ -68,7 +69,7 @@ FuelOption = Annotated[
 StumpsOption = Annotated[
     bool | None, typer.Option("--stump-treated/--no-stump-treated", help="Whether stumps were treated.")
 ]
-YesOption = Annotated[bool, typer.Option("--yes", help="Take reported acres that are far from the ground given.")]
+YesOption = Annotated[bool, typer.Option("--yes", help="Take reported acres, or a temperature, that look wrong.")]
 
 #: For a day: the patch (lon/lat), the units named.
 Ground = Callable[["dt.date"], tuple["MultiPolygon", tuple[str, ...]]]
@@ -137,6 +138,15 @@ def agreement(*, is_yes: bool, as_json: bool) -> Callable[[str], bool]:
     return agree
 
 
+def burn_words(burn: BurnRecord | None) -> list[str]:
+    """Say what was observed at a burn and who was told, as plain sentences without the final stop."""
+    if burn is None:
+        return []
+    from habmap.jobs.burn_record import notice_words, observed_words
+
+    return [*observed_words(burn), *(notice_words(told) for told in burn.notices)]
+
+
 def print_logged(result: Logged, *, verb: str) -> None:
     """Print a line just added in words: what, how much, where, and what to mind."""
     from habmap.cli.output import print_table
@@ -148,6 +158,8 @@ def print_logged(result: Logged, *, verb: str) -> None:
         rows.append(["(no unit)", result.outside_acres])
     if rows:
         print_table(["unit", "acres"], rows)
+    for words in (*burn_words(result.burn), *result.next_steps):
+        say(f"{words}.")
     for words in result.warnings:
         warn(words)
     for words in result.cautions:

@@ -18,6 +18,7 @@ from shapely.geometry.base import BaseGeometry
 from habmap import measures
 from habmap.errors import HabmapError
 from habmap.jobs.acres import acres
+from habmap.jobs.check_burns import block_rule, record_rule
 from habmap.jobs.ports import Store
 from habmap.land.acreage import geodesic_area_m2, overlaps
 from habmap.land.grid import LocalGrid
@@ -387,6 +388,11 @@ def _settings(rows: _Rows) -> Iterator[Fault]:
             )
 
 
+def _burns(rows: _Rows) -> Iterator[Fault]:
+    for found in (*record_rule(rows.store), *block_rule(rows.store)):
+        yield Fault(rule="burn", where=found.where, what=found.what, mend=found.mend)
+
+
 def _from_error(rule: str, error: Exception) -> Fault:
     if isinstance(error, HabmapError):
         return Fault(rule=rule, where=error.where or "", what=str(error.what), mend=error.mend or "see what is said")
@@ -407,5 +413,6 @@ _RULES: Final[dict[str, Callable[[_Rows], Iterator[Fault]]]] = {
     "elevation": _elevation,
     "canopy": _canopy,
     "settings": _settings,
+    "burn": _burns,
     "closure": _closure,
 }

@@ -11,11 +11,15 @@ from typing import Final
 from shapely import MultiPolygon
 
 from habmap.errors import InputError, UsageError
+from habmap.jobs.burn_record import BurnSaid, burn_record, check_burn_said
 from habmap.jobs.log import Logged, add_entry
 from habmap.jobs.ports import Store
 from habmap.jobs.said import Said, check_practice, check_said
+from habmap.vocabulary import FIRE
+from habmap.work.burns import burn_of
 from habmap.work.ledger import Correction, corrections
 from habmap.work.records import Entry, Look
+from habmap.work.weather_doubts import temperature_question
 
 #: Fewer characters than this of an id are too easily another line's.
 MIN_PREFIX: Final = 4
@@ -98,6 +102,7 @@ def amend(
     practice: str | None = None,
     date: dt.date | None = None,
     ground: Callable[[dt.date], Covered] | None = None,
+    burn: BurnSaid | None = None,
     agree: Callable[[str], bool] = lambda words: False,
 ) -> Logged:
     """Correct a line of the log by a row that carries its whole content anew.
@@ -114,8 +119,11 @@ def amend(
         The right ones, where they were wrong.
     ground
         Gives the right ground, for the line's day, where it was wrong.
+    burn
+        The right weather of a burn and who was told, where it was wrong; what is left out stays as it was.
     agree
-        Asked where the reported acres are far from the ground, see `habmap.jobs.log.log`.
+        Asked where a temperature looks like Celsius or the reported acres are far from the ground, see
+        `habmap.jobs.log.log`.
 
     Raises
     ------
@@ -125,7 +133,8 @@ def amend(
         There is no such line, or it is withdrawn.
     """
     _check_why(why)
-    if not said.given() and practice is None and date is None and ground is None:
+    told = burn or BurnSaid()
+    if not said.given() and not told.given() and practice is None and date is None and ground is None:
         raise UsageError("there is nothing to correct", where="amend", mend="give the fields that were wrong")
     if practice is not None:
         check_practice(practice)
@@ -151,7 +160,24 @@ def amend(
         row = replace(row, look=None if treated is None else Look(stump_treated=treated))
     row = said.over(row)
     check_said(_as_said(row), practice=row.practice)
-    return add_entry(store, row, today=today, agree=agree)
+    before = burn_of(line, store.burns())
+    if row.practice in FIRE or told.given():
+        told = told.over(before)
+    check_burn_said(told, practice=row.practice)
+    _ask_temperature(burn, row.date, agree)
+    record = burn_record(store, told, entry_id=row.entry_id, now=now, before=before)
+    return add_entry(store, row, burn=record, today=today, agree=agree)
+
+
+def _ask_temperature(burn: BurnSaid | None, day: dt.date, agree: Callable[[str], bool]) -> None:
+    question = None if burn is None or burn.temp_f is None else temperature_question(day.month, burn.temp_f)
+    if question is not None and not agree(question):
+        raise InputError(
+            question,
+            where="--temp-f",
+            value=None if burn is None else burn.temp_f,
+            mend="give it in Fahrenheit, or confirm with --yes; nothing was added",
+        )
 
 
 def find_line(rows: Sequence[Entry], entry: str) -> Correction:

@@ -17,7 +17,7 @@ from habmap.jobs.ground import cut_ground
 from habmap.jobs.ports import Store
 from habmap.land.acreage import HAIR_WIDTH_M
 from habmap.work.ledger import Correction, corrections, day_order, effective_entries
-from habmap.work.records import Entry, Look, Unit
+from habmap.work.records import BurnRecord, Entry, Look, Unit
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +44,8 @@ class HistoryLine:
         Units, as drawn now, that the patch lies in by more than a hair.
     outside_acres
         Part of the patch in no unit as drawn now [acre].
+    burn
+        What was written with this very row of the weather observed at a burn and of who was told.
     """
 
     entry_id: str
@@ -71,6 +73,7 @@ class HistoryLine:
     product_rate: str | None
     look: Look | None
     source_id: str | None
+    burn: BurnRecord | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,6 +182,7 @@ def _described(rows: tuple[Entry, ...], root_of: dict[str, str], counting: set[s
     outlines = np.array([grid.to_grid(unit.geometry) for unit in units] if grid else [], dtype=object)
     tree = shapely.STRtree(outlines)
     everything = shapely.union_all(outlines) if outlines.size else None
+    burns = {record.entry_id: record for record in store.burns()}
     described = []
     for row in rows:
         patch = grid.to_grid(row.patch) if grid and row.patch is not None else None
@@ -219,6 +223,7 @@ def _described(rows: tuple[Entry, ...], root_of: dict[str, str], counting: set[s
                 product_rate=row.product_rate,
                 look=row.look,
                 source_id=row.source_id,
+                burn=burns.get(row.entry_id),
             )
         )
     return described

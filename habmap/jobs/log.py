@@ -13,13 +13,14 @@ from shapely import MultiPolygon
 from shapely.geometry.base import BaseGeometry
 
 from habmap.errors import InputError
+from habmap.jobs.burn_record import LOOK_NEXT_SEASON, BurnSaid, burn_record, check_burn_said, late_notices
 from habmap.jobs.ports import Store
 from habmap.jobs.said import Said, cautions_for, check_practice, check_said
 from habmap.land.grid import LocalGrid
 from habmap.measures import acres
 from habmap.vocabulary import FIRE, KILLING, PRACTICE_WORDS
 from habmap.work.ledger import effective_entries, root_of
-from habmap.work.records import Entry, Unit
+from habmap.work.records import BurnRecord, Entry, Unit
 
 #: A reported figure further from the ground than this share, or than two standard deviations, is asked about.
 REPORTED_TOLERANCE_FRAC: Final = 0.10
@@ -37,7 +38,17 @@ class UnitShare:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Logged:
-    """A line just added; ``acres`` is the whole patch, ``outside_acres`` its part in no unit [acre]."""
+    """A line just added.
+
+    Attributes
+    ----------
+    acres, outside_acres
+        The whole patch, and its part in no unit [acre].
+    burn
+        What was observed at a burn and who was told, where anybody said it.
+    next_steps
+        What such work leaves to be done, in words.
+    """
 
     entry_id: str
     action: str
@@ -50,6 +61,8 @@ class Logged:
     outside_acres: float
     warnings: tuple[str, ...]
     cautions: tuple[str, ...]
+    burn: BurnRecord | None = None
+    next_steps: tuple[str, ...] = ()
 
 
 def log(
@@ -63,6 +76,7 @@ def log(
     today: dt.date,
     unit_ids: Sequence[str] = (),
     acres_sd: float | None = None,
+    burn: BurnSaid | None = None,
     agree: Callable[[str], bool] = lambda words: False,
 ) -> Logged:
     """Add one entry.
@@ -85,6 +99,8 @@ def log(
         Units as the person named them.
     acres_sd
         Standard deviation of the patch's acres, where it was walked [acre].
+    burn
+        What was observed at a burn and who was told.
     agree
         Asked, in words, where the reported acres are far from the ground; nothing is added unless it says yes.
 
@@ -97,6 +113,8 @@ def log(
     """
     check_practice(practice)
     check_said(said, practice=practice)
+    told = burn or BurnSaid()
+    check_burn_said(told, practice=practice)
     entry = said.over(
         Entry(
             entry_id=str(uuid.uuid4()),
@@ -108,10 +126,13 @@ def log(
             acres_sd=acres_sd,
         )
     )
-    return add_entry(store, entry, today=today, agree=agree)
+    record = burn_record(store, told, entry_id=entry.entry_id, now=now)
+    return add_entry(store, entry, burn=record, today=today, agree=agree)
 
 
-def add_entry(store: Store, entry: Entry, *, today: dt.date, agree: Callable[[str], bool]) -> Logged:
+def add_entry(
+    store: Store, entry: Entry, *, burn: BurnRecord | None = None, today: dt.date, agree: Callable[[str], bool]
+) -> Logged:
     """Add a logging or amending row after the looks that every such row gets; see `log`."""
     patch = entry.patch
     if patch is None or patch.is_empty or not patch.is_valid:
@@ -129,7 +150,8 @@ def add_entry(store: Store, entry: Entry, *, today: dt.date, agree: Callable[[st
         )
     warnings = [] if question is None else [question]
     warnings += _warnings(store, entry, units=units, outside_acres=outside_acres, patch_acres=patch_acres, today=today)
-    store.append([entry])
+    warnings += late_notices(burn.notices, entry.date) if burn else ()
+    store.append([entry, *([burn] if burn else [])])
     return Logged(
         entry_id=entry.entry_id,
         action=entry.action,
@@ -142,6 +164,8 @@ def add_entry(store: Store, entry: Entry, *, today: dt.date, agree: Callable[[st
         outside_acres=outside_acres,
         warnings=tuple(warnings),
         cautions=cautions_for(entry.practice, entry),
+        burn=burn,
+        next_steps=(LOOK_NEXT_SEASON,) if entry.practice == "burn" else (),
     )
 
 

@@ -8,6 +8,7 @@ from typing import Annotated
 
 import typer
 
+from habmap.cli import burn_log_options as burn_options
 from habmap.cli import track_options
 from habmap.cli import work_options as options
 from habmap.cli.context import JsonOption, Session, parsed_date
@@ -76,6 +77,20 @@ def amend(
     needles: options.NeedlesOption = None,
     fuel_lb_ac: options.FuelOption = None,
     stump_treated: options.StumpsOption = None,
+    observed_time: burn_options.IgnitionOption = None,
+    temp_f: burn_options.TempOption = None,
+    rh_pct: burn_options.HumidityOption = None,
+    wind_mph: burn_options.WindOption = None,
+    wind_from: burn_options.WindFromOption = None,
+    gust_mph: burn_options.GustOption = None,
+    shade_pct: burn_options.ShadeOption = None,
+    days_since_rain: burn_options.RainOption = None,
+    mixing_height_ft: burn_options.MixingOption = None,
+    transport_wind_mph: burn_options.TransportOption = None,
+    weather_elevation_ft: burn_options.ElevationOption = None,
+    wind_height: burn_options.WindHeightOption = None,
+    plan_kind: burn_options.PlanKindOption = None,
+    told: burn_options.ToldOption = None,
     yes: options.YesOption = False,
     as_json: JsonOption = False,
 ) -> None:
@@ -105,6 +120,25 @@ def amend(
         product=product,
         product_rate=rate,
         look=look,
+    )
+    burn = burn_options.burn_said(
+        practice=practice,
+        date=date,
+        is_sure=yes,
+        ignition=observed_time,
+        temp_f=temp_f,
+        rh_pct=rh_pct,
+        wind_mph=wind_mph,
+        wind_from=wind_from,
+        gust_mph=gust_mph,
+        shade_pct=shade_pct,
+        days_since_rain=days_since_rain,
+        mixing_height_ft=mixing_height_ft,
+        transport_wind_mph=transport_wind_mph,
+        weather_elevation_ft=weather_elevation_ft,
+        wind_height=wind_height,
+        plan_kind=plan_kind,
+        told=told,
     )
     has_other_ground = patch is not None or is_all
     if track and has_other_ground:
@@ -142,6 +176,7 @@ def amend(
         practice=practice,
         date=date,
         ground=ground if track or drawn is not None else None,
+        burn=burn,
         agree=options.agreement(is_yes=yes, as_json=as_json),
     )
     result = replace(result, warnings=(*result.warnings, *notes))

@@ -8,6 +8,7 @@ import typer
 
 from habmap.cli.context import JsonOption, Session
 from habmap.cli.output import print_json, say
+from habmap.cli.work_options import burn_words
 
 if TYPE_CHECKING:
     from datetime import date, datetime
@@ -89,6 +90,8 @@ def _line_words(line: HistoryLine, zone: ZoneInfo) -> str:
     if line.product:
         rate = f" at {_plain(line.product_rate)}" if line.product_rate else ""
         said += f" Product: {_plain(line.product)}{rate}; the product's label is the law."
+    for words in burn_words(line.burn):
+        said += f" {_plain(words)}."
     if line.note:
         said += f" Note: {_plain(line.note)}"
     return said

@@ -1,0 +1,219 @@
+"""What a person says of a burn beside its line of the log: the weather observed, and who was told before."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, fields, replace
+from typing import Final
+
+from habmap.errors import UsageError
+from habmap.jobs.ports import Store
+from habmap.vocabulary import FIRE
+from habmap.work.burns import PLAN_KINDS, WEATHER_RANGES, WIND_HEIGHTS, as_moment, is_clock, record_id
+from habmap.work.records import BurnRecord, Notice
+from habmap.work.weather_doubts import temperature_question
+
+#: Said after a burn is logged.
+LOOK_NEXT_SEASON: Final = (
+    "What the fire killed shows in the next growing season: go and look then, log it with `habmap log look`, and "
+    "correct the share killed of this line with `habmap amend --killed-pct`"
+)
+WIND_HEIGHT_WORDS: Final = {"20ft": "at 20 ft", "eye": "at eye level"}
+#: Options that are not named after their field.
+_OPTIONS: Final = {"ignition": "--observed-time", "wind_from_deg": "--wind-from", "notices": "--told"}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BurnSaid:
+    """What was said; ``None`` = not said. Meanings and units as in `habmap.work.records.BurnRecord`."""
+
+    ignition: str | None = None
+    temp_f: float | None = None
+    rh_pct: float | None = None
+    wind_mph: float | None = None
+    wind_from_deg: float | None = None
+    gust_mph: float | None = None
+    shade_pct: float | None = None
+    days_since_rain: float | None = None
+    mixing_height_ft: float | None = None
+    transport_wind_mph: float | None = None
+    weather_elevation_ft: float | None = None
+    wind_height: str | None = None
+    plan_kind: str | None = None
+    notices: tuple[Notice, ...] = ()
+
+    def given(self) -> dict[str, object]:
+        """Return what was said, without the rest."""
+        return {one.name: value for one in fields(self) if (value := getattr(self, one.name)) not in (None, ())}
+
+    def over(self, before: BurnRecord | None) -> BurnSaid:
+        """Return what an earlier record says with this put over it; notices given replace all of its notices."""
+        if before is None:
+            return self
+        old = BurnSaid(**{one.name: getattr(before, one.name) for one in fields(self)})
+        return replace(old, **self.given())  # type: ignore[arg-type]
+
+
+def option_of(name: str) -> str:
+    """Return the option of ``log`` that gives a field of `BurnSaid`."""
+    return _OPTIONS.get(name, f"--{name.replace('_', '-')}")
+
+
+def notice_of(text: str) -> Notice:
+    """Read ``who; when; how``.
+
+    Raises
+    ------
+    UsageError
+        A part is missing, or the moment cannot be read.
+    """
+    parts = [part.strip() for part in text.rsplit(";", 2)]
+    moment = as_moment(parts[1]) if len(parts) == 3 else None
+    if moment is None or not parts[0] or not parts[2]:
+        raise UsageError(
+            "this notice cannot be read",
+            where="--told",
+            value=text,
+            allowed="who; when (YYYY-MM-DD HH:MM, or the day alone); how",
+            mend='write it like "Sheriff\'s office; 2026-03-02 09:10; phone"',
+        )
+    return Notice(who=parts[0], when=moment, how=parts[2])
+
+
+def check_burn_said(said: BurnSaid, *, practice: str, month: int | None = None, is_sure: bool = False) -> None:
+    """Refuse what cannot be.
+
+    Parameters
+    ----------
+    month
+        1 to 12: asks back where the temperature looks like Celsius in that month, unless the person ``is_sure``.
+
+    Raises
+    ------
+    UsageError
+        Weather beside work without fire or without an hour, a number that no weather has, or a word not known.
+    """
+    given = said.given()
+    if given and practice not in FIRE:
+        raise UsageError(
+            "observed weather and notices belong to a burn",
+            where=", ".join(option_of(name) for name in given),
+            value=practice,
+            allowed=", ".join(sorted(FIRE)),
+            mend="leave them out, or log the burn as a line of its own",
+        )
+    for name, (low, high, unit) in WEATHER_RANGES.items():
+        value: float | None = getattr(said, name)
+        if value is not None and not (math.isfinite(value) and low <= value <= high):
+            raise UsageError(
+                "this value cannot be",
+                where=option_of(name),
+                value=f"{value:g}",
+                allowed=f"{low:g} to {high:g} {unit}",
+                mend="look at what was written down, and at its unit",
+            )
+    for name, value_said, allowed in (
+        ("wind_height", said.wind_height, WIND_HEIGHTS),
+        ("plan_kind", said.plan_kind, PLAN_KINDS),
+    ):
+        if value_said is not None and value_said not in allowed:
+            raise UsageError(
+                "this is not one of the choices", where=option_of(name), value=value_said, allowed=", ".join(allowed)
+            )
+    _check_hour(said)
+    if said.gust_mph is not None and said.wind_mph is not None and said.gust_mph < said.wind_mph:
+        raise UsageError(
+            "gusts are weaker than the wind itself",
+            where="--gust-mph, --wind-mph",
+            value=f"gusts {said.gust_mph:g}, wind {said.wind_mph:g}",
+            allowed="gusts of at least the wind",
+            mend="look which is which",
+        )
+    question = None if said.temp_f is None or month is None or is_sure else temperature_question(month, said.temp_f)
+    if question is not None:
+        raise UsageError(
+            question,
+            where="--temp-f",
+            value=f"{said.temp_f:g}",
+            allowed="degrees Fahrenheit that the month has by day",
+            mend="give it in Fahrenheit, or add --yes if it is right as it stands",
+        )
+
+
+def _check_hour(said: BurnSaid) -> None:
+    if said.ignition is not None and not is_clock(said.ignition):
+        raise UsageError(
+            "this is not a time of day",
+            where="--observed-time",
+            value=said.ignition,
+            allowed="HH:MM on the property's own clock, 00:00 to 23:59",
+            mend="write it like 13:30",
+        )
+    weather = [name for name in said.given() if name not in ("ignition", "plan_kind", "notices")]
+    if weather and said.ignition is None:
+        raise UsageError(
+            "weather without the hour it was observed at",
+            where="--observed-time",
+            value=", ".join(option_of(name) for name in weather),
+            mend="add the time of ignition, such as --observed-time 13:30",
+        )
+
+
+def burn_record(
+    store: Store, said: BurnSaid, *, entry_id: str, now: dt.datetime, before: BurnRecord | None = None
+) -> BurnRecord | None:
+    """Return the record of a burn, or ``None`` where there is nothing to keep.
+
+    The written plans are kept as ``habmap.toml`` has them at this moment; a correction keeps those that the record
+    ``before`` it holds.
+    """
+    if not said.given():
+        return None
+    plans = store.settings.plan.model_dump(mode="json", exclude_defaults=True) if before is None else before.plans
+    return BurnRecord(
+        uuid=record_id(entry_id),
+        entry_id=entry_id,
+        plans=plans,
+        recorded_at=now,
+        **said.given(),  # type: ignore[arg-type]
+    )
+
+
+def late_notices(notices: Sequence[Notice], day: dt.date) -> tuple[str, ...]:
+    """Point out notices that were given after the day of the burn."""
+    return tuple(
+        f"{told.who} was told on {told.when}, after the burn of {day}" for told in notices if told.when[:10] > str(day)
+    )
+
+
+def observed_words(record: BurnRecord) -> list[str]:
+    """Say the weather as it was observed, in one sentence without its stop; nothing where nobody wrote any."""
+    parts = [
+        f"{name} {value:g}{unit}"
+        for name, unit, value in (
+            ("temperature", " °F", record.temp_f),
+            ("humidity", " %", record.rh_pct),
+            ("wind", " mph", record.wind_mph),
+            ("wind from", "°", record.wind_from_deg),
+            ("gusts", " mph", record.gust_mph),
+            ("shade", " %", record.shade_pct),
+            ("days since rain", "", record.days_since_rain),
+            ("mixing height", " ft", record.mixing_height_ft),
+            ("transport wind", " mph", record.transport_wind_mph),
+            ("weather taken at", " ft", record.weather_elevation_ft),
+        )
+        if value is not None
+    ]
+    parts += (
+        [f"wind measured {WIND_HEIGHT_WORDS[record.wind_height]}"] if record.wind_height in WIND_HEIGHT_WORDS else []
+    )
+    if record.ignition is None and not parts:
+        return []
+    return [", ".join([f"Observed at {record.ignition or 'an hour not given'}", *parts])]
+
+
+def notice_words(told: Notice) -> str:
+    """Say who was told, when and how, without the final stop."""
+    return f"Told before: {told.who}, {told.when}, {told.how}"
