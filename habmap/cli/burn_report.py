@@ -21,6 +21,9 @@ END_WORDS = {
 
 def print_burnday(result: BurnDayResult) -> None:
     """Print the answer first, then the tables, then what was not checked and the cautions."""
+    if result.again is not None:
+        for words in result.again.words:
+            say(f"{words}.")
     say(answer(result))
     for words in result.block_words:
         say(f"{words[0].upper()}{words[1:]}.")
@@ -90,10 +93,11 @@ def _print_moisture(result: BurnDayResult) -> None:
         say(f"Fine dead fuel moisture: none given, {result.fine_fuel_words}.")
     else:
         say(f"Fine dead fuel moisture on the driest ground: {result.fine_fuel_moisture_pct:g} %.")
-    say(
-        f"Equilibrium moisture (Simard) {result.equilibrium_moisture_pct:.1f} %, "
-        f"vapour pressure deficit {result.vpd_kpa:.2f} kPa."
-    )
+    if result.equilibrium_moisture_pct is not None and result.vpd_kpa is not None:
+        say(
+            f"Equilibrium moisture (Simard) {result.equilibrium_moisture_pct:.1f} %, "
+            f"vapour pressure deficit {result.vpd_kpa:.2f} kPa."
+        )
     fuel = result.fuel
     seen = f"by the look of {fuel.look_date}" if fuel.look_date else "nobody logged a look"
     load = "not known" if fuel.fuel_lb_ac is None else f"{fuel.fuel_lb_ac:,.0f} lb/ac"
@@ -176,6 +180,8 @@ def _print_hours(result: BurnDayResult) -> None:
         return
     from habmap.work.burnday import ITEMS
 
+    say("")
+    say(f"The forecast, hour by hour: {result.forecast.words if result.forecast else ''}.")
     rows: list[list[object]] = []
     for hour in result.hours:
         marks = [ITEMS[item][0] for item in hour.not_met]

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime, time, timedelta
+from datetime import datetime, time, timedelta, tzinfo
 from typing import Final
 
-from habmap.place.forecast import ForecastHour
 from habmap.work.burnday import Window, compare, turn_deg
+from habmap.work.clock import is_skipped
 from habmap.work.fuel_moisture import Air, table_moisture_pct
 from habmap.work.fuel_tables import Aspect, SlopeClass
+from habmap.work.records import ForecastHour
 
 #: From this long before ignition to this hour of the next day.
 BEFORE_IGNITION: Final = timedelta(hours=3)
@@ -58,6 +59,12 @@ def hour_of(forecast: Sequence[ForecastHour], at: datetime) -> ForecastHour | No
     return rows[-1] if rows else None
 
 
+def hours_span(ignition: datetime) -> tuple[datetime, datetime]:
+    """Return the first and the last hour that a burn is followed through: into the next morning."""
+    first = (ignition - BEFORE_IGNITION).replace(minute=0, second=0, microsecond=0)
+    return first, datetime.combine(ignition.date() + timedelta(days=1), NIGHT_ENDS)
+
+
 def burn_hours(
     forecast: Sequence[ForecastHour],
     windows: Sequence[Window],
@@ -67,6 +74,7 @@ def burn_hours(
     classes: Sequence[tuple[Aspect | None, SlopeClass | None, bool]],
     shade_pct: float | None,
     above_weather_ft: float | None,
+    zone: tzinfo | None = None,
 ) -> tuple[BurnHour, ...]:
     """Compare every hour with the plan.
 
@@ -74,15 +82,16 @@ def burn_hours(
     ----------
     classes
         The block's ground: aspect, slope class, whether flat.
+    zone
+        The property's: an hour that its clock skips is no gap.
     """
-    first = (ignition - BEFORE_IGNITION).replace(minute=0, second=0, microsecond=0)
-    last = datetime.combine(ignition.date() + timedelta(days=1), NIGHT_ENDS)
+    first, last = hours_span(ignition)
     rows = {hour.at: hour for hour in forecast if first <= hour.at <= last}
     told = {at.replace(minute=0, second=0, microsecond=0) for at in rows}
     hours: dict[datetime, ForecastHour | None] = dict(rows)
     clock = first
     while clock <= last:
-        if clock not in told:
+        if clock not in told and not (zone is not None and is_skipped(clock, zone)):
             hours[clock] = None
         clock += timedelta(hours=1)
     found = []

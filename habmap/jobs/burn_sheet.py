@@ -14,6 +14,7 @@ from shapely import LineString
 
 from habmap.errors import InputError, UsageError
 from habmap.jobs.burn_around import sensitive_features
+from habmap.jobs.burn_forecast import with_forecast
 from habmap.jobs.burn_hours import hour_of
 from habmap.jobs.burn_sheet_parts import (
     around_sections,
@@ -88,6 +89,7 @@ def write_burn_sheets(
         drawn, before the first is written.
     """
     refuse_targets(targets, overwrite=overwrite)
+    request, _ = with_forecast(store, request)
     drawn_on = now.astimezone(ZoneInfo(store.settings.place.timezone)).date()
     relief = _relief(store, result)
     for room in _ROOMS:

@@ -6,6 +6,7 @@ import datetime as dt
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
+from zoneinfo import ZoneInfo
 
 import shapely
 from shapely import MultiPolygon, Polygon
@@ -22,24 +23,27 @@ from habmap.jobs.burn_around import (
 )
 from habmap.jobs.burn_block import burn_block
 from habmap.jobs.burn_edges import Edge, EdgeTotals, PublishedBreak, burn_edges, edge_totals, published_breaks
+from habmap.jobs.burn_forecast import ForecastSource, ForecastUsed, forecast_used, wind_height, with_forecast
 from habmap.jobs.burn_fuel import Fuel, FuelClass, fuel_classes, fuel_there, table_class
 from habmap.jobs.burn_ground import BurnGround, burn_ground, cold_air_paths
 from habmap.jobs.burn_hours import BurnHour, burn_hours, hour_of
+from habmap.jobs.burn_record import Again, logged_notices
 from habmap.jobs.burn_words import block_words, warnings_for
 from habmap.jobs.ground import GroundPiece, ground
 from habmap.jobs.ports import Store
 from habmap.measures import M_PER_FT, acres
-from habmap.place.forecast import ForecastHour
 from habmap.place.settings import PlanWindow, Settings, WrittenPlan
 from habmap.vocabulary import FIRE_CAUTION, SNAG_CAUTION
 from habmap.work.burnday import ITEMS, NOT_CHECKED, Compared, PlanKind, Window, compare, unlimited
 from habmap.work.fuel_moisture import (
     DEAD_FUEL_WORDS,
+    NO_AIR_WORDS,
     Air,
     equilibrium_moisture_simard_1968,
     vapour_pressure_deficit_kpa,
     why_no_tables,
 )
+from habmap.work.records import ForecastHour, Notice
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,6 +62,10 @@ class BurnRequest:
         Where the wind was measured or forecast for: ``20ft`` or ``eye``; ``None`` = nobody said.
     weather_elevation_ft
         Height of the place of the weather; ``None`` counts as level with the block.
+    forecast, forecast_source
+        Hours handed over, and their file; without any, stored ones are looked for unless ``is_forecast_settled``.
+    is_observed
+        The weather of a past burn as logged: what is missing stays not given, but for the direction of the wind.
     """
 
     names: tuple[str, ...]
@@ -76,6 +84,9 @@ class BurnRequest:
     wind_height: str | None = None
     patch: MultiPolygon | None = None
     forecast: tuple[ForecastHour, ...] = ()
+    forecast_source: ForecastSource | None = None
+    is_forecast_settled: bool = False
+    is_observed: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -89,7 +100,19 @@ class PlanInfo:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BurnDayResult:
-    """Everything a burn boss would want in hand. Nothing in it is permission."""
+    """Everything a burn boss would want in hand. Nothing in it is permission.
+
+    Attributes
+    ----------
+    forecast
+        The forecast that ``hours`` and what was not given of the weather are of; ``None`` = none.
+    sheets
+        Files that the burn sheet was written to.
+    notices
+        Who was told before, by the burns that the log has on this ground and day.
+    again
+        Set where this is a past burn as logged, made again.
+    """
 
     place: str
     time: str
@@ -106,8 +129,8 @@ class BurnDayResult:
     fine_fuel_moisture_pct: float | None
     fine_fuel_words: str
     fuel_moisture: tuple[FuelClass, ...]
-    equilibrium_moisture_pct: float
-    vpd_kpa: float
+    equilibrium_moisture_pct: float | None
+    vpd_kpa: float | None
     edges: tuple[Edge, ...]
     edge_totals: EdgeTotals
     published_breaks: tuple[PublishedBreak, ...]
@@ -115,10 +138,14 @@ class BurnDayResult:
     nearby: tuple[SmokePlace, ...]
     hazards: tuple[NearHazard, ...]
     cold_air: ColdAir | None
+    forecast: ForecastUsed | None
     hours: tuple[BurnHour, ...]
     notify: tuple[str, ...]
     cautions: tuple[str, ...]
     warnings: tuple[str, ...]
+    sheets: tuple[str, ...] = ()
+    notices: tuple[Notice, ...] = ()
+    again: Again | None = None
 
 
 def burnday(store: Store, request: BurnRequest) -> BurnDayResult:
@@ -135,17 +162,13 @@ def burnday(store: Store, request: BurnRequest) -> BurnDayResult:
     unit_ids, block, pieces, grid = chosen.unit_ids, chosen.outline, chosen.inside, state.grid
     if grid is None:
         raise InputError("the property holds no ground yet", mend="load its units with `habmap add units FILE`")
-    weather = _weather(request)
+    request, not_used = with_forecast(store, request)
+    weather = _weather(request, not_used)
     dem = burn_ground(store, grid, block)
     features = store.features()
     above_ft = _above_weather_ft(request, block, dem)
-    air = Air(
-        at=request.at,
-        temp_f=weather["temp_f"],
-        rh_pct=weather["rh_pct"],
-        shade_pct=request.shade_pct,
-        above_weather_ft=above_ft,
-    )
+    air = _air(request, weather, above_ft)
+    wind_from_deg = weather["wind_from_deg"] or 0.0
     classes = fuel_classes(air, dem, float(block.area))
     driest = min((line.pct for line in classes if line.pct is not None), default=None)
     kind = request.plan_kind or _kind_by_stage(pieces)
@@ -160,7 +183,7 @@ def burnday(store: Store, request: BurnRequest) -> BurnDayResult:
     }
     edges = burn_edges(
         block,
-        wind_from_deg=weather["wind_from_deg"],
+        wind_from_deg=wind_from_deg,
         others=chosen.beyond,
         covers={unit.unit_id: unit.cover for unit in state.units},
         features=features,
@@ -173,7 +196,7 @@ def burnday(store: Store, request: BurnRequest) -> BurnDayResult:
         walked={walk.break_ for walk in settings.burn.walked if walk.date == request.at.date()},
     )
     totals = edge_totals(edges)
-    wind = {"grid": grid, "wind_from_deg": weather["wind_from_deg"]}
+    wind = {"grid": grid, "wind_from_deg": wind_from_deg}
     fuel = fuel_there(pieces, state, request.at.date())
     return BurnDayResult(
         place=settings.place.name,
@@ -186,13 +209,13 @@ def burnday(store: Store, request: BurnRequest) -> BurnDayResult:
         plan=_plan_info(settings, kind),
         prescription=compare(values, windows),
         not_checked=(*NOT_CHECKED, *_unlimited_words(windows)),
-        wind_from_deg=weather["wind_from_deg"],
-        wind_height=request.wind_height,
+        wind_from_deg=wind_from_deg,
+        wind_height=wind_height(request),
         fine_fuel_moisture_pct=driest,
-        fine_fuel_words=why_no_tables(air) or DEAD_FUEL_WORDS,
+        fine_fuel_words=(why_no_tables(air) if air else NO_AIR_WORDS) or DEAD_FUEL_WORDS,
         fuel_moisture=classes,
-        equilibrium_moisture_pct=equilibrium_moisture_simard_1968(air.temp_f, air.rh_pct),
-        vpd_kpa=vapour_pressure_deficit_kpa(air.temp_f, air.rh_pct),
+        equilibrium_moisture_pct=equilibrium_moisture_simard_1968(air.temp_f, air.rh_pct) if air else None,
+        vpd_kpa=vapour_pressure_deficit_kpa(air.temp_f, air.rh_pct) if air else None,
         edges=edges,
         edge_totals=totals,
         published_breaks=published_breaks(totals, wind_mph=weather["wind_mph"]),
@@ -200,13 +223,16 @@ def burnday(store: Store, request: BurnRequest) -> BurnDayResult:
         nearby=nearby_places(block, features, grid=grid, within_m=settings.burn.sensitive_within_m),
         hazards=near_hazards(block, features, grid=grid),
         cold_air=cold_air(block, cold_air_paths(dem.surface, block), features, grid=grid) if dem else None,
-        hours=_hours(request, windows, weather, classes, above_ft),
+        forecast=forecast_used(store, request),
+        hours=_hours(request, windows, wind_from_deg, classes, above_ft, ZoneInfo(settings.place.timezone)),
         notify=settings.burn.notify,
+        notices=logged_notices(store, block, grid=grid, day=request.at.date()),
         cautions=_cautions(pieces),
-        warnings=warnings_for(
+        warnings=not_used
+        + warnings_for(
             request_at=request.at,
             wind_mph=weather["wind_mph"],
-            wind_height=request.wind_height,
+            wind_height=wind_height(request),
             has_elevation=dem is not None,
             is_level_unknown=request.weather_elevation_ft is not None and above_ft is None,
             windows=windows,
@@ -217,7 +243,7 @@ def burnday(store: Store, request: BurnRequest) -> BurnDayResult:
     )
 
 
-def _weather(request: BurnRequest) -> dict[str, float]:
+def _weather(request: BurnRequest, not_used: Sequence[str]) -> dict[str, float | None]:
     """Return temperature, humidity and wind, from the request first, else from the forecast's hour.
 
     Raises
@@ -226,24 +252,31 @@ def _weather(request: BurnRequest) -> dict[str, float]:
         One of them is nowhere to be had; all that are missing are named.
     """
     hour = hour_of(request.forecast, request.at)
-    found: dict[str, float] = {}
+    found: dict[str, float | None] = {}
     missing = []
     for item in ("temp_f", "rh_pct", "wind_mph", "wind_from_deg"):
         said: float | None = getattr(request, item)
         told = said if said is not None else (getattr(hour, item) if hour else None)
-        if told is None:
+        found[item] = told
+        if told is None and (not request.is_observed or item == "wind_from_deg"):
             missing.append(ITEMS[item][0])
-        else:
-            found[item] = told
     if missing:
         raise InputError(
             "the weather at ignition is not complete",
-            where="the forecast, at the hour of --time",
+            where="; ".join(not_used) or "the forecast, at the hour of --time",
             value=f"no {', no '.join(missing)}",
             allowed="temperature, humidity, wind and its direction, given or in the forecast",
-            mend="give them with --temp-f, --rh-pct, --wind-mph and --wind-from",
+            mend="give them with --temp-f, --rh-pct, --wind-mph and --wind-from, or load a forecast that reaches it: "
+            "`habmap add forecast FILE`",
         )
     return found
+
+
+def _air(request: BurnRequest, weather: dict[str, float | None], above_ft: float | None) -> Air | None:
+    temp_f, rh_pct = weather["temp_f"], weather["rh_pct"]
+    if temp_f is None or rh_pct is None:
+        return None
+    return Air(at=request.at, temp_f=temp_f, rh_pct=rh_pct, shade_pct=request.shade_pct, above_weather_ft=above_ft)
 
 
 def _forecast_gust(request: BurnRequest) -> float | None:
@@ -321,9 +354,10 @@ def _stage_acres(pieces: Sequence[GroundPiece]) -> dict[str, float]:
 def _hours(
     request: BurnRequest,
     windows: Sequence[Window],
-    weather: dict[str, float],
+    wind_from_deg: float,
     classes: Sequence[FuelClass],
     above_ft: float | None,
+    zone: ZoneInfo,
 ) -> tuple[BurnHour, ...]:
     if not request.forecast:
         return ()
@@ -331,10 +365,11 @@ def _hours(
         request.forecast,
         windows,
         ignition=request.at,
-        ignition_wind_from_deg=weather["wind_from_deg"],
+        ignition_wind_from_deg=wind_from_deg,
         classes=[table_class(line.facing, line.slope_class) for line in classes],
         shade_pct=request.shade_pct,
         above_weather_ft=above_ft,
+        zone=zone,
     )
 
 

@@ -14,10 +14,10 @@ from shapely.geometry.base import BaseGeometry
 
 from habmap.errors import InputError, InputErrors
 from habmap.jobs.burnday import BurnDayResult, BurnRequest, burnday
-from habmap.place.forecast import ForecastHour, read_forecast
+from habmap.place.forecast import read_forecast
 from habmap.place.settings import Settings
 from habmap.work.burnday import ITEMS, Compared, Window, compare, unlimited
-from habmap.work.records import Boundary, Feature, Look, Row
+from habmap.work.records import Boundary, Feature, ForecastHour, Look, Row
 from habmap.work.weather_doubts import temperature_question
 
 AFTERNOON = datetime(2026, 3, 20, 14)
@@ -362,7 +362,7 @@ def test_units_of_the_header(tmp_path: Path) -> None:
         "2026-03-20T13:00,20,40,10,10,200,25.4\n"
         "2026-03-20T14:00,,,,,,\n"
     )
-    first, second = read_forecast(path)
+    first, second = read_forecast(path).hours
     assert (first.temp_f, first.rain_in) == (68, 1)
     assert first.wind_mph == pytest.approx(11.5078, abs=1e-4)  # 1852 m to the knot, 1609.344 m to the mile
     assert first.gust_mph == pytest.approx(22.3694, abs=1e-4)

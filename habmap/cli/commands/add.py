@@ -52,6 +52,7 @@ def register(app: typer.Typer) -> None:
     add.command("features")(features_command)
     add.command("entries")(entries_command)
     add.command("plots")(plots_command)
+    add.command("forecast")(forecast_command)
     add.command("dem")(dem_command)
     add.command("canopy")(canopy_command)
     app.add_typer(add)
@@ -163,6 +164,37 @@ def plots_command(
 
     session: Session = context.obj
     _show(add_plots(session.store(), path=file, columns=columns, now=session.now()), as_json=as_json)
+
+
+def forecast_command(
+    context: typer.Context,
+    file: FileArgument,
+    map_: MapOption = None,
+    wind_height: Annotated[
+        str | None, typer.Option("--wind-height", metavar="20ft|eye", help="Where its wind is meant.")
+    ] = None,
+    is_sure: Annotated[bool, typer.Option("--yes", help="The temperatures are right as they stand.")] = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Keep a forecast of hours from a CSV table, for burnday; the newest that reaches the hour counts."""
+    from habmap.cli.burn_options import WIND_HEIGHTS, check_choice
+
+    check_choice("--wind-height", wind_height, WIND_HEIGHTS)
+    columns = _renames(map_)
+    from habmap.jobs.add_forecast import add_forecast
+
+    session: Session = context.obj
+    store = session.store()
+    result = add_forecast(
+        store, path=file, columns=columns, wind_height=wind_height, is_sure=is_sure, now=session.now()
+    )
+    _show(result, as_json=as_json)
+    if result.loaded and not as_json:
+        hours = store.forecasts()[0].hours
+        say(
+            f"They reach from {hours[0].at:%Y-%m-%d %H:%M} to {hours[-1].at:%Y-%m-%d %H:%M}; `habmap burnday` goes by "
+            "them where no other weather is given."
+        )
 
 
 def dem_command(
@@ -294,15 +326,13 @@ def _show(result: AddResult, *, as_json: bool) -> None:
 
 
 def _words(result: AddResult) -> str:
-    singular = {"units": "unit", "boundary": "boundary", "features": "feature", "entries": "log line", "plots": "plot"}[
-        result.kind
-    ]
-    plural = {
-        "units": "units",
-        "boundary": "boundaries",
-        "features": "features",
-        "entries": "log lines",
-        "plots": "plots",
+    singular, plural = {
+        "units": ("unit", "units"),
+        "boundary": ("boundary", "boundaries"),
+        "features": ("feature", "features"),
+        "entries": ("log line", "log lines"),
+        "plots": ("plot", "plots"),
+        "forecast": ("forecast hour", "forecast hours"),
     }[result.kind]
     words = f"{result.loaded} {singular if result.loaded == 1 else plural} loaded"
     if result.loaded and result.acres is not None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, cast
 
@@ -12,12 +13,14 @@ import typer
 from habmap.cli import burn_options as options
 from habmap.cli.context import JsonOption, OverwriteOption, Session
 from habmap.cli.output import print_json, say, warn
-from habmap.errors import InputError, UsageError
+from habmap.errors import UsageError
 
 if TYPE_CHECKING:
     from shapely import MultiPolygon
 
-    from habmap.place.forecast import ForecastHour
+    from habmap.jobs.burn_forecast import ForecastSource
+    from habmap.jobs.ports import Store
+    from habmap.place.forecast import ForecastTable
     from habmap.show.burn_sheet import BurnPaper
     from habmap.work.burnday import PlanKind
 
@@ -104,13 +107,14 @@ def register(app: typer.Typer) -> None:
         options.check_choice("--wind-height", wind_height, options.WIND_HEIGHTS)
         options.check_temperature(at.month, temp_f, is_sure=is_sure, where="--temp-f")
         options.check_choice("--paper", paper, ("letter", "a4"))
-        if forecast is None:
-            _check_complete(temp_f, rh_pct, wind_mph, wind_from)
         from habmap.cli.burn_report import print_burnday
         from habmap.jobs.burnday import BurnRequest, burnday
 
         session: Session = context.obj
-        hours = () if forecast is None else _read_forecast(forecast, is_sure=is_sure)
+        store = session.store()
+        told = None if forecast is None else _read_forecast(forecast, store, is_sure=is_sure)
+        if told is None and not store.forecasts():
+            _check_complete(temp_f, rh_pct, wind_mph, wind_from)
         _check_sheets(sheets or (), overwrite=overwrite)
         request = BurnRequest(
             names=tuple(names or ()),
@@ -128,14 +132,15 @@ def register(app: typer.Typer) -> None:
             weather_elevation_ft=weather_elevation_ft,
             plan_kind=cast("PlanKind | None", plan_kind),
             wind_height=wind_height,
-            forecast=hours,
+            forecast=told.hours if told else (),
+            forecast_source=_source(forecast, told, wind_height),
         )
-        result = burnday(session.store(), request)
+        result = burnday(store, request)
         if sheets:
             from habmap.jobs.burn_sheet import write_burn_sheets
 
             write_burn_sheets(
-                session.store(),
+                store,
                 request,
                 result,
                 targets=sheets,
@@ -143,6 +148,7 @@ def register(app: typer.Typer) -> None:
                 paper=cast("BurnPaper", paper),
                 overwrite=overwrite,
             )
+            result = replace(result, sheets=tuple(str(path) for path in sheets))
         for words in result.warnings:
             warn(words)
         if as_json:
@@ -207,7 +213,7 @@ def _check_complete(temp_f: Number, rh_pct: Number, wind_mph: Number, wind_from:
             "the weather is not complete",
             where=", ".join(missing),
             allowed="temperature, humidity, wind and its direction, or a forecast that has them at that hour",
-            mend="give what is missing, or name a file with --forecast",
+            mend="give what is missing, or load a forecast with `habmap add forecast FILE`",
         )
 
 
@@ -217,22 +223,18 @@ def _read_patch(path: Path) -> MultiPolygon:
     return read_ground_and_repairs(path)[0]
 
 
-def _read_forecast(path: Path, *, is_sure: bool) -> tuple[ForecastHour, ...]:
-    """Read a forecast; ask back where its warmest hour looks like Celsius under a Fahrenheit header."""
-    from habmap.place.forecast import read_forecast
-    from habmap.work.weather_doubts import temperature_question
+def _read_forecast(path: Path, store: Store, *, is_sure: bool) -> ForecastTable:
+    from zoneinfo import ZoneInfo
 
-    hours = read_forecast(path)
-    warmest = max((hour for hour in hours if hour.temp_f is not None), key=lambda hour: hour.temp_f or 0, default=None)
-    if warmest is None or warmest.temp_f is None or is_sure:
-        return hours
-    question = temperature_question(warmest.at.month, warmest.temp_f)
-    if question is not None:
-        raise InputError(
-            f"the warmest hour of the forecast: {question}",
-            where=str(path),
-            value=f"{warmest.temp_f:g} °F at {warmest.at:%Y-%m-%d %H:%M}",
-            allowed="a column temp_f in Fahrenheit, or temp_c in Celsius",
-            mend="name the column by its unit, or add --yes if it is right as it stands",
-        )
-    return hours
+    from habmap.place.forecast import read_forecast
+
+    return read_forecast(path, zone=ZoneInfo(store.settings.place.timezone), is_sure=is_sure)
+
+
+def _source(path: Path | None, told: ForecastTable | None, wind_height: str | None) -> ForecastSource | None:
+    """Return where the hours handed over came from; the height that was said counts for a table that says none."""
+    from habmap.jobs.burn_forecast import ForecastSource
+
+    if path is None or told is None:
+        return None
+    return ForecastSource(file_name=path.name, wind_height=told.wind_height or wind_height)

@@ -1,0 +1,143 @@
+"""Which forecast a burn day goes by: the one handed over, else the newest stored one that reaches the hour."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
+from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
+
+from habmap.jobs.burn_hours import hour_of, hours_span
+from habmap.jobs.ports import Store
+from habmap.work.records import Forecast, ForecastHour
+
+if TYPE_CHECKING:
+    from habmap.jobs.burnday import BurnRequest
+
+WEATHER_ITEMS = ("temp_f", "rh_pct", "wind_mph", "wind_from_deg")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ForecastSource:
+    """Where a forecast's hours came from: file name, the moment it was loaded (``None`` = never), its wind's height."""
+
+    file_name: str
+    recorded_at: datetime | None = None
+    wind_height: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ForecastUsed:
+    """The forecast that a burn day goes by.
+
+    Attributes
+    ----------
+    file_name
+        Name of its file, without the folder.
+    recorded_at
+        When it was loaded into the property; ``None`` = handed over for this once.
+    wind_height
+        Where its wind is meant: ``20ft`` or ``eye``; ``None`` = nobody said.
+    first, last
+        Its first and last hour, local time.
+    taken
+        Items of the weather at ignition that were taken from it; the others were given.
+    words
+        All that in a sentence.
+    """
+
+    file_name: str
+    recorded_at: datetime | None
+    wind_height: str | None
+    first: str
+    last: str
+    taken: tuple[str, ...]
+    words: str
+
+
+def with_forecast(store: Store, request: BurnRequest) -> tuple[BurnRequest, tuple[str, ...]]:
+    """Return the request with the hours that it goes by, and words for each forecast that does not reach the day.
+
+    Notes
+    -----
+    A forecast handed over wins over stored ones. Of these the newest that reaches the hour of ignition counts; where
+    the whole weather is given, the newest that reaches any later hour until next morning.
+    """
+    if request.forecast:
+        if _reaches(request.forecast, request.at):
+            return request, ()
+        name = request.forecast_source.file_name if request.forecast_source else "handed over"
+        words = _not_reaching(name, request.forecast, request.at)
+        return replace(request, forecast=(), forecast_source=None, is_forecast_settled=True), (words,)
+    if request.is_forecast_settled:
+        return request, ()
+    stored = store.forecasts()
+    is_complete = all(getattr(request, item) is not None for item in WEATHER_ITEMS)
+    chosen = next((one for one in stored if _covers(one.hours, request.at)), None)
+    if chosen is None and is_complete:
+        chosen = next((one for one in stored if _reaches(one.hours, request.at)), None)
+    if chosen is None:
+        words = _not_reaching(stored[0].file_name, stored[0].hours, request.at) if stored else ""
+        return replace(request, is_forecast_settled=True), (words,) if words else ()
+    newer = stored[0]
+    passed = () if newer is chosen else (_not_reaching(newer.file_name, newer.hours, request.at),)
+    return replace(request, forecast=chosen.hours, forecast_source=_source(chosen), is_forecast_settled=True), passed
+
+
+def forecast_used(store: Store, request: BurnRequest) -> ForecastUsed | None:
+    """Return which forecast a request goes by; ``None`` = none."""
+    if not request.forecast:
+        return None
+    source = request.forecast_source or ForecastSource(file_name="handed over")
+    hour = hour_of(request.forecast, request.at)
+    items = (*WEATHER_ITEMS, "gust_mph")
+    taken = tuple(
+        item
+        for item in items
+        if getattr(request, item) is None and hour is not None and getattr(hour, item) is not None
+    )
+    loaded = "named with --forecast, not kept"
+    if source.recorded_at is not None:
+        local = source.recorded_at.astimezone(ZoneInfo(store.settings.place.timezone))
+        loaded = f"loaded {local:%Y-%m-%d %H:%M}"
+    height = {"20ft": "its wind is at 20 ft", "eye": "its wind is at eye level"}.get(
+        source.wind_height or "", "nobody said at what height its wind is"
+    )
+    first, last = request.forecast[0].at, request.forecast[-1].at
+    return ForecastUsed(
+        file_name=source.file_name,
+        recorded_at=None if source.recorded_at is None else source.recorded_at.astimezone(UTC),
+        wind_height=source.wind_height,
+        first=first.isoformat(timespec="minutes"),
+        last=last.isoformat(timespec="minutes"),
+        taken=taken,
+        words=f"{source.file_name}, {loaded}, from {first:%Y-%m-%d %H:%M} to {last:%Y-%m-%d %H:%M}; {height}",
+    )
+
+
+def wind_height(request: BurnRequest) -> str | None:
+    """Return where the wind at ignition is meant: as said, else as the forecast says of a wind taken from it."""
+    if request.wind_height is not None or request.wind_mph is not None or request.forecast_source is None:
+        return request.wind_height
+    return request.forecast_source.wind_height
+
+
+def _source(stored: Forecast) -> ForecastSource:
+    return ForecastSource(file_name=stored.file_name, recorded_at=stored.recorded_at, wind_height=stored.wind_height)
+
+
+def _covers(hours: Sequence[ForecastHour], at: datetime) -> bool:
+    return bool(hours) and hours[0].at <= at < hours[-1].at + timedelta(hours=1)
+
+
+def _reaches(hours: Sequence[ForecastHour], at: datetime) -> bool:
+    _, last = hours_span(at)
+    return _covers(hours, at) or any(at <= hour.at <= last for hour in hours)
+
+
+def _not_reaching(name: str, hours: Sequence[ForecastHour], at: datetime) -> str:
+    return (
+        f"the forecast {name} reaches from {hours[0].at:%Y-%m-%d %H:%M} to {hours[-1].at:%Y-%m-%d %H:%M}, not to "
+        f"{at:%Y-%m-%d %H:%M}: it is not used"
+    )
