@@ -3,21 +3,17 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
-from typing import Any, Final
+from typing import Final
 
-import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from habmap.show import symbols, words
+from habmap.show import coordinates, symbols, words
 from habmap.show.palette import DARK_STAGES
 from habmap.show.parts import PARTS
 from habmap.show.records import Page
 from habmap.vocabulary import PRACTICE_WORDS
 
-#: Decimals of a degree: 0.11 m of latitude, finer than any boundary walked.
-DEGREE_DECIMALS: Final = 6
 #: Shown where nothing is drawn yet: some ground to look at in the middle of the continent.
 _NOWHERE: Final = (-98.6, 39.8, -98.5, 39.9)
 #: JSON signs that would end or open markup inside a script element, or break a line in old engines.
@@ -46,20 +42,21 @@ def drawing_json(page: Page) -> str:
                 "id": unit.unit_id,
                 "name": words.unit_title(unit),
                 "order": unit.order,
-                "at": _pair(unit.label_lonlat),
+                "at": coordinates.pair(unit.label_lonlat),
                 "says": f"{words.unit_title(unit)}: {words.tenths(unit.treated_acres)} acres treated, "
                 f"{words.tenths(unit.remaining_acres)} remaining of {words.tenths(unit.acres)}",
-                "shape": _geojson(unit.geometry),
+                "shape": coordinates.geojson(unit.geometry),
             }
             for unit in page.units
         ],
         "pieces": [
-            {"unit": piece.unit_id, "stage": piece.stage, "shape": _geojson(piece.geometry)} for piece in page.pieces
+            {"unit": piece.unit_id, "stage": piece.stage, "shape": coordinates.geojson(piece.geometry)}
+            for piece in page.pieces
         ],
         "patches": [
             {
                 "label": f"{PRACTICE_WORDS[work.practice]} {words.short_day(work.day)}",
-                "shape": _geojson(work.geometry),
+                "shape": coordinates.geojson(work.geometry),
             }
             for work in page.work
         ],
@@ -68,43 +65,19 @@ def drawing_json(page: Page) -> str:
                 "kind": feature.kind,
                 "private": feature.is_private,
                 "name": words.feature_label(feature.name, feature.kind, feature.is_private),
-                "shape": _geojson(feature.geometry),
+                "shape": coordinates.geojson(feature.geometry),
             }
             for feature in page.features
         ],
         "dark": sorted(DARK_STAGES),
         "symbols": symbols.for_script({feature.kind for feature in page.features}),
-        "boundary": None if page.boundary is None else _geojson(page.boundary),
+        "boundary": None if page.boundary is None else coordinates.geojson(page.boundary),
         "contours": []
         if page.relief is None
         else [
-            {"ft": line.height_ft, "index": line.is_index, "steps": _steps(line.lonlat)}
+            {"ft": line.height_ft, "index": line.is_index, "steps": coordinates.steps(line.lonlat)}
             for line in page.relief.contours
         ],
         **{part.name: part.drawing(page) for part in PARTS},
     }
     return json.dumps(drawing, allow_nan=False, ensure_ascii=False, separators=(",", ":")).translate(_MARKUP)
-
-
-def _pair(lonlat: tuple[float, float]) -> list[float]:
-    return [round(lonlat[0], DEGREE_DECIMALS), round(lonlat[1], DEGREE_DECIMALS)]
-
-
-def _geojson(shape: BaseGeometry) -> dict[str, Any]:
-    found: dict[str, Any] = shapely.geometry.mapping(shape)
-    if "geometries" in found:
-        return {"type": found["type"], "geometries": [_geojson(part) for part in shape.geoms]}  # type: ignore[attr-defined]
-    return {"type": found["type"], "coordinates": _rounded(found["coordinates"])}
-
-
-def _rounded(coordinates: Sequence[Any]) -> list[Any]:
-    if coordinates and isinstance(coordinates[0], int | float):
-        return [round(float(value), DEGREE_DECIMALS) for value in coordinates[:2]]
-    return [_rounded(part) for part in coordinates]
-
-
-def _steps(lonlat: np.ndarray[Any, np.dtype[np.float64]]) -> list[int]:
-    """Return a line as whole micro-degrees, each vertex as the step from the one before it (the first from 0)."""
-    micro = np.rint(lonlat * 10**DEGREE_DECIMALS).astype(np.int64)
-    steps: list[int] = np.diff(micro, axis=0, prepend=np.zeros((1, 2), np.int64)).ravel().tolist()
-    return steps

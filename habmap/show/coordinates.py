@@ -1,0 +1,48 @@
+"""Outlines as the page's scripts read them: degrees at 1e-6, or whole micro-degrees step by step."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any, Final
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
+
+#: Decimals of a degree: 0.11 m of latitude, finer than any boundary walked.
+DEGREE_DECIMALS: Final = 6
+
+
+def pair(lonlat: tuple[float, float]) -> list[float]:
+    """Return a position, rounded."""
+    return [round(lonlat[0], DEGREE_DECIMALS), round(lonlat[1], DEGREE_DECIMALS)]
+
+
+def geojson(shape: BaseGeometry) -> dict[str, Any]:
+    """Return a shape (lon/lat) as a GeoJSON geometry, rounded."""
+    found: dict[str, Any] = shapely.geometry.mapping(shape)
+    if "geometries" in found:
+        return {"type": found["type"], "geometries": [geojson(part) for part in shape.geoms]}  # type: ignore[attr-defined]
+    return {"type": found["type"], "coordinates": _rounded(found["coordinates"])}
+
+
+def steps(lonlat: NDArray[np.float64]) -> list[int]:
+    """Return a line as whole micro-degrees, each vertex as the step from the one before it (the first from 0)."""
+    micro = np.rint(lonlat * 10**DEGREE_DECIMALS).astype(np.int64)
+    found: list[int] = np.diff(micro, axis=0, prepend=np.zeros((1, 2), np.int64)).ravel().tolist()
+    return found
+
+
+def stepped_polygons(shape: BaseGeometry) -> list[list[list[int]]]:
+    """Return a polygon or multipolygon as its polygons, each of its rings as `steps`, last vertex left out."""
+    return [
+        [steps(shapely.get_coordinates(ring)[:-1]) for ring in (polygon.exterior, *polygon.interiors)]
+        for polygon in shapely.get_parts(shape)
+    ]
+
+
+def _rounded(coordinates: Sequence[Any]) -> list[Any]:
+    if coordinates and isinstance(coordinates[0], int | float):
+        return [round(float(value), DEGREE_DECIMALS) for value in coordinates[:2]]
+    return [_rounded(part) for part in coordinates]
