@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from itertools import count
@@ -24,9 +24,11 @@ from habmap.work.records import (
     Feature,
     Forecast,
     Look,
+    Photo,
     Plot,
     Row,
     Unit,
+    newest_photos,
 )
 
 #: A round centre for test grids, in open country.
@@ -35,7 +37,7 @@ _MORNING = datetime(2025, 1, 1, 12, tzinfo=UTC)
 _numbers = count(1)
 
 Kind = TypeVar(
-    "Kind", Unit, Feature, Boundary, Entry, Plot, ElevationSource, CanopySource, Forecast, BurnRecord, DrawnBlock
+    "Kind", Unit, Feature, Boundary, Entry, Plot, ElevationSource, CanopySource, Forecast, BurnRecord, DrawnBlock, Photo
 )
 
 
@@ -48,6 +50,7 @@ class FakeStore:
         self._settings = settings or Settings()
         self._grid = grid
         self._rows: list[Row] = []
+        self._pictures: dict[str, bytes] = {}
         self.append(rows)
 
     @property
@@ -103,6 +106,16 @@ class FakeStore:
 
     def drawn_blocks(self) -> tuple[DrawnBlock, ...]:
         return tuple(sorted(self._of(DrawnBlock), key=lambda row: (row.recorded_at, row.uuid)))
+
+    def photos(self) -> tuple[Photo, ...]:
+        return newest_photos(self._of(Photo))
+
+    def picture(self, name: str) -> bytes | None:
+        return self._pictures.get(name)
+
+    def append_with_pictures(self, rows: Sequence[Row], pictures: Iterable[tuple[str, bytes]]) -> None:
+        self._pictures = dict(pictures) | self._pictures
+        self.append(rows)
 
     def rows(self) -> tuple[Row, ...]:
         return tuple(self._rows)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence, Set
+from collections.abc import Iterator, Sequence, Set
 from dataclasses import dataclass
 
 from habmap.errors import InputError, InputErrors
@@ -21,6 +21,7 @@ from habmap.work.records import (
     Entry,
     Feature,
     Forecast,
+    Photo,
     Plot,
     Row,
     Unit,
@@ -30,7 +31,7 @@ from habmap.work.union import Clash, rival_units, row_id, union
 KIND_WORDS = {
     Entry: "log line", Unit: "unit version", Feature: "feature", Boundary: "boundary", Plot: "plot",
     ElevationSource: "elevation source", CanopySource: "source of canopy heights", Forecast: "forecast",
-    BurnRecord: "burn record", DrawnBlock: "drawn burn block",
+    BurnRecord: "burn record", DrawnBlock: "drawn burn block", Photo: "photo",
 }  # fmt: skip
 
 
@@ -48,6 +49,7 @@ class Added:
     forecasts: int
     burns: int
     drawn_blocks: int
+    photos: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -107,7 +109,8 @@ def join(store: Store, other: Store) -> JoinResult:
             raise InputErrors(faults, where="join")
     before = [row for row in mine if isinstance(row, Entry)]
     after = [row for row in together if isinstance(row, Entry)]
-    store.append(compared.news)
+    absent = _absent_pictures(store, together)
+    store.append_with_pictures(compared.news, _pictures_of(other, absent))
     brought = Counter(type(row) for row in compared.news)
     return JoinResult(
         place_id=store.place_id,
@@ -122,12 +125,33 @@ def join(store: Store, other: Store) -> JoinResult:
             forecasts=brought[Forecast],
             burns=brought[BurnRecord],
             drawn_blocks=brought[DrawnBlock],
+            photos=brought[Photo],
         ),
         known=compared.known,
         entries_before=len(effective_entries(before)),
         entries_after=len(effective_entries(after)),
-        warnings=_warnings(store, other, after, compared.news),
+        warnings=_warnings(store, other, after, compared.news) + _picture_words(store, absent),
     )
+
+
+def _absent_pictures(store: Store, rows: Sequence[Row]) -> list[Photo]:
+    """Return the photos, news or not, whose picture this copy lacks."""
+    return [row for row in rows if isinstance(row, Photo) and store.picture(row.picture) is None]
+
+
+def _pictures_of(other: Store, photos: Sequence[Photo]) -> Iterator[tuple[str, bytes]]:
+    for photo in photos:
+        picture = other.picture(photo.picture)
+        if picture is not None:
+            yield photo.picture, picture
+
+
+def _picture_words(store: Store, photos: Sequence[Photo]) -> tuple[str, ...]:
+    gone = sorted({photo.file_name for photo in photos if store.picture(photo.picture) is None})
+    if not gone:
+        return ()
+    named = ", ".join(printable(name, longest=60) for name in gone[:5]) + ("…" if len(gone) > 5 else "")
+    return (f"neither copy holds the picture of {named}; load the photo again with `habmap add photos`",)
 
 
 def _clash_fault(clash: Clash) -> InputError:

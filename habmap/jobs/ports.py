@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import date
 from typing import Protocol
 
@@ -17,6 +17,7 @@ from habmap.work.records import (
     Entry,
     Feature,
     Forecast,
+    Photo,
     Plot,
     Row,
     Unit,
@@ -74,6 +75,12 @@ class Store(Protocol):
     def drawn_blocks(self) -> tuple[DrawnBlock, ...]:
         """Return all burn blocks drawn and named, oldest first; the newest of a name counts."""
 
+    def photos(self) -> tuple[Photo, ...]:
+        """Return the photos in the order they were taken; of rows of one photo the newest."""
+
+    def picture(self, name: str) -> bytes | None:
+        """Return a photo's own small picture (JPEG); ``None`` where the file is gone."""
+
     def rows(self) -> tuple[Row, ...]:
         """Return every row ever written, of every kind, as stored."""
 
@@ -83,3 +90,6 @@ class Store(Protocol):
         The first geometry ever written fixes the grid. A unit row that ``replaces`` others sets their ``valid_to``
         to its own ``valid_from``.
         """
+
+    def append_with_pictures(self, rows: Sequence[Row], pictures: Iterable[tuple[str, bytes]]) -> None:
+        """Write pictures by name and then the rows, or neither; a picture that is there already stays as it is."""

@@ -21,6 +21,7 @@ from habmap.place.schema import (
     ENTRIES,
     FEATURES,
     FORECAST,
+    PHOTOS,
     PLOTS,
     UNITS,
     Table,
@@ -38,6 +39,7 @@ from habmap.work.records import (
     ForecastHour,
     Look,
     Notice,
+    Photo,
     Plot,
     Row,
     Unit,
@@ -54,6 +56,7 @@ TABLE_OF: Final[dict[type, Table]] = {
     Forecast: FORECAST,
     BurnRecord: BURNS,
     DrawnBlock: DRAWN_BLOCKS,
+    Photo: PHOTOS,
 }
 
 
@@ -190,6 +193,20 @@ def to_drawn_block(values: Mapping[str, Any]) -> DrawnBlock:
         name=values["name"],
         geometry=as_multipolygon(from_blob(values["geom"], where=where), where=where),
         recorded_at=_moment(values["recorded_at"]),
+    )
+
+
+def to_photo(values: Mapping[str, Any]) -> Photo:
+    """Return a row of ``photos`` as a record."""
+    return Photo(
+        **{
+            **_plain(values, Photo),
+            "geometry": cast("Point", from_blob(values["geom"], where=f"photos, row {values['uuid']}")),
+            "taken_at": _moment(values["taken_at"]),
+            "taken_on": date.fromisoformat(values["taken_on"]),
+            "is_private": bool(values["is_private"]),
+            "recorded_at": _moment(values["recorded_at"]),
+        }
     )
 
 

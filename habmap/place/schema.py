@@ -213,7 +213,27 @@ DRAWN_BLOCKS: Final = Table(
     (("uuid", _ID), ("name", "TEXT NOT NULL"), ("recorded_at", "TEXT NOT NULL")),
     is_later=True,
 )
-TABLES: Final = (BOUNDARY, UNITS, FEATURES, ENTRIES, PLOTS, ELEVATION, CANOPY, BURNS, DRAWN_BLOCKS, FORECAST)
+PHOTOS: Final = Table(
+    "photos",
+    "photos of the ground; the pictures lie in photos/, of rows with one sha256 the newest counts",
+    "POINT",
+    (
+        ("uuid", _ID),
+        ("file_name", "TEXT NOT NULL"),
+        ("sha256", "TEXT NOT NULL"),
+        ("picture", "TEXT NOT NULL"),
+        ("taken_at", "TEXT NOT NULL"),
+        ("taken_on", "DATE NOT NULL"),
+        ("direction_deg", "REAL"),
+        ("direction_ref", "TEXT"),
+        ("error_m", "REAL"),
+        ("unit_id", "TEXT"),
+        ("is_private", "BOOLEAN NOT NULL"),
+        ("recorded_at", "TEXT NOT NULL"),
+    ),
+    is_later=True,
+)
+TABLES: Final = (BOUNDARY, UNITS, FEATURES, ENTRIES, PLOTS, ELEVATION, CANOPY, BURNS, DRAWN_BLOCKS, FORECAST, PHOTOS)
 
 _STANDARD_DDL: Final = """
 CREATE TABLE gpkg_spatial_ref_sys (

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import sqlite3
 import uuid
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import closing, contextmanager
 from dataclasses import replace
 from datetime import date
@@ -20,6 +20,7 @@ from habmap.land.grid import LocalGrid
 from habmap.place import rows as codec
 from habmap.place.bookkeeping import absent, end_replaced_versions, fix_grid, names, note_contents, stored_grid
 from habmap.place.connection import connect, transaction, words_for
+from habmap.place.pictures import kept_pictures, read_picture
 from habmap.place.schema import (
     APPLICATION_ID,
     BOUNDARY,
@@ -30,6 +31,7 @@ from habmap.place.schema import (
     ENTRIES,
     FEATURES,
     FORECAST,
+    PHOTOS,
     PLOTS,
     SCHEMA_VERSION,
     STORE_FILE,
@@ -52,9 +54,11 @@ from habmap.work.records import (
     Entry,
     Feature,
     Forecast,
+    Photo,
     Plot,
     Row,
     Unit,
+    newest_photos,
 )
 
 Record = TypeVar("Record")
@@ -288,6 +292,20 @@ class GeoPackageStore:
         """Return all burn blocks drawn and named, oldest first."""
         return _decoded(self._select(DRAWN_BLOCKS, "ORDER BY recorded_at, uuid"), codec.to_drawn_block)
 
+    def photos(self) -> tuple[Photo, ...]:
+        """Return the photos in the order they were taken; of rows of one photo the newest."""
+        found = _decoded(self._select(PHOTOS, "ORDER BY recorded_at, uuid"), codec.to_photo)
+        return newest_photos(found)
+
+    def picture(self, name: str) -> bytes | None:
+        """Return a photo's own small picture (JPEG); ``None`` where the file is gone."""
+        return read_picture(self._folder, name)
+
+    def append_with_pictures(self, rows: Sequence[Row], pictures: Iterable[tuple[str, bytes]]) -> None:
+        """Write pictures by name into ``photos/``, then the rows; where either fails, neither stays."""
+        with kept_pictures(self._folder, pictures):
+            self.append(rows)
+
     def rows(self) -> tuple[Row, ...]:
         """Return every row of every table as stored, oldest first within a table; paths stay as written."""
         readers: tuple[tuple[Table, Callable[[dict[str, Any]], Row]], ...] = (
@@ -301,6 +319,7 @@ class GeoPackageStore:
             (BURNS, codec.to_burn),
             (DRAWN_BLOCKS, codec.to_drawn_block),
             (FORECAST, codec.to_forecast),
+            (PHOTOS, codec.to_photo),
         )
         tables = (_decoded(self._select(table, f"ORDER BY recorded_at, {table.key}"), read) for table, read in readers)
         return tuple(row for table_rows in tables for row in table_rows)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Literal
@@ -288,4 +289,64 @@ class DrawnBlock:
     recorded_at: datetime
 
 
-Row = Unit | Feature | Boundary | Entry | Plot | ElevationSource | CanopySource | BurnRecord | DrawnBlock | Forecast
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Photo:
+    """One photo of the ground; of rows with one ``sha256`` the newest counts.
+
+    Attributes
+    ----------
+    file_name
+        The name that the person's own file had; where it lies is not kept.
+    sha256
+        Of the person's file, as hexadecimal digits.
+    picture
+        Name of the smaller copy under the place's ``photos/``.
+    taken_at
+        The moment; ``taken_on`` is its local civil day at the place.
+    geometry
+        Where the camera stood, WGS 84 lon/lat.
+    direction_deg, direction_ref
+        Where it looked, clockwise from north [°]: ``T`` true north, ``M`` magnetic north (nobody gave a declination);
+        ``None`` = not known.
+    error_m
+        The receiver's own horizontal error [m].
+    is_private
+        Whether it stays out of everything made for the public.
+    """
+
+    uuid: str
+    file_name: str
+    sha256: str
+    picture: str
+    taken_at: datetime
+    taken_on: date
+    geometry: Point
+    direction_deg: float | None = None
+    direction_ref: Literal["T", "M"] | None = None
+    error_m: float | None = None
+    unit_id: str | None = None
+    is_private: bool = False
+    recorded_at: datetime
+
+
+def newest_photos(rows: Iterable[Photo]) -> tuple[Photo, ...]:
+    """Return one row of each photo, the one recorded last, in the order in which they were taken."""
+    newest: dict[str, Photo] = {}
+    for row in sorted(rows, key=lambda row: (row.recorded_at, row.uuid)):
+        newest[row.sha256] = row
+    return tuple(sorted(newest.values(), key=lambda row: (row.taken_at, row.uuid)))
+
+
+Row = (
+    Unit
+    | Feature
+    | Boundary
+    | Entry
+    | Plot
+    | ElevationSource
+    | CanopySource
+    | BurnRecord
+    | DrawnBlock
+    | Forecast
+    | Photo
+)

@@ -24,7 +24,7 @@ def join(
     """Add what another copy of this property holds beyond this one.
 
     The other copy is only read. Joining in either order gives the same rows, and joining twice changes nothing.
-    Rows of one id with other content are refused and shown. Photos and track files are not copied.
+    Rows of one id with other content are refused and shown. Pictures of photos come along; track files do not.
     """
     from habmap.jobs.join import join as unite
     from habmap.place.schema import STORE_FILE
@@ -49,6 +49,7 @@ def join(
         ("forecasts", added.forecasts),
         ("burn records", added.burns),
         ("drawn burn blocks", added.drawn_blocks),
+        ("photos", added.photos),
     ]
     total = sum(count for _, count in rows)
     if total == 0:
