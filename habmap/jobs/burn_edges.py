@@ -178,7 +178,7 @@ def edge_totals(edges: Sequence[Edge]) -> EdgeTotals:
     )
 
 
-def published_breaks(totals: EdgeTotals, *, wind_mph: float) -> tuple[PublishedBreak, ...]:
+def published_breaks(totals: EdgeTotals, *, wind_mph: float | None) -> tuple[PublishedBreak, ...]:
     """Return widths by published rules and the acres that such breaks would take; none is what this burn needs.
 
     References
@@ -186,10 +186,11 @@ def published_breaks(totals: EdgeTotals, *, wind_mph: float) -> tuple[PublishedB
     Missouri NRCS, conservation practice 394, firebreak: twice the height of the adjacent fuel, never under 4 ft. A
     landowner page of Texas: 8 ft and 1 ft for every mile an hour; 300 to 500 ft of black line downwind for cedar.
     """
+    by_wind_ft = math.nan if wind_mph is None else 8 + wind_mph
     rules = (
         ("Missouri NRCS 394: 4 ft, or twice the height of the fuel beside it if that is more", 4.0, 4.0,
          totals.perimeter_m),
-        ("Texas landowner page: 8 ft and 1 ft for every mile an hour of wind", 8 + wind_mph, 8 + wind_mph,
+        ("Texas landowner page: 8 ft and 1 ft for every mile an hour of wind", by_wind_ft, by_wind_ft,
          totals.perimeter_m),
         ("the same page: 300 to 500 ft of black line downwind for cedar", 300.0, 500.0, totals.downwind_m),
     )  # fmt: skip
@@ -203,6 +204,7 @@ def published_breaks(totals: EdgeTotals, *, wind_mph: float) -> tuple[PublishedB
             acres_high=acres(high_ft * M_PER_FT * length_m),
         )
         for rule, low_ft, high_ft, length_m in rules
+        if not math.isnan(low_ft)  # no such rule for a wind that nobody wrote down
     )
 
 

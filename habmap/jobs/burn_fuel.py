@@ -40,8 +40,8 @@ class Fuel:
     days_since_cut: int | None
 
 
-def fuel_classes(air: Air, dem: BurnGround | None, block_m2: float) -> tuple[FuelClass, ...]:
-    """Return the moisture of each face and slope class, the driest first, then the larger ground."""
+def fuel_classes(air: Air | None, dem: BurnGround | None, block_m2: float) -> tuple[FuelClass, ...]:
+    """Return the moisture of each face and slope class, the driest first, then the larger ground; none without air."""
     class_m2 = dict(dem.class_m2) if dem else {}
     uncovered_m2 = block_m2 - sum(class_m2.values())
     if uncovered_m2 > 1e-4 * block_m2:
@@ -49,7 +49,7 @@ def fuel_classes(air: Air, dem: BurnGround | None, block_m2: float) -> tuple[Fue
     lines = []
     for (facing, slope_class), area_m2 in class_m2.items():
         aspect, slope, is_flat = table_class(facing, slope_class)
-        pct = table_moisture_pct(air, aspect=aspect, slope_class=slope, is_flat=is_flat)
+        pct = None if air is None else table_moisture_pct(air, aspect=aspect, slope_class=slope, is_flat=is_flat)
         lines.append(
             FuelClass(
                 facing=facing,

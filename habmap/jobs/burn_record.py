@@ -8,10 +8,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 from typing import Final
 
+import shapely
+from shapely import MultiPolygon, Polygon
+
 from habmap.errors import UsageError
 from habmap.jobs.ports import Store
+from habmap.land.grid import LocalGrid
 from habmap.vocabulary import FIRE
-from habmap.work.burns import PLAN_KINDS, WEATHER_RANGES, WIND_HEIGHTS, as_moment, is_clock, record_id
+from habmap.work.burns import PLAN_KINDS, WEATHER_RANGES, WIND_HEIGHTS, as_moment, burn_of, is_clock, record_id
+from habmap.work.ledger import corrections
 from habmap.work.records import BurnRecord, Notice
 from habmap.work.weather_doubts import temperature_question
 
@@ -21,6 +26,8 @@ LOOK_NEXT_SEASON: Final = (
     "correct the share killed of this line with `habmap amend --killed-pct`"
 )
 WIND_HEIGHT_WORDS: Final = {"20ft": "at 20 ft", "eye": "at eye level"}
+#: Ground shared by less than this is a common edge [m²].
+LEAST_SHARED_M2: Final = 1.0
 #: Options that are not named after their field.
 _OPTIONS: Final = {"ignition": "--observed-time", "wind_from_deg": "--wind-from", "notices": "--told"}
 
@@ -217,3 +224,60 @@ def observed_words(record: BurnRecord) -> list[str]:
 def notice_words(told: Notice) -> str:
     """Say who was told, when and how, without the final stop."""
     return f"Told before: {told.who}, {told.when}, {told.how}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Again:
+    """A past burn as logged, made again from the ledger.
+
+    Attributes
+    ----------
+    entry_id, date
+        The line of the log, and its day.
+    made_on
+        Local civil day on which it was made again.
+    block
+        The ground as people call it.
+    burned_pct
+        Share of the ground that the fire blackened [%]; ``None`` = nobody wrote it.
+    ground_on
+        Day whose evening the ground's stages are of: the last before the burn.
+    plans_kept
+        Whether the plans are those that were in force when the burn was logged; else they are today's.
+    title
+        What stands on every page.
+    words
+        All that in plain sentences, without the final stop.
+    """
+
+    entry_id: str
+    date: dt.date
+    made_on: dt.date
+    block: str
+    burned_pct: float | None
+    ground_on: dt.date
+    plans_kept: bool
+    title: str
+    words: tuple[str, ...]
+
+
+def logged_notices(store: Store, block: Polygon | MultiPolygon, *, grid: LocalGrid, day: dt.date) -> tuple[Notice, ...]:
+    """Return who was told before the burns that the log has on this ground and day.
+
+    Parameters
+    ----------
+    block
+        Ground in grid metres.
+    """
+    records = store.burns()
+    if not records:
+        return ()
+    found: list[Notice] = []
+    for line in corrections(store.entries()):
+        record, content = burn_of(line, records), line.content
+        if record is None or content is None or content.date != day or content.patch is None:
+            continue
+        shared_m2 = shapely.intersection(grid.to_grid(content.patch), block).area
+        if shared_m2 > LEAST_SHARED_M2:
+            found += record.notices
+    return tuple(dict.fromkeys(found))

@@ -93,8 +93,7 @@ def moisture_section(result: BurnDayResult, most: int) -> Section:
     return Section(
         title="Fine dead fuel moisture",
         sentences=(
-            f"{driest} Equilibrium (Simard) {result.equilibrium_moisture_pct:.1f} %, vapour pressure deficit "
-            f"{result.vpd_kpa:.2f} kPa. Needles {fuel.needles or 'not known'}, grass {load} ({look}); {cut}.",
+            f"{driest} {_air_words(result)}Needles {fuel.needles or 'not known'}, grass {load} ({look}); {cut}.",
         ),
         header=("faces", "slope", "acres", "moisture"),
         rows=tuple(
@@ -105,6 +104,15 @@ def moisture_section(result: BurnDayResult, most: int) -> Section:
         shares=(0.28, 0.24, 0.24, 0.24),
         after=_left_out(len(result.fuel_moisture) - len(shown), "faces"),
     )  # fmt: skip
+
+
+def _air_words(result: BurnDayResult) -> str:
+    if result.equilibrium_moisture_pct is None or result.vpd_kpa is None:
+        return ""
+    return (
+        f"Equilibrium (Simard) {result.equilibrium_moisture_pct:.1f} %, vapour pressure deficit {result.vpd_kpa:.2f} "
+        "kPa. "
+    )
 
 
 def _left_out(count: int, what: str) -> tuple[str, ...]:

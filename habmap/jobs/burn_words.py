@@ -54,7 +54,7 @@ def block_words(pieces: Sequence[GroundPiece], state: Ground, kind: PlanKind, *,
 def warnings_for(
     *,
     request_at: datetime,
-    wind_mph: float,
+    wind_mph: float | None,
     wind_height: str | None,
     has_elevation: bool,
     is_level_unknown: bool,
