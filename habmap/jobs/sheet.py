@@ -7,10 +7,10 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime
 from pathlib import Path
 
-from habmap.errors import InputError, PlaceError, UsageError
+from habmap.errors import InputError
 from habmap.jobs.map import build_page
 from habmap.jobs.ports import Store
-from habmap.place.elevation import open_elevation
+from habmap.jobs.printing import elevation_words, pdf_path, without_feature_names
 from habmap.place.writers import write_whole
 from habmap.show.records import Audience, Page
 from habmap.show.sheet import Sheet, SheetFigures, draw_sheet
@@ -99,11 +99,7 @@ def write_sheet(
     PlaceError
         The disk refused.
     """
-    path = folder / "out" / _file_name(unit_id) if target is None else target
-    if path.suffix.lower() != ".pdf":
-        raise UsageError("the sheet is a PDF", value=path.name, allowed="a name that ends in .pdf", mend="name it so")
-    if path.exists() and not overwrite:
-        raise InputError("the file is already there", where=str(path), mend="name another file, or add --overwrite")
+    path = pdf_path(target, folder=folder, name=_file_name(unit_id), what="sheet", overwrite=overwrite)
     page = build_page(store, now=now, audience=audience, on=on)
     grid = store.grid
     if grid is None:
@@ -112,18 +108,17 @@ def write_sheet(
     if unit_id is not None:
         page = _only(page, unit_id)
     if audience == "public":
-        # A house or a lane may carry a person's name.
-        page = replace(page, features=tuple(replace(feature, name="") for feature in page.features))
+        page = without_feature_names(page)
     sheet = Sheet(
-        page=page, grid=grid, unit_id=unit_id, neighbours=neighbours, elevation=_elevation_words(store, audience)
+        page=page, grid=grid, unit_id=unit_id, neighbours=neighbours, elevation=elevation_words(store, audience)
     )
-    if target is None:
-        try:
-            path.parent.mkdir(parents=True, exist_ok=True)
-        except OSError as error:
-            raise PlaceError("the folder cannot be made", where=str(path.parent), value=error.strerror) from error
     drawn: list[SheetFigures] = []
-    write_whole(path, lambda file: drawn.append(draw_sheet(sheet, file, paper=paper)), overwrite=overwrite)
+    write_whole(
+        path,
+        lambda file: drawn.append(draw_sheet(sheet, file, paper=paper)),
+        overwrite=overwrite,
+        make_folder=target is None,
+    )
     figures = drawn[0]
     return SheetResult(
         place=page.place,
@@ -183,15 +178,3 @@ def _only(page: Page, unit_id: str) -> Page:
         keep_acres=stages["keep"],
         coming_back_acres=stages["coming_back"],
     )
-
-
-def _elevation_words(store: Store, audience: Audience) -> str | None:
-    """Say where the heights come from and how large their cell is; the file's name is for the owner alone."""
-    source = store.elevation()
-    if source is None:
-        return None
-    with open_elevation(Path(source.path), vertical_unit=source.vertical_unit) as elevation:
-        cell_m, reference = elevation.cell_m, elevation.crs_name
-    name = f" {Path(source.path).name}" if audience == "owner" else ""
-    unit = {"m": "metres", "ft": "feet", "us-ft": "US survey feet"}[source.vertical_unit]
-    return f"Elevation: the raster{name}, cells of {cell_m:.2g} m, heights in {unit}, {reference}."

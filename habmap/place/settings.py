@@ -270,6 +270,11 @@ class BurnSection(Section):
     walked: tuple[WalkedBreak, ...] = ()
 
 
+class StorySection(Section):
+    #: What is asked of neighbours and funders, in the steward's own words; the copy for the public says it too.
+    ask: tuple[str, ...] = ()
+
+
 class PaperworkSection(Section):
     #: Month and day on which a program year begins: 1 October for U.S. federal programs.
     program_year_starts: DayOfYear = "10-01"
@@ -297,6 +302,7 @@ class Settings(Section):
     paperwork: PaperworkSection = PaperworkSection()
     plan: PlanSection = PlanSection()
     burn: BurnSection = BurnSection()
+    story: StorySection = StorySection()
     codes: dict[str, str] = Field(default_factory=dict)
 
     @field_validator("codes")

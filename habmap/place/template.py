@@ -105,6 +105,10 @@ notify = []                    # who is told before a burn, such as "Sheriff's o
 [paperwork]
 program_year_starts = "10-01"  # month and day; U.S. federal program years begin on 1 October
 
+[story]
+ask = []                       # help you ask of neighbours at the meeting, such as "A trailer in March", in your own
+                               # words; the copy for the public says it too; empty: drawn from the figures
+
 # [[contract]]                 # one block for each line of a cost-share contract; dates without quotes
 # program = "EQIP"
 # item = "1"
