@@ -56,7 +56,7 @@ def test_a_forecast_is_kept_used_and_joined(run_habmap: Run, place: Path, tmp_pa
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        (HEADER + "2026-03-05T12:00,60,140,8,20\n2026-03-05T13:00,60,40,8,400\n", ("row 2, rh_pct", "row 3, wind_from_")),
+        (HEADER + "2026-03-05T12:00,60,140,8,20\n2026-03-05T13:00,60,40,8,400\n", ("row 2, rh_pct", "row 3, wind")),
         (HEADER + "2026-03-05T12:00,60,40,8,200\n2026-03-05T11:00,60,40,8,200\n", ("row 3, time", "out of order")),
         (HEADER + "2026-03-05T12:00,60,40,8,200\n2026-03-05T12:00,60,40,8,200\n", ("row 3, time", "there twice")),
         (HEADER + "2026-03-08T02:00,60,40,8,200\n", ("row 2, time", "never comes")),
