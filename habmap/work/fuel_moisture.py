@@ -34,6 +34,7 @@ LEVEL_WITHIN_FT: Final = 1_000.0
 TABLES_WITHIN_FT: Final = 2_000.0
 #: Steeper than this is the tables' second slope class [%].
 STEEP_ABOVE_PCT: Final = 30.0
+NO_AIR_WORDS: Final = "temperature or humidity is not given"
 DEAD_FUEL_WORDS: Final = (
     "Fine dead fuel moisture describes dead grass, needles and litter. It says nothing of red slash or green crowns, "
     "which can burn hard when it is high."
