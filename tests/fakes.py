@@ -30,6 +30,7 @@ from habmap.work.records import (
     Unit,
     newest_photos,
 )
+from habmap.work.seen import CoverFrame, Sighting
 
 #: A round centre for test grids, in open country.
 GRID = LocalGrid(38.0, -98.0)
@@ -37,8 +38,9 @@ _MORNING = datetime(2025, 1, 1, 12, tzinfo=UTC)
 _numbers = count(1)
 
 Kind = TypeVar(
-    "Kind", Unit, Feature, Boundary, Entry, Plot, ElevationSource, CanopySource, Forecast, BurnRecord, DrawnBlock, Photo
-)
+    "Kind", Unit, Feature, Boundary, Entry, Plot, ElevationSource, CanopySource, Forecast, BurnRecord, DrawnBlock,
+    Photo, Sighting, CoverFrame,
+)  # fmt: skip
 
 
 class FakeStore:
@@ -116,6 +118,12 @@ class FakeStore:
     def append_with_pictures(self, rows: Sequence[Row], pictures: Iterable[tuple[str, bytes]]) -> None:
         self._pictures = dict(pictures) | self._pictures
         self.append(rows)
+
+    def sightings(self) -> tuple[Sighting, ...]:
+        return tuple(sorted(self._of(Sighting), key=lambda row: (row.recorded_at, row.uuid)))
+
+    def cover_frames(self) -> tuple[CoverFrame, ...]:
+        return tuple(sorted(self._of(CoverFrame), key=lambda row: (row.recorded_at, row.uuid)))
 
     def rows(self) -> tuple[Row, ...]:
         return tuple(self._rows)

@@ -32,7 +32,7 @@ FEATURE_FIELDS: Final = ("kind", "name", "sensitive")
 LONGEST_UNIT_ID: Final = 200
 _STORE_COLUMNS: Final = frozenset({"uuid", "valid_from", "valid_to", "recorded_at"})
 
-Kind = Literal["units", "boundary", "features", "entries", "plots", "forecast"]
+Kind = Literal["units", "boundary", "features", "entries", "plots", "forecast", "sightings", "cover"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -26,12 +26,14 @@ from habmap.work.records import (
     Row,
     Unit,
 )
+from habmap.work.seen import CoverFrame, Sighting
 from habmap.work.union import Clash, rival_units, row_id, union
 
 KIND_WORDS = {
     Entry: "log line", Unit: "unit version", Feature: "feature", Boundary: "boundary", Plot: "plot",
     ElevationSource: "elevation source", CanopySource: "source of canopy heights", Forecast: "forecast",
     BurnRecord: "burn record", DrawnBlock: "drawn burn block", Photo: "photo",
+    Sighting: "sighting", CoverFrame: "frame read for cover",
 }  # fmt: skip
 
 
@@ -50,6 +52,8 @@ class Added:
     burns: int
     drawn_blocks: int
     photos: int
+    sightings: int
+    cover_frames: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -126,6 +130,8 @@ def join(store: Store, other: Store) -> JoinResult:
             burns=brought[BurnRecord],
             drawn_blocks=brought[DrawnBlock],
             photos=brought[Photo],
+            sightings=brought[Sighting],
+            cover_frames=brought[CoverFrame],
         ),
         known=compared.known,
         entries_before=len(effective_entries(before)),

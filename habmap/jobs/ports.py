@@ -22,6 +22,7 @@ from habmap.work.records import (
     Row,
     Unit,
 )
+from habmap.work.seen import CoverFrame, Sighting
 
 
 class Store(Protocol):
@@ -80,6 +81,12 @@ class Store(Protocol):
 
     def picture(self, name: str) -> bytes | None:
         """Return a photo's own small picture (JPEG); ``None`` where the file is gone."""
+
+    def sightings(self) -> tuple[Sighting, ...]:
+        """Return all sightings, oldest first."""
+
+    def cover_frames(self) -> tuple[CoverFrame, ...]:
+        """Return all frames read for cover, oldest first."""
 
     def rows(self) -> tuple[Row, ...]:
         """Return every row ever written, of every kind, as stored."""

@@ -16,6 +16,7 @@ from habmap.place.schema import (
     BOUNDARY,
     BURNS,
     CANOPY,
+    COVER_FRAMES,
     DRAWN_BLOCKS,
     ELEVATION,
     ENTRIES,
@@ -23,6 +24,7 @@ from habmap.place.schema import (
     FORECAST,
     PHOTOS,
     PLOTS,
+    SIGHTINGS,
     UNITS,
     Table,
 )
@@ -44,8 +46,11 @@ from habmap.work.records import (
     Row,
     Unit,
 )
+from habmap.work.seen import CoverFrame, CoverLine, Sighting
 
 TABLE_OF: Final[dict[type, Table]] = {
+    Sighting: SIGHTINGS,
+    CoverFrame: COVER_FRAMES,
     Boundary: BOUNDARY,
     Unit: UNITS,
     Feature: FEATURES,
@@ -205,6 +210,34 @@ def to_photo(values: Mapping[str, Any]) -> Photo:
             "taken_at": _moment(values["taken_at"]),
             "taken_on": date.fromisoformat(values["taken_on"]),
             "is_private": bool(values["is_private"]),
+            "recorded_at": _moment(values["recorded_at"]),
+        }
+    )
+
+
+def to_sighting(values: Mapping[str, Any]) -> Sighting:
+    """Return a row of ``sightings`` as a record."""
+    return Sighting(
+        **{
+            **_plain(values, Sighting),
+            "seen_from": date.fromisoformat(values["seen_from"]),
+            "seen_to": date.fromisoformat(values["seen_to"]),
+            "is_present": bool(values["is_present"]),
+            "geometry": cast("Point", from_blob(values["geom"], where=f"sightings, row {values['uuid']}")),
+            "recorded_at": _moment(values["recorded_at"]),
+        }
+    )
+
+
+def to_cover_frame(values: Mapping[str, Any]) -> CoverFrame:
+    """Return a row of ``cover_frames`` as a record."""
+    where, blob = f"cover_frames, row {values['uuid']}", values["geom"]
+    return CoverFrame(
+        **{
+            **_plain(values, CoverFrame),
+            "read_on": date.fromisoformat(values["read_on"]),
+            "lines": tuple(CoverLine(**line) for line in json.loads(values["lines"])),
+            "geometry": None if blob is None else cast("Point", from_blob(blob, where=where)),
             "recorded_at": _moment(values["recorded_at"]),
         }
     )

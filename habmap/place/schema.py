@@ -233,7 +233,48 @@ PHOTOS: Final = Table(
     ),
     is_later=True,
 )
-TABLES: Final = (BOUNDARY, UNITS, FEATURES, ENTRIES, PLOTS, ELEVATION, CANOPY, BURNS, DRAWN_BLOCKS, FORECAST, PHOTOS)
+SIGHTINGS: Final = Table(
+    "sightings",
+    "plants and animals seen, as Darwin Core occurrences",
+    "POINT",
+    (
+        ("uuid", _ID),
+        ("occurrence_id", "TEXT"),
+        ("event_date", "TEXT NOT NULL"),
+        ("seen_from", "DATE NOT NULL"),
+        ("seen_to", "DATE NOT NULL"),
+        ("scientific_name", "TEXT NOT NULL"),
+        ("vernacular_name", "TEXT"),
+        ("individual_count", "INTEGER"),
+        ("is_present", "BOOLEAN NOT NULL"),
+        ("establishment_means", "TEXT"),
+        ("uncertainty_m", "REAL"),
+        ("recorded_by", "TEXT"),
+        ("remarks", "TEXT"),
+        ("recorded_at", "TEXT NOT NULL"),
+    ),
+    is_later=True,
+)
+COVER_FRAMES: Final = Table(
+    "cover_frames",
+    "frames read for plant cover, the plants of each as one JSON list",
+    "POINT",
+    (
+        ("uuid", _ID),
+        ("reading_id", "TEXT NOT NULL"),
+        ("frame", "TEXT NOT NULL"),
+        ("unit_id", "TEXT NOT NULL"),
+        ("read_on", "DATE NOT NULL"),
+        ("canopy_pct", "REAL"),
+        ("lines", "TEXT NOT NULL"),
+        ("recorded_at", "TEXT NOT NULL"),
+    ),
+    is_later=True,
+)
+TABLES: Final = (
+    BOUNDARY, UNITS, FEATURES, ENTRIES, PLOTS, ELEVATION, CANOPY, BURNS, DRAWN_BLOCKS, FORECAST, PHOTOS,
+    SIGHTINGS, COVER_FRAMES,
+)  # fmt: skip
 
 _STANDARD_DDL: Final = """
 CREATE TABLE gpkg_spatial_ref_sys (

@@ -26,6 +26,7 @@ from habmap.place.schema import (
     BOUNDARY,
     BURNS,
     CANOPY,
+    COVER_FRAMES,
     DRAWN_BLOCKS,
     ELEVATION,
     ENTRIES,
@@ -34,6 +35,7 @@ from habmap.place.schema import (
     PHOTOS,
     PLOTS,
     SCHEMA_VERSION,
+    SIGHTINGS,
     STORE_FILE,
     TABLES,
     UNITS,
@@ -60,6 +62,7 @@ from habmap.work.records import (
     Unit,
     newest_photos,
 )
+from habmap.work.seen import CoverFrame, Sighting
 
 Record = TypeVar("Record")
 RasterSource = TypeVar("RasterSource", ElevationSource, CanopySource)
@@ -306,6 +309,14 @@ class GeoPackageStore:
         with kept_pictures(self._folder, pictures):
             self.append(rows)
 
+    def sightings(self) -> tuple[Sighting, ...]:
+        """Return all sightings, oldest first."""
+        return _decoded(self._select(SIGHTINGS, "ORDER BY recorded_at, uuid"), codec.to_sighting)
+
+    def cover_frames(self) -> tuple[CoverFrame, ...]:
+        """Return all frames read for cover, oldest first."""
+        return _decoded(self._select(COVER_FRAMES, "ORDER BY recorded_at, uuid"), codec.to_cover_frame)
+
     def rows(self) -> tuple[Row, ...]:
         """Return every row of every table as stored, oldest first within a table; paths stay as written."""
         readers: tuple[tuple[Table, Callable[[dict[str, Any]], Row]], ...] = (
@@ -319,6 +330,8 @@ class GeoPackageStore:
             (BURNS, codec.to_burn),
             (DRAWN_BLOCKS, codec.to_drawn_block),
             (FORECAST, codec.to_forecast),
+            (SIGHTINGS, codec.to_sighting),
+            (COVER_FRAMES, codec.to_cover_frame),
             (PHOTOS, codec.to_photo),
         )
         tables = (_decoded(self._select(table, f"ORDER BY recorded_at, {table.key}"), read) for table, read in readers)

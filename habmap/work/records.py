@@ -10,6 +10,8 @@ from typing import Literal
 from shapely import MultiPolygon, Point
 from shapely.geometry.base import BaseGeometry
 
+from habmap.work.seen import CoverFrame, Sighting
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Unit:
@@ -349,4 +351,6 @@ Row = (
     | DrawnBlock
     | Forecast
     | Photo
+    | Sighting
+    | CoverFrame
 )

@@ -53,6 +53,8 @@ def register(app: typer.Typer) -> None:
     add.command("entries")(entries_command)
     add.command("plots")(plots_command)
     add.command("forecast")(forecast_command)
+    add.command("sightings")(sightings_command)
+    add.command("cover")(cover_command)
     add.command("dem")(dem_command)
     add.command("canopy")(canopy_command)
     app.add_typer(add)
@@ -197,6 +199,36 @@ def forecast_command(
         )
 
 
+def sightings_command(
+    context: typer.Context, file: FileArgument, map_: MapOption = None, as_json: JsonOption = False
+) -> None:
+    """Load sightings of plants and animals from a CSV table with Darwin Core columns; loaded twice it is no news."""
+    columns = _renames(map_)
+    from habmap.jobs.add_sightings import add_sightings
+
+    session: Session = context.obj
+    store = session.store()
+    today = session.today(store.settings.place.timezone)
+    _show(add_sightings(store, path=file, columns=columns, today=today, now=session.now()), as_json=as_json)
+
+
+def cover_command(
+    context: typer.Context, file: FileArgument, map_: MapOption = None, as_json: JsonOption = False
+) -> None:
+    """Load plant cover read in frames (Daubenmire's classes 1-6, or percent) from a CSV table.
+
+    A row is one plant in one frame; a frame with nothing in it is one row with species and group blank. Each frame
+    counts, so that a plant that is not in it counts as 0.
+    """
+    columns = _renames(map_)
+    from habmap.jobs.add_cover import add_cover
+
+    session: Session = context.obj
+    store = session.store()
+    today = session.today(store.settings.place.timezone)
+    _show(add_cover(store, path=file, columns=columns, today=today, now=session.now()), as_json=as_json)
+
+
 def dem_command(
     context: typer.Context,
     file: FileArgument,
@@ -333,6 +365,8 @@ def _words(result: AddResult) -> str:
         "entries": ("log line", "log lines"),
         "plots": ("plot", "plots"),
         "forecast": ("forecast hour", "forecast hours"),
+        "sightings": ("sighting", "sightings"),
+        "cover": ("frame", "frames"),
     }[result.kind]
     words = f"{result.loaded} {singular if result.loaded == 1 else plural} loaded"
     if result.loaded and result.acres is not None:

@@ -50,6 +50,8 @@ def join(
         ("burn records", added.burns),
         ("drawn burn blocks", added.drawn_blocks),
         ("photos", added.photos),
+        ("sightings", added.sightings),
+        ("frames read for cover", added.cover_frames),
     ]
     total = sum(count for _, count in rows)
     if total == 0:
