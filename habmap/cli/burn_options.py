@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from datetime import datetime
 
 from habmap.errors import UsageError
@@ -78,6 +79,24 @@ def check_choice(option: str, value: str | None, choices: tuple[str, ...]) -> No
     if value is not None and value not in choices:
         raise UsageError(
             "this is not one of the choices", where=option, value=value, allowed=", ".join(choices), mend="use one"
+        )
+
+
+def check_alone(entry: str, given: Sequence[object]) -> None:
+    """Refuse ground, hour or weather beside a line of the log, which says them itself.
+
+    Raises
+    ------
+    UsageError
+        Some are given.
+    """
+    if any(value not in (None, [], ()) for value in given):
+        raise UsageError(
+            "ground, hour and weather of a logged burn are in the log",
+            where="--again",
+            value=entry,
+            allowed="--again ENTRY with --sheet, --paper, --overwrite and --json",
+            mend="leave the others out; `habmap amend` corrects what the log says",
         )
 
 

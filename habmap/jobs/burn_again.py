@@ -6,6 +6,7 @@ import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any, cast
+from zoneinfo import ZoneInfo
 
 from pydantic import ValidationError
 
@@ -153,7 +154,8 @@ def burn_again(store: Store, entry: str, *, today: dt.date) -> BurnAgain:
         is_observed=True,
     )
     result = burnday(past, request)
-    again = _again(content, record, result, today=today, plans_kept=plans_kept)
+    logged_on = record.recorded_at.astimezone(ZoneInfo(store.settings.place.timezone)).date()
+    again = _again(content, result, today=today, plans_from=logged_on if plans_kept else None)
     return BurnAgain(past, request, replace(result, notices=record.notices, again=again))
 
 
@@ -169,14 +171,14 @@ def _plans(store: Store, record: BurnRecord, where: str) -> tuple[PlanSection, b
         ) from error
 
 
-def _again(entry: Entry, record: BurnRecord, result: BurnDayResult, *, today: dt.date, plans_kept: bool) -> Again:
+def _again(entry: Entry, result: BurnDayResult, *, today: dt.date, plans_from: dt.date | None) -> Again:
     ground_on = entry.date - dt.timedelta(days=1)
     named = ", ".join(entry.unit_ids)
     block = named or (f"a patch in {', '.join(result.units)}" if result.units else "a patch outside every unit")
     burned = "not given" if entry.burned_pct is None else f"{entry.burned_pct:g} % of the ground"
     plans = (
-        f"The plan's limits are those in force when this burn was logged, on {record.recorded_at:%Y-%m-%d}"
-        if plans_kept
+        f"The plan's limits are those that habmap.toml had when this burn was logged, on {plans_from}"
+        if plans_from
         else "The plan's limits are those of habmap.toml today: none were kept with this burn"
     )
     return Again(
@@ -186,7 +188,7 @@ def _again(entry: Entry, record: BurnRecord, result: BurnDayResult, *, today: dt
         block=block,
         burned_pct=entry.burned_pct,
         ground_on=ground_on,
-        plans_kept=plans_kept,
+        plans_kept=plans_from is not None,
         title=f"as logged, made again on {today}",
         words=(
             f"Log line {entry.entry_id[:8]} as logged, made again on {today}",

@@ -160,9 +160,11 @@ def burn_sheet(
         headline=f"Burn sheet: {_block_name(request, result)}, {tenths(result.acres)} acres, {hour_words(result.time)}",
         lines=(
             f"{result.place}. {_weather_words(request, result)}",
+            *_again_lines(result),
             *((_sentences(notes),) if notes else ()),
         ),
         drawn_on=drawn_on,
+        again_title=None if result.again is None else result.again.title,
         grid=grid,
         edges=edges,
         units=tuple(
@@ -185,7 +187,7 @@ def burn_sheet(
         wind_from_deg=result.wind_from_deg,
         wind_words=(
             f"wind from {wind_16(result.wind_from_deg)} ({result.wind_from_deg:.0f}°)",
-            f"{_given(request, 'wind_mph'):g} mph, {_height_words(result.wind_height)}",
+            f"{_said(request, 'wind_mph', 'mph')}, {_height_words(result.wind_height)}",
         ),
         measured=(
             plan_section(result),
@@ -198,6 +200,7 @@ def burn_sheet(
         ),
         by_hand=hand_sections(
             notify=result.notify,
+            notices=tuple((told.who, told.when, told.how) for told in result.notices),
             crew_rows=room.crew,
             middle_words=f"Middle of the block: {abs(middle[1]):.5f} {'N' if middle[1] >= 0 else 'S'}, "
             f"{abs(middle[0]):.5f} {'E' if middle[0] >= 0 else 'W'} (degrees, WGS 84).",
@@ -227,8 +230,15 @@ def _sentences(parts: Sequence[str]) -> str:
     return " ".join(_sentence(part) for part in parts)
 
 
+def _again_lines(result: BurnDayResult) -> tuple[str, ...]:
+    words = () if result.again is None else result.again.words
+    return tuple(_sentences(part) for part in (words[:2], words[2:]) if part)
+
+
 def _block_name(request: BurnRequest, result: BurnDayResult) -> str:
     """Return the block as it was named, with its units where that says more."""
+    if result.again is not None:
+        return result.again.block
     units = ", ".join(result.units)
     if request.patch is not None:
         return f"a patch in {units}" if units else "a patch outside every unit"
@@ -236,12 +246,18 @@ def _block_name(request: BurnRequest, result: BurnDayResult) -> str:
     return units if named == units else f"{named} ({units})"
 
 
-def _given(request: BurnRequest, item: str) -> float:
+def _given(request: BurnRequest, item: str) -> float | None:
     """Return an item of the weather that the burn day was worked out with: as given, else the forecast's hour."""
     said: float | None = getattr(request, item)
-    if said is None:
-        said = getattr(hour_of(request.forecast, request.at), item)
-    return float(said) if said is not None else float("nan")
+    hour = hour_of(request.forecast, request.at)
+    if said is None and hour is not None:
+        said = getattr(hour, item)
+    return None if said is None else float(said)
+
+
+def _said(request: BurnRequest, item: str, unit: str) -> str:
+    value = _given(request, item)
+    return "not given" if value is None else f"{value:g} {unit}"
 
 
 def _height_words(height: str | None) -> str:
@@ -250,7 +266,8 @@ def _height_words(height: str | None) -> str:
 
 def _weather_words(request: BurnRequest, result: BurnDayResult) -> str:
     return (
-        f"Weather as given for ignition: {_given(request, 'temp_f'):g} °F, humidity {_given(request, 'rh_pct'):g} %, "
-        f"wind {_given(request, 'wind_mph'):g} mph from {WIND_WORDS[wind_16(result.wind_from_deg)]} "
+        f"Weather as {'logged' if result.again else 'given'} for ignition: {_said(request, 'temp_f', '°F')}, humidity "
+        f"{_said(request, 'rh_pct', '%')}, wind {_said(request, 'wind_mph', 'mph')} from "
+        f"{WIND_WORDS[wind_16(result.wind_from_deg)]} "
         f"({_height_words(result.wind_height)})."
     )

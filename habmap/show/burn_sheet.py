@@ -79,6 +79,8 @@ class BurnSheet:
         The block, its acres and hour; below it the weather and what there is to burn.
     units
         Label and outline (lon/lat) of every unit.
+    again_title
+        What stands on every page of a past burn's sheet made again; ``None`` = it is no such sheet.
     wind_words
         What stands beside the wind arrow, line by line.
     ringed
@@ -91,6 +93,7 @@ class BurnSheet:
     headline: str
     lines: tuple[str, ...]
     drawn_on: date
+    again_title: str | None = None
     grid: LocalGrid
     edges: tuple[SheetEdge, ...]
     units: tuple[tuple[str, BaseGeometry], ...]
@@ -104,8 +107,10 @@ class BurnSheet:
     by_hand: tuple[Section, ...]
 
 
-def hand_sections(*, notify: tuple[str, ...], middle_words: str, crew_rows: int) -> tuple[Section, ...]:
-    """Return the parts that people fill in: nothing in them is ticked, filled or counted here.
+def hand_sections(
+    *, notify: tuple[str, ...], middle_words: str, crew_rows: int, notices: tuple[tuple[str, str, str], ...] = ()
+) -> tuple[Section, ...]:
+    """Return the parts that people fill in: but for logged notices nothing in them is ticked, filled or counted here.
 
     Parameters
     ----------
@@ -115,12 +120,14 @@ def hand_sections(*, notify: tuple[str, ...], middle_words: str, crew_rows: int)
         Where the block is, in figures, for the 911 line.
     crew_rows
         Rows to write the crew in.
+    notices
+        Notices that the log has: who, when, how.
     """
     return (
         Section(
             title="Notices: who, when, how",
             header=("who", "when", "how"),
-            rows=tuple((who, "", "") for who in (*notify, *("",) * max(1, 3 - len(notify)))),
+            rows=_notice_rows(notify, notices),
             shares=(0.5, 0.17, 0.33),
         ),
         Section(
@@ -167,3 +174,12 @@ def hand_sections(*, notify: tuple[str, ...], middle_words: str, crew_rows: int)
         Section(title="For 911", blanks=("Address, gate, road",), after=(middle_words,)),
         Section(title="Burn boss", blanks=("Name", "Signature, date, hour")),
     )
+
+
+def _notice_rows(
+    notify: tuple[str, ...], notices: tuple[tuple[str, str, str], ...]
+) -> tuple[tuple[str, str, str], ...]:
+    """Return notices as logged, then recipients whom the log does not have, then room to write."""
+    told = {who.strip().casefold() for who, _, _ in notices}
+    open_rows = tuple((who, "", "") for who in notify if who.strip().casefold() not in told)
+    return (*notices, *open_rows, *(("", "", ""),) * max(1, 3 - len(notices) - len(open_rows)))

@@ -120,8 +120,8 @@ def _first_page(sheet: BurnSheet, size: tuple[float, float]) -> tuple[Pen, int]:
 
 
 def _foot(sheet: BurnSheet, number: int) -> str:
-    day = words.short_day(sheet.drawn_on)
-    text = f"Burn sheet, page {number} · not permission to burn · drawn {day} · {sheet.place}"
+    made = sheet.again_title or f"drawn {words.short_day(sheet.drawn_on)}"
+    text = f"Burn sheet, page {number} · not permission to burn · {made} · {sheet.place}"
     return clipped(text, 540, size_pt=LEAST_PT, is_serif=True)
 
 

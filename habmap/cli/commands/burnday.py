@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from shapely import MultiPolygon
 
     from habmap.jobs.burn_forecast import ForecastSource
+    from habmap.jobs.burnday import BurnDayResult, BurnRequest
     from habmap.jobs.ports import Store
     from habmap.place.forecast import ForecastTable
     from habmap.show.burn_sheet import BurnPaper
@@ -34,11 +35,11 @@ def register(app: typer.Typer) -> None:
     def burnday_command(
         context: typer.Context,
         at: Annotated[
-            dt.datetime,
+            dt.datetime | None,
             typer.Option(
                 "--time", parser=options.parsed_time, metavar="TIME", help="Ignition, YYYY-MM-DDTHH:MM local."
             ),
-        ],
+        ] = None,
         names: Annotated[
             list[str] | None,
             typer.Argument(metavar="ID…", help="Units burned as one, their pieces (C1:down), or a block's name."),
@@ -91,6 +92,9 @@ def register(app: typer.Typer) -> None:
         paper: Annotated[
             str, typer.Option("--paper", metavar="letter|a4", help="The paper of the burn sheet.")
         ] = "letter",
+        again: Annotated[
+            str | None, typer.Option("--again", metavar="ENTRY", help="A burn in the log, its day made again.")
+        ] = None,
         overwrite: OverwriteOption = False,
         is_sure: Annotated[bool, typer.Option("--yes", help="The temperature is right as it stands.")] = False,
         as_json: JsonOption = False,
@@ -99,6 +103,21 @@ def register(app: typer.Typer) -> None:
 
         Fuel moisture, edges by wind and what lies beyond them, what is downwind. It compares; it permits nothing.
         """
+        if again is not None:
+            given = (names, patch, at, temp_f, rh_pct, wind_mph, wind_from, shade_pct, gust_mph, days_since_rain)
+            more = (mixing_height_ft, transport_wind_mph, weather_elevation_ft, plan_kind, forecast, wind_height)
+            options.check_alone(again, (*given, *more))
+            options.check_choice("--paper", paper, ("letter", "a4"))
+            _check_sheets(sheets or (), overwrite=overwrite)
+            from habmap.jobs.burn_again import burn_again
+
+            session: Session = context.obj
+            place = session.store()
+            past = burn_again(place, again, today=session.today(place.settings.place.timezone))
+            _show(session, past.store, past.request, past.result, sheets or (), paper, overwrite, as_json=as_json)
+            return
+        if at is None:
+            raise UsageError("at which hour?", where="--time", mend="give the time of ignition, or --again ENTRY")
         if not names and patch is None:
             raise UsageError("which ground?", where="ID…", mend="name a unit, a block, or give --patch FILE")
         _check(temp_f, rh_pct, wind_mph, shade_pct, gust_mph, days_since_rain, mixing_height_ft, transport_wind_mph)
@@ -107,10 +126,9 @@ def register(app: typer.Typer) -> None:
         options.check_choice("--wind-height", wind_height, options.WIND_HEIGHTS)
         options.check_temperature(at.month, temp_f, is_sure=is_sure, where="--temp-f")
         options.check_choice("--paper", paper, ("letter", "a4"))
-        from habmap.cli.burn_report import print_burnday
         from habmap.jobs.burnday import BurnRequest, burnday
 
-        session: Session = context.obj
+        session = context.obj
         store = session.store()
         told = None if forecast is None else _read_forecast(forecast, store, is_sure=is_sure)
         if told is None and not store.forecasts():
@@ -136,27 +154,44 @@ def register(app: typer.Typer) -> None:
             forecast_source=_source(forecast, told, wind_height),
         )
         result = burnday(store, request)
-        if sheets:
-            from habmap.jobs.burn_sheet import write_burn_sheets
+        _show(session, store, request, result, sheets or (), paper, overwrite, as_json=as_json)
 
-            write_burn_sheets(
-                store,
-                request,
-                result,
-                targets=sheets,
-                now=session.now(),
-                paper=cast("BurnPaper", paper),
-                overwrite=overwrite,
-            )
-            result = replace(result, sheets=tuple(str(path) for path in sheets))
-        for words in result.warnings:
-            warn(words)
-        if as_json:
-            print_json("burnday", result)
-            return
-        print_burnday(result)
-        for path in sheets or ():
-            say(f"\nThe burn sheet is {path}; print it at 100 %, not fitted to the page. It is not permission to burn.")
+
+def _show(
+    session: Session,
+    store: Store,
+    request: BurnRequest,
+    result: BurnDayResult,
+    sheets: Sequence[Path],
+    paper: str,
+    overwrite: bool,
+    *,
+    as_json: bool,
+) -> None:
+    """Write the burn sheets that are asked for, then print the result."""
+    if sheets:
+        from habmap.jobs.burn_sheet import write_burn_sheets
+
+        write_burn_sheets(
+            store,
+            request,
+            result,
+            targets=sheets,
+            now=session.now(),
+            paper=cast("BurnPaper", paper),
+            overwrite=overwrite,
+        )
+        result = replace(result, sheets=tuple(str(path) for path in sheets))
+    for words in result.warnings:
+        warn(words)
+    if as_json:
+        print_json("burnday", result)
+        return
+    from habmap.cli.burn_report import print_burnday
+
+    print_burnday(result)
+    for path in sheets:
+        say(f"\nThe burn sheet is {path}; print it at 100 %, not fitted to the page. It is not permission to burn.")
 
 
 def _check(
