@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -16,6 +16,7 @@ from habmap.land.acreage import HAIR_WIDTH_M
 from habmap.measures import acres
 from habmap.place.settings import Settings
 from habmap.vocabulary import STAGES
+from habmap.work.records import DrawnBlock
 
 #: Slivers thinner than twice this are left by cutting a drawn patch out of drawn units [m].
 _SLIVER_M: Final = 0.01
@@ -41,7 +42,14 @@ class Block:
     beyond: tuple[GroundPiece, ...]
 
 
-def burn_block(names: Sequence[str], patch: MultiPolygon | None, *, settings: Settings, state: Ground) -> Block:
+def burn_block(
+    names: Sequence[str],
+    patch: MultiPolygon | None,
+    *,
+    settings: Settings,
+    state: Ground,
+    saved: Sequence[DrawnBlock] = (),
+) -> Block:
     """Return the block that a person names.
 
     Parameters
@@ -51,6 +59,8 @@ def burn_block(names: Sequence[str], patch: MultiPolygon | None, *, settings: Se
     patch
         WGS 84 lon/lat ground [°]; ``None``: the units as named. With a patch the block is the patch, and names, where
         any are given, must be of units that it touches.
+    saved
+        Blocks drawn and named, oldest first: the newest of a name counts, after units and ``[burn.blocks]``.
 
     Raises
     ------
@@ -59,6 +69,8 @@ def burn_block(names: Sequence[str], patch: MultiPolygon | None, *, settings: Se
     """
     grid = state.grid
     known = [unit.unit_id for unit in state.units]
+    if patch is None:
+        names, patch = _saved(names, settings, known, {block.name: block for block in saved})
     parts = [_part(name, known) for name in _opened(names, settings, known)]
     _require_known([unit_id for unit_id, _ in parts], known)
     if patch is not None and grid is not None:
@@ -87,6 +99,24 @@ def burn_block(names: Sequence[str], patch: MultiPolygon | None, *, settings: Se
     )
 
 
+def _saved(
+    names: Sequence[str], settings: Settings, known: Sequence[str], saved: Mapping[str, DrawnBlock]
+) -> tuple[Sequence[str], MultiPolygon | None]:
+    """Return the ground of a drawn block that is named, in place of its name."""
+    drawn = [name for name in names if name in saved and name not in known and name not in settings.burn.blocks]
+    if not drawn:
+        return names, None
+    if len(set(names)) > 1:
+        raise InputError(
+            "a drawn block is a burn by itself",
+            where="the units named",
+            value=", ".join(names),
+            allowed=f"{drawn[0]} alone",
+            mend="name it alone, or draw one block around all of it",
+        )
+    return (), saved[drawn[0]].geometry
+
+
 def _opened(names: Sequence[str], settings: Settings, known: Sequence[str]) -> list[str]:
     wanted: list[str] = []
     for name in names:
@@ -107,7 +137,8 @@ def _require_known(unit_ids: Sequence[str], known: Sequence[str]) -> None:
             where="the units named",
             value=", ".join(unknown),
             allowed=", ".join(sorted(known)[:20]) or "no units are loaded yet",
-            mend="name a unit of this property, its pieces of one stage (C1:down), or a block of `[burn.blocks]`",
+            mend="name a unit of this property, its pieces of one stage (C1:down), a block of `[burn.blocks]`, or one "
+            "of `habmap add block`",
         )
 
 

@@ -158,7 +158,7 @@ def burnday(store: Store, request: BurnRequest) -> BurnDayResult:
     """
     settings = store.settings
     state = ground(store, on=request.at.date())
-    chosen = burn_block(request.names, request.patch, settings=settings, state=state)
+    chosen = burn_block(request.names, request.patch, settings=settings, state=state, saved=store.drawn_blocks())
     unit_ids, block, pieces, grid = chosen.unit_ids, chosen.outline, chosen.inside, state.grid
     if grid is None:
         raise InputError("the property holds no ground yet", mend="load its units with `habmap add units FILE`")

@@ -1,0 +1,35 @@
+"""``habmap add block``: a burn block drawn in a file, saved by name."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from habmap.cli.context import JsonOption, OverwriteOption, Session
+from habmap.cli.output import print_json, say, warn
+
+
+def block_command(
+    context: typer.Context,
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="A layer with its ground.", show_default=False)],
+    name: Annotated[str, typer.Option("--name", metavar="NAME", help="What the block is called.")],
+    repair: Annotated[bool, typer.Option("--repair", help="Mend outlines that cross themselves.")] = False,
+    overwrite: OverwriteOption = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Save a drawn burn block by name, for burnday."""
+    from habmap.jobs.add_block import add_block, checked_name
+
+    checked_name(name)
+    session: Session = context.obj
+    result = add_block(session.store(), name=name, path=file, now=session.now(), repair=repair, overwrite=overwrite)
+    for words in result.warnings:
+        warn(words)
+    if as_json:
+        print_json("add", result)
+        return
+    where = f" in {', '.join(result.units)}" if result.units else ""
+    done = "is saved already" if result.already_there else "is saved anew" if result.replaced else "is saved"
+    say(f"The block {result.name} {done}: {result.acres:,.2f} acres{where}. `habmap burnday` finds it by that name.")
