@@ -175,6 +175,7 @@ def build_page(store: Store, *, now: datetime, audience: Audience, on: date | No
         missing=missing,
         method=_method(state, slopes, relief),
         cautions=_cautions(state, account, slopes),
+        grid_latlon=None if store.grid is None else (store.grid.lat, store.grid.lon),
     )
 
 

@@ -11,6 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Final
 
+from habmap.show.pencil import pencil_drawing, pencil_values
 from habmap.show.records import Page
 
 
@@ -34,4 +35,4 @@ class Part:
 
 
 #: In the order in which their scripts run.
-PARTS: Final[tuple[Part, ...]] = ()
+PARTS: Final[tuple[Part, ...]] = (Part(name="pencil", drawing=pencil_drawing, values=pencil_values),)

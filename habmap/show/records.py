@@ -95,7 +95,11 @@ class PageFeature:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Page:
-    """Everything one page shows; ``on`` is the day whose ground it shows, ``None`` before any work."""
+    """Everything one page shows.
+
+    ``on`` is the day whose ground it shows, ``None`` before any work; ``grid_latlon`` the centre of the property's
+    equal-area grid [°], ``None`` while it has none.
+    """
 
     place: str
     audience: Audience
@@ -116,6 +120,7 @@ class Page:
     missing: tuple[str, ...]
     method: tuple[str, ...]
     cautions: tuple[str, ...]
+    grid_latlon: tuple[float, float] | None = None
 
 
 class PrivateOnPublicPageError(HabmapError):

@@ -240,7 +240,8 @@ function drawPlace(map) {
 
   // --- moving about ---
   let moved = false;
-  const whole = () => map.fitBounds(box, { padding: [18, 18], animate: false });
+  // A window may be tiny for a moment while it changes size; no zoom fits a map smaller than its own margin.
+  const whole = () => Math.min(map.getSize().x, map.getSize().y) > 40 && map.fitBounds(box, { padding: [18, 18], animate: false });
   map.on("dragstart", () => { moved = true; });
   map.on("zoomanim", () => { slate.style.visibility = "hidden"; });
   map.on("zoomend viewreset", settle);
