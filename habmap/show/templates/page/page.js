@@ -6,6 +6,9 @@ function drawPlace(map) {
   const INK = "#2b2a26", PAPER = "#f7f2e6", CONTOUR = "#6f5f45", SVG = "http://www.w3.org/2000/svg";
   const place = JSON.parse(document.getElementById("drawing").textContent);
   const box = L.latLngBounds([place.extent[1], place.extent[0]], [place.extent[3], place.extent[2]]);
+  // A window may be tiny for a moment while it changes size; no zoom fits a map smaller than its own margin.
+  const whole = () => Math.min(map.getSize().x, map.getSize().y) > 40 && map.fitBounds(box, { padding: [18, 18], animate: false });
+  whole(); // first of all, so that each shape is laid out once, where it is seen
   const renderers = {};
   [["fills", 410], ["contours", 430], ["edges", 440], ["things", 450], ["reach", 470]].forEach(([name, z]) => {
     const pane = map.createPane(name);
@@ -16,10 +19,20 @@ function drawPlace(map) {
   const shape = (geometry, pane, style) =>
     L.geoJSON(geometry, { style, interactive: pane === "reach", pane, renderer: renderers[pane], pointToLayer: () => null });
   const partsOf = (geometry) => geometry.type === "Polygon" ? [geometry.coordinates] : geometry.coordinates;
-  // Many shapes drawn alike are one path: thousands of patches open as fast as one.
-  const many = (geometries, pane, style) =>
-    L.polygon(geometries.flatMap(partsOf).map((rings) => L.GeoJSON.coordsToLatLngs(rings, 1)),
-      { ...style, interactive: false, pane, renderer: renderers[pane] }).addTo(map);
+  // Many shapes drawn alike are one path, or one for each square of the ground where there are very many: a browser that
+  // paints tile by tile then skips what lies elsewhere.
+  const SQUARES = 6, FEW = 200;
+  function many(geometries, pane, style) {
+    const squares = new Map(), wide = (place.extent[2] - place.extent[0]) / SQUARES, tall = (place.extent[3] - place.extent[1]) / SQUARES;
+    geometries.flatMap(partsOf).forEach((rings, _, { length }) => {
+      const [lon, lat] = rings[0][0];
+      const square = length > FEW ? `${Math.floor((lon - place.extent[0]) / wide)} ${Math.floor((lat - place.extent[1]) / tall)}` : "";
+      if (!squares.has(square)) squares.set(square, []);
+      squares.get(square).push(rings.map((ring) => ring.map(([x, y]) => [y, x])));
+    });
+    return L.layerGroup([...squares.values()].map((parts) =>
+      L.polygon(parts, { ...style, interactive: false, pane, renderer: renderers[pane] }))).addTo(map);
+  }
 
   function svg(name, attributes, parent) {
     const node = document.createElementNS(SVG, name);
@@ -58,14 +71,28 @@ function drawPlace(map) {
   slate.style.zIndex = 600;
   slate.style.pointerEvents = "none";
   slate.setAttribute("aria-hidden", "true");
+  // Of thousands of dates few find room: a mark is an element only once it may be seen. One that is `off` never is.
   function mark(latlng, node, kind, weight, angle, lift, group) {
-    if (isDark(latlng)) kind += " ondark";
     if (angle || lift) node.style.transform = `translate(-50%, -50%) rotate(${angle || 0}deg) translateY(${lift || 0}px)`;
-    const element = document.createElement("div");
-    element.className = `mark ${kind}`;
-    element.append(node);
-    slate.append(element);
-    marks.push({ element, latlng: L.latLng(latlng), ink: node, weight, group, always: kind.startsWith("order") && place.units.length <= 40 });
+    const one = { element: null, latlng: L.latLng(latlng), ink: node, kind, weight, group, off: false, always: kind.startsWith("order") && place.units.length <= 40 };
+    one.flat = map.project(one.latlng, 0);
+    marks.push(one);
+    return one;
+  }
+  function laid(one) {
+    if (!one.element) {
+      one.element = document.createElement("div");
+      one.element.className = `mark ${one.kind}${isDark(one.latlng) ? " ondark" : ""}`;
+      one.element.append(one.ink);
+      slate.append(one.element);
+      put(one);
+    }
+    return one;
+  }
+  function put(one) {
+    const at = map.latLngToLayerPoint(one.latlng);
+    one.element.style.left = `${at.x}px`;
+    one.element.style.top = `${at.y}px`;
   }
   function written(text) {
     const node = document.createElement("span");
@@ -73,18 +100,27 @@ function drawPlace(map) {
     return node;
   }
   function settle() {
-    marks.forEach((one) => {
-      const at = map.latLngToLayerPoint(one.latlng);
-      one.element.style.left = `${at.x}px`;
-      one.element.style.top = `${at.y}px`;
-    });
+    marks.forEach((one) => { if (one.element) put(one); });
     slate.style.visibility = "visible";
+  }
+  // Where marks are many, those that even a small guess at their size puts outside or under a weightier one are passed over.
+  function likely(inOrder) {
+    const size = map.getSize(), scale = 2 ** map.getZoom(), corner = map.containerPointToLayerPoint([0, 0]).add(map.getPixelOrigin()), kept = [];
+    return inOrder.filter((one) => {
+      const x = one.flat.x * scale - corner.x, y = one.flat.y * scale - corner.y, half = 2.5 * Math.max(2, one.ink.textContent.length);
+      if (x < 0 || y < 0 || x > size.x || y > size.y) return one.always;
+      if (!one.always && kept.some((k) => Math.abs(k.x - x) < k.half + half && Math.abs(k.y - y) < 10)) return false;
+      return kept.push({ x, y, half });
+    });
   }
   function hush() {
     const frame = map.getContainer().getBoundingClientRect(), kept = [], said = new Set();
-    const boxes = marks.map((one) => one.ink.getBoundingClientRect()); // all read before any is changed
-    marks.map((one, i) => [one, boxes[i]]).sort((a, b) => b[0].weight - a[0].weight).forEach(([one, b]) => {
-      const inside = b.left > frame.left && b.right < frame.right && b.top > frame.top && b.bottom < frame.bottom;
+    const inOrder = marks.filter((one) => !one.off).sort((a, b) => b.weight - a.weight);
+    const seen = new Set((marks.length > 500 ? likely(inOrder) : inOrder).map(laid));
+    const boxes = new Map([...seen].map((one) => [one, one.ink.getBoundingClientRect()])); // all read before any is changed
+    marks.forEach((one) => { if (one.element && !seen.has(one)) one.element.classList.add("hushed"); });
+    seen.forEach((one) => {
+      const b = boxes.get(one), inside = b.left > frame.left && b.right < frame.right && b.top > frame.top && b.bottom < frame.bottom;
       const touches = kept.some((k) => b.left < k.right + 3 && b.right > k.left - 3 && b.top < k.bottom + 1 && b.bottom > k.top - 1);
       const shown = one.always || (inside && !touches && !said.has(one.group));
       one.element.classList.toggle("hushed", !shown);
@@ -240,8 +276,6 @@ function drawPlace(map) {
 
   // --- moving about ---
   let moved = false;
-  // A window may be tiny for a moment while it changes size; no zoom fits a map smaller than its own margin.
-  const whole = () => Math.min(map.getSize().x, map.getSize().y) > 40 && map.fitBounds(box, { padding: [18, 18], animate: false });
   map.on("dragstart", () => { moved = true; });
   map.on("zoomanim", () => { slate.style.visibility = "hidden"; });
   map.on("zoomend viewreset", settle);
@@ -254,7 +288,8 @@ function drawPlace(map) {
   map.on("resize", () => { if (!moved) whole(); });
   map.getContainer().setAttribute("role", "group");
   map.getContainer().setAttribute("aria-label", "Drawing of the property; arrow keys move it, plus and minus bring it closer or farther");
-  whole();
+  scale();
+  hush();
 
   // --- paper: one page, the map taking the room that the words leave ---
   function toPaper() {
