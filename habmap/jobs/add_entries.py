@@ -17,6 +17,7 @@ from shapely.errors import ShapelyError
 
 from habmap.errors import HabmapError, InputError, InputErrors, UsageError
 from habmap.jobs.add_layers import AddResult
+from habmap.jobs.burn_columns import BURN_FIELDS, burn_differences, burn_of_cells
 from habmap.jobs.log import REPORTED_TOLERANCE_FRAC, shares
 from habmap.jobs.ports import Store
 from habmap.jobs.said import MAX_PERSON_HOURS, NEEDLES, look_of
@@ -29,7 +30,7 @@ from habmap.place.shapes import as_ground, as_valid, lonlat_shape, multipolygon
 from habmap.place.tables import Table, TableRow
 from habmap.place.userfiles import printable
 from habmap.vocabulary import DEFAULT_KILLED_PCT, KILLING, PRACTICES
-from habmap.work.records import Entry, Look, Unit
+from habmap.work.records import BurnRecord, Entry, Look, Unit
 
 ENTRY_FIELDS: Final = (
     "entry_id", "date", "practice", "unit_id", "patch_wkt", "killed_pct", "burned_pct", "person_hours", "cost",
@@ -60,7 +61,7 @@ def add_entries(
     path
         UTF-8 CSV, or a GeoPackage or GeoJSON layer whose shapes are the ground. A row of a table gives its ground by
         ``unit_id`` (several joined by ``;``: whole units, as drawn now) or by ``patch_wkt`` (lon/lat, WGS 84 [°]),
-        which counts where both are given.
+        which counts where both are given. A burn may carry its weather and notices (``BURN_FIELDS``).
     today
         Local civil day at the place; later dates are pointed out.
     now
@@ -81,12 +82,14 @@ def add_entries(
     becomes the UUIDv5 of the row's content, so that loading a file twice adds nothing.
     """
     table = read_ledger(path, layer=layer)
-    found = matched_columns(table.columns, ENTRY_FIELDS, renames=columns or {}, where=table.where)
+    found = matched_columns(table.columns, (*ENTRY_FIELDS, *BURN_FIELDS), renames=columns or {}, where=table.where)
     _require_columns(found, table)
     reader = _Reader(store, table, found, now)
     rows = [(row, entry) for row in table.rows if (entry := reader.entry(row)) is not None]
     faults = reader.faults
     known = {entry.entry_id: entry for entry in store.entries()}
+    burns = {record.entry_id: record for record in store.burns()}
+    has_burns = any(name in found for name in BURN_FIELDS)
     fresh: list[tuple[str, Entry]] = []
     first_row: dict[str, int] = {}
     already = 0
@@ -98,6 +101,11 @@ def add_entries(
             fresh.append((reader.row_words(row), entry))
             continue
         differing = _differing(entry, before)
+        if has_burns:
+            earlier_burn = (
+                reader.burns.get(entry.entry_id) if entry.entry_id in first_row else burns.get(entry.entry_id)
+            )
+            differing += burn_differences(reader.burn_of_row[row.number], earlier_burn)
         if not differing:
             already += 1
             continue
@@ -119,7 +127,8 @@ def add_entries(
         patches = [entry.patch for _where, entry in fresh if entry.patch is not None]
         grid = store.grid or grid_of(patches)
         notes += _ground_notes(store, fresh, grid, today)
-        store.append([entry for _where, entry in fresh])
+        records = [reader.burns[entry.entry_id] for _where, entry in fresh if entry.entry_id in reader.burns]
+        store.append([*(entry for _where, entry in fresh), *records])
         total_acres = acres(sum(grid.to_grid(patch).area for patch in patches))
     ignored = tuple(column for column in table.columns if column not in found.values())
     if ignored:
@@ -162,6 +171,9 @@ class _Reader:
         self._rows_of_content: dict[str, list[int]] = {}
         self.faults: list[HabmapError] = []
         self.notes: list[str] = []
+        #: What rows say of their burns: by row, and of each line as its first row says it.
+        self.burn_of_row: dict[int, BurnRecord | None] = {}
+        self.burns: dict[str, BurnRecord] = {}
 
     def row_words(self, row: TableRow) -> str:
         return f"{self._table.where}, row {row.number}"
@@ -207,6 +219,10 @@ class _Reader:
             product_rate=cells.text("product_rate"),
             look=self._look(cells, practice),
         )
+        burn = burn_of_cells(cells, entry=entry)
+        self.burn_of_row[row.number] = burn
+        if burn is not None:
+            self.burns.setdefault(entry_id, burn)
         return entry if len(self.faults) == before else None
 
     def _identity(self, row: TableRow, values: Mapping[str, str], cells: Cells) -> tuple[str, str | None]:

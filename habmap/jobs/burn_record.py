@@ -78,24 +78,33 @@ def notice_of(text: str) -> Notice:
     """
     parts = [part.strip() for part in text.rsplit(";", 2)]
     moment = as_moment(parts[1]) if len(parts) == 3 else None
-    if moment is None or not parts[0] or not parts[2]:
+    if moment is None or not parts[0] or not parts[2] or "|" in text:
         raise UsageError(
             "this notice cannot be read",
             where="--told",
             value=text,
-            allowed="who; when (YYYY-MM-DD HH:MM, or the day alone); how",
+            allowed="who; when (YYYY-MM-DD HH:MM, or the day alone); how; no | in it",
             mend='write it like "Sheriff\'s office; 2026-03-02 09:10; phone"',
         )
     return Notice(who=parts[0], when=moment, how=parts[2])
 
 
-def check_burn_said(said: BurnSaid, *, practice: str, month: int | None = None, is_sure: bool = False) -> None:
+def check_burn_said(
+    said: BurnSaid,
+    *,
+    practice: str,
+    month: int | None = None,
+    is_sure: bool = False,
+    needs_hour: bool = True,
+) -> None:
     """Refuse what cannot be.
 
     Parameters
     ----------
     month
         1 to 12: asks back where the temperature looks like Celsius in that month, unless the person ``is_sure``.
+    needs_hour
+        Whether weather must come with the hour it was observed at.
 
     Raises
     ------
@@ -129,7 +138,7 @@ def check_burn_said(said: BurnSaid, *, practice: str, month: int | None = None, 
             raise UsageError(
                 "this is not one of the choices", where=option_of(name), value=value_said, allowed=", ".join(allowed)
             )
-    _check_hour(said)
+    _check_hour(said, needs_hour=needs_hour)
     if said.gust_mph is not None and said.wind_mph is not None and said.gust_mph < said.wind_mph:
         raise UsageError(
             "gusts are weaker than the wind itself",
@@ -149,7 +158,7 @@ def check_burn_said(said: BurnSaid, *, practice: str, month: int | None = None, 
         )
 
 
-def _check_hour(said: BurnSaid) -> None:
+def _check_hour(said: BurnSaid, *, needs_hour: bool) -> None:
     if said.ignition is not None and not is_clock(said.ignition):
         raise UsageError(
             "this is not a time of day",
@@ -159,7 +168,7 @@ def _check_hour(said: BurnSaid) -> None:
             mend="write it like 13:30",
         )
     weather = [name for name in said.given() if name not in ("ignition", "plan_kind", "notices")]
-    if weather and said.ignition is None:
+    if needs_hour and weather and said.ignition is None:
         raise UsageError(
             "weather without the hour it was observed at",
             where="--observed-time",

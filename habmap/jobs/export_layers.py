@@ -11,10 +11,12 @@ from shapely import MultiPolygon
 from shapely.geometry.base import BaseGeometry
 
 from habmap.jobs.acres import acres as acre_account
+from habmap.jobs.burn_columns import BURN_FIELDS, TOLD, burn_cells
 from habmap.jobs.ground import ground
 from habmap.jobs.ports import Store
 from habmap.vocabulary import REMAINING, STAGES
-from habmap.work.ledger import effective_entries
+from habmap.work.burns import burn_of
+from habmap.work.ledger import corrections, effective_entries
 from habmap.work.records import Entry
 
 Audience = Literal["owner", "public"]
@@ -26,7 +28,7 @@ LEDGER_COLUMNS = (
     "seedlings_per_acre", "sprouts", "needles", "fuel_lb_ac", "stump_treated",
 )  # fmt: skip
 #: What a public copy leaves out: names, costs and notes.
-PRIVATE_COLUMNS = frozenset({"who", "cost", "note", "notes", "person_hours"})
+PRIVATE_COLUMNS = frozenset({"who", "cost", "note", "notes", "person_hours", TOLD})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,9 +52,13 @@ class WrittenFile:
 
 def ledger_table(store: Store, *, audience: Audience = "owner") -> LayerTable:
     """Return every line of the log that counts today, corrections applied, with its ground at full precision."""
-    entries = [entry for entry in effective_entries(store.entries()) if entry.patch is not None]
-    columns = tuple(name for name in LEDGER_COLUMNS if audience == "owner" or name not in PRIVATE_COLUMNS)
-    rows = tuple({name: value for name, value in _ledger_row(entry).items() if name in columns} for entry in entries)
+    all_rows, records = store.entries(), store.burns()
+    entries = [entry for entry in effective_entries(all_rows) if entry.patch is not None]
+    burns = {line.root.entry_id: found for line in corrections(all_rows) if (found := burn_of(line, records))}
+    named = (*LEDGER_COLUMNS, *(BURN_FIELDS if burns else ()))
+    columns = tuple(name for name in named if audience == "owner" or name not in PRIVATE_COLUMNS)
+    cells = [_ledger_row(entry) | burn_cells(burns.get(entry.entry_id)) for entry in entries]
+    rows = tuple({name: value for name, value in row.items() if name in columns} for row in cells)
     return LayerTable(
         layer="ledger", columns=columns, rows=rows, shapes=tuple(e.patch for e in entries if e.patch is not None)
     )
