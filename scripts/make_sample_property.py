@@ -27,6 +27,7 @@ from sample_property.frame import EPSG, from_utm, lonlat, to_utm
 from sample_property.ground import heights_m
 from sample_property.history import ENTRY_COLUMNS, drawn_patches, log_rows
 from sample_property.outlines import UNITS, Property, drawn_property
+from sample_property.photos import write_photos
 from sample_property.plots import PLOT_COLUMNS, plot_rows
 from sample_property.walks import edge_of, gpx_text, passes_over, utc, walked, with_troubles
 
@@ -57,6 +58,7 @@ def main(folder: Path) -> None:
         return float(land[row, column])
 
     _write_walks(folder / "walks", patches, height_m)
+    write_photos(folder / "photos", seed=SEED)
 
 
 def _elevation(place: Property) -> tuple[NDArray[np.float32], float, float]:

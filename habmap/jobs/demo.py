@@ -14,6 +14,7 @@ from habmap.jobs.acres import AcresResult, acres
 from habmap.jobs.add_dem import add_dem
 from habmap.jobs.add_entries import add_entries
 from habmap.jobs.add_layers import add_boundary, add_features, add_units
+from habmap.jobs.add_photos import add_photos
 from habmap.jobs.add_plots import add_plots
 from habmap.jobs.map import draw_map
 from habmap.jobs.rank import RankResult, rank
@@ -181,6 +182,8 @@ def _done(draft: Path, layers: Path, *, now: datetime, today: date, tell: Tell, 
     log = add_entries(store, path=layers / "entries.csv", today=today, now=now)
     plots = add_plots(store, path=layers / "plots.csv", now=now)
     tell(f"Loaded: {log.loaded} lines of the work log, two seasons; {plots.loaded} sampling plots.")
+    pictures = add_photos(store, folder=layers / "photos", now=now)
+    tell(f"Loaded: {pictures.loaded} photos (drawings here) of three photo points, before and after.")
     for walk in sorted((layers / "walks").glob("*.gpx")):
         shutil.copyfile(walk, draft / "tracks" / walk.name)
     for warning in (

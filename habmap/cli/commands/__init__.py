@@ -15,6 +15,7 @@ from habmap.cli.commands import (
     join,
     log,
     map,
+    photos,
     plan,
     rank,
     sheet,
@@ -25,6 +26,6 @@ from habmap.cli.commands import (
 
 #: In the order in which help lists them: set up, keep the log, ask, show, share, look over.
 IN_ORDER = (
-    start, add, trace, log, correct, history, acres, terrain, density, rank, due, effort, plan, burnday, map, sheet,
-    export, join, check, demo,
+    start, add, trace, log, correct, history, acres, terrain, density, rank, due, effort, plan, burnday, photos, map,
+    sheet, export, join, check, demo,
 )  # fmt: skip

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from habmap.cli.add_photos import photos_command
 from habmap.cli.context import JsonOption, OverwriteOption, Session, parsed_date
 from habmap.cli.output import print_json, say, warn
 from habmap.errors import UsageError
@@ -55,6 +56,7 @@ def register(app: typer.Typer) -> None:
     add.command("forecast")(forecast_command)
     add.command("sightings")(sightings_command)
     add.command("cover")(cover_command)
+    add.command("photos")(photos_command)
     add.command("dem")(dem_command)
     add.command("canopy")(canopy_command)
     app.add_typer(add)

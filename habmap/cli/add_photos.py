@@ -1,0 +1,118 @@
+"""``habmap add photos``: a folder of photos, each with its place, direction and day."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from habmap.cli.context import JsonOption, OverwriteOption, Session
+from habmap.cli.output import print_json, print_table, progress_bar, say, warn
+from habmap.errors import UsageError
+
+if TYPE_CHECKING:
+    from habmap.jobs.add_photos import AddPhotosResult
+
+#: No place outside the polar ice has more [°].
+MOST_DECLINATION_DEG = 60.0
+HEADINGS = {
+    "no position": "No position",
+    "no date": "No date",
+    "damaged": "Damaged",
+    "not read": "Not read",
+    "elsewhere": "Taken elsewhere",
+    "other content": "Here already, told differently",
+}
+
+
+def photos_command(
+    context: typer.Context,
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="The folder of photos.", show_default=False)],
+    declination: Annotated[
+        float | None,
+        typer.Option(
+            "--declination", metavar="DEG", help="Magnetic declination, east positive; turns compass directions."
+        ),
+    ] = None,
+    overwrite: OverwriteOption = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Load JPEG photos with place, direction and day; a photos.csv beside them places those whose camera did not.
+
+    Sub-folders are read too. Your own files stay as they are; a smaller copy without anything that the camera wrote
+    is kept under photos/. Columns of photos.csv: file, lon, lat, direction_deg (true), taken_at, unit_id, private.
+    """
+    if declination is not None and not -MOST_DECLINATION_DEG <= declination <= MOST_DECLINATION_DEG:
+        raise UsageError(
+            "this is no magnetic declination",
+            where="--declination",
+            value=declination,
+            allowed=f"-{MOST_DECLINATION_DEG:g} to {MOST_DECLINATION_DEG:g} degrees, east positive",
+            mend="look it up for the property's place and year",
+        )
+    from habmap.jobs.add_photos import add_photos
+
+    session: Session = context.obj
+    with progress_bar() as progress:
+        result = add_photos(
+            session.store(),
+            folder=folder,
+            now=session.now(),
+            declination_deg=declination,
+            overwrite=overwrite,
+            progress=progress,
+        )
+    for warning in result.warnings:
+        warn(warning)
+    if as_json:
+        print_json("add", result)
+        return
+    _show(result)
+
+
+def _show(result: AddPhotosResult) -> None:
+    words = f"{_photos(result.loaded)} loaded."
+    if result.already_there:
+        words += f" {result.already_there} {'was' if result.already_there == 1 else 'were'} there already."
+    if result.left_out:
+        words += f" {_photos(len(result.left_out))} left out, listed below."
+    if result.other_files:
+        words += f" {result.other_files} other {'file was' if result.other_files == 1 else 'files were'} passed over."
+    say(words)
+    if result.photos:
+        print_table(
+            ("photo", "taken", "unit", "looks"),
+            [
+                (
+                    photo.file,
+                    photo.taken_on.isoformat(),
+                    photo.unit_id,
+                    direction_words(photo.direction_deg, photo.direction_ref),
+                )
+                for photo in result.photos
+            ],
+        )
+    for kind, heading in HEADINGS.items():
+        files = [one for one in result.left_out if one.kind == kind]
+        if not files:
+            continue
+        say("")
+        say(f"{heading}:")
+        for one in files:
+            say(f"  {one.file}: {one.why}.")
+        for mend in dict.fromkeys(one.mend for one in files):
+            say(f"  To mend it: {mend}.")
+
+
+def _photos(count: int) -> str:
+    return "1 photo" if count == 1 else f"{count} photos"
+
+
+def direction_words(direction_deg: float | None, ref: str | None) -> str | None:
+    """Return a direction as a person says it, with its degrees."""
+    from habmap.vocabulary import WIND_WORDS, wind_16
+
+    if direction_deg is None:
+        return None
+    return f"{WIND_WORDS[wind_16(direction_deg)]}, {direction_deg:.0f}°{' by compass' if ref == 'M' else ''}"

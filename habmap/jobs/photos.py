@@ -1,0 +1,243 @@
+"""Photo points: which photos show one spot, which is before and which after, and the work in between that they show."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Final, Literal
+
+import shapely
+from shapely import Point
+from shapely.geometry.base import BaseGeometry
+
+from habmap.jobs.ports import Store
+from habmap.land.grid import LocalGrid
+from habmap.vocabulary import PRIVATE_FEATURE_KINDS
+from habmap.work.ledger import effective_entries
+from habmap.work.photo_points import SAME_DIRECTION_DEG, PhotoPoint, Sight, photo_points, same_spot_m, seen_ground
+from habmap.work.records import Entry, Feature, Photo, Unit
+
+#: Less of a patch than this in a picture's view is not told beside it [m²].
+SEEN_AREA_M2: Final = 100.0
+#: What nobody sees in a picture.
+_UNSEEN: Final = frozenset({"look", "keep"})
+#: A photo point nearer to a nest, grave, cultural or other sensitive feature is not for the public [m], nor one that
+#: looks at such a feature from less than this.
+PRIVATE_NEAR_M: Final = 150.0
+PRIVATE_VIEW_M: Final = 400.0
+PRIVATE_VIEW_DEG: Final = 90.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FoundPoint:
+    """One photo point.
+
+    Attributes
+    ----------
+    unit
+        The unit it stands in, as drawn now; ``None`` = outside every unit.
+    photos
+        Oldest first.
+    before, after
+        As :class:`habmap.work.photo_points.PhotoPoint` has them.
+    work
+        Log lines from the day of ``before`` to that of ``after`` on ground in view, oldest first.
+    is_private
+        Whether the point or any of its photos stays out of everything made for the public.
+    """
+
+    unit: Unit | None
+    photos: tuple[Photo, ...]
+    before: Photo
+    after: Photo | None
+    work: tuple[Entry, ...]
+    is_private: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PointPhoto:
+    """One photo of a point."""
+
+    file_name: str
+    taken_on: date
+    picture: str
+    picture_there: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PointWork:
+    """One log line between before and after."""
+
+    entry_id: str
+    date: date
+    practice: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PointLine:
+    """One photo point as it is listed; ``before`` and ``after`` are days, ``after`` ``None`` where there is no pair."""
+
+    number: int
+    unit_id: str | None
+    lon: float
+    lat: float
+    direction_deg: float | None
+    direction_ref: Literal["T", "M"] | None
+    before: date
+    after: date | None
+    photos: tuple[PointPhoto, ...]
+    work_between: tuple[PointWork, ...]
+    for_public: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PhotosResult:
+    """All photo points; ``same_spot_m`` and ``same_direction_deg`` say what counts as one spot and one direction."""
+
+    place: str
+    on: date | None
+    photos: int
+    pairs: int
+    same_spot_m: float
+    same_direction_deg: float
+    points: tuple[PointLine, ...]
+
+
+def photos(store: Store, *, on: date | None = None) -> PhotosResult:
+    """Return the photo points with their pairs, in the order of their first photo.
+
+    Parameters
+    ----------
+    on
+        Only photos and work up to this day; ``None``: all.
+    """
+    found = found_points(store, on=on)
+    return PhotosResult(
+        place=store.settings.place.name,
+        on=on,
+        photos=sum(len(point.photos) for point in found),
+        pairs=sum(point.after is not None for point in found),
+        same_spot_m=same_spot_m(store.settings.gps.sigma_m),
+        same_direction_deg=SAME_DIRECTION_DEG,
+        points=tuple(_line(store, number, point) for number, point in enumerate(found, start=1)),
+    )
+
+
+def _line(store: Store, number: int, point: FoundPoint) -> PointLine:
+    first = point.before
+    return PointLine(
+        number=number,
+        unit_id=None if point.unit is None else point.unit.unit_id,
+        lon=first.geometry.x,
+        lat=first.geometry.y,
+        direction_deg=first.direction_deg,
+        direction_ref=first.direction_ref,
+        before=first.taken_on,
+        after=None if point.after is None else point.after.taken_on,
+        photos=tuple(
+            PointPhoto(
+                file_name=photo.file_name,
+                taken_on=photo.taken_on,
+                picture=photo.picture,
+                picture_there=store.picture(photo.picture) is not None,
+            )
+            for photo in point.photos
+        ),
+        work_between=tuple(
+            PointWork(entry_id=entry.entry_id, date=entry.date, practice=entry.practice) for entry in point.work
+        ),
+        for_public=not point.is_private,
+    )
+
+
+def found_points(store: Store, *, on: date | None = None) -> tuple[FoundPoint, ...]:
+    """Return the photo points in the order of their first photo."""
+    grid = store.grid
+    taken = {photo.uuid: photo for photo in store.photos() if on is None or photo.taken_on <= on}
+    if grid is None or not taken:
+        return ()
+    spots = {uuid: grid.to_grid(photo.geometry) for uuid, photo in taken.items()}
+    points = photo_points(
+        [_sight(photo, spots[uuid]) for uuid, photo in taken.items()],
+        within_m=same_spot_m(store.settings.gps.sigma_m),
+    )
+    units = store.units(on)
+    shapes = [grid.to_grid(unit.geometry) for unit in units]
+    private = _private_shapes(store.features(), grid)
+    log = [
+        entry
+        for entry in sorted(effective_entries(store.entries()), key=lambda entry: entry.date)
+        if entry.patch is not None and entry.practice not in _UNSEEN and (on is None or entry.date <= on)
+    ]
+    patches = [grid.to_grid(entry.patch) for entry in log if entry.patch is not None]
+    tree = shapely.STRtree(patches)
+    return tuple(_found(point, taken, spots, units, shapes, private, log, patches, tree) for point in points)
+
+
+def _sight(photo: Photo, spot: Point) -> Sight:
+    # within a property the grid's north is true north to a hundredth of a degree
+    return Sight(
+        photo_id=photo.uuid,
+        x_m=spot.x,
+        y_m=spot.y,
+        direction_deg=photo.direction_deg,
+        direction_ref=photo.direction_ref,
+        taken_at=photo.taken_at,
+        taken_on=photo.taken_on,
+    )
+
+
+def _found(
+    point: PhotoPoint,
+    taken: dict[str, Photo],
+    spots: dict[str, Point],
+    units: Sequence[Unit],
+    shapes: Sequence[BaseGeometry],
+    private: Sequence[BaseGeometry],
+    log: Sequence[Entry],
+    patches: Sequence[BaseGeometry],
+    tree: shapely.STRtree,
+) -> FoundPoint:
+    members = tuple(taken[sight.photo_id] for sight in point.sights)
+    before = taken[point.before.photo_id]
+    after = None if point.after is None else taken[point.after.photo_id]
+    spot = spots[before.uuid]
+    work: list[Entry] = []
+    if after is not None:
+        view = seen_ground(spot.x, spot.y, before.direction_deg)
+        for number in sorted(int(found) for found in tree.query(view)):
+            entry = log[number]
+            if not before.taken_on <= entry.date <= after.taken_on:
+                continue
+            if shapely.intersection(patches[number], view).area >= SEEN_AREA_M2:
+                work.append(entry)
+    return FoundPoint(
+        unit=_unit(before, spot, units, shapes),
+        photos=members,
+        before=before,
+        after=after,
+        work=tuple(work),
+        is_private=any(photo.is_private or _looks_on_private(photo, spots[photo.uuid], private) for photo in members),
+    )
+
+
+def _unit(photo: Photo, spot: Point, units: Sequence[Unit], shapes: Sequence[BaseGeometry]) -> Unit | None:
+    """Return the unit that the photo was given to, or, where that is no more, the one that covers its spot now."""
+    for unit in units:
+        if unit.unit_id == photo.unit_id:
+            return unit
+    return next((unit for unit, shape in zip(units, shapes, strict=True) if shape.covers(spot)), None)
+
+
+def _private_shapes(features: Sequence[Feature], grid: LocalGrid) -> list[BaseGeometry]:
+    return [
+        grid.to_grid(feature.geometry)
+        for feature in features
+        if feature.sensitive or feature.kind in PRIVATE_FEATURE_KINDS
+    ]
+
+
+def _looks_on_private(photo: Photo, spot: Point, private: Sequence[BaseGeometry]) -> bool:
+    view = seen_ground(spot.x, spot.y, photo.direction_deg, far_m=PRIVATE_VIEW_M, wide_deg=PRIVATE_VIEW_DEG)
+    return any(spot.distance(shape) <= PRIVATE_NEAR_M or view.intersects(shape) for shape in private)

@@ -1,0 +1,360 @@
+"""Native cover, canopy and species before and after the first work on each unit's ground. It tells when, never why."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+
+import numpy as np
+import shapely
+
+from habmap.jobs.ground import Ground, ground
+from habmap.jobs.ports import Store
+from habmap.jobs.response_canopy import Canopy, canopy_of_side
+from habmap.jobs.response_regrowth import ComingBack, FirstWork, coming_back, first_work
+from habmap.jobs.response_words import unit_words
+from habmap.vocabulary import CEDAR_COVERS
+from habmap.work.records import Plot, Unit
+from habmap.work.response import MeanCover, Rarefied, change, is_cedar, mean_cover, rarefied, species_key
+from habmap.work.seen import CoverFrame, Sighting
+
+#: Values of ``establishmentMeans`` that say a species belongs here.
+_NATIVE_MEANS = frozenset({"native", "nativeReintroduced"})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UnitResponse:
+    """One unit before and after the first work on its ground; ``None`` = not read, or not to be had from what was.
+
+    Attributes
+    ----------
+    first_work_on, first_work
+        Day and practice of the first log line that killed cedars or burned there; ``None`` = none yet, and then all
+        readings are from before.
+    worked_pct
+        Share of the unit's ground that such work has covered by the day asked for [%]; frames may lie on the rest.
+    read_before_on, read_after_on, frames_before, frames_after
+        The last round of frames read before that day, and the newest read after it.
+    native_cover_…_pct
+        Mean over those frames of the cover of native plants, cedars left out; the plants of a frame are summed, so
+        layers may pass 100. Limits: 95 %, Student's t over frames.
+    native_cover_change_pct
+        Percentage points gained; limits: 95 %, Welch.
+    unknown_cover_…_pct
+        Cover of plants that the reader marked as of unknown origin.
+    canopy_…_pct, canopy_…_rests_on
+        Crown cover of cedars and what it was measured by.
+    species_…, native_species_…
+        Different species noted in sightings and frames, cedars left out: counts of what was seen, no census.
+    sightings_…, species_frames_…
+        The effort behind them: sightings, and all frames read on that side.
+    frames_compared, frame_species_…, frame_species_…_sd
+        Species expected in equally many frames (Mao's tau) with their standard deviation.
+    sightings_unsure
+        Sightings whose stated uncertainty reaches beyond the unit.
+    left_out
+        Sightings and frames of the very day of the first work, or whose interval spans it: they count on no side.
+    """
+
+    unit_id: str
+    name: str
+    first_work_on: date | None
+    first_work: str | None
+    worked_pct: float
+    read_before_on: date | None
+    read_after_on: date | None
+    frames_before: int
+    frames_after: int
+    native_cover_before_pct: float | None
+    native_cover_before_pct_ci95_low: float | None
+    native_cover_before_pct_ci95_high: float | None
+    native_cover_after_pct: float | None
+    native_cover_after_pct_ci95_low: float | None
+    native_cover_after_pct_ci95_high: float | None
+    native_cover_change_pct: float | None
+    native_cover_change_pct_ci95_low: float | None
+    native_cover_change_pct_ci95_high: float | None
+    unknown_cover_before_pct: float | None
+    unknown_cover_after_pct: float | None
+    canopy_before_pct: float | None
+    canopy_before_pct_ci95_low: float | None
+    canopy_before_pct_ci95_high: float | None
+    canopy_before_on: date | None
+    canopy_before_rests_on: str | None
+    canopy_after_pct: float | None
+    canopy_after_pct_ci95_low: float | None
+    canopy_after_pct_ci95_high: float | None
+    canopy_after_on: date | None
+    canopy_after_rests_on: str | None
+    species_before: int
+    species_after: int
+    native_species_before: int
+    native_species_after: int
+    sightings_before: int
+    sightings_after: int
+    sightings_unsure: int
+    species_frames_before: int
+    species_frames_after: int
+    frames_compared: int | None
+    frame_species_before: float | None
+    frame_species_before_sd: float | None
+    frame_species_after: float | None
+    frame_species_after_sd: float | None
+    left_out: int
+    coming_back: ComingBack
+    words: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ResponseResult:
+    """Every unit of cedar ground, and any other that was read or worked; ``on`` is the newest day that counts."""
+
+    place: str
+    on: date | None
+    units: tuple[UnitResponse, ...]
+    sightings_outside: int
+    method: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Side:
+    """What was read on one side of the first work: the round of frames that is compared, and everything seen."""
+
+    round: tuple[CoverFrame, ...]
+    frames: tuple[CoverFrame, ...]
+    sightings: tuple[Sighting, ...]
+    canopy: Canopy | None
+
+    @property
+    def native(self) -> MeanCover | None:
+        return mean_cover([_sum_pct(frame, native=True) for frame in self.round]) if self.round else None
+
+    @property
+    def unknown_pct(self) -> float | None:
+        return mean_cover([_sum_pct(frame, native=None) for frame in self.round]).mean_pct if self.round else None
+
+    @property
+    def species(self) -> dict[str, bool]:
+        """Species seen, and whether anybody wrote that it is native."""
+        seen: defaultdict[str, bool] = defaultdict(bool)
+        for sighting in self.sightings:
+            if sighting.is_present and not is_cedar(sighting.scientific_name):
+                seen[species_key(sighting.scientific_name)] |= sighting.establishment_means in _NATIVE_MEANS
+        for frame in self.frames:
+            for line in frame.lines:
+                if line.species is not None and not is_cedar(line.species):
+                    seen[species_key(line.species)] |= line.native is True
+        return dict(seen)
+
+    def rarefied(self, to_frames: int) -> Rarefied | None:
+        if not to_frames:
+            return None
+        return rarefied([_species_of(frame) for frame in self.round], to_frames=to_frames)
+
+
+def response(store: Store, *, on: date | None = None) -> ResponseResult:
+    """Set what was read before the first work on each unit's ground beside what was read after it.
+
+    Parameters
+    ----------
+    on
+        As of this day's work, readings and sightings, on the units as they were that day; ``None``: all of now.
+    """
+    return response_of(store, ground(store, on=on), on=on)
+
+
+def response_of(store: Store, state: Ground, *, on: date | None = None) -> ResponseResult:
+    """Return the same from ground that was cut already."""
+    limit = on or date.max
+    frames: defaultdict[str, list[CoverFrame]] = defaultdict(list)
+    for frame in store.cover_frames():
+        if frame.read_on <= limit:
+            frames[frame.unit_id].append(frame)
+    plots: defaultdict[str, list[Plot]] = defaultdict(list)
+    for plot in store.plots():
+        if plot.unit_id is not None and plot.measured_on is not None and plot.measured_on <= limit:
+            plots[plot.unit_id].append(plot)
+    sightings, unsure, outside = _by_unit(state, [seen for seen in store.sightings() if seen.seen_to <= limit])
+    found = []
+    for unit in state.units:
+        start = first_work(state, unit.unit_id)
+        has_news = frames[unit.unit_id] or sightings[unit.unit_id] or start.on is not None
+        if has_news or unit.cover in CEDAR_COVERS:
+            found.append(
+                _unit_response(
+                    unit,
+                    state,
+                    start,
+                    frames=frames[unit.unit_id],
+                    sightings=sightings[unit.unit_id],
+                    plots=plots[unit.unit_id],
+                    first_drawn=_drawn_before(store, unit, start),
+                    unsure=unsure[unit.unit_id],
+                )
+            )
+    days = [entry.date for entry in state.entries]
+    days += [frame.read_on for one in frames.values() for frame in one]
+    days += [seen.seen_to for one in sightings.values() for seen in one]
+    return ResponseResult(
+        place=store.settings.place.name,
+        on=on or max(days, default=None),
+        units=tuple(found),
+        sightings_outside=outside,
+        method=METHOD,
+    )
+
+
+METHOD = (
+    "Before is the last round of frames before the first log line that killed cedars or burned on that ground, after "
+    "the newest round since; what was read that very day counts on neither side. A sighting over several days counts "
+    "by all of them: before if the last is before that day, after if the first is after it.",
+    "Cover classes stand for their midpoints (Daubenmire 1959: 2.5, 15, 37.5, 62.5, 85, 97.5 %). A frame without a "
+    "plant counts as 0 for it. Limits are 95 %, Student’s t over frames; the change’s are Welch’s.",
+    "Native is what the reader wrote, never guessed. Cedars count as crowns, not as native cover or species. Counts of "
+    "species depend on how long and how well somebody looked; only equally many frames compare (Mao’s tau, Colwell "
+    "and others 2004), with the standard deviation after ±.",
+    "Before and after tell when something was seen, not what caused it: rain, grazing and season move these figures "
+    "too.",
+)
+
+
+def _unit_response(
+    unit: Unit,
+    state: Ground,
+    start: FirstWork,
+    *,
+    frames: Sequence[CoverFrame],
+    sightings: Sequence[Sighting],
+    plots: Sequence[Plot],
+    first_drawn: Unit,
+    unsure: int,
+) -> UnitResponse:
+    turn = start.on or date.max
+    before = _side(
+        [frame for frame in frames if frame.read_on < turn],
+        [seen for seen in sightings if seen.seen_to < turn],
+        [plot for plot in plots if plot.measured_on is not None and plot.measured_on < turn],
+        outline=first_drawn,
+    )
+    after = _side(
+        [frame for frame in frames if frame.read_on > turn],
+        [seen for seen in sightings if seen.seen_from > turn],
+        [plot for plot in plots if plot.measured_on is not None and plot.measured_on > turn],
+    )
+    native_before, native_after = before.native, after.native
+    moved = change(native_before, native_after) if native_before and native_after else None
+    compared = min(len(before.round), len(after.round))
+    rare_before, rare_after = before.rarefied(compared), after.rarefied(compared)
+    one, other = before.canopy or Canopy(), after.canopy or Canopy()
+    species_before, species_after = before.species, after.species
+    found = UnitResponse(
+        unit_id=unit.unit_id,
+        name=unit.name,
+        first_work_on=start.on,
+        first_work=start.practice,
+        worked_pct=start.worked_pct,
+        read_before_on=_day(before),
+        read_after_on=_day(after),
+        frames_before=len(before.round),
+        frames_after=len(after.round),
+        native_cover_before_pct=native_before.mean_pct if native_before else None,
+        native_cover_before_pct_ci95_low=native_before.ci95_low if native_before else None,
+        native_cover_before_pct_ci95_high=native_before.ci95_high if native_before else None,
+        native_cover_after_pct=native_after.mean_pct if native_after else None,
+        native_cover_after_pct_ci95_low=native_after.ci95_low if native_after else None,
+        native_cover_after_pct_ci95_high=native_after.ci95_high if native_after else None,
+        native_cover_change_pct=moved.points if moved else None,
+        native_cover_change_pct_ci95_low=moved.ci95_low if moved else None,
+        native_cover_change_pct_ci95_high=moved.ci95_high if moved else None,
+        unknown_cover_before_pct=before.unknown_pct,
+        unknown_cover_after_pct=after.unknown_pct,
+        canopy_before_pct=one.cover_pct,
+        canopy_before_pct_ci95_low=one.ci95_low,
+        canopy_before_pct_ci95_high=one.ci95_high,
+        canopy_before_on=one.on,
+        canopy_before_rests_on=one.rests_on,
+        canopy_after_pct=other.cover_pct,
+        canopy_after_pct_ci95_low=other.ci95_low,
+        canopy_after_pct_ci95_high=other.ci95_high,
+        canopy_after_on=other.on,
+        canopy_after_rests_on=other.rests_on,
+        species_before=len(species_before),
+        species_after=len(species_after),
+        native_species_before=sum(species_before.values()),
+        native_species_after=sum(species_after.values()),
+        sightings_before=len(before.sightings),
+        sightings_after=len(after.sightings),
+        sightings_unsure=unsure,
+        species_frames_before=len(before.frames),
+        species_frames_after=len(after.frames),
+        frames_compared=compared or None,
+        frame_species_before=rare_before.species if rare_before else None,
+        frame_species_before_sd=rare_before.sd if rare_before else None,
+        frame_species_after=rare_after.species if rare_after else None,
+        frame_species_after_sd=rare_after.sd if rare_after else None,
+        left_out=len(frames) + len(sightings) - sum(len(side.frames) + len(side.sightings) for side in (before, after)),
+        coming_back=coming_back(state, unit.unit_id, since=start.on),
+        words="",
+    )
+    return replace(found, words=unit_words(found))
+
+
+def _side(
+    frames: Sequence[CoverFrame], sightings: Sequence[Sighting], plots: Sequence[Plot], *, outline: Unit | None = None
+) -> _Side:
+    newest = max((frame.read_on for frame in frames), default=None)
+    last_round = tuple(frame for frame in frames if frame.read_on == newest)
+    return _Side(last_round, tuple(frames), tuple(sightings), canopy_of_side(last_round, plots, outline=outline))
+
+
+def _day(side: _Side) -> date | None:
+    return side.round[0].read_on if side.round else None
+
+
+def _sum_pct(frame: CoverFrame, *, native: bool | None) -> float:
+    """Return the cover of a frame's plants that are native (``None``: of unknown origin), cedars left out [%]."""
+    return sum(
+        line.cover_pct
+        for line in frame.lines
+        if line.native is native
+        # a group without a word on its origin is no plant: bare ground, litter, rock
+        and (line.species is not None or line.native is not None)
+        and not is_cedar(line.species or line.group or "")
+    )
+
+
+def _species_of(frame: CoverFrame) -> set[str]:
+    return {species_key(line.species) for line in frame.lines if line.species and not is_cedar(line.species)}
+
+
+def _drawn_before(store: Store, unit: Unit, start: FirstWork) -> Unit:
+    """Return the unit as it was drawn before the first work, whose outline may say what canopy it had then."""
+    if start.on is None:
+        return unit
+    earlier = {one.unit_id: one for one in store.units(start.on - timedelta(days=1))}
+    return earlier.get(unit.unit_id, unit)
+
+
+def _by_unit(
+    state: Ground, sightings: Sequence[Sighting]
+) -> tuple[defaultdict[str, list[Sighting]], defaultdict[str, int], int]:
+    """Return the sightings inside each unit, how many of them may lie beyond it, and how many lie in none."""
+    inside: defaultdict[str, list[Sighting]] = defaultdict(list)
+    unsure: defaultdict[str, int] = defaultdict(int)
+    labels, shapes = list(state.unit_shapes), list(state.unit_shapes.values())
+    if state.grid is None or not sightings or not shapes:
+        return inside, unsure, len(sightings)
+    points = shapely.get_parts(state.grid.to_grid(shapely.MultiPoint([seen.geometry for seen in sightings])))
+    point_numbers, unit_numbers = shapely.STRtree(shapes).query(points, predicate="intersects")
+    home = {
+        int(point): int(unit) for point, unit in sorted(zip(point_numbers, unit_numbers, strict=True), reverse=True)
+    }
+    edges = [shape.boundary for shape in shapes]
+    for number, unit in sorted(home.items()):
+        seen = sightings[number]
+        inside[labels[unit]].append(seen)
+        distance_m = float(np.asarray(shapely.distance(points[number], edges[unit])))
+        unsure[labels[unit]] += seen.uncertainty_m is not None and seen.uncertainty_m > distance_m
+    return inside, unsure, len(sightings) - len(home)

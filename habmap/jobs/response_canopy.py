@@ -1,0 +1,108 @@
+"""Crown cover of a unit's cedars on one side of the first work, by the surest reading that has a day."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from habmap.land.density import crown_cover_pct, fixed_plots, quarter_points
+from habmap.land.ratio import ratio_of_totals, t_limits
+from habmap.work.records import Plot, Unit
+from habmap.work.response import mean_cover
+from habmap.work.seen import CoverFrame
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Canopy:
+    """Crown cover [%] with its 95 % limits, the day it was measured and by what; ``None`` = not known."""
+
+    cover_pct: float | None = None
+    ci95_low: float | None = None
+    ci95_high: float | None = None
+    on: date | None = None
+    rests_on: str | None = None
+
+
+def canopy_of_side(
+    frames: Sequence[CoverFrame], plots: Sequence[Plot], *, outline: Unit | None = None
+) -> Canopy | None:
+    """Return the canopy by frames, else by lines, else by stems and crowns, else as the unit's outline gives it.
+
+    Parameters
+    ----------
+    frames
+        One round of frames, some with ``canopy_pct``.
+    plots
+        Plots and lines of this side, each with its day; those of the newest day count.
+    outline
+        The unit as drawn before the work; its figure has no day and is from before. A raster of canopy heights has no
+        day either and is left aside.
+    """
+    return _by_frames(frames) or _by_lines(plots) or _by_stems(plots) or _by_outline(outline)
+
+
+def _by_frames(frames: Sequence[CoverFrame]) -> Canopy | None:
+    read = [frame.canopy_pct for frame in frames if frame.canopy_pct is not None]
+    if not read:
+        return None
+    mean = mean_cover(read)
+    return Canopy(
+        cover_pct=mean.mean_pct,
+        ci95_low=mean.ci95_low,
+        ci95_high=None if mean.ci95_high is None else min(100.0, mean.ci95_high),
+        on=frames[0].read_on,
+        rests_on=f"crowns over {_counted(len(read), 'frame')}",
+    )
+
+
+def _by_lines(plots: Sequence[Plot]) -> Canopy | None:
+    lines = _newest([plot for plot in plots if plot.method == "line" and plot.line_ft])
+    if not lines:
+        return None
+    lengths_ft = [plot.line_ft or 0.0 for plot in lines]
+    ratio = ratio_of_totals([sum(plot.intercepts_ft) for plot in lines], lengths_ft)
+    limits = (None, None) if ratio.se is None else t_limits(100 * ratio.value, 100 * ratio.se, ratio.pairs - 1)
+    return Canopy(
+        cover_pct=100 * ratio.value,
+        ci95_low=limits[0],
+        ci95_high=None if limits[1] is None else min(100.0, limits[1]),
+        on=lines[0].measured_on,
+        rests_on=f"{_counted(len(lines), 'line')}, {sum(lengths_ft):,.0f} ft together",
+    )
+
+
+def _by_stems(plots: Sequence[Plot]) -> Canopy | None:
+    counted = _newest([plot for plot in plots if plot.method != "line"])
+    crowns_ft = [plot.crown_ft for plot in counted if plot.crown_ft is not None]
+    if not crowns_ft:
+        return None
+    fixed = [plot for plot in counted if plot.method == "fixed"]
+    if fixed:
+        stems = fixed_plots([plot.stems or 0 for plot in fixed], [plot.plot_acres or 0.0 for plot in fixed])
+    else:
+        distances = [[float("nan") if d is None else d for d in plot.distances_m] for plot in counted]
+        if all(d != d for point in distances for d in point):
+            return None
+        stems = quarter_points(distances)
+    mean_crown_ft = sum(crowns_ft) / len(crowns_ft)
+    return Canopy(
+        cover_pct=crown_cover_pct(stems.stems_per_acre, crown_ft=mean_crown_ft),
+        on=counted[0].measured_on,
+        rests_on=f"stems of {_counted(len(fixed or counted), 'plot')} and a mean crown of {mean_crown_ft:.1f} ft",
+    )
+
+
+def _by_outline(outline: Unit | None) -> Canopy | None:
+    if outline is None or outline.canopy_pct is None:
+        return None
+    return Canopy(cover_pct=outline.canopy_pct, rests_on="as given with the unit’s outline")
+
+
+def _newest(plots: Sequence[Plot]) -> list[Plot]:
+    day = max((plot.measured_on for plot in plots if plot.measured_on is not None), default=None)
+    return [plot for plot in plots if plot.measured_on == day]
+
+
+def _counted(number: int, one: str) -> str:
+    return f"{number} {one if number == 1 else one + 's'}"

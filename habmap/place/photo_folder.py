@@ -1,0 +1,122 @@
+"""A person's folder of photos: which files in it are photos, and what each holds; nothing in it is changed."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import stat
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+from habmap.errors import InputError
+from habmap.place.pictures import MOST_BYTES
+from habmap.place.userfiles import printable
+
+#: The table that says where photos were taken whose camera did not.
+PLACING_TABLE: Final = "photos.csv"
+JPEG_SUFFIXES: Final = frozenset({".jpg", ".jpeg", ".jpe", ".jfif"})
+#: Pictures that are not read here; photographs may hide behind them, so they are named and not passed over.
+UNREAD_SUFFIXES: Final = frozenset(
+    {".heic", ".heif", ".hif", ".avif", ".png", ".tif", ".tiff", ".webp", ".dng", ".cr2", ".cr3", ".nef", ".arw",
+     ".raf", ".orf", ".rw2", ".bmp", ".gif"}
+)  # fmt: skip
+MOST_FILES: Final = 20_000
+
+
+@dataclass(frozen=True, slots=True)
+class PhotoFolder:
+    """What a folder holds: JPEG files and other pictures, by path below it, and how many other files."""
+
+    folder: Path
+    jpegs: tuple[str, ...]
+    unread: tuple[str, ...]
+    other_files: int
+    table: Path | None
+
+
+def read_folder(folder: Path) -> PhotoFolder:
+    """Look through a folder and the folders in it; hidden ones, and links to folders, are passed over.
+
+    Raises
+    ------
+    InputError
+        There is no such folder, it cannot be read, or it holds more files than anybody's photos.
+    """
+    if not folder.exists():
+        raise InputError("there is no such folder", where=printable(str(folder)), mend="check the name")
+    if not folder.is_dir():
+        raise InputError(
+            "this is a file, not a folder", where=printable(str(folder)), mend="name the folder that the photos lie in"
+        )
+    jpegs: list[str] = []
+    unread: list[str] = []
+    others, seen = 0, 0
+    table: Path | None = None
+    try:
+        for here, folders, names in os.walk(folder, onerror=_raise, followlinks=False):
+            folders[:] = sorted(name for name in folders if not name.startswith("."))
+            for name in sorted(names):
+                if name.startswith("."):
+                    continue
+                seen += 1
+                if seen > MOST_FILES:
+                    raise InputError(
+                        "there are too many files in this folder", where=printable(str(folder)),
+                        allowed=f"up to {MOST_FILES:,}", mend="put the property's photos into a folder of their own",
+                    )  # fmt: skip
+                path = Path(here) / name
+                below, suffix = path.relative_to(folder).as_posix(), path.suffix.lower()
+                if below.lower() == PLACING_TABLE:
+                    table = path
+                elif suffix in JPEG_SUFFIXES:
+                    jpegs.append(below)
+                elif suffix in UNREAD_SUFFIXES:
+                    unread.append(below)
+                else:
+                    others += 1
+    except OSError as error:
+        raise InputError(
+            "the folder cannot be read",
+            where=printable(str(folder)),
+            value=error.strerror,
+            mend="check its permissions",
+        ) from error
+    return PhotoFolder(folder, tuple(jpegs), tuple(unread), others, table)
+
+
+def _raise(error: OSError) -> None:
+    raise error
+
+
+def photo_bytes(path: Path) -> bytes:
+    """Return what a photo's file holds.
+
+    Raises
+    ------
+    InputError
+        It cannot be read, is empty, is no plain file, or is larger than any camera's.
+    """
+    try:
+        # asked before opening: a pipe would wait for its writer
+        found = path.stat()
+        if not stat.S_ISREG(found.st_mode):
+            raise InputError("this is no file on disk")
+        if found.st_size > MOST_BYTES:
+            raise InputError(
+                "the file is larger than is accepted", value=f"{found.st_size:,} bytes",
+                allowed=f"{MOST_BYTES // 1_000_000} MB", mend="save a smaller copy of it",
+            )  # fmt: skip
+        content = path.read_bytes()
+    except OSError as error:
+        if isinstance(error, InputError):
+            raise
+        raise InputError("the file cannot be read", value=error.strerror, mend="check its permissions") from error
+    if not content:
+        raise InputError("the file is empty (0 bytes)", mend="copy it from the camera again")
+    return content
+
+
+def content_sha256(content: bytes) -> str:
+    """Return the SHA-256 of a file's content as hexadecimal digits."""
+    return hashlib.sha256(content).hexdigest()
