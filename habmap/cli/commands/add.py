@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from habmap.cli.add_block_command import block_command
 from habmap.cli.add_photos import photos_command
 from habmap.cli.context import JsonOption, OverwriteOption, Session, parsed_date
 from habmap.cli.output import print_json, say, warn
@@ -59,6 +60,7 @@ def register(app: typer.Typer) -> None:
     add.command("photos")(photos_command)
     add.command("dem")(dem_command)
     add.command("canopy")(canopy_command)
+    add.command("block")(block_command)
     app.add_typer(add)
 
 
@@ -204,7 +206,7 @@ def forecast_command(
 def sightings_command(
     context: typer.Context, file: FileArgument, map_: MapOption = None, as_json: JsonOption = False
 ) -> None:
-    """Load sightings of plants and animals from a CSV table with Darwin Core columns; loaded twice it is no news."""
+    """Load sightings from a CSV table with Darwin Core columns."""
     columns = _renames(map_)
     from habmap.jobs.add_sightings import add_sightings
 
@@ -217,9 +219,9 @@ def sightings_command(
 def cover_command(
     context: typer.Context, file: FileArgument, map_: MapOption = None, as_json: JsonOption = False
 ) -> None:
-    """Load plant cover read in frames (Daubenmire's classes 1-6, or percent) from a CSV table.
+    """Load plant cover read in frames from a CSV table.
 
-    A row is one plant in one frame; a frame with nothing in it is one row with species and group blank. Each frame
+    A row is one plant in one frame, its cover as Daubenmire's class 1-6 or in percent; a frame with nothing in it is one row with species and group blank. Each frame
     counts, so that a plant that is not in it counts as 0.
     """
     columns = _renames(map_)
