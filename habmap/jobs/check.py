@@ -370,6 +370,17 @@ def _raster(
         )
 
 
+def _photos(rows: _Rows) -> Iterator[Fault]:
+    for photo in rows.store.photos():
+        if rows.store.picture(photo.picture) is None:
+            yield Fault(
+                rule="photos",
+                where=f"photo {photo.file_name}",
+                what=f"its picture is gone from photos/: {photo.picture}",
+                mend="load the photo again with `habmap add photos DIR`, or join a copy that has it",
+            )
+
+
 def _settings(rows: _Rows) -> Iterator[Fault]:
     known = {unit.unit_id for unit in rows.units}
     settings = rows.store.settings
@@ -412,6 +423,7 @@ _RULES: Final[dict[str, Callable[[_Rows], Iterator[Fault]]]] = {
     "date": _dates,
     "elevation": _elevation,
     "canopy": _canopy,
+    "photos": _photos,
     "settings": _settings,
     "burn": _burns,
     "closure": _closure,
