@@ -14,8 +14,10 @@ import shapely
 from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
+from habmap.errors import UsageError
 from habmap.jobs.acres import AcresResult, acres_of
 from habmap.jobs.ground import Ground, ground
+from habmap.jobs.map_history import page_history, page_seasons
 from habmap.jobs.ports import Store
 from habmap.jobs.rank import rank
 from habmap.jobs.terrain import TerrainResult, terrain
@@ -81,6 +83,8 @@ def draw_map(
     now: datetime,
     audience: Audience = "owner",
     on: date | None = None,
+    with_hours: bool = False,
+    with_cost: bool = False,
     overwrite: bool = False,
 ) -> MapResult:
     """Write the self-contained map page.
@@ -97,17 +101,28 @@ def draw_map(
         ``public`` leaves out names, notes, hours, costs and private features, in the file itself.
     on
         As of this day's work; ``None``: all work so far.
+    with_hours, with_cost
+        Tell person-hours, and cost, on the owner's page; never on one for the public.
 
     Raises
     ------
+    UsageError
+        Hours or cost are asked for on a page for the public.
     PlaceError
         It cannot be written.
     InputError
         The file is already there and ``overwrite`` is false, its name is that of a property's own
         file, or the elevation that the place names cannot be read.
     """
+    if audience == "public" and (with_hours or with_cost):
+        raise UsageError(
+            "hours and cost never stand on a page for the public",
+            value="--with-hours" if with_hours else "--with-cost",
+            allowed="on the owner's page only",
+            mend="leave the option out, or leave out --for public",
+        )
     refuse_to_write(target, overwrite=overwrite)
-    page = build_page(store, now=now, audience=audience, on=on)
+    page = build_page(store, now=now, audience=audience, on=on, with_hours=with_hours, with_cost=with_cost)
     content = render_page(page).encode()
     write_whole(target, lambda path: path.write_bytes(content), overwrite=overwrite, make_folder=True)
     return MapResult(
@@ -125,7 +140,15 @@ def draw_map(
     )
 
 
-def build_page(store: Store, *, now: datetime, audience: Audience, on: date | None = None) -> Page:
+def build_page(
+    store: Store,
+    *,
+    now: datetime,
+    audience: Audience,
+    on: date | None = None,
+    with_hours: bool = False,
+    with_cost: bool = False,
+) -> Page:
     """Return the page's records: every figure from the jobs that print it elsewhere, so that none can differ."""
     state = ground(store, on=on)
     account = acres_of(state, settings=store.settings)
@@ -159,8 +182,8 @@ def build_page(store: Store, *, now: datetime, audience: Audience, on: date | No
         keep_acres=account.totals.keep_acres,
         coming_back_acres=account.totals.coming_back_acres,
         units=_units(state, account, slopes, order, audience, store.settings),
-        pieces=_pieces(state),
-        work=_work(state, audience),
+        pieces=stage_pieces(state),
+        work=_work(state, audience, with_hours=with_hours, with_cost=with_cost),
         features=tuple(
             PageFeature(
                 kind=feature.kind,
@@ -175,6 +198,8 @@ def build_page(store: Store, *, now: datetime, audience: Audience, on: date | No
         missing=missing,
         method=_method(state, slopes, relief),
         cautions=_cautions(state, account, slopes),
+        history=page_history(store, state),
+        seasons=page_seasons(state, settings=store.settings, with_hours=with_hours, with_cost=with_cost),
         grid_latlon=None if store.grid is None else (store.grid.lat, store.grid.lon),
     )
 
@@ -256,7 +281,7 @@ def _middle(shape: Polygon | MultiPolygon, grid: LocalGrid) -> tuple[float, floa
     return (float(point.x), float(point.y))
 
 
-def _pieces(state: Ground) -> tuple[PagePiece, ...]:
+def stage_pieces(state: Ground) -> tuple[PagePiece, ...]:
     """Return the ground joined by unit and stage, so that no hairline shows between pieces of one stage."""
     grid = state.grid
     if grid is None:
@@ -270,7 +295,7 @@ def _pieces(state: Ground) -> tuple[PagePiece, ...]:
     )
 
 
-def _work(state: Ground, audience: Audience) -> tuple[PageWork, ...]:
+def _work(state: Ground, audience: Audience, *, with_hours: bool, with_cost: bool) -> tuple[PageWork, ...]:
     owner = audience == "owner"
     acres_in: defaultdict[str, defaultdict[str, float]] = defaultdict(lambda: defaultdict(float))
     for piece in state.pieces:
@@ -284,8 +309,8 @@ def _work(state: Ground, audience: Audience) -> tuple[PageWork, ...]:
             unit_acres=dict(acres_in[entry.entry_id]),
             geometry=entry.patch,
             killed_pct=entry.killed_pct,
-            person_hours=entry.person_hours if owner else None,
-            cost=entry.cost if owner else None,
+            person_hours=entry.person_hours if owner and with_hours else None,
+            cost=entry.cost if owner and with_cost else None,
             who=entry.who if owner else None,
             note=entry.note if owner else None,
         )

@@ -100,7 +100,8 @@ def write_sheet(
         The disk refused.
     """
     path = pdf_path(target, folder=folder, name=_file_name(unit_id), what="sheet", overwrite=overwrite)
-    page = build_page(store, now=now, audience=audience, on=on)
+    is_owner = audience == "owner"
+    page = build_page(store, now=now, audience=audience, on=on, with_hours=is_owner, with_cost=is_owner)
     grid = store.grid
     if grid is None:
         raise InputError("there is no ground to draw", mend="load units or a boundary first: `habmap add units FILE`")

@@ -53,6 +53,7 @@ def render_page(page: Page) -> str:
     _Drawing().add_to(paper)  # type: ignore[no-untyped-call]
     figure = paper.get_root()
     names = [part.name for part in PARTS]
+    scripts = [part.name for part in PARTS if part.has_script]
     figure._template = ENVIRONMENT.from_string(
         template_text("page/page.html.j2"),
         globals={
@@ -61,7 +62,7 @@ def render_page(page: Page) -> str:
             "policy": POLICY_SLOT,
             "drawing": drawing_json(page),
             "css": "\n".join(template_text(f"page/{name}.css") for name in ("page", *names)),
-            "js": "\n".join(template_text(f"page/{name}.js") for name in ("page", *names)),
+            "js": "\n".join(template_text(f"page/{name}.js") for name in ("page", *scripts)),
         },
     )
     return seal(_steady_names(figure.render(), paper))

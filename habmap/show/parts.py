@@ -11,6 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Final
 
+from habmap.show import ruler, seasons, sorting
 from habmap.show.pencil import pencil_drawing, pencil_values
 from habmap.show.records import Page
 
@@ -27,12 +28,20 @@ class Part:
         What its script needs, as JSON values (nothing private on a page for the public).
     values
         What its template needs, by name.
+    has_script
+        Whether it has a ``.js`` file.
     """
 
     name: str
     drawing: Callable[[Page], Any]
     values: Callable[[Page], dict[str, Any]]
+    has_script: bool = True
 
 
 #: In the order in which their scripts run.
-PARTS: Final[tuple[Part, ...]] = (Part(name="pencil", drawing=pencil_drawing, values=pencil_values),)
+PARTS: Final[tuple[Part, ...]] = (
+    Part(name="ruler", drawing=ruler.drawing, values=ruler.values),
+    Part(name="seasons", drawing=seasons.drawing, values=seasons.values, has_script=False),
+    Part(name="sorting", drawing=sorting.drawing, values=sorting.values),
+    Part(name="pencil", drawing=pencil_drawing, values=pencil_values),
+)

@@ -15,6 +15,7 @@ from shapely import MultiPolygon
 from shapely.geometry.base import BaseGeometry
 
 from habmap.errors import HabmapError
+from habmap.show.history_records import PageHistory, PageSeasons
 from habmap.show.relief import Relief
 from habmap.vocabulary import PRIVATE_FEATURE_KINDS
 
@@ -120,6 +121,8 @@ class Page:
     missing: tuple[str, ...]
     method: tuple[str, ...]
     cautions: tuple[str, ...]
+    history: PageHistory | None = None
+    seasons: PageSeasons | None = None
     grid_latlon: tuple[float, float] | None = None
 
 
@@ -137,6 +140,10 @@ def refuse_private(page: Page) -> None:
             raise PrivateOnPublicPageError(
                 "a log line on a page for the public tells who, a note, hours or cost", value=work.day
             )
+    if page.seasons is not None and any(
+        value is not None for season in page.seasons.seasons for value in (season.person_hours, season.cost)
+    ):
+        raise PrivateOnPublicPageError("a season on a page for the public tells hours or cost")
     for unit in page.units:
         if unit.notes is not None:
             raise PrivateOnPublicPageError("a unit on a page for the public carries notes", value=unit.unit_id)

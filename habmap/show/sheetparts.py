@@ -20,7 +20,7 @@ _LEAST_BAR: Final = 3.0
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One unit in the account."""
+    """One unit in the account; ``history`` its work line by line, ``history_days`` their days."""
 
     number: int
     unit: PageUnit
@@ -31,6 +31,8 @@ class Row:
     state: str
     terrain: str
     history: tuple[str, ...]
+    history_days: tuple[str, ...]
+    spent: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +55,7 @@ def sheet_parts(page: Page) -> dict[str, Any]:
         "tenths": words.tenths,
         "groups": _groups(page),
         "stage_legend": [
-            (Markup(symbols.legend_area(pattern_id(stage))), STAGE_WORDS[stage], words.tenths(acres))
+            (Markup(symbols.legend_area(pattern_id(stage))), STAGE_WORDS[stage], words.tenths(acres), stage)
             for stage in STAGES
             if (acres := sum(unit.stage_acres.get(stage, 0.0) for unit in page.units)) > 0
         ],
@@ -85,11 +87,11 @@ def _groups(page: Page) -> list[Group]:
 
 def _row(number: int, unit: PageUnit, page: Page, largest_acres: float) -> Row:
     sd = "" if unit.acres_sd is None else f"± {words.tenths(unit.acres_sd)}"
-    history = tuple(
-        words.work_sentence(work, unit_id=unit.unit_id, currency=page.currency)
+    worked = [
+        work
         for work in sorted(page.work, key=lambda work: work.day)
         if work.unit_acres.get(unit.unit_id, 0.0) >= words.SPOKEN_ACRES
-    )
+    ]
     return Row(
         number=number,
         unit=unit,
@@ -99,7 +101,9 @@ def _row(number: int, unit: PageUnit, page: Page, largest_acres: float) -> Row:
         acres_pm=sd,
         state=words.stage_sentence(unit),
         terrain=words.terrain_sentence(unit.terrain),
-        history=history,
+        history=tuple(words.work_sentence(work, unit_id=unit.unit_id, currency=page.currency) for work in worked),
+        history_days=tuple(work.day.isoformat() for work in worked),
+        spent=words.unit_spent(page, unit.unit_id),
     )
 
 

@@ -52,7 +52,9 @@ def headline(page: Page) -> str:
     left = f"{done}; {tenths(page.remaining_acres)} remain"
     if following is None:
         return f"{left}."
-    return f"{left}; next: {_with_article(following)}, {tenths(following.remaining_acres)} acres."
+    return (
+        f"{left}; next: {with_article(following.name, following.unit_id)}, {tenths(following.remaining_acres)} acres."
+    )
 
 
 def also(page: Page) -> str:
@@ -70,10 +72,11 @@ def unit_title(unit: PageUnit) -> str:
     return unit.name.strip() or unit.unit_id
 
 
-def _with_article(unit: PageUnit) -> str:
-    name = unit.name.strip()
+def with_article(name: str, unit_id: str) -> str:
+    """Return a unit as a sentence names it: ``the south bench``, a proper name as it is, else its label."""
+    name = name.strip()
     if not name:
-        return f"unit {unit.unit_id}"
+        return f"unit {unit_id}"
     first = name.split()[0]
     if first.lower() in {"the", "a", "an"}:
         return name[0].lower() + name[1:] if first == "The" else name
@@ -139,6 +142,29 @@ def work_sentence(work: PageWork, *, unit_id: str, currency: str) -> str:
         text += f", {work.cost:,.0f} {currency}"
     text += f", by {work.who}." if work.who else "."
     return f"{text} “{work.note}”" if work.note else text
+
+
+def unit_spent(page: Page, unit_id: str) -> str:
+    """Return the hours and the cost that the log tells of a unit's ground; empty where the page shows neither.
+
+    A line that touched several units is shared out by its acres in each.
+    """
+    hours = cost = 0.0
+    has_hours = has_cost = False
+    for work in page.work:
+        share = work.unit_acres.get(unit_id, 0.0) / work.acres if work.acres > 0 else 0.0
+        if share <= 0:
+            continue
+        if work.person_hours is not None:
+            hours, has_hours = hours + share * work.person_hours, True
+        if work.cost is not None:
+            cost, has_cost = cost + share * work.cost, True
+    parts = [f"{hours:,.0f} person-hours"] if has_hours else []
+    if has_cost:
+        parts.append(f"{cost:,.0f} {page.currency}")
+    if not parts:
+        return ""
+    return f"{' and '.join(parts)} so far, each day shared out by its acres here."
 
 
 def feature_label(name: str, kind: str, is_private: bool) -> str:

@@ -91,6 +91,14 @@ def season_label(first_year: int) -> str:
     return f"{first_year}-{(first_year + 1) % 100:02d}"
 
 
+def season_days(first_year: int) -> tuple[date, date]:
+    """Return the first and last day of the season that begins in a year; the calendar's own ends cut it short."""
+    return (
+        date.min if first_year < date.min.year else date(first_year, FIRST_MONTH, 1),
+        date.max if first_year + 1 > date.max.year else date(first_year + 1, FIRST_MONTH - 1, 30),
+    )
+
+
 def by_season(
     lines: Iterable[WorkLine], changes: Iterable[Change], *, start_remaining_acres: float
 ) -> tuple[Season, ...]:
@@ -123,8 +131,8 @@ def by_season(
         seasons.append(
             Season(
                 label=season_label(year),
-                first_day=date.min if year < date.min.year else date(year, FIRST_MONTH, 1),
-                last_day=date.max if year + 1 > date.max.year else date(year + 1, FIRST_MONTH - 1, 30),
+                first_day=season_days(year)[0],
+                last_day=season_days(year)[1],
                 treated_acres=total - (seasons[-1].cumulative_treated_acres if seasons else 0.0),
                 cumulative_treated_acres=total,
                 remaining_acres=math.fsum([start_remaining_acres, *(change.remaining_acres for change in so_far)]),

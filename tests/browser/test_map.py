@@ -215,9 +215,9 @@ def test_it_prints_on_one_page_with_legend_table_and_cautions(
 
 def test_every_control_is_reached_by_key_and_shows_where_one_is(open_page: Open, owner_map: Path) -> None:
     page = _drawn(open_page, owner_map).page
-    wanted = page.locator("tr.unit button").count() + page.locator("path.unit").count() + 3
+    buttons = page.locator("button:visible").count()
     reached = set()
-    for _ in range(wanted + 12):
+    for _ in range(buttons + page.locator("path.unit").count() + 20):
         page.keyboard.press("Tab")
         here = page.evaluate(
             """() => { const e = document.activeElement, s = getComputedStyle(e);
@@ -228,9 +228,10 @@ def test_every_control_is_reached_by_key_and_shows_where_one_is(open_page: Open,
             break
         assert here[2], f"no visible focus on {here}"
         reached.add((here[0], here[1]))
-    assert {("button", "closer"), ("button", "farther"), ("button", "whole")} <= reached
+    assert {("button", name) for name in ("closer", "farther", "whole", "earlier", "later")} <= reached
+    assert ("div", "ruler") in reached
     assert sum(tag == "path" for tag, _ in reached) == page.locator("path.unit").count()
-    assert sum(tag == "button" for tag, _ in reached) == page.locator("tr.unit button").count() + 3
+    assert sum(tag == "button" for tag, _ in reached) == buttons
 
 
 def test_the_public_file_itself_holds_nothing_private(public_map: Path, owner_map: Path, sample_place: Path) -> None:

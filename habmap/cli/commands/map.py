@@ -33,6 +33,12 @@ def draw(
     audience: Annotated[
         For, typer.Option("--for", help="public leaves out names, notes, hours, costs and private places.")
     ] = For.OWNER,
+    with_hours: Annotated[
+        bool, typer.Option("--with-hours", help="Tell person-hours, by unit and season; owner's page only.")
+    ] = False,
+    with_cost: Annotated[
+        bool, typer.Option("--with-cost", help="Tell cost, by unit and season; owner's page only.")
+    ] = False,
     overwrite: OverwriteOption = False,
     on: OnOption = None,
     as_json: JsonOption = False,
@@ -46,7 +52,16 @@ def draw(
     session: Session = context.obj
     store = session.store()
     path = output if output is not None else session.folder / "out" / "map.html"
-    result = draw_map(store, target=path, now=session.now(), audience=audience.value, on=on, overwrite=overwrite)
+    result = draw_map(
+        store,
+        target=path,
+        now=session.now(),
+        audience=audience.value,
+        on=on,
+        with_hours=with_hours,
+        with_cost=with_cost,
+        overwrite=overwrite,
+    )
     for words in result.warnings:
         warn(words)
     if as_json:

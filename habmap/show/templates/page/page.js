@@ -42,15 +42,16 @@ function drawPlace(map) {
   }
 
   // --- what lies under a mark: dark ground is written on in paper, light ground in ink ---
-  const dark = [];
-  place.pieces.forEach((piece) => {
-    if (!place.dark.includes(piece.stage)) return;
-    partsOf(piece.shape).forEach((rings) => {
+  let dark = [];
+  function darken(polygons) {
+    const least = (values) => values.reduce((a, b) => Math.min(a, b)), most = (values) => values.reduce((a, b) => Math.max(a, b));
+    dark = polygons.map((rings) => {
       const lons = rings[0].map((p) => p[0]), lats = rings[0].map((p) => p[1]);
-      const least = (values) => values.reduce((a, b) => Math.min(a, b)), most = (values) => values.reduce((a, b) => Math.max(a, b));
-      dark.push({ rings, west: least(lons), east: most(lons), south: least(lats), north: most(lats) });
+      return { rings, west: least(lons), east: most(lons), south: least(lats), north: most(lats) };
     });
-  });
+  }
+  const darkOf = (pieces) => pieces.filter((piece) => place.dark.includes(piece.stage)).flatMap((piece) => partsOf(piece.shape));
+  darken(darkOf(place.pieces));
   function isDark(latlng) {
     const { lat, lng } = L.latLng(latlng);
     return dark.some((part) => {
@@ -123,6 +124,7 @@ function drawPlace(map) {
       const b = boxes.get(one), inside = b.left > frame.left && b.right < frame.right && b.top > frame.top && b.bottom < frame.bottom;
       const touches = kept.some((k) => b.left < k.right + 3 && b.right > k.left - 3 && b.top < k.bottom + 1 && b.bottom > k.top - 1);
       const shown = one.always || (inside && !touches && !said.has(one.group));
+      if (shown) one.element.classList.toggle("ondark", isDark(one.latlng)); // the ground under it may be that of another day
       one.element.classList.toggle("hushed", !shown);
       if (shown) kept.push(b);
       if (shown && one.group) said.add(one.group);
@@ -135,9 +137,10 @@ function drawPlace(map) {
   }
 
   // --- the ground: stages, contours, edges ---
-  [...new Set(place.pieces.map((piece) => piece.stage))].forEach((stage) =>
+  const opening = { fills: [], patches: [], outlines: null };
+  [...new Set(place.pieces.map((piece) => piece.stage))].forEach((stage) => opening.fills.push(
     many(place.pieces.filter((piece) => piece.stage === stage).map((piece) => piece.shape), "fills",
-      { stroke: false, fillColor: `url(#stage-${stage})`, fillOpacity: 1 }));
+      { stroke: false, fillColor: `url(#stage-${stage})`, fillOpacity: 1 })));
   place.contours.forEach((line) => {
     const points = [];
     let lon = 0, lat = 0;
@@ -150,16 +153,22 @@ function drawPlace(map) {
       });
     }
   });
-  many(place.units.map((unit) => unit.shape), "edges", { fill: false, color: INK, weight: 1.4 });
+  const edgeStyle = { fill: false, color: INK, weight: 1.4 };
+  const drawOutlines = () => many(place.units.map((unit) => unit.shape), "edges", edgeStyle);
+  const drawPatches = (shapes) => [
+    many(shapes, "edges", { fill: false, color: PAPER, weight: 3.4, opacity: 0.9 }),
+    many(shapes, "edges", { fill: false, color: INK, weight: 1.5, dashArray: "5 3" }),
+  ];
+  opening.outlines = drawOutlines();
   if (place.boundary) shape(place.boundary, "edges", { fill: false, color: INK, weight: 2, dashArray: "16 4 3 4 3 4" }).addTo(map);
-  const patches = place.patches.map((patch) => patch.shape);
-  many(patches, "edges", { fill: false, color: PAPER, weight: 3.4, opacity: 0.9 });
-  many(patches, "edges", { fill: false, color: INK, weight: 1.5, dashArray: "5 3" });
+  opening.patches = drawPatches(place.patches.map((patch) => patch.shape));
   place.patches.forEach((patch) => {
     const b = L.latLngBounds(L.GeoJSON.coordsToLatLngs(partsOf(patch.shape).flatMap((rings) => rings[0])));
     const tall = b.getNorth() - b.getSouth(), middle = b.getCenter().lng;
-    mark([b.getNorth() - tall * 0.16, middle], written(patch.label), "day", 4, 0, 0, patch);
-    mark([b.getSouth() + tall * 0.16, middle], written(patch.label), "day", 3.9, 0, 0, patch);
+    patch.marks = [
+      mark([b.getNorth() - tall * 0.16, middle], written(patch.label), "day", 4, 0, 0, patch),
+      mark([b.getSouth() + tall * 0.16, middle], written(patch.label), "day", 3.9, 0, 0, patch),
+    ];
   });
 
   // --- features in survey convention ---
@@ -215,13 +224,15 @@ function drawPlace(map) {
   });
   let chosen = null, chosenEdge = null;
   place.units.forEach((unit) => {
-    if (unit.order !== null) mark([unit.at[1], unit.at[0]], written(String(unit.order)), "order", 10 - unit.order / 1000);
-    mark([unit.at[1], unit.at[0]], written(unit.name), "unitname", 6, 0, unit.order === null ? 0 : 27);
+    unit.marks = [mark([unit.at[1], unit.at[0]], written(unit.name), "unitname", 6, 0, unit.order === null ? 0 : 27)];
+    if (unit.order !== null) unit.marks.push(mark([unit.at[1], unit.at[0]], written(String(unit.order)), "order", 10 - unit.order / 1000));
+    unit.paths = [];
     const reach = shape(unit.shape, "reach", { color: INK, weight: 2, opacity: 0, fillOpacity: 0, className: "unit" }).addTo(map);
     reach.on("click", (event) => { pick(unit.id, { at: event.latlng }); L.DomEvent.stop(event); });
     reach.eachLayer((layer) => {
       const path = layer.getElement && layer.getElement();
       if (!path) return;
+      unit.paths.push(path);
       for (const [key, value] of [["tabindex", "0"], ["role", "button"], ["aria-label", unit.says]]) path.setAttribute(key, value);
       path.addEventListener("keydown", (event) => {
         if (event.key !== "Enter" && event.key !== " ") return;
@@ -239,6 +250,12 @@ function drawPlace(map) {
     chosenEdge.forEach((edge) => edge.remove());
     chosen = null;
   }
+  function bringIntoView(bounds) {
+    if (map.getBounds().contains(bounds)) return;
+    moved = true;
+    if (map.getBoundsZoom(bounds) >= map.getZoom()) map.panTo(bounds.getCenter(), { animate: false });
+    else map.fitBounds(bounds, { padding: [24, 24], animate: false });
+  }
   function pick(id, { at, toggle }) {
     const again = chosen === id;
     letGo();
@@ -248,6 +265,7 @@ function drawPlace(map) {
     row.classList.add("chosen");
     button.setAttribute("aria-expanded", "true");
     about.hidden = false;
+    if (!at) bringIntoView(L.geoJSON(unit.shape).getBounds());
     chosenEdge = [[PAPER, 8], [INK, 4]].map(([color, weight]) => shape(unit.shape, "things", { fill: false, color, weight }).addTo(map));
     if (!at) return map.closePopup();
     const note = document.createElement("div"), title = document.createElement("h2"), sums = document.createElement("p");
@@ -313,7 +331,7 @@ function drawPlace(map) {
   }
   addEventListener("beforeprint", toPaper);
   addEventListener("afterprint", toScreen);
-  const sheet = { map, place, box, INK, PAPER, shape, many, partsOf, svg, mark, written, settle, hush, isDark, byId, pick, letGo, whole };
+  const sheet = { map, place, box, INK, PAPER, shape, many, partsOf, svg, mark, written, settle, hush, isDark, byId, pick, letGo, whole, renderers, opening, edgeStyle, drawOutlines, drawPatches, darken, darkOf };
   PARTS.forEach((part) => part(sheet));
   document.body.dataset.drawn = "yes";
 }

@@ -1,0 +1,118 @@
+"""What the page needs to show earlier days, and to tell the work season by season, as plain records."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+
+from shapely import MultiPolygon, Polygon
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PageDone:
+    """One practice of one step: its acres in each unit (by ``unit_id``) and outside them, each acre once."""
+
+    practice: str
+    unit_acres: Mapping[str, float]
+    outside_acres: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PageStep:
+    """The ground at the end of one day.
+
+    Attributes
+    ----------
+    day
+        ``None`` before any work.
+    season
+        Label of the season that ends with this step; ``None`` where steps are days.
+    units
+        Acres by stage of the units whose figures are not those of the step before, by ``unit_id``, nought left out;
+        nothing at all for a unit that is no longer drawn.
+    stage_acres
+        Of all units.
+    done
+        What was worked since the step before, in the order of a day's work.
+    """
+
+    day: date | None
+    season: str | None = None
+    units: Mapping[str, Mapping[str, float]]
+    stage_acres: Mapping[str, float]
+    done: tuple[PageDone, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PageHistoryPiece:
+    """Ground (lon/lat) of one stage at any step: from each step named on it is in that stage; ``None``: not drawn."""
+
+    geometry: Polygon | MultiPolygon
+    stages: tuple[tuple[int, str | None], ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PageOldUnit:
+    """A unit as it was drawn earlier (lon/lat)."""
+
+    unit_id: str
+    name: str
+    label_lonlat: tuple[float, float]
+    geometry: MultiPolygon
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PageOldUnits:
+    """All units as they were drawn from ``first_step`` to ``last_step``, both included."""
+
+    first_step: int
+    last_step: int
+    units: tuple[PageOldUnit, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PageHistory:
+    """Every step from before any work to the day of the page.
+
+    Attributes
+    ----------
+    pieces
+        Each square metre of a step's units lies in one piece that has a stage then.
+    patch_steps
+        Of each line of ``Page.work``: the step on which it was done.
+    old_units
+        Steps whose units are not drawn as the page has them.
+    unit_names
+        Of every unit that any step has, by ``unit_id``.
+    """
+
+    steps: tuple[PageStep, ...]
+    pieces: tuple[PageHistoryPiece, ...]
+    patch_steps: tuple[int, ...]
+    old_units: tuple[PageOldUnits, ...]
+    unit_names: Mapping[str, str]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PageSeason:
+    """One season, July 1 to June 30, on the units as the page has them; hours and cost only if asked for."""
+
+    label: str
+    first_day: date
+    last_day: date
+    treated_acres: float
+    cumulative_treated_acres: float
+    remaining_acres: float
+    person_hours: float | None = None
+    cost: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PageSeasons:
+    """The account by season; ``start_remaining_acres`` is what stood before any work."""
+
+    start_remaining_acres: float
+    seasons: tuple[PageSeason, ...]
+    with_hours: bool = False
+    with_cost: bool = False

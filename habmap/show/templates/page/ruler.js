@@ -1,0 +1,298 @@
+// The ruler of seasons: steps through the days of work, each with the ground as it was and the acres beside it.
+PARTS.push((sheet) => {
+  const data = sheet.place.ruler, line = document.getElementById("ruler");
+  if (!data || !line) return;
+  const { map, place, svg, INK, PAPER } = sheet, last = data.steps.length - 1, NONE = -1;
+  const PART = data.stages.indexOf("other"), $ = (selector, from = document) => from.querySelector(selector);
+  let at = last;
+
+  // --- the figures of a step: those of the step before, and what changed ---
+  const reached = { step: NONE, units: new Map() };
+  function figures(step) {
+    if (step < reached.step) { reached.step = NONE; reached.units = new Map(); }
+    while (reached.step < step) {
+      reached.step += 1;
+      data.steps[reached.step].units.forEach(([unit, ...pairs]) => {
+        if (!pairs.length) return reached.units.delete(unit);
+        const acres = data.stages.map(() => 0);
+        for (let i = 0; i < pairs.length; i += 2) acres[pairs[i]] = pairs[i + 1];
+        reached.units.set(unit, acres);
+      });
+    }
+    return reached.units;
+  }
+  const sum = (acres, stages) => stages.reduce((total, stage) => total + acres[stage], 0);
+  const whole = (acres) => acres.reduce((total, part) => total + part, 0);
+  const tenths = (acres) => acres.toLocaleString("en-US", { minimumFractionDigits: 1, maximumFractionDigits: 1 });
+  const isOpen = (acres) => acres.every((part, stage) => stage === PART || part === 0);
+
+  // --- shapes, read out of the file when the reader first moves the time ---
+  const rings = (steps) => {
+    const points = [];
+    let lon = 0, lat = 0;
+    for (let i = 0; i < steps.length; i += 2) points.push(L.latLng((lat += steps[i + 1]) / 1e6, (lon += steps[i]) / 1e6));
+    return points;
+  };
+  const polygons = (parts) => parts.map((polygon) => polygon.map(rings));
+  let shapes = null;
+  function stagesOf(step) {
+    shapes = shapes || data.pieces.map(([course, parts]) => ({ course, polygons: polygons(parts) }));
+    const found = new Map();
+    shapes.forEach(({ course, polygons: drawn }) => {
+      let stage = NONE;
+      for (let i = 0; i < course.length && course[i] <= step; i += 2) stage = course[i + 1];
+      if (stage === NONE) return;
+      if (!found.has(stage)) found.set(stage, []);
+      found.get(stage).push(...drawn);
+    });
+    return found;
+  }
+  // Shared edges must stay shared: nothing is smoothed away.
+  const lay = (drawn, pane, style) =>
+    L.polygon(drawn, { ...style, smoothFactor: 0, noClip: true, interactive: false, pane, renderer: sheet.renderers[pane] }).addTo(map);
+
+  // --- the ground ---
+  const opening = sheet.opening;
+  let laid = null, oldMarks = [];
+  const each = (layers, act) => layers.filter(Boolean).forEach(act);
+  const everything = (set) => [...set.fills, ...set.patches, set.outlines];
+  function drawGround(step) {
+    const before = laid || opening, old = data.old.find((one) => one.first <= step && step <= one.last);
+    if (step === last) {
+      if (laid) each(everything(opening), (layer) => layer.addTo(map));
+      laid = null;
+      sheet.darken(sheet.darkOf(place.pieces));
+    } else {
+      const dark = [], done = place.patches.filter((_, i) => data.patches[i] <= step).map((patch) => patch.shape), fills = [];
+      stagesOf(step).forEach((drawn, stage) => {
+        fills.push(lay(drawn, "fills", { stroke: false, fillColor: `url(#stage-${data.stages[stage]})`, fillOpacity: 1 }));
+        if (place.dark.includes(data.stages[stage])) drawn.forEach((polygon) => dark.push(polygon.map((ring) => ring.map((p) => [p.lng, p.lat]))));
+      });
+      laid = {
+        fills,
+        outlines: old ? lay(old.shapes.flatMap(polygons), "edges", sheet.edgeStyle) : sheet.drawOutlines(),
+        patches: sheet.drawPatches(done),
+      };
+      sheet.darken(dark);
+    }
+    if (before !== (laid || opening)) each(everything(before), (layer) => layer.remove());
+    oldMarks.forEach((one) => { one.off = true; });
+    if (old) {
+      old.marks = old.marks || old.units.map(([name, [lon, lat]]) => sheet.mark([lat, lon], sheet.written(name), "unitname", 6));
+      oldMarks = old.marks;
+      oldMarks.forEach((one) => { one.off = false; });
+    }
+    place.patches.forEach((patch, i) => patch.marks.forEach((one) => { one.off = data.patches[i] > step; }));
+    place.units.forEach((unit) => unit.marks.forEach((one) => {
+      one.off = step !== last && (one.kind.startsWith("order") || Boolean(old));
+    }));
+    sheet.hush();
+  }
+
+  // --- the words and the table ---
+  const first = new Map(); // what the page opened with, node by node
+  function write(element, ...content) {
+    if (!element) return;
+    if (!first.has(element)) first.set(element, [...element.childNodes]);
+    element.replaceChildren(...content);
+  }
+  const restore = () => first.forEach((nodes, element) => element.replaceChildren(...nodes));
+  const h1 = $("h1"), head = $("header"), asof = $(".place .asof"), caption = $("#account caption"), method = $("footer .method");
+  const also = $(".also") || head.appendChild(Object.assign(document.createElement("p"), { className: "also", hidden: true }));
+  const alsoHidden = also.hidden;
+  const openedSays = new Map(place.units.map((unit) => [unit.id, unit.says]));
+  const index = new Map(data.units.map(([id], i) => [id, i]));
+  const largest = Math.max(1e-9, ...[...figures(last).values()].map(whole));
+  const words = (acres) => {
+    const parts = acres.map((part, stage) => [part, stage]).filter(([part]) => part >= 0.05).sort((a, b) => b[0] - a[0] || a[1] - b[1]);
+    const text = parts.map(([part, stage]) => `${data.words[stage]} ${tenths(part)}`).join(", ");
+    return text ? `${text[0].toUpperCase()}${text.slice(1)} acres.` : `${tenths(whole(acres))} acres.`;
+  };
+  function bar(template, acres) {
+    const node = template.cloneNode(false), height = node.viewBox.baseVal.height - 1.2, room = node.viewBox.baseVal.width - 2;
+    const length = Math.max(3, room * Math.min(1, whole(acres) / largest));
+    let x = 0.6;
+    [...acres.keys()].reverse().forEach((stage) => {
+      if (!acres[stage]) return;
+      const width = acres[stage] / whole(acres) * length;
+      svg("rect", { x, y: 0.6, width, height, fill: `url(#stage-${data.stages[stage]})`, stroke: INK, "stroke-width": 0.8 }, node);
+      x += width;
+    });
+    return node;
+  }
+  function writeUnit(unit, acres, when, day) {
+    const { row, about } = sheet.byId.get(unit.id), [total, treated, remain] = row.querySelectorAll("td.fig"), cell = $(".barcell", row);
+    const open = acres && isOpen(acres);
+    if (!acres) {
+      [total, treated, remain].forEach((one) => write(one, "–"));
+      write(cell);
+      unit.says = `${unit.name}: not drawn so ${when}`;
+    } else {
+      // The spread of a walk belongs to the outline as it is now.
+      if (data.old.some((one) => one.first <= at && at <= one.last)) write(total, tenths(whole(acres)));
+      else if (first.has(total)) total.replaceChildren(...first.get(total));
+      write(treated, open ? "–" : tenths(sum(acres, data.treated)));
+      write(remain, open ? "–" : tenths(sum(acres, data.remaining)));
+      if (!first.has(cell)) first.set(cell, [...cell.childNodes]);
+      cell.replaceChildren(bar(first.get(cell).find((node) => node.nodeName === "svg"), acres));
+      unit.says = `${unit.name}: ${tenths(sum(acres, data.treated))} acres treated, ${tenths(sum(acres, data.remaining))} remaining of ${tenths(whole(acres))} ${when}`;
+      write($(".state", about), `${when[0].toUpperCase()}${when.slice(1)}: `, open ? "not counted as cedar ground." : words(acres));
+    }
+    about.querySelectorAll("li[data-day]").forEach((item) => { item.hidden = day === null || item.dataset.day > day; });
+    about.querySelectorAll(".worklines").forEach((list) => { list.hidden = ![...list.querySelectorAll("li")].some((item) => !item.hidden); });
+  }
+  const iso = (n) => { // a day number of the proleptic calendar, 1 = January 1 of the year 1
+    const date = new Date(0);
+    date.setUTCDate(date.getUTCDate() + n - 719163);
+    return `${String(date.getUTCFullYear()).padStart(4, "0")}-${String(date.getUTCMonth() + 1).padStart(2, "0")}-${String(date.getUTCDate()).padStart(2, "0")}`;
+  };
+  function writeWords(step) {
+    const one = data.steps[step], units = figures(step), when = one.n === null ? one.when : `by ${one.when}`;
+    h1.style.minHeight = `${Math.max(parseFloat(h1.style.minHeight) || 0, h1.offsetHeight)}px`; // the ruler stays under the thumb
+    also.style.minHeight = also.hidden ? "" : `${Math.max(parseFloat(also.style.minHeight) || 0, also.offsetHeight)}px`;
+    document.body.classList.toggle("then", step !== last);
+    if (step === last) {
+      restore();
+      also.hidden = alsoHidden;
+      place.units.forEach((unit) => { unit.says = openedSays.get(unit.id); });
+      document.querySelectorAll("li[data-day], .worklines").forEach((item) => { item.hidden = false; });
+      document.querySelectorAll("li[data-stage]").forEach((item) => { item.hidden = false; });
+      document.querySelectorAll("li[data-then]").forEach((item) => item.remove());
+    } else {
+      write(h1, one.head);
+      write(also, one.also);
+      also.hidden = !one.also && alsoHidden;
+      write(asof, one.n === null ? one.when : `as of ${one.when}`);
+      write(caption, `Acres ${one.n === null ? one.when : `as of ${one.when}`}. The order of work and the reasons are those of now.`);
+      const day = one.n === null ? null : iso(one.n);
+      write(method);
+      method.append(...first.get(method).map((node) => node.cloneNode(true)));
+      method.childNodes.forEach((node) => { // the figures shown follow from the log up to this day only
+        if (node.nodeType === Node.TEXT_NODE) node.data = node.data.replace(`up to ${data.steps[last].when}`, one.n === null ? "before its first line" : `up to ${one.when}`);
+      });
+      place.units.forEach((unit) => writeUnit(unit, units.get(index.get(unit.id)), when, day));
+      write($("#treated"), tenths(sum(one.all, data.treated)));
+      write($("#remaining"), tenths(sum(one.all, data.remaining)));
+      write($("#treated").previousElementSibling, tenths(whole(one.all)));
+      writeLegend(one.all);
+    }
+    place.units.forEach((unit) => unit.paths.forEach((path) => path.setAttribute("aria-label", unit.says)));
+    write($("#ruler-said"), step === last && one.n !== null ? `Now. ${one.said}` : one.said);
+  }
+  function writeLegend(all) {
+    const list = $(".legend .stages");
+    data.stages.forEach((stage, i) => {
+      let item = $(`li[data-stage="${stage}"]`, list) || $(`li[data-then="${stage}"]`, list);
+      if (!item && all[i] > 0) { // a stage that no ground is in any more
+        item = document.createElement("li");
+        item.dataset.then = stage;
+        const swatch = $("svg", list).cloneNode(true), name = document.createElement("span");
+        $("rect", swatch).setAttribute("fill", `url(#stage-${stage})`);
+        name.append(`${data.words[i]} `, document.createElement("small"));
+        item.append(swatch, name);
+        const after = data.stages.slice(i + 1).map((next) => $(`li[data-stage="${next}"], li[data-then="${next}"]`, list)).find(Boolean);
+        list.insertBefore(item, after || null);
+      }
+      if (!item) return;
+      item.hidden = !(all[i] > 0);
+      write($("small", item), `${tenths(all[i])} ac`);
+    });
+  }
+
+  // --- the ruler itself: days at their distance, yet never too near to be told apart ---
+  const days = data.steps.map((step) => step.n === null ? data.seasons[0][1] : step.n);
+  let spots = [], thumb = null, label = null, ticks = [];
+  function drawRuler() {
+    const width = line.clientWidth, left = 9, right = width - 9, base = 37;
+    if (width < 60) return;
+    const span = Math.max(1, days[last] - days[0]), gap = Math.min(11, (right - left) / Math.max(1, last));
+    spots = days.map((day) => left + (day - days[0]) / span * (right - left));
+    for (let i = 1; i <= last; i++) spots[i] = Math.max(spots[i], spots[i - 1] + gap);
+    spots[last] = Math.min(spots[last], right);
+    for (let i = last - 1; i >= 0; i--) spots[i] = Math.min(spots[i], spots[i + 1] - gap);
+    const place = (day) => { // between the ticks on either side of a day
+      if (day <= days[0]) return left;
+      if (day >= days[last]) return right;
+      let i = 1;
+      while (i < last && days[i] < day) i++;
+      const a = days[i - 1], b = days[i];
+      return b > a ? spots[i - 1] + (spots[i] - spots[i - 1]) * (day - a) / (b - a) : spots[i];
+    };
+    line.replaceChildren();
+    const node = svg("svg", { viewBox: `0 0 ${width} 60`, "aria-hidden": "true", focusable: "false" }, line);
+    svg("path", { d: `M${left - 4},${base}H${right + 4}`, stroke: INK, "stroke-width": 1.4 }, node);
+    data.seasons.forEach(([name, from, until]) => {
+      const a = place(from), b = place(until + 1);
+      svg("path", { d: `M${a + 1.5},${base + 3}V${base + 8}H${b - 1.5}V${base + 3}`, fill: "none", stroke: INK, "stroke-width": 0.9 }, node);
+      const text = svg("text", { x: (a + b) / 2, y: base + 21, "text-anchor": "middle" }, node);
+      text.textContent = `season ${name}`;
+      for (const shorter of [name, `’${name.slice(2)}`]) {
+        if (text.getComputedTextLength() <= b - a - 4) break;
+        text.textContent = shorter;
+      }
+      if (text.getComputedTextLength() > b - a - 4) text.remove();
+    });
+    ticks = spots.map((x, i) => svg("path", { d: `M${x},${base}V${base - (i === 0 ? 7 : 13)}`, stroke: INK }, node));
+    thumb = svg("path", { d: `M0,${base + 1}V22M-6,17H6L0,26Z`, stroke: INK, "stroke-width": 2, fill: INK, "stroke-linejoin": "round" }, node);
+    label = svg("text", { y: 13, class: "rulerday" }, node);
+    point();
+  }
+  function point() {
+    const one = data.steps[at], value = at === last ? `now, ${one.value}` : one.value;
+    for (const [key, text] of [["valuemax", last], ["valuenow", at], ["valuetext", value]]) line.setAttribute(`aria-${key}`, text);
+    [["earlier", at === 0], ["later", at === last], ["now", at === last]].forEach(([id, isOff]) => {
+      document.getElementById(id).setAttribute("aria-disabled", String(isOff));
+    });
+    if (!thumb) return;
+    ticks.forEach((tick, i) => tick.setAttribute("stroke-width", i <= at ? 2.2 : 0.9));
+    thumb.setAttribute("transform", `translate(${spots[at]} 0)`);
+    label.textContent = at === last ? `now, ${one.when}` : one.when;
+    const half = label.getComputedTextLength() / 2, width = line.clientWidth;
+    label.setAttribute("x", Math.max(0, Math.min(width - 2 * half, spots[at] - half)));
+  }
+
+  function go(step) {
+    const to = Math.max(0, Math.min(last, step));
+    if (to === at) return;
+    at = to;
+    sheet.letGo();
+    map.closePopup();
+    writeWords(at);
+    point();
+    drawGround(at);
+    document.dispatchEvent(new CustomEvent("stepped"));
+  }
+  const season = (way) => { // to the first step of the next season, or of this one and those before
+    const of = (step) => data.seasons.findIndex(([, from, until]) => days[step] >= from && days[step] <= until);
+    let step = at + way;
+    while (step > 0 && step < last && of(step) === of(at)) step += way;
+    return step;
+  };
+  line.addEventListener("keydown", (event) => {
+    const to = { ArrowLeft: at - 1, ArrowDown: at - 1, ArrowRight: at + 1, ArrowUp: at + 1, Home: 0, End: last, PageDown: season(-1), PageUp: season(1) }[event.key];
+    if (to === undefined || event.altKey || event.ctrlKey || event.metaKey) return;
+    event.preventDefault();
+    go(to);
+  });
+  let wanted = null;
+  function follow(event) {
+    const x = event.clientX - line.getBoundingClientRect().left;
+    const nearest = spots.reduce((best, spot, i) => Math.abs(spot - x) < Math.abs(spots[best] - x) ? i : best, 0);
+    if (wanted === null) requestAnimationFrame(() => { const step = wanted; wanted = null; go(step); });
+    wanted = nearest;
+  }
+  line.addEventListener("pointerdown", (event) => {
+    if (event.button !== 0) return;
+    line.setPointerCapture(event.pointerId);
+    follow(event);
+  });
+  line.addEventListener("pointermove", (event) => { if (line.hasPointerCapture(event.pointerId)) follow(event); });
+  const press = (id, to) => document.getElementById(id).addEventListener("click", () => go(to()));
+  press("earlier", () => at - 1);
+  press("later", () => at + 1);
+  press("now", () => last);
+  $("#ruler-said").textContent = data.steps[last].n === null ? data.steps[last].said : `Now. ${data.steps[last].said}`;
+  first.set($("#ruler-said"), [...$("#ruler-said").childNodes]);
+  new ResizeObserver(drawRuler).observe(line);
+  drawRuler();
+});
