@@ -25,7 +25,7 @@ from habmap.show.sheet_labels import draw_words
 from habmap.show.sheet_map import Frame, draw_frame, draw_ground
 from habmap.show.sheet_margin import SCALE_STRIP_PT, draw_scale
 from habmap.show.sheet_paper import MM_PT, PDF_SETTINGS, SIZES_PT, Paper, fitting_scale
-from habmap.show.sheet_pen import LEADING, LEAST_PT, Pen, wrapped
+from habmap.show.sheet_pen import LEADING, LEAST_PT, Pen, at_most, wrapped
 
 MARGIN_PT: Final = 25.0
 _HEADLINE_PT: Final = 17.0
@@ -142,11 +142,6 @@ def headline(sheet: Sheet) -> str:
     return f"{title}: {words.tenths(unit.treated_acres)} of {words.tenths(total)} cedar acres treated; {left}."
 
 
-def _at_most(count: int, lines: list[str]) -> list[str]:
-    """Keep a name without end from pushing the map off the paper."""
-    return lines if len(lines) <= count else [*lines[: count - 1], f"{lines[count - 1][:-2]}…"]
-
-
 def _dateline(page: Page) -> str:
     state = "before any logged work" if page.on is None else f"work up to {words.short_day(page.on)}"
     public = " · made for the public" if page.audience == "public" else ""
@@ -163,11 +158,11 @@ def _how(sheet: Sheet) -> list[str]:
 
 def _plan(sheet: Sheet, size_m: tuple[float, float], size: tuple[float, float]) -> _Plan:
     width = size[0] - 2 * MARGIN_PT
-    head = _at_most(3, wrapped(headline(sheet), width, size_pt=_HEADLINE_PT, is_bold=True))
+    head = at_most(3, wrapped(headline(sheet), width, size_pt=_HEADLINE_PT, is_bold=True))
     also = wrapped(
         f"{words.also(sheet.page) if sheet.unit_id is None else ''} {_dateline(sheet.page)}", width, size_pt=10.0
     )
-    also = _at_most(3, also)
+    also = at_most(3, also)
     top = size[1] - MARGIN_PT - LEADING * (_HEADLINE_PT * len(head) + 10.0 * len(also)) - GAP_PT + 3
     foot = Foot.of(sheet.page.cautions, _how(sheet), width, size_pt=LEAST_PT)
     bottom = MARGIN_PT + foot.height + GAP_PT - 2

@@ -18,21 +18,36 @@ SCALE_STRIP_PT: Final = 34.0
 _NICE: Final = (1, 2, 5)
 
 
-def draw_scale(pen: Pen, frame: Frame, *, left: float, right: float, top: float, size_pt: float = LEAST_PT) -> None:
-    """Draw the strip under the map between two edges [pt], downward from ``top``; its height grows with the type."""
+def draw_scale(
+    pen: Pen,
+    frame: Frame,
+    *,
+    left: float,
+    right: float,
+    top: float,
+    size_pt: float = LEAST_PT,
+    has_words: bool = True,
+) -> None:
+    """Draw the strip under the map between two edges [pt], downward from ``top``; its height grows with the type.
+
+    Without its words (`scale_words`), which then stand elsewhere on the sheet, the bars take most of the width.
+    """
     convergence_deg = frame.grid.convergence_deg(*frame.middle_lonlat)
     k = size_pt / LEAST_PT
     _north_arrow(pen, left + 9, top - SCALE_STRIP_PT * (k + 1) / 2 + 3, convergence_deg)
-    longest = (right - left) * 0.34
+    longest = (right - left) * (0.34 if has_words else 0.6)
     bar_left = left + 32 * k
     _bar(pen, frame, bar_left, top - 8 - 9 * k, longest, unit_m=M_PER_FT, unit="feet", is_above=True, size_pt=size_pt)
     _bar(pen, frame, bar_left, top - 12 - 9 * k, longest, unit_m=1.0, unit="metres", is_above=False, size_pt=size_pt)
-    text_left = bar_left + longest + 46 * k
-    lines = wrapped(
-        f"Scale 1:{frame.scale:,}: {inch_words(frame.scale)}. {north_words(convergence_deg)}",
-        right - text_left, size_pt=size_pt,
-    )  # fmt: skip
-    pen.block(text_left, top - 3, lines, size_pt=size_pt)
+    if has_words:
+        text_left = bar_left + longest + 46 * k
+        lines = wrapped(scale_words(frame.scale, convergence_deg), right - text_left, size_pt=size_pt)
+        pen.block(text_left, top - 3, lines, size_pt=size_pt)
+
+
+def scale_words(scale: int, convergence_deg: float) -> str:
+    """Return the scale in figures, and where true north is."""
+    return f"Scale 1:{scale:,}: {inch_words(scale)}. {north_words(convergence_deg)}"
 
 
 def inch_words(scale: int) -> str:

@@ -77,6 +77,11 @@ def wrapped(text: str, width_pt: float, *, size_pt: float, is_serif: bool = True
     return [*lines, line] if line else lines
 
 
+def at_most(count: int, lines: list[str]) -> list[str]:
+    """Keep a name without end from pushing other things off the paper."""
+    return lines if len(lines) <= count else [*lines[: count - 1], f"{lines[count - 1][:-2]}…"]
+
+
 def clipped(text: str, width_pt: float, *, size_pt: float, is_serif: bool = False) -> str:
     """Return a text cut with an ellipsis so that it is no wider than ``width_pt``."""
     text = printable(text)

@@ -20,6 +20,7 @@ from habmap.cli.commands import (
     rank,
     sheet,
     start,
+    story,
     terrain,
     trace,
 )
@@ -27,5 +28,5 @@ from habmap.cli.commands import (
 #: In the order in which help lists them: set up, keep the log, ask, show, share, look over.
 IN_ORDER = (
     start, add, trace, log, correct, history, acres, terrain, density, rank, due, effort, plan, burnday, photos, map,
-    sheet, export, join, check, demo,
+    sheet, story, export, join, check, demo,
 )  # fmt: skip

@@ -1,0 +1,65 @@
+"""``habmap story``: four landscape pages for a meeting without a screen."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from habmap.cli.commands.sheet import For, PaperSize
+from habmap.cli.context import JsonOption, OnOption, OverwriteOption, Session
+from habmap.cli.output import print_json, say, warn
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command("story")(story)
+
+
+def story(
+    context: typer.Context,
+    output: Annotated[
+        Path | None,
+        typer.Option("-o", "--output", metavar="FILE", help="The PDF to write; out/story.pdf in the place."),
+    ] = None,
+    paper: Annotated[PaperSize, typer.Option("--paper", help="The paper it will be printed on.")] = PaperSize.LETTER,
+    audience: Annotated[
+        For, typer.Option("--for", help="public leaves out hours, costs, names, notes and private places.")
+    ] = For.OWNER,
+    overwrite: OverwriteOption = False,
+    on: OnOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Write four pages for a meeting without a screen: then and now, seasons, what comes next, help asked."""
+    from habmap.jobs.story import write_story
+
+    session: Session = context.obj
+    store = session.store()
+    result = write_story(
+        store,
+        target=output,
+        folder=session.folder,
+        now=session.now(),
+        today=session.today(store.settings.place.timezone),
+        paper=paper.value,
+        audience=audience.value,
+        on=on,
+        overwrite=overwrite,
+    )
+    for words in result.warnings:
+        warn(words)
+    if as_json:
+        print_json("story", result)
+        return
+    scale = (
+        "no ground is drawn yet"
+        if result.then_and_now_scale is None
+        else f"then and now at 1:{result.then_and_now_scale:,}, the order of work at 1:{result.order_scale:,}"
+    )
+    say(
+        f"{result.path} tells the story in {result.pages} pages on {result.paper} paper, landscape: "
+        f"{result.treated_acres:,.1f} acres treated, {result.remaining_acres:,.1f} remaining, "
+        f"{'before any logged work' if result.on is None else f'as of {result.on}'}; {scale}; made for "
+        f"{'the owner' if result.audience == 'owner' else 'the public'}. Print it at 100 %, not fitted to the page."
+    )

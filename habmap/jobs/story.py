@@ -1,0 +1,284 @@
+"""The story for a meeting without a screen: four pages that say what the account, the order and the log say."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import date, datetime
+from pathlib import Path
+
+from habmap.jobs.acres import acres_of
+from habmap.jobs.density import density
+from habmap.jobs.due import due, upkeep_due
+from habmap.jobs.effort import EffortResult, effort
+from habmap.jobs.ground import Ground, cut_ground, ground
+from habmap.jobs.map import build_page, stage_pieces
+from habmap.jobs.ports import Store
+from habmap.jobs.printing import elevation_words, pdf_path, without_feature_names
+from habmap.jobs.season_account import season_account_of
+from habmap.place.writers import write_whole
+from habmap.show.records import Audience, Page, PageUnit
+from habmap.show.sheet_paper import Paper
+from habmap.show.story import Story, StoryDue, StoryEffort, StoryFigures, StoryUnit
+from habmap.show.story_pages import draw_story
+from habmap.show.story_words import asked
+from habmap.show.words import unit_title, with_article
+from habmap.work.season_account import Season
+from habmap.work.seasons import DueItem
+
+#: Due things that are the owner's own affair: money, and words that may name a nest.
+_OWNERS: frozenset[str] = frozenset({"hold", "contract"})
+#: Due things that are told one by one, in the owner's words; the rest is added up by kind.
+_TOLD_SINGLY: frozenset[str] = frozenset({"hold", "contract", "no_cut", "no_burn"})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StoryResult:
+    """What was written, its scales, and the figures on its pages.
+
+    Attributes
+    ----------
+    path, bytes, pages
+        The PDF, its size and how many pages it has.
+    paper, width_mm, height_mm
+        The paper and its size as it lies [mm].
+    then_and_now_scale, order_scale
+        The N of 1:N of both maps on the first page, and of the map on the third; ``None`` where there is no ground.
+    least_room_pt
+        Size of the smallest type that the room reads [pt]; sources, scale and cautions are half as large.
+    seasons
+        The account by season; in a copy for the public without hours and cost.
+    asks
+        The help that is asked, as the last page says it.
+    warnings
+        What it could not show, in words (the pages say so too).
+    """
+
+    place: str
+    path: str
+    bytes: int
+    pages: int
+    paper: str
+    width_mm: float
+    height_mm: float
+    then_and_now_scale: int | None
+    order_scale: int | None
+    least_room_pt: float
+    audience: Audience
+    on: date | None
+    acres: float
+    treated_acres: float
+    remaining_acres: float
+    person_hours_left: float | None
+    seasons: tuple[Season, ...]
+    asks: tuple[str, ...]
+    warnings: tuple[str, ...]
+
+
+def write_story(
+    store: Store,
+    *,
+    target: Path | None,
+    folder: Path,
+    now: datetime,
+    today: date,
+    paper: Paper = "letter",
+    audience: Audience = "owner",
+    on: date | None = None,
+    overwrite: bool = False,
+) -> StoryResult:
+    """Write the four pages as a PDF.
+
+    Parameters
+    ----------
+    store
+        The place.
+    target
+        The PDF to write, whole or not at all; ``None``: ``out/story.pdf`` in ``folder``.
+    folder
+        The property's folder; its ``out`` is made where the story goes there.
+    now, today
+        The moment of drawing (UTC), and the local day from which due dates and the finish count.
+    paper
+        The paper, which lies; on larger paper everything is larger.
+    audience
+        ``public`` leaves out hours, costs, contracts, names, notes, the words of holds and private features.
+    on
+        As of this day's work, and what was due on it; ``None``: all work so far, and what is due today.
+
+    Raises
+    ------
+    UsageError
+        The file's name does not end in .pdf.
+    InputError
+        The file is there and ``overwrite`` is false, or the ground is wider than any paper.
+    PlaceError
+        The disk refused.
+    """
+    path = pdf_path(target, folder=folder, name="story.pdf", what="story", overwrite=overwrite)
+    story = build_story(store, now=now, today=today, audience=audience, on=on)
+    drawn: list[StoryFigures] = []
+    write_whole(
+        path,
+        lambda file: drawn.append(draw_story(story, file, paper=paper)),
+        overwrite=overwrite,
+        make_folder=target is None,
+    )
+    figures, page = drawn[0], story.page
+    return StoryResult(
+        place=page.place,
+        path=str(path),
+        bytes=path.stat().st_size,
+        pages=figures.pages,
+        paper=paper,
+        width_mm=figures.width_mm,
+        height_mm=figures.height_mm,
+        then_and_now_scale=figures.then_and_now_scale,
+        order_scale=figures.order_scale,
+        least_room_pt=figures.least_room_pt,
+        audience=audience,
+        on=page.on,
+        acres=page.acres,
+        treated_acres=page.treated_acres,
+        remaining_acres=page.remaining_acres,
+        person_hours_left=None if story.effort is None else story.effort.hours_left,
+        seasons=story.seasons,
+        asks=tuple(asked(story)),
+        warnings=page.missing,
+    )
+
+
+def build_story(store: Store, *, now: datetime, today: date, audience: Audience, on: date | None = None) -> Story:
+    """Return the story's records: every figure from the job that prints it elsewhere."""
+    settings = store.settings
+    state = ground(store, on=on)
+    account = acres_of(state, settings=settings)
+    by_season = season_account_of(state, settings=settings)
+    page = build_page(store, now=now, audience=audience, on=on)
+    if audience == "public":
+        page = without_feature_names(page)
+    spent = effort(store, on=on, today=today) if audience == "owner" else None
+    due_on = on or today
+    items = [item for item in due(store, on=due_on).items if item.state != "done"]
+    return Story(
+        page=page,
+        then=_before(page, state, store),
+        grid=state.grid,
+        elevation=elevation_words(store, audience),
+        start_acres=by_season.start_remaining_acres,
+        seasons=by_season.seasons
+        if spent
+        else tuple(replace(season, person_hours=None, cost=None) for season in by_season.seasons),
+        practices=tuple((line.practice, line.acres) for line in account.practices),
+        down_acres=account.totals.stage_acres.down,
+        next_units=_next_units(store, state, page, spent, on=on),
+        due=_due(items, audience),
+        due_on=due_on,
+        effort=None if spent is None else _effort(spent),
+        contract=() if spent is None else _contract(items),
+        ask=settings.story.ask,
+    )
+
+
+def _before(page: Page, state: Ground, store: Store) -> Page:
+    """Return the same units as they lay before any work."""
+    bare = cut_ground(state.units, (), grid=state.grid, settings=store.settings)
+    return replace(page, on=None, pieces=stage_pieces(bare), work=())
+
+
+def _next_units(
+    store: Store, state: Ground, page: Page, spent: EffortResult | None, *, on: date | None
+) -> tuple[StoryUnit, ...]:
+    if not page.units:
+        return ()
+    stands = {stand.unit_id: stand for stand in density(store, on=on).units}
+    hours = {} if spent is None else {unit.unit_id: unit.person_hours_left for unit in spent.units}
+    upkeep = upkeep_due(state, store.settings)
+    found = []
+    for unit in sorted(page.units, key=lambda unit: unit.order or 0):
+        if unit.order is None:
+            continue
+        stand = stands.get(unit.unit_id)
+        found.append(
+            StoryUnit(
+                order=unit.order,
+                title=unit_title(unit),
+                said=with_article(unit.name, unit.unit_id),
+                cover=unit.cover,
+                remaining_acres=unit.remaining_acres,
+                upkeep_acres=sum(item.acres or 0.0 for item in upkeep.get(unit.unit_id, ())),
+                aspect_mean_deg=unit.terrain.aspect_mean_deg if unit.terrain.facing != "flat" else None,
+                sun_facing_pct=unit.terrain.sun_facing_pct,
+                stems_per_acre=stand.stems_per_acre if stand else None,
+                is_dense=stand.dense if stand else None,
+                person_hours_left=hours.get(unit.unit_id),
+                remarks=_remarks(unit) if spent is not None else (),
+            )
+        )
+    return tuple(found)
+
+
+def _remarks(unit: PageUnit) -> tuple[str, ...]:
+    return tuple(reason for reason in unit.reasons if reason.startswith(("held: ", "contract ")))
+
+
+def _due(items: Sequence[DueItem], audience: Audience) -> tuple[StoryDue, ...]:
+    """Add up what is due by kind and state, in the order in which it presses; contract lines stand with the money."""
+    together: defaultdict[tuple[str, str], list[DueItem]] = defaultdict(list)
+    found: dict[tuple[str, str, int], StoryDue] = {}
+    for number, item in enumerate(items):
+        if item.what == "contract" or (audience == "public" and item.what in _OWNERS):
+            continue
+        if item.what in _TOLD_SINGLY:
+            unit = "" if item.unit_id is None else f"{item.unit_id}, "
+            found[item.what, item.state, number] = StoryDue(
+                what=item.what,
+                state=item.state,
+                units=0,
+                acres=None,
+                from_date=item.from_date,
+                to_date=item.to_date,
+                words=f"{unit}{item.words}".rstrip(", ") if audience == "owner" else "",
+            )
+            continue
+        together[item.what, item.state].append(item)
+        mine = together[item.what, item.state]
+        acres = [one.acres for one in mine if one.acres is not None]
+        found[item.what, item.state, -1] = StoryDue(
+            what=item.what,
+            state=item.state,
+            units=len({one.unit_id for one in mine}),
+            acres=sum(acres) if acres else None,
+        )
+    return tuple(found.values())
+
+
+def _contract(items: Sequence[DueItem]) -> tuple[str, ...]:
+    lines = []
+    for item in items:
+        if item.what == "contract":
+            until = "" if item.to_date is None else f", due {item.to_date.isoformat()}"
+            lines.append(f"Cost share, {item.state}: {item.words}{until}.")
+    return tuple(lines)
+
+
+def _effort(spent: EffortResult) -> StoryEffort:
+    return StoryEffort(
+        person_hours=spent.person_hours,
+        cost=spent.cost,
+        currency=spent.currency,
+        hours_left_low=spent.person_hours_left_low,
+        hours_left=spent.person_hours_left,
+        hours_left_high=spent.person_hours_left_high,
+        days_left=spent.person_days_left,
+        cost_left_low=spent.cost_left_low,
+        cost_left=spent.cost_left,
+        cost_left_high=spent.cost_left_high,
+        hours_per_week=spent.hours_per_week,
+        finish_low=spent.finish_low,
+        finish=spent.finish,
+        finish_high=spent.finish_high,
+        rests_on=spent.rests_on,
+        cost_rests_on=spent.cost_rests_on,
+    )

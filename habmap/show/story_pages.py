@@ -1,0 +1,412 @@
+"""The story's four landscape pages, drawn for a wall: large type, two maps at one scale, a chart, and what is asked."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any, Final
+
+import matplotlib as mpl
+import shapely
+from matplotlib.backends.backend_pdf import PdfPages
+
+from habmap.show import story_words, words
+from habmap.show.palette import INK, INK_SOFT, PAPER_DEEP
+from habmap.show.records import Page
+from habmap.show.sheet_foot import Foot
+from habmap.show.sheet_labels import draw_numerals
+from habmap.show.sheet_map import PT_PER_M, Frame, draw_frame, draw_ground, stage_area
+from habmap.show.sheet_margin import SCALE_STRIP_PT, draw_scale, scale_words
+from habmap.show.sheet_paper import MM_PT, PDF_SETTINGS, SCALES, SIZES_PT, Paper, fitting_scale
+from habmap.show.sheet_pen import LEADING, LEAST_PT, Pen, at_most, clipped, text_width_pt, wrapped
+from habmap.show.story import Story, StoryFigures, refuse_private_story
+from habmap.vocabulary import FIRE_CAUTION, LABEL_CAUTION, SAW_CAUTION, SNAG_CAUTION, STAGE_WORDS, STAGES
+from habmap.work.season_account import SEASON_WORDS
+
+#: What a room reads, the sentence above it, and what only those who come close read [pt].
+ROOM_PT: Final = 24.0
+_HEAD_PT: Final = 28.0
+NEAR_PT: Final = 12.0
+_MARGIN_PT: Final = 30.0
+_GAP_PT: Final = 12.0
+_LEGEND_PT: Final = 212.0
+#: Features that a neighbour finds the way by; marks small as a well, and all private places, stay off the wall.
+_LANDMARKS: Final = frozenset({"road", "lane", "creek", "pond", "house", "school", "airport"})
+_MOST_UNITS: Final = 4
+#: The chart's three grounds; ink alone, so that a grey print loses nothing.
+_LEFT: Final[dict[str, Any]] = {"facecolor": PAPER_DEEP, "edgecolor": INK_SOFT, "linewidth": 0.6}
+_BEFORE: Final[dict[str, Any]] = {"facecolor": INK_SOFT, "edgecolor": INK, "linewidth": 0.9}
+_ADDED: Final[dict[str, Any]] = {"facecolor": "white", "edgecolor": INK, "linewidth": 0.9, "hatch": "//"}
+_KEY: Final = (("treated before", _BEFORE), ("treated that season", _ADDED), ("still to treat", _LEFT))
+
+
+@dataclass(frozen=True, slots=True)
+class _Board:
+    """One page, and how much larger than Letter it is drawn; never smaller."""
+
+    pen: Pen
+    k: float
+
+    @classmethod
+    def of(cls, paper: Paper) -> _Board:
+        short, long = SIZES_PT[paper]
+        letter_short, letter_long = SIZES_PT["letter"]
+        return cls(Pen((long, short)), max(1.0, min(long / letter_long, short / letter_short)))
+
+    @property
+    def left(self) -> float:
+        return _MARGIN_PT * self.k
+
+    @property
+    def width(self) -> float:
+        return self.pen.size_pt[0] - 2 * self.left
+
+    @property
+    def right(self) -> float:
+        return self.left + self.width
+
+    @property
+    def gap(self) -> float:
+        return _GAP_PT * self.k
+
+    @property
+    def room_pt(self) -> float:
+        return ROOM_PT * self.k
+
+    @property
+    def line(self) -> float:
+        return self.room_pt * LEADING
+
+    @property
+    def near_pt(self) -> float:
+        return NEAR_PT * self.k
+
+    def head(self, text: str) -> float:
+        """Set the page's sentence across the top, three lines at most; return where it ends."""
+        size = _HEAD_PT * self.k
+        lines = at_most(3, wrapped(text, self.width, size_pt=size, is_bold=True))
+        top = self.pen.size_pt[1] - self.left + 4 * self.k
+        return self.pen.block(self.left, top, lines, size_pt=size, is_bold=True) - self.gap / 2
+
+    def foot(self, story: Story, number: int, *, cautions: Sequence[str], more: Sequence[str] = ()) -> Foot:
+        """Return cautions, date and how the numbers were made, ready for the foot."""
+        page = story.page
+        state = "before any logged work" if page.on is None else f"work up to {words.day_words(page.on)}"
+        public = ", made for the public" if page.audience == "public" else ""
+        how = [
+            f"{clipped(page.place, self.width / 2, size_pt=self.near_pt)}: {state}, "
+            f"drawn {words.day_words(page.drawn_on)}{public}, page {number} of 4.",
+            *more,
+            page.method[0],
+            *page.missing,
+        ]
+        shown = [caution for caution in cautions if caution in page.cautions]
+        return Foot.of(shown, how, self.width, size_pt=self.near_pt)
+
+    def stand(self, foot: Foot) -> float:
+        """Draw the foot; return where it begins."""
+        foot.draw(self.pen, self.left, self.left - 4 * self.k)
+        return self.over(foot)
+
+    def over(self, foot: Foot) -> float:
+        """Return the height above which the page is free."""
+        return self.left + foot.height + self.gap
+
+    def tell(
+        self, texts: Sequence[str], left: float, top: float, width: float, floor: float, *, mark: str = ""
+    ) -> float:
+        """Set sentences in the room's size as far as they have room, whole ones only; return where they end."""
+        indent = text_width_pt(f"{mark} ", size_pt=self.room_pt, is_serif=True) + 5 * self.k if mark else 0.0
+        for index, text in enumerate(texts):
+            lines = wrapped(text, width - indent, size_pt=self.room_pt)
+            rest = len(texts) - index
+            keep = self.line if rest > 1 else 0.0
+            if top - len(lines) * self.line < floor + keep - 1:
+                room = int((top - floor + 1) / self.line)
+                if rest > 1 and room >= 1:
+                    self.pen.block(left, top, [f"And {rest} more."], size_pt=self.room_pt)
+                elif room >= 1:
+                    self.pen.block(left + indent, top, at_most(room, lines), size_pt=self.room_pt)
+                return top - min(room, 1) * self.line
+            if mark:
+                self.pen.block(left, top, [mark], size_pt=self.room_pt)
+            top = self.pen.block(left + indent, top, lines, size_pt=self.room_pt) - 5 * self.k
+        return top
+
+
+def draw_story(story: Story, path: Path, *, paper: Paper) -> StoryFigures:
+    """Write the story as a vector PDF of four landscape pages with its fonts embedded.
+
+    Raises
+    ------
+    InputError
+        The ground is wider than the smallest scale takes in.
+    PrivateOnPublicPageError
+        A story for the public holds a private feature, a name, a note, hours or a cost.
+    """
+    if story.page.audience == "public":
+        refuse_private_story(story)
+    boards = [_Board.of(paper) for _ in range(4)]
+    with mpl.rc_context(PDF_SETTINGS):
+        both = _then_and_now(boards[0], story)
+        _by_season(boards[1], story)
+        order = _what_comes_next(boards[2], story)
+        _what_it_takes(boards[3], story)
+        title = f"{story.page.place}: the story in four pages"
+        with PdfPages(path, metadata={"Title": title, "Creator": "habmap", "CreationDate": None}) as book:
+            for board in boards:
+                book.savefig(board.pen.figure)
+    width, height = boards[0].pen.size_pt
+    return StoryFigures(
+        then_and_now_scale=both,
+        order_scale=order,
+        pages=len(boards),
+        width_mm=width / MM_PT,
+        height_mm=height / MM_PT,
+        least_room_pt=boards[0].room_pt,
+    )
+
+
+# --- maps ---------------------------------------------------------------------------------------------------
+
+
+def _for_the_room(page: Page) -> Page:
+    """Return the page with only the features that a neighbour finds the way by, and no outlines of patches."""
+    shown = tuple(one for one in page.features if one.kind in _LANDMARKS and not one.is_private)
+    return replace(page, features=shown, work=())
+
+
+def _extent(story: Story) -> tuple[tuple[float, float], tuple[float, float]] | None:
+    """Return size and middle of the ground in grid metres; ``None`` where there is none."""
+    shapes = [unit.geometry for unit in story.page.units]
+    if story.page.boundary is not None:
+        shapes.append(story.page.boundary)
+    if story.grid is None or not shapes:
+        return None
+    left, bottom, right, top = map(float, shapely.total_bounds([story.grid.to_grid(shape) for shape in shapes]))
+    return (right - left, top - bottom), ((left + right) / 2, (bottom + top) / 2)
+
+
+def _frames(story: Story, rooms: Sequence[tuple[float, float, float, float]]) -> tuple[Frame, ...]:
+    """Return frames of one scale in rooms of one size (left, bottom, width, height [pt]), drawn in to the ground."""
+    extent = _extent(story)
+    if extent is None or story.grid is None:
+        return ()
+    (across_m, up_m), middle = extent
+    width, height = rooms[0][2:]
+    scale = fitting_scale((across_m, up_m), (width, height), mend="look for an outline drawn far away")
+    # A frame no wider than its ground wants leaves the paper around it clean.
+    air = 1.04 * PT_PER_M / scale
+    wide, high = min(width, max(across_m * air, width / 2)), min(height, max(up_m * air, height / 2))
+    return tuple(
+        Frame(left + (width - wide) / 2, bottom + height - high, wide, high, scale, middle, story.grid)
+        for left, bottom, _, _ in rooms
+    )
+
+
+def _strip_pt(board: _Board) -> float:
+    return SCALE_STRIP_PT * board.near_pt / LEAST_PT + 4
+
+
+def _nothing_to_draw(board: _Board, story: Story, top: float, floor: float) -> None:
+    board.tell(
+        ["There is no ground to draw yet.", *story.page.missing, "Load units with `habmap add units FILE`."],
+        board.left, top, board.width, floor,
+    )  # fmt: skip
+
+
+def _then_and_now(board: _Board, story: Story) -> int | None:
+    page, pen = story.page, board.pen
+    top = board.head(words.headline(page))
+    floor = board.stand(board.foot(story, 1, cautions=(), more=[] if story.elevation is None else [story.elevation]))
+    also = at_most(2, wrapped(f"{page.place}. {words.also(page)}", board.width, size_pt=board.room_pt))
+    pen.block(board.left, floor + len(also) * board.line - board.gap / 2, also, size_pt=board.room_pt)
+    floor += len(also) * board.line
+    legend = _LEGEND_PT * board.k
+    width = (board.width - legend - 2 * board.gap) / 2
+    bottom = floor + _strip_pt(board)
+    high = top - board.line - bottom
+    rooms = [(board.left + number * (width + board.gap), bottom, width, high) for number in (0, 1)]
+    frames = _frames(story, rooms)
+    if not frames:
+        _nothing_to_draw(board, story, top, floor)
+        return None
+    now = "Nothing done yet" if page.on is None else words.short_day(page.on)
+    for frame, shown, title in zip(frames, (story.then, page), ("Before any work", now), strict=True):
+        pen.text(frame.left, top - 0.86 * board.room_pt, title, size_pt=board.room_pt, is_serif=True, is_bold=True)
+        draw_ground(pen, frame, _for_the_room(shown))
+        draw_frame(pen, frame)
+    draw_scale(
+        pen, frames[0], left=board.left, right=rooms[1][0] + width, top=frames[0].bottom, size_pt=board.near_pt
+    )  # fmt: skip
+    _stages(board, story, left=board.right - legend, top=top, floor=floor)
+    return frames[0].scale
+
+
+def _stages(board: _Board, story: Story, *, left: float, top: float, floor: float) -> None:
+    """Tell the stages of either map, as a list down the right edge."""
+    pen, k = board.pen, board.k
+    pieces = (*story.then.pieces, *story.page.pieces)
+    present = [stage for stage in STAGES if any(piece.stage == stage for piece in pieces)]
+    swatch = (34 * k, 19 * k)
+    told = [(stage, wrapped(STAGE_WORDS[stage], board.right - left - swatch[0] - 9 * k, size_pt=board.room_pt))
+            for stage in present]  # fmt: skip
+    step = min(board.line, (top - floor) / max(1, sum(len(lines) for _, lines in told)))
+    for stage, lines in told:
+        box_bottom = top - 0.87 * board.room_pt
+        stage_area(pen, shapely.box(left, box_bottom, left + swatch[0], box_bottom + swatch[1]), stage)
+        pen.box(left, box_bottom, *swatch, edgecolor=INK, linewidth=0.9)
+        for line in lines:
+            pen.text(left + swatch[0] + 9 * k, top - 0.82 * board.room_pt, line, size_pt=board.room_pt, is_serif=True)
+            top -= step
+
+
+# --- the account by season ----------------------------------------------------------------------------------
+
+
+def _by_season(board: _Board, story: Story) -> None:
+    top = board.head(story_words.by_season(story))
+    more = [SEASON_WORDS, story_words.running(story), "Ground treated once is counted in its first season."]
+    cautions = (SAW_CAUTION, FIRE_CAUTION, LABEL_CAUTION)
+    floor = board.stand(board.foot(story, 2, cautions=cautions, more=[one for one in more if one]))
+    told = at_most(4, wrapped(story_words.practices(story), board.width, size_pt=board.room_pt))
+    floor += len(told) * board.line + board.gap / 2
+    board.pen.block(board.left, floor - board.gap / 2, told, size_pt=board.room_pt)
+    if not story.seasons:
+        board.tell(story.page.missing, board.left, top, board.width, floor)
+        return
+    table = 352 * board.k
+    _season_table(board, story, left=board.right - table, top=top, floor=floor)
+    _season_chart(board, story, width=board.width - table - 2 * board.gap, top=top, floor=floor)
+
+
+def _season_table(board: _Board, story: Story, *, left: float, top: float, floor: float) -> None:
+    pen, size, k = board.pen, board.room_pt, board.k
+    row = 31 * k
+    columns = (left, left + 226 * k, board.right)
+    y = top - 0.86 * size
+    for x, title, align in zip(columns, ("season", "treated", "remain"), ("left", "right", "right"), strict=True):
+        pen.text(x, y, title, size_pt=size, is_bold=True, align=align)
+    pen.rule([(left, y - 7 * k), (board.right, y - 7 * k)], 1.4)
+    key_pt = len(_KEY) * row + board.gap
+    most = max(1, int((y - 7 * k - floor - key_pt) / row))
+    for cells in story_words.season_rows(story, most):
+        y -= row
+        for x, cell, align in zip(columns, cells, ("left", "right", "right"), strict=True):
+            pen.text(x, y - 3 * k, cell, size_pt=size, align=align)
+        pen.rule([(left, y - 10 * k), (board.right, y - 10 * k)], 0.4, edgecolor=INK_SOFT)
+    y = floor + key_pt
+    for title, style in _KEY:
+        y -= row
+        pen.box(left, y, 34 * k, 19 * k, **style)
+        pen.text(left + 43 * k, y + 1.5 * k, title, size_pt=size, is_serif=True)
+
+
+def _season_chart(board: _Board, story: Story, *, width: float, top: float, floor: float) -> None:
+    """Draw cumulative treated acres as one column a season: dark what was treated before, hatched what it added."""
+    pen, size, k = board.pen, board.room_pt, board.k
+    full = story.page.treated_acres + story.page.remaining_acres
+    pen.text(
+        board.left, top - 0.86 * size, f"Treated, of {words.tenths(full)} cedar acres",
+        size_pt=size, is_serif=True, is_bold=True,
+    )  # fmt: skip
+    seasons = story.seasons
+    base, high = floor + board.line, top - 2 * board.line - 4 * k
+    full = max(full, 1e-9)
+    step = width / len(seasons)
+    wide = min(0.72 * step, 92 * k)
+    label_pt = max(text_width_pt(season.label, size_pt=size, is_serif=True) for season in seasons) + 6 * k
+    every = max(1, -(-int(label_pt) // max(1, int(step))))
+    for index, season in enumerate(seasons):
+        middle = board.left + (index + 0.5) * step
+        left = middle - wide / 2
+        before = (season.cumulative_treated_acres - season.treated_acres) / full * (high - base)
+        done = season.cumulative_treated_acres / full * (high - base)
+        pen.box(left, base, wide, high - base, **_LEFT)
+        pen.box(left, base, wide, before, **_BEFORE)
+        pen.box(left, base + before, wide, done - before, **_ADDED)
+        # Counted from the newest, so that it always has its name and figure.
+        if (len(seasons) - 1 - index) % every == 0:
+            pen.text(middle, base + done + 6 * k, words.tenths(season.cumulative_treated_acres), size_pt=size,
+                     is_serif=True, is_bold=True, align="center")  # fmt: skip
+            pen.text(middle, floor + 8 * k, season.label, size_pt=size, is_serif=True, align="center")
+    pen.rule([(board.left, base), (board.left + width, base)], 1.4)
+
+
+# --- what comes next, and what it takes ---------------------------------------------------------------------
+
+
+def _what_comes_next(board: _Board, story: Story) -> int | None:
+    pen = board.pen
+    top = board.head(story_words.comes_next(story))
+    cautions = (SAW_CAUTION, FIRE_CAUTION, SNAG_CAUTION)
+    day = f"Numerals give the order of work; what is due is told as of {words.day_words(story.due_on)}."
+    # The scale follows from the room above the foot, so the foot is measured first with the longest scale there is.
+    floor = board.over(board.foot(story, 3, cautions=cautions, more=[day, scale_words(SCALES[-1], 0.01)]))
+    bottom = floor + _strip_pt(board)
+    width = min(0.42 * board.width, top - bottom)
+    frames = _frames(story, [(board.left, bottom, width, top - bottom)])
+    if not frames:
+        _nothing_to_draw(board, story, top, board.stand(board.foot(story, 3, cautions=cautions, more=[day])))
+        return None
+    (frame,) = frames
+    convergence_deg = frame.grid.convergence_deg(*frame.middle_lonlat)
+    board.stand(board.foot(story, 3, cautions=cautions, more=[day, scale_words(frame.scale, convergence_deg)]))
+    draw_ground(pen, frame, _for_the_room(story.page))
+    draw_numerals(pen, frame, story.page.units, size_pt=board.room_pt)
+    draw_frame(pen, frame)
+    draw_scale(
+        pen, frame, left=board.left, right=board.left + width, top=frame.bottom, size_pt=board.near_pt, has_words=False
+    )
+    left = board.left + width + 1.5 * board.gap
+    room = board.right - left
+    due = _in_room(story_words.due(story), room, size_pt=board.room_pt, most=4)
+    due_pt = len(due) * board.line + board.gap
+    for unit in story.next_units[:_MOST_UNITS]:
+        heading = clipped(story_words.unit_heading(unit), room, size_pt=board.room_pt, is_serif=True)
+        reasons = wrapped(story_words.unit_reasons(unit), room, size_pt=board.room_pt)
+        if top - (1 + len(reasons)) * board.line < floor + due_pt:
+            break
+        top = pen.block(left, top, [heading], size_pt=board.room_pt, is_bold=True)
+        top = pen.block(left, top, reasons, size_pt=board.room_pt) - 5 * board.k
+    pen.block(left, floor + len(due) * board.line - board.gap / 2, due, size_pt=board.room_pt)
+    return frame.scale
+
+
+def _in_room(parts: Sequence[str], width: float, *, size_pt: float, most: int) -> list[str]:
+    """Return parts as one sentence in at most so many lines; parts without room are counted, not cut."""
+    for count in range(len(parts), 0, -1):
+        rest = "" if count == len(parts) else f"; and {len(parts) - count} more"
+        lines = wrapped(f"{'; '.join(parts[:count]).rstrip('.')}{rest}.", width, size_pt=size_pt)
+        if len(lines) <= most:
+            return lines
+    return at_most(most, lines)
+
+
+def _what_it_takes(board: _Board, story: Story) -> None:
+    pen = board.pen
+    top = board.head(story_words.remains(story))
+    rests = [] if story.effort is None else [
+        f"Hours rest on {story.effort.rests_on}; money on {story.effort.cost_rests_on}; ranges are 95 % limits."
+    ]  # fmt: skip
+    if not story.ask and story.page.audience == "owner":
+        rests.append("What is asked is drawn from the figures; your own list goes under [story] in habmap.toml.")
+    floor = board.stand(board.foot(story, 4, cautions=(SAW_CAUTION, FIRE_CAUTION), more=rests))
+    half = (board.width - 2 * board.gap) / 2
+    taken = (
+        story_words.remaining_sentences(story)
+        if story.effort is None
+        else story_words.effort_sentences(
+            story.effort, remaining_acres=story.page.remaining_acres, contract=story.contract
+        )
+    )
+    columns = (
+        ("What remains" if story.effort is None else "What it takes", taken, ""),
+        ("What help is asked", story_words.asked(story), "–"),
+    )
+    for number, (title, texts, mark) in enumerate(columns):
+        left = board.left + number * (half + 2 * board.gap)
+        y = pen.block(left, top, [title], size_pt=board.room_pt, is_bold=True) - 4 * board.k
+        pen.rule([(left, y + 3 * board.k), (left + half, y + 3 * board.k)], 1.2)
+        board.tell(texts, left, y, half, floor, mark=mark)
