@@ -62,7 +62,7 @@ def render_page(page: Page) -> str:
             "policy": POLICY_SLOT,
             "drawing": drawing_json(page),
             "css": "\n".join(template_text(f"page/{name}.css") for name in ("page", *names)),
-            "js": "\n".join(template_text(f"page/{name}.js") for name in ("page", *scripts)),
+            "js": "\n".join(template_text(f"page/{name}.js") for name in ("page", "outline", *scripts)),
         },
     )
     return seal(_steady_names(figure.render(), paper))

@@ -1,65 +1,10 @@
 // Draws the ground worked by hand: corner by corner, in one stroke, or by keys; measures it; saves it for the log.
 PARTS.push(({ map, place, svg, partsOf, letGo, INK, PAPER }) => {
-  const rules = place.pencil, FINE = 1e7; // a corner is lon and lat in whole ten-millionths of a degree: 11 mm, and exact
+  const rules = place.pencil, { FINE, gridOf, measured, acresOf, meets, meeting, crossing } = outlines(rules);
   const by = (name) => document.getElementById(`pencil-${name}`);
 
-  // --- acres: Lambert azimuthal equal-area on the WGS 84 ellipsoid (Snyder 1987, equations 3-11 to 3-13, 14-15, 24-17 to 24-20) ---
-  const A = 6378137, F = 1 / 298.257223563, E2 = F * (2 - F), E = Math.sqrt(E2), RAD = Math.PI / 180;
-  const q = (s) => (1 - E2) * (s / (1 - E2 * s * s) - Math.log((1 - E * s) / (1 + E * s)) / (2 * E));
-  const QP = q(1), RQ = A * Math.sqrt(QP / 2);
-  function gridAt(lat0, lon0) {
-    const s = Math.sin(lat0 * RAD), sin1 = q(s) / QP, cos1 = Math.sqrt(1 - sin1 * sin1);
-    const D = A * Math.cos(lat0 * RAD) / Math.sqrt(1 - E2 * s * s) / (RQ * cos1);
-    return ([lon, lat]) => {
-      const sin = q(Math.sin(lat / FINE * RAD)) / QP, cos = Math.sqrt(1 - sin * sin), turn = (lon / FINE - lon0) * RAD;
-      const B = RQ * Math.sqrt(2 / (1 + sin1 * sin + cos1 * cos * Math.cos(turn)));
-      return [B * D * cos * Math.sin(turn), B / D * (cos1 * sin - sin1 * cos * Math.cos(turn))];
-    };
-  }
-  const middle = (values) => (Math.max(...values) + Math.min(...values)) / 2 / FINE;
-  const gridOf = (ring) => rules.grid ? gridAt(...rules.grid) : gridAt(middle(ring.map((p) => p[1])), middle(ring.map((p) => p[0])));
-  function measured(ring) { // signed square metres (positive: corners run against the clock) and metres of edge
-    const xy = ring.map(gridOf(ring)), [x0, y0] = xy[0];
-    let twice = 0, edge = 0;
-    xy.forEach(([x, y], i) => {
-      const [u, v] = xy[(i + 1) % xy.length];
-      twice += (x - x0) * (v - y0) - (u - x0) * (y - y0);
-      edge += Math.hypot(u - x, v - y);
-    });
-    return { m2: twice / 2, m: edge };
-  }
-  const acresOf = (ring) => Math.abs(measured(ring).m2) / rules.m2PerAcre;
-  const written = (acres) => `${acres.toLocaleString("en-US", { minimumFractionDigits: acres < 0.1 ? 3 : 2, maximumFractionDigits: acres < 0.1 ? 3 : 2 })} acres`;
+  const written = (acres) => !acres ? "0 acres" : `${acres.toLocaleString("en-US", { minimumFractionDigits: acres < 0.1 ? 3 : 2, maximumFractionDigits: acres < 0.1 ? 3 : 2 })} acres`;
   const feet = (m) => `${Math.round(m / rules.mPerFt).toLocaleString("en-US")} ft`;
-
-  // --- an outline that crosses or touches itself encloses nothing that can be told ---
-  const side = (a, b, c) => Math.sign((b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0]));
-  const between = (a, b, c) => Math.min(a[0], b[0]) <= c[0] && c[0] <= Math.max(a[0], b[0]) && Math.min(a[1], b[1]) <= c[1] && c[1] <= Math.max(a[1], b[1]);
-  function meets(a, b, c, d) {
-    if (Math.max(a[0], b[0]) < Math.min(c[0], d[0]) || Math.max(c[0], d[0]) < Math.min(a[0], b[0])) return false;
-    const s = side(a, b, c), t = side(a, b, d), u = side(c, d, a), v = side(c, d, b);
-    return (s !== t && u !== v) || (!s && between(a, b, c)) || (!t && between(a, b, d)) || (!u && between(c, d, a)) || (!v && between(c, d, b));
-  }
-  function meeting(a, b, c, d) { // where two edges cross; where they lie along each other, an end that both share
-    const bend = (b[0] - a[0]) * (d[1] - c[1]) - (b[1] - a[1]) * (d[0] - c[0]);
-    if (!bend) return [c, d, a].find((p) => between(a, b, p) && between(c, d, p)) || c;
-    const part = ((c[0] - a[0]) * (d[1] - c[1]) - (c[1] - a[1]) * (d[0] - c[0])) / bend;
-    return [a[0] + part * (b[0] - a[0]), a[1] + part * (b[1] - a[1])];
-  }
-  function crossing(points, isRing) { // the first place where it meets itself, else null
-    const edges = isRing ? points.length : points.length - 1, at = (i) => points[i % points.length];
-    for (let i = 0; i < edges; i++) {
-      for (let j = i + 1; j < edges; j++) {
-        const next = j === i + 1, last = isRing && i === 0 && j === edges - 1;
-        if (next || last) { // neighbours share a corner; they must not fold back over each other
-          const [from, corner, to] = next ? [at(i), at(j), at(j + 1)] : [at(j), at(0), at(1)];
-          const back = (from[0] - corner[0]) * (to[0] - corner[0]) + (from[1] - corner[1]) * (to[1] - corner[1]) > 0;
-          if (!side(from, corner, to) && back) return corner;
-        } else if (meets(at(i), at(i + 1), at(j), at(j + 1))) return meeting(at(i), at(i + 1), at(j), at(j + 1));
-      }
-    }
-    return null;
-  }
 
   // --- what is drawn ---
   let corners = [], closed = false, drawing = false, way = "corners", rubbed = null, cross = null, picked = null, stroke = null, fileName = "";
@@ -68,6 +13,10 @@ PARTS.push(({ map, place, svg, partsOf, letGo, INK, PAPER }) => {
   slate.hidden = true;
   map.getContainer().append(slate);
   const sheet = svg("svg", { "aria-hidden": "true", focusable: "false" }, slate);
+  const tally = document.createElement("p"); // the same sum on the map itself, where the eye is
+  tally.className = "tally";
+  tally.setAttribute("aria-hidden", "true");
+  slate.append(tally);
   const say = (words) => { by("says").textContent = words; };
   const toCorner = (at) => { const { lat, lng } = map.containerPointToLatLng(at); return [Math.round(lng * FINE), Math.round(lat * FINE)]; };
   const toPoint = ([lon, lat]) => map.latLngToContainerPoint([lat / FINE, lon / FINE]);
@@ -109,6 +58,8 @@ PARTS.push(({ map, place, svg, partsOf, letGo, INK, PAPER }) => {
     beside.textContent = wrong ? (crossing(corners, false) ? "while the outline crosses itself" : "while the dashed edge crosses the outline")
       : ring.length > 2 ? `inside an edge of ${feet(m)}, ${stroke ? "so far" : `${ring.length} corners`}` : ring.length === 1 ? "1 corner set" : `${ring.length} corners set`;
     sum.append(beside);
+    tally.replaceChildren(...sum.cloneNode(true).childNodes);
+    tally.hidden = !drawing;
     by("keep").hidden = !isWhole();
   }
   function changed() { // a new outline: a new file name, so that an older file is never taken for it
@@ -281,20 +232,22 @@ PARTS.push(({ map, place, svg, partsOf, letGo, INK, PAPER }) => {
   for (const name of ["pointerup", "pointercancel"]) addEventListener(name, (event) => fingers.delete(event.pointerId));
   for (const name of ["click", "dblclick", "contextmenu"]) slate.addEventListener(name, (event) => event.stopPropagation());
 
-  function lift() { // the stroke becomes corners: no more of them than the eye can tell, and tails beyond the meeting of its ends cut off
-    const drawn = stroke.map(toPoint).map((p) => [p.x, p.y]);
+  function lift() { // the stroke becomes corners, no more of them than the eye can tell
+    const drawn = stroke.map(toPoint).map((p) => [p.x, p.y]), { chain, isCut } = trimmed(drawn);
     stroke = null;
-    const { chain, isCut } = trimmed(thinned(drawn, 1));
     const wide = Math.max(...[0, 1].map((k) => Math.max(...chain.map((p) => p[k])) - Math.min(...chain.map((p) => p[k]))));
     if (chain.length < 3 || wide < 8) {
       draw();
       return say("That was too short for an outline: hold, and follow the whole edge.");
     }
-    corners = chain.map((p) => toCorner(p)).filter((corner, i, all) => !i || !same(corner, all[i - 1]));
+    for (const most_px of [1, 0.3, 0]) { // thinner only where thinning itself would make edges cross
+      corners = thinned(chain, most_px).map(toCorner).filter((corner, i, all) => !same(corner, all[(i || all.length) - 1]));
+      if (!fault()) break;
+    }
     rubbed = null;
     closed = corners.length > 2 && !fault();
     changed();
-    return closed ? say(`Closed: ${written(acresOf(corners))}.${isCut ? " The ends of the stroke crossed; what lay beyond is left off." : ""}`) : mend();
+    return closed ? say(`Closed: ${written(acresOf(corners))}.${isCut ? " The ends of the stroke overlapped; what lay beyond their meeting is left off." : ""} Save the file below, or drag a corner to mend the outline.`) : mend();
   }
   function thinned(points, most_px) { // a corner stays where leaving it out would move the edge by more than that
     const keep = new Set([0, points.length - 1]), spans = [[0, points.length - 1]];
@@ -310,17 +263,21 @@ PARTS.push(({ map, place, svg, partsOf, letGo, INK, PAPER }) => {
     }
     return points.filter((_, i) => keep.has(i));
   }
-  function trimmed(chain) { // tails: at each end at most this share of the stroke
-    const TAIL = 0.15, run = [0];
-    chain.slice(1).forEach((p, i) => run.push(run[i] + Math.hypot(p[0] - chain[i][0], p[1] - chain[i][1])));
+  function trimmed(drawn) { // nobody stops where they began: the ends overlap by a tail, at most this share of the stroke each
+    const TAIL = 0.15, NEAR_PX = 24, run = [0], off = (p) => Math.hypot(p[0] - drawn[0][0], p[1] - drawn[0][1]);
+    drawn.slice(1).forEach((p, i) => run.push(run[i] + Math.hypot(p[0] - drawn[i][0], p[1] - drawn[i][1])));
     const long = run[run.length - 1];
-    for (let i = 0; i < chain.length - 1 && run[i] <= TAIL * long; i++) {
-      for (let j = chain.length - 2; j > i + 1 && run[j + 1] >= (1 - TAIL) * long; j--) {
-        if (!meets(chain[i], chain[i + 1], chain[j], chain[j + 1])) continue;
-        return { chain: [meeting(chain[i], chain[i + 1], chain[j], chain[j + 1]), ...chain.slice(i + 1, j + 1)], isCut: true };
+    let end = drawn.length - 1, most = 0, best = null;
+    for (let j = end; j > 0 && run[j] >= (1 - TAIL) * long; j--) if (off(drawn[j]) < off(drawn[end])) end = j;
+    if (off(drawn[end]) > NEAR_PX) end = drawn.length - 1;
+    for (let i = 0; i < end && run[i] <= TAIL * long; i++) { // the innermost crossing of the tails: nothing crosses inside it
+      for (let j = end - 1; j > i + 1 && run[j + 1] >= (1 - TAIL) * long; j--) {
+        const cut = run[i] - run[j];
+        if ((best && cut <= most) || !meets(drawn[i], drawn[i + 1], drawn[j], drawn[j + 1])) continue;
+        [most, best] = [cut, [meeting(drawn[i], drawn[i + 1], drawn[j], drawn[j + 1]), ...drawn.slice(i + 1, j + 1)]];
       }
     }
-    return { chain, isCut: false };
+    return { chain: best || drawn.slice(0, end + 1), isCut: Boolean(best) || long - run[end] > NEAR_PX };
   }
 
   // --- keys ---
