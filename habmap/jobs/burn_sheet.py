@@ -14,14 +14,14 @@ from shapely import LineString
 
 from habmap.errors import InputError, UsageError
 from habmap.jobs.burn_around import sensitive_features
-from habmap.jobs.burn_forecast import with_forecast
+from habmap.jobs.burn_forecast import WEATHER_ITEMS, with_forecast
 from habmap.jobs.burn_hours import hour_of
+from habmap.jobs.burn_sheet_hours import chart_words, hours_chart, hours_sections
 from habmap.jobs.burn_sheet_parts import (
     around_sections,
     edge_keys,
     edges_section,
     hour_words,
-    hours_sections,
     moisture_section,
     plan_section,
     side_and_beyond,
@@ -141,6 +141,7 @@ def burn_sheet(
     if grid is None or not result.edges:
         raise InputError("there is no ground to draw", mend="load its units with `habmap add units FILE`")
     keys = edge_keys(result.edges)
+    chart = hours_chart(result, grid=grid, zone=ZoneInfo(store.settings.place.timezone))
     edges = tuple(
         SheetEdge(
             side=edge.side,
@@ -198,6 +199,8 @@ def burn_sheet(
             *hours_sections(result, room.hours),
             Section(title="Cautions", sentences=result.cautions, is_framed=True),
         ),
+        chart=chart,
+        chart_words="" if chart is None else chart_words(result, chart),
         by_hand=hand_sections(
             notify=result.notify,
             notices=tuple((told.who, told.when, told.how) for told in result.notices),
@@ -265,8 +268,10 @@ def _height_words(height: str | None) -> str:
 
 
 def _weather_words(request: BurnRequest, result: BurnDayResult) -> str:
+    taken = set(result.forecast.taken) if result.forecast else set()
+    given = "forecast" if taken >= set(WEATHER_ITEMS) else "given and forecast" if taken else "given"
     return (
-        f"Weather as {'logged' if result.again else 'given'} for ignition: {_said(request, 'temp_f', '°F')}, humidity "
+        f"Weather as {'logged' if result.again else given} for ignition: {_said(request, 'temp_f', '°F')}, humidity "
         f"{_said(request, 'rh_pct', '%')}, wind {_said(request, 'wind_mph', 'mph')} from "
         f"{WIND_WORDS[wind_16(result.wind_from_deg)]} "
         f"({_height_words(result.wind_height)})."

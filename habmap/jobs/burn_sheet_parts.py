@@ -23,15 +23,17 @@ def hour_words(time: str) -> str:
 def plan_section(result: BurnDayResult) -> Section:
     """Return the weather beside the written plan: not met, then not given, then within; or that there is no plan."""
     kind = PLAN_KIND_WORDS[result.plan.kind]
+    given = "as logged" if result.again else "as given"
+    was = "was then" if result.again and result.again.plans_kept else "is"
     lines = result.prescription
     if any(line.verdict == "no plan" for line in lines):
         return Section(
             title=f"The written plan for {kind}",
             sentences=(
-                f"There is no written plan for {kind} with author and date in habmap.toml, so nothing is compared. The "
+                f"There {was} no written plan for {kind} with author and date in habmap.toml, so nothing is compared. The "
                 "weather is only set down here.",
             ),
-            header=("item", "as given"),
+            header=("item", given),
             rows=tuple(
                 (
                     ITEMS[line.item][0],
@@ -48,7 +50,7 @@ def plan_section(result: BurnDayResult) -> Section:
             f"Plan by {result.plan.author}, {result.plan.date}, its limits as copied into habmap.toml. Not met first. "
             "A comparison, not a decision.",
         ),
-        header=("item", "as given", "plan", "comparison"),
+        header=("item", given, "plan", "comparison"),
         rows=tuple(
             (
                 ITEMS[line.item][0] + (f" ({', '.join(line.unit_ids)})" if is_split else ""),
@@ -230,37 +232,3 @@ def around_sections(result: BurnDayResult, most: int) -> tuple[Section, ...]:
             after=tuple(after),
         ),
     )  # fmt: skip
-
-
-def hours_sections(result: BurnDayResult, most: int) -> tuple[Section, ...]:
-    """Return the forecast's hours that stand out: something not met, a wind shift, or nothing known."""
-    spans: list[tuple[str, str, str]] = []
-    last = ""
-    for hour in result.hours:
-        marks = ["wind shift"] if hour.wind_shift else []
-        marks += [ITEMS[item][0] for item in hour.not_met]
-        what = "no forecast" if hour.is_gap else ", ".join(marks)
-        time = hour_words(hour.time)[5:]
-        if what and what == last:  # hours that say the same stand in one row
-            spans[-1] = (spans[-1][0], time, what)
-        elif what:
-            spans.append((time, time, what))
-        last = what
-    # With little room the turns of the wind stay longest, and what is not known goes first.
-    told = sorted(spans, key=lambda span: (not span[2].startswith("wind shift"), span[2] == "no forecast"))[:most]
-    rows = [
-        (first if first == end else f"{first} to {end}", what)
-        for first, end, what in spans
-        if (first, end, what) in told
-    ]
-    if not rows:
-        return ()
-    return (
-        Section(
-            title="Forecast hours: not met, shifts and gaps",
-            header=("hour", "what"),
-            rows=tuple(rows),
-            shares=(0.42, 0.58),
-            after=_left_out(len(spans) - len(rows), "times"),
-        ),
-    )

@@ -10,6 +10,7 @@ from shapely import LineString, MultiPolygon
 from shapely.geometry.base import BaseGeometry
 
 from habmap.land.grid import LocalGrid
+from habmap.show.burn_chart import HoursChart
 from habmap.show.records import PageFeature
 from habmap.show.relief import Relief
 
@@ -19,6 +20,7 @@ SIDE_LETTERS: Final[dict[str, str]] = {"downwind": "D", "side": "S", "upwind": "
 SIDE_LINES: Final[dict[str, str]] = {"downwind": "heavy solid line", "side": "long dashes", "upwind": "dots"}
 #: What the boss draws or writes under the map by hand.
 WRITING_BOXES: Final = ("Escape routes, safety zones", "Contingency breaks", "Firing sequence")
+CHART_TITLE: Final = "The forecast, hour by hour"
 NOT_PERMISSION: Final = (
     "This sheet compares and lists; it is not permission to burn. The burn boss decides, on the day and on the ground."
 )
@@ -85,6 +87,8 @@ class BurnSheet:
         What stands beside the wind arrow, line by line.
     ringed
         Sensitive places (lon/lat) to be ringed on the map.
+    chart, chart_words
+        The forecast's hours, drawn below the map, and where they come from and what their marks mean; ``None`` = none.
     measured, by_hand
         The second page: what was compared and measured, and what people fill in.
     """
@@ -105,6 +109,8 @@ class BurnSheet:
     wind_words: tuple[str, ...]
     measured: tuple[Section, ...]
     by_hand: tuple[Section, ...]
+    chart: HoursChart | None = None
+    chart_words: str = ""
 
 
 def hand_sections(
@@ -128,7 +134,7 @@ def hand_sections(
             title="Notices: who, when, how",
             header=("who", "when", "how"),
             rows=_notice_rows(notify, notices),
-            shares=(0.5, 0.17, 0.33),
+            shares=(0.42, 0.29, 0.29) if notices else (0.5, 0.17, 0.33),
         ),
         Section(
             title="Crew and equipment",

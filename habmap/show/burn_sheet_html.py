@@ -6,9 +6,24 @@ import base64
 import hashlib
 
 from habmap.show import words
-from habmap.show.burn_sheet import NOT_PERMISSION, WRITING_BOXES, BurnPaper, BurnSheet
-from habmap.show.burn_sheet_pages import draw_burn_svg
+from habmap.show.burn_chart import HoursChart
+from habmap.show.burn_sheet import CHART_TITLE, NOT_PERMISSION, WRITING_BOXES, BurnPaper, BurnSheet
+from habmap.show.burn_sheet_pages import draw_burn_svg, draw_chart_svg
 from habmap.show.templating import ENVIRONMENT, template_text
+
+
+class _Picture:
+    """A picture as a page shows it: SVG as a data URI, its size in CSS pixels (96 to the inch, where points are 72)."""
+
+    def __init__(self, svg: str, width_pt: float, height_pt: float) -> None:
+        self.uri = "data:image/svg+xml;base64," + base64.b64encode(svg.encode()).decode()
+        self.width_px = round(width_pt / 0.75, 2)
+        self.height_px = round(height_pt / 0.75, 2)
+
+
+def _chart(chart: HoursChart, paper: BurnPaper) -> _Picture:
+    drawn = draw_chart_svg(chart, paper=paper)
+    return _Picture(drawn.svg, drawn.width_pt, drawn.height_pt)
 
 
 def render_burn_html(sheet: BurnSheet, *, paper: BurnPaper) -> str:
@@ -27,10 +42,9 @@ def render_burn_html(sheet: BurnSheet, *, paper: BurnPaper) -> str:
         sheet=sheet,
         css=css,
         policy=f"default-src 'none'; img-src data:; style-src 'sha256-{digest}'; base-uri 'none'; form-action 'none'",
-        picture="data:image/svg+xml;base64," + base64.b64encode(drawn.svg.encode()).decode(),
-        # CSS pixels: 96 to the inch, where there are 72 points.
-        width_px=round(drawn.width_pt / 0.75, 2),
-        height_px=round(drawn.height_pt / 0.75, 2),
+        picture=_Picture(drawn.svg, drawn.width_pt, drawn.height_pt),
+        chart=None if sheet.chart is None else _chart(sheet.chart, paper),
+        chart_title=CHART_TITLE,
         scale=f"{drawn.scale:,}",
         not_permission=NOT_PERMISSION,
         writing_boxes=WRITING_BOXES,

@@ -12,7 +12,8 @@ import matplotlib as mpl
 from matplotlib.backends.backend_pdf import PdfPages
 
 from habmap.show import words
-from habmap.show.burn_sheet import NOT_PERMISSION, WRITING_BOXES, BurnPaper, BurnSheet, Section
+from habmap.show.burn_chart import HoursChart, chart_height_pt, draw_chart
+from habmap.show.burn_sheet import CHART_TITLE, NOT_PERMISSION, WRITING_BOXES, BurnPaper, BurnSheet, Section
 from habmap.show.burn_sheet_map import LEGEND_PT, burn_frame, draw_burn_map, draw_edge_legend
 from habmap.show.sheet_map import Frame
 from habmap.show.sheet_margin import SCALE_STRIP_PT, draw_scale
@@ -50,6 +51,15 @@ class BurnMapDrawn:
     scale: int
 
 
+@dataclass(frozen=True, slots=True)
+class ChartDrawn:
+    """The chart of a forecast's hours as SVG, and its size [pt]."""
+
+    svg: str
+    width_pt: float
+    height_pt: float
+
+
 def _drawing() -> AbstractContextManager[None]:
     """Fonts embedded as text in the PDF, letters as outlines in the SVG; a name with $ in it is a name."""
     return mpl.rc_context({
@@ -80,7 +90,8 @@ def draw_burn_pdf(sheet: BurnSheet, *, paper: BurnPaper) -> BurnSheetDrawn:
 
 def draw_burn_svg(sheet: BurnSheet, *, paper: BurnPaper) -> BurnMapDrawn:
     """Return the map with its scale strip and legend as one SVG, as wide as the paper's ground."""
-    width, height = SIZES_PT[paper][0] - 2 * MARGIN_PT, 520.0
+    width = SIZES_PT[paper][0] - 2 * MARGIN_PT
+    height = 520.0 - _forecast_pt(sheet, width)
     with _drawing():
         pen = Pen((width, height))
         frame = burn_frame(
@@ -91,6 +102,17 @@ def draw_burn_svg(sheet: BurnSheet, *, paper: BurnPaper) -> BurnMapDrawn:
         buffer = io.StringIO()
         pen.figure.savefig(buffer, format="svg", metadata={"Date": None, "Creator": "habmap"})
     return BurnMapDrawn(buffer.getvalue(), width, height, frame.scale)
+
+
+def draw_chart_svg(chart: HoursChart, *, paper: BurnPaper) -> ChartDrawn:
+    """Return the chart of a forecast's hours alone as SVG, as wide as the map."""
+    width, height = SIZES_PT[paper][0] - 2 * MARGIN_PT, chart_height_pt() + 2
+    with _drawing():
+        pen = Pen((width, height))
+        draw_chart(pen, chart, left=0, top=height - 1, width=width)
+        buffer = io.StringIO()
+        pen.figure.savefig(buffer, format="svg", metadata={"Date": None, "Creator": "habmap"})
+    return ChartDrawn(buffer.getvalue(), width, height)
 
 
 def _map(pen: Pen, frame: Frame, sheet: BurnSheet) -> None:
@@ -107,7 +129,10 @@ def _first_page(sheet: BurnSheet, size: tuple[float, float]) -> tuple[Pen, int]:
     for line in sheet.lines:
         y = pen.block(MARGIN_PT, y, _at_most(3, wrapped(line, width, size_pt=10)), size_pt=10)
     y = pen.block(MARGIN_PT, y - 2, wrapped(NOT_PERMISSION, width, size_pt=10, is_bold=True), size_pt=10, is_bold=True)
-    bottom = MARGIN_PT + 12 + _BOXES_PT + LEGEND_PT + SCALE_STRIP_PT + 4
+    chart_top = MARGIN_PT + 12 + _BOXES_PT + _forecast_pt(sheet, width)
+    if sheet.chart is not None:
+        _forecast(pen, sheet, sheet.chart, top=chart_top, width=width)
+    bottom = chart_top + LEGEND_PT + SCALE_STRIP_PT + 4
     frame = burn_frame(sheet, left=MARGIN_PT, bottom=bottom, width=width, height=y - 6 - bottom)
     _map(pen, frame, sheet)
     step = (width - 2 * 8) / 3
@@ -117,6 +142,23 @@ def _first_page(sheet: BurnSheet, size: tuple[float, float]) -> tuple[Pen, int]:
         pen.text(left + 5, MARGIN_PT + 12 + _BOXES_PT - 11, title, size_pt=9.5, is_serif=True, is_bold=True)
     pen.text(MARGIN_PT, MARGIN_PT, _foot(sheet, 1), size_pt=LEAST_PT, is_serif=True)
     return pen, frame.scale
+
+
+def _forecast(pen: Pen, sheet: BurnSheet, chart: HoursChart, *, top: float, width: float) -> None:
+    y = pen.block(MARGIN_PT, top, [CHART_TITLE], size_pt=_HEADING_PT, is_bold=True)
+    y = draw_chart(pen, chart, left=MARGIN_PT, top=y, width=width)
+    pen.block(MARGIN_PT, y - 3, _chart_lines(sheet, width), size_pt=LEAST_PT)
+
+
+def _forecast_pt(sheet: BurnSheet, width: float) -> float:
+    """Return how much room the forecast takes on page one [pt]."""
+    if sheet.chart is None:
+        return 0.0
+    return LEADING * _HEADING_PT + chart_height_pt() + 3 + len(_chart_lines(sheet, width)) * _LINE_PT + 6
+
+
+def _chart_lines(sheet: BurnSheet, width: float) -> list[str]:
+    return wrapped(sheet.chart_words, width, size_pt=LEAST_PT)
 
 
 def _foot(sheet: BurnSheet, number: int) -> str:
