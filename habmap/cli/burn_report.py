@@ -48,8 +48,11 @@ def answer(result: BurnDayResult) -> str:
     ground = f"{', '.join(result.units)}, {result.acres:.2f} acres, {result.time.replace('T', ' ')}"
     kind = PLAN_KIND_WORDS[result.plan.kind]
     if any(line.verdict == "no plan" for line in result.prescription):
+        there = (
+            "was in habmap.toml when it was logged" if result.again and result.again.plans_kept else "is in habmap.toml"
+        )
         return (
-            f"{ground}: no written plan for {kind} with author and date is in habmap.toml, so nothing is compared. "
+            f"{ground}: no written plan for {kind} with author and date {there}, so nothing is compared. "
             "The weather is only set down below."
         )
     not_met = _named(result.prescription, "not met")

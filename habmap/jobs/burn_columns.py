@@ -46,7 +46,7 @@ def burn_of_cells(cells: Cells, *, entry: Entry) -> BurnRecord | None:
         wind_height=cells.choice("wind_height", WIND_HEIGHTS, required=False),
         plan_kind=cells.choice("plan_kind", PLAN_KINDS, required=False),
         notices=notices,
-        **{name: cells.number(name, low=low, high=high) for name, (low, high, _) in WEATHER_RANGES.items()},  # type: ignore[arg-type]
+        **{name: cells.number(name, low=low, high=high) for name, (low, high, _) in WEATHER_RANGES.items()},
     )
     try:
         check_burn_said(said, practice=entry.practice, needs_hour=False)
