@@ -1,0 +1,421 @@
+"""What is kept of a burn: in one transaction with its line, through corrections and joins, and made again from it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from contextlib import closing
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+
+import pytest
+from fakes import GRID, FakeStore, entry, ground_lonlat, unit
+from shapely import box
+
+from habmap.errors import InputError, InputErrors, UsageError
+from habmap.jobs.add_block import add_block, checked_name
+from habmap.jobs.add_entries import add_entries
+from habmap.jobs.burn_again import burn_again
+from habmap.jobs.burn_record import BurnSaid, check_burn_said, notice_of
+from habmap.jobs.burnday import BurnRequest, burnday
+from habmap.jobs.check import check
+from habmap.jobs.correct import amend, void
+from habmap.jobs.history import history
+from habmap.jobs.join import join
+from habmap.jobs.log import Logged, log
+from habmap.jobs.said import Said
+from habmap.place.connection import connect
+from habmap.place.settings import Settings
+from habmap.place.store import GeoPackageStore
+from habmap.show.burn_sheet import hand_sections
+from habmap.work.burns import as_moment, burn_of, record_id
+from habmap.work.ledger import corrections
+from habmap.work.records import BurnRecord, DrawnBlock, Entry, Forecast, ForecastHour, Notice, Row
+
+NOW = datetime(2026, 3, 6, 15, tzinfo=UTC)
+TODAY = date(2026, 3, 6)
+BURN_DAY = date(2026, 3, 5)
+BLOCK = box(0, 0, 100, 100)
+SHERIFF = Notice(who="Sheriff's office", when="2026-03-04 09:10", how="phone")
+WEATHER = BurnSaid(
+    ignition="13:30", temp_f=61, rh_pct=38, wind_mph=7, wind_from_deg=337.5, wind_height="eye", notices=(SHERIFF,)
+)
+PLAN: dict[str, object] = {
+    "plan": {"down_cedar": {"author": "P. Writer", "date": "2026-01-31", "rh_pct": [45, 70], "gust_mph": [0, 12]}}
+}
+
+
+def a_place(*, plan: dict[str, object] | None = None, more: Sequence[Row] = ()) -> FakeStore:
+    """A hectare of cedar cut in winter, a second one beside it."""
+    rows = [
+        unit("C1", BLOCK),
+        unit("C2", box(100, 0, 200, 100)),
+        entry("cut", "2025-12-01", BLOCK, unit_ids=("C1",)),
+        *more,
+    ]
+    return FakeStore(rows, settings=Settings.model_validate(plan or {}), grid=GRID)
+
+
+def burned(store: FakeStore, said: BurnSaid | None = WEATHER, *, at: datetime = NOW) -> Logged:
+    return log(
+        store, practice="burn", date=BURN_DAY, patch=ground_lonlat(BLOCK), said=Said(burned_pct=80), now=at,
+        today=TODAY, unit_ids=("C1",), burn=said,
+    )  # fmt: skip
+
+
+def counting(store: FakeStore) -> list[BurnRecord | None]:
+    return [burn_of(line, store.burns()) for line in corrections(store.entries()) if line.root.practice != "cut"]
+
+
+# --- what is said -------------------------------------------------------------------------------------------
+
+
+def test_a_notice_is_who_when_how() -> None:
+    assert notice_of("Sheriff's office; 2026-03-04T09:10 ; phone") == SHERIFF
+    assert notice_of("Hill; Dale; 2026-03-04; a note").who == "Hill; Dale"
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["", "Sheriff", "Sheriff; phone", "; 2026-03-04; phone", "S; 2026-03-04; ", "S; 4 March; phone",
+     "S; 2026-02-30; phone", "S; 2026-03-04 24:00; phone", "S; 2026-03-04 9:10; phone", "S | T; 2026-03-04; phone"],
+)  # fmt: skip
+def test_a_notice_that_cannot_be_read_is_refused(text: str) -> None:
+    with pytest.raises(UsageError):
+        notice_of(text)
+
+
+@pytest.mark.parametrize(("text", "kept"), [("2026-03-04", "2026-03-04"), ("2026-03-04T23:59", "2026-03-04 23:59")])
+def test_moments_are_kept_in_one_form(text: str, kept: str) -> None:
+    assert as_moment(text) == kept
+
+
+@pytest.mark.parametrize(
+    ("said", "option"),
+    [
+        ({"rh_pct": 101}, "--rh-pct"), ({"rh_pct": -1}, "--rh-pct"), ({"wind_from_deg": 400}, "--wind-from"),
+        ({"temp_f": float("nan")}, "--temp-f"), ({"wind_mph": 7, "gust_mph": 5}, "--gust-mph, --wind-mph"),
+        ({"shade_pct": 120}, "--shade-pct"), ({"wind_height": "roof"}, "--wind-height"),
+        ({"plan_kind": "hay"}, "--plan-kind"), ({"ignition": "1:30 pm"}, "--observed-time"),
+        ({"ignition": None, "temp_f": 60}, "--observed-time"),
+    ],
+)  # fmt: skip
+def test_weather_that_cannot_be_is_refused(said: dict[str, object], option: str) -> None:
+    with pytest.raises(UsageError) as error:
+        check_burn_said(BurnSaid(**({"ignition": "13:30"} | said)), practice="burn")  # type: ignore[arg-type]
+    assert error.value.where == option
+
+
+def test_celsius_is_asked_about_unless_the_person_is_sure() -> None:
+    said = BurnSaid(ignition="13:30", temp_f=31)
+    with pytest.raises(UsageError, match="31 °C, which is 88 °F"):
+        check_burn_said(said, practice="burn", month=7)
+    check_burn_said(said, practice="burn", month=7, is_sure=True)
+
+
+def test_weather_belongs_to_a_burn() -> None:
+    with pytest.raises(UsageError, match="belong to a burn"):
+        check_burn_said(WEATHER, practice="mow")
+    check_burn_said(BurnSaid(), practice="mow")
+    check_burn_said(WEATHER, practice="pile_burn")
+
+
+# --- kept, corrected, withdrawn -----------------------------------------------------------------------------
+
+
+def test_a_burn_is_kept_with_its_line_and_says_what_comes_next() -> None:
+    store = a_place(plan=PLAN)
+    done = burned(store)
+    (record,) = store.burns()
+    assert done.burn == record
+    assert (record.entry_id, record.uuid) == (done.entry_id, record_id(done.entry_id))
+    assert (record.ignition, record.rh_pct, record.notices) == ("13:30", 38, (SHERIFF,))
+    assert record.plans is not None
+    assert "down_cedar" in record.plans
+    assert "next growing season" in done.next_steps[0]
+    assert not log(
+        store, practice="mow", date=TODAY, patch=ground_lonlat(BLOCK), said=Said(), now=NOW, today=TODAY
+    ).next_steps
+
+
+def test_nothing_said_keeps_nothing() -> None:
+    store = a_place()
+    assert burned(store, None).burn is None
+    assert store.burns() == ()
+
+
+def test_a_notice_after_the_burn_is_pointed_out() -> None:
+    late = replace(SHERIFF, when="2026-03-06")
+    done = burned(a_place(), replace(WEATHER, notices=(SHERIFF, late)))
+    assert [words for words in done.warnings if "after the burn" in words] == [
+        "Sheriff's office was told on 2026-03-06, after the burn of 2026-03-05"
+    ]
+
+
+def test_an_amendment_carries_the_burn_along_and_changes_what_it_names() -> None:
+    store = a_place(plan=PLAN)
+    first = burned(store)
+    store._settings = Settings()
+    plain = amend(store, first.entry_id, why="hours", said=Said(person_hours=6), now=NOW + timedelta(hours=1),
+                  today=TODAY)  # fmt: skip
+    assert plain.burn is not None
+    assert (plain.burn.rh_pct, plain.burn.notices) == (38, (SHERIFF,))
+    wetter = amend(store, first.entry_id, why="misread", said=Said(), burn=BurnSaid(rh_pct=48),
+                   now=NOW + timedelta(hours=2), today=TODAY)  # fmt: skip
+    (record,) = counting(store)
+    assert record == wetter.burn
+    assert record is not None
+    assert (record.rh_pct, record.temp_f, record.ignition) == (48, 61, "13:30")
+    assert record.plans == store.burns()[0].plans
+    shown = [line.burn.rh_pct for line in history(store).entries if line.burn is not None]
+    assert shown == [38, 38, 48]
+
+
+def test_a_burn_that_was_none_has_no_record_and_gets_it_back_when_it_was_one() -> None:
+    store = a_place()
+    done = burned(store)
+    amend(
+        store, done.entry_id, why="it was mown", said=Said(), practice="mow", now=NOW + timedelta(hours=1), today=TODAY
+    )
+    assert counting(store) == [None]
+    with pytest.raises(InputError, match="no burn"):
+        burn_again(store, done.entry_id, today=TODAY)
+    with pytest.raises(UsageError, match="belong to a burn"):
+        amend(store, done.entry_id, why="x", said=Said(), burn=BurnSaid(rh_pct=40), now=NOW, today=TODAY)
+    amend(store, done.entry_id, why="no, burned", said=Said(), practice="burn", now=NOW + timedelta(hours=2),
+          today=TODAY)  # fmt: skip
+    assert [record and record.rh_pct for record in counting(store)] == [38]
+
+
+def test_a_withdrawn_burn_has_no_record() -> None:
+    store = a_place()
+    done = burned(store)
+    void(store, done.entry_id, why="not burned", now=NOW + timedelta(hours=1))
+    assert counting(store) == [None]
+    assert check(store, today=TODAY).faults == ()
+    with pytest.raises(InputError, match="withdrawn"):
+        burn_again(store, done.entry_id, today=TODAY)
+
+
+def test_an_amendment_asks_back_about_celsius() -> None:
+    store = a_place()
+    done = burned(store)
+    wrong = {"why": "x", "said": Said(), "burn": BurnSaid(temp_f=-10), "now": NOW, "today": TODAY}
+    with pytest.raises(InputError, match="or -10 °C, which is 14 °F"):
+        amend(store, done.entry_id, **wrong)  # type: ignore[arg-type]
+    assert amend(store, done.entry_id, **wrong, agree=lambda words: True).burn is not None  # type: ignore[arg-type]
+
+
+def test_copies_corrected_apart_join_the_same_in_either_order() -> None:
+    here = a_place()
+    done = burned(here)
+    there = FakeStore(here.rows(), grid=GRID)
+    amend(
+        here, done.entry_id, why="a", said=Said(), burn=BurnSaid(rh_pct=50), now=NOW + timedelta(hours=2), today=TODAY
+    )
+    amend(there, done.entry_id, why="b", said=Said(note="x"), burn=BurnSaid(temp_f=70), now=NOW + timedelta(hours=1),
+          today=TODAY)  # fmt: skip
+    first, second = FakeStore(here.rows(), grid=GRID), FakeStore(there.rows(), grid=GRID)
+    assert join(first, there).added.burns == 1
+    join(second, here)
+    assert counting(first) == counting(second)
+    (record,) = counting(first)
+    assert record is not None
+    # The later correction counts whole: it knew nothing of the other's temperature.
+    assert (record.rh_pct, record.temp_f) == (50, 61)
+    assert join(first, second).known == len(second.rows())
+
+
+def test_check_tells_a_record_without_its_line_and_values_that_cannot_be() -> None:
+    stray = BurnRecord(uuid="b", entry_id="gone", recorded_at=NOW)
+    store = a_place(more=[stray])
+    done = burned(store)
+    assert done.burn is not None
+    store.append([replace(done.burn, uuid="twin", rh_pct=300.0, recorded_at=NOW + timedelta(hours=1))])
+    faults = [fault.what for fault in check(store, today=TODAY).faults if fault.rule == "burn"]
+    assert "its log line gone is not in this log" in faults
+    assert faults.count(f"log line {done.entry_id} has 2 burn records") == 2
+    assert "rh_pct is 300 %" in faults
+
+
+def test_it_comes_back_from_a_file_exactly_and_an_older_file_takes_it(tmp_path: Path) -> None:
+    store = GeoPackageStore.create(tmp_path / "p", "Place")
+    with closing(connect(store.path, 1)) as connection:
+        for table in ("burns", "drawn_blocks"):
+            connection.execute(f"DROP TABLE {table}")
+            connection.execute("DELETE FROM gpkg_geometry_columns WHERE table_name = ?", (table,))
+            connection.execute("DELETE FROM gpkg_contents WHERE table_name = ?", (table,))
+        connection.commit()
+    assert (store.burns(), store.drawn_blocks()) == ((), ())
+    written = a_place(plan=PLAN)
+    burned(written, replace(WEATHER, notices=(SHERIFF, Notice(who='"; DROP', when="2026-03-01", how="é | |"))))
+    rows: list[Row] = [
+        *written.rows(),
+        DrawnBlock(uuid="d", name="North bite", geometry=ground_lonlat(BLOCK), recorded_at=NOW),
+    ]
+    store.append(rows)
+    assert store.burns() == written.burns()
+    (block,) = store.drawn_blocks()
+    assert block.geometry.equals(ground_lonlat(BLOCK))
+    assert store.storage_faults() == []
+
+
+# --- made again ---------------------------------------------------------------------------------------------
+
+
+def test_made_again_it_has_the_ground_before_and_the_plan_of_its_time() -> None:
+    store = a_place(plan=PLAN)
+    done = burned(store)
+    store._settings = Settings()  # the plan has since been taken out of habmap.toml
+    first, second = (burn_again(store, done.entry_id[:12], today=TODAY).result for _ in range(2))
+    assert first == second
+    assert set(first.stage_acres) == {"down"}
+    assert not any("fire is logged" in words for words in first.block_words)
+    assert first.time == "2026-03-05T13:30"
+    assert first.notices == (SHERIFF,)
+    assert first.again is not None
+    assert (first.again.ground_on, first.again.plans_kept) == (date(2026, 3, 4), True)
+    assert first.again.title == "as logged, made again on 2026-03-06"
+    assert "Share that burned: 80 % of the ground" in first.again.words
+    lines = {line.item: line for line in first.prescription}
+    assert (lines["rh_pct"].verdict, lines["rh_pct"].distance) == ("not met", 7)
+    assert (lines["gust_mph"].verdict, lines["gust_mph"].value) == ("not given", None)
+    # Without the log's hindsight the same question has other ground: the fire is on it.
+    seen_now = burnday(store, BurnRequest(names=("C1",), at=datetime(2026, 3, 5, 13, 30), temp_f=61, rh_pct=38,
+                                          wind_mph=7, wind_from_deg=337.5))  # fmt: skip
+    assert "down" not in seen_now.stage_acres
+    assert seen_now.notices == (SHERIFF,)
+    assert seen_now.edge_totals == first.edge_totals
+    assert seen_now.fuel_moisture == first.fuel_moisture
+
+
+def test_what_nobody_wrote_is_not_given_even_where_a_forecast_has_it() -> None:
+    hours = tuple(
+        ForecastHour(at=datetime(2026, 3, 5, hour), temp_f=66, rh_pct=30, wind_mph=9, wind_from_deg=180)
+        for hour in range(8, 20)
+    )
+    forecast = Forecast(uuid="f", file_name="f.csv", wind_height=None, hours=hours, recorded_at=NOW)
+    store = a_place(plan=PLAN, more=[forecast])
+    done = burned(store, BurnSaid(ignition="13:30", wind_from_deg=90))
+    result = burn_again(store, done.entry_id, today=TODAY).result
+    assert result.wind_from_deg == 90
+    assert {line.verdict for line in result.prescription} == {"not given"}
+    assert (result.fine_fuel_moisture_pct, result.equilibrium_moisture_pct, result.vpd_kpa) == (None, None, None)
+    assert result.fine_fuel_words == "temperature or humidity is not given"
+    assert (result.hours, result.forecast) == ((), None)
+    assert all("mile an hour" not in line.rule for line in result.published_breaks)
+
+
+def test_an_amended_burn_is_made_again_as_it_counts_now() -> None:
+    store = a_place()
+    done = burned(store)
+    amend(store, done.entry_id, why="misread", said=Said(), burn=BurnSaid(wind_from_deg=90), date=date(2026, 3, 4),
+          now=NOW + timedelta(hours=1), today=TODAY)  # fmt: skip
+    result = burn_again(store, done.entry_id, today=TODAY).result
+    assert (result.time, result.wind_from_deg) == ("2026-03-04T13:30", 90)
+
+
+@pytest.mark.parametrize("said", [None, BurnSaid(notices=(SHERIFF,)), replace(WEATHER, wind_from_deg=None)])
+def test_without_hour_or_wind_direction_it_is_refused_with_the_way_to_mend_it(said: BurnSaid | None) -> None:
+    store = a_place()
+    done = burned(store, said)
+    with pytest.raises(InputError, match="hour of ignition and the direction") as error:
+        burn_again(store, done.entry_id, today=TODAY)
+    assert error.value.mend is not None
+    assert "--wind-from" in error.value.mend
+
+
+def test_notices_fill_their_rows_and_open_recipients_stay() -> None:
+    told = (SHERIFF.who, SHERIFF.when, SHERIFF.how)
+    rows = hand_sections(notify=("sheriff's office", "Dispatch"), middle_words="", crew_rows=1, notices=(told,))[0].rows
+    assert rows == (told, ("Dispatch", "", ""), ("", "", ""))
+    blank = hand_sections(notify=("Dispatch",), middle_words="", crew_rows=1)[0].rows
+    assert blank == (("Dispatch", "", ""), ("", "", ""), ("", "", ""))
+
+
+# --- drawn blocks -------------------------------------------------------------------------------------------
+
+
+def drawn(folder: Path, name: str, west: float, east: float) -> Path:
+    import json
+
+    import shapely
+
+    path = folder / f"{name}.geojson"
+    shape = json.loads(shapely.to_geojson(ground_lonlat(box(west, 0, east, 100))))
+    path.write_text(json.dumps({"type": "Feature", "properties": {}, "geometry": shape}), encoding="utf-8")
+    return path
+
+
+def test_a_drawn_block_is_found_by_name_and_the_newest_counts(tmp_path: Path) -> None:
+    store = a_place(plan={"burn": {"blocks": {"Both": ["C1", "C2"]}}})
+    small, wide = drawn(tmp_path, "small", 0, 50), drawn(tmp_path, "wide", 0, 150)
+    saved = add_block(store, name=" North bite ", path=small, now=NOW)
+    assert (saved.name, saved.units, saved.replaced) == ("North bite", ("C1",), False)
+    assert saved.acres == pytest.approx(5_000 / 4046.8564224, rel=1e-6)
+    assert add_block(store, name="North bite", path=small, now=NOW).already_there
+    with pytest.raises(InputError, match="another block"):
+        add_block(store, name="North bite", path=wide, now=NOW)
+    assert add_block(store, name="North bite", path=wide, now=NOW + timedelta(days=1), overwrite=True).replaced
+    assert len(store.drawn_blocks()) == 2
+    ask = BurnRequest(names=("North bite",), at=datetime(2026, 3, 1, 13), temp_f=60, rh_pct=40, wind_mph=5,
+                      wind_from_deg=0)  # fmt: skip
+    result = burnday(store, ask)
+    assert result.units == ("C1", "C2")
+    assert result.acres == pytest.approx(15_000 / 4046.8564224, rel=1e-6)
+    with pytest.raises(InputError, match="by itself"):
+        burnday(store, replace(ask, names=("North bite", "C1")))
+    assert check(store, today=TODAY).faults == ()
+
+
+@pytest.mark.parametrize("name", ["C1", "Both"])
+def test_a_name_that_something_else_has_is_refused_and_told_by_check(tmp_path: Path, name: str) -> None:
+    store = a_place(plan={"burn": {"blocks": {"Both": ["C1", "C2"]}}})
+    with pytest.raises(InputError, match="is called so already"):
+        add_block(store, name=name, path=drawn(tmp_path, "a", 0, 50), now=NOW)
+    store.append([DrawnBlock(uuid="d", name=name, geometry=ground_lonlat(BLOCK), recorded_at=NOW)])
+    assert any("called so too" in fault.what for fault in check(store, today=TODAY).faults)
+
+
+@pytest.mark.parametrize("name", ["", "  ", "a\nb", "x" * 61, "C1:down"])
+def test_names_that_cannot_be(name: str) -> None:
+    with pytest.raises(UsageError):
+        checked_name(name)
+
+
+# --- tables -------------------------------------------------------------------------------------------------
+
+HEAD = "entry_id,date,practice,unit_id,observed_time,temp_f,rh_pct,wind_from_deg,told\n"
+
+
+def load(store: FakeStore, folder: Path, *lines: str) -> int:
+    path = folder / "log.csv"
+    path.write_text(HEAD + "".join(f"{line}\n" for line in lines), encoding="utf-8")
+    return add_entries(store, path=path, today=TODAY, now=NOW).loaded
+
+
+def test_a_table_may_carry_a_burns_weather_and_notices(tmp_path: Path) -> None:
+    store = a_place()
+    row = "b1,2026-03-05,burn,C1,13:30,61,38,337.5,Sheriff's office; 2026-03-04 09:10; phone | Hill; 2026-03-03; note"
+    assert load(store, tmp_path, row, "m1,2026-03-05,mow,C2,09:00,50,60,,") == 2
+    (record,) = store.burns()
+    assert (record.rh_pct, record.ignition, record.plans) == (38, "13:30", None)
+    assert [told.who for told in record.notices] == ["Sheriff's office", "Hill"]
+    assert load(store, tmp_path, row) == 0
+    with pytest.raises(InputErrors) as error:
+        load(store, tmp_path, row.replace(",38,", ",45,"))
+    assert "rh_pct 45.0, before 38.0" in str(error.value)
+    result = burn_again(store, "b1", today=TODAY).result
+    assert result.again is not None
+    assert not result.again.plans_kept
+
+
+def test_every_fault_of_a_burn_in_a_table_is_told_and_nothing_loaded(tmp_path: Path) -> None:
+    store = a_place()
+    before: list[Entry] = list(store.entries())
+    with pytest.raises(InputErrors) as error:
+        load(store, tmp_path, "b1,2026-03-05,burn,C1,1 pm,61,138,400,", "b2,2026-03-05,burn,C1,13:30,61,38,0,Hill")
+    assert {part.where.rpartition("column ")[2] for part in error.value.faults if part.where} == {
+        "observed_time", "rh_pct", "wind_from_deg", "told",
+    }  # fmt: skip
+    assert list(store.entries()) == before
