@@ -18,6 +18,7 @@ from habmap.errors import UsageError
 from habmap.jobs.acres import AcresResult, acres_of
 from habmap.jobs.ground import Ground, ground
 from habmap.jobs.map_history import page_history, page_seasons
+from habmap.jobs.photo_page import page_photos
 from habmap.jobs.ports import Store
 from habmap.jobs.rank import rank
 from habmap.jobs.terrain import TerrainResult, terrain
@@ -169,7 +170,8 @@ def build_page(
     if boundary is not None:
         shown.append(boundary.geometry)
     relief = _relief(store, shown) if source is not None and shown else None
-    missing = _missing(store, state, relief) + (slopes.warnings if slopes is not None else ())
+    pictures = page_photos(store, audience=audience, on=on)
+    missing = _missing(store, state, relief) + (slopes.warnings if slopes is not None else ()) + pictures.missing
     return Page(
         place=store.settings.place.name,
         audience=audience,
@@ -200,6 +202,7 @@ def build_page(
         cautions=_cautions(state, account, slopes),
         history=page_history(store, state),
         seasons=page_seasons(state, settings=store.settings, with_hours=with_hours, with_cost=with_cost),
+        photo_points=pictures.points,
         grid_latlon=None if store.grid is None else (store.grid.lat, store.grid.lon),
     )
 

@@ -11,7 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Final
 
-from habmap.show import ruler, seasons, sorting
+from habmap.show import photos, ruler, seasons, sorting
 from habmap.show.pencil import pencil_drawing, pencil_values
 from habmap.show.records import Page
 
@@ -44,4 +44,5 @@ PARTS: Final[tuple[Part, ...]] = (
     Part(name="seasons", drawing=seasons.drawing, values=seasons.values, has_script=False),
     Part(name="sorting", drawing=sorting.drawing, values=sorting.values),
     Part(name="pencil", drawing=pencil_drawing, values=pencil_values),
+    Part(name="photos", drawing=photos.drawing, values=photos.values),
 )

@@ -16,6 +16,7 @@ from shapely.geometry.base import BaseGeometry
 
 from habmap.errors import HabmapError
 from habmap.show.history_records import PageHistory, PageSeasons
+from habmap.show.photo_records import PagePhotoPoint
 from habmap.show.relief import Relief
 from habmap.vocabulary import PRIVATE_FEATURE_KINDS
 
@@ -124,6 +125,7 @@ class Page:
     history: PageHistory | None = None
     seasons: PageSeasons | None = None
     grid_latlon: tuple[float, float] | None = None
+    photo_points: tuple[PagePhotoPoint, ...] = ()
 
 
 class PrivateOnPublicPageError(HabmapError):
@@ -147,3 +149,5 @@ def refuse_private(page: Page) -> None:
     for unit in page.units:
         if unit.notes is not None:
             raise PrivateOnPublicPageError("a unit on a page for the public carries notes", value=unit.unit_id)
+    if any(point.is_private for point in page.photo_points):
+        raise PrivateOnPublicPageError("a photo point that only the owner may see is on a page for the public")
