@@ -29,6 +29,7 @@ from sample_property.history import ENTRY_COLUMNS, drawn_patches, log_rows
 from sample_property.outlines import UNITS, Property, drawn_property
 from sample_property.photos import write_photos
 from sample_property.plots import PLOT_COLUMNS, plot_rows
+from sample_property.seen import COVER_COLUMNS, SIGHTING_COLUMNS, cover_rows, sighting_rows
 from sample_property.walks import edge_of, gpx_text, passes_over, utc, walked, with_troubles
 
 SEED = 7
@@ -51,6 +52,8 @@ def main(folder: Path) -> None:
     patches = drawn_patches(place.units, seed=SEED)
     _write_csv(folder / "entries.csv", ENTRY_COLUMNS, log_rows(patches))
     _write_csv(folder / "plots.csv", PLOT_COLUMNS, plot_rows(place, UNITS, seed=SEED))
+    _write_csv(folder / "cover.csv", COVER_COLUMNS, cover_rows(place, seed=SEED))
+    _write_csv(folder / "sightings.csv", SIGHTING_COLUMNS, sighting_rows(place, seed=SEED))
 
     def height_m(x: float, y: float) -> float:
         east, up = to_utm(np.array(x), np.array(y))

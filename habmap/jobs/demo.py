@@ -11,11 +11,13 @@ from pathlib import Path
 
 from habmap.errors import HabmapError, PlaceError
 from habmap.jobs.acres import AcresResult, acres
+from habmap.jobs.add_cover import add_cover
 from habmap.jobs.add_dem import add_dem
 from habmap.jobs.add_entries import add_entries
 from habmap.jobs.add_layers import add_boundary, add_features, add_units
 from habmap.jobs.add_photos import add_photos
 from habmap.jobs.add_plots import add_plots
+from habmap.jobs.add_sightings import add_sightings
 from habmap.jobs.map import draw_map
 from habmap.jobs.rank import RankResult, rank
 from habmap.jobs.sheet import write_sheet
@@ -182,6 +184,9 @@ def _done(draft: Path, layers: Path, *, now: datetime, today: date, tell: Tell, 
     log = add_entries(store, path=layers / "entries.csv", today=today, now=now)
     plots = add_plots(store, path=layers / "plots.csv", now=now)
     tell(f"Loaded: {log.loaded} lines of the work log, two seasons; {plots.loaded} sampling plots.")
+    cover = add_cover(store, path=layers / "cover.csv", today=today, now=now)
+    sightings = add_sightings(store, path=layers / "sightings.csv", today=today, now=now)
+    tell(f"Loaded: {cover.loaded} frames read for plant cover, {sightings.loaded} sightings.")
     pictures = add_photos(store, folder=layers / "photos", now=now)
     tell(f"Loaded: {pictures.loaded} photos (drawings here) of three photo points, before and after.")
     for walk in sorted((layers / "walks").glob("*.gpx")):
@@ -193,6 +198,8 @@ def _done(draft: Path, layers: Path, *, now: datetime, today: date, tell: Tell, 
         *land.warnings,
         *log.warnings,
         *plots.warnings,
+        *cover.warnings,
+        *sightings.warnings,
     ):
         note(warning)
     account = acres(store)

@@ -18,6 +18,7 @@ from habmap.errors import UsageError
 from habmap.jobs.acres import AcresResult, acres_of
 from habmap.jobs.ground import Ground, ground
 from habmap.jobs.map_history import page_history, page_seasons
+from habmap.jobs.page_response import page_responses
 from habmap.jobs.photo_page import page_photos
 from habmap.jobs.ports import Store
 from habmap.jobs.rank import rank
@@ -201,6 +202,7 @@ def build_page(
         method=_method(state, slopes, relief),
         cautions=_cautions(state, account, slopes),
         history=page_history(store, state),
+        response=page_responses(store, state, on=on),
         seasons=page_seasons(state, settings=store.settings, with_hours=with_hours, with_cost=with_cost),
         photo_points=pictures.points,
         grid_latlon=None if store.grid is None else (store.grid.lat, store.grid.lon),

@@ -52,7 +52,7 @@ def _by_frames(frames: Sequence[CoverFrame]) -> Canopy | None:
         ci95_low=mean.ci95_low,
         ci95_high=None if mean.ci95_high is None else min(100.0, mean.ci95_high),
         on=frames[0].read_on,
-        rests_on=f"crowns over {_counted(len(read), 'frame')}",
+        rests_on=f"{_counted(len(read), 'frame')}",
     )
 
 
@@ -96,7 +96,7 @@ def _by_stems(plots: Sequence[Plot]) -> Canopy | None:
 def _by_outline(outline: Unit | None) -> Canopy | None:
     if outline is None or outline.canopy_pct is None:
         return None
-    return Canopy(cover_pct=outline.canopy_pct, rests_on="as given with the unit’s outline")
+    return Canopy(cover_pct=outline.canopy_pct, rests_on="the figure given with the unit’s outline")
 
 
 def _newest(plots: Sequence[Plot]) -> list[Plot]:

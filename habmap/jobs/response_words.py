@@ -70,12 +70,12 @@ def canopy_sentence(unit: UnitResponse) -> str:
             unit.canopy_after_rests_on,
         ),
     ):
-        parts.append("not measured" if pct is None else f"{_cover(pct, (low, high))} ({rests_on})")
+        parts.append("not measured" if pct is None else f"{_cover(pct, (low, high))}, from {rests_on}")
     if unit.canopy_before_pct is None and unit.canopy_after_pct is None:
         return ""
-    return f"Cedar crowns: {parts[0]}{' before' if unit.first_work_on else ''}" + (
-        f", {parts[1]} after." if unit.first_work_on else "."
-    )
+    if unit.first_work_on is None:
+        return f"Cedar crowns: {parts[0]}."
+    return f"Cedar crowns before: {parts[0]}; after: {parts[1]}."
 
 
 def species_sentence(unit: UnitResponse) -> str:

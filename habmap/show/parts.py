@@ -11,7 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Final
 
-from habmap.show import photos, ruler, seasons, sorting
+from habmap.show import photos, response, ruler, seasons, sorting
 from habmap.show.pencil import pencil_drawing, pencil_values
 from habmap.show.records import Page
 
@@ -42,6 +42,7 @@ class Part:
 PARTS: Final[tuple[Part, ...]] = (
     Part(name="ruler", drawing=ruler.drawing, values=ruler.values),
     Part(name="seasons", drawing=seasons.drawing, values=seasons.values, has_script=False),
+    Part(name="response", drawing=response.drawing, values=response.values, has_script=False),
     Part(name="sorting", drawing=sorting.drawing, values=sorting.values),
     Part(name="pencil", drawing=pencil_drawing, values=pencil_values),
     Part(name="photos", drawing=photos.drawing, values=photos.values),

@@ -18,6 +18,7 @@ from habmap.errors import HabmapError
 from habmap.show.history_records import PageHistory, PageSeasons
 from habmap.show.photo_records import PagePhotoPoint
 from habmap.show.relief import Relief
+from habmap.show.response_records import PageResponse
 from habmap.vocabulary import PRIVATE_FEATURE_KINDS
 
 Audience = Literal["owner", "public"]
@@ -124,6 +125,7 @@ class Page:
     cautions: tuple[str, ...]
     history: PageHistory | None = None
     seasons: PageSeasons | None = None
+    response: tuple[PageResponse, ...] = ()
     grid_latlon: tuple[float, float] | None = None
     photo_points: tuple[PagePhotoPoint, ...] = ()
 

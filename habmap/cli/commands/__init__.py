@@ -18,6 +18,7 @@ from habmap.cli.commands import (
     photos,
     plan,
     rank,
+    response,
     sheet,
     start,
     story,
@@ -27,6 +28,6 @@ from habmap.cli.commands import (
 
 #: In the order in which help lists them: set up, keep the log, ask, show, share, look over.
 IN_ORDER = (
-    start, add, trace, log, correct, history, acres, terrain, density, rank, due, effort, plan, burnday, photos, map,
-    sheet, story, export, join, check, demo,
+    start, add, trace, log, correct, history, acres, terrain, density, rank, due, effort, plan, burnday, photos,
+    response, map, sheet, story, export, join, check, demo,
 )  # fmt: skip
