@@ -8,7 +8,7 @@ import hashlib
 from habmap.show import words
 from habmap.show.burn_chart import HoursChart
 from habmap.show.burn_sheet import CHART_TITLE, NOT_PERMISSION, WRITING_BOXES, BurnPaper, BurnSheet
-from habmap.show.burn_sheet_pages import draw_burn_svg, draw_chart_svg
+from habmap.show.burn_sheet_pages import MARGIN_PT, SIZES_PT, draw_burn_svg, draw_chart_svg
 from habmap.show.templating import ENVIRONMENT, template_text
 
 
@@ -34,8 +34,11 @@ def render_burn_html(sheet: BurnSheet, *, paper: BurnPaper) -> str:
     The map is a picture (SVG as a data URI), true to scale when printed at 100 %: within a picture no script can run.
     """
     drawn = draw_burn_svg(sheet, paper=paper)
-    css = f"@page{{size:{'letter' if paper == 'letter' else 'A4'} portrait;margin:25pt}}\n" + template_text(
-        "burn_sheet.css"
+    # A point less than the paper has: the first page must not spill a blank one.
+    page_pt = SIZES_PT[paper][1] - 2 * MARGIN_PT - 1
+    css = (
+        f"@page{{size:{'letter' if paper == 'letter' else 'A4'} portrait;margin:{MARGIN_PT:g}pt}}\n"
+        f":root{{--page:{page_pt:.1f}pt}}\n{template_text('burn_sheet.css')}"
     )
     digest = base64.b64encode(hashlib.sha256(css.encode()).digest()).decode()
     return ENVIRONMENT.get_template("burn_sheet.html.j2").render(
