@@ -35,10 +35,14 @@ def steps(lonlat: NDArray[np.float64]) -> list[int]:
 
 
 def stepped_polygons(shape: BaseGeometry) -> list[list[list[int]]]:
-    """Return a polygon or multipolygon as its polygons, each of its rings as `steps`, last vertex left out."""
+    """Return a polygon or multipolygon as its polygons, each of its rings as `steps`, last vertex left out.
+
+    Holes run against their shell, so that a drawing may fill by winding: there, ground that two neighbours cover by a
+    hair is no hole.
+    """
     return [
         [steps(shapely.get_coordinates(ring)[:-1]) for ring in (polygon.exterior, *polygon.interiors)]
-        for polygon in shapely.get_parts(shape)
+        for polygon in map(shapely.orient_polygons, shapely.get_parts(shape))
     ]
 
 

@@ -43,7 +43,8 @@ def drawing(page: Page) -> dict[str, Any] | None:
         "steps": [_step(step, ids, history, page, is_last=index == last) for index, step in enumerate(history.steps)],
         "seasons": _seasons(history),
         "patches": list(history.patch_steps),
-        **_shapes(history),
+        # As text within the text: it is read out only when the reader first moves the time.
+        "shapes": _shapes(history),
     }
 
 
@@ -52,14 +53,15 @@ def ruler_bytes(history: PageHistory) -> int:
     ids = {unit_id: index for index, unit_id in enumerate(history.unit_names)}
     figures = [_changes(step, ids) for step in history.steps]
     spoken = 400 * len(history.steps)  # sentences of a step, about
-    return spoken + len(json.dumps([_shapes(history), figures], separators=(",", ":")))
+    return spoken + len(_shapes(history)) + len(json.dumps(figures, separators=(",", ":")))
 
 
-def _shapes(history: PageHistory) -> dict[str, Any]:
-    return {
+def _shapes(history: PageHistory) -> str:
+    found = {
         "pieces": [_piece(piece) for piece in history.pieces],
         "old": [_old(old) for old in history.old_units],
     }
+    return json.dumps(found, allow_nan=False, separators=(",", ":"))
 
 
 def _piece(piece: PageHistoryPiece) -> list[Any]:

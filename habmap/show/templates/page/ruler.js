@@ -34,48 +34,57 @@ PARTS.push((sheet) => {
     return points;
   };
   const polygons = (parts) => parts.map((polygon) => polygon.map(rings));
-  let shapes = null;
+  let shapes = null, oldUnits = null;
+  function readShapes() {
+    if (shapes) return;
+    const read = JSON.parse(data.shapes);
+    shapes = read.pieces.map(([course, parts]) => ({ course, polygons: polygons(parts) }));
+    oldUnits = read.old;
+  }
   function stagesOf(step) {
-    shapes = shapes || data.pieces.map(([course, parts]) => ({ course, polygons: polygons(parts) }));
     const found = new Map();
-    shapes.forEach(({ course, polygons: drawn }) => {
+    shapes.forEach(({ course }, i) => {
       let stage = NONE;
-      for (let i = 0; i < course.length && course[i] <= step; i += 2) stage = course[i + 1];
+      for (let k = 0; k < course.length && course[k] <= step; k += 2) stage = course[k + 1];
       if (stage === NONE) return;
       if (!found.has(stage)) found.set(stage, []);
-      found.get(stage).push(...drawn);
+      found.get(stage).push(i);
     });
     return found;
   }
-  // Shared edges must stay shared: nothing is smoothed away.
+  // Shared edges must stay shared: nothing is smoothed away, and ground drawn twice by a hair is no hole.
   const lay = (drawn, pane, style) =>
-    L.polygon(drawn, { ...style, smoothFactor: 0, noClip: true, interactive: false, pane, renderer: sheet.renderers[pane] }).addTo(map);
+    L.polygon(drawn, { ...style, smoothFactor: 0, noClip: true, fillRule: "nonzero", interactive: false, pane, renderer: sheet.renderers[pane] }).addTo(map);
 
-  // --- the ground ---
-  const opening = sheet.opening;
-  let laid = null, oldMarks = [];
-  const each = (layers, act) => layers.filter(Boolean).forEach(act);
-  const everything = (set) => [...set.fills, ...set.patches, set.outlines];
+  // --- the ground: layers of the step shown, by what they show, so that those that stay the same stay ---
+  const opening = new Map();
+  sheet.opening.fills.forEach((layer, i) => opening.set(`opened ${i}`, layer));
+  sheet.opening.patches.forEach((layer, i) => opening.set(`patch ${last} ${i}`, layer));
+  opening.set("units", sheet.opening.outlines);
+  let laid = opening, oldMarks = [];
   function drawGround(step) {
-    const before = laid || opening, old = data.old.find((one) => one.first <= step && step <= one.last);
+    readShapes();
+    const old = oldUnits.find((one) => one.first <= step && step <= one.last), next = new Map();
+    const keep = (key, draw) => next.set(key, laid.get(key) || draw());
     if (step === last) {
-      if (laid) each(everything(opening), (layer) => layer.addTo(map));
-      laid = null;
+      opening.forEach((layer, key) => next.set(key, layer.addTo(map)));
       sheet.darken(sheet.darkOf(place.pieces));
     } else {
-      const dark = [], done = place.patches.filter((_, i) => data.patches[i] <= step).map((patch) => patch.shape), fills = [];
-      stagesOf(step).forEach((drawn, stage) => {
-        fills.push(lay(drawn, "fills", { stroke: false, fillColor: `url(#stage-${data.stages[stage]})`, fillOpacity: 1 }));
-        if (place.dark.includes(data.stages[stage])) drawn.forEach((polygon) => dark.push(polygon.map((ring) => ring.map((p) => [p.lng, p.lat]))));
+      const dark = [];
+      stagesOf(step).forEach((members, stage) => {
+        const drawn = () => members.flatMap((i) => shapes[i].polygons);
+        keep(`stage ${stage} ${members.join()}`, () => lay(drawn(), "fills", { stroke: false, fillColor: `url(#stage-${data.stages[stage]})`, fillOpacity: 1 }));
+        if (place.dark.includes(data.stages[stage])) dark.push(...drawn().map((polygon) => polygon.map((ring) => ring.map((p) => [p.lng, p.lat]))));
       });
-      laid = {
-        fills,
-        outlines: old ? lay(old.shapes.flatMap(polygons), "edges", sheet.edgeStyle) : sheet.drawOutlines(),
-        patches: sheet.drawPatches(done),
-      };
+      if (old) keep(`units ${old.first}`, () => lay(old.shapes.flatMap(polygons), "edges", sheet.edgeStyle));
+      else next.set("units", opening.get("units").addTo(map));
+      // Patches are laid after the units, so that their dashes lie on top.
+      const done = place.patches.filter((_, i) => data.patches[i] <= step).map((patch) => patch.shape);
+      if (done.length) sheet.drawPatches(done).forEach((layer, i) => next.set(`patch ${step} ${i}`, layer));
       sheet.darken(dark);
     }
-    if (before !== (laid || opening)) each(everything(before), (layer) => layer.remove());
+    laid.forEach((layer, key) => { if (next.get(key) !== layer) layer.remove(); });
+    laid = next;
     oldMarks.forEach((one) => { one.off = true; });
     if (old) {
       old.marks = old.marks || old.units.map(([name, [lon, lat]]) => sheet.mark([lat, lon], sheet.written(name), "unitname", 6));
@@ -129,7 +138,7 @@ PARTS.push((sheet) => {
       unit.says = `${unit.name}: not drawn so ${when}`;
     } else {
       // The spread of a walk belongs to the outline as it is now.
-      if (data.old.some((one) => one.first <= at && at <= one.last)) write(total, tenths(whole(acres)));
+      if (oldUnits.some((one) => one.first <= at && at <= one.last)) write(total, tenths(whole(acres)));
       else if (first.has(total)) total.replaceChildren(...first.get(total));
       write(treated, open ? "–" : tenths(sum(acres, data.treated)));
       write(remain, open ? "–" : tenths(sum(acres, data.remaining)));
@@ -257,9 +266,9 @@ PARTS.push((sheet) => {
     at = to;
     sheet.letGo();
     map.closePopup();
+    drawGround(at);
     writeWords(at);
     point();
-    drawGround(at);
     document.dispatchEvent(new CustomEvent("stepped"));
   }
   const season = (way) => { // to the first step of the next season, or of this one and those before
