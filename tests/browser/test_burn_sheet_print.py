@@ -1,0 +1,93 @@
+"""The burn sheet's HTML prints on two pages, whatever face the reader has."""
+
+from __future__ import annotations
+
+import re
+import shutil
+import subprocess
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser
+
+from habmap.jobs.burn_sheet import write_burn_sheets
+from habmap.jobs.burnday import BurnRequest, burnday
+from habmap.place.store import GeoPackageStore
+from habmap.show.burn_sheet import BurnPaper
+from habmap.work.records import ForecastHour
+
+pytestmark = pytest.mark.browser
+needs_poppler = pytest.mark.skipif(
+    shutil.which("pdfinfo") is None, reason="no pdfinfo on PATH (Debian: apt-get install poppler-utils)"
+)
+PLAN = """
+[plan.down_cedar]
+author = "J. Example"
+date = 2026-01-31
+temp_f = [32, 75]
+rh_pct = [30, 60]
+wind_mph = [3, 12]
+wind_from_deg = [290, 30]
+gust_mph = [0, 18]
+fine_fuel_pct = [6, 12]
+"""
+AT = datetime(2026, 3, 5, 13, 30)
+
+
+@pytest.fixture(scope="module")
+def planned(sample_place: Path, tmp_path_factory: pytest.TempPathFactory) -> GeoPackageStore:
+    folder = tmp_path_factory.mktemp("print") / "place"
+    shutil.copytree(sample_place, folder)
+    with (folder / "habmap.toml").open("a", encoding="utf-8") as settings:
+        settings.write(PLAN)
+    return GeoPackageStore.open(folder)
+
+
+def _hours() -> tuple[ForecastHour, ...]:
+    """Thirty hours with a hole and a turn of the wind."""
+    return tuple(
+        ForecastHour(
+            at=datetime(2026, 3, 5, 8) + timedelta(hours=n), temp_f=55 + n % 12, rh_pct=25 + 2 * n, wind_mph=8,
+            gust_mph=14, wind_from_deg=340 if n < 9 else 90,
+        )
+        for n in range(30)
+        if n not in (12, 13)
+    )  # fmt: skip
+
+
+@needs_poppler
+@pytest.mark.parametrize("paper", ["letter", "a4"])
+def test_two_pages_in_the_readers_own_face_and_in_a_wide_one(
+    planned: GeoPackageStore, browser: Browser, tmp_path: Path, paper: BurnPaper
+) -> None:
+    request = BurnRequest(names=("C1",), at=AT, plan_kind="down_cedar", wind_height="20ft", forecast=_hours())
+    html, pdf = tmp_path / "burn.html", tmp_path / "burn.pdf"
+    result = burnday(planned, request)
+    write_burn_sheets(planned, request, result, targets=[html, pdf], now=datetime(2026, 3, 4, tzinfo=UTC), paper=paper)
+    assert _pages(pdf) == 2
+    said = subprocess.run(["pdftotext", pdf, "-"], capture_output=True, text=True, check=True).stdout
+    for part in ("The forecast, hour by hour", "ignition 13:30", "night", "ruled slantwise", "decides nothing"):
+        assert part in " ".join(said.split())
+    context = browser.new_context(bypass_csp=True)  # only so that a test may set another face
+    page = context.new_page()
+    page.goto(html.as_uri())
+    for face in ("", "DejaVu Sans", "DejaVu Serif"):
+        if face:
+            page.add_style_tag(content=f'*{{font-family:"{face}"!important}}')
+        out = tmp_path / f"printed {face}.pdf"
+        page.pdf(path=out, prefer_css_page_size=True)
+        assert _pages(out) == 2, face
+        words = " ".join(
+            subprocess.run(["pdftotext", out, "-"], capture_output=True, text=True, check=True).stdout.split()
+        )
+        for part in ("not permission to burn", "The forecast, hour by hour", "Signature, date, hour", "Cautions"):
+            assert part in words
+    context.close()
+
+
+def _pages(path: Path) -> int:
+    told = subprocess.run(["pdfinfo", path], capture_output=True, text=True, check=True).stdout
+    found = re.search(r"Pages:\s+(\d+)", told)
+    assert found
+    return int(found[1])
