@@ -5,32 +5,17 @@ from __future__ import annotations
 import json
 from typing import Final
 
-import shapely
-from shapely.geometry.base import BaseGeometry
-
 from habmap.show import coordinates, symbols, words
+from habmap.show.extent import extent
 from habmap.show.palette import DARK_STAGES
 from habmap.show.parts import PARTS
 from habmap.show.records import Page
 from habmap.vocabulary import PRACTICE_WORDS
 
-#: Shown where nothing is drawn yet: some ground to look at in the middle of the continent.
-_NOWHERE: Final = (-98.6, 39.8, -98.5, 39.9)
 #: JSON signs that would end or open markup inside a script element, or break a line in old engines.
 _MARKUP: Final = str.maketrans(
     {"<": "\\u003c", ">": "\\u003e", "&": "\\u0026", "\u2028": "\\u2028", "\u2029": "\\u2029"}
 )
-
-
-def extent(page: Page) -> tuple[float, float, float, float]:
-    """Return west, south, east, north of the units and the boundary [°]."""
-    shapes: list[BaseGeometry] = [unit.geometry for unit in page.units]
-    if page.boundary is not None:
-        shapes.append(page.boundary)
-    if not shapes:
-        return _NOWHERE
-    west, south, east, north = shapely.total_bounds(shapes)
-    return float(west), float(south), float(east), float(north)
 
 
 def drawing_json(page: Page) -> str:

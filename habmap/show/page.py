@@ -9,7 +9,8 @@ from __future__ import annotations
 import branca.element
 import folium
 
-from habmap.show.drawing import drawing_json, extent
+from habmap.show.drawing import drawing_json
+from habmap.show.extent import extent
 from habmap.show.offline import LEAFLET_SCRIPT, LEAFLET_STYLE, POLICY_SLOT, seal
 from habmap.show.parts import PARTS
 from habmap.show.records import Page, refuse_private

@@ -11,7 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Final
 
-from habmap.show import photos, response, ruler, seasons, sorting
+from habmap.show import paper, photos, printing, reading, response, ruler, seasons, sorting
 from habmap.show.pencil import pencil_drawing, pencil_values
 from habmap.show.records import Page
 
@@ -46,4 +46,7 @@ PARTS: Final[tuple[Part, ...]] = (
     Part(name="sorting", drawing=sorting.drawing, values=sorting.values),
     Part(name="pencil", drawing=pencil_drawing, values=pencil_values),
     Part(name="photos", drawing=photos.drawing, values=photos.values),
+    Part(name="reading", drawing=reading.drawing, values=reading.values),
+    Part(name="paper", drawing=paper.drawing, values=paper.values),
+    Part(name="printing", drawing=printing.drawing, values=printing.values),
 )

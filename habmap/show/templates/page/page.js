@@ -309,28 +309,6 @@ function drawPlace(map) {
   scale();
   hush();
 
-  // --- paper: one page, the map taking the room that the words leave ---
-  function toPaper() {
-    if (document.body.classList.contains("printing")) return;
-    document.body.classList.add("printing");
-    letGo();
-    map.closePopup();
-    const tall = (selector) => document.querySelector(selector).getBoundingClientRect().height;
-    const frame = document.querySelector(".frame"), inch = 96, room = 9.85 * inch; // Letter less half-inch margins; A4 is longer
-    frame.style.height = `${inch}px`;
-    const around = tall("body") - tall("main"), below = tall(".ground") - inch; // words above and under; margin and legend
-    frame.style.height = `${Math.min(6.4 * inch, Math.max(2.6 * inch, room - around - below))}px`;
-    map.invalidateSize({ animate: false });
-    whole();
-  }
-  function toScreen() {
-    document.body.classList.remove("printing");
-    document.querySelector(".frame").style.height = "";
-    map.invalidateSize({ animate: false });
-    whole();
-  }
-  addEventListener("beforeprint", toPaper);
-  addEventListener("afterprint", toScreen);
   const sheet = { map, place, box, INK, PAPER, shape, many, partsOf, svg, mark, written, settle, hush, isDark, byId, pick, letGo, whole, renderers, opening, edgeStyle, drawOutlines, drawPatches, darken, darkOf };
   PARTS.forEach((part) => part(sheet));
   document.body.dataset.drawn = "yes";

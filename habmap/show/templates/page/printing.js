@@ -1,0 +1,79 @@
+// Paper: one page, the map taking the room that the words leave; of a long list the rows that fit, and the sum of the rest.
+PARTS.push(({ map, place, whole, letGo }) => {
+  const INCH = 96, ROOM = 9.85 * INCH; // Letter less half-inch margins; A4 is longer
+  const table = document.querySelector("#account table"), foot = table.querySelector("tfoot");
+  const tall = (selector) => document.querySelector(selector).getBoundingClientRect().height;
+  const said = (row) => [...row.querySelectorAll("td.fig")].map((cell) => cell.firstChild ? cell.firstChild.textContent.trim() : "");
+  const figure = (text) => text === "–" || text === "" ? null : Number(text.replaceAll(",", ""));
+  const exact = new Map(Object.entries(place.printing));
+
+  // A row's acres as its cells say them, with all decimals where those are still the ones the page was opened with.
+  function figures(row) {
+    const known = exact.get(row.dataset.unit);
+    return said(row).map(figure).map((shown, i) => known && shown !== null && Math.abs(known[i] - shown) < 0.0501 ? known[i] : shown);
+  }
+  function restOf(rows) {
+    const sums = rows.map(figures).reduce((sum, line) => sum.map((value, i) => value + (line[i] || 0)), [0, 0, 0]);
+    const body = document.createElement("tbody"), row = body.insertRow(), name = document.createElement("th");
+    body.className = "rest";
+    row.insertCell().className = "no";
+    name.scope = "row";
+    name.className = "name";
+    name.textContent = `and ${rows.length.toLocaleString("en-US")} more, all listed in the page on screen`;
+    row.append(name);
+    sums.forEach((sum) => {
+      const cell = row.insertCell();
+      cell.className = "fig";
+      cell.textContent = sum.toLocaleString("en-US", { minimumFractionDigits: 1, maximumFractionDigits: 1 });
+    });
+    row.insertCell().className = "barcell";
+    return body;
+  }
+  // Rows leave from the last one up until what stays, with the line that sums them, has room.
+  function shorten(room) {
+    const rows = [...table.querySelectorAll("tr.unit")], gone = [];
+    if (tall("#account") <= room) return;
+    const heights = new Map(rows.map((row) => [row, row.getBoundingClientRect().height]));
+    const rest = restOf(rows);
+    foot.before(rest);
+    let over = tall("#account") - room;
+    while (over > 0 && rows.length > 1) {
+      const row = rows.pop(), group = row.parentElement;
+      gone.unshift(row);
+      row.classList.add("offpage");
+      over -= heights.get(row);
+      if ([...group.querySelectorAll("tr.unit")].every((one) => one.classList.contains("offpage"))) {
+        const heading = group.querySelector("tr.heading");
+        if (heading) over -= heading.getBoundingClientRect().height;
+        group.classList.add("offpage");
+      }
+    }
+    rest.replaceWith(restOf(gone));
+  }
+  function lengthen() {
+    table.querySelectorAll(".offpage").forEach((one) => one.classList.remove("offpage"));
+    table.querySelectorAll("tbody.rest").forEach((one) => one.remove());
+  }
+  function toPaper() {
+    if (document.body.classList.contains("printing")) return;
+    document.body.classList.add("printing");
+    letGo();
+    map.closePopup();
+    const frame = document.querySelector(".frame");
+    frame.style.height = `${INCH}px`;
+    const around = tall("body") - tall("main"), below = tall(".ground") - INCH; // words above and under; margin and legend
+    shorten(ROOM - around);
+    frame.style.height = `${Math.min(6.4 * INCH, Math.max(2.6 * INCH, ROOM - around - below))}px`;
+    map.invalidateSize({ animate: false });
+    whole();
+  }
+  function toScreen() {
+    document.body.classList.remove("printing");
+    lengthen();
+    document.querySelector(".frame").style.height = "";
+    map.invalidateSize({ animate: false });
+    whole();
+  }
+  addEventListener("beforeprint", toPaper);
+  addEventListener("afterprint", toScreen);
+});
