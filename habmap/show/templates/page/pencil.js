@@ -22,22 +22,23 @@ PARTS.push(({ map, place, svg, partsOf, letGo, INK, PAPER }) => {
   const toPoint = ([lon, lat]) => map.latLngToContainerPoint([lat / FINE, lon / FINE]);
   const same = (a, b) => a[0] === b[0] && a[1] === b[1];
   const fault = () => corners.length < 3 ? null : crossing(corners, true);
-  const isWhole = () => closed && !fault();
+  const LEAST_ACRES = 0.001; // 44 square feet: less is a slip of the hand
+  const isWhole = () => closed && !fault() && acresOf(corners) >= LEAST_ACRES;
 
   function inked(d, width, dash) {
     svg("path", { d, fill: "none", stroke: PAPER, "stroke-width": width + 3, "stroke-linejoin": "round", opacity: 0.9 }, sheet);
     svg("path", { d, fill: "none", stroke: INK, "stroke-width": width, "stroke-linejoin": "round", ...(dash ? { "stroke-dasharray": dash } : {}) }, sheet);
   }
   function draw() {
+    const points = (stroke || corners).map(toPoint), path = (list) => `M${list.map((p) => `${p.x.toFixed(1)},${p.y.toFixed(1)}`).join("L")}`;
     slate.hidden = !drawing && !corners.length;
     sheet.replaceChildren();
-    const points = (stroke || corners).map(toPoint), path = (list) => `M${list.map((p) => `${p.x.toFixed(1)},${p.y.toFixed(1)}`).join("L")}`;
     if (points.length > 1) {
       if (!closed && points.length > 2) inked(path([points[points.length - 1], points[0]]), 1.5, "7 5");
       inked(path(points) + (closed ? "Z" : ""), 2.6);
     }
     if (drawing && !stroke) {
-      const small = points.length > 40;
+      const small = points.length > 24;
       points.forEach((p, i) => {
         if (i === 0 && !closed && points.length > 2) svg("circle", { cx: p.x, cy: p.y, r: 12, fill: "none", stroke: INK, "stroke-width": 1.5, class: "first" }, sheet);
         svg("circle", { cx: p.x, cy: p.y, r: small ? 3 : 6, fill: i === picked ? INK : PAPER, stroke: INK, "stroke-width": 2, class: "corner" }, sheet);
@@ -58,7 +59,7 @@ PARTS.push(({ map, place, svg, partsOf, letGo, INK, PAPER }) => {
     beside.textContent = wrong ? (crossing(corners, false) ? "while the outline crosses itself" : "while the dashed edge crosses the outline")
       : ring.length > 2 ? `inside an edge of ${feet(m)}, ${stroke ? "so far" : `${ring.length} corners`}` : ring.length === 1 ? "1 corner set" : `${ring.length} corners set`;
     sum.append(beside);
-    tally.replaceChildren(...sum.cloneNode(true).childNodes);
+    tally.textContent = wrong ? "It crosses itself" : sum.firstChild.textContent.trim();
     tally.hidden = !drawing;
     by("keep").hidden = !isWhole();
   }
@@ -102,6 +103,7 @@ PARTS.push(({ map, place, svg, partsOf, letGo, INK, PAPER }) => {
     if (closed) return say(`The outline is closed already.${sumWords()}`);
     if (corners.length < 3) return say("It takes three corners at least to make an outline.");
     if (fault()) return mend();
+    if (acresOf(corners) < LEAST_ACRES) return say("There is hardly any ground inside this outline, so it is not taken.");
     closed = true;
     changed();
     return say(`Closed: ${written(acresOf(corners))}. Save the file below, or drag a corner to mend the outline.`);
@@ -151,7 +153,8 @@ PARTS.push(({ map, place, svg, partsOf, letGo, INK, PAPER }) => {
     for (const [name, value] of [["tabindex", "0"], ["role", "application"], ["aria-describedby", "pencil-how"],
       ["aria-label", "Drawing of the ground worked: arrows move the cross, Enter sets a corner"]]) slate.setAttribute(name, value);
     by("kit").hidden = false;
-    by("open").setAttribute("aria-expanded", "true");
+    by("open").hidden = true;
+    document.body.classList.add("pencilling");
     if (isByKey) cross = map.getSize().divideBy(2).round();
     choose(way);
     draw();
@@ -164,7 +167,8 @@ PARTS.push(({ map, place, svg, partsOf, letGo, INK, PAPER }) => {
     slate.classList.remove("drawing");
     for (const name of ["tabindex", "role", "aria-label", "aria-describedby"]) slate.removeAttribute(name);
     by("kit").hidden = true;
-    by("open").setAttribute("aria-expanded", "false");
+    by("open").hidden = false;
+    document.body.classList.remove("pencilling");
     hold();
     draw();
     by("open").focus();
@@ -236,7 +240,7 @@ PARTS.push(({ map, place, svg, partsOf, letGo, INK, PAPER }) => {
     const drawn = stroke.map(toPoint).map((p) => [p.x, p.y]), { chain, isCut } = trimmed(drawn);
     stroke = null;
     const wide = Math.max(...[0, 1].map((k) => Math.max(...chain.map((p) => p[k])) - Math.min(...chain.map((p) => p[k]))));
-    if (chain.length < 3 || wide < 8) {
+    if (chain.length < 3 || wide < 8) { // pixels
       draw();
       return say("That was too short for an outline: hold, and follow the whole edge.");
     }
@@ -350,7 +354,7 @@ PARTS.push(({ map, place, svg, partsOf, letGo, INK, PAPER }) => {
     say(document.execCommand("copy") ? "The line is copied." : "The line is selected: copy it by your own keys.");
   }
   for (const [name, act] of [["back", back], ["close", close], ["over", over], ["done", done], ["save", save], ["copy", copy],
-    ["corners", () => choose("corners")], ["stroke", () => choose("stroke")], ["open", (event) => drawing ? done() : open(event.detail === 0)]]) by(name).addEventListener("click", act);
+    ["corners", () => choose("corners")], ["stroke", () => choose("stroke")], ["open", (event) => open(event.detail === 0)]]) by(name).addEventListener("click", act);
   for (const name of ["practice", "day"]) by(name).addEventListener("input", line);
   map.on("move zoom viewreset resize zoomend moveend", draw);
   map.on("zoomanim", () => { sheet.style.visibility = "hidden"; });
