@@ -155,7 +155,9 @@ def burn_again(store: Store, entry: str, *, today: dt.date) -> BurnAgain:
     )
     result = burnday(past, request)
     logged_on = record.recorded_at.astimezone(ZoneInfo(store.settings.place.timezone)).date()
-    again = _again(content, result, today=today, plans_from=logged_on if plans_kept else None)
+    again = _again(
+        content, result, _block_name(store, content, result), today=today, plans_from=logged_on if plans_kept else None
+    )
     return BurnAgain(past, request, replace(result, notices=record.notices, again=again))
 
 
@@ -171,10 +173,19 @@ def _plans(store: Store, record: BurnRecord, where: str) -> tuple[PlanSection, b
         ) from error
 
 
-def _again(entry: Entry, result: BurnDayResult, *, today: dt.date, plans_from: dt.date | None) -> Again:
+def _block_name(store: Store, entry: Entry, result: BurnDayResult) -> str:
+    """Return the ground as people call it: by its units, by the drawn block that it is, or as a patch."""
+    if entry.unit_ids:
+        return ", ".join(entry.unit_ids)
+    units = ", ".join(result.units)
+    for block in reversed(store.drawn_blocks()):
+        if entry.patch is not None and block.geometry.equals(entry.patch):
+            return f"{block.name} ({units})" if units else block.name
+    return f"a patch in {units}" if units else "a patch outside every unit"
+
+
+def _again(entry: Entry, result: BurnDayResult, block: str, *, today: dt.date, plans_from: dt.date | None) -> Again:
     ground_on = entry.date - dt.timedelta(days=1)
-    named = ", ".join(entry.unit_ids)
-    block = named or (f"a patch in {', '.join(result.units)}" if result.units else "a patch outside every unit")
     burned = "not given" if entry.burned_pct is None else f"{entry.burned_pct:g} % of the ground"
     plans = (
         f"The plan's limits are those that habmap.toml had when this burn was logged, on {plans_from}"
