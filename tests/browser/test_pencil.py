@@ -102,7 +102,7 @@ class Hand:
         )
 
 
-def _loop(*, turns: float = 1.0, wobble: float = 0.05, steps: int = 90) -> list[Share]:
+def _loop(*, turns: float = 1.0, wobble: float = 0.05, steps: int = 45) -> list[Share]:
     angles = [2 * math.pi * turns * k / steps for k in range(steps + 1)]
     return [(0.5 + 0.25 * math.cos(a), 0.5 + 0.25 * math.sin(a) + wobble * math.sin(3 * a)) for a in angles]
 
@@ -243,7 +243,7 @@ def test_an_outline_that_crosses_itself_is_refused_in_words_and_mended_by_taking
     assert _acres_read(hand.read("sum")) == pytest.approx(before, rel=0.01) and seen.page.is_visible("#pencil-keep")
     hand.press("over")
     hand.press("stroke")
-    hand.stroke([(0.5 + 0.3 * math.sin(a), 0.5 + 0.2 * math.sin(2 * a)) for a in (k / 30 for k in range(180))])
+    hand.stroke([(0.5 + 0.3 * math.sin(a), 0.5 + 0.2 * math.sin(2 * a)) for a in (k / 8 for k in range(48))])
     assert "crosses itself" in hand.read("says") and not seen.page.is_visible("#pencil-keep")
     assert not seen.complaints
 
@@ -380,8 +380,8 @@ def test_a_second_finger_is_no_stroke(touch_page: Any) -> None:
     hand, page = Hand(touch_page), touch_page
     if page.is_visible("#pencil-open"):
         page.tap("#pencil-open")
-    page.tap("#pencil-over")
-    page.tap("#pencil-corners")
+    page.dispatch_event("#pencil-over", "click")
+    page.dispatch_event("#pencil-corners", "click")
     page.evaluate("document.querySelector('.frame').scrollIntoView()")
     finger = page.context.new_cdp_session(page)
     places = [dict(zip("xy", hand.at(point), strict=True)) for point in ((0.4, 0.4), (0.6, 0.6))]

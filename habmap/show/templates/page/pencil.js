@@ -30,9 +30,10 @@ PARTS.push(({ map, place, svg, partsOf, letGo, INK, PAPER }) => {
     svg("path", { d, fill: "none", stroke: INK, "stroke-width": width, "stroke-linejoin": "round", ...(dash ? { "stroke-dasharray": dash } : {}) }, sheet);
   }
   function draw() {
-    const points = (stroke || corners).map(toPoint), path = (list) => `M${list.map((p) => `${p.x.toFixed(1)},${p.y.toFixed(1)}`).join("L")}`;
     slate.hidden = !drawing && !corners.length;
+    if (slate.hidden) return;
     sheet.replaceChildren();
+    const points = (stroke || corners).map(toPoint), path = (list) => `M${list.map((p) => `${p.x.toFixed(1)},${p.y.toFixed(1)}`).join("L")}`;
     if (points.length > 1) {
       if (!closed && points.length > 2) inked(path([points[points.length - 1], points[0]]), 1.5, "7 5");
       inked(path(points) + (closed ? "Z" : ""), 2.6);
