@@ -22,7 +22,7 @@ from habmap.work.weather_doubts import temperature_question
 
 #: Said after a burn is logged.
 LOOK_NEXT_SEASON: Final = (
-    "What the fire killed shows in the next growing season: go and look then, log it with `habmap log look`, and "
+    "What the fire killed shows in the next growing season: look at it then, log that with `habmap log look`, and "
     "correct the share killed of this line with `habmap amend --killed-pct`"
 )
 WIND_HEIGHT_WORDS: Final = {"20ft": "at 20 ft", "eye": "at eye level"}

@@ -165,7 +165,7 @@ def add_entry(
         warnings=tuple(warnings),
         cautions=cautions_for(entry.practice, entry),
         burn=burn,
-        next_steps=(LOOK_NEXT_SEASON,) if entry.practice == "burn" else (),
+        next_steps=(LOOK_NEXT_SEASON,) if entry.practice == "burn" and entry.action == "log" else (),
     )
 
 
