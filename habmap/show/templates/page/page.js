@@ -282,14 +282,15 @@ function drawPlace(map) {
     const circle = 2 * Math.PI * 6378137 * Math.cos(lat) / Math.sqrt(1 - e2 * Math.sin(lat) ** 2); // of the parallel, WGS 84
     const metres = circle / (256 * 2 ** map.getZoom()); // one screen pixel
     const round = (most) => { const ten = 10 ** Math.floor(Math.log10(most)), n = most / ten; return ten * (n >= 5 ? 5 : n >= 2 ? 2 : 1); };
+    const k = parseFloat(getComputedStyle(document.documentElement).fontSize) / 16; // letters may be set larger; the bars stay true
     const feet = round(170 * metres / 0.3048), si = round(150 * metres), f = feet * 0.3048 / metres, m = si / metres;
-    const holder = document.getElementById("scale"), width = Math.max(f, m) + 58;
+    const holder = document.getElementById("scale"), width = Math.max(f, m) + 58 * k, y = 22 * k, height = 44 * k;
     holder.replaceChildren();
-    const node = svg("svg", { width, height: 44, viewBox: `0 0 ${width} 44`, role: "img", "aria-label": `Scale: ${feet} feet, ${si} metres` }, holder);
-    svg("path", { d: `M1,15V22H${f}V15M${f / 2},18V22M1,29V22H${m}V29M${m / 2},26V22`, fill: "none", stroke: INK, "stroke-width": 1.3 }, node);
-    svg("text", { x: 0, y: 11 }, node).textContent = "0";
-    svg("text", { x: f - 8, y: 11 }, node).textContent = `${feet.toLocaleString("en-US")} ft`;
-    svg("text", { x: m - 8, y: 41 }, node).textContent = `${si.toLocaleString("en-US")} m`;
+    const node = svg("svg", { width, height, viewBox: `0 0 ${width} ${height}`, role: "img", "aria-label": `Scale: ${feet} feet, ${si} metres` }, holder);
+    svg("path", { d: `M1,${y - 7}V${y}H${f}V${y - 7}M${f / 2},${y - 4}V${y}M1,${y + 7}V${y}H${m}V${y + 7}M${m / 2},${y + 4}V${y}`, fill: "none", stroke: INK, "stroke-width": 1.3 }, node);
+    svg("text", { x: 0, y: 11 * k }, node).textContent = "0";
+    svg("text", { x: f - 8, y: 11 * k }, node).textContent = `${feet.toLocaleString("en-US")} ft`;
+    svg("text", { x: m - 8, y: 41 * k }, node).textContent = `${si.toLocaleString("en-US")} m`;
   }
 
   // --- moving about ---
