@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
 from typing import Final, Literal
 
 import shapely
@@ -60,7 +60,7 @@ class PointPhoto:
     """One photo of a point."""
 
     file_name: str
-    taken_on: date
+    taken_on: dt.date
     picture: str
     picture_there: bool
 
@@ -70,7 +70,7 @@ class PointWork:
     """One log line between before and after."""
 
     entry_id: str
-    date: date
+    date: dt.date
     practice: str
 
 
@@ -84,8 +84,8 @@ class PointLine:
     lat: float
     direction_deg: float | None
     direction_ref: Literal["T", "M"] | None
-    before: date
-    after: date | None
+    before: dt.date
+    after: dt.date | None
     photos: tuple[PointPhoto, ...]
     work_between: tuple[PointWork, ...]
     for_public: bool
@@ -96,7 +96,7 @@ class PhotosResult:
     """All photo points; ``same_spot_m`` and ``same_direction_deg`` say what counts as one spot and one direction."""
 
     place: str
-    on: date | None
+    on: dt.date | None
     photos: int
     pairs: int
     same_spot_m: float
@@ -104,7 +104,7 @@ class PhotosResult:
     points: tuple[PointLine, ...]
 
 
-def photos(store: Store, *, on: date | None = None) -> PhotosResult:
+def photos(store: Store, *, on: dt.date | None = None) -> PhotosResult:
     """Return the photo points with their pairs, in the order of their first photo.
 
     Parameters
@@ -151,7 +151,7 @@ def _line(store: Store, number: int, point: FoundPoint) -> PointLine:
     )
 
 
-def found_points(store: Store, *, on: date | None = None) -> tuple[FoundPoint, ...]:
+def found_points(store: Store, *, on: dt.date | None = None) -> tuple[FoundPoint, ...]:
     """Return the photo points in the order of their first photo."""
     grid = store.grid
     taken = {photo.uuid: photo for photo in store.photos() if on is None or photo.taken_on <= on}

@@ -1,0 +1,110 @@
+"""Repeat photos paired on cases worked by hand."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from datetime import UTC, datetime
+
+import numpy as np
+import pytest
+
+from habmap.work.photo_points import Sight, photo_points, same_spot_m, seen_ground, turned_deg
+
+
+def sight(
+    photo_id: str,
+    x_m: float,
+    y_m: float,
+    direction_deg: float | None,
+    day: int,
+    *,
+    ref: str | None = "T",
+    hour: int = 12,
+) -> Sight:
+    taken_at = datetime(2025, 1, day, hour, tzinfo=UTC)
+    return Sight(
+        photo_id=photo_id,
+        x_m=x_m,
+        y_m=y_m,
+        direction_deg=direction_deg,
+        direction_ref=None if direction_deg is None else ref,  # type: ignore[arg-type]
+        taken_at=taken_at,
+        taken_on=taken_at.date(),
+    )
+
+
+def names(*sights: Sight, within_m: float = 15.0) -> list[list[str]]:
+    return [[one.photo_id for one in point.sights] for point in photo_points(sights, within_m=within_m)]
+
+
+def test_near_and_alike_belong_together() -> None:
+    # 9 and 12: 15 m apart by Pythagoras, which is still within; 355° and 20° differ by 25°
+    assert names(sight("a", 0, 0, 355, 1), sight("b", 9, 12, 20, 2)) == [["a", "b"]]
+
+
+@pytest.mark.parametrize(
+    "other",
+    [
+        sight("b", 9, 12.1, 355, 2),  # 15.08 m
+        sight("b", 0, 0, 26, 2),  # 31° apart
+        sight("b", 0, 0, 175, 2),  # the opposite way
+        sight("b", 0, 0, 355, 2, ref="M"),  # another north
+        sight("b", 0, 0, None, 2),  # no direction
+    ],
+)
+def test_far_or_turned_or_unknown_do_not(other: Sight) -> None:
+    assert names(sight("a", 0, 0, 355, 1), other) == [["a"], ["b"]]
+
+
+def test_a_walk_and_a_turn_are_not_chained() -> None:
+    walk = [sight(f"w{i}", 10.0 * i, 0, 0, 1 + i) for i in range(4)]  # each within 15 m of the one before
+    assert names(*walk) == [["w0", "w1"], ["w2", "w3"]]
+    turn = [sight(f"t{i}", 0, 0, 20.0 * i, 1 + i) for i in range(4)]  # 0°, 20°, 40°, 60°
+    assert names(*turn) == [["t0", "t1"], ["t2", "t3"]]
+
+
+def test_the_nearer_point_wins() -> None:
+    a, b = sight("a", 0, 0, 0, 1), sight("b", 20, 0, 0, 2)
+    # 8 m from a and 12 m from b
+    assert names(a, b, sight("c", 8, 0, 0, 3)) == [["a", "c"], ["b"]]
+
+
+def test_the_order_of_the_files_does_not_matter() -> None:
+    sights = [sight("a", 0, 0, 0, 1), sight("b", 20, 0, 0, 2), sight("c", 11, 0, 0, 3), sight("d", 3, 0, 5, 4)]
+    wanted = names(*sights)
+    assert all(names(*turned) == wanted for turned in itertools.permutations(sights))
+
+
+def test_before_is_the_first_and_after_the_first_of_the_last_day() -> None:
+    sights = [
+        sight("late", 0, 0, 0, 9, hour=18), sight("noon", 0, 0, 0, 9), sight("first", 0, 0, 0, 1),
+        sight("mid", 0, 0, 0, 5),
+    ]  # fmt: skip
+    (point,) = photo_points(sights, within_m=15)
+    assert point.before.photo_id == "first"
+    assert point.after is not None and point.after.photo_id == "noon"
+    (same_day,) = photo_points([sight("a", 0, 0, 0, 1), sight("b", 0, 0, 0, 1, hour=13)], within_m=15)
+    assert same_day.after is None
+
+
+def test_distance_limit_against_drawn_fixes() -> None:
+    """99 of 100 pairs of fixes with 3 m per axis lie within the limit less the two metres of standing."""
+    assert same_spot_m(3.0) == pytest.approx(14.88, abs=0.01)
+    chance = np.random.default_rng(5)
+    apart = np.hypot(*(chance.normal(0, 3.0, (2, 400_000)) - chance.normal(0, 3.0, (2, 400_000))))
+    # the share of 400,000 draws has a standard error of 0.00016; five of them are allowed
+    assert np.mean(apart <= same_spot_m(3.0) - 2.0) == pytest.approx(0.99, abs=0.0008)
+
+
+def test_angles_close_over_north() -> None:
+    assert [turned_deg(*two) for two in ((350, 10), (10, 350), (0, 180), (359.5, 0), (90, 90))] == [20, 20, 180, 0.5, 0]
+
+
+def test_view_is_a_slice_of_a_circle() -> None:
+    east = seen_ground(100, 200, 90, far_m=150, wide_deg=60)
+    # a sixth of a circle, its rim drawn in 12 chords: (150² / 2) · 12 · sin 5°
+    assert east.area == pytest.approx(150**2 / 2 * 12 * math.sin(math.radians(5)), rel=1e-12)
+    assert east.bounds[0] == 100 and east.bounds[2] == pytest.approx(250)
+    around = seen_ground(0, 0, None, far_m=150)
+    assert around.bounds == pytest.approx((-50, -50, 50, 50))
