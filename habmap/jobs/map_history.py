@@ -141,7 +141,7 @@ def _with_ends(store: Store, state: Ground, days: Sequence[tuple[date, str | Non
             if (unit.valid_from is None or unit.valid_from <= day) and (unit.valid_to is None or unit.valid_to > day)
         )
 
-    first = days[0][0]
+    first = min(entry.date for entry in state.entries)
     before = first - timedelta(days=1) if first > date.min else first
     found = [_Step(None, drawn_on(before)), *(_Step(day, drawn_on(day), season) for day, season in days)]
     if _uuids(found[-1].units) != _uuids(state.units):

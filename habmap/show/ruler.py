@@ -182,7 +182,7 @@ def _where(done: PageDone, history: PageHistory) -> str:
     tail = outside if spoken and done.outside_acres >= words.SPOKEN_ACRES else ""
     if not spoken:
         return " outside the units"
-    largest_first = sorted(spoken.items(), key=lambda item: (-item[1], item[0]))
+    largest_first = sorted(spoken.items(), key=lambda item: (-round(item[1], 1), item[0]))
     first_id, first_acres = largest_first[0]
     first = words.with_article(history.unit_names[first_id], first_id)
     if len(largest_first) == 1 and not tail:
