@@ -404,6 +404,13 @@ def _burns(rows: _Rows) -> Iterator[Fault]:
         yield Fault(rule="burn", where=found.where, what=found.what, mend=found.mend)
 
 
+def _seen(rows: _Rows) -> Iterator[Fault]:
+    from habmap.jobs.check_seen import seen_faults
+
+    for where, what, mend in seen_faults(rows.store, today=rows.today):
+        yield Fault(rule="seen", where=where, what=what, mend=mend)
+
+
 def _from_error(rule: str, error: Exception) -> Fault:
     if isinstance(error, HabmapError):
         return Fault(rule=rule, where=error.where or "", what=str(error.what), mend=error.mend or "see what is said")
@@ -426,5 +433,6 @@ _RULES: Final[dict[str, Callable[[_Rows], Iterator[Fault]]]] = {
     "photos": _photos,
     "settings": _settings,
     "burn": _burns,
+    "seen": _seen,
     "closure": _closure,
 }
