@@ -32,7 +32,7 @@ from habmap.place.elevation import open_elevation
 from habmap.place.writers import refuse_to_write, write_whole
 from habmap.show.burn_sheet import BurnPaper, BurnSheet, Section, SheetEdge, hand_sections
 from habmap.show.burn_sheet_html import render_burn_html
-from habmap.show.burn_sheet_pages import draw_burn_pdf
+from habmap.show.burn_sheet_pages import burn_pages, draw_burn_pdf
 from habmap.show.records import PageFeature
 from habmap.show.relief import Relief, draw_relief
 from habmap.show.words import tenths
@@ -94,11 +94,12 @@ def write_burn_sheets(
     relief = _relief(store, result)
     for room in _ROOMS:
         sheet = burn_sheet(store, request, result, drawn_on=drawn_on, relief=relief, room=room)
-        drawn = draw_burn_pdf(sheet, paper=paper)
-        if drawn.pages <= _PAGES:
+        if burn_pages(sheet, paper=paper) <= _PAGES:
             break
     contents = [
-        drawn.content if target.suffix.lower() == ".pdf" else render_burn_html(sheet, paper=paper).encode()
+        draw_burn_pdf(sheet, paper=paper).content
+        if target.suffix.lower() == ".pdf"
+        else render_burn_html(sheet, paper=paper).encode()
         for target in targets
     ]
     for target, content in zip(targets, contents, strict=True):
@@ -188,7 +189,7 @@ def burn_sheet(
         wind_from_deg=result.wind_from_deg,
         wind_words=(
             f"wind from {wind_16(result.wind_from_deg)} ({result.wind_from_deg:.0f}°)",
-            f"{_said(request, 'wind_mph', 'mph')}, {_height_words(result.wind_height)}",
+            f"{_said(request, 'wind_mph', '{:g} mph', 'speed')}, {_height_words(result.wind_height)}",
         ),
         measured=(
             plan_section(result),
@@ -258,9 +259,9 @@ def _given(request: BurnRequest, item: str) -> float | None:
     return None if said is None else float(said)
 
 
-def _said(request: BurnRequest, item: str, unit: str) -> str:
+def _said(request: BurnRequest, item: str, shape: str, name: str) -> str:
     value = _given(request, item)
-    return "not given" if value is None else f"{value:g} {unit}"
+    return f"{name} not given" if value is None else shape.format(value)
 
 
 def _height_words(height: str | None) -> str:
@@ -271,8 +272,10 @@ def _weather_words(request: BurnRequest, result: BurnDayResult) -> str:
     taken = set(result.forecast.taken) if result.forecast else set()
     given = "forecast" if taken >= set(WEATHER_ITEMS) else "given and forecast" if taken else "given"
     return (
-        f"Weather as {'logged' if result.again else given} for ignition: {_said(request, 'temp_f', '°F')}, humidity "
-        f"{_said(request, 'rh_pct', '%')}, wind {_said(request, 'wind_mph', 'mph')} from "
+        f"Weather as {'logged' if result.again else given} for ignition: "
+        f"{_said(request, 'temp_f', '{:g} °F', 'temperature')}, "
+        f"{_said(request, 'rh_pct', 'humidity {:g} %', 'humidity')}, "
+        f"{_said(request, 'wind_mph', 'wind {:g} mph', 'speed of the wind')} from "
         f"{WIND_WORDS[wind_16(result.wind_from_deg)]} "
         f"({_height_words(result.wind_height)})."
     )

@@ -6,10 +6,11 @@ import io
 from collections.abc import Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import matplotlib as mpl
 from matplotlib.backends.backend_pdf import PdfPages
+from matplotlib.path import Path as Outline
 
 from habmap.show import words
 from habmap.show.burn_chart import HoursChart, chart_height_pt, draw_chart
@@ -86,6 +87,12 @@ def draw_burn_pdf(sheet: BurnSheet, *, paper: BurnPaper) -> BurnSheetDrawn:
             for pen in pages:
                 book.savefig(pen.figure)
     return BurnSheetDrawn(buffer.getvalue(), len(pages), scale)
+
+
+def burn_pages(sheet: BurnSheet, *, paper: BurnPaper) -> int:
+    """Return how many pages the sheet takes, without drawing its map."""
+    with _drawing():
+        return 1 + len(_laid_out(sheet, SIZES_PT[paper]))
 
 
 def draw_burn_svg(sheet: BurnSheet, *, paper: BurnPaper) -> BurnMapDrawn:
@@ -177,18 +184,33 @@ def _at_most(count: int, lines: list[str]) -> list[str]:
 
 def _lists(sheet: BurnSheet, size: tuple[float, float]) -> list[Pen]:
     """Set what was measured, then what is filled in, column by column; what has no room goes on overleaf, whole."""
-    width = (size[0] - 2 * MARGIN_PT - _GUTTER_PT) / 2
+    pens = []
+    for number, page in enumerate(_laid_out(sheet, size), start=2):
+        pens.append(_started(sheet, size, number))
+        for section, left, y in page:
+            _draw(pens[-1], section, left, y, _column_pt(size))
+    return pens
+
+
+def _laid_out(sheet: BurnSheet, size: tuple[float, float]) -> list[list[tuple[Section, float, float]]]:
+    """Return what stands on each page after the first: section, its left edge and its top [pt]."""
+    width = _column_pt(size)
     top, floor = size[1] - MARGIN_PT - 14, MARGIN_PT + 9
-    pens = [_started(sheet, size, 2)]
+    pages: list[list[tuple[Section, float, float]]] = [[]]
     column, y = 0, top
     for section in (*sheet.measured, *sheet.by_hand):
-        if y - _height(section, width) < floor and y < top:
+        height = _height(section, width)
+        if y - height < floor and y < top:
             column, y = column + 1, top
             if column % 2 == 0:
-                pens.append(_started(sheet, size, len(pens) + 2))
-        left = MARGIN_PT + column % 2 * (width + _GUTTER_PT)
-        y = _draw(pens[-1], section, left, y, width) - _BETWEEN_PT
-    return pens
+                pages.append([])
+        pages[-1].append((section, MARGIN_PT + column % 2 * (width + _GUTTER_PT), y))
+        y -= height + _BETWEEN_PT
+    return pages
+
+
+def _column_pt(size: tuple[float, float]) -> float:
+    return (size[0] - 2 * MARGIN_PT - _GUTTER_PT) / 2
 
 
 def _started(sheet: BurnSheet, size: tuple[float, float], number: int) -> Pen:
@@ -200,9 +222,25 @@ def _started(sheet: BurnSheet, size: tuple[float, float], number: int) -> Pen:
     return pen
 
 
+class _Ruler(Pen):
+    """A pen that leaves nothing on the paper: where a block would end is all that is asked of it."""
+
+    def __init__(self) -> None:
+        """Make no page."""
+
+    def path(self, outline: Outline, *, clip: Outline | None = None, **style: Any) -> None:
+        """Draw nothing."""
+
+    def box(self, left: float, bottom: float, width: float, height: float, **style: Any) -> None:
+        """Draw nothing."""
+
+    def text(self, x: float, y: float, words: str, **style: Any) -> None:
+        """Set nothing."""
+
+
 def _height(section: Section, width: float) -> float:
-    """Return how high a section is [pt], by drawing it on a page that is thrown away."""
-    return 1000.0 - _draw(Pen((width, 1000.0)), section, 0.0, 1000.0, width)
+    """Return how high a section is [pt]."""
+    return -_draw(_Ruler(), section, 0.0, 0.0, width)
 
 
 def _draw(pen: Pen, section: Section, left: float, top: float, width: float) -> float:
