@@ -1,0 +1,173 @@
+"""The page's photo points: bounded, bare, and for the public without what nobody else should see."""
+
+from __future__ import annotations
+
+import base64
+import io
+import re
+from datetime import UTC, date, datetime
+
+import pytest
+from fakes import GRID, FakeStore, entry, unit
+from photo_makers import plain_jpeg
+from PIL import Image
+from shapely import Point, box
+
+from habmap.jobs.map import build_page
+from habmap.jobs.photo_page import page_photos
+from habmap.jobs.photos import photos
+from habmap.show.page import render_page
+from habmap.show.records import PrivateOnPublicPageError, refuse_private
+from habmap.work.records import Feature, Photo
+
+NOW = datetime(2026, 8, 1, 12, tzinfo=UTC)
+_SOURCE = re.compile(r'src="data:image/jpeg;base64,([^"]+)"')
+
+
+def photo(name: str, x_m: float, y_m: float, direction_deg: float | None, day: date, **fields: object) -> Photo:
+    content: dict[str, object] = {
+        "uuid": f"photo-{name}",
+        "file_name": f"{name}.jpg",
+        "sha256": name,
+        "picture": f"{name}-picture",
+        "taken_at": datetime(day.year, day.month, day.day, 18, tzinfo=UTC),
+        "taken_on": day,
+        "geometry": GRID.to_lonlat(Point(x_m, y_m)),
+        "direction_deg": direction_deg,
+        "direction_ref": None if direction_deg is None else "T",
+        "unit_id": "A",
+        "recorded_at": NOW,
+    }
+    return Photo(**(content | fields))  # type: ignore[arg-type]
+
+
+def place(*rows: object, noisy: bool = False) -> FakeStore:
+    """Return a property with one unit, a cut in its north, and pictures for all photos given."""
+    store = FakeStore(
+        [unit("A", box(0, 0, 200, 200), name="South <b>Bluff"), entry("cut", "2025-11-15", box(0, 100, 200, 200))],
+        grid=GRID,
+    )
+    found = [row for row in rows if isinstance(row, Photo)]
+    picture = _noise() if noisy else plain_jpeg((1280, 960))
+    store.append_with_pictures(list(rows), [(one.picture, picture) for one in found])  # type: ignore[arg-type]
+    return store
+
+
+def _noise() -> bytes:
+    target = io.BytesIO()
+    Image.effect_noise((1280, 960), 90).convert("RGB").save(target, "JPEG", quality=90)
+    return target.getvalue()
+
+
+BEFORE = photo("before", 100, 50, 350, date(2025, 11, 2))
+AFTER = photo("after", 102, 52, 2, date(2026, 6, 2))
+
+
+def test_words_under_and_behind_the_pictures() -> None:
+    html = render_page(build_page(place(BEFORE, AFTER), now=NOW, audience="public"))
+    # the name of a unit is a person's text: it is escaped wherever it stands
+    spot = "South &lt;b&gt;Bluff"
+    alts = re.findall(r'<img src="[^"]+" width="\d+" height="\d+" alt="([^"]+)"', html)
+    assert alts == [
+        f"Looking north from {spot}, November 2025; before the cut of November 15, 2025",
+        f"Looking north from {spot}, June 2026; after the cut of November 15, 2025",
+    ]
+    assert "<b>November 2, 2025</b><br>before the cut of November 15, 2025" in html
+    assert "before.jpg" not in html and "before-picture" not in html
+
+
+def test_pictures_in_the_page_hold_pixels_and_nothing_else() -> None:
+    html = render_page(build_page(place(BEFORE, AFTER), now=NOW, audience="owner"))
+    sources = [base64.b64decode(text) for text in _SOURCE.findall(html)]
+    assert len(sources) == 2
+    for jpeg in sources:
+        # no APP1 (Exif, XMP), APP2 (ICC), APP13 or comment segment: ITU T.81, table B.1
+        assert not any(bytes((0xFF, marker)) in jpeg[:700] for marker in (0xE1, 0xE2, 0xED, 0xFE))
+        with Image.open(io.BytesIO(jpeg)) as picture:
+            assert picture.size == (360, 270)
+            assert dict(picture.getexif()) == {}
+
+
+def test_an_on_day_knows_no_later_photo() -> None:
+    store = place(BEFORE, AFTER)
+    (line,) = photos(store, on=date(2026, 1, 1)).points
+    assert (line.after, len(line.photos)) == (None, 1)
+    (point,) = page_photos(store, audience="owner", on=date(2026, 1, 1)).points
+    assert point.after is None
+
+
+def test_work_out_of_view_is_not_told() -> None:
+    south = [photo("s1", 100, 90, 180, date(2025, 11, 2)), photo("s2", 100, 90, 180, date(2026, 6, 2))]
+    (line,) = photos(place(*south)).points
+    assert line.work_between == ()
+
+
+def test_the_same_day_is_neither_before_nor_after() -> None:
+    store = place(photo("b", 100, 50, 0, date(2025, 11, 15)), AFTER)
+    html = render_page(build_page(store, now=NOW, audience="owner"))
+    assert "November 2025; on the day of the cut" in html
+
+
+def test_the_bound_holds_and_pairs_come_first() -> None:
+    rows = []
+    for number in range(4):
+        day = date(2025, 1, 1 + number)
+        rows += [
+            photo(f"b{number}", 40 * number, 10, 0, day),
+            photo(f"a{number}", 40 * number, 10, 0, date(2026, 1, 1 + number)),
+        ]
+    rows.append(photo("alone", 100, 150, 90, date(2026, 7, 1)))
+    store = place(*rows, noisy=True)
+    whole = page_photos(store, audience="owner")
+    assert len(whole.points) == 5 and whole.missing == ()
+
+    def weight(found: object) -> int:
+        pictures = [one for point in found.points for one in (point.before, point.after) if one]  # type: ignore[attr-defined]
+        return sum(len(base64.b64encode(one.jpeg)) for one in pictures)
+
+    bound = weight(whole) // 3
+    less = page_photos(store, audience="owner", most_bytes=bound)
+    assert weight(less) <= bound
+    assert less.points[0].before.width_px < 360  # made smaller before any is left out
+    tight = page_photos(store, audience="owner", most_bytes=weight(less) // 2)
+    assert 0 < len(tight.points) < 5
+    assert all(point.after is not None for point in tight.points)
+    assert f"{5 - len(tight.points)} photo points are left out" in tight.missing[0]
+
+
+@pytest.mark.parametrize(
+    ("kind", "sensitive", "spot", "is_hidden"),
+    [
+        ("nest", False, (100, -90), True),  # 140 m behind the camera
+        ("grave", False, (100, -110), False),  # 160 m behind it
+        ("cultural", False, (100, 440), True),  # 390 m ahead, in the picture
+        ("well", True, (240, 50), True),  # marked sensitive by its owner
+        ("well", False, (100, 60), False),
+    ],
+)
+def test_the_public_sees_no_point_near_what_is_private(
+    kind: str, sensitive: bool, spot: tuple[float, float], is_hidden: bool
+) -> None:
+    thing = Feature(
+        uuid="f", kind=kind, name="", geometry=GRID.to_lonlat(Point(spot)), sensitive=sensitive, recorded_at=NOW
+    )
+    store = place(BEFORE, AFTER, thing)
+    assert len(page_photos(store, audience="owner").points) == 1
+    assert len(page_photos(store, audience="public").points) == (0 if is_hidden else 1)
+    assert photos(store).points[0].for_public is not is_hidden
+
+
+def test_a_private_photo_stays_with_its_owner_even_if_the_filter_forgets() -> None:
+    store = place(BEFORE, photo("after", 102, 52, 2, date(2026, 6, 2), is_private=True))
+    assert page_photos(store, audience="public").points == ()
+    page = build_page(store, now=NOW, audience="owner")
+    with pytest.raises(PrivateOnPublicPageError, match="photo point"):
+        refuse_private(page)
+
+
+def test_a_picture_that_is_gone_is_said() -> None:
+    store = place(BEFORE, AFTER)
+    store.append([photo("lost", 150, 150, 90, date(2026, 7, 1))])
+    found = page_photos(store, audience="owner")
+    assert len(found.points) == 1
+    assert found.missing == ("1 picture of photo points cannot be found.",)
