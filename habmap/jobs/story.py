@@ -23,7 +23,7 @@ from habmap.show.sheet_paper import Paper
 from habmap.show.story import Story, StoryDue, StoryEffort, StoryFigures, StoryUnit
 from habmap.show.story_pages import draw_story
 from habmap.show.story_words import asked
-from habmap.show.words import unit_title, with_article
+from habmap.show.words import short_day, unit_title, with_article
 from habmap.work.season_account import Season
 from habmap.work.seasons import DueItem
 
@@ -220,7 +220,8 @@ def _next_units(
 
 
 def _remarks(unit: PageUnit) -> tuple[str, ...]:
-    return tuple(reason for reason in unit.reasons if reason.startswith(("held: ", "contract ")))
+    """Return what holds a unit up; its contract lines stand with the money."""
+    return tuple(reason for reason in unit.reasons if reason.startswith("held: "))
 
 
 def _due(items: Sequence[DueItem], audience: Audience) -> tuple[StoryDue, ...]:
@@ -251,15 +252,17 @@ def _due(items: Sequence[DueItem], audience: Audience) -> tuple[StoryDue, ...]:
             units=len({one.unit_id for one in mine}),
             acres=sum(acres) if acres else None,
         )
-    return tuple(found.values())
+    # What is closed or held stands before what is due: a room must not miss it.
+    return tuple(sorted(found.values(), key=lambda item: not (item.what in _TOLD_SINGLY and item.state == "in force")))
 
 
 def _contract(items: Sequence[DueItem]) -> tuple[str, ...]:
     lines = []
     for item in items:
         if item.what == "contract":
-            until = "" if item.to_date is None else f", due {item.to_date.isoformat()}"
-            lines.append(f"Cost share, {item.state}: {item.words}{until}.")
+            until = "" if item.to_date is None else f", due {short_day(item.to_date)}"
+            state = f" ({item.state})" if item.state in ("overdue", "not yet allowed") else ""
+            lines.append(f"{item.words}{until}{state}.")
     return tuple(lines)
 
 

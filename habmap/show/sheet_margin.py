@@ -34,13 +34,14 @@ def draw_scale(
     """
     convergence_deg = frame.grid.convergence_deg(*frame.middle_lonlat)
     k = size_pt / LEAST_PT
-    _north_arrow(pen, left + 9, top - SCALE_STRIP_PT * (k + 1) / 2 + 3, convergence_deg)
+    _north_arrow(pen, left + 9, top - SCALE_STRIP_PT * (k + 1) / 2 + 3, convergence_deg, letter_pt=11 * k)
     longest = (right - left) * (0.34 if has_words else 0.6)
     bar_left = left + 32 * k
     _bar(pen, frame, bar_left, top - 8 - 9 * k, longest, unit_m=M_PER_FT, unit="feet", is_above=True, size_pt=size_pt)
     _bar(pen, frame, bar_left, top - 12 - 9 * k, longest, unit_m=1.0, unit="metres", is_above=False, size_pt=size_pt)
     if has_words:
-        text_left = bar_left + longest + 46 * k
+        # Clear of the last figure and its unit, which stand past the end of a bar.
+        text_left = bar_left + longest + text_width_pt("0,000 metres", size_pt=size_pt) - 4 * k
         lines = wrapped(scale_words(frame.scale, convergence_deg), right - text_left, size_pt=size_pt)
         pen.block(text_left, top - 3, lines, size_pt=size_pt)
 
@@ -69,14 +70,14 @@ def north_words(convergence_deg: float) -> str:
     return f"True north is {abs(convergence_deg):.2f}° {side} of up (the grid’s convergence at the middle)."
 
 
-def _north_arrow(pen: Pen, x: float, bottom: float, convergence_deg: float) -> None:
+def _north_arrow(pen: Pen, x: float, bottom: float, convergence_deg: float, *, letter_pt: float) -> None:
     # A turn to the left is positive here, and true north lies left of the top where the convergence is positive.
     place = Affine2D().rotate_deg(convergence_deg).translate(x, bottom)
     half = Outline([(0, 26), (-5, 0), (0, 5), (0, 26)], closed=True)
     other = Outline([(0, 26), (5, 0), (0, 5), (0, 26)], closed=True)
     pen.path(half.transformed(place), facecolor=INK, edgecolor=INK, linewidth=0.7)
     pen.path(other.transformed(place), edgecolor=INK, linewidth=0.7)
-    pen.text(x + 8, bottom + 15, "N", size_pt=11, is_serif=True, is_bold=True)
+    pen.text(x + 8, bottom + 15, "N", size_pt=letter_pt, is_serif=True, is_bold=True)
 
 
 def _bar(

@@ -99,7 +99,7 @@ class _Board:
             f"drawn {words.day_words(page.drawn_on)}{public}, page {number} of 4.",
             *more,
             page.method[0],
-            *page.missing,
+            *(page.missing if page.units else ()),  # without units the pages say so in large type
         ]
         shown = [caution for caution in cautions if caution in page.cautions]
         return Foot.of(shown, how, self.width, size_pt=self.near_pt)
@@ -211,7 +211,7 @@ def _strip_pt(board: _Board) -> float:
 
 def _nothing_to_draw(board: _Board, story: Story, top: float, floor: float) -> None:
     board.tell(
-        ["There is no ground to draw yet.", *story.page.missing, "Load units with `habmap add units FILE`."],
+        ["There is no ground to draw yet.", *story.page.missing],
         board.left, top, board.width, floor,
     )  # fmt: skip
 
@@ -328,9 +328,11 @@ def _season_chart(board: _Board, story: Story, *, width: float, top: float, floo
         pen.box(left, base + before, wide, done - before, **_ADDED)
         # Counted from the newest, so that it always has its name and figure.
         if (len(seasons) - 1 - index) % every == 0:
-            pen.text(middle, base + done + 6 * k, words.tenths(season.cumulative_treated_acres), size_pt=size,
-                     is_serif=True, is_bold=True, align="center")  # fmt: skip
-            pen.text(middle, floor + 8 * k, season.label, size_pt=size, is_serif=True, align="center")
+            at = min(max(middle, board.left + label_pt / 2), board.left + width - label_pt / 2)
+            total = words.tenths(season.cumulative_treated_acres)
+            pen.text(at, base + done + 6 * k, total, size_pt=size, is_serif=True, is_bold=True, align="center",
+                     halo_pt=2.0)  # fmt: skip
+            pen.text(at, floor + 8 * k, season.label, size_pt=size, is_serif=True, align="center")
     pen.rule([(board.left, base), (board.left + width, base)], 1.4)
 
 
@@ -361,14 +363,14 @@ def _what_comes_next(board: _Board, story: Story) -> int | None:
     )
     left = board.left + width + 1.5 * board.gap
     room = board.right - left
-    due = _in_room(story_words.due(story), room, size_pt=board.room_pt, most=4)
+    due = _in_room(story_words.due(story), room, size_pt=board.room_pt, most=3)
     due_pt = len(due) * board.line + board.gap
     for unit in story.next_units[:_MOST_UNITS]:
-        heading = clipped(story_words.unit_heading(unit), room, size_pt=board.room_pt, is_serif=True)
+        heading = at_most(2, wrapped(story_words.unit_heading(unit), room, size_pt=board.room_pt, is_bold=True))
         reasons = wrapped(story_words.unit_reasons(unit), room, size_pt=board.room_pt)
-        if top - (1 + len(reasons)) * board.line < floor + due_pt:
+        if top - (len(heading) + len(reasons)) * board.line < floor + due_pt:
             break
-        top = pen.block(left, top, [heading], size_pt=board.room_pt, is_bold=True)
+        top = pen.block(left, top, heading, size_pt=board.room_pt, is_bold=True)
         top = pen.block(left, top, reasons, size_pt=board.room_pt) - 5 * board.k
     pen.block(left, floor + len(due) * board.line - board.gap / 2, due, size_pt=board.room_pt)
     return frame.scale

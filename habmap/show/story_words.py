@@ -87,13 +87,10 @@ def unit_heading(unit: StoryUnit) -> str:
 
 def unit_reasons(unit: StoryUnit) -> str:
     """Return why a unit stands where it does, as one would tell it over a fence."""
-    upkeep = unit.upkeep_acres >= words.SPOKEN_ACRES
     if unit.remaining_acres < words.SPOKEN_ACRES:
         sentences = ["Treated once; young cedars or the years ask for another pass."]
     else:
         sentences = [_faces(unit), _thick(unit)]
-        if upkeep:
-            sentences.append(f"{words.tenths(unit.upkeep_acres)} acres need another pass.")
     return " ".join([*sentences, *(f"{remark[0].upper()}{remark[1:]}." for remark in unit.remarks if remark)])
 
 
@@ -118,7 +115,9 @@ def due(story: Story) -> list[str]:
     """Return what is due, what presses first, as one sentence after another."""
     if not story.due:
         return [f"Nothing is due on {words.day_words(story.due_on)}, nor in the 90 days after it."]
-    return [f"{'' if number else 'Due: '}{_due(item, is_first=not number)}" for number, item in enumerate(story.due)]
+    lines = [_due(item, is_first=not number) for number, item in enumerate(story.due)]
+    opening = "Now" if story.due[0].state == "in force" else "Due"
+    return [f"{opening}: {lines[0]}", *lines[1:]]
 
 
 def _due(item: StoryDue, *, is_first: bool) -> str:
@@ -161,7 +160,11 @@ def remains(story: Story) -> str:
 def effort_sentences(effort: StoryEffort, *, remaining_acres: float, contract: tuple[str, ...]) -> list[str]:
     """Return hours and money so far and to come, each with its range where the log gives one."""
     lines = [f"So far: {effort.person_hours:,.0f} person-hours and {effort.cost:,.0f} {effort.currency}."]
-    if effort.hours_left is None:
+    if effort.person_hours <= 0 and effort.cost <= 0:
+        lines = ["The log tells no hours and no cost yet."]
+    if remaining_acres < words.SPOKEN_ACRES:
+        lines.append("No acres remain whose hours could be told.")
+    elif effort.hours_left is None:
         lines.append("What the rest would take is not known: no line of the log gives its hours.")
     else:
         days = "" if effort.days_left is None else f", {effort.days_left:,.0f} days of one person"
@@ -169,23 +172,24 @@ def effort_sentences(effort: StoryEffort, *, remaining_acres: float, contract: t
             f"The rest: about {effort.hours_left:,.0f} person-hours"
             f"{_range(effort.hours_left_low, effort.hours_left_high)}{days}."
         )
-        if effort.hours_left > 0 and effort.days_left:
-            lines.append(
-                f"At our pace an acre takes {effort.hours_left / remaining_acres:.1f} hours: a helper’s day is "
-                f"about {words.tenths(remaining_acres / effort.days_left)} acres."
-            )
-    if effort.cost_left is not None:
+    if effort.cost_left:
         lines.append(
             f"It would cost about {effort.cost_left:,.0f} {effort.currency}"
             f"{_range(effort.cost_left_low, effort.cost_left_high)}."
         )
-    if effort.finish is not None and effort.hours_per_week is not None:
+    lines += contract
+    if effort.finish is not None and effort.hours_per_week is not None and remaining_acres >= words.SPOKEN_ACRES:
         low, high = effort.finish_low, effort.finish_high
         between = "" if low is None or high is None else f" ({words.short_day(low)} to {words.short_day(high)})"
         lines.append(
             f"At {effort.hours_per_week:g} hours a week it ends about {words.short_day(effort.finish)}{between}."
         )
-    return [*lines, *contract]
+    if effort.hours_left and effort.days_left and remaining_acres >= words.SPOKEN_ACRES:
+        lines.append(
+            f"At our pace an acre takes {effort.hours_left / remaining_acres:.1f} hours: a helper’s day is "
+            f"about {words.tenths(remaining_acres / effort.days_left)} acres."
+        )
+    return lines
 
 
 def _range(low: float | None, high: float | None) -> str:

@@ -1,0 +1,113 @@
+"""``habmap story`` from outside: four landscape pages that any reader opens, and faults said without a trace left."""
+
+from __future__ import annotations
+
+import re
+import shutil
+import subprocess
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from habmap.vocabulary import FIRE_CAUTION, SAW_CAUTION
+
+needs_poppler = pytest.mark.skipif(
+    shutil.which("pdftotext") is None, reason="no pdftotext on PATH (Debian: apt-get install poppler-utils)"
+)
+
+
+def _said(path: Path) -> str:
+    return " ".join(subprocess.run(["pdftotext", path, "-"], capture_output=True, text=True, check=True).stdout.split())
+
+
+@needs_poppler
+def test_the_story_says_what_the_commands_say(run_habmap: Callable, demo_place: Path, tmp_path: Path) -> None:
+    path = tmp_path / "story.pdf"
+    done = run_habmap("story", "-o", path, "--paper", "a4", "--json", place=demo_place)
+    assert (done.code, done.err) == (0, "")
+    told, totals = done.json, run_habmap("acres", "--json", place=demo_place).json["totals"]
+    assert told["schema"] == "habmap/story/1"
+    for key in ("acres", "treated_acres", "remaining_acres"):
+        assert told[key] == pytest.approx(totals[key], abs=1e-9)
+    assert told["seasons"][-1]["cumulative_treated_acres"] == pytest.approx(totals["treated_acres"], abs=1e-9)
+    spent = run_habmap("effort", "--json", place=demo_place).json
+    assert told["person_hours_left"] == pytest.approx(spent["person_hours_left"], abs=1e-9)
+    words = _said(path)
+    assert words.startswith(f"{totals['treated_acres']:.1f} of ")
+    first = run_habmap("rank", "--json", place=demo_place).json["units"][0]
+    for part in (
+        f"1:{told['then_and_now_scale']:,}",
+        f"1:{told['order_scale']:,}",
+        f"1. {first['name']}, {first['remaining_acres']:.1f} acres",
+        f"{spent['person_hours']:,.0f} person-hours and {spent['cost']:,.0f} {spent['currency']}",
+        "elevation.tif, cells of 3 m",
+        SAW_CAUTION,
+        FIRE_CAUTION,
+    ):
+        assert part in words
+    info = subprocess.run(["pdfinfo", path], capture_output=True, text=True, check=True).stdout
+    assert re.search(r"Pages:\s+4\n", info)
+    assert re.search(r"Page size:\s+841\.8\d+ x 595\.2\d+ pts \(A4\)", info)
+    fonts = subprocess.run(["pdffonts", path], capture_output=True, text=True, check=True).stdout.splitlines()[2:]
+    assert len(fonts) >= 3
+    assert all(re.search(r"TrueType.*\byes yes yes\b", font) for font in fonts)  # embedded, subset, letters' names
+
+
+@needs_poppler
+def test_the_public_story_keeps_the_owners_things_back(run_habmap: Callable, demo_place: Path, tmp_path: Path) -> None:
+    path = tmp_path / "public.pdf"
+    done = run_habmap("story", "-o", path, "--for", "public", place=demo_place)
+    assert done.code == 0, done.err
+    assert "made for the public" in done.out
+    words = _said(path)
+    names = {entry["who"] for entry in run_habmap("history", "--json", place=demo_place).json["entries"]} - {None}
+    assert names
+    for secret in (*names, "Hawk", "nest (", "USD", "hours", "Home place", "elevation.tif"):
+        assert secret not in words
+
+
+def test_it_goes_where_stories_go_and_never_over_another(
+    run_habmap: Callable, demo_place: Path, tmp_path: Path
+) -> None:
+    place = tmp_path / "copy"
+    shutil.copytree(demo_place, place, ignore=shutil.ignore_patterns("out"))
+    done = run_habmap("story", place=place)
+    assert done.code == 0, done.err
+    assert "4 pages on letter paper" in done.out
+    assert (place / "out" / "story.pdf").read_bytes().startswith(b"%PDF-")
+    again = run_habmap("story", place=place)
+    assert again.code == 3
+    assert "--overwrite" in again.err
+
+
+@pytest.mark.parametrize(
+    ("arguments", "code", "words"),
+    [
+        (["--paper", "foolscap"], 2, "foolscap"),
+        (["-o", "story.docx"], 2, ".pdf"),
+        (["-o", "no/such/folder/story.pdf"], 3, "no such folder"),
+    ],
+)
+def test_faults_are_said_and_nothing_is_written(
+    run_habmap: Callable, demo_place: Path, tmp_path: Path, arguments: list[str], code: int, words: str
+) -> None:
+    if "-o" not in arguments:
+        arguments = [*arguments, "-o", "story.pdf"]
+    done = run_habmap("story", *arguments, place=demo_place, cwd=tmp_path)
+    assert (done.code, done.out) == (code, "")
+    assert words in done.err
+    assert "Traceback" not in done.err
+    assert list(tmp_path.iterdir()) == []
+
+
+@needs_poppler
+def test_an_empty_place_says_what_is_missing(run_habmap: Callable, tmp_path: Path) -> None:
+    place = tmp_path / "bare"
+    assert run_habmap("start", place, "--name", "Bare hollow").code == 0
+    done = run_habmap("story", "--json", place=place)
+    assert done.code == 0, done.err
+    assert (done.json["pages"], done.json["then_and_now_scale"], done.json["seasons"]) == (4, None, [])
+    words = _said(place / "out" / "story.pdf")
+    for part in ("No units are drawn yet.", "No elevation is loaded", "Nothing is logged yet", "Bare hollow"):
+        assert part in words

@@ -1,0 +1,346 @@
+"""The story's four pages: both maps at one true scale, type large enough for a room, and nothing private in public."""
+
+from __future__ import annotations
+
+import re
+import shutil
+import subprocess
+import zlib
+from dataclasses import dataclass, replace
+from datetime import UTC, date, datetime
+from pathlib import Path
+
+import numpy as np
+import pytest
+from fakes import GRID, FakeStore, entry, unit
+from pyproj import Geod
+from shapely import LineString, Point, box
+
+from habmap.errors import InputError, UsageError
+from habmap.jobs.acres import acres
+from habmap.jobs.effort import effort
+from habmap.jobs.season_account import season_account
+from habmap.jobs.story import build_story, write_story
+from habmap.place.settings import Settings
+from habmap.show.records import PrivateOnPublicPageError
+from habmap.show.story import StoryUnit, refuse_private_story
+from habmap.show.story_words import by_season, season_rows, unit_reasons
+from habmap.vocabulary import FIRE_CAUTION, SAW_CAUTION
+from habmap.work.records import Feature
+
+NOW = datetime(2026, 3, 1, 18, tzinfo=UTC)
+TODAY = date(2026, 3, 1)
+#: An unusual outline [grid m], so that nothing else on the page can be taken for it.
+OUTLINE = box(-211.0, -97.0, 211.0, 97.0)
+PT_PER_M = 72 / 0.0254  # exact: 72 points to an inch of 25.4 mm
+PAPERS = ("letter", "tabloid", "a4", "a3")
+SETTINGS = Settings.model_validate(
+    {
+        "place": {"name": "Bellwether"},
+        "effort": {"hours_per_week": 10},
+        "contract": [
+            {"program": "EQIP", "item": "7", "practice_code": "314", "units": ["A1"], "planned_acres": 12,
+             "due": "2027-09-30"}
+        ],
+        "hold": [{"unit": "A1", "reason": "the owl at the ford", "from": "2026-01-01"}],
+    }
+)  # fmt: skip
+
+
+def _feature(kind: str, planar: object, name: str, *, sensitive: bool = False) -> Feature:
+    return Feature(
+        uuid=f"feature-{name}", kind=kind, name=name, sensitive=sensitive, geometry=GRID.to_lonlat(planar),
+        recorded_at=NOW,
+    )  # fmt: skip
+
+
+def _store(settings: Settings = SETTINGS) -> FakeStore:
+    return FakeStore(
+        [
+            unit("A1", OUTLINE, name="South bench", notes="the note of the owner"),
+            unit("B2", box(220, -97, 400, 97), name="Far side", cover="grass"),
+            entry(
+                "cut", "2024-12-14", box(-211, -97, -111, 97), person_hours=21, cost=333, who="Ossian", note="by hand"
+            ),
+            entry("cut", "2026-02-14", box(-111, -97, -11, 97), person_hours=31, cost=777, who="Ossian"),
+            _feature("nest", Point(10, 10), "Owl nest"),
+            _feature("house", Point(-50, 20), "Ferncastle home", sensitive=True),
+            _feature("lane", LineString([(-200, 0), (200, 0)]), "Ferncastle lane"),
+        ],
+        settings=settings,
+        grid=GRID,
+    )
+
+
+def _write(store: FakeStore, path: Path, **options: object) -> object:
+    return write_story(store, target=path, folder=path.parent, now=NOW, today=TODAY, **options)  # type: ignore[arg-type]
+
+
+@dataclass(frozen=True)
+class _Text:
+    page: int
+    words: str
+    size_pt: float
+    x_pt: float
+    y_pt: float
+
+
+def _pages(path: Path) -> list[str]:
+    """Return the four page contents of a PDF, unpacked by its own rules (ISO 32000-1, 7.3.8): no habmap code in it."""
+    found = []
+    for match in re.finditer(rb"stream\r?\n(.*?)\r?\nendstream", path.read_bytes(), re.DOTALL):
+        try:
+            text = zlib.decompress(match[1])
+        except zlib.error:
+            continue
+        if b" Tf" in text:
+            found.append(text.decode("latin-1"))
+    assert len(found) == 4
+    return found
+
+
+def _texts(path: Path) -> list[_Text]:
+    """Return each set line of words with its size and place, read from the page's own operators (ISO 32000-1, 9.4)."""
+    found = []
+    for number, content in enumerate(_pages(path), 1):
+        for match in re.finditer(r"([-\d.]+) ([-\d.]+) cm\s+BT\s+/\S+ ([\d.]+) Tf.*?ET", content, re.DOTALL):
+            strings = re.findall(r"\(((?:\\.|[^\\)])*)\)", match[0], re.DOTALL)
+            words = re.sub(r"\\(.)", r"\1", "".join(strings).replace("\0", ""))
+            found.append(_Text(number, words, float(match[3]), float(match[1]), float(match[2])))
+    return found
+
+
+def _words(path: Path) -> str:
+    program = shutil.which("pdftotext")
+    if program is None:
+        pytest.skip("no pdftotext on PATH (Debian: apt-get install poppler-utils)")
+    return " ".join(subprocess.run([program, path, "-"], capture_output=True, text=True, check=True).stdout.split())
+
+
+def _covered(path: Path) -> list[tuple[str, str]]:
+    """Return the words whose bodies (the middle half of their boxes) lie over one another."""
+    program = shutil.which("pdftotext")
+    if program is None:
+        pytest.skip("no pdftotext on PATH (Debian: apt-get install poppler-utils)")
+    boxes = subprocess.run([program, "-bbox", path, "-"], capture_output=True, text=True, check=True).stdout
+    found = []
+    for page in boxes.split("<page ")[1:]:
+        words = [
+            (float(left), float(top), float(right), float(bottom), word)
+            for left, top, right, bottom, word in re.findall(
+                r'xMin="([\d.]+)" yMin="([\d.]+)" xMax="([\d.]+)" yMax="([\d.]+)">([^<]*)<', page
+            )
+        ]
+        bodies = [
+            (left + 0.5, top + (bottom - top) / 4, right - 0.5, bottom - (bottom - top) / 4, word)
+            for left, top, right, bottom, word in words
+        ]
+        found += [
+            (one[4], other[4])
+            for index, one in enumerate(bodies)
+            for other in bodies[index + 1 :]
+            if one[0] < other[2] and other[0] < one[2] and one[1] < other[3] and other[1] < one[3]
+        ]
+    return found
+
+
+def _outlines(content: str, wanted_pt: np.ndarray) -> list[np.ndarray]:
+    """Return the sizes of all straight-sided closed outlines on a page that have the wanted size, within 0.1 %."""
+    number = r"-?[\d.]+"
+    sizes = []
+    for path in re.findall(rf"({number} {number} m\n(?:{number} {number} l\n)+)h", content):
+        points = np.array([[float(part) for part in line.split()[:2]] for line in path.strip().split("\n")])
+        sizes.append(np.ptp(points, axis=0))
+    return [size for size in sizes if np.allclose(size, wanted_pt, rtol=0.001)]
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+def test_both_maps_have_one_true_scale(tmp_path: Path, paper: str) -> None:
+    """A unit of 422 by 194 m is so many points long on both maps as 1:N says: in grid metres and on the ellipsoid."""
+    path = tmp_path / "story.pdf"
+    result = _write(_store(), path, paper=paper)
+    pages = _pages(path)
+    then, order = result.then_and_now_scale, result.order_scale  # type: ignore[attr-defined]
+    first = _outlines(pages[0], np.array([422.0, 194.0]) * PT_PER_M / then)
+    assert len(first) >= 4  # on each map the unit's edge, drawn in paper and in ink
+    assert _outlines(pages[2], np.array([422.0, 194.0]) * PT_PER_M / order)
+    words = _words(path)
+    assert f"1:{then:,}" in words
+    assert f"1:{order:,}" in words
+    # The same two sides by GeographicLib's geodesics (Karney 2013), which know nothing of our grid.
+    west, south, east, north = GRID.to_lonlat(OUTLINE).bounds
+    geod = Geod(ellps="WGS84")
+    across_m = geod.inv(west, (south + north) / 2, east, (south + north) / 2)[2]
+    up_m = geod.inv((west + east) / 2, south, (west + east) / 2, north)[2]
+    assert first[0] / PT_PER_M * then == pytest.approx([across_m, up_m], rel=0.001)
+
+
+@pytest.mark.parametrize("paper", ["letter", "a4"])
+def test_a_room_can_read_it_and_nothing_runs_off(tmp_path: Path, paper: str) -> None:
+    """24 pt for what the room reads; only the foot and the scale are smaller, and never under 12 pt (look, issue)."""
+    path = tmp_path / "story.pdf"
+    result = _write(_store(), path, paper=paper)
+    texts = _texts(path)
+    assert {text.page for text in texts} == {1, 2, 3, 4}
+    assert min(text.size_pt for text in texts) >= 12
+    assert result.least_room_pt >= 24  # type: ignore[attr-defined]
+    box_ = re.search(rb"/MediaBox \[ 0 0 ([\d.]+) ([\d.]+) \]", path.read_bytes())
+    assert box_ is not None
+    width, height = map(float, box_.groups())
+    assert width > height
+    for page in (1, 2, 3, 4):
+        small = [text for text in texts if text.page == page and text.size_pt < 24]
+        foot_top = max(text.y_pt for text in small if text.words.startswith("How these numbers"))
+        for text in small:
+            is_scale = re.fullmatch(r"[\d,]+|feet|metres|N", text.words) or (text.x_pt > width * 0.2 and page == 1)
+            assert text.y_pt <= foot_top + 14 or is_scale, text
+        large = [text for text in texts if text.page == page and text.size_pt >= 24]
+        assert max(text.size_pt for text in large if text.y_pt == max(one.y_pt for one in large)) >= 28
+        assert min(text.x_pt for text in large) >= 20
+        assert max(text.y_pt for text in large) <= height - 20
+    for text in texts:
+        assert 0 < text.x_pt < width
+        assert 0 < text.y_pt < height
+    assert _covered(path) == []
+
+
+def test_fonts_are_embedded_and_words_can_be_searched(tmp_path: Path) -> None:
+    path = tmp_path / "story.pdf"
+    _write(_store(), path)
+    content = path.read_bytes()
+    assert b"/FontFile2" in content  # TrueType programs inside the file (ISO 32000-1, 9.9)
+    assert b"/Type3" not in content
+    words = _words(path)
+    assert words.count("How these numbers were made") == 4
+    assert words.count("drawn March 1, 2026") == 4
+    assert words.count(SAW_CAUTION) == 3  # on the seasons, on what comes next, and where help is asked
+    assert words.count(FIRE_CAUTION) == 3
+    for part in ("Before any work", "Feb 14, 2026", "July 1 to June 30", "What help is asked"):
+        assert part in words
+
+
+def test_figures_on_the_pages_are_the_librarys(tmp_path: Path) -> None:
+    store = _store()
+    path = tmp_path / "story.pdf"
+    result = _write(store, path)
+    totals, spent, seasons = acres(store).totals, effort(store, today=TODAY), season_account(store).seasons
+    assert result.seasons == seasons  # type: ignore[attr-defined]
+    assert result.treated_acres == totals.treated_acres  # type: ignore[attr-defined]
+    assert result.person_hours_left == spent.person_hours_left  # type: ignore[attr-defined]
+    words = _words(path)
+    # 100 by 194 m cut in each of two seasons: 19,400 m2 of 4,046.8564224 m2 an acre are 4.8 acres, twice 9.6 (9.587).
+    assert "9.6 of 20.2 cedar acres treated at least once; 10.6 remain" in words
+    for season in seasons:
+        assert f"{season.treated_acres:.1f}" == "4.8"
+        assert season.label in words
+    assert "Acres worked so far: cut 9.6." in words
+    assert f"{spent.person_hours:,.0f} person-hours and {spent.cost:,.0f} USD" in words
+    assert f"about {spent.person_hours_left:,.0f} person-hours" in words
+    assert spent.person_hours_left_low is not None and spent.person_hours_left_high is not None
+    assert f"({spent.person_hours_left_low:,.0f} to {spent.person_hours_left_high:,.0f})" in words
+    assert "EQIP 7 (314)" in words
+    assert "the owl at the ford" in words
+
+
+def test_the_public_sees_no_hours_costs_names_or_private_places(tmp_path: Path) -> None:
+    owner, public = tmp_path / "owner.pdf", tmp_path / "public.pdf"
+    _write(_store(), owner)
+    result = _write(_store(), public, audience="public")
+    told, hidden = _words(owner), _words(public)
+    for secret in ("USD", "person-hours", "EQIP", "owl at the ford"):
+        assert secret in told
+    for secret in ("USD", "hours", "EQIP", "owl", "Owl", "nest (", "Ferncastle", "Ossian", "777", "1,110", "by hand"):
+        assert secret not in hidden
+    assert "made for the public" in hidden
+    assert "South bench: 10.6 acres" in hidden
+    assert "What help is asked" in hidden
+    assert result.person_hours_left is None  # type: ignore[attr-defined]
+    assert all(season.person_hours is None and season.cost is None for season in result.seasons)  # type: ignore[attr-defined]
+
+
+def test_a_story_for_the_public_that_tells_too_much_is_refused() -> None:
+    owner = build_story(_store(), now=NOW, today=TODAY, audience="owner")
+    public = build_story(_store(), now=NOW, today=TODAY, audience="public")
+    refuse_private_story(public)
+    for field in ("effort", "contract", "next_units", "due", "seasons", "page"):
+        with pytest.raises(PrivateOnPublicPageError):
+            refuse_private_story(replace(public, **{field: getattr(owner, field)}))
+
+
+def test_help_is_the_stewards_own_list_or_from_the_figures(tmp_path: Path) -> None:
+    derived = _write(_store(), tmp_path / "a.pdf").asks  # type: ignore[attr-defined]
+    spent = effort(_store(), today=TODAY)
+    assert spent.person_hours_left is not None
+    assert derived[0] == f"Cutting on the south bench: 10.6 acres, about {spent.person_hours_left:,.0f} person-hours."
+    assert "your own list goes under [story]" in _words(tmp_path / "a.pdf")
+    own = ("A trailer in March", "Two $aws & <hands>", *(f"The {number}th wish of many" for number in range(20)))
+    settings = Settings.model_validate({"story": {"ask": own}})
+    assert _write(_store(settings), tmp_path / "b.pdf", audience="public").asks == own  # type: ignore[attr-defined]
+    assert _covered(tmp_path / "b.pdf") == []
+    words = _words(tmp_path / "b.pdf")
+    assert "Two $aws & <hands>" in words
+    assert re.search(r"And \d+ more\.", words)
+
+
+@pytest.mark.parametrize(
+    ("store", "said"),
+    [
+        (FakeStore(), ("No units are drawn yet.", "There is no ground to draw yet.", "No work is logged yet.")),
+        (
+            FakeStore([unit("A1", OUTLINE)], grid=GRID),
+            ("0.0 of 20.2 cedar acres", "Nothing is logged yet", "No elevation is loaded", "is not measured"),
+        ),
+        (FakeStore([unit("G", OUTLINE, cover="grass")], grid=GRID), ("No cedar ground is mapped here.",)),
+    ],
+    ids=["nothing", "no log", "no cedar"],
+)
+def test_places_that_lack_something_say_so_on_four_pages(
+    tmp_path: Path, store: FakeStore, said: tuple[str, ...]
+) -> None:
+    path = tmp_path / "story.pdf"
+    result = _write(store, path)
+    assert result.pages == 4  # type: ignore[attr-defined]
+    words = _words(path)
+    for part in said:
+        assert part in words
+    assert words.count("How these numbers were made") == 4
+
+
+def test_many_seasons_go_into_one_row() -> None:
+    rows = [entry("cut", f"{year}-12-03", box(0, 0, 10, 10 * (year - 2010))) for year in range(2012, 2026)]
+    story = build_story(FakeStore([unit("A1", OUTLINE), *rows], grid=GRID), now=NOW, today=TODAY, audience="owner")
+    table = season_rows(story, 5)
+    assert [row[0] for row in table] == ["earlier", "2022-23", "2023-24", "2024-25", "2025-26"]
+    assert table[-1][2] == f"{acres(FakeStore([unit('A1', OUTLINE), *rows], grid=GRID)).totals.remaining_acres:.1f}"
+    assert "in 14 seasons" in by_season(story)
+
+
+def test_reasons_are_said_plainly() -> None:
+    bench = StoryUnit(
+        order=1, title="B", said="b", cover="mixed", remaining_acres=3.0, aspect_mean_deg=181.0, sun_facing_pct=66.4,
+        stems_per_acre=1234.0, is_dense=True,
+    )  # fmt: skip
+    assert unit_reasons(bench) == "Faces south, 66 % to the sun. Thick cedars among hardwoods, about 1,234 to the acre."
+    unknown = StoryUnit(order=2, title="C", said="c", cover="cedar", remaining_acres=3.0)
+    assert unit_reasons(unknown) == "Which way it faces is not known. How thick its cedars stand is not measured."
+
+
+def test_the_same_place_gives_the_same_file(tmp_path: Path) -> None:
+    for name in ("a.pdf", "b.pdf"):
+        _write(_store(), tmp_path / name)
+    assert (tmp_path / "a.pdf").read_bytes() == (tmp_path / "b.pdf").read_bytes()
+
+
+def test_faults_are_said_and_nothing_is_written(tmp_path: Path) -> None:
+    path = tmp_path / "story.pdf"
+    with pytest.raises(UsageError, match="PDF"):
+        _write(_store(), tmp_path / "story.png")
+    assert list(tmp_path.iterdir()) == []
+    path.write_text("mine")
+    with pytest.raises(InputError, match="already there"):
+        _write(_store(), path)
+    assert path.read_text() == "mine"
+    hostile = FakeStore([unit("$U_1^", OUTLINE, name=r"$\frac{1}{0}$ \input{x} (q) " + "W" * 400)], grid=GRID)
+    _write(hostile, path, overwrite=True)
+    assert path.read_bytes().startswith(b"%PDF-")
+    assert _covered(path) == []
