@@ -30,6 +30,10 @@ PatchOption = Annotated[
     Path | None, typer.Option("--patch", metavar="FILE", help="A layer with the ground really covered, any CRS.")
 ]
 RepairOption = Annotated[bool, typer.Option("--repair", help="Mend outlines that cross themselves.")]
+BlockOption = Annotated[
+    list[str] | None,
+    typer.Option("--block", metavar="NAME", help="A burn block by name, or pieces (C1:down); as burnday takes it."),
+]
 KilledOption = Annotated[
     float | None,
     typer.Option("--killed-pct", metavar="P", help="Share of the cedars alive there that morning that was killed."),
@@ -76,7 +80,13 @@ Ground = Callable[["dt.date"], tuple["MultiPolygon", tuple[str, ...]]]
 
 
 def ground_from(
-    store: Callable[[], Store], *, units: Sequence[str] | None, is_all: bool, patch: Path | None, repair: bool
+    store: Callable[[], Store],
+    *,
+    units: Sequence[str] | None,
+    is_all: bool,
+    patch: Path | None,
+    repair: bool,
+    block: Sequence[str] | None = None,
 ) -> Ground | None:
     """Return what gives the ground that the options name; ``None`` where they name none.
 
@@ -85,6 +95,13 @@ def ground_from(
     UsageError
         Units are named without ``--all``, or two sources of ground are given.
     """
+    if block and (units or is_all or patch is not None):
+        raise UsageError(
+            "two sources of ground are given",
+            where="--block",
+            allowed="one of --unit ID --all, --track, --patch, --block",
+            mend="give one",
+        )
     unit_ids = tuple(dict.fromkeys(part.strip() for text in units or () for part in text.split(";") if part.strip()))
     if units and not unit_ids:
         raise UsageError("the unit's name is blank", where="--unit", mend="name a unit, such as --unit C1")
@@ -103,6 +120,8 @@ def ground_from(
             value="; ".join(unit_ids),
             mend="add --all if every bit of it was covered; else give the ground really covered with --patch",
         )
+    if block:
+        return lambda day: _block_ground(store(), tuple(block), day)
     if patch is not None:
         return lambda day: (_patch_ground(patch, repair=repair), ())
     if unit_ids:
@@ -123,6 +142,12 @@ def _unit_ground(store: Store, unit_ids: tuple[str, ...], day: dt.date) -> tuple
     from habmap.jobs.log import whole_units
 
     return whole_units(store, unit_ids, on=day), unit_ids
+
+
+def _block_ground(store: Store, names: tuple[str, ...], day: dt.date) -> tuple[MultiPolygon, tuple[str, ...]]:
+    from habmap.jobs.log_block import block_ground
+
+    return block_ground(store, names, on=day)
 
 
 def agreement(*, is_yes: bool, as_json: bool) -> Callable[[str], bool]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 from collections.abc import Sequence
 from contextlib import closing
 from dataclasses import replace
@@ -13,13 +14,13 @@ from fakes import GRID, FakeStore, entry, ground_lonlat, unit
 from shapely import box
 
 from habmap.errors import InputError, InputErrors, UsageError
-from habmap.jobs.add_block import add_block, checked_name
 from habmap.jobs.add_entries import add_entries
 from habmap.jobs.burn_again import burn_again
 from habmap.jobs.burn_record import BurnSaid, check_burn_said, notice_of
 from habmap.jobs.burnday import BurnRequest, burnday
 from habmap.jobs.check import check
 from habmap.jobs.correct import amend, void
+from habmap.jobs.export_layers import ledger_table
 from habmap.jobs.history import history
 from habmap.jobs.join import join
 from habmap.jobs.log import Logged, log
@@ -333,56 +334,6 @@ def test_notices_fill_their_rows_and_open_recipients_stay() -> None:
     assert blank == (("Dispatch", "", ""), ("", "", ""), ("", "", ""))
 
 
-# --- drawn blocks -------------------------------------------------------------------------------------------
-
-
-def drawn(folder: Path, name: str, west: float, east: float) -> Path:
-    import json
-
-    import shapely
-
-    path = folder / f"{name}.geojson"
-    shape = json.loads(shapely.to_geojson(ground_lonlat(box(west, 0, east, 100))))
-    path.write_text(json.dumps({"type": "Feature", "properties": {}, "geometry": shape}), encoding="utf-8")
-    return path
-
-
-def test_a_drawn_block_is_found_by_name_and_the_newest_counts(tmp_path: Path) -> None:
-    store = a_place(plan={"burn": {"blocks": {"Both": ["C1", "C2"]}}})
-    small, wide = drawn(tmp_path, "small", 0, 50), drawn(tmp_path, "wide", 0, 150)
-    saved = add_block(store, name=" North bite ", path=small, now=NOW)
-    assert (saved.name, saved.units, saved.replaced) == ("North bite", ("C1",), False)
-    assert saved.acres == pytest.approx(5_000 / 4046.8564224, rel=1e-6)
-    assert add_block(store, name="North bite", path=small, now=NOW).already_there
-    with pytest.raises(InputError, match="another block"):
-        add_block(store, name="North bite", path=wide, now=NOW)
-    assert add_block(store, name="North bite", path=wide, now=NOW + timedelta(days=1), overwrite=True).replaced
-    assert len(store.drawn_blocks()) == 2
-    ask = BurnRequest(names=("North bite",), at=datetime(2026, 3, 1, 13), temp_f=60, rh_pct=40, wind_mph=5,
-                      wind_from_deg=0)  # fmt: skip
-    result = burnday(store, ask)
-    assert result.units == ("C1", "C2")
-    assert result.acres == pytest.approx(15_000 / 4046.8564224, rel=1e-6)
-    with pytest.raises(InputError, match="by itself"):
-        burnday(store, replace(ask, names=("North bite", "C1")))
-    assert check(store, today=TODAY).faults == ()
-
-
-@pytest.mark.parametrize("name", ["C1", "Both"])
-def test_a_name_that_something_else_has_is_refused_and_told_by_check(tmp_path: Path, name: str) -> None:
-    store = a_place(plan={"burn": {"blocks": {"Both": ["C1", "C2"]}}})
-    with pytest.raises(InputError, match="is called so already"):
-        add_block(store, name=name, path=drawn(tmp_path, "a", 0, 50), now=NOW)
-    store.append([DrawnBlock(uuid="d", name=name, geometry=ground_lonlat(BLOCK), recorded_at=NOW)])
-    assert any("called so too" in fault.what for fault in check(store, today=TODAY).faults)
-
-
-@pytest.mark.parametrize("name", ["", "  ", "a\nb", "x" * 61, "C1:down"])
-def test_names_that_cannot_be(name: str) -> None:
-    with pytest.raises(UsageError):
-        checked_name(name)
-
-
 # --- tables -------------------------------------------------------------------------------------------------
 
 HEAD = "entry_id,date,practice,unit_id,observed_time,temp_f,rh_pct,wind_from_deg,told\n"
@@ -419,3 +370,36 @@ def test_every_fault_of_a_burn_in_a_table_is_told_and_nothing_loaded(tmp_path: P
         "observed_time", "rh_pct", "wind_from_deg", "told",
     }  # fmt: skip
     assert list(store.entries()) == before
+
+
+# --- all or nothing -----------------------------------------------------------------------------------------
+
+
+def test_a_line_and_its_record_are_written_together_or_not_at_all(tmp_path: Path) -> None:
+    store = GeoPackageStore.create(tmp_path / "p", "Place")
+    store.append(a_place().rows())
+    taken = BurnRecord(uuid="taken", entry_id="x", recorded_at=NOW)
+    store.append([taken])
+    before = store.rows()
+    with pytest.raises(InputError):
+        store.append([entry("burn", "2026-03-05", BLOCK), replace(taken, entry_id="y")])
+    assert store.rows() == before
+
+
+def test_an_exported_ledger_brings_its_burns_along(tmp_path: Path) -> None:
+    written = a_place()
+    burned(written)
+    table = ledger_table(written)
+    path = tmp_path / "ledger.csv"
+    with path.open("w", encoding="utf-8", newline="") as file:
+        lines = csv.DictWriter(file, table.columns)
+        lines.writeheader()
+        lines.writerows(table.rows)
+    loaded = a_place()
+    add_entries(loaded, path=path, today=TODAY, now=NOW + timedelta(days=9))
+    (ours,), (theirs,) = written.burns(), loaded.burns()
+    assert replace(theirs, entry_id=ours.entry_id, uuid=ours.uuid, recorded_at=NOW, plans=ours.plans) == ours
+    public = ledger_table(written, audience="public")
+    assert "told" not in public.columns
+    assert not any("Sheriff" in str(cell) for row in public.rows for cell in row.values())
+    assert "observed_time" not in ledger_table(a_place()).columns

@@ -31,6 +31,7 @@ def log(
     travel: track_options.TravelOption = "foot",
     patch: options.PatchOption = None,
     repair: options.RepairOption = False,
+    block: options.BlockOption = None,
     killed_pct: options.KilledOption = None,
     burned_pct: options.BurnedOption = None,
     person_hours: options.HoursOption = None,
@@ -117,19 +118,19 @@ def log(
         swath_ft=swath_ft,
         travel=travel,
         units=unit,
-        has_other_ground=patch is not None or is_all,
+        has_other_ground=patch is not None or is_all or bool(block),
         day=date,
     )
     if walked is not None:
         store = session.store()
         covered, unit_ids = walked.patch, walked.unit_ids
     else:
-        ground = options.ground_from(session.store, units=unit, is_all=is_all, patch=patch, repair=repair)
+        ground = options.ground_from(session.store, units=unit, is_all=is_all, patch=patch, repair=repair, block=block)
         if ground is None:
             raise UsageError(
                 "on which ground?",
                 where="log",
-                allowed="one of --unit ID --all, --track GPX, --patch FILE",
+                allowed="one of --unit ID --all, --track GPX, --patch FILE, --block NAME",
                 mend="give the ground that the work really covered",
             )
         store = session.store()

@@ -1,0 +1,130 @@
+"""Burn blocks drawn in a file and saved by name, and work logged by a block's name."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+
+import pytest
+import shapely
+from fakes import GRID, FakeStore, entry, ground_lonlat, unit
+from shapely import box
+
+from habmap.errors import InputError, UsageError
+from habmap.jobs.acres import acres
+from habmap.jobs.add_block import add_block, checked_name
+from habmap.jobs.burn_again import burn_again
+from habmap.jobs.burn_record import BurnSaid
+from habmap.jobs.burnday import BurnRequest, burnday
+from habmap.jobs.check import check
+from habmap.jobs.log import log
+from habmap.jobs.log_block import block_ground
+from habmap.jobs.said import Said
+from habmap.place.settings import Settings
+from habmap.work.records import DrawnBlock, Row
+
+NOW = datetime(2026, 3, 6, 15, tzinfo=UTC)
+TODAY = date(2026, 3, 6)
+BURN_DAY = date(2026, 3, 5)
+BLOCK = box(0, 0, 100, 100)
+WEATHER = BurnSaid(ignition="13:30", wind_from_deg=337.5)
+
+
+def a_place(*, plan: dict[str, object] | None = None, more: Sequence[Row] = ()) -> FakeStore:
+    """A hectare of cedar cut in winter, a second one beside it."""
+    rows = [
+        unit("C1", BLOCK),
+        unit("C2", box(100, 0, 200, 100)),
+        entry("cut", "2025-12-01", BLOCK, unit_ids=("C1",)),
+        *more,
+    ]
+    return FakeStore(rows, settings=Settings.model_validate(plan or {}), grid=GRID)
+
+
+# --- drawn blocks -------------------------------------------------------------------------------------------
+
+
+def drawn(folder: Path, name: str, west: float, east: float) -> Path:
+    path = folder / f"{name}.geojson"
+    shape = json.loads(shapely.to_geojson(ground_lonlat(box(west, 0, east, 100))))
+    path.write_text(json.dumps({"type": "Feature", "properties": {}, "geometry": shape}), encoding="utf-8")
+    return path
+
+
+def test_a_drawn_block_is_found_by_name_and_the_newest_counts(tmp_path: Path) -> None:
+    store = a_place(plan={"burn": {"blocks": {"Both": ["C1", "C2"]}}})
+    small, wide = drawn(tmp_path, "small", 0, 50), drawn(tmp_path, "wide", 0, 150)
+    saved = add_block(store, name=" North bite ", path=small, now=NOW)
+    assert (saved.name, saved.units, saved.replaced) == ("North bite", ("C1",), False)
+    assert saved.acres == pytest.approx(5_000 / 4046.8564224, rel=1e-6)
+    assert add_block(store, name="North bite", path=small, now=NOW).already_there
+    with pytest.raises(InputError, match="another block"):
+        add_block(store, name="North bite", path=wide, now=NOW)
+    assert add_block(store, name="North bite", path=wide, now=NOW + timedelta(days=1), overwrite=True).replaced
+    assert len(store.drawn_blocks()) == 2
+    ask = BurnRequest(names=("North bite",), at=datetime(2026, 3, 1, 13), temp_f=60, rh_pct=40, wind_mph=5,
+                      wind_from_deg=0)  # fmt: skip
+    result = burnday(store, ask)
+    assert result.units == ("C1", "C2")
+    assert result.acres == pytest.approx(15_000 / 4046.8564224, rel=1e-6)
+    with pytest.raises(InputError, match="by itself"):
+        burnday(store, replace(ask, names=("North bite", "C1")))
+    assert check(store, today=TODAY).faults == ()
+
+
+@pytest.mark.parametrize("name", ["C1", "Both"])
+def test_a_name_that_something_else_has_is_refused_and_told_by_check(tmp_path: Path, name: str) -> None:
+    store = a_place(plan={"burn": {"blocks": {"Both": ["C1", "C2"]}}})
+    with pytest.raises(InputError, match="is called so already"):
+        add_block(store, name=name, path=drawn(tmp_path, "a", 0, 50), now=NOW)
+    store.append([DrawnBlock(uuid="d", name=name, geometry=ground_lonlat(BLOCK), recorded_at=NOW)])
+    assert any("called so too" in fault.what for fault in check(store, today=TODAY).faults)
+
+
+@pytest.mark.parametrize("name", ["", "  ", "a\nb", "x" * 61, "C1:down"])
+def test_names_that_cannot_be(name: str) -> None:
+    with pytest.raises(UsageError):
+        checked_name(name)
+
+
+# --- logged by the block's name -----------------------------------------------------------------------------
+
+
+def test_a_block_is_logged_by_the_name_that_burnday_takes(tmp_path: Path) -> None:
+    left = box(0, 0, 40, 100)
+    store = a_place(
+        plan={"burn": {"blocks": {"Both": ["C1", "C2"], "Slash": ["C1:down", "C2"]}}},
+        more=[entry("keep", "2025-11-01", left)],
+    )
+    add_block(store, name="North bite", path=drawn(tmp_path, "b", 0, 50), now=NOW)
+    assert block_ground(store, ["North bite"], on=BURN_DAY) == (store.drawn_blocks()[0].geometry, ())
+    whole, unit_ids = block_ground(store, ["Both"], on=BURN_DAY)
+    assert unit_ids == ("C1", "C2")
+    assert GRID.to_grid(whole).area == pytest.approx(20_000, rel=1e-9)
+    pieces, unit_ids = block_ground(store, ["Slash"], on=BURN_DAY)
+    assert unit_ids == ()
+    assert GRID.to_grid(pieces).area == pytest.approx(16_000, rel=1e-9)
+    with pytest.raises(InputError, match="no such unit"):
+        block_ground(store, ["Nowhere"], on=BURN_DAY)
+
+
+def test_pieces_logged_as_burned_leave_no_slivers_behind() -> None:
+    store = a_place(more=[entry("keep", "2025-11-01", box(0, 0, 40, 100))])
+    patch, unit_ids = block_ground(store, ["C1:down"], on=BURN_DAY)
+    done = log(store, practice="burn", date=BURN_DAY, patch=patch, said=Said(burned_pct=90), now=NOW, today=TODAY,
+               unit_ids=unit_ids, burn=WEATHER)  # fmt: skip
+    stages = acres(store).units[0].stage_acres
+    assert stages.burned == pytest.approx(6_000 / 4046.8564224, rel=1e-9)
+    assert stages.down < 1e-9
+    again = burn_again(store, done.entry_id, today=TODAY).result
+    assert set(again.stage_acres) == {"down"}
+    assert again.acres == pytest.approx(stages.burned, rel=1e-9)
+
+
+def test_a_whole_unit_is_not_logged_as_a_block() -> None:
+    with pytest.raises(InputError, match="whole unit") as error:
+        block_ground(a_place(), ["C1"], on=BURN_DAY)
+    assert error.value.mend == "log all of it with --unit C1 --all"
