@@ -1,4 +1,4 @@
-"""Drawing the ground worked on the map, as a person without a GPS does: by mouse, by finger, by keys; then logging it."""
+"""The ground worked, drawn on the map as a person without a GPS does, by mouse, finger or keys; and logged."""
 
 from __future__ import annotations
 
@@ -35,7 +35,16 @@ DEMANDED_REL = 1e-3
 
 Share = tuple[float, float]
 KITE: Sequence[Share] = ((0.3, 0.4), (0.6, 0.35), (0.55, 0.7), (0.35, 0.6))
-HOOK: Sequence[Share] = ((0.2, 0.25), (0.8, 0.25), (0.8, 0.75), (0.6, 0.75), (0.55, 0.4), (0.3, 0.4), (0.3, 0.8), (0.2, 0.8))
+HOOK: Sequence[Share] = (
+    (0.2, 0.25),
+    (0.8, 0.25),
+    (0.8, 0.75),
+    (0.6, 0.75),
+    (0.55, 0.4),
+    (0.3, 0.4),
+    (0.3, 0.8),
+    (0.2, 0.8),
+)
 BOW: Sequence[Share] = ((0.3, 0.3), (0.6, 0.6), (0.6, 0.3), (0.3, 0.6))
 
 
@@ -91,7 +100,7 @@ class Hand:
     def save(self, folder: Path) -> Path:
         with self.page.expect_download() as coming:
             self.press("save")
-        target = folder / coming.value.suggested_filename
+        target: Path = folder / coming.value.suggested_filename
         coming.value.save_as(target)
         return target
 
@@ -286,7 +295,9 @@ def test_keys_alone_draw_close_mend_and_save(
     for key in ("ArrowRight", "ArrowDown", "ArrowLeft"):
         for _ in range(8):
             page.keyboard.press(key)
-        expect(page.locator("#pencil-says")).to_have_text(re.compile(r"^In .+, [\d,]+ ft (east|south|west) of the corner"))
+        expect(page.locator("#pencil-says")).to_have_text(
+            re.compile(r"^In .+, [\d,]+ ft (east|south|west) of the last corner")
+        )
         page.keyboard.press("Enter")
     assert "Corner 4 set" in hand.read("says") and " acres" in hand.read("says")
     page.keyboard.press("Backspace")
@@ -336,7 +347,10 @@ def test_units_are_not_picked_while_drawing_and_are_again_after(open_page: Open,
     assert "Corner 1 set" in hand.read("says")
     seen.page.evaluate("document.querySelector('path.unit').focus()")
     assert seen.page.evaluate("document.activeElement.tagName") != "path"
-    hand.press("over")
+    middle = hand.view()
+    hand.stroke([(0.7, 0.3), (0.5, 0.35), (0.4, 0.4)])  # between two corners the map may be dragged along
+    assert hand.view() != middle and hand.read("sum").endswith("1 corner set")
+    seen.page.click("#whole")
     hand.press("done")
     hand.tap([on_unit])
     picked(1)
@@ -430,14 +444,17 @@ def test_the_public_may_draw_and_a_place_without_ground_takes_the_drawings_own_m
         assert not seen.complaints and len(seen.requests) == 1
 
 
+CORNERS = ((-96.32, 37.06), (-96.318, 37.06), (-96.318, 37.062), (-96.32, 37.062))
+
+
 @pytest.mark.parametrize(
     ("geometry", "words"),
     [
-        ({"type": "Polygon", "coordinates": [[[-96.32, 37.06], [-96.318, 37.062], [-96.318, 37.06], [-96.32, 37.062], [-96.32, 37.06]]]}, "cross"),
-        ({"type": "LineString", "coordinates": [[-96.32, 37.06], [-96.318, 37.062]]}, "polygon"),
+        ({"type": "Polygon", "coordinates": [[CORNERS[i] for i in (0, 2, 1, 3, 0)]]}, "cross"),
+        ({"type": "LineString", "coordinates": CORNERS[:2]}, "polygon"),
         ({"type": "Polygon", "coordinates": []}, "empty"),
     ],
-)  # fmt: skip
+)
 def test_the_log_refuses_a_bad_drawing_in_words_and_keeps_nothing(
     geometry: dict[str, Any], words: str, sample_place: Path, tmp_path: Path, run_habmap: Callable[..., Any]
 ) -> None:

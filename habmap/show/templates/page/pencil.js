@@ -158,6 +158,7 @@ PARTS.push(({ map, place, svg, partsOf, letGo, INK, PAPER }) => {
     document.body.classList.add("pencilling");
     if (isByKey) cross = map.getSize().divideBy(2).round();
     choose(way);
+    if (corners.length) say(`The outline is ${closed ? "closed, as you left it" : "as you left it, still open"}.${sumWords()}`);
     draw();
     slate.focus();
   }
@@ -294,11 +295,11 @@ PARTS.push(({ map, place, svg, partsOf, letGo, INK, PAPER }) => {
     }, inside), false));
   }
   function where() { // of the cross, in words: its unit, and how it lies from the last corner
-    const here = toCorner(cross), unit = unitAt(here), last = picked === null ? corners[corners.length - 1] : corners[(picked || corners.length) - 1];
+    const here = toCorner(cross), unit = unitAt(here), last = corners[(picked || corners.length) - 1]; // of a corner in hand: the one before it
     const words = [unit ? `In ${unit.name}` : "In no unit"];
     if (last && !same(last, here)) {
       const [[x, y], [u, v]] = [last, here].map(gridOf([last, here]));
-      words.push(`${feet(Math.hypot(u - x, v - y))} ${WINDS[(Math.round(Math.atan2(u - x, v - y) / (Math.PI / 4)) + 8) % 8]} of the corner before`);
+      words.push(`${feet(Math.hypot(u - x, v - y))} ${WINDS[(Math.round(Math.atan2(u - x, v - y) / (Math.PI / 4)) + 8) % 8]} of the last corner`);
     }
     say(`${words.join(", ")}.${picked === null ? "" : sumWords()}`);
   }
@@ -307,8 +308,11 @@ PARTS.push(({ map, place, svg, partsOf, letGo, INK, PAPER }) => {
     const size = map.getSize(), edge = 30, to = cross.add([dx, dy]);
     if (to.x < edge || to.y < edge || to.x > size.x - edge || to.y > size.y - edge) map.panBy([dx, dy], { animate: false });
     else cross = to;
-    if (picked !== null) corners[picked] = toCorner(cross);
-    draw();
+    if (picked === null) draw();
+    else {
+      corners[picked] = toCorner(cross);
+      changed();
+    }
     clearTimeout(waiting);
     waiting = setTimeout(() => { if (drawing && cross) where(); }, 300);
   }
