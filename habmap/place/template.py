@@ -70,7 +70,9 @@ sensitive_within_m = 800       # every sensitive place this near a burn is liste
 downwind_within_m = 8000       # and those this far downwind (about five miles; no source)
 beyond_within_m = 30           # how far beyond an edge the map is looked at
 notify = []                    # who is told before a burn, such as "Sheriff's office 555-0100"
+#                              # who was told, when and how, `habmap log burn --told` keeps
 # blocks.east = ["C1", "C2:down"] # burned as one, C2 only where its slash is down: `habmap burnday east`
+#                              # a block drawn in a file is kept by `habmap add block FILE --name NAME`
 # [[burn.walked]]              # a break that the burn boss walked; it counts for that day only
 # break = "Ridge mown strip"
 # date = 2026-03-20
