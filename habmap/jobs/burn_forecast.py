@@ -8,6 +8,7 @@ from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
+from habmap.errors import InputError
 from habmap.jobs.burn_hours import hour_of, hours_span
 from habmap.jobs.ports import Store
 from habmap.work.records import Forecast, ForecastHour
@@ -63,7 +64,27 @@ def with_forecast(store: Store, request: BurnRequest) -> tuple[BurnRequest, tupl
     -----
     A forecast handed over wins over stored ones. Of these the newest that reaches the hour of ignition counts; where
     the whole weather is given, the newest that reaches any later hour until next morning.
+
+    Raises
+    ------
+    InputError
+        The wind is taken from a forecast, and two heights were said of it.
     """
+    request, words = _chosen(store, request)
+    source = request.forecast_source
+    said = None if source is None else source.wind_height
+    if said is not None and request.wind_mph is None and request.wind_height not in (None, said):
+        raise InputError(
+            "the forecast says another height of the wind",
+            where=f"{source.file_name if source else 'forecast'}; --wind-height",
+            value=f"{said} in the forecast, {request.wind_height} on the command line",
+            allowed="one height",
+            mend="leave --wind-height out, or give the wind at that height with --wind-mph",
+        )
+    return request, words
+
+
+def _chosen(store: Store, request: BurnRequest) -> tuple[BurnRequest, tuple[str, ...]]:
     if request.forecast:
         if _reaches(request.forecast, request.at):
             return request, ()
@@ -91,16 +112,17 @@ def forecast_used(store: Store, request: BurnRequest) -> ForecastUsed | None:
         return None
     source = request.forecast_source or ForecastSource(file_name="handed over")
     hour = hour_of(request.forecast, request.at)
-    items = (*WEATHER_ITEMS, "gust_mph")
     taken = tuple(
         item
-        for item in items
+        for item in WEATHER_ITEMS
         if getattr(request, item) is None and hour is not None and getattr(hour, item) is not None
     )
+    if request.gust_mph is None and forecast_gust(request) is not None:
+        taken += ("gust_mph",)
     loaded = "named with --forecast, not kept"
     if source.recorded_at is not None:
         local = source.recorded_at.astimezone(ZoneInfo(store.settings.place.timezone))
-        loaded = f"loaded {local:%Y-%m-%d %H:%M}"
+        loaded = f"loaded {local:%Y-%m-%d %H:%M}, {_age_words(request.at - local.replace(tzinfo=None))}"
     height = {"20ft": "its wind is at 20 ft", "eye": "its wind is at eye level"}.get(
         source.wind_height or "", "nobody said at what height its wind is"
     )
@@ -114,6 +136,21 @@ def forecast_used(store: Store, request: BurnRequest) -> ForecastUsed | None:
         taken=taken,
         words=f"{source.file_name}, {loaded}, from {first:%Y-%m-%d %H:%M} to {last:%Y-%m-%d %H:%M}; {height}",
     )
+
+
+def _age_words(before_ignition: timedelta) -> str:
+    hours = before_ignition / timedelta(hours=1)
+    if hours < 0:
+        return "after ignition"
+    return f"{hours:.0f} hours before ignition" if hours < 48 else f"{hours / 24:.0f} days before ignition"
+
+
+def forecast_gust(request: BurnRequest) -> float | None:
+    """Return the gusts of the forecast's hour; ``None`` where they are weaker than a wind that was given."""
+    hour = hour_of(request.forecast, request.at)
+    if hour is None or hour.gust_mph is None or hour.gust_mph < (request.wind_mph or 0.0):
+        return None
+    return hour.gust_mph
 
 
 def wind_height(request: BurnRequest) -> str | None:

@@ -72,6 +72,8 @@ def chart_words(result: BurnDayResult, chart: HoursChart) -> str:
         words.append("No written plan is in force here, so no limits are drawn")
     if any(hour.gust_mph is not None for hour in chart.hours):
         words.append("open dots: gusts")
+    if any(hour.wind_from_deg is not None for hour in chart.hours):
+        words.append("arrows: the way the wind blows, north up")
     if any(hour.is_turned for hour in chart.hours):
         words.append(f"bar under an arrow: turned more than {WIND_SHIFT_DEG:g}° since ignition")
     if any(hour.is_off_plan_direction for hour in chart.hours):

@@ -23,7 +23,14 @@ from habmap.jobs.burn_around import (
 )
 from habmap.jobs.burn_block import burn_block
 from habmap.jobs.burn_edges import Edge, EdgeTotals, PublishedBreak, burn_edges, edge_totals, published_breaks
-from habmap.jobs.burn_forecast import ForecastSource, ForecastUsed, forecast_used, wind_height, with_forecast
+from habmap.jobs.burn_forecast import (
+    ForecastSource,
+    ForecastUsed,
+    forecast_gust,
+    forecast_used,
+    wind_height,
+    with_forecast,
+)
 from habmap.jobs.burn_fuel import Fuel, FuelClass, fuel_classes, fuel_there, table_class
 from habmap.jobs.burn_ground import BurnGround, burn_ground, cold_air_paths
 from habmap.jobs.burn_hours import BurnHour, burn_hours, hour_of
@@ -175,7 +182,7 @@ def burnday(store: Store, request: BurnRequest) -> BurnDayResult:
     windows = _windows(settings, kind, unit_ids)
     values: dict[str, float | None] = {
         **weather,
-        "gust_mph": request.gust_mph if request.gust_mph is not None else _forecast_gust(request),
+        "gust_mph": request.gust_mph if request.gust_mph is not None else forecast_gust(request),
         "fine_fuel_pct": driest,
         "days_since_rain": request.days_since_rain,
         "mixing_height_ft": request.mixing_height_ft,
@@ -277,11 +284,6 @@ def _air(request: BurnRequest, weather: dict[str, float | None], above_ft: float
     if temp_f is None or rh_pct is None:
         return None
     return Air(at=request.at, temp_f=temp_f, rh_pct=rh_pct, shade_pct=request.shade_pct, above_weather_ft=above_ft)
-
-
-def _forecast_gust(request: BurnRequest) -> float | None:
-    hour = hour_of(request.forecast, request.at)
-    return hour.gust_mph if hour else None
 
 
 def _above_weather_ft(request: BurnRequest, block: Polygon | MultiPolygon, dem: BurnGround | None) -> float | None:

@@ -24,6 +24,7 @@ _ARROWS_PT: Final = 19.0
 _BETWEEN_PT: Final = 5.0
 _GUTTER_PT: Final = 12.0
 _ARROW_PT: Final = 7.5
+_ARROWS_APART_PT: Final = 6.0
 #: How far two figures at one edge are kept apart [pt].
 _FIGURES_PT: Final = 8.6
 _NIGHT: Final = "0.86"
@@ -299,14 +300,17 @@ def _arrows(pen: Pen, chart: HoursChart, x: Callable[[datetime], float], left: f
     """Draw the way the wind blows at each hour, north up; below it what is marked."""
     middle = top - _ARROW_PT / 2 - 1
     pen.text(left, middle - 3, "blows to", is_serif=True)
+    before = -math.inf
     for hour in chart.hours:
         if hour.wind_from_deg is None:
             continue
         at = x(hour.at)
-        if hour.wind_mph == 0:
-            pen.path(Outline.circle((at, middle), 1.2), edgecolor="black", linewidth=0.7)
-        else:
-            _arrow(pen, at, middle, hour.wind_from_deg)
+        if at - before >= _ARROWS_APART_PT:  # rows closer than an hour would lie over one another
+            before = at
+            if hour.wind_mph == 0:
+                pen.path(Outline.circle((at, middle), 1.2), edgecolor="black", linewidth=0.7)
+            else:
+                _arrow(pen, at, middle, hour.wind_from_deg)
         if hour.is_turned:
             pen.box(at - 3.2, top - _ARROW_PT - 4.6, 6.4, 1.9, facecolor="black")
         if hour.is_off_plan_direction:

@@ -77,6 +77,7 @@ def test_the_page_is_sealed_and_says_the_figures_of_the_burn_day(
         "burnday", "C1", *WEATHER, "--plan-kind", "down_cedar", "--sheet", path, "--json", place=planned_place
     )
     assert done.code == 0, done.err
+    assert done.json["sheets"] == [str(path)]
     html = path.read_text(encoding="utf-8")
     assert "<script" not in html
     assert "&lt;script&gt;alert(1)&lt;/script&gt; $x^2$" in html

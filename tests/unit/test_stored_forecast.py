@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -54,7 +55,9 @@ def test_the_newest_load_that_reaches_the_hour_counts() -> None:
     assert result.forecast is not None
     assert (result.forecast.file_name, result.forecast.recorded_at) == ("new.csv", new.recorded_at)
     assert result.forecast.taken == ("temp_f", "rh_pct", "wind_mph", "wind_from_deg")
-    assert "new.csv, loaded 2026-03-19 13:05" in result.forecast.words  # 18:05 UTC in Chicago's summer time
+    assert (
+        "new.csv, loaded 2026-03-19 13:05, 23 hours before ignition" in result.forecast.words
+    )  # 18:05 UTC in Chicago's summer time
     assert result.wind_height == "20ft"
     assert {hour.rh_pct for hour in result.hours if not hour.is_gap} == {50}
 
@@ -82,6 +85,22 @@ def test_weather_that_was_given_wins_over_the_hour() -> None:
     assert result.forecast is not None
     assert result.forecast.taken == ("temp_f", "wind_from_deg")
     assert result.wind_height is None  # the height is of the forecast's wind, not of the one given
+
+
+def test_gusts_of_the_forecast_weaker_than_a_wind_that_was_given_do_not_count() -> None:
+    gusts = tuple(replace(hour, gust_mph=14.0) for hour in stored("f.csv", NOON, 20).hours)
+    known = replace(stored("f.csv", NOON, 20), hours=gusts)
+    for wind_mph, gust_mph in ((None, 14), (12.0, 14), (20.0, None)):
+        result = ask(known, wind_mph=wind_mph)
+        assert {line.item: line.value for line in result.prescription}["gust_mph"] == gust_mph
+        assert result.forecast is not None
+        assert ("gust_mph" in result.forecast.taken) == (gust_mph is not None)
+
+
+def test_two_heights_of_one_wind_are_refused() -> None:
+    with pytest.raises(InputError, match="another height"):
+        ask(stored("f.csv", NOON, 20), wind_height="eye")
+    assert ask(stored("f.csv", NOON, 20), wind_height="eye", wind_mph=4.0).wind_height == "eye"
 
 
 def test_hours_handed_over_win_over_stored_ones() -> None:
