@@ -269,7 +269,7 @@ function drawPlace(map) {
     chosenEdge = [[PAPER, 8], [INK, 4]].map(([color, weight]) => shape(unit.shape, "things", { fill: false, color, weight }).addTo(map));
     if (!at) return map.closePopup();
     const note = document.createElement("div"), title = document.createElement("h2"), sums = document.createElement("p");
-    title.textContent = unit.order === null ? unit.name : `${unit.order}. ${unit.name}`;
+    title.textContent = unit.order === null || document.body.classList.contains("then") ? unit.name : `${unit.order}. ${unit.name}`;
     sums.textContent = unit.says.slice(unit.name.length + 2) + ".";
     note.append(title, sums, about.querySelector(".telling").cloneNode(true));
     L.popup({ maxWidth: Math.min(300, map.getSize().x - 60), maxHeight: Math.max(130, map.getSize().y * 0.44), offset: [0, 0] }).setLatLng(at).setContent(note).openOn(map);

@@ -214,6 +214,7 @@ PARTS.push((sheet) => {
   function drawRuler() {
     const width = line.clientWidth, left = 9, right = width - 9, base = 37;
     if (width < 60) return;
+    h1.style.minHeight = also.style.minHeight = "";
     const span = Math.max(1, days[last] - days[0]), gap = Math.min(11, (right - left) / Math.max(1, last));
     spots = days.map((day) => left + (day - days[0]) / span * (right - left));
     for (let i = 1; i <= last; i++) spots[i] = Math.max(spots[i], spots[i - 1] + gap);
@@ -264,12 +265,12 @@ PARTS.push((sheet) => {
     const to = Math.max(0, Math.min(last, step));
     if (to === at) return;
     at = to;
-    sheet.letGo();
-    map.closePopup();
+    map.closePopup(); // it tells of another day; the row of a picked unit stays open and moves with the time
     drawGround(at);
     writeWords(at);
     point();
-    document.dispatchEvent(new CustomEvent("stepped"));
+    // For other parts: the day shown (null before any work), and whether it is now.
+    document.dispatchEvent(new CustomEvent("stepped", { detail: { day: data.steps[at].n === null ? null : iso(data.steps[at].n), isNow: at === last } }));
   }
   const season = (way) => { // to the first step of the next season, or of this one and those before
     const of = (step) => data.seasons.findIndex(([, from, until]) => days[step] >= from && days[step] <= until);
