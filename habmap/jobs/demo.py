@@ -22,6 +22,7 @@ from habmap.jobs.map import draw_map
 from habmap.jobs.rank import RankResult, rank
 from habmap.jobs.sheet import write_sheet
 from habmap.jobs.start import start
+from habmap.jobs.story import write_story
 from habmap.jobs.terrain import TerrainResult, terrain
 from habmap.place.samples import SAMPLE_NAME, sample_layers_folder
 from habmap.place.schema import STORE_FILE
@@ -32,6 +33,7 @@ from habmap.place.store import GeoPackageStore
 UNITS_FROM = date(2024, 9, 1)
 MAP_FILE = Path("out") / "map.html"
 SHEET_FILE = Path("out") / "sheet.pdf"
+STORY_FILE = Path("out") / "story.pdf"
 
 Tell = Callable[[str], None]
 
@@ -54,8 +56,8 @@ class DemoResult:
         Acres by stage, all stages [acre].
     first
         ``unit_id`` of the units whose tier is ``first``, best first.
-    map, sheet
-        The map file, and the sheet to print.
+    map, sheet, story
+        The map file, the sheet and the four-page story to print.
     """
 
     place: str
@@ -71,6 +73,7 @@ class DemoResult:
     first: tuple[str, ...]
     map: str
     sheet: str
+    story: str
 
 
 def demo(
@@ -116,7 +119,13 @@ def demo(
             value=error.strerror or error,
             mend="choose a folder that you may write to",
         ) from error
-    return replace(result, folder=str(folder), map=str(folder / MAP_FILE), sheet=str(folder / SHEET_FILE))
+    return replace(
+        result,
+        folder=str(folder),
+        map=str(folder / MAP_FILE),
+        sheet=str(folder / SHEET_FILE),
+        story=str(folder / STORY_FILE),
+    )
 
 
 def _refuse_to_lose(folder: Path, *, overwrite: bool) -> None:
@@ -212,6 +221,7 @@ def _done(draft: Path, layers: Path, *, now: datetime, today: date, tell: Tell, 
     for warning in drawn.warnings:
         note(warning)
     write_sheet(store, target=draft / SHEET_FILE, folder=draft, now=now)
+    write_story(store, target=draft / STORY_FILE, folder=draft, now=now, today=today)
     totals = account.totals
     stages = {name: float(getattr(totals.stage_acres, name)) for name in type(totals.stage_acres).__slots__}
     return DemoResult(
@@ -228,6 +238,7 @@ def _done(draft: Path, layers: Path, *, now: datetime, today: date, tell: Tell, 
         first=tuple(unit.unit_id for unit in order.units if unit.tier == "first"),
         map=str(draft / MAP_FILE),
         sheet=str(draft / SHEET_FILE),
+        story=str(draft / STORY_FILE),
     )
 
 

@@ -85,6 +85,8 @@ def test_it_says_every_step_and_where_the_map_is(run_habmap: Callable[..., Any],
     assert str(folder / "out" / "map.html") in outcome.out
     assert str(folder / "out" / "sheet.pdf") in outcome.out
     assert (folder / "out" / "sheet.pdf").read_bytes().startswith(b"%PDF-")
+    assert str(folder / "out" / "story.pdf") in outcome.out
+    assert (folder / "out" / "story.pdf").read_bytes().startswith(b"%PDF-")
     again = run_habmap("demo", folder, "--overwrite", "--json")
     assert again.code == 0, again.err
     assert [p.name for p in tmp_path.iterdir()] == ["place"]
