@@ -16,6 +16,7 @@ import pytest
 import rasterio
 import shapely
 from geographiclib.geodesic import Geodesic
+from PIL import Image
 from shapely.geometry import shape
 
 from habmap.place.samples import sample_layers_folder
@@ -57,6 +58,13 @@ def test_writing_it_again_gives_the_same_files(tmp_path: Path) -> None:
     for name in sorted(stored):
         if name.suffix in {".geojson", ".csv", ".gpx"}:
             assert (tmp_path / name).read_bytes() == (LAYERS / name).read_bytes(), name
+        if name.suffix == ".jpg":
+            with Image.open(tmp_path / name) as made, Image.open(LAYERS / name) as kept:
+                # another release of the drawing library may shade an edge otherwise; what the camera says may not move
+                apart = np.abs(np.asarray(made, dtype=float) - np.asarray(kept, dtype=float))
+                assert apart.mean() < 2.0, name
+                for directory in (0x8769, 0x8825):
+                    assert made.getexif().get_ifd(directory) == kept.getexif().get_ifd(directory), name
     with rasterio.open(tmp_path / "elevation.tif") as new, rasterio.open(LAYERS / "elevation.tif") as old:
         np.testing.assert_array_equal(new.read(1), old.read(1))
         assert new.transform == old.transform
@@ -198,3 +206,19 @@ def test_the_edge_walk_encloses_the_patch_it_went_around() -> None:
     patch = shapely.from_wkt(row["patch_wkt"])
     # 3 m errors along 400 m of edge that hang together over a minute: about 0.1 acre; three of them are allowed
     assert geodesic_acres(walked) == pytest.approx(geodesic_acres(patch), abs=0.33)
+
+
+def test_photos_are_small_drawings_of_three_spots_found_again() -> None:
+    spots: dict[str, list[tuple[float, float]]] = {}
+    for path in sorted((LAYERS / "photos").glob("*.jpg")):
+        assert path.stat().st_size <= 25_000, path.name
+        with Image.open(path) as picture:
+            gps, own = picture.getexif().get_ifd(0x8825), picture.getexif().get_ifd(0x8769)
+        lat, lon = (sum(float(part) / 60**i for i, part in enumerate(gps[tag])) for tag in (2, 4))
+        assert (gps[1], gps[3], gps[16]) == ("N", "W", "T")
+        assert own[0x9003][:10].replace(":", "-") == path.stem[-10:]
+        spots.setdefault(path.stem[:-11], []).append((lat, -lon))
+    assert sorted(map(len, spots.values())) == [2, 2, 3]
+    for places in spots.values():
+        for (lat1, lon1), (lat2, lon2) in combinations(places, 2):
+            assert Geodesic.WGS84.Inverse(lat1, lon1, lat2, lon2)["s12"] < 8.0
