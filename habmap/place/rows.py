@@ -172,6 +172,8 @@ def to_forecast(values: Mapping[str, Any]) -> Forecast:
         ForecastHour(**{**_plain(hour, ForecastHour), "at": datetime.fromisoformat(hour["at"])})
         for hour in json.loads(values["hours"])
     ]
+    if not hours:
+        raise ValueError("a forecast holds no hours")
     return Forecast(
         **{**_plain(values, Forecast), "hours": tuple(hours), "recorded_at": _moment(values["recorded_at"])}
     )
