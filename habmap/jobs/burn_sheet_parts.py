@@ -222,7 +222,7 @@ def around_sections(result: BurnDayResult, most: int) -> tuple[Section, ...]:
         Section(
             title="Downwind (45° to either side), and near",
             sentences=() if places else ("Nothing sensitive is on the map downwind or near; a map may miss some.",),
-            header=("place", "kind", "miles", "toward", ""),
+            header=("place", "kind", "miles", "toward", "lies"),
             rows=tuple(
                 (place.name or "–", FEATURE_WORDS[place.kind], f"{place.distance_m / M_PER_MILE:.2f}",
                  f"{wind_16(place.bearing_deg)} {place.bearing_deg:.0f}°", where)
