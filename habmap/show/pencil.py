@@ -13,7 +13,7 @@ from habmap.show.records import Page
 from habmap.vocabulary import DEFAULT_KILLED_PCT, KILLING, PRACTICE_WORDS, PRACTICES
 
 #: Words in capitals stand for what only the person knows; without these the log refuses the line.
-_MORE_SAID: Final = {practice: "--killed-pct PERCENT" for practice in KILLING - DEFAULT_KILLED_PCT.keys()} | {
+_MORE_SAID: Final = dict.fromkeys(KILLING - DEFAULT_KILLED_PCT.keys(), "--killed-pct PERCENT") | {
     "look": '--note "WHAT YOU SAW"'
 }
 
