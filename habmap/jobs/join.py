@@ -136,7 +136,7 @@ def join(store: Store, other: Store) -> JoinResult:
         known=compared.known,
         entries_before=len(effective_entries(before)),
         entries_after=len(effective_entries(after)),
-        warnings=_warnings(store, other, after, compared.news) + _picture_words(store, absent),
+        warnings=_warnings(store, other, after, compared.news) + _picture_words(store, absent, compared.news),
     )
 
 
@@ -152,12 +152,21 @@ def _pictures_of(other: Store, photos: Sequence[Photo]) -> Iterator[tuple[str, b
             yield photo.picture, picture
 
 
-def _picture_words(store: Store, photos: Sequence[Photo]) -> tuple[str, ...]:
-    gone = sorted({photo.file_name for photo in photos if store.picture(photo.picture) is None})
-    if not gone:
-        return ()
-    named = ", ".join(printable(name, longest=60) for name in gone[:5]) + ("…" if len(gone) > 5 else "")
-    return (f"neither copy holds the picture of {named}; load the photo again with `habmap add photos`",)
+def _picture_words(store: Store, absent: Sequence[Photo], news: Sequence[Row]) -> tuple[str, ...]:
+    """Say which pictures of photos known before came back, and which neither copy holds."""
+    words = []
+    fresh = {row.uuid for row in news if isinstance(row, Photo)}
+    gone = sorted({photo.file_name for photo in absent if store.picture(photo.picture) is None})
+    back = {photo.file_name for photo in absent if photo.uuid not in fresh and photo.file_name not in gone}
+    if back:
+        words.append(
+            f"{len(back)} {'picture that was' if len(back) == 1 else 'pictures that were'} missing here came from the "
+            "other copy"
+        )
+    if gone:
+        named = ", ".join(printable(name, longest=60) for name in gone[:5]) + ("…" if len(gone) > 5 else "")
+        words.append(f"neither copy holds the picture of {named}; load the photo again with `habmap add photos`")
+    return tuple(words)
 
 
 def _clash_fault(clash: Clash) -> InputError:

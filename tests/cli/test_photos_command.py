@@ -271,7 +271,9 @@ def test_join_brings_pictures_and_check_misses_them(run_habmap: Run, place: Path
     checked = run_habmap("check", "--json", place=place)
     assert checked.code == 1
     assert [fault["rule"] for fault in checked.json["faults"]] == ["photos"]
-    assert run_habmap("join", other, place=place).code == 0  # no new rows, but the picture comes back
+    again = run_habmap("join", other, "--json", place=place)  # no new rows, but the picture comes back
+    assert again.json["added"]["photos"] == 0
+    assert any("1 picture that was missing here" in words for words in again.json["warnings"])
     assert gone.read_bytes() == pictures[gone.name]
     gone.unlink()
     assert run_habmap("add", "photos", folder, place=place).code == 0
