@@ -111,7 +111,7 @@ def test_time_moves_by_key_and_each_day_shows_the_librarys_acres(
     assert seen.complaints == []
 
 
-def test_time_moves_by_pointer_by_button_and_by_touch(
+def test_time_moves_by_pointer_and_by_button(
     open_page: Open, sample_place: Path, store: GeoPackageStore, days: list[date]
 ) -> None:
     page = _drawn(open_page, sample_place / "out" / "map.html", width_px=390, height_px=844).page
@@ -140,6 +140,29 @@ def test_time_moves_by_pointer_by_button_and_by_touch(
     assert page.evaluate("document.documentElement.scrollWidth") <= 390
     page.get_by_role("button", name="now", exact=True).click()
     check_shown(page, acres(store), is_now=True)
+
+
+def test_a_thumb_draws_the_time_along_the_ruler(
+    open_page: Open, sample_place: Path, store: GeoPackageStore, days: list[date]
+) -> None:
+    page = _drawn(open_page, sample_place / "out" / "map.html", width_px=390, height_px=844).page
+    page.locator("#ruler").scroll_into_view_if_needed()
+    room = page.locator("#ruler").bounding_box()
+    assert room
+    screen = page.context.new_cdp_session(page)
+    screen.send("Emulation.setTouchEmulationEnabled", {"enabled": True})
+
+    def touch(kind: str, *spots: tuple[float, float]) -> None:
+        points = [{"x": room["x"] + x, "y": room["y"] + y} for x, y in spots]
+        screen.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": points})
+
+    touch("touchStart", (room["width"] - 9, 30))
+    for x in range(int(room["width"]) - 20, 9, -20):
+        touch("touchMove", (x, 32))
+    touch("touchMove", (9, 32))
+    touch("touchEnd")
+    page.wait_for_selector("#ruler[aria-valuenow='0']")
+    check_shown(page, acres(store, on=days[0] - timedelta(days=1)))
 
 
 def test_what_is_told_of_a_unit_is_of_the_day_shown(open_page: Open, sample_place: Path, days: list[date]) -> None:
