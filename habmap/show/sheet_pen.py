@@ -127,12 +127,12 @@ class Pen:
     def path(self, outline: Outline, *, clip: Outline | None = None, **style: Any) -> None:
         """Draw an outline; ``style`` as of a matplotlib patch."""
         patch = PathPatch(outline, zorder=self._next(), **{"facecolor": "none", "edgecolor": "none", **style})
-        self._axes.add_patch(patch)
+        self._axes.add_artist(patch)  # not add_patch: the page's limits stand, no outline is measured for them
         patch.set_clip_path(None if clip is None else PathPatch(clip, transform=self._axes.transData))
 
     def box(self, left: float, bottom: float, width: float, height: float, **style: Any) -> None:
         """Draw a rectangle."""
-        self._axes.add_patch(
+        self._axes.add_artist(
             Rectangle(
                 (left, bottom), width, height,
                 zorder=self._next(), **{"facecolor": "none", "edgecolor": "none", "linewidth": 0.6, **style},
