@@ -36,10 +36,15 @@ def _told(unit: UnitResponse) -> PageResponse:
         ),
         canopy_before=_share(unit.canopy_before_pct, unit.canopy_before_pct_ci95_low, unit.canopy_before_pct_ci95_high),
         canopy_after=_share(unit.canopy_after_pct, unit.canopy_after_pct_ci95_low, unit.canopy_after_pct_ci95_high),
-        lead=f"{work_sentence(unit)} {cover_sentence(unit)}",
-        more=f"{canopy_sentence(unit)} {species_sentence(unit)}".strip(),
+        lead=_unbroken(f"{work_sentence(unit)} {cover_sentence(unit)}"),
+        more=_unbroken(f"{canopy_sentence(unit)} {species_sentence(unit)}".strip()),
         coming_back=regrowth_sentence(unit),
     )
+
+
+def _unbroken(text: str) -> str:
+    """Keep a figure and its sign on one line."""
+    return text.replace(" %", "\u00a0%").replace(" ± ", "\u00a0±\u00a0")
 
 
 def _share(pct: float | None, low: float | None, high: float | None) -> PageShare | None:

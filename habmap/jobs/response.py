@@ -20,6 +20,8 @@ from habmap.work.records import Plot, Unit
 from habmap.work.response import MeanCover, Rarefied, change, is_cedar, mean_cover, rarefied, species_key
 from habmap.work.seen import CoverFrame, Sighting
 
+#: One round of reading takes no longer than this; plants move on (common practice, no source).
+ROUND_DAYS = 31
 #: Values of ``establishmentMeans`` that say a species belongs here.
 _NATIVE_MEANS = frozenset({"native", "nativeReintroduced"})
 
@@ -36,7 +38,8 @@ class UnitResponse:
     worked_pct
         Share of the unit's ground that such work has covered by the day asked for [%]; frames may lie on the rest.
     read_before_on, read_after_on, frames_before, frames_after
-        The last round of frames read before that day, and the newest read after it.
+        The last round of frames read before that day, and the newest read after it, with its last day. A round is what
+        one reading took within ``ROUND_DAYS``, and all that was read on its last day.
     native_cover_…_pct
         Mean over those frames of the cover of native plants, cedars left out; the plants of a frame are summed, so
         layers may pass 100. Limits: 95 %, Student's t over frames.
@@ -208,8 +211,9 @@ def response_of(store: Store, state: Ground, *, on: date | None = None) -> Respo
 
 METHOD = (
     "Before is the last round of frames before the first log line that killed cedars or burned on that ground, after "
-    "the newest round since; what was read that very day counts on neither side. A sighting over several days counts "
-    "by all of them: before if the last is before that day, after if the first is after it.",
+    "the newest round since (frames of one reading within a month); what was read that very day counts on neither "
+    "side. A sighting over several days counts by all of them: before if the last is before that day, after if the "
+    "first is after it.",
     "Cover classes stand for their midpoints (Daubenmire 1959: 2.5, 15, 37.5, 62.5, 85, 97.5 %). A frame without a "
     "plant counts as 0 for it. Limits are 95 %, Student’s t over frames; the change’s are Welch’s.",
     "Native is what the reader wrote, never guessed. Cedars count as crowns, not as native cover or species. Counts of "
@@ -304,13 +308,25 @@ def _unit_response(
 def _side(
     frames: Sequence[CoverFrame], sightings: Sequence[Sighting], plots: Sequence[Plot], *, outline: Unit | None = None
 ) -> _Side:
-    newest = max((frame.read_on for frame in frames), default=None)
-    last_round = tuple(frame for frame in frames if frame.read_on == newest)
+    last_round = _last_round(frames)
     return _Side(last_round, tuple(frames), tuple(sightings), canopy_of_side(last_round, plots, outline=outline))
 
 
+def _last_round(frames: Sequence[CoverFrame]) -> tuple[CoverFrame, ...]:
+    """Return the frames of the newest day, and those that the same readings took in the weeks up to it."""
+    if not frames:
+        return ()
+    newest = max(frame.read_on for frame in frames)
+    readings = {frame.reading_id for frame in frames if frame.read_on == newest}
+    return tuple(
+        frame
+        for frame in frames
+        if frame.read_on == newest or (frame.reading_id in readings and (newest - frame.read_on).days <= ROUND_DAYS)
+    )
+
+
 def _day(side: _Side) -> date | None:
-    return side.round[0].read_on if side.round else None
+    return max((frame.read_on for frame in side.round), default=None)
 
 
 def _sum_pct(frame: CoverFrame, *, native: bool | None) -> float:

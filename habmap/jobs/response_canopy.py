@@ -51,7 +51,7 @@ def _by_frames(frames: Sequence[CoverFrame]) -> Canopy | None:
         cover_pct=mean.mean_pct,
         ci95_low=mean.ci95_low,
         ci95_high=None if mean.ci95_high is None else min(100.0, mean.ci95_high),
-        on=frames[0].read_on,
+        on=max(frame.read_on for frame in frames),
         rests_on=f"{_counted(len(read), 'frame')}",
     )
 

@@ -133,7 +133,9 @@ def _cover(pct: float | None, limits: tuple[float | None, float | None]) -> str:
     if pct is None:
         return "an unknown share of the ground"
     low, high = limits
-    return f"{pct:.0f} %" if low is None or high is None else f"{pct:.0f} % ({low:.0f} to {high:.0f})"
+    if low is None or high is None or low == high:  # frames all alike give no limits worth saying
+        return f"{pct:.0f} %"
+    return f"{pct:.0f} % ({low:.0f} to {high:.0f})"
 
 
 def _spread(species: float, sd: float | None) -> str:

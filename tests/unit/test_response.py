@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import UTC, date, datetime
 from itertools import count
 
@@ -103,6 +104,19 @@ def test_the_last_round_before_stands_beside_the_newest_after() -> None:
     assert (found.native_cover_before_pct, found.native_cover_after_pct) == (15.0, 30.0)
     # every round counts among what was noted
     assert (found.species_frames_before, found.species_before) == (2, 2)
+
+
+def test_a_round_read_over_some_days_is_one_round() -> None:
+    rows = [
+        replace(frame("2026-06-01", GRASS), reading_id="r"),
+        replace(frame("2026-06-03"), reading_id="r"),
+        replace(frame("2026-06-03", GRASS), reading_id="other"),
+        replace(frame("2026-06-02", BROME), reading_id="yet another"),
+        replace(frame("2026-04-01", BROME), reading_id="r"),  # of the same reading, but long before
+    ]
+    found = only([CUT, *rows])
+    assert (found.frames_after, found.read_after_on) == (3, date(2026, 6, 3))
+    assert found.native_cover_after_pct == 10.0
 
 
 def test_the_very_day_and_a_stay_around_it_count_on_neither_side() -> None:
