@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 from habmap.errors import InputError
 from habmap.jobs.burn_hours import hour_of, hours_span
 from habmap.jobs.ports import Store
+from habmap.place.userfiles import printable
 from habmap.work.records import Forecast, ForecastHour
 
 if TYPE_CHECKING:
@@ -134,7 +135,7 @@ def forecast_used(store: Store, request: BurnRequest) -> ForecastUsed | None:
         first=first.isoformat(timespec="minutes"),
         last=last.isoformat(timespec="minutes"),
         taken=taken,
-        words=f"{source.file_name}, {loaded}, from {first:%Y-%m-%d %H:%M} to {last:%Y-%m-%d %H:%M}; {height}",
+        words=f"{printable(source.file_name)}, {loaded}, {_span_words(request.forecast)}; {height}",
     )
 
 
@@ -174,7 +175,8 @@ def _reaches(hours: Sequence[ForecastHour], at: datetime) -> bool:
 
 
 def _not_reaching(name: str, hours: Sequence[ForecastHour], at: datetime) -> str:
-    return (
-        f"the forecast {name} reaches from {hours[0].at:%Y-%m-%d %H:%M} to {hours[-1].at:%Y-%m-%d %H:%M}, not to "
-        f"{at:%Y-%m-%d %H:%M}: it is not used"
-    )
+    return f"the forecast {printable(name)} reaches {_span_words(hours)}, not to {at:%Y-%m-%d %H:%M}: it is not used"
+
+
+def _span_words(hours: Sequence[ForecastHour]) -> str:
+    return f"from {hours[0].at:%Y-%m-%d %H:%M} to {hours[-1].at:%Y-%m-%d %H:%M}"

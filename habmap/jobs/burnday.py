@@ -270,8 +270,8 @@ def _weather(request: BurnRequest, not_used: Sequence[str]) -> dict[str, float |
     if missing:
         raise InputError(
             "the weather at ignition is not complete",
-            where="; ".join(not_used) or "the forecast, at the hour of --time",
-            value=f"no {', no '.join(missing)}",
+            where="the forecast, at the hour of --time",
+            value="; ".join((f"no {', no '.join(missing)}", *not_used)),
             allowed="temperature, humidity, wind and its direction, given or in the forecast",
             mend="give them with --temp-f, --rh-pct, --wind-mph and --wind-from, or load a forecast that reaches it: "
             "`habmap add forecast FILE`",

@@ -71,7 +71,7 @@ def test_one_that_does_not_reach_the_day_is_said_and_not_used() -> None:
     assert any("late.csv" in words and "not used" in words for words in result.warnings)
     with pytest.raises(InputError, match="not complete") as caught:
         ask(late)
-    assert "late.csv" in (caught.value.where or "")
+    assert "late.csv" in str(caught.value.value)
     given = {"temp_f": 60.0, "rh_pct": 40.0, "wind_mph": 8.0, "wind_from_deg": 200.0}
     result = ask(late, **given)
     assert (result.forecast, result.hours) == (None, ())
