@@ -205,10 +205,13 @@ def to_drawn_block(values: Mapping[str, Any]) -> DrawnBlock:
 
 def to_photo(values: Mapping[str, Any]) -> Photo:
     """Return a row of ``photos`` as a record."""
+    spot = from_blob(values["geom"], where=f"photos, row {values['uuid']}")
+    if not isinstance(spot, Point):
+        raise ValueError(f"geom holds a {spot.geom_type}")
     return Photo(
         **{
             **_plain(values, Photo),
-            "geometry": cast("Point", from_blob(values["geom"], where=f"photos, row {values['uuid']}")),
+            "geometry": spot,
             "taken_at": _moment(values["taken_at"]),
             "taken_on": date.fromisoformat(values["taken_on"]),
             "is_private": bool(values["is_private"]),

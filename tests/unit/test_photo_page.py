@@ -5,17 +5,24 @@ from __future__ import annotations
 import base64
 import io
 import re
-from datetime import UTC, date, datetime
+import sqlite3
+from contextlib import closing
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
 
 import pytest
 from fakes import GRID, FakeStore, entry, unit
 from photo_makers import plain_jpeg
 from PIL import Image
-from shapely import Point, box
+from shapely import LineString, Point, box
 
+from habmap.errors import PlaceError
 from habmap.jobs.map import build_page
 from habmap.jobs.photo_page import page_photos
 from habmap.jobs.photos import photos
+from habmap.place.store import GeoPackageStore
+from habmap.place.wkb import to_blob
 from habmap.show.page import render_page
 from habmap.show.records import PrivateOnPublicPageError, refuse_private
 from habmap.work.records import Feature, Photo
@@ -171,3 +178,23 @@ def test_a_picture_that_is_gone_is_said() -> None:
     found = page_photos(store, audience="owner")
     assert len(found.points) == 1
     assert found.missing == ("1 picture of photo points cannot be found.",)
+
+
+def test_rows_come_back_and_damage_by_other_programs_is_said(tmp_path: Path) -> None:
+    store = GeoPackageStore.create(tmp_path / "place", "Test")
+    first = photo("a" * 64, 100, 50, 350.5, date(2025, 11, 2), picture="a" * 32 + ".jpg", error_m=4.5)
+    newer = replace(first, uuid="again", direction_deg=12.0, is_private=True, recorded_at=NOW + timedelta(days=1))
+    store.append_with_pictures([first, newer], [(first.picture, b"jpeg")])
+    found = GeoPackageStore.open(store.folder)
+    assert found.photos() == (newer,)
+    assert found.rows() == (first, newer)
+    assert found.picture(first.picture) == b"jpeg"
+    assert found.picture("../place.gpkg") is None
+    with pytest.raises(PlaceError, match="no name of a picture"):
+        store.append_with_pictures([], [("../habmap.toml", b"x")])
+    with closing(sqlite3.connect(store.path)) as connection:
+        connection.execute("DROP TRIGGER photos_no_update")
+        connection.execute("UPDATE photos SET geom = ?", (to_blob(LineString([(0, 0), (1, 1)])),))
+        connection.commit()
+    with pytest.raises(PlaceError, match="damaged"):
+        found.photos()
