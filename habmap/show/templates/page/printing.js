@@ -1,7 +1,8 @@
 // Paper: one page, the map taking the room that the words leave; of a long list the rows that fit, and the sum of the rest.
-PARTS.push(({ map, place, whole, letGo }) => {
+PARTS.push(({ map, place, box, whole, letGo }) => {
   const INCH = 96, ROOM = 9.85 * INCH; // Letter less half-inch margins; A4 is longer
   const table = document.querySelector("#account table"), foot = table.querySelector("tfoot");
+  const legend = document.querySelector(".legend"), ground = document.querySelector(".ground"), after = legend.nextSibling;
   const tall = (selector) => document.querySelector(selector).getBoundingClientRect().height;
   const said = (row) => [...row.querySelectorAll("td.fig")].map((cell) => cell.firstChild ? cell.firstChild.textContent.trim() : "");
   const figure = (text) => text === "–" || text === "" ? null : Number(text.replaceAll(",", ""));
@@ -19,7 +20,7 @@ PARTS.push(({ map, place, whole, letGo }) => {
     row.insertCell().className = "no";
     name.scope = "row";
     name.className = "name";
-    name.textContent = `and ${rows.length.toLocaleString("en-US")} more, all listed in the page on screen`;
+    name.textContent = `and ${rows.length.toLocaleString("en-US")} more`;
     row.append(name);
     sums.forEach((sum) => {
       const cell = row.insertCell();
@@ -27,6 +28,9 @@ PARTS.push(({ map, place, whole, letGo }) => {
       cell.textContent = sum.toLocaleString("en-US", { minimumFractionDigits: 1, maximumFractionDigits: 1 });
     });
     row.insertCell().className = "barcell";
+    const where = body.insertRow().insertCell();
+    where.colSpan = 6;
+    where.textContent = `The page on screen lists all ${place.units.length.toLocaleString("en-US")} units.`;
     return body;
   }
   // Rows leave from the last one up until what stays, with the line that sums them, has room.
@@ -61,15 +65,19 @@ PARTS.push(({ map, place, whole, letGo }) => {
     map.closePopup();
     const frame = document.querySelector(".frame");
     frame.style.height = `${INCH}px`;
-    const around = tall("body") - tall("main"), below = tall(".ground") - INCH; // words above and under; margin and legend
+    document.querySelector("footer").before(legend); // as wide as the page it takes a few lines only
+    const around = tall("body") - tall("main"), below = tall(".ground") - INCH; // words above and under; the scale
     shorten(ROOM - around);
-    frame.style.height = `${Math.min(6.4 * INCH, Math.max(2.6 * INCH, ROOM - around - below))}px`;
+    const corners = [box.getNorthWest(), box.getSouthEast()].map((corner) => map.project(corner, 16));
+    const wanted = frame.clientWidth * (corners[1].y - corners[0].y) / (corners[1].x - corners[0].x) + 0.6 * INCH;
+    frame.style.height = `${Math.max(2.6 * INCH, Math.min(wanted, ROOM - around - below))}px`;
     map.invalidateSize({ animate: false });
     whole();
   }
   function toScreen() {
     document.body.classList.remove("printing");
     lengthen();
+    ground.insertBefore(legend, after);
     document.querySelector(".frame").style.height = "";
     map.invalidateSize({ animate: false });
     whole();
