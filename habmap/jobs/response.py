@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import date, timedelta
+from datetime import date
 
 import numpy as np
 import shapely
 
-from habmap.jobs.ground import Ground, ground
+from habmap.jobs.ground import Ground, GroundPiece, ground
 from habmap.jobs.ports import Store
 from habmap.jobs.response_canopy import Canopy, canopy_of_side
 from habmap.jobs.response_regrowth import ComingBack, FirstWork, coming_back, first_work
@@ -180,9 +180,15 @@ def response_of(store: Store, state: Ground, *, on: date | None = None) -> Respo
         if plot.unit_id is not None and plot.measured_on is not None and plot.measured_on <= limit:
             plots[plot.unit_id].append(plot)
     sightings, unsure, outside = _by_unit(state, [seen for seen in store.sightings() if seen.seen_to <= limit])
+    versions: defaultdict[str, list[Unit]] = defaultdict(list)
+    for version in store.unit_versions():
+        versions[version.unit_id].append(version)
+    pieces: defaultdict[str, list[GroundPiece]] = defaultdict(list)
+    for piece in state.pieces:
+        pieces[piece.unit_id].append(piece)
     found = []
     for unit in state.units:
-        start = first_work(state, unit.unit_id)
+        start = first_work(state, pieces[unit.unit_id])
         has_news = frames[unit.unit_id] or sightings[unit.unit_id] or start.on is not None
         if has_news or unit.cover in CEDAR_COVERS:
             found.append(
@@ -193,7 +199,8 @@ def response_of(store: Store, state: Ground, *, on: date | None = None) -> Respo
                     frames=frames[unit.unit_id],
                     sightings=sightings[unit.unit_id],
                     plots=plots[unit.unit_id],
-                    first_drawn=_drawn_before(store, unit, start),
+                    pieces=pieces[unit.unit_id],
+                    first_drawn=_drawn_before(versions[unit.unit_id], unit, start),
                     unsure=unsure[unit.unit_id],
                 )
             )
@@ -232,6 +239,7 @@ def _unit_response(
     frames: Sequence[CoverFrame],
     sightings: Sequence[Sighting],
     plots: Sequence[Plot],
+    pieces: Sequence[GroundPiece],
     first_drawn: Unit,
     unsure: int,
 ) -> UnitResponse:
@@ -299,7 +307,7 @@ def _unit_response(
         frame_species_after=rare_after.species if rare_after else None,
         frame_species_after_sd=rare_after.sd if rare_after else None,
         left_out=len(frames) + len(sightings) - sum(len(side.frames) + len(side.sightings) for side in (before, after)),
-        coming_back=coming_back(state, unit.unit_id, since=start.on),
+        coming_back=coming_back(state, pieces, since=start.on),
         words="",
     )
     return replace(found, words=unit_words(found))
@@ -345,12 +353,16 @@ def _species_of(frame: CoverFrame) -> set[str]:
     return {species_key(line.species) for line in frame.lines if line.species and not is_cedar(line.species)}
 
 
-def _drawn_before(store: Store, unit: Unit, start: FirstWork) -> Unit:
+def _drawn_before(versions: Sequence[Unit], unit: Unit, start: FirstWork) -> Unit:
     """Return the unit as it was drawn before the first work, whose outline may say what canopy it had then."""
     if start.on is None:
         return unit
-    earlier = {one.unit_id: one for one in store.units(start.on - timedelta(days=1))}
-    return earlier.get(unit.unit_id, unit)
+    held = [
+        one
+        for one in versions
+        if (one.valid_from or date.min) < start.on and (one.valid_to is None or one.valid_to >= start.on)
+    ]
+    return held[-1] if held else unit
 
 
 def _by_unit(

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Final
 
-from habmap.jobs.ground import Ground
+from habmap.jobs.ground import Ground, GroundPiece
 from habmap.vocabulary import FIRE, KILLING
 from habmap.work.records import Entry
 
@@ -46,35 +47,30 @@ class ComingBack:
     looks: tuple[LookFound, ...]
 
 
-def first_work(state: Ground, unit_id: str) -> FirstWork:
-    """Return the first killing or burning work that covered at least a hundredth of the unit."""
+def first_work(state: Ground, pieces: Sequence[GroundPiece]) -> FirstWork:
+    """Return the first killing or burning work that covered at least a hundredth of a unit, given as its pieces."""
     work = {entry.entry_id: entry for entry in state.entries if entry.practice in KILLING | FIRE}
-    whole_acres = sum(piece.acres for piece in state.pieces if piece.unit_id == unit_id)
-    if not whole_acres:
-        return FirstWork(None, None, 0.0)
+    whole_acres = sum(piece.acres for piece in pieces)
     covered: defaultdict[str, float] = defaultdict(float)
     worked_acres = 0.0
-    for piece in state.pieces:
-        done = [entry_id for entry_id in piece.entry_ids if entry_id in work] if piece.unit_id == unit_id else []
+    for piece in pieces:
+        done = [entry_id for entry_id in piece.entry_ids if entry_id in work]
         worked_acres += piece.acres if done else 0.0
         for entry_id in done:
             covered[entry_id] += piece.acres
     # the log's entries come in the order of the work
-    first = next((work[key] for key in work if covered[key] >= OVERRUN_FRAC * whole_acres), None)
+    first = next((work[key] for key in work if covered[key] and covered[key] >= OVERRUN_FRAC * whole_acres), None)
     if first is None:
         return FirstWork(None, None, 0.0)
     return FirstWork(first.date, first.practice, 100 * worked_acres / whole_acres)
 
 
-def coming_back(state: Ground, unit_id: str, *, since: date | None) -> ComingBack:
-    """Return what the last look on each piece of the unit's ground found growing, since a day (``None``: nothing)."""
+def coming_back(state: Ground, pieces: Sequence[GroundPiece], *, since: date | None) -> ComingBack:
+    """Return what the last look on each piece of a unit found growing, since a day (``None``: nothing)."""
     looks = {entry.entry_id: entry for entry in state.entries if entry.practice == "look" and entry.look is not None}
-    acres = 0.0
+    acres = sum(piece.acres for piece in pieces if piece.stage == "coming_back")
     seen_acres: defaultdict[str, float] = defaultdict(float)
-    for piece in state.pieces:
-        if piece.unit_id != unit_id:
-            continue
-        acres += piece.acres if piece.stage == "coming_back" else 0.0
+    for piece in pieces:
         last = [entry_id for entry_id in piece.entry_ids if entry_id in looks][-1:]
         for entry_id in last:
             seen_acres[entry_id] += piece.acres

@@ -258,3 +258,10 @@ def test_what_comes_back_is_the_last_look_on_each_ground() -> None:
     assert found.coming_back.looks[0].sprouts == {"sumac": 12}
     assert [one.acres for one in found.coming_back.looks] == pytest.approx([west.area / 4046.8564224] * 2)
     assert "300 cedar seedlings an acre" in found.words and "sumac (12)" in found.words
+
+
+def test_the_canopy_before_is_that_of_the_outline_as_it_was_then() -> None:
+    old = unit("A", SQUARE, canopy_pct=70.0)
+    redrawn = unit("A", SQUARE, canopy_pct=5.0, replaces=(old.uuid,), valid_from=date(2025, 6, 1))
+    found = response(FakeStore([old, redrawn, CUT], grid=GRID)).units[0]
+    assert (found.canopy_before_pct, found.canopy_before_on) == (70.0, None)
