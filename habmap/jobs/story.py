@@ -243,12 +243,14 @@ def _due(items: Sequence[DueItem], audience: Audience) -> tuple[StoryDue, ...]:
                 words=f"{unit}{item.words}".rstrip(", ") if audience == "owner" else "",
             )
             continue
-        together[item.what, item.state].append(item)
-        mine = together[item.what, item.state]
+        # Whether slash is in its window of days is for the burn boss, not for a wall: only what is past it is said.
+        state = "drying" if item.state == "in the window" else item.state
+        together[item.what, state].append(item)
+        mine = together[item.what, state]
         acres = [one.acres for one in mine if one.acres is not None]
-        found[item.what, item.state, -1] = StoryDue(
+        found[item.what, state, -1] = StoryDue(
             what=item.what,
-            state=item.state,
+            state=state,
             units=len({one.unit_id for one in mine}),
             acres=sum(acres) if acres else None,
         )

@@ -100,7 +100,7 @@ def _faces(unit: StoryUnit) -> str:
     if unit.aspect_mean_deg is None:
         return "It faces no one way."
     way = f"Faces {WIND_WORDS[wind_16(unit.aspect_mean_deg)]}"
-    return f"{way}." if unit.sun_facing_pct < 0.5 else f"{way}, {unit.sun_facing_pct:.0f} % to the sun."
+    return f"{way}." if unit.sun_facing_pct < 0.5 else f"{way}, {unit.sun_facing_pct:.0f} % sun-facing."
 
 
 def _thick(unit: StoryUnit) -> str:
@@ -124,6 +124,9 @@ def _due(item: StoryDue, *, is_first: bool) -> str:
     name = WHAT_WORDS[item.what]
     if item.what == "piles":
         name = "piles not burned yet"
+    elif item.what == "drying":
+        # "In the window" on a wall might be taken for leave to burn; days past it are a warning and are said.
+        name = "slash past its drying days" if item.state == "past the window" else "slash drying"
     elif item.state != "due":
         name += f", {item.state}"
     if item.words:

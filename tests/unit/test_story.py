@@ -24,7 +24,7 @@ from habmap.jobs.story import build_story, write_story
 from habmap.place.settings import Settings
 from habmap.show.records import PrivateOnPublicPageError
 from habmap.show.story import StoryUnit, refuse_private_story
-from habmap.show.story_words import by_season, season_rows, unit_reasons
+from habmap.show.story_words import by_season, due, season_rows, unit_reasons
 from habmap.vocabulary import FIRE_CAUTION, SAW_CAUTION
 from habmap.work.records import Feature
 
@@ -315,12 +315,25 @@ def test_many_seasons_go_into_one_row() -> None:
     assert "in 14 seasons" in by_season(story)
 
 
+def test_nothing_due_reads_as_leave_to_burn() -> None:
+    """Cut 15, 45 and 200 days before: the calendar's window (30 to 60 days) is not put on a wall."""
+    parts = [box(-211, -97, -100, 97), box(-100, -97, 0, 97), box(0, -97, 100, 97)]
+    days = ["2026-02-14", "2026-01-15", "2025-08-13"]
+    rows = [unit(f"A{number}", part) for number, part in enumerate(parts)]
+    rows += [entry("cut", day, part) for day, part in zip(days, parts, strict=True)]
+    story = build_story(FakeStore(rows, grid=GRID), now=NOW, today=TODAY, audience="owner")
+    told = "; ".join(due(story))
+    assert "slash past its drying days: 1" in told
+    assert "slash drying: 2" in told
+    assert "window" not in told
+
+
 def test_reasons_are_said_plainly() -> None:
     bench = StoryUnit(
         order=1, title="B", said="b", cover="mixed", remaining_acres=3.0, aspect_mean_deg=181.0, sun_facing_pct=66.4,
         stems_per_acre=1234.0, is_dense=True,
     )  # fmt: skip
-    assert unit_reasons(bench) == "Faces south, 66 % to the sun. Thick cedars among hardwoods, about 1,234 to the acre."
+    assert unit_reasons(bench) == "Faces south, 66 % sun-facing. Thick cedars among hardwoods, about 1,234 to the acre."
     unknown = StoryUnit(order=2, title="C", said="c", cover="cedar", remaining_acres=3.0)
     assert unit_reasons(unknown) == "Which way it faces is not known. How thick its cedars stand is not measured."
 
