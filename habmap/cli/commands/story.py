@@ -31,7 +31,10 @@ def story(
     on: OnOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Write four pages for a meeting without a screen: then and now, seasons, what comes next, help asked."""
+    """Write four pages to print for a meeting without a screen.
+
+    Then and now, acres by season, what comes next and why, what it takes and what help is asked.
+    """
     from habmap.jobs.story import write_story
 
     session: Session = context.obj
