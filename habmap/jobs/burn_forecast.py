@@ -124,14 +124,16 @@ def forecast_used(store: Store, request: BurnRequest) -> ForecastUsed | None:
     if source.recorded_at is not None:
         local = source.recorded_at.astimezone(ZoneInfo(store.settings.place.timezone))
         loaded = f"loaded {local:%Y-%m-%d %H:%M}, {_age_words(request.at - local.replace(tzinfo=None))}"
+    # What was said of a wind that is taken from the forecast was said of the forecast.
+    said = source.wind_height or (request.wind_height if request.wind_mph is None else None)
     height = {"20ft": "its wind is at 20 ft", "eye": "its wind is at eye level"}.get(
-        source.wind_height or "", "nobody said at what height its wind is"
+        said or "", "nobody said at what height its wind is"
     )
     first, last = request.forecast[0].at, request.forecast[-1].at
     return ForecastUsed(
         file_name=source.file_name,
         recorded_at=None if source.recorded_at is None else source.recorded_at.astimezone(UTC),
-        wind_height=source.wind_height,
+        wind_height=said,
         first=first.isoformat(timespec="minutes"),
         last=last.isoformat(timespec="minutes"),
         taken=taken,

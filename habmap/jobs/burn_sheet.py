@@ -51,12 +51,24 @@ class _Room:
 
 
 #: From generous to terse: the first that keeps the sheet on two pages is taken.
-_ROOMS: Final = (
-    _Room(edges=14, places=7, faces=6, hours=6, crew=6),
-    _Room(edges=12, places=5, faces=5, hours=5, crew=4),
-    _Room(edges=11, places=4, faces=4, hours=4, crew=4),
-    _Room(edges=8, places=4, faces=4, hours=3, crew=3),
-    _Room(edges=5, places=3, faces=3, hours=3, crew=3),
+_ROOMS: Final = tuple(
+    _Room(edges=edges, places=places, faces=faces, hours=hours, crew=crew)
+    for edges, places, faces, hours, crew in (
+        (14, 7, 6, 8, 6),
+        (14, 7, 6, 6, 6),
+        (12, 5, 5, 6, 5),
+        (12, 5, 5, 6, 4),
+        (11, 4, 4, 6, 4),
+        (11, 4, 4, 4, 4),
+        (9, 4, 4, 6, 3),
+        (8, 4, 4, 6, 3),
+        (7, 4, 3, 6, 3),
+        (8, 4, 4, 5, 3),
+        (8, 4, 4, 4, 3),
+        (8, 4, 4, 3, 3),
+        (6, 3, 3, 4, 3),
+        (5, 3, 3, 3, 3),
+    )
 )
 _PAGES: Final = 2
 _RELIEF_CELLS: Final = 200_000
