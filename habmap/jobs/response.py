@@ -52,7 +52,7 @@ class UnitResponse:
     species_…, native_species_…
         Different species noted in sightings and frames, cedars left out: counts of what was seen, no census.
     sightings_…, species_frames_…
-        The effort behind them: sightings, and all frames read on that side.
+        The effort behind them: sightings, and all frames read on that side in which plants were named by species.
     frames_compared, frame_species_…, frame_species_…_sd
         Species expected in equally many frames (Mao's tau) with their standard deviation.
     sightings_unsure
@@ -152,9 +152,8 @@ class _Side:
         return dict(seen)
 
     def rarefied(self, to_frames: int) -> Rarefied | None:
-        if not to_frames:
-            return None
-        return rarefied([_species_of(frame) for frame in self.round], to_frames=to_frames)
+        named = _with_names(self.round)
+        return rarefied([_species_of(frame) for frame in named], to_frames=to_frames) if to_frames else None
 
 
 def response(store: Store, *, on: date | None = None) -> ResponseResult:
@@ -257,7 +256,7 @@ def _unit_response(
     )
     native_before, native_after = before.native, after.native
     moved = change(native_before, native_after) if native_before and native_after else None
-    compared = min(len(before.round), len(after.round))
+    compared = min(len(_with_names(before.round)), len(_with_names(after.round)))
     rare_before, rare_after = before.rarefied(compared), after.rarefied(compared)
     one, other = before.canopy or Canopy(), after.canopy or Canopy()
     species_before, species_after = before.species, after.species
@@ -299,8 +298,8 @@ def _unit_response(
         sightings_before=len(before.sightings),
         sightings_after=len(after.sightings),
         sightings_unsure=unsure,
-        species_frames_before=len(before.frames),
-        species_frames_after=len(after.frames),
+        species_frames_before=len(_with_names(before.frames)),
+        species_frames_after=len(_with_names(after.frames)),
         frames_compared=compared or None,
         frame_species_before=rare_before.species if rare_before else None,
         frame_species_before_sd=rare_before.sd if rare_before else None,
@@ -351,6 +350,15 @@ def _sum_pct(frame: CoverFrame, *, native: bool | None) -> float:
 
 def _species_of(frame: CoverFrame) -> set[str]:
     return {species_key(line.species) for line in frame.lines if line.species and not is_cedar(line.species)}
+
+
+def _with_names(frames: Sequence[CoverFrame]) -> tuple[CoverFrame, ...]:
+    """Return the frames that can tell of species: one read by groups of plants alone says nothing of how many."""
+    return tuple(
+        frame
+        for frame in frames
+        if any(line.species for line in frame.lines) or all(line.native is None for line in frame.lines)
+    )
 
 
 def _drawn_before(versions: Sequence[Unit], unit: Unit, start: FirstWork) -> Unit:

@@ -213,6 +213,14 @@ def test_equally_many_frames_are_compared() -> None:
     assert found.frame_species_after == pytest.approx(7 / 3)
 
 
+def test_frames_read_by_groups_alone_tell_no_number_of_species() -> None:
+    grasses = CoverLine(group="native grasses", cover_pct=37.5, native=True)
+    found = only([CUT, frame("2024-09-01", grasses), frame("2024-09-01", grasses), frame("2026-06-01", GRASS)])
+    assert (found.native_cover_before_pct, found.native_cover_after_pct) == (37.5, 15.0)
+    assert (found.species_frames_before, found.species_frames_after) == (0, 1)
+    assert found.frames_compared is None and found.frame_species_before is None
+
+
 def test_canopy_comes_from_frames_then_lines_then_stems_then_the_outline() -> None:
     def plot(day: str, **given: object) -> Plot:
         content: dict[str, object] = {
