@@ -182,7 +182,10 @@ def forecast_command(
     is_sure: Annotated[bool, typer.Option("--yes", help="The temperatures are right as they stand.")] = False,
     as_json: JsonOption = False,
 ) -> None:
-    """Keep a forecast of hours from a CSV table, for burnday; the newest that reaches the hour counts."""
+    """Keep a forecast of hours from a CSV table.
+
+    `habmap burnday` goes by the newest one that reaches its hour.
+    """
     from habmap.cli.burn_options import WIND_HEIGHTS, check_choice
 
     check_choice("--wind-height", wind_height, WIND_HEIGHTS)

@@ -80,7 +80,7 @@ def register(app: typer.Typer) -> None:
             typer.Option("--plan-kind", metavar="grass|down_cedar|piles", help="Which plan; left out: by the stage."),
         ] = None,
         forecast: Annotated[
-            Path | None, typer.Option("--forecast", metavar="CSV", help="A forecast of hours, compared one by one.")
+            Path | None, typer.Option("--forecast", metavar="CSV", help="A forecast of hours, instead of the one kept.")
         ] = None,
         wind_height: Annotated[
             str | None, typer.Option("--wind-height", metavar="20ft|eye", help="Where the wind is measured.")
