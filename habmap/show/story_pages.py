@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, Final
 
@@ -14,22 +14,16 @@ from matplotlib.backends.backend_pdf import PdfPages
 from habmap.show import story_words, words
 from habmap.show.palette import INK, INK_SOFT, PAPER_DEEP
 from habmap.show.records import Page
-from habmap.show.sheet_foot import Foot
 from habmap.show.sheet_labels import draw_numerals
 from habmap.show.sheet_map import PT_PER_M, Frame, draw_frame, draw_ground, stage_area
 from habmap.show.sheet_margin import SCALE_STRIP_PT, draw_scale, scale_words
-from habmap.show.sheet_paper import MM_PT, PDF_SETTINGS, SCALES, SIZES_PT, Paper, fitting_scale
-from habmap.show.sheet_pen import LEADING, LEAST_PT, Pen, at_most, clipped, text_width_pt, wrapped
+from habmap.show.sheet_paper import MM_PT, PDF_SETTINGS, SCALES, Paper, fitting_scale
+from habmap.show.sheet_pen import LEAST_PT, at_most, text_width_pt, wrapped
 from habmap.show.story import Story, StoryFigures, refuse_private_story
+from habmap.show.story_board import Board
 from habmap.vocabulary import FIRE_CAUTION, LABEL_CAUTION, SAW_CAUTION, SNAG_CAUTION, STAGE_WORDS, STAGES
 from habmap.work.season_account import SEASON_WORDS
 
-#: What a room reads, the sentence above it, and what only those who come close read [pt].
-ROOM_PT: Final = 24.0
-_HEAD_PT: Final = 28.0
-NEAR_PT: Final = 12.0
-_MARGIN_PT: Final = 30.0
-_GAP_PT: Final = 12.0
 _LEGEND_PT: Final = 212.0
 #: Features that a neighbour finds the way by; marks small as a well, and all private places, stay off the wall.
 _LANDMARKS: Final = frozenset({"road", "lane", "creek", "pond", "house", "school", "airport"})
@@ -39,100 +33,6 @@ _LEFT: Final[dict[str, Any]] = {"facecolor": PAPER_DEEP, "edgecolor": INK_SOFT, 
 _BEFORE: Final[dict[str, Any]] = {"facecolor": INK_SOFT, "edgecolor": INK, "linewidth": 0.9}
 _ADDED: Final[dict[str, Any]] = {"facecolor": "white", "edgecolor": INK, "linewidth": 0.9, "hatch": "//"}
 _KEY: Final = (("treated before", _BEFORE), ("treated that season", _ADDED), ("still to treat", _LEFT))
-
-
-@dataclass(frozen=True, slots=True)
-class _Board:
-    """One page, and how much larger than Letter it is drawn; never smaller."""
-
-    pen: Pen
-    k: float
-
-    @classmethod
-    def of(cls, paper: Paper) -> _Board:
-        short, long = SIZES_PT[paper]
-        letter_short, letter_long = SIZES_PT["letter"]
-        return cls(Pen((long, short)), max(1.0, min(long / letter_long, short / letter_short)))
-
-    @property
-    def left(self) -> float:
-        return _MARGIN_PT * self.k
-
-    @property
-    def width(self) -> float:
-        return self.pen.size_pt[0] - 2 * self.left
-
-    @property
-    def right(self) -> float:
-        return self.left + self.width
-
-    @property
-    def gap(self) -> float:
-        return _GAP_PT * self.k
-
-    @property
-    def room_pt(self) -> float:
-        return ROOM_PT * self.k
-
-    @property
-    def line(self) -> float:
-        return self.room_pt * LEADING
-
-    @property
-    def near_pt(self) -> float:
-        return NEAR_PT * self.k
-
-    def head(self, text: str) -> float:
-        """Set the page's sentence across the top, three lines at most; return where it ends."""
-        size = _HEAD_PT * self.k
-        lines = at_most(3, wrapped(text, self.width, size_pt=size, is_bold=True))
-        top = self.pen.size_pt[1] - self.left + 4 * self.k
-        return self.pen.block(self.left, top, lines, size_pt=size, is_bold=True) - self.gap / 2
-
-    def foot(self, story: Story, number: int, *, cautions: Sequence[str], more: Sequence[str] = ()) -> Foot:
-        """Return cautions, date and how the numbers were made, ready for the foot."""
-        page = story.page
-        state = "before any logged work" if page.on is None else f"work up to {words.day_words(page.on)}"
-        public = ", made for the public" if page.audience == "public" else ""
-        how = [
-            f"{clipped(page.place, self.width / 2, size_pt=self.near_pt)}: {state}, "
-            f"drawn {words.day_words(page.drawn_on)}{public}, page {number} of 4.",
-            *more,
-            page.method[0],
-            *(page.missing if page.units else ()),  # without units the pages say so in large type
-        ]
-        shown = [caution for caution in cautions if caution in page.cautions]
-        return Foot.of(shown, how, self.width, size_pt=self.near_pt)
-
-    def stand(self, foot: Foot) -> float:
-        """Draw the foot; return where it begins."""
-        foot.draw(self.pen, self.left, self.left - 4 * self.k)
-        return self.over(foot)
-
-    def over(self, foot: Foot) -> float:
-        """Return the height above which the page is free."""
-        return self.left + foot.height + self.gap
-
-    def tell(
-        self, texts: Sequence[str], left: float, top: float, width: float, floor: float, *, mark: str = ""
-    ) -> float:
-        """Set sentences in the room's size as far as they have room, whole ones only; return where they end."""
-        indent = text_width_pt(f"{mark} ", size_pt=self.room_pt, is_serif=True) + 5 * self.k if mark else 0.0
-        for index, text in enumerate(texts):
-            lines = wrapped(text, width - indent, size_pt=self.room_pt)
-            rest = len(texts) - index
-            keep = self.line if rest > 1 else 0.0
-            if top - len(lines) * self.line < floor + keep - 1:
-                room = int((top - floor + 1) / self.line)
-                if rest > 1 and room >= 1:
-                    self.pen.block(left, top, [f"And {rest} more."], size_pt=self.room_pt)
-                elif room >= 1:
-                    self.pen.block(left + indent, top, at_most(room, lines), size_pt=self.room_pt)
-                return top - min(room, 1) * self.line
-            if mark:
-                self.pen.block(left, top, [mark], size_pt=self.room_pt)
-            top = self.pen.block(left + indent, top, lines, size_pt=self.room_pt) - 5 * self.k
-        return top
 
 
 def draw_story(story: Story, path: Path, *, paper: Paper) -> StoryFigures:
@@ -147,7 +47,7 @@ def draw_story(story: Story, path: Path, *, paper: Paper) -> StoryFigures:
     """
     if story.page.audience == "public":
         refuse_private_story(story)
-    boards = [_Board.of(paper) for _ in range(4)]
+    boards = [Board.of(paper) for _ in range(4)]
     with mpl.rc_context(PDF_SETTINGS):
         both = _then_and_now(boards[0], story)
         _by_season(boards[1], story)
@@ -205,18 +105,18 @@ def _frames(story: Story, rooms: Sequence[tuple[float, float, float, float]]) ->
     )
 
 
-def _strip_pt(board: _Board) -> float:
+def _strip_pt(board: Board) -> float:
     return SCALE_STRIP_PT * board.near_pt / LEAST_PT + 4
 
 
-def _nothing_to_draw(board: _Board, story: Story, top: float, floor: float) -> None:
+def _nothing_to_draw(board: Board, story: Story, top: float, floor: float) -> None:
     board.tell(
         ["There is no ground to draw yet.", *story.page.missing],
         board.left, top, board.width, floor,
     )  # fmt: skip
 
 
-def _then_and_now(board: _Board, story: Story) -> int | None:
+def _then_and_now(board: Board, story: Story) -> int | None:
     page, pen = story.page, board.pen
     top = board.head(words.headline(page))
     floor = board.stand(board.foot(story, 1, cautions=(), more=[] if story.elevation is None else [story.elevation]))
@@ -244,7 +144,7 @@ def _then_and_now(board: _Board, story: Story) -> int | None:
     return frames[0].scale
 
 
-def _stages(board: _Board, story: Story, *, left: float, top: float, floor: float) -> None:
+def _stages(board: Board, story: Story, *, left: float, top: float, floor: float) -> None:
     """Tell the stages of either map, as a list down the right edge."""
     pen, k = board.pen, board.k
     pieces = (*story.then.pieces, *story.page.pieces)
@@ -265,7 +165,7 @@ def _stages(board: _Board, story: Story, *, left: float, top: float, floor: floa
 # --- the account by season ----------------------------------------------------------------------------------
 
 
-def _by_season(board: _Board, story: Story) -> None:
+def _by_season(board: Board, story: Story) -> None:
     top = board.head(story_words.by_season(story))
     more = [SEASON_WORDS, story_words.running(story), "Ground treated once is counted in its first season."]
     cautions = (SAW_CAUTION, FIRE_CAUTION, LABEL_CAUTION)
@@ -281,7 +181,7 @@ def _by_season(board: _Board, story: Story) -> None:
     _season_chart(board, story, width=board.width - table - 2 * board.gap, top=top, floor=floor)
 
 
-def _season_table(board: _Board, story: Story, *, left: float, top: float, floor: float) -> None:
+def _season_table(board: Board, story: Story, *, left: float, top: float, floor: float) -> None:
     pen, size, k = board.pen, board.room_pt, board.k
     row = 31 * k
     columns = (left, left + 226 * k, board.right)
@@ -303,7 +203,7 @@ def _season_table(board: _Board, story: Story, *, left: float, top: float, floor
         pen.text(left + 43 * k, y + 1.5 * k, title, size_pt=size, is_serif=True)
 
 
-def _season_chart(board: _Board, story: Story, *, width: float, top: float, floor: float) -> None:
+def _season_chart(board: Board, story: Story, *, width: float, top: float, floor: float) -> None:
     """Draw cumulative treated acres as one column a season: dark what was treated before, hatched what it added."""
     pen, size, k = board.pen, board.room_pt, board.k
     full = story.page.treated_acres + story.page.remaining_acres
@@ -339,7 +239,7 @@ def _season_chart(board: _Board, story: Story, *, width: float, top: float, floo
 # --- what comes next, and what it takes ---------------------------------------------------------------------
 
 
-def _what_comes_next(board: _Board, story: Story) -> int | None:
+def _what_comes_next(board: Board, story: Story) -> int | None:
     pen = board.pen
     top = board.head(story_words.comes_next(story))
     cautions = (SAW_CAUTION, FIRE_CAUTION, SNAG_CAUTION)
@@ -386,7 +286,7 @@ def _in_room(parts: Sequence[str], width: float, *, size_pt: float, most: int) -
     return at_most(most, lines)
 
 
-def _what_it_takes(board: _Board, story: Story) -> None:
+def _what_it_takes(board: Board, story: Story) -> None:
     pen = board.pen
     top = board.head(story_words.remains(story))
     rests = [] if story.effort is None else [
