@@ -42,6 +42,8 @@ def drawing(page: Page) -> dict[str, Any] | None:
         "remaining": [_STAGE_INDEX[stage] for stage in REMAINING],
         "steps": [_step(step, ids, history, page, is_last=index == last) for index, step in enumerate(history.steps)],
         "seasons": _seasons(history),
+        # The bars of every step are to the scale of the bars that the page opens with.
+        "largest": max(unit.acres for unit in page.units),
         "patches": list(history.patch_steps),
         # As text within the text: it is read out only when the reader first moves the time.
         "shapes": _shapes(history),

@@ -36,6 +36,7 @@ def days(store: GeoPackageStore) -> list[date]:
 def _drawn(open_page: Open, path: Path, **size: int) -> Any:
     seen = open_page(path, **size)
     seen.page.wait_for_selector("body[data-drawn=yes]")
+    seen.page.wait_for_selector("#ruler svg")
     return seen
 
 

@@ -111,7 +111,6 @@ PARTS.push((sheet) => {
   const alsoHidden = also.hidden;
   const openedSays = new Map(place.units.map((unit) => [unit.id, unit.says]));
   const index = new Map(data.units.map(([id], i) => [id, i]));
-  const largest = Math.max(1e-9, ...[...figures(last).values()].map(whole));
   const words = (acres) => {
     const parts = acres.map((part, stage) => [part, stage]).filter(([part]) => part >= 0.05).sort((a, b) => b[0] - a[0] || a[1] - b[1]);
     const text = parts.map(([part, stage]) => `${data.words[stage]} ${tenths(part)}`).join(", ");
@@ -119,7 +118,7 @@ PARTS.push((sheet) => {
   };
   function bar(template, acres) {
     const node = template.cloneNode(false), height = node.viewBox.baseVal.height - 1.2, room = node.viewBox.baseVal.width - 2;
-    const length = Math.max(3, room * Math.min(1, whole(acres) / largest));
+    const length = Math.max(3, room * Math.min(1, whole(acres) / Math.max(data.largest, 1e-9)));
     let x = 0.6;
     [...acres.keys()].reverse().forEach((stage) => {
       if (!acres[stage]) return;
@@ -303,6 +302,6 @@ PARTS.push((sheet) => {
   press("now", () => last);
   $("#ruler-said").textContent = data.steps[last].n === null ? data.steps[last].said : `Now. ${data.steps[last].said}`;
   first.set($("#ruler-said"), [...$("#ruler-said").childNodes]);
-  new ResizeObserver(drawRuler).observe(line);
-  drawRuler();
+  new ResizeObserver(drawRuler).observe(line); // comes once at first, when the page has been laid out
+  point();
 });
