@@ -94,6 +94,11 @@ def _show(result: AddPhotosResult) -> None:
                 for photo in result.photos
             ],
         )
+        say("")
+        say(
+            "Maps for the public show them too. Where one shows people, or what is not for all eyes, mark it private in "
+            "photos.csv and load the folder again with --overwrite."
+        )
     for kind, heading in HEADINGS.items():
         files = [one for one in result.left_out if one.kind == kind]
         if not files:

@@ -14,6 +14,7 @@ from habmap.jobs.ports import Store
 from habmap.place.pictures import opened_jpeg, small_picture
 from habmap.show.photo_records import PagePhoto, PagePhotoPoint
 from habmap.show.records import Audience
+from habmap.work.records import Photo
 
 #: Long side of a picture [pixels] and its JPEG quality, tried one after the other until all pictures fit.
 SIZES: Final = ((360, 70), (280, 62), (220, 55))
@@ -50,7 +51,7 @@ def page_photos(
     kept, gone = _readable(store, wanted)
     shown: list[tuple[FoundPoint, PagePhotoPoint]] = []
     for long_side_px, quality in SIZES:
-        shown = _within(kept, long_side_px, quality, most_bytes)
+        shown = _within(store, kept, long_side_px, quality, most_bytes)
         if len(shown) == len(kept):
             break
     missing = []
@@ -65,52 +66,45 @@ def page_photos(
     return PagePhotos(tuple(point for _, point in shown), tuple(missing))
 
 
-Readable = tuple[FoundPoint, bytes, bytes | None]
-
-
-def _readable(store: Store, points: Sequence[FoundPoint]) -> tuple[list[Readable], int]:
-    """Return the points whose pictures are there, and how many pictures are not."""
-    kept: list[Readable] = []
+def _readable(store: Store, points: Sequence[FoundPoint]) -> tuple[list[FoundPoint], int]:
+    """Return the points whose pictures are there, and how many pictures are not; none is held in memory."""
+    kept: list[FoundPoint] = []
     gone = 0
     for point in points:
-        before = store.picture(point.before.picture)
-        after = None if point.after is None else store.picture(point.after.picture)
-        gone += (before is None) + (point.after is not None and after is None)
-        if before is not None and (point.after is None or after is not None):
-            kept.append((point, before, after))
+        names = [photo.picture for photo in (point.before, point.after) if photo is not None]
+        missing = sum(store.picture(name) is None for name in names)
+        gone += missing
+        if not missing:
+            kept.append(point)
     return kept, gone
 
 
 def _within(
-    points: Sequence[Readable], long_side_px: int, quality: int, most_bytes: int
+    store: Store, points: Sequence[FoundPoint], long_side_px: int, quality: int, most_bytes: int
 ) -> list[tuple[FoundPoint, PagePhotoPoint]]:
     """Return as many points as fit, those that come first."""
     shown: list[tuple[FoundPoint, PagePhotoPoint]] = []
     used = 0
-    for point, before, after in points:
+    for point in points:
         try:
-            first = _picture(before, point.before.taken_on, long_side_px, quality)
-            last = (
-                None
-                if after is None or point.after is None
-                else _picture(after, point.after.taken_on, long_side_px, quality)
-            )
+            before = _picture(store, point.before, long_side_px, quality)
+            after = None if point.after is None else _picture(store, point.after, long_side_px, quality)
         except InputError:
             continue  # somebody else's file under our name; `check` and the list of photos tell of pictures
-        used += sum(-(-len(one.jpeg) // 3) * 4 for one in (first, last) if one is not None)
+        used += sum(-(-len(one.jpeg) // 3) * 4 for one in (before, after) if one is not None)
         if used > most_bytes:
             break
-        shown.append((point, _page_point(point, first, last)))
+        shown.append((point, _page_point(point, before, after)))
     return shown
 
 
-def _picture(content: bytes, taken_on: date, long_side_px: int, quality: int) -> PagePhoto:
+def _picture(store: Store, photo: Photo, long_side_px: int, quality: int) -> PagePhoto:
     from PIL import Image
 
-    jpeg = small_picture(opened_jpeg(content), long_side_px=long_side_px, quality=quality)
+    jpeg = small_picture(opened_jpeg(store.picture(photo.picture) or b""), long_side_px=long_side_px, quality=quality)
     with Image.open(io.BytesIO(jpeg)) as made:
         width_px, height_px = made.size
-    return PagePhoto(jpeg=jpeg, width_px=width_px, height_px=height_px, taken_on=taken_on)
+    return PagePhoto(jpeg=jpeg, width_px=width_px, height_px=height_px, taken_on=photo.taken_on)
 
 
 def _page_point(point: FoundPoint, before: PagePhoto, after: PagePhoto | None) -> PagePhotoPoint:

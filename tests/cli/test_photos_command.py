@@ -288,3 +288,12 @@ def test_a_database_that_refuses_leaves_no_pictures_behind(run_habmap: Run, plac
     assert done.code == 3
     assert "Traceback" not in done.err
     assert list((place / "photos").iterdir()) == []
+
+
+def test_a_photo_is_made_private_later(run_habmap: Run, place: Path, folder: Path) -> None:
+    done = run_habmap("add", "photos", folder, place=place)
+    assert "mark it private" in done.out
+    (folder / "photos.csv").write_text("file,private\ntwo.JPG,yes\n", encoding="utf-8")
+    assert run_habmap("add", "photos", folder, "--overwrite", place=place).code == 0
+    pair, single = run_habmap("photos", "--json", place=place).json["points"]
+    assert (pair["for_public"], pair["after"], single["for_public"]) == (False, "2026-06-10", True)
