@@ -14,7 +14,7 @@ from habmap.jobs.response_words import (
     species_sentence,
     work_sentence,
 )
-from habmap.show.response_records import PageResponse, PageShare
+from habmap.show.response_records import Moved, PageResponse, PageShare
 
 
 def page_responses(store: Store, state: Ground, *, on: date | None) -> tuple[PageResponse, ...]:
@@ -36,10 +36,19 @@ def _told(unit: UnitResponse) -> PageResponse:
         ),
         canopy_before=_share(unit.canopy_before_pct, unit.canopy_before_pct_ci95_low, unit.canopy_before_pct_ci95_high),
         canopy_after=_share(unit.canopy_after_pct, unit.canopy_after_pct_ci95_low, unit.canopy_after_pct_ci95_high),
+        moved=_moved(unit),
         lead=_unbroken(f"{work_sentence(unit)} {cover_sentence(unit)}"),
         more=_unbroken(f"{canopy_sentence(unit)} {species_sentence(unit)}".strip()),
         coming_back=regrowth_sentence(unit),
     )
+
+
+def _moved(unit: UnitResponse) -> Moved | None:
+    if unit.native_cover_change_pct is None:
+        return None
+    if (unit.native_cover_change_pct_ci95_low or 0.0) > 0:
+        return "more"
+    return "less" if (unit.native_cover_change_pct_ci95_high or 0.0) < 0 else "unsure"
 
 
 def _unbroken(text: str) -> str:

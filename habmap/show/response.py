@@ -66,16 +66,23 @@ _MEASURES: Final = (("stalk", "native plants, share of the ground"), ("crown", "
 
 def sentence(units: Sequence[PageResponse]) -> str:
     """Return what all the drawings say together."""
-    both = [unit for unit in units if unit.native_before and unit.native_after]
-    if not both:
+    moved = [unit.moved for unit in units if unit.moved is not None]
+    if not moved:
         return "Read so far on one side of the work only: there is nothing to compare yet."
-    more = sum(
-        unit.native_after.pct > unit.native_before.pct for unit in both if unit.native_after and unit.native_before
-    )
-    units_words = "1 unit was" if len(both) == 1 else f"{len(both)} units were"
+    units_words = "1 unit was" if len(moved) == 1 else f"{len(moved)} units were"
+    told = [
+        f"{words} in {moved.count(way)}"
+        for way, words in (
+            ("more", "native plants cover more now"),
+            ("less", "they cover less" if "more" in moved else "native plants cover less now"),
+            ("unsure", "the difference is one that chance alone could make"),
+        )
+        if way in moved
+    ]
+    text = "; ".join(told)
     return (
-        f"{units_words} read before and after the first work there; in {more} of them native plants cover more now. "
-        "It tells what was seen when, not what caused it."
+        f"{units_words} read before and after the first work there. {text[0].upper()}{text[1:]}. It tells what was "
+        "seen when, not what caused it."
     )
 
 

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
+
+Moved = Literal["more", "less", "unsure"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -20,6 +23,9 @@ class PageResponse:
 
     Attributes
     ----------
+    moved
+        Whether native plants cover more or less after than before, beyond the 95 % limits of the difference; ``None``
+        where there is nothing to compare.
     lead, more
         What was read, in sentences: the work and native cover; canopy and counts of species.
     coming_back
@@ -32,6 +38,7 @@ class PageResponse:
     native_after: PageShare | None
     canopy_before: PageShare | None
     canopy_after: PageShare | None
+    moved: Moved | None
     lead: str
     more: str
     coming_back: str

@@ -21,6 +21,7 @@ UNIT = PageResponse(
     native_after=PageShare(pct=120.0, low=80.0, high=160.0),
     canopy_before=PageShare(pct=70.0),
     canopy_after=None,
+    moved="more",
     lead="First cut.",
     more="Species noted.",
     coming_back="",
@@ -85,10 +86,11 @@ def test_marks_and_whiskers_stand_on_one_scale_that_holds_all_of_it() -> None:
 
 
 def test_the_sentence_counts_and_claims_nothing() -> None:
-    less = replace(UNIT, native_after=PageShare(pct=5.0))
-    alone = replace(UNIT, native_after=None)
-    assert sentence([UNIT, less, alone]).startswith(
-        "2 units were read before and after the first work there; in 1 of them"
+    less = replace(UNIT, native_after=PageShare(pct=5.0), moved="less")
+    unsure, alone = replace(UNIT, moved="unsure"), replace(UNIT, native_after=None, moved=None)
+    assert sentence([UNIT, UNIT, less, unsure, alone]) == (
+        "4 units were read before and after the first work there. Native plants cover more now in 2; they cover less "
+        "in 1; the difference is one that chance alone could make in 1. It tells what was seen when, not what caused it."
     )
-    assert "not what caused it" in sentence([UNIT])
+    assert sentence([unsure]).startswith("1 unit was read before and after the first work there. The difference is one")
     assert "nothing to compare yet" in sentence([alone])
