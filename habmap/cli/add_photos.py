@@ -96,8 +96,8 @@ def _show(result: AddPhotosResult) -> None:
         )
         say("")
         say(
-            "Maps for the public show them too. Where one shows people, or what is not for all eyes, mark it private in "
-            "photos.csv and load the folder again with --overwrite."
+            "Maps for the public show them too. Where one shows people, or what is not for all eyes, mark it private "
+            "in photos.csv and load the folder again with --overwrite."
         )
     for kind, heading in HEADINGS.items():
         files = [one for one in result.left_out if one.kind == kind]

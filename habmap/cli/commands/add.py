@@ -122,7 +122,7 @@ def features_command(
     repair: RepairOption = False,
     as_json: JsonOption = False,
 ) -> None:
-    """Load roads, houses, creeks and other things, each with its kind."""
+    """Load roads, houses, creeks and other things, each of a kind."""
     columns = _renames(map_)
     from habmap.jobs.add_layers import add_features
 
@@ -224,8 +224,8 @@ def cover_command(
 ) -> None:
     """Load plant cover read in frames from a CSV table.
 
-    A row is one plant in one frame, its cover as Daubenmire's class 1-6 or in percent; a frame with nothing in it is one row with species and group blank. Each frame
-    counts, so that a plant that is not in it counts as 0.
+    A row is one plant in one frame, its cover as Daubenmire's class 1-6 or in percent; a frame with nothing in it
+    is one row with species and group blank. Each frame counts, so that a plant that is not in it counts as 0.
     """
     columns = _renames(map_)
     from habmap.jobs.add_cover import add_cover
@@ -279,7 +279,7 @@ def canopy_command(
     overwrite: OverwriteOption = False,
     as_json: JsonOption = False,
 ) -> None:
-    """Point at a raster of canopy heights, or copy it into the folder."""
+    """Point at a raster of canopy heights, or copy it in."""
     unit = _known_vertical_unit(vertical_unit)
     from habmap.jobs.add_canopy import add_canopy
 

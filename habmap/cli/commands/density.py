@@ -13,7 +13,7 @@ def register(app: typer.Typer) -> None:
 
     @app.command("density")
     def density_command(context: typer.Context, on: OnOption = None, as_json: JsonOption = False) -> None:
-        """Show how dense each stand is, how sure that is, what it rests on."""
+        """Show how dense each stand is, how sure, and what it rests on."""
         from habmap.jobs.density import density
 
         session: Session = context.obj
