@@ -134,7 +134,8 @@ PARTS.push((sheet) => {
     if (!acres) {
       [total, treated, remain].forEach((one) => write(one, "–"));
       write(cell);
-      unit.says = `${unit.name}: not drawn so ${when}`;
+      unit.says = `${unit.name}: not a unit of its own ${when}`;
+      write($(".state", about), `Not a unit of its own ${when}.`);
     } else {
       // The spread of a walk belongs to the outline as it is now.
       if (oldUnits.some((one) => one.first <= at && at <= one.last)) write(total, tenths(whole(acres)));
