@@ -14,6 +14,7 @@ from habmap.jobs.acres import acres as acre_account
 from habmap.jobs.burn_columns import BURN_FIELDS, TOLD, burn_cells
 from habmap.jobs.ground import ground
 from habmap.jobs.ports import Store
+from habmap.jobs.private import telling_keeps
 from habmap.vocabulary import REMAINING, STAGES
 from habmap.work.burns import burn_of
 from habmap.work.ledger import corrections, effective_entries
@@ -51,9 +52,14 @@ class WrittenFile:
 
 
 def ledger_table(store: Store, *, audience: Audience = "owner") -> LayerTable:
-    """Return every line of the log that counts today, corrections applied, with its ground at full precision."""
+    """Return every line of the log that counts today, corrections applied, with its ground at full precision.
+
+    For the public no line of ground left on purpose that would tell where a nest, grave or other private feature is.
+    """
     all_rows, records = store.entries(), store.burns()
-    entries = [entry for entry in effective_entries(all_rows) if entry.patch is not None]
+    hidden = telling_keeps(ground(store), store.features()) if audience == "public" else frozenset()
+    effective = effective_entries(all_rows)
+    entries = [entry for entry in effective if entry.patch is not None and entry.entry_id not in hidden]
     burns = {line.root.entry_id: found for line in corrections(all_rows) if (found := burn_of(line, records))}
     named = (*LEDGER_COLUMNS, *(BURN_FIELDS if burns else ()))
     columns = tuple(name for name in named if audience == "owner" or name not in PRIVATE_COLUMNS)

@@ -21,6 +21,7 @@ from habmap.jobs.map_history import page_history, page_seasons
 from habmap.jobs.page_response import page_responses
 from habmap.jobs.photo_page import page_photos
 from habmap.jobs.ports import Store
+from habmap.jobs.private import ground_without, is_private, telling_keeps
 from habmap.jobs.rank import rank
 from habmap.jobs.terrain import TerrainResult, terrain
 from habmap.land.acreage import merged
@@ -36,7 +37,6 @@ from habmap.show.words import SPOKEN_ACRES, day_words
 from habmap.vocabulary import (
     FIRE_CAUTION,
     LABEL_CAUTION,
-    PRIVATE_FEATURE_KINDS,
     SAW_CAUTION,
     SNAG_CAUTION,
     STEEP_CAUTION,
@@ -45,6 +45,9 @@ from habmap.work.priority import Ranked
 
 #: Most cells of the drawn relief; more than a screen shows only makes the file heavy.
 RELIEF_CELLS: Final = 200_000
+_HIDDEN_KEEP: Final = (
+    "Some ground left on purpose is drawn as it stood before, to keep its place private; its acres are in the table."
+)
 #: Ground shown around the property, as a share of its larger side.
 _MARGIN: Final = 0.25
 
@@ -158,15 +161,9 @@ def build_page(
     slopes = terrain(store, on=on) if source is not None and state.units else None
     order = {line.unit_id: line for line in rank(store, on=on).units} if state.units else {}
     boundary = store.boundary()
-    features = (
-        store.features()
-        if audience == "owner"
-        else tuple(
-            feature
-            for feature in store.features()
-            if not feature.sensitive and feature.kind not in PRIVATE_FEATURE_KINDS
-        )
-    )
+    features = tuple(one for one in store.features() if audience == "owner" or not is_private(one))
+    hidden = telling_keeps(state, store.features()) if audience == "public" else frozenset()
+    drawn = ground_without(state, hidden, settings=store.settings)
     shown: list[BaseGeometry] = [unit.geometry for unit in state.units]
     if boundary is not None:
         shown.append(boundary.geometry)
@@ -185,23 +182,23 @@ def build_page(
         keep_acres=account.totals.keep_acres,
         coming_back_acres=account.totals.coming_back_acres,
         units=_units(state, account, slopes, order, audience, store.settings),
-        pieces=stage_pieces(state),
-        work=_work(state, audience, with_hours=with_hours, with_cost=with_cost),
+        pieces=stage_pieces(drawn),
+        work=_work(drawn, audience, with_hours=with_hours, with_cost=with_cost),
         features=tuple(
             PageFeature(
                 kind=feature.kind,
                 name=feature.name or "",
                 geometry=feature.geometry,
-                is_private=feature.sensitive or feature.kind in PRIVATE_FEATURE_KINDS,
+                is_private=is_private(feature),
             )
             for feature in features
         ),
         boundary=None if boundary is None else boundary.geometry,
         relief=relief,
         missing=missing,
-        method=_method(state, slopes, relief),
+        method=_method(state, slopes, relief) + (_HIDDEN_KEEP,) * bool(hidden),
         cautions=_cautions(state, account, slopes),
-        history=page_history(store, state),
+        history=page_history(store, state, hidden=hidden),
         response=page_responses(store, state, on=on),
         seasons=page_seasons(state, settings=store.settings, with_hours=with_hours, with_cost=with_cost),
         photo_points=pictures.points,

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import cache
@@ -67,13 +67,16 @@ class _Stretch:
 
 @dataclass(frozen=True, slots=True)
 class _Course:
-    """A piece and what becomes of it: stages by the step from which they hold."""
+    """A piece and what becomes of it: stages by the step from which they hold, as they count and as they are drawn."""
 
     piece: GroundPiece
     stages: tuple[tuple[int, str], ...]
+    drawn: tuple[tuple[int, str], ...]
 
 
-def page_history(store: Store, state: Ground, *, most_bytes: int = MOST_BYTES) -> PageHistory | None:
+def page_history(
+    store: Store, state: Ground, *, hidden: Collection[str] = frozenset(), most_bytes: int = MOST_BYTES
+) -> PageHistory | None:
     """Return the steps of the page whose ground is ``state``; ``None`` where nothing is drawn or logged.
 
     Parameters
@@ -82,14 +85,16 @@ def page_history(store: Store, state: Ground, *, most_bytes: int = MOST_BYTES) -
         The place.
     state
         The ground that the page opens with; its day is the last step.
+    hidden
+        Lines of the log whose ground is drawn as if they had not been written; their acres count all the same.
     most_bytes
         Where days make a heavier history than this, each step is the end of a season instead.
     """
     if state.grid is None or not state.entries or not state.units:
         return None
-    history = _history(store, state, _day_steps(store, state))
+    history = _history(store, state, _day_steps(store, state), hidden)
     if ruler_bytes(history) > most_bytes:
-        history = _history(store, state, _season_steps(store, state))
+        history = _history(store, state, _season_steps(store, state), hidden)
     return history
 
 
@@ -168,7 +173,7 @@ def _stretches(store: Store, state: Ground, steps: Sequence[_Step]) -> Iterator[
         first = index + 1
 
 
-def _history(store: Store, state: Ground, steps: Sequence[_Step]) -> PageHistory:
+def _history(store: Store, state: Ground, steps: Sequence[_Step], hidden: Collection[str]) -> PageHistory:
     grid = state.grid
     assert grid is not None
     by_id = {entry.entry_id: entry for entry in state.entries}
@@ -179,7 +184,7 @@ def _history(store: Store, state: Ground, steps: Sequence[_Step]) -> PageHistory
     old_units: list[PageOldUnits] = []
     there: frozenset[str] = frozenset()
     for stretch in _stretches(store, state, steps):
-        courses = _courses(store, stretch, by_id, step_of)
+        courses = _courses(store, stretch, by_id, step_of, hidden)
         ids = frozenset(unit.unit_id for unit in stretch.ground.units)
         found += _steps(stretch, steps, courses, gone=there - ids, done=_done(stretch, by_id, step_of))
         there = ids
@@ -192,14 +197,16 @@ def _history(store: Store, state: Ground, steps: Sequence[_Step]) -> PageHistory
         patch_steps=tuple(
             step_of[entry.date]
             for entry in sorted(state.entries, key=lambda entry: entry.date)
-            if entry.patch is not None
+            if entry.patch is not None and entry.entry_id not in hidden
         ),
         old_units=tuple(old_units),
         unit_names={unit.unit_id: unit.name or "" for step in steps for unit in step.units},
     )
 
 
-def _courses(store: Store, stretch: _Stretch, by_id: dict[str, Entry], step_of: dict[date, int]) -> tuple[_Course, ...]:
+def _courses(
+    store: Store, stretch: _Stretch, by_id: dict[str, Entry], step_of: dict[date, int], hidden: Collection[str]
+) -> tuple[_Course, ...]:
     rules = {unit.unit_id: unit_rules(unit, store.settings) for unit in stretch.ground.units}
 
     @cache
@@ -211,19 +218,24 @@ def _courses(store: Store, stretch: _Stretch, by_id: dict[str, Entry], step_of: 
             is_cedar=rule.is_cedar,
         ).stage
 
-    found = []
-    for piece in stretch.ground.pieces:
+    def stages(entry_ids: tuple[str, ...], rule: UnitRules) -> tuple[tuple[int, str], ...]:
         # Lines on a piece come in the order of work, so that those of a day and all before are its first ones.
         counts = {stretch.first: 0}
-        for count, entry_id in enumerate(piece.entry_ids, 1):
+        for count, entry_id in enumerate(entry_ids, 1):
             counts[max(stretch.first, step_of[by_id[entry_id].date])] = count
-        stages: list[tuple[int, str]] = []
+        found: list[tuple[int, str]] = []
         for step, count in counts.items():
-            now = stage(piece.entry_ids[:count], rules[piece.unit_id])
-            if step <= stretch.last and (not stages or stages[-1][1] != now):
-                stages.append((step, now))
-        found.append(_Course(piece, tuple(stages)))
-    return tuple(found)
+            now = stage(entry_ids[:count], rule)
+            if step <= stretch.last and (not found or found[-1][1] != now):
+                found.append((step, now))
+        return tuple(found)
+
+    courses = []
+    for piece in stretch.ground.pieces:
+        rule = rules[piece.unit_id]
+        told = tuple(entry_id for entry_id in piece.entry_ids if entry_id not in hidden)
+        courses.append(_Course(piece, stages(piece.entry_ids, rule), drawn=stages(told, rule)))
+    return tuple(courses)
 
 
 def _steps(
@@ -298,7 +310,7 @@ def _pieces(
     """Join ground of one unit that had the same course, so that no hairline shows and the file stays small."""
     parts: defaultdict[tuple[str, tuple[tuple[int, str], ...]], list[Polygon]] = defaultdict(list)
     for course in courses:
-        parts[(course.piece.unit_id, course.stages)] += list(shapely.get_parts(course.piece.geometry))
+        parts[(course.piece.unit_id, course.drawn)] += list(shapely.get_parts(course.piece.geometry))
     for (_, stages), polygons in parts.items():
         yield PageHistoryPiece(
             geometry=grid.to_lonlat(merged(polygons)),

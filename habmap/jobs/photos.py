@@ -12,11 +12,10 @@ from shapely import Point
 from shapely.geometry.base import BaseGeometry
 
 from habmap.jobs.ports import Store
-from habmap.land.grid import LocalGrid
-from habmap.vocabulary import PRIVATE_FEATURE_KINDS
+from habmap.jobs.private import private_shapes
 from habmap.work.ledger import effective_entries
 from habmap.work.photo_points import SAME_DIRECTION_DEG, PhotoPoint, Sight, photo_points, same_spot_m, seen_ground
-from habmap.work.records import Entry, Feature, Photo, Unit
+from habmap.work.records import Entry, Photo, Unit
 
 #: Less of a patch than this in a picture's view is not told beside it [m²].
 SEEN_AREA_M2: Final = 100.0
@@ -164,7 +163,7 @@ def found_points(store: Store, *, on: dt.date | None = None) -> tuple[FoundPoint
     )
     units = store.units(on)
     shapes = [grid.to_grid(unit.geometry) for unit in units]
-    private = _private_shapes(store.features(), grid)
+    private = private_shapes(store.features(), grid)
     log = [
         entry
         for entry in sorted(effective_entries(store.entries()), key=lambda entry: entry.date)
@@ -228,14 +227,6 @@ def _unit(photo: Photo, spot: Point, units: Sequence[Unit], shapes: Sequence[Bas
         if unit.unit_id == photo.unit_id:
             return unit
     return next((unit for unit, shape in zip(units, shapes, strict=True) if shape.covers(spot)), None)
-
-
-def _private_shapes(features: Sequence[Feature], grid: LocalGrid) -> list[BaseGeometry]:
-    return [
-        grid.to_grid(feature.geometry)
-        for feature in features
-        if feature.sensitive or feature.kind in PRIVATE_FEATURE_KINDS
-    ]
 
 
 def _looks_on_private(photo: Photo, spot: Point, private: Sequence[BaseGeometry]) -> bool:
