@@ -90,7 +90,8 @@ def test_the_sentence_counts_and_claims_nothing() -> None:
     unsure, alone = replace(UNIT, moved="unsure"), replace(UNIT, native_after=None, moved=None)
     assert sentence([UNIT, UNIT, less, unsure, alone]) == (
         "4 units were read before and after the first work there. Native plants cover more now in 2; they cover less "
-        "in 1; the difference is one that chance alone could make in 1. It tells what was seen when, not what caused it."
+        "in 1; the difference is one that chance alone could make in 1. It tells what was seen when, not what caused "
+        "it."
     )
     assert sentence([unsure]).startswith("1 unit was read before and after the first work there. The difference is one")
     assert "nothing to compare yet" in sentence([alone])
