@@ -51,15 +51,30 @@ def draw_words(pen: Pen, frame: Frame, page: Page) -> None:
         _contour_labels(pen, frame, page.relief, labels)
 
 
-def draw_numerals(pen: Pen, frame: Frame, units: Sequence[PageUnit], *, size_pt: float) -> None:
-    """Set the order of work alone, one numeral to a unit, large enough for a room."""
+def draw_numerals(pen: Pen, frame: Frame, units: Sequence[PageUnit], *, size_pt: float, named: int) -> int:
+    """Set the order of work alone, large enough for a room; return how many units had no room for their numeral.
+
+    Parameters
+    ----------
+    named
+        So many units, the first ones, get theirs in any case; every other one only on its own ground and clear of all.
+    """
     labels = Labels(frame)
-    for unit in sorted((one for one in units if one.order is not None), key=lambda one: one.order or 0):
+    left_out = 0
+    ordered = sorted((one for one in units if one.order is not None), key=lambda one: one.order or 0)
+    for place, unit in enumerate(ordered):
         point = frame.on_paper(shapely.Point(unit.label_lonlat))
+        ground = frame.on_paper(unit.geometry).buffer(0)
         at = (float(point.x), float(point.y))
         numeral = [_Line(str(unit.order), size_pt, is_serif=True, is_bold=True)]
-        if not any(_set(pen, labels, spot, numeral) for spot in _around(at, size_pt)):
+        spots = [spot for spot in _around(at, size_pt) if ground.contains(shapely.Point(spot))]
+        if any(_set(pen, labels, spot, numeral) for spot in spots):
+            continue
+        if place < named:
             _set(pen, labels, at, numeral, anyway=True)
+        else:
+            left_out += 1
+    return left_out
 
 
 def _contour_labels(pen: Pen, frame: Frame, relief: Relief, labels: Labels) -> None:

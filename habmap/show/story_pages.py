@@ -245,7 +245,8 @@ def _what_comes_next(board: Board, story: Story) -> int | None:
     cautions = (SAW_CAUTION, FIRE_CAUTION, SNAG_CAUTION)
     day = f"Numerals give the order of work; what is due is told as of {words.day_words(story.due_on)}."
     # The scale follows from the room above the foot, so the foot is measured first with the longest scale there is.
-    floor = board.over(board.foot(story, 3, cautions=cautions, more=[day, scale_words(SCALES[-1], 0.01)]))
+    trial = [day, scale_words(SCALES[-1], 0.01), _without_numeral(len(story.page.units))]
+    floor = board.over(board.foot(story, 3, cautions=cautions, more=trial))
     bottom = floor + _strip_pt(board)
     width = min(0.42 * board.width, top - bottom)
     frames = _frames(story, [(board.left, bottom, width, top - bottom)])
@@ -254,9 +255,10 @@ def _what_comes_next(board: Board, story: Story) -> int | None:
         return None
     (frame,) = frames
     convergence_deg = frame.grid.convergence_deg(*frame.middle_lonlat)
-    board.stand(board.foot(story, 3, cautions=cautions, more=[day, scale_words(frame.scale, convergence_deg)]))
     draw_ground(pen, frame, _for_the_room(story.page))
-    draw_numerals(pen, frame, story.page.units, size_pt=board.room_pt)
+    left_out = draw_numerals(pen, frame, story.page.units, size_pt=board.room_pt, named=_MOST_UNITS)
+    more = [day, scale_words(frame.scale, convergence_deg), *([_without_numeral(left_out)] if left_out else [])]
+    board.stand(board.foot(story, 3, cautions=cautions, more=more))
     draw_frame(pen, frame)
     draw_scale(
         pen, frame, left=board.left, right=board.left + width, top=frame.bottom, size_pt=board.near_pt, has_words=False
@@ -274,6 +276,10 @@ def _what_comes_next(board: Board, story: Story) -> int | None:
         top = pen.block(left, top, reasons, size_pt=board.room_pt) - 5 * board.k
     pen.block(left, floor + len(due) * board.line - board.gap / 2, due, size_pt=board.room_pt)
     return frame.scale
+
+
+def _without_numeral(count: int) -> str:
+    return f"On {count} of the units there is no room for a numeral; the sheet and the map have them all."
 
 
 def _in_room(parts: Sequence[str], width: float, *, size_pt: float, most: int) -> list[str]:

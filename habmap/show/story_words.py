@@ -162,9 +162,10 @@ def remains(story: Story) -> str:
 
 def effort_sentences(effort: StoryEffort, *, remaining_acres: float, contract: tuple[str, ...]) -> list[str]:
     """Return hours and money so far and to come, each with its range where the log gives one."""
-    lines = [f"So far: {effort.person_hours:,.0f} person-hours and {effort.cost:,.0f} {effort.currency}."]
-    if effort.person_hours <= 0 and effort.cost <= 0:
-        lines = ["The log tells no hours and no cost yet."]
+    spent = [f"{effort.person_hours:,.0f} person-hours"] if effort.person_hours > 0 else []
+    if effort.cost > 0:
+        spent.append(f"{effort.cost:,.0f} {effort.currency}")
+    lines = [f"So far: {' and '.join(spent)}." if spent else "The log tells no hours and no cost yet."]
     if remaining_acres < words.SPOKEN_ACRES:
         lines.append("No acres remain whose hours could be told.")
     elif effort.hours_left is None:

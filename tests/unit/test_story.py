@@ -315,6 +315,19 @@ def test_many_seasons_go_into_one_row() -> None:
     assert "in 14 seasons" in by_season(story)
 
 
+def test_numerals_never_cover_one_another(tmp_path: Path) -> None:
+    squares = [(60 * (number % 12), 60 * (number // 12)) for number in range(120)]
+    rows = [unit(f"U{number:03d}", box(x, y, x + 55, y + 55)) for number, (x, y) in enumerate(squares)]
+    path = tmp_path / "story.pdf"
+    _write(FakeStore(rows, grid=GRID), path)
+    assert _covered(path) == []
+    left_out = re.search(r"On (\d+) of the units there is no room for a numeral", _words(path))
+    numerals = [one for one in _texts(path) if one.page == 3 and one.words.isdigit() and one.size_pt == 24]
+    assert left_out is not None
+    assert len(numerals) + int(left_out[1]) == 120
+    assert {"1", "2", "3", "4"} <= {one.words for one in numerals}
+
+
 def test_nothing_due_reads_as_leave_to_burn() -> None:
     """Cut 15, 45 and 200 days before: the calendar's window (30 to 60 days) is not put on a wall."""
     parts = [box(-211, -97, -100, 97), box(-100, -97, 0, 97), box(0, -97, 100, 97)]
