@@ -19,8 +19,13 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
+import hypothesis
 import pytest
 from command_server import CommandServer
+
+# No test is timed: a busy machine is not a fault of the code.
+hypothesis.settings.register_profile("untimed", deadline=None, suppress_health_check=[hypothesis.HealthCheck.too_slow])
+hypothesis.settings.load_profile("untimed")
 
 REPOSITORY = Path(__file__).resolve().parent.parent
 IN_CI = os.environ.get("CI", "").lower() == "true"
