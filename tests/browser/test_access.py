@@ -112,6 +112,7 @@ def test_axe_core_finds_nothing_on_the_owners_page_in_any_state(reader: Reader, 
     open_a_unit(page)
     assert faults(page) == []
     page.keyboard.press("Escape")
+    page.wait_for_selector(".leaflet-popup", state="detached")  # a note that fades is faint for a moment
     page.locator("#earlier").click()
     page.evaluate(OPEN_ALL)
     for paper in ("day", "sun", "dusk"):
