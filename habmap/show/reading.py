@@ -44,6 +44,13 @@ def where(page: Page, unit: PageUnit) -> str:
     return _WHERE[min(2, max(0, int(up * 3)))][min(2, max(0, int(across * 3)))]
 
 
+def _some(named: list[str]) -> str:
+    """Return the first few as in a sentence and how many more there are; one more is named rather than counted."""
+    if len(named) <= _NAMED + 1:
+        return words.joined(named)
+    return f"{', '.join(named[:_NAMED])} and {len(named) - _NAMED} more"
+
+
 def _order(page: Page) -> list[str]:
     ordered = sorted((unit for unit in page.units if unit.order is not None), key=lambda unit: unit.order or 0)
     if not ordered:
@@ -54,12 +61,12 @@ def _order(page: Page) -> list[str]:
         f"{words.tenths(first.remaining_acres)} of its {words.tenths(first.acres)} acres remain."
     ]
     if following:
-        named = [
-            f"{words.unit_title(unit)} {where(page, unit)} ({words.tenths(unit.remaining_acres)})"
-            for unit in following[:_NAMED]
-        ]
-        rest = len(following) - len(named)
-        told = words.joined(named) if not rest else f"{', '.join(named)} and {rest} more"
+        told = _some(
+            [
+                f"{words.unit_title(unit)} {where(page, unit)} ({words.tenths(unit.remaining_acres)})"
+                for unit in following
+            ]
+        )
         lines.append(f"After it, with acres that remain: {told}.")
     return lines
 
@@ -76,16 +83,14 @@ def _stages(page: Page) -> list[str]:
             continue
         total = sum(acres for acres, _ in holders)
         name = STAGE_WORDS[stage]
-        begin = f"{name[0].upper()}{name[1:]}: {words.tenths(total)} acres"
+        begin = f"{name[0].upper()}{name[1:]}, {words.tenths(total)} acres"
         if len(spoken) == 1:
             unit = spoken[0][1]
-            lines.append(f"{begin}, all in {words.unit_title(unit)} {where(page, unit)}.")
+            lines.append(f"{begin}: all in {words.unit_title(unit)} {where(page, unit)}.")
             continue
-        named = [
-            f"{words.unit_title(unit)} {where(page, unit)} ({words.tenths(acres)})" for acres, unit in spoken[:_NAMED]
-        ]
-        rest = len(spoken) - len(named)
-        told = words.joined(named) if not rest else f"{', '.join(named)} and {rest} more units"
+        told = _some(
+            [f"{words.unit_title(unit)} {where(page, unit)} ({words.tenths(acres)})" for acres, unit in spoken]
+        )
         lines.append(f"{begin}: {told}.")
     return lines
 

@@ -56,8 +56,8 @@ def test_it_tells_the_order_of_work_then_each_stage_and_who_holds_most_of_it() -
         "First in the order of work: Stand B, in the northeast, 6.5 of its 8.0 acres remain.",
         "After it, with acres that remain: Stand A in the southwest (4.0).",
     )
-    assert "Cedars standing: 10.5 acres: Stand B in the northeast (6.5) and Stand A in the southwest (4.0)." in told
-    assert "Cut, slash on ground: 3.5 acres: Stand C in the middle (2.0) and Stand B in the northeast (1.5)." in told
+    assert "Cedars standing, 10.5 acres: Stand B in the northeast (6.5) and Stand A in the southwest (4.0)." in told
+    assert "Cut, slash on ground, 3.5 acres: Stand C in the middle (2.0) and Stand B in the northeast (1.5)." in told
     assert not any("piled" in line.lower() for line in told)
 
 
@@ -65,7 +65,9 @@ def test_of_many_units_it_names_the_first_and_counts_the_rest() -> None:
     many = tuple(unit(f"{i:02d}", -98 + i * 0.001, 38, 1.0 + i, order=i + 1) for i in range(9))
     told = " ".join(map_in_words(page(*many)))
     assert "and 4 more." in told  # of the eight that come after the first, four are named
-    assert "and 5 more units." in told
+    assert "and 5 more." in told
+    few = tuple(unit(f"{i:02d}", -98 + i * 0.001, 38, 1.0 + i, order=i + 1) for i in range(5))
+    assert "more." not in " ".join(map_in_words(page(*few)))
 
 
 def test_it_tells_the_latest_work_without_who_did_it_and_what_else_is_drawn() -> None:
