@@ -21,8 +21,9 @@ Side = Literal["downwind", "side", "upwind"]
 #: A wind blows straight at an edge within 45°, and it swings by 22.5° to either side.
 DOWNWIND_WITHIN_DEG: Final = 67.5
 UPWIND_FROM_DEG: Final = 157.5
-#: A bearing worked out from coordinates is this exact [°].
-_ANGLE_TOLERANCE_DEG: Final = 1e-7
+#: An edge this near a limit lies on it [°]. Meridians draw together, so that the bearing of a line that runs due north
+#: differs this much from one end of a few miles to the other, and nobody knows a wind so finely.
+ANGLE_TOLERANCE_DEG: Final = 0.05
 #: Longest piece of outline for which one look beyond is taken [m].
 PIECE_M: Final = 5.0
 #: A break drawn this far inside the outline is still the one on the edge: hand-drawn lines cross [m].
@@ -70,9 +71,9 @@ def side_of_wind(outward_deg: float, wind_from_deg: float) -> Side:
     """
     downwind_deg = wind_from_deg + 180
     angle = abs((outward_deg - downwind_deg + 180) % 360 - 180)
-    if angle <= DOWNWIND_WITHIN_DEG + _ANGLE_TOLERANCE_DEG:
+    if angle <= DOWNWIND_WITHIN_DEG + ANGLE_TOLERANCE_DEG:
         return "downwind"
-    return "upwind" if angle >= UPWIND_FROM_DEG - _ANGLE_TOLERANCE_DEG else "side"
+    return "upwind" if angle >= UPWIND_FROM_DEG - ANGLE_TOLERANCE_DEG else "side"
 
 
 def outline_pieces(block: Polygon | MultiPolygon, *, longest_m: float = PIECE_M) -> list[EdgePiece]:

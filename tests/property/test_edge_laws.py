@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from shapely import Polygon
 from shapely.affinity import rotate
 
-from habmap.land.edges import outline_pieces, side_of_wind
+from habmap.land.edges import ANGLE_TOLERANCE_DEG, outline_pieces, side_of_wind
 
 SIDES = ("downwind", "side", "upwind")
 winds = st.floats(0, 360, allow_nan=False)
@@ -42,7 +42,8 @@ def is_near_a_limit(block: Polygon, wind_from_deg: float) -> bool:
         abs((piece.outward_deg - wind_from_deg - 180 + 180) % 360 - 180)
         for piece in outline_pieces(block, longest_m=1e9)
     ]
-    return any(abs(angle - limit) < 1e-5 for angle in angles for limit in (67.5, 157.5))
+    limits = (67.5 + ANGLE_TOLERANCE_DEG, 157.5 - ANGLE_TOLERANCE_DEG)
+    return any(abs(angle - limit) < 1e-5 for angle in angles for limit in limits)
 
 
 @settings(max_examples=60, deadline=None)
