@@ -5,7 +5,7 @@ from __future__ import annotations
 import tempfile
 import uuid
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Final, Literal
@@ -28,6 +28,10 @@ from habmap.work.records import Photo, Unit
 #: A photo farther than this from the property was taken elsewhere [m]; nearer, it may look in from a road.
 NEAR_M: Final = 1_000.0
 EARLIEST_YEAR: Final = 1900
+#: What makes the id of a photo's first row.
+FIRST_SAID: Final = (
+    "sha256", "file_name", "taken_at", "geometry", "direction_deg", "direction_ref", "error_m", "unit_id", "is_private",
+)  # fmt: skip
 LeftOutKind = Literal["no position", "no date", "damaged", "not read", "elsewhere", "other content"]
 
 PLACE_IT: Final = (
@@ -154,9 +158,10 @@ def add_photos(
         )  # fmt: skip
     zone = ZoneInfo(store.settings.place.timezone)
     placings: dict[str, Placing] = {}
+    not_read: tuple[str, ...] = ()
     if found.table is not None:
         labels = {unit.unit_id for unit in units}
-        placings = read_placings(found.table, files=found.jpegs, unit_ids=labels, zone=zone)
+        placings, not_read = read_placings(found.table, files=found.jpegs, unit_ids=labels, zone=zone)
     with tempfile.TemporaryDirectory(prefix="habmap-") as workshop:
         load = _Load(
             store=store,
@@ -171,6 +176,8 @@ def add_photos(
             workshop=Path(workshop),
             known={photo.sha256: photo for photo in store.photos()},
         )
+        if not_read:
+            load.warnings.append(f"{PLACING_TABLE}: columns not read: {printable(', '.join(not_read), longest=400)}")
         for number, below in enumerate(found.jpegs):
             if progress is not None:
                 progress(number / len(found.jpegs), printable(below))
@@ -199,8 +206,11 @@ def _take(load: _Load, below: str, content: bytes, placing: Placing | None) -> N
     sha256 = content_sha256(content)
     name = picture_name(sha256)
     known = load.known.get(sha256)
-    if sha256 in load.rows or load.store.picture(Path(below).name) == content:
-        load.already_there += 1  # the same file twice, or a copy that the property itself keeps
+    if sha256 in load.rows:
+        _take_twin(load, below, content, placing)
+        return
+    if load.store.picture(Path(below).name) == content:
+        _take_own_copy(load, below, placing)
         return
     picture_is_here = load.store.picture(name) is not None
     if known is not None and placing is None and not load.overwrite and picture_is_here:
@@ -222,11 +232,16 @@ def _take(load: _Load, below: str, content: bytes, placing: Placing | None) -> N
         load.rows[sha256], load.files[sha256] = row, below
         load.warnings += [f"{printable(below)}: {doubt}" for doubt in said.doubts]
         return
+    _take_retold(load, below, known, row, placing)
+
+
+def _take_retold(load: _Load, below: str, known: Photo, row: Photo, placing: Placing | None) -> None:
+    """Take a row for a photo that is here already, where it says something else and that is wanted."""
     differing = _differences(known, row, with_unit=placing is not None and placing.unit_id is not None)
     if not differing:
         load.already_there += 1
     elif load.overwrite:
-        load.rows[sha256], load.files[sha256] = row, below
+        load.rows[known.sha256], load.files[known.sha256] = row, below
     else:
         load.left_out.append(
             LeftOut(
@@ -236,6 +251,43 @@ def _take(load: _Load, below: str, content: bytes, placing: Placing | None) -> N
                 mend="add --overwrite if what is said now is right",
             )
         )
+
+
+def _take_twin(load: _Load, below: str, content: bytes, placing: Placing | None) -> None:
+    """Count a file that equals an earlier one of the folder; refuse it where the table says other things of it."""
+    load.already_there += 1
+    if placing is None:
+        return
+    sha256 = content_sha256(content)
+    row = _row(load, below, sha256, camera_said(opened_jpeg(content), zone=load.zone), placing)
+    taken = load.rows[sha256]
+    differing = "" if row is None else _differences(taken, row, with_unit=placing.unit_id is not None)
+    if differing:
+        load.faults.append(
+            InputError(
+                f"the same picture lies in the folder twice, with another {differing}", where=placing.where,
+                value=f"{printable(below)} and {printable(load.files[sha256])}",
+                mend=f"take one of the two out of the folder, or say the same of both in {PLACING_TABLE}",
+            )
+        )  # fmt: skip
+
+
+def _take_own_copy(load: _Load, below: str, placing: Placing | None) -> None:
+    """Take what a table says of a copy that the property keeps: all that is left where the camera's file is lost."""
+    known = next((photo for photo in load.known.values() if photo.picture == Path(below).name), None)
+    if known is None or placing is None:
+        load.already_there += 1
+        return
+    # no camera says anything in this copy: what is known stays, but for what the table says anew
+    said = CameraSaid(
+        lonlat=(known.geometry.x, known.geometry.y), no_position="", direction_deg=known.direction_deg,
+        direction_ref=known.direction_ref, taken_at=known.taken_at, no_time="", error_m=known.error_m, doubts=(),
+    )  # fmt: skip
+    row = _row(load, below, known.sha256, said, placing)
+    if row is not None:
+        unit_id = placing.unit_id or (row.unit_id if placing.lonlat is not None else known.unit_id)
+        row = replace(row, file_name=known.file_name, unit_id=unit_id)
+        _take_retold(load, below, known, row, placing)
 
 
 def _row(load: _Load, below: str, sha256: str, said: CameraSaid, placing: Placing | None) -> Photo | None:
@@ -272,11 +324,13 @@ def _row(load: _Load, below: str, sha256: str, said: CameraSaid, placing: Placin
     if direction_ref == "M" and direction_deg is not None and load.declination_deg is not None:
         direction_deg, direction_ref = (direction_deg + load.declination_deg) % 360, "T"
     named = None if placing is None else placing.unit_id
-    is_private = placing is not None and placing.is_private
-    # a row that corrects another has an id of its own; a photo's first row has the same one in every copy of the place
-    told = "" if sha256 not in load.known else f"\x1f{load.now.isoformat()}"
-    return Photo(
-        uuid=str(uuid.uuid5(uuid.UUID(load.store.place_id), f"photo\x1f{sha256}{told}")),
+    known = load.known.get(sha256)
+    # once private it stays so until somebody writes "no": a table that is silent on it opens nothing to the public
+    is_private = known is not None and known.is_private
+    if placing is not None and placing.is_private is not None:
+        is_private = placing.is_private
+    row = Photo(
+        uuid=str(uuid.uuid4()),
         file_name=printable(Path(below).name, longest=200),
         sha256=sha256,
         picture=picture_name(sha256),
@@ -290,6 +344,12 @@ def _row(load: _Load, below: str, sha256: str, said: CameraSaid, placing: Placin
         is_private=is_private,
         recorded_at=load.now,
     )
+    if known is not None:
+        return row
+    # what a photo's first row says makes its id: copies of the place that say the same of it hold one row, and copies
+    # that do not can still be joined
+    content = "\x1f".join(f"{getattr(row, name)}" for name in FIRST_SAID)
+    return replace(row, uuid=str(uuid.uuid5(uuid.UUID(load.store.place_id), f"photo\x1f{content}")))
 
 
 def _unit_at(load: _Load, spot: Point) -> str | None:

@@ -28,18 +28,20 @@ class Placing:
     direction_deg: float | None
     taken_at: datetime | None
     unit_id: str | None
-    is_private: bool
+    is_private: bool | None
 
 
-def read_placings(path: Path, *, files: Collection[str], unit_ids: Collection[str], zone: tzinfo) -> dict[str, Placing]:
-    """Return what the table says, by the photo's path below the folder.
+def read_placings(
+    path: Path, *, files: Collection[str], unit_ids: Collection[str], zone: tzinfo
+) -> tuple[dict[str, Placing], tuple[str, ...]]:
+    """Return what the table says, by the photo's path below the folder, and the columns that are not read.
 
     Parameters
     ----------
     path
         CSV with ``file`` (path below the folder, or the bare name where only one file has it) and any of ``lon``,
         ``lat``, ``direction_deg`` (from true north), ``taken_at`` (ISO, local unless it names an offset; a day alone is
-        noon of it), ``unit_id``, ``private`` (yes: never on anything public).
+        noon of it), ``unit_id``, ``private`` (yes: never on anything public; blank: as it was).
     files
         The photos there are.
     zone
@@ -79,7 +81,7 @@ def read_placings(path: Path, *, files: Collection[str], unit_ids: Collection[st
         placings[below] = placing
     if faults:
         raise InputErrors(faults, where=table.where)
-    return placings
+    return placings, tuple(column for column in table.columns if column not in found.values())
 
 
 def _file(cells: Cells, by_name: dict[str, list[str]]) -> str | None:
@@ -114,7 +116,7 @@ def _placing(cells: Cells, where: str, unit_ids: Collection[str], zone: tzinfo) 
         direction_deg=None if direction_deg is None else direction_deg % 360,
         taken_at=_moment(cells, zone),
         unit_id=unit_id,
-        is_private=bool(cells.flag("private")),
+        is_private=cells.flag("private"),
     )
 
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from habmap.errors import InputError
+from habmap.errors import InputError, InputErrors
 from habmap.place.pictures import MOST_BYTES
 from habmap.place.userfiles import printable
 
@@ -43,9 +43,16 @@ def read_folder(folder: Path) -> PhotoFolder:
     InputError
         There is no such folder, it cannot be read, or it holds more files than anybody's photos.
     """
-    if not folder.exists():
-        raise InputError("there is no such folder", where=printable(str(folder)), mend="check the name")
-    if not folder.is_dir():
+    try:
+        kind = folder.stat().st_mode
+    except FileNotFoundError as error:
+        raise InputError("there is no such folder", where=printable(str(folder)), mend="check the name") from error
+    except (OSError, ValueError) as error:
+        raise InputError(
+            "the folder cannot be read", where=printable(str(folder)), value=printable(str(error)),
+            mend="check its name and its permissions",
+        ) from error  # fmt: skip
+    if not stat.S_ISDIR(kind):
         raise InputError(
             "this is a file, not a folder", where=printable(str(folder)), mend="name the folder that the photos lie in"
         )
@@ -53,6 +60,7 @@ def read_folder(folder: Path) -> PhotoFolder:
     unread: list[str] = []
     others, seen = 0, 0
     table: Path | None = None
+    tables_below: list[str] = []
     try:
         for here, folders, names in os.walk(folder, onerror=_raise, followlinks=False):
             folders[:] = sorted(name for name in folders if not name.startswith("."))
@@ -69,6 +77,8 @@ def read_folder(folder: Path) -> PhotoFolder:
                 below, suffix = path.relative_to(folder).as_posix(), path.suffix.lower()
                 if below.lower() == PLACING_TABLE:
                     table = path
+                elif name.lower() == PLACING_TABLE:
+                    tables_below.append(below)
                 elif suffix in JPEG_SUFFIXES:
                     jpegs.append(below)
                 elif suffix in UNREAD_SUFFIXES:
@@ -82,6 +92,19 @@ def read_folder(folder: Path) -> PhotoFolder:
             value=error.strerror,
             mend="check its permissions",
         ) from error
+    if tables_below:
+        # a photo that it calls private would be loaded as one for all eyes
+        raise InputErrors(
+            [
+                InputError(
+                    f"a table {PLACING_TABLE} lies in a folder below, where it is not read", where=printable(below),
+                    allowed=f"one table {PLACING_TABLE}, in the folder that you name",
+                    mend="move its rows up into the folder's own table, or load that folder by itself",
+                )
+                for below in tables_below
+            ],
+            where=printable(str(folder)),
+        )  # fmt: skip
     return PhotoFolder(folder, tuple(jpegs), tuple(unread), others, table)
 
 

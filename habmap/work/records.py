@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from datetime import date, datetime
-from typing import Literal
+from datetime import UTC, date, datetime
+from typing import Final, Literal
 
 from shapely import MultiPolygon, Point
 from shapely.geometry.base import BaseGeometry
@@ -293,7 +293,7 @@ class DrawnBlock:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Photo:
-    """One photo of the ground; of rows with one ``sha256`` the newest counts.
+    """One photo of the ground; of rows with one ``sha256`` one counts, see :func:`newest_photos`.
 
     Attributes
     ----------
@@ -331,12 +331,28 @@ class Photo:
     recorded_at: datetime
 
 
+_BEFORE_ALL: Final = datetime(1, 1, 1, tzinfo=UTC)
+
+
 def newest_photos(rows: Iterable[Photo]) -> tuple[Photo, ...]:
-    """Return one row of each photo, the one recorded last, in the order in which they were taken."""
-    newest: dict[str, Photo] = {}
-    for row in sorted(rows, key=lambda row: (row.recorded_at, row.uuid)):
-        newest[row.sha256] = row
-    return tuple(sorted(newest.values(), key=lambda row: (row.taken_at, row.uuid)))
+    """Return one row of each photo, the one that tells it last, in the order in which they were taken.
+
+    Notes
+    -----
+    A photo's first row has an id made of what it says (UUID version 5): each copy of a place that loads the photo
+    writes one, at its own moment. A row that tells a photo anew has an id of chance (version 4) and counts before any
+    first row, of several the last recorded. Of first rows that differ a private one counts. So joined copies agree,
+    whichever was joined to which, and a copy that knew nothing of it opens no private photo to the public.
+    """
+    counting: dict[str, Photo] = {}
+    for row in sorted(rows, key=_tells_photo_later):
+        counting[row.sha256] = row
+    return tuple(sorted(counting.values(), key=lambda row: (row.taken_at, row.uuid)))
+
+
+def _tells_photo_later(row: Photo) -> tuple[bool, datetime, bool, str]:
+    is_retold = row.uuid[14:15] != "5"  # where an id's text shows its version (RFC 9562, 4.1)
+    return is_retold, row.recorded_at if is_retold else _BEFORE_ALL, row.is_private, row.uuid
 
 
 Row = (

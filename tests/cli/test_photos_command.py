@@ -297,3 +297,82 @@ def test_a_photo_is_made_private_later(run_habmap: Run, place: Path, folder: Pat
     assert run_habmap("add", "photos", folder, "--overwrite", place=place).code == 0
     pair, single = run_habmap("photos", "--json", place=place).json["points"]
     assert (pair["for_public"], pair["after"], single["for_public"]) == (False, "2026-06-10", True)
+
+
+def private_rows(place: Path) -> list[tuple[str, int]]:
+    with closing(sqlite3.connect(place / "place.gpkg")) as connection:
+        return connection.execute("SELECT file_name, is_private FROM photos ORDER BY fid").fetchall()
+
+
+def test_once_private_a_photo_stays_so_until_somebody_writes_no(run_habmap: Run, place: Path, folder: Path) -> None:
+    table = folder / "photos.csv"
+    table.write_text("file,private\none.jpg,yes\n", encoding="utf-8")
+    run_habmap("add", "photos", folder, place=place)
+    table.write_text("file,direction_deg\none.jpg,45\n", encoding="utf-8")
+    assert run_habmap("add", "photos", folder, "--overwrite", "--json", place=place).json["loaded"] == 1
+    table.unlink()
+    assert run_habmap("add", "photos", folder, "--overwrite", place=place).code == 0
+    said = [is_private for name, is_private in private_rows(place) if name == "one.jpg"]
+    assert len(said) >= 2 and all(said)
+    table.write_text("file,private\none.jpg,no\n", encoding="utf-8")
+    assert run_habmap("add", "photos", folder, "--overwrite", place=place).code == 0
+    assert private_rows(place)[-1] == ("one.jpg", 0)
+
+
+def test_a_private_mark_is_never_passed_over(run_habmap: Run, place: Path, folder: Path) -> None:
+    """In a table below, in a column misspelled, on the second of two equal files, on the property's own copy."""
+    below = folder / "east" / "photos.csv"
+    below.write_text("file,private\nthree.jpeg,yes\n", encoding="utf-8")
+    done = run_habmap("add", "photos", folder, place=place)
+    assert (done.code, rows(place)) == (3, [])
+    assert "east/photos.csv" in done.err
+    below.unlink()
+
+    shutil.copy(folder / "one.jpg", folder / "zone.jpg")
+    table = folder / "photos.csv"
+    table.write_text("file,private\nzone.jpg,yes\n", encoding="utf-8")
+    done = run_habmap("add", "photos", folder, "--json", place=place)
+    assert (done.code, rows(place)) == (3, [])
+    assert "twice" in done.json["faults"][0]["what"] and "one.jpg" in done.json["faults"][0]["value"]
+    (folder / "zone.jpg").unlink()
+
+    table.write_text("file,privat\none.jpg,yes\n", encoding="utf-8")
+    done = run_habmap("add", "photos", folder, "--json", place=place)
+    assert done.code == 0 and any("columns not read: privat" in words for words in done.json["warnings"])
+
+    table.unlink()
+    kept = place / "photos"
+    name = next(row["picture"] for row in rows(place) if row["file_name"] == "one.jpg")
+    (kept / "photos.csv").write_text(f"file,private\n{name},yes\n", encoding="utf-8")
+    before = next(tuple(row) for row in rows(place) if row["file_name"] == "one.jpg")
+    assert run_habmap("add", "photos", kept, "--json", place=place).json["left_out"][0]["kind"] == "other content"
+    assert run_habmap("add", "photos", kept, "--overwrite", "--json", place=place).json["loaded"] == 1
+    with closing(sqlite3.connect(place / "place.gpkg")) as connection:
+        after = connection.execute("SELECT * FROM photos ORDER BY fid DESC LIMIT 1").fetchone()
+        columns = [one[1] for one in connection.execute("PRAGMA table_info(photos)")]
+    differing = {name for name, old, new in zip(columns, before, after, strict=True) if old != new}
+    assert differing == {"fid", "uuid", "is_private", "recorded_at"}
+
+
+def test_copies_that_tell_a_photo_differently_can_be_joined_and_agree(
+    run_habmap: Run, place: Path, folder: Path, tmp_path: Path
+) -> None:
+    other = Path(shutil.copytree(place, tmp_path / "other"))
+    table = folder / "photos.csv"
+    run_habmap("add", "photos", folder, place=place)
+    table.write_text("file,private\none.jpg,yes\n", encoding="utf-8")
+    run_habmap("add", "photos", folder, "--overwrite", place=place)
+    table.unlink()
+    (folder / "one.jpg").rename(folder / "uno.jpg")
+    run_habmap("add", "photos", folder, place=other)
+    third = Path(shutil.copytree(other, tmp_path / "third"))
+    assert run_habmap("join", place, place=other).code == 0
+    assert run_habmap("join", third, place=place).code == 0
+    seen = [run_habmap("photos", "--json", place=one).json["points"] for one in (place, other)]
+    assert seen[0] == seen[1]
+    assert [point["unit_id"] for point in seen[0] if not point["for_public"]] == ["A"]
+
+
+def test_a_folder_whose_name_no_disk_can_hold(run_habmap: Run, place: Path) -> None:
+    done = run_habmap("add", "photos", "x" * 5000, place=place)
+    assert done.code == 3 and "cannot be read" in done.err and "not made for" not in done.err
