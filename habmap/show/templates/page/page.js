@@ -21,14 +21,30 @@ function drawPlace(map) {
   const partsOf = (geometry) => geometry.type === "Polygon" ? [geometry.coordinates] : geometry.coordinates;
   // Many shapes drawn alike are one path, or one for each square of the ground where there are very many: a browser that
   // paints tile by tile then skips what lies elsewhere.
-  const SQUARES = 6, FEW = 200;
+  const SQUARES = 6, FEW = 200, turned = new WeakMap(); // rings as Leaflet has them, made once however often they are drawn
+  function asLatLngs(rings) {
+    if (!turned.has(rings)) turned.set(rings, rings.map((ring) => ring.map(([lon, lat]) => new L.LatLng(lat, lon))));
+    return turned.get(rings);
+  }
+  function edgesOf(polygons) { // of many corners: no list is made of them
+    let west = Infinity, south = Infinity, east = -Infinity, north = -Infinity;
+    for (const rings of polygons) {
+      for (const [lon, lat] of rings[0]) {
+        if (lon < west) west = lon;
+        if (lon > east) east = lon;
+        if (lat < south) south = lat;
+        if (lat > north) north = lat;
+      }
+    }
+    return { west, south, east, north };
+  }
   function many(geometries, pane, style) {
     const squares = new Map(), wide = (place.extent[2] - place.extent[0]) / SQUARES, tall = (place.extent[3] - place.extent[1]) / SQUARES;
     geometries.flatMap(partsOf).forEach((rings, _, { length }) => {
       const [lon, lat] = rings[0][0];
       const square = length > FEW ? `${Math.floor((lon - place.extent[0]) / wide)} ${Math.floor((lat - place.extent[1]) / tall)}` : "";
       if (!squares.has(square)) squares.set(square, []);
-      squares.get(square).push(rings.map((ring) => ring.map(([x, y]) => [y, x])));
+      squares.get(square).push(asLatLngs(rings));
     });
     return L.layerGroup([...squares.values()].map((parts) =>
       L.polygon(parts, { ...style, interactive: false, pane, renderer: renderers[pane] }))).addTo(map);
@@ -44,11 +60,7 @@ function drawPlace(map) {
   // --- what lies under a mark: dark ground is written on in paper, light ground in ink ---
   let dark = [];
   function darken(polygons) {
-    const least = (values) => values.reduce((a, b) => Math.min(a, b)), most = (values) => values.reduce((a, b) => Math.max(a, b));
-    dark = polygons.map((rings) => {
-      const lons = rings[0].map((p) => p[0]), lats = rings[0].map((p) => p[1]);
-      return { rings, west: least(lons), east: most(lons), south: least(lats), north: most(lats) };
-    });
+    dark = polygons.map((rings) => ({ rings, ...edgesOf([rings]) }));
   }
   const darkOf = (pieces) => pieces.filter((piece) => place.dark.includes(piece.stage)).flatMap((piece) => partsOf(piece.shape));
   darken(darkOf(place.pieces));
@@ -74,14 +86,16 @@ function drawPlace(map) {
   slate.setAttribute("aria-hidden", "true");
   // Of thousands of dates few find room: a mark is an element only once it may be seen. One that is `off` never is.
   function mark(latlng, node, kind, weight, angle, lift, group) {
-    if (angle || lift) node.style.transform = `translate(-50%, -50%) rotate(${angle || 0}deg) translateY(${lift || 0}px)`;
-    const one = { element: null, latlng: L.latLng(latlng), ink: node, kind, weight, group, off: false, always: kind.startsWith("order") && place.units.length <= 40 };
+    const tilt = angle || lift ? `translate(-50%, -50%) rotate(${angle || 0}deg) translateY(${lift || 0}px)` : "";
+    const one = { element: null, latlng: L.latLng(latlng), ink: null, node, tilt, kind, weight, group, off: false, always: kind.startsWith("order") && place.units.length <= 40 };
     one.flat = map.project(one.latlng, 0);
     marks.push(one);
     return one;
   }
   function laid(one) {
     if (!one.element) {
+      one.ink = typeof one.node === "string" ? written(one.node) : one.node;
+      if (one.tilt) one.ink.style.transform = one.tilt;
       one.element = document.createElement("div");
       one.element.className = `mark ${one.kind}${isDark(one.latlng) ? " ondark" : ""}`;
       one.element.append(one.ink);
@@ -108,7 +122,7 @@ function drawPlace(map) {
   function likely(inOrder) {
     const size = map.getSize(), scale = 2 ** map.getZoom(), corner = map.containerPointToLayerPoint([0, 0]).add(map.getPixelOrigin()), kept = [];
     return inOrder.filter((one) => {
-      const x = one.flat.x * scale - corner.x, y = one.flat.y * scale - corner.y, half = 2.5 * Math.max(2, one.ink.textContent.length);
+      const x = one.flat.x * scale - corner.x, y = one.flat.y * scale - corner.y, half = 2.5 * Math.max(2, (one.node.textContent ?? one.node).length);
       if (x < 0 || y < 0 || x > size.x || y > size.y) return one.always;
       if (!one.always && kept.some((k) => Math.abs(k.x - x) < k.half + half && Math.abs(k.y - y) < 10)) return false;
       return kept.push({ x, y, half });
@@ -163,11 +177,10 @@ function drawPlace(map) {
   if (place.boundary) shape(place.boundary, "edges", { fill: false, color: INK, weight: 2, dashArray: "16 4 3 4 3 4" }).addTo(map);
   opening.patches = drawPatches(place.patches.map((patch) => patch.shape));
   place.patches.forEach((patch) => {
-    const b = L.latLngBounds(L.GeoJSON.coordsToLatLngs(partsOf(patch.shape).flatMap((rings) => rings[0])));
-    const tall = b.getNorth() - b.getSouth(), middle = b.getCenter().lng;
+    const b = edgesOf(partsOf(patch.shape)), tall = b.north - b.south, middle = (b.west + b.east) / 2;
     patch.marks = [
-      mark([b.getNorth() - tall * 0.16, middle], written(patch.label), "day", 4, 0, 0, patch),
-      mark([b.getSouth() + tall * 0.16, middle], written(patch.label), "day", 3.9, 0, 0, patch),
+      mark([b.north - tall * 0.16, middle], patch.label, "day", 4, 0, 0, patch),
+      mark([b.south + tall * 0.16, middle], patch.label, "day", 3.9, 0, 0, patch),
     ];
   });
 
