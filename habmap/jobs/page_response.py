@@ -6,7 +6,8 @@ from datetime import date
 
 from habmap.jobs.ground import Ground
 from habmap.jobs.ports import Store
-from habmap.jobs.response import UnitResponse, response_of
+from habmap.jobs.response import response_of
+from habmap.jobs.response_records import UnitResponse
 from habmap.jobs.response_words import (
     canopy_sentence,
     cover_sentence,

@@ -13,7 +13,8 @@ import shapely
 from habmap.jobs.ground import Ground, GroundPiece, ground
 from habmap.jobs.ports import Store
 from habmap.jobs.response_canopy import Canopy, canopy_of_side
-from habmap.jobs.response_regrowth import ComingBack, FirstWork, coming_back, first_work
+from habmap.jobs.response_records import ResponseResult, UnitResponse
+from habmap.jobs.response_regrowth import FirstWork, coming_back, first_work
 from habmap.jobs.response_words import unit_words
 from habmap.vocabulary import CEDAR_COVERS
 from habmap.work.records import Plot, Unit
@@ -24,101 +25,6 @@ from habmap.work.seen import CoverFrame, Sighting
 ROUND_DAYS = 31
 #: Values of ``establishmentMeans`` that say a species belongs here.
 _NATIVE_MEANS = frozenset({"native", "nativeReintroduced"})
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class UnitResponse:
-    """One unit before and after the first work on its ground; ``None`` = not read, or not to be had from what was.
-
-    Attributes
-    ----------
-    first_work_on, first_work
-        Day and practice of the first log line that killed cedars or burned there; ``None`` = none yet, and then all
-        readings are from before.
-    worked_pct
-        Share of the unit's ground that such work has covered by the day asked for [%]; frames may lie on the rest.
-    read_before_on, read_after_on, frames_before, frames_after
-        The last round of frames read before that day, and the newest read after it, with its last day. A round is what
-        one reading took within ``ROUND_DAYS``, and all that was read on its last day.
-    native_cover_…_pct
-        Mean over those frames of the cover of native plants, cedars left out; the plants of a frame are summed, so
-        layers may pass 100. Limits: 95 %, Student's t over frames.
-    native_cover_change_pct
-        Percentage points gained; limits: 95 %, Welch.
-    unknown_cover_…_pct
-        Cover of plants that the reader marked as of unknown origin.
-    canopy_…_pct, canopy_…_rests_on
-        Crown cover of cedars and what it was measured by.
-    species_…, native_species_…
-        Different species noted in sightings and frames, cedars left out: counts of what was seen, no census.
-    sightings_…, species_frames_…
-        The effort behind them: sightings, and all frames read on that side in which plants were named by species.
-    frames_compared, frame_species_…, frame_species_…_sd
-        Species expected in equally many frames (Mao's tau) with their standard deviation.
-    sightings_unsure
-        Sightings whose stated uncertainty reaches beyond the unit.
-    left_out
-        Sightings and frames of the very day of the first work, or whose interval spans it: they count on no side.
-    """
-
-    unit_id: str
-    name: str
-    first_work_on: date | None
-    first_work: str | None
-    worked_pct: float
-    read_before_on: date | None
-    read_after_on: date | None
-    frames_before: int
-    frames_after: int
-    native_cover_before_pct: float | None
-    native_cover_before_pct_ci95_low: float | None
-    native_cover_before_pct_ci95_high: float | None
-    native_cover_after_pct: float | None
-    native_cover_after_pct_ci95_low: float | None
-    native_cover_after_pct_ci95_high: float | None
-    native_cover_change_pct: float | None
-    native_cover_change_pct_ci95_low: float | None
-    native_cover_change_pct_ci95_high: float | None
-    unknown_cover_before_pct: float | None
-    unknown_cover_after_pct: float | None
-    canopy_before_pct: float | None
-    canopy_before_pct_ci95_low: float | None
-    canopy_before_pct_ci95_high: float | None
-    canopy_before_on: date | None
-    canopy_before_rests_on: str | None
-    canopy_after_pct: float | None
-    canopy_after_pct_ci95_low: float | None
-    canopy_after_pct_ci95_high: float | None
-    canopy_after_on: date | None
-    canopy_after_rests_on: str | None
-    species_before: int
-    species_after: int
-    native_species_before: int
-    native_species_after: int
-    sightings_before: int
-    sightings_after: int
-    sightings_unsure: int
-    species_frames_before: int
-    species_frames_after: int
-    frames_compared: int | None
-    frame_species_before: float | None
-    frame_species_before_sd: float | None
-    frame_species_after: float | None
-    frame_species_after_sd: float | None
-    left_out: int
-    coming_back: ComingBack
-    words: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ResponseResult:
-    """Every unit of cedar ground, and any other that was read or worked; ``on`` is the newest day that counts."""
-
-    place: str
-    on: date | None
-    units: tuple[UnitResponse, ...]
-    sightings_outside: int
-    method: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)

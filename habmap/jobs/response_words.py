@@ -8,7 +8,7 @@ from habmap.show.words import day_words, joined, tenths
 from habmap.vocabulary import PRACTICE_WORDS
 
 if TYPE_CHECKING:
-    from habmap.jobs.response import UnitResponse
+    from habmap.jobs.response_records import UnitResponse
     from habmap.jobs.response_regrowth import LookFound
 
 

@@ -8,7 +8,8 @@ from typing import Any
 
 import pytest
 
-from habmap.jobs.response import UnitResponse, response
+from habmap.jobs.response import response
+from habmap.jobs.response_records import UnitResponse
 from habmap.place.store import GeoPackageStore
 
 pytestmark = pytest.mark.browser

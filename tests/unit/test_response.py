@@ -11,7 +11,8 @@ import pytest
 from fakes import GRID, FakeStore, entry, unit
 from shapely import Point, box
 
-from habmap.jobs.response import ResponseResult, UnitResponse, response
+from habmap.jobs.response import response
+from habmap.jobs.response_records import ResponseResult, UnitResponse
 from habmap.land.density import crown_cover_pct
 from habmap.work.records import Entry, Look, Plot, Row
 from habmap.work.seen import CoverFrame, CoverLine, Sighting
