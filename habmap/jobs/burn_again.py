@@ -158,7 +158,7 @@ def burn_again(store: Store, entry: str, *, today: dt.date) -> BurnAgain:
     again = _again(
         content, result, _block_name(store, content, result), today=today, plans_from=logged_on if plans_kept else None
     )
-    return BurnAgain(past, request, replace(result, notices=record.notices, again=again))
+    return BurnAgain(past, request, replace(result, block=again.block, notices=record.notices, again=again))
 
 
 def _plans(store: Store, record: BurnRecord, where: str) -> tuple[PlanSection, bool]:

@@ -30,6 +30,9 @@ OFF_PROPERTY: Final = "off the property"
 UNMAPPED: Final = "unmapped ground"
 _BEYOND_WORD: Final = {"road": "road", "lane": "road", "pond": "water", "creek": "water", "line": "break"}
 FIRE_STAGES: Final = frozenset({"burned", "slash_gone", "kept_up", "coming_back"})
+#: Ground that holds cedar which can carry fire on.
+FUEL_STAGES: Final = frozenset({"standing", "part_cut", "dead_standing", "down", "piled", "coming_back"})
+CEDAR_FUEL_WORDS: Final = ": cedar fuel beyond this edge"
 BREAK_WORDS: Final = "published figures, not what this burn needs"
 
 
@@ -99,6 +102,8 @@ class _Beyond:
     stage: str | None
     words: str
     break_name: str | None
+    #: Whether it has a name of its own: a walk of "creek" would count for every creek.
+    is_named: bool = False
 
 
 def burn_edges(
@@ -156,7 +161,7 @@ def burn_edges(
                 beyond_words=beyond[first].words,
                 mapped_break=beyond[first].break_name is not None,
                 break_name=beyond[first].break_name,
-                boss_checked=beyond[first].break_name in walked,
+                boss_checked=beyond[first].is_named and beyond[first].break_name in walked,
                 upslope=rises[first],
                 coordinates=tuple((float(x), float(y)) for x, y in lonlat),
             )
@@ -249,16 +254,17 @@ def _beyond(
             break_name = feature.name or feature.kind
         else:
             break_name = other.unit_id if other is not None and is_water else None
+        is_named = break_name is not None and (feature is None or bool((feature.name or "").strip()))
         if feature is not None and (line_m <= INSIDE_M or line_m <= min(unit_m, off)):
             word = _BEYOND_WORD[feature.kind]
-            found.append(_Beyond(word, None, f"{word}: {feature.name or feature.kind}", break_name))
+            found.append(_Beyond(word, None, f"{word}: {feature.name or feature.kind}", break_name, is_named))
         elif other is not None and unit_m <= off:
-            found.append(_Beyond(other.unit_id, other.stage, _unit_words(other, covers, on), break_name))
+            found.append(_Beyond(other.unit_id, other.stage, _unit_words(other, covers, on), break_name, is_named))
         elif off < math.inf:
-            found.append(_Beyond(OFF_PROPERTY, None, OFF_PROPERTY, break_name))
+            found.append(_Beyond(OFF_PROPERTY, None, OFF_PROPERTY, break_name, is_named))
         else:
             words = f"nothing mapped within {ft(within_m):.0f} ft"
-            found.append(_Beyond(UNMAPPED, None, words, break_name))
+            found.append(_Beyond(UNMAPPED, None, words, break_name, is_named))
     return found
 
 
@@ -271,9 +277,8 @@ def _unit_words(piece: GroundPiece, covers: Mapping[str, str], on: date) -> str:
         words += f"; burned this season ({fire}): confirm it is black"
     elif piece.stage in FIRE_STAGES and fire is not None:
         words += f", last fire {fire}"
-    elif piece.stage in {"standing", "part_cut", "dead_standing", "down", "piled"}:
-        words += ": cedar fuel beyond this edge"
-    return words
+    # A fire that killed too few leaves cedars standing: black ground below them is no end of the fuel.
+    return f"{words}{CEDAR_FUEL_WORDS}" if piece.stage in FUEL_STAGES else words
 
 
 def _off_property_m(

@@ -129,6 +129,7 @@ def forecast_used(store: Store, request: BurnRequest) -> ForecastUsed | None:
     height = {"20ft": "its wind is at 20 ft", "eye": "its wind is at eye level"}.get(
         said or "", "nobody said at what height its wind is"
     )
+    row = f"; the weather at ignition is its row of {hour.at:%H:%M}" if taken and hour is not None else ""
     first, last = request.forecast[0].at, request.forecast[-1].at
     return ForecastUsed(
         file_name=source.file_name,
@@ -137,7 +138,7 @@ def forecast_used(store: Store, request: BurnRequest) -> ForecastUsed | None:
         first=first.isoformat(timespec="minutes"),
         last=last.isoformat(timespec="minutes"),
         taken=taken,
-        words=f"{printable(source.file_name)}, {loaded}, {_span_words(request.forecast)}; {height}",
+        words=f"{printable(source.file_name)}, {loaded}, {_span_words(request.forecast)}; {height}{row}",
     )
 
 

@@ -99,19 +99,21 @@ def burn_hours(
         if hour is None:
             found.append(BurnHour(time=_written(at), is_gap=True))
             continue
+        # A calm has no direction that a plan could be held against, and none that a wind could turn from.
+        from_deg = None if hour.wind_mph == 0 else hour.wind_from_deg
         fine_fuel_pct = _driest(hour, classes, shade_pct, above_weather_ft)
         values = {
             "temp_f": hour.temp_f,
             "rh_pct": hour.rh_pct,
             "wind_mph": hour.wind_mph,
             "gust_mph": hour.gust_mph,
-            "wind_from_deg": hour.wind_from_deg,
+            "wind_from_deg": from_deg,
             "fine_fuel_pct": fine_fuel_pct,
         }
         lines = [line for line in compare(values, windows) if line.item in values]
         turn = None
-        if at > ignition and hour.wind_from_deg is not None:
-            turn = turn_deg(hour.wind_from_deg, ignition_wind_from_deg)
+        if at > ignition and from_deg is not None:
+            turn = turn_deg(from_deg, ignition_wind_from_deg)
         found.append(
             BurnHour(
                 time=_written(at),

@@ -37,6 +37,7 @@ from habmap.show.records import PageFeature
 from habmap.show.relief import Relief, draw_relief
 from habmap.show.words import tenths
 from habmap.vocabulary import PRIVATE_FEATURE_KINDS, WIND_WORDS, wind_16
+from habmap.work.burnday import beside
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,19 +55,22 @@ class _Room:
 _ROOMS: Final = tuple(
     _Room(edges=edges, places=places, faces=faces, hours=hours, crew=crew)
     for edges, places, faces, hours, crew in (
-        (14, 7, 6, 8, 6),
-        (14, 7, 6, 6, 6),
-        (12, 5, 5, 6, 5),
-        (12, 5, 5, 6, 4),
-        (11, 4, 4, 6, 4),
-        (11, 4, 4, 4, 4),
-        (9, 4, 4, 6, 3),
-        (8, 4, 4, 6, 3),
-        (7, 4, 3, 6, 3),
-        (8, 4, 4, 5, 3),
-        (8, 4, 4, 4, 3),
-        (8, 4, 4, 3, 3),
-        (6, 3, 3, 4, 3),
+        (24, 7, 6, 8, 6),
+        (20, 7, 6, 6, 6),
+        (18, 6, 6, 6, 5),
+        (18, 5, 5, 6, 4),
+        (18, 4, 4, 6, 4),
+        (16, 4, 4, 6, 4),
+        (16, 4, 4, 5, 3),
+        (14, 4, 4, 5, 3),
+        (14, 4, 3, 4, 3),
+        (12, 4, 3, 4, 3),
+        (11, 4, 3, 4, 3),
+        (10, 4, 3, 3, 3),
+        (9, 3, 3, 3, 3),
+        (8, 3, 3, 3, 3),
+        (7, 3, 3, 3, 3),
+        (6, 3, 3, 3, 3),
         (5, 3, 3, 3, 3),
     )
 )
@@ -171,7 +175,7 @@ def burn_sheet(
     middle = shapely.get_coordinates(shapely.centroid(shapely.convex_hull(lines)))[0].tolist()
     return BurnSheet(
         place=result.place,
-        headline=f"Burn sheet: {_block_name(request, result)}, {tenths(result.acres)} acres, {hour_words(result.time)}",
+        headline=f"Burn sheet: {result.block}, {tenths(result.acres)} acres, {hour_words(result.time)}",
         lines=(
             f"{result.place}. {_weather_words(request, result)}",
             *_again_lines(result),
@@ -200,7 +204,7 @@ def burn_sheet(
         relief=relief,
         wind_from_deg=result.wind_from_deg,
         wind_words=(
-            f"wind from {wind_16(result.wind_from_deg)} ({result.wind_from_deg:.0f}°)",
+            f"wind from {wind_16(result.wind_from_deg)}, {beside(result.wind_from_deg)}° true",
             f"{_said(request, 'wind_mph', '{:g} mph', 'speed')}, {_height_words(result.wind_height)}",
         ),
         measured=(
@@ -210,7 +214,7 @@ def burn_sheet(
             edges_section(result, keys, room.edges),
             *around_sections(result, room.places),
             *hours_sections(result, room.hours),
-            Section(title="Cautions", sentences=result.cautions, is_framed=True),
+            Section(title="Cautions", sentences=result.cautions, is_framed=True, may_move=True),
         ),
         chart=chart,
         chart_words="" if chart is None else chart_words(result, chart),
@@ -249,17 +253,6 @@ def _sentences(parts: Sequence[str]) -> str:
 def _again_lines(result: BurnDayResult) -> tuple[str, ...]:
     words = () if result.again is None else result.again.words
     return tuple(_sentences(part) for part in (words[:2], words[2:]) if part)
-
-
-def _block_name(request: BurnRequest, result: BurnDayResult) -> str:
-    """Return the block as it was named, with its units where that says more."""
-    if result.again is not None:
-        return result.again.block
-    units = ", ".join(result.units)
-    if request.patch is not None:
-        return f"a patch in {units}" if units else "a patch outside every unit"
-    named = ", ".join(request.names)
-    return units if named == units else f"{named} ({units})"
 
 
 def _given(request: BurnRequest, item: str) -> float | None:

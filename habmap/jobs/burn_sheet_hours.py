@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Callable, Sequence
 from datetime import datetime, timedelta
+from functools import partial
 from itertools import pairwise
 from zoneinfo import ZoneInfo
 
-from habmap.jobs.burn_hours import WIND_SHIFT_DEG
+from habmap.jobs.burn_hours import WIND_SHIFT_DEG, BurnHour
 from habmap.jobs.burnday import BurnDayResult
 from habmap.land.grid import LocalGrid
 from habmap.land.sun import sunrise_and_sunset
@@ -88,37 +90,62 @@ def chart_words(result: BurnDayResult, chart: HoursChart) -> str:
 
 
 def hours_sections(result: BurnDayResult, most: int) -> tuple[Section, ...]:
-    """Return the forecast's hours that stand out: something not met, a turn of the wind, or nothing known."""
-    spans: list[tuple[str, str, str]] = []
-    last = ""
-    for hour in result.hours:
-        marks = ["wind shift"] if hour.wind_shift else []
-        marks += [ITEMS[item][0] for item in hour.not_met]
-        what = "no forecast" if hour.is_gap else ", ".join(marks)
-        time = hour.time.replace("T", " ")[5:]
-        if what and what == last:  # hours that say the same stand in one row
-            spans[-1] = (spans[-1][0], time, what)
-        elif what:
-            spans.append((time, time, what))
-        last = what
-    # With little room the turns of the wind stay longest, and what is not known goes first.
-    told = sorted(spans, key=lambda span: (not span[2].startswith("wind shift"), span[2] == "no forecast"))[:most]
-    rows = [
-        (first if first == end else f"{first} to {end}", what)
-        for first, end, what in spans
-        if (first, end, what) in told
-    ]
+    """Return when the forecast has something not met, turns far, or is silent: a row for each, all hours in it.
+
+    Parameters
+    ----------
+    most
+        Longest list of times in a row; what is left out there is counted in it.
+    """
+    marks: list[tuple[str, Callable[[BurnHour], bool]]] = [("wind shift", lambda hour: hour.wind_shift)]
+    marks += [(_short(item), partial(_is_not_met, item)) for item in ITEMS]
+    marks.append(("no forecast", lambda hour: hour.is_gap))
+    rows = [(name, _times(found, most)) for name, is_so in marks if (found := _spans(result.hours, is_so))]
+    silent = [_short(item) for item in ITEMS if any(item in hour.not_given for hour in result.hours)]
+    if silent:
+        rows.append(("not given", f"some hours or all: {', '.join(silent)}"))
     if not rows:
         return ()
-    left_out = len(spans) - len(rows)
     return (
         Section(
             title="Forecast hours: not met, shifts and gaps",
-            header=("hour", "what"),
+            header=("what", "when"),
             rows=tuple(rows),
-            shares=(0.42, 0.58),
-            after=(f"Left out for room: {left_out} of the times; `habmap burnday` prints them all.",)
-            if left_out
-            else (),
+            shares=(0.32, 0.68),
+            may_move=True,
         ),
+    )
+
+
+def _short(item: str) -> str:
+    return ITEMS[item][0].partition(",")[0]
+
+
+def _is_not_met(item: str, hour: BurnHour) -> bool:
+    return item in hour.not_met
+
+
+def _spans(hours: Sequence[BurnHour], is_so: Callable[[BurnHour], bool]) -> list[tuple[str, str]]:
+    """Return the first and last hour of each run of neighbouring hours that it is so in."""
+    spans: list[tuple[str, str]] = []
+    was_so = False
+    for hour in hours:
+        if is_so(hour):
+            spans[-1:] = [(spans[-1][0], hour.time)] if was_so else [*spans[-1:], (hour.time, hour.time)]
+        was_so = is_so(hour)
+    return spans
+
+
+def _times(spans: Sequence[tuple[str, str]], most: int) -> str:
+    """Return runs of hours in words, each day named where it begins: ``03-13 15:00; 23:00 to 03-14 08:00``."""
+    words, day = [], ""
+    for span in spans[:most]:
+        ends = []
+        for time in dict.fromkeys(span):
+            ends.append(time[5:].replace("T", " ") if time[5:10] != day else time[11:])
+            day = time[5:10]
+        words.append(" to ".join(ends))
+    left_out = len(spans) - most
+    return "; ".join(words) + (
+        f"; and {left_out} more {'time' if left_out == 1 else 'times'} later" if left_out > 0 else ""
     )

@@ -7,12 +7,13 @@ from collections.abc import Sequence
 from typing import Final
 
 from habmap.jobs.burn_around import SCREEN_WORDS
-from habmap.jobs.burn_edges import Edge
+from habmap.jobs.burn_edges import CEDAR_FUEL_WORDS, FUEL_STAGES, Edge
+from habmap.jobs.burn_fuel import UNKNOWN
 from habmap.jobs.burnday import BurnDayResult
 from habmap.measures import M_PER_MILE, ft
 from habmap.show.burn_sheet import SIDE_LETTERS, Section
 from habmap.vocabulary import FEATURE_WORDS, wind_16
-from habmap.work.burnday import ITEMS, PLAN_KIND_WORDS, Compared
+from habmap.work.burnday import ITEMS, PLAN_KIND_WORDS, Compared, beside, distance_words
 
 
 def hour_words(time: str) -> str:
@@ -28,10 +29,10 @@ def plan_section(result: BurnDayResult) -> Section:
     lines = result.prescription
     if any(line.verdict == "no plan" for line in lines):
         return Section(
-            title=f"The written plan for {kind}",
+            title=f"No written plan for {kind} in force here",
             sentences=(
-                f"There {was} no written plan for {kind} with author and date in habmap.toml, so nothing is compared. The "
-                "weather is only set down here.",
+                f"There {was} no written plan for {kind} with author and date in habmap.toml, so nothing is compared. "
+                "The weather is only set down here.",
             ),
             header=("item", given),
             rows=tuple(
@@ -43,7 +44,6 @@ def plan_section(result: BurnDayResult) -> Section:
             ),
             shares=(0.65, 0.35),
         )
-    is_split = len({line.unit_ids for line in lines}) > 1
     return Section(
         title=f"Beside the written plan for {kind}",
         sentences=(
@@ -53,8 +53,8 @@ def plan_section(result: BurnDayResult) -> Section:
         header=("item", given, "plan", "comparison"),
         rows=tuple(
             (
-                ITEMS[line.item][0] + (f" ({', '.join(line.unit_ids)})" if is_split else ""),
-                "not given" if line.value is None else _figure(line.value, ITEMS[line.item][1]),
+                ITEMS[line.item][0] + (f" ({', '.join(line.unit_ids)})" if line.unit_ids != result.units else ""),
+                "not given" if line.value is None else _figure(line.value, ITEMS[line.item][1], line.low, line.high),
                 _limits(line),
                 _compared_words(line),
             )
@@ -64,19 +64,21 @@ def plan_section(result: BurnDayResult) -> Section:
     )
 
 
-def _figure(value: float, unit: str) -> str:
-    return f"{value:,.5g} {unit}".rstrip() if unit != "°" else f"{value:g}°"
+def _figure(value: float, unit: str, *limits: float | None) -> str:
+    text = beside(value, limits)
+    return f"{text} {unit}".rstrip() if unit != "°" else f"{text}°"
 
 
 def _limits(line: Compared) -> str:
     if line.low is None or line.high is None:
         return "no limit"
-    return f"{line.low:,.5g} to {line.high:,.5g}"
+    return f"{beside(line.low)} to {beside(line.high)}"
 
 
 def _compared_words(line: Compared) -> str:
     if line.verdict == "not met" and line.distance is not None:
-        return f"not met, by {_figure(float(f'{line.distance:.3g}'), ITEMS[line.item][1])}"
+        unit = ITEMS[line.item][1]
+        return f"not met, by {distance_words(line.distance)}{'' if unit == '°' else ' '}{unit}".rstrip()
     return line.verdict
 
 
@@ -95,17 +97,21 @@ def moisture_section(result: BurnDayResult, most: int) -> Section:
     return Section(
         title="Fine dead fuel moisture",
         sentences=(
-            f"{driest} {_air_words(result)}Needles {fuel.needles or 'not known'}, grass {load} ({look}); {cut}.",
+            f"{driest} {_air_words(result)}Needles {fuel.needles or 'not known'}, grass load {load} ({look}); {cut}.",
         ),
         header=("faces", "slope", "acres", "moisture"),
         rows=tuple(
-            (line.facing, f"{line.slope_class} %", f"{line.acres:.2f}",
+            (_known(line.facing), _known(line.slope_class, " %"), f"{line.acres:.2f}",
              "none given" if line.pct is None else f"{line.pct:g} %")
             for line in shown
         ),
         shares=(0.28, 0.24, 0.24, 0.24),
         after=_left_out(len(result.fuel_moisture) - len(shown), "faces"),
     )  # fmt: skip
+
+
+def _known(word: str, unit: str = "") -> str:
+    return "not known" if word == UNKNOWN else f"{word}{unit}"
 
 
 def _air_words(result: BurnDayResult) -> str:
@@ -124,8 +130,8 @@ def _left_out(count: int, what: str) -> tuple[str, ...]:
 # --- edges --------------------------------------------------------------------------------------------------
 
 _Same = tuple[str, str]
-#: Beyond an edge, these hold cedar that can carry fire on: never the first to be left out.
-_FUEL_STAGES: Final = frozenset({"standing", "part_cut", "dead_standing", "down", "piled", "coming_back"})
+#: Stands for the words that the list has no room for in each row.
+_FUEL_MARK: Final = " (fuel)"
 
 
 def side_and_beyond(edge: Edge) -> _Same:
@@ -154,7 +160,7 @@ def edges_section(result: BurnDayResult, keys: dict[_Same, str], most: int) -> S
     kept = sorted(
         groups,
         key=lambda same: (
-            same[0] != "downwind" and groups[same][0].beyond_stage not in _FUEL_STAGES,
+            same[0] != "downwind" and groups[same][0].beyond_stage not in FUEL_STAGES,
             -sum(edge.length_m for edge in groups[same]),
         ),
     )[:most]
@@ -166,29 +172,57 @@ def edges_section(result: BurnDayResult, keys: dict[_Same, str], most: int) -> S
         breaks = list(dict.fromkeys(edge.break_name or "mapped" for edge in members if edge.mapped_break))
         named = breaks[0] if len(breaks) == 1 else f"{len(breaks)} on the map"
         break_ft = sum(ft(edge.length_m) for edge in members if edge.mapped_break)
-        rises_ft = sum(ft(edge.length_m) for edge in members if edge.upslope)
+        walked_ft = sum(ft(edge.length_m) for edge in members if edge.boss_checked)
+        walked = f"; walked {walked_ft:,.0f}" if walked_ft else ""
         rows.append(
             (
                 key,
                 f"{sum(ft(edge.length_m) for edge in members):,.0f}",
-                members[0].beyond_words,
-                f"{named}, {break_ft:,.0f}" if breaks else "none",
-                f"{rises_ft:,.0f}" if rises_ft else "–",
+                _beyond_words(members[0]),
+                f"{named}, {break_ft:,.0f}{walked}" if breaks else "none",
+                _rises(members),
             )
         )
+    left_out = [same for same in keys if same not in kept]
     totals = result.edge_totals
     return Section(
         title="Edges, and what lies beyond",
         sentences=(
             f"Feet: downwind {ft(totals.downwind_m):,.0f}, side {ft(totals.side_m):,.0f}, "
             f"upwind {ft(totals.upwind_m):,.0f}; around {ft(totals.perimeter_m):,.0f}. A mapped break counts for "
-            "nothing until the burn boss has walked it. Rises: feet of it where the ground rises away.",
+            f"nothing until the burn boss has walked it{_walked_words(result.edges)}. Rises: feet of it where the "
+            f"ground rises away{'' if _is_rise_known(result.edges) else ', ? = not known'}. (fuel): cedar beyond it.",
         ),
         header=("key", "feet", "beyond", "mapped break, ft", "rises"),
         rows=tuple(rows),
-        shares=(0.09, 0.1, 0.4, 0.31, 0.1),
-        after=_left_out(len(groups) - len(rows), "edges"),
+        shares=(0.08, 0.1, 0.45, 0.28, 0.09),
+        after=(
+            f"Left out for room, but lettered on the map: {', '.join(keys[same] for same in left_out)}; "
+            f"{sum(ft(edge.length_m) for same in left_out for edge in groups[same]):,.0f} ft together. "
+            "`habmap burnday` prints them all.",
+        )
+        if left_out
+        else (),
     )
+
+
+def _beyond_words(edge: Edge) -> str:
+    return edge.beyond_words.removeprefix("unit ").replace(CEDAR_FUEL_WORDS, _FUEL_MARK)
+
+
+def _rises(members: Sequence[Edge]) -> str:
+    """Return the feet where the ground rises away; what no elevation covers is not taken for level ground."""
+    rises_ft = sum(ft(edge.length_m) for edge in members if edge.upslope)
+    unknown = "" if _is_rise_known(members) else "?"
+    return f"{rises_ft:,.0f}{unknown}" if rises_ft else unknown or "none"
+
+
+def _is_rise_known(edges: Sequence[Edge]) -> bool:
+    return all(edge.upslope is not None for edge in edges)
+
+
+def _walked_words(edges: Sequence[Edge]) -> str:
+    return "; walked: so noted in habmap.toml for this day" if any(edge.boss_checked for edge in edges) else ""
 
 
 # --- around -------------------------------------------------------------------------------------------------

@@ -44,11 +44,29 @@ def block_words(pieces: Sequence[GroundPiece], state: Ground, kind: PlanKind, *,
     live = sum(piece.acres for piece in pieces if piece.stage in {"standing", "part_cut"})
     if live >= 0.005:
         words.append(f"{live:.2f} acres of the block hold live standing cedars, which can torch and throw embers")
+    for other, of_stage, what in (("down_cedar", "down", "cut slash on the ground"), ("piles", "piled", "piles")):
+        there = sum(piece.acres for piece in pieces if piece.stage == of_stage)
+        if kind != other and there >= 0.005:
+            words.append(
+                f"{there:.2f} acres of the block hold {what}; the plan for {PLAN_KIND_WORDS[kind]} is set beside the "
+                "weather here, which is not written for them"
+            )
     stage = {"piles": "piled", "down_cedar": "down"}.get(kind)
     if stage is not None and not any(piece.stage == stage for piece in pieces):
         missing = "piles" if kind == "piles" else "cut slash on the ground"
         words.append(f"no {missing} in the block by the log, so the plan for {PLAN_KIND_WORDS[kind]} finds none there")
     return tuple(words)
+
+
+def block_name(names: Sequence[str], unit_ids: Sequence[str], *, is_patch: bool) -> str:
+    """Return the block as it was named, with its units where that says more."""
+    units = ", ".join(unit_ids)
+    if is_patch:
+        return f"a patch in {units}" if units else "a patch outside every unit"
+    named = ", ".join(names)
+    if named == units or all(name.rpartition(":")[0] in unit_ids or name in unit_ids for name in names):
+        return named
+    return f"{named} ({units})" if units else named
 
 
 def warnings_for(
@@ -57,6 +75,9 @@ def warnings_for(
     wind_mph: float | None,
     wind_height: str | None,
     has_elevation: bool,
+    has_features: bool,
+    has_boundary: bool,
+    walked_elsewhere: Sequence[str],
     is_level_unknown: bool,
     windows: Sequence[Window],
     class_pcts: Sequence[float],
@@ -75,6 +96,17 @@ def warnings_for(
             "no elevation covers this block: its faces are unknown, the driest figure of the tables is given, and "
             "rising ground and the way of cold air are not known"
         )
+    if not has_features:
+        words.append(
+            "no roads, houses, lines or water are loaded: what lies around this block is not known, and an empty list "
+            "says nothing; load them with `habmap add features FILE`"
+        )
+    if not has_boundary:
+        words.append("no boundary is loaded, so where the property ends is not known")
+    words += [
+        f"[[burn.walked]] of {day} names {name!r}, and no edge of this block has a mapped break of that name"
+        for name in walked_elsewhere
+    ]
     if is_level_unknown:
         words.append("the block's height is not known, so the weather is taken as measured level with it")
     for window in windows:

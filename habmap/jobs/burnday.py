@@ -35,7 +35,7 @@ from habmap.jobs.burn_fuel import Fuel, FuelClass, fuel_classes, fuel_there, tab
 from habmap.jobs.burn_ground import BurnGround, burn_ground, cold_air_paths
 from habmap.jobs.burn_hours import BurnHour, burn_hours, hour_of
 from habmap.jobs.burn_record import Again, logged_notices
-from habmap.jobs.burn_words import block_words, warnings_for
+from habmap.jobs.burn_words import block_name, block_words, warnings_for
 from habmap.jobs.ground import GroundPiece, ground
 from habmap.jobs.ports import Store
 from habmap.measures import M_PER_FT, acres
@@ -111,6 +111,8 @@ class BurnDayResult:
 
     Attributes
     ----------
+    block
+        The ground as it was named.
     forecast
         The forecast that ``hours`` and what was not given of the weather are of; ``None`` = none.
     sheets
@@ -123,6 +125,7 @@ class BurnDayResult:
 
     place: str
     time: str
+    block: str
     units: tuple[str, ...]
     acres: float
     stage_acres: dict[str, float]
@@ -182,25 +185,29 @@ def burnday(store: Store, request: BurnRequest) -> BurnDayResult:
     windows = _windows(settings, kind, unit_ids)
     values: dict[str, float | None] = {
         **weather,
+        # A calm has no direction that a plan could be held against.
+        "wind_from_deg": None if weather["wind_mph"] == 0 else weather["wind_from_deg"],
         "gust_mph": request.gust_mph if request.gust_mph is not None else forecast_gust(request),
         "fine_fuel_pct": driest,
         "days_since_rain": request.days_since_rain,
         "mixing_height_ft": request.mixing_height_ft,
         "transport_wind_mph": request.transport_wind_mph,
     }
+    walked = {walk.break_ for walk in settings.burn.walked if walk.date == request.at.date()}
+    boundary = store.boundary()
     edges = burn_edges(
         block,
         wind_from_deg=wind_from_deg,
         others=chosen.beyond,
         covers={unit.unit_id: unit.cover for unit in state.units},
         features=features,
-        boundary=store.boundary(),
+        boundary=boundary,
         grid=grid,
         surface=dem.surface if dem else None,
         within_m=settings.burn.beyond_within_m,
         rising_above_pct=settings.terrain.flat_below_pct,
         on=request.at.date(),
-        walked={walk.break_ for walk in settings.burn.walked if walk.date == request.at.date()},
+        walked=walked,
     )
     totals = edge_totals(edges)
     wind = {"grid": grid, "wind_from_deg": wind_from_deg}
@@ -208,6 +215,7 @@ def burnday(store: Store, request: BurnRequest) -> BurnDayResult:
     return BurnDayResult(
         place=settings.place.name,
         time=request.at.isoformat(timespec="minutes"),
+        block=block_name(request.names, unit_ids, is_patch=request.patch is not None),
         units=unit_ids,
         acres=acres(float(block.area)),
         stage_acres=_stage_acres(pieces),
@@ -241,6 +249,9 @@ def burnday(store: Store, request: BurnRequest) -> BurnDayResult:
             wind_mph=weather["wind_mph"],
             wind_height=wind_height(request),
             has_elevation=dem is not None,
+            has_features=bool(features),
+            has_boundary=boundary is not None,
+            walked_elsewhere=sorted(walked - {edge.break_name for edge in edges if edge.boss_checked}),
             is_level_unknown=request.weather_elevation_ft is not None and above_ft is None,
             windows=windows,
             class_pcts=[line.pct for line in classes if line.pct is not None],

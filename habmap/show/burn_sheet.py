@@ -58,6 +58,8 @@ class Section:
         Said below all that.
     is_framed
         Set in a ruled box, as cautions are.
+    may_move
+        May fill the foot of a column on paper that the next section has no room in.
     """
 
     title: str
@@ -69,6 +71,7 @@ class Section:
     blanks: tuple[str, ...] = ()
     after: tuple[str, ...] = ()
     is_framed: bool = False
+    may_move: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -177,7 +180,7 @@ def hand_sections(
                 "Day 7: edges walked, by ____________________",
             ),
         ),
-        Section(title="For 911", blanks=("Address, gate, road",), after=(middle_words,)),
+        Section(title="For 911", blanks=("Address, gate, road",), after=(middle_words,), may_move=True),
         Section(title="Burn boss", blanks=("Name", "Signature, date, hour")),
     )
 

@@ -28,7 +28,7 @@ LEGEND_PT: Final = 26.0
 #: Ground shown around the block: this share of its larger side, and at least so much [m].
 _AROUND: Final = 0.1
 _LEAST_AROUND_M: Final = 35.0
-_WIND_BOX_PT: Final = (106.0, 84.0)
+_WIND_BOX_PT: Final = (124.0, 84.0)
 
 
 def burn_frame(sheet: BurnSheet, *, left: float, bottom: float, width: float, height: float) -> Frame:

@@ -198,12 +198,16 @@ def _laid_out(sheet: BurnSheet, size: tuple[float, float]) -> list[list[tuple[Se
     top, floor = size[1] - MARGIN_PT - 14, MARGIN_PT + 9
     pages: list[list[tuple[Section, float, float]]] = [[]]
     column, y = 0, top
-    for section in (*sheet.measured, *sheet.by_hand):
-        height = _height(section, width)
-        if y - height < floor and y < top:
+    left = [(section, _height(section, width)) for section in (*sheet.measured, *sheet.by_hand)]
+    while left:
+        fits = (at for at, (section, high) in enumerate(left) if y - high >= floor and (at == 0 or section.may_move))
+        chosen = next(fits, 0 if y == top else None)
+        if chosen is None:
             column, y = column + 1, top
             if column % 2 == 0:
                 pages.append([])
+            continue
+        section, height = left.pop(chosen)
         pages[-1].append((section, MARGIN_PT + column % 2 * (width + _GUTTER_PT), y))
         y -= height + _BETWEEN_PT
     return pages

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Final, Literal
@@ -120,6 +120,27 @@ def _joined(lines: Sequence[Compared]) -> list[Compared]:
 def unlimited(windows: Sequence[Window]) -> tuple[str, ...]:
     """Return the items for which some signed plan names no limit."""
     return tuple(item for item in ITEMS if any(window.is_plan and item not in window.limits for window in windows))
+
+
+def beside(value: float, limits: Iterable[float | None] = ()) -> str:
+    """Return a figure as people write it, with as many digits as keep it on its own side of every limit.
+
+    Examples
+    --------
+    >>> beside(24.99996), beside(24.99996, [25.0, 60.0]), beside(1800)
+    ('25', '24.99996', '1,800')
+    """
+    known = [limit for limit in limits if limit is not None]
+    for digits in range(5, 16):
+        shown = float(f"{value:.{digits}g}")
+        if all((shown < limit, shown > limit) == (value < limit, value > limit) for limit in known):
+            return f"{value:,.{digits}g}"
+    return repr(value)
+
+
+def distance_words(distance: float) -> str:
+    """Return how far a value lies from a limit; never nothing where there is something."""
+    return f"{distance:,.3g}" if distance >= 0.001 or distance == 0 else "less than 0.001"
 
 
 def turn_deg(first_deg: float, second_deg: float) -> float:

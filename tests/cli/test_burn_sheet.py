@@ -136,5 +136,5 @@ def test_a_turn_of_the_wind_stands_on_the_sheet(run_habmap: Callable, planned_pl
     )  # fmt: skip
     assert done.code == 0, done.err
     html = path.read_text(encoding="utf-8")
-    assert re.search(r"<td>03-05 15:00</td><td>wind shift", html)  # 340° to 80° is a turn of 100°
-    assert "no forecast</td>" in html
+    assert re.search(r"<td>wind shift</td><td>03-05 15:00</td>", html)  # 340° to 80° is a turn of 100°
+    assert "<td>no forecast</td><td>03-05 10:00 to 12:00; 16:00 to 03-06 08:00</td>" in html
