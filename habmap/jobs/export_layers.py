@@ -105,16 +105,19 @@ def handheld_outlines(
 
     Features are left out for whomever, so that no nest, grave or cultural site rides along on a handheld. What people
     call the units is the owner's; the public gets their labels. Ground left on purpose is never shown as remaining,
-    for somebody might cut it.
+    for somebody might cut it; so where a gap for it would tell the public of a nest or grave, the whole outline of what
+    remains in that unit is left out.
     """
     state = ground(store, on=on)
     grid = store.grid
+    hidden = telling_keeps(state, store.features()) if audience == "public" else frozenset()
+    telling = {piece.unit_id for piece in state.pieces if not hidden.isdisjoint(piece.entry_ids)}
     outlines: list[tuple[str, str, MultiPolygon]] = []
     for unit in state.units:
         called = f"{unit.name}: " if audience == "owner" else ""
         outlines.append((unit.unit_id, f"{called}edge", unit.geometry))
         left = [p for p in state.pieces if p.unit_id == unit.unit_id and p.stage in REMAINING]
-        if left and grid is not None:
+        if left and grid is not None and unit.unit_id not in telling:
             joined = shapely.union_all([piece.geometry for piece in left])
             polygons = [part for part in shapely.get_parts(joined) if part.geom_type == "Polygon"]
             acres_left = sum(piece.acres for piece in left)

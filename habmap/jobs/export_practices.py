@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
+from typing import Literal
 
 import shapely
 
@@ -41,9 +42,17 @@ class PracticesResult:
 
 
 def export_practices(
-    store: Store, *, year: int | None = None, first: date | None = None, last: date | None = None
+    store: Store,
+    *,
+    year: int | None = None,
+    first: date | None = None,
+    last: date | None = None,
+    audience: Literal["owner", "public"] = "owner",
 ) -> PracticesResult:
     """Return applied acres within a program year, or from one day to another, or over all work.
+
+    For the public without crew, rates, payments and the reasons of holds; contract items carry a number instead of
+    their program.
 
     Raises
     ------
@@ -77,18 +86,25 @@ def export_practices(
         )
         for line in settings.contract
     ]
+    is_public = audience == "public"
+    if is_public:
+        contract = [
+            replace(line, program="", item=f"contract item {number}", rate=None)
+            for number, line in enumerate(contract, 1)
+        ]
     used = sorted({codes[e.practice] for e in entries if e.practice in codes and span.has(e.date)})
     patches = {entry.entry_id: grid.to_grid(entry.patch) for entry in entries if entry.patch is not None}
     units = {unit.unit_id: grid.to_grid(unit.geometry) for unit in store.units()}
     lines, items = applied_lines(
         [*contract, *(item for code in used if (item := _beside(contract, code, list(units))))],
-        entries=entries,
+        entries=[replace(entry, who=None) for entry in entries] if is_public else entries,
         patches=patches,
         units=units,
         codes=codes,
         span=span,
         holds=[
-            HeldGround(unit_id=hold.unit, reason=hold.reason, first=hold.from_, last=hold.to) for hold in settings.hold
+            HeldGround(unit_id=hold.unit, reason="" if is_public else hold.reason, first=hold.from_, last=hold.to)
+            for hold in settings.hold
         ],
     )
     without_code = sorted({e.practice for e in entries if span.has(e.date)} - set(codes))

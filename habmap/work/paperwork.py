@@ -172,7 +172,7 @@ def _line(
     done = [entry for entry, _ in counted]
     held = sorted(
         {
-            f"worked on {entry.date} although held: {hold.reason}"
+            f"worked on {entry.date} although held" + (f": {hold.reason}" if hold.reason else "")
             for entry in done
             for hold in holds
             if hold.unit_id == unit_id and hold.has(entry.date)

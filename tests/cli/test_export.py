@@ -208,3 +208,46 @@ def test_a_log_sheet_with_signs_that_no_font_has_is_written_in_silence(
     ok(run_habmap("add", "units", str(layer(tmp_path / "grove.geojson", rows)), place=place))
     done = ok(run_habmap("export", "log-sheet", "-o", str(tmp_path / "sheet.pdf"), place=place))
     assert (tmp_path / "sheet.pdf").read_bytes().startswith(b"%PDF") and "Warning" not in done.err
+
+
+def test_a_public_practice_report_has_no_contract_names_rates_reasons_or_crew(
+    run_habmap: Callable[..., Any], place: Path, tmp_path: Path
+) -> None:
+    with_contract(place)
+    settings = place / "habmap.toml"
+    text = settings.read_text(encoding="utf-8").replace('program = "P"', 'program = "PROGTOKEN"\nrate = 4321.5')
+    settings.write_text(text.replace('reason = "nesting"', 'reason = "eagle TOKEN"'), encoding="utf-8")
+    seen = []
+    for suffix in ("csv", "xlsx"):
+        out = tmp_path / f"public.{suffix}"
+        line = ("export", "practices", "-o", str(out), "--for", "public", "--json")
+        done = ok(run_habmap(*line, place=place))
+        seen += [done.out, done.err]
+        if suffix == "csv":
+            seen.append(out.read_text(encoding="utf-8-sig"))
+        else:
+            with zipfile.ZipFile(out) as book:
+                seen += [book.read(name).decode("utf-8", "replace") for name in book.namelist()]
+        owner = ok(run_habmap("export", "practices", "-o", str(tmp_path / f"own.{suffix}"), "--json", place=place)).json
+        # the acres are the same, item by item
+        figures = [(i["practice_code"], i["planned_acres"], i["applied_acres"]) for i in owner["items"]]
+        assert [(i["practice_code"], i["planned_acres"], i["applied_acres"]) for i in done.json["items"]] == figures
+        assert any("although held" in words for one in done.json["lines"] for words in one["remarks"])
+        assert {line["crew"] for line in done.json["lines"]} == {""} != {line["crew"] for line in owner["lines"]}
+    assert not [word for word in ("TOKEN", "4321", "Ada") for text in seen if word in text]
+
+
+def test_a_public_handheld_shows_no_gap_around_a_nest(
+    run_habmap: Callable[..., Any], place: Path, tmp_path: Path
+) -> None:
+    nest = {"type": "Point", "coordinates": [-97.9992, 38.0005]}
+    ok(run_habmap("add", "features", str(layer(tmp_path / "f.geojson", [({"kind": "nest"}, nest)])), place=place))
+    kept = layer(tmp_path / "keep.geojson", [({}, square(-97.99934567, 38.00034567, 0.0003))])
+    ok(run_habmap("log", "keep", "--date", "2026-04-01", "--patch", str(kept), place=place))
+    texts = {}
+    for audience in ("owner", "public"):
+        out = tmp_path / f"{audience}.gpx"
+        ok(run_habmap("export", "gpx", "-o", str(out), "--for", audience, place=place))
+        texts[audience] = out.read_text(encoding="utf-8")
+    assert "97.99934567" in texts["owner"] and "C1 left" in texts["owner"]
+    assert "97.9993456" not in texts["public"] and "C1 left" not in texts["public"]

@@ -66,8 +66,8 @@ def register(app: typer.Typer) -> None:
         if program_year is not None and (first or last):
             raise UsageError("give a program year or a range of days, not both", where="--program-year, --from, --to")
         session: Session = context.obj
-        result = export_practices(session.store(), year=program_year, first=first, last=last)
-        _write(output, _practice_writer(result, with_crew=audience is Audience.owner), overwrite)
+        result = export_practices(session.store(), year=program_year, first=first, last=last, audience=audience.value)
+        _write(output, _practice_writer(result), overwrite)
         if as_json:
             print_json("export-practices", result)
             return
@@ -200,19 +200,18 @@ def _table_writer(table: LayerTable, output: Path) -> Callable[[Path], object]:
     return lambda path: write_layer(path, layer=table.layer, rows=rows, shapes=table.shapes)
 
 
-def _practice_writer(result: PracticesResult, *, with_crew: bool) -> Callable[[Path], object]:
+def _practice_writer(result: PracticesResult) -> Callable[[Path], object]:
     from habmap.place.writers import Cell, csv_text, write_workbook
 
     rows: list[list[Cell]] = []
     for item in result.items:
         for line in result.lines:
             if (line.program, line.item, line.practice_code) == (item.program, item.item, item.practice_code):
-                crew = line.crew if with_crew else ""
                 rows.append(
                     [
                         line.program, line.item, line.practice_code, line.unit_id, None, line.applied_acres,
-                        line.pass_acres, line.first_date.isoformat(), line.last_date.isoformat(), line.method, crew,
-                        "; ".join(line.remarks),
+                        line.pass_acres, line.first_date.isoformat(), line.last_date.isoformat(), line.method,
+                        line.crew, "; ".join(line.remarks),
                     ]
                 )  # fmt: skip
         rows.append(
