@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from habmap.cli.output import print_table, say
 
 if TYPE_CHECKING:
     from habmap.jobs.burnday import BurnDayResult
-    from habmap.work.burnday import Compared
 
 
 END_WORDS = {
@@ -17,6 +15,9 @@ END_WORDS = {
     "edge": ", to where the elevation ends",
     "length": " and further than it is followed here",
 }
+
+
+_MAY_MISS = "nothing sensitive on the map; a map may miss some."
 
 
 def print_burnday(result: BurnDayResult) -> None:
@@ -32,6 +33,7 @@ def print_burnday(result: BurnDayResult) -> None:
     _print_edges(result)
     _print_around(result)
     _print_hours(result)
+    _print_notices(result)
     say("")
     say("Not checked here:")
     for words in result.not_checked:
@@ -45,7 +47,7 @@ def answer(result: BurnDayResult) -> str:
     """Return what the comparison found, worst first, in a few sentences."""
     from habmap.work.burnday import PLAN_KIND_WORDS
 
-    ground = f"{', '.join(result.units)}, {result.acres:.2f} acres, {result.time.replace('T', ' ')}"
+    ground = f"{result.block}, {result.acres:.2f} acres, {result.time.replace('T', ' ')}"
     kind = PLAN_KIND_WORDS[result.plan.kind]
     if any(line.verdict == "no plan" for line in result.prescription):
         there = (
@@ -55,39 +57,43 @@ def answer(result: BurnDayResult) -> str:
             f"{ground}: no written plan for {kind} with author and date {there}, so nothing is compared. "
             "The weather is only set down below."
         )
-    not_met = _named(result.prescription, "not met")
-    not_given = _named(result.prescription, "not given")
+    not_met = _named(result, "not met")
+    not_given = _named(result, "not given")
     words = f"{ground}, beside the written plan for {kind} by {result.plan.author}, {result.plan.date}. "
     words += f"Not met: {not_met}. " if not_met else ""
     words += f"Not given: {not_given}. " if not_given else ""
     return words + "This is a comparison and decides nothing; what was not checked stands below."
 
 
-def _named(lines: Sequence[Compared], verdict: str) -> str:
-    from habmap.work.burnday import ITEMS
+def _named(result: BurnDayResult, verdict: str) -> str:
+    from habmap.work.burnday import ITEMS, distance_words
 
     found = []
-    for line in lines:
+    for line in result.prescription:
         if line.verdict == verdict:
             name, unit = ITEMS[line.item]
-            by = f" (by {line.distance:.3g} {unit}".rstrip() + ")" if verdict == "not met" else ""
-            units = f" on {', '.join(line.unit_ids)}" if len({each.unit_ids for each in lines}) > 1 else ""
-            found.append(f"{name}{by}{units}")
+            by = "" if verdict != "not met" or line.distance is None else f" (by {distance_words(line.distance)} {unit}"
+            units = f" on {', '.join(line.unit_ids)}" if line.unit_ids != result.units else ""
+            found.append(f"{name}{f'{by.rstrip()})' if by else ''}{units}")
     return ", ".join(found)
 
 
 def _print_plan(result: BurnDayResult) -> None:
-    from habmap.work.burnday import ITEMS
+    from habmap.work.burnday import ITEMS, beside, distance_words
 
     is_split = len({line.unit_ids for line in result.prescription}) > 1
-    rows = []
+    rows: list[list[object]] = []
     for line in result.prescription:
         name, unit = ITEMS[line.item]
-        row: list[object] = [name, unit, line.value, line.low, line.high, line.verdict, line.distance]
+        value = None if line.value is None else beside(line.value, (line.low, line.high))
+        ends = [None if end is None else beside(end) for end in (line.low, line.high)]
+        away = None if line.distance is None else distance_words(line.distance)
+        row: list[object] = [name, unit, value, *ends, line.verdict, away]
         rows.append([*row, ", ".join(line.unit_ids)] if is_split else row)
     headers = ["item", "unit", "weather", "plan low", "plan high", "comparison", "distance to limit"]
     print_table([*headers, "units"] if is_split else headers, rows)
-    say(f"Wind height: {result.wind_height or 'not said'}.")
+    height = {"20ft": "at 20 ft", "eye": "at eye level"}.get(result.wind_height or "", "nobody said at what height")
+    say(f"Wind {height}. Directions are degrees from true north, not from a compass needle.")
 
 
 def _print_moisture(result: BurnDayResult) -> None:
@@ -149,7 +155,7 @@ def _print_around(result: BurnDayResult) -> None:
 
     for title, places in (("Downwind, within 45° to either side", result.smoke), ("All round", result.nearby)):
         say("")
-        say(f"{title}: {'nothing sensitive on the map.' if not places else 'nearest first.'}")
+        say(f"{title}: {_MAY_MISS if not places else 'nearest first.'}")
         if places:
             print_table(
                 ["place", "kind", "miles", "bearing °", "toward"],
@@ -181,7 +187,15 @@ def _print_around(result: BurnDayResult) -> None:
 def _print_hours(result: BurnDayResult) -> None:
     if not result.hours:
         return
-    from habmap.work.burnday import ITEMS
+    from habmap.work.burnday import ITEMS, beside
+
+    has_plan = any(line.verdict != "no plan" for line in result.prescription)
+    ends = {item: [end for line in result.prescription if line.item == item for end in (line.low, line.high)]
+            for item in ITEMS}  # fmt: skip
+
+    def figure(hour: object, item: str) -> str | None:
+        value: float | None = getattr(hour, item)
+        return None if value is None else beside(value, ends.get(item, ()))
 
     say("")
     say(f"The forecast, hour by hour: {result.forecast.words if result.forecast else ''}.")
@@ -189,15 +203,37 @@ def _print_hours(result: BurnDayResult) -> None:
     for hour in result.hours:
         marks = [ITEMS[item][0] for item in hour.not_met]
         marks += ["wind shift"] if hour.wind_shift else []
+        marks += [f"not given: {', '.join(ITEMS[item][0] for item in hour.not_given)}"] if hour.not_given else []
         humidity = "" if hour.rh_pct is None else "#" * round(hour.rh_pct / 5)
-        words = "no forecast for this hour" if hour.is_gap else ", ".join(marks)
+        words = "no forecast for this hour" if hour.is_gap else "; ".join(marks)
+        figures = [figure(hour, item) for item in ("wind_mph", "gust_mph", "wind_from_deg", "fine_fuel_pct", "rain_in")]
         rows.append(
-            [
-                hour.time.replace("T", " "), hour.temp_f, hour.rh_pct, humidity, hour.wind_mph, hour.gust_mph,
-                hour.wind_from_deg, hour.fine_fuel_pct, hour.rain_in, words,
-            ]
-        )  # fmt: skip
+            [hour.time.replace("T", " "), figure(hour, "temp_f"), figure(hour, "rh_pct"), humidity, *figures, words]
+        )
     print_table(
         ["hour", "°F", "RH %", "RH: # = 5 %", "wind", "gusts", "from °", "fuel %", "rain in", "not met, and shifts"],
         rows,
     )
+    if has_plan:
+        say(
+            "Nothing beside an hour means only that no copied limit of these few items is passed. It allows nothing, and "
+            "a forecast is not the weather on site."
+        )
+    else:
+        say(
+            "No written plan is in force here: no hour was held against anything but the turn of the wind. A forecast "
+            "is not the weather on site."
+        )
+
+
+def _print_notices(result: BurnDayResult) -> None:
+    """Say who the log has as told, and whom habmap.toml names besides."""
+    told = {one.who.strip().casefold() for one in result.notices}
+    waiting = [who for who in result.notify if who.strip().casefold() not in told]
+    if not result.notices and not waiting:
+        return
+    say("")
+    for one in result.notices:
+        say(f"Told by the log: {one.who}, {one.when}, {one.how}.")
+    if waiting:
+        say(f"Named in habmap.toml to be told, and not logged as told for this ground and day: {'; '.join(waiting)}.")

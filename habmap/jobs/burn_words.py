@@ -48,8 +48,8 @@ def block_words(pieces: Sequence[GroundPiece], state: Ground, kind: PlanKind, *,
         there = sum(piece.acres for piece in pieces if piece.stage == of_stage)
         if kind != other and there >= 0.005:
             words.append(
-                f"{there:.2f} acres of the block hold {what}; the plan for {PLAN_KIND_WORDS[kind]} is set beside the "
-                "weather here, which is not written for them"
+                f"{there:.2f} acres of the block hold {what}, for which the plan for {PLAN_KIND_WORDS[kind]}, compared "
+                "here, is not written"
             )
     stage = {"piles": "piled", "down_cedar": "down"}.get(kind)
     if stage is not None and not any(piece.stage == stage for piece in pieces):

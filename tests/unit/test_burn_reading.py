@@ -1,0 +1,155 @@
+"""What a burn boss could read wrongly: figures on a limit, calms, blanks, breaks without a name, silence of the map."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime, timedelta
+
+import pytest
+from fakes import GRID, FakeStore, entry, ground_lonlat, unit
+from shapely import LineString, box
+
+from habmap.jobs.burn_sheet import burn_sheet
+from habmap.jobs.burn_sheet_hours import hours_sections
+from habmap.jobs.burn_sheet_parts import edge_keys, edges_section, moisture_section, plan_section
+from habmap.jobs.burnday import BurnDayResult, BurnRequest, burnday
+from habmap.place.settings import Settings
+from habmap.work.burnday import beside, distance_words
+from habmap.work.records import Boundary, DrawnBlock, Feature, ForecastHour, Row
+
+NOW = datetime(2026, 3, 1, tzinfo=UTC)
+IGNITION = datetime(2026, 3, 20, 14)
+PLAN = {
+    "author": "P. Writer",
+    "date": date(2026, 1, 31),
+    "rh_pct": (25, 60),
+    "wind_mph": (0, 12),
+    "wind_from_deg": (135, 225),
+    "gust_mph": (0, 20),
+}
+
+
+def settings(**burn: object) -> Settings:
+    return Settings.model_validate({"plan": {"grass": PLAN}, "burn": burn})
+
+
+def store(*more: Row, chosen: Settings | None = None) -> FakeStore:
+    rows: list[Row] = [unit("A", box(-100, -100, 100, 100), cover="grass"), unit("B", box(100, -100, 300, 100))]
+    return FakeStore([*rows, *more], grid=GRID, settings=chosen or settings())
+
+
+def ask(place: FakeStore, **fields: object) -> BurnDayResult:
+    content: dict[str, object] = {"names": ("A",), "at": IGNITION, "temp_f": 60.0, "rh_pct": 35.0, "wind_mph": 8.0}
+    return burnday(place, BurnRequest(**(content | {"wind_from_deg": 180.0} | fields)))  # type: ignore[arg-type]
+
+
+def lane(name: str, x: float) -> Feature:
+    return Feature(
+        uuid=f"lane{x}", kind="lane", name=name, geometry=GRID.to_lonlat(LineString([(x, -300), (x, 300)])),
+        recorded_at=NOW,
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize("value", [24.996, 24.99996, 24.999999996])
+def test_a_figure_just_outside_is_never_written_as_the_limit(value: float) -> None:
+    rows = {row[0]: row for row in plan_section(ask(store(), rh_pct=value)).rows}
+    _, shown, plan, compared = rows["relative humidity"]
+    assert float(shown.removesuffix(" %")) < 25
+    assert plan == "25 to 60"
+    assert compared.startswith("not met, by ")
+    assert not compared.startswith("not met, by 0 ")
+
+
+def test_figures_beside_limits() -> None:
+    assert [beside(value, (25.0, 60.0)) for value in (25, 24.6, 60.0000001)] == ["25", "24.6", "60.0000001"]
+    assert [distance_words(value) for value in (0.0, 0.0004, 0.4, 15.7)] == ["0", "less than 0.001", "0.4", "15.7"]
+
+
+def test_a_calm_has_no_direction_to_hold_against_the_plan() -> None:
+    hours = (
+        ForecastHour(at=IGNITION, temp_f=60, rh_pct=35, wind_mph=5, wind_from_deg=180),
+        ForecastHour(at=IGNITION + timedelta(hours=1), temp_f=60, rh_pct=35, wind_mph=0, wind_from_deg=0),
+    )
+    calm = ask(store(), wind_mph=0.0, wind_from_deg=180.0)
+    assert {line.item: line.verdict for line in calm.prescription}["wind_from_deg"] == "not given"
+    told = {hour.time[11:]: hour for hour in ask(store(), forecast=hours).hours if not hour.is_gap}
+    assert "wind_from_deg" in told["15:00"].not_given
+    assert (told["15:00"].not_met, told["15:00"].wind_turn_deg, told["15:00"].wind_shift) == ((), None, False)
+
+
+def test_every_hour_that_is_not_met_stands_on_the_sheet() -> None:
+    # By hand: 14:00 is the hour of ignition, humidity falls below 25 at 15:00 and at 17:00, and there is no 16:00.
+    figures = {14: 40.0, 15: 20.0, 17: 20.0, 18: 21.0, 19: 30.0}
+    hours = tuple(
+        ForecastHour(at=datetime(2026, 3, 20, hour), temp_f=60, rh_pct=rh, wind_mph=5, wind_from_deg=180)
+        for hour, rh in figures.items()
+    )
+    (section,) = hours_sections(ask(store(), forecast=hours), 8)
+    rows = {row[0]: row[1] for row in section.rows}
+    assert rows["relative humidity"] == "03-20 15:00; 17:00 to 18:00"
+    assert rows["no forecast"] == "03-20 11:00 to 13:00; 16:00; 20:00 to 03-21 08:00"
+    assert "gusts" in rows["not given"]
+    (short,) = hours_sections(ask(store(), forecast=hours), 1)
+    assert {row[0]: row[1] for row in short.rows}["relative humidity"] == "03-20 15:00; and 1 more time later"
+
+
+def test_a_break_without_a_name_is_never_taken_for_walked() -> None:
+    walked = [{"break": name, "date": IGNITION.date(), "by": "the boss"} for name in ("lane", "Ridge lane", "Nowhere")]
+    result = ask(store(lane("", -105), lane("Ridge lane", 105), chosen=settings(walked=walked)))
+    found = {edge.break_name: edge.boss_checked for edge in result.edges if edge.mapped_break}
+    assert found == {"lane": False, "Ridge lane": True}
+    assert any("'Nowhere'" in words for words in result.warnings)
+    assert not any("'Ridge lane'" in words for words in result.warnings)
+    rows = edges_section(result, edge_keys(result.edges), 9).rows
+    assert any(row[3].startswith("Ridge lane, ") and "; walked " in row[3] for row in rows)
+
+
+def test_a_map_with_nothing_on_it_says_so() -> None:
+    bare = ask(store()).warnings
+    assert any("what lies around this block is not known" in words for words in bare)
+    assert any("where the property ends is not known" in words for words in bare)
+    land = Boundary(uuid="b", geometry=ground_lonlat(box(-500, -500, 500, 500)), recorded_at=NOW)
+    full = ask(store(lane("Lane", 400), land)).warnings
+    assert not any("not known" in words and "elevation" not in words for words in full)
+
+
+def test_what_no_elevation_covers_is_not_level_ground() -> None:
+    result = ask(store())
+    section = edges_section(result, edge_keys(result.edges), 9)
+    assert {row[4] for row in section.rows} == {"?"}
+    assert "? = not known" in section.sentences[0]
+    assert [row[:2] for row in moisture_section(result, 6).rows] == [("not known", "not known")]
+
+
+def test_edges_left_out_are_named_with_their_feet() -> None:
+    result = ask(store())
+    keys = edge_keys(result.edges)
+    section = edges_section(result, keys, 2)
+    (words,) = section.after
+    shown = {row[0] for row in section.rows}
+    assert len(shown) == 2
+    assert all(key in words for key in set(keys.values()) - shown)
+    assert not any(f" {key}," in words for key in shown)
+
+
+def test_slash_and_piles_in_a_grass_burn_are_pointed_out() -> None:
+    slash = entry("cut", "2026-02-01", box(100, -100, 150, 100))
+    result = ask(store(slash), names=("A", "B"), plan_kind="grass")
+    assert any("cut slash" in words and "is not written" in words for words in result.block_words)
+    alone = ask(store(slash), names=("B:down",), plan_kind="down_cedar")
+    assert not any("is not written" in words for words in alone.block_words)
+
+
+def test_the_block_is_called_as_it_was_named() -> None:
+    slash = entry("cut", "2026-02-01", box(100, -100, 150, 100))
+    drawn = DrawnBlock(uuid="d", name="corner", geometry=ground_lonlat(box(50, 0, 150, 50)), recorded_at=NOW)
+    place = store(slash, drawn, chosen=settings(blocks={"both": ["A", "B"]}))
+    names = [ask(place, names=(name,)).block for name in ("A", "B:down", "both", "corner")]
+    assert names == ["A", "B:down", "both (A, B)", "corner (A, B)"]
+    headline = burn_sheet(place, BurnRequest(names=("B:down",), at=IGNITION), ask(place, names=("B:down",)),
+                          drawn_on=date(2026, 3, 1)).headline  # fmt: skip
+    assert "B:down" in headline
+
+
+def test_without_a_plan_the_heading_says_that_there_is_none() -> None:
+    section = plan_section(ask(FakeStore([unit("A", box(0, 0, 90, 90), cover="grass")], grid=GRID)))
+    assert section.title.startswith("No written plan")
