@@ -6,7 +6,7 @@ import math
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from typing import Literal
 
 from habmap.jobs.canopy import UnitCanopy, canopy_of_units
@@ -33,6 +33,8 @@ MAINTENANCE_UNDER_STEMS_PER_ACRE = 250.0
 NOTHING_MEASURED = "nothing measured"
 
 ManagementLevel = Literal["maintenance", "restoration"]
+#: Plots that lie farther apart in time were not measured in one season's round (common practice, no source).
+ONE_ROUND = timedelta(days=366)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -312,6 +314,12 @@ def _estimate(plots: Sequence[Plot], *, ground_acres: float | None) -> tuple[Den
             words += f", {vacant} of {4 * len(quarter)} quarters vacant (published factor, limits approximate)"
     else:
         return None, "", ()
+    days = sorted(plot.measured_on for plot in fixed or quarter if plot.measured_on is not None)
+    if days and days[-1] - days[0] > ONE_ROUND:
+        warnings.append(
+            f"plots measured from {days[0]} to {days[-1]} are taken together; work in between would blur their mean "
+            "(--on takes those measured by a day)"
+        )
     if estimate.plots < FEW_PLOTS:
         warnings.append(f"only {_counted(estimate.plots, 'plot')}: fewer than {FEW_PLOTS} say little about a stand")
     return estimate, words, tuple(warnings)

@@ -178,3 +178,17 @@ def test_bad_rows_load_nothing(run_habmap: Callable[..., Any], place: Path, row:
     assert done.code == 3
     assert words in json.dumps(done.json)
     assert run_habmap("density", "--json", place=place).json["units"][0]["plots"] == 0
+
+
+@pytest.mark.parametrize(("last_day", "is_said"), [("2024-10-30", False), ("2026-06-01", True)])
+def test_plots_of_two_rounds_taken_together_are_pointed_out(
+    run_habmap: Callable[..., Any], place: Path, last_day: str, is_said: bool
+) -> None:
+    rows = "".join(f"p{i},C1,fixed,0.05,{20 - i},{day}\n" for i, day in enumerate(["2024-09-14"] * 4 + [last_day] * 4))
+    loaded(run_habmap, place, "plot_id,unit_id,method,plot_acres,stems,date\n" + rows)
+    unit = run_habmap("density", "--json", place=place).json["units"][0]
+    assert any("2024-09-14 to 2026-06-01 are taken together" in line for line in unit["warnings"]) is is_said
+    assert unit["plots"] == 8
+    then = run_habmap("density", "--json", "--on", "2024-09-30", place=place).json["units"][0]
+    assert then["plots"] == 4
+    assert not any("taken together" in line for line in then["warnings"])
