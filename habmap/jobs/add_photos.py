@@ -224,7 +224,7 @@ def _take(load: _Load, below: str, content: bytes, placing: Placing | None) -> N
         row = _row(load, below, sha256, said, placing)
     if row is None:
         return
-    if not picture_is_here:
+    if known is None or not picture_is_here:  # a picture that is here without a row may be another writer's, who fails
         target = load.workshop / name
         target.write_bytes(small)
         load.pictures.append((name, target))

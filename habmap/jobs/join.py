@@ -114,7 +114,8 @@ def join(store: Store, other: Store) -> JoinResult:
     before = [row for row in mine if isinstance(row, Entry)]
     after = [row for row in together if isinstance(row, Entry)]
     absent = _absent_pictures(store, together)
-    store.append_with_pictures(compared.news, _pictures_of(other, absent))
+    fresh = [row for row in compared.news if isinstance(row, Photo)]
+    store.append_with_pictures(compared.news, _pictures_of(other, [*fresh, *absent]))
     brought = Counter(type(row) for row in compared.news)
     return JoinResult(
         place_id=store.place_id,

@@ -31,7 +31,8 @@ def transaction(connection: sqlite3.Connection) -> Iterator[None]:
     connection.execute("BEGIN IMMEDIATE")
     try:
         yield
-        connection.execute("COMMIT")
+        if connection.in_transaction:
+            connection.execute("COMMIT")
     except BaseException:
         # SQLite has rolled back by itself after some errors (a full disk); a second one would hide the first.
         if connection.in_transaction:

@@ -27,6 +27,8 @@ MOST_BYTES: Final = 80_000_000
 #: Exif 3.0 (CIPA DC-008-2023), 4.6.5.1.6 Orientation: tag 0x0112, values 1–8.
 _ORIENTATION_TAG: Final = 0x0112
 _NAME: Final = re.compile(r"[0-9a-f]{16,64}\.jpg")
+#: The neighbour through which `write_whole` writes (tempfile: eight of these signs).
+_BEGUN: Final = re.compile(r"\.[a-z0-9_]{8}\.jpg")
 
 
 def opened_jpeg(content: bytes) -> Image:
@@ -124,6 +126,8 @@ def read_picture(folder: Path, name: str) -> bytes | None:
 def kept_pictures(folder: Path, pictures: Iterable[tuple[str, bytes]]) -> Iterator[None]:
     """Write pictures that are not there yet; when what is done meanwhile fails, take them away again.
 
+    Call it while nobody else can write to the place. What a writer that was killed had begun is cleared away.
+
     Raises
     ------
     PlaceError
@@ -131,6 +135,10 @@ def kept_pictures(folder: Path, pictures: Iterable[tuple[str, bytes]]) -> Iterat
     """
     made: list[Path] = []
     try:
+        for begun in (folder / PICTURE_FOLDER).glob(".*.jpg"):
+            if _BEGUN.fullmatch(begun.name):
+                with suppress(OSError):
+                    begun.unlink()
         for name, content in pictures:
             if not _NAME.fullmatch(name):
                 raise PlaceError("this is no name of a picture", where=PICTURE_FOLDER, value=name[:80])

@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import closing, contextmanager
 from dataclasses import replace
 from datetime import date
+from itertools import chain
 from pathlib import Path
 from typing import Any, Self, TypeVar
 
@@ -305,9 +306,20 @@ class GeoPackageStore:
         return read_picture(self._folder, name)
 
     def append_with_pictures(self, rows: Sequence[Row], pictures: Iterable[tuple[str, bytes]]) -> None:
-        """Write pictures by name into ``photos/``, then the rows; where either fails, neither stays."""
-        with kept_pictures(self._folder, pictures):
+        """Write pictures by name into ``photos/``, then the rows; where either fails, neither stays.
+
+        Both under one lock: a second writer of the same photos would otherwise take for kept what this one, failing,
+        takes away again.
+        """
+        pictures = iter(pictures)
+        first = next(pictures, None)
+        if first is None:
             self.append(rows)
+            return
+        prepared = self._prepared(rows)
+        with self._writing() as connection, kept_pictures(self._folder, chain([first], pictures)):
+            _insert(connection, prepared)
+            connection.execute("COMMIT")
 
     def sightings(self) -> tuple[Sighting, ...]:
         """Return all sightings, oldest first."""
@@ -355,20 +367,9 @@ class GeoPackageStore:
         """
         if not rows:
             return
-        rows = [self._with_relative_path(row) for row in rows]
-        prepared = [(codec.TABLE_OF[type(row)], codec.to_values(row)) for row in rows]
+        prepared = self._prepared(rows)
         with self._writing() as connection:
-            for table in absent(connection, {table for table, _ in prepared}):
-                for statement, content in table_statements(table):
-                    connection.execute(statement, content)
-            for table, values in prepared:
-                columns = ", ".join(values)
-                marks = ", ".join("?" * len(values))
-                connection.execute(f"INSERT INTO {table.name} ({columns}) VALUES ({marks})", tuple(values.values()))
-            if any(isinstance(row, Unit) for row in rows):
-                end_replaced_versions(connection)
-            note_contents(connection, rows)
-            fix_grid(connection, rows)
+            _insert(connection, prepared)
 
     def storage_faults(self) -> list[str]:
         """Return what is wrong with the file itself, in words; an empty list where nothing is."""
@@ -383,6 +384,10 @@ class GeoPackageStore:
         return faults
 
     # --- inner helpers -------------------------------------------------------------------------------------
+
+    def _prepared(self, rows: Sequence[Row]) -> list[tuple[Row, Table, dict[str, Any]]]:
+        kept = [self._with_relative_path(row) for row in rows]
+        return [(row, codec.TABLE_OF[type(row)], codec.to_values(row)) for row in kept]
 
     @contextmanager
     def _writing(self) -> Iterator[sqlite3.Connection]:
@@ -436,3 +441,20 @@ def _decoded(found: Sequence[dict[str, Any]], decode: Callable[[dict[str, Any]],
                 mend="restore the property's folder from a copy",
             ) from error
     return tuple(records)
+
+
+def _insert(connection: sqlite3.Connection, prepared: Sequence[tuple[Row, Table, dict[str, Any]]]) -> None:
+    """Insert rows within a transaction, making the later tables that an older place lacks."""
+    rows = [row for row, _, _ in prepared]
+    for table in absent(connection, {table for _, table, _ in prepared}):
+        for statement, content in table_statements(table):
+            connection.execute(statement, content)
+    for _, table, values in prepared:
+        columns = ", ".join(values)
+        marks = ", ".join("?" * len(values))
+        connection.execute(f"INSERT INTO {table.name} ({columns}) VALUES ({marks})", tuple(values.values()))
+    if any(isinstance(row, Unit) for row in rows):
+        end_replaced_versions(connection)
+    if rows:
+        note_contents(connection, rows)
+        fix_grid(connection, rows)

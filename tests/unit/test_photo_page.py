@@ -6,6 +6,7 @@ import base64
 import io
 import re
 import sqlite3
+from collections.abc import Iterator
 from contextlib import closing
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
@@ -17,7 +18,7 @@ from photo_makers import plain_jpeg
 from PIL import Image
 from shapely import LineString, Point, box
 
-from habmap.errors import PlaceError
+from habmap.errors import InputError, PlaceBusyError, PlaceError
 from habmap.jobs.map import build_page
 from habmap.jobs.photo_page import page_photos
 from habmap.jobs.photos import photos
@@ -198,3 +199,34 @@ def test_rows_come_back_and_damage_by_other_programs_is_said(tmp_path: Path) -> 
         connection.commit()
     with pytest.raises(PlaceError, match="damaged"):
         found.photos()
+
+
+def test_of_two_writers_of_the_same_photos_the_one_that_fails_takes_no_picture_away(tmp_path: Path) -> None:
+    store = GeoPackageStore.create(tmp_path / "place", "Test")
+    row = photo("a" * 64, 100, 50, 350.5, date(2025, 11, 2), picture="a" * 32 + ".jpg")
+    tried = []
+
+    def pictures() -> Iterator[tuple[str, bytes]]:
+        yield row.picture, b"jpeg"
+        # its picture is there, its row is not yet: nobody else may come between
+        second = GeoPackageStore.open(store.folder, busy_timeout_s=0.01)
+        with pytest.raises(PlaceBusyError):
+            second.append_with_pictures([row], [(row.picture, b"jpeg")])
+        tried.append(second.picture(row.picture))
+
+    store.append_with_pictures([row], pictures())
+    assert tried == [b"jpeg"]
+    with pytest.raises(InputError, match="already there"):
+        store.append_with_pictures([row], [(row.picture, b"jpeg")])
+    assert store.picture(row.picture) == b"jpeg" and store.photos() == (row,)
+
+
+def test_what_a_killed_writer_had_begun_is_cleared_away(tmp_path: Path) -> None:
+    store = GeoPackageStore.create(tmp_path / "place", "Test")
+    begun, theirs = store.folder / "photos" / ".qih12j41.jpg", store.folder / "photos" / ".my own.jpg"
+    begun.parent.mkdir(exist_ok=True)
+    for path in (begun, theirs):
+        path.write_bytes(b"half")
+    row = photo("a" * 64, 100, 50, 350.5, date(2025, 11, 2), picture="a" * 32 + ".jpg")
+    store.append_with_pictures([row], [(row.picture, b"jpeg")])
+    assert (begun.exists(), theirs.exists()) == (False, True)
