@@ -75,6 +75,8 @@ _ROOMS: Final = tuple(
     )
 )
 _PAGES: Final = 2
+#: Notes on page one: three lines of it hold this and the pointer to the rest.
+_NOTES_CHARACTERS: Final = 330
 _RELIEF_CELLS: Final = 200_000
 _KINDS: Final = {".pdf", ".html"}
 
@@ -171,7 +173,7 @@ def burn_sheet(
     features = store.features()
     lines = shapely.MultiLineString([edge.line for edge in edges])
     boundary = store.boundary()
-    notes = (*result.warnings, *result.block_words)
+    notes, more_notes = _notes((*result.warnings, *result.block_words))
     middle = shapely.get_coordinates(shapely.centroid(shapely.convex_hull(lines)))[0].tolist()
     return BurnSheet(
         place=result.place,
@@ -179,7 +181,7 @@ def burn_sheet(
         lines=(
             f"{result.place}. {_weather_words(request, result)}",
             *_again_lines(result),
-            *((_sentences(notes),) if notes else ()),
+            *((notes,) if notes else ()),
         ),
         drawn_on=drawn_on,
         again_title=None if result.again is None else result.again.title,
@@ -210,6 +212,7 @@ def burn_sheet(
         measured=(
             plan_section(result),
             Section(title="Not checked here", sentences=tuple(f"– {words}" for words in result.not_checked)),
+            *((Section(title="More of this block and its figures", sentences=more_notes),) if more_notes else ()),
             moisture_section(result, room.faces),
             edges_section(result, keys, room.edges),
             *around_sections(result, room.places),
@@ -232,9 +235,12 @@ def _relief(store: Store, result: BurnDayResult) -> Relief | None:
     source = store.elevation()
     if source is None or not result.edges:
         return None
-    west, south, east, north = shapely.MultiLineString([edge.coordinates for edge in result.edges]).bounds
+    outline = shapely.MultiLineString([edge.coordinates for edge in result.edges])
+    west, south, east, north = outline.bounds
     margin = 0.5 * max(east - west, north - south)
     with open_elevation(Path(source.path), vertical_unit=source.vertical_unit) as elevation:
+        if not bool(elevation.touches([shapely.convex_hull(outline)])[0]):
+            return None  # said in words by the burn day's own warnings
         coarse = elevation.coarse_heights((west - margin, south - margin, east + margin, north + margin), _RELIEF_CELLS)
     return draw_relief(coarse.heights_m.astype("float64"), transform=coarse.transform, crs_wkt=coarse.crs_wkt)
 
@@ -248,6 +254,17 @@ def _sentence(words: str) -> str:
 
 def _sentences(parts: Sequence[str]) -> str:
     return " ".join(_sentence(part) for part in parts)
+
+
+def _notes(parts: Sequence[str]) -> tuple[str, tuple[str, ...]]:
+    """Return what page one has room for, and the rest: none of it may be cut off there."""
+    sentences = [_sentence(part) for part in parts]
+    first = 0
+    while first < len(sentences) and len(" ".join(sentences[: first + 1])) <= _NOTES_CHARACTERS:
+        first += 1
+    rest = tuple(sentences[first:])
+    pointer = ("More of this stands on page 2.",) if rest else ()
+    return " ".join((*sentences[:first], *pointer)), rest
 
 
 def _again_lines(result: BurnDayResult) -> tuple[str, ...]:

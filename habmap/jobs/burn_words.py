@@ -44,6 +44,9 @@ def block_words(pieces: Sequence[GroundPiece], state: Ground, kind: PlanKind, *,
     live = sum(piece.acres for piece in pieces if piece.stage in {"standing", "part_cut"})
     if live >= 0.005:
         words.append(f"{live:.2f} acres of the block hold live standing cedars, which can torch and throw embers")
+    kept = sum(piece.acres for piece in pieces if piece.stage == "keep")
+    if kept >= 0.005:
+        words.append(f"{kept:.2f} acres of the block are ground that the log leaves standing on purpose")
     for other, of_stage, what in (("down_cedar", "down", "cut slash on the ground"), ("piles", "piled", "piles")):
         there = sum(piece.acres for piece in pieces if piece.stage == of_stage)
         if kind != other and there >= 0.005:
@@ -60,6 +63,7 @@ def block_words(pieces: Sequence[GroundPiece], state: Ground, kind: PlanKind, *,
 
 def block_name(names: Sequence[str], unit_ids: Sequence[str], *, is_patch: bool) -> str:
     """Return the block as it was named, with its units where that says more."""
+    names = list(dict.fromkeys(names))
     units = ", ".join(unit_ids)
     if is_patch:
         return f"a patch in {units}" if units else "a patch outside every unit"
@@ -72,6 +76,7 @@ def block_name(names: Sequence[str], unit_ids: Sequence[str], *, is_patch: bool)
 def warnings_for(
     *,
     request_at: datetime,
+    is_twice: bool,
     wind_mph: float | None,
     wind_height: str | None,
     has_elevation: bool,
@@ -84,9 +89,17 @@ def warnings_for(
     settings: Settings,
     unit_ids: Sequence[str],
 ) -> tuple[str, ...]:
-    """Say what weakens the figures, and the owner's own closed days and holds."""
+    """Say the owner's own closed days and holds first, then what weakens the figures."""
     day = request_at.date()
     words = []
+    for ban in bans(settings):
+        if ban.what == "no_burn" and ban.has(day) and (not ban.units or set(ban.units) & set(unit_ids)):
+            words.append(f"{day} lies within the owner's no-burn days: {ban.reason or 'no reason written'}")
+    for hold in holds(settings):
+        if hold.unit_id in unit_ids and (hold.first or date.min) <= day <= (hold.last or date.max):
+            words.append(f"{hold.unit_id} is on hold: {hold.reason}")
+    if is_twice:
+        words.append(f"{request_at:%H:%M} comes twice on {day}: the clock is put back over it")
     if wind_mph == 0:
         words.append("with no wind its direction means little: any edge can turn into the downwind one")
     if wind_height is None:
@@ -117,10 +130,4 @@ def warnings_for(
             )
         if window.written_on is not None and window.written_on > day:
             words.append(f"the plan is dated {window.written_on}, after the day asked about")
-    for ban in bans(settings):
-        if ban.what == "no_burn" and ban.has(day) and (not ban.units or set(ban.units) & set(unit_ids)):
-            words.append(f"{day} lies within the owner's no-burn days: {ban.reason or 'no reason written'}")
-    for hold in holds(settings):
-        if hold.unit_id in unit_ids and (hold.first or date.min) <= day <= (hold.last or date.max):
-            words.append(f"{hold.unit_id} is on hold: {hold.reason}")
     return tuple(words)

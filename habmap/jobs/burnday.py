@@ -42,6 +42,7 @@ from habmap.measures import M_PER_FT, acres
 from habmap.place.settings import PlanWindow, Settings, WrittenPlan
 from habmap.vocabulary import FIRE_CAUTION, SNAG_CAUTION
 from habmap.work.burnday import ITEMS, NOT_CHECKED, Compared, PlanKind, Window, compare, unlimited
+from habmap.work.clock import comes_twice, is_skipped
 from habmap.work.fuel_moisture import (
     DEAD_FUEL_WORDS,
     NO_AIR_WORDS,
@@ -164,9 +165,18 @@ def burnday(store: Store, request: BurnRequest) -> BurnDayResult:
     Raises
     ------
     InputError
-        A unit is not known, the weather is incomplete, or the elevation cannot be read.
+        The hour never comes, a unit is not known, the weather is incomplete, or the elevation cannot be read.
     """
     settings = store.settings
+    zone = ZoneInfo(settings.place.timezone)
+    if is_skipped(request.at, zone) and not request.is_observed:
+        raise InputError(
+            "this hour never comes: the clock is put forward over it",
+            where="--time",
+            value=request.at.isoformat(timespec="minutes"),
+            allowed=f"an hour that a clock in {settings.place.timezone} shows",
+            mend="give the time of ignition on the property's own clock",
+        )
     state = ground(store, on=request.at.date())
     chosen = burn_block(request.names, request.patch, settings=settings, state=state, saved=store.drawn_blocks())
     unit_ids, block, pieces, grid = chosen.unit_ids, chosen.outline, chosen.inside, state.grid
@@ -239,13 +249,14 @@ def burnday(store: Store, request: BurnRequest) -> BurnDayResult:
         hazards=near_hazards(block, features, grid=grid),
         cold_air=cold_air(block, cold_air_paths(dem.surface, block), features, grid=grid) if dem else None,
         forecast=forecast_used(store, request),
-        hours=_hours(request, windows, wind_from_deg, classes, above_ft, ZoneInfo(settings.place.timezone)),
+        hours=_hours(request, windows, wind_from_deg, classes, above_ft, zone),
         notify=settings.burn.notify,
         notices=logged_notices(store, block, grid=grid, day=request.at.date()),
         cautions=_cautions(pieces),
         warnings=not_used
         + warnings_for(
             request_at=request.at,
+            is_twice=comes_twice(request.at, zone),
             wind_mph=weather["wind_mph"],
             wind_height=wind_height(request),
             has_elevation=dem is not None,
@@ -316,6 +327,8 @@ def _kind_by_stage(pieces: Sequence[GroundPiece]) -> PlanKind:
             by_kind["down_cedar"] += piece.area_m2
         else:
             by_kind["grass"] += piece.area_m2
+    if not pieces:
+        return "grass"  # ground in no unit: the log knows of no cedar there
     order: tuple[PlanKind, ...] = ("piles", "down_cedar", "grass")
     return max(order, key=lambda kind: by_kind[kind])
 
@@ -335,6 +348,9 @@ def _windows(settings: Settings, kind: PlanKind, unit_ids: Sequence[str]) -> lis
     plan = _plan(settings, kind)
     groups: dict[object, list[str]] = defaultdict(list)
     made: dict[object, Window] = {}
+    if not unit_ids:  # a patch in no unit: the plan itself
+        limits = {item: limit for item in ITEMS if (limit := getattr(plan, item)) is not None}
+        return [Window(kind=kind, unit_ids=(), limits=limits, author=plan.author, written_on=plan.date)]
     for unit_id in unit_ids:
         own = plan.unit.get(unit_id, PlanWindow())
         limits = {}

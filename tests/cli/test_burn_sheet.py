@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import shutil
 import subprocess
@@ -138,3 +139,14 @@ def test_a_turn_of_the_wind_stands_on_the_sheet(run_habmap: Callable, planned_pl
     html = path.read_text(encoding="utf-8")
     assert re.search(r"<td>wind shift</td><td>03-05 15:00</td>", html)  # 340° to 80° is a turn of 100°
     assert "<td>no forecast</td><td>03-05 10:00 to 12:00; 16:00 to 03-06 08:00</td>" in html
+
+
+def test_a_block_that_no_elevation_covers_has_its_sheet(run_habmap: Callable, demo_place: Path, tmp_path: Path) -> None:
+    ring = [[-96.021, 37.057], [-96.015, 37.057], [-96.015, 37.06], [-96.021, 37.06], [-96.021, 37.057]]
+    patch, path = tmp_path / "far.geojson", tmp_path / "far.html"
+    patch.write_text(json.dumps({"type": "Polygon", "coordinates": [ring]}), encoding="utf-8")
+    done = run_habmap("burnday", "--patch", patch, *WEATHER, "--sheet", path, place=demo_place)
+    assert done.code == 0, done.err
+    html = path.read_text(encoding="utf-8")
+    assert "No elevation covers this block" in html
+    assert "? = not known" in html

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
 import pytest
 from fakes import GRID, FakeStore, entry, ground_lonlat, unit
 from shapely import LineString, box
 
+from habmap.errors import InputError
 from habmap.jobs.burn_sheet import burn_sheet
 from habmap.jobs.burn_sheet_hours import hours_sections
 from habmap.jobs.burn_sheet_parts import edge_keys, edges_section, moisture_section, plan_section
@@ -153,3 +155,45 @@ def test_the_block_is_called_as_it_was_named() -> None:
 def test_without_a_plan_the_heading_says_that_there_is_none() -> None:
     section = plan_section(ask(FakeStore([unit("A", box(0, 0, 90, 90), cover="grass")], grid=GRID)))
     assert section.title.startswith("No written plan")
+
+
+def test_an_hour_that_never_comes_is_refused_and_one_that_comes_twice_is_said() -> None:
+    # U.S. clocks go forward at 2:00 on 8 March 2026 and back at 2:00 on 1 November 2026 (Energy Policy Act of 2005).
+    with pytest.raises(InputError, match="never comes"):
+        ask(store(), at=datetime(2026, 3, 8, 2, 30))
+    assert any("comes twice" in words for words in ask(store(), at=datetime(2026, 11, 1, 1, 30)).warnings)
+    assert not any("comes twice" in words for words in ask(store()).warnings)
+
+
+def test_a_patch_in_no_unit_is_held_against_the_plan_all_the_same() -> None:
+    result = ask(store(), names=(), patch=ground_lonlat(box(2000, 2000, 2100, 2100)), rh_pct=20.0)
+    assert (result.units, result.plan.kind) == ((), "grass")
+    assert {line.item: line.verdict for line in result.prescription}["rh_pct"] == "not met"
+    assert result.block == "a patch outside every unit"
+
+
+def test_no_note_is_cut_off_on_the_sheet() -> None:
+    place = store()
+    words = tuple(
+        f"note {number} of this burn, with words enough to fill a line of the page and more" for number in range(9)
+    )
+    result = replace(ask(place), warnings=words)
+    sheet = burn_sheet(place, BurnRequest(names=("A",), at=IGNITION), result, drawn_on=date(2026, 3, 1))
+    more = next(section for section in sheet.measured if section.title.startswith("More of this block"))
+    shown = " ".join((*sheet.lines, *more.sentences)).casefold()
+    assert all(one in shown for one in words)
+    assert "page 2" in sheet.lines[-1]
+    assert all(len(line) < 3 * 130 for line in sheet.lines)  # three lines of the page; more would be cut
+
+
+def test_the_owners_closed_days_are_said_before_all_else() -> None:
+    closed = settings().model_copy(update={"no_burn": Settings.model_validate(
+        {"no_burn": [{"reason": "nesting birds", "from": "03-15", "to": "07-31"}]}).no_burn})  # fmt: skip
+    assert "nesting birds" in ask(store(chosen=closed)).warnings[0]
+
+
+def test_ground_left_standing_on_purpose_is_pointed_out() -> None:
+    kept = entry("keep", "2026-01-05", box(120, 0, 160, 40))
+    words = ask(store(kept), names=("B",)).block_words
+    # 40 m by 40 m are 1,600 m², 0.395 of the acre's 4,046.86 m².
+    assert "0.40 acres of the block are ground that the log leaves standing on purpose" in words
