@@ -45,11 +45,12 @@ def print_burnday(result: BurnDayResult) -> None:
 
 def answer(result: BurnDayResult) -> str:
     """Return what the comparison found, worst first, in a few sentences."""
+    from habmap.jobs.burn_words import signed_words
     from habmap.work.burnday import PLAN_KIND_WORDS
 
     ground = f"{result.block}, {result.acres:.2f} acres, {result.time.replace('T', ' ')}"
     kind = PLAN_KIND_WORDS[result.plan.kind]
-    if any(line.verdict == "no plan" for line in result.prescription):
+    if not result.plan_signed:
         there = (
             "was in habmap.toml when it was logged" if result.again and result.again.plans_kept else "is in habmap.toml"
         )
@@ -59,7 +60,8 @@ def answer(result: BurnDayResult) -> str:
         )
     not_met = _named(result, "not met")
     not_given = _named(result, "not given")
-    words = f"{ground}, beside the written plan for {kind} by {result.plan.author}, {result.plan.date}. "
+    words = f"{ground}, beside the written plan for {kind} by {signed_words(result.plan_signed, result.units)}. "
+    words += "" if result.prescription else "It names no limits in habmap.toml, so nothing is compared. "
     words += f"Not met: {not_met}. " if not_met else ""
     words += f"Not given: {not_given}. " if not_given else ""
     return words + "This is a comparison and decides nothing; what was not checked stands below."
@@ -189,7 +191,6 @@ def _print_hours(result: BurnDayResult) -> None:
         return
     from habmap.work.burnday import ITEMS, beside
 
-    has_plan = any(line.verdict != "no plan" for line in result.prescription)
     ends = {item: [end for line in result.prescription if line.item == item for end in (line.low, line.high)]
             for item in ITEMS}  # fmt: skip
 
@@ -214,10 +215,10 @@ def _print_hours(result: BurnDayResult) -> None:
         ["hour", "°F", "RH %", "RH: # = 5 %", "wind", "gusts", "from °", "fuel %", "rain in", "not met, and shifts"],
         rows,
     )
-    if has_plan:
+    if result.plan_signed:
         say(
-            "Nothing beside an hour means only that no copied limit of these few items is passed. It allows nothing, and "
-            "a forecast is not the weather on site."
+            "Nothing beside an hour means only that no copied limit of these few items is passed. It allows nothing, "
+            "and a forecast is not the weather on site."
         )
     else:
         say(

@@ -9,6 +9,7 @@ from typing import Final
 from habmap.jobs.burn_around import SCREEN_WORDS
 from habmap.jobs.burn_edges import CEDAR_FUEL_WORDS, FUEL_STAGES, Edge
 from habmap.jobs.burn_fuel import UNKNOWN
+from habmap.jobs.burn_words import signed_words
 from habmap.jobs.burnday import BurnDayResult
 from habmap.measures import M_PER_MILE, ft
 from habmap.show.burn_sheet import SIDE_LETTERS, Section
@@ -27,7 +28,7 @@ def plan_section(result: BurnDayResult) -> Section:
     given = "as logged" if result.again else "as given"
     was = "was then" if result.again and result.again.plans_kept else "is"
     lines = result.prescription
-    if any(line.verdict == "no plan" for line in lines):
+    if not result.plan_signed:
         return Section(
             title=f"No written plan for {kind} in force here",
             sentences=(
@@ -47,8 +48,8 @@ def plan_section(result: BurnDayResult) -> Section:
     return Section(
         title=f"Beside the written plan for {kind}",
         sentences=(
-            f"Plan by {result.plan.author}, {result.plan.date}, its limits as copied into habmap.toml. Not met first. "
-            "A comparison, not a decision.",
+            f"Plan by {signed_words(result.plan_signed, result.units)}; limits as copied into habmap.toml. "
+            + ("Not met first. A comparison, not a decision." if lines else "It names none, so nothing is compared."),
         ),
         header=("item", given, "plan", "comparison"),
         rows=tuple(

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date, datetime
 
+from habmap.jobs.burn_plan import Signed
 from habmap.jobs.closed_days import bans, holds
 from habmap.jobs.ground import Ground, GroundPiece
 from habmap.place.settings import Settings
@@ -71,6 +72,16 @@ def block_name(names: Sequence[str], unit_ids: Sequence[str], *, is_patch: bool)
     if named == units or all(name.rpartition(":")[0] in unit_ids or name in unit_ids for name in names):
         return named
     return f"{named} ({units})" if units else named
+
+
+def signed_words(signed: Sequence[Signed], unit_ids: Sequence[str]) -> str:
+    """Return who signed the limits, with the units of each where they differ, and which units have no plan."""
+    is_one = len(signed) == 1 and set(signed[0].unit_ids) >= set(unit_ids)
+    words = " and ".join(
+        f"{one.author}, {one.date}" + ("" if is_one else f", for {', '.join(one.unit_ids)}") for one in signed
+    )
+    without = [one for one in unit_ids if not any(one in each.unit_ids for each in signed)]
+    return words + (f"; {', '.join(without)} has none with author and date" if without else "")
 
 
 def warnings_for(

@@ -34,14 +34,22 @@ from habmap.jobs.burn_forecast import (
 from habmap.jobs.burn_fuel import Fuel, FuelClass, fuel_classes, fuel_there, table_class
 from habmap.jobs.burn_ground import BurnGround, burn_ground, cold_air_paths
 from habmap.jobs.burn_hours import BurnHour, burn_hours, hour_of
+from habmap.jobs.burn_plan import (
+    PlanInfo,
+    Signed,
+    kind_by_stage,
+    plan_info,
+    plan_windows,
+    plans_signed,
+    unlimited_words,
+)
 from habmap.jobs.burn_record import Again, logged_notices
 from habmap.jobs.burn_words import block_name, block_words, warnings_for
 from habmap.jobs.ground import GroundPiece, ground
 from habmap.jobs.ports import Store
 from habmap.measures import M_PER_FT, acres
-from habmap.place.settings import PlanWindow, Settings, WrittenPlan
 from habmap.vocabulary import FIRE_CAUTION, SNAG_CAUTION
-from habmap.work.burnday import ITEMS, NOT_CHECKED, Compared, PlanKind, Window, compare, unlimited
+from habmap.work.burnday import ITEMS, NOT_CHECKED, Compared, PlanKind, Window, compare
 from habmap.work.clock import comes_twice, is_skipped
 from habmap.work.fuel_moisture import (
     DEAD_FUEL_WORDS,
@@ -98,15 +106,6 @@ class BurnRequest:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class PlanInfo:
-    """The written plan that was compared with; without author and date there is none in force here."""
-
-    kind: PlanKind
-    author: str | None
-    date: dt.date | None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class BurnDayResult:
     """Everything a burn boss would want in hand. Nothing in it is permission.
 
@@ -114,6 +113,8 @@ class BurnDayResult:
     ----------
     block
         The ground as it was named.
+    plan_signed
+        Who signed the limits that were compared with, by units.
     forecast
         The forecast that ``hours`` and what was not given of the weather are of; ``None`` = none.
     sheets
@@ -133,6 +134,7 @@ class BurnDayResult:
     fuel: Fuel
     block_words: tuple[str, ...]
     plan: PlanInfo
+    plan_signed: tuple[Signed, ...]
     prescription: tuple[Compared, ...]
     not_checked: tuple[str, ...]
     wind_from_deg: float
@@ -191,8 +193,9 @@ def burnday(store: Store, request: BurnRequest) -> BurnDayResult:
     wind_from_deg = weather["wind_from_deg"] or 0.0
     classes = fuel_classes(air, dem, float(block.area))
     driest = min((line.pct for line in classes if line.pct is not None), default=None)
-    kind = request.plan_kind or _kind_by_stage(pieces)
-    windows = _windows(settings, kind, unit_ids)
+    kind = request.plan_kind or kind_by_stage(pieces)
+    windows = plan_windows(settings, kind, unit_ids)
+    signed = plans_signed(windows)
     values: dict[str, float | None] = {
         **weather,
         # A calm has no direction that a plan could be held against.
@@ -231,9 +234,10 @@ def burnday(store: Store, request: BurnRequest) -> BurnDayResult:
         stage_acres=_stage_acres(pieces),
         fuel=fuel,
         block_words=block_words(pieces, state, kind, on=request.at.date()),
-        plan=_plan_info(settings, kind),
+        plan=plan_info(settings, kind, signed),
+        plan_signed=signed,
         prescription=compare(values, windows),
-        not_checked=(*NOT_CHECKED, *_unlimited_words(windows)),
+        not_checked=(*NOT_CHECKED, *unlimited_words(windows)),
         wind_from_deg=wind_from_deg,
         wind_height=wind_height(request),
         fine_fuel_moisture_pct=driest,
@@ -315,62 +319,6 @@ def _above_weather_ft(request: BurnRequest, block: Polygon | MultiPolygon, dem: 
     middle = shapely.get_coordinates(shapely.point_on_surface(block))[0].tolist()
     height_m = dem.surface.height_m(middle[0], middle[1])
     return None if height_m != height_m else height_m / M_PER_FT - request.weather_elevation_ft
-
-
-def _kind_by_stage(pieces: Sequence[GroundPiece]) -> PlanKind:
-    """Return the plan that the ground's stage asks for: piles, down cedar or grass, by the most acres."""
-    by_kind: defaultdict[PlanKind, float] = defaultdict(float)
-    for piece in pieces:
-        if piece.stage == "piled":
-            by_kind["piles"] += piece.area_m2
-        elif piece.stage in {"down", "part_cut", "dead_standing"}:
-            by_kind["down_cedar"] += piece.area_m2
-        else:
-            by_kind["grass"] += piece.area_m2
-    if not pieces:
-        return "grass"  # ground in no unit: the log knows of no cedar there
-    order: tuple[PlanKind, ...] = ("piles", "down_cedar", "grass")
-    return max(order, key=lambda kind: by_kind[kind])
-
-
-def _plan(settings: Settings, kind: PlanKind) -> WrittenPlan:
-    plan: WrittenPlan = getattr(settings.plan, kind)
-    return plan
-
-
-def _plan_info(settings: Settings, kind: PlanKind) -> PlanInfo:
-    plan = _plan(settings, kind)
-    return PlanInfo(kind=kind, author=(plan.author or "").strip() or None, date=plan.date)
-
-
-def _windows(settings: Settings, kind: PlanKind, unit_ids: Sequence[str]) -> list[Window]:
-    """Return the plan's limits, one window for each group of units for which they are the same."""
-    plan = _plan(settings, kind)
-    groups: dict[object, list[str]] = defaultdict(list)
-    made: dict[object, Window] = {}
-    if not unit_ids:  # a patch in no unit: the plan itself
-        limits = {item: limit for item in ITEMS if (limit := getattr(plan, item)) is not None}
-        return [Window(kind=kind, unit_ids=(), limits=limits, author=plan.author, written_on=plan.date)]
-    for unit_id in unit_ids:
-        own = plan.unit.get(unit_id, PlanWindow())
-        limits = {}
-        for item in ITEMS:
-            said: tuple[float, float] | None = getattr(own, item)
-            limit: tuple[float, float] | None = said if said is not None else getattr(plan, item)
-            if limit is not None:
-                limits[item] = limit
-        author, written_on = own.author or plan.author, own.date or plan.date
-        key = (tuple(limits.items()), author, written_on)
-        groups[key].append(unit_id)
-        made[key] = Window(kind=kind, unit_ids=tuple(groups[key]), limits=limits, author=author, written_on=written_on)
-    return list(made.values())
-
-
-def _unlimited_words(windows: Sequence[Window]) -> tuple[str, ...]:
-    items = unlimited(windows)
-    if not items:
-        return ()
-    return (f"what the plan names no limits for in habmap.toml: {', '.join(ITEMS[item][0] for item in items)}",)
 
 
 def _stage_acres(pieces: Sequence[GroundPiece]) -> dict[str, float]:

@@ -9,6 +9,7 @@ import pytest
 from fakes import GRID, FakeStore, entry, ground_lonlat, unit
 from shapely import LineString, box
 
+from habmap.cli.burn_report import answer
 from habmap.errors import InputError
 from habmap.jobs.burn_sheet import burn_sheet
 from habmap.jobs.burn_sheet_hours import hours_sections
@@ -197,3 +198,27 @@ def test_ground_left_standing_on_purpose_is_pointed_out() -> None:
     words = ask(store(kept), names=("B",)).block_words
     # 40 m by 40 m are 1,600 m², 0.395 of the acre's 4,046.86 m².
     assert "0.40 acres of the block are ground that the log leaves standing on purpose" in words
+
+
+def test_a_plan_signed_for_one_unit_is_never_hidden_by_another_without() -> None:
+    limits = {"rh_pct": (30, 60), "unit": {"A": {"author": "Own Boss", "date": date(2026, 2, 1), "rh_pct": (40, 60)}}}
+    place = store(chosen=Settings.model_validate({"plan": {"grass": limits}}))
+    both, alone = ask(place, names=("A", "B"), plan_kind="grass"), ask(place)
+    assert (alone.plan.author, alone.plan.date) == ("Own Boss", date(2026, 2, 1))
+    for result, whose in ((alone, "Own Boss, 2026-02-01"), (both, "Own Boss, 2026-02-01, for A; B has none")):
+        words, section = answer(result), plan_section(result)
+        assert whose in words
+        assert "Not met: relative humidity (by 5 %)" in words
+        assert whose in section.sentences[0]
+        assert section.rows[0][3] == "not met, by 5 %"
+    assert {line.unit_ids: line.verdict for line in both.prescription if line.item == "rh_pct"} == {
+        ("A",): "not met", ("B",): "no plan",
+    }  # fmt: skip
+
+
+def test_a_signed_plan_without_limits_compares_nothing_and_says_so() -> None:
+    signed = {"author": "P. Writer", "date": date(2026, 1, 31)}
+    result = ask(store(chosen=Settings.model_validate({"plan": {"grass": signed}})))
+    assert result.prescription == ()
+    assert "names no limits" in answer(result)
+    assert "nothing is compared" in plan_section(result).sentences[0]

@@ -1,0 +1,105 @@
+"""The written plan of a burn: which kind the ground asks for, its limits by unit, and who signed them."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from habmap.jobs.ground import GroundPiece
+from habmap.place.settings import PlanWindow, Settings, WrittenPlan
+from habmap.work.burnday import ITEMS, PlanKind, Window, unlimited
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Signed:
+    """Who signed the limits that some units were compared with, and when."""
+
+    author: str
+    date: dt.date
+    unit_ids: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlanInfo:
+    """The written plan that was compared with; without author and date there is none in force here.
+
+    Attributes
+    ----------
+    author, date
+        Of the plan itself, else of the one unit's plan that there is.
+    """
+
+    kind: PlanKind
+    author: str | None
+    date: dt.date | None
+
+
+def kind_by_stage(pieces: Sequence[GroundPiece]) -> PlanKind:
+    """Return the plan that the ground's stage asks for: piles, down cedar or grass, by the most acres."""
+    by_kind: defaultdict[PlanKind, float] = defaultdict(float)
+    for piece in pieces:
+        if piece.stage == "piled":
+            by_kind["piles"] += piece.area_m2
+        elif piece.stage in {"down", "part_cut", "dead_standing"}:
+            by_kind["down_cedar"] += piece.area_m2
+        else:
+            by_kind["grass"] += piece.area_m2
+    if not pieces:
+        return "grass"  # ground in no unit: the log knows of no cedar there
+    order: tuple[PlanKind, ...] = ("piles", "down_cedar", "grass")
+    return max(order, key=lambda kind: by_kind[kind])
+
+
+def _plan(settings: Settings, kind: PlanKind) -> WrittenPlan:
+    plan: WrittenPlan = getattr(settings.plan, kind)
+    return plan
+
+
+def plans_signed(windows: Sequence[Window]) -> tuple[Signed, ...]:
+    """Return all that were compared with; units that are in none have no plan in force."""
+    units: defaultdict[tuple[str, dt.date], list[str]] = defaultdict(list)
+    for window in windows:
+        if window.is_plan and window.author is not None and window.written_on is not None:
+            units[window.author.strip(), window.written_on] += window.unit_ids
+    return tuple(Signed(author=who, date=day, unit_ids=tuple(ids)) for (who, day), ids in units.items())
+
+
+def plan_info(settings: Settings, kind: PlanKind, signed: Sequence[Signed]) -> PlanInfo:
+    """Return the plan's own author and date, else those of the only one that was signed for these units."""
+    plan = _plan(settings, kind)
+    author, date = (plan.author or "").strip() or None, plan.date
+    if (author is None or date is None) and len(signed) == 1:
+        author, date = signed[0].author, signed[0].date
+    return PlanInfo(kind=kind, author=author, date=date)
+
+
+def plan_windows(settings: Settings, kind: PlanKind, unit_ids: Sequence[str]) -> list[Window]:
+    """Return the plan's limits, one window for each group of units for which they are the same."""
+    plan = _plan(settings, kind)
+    groups: dict[object, list[str]] = defaultdict(list)
+    made: dict[object, Window] = {}
+    if not unit_ids:  # a patch in no unit: the plan itself
+        limits = {item: limit for item in ITEMS if (limit := getattr(plan, item)) is not None}
+        return [Window(kind=kind, unit_ids=(), limits=limits, author=plan.author, written_on=plan.date)]
+    for unit_id in unit_ids:
+        own = plan.unit.get(unit_id, PlanWindow())
+        limits = {}
+        for item in ITEMS:
+            said: tuple[float, float] | None = getattr(own, item)
+            limit: tuple[float, float] | None = said if said is not None else getattr(plan, item)
+            if limit is not None:
+                limits[item] = limit
+        author, written_on = own.author or plan.author, own.date or plan.date
+        key = (tuple(limits.items()), author, written_on)
+        groups[key].append(unit_id)
+        made[key] = Window(kind=kind, unit_ids=tuple(groups[key]), limits=limits, author=author, written_on=written_on)
+    return list(made.values())
+
+
+def unlimited_words(windows: Sequence[Window]) -> tuple[str, ...]:
+    items = unlimited(windows)
+    if not items:
+        return ()
+    return (f"what the plan names no limits for in habmap.toml: {', '.join(ITEMS[item][0] for item in items)}",)
