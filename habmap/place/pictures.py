@@ -146,7 +146,7 @@ def kept_pictures(folder: Path, pictures: Iterable[tuple[str, bytes]]) -> Iterat
                 continue
             path = folder / PICTURE_FOLDER / name
             made.append(path)
-            write_whole(path, partial(_write, content), overwrite=True, make_folder=True)
+            write_whole(path, partial(_write, content), overwrite=True, make_folder=True, is_own=True)
         yield
     except BaseException:
         for path in made:

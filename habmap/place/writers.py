@@ -9,6 +9,7 @@ import os
 import tempfile
 from collections.abc import Callable, Sequence
 from pathlib import Path
+from typing import Final
 
 import gpxpy.gpx
 import shapely
@@ -18,12 +19,26 @@ from shapely.geometry.base import BaseGeometry
 from habmap.errors import InputError, PlaceError
 from habmap.place.schema import STORE_FILE
 from habmap.place.settings import SETTINGS_FILE
+from habmap.place.userfiles import printable
 
 Cell = str | float | int | None
 
 
-def write_whole(path: Path, write: Callable[[Path], object], *, overwrite: bool, make_folder: bool = False) -> None:
+#: Folders of a property that hold what is its own: pictures, walks, rasters copied in.
+OWN_FOLDERS: Final = frozenset({"photos", "tracks", "elevation", "canopy"})
+
+
+def write_whole(
+    path: Path,
+    write: Callable[[Path], object],
+    *,
+    overwrite: bool,
+    make_folder: bool = False,
+    is_own: bool = False,
+) -> None:
     """Write a file through a neighbour that takes its place at the end, so that no half file is ever seen.
+
+    ``is_own``: it is one of the property's own, which a person cannot name.
 
     Raises
     ------
@@ -33,7 +48,8 @@ def write_whole(path: Path, write: Callable[[Path], object], *, overwrite: bool,
     PlaceError
         The disk refused.
     """
-    refuse_to_write(path, overwrite=overwrite)
+    if not is_own:
+        refuse_to_write(path, overwrite=overwrite)
     if not path.parent.is_dir() and not make_folder:
         raise InputError("there is no such folder", where=str(path.parent), mend="make the folder first")
     try:
@@ -56,13 +72,33 @@ def write_whole(path: Path, write: Callable[[Path], object], *, overwrite: bool,
 
 def refuse_to_write(path: Path, *, overwrite: bool) -> None:
     """Raise what `write_whole` would, before any work is done; for files that take a while to make."""
-    if path.name in {STORE_FILE, SETTINGS_FILE}:
+    try:
+        is_there = path.exists() or path.is_symlink()
+        is_file = path.is_file() or not path.exists()
+        whole = path.resolve()
+    except (OSError, RuntimeError, ValueError) as error:
+        raise InputError(
+            "the file cannot be written",
+            where=printable(str(path)),
+            value=printable(str(error)),
+            mend="name another file",
+        ) from error
+    # a disk that does not tell upper case from lower has them under either name; the journal undoes a broken save
+    if any(path.name.casefold().startswith(own) for own in (STORE_FILE, SETTINGS_FILE)):
         raise InputError(
             "this is the name of a property's own file, which is never written over",
             where=str(path),
             mend="name another file",
         )
-    if path.exists() and not overwrite:
+    if any(one.name.casefold() in OWN_FOLDERS and (one.parent / STORE_FILE).exists() for one in whole.parents):
+        raise InputError(
+            "this folder holds a property's own files, which are never written over",
+            where=str(path),
+            mend="name a file in another folder, such as out",
+        )
+    if not is_file:
+        raise InputError("this is a folder or a device, not a file", where=str(path), mend="name another file")
+    if is_there and not overwrite:
         raise InputError("the file is already there", where=str(path), mend="name another file, or add --overwrite")
 
 

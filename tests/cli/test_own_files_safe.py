@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 import sqlite3
 from pathlib import Path
@@ -46,6 +47,36 @@ def test_no_export_writes_over_a_propertys_own_file(command: tuple[str, ...], pl
     assert done.code == 3
     assert "never written over" in done.err
     assert {path.name: path.read_bytes() for path in place.iterdir() if path.is_file()} == before
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["photos/p.jpg", "photos/new.html", "tracks/walk.gpx", "elevation/e.tif", "PLACE.GPKG", "place.gpkg-journal"],
+)
+def test_no_page_lands_among_a_propertys_own_files(name: str, place: Path, run_habmap: Any) -> None:
+    target = place / name
+    target.parent.mkdir(exist_ok=True)
+    if not name.endswith(("new.html", "GPKG", "journal")):
+        target.write_bytes(b"mine")
+    before = {path.name: path.read_bytes() for path in place.rglob("*") if path.is_file()}
+    (place.parent / "link").symlink_to(place)
+    for way in (target, place.parent / "link" / name):
+        done = run_habmap("map", "--overwrite", "-o", way, "--json", place=place)
+        assert done.code == 3 and "own file" in done.json["what"]
+    assert {path.name: path.read_bytes() for path in place.rglob("*") if path.is_file()} == before
+
+
+def test_what_is_no_file_is_not_replaced(place: Path, tmp_path: Path, run_habmap: Any) -> None:
+    pipe, gone, loop = tmp_path / "pipe.html", tmp_path / "gone.html", tmp_path / "loop.html"
+    os.mkfifo(pipe)
+    gone.symlink_to(tmp_path / "nowhere")
+    loop.symlink_to(loop)
+    done = run_habmap("map", "--overwrite", "-o", pipe, place=place)
+    assert done.code == 3 and "not a file" in done.err and pipe.is_fifo()
+    assert run_habmap("map", "-o", gone, place=place).code == 3 and gone.is_symlink()
+    for unfit in (loop, "x" * 300 + ".html", "x" * 5000):
+        done = run_habmap("map", "-o", unfit, "--json", place=place, cwd=tmp_path)
+        assert done.code == 3 and "not made for" not in done.out
 
 
 def spoil(place: Path, statement: str) -> None:
