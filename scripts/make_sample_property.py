@@ -31,6 +31,7 @@ from sample_property.photos import write_photos
 from sample_property.plots import PLOT_COLUMNS, plot_rows
 from sample_property.seen import COVER_COLUMNS, SIGHTING_COLUMNS, cover_rows, sighting_rows
 from sample_property.walks import edge_of, gpx_text, passes_over, utc, walked, with_troubles
+from sample_property.weather import FORECAST_COLUMNS, forecast_rows
 
 SEED = 7
 CELL_M = 3.0
@@ -54,6 +55,7 @@ def main(folder: Path) -> None:
     _write_csv(folder / "plots.csv", PLOT_COLUMNS, plot_rows(place, UNITS, seed=SEED))
     _write_csv(folder / "cover.csv", COVER_COLUMNS, cover_rows(place, seed=SEED))
     _write_csv(folder / "sightings.csv", SIGHTING_COLUMNS, sighting_rows(place, seed=SEED))
+    _write_csv(folder / "forecast.csv", FORECAST_COLUMNS, forecast_rows())
 
     def height_m(x: float, y: float) -> float:
         east, up = to_utm(np.array(x), np.array(y))
