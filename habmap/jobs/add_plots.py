@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import uuid
 from collections.abc import Mapping
+from dataclasses import fields
 from datetime import datetime
 from pathlib import Path
 from typing import Final, Literal, cast
@@ -88,9 +89,13 @@ def add_plots(store: Store, *, path: Path, now: datetime, columns: Mapping[str, 
         known = fresh.get(plot.uuid) or there.get(plot.uuid)
         if known is None:
             fresh[plot.uuid] = plot
-        elif _content(known) != _content(plot):
+        elif differing := _differing(plot, known):
             cells.fault(
-                "the same plot_id with other content", "plot_id", value=plot.plot_id, allowed="each plot_id once"
+                "the same plot_id with other content",
+                "plot_id",
+                value=f"{plot.plot_id}: {'; '.join(differing)}",
+                allowed="each plot_id once; a plot is never rewritten",
+                mend="give a plot measured again a plot_id of its own",
             )
         else:
             already += 1
@@ -214,9 +219,15 @@ def _line(cells: Cells) -> tuple[float | None, tuple[float, ...]]:
     return line_ft, tuple(lengths)
 
 
-def _content(plot: Plot) -> tuple[object, ...]:
-    point = None if plot.geometry is None else (plot.geometry.x, plot.geometry.y)
-    return (
-        plot.method, plot.unit_id, point, plot.plot_acres, plot.stems, plot.distances_m, plot.line_ft,
-        plot.intercepts_ft, plot.crown_ft, plot.height_ft, plot.stratum, plot.measured_on,
-    )  # fmt: skip
+def _differing(one: Plot, other: Plot) -> list[str]:
+    """Name what two rows of one id say differently."""
+    differing = []
+    for field in fields(Plot):
+        mine, theirs = (_shown(getattr(plot, field.name)) for plot in (one, other))
+        if field.name != "recorded_at" and mine != theirs:
+            differing.append(f"{field.name} {mine}, before {theirs}")
+    return differing
+
+
+def _shown(value: object) -> object:
+    return (value.x, value.y) if isinstance(value, Point) else value

@@ -166,7 +166,8 @@ def amend(
     check_burn_said(told, practice=row.practice)
     _ask_temperature(burn, row.date, agree)
     record = burn_record(store, told, entry_id=row.entry_id, now=now, before=before)
-    return add_entry(store, row, burn=record, today=today, agree=agree)
+    is_asked = ground is not None or said.reported_acres is not None  # else it was agreed to when it was written
+    return add_entry(store, row, burn=record, today=today, agree=agree if is_asked else lambda words: True)
 
 
 def _ask_temperature(burn: BurnSaid | None, day: dt.date, agree: Callable[[str], bool]) -> None:

@@ -187,7 +187,8 @@ def build_page(
         features=tuple(
             PageFeature(
                 kind=feature.kind,
-                name=feature.name or "",
+                # a house or a lane may carry a person's name
+                name=(feature.name or "") if audience == "owner" else "",
                 geometry=feature.geometry,
                 is_private=is_private(feature),
             )

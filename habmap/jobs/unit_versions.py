@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import fields, replace
 from datetime import date
 from typing import Final
 
@@ -57,7 +57,7 @@ def as_version(
                 InputError(
                     "this unit is there already, with other content",
                     where=where,
-                    value=unit.unit_id,
+                    value=printable(f"{unit.unit_id}: {'; '.join(_differing(unit, known))}", longest=400),
                     allowed="a new unit_id",
                     mend="let it become a new version with --overwrite; the old one stays on record",
                 )
@@ -78,6 +78,28 @@ def as_version(
         replaces=tuple(dict.fromkeys(old.uuid for old in followed)),
         valid_from=valid_from if followed else None,
     )
+
+
+def _differing(unit: Unit, known: Unit) -> list[str]:
+    """Name what a row says otherwise than the current version of its unit."""
+    mine, theirs = _said(unit), _said(known)
+    differing = [
+        f"{name} {_shown(mine.get(name))}, before {_shown(theirs.get(name))}"
+        for name in dict.fromkeys([*mine, *theirs])
+        if mine.get(name) != theirs.get(name)
+    ]
+    return [*differing, *(["the outline"] if not shapely.equals_identical(unit.geometry, known.geometry) else [])]
+
+
+def _said(unit: Unit) -> dict[str, object]:
+    """Return what the row itself says, its kept columns included."""
+    besides = ("uuid", "geometry", "valid_from", "valid_to", "replaces", "recorded_at", "extra")
+    own = {field.name: getattr(unit, field.name) for field in fields(Unit) if field.name not in besides}
+    return own | dict(unit.extra)
+
+
+def _shown(value: object) -> str:
+    return "blank" if value is None else str(value)
 
 
 def says_nothing_new(unit: Unit, known: Unit | None) -> bool:

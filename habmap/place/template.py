@@ -13,7 +13,7 @@ DEFAULT_TOML = """\
 [place]
 name = {name}
 timezone = "America/Chicago"   # dates are local days in this zone; GPS times are turned into it
-currency = "USD"
+currency = "USD"               # what costs in the log are in; shown beside every cost
 
 [terrain]
 analysis_cell_m = 10           # finer elevation is averaged to about this cell; "native" keeps it as it is
@@ -24,7 +24,7 @@ machine_limit_pct = 30         # steeper ground is counted as hand-only; the mac
 [density]
 dense_stems_per_acre = 250     # OSU Extension NREM-2876: 250 and more is restoration, not maintenance
 dense_canopy_pct = 50          # crown cover that counts as dense (common practice, no source)
-canopy_height_ft = 6
+canopy_height_ft = 6           # a raster of canopy heights counts as crown cover from this height up
 
 [stages]
 target_pct = 80                # share killed at which ground counts as treated

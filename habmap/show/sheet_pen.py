@@ -62,19 +62,29 @@ def text_width_pt(text: str, *, size_pt: float, is_serif: bool = False, is_bold:
 def wrapped(text: str, width_pt: float, *, size_pt: float, is_serif: bool = True, is_bold: bool = False) -> list[str]:
     """Break a text into lines no wider than ``width_pt``; a word that is wider alone is broken within."""
     style = {"size_pt": size_pt, "is_serif": is_serif, "is_bold": is_bold}
-    lines, line = [], ""
-    for word in printable(text).split():
-        trial = f"{line} {word}" if line else word
-        if text_width_pt(trial, **style) <= width_pt:  # type: ignore[arg-type]
-            line = trial
+
+    def fits(first: int, end: int) -> bool:
+        return text_width_pt(" ".join(words[first:end]), **style) <= width_pt  # type: ignore[arg-type]
+
+    words = printable(text).split()
+    lines: list[str] = []
+    first, usual = 0, 1
+    while first < len(words):
+        # From the last line's number of words to this one's: measuring is what breaking a text costs.
+        end = min(first + usual, len(words))
+        if fits(first, end):
+            while end < len(words) and fits(first, end + 1):
+                end += 1
+        else:
+            while end > first + 1 and not fits(first, end):
+                end -= 1
+        if end == first + 1 and (most := _fitting(words[first], width_pt, **style)) < len(words[first]):  # type: ignore[arg-type]
+            lines.append(words[first][:most])
+            words[first] = words[first][most:]
             continue
-        if line:
-            lines.append(line)
-        while len(word) > 1 and (fits := _fitting(word, width_pt, **style)) < len(word):  # type: ignore[arg-type]
-            lines.append(word[:fits])
-            word = word[fits:]
-        line = word
-    return [*lines, line] if line else lines
+        lines.append(" ".join(words[first:end]))
+        first, usual = end, end - first
+    return lines
 
 
 def at_most(count: int, lines: list[str]) -> list[str]:

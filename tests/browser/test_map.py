@@ -250,6 +250,8 @@ def test_the_public_file_itself_holds_nothing_private(public_map: Path, owner_ma
         assert f"[{round(point.x, 6)},{round(point.y, 6)}]" not in public
         assert f"[{round(point.x, 6)},{round(point.y, 6)}]" in owner
         assert not feature.name or feature.name not in public
+    houses = {feature.name for feature in store.features() if feature.kind in ("house", "building", "lane")}
+    assert houses and all(name in owner and name not in public for name in houses)  # it may be a person's
     assert "person-hours" not in public
     assert " USD" not in public
     assert "(private)" in owner

@@ -93,7 +93,8 @@ def test_loading_twice_is_no_news(run_habmap: Callable[..., Any], place: Path) -
     assert loaded(run_habmap, place, text).json["loaded"] == 1
     again = loaded(run_habmap, place, text).json
     assert (again["loaded"], again["already_there"]) == (0, 1)
-    assert loaded(run_habmap, place, text.replace(",9", ",8")).code == 3
+    refused = loaded(run_habmap, place, text.replace(",9", ",8"))
+    assert refused.code == 3 and "p1: stems 8, before 9" in refused.json["value"]
 
 
 def test_a_day_counts_only_what_was_measured_by_then(run_habmap: Callable[..., Any], place: Path) -> None:

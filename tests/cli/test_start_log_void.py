@@ -221,6 +221,11 @@ def test_reported_acres_far_from_the_ground_need_a_yes(run_habmap: Run, place: P
     near = run_habmap(*words, "--reported-acres", 9, "--json", place=place)  # within a tenth
     assert near.code == 0
     assert [row.reported_acres for row in entries(place)] == [7, 9]
+    # a figure that was agreed to once is not asked for again by a correction of something else
+    amend = ("amend", taken.json["entry_id"], "--why", "slip", "--json")
+    assert run_habmap(*amend, "--person-hours", 4, place=place).code == 0
+    assert run_habmap(*amend, "--reported-acres", 6, place=place).code == 3
+    assert [row.reported_acres for row in entries(place)] == [7, 9, 7]
 
 
 def test_log_a_look(run_habmap: Run, place: Path) -> None:
