@@ -21,6 +21,8 @@ SIDE_LINES: Final[dict[str, str]] = {"downwind": "heavy solid line", "side": "lo
 #: What the boss draws or writes under the map by hand.
 WRITING_BOXES: Final = ("Escape routes, safety zones", "Contingency breaks", "Firing sequence")
 CHART_TITLE: Final = "The forecast, hour by hour"
+#: On every page: names, telephone numbers and private places stand on it.
+NOT_FOR_ALL: Final = "not permission to burn · for the crew, not for the public"
 NOT_PERMISSION: Final = (
     "This sheet compares and lists; it is not permission to burn. The burn boss decides, on the day and on the ground."
 )

@@ -7,7 +7,7 @@ import hashlib
 
 from habmap.show import words
 from habmap.show.burn_chart import HoursChart
-from habmap.show.burn_sheet import CHART_TITLE, NOT_PERMISSION, WRITING_BOXES, BurnPaper, BurnSheet
+from habmap.show.burn_sheet import CHART_TITLE, NOT_FOR_ALL, NOT_PERMISSION, WRITING_BOXES, BurnPaper, BurnSheet
 from habmap.show.burn_sheet_pages import MARGIN_PT, SIZES_PT, draw_burn_svg, draw_chart_svg
 from habmap.show.templating import ENVIRONMENT, template_text
 
@@ -50,6 +50,7 @@ def render_burn_html(sheet: BurnSheet, *, paper: BurnPaper) -> str:
         chart_title=CHART_TITLE,
         scale=f"{drawn.scale:,}",
         not_permission=NOT_PERMISSION,
+        not_for_all=NOT_FOR_ALL,
         writing_boxes=WRITING_BOXES,
         drawn_on=words.day_words(sheet.drawn_on),
     )

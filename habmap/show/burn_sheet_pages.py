@@ -14,7 +14,15 @@ from matplotlib.path import Path as Outline
 
 from habmap.show import words
 from habmap.show.burn_chart import HoursChart, chart_height_pt, draw_chart
-from habmap.show.burn_sheet import CHART_TITLE, NOT_PERMISSION, WRITING_BOXES, BurnPaper, BurnSheet, Section
+from habmap.show.burn_sheet import (
+    CHART_TITLE,
+    NOT_FOR_ALL,
+    NOT_PERMISSION,
+    WRITING_BOXES,
+    BurnPaper,
+    BurnSheet,
+    Section,
+)
 from habmap.show.burn_sheet_map import LEGEND_PT, burn_frame, draw_burn_map, draw_edge_legend
 from habmap.show.sheet_map import Frame
 from habmap.show.sheet_margin import SCALE_STRIP_PT, draw_scale
@@ -170,7 +178,7 @@ def _chart_lines(sheet: BurnSheet, width: float) -> list[str]:
 
 def _foot(sheet: BurnSheet, number: int) -> str:
     made = sheet.again_title or f"drawn {words.short_day(sheet.drawn_on)}"
-    text = f"Burn sheet, page {number} · not permission to burn · {made} · {sheet.place}"
+    text = f"Burn sheet, page {number} · {NOT_FOR_ALL} · {made} · {sheet.place}"
     return clipped(text, 540, size_pt=LEAST_PT, is_serif=True)
 
 

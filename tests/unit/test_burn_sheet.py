@@ -13,7 +13,7 @@ from shapely import LineString
 from habmap.errors import InputError, UsageError
 from habmap.jobs.burn_sheet import refuse_targets
 from habmap.land.grid import LocalGrid
-from habmap.show.burn_sheet import SIDE_LETTERS, SIDE_LINES, BurnSheet, Section, SheetEdge, hand_sections
+from habmap.show.burn_sheet import NOT_FOR_ALL, SIDE_LETTERS, SIDE_LINES, BurnSheet, Section, SheetEdge, hand_sections
 from habmap.show.burn_sheet_html import render_burn_html
 from habmap.show.burn_sheet_map import SIDE_STYLES, burn_frame
 from habmap.show.burn_sheet_pages import draw_burn_pdf
@@ -92,3 +92,8 @@ def test_names_of_files_are_looked_at_first(tmp_path: Path) -> None:
     with pytest.raises(InputError):
         refuse_targets([tmp_path / "there.pdf"], overwrite=False)
     refuse_targets([tmp_path / "there.pdf", tmp_path / "new.html"], overwrite=True)
+
+
+def test_every_page_says_what_it_is_not_and_who_it_is_not_for() -> None:
+    assert render_burn_html(_sheet(), paper="letter").count(NOT_FOR_ALL) == 2  # on the first page and on the second
+    assert all(word in NOT_FOR_ALL for word in ("not permission", "not for the public"))
