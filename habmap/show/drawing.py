@@ -9,8 +9,8 @@ from habmap.show import coordinates, symbols, words
 from habmap.show.extent import extent
 from habmap.show.palette import DARK_STAGES
 from habmap.show.parts import PARTS
-from habmap.show.records import Page
-from habmap.vocabulary import PRACTICE_WORDS
+from habmap.show.records import Page, PageUnit
+from habmap.vocabulary import CEDAR_COVERS, PRACTICE_WORDS
 
 #: JSON signs that would end or open markup inside a script element, or break a line in old engines.
 _MARKUP: Final = str.maketrans(
@@ -28,8 +28,7 @@ def drawing_json(page: Page) -> str:
                 "name": words.unit_title(unit),
                 "order": unit.order,
                 "at": coordinates.pair(unit.label_lonlat),
-                "says": f"{words.unit_title(unit)}: {words.tenths(unit.treated_acres)} acres treated, "
-                f"{words.tenths(unit.remaining_acres)} remaining of {words.tenths(unit.acres)}",
+                "says": f"{words.unit_title(unit)}: {_says(unit)}",
                 "shape": coordinates.geojson(unit.geometry),
             }
             for unit in page.units
@@ -66,3 +65,11 @@ def drawing_json(page: Page) -> str:
         **{part.name: part.drawing(page) for part in PARTS},
     }
     return json.dumps(drawing, allow_nan=False, ensure_ascii=False, separators=(",", ":")).translate(_MARKUP)
+
+
+def _says(unit: PageUnit) -> str:
+    """Return a unit's acres in words; ground that is not cedar has none to treat."""
+    if unit.cover not in CEDAR_COVERS:
+        return f"{words.tenths(unit.acres)} acres, not cedar ground"
+    treated, remaining = words.tenths(unit.treated_acres), words.tenths(unit.remaining_acres)
+    return f"{treated} acres treated, {remaining} remaining of {words.tenths(unit.acres)}"

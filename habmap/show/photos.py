@@ -28,6 +28,8 @@ def drawing(page: Page) -> list[dict[str, Any]]:
             "at": [round(point.lonlat[0], 6), round(point.lonlat[1], 6)],
             "turn": None if point.direction_deg is None else round(point.direction_deg, 1),
             "pair": point.after is not None,
+            "days": [photo.taken_on.isoformat() for photo in (point.before, point.after) if photo is not None],
+            "first": f"Photo point {number}: {_view(point)}, {day_words(point.before.taken_on)}",
             "says": f"Photo point {number}: {_view(point)}, {_days(point)}",
         }
         for number, point in enumerate(page.photo_points, start=1)

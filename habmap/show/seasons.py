@@ -24,7 +24,7 @@ _LEFT: Final = 4.0
 _WIDEST: Final = 64.0
 _COLUMN_SHARE: Final = 0.62
 #: Room that a season's name and its figures need [px]; with less, only every second, third … is written.
-_NAME_WIDTH: Final = 58.0
+_NAME_WIDTH: Final = 70.0
 #: Least height of a part of a column that takes a figure inside [px].
 _FIGURE_HEIGHT: Final = 17.0
 
@@ -37,6 +37,7 @@ class SeasonLine:
     treated: str
     cumulative: str
     remaining: str
+    left: str
     hours: str
     cost: str
 
@@ -46,6 +47,7 @@ class _Column:
     name: str
     treated_acres: float
     remaining_acres: float
+    left_acres: float = 0.0
 
 
 def values(page: Page) -> dict[str, Any]:
@@ -60,11 +62,13 @@ def values(page: Page) -> dict[str, Any]:
                 treated=words.tenths(season.treated_acres),
                 cumulative=words.tenths(season.cumulative_treated_acres),
                 remaining=words.tenths(season.remaining_acres),
+                left=words.tenths(_left_acres(account, season)),
                 hours="–" if season.person_hours is None else f"{season.person_hours:,.0f}",
                 cost="–" if season.cost is None else f"{season.cost:,.0f}",
             )
             for season in account.seasons
         ),
+        "season_left": any(_left_acres(account, season) >= words.SPOKEN_ACRES for season in account.seasons),
         "season_hours": account.with_hours,
         "season_cost": account.with_cost,
         "season_chart": Markup(_chart(account)),
@@ -76,6 +80,11 @@ def values(page: Page) -> dict[str, Any]:
 
 def _label(season: PageSeason, page: Page) -> str:
     return f"{season.label}, so far" if page.drawn_on <= season.last_day else season.label
+
+
+def _left_acres(account: PageSeasons, season: PageSeason) -> float:
+    """Return the cedar ground that was left on purpose at a season's end: neither treated nor remaining [acre]."""
+    return max(0.0, account.start_remaining_acres - season.cumulative_treated_acres - season.remaining_acres)
 
 
 def drawing(page: Page) -> None:
@@ -91,7 +100,9 @@ def sentence(account: PageSeasons) -> str:
         f"Over {count} seasons, " if count > 1 else f"In the season {last.label}, "
     ) + f"{words.tenths(last.cumulative_treated_acres)} acres were treated for the first time"
     text += f"; of {words.tenths(account.start_remaining_acres)} acres of standing cedar "
-    text += f"{words.tenths(last.remaining_acres)} remain."
+    text += f"{words.tenths(last.remaining_acres)} remain"
+    left = _left_acres(account, last)
+    text += f", {words.tenths(left)} are left on purpose." if left >= words.SPOKEN_ACRES else "."
     if count > 1 and best.treated_acres >= words.SPOKEN_ACRES:
         text += f" The most was done in {best.label}: {words.tenths(best.treated_acres)} acres."
     return text
@@ -114,9 +125,12 @@ def spent(account: PageSeasons, currency: str) -> str:
 def _chart(account: PageSeasons) -> str:
     columns = [
         _Column("before", 0.0, account.start_remaining_acres),
-        *(_Column(s.label, s.cumulative_treated_acres, s.remaining_acres) for s in account.seasons),
+        *(
+            _Column(s.label, s.cumulative_treated_acres, s.remaining_acres, _left_acres(account, s))
+            for s in account.seasons
+        ),
     ]
-    tallest = max((one.treated_acres + one.remaining_acres for one in columns), default=0.0)
+    tallest = max((one.treated_acres + one.remaining_acres + one.left_acres for one in columns), default=0.0)
     scale = (_BASE - _TOP) / tallest if tallest > 0 else 0.0
     room = (_WIDTH - _LEFT) / len(columns)
     width = min(_WIDEST, room * _COLUMN_SHARE)
@@ -139,20 +153,23 @@ def _chart(account: PageSeasons) -> str:
 
 
 def _column(column: _Column, middle: float, width: float, scale: float, *, is_written: bool) -> str:
-    """Return one season's column: what remains stands on the ground line, what was treated lies on top of it."""
+    """Return one season's column: what remains stands on the ground line, then what is left, then what was treated."""
     left = middle - width / 2
     remains, treated = column.remaining_acres * scale, column.treated_acres * scale
+    kept = column.left_acres * scale if column.left_acres >= words.SPOKEN_ACRES else 0.0
     found = []
     if remains > 0:
         found.append(_rect(left, _BASE - remains, width, remains, f"url(#{pattern_id('standing')})"))
+    if kept > 0:
+        found.append(_rect(left, _BASE - remains - kept, width, kept, f"url(#{pattern_id('keep')})"))
     if treated > 0:
-        found.append(_rect(left, _BASE - remains - treated, width, treated, "url(#season-treated)"))
+        found.append(_rect(left, _BASE - remains - kept - treated, width, treated, "url(#season-treated)"))
     if is_written:
         found.append(_text(middle, _BASE + 18, column.name, INK_SOFT))
-        if remains >= _FIGURE_HEIGHT and width >= 40:
+        if remains >= _FIGURE_HEIGHT and width >= 50:
             found.append(_text(middle, _BASE - remains / 2 + 5, words.tenths(column.remaining_acres), PAPER))
         if column.treated_acres >= words.SPOKEN_ACRES:
-            found.append(_text(middle, _BASE - remains - treated - 5, words.tenths(column.treated_acres), INK))
+            found.append(_text(middle, _BASE - remains - kept - treated - 5, words.tenths(column.treated_acres), INK))
     return "".join(found)
 
 

@@ -28,6 +28,8 @@ _LEGEND_PT: Final = 212.0
 #: Features that a neighbour finds the way by; marks small as a well, and all private places, stay off the wall.
 _LANDMARKS: Final = frozenset({"road", "lane", "creek", "pond", "house", "school", "airport"})
 _MOST_UNITS: Final = 4
+#: Columns of the stages where they are told below the maps.
+_KEY_COLUMNS: Final = 2
 #: The chart's three grounds; ink alone, so that a grey print loses nothing.
 _LEFT: Final[dict[str, Any]] = {"facecolor": PAPER_DEEP, "edgecolor": INK_SOFT, "linewidth": 0.6}
 _BEFORE: Final[dict[str, Any]] = {"facecolor": INK_SOFT, "edgecolor": INK, "linewidth": 0.9}
@@ -119,38 +121,68 @@ def _nothing_to_draw(board: Board, story: Story, top: float, floor: float) -> No
 def _then_and_now(board: Board, story: Story) -> int | None:
     page, pen = story.page, board.pen
     top = board.head(words.headline(page))
-    floor = board.stand(board.foot(story, 1, cautions=(), more=[] if story.elevation is None else [story.elevation]))
+    cautions = (SAW_CAUTION, FIRE_CAUTION)  # its sentence names the ground that comes next
+    floor = board.stand(
+        board.foot(story, 1, cautions=cautions, more=[] if story.elevation is None else [story.elevation])
+    )
     also = at_most(2, wrapped(f"{page.place}. {words.also(page)}", board.width, size_pt=board.room_pt))
     pen.block(board.left, floor + len(also) * board.line - board.gap / 2, also, size_pt=board.room_pt)
     floor += len(also) * board.line
     legend = _LEGEND_PT * board.k
-    width = (board.width - legend - 2 * board.gap) / 2
     bottom = floor + _strip_pt(board)
     high = top - board.line - bottom
-    rooms = [(board.left + number * (width + board.gap), bottom, width, high) for number in (0, 1)]
-    frames = _frames(story, rooms)
+    width = (board.width - legend - 2 * board.gap) / 2
+    beside = [(board.left + number * (width + board.gap), bottom, width, high) for number in (0, 1)]
+    # Of a wide property two maps one under the other come out larger than two side by side.
+    low = (high - board.line - board.gap / 2) / 2
+    across = board.width - legend - board.gap
+    under = [(board.left, bottom + number * (low + board.line + board.gap / 2), across, low) for number in (1, 0)]
+    # Or side by side over the whole page, the stages told in rows below them.
+    rows_pt = -(-len(_present(story)) // _KEY_COLUMNS) * board.line + board.gap / 2
+    half = (board.width - board.gap) / 2
+    over = [(board.left + n * (half + board.gap), bottom + rows_pt, half, high - rows_pt) for n in (0, 1)]
+    extent = _extent(story)
+    ways = [beside, under, over] if extent is not None and extent[0][0] > 1.3 * extent[0][1] else [beside]
+    frames, rooms = min(((_frames(story, rooms), rooms) for rooms in ways), key=lambda one: _scale_of(one[0]))
     if not frames:
         _nothing_to_draw(board, story, top, floor)
         return None
     now = "Nothing done yet" if page.on is None else words.short_day(page.on)
     for frame, shown, title in zip(frames, (story.then, page), ("Before any work", now), strict=True):
-        pen.text(frame.left, top - 0.86 * board.room_pt, title, size_pt=board.room_pt, is_serif=True, is_bold=True)
+        over = frame.bottom + frame.height + board.line - 0.86 * board.room_pt
+        pen.text(frame.left, over, title, size_pt=board.room_pt, is_serif=True, is_bold=True)
         draw_ground(pen, frame, _for_the_room(shown))
         draw_frame(pen, frame)
     draw_scale(
-        pen, frames[0], left=board.left, right=rooms[1][0] + width, top=frames[0].bottom, size_pt=board.near_pt
+        pen, frames[1], left=board.left, right=rooms[1][0] + rooms[1][2], top=frames[1].bottom, size_pt=board.near_pt
     )  # fmt: skip
-    _stages(board, story, left=board.right - legend, top=top, floor=floor)
+    if rooms is over:
+        column = board.width / _KEY_COLUMNS
+        present, deep = _present(story), -(-len(_present(story)) // _KEY_COLUMNS)
+        for n in range(_KEY_COLUMNS):
+            some = present[n * deep : (n + 1) * deep]
+            left = board.left + n * column
+            _stages(board, some, left=left, right=left + column, top=floor + rows_pt, floor=floor)
+    else:
+        _stages(board, _present(story), left=board.right - legend, right=board.right, top=top, floor=floor)
     return frames[0].scale
 
 
-def _stages(board: Board, story: Story, *, left: float, top: float, floor: float) -> None:
-    """Tell the stages of either map, as a list down the right edge."""
-    pen, k = board.pen, board.k
+def _scale_of(frames: Sequence[Frame]) -> int:
+    return frames[0].scale if frames else 0
+
+
+def _present(story: Story) -> list[str]:
+    """Return the stages of either map."""
     pieces = (*story.then.pieces, *story.page.pieces)
-    present = [stage for stage in STAGES if any(piece.stage == stage for piece in pieces)]
+    return [stage for stage in STAGES if any(piece.stage == stage for piece in pieces)]
+
+
+def _stages(board: Board, present: Sequence[str], *, left: float, right: float, top: float, floor: float) -> None:
+    """Tell stages as a list downward."""
+    pen, k = board.pen, board.k
     swatch = (34 * k, 19 * k)
-    told = [(stage, wrapped(STAGE_WORDS[stage], board.right - left - swatch[0] - 9 * k, size_pt=board.room_pt))
+    told = [(stage, wrapped(STAGE_WORDS[stage], right - left - swatch[0] - 9 * k, size_pt=board.room_pt))
             for stage in present]  # fmt: skip
     step = min(board.line, (top - floor) / max(1, sum(len(lines) for _, lines in told)))
     for stage, lines in told:
@@ -167,7 +199,10 @@ def _stages(board: Board, story: Story, *, left: float, top: float, floor: float
 
 def _by_season(board: Board, story: Story) -> None:
     top = board.head(story_words.by_season(story))
-    more = [SEASON_WORDS, story_words.running(story), "Ground treated once is counted in its first season."]
+    more = [
+        SEASON_WORDS, story_words.running(story), "Ground treated once is counted in its first season.",
+        story_words.left_on_purpose(story),
+    ]  # fmt: skip
     cautions = (SAW_CAUTION, FIRE_CAUTION, LABEL_CAUTION)
     floor = board.stand(board.foot(story, 2, cautions=cautions, more=[one for one in more if one]))
     told = at_most(4, wrapped(story_words.practices(story), board.width, size_pt=board.room_pt))
@@ -213,7 +248,8 @@ def _season_chart(board: Board, story: Story, *, width: float, top: float, floor
     )  # fmt: skip
     seasons = story.seasons
     base, high = floor + board.line, top - 2 * board.line - 4 * k
-    full = max(full, 1e-9)
+    # Cedar left on purpose after a season is in its column still, so a column may be taller than the last one.
+    full = max(full, *(one.cumulative_treated_acres + one.remaining_acres for one in seasons), 1e-9)
     step = width / len(seasons)
     wide = min(0.72 * step, 92 * k)
     label_pt = max(text_width_pt(season.label, size_pt=size, is_serif=True) for season in seasons) + 6 * k
@@ -223,7 +259,8 @@ def _season_chart(board: Board, story: Story, *, width: float, top: float, floor
         left = middle - wide / 2
         before = (season.cumulative_treated_acres - season.treated_acres) / full * (high - base)
         done = season.cumulative_treated_acres / full * (high - base)
-        pen.box(left, base, wide, high - base, **_LEFT)
+        ground = (season.cumulative_treated_acres + season.remaining_acres) / full * (high - base)
+        pen.box(left, base, wide, ground, **_LEFT)
         pen.box(left, base, wide, before, **_BEFORE)
         pen.box(left, base + before, wide, done - before, **_ADDED)
         # Counted from the newest, so that it always has its name and figure.

@@ -66,6 +66,13 @@ def running(story: Story) -> str:
     return ""
 
 
+def left_on_purpose(story: Story) -> str:
+    """Return where cedar left on purpose is counted; empty where none is."""
+    if story.page.keep_acres < words.SPOKEN_ACRES:
+        return ""
+    return "Cedar left on purpose remains until the season in which it was marked, and is in no column after it."
+
+
 # --- what comes next ----------------------------------------------------------------------------------------
 
 

@@ -213,7 +213,7 @@ def test_fonts_are_embedded_and_words_can_be_searched(tmp_path: Path) -> None:
     words = _words(path)
     assert words.count("How these numbers were made") == 4
     assert words.count("drawn March 1, 2026") == 4
-    assert words.count(SAW_CAUTION) == 3  # on the seasons, on what comes next, and where help is asked
+    assert words.count(SAW_CAUTION) == 4  # each page names ground to work on, the first in its sentence
     assert words.count(FIRE_CAUTION) == 3
     for part in ("Before any work", "Feb 14, 2026", "July 1 to June 30", "What help is asked"):
         assert part in words

@@ -6,6 +6,18 @@ function drawPlace(map) {
   const INK = "#2b2a26", PAPER = "#f7f2e6", CONTOUR = "#6f5f45", SVG = "http://www.w3.org/2000/svg";
   const place = JSON.parse(document.getElementById("drawing").textContent);
   const box = L.latLngBounds([place.extent[1], place.extent[0]], [place.extent[3], place.extent[2]]);
+  // The legend stands beside the map where that leaves the ground no smaller than it would be above the legend, or hardly.
+  const ground = document.querySelector(".ground"), frame = document.querySelector(".frame");
+  function layOut() {
+    if (document.body.classList.contains("printing")) return;
+    const head = document.querySelector("header"), corners = [box.getNorthWest(), box.getSouthEast()].map((corner) => map.project(corner, 16));
+    const across = corners[1].x - corners[0].x, up = corners[1].y - corners[0].y, em = parseFloat(getComputedStyle(document.documentElement).fontSize);
+    document.documentElement.style.setProperty("--head", `${Math.round(head.getBoundingClientRect().height + 36)}px`);
+    const wide = ground.clientWidth - 50, tall = frame.clientHeight - 40, scaleIn = (width) => Math.min(width / across, tall / up);
+    document.body.classList.toggle("beside", scaleIn(wide - 11.75 * em - 12) > 0.96 * scaleIn(wide));
+  }
+  layOut();
+  map.invalidateSize({ animate: false, pan: false });
   // A window may be tiny for a moment while it changes size; no zoom fits a map smaller than its own margin.
   const whole = () => Math.min(map.getSize().x, map.getSize().y) > 40 && map.fitBounds(box, { padding: [18, 18], animate: false });
   whole(); // first of all, so that each shape is laid out once, where it is seen
@@ -132,6 +144,7 @@ function drawPlace(map) {
     const frame = map.getContainer().getBoundingClientRect(), kept = [], said = new Set();
     const inOrder = marks.filter((one) => !one.off).sort((a, b) => b.weight - a.weight);
     const seen = new Set((marks.length > 500 ? likely(inOrder) : inOrder).map(laid));
+    document.querySelectorAll(".photopoint:not([hidden]) path").forEach((wedge) => kept.push(wedge.getBoundingClientRect())); // they lie on top
     const boxes = new Map([...seen].map((one) => [one, one.ink.getBoundingClientRect()])); // all read before any is changed
     marks.forEach((one) => { if (one.element && !seen.has(one)) one.element.classList.add("hushed"); });
     seen.forEach((one) => {
@@ -163,7 +176,7 @@ function drawPlace(map) {
     if (line.index && points.length > 50) {
       [0.25, 0.5, 0.75].forEach((part, k) => {
         const i = Math.floor(points.length * part);
-        mark(points[i], written(`${line.ft} ft`), "height", 1 + (k === 1 ? 0.5 : 0), along(points[Math.max(0, i - 3)], points[Math.min(points.length - 1, i + 3)]));
+        mark(points[i], written(`${line.ft.toLocaleString("en-US")} ft`), "height", 1 + (k === 1 ? 0.5 : 0), along(points[Math.max(0, i - 3)], points[Math.min(points.length - 1, i + 3)]));
       });
     }
   });
@@ -318,6 +331,7 @@ function drawPlace(map) {
   press("farther", () => { moved = true; map.zoomOut(0.75); });
   press("whole", () => { moved = false; whole(); });
   map.on("resize", () => { if (!moved) whole(); });
+  addEventListener("resize", layOut);
   map.getContainer().setAttribute("role", "group");
   map.getContainer().setAttribute("aria-label", "Drawing of the property; arrow keys move it, plus and minus bring it closer or farther");
   scale();

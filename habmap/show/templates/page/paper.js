@@ -11,6 +11,11 @@ PARTS.push(() => {
     tell();
   }));
   [dark, more].forEach((wish) => wish.addEventListener("change", tell));
+  // On a narrow screen the sentence and the land come first; the papers stand under the map.
+  const narrow = matchMedia("(max-width: 58.75em)"), top = holder.parentElement, margin = document.querySelector(".margin");
+  const stand = () => (narrow.matches ? margin.after(holder) : top.append(holder));
+  narrow.addEventListener("change", stand);
+  stand();
   holder.hidden = false;
   tell();
 });

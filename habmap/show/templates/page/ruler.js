@@ -144,7 +144,7 @@ PARTS.push((sheet) => {
       write(remain, open ? "–" : tenths(sum(acres, data.remaining)));
       if (!first.has(cell)) first.set(cell, [...cell.childNodes]);
       cell.replaceChildren(bar(first.get(cell).find((node) => node.nodeName === "svg"), acres));
-      unit.says = `${unit.name}: ${tenths(sum(acres, data.treated))} acres treated, ${tenths(sum(acres, data.remaining))} remaining of ${tenths(whole(acres))} ${when}`;
+      unit.says = open ? `${unit.name}: ${tenths(whole(acres))} acres, not cedar ground ${when}` : `${unit.name}: ${tenths(sum(acres, data.treated))} acres treated, ${tenths(sum(acres, data.remaining))} remaining of ${tenths(whole(acres))} ${when}`;
       write($(".state", about), `${when[0].toUpperCase()}${when.slice(1)}: `, open ? "not counted as cedar ground." : words(acres));
     }
     about.querySelectorAll("li[data-day]").forEach((item) => { item.hidden = day === null || item.dataset.day > day; });
@@ -210,9 +210,10 @@ PARTS.push((sheet) => {
 
   // --- the ruler itself: days at their distance, yet never too near to be told apart ---
   const days = data.steps.map((step) => step.n === null ? data.seasons[0][1] : step.n);
-  let spots = [], thumb = null, label = null, ticks = [];
+  let spots = [], thumb = null, label = null, hint = null, ticks = [];
   function drawRuler() {
-    const width = line.clientWidth, left = 9, right = width - 9, base = 37;
+    const width = line.clientWidth, left = 9, right = width - 9;
+    const k = parseFloat(getComputedStyle(document.documentElement).fontSize) / 16, base = 37 * k; // letters may be set larger
     if (width < 60) return;
     h1.style.minHeight = also.style.minHeight = "";
     const span = Math.max(1, days[last] - days[0]), gap = Math.min(11, (right - left) / Math.max(1, last));
@@ -229,12 +230,12 @@ PARTS.push((sheet) => {
       return b > a ? spots[i - 1] + (spots[i] - spots[i - 1]) * (day - a) / (b - a) : spots[i];
     };
     line.replaceChildren();
-    const node = svg("svg", { viewBox: `0 0 ${width} 60`, "aria-hidden": "true", focusable: "false" }, line);
+    const node = svg("svg", { viewBox: `0 0 ${width} ${60 * k}`, "aria-hidden": "true", focusable: "false" }, line);
     svg("path", { d: `M${left - 4},${base}H${right + 4}`, stroke: INK, "stroke-width": 1.4 }, node);
     data.seasons.forEach(([name, from, until]) => {
       const a = place(from), b = place(until + 1);
       svg("path", { d: `M${a + 1.5},${base + 3}V${base + 8}H${b - 1.5}V${base + 3}`, fill: "none", stroke: INK, "stroke-width": 0.9 }, node);
-      const text = svg("text", { x: (a + b) / 2, y: base + 21, "text-anchor": "middle" }, node);
+      const text = svg("text", { x: (a + b) / 2, y: base + 8 + 13 * k, "text-anchor": "middle" }, node);
       text.textContent = `season ${name}`;
       for (const shorter of [name, `’${name.slice(2)}`]) {
         if (text.getComputedTextLength() <= b - a - 4) break;
@@ -243,8 +244,9 @@ PARTS.push((sheet) => {
       if (text.getComputedTextLength() > b - a - 4) text.remove();
     });
     ticks = spots.map((x, i) => svg("path", { d: `M${x},${base}V${base - (i === 0 ? 7 : 13)}`, stroke: INK }, node));
-    thumb = svg("path", { d: `M0,${base + 1}V22M-6,17H6L0,26Z`, stroke: INK, "stroke-width": 2, fill: INK, "stroke-linejoin": "round" }, node);
-    label = svg("text", { y: 13, class: "rulerday" }, node);
+    thumb = svg("path", { d: `M0,${base + 1}V${base - 15}M-6,${base - 20}H6L0,${base - 11}Z`, stroke: INK, "stroke-width": 2, fill: INK, "stroke-linejoin": "round" }, node);
+    hint = svg("text", { x: 0, y: 13 * k, class: "rulerhint" }, node);
+    label = svg("text", { y: 13 * k, class: "rulerday" }, node);
     point();
   }
   function point() {
@@ -258,6 +260,9 @@ PARTS.push((sheet) => {
     thumb.setAttribute("transform", `translate(${spots[at]} 0)`);
     label.textContent = at === last ? `now, ${one.when}` : one.when;
     const half = label.getComputedTextLength() / 2, width = line.clientWidth;
+    hint.textContent = at === last ? "slide back to see the ground as it was" : "";
+    if (hint.getComputedTextLength() + 2 * half + 16 > width) hint.textContent = at === last ? "slide to go back" : "";
+    if (hint.getComputedTextLength() + 2 * half + 16 > width) hint.textContent = "";
     label.setAttribute("x", Math.max(0, Math.min(width - 2 * half, spots[at] - half)));
   }
 
