@@ -89,7 +89,7 @@ def moisture_section(result: BurnDayResult, most: int) -> Section:
     driest = (
         f"None given: {result.fine_fuel_words}."
         if result.fine_fuel_moisture_pct is None
-        else f"Driest ground of the block: {result.fine_fuel_moisture_pct:g} %."
+        else f"Driest ground of the block: {result.fine_fuel_moisture_pct:g} % ({result.fine_fuel_tables})."
     )
     cut = "no cut logged" if fuel.days_since_cut is None else f"{fuel.days_since_cut} days since the last cut"
     load = "not known" if fuel.fuel_lb_ac is None else f"{fuel.fuel_lb_ac:,.0f} lb/ac"

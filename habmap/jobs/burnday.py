@@ -56,6 +56,7 @@ from habmap.work.fuel_moisture import (
     NO_AIR_WORDS,
     Air,
     equilibrium_moisture_simard_1968,
+    tables_used_words,
     vapour_pressure_deficit_kpa,
     why_no_tables,
 )
@@ -113,6 +114,8 @@ class BurnDayResult:
     ----------
     block
         The ground as it was named.
+    fine_fuel_tables
+        Which part of the moisture tables was read; ``None`` where they give no figure.
     plan_signed
         Who signed the limits that were compared with, by units.
     forecast
@@ -141,6 +144,7 @@ class BurnDayResult:
     wind_height: str | None
     fine_fuel_moisture_pct: float | None
     fine_fuel_words: str
+    fine_fuel_tables: str | None
     fuel_moisture: tuple[FuelClass, ...]
     equilibrium_moisture_pct: float | None
     vpd_kpa: float | None
@@ -242,6 +246,7 @@ def burnday(store: Store, request: BurnRequest) -> BurnDayResult:
         wind_height=wind_height(request),
         fine_fuel_moisture_pct=driest,
         fine_fuel_words=(why_no_tables(air) if air else NO_AIR_WORDS) or DEAD_FUEL_WORDS,
+        fine_fuel_tables=tables_used_words(air) if air is not None and driest is not None else None,
         fuel_moisture=classes,
         equilibrium_moisture_pct=equilibrium_moisture_simard_1968(air.temp_f, air.rh_pct) if air else None,
         vpd_kpa=vapour_pressure_deficit_kpa(air.temp_f, air.rh_pct) if air else None,

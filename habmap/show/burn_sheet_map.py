@@ -187,8 +187,8 @@ def _edge_keys(pen: Pen, frame: Frame, sheet: BurnSheet, labels: Labels) -> None
         right, up = _grid_way(frame, edge.outward_deg)
         spots = [
             (point.x + right * out, point.y + up * out - 3.5)
-            for out in (14.0, -14.0, 20.0, -20.0)
-            for point in (line.interpolate(share, normalized=True) for share in (0.5, 0.3, 0.7))
+            for out in (14.0, -14.0, 20.0, -20.0, 28.0, -28.0)
+            for point in (line.interpolate(share, normalized=True) for share in (0.5, 0.3, 0.7, 0.1, 0.9))
         ]
         is_set = _set(pen, labels, spots, (edge.key,), is_bold=True, anyway=edge.key not in told)
         if is_set:
@@ -237,15 +237,16 @@ def _set(
     ink: str = INK,
     anyway: bool = False,
 ) -> bool:
-    """Set a line centred at the first spot (its baseline) that is free; ``anyway``: at the first if none is."""
+    """Set a line centred at the first spot (its baseline) that is free; ``anyway``: where it covers least."""
     (text,) = lines
     size_pt = max(size_pt, 10.5) if is_bold else size_pt
     half = text_width_pt(text, size_pt=size_pt, is_serif=True, is_bold=is_bold) / 2 + 1
     boxes = [(x - half, y - 2, x + half, y + size_pt) for x, y in spots]
     free = next((spot for spot, box in zip(spots, boxes, strict=True) if labels.take(box)), None)
     if free is None and anyway:
-        labels.take(boxes[0], anyway=True)
-        free = spots[0]
+        least = min(range(len(boxes)), key=lambda number: labels.covered_pt2(boxes[number]))
+        labels.take(boxes[least], anyway=True)
+        free = spots[least]
     if free is None:
         return False
     shown = "black" if is_bold else ink

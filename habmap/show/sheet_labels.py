@@ -40,6 +40,16 @@ class Labels:
         self._taken = np.vstack([taken, box])
         return True
 
+    def covered_pt2(self, box: tuple[float, float, float, float]) -> float:
+        """Return how much of a box (left, bottom, right, top) others take; far more where it leaves the frame [pt²]."""
+        left, bottom, right, top = box
+        frame, taken = self._frame, self._taken
+        if left <= frame[0] or bottom <= frame[1] or right >= frame[2] or top >= frame[3]:
+            return (right - left) * (top - bottom) + 1e6
+        wide = np.minimum(taken[:, 2], right) - np.maximum(taken[:, 0], left)
+        high = np.minimum(taken[:, 3], top) - np.maximum(taken[:, 1], bottom)
+        return float(np.sum(np.clip(wide, 0, None) * np.clip(high, 0, None)))
+
 
 def draw_words(pen: Pen, frame: Frame, page: Page) -> None:
     """Set the words of the whole map over its ground: units, features, work and heights."""

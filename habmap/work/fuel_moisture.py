@@ -120,6 +120,17 @@ def why_no_tables(air: Air) -> str | None:
     return None
 
 
+def tables_used_words(air: Air) -> str:
+    """Say which part of the tables an air is looked up in: table of the month, hours, shade, and height.
+
+    Height is the ground's beside the place of the weather: ``level``, or 1,000 to 2,000 ft ``below`` or ``above`` it.
+    """
+    first = FIRST_HOUR + (air.at.hour - FIRST_HOUR) // BLOCK_HOURS * BLOCK_HOURS
+    shade = "shaded" if (air.shade_pct or 0.0) > SHADED_ABOVE_PCT else "exposed"
+    hours = f"{first:02d}00 to {first + BLOCK_HOURS - 1:02d}59"
+    return f"NWCG table {TABLE_OF_MONTH[air.at.month]}, {hours}, {shade}, {_level(air.above_weather_ft)}"
+
+
 def reference_moisture_pct(temp_f: float, rh_pct: float) -> int:
     """Return table A's figure [%]; ``temp_f`` at least 10.
 

@@ -222,3 +222,17 @@ def test_a_signed_plan_without_limits_compares_nothing_and_says_so() -> None:
     assert result.prescription == ()
     assert "names no limits" in answer(result)
     assert "nothing is compared" in plan_section(result).sentences[0]
+
+
+@pytest.mark.parametrize(
+    ("at", "fields", "words"),
+    [
+        # Table B is for May to July, C for February to April and August to October, D for the rest (NWCG PMS 437).
+        (datetime(2026, 7, 2, 15, 59), {}, "NWCG table B, 1400 to 1559, exposed, level"),
+        (datetime(2026, 3, 20, 8), {"shade_pct": 51.0}, "NWCG table C, 0800 to 0959, shaded, level"),
+        (datetime(2026, 12, 20, 19, 59), {"shade_pct": 50.0}, "NWCG table D, 1800 to 1959, exposed, level"),
+        (datetime(2026, 12, 20, 20), {}, None),
+    ],
+)
+def test_which_part_of_the_tables_was_read_is_said(at: datetime, fields: dict[str, float], words: str | None) -> None:
+    assert ask(store(), at=at, **fields).fine_fuel_tables == words
