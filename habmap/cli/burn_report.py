@@ -105,8 +105,8 @@ def _print_moisture(result: BurnDayResult) -> None:
     else:
         say(f"Fine dead fuel moisture on the driest ground: {result.fine_fuel_moisture_pct:g} %.")
         say(
-            f"Read from {result.fine_fuel_tables} (of the ground beside the place of the weather). Shade and height that "
-            "were not given count as exposed and level."
+            f"Read from {result.fine_fuel_tables} (height beside the place of the weather). Shade and height that were "
+            "not given count as exposed and level."
         )
     if result.equilibrium_moisture_pct is not None and result.vpd_kpa is not None:
         say(

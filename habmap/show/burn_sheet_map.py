@@ -187,7 +187,7 @@ def _edge_keys(pen: Pen, frame: Frame, sheet: BurnSheet, labels: Labels) -> None
         right, up = _grid_way(frame, edge.outward_deg)
         spots = [
             (point.x + right * out, point.y + up * out - 3.5)
-            for out in (14.0, -14.0, 20.0, -20.0, 28.0, -28.0)
+            for out in (14.0, 20.0, 28.0, -14.0, -20.0)
             for point in (line.interpolate(share, normalized=True) for share in (0.5, 0.3, 0.7, 0.1, 0.9))
         ]
         is_set = _set(pen, labels, spots, (edge.key,), is_bold=True, anyway=edge.key not in told)
