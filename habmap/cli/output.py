@@ -11,6 +11,8 @@ from unicodedata import category
 
 #: Characters that turn the reading direction of all that follows (Unicode Standard Annex 9, explicit formatting).
 _DIRECTION_MARKS = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
+#: Those, the line separators, and the control characters that JSON lets through (0x9b begins a terminal's command).
+_JSON_ESCAPES = {code: f"\\u{code:04x}" for code in (*map(ord, _DIRECTION_MARKS), *range(0x7F, 0xA0), 0x2028, 0x2029)}
 
 if TYPE_CHECKING:
     from habmap.errors import HabmapError
@@ -22,15 +24,18 @@ def print_json(command: str, result: object) -> None:
 
     record: dict[str, Any] = {"schema": f"habmap/{command}/1"}
     record |= TypeAdapter(type(result)).dump_python(result, mode="json")
-    sys.stdout.write(json.dumps(record, allow_nan=False, ensure_ascii=False) + "\n")
+    sys.stdout.write(_json_line(record))
+
+
+def _json_line(record: dict[str, Any]) -> str:
+    """Return one line of JSON; what could steer a terminal stands there as an escape, and reads the same."""
+    return json.dumps(record, allow_nan=False, ensure_ascii=False).translate(_JSON_ESCAPES) + "\n"
 
 
 def print_error(error: HabmapError, *, as_json: bool) -> int:
     """Print an error where it belongs and return the exit code."""
     if as_json:
-        sys.stdout.write(
-            json.dumps({"schema": "habmap/error/1", **error.as_record()}, allow_nan=False, ensure_ascii=False) + "\n"
-        )
+        sys.stdout.write(_json_line({"schema": "habmap/error/1", **error.as_record()}))
     else:
         sys.stderr.write(f"habmap: {_shown(str(error))}\n")
     return error.exit_code

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import xml.dom.minidom
 from datetime import date
@@ -10,7 +11,7 @@ from pathlib import Path
 import pytest
 from shapely import MultiPolygon, box
 
-from habmap.cli.output import print_table, say, warn
+from habmap.cli.output import print_error, print_table, say, warn
 from habmap.errors import InputError, PlaceError
 from habmap.place.groundraster import open_source
 from habmap.place.layers import read_layer
@@ -115,3 +116,11 @@ def test_an_endless_name_is_set_in_few_measurements(monkeypatch: pytest.MonkeyPa
     lines = sheet_pen.wrapped(name, 100, size_pt=10)
     assert lines == ["x" * 20] * 500
     assert measured < 10_000  # one by one it would be millions
+
+
+def test_json_cannot_steer_a_terminal_and_reads_the_same(capsys: pytest.CaptureFixture[str]) -> None:
+    hostile = "a\u202eb\u2066c\x9b31md\x7fe\u2028f مرحبا"
+    print_error(InputError("what", value=hostile), as_json=True)
+    text = capsys.readouterr().out
+    assert not set("\u202e\u2066\x9b\x7f\u2028") & set(text) and "مرحبا" in text
+    assert json.loads(text)["value"] == hostile
