@@ -10,13 +10,7 @@ if TYPE_CHECKING:
     from habmap.jobs.burnday import BurnDayResult
 
 
-END_WORDS = {
-    "hollow": ", into a hollow where it would pool",
-    "edge": ", to where the elevation ends",
-    "length": " and further than it is followed here",
-}
-
-
+_HOW_FAR = "nearest first, miles from the block's edge, bearing from its middle."
 _MAY_MISS = "nothing sensitive on the map; a map may miss some."
 
 
@@ -133,7 +127,8 @@ def _print_edges(result: BurnDayResult) -> None:
     say(
         f"Wind from {WIND_WORDS[wind_16(result.wind_from_deg)]}. Outline {ft(totals.perimeter_m):,.0f} ft: "
         f"downwind {ft(totals.downwind_m):,.0f}, side {ft(totals.side_m):,.0f}, upwind {ft(totals.upwind_m):,.0f}. "
-        "A break on the map counts for nothing until the burn boss has walked it."
+        "A break on the map counts for nothing until the burn boss has walked it. What lies beyond was looked for on "
+        f"the map within {ft(result.looked_within_m.beyond):,.0f} ft."
     )
     print_table(
         ["edge", "feet", "faces", "beyond", "mapped break", "boss checked", "ground rises away"],
@@ -155,13 +150,16 @@ def _print_edges(result: BurnDayResult) -> None:
 
 
 def _print_around(result: BurnDayResult) -> None:
-    from habmap.jobs.burn_around import SCREEN_WORDS
+    from habmap.jobs.burn_around import COLD_AIR_NEAR_M, END_WORDS, SCREEN_WORDS
     from habmap.measures import M_PER_MILE, ft
     from habmap.vocabulary import FEATURE_WORDS, wind_16
 
-    for title, places in (("Downwind, within 45° to either side", result.smoke), ("All round", result.nearby)):
+    looked = result.looked_within_m
+    downwind = f"Downwind, 45° to either side, to {looked.downwind / M_PER_MILE:.1f} miles"
+    around = f"All round, to {looked.sensitive / M_PER_MILE:.1f} miles"
+    for title, places in ((downwind, result.smoke), (around, result.nearby)):
         say("")
-        say(f"{title}: {_MAY_MISS if not places else 'nearest first.'}")
+        say(f"{title}: {_MAY_MISS if not places else _HOW_FAR}")
         if places:
             print_table(
                 ["place", "kind", "miles", "bearing °", "toward"],
@@ -177,13 +175,20 @@ def _print_around(result: BurnDayResult) -> None:
     if result.cold_air is None:
         say("The way of cold night air is not known: no elevation, or level ground.")
     else:
-        near = ", ".join(f"{place.name} ({FEATURE_WORDS[place.kind]})" for place in result.cold_air.places)
+        near = ", ".join(
+            f"{place.name or 'without a name'} ({FEATURE_WORDS[place.kind]}, {ft(place.from_path_m):,.0f} ft)"
+            for place in result.cold_air.places
+        )
         say(
             f"Cold night air would run downhill {ft(result.cold_air.length_m):,.0f} ft from the block's lowest edge"
-            f"{END_WORDS[result.cold_air.ends]}; near its ways: {near or 'no road or house on the map'}."
+            f"{END_WORDS[result.cold_air.ends]}; within {ft(COLD_AIR_NEAR_M):,.0f} ft "
+            f"of its ways: {near or 'no road or house on the map'}."
         )
     say(SCREEN_WORDS)
-    if result.hazards:
+    if not result.hazards:
+        say(f"No power line, gas line, tank, hay or fence is on the map inside the block or within "
+            f"{ft(looked.hazards):,.0f} ft of it; a map may miss some.")  # fmt: skip
+    else:
         print_table(
             ["in or near the block", "kind", "feet away", "inside"],
             [[one.name, FEATURE_WORDS[one.kind], ft(one.distance_m), one.inside] for one in result.hazards],

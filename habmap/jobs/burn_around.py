@@ -24,6 +24,12 @@ HAZARD_KINDS: Final = frozenset({"power_line", "gas_line", "tank", "hay", "fence
 #: How near a line, tank, stack or fence is named, and how near the cold air's way a road or house is (no source) [m].
 HAZARD_NEAR_M: Final = 100.0
 COLD_AIR_NEAR_M: Final = 100.0
+#: How a way of cold air ends, in words that follow its length.
+END_WORDS: Final = {
+    "hollow": ", into a hollow where it would pool",
+    "edge": ", to where the elevation ends",
+    "length": " and further than it is followed here",
+}
 SCREEN_WORDS: Final = (
     "This is a screen of the map, not a smoke model: smoke goes where the air of the hour takes it, and fog or a calm "
     "night can hold it on a road far from here."

@@ -6,7 +6,7 @@ from collections import defaultdict
 from collections.abc import Sequence
 from typing import Final
 
-from habmap.jobs.burn_around import SCREEN_WORDS
+from habmap.jobs.burn_around import END_WORDS, SCREEN_WORDS
 from habmap.jobs.burn_edges import CEDAR_FUEL_WORDS, FUEL_STAGES, Edge
 from habmap.jobs.burn_fuel import UNKNOWN
 from habmap.jobs.burn_words import signed_words
@@ -226,11 +226,16 @@ def _walked_words(edges: Sequence[Edge]) -> str:
     return "; walked: so noted in habmap.toml for this day" if any(edge.boss_checked for edge in edges) else ""
 
 
+def _miles(length_m: float) -> str:
+    return f"{length_m / M_PER_MILE:.2g}"
+
+
 # --- around -------------------------------------------------------------------------------------------------
 
 
 def around_sections(result: BurnDayResult, most: int) -> tuple[Section, ...]:
     """Return the sensitive places, the way of cold air, and lines, tanks, stacks and fences near."""
+    looked = result.looked_within_m
     downwind = {(place.name, place.kind) for place in result.smoke}
     places = [(place, "downwind") for place in result.smoke]
     places += [(place, "near") for place in result.nearby if (place.name, place.kind) not in downwind]
@@ -239,10 +244,12 @@ def around_sections(result: BurnDayResult, most: int) -> tuple[Section, ...]:
     if result.cold_air is None:
         after.append("The way of cold night air is not known.")
     else:
-        near = ", ".join(place.name or FEATURE_WORDS[place.kind] for place in result.cold_air.places[:4])
+        ways = result.cold_air
+        near = ", ".join(place.name or FEATURE_WORDS[place.kind] for place in ways.places[:4])
+        near += f" and {len(ways.places) - 4} more" if len(ways.places) > 4 else ""
         after.append(
-            f"Cold night air would run downhill {ft(result.cold_air.length_m):,.0f} ft from the lowest edge; near its "
-            f"ways: {near or 'no road or house on the map'}."
+            f"Cold night air would run downhill {ft(ways.length_m):,.0f} ft from the lowest edge{END_WORDS[ways.ends]}; "
+            f"near its ways: {near or 'no road or house on the map'}."
         )
     after.append(SCREEN_WORDS)
     if result.hazards:
@@ -251,11 +258,14 @@ def around_sections(result: BurnDayResult, most: int) -> tuple[Section, ...]:
             f"{'inside' if one.inside else f'{ft(one.distance_m):,.0f} ft'})"
             for one in result.hazards[:5]
         )
-        after.append(f"In or near the block: {named}.")
+        after.append(f"In the block or within {ft(looked.hazards):,.0f} ft: {named}.")
         after += _left_out(len(result.hazards) - 5, "lines, tanks, stacks or fences")
+    else:
+        after.append(f"No line, tank, hay or fence is on the map in the block or within {ft(looked.hazards):,.0f} ft.")
     return (
         Section(
-            title="Downwind (45° to either side), and near",
+            title=f"Downwind (45° to either side, {_miles(looked.downwind)} miles) "
+            f"and near ({_miles(looked.sensitive)})",
             sentences=() if places else ("Nothing sensitive is on the map downwind or near; a map may miss some.",),
             header=("place", "kind", "miles", "toward", "lies"),
             rows=tuple(

@@ -13,6 +13,7 @@ from shapely import MultiPolygon, Polygon
 
 from habmap.errors import InputError
 from habmap.jobs.burn_around import (
+    HAZARD_NEAR_M,
     ColdAir,
     NearHazard,
     SmokePlace,
@@ -107,6 +108,16 @@ class BurnRequest:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class LookedWithin:
+    """How far was looked: beyond an edge, downwind and all round for sensitive places, for lines and tanks [m]."""
+
+    beyond: float
+    downwind: float
+    sensitive: float
+    hazards: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class BurnDayResult:
     """Everything a burn boss would want in hand. Nothing in it is permission.
 
@@ -154,6 +165,7 @@ class BurnDayResult:
     smoke: tuple[SmokePlace, ...]
     nearby: tuple[SmokePlace, ...]
     hazards: tuple[NearHazard, ...]
+    looked_within_m: LookedWithin
     cold_air: ColdAir | None
     forecast: ForecastUsed | None
     hours: tuple[BurnHour, ...]
@@ -256,6 +268,12 @@ def burnday(store: Store, request: BurnRequest) -> BurnDayResult:
         smoke=downwind_places(block, features, within_m=settings.burn.downwind_within_m, **wind),  # type: ignore[arg-type]
         nearby=nearby_places(block, features, grid=grid, within_m=settings.burn.sensitive_within_m),
         hazards=near_hazards(block, features, grid=grid),
+        looked_within_m=LookedWithin(
+            beyond=settings.burn.beyond_within_m,
+            downwind=settings.burn.downwind_within_m,
+            sensitive=settings.burn.sensitive_within_m,
+            hazards=HAZARD_NEAR_M,
+        ),
         cold_air=cold_air(block, cold_air_paths(dem.surface, block), features, grid=grid) if dem else None,
         forecast=forecast_used(store, request),
         hours=_hours(request, windows, wind_from_deg, classes, above_ft, zone),

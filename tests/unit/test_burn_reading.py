@@ -9,11 +9,11 @@ import pytest
 from fakes import GRID, FakeStore, entry, ground_lonlat, unit
 from shapely import LineString, box
 
-from habmap.cli.burn_report import answer
+from habmap.cli.burn_report import answer, print_burnday
 from habmap.errors import InputError
 from habmap.jobs.burn_sheet import burn_sheet
 from habmap.jobs.burn_sheet_hours import hours_sections
-from habmap.jobs.burn_sheet_parts import edge_keys, edges_section, moisture_section, plan_section
+from habmap.jobs.burn_sheet_parts import around_sections, edge_keys, edges_section, moisture_section, plan_section
 from habmap.jobs.burnday import BurnDayResult, BurnRequest, burnday
 from habmap.place.settings import Settings
 from habmap.work.burnday import beside, distance_words
@@ -236,3 +236,16 @@ def test_a_signed_plan_without_limits_compares_nothing_and_says_so() -> None:
 )
 def test_which_part_of_the_tables_was_read_is_said(at: datetime, fields: dict[str, float], words: str | None) -> None:
     assert ask(store(), at=at, **fields).fine_fuel_tables == words
+
+
+def test_an_empty_list_says_how_far_was_looked(capsys: pytest.CaptureFixture[str]) -> None:
+    result = ask(store(lane("Lane", 400), chosen=settings(downwind_within_m=1609.344, sensitive_within_m=160.9344)))
+    (section,) = around_sections(result, 5)
+    assert "(45° to either side, 1 miles) and near (0.1)" in section.title
+    assert "a map may miss some" in section.sentences[0]
+    assert "within 328 ft" in " ".join(section.after)  # 100 m are 328.08 ft
+    print_burnday(result)
+    words = capsys.readouterr().out
+    assert "45° to either side, to 1.0 miles: nothing sensitive on the map; a map may miss some" in words
+    assert "within 98 ft" in words  # 30 m beyond the edge are 98.4 ft
+    assert "No power line, gas line, tank, hay or fence" in words
