@@ -10,7 +10,7 @@ from __future__ import annotations
 from bisect import bisect_left
 from collections import defaultdict
 from collections.abc import Collection, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from functools import cache
 from typing import Final
@@ -20,6 +20,7 @@ from shapely import MultiPolygon, Polygon
 
 from habmap.jobs.ground import Ground, GroundPiece, UnitRules, cut_ground, unit_rules
 from habmap.jobs.ports import Store
+from habmap.jobs.private import ground_without
 from habmap.jobs.season_account import season_account_of
 from habmap.land.acreage import merged
 from habmap.land.grid import LocalGrid
@@ -67,11 +68,10 @@ class _Stretch:
 
 @dataclass(frozen=True, slots=True)
 class _Course:
-    """A piece and what becomes of it: stages by the step from which they hold, as they count and as they are drawn."""
+    """A piece and what becomes of it: stages by the step from which they hold."""
 
     piece: GroundPiece
     stages: tuple[tuple[int, str], ...]
-    drawn: tuple[tuple[int, str], ...]
 
 
 def page_history(
@@ -184,11 +184,15 @@ def _history(store: Store, state: Ground, steps: Sequence[_Step], hidden: Collec
     old_units: list[PageOldUnits] = []
     there: frozenset[str] = frozenset()
     for stretch in _stretches(store, state, steps):
-        courses = _courses(store, stretch, by_id, step_of, hidden)
+        courses = _courses(store, stretch, by_id, step_of)
+        drawn = courses
+        if hidden:
+            without = replace(stretch, ground=ground_without(stretch.ground, hidden, settings=store.settings))
+            drawn = _courses(store, without, by_id, step_of)
         ids = frozenset(unit.unit_id for unit in stretch.ground.units)
         found += _steps(stretch, steps, courses, gone=there - ids, done=_done(stretch, by_id, step_of))
         there = ids
-        pieces += _pieces(courses, stretch, grid, is_last=stretch.last == len(steps) - 1)
+        pieces += _pieces(drawn, stretch, grid, is_last=stretch.last == len(steps) - 1)
         if _uuids(stretch.ground.units) != _uuids(state.units):
             old_units.append(_old_units(stretch, grid))
     return PageHistory(
@@ -204,9 +208,7 @@ def _history(store: Store, state: Ground, steps: Sequence[_Step], hidden: Collec
     )
 
 
-def _courses(
-    store: Store, stretch: _Stretch, by_id: dict[str, Entry], step_of: dict[date, int], hidden: Collection[str]
-) -> tuple[_Course, ...]:
+def _courses(store: Store, stretch: _Stretch, by_id: dict[str, Entry], step_of: dict[date, int]) -> tuple[_Course, ...]:
     rules = {unit.unit_id: unit_rules(unit, store.settings) for unit in stretch.ground.units}
 
     @cache
@@ -230,12 +232,7 @@ def _courses(
                 found.append((step, now))
         return tuple(found)
 
-    courses = []
-    for piece in stretch.ground.pieces:
-        rule = rules[piece.unit_id]
-        told = tuple(entry_id for entry_id in piece.entry_ids if entry_id not in hidden)
-        courses.append(_Course(piece, stages(piece.entry_ids, rule), drawn=stages(told, rule)))
-    return tuple(courses)
+    return tuple(_Course(piece, stages(piece.entry_ids, rules[piece.unit_id])) for piece in stretch.ground.pieces)
 
 
 def _steps(
@@ -310,7 +307,7 @@ def _pieces(
     """Join ground of one unit that had the same course, so that no hairline shows and the file stays small."""
     parts: defaultdict[tuple[str, tuple[tuple[int, str], ...]], list[Polygon]] = defaultdict(list)
     for course in courses:
-        parts[(course.piece.unit_id, course.drawn)] += list(shapely.get_parts(course.piece.geometry))
+        parts[(course.piece.unit_id, course.stages)] += list(shapely.get_parts(course.piece.geometry))
     for (_, stages), polygons in parts.items():
         yield PageHistoryPiece(
             geometry=grid.to_lonlat(merged(polygons)),

@@ -7,18 +7,16 @@ such ground is drawn as it stood before it was set aside; its acres stay in the 
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from dataclasses import replace
 from typing import Final
 
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from habmap.jobs.ground import Ground, unit_rules
+from habmap.jobs.ground import Ground, cut_ground
 from habmap.land.grid import LocalGrid
 from habmap.place.settings import Settings
 from habmap.vocabulary import PRIVATE_FEATURE_KINDS
 from habmap.work.records import Feature
-from habmap.work.stages import ground_state
 
 #: Ground left on purpose this near a private feature may be there for its sake [m] (no source).
 KEPT_FOR_IT_M: Final = 60.0
@@ -47,23 +45,11 @@ def telling_keeps(state: Ground, features: Sequence[Feature]) -> frozenset[str]:
 
 
 def ground_without(state: Ground, hidden: Collection[str], *, settings: Settings) -> Ground:
-    """Return ground to be drawn as if these lines had never been written; its acres are not for any account."""
+    """Return ground to be drawn as if these lines had never been written; its acres are not for any account.
+
+    It is cut anew without them: where an edge of theirs crosses the edge of other work, not even a corner stays.
+    """
     if not hidden:
         return state
-    by_id = {entry.entry_id: entry for entry in state.entries}
-    rules = {unit.unit_id: unit_rules(unit, settings) for unit in state.units}
-    pieces = []
-    for piece in state.pieces:
-        told = tuple(entry_id for entry_id in piece.entry_ids if entry_id not in hidden)
-        if told != piece.entry_ids:
-            rule = rules[piece.unit_id]
-            now = ground_state(
-                [by_id[entry_id] for entry_id in told],
-                target_frac=rule.target_frac,
-                leave_stems_per_acre=rule.leave_stems_per_acre,
-                is_cedar=rule.is_cedar,
-            )
-            piece = replace(piece, stage=now.stage, state=now, entry_ids=told)
-        pieces.append(piece)
     entries = tuple(entry for entry in state.entries if entry.entry_id not in hidden)
-    return replace(state, entries=entries, pieces=tuple(pieces))
+    return cut_ground(state.units, entries, grid=state.grid, settings=settings, on=state.on)

@@ -76,6 +76,17 @@ def test_no_corner_of_the_island_is_in_the_public_files(store: FakeStore) -> Non
     assert [row["date"] for row in rows["public"]] == ["2025-01-11", "2025-02-01"]
 
 
+def test_not_even_where_it_crosses_the_edge_of_other_work(store: FakeStore) -> None:
+    """Its edges cross those of the cut, which end in another stage: no joint is left there."""
+    store.append([entry("cut", "2025-03-01", box(120, 0, 400, 300), killed_pct=95)])
+    crossing = GRID.to_lonlat(Point(120, 160))
+    written = f"{round(crossing.x, 6)},{round(crossing.y, 6)}"
+    owner, public = (render_page(build_page(store, now=NOW, audience=audience)) for audience in ("owner", "public"))
+    assert written in owner
+    assert written not in public
+    assert not all(str(round(number * 1e6)) in public for number in (crossing.x, crossing.y))
+
+
 @pytest.mark.parametrize(("metres_off", "is_hidden"), [(KEPT_FOR_IT_M - 1, True), (KEPT_FOR_IT_M + 1, False)])
 def test_ground_kept_for_other_reasons_is_drawn(metres_off: float, is_hidden: bool) -> None:
     store = FakeStore(
