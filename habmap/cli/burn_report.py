@@ -203,6 +203,8 @@ def _print_hours(result: BurnDayResult) -> None:
     ends = {item: [end for line in result.prescription if line.item == item for end in (line.low, line.high)]
             for item in ITEMS}  # fmt: skip
 
+    names = {item: name.partition(",")[0] for item, (name, _) in ITEMS.items()}
+
     def figure(hour: object, item: str) -> str | None:
         value: float | None = getattr(hour, item)
         return None if value is None else beside(value, ends.get(item, ()))
@@ -211,9 +213,9 @@ def _print_hours(result: BurnDayResult) -> None:
     say(f"The forecast, hour by hour: {result.forecast.words if result.forecast else ''}.")
     rows: list[list[object]] = []
     for hour in result.hours:
-        marks = [ITEMS[item][0] for item in hour.not_met]
+        marks = [names[item] for item in hour.not_met]
         marks += ["wind shift"] if hour.wind_shift else []
-        marks += [f"not given: {', '.join(ITEMS[item][0] for item in hour.not_given)}"] if hour.not_given else []
+        marks += [f"not given: {', '.join(names[item] for item in hour.not_given)}"] if hour.not_given else []
         humidity = "" if hour.rh_pct is None else "#" * round(hour.rh_pct / 5)
         words = "no forecast for this hour" if hour.is_gap else "; ".join(marks)
         figures = [figure(hour, item) for item in ("wind_mph", "gust_mph", "wind_from_deg", "fine_fuel_pct", "rain_in")]

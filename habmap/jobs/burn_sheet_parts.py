@@ -25,7 +25,7 @@ def hour_words(time: str) -> str:
 def plan_section(result: BurnDayResult) -> Section:
     """Return the weather beside the written plan: not met, then not given, then within; or that there is no plan."""
     kind = PLAN_KIND_WORDS[result.plan.kind]
-    given = "as logged" if result.again else "as given"
+    given = "as logged" if result.again else "weather"
     was = "was then" if result.again and result.again.plans_kept else "is"
     lines = result.prescription
     if not result.plan_signed:
@@ -248,8 +248,8 @@ def around_sections(result: BurnDayResult, most: int) -> tuple[Section, ...]:
         near = ", ".join(place.name or FEATURE_WORDS[place.kind] for place in ways.places[:4])
         near += f" and {len(ways.places) - 4} more" if len(ways.places) > 4 else ""
         after.append(
-            f"Cold night air would run downhill {ft(ways.length_m):,.0f} ft from the lowest edge{END_WORDS[ways.ends]}; "
-            f"near its ways: {near or 'no road or house on the map'}."
+            f"Cold night air would run downhill {ft(ways.length_m):,.0f} ft from the lowest edge"
+            f"{END_WORDS[ways.ends]}; near its ways: {near or 'no road or house on the map'}."
         )
     after.append(SCREEN_WORDS)
     if result.hazards:
@@ -264,8 +264,8 @@ def around_sections(result: BurnDayResult, most: int) -> tuple[Section, ...]:
         after.append(f"No line, tank, hay or fence is on the map in the block or within {ft(looked.hazards):,.0f} ft.")
     return (
         Section(
-            title=f"Downwind (45° to either side, {_miles(looked.downwind)} miles) "
-            f"and near ({_miles(looked.sensitive)})",
+            title=f"Downwind (45° to either side, {_miles(looked.downwind)} mi) "
+            f"and near ({_miles(looked.sensitive)} mi)",
             sentences=() if places else ("Nothing sensitive is on the map downwind or near; a map may miss some.",),
             header=("place", "kind", "miles", "toward", "lies"),
             rows=tuple(

@@ -241,7 +241,7 @@ def test_which_part_of_the_tables_was_read_is_said(at: datetime, fields: dict[st
 def test_an_empty_list_says_how_far_was_looked(capsys: pytest.CaptureFixture[str]) -> None:
     result = ask(store(lane("Lane", 400), chosen=settings(downwind_within_m=1609.344, sensitive_within_m=160.9344)))
     (section,) = around_sections(result, 5)
-    assert "(45° to either side, 1 miles) and near (0.1)" in section.title
+    assert "(45° to either side, 1 mi) and near (0.1 mi)" in section.title
     assert "a map may miss some" in section.sentences[0]
     assert "within 328 ft" in " ".join(section.after)  # 100 m are 328.08 ft
     print_burnday(result)
