@@ -167,6 +167,7 @@ def burn_sheet(
             line=LineString(edge.coordinates),
             outward_deg=edge.outward_deg,
             key=keys[side_and_beyond(edge)],
+            rises=edge.upslope,
         )
         for edge in result.edges
     )

@@ -30,12 +30,16 @@ NOT_PERMISSION: Final = (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SheetEdge:
-    """One stretch of the block's edge: its side of the wind, its line (lon/lat), way out [° true] and key, as D1."""
+    """One stretch of the block's edge: its side of the wind, its line (lon/lat), way out [° true] and key, as D1.
+
+    ``rises``: the ground rises away from it, whatever the wind; ``None`` = not known.
+    """
 
     side: Side
     line: LineString
     outward_deg: float
     key: str
+    rises: bool | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -13,7 +13,7 @@ from matplotlib.transforms import Affine2D
 from habmap.errors import InputError
 from habmap.land.grid import LocalGrid
 from habmap.show import words
-from habmap.show.burn_sheet import SIDE_LETTERS, SIDE_LINES, BurnSheet
+from habmap.show.burn_sheet import SIDE_LETTERS, SIDE_LINES, BurnSheet, SheetEdge
 from habmap.show.palette import CONTOUR_INK, INK, WATER_INK
 from habmap.show.sheet_labels import Labels
 from habmap.show.sheet_map import PT_PER_M, Frame, draw_edge, draw_feature, outline_of
@@ -28,6 +28,9 @@ LEGEND_PT: Final = 26.0
 #: Ground shown around the block: this share of its larger side, and at least so much [m].
 _AROUND: Final = 0.1
 _LEAST_AROUND_M: Final = 35.0
+#: Strokes outward where the ground rises away: from and to this far from the edge, and how far apart [pt].
+_TICK_PT: Final = (2.5, 8.0)
+_TICKS_APART_PT: Final = 7.0
 _WIND_BOX_PT: Final = (124.0, 84.0)
 
 
@@ -71,6 +74,9 @@ def draw_burn_map(pen: Pen, frame: Frame, sheet: BurnSheet) -> None:
         _ring(pen, frame, shape)
     for edge in sheet.edges:
         draw_side(pen, frame.on_paper(edge.line), edge.side, clip=clip)
+        if edge.rises:
+            for tick in rise_ticks(frame, edge):
+                pen.path(tick, clip=clip, edgecolor="black", linewidth=1.1)
     labels = Labels(frame)
     _wind(pen, frame, sheet, labels)
     for edge in sheet.edges:  # no words on the edges themselves
@@ -78,6 +84,9 @@ def draw_burn_map(pen: Pen, frame: Frame, sheet: BurnSheet) -> None:
         for step in np.arange(0.0, line.length, 6.0).tolist():
             spot = line.interpolate(step)
             labels.take((spot.x - 3, spot.y - 3, spot.x + 3, spot.y + 3), anyway=True)
+        for tick in rise_ticks(frame, edge) if edge.rises else ():
+            x, y = np.asarray(tick.vertices, dtype=np.float64).mean(axis=0).tolist()
+            labels.take((x - 2, y - 2, x + 2, y + 2), anyway=True)
     _edge_keys(pen, frame, sheet, labels)
     _unit_labels(pen, frame, sheet, labels)
     _feature_labels(pen, frame, sheet, labels)
@@ -97,6 +106,18 @@ def draw_side(pen: Pen, line: Any, side: str, *, clip: Outline | None = None) ->
     pen.path(outline, clip=clip, edgecolor="black", linewidth=width, linestyle=style, capstyle=cap, joinstyle="round")
 
 
+def rise_ticks(frame: Frame, edge: SheetEdge) -> list[Outline]:
+    """Return short strokes outward from an edge that the ground rises away from, points of the page."""
+    line = frame.on_paper(edge.line)
+    right, up = _grid_way(frame, edge.outward_deg)
+    foot, tip = _TICK_PT
+    count = max(1, round(line.length / _TICKS_APART_PT))
+    spots = [line.interpolate((number + 0.5) / count, normalized=True) for number in range(count)]
+    return [
+        Outline([(at.x + right * foot, at.y + up * foot), (at.x + right * tip, at.y + up * tip)]) for at in spots
+    ]  # fmt: skip
+
+
 def draw_edge_legend(pen: Pen, frame: Frame, sheet: BurnSheet, *, left: float, right: float, top: float) -> None:
     """Say which line is which side of the wind, under the map."""
     step = (right - left) / 3
@@ -107,10 +128,11 @@ def draw_edge_legend(pen: Pen, frame: Frame, sheet: BurnSheet, *, left: float, r
     window = shapely.box(*frame.box)
     is_ringed = any(frame.on_paper(shape).intersects(window) for shape in sheet.ringed)
     ringed = "Ringed: sensitive places. " if is_ringed else ""
+    ticks = "Ticks: ground rises away. " if any(edge.rises for edge in sheet.edges) else ""
     step_ft = "" if sheet.relief is None else f"Contours every {sheet.relief.contour_step_ft} ft. "
     pen.text(
         left, top - 22,
-        f"{ringed}{step_ft}Letters with numbers stand in the list of edges on page 2. Print at 100 %, not fitted.",
+        f"{ringed}{ticks}{step_ft}Keys stand in the list of edges, page 2. Print at 100 %, not fitted.",
         size_pt=9.5, is_serif=True,
     )  # fmt: skip
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -15,8 +16,8 @@ from habmap.jobs.burn_sheet import refuse_targets
 from habmap.land.grid import LocalGrid
 from habmap.show.burn_sheet import NOT_FOR_ALL, SIDE_LETTERS, SIDE_LINES, BurnSheet, Section, SheetEdge, hand_sections
 from habmap.show.burn_sheet_html import render_burn_html
-from habmap.show.burn_sheet_map import SIDE_STYLES, burn_frame
-from habmap.show.burn_sheet_pages import draw_burn_pdf
+from habmap.show.burn_sheet_map import SIDE_STYLES, burn_frame, rise_ticks
+from habmap.show.burn_sheet_pages import draw_burn_pdf, draw_burn_svg
 
 GRID = LocalGrid(lat=37.0, lon=-96.0)
 
@@ -97,3 +98,24 @@ def test_names_of_files_are_looked_at_first(tmp_path: Path) -> None:
 def test_every_page_says_what_it_is_not_and_who_it_is_not_for() -> None:
     assert render_burn_html(_sheet(), paper="letter").count(NOT_FOR_ALL) == 2  # on the first page and on the second
     assert all(word in NOT_FOR_ALL for word in ("not permission", "not for the public"))
+
+
+def test_ticks_point_outward_where_the_ground_rises_away() -> None:
+    sheet = _sheet()
+    frame = burn_frame(sheet, left=0, bottom=0, width=562, height=450)
+    for edge, way in zip(sheet.edges, ((0, 1), (1, 0), (0, -1), (-1, 0)), strict=True):  # north, east, south, west
+        ticks = rise_ticks(frame, edge)
+        # 200 m of edge at 1:N, a tick for every 7 points of it
+        assert len(ticks) == round(200 / frame.scale / 0.0254 * 72 / 7)
+        middle = frame.on_paper(edge.line).interpolate(0.5, normalized=True)
+        for tick in ticks:
+            foot, tip = tick.vertices
+            assert tip - foot == pytest.approx([5.5 * part for part in way], abs=1e-3)
+            assert (tip - [middle.x, middle.y]) @ way == pytest.approx(8.0, abs=1e-3)
+
+
+def test_ticks_are_drawn_only_where_the_ground_is_known_to_rise() -> None:
+    bare, rising = (draw_burn_svg(_sheet(edges=tuple(replace(edge, rises=rises) for edge in _sheet().edges)),
+                                  paper="letter").svg for rises in (None, True))  # fmt: skip
+    assert rising.count("<path") > bare.count("<path") + 20
+    assert draw_burn_svg(_sheet(), paper="letter").svg == bare
