@@ -149,8 +149,8 @@ def _then_and_now(board: Board, story: Story) -> int | None:
         return None
     now = "Nothing done yet" if page.on is None else words.short_day(page.on)
     for frame, shown, title in zip(frames, (story.then, page), ("Before any work", now), strict=True):
-        over = frame.bottom + frame.height + board.line - 0.86 * board.room_pt
-        pen.text(frame.left, over, title, size_pt=board.room_pt, is_serif=True, is_bold=True)
+        y = frame.bottom + frame.height + board.line - 0.86 * board.room_pt
+        pen.text(frame.left, y, title, size_pt=board.room_pt, is_serif=True, is_bold=True)
         draw_ground(pen, frame, _for_the_room(shown))
         draw_frame(pen, frame)
     draw_scale(

@@ -198,6 +198,12 @@ def test_seasons_on_the_page_are_the_librarys(demo_place: Path) -> None:
         assert line.remaining == f"{season.remaining_acres:,.1f}"
     totals = acres(store).totals
     assert f"{totals.treated_acres:.1f} acres were treated" in told["season_sentence"]
+    # What is neither treated nor remaining was left on purpose, and is said: every line adds up to the cedar there was.
+    assert told["season_left"]
+    assert f"{totals.keep_acres:.1f} are left on purpose" in told["season_sentence"]
+    for line in told["season_lines"]:
+        parts = sum(float(part.replace(",", "")) for part in (line.cumulative, line.remaining, line.left))
+        assert parts == pytest.approx(account.start_remaining_acres, abs=0.16)  # three figures rounded to a tenth
     assert f"{totals.remaining_acres:.1f} remain" in told["season_sentence"]
 
 

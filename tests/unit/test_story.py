@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import re
 import shutil
 import subprocess
@@ -214,7 +215,7 @@ def test_fonts_are_embedded_and_words_can_be_searched(tmp_path: Path) -> None:
     assert words.count("How these numbers were made") == 4
     assert words.count("drawn March 1, 2026") == 4
     assert words.count(SAW_CAUTION) == 4  # each page names ground to work on, the first in its sentence
-    assert words.count(FIRE_CAUTION) == 3
+    assert words.count(FIRE_CAUTION) == 4
     for part in ("Before any work", "Feb 14, 2026", "July 1 to June 30", "What help is asked"):
         assert part in words
 
@@ -370,3 +371,15 @@ def test_faults_are_said_and_nothing_is_written(tmp_path: Path) -> None:
     _write(hostile, path, overwrite=True)
     assert path.read_bytes().startswith(b"%PDF-")
     assert _covered(path) == []
+
+
+def test_wide_ground_is_drawn_larger_than_two_columns_beside_a_legend_allow(tmp_path: Path) -> None:
+    """4,200 by 900 m: side by side and left of a legend 212 pt wide, Letter has 255 pt for each map at most."""
+    wide = [unit(f"W{i}", box(420 * i, 0, 420 * (i + 1), 900), name=f"Strip {i}") for i in range(10)]
+    path = tmp_path / "wide.pdf"
+    result = _write(FakeStore(wide, settings=SETTINGS, grid=GRID), path, paper="letter")
+    scale = result.then_and_now_scale  # type: ignore[attr-defined]
+    assert 4200 * PT_PER_M / scale > 255
+    # Stages, titles, scale and foot keep clear of one another all the same.
+    large = sorted({text.y_pt for text in _texts(path) if text.page == 1 and text.size_pt >= 24})
+    assert all(b - a >= 20 or b - a < 3 for a, b in itertools.pairwise(large))

@@ -67,15 +67,22 @@ PARTS.push(({ map, place, box, whole, letGo }) => {
     frame.style.height = `${INCH}px`;
     document.querySelector("footer").before(legend); // as wide as the page it takes a few lines only
     const around = tall("body") - tall("main"), below = tall(".ground") - INCH; // words above and under; the scale
-    shorten(ROOM - around);
     const corners = [box.getNorthWest(), box.getSouthEast()].map((corner) => map.project(corner, 16));
-    const wanted = frame.clientWidth * (corners[1].y - corners[0].y) / (corners[1].x - corners[0].x) + 0.6 * INCH;
-    frame.style.height = `${Math.max(2.6 * INCH, Math.min(wanted, ROOM - around - below))}px`;
+    const wanted = () => frame.clientWidth * (corners[1].y - corners[0].y) / (corners[1].x - corners[0].x) + 0.6 * INCH;
+    // Beside a list twice as tall, the map of wide ground would leave the paper below it empty: it goes over the list.
+    const isOver = Math.min(tall("#account"), ROOM - around) > 2 * (wanted() + below);
+    document.body.classList.toggle("over", isOver);
+    frame.style.height = isOver ? `${Math.min(wanted(), 2.9 * INCH)}px` : frame.style.height;
+    shorten(ROOM - around - (isOver ? tall(".ground") : 0));
+    if (!isOver) frame.style.height = `${Math.max(2.6 * INCH, Math.min(wanted(), ROOM - around - below))}px`;
     map.invalidateSize({ animate: false });
     whole();
+    if (document.body.classList.contains("then") || !document.querySelector(".seasons")) return;
+    document.body.classList.add("roomy"); // the account by season, where it leaves all else its room
+    document.body.classList.toggle("roomy", tall("body") <= ROOM);
   }
   function toScreen() {
-    document.body.classList.remove("printing");
+    document.body.classList.remove("printing", "roomy", "over");
     lengthen();
     ground.insertBefore(legend, after);
     document.querySelector(".frame").style.height = "";
