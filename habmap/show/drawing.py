@@ -10,11 +10,13 @@ from habmap.show.extent import extent
 from habmap.show.palette import DARK_STAGES
 from habmap.show.parts import PARTS
 from habmap.show.records import Page, PageUnit
+from habmap.show.templating import DIRECTION_SIGNS
 from habmap.vocabulary import CEDAR_COVERS, PRACTICE_WORDS
 
 #: JSON signs that would end or open markup inside a script element, or break a line in old engines.
-_MARKUP: Final = str.maketrans(
-    {"<": "\\u003c", ">": "\\u003e", "&": "\\u0026", "\u2028": "\\u2028", "\u2029": "\\u2029"}
+_MARKUP: Final = (
+    str.maketrans({"<": "\\u003c", ">": "\\u003e", "&": "\\u0026", "\u2028": "\\u2028", "\u2029": "\\u2029"})
+    | DIRECTION_SIGNS
 )
 
 

@@ -13,6 +13,16 @@ def template_text(name: str) -> str:
     return (files("habmap.show") / "templates" / name).read_text(encoding="utf-8")
 
 
+#: Signs that turn the reading direction of all that follows (Unicode Standard Annex 9, explicit formatting): in a name
+#: they would turn round the page's own words behind it. Right-to-left words need none of them.
+DIRECTION_SIGNS: Final = dict.fromkeys(map(ord, "\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069"), "")
+
+
+def _steady(value: object) -> object:
+    # not in what is marked up already: that is the page's own
+    return value.translate(DIRECTION_SIGNS) if type(value) is str else value
+
+
 #: Text of persons is escaped, and a value that nobody gave is an error, not a blank.
 ENVIRONMENT: Final = jinja2.Environment(
     autoescape=True,
@@ -20,4 +30,5 @@ ENVIRONMENT: Final = jinja2.Environment(
     trim_blocks=True,
     lstrip_blocks=True,
     loader=jinja2.PackageLoader("habmap.show"),
+    finalize=_steady,
 )

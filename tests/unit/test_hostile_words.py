@@ -5,20 +5,25 @@ from __future__ import annotations
 import json
 import os
 import xml.dom.minidom
-from datetime import date
+from dataclasses import replace
+from datetime import UTC, date, datetime
 from pathlib import Path
 
 import pytest
+from fakes import GRID, FakeStore, unit
 from shapely import MultiPolygon, box
 
 from habmap.cli.output import print_error, print_table, say, warn
 from habmap.errors import InputError, PlaceError
+from habmap.jobs.map import build_page
 from habmap.place.groundraster import open_source
 from habmap.place.layers import read_layer
 from habmap.place.settings import read_settings
 from habmap.place.userfiles import check_readable
 from habmap.place.writers import gpx_text
 from habmap.show import sheet_pen
+from habmap.show.page import render_page
+from habmap.show.templating import ENVIRONMENT
 from habmap.work.paperwork import program_year
 
 STEERING = "a\x1b[31mb\u202ec\td\x07\u2028e"
@@ -124,3 +129,12 @@ def test_json_cannot_steer_a_terminal_and_reads_the_same(capsys: pytest.CaptureF
     text = capsys.readouterr().out
     assert not set("\u202e\u2066\x9b\x7f\u2028") & set(text) and "مرحبا" in text
     assert json.loads(text)["value"] == hostile
+
+
+def test_a_name_cannot_turn_round_the_words_behind_it_on_a_page() -> None:
+    name = "مرحبا \u202e<b>evil"
+    shown = ENVIRONMENT.from_string("<p>{{ name }}, {{ acres }} acres</p>").render(name=name, acres=1.5)
+    assert shown == "<p>مرحبا &lt;b&gt;evil, 1.5 acres</p>"
+    store = FakeStore([replace(unit("A", box(0, 0, 400, 300)), name=name)], grid=GRID)
+    page = render_page(build_page(store, now=datetime(2026, 8, 1, tzinfo=UTC), audience="owner"))
+    assert "\u202e" not in page and "مرحبا" in page
