@@ -7,6 +7,7 @@ quietly stop.
 
 from __future__ import annotations
 
+import fcntl
 import json
 import os
 import shutil
@@ -14,6 +15,7 @@ import subprocess
 import sys
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from datetime import UTC, date, datetime
 from functools import lru_cache
 from importlib.metadata import version
 from pathlib import Path
@@ -79,6 +81,7 @@ def run_habmap(command_server: CommandServer) -> Callable[..., Outcome]:
 
     ``place`` becomes ``--place``; ``cwd``, ``stdin`` and extra ``env`` variables are optional. A run of more
     than ``timeout_s`` seconds fails the test. With ``env`` the installed console script itself is started.
+    ``columns`` is the breadth of the terminal [characters].
     """
 
     def run(
@@ -88,10 +91,11 @@ def run_habmap(command_server: CommandServer) -> Callable[..., Outcome]:
         env: dict[str, str] | None = None,
         stdin: str = "",
         timeout_s: float = 180,
+        columns: int = 120,
     ) -> Outcome:
         words = ["--place", str(place)] if place is not None else []
         words += [str(argument) for argument in arguments]
-        whole = {**os.environ, "NO_COLOR": "1", "COLUMNS": "120", "PYTHONUTF8": "1", **(env or {})}
+        whole = {**os.environ, "NO_COLOR": "1", "COLUMNS": str(columns), "PYTHONUTF8": "1", **(env or {})}
         if env is None:
             found = command_server.run(words, cwd=str(cwd or Path.cwd()), env=whole, stdin=stdin, timeout_s=timeout_s)
             return Outcome(*found)
@@ -111,11 +115,33 @@ def run_habmap(command_server: CommandServer) -> Callable[..., Outcome]:
 
 
 @pytest.fixture(scope="session")
-def demo_place(run_habmap: Callable[..., Outcome], tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The sample property as ``habmap demo`` makes it, made once; a test that writes works on a copy."""
-    folder = tmp_path_factory.mktemp("demo") / "sample"
-    done = run_habmap("demo", folder)
-    assert done.code == 0, done.err
+def demo_place(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The sample property as ``habmap demo`` makes it on 1 August 2026; a test that writes works on a copy.
+
+    Made once for all processes that share a run of the tests, then copied for each of them.
+    """
+    made = made_once(tmp_path_factory, "demo", _make_demo)
+    return Path(shutil.copytree(made, tmp_path_factory.mktemp("demo") / "sample"))
+
+
+def _make_demo(folder: Path) -> None:
+    from habmap.jobs.demo import demo
+
+    demo(folder, now=datetime(2026, 8, 1, 12, tzinfo=UTC), today=date(2026, 8, 1))
+
+
+def made_once(factory: pytest.TempPathFactory, name: str, make: Callable[[Path], None]) -> Path:
+    """Return a folder that the first process to ask makes while the others wait; nobody writes to it afterwards."""
+    top = factory.getbasetemp()
+    shared = (top.parent if "PYTEST_XDIST_WORKER" in os.environ else top) / "made_once"
+    shared.mkdir(exist_ok=True)
+    folder, draft = shared / name, shared / f"{name}-draft"
+    with (shared / f"{name}.lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)  # let go when the file is closed, or the process ends
+        if not folder.exists():
+            shutil.rmtree(draft, ignore_errors=True)  # of a process that was stopped at it
+            make(draft)
+            draft.rename(folder)
     return folder
 
 

@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
-from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
 
 import pytest
 from playwright.sync_api import Browser, Page, sync_playwright
-
-from habmap.jobs.demo import demo
 
 
 @dataclass
@@ -59,8 +57,6 @@ def open_page(browser: Browser) -> Iterator[Callable[..., Opened]]:
 
 
 @pytest.fixture(scope="session")
-def sample_place(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The sample property with its map, made once."""
-    folder = tmp_path_factory.mktemp("browser") / "place"
-    demo(folder, now=datetime(2026, 8, 1, 12, tzinfo=UTC), today=date(2026, 8, 1))
-    return folder
+def sample_place(demo_place: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The sample property with its map, in a folder into which these tests put more maps."""
+    return Path(shutil.copytree(demo_place, tmp_path_factory.mktemp("browser") / "place"))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -11,11 +12,31 @@ import pytest
 from habmap.vocabulary import REMAINING, STAGES, TREATED
 
 
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What the command said the first time, and which of its papers lay there."""
+
+    out: str
+    papers: dict[str, bytes]
+
+
 @pytest.fixture(scope="module")
-def sample(run_habmap: Callable[..., Any], tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict[str, Any]]:
+def first(run_habmap: Callable[..., Any], tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Told]:
     folder = tmp_path_factory.mktemp("demo") / "new" / "place"
-    outcome = run_habmap("demo", folder, "--json")
+    folder.mkdir(parents=True)  # an empty folder is fine
+    outcome = run_habmap("demo", folder)
     assert outcome.code == 0, outcome.err
+    return folder, Told(outcome.out, {path.name: path.read_bytes() for path in (folder / "out").iterdir()})
+
+
+@pytest.fixture(scope="module")
+def sample(run_habmap: Callable[..., Any], first: tuple[Path, Told]) -> tuple[Path, dict[str, Any]]:
+    """The sample property made anew over the first one."""
+    folder, _ = first
+    (folder / "beside.txt").write_text("put there since", encoding="utf-8")
+    outcome = run_habmap("demo", folder, "--overwrite", "--json")
+    assert outcome.code == 0, outcome.err
+    assert not (folder / "beside.txt").exists()
     return folder, outcome.json
 
 
@@ -75,21 +96,15 @@ def test_the_place_is_whole(sample: tuple[Path, dict[str, Any]], run_habmap: Cal
     assert sorted(p.suffix for p in (folder / "tracks").iterdir()) == [".gpx"] * 3
 
 
-def test_it_says_every_step_and_where_the_map_is(run_habmap: Callable[..., Any], tmp_path: Path) -> None:
-    folder = tmp_path / "place"
-    folder.mkdir()  # an empty folder is fine
-    outcome = run_habmap("demo", folder)
-    assert outcome.code == 0, outcome.err
+def test_it_says_every_step_and_where_the_map_is(first: tuple[Path, Told]) -> None:
+    folder, outcome = first
     for word in ("Started:", "Loaded:", "Account:", "Terrain:", "Order of work: first comes C1", "written burn plan"):
         assert word in outcome.out
     assert str(folder / "out" / "map.html") in outcome.out
     assert str(folder / "out" / "sheet.pdf") in outcome.out
-    assert (folder / "out" / "sheet.pdf").read_bytes().startswith(b"%PDF-")
+    assert outcome.papers["sheet.pdf"].startswith(b"%PDF-")
     assert str(folder / "out" / "story.pdf") in outcome.out
-    assert (folder / "out" / "story.pdf").read_bytes().startswith(b"%PDF-")
-    again = run_habmap("demo", folder, "--overwrite", "--json")
-    assert again.code == 0, again.err
-    assert [p.name for p in tmp_path.iterdir()] == ["place"]
+    assert outcome.papers["story.pdf"].startswith(b"%PDF-")
 
 
 def test_a_folder_with_something_in_it_is_refused(

@@ -18,11 +18,18 @@ STALE = "run `python3 scripts/dev.py docs` and commit what it wrote"
 
 
 @pytest.fixture(scope="module")
-def docs(repository: Path) -> ModuleType:
+def docs(repository: Path, run_habmap: Run) -> ModuleType:
     spec = importlib.util.spec_from_file_location("habmap_docs", repository / "scripts" / "_docs.py")
     assert spec is not None and spec.loader is not None
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
+
+    def habmap(*words: str) -> str:
+        done = run_habmap(*words, columns=module.HELP_COLUMNS)
+        assert done.code == 0, done.err
+        return str(done.out)
+
+    vars(module)["habmap"] = habmap  # the same command, without loading its libraries anew for each help text
     return module
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import shutil
 import xml.etree.ElementTree as ET
 import zipfile
 from collections.abc import Callable
@@ -46,10 +47,11 @@ def started(run: Callable[..., Any], folder: Path) -> Path:
     return folder
 
 
-@pytest.fixture
-def place(tmp_path: Path, run_habmap: Callable[..., Any]) -> Path:
-    folder = started(run_habmap, tmp_path / "place")
-    patch = layer(tmp_path / "patch.geojson", [({}, square(-97.9981234567890123, 38.0011111111111111, 0.0033))])
+@pytest.fixture(scope="module")
+def master(tmp_path_factory: pytest.TempPathFactory, run_habmap: Callable[..., Any]) -> Path:
+    top = tmp_path_factory.mktemp("export")
+    folder = started(run_habmap, top / "place")
+    patch = layer(top / "patch.geojson", [({}, square(-97.9981234567890123, 38.0011111111111111, 0.0033))])
     log = ("log", "cut", "--date", "2026-01-05", "--patch", str(patch), "--who", "Ada", "--person-hours", "9")
     ok(run_habmap(*log, "--cost", "120", "--note", "=1+1", place=folder))
     ok(run_habmap("log", "cut", "--date", "2026-02-05", "--unit", "C2", "--all", "--who", "Bo", place=folder))
@@ -57,6 +59,11 @@ def place(tmp_path: Path, run_habmap: Callable[..., Any]) -> Path:
     look = ("log", "look", "--date", "2026-06-05", "--patch", str(patch), "--live-stems-per-acre", "60")
     ok(run_habmap(*look, "--sprouts", "sumac=3", place=folder))
     return folder
+
+
+@pytest.fixture
+def place(master: Path, tmp_path: Path) -> Path:
+    return Path(shutil.copytree(master, tmp_path / "place"))
 
 
 @pytest.mark.parametrize("suffix", SUFFIXES)
