@@ -297,9 +297,11 @@ function drawPlace(map) {
     const note = document.createElement("div"), title = document.createElement("h2"), sums = document.createElement("p");
     title.textContent = unit.order === null || document.body.classList.contains("then") ? unit.name : `${unit.order}. ${unit.name}`;
     sums.textContent = unit.says.slice(unit.name.length + 2) + ".";
-    note.append(title, sums, about.querySelector(".telling").cloneNode(true));
+    const isWide = matchMedia("(min-width: 941px)").matches, told = about.querySelector(".telling").cloneNode(true);
+    if (isWide) [...told.children].forEach((part) => { if (!part.matches(".state, .nowonly")) part.remove(); }); // the list beside tells the rest
+    note.append(title, sums, told);
     L.popup({ maxWidth: Math.min(300, map.getSize().x - 60), maxHeight: Math.max(130, map.getSize().y * 0.44), offset: [0, 0] }).setLatLng(at).setContent(note).openOn(map);
-    if (matchMedia("(min-width: 941px)").matches) row.scrollIntoView({ block: "nearest" });
+    if (isWide) row.scrollIntoView({ block: "nearest" });
   }
 
   // --- scale: feet above the line, metres below, true at the middle of what is seen ---
