@@ -5,7 +5,8 @@ from __future__ import annotations
 import datetime as dt
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Final
 
 from habmap.jobs.ground import GroundPiece
 from habmap.place.settings import PlanWindow, Settings, WrittenPlan
@@ -75,15 +76,26 @@ def plan_info(settings: Settings, kind: PlanKind, signed: Sequence[Signed]) -> P
     return PlanInfo(kind=kind, author=author, date=date)
 
 
-def plan_windows(settings: Settings, kind: PlanKind, unit_ids: Sequence[str]) -> list[Window]:
-    """Return the plan's limits, one window for each group of units for which they are the same."""
+#: Measured where the plan means its wind, or not comparable.
+_AT_A_HEIGHT: Final = frozenset({"wind_mph", "gust_mph"})
+
+
+def plan_windows(
+    settings: Settings, kind: PlanKind, unit_ids: Sequence[str], *, wind_height: str | None
+) -> list[Window]:
+    """Return the plan's limits, one window for each group of units for which they are the same.
+
+    Parameters
+    ----------
+    unit_ids
+        Units of the block; none: the plan itself, for a patch in no unit.
+    wind_height
+        Where the wind is measured that they are for, ``20ft`` or ``eye``: a wind from another height than the plan's is
+        not compared. ``None`` = nobody said.
+    """
     plan = _plan(settings, kind)
-    groups: dict[object, list[str]] = defaultdict(list)
-    made: dict[object, Window] = {}
-    if not unit_ids:  # a patch in no unit: the plan itself
-        limits = {item: limit for item in ITEMS if (limit := getattr(plan, item)) is not None}
-        return [Window(kind=kind, unit_ids=(), limits=limits, author=plan.author, written_on=plan.date)]
-    for unit_id in unit_ids:
+    groups: list[tuple[Window, list[str]]] = []
+    for unit_id in unit_ids or ("",):
         own = plan.unit.get(unit_id, PlanWindow())
         limits = {}
         for item in ITEMS:
@@ -91,11 +103,32 @@ def plan_windows(settings: Settings, kind: PlanKind, unit_ids: Sequence[str]) ->
             limit: tuple[float, float] | None = said if said is not None else getattr(plan, item)
             if limit is not None:
                 limits[item] = limit
-        author, written_on = own.author or plan.author, own.date or plan.date
-        key = (tuple(limits.items()), author, written_on)
-        groups[key].append(unit_id)
-        made[key] = Window(kind=kind, unit_ids=tuple(groups[key]), limits=limits, author=author, written_on=written_on)
-    return list(made.values())
+        meant = own.wind_height or plan.wind_height
+        is_other_height = None not in (meant, wind_height) and meant != wind_height
+        window = Window(
+            kind=kind,
+            unit_ids=(),
+            limits=limits,
+            author=own.author or plan.author,
+            written_on=own.date or plan.date,
+            not_comparable=_AT_A_HEIGHT if is_other_height else frozenset(),
+        )
+        alike = next((ids for one, ids in groups if one == window), None)
+        if alike is None:
+            alike = []
+            groups.append((window, alike))
+        alike += [unit_id] if unit_id else []
+    return [replace(window, unit_ids=tuple(ids)) for window, ids in groups]
+
+
+def height_words(settings: Settings, kind: PlanKind, windows: Sequence[Window]) -> tuple[str, ...]:
+    """Say that nobody wrote at what height a signed plan means its wind, where it limits wind or gusts."""
+    plan = _plan(settings, kind)
+    for window in windows:
+        said = [plan.unit.get(unit_id, PlanWindow()).wind_height or plan.wind_height for unit_id in window.unit_ids]
+        if window.is_plan and _AT_A_HEIGHT & set(window.limits) and None in (said or [plan.wind_height]):
+            return ("at what height the plan means its wind",)
+    return ()
 
 
 def unlimited_words(windows: Sequence[Window]) -> tuple[str, ...]:

@@ -23,8 +23,15 @@ def hours_chart(result: BurnDayResult, *, grid: LocalGrid, zone: ZoneInfo) -> Ho
     if not result.hours:
         return None
     limits: defaultdict[str, list[tuple[float, float]]] = defaultdict(list)
+    # A limit that the forecast's hours were not held against, of a wind at another height, is not drawn beside them.
+    apart = {
+        item
+        for hour in result.hours
+        for item in hour.not_given
+        if getattr(hour, item, None) is not None
+    }  # fmt: skip
     for line in result.prescription:
-        if line.verdict != "no plan" and line.low is not None and line.high is not None:
+        if line.verdict != "no plan" and line.item not in apart and line.low is not None and line.high is not None:
             limits[line.item].append((line.low, line.high))
     ignition = datetime.fromisoformat(result.time)
     return HoursChart(

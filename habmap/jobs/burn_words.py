@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import date, datetime
+from typing import Final
 
 from habmap.jobs.burn_plan import Signed
 from habmap.jobs.closed_days import bans, holds
@@ -12,6 +13,8 @@ from habmap.place.settings import Settings
 from habmap.work.burnday import PLAN_KIND_WORDS, PlanKind, Window
 from habmap.work.records import Entry
 from habmap.work.stages import UPKEEP_AFTER_DAYS
+
+_AT_HEIGHT: Final = {"20ft": "at 20 ft", "eye": "at eye level", "": "height not said"}
 
 
 def last_look(pieces: Sequence[GroundPiece], state: Ground) -> Entry | None:
@@ -133,6 +136,11 @@ def warnings_for(
     ]
     if is_level_unknown:
         words.append("the block's height is not known, so the weather is taken as measured level with it")
+    if any(window.is_plan and window.not_comparable for window in windows):
+        words.append(
+            f"the plan means its wind at another height than this one ({_AT_HEIGHT[wind_height or '']}), so wind and "
+            "gusts are not compared with it"
+        )
     for window in windows:
         limits = window.limits.get("fine_fuel_pct")
         if window.is_plan and limits and class_pcts and max(class_pcts) > limits[1] >= min(class_pcts):

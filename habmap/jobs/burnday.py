@@ -38,6 +38,7 @@ from habmap.jobs.burn_hours import BurnHour, burn_hours, hour_of
 from habmap.jobs.burn_plan import (
     PlanInfo,
     Signed,
+    height_words,
     kind_by_stage,
     plan_info,
     plan_windows,
@@ -210,7 +211,8 @@ def burnday(store: Store, request: BurnRequest) -> BurnDayResult:
     classes = fuel_classes(air, dem, float(block.area))
     driest = min((line.pct for line in classes if line.pct is not None), default=None)
     kind = request.plan_kind or kind_by_stage(pieces)
-    windows = plan_windows(settings, kind, unit_ids)
+    windows = plan_windows(settings, kind, unit_ids, wind_height=wind_height(request))
+    used = forecast_used(store, request)
     signed = plans_signed(windows)
     values: dict[str, float | None] = {
         **weather,
@@ -253,7 +255,7 @@ def burnday(store: Store, request: BurnRequest) -> BurnDayResult:
         plan=plan_info(settings, kind, signed),
         plan_signed=signed,
         prescription=compare(values, windows),
-        not_checked=(*NOT_CHECKED, *unlimited_words(windows)),
+        not_checked=(*NOT_CHECKED, *height_words(settings, kind, windows), *unlimited_words(windows)),
         wind_from_deg=wind_from_deg,
         wind_height=wind_height(request),
         fine_fuel_moisture_pct=driest,
@@ -275,8 +277,15 @@ def burnday(store: Store, request: BurnRequest) -> BurnDayResult:
             hazards=HAZARD_NEAR_M,
         ),
         cold_air=cold_air(block, cold_air_paths(dem.surface, block), features, grid=grid) if dem else None,
-        forecast=forecast_used(store, request),
-        hours=_hours(request, windows, wind_from_deg, classes, above_ft, zone),
+        forecast=used,
+        hours=_hours(
+            request,
+            plan_windows(settings, kind, unit_ids, wind_height=used.wind_height if used else None),
+            wind_from_deg,
+            classes,
+            above_ft,
+            zone,
+        ),
         notify=settings.burn.notify,
         notices=logged_notices(store, block, grid=grid, day=request.at.date()),
         cautions=_cautions(pieces),

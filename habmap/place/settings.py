@@ -224,6 +224,8 @@ class PlanWindow(Section):
     days_since_rain: tuple[NonNegative, NonNegative] | None = None
     mixing_height_ft: tuple[NonNegative, NonNegative] | None = None
     transport_wind_mph: tuple[NonNegative, NonNegative] | None = None
+    #: Where the plan means its wind and gusts: 20 ft above the fuel, or at eye level; ``None`` = it does not say.
+    wind_height: Literal["20ft", "eye"] | None = None
     author: str | None = None
     date: dt.date | None = None
 

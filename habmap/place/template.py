@@ -87,6 +87,7 @@ notify = []                    # who is told before a burn, such as "Sheriff's o
 # rh_pct = [40, 70]            # never under 30 there; a national extension fire group: 30 to 50
 # wind_mph = [5, 12]           # that group: 2 to 15
 # wind_from_deg = [135, 225]   # clockwise from the first to the last; [315, 45] passes through north
+# wind_height = "20ft"         # where the plan means its wind: "20ft" or "eye"; wind from elsewhere is not compared
 # gust_mph = [0, 20]           # no source
 # fine_fuel_pct = [5, 15]      # no source
 # days_since_rain = [1, 10]    # no source

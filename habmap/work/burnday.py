@@ -47,6 +47,8 @@ class Window:
         Without both there is no plan, and no verdict.
     unit_ids
         Units that these limits are for.
+    not_comparable
+        Items that this weather cannot be held against, such as a wind measured at another height than the plan's.
     """
 
     kind: PlanKind
@@ -54,6 +56,7 @@ class Window:
     limits: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     author: str | None = None
     written_on: date | None = None
+    not_comparable: frozenset[str] = frozenset()
 
     @property
     def is_plan(self) -> bool:
@@ -98,7 +101,7 @@ def compare(values: Mapping[str, float | None], windows: Sequence[Window]) -> tu
     for window in windows:
         for item in ITEMS:
             limits = window.limits.get(item)
-            value = values.get(item)
+            value = None if item in window.not_comparable else values.get(item)
             if not window.is_plan:
                 low, high = limits or (None, None)
                 found.append(_line(item, value, low, high, "no plan", None, window))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
+from zoneinfo import ZoneInfo
 
 import pytest
 from fakes import GRID, FakeStore, entry, ground_lonlat, unit
@@ -11,8 +12,9 @@ from shapely import LineString, box
 
 from habmap.cli.burn_report import answer, print_burnday
 from habmap.errors import InputError
+from habmap.jobs.burn_forecast import ForecastSource
 from habmap.jobs.burn_sheet import burn_sheet
-from habmap.jobs.burn_sheet_hours import hours_sections
+from habmap.jobs.burn_sheet_hours import hours_chart, hours_sections
 from habmap.jobs.burn_sheet_parts import around_sections, edge_keys, edges_section, moisture_section, plan_section
 from habmap.jobs.burnday import BurnDayResult, BurnRequest, burnday
 from habmap.place.settings import Settings
@@ -249,3 +251,34 @@ def test_an_empty_list_says_how_far_was_looked(capsys: pytest.CaptureFixture[str
     assert "45° to either side, to 1.0 miles: nothing sensitive on the map; a map may miss some" in words
     assert "within 98 ft" in words  # 30 m beyond the edge are 98.4 ft
     assert "No power line, gas line, tank, hay or fence" in words
+
+
+@pytest.mark.parametrize(
+    ("plan_height", "wind_height", "verdict"),
+    [("eye", "20ft", "not given"), ("eye", "eye", "within"), ("eye", None, "within"), (None, "20ft", "within")],
+)
+def test_wind_from_another_height_than_the_plans_is_not_compared(
+    plan_height: str | None, wind_height: str | None, verdict: str
+) -> None:
+    plan = PLAN if plan_height is None else {**PLAN, "wind_height": plan_height}
+    place = store(chosen=Settings.model_validate({"plan": {"grass": plan}}))
+    result = ask(place, wind_height=wind_height, gust_mph=12.0)
+    found = {line.item: line.verdict for line in result.prescription}
+    assert (found["wind_mph"], found["gust_mph"]) == (verdict, verdict)
+    assert (found["rh_pct"], found["wind_from_deg"]) == ("within", "within")
+    assert any("another height" in words for words in result.warnings) == (verdict == "not given")
+    assert ("at what height the plan means its wind" in result.not_checked) == (plan_height is None)
+
+
+def test_a_forecasts_own_height_counts_for_its_hours() -> None:
+    place = store(chosen=Settings.model_validate({"plan": {"grass": {**PLAN, "wind_height": "eye"}}}))
+    hours = (ForecastHour(at=IGNITION, temp_f=60, rh_pct=35, wind_mph=30, wind_from_deg=180),)
+    source = ForecastSource(file_name="f.csv", wind_height="20ft")
+    result = ask(place, forecast=hours, forecast_source=source, wind_mph=8.0, wind_height="eye")
+    assert {line.item: line.verdict for line in result.prescription}["wind_mph"] == "within"
+    told = next(hour for hour in result.hours if not hour.is_gap)
+    assert "wind_mph" in told.not_given
+    chart = hours_chart(result, grid=GRID, zone=ZoneInfo("America/Chicago"))
+    assert chart is not None
+    assert set(chart.limits) == {"rh_pct", "gust_mph", "wind_from_deg"}  # no gusts in the forecast; wind is not drawn
+    assert "wind_mph" not in told.not_met
