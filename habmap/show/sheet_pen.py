@@ -64,7 +64,8 @@ def wrapped(text: str, width_pt: float, *, size_pt: float, is_serif: bool = True
     style = {"size_pt": size_pt, "is_serif": is_serif, "is_bold": is_bold}
 
     def fits(first: int, end: int) -> bool:
-        return text_width_pt(" ".join(words[first:end]), **style) <= width_pt  # type: ignore[arg-type]
+        line = " ".join(words[first:end])
+        return len(line) <= LONGEST_LINE and text_width_pt(line, **style) <= width_pt  # type: ignore[arg-type]
 
     words = printable(text).split()
     lines: list[str] = []
@@ -78,10 +79,14 @@ def wrapped(text: str, width_pt: float, *, size_pt: float, is_serif: bool = True
         else:
             while end > first + 1 and not fits(first, end):
                 end -= 1
-        if end == first + 1 and (most := _fitting(words[first], width_pt, **style)) < len(words[first]):  # type: ignore[arg-type]
-            lines.append(words[first][:most])
-            words[first] = words[first][most:]
-            continue
+        if end == first + 1 and not fits(first, end):
+            word = words[first]
+            while len(word) > 1 and (most := _fitting(word, width_pt, **style)) < len(word):  # type: ignore[arg-type]
+                lines.append(word[:most])
+                word = word[most:]
+            words[first] = word  # what is left of it begins the next line
+            if len(word) > 1 or fits(first, end):
+                continue
         lines.append(" ".join(words[first:end]))
         first, usual = end, end - first
     return lines
