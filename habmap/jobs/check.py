@@ -376,7 +376,7 @@ def _photos(rows: _Rows) -> Iterator[Fault]:
             yield Fault(
                 rule="photos",
                 where=f"photo {photo.file_name}",
-                what=f"its picture is gone from photos/: {photo.picture}",
+                what=f"its picture is gone from photos/, or spoiled: {photo.picture}",
                 mend="load the photo again with `habmap add photos DIR`, or join a copy that has it",
             )
 

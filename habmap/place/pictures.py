@@ -26,6 +26,9 @@ MOST_PIXELS: Final = 130_000_000
 MOST_BYTES: Final = 80_000_000
 #: Exif 3.0 (CIPA DC-008-2023), 4.6.5.1.6 Orientation: tag 0x0112, values 1–8.
 _ORIENTATION_TAG: Final = 0x0112
+#: Start and end of image (ITU-T T.81, table B.1: SOI, EOI).
+_BEGIN: Final = b"\xff\xd8"
+_END: Final = b"\xff\xd9"
 _NAME: Final = re.compile(r"[0-9a-f]{16,64}\.jpg")
 #: The neighbour through which `write_whole` writes (tempfile: eight of these signs).
 _BEGUN: Final = re.compile(r"\.[a-z0-9_]{8}\.jpg")
@@ -113,13 +116,18 @@ def picture_name(sha256: str) -> str:
 
 
 def read_picture(folder: Path, name: str) -> bytes | None:
-    """Return a kept picture, or ``None`` where it is gone or its name is none of ours (it never leaves the folder)."""
+    """Return a kept picture; ``None`` where it is gone or spoiled, or its name is none of ours.
+
+    It never leaves the folder. Spoiled is what does not begin and end as a JPEG: cut short, or another's file.
+    """
     if not _NAME.fullmatch(name):
         return None
+    path = folder / PICTURE_FOLDER / name
     try:
-        return (folder / PICTURE_FOLDER / name).read_bytes() or None
+        content = path.read_bytes() if path.is_file() else b""
     except OSError:
         return None
+    return content if content.startswith(_BEGIN) and content.endswith(_END) else None
 
 
 @contextmanager

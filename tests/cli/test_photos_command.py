@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import os
 import shutil
 import sqlite3
 from collections.abc import Callable
@@ -376,3 +377,24 @@ def test_copies_that_tell_a_photo_differently_can_be_joined_and_agree(
 def test_a_folder_whose_name_no_disk_can_hold(run_habmap: Run, place: Path) -> None:
     done = run_habmap("add", "photos", "x" * 5000, place=place)
     assert done.code == 3 and "cannot be read" in done.err and "not made for" not in done.err
+
+
+@pytest.mark.parametrize("spoil", ["empty", "cut", "html", "pipe"])
+def test_a_spoiled_picture_is_told_and_comes_back_from_the_cameras_file(
+    run_habmap: Run, place: Path, folder: Path, tmp_path: Path, spoil: str
+) -> None:
+    run_habmap("add", "photos", folder, place=place)
+    picture = place / "photos" / next(row["picture"] for row in rows(place) if row["file_name"] == "one.jpg")
+    whole = picture.read_bytes()
+    picture.unlink()
+    if spoil == "pipe":
+        os.mkfifo(picture)
+    else:
+        picture.write_bytes({"empty": b"", "cut": whole[: len(whole) // 2], "html": b"<script>"}[spoil])
+    done = run_habmap("check", "--json", place=place, timeout_s=60)
+    assert done.code == 1 and [fault["rule"] for fault in done.json["faults"]] == ["photos"]
+    drawn = run_habmap("map", "-o", tmp_path / "m.html", "--json", place=place, timeout_s=60)
+    assert drawn.json["warnings"][-1] == "1 picture of photo points cannot be found."
+    assert run_habmap("add", "photos", folder, "--json", place=place, timeout_s=60).json["loaded"] == 0
+    assert picture.read_bytes() == whole
+    assert run_habmap("check", place=place).code == 0

@@ -29,6 +29,7 @@ from habmap.show.records import PrivateOnPublicPageError, refuse_private
 from habmap.work.records import Feature, Photo
 
 NOW = datetime(2026, 8, 1, 12, tzinfo=UTC)
+JPEG = b"\xff\xd8 enough of one \xff\xd9"
 _SOURCE = re.compile(r'src="data:image/jpeg;base64,([^"]+)"')
 
 
@@ -185,11 +186,11 @@ def test_rows_come_back_and_damage_by_other_programs_is_said(tmp_path: Path) -> 
     store = GeoPackageStore.create(tmp_path / "place", "Test")
     first = photo("a" * 64, 100, 50, 350.5, date(2025, 11, 2), picture="a" * 32 + ".jpg", error_m=4.5)
     newer = replace(first, uuid="again", direction_deg=12.0, is_private=True, recorded_at=NOW + timedelta(days=1))
-    store.append_with_pictures([first, newer], [(first.picture, b"jpeg")])
+    store.append_with_pictures([first, newer], [(first.picture, JPEG)])
     found = GeoPackageStore.open(store.folder)
     assert found.photos() == (newer,)
     assert found.rows() == (first, newer)
-    assert found.picture(first.picture) == b"jpeg"
+    assert found.picture(first.picture) == JPEG
     assert found.picture("../place.gpkg") is None
     with pytest.raises(PlaceError, match="no name of a picture"):
         store.append_with_pictures([], [("../habmap.toml", b"x")])
@@ -207,18 +208,18 @@ def test_of_two_writers_of_the_same_photos_the_one_that_fails_takes_no_picture_a
     tried = []
 
     def pictures() -> Iterator[tuple[str, bytes]]:
-        yield row.picture, b"jpeg"
+        yield row.picture, JPEG
         # its picture is there, its row is not yet: nobody else may come between
         second = GeoPackageStore.open(store.folder, busy_timeout_s=0.01)
         with pytest.raises(PlaceBusyError):
-            second.append_with_pictures([row], [(row.picture, b"jpeg")])
+            second.append_with_pictures([row], [(row.picture, JPEG)])
         tried.append(second.picture(row.picture))
 
     store.append_with_pictures([row], pictures())
-    assert tried == [b"jpeg"]
+    assert tried == [JPEG]
     with pytest.raises(InputError, match="already there"):
-        store.append_with_pictures([row], [(row.picture, b"jpeg")])
-    assert store.picture(row.picture) == b"jpeg" and store.photos() == (row,)
+        store.append_with_pictures([row], [(row.picture, JPEG)])
+    assert store.picture(row.picture) == JPEG and store.photos() == (row,)
 
 
 def test_what_a_killed_writer_had_begun_is_cleared_away(tmp_path: Path) -> None:
@@ -228,5 +229,5 @@ def test_what_a_killed_writer_had_begun_is_cleared_away(tmp_path: Path) -> None:
     for path in (begun, theirs):
         path.write_bytes(b"half")
     row = photo("a" * 64, 100, 50, 350.5, date(2025, 11, 2), picture="a" * 32 + ".jpg")
-    store.append_with_pictures([row], [(row.picture, b"jpeg")])
+    store.append_with_pictures([row], [(row.picture, JPEG)])
     assert (begun.exists(), theirs.exists()) == (False, True)
