@@ -311,7 +311,7 @@ function drawPlace(map) {
     const metres = circle / (256 * 2 ** map.getZoom()); // one screen pixel
     const round = (most) => { const ten = 10 ** Math.floor(Math.log10(most)), n = most / ten; return ten * (n >= 5 ? 5 : n >= 2 ? 2 : 1); };
     const k = parseFloat(getComputedStyle(document.documentElement).fontSize) / 16; // letters may be set larger; the bars stay true
-    const feet = round(170 * metres / 0.3048), si = round(150 * metres), f = feet * 0.3048 / metres, m = si / metres;
+    const feet = round(125 * metres / 0.3048), si = round(120 * metres), f = feet * 0.3048 / metres, m = si / metres;
     const holder = document.getElementById("scale"), width = Math.max(f, m) + 58 * k, y = 22 * k, height = 44 * k;
     holder.replaceChildren();
     const node = svg("svg", { width, height, viewBox: `0 0 ${width} ${height}`, role: "img", "aria-label": `Scale: ${feet} feet, ${si} metres` }, holder);

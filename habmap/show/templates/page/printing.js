@@ -66,7 +66,7 @@ PARTS.push(({ map, place, box, whole, letGo }) => {
     const frame = document.querySelector(".frame");
     frame.style.height = `${INCH}px`;
     document.querySelector("footer").before(legend); // as wide as the page it takes a few lines only
-    const around = tall("body") - tall("main"), below = tall(".ground") - INCH; // words above and under; the scale
+    const around = tall("body") - tall(".spread"), below = tall(".ground") - INCH; // words above and under; the scale
     const corners = [box.getNorthWest(), box.getSouthEast()].map((corner) => map.project(corner, 16));
     const wanted = () => frame.clientWidth * (corners[1].y - corners[0].y) / (corners[1].x - corners[0].x) + 0.6 * INCH;
     // Beside a list twice as tall, the map of wide ground would leave the paper below it empty: it goes over the list.
