@@ -122,7 +122,7 @@ def _surface(dem: Elevation, grid: LocalGrid, block: BaseGeometry) -> Surface:
     xs, ys = np.arange(west, east + cell_m, cell_m), np.arange(south, north + cell_m, cell_m)
     x, y = (values.ravel() for values in np.meshgrid(xs, ys))
     # One line through all the places: a hundred thousand points of their own take longer than all the rest.
-    lonlat = shapely.get_coordinates(grid.to_lonlat(shapely.linestrings(np.column_stack([x, y]))))
+    lonlat = shapely.get_coordinates(grid.to_lonlat(LineString(np.column_stack([x, y]))))
     bounds = (lonlat[:, 0].min(), lonlat[:, 1].min(), lonlat[:, 0].max(), lonlat[:, 1].max())
     coarse = dem.coarse_heights(tuple(float(v) for v in bounds), len(x))  # type: ignore[arg-type]
     crs = CRS.from_wkt(coarse.crs_wkt)
