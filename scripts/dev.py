@@ -77,8 +77,9 @@ def test(words: list[str]) -> int:
     """Run the tests, with the programs that they compare with."""
     set_up("test")
     get_programs()
-    # one worker for each core: most tests run the command in a process of its own and wait for it
-    return run([program("python"), "-m", "pytest", "-n", "auto", *words], cwd=TOP)
+    # One worker for each core: most tests run the command in a process of its own and wait for it. Neighbours in a
+    # file stay together, so that what they share is made once.
+    return run([program("python"), "-m", "pytest", "-n", "auto", "--dist", "worksteal", *words], cwd=TOP)
 
 
 def check(words: list[str]) -> int:
