@@ -293,6 +293,10 @@ def test_large_letters_and_narrow_screens_lose_nothing(
         for what in ("h1", "td.fig", ".method", ".legend span", ".moves button", ".reading summary"):
             now = page.locator(what).first.evaluate("(e) => parseFloat(getComputedStyle(e).fontSize)")
             assert now >= 31, f"{what} does not grow with the reader's letters"
+        ruler = page.locator("#ruler text").evaluate_all(
+            "all => all.map(e => parseFloat(getComputedStyle(e).fontSize))"
+        )
+        assert ruler and min(ruler) >= 25, "the ruler's letters do not grow with the reader's"
     cut = page.evaluate(
         """() => [...document.querySelectorAll("h1, h2, p, li, td, th, button, summary, label, figcaption")]
              .filter((e) => e.getClientRects().length && !e.closest(".unseen, .frame, .skip"))

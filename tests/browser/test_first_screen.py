@@ -56,7 +56,7 @@ def test_the_first_screen_holds_sentence_map_legend_ruler_and_list(
         """() => [...document.querySelectorAll("path.unit")].map((p) => p.getBoundingClientRect())
              .reduce((b, r) => [Math.min(b[0], r.top), Math.max(b[1], r.bottom)], [1e9, -1e9])"""
     )
-    assert ground[1] - ground[0] >= 0.46 * height_px
+    assert ground[1] - ground[0] >= 0.45 * height_px
     (first,) = _boxes(page, "tr.unit")
     assert first["y"] < 0.45 * height_px and first["x"] > frame["x"] + frame["width"]
     # Nothing is left empty beside what follows: pictures, seasons and what came up are as wide as the page.
@@ -69,6 +69,10 @@ def test_the_legend_of_wide_ground_stands_below_the_map(open_page: Open, sheets:
     frame, stages = _boxes(page, ".frame", ".legend .stages")
     assert stages["y"] >= frame["y"] + frame["height"]
     assert not page.evaluate("document.body.classList.contains('beside')")
+    # The frame is no taller than such ground wants, so that the legend is seen at once.
+    assert stages["y"] + stages["height"] <= 900
+    ground = _boxes(page, "path.unit")[0]
+    assert frame["height"] <= max(300, ground["height"] + 150)
 
 
 @pytest.mark.parametrize(("width_px", "height_px"), [(1024, 768), (1100, 800), (1280, 800), (768, 1024), (390, 844)])

@@ -10,11 +10,15 @@ function drawPlace(map) {
   const ground = document.querySelector(".ground"), frame = document.querySelector(".frame");
   function layOut() {
     if (document.body.classList.contains("printing")) return;
+    frame.style.removeProperty("--most");
     const head = document.querySelector("header"), corners = [box.getNorthWest(), box.getSouthEast()].map((corner) => map.project(corner, 16));
     const across = corners[1].x - corners[0].x, up = corners[1].y - corners[0].y, em = parseFloat(getComputedStyle(document.documentElement).fontSize);
     document.documentElement.style.setProperty("--head", `${Math.round(head.getBoundingClientRect().height + 36)}px`);
     const wide = ground.clientWidth - 50, tall = frame.clientHeight - 40, scaleIn = (width) => Math.min(width / across, tall / up);
-    document.body.classList.toggle("beside", scaleIn(wide - 11.75 * em - 12) > 0.96 * scaleIn(wide));
+    const isBeside = place.units.length > 0 && scaleIn(wide - 11.75 * em - 12) > 0.96 * scaleIn(wide);
+    document.body.classList.toggle("beside", isBeside);
+    // Wide ground needs no tall frame: what it leaves belongs to what stands below.
+    frame.style.setProperty("--most", isBeside || !place.units.length ? "1000px" : `${Math.round(wide * up / across + 90)}px`);
   }
   layOut();
   map.invalidateSize({ animate: false, pan: false });
