@@ -12,7 +12,8 @@ from pydantic import ValidationError
 
 from habmap.errors import InputError, PlaceError
 from habmap.jobs.burn_record import Again
-from habmap.jobs.burnday import BurnDayResult, BurnRequest, burnday
+from habmap.jobs.burn_request import BurnRequest
+from habmap.jobs.burnday import BurnDayResult, burnday
 from habmap.jobs.correct import find_line
 from habmap.jobs.ports import Store
 from habmap.place.settings import PlanSection, Settings

@@ -5,28 +5,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
-from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from habmap.errors import InputError
 from habmap.jobs.burn_hours import hour_of, hours_span
+from habmap.jobs.burn_request import BurnRequest, ForecastSource
 from habmap.jobs.ports import Store
 from habmap.place.userfiles import printable
 from habmap.work.records import Forecast, ForecastHour
 
-if TYPE_CHECKING:
-    from habmap.jobs.burnday import BurnRequest
-
 WEATHER_ITEMS = ("temp_f", "rh_pct", "wind_mph", "wind_from_deg")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ForecastSource:
-    """Where a forecast's hours came from: file name, the moment it was loaded (``None`` = never), its wind's height."""
-
-    file_name: str
-    recorded_at: datetime | None = None
-    wind_height: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

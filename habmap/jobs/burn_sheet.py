@@ -16,6 +16,7 @@ from habmap.errors import InputError, UsageError
 from habmap.jobs.burn_around import sensitive_features
 from habmap.jobs.burn_forecast import WEATHER_ITEMS, with_forecast
 from habmap.jobs.burn_hours import hour_of
+from habmap.jobs.burn_request import BurnRequest
 from habmap.jobs.burn_sheet_hours import chart_words, hours_chart, hours_sections
 from habmap.jobs.burn_sheet_parts import (
     around_sections,
@@ -26,7 +27,7 @@ from habmap.jobs.burn_sheet_parts import (
     plan_section,
     side_and_beyond,
 )
-from habmap.jobs.burnday import BurnDayResult, BurnRequest
+from habmap.jobs.burnday import BurnDayResult
 from habmap.jobs.ports import Store
 from habmap.place.elevation import open_elevation
 from habmap.place.writers import refuse_to_write, write_whole

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -25,7 +24,6 @@ from habmap.jobs.burn_around import (
 from habmap.jobs.burn_block import burn_block
 from habmap.jobs.burn_edges import Edge, EdgeTotals, PublishedBreak, burn_edges, edge_totals, published_breaks
 from habmap.jobs.burn_forecast import (
-    ForecastSource,
     ForecastUsed,
     forecast_gust,
     forecast_used,
@@ -46,12 +44,13 @@ from habmap.jobs.burn_plan import (
     unlimited_words,
 )
 from habmap.jobs.burn_record import Again, logged_notices
+from habmap.jobs.burn_request import BurnRequest
 from habmap.jobs.burn_words import block_name, block_words, warnings_for
 from habmap.jobs.ground import GroundPiece, ground
 from habmap.jobs.ports import Store
 from habmap.measures import M_PER_FT, acres
 from habmap.vocabulary import FIRE_CAUTION, SNAG_CAUTION
-from habmap.work.burnday import ITEMS, NOT_CHECKED, Compared, PlanKind, Window, compare
+from habmap.work.burnday import ITEMS, NOT_CHECKED, Compared, Window, compare
 from habmap.work.clock import comes_twice, is_skipped
 from habmap.work.fuel_moisture import (
     DEAD_FUEL_WORDS,
@@ -62,50 +61,7 @@ from habmap.work.fuel_moisture import (
     vapour_pressure_deficit_kpa,
     why_no_tables,
 )
-from habmap.work.records import ForecastHour, Notice
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class BurnRequest:
-    """What a person asks: which ground, which hour, which weather.
-
-    Attributes
-    ----------
-    names, patch
-        Which ground: see `habmap.jobs.burn_block.burn_block`.
-    at
-        Local civil time of ignition.
-    temp_f, rh_pct, wind_mph, wind_from_deg
-        The weather then; ``None`` takes the forecast's hour.
-    wind_height
-        Where the wind was measured or forecast for: ``20ft`` or ``eye``; ``None`` = nobody said.
-    weather_elevation_ft
-        Height of the place of the weather; ``None`` counts as level with the block.
-    forecast, forecast_source
-        Hours handed over, and their file; without any, stored ones are looked for unless ``is_forecast_settled``.
-    is_observed
-        The weather of a past burn as logged: what is missing stays not given, but for the direction of the wind.
-    """
-
-    names: tuple[str, ...]
-    at: dt.datetime
-    temp_f: float | None = None
-    rh_pct: float | None = None
-    wind_mph: float | None = None
-    wind_from_deg: float | None = None
-    shade_pct: float | None = None
-    gust_mph: float | None = None
-    days_since_rain: float | None = None
-    mixing_height_ft: float | None = None
-    transport_wind_mph: float | None = None
-    weather_elevation_ft: float | None = None
-    plan_kind: PlanKind | None = None
-    wind_height: str | None = None
-    patch: MultiPolygon | None = None
-    forecast: tuple[ForecastHour, ...] = ()
-    forecast_source: ForecastSource | None = None
-    is_forecast_settled: bool = False
-    is_observed: bool = False
+from habmap.work.records import Notice
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

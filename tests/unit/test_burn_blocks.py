@@ -18,7 +18,8 @@ from habmap.jobs.acres import acres
 from habmap.jobs.add_block import add_block, checked_name
 from habmap.jobs.burn_again import burn_again
 from habmap.jobs.burn_record import BurnSaid
-from habmap.jobs.burnday import BurnRequest, burnday
+from habmap.jobs.burn_request import BurnRequest
+from habmap.jobs.burnday import burnday
 from habmap.jobs.check import check
 from habmap.jobs.log import log
 from habmap.jobs.log_block import block_ground

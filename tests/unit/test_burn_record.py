@@ -17,7 +17,8 @@ from habmap.errors import InputError, InputErrors, UsageError
 from habmap.jobs.add_entries import add_entries
 from habmap.jobs.burn_again import burn_again
 from habmap.jobs.burn_record import BurnSaid, check_burn_said, notice_of
-from habmap.jobs.burnday import BurnRequest, burnday
+from habmap.jobs.burn_request import BurnRequest
+from habmap.jobs.burnday import burnday
 from habmap.jobs.check import check
 from habmap.jobs.correct import amend, void
 from habmap.jobs.export_layers import ledger_table

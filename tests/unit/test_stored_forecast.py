@@ -13,7 +13,8 @@ from shapely import box
 
 from habmap.errors import InputError, InputErrors, UsageError
 from habmap.jobs.add_forecast import add_forecast
-from habmap.jobs.burnday import BurnDayResult, BurnRequest, burnday
+from habmap.jobs.burn_request import BurnRequest
+from habmap.jobs.burnday import BurnDayResult, burnday
 from habmap.place.forecast import read_forecast
 from habmap.work.clock import comes_twice, is_skipped
 from habmap.work.records import Forecast, ForecastHour

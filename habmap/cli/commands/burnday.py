@@ -18,8 +18,8 @@ from habmap.errors import UsageError
 if TYPE_CHECKING:
     from shapely import MultiPolygon
 
-    from habmap.jobs.burn_forecast import ForecastSource
-    from habmap.jobs.burnday import BurnDayResult, BurnRequest
+    from habmap.jobs.burn_request import BurnRequest, ForecastSource
+    from habmap.jobs.burnday import BurnDayResult
     from habmap.jobs.ports import Store
     from habmap.place.forecast import ForecastTable
     from habmap.show.burn_sheet import BurnPaper
@@ -126,7 +126,8 @@ def register(app: typer.Typer) -> None:
         options.check_choice("--wind-height", wind_height, options.WIND_HEIGHTS)
         options.check_temperature(at.month, temp_f, is_sure=is_sure, where="--temp-f")
         options.check_choice("--paper", paper, ("letter", "a4"))
-        from habmap.jobs.burnday import BurnRequest, burnday
+        from habmap.jobs.burn_request import BurnRequest
+        from habmap.jobs.burnday import burnday
 
         session = context.obj
         store = session.store()
@@ -268,7 +269,7 @@ def _read_forecast(path: Path, store: Store, *, is_sure: bool) -> ForecastTable:
 
 def _source(path: Path | None, told: ForecastTable | None, wind_height: str | None) -> ForecastSource | None:
     """Return where the hours handed over came from; the height that was said counts for a table that says none."""
-    from habmap.jobs.burn_forecast import ForecastSource
+    from habmap.jobs.burn_request import ForecastSource
 
     if path is None or told is None:
         return None
