@@ -7,6 +7,7 @@ rule which stopped looking would be noticed.
 from __future__ import annotations
 
 import ast
+import graphlib
 import re
 from collections.abc import Iterator
 from pathlib import Path
@@ -93,6 +94,30 @@ def order_faults(package: Path) -> list[str]:
     return faults
 
 
+def circle_faults(package: Path) -> list[str]:
+    """Name a circle of modules that import each other, if there is one; imports for types alone count too."""
+    modules = {
+        ".".join(("habmap", *path.relative_to(package).with_suffix("").parts)).removesuffix(".__init__"): path
+        for path in package.rglob("*.py")
+    }
+    needs: dict[str, set[str]] = {}
+    for module, path in modules.items():
+        needs[module] = set()
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Import):
+                needs[module] |= {alias.name for alias in node.names}
+            elif isinstance(node, ast.ImportFrom) and node.module:
+                # A name taken from a package may be a module of its own.
+                inside = {f"{node.module}.{alias.name}" for alias in node.names} & modules.keys()
+                needs[module] |= inside or {node.module}
+        needs[module] &= modules.keys()
+    try:
+        graphlib.TopologicalSorter(needs).prepare()
+    except graphlib.CycleError as circle:
+        return [" imports ".join(reversed(circle.args[1]))]
+    return []
+
+
 def purity_faults(package: Path) -> list[str]:
     """List what land and work import or call that reaches a file, the clock, the environment or the screen."""
     faults = []
@@ -135,6 +160,10 @@ def clock_faults(package: Path) -> list[str]:
 
 def test_rooms_import_only_rooms_before_them() -> None:
     assert order_faults(HABMAP) == []
+
+
+def test_no_two_modules_import_each_other_even_by_way_of_others() -> None:
+    assert circle_faults(HABMAP) == []
 
 
 def test_land_and_work_touch_no_file_clock_environment_or_screen() -> None:
@@ -189,6 +218,16 @@ def test_a_planted_fault_is_found(tmp_path: Path, module: str, line: str, rule: 
     assert len(rule(tmp_path)) == 1
 
 
+@pytest.mark.parametrize("line", ["from habmap.jobs.a import A", "from habmap.jobs import a", "import habmap.jobs.a"])
+def test_a_planted_circle_is_found(tmp_path: Path, line: str) -> None:
+    (tmp_path / "jobs").mkdir()
+    (tmp_path / "jobs" / "a.py").write_text("from habmap.jobs.b import B\n", encoding="utf-8")
+    (tmp_path / "jobs" / "b.py").write_text("from habmap.jobs.c import C\n", encoding="utf-8")
+    (tmp_path / "jobs" / "c.py").write_text(f"if TYPE_CHECKING:\n    {line}\n", encoding="utf-8")
+    (fault,) = circle_faults(tmp_path)
+    assert {f"habmap.jobs.{name}" for name in "abc"} == set(fault.split(" imports "))
+
+
 def test_an_orderly_house_has_no_faults(tmp_path: Path) -> None:
     for module, line in {
         "errors.py": "import math",
@@ -199,7 +238,7 @@ def test_an_orderly_house_has_no_faults(tmp_path: Path) -> None:
     }.items():
         (tmp_path / module).parent.mkdir(parents=True, exist_ok=True)
         (tmp_path / module).write_text(line + "\n", encoding="utf-8")
-    assert order_faults(tmp_path) + purity_faults(tmp_path) + clock_faults(tmp_path) == []
+    assert order_faults(tmp_path) + purity_faults(tmp_path) + clock_faults(tmp_path) + circle_faults(tmp_path) == []
 
 
 def test_every_command_module_is_listed() -> None:
