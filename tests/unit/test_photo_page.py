@@ -26,7 +26,7 @@ from habmap.place.store import GeoPackageStore
 from habmap.place.wkb import to_blob
 from habmap.show.page import render_page
 from habmap.show.records import PrivateOnPublicPageError, refuse_private
-from habmap.work.records import Feature, Photo
+from habmap.work.records import Feature, Photo, newest_photos
 
 NOW = datetime(2026, 8, 1, 12, tzinfo=UTC)
 JPEG = b"\xff\xd8 enough of one \xff\xd9"
@@ -231,3 +231,19 @@ def test_what_a_killed_writer_had_begun_is_cleared_away(tmp_path: Path) -> None:
     row = photo("a" * 64, 100, 50, 350.5, date(2025, 11, 2), picture="a" * 32 + ".jpg")
     store.append_with_pictures([row], [(row.picture, JPEG)])
     assert (begun.exists(), theirs.exists()) == (False, True)
+
+
+def test_which_row_of_a_photo_counts_does_not_hang_on_the_copy_that_is_asked() -> None:
+    """First rows (UUID version 5) have another moment in each copy; only what they say may decide between them."""
+    day = date(2025, 11, 2)
+    open_one = photo("a", 100, 50, 90, day, uuid="11111111-1111-5111-8111-111111111111")
+    private = photo("a", 100, 50, 90, day, uuid="00000000-0000-5000-8000-000000000000", is_private=True)
+    retold = photo("a", 100, 50, 90, day, uuid="22222222-2222-4222-8222-222222222222", file_name="retold.jpg")
+    late = NOW + timedelta(days=9)
+    for first, second in ((open_one, private), (replace(open_one, recorded_at=late), private)):
+        for rows in ([first, second], [second, first]):
+            (counting,) = newest_photos(rows)
+            assert counting.is_private
+            assert newest_photos([*rows, retold]) == newest_photos([retold, *rows]) == (retold,)
+    again = replace(retold, uuid="33333333-3333-4333-8333-333333333333", recorded_at=late, is_private=True)
+    assert newest_photos([again, retold]) == (again,)
