@@ -103,6 +103,8 @@ def test_a_day_counts_only_what_was_measured_by_then(run_habmap: Callable[..., A
     then, now = (run_habmap("density", *words, "--json", place=place).json for words in (("--on", "2025-12-31"), ()))
     assert (then["on"], then["units"][0]["plots"], then["units"][0]["stems_per_acre"]) == ("2025-12-31", 1, 90.0)
     assert (now["units"][0]["plots"], now["units"][0]["stems_per_acre"]) == (2, pytest.approx(150.0))
+    assert "As of: what was measured by 2025-12-31" in run_habmap("density", "--on", "2025-12-31", place=place).out
+    assert "As of: all that was measured" in run_habmap("density", place=place).out
 
 
 def test_two_plots_are_said_to_be_few(run_habmap: Callable[..., Any], place: Path) -> None:

@@ -51,6 +51,7 @@ def test_hours_money_and_days_left(run_habmap: Run, place: Path) -> None:
 def test_words_and_context(run_habmap: Run, place: Path) -> None:
     done = run_habmap("effort", "--on", "2026-02-01", place=place)
     first = done.out.splitlines()[0]
+    assert "As of: work up to 2026-02-01." in done.out
     assert "24 person-hours" in first and "7.4 acres that remain" in first and "about 36 (0 to" in first
     assert "Nebraska" in done.out and "1993-94" in done.out and "context only" in done.out
     assert "hours_per_week" in done.out and "operator decide" in done.out

@@ -83,6 +83,8 @@ def test_words_come_first_and_the_caution_with_hand_only_ground(place, tmp_path,
     assert told.code == 0
     assert told.out.startswith("1 of 1 unit faces the sun")
     assert "The machine's manual and its operator decide" in told.out
+    assert "As of: units as drawn now." in told.out
+    assert "As of: units as drawn on 2025-03-01." in run_habmap("terrain", "--on", "2025-03-01", place=place).out
 
 
 def test_refusals(place, tmp_path, run_habmap):

@@ -53,6 +53,8 @@ def register(app: typer.Typer) -> None:
             if unit.more_plots:
                 plots = "1 more plot" if unit.more_plots == 1 else f"{unit.more_plots} more plots"
                 say(f"{unit.unit_id}: {plots} would bring it within 20 % either way.")
+        day = f"what was measured by {result.on}, units as drawn that day"
+        say(f"As of: {day if result.on else 'all that was measured, units as drawn now'}.")
         print_table(
             ["unit", "name", "stems/ac", "95 % from", "to", "crowns %", "dense", "level", "rests on"],
             [

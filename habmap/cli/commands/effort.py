@@ -28,6 +28,7 @@ def register(app: typer.Typer) -> None:
             print_json("effort", result)
             return
         _first_words(result)
+        say(f"As of: {f'work up to {result.on}' if result.on else 'no work logged yet'}.")
         print_table(
             ["unit", "name", "acres left", "hours low", "hours", "high", "cost low", "cost", "high", "hand-only acres"],
             [

@@ -34,6 +34,7 @@ def register(app: typer.Typer) -> None:
             print_json("terrain", result)
             return
         say(answer(result, machine_limit_pct=store.settings.terrain.machine_limit_pct))
+        say(f"As of: units as drawn {f'on {result.on}' if result.on else 'now'}.")
         _print_units(result)
         _print_how(result)
 
