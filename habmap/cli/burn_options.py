@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from datetime import datetime
+from typing import Final
 
 from habmap.errors import UsageError
 from habmap.vocabulary import WINDS_16
@@ -13,18 +14,22 @@ PLAN_KINDS = ("grass", "down_cedar", "piles")
 WIND_HEIGHTS = ("20ft", "eye")
 
 
+#: The night before and after is looked at too, and the ends of the calendar have none.
+BURN_YEARS: Final = range(1900, 2200)
+
+
 def parsed_time(text: str) -> datetime:
     """Read a local civil time, to the minute or finer."""
     try:
         at = datetime.fromisoformat(text)
-        if len(text) < len("2026-03-14T13:30") or at.tzinfo is not None:
+        if len(text) < len("2026-03-14T13:30") or at.tzinfo is not None or at.year not in BURN_YEARS:
             raise ValueError
     except ValueError as error:
         raise UsageError(
             "this is not a local time",
             where="--time",
             value=text,
-            allowed="YYYY-MM-DDTHH:MM on the property's own clock, without a zone",
+            allowed=f"YYYY-MM-DDTHH:MM on the property's own clock, no zone, {BURN_YEARS[0]} to {BURN_YEARS[-1]}",
             mend='write it like "2026-03-14T13:30"',
         ) from error
     return at

@@ -57,12 +57,10 @@ def add_forecast(
     stored = store.forecasts()
     if stored and (stored[0].hours, stored[0].wind_height) == (told.hours, height):
         return AddResult(kind="forecast", loaded=0, already_there=len(told.hours))
-    # A forecast that came before another one may come again; it is then a row of its own and counts as the newest.
-    content = repr((told.hours, height))
-    is_again = any((one.hours, one.wind_height) == (told.hours, height) for one in stored)
-    name = f"forecast\x1f{content}{now.isoformat() if is_again else ''}"
     row = Forecast(
-        uuid=str(uuid.uuid5(uuid.UUID(store.place_id), name)),
+        # of chance: each load is a row of its own, so that a forecast may come again after another, and copies of the
+        # place that loaded the same one, at another time or under another file name, can still be joined
+        uuid=str(uuid.uuid4()),
         file_name=path.name,
         wind_height=height,
         hours=told.hours,

@@ -17,9 +17,10 @@ from habmap.jobs.burnday import BurnDayResult, burnday
 from habmap.jobs.correct import find_line
 from habmap.jobs.ports import Store
 from habmap.place.settings import PlanSection, Settings
+from habmap.place.userfiles import printable
 from habmap.vocabulary import FIRE, PRACTICE_WORDS
 from habmap.work.burnday import PlanKind
-from habmap.work.burns import burn_of, ignition_of
+from habmap.work.burns import burn_of, ignition_of, record_faults
 from habmap.work.ledger import effective_entries
 from habmap.work.records import BurnRecord, Entry, Forecast, Row
 
@@ -132,6 +133,7 @@ def burn_again(store: Store, entry: str, *, today: dt.date) -> BurnAgain:
             mend=f"add what was written down that day: habmap amend {content.entry_id[:8]} --why … "
             f"{' … '.join(missing)} …",
         )
+    _refuse_unsound(content, record, where)
     plans, plans_kept = _plans(store, record, where)
     settings = store.settings.model_copy(update={"plan": plans})
     past = cast("Store", PastStore(store, before=content.date, settings=settings))
@@ -160,6 +162,20 @@ def burn_again(store: Store, entry: str, *, today: dt.date) -> BurnAgain:
         content, result, _block_name(store, content, result), today=today, plans_from=logged_on if plans_kept else None
     )
     return BurnAgain(past, request, replace(result, block=again.block, notices=record.notices, again=again))
+
+
+def _refuse_unsound(content: Entry, record: BurnRecord, where: str) -> None:
+    """Raise where another program left what cannot be, or the day has no day before or after it."""
+    faults = record_faults(record)
+    if faults:
+        raise PlaceError(
+            "what is stored of this burn is damaged", where=where, value=printable("; ".join(faults), longest=200),
+            mend="`habmap check` lists such rows; correct it with `habmap amend`",
+        )  # fmt: skip
+    if not dt.date.min < content.date < dt.date.max:
+        raise InputError(
+            "no burn day can be made of this day", where=where, value=content.date, mend="correct the date"
+        )
 
 
 def _plans(store: Store, record: BurnRecord, where: str) -> tuple[PlanSection, bool]:

@@ -13,7 +13,8 @@ import pytest
 from fakes import GRID, FakeStore, entry, ground_lonlat, unit
 from shapely import box
 
-from habmap.errors import InputError, InputErrors, UsageError
+from habmap.cli.burn_options import parsed_time
+from habmap.errors import InputError, InputErrors, PlaceError, UsageError
 from habmap.jobs.add_entries import add_entries
 from habmap.jobs.burn_again import burn_again
 from habmap.jobs.burn_record import BurnSaid, check_burn_said, notice_of
@@ -238,6 +239,26 @@ def test_check_tells_a_record_without_its_line_and_values_that_cannot_be() -> No
     assert "its log line gone is not in this log" in faults
     assert faults.count(f"log line {done.entry_id} has 2 burn records") == 2
     assert "rh_pct is 300 %" in faults
+
+
+def test_what_cannot_be_is_not_made_again() -> None:
+    store = a_place()
+    done = burned(store)
+    assert done.burn is not None
+    later = NOW + timedelta(hours=1)
+    store.append([replace(done.burn, uuid="twin", plan_kind="x", wind_from_deg=180.0, recorded_at=later)])
+    with pytest.raises(PlaceError, match="damaged"):
+        burn_again(store, done.entry_id, today=TODAY)
+
+
+@pytest.mark.parametrize("day", ["0001-01-01", "9999-12-31"])
+def test_the_ends_of_the_calendar_have_no_burn_day(day: str) -> None:
+    line = entry("burn", day, BLOCK)
+    record = BurnRecord(uuid="b", entry_id=line.entry_id, ignition="13:00", wind_from_deg=180.0, recorded_at=NOW)
+    with pytest.raises(InputError, match="no burn day"):
+        burn_again(a_place(more=[line, record]), line.entry_id, today=TODAY)
+    with pytest.raises(UsageError):
+        parsed_time(f"{day}T13:00")
 
 
 def test_it_comes_back_from_a_file_exactly_and_an_older_file_takes_it(tmp_path: Path) -> None:

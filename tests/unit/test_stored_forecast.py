@@ -18,6 +18,7 @@ from habmap.jobs.burnday import BurnDayResult, burnday
 from habmap.place.forecast import read_forecast
 from habmap.work.clock import comes_twice, is_skipped
 from habmap.work.records import Forecast, ForecastHour
+from habmap.work.union import union
 
 CHICAGO = ZoneInfo("America/Chicago")
 NOON = datetime(2026, 3, 20, 12)
@@ -131,6 +132,23 @@ def test_loaded_twice_it_is_no_news_and_an_old_one_may_come_again(tmp_path: Path
     add_forecast(store, path=one, now=LOADED + timedelta(hours=3))
     assert [row.file_name for row in store.forecasts()] == ["hours.csv", "other.csv", "hours.csv"]
     assert len({row.uuid for row in store.forecasts()}) == 3
+
+
+def test_copies_that_loaded_one_forecast_under_two_names_can_be_joined_and_agree(tmp_path: Path) -> None:
+    one = table(tmp_path, "2026-03-20T12:00,60,40,8,200")
+    two, other = tmp_path / "same hours.csv", tmp_path / "other.csv"
+    two.write_bytes(one.read_bytes())
+    other.write_text(HEADER + "2026-03-20T12:00,50,60,8,200\n", encoding="utf-8")
+    ours, theirs = FakeStore(grid=GRID), FakeStore(grid=GRID)
+    add_forecast(ours, path=one, now=LOADED)
+    add_forecast(ours, path=other, now=LOADED + timedelta(hours=1))
+    add_forecast(theirs, path=two, now=LOADED + timedelta(hours=2))
+    news = [union(a.rows(), b.rows()) for a, b in ((ours, theirs), (theirs, ours))]
+    assert [one.clashes for one in news] == [(), ()]
+    ours.append(news[0].news)
+    theirs.append(news[1].news)
+    assert ours.forecasts() == theirs.forecasts()
+    assert ours.forecasts()[0].file_name == "same hours.csv"
 
 
 def test_columns_by_other_names(tmp_path: Path) -> None:
