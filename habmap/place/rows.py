@@ -208,6 +208,8 @@ def to_photo(values: Mapping[str, Any]) -> Photo:
     spot = from_blob(values["geom"], where=f"photos, row {values['uuid']}")
     if not isinstance(spot, Point):
         raise ValueError(f"geom holds a {spot.geom_type}")
+    if values["direction_ref"] not in (None, "T", "M"):
+        raise ValueError(f"direction_ref is {values['direction_ref']!r}")
     return Photo(
         **{
             **_plain(values, Photo),

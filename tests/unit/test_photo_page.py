@@ -202,6 +202,19 @@ def test_rows_come_back_and_damage_by_other_programs_is_said(tmp_path: Path) -> 
         found.photos()
 
 
+@pytest.mark.parametrize("ref", ["x", b"\x00\xff", 7])
+def test_a_north_that_is_none_is_damage(tmp_path: Path, ref: object) -> None:
+    store = GeoPackageStore.create(tmp_path / "place", "Test")
+    row = photo("a" * 64, 100, 50, 350.5, date(2025, 11, 2), picture="a" * 32 + ".jpg")
+    store.append_with_pictures([row], [(row.picture, JPEG)])
+    with closing(sqlite3.connect(store.path)) as connection:
+        connection.execute("DROP TRIGGER photos_no_update")
+        connection.execute("UPDATE photos SET direction_ref = ?", (ref,))
+        connection.commit()
+    with pytest.raises(PlaceError, match="damaged"):
+        store.photos()
+
+
 def test_of_two_writers_of_the_same_photos_the_one_that_fails_takes_no_picture_away(tmp_path: Path) -> None:
     store = GeoPackageStore.create(tmp_path / "place", "Test")
     row = photo("a" * 64, 100, 50, 350.5, date(2025, 11, 2), picture="a" * 32 + ".jpg")
