@@ -1,8 +1,8 @@
-"""Write what README.md shows of the command itself: its reference, and a picture of the sample property's map.
+"""Write what README.md shows of the command itself: its reference, and pictures of the sample property's pages.
 
-``python3 scripts/dev.py docs`` calls this inside .venv; ``--check`` changes nothing and fails when either is stale.
-The picture is judged by the figures that the page shows, recorded beside it, and never by its pixels: another
-browser draws the same map a little differently.
+``python3 scripts/dev.py docs`` calls this inside .venv; ``--check`` changes nothing and fails when any is stale.
+The pictures are judged by the figures and the words of the pages, their styles and their scripts, recorded beside them,
+and never by their pixels: another browser draws the same page a little differently.
 """
 
 from __future__ import annotations
@@ -22,14 +22,19 @@ from typing import Any
 TOP = Path(__file__).resolve().parent.parent
 README = TOP / "README.md"
 #: A folder with a dot: the wheel and the sample layers stay small.
-PICTURE = TOP / ".pictures" / "map.jpg"
-PICTURE_FIGURES = PICTURE.with_suffix(".json")
+PICTURES = TOP / ".pictures"
+RECORD = PICTURES / "pictures.json"
+#: Picture → page of the sample property, and the window that it is seen in [px].
+SHOWN = {
+    "map.jpg": ("map.html", (1280, 860)),
+    "phone.jpg": ("map.html", (390, 844)),
+    "burn_sheet.jpg": ("burn.html", (900, 1120)),
+}
+#: The burn day of the picture: an invented one, on the sample's own forecast.
+BURN_DAY = ("C1", "--time", "2027-03-06T13:00")
 BEGIN = "<!-- command reference: written by `scripts/dev.py docs`, do not edit by hand -->"
 END = "<!-- end of the command reference -->"
 HELP_COLUMNS = 100
-WINDOW = (1280, 860)
-#: The page draws itself; this much of the browser's own time is enough on a slow machine.
-DRAWING_MS = 8000
 
 
 def main(words: list[str]) -> int:
@@ -48,14 +53,14 @@ def main(words: list[str]) -> int:
             if text != fresh:
                 stale.append("README.md: the command reference")
             if recorded_figures() != figures:
-                stale.append(f"{PICTURE.relative_to(TOP)}: the figures that the map shows")
+                stale.append(f"{PICTURES.name}: what the pictures show")
             for name in stale:
                 print(f"stale: {name}; run `python3 scripts/dev.py docs`", file=sys.stderr)
             return 1 if stale else 0
         README.write_text(fresh, encoding="utf-8")
-        take_picture(place)
-        PICTURE_FIGURES.write_text(json.dumps(figures, indent=1) + "\n", encoding="utf-8")
-    print(f"wrote {README.name} and {PICTURE.relative_to(TOP)}")
+        take_pictures(place)
+        RECORD.write_text(json.dumps(figures, indent=1) + "\n", encoding="utf-8")
+    print(f"wrote {README.name} and {len(SHOWN)} pictures in {PICTURES.name}")
     return 0
 
 
@@ -108,67 +113,89 @@ def habmap(*words: str) -> str:
     return done.stdout
 
 
-# --- the picture of the map ---------------------------------------------------------------------------------
+# --- the pictures of the pages ------------------------------------------------------------------------------
 
 
 def picture_figures(place: Path) -> dict[str, Any]:
-    """Return the figures that the sample property's map shows, to the last digit it prints, and their digest."""
+    """Return the figures that the sample property's pages show, as printed, and a digest of each page."""
     account = json.loads(habmap("--place", str(place), "acres", "--json"))
     order = json.loads(habmap("--place", str(place), "rank", "--json"))
-    shown = {
+    stages = {
+        unit["unit_id"]: {stage: round(acres, 1) for stage, acres in unit["stage_acres"].items()}
+        for unit in account["units"]
+    }
+    tiers = {unit["unit_id"]: unit["tier"] for unit in order["units"]}
+    pages = draw_pages(place)
+    return {
         "on": account["on"],
         "treated_acres": round(account["totals"]["treated_acres"], 1),
         "remaining_acres": round(account["totals"]["remaining_acres"], 1),
-        "stages": {
-            unit["unit_id"]: {stage: round(acres, 1) for stage, acres in unit["stage_acres"].items()}
-            for unit in account["units"]
-        },
-        "tiers": {unit["unit_id"]: unit["tier"] for unit in order["units"]},
+        "units": digest(json.dumps([stages, tiers], sort_keys=True)),
+        "pages": {name: digest(words_and_look(page.read_text(encoding="utf-8"))) for name, page in pages.items()},
     }
-    digest = hashlib.sha256(json.dumps(shown, sort_keys=True).encode()).hexdigest()
-    return {key: shown[key] for key in ("on", "treated_acres", "remaining_acres")} | {"digest": digest}
+
+
+def draw_pages(place: Path) -> dict[str, Path]:
+    """Draw the pages that the pictures show; return their files by name."""
+    map_page, burn_page = place / "out" / "map.html", place / "out" / "burn.html"
+    habmap("--place", str(place), "map", "-o", str(map_page), "--overwrite")
+    forecast = TOP / "sample_layers" / "forecast.csv"
+    habmap(
+        "--place", str(place), "burnday", *BURN_DAY, "--forecast", str(forecast), "--sheet", str(burn_page),
+        "--overwrite",
+    )  # fmt: skip
+    return {page.name: page for page in (map_page, burn_page)}
+
+
+def words_and_look(page: str) -> str:
+    """Return a page's words, styles and own scripts, without its drawings (they follow the figures) and its date."""
+    for pattern in (
+        r'<meta http-equiv="Content-Security-Policy"[^>]*>',
+        r"data:[a-z/+-]+;base64,[A-Za-z0-9+/=]+",
+        r'<script type="application/json".*?</script>',
+        r"[Dd]rawn (?:on )?[A-Z][a-z]+ \d+, \d{4}",
+    ):
+        page = re.sub(pattern, "", page, flags=re.DOTALL)
+    return page
+
+
+def digest(text: str) -> str:
+    return hashlib.sha256(text.encode()).hexdigest()
 
 
 def recorded_figures() -> dict[str, Any] | None:
-    """Return the figures that the stored picture shows; ``None`` when picture or record is missing."""
-    if not (PICTURE.exists() and PICTURE_FIGURES.exists()):
+    """Return what the stored pictures show; ``None`` when one of them or the record is missing."""
+    if not (RECORD.exists() and all((PICTURES / name).exists() for name in SHOWN)):
         return None
-    figures: dict[str, Any] = json.loads(PICTURE_FIGURES.read_text(encoding="utf-8"))
+    figures: dict[str, Any] = json.loads(RECORD.read_text(encoding="utf-8"))
     return figures
 
 
-def take_picture(place: Path) -> None:
-    """Open the place's map in a headless browser with no network and store what it shows."""
+def take_pictures(place: Path) -> None:
+    """Open the pages in a headless browser with no network and store what it shows."""
     from PIL import Image
+    from playwright.sync_api import sync_playwright
 
     browser = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
     if browser is None:
-        raise SystemExit("the picture needs chromium (Debian: apt-get install chromium)")
-    page = place / "out" / "map.html"
-    habmap("--place", str(place), "map", "-o", str(page), "--overwrite")
-    raw = place / "picture.png"
-    subprocess.run(
-        [
-            browser,
-            "--headless=new",
-            "--no-sandbox",  # the page is our own and the browser may run as root
-            "--disable-gpu",
-            "--hide-scrollbars",
-            "--host-resolver-rules=MAP * ~NOTFOUND",
-            f"--user-data-dir={place / 'browser'}",
-            f"--window-size={WINDOW[0]},{WINDOW[1]}",
-            f"--virtual-time-budget={DRAWING_MS}",
-            f"--screenshot={raw}",
-            page.resolve().as_uri(),
-        ],
-        stdout=subprocess.DEVNULL,
-        stderr=subprocess.DEVNULL,
-        timeout=180,
-        check=True,
-    )
-    PICTURE.parent.mkdir(exist_ok=True)
-    with Image.open(raw) as image:
-        image.convert("RGB").save(PICTURE, quality=85, optimize=True)
+        raise SystemExit("the pictures need chromium (Debian: apt-get install chromium)")
+    pages = draw_pages(place)
+    PICTURES.mkdir(exist_ok=True)
+    with sync_playwright() as playwright:
+        # No sandbox: the pages are our own and the browser may run as root.
+        chromium = playwright.chromium.launch(executable_path=browser, args=["--no-sandbox", "--disable-gpu"])
+        for picture, (page, (width_px, height_px)) in SHOWN.items():
+            context = chromium.new_context(viewport={"width": width_px, "height": height_px}, offline=True)
+            window = context.new_page()
+            window.goto(pages[page].resolve().as_uri())
+            if page == "map.html":
+                window.wait_for_selector("body[data-drawn=yes]")
+            raw = place / "picture.png"
+            window.screenshot(path=raw)
+            with Image.open(raw) as image:
+                image.convert("RGB").save(PICTURES / picture, quality=85, optimize=True)
+            context.close()
+        chromium.close()
 
 
 if __name__ == "__main__":

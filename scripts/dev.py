@@ -6,7 +6,7 @@
   check             read the code for faults: ruff, ruff format --check, mypy
   format            lay out the code: ruff format, and what ruff can mend by itself
   bench [ARGS...]   run every scripts/bench_*.py; ARGS go to each
-  docs [--check]    write the command reference and the picture of the map into README.md
+  docs [--check]    write the command reference and the pictures into README.md
 
 Needs only Python 3.11 or newer with pip. Everything is installed into .venv in the top folder, at the versions of
 scripts/constraints.txt, and used again as long as neither that file nor pyproject.toml changes.

@@ -49,8 +49,30 @@ def test_the_reference_covers_every_command(docs: ModuleType, run_habmap: Run) -
         assert f"$ habmap {command} --help" in text
 
 
-def test_the_picture_shows_the_sample_property_of_today(docs: ModuleType, demo_place: Path) -> None:
-    assert docs.recorded_figures() == docs.picture_figures(demo_place), STALE
+def test_the_pictures_show_the_pages_of_today(docs: ModuleType, demo_place: Path, tmp_path: Path) -> None:
+    place = shutil.copytree(demo_place, tmp_path / "sample")
+    assert docs.recorded_figures() == docs.picture_figures(place), STALE
+
+
+@pytest.mark.parametrize(
+    ("was", "becomes", "is_stale"),
+    [
+        ("<h1>50.7 of 165.4", "<h1>50.8 of 165.4", True),
+        ("color: #111", "color: #112", True),
+        ("const a = 1", "const a = 2", True),
+        ("Drawn August 1, 2026.", "Drawn May 12, 2027.", False),
+        ("data:image/png;base64,AAAA", "data:image/png;base64,BBBB", False),
+    ],
+)
+def test_a_page_that_looks_otherwise_makes_its_picture_stale(
+    docs: ModuleType, was: str, becomes: str, is_stale: bool
+) -> None:
+    page = (
+        "<style>p { color: #111 }</style><h1>50.7 of 165.4 acres</h1><script>const a = 1;</script>"
+        '<img src="data:image/png;base64,AAAA"><p>Drawn August 1, 2026.</p>'
+    )
+    assert was in page
+    assert (docs.words_and_look(page) != docs.words_and_look(page.replace(was, becomes))) is is_stale
 
 
 def test_the_job_by_hand_runs_as_written(run_habmap: Run, repository: Path, tmp_path: Path) -> None:
