@@ -236,6 +236,16 @@ def test_every_control_is_reached_by_key_and_shows_where_one_is(open_page: Open,
     assert sum(tag == "button" for tag, _ in reached) == buttons
 
 
+def test_every_press_of_closer_counts_however_quickly_it_follows(open_page: Open, owner_map: Path) -> None:
+    page = _drawn(open_page, owner_map).page
+    feet_in_px = """() => { const bar = document.querySelector('#scale svg');
+        const feet = bar.getAttribute('aria-label').match(/([0-9]+) feet/)[1];
+        return feet / bar.querySelector('path').getBBox().width; }"""
+    before = page.evaluate(feet_in_px)
+    page.evaluate("() => [1, 2, 3].forEach(() => document.getElementById('closer').click())")
+    assert before / page.evaluate(feet_in_px) > 2  # one press is 1.68 times as near, three are 4.76
+
+
 def test_the_public_file_itself_holds_nothing_private(public_map: Path, owner_map: Path, sample_place: Path) -> None:
     store = GeoPackageStore.open(sample_place)
     public, owner = public_map.read_text(), owner_map.read_text()

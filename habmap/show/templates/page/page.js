@@ -333,8 +333,9 @@ function drawPlace(map) {
   map.on("moveend resize", () => { scale(); hush(); });
   map.on("click", () => { letGo(); map.closePopup(); });
   const press = (id, act) => document.getElementById(id).addEventListener("click", act);
-  press("closer", () => { moved = true; map.zoomIn(0.75); });
-  press("farther", () => { moved = true; map.zoomOut(0.75); });
+  // At once: a press during a movement would be lost.
+  press("closer", () => { moved = true; map.zoomIn(0.75, { animate: false }); });
+  press("farther", () => { moved = true; map.zoomOut(0.75, { animate: false }); });
   press("whole", () => { moved = false; whole(); });
   map.on("resize", () => { if (!moved) whole(); });
   addEventListener("resize", layOut);
