@@ -20,7 +20,7 @@ def block_command(
     as_json: JsonOption = False,
 ) -> None:
     """Save a drawn burn block by name, for burnday."""
-    from habmap.jobs.add_block import add_block, checked_name
+    from habmap.jobs.add.block import add_block, checked_name
 
     checked_name(name)
     session: Session = context.obj

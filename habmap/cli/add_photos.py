@@ -12,7 +12,7 @@ from habmap.cli.output import print_json, print_table, progress_bar, say, warn
 from habmap.errors import UsageError
 
 if TYPE_CHECKING:
-    from habmap.jobs.add_photos import AddPhotosResult
+    from habmap.jobs.add.photos import AddPhotosResult
 
 #: No place outside the polar ice has more [°].
 MOST_DECLINATION_DEG = 60.0
@@ -52,7 +52,7 @@ def photos_command(
             allowed=f"-{MOST_DECLINATION_DEG:g} to {MOST_DECLINATION_DEG:g} degrees, east positive",
             mend="look it up for the property's place and year",
         )
-    from habmap.jobs.add_photos import add_photos
+    from habmap.jobs.add.photos import add_photos
 
     session: Session = context.obj
     with progress_bar() as progress:

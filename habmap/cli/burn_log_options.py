@@ -11,7 +11,7 @@ from habmap.cli.burn_options import parsed_wind_from
 if TYPE_CHECKING:
     import datetime as dt
 
-    from habmap.jobs.burn_record import BurnSaid
+    from habmap.jobs.burn.record import BurnSaid
 
 IgnitionOption = Annotated[
     str | None, typer.Option("--observed-time", metavar="HH:MM", help="A burn: hour of ignition and of the weather.")
@@ -86,7 +86,7 @@ def burn_said(
     UsageError
         Something cannot be.
     """
-    from habmap.jobs.burn_record import BurnSaid, check_burn_said, notice_of
+    from habmap.jobs.burn.record import BurnSaid, check_burn_said, notice_of
 
     said = BurnSaid(
         ignition=ignition,

@@ -39,7 +39,7 @@ def print_burnday(result: BurnDayResult) -> None:
 
 def answer(result: BurnDayResult) -> str:
     """Return what the comparison found, worst first, in a few sentences."""
-    from habmap.jobs.burn_words import signed_words
+    from habmap.jobs.burn.words import signed_words
     from habmap.work.burnday import PLAN_KIND_WORDS
 
     ground = f"{result.block}, {result.acres:.2f} acres, {result.time.replace('T', ' ')}"
@@ -150,7 +150,7 @@ def _print_edges(result: BurnDayResult) -> None:
 
 
 def _print_around(result: BurnDayResult) -> None:
-    from habmap.jobs.burn_around import COLD_AIR_NEAR_M, END_WORDS, SCREEN_WORDS
+    from habmap.jobs.burn.around import COLD_AIR_NEAR_M, END_WORDS, SCREEN_WORDS
     from habmap.measures import M_PER_MILE, ft
     from habmap.vocabulary import FEATURE_WORDS, wind_16
 

@@ -11,7 +11,7 @@ import shapely
 from shapely import MultiPolygon, Polygon
 
 from habmap.errors import InputError
-from habmap.jobs.burn_around import (
+from habmap.jobs.burn.around import (
     HAZARD_NEAR_M,
     ColdAir,
     NearHazard,
@@ -21,19 +21,19 @@ from habmap.jobs.burn_around import (
     near_hazards,
     nearby_places,
 )
-from habmap.jobs.burn_block import burn_block
-from habmap.jobs.burn_edges import Edge, EdgeTotals, PublishedBreak, burn_edges, edge_totals, published_breaks
-from habmap.jobs.burn_forecast import (
+from habmap.jobs.burn.block import burn_block
+from habmap.jobs.burn.edges import Edge, EdgeTotals, PublishedBreak, burn_edges, edge_totals, published_breaks
+from habmap.jobs.burn.forecast import (
     ForecastUsed,
     forecast_gust,
     forecast_used,
     wind_height,
     with_forecast,
 )
-from habmap.jobs.burn_fuel import Fuel, FuelClass, fuel_classes, fuel_there, table_class
-from habmap.jobs.burn_ground import BurnGround, burn_ground, cold_air_paths
-from habmap.jobs.burn_hours import BurnHour, burn_hours, hour_of
-from habmap.jobs.burn_plan import (
+from habmap.jobs.burn.fuel import Fuel, FuelClass, fuel_classes, fuel_there, table_class
+from habmap.jobs.burn.ground import BurnGround, burn_ground, cold_air_paths
+from habmap.jobs.burn.hours import BurnHour, burn_hours, hour_of
+from habmap.jobs.burn.plan import (
     PlanInfo,
     Signed,
     height_words,
@@ -43,9 +43,9 @@ from habmap.jobs.burn_plan import (
     plans_signed,
     unlimited_words,
 )
-from habmap.jobs.burn_record import Again, logged_notices
-from habmap.jobs.burn_request import BurnRequest
-from habmap.jobs.burn_words import block_name, block_words, warnings_for
+from habmap.jobs.burn.record import Again, logged_notices
+from habmap.jobs.burn.request import BurnRequest
+from habmap.jobs.burn.words import block_name, block_words, warnings_for
 from habmap.jobs.ground import GroundPiece, ground
 from habmap.jobs.ports import Store
 from habmap.measures import M_PER_FT, acres

@@ -11,7 +11,7 @@ from typing import Final
 from shapely import MultiPolygon
 
 from habmap.errors import InputError, UsageError
-from habmap.jobs.burn_record import BurnSaid, burn_record, check_burn_said
+from habmap.jobs.burn.record import BurnSaid, burn_record, check_burn_said
 from habmap.jobs.log import Logged, add_entry
 from habmap.jobs.ports import Store
 from habmap.jobs.said import Said, check_practice, check_said

@@ -11,13 +11,13 @@ from pathlib import Path
 
 from habmap.errors import HabmapError, PlaceError
 from habmap.jobs.acres import AcresResult, acres
-from habmap.jobs.add_cover import add_cover
-from habmap.jobs.add_dem import add_dem
-from habmap.jobs.add_entries import add_entries
-from habmap.jobs.add_layers import add_boundary, add_features, add_units
-from habmap.jobs.add_photos import add_photos
-from habmap.jobs.add_plots import add_plots
-from habmap.jobs.add_sightings import add_sightings
+from habmap.jobs.add.cover import add_cover
+from habmap.jobs.add.dem import add_dem
+from habmap.jobs.add.entries import add_entries
+from habmap.jobs.add.layers import add_boundary, add_features, add_units
+from habmap.jobs.add.photos import add_photos
+from habmap.jobs.add.plots import add_plots
+from habmap.jobs.add.sightings import add_sightings
 from habmap.jobs.map import draw_map
 from habmap.jobs.rank import RankResult, rank
 from habmap.jobs.sheet import write_sheet

@@ -11,7 +11,7 @@ from shapely import MultiPolygon
 from shapely.geometry.base import BaseGeometry
 
 from habmap.jobs.acres import acres as acre_account
-from habmap.jobs.burn_columns import BURN_FIELDS, TOLD, burn_cells
+from habmap.jobs.burn.columns import BURN_FIELDS, TOLD, burn_cells
 from habmap.jobs.ground import ground
 from habmap.jobs.ports import Store
 from habmap.jobs.private import telling_keeps

@@ -13,7 +13,7 @@ from shapely import MultiPolygon
 from shapely.geometry.base import BaseGeometry
 
 from habmap.errors import InputError
-from habmap.jobs.burn_record import LOOK_NEXT_SEASON, BurnSaid, burn_record, check_burn_said, late_notices
+from habmap.jobs.burn.record import LOOK_NEXT_SEASON, BurnSaid, burn_record, check_burn_said, late_notices
 from habmap.jobs.ports import Store
 from habmap.jobs.said import Said, cautions_for, check_practice, check_said
 from habmap.land.grid import LocalGrid

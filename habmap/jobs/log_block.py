@@ -9,7 +9,7 @@ import shapely
 from shapely import MultiPolygon, Polygon
 
 from habmap.errors import InputError
-from habmap.jobs.burn_block import burn_block
+from habmap.jobs.burn.block import burn_block
 from habmap.jobs.ground import ground
 from habmap.jobs.log import whole_units
 from habmap.jobs.ports import Store
@@ -23,7 +23,7 @@ def block_ground(store: Store, names: Sequence[str], *, on: dt.date) -> tuple[Mu
     store
         The place.
     names
-        As `habmap.jobs.burn_block.burn_block` takes them: a drawn block, a block of ``habmap.toml``, or pieces
+        As `habmap.jobs.burn.block.burn_block` takes them: a drawn block, a block of ``habmap.toml``, or pieces
         of units of one stage. Stages are those of the evening before.
     on
         Day of the work.

@@ -17,9 +17,9 @@ from shapely.geometry.base import BaseGeometry
 from habmap.errors import UsageError
 from habmap.jobs.acres import AcresResult, acres_of
 from habmap.jobs.ground import Ground, ground
-from habmap.jobs.map_history import page_history, page_seasons
-from habmap.jobs.page_response import page_responses
-from habmap.jobs.photo_page import page_photos
+from habmap.jobs.page.history import page_history, page_seasons
+from habmap.jobs.page.photos import page_photos
+from habmap.jobs.page.response import page_responses
 from habmap.jobs.ports import Store
 from habmap.jobs.private import ground_without, is_private, telling_keeps
 from habmap.jobs.rank import rank
@@ -30,7 +30,7 @@ from habmap.measures import acres as to_acres
 from habmap.place.elevation import open_elevation
 from habmap.place.settings import Settings
 from habmap.place.writers import refuse_to_write, write_whole
-from habmap.show.page import render_page
+from habmap.show.page.render import render_page
 from habmap.show.records import Audience, Page, PageFeature, PagePiece, PageTerrain, PageUnit, PageWork
 from habmap.show.relief import Relief, draw_relief
 from habmap.show.words import SPOKEN_ACRES, day_words

@@ -13,8 +13,8 @@ from habmap.jobs.ports import Store
 from habmap.jobs.printing import elevation_words, pdf_path, without_feature_names
 from habmap.place.writers import write_whole
 from habmap.show.records import Audience, Page
-from habmap.show.sheet import Sheet, SheetFigures, draw_sheet
-from habmap.show.sheet_paper import Paper
+from habmap.show.sheet.paper import Paper
+from habmap.show.sheet.sheet import Sheet, SheetFigures, draw_sheet
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -19,10 +19,10 @@ from habmap.jobs.printing import elevation_words, pdf_path, without_feature_name
 from habmap.jobs.season_account import season_account_of
 from habmap.place.writers import write_whole
 from habmap.show.records import Audience, Page, PageUnit
-from habmap.show.sheet_paper import Paper
-from habmap.show.story import Story, StoryDue, StoryEffort, StoryFigures, StoryUnit
-from habmap.show.story_pages import draw_story
-from habmap.show.story_words import asked
+from habmap.show.sheet.paper import Paper
+from habmap.show.story.pages import draw_story
+from habmap.show.story.story import Story, StoryDue, StoryEffort, StoryFigures, StoryUnit
+from habmap.show.story.words import asked
 from habmap.show.words import short_day, unit_title, with_article
 from habmap.work.season_account import Season
 from habmap.work.seasons import DueItem

@@ -11,11 +11,11 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser
 
-from habmap.jobs.burn_request import BurnRequest
-from habmap.jobs.burn_sheet import write_burn_sheets
+from habmap.jobs.burn.request import BurnRequest
+from habmap.jobs.burn.sheet import write_burn_sheets
 from habmap.jobs.burnday import burnday
 from habmap.place.store import GeoPackageStore
-from habmap.show.burn_sheet import BurnPaper
+from habmap.show.burn.sheet import BurnPaper
 from habmap.work.records import ForecastHour
 
 pytestmark = pytest.mark.browser

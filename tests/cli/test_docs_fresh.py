@@ -101,7 +101,7 @@ def test_every_file_named_is_there(repository: Path, page: str) -> None:
     named = re.findall(r"\]\((?!http)([^)#]+)\)", text)
     named += re.findall(r"\.?\.?/?(sample_layers/[\w./-]*\w)", text)
     if page == "DEVELOPERS.md":
-        named += [f"habmap/{name}" for name in re.findall(r"`((?:land|work|jobs|place|show|cli)/\w+\.py)", text)]
+        named += [f"habmap/{name}" for name in re.findall(r"`((?:land|work|jobs|place|show|cli)/[\w/]+\.py)", text)]
     missing = [name for name in named if not (repository / name).exists()]
     assert named
     assert missing == []
@@ -109,7 +109,7 @@ def test_every_file_named_is_there(repository: Path, page: str) -> None:
 
 def test_every_function_named_for_newcomers_is_there(repository: Path) -> None:
     text = (repository / "DEVELOPERS.md").read_text(encoding="utf-8")
-    places = re.findall(r"`((?:land|work|jobs)/\w+\.py): ([\w, ]+)`", text)
+    places = re.findall(r"`((?:land|work|jobs)/[\w/]+\.py): ([\w, ]+)`", text)
     assert len(places) > 10
     for path, names in places:
         source = (repository / "habmap" / path).read_text(encoding="utf-8")

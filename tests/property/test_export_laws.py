@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from shapely import MultiPolygon, box
 
 from habmap.jobs.acres import acres
-from habmap.jobs.add_entries import add_entries
+from habmap.jobs.add.entries import add_entries
 from habmap.jobs.export_layers import ledger_table
 from habmap.place.writers import csv_text, write_layer
 from habmap.vocabulary import PRACTICES

@@ -12,7 +12,7 @@ from shapely import box
 
 from habmap.jobs.acres import AcresResult, acres
 from habmap.jobs.ground import ground
-from habmap.jobs.map_history import page_history
+from habmap.jobs.page.history import page_history
 from habmap.show.history_records import PageHistory
 from habmap.vocabulary import STAGES
 from habmap.work.records import Entry

@@ -15,10 +15,10 @@ from shapely import box
 
 from habmap.errors import InputError, UsageError
 from habmap.jobs.acres import acres
-from habmap.jobs.add_block import add_block, checked_name
-from habmap.jobs.burn_again import burn_again
-from habmap.jobs.burn_record import BurnSaid
-from habmap.jobs.burn_request import BurnRequest
+from habmap.jobs.add.block import add_block, checked_name
+from habmap.jobs.burn.again import burn_again
+from habmap.jobs.burn.record import BurnSaid
+from habmap.jobs.burn.request import BurnRequest
 from habmap.jobs.burnday import burnday
 from habmap.jobs.check import check
 from habmap.jobs.log import log

@@ -11,8 +11,8 @@ import pytest
 from matplotlib.patches import PathPatch, Rectangle
 from matplotlib.text import Text
 
-from habmap.show.burn_chart import ChartHour, HoursChart, chart_height_pt, draw_chart, gap_runs, known_runs, spread
-from habmap.show.sheet_pen import Pen
+from habmap.show.burn.chart import ChartHour, HoursChart, chart_height_pt, draw_chart, gap_runs, known_runs, spread
+from habmap.show.sheet.pen import Pen
 
 FIRST = datetime(2026, 3, 5, 10)
 WIDTH, TOP = 562.0, 200.0

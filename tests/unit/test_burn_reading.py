@@ -12,10 +12,10 @@ from shapely import LineString, box
 
 from habmap.cli.burn_report import answer, print_burnday
 from habmap.errors import InputError
-from habmap.jobs.burn_request import BurnRequest, ForecastSource
-from habmap.jobs.burn_sheet import burn_sheet
-from habmap.jobs.burn_sheet_hours import hours_chart, hours_sections
-from habmap.jobs.burn_sheet_parts import around_sections, edge_keys, edges_section, moisture_section, plan_section
+from habmap.jobs.burn.request import BurnRequest, ForecastSource
+from habmap.jobs.burn.sheet import burn_sheet
+from habmap.jobs.burn.sheet_hours import hours_chart, hours_sections
+from habmap.jobs.burn.sheet_parts import around_sections, edge_keys, edges_section, moisture_section, plan_section
 from habmap.jobs.burnday import BurnDayResult, burnday
 from habmap.place.settings import Settings
 from habmap.work.burnday import beside, distance_words

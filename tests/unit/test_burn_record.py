@@ -15,10 +15,10 @@ from shapely import box
 
 from habmap.cli.burn_options import parsed_time
 from habmap.errors import InputError, InputErrors, PlaceError, UsageError
-from habmap.jobs.add_entries import add_entries
-from habmap.jobs.burn_again import burn_again
-from habmap.jobs.burn_record import BurnSaid, check_burn_said, notice_of
-from habmap.jobs.burn_request import BurnRequest
+from habmap.jobs.add.entries import add_entries
+from habmap.jobs.burn.again import burn_again
+from habmap.jobs.burn.record import BurnSaid, check_burn_said, notice_of
+from habmap.jobs.burn.request import BurnRequest
 from habmap.jobs.burnday import burnday
 from habmap.jobs.check import check
 from habmap.jobs.correct import amend, void
@@ -30,7 +30,7 @@ from habmap.jobs.said import Said
 from habmap.place.connection import connect
 from habmap.place.settings import Settings
 from habmap.place.store import GeoPackageStore
-from habmap.show.burn_sheet import hand_sections
+from habmap.show.burn.sheet import hand_sections
 from habmap.work.burns import as_moment, burn_of, record_id
 from habmap.work.ledger import corrections
 from habmap.work.records import BurnRecord, DrawnBlock, Entry, Forecast, ForecastHour, Notice, Row

@@ -12,12 +12,12 @@ import shapely
 from shapely import LineString
 
 from habmap.errors import InputError, UsageError
-from habmap.jobs.burn_sheet import refuse_targets
+from habmap.jobs.burn.sheet import refuse_targets
 from habmap.land.grid import LocalGrid
-from habmap.show.burn_sheet import NOT_FOR_ALL, SIDE_LETTERS, SIDE_LINES, BurnSheet, Section, SheetEdge, hand_sections
-from habmap.show.burn_sheet_html import render_burn_html
-from habmap.show.burn_sheet_map import SIDE_STYLES, burn_frame, rise_ticks
-from habmap.show.burn_sheet_pages import draw_burn_pdf, draw_burn_svg
+from habmap.show.burn.html import render_burn_html
+from habmap.show.burn.map import SIDE_STYLES, burn_frame, rise_ticks
+from habmap.show.burn.pages import draw_burn_pdf, draw_burn_svg
+from habmap.show.burn.sheet import NOT_FOR_ALL, SIDE_LETTERS, SIDE_LINES, BurnSheet, Section, SheetEdge, hand_sections
 
 GRID = LocalGrid(lat=37.0, lon=-96.0)
 

@@ -8,7 +8,7 @@ import pytest
 import shapely
 from fakes import GRID, FakeStore, unit
 
-from habmap.jobs.burn_request import BurnRequest
+from habmap.jobs.burn.request import BurnRequest
 from habmap.jobs.burnday import burnday
 
 WEST, SOUTH, WIDE_DEG, HIGH_DEG = -97.7, 38.1, 0.02, 0.012

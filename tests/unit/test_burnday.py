@@ -13,7 +13,7 @@ from shapely import LineString, Point, box
 from shapely.geometry.base import BaseGeometry
 
 from habmap.errors import InputError, InputErrors
-from habmap.jobs.burn_request import BurnRequest
+from habmap.jobs.burn.request import BurnRequest
 from habmap.jobs.burnday import BurnDayResult, burnday
 from habmap.place.forecast import read_forecast
 from habmap.place.settings import Settings

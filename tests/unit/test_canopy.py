@@ -13,7 +13,7 @@ from affine import Affine
 from fakes import GRID, FakeStore, unit
 
 from habmap.errors import InputError
-from habmap.jobs.add_canopy import add_canopy
+from habmap.jobs.add.canopy import add_canopy
 from habmap.jobs.density import density
 from habmap.land.cover import CoverSums, cover_sums
 from habmap.place.canopy import open_canopy

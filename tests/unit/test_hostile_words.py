@@ -21,8 +21,8 @@ from habmap.place.layers import read_layer
 from habmap.place.settings import read_settings
 from habmap.place.userfiles import check_readable
 from habmap.place.writers import gpx_text
-from habmap.show import sheet_pen
-from habmap.show.page import render_page
+from habmap.show.page.render import render_page
+from habmap.show.sheet import pen as sheet_pen
 from habmap.show.templating import ENVIRONMENT
 from habmap.work.paperwork import program_year
 

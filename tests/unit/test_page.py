@@ -21,9 +21,9 @@ from shapely import LineString, MultiPolygon, Point, box
 
 from habmap.jobs.map import told_reasons
 from habmap.place.settings import Settings
-from habmap.show.drawing import drawing_json
-from habmap.show.offline import POLICY_SLOT, UnsealedPageError, seal
-from habmap.show.page import render_page
+from habmap.show.page.drawing import drawing_json
+from habmap.show.page.offline import POLICY_SLOT, UnsealedPageError, seal
+from habmap.show.page.render import render_page
 from habmap.show.records import (
     Page,
     PageFeature,

@@ -7,7 +7,7 @@ from typing import Any
 
 from shapely import MultiPolygon, Point, box
 
-from habmap.show.reading import map_in_words, where
+from habmap.show.page.reading import map_in_words, where
 from habmap.show.records import Page, PageFeature, PageUnit, PageWork
 from habmap.vocabulary import STAGES
 

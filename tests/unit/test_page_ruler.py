@@ -18,10 +18,10 @@ from habmap.jobs.acres import acres
 from habmap.jobs.map import build_page
 from habmap.jobs.season_account import season_account
 from habmap.place.store import GeoPackageStore
-from habmap.show import ruler, seasons
-from habmap.show.drawing import drawing_json
 from habmap.show.history_records import PageHistory, PageSeason, PageSeasons, PageStep
-from habmap.show.page import render_page
+from habmap.show.page import ruler, seasons
+from habmap.show.page.drawing import drawing_json
+from habmap.show.page.render import render_page
 from habmap.show.records import Page, PrivateOnPublicPageError
 from habmap.vocabulary import CEDAR_COVERS
 
@@ -143,7 +143,7 @@ def test_hostile_names_stay_text_in_steps_and_shapes() -> None:
 
 
 def test_a_heavy_history_steps_by_season_and_the_page_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("habmap.jobs.map_history.ruler_bytes", lambda history: 3_000_000)
+    monkeypatch.setattr("habmap.jobs.page.history.ruler_bytes", lambda history: 3_000_000)
     store = two_units()
     store.append([entry("cut", "2025-01-11", box(100, 0, 150, 100))])
     page = page_of(store)

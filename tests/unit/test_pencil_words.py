@@ -9,7 +9,7 @@ import pytest
 
 from habmap.errors import UsageError
 from habmap.jobs.said import Said, check_said
-from habmap.show.pencil import pencil_drawing, pencil_values
+from habmap.show.page.pencil import pencil_drawing, pencil_values
 from habmap.show.records import Page
 from habmap.vocabulary import PRACTICE_WORDS, PRACTICES
 

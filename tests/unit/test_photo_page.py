@@ -20,11 +20,11 @@ from shapely import LineString, Point, box
 
 from habmap.errors import InputError, PlaceBusyError, PlaceError
 from habmap.jobs.map import build_page
-from habmap.jobs.photo_page import page_photos
+from habmap.jobs.page.photos import page_photos
 from habmap.jobs.photos import photos
 from habmap.place.store import GeoPackageStore
 from habmap.place.wkb import to_blob
-from habmap.show.page import render_page
+from habmap.show.page.render import render_page
 from habmap.show.records import PrivateOnPublicPageError, refuse_private
 from habmap.work.records import Feature, Photo, newest_photos
 

@@ -14,7 +14,7 @@ from habmap.jobs.export_layers import ledger_table
 from habmap.jobs.map import build_page
 from habmap.jobs.private import KEPT_FOR_IT_M
 from habmap.measures import acres
-from habmap.show.page import render_page
+from habmap.show.page.render import render_page
 from habmap.show.records import Page
 from habmap.work.records import Feature
 

@@ -9,9 +9,9 @@ from html.parser import HTMLParser
 
 import pytest
 
-from habmap.show.page import render_page
+from habmap.show.page.render import render_page
+from habmap.show.page.response import sentence
 from habmap.show.records import Page
-from habmap.show.response import sentence
 from habmap.show.response_records import PageResponse, PageShare
 
 UNIT = PageResponse(

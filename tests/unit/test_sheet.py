@@ -20,10 +20,10 @@ from shapely.geometry.base import BaseGeometry
 
 from habmap.errors import InputError, UsageError
 from habmap.jobs.sheet import write_sheet
-from habmap.show.sheet_margin import north_words
-from habmap.show.sheet_marks import stage_pattern, svg_outline
-from habmap.show.sheet_paper import SCALES
-from habmap.show.sheet_pen import LEAST_PT, printable, text_width_pt, wrapped
+from habmap.show.sheet.margin import north_words
+from habmap.show.sheet.marks import stage_pattern, svg_outline
+from habmap.show.sheet.paper import SCALES
+from habmap.show.sheet.pen import LEAST_PT, printable, text_width_pt, wrapped
 from habmap.show.symbols import POINT_MARKS
 from habmap.vocabulary import FIRE_CAUTION, SAW_CAUTION, STAGES
 from habmap.work.records import Feature, Row

@@ -12,8 +12,8 @@ from fakes import GRID, FakeStore, unit
 from shapely import box
 
 from habmap.errors import InputError, InputErrors, UsageError
-from habmap.jobs.add_forecast import add_forecast
-from habmap.jobs.burn_request import BurnRequest
+from habmap.jobs.add.forecast import add_forecast
+from habmap.jobs.burn.request import BurnRequest
 from habmap.jobs.burnday import BurnDayResult, burnday
 from habmap.place.forecast import read_forecast
 from habmap.work.clock import comes_twice, is_skipped

@@ -15,7 +15,7 @@ from habmap.cli.output import print_json, say, warn
 from habmap.errors import UsageError
 
 if TYPE_CHECKING:
-    from habmap.jobs.add_layers import AddResult
+    from habmap.jobs.add.layers import AddResult
     from habmap.measures import VerticalUnit
 
 FileArgument = Annotated[Path, typer.Argument(metavar="FILE", help="The file to load.", show_default=False)]
@@ -79,7 +79,7 @@ def units_command(
     An existing unit_id becomes a new version with --overwrite.
     """
     columns = _renames(map_)
-    from habmap.jobs.add_layers import add_units
+    from habmap.jobs.add.layers import add_units
 
     session: Session = context.obj
     store = session.store()
@@ -105,7 +105,7 @@ def boundary_command(
     as_json: JsonOption = False,
 ) -> None:
     """Load the property's outer line."""
-    from habmap.jobs.add_layers import add_boundary
+    from habmap.jobs.add.layers import add_boundary
 
     session: Session = context.obj
     result = add_boundary(
@@ -124,7 +124,7 @@ def features_command(
 ) -> None:
     """Load roads, houses, creeks and other things, each of a kind."""
     columns = _renames(map_)
-    from habmap.jobs.add_layers import add_features
+    from habmap.jobs.add.layers import add_features
 
     session: Session = context.obj
     result = add_features(session.store(), path=file, now=session.now(), layer=layer, columns=columns, repair=repair)
@@ -143,7 +143,7 @@ def entries_command(
     In a layer the shapes are the ground. A file loaded twice is no news.
     """
     columns = _renames(map_)
-    from habmap.jobs.add_entries import add_entries
+    from habmap.jobs.add.entries import add_entries
 
     session: Session = context.obj
     store = session.store()
@@ -166,7 +166,7 @@ def plots_command(
     A file loaded twice is no news.
     """
     columns = _renames(map_)
-    from habmap.jobs.add_plots import add_plots
+    from habmap.jobs.add.plots import add_plots
 
     session: Session = context.obj
     _show(add_plots(session.store(), path=file, columns=columns, now=session.now()), as_json=as_json)
@@ -190,7 +190,7 @@ def forecast_command(
 
     check_choice("--wind-height", wind_height, WIND_HEIGHTS)
     columns = _renames(map_)
-    from habmap.jobs.add_forecast import add_forecast
+    from habmap.jobs.add.forecast import add_forecast
 
     session: Session = context.obj
     store = session.store()
@@ -211,7 +211,7 @@ def sightings_command(
 ) -> None:
     """Load sightings from a CSV table with Darwin Core columns."""
     columns = _renames(map_)
-    from habmap.jobs.add_sightings import add_sightings
+    from habmap.jobs.add.sightings import add_sightings
 
     session: Session = context.obj
     store = session.store()
@@ -228,7 +228,7 @@ def cover_command(
     is one row with species and group blank. Each frame counts, so that a plant that is not in it counts as 0.
     """
     columns = _renames(map_)
-    from habmap.jobs.add_cover import add_cover
+    from habmap.jobs.add.cover import add_cover
 
     session: Session = context.obj
     store = session.store()
@@ -246,7 +246,7 @@ def dem_command(
 ) -> None:
     """Point at an elevation raster, or copy it into the folder."""
     unit = _known_vertical_unit(vertical_unit)
-    from habmap.jobs.add_dem import add_dem
+    from habmap.jobs.add.dem import add_dem
 
     session: Session = context.obj
     result = add_dem(
@@ -281,7 +281,7 @@ def canopy_command(
 ) -> None:
     """Point at a raster of canopy heights, or copy it in."""
     unit = _known_vertical_unit(vertical_unit)
-    from habmap.jobs.add_canopy import add_canopy
+    from habmap.jobs.add.canopy import add_canopy
 
     session: Session = context.obj
     result = add_canopy(

@@ -18,11 +18,11 @@ from habmap.errors import UsageError
 if TYPE_CHECKING:
     from shapely import MultiPolygon
 
-    from habmap.jobs.burn_request import BurnRequest, ForecastSource
+    from habmap.jobs.burn.request import BurnRequest, ForecastSource
     from habmap.jobs.burnday import BurnDayResult
     from habmap.jobs.ports import Store
     from habmap.place.forecast import ForecastTable
-    from habmap.show.burn_sheet import BurnPaper
+    from habmap.show.burn.sheet import BurnPaper
     from habmap.work.burnday import PlanKind
 
 Number = float | None
@@ -109,7 +109,7 @@ def register(app: typer.Typer) -> None:
             options.check_alone(again, (*given, *more))
             options.check_choice("--paper", paper, ("letter", "a4"))
             _check_sheets(sheets or (), overwrite=overwrite)
-            from habmap.jobs.burn_again import burn_again
+            from habmap.jobs.burn.again import burn_again
 
             session: Session = context.obj
             place = session.store()
@@ -126,7 +126,7 @@ def register(app: typer.Typer) -> None:
         options.check_choice("--wind-height", wind_height, options.WIND_HEIGHTS)
         options.check_temperature(at.month, temp_f, is_sure=is_sure, where="--temp-f")
         options.check_choice("--paper", paper, ("letter", "a4"))
-        from habmap.jobs.burn_request import BurnRequest
+        from habmap.jobs.burn.request import BurnRequest
         from habmap.jobs.burnday import burnday
 
         session = context.obj
@@ -171,7 +171,7 @@ def _show(
 ) -> None:
     """Write the burn sheets that are asked for, then print the result."""
     if sheets:
-        from habmap.jobs.burn_sheet import write_burn_sheets
+        from habmap.jobs.burn.sheet import write_burn_sheets
 
         write_burn_sheets(
             store,
@@ -228,7 +228,7 @@ def _check(
 
 def _check_sheets(sheets: Sequence[Path], *, overwrite: bool) -> None:
     if sheets:
-        from habmap.jobs.burn_sheet import refuse_targets
+        from habmap.jobs.burn.sheet import refuse_targets
 
         refuse_targets(sheets, overwrite=overwrite)
 
@@ -269,7 +269,7 @@ def _read_forecast(path: Path, store: Store, *, is_sure: bool) -> ForecastTable:
 
 def _source(path: Path | None, told: ForecastTable | None, wind_height: str | None) -> ForecastSource | None:
     """Return where the hours handed over came from; the height that was said counts for a table that says none."""
-    from habmap.jobs.burn_request import ForecastSource
+    from habmap.jobs.burn.request import ForecastSource
 
     if path is None or told is None:
         return None

@@ -1,0 +1,1 @@
+"""What ``add`` loads, one module per kind of file."""

@@ -1,0 +1,386 @@
+"""Load log lines from a person's table or layer: all of it, or none."""
+
+from __future__ import annotations
+
+import uuid
+from bisect import bisect_right
+from collections.abc import Mapping, Sequence
+from dataclasses import fields
+from datetime import date, datetime
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+import shapely
+from shapely import MultiPolygon
+from shapely.errors import ShapelyError
+
+from habmap.errors import HabmapError, InputError, InputErrors, UsageError
+from habmap.jobs.add.layers import AddResult
+from habmap.jobs.burn.columns import BURN_FIELDS, burn_differences, burn_of_cells
+from habmap.jobs.log import REPORTED_TOLERANCE_FRAC, shares
+from habmap.jobs.ports import Store
+from habmap.jobs.said import MAX_PERSON_HOURS, NEEDLES, look_of
+from habmap.jobs.unit_versions import grid_of
+from habmap.land.grid import LocalGrid
+from habmap.measures import acres
+from habmap.place.cells import Cells, matched_columns
+from habmap.place.ledger_files import read_ledger
+from habmap.place.shapes import as_ground, as_valid, lonlat_shape, multipolygon
+from habmap.place.tables import Table, TableRow
+from habmap.place.userfiles import printable
+from habmap.vocabulary import DEFAULT_KILLED_PCT, KILLING, PRACTICES
+from habmap.work.records import BurnRecord, Entry, Look, Unit
+
+ENTRY_FIELDS: Final = (
+    "entry_id", "date", "practice", "unit_id", "patch_wkt", "killed_pct", "burned_pct", "person_hours", "cost",
+    "reported_acres", "acres_sd", "who", "note", "product", "product_rate", "live_stems_per_acre", "tallest_ft",
+    "seedlings_per_acre", "needles", "fuel_lb_ac", "sprouts", "stump_treated",
+)  # fmt: skip
+#: Filled in on a look only; whether stumps were treated belongs to a cut as well.
+LOOK_FIELDS: Final = ("live_stems_per_acre", "tallest_ft", "seedlings_per_acre", "needles", "fuel_lb_ac", "sprouts")
+#: Row content that makes the identity of a row without an ``entry_id``.
+_IDENTITY_FIELDS: Final = tuple(name for name in ENTRY_FIELDS if name != "entry_id")
+
+
+def add_entries(
+    store: Store,
+    *,
+    path: Path,
+    today: date,
+    now: datetime,
+    columns: Mapping[str, str] | None = None,
+    layer: str | None = None,
+) -> AddResult:
+    """Load log lines from a table or a layer; a line that is there already with the same content is no news.
+
+    Parameters
+    ----------
+    store
+        The property.
+    path
+        UTF-8 CSV, or a GeoPackage or GeoJSON layer whose shapes are the ground. A row of a table gives its ground by
+        ``unit_id`` (several joined by ``;``: whole units, as drawn now) or by ``patch_wkt`` (lon/lat, WGS 84 [°]),
+        which counts where both are given. A burn may carry its weather and notices (``BURN_FIELDS``).
+    today
+        Local civil day at the place; later dates are pointed out.
+    now
+        Moment of recording, UTC.
+    columns
+        Field → column of the file, where the names differ.
+
+    Raises
+    ------
+    InputErrors
+        Every fault of the table, with its row.
+    InputError
+        The file as a whole is unfit, or a column is missing.
+
+    Notes
+    -----
+    An ``entry_id`` that is no UUID becomes the UUIDv5 of (place, text) and is kept as ``source_id``. A blank one
+    becomes the UUIDv5 of the row's content, so that loading a file twice adds nothing.
+    """
+    table = read_ledger(path, layer=layer)
+    found = matched_columns(table.columns, (*ENTRY_FIELDS, *BURN_FIELDS), renames=columns or {}, where=table.where)
+    _require_columns(found, table)
+    reader = _Reader(store, table, found, now)
+    rows = [(row, entry) for row in table.rows if (entry := reader.entry(row)) is not None]
+    faults = reader.faults
+    known = {entry.entry_id: entry for entry in store.entries()}
+    burns = {record.entry_id: record for record in store.burns()}
+    has_burns = any(name in found for name in BURN_FIELDS)
+    fresh: list[tuple[str, Entry]] = []
+    first_row: dict[str, int] = {}
+    already = 0
+    for row, entry in rows:
+        before = known.get(entry.entry_id)
+        if before is None:
+            known[entry.entry_id] = entry
+            first_row[entry.entry_id] = row.number
+            fresh.append((reader.row_words(row), entry))
+            continue
+        differing = _differing(entry, before)
+        if has_burns:
+            earlier_burn = (
+                reader.burns.get(entry.entry_id) if entry.entry_id in first_row else burns.get(entry.entry_id)
+            )
+            differing += burn_differences(reader.burn_of_row[row.number], earlier_burn)
+        if not differing:
+            already += 1
+            continue
+        earlier = first_row.get(entry.entry_id)
+        faults.append(
+            InputError(
+                "the same entry_id with other content",
+                where=f"{reader.row_words(row)}; first said in {f'row {earlier}' if earlier else 'the log'}",
+                value="; ".join(differing),
+                allowed="each entry_id once; the log is never rewritten",
+                mend="give the new line its own entry_id, or correct the old one with `habmap amend`",
+            )
+        )
+    if faults:
+        raise InputErrors(faults, where=table.where)
+    notes = list(reader.notes)
+    total_acres = 0.0
+    if fresh:
+        patches = [entry.patch for _where, entry in fresh if entry.patch is not None]
+        grid = store.grid or grid_of(patches)
+        notes += _ground_notes(store, fresh, grid, today)
+        records = [reader.burns[entry.entry_id] for _where, entry in fresh if entry.entry_id in reader.burns]
+        store.append([*(entry for _where, entry in fresh), *records])
+        total_acres = acres(sum(grid.to_grid(patch).area for patch in patches))
+    ignored = tuple(column for column in table.columns if column not in found.values())
+    if ignored:
+        notes.append(f"columns not read: {printable(', '.join(ignored), longest=400)}")
+    return AddResult(kind="entries", loaded=len(fresh), already_there=already, acres=total_acres, warnings=tuple(notes))
+
+
+class _UnitsByDay:
+    """The units as drawn on any day, read from the store once for each span of days without a change."""
+
+    def __init__(self, store: Store) -> None:
+        self._store = store
+        versions = store.unit_versions()
+        changes = {day for unit in versions for day in (unit.valid_from, unit.valid_to) if day is not None}
+        self._changes = sorted(changes)
+        self._by_span: dict[int, dict[str, Unit]] = {}
+        self._current = {unit.unit_id: unit for unit in store.units()}
+
+    def on(self, day: date) -> dict[str, Unit]:
+        """Return the units of a day by ``unit_id``; those not yet, or no longer, drawn then are left out."""
+        span = bisect_right(self._changes, day)
+        if span not in self._by_span:
+            self._by_span[span] = {unit.unit_id: unit for unit in self._store.units(day)}
+        return self._by_span[span]
+
+    def known(self, day: date | None) -> dict[str, Unit]:
+        """Return the units that a line of a day may name: as drawn now, or on that day where a unit is no more."""
+        return self._current if day is None else self.on(day) | self._current
+
+
+class _Reader:
+    """Turns rows of one table into entries, and gathers what is wrong with them."""
+
+    def __init__(self, store: Store, table: Table, found: Mapping[str, str], now: datetime) -> None:
+        self._units = _UnitsByDay(store)
+        self._table = table
+        self._found = found
+        self._now = now
+        self._place = uuid.UUID(store.place_id)
+        self._rows_of_content: dict[str, list[int]] = {}
+        self.faults: list[HabmapError] = []
+        self.notes: list[str] = []
+        #: What rows say of their burns: by row, and of each line as its first row says it.
+        self.burn_of_row: dict[int, BurnRecord | None] = {}
+        self.burns: dict[str, BurnRecord] = {}
+
+    def row_words(self, row: TableRow) -> str:
+        return f"{self._table.where}, row {row.number}"
+
+    def entry(self, row: TableRow) -> Entry | None:
+        """Return a row as an entry; ``None`` after adding to ``faults`` what is wrong with it."""
+        before = len(self.faults)
+        values = {name: row.values[column] for name, column in self._found.items()}
+        cells = Cells(values, where=self.row_words(row), faults=self.faults, notes=self.notes)
+        practice = cells.choice("practice", PRACTICES) or "other"
+        day = cells.day("date")
+        killed_pct = cells.number("killed_pct", low=0, high=100)
+        is_blank = not values.get("killed_pct", "").strip()
+        if is_blank and practice in KILLING and practice not in DEFAULT_KILLED_PCT:
+            cells.fault(
+                f"{practice} must say what share of the cedars it killed",
+                "killed_pct",
+                value="blank",
+                allowed="0 to 100, of the cedars alive there that morning",
+                mend="fill it in",
+            )
+        unit_ids = tuple(
+            dict.fromkeys(part.strip() for part in (cells.text("unit_id") or "").split(";") if part.strip())
+        )
+        entry_id, source_id = self._identity(row, values, cells)
+        entry = Entry(
+            entry_id=entry_id,
+            source_id=source_id,
+            recorded_at=self._now,
+            practice=practice,
+            date=day or date.min,
+            patch=self._patch(cells, unit_ids, day),
+            unit_ids=unit_ids,
+            killed_pct=killed_pct,
+            burned_pct=cells.number("burned_pct", low=0, high=100),
+            person_hours=cells.number("person_hours", low=0, high=MAX_PERSON_HOURS),
+            cost=cells.number("cost", low=0),
+            reported_acres=cells.number("reported_acres", above=0),
+            acres_sd=cells.number("acres_sd", low=0),
+            who=cells.text("who"),
+            note=cells.text("note", one_line=False),
+            product=cells.text("product"),
+            product_rate=cells.text("product_rate"),
+            look=self._look(cells, practice),
+        )
+        burn = burn_of_cells(cells, entry=entry)
+        self.burn_of_row[row.number] = burn
+        if burn is not None:
+            self.burns.setdefault(entry_id, burn)
+        return entry if len(self.faults) == before else None
+
+    def _identity(self, row: TableRow, values: Mapping[str, str], cells: Cells) -> tuple[str, str | None]:
+        text = cells.text("entry_id")
+        if text is not None:
+            try:
+                return str(uuid.UUID(text)), None
+            except ValueError:
+                return str(uuid.uuid5(self._place, text)), text
+        content = "\x1f".join(f"{name}={values.get(name, '').strip()}" for name in _IDENTITY_FIELDS)
+        twins = self._rows_of_content.setdefault(content, [])
+        twins.append(row.number)
+        if len(twins) > 1:
+            self.notes.append(
+                f"{self.row_words(row)} says the same as row {twins[0]}; both are kept: ground counts once, hours and "
+                "cost count twice"
+            )
+        return str(uuid.uuid5(self._place, f"{content}\x1f{len(twins)}")), None
+
+    def _patch(self, cells: Cells, unit_ids: tuple[str, ...], day: date | None) -> MultiPolygon | None:
+        known = self._units.known(day)
+        unknown = [unit_id for unit_id in unit_ids if unit_id not in known]
+        if unknown:
+            cells.fault(
+                "unknown unit",
+                "unit_id",
+                value=", ".join(unknown),
+                allowed=printable(", ".join(sorted(known)), longest=400) or "none: the property has no units yet",
+                mend="name units of the property, several joined by ;",
+            )
+        wkt = cells.text("patch_wkt")
+        if wkt is not None:
+            return _wkt_patch(wkt, cells)
+        if not unit_ids:
+            cells.fault(
+                "the row names no ground",
+                "unit_id",
+                value="blank",
+                allowed="unit_id (several joined by ;) or patch_wkt",
+                mend="fill in one of them",
+            )
+        if unknown or not unit_ids:
+            return None
+        then = {} if day is None else self._units.on(day)
+        for unit_id in unit_ids:
+            if unit_id in then and then[unit_id].uuid != known[unit_id].uuid:
+                cells.note(f"unit {printable(unit_id)} was drawn otherwise on {day}; its outline of today is taken")
+        outlines = [known[unit_id].geometry for unit_id in unit_ids]
+        # A single outline is kept vertex for vertex, so that work on all of a unit leaves nothing of it.
+        return outlines[0] if len(outlines) == 1 else multipolygon(shapely.union_all(outlines))
+
+    def _look(self, cells: Cells, practice: str) -> Look | None:
+        needles = cells.choice("needles", NEEDLES, required=False)
+        sprouts = cells.text("sprouts")
+        try:
+            look = look_of(
+                live_stems_per_acre=cells.number("live_stems_per_acre", low=0),
+                tallest_ft=cells.number("tallest_ft", low=0),
+                seedlings_per_acre=cells.number("seedlings_per_acre", low=0),
+                needles=needles,
+                fuel_lb_ac=cells.number("fuel_lb_ac", low=0),
+                sprouts=sprouts,
+                stump_treated=cells.flag("stump_treated"),
+            )
+        except UsageError as error:
+            cells.fault("the sprouts cannot be read", "sprouts", value=error.value, allowed=error.allowed)
+            return None
+        if look is not None and practice != "look":
+            filled = [name for name in LOOK_FIELDS if getattr(look, name) not in (None, ())]
+            if filled:
+                cells.fault(
+                    f"what stands there now belongs to a look, not to {practice}",
+                    filled[0],
+                    allowed="blank",
+                    mend="make the look a row of its own",
+                )
+        return look
+
+
+def _wkt_patch(wkt: str, cells: Cells) -> MultiPolygon | None:
+    try:
+        shape = shapely.from_wkt(wkt)
+    except (ShapelyError, NotImplementedError) as error:  # the latter for curves
+        cells.fault(
+            "patch_wkt cannot be read",
+            "patch_wkt",
+            value=f"{printable(wkt, longest=40)} ({printable(str(error))})",
+            allowed="POLYGON or MULTIPOLYGON, longitude latitude",
+        )
+        return None
+    try:
+        checked = lonlat_shape(shapely.to_wkb(shape), None, where="")
+        ground = as_ground(checked, where="")
+        as_valid(ground, where="", repair=False, repaired=[])
+    except InputError as error:
+        spot = (error.where or "").removeprefix(", ")
+        cells.fault(
+            f"patch_wkt: {error.what}",
+            "patch_wkt",
+            value=spot or error.value,
+            allowed=error.allowed,
+            mend="mend the outline, or load it from a file with `habmap log --patch`",
+        )
+        return None
+    return ground
+
+
+def _differing(entry: Entry, before: Entry) -> list[str]:
+    """Say field by field what differs from the line that is there; the ground only where the row itself drew it."""
+    faults = []
+    for part in fields(Entry):
+        name = part.name
+        if name in {"recorded_at", "entry_id", "source_id", "patch"}:
+            continue
+        ours, theirs = getattr(entry, name), getattr(before, name)
+        if ours != theirs:
+            faults.append(f"{name} {printable(str(ours), longest=40)}, before {printable(str(theirs), longest=40)}")
+    # Whole units may have been redrawn since: naming them again is no other content.
+    if not faults and not entry.unit_ids and not _same_ground(entry.patch, before.patch):
+        faults.append("another patch")
+    return faults
+
+
+def _same_ground(one: MultiPolygon | None, other: MultiPolygon | None) -> bool:
+    if one is None or other is None:
+        return one is other
+    return bool(np.all(shapely.equals_identical(shapely.normalize(one), shapely.normalize(other))))
+
+
+def _ground_notes(store: Store, fresh: Sequence[tuple[str, Entry]], grid: LocalGrid, today: date) -> list[str]:
+    notes = []
+    by_day = _UnitsByDay(store)
+    for where, entry in fresh:
+        if entry.date > today:
+            notes.append(f"{where}: {entry.date} is after today, {today}")
+        if entry.patch is None:
+            continue
+        patch_acres = acres(grid.to_grid(entry.patch).area)
+        reported = entry.reported_acres
+        if reported is not None and abs(reported - patch_acres) > REPORTED_TOLERANCE_FRAC * patch_acres:
+            notes.append(f"{where}: {reported:,.2f} acres reported, the ground given measures {patch_acres:,.2f}")
+        if not entry.unit_ids:
+            _units, outside_acres = shares(entry.patch, list(by_day.known(entry.date).values()), grid=grid)
+            if outside_acres > patch_acres / 2:
+                notes.append(f"{where}: {outside_acres:,.2f} of {patch_acres:,.2f} acres lie outside every unit")
+    return notes
+
+
+def _require_columns(found: Mapping[str, str], table: Table) -> None:
+    missing = [name for name in ("date", "practice") if name not in found]
+    if "unit_id" not in found and "patch_wkt" not in found:
+        missing.append("unit_id or patch_wkt")
+    if missing:
+        raise InputError(
+            f"the table has no column {', '.join(missing)}",
+            where=table.where,
+            value=printable(", ".join(table.columns), longest=400),
+            allowed="entry_id, date, practice, unit_id or patch_wkt, killed_pct, person_hours, cost, reported_acres, "
+            "who, note",
+            mend="add it, or say which column holds it with --map FIELD=COLUMN",
+        )

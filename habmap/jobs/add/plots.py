@@ -1,0 +1,233 @@
+"""Load density plots from a person's CSV table: all of the table, or none of it."""
+
+from __future__ import annotations
+
+import math
+import uuid
+from collections.abc import Mapping
+from dataclasses import fields
+from datetime import datetime
+from pathlib import Path
+from typing import Final, Literal, cast
+
+import shapely
+from shapely import Point
+
+from habmap.errors import HabmapError, InputError, InputErrors
+from habmap.jobs.add.layers import AddResult
+from habmap.jobs.ports import Store
+from habmap.land.density import plot_acres
+from habmap.measures import M_PER_FT
+from habmap.place.cells import Cells, matched_columns
+from habmap.place.tables import read_table
+from habmap.work.records import Plot, Unit
+
+PLOT_FIELDS: Final = (
+    "plot_id", "unit_id", "lon", "lat", "method", "plot_acres", "radius_ft", "stems", "d1", "d2", "d3", "d4",
+    "distance_unit", "line_ft", "intercepts_ft", "crown_ft", "height_ft", "stratum", "date",
+)  # fmt: skip
+METHODS: Final = ("fixed", "quarter", "line")
+M_PER_DISTANCE_UNIT: Final = {"m": 1.0, "ft": M_PER_FT}
+QUARTERS: Final = ("d1", "d2", "d3", "d4")
+#: A stem farther than this from the point is not in the quarter that was searched [m].
+FARTHEST_M: Final = 500.0
+
+
+def add_plots(store: Store, *, path: Path, now: datetime, columns: Mapping[str, str] | None = None) -> AddResult:
+    """Load fixed-area plots and quarter points; a plot that is there already with the same content is no news.
+
+    Parameters
+    ----------
+    path
+        UTF-8 CSV with ``plot_id``; ``unit_id``, or ``lon`` and ``lat`` (WGS 84 [°]) from which the unit is found;
+        ``method`` = ``fixed`` (``plot_acres`` or ``radius_ft``, ``stems``) or ``quarter`` (``d1`` … ``d4``, blank =
+        vacant, ``distance_unit`` = ft or m) or ``line`` (``line_ft`` and ``intercepts_ft``, the lengths under crowns
+        joined by ``;``).
+    columns
+        Field → column of the file, where the names differ.
+
+    Raises
+    ------
+    InputErrors
+        Every fault of the table, with its row.
+    """
+    table = read_table(path)
+    found = matched_columns(table.columns, PLOT_FIELDS, renames=columns or {}, where=table.where)
+    missing = [name for name in ("plot_id", "method") if name not in found]
+    if "unit_id" not in found and not {"lon", "lat"} <= set(found):
+        missing.append("unit_id, or lon and lat")
+    if missing:
+        raise InputError(
+            f"the table has no column {', '.join(missing)}",
+            where=table.where,
+            value=", ".join(table.columns),
+            allowed=", ".join(PLOT_FIELDS),
+            mend="add the column, or say which it is with --map FIELD=COLUMN",
+        )
+    used = [found[name] for name in QUARTERS if name in found]
+    if len(set(used)) < len(used):
+        raise InputError(
+            "one column is taken for two quarters",
+            where=table.where,
+            value=", ".join(f"{name}={found[name]}" for name in QUARTERS if name in found),
+            allowed="four quarters, each with a column of its own",
+            mend="name each quarter's own column with --map d1=COLUMN and so on",
+        )
+    faults: list[HabmapError] = []
+    notes: list[str] = []
+    units = store.units()
+    there = {plot.uuid: plot for plot in store.plots()}
+    fresh: dict[str, Plot] = {}
+    already = 0
+    for row in table.rows:
+        values = {name: row.values[column] for name, column in found.items()}
+        cells = Cells(values, where=f"{table.where}, row {row.number}", faults=faults, notes=notes)
+        before = len(faults)
+        plot = _plot(cells, units, place_id=store.place_id, now=now)
+        if len(faults) > before or plot is None:
+            continue
+        known = fresh.get(plot.uuid) or there.get(plot.uuid)
+        if known is None:
+            fresh[plot.uuid] = plot
+        elif differing := _differing(plot, known):
+            cells.fault(
+                "the same plot_id with other content",
+                "plot_id",
+                value=f"{plot.plot_id}: {'; '.join(differing)}",
+                allowed="each plot_id once; a plot is never rewritten",
+                mend="give a plot measured again a plot_id of its own",
+            )
+        else:
+            already += 1
+    if faults:
+        raise InputErrors(faults, where=table.where)
+    store.append(list(fresh.values()))
+    return AddResult(kind="plots", loaded=len(fresh), already_there=already, warnings=tuple(notes))
+
+
+def _plot(cells: Cells, units: tuple[Unit, ...], *, place_id: str, now: datetime) -> Plot | None:
+    plot_id = cells.text("plot_id", required=True, longest=200)
+    method = cells.choice("method", METHODS)
+    unit_id, point = _position(cells, units)
+    fixed = _fixed(cells) if method == "fixed" else (None, None)
+    distances = _distances(cells) if method == "quarter" else ()
+    line_ft, intercepts_ft = _line(cells) if method == "line" else (None, ())
+    crown_ft, height_ft = cells.number("crown_ft", above=0, high=200), cells.number("height_ft", above=0, high=200)
+    stratum = cells.text("stratum")
+    measured_on = cells.day("date") if cells.text("date") else None
+    if plot_id is None or method is None:
+        return None
+    return Plot(
+        uuid=str(uuid.uuid5(uuid.UUID(place_id), f"plot\x1f{plot_id}")),
+        plot_id=plot_id,
+        method=cast("Literal['fixed', 'quarter', 'line']", method),
+        unit_id=unit_id,
+        geometry=point,
+        plot_acres=fixed[0],
+        stems=fixed[1],
+        distances_m=distances,
+        line_ft=line_ft,
+        intercepts_ft=intercepts_ft,
+        crown_ft=crown_ft,
+        height_ft=height_ft,
+        stratum=stratum,
+        measured_on=measured_on,
+        recorded_at=now,
+    )
+
+
+def _position(cells: Cells, units: tuple[Unit, ...]) -> tuple[str | None, Point | None]:
+    lon, lat = cells.number("lon", low=-180, high=180), cells.number("lat", low=-90, high=90)
+    point = Point(lon, lat) if lon is not None and lat is not None else None
+    named = cells.text("unit_id")
+    if named is not None:
+        if named not in {unit.unit_id for unit in units}:
+            cells.fault("unknown unit", "unit_id", value=named, allowed=", ".join(unit.unit_id for unit in units))
+        return named, point
+    if point is None:
+        cells.fault("the plot has no place", "unit_id", value="blank", allowed="a unit_id, or lon and lat")
+        return None, None
+    around = [unit.unit_id for unit in units if shapely.covers(unit.geometry, point)]
+    if not around:
+        cells.fault(
+            "the plot lies outside every unit",
+            "lon",
+            value=f"{lon}, {lat}",
+            allowed="longitude and latitude inside a unit",
+            mend="check the sign of the longitude, or name the unit it stands for",
+        )
+        return None, point
+    return around[0], point
+
+
+def _fixed(cells: Cells) -> tuple[float | None, int | None]:
+    size, radius = cells.number("plot_acres", above=0, high=10), cells.number("radius_ft", above=0, high=400)
+    if size is None and radius is None:
+        cells.fault("a fixed plot needs its size", "plot_acres", value="blank", allowed="plot_acres or radius_ft")
+    if size is not None and radius is not None and abs(size / plot_acres(radius) - 1) > 0.02:
+        cells.fault(
+            "plot_acres and radius_ft say different sizes",
+            "plot_acres",
+            value=f"{size} acres; a radius of {radius} ft is {plot_acres(radius):.4f} acres",
+            allowed="one of them, or two that agree",
+        )
+    stems = cells.number("stems", low=0, high=100_000)
+    if stems is None:
+        if not cells.text("stems"):
+            cells.fault("a fixed plot needs its count", "stems", value="blank", allowed="a whole number, 0 or more")
+    elif stems != int(stems):
+        cells.fault("a count is not whole", "stems", value=stems, allowed="a whole number, 0 or more")
+    if size is None and radius is not None:
+        size = plot_acres(radius)
+    return size, None if stems is None else int(stems)
+
+
+def _distances(cells: Cells) -> tuple[float | None, ...]:
+    unit = cells.choice("distance_unit", tuple(M_PER_DISTANCE_UNIT))
+    if unit is None and not cells.text("distance_unit"):
+        # taking feet for metres would make a stand eleven times thinner
+        cells.fault(
+            "a quarter point does not say the unit of its distances",
+            "distance_unit",
+            value="blank",
+            allowed="m or ft",
+            mend="write it in each row",
+        )
+    factor = M_PER_DISTANCE_UNIT[unit or "m"]
+    measured = [cells.number(name, above=0, high=FARTHEST_M / factor) for name in QUARTERS]
+    return tuple(None if value is None else value * factor for value in measured)
+
+
+def _line(cells: Cells) -> tuple[float | None, tuple[float, ...]]:
+    line_ft = cells.number("line_ft", above=0, high=10_000)
+    if line_ft is None and not cells.text("line_ft"):
+        cells.fault("a line needs its length", "line_ft", value="blank", allowed="feet, more than 0")
+    lengths: list[float] = []
+    for part in (cells.text("intercepts_ft") or "").split(";"):
+        if part.strip():
+            try:
+                lengths.append(float(part))
+            except ValueError:
+                lengths.append(math.nan)
+    if not all(length >= 0 for length in lengths) or math.fsum(lengths) > (line_ft or math.inf):
+        cells.fault(
+            "the intercepts do not fit the line",
+            "intercepts_ft",
+            value=cells.text("intercepts_ft"),
+            allowed="lengths of 0 or more joined by ;, together no longer than the line",
+        )
+    return line_ft, tuple(lengths)
+
+
+def _differing(one: Plot, other: Plot) -> list[str]:
+    """Name what two rows of one id say differently."""
+    differing = []
+    for field in fields(Plot):
+        mine, theirs = (_shown(getattr(plot, field.name)) for plot in (one, other))
+        if field.name != "recorded_at" and mine != theirs:
+            differing.append(f"{field.name} {mine}, before {theirs}")
+    return differing
+
+
+def _shown(value: object) -> object:
+    return (value.x, value.y) if isinstance(value, Point) else value

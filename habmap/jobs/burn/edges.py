@@ -1,0 +1,295 @@
+"""A burn block's outline against the wind, and what lies beyond each stretch of it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Final
+
+import shapely
+from shapely import MultiPolygon, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from habmap.jobs.burn.ground import rise_frac
+from habmap.jobs.ground import GroundPiece
+from habmap.land.downhill import Surface
+from habmap.land.edges import INSIDE_M, EdgePiece, Side, first_met, merged_runs, outline_pieces, side_of_wind
+from habmap.land.grid import LocalGrid
+from habmap.measures import M_PER_FT, acres, ft
+from habmap.vocabulary import BREAK_FEATURE_KINDS, STAGE_WORDS
+from habmap.work.records import Boundary, Feature
+from habmap.work.stages import UPKEEP_AFTER_DAYS
+
+#: How far out the ground is compared with the edge, to tell whether it rises away [m].
+RISE_RUN_M: Final = 20.0
+#: Ground thinner than twice this is a leftover of drawing [m].
+HAIR_M: Final = 0.02
+OFF_PROPERTY: Final = "off the property"
+UNMAPPED: Final = "unmapped ground"
+_BEYOND_WORD: Final = {"road": "road", "lane": "road", "pond": "water", "creek": "water", "line": "break"}
+FIRE_STAGES: Final = frozenset({"burned", "slash_gone", "kept_up", "coming_back"})
+#: Ground that holds cedar which can carry fire on.
+FUEL_STAGES: Final = frozenset({"standing", "part_cut", "dead_standing", "down", "piled", "coming_back"})
+CEDAR_FUEL_WORDS: Final = ": cedar fuel beyond this edge"
+BREAK_WORDS: Final = "published figures, not what this burn needs"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Edge:
+    """One stretch of the outline with one side of the wind and one thing beyond it.
+
+    Attributes
+    ----------
+    outward_deg
+        True bearing that it faces, away from the block [°].
+    beyond
+        A unit's id, ``road``, ``water``, ``break``, ``off the property`` or ``unmapped ground``.
+    beyond_stage
+        Stage of the unit beyond.
+    beyond_words
+        The same for people.
+    mapped_break, break_name
+        Whether a road, water or mown or bare strip is drawn within reach, and which. Whether it holds is not known.
+    boss_checked
+        Whether ``[[burn.walked]]`` of ``habmap.toml`` says that the burn boss walked that break on the burn's own day.
+    upslope
+        Whether the ground rises away from the edge, whatever the wind; ``None`` without elevation.
+    coordinates
+        The stretch, WGS 84 lon/lat [°].
+    """
+
+    side: Side
+    length_m: float
+    outward_deg: float
+    beyond: str
+    beyond_stage: str | None
+    beyond_words: str
+    mapped_break: bool
+    break_name: str | None
+    boss_checked: bool
+    upslope: bool | None
+    coordinates: tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EdgeTotals:
+    """Length of outline by side of the wind [m]."""
+
+    downwind_m: float
+    side_m: float
+    upwind_m: float
+    perimeter_m: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PublishedBreak:
+    """A break of a published width along a length, and the ground it would take: width × length."""
+
+    rule: str
+    width_low_ft: float
+    width_high_ft: float
+    length_m: float
+    acres_low: float
+    acres_high: float
+    note: str = BREAK_WORDS
+
+
+@dataclass(frozen=True, slots=True)
+class _Beyond:
+    beyond: str
+    stage: str | None
+    words: str
+    break_name: str | None
+    #: Whether it has a name of its own: a walk of "creek" would count for every creek.
+    is_named: bool = False
+
+
+def burn_edges(
+    block: Polygon | MultiPolygon,
+    *,
+    wind_from_deg: float,
+    others: Sequence[GroundPiece],
+    covers: Mapping[str, str],
+    features: Sequence[Feature],
+    boundary: Boundary | None,
+    grid: LocalGrid,
+    surface: Surface | None,
+    within_m: float,
+    rising_above_pct: float,
+    on: date,
+    walked: Collection[str] = (),
+) -> tuple[Edge, ...]:
+    """Walk the outline, longest downwind stretch first, then side, then upwind.
+
+    Parameters
+    ----------
+    block
+        Grid metres.
+    wind_from_deg
+        True bearing that the wind comes from [°].
+    others, covers
+        Pieces of the place outside the block, and the cover of each unit.
+    within_m
+        How far beyond the edge is looked [m].
+    rising_above_pct
+        Ground that rises away by at least this is upslope [%].
+    walked
+        Names of the breaks that the burn boss walked that day.
+    """
+    middle = shapely.get_coordinates(grid.to_lonlat(shapely.centroid(block)))[0]
+    turn_deg = grid.convergence_deg(float(middle[0]), float(middle[1]))
+    pieces = outline_pieces(block)
+    beyond = _beyond(pieces, others, covers, features, boundary, grid, within_m, on)
+    sides = [side_of_wind(piece.outward_deg, wind_from_deg - turn_deg) for piece in pieces]
+    rises = [_is_upslope(surface, piece, rising_above_pct) for piece in pieces]
+    runs = merged_runs(pieces, list(zip(sides, beyond, rises, strict=True)))
+    edges = []
+    for run in runs:
+        members = [pieces[i] for i in run]
+        first = run[0]
+        line = [members[0].start, *(piece.end for piece in members)]
+        lonlat = shapely.get_coordinates(grid.to_lonlat(shapely.simplify(shapely.LineString(line), 0.01)))
+        edges.append(
+            Edge(
+                side=sides[first],
+                length_m=math.fsum(piece.length_m for piece in members),
+                outward_deg=(_mean_outward_deg(members) + turn_deg) % 360,
+                beyond=beyond[first].beyond,
+                beyond_stage=beyond[first].stage,
+                beyond_words=beyond[first].words,
+                mapped_break=beyond[first].break_name is not None,
+                break_name=beyond[first].break_name,
+                boss_checked=beyond[first].is_named and beyond[first].break_name in walked,
+                upslope=rises[first],
+                coordinates=tuple((float(x), float(y)) for x, y in lonlat),
+            )
+        )
+    order = ("downwind", "side", "upwind")
+    return tuple(sorted(edges, key=lambda edge: (order.index(edge.side), -edge.length_m)))
+
+
+def edge_totals(edges: Sequence[Edge]) -> EdgeTotals:
+    """Add the stretches up."""
+    lengths = {
+        side: math.fsum(edge.length_m for edge in edges if edge.side == side) for side in ("downwind", "side", "upwind")
+    }
+    return EdgeTotals(
+        downwind_m=lengths["downwind"],
+        side_m=lengths["side"],
+        upwind_m=lengths["upwind"],
+        perimeter_m=math.fsum(edge.length_m for edge in edges),
+    )
+
+
+def published_breaks(totals: EdgeTotals, *, wind_mph: float | None) -> tuple[PublishedBreak, ...]:
+    """Return widths by published rules and the acres that such breaks would take; none is what this burn needs.
+
+    References
+    ----------
+    Missouri NRCS, conservation practice 394, firebreak: twice the height of the adjacent fuel, never under 4 ft. A
+    landowner page of Texas: 8 ft and 1 ft for every mile an hour; 300 to 500 ft of black line downwind for cedar.
+    """
+    by_wind_ft = math.nan if wind_mph is None else 8 + wind_mph
+    rules = (
+        ("Missouri NRCS 394: 4 ft, or twice the height of the fuel beside it if that is more", 4.0, 4.0,
+         totals.perimeter_m),
+        ("Texas landowner page: 8 ft and 1 ft for every mile an hour of wind", by_wind_ft, by_wind_ft,
+         totals.perimeter_m),
+        ("the same page: 300 to 500 ft of black line downwind for cedar", 300.0, 500.0, totals.downwind_m),
+    )  # fmt: skip
+    return tuple(
+        PublishedBreak(
+            rule=rule,
+            width_low_ft=low_ft,
+            width_high_ft=high_ft,
+            length_m=length_m,
+            acres_low=acres(low_ft * M_PER_FT * length_m),
+            acres_high=acres(high_ft * M_PER_FT * length_m),
+        )
+        for rule, low_ft, high_ft, length_m in rules
+        if not math.isnan(low_ft)  # no such rule for a wind that nobody wrote down
+    )
+
+
+def _is_upslope(surface: Surface | None, piece: EdgePiece, rising_above_pct: float) -> bool | None:
+    if surface is None:
+        return None
+    rise = rise_frac(surface, piece.point(0.0), piece.point(RISE_RUN_M))
+    return None if rise is None else 100 * rise >= rising_above_pct
+
+
+def _mean_outward_deg(pieces: Sequence[EdgePiece]) -> float:
+    east = math.fsum(piece.length_m * math.sin(math.radians(piece.outward_deg)) for piece in pieces)
+    north = math.fsum(piece.length_m * math.cos(math.radians(piece.outward_deg)) for piece in pieces)
+    return math.degrees(math.atan2(east, north)) % 360
+
+
+def _beyond(
+    pieces: Sequence[EdgePiece],
+    others: Sequence[GroundPiece],
+    covers: Mapping[str, str],
+    features: Sequence[Feature],
+    boundary: Boundary | None,
+    grid: LocalGrid,
+    within_m: float,
+    on: date,
+) -> list[_Beyond]:
+    breaks = [feature for feature in features if feature.kind in BREAK_FEATURE_KINDS]
+    # Drawn patches leave slivers of a nanometre along edges, which are no ground: every piece is drawn in by a hair.
+    grounds = [shapely.buffer(piece.geometry, -HAIR_M) for piece in others]
+    near_units = first_met(pieces, grounds, within_m=within_m)
+    near_breaks = first_met(
+        pieces, [grid.to_grid(feature.geometry) for feature in breaks], within_m=within_m, from_m=-INSIDE_M
+    )
+    off_m = _off_property_m(pieces, boundary, grid, within_m)
+    found = []
+    for (unit, unit_m), (line, line_m), off in zip(near_units, near_breaks, off_m, strict=True):
+        feature = None if line is None else breaks[line]
+        other = None if unit is None else others[unit]
+        is_water = other is not None and covers.get(other.unit_id) == "water"
+        break_name: str | None
+        if feature is not None:
+            break_name = feature.name or feature.kind
+        else:
+            break_name = other.unit_id if other is not None and is_water else None
+        is_named = break_name is not None and (feature is None or bool((feature.name or "").strip()))
+        if feature is not None and (line_m <= INSIDE_M or line_m <= min(unit_m, off)):
+            word = _BEYOND_WORD[feature.kind]
+            found.append(_Beyond(word, None, f"{word}: {feature.name or feature.kind}", break_name, is_named))
+        elif other is not None and unit_m <= off:
+            found.append(_Beyond(other.unit_id, other.stage, _unit_words(other, covers, on), break_name, is_named))
+        elif off < math.inf:
+            found.append(_Beyond(OFF_PROPERTY, None, OFF_PROPERTY, break_name, is_named))
+        else:
+            words = f"nothing mapped within {ft(within_m):.0f} ft"
+            found.append(_Beyond(UNMAPPED, None, words, break_name, is_named))
+    return found
+
+
+def _unit_words(piece: GroundPiece, covers: Mapping[str, str], on: date) -> str:
+    if piece.stage == "other":
+        return f"unit {piece.unit_id}: {covers[piece.unit_id]}"
+    words = f"unit {piece.unit_id}: {STAGE_WORDS[piece.stage]}"
+    fire = piece.state.last_fire
+    if fire is not None and (on - fire).days < UPKEEP_AFTER_DAYS:
+        words += f"; burned this season ({fire}): confirm it is black"
+    elif piece.stage in FIRE_STAGES and fire is not None:
+        words += f", last fire {fire}"
+    # A fire that killed too few leaves cedars standing: black ground below them is no end of the fuel.
+    return f"{words}{CEDAR_FUEL_WORDS}" if piece.stage in FUEL_STAGES else words
+
+
+def _off_property_m(
+    pieces: Sequence[EdgePiece], boundary: Boundary | None, grid: LocalGrid, within_m: float
+) -> list[float]:
+    """Return how far outward the property ends, infinity where it does not or no boundary is loaded [m]."""
+    if boundary is None:
+        return [math.inf] * len(pieces)
+    land: BaseGeometry = grid.to_grid(boundary.geometry)
+    shapely.prepare(land)
+    line = first_met(pieces, [shapely.boundary(land)], within_m=within_m, from_m=-INSIDE_M)
+    just_out = shapely.points([piece.point(0.5) for piece in pieces])
+    is_inside = shapely.intersects(land, just_out).tolist()
+    return [distance if inside else 0.0 for (_, distance), inside in zip(line, is_inside, strict=True)]

@@ -1,0 +1,82 @@
+"""How dry a burn block's fine fuel is by the way the ground faces, and what the log says of its fuel."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Final
+
+from habmap.jobs.burn.ground import BurnGround
+from habmap.jobs.burn.words import last_look
+from habmap.jobs.ground import Ground, GroundPiece
+from habmap.land.facing import FLAT
+from habmap.measures import acres
+from habmap.work.fuel_moisture import Air, table_moisture_pct
+from habmap.work.fuel_tables import ASPECTS, SLOPE_CLASSES, Aspect, SlopeClass
+
+UNKNOWN: Final = "unknown"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FuelClass:
+    """Fine dead fuel moisture of the ground that faces one way: a quadrant, ``flat`` or ``unknown``."""
+
+    facing: str
+    slope_class: str
+    acres: float
+    pct: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fuel:
+    """What the log says of the fuel there, from the newest look and cut; ``None`` = nobody wrote it."""
+
+    look_date: date | None
+    needles: str | None
+    fuel_lb_ac: float | None
+    tallest_ft: float | None
+    last_cut: date | None
+    days_since_cut: int | None
+
+
+def fuel_classes(air: Air | None, dem: BurnGround | None, block_m2: float) -> tuple[FuelClass, ...]:
+    """Return the moisture of each face and slope class, the driest first, then the larger ground; none without air."""
+    class_m2 = dict(dem.class_m2) if dem else {}
+    uncovered_m2 = block_m2 - sum(class_m2.values())
+    if uncovered_m2 > 1e-4 * block_m2:
+        class_m2[(UNKNOWN, UNKNOWN)] = uncovered_m2
+    lines = []
+    for (facing, slope_class), area_m2 in class_m2.items():
+        aspect, slope, is_flat = table_class(facing, slope_class)
+        pct = None if air is None else table_moisture_pct(air, aspect=aspect, slope_class=slope, is_flat=is_flat)
+        lines.append(
+            FuelClass(
+                facing=facing,
+                slope_class=slope_class,
+                acres=acres(area_m2),
+                pct=None if pct is None else float(pct),
+            )
+        )
+    return tuple(sorted(lines, key=lambda line: (line.pct is None, line.pct or 0.0, -line.acres)))
+
+
+def table_class(facing: str, slope_class: str) -> tuple[Aspect | None, SlopeClass | None, bool]:
+    """Return a class of ground as the tables know it: aspect, slope class, whether flat."""
+    aspect = next((one for one in ASPECTS if one == facing), None)
+    slope = next((one for one in SLOPE_CLASSES if one == slope_class), None)
+    return aspect, slope, facing == FLAT
+
+
+def fuel_there(pieces: Sequence[GroundPiece], state: Ground, on: date) -> Fuel:
+    """Return what the newest look and the last cut say of the fuel."""
+    look = last_look(pieces, state)
+    last_cut = max((piece.state.last_cut for piece in pieces if piece.state.last_cut), default=None)
+    return Fuel(
+        look_date=look.date if look else None,
+        needles=look.look.needles if look and look.look else None,
+        fuel_lb_ac=look.look.fuel_lb_ac if look and look.look else None,
+        tallest_ft=look.look.tallest_ft if look and look.look else None,
+        last_cut=last_cut,
+        days_since_cut=(on - last_cut).days if last_cut else None,
+    )

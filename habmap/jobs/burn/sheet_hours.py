@@ -1,0 +1,158 @@
+"""The forecast on the burn sheet: a chart of its hours, what its marks mean, and the hours that stand out."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Callable, Sequence
+from datetime import datetime, timedelta
+from functools import partial
+from itertools import pairwise
+from zoneinfo import ZoneInfo
+
+from habmap.jobs.burn.hours import WIND_SHIFT_DEG, BurnHour
+from habmap.jobs.burnday import BurnDayResult
+from habmap.land.grid import LocalGrid
+from habmap.land.sun import sunrise_and_sunset
+from habmap.show.burn.chart import ChartHour, HoursChart
+from habmap.show.burn.sheet import Section
+from habmap.work.burnday import ITEMS
+
+
+def hours_chart(result: BurnDayResult, *, grid: LocalGrid, zone: ZoneInfo) -> HoursChart | None:
+    """Return the hours of a burn day as they are drawn; ``None`` where there is no forecast."""
+    if not result.hours:
+        return None
+    limits: defaultdict[str, list[tuple[float, float]]] = defaultdict(list)
+    # A limit that the forecast's hours were not held against, of a wind at another height, is not drawn beside them.
+    apart = {
+        item
+        for hour in result.hours
+        for item in hour.not_given
+        if getattr(hour, item, None) is not None
+    }  # fmt: skip
+    for line in result.prescription:
+        if line.verdict != "no plan" and line.item not in apart and line.low is not None and line.high is not None:
+            limits[line.item].append((line.low, line.high))
+    ignition = datetime.fromisoformat(result.time)
+    return HoursChart(
+        hours=tuple(
+            ChartHour(
+                at=datetime.fromisoformat(hour.time),
+                temp_f=hour.temp_f,
+                rh_pct=hour.rh_pct,
+                wind_mph=hour.wind_mph,
+                gust_mph=hour.gust_mph,
+                wind_from_deg=hour.wind_from_deg,
+                fine_fuel_pct=hour.fine_fuel_pct,
+                is_gap=hour.is_gap,
+                is_turned=hour.wind_shift,
+                is_off_plan_direction="wind_from_deg" in hour.not_met,
+            )
+            for hour in result.hours
+        ),
+        ignition=ignition,
+        nights=_nights(ignition, grid, zone),
+        limits={item: tuple(dict.fromkeys(pairs)) for item, pairs in limits.items()},
+    )
+
+
+def _nights(ignition: datetime, grid: LocalGrid, zone: ZoneInfo) -> tuple[tuple[datetime, datetime], ...]:
+    """Return the nights before, after and following the day of ignition, in local civil time."""
+    days = [ignition.date() + timedelta(days=number) for number in (-1, 0, 1, 2)]
+    suns = [sunrise_and_sunset(grid.lat, grid.lon, day) for day in days]
+    found = []
+    for day, next_day in pairwise(suns):
+        if day is not None and next_day is not None:
+            sets, rises = (moment.astimezone(zone).replace(tzinfo=None) for moment in (day[1], next_day[0]))
+            found.append((sets, rises))
+    return tuple(found)
+
+
+def chart_words(result: BurnDayResult, chart: HoursChart) -> str:
+    """Return where the hours come from, what the marks mean that the chart holds, and what is not in it."""
+    source = f"{result.forecast.words}. " if result.forecast else ""
+    words = []
+    if chart.limits:
+        gusts = " (g, dotted: gusts)" if "gust_mph" in chart.limits else ""
+        words.append(f"Dashed: the written plan’s limits{gusts}; a curve between them decides nothing")
+        if any(len(pairs) > 1 for pairs in chart.limits.values()):
+            words.append("the units’ limits differ, all are drawn")
+    else:
+        words.append("No written plan is in force here, so no limits are drawn")
+    if any(hour.gust_mph is not None for hour in chart.hours):
+        words.append("open dots: gusts")
+    if any(hour.wind_from_deg is not None for hour in chart.hours):
+        words.append("arrows: the way the wind blows, north up")
+    if any(hour.is_turned for hour in chart.hours):
+        words.append(f"bar under an arrow: turned more than {WIND_SHIFT_DEG:g}° since ignition")
+    if any(hour.is_off_plan_direction for hour in chart.hours):
+        words.append("ring under it: from outside the plan’s directions")
+    if any(hour.is_gap for hour in chart.hours):
+        words.append("ruled slantwise: no forecast")
+    if any(hour.fine_fuel_pct is None and not hour.is_gap for hour in chart.hours):
+        words.append("fuel: driest ground; no figure outside the tables’ hours (08 to 20) and range")
+    else:
+        words.append("fuel: driest ground")
+    return f"{source}A forecast is not the weather on site. {'; '.join(words)}."
+
+
+def hours_sections(result: BurnDayResult, most: int) -> tuple[Section, ...]:
+    """Return when the forecast has something not met, turns far, or is silent: a row for each, all hours in it.
+
+    Parameters
+    ----------
+    most
+        Longest list of times in a row; what is left out there is counted in it.
+    """
+    marks: list[tuple[str, Callable[[BurnHour], bool]]] = [("wind shift", lambda hour: hour.wind_shift)]
+    marks += [(_short(item), partial(_is_not_met, item)) for item in ITEMS]
+    marks.append(("no forecast", lambda hour: hour.is_gap))
+    rows = [(name, _times(found, most)) for name, is_so in marks if (found := _spans(result.hours, is_so))]
+    silent = [_short(item) for item in ITEMS if any(item in hour.not_given for hour in result.hours)]
+    if silent:
+        rows.append(("not given", f"some hours or all: {', '.join(silent)}"))
+    if not rows:
+        return ()
+    return (
+        Section(
+            title="Forecast hours: not met, shifts and gaps",
+            header=("what", "when"),
+            rows=tuple(rows),
+            shares=(0.32, 0.68),
+            may_move=True,
+        ),
+    )
+
+
+def _short(item: str) -> str:
+    return ITEMS[item][0].partition(",")[0]
+
+
+def _is_not_met(item: str, hour: BurnHour) -> bool:
+    return item in hour.not_met
+
+
+def _spans(hours: Sequence[BurnHour], is_so: Callable[[BurnHour], bool]) -> list[tuple[str, str]]:
+    """Return the first and last hour of each run of neighbouring hours that it is so in."""
+    spans: list[tuple[str, str]] = []
+    was_so = False
+    for hour in hours:
+        if is_so(hour):
+            spans[-1:] = [(spans[-1][0], hour.time)] if was_so else [*spans[-1:], (hour.time, hour.time)]
+        was_so = is_so(hour)
+    return spans
+
+
+def _times(spans: Sequence[tuple[str, str]], most: int) -> str:
+    """Return runs of hours in words, each day named where it begins: ``03-13 15:00; 23:00 to 03-14 08:00``."""
+    words, day = [], ""
+    for span in spans[:most]:
+        ends = []
+        for time in dict.fromkeys(span):
+            ends.append(time[5:].replace("T", " ") if time[5:10] != day else time[11:])
+            day = time[5:10]
+        words.append(" to ".join(ends))
+    left_out = len(spans) - most
+    return "; ".join(words) + (
+        f"; and {left_out} more {'time' if left_out == 1 else 'times'} later" if left_out > 0 else ""
+    )

@@ -1,0 +1,336 @@
+"""Every day of the log as a step of the map: the ground as it was, each step the acre account of that day.
+
+The ground is cut once for each way in which the units were drawn, with all lines of the log up to the last day they
+were drawn so; the stage of a piece is then told for each day from the lines that lie on it. Cutting it anew for each
+day would give the same acres (within the closure of 1e-6 m²) and cost a hundred cuts.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections import defaultdict
+from collections.abc import Collection, Iterator, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+from functools import cache
+from typing import Final
+
+import shapely
+from shapely import MultiPolygon, Polygon
+
+from habmap.jobs.ground import Ground, GroundPiece, UnitRules, cut_ground, unit_rules
+from habmap.jobs.ports import Store
+from habmap.jobs.private import ground_without
+from habmap.jobs.season_account import season_account_of
+from habmap.land.acreage import merged
+from habmap.land.grid import LocalGrid
+from habmap.measures import acres
+from habmap.place.settings import Settings
+from habmap.show.history_records import (
+    PageDone,
+    PageHistory,
+    PageHistoryPiece,
+    PageOldUnit,
+    PageOldUnits,
+    PageSeason,
+    PageSeasons,
+    PageStep,
+)
+from habmap.show.page.ruler import ruler_bytes
+from habmap.vocabulary import PRACTICES
+from habmap.work.records import Entry, Unit
+from habmap.work.season_account import season_label, season_year
+from habmap.work.stages import ground_state
+
+#: A history that would make the page heavier than this steps by season instead of by day [bytes].
+MOST_BYTES: Final = 2_000_000
+#: Differences below this are binary crumbs of adding and taking away [acre].
+_CRUMB_ACRES: Final = 1e-9
+
+
+@dataclass(frozen=True, slots=True)
+class _Step:
+    """A step's day (``None`` before any work), the units drawn then, and the season it closes, if it stands for one."""
+
+    day: date | None
+    units: tuple[Unit, ...]
+    season: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class _Stretch:
+    """Steps, first to last included, whose units are drawn alike, and the ground cut for them."""
+
+    first: int
+    last: int
+    ground: Ground
+
+
+@dataclass(frozen=True, slots=True)
+class _Course:
+    """A piece and what becomes of it: stages by the step from which they hold."""
+
+    piece: GroundPiece
+    stages: tuple[tuple[int, str], ...]
+
+
+def page_history(
+    store: Store, state: Ground, *, hidden: Collection[str] = frozenset(), most_bytes: int = MOST_BYTES
+) -> PageHistory | None:
+    """Return the steps of the page whose ground is ``state``; ``None`` where nothing is drawn or logged.
+
+    Parameters
+    ----------
+    store
+        The place.
+    state
+        The ground that the page opens with; its day is the last step.
+    hidden
+        Lines of the log whose ground is drawn as if they had not been written; their acres count all the same.
+    most_bytes
+        Where days make a heavier history than this, each step is the end of a season instead.
+    """
+    if state.grid is None or not state.entries or not state.units:
+        return None
+    history = _history(store, state, _day_steps(store, state), hidden)
+    if ruler_bytes(history) > most_bytes:
+        history = _history(store, state, _season_steps(store, state), hidden)
+    return history
+
+
+def page_seasons(
+    state: Ground, *, settings: Settings, with_hours: bool = False, with_cost: bool = False
+) -> PageSeasons | None:
+    """Return the account by season of the page whose ground is ``state``; ``None`` where nothing is logged."""
+    account = season_account_of(state, settings=settings)
+    if not account.seasons or not state.units:
+        return None
+    return PageSeasons(
+        start_remaining_acres=account.start_remaining_acres,
+        seasons=tuple(
+            PageSeason(
+                label=season.label,
+                first_day=season.first_day,
+                last_day=season.last_day,
+                treated_acres=season.treated_acres,
+                cumulative_treated_acres=season.cumulative_treated_acres,
+                remaining_acres=season.remaining_acres,
+                person_hours=season.person_hours if with_hours else None,
+                cost=season.cost if with_cost else None,
+            )
+            for season in account.seasons
+        ),
+        with_hours=with_hours,
+        with_cost=with_cost,
+    )
+
+
+def _day_steps(store: Store, state: Ground) -> list[_Step]:
+    days = sorted({entry.date for entry in state.entries})
+    return _with_ends(store, state, [(day, None) for day in days])
+
+
+def _season_steps(store: Store, state: Ground) -> list[_Step]:
+    last_day = {season_year(entry.date): entry.date for entry in sorted(state.entries, key=lambda entry: entry.date)}
+    return _with_ends(store, state, [(day, season_label(year)) for year, day in last_day.items()])
+
+
+def _with_ends(store: Store, state: Ground, days: Sequence[tuple[date, str | None]]) -> list[_Step]:
+    """Put the step before any work in front, and one with the units as the page has them behind where they differ."""
+    versions = store.unit_versions()
+
+    def drawn_on(day: date) -> tuple[Unit, ...]:
+        return tuple(
+            unit
+            for unit in versions
+            if (unit.valid_from is None or unit.valid_from <= day) and (unit.valid_to is None or unit.valid_to > day)
+        )
+
+    first = min(entry.date for entry in state.entries)
+    before = first - timedelta(days=1) if first > date.min else first
+    found = [_Step(None, drawn_on(before)), *(_Step(day, drawn_on(day), season) for day, season in days)]
+    if _uuids(found[-1].units) != _uuids(state.units):
+        found.append(_Step(state.on, state.units))
+    return found
+
+
+def _uuids(units: Sequence[Unit]) -> frozenset[str]:
+    return frozenset(unit.uuid for unit in units)
+
+
+def _stretches(store: Store, state: Ground, steps: Sequence[_Step]) -> Iterator[_Stretch]:
+    first = 0
+    for index, step in enumerate(steps):
+        if index + 1 < len(steps) and _uuids(steps[index + 1].units) == _uuids(step.units):
+            continue
+        if _uuids(step.units) == _uuids(state.units):
+            yield _Stretch(first, index, state)
+        else:
+            until = tuple(entry for entry in state.entries if step.day is not None and entry.date <= step.day)
+            yield _Stretch(
+                first, index, cut_ground(step.units, until, grid=state.grid, settings=store.settings, on=step.day)
+            )
+        first = index + 1
+
+
+def _history(store: Store, state: Ground, steps: Sequence[_Step], hidden: Collection[str]) -> PageHistory:
+    grid = state.grid
+    assert grid is not None
+    by_id = {entry.entry_id: entry for entry in state.entries}
+    days = [step.day for step in steps if step.day is not None]
+    step_of = {day: 1 + bisect_left(days, day) for day in {entry.date for entry in state.entries}}
+    found: list[PageStep] = []
+    pieces: list[PageHistoryPiece] = []
+    old_units: list[PageOldUnits] = []
+    there: frozenset[str] = frozenset()
+    for stretch in _stretches(store, state, steps):
+        courses = _courses(store, stretch, by_id, step_of)
+        drawn = courses
+        if hidden:
+            without = replace(stretch, ground=ground_without(stretch.ground, hidden, settings=store.settings))
+            drawn = _courses(store, without, by_id, step_of)
+        ids = frozenset(unit.unit_id for unit in stretch.ground.units)
+        found += _steps(stretch, steps, courses, gone=there - ids, done=_done(stretch, by_id, step_of))
+        there = ids
+        pieces += _pieces(drawn, stretch, grid, is_last=stretch.last == len(steps) - 1)
+        if _uuids(stretch.ground.units) != _uuids(state.units):
+            old_units.append(_old_units(stretch, grid))
+    return PageHistory(
+        steps=tuple(found),
+        pieces=tuple(pieces),
+        patch_steps=tuple(
+            step_of[entry.date]
+            for entry in sorted(state.entries, key=lambda entry: entry.date)
+            if entry.patch is not None and entry.entry_id not in hidden
+        ),
+        old_units=tuple(old_units),
+        unit_names={unit.unit_id: unit.name or "" for step in steps for unit in step.units},
+    )
+
+
+def _courses(store: Store, stretch: _Stretch, by_id: dict[str, Entry], step_of: dict[date, int]) -> tuple[_Course, ...]:
+    rules = {unit.unit_id: unit_rules(unit, store.settings) for unit in stretch.ground.units}
+
+    @cache
+    def stage(entry_ids: tuple[str, ...], rule: UnitRules) -> str:
+        return ground_state(
+            [by_id[entry_id] for entry_id in entry_ids],
+            target_frac=rule.target_frac,
+            leave_stems_per_acre=rule.leave_stems_per_acre,
+            is_cedar=rule.is_cedar,
+        ).stage
+
+    def stages(entry_ids: tuple[str, ...], rule: UnitRules) -> tuple[tuple[int, str], ...]:
+        # Lines on a piece come in the order of work, so that those of a day and all before are its first ones.
+        counts = {stretch.first: 0}
+        for count, entry_id in enumerate(entry_ids, 1):
+            counts[max(stretch.first, step_of[by_id[entry_id].date])] = count
+        found: list[tuple[int, str]] = []
+        for step, count in counts.items():
+            now = stage(entry_ids[:count], rule)
+            if step <= stretch.last and (not found or found[-1][1] != now):
+                found.append((step, now))
+        return tuple(found)
+
+    return tuple(_Course(piece, stages(piece.entry_ids, rules[piece.unit_id])) for piece in stretch.ground.pieces)
+
+
+def _steps(
+    stretch: _Stretch,
+    steps: Sequence[_Step],
+    courses: Sequence[_Course],
+    *,
+    gone: frozenset[str],
+    done: dict[int, tuple[PageDone, ...]],
+) -> Iterator[PageStep]:
+    """Yield the stretch's steps; units that the step before it had and it has not are ``gone``."""
+    changes: defaultdict[int, list[tuple[str, str | None, str, float]]] = defaultdict(list)
+    for course in courses:
+        was: str | None = None
+        for step, stage in course.stages:
+            changes[step].append((course.piece.unit_id, was, stage, course.piece.acres))
+            was = stage
+    unit_acres: dict[str, defaultdict[str, float]] = {unit.unit_id: defaultdict(float) for unit in stretch.ground.units}
+    total: defaultdict[str, float] = defaultdict(float)
+    for step in range(stretch.first, stretch.last + 1):
+        touched = set()
+        for unit_id, old, new, piece_acres in changes[step]:
+            for sums in (unit_acres[unit_id], total):
+                if old is not None:
+                    sums[old] -= piece_acres
+                sums[new] += piece_acres
+            touched.add(unit_id)
+        units = {unit_id: _kept(unit_acres[unit_id]) for unit_id in sorted(touched)}
+        if step == stretch.first:
+            units |= {unit_id: {} for unit_id in sorted(gone)}
+        yield PageStep(
+            day=steps[step].day,
+            season=steps[step].season,
+            units=units,
+            stage_acres=_kept(total),
+            done=done.get(step, ()),
+        )
+
+
+def _kept(sums: dict[str, float]) -> dict[str, float]:
+    return {stage: value for stage, value in sums.items() if value > _CRUMB_ACRES}
+
+
+def _done(stretch: _Stretch, by_id: dict[str, Entry], step_of: dict[date, int]) -> dict[int, tuple[PageDone, ...]]:
+    """Return what was worked on each step, each acre once per practice."""
+    inside: defaultdict[tuple[int, str], defaultdict[str, float]] = defaultdict(lambda: defaultdict(float))
+    outside: defaultdict[tuple[int, str], float] = defaultdict(float)
+
+    def works(entry_ids: Sequence[str]) -> set[tuple[int, str]]:
+        found = {(step_of[by_id[entry_id].date], by_id[entry_id].practice) for entry_id in entry_ids}
+        return {(step, practice) for step, practice in found if stretch.first <= step <= stretch.last}
+
+    for piece in stretch.ground.pieces:
+        for key in works(piece.entry_ids):
+            inside[key][piece.unit_id] += piece.acres
+    for cover in stretch.ground.covers:
+        if not cover.unit_ids:
+            for key in works(cover.entry_ids):
+                outside[key] += acres(cover.area_m2)
+    # Lines without ground of their own were worked too.
+    all_works = works([entry.entry_id for entry in stretch.ground.entries])
+    found: defaultdict[int, list[PageDone]] = defaultdict(list)
+    for step, practice in sorted(all_works, key=lambda key: (key[0], PRACTICES.index(key[1]))):
+        key = (step, practice)
+        found[step].append(PageDone(practice=practice, unit_acres=dict(inside[key]), outside_acres=outside[key]))
+    return {step: tuple(lines) for step, lines in found.items()}
+
+
+def _pieces(
+    courses: Sequence[_Course], stretch: _Stretch, grid: LocalGrid, *, is_last: bool
+) -> Iterator[PageHistoryPiece]:
+    """Join ground of one unit that had the same course, so that no hairline shows and the file stays small."""
+    parts: defaultdict[tuple[str, tuple[tuple[int, str], ...]], list[Polygon]] = defaultdict(list)
+    for course in courses:
+        parts[(course.piece.unit_id, course.stages)] += list(shapely.get_parts(course.piece.geometry))
+    for (_, stages), polygons in parts.items():
+        yield PageHistoryPiece(
+            geometry=grid.to_lonlat(merged(polygons)),
+            stages=stages if is_last else (*stages, (stretch.last + 1, None)),
+        )
+
+
+def _old_units(stretch: _Stretch, grid: LocalGrid) -> PageOldUnits:
+    return PageOldUnits(
+        first_step=stretch.first,
+        last_step=stretch.last,
+        units=tuple(
+            PageOldUnit(
+                unit_id=unit.unit_id,
+                name=unit.name or "",
+                label_lonlat=_middle(stretch.ground.unit_shapes[unit.unit_id], grid),
+                geometry=unit.geometry,
+            )
+            for unit in stretch.ground.units
+        ),
+    )
+
+
+def _middle(shape: MultiPolygon, grid: LocalGrid) -> tuple[float, float]:
+    point = grid.to_lonlat(shapely.point_on_surface(shape))
+    return (float(point.x), float(point.y))

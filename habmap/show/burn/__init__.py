@@ -1,0 +1,1 @@
+"""The burn sheet: its records, its map and chart, PDF and HTML."""

@@ -1,0 +1,278 @@
+"""The map of a burn sheet: the block's edges told apart by line and letter, the wind, and what lies around."""
+
+from __future__ import annotations
+
+import math
+from typing import Any, Final
+
+import numpy as np
+import shapely
+from matplotlib.path import Path as Outline
+from matplotlib.transforms import Affine2D
+
+from habmap.errors import InputError
+from habmap.land.grid import LocalGrid
+from habmap.show import words
+from habmap.show.burn.sheet import SIDE_LETTERS, SIDE_LINES, BurnSheet, SheetEdge
+from habmap.show.palette import CONTOUR_INK, INK, WATER_INK
+from habmap.show.sheet.labels import Labels
+from habmap.show.sheet.map import PT_PER_M, Frame, draw_edge, draw_feature, outline_of
+from habmap.show.sheet.paper import SCALES
+from habmap.show.sheet.pen import LEAST_PT, Pen, clipped, text_width_pt
+
+#: Width [pt] and dash [pt] of an edge by its side of the wind; told apart without any colour.
+SIDE_STYLES: Final[dict[str, tuple[float, tuple[float, ...]]]] = {
+    "downwind": (4.0, ()), "side": (2.6, (9, 4)), "upwind": (3.2, (0.01, 5.4)),
+}  # fmt: skip
+LEGEND_PT: Final = 26.0
+#: Ground shown around the block: this share of its larger side, and at least so much [m].
+_AROUND: Final = 0.1
+_LEAST_AROUND_M: Final = 35.0
+#: Strokes outward where the ground rises away: from and to this far from the edge, and how far apart [pt].
+_TICK_PT: Final = (2.5, 8.0)
+_TICKS_APART_PT: Final = 7.0
+_WIND_BOX_PT: Final = (124.0, 84.0)
+
+
+def burn_frame(sheet: BurnSheet, *, left: float, bottom: float, width: float, height: float) -> Frame:
+    """Return the frame [pt] at the largest round scale that shows the block and the ground around it.
+
+    Raises
+    ------
+    InputError
+        The block is too wide for any scale.
+    """
+    grid: LocalGrid = sheet.grid
+    extent_m = shapely.total_bounds([grid.to_grid(edge.line) for edge in sheet.edges])
+    size_m = (float(extent_m[2] - extent_m[0]), float(extent_m[3] - extent_m[1]))
+    around_m = max(_LEAST_AROUND_M, _AROUND * max(size_m))
+    for scale in SCALES:
+        if all(
+            (side_m + 2 * around_m) * PT_PER_M / scale <= room
+            for side_m, room in zip(size_m, (width, height), strict=True)
+        ):
+            middle = (float(extent_m[0] + extent_m[2]) / 2, float(extent_m[1] + extent_m[3]) / 2)
+            return Frame(left, bottom, width, height, scale, middle, grid)
+    raise InputError(
+        "this block is too wide for one sheet",
+        value=f"{size_m[0] / 1000:,.0f} by {size_m[1] / 1000:,.0f} km",
+        mend="look for an outline drawn far away, or name fewer units",
+    )
+
+
+def draw_burn_map(pen: Pen, frame: Frame, sheet: BurnSheet) -> None:
+    """Draw ground, features, edges and wind in the frame; labels of edges are set before all others."""
+    clip = frame.outline
+    _contours(pen, frame, sheet)
+    for _, shape in sheet.units:
+        draw_edge(pen, frame.on_paper(shape), "neighbour", clip=clip)
+    if sheet.boundary is not None:
+        draw_edge(pen, frame.on_paper(sheet.boundary), "boundary", clip=clip)
+    for feature in sheet.features:
+        draw_feature(pen, frame.on_paper(feature.geometry), feature.kind, clip=clip)
+    for shape in sheet.ringed:
+        _ring(pen, frame, shape)
+    for edge in sheet.edges:
+        draw_side(pen, frame.on_paper(edge.line), edge.side, clip=clip)
+        if edge.rises:
+            for tick in rise_ticks(frame, edge):
+                pen.path(tick, clip=clip, edgecolor="black", linewidth=1.1)
+    labels = Labels(frame)
+    _wind(pen, frame, sheet, labels)
+    for edge in sheet.edges:  # no words on the edges themselves
+        line = frame.on_paper(edge.line)
+        for step in np.arange(0.0, line.length, 6.0).tolist():
+            spot = line.interpolate(step)
+            labels.take((spot.x - 3, spot.y - 3, spot.x + 3, spot.y + 3), anyway=True)
+        for tick in rise_ticks(frame, edge) if edge.rises else ():
+            x, y = np.asarray(tick.vertices, dtype=np.float64).mean(axis=0).tolist()
+            labels.take((x - 2, y - 2, x + 2, y + 2), anyway=True)
+    _edge_keys(pen, frame, sheet, labels)
+    _unit_labels(pen, frame, sheet, labels)
+    _feature_labels(pen, frame, sheet, labels)
+    _contour_heights(pen, frame, sheet, labels)
+    pen.box(frame.left, frame.bottom, frame.width, frame.height, edgecolor=INK, linewidth=1.2)
+
+
+def draw_side(pen: Pen, line: Any, side: str, *, clip: Outline | None = None) -> None:
+    """Draw a stretch of edge (points of the page) in the line of its side, on a broader line of paper."""
+    outline = outline_of(line)
+    if outline is None:
+        return
+    width, dash = SIDE_STYLES[side]
+    style: Any = (0, tuple(part / width for part in dash)) if dash else "solid"
+    cap = "round" if side == "upwind" else "butt"
+    pen.path(outline, clip=clip, edgecolor="white", linewidth=width + 2.4, joinstyle="round")
+    pen.path(outline, clip=clip, edgecolor="black", linewidth=width, linestyle=style, capstyle=cap, joinstyle="round")
+
+
+def rise_ticks(frame: Frame, edge: SheetEdge) -> list[Outline]:
+    """Return short strokes outward from an edge that the ground rises away from, points of the page."""
+    line = frame.on_paper(edge.line)
+    right, up = _grid_way(frame, edge.outward_deg)
+    foot, tip = _TICK_PT
+    count = max(1, round(line.length / _TICKS_APART_PT))
+    spots = [line.interpolate((number + 0.5) / count, normalized=True) for number in range(count)]
+    return [
+        Outline([(at.x + right * foot, at.y + up * foot), (at.x + right * tip, at.y + up * tip)]) for at in spots
+    ]  # fmt: skip
+
+
+def draw_edge_legend(pen: Pen, frame: Frame, sheet: BurnSheet, *, left: float, right: float, top: float) -> None:
+    """Say which line is which side of the wind, under the map."""
+    step = (right - left) / 3
+    for number, (side, letter) in enumerate(SIDE_LETTERS.items()):
+        x = left + number * step
+        draw_side(pen, shapely.LineString([(x + 2, top - 7), (x + 34, top - 7)]), side)
+        pen.text(x + 40, top - 10, f"{letter}: {side} edge, {SIDE_LINES[side]}", size_pt=9.5, is_serif=True)
+    window = shapely.box(*frame.box)
+    is_ringed = any(frame.on_paper(shape).intersects(window) for shape in sheet.ringed)
+    ringed = "Ringed: sensitive places. " if is_ringed else ""
+    ticks = "Ticks: ground rises away. " if any(edge.rises for edge in sheet.edges) else ""
+    step_ft = "" if sheet.relief is None else f"Contours every {sheet.relief.contour_step_ft} ft. "
+    pen.text(
+        left, top - 22,
+        f"{ringed}{ticks}{step_ft}Keys stand in the list of edges, page 2. Print at 100 %, not fitted.",
+        size_pt=9.5, is_serif=True,
+    )  # fmt: skip
+
+
+# --- parts --------------------------------------------------------------------------------------------------
+
+
+def _grid_way(frame: Frame, true_deg: float) -> tuple[float, float]:
+    """Return (right, up) on the page of a true bearing: a true bearing is a grid bearing plus the convergence."""
+    angle = math.radians(true_deg - frame.grid.convergence_deg(*frame.middle_lonlat))
+    return (math.sin(angle), math.cos(angle))
+
+
+def _contours(pen: Pen, frame: Frame, sheet: BurnSheet) -> None:
+    for line in sheet.relief.contours if sheet.relief is not None else ():
+        outline = outline_of(frame.on_paper(shapely.LineString(line.lonlat)))
+        if outline is not None:
+            pen.path(outline, clip=frame.outline, edgecolor=CONTOUR_INK, linewidth=0.8 if line.is_index else 0.4)
+
+
+def _contour_heights(pen: Pen, frame: Frame, sheet: BurnSheet, labels: Labels) -> None:
+    window = shapely.box(*frame.box).buffer(-14)
+    for line in sheet.relief.contours if sheet.relief is not None else ():
+        inside = shapely.intersection(frame.on_paper(shapely.LineString(line.lonlat)), window)
+        parts = [part for part in shapely.get_parts(inside) if part.length > 90]
+        if parts:
+            longest = max(parts, key=lambda part: part.length)
+            spots = [longest.interpolate(share, normalized=True) for share in (0.5, 0.3, 0.7, 0.15, 0.85)]
+            _set(pen, labels, [(spot.x, spot.y) for spot in spots], (f"{line.height_ft:,}",), ink=CONTOUR_INK)
+
+
+def _ring(pen: Pen, frame: Frame, shape: Any) -> None:
+    point = shapely.centroid(frame.on_paper(shape))
+    if not point.is_empty:
+        pen.path(Outline.circle((point.x, point.y), 12), clip=frame.outline, edgecolor="white", linewidth=3.2)
+        pen.path(Outline.circle((point.x, point.y), 12), clip=frame.outline, edgecolor="black", linewidth=1.3)
+
+
+def _wind(pen: Pen, frame: Frame, sheet: BurnSheet, labels: Labels) -> None:
+    """Draw the wind in the corner where it hides least of the block."""
+    left, bottom, right, top = frame.box
+    width, height = _WIND_BOX_PT
+    block = shapely.MultiLineString([frame.on_paper(edge.line) for edge in sheet.edges])
+    hull = shapely.union(shapely.convex_hull(block), block)
+    corners = [
+        (x, y) for y in (top - height - 4, bottom + 4) for x in (right - width - 4, left + 4)
+    ]  # fmt: skip
+    x, y = min(
+        corners,
+        key=lambda spot: (
+            shapely.intersection(block, shapely.box(spot[0], spot[1], spot[0] + width, spot[1] + height)).length,
+            shapely.intersection(hull, shapely.box(spot[0], spot[1], spot[0] + width, spot[1] + height)).area,
+        ),
+    )
+    pen.box(x, y, width, height, facecolor="white", edgecolor="black", linewidth=0.9)
+    labels.take((x, y, x + width, y + height), anyway=True)
+    turn_deg = frame.grid.convergence_deg(*frame.middle_lonlat)
+    downwind_deg = sheet.wind_from_deg + 180 - turn_deg
+    arrow = Outline([(0, 20), (-7, 5), (-2.2, 7), (-2.2, -20), (2.2, -20), (2.2, 7), (7, 5), (0, 20)], closed=True)
+    place = Affine2D().rotate_deg(-downwind_deg).translate(x + width / 2, y + height - 24)
+    pen.path(arrow.transformed(place), facecolor="black", edgecolor="black", linewidth=0.6)
+    for number, text in enumerate(sheet.wind_words):
+        shown = clipped(text, width - 6, size_pt=9.5, is_serif=True)
+        pen.text(x + width / 2, y + 27 - 11 * number, shown, size_pt=9.5, is_serif=True, align="center")
+
+
+def _edge_keys(pen: Pen, frame: Frame, sheet: BurnSheet, labels: Labels) -> None:
+    """Set each key beside its longest stretch, whatever it covers, and beside others where there is room."""
+    drawn = sorted(((frame.on_paper(edge.line), edge) for edge in sheet.edges), key=lambda one: -one[0].length)
+    told: set[str] = set()
+    for line, edge in drawn:
+        if edge.key in told and line.length < 55:
+            continue
+        right, up = _grid_way(frame, edge.outward_deg)
+        spots = [
+            (point.x + right * out, point.y + up * out - 3.5)
+            for out in (14.0, 20.0, 28.0, -14.0, -20.0)
+            for point in (line.interpolate(share, normalized=True) for share in (0.5, 0.3, 0.7, 0.1, 0.9))
+        ]
+        is_set = _set(pen, labels, spots, (edge.key,), is_bold=True, anyway=edge.key not in told)
+        if is_set:
+            told.add(edge.key)
+
+
+def _unit_labels(pen: Pen, frame: Frame, sheet: BurnSheet, labels: Labels) -> None:
+    window = shapely.box(*frame.box)
+    for label, shape in sheet.units:
+        ground = shapely.intersection(shapely.make_valid(frame.on_paper(shape)), window)
+        if ground.area < 900:
+            continue
+        x, y = shapely.maximum_inscribed_circle(ground, tolerance=1.0).coords[0]
+        spots = [(x, y + 14 * step) for step in (0, 1, -1, 2, -2)]
+        spots += [(x + right, y + up) for right in (-45, 45) for up in (0, 16, -16)]
+        _set(pen, labels, spots, (clipped(label, 150, size_pt=10.0, is_serif=True),), size_pt=10.0)
+
+
+def _feature_labels(pen: Pen, frame: Frame, sheet: BurnSheet, labels: Labels) -> None:
+    window = shapely.box(*frame.box).buffer(-6)
+    for feature in sheet.features:
+        label = words.feature_label(feature.name, feature.kind, feature.is_private)
+        shown = shapely.intersection(shapely.make_valid(frame.on_paper(feature.geometry)), window)
+        if not label or shown.is_empty:
+            continue
+        longest = max(shapely.get_parts(shown), key=lambda part: part.length)
+        if "Line" in longest.geom_type:
+            points = [longest.interpolate(share, normalized=True) for share in (0.5, 0.3, 0.7, 0.15, 0.85)]
+        else:
+            points = [longest.representative_point()]
+        label = clipped(label, 150, size_pt=LEAST_PT, is_serif=True)
+        side = text_width_pt(label, size_pt=LEAST_PT, is_serif=True) / 2 + 8
+        shifts = ((0, 9), (0, -15), (side, -3), (-side, -3), (0, 18), (0, -24))
+        spots = [(point.x + right, point.y + up) for point in points for right, up in shifts]
+        _set(pen, labels, spots, (label,), ink=WATER_INK if feature.kind in ("creek", "pond") else INK)
+
+
+def _set(
+    pen: Pen,
+    labels: Labels,
+    spots: list[tuple[float, float]],
+    lines: tuple[str, ...],
+    *,
+    size_pt: float = LEAST_PT,
+    is_bold: bool = False,
+    ink: str = INK,
+    anyway: bool = False,
+) -> bool:
+    """Set a line centred at the first spot (its baseline) that is free; ``anyway``: where it covers least."""
+    (text,) = lines
+    size_pt = max(size_pt, 10.5) if is_bold else size_pt
+    half = text_width_pt(text, size_pt=size_pt, is_serif=True, is_bold=is_bold) / 2 + 1
+    boxes = [(x - half, y - 2, x + half, y + size_pt) for x, y in spots]
+    free = next((spot for spot, box in zip(spots, boxes, strict=True) if labels.take(box)), None)
+    if free is None and anyway:
+        least = min(range(len(boxes)), key=lambda number: labels.covered_pt2(boxes[number]))
+        labels.take(boxes[least], anyway=True)
+        free = spots[least]
+    if free is None:
+        return False
+    shown = "black" if is_bold else ink
+    pen.text(
+        free[0], free[1], text, size_pt=size_pt, is_serif=True, is_bold=is_bold, align="center", ink=shown, halo_pt=1.6
+    )  # fmt: skip
+    return True

@@ -1,0 +1,200 @@
+"""What a burn sheet says, as plain records for paper and screen alike. It compares and lists; it decides nothing."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Final, Literal
+
+from shapely import LineString, MultiPolygon
+from shapely.geometry.base import BaseGeometry
+
+from habmap.land.grid import LocalGrid
+from habmap.show.burn.chart import HoursChart
+from habmap.show.records import PageFeature
+from habmap.show.relief import Relief
+
+BurnPaper = Literal["letter", "a4"]
+Side = Literal["downwind", "side", "upwind"]
+SIDE_LETTERS: Final[dict[str, str]] = {"downwind": "D", "side": "S", "upwind": "U"}
+SIDE_LINES: Final[dict[str, str]] = {"downwind": "heavy solid line", "side": "long dashes", "upwind": "dots"}
+#: What the boss draws or writes under the map by hand.
+WRITING_BOXES: Final = ("Escape routes, safety zones", "Contingency breaks", "Firing sequence")
+CHART_TITLE: Final = "The forecast, hour by hour"
+#: On every page: names, telephone numbers and private places stand on it.
+NOT_FOR_ALL: Final = "not permission to burn · for the crew, not for the public"
+NOT_PERMISSION: Final = (
+    "This sheet compares and lists; it is not permission to burn. The burn boss decides, on the day and on the ground."
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SheetEdge:
+    """One stretch of the block's edge: its side of the wind, its line (lon/lat), way out [° true] and key, as D1.
+
+    ``rises``: the ground rises away from it, whatever the wind; ``None`` = not known.
+    """
+
+    side: Side
+    line: LineString
+    outward_deg: float
+    key: str
+    rises: bool | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Section:
+    """One part of the second page.
+
+    Attributes
+    ----------
+    title
+        Its heading.
+    sentences
+        Said under the heading.
+    header, rows
+        A table; a cell that is empty is a place to write. Without rows there is none.
+    shares
+        Widths of the columns as shares of the whole.
+    boxes
+        Lines that begin with an empty box to tick.
+    blanks
+        Lines that end with a rule to write on.
+    after
+        Said below all that.
+    is_framed
+        Set in a ruled box, as cautions are.
+    may_move
+        May fill the foot of a column on paper that the next section has no room in.
+    """
+
+    title: str
+    sentences: tuple[str, ...] = ()
+    header: tuple[str, ...] = ()
+    rows: tuple[tuple[str, ...], ...] = ()
+    shares: tuple[float, ...] = ()
+    boxes: tuple[str, ...] = ()
+    blanks: tuple[str, ...] = ()
+    after: tuple[str, ...] = ()
+    is_framed: bool = False
+    may_move: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BurnSheet:
+    """Everything the two pages show.
+
+    Attributes
+    ----------
+    headline, lines
+        The block, its acres and hour; below it the weather and what there is to burn.
+    units
+        Label and outline (lon/lat) of every unit.
+    again_title
+        What stands on every page of a past burn's sheet made again; ``None`` = it is no such sheet.
+    wind_words
+        What stands beside the wind arrow, line by line.
+    ringed
+        Sensitive places (lon/lat) to be ringed on the map.
+    chart, chart_words
+        The forecast's hours, drawn below the map, and where they come from and what their marks mean; ``None`` = none.
+    measured, by_hand
+        The second page: what was compared and measured, and what people fill in.
+    """
+
+    place: str
+    headline: str
+    lines: tuple[str, ...]
+    drawn_on: date
+    again_title: str | None = None
+    grid: LocalGrid
+    edges: tuple[SheetEdge, ...]
+    units: tuple[tuple[str, BaseGeometry], ...]
+    features: tuple[PageFeature, ...]
+    ringed: tuple[BaseGeometry, ...]
+    boundary: MultiPolygon | None
+    relief: Relief | None
+    wind_from_deg: float
+    wind_words: tuple[str, ...]
+    measured: tuple[Section, ...]
+    by_hand: tuple[Section, ...]
+    chart: HoursChart | None = None
+    chart_words: str = ""
+
+
+def hand_sections(
+    *, notify: tuple[str, ...], middle_words: str, crew_rows: int, notices: tuple[tuple[str, str, str], ...] = ()
+) -> tuple[Section, ...]:
+    """Return the parts that people fill in: but for logged notices nothing in them is ticked, filled or counted here.
+
+    Parameters
+    ----------
+    notify
+        Who is told before a burn, as the owner wrote it.
+    middle_words
+        Where the block is, in figures, for the 911 line.
+    crew_rows
+        Rows to write the crew in.
+    notices
+        Notices that the log has: who, when, how.
+    """
+    return (
+        Section(
+            title="Notices: who, when, how",
+            header=("who", "when", "how"),
+            rows=_notice_rows(notify, notices),
+            shares=(0.42, 0.29, 0.29) if notices else (0.5, 0.17, 0.33),
+        ),
+        Section(
+            title="Crew and equipment",
+            header=("name", "job", "equipment, radio, phone"),
+            rows=(("", "", ""),) * crew_rows,
+            shares=(0.34, 0.2, 0.46),
+        ),
+        Section(
+            title="Go / no-go",
+            sentences=(
+                "The burn boss marks these on the ground. One empty box means no ignition; when all are marked it is "
+                "still the burn boss who decides.",
+            ),
+            boxes=(
+                "Written plan and permit in hand, every condition read",
+                "Burn bans and red flag warnings asked about today",
+                "Spot forecast read through the following night",
+                "Weather on site taken here, beside the plan’s limits",
+                "All notices given and answered",
+                "Every edge walked; each break looked at by the burn boss",
+                "Crew fit, dressed and briefed; each knows boss and job",
+                "Escape routes, safety zones and lookouts shown to all",
+                "Water, pumps, tools, radios tried out here",
+                "Contingency crew, equipment and breaks named",
+                "Lines, tanks, hay and houses near the block looked after",
+                "Smoke: roads and houses downwind, tonight as well",
+            ),
+        ),
+        Section(
+            title="Test fire",
+            blanks=("Place, hour, what it did", "Burn boss’s decision after it"),
+        ),
+        Section(
+            title="Mop-up and looking back",
+            boxes=(
+                "Mop-up from the edges inward; stumps, snags, logs, piles felt by hand",
+                "Watched through the night where the plan asks it",
+                "Day 1 (next day): edges walked, by ____________________",
+                "Day 3: edges walked, by ____________________",
+                "Day 7: edges walked, by ____________________",
+            ),
+        ),
+        Section(title="For 911", blanks=("Address, gate, road",), after=(middle_words,), may_move=True),
+        Section(title="Burn boss", blanks=("Name", "Signature, date, hour")),
+    )
+
+
+def _notice_rows(
+    notify: tuple[str, ...], notices: tuple[tuple[str, str, str], ...]
+) -> tuple[tuple[str, str, str], ...]:
+    """Return notices as logged, then recipients whom the log does not have, then room to write."""
+    told = {who.strip().casefold() for who, _, _ in notices}
+    open_rows = tuple((who, "", "") for who in notify if who.strip().casefold() not in told)
+    return (*notices, *open_rows, *(("", "", ""),) * max(1, 3 - len(notices) - len(open_rows)))

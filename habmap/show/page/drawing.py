@@ -1,0 +1,78 @@
+"""What the page's script draws, as JSON: outlines at 1e-6 degree, nothing else left out or thinned."""
+
+from __future__ import annotations
+
+import json
+from typing import Final
+
+from habmap.show import symbols, words
+from habmap.show.extent import extent
+from habmap.show.page import coordinates
+from habmap.show.page.parts import PARTS
+from habmap.show.palette import DARK_STAGES
+from habmap.show.records import Page, PageUnit
+from habmap.show.templating import DIRECTION_SIGNS
+from habmap.vocabulary import CEDAR_COVERS, PRACTICE_WORDS
+
+#: JSON signs that would end or open markup inside a script element, or break a line in old engines.
+_MARKUP: Final = (
+    str.maketrans({"<": "\\u003c", ">": "\\u003e", "&": "\\u0026", "\u2028": "\\u2028", "\u2029": "\\u2029"})
+    | DIRECTION_SIGNS
+)
+
+
+def drawing_json(page: Page) -> str:
+    """Return the drawing as JSON that is safe inside a ``<script>`` element, whatever names it holds."""
+    drawing = {
+        "extent": extent(page),
+        "units": [
+            {
+                "id": unit.unit_id,
+                "name": words.unit_title(unit),
+                "order": unit.order,
+                "at": coordinates.pair(unit.label_lonlat),
+                "says": f"{words.unit_title(unit)}: {_says(unit)}",
+                "shape": coordinates.geojson(unit.geometry),
+            }
+            for unit in page.units
+        ],
+        "pieces": [
+            {"unit": piece.unit_id, "stage": piece.stage, "shape": coordinates.geojson(piece.geometry)}
+            for piece in page.pieces
+        ],
+        "patches": [
+            {
+                "label": f"{PRACTICE_WORDS[work.practice]} {words.short_day(work.day)}",
+                "shape": coordinates.geojson(work.geometry),
+            }
+            for work in page.work
+        ],
+        "features": [
+            {
+                "kind": feature.kind,
+                "private": feature.is_private,
+                "name": words.feature_label(feature.name, feature.kind, feature.is_private),
+                "shape": coordinates.geojson(feature.geometry),
+            }
+            for feature in page.features
+        ],
+        "dark": sorted(DARK_STAGES),
+        "symbols": symbols.for_script({feature.kind for feature in page.features}),
+        "boundary": None if page.boundary is None else coordinates.geojson(page.boundary),
+        "contours": []
+        if page.relief is None
+        else [
+            {"ft": line.height_ft, "index": line.is_index, "steps": coordinates.steps(line.lonlat)}
+            for line in page.relief.contours
+        ],
+        **{part.name: part.drawing(page) for part in PARTS},
+    }
+    return json.dumps(drawing, allow_nan=False, ensure_ascii=False, separators=(",", ":")).translate(_MARKUP)
+
+
+def _says(unit: PageUnit) -> str:
+    """Return a unit's acres in words; ground that is not cedar has none to treat."""
+    if unit.cover not in CEDAR_COVERS:
+        return f"{words.tenths(unit.acres)} acres, not cedar ground"
+    treated, remaining = words.tenths(unit.treated_acres), words.tenths(unit.remaining_acres)
+    return f"{treated} acres treated, {remaining} remaining of {words.tenths(unit.acres)}"

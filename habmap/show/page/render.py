@@ -1,0 +1,76 @@
+"""The page drawn from its records: one HTML file that opens from disk and fetches nothing.
+
+Text of persons is escaped by the template (HTML) or carried as JSON whose markup signs are escaped, and the scripts
+only ever set ``textContent``.
+"""
+
+from __future__ import annotations
+
+import branca.element
+import folium
+
+from habmap.show.extent import extent
+from habmap.show.page.account import sheet_parts
+from habmap.show.page.drawing import drawing_json
+from habmap.show.page.offline import LEAFLET_SCRIPT, LEAFLET_STYLE, POLICY_SLOT, seal
+from habmap.show.page.parts import PARTS
+from habmap.show.records import Page, refuse_private
+from habmap.show.templating import ENVIRONMENT, template_text
+
+
+class _Drawing(branca.element.MacroElement):
+    """The one line that hands folium's map to the page's own script."""
+
+    _template = folium.template.Template(
+        "{% macro script(this, kwargs) %}drawPlace({{ this._parent.get_name() }});{% endmacro %}"
+    )
+
+
+def render_page(page: Page) -> str:
+    """Return the page as one HTML text that opens from disk and fetches nothing.
+
+    Raises
+    ------
+    PrivateOnPublicPageError
+        A page for the public holds a private feature, a name, a note, hours or a cost.
+    """
+    if page.audience == "public":
+        refuse_private(page)
+    west, south, east, north = extent(page)
+    paper = folium.Map(
+        location=((south + north) / 2, (west + east) / 2), tiles=None, zoom_control=False, attribution_control=False,
+        zoom_snap=0, zoom_delta=0.5, box_zoom=False, max_zoom=22,
+    )  # fmt: skip
+    # Leaflet alone: none of the other people's buttons, icons and styles that folium brings along.
+    paper.default_js = [("leaflet", LEAFLET_SCRIPT)]
+    paper.default_css = [("leaflet_css", LEAFLET_STYLE)]
+    folium.map.CustomPane("relief", z_index=420, pointer_events=False).add_to(paper)
+    if page.relief is not None:
+        folium.raster_layers.ImageOverlay(
+            page.relief.image,
+            bounds=[[page.relief.south, page.relief.west], [page.relief.north, page.relief.east]],
+            pane="relief",
+        ).add_to(paper)
+    _Drawing().add_to(paper)  # type: ignore[no-untyped-call]
+    figure = paper.get_root()
+    names = [part.name for part in PARTS]
+    scripts = [part.name for part in PARTS if part.has_script]
+    figure._template = ENVIRONMENT.from_string(
+        template_text("page/page.html.j2"),
+        globals={
+            **sheet_parts(page),
+            **{name: value for part in PARTS for name, value in part.values(page).items()},
+            "policy": POLICY_SLOT,
+            "drawing": drawing_json(page),
+            "css": "\n".join(template_text(f"page/{name}.css") for name in ("page", *names)),
+            "js": "\n".join(template_text(f"page/{name}.js") for name in ("page", "outline", *scripts)),
+        },
+    )
+    return seal(_steady_names(figure.render(), paper))
+
+
+def _steady_names(html: str, paper: folium.Map) -> str:
+    """Give folium's elements the same names each time, so that the same place gives the same file."""
+    for number, element in enumerate([paper, *paper._children.values()]):
+        html = html.replace(element._id, f"{number:032x}")
+    return html

@@ -1,0 +1,1 @@
+"""The map sheet for the wall, and what other printed sheets share with it."""

@@ -1,0 +1,260 @@
+"""The map on the sheet: ground in the place's own grid, drawn in points at one true scale."""
+
+from __future__ import annotations
+
+import base64
+import io
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+import shapely
+from matplotlib.image import imread
+from matplotlib.path import Path as Outline
+from matplotlib.transforms import Affine2D
+from scipy import ndimage
+from shapely.geometry.base import BaseGeometry
+
+from habmap.land.grid import LocalGrid
+from habmap.measures import MM_PER_IN
+from habmap.show import symbols
+from habmap.show.palette import CONTOUR_INK, INK, PAPER
+from habmap.show.records import Page
+from habmap.show.relief import Relief
+from habmap.show.sheet.marks import PT_PER_PX, stage_pattern, svg_outline, tiled
+from habmap.show.sheet.pen import Pen
+
+PT_PER_M: Final = 72 * 1000 / MM_PER_IN
+#: How edges are drawn: ink, width [pt] and dash [pt].
+EDGE_STYLES: Final[dict[str, tuple[str, float, tuple[float, ...]]]] = {
+    "neighbour": (INK, 0.5, (1, 2)), "patch": (INK, 0.7, (4, 2)), "unit": (INK, 1.1, ()), "boundary": (INK, 2.6, ()),
+    "contour": (CONTOUR_INK, 0.75, ()),
+}  # fmt: skip
+#: Kinds too small on paper to be drawn to their outline.
+_MARKED_AREAS: Final = frozenset(symbols.POINT_MARKS) - {"pond", "other", "airport"}
+#: The shade is printed weaker than on screen: paper has no backlight, and the patterns must stay readable.
+_SHADE_ON_PAPER: Final = 0.6
+_SHADE_DPI: Final = 150
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """Where the map lies on the page, and its scale.
+
+    Attributes
+    ----------
+    left, bottom, width, height
+        The frame on the page [pt].
+    scale
+        The N of 1:N.
+    middle_xy
+        Grid point [m] in the middle of the frame.
+    grid
+        The place's grid.
+    """
+
+    left: float
+    bottom: float
+    width: float
+    height: float
+    scale: int
+    middle_xy: tuple[float, float]
+    grid: LocalGrid
+
+    @property
+    def pt_per_ground_m(self) -> float:
+        """Points of paper to a metre of ground."""
+        return PT_PER_M / self.scale
+
+    @property
+    def box(self) -> tuple[float, float, float, float]:
+        """Left, bottom, right, top [pt]."""
+        return (self.left, self.bottom, self.left + self.width, self.bottom + self.height)
+
+    @property
+    def outline(self) -> Outline:
+        """The frame as a closed outline."""
+        left, bottom, right, top = self.box
+        return Outline([(left, bottom), (right, bottom), (right, top), (left, top), (left, bottom)], closed=True)
+
+    def on_paper(self, geometry: BaseGeometry) -> Any:
+        """Return a lon/lat geometry in points of the page."""
+        centre = np.array([self.left + self.width / 2, self.bottom + self.height / 2])
+        middle = np.array(self.middle_xy)
+        return shapely.transform(self.grid.to_grid(geometry), lambda xy: centre + (xy - middle) * self.pt_per_ground_m)
+
+    @property
+    def middle_lonlat(self) -> tuple[float, float]:
+        """Longitude and latitude of the sheet's middle [°]."""
+        point = self.grid.to_lonlat(shapely.Point(self.middle_xy))
+        return (float(point.x), float(point.y))
+
+
+def outline_of(shape: BaseGeometry) -> Outline | None:
+    """Return polygons, lines and rings as one outline, holes turned against their shells; ``None`` if there is none."""
+    rings: list[np.ndarray[Any, Any]] = []
+    for part in shapely.get_parts(shape):
+        if part.is_empty:
+            continue
+        if part.geom_type == "Polygon":
+            turned = shapely.orient_polygons(part)
+            rings += [shapely.get_coordinates(ring) for ring in (turned.exterior, *turned.interiors)]
+        elif part.geom_type in ("LineString", "LinearRing"):
+            rings.append(shapely.get_coordinates(part))
+    if not rings:
+        return None
+    codes = [Outline.LINETO] * sum(len(ring) for ring in rings)
+    start = 0
+    for ring in rings:
+        codes[start] = Outline.MOVETO
+        start += len(ring)
+        if np.array_equal(ring[0], ring[-1]):
+            codes[start - 1] = Outline.CLOSEPOLY
+    return Outline(np.vstack(rings), codes)
+
+
+def draw_ground(pen: Pen, frame: Frame, page: Page, *, neighbours: Sequence[BaseGeometry] = ()) -> None:
+    """Draw all of the map but its words (see ``sheet_labels``) and its frame (`draw_frame`).
+
+    Parameters
+    ----------
+    pen
+        The page.
+    frame
+        Where, and at what scale.
+    page
+        What there is to draw.
+    neighbours
+        Outlines of other units, for a sheet of one unit (lon/lat).
+    """
+    window = shapely.box(*frame.box)
+    for piece in page.pieces:
+        ground = frame.on_paper(piece.geometry)
+        if ground.intersects(window):
+            stage_area(pen, ground, piece.stage, clip=frame.outline)
+    if page.relief is not None:
+        pen.picture(_shade(page.relief, frame), frame.box)
+        _contours(pen, frame, page.relief)
+    for shape in neighbours:
+        draw_edge(pen, frame.on_paper(shape), "neighbour", clip=frame.outline)
+    for work in page.work:
+        draw_edge(pen, frame.on_paper(work.geometry), "patch", clip=frame.outline)
+    for unit in page.units:
+        draw_edge(pen, frame.on_paper(unit.geometry), "unit", clip=frame.outline)
+    if page.boundary is not None:
+        draw_edge(pen, frame.on_paper(page.boundary), "boundary", clip=frame.outline)
+    for feature in page.features:
+        draw_feature(pen, frame.on_paper(feature.geometry), feature.kind, clip=frame.outline)
+
+
+def draw_frame(pen: Pen, frame: Frame) -> None:
+    """Draw the edge of the map, over everything that runs into it."""
+    pen.box(frame.left, frame.bottom, frame.width, frame.height, edgecolor=INK, linewidth=1.2)
+
+
+def stage_area(pen: Pen, ground: BaseGeometry, stage: str, *, clip: Outline | None = None) -> None:
+    """Fill ground (points of the page) with a stage's colour and pattern."""
+    outline = outline_of(ground)
+    if outline is None:
+        return
+    pattern = stage_pattern(stage)
+    pen.path(outline, clip=clip, facecolor=pattern.fill)
+    if not pattern.marks:
+        return
+    bounds = ground.bounds
+    if clip is not None:
+        (left, bottom), (right, top) = clip.get_extents().get_points()
+        bounds = (max(bounds[0], left), max(bounds[1], bottom), min(bounds[2], right), min(bounds[3], top))
+        inside = outline_of(shapely.intersection(shapely.make_valid(ground), shapely.box(left, bottom, right, top)))
+        if inside is None:
+            return
+        outline = inside
+    for marks, mark in tiled(pattern, bounds):
+        if mark.width_px:
+            pen.path(marks, clip=outline, edgecolor=mark.ink, linewidth=mark.width_px * PT_PER_PX)
+        else:
+            pen.path(marks, clip=outline, facecolor=mark.ink)
+
+
+def draw_edge(pen: Pen, shape: BaseGeometry, kind: str, *, clip: Outline | None = None) -> None:
+    """Draw an edge (points of the page) in ink on a slightly broader line of paper, to show on dark ground too."""
+    outline = outline_of(shape)
+    if outline is None:
+        return
+    ink, width, dash = EDGE_STYLES[kind]
+    pen.path(outline, clip=clip, edgecolor=PAPER, linewidth=width + 1.3, joinstyle="round")
+    style: Any = (0, tuple(part / width for part in dash)) if dash else "solid"
+    pen.path(outline, clip=clip, edgecolor=ink, linewidth=width, joinstyle="round", capstyle="butt", linestyle=style)
+
+
+def is_drawn_to_shape(shape: BaseGeometry, kind: str) -> bool:
+    """Tell whether a feature is drawn along its own shape; points and buildings are drawn as a mark."""
+    return "Point" not in shape.geom_type and ("Polygon" not in shape.geom_type or kind not in _MARKED_AREAS)
+
+
+def draw_feature(pen: Pen, shape: BaseGeometry, kind: str, *, clip: Outline | None = None) -> None:
+    """Draw a feature (points of the page) in the survey's convention."""
+    for part in shapely.get_parts(shape):
+        if not is_drawn_to_shape(part, kind):
+            part = part if part.geom_type == "Point" else part.representative_point()
+            path, is_solid = symbols.point_mark(kind)
+            place = Affine2D().translate(-7, -7).scale(PT_PER_PX, -PT_PER_PX).translate(part.x, part.y)
+            mark = svg_outline(path).transformed(place)
+            pen.path(mark, clip=clip, edgecolor=PAPER, facecolor="none" if is_solid else PAPER, linewidth=3)
+            pen.path(mark, clip=clip, edgecolor=INK, facecolor=INK if is_solid else "none", linewidth=0.9)
+            continue
+        outline = outline_of(part)
+        if outline is None:
+            continue
+        strokes = symbols.line_strokes(kind)
+        if kind != "road":
+            pen.path(outline, clip=clip, edgecolor=PAPER, linewidth=(strokes[0].width + 2.6) * PT_PER_PX)
+        for stroke in strokes:
+            dash = [float(step) for step in stroke.dash.split()]
+            # A dash of no length with round ends is a dot; a paper line needs some length to draw one.
+            style: Any = (0, tuple(max(step, 0.01) / stroke.width for step in dash)) if dash else "solid"
+            pen.path(
+                outline, clip=clip, edgecolor=stroke.ink, linewidth=stroke.width * PT_PER_PX, linestyle=style,
+                capstyle=stroke.cap, joinstyle="round",
+            )  # fmt: skip
+
+
+# --- relief -------------------------------------------------------------------------------------------------
+
+
+def _shade(relief: Relief, frame: Frame) -> np.ndarray[Any, Any]:
+    """Turn the shade from its Mercator picture into the frame, as RGBA of one ink."""
+    source = imread(io.BytesIO(base64.b64decode(relief.image.partition(",")[2])))[:, :, 3]
+    columns = max(2, round(frame.width / 72 * _SHADE_DPI))
+    rows = max(2, round(frame.height / 72 * _SHADE_DPI))
+    x_pt = (np.arange(columns) + 0.5) / columns * frame.width - frame.width / 2
+    y_pt = frame.height / 2 - (np.arange(rows) + 0.5) / rows * frame.height
+    x_m = frame.middle_xy[0] + x_pt / frame.pt_per_ground_m
+    y_m = frame.middle_xy[1] + y_pt / frame.pt_per_ground_m
+    across, up = np.meshgrid(x_m, y_m)
+    # As one line, which is far quicker to make than as many points.
+    lattice = shapely.LineString(np.column_stack([across.ravel(), up.ravel()]))
+    lonlat = shapely.get_coordinates(frame.grid.to_lonlat(lattice))
+    north, south, at = (_mercator(np.asarray(lat)) for lat in (relief.north, relief.south, lonlat[:, 1]))
+    row = (north - at) / (north - south) * source.shape[0] - 0.5
+    column = (lonlat[:, 0] - relief.west) / (relief.east - relief.west) * source.shape[1] - 0.5
+    alpha = ndimage.map_coordinates(source.astype(float), [row, column], order=1, cval=0.0).reshape(rows, columns)
+    ink = [int(INK[k : k + 2], 16) for k in (1, 3, 5)]
+    image = np.empty((rows, columns, 4), np.uint8)
+    image[:, :, :3] = ink
+    image[:, :, 3] = np.rint(255 * _SHADE_ON_PAPER * np.clip(alpha, 0, 1))
+    return image
+
+
+def _mercator(lat_deg: np.ndarray[Any, Any]) -> np.ndarray[Any, Any]:
+    return np.log(np.tan(np.pi / 4 + np.radians(lat_deg) / 2))  # type: ignore[no-any-return]
+
+
+def _contours(pen: Pen, frame: Frame, relief: Relief) -> None:
+    for line in relief.contours:
+        outline = outline_of(frame.on_paper(shapely.LineString(line.lonlat)))
+        if outline is not None:
+            width = 0.75 if line.is_index else 0.4
+            pen.path(outline, clip=frame.outline, edgecolor=PAPER, linewidth=width + 0.6, alpha=0.55)
+            pen.path(outline, clip=frame.outline, edgecolor=CONTOUR_INK, linewidth=width)

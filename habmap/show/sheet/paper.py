@@ -1,0 +1,57 @@
+"""What sheets of paper share: their sizes, the scales that a map on them may have, and how the PDF is written."""
+
+from __future__ import annotations
+
+from typing import Any, Final, Literal, get_args
+
+from habmap.errors import InputError
+from habmap.measures import MM_PER_IN
+from habmap.show.sheet.map import PT_PER_M
+
+Paper = Literal["letter", "tabloid", "a4", "a3"]
+PAPERS: Final[tuple[Paper, ...]] = get_args(Paper)
+#: Points to a millimetre.
+MM_PT: Final = 72 / MM_PER_IN
+#: Short and long side [pt]: ANSI/ASME Y14.1 sizes A and B, ISO 216 A4 and A3.
+SIZES_PT: Final[dict[Paper, tuple[float, float]]] = {
+    "letter": (612.0, 792.0), "tabloid": (792.0, 1224.0), "a4": (210 * MM_PT, 297 * MM_PT),
+    "a3": (297 * MM_PT, 420 * MM_PT),
+}  # fmt: skip
+#: Scales that are round as 1:N, or as whole tens and hundreds of feet to the inch.
+_ROUND: Final = (1.0, 1.2, 1.5, 2.0, 2.4, 2.5, 3.0, 3.6, 4.0, 4.8, 5.0, 6.0, 7.5, 8.0, 9.6)
+SCALES: Final[tuple[int, ...]] = tuple(round(step * 10**power) for power in range(2, 9) for step in _ROUND)
+#: Ground shown around what the map is about, as a share of the frame.
+_AIR: Final = 0.012
+#: parse_math off: a name with $ in it is a name. Type 42: fonts embedded whole glyphs, text can be searched.
+PDF_SETTINGS: Final[dict[Any, Any]] = {
+    "pdf.fonttype": 42, "text.parse_math": False, "path.simplify": False, "pdf.compression": 6,
+    "savefig.dpi": 150, "image.composite_image": False,
+}  # fmt: skip
+
+
+def fitting_scale(size_m: tuple[float, float], room_pt: tuple[float, float], *, mend: str) -> int:
+    """Return the N of the largest round 1:N at which ground fits a frame.
+
+    Parameters
+    ----------
+    size_m, room_pt
+        Width and height of the ground [m] and of the frame [pt].
+    mend
+        What the person could do where nothing fits.
+
+    Raises
+    ------
+    InputError
+        The ground is wider than the smallest scale takes in.
+    """
+    for scale in SCALES:
+        if all(
+            side_m * PT_PER_M / scale <= room * (1 - 2 * _AIR) for side_m, room in zip(size_m, room_pt, strict=True)
+        ):
+            return scale
+    raise InputError(
+        "this ground is too wide for one sheet",
+        value=f"{size_m[0] / 1000:,.0f} by {size_m[1] / 1000:,.0f} km",
+        allowed=f"what fits at 1:{SCALES[-1]:,}",
+        mend=mend,
+    )

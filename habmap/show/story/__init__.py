@@ -1,0 +1,1 @@
+"""The four pages for a meeting without a screen."""

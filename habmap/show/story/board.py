@@ -1,0 +1,122 @@
+"""One page of the story: its margins, its sentence, its foot, and how large its type is on the paper at hand."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from habmap.show import words
+from habmap.show.sheet.foot import Foot
+from habmap.show.sheet.paper import SIZES_PT, Paper
+from habmap.show.sheet.pen import LEADING, Pen, at_most, clipped, text_width_pt, wrapped
+from habmap.show.story.story import Story
+
+#: What a room reads, the sentence above it, and what only those who come close read [pt].
+ROOM_PT: Final = 24.0
+_HEAD_PT: Final = 28.0
+NEAR_PT: Final = 12.0
+_MARGIN_PT: Final = 30.0
+_GAP_PT: Final = 12.0
+_MOST_REMARKS: Final = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Board:
+    """One page, and how much larger than Letter it is drawn; never smaller."""
+
+    pen: Pen
+    k: float
+
+    @classmethod
+    def of(cls, paper: Paper) -> Board:
+        short, long = SIZES_PT[paper]
+        letter_short, letter_long = SIZES_PT["letter"]
+        return cls(Pen((long, short)), max(1.0, min(long / letter_long, short / letter_short)))
+
+    @property
+    def left(self) -> float:
+        return _MARGIN_PT * self.k
+
+    @property
+    def width(self) -> float:
+        return self.pen.size_pt[0] - 2 * self.left
+
+    @property
+    def right(self) -> float:
+        return self.left + self.width
+
+    @property
+    def gap(self) -> float:
+        return _GAP_PT * self.k
+
+    @property
+    def room_pt(self) -> float:
+        return ROOM_PT * self.k
+
+    @property
+    def line(self) -> float:
+        return self.room_pt * LEADING
+
+    @property
+    def near_pt(self) -> float:
+        return NEAR_PT * self.k
+
+    def head(self, text: str) -> float:
+        """Set the page's sentence across the top, three lines at most; return where it ends."""
+        size = _HEAD_PT * self.k
+        lines = at_most(3, wrapped(text, self.width, size_pt=size, is_bold=True))
+        top = self.pen.size_pt[1] - self.left + 4 * self.k
+        return self.pen.block(self.left, top, lines, size_pt=size, is_bold=True) - self.gap / 2
+
+    def foot(self, story: Story, number: int, *, cautions: Sequence[str], more: Sequence[str] = ()) -> Foot:
+        """Return cautions, date and how the numbers were made, ready for the foot."""
+        page = story.page
+        state = "before any logged work" if page.on is None else f"work up to {words.day_words(page.on)}"
+        public = ", made for the public" if page.audience == "public" else ""
+        how = [
+            f"{clipped(page.place, self.width / 2, size_pt=self.near_pt)}: {state}, "
+            f"drawn {words.day_words(page.drawn_on)}{public}, page {number} of 4.",
+            *more,
+            page.method[0],
+            # Without units the pages say so in large type; one line to each of many units would fill the page.
+            *(_few(page.missing) if page.units else ()),
+        ]
+        shown = [caution for caution in cautions if caution in page.cautions]
+        return Foot.of(shown, how, self.width, size_pt=self.near_pt)
+
+    def stand(self, foot: Foot) -> float:
+        """Draw the foot; return where it begins."""
+        foot.draw(self.pen, self.left, self.left - 4 * self.k)
+        return self.over(foot)
+
+    def over(self, foot: Foot) -> float:
+        """Return the height above which the page is free."""
+        return self.left + foot.height + self.gap
+
+    def tell(
+        self, texts: Sequence[str], left: float, top: float, width: float, floor: float, *, mark: str = ""
+    ) -> float:
+        """Set sentences in the room's size as far as they have room, whole ones only; return where they end."""
+        indent = text_width_pt(f"{mark} ", size_pt=self.room_pt, is_serif=True) + 5 * self.k if mark else 0.0
+        for index, text in enumerate(texts):
+            lines = wrapped(text, width - indent, size_pt=self.room_pt)
+            rest = len(texts) - index
+            keep = self.line if rest > 1 else 0.0
+            if top - len(lines) * self.line < floor + keep - 1:
+                room = int((top - floor + 1) / self.line)
+                if rest > 1 and room >= 1:
+                    self.pen.block(left, top, [f"And {rest} more."], size_pt=self.room_pt)
+                elif room >= 1:
+                    self.pen.block(left + indent, top, at_most(room, lines), size_pt=self.room_pt)
+                return top - min(room, 1) * self.line
+            if mark:
+                self.pen.block(left, top, [mark], size_pt=self.room_pt)
+            top = self.pen.block(left + indent, top, lines, size_pt=self.room_pt) - 5 * self.k
+        return top
+
+
+def _few(texts: Sequence[str]) -> list[str]:
+    """Return the first remarks, and how many more there are."""
+    shown = list(texts[:_MOST_REMARKS])
+    return shown if len(texts) == len(shown) else [*shown, f"{len(texts) - len(shown)} more remarks stand on the map."]

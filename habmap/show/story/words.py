@@ -1,0 +1,243 @@
+"""The sentences of the story: a neighbour talking to a room."""
+
+from __future__ import annotations
+
+from habmap.show import words
+from habmap.show.story.story import Story, StoryDue, StoryEffort, StoryUnit
+from habmap.vocabulary import PRACTICE_WORDS, WIND_WORDS, wind_16
+from habmap.work.season_account import Season
+from habmap.work.seasons import WHAT_WORDS
+
+
+def by_season(story: Story) -> str:
+    """Return what the seasons did, in one sentence."""
+    if not story.page.units:
+        return "No units are drawn yet, so no season has acres."
+    if not story.seasons:
+        return f"Nothing is logged yet: {words.tenths(story.start_acres)} acres of cedar as they stood at the start."
+    best = max(story.seasons, key=lambda season: season.treated_acres)
+    last = story.seasons[-1]
+    done = f"{words.tenths(last.cumulative_treated_acres)} acres treated at least once"
+    if len(story.seasons) == 1 or best.treated_acres < words.SPOKEN_ACRES:
+        return f"{done} in {_count(len(story.seasons), 'season')}; {words.tenths(last.remaining_acres)} remain."
+    return (
+        f"{done} in {_count(len(story.seasons), 'season')}, the most in {best.label}: "
+        f"{words.tenths(best.treated_acres)} acres."
+    )
+
+
+def practices(story: Story) -> str:
+    """Return what was done on how much ground, all seasons together."""
+    spoken = [
+        (practice, acres)
+        for practice, acres in story.practices
+        if acres >= words.SPOKEN_ACRES and practice not in ("keep", "look")  # neither is work on the ground
+    ]
+    if not spoken:
+        return "No work is logged yet."
+    told = ", ".join(f"{PRACTICE_WORDS[practice]} {words.tenths(acres)}" for practice, acres in spoken)
+    return f"Acres worked so far: {told}."
+
+
+def season_rows(story: Story, most: int) -> list[tuple[str, str, str]]:
+    """Return label, acres treated in it and acres that then remained, the older seasons in one row if need be."""
+    seasons = list(story.seasons)
+    rows: list[tuple[str, str, str]] = []
+    if len(seasons) > most:
+        older, seasons = seasons[: len(seasons) - most + 1], seasons[len(seasons) - most + 1 :]
+        rows.append(
+            (
+                "earlier",
+                words.tenths(sum(season.treated_acres for season in older)),
+                words.tenths(older[-1].remaining_acres),
+            )
+        )
+    return rows + [_row(season) for season in seasons]
+
+
+def _row(season: Season) -> tuple[str, str, str]:
+    return (season.label, words.tenths(season.treated_acres), words.tenths(season.remaining_acres))
+
+
+def running(story: Story) -> str:
+    """Return a word on the season that is not over on the account's own day; empty where it is."""
+    if story.seasons and story.page.on is not None and story.page.on < story.seasons[-1].last_day:
+        return f"The season {story.seasons[-1].label} is told up to {words.day_words(story.page.on)}."
+    return ""
+
+
+def left_on_purpose(story: Story) -> str:
+    """Return where cedar left on purpose is counted; empty where none is."""
+    if story.page.keep_acres < words.SPOKEN_ACRES:
+        return ""
+    return "Cedar left on purpose remains until the season in which it was marked, and is in no column after it."
+
+
+# --- what comes next ----------------------------------------------------------------------------------------
+
+
+def comes_next(story: Story) -> str:
+    """Return what comes next and why, in one sentence."""
+    if not story.page.units:
+        return "What comes next cannot be said: no units are drawn yet."
+    if not story.next_units:
+        return "Nothing waits: no cedar ground here asks for work."
+    first, *others = [unit.said for unit in story.next_units[:3]]
+    return f"Next: {first}{f', then {words.joined(others)}' if others else ''}."
+
+
+def unit_heading(unit: StoryUnit) -> str:
+    """Return a unit's numeral, name and acres."""
+    acres = unit.remaining_acres if unit.remaining_acres >= words.SPOKEN_ACRES else unit.upkeep_acres
+    return f"{unit.order}. {unit.title}, {words.tenths(acres)} acres"
+
+
+def unit_reasons(unit: StoryUnit) -> str:
+    """Return why a unit stands where it does, as one would tell it over a fence."""
+    if unit.remaining_acres < words.SPOKEN_ACRES:
+        sentences = ["Treated once; young cedars or the years ask for another pass."]
+    else:
+        sentences = [_faces(unit), _thick(unit)]
+    return " ".join([*sentences, *(f"{remark[0].upper()}{remark[1:]}." for remark in unit.remarks if remark)])
+
+
+def _faces(unit: StoryUnit) -> str:
+    if unit.sun_facing_pct is None:
+        return "Which way it faces is not known."
+    if unit.aspect_mean_deg is None:
+        return "It faces no one way."
+    way = f"Faces {WIND_WORDS[wind_16(unit.aspect_mean_deg)]}"
+    return f"{way}." if unit.sun_facing_pct < 0.5 else f"{way}, {unit.sun_facing_pct:.0f} % sun-facing."
+
+
+def _thick(unit: StoryUnit) -> str:
+    among = " among hardwoods" if unit.cover == "mixed" else ""
+    if unit.is_dense is None:
+        return f"How thick its cedars stand{among} is not measured."
+    count = "" if unit.stems_per_acre is None else f", about {unit.stems_per_acre:,.0f} to the acre"
+    return f"{'Thick' if unit.is_dense else 'Thin'} cedars{among}{count}."
+
+
+def due(story: Story) -> list[str]:
+    """Return what is due, what presses first, as one sentence after another."""
+    if not story.due:
+        return [f"Nothing is due on {words.day_words(story.due_on)}, nor in the 90 days after it."]
+    lines = [_due(item, is_first=not number) for number, item in enumerate(story.due)]
+    opening = "Now" if story.due[0].state == "in force" else "Due"
+    return [f"{opening}: {lines[0]}", *lines[1:]]
+
+
+def _due(item: StoryDue, *, is_first: bool) -> str:
+    name = WHAT_WORDS[item.what]
+    if item.what == "piles":
+        name = "piles not burned yet"
+    elif item.what == "drying":
+        # "In the window" on a wall might be taken for leave to burn; days past it are a warning and are said.
+        name = "slash past its drying days" if item.state == "past the window" else "slash drying"
+    elif item.state != "due":
+        name += f", {item.state}"
+    if item.words:
+        return f"{name}: {item.words}{_span(item)}"
+    if not item.units:
+        return f"{name}{_span(item)}"
+    return f"{name}: {_count(item.units, 'unit') if is_first else item.units}"
+
+
+def _span(item: StoryDue) -> str:
+    """Return the days of a closed time or a hold; what the ground asks for has none here."""
+    if item.what not in ("no_burn", "no_cut", "hold") or item.to_date is None:
+        return ""
+    since = "" if item.from_date is None else f" {words.short_day(item.from_date)}"
+    return f",{since} to {words.short_day(item.to_date)}"
+
+
+# --- what it costs, and help --------------------------------------------------------------------------------
+
+
+def remains(story: Story) -> str:
+    """Return the last page's sentence."""
+    page, effort = story.page, story.effort
+    if not page.units:
+        return "What remains cannot be said: no units are drawn yet."
+    if page.remaining_acres < words.SPOKEN_ACRES:
+        return "No cedar ground remains to be treated; what is asked now is upkeep and a watchful eye."
+    text = f"{words.tenths(page.remaining_acres)} acres remain"
+    if effort is not None and effort.hours_left is not None:
+        text += f"; at our own pace that is about {effort.hours_left:,.0f} person-hours"
+    return f"{text}. Help is welcome."
+
+
+def effort_sentences(effort: StoryEffort, *, remaining_acres: float, contract: tuple[str, ...]) -> list[str]:
+    """Return hours and money so far and to come, each with its range where the log gives one."""
+    spent = [f"{effort.person_hours:,.0f} person-hours"] if effort.person_hours > 0 else []
+    if effort.cost > 0:
+        spent.append(f"{effort.cost:,.0f} {effort.currency}")
+    lines = [f"So far: {' and '.join(spent)}." if spent else "The log tells no hours and no cost yet."]
+    if remaining_acres < words.SPOKEN_ACRES:
+        lines.append("No acres remain whose hours could be told.")
+    elif effort.hours_left is None:
+        lines.append("What the rest would take is not known: no line of the log gives its hours.")
+    else:
+        days = "" if effort.days_left is None else f", {effort.days_left:,.0f} days of one person"
+        lines.append(
+            f"The rest: about {effort.hours_left:,.0f} person-hours"
+            f"{_range(effort.hours_left_low, effort.hours_left_high)}{days}."
+        )
+    if effort.cost_left:
+        lines.append(
+            f"It would cost about {effort.cost_left:,.0f} {effort.currency}"
+            f"{_range(effort.cost_left_low, effort.cost_left_high)}."
+        )
+    lines += contract
+    if effort.finish is not None and effort.hours_per_week is not None and remaining_acres >= words.SPOKEN_ACRES:
+        low, high = effort.finish_low, effort.finish_high
+        between = "" if low is None or high is None else f" ({words.short_day(low)} to {words.short_day(high)})"
+        lines.append(
+            f"At {effort.hours_per_week:g} hours a week it ends about {words.short_day(effort.finish)}{between}."
+        )
+    if effort.hours_left and effort.days_left and remaining_acres >= words.SPOKEN_ACRES:
+        lines.append(
+            f"At our pace an acre takes {effort.hours_left / remaining_acres:.1f} hours: a helper’s day is "
+            f"about {words.tenths(remaining_acres / effort.days_left)} acres."
+        )
+    return lines
+
+
+def _range(low: float | None, high: float | None) -> str:
+    return "" if low is None or high is None else f" ({low:,.0f} to {high:,.0f})"
+
+
+def remaining_sentences(story: Story) -> list[str]:
+    """Return what remains in acres alone, for a copy without hours or money."""
+    units = [unit for unit in story.page.units if unit.remaining_acres >= words.SPOKEN_ACRES]
+    if not units:
+        return ["No acres remain to be treated for the first time."]
+    units.sort(key=lambda unit: -unit.remaining_acres)
+    lines = [f"Cedar remains on {_count(len(units), 'unit')}; the largest parts:"]
+    return lines + [f"{words.unit_title(unit)}: {words.tenths(unit.remaining_acres)} acres." for unit in units[:6]]
+
+
+def asked(story: Story) -> list[str]:
+    """Return the help that is asked: the steward's own list, else what the figures themselves ask for."""
+    if story.ask:
+        return [text.strip() for text in story.ask if text.strip()]
+    lines = []
+    first = next((unit for unit in story.next_units if unit.remaining_acres >= words.SPOKEN_ACRES), None)
+    if first is not None:
+        hours = first.person_hours_left
+        lines.append(
+            f"Cutting on {first.said}: {words.tenths(first.remaining_acres)} acres"
+            + ("." if hours is None else f", about {hours:,.0f} person-hours.")
+        )
+    if story.down_acres >= words.SPOKEN_ACRES:
+        lines.append(f"Hands or a machine for slash: {words.tenths(story.down_acres)} acres lie cut.")
+    looks = sum(item.units for item in story.due if item.what == "look" and item.state in ("due", "overdue"))
+    if looks:
+        lines.append(f"Eyes: {_count(looks, 'unit')} should be walked and looked over.")
+    lines.append("Tell us of nests, graves and old sites before work begins there.")
+    lines.append("On a burn day keep the roads clear, and leave the fire to its crew.")
+    return lines
+
+
+def _count(number: int, noun: str) -> str:
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
