@@ -148,12 +148,16 @@ def draw_pages(place: Path) -> dict[str, Path]:
 
 
 def words_and_look(page: str) -> str:
-    """Return a page's words, styles and own scripts, without its drawings (they follow the figures) and its date."""
+    """Return a page's words, styles and own scripts.
+
+    Its drawings stay out (they follow the figures), and what changes with the day of drawing.
+    """
     for pattern in (
         r'<meta http-equiv="Content-Security-Policy"[^>]*>',
         r"data:[a-z/+-]+;base64,[A-Za-z0-9+/=]+",
         r'<script type="application/json".*?</script>',
         r"[Dd]rawn (?:on )?[A-Z][a-z]+ \d+, \d{4}",
+        ", so far",  # said of a season that is not over on the day of drawing
     ):
         page = re.sub(pattern, "", page, flags=re.DOTALL)
     return page

@@ -61,6 +61,7 @@ def test_the_pictures_show_the_pages_of_today(docs: ModuleType, demo_place: Path
         ("color: #111", "color: #112", True),
         ("const a = 1", "const a = 2", True),
         ("Drawn August 1, 2026.", "Drawn May 12, 2027.", False),
+        (">, so far<", "><", False),
         ("data:image/png;base64,AAAA", "data:image/png;base64,BBBB", False),
     ],
 )
@@ -69,7 +70,7 @@ def test_a_page_that_looks_otherwise_makes_its_picture_stale(
 ) -> None:
     page = (
         "<style>p { color: #111 }</style><h1>50.7 of 165.4 acres</h1><script>const a = 1;</script>"
-        '<img src="data:image/png;base64,AAAA"><p>Drawn August 1, 2026.</p>'
+        '<img src="data:image/png;base64,AAAA"><p>Drawn August 1, 2026.</p><b>2026-27</b><i>, so far</i>'
     )
     assert was in page
     assert (docs.words_and_look(page) != docs.words_and_look(page.replace(was, becomes))) is is_stale
