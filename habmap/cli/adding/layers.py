@@ -1,0 +1,88 @@
+"""``habmap add units``, ``boundary`` and ``features``: layers of a person's own map."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Annotated
+
+import typer
+
+from habmap.cli.adding.shared import FileArgument, LayerOption, MapOption, renames, show
+from habmap.cli.context import JsonOption, OverwriteOption, Session, parsed_date
+
+RepairOption = Annotated[
+    bool, typer.Option("--repair", help="Mend outlines that cross themselves, and say what that changed.")
+]
+FromOption = Annotated[
+    date | None,
+    typer.Option(
+        "--from", parser=parsed_date, metavar="YYYY-MM-DD", help="First day of new versions (default: today)."
+    ),
+]
+
+
+def units_command(
+    context: typer.Context,
+    file: FileArgument,
+    layer: LayerOption = None,
+    map_: MapOption = None,
+    repair: RepairOption = False,
+    overwrite: OverwriteOption = False,
+    from_: FromOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Load units: polygons with unit_id, name and cover.
+
+    An existing unit_id becomes a new version with --overwrite.
+    """
+    columns = renames(map_)
+    from habmap.jobs.add.layers import add_units
+
+    session: Session = context.obj
+    store = session.store()
+    result = add_units(
+        store,
+        path=file,
+        valid_from=from_ or session.today(store.settings.place.timezone),
+        now=session.now(),
+        layer=layer,
+        columns=columns,
+        repair=repair,
+        overwrite=overwrite,
+    )
+    show(result, as_json=as_json)
+
+
+def boundary_command(
+    context: typer.Context,
+    file: FileArgument,
+    layer: LayerOption = None,
+    repair: RepairOption = False,
+    overwrite: OverwriteOption = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Load the property's outer line."""
+    from habmap.jobs.add.layers import add_boundary
+
+    session: Session = context.obj
+    result = add_boundary(
+        session.store(), path=file, now=session.now(), layer=layer, repair=repair, overwrite=overwrite
+    )
+    show(result, as_json=as_json)
+
+
+def features_command(
+    context: typer.Context,
+    file: FileArgument,
+    layer: LayerOption = None,
+    map_: MapOption = None,
+    repair: RepairOption = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Load roads, houses, creeks and other things, each of a kind."""
+    columns = renames(map_)
+    from habmap.jobs.add.layers import add_features
+
+    session: Session = context.obj
+    result = add_features(session.store(), path=file, now=session.now(), layer=layer, columns=columns, repair=repair)
+    show(result, as_json=as_json)

@@ -1,0 +1,93 @@
+"""What the commands of ``habmap add`` share: the options on the file, and the printing of what it brought."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from habmap.cli.output import print_json, say, warn
+from habmap.errors import UsageError
+
+if TYPE_CHECKING:
+    from habmap.jobs.add.layers import AddResult
+
+FileArgument = Annotated[Path, typer.Argument(metavar="FILE", help="The file to load.", show_default=False)]
+LayerOption = Annotated[
+    str | None, typer.Option("--layer", metavar="NAME", help="Which layer, where the file holds several.")
+]
+MapOption = Annotated[
+    list[str] | None,
+    typer.Option("--map", metavar="FIELD=COLUMN", help="The file's own name for a field; may be given again."),
+]
+
+
+def renames(pairs: list[str] | None) -> dict[str, str]:
+    """Return field → column of the file from what ``--map`` was given.
+
+    Raises
+    ------
+    UsageError
+        A pair is not FIELD=COLUMN, or a field stands twice.
+    """
+    columns: dict[str, str] = {}
+    for pair in pairs or []:
+        name, sign, column = pair.partition("=")
+        name = name.strip().casefold()
+        if not (name and sign and column) or name in columns:
+            raise UsageError(
+                "--map does not say which column holds which field",
+                where="--map",
+                value=pair,
+                allowed="FIELD=COLUMN, each field once",
+                mend="write it like --map unit_id=STAND_NO",
+            )
+        columns[name] = column
+    return columns
+
+
+def show(result: AddResult, *, as_json: bool) -> None:
+    """Print what one file brought: warnings first, then JSON, or a sentence and the units redrawn by it."""
+    for mended in result.repaired:
+        warn(mended)
+    for warning in result.warnings:
+        warn(warning)
+    if as_json:
+        print_json("add", result)
+        return
+    say(_words(result))
+    if result.changes:
+        from habmap.cli.commands.history import change_words
+
+        for change in result.changes:
+            for line in change_words(change):
+                say(line)
+    if result.kept_columns:
+        say(f"Kept as they are: {', '.join(result.kept_columns)}.")
+
+
+def _words(result: AddResult) -> str:
+    singular, plural = {
+        "units": ("unit", "units"),
+        "boundary": ("boundary", "boundaries"),
+        "features": ("feature", "features"),
+        "entries": ("log line", "log lines"),
+        "plots": ("plot", "plots"),
+        "forecast": ("forecast hour", "forecast hours"),
+        "sightings": ("sighting", "sightings"),
+        "cover": ("frame", "frames"),
+    }[result.kind]
+    words = f"{result.loaded} {singular if result.loaded == 1 else plural} loaded"
+    if result.loaded and result.acres is not None:
+        words += f", {result.acres:,.2f} acres"
+        if result.kind == "entries":
+            words += " worked, a second pass counted again"
+    if result.acres_by_cover:
+        words += "; " + ", ".join(f"{cover} {area:,.2f}" for cover, area in result.acres_by_cover.items())
+    words += "."
+    if result.versions:
+        words += f" {result.versions} of them {'is a new version' if result.versions == 1 else 'are new versions'}."
+    if result.already_there:
+        words += f" {result.already_there} {'was' if result.already_there == 1 else 'were'} there already."
+    return words

@@ -1,0 +1,116 @@
+"""``habmap add entries``, ``plots``, ``cover``, ``sightings`` and ``forecast``: tables, row by row."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from habmap.cli.adding.shared import FileArgument, LayerOption, MapOption, renames, show
+from habmap.cli.context import JsonOption, Session
+from habmap.cli.output import say
+
+
+def entries_command(
+    context: typer.Context,
+    file: FileArgument,
+    layer: LayerOption = None,
+    map_: MapOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Load lines of the work log from a CSV table or a layer.
+
+    In a layer the shapes are the ground. A file loaded twice is no news.
+    """
+    columns = renames(map_)
+    from habmap.jobs.add.entries import add_entries
+
+    session: Session = context.obj
+    store = session.store()
+    result = add_entries(
+        store,
+        path=file,
+        columns=columns,
+        layer=layer,
+        today=session.today(store.settings.place.timezone),
+        now=session.now(),
+    )
+    show(result, as_json=as_json)
+
+
+def plots_command(
+    context: typer.Context, file: FileArgument, map_: MapOption = None, as_json: JsonOption = False
+) -> None:
+    """Load density plots and quarter points from a CSV table.
+
+    A file loaded twice is no news.
+    """
+    columns = renames(map_)
+    from habmap.jobs.add.plots import add_plots
+
+    session: Session = context.obj
+    show(add_plots(session.store(), path=file, columns=columns, now=session.now()), as_json=as_json)
+
+
+def cover_command(
+    context: typer.Context, file: FileArgument, map_: MapOption = None, as_json: JsonOption = False
+) -> None:
+    """Load plant cover read in frames from a CSV table.
+
+    A row is one plant in one frame, its cover as Daubenmire's class 1-6 or in percent; a frame with nothing in it
+    is one row with species and group blank. Each frame counts, so that a plant that is not in it counts as 0.
+    """
+    columns = renames(map_)
+    from habmap.jobs.add.cover import add_cover
+
+    session: Session = context.obj
+    store = session.store()
+    today = session.today(store.settings.place.timezone)
+    show(add_cover(store, path=file, columns=columns, today=today, now=session.now()), as_json=as_json)
+
+
+def sightings_command(
+    context: typer.Context, file: FileArgument, map_: MapOption = None, as_json: JsonOption = False
+) -> None:
+    """Load sightings from a CSV table with Darwin Core columns."""
+    columns = renames(map_)
+    from habmap.jobs.add.sightings import add_sightings
+
+    session: Session = context.obj
+    store = session.store()
+    today = session.today(store.settings.place.timezone)
+    show(add_sightings(store, path=file, columns=columns, today=today, now=session.now()), as_json=as_json)
+
+
+def forecast_command(
+    context: typer.Context,
+    file: FileArgument,
+    map_: MapOption = None,
+    wind_height: Annotated[
+        str | None, typer.Option("--wind-height", metavar="20ft|eye", help="Where its wind is meant.")
+    ] = None,
+    is_sure: Annotated[bool, typer.Option("--yes", help="The temperatures are right as they stand.")] = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Keep a forecast of hours from a CSV table.
+
+    `habmap burnday` goes by the newest one that reaches its hour.
+    """
+    from habmap.cli.burn_options import WIND_HEIGHTS, check_choice
+
+    check_choice("--wind-height", wind_height, WIND_HEIGHTS)
+    columns = renames(map_)
+    from habmap.jobs.add.forecast import add_forecast
+
+    session: Session = context.obj
+    store = session.store()
+    result = add_forecast(
+        store, path=file, columns=columns, wind_height=wind_height, is_sure=is_sure, now=session.now()
+    )
+    show(result, as_json=as_json)
+    if result.loaded and not as_json:
+        hours = store.forecasts()[0].hours
+        say(
+            f"They reach from {hours[0].at:%Y-%m-%d %H:%M} to {hours[-1].at:%Y-%m-%d %H:%M}; `habmap burnday` goes by "
+            "them where no other weather is given."
+        )
