@@ -13,7 +13,8 @@ from fakes import FakeStore, unit
 from shapely import Point, box
 
 from habmap.errors import InputError
-from habmap.jobs.check_seen import seen_faults
+from habmap.jobs.checks.facts import facts_of
+from habmap.jobs.checks.seen import seen
 from habmap.place.store import GeoPackageStore
 from habmap.work.seen import CoverFrame, CoverLine, Sighting
 
@@ -109,6 +110,6 @@ def test_check_names_what_another_program_spoiled(spoil: Callable[[], Sighting |
 
     ground = unit("A", box(0, 0, 100, 100))
     today = date(2026, 8, 1)
-    assert list(seen_faults(FakeStore([ground, SEEN, FRAME]), today=today)) == []
-    faults = list(seen_faults(FakeStore([ground, spoil()]), today=today))
-    assert len(faults) == 1 and words in faults[0][1]
+    assert list(seen(facts_of(FakeStore([ground, SEEN, FRAME]), today=today))) == []
+    faults = list(seen(facts_of(FakeStore([ground, spoil()]), today=today)))
+    assert len(faults) == 1 and words in faults[0].what

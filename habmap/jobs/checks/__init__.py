@@ -1,0 +1,1 @@
+"""What ``check`` looks at, one module per subject; each rule yields what is not as it must be."""

@@ -1,0 +1,68 @@
+"""What every rule of ``check`` looks at, read once, and the shape of what it finds."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass, field
+
+from shapely.geometry.base import BaseGeometry
+
+from habmap.jobs.ports import Store
+from habmap.land.grid import LocalGrid
+from habmap.work.ledger import effective_entries
+from habmap.work.records import Entry, Unit
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fault:
+    """One thing that is not as it must be: the rule, where, what was found and how to mend it."""
+
+    rule: str
+    where: str
+    what: str
+    mend: str
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """All that the rules look at, read once.
+
+    Attributes
+    ----------
+    today
+        The local civil day at the place.
+    versions, units
+        Every version of every unit, and those that hold now.
+    rows, entries
+        Every row of the log as written, and the lines that count.
+    shapes, patches
+        Outlines by ``uuid`` of the unit and ground by ``entry_id`` of the line, in the place's grid [m]; empty
+        before the place has one.
+    """
+
+    store: Store
+    today: dt.date
+    grid: LocalGrid | None
+    versions: tuple[Unit, ...]
+    units: tuple[Unit, ...]
+    rows: tuple[Entry, ...]
+    entries: tuple[Entry, ...]
+    shapes: dict[str, BaseGeometry] = field(default_factory=dict)
+    patches: dict[str, BaseGeometry] = field(default_factory=dict)
+
+
+def facts_of(store: Store, *, today: dt.date) -> Facts:
+    """Read what the rules look at.
+
+    Raises
+    ------
+    HabmapError
+        A row, or the file itself, cannot be read.
+    """
+    grid, entries, units = store.grid, effective_entries(store.entries()), store.units()
+    found = Facts(store, today, grid, store.unit_versions(), units, store.entries(), entries)
+    if grid is not None:
+        found.shapes.update({unit.uuid: grid.to_grid(unit.geometry) for unit in units})
+        drawn = {entry.entry_id: entry.patch for entry in entries if entry.patch is not None}
+        found.patches.update({entry_id: grid.to_grid(patch) for entry_id, patch in drawn.items()})
+    return found

@@ -1,0 +1,118 @@
+"""What must be so of the lines of the work log that count, and of the ground they cover."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from typing import Final
+
+import shapely
+from shapely import MultiPolygon
+from shapely.geometry.base import BaseGeometry
+
+from habmap import measures
+from habmap.jobs.checks.facts import Facts, Fault
+from habmap.land.acreage import overlaps
+from habmap.vocabulary import DEFAULT_KILLED_PCT, KILLING, PRACTICES
+from habmap.work.ledger import conflicts
+
+#: Practices that say nothing about what was done to standing cedars.
+_NO_WORK: Final = frozenset({"keep", "look", "seed", "other"})
+
+
+def practices(facts: Facts) -> Iterator[Fault]:
+    """Yield lines whose practice is not known, or that do not say what share they killed."""
+    for entry in facts.entries:
+        where, mend = f"line {entry.entry_id}", "correct it with `habmap amend`"
+        if entry.practice not in PRACTICES:
+            what = f"the practice {entry.practice!r} is not known"
+            yield Fault(rule="practice", where=where, what=what, mend=f"{mend}; known: {', '.join(PRACTICES)}")
+        elif entry.practice in KILLING and entry.practice not in DEFAULT_KILLED_PCT and entry.killed_pct is None:
+            what = f"`{entry.practice}` does not say what share it killed"
+            yield Fault(rule="practice", where=where, what=what, mend=f"{mend} --killed-pct")
+
+
+def numbers(facts: Facts) -> Iterator[Fault]:
+    """Yield lines with a number that cannot be."""
+    limits = {
+        "killed_pct": 100,
+        "burned_pct": 100,
+        "person_hours": math.inf,
+        "cost": math.inf,
+        "reported_acres": math.inf,
+    }
+    for entry in facts.entries:
+        for name, high in limits.items():
+            value = getattr(entry, name)
+            if value is not None and not (math.isfinite(value) and 0 <= value <= high):
+                yield Fault(
+                    rule="number",
+                    where=f"line {entry.entry_id}",
+                    what=f"{name} is {value:g}",
+                    mend="correct it with `habmap amend`",
+                )
+
+
+def corrections(facts: Facts) -> Iterator[Fault]:
+    """Yield corrections that contradict each other."""
+    for conflict in conflicts(facts.rows):
+        yield Fault(
+            rule="correction",
+            where=f"line {conflict.entry_id}",
+            what=conflict.words,
+            mend="look at it with `habmap history` and settle it with `habmap amend` or `habmap void`",
+        )
+
+
+def patches(facts: Facts) -> Iterator[Fault]:
+    """Yield lines whose ground is unusable or lies outside every unit."""
+    sound = [shape for shape in facts.shapes.values() if shape.is_valid]
+    tree = shapely.STRtree(sound)
+    for entry in facts.entries:
+        where, shape = f"line {entry.entry_id}", facts.patches.get(entry.entry_id)
+        if shape is None or shape.is_empty or not shape.is_valid:
+            yield Fault(
+                rule="patch",
+                where=where,
+                what="its ground is missing or crosses itself",
+                mend="give the right ground with `habmap amend --patch`",
+            )
+        elif not any(shapely.intersection(sound[i], shape).area > 0 for i in tree.query(shape)):
+            yield Fault(
+                rule="patch",
+                where=where,
+                what=f"all {measures.acres(shape.area):,.2f} acres of it lie outside every unit",
+                mend="load the unit it belongs to, or correct the ground with `habmap amend --patch`",
+            )
+
+
+def kept_ground(facts: Facts) -> Iterator[Fault]:
+    """Yield work on ground that was left on purpose."""
+    kept: BaseGeometry = MultiPolygon()
+    for entry in facts.entries:  # in the order of work, keep before all else of its day
+        patch = facts.patches.get(entry.entry_id)
+        if patch is None or not patch.is_valid:
+            continue
+        if entry.practice == "keep":
+            kept = kept.union(patch)
+        elif entry.practice not in _NO_WORK:
+            for shared in overlaps([kept, patch]):
+                kept_acres = measures.acres(shared.area_m2)
+                yield Fault(
+                    rule="keep",
+                    where=f"line {entry.entry_id}",
+                    what=f"`{entry.practice}` on {entry.date} covers {kept_acres:,.2f} acres left on purpose",
+                    mend="void the keep if it no longer holds, or correct the ground of the work",
+                )
+
+
+def dates(facts: Facts) -> Iterator[Fault]:
+    """Yield lines dated after today."""
+    for entry in facts.entries:
+        if entry.date > facts.today:
+            yield Fault(
+                rule="date",
+                where=f"line {entry.entry_id}",
+                what=f"{entry.date} is after today, {facts.today}",
+                mend="correct it with `habmap amend --date`",
+            )
