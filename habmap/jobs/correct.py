@@ -7,6 +7,7 @@ import uuid
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
+from zoneinfo import ZoneInfo
 
 from shapely import MultiPolygon
 
@@ -163,7 +164,7 @@ def amend(
     before = burn_of(line, store.burns())
     if row.practice in FIRE or told.given():
         told = told.over(before)
-    check_burn_said(told, practice=row.practice)
+    check_burn_said(told, practice=row.practice, day=row.date, zone=ZoneInfo(store.settings.place.timezone))
     _ask_temperature(burn, row.date, agree)
     record = burn_record(store, told, entry_id=row.entry_id, now=now, before=before)
     is_asked = ground is not None or said.reported_acres is not None  # else it was agreed to when it was written

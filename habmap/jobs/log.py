@@ -7,13 +7,14 @@ import uuid
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Final
+from zoneinfo import ZoneInfo
 
 import shapely
 from shapely import MultiPolygon
 from shapely.geometry.base import BaseGeometry
 
 from habmap.errors import InputError
-from habmap.jobs.burn.record import LOOK_NEXT_SEASON, BurnSaid, burn_record, check_burn_said, late_notices
+from habmap.jobs.burn.record import LOOK_NEXT_SEASON, BurnSaid, burn_record, check_burn_said, hour_note, late_notices
 from habmap.jobs.ports import Store
 from habmap.jobs.said import Said, cautions_for, check_practice, check_said
 from habmap.land.grid import LocalGrid
@@ -114,7 +115,7 @@ def log(
     check_practice(practice)
     check_said(said, practice=practice)
     told = burn or BurnSaid()
-    check_burn_said(told, practice=practice)
+    check_burn_said(told, practice=practice, day=date, zone=ZoneInfo(store.settings.place.timezone))
     entry = said.over(
         Entry(
             entry_id=str(uuid.uuid4()),
@@ -150,7 +151,9 @@ def add_entry(
         )
     warnings = [] if question is None else [question]
     warnings += _warnings(store, entry, units=units, outside_acres=outside_acres, patch_acres=patch_acres, today=today)
-    warnings += late_notices(burn.notices, entry.date) if burn else ()
+    if burn is not None:
+        note = hour_note(burn.ignition, entry.date, ZoneInfo(store.settings.place.timezone))
+        warnings += [*([note] if note else []), *late_notices(burn.notices, entry.date)]
     store.append([entry, *([burn] if burn else [])])
     return Logged(
         entry_id=entry.entry_id,

@@ -95,4 +95,15 @@ def ignition_of(day: date, record: BurnRecord) -> datetime | None:
     """Return the local civil time of ignition; ``None`` where nobody wrote it, or it cannot be read."""
     if record.ignition is None or not is_clock(record.ignition):
         return None
-    return datetime.combine(day, datetime.strptime(record.ignition, "%H:%M").time())
+    return moment_on(day, record.ignition)
+
+
+def moment_on(day: date, clock: str) -> datetime:
+    """Return the local civil time of a day and a time of day, ``HH:MM``.
+
+    Raises
+    ------
+    ValueError
+        The text is no time of day.
+    """
+    return datetime.combine(day, datetime.strptime(clock, "%H:%M").time())

@@ -141,6 +141,7 @@ def test_amended_weather_counts_and_voided_burns_are_gone(
         (("--observed-time", "25:00",), 2, "time of day"),
         (("--temp-f", 81), 2, "--observed-time"),
         (("--told", "Hill farm, yesterday"), 2, "who; when"),
+        (("--date", "2026-03-08", "--observed-time", "02:30"), 2, "never came"),
     ],
 )  # fmt: skip
 def test_what_cannot_be_is_refused_and_nothing_is_added(

@@ -394,6 +394,43 @@ def test_every_fault_of_a_burn_in_a_table_is_told_and_nothing_loaded(tmp_path: P
     assert list(store.entries()) == before
 
 
+def test_an_hour_that_the_clock_skips_is_refused_with_its_row(tmp_path: Path) -> None:
+    # US clocks are put forward from 02:00 to 03:00 on 2026-03-08 (15 U.S.C. 260a: the second Sunday of March).
+    store = a_place()
+    with pytest.raises(InputErrors, match="never came") as error:
+        load(store, tmp_path, "b1,2026-03-05,burn,C1,02:30,,,,", "b2,2026-03-08,burn,C1,02:30,,,,")
+    (fault,) = error.value.faults
+    assert (fault.where or "").endswith("row 3, column observed_time")
+    assert len(list(store.entries())) == 1
+
+
+def test_an_hour_that_comes_twice_is_kept_and_said(tmp_path: Path) -> None:
+    store = a_place()
+    path = tmp_path / "log.csv"
+    path.write_text(f"{HEAD}b1,2025-11-02,burn,C1,01:30,,,,\nb2,2025-11-02,burn,C2,02:30,,,,\n", encoding="utf-8")
+    notes = add_entries(store, path=path, today=TODAY, now=NOW).warnings
+    (note,) = [note for note in notes if "twice" in note]
+    assert "row 2: 01:30 came twice on 2025-11-02" in note
+    assert [record.ignition for record in store.burns()] == ["01:30", "02:30"]
+
+
+def test_a_corrected_day_may_not_skip_the_burns_hour() -> None:
+    store = a_place()
+    done = burned(store, BurnSaid(ignition="02:30"))
+    for day, when in ((date(2026, 3, 8), "never"), (date(2025, 11, 2), "once"), (date(2026, 3, 9), "once")):
+        if when == "never":
+            with pytest.raises(UsageError, match="never came"):
+                amend(store, done.entry_id, why="day", said=Said(), now=NOW, today=TODAY, date=day)
+        else:
+            again = amend(store, done.entry_id, why="day", said=Said(), now=NOW, today=TODAY, date=day)
+            assert not [words for words in again.warnings if "twice" in words]
+    twice = amend(
+        store, done.entry_id, why="day", said=Said(), now=NOW, today=TODAY, date=date(2025, 11, 2),
+        burn=BurnSaid(ignition="01:30"),
+    )  # fmt: skip
+    assert [words for words in twice.warnings if "01:30 came twice on 2025-11-02" in words]
+
+
 # --- all or nothing -----------------------------------------------------------------------------------------
 
 

@@ -9,6 +9,7 @@ from dataclasses import fields
 from datetime import date, datetime
 from pathlib import Path
 from typing import Final
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import shapely
@@ -168,6 +169,7 @@ class _Reader:
         self._found = found
         self._now = now
         self._place = uuid.UUID(store.place_id)
+        self._zone = ZoneInfo(store.settings.place.timezone)
         self._rows_of_content: dict[str, list[int]] = {}
         self.faults: list[HabmapError] = []
         self.notes: list[str] = []
@@ -219,7 +221,7 @@ class _Reader:
             product_rate=cells.text("product_rate"),
             look=self._look(cells, practice),
         )
-        burn = burn_of_cells(cells, entry=entry)
+        burn = burn_of_cells(cells, entry=entry, zone=self._zone)
         self.burn_of_row[row.number] = burn
         if burn is not None:
             self.burns.setdefault(entry_id, burn)

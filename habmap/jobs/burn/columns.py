@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from datetime import date, tzinfo
 from typing import Final
 
 from habmap.errors import UsageError
-from habmap.jobs.burn.record import BurnSaid, check_burn_said, notice_of
+from habmap.jobs.burn.record import BurnSaid, check_burn_said, hour_note, notice_of
 from habmap.place.cells import Cells
 from habmap.place.userfiles import printable
 from habmap.vocabulary import FIRE
@@ -20,8 +21,13 @@ TOLD: Final = "told"
 _BETWEEN: Final = "|"
 
 
-def burn_of_cells(cells: Cells, *, entry: Entry) -> BurnRecord | None:
+def burn_of_cells(cells: Cells, *, entry: Entry, zone: tzinfo) -> BurnRecord | None:
     """Return what a row says of its burn, after adding to the cells' faults what is wrong with it.
+
+    Parameters
+    ----------
+    zone
+        The property's: an hour that its clock skips is a fault, one that comes twice is pointed out.
 
     Notes
     -----
@@ -49,7 +55,9 @@ def burn_of_cells(cells: Cells, *, entry: Entry) -> BurnRecord | None:
         **{name: cells.number(name, low=low, high=high) for name, (low, high, _) in WEATHER_RANGES.items()},
     )
     try:
-        check_burn_said(said, practice=entry.practice, needs_hour=False)
+        # An unreadable date is a fault of its own, and stands in the entry as the first day of all.
+        day = None if entry.date == date.min else entry.date
+        check_burn_said(said, practice=entry.practice, needs_hour=False, day=day, zone=zone)
     except UsageError as error:
         field = "observed_time" if error.where == "--observed-time" else "gust_mph"
         cells.fault(error.what, field, value=error.value, allowed=error.allowed)
@@ -57,6 +65,9 @@ def burn_of_cells(cells: Cells, *, entry: Entry) -> BurnRecord | None:
     question = None if said.temp_f is None else temperature_question(entry.date.month, said.temp_f)
     if question is not None:
         cells.note(f"{question}; taken as written")
+    note = None if day is None else hour_note(said.ignition, day, zone)
+    if note is not None:
+        cells.note(note)
     if not said.given():
         return None
     return BurnRecord(

@@ -15,7 +15,17 @@ from habmap.errors import UsageError
 from habmap.jobs.ports import Store
 from habmap.land.grid import LocalGrid
 from habmap.vocabulary import FIRE
-from habmap.work.burns import PLAN_KINDS, WEATHER_RANGES, WIND_HEIGHTS, as_moment, burn_of, is_clock, record_id
+from habmap.work.burns import (
+    PLAN_KINDS,
+    WEATHER_RANGES,
+    WIND_HEIGHTS,
+    as_moment,
+    burn_of,
+    is_clock,
+    moment_on,
+    record_id,
+)
+from habmap.work.clock import comes_twice, is_skipped
 from habmap.work.ledger import corrections
 from habmap.work.records import BurnRecord, Notice
 from habmap.work.weather_doubts import temperature_question
@@ -96,6 +106,8 @@ def check_burn_said(
     month: int | None = None,
     is_sure: bool = False,
     needs_hour: bool = True,
+    day: dt.date | None = None,
+    zone: dt.tzinfo | None = None,
 ) -> None:
     """Refuse what cannot be.
 
@@ -105,11 +117,14 @@ def check_burn_said(
         1 to 12: asks back where the temperature looks like Celsius in that month, unless the person ``is_sure``.
     needs_hour
         Whether weather must come with the hour it was observed at.
+    day, zone
+        The burn's day and the property's zone, where they are known: an hour that its clock skips is refused.
 
     Raises
     ------
     UsageError
-        Weather beside work without fire or without an hour, a number that no weather has, or a word not known.
+        Weather beside work without fire or without an hour, an hour that never came, a number that no weather has, or a
+        word not known.
     """
     given = said.given()
     if given and practice not in FIRE:
@@ -139,6 +154,8 @@ def check_burn_said(
                 "this is not one of the choices", where=option_of(name), value=value_said, allowed=", ".join(allowed)
             )
     _check_hour(said, needs_hour=needs_hour)
+    if said.ignition is not None and day is not None and zone is not None:
+        _check_it_came(said.ignition, day, zone)
     if said.gust_mph is not None and said.wind_mph is not None and said.gust_mph < said.wind_mph:
         raise UsageError(
             "gusts are weaker than the wind itself",
@@ -175,6 +192,24 @@ def _check_hour(said: BurnSaid, *, needs_hour: bool) -> None:
             value=", ".join(option_of(name) for name in weather),
             mend="add the time of ignition, such as --observed-time 13:30",
         )
+
+
+def _check_it_came(ignition: str, day: dt.date, zone: dt.tzinfo) -> None:
+    if is_skipped(moment_on(day, ignition), zone):
+        raise UsageError(
+            "this hour never came: the clock was put forward over it that day",
+            where=option_of("ignition"),
+            value=f"{day} {ignition}",
+            allowed=f"an hour that a clock in {zone} showed",
+            mend="give the time of ignition on the property's own clock, or mend the date",
+        )
+
+
+def hour_note(ignition: str | None, day: dt.date, zone: dt.tzinfo) -> str | None:
+    """Point out an hour of ignition that came twice on its day; ``None`` where it came once or is not given."""
+    if ignition is None or not comes_twice(moment_on(day, ignition), zone):
+        return None
+    return f"{ignition} came twice on {day}: the clock was put back over it; a note can say which of the two it was"
 
 
 def burn_record(
