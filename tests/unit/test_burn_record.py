@@ -88,6 +88,26 @@ def test_a_notice_that_cannot_be_read_is_refused(text: str) -> None:
         notice_of(text)
 
 
+@pytest.mark.parametrize("text", ["{}; 2026-03-04; phone", "Sheriff; 2026-03-04; {}", "Sheriff; 2026-03-04 {}; phone"])
+def test_a_notice_has_a_length(text: str) -> None:
+    with pytest.raises(UsageError, match="too long") as error:
+        notice_of(text.format("x" * 201))
+    assert "up to 200 characters" in (error.value.allowed or "")
+    assert len(str(error.value)) < 1000
+
+
+def test_a_notice_of_just_the_length_is_kept() -> None:
+    assert len(notice_of(f"{'x' * 200}; 2026-03-04; {'y' * 200}").how) == 200
+
+
+def test_a_table_says_which_notice_is_too_long(tmp_path: Path) -> None:
+    with pytest.raises(InputErrors, match="too long") as error:
+        load(a_place(), tmp_path, f"b1,2026-03-05,burn,C1,13:30,,,,Hill; 2026-03-04; {'x' * 9_000}")
+    (fault,) = error.value.faults
+    assert (fault.where or "").endswith("row 2, column told")
+    assert "up to 200 characters" in (fault.allowed or "")
+
+
 @pytest.mark.parametrize(("text", "kept"), [("2026-03-04", "2026-03-04"), ("2026-03-04T23:59", "2026-03-04 23:59")])
 def test_moments_are_kept_in_one_form(text: str, kept: str) -> None:
     assert as_moment(text) == kept

@@ -6,7 +6,7 @@ from datetime import date, tzinfo
 from typing import Final
 
 from habmap.errors import UsageError
-from habmap.jobs.burn.record import BurnSaid, check_burn_said, hour_note, notice_of
+from habmap.jobs.burn.record import LONGEST_NOTICE_PART, BurnSaid, check_burn_said, hour_note, notice_of
 from habmap.place.cells import Cells
 from habmap.place.userfiles import printable
 from habmap.vocabulary import FIRE
@@ -44,7 +44,8 @@ def burn_of_cells(cells: Cells, *, entry: Entry, zone: tzinfo) -> BurnRecord | N
             error.what,
             TOLD,
             value=error.value,
-            allowed=f"who; when (YYYY-MM-DD HH:MM, or the day alone); how, several with {_BETWEEN} between",
+            allowed=f"who; when (YYYY-MM-DD HH:MM, or the day alone); how, several with {_BETWEEN} "
+            f"between, each part in up to {LONGEST_NOTICE_PART} characters",
         )
         return None
     said = BurnSaid(

@@ -38,6 +38,8 @@ LOOK_NEXT_SEASON: Final = (
 WIND_HEIGHT_WORDS: Final = {"20ft": "at 20 ft", "eye": "at eye level"}
 #: Ground shared by less than this is a common edge [m²].
 LEAST_SHARED_M2: Final = 1.0
+#: A notice is a line of a form: each of its parts is at most this long [characters] (no source).
+LONGEST_NOTICE_PART: Final = 200
 #: Options that are not named after their field.
 _OPTIONS: Final = {"ignition": "--observed-time", "wind_from_deg": "--wind-from", "notices": "--told"}
 
@@ -84,9 +86,18 @@ def notice_of(text: str) -> Notice:
     Raises
     ------
     UsageError
-        A part is missing, or the moment cannot be read.
+        A part is missing or too long, or the moment cannot be read.
     """
     parts = [part.strip() for part in text.rsplit(";", 2)]
+    longest = max(len(part) for part in parts)
+    if longest > LONGEST_NOTICE_PART:
+        raise UsageError(
+            "this notice is too long",
+            where="--told",
+            value=f"a part of {longest:,} characters",
+            allowed=f"who; when; how, each in up to {LONGEST_NOTICE_PART} characters",
+            mend="say it in a few words, and the rest in the note of the line",
+        )
     moment = as_moment(parts[1]) if len(parts) == 3 else None
     if moment is None or not parts[0] or not parts[2] or "|" in text:
         raise UsageError(
