@@ -88,7 +88,7 @@ def _print_plan(result: BurnDayResult) -> None:
         rows.append([*row, ", ".join(line.unit_ids)] if is_split else row)
     headers = ["item", "unit", "weather", "plan low", "plan high", "comparison", "distance to limit"]
     print_table([*headers, "units"] if is_split else headers, rows)
-    height = {"20ft": "at 20 ft", "eye": "at eye level"}.get(result.wind_height or "", "nobody said at what height")
+    height = {"20ft": "at 20 ft", "eye": "at eye level"}.get(result.wind_height or "", "at a height that nobody said")
     say(f"Wind {height}. Directions are degrees from true north, not from a compass needle.")
 
 

@@ -15,7 +15,7 @@ from habmap.errors import InputError, UsageError
 from habmap.jobs.burn.sheet import refuse_targets
 from habmap.land.grid import LocalGrid
 from habmap.show.burn.html import render_burn_html
-from habmap.show.burn.map import SIDE_STYLES, burn_frame, rise_ticks
+from habmap.show.burn.map import SIDE_STYLES, WIND_BOX_PT, burn_frame, rise_ticks, wind_spot
 from habmap.show.burn.pages import draw_burn_pdf, draw_burn_svg
 from habmap.show.burn.sheet import NOT_FOR_ALL, SIDE_LETTERS, SIDE_LINES, BurnSheet, Section, SheetEdge, hand_sections
 
@@ -67,6 +67,23 @@ def test_the_map_is_true_to_its_scale() -> None:
     left, bottom, right, top = north.bounds
     assert 0 < left < right < 562
     assert 0 < bottom <= top < 450
+
+
+@pytest.mark.parametrize(("width_pt", "height_pt"), [(562, 450), (300, 450), (562, 260)])
+@pytest.mark.parametrize("corner", [None, (-100, 100), (100, -100)])
+def test_the_wind_hides_no_edge_of_the_block(
+    width_pt: float, height_pt: float, corner: tuple[float, float] | None
+) -> None:
+    sheet = _sheet()
+    if corner is not None:  # a triangle leaves a corner of the map free, and that is where it goes
+        others = [point for point in ((-100, 100), (100, 100), (100, -100), (-100, -100)) if point != corner]
+        sides = [_line(one, other) for one, other in zip(others, [*others[1:], others[0]], strict=True)]
+        sheet = _sheet(edges=tuple(SheetEdge(side="side", line=line, outward_deg=0, key="S1") for line in sides))
+    frame = burn_frame(sheet, left=10, bottom=20, width=width_pt, height=height_pt)
+    x, y = wind_spot(frame, sheet)
+    wind = shapely.box(x, y, x + WIND_BOX_PT[0], y + WIND_BOX_PT[1])
+    assert shapely.box(*frame.box).covers(wind)
+    assert not any(frame.on_paper(edge.line).intersects(wind) for edge in sheet.edges)
 
 
 def test_boxes_are_empty_and_nothing_is_counted() -> None:

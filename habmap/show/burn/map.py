@@ -31,7 +31,10 @@ _LEAST_AROUND_M: Final = 35.0
 #: Strokes outward where the ground rises away: from and to this far from the edge, and how far apart [pt].
 _TICK_PT: Final = (2.5, 8.0)
 _TICKS_APART_PT: Final = 7.0
-_WIND_BOX_PT: Final = (124.0, 84.0)
+#: Places across and up the map where the wind may be drawn.
+_WIND_SPOTS: Final = 7
+#: Width and height of the box that shows the wind [pt].
+WIND_BOX_PT: Final = (124.0, 84.0)
 
 
 def burn_frame(sheet: BurnSheet, *, left: float, bottom: float, width: float, height: float) -> Frame:
@@ -171,22 +174,29 @@ def _ring(pen: Pen, frame: Frame, shape: Any) -> None:
         pen.path(Outline.circle((point.x, point.y), 12), clip=frame.outline, edgecolor="black", linewidth=1.3)
 
 
-def _wind(pen: Pen, frame: Frame, sheet: BurnSheet, labels: Labels) -> None:
-    """Draw the wind in the corner where it hides least of the block."""
+def wind_spot(frame: Frame, sheet: BurnSheet) -> tuple[float, float]:
+    """Return the left and lower edge [pt] of the wind's box.
+
+    Where it hides none of the edges, in a corner if it can, and as little of the block as it can.
+    """
     left, bottom, right, top = frame.box
-    width, height = _WIND_BOX_PT
+    width, height = WIND_BOX_PT
     block = shapely.MultiLineString([frame.on_paper(edge.line) for edge in sheet.edges])
     hull = shapely.union(shapely.convex_hull(block), block)
-    corners = [
-        (x, y) for y in (top - height - 4, bottom + 4) for x in (right - width - 4, left + 4)
-    ]  # fmt: skip
-    x, y = min(
-        corners,
-        key=lambda spot: (
-            shapely.intersection(block, shapely.box(spot[0], spot[1], spot[0] + width, spot[1] + height)).length,
-            shapely.intersection(hull, shapely.box(spot[0], spot[1], spot[0] + width, spot[1] + height)).area,
-        ),
-    )
+    columns = np.linspace(left + 4, right - width - 4, _WIND_SPOTS).tolist()
+    rows = np.linspace(bottom + 4, top - height - 4, _WIND_SPOTS).tolist()
+
+    def hidden(spot: tuple[float, float]) -> tuple[float, bool, float]:
+        box = shapely.box(spot[0], spot[1], spot[0] + width, spot[1] + height)
+        is_corner = spot[0] in (columns[0], columns[-1]) and spot[1] in (rows[0], rows[-1])
+        return (shapely.intersection(block, box).length, not is_corner, shapely.intersection(hull, box).area)
+
+    return min(((x, y) for y in reversed(rows) for x in reversed(columns)), key=hidden)
+
+
+def _wind(pen: Pen, frame: Frame, sheet: BurnSheet, labels: Labels) -> None:
+    x, y = wind_spot(frame, sheet)
+    width, height = WIND_BOX_PT
     pen.box(x, y, width, height, facecolor="white", edgecolor="black", linewidth=0.9)
     labels.take((x, y, x + width, y + height), anyway=True)
     turn_deg = frame.grid.convergence_deg(*frame.middle_lonlat)
