@@ -8,7 +8,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from habmap.errors import HabmapError, InputError, PlaceBusyError, PlaceError
-from habmap.place.schema import ALREADY_THERE
+from habmap.place.ddl import ALREADY_THERE
 
 
 def connect(path: Path, busy_timeout_s: float, *, mode: str = "rw") -> sqlite3.Connection:

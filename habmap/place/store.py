@@ -21,9 +21,9 @@ from habmap.land.grid import LocalGrid
 from habmap.place import rows as codec
 from habmap.place.bookkeeping import absent, end_replaced_versions, fix_grid, names, note_contents, stored_grid
 from habmap.place.connection import connect, transaction, words_for
+from habmap.place.ddl import APPLICATION_ID, USER_VERSION, creation_statements, table_statements, trigger_names
 from habmap.place.pictures import kept_pictures, read_picture
 from habmap.place.schema import (
-    APPLICATION_ID,
     BOUNDARY,
     BURNS,
     CANOPY,
@@ -40,11 +40,7 @@ from habmap.place.schema import (
     STORE_FILE,
     TABLES,
     UNITS,
-    USER_VERSION,
     Table,
-    creation_statements,
-    table_statements,
-    trigger_names,
 )
 from habmap.place.settings import SETTINGS_FILE, Settings, read_settings
 from habmap.place.template import settings_text
