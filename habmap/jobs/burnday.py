@@ -162,7 +162,8 @@ def burnday(store: Store, request: BurnRequest) -> BurnDayResult:
     dem = burn_ground(store, grid, block)
     features = store.features()
     above_ft = _above_weather_ft(request, block, dem)
-    air = _air(request, weather, above_ft)
+    lat_deg = float(grid.to_lonlat(shapely.point_on_surface(block)).y)
+    air = _air(request, weather, above_ft, lat_deg)
     wind_from_deg = weather["wind_from_deg"] or 0.0
     classes = fuel_classes(air, dem, float(block.area))
     driest = min((line.pct for line in classes if line.pct is not None), default=None)
@@ -240,6 +241,7 @@ def burnday(store: Store, request: BurnRequest) -> BurnDayResult:
             wind_from_deg,
             classes,
             above_ft,
+            lat_deg,
             zone,
         ),
         notify=settings.burn.notify,
@@ -293,11 +295,18 @@ def _weather(request: BurnRequest, not_used: Sequence[str]) -> dict[str, float |
     return found
 
 
-def _air(request: BurnRequest, weather: dict[str, float | None], above_ft: float | None) -> Air | None:
+def _air(request: BurnRequest, weather: dict[str, float | None], above_ft: float | None, lat_deg: float) -> Air | None:
     temp_f, rh_pct = weather["temp_f"], weather["rh_pct"]
     if temp_f is None or rh_pct is None:
         return None
-    return Air(at=request.at, temp_f=temp_f, rh_pct=rh_pct, shade_pct=request.shade_pct, above_weather_ft=above_ft)
+    return Air(
+        at=request.at,
+        temp_f=temp_f,
+        rh_pct=rh_pct,
+        shade_pct=request.shade_pct,
+        above_weather_ft=above_ft,
+        lat_deg=lat_deg,
+    )
 
 
 def _above_weather_ft(request: BurnRequest, block: Polygon | MultiPolygon, dem: BurnGround | None) -> float | None:
@@ -322,6 +331,7 @@ def _hours(
     wind_from_deg: float,
     classes: Sequence[FuelClass],
     above_ft: float | None,
+    lat_deg: float,
     zone: ZoneInfo,
 ) -> tuple[BurnHour, ...]:
     if not request.forecast:
@@ -334,6 +344,7 @@ def _hours(
         classes=[table_class(line.facing, line.slope_class) for line in classes],
         shade_pct=request.shade_pct,
         above_weather_ft=above_ft,
+        lat_deg=lat_deg,
         zone=zone,
     )
 

@@ -55,6 +55,8 @@ class Air:
         Share of the ground in shade; ``None`` counts as exposed, the drier [%].
     above_weather_ft
         Height of the ground above the place of the weather, negative below; ``None`` counts as level [ft].
+    lat_deg
+        Latitude of the ground, negative in the south [°]; ``None`` counts as northern.
     """
 
     at: datetime
@@ -62,6 +64,7 @@ class Air:
     rh_pct: float
     shade_pct: float | None = None
     above_weather_ft: float | None = None
+    lat_deg: float | None = None
 
 
 def equilibrium_moisture_simard_1968(temp_f: float, rh_pct: float) -> float:
@@ -110,6 +113,11 @@ def vapour_pressure_deficit_kpa(temp_f: float, rh_pct: float) -> float:
 
 def why_no_tables(air: Air) -> str | None:
     """Say why the tables give no figure for this air; ``None`` when they do."""
+    if air.lat_deg is not None and air.lat_deg < 0:
+        return (
+            "the tables' months and sunny faces are those of the northern half of the Earth, and this ground lies south "
+            "of the equator"
+        )
     last_hour = FIRST_HOUR + BLOCKS * BLOCK_HOURS
     if not FIRST_HOUR <= air.at.hour < last_hour:
         return f"the tables are for {FIRST_HOUR:02d}00 to {last_hour - 1}59 local time, not {air.at:%H%M}"

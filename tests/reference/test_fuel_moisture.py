@@ -124,6 +124,17 @@ def test_outside_the_range_gives_none_and_says_why(temp_f: float, above_ft: floa
 
 
 @pytest.mark.parametrize(
+    ("lat_deg", "has_figure"), [(38.0, True), (0.0, True), (None, True), (-0.01, False), (-38.0, False)]
+)
+def test_south_of_the_equator_the_months_and_faces_are_others(lat_deg: float | None, has_figure: bool) -> None:
+    # PMS 437 names its tables by months: B is May, June and July, the northern summer.
+    air = Air(at=datetime(2026, 7, 10, 14), temp_f=95, rh_pct=12, lat_deg=lat_deg)
+    assert table_moisture_pct(air, aspect="S", slope_class="0-30") == (2 if has_figure else None)
+    assert (why_no_tables(air) is None) == has_figure
+    assert has_figure or "south of the equator" in (why_no_tables(air) or "")
+
+
+@pytest.mark.parametrize(
     ("temp_f", "rh_pct", "expected"),
     [(70, 5, 1.2354), (70, 30, 5.9958), (50, 40, 7.8926), (95, 12, 2.7443)],
 )

@@ -15,6 +15,7 @@ from shapely.geometry.base import BaseGeometry
 from habmap.errors import InputError, InputErrors
 from habmap.jobs.burn.request import BurnRequest
 from habmap.jobs.burnday import BurnDayResult, burnday
+from habmap.land.grid import LocalGrid
 from habmap.place.forecast import read_forecast
 from habmap.place.settings import Settings
 from habmap.work.burnday import ITEMS, Compared, Window, compare, unlimited
@@ -278,6 +279,21 @@ def test_at_night_no_fuel_moisture_and_words() -> None:
     result = ask(place(), at=datetime(2026, 3, 20, 21))
     assert result.fine_fuel_moisture_pct is None
     assert "2100" in result.fine_fuel_words
+
+
+def test_in_the_south_no_figure_of_the_tables_and_words() -> None:
+    south = LocalGrid(-31.0, 150.0)
+    store = FakeStore([unit("A", BLOCK, grid=south)], grid=south)
+    forecast = hours(("2026-03-20T14:00", 35, 180))
+    result = ask(store, forecast=forecast)
+    assert result.fine_fuel_moisture_pct is None
+    assert "south of the equator" in result.fine_fuel_words
+    assert [line.pct for line in result.fuel_moisture] == [None]
+    assert {hour.fine_fuel_pct for hour in result.hours} == {None}
+    assert not [words for words in result.warnings if "driest figure" in words]
+    assert result.equilibrium_moisture_pct is not None  # of the air alone: the same on both halves
+    north = ask(place(), forecast=forecast)
+    assert [hour.fine_fuel_pct for hour in north.hours if not hour.is_gap] == [7]
 
 
 @pytest.mark.parametrize(

@@ -33,7 +33,7 @@ class BurnHour:
     not_met, not_given
         Items of the plan by name; both empty where there is no plan.
     fine_fuel_pct
-        Of the driest ground, by the tables; ``None`` at night.
+        Of the driest ground, by the tables; ``None`` at night, and south of the equator.
     wind_turn_deg
         Turn of the wind since ignition, for hours after it; ``wind_shift`` where it is more than 45°.
     """
@@ -74,6 +74,7 @@ def burn_hours(
     classes: Sequence[tuple[Aspect | None, SlopeClass | None, bool]],
     shade_pct: float | None,
     above_weather_ft: float | None,
+    lat_deg: float | None = None,
     zone: tzinfo | None = None,
 ) -> tuple[BurnHour, ...]:
     """Compare every hour with the plan.
@@ -82,6 +83,8 @@ def burn_hours(
     ----------
     classes
         The block's ground: aspect, slope class, whether flat.
+    lat_deg
+        Latitude of the block [°].
     zone
         The property's: an hour that its clock skips is no gap.
     """
@@ -101,7 +104,7 @@ def burn_hours(
             continue
         # A calm has no direction that a plan could be held against, and none that a wind could turn from.
         from_deg = None if hour.wind_mph == 0 else hour.wind_from_deg
-        fine_fuel_pct = _driest(hour, classes, shade_pct, above_weather_ft)
+        fine_fuel_pct = _driest(hour, classes, shade_pct, above_weather_ft, lat_deg)
         values = {
             "temp_f": hour.temp_f,
             "rh_pct": hour.rh_pct,
@@ -139,6 +142,7 @@ def _driest(
     classes: Sequence[tuple[Aspect | None, SlopeClass | None, bool]],
     shade_pct: float | None,
     above_weather_ft: float | None,
+    lat_deg: float | None,
 ) -> float | None:
     if hour.temp_f is None or hour.rh_pct is None:
         return None
@@ -148,6 +152,7 @@ def _driest(
         rh_pct=hour.rh_pct,
         shade_pct=shade_pct,
         above_weather_ft=above_weather_ft,
+        lat_deg=lat_deg,
     )
     figures = [
         table_moisture_pct(air, aspect=aspect, slope_class=slope_class, is_flat=is_flat)

@@ -90,7 +90,10 @@ def chart_words(result: BurnDayResult, chart: HoursChart) -> str:
     if any(hour.is_gap for hour in chart.hours):
         words.append("ruled slantwise: no forecast")
     if any(hour.fine_fuel_pct is None and not hour.is_gap for hour in chart.hours):
-        words.append("fuel: driest ground; no figure outside the tables’ hours (08 to 20) and range")
+        if result.fine_fuel_moisture_pct is None and all(hour.fine_fuel_pct is None for hour in chart.hours):
+            words.append(f"fuel: no figure, {result.fine_fuel_words}")
+        else:
+            words.append("fuel: driest ground; no figure outside the tables’ hours (08 to 20) and range")
     else:
         words.append("fuel: driest ground")
     return f"{source}A forecast is not the weather on site. {'; '.join(words)}."

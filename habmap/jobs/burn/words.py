@@ -120,8 +120,9 @@ def warnings_for(
         words.append("nobody said whether the wind is at 20 ft or at eye level; look which one the plan means")
     if not has_elevation:
         words.append(
-            "no elevation covers this block: its faces are unknown, the driest figure of the tables is given, and "
-            "rising ground and the way of cold air are not known"
+            "no elevation covers this block: its faces are unknown, "
+            + ("the driest figure of the tables is given, " if class_pcts else "")
+            + "and rising ground and the way of cold air are not known"
         )
     if not has_features:
         words.append(
