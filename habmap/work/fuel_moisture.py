@@ -115,8 +115,8 @@ def why_no_tables(air: Air) -> str | None:
     """Say why the tables give no figure for this air; ``None`` when they do."""
     if air.lat_deg is not None and air.lat_deg < 0:
         return (
-            "the tables' months and sunny faces are those of the northern half of the Earth, and this ground lies south "
-            "of the equator"
+            "the tables' months and sunny faces are those of the northern half of the Earth, and this ground lies "
+            "south of the equator"
         )
     last_hour = FIRST_HOUR + BLOCKS * BLOCK_HOURS
     if not FIRST_HOUR <= air.at.hour < last_hour:
