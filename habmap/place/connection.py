@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 
 from habmap.errors import HabmapError, InputError, PlaceBusyError, PlaceError
@@ -38,6 +38,23 @@ def transaction(connection: sqlite3.Connection) -> Iterator[None]:
         if connection.in_transaction:
             connection.execute("ROLLBACK")
         raise
+
+
+@contextmanager
+def reading(path: Path, busy_timeout_s: float) -> Iterator[sqlite3.Connection]:
+    """Connect for as long as a call lasts, SQLite's errors put into words."""
+    with words_for(path), closing(connect(path, busy_timeout_s)) as connection:
+        yield connection
+
+
+@contextmanager
+def writing(path: Path, busy_timeout_s: float) -> Iterator[sqlite3.Connection]:
+    """Connect, lock the file and write all that is done meanwhile, or nothing."""
+    with reading(path, busy_timeout_s) as connection:
+        # Other programs leave a GeoPackage in write-ahead mode, where a copy of the one file may lack rows.
+        connection.execute("PRAGMA journal_mode = DELETE")
+        with transaction(connection):
+            yield connection
 
 
 @contextmanager

@@ -8,21 +8,21 @@ from __future__ import annotations
 
 import sqlite3
 import uuid
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import closing, contextmanager
-from dataclasses import replace
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from contextlib import AbstractContextManager, closing
 from datetime import date
 from itertools import chain
 from pathlib import Path
 from typing import Any, Self, TypeVar
 
-from habmap.errors import HabmapError, PlaceError
+from habmap.errors import PlaceError
 from habmap.land.grid import LocalGrid
 from habmap.place import rows as codec
-from habmap.place.bookkeeping import absent, end_replaced_versions, fix_grid, names, note_contents, stored_grid
-from habmap.place.connection import connect, transaction, words_for
-from habmap.place.ddl import APPLICATION_ID, USER_VERSION, creation_statements, table_statements, trigger_names
-from habmap.place.pictures import kept_pictures, read_picture
+from habmap.place.bookkeeping import stored_grid
+from habmap.place.connection import connect, reading, words_for, writing
+from habmap.place.layout import file_faults, make_empty, place_id_of
+from habmap.place.pictures import read_picture
+from habmap.place.reading import READERS, decoded, select
 from habmap.place.schema import (
     BOUNDARY,
     BURNS,
@@ -35,15 +35,15 @@ from habmap.place.schema import (
     FORECAST,
     PHOTOS,
     PLOTS,
-    SCHEMA_VERSION,
     SIGHTINGS,
     STORE_FILE,
-    TABLES,
     UNITS,
     Table,
 )
 from habmap.place.settings import SETTINGS_FILE, Settings, read_settings
+from habmap.place.source_paths import with_full_path
 from habmap.place.template import settings_text
+from habmap.place.writing import insert, insert_with_pictures, prepared
 from habmap.work.records import (
     Boundary,
     BurnRecord,
@@ -62,7 +62,6 @@ from habmap.work.records import (
 from habmap.work.seen import CoverFrame, Sighting
 
 Record = TypeVar("Record")
-RasterSource = TypeVar("RasterSource", ElevationSource, CanopySource)
 
 #: How long a command waits for another one that is writing [s].
 BUSY_TIMEOUT_S = 10.0
@@ -112,42 +111,9 @@ class GeoPackageStore:
                 where=str(path),
                 mend="restore it from a copy of the property's folder",
             )
-        with words_for(path), closing(connect(path, busy_timeout_s)) as connection:
-            application_id = connection.execute("PRAGMA application_id").fetchone()[0]
-            tables = names(connection, "table")
-            if application_id != APPLICATION_ID or "habmap_meta" not in tables:
-                raise PlaceError(
-                    "this file is not a property that habmap made",
-                    where=str(path),
-                    mend="restore it from a copy of the folder, or make a new one with `habmap start`",
-                )
-            meta = connection.execute("SELECT place_id, schema_version FROM habmap_meta").fetchone()
-            if meta is None:
-                raise PlaceError("the property's file has no identity", where=str(path), mend="restore it from a copy")
-            if not isinstance(meta["schema_version"], int):
-                raise PlaceError(
-                    "the property's file does not say how it is laid out",
-                    where=str(path),
-                    value=f"schema {meta['schema_version']}",
-                    mend="restore it from a copy",
-                )
-            if meta["schema_version"] > SCHEMA_VERSION:
-                raise PlaceError(
-                    "this property was made by a newer habmap",
-                    where=str(path),
-                    value=f"schema {meta['schema_version']}",
-                    allowed=f"schema {SCHEMA_VERSION} or older",
-                    mend="update habmap; nothing was changed",
-                )
-            missing = {table.name for table in TABLES if not table.is_later} - tables
-            if missing:
-                raise PlaceError(
-                    "the property's file lacks tables",
-                    where=str(path),
-                    value=", ".join(sorted(missing)),
-                    mend="restore it from a copy of the property's folder",
-                )
-        return cls(folder, settings=settings, place_id=meta["place_id"], busy_timeout_s=busy_timeout_s)
+        with reading(path, busy_timeout_s) as connection:
+            place_id = place_id_of(connection, path)
+        return cls(folder, settings=settings, place_id=place_id, busy_timeout_s=busy_timeout_s)
 
     @classmethod
     def create(
@@ -190,12 +156,7 @@ class GeoPackageStore:
             ) from error
         identity = place_id or str(uuid.uuid4())
         with words_for(path), closing(connect(path, busy_timeout_s, mode="rwc")) as connection:
-            connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
-            connection.execute(f"PRAGMA user_version = {USER_VERSION}")
-            with transaction(connection):
-                for statement, values in creation_statements():
-                    connection.execute(statement, values)
-                connection.execute("INSERT INTO habmap_meta VALUES (1, ?, ?, NULL, NULL)", (identity, SCHEMA_VERSION))
+            make_empty(connection, identity)
         return cls(folder, settings=read_settings(folder), place_id=identity, busy_timeout_s=busy_timeout_s)
 
     # --- what a place is -----------------------------------------------------------------------------------
@@ -226,39 +187,38 @@ class GeoPackageStore:
         with self._reading() as connection:
             return stored_grid(connection)
 
-    # --- rows ----------------------------------------------------------------------------------------------
+    # --- reading -------------------------------------------------------------------------------------------
 
     def units(self, on: date | None = None) -> tuple[Unit, ...]:
         """Return the unit versions that hold on a day (``None``: the current ones), by ``unit_id``."""
         if on is None:
-            condition, values = "valid_to IS NULL", ()
+            condition, values = "valid_to IS NULL", {}
         else:
             condition = "(valid_from IS NULL OR valid_from <= :on) AND (valid_to IS NULL OR valid_to > :on)"
-            values = {"on": on.isoformat()}  # type: ignore[assignment]
-        found = self._select(UNITS, f"WHERE {condition} ORDER BY unit_id, recorded_at, uuid", values)
-        return _decoded(found, codec.to_unit)
+            values = {"on": on.isoformat()}
+        return self._read(UNITS, codec.to_unit, f"WHERE {condition} ORDER BY unit_id, recorded_at, uuid", values)
 
     def unit_versions(self) -> tuple[Unit, ...]:
         """Return every version of every unit, oldest first."""
-        return _decoded(self._select(UNITS, "ORDER BY recorded_at, uuid"), codec.to_unit)
+        return self._read(UNITS, codec.to_unit, "ORDER BY recorded_at, uuid")
 
     def features(self) -> tuple[Feature, ...]:
         """Return all features, oldest first."""
-        return _decoded(self._select(FEATURES, "ORDER BY recorded_at, uuid"), codec.to_feature)
+        return self._read(FEATURES, codec.to_feature, "ORDER BY recorded_at, uuid")
 
     def boundary(self) -> Boundary | None:
         """Return the newest boundary."""
-        found = self._select(BOUNDARY, "ORDER BY recorded_at DESC, uuid DESC LIMIT 1")
-        return _decoded(found, codec.to_boundary)[0] if found else None
+        return self._newest(BOUNDARY, codec.to_boundary)
 
     def entries(self) -> tuple[Entry, ...]:
         """Return every row of the log as written, oldest ``recorded_at`` first, rows of one moment by id."""
-        return _decoded(self._select(ENTRIES, "ORDER BY recorded_at, entry_id"), codec.to_entry)
+        return self._read(ENTRIES, codec.to_entry, "ORDER BY recorded_at, entry_id")
 
     def entries_on(self, day: date) -> tuple[Entry, ...]:
         """Return the rows of the log dated on a day, and all that correct them or that they correct, oldest first."""
-        found = self._select(
+        return self._read(
             ENTRIES,
+            codec.to_entry,
             "WHERE entry_id IN (WITH RECURSIVE related(id) AS ("
             "SELECT entry_id FROM entries WHERE date = :day "
             "UNION SELECT entry_id FROM entries JOIN related ON target = id "
@@ -266,84 +226,55 @@ class GeoPackageStore:
             ") SELECT id FROM related) ORDER BY recorded_at, entry_id",
             {"day": day.isoformat()},
         )
-        return _decoded(found, codec.to_entry)
 
     def plots(self) -> tuple[Plot, ...]:
         """Return all density plots, oldest first."""
-        return _decoded(self._select(PLOTS, "ORDER BY recorded_at, uuid"), codec.to_plot)
+        return self._read(PLOTS, codec.to_plot, "ORDER BY recorded_at, uuid")
 
     def elevation(self) -> ElevationSource | None:
         """Return the newest elevation source, its path made absolute."""
-        return self._newest_source(ELEVATION, codec.to_elevation)
+        source = self._newest(ELEVATION, codec.to_elevation)
+        return source and with_full_path(source, self._folder)
 
     def canopy(self) -> CanopySource | None:
         """Return the newest source of canopy heights, its path made absolute."""
-        return self._newest_source(CANOPY, codec.to_canopy)
+        source = self._newest(CANOPY, codec.to_canopy)
+        return source and with_full_path(source, self._folder)
 
     def forecasts(self) -> tuple[Forecast, ...]:
         """Return all forecasts, each as it was loaded, the newest first."""
-        return _decoded(self._select(FORECAST, "ORDER BY recorded_at DESC, uuid DESC"), codec.to_forecast)
+        return self._read(FORECAST, codec.to_forecast, "ORDER BY recorded_at DESC, uuid DESC")
 
     def burns(self) -> tuple[BurnRecord, ...]:
         """Return what was observed at burns, oldest first."""
-        return _decoded(self._select(BURNS, "ORDER BY recorded_at, uuid"), codec.to_burn)
+        return self._read(BURNS, codec.to_burn, "ORDER BY recorded_at, uuid")
 
     def drawn_blocks(self) -> tuple[DrawnBlock, ...]:
         """Return all burn blocks drawn and named, oldest first."""
-        return _decoded(self._select(DRAWN_BLOCKS, "ORDER BY recorded_at, uuid"), codec.to_drawn_block)
+        return self._read(DRAWN_BLOCKS, codec.to_drawn_block, "ORDER BY recorded_at, uuid")
 
     def photos(self) -> tuple[Photo, ...]:
         """Return the photos in the order they were taken; of rows of one photo the newest."""
-        found = _decoded(self._select(PHOTOS, "ORDER BY recorded_at, uuid"), codec.to_photo)
-        return newest_photos(found)
+        return newest_photos(self._read(PHOTOS, codec.to_photo, "ORDER BY recorded_at, uuid"))
 
     def picture(self, name: str) -> bytes | None:
         """Return a photo's own small picture (JPEG); ``None`` where the file is gone."""
         return read_picture(self._folder, name)
 
-    def append_with_pictures(self, rows: Sequence[Row], pictures: Iterable[tuple[str, bytes]]) -> None:
-        """Write pictures by name into ``photos/``, then the rows; where either fails, neither stays.
-
-        Both under one lock: a second writer of the same photos would otherwise take for kept what this one, failing,
-        takes away again.
-        """
-        pictures = iter(pictures)
-        first = next(pictures, None)
-        if first is None:
-            self.append(rows)
-            return
-        prepared = self._prepared(rows)
-        with self._writing() as connection, kept_pictures(self._folder, chain([first], pictures)):
-            _insert(connection, prepared)
-            connection.execute("COMMIT")
-
     def sightings(self) -> tuple[Sighting, ...]:
         """Return all sightings, oldest first."""
-        return _decoded(self._select(SIGHTINGS, "ORDER BY recorded_at, uuid"), codec.to_sighting)
+        return self._read(SIGHTINGS, codec.to_sighting, "ORDER BY recorded_at, uuid")
 
     def cover_frames(self) -> tuple[CoverFrame, ...]:
         """Return all frames read for cover, oldest first."""
-        return _decoded(self._select(COVER_FRAMES, "ORDER BY recorded_at, uuid"), codec.to_cover_frame)
+        return self._read(COVER_FRAMES, codec.to_cover_frame, "ORDER BY recorded_at, uuid")
 
     def rows(self) -> tuple[Row, ...]:
         """Return every row of every table as stored, oldest first within a table; paths stay as written."""
-        readers: tuple[tuple[Table, Callable[[dict[str, Any]], Row]], ...] = (
-            (BOUNDARY, codec.to_boundary),
-            (UNITS, codec.to_unit),
-            (FEATURES, codec.to_feature),
-            (ENTRIES, codec.to_entry),
-            (PLOTS, codec.to_plot),
-            (ELEVATION, codec.to_elevation),
-            (CANOPY, codec.to_canopy),
-            (BURNS, codec.to_burn),
-            (DRAWN_BLOCKS, codec.to_drawn_block),
-            (FORECAST, codec.to_forecast),
-            (SIGHTINGS, codec.to_sighting),
-            (COVER_FRAMES, codec.to_cover_frame),
-            (PHOTOS, codec.to_photo),
-        )
-        tables = (_decoded(self._select(table, f"ORDER BY recorded_at, {table.key}"), read) for table, read in readers)
+        tables = (self._read(table, read, f"ORDER BY recorded_at, {table.key}") for table, read in READERS)
         return tuple(row for table_rows in tables for row in table_rows)
+
+    # --- writing -------------------------------------------------------------------------------------------
 
     def append(self, rows: Sequence[Row]) -> None:
         """Write all rows in one transaction, or none.
@@ -363,94 +294,44 @@ class GeoPackageStore:
         """
         if not rows:
             return
-        prepared = self._prepared(rows)
-        with self._writing() as connection:
-            _insert(connection, prepared)
+        ready = prepared(rows, self._folder)
+        with writing(self.path, self._busy_timeout_s) as connection:
+            insert(connection, ready)
+
+    def append_with_pictures(self, rows: Sequence[Row], pictures: Iterable[tuple[str, bytes]]) -> None:
+        """Write pictures by name into ``photos/``, then the rows; where either fails, neither stays."""
+        pictures = iter(pictures)
+        first = next(pictures, None)
+        if first is None:
+            self.append(rows)
+            return
+        ready = prepared(rows, self._folder)
+        with writing(self.path, self._busy_timeout_s) as connection:
+            insert_with_pictures(connection, ready, self._folder, chain([first], pictures))
+
+    # --- the file itself -----------------------------------------------------------------------------------
 
     def storage_faults(self) -> list[str]:
         """Return what is wrong with the file itself, in words; an empty list where nothing is."""
         with self._reading() as connection:
-            faults = [line for (line,) in connection.execute("PRAGMA integrity_check") if line != "ok"]
-            missing = sorted(trigger_names(names(connection, "table")) - names(connection, "trigger"))
-            version = connection.execute("SELECT schema_version FROM habmap_meta").fetchone()[0]
-        if missing:
-            faults.append(f"the guards that keep rows from being changed are gone: {', '.join(missing)}")
-        if version != SCHEMA_VERSION:
-            faults.append(f"the file has schema {version}, this habmap writes schema {SCHEMA_VERSION}")
-        return faults
+            return file_faults(connection)
 
     # --- inner helpers -------------------------------------------------------------------------------------
 
-    def _prepared(self, rows: Sequence[Row]) -> list[tuple[Row, Table, dict[str, Any]]]:
-        kept = [self._with_relative_path(row) for row in rows]
-        return [(row, codec.TABLE_OF[type(row)], codec.to_values(row)) for row in kept]
+    def _reading(self) -> AbstractContextManager[sqlite3.Connection]:
+        return reading(self.path, self._busy_timeout_s)
 
-    @contextmanager
-    def _writing(self) -> Iterator[sqlite3.Connection]:
+    def _read(
+        self,
+        table: Table,
+        decode: Callable[[dict[str, Any]], Record],
+        rest: str,
+        values: Mapping[str, str] | None = None,
+    ) -> tuple[Record, ...]:
         with self._reading() as connection:
-            # Other programs leave a GeoPackage in write-ahead mode, where a copy of the one file may lack rows.
-            connection.execute("PRAGMA journal_mode = DELETE")
-            with transaction(connection):
-                yield connection
+            found = select(connection, table, rest, values or {})
+        return decoded(found, decode)
 
-    @contextmanager
-    def _reading(self) -> Iterator[sqlite3.Connection]:
-        with words_for(self.path), closing(connect(self.path, self._busy_timeout_s)) as connection:
-            yield connection
-
-    def _select(self, table: Table, rest: str, values: Any = ()) -> list[dict[str, Any]]:
-        with self._reading() as connection:
-            if table.is_later and table.name not in names(connection, "table"):
-                return []
-            found = connection.execute(f"SELECT * FROM {table.name} {rest}", values)
-            return [dict(row) for row in found]
-
-    def _newest_source(self, table: Table, decode: Callable[[dict[str, Any]], RasterSource]) -> RasterSource | None:
-        found = self._select(table, "ORDER BY recorded_at DESC, uuid DESC LIMIT 1")
-        if not found:
-            return None
-        (source,) = _decoded(found, decode)
-        return replace(source, path=str((self._folder / source.path).resolve()))
-
-    def _with_relative_path(self, row: Row) -> Row:
-        """Return a raster's source with its path relative to the folder when the file lies in it."""
-        if not isinstance(row, ElevationSource | CanopySource) or not Path(row.path).is_absolute():
-            return row
-        folder, path = self._folder.resolve(), Path(row.path).resolve()
-        stored = path.relative_to(folder).as_posix() if path.is_relative_to(folder) else str(path)
-        return replace(row, path=stored)
-
-
-def _decoded(found: Sequence[dict[str, Any]], decode: Callable[[dict[str, Any]], Record]) -> tuple[Record, ...]:
-    """Return rows as records; what another program wrote there may not read as one."""
-    records = []
-    for row in found:
-        try:
-            records.append(decode(row))
-        except (ValueError, TypeError, KeyError, AttributeError) as error:
-            if isinstance(error, HabmapError):
-                raise
-            raise PlaceError(
-                "a stored row is damaged",
-                where=f"row {row.get('uuid') or row.get('entry_id')}",
-                value=error,
-                mend="restore the property's folder from a copy",
-            ) from error
-    return tuple(records)
-
-
-def _insert(connection: sqlite3.Connection, prepared: Sequence[tuple[Row, Table, dict[str, Any]]]) -> None:
-    """Insert rows within a transaction, making the later tables that an older place lacks."""
-    rows = [row for row, _, _ in prepared]
-    for table in absent(connection, {table for _, table, _ in prepared}):
-        for statement, content in table_statements(table):
-            connection.execute(statement, content)
-    for _, table, values in prepared:
-        columns = ", ".join(values)
-        marks = ", ".join("?" * len(values))
-        connection.execute(f"INSERT INTO {table.name} ({columns}) VALUES ({marks})", tuple(values.values()))
-    if any(isinstance(row, Unit) for row in rows):
-        end_replaced_versions(connection)
-    if rows:
-        note_contents(connection, rows)
-        fix_grid(connection, rows)
+    def _newest(self, table: Table, decode: Callable[[dict[str, Any]], Record]) -> Record | None:
+        found = self._read(table, decode, "ORDER BY recorded_at DESC, uuid DESC LIMIT 1")
+        return found[0] if found else None

@@ -25,7 +25,7 @@ import pytest
 from shapely import MultiPolygon, box
 
 from habmap.errors import PlaceBusyError, PlaceError
-from habmap.place import store as store_module
+from habmap.place import connection as connection_module
 from habmap.place.connection import connect
 from habmap.place.store import GeoPackageStore
 from habmap.work.records import Entry, Unit
@@ -153,16 +153,17 @@ def test_killed_inside_a_transaction(store: GeoPackageStore, step: str) -> None:
 import importlib.util, os, signal, sys
 from dataclasses import replace
 from pathlib import Path
-from habmap.place import store as store_module
+from habmap.place import writing
+from habmap.place.store import GeoPackageStore
 from habmap.work.records import Unit
 spec = importlib.util.spec_from_file_location("nothing_lost", sys.argv[1])
 module = importlib.util.module_from_spec(spec)
 spec.loader.exec_module(module)
-store_module.{step} = lambda *arguments: os.kill(os.getpid(), signal.SIGKILL)
+writing.{step} = lambda *arguments: os.kill(os.getpid(), signal.SIGKILL)
 line = module.batch(1)[0]
 rows = [replace(line, entry_id=f"more-{{number}}") for number in range(1500)]
 rows.append(Unit(uuid="u", unit_id="U", name="", cover="cedar", geometry=line.patch, recorded_at=line.recorded_at))
-store_module.GeoPackageStore.open(Path(sys.argv[2])).append(rows)
+GeoPackageStore.open(Path(sys.argv[2])).append(rows)
 """
     done = subprocess.run([sys.executable, "-c", code, __file__, str(store.folder)], timeout=60, check=False)
     assert done.returncode == -signal.SIGKILL
@@ -223,7 +224,7 @@ def test_injected_limit(store: GeoPackageStore, monkeypatch: pytest.MonkeyPatch)
         return connection
 
     with monkeypatch.context() as patch:
-        patch.setattr(store_module, "connect", limited)
+        patch.setattr(connection_module, "connect", limited)
         acknowledged, error = fill(store)
     assert "disk is full" in error.what
     assert len(acknowledged) > 3

@@ -17,6 +17,9 @@ from shapely import LineString, MultiPolygon, Point, Polygon, box
 
 from habmap.errors import InputError, PlaceBusyError, PlaceError, UsageError
 from habmap.place.settings import PlaceSection
+from habmap.place.reading import READERS
+from habmap.place.rows import TABLE_OF
+from habmap.place.schema import TABLES
 from habmap.place.store import GeoPackageStore
 from habmap.place.template import settings_text
 from habmap.place.wkb import from_blob, to_blob
@@ -453,3 +456,8 @@ def test_any_name_is_written_as_toml(name: str) -> None:
 def test_names_that_cannot_be(name: str, timezone: str | None) -> None:
     with pytest.raises(UsageError):
         settings_text(name, timezone=timezone)
+
+
+def test_every_table_can_be_written_and_is_told_when_all_rows_are() -> None:
+    assert sorted(table.name for table, _ in READERS) == sorted(table.name for table in TABLES)
+    assert sorted(table.name for table in TABLE_OF.values()) == sorted(table.name for table in TABLES)

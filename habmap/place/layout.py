@@ -1,0 +1,80 @@
+"""Whether a file is a place that this habmap can read, what is wrong with it, and an empty one made."""
+
+from __future__ import annotations
+
+import sqlite3
+from pathlib import Path
+
+from habmap.errors import PlaceError
+from habmap.place.bookkeeping import names
+from habmap.place.connection import transaction
+from habmap.place.ddl import APPLICATION_ID, USER_VERSION, creation_statements, trigger_names
+from habmap.place.schema import SCHEMA_VERSION, TABLES
+
+
+def place_id_of(connection: sqlite3.Connection, path: Path) -> str:
+    """Return the UUID of the place in a file.
+
+    Raises
+    ------
+    PlaceError
+        It is no place, it lacks something, or a newer habmap made it.
+    """
+    application_id = connection.execute("PRAGMA application_id").fetchone()[0]
+    tables = names(connection, "table")
+    if application_id != APPLICATION_ID or "habmap_meta" not in tables:
+        raise PlaceError(
+            "this file is not a property that habmap made",
+            where=str(path),
+            mend="restore it from a copy of the folder, or make a new one with `habmap start`",
+        )
+    meta = connection.execute("SELECT place_id, schema_version FROM habmap_meta").fetchone()
+    if meta is None:
+        raise PlaceError("the property's file has no identity", where=str(path), mend="restore it from a copy")
+    if not isinstance(meta["schema_version"], int):
+        raise PlaceError(
+            "the property's file does not say how it is laid out",
+            where=str(path),
+            value=f"schema {meta['schema_version']}",
+            mend="restore it from a copy",
+        )
+    if meta["schema_version"] > SCHEMA_VERSION:
+        raise PlaceError(
+            "this property was made by a newer habmap",
+            where=str(path),
+            value=f"schema {meta['schema_version']}",
+            allowed=f"schema {SCHEMA_VERSION} or older",
+            mend="update habmap; nothing was changed",
+        )
+    missing = {table.name for table in TABLES if not table.is_later} - tables
+    if missing:
+        raise PlaceError(
+            "the property's file lacks tables",
+            where=str(path),
+            value=", ".join(sorted(missing)),
+            mend="restore it from a copy of the property's folder",
+        )
+    place_id: str = meta["place_id"]
+    return place_id
+
+
+def make_empty(connection: sqlite3.Connection, place_id: str) -> None:
+    """Make all tables of a place in a file that is new, in one transaction."""
+    connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+    connection.execute(f"PRAGMA user_version = {USER_VERSION}")
+    with transaction(connection):
+        for statement, values in creation_statements():
+            connection.execute(statement, values)
+        connection.execute("INSERT INTO habmap_meta VALUES (1, ?, ?, NULL, NULL)", (place_id, SCHEMA_VERSION))
+
+
+def file_faults(connection: sqlite3.Connection) -> list[str]:
+    """Return what is wrong with the file itself, in words; an empty list where nothing is."""
+    faults = [line for (line,) in connection.execute("PRAGMA integrity_check") if line != "ok"]
+    missing = sorted(trigger_names(names(connection, "table")) - names(connection, "trigger"))
+    version = connection.execute("SELECT schema_version FROM habmap_meta").fetchone()[0]
+    if missing:
+        faults.append(f"the guards that keep rows from being changed are gone: {', '.join(missing)}")
+    if version != SCHEMA_VERSION:
+        faults.append(f"the file has schema {version}, this habmap writes schema {SCHEMA_VERSION}")
+    return faults

@@ -1,0 +1,79 @@
+"""Rows of ``place.gpkg`` found and made into records; tables that an older place lacks read as empty."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any, Final, TypeVar
+
+from habmap.errors import HabmapError, PlaceError
+from habmap.place import rows as codec
+from habmap.place.bookkeeping import names
+from habmap.place.schema import (
+    BOUNDARY,
+    BURNS,
+    CANOPY,
+    COVER_FRAMES,
+    DRAWN_BLOCKS,
+    ELEVATION,
+    ENTRIES,
+    FEATURES,
+    FORECAST,
+    PHOTOS,
+    PLOTS,
+    SIGHTINGS,
+    UNITS,
+    Table,
+)
+from habmap.work.records import Row
+
+Record = TypeVar("Record")
+
+#: How a row of each table becomes a record, in the order in which all rows of a place are told.
+READERS: Final[tuple[tuple[Table, Callable[[dict[str, Any]], Row]], ...]] = (
+    (BOUNDARY, codec.to_boundary),
+    (UNITS, codec.to_unit),
+    (FEATURES, codec.to_feature),
+    (ENTRIES, codec.to_entry),
+    (PLOTS, codec.to_plot),
+    (ELEVATION, codec.to_elevation),
+    (CANOPY, codec.to_canopy),
+    (BURNS, codec.to_burn),
+    (DRAWN_BLOCKS, codec.to_drawn_block),
+    (FORECAST, codec.to_forecast),
+    (SIGHTINGS, codec.to_sighting),
+    (COVER_FRAMES, codec.to_cover_frame),
+    (PHOTOS, codec.to_photo),
+)
+
+
+def select(connection: sqlite3.Connection, table: Table, rest: str, values: Mapping[str, str]) -> list[dict[str, Any]]:
+    """Return a table's rows by column name, chosen and ordered by the rest of the statement."""
+    if table.is_later and table.name not in names(connection, "table"):
+        return []
+    found = connection.execute(f"SELECT * FROM {table.name} {rest}", values)
+    return [dict(row) for row in found]
+
+
+def decoded(found: Sequence[dict[str, Any]], decode: Callable[[dict[str, Any]], Record]) -> tuple[Record, ...]:
+    """Return rows as records.
+
+    Raises
+    ------
+    PlaceError
+        What another program wrote there does not read as one.
+    """
+    records = []
+    for row in found:
+        try:
+            records.append(decode(row))
+        except (ValueError, TypeError, KeyError, AttributeError) as error:
+            if isinstance(error, HabmapError):
+                raise
+            raise PlaceError(
+                "a stored row is damaged",
+                where=f"row {row.get('uuid') or row.get('entry_id')}",
+                value=error,
+                mend="restore the property's folder from a copy",
+            ) from error
+    return tuple(records)

@@ -1,0 +1,25 @@
+"""Where a raster lies, as it is stored: relative to the place's folder when it lies in it, so that folders may move."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+from typing import TypeVar
+
+from habmap.work.records import CanopySource, ElevationSource, Row
+
+RasterSource = TypeVar("RasterSource", ElevationSource, CanopySource)
+
+
+def with_full_path(source: RasterSource, folder: Path) -> RasterSource:
+    """Return a raster's source with its path made absolute."""
+    return replace(source, path=str((folder / source.path).resolve()))
+
+
+def with_stored_path(row: Row, folder: Path) -> Row:
+    """Return a raster's source with its path relative to the folder it lies in; other rows as they are."""
+    if not isinstance(row, ElevationSource | CanopySource) or not Path(row.path).is_absolute():
+        return row
+    folder, path = folder.resolve(), Path(row.path).resolve()
+    stored = path.relative_to(folder).as_posix() if path.is_relative_to(folder) else str(path)
+    return replace(row, path=stored)
