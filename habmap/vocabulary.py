@@ -103,6 +103,11 @@ STEEP_CAUTION: Final = (
     "The machine's manual and its operator decide what ground a machine may work; this figure only compares slope with "
     "the limit in habmap.toml."
 )
+#: The same for people who have no use for the name of a file.
+STEEP_CAUTION_PUBLIC: Final = (
+    "The machine's manual and its operator decide what ground a machine may work; this figure only compares slope with "
+    "a limit set for this property."
+)
 LABEL_CAUTION: Final = (
     "The product's label is the law: rate, site, protective gear and licence are read there, not here."
 )

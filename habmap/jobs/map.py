@@ -18,12 +18,13 @@ from habmap.errors import UsageError
 from habmap.jobs.acres import AcresResult, acres_of
 from habmap.jobs.ground import Ground, ground
 from habmap.jobs.page.history import page_history, page_seasons
+from habmap.jobs.page.missing import for_the_owner, missing_words
 from habmap.jobs.page.photos import page_photos
 from habmap.jobs.page.response import page_responses
 from habmap.jobs.ports import Store
 from habmap.jobs.private import ground_without, is_private, telling_keeps
 from habmap.jobs.rank import rank
-from habmap.jobs.terrain import TerrainResult, terrain
+from habmap.jobs.terrain import TerrainResult, coverage_warnings, terrain
 from habmap.land.acreage import merged
 from habmap.land.grid import LocalGrid
 from habmap.measures import acres as to_acres
@@ -40,6 +41,7 @@ from habmap.vocabulary import (
     SAW_CAUTION,
     SNAG_CAUTION,
     STEEP_CAUTION,
+    STEEP_CAUTION_PUBLIC,
 )
 from habmap.work.priority import Ranked
 
@@ -141,7 +143,7 @@ def draw_map(
         acres=page.acres,
         treated_acres=page.treated_acres,
         remaining_acres=page.remaining_acres,
-        warnings=page.missing,
+        warnings=for_the_owner(page.missing),
     )
 
 
@@ -169,7 +171,15 @@ def build_page(
         shown.append(boundary.geometry)
     relief = _relief(store, shown) if source is not None and shown else None
     pictures = page_photos(store, audience=audience, on=on)
-    missing = _missing(store, state, relief) + (slopes.warnings if slopes is not None else ()) + pictures.missing
+    # What is odd about the elevation's file is the owner's; the public learns which ground has no figures.
+    lie_words = () if slopes is None else slopes.warnings if audience == "owner" else coverage_warnings(slopes.units)
+    missing = missing_words(
+        has_units=bool(state.units),
+        has_elevation=source is not None,
+        has_relief=relief is not None,
+        has_log=bool(state.entries),
+        audience=audience,
+    )
     return Page(
         place=store.settings.place.name,
         audience=audience,
@@ -196,9 +206,9 @@ def build_page(
         ),
         boundary=None if boundary is None else boundary.geometry,
         relief=relief,
-        missing=missing,
+        missing=missing + lie_words + pictures.missing,
         method=_method(state, slopes, relief) + (_HIDDEN_KEEP,) * bool(hidden),
-        cautions=_cautions(state, account, slopes),
+        cautions=_cautions(state, account, slopes, audience),
         history=page_history(store, state, hidden=hidden),
         response=page_responses(store, state, on=on),
         seasons=page_seasons(state, settings=store.settings, with_hours=with_hours, with_cost=with_cost),
@@ -334,19 +344,6 @@ def _relief(store: Store, shown: Sequence[BaseGeometry]) -> Relief | None:
     return draw_relief(coarse.heights_m.astype("float64"), transform=coarse.transform, crs_wkt=coarse.crs_wkt)
 
 
-def _missing(store: Store, state: Ground, relief: Relief | None) -> tuple[str, ...]:
-    missing = []
-    if not state.units:
-        missing.append("No units are drawn yet, so there are no acres to count: load them with `habmap add units`.")
-    if store.elevation() is None:
-        missing.append("No elevation is loaded: slopes, faces, shade and contours are missing (`habmap add dem`).")
-    elif relief is None and state.units:
-        missing.append("The elevation does not reach this ground: shade and contours are missing.")
-    if not state.entries:
-        missing.append("Nothing is logged yet: the map shows the ground as it was before any work.")
-    return tuple(missing)
-
-
 def _method(state: Ground, slopes: TerrainResult | None, relief: Relief | None) -> tuple[str, ...]:
     lines = [
         "Acres are horizontal, measured on an equal-area grid set for this property; one acre is 43,560 square feet. "
@@ -368,7 +365,7 @@ def _method(state: Ground, slopes: TerrainResult | None, relief: Relief | None) 
     return tuple(lines)
 
 
-def _cautions(state: Ground, account: AcresResult, slopes: TerrainResult | None) -> tuple[str, ...]:
+def _cautions(state: Ground, account: AcresResult, slopes: TerrainResult | None, audience: Audience) -> tuple[str, ...]:
     stages = account.totals.stage_acres
     cautions = []
     if account.totals.remaining_acres >= SPOKEN_ACRES:
@@ -380,5 +377,5 @@ def _cautions(state: Ground, account: AcresResult, slopes: TerrainResult | None)
     if any(entry.practice == "spray" for entry in state.entries):
         cautions.append(LABEL_CAUTION)
     if slopes is not None and any((unit.hand_only_pct or 0.0) >= 0.5 for unit in slopes.units):
-        cautions.append(STEEP_CAUTION)
+        cautions.append(STEEP_CAUTION if audience == "owner" else STEEP_CAUTION_PUBLIC)
     return tuple(cautions)

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from habmap.errors import InputError
 from habmap.jobs.map import build_page
+from habmap.jobs.page.missing import for_the_owner
 from habmap.jobs.ports import Store
 from habmap.jobs.printing import elevation_words, pdf_path, without_feature_names
 from habmap.place.writers import write_whole
@@ -139,7 +140,7 @@ def write_sheet(
         acres=page.acres,
         treated_acres=page.treated_acres,
         remaining_acres=page.remaining_acres,
-        warnings=page.missing,
+        warnings=for_the_owner(page.missing),
     )
 
 

@@ -14,6 +14,7 @@ from habmap.jobs.due import due, upkeep_due
 from habmap.jobs.effort import EffortResult, effort
 from habmap.jobs.ground import Ground, cut_ground, ground
 from habmap.jobs.map import build_page, stage_pieces
+from habmap.jobs.page.missing import for_the_owner
 from habmap.jobs.ports import Store
 from habmap.jobs.printing import elevation_words, pdf_path, without_feature_names
 from habmap.jobs.season_account import season_account_of
@@ -145,7 +146,7 @@ def write_story(
         person_hours_left=None if story.effort is None else story.effort.hours_left,
         seasons=story.seasons,
         asks=tuple(asked(story)),
-        warnings=page.missing,
+        warnings=for_the_owner(page.missing),
     )
 
 

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from habmap.vocabulary import FIRE_CAUTION, SAW_CAUTION
+from habmap.vocabulary import FIRE_CAUTION, SAW_CAUTION, STEEP_CAUTION_PUBLIC
 
 needs_poppler = pytest.mark.skipif(
     shutil.which("pdftotext") is None, reason="no pdftotext on PATH (Debian: apt-get install poppler-utils)"
@@ -60,8 +60,9 @@ def test_the_public_sheet_keeps_the_owners_things_back(run_habmap: Callable, dem
     words = _said(path)
     names = {entry["who"] for entry in run_habmap("history", "--json", place=demo_place).json["entries"]} - {None}
     assert names
-    for secret in (*names, "Hawk", "nest", "USD", "person-hours", "Home place", "elevation.tif"):
+    for secret in (*names, "Hawk", "nest", "USD", "person-hours", "Home place", "elevation.tif", "habmap"):
         assert secret not in words
+    assert STEEP_CAUTION_PUBLIC in words
 
 
 def test_one_unit_goes_where_it_is_told_by_its_name(run_habmap: Callable, demo_place: Path, tmp_path: Path) -> None:

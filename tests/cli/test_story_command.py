@@ -63,7 +63,7 @@ def test_the_public_story_keeps_the_owners_things_back(run_habmap: Callable, dem
     words = _said(path)
     names = {entry["who"] for entry in run_habmap("history", "--json", place=demo_place).json["entries"]} - {None}
     assert names
-    for secret in (*names, "Hawk", "nest (", "USD", "hours", "Home place", "elevation.tif"):
+    for secret in (*names, "Hawk", "nest (", "USD", "hours", "Home place", "elevation.tif", "habmap"):
         assert secret not in words
 
 
@@ -111,3 +111,8 @@ def test_an_empty_place_says_what_is_missing(run_habmap: Callable, tmp_path: Pat
     words = _said(place / "out" / "story.pdf")
     for part in ("No units are drawn yet.", "No elevation is loaded", "Nothing is logged yet", "Bare hollow"):
         assert part in words
+    public = tmp_path / "public.pdf"
+    done = run_habmap("story", "-o", public, "--for", "public", place=place)
+    assert "`habmap add dem`" in done.err  # who makes the copy is told what mends it; who reads it is not
+    assert "No units are drawn yet" in _said(public)
+    assert not re.findall(r"habmap|`", _said(public))
