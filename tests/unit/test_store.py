@@ -16,10 +16,10 @@ import shapely
 from shapely import LineString, MultiPolygon, Point, Polygon, box
 
 from habmap.errors import InputError, PlaceBusyError, PlaceError, UsageError
-from habmap.place.settings import PlaceSection
 from habmap.place.reading import READERS
 from habmap.place.rows import TABLE_OF
 from habmap.place.schema import TABLES
+from habmap.place.settings import PlaceSection
 from habmap.place.store import GeoPackageStore
 from habmap.place.template import settings_text
 from habmap.place.wkb import from_blob, to_blob
