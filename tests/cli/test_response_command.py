@@ -73,7 +73,7 @@ def test_sightings_are_loaded_once_and_found_by_place(run_habmap: Run, place: Pa
     assert (unit["species_before"], unit["species_after"], unit["sightings_after"]) == (1, 2, 2)
     changed = table(place, "s2.csv", SEEN_HEAD, "b7,2026-05-14T07:30,Spiza americana,9,37.061,-96.319")
     refused = run_habmap("add", "sightings", changed, place=place)
-    assert refused.code == 3 and "individual_count 9, before None" in refused.err
+    assert refused.code == 3 and "individual_count 9, before blank" in refused.err
 
 
 def test_a_bad_table_of_sightings_lists_every_fault_and_loads_nothing(run_habmap: Run, place: Path) -> None:

@@ -11,7 +11,7 @@ from habmap.cli.output import print_json, say, warn
 from habmap.errors import UsageError
 
 if TYPE_CHECKING:
-    from habmap.jobs.add.layers import AddResult
+    from habmap.jobs.add.result import AddResult
 
 FileArgument = Annotated[Path, typer.Argument(metavar="FILE", help="The file to load.", show_default=False)]
 LayerOption = Annotated[

@@ -10,16 +10,15 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import Final
 
-import shapely
-from shapely import Point
-
-from habmap.errors import HabmapError, InputError, InputErrors
-from habmap.jobs.add.layers import AddResult
+from habmap.errors import HabmapError, InputError
+from habmap.jobs.add.identity import said
+from habmap.jobs.add.position import position
+from habmap.jobs.add.result import AddResult
+from habmap.jobs.add.rows import POSITION_COLUMNS, Rows, Ways
 from habmap.jobs.ports import Store
-from habmap.place.cells import Cells, matched_columns
-from habmap.place.tables import Table, read_table
+from habmap.place.cells import Cells
+from habmap.place.tables import read_table
 from habmap.place.userfiles import printable
-from habmap.work.records import Unit
 from habmap.work.response import CLASS_LIMITS_PCT, class_midpoint_pct, species_key
 from habmap.work.seen import CoverFrame, CoverLine
 
@@ -29,6 +28,10 @@ COVER_FIELDS: Final = (
 )  # fmt: skip
 #: What a row says of its whole frame; all rows of a frame must say the same.
 _OF_FRAME: Final = ("unit_id", "read_on", "canopy_pct", "geometry")
+_NEEDED: Final[tuple[str | Ways, ...]] = (
+    "reading_id", "date", "frame", "native", POSITION_COLUMNS, (("species",), ("group",)),
+    (("cover_class",), ("cover_pct",)),
+)  # fmt: skip
 _NATIVE: Final = {"yes": True, "no": False, "unknown": None}
 
 
@@ -59,14 +62,10 @@ def add_cover(
         The file as a whole is unfit, or a column is missing.
     """
     table = read_table(path)
-    found = matched_columns(table.columns, COVER_FIELDS, renames=columns or {}, where=table.where)
-    _require_columns(found, table)
-    faults: list[HabmapError] = []
-    notes: list[str] = []
-    gathered = _Frames(store, now, faults)
+    rows = Rows(table, COVER_FIELDS, needed=_NEEDED, renames=columns)
+    gathered = _Frames(store, now, rows.faults)
     for row in table.rows:
-        values = {name: row.values[column] for name, column in found.items()}
-        gathered.add(Cells(values, where=f"{table.where}, row {row.number}", faults=faults, notes=notes), row.number)
+        gathered.add(rows.cells(row), row.number)
     frames = gathered.frames()
     there = {frame.uuid: frame for frame in store.cover_frames()}
     fresh, already = [], 0
@@ -75,7 +74,7 @@ def add_cover(
         if before is None:
             fresh.append(frame)
         elif differing := _differing(frame, before):
-            faults.append(
+            rows.faults.append(
                 InputError(
                     f"frame {frame.frame} of reading {frame.reading_id} is there already with other content",
                     where=table.where,
@@ -86,17 +85,17 @@ def add_cover(
             )
         else:
             already += 1
-    if faults:
-        raise InputErrors(faults, where=table.where)
-    notes += [
-        f"reading {frame.reading_id}, frame {frame.frame}: {frame.read_on} is after today, {today}"
-        for frame in fresh
-        if frame.read_on > today
+    rows.refuse_faults()
+    notes = [
+        *rows.notes,
+        *(
+            f"reading {frame.reading_id}, frame {frame.frame}: {frame.read_on} is after today, {today}"
+            for frame in fresh
+            if frame.read_on > today
+        ),
+        *_two_minds(fresh),
+        *rows.not_read(),
     ]
-    notes += _two_minds(fresh)
-    ignored = tuple(column for column in table.columns if column not in found.values())
-    if ignored:
-        notes.append(f"columns not read: {printable(', '.join(ignored), longest=400)}")
     store.append(fresh)
     return AddResult(kind="cover", loaded=len(fresh), already_there=already, warnings=tuple(notes))
 
@@ -121,7 +120,7 @@ class _Frames:
         reading_id = cells.text("reading_id", required=True, longest=200)
         frame = cells.text("frame", required=True, longest=100)
         day = cells.day("date")
-        unit_id, point = _position(cells, self._units)
+        unit_id, point = position(cells, self._units, what="frame")
         canopy_pct = cells.number("canopy_pct", low=0, high=100)
         line, is_blank = _line(cells)
         if len(self._faults) > before or not (reading_id and frame and day and unit_id):
@@ -140,7 +139,7 @@ class _Frames:
         first = self._heads.setdefault(key, head)
         self._first_row.setdefault(key, number)
         self._rows[key] += 1
-        if differing := [name for name in _OF_FRAME if _said(first, name) != _said(head, name)]:
+        if differing := [name for name in _OF_FRAME if said(getattr(first, name)) != said(getattr(head, name))]:
             cells.fault(
                 f"two rows of one frame say different things of it: {', '.join(differing)}",
                 "frame",
@@ -223,42 +222,12 @@ def _line(cells: Cells) -> tuple[CoverLine | None, bool]:
     )
 
 
-def _position(cells: Cells, units: Sequence[Unit]) -> tuple[str | None, Point | None]:
-    lon, lat = cells.number("lon", low=-180, high=180), cells.number("lat", low=-90, high=90)
-    point = Point(lon, lat) if lon is not None and lat is not None else None
-    named = cells.text("unit_id")
-    if named is not None:
-        if named not in {unit.unit_id for unit in units}:
-            known = printable(", ".join(unit.unit_id for unit in units), longest=400)
-            cells.fault("unknown unit", "unit_id", value=named, allowed=known or "none: no units are loaded yet")
-        return named, point
-    if point is None:
-        cells.fault("the frame has no place", "unit_id", value="blank", allowed="a unit_id, or lon and lat")
-        return None, None
-    around = [unit.unit_id for unit in units if shapely.covers(unit.geometry, point)]
-    if not around:
-        cells.fault(
-            "the frame lies outside every unit",
-            "lon",
-            value=f"{lon}, {lat}",
-            allowed="longitude and latitude inside a unit",
-            mend="check the sign of the longitude, or name the unit it stands for",
-        )
-        return None, point
-    return around[0], point
-
-
 def _name(line: CoverLine) -> str:
     return f"species {species_key(line.species)}" if line.species else f"group {species_key(line.group or '')}"
 
 
-def _said(frame: CoverFrame, name: str) -> object:
-    value = getattr(frame, name)
-    return (value.x, value.y) if isinstance(value, Point) else value
-
-
 def _differing(one: CoverFrame, other: CoverFrame) -> list[str]:
-    return [name for name in (*_OF_FRAME, "lines") if _said(one, name) != _said(other, name)]
+    return [name for name in (*_OF_FRAME, "lines") if said(getattr(one, name)) != said(getattr(other, name))]
 
 
 def _two_minds(frames: Sequence[CoverFrame]) -> list[str]:
@@ -273,21 +242,3 @@ def _two_minds(frames: Sequence[CoverFrame]) -> list[str]:
         for species, natives in sorted(said.items())
         if len(natives) > 1
     ]
-
-
-def _require_columns(found: Mapping[str, str], table: Table) -> None:
-    missing = [name for name in ("reading_id", "date", "frame", "native") if name not in found]
-    if "unit_id" not in found and not {"lon", "lat"} <= set(found):
-        missing.append("unit_id, or lon and lat")
-    if not {"species", "group"} & set(found):
-        missing.append("species or group")
-    if not {"cover_class", "cover_pct"} & set(found):
-        missing.append("cover_class or cover_pct")
-    if missing:
-        raise InputError(
-            f"the table has no column {'; '.join(missing)}",
-            where=table.where,
-            value=printable(", ".join(table.columns), longest=400),
-            allowed=", ".join(COVER_FIELDS),
-            mend="add it, or say which column holds it with --map FIELD=COLUMN",
-        )

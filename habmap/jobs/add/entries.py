@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import uuid
 from bisect import bisect_right
 from collections.abc import Mapping, Sequence
-from dataclasses import fields
 from datetime import date, datetime
 from pathlib import Path
 from typing import Final
@@ -16,8 +14,11 @@ import shapely
 from shapely import MultiPolygon
 from shapely.errors import ShapelyError
 
-from habmap.errors import HabmapError, InputError, InputErrors, UsageError
-from habmap.jobs.add.layers import AddResult
+from habmap.errors import InputError, UsageError
+from habmap.jobs.add.identity import Identities, differing
+from habmap.jobs.add.position import known_units_words
+from habmap.jobs.add.result import AddResult
+from habmap.jobs.add.rows import Rows, Ways
 from habmap.jobs.burn.columns import BURN_FIELDS, burn_differences, burn_of_cells
 from habmap.jobs.log import REPORTED_TOLERANCE_FRAC, shares
 from habmap.jobs.ports import Store
@@ -25,10 +26,10 @@ from habmap.jobs.said import MAX_PERSON_HOURS, NEEDLES, look_of
 from habmap.jobs.unit_versions import grid_of
 from habmap.land.grid import LocalGrid
 from habmap.measures import acres
-from habmap.place.cells import Cells, matched_columns
+from habmap.place.cells import Cells
 from habmap.place.ledger_files import read_ledger
 from habmap.place.shapes import as_ground, as_valid, lonlat_shape, multipolygon
-from habmap.place.tables import Table, TableRow
+from habmap.place.tables import TableRow
 from habmap.place.userfiles import printable
 from habmap.vocabulary import DEFAULT_KILLED_PCT, KILLING, PRACTICES
 from habmap.work.records import BurnRecord, Entry, Look, Unit
@@ -42,6 +43,7 @@ ENTRY_FIELDS: Final = (
 LOOK_FIELDS: Final = ("live_stems_per_acre", "tallest_ft", "seedlings_per_acre", "needles", "fuel_lb_ac", "sprouts")
 #: Row content that makes the identity of a row without an ``entry_id``.
 _IDENTITY_FIELDS: Final = tuple(name for name in ENTRY_FIELDS if name != "entry_id")
+_NEEDED: Final[tuple[str | Ways, ...]] = ("date", "practice", (("unit_id",), ("patch_wkt",)))
 
 
 def add_entries(
@@ -83,46 +85,43 @@ def add_entries(
     becomes the UUIDv5 of the row's content, so that loading a file twice adds nothing.
     """
     table = read_ledger(path, layer=layer)
-    found = matched_columns(table.columns, (*ENTRY_FIELDS, *BURN_FIELDS), renames=columns or {}, where=table.where)
-    _require_columns(found, table)
-    reader = _Reader(store, table, found, now)
-    rows = [(row, entry) for row in table.rows if (entry := reader.entry(row)) is not None]
-    faults = reader.faults
+    rows = Rows(table, (*ENTRY_FIELDS, *BURN_FIELDS), needed=_NEEDED, renames=columns)
+    reader = _Reader(store, rows, now)
+    entries = [(row, entry) for row in table.rows if (entry := reader.entry(row)) is not None]
     known = {entry.entry_id: entry for entry in store.entries()}
     burns = {record.entry_id: record for record in store.burns()}
-    has_burns = any(name in found for name in BURN_FIELDS)
+    has_burns = any(name in rows.found for name in BURN_FIELDS)
     fresh: list[tuple[str, Entry]] = []
     first_row: dict[str, int] = {}
     already = 0
-    for row, entry in rows:
+    for row, entry in entries:
         before = known.get(entry.entry_id)
         if before is None:
             known[entry.entry_id] = entry
             first_row[entry.entry_id] = row.number
-            fresh.append((reader.row_words(row), entry))
+            fresh.append((rows.where(row), entry))
             continue
-        differing = _differing(entry, before)
+        differences = _differing(entry, before)
         if has_burns:
             earlier_burn = (
                 reader.burns.get(entry.entry_id) if entry.entry_id in first_row else burns.get(entry.entry_id)
             )
-            differing += burn_differences(reader.burn_of_row[row.number], earlier_burn)
-        if not differing:
+            differences += burn_differences(reader.burn_of_row[row.number], earlier_burn)
+        if not differences:
             already += 1
             continue
         earlier = first_row.get(entry.entry_id)
-        faults.append(
+        rows.faults.append(
             InputError(
                 "the same entry_id with other content",
-                where=f"{reader.row_words(row)}; first said in {f'row {earlier}' if earlier else 'the log'}",
-                value="; ".join(differing),
+                where=f"{rows.where(row)}; first said in {f'row {earlier}' if earlier else 'the log'}",
+                value="; ".join(differences),
                 allowed="each entry_id once; the log is never rewritten",
                 mend="give the new line its own entry_id, or correct the old one with `habmap amend`",
             )
         )
-    if faults:
-        raise InputErrors(faults, where=table.where)
-    notes = list(reader.notes)
+    rows.refuse_faults()
+    notes = list(rows.notes)
     total_acres = 0.0
     if fresh:
         patches = [entry.patch for _where, entry in fresh if entry.patch is not None]
@@ -131,9 +130,7 @@ def add_entries(
         records = [reader.burns[entry.entry_id] for _where, entry in fresh if entry.entry_id in reader.burns]
         store.append([*(entry for _where, entry in fresh), *records])
         total_acres = acres(sum(grid.to_grid(patch).area for patch in patches))
-    ignored = tuple(column for column in table.columns if column not in found.values())
-    if ignored:
-        notes.append(f"columns not read: {printable(', '.join(ignored), longest=400)}")
+    notes += rows.not_read()
     return AddResult(kind="entries", loaded=len(fresh), already_there=already, acres=total_acres, warnings=tuple(notes))
 
 
@@ -161,30 +158,22 @@ class _UnitsByDay:
 
 
 class _Reader:
-    """Turns rows of one table into entries, and gathers what is wrong with them."""
+    """Turns rows of one table into entries."""
 
-    def __init__(self, store: Store, table: Table, found: Mapping[str, str], now: datetime) -> None:
+    def __init__(self, store: Store, rows: Rows, now: datetime) -> None:
         self._units = _UnitsByDay(store)
-        self._table = table
-        self._found = found
+        self._rows = rows
         self._now = now
-        self._place = uuid.UUID(store.place_id)
+        self._identities = Identities(store.place_id, field="entry_id", content=_IDENTITY_FIELDS)
         self._zone = ZoneInfo(store.settings.place.timezone)
-        self._rows_of_content: dict[str, list[int]] = {}
-        self.faults: list[HabmapError] = []
-        self.notes: list[str] = []
         #: What rows say of their burns: by row, and of each line as its first row says it.
         self.burn_of_row: dict[int, BurnRecord | None] = {}
         self.burns: dict[str, BurnRecord] = {}
 
-    def row_words(self, row: TableRow) -> str:
-        return f"{self._table.where}, row {row.number}"
-
     def entry(self, row: TableRow) -> Entry | None:
-        """Return a row as an entry; ``None`` after adding to ``faults`` what is wrong with it."""
-        before = len(self.faults)
-        values = {name: row.values[column] for name, column in self._found.items()}
-        cells = Cells(values, where=self.row_words(row), faults=self.faults, notes=self.notes)
+        """Return a row as an entry; ``None`` after adding to the faults what is wrong with it."""
+        before = len(self._rows.faults)
+        values, cells = self._rows.values(row), self._rows.cells(row)
         practice = cells.choice("practice", PRACTICES) or "other"
         day = cells.day("date")
         killed_pct = cells.number("killed_pct", low=0, high=100)
@@ -200,10 +189,15 @@ class _Reader:
         unit_ids = tuple(
             dict.fromkeys(part.strip() for part in (cells.text("unit_id") or "").split(";") if part.strip())
         )
-        entry_id, source_id = self._identity(row, values, cells)
+        identity = self._identities.of(cells, values, row.number)
+        if identity.twin_of is not None:
+            self._rows.notes.append(
+                f"{self._rows.where(row)} says the same as row {identity.twin_of}; both are kept: ground counts once, "
+                "hours and cost count twice"
+            )
         entry = Entry(
-            entry_id=entry_id,
-            source_id=source_id,
+            entry_id=identity.uuid,
+            source_id=identity.source_id,
             recorded_at=self._now,
             practice=practice,
             date=day or date.min,
@@ -224,25 +218,8 @@ class _Reader:
         burn = burn_of_cells(cells, entry=entry, zone=self._zone)
         self.burn_of_row[row.number] = burn
         if burn is not None:
-            self.burns.setdefault(entry_id, burn)
-        return entry if len(self.faults) == before else None
-
-    def _identity(self, row: TableRow, values: Mapping[str, str], cells: Cells) -> tuple[str, str | None]:
-        text = cells.text("entry_id")
-        if text is not None:
-            try:
-                return str(uuid.UUID(text)), None
-            except ValueError:
-                return str(uuid.uuid5(self._place, text)), text
-        content = "\x1f".join(f"{name}={values.get(name, '').strip()}" for name in _IDENTITY_FIELDS)
-        twins = self._rows_of_content.setdefault(content, [])
-        twins.append(row.number)
-        if len(twins) > 1:
-            self.notes.append(
-                f"{self.row_words(row)} says the same as row {twins[0]}; both are kept: ground counts once, hours and "
-                "cost count twice"
-            )
-        return str(uuid.uuid5(self._place, f"{content}\x1f{len(twins)}")), None
+            self.burns.setdefault(entry.entry_id, burn)
+        return entry if len(self._rows.faults) == before else None
 
     def _patch(self, cells: Cells, unit_ids: tuple[str, ...], day: date | None) -> MultiPolygon | None:
         known = self._units.known(day)
@@ -252,7 +229,7 @@ class _Reader:
                 "unknown unit",
                 "unit_id",
                 value=", ".join(unknown),
-                allowed=printable(", ".join(sorted(known)), longest=400) or "none: the property has no units yet",
+                allowed=known_units_words(known),
                 mend="name units of the property, several joined by ;",
             )
         wkt = cells.text("patch_wkt")
@@ -334,18 +311,11 @@ def _wkt_patch(wkt: str, cells: Cells) -> MultiPolygon | None:
 
 def _differing(entry: Entry, before: Entry) -> list[str]:
     """Say field by field what differs from the line that is there; the ground only where the row itself drew it."""
-    faults = []
-    for part in fields(Entry):
-        name = part.name
-        if name in {"recorded_at", "entry_id", "source_id", "patch"}:
-            continue
-        ours, theirs = getattr(entry, name), getattr(before, name)
-        if ours != theirs:
-            faults.append(f"{name} {printable(str(ours), longest=40)}, before {printable(str(theirs), longest=40)}")
+    differences = differing(entry, before, besides=("entry_id", "source_id", "patch"))
     # Whole units may have been redrawn since: naming them again is no other content.
-    if not faults and not entry.unit_ids and not _same_ground(entry.patch, before.patch):
-        faults.append("another patch")
-    return faults
+    if not differences and not entry.unit_ids and not _same_ground(entry.patch, before.patch):
+        differences.append("another patch")
+    return differences
 
 
 def _same_ground(one: MultiPolygon | None, other: MultiPolygon | None) -> bool:
@@ -371,18 +341,3 @@ def _ground_notes(store: Store, fresh: Sequence[tuple[str, Entry]], grid: LocalG
             if outside_acres > patch_acres / 2:
                 notes.append(f"{where}: {outside_acres:,.2f} of {patch_acres:,.2f} acres lie outside every unit")
     return notes
-
-
-def _require_columns(found: Mapping[str, str], table: Table) -> None:
-    missing = [name for name in ("date", "practice") if name not in found]
-    if "unit_id" not in found and "patch_wkt" not in found:
-        missing.append("unit_id or patch_wkt")
-    if missing:
-        raise InputError(
-            f"the table has no column {', '.join(missing)}",
-            where=table.where,
-            value=printable(", ".join(table.columns), longest=400),
-            allowed="entry_id, date, practice, unit_id or patch_wkt, killed_pct, person_hours, cost, reported_acres, "
-            "who, note",
-            mend="add it, or say which column holds it with --map FIELD=COLUMN",
-        )

@@ -9,7 +9,7 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from habmap.errors import InputError
-from habmap.jobs.add.layers import AddResult
+from habmap.jobs.add.result import AddResult
 from habmap.jobs.ports import Store
 from habmap.place.forecast import read_forecast
 from habmap.work.clock import is_skipped

@@ -5,16 +5,17 @@ from __future__ import annotations
 import uuid
 from collections import Counter, defaultdict
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from datetime import date, datetime
 from pathlib import Path
-from typing import Any, Final, Literal
+from typing import Any, Final
 
 import shapely
 from shapely import MultiPolygon
 
 from habmap.errors import HabmapError, InputError, InputErrors
-from habmap.jobs.history import UnitChange, changes_recorded
+from habmap.jobs.add.result import AddResult
+from habmap.jobs.add.rows import require_columns
+from habmap.jobs.history import changes_recorded
 from habmap.jobs.ports import Store
 from habmap.jobs.unit_versions import as_version, far_away, grid_of, hardly_there, overlap_faults, says_nothing_new
 from habmap.measures import acres
@@ -31,42 +32,6 @@ UNIT_FIELDS: Final = (
 FEATURE_FIELDS: Final = ("kind", "name", "sensitive")
 LONGEST_UNIT_ID: Final = 200
 _STORE_COLUMNS: Final = frozenset({"uuid", "valid_from", "valid_to", "recorded_at"})
-
-Kind = Literal["units", "boundary", "features", "entries", "plots", "forecast", "sightings", "cover"]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class AddResult:
-    """What one file brought.
-
-    Attributes
-    ----------
-    kind
-        What was loaded.
-    loaded, versions, already_there
-        Rows written; how many of them are new versions of units; rows left out because they say nothing new.
-    acres
-        Ground of the rows written, in the property's grid [acre]; ``None`` where the rows are no ground.
-    acres_by_cover
-        The same by the units' cover [acre]; empty for other kinds.
-    kept_columns
-        Columns that habmap does not use and keeps as they are.
-    warnings, repaired
-        What to look at, and which outlines were mended and how, in words.
-    changes
-        Units redrawn, split or merged by this file: the account on the old outlines and on the new.
-    """
-
-    kind: Kind
-    loaded: int
-    versions: int = 0
-    already_there: int = 0
-    acres: float | None = None
-    acres_by_cover: dict[str, float] = field(default_factory=dict)
-    kept_columns: tuple[str, ...] = ()
-    warnings: tuple[str, ...] = ()
-    repaired: tuple[str, ...] = ()
-    changes: tuple[UnitChange, ...] = ()
 
 
 def add_units(
@@ -109,8 +74,7 @@ def add_units(
     read = read_layer(path, layer=layer, want="ground", repair=repair)
     _refuse_store(read)
     found = matched_columns(read.columns, UNIT_FIELDS, renames=columns or {}, where=read.where)
-    for needed in ("unit_id", "cover"):
-        _require_column(needed, found, read)
+    require_columns(found, ("unit_id", "cover"), of=read, fields=UNIT_FIELDS, kind="layer")
     faults: list[HabmapError] = list(read.faults)
     notes: list[str] = []
     current = {unit.unit_id: unit for unit in store.units()}
@@ -224,7 +188,7 @@ def add_features(
     """
     read = read_layer(path, layer=layer, want="any", repair=repair)
     found = matched_columns(read.columns, FEATURE_FIELDS, renames=columns or {}, where=read.where)
-    _require_column("kind", found, read)
+    require_columns(found, ("kind",), of=read, fields=FEATURE_FIELDS, kind="layer")
     faults: list[HabmapError] = list(read.faults)
     notes: list[str] = []
     there = Counter(_feature_key(feature) for feature in store.features())
@@ -343,17 +307,6 @@ def _refuse_store(read: Layer) -> None:
             value=", ".join(sorted(_STORE_COLUMNS)),
             allowed="a layer with one row per unit",
             mend="write one with `habmap export units` there and load that",
-        )
-
-
-def _require_column(name: str, found: Mapping[str, str], read: Layer) -> None:
-    if name not in found:
-        raise InputError(
-            f"the layer has no column {name}",
-            where=read.where,
-            value=printable(", ".join(read.columns), longest=400) or "no columns",
-            allowed=f"a column {name}",
-            mend=f"add it, or say which column holds it with --map {name}=COLUMN",
         )
 
 

@@ -5,20 +5,19 @@ from __future__ import annotations
 import math
 import uuid
 from collections.abc import Mapping
-from dataclasses import fields
 from datetime import datetime
 from pathlib import Path
 from typing import Final, Literal, cast
 
-import shapely
-from shapely import Point
-
-from habmap.errors import HabmapError, InputError, InputErrors
-from habmap.jobs.add.layers import AddResult
+from habmap.errors import InputError
+from habmap.jobs.add.identity import differing
+from habmap.jobs.add.position import position
+from habmap.jobs.add.result import AddResult
+from habmap.jobs.add.rows import POSITION_COLUMNS, Rows
 from habmap.jobs.ports import Store
 from habmap.land.density import plot_acres
 from habmap.measures import M_PER_FT
-from habmap.place.cells import Cells, matched_columns
+from habmap.place.cells import Cells
 from habmap.place.tables import read_table
 from habmap.work.records import Plot, Unit
 
@@ -52,18 +51,8 @@ def add_plots(store: Store, *, path: Path, now: datetime, columns: Mapping[str, 
         Every fault of the table, with its row.
     """
     table = read_table(path)
-    found = matched_columns(table.columns, PLOT_FIELDS, renames=columns or {}, where=table.where)
-    missing = [name for name in ("plot_id", "method") if name not in found]
-    if "unit_id" not in found and not {"lon", "lat"} <= set(found):
-        missing.append("unit_id, or lon and lat")
-    if missing:
-        raise InputError(
-            f"the table has no column {', '.join(missing)}",
-            where=table.where,
-            value=", ".join(table.columns),
-            allowed=", ".join(PLOT_FIELDS),
-            mend="add the column, or say which it is with --map FIELD=COLUMN",
-        )
+    rows = Rows(table, PLOT_FIELDS, needed=("plot_id", "method", POSITION_COLUMNS), renames=columns)
+    found = rows.found
     used = [found[name] for name in QUARTERS if name in found]
     if len(set(used)) < len(used):
         raise InputError(
@@ -73,42 +62,38 @@ def add_plots(store: Store, *, path: Path, now: datetime, columns: Mapping[str, 
             allowed="four quarters, each with a column of its own",
             mend="name each quarter's own column with --map d1=COLUMN and so on",
         )
-    faults: list[HabmapError] = []
-    notes: list[str] = []
     units = store.units()
     there = {plot.uuid: plot for plot in store.plots()}
     fresh: dict[str, Plot] = {}
     already = 0
     for row in table.rows:
-        values = {name: row.values[column] for name, column in found.items()}
-        cells = Cells(values, where=f"{table.where}, row {row.number}", faults=faults, notes=notes)
-        before = len(faults)
+        cells = rows.cells(row)
+        before = len(rows.faults)
         plot = _plot(cells, units, place_id=store.place_id, now=now)
-        if len(faults) > before or plot is None:
+        if len(rows.faults) > before or plot is None:
             continue
         known = fresh.get(plot.uuid) or there.get(plot.uuid)
         if known is None:
             fresh[plot.uuid] = plot
-        elif differing := _differing(plot, known):
+        elif differences := differing(plot, known):
             cells.fault(
                 "the same plot_id with other content",
                 "plot_id",
-                value=f"{plot.plot_id}: {'; '.join(differing)}",
+                value=f"{plot.plot_id}: {'; '.join(differences)}",
                 allowed="each plot_id once; a plot is never rewritten",
                 mend="give a plot measured again a plot_id of its own",
             )
         else:
             already += 1
-    if faults:
-        raise InputErrors(faults, where=table.where)
+    rows.refuse_faults()
     store.append(list(fresh.values()))
-    return AddResult(kind="plots", loaded=len(fresh), already_there=already, warnings=tuple(notes))
+    return AddResult(kind="plots", loaded=len(fresh), already_there=already, warnings=tuple(rows.notes))
 
 
 def _plot(cells: Cells, units: tuple[Unit, ...], *, place_id: str, now: datetime) -> Plot | None:
     plot_id = cells.text("plot_id", required=True, longest=200)
     method = cells.choice("method", METHODS)
-    unit_id, point = _position(cells, units)
+    unit_id, point = position(cells, units, what="plot")
     fixed = _fixed(cells) if method == "fixed" else (None, None)
     distances = _distances(cells) if method == "quarter" else ()
     line_ft, intercepts_ft = _line(cells) if method == "line" else (None, ())
@@ -134,30 +119,6 @@ def _plot(cells: Cells, units: tuple[Unit, ...], *, place_id: str, now: datetime
         measured_on=measured_on,
         recorded_at=now,
     )
-
-
-def _position(cells: Cells, units: tuple[Unit, ...]) -> tuple[str | None, Point | None]:
-    lon, lat = cells.number("lon", low=-180, high=180), cells.number("lat", low=-90, high=90)
-    point = Point(lon, lat) if lon is not None and lat is not None else None
-    named = cells.text("unit_id")
-    if named is not None:
-        if named not in {unit.unit_id for unit in units}:
-            cells.fault("unknown unit", "unit_id", value=named, allowed=", ".join(unit.unit_id for unit in units))
-        return named, point
-    if point is None:
-        cells.fault("the plot has no place", "unit_id", value="blank", allowed="a unit_id, or lon and lat")
-        return None, None
-    around = [unit.unit_id for unit in units if shapely.covers(unit.geometry, point)]
-    if not around:
-        cells.fault(
-            "the plot lies outside every unit",
-            "lon",
-            value=f"{lon}, {lat}",
-            allowed="longitude and latitude inside a unit",
-            mend="check the sign of the longitude, or name the unit it stands for",
-        )
-        return None, point
-    return around[0], point
 
 
 def _fixed(cells: Cells) -> tuple[float | None, int | None]:
@@ -217,17 +178,3 @@ def _line(cells: Cells) -> tuple[float | None, tuple[float, ...]]:
             allowed="lengths of 0 or more joined by ;, together no longer than the line",
         )
     return line_ft, tuple(lengths)
-
-
-def _differing(one: Plot, other: Plot) -> list[str]:
-    """Name what two rows of one id say differently."""
-    differing = []
-    for field in fields(Plot):
-        mine, theirs = (_shown(getattr(plot, field.name)) for plot in (one, other))
-        if field.name != "recorded_at" and mine != theirs:
-            differing.append(f"{field.name} {mine}, before {theirs}")
-    return differing
-
-
-def _shown(value: object) -> object:
-    return (value.x, value.y) if isinstance(value, Point) else value

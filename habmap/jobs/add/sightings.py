@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import uuid
-from collections import defaultdict
 from collections.abc import Mapping
-from dataclasses import fields
 from datetime import date, datetime
 from pathlib import Path
 from typing import Final
@@ -13,12 +10,14 @@ from typing import Final
 import shapely
 from shapely import Point
 
-from habmap.errors import HabmapError, InputError, InputErrors
-from habmap.jobs.add.layers import AddResult
+from habmap.errors import InputError
+from habmap.jobs.add.identity import Identities, differing
+from habmap.jobs.add.result import AddResult
+from habmap.jobs.add.rows import Rows
 from habmap.jobs.ports import Store
-from habmap.place.cells import Cells, matched_columns
+from habmap.place.cells import Cells
 from habmap.place.eventdate import EventDateError, event_days
-from habmap.place.tables import Table, TableRow, read_table
+from habmap.place.tables import TableRow, read_table
 from habmap.place.userfiles import printable
 from habmap.work.seen import Sighting
 
@@ -71,9 +70,8 @@ def add_sightings(
     table = read_table(path)
     by_name = {name.casefold(): name for name in SIGHTING_FIELDS}
     renames = {by_name.get(name.casefold(), name): column for name, column in (columns or {}).items()}
-    found = matched_columns(table.columns, SIGHTING_FIELDS, renames=renames, where=table.where)
-    _require_columns(found, table)
-    reader = _Reader(store, table, found, now)
+    rows = Rows(table, SIGHTING_FIELDS, needed=_NEEDED, renames=renames)
+    reader = _Reader(store, rows, now)
     known = {row.uuid: (row, "the property") for row in store.sightings()}
     fresh: list[tuple[str, Sighting]] = []
     already = 0
@@ -81,50 +79,41 @@ def add_sightings(
         seen = reader.sighting(row)
         if seen is None:
             continue
-        where = f"{table.where}, row {row.number}"
+        where = rows.where(row)
         before, said_in = known.setdefault(seen.uuid, (seen, f"row {row.number}"))
         if before is seen:
             fresh.append((where, seen))
-        elif differing := _differing(seen, before):
-            reader.faults.append(
+        elif differences := differing(seen, before):
+            rows.faults.append(
                 InputError(
                     "the same occurrenceID with other content",
                     where=f"{where}; first said in {said_in}",
-                    value=printable(", ".join(differing), longest=200),
+                    value=printable("; ".join(differences), longest=200),
                     allowed="each occurrenceID once; a sighting is never rewritten",
                     mend="give the new sighting its own occurrenceID",
                 )
             )
         else:
             already += 1
-    if reader.faults:
-        raise InputErrors(reader.faults, where=table.where)
-    notes = [*reader.notes, *_place_notes(store, fresh, today)]
-    ignored = tuple(column for column in table.columns if column not in found.values())
-    if ignored:
-        notes.append(f"columns not read: {printable(', '.join(ignored), longest=400)}")
+    rows.refuse_faults()
+    notes = [*rows.notes, *_place_notes(store, fresh, today), *rows.not_read()]
     store.append([seen for _, seen in fresh])
     return AddResult(kind="sightings", loaded=len(fresh), already_there=already, warnings=tuple(notes))
 
 
 class _Reader:
-    """Turns rows of one table into sightings, and gathers what is wrong with them."""
+    """Turns rows of one table into sightings."""
 
-    def __init__(self, store: Store, table: Table, found: Mapping[str, str], now: datetime) -> None:
-        self._place = uuid.UUID(store.place_id)
+    def __init__(self, store: Store, rows: Rows, now: datetime) -> None:
+        self._identities = Identities(store.place_id, field="occurrenceID", content=SIGHTING_FIELDS, kind="sighting")
         self._timezone = store.settings.place.timezone
-        self._table = table
-        self._found = found
+        self._rows = rows
         self._now = now
-        self._rows_of_content: defaultdict[str, int] = defaultdict(int)
-        self.faults: list[HabmapError] = []
-        self.notes: list[str] = []
 
     def sighting(self, row: TableRow) -> Sighting | None:
-        """Return a row as a sighting; ``None`` after adding to ``faults`` what is wrong with it."""
-        before = len(self.faults)
-        values = {name: row.values[column] for name, column in self._found.items()}
-        cells = Cells(values, where=f"{self._table.where}, row {row.number}", faults=self.faults, notes=self.notes)
+        """Return a row as a sighting; ``None`` after adding to the faults what is wrong with it."""
+        before = len(self._rows.faults)
+        values, cells = self._rows.values(row), self._rows.cells(row)
         days, written = self._days(cells)
         name = cells.text("scientificName", longest=300)
         if name is None and not values["scientificName"].strip():
@@ -149,14 +138,14 @@ class _Reader:
             )
         means = cells.choice("establishmentMeans", [word.casefold() for word in ESTABLISHMENT_MEANS], required=False)
         uncertainty_m = cells.number("coordinateUncertaintyInMeters", above=0, high=_MOST_UNCERTAIN_M)
-        identity, occurrence_id = self._identity(values, cells)
+        identity = self._identities.of(cells, values, row.number, longest=400)
         recorded_by, remarks = cells.text("recordedBy"), cells.text("occurrenceRemarks", one_line=False)
         vernacular = cells.text("vernacularName", longest=300)
-        if len(self.faults) > before or days is None or name is None or lat is None or lon is None:
+        if len(self._rows.faults) > before or days is None or name is None or lat is None or lon is None:
             return None
         return Sighting(
-            uuid=identity,
-            occurrence_id=occurrence_id,
+            uuid=identity.uuid,
+            occurrence_id=identity.source_id,
             event_date=written,
             seen_from=days[0],
             seen_to=days[1],
@@ -193,30 +182,6 @@ class _Reader:
             cells.fault(f"{field} is blank", field, value="blank", allowed="degrees, WGS 84")
         return value
 
-    def _identity(self, values: Mapping[str, str], cells: Cells) -> tuple[str, str | None]:
-        text = cells.text("occurrenceID", longest=400)
-        if text is not None:
-            try:
-                return str(uuid.UUID(text)), None
-            except ValueError:
-                return str(uuid.uuid5(self._place, f"sighting\x1f{text}")), text
-        content = "\x1f".join(f"{name}={values.get(name, '').strip()}" for name in SIGHTING_FIELDS)
-        self._rows_of_content[content] += 1
-        twin = self._rows_of_content[content]
-        return str(uuid.uuid5(self._place, f"sighting\x1f{content}\x1f{twin}")), None
-
-
-def _differing(one: Sighting, other: Sighting) -> list[str]:
-    """Name what two rows of one id say differently."""
-    faults = []
-    for field in fields(Sighting):
-        mine, theirs = getattr(one, field.name), getattr(other, field.name)
-        if field.name == "geometry":
-            mine, theirs = (mine.x, mine.y), (theirs.x, theirs.y)
-        if field.name != "recorded_at" and mine != theirs:
-            faults.append(f"{field.name} {mine}, before {theirs}")
-    return faults
-
 
 def _place_notes(store: Store, fresh: list[tuple[str, Sighting]], today: date) -> list[str]:
     """Say which sightings lie after today, and how many in no unit."""
@@ -229,15 +194,3 @@ def _place_notes(store: Store, fresh: list[tuple[str, Sighting]], today: date) -
             + (f": {', '.join(outside[:5])}" if len(outside) <= 5 else f", the first in {outside[0]}")
         )
     return notes
-
-
-def _require_columns(found: Mapping[str, str], table: Table) -> None:
-    missing = [name for name in _NEEDED if name not in found]
-    if missing:
-        raise InputError(
-            f"the table has no column {', '.join(missing)}",
-            where=table.where,
-            value=printable(", ".join(table.columns), longest=400),
-            allowed=", ".join(SIGHTING_FIELDS),
-            mend="add it, or say which column holds it with --map FIELD=COLUMN",
-        )

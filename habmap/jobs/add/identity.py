@@ -1,0 +1,90 @@
+"""Which rows are one and the same: the id of a row, and what two rows of one id say differently."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, fields
+
+from shapely import Point
+
+from habmap.place.cells import Cells
+from habmap.place.userfiles import printable
+from habmap.work.records import Entry, Plot
+from habmap.work.seen import Sighting
+
+_BETWEEN = "\x1f"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Identity:
+    """A row's UUID, the person's own id where that is none, and the first row of the table with the same content."""
+
+    uuid: str
+    source_id: str | None = None
+    twin_of: int | None = None
+
+
+class Identities:
+    """Gives the rows of one table their ids.
+
+    An id that is no UUID becomes the UUIDv5 of (place, text). A blank one becomes the UUIDv5 of the row's content and
+    of how often that stood in the table so far, so that loading a file twice adds nothing and twins stay two.
+
+    Parameters
+    ----------
+    place_id
+        UUID of the place.
+    field
+        Which field is the id.
+    content
+        Fields whose words, as written, make the identity of a row without one.
+    kind
+        What the rows are, where more than one kind of row could have an id; part of what is hashed.
+    """
+
+    def __init__(self, place_id: str, *, field: str, content: Sequence[str], kind: str | None = None) -> None:
+        self._place = uuid.UUID(place_id)
+        self._field = field
+        self._content = content
+        self._before = "" if kind is None else f"{kind}{_BETWEEN}"
+        self._rows_of_content: dict[str, list[int]] = {}
+
+    def of(self, cells: Cells, values: Mapping[str, str], number: int, *, longest: int | None = None) -> Identity:
+        """Return the identity of row ``number``; ``longest`` id that is taken [characters]."""
+        text = cells.text(self._field, longest=longest)
+        if text is not None:
+            try:
+                return Identity(uuid=str(uuid.UUID(text)))
+            except ValueError:
+                return Identity(uuid=self._hashed(text), source_id=text)
+        content = _BETWEEN.join(f"{name}={values.get(name, '').strip()}" for name in self._content)
+        twins = self._rows_of_content.setdefault(content, [])
+        twins.append(number)
+        return Identity(
+            uuid=self._hashed(f"{content}{_BETWEEN}{len(twins)}"), twin_of=twins[0] if len(twins) > 1 else None
+        )
+
+    def _hashed(self, words: str) -> str:
+        return str(uuid.uuid5(self._place, f"{self._before}{words}"))
+
+
+def said(value: object) -> object:
+    """Return a record's value so that two of them compare equal where they say the same."""
+    return (value.x, value.y) if isinstance(value, Point) else value
+
+
+def differing(
+    one: Entry | Plot | Sighting, other: Entry | Plot | Sighting, *, besides: Collection[str] = ()
+) -> list[str]:
+    """Name what two rows of one id say differently, field by field; ``besides`` are fields that do not count."""
+    words = []
+    for field in fields(one):
+        mine, theirs = said(getattr(one, field.name)), said(getattr(other, field.name))
+        if field.name != "recorded_at" and field.name not in besides and mine != theirs:
+            words.append(f"{field.name} {_shown(mine)}, before {_shown(theirs)}")
+    return words
+
+
+def _shown(value: object) -> str:
+    return "blank" if value is None else printable(str(value), longest=40)

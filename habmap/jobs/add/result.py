@@ -1,0 +1,44 @@
+"""What loading a layer or a table brought."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+from habmap.jobs.history import UnitChange
+
+Kind = Literal["units", "boundary", "features", "entries", "plots", "forecast", "sightings", "cover"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AddResult:
+    """What one file brought.
+
+    Attributes
+    ----------
+    kind
+        What was loaded.
+    loaded, versions, already_there
+        Rows written; how many of them are new versions of units; rows left out because they say nothing new.
+    acres
+        Ground of the rows written, in the property's grid [acre]; ``None`` where the rows are no ground.
+    acres_by_cover
+        The same by the units' cover [acre]; empty for other kinds.
+    kept_columns
+        Columns that habmap does not use and keeps as they are.
+    warnings, repaired
+        What to look at, and which outlines were mended and how, in words.
+    changes
+        Units redrawn, split or merged by this file: the account on the old outlines and on the new.
+    """
+
+    kind: Kind
+    loaded: int
+    versions: int = 0
+    already_there: int = 0
+    acres: float | None = None
+    acres_by_cover: dict[str, float] = field(default_factory=dict)
+    kept_columns: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
+    repaired: tuple[str, ...] = ()
+    changes: tuple[UnitChange, ...] = ()

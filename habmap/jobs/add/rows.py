@@ -1,0 +1,140 @@
+"""A person's table, row by row: columns that it must have, and what is wrong with it or to be looked at, gathered."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping, Sequence
+from typing import Final
+
+from habmap.errors import HabmapError, InputError, InputErrors
+from habmap.place.cells import Cells, matched_columns
+from habmap.place.layers import Layer
+from habmap.place.tables import Table, TableRow
+from habmap.place.userfiles import printable
+
+#: Ways to say one thing, any of which will do; each is the columns that it takes.
+Ways = tuple[tuple[str, ...], ...]
+#: Where a row stands (see `habmap.jobs.add.position`).
+POSITION_COLUMNS: Final[Ways] = (("unit_id",), ("lon", "lat"))
+#: Longest list of columns in a message [characters].
+_LONGEST: Final = 400
+
+
+def require_columns(
+    found: Collection[str],
+    needed: Sequence[str | Ways],
+    *,
+    of: Table | Layer,
+    fields: Sequence[str],
+    kind: str = "table",
+    mend: str | None = None,
+) -> None:
+    """Refuse a file that lacks columns, naming all of them at once.
+
+    Parameters
+    ----------
+    found
+        Fields that the file has a column for.
+    needed
+        Fields that it must have, or the ways to say one thing.
+    of, kind
+        The file and what it is, ``table`` or ``layer``.
+    fields
+        All that it could have.
+    mend
+        How a missing column is mended, where not by ``--map``.
+
+    Raises
+    ------
+    InputError
+        One or more are missing.
+    """
+    missing = [need for need in needed if not any(set(way) <= set(found) for way in _ways(need))]
+    if missing:
+        name = missing[0] if len(missing) == 1 and isinstance(missing[0], str) else "FIELD"
+        between = ", " if all(isinstance(need, str) for need in missing) else "; "
+        raise InputError(
+            f"the {kind} has no column {between.join(_need_words(need) for need in missing)}",
+            where=of.where,
+            value=printable(", ".join(of.columns), longest=_LONGEST) or "no columns",
+            allowed=", ".join(fields),
+            mend=mend or f"add it, or say which column holds it with --map {name}=COLUMN",
+        )
+
+
+def _ways(need: str | Ways) -> Ways:
+    return ((need,),) if isinstance(need, str) else need
+
+
+def _need_words(need: str | Ways) -> str:
+    ways = [" and ".join(way) for way in _ways(need)]
+    return (", or " if any(" and " in way for way in ways) else " or ").join(ways)
+
+
+class Rows:
+    """A table's rows as cells by field.
+
+    Parameters
+    ----------
+    table
+        As read.
+    fields
+        What it may hold.
+    needed
+        What it must hold (see `require_columns`).
+    renames
+        Field → column of the file, where the names differ.
+    mend
+        How a missing column is mended, where not by ``--map``.
+
+    Attributes
+    ----------
+    found
+        Field → column of the file.
+    faults, notes
+        What is wrong with the rows read so far, and what should be looked at.
+
+    Raises
+    ------
+    UsageError
+        ``renames`` names a field that does not exist.
+    InputError
+        A column is missing, or two could be one field.
+    """
+
+    def __init__(
+        self,
+        table: Table,
+        fields: Sequence[str],
+        *,
+        needed: Sequence[str | Ways],
+        renames: Mapping[str, str] | None = None,
+        mend: str | None = None,
+    ) -> None:
+        self.table = table
+        self.found = matched_columns(table.columns, fields, renames=renames or {}, where=table.where)
+        require_columns(self.found, needed, of=table, fields=fields, mend=mend)
+        self.faults: list[HabmapError] = []
+        self.notes: list[str] = []
+
+    def where(self, row: TableRow) -> str:
+        """Name a row for a message: the file and its number."""
+        return f"{self.table.where}, row {row.number}"
+
+    def values(self, row: TableRow) -> dict[str, str]:
+        """Return a row's cells by field, as written."""
+        return {name: row.values[column] for name, column in self.found.items()}
+
+    def cells(self, row: TableRow) -> Cells:
+        """Return a row's cells to be read; their faults and notes are gathered here."""
+        return Cells(self.values(row), where=self.where(row), faults=self.faults, notes=self.notes)
+
+    def refuse_faults(self) -> None:
+        """Raise ``InputErrors`` with every fault gathered, if there is one."""
+        if self.faults:
+            raise InputErrors(self.faults, where=self.table.where)
+
+    def not_read(self) -> list[str]:
+        """Say in one note which columns no field took; no note where there is none."""
+        taken = self.found.values()
+        left = ", ".join(column for column in self.table.columns if column not in taken)
+        return [f"columns not read: {printable(left, longest=_LONGEST)}"] if left else []
