@@ -8,8 +8,9 @@ from datetime import date, datetime, time, tzinfo
 from pathlib import Path
 from typing import Final
 
-from habmap.errors import HabmapError, InputError, InputErrors
-from habmap.place.cells import Cells, matched_columns
+from habmap.jobs.add.position import known_units_words
+from habmap.jobs.add.rows import Rows
+from habmap.place.cells import Cells
 from habmap.place.tables import read_table
 
 FIELDS: Final = ("file", "lon", "lat", "direction_deg", "taken_at", "unit_id", "private")
@@ -33,8 +34,8 @@ class Placing:
 
 def read_placings(
     path: Path, *, files: Collection[str], unit_ids: Collection[str], zone: tzinfo
-) -> tuple[dict[str, Placing], tuple[str, ...]]:
-    """Return what the table says, by the photo's path below the folder, and the columns that are not read.
+) -> tuple[dict[str, Placing], list[str]]:
+    """Return what the table says, by the photo's path below the folder, and a note on columns not read.
 
     Parameters
     ----------
@@ -53,35 +54,25 @@ def read_placings(
         Every fault of the table.
     """
     table = read_table(path)
-    found = matched_columns(table.columns, FIELDS, renames={}, where=table.where)
-    if "file" not in found:
-        raise InputError(
-            "the table has no column file", where=table.where, value=", ".join(table.columns),
-            allowed=", ".join(FIELDS), mend="name the column with the photos' file names `file`",
-        )  # fmt: skip
+    rows = Rows(table, FIELDS, needed=("file",), mend="name the column with the photos' file names `file`")
     by_name: dict[str, list[str]] = {}
     for path_below in files:
         by_name.setdefault(path_below.casefold(), []).append(path_below)
         name = path_below.rpartition("/")[2]
         if name != path_below:
             by_name.setdefault(name.casefold(), []).append(path_below)
-    faults: list[HabmapError] = []
     placings: dict[str, Placing] = {}
     for row in table.rows:
-        where = f"{table.where}, row {row.number}"
-        cells = Cells(
-            {name: row.values[column] for name, column in found.items()}, where=where, faults=faults, notes=[]
-        )
+        cells = rows.cells(row)
         below = _file(cells, by_name)
-        placing = _placing(cells, where, unit_ids, zone)
+        placing = _placing(cells, rows.where(row), unit_ids, zone)
         if below is None:
             continue
         if below in placings:
             cells.fault("the photo stands in the table twice", "file", value=below, allowed="each photo once")
         placings[below] = placing
-    if faults:
-        raise InputErrors(faults, where=table.where)
-    return placings, tuple(column for column in table.columns if column not in found.values())
+    rows.refuse_faults()
+    return placings, rows.not_read()
 
 
 def _file(cells: Cells, by_name: dict[str, list[str]]) -> str | None:
@@ -108,7 +99,7 @@ def _placing(cells: Cells, where: str, unit_ids: Collection[str], zone: tzinfo) 
         )
     unit_id = cells.text("unit_id")
     if unit_id is not None and unit_id not in unit_ids:
-        cells.fault("unknown unit", "unit_id", value=unit_id, allowed=", ".join(sorted(unit_ids)) or "none yet")
+        cells.fault("unknown unit", "unit_id", value=unit_id, allowed=known_units_words(unit_ids))
     direction_deg = cells.number("direction_deg", low=0, high=360)
     return Placing(
         where=where,
