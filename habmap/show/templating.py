@@ -7,6 +7,8 @@ from typing import Final
 
 import jinja2
 
+from habmap.show.words import unbroken
+
 
 def template_text(name: str) -> str:
     """Return the text of a file under ``show/templates``."""
@@ -20,7 +22,7 @@ DIRECTION_SIGNS: Final = dict.fromkeys(map(ord, "\u202a\u202b\u202c\u202d\u202e\
 
 def _steady(value: object) -> object:
     # not in what is marked up already: that is the page's own
-    return value.translate(DIRECTION_SIGNS) if type(value) is str else value
+    return unbroken(value.translate(DIRECTION_SIGNS)) if type(value) is str else value
 
 
 #: Text of persons is escaped, and a value that nobody gave is an error, not a blank.

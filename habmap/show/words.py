@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from datetime import date
 from typing import TYPE_CHECKING, Final
@@ -17,6 +18,21 @@ _MONTHS: Final = (
 )  # fmt: skip
 #: Less than this is not spoken of [acre]; it rounds to 0.0.
 SPOKEN_ACRES: Final = 0.05
+
+#: Between a figure and the sign or short unit behind it, where a line must not end.
+_BEFORE_UNIT: Final = re.compile(r"(?<=\d) (?=(?:%|°[FC]|(?:ft|mph|kPa|m)\b))")
+NO_BREAK: Final = "\N{NO-BREAK SPACE}"
+
+
+def unbroken(text: str) -> str:
+    """Return a text whose figures keep their sign or short unit on their own line: ``6 %``, ``30 ft``, ``81 °F``.
+
+    Examples
+    --------
+    >>> unbroken("from 6 % to 30 ft") == f"from 6{NO_BREAK}% to 30{NO_BREAK}ft"
+    True
+    """
+    return _BEFORE_UNIT.sub(NO_BREAK, text)
 
 
 def tenths(acres: float) -> str:

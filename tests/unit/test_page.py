@@ -34,7 +34,7 @@ from habmap.show.records import (
     PrivateOnPublicPageError,
 )
 from habmap.show.relief import draw_relief
-from habmap.show.words import headline, stage_sentence, terrain_sentence, work_sentence
+from habmap.show.words import headline, stage_sentence, terrain_sentence, unbroken, work_sentence
 from habmap.vocabulary import STAGES
 
 HOSTILE = '</script><img src=x onerror="alert(1)">&\u2028"\'{{7*7}}'
@@ -318,3 +318,11 @@ def test_lines_and_collections_are_drawn() -> None:
     shape = GeometryCollection([LineString([(0, 0), (1, 1)]), Point(0, 0)])
     drawn = json.loads(drawing_json(page(features=(PageFeature(kind="fence", name="x", geometry=shape),))))
     assert [part["type"] for part in drawn["features"][0]["shape"]["geometries"]] == ["LineString", "Point"]
+
+
+def test_a_figure_and_its_unit_stay_on_one_line() -> None:
+    lie = PageTerrain(slope_mean_deg=8.0, slope_mean_pct=14.1, sun_facing_pct=62.0)
+    html = render_page(page(units=(unit(terrain=lie),)))
+    assert "slope 14\N{NO-BREAK SPACE}% on average (8.0°). 62\N{NO-BREAK SPACE}% of it" in html
+    assert "14 %" not in html
+    assert unbroken("5 meters, 3 % 2 mphx 12 m. 30 ft") == "5 meters, 3\xa0% 2 mphx 12\xa0m. 30\xa0ft"

@@ -265,6 +265,19 @@ def test_lines_are_never_wider_than_their_room() -> None:
     assert printable("a\nb\t\x07") == "a b"
 
 
+def test_no_line_ends_between_a_figure_and_its_unit() -> None:
+    text = "Slope 14 % on average, rising 30 ft in 200 m by the creek. " * 6
+    for width_pt in range(60, 200, 7):
+        lines = wrapped(text, width_pt, size_pt=LEAST_PT)
+        assert not [line for line in lines if re.match(r"(%|ft|m)\b|%", line)]
+        assert " ".join(lines) == text.strip()  # with plain spaces, as it is read and copied
+    # Where not even both have room, they are parted as any other words.
+    assert wrapped("100 %", text_width_pt("100", size_pt=LEAST_PT) + 3, size_pt=LEAST_PT, is_serif=False) == [
+        "100",
+        "%",
+    ]
+
+
 def test_ground_helper_agrees() -> None:
     assert GRID.to_grid(ground_lonlat(OUTLINE)).area == pytest.approx(422 * 194, rel=1e-9)
 

@@ -16,6 +16,7 @@ from matplotlib.path import Path as Outline
 from matplotlib.textpath import TextPath, text_to_path
 
 from habmap.show.palette import INK, PAPER
+from habmap.show.words import NO_BREAK, unbroken
 
 #: Faces that come with the drawing library, so that every machine draws the same sheet; the last knows most scripts.
 SERIF: Final = ("STIXGeneral", "DejaVu Serif", "DejaVu Sans")
@@ -67,7 +68,7 @@ def wrapped(text: str, width_pt: float, *, size_pt: float, is_serif: bool = True
         line = " ".join(words[first:end])
         return len(line) <= LONGEST_LINE and text_width_pt(line, **style) <= width_pt  # type: ignore[arg-type]
 
-    words = printable(text).split()
+    words = _words(text, width_pt, style)
     lines: list[str] = []
     first, usual = 0, 1
     while first < len(words):
@@ -89,7 +90,16 @@ def wrapped(text: str, width_pt: float, *, size_pt: float, is_serif: bool = True
                 continue
         lines.append(" ".join(words[first:end]))
         first, usual = end, end - first
-    return lines
+    return [line.replace(NO_BREAK, " ") for line in lines]
+
+
+def _words(text: str, width_pt: float, style: dict[str, Any]) -> list[str]:
+    """Return what a line may end behind; a figure and its unit count as one word where a line has room for both."""
+    words: list[str] = []
+    for word in unbroken(" ".join(printable(text).split())).split(" "):
+        has_room = NO_BREAK not in word or text_width_pt(word, **style) <= width_pt
+        words += [word] if has_room else word.split(NO_BREAK)
+    return words
 
 
 def at_most(count: int, lines: list[str]) -> list[str]:
