@@ -195,3 +195,9 @@ def test_plots_of_two_rounds_taken_together_are_pointed_out(
     then = run_habmap("density", "--json", "--on", "2024-09-30", place=place).json["units"][0]
     assert then["plots"] == 4
     assert not any("taken together" in line for line in then["warnings"])
+
+
+def test_a_column_of_plots_that_is_not_read_is_named(run_habmap: Callable[..., Any], place: Path) -> None:
+    done = loaded(run_habmap, place, "plot_id,unit_id,method,plot_acres,stems,statum\np1,C1,fixed,0.1,9,north\n")
+    assert done.code == 0
+    assert [line for line in done.json["warnings"] if "not read" in line and "statum" in line]

@@ -87,7 +87,7 @@ def add_plots(store: Store, *, path: Path, now: datetime, columns: Mapping[str, 
             already += 1
     rows.refuse_faults()
     store.append(list(fresh.values()))
-    return AddResult(kind="plots", loaded=len(fresh), already_there=already, warnings=tuple(rows.notes))
+    return AddResult(kind="plots", loaded=len(fresh), already_there=already, warnings=(*rows.notes, *rows.not_read()))
 
 
 def _plot(cells: Cells, units: tuple[Unit, ...], *, place_id: str, now: datetime) -> Plot | None:
