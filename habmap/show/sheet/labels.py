@@ -125,16 +125,21 @@ class _Line:
         return text_width_pt(self.words, size_pt=self.size_pt, is_serif=self.is_serif, is_bold=self.is_bold)
 
 
+def _box_of(at: tuple[float, float], lines: Sequence[_Line]) -> tuple[float, float, float, float]:
+    """Return the box (left, bottom, right, top) of lines centred about a point."""
+    height = sum(line.size_pt * (0.95 if line.size_pt > LEAST_PT else LEADING) for line in lines)
+    width = max(line.width_pt for line in lines)
+    return at[0] - width / 2 - 1, at[1] - height / 2 - 1, at[0] + width / 2 + 1, at[1] + height / 2 + 1
+
+
 def _set(
     pen: Pen, labels: Labels, at: tuple[float, float], lines: Sequence[_Line], *, ink: str = INK, anyway: bool = False
 ) -> bool:
     """Set lines centred about a point if their box is free."""
-    height = sum(line.size_pt * (0.95 if line.size_pt > LEAST_PT else LEADING) for line in lines)
-    width = max(line.width_pt for line in lines)
-    box = (at[0] - width / 2 - 1, at[1] - height / 2 - 1, at[0] + width / 2 + 1, at[1] + height / 2 + 1)
+    box = _box_of(at, lines)
     if not labels.take(box, anyway=anyway):
         return False
-    y = at[1] + height / 2
+    y = box[3] - 1
     for line in lines:
         y -= line.size_pt * 0.82
         pen.text(
@@ -209,8 +214,15 @@ def _feature_labels(pen: Pen, frame: Frame, features: Sequence[PageFeature], lab
 
 
 def _patch_labels(pen: Pen, frame: Frame, page: Page, labels: Labels) -> None:
-    """Set what was done and when on each patch that has room; the rest stands in the list of the work."""
+    """Set what was done and when on each patch that has room, off fences and the like where it can.
+
+    The rest stands in the list of the work.
+    """
     window = shapely.box(*frame.box)
+    drawn = [frame.on_paper(feature.geometry) for feature in page.features]
+    if page.boundary is not None:
+        drawn.append(frame.on_paper(page.boundary).boundary)
+    marks = shapely.STRtree(drawn)
     for work in sorted(page.work, key=lambda one: one.day, reverse=True):
         ground = shapely.intersection(shapely.make_valid(frame.on_paper(work.geometry)), window)
         if ground.is_empty or ground.area < 400:
@@ -218,8 +230,16 @@ def _patch_labels(pen: Pen, frame: Frame, page: Page, labels: Labels) -> None:
         circle = shapely.maximum_inscribed_circle(ground, tolerance=1.0)
         x, y = circle.coords[0]
         did, day = _Line(PRACTICE_WORDS[work.practice]), words.short_day(work.day)
+        crossed = []
+        is_set = False
         for lines in ([did, _Line(day)], [did, _Line(f"{day[:3]} {work.day.year}")]):
             half = max(line.width_pt for line in lines) * 0.3
             spots = [spot for spot in _around((x, y), 32.0) if ground.contains(_level(spot, half))]
-            if any(_set(pen, labels, spot, lines) for spot in spots):
+            boxes = [shapely.box(*_box_of(spot, lines)) for spot in spots]
+            hit = set(marks.query(boxes, "intersects")[0].tolist()) if boxes else set()
+            crossed += [(spot, lines) for number, spot in enumerate(spots) if number in hit]
+            clear = (spot for number, spot in enumerate(spots) if number not in hit)
+            if is_set := any(_set(pen, labels, spot, lines) for spot in clear):
                 break
+        if not is_set:  # better across a line than not at all
+            any(_set(pen, labels, spot, lines) for spot, lines in crossed)
