@@ -108,6 +108,14 @@ def test_what_is_kept_is_small_upright_and_bare(run_habmap: Run, place: Path, tm
         assert dict(picture.getexif()) == {}
 
 
+@pytest.mark.parametrize("name", ["", "  "])
+def test_a_folder_without_a_name_is_not_the_folder_one_stands_in(run_habmap: Run, place: Path, name: str) -> None:
+    before = (place / "place.gpkg").read_bytes()
+    done = run_habmap("add", "photos", name, place=place)
+    assert (done.code, "no folder is named" in done.err) == (2, True)
+    assert (place / "place.gpkg").read_bytes() == before
+
+
 def test_loaded_again_it_is_no_news(run_habmap: Run, place: Path, folder: Path) -> None:
     run_habmap("add", "photos", folder, place=place)
     first = [tuple(row) for row in rows(place)]

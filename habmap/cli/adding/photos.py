@@ -26,9 +26,20 @@ HEADINGS = {
 }
 
 
+def named_folder(text: str) -> Path:
+    """Read the folder's name; an empty one would mean wherever the command is run."""
+    if not text.strip():
+        raise UsageError(
+            "no folder is named", where="DIR", value="an empty text", mend="name the folder that the photos lie in"
+        )
+    return Path(text)
+
+
 def photos_command(
     context: typer.Context,
-    folder: Annotated[Path, typer.Argument(metavar="DIR", help="The folder of photos.", show_default=False)],
+    folder: Annotated[
+        Path, typer.Argument(parser=named_folder, metavar="DIR", help="The folder of photos.", show_default=False)
+    ],
     declination: Annotated[
         float | None,
         typer.Option(
