@@ -11,7 +11,6 @@ from itertools import groupby
 
 from habmap.jobs.ground import Ground, UnitRules, ground, unit_rules
 from habmap.jobs.ports import Store
-from habmap.measures import acres
 from habmap.place.settings import Settings
 from habmap.vocabulary import CEDAR_COVERS, REMAINING, TREATED
 from habmap.work.season_account import Change, Season, WorkLine, by_season, season_year
@@ -59,16 +58,7 @@ def season_account_of(state: Ground, *, settings: Settings) -> SeasonAccount:
     """Add up ground that is already cut into pieces."""
     covers = {unit.unit_id: unit.cover for unit in state.units}
     start_acres = math.fsum(piece.acres for piece in state.pieces if covers[piece.unit_id] in CEDAR_COVERS)
-    lines = [
-        WorkLine(
-            day=entry.date,
-            practice=entry.practice,
-            pass_acres=acres(state.patches[entry.entry_id].area) if entry.entry_id in state.patches else 0.0,
-            person_hours=entry.person_hours,
-            cost=entry.cost,
-        )
-        for entry in state.entries
-    ]
+    lines = [WorkLine(day=entry.date, person_hours=entry.person_hours, cost=entry.cost) for entry in state.entries]
     return SeasonAccount(
         on=state.on,
         start_remaining_acres=start_acres,

@@ -57,11 +57,6 @@ class Density:
     fpc_frac: float | None = None
 
 
-def plot_radius_ft(plot_acres: float) -> float:
-    """Return the horizontal radius of a circular plot [ft]: √(43,560·acres/π)."""
-    return math.sqrt(FT2_PER_ACRE * plot_acres / math.pi)
-
-
 def plot_acres(radius_ft: float) -> float:
     """Return the area of a circular plot from its horizontal radius [acre]."""
     return math.pi * radius_ft**2 / FT2_PER_ACRE

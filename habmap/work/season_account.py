@@ -9,12 +9,10 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterable
+from dataclasses import dataclass
 from datetime import date
 from typing import Final
-
-from habmap.vocabulary import PRACTICES
 
 #: Month whose first day begins a season.
 FIRST_MONTH: Final = 7
@@ -40,11 +38,9 @@ class Change:
 
 @dataclass(frozen=True, slots=True)
 class WorkLine:
-    """One counting line of the log: its patch [acre], overlaps with other lines not taken off; ``None`` = not said."""
+    """One counting line of the log: its day, and what it took; ``None`` = not said."""
 
     day: date
-    practice: str
-    pass_acres: float
     person_hours: float | None = None
     cost: float | None = None
 
@@ -65,9 +61,6 @@ class Season:
         Ground treated at least once, and ground standing or part cut, at its end [acre].
     person_hours, cost
         Sums of the lines that say them; ``None`` where none does.
-    pass_acres_by_practice
-        Plain sum of the patches of each practice done in it [acre], in the order of a day's work. Ground worked twice
-        counts twice.
     """
 
     label: str
@@ -78,7 +71,6 @@ class Season:
     remaining_acres: float
     person_hours: float | None = None
     cost: float | None = None
-    pass_acres_by_practice: Mapping[str, float] = field(default_factory=dict)
 
 
 def season_year(day: date) -> int:
@@ -138,11 +130,6 @@ def by_season(
                 remaining_acres=math.fsum([start_remaining_acres, *(change.remaining_acres for change in so_far)]),
                 person_hours=_known_sum(line.person_hours for line in mine),
                 cost=_known_sum(line.cost for line in mine),
-                pass_acres_by_practice={
-                    practice: math.fsum(line.pass_acres for line in mine if line.practice == practice)
-                    for practice in PRACTICES
-                    if any(line.practice == practice for line in mine)
-                },
             )
         )
     return tuple(seasons)

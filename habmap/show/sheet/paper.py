@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Any, Final, Literal, get_args
+from typing import Any, Final, Literal
 
 from habmap.errors import InputError
 from habmap.measures import MM_PER_IN
 from habmap.show.sheet.map import PT_PER_M
 
 Paper = Literal["letter", "tabloid", "a4", "a3"]
-PAPERS: Final[tuple[Paper, ...]] = get_args(Paper)
 #: Points to a millimetre.
 MM_PT: Final = 72 / MM_PER_IN
 #: Short and long side [pt]: ANSI/ASME Y14.1 sizes A and B, ISO 216 A4 and A3.
