@@ -34,8 +34,8 @@ MITCHELL_M = [
     ("acres", "radius_ft"), [(1 / 5, 52.660), (1 / 10, 37.237), (1 / 20, 26.330), (1 / 50, 16.653), (1 / 100, 11.775)]
 )
 def test_plot_acres(acres: float, radius_ft: float) -> None:
-    # The forester's table prints radii to 0.001 ft; half of that is the tolerance, and a share of a radius counts twice in
-    # the area.
+    # The forester's table prints radii to 0.001 ft; half of that is the tolerance, and a share of a radius counts
+    # twice in the area.
     assert plot_acres(radius_ft) == pytest.approx(acres, rel=2 * 0.0005 / radius_ft * 1.01)
 
 
