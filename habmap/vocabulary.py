@@ -50,6 +50,8 @@ STAGE_WORDS: Final = {
 }  # fmt: skip
 TREATED: Final = ("dead_standing", "down", "piled", "burned", "slash_gone", "kept_up", "coming_back")
 REMAINING: Final = ("standing", "part_cut")
+#: Ground that counts as cedar ground, whatever became of it: the one denominator of every screen and any day.
+CEDAR_STAGES: Final = (*TREATED, *REMAINING, "keep")
 
 # --- features -----------------------------------------------------------------------------------------------
 FEATURE_KINDS: Final = (

@@ -13,6 +13,7 @@ from habmap.jobs.ports import Store
 from habmap.land.acreage import area_of_record_m2
 from habmap.place.settings import Settings
 from habmap.vocabulary import PRACTICES, REMAINING, STAGES, TREATED
+from habmap.work.account import cedar_acres
 from habmap.work.records import Unit
 
 
@@ -47,6 +48,7 @@ class UnitAcres:
     acres: float
     acres_sd: float | None
     stage_acres: StageAcres
+    cedar_acres: float
     treated_acres: float
     remaining_acres: float
     keep_acres: float
@@ -56,9 +58,13 @@ class UnitAcres:
 
 @dataclass(frozen=True, slots=True)
 class TotalAcres:
-    """Sums over the units; ground that is coming back is among the treated too."""
+    """Sums over the units; ground that is coming back is among the treated too.
+
+    ``cedar_acres`` is treated, remaining and left on purpose together.
+    """
 
     acres: float
+    cedar_acres: float
     treated_acres: float
     remaining_acres: float
     keep_acres: float
@@ -163,6 +169,7 @@ def _unit_acres(unit: Unit, unit_m2: float, stage_m2: dict[str, float]) -> UnitA
         acres=unit_acres,
         acres_sd=unit.acres_sd,
         stage_acres=StageAcres(**by_stage),
+        cedar_acres=cedar_acres(by_stage),
         treated_acres=treated,
         remaining_acres=math.fsum(by_stage[stage] for stage in REMAINING),
         keep_acres=by_stage["keep"],
@@ -175,6 +182,7 @@ def _unit_acres(unit: Unit, unit_m2: float, stage_m2: dict[str, float]) -> UnitA
 def _totals(units: list[UnitAcres]) -> TotalAcres:
     return TotalAcres(
         acres=math.fsum(unit.acres for unit in units),
+        cedar_acres=math.fsum(unit.cedar_acres for unit in units),
         treated_acres=math.fsum(unit.treated_acres for unit in units),
         remaining_acres=math.fsum(unit.remaining_acres for unit in units),
         keep_acres=math.fsum(unit.keep_acres for unit in units),

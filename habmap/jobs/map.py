@@ -370,7 +370,7 @@ def _cautions(state: Ground, account: AcresResult, slopes: TerrainResult | None,
     cautions = []
     if account.totals.remaining_acres >= SPOKEN_ACRES:
         cautions.append(SAW_CAUTION)
-    if account.totals.remaining_acres + account.totals.treated_acres >= SPOKEN_ACRES:
+    if account.totals.cedar_acres - account.totals.keep_acres >= SPOKEN_ACRES:
         cautions.append(FIRE_CAUTION)
     if stages.dead_standing >= SPOKEN_ACRES:
         cautions.append(SNAG_CAUTION)

@@ -12,7 +12,7 @@ from itertools import groupby
 from habmap.jobs.ground import Ground, UnitRules, ground, unit_rules
 from habmap.jobs.ports import Store
 from habmap.place.settings import Settings
-from habmap.vocabulary import CEDAR_COVERS, REMAINING, TREATED
+from habmap.vocabulary import CEDAR_STAGES, REMAINING, TREATED
 from habmap.work.season_account import Change, Season, WorkLine, by_season, season_year
 from habmap.work.stages import ground_state
 
@@ -56,8 +56,7 @@ def season_account(store: Store, *, on: date | None = None) -> SeasonAccount:
 
 def season_account_of(state: Ground, *, settings: Settings) -> SeasonAccount:
     """Add up ground that is already cut into pieces."""
-    covers = {unit.unit_id: unit.cover for unit in state.units}
-    start_acres = math.fsum(piece.acres for piece in state.pieces if covers[piece.unit_id] in CEDAR_COVERS)
+    start_acres = math.fsum(piece.acres for piece in state.pieces if piece.stage in CEDAR_STAGES)
     lines = [WorkLine(day=entry.date, person_hours=entry.person_hours, cost=entry.cost) for entry in state.entries]
     return SeasonAccount(
         on=state.on,

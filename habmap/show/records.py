@@ -20,6 +20,7 @@ from habmap.show.photo_records import PagePhotoPoint
 from habmap.show.relief import Relief
 from habmap.show.response_records import PageResponse
 from habmap.vocabulary import PRIVATE_FEATURE_KINDS
+from habmap.work.account import cedar_acres
 
 Audience = Literal["owner", "public"]
 
@@ -76,6 +77,11 @@ class PageUnit:
     reasons: tuple[str, ...] = ()
     notes: str | None = None
 
+    @property
+    def cedar_acres(self) -> float:
+        """Cedar ground of the unit, whatever became of it [acre]."""
+        return cedar_acres(self.stage_acres)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PagePiece:
@@ -128,6 +134,11 @@ class Page:
     response: tuple[PageResponse, ...] = ()
     grid_latlon: tuple[float, float] | None = None
     photo_points: tuple[PagePhotoPoint, ...] = ()
+
+    @property
+    def cedar_acres(self) -> float:
+        """Cedar ground of all units, whatever became of it: treated, remaining and left on purpose [acre]."""
+        return self.treated_acres + self.remaining_acres + self.keep_acres
 
 
 class PrivateOnPublicPageError(HabmapError):

@@ -52,12 +52,11 @@ def short_day(day: date) -> str:
 
 def headline(page: Page) -> str:
     """Return the answer in one sentence: treated, remaining, and what comes next."""
-    total = page.treated_acres + page.remaining_acres
     if not page.units:
         return "No units are drawn yet."
-    if total < SPOKEN_ACRES:
+    if page.cedar_acres < SPOKEN_ACRES:
         return "No cedar ground is mapped here."
-    done = f"{tenths(page.treated_acres)} of {tenths(total)} cedar acres treated at least once"
+    done = f"{tenths(page.treated_acres)} of {tenths(page.cedar_acres)} cedar acres treated at least once"
     if page.remaining_acres < SPOKEN_ACRES:
         return f"{done}; nothing remains."
     following = min(
@@ -79,7 +78,7 @@ def also(page: Page) -> str:
     if page.coming_back_acres >= SPOKEN_ACRES:
         parts.append(f"On {tenths(page.coming_back_acres)} of the treated acres cedar is coming back.")
     if page.keep_acres >= SPOKEN_ACRES:
-        parts.append(f"Another {tenths(page.keep_acres)} acres of cedar are left on purpose.")
+        parts.append(f"{tenths(page.keep_acres)} of the cedar acres are left on purpose.")
     return " ".join(parts)
 
 

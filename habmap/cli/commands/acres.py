@@ -40,11 +40,10 @@ def answer(result: AcresResult) -> str:
     if not result.units:
         return "No units are loaded yet; load them with `habmap add units FILE`."
     totals = result.totals
-    cedar_acres = totals.acres - totals.stage_acres.other
     day = f"work up to {result.on.isoformat()}" if result.on else "no work logged yet"
     kept = f" and {totals.keep_acres:,.1f} are left on purpose" if totals.keep_acres >= 0.05 else ""
     words = (
-        f"{totals.treated_acres:,.1f} of {cedar_acres:,.1f} cedar acres treated at least once; "
+        f"{totals.treated_acres:,.1f} of {totals.cedar_acres:,.1f} cedar acres treated at least once; "
         f"{totals.remaining_acres:,.1f} remain{kept} ({day})."
     )
     if totals.coming_back_acres >= 0.05:

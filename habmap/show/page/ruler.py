@@ -11,6 +11,7 @@ from habmap.show.history_records import PageDone, PageHistory, PageHistoryPiece,
 from habmap.show.page import coordinates
 from habmap.show.records import Page
 from habmap.vocabulary import PRACTICE_WORDS, REMAINING, STAGE_WORDS, STAGES, TREATED
+from habmap.work.account import cedar_acres
 from habmap.work.season_account import season_days, season_label, season_year
 
 #: Decimals of acres in the file; a sum of a thousand such stays within half a thousandth of an acre.
@@ -205,12 +206,12 @@ def headline_then(step: PageStep) -> str:
     """Return the answer of an earlier day in one sentence."""
     treated = _sum(step, TREATED)
     remaining = _sum(step, REMAINING)
-    total = treated + remaining
+    total = cedar_acres(step.stage_acres)
     if step.day is None:
         return f"Before any work: {words.tenths(total)} acres of cedar, none of them treated."
     by = f"by {words.day_words(step.day)}"
     if total < words.SPOKEN_ACRES:
-        return f"No cedar ground was left to treat {by}."
+        return f"No cedar ground was mapped {by}."
     if treated < words.SPOKEN_ACRES:
         return f"None of {words.tenths(total)} cedar acres treated {by}; {words.tenths(remaining)} remained."
     left = "nothing remained" if remaining < words.SPOKEN_ACRES else f"{words.tenths(remaining)} remained"
@@ -223,7 +224,7 @@ def also_then(step: PageStep) -> str:
     if (back := step.stage_acres.get("coming_back", 0.0)) >= words.SPOKEN_ACRES:
         parts.append(f"On {words.tenths(back)} of the treated acres cedar was coming back.")
     if (keep := step.stage_acres.get("keep", 0.0)) >= words.SPOKEN_ACRES:
-        parts.append(f"Another {words.tenths(keep)} acres of cedar were left on purpose.")
+        parts.append(f"{words.tenths(keep)} of the cedar acres were left on purpose.")
     return " ".join(parts)
 
 

@@ -130,16 +130,17 @@ def headline(sheet: Sheet) -> str:
     if sheet.unit_id is None or not page.units:
         return words.headline(page)
     (unit,) = page.units
-    total = unit.treated_acres + unit.remaining_acres
     title = words.unit_title(unit)
-    if total < words.SPOKEN_ACRES:
+    if unit.cedar_acres < words.SPOKEN_ACRES:
         return f"{title}: {words.tenths(unit.acres)} acres, none of it counted as cedar ground to work."
     left = (
         "nothing remains"
         if unit.remaining_acres < words.SPOKEN_ACRES
         else f"{words.tenths(unit.remaining_acres)} remain"
     )
-    return f"{title}: {words.tenths(unit.treated_acres)} of {words.tenths(total)} cedar acres treated; {left}."
+    return (
+        f"{title}: {words.tenths(unit.treated_acres)} of {words.tenths(unit.cedar_acres)} cedar acres treated; {left}."
+    )
 
 
 def _dateline(page: Page) -> str:

@@ -242,7 +242,7 @@ def _season_table(board: Board, story: Story, *, left: float, top: float, floor:
 def _season_chart(board: Board, story: Story, *, width: float, top: float, floor: float) -> None:
     """Draw cumulative treated acres as one column a season: dark what was treated before, hatched what it added."""
     pen, size, k = board.pen, board.room_pt, board.k
-    full = story.page.treated_acres + story.page.remaining_acres
+    full = story.page.cedar_acres
     pen.text(
         board.left, top - 0.86 * size, f"Treated, of {words.tenths(full)} cedar acres",
         size_pt=size, is_serif=True, is_bold=True,
