@@ -17,8 +17,8 @@ OPEN_COVERS: Final = frozenset({"grass"})
 # --- practices ----------------------------------------------------------------------------------------------
 #: Every practice; the first part is the order in which work of one day is applied.
 PRACTICES: Final = (
-    "keep", "cut", "mulch", "girdle", "spray", "pile", "haul", "burn", "pile_burn",
-    "mow", "pull", "graze", "look", "seed", "other",
+    "keep", "cut", "mulch", "pull", "girdle", "spray", "pile", "haul", "burn", "pile_burn",
+    "mow", "graze", "look", "seed", "other",
 )  # fmt: skip
 PRACTICE_WORDS: Final = {
     "keep": "left on purpose", "cut": "cut", "mulch": "mulched", "girdle": "girdled", "spray": "sprayed",
@@ -26,11 +26,11 @@ PRACTICE_WORDS: Final = {
     "pull": "pulled", "graze": "grazed", "look": "looked over", "seed": "seeded", "other": "other work",
 }  # fmt: skip
 #: Practices that kill standing cedars and so raise the killed share.
-KILLING: Final = frozenset({"cut", "mulch", "girdle", "spray", "burn"})
+KILLING: Final = frozenset({"cut", "mulch", "pull", "girdle", "spray", "burn"})
 #: Practices with fire in them.
 FIRE: Final = frozenset({"burn", "pile_burn"})
 #: Killed share taken where none is written, in percent; a practice not listed here must say its own.
-DEFAULT_KILLED_PCT: Final = {"cut": 100.0, "mulch": 100.0, "burn": 0.0}
+DEFAULT_KILLED_PCT: Final = {"cut": 100.0, "mulch": 100.0, "pull": 100.0, "burn": 0.0}
 #: NRCS conservation practice standards: 314 brush management, 338 prescribed burning, 384 woody residue treatment,
 #: 528 prescribed grazing, 550 range planting. A place overrides them under ``[codes]``.
 PRACTICE_CODES: Final = {

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from habmap import measures
-from habmap.jobs.ground import Ground, ground
+from habmap.jobs.ground import Ground, GroundPiece, ground
 from habmap.jobs.ports import Store
 from habmap.land.acreage import area_of_record_m2
 from habmap.place.settings import Settings
@@ -39,7 +39,8 @@ class UnitAcres:
     """One unit's line of the account.
 
     ``acres`` is the unit's area of record; ``acres_sd`` the standard deviation of a walked outline, else ``None``;
-    ``treated_pct`` is of the unit's acres.
+    ``treated_pct`` is of the unit's acres. ``slash_acres`` is ground of any stage with felled cedar not yet gone, in
+    piles or not; ``snag_acres`` ground with cedar killed standing and still up.
     """
 
     unit_id: str
@@ -53,6 +54,8 @@ class UnitAcres:
     remaining_acres: float
     keep_acres: float
     coming_back_acres: float
+    slash_acres: float
+    snag_acres: float
     treated_pct: float
 
 
@@ -69,6 +72,8 @@ class TotalAcres:
     remaining_acres: float
     keep_acres: float
     coming_back_acres: float
+    slash_acres: float
+    snag_acres: float
     stage_acres: StageAcres
 
 
@@ -118,16 +123,16 @@ class AcresResult:
 
 def acres_of(place_ground: Ground, *, settings: Settings) -> AcresResult:
     """Add up ground that is already cut into pieces."""
-    stage_m2: defaultdict[str, defaultdict[str, list[float]]] = defaultdict(lambda: defaultdict(list))
+    by_unit: defaultdict[str, list[GroundPiece]] = defaultdict(list)
     for piece in place_ground.pieces:
-        stage_m2[piece.unit_id][piece.stage].append(piece.area_m2)
+        by_unit[piece.unit_id].append(piece)
     units = []
     closure_m2 = 0.0
     for unit in place_ground.units:
-        sums = {stage: math.fsum(parts) for stage, parts in stage_m2[unit.unit_id].items()}
+        own = by_unit[unit.unit_id]
         unit_m2 = area_of_record_m2(unit.geometry, grid=place_ground.grid) if place_ground.grid else 0.0
-        closure_m2 = max(closure_m2, abs(math.fsum(sums.values()) - unit_m2))
-        units.append(_unit_acres(unit, unit_m2, sums))
+        closure_m2 = max(closure_m2, abs(math.fsum(piece.area_m2 for piece in own) - unit_m2))
+        units.append(_unit_acres(unit, unit_m2, own))
     outside_m2 = math.fsum(cover.area_m2 for cover in place_ground.covers if cover.entry_ids and not cover.unit_ids)
     return AcresResult(
         place=settings.place.name,
@@ -158,8 +163,11 @@ def acres(store: Store, *, on: date | None = None) -> AcresResult:
     return acres_of(ground(store, on=on), settings=store.settings)
 
 
-def _unit_acres(unit: Unit, unit_m2: float, stage_m2: dict[str, float]) -> UnitAcres:
-    by_stage = {stage: measures.acres(stage_m2.get(stage, 0.0)) for stage in STAGES}
+def _unit_acres(unit: Unit, unit_m2: float, own: list[GroundPiece]) -> UnitAcres:
+    stage_m2: defaultdict[str, list[float]] = defaultdict(list)
+    for piece in own:
+        stage_m2[piece.stage].append(piece.area_m2)
+    by_stage = {stage: measures.acres(math.fsum(stage_m2[stage])) for stage in STAGES}
     treated = math.fsum(by_stage[stage] for stage in TREATED)
     unit_acres = measures.acres(unit_m2)
     return UnitAcres(
@@ -174,19 +182,26 @@ def _unit_acres(unit: Unit, unit_m2: float, stage_m2: dict[str, float]) -> UnitA
         remaining_acres=math.fsum(by_stage[stage] for stage in REMAINING),
         keep_acres=by_stage["keep"],
         coming_back_acres=by_stage["coming_back"],
+        slash_acres=measures.acres(math.fsum(piece.area_m2 for piece in own if piece.state.felled_frac > 0)),
+        snag_acres=measures.acres(math.fsum(piece.area_m2 for piece in own if piece.state.snag_frac > 0)),
         # Pieces close within 1e-6 m², not to the last digit: all of a unit is 100, never a hair above.
         treated_pct=min(100.0, 100 * treated / unit_acres) if unit_acres else 0.0,
     )
 
 
 def _totals(units: list[UnitAcres]) -> TotalAcres:
+    def total(name: str) -> float:
+        return math.fsum(getattr(unit, name) for unit in units)
+
     return TotalAcres(
-        acres=math.fsum(unit.acres for unit in units),
-        cedar_acres=math.fsum(unit.cedar_acres for unit in units),
-        treated_acres=math.fsum(unit.treated_acres for unit in units),
-        remaining_acres=math.fsum(unit.remaining_acres for unit in units),
-        keep_acres=math.fsum(unit.keep_acres for unit in units),
-        coming_back_acres=math.fsum(unit.coming_back_acres for unit in units),
+        acres=total("acres"),
+        cedar_acres=total("cedar_acres"),
+        treated_acres=total("treated_acres"),
+        remaining_acres=total("remaining_acres"),
+        keep_acres=total("keep_acres"),
+        coming_back_acres=total("coming_back_acres"),
+        slash_acres=total("slash_acres"),
+        snag_acres=total("snag_acres"),
         stage_acres=StageAcres(
             **{stage: math.fsum(getattr(unit.stage_acres, stage) for unit in units) for stage in STAGES}
         ),

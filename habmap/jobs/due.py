@@ -98,7 +98,7 @@ def _dated_piece(piece: GroundPiece, cover: str, entries: Sequence[Entry]) -> Da
         stage=piece.stage,
         acres=piece.acres,
         since=now.since,
-        last_cut=now.last_cut,
+        last_felled=now.last_felled,
         last_fire=now.last_fire,
         last_pile_burn=max((entry.date for entry in entries if entry.practice == "pile_burn"), default=None),
         last_treated=now.last_treated,

@@ -39,7 +39,7 @@ class DatedGround:
     stage: str
     acres: float
     since: date | None = None
-    last_cut: date | None = None
+    last_felled: date | None = None
     last_fire: date | None = None
     last_pile_burn: date | None = None
     last_treated: date | None = None
@@ -231,10 +231,10 @@ def sort_items(items: Iterable[DueItem]) -> tuple[DueItem, ...]:
 
 
 def _drying(piece: DatedGround, on: date, drying_days: tuple[int, int]) -> Iterable[DueItem]:
-    if piece.stage != "down" or piece.last_cut is None:
+    if piece.stage != "down" or piece.last_felled is None:
         return
-    days = (on - piece.last_cut).days
-    first, last = (days_after(piece.last_cut, n) for n in drying_days)
+    days = (on - piece.last_felled).days
+    first, last = (days_after(piece.last_felled, n) for n in drying_days)
     if on < first:
         state, words = "drying", f"cut {days} days ago"
     elif on <= last:
@@ -246,7 +246,7 @@ def _drying(piece: DatedGround, on: date, drying_days: tuple[int, int]) -> Itera
         )
     if piece.needles:
         words += f"; needles {piece.needles} at the last look"
-    yield _item(piece.unit_id, "drying", state, words, since=piece.last_cut, first=first, last=last)
+    yield _item(piece.unit_id, "drying", state, words, since=piece.last_felled, first=first, last=last)
 
 
 def _piles(piece: DatedGround, on: date) -> Iterable[DueItem]:

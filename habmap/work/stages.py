@@ -1,9 +1,9 @@
-"""The stage of a piece of ground, from the work done on it: one table, one function."""
+"""The state of a piece of ground, from the work done on it: its stage and what lies or stands dead there."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Final
 
@@ -18,7 +18,9 @@ UPKEEP_AFTER_DAYS: Final = 300
 _SHARE_TOLERANCE: Final = 1e-9
 
 #: Practices that work on the ground, as against saying what is there or adding to it.
-WORKS: Final = frozenset(KILLING | FIRE | {"pile", "haul", "mow", "pull", "graze"})
+WORKS: Final = frozenset(KILLING | FIRE | {"pile", "haul", "mow", "graze"})
+#: Practices that bring live cedars to the ground.
+FELLING: Final = frozenset({"cut", "pull"})
 
 #: How far along ground is; killing practices move it forward only.
 _FORWARD: Final = (
@@ -35,8 +37,9 @@ STAGE_TABLE: Final[dict[str, dict[str, str]]] = {
     for practice, cells in {
         #             stand part  dead   down       piled      burned     slash_gone kept_up coming  keep other
         "keep":      "keep  keep  .      .          .          .          .          .       .       .    .",
-        "cut":       "share share share  share      share      share      share      share   kept_up .    .",
+        "cut":       "share share share  share      share      kept_up    kept_up    .       kept_up .    .",
         "mulch":     "share share share  share      share      share      share      share   kept_up .    .",
+        "pull":      "share share share  share      share      kept_up    kept_up    .       kept_up .    .",
         "girdle":    "share share share  share      share      share      share      share   kept_up .    .",
         "spray":     "share share share  share      share      share      share      share   kept_up .    .",
         "pile":      ".     .     piled  piled      .          piled      .          .       .       .    .",
@@ -44,7 +47,6 @@ STAGE_TABLE: Final[dict[str, dict[str, str]]] = {
         "burn":      "fire  fire  burned burned     slash_gone again      again      again   again   .    .",
         "pile_burn": ".     .     .      slash_gone slash_gone slash_gone .          .       .       .    .",
         "mow":       ".     .     .      .          .          kept_up    kept_up    .       kept_up .    .",
-        "pull":      ".     .     .      .          .          kept_up    kept_up    .       kept_up .    .",
         "graze":     ".     .     .      .          .          kept_up    kept_up    .       kept_up .    .",
         "look":      ".     .     live   live       live       live       live       live    .       .    .",
         "seed":      ".     .     .      .          .          .          .          .       .       .    .",
@@ -52,10 +54,46 @@ STAGE_TABLE: Final[dict[str, dict[str, str]]] = {
     }.items()
 }  # fmt: skip
 
+#: What a practice does to the cedars that once stood on a piece, whatever its stage: where those go that it kills, and
+#: what becomes of those that lie felled, lie in piles, and stand dead. A practice not listed changes none of them.
+#: ``lying``, ``piled``, ``snag``, ``gone``: they go there. ``.``: they stay as they are.
+#: ``target``: gone once the killed share has reached the target, as stage slash_gone has it: such mulching shreds it.
+#: ``dead``: into the piles where the target is reached and nothing was ever felled: only they can have been piled.
+#: ``logged``: they stay where piles are logged, since they were felled after the piling; where none are, the slash that
+#: lay there was piled without a line of its own, and is gone.
+#: Slash in piles is on the ground until it is burned or hauled. A fire takes all slash of its patch, whatever share of
+#: the ground it blackened, and leaves what stands dead standing. Cedars that came up after the work are in no share.
+SHARE_TABLE: Final[dict[str, dict[str, str]]] = {
+    practice: dict(zip(("killed", "lying", "piled", "snag"), cells.split(), strict=True))
+    for practice, cells in {
+        #             killed lying  piled  snag
+        "cut":       "lying  .      .      .",
+        "mulch":     "gone   target target .",
+        "pull":      "lying  .      .      .",
+        "girdle":    "snag   .      .      .",
+        "spray":     "snag   .      .      .",
+        "pile":      ".      piled  .      dead",
+        "haul":      ".      gone   gone   .",
+        "burn":      "snag   gone   gone   .",
+        "pile_burn": ".      logged gone   .",
+    }.items()
+}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Kill:
+    """What one line of the log killed on a piece: its share of the first cedars killed before and after it, 0–1."""
+
+    entry_id: str
+    date: date
+    practice: str
+    killed_before_frac: float
+    killed_after_frac: float
+
 
 @dataclass(frozen=True, slots=True)
 class GroundState:
-    """What the log says of one piece of ground.
+    """What the log says of one piece of ground; shares are of the cedars that once stood there, 0–1.
 
     Attributes
     ----------
@@ -64,29 +102,48 @@ class GroundState:
     since
         Day on which it came into this stage; ``None`` = from the beginning.
     killed_frac
-        Share of the first cedars that the work killed, 0–1.
-    cut_ever
-        Whether trees were cut there, ever.
-    last_cut, last_fire, last_look
-        Last day of cutting; of a burn or burned piles; of a look.
+        Share that the work killed.
+    lying_frac, piled_frac
+        Shares felled and not yet gone: those lying where they fell, and those in piles.
+    snag_frac
+        Share killed standing and not yet gone.
+    felled_ever
+        Whether trees were cut or pulled there, ever.
+    last_felled, last_piled, last_fire, last_look
+        Last day of cutting or pulling, from which slash dries; of piling; of a burn or burned piles; of a look.
     first_treated
         Day on which it first reached a treated stage.
     last_treated
         Last day of any work that kills, clears, burns or keeps up.
     live_stems_per_acre
         What the last look that counted found.
+    kills
+        The lines that killed, in the order of the work; of one practice told twice for a day the one that counts.
+    brought_to_target
+        The line that first brought the killed share to the unit's target, whatever the stage; ``None`` = none yet.
     """
 
     stage: str
     since: date | None = None
     killed_frac: float = 0.0
-    cut_ever: bool = False
-    last_cut: date | None = None
+    lying_frac: float = 0.0
+    piled_frac: float = 0.0
+    snag_frac: float = 0.0
+    felled_ever: bool = False
+    last_felled: date | None = None
+    last_piled: date | None = None
     last_fire: date | None = None
     last_look: date | None = None
     first_treated: date | None = None
     last_treated: date | None = None
     live_stems_per_acre: float | None = None
+    kills: tuple[Kill, ...] = ()
+    brought_to_target: Kill | None = None
+
+    @property
+    def felled_frac(self) -> float:
+        """Return the share felled and not yet gone, in piles or not."""
+        return self.lying_frac + self.piled_frac
 
     @property
     def is_treated(self) -> bool:
@@ -102,10 +159,10 @@ class _Limits:
 
 @dataclass(frozen=True, slots=True)
 class _Killed:
-    """Share killed and whether anything was cut, this entry's work included."""
+    """Share killed and whether anything was felled, this entry's work included."""
 
     frac: float
-    cut_ever: bool
+    felled_ever: bool
 
 
 def ground_state(
@@ -171,23 +228,57 @@ def _once_a_day(ordered: Iterable[Entry]) -> list[Entry]:
 
 def _worked(state: GroundState, entry: Entry, limits: _Limits) -> GroundState:
     share = killed_frac(entry)
-    is_cut = entry.practice == "cut" and share > 0
-    killed = _Killed(1 - (1 - state.killed_frac) * (1 - share), state.cut_ever or is_cut)
+    is_felling = entry.practice in FELLING and share > 0
+    # A line that kills nothing must not move the share by a rounding either.
+    frac = 1 - (1 - state.killed_frac) * (1 - share) if share > 0 else state.killed_frac
+    killed = _Killed(frac, state.felled_ever or is_felling)
     rule = STAGE_TABLE.get(entry.practice, {}).get(state.stage, ".")
     stage = _RULES[rule](state, killed, entry, limits) if rule in _RULES else rule
     found = entry.look.live_stems_per_acre if entry.practice == "look" and entry.look else None
-    return GroundState(
+    day = entry.date
+    kill = Kill(entry.entry_id, day, entry.practice, state.killed_frac, killed.frac)
+    is_first_at_target = state.brought_to_target is None and share > 0 and _reached(killed, limits)
+    return replace(
+        _with_shares(state, killed, entry, limits),
         stage=stage,
-        since=state.since if stage == state.stage else entry.date,
+        since=state.since if stage == state.stage else day,
         killed_frac=killed.frac,
-        cut_ever=killed.cut_ever,
-        last_cut=entry.date if is_cut else state.last_cut,
-        last_fire=entry.date if entry.practice in FIRE else state.last_fire,
-        last_look=entry.date if entry.practice == "look" else state.last_look,
-        first_treated=entry.date if state.first_treated is None and stage in TREATED else state.first_treated,
-        last_treated=entry.date if entry.practice in WORKS else state.last_treated,
+        felled_ever=killed.felled_ever,
+        last_felled=day if is_felling else state.last_felled,
+        last_piled=day if entry.practice == "pile" else state.last_piled,
+        last_fire=day if entry.practice in FIRE else state.last_fire,
+        last_look=day if entry.practice == "look" else state.last_look,
+        first_treated=day if state.first_treated is None and stage in TREATED else state.first_treated,
+        last_treated=day if entry.practice in WORKS else state.last_treated,
         live_stems_per_acre=state.live_stems_per_acre if found is None else found,
+        kills=(*state.kills, kill) if share > 0 else state.kills,
+        brought_to_target=kill if is_first_at_target else state.brought_to_target,
     )
+
+
+def _with_shares(state: GroundState, killed: _Killed, entry: Entry, limits: _Limits) -> GroundState:
+    """Return the state with its shares lying, piled and standing dead as a line of the log leaves them."""
+    row = SHARE_TABLE.get(entry.practice)
+    if row is None:
+        return state
+    before = {
+        "killed": killed.frac - state.killed_frac,
+        "lying": state.lying_frac,
+        "piled": state.piled_frac,
+        "snag": state.snag_frac,
+    }
+    after = dict.fromkeys(("lying", "piled", "snag", "gone"), 0.0)
+    for what, frac in before.items():
+        cell = row[what]
+        if cell == "target":
+            cell = "gone" if _reached(killed, limits) else "."
+        elif cell == "dead":
+            cell = "piled" if _reached(killed, limits) and not killed.felled_ever else "."
+        elif cell == "logged":
+            cell = "." if state.piled_frac > 0 else "gone"
+        if frac > 0:
+            after[what if cell == "." else cell] += frac
+    return replace(state, lying_frac=after["lying"], piled_frac=after["piled"], snag_frac=after["snag"])
 
 
 def _reached(killed: _Killed, limits: _Limits) -> bool:
@@ -207,13 +298,13 @@ def _by_share(state: GroundState, killed: _Killed, entry: Entry, limits: _Limits
         return _forward(state.stage, "part_cut") if killed.frac > 0 else state.stage
     if entry.practice == "mulch":
         return _forward(state.stage, "slash_gone")
-    return _forward(state.stage, "down" if killed.cut_ever else "dead_standing")
+    return _forward(state.stage, "down" if killed.felled_ever else "dead_standing")
 
 
 def _by_fire(state: GroundState, killed: _Killed, entry: Entry, limits: _Limits) -> str:
     if not _reached(killed, limits):
         return state.stage
-    return "burned" if killed.cut_ever else "dead_standing"
+    return "burned" if killed.felled_ever else "dead_standing"
 
 
 def _by_years(state: GroundState, killed: _Killed, entry: Entry, limits: _Limits) -> str:

@@ -78,6 +78,21 @@ def test_more_work_never_lowers_treated_acres(log: list[Entry], more: Entry) -> 
 
 
 @MANY
+@given(st.lists(entries(), max_size=12))
+def test_shares_felled_and_left_standing_are_parts_of_the_share_killed(log: list[Entry]) -> None:
+    state = ground_state(log, target_frac=0.8, leave_stems_per_acre=25)
+    shares = (state.lying_frac, state.piled_frac, state.snag_frac)
+    assert all(0 <= share <= 1 for share in shares)
+    assert sum(shares) <= state.killed_frac + 1e-12
+    assert (state.brought_to_target is not None) == (state.killed_frac >= 0.8 - 1e-9)
+    frac = 0.0
+    for kill in state.kills:
+        assert kill.killed_before_frac == frac
+        frac = kill.killed_after_frac
+    assert frac == state.killed_frac
+
+
+@MANY
 @given(st.data())
 def test_more_work_never_takes_ground_out_of_the_treated(data: st.DataObject) -> None:
     """The same law on one spot, where many more histories can be tried."""

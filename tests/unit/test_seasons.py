@@ -22,7 +22,14 @@ from habmap.work.seasons import (
 
 CUT = date(2026, 1, 1)
 DOWN = DatedGround(
-    unit_id="C1", cover="cedar", stage="down", acres=1.5, since=CUT, last_cut=CUT, last_treated=CUT, first_treated=CUT
+    unit_id="C1",
+    cover="cedar",
+    stage="down",
+    acres=1.5,
+    since=CUT,
+    last_felled=CUT,
+    last_treated=CUT,
+    first_treated=CUT,
 )
 RULE = {"C1": UpkeepRule(reason="upkeep", years=4)}
 
@@ -35,7 +42,7 @@ def of_kind(pieces: list[DatedGround], what: str, on: date, rules: dict[str, Upk
     ("days", "state"),
     [(0, "drying"), (29, "drying"), (30, "in the window"), (60, "in the window"), (61, "past the window")],
 )
-def test_drying_counts_days_from_the_last_cut(days: int, state: str) -> None:
+def test_drying_counts_days_from_the_last_felled(days: int, state: str) -> None:
     (item,) = of_kind([DOWN], "drying", CUT + timedelta(days=days))
     assert item.state == state
     assert (item.since_date, item.from_date, item.to_date) == (CUT, date(2026, 1, 31), date(2026, 3, 2))

@@ -8,7 +8,7 @@ from fakes import entry
 from habmap.errors import InputError
 from habmap.vocabulary import PRACTICES, STAGES, TREATED
 from habmap.work.records import Entry
-from habmap.work.stages import STAGE_TABLE, GroundState, ground_state
+from habmap.work.stages import SHARE_TABLE, STAGE_TABLE, GroundState, ground_state
 
 #: A history that brings ground to each stage by 2024-06-01.
 WAY_TO: dict[str, list[tuple[str, str, float | None]]] = {
@@ -46,19 +46,21 @@ def test_each_stage_is_reached(stage: str) -> None:
 # What one entry on 2026-06-01, more than 300 days after any fire, makes of each stage.
 CUT_FULL = {
     "standing": "down", "part_cut": "down", "dead_standing": "down", "down": "down", "piled": "piled",
-    "burned": "burned", "slash_gone": "slash_gone", "kept_up": "kept_up", "coming_back": "kept_up",
+    "burned": "kept_up", "slash_gone": "kept_up", "kept_up": "kept_up", "coming_back": "kept_up",
     "keep": "keep",
 }  # fmt: skip
+#: Standing or lying, the dead that are there stay as they are for these; the stage goes forward only.
+KILL_FULL = CUT_FULL | {"burned": "burned", "slash_gone": "slash_gone"}
 AFTER: list[tuple[str, float | None, dict[str, str]]] = [
     ("cut", 100, CUT_FULL),
     ("cut", 10, CUT_FULL | {"standing": "part_cut", "part_cut": "part_cut"}),
     ("cut", 0, CUT_FULL | {"standing": "standing", "part_cut": "part_cut", "dead_standing": "dead_standing"}),
-    ("girdle", 100, CUT_FULL | {"standing": "dead_standing", "dead_standing": "dead_standing"}),
-    ("spray", 50, CUT_FULL | {"standing": "part_cut", "part_cut": "part_cut", "dead_standing": "dead_standing"}),
+    ("girdle", 100, KILL_FULL | {"standing": "dead_standing", "dead_standing": "dead_standing"}),
+    ("spray", 50, KILL_FULL | {"standing": "part_cut", "part_cut": "part_cut", "dead_standing": "dead_standing"}),
     (
         "mulch",
         100,
-        CUT_FULL | dict.fromkeys(("standing", "part_cut", "dead_standing", "down", "piled", "burned"), "slash_gone"),
+        KILL_FULL | dict.fromkeys(("standing", "part_cut", "dead_standing", "down", "piled", "burned"), "slash_gone"),
     ),
     (
         "pile",
@@ -91,8 +93,10 @@ AFTER: list[tuple[str, float | None, dict[str, str]]] = [
             None,
             {stage: stage for stage in WAY_TO} | dict.fromkeys(("burned", "slash_gone", "coming_back"), "kept_up"),
         )
-        for practice in ("mow", "pull", "graze")
+        for practice in ("mow", "graze")
     ),
+    ("pull", None, CUT_FULL),
+    ("pull", 10, CUT_FULL | {"standing": "part_cut", "part_cut": "part_cut"}),
     ("seed", None, {stage: stage for stage in WAY_TO}),
     ("other", None, {stage: stage for stage in WAY_TO}),
     ("keep", None, {stage: stage for stage in WAY_TO} | {"standing": "keep", "part_cut": "keep"}),
@@ -177,21 +181,87 @@ def test_the_dates_that_later_jobs_ask_for() -> None:
     state = state_after(
         ("cut", "2024-01-01", 50), ("cut", "2024-02-01", 90), ("burn", "2024-04-01", None), ("look", "2025-05-01", 3)
     )
-    assert state == GroundState(
-        stage="burned",
-        since=date(2024, 4, 1),
-        killed_frac=pytest.approx(0.95, abs=1e-12),  # type: ignore[arg-type]
-        cut_ever=True,
-        last_cut=date(2024, 2, 1),
-        last_fire=date(2024, 4, 1),
-        last_look=date(2025, 5, 1),
-        first_treated=date(2024, 2, 1),
-        last_treated=date(2024, 4, 1),
-        live_stems_per_acre=3,
-    )
+    assert (state.stage, state.since) == ("burned", date(2024, 4, 1))
+    assert state.killed_frac == pytest.approx(0.95, abs=1e-12)
+    assert state.felled_ever
+    assert (state.last_felled, state.last_piled, state.last_fire) == (date(2024, 2, 1), None, date(2024, 4, 1))
+    assert (state.last_look, state.live_stems_per_acre) == (date(2025, 5, 1), 3)
+    assert (state.first_treated, state.last_treated) == (date(2024, 2, 1), date(2024, 4, 1))
 
 
 @pytest.mark.parametrize("practice", ["girdle", "spray"])
 def test_a_kill_without_its_share_is_refused(practice: str) -> None:
     with pytest.raises(InputError, match="what share"):
         state_after((practice, "2024-01-01", None))
+
+
+# Shares felled and lying, felled and in piles, killed standing: worked out by hand from what each line says of itself.
+SHARES: list[tuple[str, list[tuple[str, float | None]], tuple[float, float, float]]] = [
+    ("a partial cut lies where it fell", [("cut", 70)], (0.7, 0, 0)),
+    ("cutting and pulling add up", [("cut", 50), ("pull", 50)], (0.75, 0, 0)),
+    ("pulling fells all unless it says less", [("pull", None)], (1, 0, 0)),
+    ("a cut leaves girdled trees standing", [("girdle", 50), ("cut", 80)], (0.4, 0, 0.5)),
+    ("spray after a cut", [("cut", 30), ("spray", 50)], (0.3, 0, 0.35)),
+    ("a killing fire leaves snags and takes slash", [("cut", 60), ("burn", 50)], (0, 0, 0.2)),
+    ("a fire leaves what was girdled", [("girdle", 90), ("burn", None)], (0, 0, 0.9)),
+    ("mulched trees neither lie nor stand", [("mulch", 70)], (0, 0, 0)),
+    ("a mulching below the target leaves older slash", [("cut", 30), ("mulch", 20)], (0.3, 0, 0)),
+    ("a mulching that ends at the target shreds older slash", [("cut", 85), ("mulch", None)], (0, 0, 0)),
+    ("a mulching leaves what was girdled", [("girdle", 50), ("mulch", None)], (0, 0, 0.5)),
+    ("piles are slash still", [("cut", 60), ("pile", None)], (0, 0.6, 0)),
+    ("cut after piling", [("cut", 60), ("pile", None), ("cut", 50)], (0.2, 0.6, 0)),
+    ("piling leaves snags of a part kill", [("girdle", 30), ("pile", None)], (0, 0, 0.3)),
+    ("piling dead standing ground brings it down", [("girdle", 90), ("pile", None)], (0, 0.9, 0)),
+    ("piling skeletons after a fire", [("girdle", 90), ("burn", None), ("pile", None)], (0, 0.9, 0)),
+    ("piling slash among snags", [("girdle", 50), ("cut", 80), ("pile", None)], (0, 0.4, 0.5)),
+    ("piles burned without a line for piling", [("cut", 90), ("pile_burn", None)], (0, 0, 0)),
+    ("piles burned, a later cut lies", [("cut", 60), ("pile", None), ("cut", 50), ("pile_burn", None)], (0.2, 0, 0)),
+    ("hauling takes all that was felled", [("cut", 60), ("pile", None), ("cut", 50), ("haul", None)], (0, 0, 0)),
+    ("a burn takes all that was felled", [("cut", 60), ("pile", None), ("cut", 50), ("burn", None)], (0, 0, 0)),
+    ("hauling leaves snags", [("girdle", 50), ("cut", 80), ("haul", None)], (0, 0, 0.5)),
+    ("a cut of nothing", [("cut", 0)], (0, 0, 0)),
+    ("mowing, grazing, seeding", [("cut", 90), ("mow", None), ("graze", None), ("seed", None)], (0.9, 0, 0)),
+    ("touch-up on burned ground", [("cut", 80), ("burn", None), ("cut", 50)], (0.1, 0, 0)),
+]
+
+
+@pytest.mark.parametrize(("work", "expected"), [row[1:] for row in SHARES], ids=[row[0] for row in SHARES])
+@pytest.mark.parametrize("is_cedar", [True, False])
+def test_shares_felled_and_left_standing(
+    work: list[tuple[str, float | None]], expected: tuple[float, float, float], is_cedar: bool
+) -> None:
+    dated = [(practice, f"2024-01-{day:02d}", value) for day, (practice, value) in enumerate(work, 1)]
+    state = state_after(*dated, is_cedar=is_cedar)
+    assert (state.lying_frac, state.piled_frac, state.snag_frac) == pytest.approx(expected, abs=1e-12)
+    assert state.felled_frac == pytest.approx(expected[0] + expected[1], abs=1e-12)
+
+
+def test_practices_of_no_share_are_those_that_neither_kill_nor_clear() -> None:
+    assert set(PRACTICES) - set(SHARE_TABLE) == {"keep", "mow", "graze", "look", "seed", "other"}
+
+
+def test_what_was_taken_away_is_gone_to_the_last_digit() -> None:
+    work = [("cut", "2024-01-01", 10.0), ("cut", "2024-01-02", 30.0), ("haul", "2024-01-03", None)]
+    for done in (work, [*work, ("burn", "2024-02-01", None), ("burn", "2025-02-01", 0.0)]):
+        assert state_after(*done).felled_frac == 0
+        assert state_after(*done).snag_frac == 0
+
+
+def test_the_line_that_brought_ground_to_its_target() -> None:
+    log = [line("cut", "2024-01-01", 50), line("girdle", "2024-02-01", 50), line("cut", "2024-03-01", 50)]
+    log += [line("cut", "2024-03-01", 60), line("cut", "2024-04-01", 90)]
+    state = ground_state(log, target_frac=0.8, leave_stems_per_acre=25)
+    assert [(kill.entry_id, kill.practice, kill.date) for kill in state.kills] == [
+        (log[at].entry_id, log[at].practice, log[at].date) for at in (0, 1, 3, 4)
+    ]
+    assert [(kill.killed_before_frac, kill.killed_after_frac) for kill in state.kills] == [
+        pytest.approx(pair, abs=1e-12) for pair in ((0, 0.5), (0.5, 0.75), (0.75, 0.9), (0.9, 0.99))
+    ]
+    assert state.brought_to_target is not None
+    assert state.brought_to_target.entry_id == log[3].entry_id
+    assert ground_state(log[:2], target_frac=0.8, leave_stems_per_acre=25).brought_to_target is None
+
+
+def test_pulled_ground_is_down_and_dries_from_that_day() -> None:
+    state = state_after(("girdle", "2024-01-01", 50), ("pull", "2024-02-01", 70))
+    assert (state.stage, state.last_felled) == ("down", date(2024, 2, 1))

@@ -71,7 +71,7 @@ def table_class(facing: str, slope_class: str) -> tuple[Aspect | None, SlopeClas
 def fuel_there(pieces: Sequence[GroundPiece], state: Ground, on: date) -> Fuel:
     """Return what the newest look and the last cut say of the fuel."""
     look = last_look(pieces, state)
-    last_cut = max((piece.state.last_cut for piece in pieces if piece.state.last_cut), default=None)
+    last_cut = max((piece.state.last_felled for piece in pieces if piece.state.last_felled), default=None)
     return Fuel(
         look_date=look.date if look else None,
         needles=look.look.needles if look and look.look else None,
