@@ -40,7 +40,8 @@ class UnitAcres:
 
     ``acres`` is the unit's area of record; ``acres_sd`` the standard deviation of a walked outline, else ``None``;
     ``treated_pct`` is of the unit's acres. ``slash_acres`` is ground of any stage with felled cedar not yet gone, in
-    piles or not; ``snag_acres`` ground with cedar killed standing and still up.
+    piles or not; ``snag_acres`` ground with cedar killed standing and still up. ``leave_target_acres`` is the least and
+    most cedar ground to leave on purpose by ``leave_pct``, ``None`` where that is not set; ``left_acres`` what is left.
     """
 
     unit_id: str
@@ -56,6 +57,8 @@ class UnitAcres:
     coming_back_acres: float
     slash_acres: float
     snag_acres: float
+    leave_target_acres: tuple[float, float] | None
+    left_acres: float
     treated_pct: float
 
 
@@ -74,6 +77,8 @@ class TotalAcres:
     coming_back_acres: float
     slash_acres: float
     snag_acres: float
+    leave_target_acres: tuple[float, float] | None
+    left_acres: float
     stage_acres: StageAcres
 
 
@@ -132,13 +137,13 @@ def acres_of(place_ground: Ground, *, settings: Settings) -> AcresResult:
         own = by_unit[unit.unit_id]
         unit_m2 = area_of_record_m2(unit.geometry, grid=place_ground.grid) if place_ground.grid else 0.0
         closure_m2 = max(closure_m2, abs(math.fsum(piece.area_m2 for piece in own) - unit_m2))
-        units.append(_unit_acres(unit, unit_m2, own))
+        units.append(_unit_acres(unit, unit_m2, own, settings))
     outside_m2 = math.fsum(cover.area_m2 for cover in place_ground.covers if cover.entry_ids and not cover.unit_ids)
     return AcresResult(
         place=settings.place.name,
         on=place_ground.on,
         acre_m2=measures.M2_PER_ACRE,
-        totals=_totals(units),
+        totals=_totals(units, settings),
         units=tuple(units),
         practices=_practices(place_ground, settings),
         outside_acres=measures.acres(outside_m2),
@@ -163,13 +168,14 @@ def acres(store: Store, *, on: date | None = None) -> AcresResult:
     return acres_of(ground(store, on=on), settings=store.settings)
 
 
-def _unit_acres(unit: Unit, unit_m2: float, own: list[GroundPiece]) -> UnitAcres:
+def _unit_acres(unit: Unit, unit_m2: float, own: list[GroundPiece], settings: Settings) -> UnitAcres:
     stage_m2: defaultdict[str, list[float]] = defaultdict(list)
     for piece in own:
         stage_m2[piece.stage].append(piece.area_m2)
     by_stage = {stage: measures.acres(math.fsum(stage_m2[stage])) for stage in STAGES}
     treated = math.fsum(by_stage[stage] for stage in TREATED)
     unit_acres = measures.acres(unit_m2)
+    cedar = cedar_acres(by_stage)
     return UnitAcres(
         unit_id=unit.unit_id,
         name=unit.name,
@@ -177,19 +183,26 @@ def _unit_acres(unit: Unit, unit_m2: float, own: list[GroundPiece]) -> UnitAcres
         acres=unit_acres,
         acres_sd=unit.acres_sd,
         stage_acres=StageAcres(**by_stage),
-        cedar_acres=cedar_acres(by_stage),
+        cedar_acres=cedar,
         treated_acres=treated,
         remaining_acres=math.fsum(by_stage[stage] for stage in REMAINING),
         keep_acres=by_stage["keep"],
         coming_back_acres=by_stage["coming_back"],
         slash_acres=measures.acres(math.fsum(piece.area_m2 for piece in own if piece.state.felled_frac > 0)),
         snag_acres=measures.acres(math.fsum(piece.area_m2 for piece in own if piece.state.snag_frac > 0)),
+        leave_target_acres=_leave_target(cedar, settings),
+        left_acres=by_stage["keep"],
         # Pieces close within 1e-6 m², not to the last digit: all of a unit is 100, never a hair above.
         treated_pct=min(100.0, 100 * treated / unit_acres) if unit_acres else 0.0,
     )
 
 
-def _totals(units: list[UnitAcres]) -> TotalAcres:
+def _leave_target(cedar: float, settings: Settings) -> tuple[float, float] | None:
+    shares = settings.stages.leave_pct
+    return None if shares is None else (cedar * shares[0] / 100, cedar * shares[1] / 100)
+
+
+def _totals(units: list[UnitAcres], settings: Settings) -> TotalAcres:
     def total(name: str) -> float:
         return math.fsum(getattr(unit, name) for unit in units)
 
@@ -202,6 +215,8 @@ def _totals(units: list[UnitAcres]) -> TotalAcres:
         coming_back_acres=total("coming_back_acres"),
         slash_acres=total("slash_acres"),
         snag_acres=total("snag_acres"),
+        leave_target_acres=_leave_target(total("cedar_acres"), settings),
+        left_acres=total("left_acres"),
         stage_acres=StageAcres(
             **{stage: math.fsum(getattr(unit.stage_acres, stage) for unit in units) for stage in STAGES}
         ),

@@ -76,6 +76,14 @@ class DensitySection(Section):
 class StagesSection(Section):
     target_pct: Annotated[float, Field(gt=0, le=100)] = 80
     leave_stems_per_acre: NonNegative = 25
+    leave_pct: tuple[Percent, Percent] | None = None
+
+    @field_validator("leave_pct")
+    @classmethod
+    def _in_order(cls, value: tuple[float, float] | None) -> tuple[float, float] | None:
+        if value is not None and value[1] < value[0]:
+            raise ValueError("the first share is larger than the second")
+        return value
 
 
 class GpsSection(Section):

@@ -29,6 +29,7 @@ canopy_height_ft = 6           # a raster of canopy heights counts as crown cove
 [stages]
 target_pct = 80                # share killed at which ground counts as treated
 leave_stems_per_acre = 25      # more live cedars than this on treated ground: it is coming back
+leave_pct = [10, 20]           # share of the cedar ground to leave on purpose (common practice, no source)
 
 [gps]
 sigma_m = 3                    # standard deviation of a fix, per axis

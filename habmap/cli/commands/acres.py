@@ -30,6 +30,8 @@ def register(app: typer.Typer) -> None:
             print_json("acres", result)
             return
         say(answer(result))
+        if more := lying_and_left(result):
+            say(more)
         _print_units(result)
         _print_practices(result)
         _print_cautions(result)
@@ -53,15 +55,33 @@ def answer(result: AcresResult) -> str:
     return words
 
 
+def lying_and_left(result: AcresResult) -> str:
+    """Return where slash lies and dead trees stand, whatever the stage, and what is to be left; empty without any."""
+    totals = result.totals
+    words = []
+    if totals.slash_acres >= 0.005:
+        words.append(f"{totals.slash_acres:,.2f} acres hold felled cedar, lying or in piles.")
+    if totals.snag_acres >= 0.005:
+        words.append(f"{totals.snag_acres:,.2f} acres hold cedars killed and left standing.")
+    if totals.leave_target_acres is not None and totals.cedar_acres >= 0.05:
+        least, most = totals.leave_target_acres
+        words.append(
+            f"Left on purpose: {totals.left_acres:,.1f} of the {least:,.1f} to {most:,.1f} acres meant to stay."
+        )
+    return " ".join(words)
+
+
 def _print_units(result: AcresResult) -> None:
     if not result.units:
         return
+    is_walked = any(unit.acres_sd is not None for unit in result.units)
     rows: list[list[object]] = [
         [
             unit.unit_id,
             unit.name,
             unit.cover,
             unit.acres,
+            *([unit.acres_sd] if is_walked else []),
             unit.treated_acres,
             unit.remaining_acres,
             unit.keep_acres,
@@ -71,10 +91,15 @@ def _print_units(result: AcresResult) -> None:
         for unit in result.units
     ]
     totals = result.totals
-    rows.append(["all", "", "", totals.acres, totals.treated_acres, totals.remaining_acres, totals.keep_acres, "", ""])
+    sums = [totals.treated_acres, totals.remaining_acres, totals.keep_acres]
+    rows.append(["all", "", "", totals.acres, *([None] if is_walked else []), *sums, "", ""])
+    sd = ["± acres"] if is_walked else []
     print_table(
-        ["unit", "name", "cover", "acres", "treated", "remaining", "left on purpose", "done", "stages (acres)"], rows
+        ["unit", "name", "cover", "acres", *sd, "treated", "remaining", "left on purpose", "done", "stages (acres)"],
+        rows,
     )
+    if is_walked:
+        say("± is one standard deviation of an outline walked by GPS.")
 
 
 def _done(unit: UnitAcres) -> str | None:
@@ -120,6 +145,6 @@ def _print_practices(result: AcresResult) -> None:
 def _print_cautions(result: AcresResult) -> None:
     from habmap.vocabulary import SNAG_CAUTION
 
-    if result.totals.stage_acres.dead_standing > 0:
+    if result.totals.snag_acres > 0:
         say("")
         say(SNAG_CAUTION)

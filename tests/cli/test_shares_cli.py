@@ -1,0 +1,87 @@
+"""Shares felled and left standing, from outside: the account, what is due, and the cautions, whatever the stage."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+from small_places import SIDE_M, make_place, square
+
+from habmap.place.store import GeoPackageStore
+
+ACRES = SIDE_M**2 / 4046.8564224
+
+LOG = """\
+a,2025-01-10,cut,S1,70,,
+b,2025-01-10,girdle,S2,50,,
+c,2025-02-10,cut,S2,80,,
+d,2025-01-10,cut,S3,90,,
+e,2025-02-10,burn,S3,,,
+f,2025-01-10,mulch,S4,90,,
+g,2025-01-10,cut,S5,90,,
+h,2025-02-10,pile,S5,,,
+i,2025-01-10,girdle,S6,90,,
+j,2025-01-10,cut,G1,5,,
+"""
+SLASH, SNAGS = {"S1", "S2", "S5", "G1"}, {"S2", "S6"}
+
+
+@pytest.fixture(scope="module")
+def place(run_habmap: Callable[..., Any], tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Squares of 2.47 acres: a part cut, a girdling and a cut, a burned cut, a mulching, piles, a girdling, grass."""
+    units = [(f"S{col}", square(col), {}) for col in range(1, 8)]
+    units.append(("G1", square(8), {"cover": "grass"}))
+    return make_place(run_habmap, tmp_path_factory.mktemp("shares") / "place", units, entries=LOG)
+
+
+def test_slash_and_snags_are_counted_whatever_the_stage(run_habmap: Callable[..., Any], place: Path) -> None:
+    account = run_habmap("acres", "--json", place=place).json
+    by_id = {line["unit_id"]: line for line in account["units"]}
+    for unit_id, line in by_id.items():
+        # The squares are drawn in another grid than the place's: equal within a hundred-thousandth.
+        assert line["slash_acres"] == pytest.approx(ACRES * (unit_id in SLASH), rel=1e-5, abs=1e-12), unit_id
+        assert line["snag_acres"] == pytest.approx(ACRES * (unit_id in SNAGS), rel=1e-5, abs=1e-12), unit_id
+    assert account["totals"]["slash_acres"] == pytest.approx(sum(line["slash_acres"] for line in by_id.values()))
+    assert account["totals"]["snag_acres"] == pytest.approx(sum(line["snag_acres"] for line in by_id.values()))
+    words = run_habmap("acres", place=place)
+    assert (
+        "9.88 acres hold felled cedar, lying or in piles. 4.94 acres hold cedars killed and left standing." in words.out
+    )
+    assert "drop limbs without warning" in words.out
+
+
+def test_what_is_to_be_left_stands_beside_what_is_left(run_habmap: Callable[..., Any], tmp_path: Path) -> None:
+    units = [("S1", square(1), {}), ("S2", square(2), {}), ("G1", square(3), {"cover": "grass"})]
+    place = make_place(run_habmap, tmp_path / "left", units, entries="a,2025-01-10,keep,S1,,,\n")
+    account = run_habmap("acres", "--json", place=place).json
+    assert [line["left_acres"] for line in account["units"]] == pytest.approx([0, ACRES, 0], rel=1e-5)
+    assert account["totals"]["leave_target_acres"] == pytest.approx([0.2 * ACRES, 0.4 * ACRES], rel=1e-5)
+    assert {line["unit_id"]: line["leave_target_acres"] for line in account["units"]} == {
+        "G1": [0, 0],
+        "S1": pytest.approx([0.1 * ACRES, 0.2 * ACRES], rel=1e-5),
+        "S2": pytest.approx([0.1 * ACRES, 0.2 * ACRES], rel=1e-5),
+    }
+    assert "Left on purpose: 2.5 of the 0.5 to 1.0 acres meant to stay." in run_habmap("acres", place=place).out
+    settings = place / "habmap.toml"
+    text = settings.read_text(encoding="utf-8")
+    settings.write_text(text.replace("leave_pct = [10, 20]", "#"), encoding="utf-8")
+    without = run_habmap("acres", "--json", place=place).json
+    assert without["totals"]["leave_target_acres"] is None
+    assert without["totals"]["left_acres"] == pytest.approx(ACRES, rel=1e-5)
+    settings.write_text(text.replace("leave_pct = [10, 20]", "leave_pct = [20, 10]"), encoding="utf-8")
+    refused = run_habmap("acres", place=place)
+    assert refused.code == 3 and "leave_pct" in refused.err and "larger than the second" in refused.err
+
+
+def test_walked_acres_have_their_deviation_beside_them(run_habmap: Callable[..., Any], tmp_path: Path) -> None:
+    place = make_place(run_habmap, tmp_path / "walked", [("S1", square(1), {}), ("S2", square(2), {})])
+    assert "±" not in run_habmap("acres", place=place).out
+    store = GeoPackageStore.open(place)
+    (walked,) = (unit for unit in store.units() if unit.unit_id == "S1")
+    store.append([replace(walked, uuid="8a1b7e52-1111-4000-8000-00000000a001", unit_id="W", acres_sd=0.1234)])
+    out = run_habmap("acres", place=place).out
+    header, row = (next(line for line in out.splitlines() if line.startswith(start)) for start in ("unit", "W"))
+    assert "± acres" in header and "0.12" in row.split()
