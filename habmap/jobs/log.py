@@ -17,7 +17,7 @@ from habmap.errors import InputError
 from habmap.jobs.burn.record import LOOK_NEXT_SEASON, BurnSaid, burn_record, check_burn_said, hour_note, late_notices
 from habmap.jobs.ports import Store
 from habmap.jobs.said import Said, cautions_for, check_practice, check_said
-from habmap.land.grid import LocalGrid
+from habmap.land.grid import LocalGrid, grid_around
 from habmap.measures import acres
 from habmap.vocabulary import FIRE, KILLING, PRACTICE_WORDS
 from habmap.work.ledger import effective_entries, root_of
@@ -138,7 +138,7 @@ def add_entry(
     patch = entry.patch
     if patch is None or patch.is_empty or not patch.is_valid:
         raise InputError("the ground of this work is empty or crosses itself", mend="give ground as whole polygons")
-    grid = store.grid or _grid_at(patch)
+    grid = store.grid or grid_around([patch])
     patch_acres = acres(grid.to_grid(patch).area)
     units, outside_acres = shares(patch, store.units(), grid=grid)
     question = _reported_question(entry, patch_acres)
@@ -317,12 +317,6 @@ def _contract_and_holds(store: Store, entry: Entry, units: Sequence[UnitShare]) 
 def _root_id(entry: Entry, rows: Sequence[Entry]) -> str | None:
     root = root_of(entry, {row.entry_id: row for row in rows})
     return None if root is None else root.entry_id
-
-
-def _grid_at(patch: MultiPolygon) -> LocalGrid:
-    """Return the grid that the store will fix when this patch is its first geometry."""
-    min_lon, min_lat, max_lon, max_lat = patch.bounds
-    return LocalGrid(lat=(min_lat + max_lat) / 2, lon=(min_lon + max_lon) / 2)
 
 
 def _valid(outline: MultiPolygon) -> BaseGeometry:

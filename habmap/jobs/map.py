@@ -26,7 +26,7 @@ from habmap.jobs.private import ground_without, is_private, telling_keeps
 from habmap.jobs.rank import rank
 from habmap.jobs.terrain import TerrainResult, coverage_warnings, terrain
 from habmap.land.acreage import merged
-from habmap.land.grid import LocalGrid
+from habmap.land.grid import LocalGrid, grid_around
 from habmap.measures import acres as to_acres
 from habmap.place.elevation import open_elevation
 from habmap.place.settings import Settings
@@ -213,7 +213,7 @@ def build_page(
         response=page_responses(store, state, on=on),
         seasons=page_seasons(state, settings=store.settings, with_hours=with_hours, with_cost=with_cost),
         photo_points=pictures.points,
-        grid_latlon=None if store.grid is None else (store.grid.lat, store.grid.lon),
+        grid_latlon=_drawing_center(store.grid, state, audience),
     )
 
 
@@ -285,6 +285,17 @@ def told_reasons(reasons: Sequence[str], settings: Settings, audience: Audience)
         for reason in reasons
         if not reason.startswith(("held: ", "contract ")) and not any(text and text in reason for text in private)
     )
+
+
+def _drawing_center(grid: LocalGrid | None, state: Ground, audience: Audience) -> tuple[float, float] | None:
+    """Return the center of the grid for what is drawn on the page (lat, lon) [°].
+
+    The public's is worked out from the units it sees: the property's own may be the very place of a nest that was the
+    first thing loaded, in places made by earlier versions. Acres agree: any such grid is true to area.
+    """
+    if audience == "public":
+        grid = grid_around([unit.geometry for unit in state.units]) if state.units else None
+    return None if grid is None else (grid.lat, grid.lon)
 
 
 def _middle(shape: Polygon | MultiPolygon, grid: LocalGrid) -> tuple[float, float]:

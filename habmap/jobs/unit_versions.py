@@ -8,7 +8,6 @@ from datetime import date
 from typing import Final
 
 import shapely
-from shapely.geometry.base import BaseGeometry
 
 from habmap.errors import HabmapError, InputError
 from habmap.land.acreage import overlaps
@@ -116,12 +115,6 @@ def says_nothing_new(unit: Unit, known: Unit | None) -> bool:
         recorded_at=known.recorded_at,
     )
     return same == known and bool(shapely.equals_identical(unit.geometry, known.geometry))
-
-
-def grid_of(shapes: Sequence[BaseGeometry]) -> LocalGrid:
-    """Return an equal-area grid centred on lon/lat shapes, for checks before the property has its own."""
-    west, south, east, north = (float(side) for side in shapely.total_bounds(list(shapes)))
-    return LocalGrid(lat=(south + north) / 2, lon=(west + east) / 2)
 
 
 def overlap_faults(

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import TypeVar
+from typing import Final, TypeVar
 
 import numpy as np
 import shapely
@@ -12,7 +14,16 @@ from numpy.typing import NDArray
 from pyproj import CRS, Proj, Transformer
 from shapely.geometry.base import BaseGeometry
 
+from habmap.land.meridian import middle_lon, near
+
 AnyGeometry = TypeVar("AnyGeometry", bound=BaseGeometry)
+
+#: A grid's center is rounded to this [°], about a kilometre: it stands in files and pages, and must tell of no place.
+CENTER_STEP_DEG: Final = 0.01
+#: The center keeps at least this far from the middle of what was loaded first [m].
+CENTER_KEEPS_OFF_M: Final = 300.0
+#: Rough length of a degree of latitude, for that distance alone [m].
+_M_PER_DEG: Final = 111_000.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +57,10 @@ class LocalGrid:
         return _turned(geometry, _transformers(self)[0])
 
     def to_lonlat(self, geometry: AnyGeometry) -> AnyGeometry:
-        """Return a grid geometry (metres) in lon/lat (WGS 84, degrees), such that `to_grid` gives it back."""
+        """Return a grid geometry (metres) in lon/lat (WGS 84, degrees), such that `to_grid` gives it back.
+
+        Longitudes are counted near the grid's center, past ±180 where an outline crosses it.
+        """
         forward, inverse = _transformers(self)
 
         def turn(xy: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -55,13 +69,37 @@ class LocalGrid:
             # PROJ's inverse takes the latitude from a short series and misses by about a millimetre, except at the
             # centre itself: without this step ground saved and read again would not fit its neighbour.
             back_x, back_y = forward.transform(lon, lat)
-            return np.column_stack(inverse.transform(2 * x - back_x, 2 * y - back_y))
+            lon, lat = inverse.transform(2 * x - back_x, 2 * y - back_y)
+            return np.column_stack([lon + 360 * np.round((self.lon - lon) / 360), lat])
 
         return shapely.transform(geometry, turn)
 
     def convergence_deg(self, lon: float, lat: float) -> float:
         """Return the grid's convergence at a WGS 84 point: a true bearing is a grid bearing plus this angle [°]."""
         return float(Proj(self.crs).get_factors(lon, lat).meridian_convergence)
+
+
+def grid_around(shapes: Iterable[BaseGeometry]) -> LocalGrid:
+    """Return the equal-area grid for lon/lat shapes [°], its center near their middle but on no place of theirs.
+
+    Notes
+    -----
+    The center is a round number (``CENTER_STEP_DEG``) at least ``CENTER_KEEPS_OFF_M`` from the middle: where the first
+    thing loaded is a nest or a grave, the center would else be that very place, and it stands in the public page. Areas
+    are exact anywhere on such a grid; a kilometre off the center bends a kilometre's edge by less than 0.01 mm.
+    """
+    drawn = [shape for shape in shapes if not shape.is_empty]
+    beside = middle_lon(drawn[0])
+    west, south, east, north = (float(side) for side in shapely.total_bounds([near(shape, beside) for shape in drawn]))
+    middle_lat, lon = (south + north) / 2, (west + east) / 2
+    per_deg = round(1 / CENTER_STEP_DEG)
+    center_lat, center_lon = round(middle_lat * per_deg), round(lon * per_deg)
+    off_north_m = (center_lat / per_deg - middle_lat) * _M_PER_DEG
+    off_east_m = (center_lon / per_deg - lon) * _M_PER_DEG * math.cos(math.radians(middle_lat))
+    if math.hypot(off_north_m, off_east_m) < CENTER_KEEPS_OFF_M:
+        center_lat -= int(math.copysign(1, center_lat))  # one step toward the equator: never past a pole
+    turns = math.floor((center_lon / per_deg + 180) / 360)
+    return LocalGrid(lat=center_lat / per_deg, lon=(center_lon - 360 * per_deg * turns) / per_deg)
 
 
 @lru_cache(maxsize=8)

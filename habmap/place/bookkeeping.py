@@ -9,7 +9,7 @@ from collections.abc import Sequence
 import shapely
 
 from habmap.errors import InputError
-from habmap.land.grid import LocalGrid
+from habmap.land.grid import LocalGrid, grid_around
 from habmap.place import rows as codec
 from habmap.place.schema import Table
 from habmap.place.wkb import WGS84_SRS_ID
@@ -35,16 +35,13 @@ def stored_grid(connection: sqlite3.Connection) -> LocalGrid | None:
 
 
 def fix_grid(connection: sqlite3.Connection, rows: Sequence[Row]) -> None:
-    """Centre the grid on the rows' geometry, once and for good."""
+    """Center the grid near the rows' geometry, once and for good."""
     geometries = [_geometry(row) for row in rows]
     drawn = [geometry for geometry in geometries if geometry is not None and not geometry.is_empty]
     if not drawn or stored_grid(connection) is not None:
         return
-    min_lon, min_lat, max_lon, max_lat = (float(edge) for edge in shapely.total_bounds(drawn))
-    connection.execute(
-        "UPDATE habmap_meta SET grid_lat = ?, grid_lon = ?",
-        ((min_lat + max_lat) / 2, (min_lon + max_lon) / 2),
-    )
+    grid = grid_around(drawn)
+    connection.execute("UPDATE habmap_meta SET grid_lat = ?, grid_lon = ?", (grid.lat, grid.lon))
 
 
 def end_replaced_versions(connection: sqlite3.Connection) -> None:

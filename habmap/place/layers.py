@@ -22,6 +22,7 @@ from shapely.geometry.base import BaseGeometry
 
 from habmap.errors import HabmapError, InputError, InputErrors
 from habmap.land.datum import horizontal_crs, transformer_to_wgs84
+from habmap.land.meridian import middle_lon, near, running_on
 from habmap.place.shapes import as_ground, as_valid, lonlat_shape, multipolygon
 from habmap.place.userfiles import VECTOR_KINDS, printable, quiet_libraries, vector_sources
 
@@ -144,7 +145,8 @@ def read_ground_and_repairs(
     shapes = [row.geometry for row in read.rows if row.geometry is not None]
     if len(shapes) == 1:
         return multipolygon(shapes[0]), read.repaired
-    return multipolygon(shapely.union_all(shapes)), read.repaired
+    beside = middle_lon(shapes[0])
+    return multipolygon(running_on(shapely.union_all([near(shape, beside) for shape in shapes]))), read.repaired
 
 
 def read_boundary(path: Path, *, layer: str | None = None, repair: bool = False) -> MultiPolygon:

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from typing import Any, Final, TypeVar
 
 from habmap.errors import HabmapError, PlaceError
+from habmap.land.grid import LocalGrid
+from habmap.land.meridian import near
 from habmap.place import rows as codec
 from habmap.place.bookkeeping import names
 from habmap.place.schema import (
@@ -25,9 +28,12 @@ from habmap.place.schema import (
     UNITS,
     Table,
 )
-from habmap.work.records import Row
+from habmap.work.records import Entry, Row
 
 Record = TypeVar("Record")
+
+#: A property whose grid is centered no farther than this from Greenwich has nothing near the 180° meridian [°].
+FAR_FROM_MERIDIAN_DEG: Final = 90.0
 
 #: How a row of each table becomes a record, in the order in which all rows of a place are told.
 READERS: Final[tuple[tuple[Table, Callable[[dict[str, Any]], Row]], ...]] = (
@@ -45,6 +51,18 @@ READERS: Final[tuple[tuple[Table, Callable[[dict[str, Any]], Row]], ...]] = (
     (COVER_FRAMES, codec.to_cover_frame),
     (PHOTOS, codec.to_photo),
 )
+
+
+def beside_grid(row: Record, grid: LocalGrid | None) -> Record:
+    """Return a row with its shape's longitudes counted near the grid's center, so that neighbors across 180° meet."""
+    if grid is None or abs(grid.lon) <= FAR_FROM_MERIDIAN_DEG:
+        return row
+    name = "patch" if isinstance(row, Entry) else "geometry"
+    shape = getattr(row, name, None)
+    if shape is None:
+        return row
+    moved = near(shape, grid.lon)
+    return row if moved is shape else replace(row, **{name: moved})  # type: ignore[type-var]
 
 
 def select(connection: sqlite3.Connection, table: Table, rest: str, values: Mapping[str, str]) -> list[dict[str, Any]]:

@@ -13,7 +13,8 @@ from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from habmap.errors import InputError
-from habmap.land.grid import LocalGrid
+from habmap.land.grid import grid_around
+from habmap.land.meridian import RUNS_ON_DEG, joined, running_on, unwound
 from habmap.measures import acres
 
 #: A shape wider than this was drawn across the 180th meridian, or is not a place at all [°].
@@ -33,7 +34,7 @@ _REASONS: Final = {
 
 
 def lonlat_shape(wkb: bytes | None, transformer: Transformer | None, *, where: str) -> BaseGeometry:
-    """Return one shape of a file in lon/lat [°], 2-D, finite and on the globe.
+    """Return one shape of a file in lon/lat [°], 2-D, finite, on the globe, and whole across the 180° meridian.
 
     Parameters
     ----------
@@ -73,8 +74,9 @@ def lonlat_shape(wkb: bytes | None, transformer: Transformer | None, *, where: s
     if transformer is not None:
         shape = _turned(shape, transformer)
         _check_numbers(shapely.get_coordinates(shape), where=where, is_degrees=True, before=before)
+    shape = joined(shape)
     _check_span(shape, where=where)
-    return shape
+    return running_on(shape)
 
 
 def _check_span(shape: BaseGeometry, *, where: str) -> None:
@@ -85,13 +87,14 @@ def _check_span(shape: BaseGeometry, *, where: str) -> None:
             where=where,
             value=f"longitudes {west:g} to {east:g}",
             allowed=f"at most {WIDEST_SPAN_DEG} degrees of longitude",
-            mend="give longitudes that run on past 180, or draw it again",
+            mend="let its longitudes run on past 180 (179.998, 180.002), or cut it in two at ±180 as GeoJSON wants it",
         )
 
 
 def _turned(shape: BaseGeometry, transformer: Transformer) -> BaseGeometry:
     def turn(xy: NDArray[np.float64]) -> NDArray[np.float64]:
-        return np.column_stack(transformer.transform(xy[:, 0], xy[:, 1]))
+        # A projection goes on where longitudes jump from 180 to −180.
+        return unwound(np.column_stack(transformer.transform(xy[:, 0], xy[:, 1])))
 
     turned: BaseGeometry = shapely.transform(shape, turn)
     return turned
@@ -106,7 +109,7 @@ def _check_numbers(
 ) -> None:
     bad = ~np.isfinite(xy).all(axis=1)
     if is_degrees:
-        bad |= (np.abs(xy[:, 0]) > 180) | (np.abs(xy[:, 1]) > 90)
+        bad |= (np.abs(xy[:, 0]) > 180 + RUNS_ON_DEG) | (np.abs(xy[:, 1]) > 90)
     if not bad.any():
         return
     first = int(np.argmax(bad))
@@ -121,7 +124,7 @@ def _check_numbers(
         what,
         where=where,
         value=f"{x:g}, {y:g}",
-        allowed="longitude −180 to 180 first, then latitude −90 to 90",
+        allowed="longitude −180 to 180 first (an outline across 180 may run on past it), then latitude −90 to 90",
         mend="set the layer's true coordinate system in the program it came from and export again",
     )
 
@@ -182,8 +185,7 @@ def as_valid(shape: BaseGeometry, *, where: str, repair: bool, repaired: list[st
             if repair
             else "draw it again, or let --repair mend it and read what that changes",
         )
-    lon, lat = shapely.get_coordinates(mended.envelope.centroid)[0]
-    grid = LocalGrid(lat=float(lat), lon=float(lon))
+    grid = grid_around([mended])
     before, after = (acres(abs(grid.to_grid(outline).area)) for outline in (shape, mended))
     parts = len(mended.geoms)
     repaired.append(

@@ -22,7 +22,7 @@ from habmap.place.bookkeeping import stored_grid
 from habmap.place.connection import connect, reading, words_for, writing
 from habmap.place.layout import file_faults, make_empty, place_id_of
 from habmap.place.pictures import read_picture
-from habmap.place.reading import READERS, decoded, select
+from habmap.place.reading import READERS, beside_grid, decoded, select
 from habmap.place.schema import (
     BOUNDARY,
     BURNS,
@@ -271,7 +271,11 @@ class GeoPackageStore:
 
     def rows(self) -> tuple[Row, ...]:
         """Return every row of every table as stored, oldest first within a table; paths stay as written."""
-        tables = (self._read(table, read, f"ORDER BY recorded_at, {table.key}") for table, read in READERS)
+        with self._reading() as connection:
+            tables = [
+                decoded(select(connection, table, f"ORDER BY recorded_at, {table.key}", {}), read)
+                for table, read in READERS
+            ]
         return tuple(row for table_rows in tables for row in table_rows)
 
     # --- writing -------------------------------------------------------------------------------------------
@@ -330,7 +334,8 @@ class GeoPackageStore:
     ) -> tuple[Record, ...]:
         with self._reading() as connection:
             found = select(connection, table, rest, values or {})
-        return decoded(found, decode)
+            grid = stored_grid(connection)
+        return tuple(beside_grid(row, grid) for row in decoded(found, decode))
 
     def _newest(self, table: Table, decode: Callable[[dict[str, Any]], Record]) -> Record | None:
         found = self._read(table, decode, "ORDER BY recorded_at DESC, uuid DESC LIMIT 1")

@@ -15,6 +15,7 @@ from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from habmap.errors import PlaceError
+from habmap.land.meridian import running_on
 
 WGS84_SRS_ID: Final = 4326
 
@@ -29,7 +30,11 @@ _ENVELOPE_BYTES: Final = {0: 0, 1: 32, 2: 48, 3: 48, 4: 64}
 
 
 def to_blob(geometry: BaseGeometry) -> bytes:
-    """Return a lon/lat geometry as a GeoPackage blob, coordinates unrounded, Z and M dropped."""
+    """Return a lon/lat geometry as a GeoPackage blob, coordinates unrounded, Z and M dropped.
+
+    Its west edge lies from −180 up to 180; across the 180° meridian its longitudes run on.
+    """
+    geometry = running_on(geometry)
     wkb: bytes = shapely.to_wkb(geometry, byte_order=1, output_dimension=2, include_srid=False)
     if geometry.is_empty:
         return _HEADER.pack(_MAGIC, 0, _LITTLE_ENDIAN | _EMPTY, WGS84_SRS_ID) + wkb

@@ -17,6 +17,7 @@ from shapely import MultiPolygon
 from shapely.geometry.base import BaseGeometry
 
 from habmap.errors import InputError, PlaceError
+from habmap.land.meridian import cut
 from habmap.place.schema import STORE_FILE
 from habmap.place.settings import SETTINGS_FILE
 from habmap.place.userfiles import printable
@@ -168,7 +169,7 @@ def gpx_text(*, name: str, edges: Sequence[tuple[str, str, MultiPolygon]]) -> st
     for title, comment, ground in edges:
         track = gpxpy.gpx.GPXTrack(name=xml_words(title))
         track.comment = xml_words(comment)
-        for polygon in ground.geoms:
+        for polygon in shapely.get_parts(cut(ground)):
             for ring in (polygon.exterior, *polygon.interiors):
                 segment = gpxpy.gpx.GPXTrackSegment()
                 segment.points = [gpxpy.gpx.GPXTrackPoint(lat, lon) for lon, lat in ring.coords]
@@ -178,7 +179,11 @@ def gpx_text(*, name: str, edges: Sequence[tuple[str, str, MultiPolygon]]) -> st
 
 
 def write_layer(path: Path, *, layer: str, rows: Sequence[dict[str, Cell]], shapes: Sequence[BaseGeometry]) -> None:
-    """Write one layer of WGS 84 shapes as GeoPackage or GeoJSON (RFC 7946), by suffix; every digit is kept."""
+    """Write one layer of WGS 84 shapes as GeoPackage or GeoJSON (RFC 7946), by suffix; every digit is kept.
+
+    What crosses the 180° meridian is cut there, as RFC 7946 wants it; `load` joins it again.
+    """
+    shapes = [cut(shape) for shape in shapes]
     if path.suffix.lower() == ".gpkg":
         import geopandas
 

@@ -11,7 +11,7 @@ from pathlib import Path
 from habmap.errors import InputError, UsageError
 from habmap.jobs.log import shares
 from habmap.jobs.ports import Store
-from habmap.jobs.unit_versions import grid_of
+from habmap.land.grid import grid_around
 from habmap.measures import acres
 from habmap.place.layers import read_ground_and_repairs
 from habmap.vocabulary import STAGES
@@ -114,7 +114,7 @@ def add_block(
         )
     if not is_same:
         store.append([DrawnBlock(uuid=str(uuid.uuid4()), name=plain, geometry=ground, recorded_at=now)])
-    grid = store.grid or grid_of([ground])
+    grid = store.grid or grid_around([ground])
     inside, outside_acres = shares(ground, store.units(), grid=grid)
     return BlockSaved(
         name=plain,

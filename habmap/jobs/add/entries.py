@@ -23,8 +23,7 @@ from habmap.jobs.burn.columns import BURN_FIELDS, burn_differences, burn_of_cell
 from habmap.jobs.log import REPORTED_TOLERANCE_FRAC, shares
 from habmap.jobs.ports import Store
 from habmap.jobs.said import MAX_PERSON_HOURS, NEEDLES, look_of
-from habmap.jobs.unit_versions import grid_of
-from habmap.land.grid import LocalGrid
+from habmap.land.grid import LocalGrid, grid_around
 from habmap.measures import acres
 from habmap.place.cells import Cells
 from habmap.place.ledger_files import read_ledger
@@ -125,7 +124,7 @@ def add_entries(
     total_acres = 0.0
     if fresh:
         patches = [entry.patch for _where, entry in fresh if entry.patch is not None]
-        grid = store.grid or grid_of(patches)
+        grid = store.grid or grid_around(patches)
         notes += _ground_notes(store, fresh, grid, today)
         records = [reader.burns[entry.entry_id] for _where, entry in fresh if entry.entry_id in reader.burns]
         store.append([*(entry for _where, entry in fresh), *records])

@@ -5,6 +5,7 @@ from __future__ import annotations
 import uuid
 from collections import Counter, defaultdict
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any, Final
@@ -17,7 +18,9 @@ from habmap.jobs.add.result import AddResult
 from habmap.jobs.add.rows import require_columns
 from habmap.jobs.history import changes_recorded
 from habmap.jobs.ports import Store
-from habmap.jobs.unit_versions import as_version, far_away, grid_of, hardly_there, overlap_faults, says_nothing_new
+from habmap.jobs.unit_versions import as_version, far_away, hardly_there, overlap_faults, says_nothing_new
+from habmap.land.grid import grid_around
+from habmap.land.meridian import near
 from habmap.measures import acres
 from habmap.place.cells import Cells, matched_columns
 from habmap.place.layers import Layer, LayerRow, read_ground_and_repairs, read_layer
@@ -71,7 +74,7 @@ def add_units(
     InputError
         The file as a whole is unfit.
     """
-    read = read_layer(path, layer=layer, want="ground", repair=repair)
+    read = _beside(read_layer(path, layer=layer, want="ground", repair=repair), store)
     _refuse_store(read)
     found = matched_columns(read.columns, UNIT_FIELDS, renames=columns or {}, where=read.where)
     require_columns(found, ("unit_id", "cover"), of=read, fields=UNIT_FIELDS, kind="layer")
@@ -108,7 +111,7 @@ def add_units(
     gone = {follows for unit in units for follows in unit.replaces}
     kept = [unit for unit in current.values() if unit.uuid not in gone]
     if units:
-        grid = store.grid or grid_of([unit.geometry for unit in units])
+        grid = store.grid or grid_around([unit.geometry for unit in units])
         faults += overlap_faults(fresh, kept, grid, read.where)
     if faults:
         raise InputErrors(faults, where=read.where)
@@ -150,6 +153,7 @@ def add_boundary(
         The file is unfit, or another boundary is there and ``overwrite`` is not set.
     """
     outline, repaired = read_ground_and_repairs(path, layer=layer, repair=repair)
+    outline = near(outline, store.grid.lon) if store.grid else outline
     known = store.boundary()
     if known is not None and shapely.equals_identical(known.geometry, outline):
         return AddResult(kind="boundary", loaded=0, already_there=1, acres=0.0)
@@ -162,7 +166,7 @@ def add_boundary(
             mend="let the new one count with --overwrite",
         )
     store.append([Boundary(uuid=str(uuid.uuid4()), geometry=outline, recorded_at=now)])
-    grid = store.grid or grid_of([outline])
+    grid = store.grid or grid_around([outline])
     return AddResult(kind="boundary", loaded=1, acres=acres(grid.to_grid(outline).area), repaired=repaired)
 
 
@@ -186,7 +190,7 @@ def add_features(
     InputError
         The file as a whole is unfit.
     """
-    read = read_layer(path, layer=layer, want="any", repair=repair)
+    read = _beside(read_layer(path, layer=layer, want="any", repair=repair), store)
     found = matched_columns(read.columns, FEATURE_FIELDS, renames=columns or {}, where=read.where)
     require_columns(found, ("kind",), of=read, fields=FEATURE_FIELDS, kind="layer")
     faults: list[HabmapError] = list(read.faults)
@@ -296,6 +300,17 @@ def _duplicates(read: Layer, found: Mapping[str, str]) -> list[HabmapError]:
 
 
 # --- shared bits --------------------------------------------------------------------------------------------
+
+
+def _beside(read: Layer, store: Store) -> Layer:
+    """Return a layer with its longitudes counted as the property's are, which matters across the 180° meridian."""
+    grid = store.grid
+    if grid is None:
+        return read
+    moved = (
+        replace(row, geometry=near(row.geometry, grid.lon)) if row.geometry is not None else row for row in read.rows
+    )
+    return replace(read, rows=tuple(moved))
 
 
 def _refuse_store(read: Layer) -> None:
