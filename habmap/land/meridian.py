@@ -15,6 +15,7 @@ from typing import Final, TypeVar
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from shapely import GeometryCollection, LineString, MultiLineString, MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 AnyGeometry = TypeVar("AnyGeometry", bound=BaseGeometry)
@@ -107,15 +108,13 @@ def cut(geometry: BaseGeometry) -> BaseGeometry:
 
 
 def _together(parts: Sequence[BaseGeometry]) -> BaseGeometry:
-    kinds = {part.geom_type for part in parts}
     if len(parts) == 1:
         return parts[0]
-    whole: BaseGeometry
-    if kinds == {"Polygon"}:
-        whole = shapely.multipolygons(parts)
-    else:
-        whole = shapely.multilinestrings(parts) if kinds == {"LineString"} else shapely.geometrycollections(parts)
-    return whole
+    polygons = [part for part in parts if isinstance(part, Polygon)]
+    if len(polygons) == len(parts):
+        return MultiPolygon(polygons)
+    lines = [part for part in parts if isinstance(part, LineString)]
+    return MultiLineString(lines) if len(lines) == len(parts) else GeometryCollection(list(parts))
 
 
 def _moved(geometry: AnyGeometry, turns: int) -> AnyGeometry:
