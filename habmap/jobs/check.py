@@ -23,6 +23,7 @@ _RULES: Final[dict[str, Callable[[Facts], Iterator[Fault]]]] = {
     "overlap": units.overlapping,
     "practice": log.practices,
     "number": log.numbers,
+    "reported": log.reported,
     "correction": log.corrections,
     "patch": log.patches,
     "keep": log.kept_ground,

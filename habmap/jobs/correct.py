@@ -168,7 +168,7 @@ def amend(
     _ask_temperature(burn, row.date, agree)
     record = burn_record(store, told, entry_id=row.entry_id, now=now, before=before)
     is_asked = ground is not None or said.reported_acres is not None  # else it was agreed to when it was written
-    return add_entry(store, row, burn=record, today=today, agree=agree if is_asked else lambda words: True)
+    return add_entry(store, row, burn=record, today=today, agree=agree if is_asked else None)
 
 
 def _ask_temperature(burn: BurnSaid | None, day: dt.date, agree: Callable[[str], bool]) -> None:

@@ -24,12 +24,12 @@ Audience = Literal["owner", "public"]
 Cell = str | float | int | None
 
 LEDGER_COLUMNS = (
-    "entry_id", "date", "practice", "unit_id", "patch_wkt", "killed_pct", "burned_pct", "person_hours", "cost",
-    "reported_acres", "acres_sd", "who", "note", "product", "product_rate", "live_stems_per_acre", "tallest_ft",
-    "seedlings_per_acre", "sprouts", "needles", "fuel_lb_ac", "stump_treated",
+    "entry_id", "source_id", "date", "practice", "unit_id", "patch_wkt", "killed_pct", "burned_pct", "person_hours",
+    "cost", "reported_acres", "sure", "acres_sd", "who", "note", "product", "product_rate",
+    "live_stems_per_acre", "tallest_ft", "seedlings_per_acre", "sprouts", "needles", "fuel_lb_ac", "stump_treated",
 )  # fmt: skip
-#: What a public copy leaves out: names, costs and notes.
-PRIVATE_COLUMNS = frozenset({"who", "cost", "note", "notes", "person_hours", TOLD})
+#: What a public copy leaves out: names, costs and notes, and ids of a person's own files, which may hold names.
+PRIVATE_COLUMNS = frozenset({"who", "cost", "note", "notes", "person_hours", "source_id", TOLD})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -136,6 +136,7 @@ def _ledger_row(entry: Entry) -> dict[str, Cell]:
     look = entry.look
     return {
         "entry_id": entry.entry_id,
+        "source_id": entry.source_id,
         "date": entry.date.isoformat(),
         "practice": entry.practice,
         "unit_id": ";".join(entry.unit_ids) or None,
@@ -146,6 +147,7 @@ def _ledger_row(entry: Entry) -> dict[str, Cell]:
         "person_hours": entry.person_hours,
         "cost": entry.cost,
         "reported_acres": entry.reported_acres,
+        "sure": "yes" if entry.is_sure else None,
         "acres_sd": entry.acres_sd,
         "who": entry.who,
         "note": entry.note,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import uuid
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 from zoneinfo import ZoneInfo
 
@@ -16,15 +16,13 @@ from shapely.geometry.base import BaseGeometry
 from habmap.errors import InputError
 from habmap.jobs.burn.record import LOOK_NEXT_SEASON, BurnSaid, burn_record, check_burn_said, hour_note, late_notices
 from habmap.jobs.ports import Store
-from habmap.jobs.said import Said, cautions_for, check_practice, check_said
+from habmap.jobs.said import Said, cautions_for, check_practice, check_said, reported_question
 from habmap.land.grid import LocalGrid, grid_around
 from habmap.measures import acres
 from habmap.vocabulary import FIRE, KILLING, PRACTICE_WORDS
 from habmap.work.ledger import effective_entries, root_of
 from habmap.work.records import BurnRecord, Entry, Unit
 
-#: A reported figure further from the ground than this share, or than two standard deviations, is asked about.
-REPORTED_TOLERANCE_FRAC: Final = 0.10
 #: Ground smaller than this is not named as a unit's share: a shared border, not work [m²].
 TRACE_M2: Final = 0.01
 
@@ -132,23 +130,28 @@ def log(
 
 
 def add_entry(
-    store: Store, entry: Entry, *, burn: BurnRecord | None = None, today: dt.date, agree: Callable[[str], bool]
+    store: Store, entry: Entry, *, burn: BurnRecord | None = None, today: dt.date, agree: Callable[[str], bool] | None
 ) -> Logged:
-    """Add a logging or amending row after the looks that every such row gets; see `log`."""
+    """Add a logging or amending row after the looks that every such row gets; see `log`.
+
+    Without ``agree`` nobody is asked about the reported acres, and what was confirmed of them before still stands.
+    """
     patch = entry.patch
     if patch is None or patch.is_empty or not patch.is_valid:
         raise InputError("the ground of this work is empty or crosses itself", mend="give ground as whole polygons")
     grid = store.grid or grid_around([patch])
     patch_acres = acres(grid.to_grid(patch).area)
     units, outside_acres = shares(patch, store.units(), grid=grid)
-    question = _reported_question(entry, patch_acres)
-    if question is not None and not agree(question):
-        raise InputError(
-            question,
-            where="--reported-acres",
-            value=entry.reported_acres,
-            mend="correct the figure or the ground, or confirm with --yes; nothing was added",
-        )
+    question = reported_question(entry, patch_acres)
+    if agree is not None:
+        if question is not None and not agree(question):
+            raise InputError(
+                question,
+                where="--reported-acres",
+                value=entry.reported_acres,
+                mend="correct the figure or the ground, or confirm with --yes; nothing was added",
+            )
+        entry = replace(entry, is_sure=question is not None)
     warnings = [] if question is None else [question]
     warnings += _warnings(store, entry, units=units, outside_acres=outside_acres, patch_acres=patch_acres, today=today)
     if burn is not None:
@@ -211,20 +214,6 @@ def shares(patch: MultiPolygon, units: Sequence[Unit], *, grid: LocalGrid) -> tu
     covered = shapely.union_all([outlines[index] for index in near]) if near else MultiPolygon()
     outside_m2 = shapely.difference(ground, covered).area
     return tuple(found), acres(outside_m2)
-
-
-def _reported_question(entry: Entry, patch_acres: float) -> str | None:
-    if entry.reported_acres is None:
-        return None
-    allowed_acres = max(REPORTED_TOLERANCE_FRAC * patch_acres, 2 * (entry.acres_sd or 0))
-    if abs(entry.reported_acres - patch_acres) <= allowed_acres:
-        return None
-    side = "more" if entry.reported_acres > patch_acres else "less"
-    difference_acres = abs(entry.reported_acres - patch_acres)
-    return (
-        f"the reported {entry.reported_acres:,.2f} acres are {difference_acres:,.2f} {side} than the ground given, "
-        f"which measures {patch_acres:,.2f} acres"
-    )
 
 
 def _warnings(

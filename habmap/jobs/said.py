@@ -22,6 +22,8 @@ from habmap.work.records import Entry, Look
 #: More person-hours than this on one line of the log are taken for a slip of the pen (a crew of 40 for a month).
 MAX_PERSON_HOURS: Final = 10_000.0
 NEEDLES: Final = ("green", "red", "dropped")
+#: A reported figure further from the ground than this share, and than two standard deviations, is asked about.
+REPORTED_TOLERANCE_FRAC: Final = 0.10
 
 _SAW_WORK: Final = frozenset({"cut", "girdle", "pile"})
 _LEAVES_SNAGS: Final = frozenset({"girdle", "spray", "burn"})
@@ -112,6 +114,23 @@ def check_said(said: Said, *, practice: str) -> None:
         _in_range(said.look.tallest_ft, "--tallest-ft", 0, None)
         _in_range(said.look.seedlings_per_acre, "--seedlings-per-acre", 0, None)
         _in_range(said.look.fuel_lb_ac, "--fuel-lb-ac", 0, None)
+
+
+def reported_question(entry: Entry, measured_acres: float) -> str | None:
+    """Return what is to be asked where the reported acres are far from the ground [acre]; ``None`` where they are not.
+
+    Far is a gap of 10 % of the ground or more that is wider than two standard deviations of ground that was walked.
+    """
+    if entry.reported_acres is None:
+        return None
+    gap_acres = abs(entry.reported_acres - measured_acres)
+    if gap_acres < REPORTED_TOLERANCE_FRAC * measured_acres or gap_acres <= 2 * (entry.acres_sd or 0):
+        return None
+    side = "more" if entry.reported_acres > measured_acres else "less"
+    return (
+        f"the reported {entry.reported_acres:,.2f} acres are {gap_acres:,.2f} {side} than the ground given, "
+        f"which measures {measured_acres:,.2f} acres"
+    )
 
 
 def look_of(

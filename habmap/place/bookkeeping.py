@@ -28,6 +28,11 @@ def absent(connection: sqlite3.Connection, tables: set[Table]) -> list[Table]:
     return [table for table in later if table.name not in names(connection, "table")]
 
 
+def columns_of(connection: sqlite3.Connection, table: Table) -> frozenset[str]:
+    """Return the names of the columns that a table has in this file."""
+    return frozenset(row["name"] for row in connection.execute(f"PRAGMA table_info({table.name})"))
+
+
 def stored_grid(connection: sqlite3.Connection) -> LocalGrid | None:
     """Return the grid that the place was given; ``None`` before its first geometry."""
     lat, lon = connection.execute("SELECT grid_lat, grid_lon FROM habmap_meta").fetchone()

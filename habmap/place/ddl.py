@@ -145,18 +145,36 @@ def table_statements(table: Table) -> list[tuple[str, tuple[object, ...]]]:
     return statements
 
 
+def column_statements(table: Table, there: Collection[str]) -> list[str]:
+    """Return the statements that give a table the columns it lacks and guard them; none where it has them all."""
+    missing = [f"{name} {kind}" for name, kind in table.columns if name not in there]
+    if not missing:
+        return []
+    added = [f"ALTER TABLE {table.name} ADD COLUMN {column}" for column in missing]
+    return [*added, f"DROP TRIGGER IF EXISTS {table.name}_no_update", _update_guard(table)]
+
+
+def _update_guard(table: Table) -> str:
+    guarded = ["fid", *(["geom"] if table.geometry_type else []), *table.column_names]
+    columns = ", ".join(name for name in guarded if name not in table.changeable)
+    return (
+        f"CREATE TRIGGER {table.name}_no_update BEFORE UPDATE OF {columns} ON {table.name} "
+        f"BEGIN SELECT RAISE(ABORT, '{_refusal(table)}'); END"
+    )
+
+
+def _refusal(table: Table) -> str:
+    return f"{table.name}: rows are never changed or deleted"
+
+
 def _table_ddl(table: Table) -> list[str]:
     geom = "" if table.geometry_type is None else f", geom {table.geometry_type}"
     columns = ", ".join(f"{name} {kind}" for name, kind in table.columns)
-    guarded = ["fid", *(["geom"] if geom else []), *table.column_names]
-    guarded = [name for name in guarded if name not in table.changeable]
-    refusal = f"{table.name}: rows are never changed or deleted"
     return [
         f"CREATE TABLE {table.name} (fid INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL{geom}, {columns})",
-        f"CREATE TRIGGER {table.name}_no_update BEFORE UPDATE OF {', '.join(guarded)} ON {table.name} "
-        f"BEGIN SELECT RAISE(ABORT, '{refusal}'); END",
+        _update_guard(table),
         f"CREATE TRIGGER {table.name}_no_delete BEFORE DELETE ON {table.name} "
-        f"BEGIN SELECT RAISE(ABORT, '{refusal}'); END",
+        f"BEGIN SELECT RAISE(ABORT, '{_refusal(table)}'); END",
         # INSERT OR REPLACE would take the old row away without the deletion trigger noticing.
         f"CREATE TRIGGER {table.name}_no_replace BEFORE INSERT ON {table.name} "
         f"WHEN EXISTS (SELECT 1 FROM {table.name} WHERE {table.key} = NEW.{table.key} OR fid = NEW.fid) "

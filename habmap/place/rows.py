@@ -136,6 +136,7 @@ def to_entry(values: Mapping[str, Any]) -> Entry:
             "date": date.fromisoformat(values["date"]),
             "patch": None if blob is None else as_multipolygon(from_blob(blob, where=where), where=where),
             "unit_ids": tuple(json.loads(values["unit_ids"])),
+            "is_sure": bool(values.get("is_sure")),  # older places lack the column
             "look": None if look is None else Look(**cast("dict[str, Any]", look)),
         }
     )

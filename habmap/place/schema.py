@@ -12,7 +12,10 @@ SCHEMA_VERSION: Final = 1
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """One table: its name, what it holds, its geometry type (``None``: no geometry) and its columns."""
+    """One table: its name, what it holds, its geometry type (``None``: no geometry) and its columns.
+
+    A column that older places lack stands at the end, with a default where it may not be NULL; the first write adds it.
+    """
 
     name: str
     holds: str
@@ -105,6 +108,7 @@ ENTRIES: Final = Table(
         ("product_rate", "TEXT"),
         ("look", "TEXT"),
         ("source_id", "TEXT"),
+        ("is_sure", "BOOLEAN NOT NULL DEFAULT 0"),
     ),
 )
 PLOTS: Final = Table(

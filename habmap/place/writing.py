@@ -8,8 +8,8 @@ from pathlib import Path
 from typing import Any
 
 from habmap.place import rows as codec
-from habmap.place.bookkeeping import absent, end_replaced_versions, fix_grid, note_contents
-from habmap.place.ddl import table_statements
+from habmap.place.bookkeeping import absent, columns_of, end_replaced_versions, fix_grid, note_contents
+from habmap.place.ddl import column_statements, table_statements
 from habmap.place.pictures import kept_pictures
 from habmap.place.schema import Table
 from habmap.place.source_paths import with_stored_path
@@ -32,11 +32,14 @@ def prepared(rows: Sequence[Row], folder: Path) -> list[Prepared]:
 
 
 def insert(connection: sqlite3.Connection, ready: Sequence[Prepared]) -> None:
-    """Insert rows within a transaction, making the later tables that an older place lacks."""
-    rows = [row for row, _, _ in ready]
-    for table in absent(connection, {table for _, table, _ in ready}):
+    """Insert rows within a transaction, making the later tables and columns that an older place lacks."""
+    rows, touched = [row for row, _, _ in ready], {table for _, table, _ in ready}
+    for table in absent(connection, touched):
         for statement, content in table_statements(table):
             connection.execute(statement, content)
+    for table in touched:
+        for statement in column_statements(table, columns_of(connection, table)):
+            connection.execute(statement)
     for _, table, values in ready:
         columns = ", ".join(values)
         marks = ", ".join("?" * len(values))

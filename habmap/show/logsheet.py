@@ -10,8 +10,8 @@ from habmap.vocabulary import FIRE_CAUTION, PRACTICE_WORDS, SAW_CAUTION
 
 #: Columns of the sheet and of the CSV that reads it back, with the share of the width each takes.
 SHEET_COLUMNS = (
-    ("date", 0.10), ("practice", 0.10), ("unit_id", 0.10), ("killed_pct", 0.08), ("person_hours", 0.09),
-    ("cost", 0.08), ("reported_acres", 0.10), ("who", 0.11), ("note", 0.24),
+    ("date", 0.09), ("practice", 0.09), ("unit_id", 0.08), ("whole", 0.05), ("killed_pct", 0.08),
+    ("person_hours", 0.10), ("cost", 0.07), ("reported_acres", 0.11), ("sure", 0.05), ("who", 0.10), ("note", 0.18),
 )  # fmt: skip
 LETTER_LANDSCAPE_IN = (11.0, 8.5)
 MARGIN_IN = 0.5
@@ -50,7 +50,9 @@ def write_log_sheet(path: Path, *, place: str, units: Sequence[tuple[str, str]])
         text(
             left,
             top - 0.045,
-            "One line for each piece of work. Draw the ground on the map sheet if it is part of a unit.",
+            "One line for each piece of work. whole: yes if all of the unit was worked; if only part of it, leave it "
+            "blank and draw the ground on the map sheet. sure: yes if reported_acres are right though the map says "
+            "otherwise.",
         )
         step = (table_top - table_bottom) / (LINES + 1)
         x = left

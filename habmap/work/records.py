@@ -107,6 +107,10 @@ class Entry:
         What the person wrote; the standard deviation of a walked patch's acres.
     product, product_rate
         Spray or stump treatment as the person wrote it.
+    source_id
+        The line's own id in the file that it came from, where that is no UUID.
+    is_sure
+        Somebody confirmed ``reported_acres`` though the ground measures far from it.
     """
 
     entry_id: str
@@ -130,6 +134,7 @@ class Entry:
     product_rate: str | None = None
     look: Look | None = None
     source_id: str | None = None
+    is_sure: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -57,7 +57,8 @@ def told(result: HistoryResult, zone: ZoneInfo) -> list[str]:
     for line in result.entries:
         words.append("")
         words.append(_line_words(line, zone))
-        words.append(f"  log line {line.entry_id}, written {day_words(_local(line.recorded_at, zone))}")
+        own = f", {_plain(line.source_id)} in the file it came from" if line.source_id else ""
+        words.append(f"  log line {line.entry_id}{own}, written {day_words(_local(line.recorded_at, zone))}")
         if line.action == "log" and line.root_id in withdrawn:
             words[-1] += "; it no longer counts"
         elif line.action == "log" and not line.counts:

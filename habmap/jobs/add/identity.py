@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import math
 import uuid
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, fields
+from typing import Final
 
 from shapely import Point
 
@@ -13,7 +15,9 @@ from habmap.place.userfiles import printable
 from habmap.work.records import Entry, Plot
 from habmap.work.seen import Sighting
 
-_BETWEEN = "\x1f"
+_BETWEEN: Final = "\x1f"
+#: Spreadsheets keep 15 digits: a number that went through one comes back as the same number [share].
+SAME_REL: Final = 1e-14
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,14 +54,30 @@ class Identities:
         self._before = "" if kind is None else f"{kind}{_BETWEEN}"
         self._rows_of_content: dict[str, list[int]] = {}
 
-    def of(self, cells: Cells, values: Mapping[str, str], number: int, *, longest: int | None = None) -> Identity:
-        """Return the identity of row ``number``; ``longest`` id that is taken [characters]."""
-        text = cells.text(self._field, longest=longest)
+    def of(
+        self,
+        cells: Cells,
+        values: Mapping[str, str],
+        number: int,
+        *,
+        longest: int | None = None,
+        source_id: str | None = None,
+    ) -> Identity:
+        """Return the identity of row ``number``.
+
+        Parameters
+        ----------
+        longest
+            Longest id that is taken [characters].
+        source_id
+            The id that the row bore in the file it first came from, where that is not this one.
+        """
+        text = cells.text(self._field, longest=longest) or source_id
         if text is not None:
             try:
-                return Identity(uuid=str(uuid.UUID(text)))
+                return Identity(uuid=str(uuid.UUID(text)), source_id=source_id)
             except ValueError:
-                return Identity(uuid=self._hashed(text), source_id=text)
+                return Identity(uuid=self._hashed(text), source_id=source_id or text)
         content = _BETWEEN.join(f"{name}={values.get(name, '').strip()}" for name in self._content)
         twins = self._rows_of_content.setdefault(content, [])
         twins.append(number)
@@ -81,9 +101,17 @@ def differing(
     words = []
     for field in fields(one):
         mine, theirs = said(getattr(one, field.name)), said(getattr(other, field.name))
-        if field.name != "recorded_at" and field.name not in besides and mine != theirs:
+        if field.name != "recorded_at" and field.name not in besides and not _is_same(mine, theirs):
             words.append(f"{field.name} {_shown(mine)}, before {_shown(theirs)}")
     return words
+
+
+def _is_same(one: object, other: object) -> bool:
+    if isinstance(one, float) and isinstance(other, float):
+        return math.isclose(one, other, rel_tol=SAME_REL, abs_tol=0.0)
+    if isinstance(one, tuple) and isinstance(other, tuple):
+        return len(one) == len(other) and all(map(_is_same, one, other))
+    return one == other
 
 
 def _shown(value: object) -> str:

@@ -12,6 +12,7 @@ from shapely.geometry.base import BaseGeometry
 
 from habmap import measures
 from habmap.jobs.checks.facts import Facts, Fault
+from habmap.jobs.said import reported_question
 from habmap.land.acreage import overlaps
 from habmap.vocabulary import DEFAULT_KILLED_PCT, KILLING, PRACTICES
 from habmap.work.ledger import conflicts
@@ -51,6 +52,21 @@ def numbers(facts: Facts) -> Iterator[Fault]:
                     what=f"{name} is {value:g}",
                     mend="correct it with `habmap amend`",
                 )
+
+
+def reported(facts: Facts) -> Iterator[Fault]:
+    """Yield lines whose reported acres are far from their ground, and nobody confirmed them."""
+    for entry in facts.entries:
+        patch = facts.patches.get(entry.entry_id)
+        question = None if patch is None or entry.is_sure else reported_question(entry, measures.acres(patch.area))
+        if question is not None:
+            yield Fault(
+                rule="reported",
+                where=f"line {entry.entry_id}",
+                what=f"{question}; nobody confirmed it",
+                mend="correct the figure or the ground with `habmap amend`, or confirm the figure: "
+                f"`habmap amend {entry.entry_id[:8]} --reported-acres {entry.reported_acres:g} --yes --why T`",
+            )
 
 
 def corrections(facts: Facts) -> Iterator[Fault]:

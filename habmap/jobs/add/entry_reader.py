@@ -1,0 +1,237 @@
+"""Rows of a person's table as lines of the work log, what is wrong with them gathered."""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from datetime import date, datetime
+from typing import Final
+from zoneinfo import ZoneInfo
+
+import shapely
+from shapely import MultiPolygon
+from shapely.errors import ShapelyError
+
+from habmap.errors import InputError, UsageError
+from habmap.jobs.add.identity import Identities
+from habmap.jobs.add.position import known_units_words
+from habmap.jobs.add.rows import Rows
+from habmap.jobs.burn.columns import burn_of_cells
+from habmap.jobs.ports import Store
+from habmap.jobs.said import MAX_PERSON_HOURS, NEEDLES, look_of
+from habmap.place.cells import Cells
+from habmap.place.shapes import as_ground, as_valid, lonlat_shape, multipolygon
+from habmap.place.tables import TableRow
+from habmap.place.userfiles import printable
+from habmap.vocabulary import DEFAULT_KILLED_PCT, KILLING, PRACTICES
+from habmap.work.records import BurnRecord, Entry, Look, Unit
+
+ENTRY_FIELDS: Final = (
+    "entry_id", "source_id", "date", "practice", "unit_id", "whole", "patch_wkt", "killed_pct", "burned_pct",
+    "person_hours", "cost", "reported_acres", "sure", "acres_sd", "who", "note", "product", "product_rate",
+    "live_stems_per_acre", "tallest_ft", "seedlings_per_acre", "needles", "fuel_lb_ac", "sprouts", "stump_treated",
+)  # fmt: skip
+#: Filled in on a look only; whether stumps were treated belongs to a cut as well.
+LOOK_FIELDS: Final = ("live_stems_per_acre", "tallest_ft", "seedlings_per_acre", "needles", "fuel_lb_ac", "sprouts")
+#: Row content that makes the identity of a row without an ``entry_id``: what was done, not how sure somebody is of it.
+_IDENTITY_FIELDS: Final = tuple(name for name in ENTRY_FIELDS if name not in ("entry_id", "source_id", "whole", "sure"))
+#: Longest id of another file that is kept [characters].
+_LONGEST_ID: Final = 400
+
+
+class UnitsByDay:
+    """The units as drawn on any day, read from the store once for each span of days without a change."""
+
+    def __init__(self, store: Store) -> None:
+        self._store = store
+        versions = store.unit_versions()
+        changes = {day for unit in versions for day in (unit.valid_from, unit.valid_to) if day is not None}
+        self._changes = sorted(changes)
+        self._by_span: dict[int, dict[str, Unit]] = {}
+        self._current = {unit.unit_id: unit for unit in store.units()}
+
+    def on(self, day: date) -> dict[str, Unit]:
+        """Return the units of a day by ``unit_id``; those not yet, or no longer, drawn then are left out."""
+        span = bisect_right(self._changes, day)
+        if span not in self._by_span:
+            self._by_span[span] = {unit.unit_id: unit for unit in self._store.units(day)}
+        return self._by_span[span]
+
+    def known(self, day: date | None) -> dict[str, Unit]:
+        """Return the units that a line of a day may name: as drawn now, or on that day where a unit is no more."""
+        return self._current if day is None else self.on(day) | self._current
+
+
+class EntryReader:
+    """Turns rows of one table into entries."""
+
+    def __init__(self, store: Store, rows: Rows, now: datetime) -> None:
+        self._units = UnitsByDay(store)
+        self._rows = rows
+        self._now = now
+        self._identities = Identities(store.place_id, field="entry_id", content=_IDENTITY_FIELDS)
+        self._zone = ZoneInfo(store.settings.place.timezone)
+        #: What rows say of their burns: by row, and of each line as its first row says it.
+        self.burn_of_row: dict[int, BurnRecord | None] = {}
+        self.burns: dict[str, BurnRecord] = {}
+
+    def entry(self, row: TableRow) -> Entry | None:
+        """Return a row as an entry; ``None`` after adding to the faults what is wrong with it."""
+        before = len(self._rows.faults)
+        values, cells = self._rows.values(row), self._rows.cells(row)
+        practice = cells.choice("practice", PRACTICES) or "other"
+        day = cells.day("date")
+        killed_pct = cells.number("killed_pct", low=0, high=100)
+        is_blank = not values.get("killed_pct", "").strip()
+        if is_blank and practice in KILLING and practice not in DEFAULT_KILLED_PCT:
+            cells.fault(
+                f"{practice} must say what share of the cedars it killed",
+                "killed_pct",
+                value="blank",
+                allowed="0 to 100, of the cedars alive there that morning",
+                mend="fill it in",
+            )
+        unit_ids = tuple(
+            dict.fromkeys(part.strip() for part in (cells.text("unit_id") or "").split(";") if part.strip())
+        )
+        identity = self._identities.of(
+            cells,
+            # a row is known again however its table writes the day
+            values if day is None else values | {"date": day.isoformat()},
+            row.number,
+            source_id=cells.text("source_id", longest=_LONGEST_ID),
+        )
+        if identity.twin_of is not None:
+            self._rows.notes.append(
+                f"{self._rows.where(row)} says the same as row {identity.twin_of}; both are kept: ground counts once, "
+                "hours and cost count twice"
+            )
+        entry = Entry(
+            entry_id=identity.uuid,
+            source_id=identity.source_id,
+            recorded_at=self._now,
+            practice=practice,
+            date=day or date.min,
+            patch=self._patch(cells, unit_ids, day),
+            unit_ids=unit_ids,
+            killed_pct=killed_pct,
+            burned_pct=cells.number("burned_pct", low=0, high=100),
+            person_hours=cells.number("person_hours", low=0, high=MAX_PERSON_HOURS),
+            cost=cells.number("cost", low=0),
+            reported_acres=cells.number("reported_acres", above=0),
+            acres_sd=cells.number("acres_sd", low=0),
+            who=cells.text("who"),
+            note=cells.text("note", one_line=False),
+            product=cells.text("product"),
+            product_rate=cells.text("product_rate"),
+            look=self._look(cells, practice),
+            is_sure=cells.flag("sure") is True,
+        )
+        burn = burn_of_cells(cells, entry=entry, zone=self._zone)
+        self.burn_of_row[row.number] = burn
+        if burn is not None:
+            self.burns.setdefault(entry.entry_id, burn)
+        return entry if len(self._rows.faults) == before else None
+
+    def _patch(self, cells: Cells, unit_ids: tuple[str, ...], day: date | None) -> MultiPolygon | None:
+        known = self._units.known(day)
+        unknown = [unit_id for unit_id in unit_ids if unit_id not in known]
+        if unknown:
+            cells.fault(
+                "unknown unit",
+                "unit_id",
+                value=", ".join(unknown),
+                allowed=known_units_words(known),
+                mend="name units of the property, several joined by ;",
+            )
+        wkt, is_whole = cells.text("patch_wkt"), cells.flag("whole")
+        if wkt is not None:
+            if is_whole:
+                cells.fault(
+                    "the row gives two grounds, a whole unit and patch_wkt",
+                    "whole",
+                    value="yes",
+                    allowed="yes without a patch_wkt, or blank beside one",
+                    mend="leave one of them blank",
+                )
+            return _wkt_patch(wkt, cells)
+        if not unit_ids:
+            cells.fault(
+                "the row names no ground",
+                "unit_id",
+                value="blank",
+                allowed="unit_id (several joined by ;) with whole = yes, or patch_wkt",
+                mend="fill in one of them",
+            )
+        if unknown or not unit_ids:
+            return None
+        if not is_whole:
+            cells.fault(
+                "the row does not say whether all of the unit was worked",
+                "whole",
+                value="blank" if is_whole is None else "no",
+                allowed=f"yes, where all of {', '.join(unit_ids)} was worked; else its ground as patch_wkt",
+                mend="write yes in column whole, or log a part of it with `habmap log --track` or `--patch`",
+            )
+            return None
+        then = {} if day is None else self._units.on(day)
+        for unit_id in unit_ids:
+            if unit_id in then and then[unit_id].uuid != known[unit_id].uuid:
+                cells.note(f"unit {printable(unit_id)} was drawn otherwise on {day}; its outline of today is taken")
+        outlines = [known[unit_id].geometry for unit_id in unit_ids]
+        # A single outline is kept vertex for vertex, so that work on all of a unit leaves nothing of it.
+        return outlines[0] if len(outlines) == 1 else multipolygon(shapely.union_all(outlines))
+
+    def _look(self, cells: Cells, practice: str) -> Look | None:
+        needles = cells.choice("needles", NEEDLES, required=False)
+        sprouts = cells.text("sprouts")
+        try:
+            look = look_of(
+                live_stems_per_acre=cells.number("live_stems_per_acre", low=0),
+                tallest_ft=cells.number("tallest_ft", low=0),
+                seedlings_per_acre=cells.number("seedlings_per_acre", low=0),
+                needles=needles,
+                fuel_lb_ac=cells.number("fuel_lb_ac", low=0),
+                sprouts=sprouts,
+                stump_treated=cells.flag("stump_treated"),
+            )
+        except UsageError as error:
+            cells.fault("the sprouts cannot be read", "sprouts", value=error.value, allowed=error.allowed)
+            return None
+        if look is not None and practice != "look":
+            filled = [name for name in LOOK_FIELDS if getattr(look, name) not in (None, ())]
+            if filled:
+                cells.fault(
+                    f"what stands there now belongs to a look, not to {practice}",
+                    filled[0],
+                    allowed="blank",
+                    mend="make the look a row of its own",
+                )
+        return look
+
+
+def _wkt_patch(wkt: str, cells: Cells) -> MultiPolygon | None:
+    try:
+        shape = shapely.from_wkt(wkt)
+    except (ShapelyError, NotImplementedError) as error:  # the latter for curves
+        cells.fault(
+            "patch_wkt cannot be read",
+            "patch_wkt",
+            value=f"{printable(wkt, longest=40)} ({printable(str(error))})",
+            allowed="POLYGON or MULTIPOLYGON, longitude latitude",
+        )
+        return None
+    try:
+        checked = lonlat_shape(shapely.to_wkb(shape), None, where="")
+        ground = as_ground(checked, where="")
+        as_valid(ground, where="", repair=False, repaired=[])
+    except InputError as error:
+        spot = (error.where or "").removeprefix(", ")
+        cells.fault(
+            f"patch_wkt: {error.what}",
+            "patch_wkt",
+            value=spot or error.value,
+            allowed=error.allowed,
+            mend="mend the outline, or load it from a file with `habmap log --patch`",
+        )
+        return None
+    return ground
