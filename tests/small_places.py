@@ -49,7 +49,9 @@ def make_place(
     assert done.code == 0, done.err
     if entries:
         table = folder.parent / f"{folder.name}_log.csv"
-        table.write_text("entry_id,date,practice,unit_id,killed_pct,person_hours,cost\n" + entries, encoding="utf-8")
+        header = "whole,entry_id,date,practice,unit_id,killed_pct,person_hours,cost"
+        lines = [header, *(f"yes,{line}" for line in entries.splitlines()), ""]
+        table.write_text("\n".join(lines), encoding="utf-8")
         done = run("add", "entries", table, place=folder)
         assert done.code == 0, done.err
     with_settings(folder, settings)

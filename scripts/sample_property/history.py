@@ -11,8 +11,8 @@ from sample_property.ground import Points
 from sample_property.outlines import BOUNDARY, hand_drawn
 
 ENTRY_COLUMNS = (
-    "entry_id", "date", "practice", "unit_id", "patch_wkt", "killed_pct", "burned_pct", "person_hours", "cost",
-    "reported_acres", "who", "note", "product", "product_rate", "live_stems_per_acre", "tallest_ft",
+    "entry_id", "date", "practice", "unit_id", "whole", "patch_wkt", "killed_pct", "burned_pct", "person_hours", "cost",
+    "reported_acres", "sure", "who", "note", "product", "product_rate", "live_stems_per_acre", "tallest_ft",
     "seedlings_per_acre", "sprouts", "needles", "fuel_lb_ac",
 )  # fmt: skip
 
@@ -121,7 +121,7 @@ _LINES: list[tuple[str, str, str, str, dict[str, object]]] = [
         "2025-01-18",
         "cut",
         "bluff west bite",
-        {"killed_pct": 95, "person_hours": 52, "cost": 1400, "who": W, "reported_acres": 3.9},
+        {"killed_pct": 95, "person_hours": 52, "cost": 1400, "who": W, "reported_acres": 3.9, "sure": "yes"},
     ),
     (
         "s1-06",
@@ -198,7 +198,7 @@ _LINES: list[tuple[str, str, str, str, dict[str, object]]] = [
         "2026-02-28",
         "cut",
         "east cut",
-        {"killed_pct": 94, "person_hours": 26, "cost": 780, "who": W, "reported_acres": 3.6},
+        {"killed_pct": 94, "person_hours": 26, "cost": 780, "who": W, "reported_acres": 3.6, "sure": "yes"},
     ),
     ("s2-10", "2026-03-07", "keep", "hayrack fence row kept", {"who": W, "note": "screen from the road"}),
     ("s2-11", "2026-03-14", "burn", "corner burn", {"burned_pct": 80, "person_hours": 22, "cost": 540, "who": W}),
@@ -263,6 +263,6 @@ def log_rows(patches: dict[str, Polygon]) -> list[dict[str, object]]:
         if where in patches:
             row["patch_wkt"] = shapely.to_wkt(lonlat(patches[where], digits=9), rounding_precision=-1)
         else:
-            row["unit_id"] = where
+            row |= {"unit_id": where, "whole": "yes"}
         rows.append(row)
     return rows

@@ -192,10 +192,10 @@ def test_log_lines_load_once_whole_units_and_drawn_patches(place: Path, tmp_path
     table = tmp_path / "log.csv"
     half = box(WEST, 36.0, MIDDLE, 36.0025)
     table.write_text(
-        "entry_id;Date;practice;unit_id;patch_wkt;killed_pct;person_hours;note\r\n"
-        f"day-1;2025-01-10;cut;1;{half.wkt};;6.5;=SUM(A1)\r\n"
-        "day-2;2025-03-01;burn;1;2;;5;\r\n".replace("1;2;;5", '"1;2";;;5')
-        + ";2025-04-01;look;1;;;;green 🌱\r\n",
+        "entry_id;Date;practice;unit_id;Whole;patch_wkt;killed_pct;person_hours;note\r\n"
+        f"day-1;2025-01-10;cut;1;;{half.wkt};;6.5;=SUM(A1)\r\n"
+        "day-2;2025-03-01;burn;1;2;;5;\r\n".replace("1;2;;5", '"1;2";yes;;;5')
+        + ";2025-04-01;look;1;yes;;;;green 🌱\r\n",
         encoding="utf-8-sig",
     )
     outcome = run_habmap("add", "entries", table, "--json", place=place)
@@ -209,13 +209,15 @@ def test_log_lines_load_once_whole_units_and_drawn_patches(place: Path, tmp_path
     assert account["burn"]["acres"] == pytest.approx(both, rel=1e-6)
 
 
-def test_a_later_date_and_strange_acres_are_notes_not_faults(place: Path, tmp_path: Path, run_habmap: Run) -> None:
+def test_a_later_date_is_a_note_and_strange_acres_are_one_where_somebody_is_sure(
+    place: Path, tmp_path: Path, run_habmap: Run
+) -> None:
     assert run_habmap("add", "units", two_units(tmp_path), place=place).code == 0
     table = tmp_path / "log.csv"
-    table.write_text("date,practice,unit_id,reported_acres\n2199-01-01,cut,1,2\n")
+    table.write_text("date,practice,unit_id,whole,reported_acres,sure\n2199-01-01,cut,1,yes,2,yes\n")
     outcome = run_habmap("add", "entries", table, place=place)
     assert outcome.code == 0
-    assert "row 2: 2199-01-01 is after today" in outcome.err and "2.00 acres reported" in outcome.err
+    assert "row 2: 2199-01-01 is after today" in outcome.err and "the reported 2.00 acres are" in outcome.err
 
 
 def test_a_line_covers_its_unit_as_drawn_now_or_as_it_was_when_it_is_no_more(
@@ -226,13 +228,13 @@ def test_a_line_covers_its_unit_as_drawn_now_or_as_it_was_when_it_is_no_more(
     changed = layer(tmp_path, [unit("1", smaller)], "changed.gpkg")
     assert run_habmap("add", "units", changed, "--overwrite", "--from", "2025-06-01", place=place).code == 0
     table = tmp_path / "log.csv"
-    table.write_text("date,practice,unit_id\n2025-05-31,cut,1\n")
+    table.write_text("date,practice,unit_id,whole\n2025-05-31,cut,1,yes\n")
     outcome = run_habmap("add", "entries", table, "--json", place=place)
     assert any("drawn otherwise on 2025-05-31" in words for words in outcome.json["warnings"])
     assert outcome.json["acres"] == pytest.approx(geodesic_acres(smaller), rel=1e-6)
     renamed = layer(tmp_path, [{**unit("1x", smaller), "replaces": "1"}], "renamed.gpkg")
     assert run_habmap("add", "units", renamed, "--from", "2025-08-01", place=place).code == 0
-    table.write_text("date,practice,unit_id\n2025-07-31,burn,1\n")
+    table.write_text("date,practice,unit_id,whole\n2025-07-31,burn,1,yes\n")
     outcome = run_habmap("add", "entries", table, "--json", place=place)
     assert outcome.json["acres"] == pytest.approx(geodesic_acres(smaller), rel=1e-6)
 

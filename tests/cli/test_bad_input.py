@@ -36,7 +36,7 @@ def place(tmp_path_factory: pytest.TempPathFactory, run_habmap: Run) -> Path:
     units = layer(folder.parent / "u.gpkg", [unit("1", CEDAR)])
     assert run_habmap("add", "units", units, place=folder).code == 0
     table = folder.parent / "log.csv"
-    table.write_text("entry_id,date,practice,unit_id,person_hours\nday-1,2025-01-10,cut,1,6\n")
+    table.write_text("entry_id,date,practice,unit_id,whole,person_hours\nday-1,2025-01-10,cut,1,yes,6\n")
     assert run_habmap("add", "entries", table, place=folder).code == 0
     return folder
 
@@ -72,8 +72,9 @@ def words(text: str | bytes, name: str) -> Make:
     return make
 
 
-def log(rows: str, header: str = "entry_id,date,practice,unit_id,killed_pct,person_hours") -> Make:
-    return words(f"{header}\n{rows}\n", "log.csv")
+def log(rows: str, header: str = "entry_id,date,practice,unit_id,killed_pct,person_hours", whole: str = "yes") -> Make:
+    lines = [f"whole,{header}", *(f"{whole},{row}" for row in rows.splitlines()), ""]
+    return words("\n".join(lines), "log.csv")
 
 
 def raster(*, crs: str | None, west: float = WEST) -> Make:

@@ -165,7 +165,14 @@ def test_a_log_sheet_prints_and_its_table_reads_back(
     table = tmp_path / "sheet.csv"
     ok(run_habmap("export", "log-sheet", "-o", str(table), place=place))
     header = table.read_text(encoding="utf-8").strip().split(",")
-    values = {"date": "2026-07-01", "practice": "mow", "unit_id": "C2", "person_hours": "3", "who": "Ada"}
+    values = {
+        "date": "2026-07-01",
+        "practice": "mow",
+        "unit_id": "C2",
+        "whole": "yes",
+        "person_hours": "3",
+        "who": "Ada",
+    }
     table.write_text(",".join(header) + "\n" + ",".join(values.get(name, "") for name in header) + "\n")
     assert ok(run_habmap("add", "entries", str(table), "--json", place=place)).json["loaded"] == 1
 

@@ -88,9 +88,9 @@ def layers(tmp_path_factory: pytest.TempPathFactory) -> Path:
     ) as raster:
         raster.write(heights, 1)
     (folder / "entries.csv").write_text(
-        "entry_id,date,practice,unit_id,killed_pct,person_hours,cost,who,note\n"
-        "e1,2024-02-10,girdle,N1,30,6,,Ada,first try\n"
-        "e2,2024-03-20,burn,G1,,9,120,Ada,\n",
+        "entry_id,date,practice,unit_id,whole,killed_pct,person_hours,cost,who,note\n"
+        "e1,2024-02-10,girdle,N1,yes,30,6,,Ada,first try\n"
+        "e2,2024-03-20,burn,G1,yes,,9,120,Ada,\n",
         encoding="utf-8",
     )
     return folder
@@ -272,7 +272,8 @@ def test_check_finds_nothing_wrong(run_habmap: Run, loaded: Path) -> None:
 def test_a_file_with_one_bad_row_loads_nothing(run_habmap: Run, place: Path, tmp_path: Path) -> None:
     table = tmp_path / "more.csv"
     table.write_text(
-        "entry_id,date,practice,unit_id\ne7,2025-06-01,mow,G1\ne8,2025-02-30,mow,G1\ne9,2025-06-01,vacuum,G1\n",
+        "whole,entry_id,date,practice,unit_id\nyes,e7,2025-06-01,mow,G1\nyes,e8,2025-02-30,mow,G1\n"
+        "yes,e9,2025-06-01,vacuum,G1\n",
         encoding="utf-8",
     )
     before = run_habmap("acres", "--json", place=place).out

@@ -13,9 +13,11 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from shapely import MultiPolygon, box
 
+from habmap import measures
 from habmap.jobs.acres import acres
 from habmap.jobs.add.entries import add_entries
 from habmap.jobs.export_layers import ledger_table
+from habmap.jobs.said import reported_question
 from habmap.place.writers import csv_text, write_layer
 from habmap.vocabulary import PRACTICES
 from habmap.work.records import Entry, Look
@@ -63,6 +65,7 @@ def entries(draw: st.DrawFn) -> Entry:
         who=draw(WORDS),
         note=draw(WORDS),
         look=look,
+        source_id=draw(WORDS),
     )
 
 
@@ -85,7 +88,15 @@ def read_back(store: FakeStore, *, suffix: str) -> FakeStore:
 @settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(log=st.lists(entries(), min_size=1, max_size=5, unique_by=lambda entry: entry.entry_id))
 def test_written_out_and_read_back_it_is_the_same_ledger(suffix: str, log: list[Entry]) -> None:
-    store = FakeStore([UNIT, *log])
+    grid = FakeStore([UNIT, *log]).grid
+    assert grid is not None
+
+    def is_asked(entry: Entry) -> bool:
+        assert entry.patch is not None
+        return reported_question(entry, measures.acres(grid.to_grid(entry.patch).area)) is not None
+
+    # a figure far from its ground goes out and comes in only where somebody is sure of it
+    store = FakeStore([UNIT, *(replace(entry, is_sure=is_asked(entry)) for entry in log)])
     other = read_back(store, suffix=suffix)
 
     def content(one: FakeStore) -> list[Entry]:

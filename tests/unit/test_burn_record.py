@@ -378,12 +378,12 @@ def test_notices_fill_their_rows_and_open_recipients_stay() -> None:
 
 # --- tables -------------------------------------------------------------------------------------------------
 
-HEAD = "entry_id,date,practice,unit_id,observed_time,temp_f,rh_pct,wind_from_deg,told\n"
+HEAD = "whole,entry_id,date,practice,unit_id,observed_time,temp_f,rh_pct,wind_from_deg,told\n"
 
 
 def load(store: FakeStore, folder: Path, *lines: str) -> int:
     path = folder / "log.csv"
-    path.write_text(HEAD + "".join(f"{line}\n" for line in lines), encoding="utf-8")
+    path.write_text(HEAD + "".join(f"yes,{line}\n" for line in lines), encoding="utf-8")
     return add_entries(store, path=path, today=TODAY, now=NOW).loaded
 
 
@@ -427,7 +427,9 @@ def test_an_hour_that_the_clock_skips_is_refused_with_its_row(tmp_path: Path) ->
 def test_an_hour_that_comes_twice_is_kept_and_said(tmp_path: Path) -> None:
     store = a_place()
     path = tmp_path / "log.csv"
-    path.write_text(f"{HEAD}b1,2025-11-02,burn,C1,01:30,,,,\nb2,2025-11-02,burn,C2,02:30,,,,\n", encoding="utf-8")
+    path.write_text(
+        f"{HEAD}yes,b1,2025-11-02,burn,C1,01:30,,,,\nyes,b2,2025-11-02,burn,C2,02:30,,,,\n", encoding="utf-8"
+    )
     notes = add_entries(store, path=path, today=TODAY, now=NOW).warnings
     (note,) = [note for note in notes if "twice" in note]
     assert "row 2: 01:30 came twice on 2025-11-02" in note
