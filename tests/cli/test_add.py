@@ -209,7 +209,7 @@ def test_log_lines_load_once_whole_units_and_drawn_patches(place: Path, tmp_path
     assert account["burn"]["acres"] == pytest.approx(both, rel=1e-6)
 
 
-def test_a_later_date_is_a_note_and_strange_acres_are_one_where_somebody_is_sure(
+def test_a_later_date_is_a_note_and_so_are_strange_acres_that_somebody_is_sure_of(
     place: Path, tmp_path: Path, run_habmap: Run
 ) -> None:
     assert run_habmap("add", "units", two_units(tmp_path), place=place).code == 0

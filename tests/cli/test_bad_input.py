@@ -168,7 +168,7 @@ CASES: dict[str, tuple[str, Make, tuple[str, ...], tuple[str, ...]]] = {
     "bad and crossing patches": (
         "entries",
         log(f'2025-01-11,cut,"{BOW_TIE.wkt}"\n2025-01-11,cut,POLYGON oops\n2025-01-11,cut,POINT (-97 36)',
-            "date,practice,patch_wkt"),
+            "date,practice,patch_wkt", whole=""),
         (), ("3 faults", "crosses itself", "cannot be read", "not a polygon"),
     ),
     "latin-1 table": ("entries", words("date,practice,unit_id\n2025-01-11,cut,Ñ\n".encode("latin-1"), "l.csv"), (),
