@@ -7,7 +7,13 @@ from datetime import date
 from typing import Literal
 
 from habmap.place.settings import ClosedDays, Settings
+from habmap.work.closures import Closures
 from habmap.work.seasons import Ban, DatedBan, HeldUnit, YearlyBan
+
+
+def closures(settings: Settings) -> Closures:
+    """Return the holds and closed days of ``habmap.toml``."""
+    return Closures(bans=bans(settings), holds=holds(settings))
 
 
 def holds(settings: Settings) -> list[HeldUnit]:

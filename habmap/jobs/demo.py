@@ -55,7 +55,7 @@ class DemoResult:
     stage_acres
         Acres by stage, all stages [acre].
     first
-        ``unit_id`` of the units whose tier is ``first``, best first.
+        ``unit_id`` of the units whose tier is ``first``, best first, without those on hold or closed to cutting.
     map, sheet, story
         The map file, the sheet and the four-page story to print.
     """
@@ -215,7 +215,7 @@ def _done(draft: Path, layers: Path, *, now: datetime, today: date, tell: Tell, 
     tell(_account_words(account))
     faces = terrain(store)
     tell(_terrain_words(faces))
-    order = rank(store)
+    order = rank(store, today=today)
     tell(_rank_words(order))
     drawn = draw_map(store, target=draft / MAP_FILE, now=now)
     for warning in drawn.warnings:
@@ -235,7 +235,7 @@ def _done(draft: Path, layers: Path, *, now: datetime, today: date, tell: Tell, 
         keep_acres=totals.keep_acres,
         other_acres=totals.stage_acres.other,
         stage_acres=stages,
-        first=tuple(unit.unit_id for unit in order.units if unit.tier == "first"),
+        first=tuple(unit.unit_id for unit in order.units if unit.tier == "first" and unit.closure is None),
         map=str(draft / MAP_FILE),
         sheet=str(draft / SHEET_FILE),
         story=str(draft / STORY_FILE),
@@ -261,7 +261,7 @@ def _terrain_words(faces: TerrainResult) -> str:
 
 
 def _rank_words(order: RankResult) -> str:
-    first = next((unit for unit in order.units if unit.tier == "first"), None)
+    first = next((unit for unit in order.units if unit.unit_id == order.next_unit_id), None)
     if first is None:
-        return "Order of work: no unit is in the first tier."
-    return f"Order of work: first comes {first.unit_id}, {first.name}: {'; '.join(first.reasons)}."
+        return "Order of work: nothing is left to cut that is neither on hold nor closed."
+    return f"Order of work: next comes {first.unit_id}, {first.name}: {'; '.join(first.reasons)}."

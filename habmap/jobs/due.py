@@ -6,12 +6,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from habmap.jobs.closed_days import bans, day_of_year, holds
+from habmap.jobs.closed_days import closures, day_of_year
 from habmap.jobs.export_practices import export_practices
 from habmap.jobs.ground import Ground, GroundPiece, ground
 from habmap.jobs.ports import Store
 from habmap.place.settings import Settings
 from habmap.vocabulary import FIRE_CAUTION
+from habmap.work.closures import with_closures
 from habmap.work.records import Entry
 from habmap.work.seasons import (
     AHEAD_DAYS,
@@ -44,21 +45,19 @@ class DueResult:
 
 
 def due(store: Store, *, on: date) -> DueResult:
-    """Return everything that is due, in force or coming within 90 days of a day, what presses first."""
+    """Return everything that is due, in force or coming within 90 days of a day, what presses first.
+
+    Things on ground that is on hold, or closed to what they ask for, say so and press nobody.
+    """
     settings = store.settings
     state = ground(store, on=on)
     upkeep = {unit.unit_id: _upkeep_rule(unit.unit_id, settings) for unit in state.units}
-    items = sort_items(
-        [
-            *ground_due(_dated(state), on=on, drying_days=settings.seasons.drying_days, upkeep=upkeep),
-            *calendar_due(
-                on=on,
-                bans=bans(settings),
-                holds=holds(settings),
-                contract=_contract(store, settings, on),
-            ),
-        ]
-    )
+    closed = closures(settings)
+    found = [
+        *ground_due(_dated(state), on=on, drying_days=settings.seasons.drying_days, upkeep=upkeep),
+        *calendar_due(on=on, bans=closed.bans, holds=closed.holds, contract=_contract(store, settings, on)),
+    ]
+    items = sort_items(with_closures(found, closed, on=on))
     return DueResult(
         on=on,
         items=items,

@@ -12,11 +12,13 @@ from shapely.geometry.base import BaseGeometry
 
 from habmap.jobs.acres import acres as acre_account
 from habmap.jobs.burn.columns import BURN_FIELDS, TOLD, burn_cells
+from habmap.jobs.closed_days import closures
 from habmap.jobs.ground import ground
 from habmap.jobs.ports import Store
 from habmap.jobs.private import telling_keeps
 from habmap.vocabulary import REMAINING, STAGES
 from habmap.work.burns import burn_of
+from habmap.work.closures import Closure
 from habmap.work.ledger import corrections, effective_entries
 from habmap.work.records import Entry
 
@@ -70,8 +72,9 @@ def ledger_table(store: Store, *, audience: Audience = "owner") -> LayerTable:
     )
 
 
-def units_table(store: Store, *, on: date | None = None, audience: Audience = "owner") -> LayerTable:
-    """Return the units with the acres of every stage."""
+def units_table(store: Store, *, on: date | None = None, today: date, audience: Audience = "owner") -> LayerTable:
+    """Return the units with the acres of every stage, and which are on hold or closed to cutting on the day."""
+    closed = closures(store.settings)
     account = {unit.unit_id: unit for unit in acre_account(store, on=on).units}
     units = store.units(on)
     rows = []
@@ -87,6 +90,7 @@ def units_table(store: Store, *, on: date | None = None, audience: Audience = "o
             "acres": own.acres,
             "treated_acres": own.treated_acres,
             "remaining_acres": own.remaining_acres,
+            "waits": _waits(closed.on(on or today, unit.unit_id, work=("cut",))),
         }
         row |= {f"{stage}_acres": getattr(own.stage_acres, stage) for stage in STAGES}
         rows.append({name: value for name, value in row.items() if audience == "owner" or name not in PRIVATE_COLUMNS})
@@ -98,17 +102,24 @@ def units_table(store: Store, *, on: date | None = None, audience: Audience = "o
     )
 
 
+def _waits(closure: Closure | None) -> str | None:
+    # Why is nobody's business but the owner's, and these files travel.
+    return None if closure is None else closure.public_words
+
+
 def handheld_outlines(
-    store: Store, *, on: date | None = None, audience: Audience = "owner"
+    store: Store, *, on: date | None = None, today: date, audience: Audience = "owner"
 ) -> tuple[tuple[str, str, MultiPolygon], ...]:
     """Return (name, comment, ground) of every unit and of the ground that remains in it (WGS 84).
 
-    Features are left out for whomever, so that no nest, grave or cultural site rides along on a handheld. What people
-    call the units is the owner's; the public gets their labels. Ground left on purpose is never shown as remaining,
+    What remains in a unit on hold or closed to cutting is named so. Features are left out for whomever, so that no
+    nest, grave or cultural site rides along on a handheld. What people call the units is the owner's; the public gets
+    their labels. Ground left on purpose is never shown as remaining,
     for somebody might cut it; so where a gap for it would tell the public of a nest or grave, the whole outline of what
     remains in that unit is left out.
     """
     state = ground(store, on=on)
+    closed = closures(store.settings)
     grid = store.grid
     hidden = telling_keeps(state, store.features()) if audience == "public" else frozenset()
     telling = {piece.unit_id for piece in state.pieces if not hidden.isdisjoint(piece.entry_ids)}
@@ -121,10 +132,11 @@ def handheld_outlines(
             joined = shapely.union_all([piece.geometry for piece in left])
             polygons = [part for part in shapely.get_parts(joined) if part.geom_type == "Polygon"]
             acres_left = sum(piece.acres for piece in left)
+            waits = _waits(closed.on(on or today, unit.unit_id, work=("cut",)))
             outlines.append(
                 (
-                    f"{unit.unit_id} left",
-                    f"{called}{acres_left:.1f} acres remain",
+                    f"{unit.unit_id} {waits or 'left'}",
+                    f"{called}{acres_left:.1f} acres {waits or 'remain'}",
                     grid.to_lonlat(MultiPolygon(polygons)),
                 )
             )

@@ -16,13 +16,13 @@ from habmap.work.ledger import effective_entries
 from habmap.work.paperwork import (
     FORM_ROUNDING_ACRES,
     AppliedLine,
-    HeldGround,
     Item,
     ItemTotal,
     Range,
     applied_lines,
     program_year,
 )
+from habmap.work.seasons import HeldUnit
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,7 +103,7 @@ def export_practices(
         codes=codes,
         span=span,
         holds=[
-            HeldGround(unit_id=hold.unit, reason="" if is_public else hold.reason, first=hold.from_, last=hold.to)
+            HeldUnit(unit_id=hold.unit, reason="" if is_public else hold.reason, first=hold.from_, last=hold.to)
             for hold in settings.hold
         ],
     )

@@ -29,7 +29,6 @@ from habmap.land.acreage import merged
 from habmap.land.grid import LocalGrid, grid_around
 from habmap.measures import acres as to_acres
 from habmap.place.elevation import open_elevation
-from habmap.place.settings import Settings
 from habmap.place.writers import refuse_to_write, write_whole
 from habmap.show.page.render import render_page
 from habmap.show.records import Audience, Page, PageFeature, PagePiece, PageTerrain, PageUnit, PageWork
@@ -161,7 +160,8 @@ def build_page(
     account = acres_of(state, settings=store.settings)
     source = store.elevation()
     slopes = terrain(store, on=on) if source is not None and state.units else None
-    order = {line.unit_id: line for line in rank(store, on=on).units} if state.units else {}
+    drawn_on = now.astimezone(ZoneInfo(store.settings.place.timezone)).date()
+    order = {line.unit_id: line for line in rank(store, on=on, today=drawn_on).units} if state.units else {}
     boundary = store.boundary()
     features = tuple(one for one in store.features() if audience == "owner" or not is_private(one))
     hidden = telling_keeps(state, store.features()) if audience == "public" else frozenset()
@@ -184,14 +184,14 @@ def build_page(
         place=store.settings.place.name,
         audience=audience,
         on=state.on,
-        drawn_on=now.astimezone(ZoneInfo(store.settings.place.timezone)).date(),
+        drawn_on=drawn_on,
         currency=store.settings.place.currency,
         acres=account.totals.acres,
         treated_acres=account.totals.treated_acres,
         remaining_acres=account.totals.remaining_acres,
         keep_acres=account.totals.keep_acres,
         coming_back_acres=account.totals.coming_back_acres,
-        units=_units(state, account, slopes, order, audience, store.settings),
+        units=_units(state, account, slopes, order, audience),
         pieces=stage_pieces(drawn),
         work=_work(drawn, audience, with_hours=with_hours, with_cost=with_cost),
         features=tuple(
@@ -223,7 +223,6 @@ def _units(
     slopes: TerrainResult | None,
     order: dict[str, Ranked],
     audience: Audience,
-    settings: Settings,
 ) -> tuple[PageUnit, ...]:
     grid = state.grid
     if grid is None:
@@ -234,11 +233,16 @@ def _units(
     largest = {
         piece.unit_id: piece.geometry for piece in sorted(state.pieces, key=lambda one: one.area_m2) if piece.area_m2
     }
-    starting = [line for line in order.values() if line.tier != "none" and line.remaining_acres >= SPOKEN_ACRES]
+    starting = [
+        line
+        for line in order.values()
+        if line.tier != "none" and line.closure is None and line.remaining_acres >= SPOKEN_ACRES
+    ]
     number = {line.unit_id: place for place, line in enumerate(sorted(starting, key=lambda line: line.order), 1)}
     units = []
     for unit in state.units:
         figure, ranked, slope = figures[unit.unit_id], order.get(unit.unit_id), lie.get(unit.unit_id)
+        closure = ranked.closure if ranked is not None and ranked.remaining_acres >= SPOKEN_ACRES else None
         units.append(
             PageUnit(
                 unit_id=unit.unit_id,
@@ -264,27 +268,25 @@ def _units(
                     hand_only_pct=slope.hand_only_pct,
                     coverage_pct=slope.coverage_pct,
                 ),
-                reasons=() if ranked is None else told_reasons(ranked.reasons, settings, audience),
+                waits="" if closure is None else closure.public_words,
+                waits_why="" if closure is None else closure.words if audience == "owner" else closure.public_words,
+                reasons=() if ranked is None else told_reasons(ranked, audience),
                 notes=unit.notes if audience == "owner" else None,
             )
         )
     return tuple(units)
 
 
-def told_reasons(reasons: Sequence[str], settings: Settings, audience: Audience) -> tuple[str, ...]:
+def told_reasons(ranked: Ranked, audience: Audience) -> tuple[str, ...]:
     """Return the reasons that this audience may read.
 
     The words of a hold are the steward's own note (it may name a nest), and contract lines are about money: the public
-    reads neither.
+    reads that a unit is on hold, and no more.
     """
     if audience == "owner":
-        return tuple(reasons)
-    private = [hold.reason for hold in settings.hold] + [f"{line.program} {line.item}" for line in settings.contract]
-    return tuple(
-        reason
-        for reason in reasons
-        if not reason.startswith(("held: ", "contract ")) and not any(text and text in reason for text in private)
-    )
+        return ranked.reasons
+    plain = tuple(reason for reason in ranked.reasons if reason not in ranked.remarks)
+    return plain if ranked.closure is None else (*plain, ranked.closure.public_words)
 
 
 def _drawing_center(grid: LocalGrid | None, state: Ground, audience: Audience) -> tuple[float, float] | None:

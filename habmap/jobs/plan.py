@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from habmap.errors import InputError
-from habmap.jobs.closed_days import bans, holds
+from habmap.jobs.closed_days import closures
 from habmap.jobs.effort import clearing_rate, effort
 from habmap.jobs.ground import ground
 from habmap.jobs.ports import Store
@@ -68,17 +68,18 @@ def plan(store: Store, *, first: date, last: date, hours_per_week: float) -> Pla
             hours_per_acre=(hours_left.get(unit.unit_id) or 0) / unit.remaining_acres or own.per_acre,
             not_before=starts.get(unit.unit_id),
         )
-        for unit in rank(store).units
+        for unit in rank(store, today=first).units
         if unit.tier not in ("none", "upkeep")
     ]
+    closed = closures(settings)
     slots, unfit = season_plan(
         stands,
         first=first,
         last=last,
         hours_per_week=hours_per_week,
         windows=Windows(
-            bans=bans(settings),
-            holds=holds(settings),
+            bans=closed.bans,
+            holds=closed.holds,
             working_months=settings.effort.working_months,
             drying_days=settings.seasons.drying_days,
         ),

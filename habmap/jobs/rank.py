@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from typing import Final
 
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from habmap.jobs.closed_days import closures
 from habmap.jobs.density import density
 from habmap.jobs.due import upkeep_due
 from habmap.jobs.ground import Ground, GroundPiece, ground
@@ -16,27 +18,44 @@ from habmap.jobs.ports import Store
 from habmap.jobs.terrain import UnitTerrain, terrain
 from habmap.place.settings import Settings
 from habmap.vocabulary import OPEN_COVERS, REMAINING, SAW_CAUTION, TREATED
-from habmap.work.priority import Candidate, DenseLimits, Ranked, rank_units
+from habmap.work.closures import Closure, Closures
+from habmap.work.priority import SLIVER_ACRES, Candidate, DenseLimits, Ranked, next_unit, rank_units
+
+#: How a hold that is still to come is told.
+COMING_HOLD: Final = "on hold from"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RankResult:
-    """The order of work on a day, the weights behind it, and what was not known."""
+    """The order of work on a day, the weights behind it, and what was not known.
+
+    Attributes
+    ----------
+    closed_on
+        The day on which holds and closed days were asked about.
+    next_unit_id
+        The first unit of the order with ground to treat that is neither on hold nor closed to cutting; ``None`` where
+        there is none.
+    """
 
     on: date | None
+    closed_on: date
+    next_unit_id: str | None
     weights: Mapping[str, float]
     units: tuple[Ranked, ...]
     warnings: tuple[str, ...]
     cautions: tuple[str, ...] = (SAW_CAUTION,)
 
 
-def rank(store: Store, *, on: date | None = None) -> RankResult:
+def rank(store: Store, *, on: date | None = None, today: date) -> RankResult:
     """Rank the units of a place.
 
     Parameters
     ----------
     on
         As of this day's work; ``None``: all work so far.
+    today
+        Day whose holds and closed days count; ``on`` counts instead where it is given.
 
     Raises
     ------
@@ -53,10 +72,17 @@ def rank(store: Store, *, on: date | None = None) -> RankResult:
             remaining[piece.unit_id] += piece.acres
     near_open_m, near_seed_m = _to_open_ground_m(state), _to_standing_cedars_m(state)
     upkeep = upkeep_due(state, settings)
+    closed, closed_on = closures(settings), on or today
     candidates = []
     for unit in state.units:
         slope, stand = slopes.get(unit.unit_id), stands.get(unit.unit_id)
         asks = upkeep.get(unit.unit_id, ())
+        has_cutting = remaining[unit.unit_id] >= SLIVER_ACRES
+        closure = (
+            closed.on(closed_on, unit.unit_id, work=("cut",))
+            if has_cutting
+            else closed.on_upkeep(closed_on, unit.unit_id)
+        )
         candidates.append(
             Candidate(
                 unit_id=unit.unit_id,
@@ -75,17 +101,22 @@ def rank(store: Store, *, on: date | None = None) -> RankResult:
                 upkeep_acres=sum(item.acres or 0.0 for item in asks),
                 upkeep_why="; ".join(dict.fromkeys(item.words for item in asks)),
                 near_seed_m=near_seed_m.get(unit.unit_id),
-                remarks=_remarks(unit.unit_id, settings, state.on),
+                closure=closure,
+                remarks=_remarks(unit.unit_id, settings, closed, closed_on, closure),
             )
         )
     limits = DenseLimits(
         stems_per_acre=settings.density.dense_stems_per_acre, canopy_pct=settings.density.dense_canopy_pct
     )
     weights = settings.rank.weights.model_dump()
+    ranked = rank_units(candidates, limits=limits, weights=weights)
+    following = next_unit(ranked)
     return RankResult(
         on=state.on,
+        closed_on=closed_on,
+        next_unit_id=None if following is None else following.unit_id,
         weights=weights,
-        units=rank_units(candidates, limits=limits, weights=weights),
+        units=ranked,
         warnings=warnings,
     )
 
@@ -97,15 +128,13 @@ def _terrain_by_unit(store: Store, on: date | None) -> tuple[dict[str, UnitTerra
     return {unit.unit_id: unit for unit in result.units}, result.warnings
 
 
-def _remarks(unit_id: str, settings: Settings, on: date | None) -> tuple[str, ...]:
-    """Return the holds and contract dates that are said with a unit."""
-    words = []
-    for hold in settings.hold:
-        if hold.unit == unit_id and (on is None or (hold.to or date.max) >= on):
-            words.append(f"held: {hold.reason}" + (f" until {hold.to}" if hold.to else ", no end is written"))
+def _remarks(unit_id: str, settings: Settings, closed: Closures, on: date, closure: Closure | None) -> tuple[str, ...]:
+    """Return the holds, closed days and contract dates that are said with a unit."""
+    words = [] if closure is None else [closure.words]
+    words += [f"{COMING_HOLD} {hold.first}: {hold.reason}" for hold in closed.coming(on, unit_id)]
     for line in settings.contract:
         if unit_id in line.units or not line.units:
-            if line.not_before is not None and (on is None or on < line.not_before):
+            if line.not_before is not None and on < line.not_before:
                 words.append(f"contract {line.program} {line.item}: not before {line.not_before}")
             if line.due is not None:
                 words.append(f"contract {line.program} {line.item}: due {line.due}")

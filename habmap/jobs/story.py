@@ -17,6 +17,7 @@ from habmap.jobs.map import build_page, stage_pieces
 from habmap.jobs.page.missing import for_the_owner
 from habmap.jobs.ports import Store
 from habmap.jobs.printing import elevation_words, pdf_path, without_feature_names
+from habmap.jobs.rank import COMING_HOLD
 from habmap.jobs.season_account import season_account_of
 from habmap.place.writers import write_whole
 from habmap.show.records import Audience, Page, PageUnit
@@ -172,7 +173,7 @@ def build_story(store: Store, *, now: datetime, today: date, audience: Audience,
         if spent
         else tuple(replace(season, person_hours=None, cost=None) for season in by_season.seasons),
         practices=tuple((line.practice, line.acres) for line in account.practices),
-        down_acres=account.totals.stage_acres.down,
+        down_acres=sum(unit.stage_acres["down"] for unit in page.units if not unit.waits),
         next_units=_next_units(store, state, page, spent, on=on),
         due=_due(items, audience),
         due_on=due_on,
@@ -221,8 +222,8 @@ def _next_units(
 
 
 def _remarks(unit: PageUnit) -> tuple[str, ...]:
-    """Return what holds a unit up; its contract lines stand with the money."""
-    return tuple(reason for reason in unit.reasons if reason.startswith("held: "))
+    """Return what will hold a unit up; its contract lines stand with the money."""
+    return tuple(reason for reason in unit.reasons if reason.startswith(COMING_HOLD))
 
 
 def _due(items: Sequence[DueItem], audience: Audience) -> tuple[StoryDue, ...]:

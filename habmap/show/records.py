@@ -60,7 +60,11 @@ class PageWork:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PageUnit:
-    """One unit: outline (lon/lat), where its number stands, its acres by stage, and why it comes when it comes."""
+    """One unit: outline (lon/lat), where its number stands, its acres by stage, and why it comes when it comes.
+
+    A unit that is on hold or closed to cutting has no ``order``; ``waits`` says so in a word or two, ``waits_why`` with
+    all that its audience may read.
+    """
 
     unit_id: str
     name: str
@@ -73,6 +77,8 @@ class PageUnit:
     treated_acres: float
     remaining_acres: float
     order: int | None = None
+    waits: str = ""
+    waits_why: str = ""
     terrain: PageTerrain = PageTerrain()
     reasons: tuple[str, ...] = ()
     notes: str | None = None

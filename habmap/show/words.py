@@ -16,6 +16,8 @@ _MONTHS: Final = (
     "January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November",
     "December",
 )  # fmt: skip
+#: Units at rest that are named one by one; of more, only how many.
+_MOST_WAITING: Final = 2
 #: Less than this is not spoken of [acre]; it rounds to 0.0.
 SPOKEN_ACRES: Final = 0.05
 
@@ -66,15 +68,31 @@ def headline(page: Page) -> str:
     )
     left = f"{done}; {tenths(page.remaining_acres)} remain"
     if following is None:
-        return f"{left}."
+        return f"{left}, all of it on hold or closed for now." if waiting(page) else f"{left}."
     return (
         f"{left}; next: {with_article(following.name, following.unit_id)}, {tenths(following.remaining_acres)} acres."
     )
 
 
+def waiting(page: Page) -> list[PageUnit]:
+    """Return the units with cedar left to treat that are on hold or closed to cutting."""
+    return [unit for unit in page.units if unit.waits]
+
+
+def waiting_sentence(page: Page, *, with_why: bool = True) -> str:
+    """Return which ground rests and, where the page may say it, why; empty where none does."""
+    units = waiting(page)
+    if len(units) > _MOST_WAITING:
+        return f"{len(units)} units are on hold or closed to cutting for now."
+    told = [
+        f"{with_article(unit.name, unit.unit_id)} is {unit.waits_why if with_why else unit.waits}" for unit in units
+    ]
+    return f"{joined([told[0][0].upper() + told[0][1:], *told[1:]])}." if told else ""
+
+
 def also(page: Page) -> str:
-    """Return what the headline leaves out: ground left on purpose and ground coming back; empty if neither."""
-    parts = []
+    """Return what the headline leaves out: ground that rests, is left on purpose or coming back; empty if none."""
+    parts = [waiting_sentence(page)] if waiting(page) else []
     if page.coming_back_acres >= SPOKEN_ACRES:
         parts.append(f"On {tenths(page.coming_back_acres)} of the treated acres cedar is coming back.")
     if page.keep_acres >= SPOKEN_ACRES:

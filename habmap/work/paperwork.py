@@ -13,6 +13,7 @@ from shapely.geometry.base import BaseGeometry
 from habmap.measures import acres
 from habmap.vocabulary import PRACTICE_WORDS
 from habmap.work.records import Entry
+from habmap.work.seasons import HeldUnit
 
 #: Acres below which a shortfall is the rounding of the form, not ground left undone [acre].
 FORM_ROUNDING_ACRES = 0.05
@@ -42,20 +43,6 @@ class Item:
     not_before: date | None = None
     due: date | None = None
     rate: float | None = None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class HeldGround:
-    """A unit on which nothing was to be done for a time; an end of ``None`` is open."""
-
-    unit_id: str
-    reason: str
-    first: date | None
-    last: date | None
-
-    def has(self, day: date) -> bool:
-        """Tell whether the hold stands on a day."""
-        return (self.first or date.min) <= day <= (self.last or date.max)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -120,7 +107,7 @@ def applied_lines(
     units: Mapping[str, BaseGeometry],
     codes: Mapping[str, str],
     span: Range,
-    holds: Sequence[HeldGround],
+    holds: Sequence[HeldUnit],
 ) -> tuple[tuple[AppliedLine, ...], tuple[ItemTotal, ...]]:
     """Return the lines and totals of a practice report.
 
@@ -167,7 +154,7 @@ def applied_lines(
 
 
 def _line(
-    item: Item, unit_id: str, counted: Sequence[tuple[Entry, BaseGeometry]], holds: Sequence[HeldGround]
+    item: Item, unit_id: str, counted: Sequence[tuple[Entry, BaseGeometry]], holds: Sequence[HeldUnit]
 ) -> AppliedLine:
     done = [entry for entry, _ in counted]
     held = sorted(

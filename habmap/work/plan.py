@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from habmap.measures import days_after
-from habmap.work.seasons import Ban, HeldUnit
+from habmap.work.closures import Closures
 
 WEEK = timedelta(days=7)
 #: Hours below this are the rounding of the arithmetic [h].
@@ -57,11 +57,9 @@ class Unfit:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Windows:
-    """Everything that closes days: holds, no-cut and no-burn days, months off, and the drying window [days]."""
+class Windows(Closures):
+    """Everything that closes days: holds, closed days, months off, and the drying window [days]."""
 
-    bans: Sequence[Ban]
-    holds: Sequence[HeldUnit]
     working_months: Sequence[int]
     drying_days: tuple[int, int]
 
@@ -72,18 +70,9 @@ class Windows:
             return f"its contract begins on {stand.not_before}"
         if any(day.month not in self.working_months for day in days):
             return "months off"
-        for hold in self.holds:
-            if hold.unit_id == stand.unit_id and any(
-                (hold.first or date.min) <= day <= (hold.last or date.max) for day in days
-            ):
-                return f"held: {hold.reason}"
-        for ban in self.bans:
-            if (
-                ban.what == "no_cut"
-                and (not ban.units or stand.unit_id in ban.units)
-                and any(ban.has(day) for day in days)
-            ):
-                return f"no cutting: {ban.reason}" if ban.reason else "no cutting"
+        for day in days:
+            if (found := self.on(day, stand.unit_id, work=("cut",))) is not None:
+                return found.words
         if not self.has_burn_day(stand.unit_id, *self.drying(last)):
             return "no day without a burn ban inside its drying window"
         return None
@@ -95,14 +84,7 @@ class Windows:
     def has_burn_day(self, unit_id: str, first: date, last: date) -> bool:
         """Tell whether any day of a span is free of the place's own no-burn days and holds."""
         return any(
-            not any(
-                ban.what == "no_burn" and (not ban.units or unit_id in ban.units) and ban.has(day) for ban in self.bans
-            )
-            and not any(
-                hold.unit_id == unit_id and (hold.first or date.min) <= day <= (hold.last or date.max)
-                for hold in self.holds
-            )
-            for day in (first + timedelta(days=n) for n in range((last - first).days + 1))
+            self.on(first + timedelta(days=n), unit_id, work=("burn",)) is None for n in range((last - first).days + 1)
         )
 
 

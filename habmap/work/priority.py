@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from habmap.vocabulary import CEDAR_COVERS, WIND_WORDS, wind_16
+from habmap.work.closures import Closure
 
 Tier = Literal["first", "upkeep", "next", "later", "none"]
 
@@ -63,8 +64,10 @@ class Candidate:
     upkeep_acres, upkeep_why, near_seed_m
         Treated or grass ground that the last look or the calendar asks to keep up [acre], why, and its shortest
         distance to standing cedars [m].
+    closure
+        What keeps it from being worked now; ``None`` = nothing.
     remarks
-        Phrases that are said with the unit whatever its tier: holds, contract dates.
+        The owner's own phrases, said with the unit whatever its tier: holds, closed days, contract dates.
     """
 
     unit_id: str
@@ -83,6 +86,7 @@ class Candidate:
     upkeep_acres: float = 0.0
     upkeep_why: str = ""
     near_seed_m: float | None = None
+    closure: Closure | None = None
     remarks: tuple[str, ...] = ()
 
 
@@ -104,8 +108,13 @@ class Ranked:
         Weighted mean of the parts, 0–1; ``None`` where nothing is left to do.
     parts
         Each part 0–1; ``None`` = unknown (counts as 0 in the score).
-    holds_pct
+    firm_pct
         Share of the random weightings in which the unit keeps its place within its tier [%].
+    on_hold, closure
+        Whether it is on hold; what keeps it from being worked now, ``None`` = nothing. It keeps its place in the order
+        and is never what comes next.
+    remarks
+        Those of the reasons that are the owner's own: holds, closed days, contract dates.
     """
 
     order: int
@@ -116,9 +125,17 @@ class Ranked:
     score: float | None
     reasons: tuple[str, ...]
     parts: Mapping[str, float | None]
-    holds_pct: float | None
+    firm_pct: float | None
     close_call: bool
     remaining_acres: float
+    on_hold: bool = False
+    closure: Closure | None = None
+    remarks: tuple[str, ...] = ()
+
+    @property
+    def has_cutting(self) -> bool:
+        """Whether cedar ground is left to treat."""
+        return self.tier not in ("upkeep", "none")
 
 
 def is_dense_stand(
@@ -225,7 +242,7 @@ def rank_units(
 
     Notes
     -----
-    ``holds_pct`` draws ``RANDOM_WEIGHTINGS`` weightings from a Dirichlet distribution whose mean is the place's own
+    ``firm_pct`` draws ``RANDOM_WEIGHTINGS`` weightings from a Dirichlet distribution whose mean is the place's own
     weighting (fixed seed), and counts how often the unit keeps its place within its tier.
     """
     ranked: list[Ranked] = []
@@ -238,9 +255,9 @@ def rank_units(
         values = np.array([[part[name] or 0.0 for name in names] for part in parts]).reshape(len(group), len(names))
         scores = values @ mean
         order = _ordered(group, scores)
-        holds = _holds_pct(group, values, order, mean) if tier != "none" else [None] * len(group)
+        firm = _firm_pct(group, values, order, mean) if tier != "none" else [None] * len(group)
         for place, index in enumerate(order):
-            unit, held = group[index], holds[place]
+            unit, firm_pct = group[index], firm[place]
             ranked.append(
                 Ranked(
                     order=len(ranked) + 1,
@@ -251,12 +268,30 @@ def rank_units(
                     score=float(scores[index]) if tier != "none" else None,
                     reasons=reasons_of(unit, limits=limits),
                     parts=parts[index],
-                    holds_pct=held,
-                    close_call=held is not None and held < CLOSE_CALL_BELOW_PCT,
+                    firm_pct=firm_pct,
+                    close_call=firm_pct is not None and firm_pct < CLOSE_CALL_BELOW_PCT,
                     remaining_acres=unit.remaining_acres,
+                    on_hold=unit.closure is not None and unit.closure.is_hold,
+                    closure=unit.closure,
+                    remarks=unit.remarks,
                 )
             )
     return tuple(ranked)
+
+
+def next_unit(ranked: Sequence[Ranked]) -> Ranked | None:
+    """Return the first unit of the order with ground to treat that is neither on hold nor closed to cutting."""
+    return next((unit for unit in ranked if unit.has_cutting and unit.closure is None), None)
+
+
+def passed_over(ranked: Sequence[Ranked]) -> tuple[Ranked, ...]:
+    """Return the units with ground to treat that would come before the next one but are on hold or closed."""
+    following = next_unit(ranked)
+    return tuple(
+        unit
+        for unit in ranked
+        if unit.has_cutting and unit.closure is not None and (following is None or unit.order < following.order)
+    )
 
 
 def reasons_of(candidate: Candidate, *, limits: DenseLimits) -> tuple[str, ...]:
@@ -305,7 +340,7 @@ def _ordered(group: Sequence[Candidate], scores: NDArray[np.float64]) -> list[in
     )
 
 
-def _holds_pct(
+def _firm_pct(
     group: Sequence[Candidate], values: NDArray[np.float64], order: Sequence[int], mean: NDArray[np.float64]
 ) -> list[float | None]:
     if not group:

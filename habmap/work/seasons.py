@@ -115,6 +115,10 @@ class HeldUnit:
     first: date | None
     last: date | None
 
+    def has(self, day: date) -> bool:
+        """Tell whether the hold stands on a day."""
+        return (self.first or date.min) <= day <= (self.last or date.max)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ContractDate:
@@ -138,7 +142,7 @@ class DueItem:
         ``None`` where it holds for the whole property.
     state
         Plain words on where it stands: ``drying``, ``in the window``, ``past the window``, ``due``, ``coming``, ``in
-        force``, ``not yet allowed``, ``open``, ``overdue``, ``done``.
+        force``, ``not yet allowed``, ``open``, ``overdue``, ``done``, ``on hold``, ``closed``.
     name
         What the thing is called as long as it is the same thing, while its words, dates and acres change.
     since_date, from_date, to_date

@@ -318,7 +318,7 @@ def test_json_is_strict_and_complete(run_habmap: Run, loaded: Path) -> None:
             "facing", "sun_facing_pct", "flat_pct", "heat_load_mean", "hand_only_pct", "coverage_pct",
         }),
         "rank": ({"units"}, {
-            "order", "unit_id", "tier", "score", "reasons", "parts", "holds_pct", "close_call", "remaining_acres",
+            "order", "unit_id", "tier", "score", "reasons", "parts", "firm_pct", "close_call", "remaining_acres",
         }),
     }  # fmt: skip
     for command, (keys, unit_keys) in wanted.items():

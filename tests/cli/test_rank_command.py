@@ -65,7 +65,7 @@ def ranked(run: Run, place: Path, on: str = ON) -> dict[str, dict[str, Any]]:
 
 def test_tiers_keys_and_reasons(run_habmap: Run, place: Path) -> None:
     units = ranked(run_habmap, place)
-    keys = {"order", "unit_id", "tier", "score", "reasons", "parts", "holds_pct", "close_call", "remaining_acres"}
+    keys = {"order", "unit_id", "tier", "score", "reasons", "parts", "firm_pct", "close_call", "remaining_acres"}
     assert all(keys <= set(unit) for unit in units.values())
     tiers = {unit_id: unit["tier"] for unit_id, unit in units.items()}
     assert tiers == {
@@ -76,11 +76,11 @@ def test_tiers_keys_and_reasons(run_habmap: Run, place: Path) -> None:
     assert "how dense it is has not been measured" in units["S2"]["reasons"]
     assert "which way it faces is not known: no elevation here" in units["OFF"]["reasons"]
     assert "elevation covers only 30 % of it" in units["HALF"]["reasons"]
-    assert "held: sale not settled, no end is written" in units["S1"]["reasons"]
+    assert "on hold, no end is written: sale not settled" in units["S1"]["reasons"]
     assert "contract EQIP 7: due 2026-04-30" in units["N1"]["reasons"]
     assert units["OFF"]["parts"]["sun_facing"] is None
     # alone in its tier it keeps its place under every weighting
-    assert (units["S1"]["holds_pct"], units["S1"]["close_call"]) == (100.0, False)
+    assert (units["S1"]["firm_pct"], units["S1"]["close_call"]) == (100.0, False)
 
 
 def test_a_score_by_hand(run_habmap: Run, place: Path) -> None:
@@ -121,8 +121,14 @@ def test_burned_ground_asks_for_upkeep_after_four_years(run_habmap: Run, place: 
 
 def test_the_first_line_is_readable_alone(run_habmap: Run, place: Path) -> None:
     done = run_habmap("rank", "--on", ON, place=place)
-    assert done.out.startswith("Go to S1 (Stand S1) first: cedar, faces south")
-    assert "clear choice" in done.out.splitlines()[0]
+    assert done.out.startswith(
+        "S1 (Stand S1) would come first but is on hold, no end is written: sale not settled. Next"
+    )
+    assert "Go to" not in done.out
+    before = run_habmap("rank", "--on", "2025-11-30", place=place)
+    assert before.out.startswith("Go to S1 (Stand S1) first: cedar, faces south")
+    assert "The order is firm." in before.out.splitlines()[0]
+    assert "on hold from 2025-12-01: sale not settled" in before.out.splitlines()[0]
     assert "UP (Stand UP)" in done.out.splitlines()[1]
     assert "Work with a helper" in done.out
 

@@ -96,5 +96,5 @@ def test_the_best_stand_comes_first_and_reasons_are_said() -> None:
     assert [(s.unit_id, s.person_hours) for s in slots] == [("B", 15.0), ("A", 10.0), ("B", 5.0)]
     assert [(u.unit_id, u.acres, u.why) for u in unfit] == [
         ("B", 1.0, "the hours ran out"),
-        ("C", 1.0, "held: nesting"),
+        ("C", 1.0, "on hold, no end is written: nesting"),
     ]

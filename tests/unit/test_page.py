@@ -20,7 +20,6 @@ from pyproj import CRS, Transformer
 from shapely import LineString, MultiPolygon, Point, box
 
 from habmap.jobs.map import told_reasons
-from habmap.place.settings import Settings
 from habmap.show.page.drawing import drawing_json
 from habmap.show.page.offline import POLICY_SLOT, UnsealedPageError, seal
 from habmap.show.page.render import render_page
@@ -36,6 +35,8 @@ from habmap.show.records import (
 from habmap.show.relief import draw_relief
 from habmap.show.words import headline, stage_sentence, terrain_sentence, unbroken, work_sentence
 from habmap.vocabulary import STAGES
+from habmap.work.closures import Closure
+from habmap.work.priority import PARTS, Candidate, DenseLimits, rank_units
 
 HOSTILE = '</script><img src=x onerror="alert(1)">&\u2028"\'{{7*7}}'
 
@@ -219,20 +220,17 @@ def test_public_page_refuses_private_things() -> None:
 
 
 def test_the_public_reads_neither_holds_nor_contracts() -> None:
-    settings = Settings.model_validate(
-        {
-            "hold": [{"unit": "A", "reason": "eagles nest in the old oak"}],
-            "contract": [{"program": "EQIP", "item": "7", "practice_code": "314", "units": ["A"]}],
-        }
+    closure = Closure(work=None, reason="eagles nest in the old oak", last=None)
+    remarks = (closure.words, "on hold from 2027-01-01: eagles nest in the old oak", "contract EQIP 7: due 2027-01-01")
+    (one,) = rank_units(
+        [Candidate(unit_id="A", cover="cedar", remaining_acres=5.0, closure=closure, remarks=remarks)],
+        limits=DenseLimits(stems_per_acre=250, canopy_pct=50),
+        weights=dict.fromkeys(PARTS, 1.0),
     )
-    reasons = (
-        "cedar",
-        "held: eagles nest in the old oak, no end is written",
-        "later: eagles nest in the old oak",
-        "contract EQIP 7: due 2027-01-01",
-    )
-    assert told_reasons(reasons, settings, "owner") == reasons
-    assert told_reasons(reasons, settings, "public") == ("cedar",)
+    assert told_reasons(one, "owner") == one.reasons and set(remarks) < set(one.reasons)
+    public = told_reasons(one, "public")
+    assert "on hold" in public
+    assert not any(word in " ".join(public) for word in ("eagle", "oak", "EQIP", "2027"))
 
 
 def test_private_features_on_the_owners_page_say_so() -> None:

@@ -8,8 +8,9 @@ import pytest
 from shapely import MultiPolygon, box
 
 from habmap.measures import M2_PER_ACRE
-from habmap.work.paperwork import HeldGround, Item, Range, applied_lines, program_year
+from habmap.work.paperwork import Item, Range, applied_lines, program_year
 from habmap.work.records import Entry
+from habmap.work.seasons import HeldUnit
 
 UNIT = MultiPolygon([box(0, 0, 100, 100)])
 LEFT, RIGHT = MultiPolygon([box(0, 0, 60, 100)]), MultiPolygon([box(40, 0, 120, 100)])
@@ -27,7 +28,7 @@ def entry(entry_id: str, day: str, practice: str = "cut", who: str | None = "Ada
     )
 
 
-def report(item: Item, entries: list[Entry], holds: tuple[HeldGround, ...] = ()):  # type: ignore[no-untyped-def]
+def report(item: Item, entries: list[Entry], holds: tuple[HeldUnit, ...] = ()):  # type: ignore[no-untyped-def]
     return applied_lines(
         [item],
         entries=entries,
@@ -67,7 +68,7 @@ def test_work_before_approval_is_left_out_and_pointed_out() -> None:
 
 
 def test_work_on_a_hold_is_counted_and_pointed_out() -> None:
-    hold = HeldGround(unit_id="C1", reason="nesting", first=date(2026, 1, 1), last=None)
+    hold = HeldUnit(unit_id="C1", reason="nesting", first=date(2026, 1, 1), last=None)
     lines, _ = report(ITEM, [entry("a", "2025-12-31"), entry("b", "2026-05-01")], (hold,))
     assert lines[0].remarks == ("worked on 2026-05-01 although held: nesting",)
 

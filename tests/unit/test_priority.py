@@ -93,14 +93,14 @@ def test_tiers_come_before_scores_and_orders_count_from_one() -> None:
     lines = rank_units([grass, strong_next, weak_first], limits=LIMITS, weights=EQUAL)
     assert [(line.order, line.unit_id) for line in lines] == [(1, "weak"), (2, "strong"), (3, "grass")]
     assert lines[1].score is not None and lines[0].score is not None and lines[1].score > lines[0].score
-    assert lines[2].score is None and lines[2].holds_pct is None
+    assert lines[2].score is None and lines[2].firm_pct is None
 
 
 def test_a_unit_ahead_in_every_part_holds_and_an_even_trade_is_a_close_call() -> None:
     better = replace(BENCH, unit_id="better")
     worse = replace(BENCH, unit_id="worse", sun_facing_pct=60.0, stems_per_acre=300, heat_load_mean=0.8)
     clear = rank_units([worse, better], limits=LIMITS, weights=EQUAL)
-    assert [(line.unit_id, line.holds_pct, line.close_call) for line in clear] == [
+    assert [(line.unit_id, line.firm_pct, line.close_call) for line in clear] == [
         ("better", 100.0, False),
         ("worse", 100.0, False),
     ]
@@ -108,7 +108,7 @@ def test_a_unit_ahead_in_every_part_holds_and_an_even_trade_is_a_close_call() ->
     thick = replace(BENCH, unit_id="thick", sun_facing_pct=65.0, stems_per_acre=900)
     even = rank_units([sunny, thick], limits=LIMITS, weights=EQUAL)
     assert all(line.close_call for line in even)
-    assert even[0].holds_pct is not None and 30 < even[0].holds_pct < 70
+    assert even[0].firm_pct is not None and 30 < even[0].firm_pct < 70
 
 
 def test_the_order_is_the_same_every_time() -> None:

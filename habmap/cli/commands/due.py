@@ -111,6 +111,9 @@ def _days(result: DueResult) -> list[CalendarDay]:
         lasts = [day for item in items if (day := item.to_date or item.from_date)]
         words = "; ".join(dict.fromkeys(item.words for item in items if item.words))
         title = WHAT_WORDS[items[0].what]
+        waits = next((item.state for item in items if item.state in ("on hold", "closed")), None)
+        if waits is not None:
+            title += f" ({waits})"
         days.append(
             CalendarDay(
                 key=key,

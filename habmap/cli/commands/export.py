@@ -118,7 +118,9 @@ def register(app: typer.Typer) -> None:
 
         _suffix(output, ".gpkg", ".geojson")
         session: Session = context.obj
-        table = units_table(session.store(), on=on, audience=audience.value)
+        store = session.store()
+        today = session.today(store.settings.place.timezone)
+        table = units_table(store, on=on, today=today, audience=audience.value)
         _write(output, _table_writer(table, output), overwrite)
         _report("export-units", output, len(table.rows), "unit", audience, as_json=as_json)
 
@@ -138,7 +140,8 @@ def register(app: typer.Typer) -> None:
         _suffix(output, ".gpx")
         session: Session = context.obj
         store = session.store()
-        outlines = handheld_outlines(store, on=on, audience=audience.value)
+        today = session.today(store.settings.place.timezone)
+        outlines = handheld_outlines(store, on=on, today=today, audience=audience.value)
         text = gpx_text(name=store.settings.place.name, edges=outlines)
         _write(output, lambda path: path.write_text(text, encoding="utf-8"), overwrite)
         _report("export-gpx", output, len(outlines), "outline", audience, as_json=as_json)

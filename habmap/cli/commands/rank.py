@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import typer
 
 from habmap.cli.context import JsonOption, OnOption, Session
 from habmap.cli.output import print_json, print_table, say, warn
+
+if TYPE_CHECKING:
+    from habmap.jobs.rank import RankResult
+    from habmap.work.priority import Ranked
 
 TIER_WORDS = {"first": "first", "upkeep": "upkeep", "next": "next", "later": "later", "none": "nothing to do"}
 
@@ -19,7 +25,8 @@ def register(app: typer.Typer) -> None:
         from habmap.jobs.rank import rank
 
         session: Session = context.obj
-        result = rank(session.store(), on=on)
+        store = session.store()
+        result = rank(store, on=on, today=session.today(store.settings.place.timezone))
         for warning in result.warnings:
             warn(warning)
         if as_json:
@@ -28,35 +35,23 @@ def register(app: typer.Typer) -> None:
         if not result.units:
             say("No units are loaded yet; load them with `habmap add units FILE`.")
             return
-        work = [unit for unit in result.units if unit.tier not in ("none", "upkeep")]
-        upkeep = [unit for unit in result.units if unit.tier == "upkeep"]
-        if not work:
-            say("No cedar ground is left to cut.")
-        else:
-            top = work[0]
-            firmness = "a close call" if top.close_call else "a clear choice"
-            if top.tier == "first":
-                say(f"Go to {top.unit_id} ({top.name}) first: {', '.join(top.reasons)}. It is {firmness}.")
-            else:
-                say(
-                    "No stand is known to be dense cedar on a sun-facing slope. "
-                    f"Next is {top.unit_id} ({top.name}): {', '.join(top.reasons)}. It is {firmness}."
-                )
+        say(next_words(result))
+        upkeep = [unit for unit in result.units if unit.tier == "upkeep" and unit.closure is None]
         if upkeep:
             named = "; ".join(f"{unit.unit_id} ({unit.name}): {unit.reasons[-1]}" for unit in upkeep)
             say(f"Beside it, the cheapest acres there are, upkeep: {named}.")
         as_of = f"work up to {result.on.isoformat()}" if result.on else "no work logged yet"
-        say(f"As of: {as_of}.")
+        say(f"As of: {as_of}; holds and closed days as of {result.closed_on.isoformat()}.")
         print_table(
-            ["order", "unit", "name", "tier", "score", "holds", "acres left", "why"],
+            ["order", "unit", "name", "tier", "score", "order is", "acres left", "why"],
             [
                 [
-                    unit.order,
+                    unit.order if unit.closure is None else None,
                     unit.unit_id,
                     unit.name,
-                    TIER_WORDS[unit.tier],
+                    TIER_WORDS[unit.tier] if unit.closure is None else unit.closure.public_words,
                     unit.score,
-                    None if unit.holds_pct is None else ("close call" if unit.close_call else "clear"),
+                    None if unit.firm_pct is None else ("close" if unit.close_call else "firm"),
                     unit.remaining_acres,
                     "; ".join(unit.reasons),
                 ]
@@ -66,3 +61,28 @@ def register(app: typer.Typer) -> None:
         say("")
         for caution in result.cautions:
             say(caution)
+
+
+def next_words(result: RankResult) -> str:
+    """Return what comes next, and what would come before it but is on hold or closed."""
+    from habmap.work.priority import next_unit, passed_over
+
+    before = [unit for unit in passed_over(result.units) if unit.closure is not None]
+    at_rest = "; ".join(
+        f"{_called(unit)} {'is' if number else 'would come first but is'} {unit.closure.words}"
+        for number, unit in enumerate(before)
+        if unit.closure is not None
+    )
+    following = next_unit(result.units)
+    if following is None:
+        return f"Nothing comes next: {at_rest}." if at_rest else "No cedar ground is left to cut."
+    why = f"{', '.join(following.reasons)}. The order is {'close' if following.close_call else 'firm'}."
+    if at_rest:
+        return f"{at_rest}. Next that is not on hold or closed: {_called(following)}: {why}"
+    if following.tier == "first":
+        return f"Go to {_called(following)} first: {why}"
+    return f"No unit is known to be dense cedar on a sun-facing slope. Next is {_called(following)}: {why}"
+
+
+def _called(unit: Ranked) -> str:
+    return f"{unit.unit_id} ({unit.name})" if unit.name else unit.unit_id

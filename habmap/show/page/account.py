@@ -67,12 +67,14 @@ def sheet_parts(page: Page) -> dict[str, Any]:
 def _groups(page: Page) -> list[Group]:
     largest_acres = max((unit.acres for unit in page.units), default=1.0)
     ordered = sorted((unit for unit in page.units if unit.order is not None), key=lambda unit: unit.order or 0)
-    cedar = [unit for unit in page.units if unit.order is None and unit.cover in CEDAR_COVERS]
+    at_rest = words.waiting(page)
+    cedar = [unit for unit in page.units if unit.order is None and not unit.waits and unit.cover in CEDAR_COVERS]
     open_ground = [unit for unit in page.units if unit.order is None and unit.cover not in CEDAR_COVERS]
     groups = []
     number = 0
     for heading, units in (
         ("In order of work", ordered),
+        ("On hold or closed to cutting for now", at_rest),
         ("Cedar ground with nothing left to start" if ordered else "Cedar ground", cedar),
         ("Other ground", open_ground),
     ):

@@ -53,8 +53,9 @@ def _some(named: list[str]) -> str:
 
 def _order(page: Page) -> list[str]:
     ordered = sorted((unit for unit in page.units if unit.order is not None), key=lambda unit: unit.order or 0)
+    at_rest = words.waiting_sentence(page)
     if not ordered:
-        return []
+        return [at_rest]
     first, *following = ordered
     lines = [
         f"First in the order of work: {words.unit_title(first)}, {where(page, first)}, "
@@ -68,7 +69,7 @@ def _order(page: Page) -> list[str]:
             ]
         )
         lines.append(f"After it, with acres that remain: {told}.")
-    return lines
+    return [*lines, at_rest]
 
 
 def _stages(page: Page) -> list[str]:

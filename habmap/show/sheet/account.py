@@ -178,7 +178,8 @@ def _told(row: Row) -> list[str]:
     unit = row.unit
     texts = [row.state, row.terrain]
     if unit.reasons:
-        texts.append("Why here in the order: " + "; ".join(unit.reasons) + ".")
+        why = "Why here in the order" if unit.order is not None else "Why it has no number"
+        texts.append(f"{why}: {'; '.join(unit.reasons)}.")
     if unit.notes:
         texts.append(f"“{unit.notes}”")
     return [*texts, *row.history]

@@ -95,9 +95,9 @@ class Story:
     practices
         Practice and the ground it covered, each acre once [acre].
     down_acres
-        Ground that lies cut with its slash [acre].
+        Ground that lies cut with its slash and is neither on hold nor closed to cutting [acre].
     next_units
-        In the order of work.
+        In the order of work, without those on hold or closed to cutting.
     due, due_on
         What is due, and on which day that was asked.
     effort, contract

@@ -80,10 +80,11 @@ def comes_next(story: Story) -> str:
     """Return what comes next and why, in one sentence."""
     if not story.page.units:
         return "What comes next cannot be said: no units are drawn yet."
+    at_rest = words.waiting_sentence(story.page, with_why=False)
     if not story.next_units:
-        return "Nothing waits: no cedar ground here asks for work."
+        return at_rest or "Nothing waits: no cedar ground here asks for work."
     first, *others = [unit.said for unit in story.next_units[:3]]
-    return f"Next: {first}{f', then {words.joined(others)}' if others else ''}."
+    return f"Next: {first}{f', then {words.joined(others)}' if others else ''}. {at_rest}".rstrip()
 
 
 def unit_heading(unit: StoryUnit) -> str:
@@ -130,7 +131,9 @@ def due(story: Story) -> list[str]:
 def _due(item: StoryDue, *, is_first: bool) -> str:
     name = WHAT_WORDS[item.what]
     if item.what == "piles":
-        name = "piles not burned yet"
+        name = "piles not burned yet" + (f", {item.state}" if item.state != "open" else "")
+    elif item.state in ("on hold", "closed"):
+        name += f", {item.state}"
     elif item.what == "drying":
         # "In the window" on a wall might be taken for leave to burn; days past it are a warning and are said.
         name = "slash past its drying days" if item.state == "past the window" else "slash drying"
@@ -214,7 +217,11 @@ def remaining_sentences(story: Story) -> list[str]:
         return ["No acres remain to be treated for the first time."]
     units.sort(key=lambda unit: -unit.remaining_acres)
     lines = [f"Cedar remains on {_count(len(units), 'unit')}; the largest parts:"]
-    return lines + [f"{words.unit_title(unit)}: {words.tenths(unit.remaining_acres)} acres." for unit in units[:6]]
+    return lines + [
+        f"{words.unit_title(unit)}: {words.tenths(unit.remaining_acres)} acres"
+        + (f", {unit.waits}." if unit.waits else ".")
+        for unit in units[:6]
+    ]
 
 
 def asked(story: Story) -> list[str]:

@@ -1,0 +1,129 @@
+"""What keeps a unit from being worked on a day: holds, and days that the owner closed. Neither is ever recommended."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+from typing import Final, Literal
+
+from habmap.work.seasons import Ban, DueItem, HeldUnit, What
+
+#: What a closed day can be closed to.
+Work = Literal["cut", "burn"]
+_BAN_OF: Final[dict[Work, What]] = {"cut": "no_cut", "burn": "no_burn"}
+_WORK_WORDS: Final[dict[Work, str]] = {"cut": "cutting", "burn": "burning"}
+#: Said for the public, who learns that ground rests and never why.
+PUBLIC_HOLD_WORDS: Final = "on hold"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Closure:
+    """A unit is on hold (``work`` is ``None``), or closed to some work; ``last`` is its last day, ``None`` = open."""
+
+    work: Work | None
+    reason: str
+    last: date | None
+
+    @property
+    def is_hold(self) -> bool:
+        """Whether it is a hold: nothing at all is to be done there."""
+        return self.work is None
+
+    @property
+    def words(self) -> str:
+        """What the owner reads: what it is, until when, and why."""
+        until = f" until {self.last}" if self.last else ", no end is written" if self.is_hold else ""
+        return f"{self.public_words}{until}" + (f": {self.reason}" if self.reason else "")
+
+    @property
+    def public_words(self) -> str:
+        """What anybody may read."""
+        return PUBLIC_HOLD_WORDS if self.work is None else f"closed to {_WORK_WORDS[self.work]}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Closures:
+    """The holds and closed days of a property."""
+
+    bans: Sequence[Ban]
+    holds: Sequence[HeldUnit]
+
+    def on(self, day: date, unit_id: str, *, work: Iterable[Work] = ()) -> Closure | None:
+        """Return what keeps a unit from work on a day, holds before closed days, of several the one that lasts longest.
+
+        Parameters
+        ----------
+        work
+            Kinds of work whose closed days count; without any only holds do.
+        """
+        held = [
+            Closure(work=None, reason=hold.reason, last=hold.last)
+            for hold in self.holds
+            if hold.unit_id == unit_id and hold.has(day)
+        ]
+        kinds = {_BAN_OF[one]: one for one in work}
+        closed = [
+            Closure(work=kinds[ban.what], reason=ban.reason, last=span[1])
+            for ban in self.bans
+            if ban.what in kinds and _is_of(ban, unit_id) and ban.has(day) and (span := ban.next_span(day)) is not None
+        ]
+        return max(held or closed, key=lambda one: one.last or date.max, default=None)
+
+    def on_upkeep(self, day: date, unit_id: str) -> Closure | None:
+        """Return what keeps a unit from upkeep, which is done with fire or without: a hold, or days closed to both."""
+        both = [self.on(day, unit_id, work=(one,)) for one in _BAN_OF]
+        return both[-1] if all(both) else None
+
+    def coming(self, day: date, unit_id: str) -> tuple[HeldUnit, ...]:
+        """Return the holds of a unit that begin after a day."""
+        return tuple(
+            hold for hold in self.holds if hold.unit_id == unit_id and hold.first is not None and hold.first > day
+        )
+
+
+def _is_of(ban: Ban, unit_id: str) -> bool:
+    return not ban.units or unit_id in ban.units
+
+
+#: Things that the ground asks for with fire in them.
+_BY_FIRE: Final[frozenset[What]] = frozenset({"drying", "piles"})
+#: Things that must be done whatever is on hold (fire can wake in a pile for days), and the calendar's own.
+_ALWAYS: Final[frozenset[What]] = frozenset({"hand_check", "hold", "no_cut", "no_burn"})
+
+
+def with_closures(items: Iterable[DueItem], closures: Closures, *, on: date) -> tuple[DueItem, ...]:
+    """Return due things with those on held or closed ground marked so: they stand there, and nothing asks for them.
+
+    Their ``state`` becomes ``on hold`` or ``closed``, and ``words`` say until when and why.
+    """
+    return tuple(_marked(item, closures, on) for item in items)
+
+
+def _marked(item: DueItem, closures: Closures, on: date) -> DueItem:
+    if item.unit_id is None or item.what in _ALWAYS or item.state == "done":
+        return item
+    if item.what == "contract":
+        return _marked_contract(item, closures, on)
+    if item.what == "upkeep":
+        found = closures.on_upkeep(on, item.unit_id)
+    else:
+        found = closures.on(on, item.unit_id, work=("burn",) if item.what in _BY_FIRE else ())
+    if found is None:
+        return item
+    words = f"{item.words}; {found.words}" if item.words else found.words
+    return replace(item, state="on hold" if found.is_hold else "closed", words=words)
+
+
+def _marked_contract(item: DueItem, closures: Closures, on: date) -> DueItem:
+    """Say which of an item's units are on hold; only where all of them are does the item itself wait."""
+    units = (item.unit_id or "").split(";")
+    held = [f"{unit_id} {found.words}" for unit_id in units if (found := closures.on(on, unit_id)) is not None]
+    if not held:
+        return item
+    words = "; ".join([item.words, *held])
+    return (
+        replace(item, words=words)
+        if len(held) < len(units)
+        else replace(item, state="on hold", words=words if item.state == "open" else f"{item.state}; {words}")
+    )
