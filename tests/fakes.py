@@ -13,6 +13,7 @@ from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from habmap.land.grid import LocalGrid
+from habmap.place.rows import TABLE_OF
 from habmap.place.settings import Settings
 from habmap.work.records import (
     Boundary,
@@ -28,9 +29,9 @@ from habmap.work.records import (
     Plot,
     Row,
     Unit,
-    newest_photos,
 )
 from habmap.work.seen import CoverFrame, Sighting
+from habmap.work.succession import in_order, in_sight, newest, newest_photos
 
 #: A round centre for test grids, in open country.
 GRID = LocalGrid(38.0, -98.0)
@@ -82,7 +83,7 @@ class FakeStore:
         return tuple(self._of(Feature))
 
     def boundary(self) -> Boundary | None:
-        return max(self._of(Boundary), key=lambda row: (row.recorded_at, row.uuid), default=None)
+        return newest(self._of(Boundary))
 
     def entries(self) -> tuple[Entry, ...]:
         return tuple(sorted(self._of(Entry), key=lambda row: (row.recorded_at, row.entry_id)))
@@ -95,19 +96,19 @@ class FakeStore:
         return tuple(self._of(Plot))
 
     def elevation(self) -> ElevationSource | None:
-        return max(self._of(ElevationSource), key=lambda row: (row.recorded_at, row.uuid), default=None)
+        return newest(self._of(ElevationSource))
 
     def canopy(self) -> CanopySource | None:
-        return max(self._of(CanopySource), key=lambda row: (row.recorded_at, row.uuid), default=None)
+        return newest(self._of(CanopySource))
 
     def forecasts(self) -> tuple[Forecast, ...]:
-        return tuple(sorted(self._of(Forecast), key=lambda row: (row.recorded_at, row.uuid), reverse=True))
+        return tuple(reversed(in_order(self._of(Forecast))))
 
     def burns(self) -> tuple[BurnRecord, ...]:
         return tuple(sorted(self._of(BurnRecord), key=lambda row: (row.recorded_at, row.uuid)))
 
     def drawn_blocks(self) -> tuple[DrawnBlock, ...]:
-        return tuple(sorted(self._of(DrawnBlock), key=lambda row: (row.recorded_at, row.uuid)))
+        return in_order(self._of(DrawnBlock))
 
     def photos(self) -> tuple[Photo, ...]:
         return newest_photos(self._of(Photo))
@@ -115,9 +116,11 @@ class FakeStore:
     def picture(self, name: str) -> bytes | None:
         return self._pictures.get(name)
 
-    def append_with_pictures(self, rows: Sequence[Row], pictures: Iterable[tuple[str, bytes]]) -> None:
+    def append_with_pictures(
+        self, rows: Sequence[Row], pictures: Iterable[tuple[str, bytes]], *, is_copied: bool = False
+    ) -> None:
         self._pictures = dict(pictures) | self._pictures
-        self.append(rows)
+        self.append(rows, is_copied=is_copied)
 
     def sightings(self) -> tuple[Sighting, ...]:
         return tuple(sorted(self._of(Sighting), key=lambda row: (row.recorded_at, row.uuid)))
@@ -128,8 +131,12 @@ class FakeStore:
     def rows(self) -> tuple[Row, ...]:
         return tuple(self._rows)
 
-    def append(self, rows: Sequence[Row]) -> None:
+    def append(self, rows: Sequence[Row], *, is_copied: bool = False) -> None:
         for row in rows:
+            per = TABLE_OF[type(row)].one_per
+            if per is not None and not is_copied and row.supersedes is None:  # type: ignore[union-attr]
+                alike = [old for old in self._of(type(row)) if all(getattr(old, n) == getattr(row, n) for n in per)]
+                row = replace(row, supersedes=in_sight(alike))  # type: ignore[type-var]
             if self._grid is None:
                 shape = row.patch if isinstance(row, Entry) else getattr(row, "geometry", None)
                 if shape is not None:

@@ -115,7 +115,7 @@ def join(store: Store, other: Store) -> JoinResult:
     after = [row for row in together if isinstance(row, Entry)]
     absent = _absent_pictures(store, together)
     fresh = [row for row in compared.news if isinstance(row, Photo)]
-    store.append_with_pictures(compared.news, _pictures_of(other, [*fresh, *absent]))
+    store.append_with_pictures(compared.news, _pictures_of(other, [*fresh, *absent]), is_copied=True)
     brought = Counter(type(row) for row in compared.news)
     return JoinResult(
         place_id=store.place_id,

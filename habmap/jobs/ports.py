@@ -50,7 +50,7 @@ class Store(Protocol):
         """Return all features."""
 
     def boundary(self) -> Boundary | None:
-        """Return the newest boundary."""
+        """Return the boundary that counts."""
 
     def entries(self) -> tuple[Entry, ...]:
         """Return every row of the log as written, voiding and amending rows too, oldest ``recorded_at`` first."""
@@ -62,10 +62,10 @@ class Store(Protocol):
         """Return all density plots, oldest first."""
 
     def elevation(self) -> ElevationSource | None:
-        """Return the newest elevation source, its path made absolute."""
+        """Return the elevation source that counts, its path made absolute."""
 
     def canopy(self) -> CanopySource | None:
-        """Return the newest source of canopy heights, its path made absolute."""
+        """Return the source of canopy heights that counts, its path made absolute."""
 
     def forecasts(self) -> tuple[Forecast, ...]:
         """Return all forecasts, each as it was loaded, the newest first."""
@@ -74,10 +74,10 @@ class Store(Protocol):
         """Return what was observed at burns, oldest first."""
 
     def drawn_blocks(self) -> tuple[DrawnBlock, ...]:
-        """Return all burn blocks drawn and named, oldest first; the newest of a name counts."""
+        """Return all burn blocks drawn and named, of one name the one that counts last."""
 
     def photos(self) -> tuple[Photo, ...]:
-        """Return the photos in the order they were taken; of rows of one photo the newest."""
+        """Return the photos in the order they were taken; of rows of one photo the one that counts."""
 
     def picture(self, name: str) -> bytes | None:
         """Return a photo's own small picture (JPEG); ``None`` where the file is gone."""
@@ -91,12 +91,17 @@ class Store(Protocol):
     def rows(self) -> tuple[Row, ...]:
         """Return every row ever written, of every kind, as stored."""
 
-    def append(self, rows: Sequence[Row]) -> None:
-        """Write all rows in one transaction, or none.
+    def append(self, rows: Sequence[Row], *, is_copied: bool = False) -> None:
+        """Write all rows in one transaction, or none; they are there when this returns.
+
+        A row of a kind of which one counts supersedes those that are there, unless it says itself which ones or comes
+        as it is from another copy (``is_copied``).
 
         The first geometry ever written fixes the grid. A unit row that ``replaces`` others sets their ``valid_to``
         to its own ``valid_from``.
         """
 
-    def append_with_pictures(self, rows: Sequence[Row], pictures: Iterable[tuple[str, bytes]]) -> None:
+    def append_with_pictures(
+        self, rows: Sequence[Row], pictures: Iterable[tuple[str, bytes]], *, is_copied: bool = False
+    ) -> None:
         """Write pictures by name and then the rows, or neither; a picture that is there already stays as it is."""

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
 
 import shapely
 
@@ -28,9 +30,29 @@ def absent(connection: sqlite3.Connection, tables: set[Table]) -> list[Table]:
     return [table for table in later if table.name not in names(connection, "table")]
 
 
-def columns_of(connection: sqlite3.Connection, table: Table) -> frozenset[str]:
-    """Return the names of the columns that a table has in this file."""
-    return frozenset(row["name"] for row in connection.execute(f"PRAGMA table_info({table.name})"))
+@dataclass(frozen=True, slots=True)
+class Stored:
+    """What of a stored row tells its place among those that speak of one thing."""
+
+    uuid: str
+    recorded_at: datetime
+    supersedes: tuple[str, ...] | None
+
+
+def stored_like(connection: sqlite3.Connection, table: Table, values: Mapping[str, object]) -> list[Stored]:
+    """Return the rows of a table that speak of the same thing as these values."""
+    condition = " AND ".join(f"{name} = :{name}" for name in table.one_per or ()) or "1"
+    found = connection.execute(
+        f"SELECT {table.key} AS uuid, recorded_at, supersedes FROM {table.name} WHERE {condition}", dict(values)
+    )
+    return [
+        Stored(
+            row["uuid"],
+            datetime.fromisoformat(row["recorded_at"]),
+            None if row["supersedes"] is None else tuple(json.loads(row["supersedes"])),
+        )
+        for row in found
+    ]
 
 
 def stored_grid(connection: sqlite3.Connection) -> LocalGrid | None:

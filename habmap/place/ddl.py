@@ -53,11 +53,14 @@ CREATE TABLE habmap_meta (
   id INTEGER PRIMARY KEY CHECK (id = 1), place_id TEXT NOT NULL, schema_version INTEGER NOT NULL,
   grid_lat REAL, grid_lon REAL
 );
-CREATE TRIGGER habmap_meta_grid_is_fixed BEFORE UPDATE ON habmap_meta
+"""
+
+META_GUARD_NAME: Final = "habmap_meta_grid_is_fixed"
+#: Keeps the grid and the identity of a place as they were first written.
+META_GUARD: Final = f"""CREATE TRIGGER {META_GUARD_NAME} BEFORE UPDATE ON habmap_meta
 WHEN OLD.place_id IS NOT NEW.place_id
   OR (OLD.grid_lat IS NOT NULL AND (OLD.grid_lat IS NOT NEW.grid_lat OR OLD.grid_lon IS NOT NEW.grid_lon))
-BEGIN SELECT RAISE(ABORT, 'the grid and the place id never change'); END;
-"""
+BEGIN SELECT RAISE(ABORT, 'the grid and the place id never change'); END"""
 
 _SPATIAL_REFS: Final = (
     (
@@ -94,17 +97,10 @@ _INDEX_DDL: Final = (
 )
 
 
-def trigger_names(tables: Collection[str]) -> frozenset[str]:
-    """Return the names of the triggers that keep rows of these tables from being changed."""
-    guarded = [table.name for table in TABLES if table.name in tables]
-    guards = {f"{name}_{guard}" for name in guarded for guard in ("no_update", "no_delete", "no_replace")}
-    return frozenset(guards | {"habmap_meta_grid_is_fixed"})
-
-
 def creation_statements() -> list[tuple[str, tuple[object, ...]]]:
     """Return the statements, with their values, that make an empty place; all belong in one transaction."""
     statements: list[tuple[str, tuple[object, ...]]] = []
-    statements += [(text, ()) for text in _split(_STANDARD_DDL)]
+    statements += [(text, ()) for text in (*_split(_STANDARD_DDL), META_GUARD)]
     statements += [("INSERT INTO gpkg_spatial_ref_sys VALUES (?,?,?,?,?,?)", row) for row in _SPATIAL_REFS]
     for table in TABLES:
         statements += table_statements(table)
@@ -145,26 +141,21 @@ def table_statements(table: Table) -> list[tuple[str, tuple[object, ...]]]:
     return statements
 
 
-def column_statements(table: Table, there: Collection[str]) -> list[str]:
-    """Return the statements that give a table the columns it lacks and guard them; none where it has them all."""
-    missing = [f"{name} {kind}" for name, kind in table.columns if name not in there]
-    if not missing:
-        return []
-    added = [f"ALTER TABLE {table.name} ADD COLUMN {column}" for column in missing]
-    return [*added, f"DROP TRIGGER IF EXISTS {table.name}_no_update", _update_guard(table)]
-
-
-def _update_guard(table: Table) -> str:
-    guarded = ["fid", *(["geom"] if table.geometry_type else []), *table.column_names]
-    columns = ", ".join(name for name in guarded if name not in table.changeable)
-    return (
-        f"CREATE TRIGGER {table.name}_no_update BEFORE UPDATE OF {columns} ON {table.name} "
-        f"BEGIN SELECT RAISE(ABORT, '{_refusal(table)}'); END"
-    )
-
-
-def _refusal(table: Table) -> str:
-    return f"{table.name}: rows are never changed or deleted"
+def guard_statements(table: Table, columns: Collection[str]) -> list[str]:
+    """Return the triggers that keep rows of a table, where it has these columns, from being changed or taken away."""
+    guarded = ["fid", *([] if table.geometry_type is None else ["geom"]), *table.column_names]
+    guarded = [name for name in guarded if name not in table.changeable and name in {"fid", "geom", *columns}]
+    refusal = f"{table.name}: rows are never changed or deleted"
+    return [
+        f"CREATE TRIGGER {table.name}_no_update BEFORE UPDATE OF {', '.join(guarded)} ON {table.name} "
+        f"BEGIN SELECT RAISE(ABORT, '{refusal}'); END",
+        f"CREATE TRIGGER {table.name}_no_delete BEFORE DELETE ON {table.name} "
+        f"BEGIN SELECT RAISE(ABORT, '{refusal}'); END",
+        # INSERT OR REPLACE would take the old row away without the deletion trigger noticing.
+        f"CREATE TRIGGER {table.name}_no_replace BEFORE INSERT ON {table.name} "
+        f"WHEN EXISTS (SELECT 1 FROM {table.name} WHERE {table.key} = NEW.{table.key} OR fid = NEW.fid) "
+        f"BEGIN SELECT RAISE(ABORT, '{ALREADY_THERE}'); END",
+    ]
 
 
 def _table_ddl(table: Table) -> list[str]:
@@ -172,13 +163,7 @@ def _table_ddl(table: Table) -> list[str]:
     columns = ", ".join(f"{name} {kind}" for name, kind in table.columns)
     return [
         f"CREATE TABLE {table.name} (fid INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL{geom}, {columns})",
-        _update_guard(table),
-        f"CREATE TRIGGER {table.name}_no_delete BEFORE DELETE ON {table.name} "
-        f"BEGIN SELECT RAISE(ABORT, '{_refusal(table)}'); END",
-        # INSERT OR REPLACE would take the old row away without the deletion trigger noticing.
-        f"CREATE TRIGGER {table.name}_no_replace BEFORE INSERT ON {table.name} "
-        f"WHEN EXISTS (SELECT 1 FROM {table.name} WHERE {table.key} = NEW.{table.key} OR fid = NEW.fid) "
-        f"BEGIN SELECT RAISE(ABORT, '{ALREADY_THERE}'); END",
+        *guard_statements(table, table.column_names),
     ]
 
 

@@ -8,7 +8,8 @@ from pathlib import Path
 from habmap.errors import PlaceError
 from habmap.place.bookkeeping import names
 from habmap.place.connection import transaction
-from habmap.place.ddl import APPLICATION_ID, USER_VERSION, creation_statements, trigger_names
+from habmap.place.ddl import APPLICATION_ID, USER_VERSION, creation_statements
+from habmap.place.guards import guarding
 from habmap.place.schema import SCHEMA_VERSION, TABLES
 
 
@@ -71,10 +72,26 @@ def make_empty(connection: sqlite3.Connection, place_id: str) -> None:
 def file_faults(connection: sqlite3.Connection) -> list[str]:
     """Return what is wrong with the file itself, in words; an empty list where nothing is."""
     faults = [line for (line,) in connection.execute("PRAGMA integrity_check") if line != "ok"]
-    missing = sorted(trigger_names(names(connection, "table")) - names(connection, "trigger"))
-    version = connection.execute("SELECT schema_version FROM habmap_meta").fetchone()[0]
-    if missing:
-        faults.append(f"the guards that keep rows from being changed are gone: {', '.join(missing)}")
-    if version != SCHEMA_VERSION:
-        faults.append(f"the file has schema {version}, this habmap writes schema {SCHEMA_VERSION}")
+    state = guarding(connection)
+    if state.missing:
+        faults.append(f"the guards that keep rows from being changed are gone: {', '.join(state.missing)}")
+    if state.altered:
+        faults.append(f"the guards that keep rows from being changed are not habmap's own: {', '.join(state.altered)}")
+    if state.harmful:
+        faults.append(f"other programs' triggers could swallow or change rows: {', '.join(state.harmful)}")
+    if state.strange:
+        faults.append(f"other programs' triggers hang on habmap's tables: {', '.join(state.strange)}")
+    faults += _gone_rows(connection)
+    return faults
+
+
+def _gone_rows(connection: sqlite3.Connection) -> list[str]:
+    """Say which tables hold fewer rows than were ever written to them: only another program can take rows away."""
+    written = {row["name"]: row["seq"] for row in connection.execute("SELECT name, seq FROM sqlite_sequence")}
+    faults = []
+    for table in TABLES:
+        if table.name in written:
+            there = connection.execute(f"SELECT count(*) FROM {table.name}").fetchone()[0]
+            if there != written[table.name]:
+                faults.append(f"{written[table.name]} rows were written to {table.name}, {there} are there")
     return faults

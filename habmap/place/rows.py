@@ -116,9 +116,11 @@ def to_boundary(values: Mapping[str, Any]) -> Boundary:
     """Return a row of ``boundary`` as a record."""
     where = f"boundary, row {values['uuid']}"
     return Boundary(
-        uuid=values["uuid"],
-        geometry=as_multipolygon(from_blob(values["geom"], where=where), where=where),
-        recorded_at=_moment(values["recorded_at"]),
+        **{
+            **_plain(values, Boundary),
+            "geometry": as_multipolygon(from_blob(values["geom"], where=where), where=where),
+            "recorded_at": _moment(values["recorded_at"]),
+        }
     )
 
 
@@ -197,10 +199,11 @@ def to_drawn_block(values: Mapping[str, Any]) -> DrawnBlock:
     """Return a row of ``drawn_blocks`` as a record."""
     where = f"drawn_blocks, row {values['uuid']}"
     return DrawnBlock(
-        uuid=values["uuid"],
-        name=values["name"],
-        geometry=as_multipolygon(from_blob(values["geom"], where=where), where=where),
-        recorded_at=_moment(values["recorded_at"]),
+        **{
+            **_plain(values, DrawnBlock),
+            "geometry": as_multipolygon(from_blob(values["geom"], where=where), where=where),
+            "recorded_at": _moment(values["recorded_at"]),
+        }
     )
 
 
@@ -260,6 +263,8 @@ def _plain(values: Mapping[str, Any], record: type) -> dict[str, Any]:
     """Return the columns that a record has fields for; SQLite itself takes a word where a number is declared."""
     kinds = {field.name: str(field.type) for field in fields(record)}
     found = {name: values[name] for name in values if name in kinds}
+    if found.get("supersedes") is not None:
+        found["supersedes"] = tuple(map(str, json.loads(found["supersedes"])))
     for name, value in found.items():
         is_number, is_text = kinds[name].startswith(("float", "int")), kinds[name].startswith("str")
         if value is None and (is_number or is_text) and "None" in kinds[name]:

@@ -6,8 +6,10 @@ from dataclasses import dataclass
 from typing import Final
 
 STORE_FILE: Final = "place.gpkg"
-#: Raised when a table or column changes its meaning; a file with a higher number is left alone.
-SCHEMA_VERSION: Final = 1
+#: Raised when a table or column changes its meaning; a file with a higher number is left alone. A column or table more
+#: does not raise it: an older habmap reads such a file and does not write it (see `habmap.place.upkeep`).
+#: 2: a void may name a correction, and rows say which ones they supersede.
+SCHEMA_VERSION: Final = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,6 +27,9 @@ class Table:
     changeable: tuple[str, ...] = ()
     #: Whether older places lack it: the first write makes it, until then it reads as empty.
     is_later: bool = False
+    #: Columns that tell what a row speaks of: of rows that agree in them one counts, and a new one supersedes those it
+    #: is written in sight of (``()``: all rows of the table; ``None``: rows stand beside each other).
+    one_per: tuple[str, ...] | None = None
 
     @property
     def key(self) -> str:
@@ -38,12 +43,15 @@ class Table:
 
 
 _ID: Final = "TEXT NOT NULL UNIQUE"
+#: Ids of the rows that a row was written in sight of and stands in place of, a JSON list; NULL: version 1 wrote it.
+_SUPERSEDES: Final = ("supersedes", "TEXT")
 
 BOUNDARY: Final = Table(
     "boundary",
     "outer line of the property; the newest counts",
     "MULTIPOLYGON",
-    (("uuid", _ID), ("recorded_at", "TEXT NOT NULL")),
+    (("uuid", _ID), ("recorded_at", "TEXT NOT NULL"), _SUPERSEDES),
+    one_per=(),
 )
 UNITS: Final = Table(
     "units",
@@ -109,6 +117,7 @@ ENTRIES: Final = Table(
         ("look", "TEXT"),
         ("source_id", "TEXT"),
         ("is_sure", "BOOLEAN NOT NULL DEFAULT 0"),
+        _SUPERSEDES,
     ),
 )
 PLOTS: Final = Table(
@@ -143,7 +152,9 @@ ELEVATION: Final = Table(
         ("crs_wkt", "TEXT NOT NULL"),
         ("vertical_unit", "TEXT NOT NULL"),
         ("recorded_at", "TEXT NOT NULL"),
+        _SUPERSEDES,
     ),
+    one_per=(),
 )
 CANOPY: Final = Table(
     "canopy",
@@ -151,6 +162,7 @@ CANOPY: Final = Table(
     None,
     ELEVATION.columns,
     is_later=True,
+    one_per=(),
 )
 FORECAST: Final = Table(
     "forecast",
@@ -162,8 +174,10 @@ FORECAST: Final = Table(
         ("wind_height", "TEXT"),
         ("hours", "TEXT NOT NULL"),
         ("recorded_at", "TEXT NOT NULL"),
+        _SUPERSEDES,
     ),
     is_later=True,
+    one_per=(),
 )
 BURNS: Final = Table(
     "burns",
@@ -195,8 +209,9 @@ DRAWN_BLOCKS: Final = Table(
     "drawn_blocks",
     "burn blocks drawn and named; the newest of a name counts",
     "MULTIPOLYGON",
-    (("uuid", _ID), ("name", "TEXT NOT NULL"), ("recorded_at", "TEXT NOT NULL")),
+    (("uuid", _ID), ("name", "TEXT NOT NULL"), ("recorded_at", "TEXT NOT NULL"), _SUPERSEDES),
     is_later=True,
+    one_per=("name",),
 )
 PHOTOS: Final = Table(
     "photos",
@@ -215,8 +230,10 @@ PHOTOS: Final = Table(
         ("unit_id", "TEXT"),
         ("is_private", "BOOLEAN NOT NULL"),
         ("recorded_at", "TEXT NOT NULL"),
+        _SUPERSEDES,
     ),
     is_later=True,
+    one_per=("sha256",),
 )
 SIGHTINGS: Final = Table(
     "sightings",

@@ -57,9 +57,9 @@ from habmap.work.records import (
     Plot,
     Row,
     Unit,
-    newest_photos,
 )
 from habmap.work.seen import CoverFrame, Sighting
+from habmap.work.succession import in_order, newest, newest_photos
 
 Record = TypeVar("Record")
 
@@ -207,8 +207,8 @@ class GeoPackageStore:
         return self._read(FEATURES, codec.to_feature, "ORDER BY recorded_at, uuid")
 
     def boundary(self) -> Boundary | None:
-        """Return the newest boundary."""
-        return self._newest(BOUNDARY, codec.to_boundary)
+        """Return the boundary that counts."""
+        return newest(self._read(BOUNDARY, codec.to_boundary))
 
     def entries(self) -> tuple[Entry, ...]:
         """Return every row of the log as written, oldest ``recorded_at`` first, rows of one moment by id."""
@@ -232,30 +232,30 @@ class GeoPackageStore:
         return self._read(PLOTS, codec.to_plot, "ORDER BY recorded_at, uuid")
 
     def elevation(self) -> ElevationSource | None:
-        """Return the newest elevation source, its path made absolute."""
-        source = self._newest(ELEVATION, codec.to_elevation)
+        """Return the elevation source that counts, its path made absolute."""
+        source = newest(self._read(ELEVATION, codec.to_elevation))
         return source and with_full_path(source, self._folder)
 
     def canopy(self) -> CanopySource | None:
-        """Return the newest source of canopy heights, its path made absolute."""
-        source = self._newest(CANOPY, codec.to_canopy)
+        """Return the source of canopy heights that counts, its path made absolute."""
+        source = newest(self._read(CANOPY, codec.to_canopy))
         return source and with_full_path(source, self._folder)
 
     def forecasts(self) -> tuple[Forecast, ...]:
         """Return all forecasts, each as it was loaded, the newest first."""
-        return self._read(FORECAST, codec.to_forecast, "ORDER BY recorded_at DESC, uuid DESC")
+        return tuple(reversed(in_order(self._read(FORECAST, codec.to_forecast))))
 
     def burns(self) -> tuple[BurnRecord, ...]:
         """Return what was observed at burns, oldest first."""
         return self._read(BURNS, codec.to_burn, "ORDER BY recorded_at, uuid")
 
     def drawn_blocks(self) -> tuple[DrawnBlock, ...]:
-        """Return all burn blocks drawn and named, oldest first."""
-        return self._read(DRAWN_BLOCKS, codec.to_drawn_block, "ORDER BY recorded_at, uuid")
+        """Return all burn blocks drawn and named, of one name the one that counts last."""
+        return in_order(self._read(DRAWN_BLOCKS, codec.to_drawn_block))
 
     def photos(self) -> tuple[Photo, ...]:
-        """Return the photos in the order they were taken; of rows of one photo the newest."""
-        return newest_photos(self._read(PHOTOS, codec.to_photo, "ORDER BY recorded_at, uuid"))
+        """Return the photos in the order they were taken; of rows of one photo the one that counts."""
+        return newest_photos(self._read(PHOTOS, codec.to_photo))
 
     def picture(self, name: str) -> bytes | None:
         """Return a photo's own small picture (JPEG); ``None`` where the file is gone."""
@@ -280,8 +280,11 @@ class GeoPackageStore:
 
     # --- writing -------------------------------------------------------------------------------------------
 
-    def append(self, rows: Sequence[Row]) -> None:
-        """Write all rows in one transaction, or none.
+    def append(self, rows: Sequence[Row], *, is_copied: bool = False) -> None:
+        """Write all rows in one transaction, or none; they are in the file when this returns.
+
+        A row of a kind of which one counts supersedes those that the file holds, unless it says itself which ones or
+        comes as it is from another copy of the place (``is_copied``).
 
         The first geometry ever written fixes the grid, its centre the middle of the bounds of all geometry
         given. A unit row that ``replaces`` others ends them on its own ``valid_from`` (the earliest such day,
@@ -300,18 +303,20 @@ class GeoPackageStore:
             return
         ready = prepared(rows, self._folder)
         with writing(self.path, self._busy_timeout_s) as connection:
-            insert(connection, ready)
+            insert(connection, ready, is_copied=is_copied)
 
-    def append_with_pictures(self, rows: Sequence[Row], pictures: Iterable[tuple[str, bytes]]) -> None:
+    def append_with_pictures(
+        self, rows: Sequence[Row], pictures: Iterable[tuple[str, bytes]], *, is_copied: bool = False
+    ) -> None:
         """Write pictures by name into ``photos/``, then the rows; where either fails, neither stays."""
         pictures = iter(pictures)
         first = next(pictures, None)
         if first is None:
-            self.append(rows)
+            self.append(rows, is_copied=is_copied)
             return
         ready = prepared(rows, self._folder)
         with writing(self.path, self._busy_timeout_s) as connection:
-            insert_with_pictures(connection, ready, self._folder, chain([first], pictures))
+            insert_with_pictures(connection, ready, self._folder, chain([first], pictures), is_copied=is_copied)
 
     # --- the file itself -----------------------------------------------------------------------------------
 
@@ -329,14 +334,10 @@ class GeoPackageStore:
         self,
         table: Table,
         decode: Callable[[dict[str, Any]], Record],
-        rest: str,
+        rest: str = "",
         values: Mapping[str, str] | None = None,
     ) -> tuple[Record, ...]:
         with self._reading() as connection:
             found = select(connection, table, rest, values or {})
             grid = stored_grid(connection)
         return tuple(beside_grid(row, grid) for row in decoded(found, decode))
-
-    def _newest(self, table: Table, decode: Callable[[dict[str, Any]], Record]) -> Record | None:
-        found = self._read(table, decode, "ORDER BY recorded_at DESC, uuid DESC LIMIT 1")
-        return found[0] if found else None

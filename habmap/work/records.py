@@ -1,11 +1,15 @@
-"""The plain records that every room passes on: units, features and lines of the log."""
+"""The plain records that every room passes on: units, features and lines of the log.
+
+A record of a kind of which one row counts (a boundary, a block by its name, a correction) carries ``supersedes``: the
+ids of the rows that it was written in sight of and stands in place of. Order goes by that first and by the clock last
+(`habmap.work.succession`). ``None`` is a row that nobody has stored yet, or that was stored before rows said it.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass, field
-from datetime import UTC, date, datetime
-from typing import Final, Literal
+from datetime import date, datetime
+from typing import Literal
 
 from shapely import MultiPolygon, Point
 from shapely.geometry.base import BaseGeometry
@@ -69,6 +73,7 @@ class Boundary:
     uuid: str
     geometry: MultiPolygon
     recorded_at: datetime
+    supersedes: tuple[str, ...] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -135,6 +140,7 @@ class Entry:
     look: Look | None = None
     source_id: str | None = None
     is_sure: bool = False
+    supersedes: tuple[str, ...] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -181,6 +187,7 @@ class ElevationSource:
     crs_wkt: str
     vertical_unit: Literal["m", "ft", "us-ft"]
     recorded_at: datetime
+    supersedes: tuple[str, ...] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -195,6 +202,7 @@ class CanopySource:
     crs_wkt: str
     vertical_unit: Literal["m", "ft", "us-ft"]
     recorded_at: datetime
+    supersedes: tuple[str, ...] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -237,6 +245,7 @@ class Forecast:
     wind_height: str | None
     hours: tuple[ForecastHour, ...]
     recorded_at: datetime
+    supersedes: tuple[str, ...] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -294,11 +303,12 @@ class DrawnBlock:
     name: str
     geometry: MultiPolygon
     recorded_at: datetime
+    supersedes: tuple[str, ...] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Photo:
-    """One photo of the ground; of rows with one ``sha256`` one counts, see :func:`newest_photos`.
+    """One photo of the ground; of rows with one ``sha256`` one counts, see `habmap.work.succession.newest_photos`.
 
     Attributes
     ----------
@@ -334,30 +344,7 @@ class Photo:
     unit_id: str | None = None
     is_private: bool = False
     recorded_at: datetime
-
-
-_BEFORE_ALL: Final = datetime(1, 1, 1, tzinfo=UTC)
-
-
-def newest_photos(rows: Iterable[Photo]) -> tuple[Photo, ...]:
-    """Return one row of each photo, the one that tells it last, in the order in which they were taken.
-
-    Notes
-    -----
-    A photo's first row has an id made of what it says (UUID version 5): each copy of a place that loads the photo
-    writes one, at its own moment. A row that tells a photo anew has an id of chance (version 4) and counts before any
-    first row, of several the last recorded. Of first rows that differ a private one counts. So joined copies agree,
-    whichever was joined to which, and a copy that knew nothing of it opens no private photo to the public.
-    """
-    counting: dict[str, Photo] = {}
-    for row in sorted(rows, key=_tells_photo_later):
-        counting[row.sha256] = row
-    return tuple(sorted(counting.values(), key=lambda row: (row.taken_at, row.uuid)))
-
-
-def _tells_photo_later(row: Photo) -> tuple[bool, datetime, bool, str]:
-    is_retold = row.uuid[14:15] != "5"  # where an id's text shows its version (RFC 9562, 4.1)
-    return is_retold, row.recorded_at if is_retold else _BEFORE_ALL, row.is_private, row.uuid
+    supersedes: tuple[str, ...] | None = None
 
 
 Row = (

@@ -77,13 +77,13 @@ def row_id(row: Row) -> str:
 def differing_fields(one: Row, other: Row) -> tuple[str, ...]:
     """Return the names of the fields in which two rows of one kind say something else.
 
-    Geometries are the same when they hold the same rings, whatever their order and direction.
+    Geometries are the same when they hold the same rings, whatever their order and direction. A row from before rows
+    said what they supersede is the same as one that says it.
     """
-    return tuple(
-        field.name
-        for field in fields(one)
-        if field.name not in NOT_SAID and not _is_same(getattr(one, field.name), getattr(other, field.name))
-    )
+    names = [field.name for field in fields(one) if field.name not in NOT_SAID]
+    if "supersedes" in names and None in (one.supersedes, other.supersedes):  # type: ignore[union-attr]
+        names.remove("supersedes")
+    return tuple(name for name in names if not _is_same(getattr(one, name), getattr(other, name)))
 
 
 def rival_units(rows: Iterable[Row]) -> tuple[tuple[Unit, Unit], ...]:

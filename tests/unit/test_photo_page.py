@@ -26,7 +26,8 @@ from habmap.place.store import GeoPackageStore
 from habmap.place.wkb import to_blob
 from habmap.show.page.render import render_page
 from habmap.show.records import PrivateOnPublicPageError, refuse_private
-from habmap.work.records import Feature, Photo, newest_photos
+from habmap.work.records import Feature, Photo
+from habmap.work.succession import newest_photos
 
 NOW = datetime(2026, 8, 1, 12, tzinfo=UTC)
 JPEG = b"\xff\xd8 enough of one \xff\xd9"
@@ -185,7 +186,9 @@ def test_a_picture_that_is_gone_is_said() -> None:
 def test_rows_come_back_and_damage_by_other_programs_is_said(tmp_path: Path) -> None:
     store = GeoPackageStore.create(tmp_path / "place", "Test")
     first = photo("a" * 64, 100, 50, 350.5, date(2025, 11, 2), picture="a" * 32 + ".jpg", error_m=4.5)
-    newer = replace(first, uuid="again", direction_deg=12.0, is_private=True, recorded_at=NOW + timedelta(days=1))
+    first = replace(first, supersedes=())
+    newer = replace(first, uuid="again", direction_deg=12.0, is_private=True, supersedes=(first.uuid,))
+    newer = replace(newer, recorded_at=NOW + timedelta(days=1))
     store.append_with_pictures([first, newer], [(first.picture, JPEG)])
     found = GeoPackageStore.open(store.folder)
     assert found.photos() == (newer,)
@@ -232,7 +235,7 @@ def test_of_two_writers_of_the_same_photos_the_one_that_fails_takes_no_picture_a
     assert tried == [JPEG]
     with pytest.raises(InputError, match="already there"):
         store.append_with_pictures([row], [(row.picture, JPEG)])
-    assert store.picture(row.picture) == JPEG and store.photos() == (row,)
+    assert store.picture(row.picture) == JPEG and store.photos() == (replace(row, supersedes=()),)
 
 
 def test_what_a_killed_writer_had_begun_is_cleared_away(tmp_path: Path) -> None:
@@ -257,6 +260,24 @@ def test_which_row_of_a_photo_counts_does_not_hang_on_the_copy_that_is_asked() -
         for rows in ([first, second], [second, first]):
             (counting,) = newest_photos(rows)
             assert counting.is_private
-            assert newest_photos([*rows, retold]) == newest_photos([retold, *rows]) == (retold,)
-    again = replace(retold, uuid="33333333-3333-4333-8333-333333333333", recorded_at=late, is_private=True)
-    assert newest_photos([again, retold]) == (again,)
+            (counting,) = newest_photos([*rows, retold])
+            assert (counting,) == newest_photos([retold, *rows])
+            assert (counting.file_name, counting.is_private) == ("retold.jpg", True)  # it was not made in sight of both
+            told = replace(retold, supersedes=(open_one.uuid, private.uuid))
+            assert newest_photos([*rows, told]) == newest_photos([told, *rows]) == (told,)
+
+
+def test_no_clock_opens_a_private_photo_to_the_public() -> None:
+    day, late = date(2025, 11, 2), NOW + timedelta(days=9)
+    first = photo("a", 100, 50, 90, day, uuid="11111111-1111-5111-8111-111111111111", recorded_at=late)
+    private = photo("a", 100, 50, 90, day, uuid="33333333-3333-4333-8333-333333333333", is_private=True)
+    elsewhere = photo("a", 120, 50, 90, day, uuid="44444444-4444-4444-8444-444444444444", recorded_at=late)
+    for rows in ([first, private, elsewhere], [elsewhere, first, private]):
+        (counting,) = newest_photos(rows)  # from before rows said what they supersede
+        assert (counting.uuid, counting.is_private) == (elsewhere.uuid, True)
+        in_sight = [replace(row, supersedes=(first.uuid,)) if row is not first else row for row in rows]
+        (counting,) = newest_photos(in_sight)
+        assert (counting.uuid, counting.is_private) == (elsewhere.uuid, True)
+        opened = replace(elsewhere, uuid="55555555-5555-4555-8555-555555555555", recorded_at=NOW - timedelta(days=9))
+        opened = replace(opened, supersedes=(elsewhere.uuid, private.uuid))
+        assert newest_photos([*in_sight, opened]) == (opened,)

@@ -8,6 +8,7 @@ import struct
 import subprocess
 import sys
 import tomllib
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
@@ -117,27 +118,30 @@ def test_every_field_comes_back_as_it_went_in(store: GeoPackageStore) -> None:
     nest = Feature(uuid="f2", kind="nest", name="", geometry=Point(-97, 36), sensitive=True, recorded_at=NOW)
     older = Boundary(uuid="b1", geometry=GROUND, recorded_at=NOW)
     newer = Boundary(uuid="b2", geometry=GROUND, recorded_at=NOW + timedelta(days=1))
-    store.append([full, work, void, road, nest, newer, older])
+    store.append([full, work, void, road, nest, older, newer])
     found = reopened(store)
     assert found.unit_versions() == (full,)
     assert found.entries() == (work, void)
     assert found.features() == (road, nest)
-    assert found.boundary() == newer
+    assert found.boundary() == replace(newer, supersedes=("b1",))
     # Equality of geometries is exact to the last bit; said once more in bytes.
     assert shapely.to_wkb(found.entries()[0].patch) == shapely.to_wkb(GROUND)
 
 
 def test_elevation_inside_the_folder_moves_with_it(store: GeoPackageStore, tmp_path: Path) -> None:
-    def source(uuid: str, path: Path, day: int) -> ElevationSource:
-        moment = NOW + timedelta(days=day)
-        return ElevationSource(uuid=uuid, path=str(path), crs_wkt="WKT", vertical_unit="us-ft", recorded_at=moment)
+    def source(uuid: str, path: Path, day: int, supersedes: tuple[str, ...] = ()) -> ElevationSource:
+        return ElevationSource(
+            uuid=uuid, path=str(path), crs_wkt="WKT", vertical_unit="us-ft", recorded_at=NOW + timedelta(days=day),
+            supersedes=supersedes,
+        )  # fmt: skip
 
     store.append([source("inside", store.folder / "dem.tif", 0)])
     moved = store.folder.rename(tmp_path / "moved")
     found = GeoPackageStore.open(moved)
     assert found.elevation() == source("inside", moved / "dem.tif", 0)
-    found.append([source("outside", tmp_path / "elsewhere.tif", 1)])
-    assert found.elevation() == source("outside", tmp_path / "elsewhere.tif", 1)
+    outside = source("outside", tmp_path / "elsewhere.tif", -1, supersedes=("inside",))  # the clock was set back
+    found.append([replace(outside, supersedes=None)])
+    assert found.elevation() == outside
 
 
 def test_first_geometry_fixes_the_grid_for_good(store: GeoPackageStore) -> None:

@@ -1,0 +1,119 @@
+"""Which of several rows about one thing counts: the one written in sight of the others, whatever the clocks said.
+
+A row names those that it stands in place of (``supersedes``). What nobody stands in place of is *standing*; of several
+standing rows, which copies of a place wrote apart, the later by (``recorded_at``, id) counts, and `habmap check` says
+so. Rows from before rows said this (``supersedes`` is ``None``) follow each other by the clock. All of it is worked out
+from the set of rows alone, so the order in which copies are united does not matter.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from datetime import datetime
+from typing import Protocol, TypeVar
+
+from habmap.work.records import Entry, Photo
+
+
+class Successive(Protocol):
+    """A row that may stand in place of others."""
+
+    @property
+    def recorded_at(self) -> datetime:
+        """Moment of writing by the clock of the machine that wrote it."""
+
+    @property
+    def supersedes(self) -> tuple[str, ...] | None:
+        """Ids of the rows that it was written in sight of."""
+
+
+Kind = TypeVar("Kind", bound=Successive)
+
+
+def id_of(row: object) -> str:
+    """Return the id of a row of any kind."""
+    found: str = row.entry_id if isinstance(row, Entry) else row.uuid  # type: ignore[attr-defined]
+    return found
+
+
+def by_clock(row: Successive) -> tuple[datetime, str]:
+    """Return the key that orders rows written apart: moment of writing, id."""
+    return (row.recorded_at, id_of(row))
+
+
+def standing(rows: Iterable[Kind]) -> tuple[Kind, ...]:
+    """Return the rows that no other row stands in place of, the one that counts last."""
+    by_id = {id_of(row): row for row in rows}
+    under = _superseded(by_id.values())
+    gone = {name for names in under.values() for name in names}
+    # Rows that name each other in a circle can only be another program's work; then all of them stand.
+    found = [row for name, row in by_id.items() if name not in gone] or list(by_id.values())
+    return tuple(sorted(found, key=by_clock))
+
+
+def newest(rows: Iterable[Kind]) -> Kind | None:
+    """Return the row that counts of those that speak of one thing; ``None`` where there is none."""
+    found = standing(rows)
+    return found[-1] if found else None
+
+
+def in_order(rows: Iterable[Kind]) -> tuple[Kind, ...]:
+    """Return rows that speak of one thing, each after all that it stands in place of, the one that counts last."""
+    left = {id_of(row): row for row in rows}
+    under = _superseded(left.values())
+    told: list[Kind] = []
+    while left:
+        gone = {name for one in left for name in under[one]}
+        last = max([row for name, row in left.items() if name not in gone] or left.values(), key=by_clock)
+        told.append(last)
+        del left[id_of(last)]
+    return tuple(reversed(told))
+
+
+def in_sight(rows: Iterable[Kind]) -> tuple[str, ...]:
+    """Return what a row written now stands in place of: all that stands, and all whose order only the clock tells."""
+    rows = tuple(rows)
+    ids = {id_of(row) for row in standing(rows)} | {id_of(row) for row in rows if row.supersedes is None}
+    return tuple(sorted(ids))
+
+
+def newest_photos(rows: Iterable[Photo]) -> tuple[Photo, ...]:
+    """Return one row of each photo, in the order in which they were taken.
+
+    Notes
+    -----
+    A photo's first row has an id made of what it says (UUID version 5): each copy of a place that loads the photo
+    writes one, at its own moment. A row that tells a photo anew has an id of chance (version 4) and counts before any
+    first row written apart from it. Whatever counts, a photo that any row calls private is private until a row written
+    in sight of that one says otherwise: no clock opens it to the public.
+    """
+    by_photo: defaultdict[str, list[Photo]] = defaultdict(list)
+    for row in rows:
+        by_photo[row.sha256].append(replace(row, supersedes=()) if _is_first(row) else row)
+    counting = [_photo(told) for told in by_photo.values()]
+    return tuple(sorted(counting, key=lambda row: (row.taken_at, row.uuid)))
+
+
+def _photo(rows: Sequence[Photo]) -> Photo:
+    row = max(standing(rows), key=lambda one: (not _is_first(one), not _is_first(one) and one.recorded_at, one.uuid))
+    answered = {name for one in rows for name in one.supersedes or ()}
+    return replace(row, is_private=any(one.is_private for one in rows if one.uuid not in answered))
+
+
+def _is_first(row: Photo) -> bool:
+    return row.uuid[14:15] == "5"  # where an id's text shows its version (RFC 9562, 4.1)
+
+
+def _superseded(rows: Iterable[Kind]) -> dict[str, tuple[str, ...]]:
+    """Return what each row stands in place of, by id; of rows that do not say it the one before by the clock."""
+    found: dict[str, tuple[str, ...]] = {}
+    before: tuple[str, ...] = ()
+    for row in sorted(rows, key=by_clock):
+        if row.supersedes is None:
+            found[id_of(row)] = before
+            before = (id_of(row),)
+        else:
+            found[id_of(row)] = row.supersedes
+    return found
