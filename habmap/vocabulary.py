@@ -44,7 +44,7 @@ STAGES: Final = (
     "keep", "other",
 )  # fmt: skip
 STAGE_WORDS: Final = {
-    "standing": "cedars standing", "part_cut": "part cut", "dead_standing": "dead, standing",
+    "standing": "cedars standing", "part_cut": "part killed", "dead_standing": "killed, left standing",
     "down": "cut, slash on ground", "piled": "piled", "burned": "burned over", "slash_gone": "slash gone",
     "kept_up": "kept up", "coming_back": "coming back", "keep": "left on purpose", "other": "not cedar ground",
 }  # fmt: skip
@@ -52,6 +52,16 @@ TREATED: Final = ("dead_standing", "down", "piled", "burned", "slash_gone", "kep
 REMAINING: Final = ("standing", "part_cut")
 #: Ground that counts as cedar ground, whatever became of it: the one denominator of every screen and any day.
 CEDAR_STAGES: Final = (*TREATED, *REMAINING, "keep")
+
+# --- cut cedar as it dries ----------------------------------------------------------------------------------
+#: What the needles on cut cedar say of it. Common practice, no source; Texas A&M AgriLife's rules of thumb for burning
+#: juniper class dead juniper with its needles as extremely volatile fuel.
+NEEDLE_WORDS: Final = {
+    "green": "not dry then, whatever the days say",
+    "red": "slash is at its flashiest while red needles hang",
+    "dropped": "less flashy, but heavier fuels are left, which burn longer",
+}
+NEEDLES: Final = tuple(NEEDLE_WORDS)
 
 # --- features -----------------------------------------------------------------------------------------------
 FEATURE_KINDS: Final = (
@@ -99,7 +109,7 @@ FIRE_CAUTION: Final = (
     "local law decide, on the day and on the ground."
 )
 SNAG_CAUTION: Final = (
-    "Dead standing cedars drop limbs without warning and torch readily: look up before you work under them."
+    "Cedars killed and left standing drop limbs without warning and torch readily: look up before you work under them."
 )
 STEEP_CAUTION: Final = (
     "The machine's manual and its operator decide what ground a machine may work; this figure only compares slope with "

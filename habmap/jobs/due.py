@@ -5,13 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
+from typing import Final
 
 from habmap.jobs.closed_days import closures, day_of_year
 from habmap.jobs.export_practices import export_practices
 from habmap.jobs.ground import Ground, GroundPiece, ground
 from habmap.jobs.ports import Store
+from habmap.jobs.said import has_snags
 from habmap.place.settings import Settings
-from habmap.vocabulary import FIRE_CAUTION
+from habmap.vocabulary import FIRE_CAUTION, SNAG_CAUTION
 from habmap.work.closures import with_closures
 from habmap.work.records import Entry
 from habmap.work.seasons import (
@@ -30,6 +32,13 @@ from habmap.work.seasons import (
 TRADE_OFFS = (
     "Upkeep every 3 to 5 years is the published range. Repeated spring fire can favour sumac; late-spring burns set "
     "fescue back and meet ground-nesting birds."
+)
+
+#: Said wherever slash is drying.
+DRYING_WORDS: Final = (
+    "The {first} to {last} days of drying are this property's own setting; the usual 30 to 60 are common practice and "
+    "have no source. Needles tell more than days: green is not dry, red is flashiest, dropped leaves heavier fuels. "
+    "Days in the window are no leave to burn."
 )
 
 
@@ -63,8 +72,18 @@ def due(store: Store, *, on: date) -> DueResult:
         items=items,
         next_30=len(coming_within(items, on=on, days=30)),
         next_90=len(coming_within(items, on=on, days=AHEAD_DAYS)),
-        cautions=(FIRE_CAUTION, TRADE_OFFS),
+        cautions=_cautions(state, items, settings),
     )
+
+
+def _cautions(state: Ground, items: Sequence[DueItem], settings: Settings) -> tuple[str, ...]:
+    found = [FIRE_CAUTION]
+    if has_snags(piece.state for piece in state.pieces):
+        found.append(SNAG_CAUTION)
+    if any(item.what == "drying" for item in items):
+        first, last = settings.seasons.drying_days
+        found.append(DRYING_WORDS.format(first=first, last=last))
+    return (*found, TRADE_OFFS)
 
 
 def upkeep_due(state: Ground, settings: Settings) -> dict[str, tuple[DueItem, ...]]:
@@ -90,20 +109,30 @@ def _dated(state: Ground) -> list[DatedGround]:
 
 def _dated_piece(piece: GroundPiece, cover: str, entries: Sequence[Entry]) -> DatedGround:
     now = piece.state
-    needles = [entry.look.needles for entry in entries if entry.look and entry.look.needles]
+    # What stood on slash that was cut before says nothing of what was cut after.
+    seen = [
+        (entry.date, entry.look.needles)
+        for entry in entries
+        if entry.look and entry.look.needles and (now.last_felled is None or entry.date >= now.last_felled)
+    ]
+    needles_seen, needles = seen[-1] if seen else (None, None)
     return DatedGround(
         unit_id=piece.unit_id,
         cover=cover,
         stage=piece.stage,
         acres=piece.acres,
-        since=now.since,
+        lying_frac=now.lying_frac,
+        piled_frac=now.piled_frac,
+        snag_frac=now.snag_frac,
         last_felled=now.last_felled,
+        last_piled=now.last_piled,
         last_fire=now.last_fire,
         last_pile_burn=max((entry.date for entry in entries if entry.practice == "pile_burn"), default=None),
         last_treated=now.last_treated,
         first_treated=now.first_treated,
         last_look=now.last_look,
-        needles=needles[-1] if needles else None,
+        needles=needles,
+        needles_seen=needles_seen,
     )
 
 
@@ -111,7 +140,8 @@ def _upkeep_rule(unit_id: str, settings: Settings) -> UpkeepRule:
     for rule in settings.burn_for:
         if unit_id in rule.units or not rule.units:
             window = (day_of_year(rule.from_), day_of_year(rule.to)) if rule.from_ and rule.to else None
-            return UpkeepRule(reason=rule.reason, years=rule.years or settings.seasons.upkeep_years, window=window)
+            years = rule.years or settings.seasons.upkeep_years
+            return UpkeepRule(reason=rule.reason, years=years, window=window, is_asked=True)
     return UpkeepRule(reason="upkeep", years=settings.seasons.upkeep_years)
 
 

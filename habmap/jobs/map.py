@@ -255,6 +255,8 @@ def _units(
                 stage_acres=asdict(figure.stage_acres),
                 treated_acres=figure.treated_acres,
                 remaining_acres=figure.remaining_acres,
+                slash_acres=figure.slash_acres,
+                snag_acres=figure.snag_acres,
                 order=number.get(unit.unit_id),
                 terrain=PageTerrain()
                 if slope is None
@@ -379,13 +381,12 @@ def _method(state: Ground, slopes: TerrainResult | None, relief: Relief | None) 
 
 
 def _cautions(state: Ground, account: AcresResult, slopes: TerrainResult | None, audience: Audience) -> tuple[str, ...]:
-    stages = account.totals.stage_acres
     cautions = []
     if account.totals.remaining_acres >= SPOKEN_ACRES:
         cautions.append(SAW_CAUTION)
     if account.totals.cedar_acres - account.totals.keep_acres >= SPOKEN_ACRES:
         cautions.append(FIRE_CAUTION)
-    if stages.dead_standing >= SPOKEN_ACRES:
+    if account.totals.snag_acres > 0:
         cautions.append(SNAG_CAUTION)
     if any(entry.practice == "spray" for entry in state.entries):
         cautions.append(LABEL_CAUTION)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass, fields, replace
 from typing import Final
 
@@ -13,15 +14,16 @@ from habmap.vocabulary import (
     FIRE_CAUTION,
     KILLING,
     LABEL_CAUTION,
+    NEEDLES,
     PRACTICES,
     SAW_CAUTION,
     SNAG_CAUTION,
 )
 from habmap.work.records import Entry, Look
+from habmap.work.stages import GroundState
 
 #: More person-hours than this on one line of the log are taken for a slip of the pen (a crew of 40 for a month).
 MAX_PERSON_HOURS: Final = 10_000.0
-NEEDLES: Final = ("green", "red", "dropped")
 #: A reported figure further from the ground than this share, and than two standard deviations, is asked about.
 REPORTED_TOLERANCE_FRAC: Final = 0.10
 
@@ -188,17 +190,22 @@ def parsed_sprouts(text: str) -> tuple[tuple[str, int], ...]:
     return tuple(found.items())
 
 
-def cautions_for(practice: str, said: Said | Entry) -> tuple[str, ...]:
-    """Return the cautions that belong to a line of the log."""
+def cautions_for(practice: str, said: Said | Entry, ground: Iterable[GroundState] = ()) -> tuple[str, ...]:
+    """Return the cautions that belong to work: its own, and those of the ground that it is done on."""
     is_treated = said.look is not None and said.look.stump_treated is True
     has_product = practice == "spray" or is_treated or said.product is not None
     rules = (
         (practice in _SAW_WORK, SAW_CAUTION),
         (practice in FIRE, FIRE_CAUTION),
-        (practice in _LEAVES_SNAGS, SNAG_CAUTION),
+        (practice in _LEAVES_SNAGS or has_snags(ground), SNAG_CAUTION),
         (has_product, LABEL_CAUTION),
     )
     return tuple(words for applies, words in rules if applies)
+
+
+def has_snags(ground: Iterable[GroundState]) -> bool:
+    """Tell whether cedars killed and left standing are still up anywhere on this ground, whatever its stage."""
+    return any(state.snag_frac > 0 for state in ground)
 
 
 def _in_range(value: float | None, where: str, low: float, high: float | None, *, is_open: bool = False) -> None:

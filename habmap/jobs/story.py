@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -162,6 +163,7 @@ def build_story(store: Store, *, now: datetime, today: date, audience: Audience,
         page = without_feature_names(page)
     spent = effort(store, on=on, today=today) if audience == "owner" else None
     due_on = on or today
+    waiting = {unit.unit_id for unit in page.units if unit.waits}
     items = [item for item in due(store, on=due_on).items if item.state != "done"]
     return Story(
         page=page,
@@ -173,7 +175,9 @@ def build_story(store: Store, *, now: datetime, today: date, audience: Audience,
         if spent
         else tuple(replace(season, person_hours=None, cost=None) for season in by_season.seasons),
         practices=tuple((line.practice, line.acres) for line in account.practices),
-        down_acres=sum(unit.stage_acres["down"] for unit in page.units if not unit.waits),
+        lying_acres=math.fsum(
+            piece.acres for piece in state.pieces if piece.state.lying_frac > 0 and piece.unit_id not in waiting
+        ),
         next_units=_next_units(store, state, page, spent, on=on),
         due=_due(items, audience),
         due_on=due_on,

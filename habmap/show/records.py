@@ -64,6 +64,8 @@ class PageUnit:
 
     A unit that is on hold or closed to cutting has no ``order``; ``waits`` says so in a word or two, ``waits_why`` with
     all that its audience may read.
+    ``slash_acres`` and ``snag_acres`` are ground with felled cedar not yet gone, and with cedar killed and left
+    standing, whatever the stage.
     """
 
     unit_id: str
@@ -76,6 +78,8 @@ class PageUnit:
     stage_acres: Mapping[str, float]
     treated_acres: float
     remaining_acres: float
+    slash_acres: float
+    snag_acres: float
     order: int | None = None
     waits: str = ""
     waits_why: str = ""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Sequence
 from datetime import date
@@ -97,7 +98,25 @@ def also(page: Page) -> str:
         parts.append(f"On {tenths(page.coming_back_acres)} of the treated acres cedar is coming back.")
     if page.keep_acres >= SPOKEN_ACRES:
         parts.append(f"{tenths(page.keep_acres)} of the cedar acres are left on purpose.")
+    parts += beside_stages(page.units)
     return " ".join(parts)
+
+
+def beside_stages(units: Sequence[PageUnit]) -> list[str]:
+    """Return where felled cedar lies and killed cedar stands as sentences, where the stages alone don't tell it."""
+    found = []
+    for size, stages, words in (
+        (math.fsum(unit.slash_acres for unit in units), ("down", "piled"), "Felled cedar is on {} acres in all."),
+        (
+            math.fsum(unit.snag_acres for unit in units),
+            ("dead_standing",),
+            "Cedars killed and left standing are on {}.",
+        ),
+    ):
+        told = math.fsum(unit.stage_acres.get(stage, 0.0) for unit in units for stage in stages)
+        if tenths(size) != tenths(told) and abs(size - told) >= SPOKEN_ACRES:
+            found.append(words.format(tenths(size)))
+    return found
 
 
 def unit_title(unit: PageUnit) -> str:
@@ -135,9 +154,10 @@ def stage_sentence(unit: PageUnit) -> str:
     if not spoken:
         return f"{tenths(unit.acres)} acres."
     if len(spoken) == 1 and unit.stage_acres.get("other", 0.0) >= SPOKEN_ACRES:
-        return f"{unit.cover.capitalize()}, {tenths(unit.acres)} acres; not counted as cedar ground."
+        text = f"{unit.cover.capitalize()}, {tenths(unit.acres)} acres; not counted as cedar ground."
+        return " ".join([text, *beside_stages([unit])])
     text = ", ".join(spoken)
-    return f"{text[0].upper()}{text[1:]} acres."
+    return " ".join([f"{text[0].upper()}{text[1:]} acres.", *beside_stages([unit])])
 
 
 def terrain_sentence(terrain: PageTerrain) -> str:

@@ -88,8 +88,8 @@ def _is_of(ban: Ban, unit_id: str) -> bool:
 
 #: Things that the ground asks for with fire in them.
 _BY_FIRE: Final[frozenset[What]] = frozenset({"drying", "piles"})
-#: Things that must be done whatever is on hold (fire can wake in a pile for days), and the calendar's own.
-_ALWAYS: Final[frozenset[What]] = frozenset({"hand_check", "hold", "no_cut", "no_burn"})
+#: Things that must be done whatever is on hold (fire can wake in a pile or a dead tree for days), and the calendar's own.
+_ALWAYS: Final[frozenset[What]] = frozenset({"hand_check", "snag_check", "hold", "no_cut", "no_burn"})
 
 
 def with_closures(items: Iterable[DueItem], closures: Closures, *, on: date) -> tuple[DueItem, ...]:

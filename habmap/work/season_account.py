@@ -28,7 +28,7 @@ class Change:
     treated_acres
         Ground that came to be treated at least once.
     remaining_acres
-        Ground that came to be standing or part cut; mostly negative.
+        Ground that came to be standing or part killed; mostly negative.
     """
 
     day: date
@@ -58,7 +58,7 @@ class Season:
     treated_acres
         Ground treated in it for the first time [acre]: the cumulative figure less that of the season before.
     cumulative_treated_acres, remaining_acres
-        Ground treated at least once, and ground standing or part cut, at its end [acre].
+        Ground treated at least once, and ground standing or part killed, at its end [acre].
     person_hours, cost
         Sums of the lines that say them; ``None`` where none does.
     """

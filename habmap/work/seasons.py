@@ -8,11 +8,12 @@ from datetime import date
 from typing import Final, Literal
 
 from habmap.measures import days_after
-from habmap.vocabulary import OPEN_COVERS
+from habmap.vocabulary import NEEDLE_WORDS, OPEN_COVERS
 
-What = Literal["drying", "piles", "hand_check", "upkeep", "look", "hold", "no_cut", "no_burn", "contract"]
+What = Literal["drying", "piles", "hand_check", "snag_check", "upkeep", "look", "hold", "no_cut", "no_burn", "contract"]
 
-#: Burned piles are felt over by hand on these days after the fire (common practice, no source), and before windy days.
+#: Burned piles are felt over by hand, and dead trees in a burn looked at, on these days after the fire (common
+#: practice, no source), and before windy days.
 HAND_CHECK_DAYS: Final = (1, 3, 7)
 #: A look at the end of the growing season: first and last day (month, day). Common practice, no source.
 LOOK_WINDOW: Final = ((9, 1), (10, 31))
@@ -25,36 +26,48 @@ UPKEEP_STAGES: Final = frozenset({"burned", "slash_gone", "kept_up"})
 
 WHAT_WORDS: Final[dict[What, str]] = {
     "drying": "slash drying", "piles": "piles standing", "hand_check": "feel burned piles over by hand",
-    "upkeep": "upkeep", "look": "a look", "hold": "hold", "no_cut": "no cutting", "no_burn": "no burning",
-    "contract": "contract item",
+    "snag_check": "look at dead standing trees after a fire", "upkeep": "upkeep", "look": "a look", "hold": "hold",
+    "no_cut": "no cutting", "no_burn": "no burning", "contract": "contract item",
 }  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DatedGround:
-    """One piece of ground with the dates that matter; ``None`` = never."""
+    """One piece of ground with the dates that matter; ``None`` = never.
+
+    Shares are of the cedars that once stood there, 0–1: lying felled, in piles, standing dead. ``needles`` is what the
+    last checkup since the last felling saw, on ``needles_seen``.
+    """
 
     unit_id: str
     cover: str
     stage: str
     acres: float
-    since: date | None = None
+    lying_frac: float = 0.0
+    piled_frac: float = 0.0
+    snag_frac: float = 0.0
     last_felled: date | None = None
+    last_piled: date | None = None
     last_fire: date | None = None
     last_pile_burn: date | None = None
     last_treated: date | None = None
     first_treated: date | None = None
     last_look: date | None = None
     needles: str | None = None
+    needles_seen: date | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class UpkeepRule:
-    """Why a unit is burned again, how often and between which days of the year (month, day)."""
+    """Why a unit is burned again, how often and between which days of the year (month, day).
+
+    ``is_asked``: the place's settings name it, so that ground which never burned is due too.
+    """
 
     reason: str
     years: float
     window: tuple[tuple[int, int], tuple[int, int]] | None = None
+    is_asked: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -177,6 +190,7 @@ def ground_due(
         for item in (
             *_drying(piece, on, drying_days),
             *_piles(piece, on),
+            *_after_fire(piece, on),
             *_upkeep(piece, on, upkeep[piece.unit_id]),
             *_look(piece, on),
         ):
@@ -235,34 +249,42 @@ def sort_items(items: Iterable[DueItem]) -> tuple[DueItem, ...]:
 
 
 def _drying(piece: DatedGround, on: date, drying_days: tuple[int, int]) -> Iterable[DueItem]:
-    if piece.stage != "down" or piece.last_felled is None:
+    if piece.lying_frac <= 0 or piece.last_felled is None:
         return
-    days = (on - piece.last_felled).days
     first, last = (days_after(piece.last_felled, n) for n in drying_days)
-    if on < first:
-        state, words = "drying", f"cut {days} days ago"
-    elif on <= last:
-        state, words = "in the window", f"cut {days} days ago"
-    else:
-        state, words = (
-            "past the window",
-            f"cut {days} days ago: drier and flashier than within the window; ask the burn boss",
-        )
-    if piece.needles:
-        words += f"; needles {piece.needles} at the last look"
+    is_green = piece.needles == "green" and piece.needles_seen is not None and piece.needles_seen >= first
+    state = "drying" if on < first or is_green else "in the window" if on <= last else "past the window"
+    words = f"cut {(on - piece.last_felled).days} days ago"
+    if piece.needles is not None:
+        seen = "" if piece.needles_seen is None else f" on {piece.needles_seen}"
+        words += f"; needles {piece.needles}{seen}: {NEEDLE_WORDS[piece.needles]}"
+    elif on >= first:
+        words += "; no checkup since says whether its needles are green, red or dropped"
+    if state == "past the window":
+        words += "; ask the burn boss"
     yield _item(piece.unit_id, "drying", state, words, since=piece.last_felled, first=first, last=last)
 
 
 def _piles(piece: DatedGround, on: date) -> Iterable[DueItem]:
-    if piece.stage == "piled":
-        yield _item(piece.unit_id, "piles", "open", "piles not burned yet", since=piece.since)
-    if piece.last_pile_burn is not None and on <= days_after(piece.last_pile_burn, HAND_CHECK_DAYS[-1]):
+    if piece.piled_frac > 0 or piece.stage == "piled":
+        yield _item(piece.unit_id, "piles", "open", "piles not burned yet", since=piece.last_piled)
+
+
+def _after_fire(piece: DatedGround, on: date) -> Iterable[DueItem]:
+    """Yield the days on which burned piles, and dead trees that a fire went through, are looked at again."""
+    checks: list[tuple[What, date, str]] = []
+    if piece.last_pile_burn is not None:
+        checks.append(("hand_check", piece.last_pile_burn, "the piles were burned"))
+    if piece.last_fire is not None and piece.snag_frac > 0:
+        after = "a fire among standing dead cedars, which smolder, throw embers and fall: look from beyond their reach"
+        checks.append(("snag_check", piece.last_fire, after))
+    for what, fire, after in checks:
         for n in HAND_CHECK_DAYS:
-            day = days_after(piece.last_pile_burn, n)
+            day = days_after(fire, n)
             if day >= on:
-                words = f"day {n} after the piles were burned; also before any windy day"
+                words = f"day {n} after {after}; also before any windy day"
                 state = "due" if day == on else "coming"
-                yield _item(piece.unit_id, "hand_check", state, words, since=piece.last_pile_burn, first=day, last=day)
+                yield _item(piece.unit_id, what, state, words, since=fire, first=day, last=day)
 
 
 def _upkeep(piece: DatedGround, on: date, rule: UpkeepRule) -> Iterable[DueItem]:
@@ -272,28 +294,40 @@ def _upkeep(piece: DatedGround, on: date, rule: UpkeepRule) -> Iterable[DueItem]
         return
     last = max((day for day in (piece.last_fire, piece.last_treated) if day), default=None)
     is_open_ground = piece.stage == "other" and piece.cover in OPEN_COVERS
-    if last is None or not (piece.stage in UPKEEP_STAGES or is_open_ground):
+    are_skeletons = piece.stage == "dead_standing" and piece.last_fire is not None
+    if not (piece.stage in UPKEEP_STAGES or is_open_ground or are_skeletons):
         return
-    first = days_after(last, round(365.25 * rule.years))
-    until = None
+    words = f"for {rule.reason}, every {rule.years:g} years"
+    if last is None:
+        if rule.is_asked:
+            first, until = (None, None) if rule.window is None else _span(rule.window, on)
+            state = "due" if first is None or first <= on else "coming"
+            words += "; no burn or mowing of it is logged"
+            yield _item(piece.unit_id, "upkeep", state, words, first=first, last=until)
+        return
+    first, until = days_after(last, round(365.25 * rule.years)), None
     if rule.window is not None:
-        first, until = _in_window(first, rule.window)
+        opens, until = _span(rule.window, first)
+        first = max(opens, first)
     if first <= days_after(on, AHEAD_DAYS):
-        words = f"for {rule.reason}, every {rule.years:g} years"
         yield _item(
             piece.unit_id, "upkeep", "due" if first <= on else "coming", words, since=last, first=first, last=until
         )
 
 
 def _look(piece: DatedGround, on: date) -> Iterable[DueItem]:
-    if piece.first_treated is None or piece.stage in ("other", "keep"):
+    is_treated_ground = piece.first_treated is not None and piece.stage not in ("other", "keep")
+    treated = piece.last_treated or piece.first_treated
+    if treated is None or not (is_treated_ground or piece.snag_frac > 0):
         return
-    treated = since = piece.last_treated or piece.first_treated
+    since = treated
     year = treated.year if (treated.month, treated.day) <= FIRST_SEASON_UNTIL else treated.year + 1
     words = "end of the first growing season since the work"
     if piece.last_look is not None and piece.last_look >= treated:
         year, words = max(year, piece.last_look.year + 1), "a year since the last look"
         since = piece.last_look
+    if piece.snag_frac > 0:
+        words += "; cedars were killed and left standing: which are dead, and what hangs loose"
     first, last = _day(year, LOOK_WINDOW[0]), _day(year, LOOK_WINDOW[1])
     if first <= days_after(on, AHEAD_DAYS):
         state = "coming" if on < first else "due" if on <= last else "overdue"
@@ -319,11 +353,9 @@ def _contract(line: ContractDate, on: date) -> DueItem:
     return replace(item, acres=left)
 
 
-def _in_window(earliest: date, window: tuple[tuple[int, int], tuple[int, int]]) -> tuple[date, date]:
-    """Return the first span of days of the year, from ``earliest`` on, that a rule allows; begun spans count."""
-    rule = YearlyBan(what="no_burn", reason="", first=window[0], last=window[1])
-    first, last = rule.next_span(earliest)
-    return max(first, earliest), last
+def _span(window: tuple[tuple[int, int], tuple[int, int]], on: date) -> tuple[date, date]:
+    """Return the span of days of the year that a day lies in, or the next one after it."""
+    return YearlyBan(what="no_burn", reason="", first=window[0], last=window[1]).next_span(on)
 
 
 def _item(

@@ -54,28 +54,31 @@ STAGE_TABLE: Final[dict[str, dict[str, str]]] = {
     }.items()
 }  # fmt: skip
 
+#: Places that a killed cedar can be in: lying where it fell, lying there after a fire, in a pile, standing dead.
+_PLACES: Final = ("lying", "charred", "piled", "snag")
 #: What a practice does to the cedars that once stood on a piece, whatever its stage: where those go that it kills, and
-#: what becomes of those that lie felled, lie in piles, and stand dead. A practice not listed changes none of them.
-#: ``lying``, ``piled``, ``snag``, ``gone``: they go there. ``.``: they stay as they are.
+#: what becomes of those in each place. A practice not listed changes none of them.
+#: A place's name, or ``gone``: they go there. ``.``: they stay as they are.
 #: ``target``: gone once the killed share has reached the target, as stage slash_gone has it: such mulching shreds it.
 #: ``dead``: into the piles where the target is reached and nothing was ever felled: only they can have been piled.
 #: ``logged``: they stay where piles are logged, since they were felled after the piling; where none are, the slash that
 #: lay there was piled without a line of its own, and is gone.
 #: Slash in piles is on the ground until it is burned or hauled. A fire takes all slash of its patch, whatever share of
-#: the ground it blackened, and leaves what stands dead standing. Cedars that came up after the work are in no share.
+#: the ground it blackened, and leaves what stands dead standing; what it charred counts as gone unless it is piled
+#: afterwards. Cedars that came up after the work are in no share.
 SHARE_TABLE: Final[dict[str, dict[str, str]]] = {
-    practice: dict(zip(("killed", "lying", "piled", "snag"), cells.split(), strict=True))
+    practice: dict(zip(("killed", *_PLACES), cells.split(), strict=True))
     for practice, cells in {
-        #             killed lying  piled  snag
-        "cut":       "lying  .      .      .",
-        "mulch":     "gone   target target .",
-        "pull":      "lying  .      .      .",
-        "girdle":    "snag   .      .      .",
-        "spray":     "snag   .      .      .",
-        "pile":      ".      piled  .      dead",
-        "haul":      ".      gone   gone   .",
-        "burn":      "snag   gone   gone   .",
-        "pile_burn": ".      logged gone   .",
+        #             killed lying   charred piled  snag
+        "cut":       "lying  .       .       .      .",
+        "mulch":     "gone   target  target  target .",
+        "pull":      "lying  .       .       .      .",
+        "girdle":    "snag   .       .       .      .",
+        "spray":     "snag   .       .       .      .",
+        "pile":      ".      piled   piled   .      dead",
+        "haul":      ".      gone    gone    gone   .",
+        "burn":      "snag   charred .       gone   .",
+        "pile_burn": ".      logged  gone    gone   .",
     }.items()
 }  # fmt: skip
 
@@ -105,6 +108,8 @@ class GroundState:
         Share that the work killed.
     lying_frac, piled_frac
         Shares felled and not yet gone: those lying where they fell, and those in piles.
+    charred_frac
+        Share felled that a fire went over where it lay: gone, unless it is piled afterwards.
     snag_frac
         Share killed standing and not yet gone.
     felled_ever
@@ -127,6 +132,7 @@ class GroundState:
     since: date | None = None
     killed_frac: float = 0.0
     lying_frac: float = 0.0
+    charred_frac: float = 0.0
     piled_frac: float = 0.0
     snag_frac: float = 0.0
     felled_ever: bool = False
@@ -261,15 +267,11 @@ def _with_shares(state: GroundState, killed: _Killed, entry: Entry, limits: _Lim
     row = SHARE_TABLE.get(entry.practice)
     if row is None:
         return state
-    before = {
-        "killed": killed.frac - state.killed_frac,
-        "lying": state.lying_frac,
-        "piled": state.piled_frac,
-        "snag": state.snag_frac,
-    }
-    after = dict.fromkeys(("lying", "piled", "snag", "gone"), 0.0)
-    for what, frac in before.items():
-        cell = row[what]
+    before = {place: getattr(state, f"{place}_frac") for place in _PLACES}
+    before["killed"] = killed.frac - state.killed_frac
+    after = dict.fromkeys((*_PLACES, "gone"), 0.0)
+    for place, frac in before.items():
+        cell = row[place]
         if cell == "target":
             cell = "gone" if _reached(killed, limits) else "."
         elif cell == "dead":
@@ -277,8 +279,14 @@ def _with_shares(state: GroundState, killed: _Killed, entry: Entry, limits: _Lim
         elif cell == "logged":
             cell = "." if state.piled_frac > 0 else "gone"
         if frac > 0:
-            after[what if cell == "." else cell] += frac
-    return replace(state, lying_frac=after["lying"], piled_frac=after["piled"], snag_frac=after["snag"])
+            after[place if cell == "." else cell] += frac
+    return replace(
+        state,
+        lying_frac=after["lying"],
+        charred_frac=after["charred"],
+        piled_frac=after["piled"],
+        snag_frac=after["snag"],
+    )
 
 
 def _reached(killed: _Killed, limits: _Limits) -> bool:

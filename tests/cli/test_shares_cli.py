@@ -85,3 +85,46 @@ def test_walked_acres_have_their_deviation_beside_them(run_habmap: Callable[...,
     out = run_habmap("acres", place=place).out
     header, row = (next(line for line in out.splitlines() if line.startswith(start)) for start in ("unit", "W"))
     assert "± acres" in header and "0.12" in row.split()
+
+
+def test_slash_dries_and_snags_are_named_whatever_the_stage(run_habmap: Callable[..., Any], place: Path) -> None:
+    due = run_habmap("due", "--on", "2025-02-12", "--json", place=place).json
+    drying = {item["unit_id"]: item for item in due["items"] if item["what"] == "drying"}
+    assert set(drying) == {"S1", "S2", "G1"}
+    assert drying["S1"]["acres"] == pytest.approx(ACRES, rel=1e-5)
+    assert (drying["S1"]["state"], drying["S2"]["since_date"]) == ("in the window", "2025-02-10")
+    assert {item["unit_id"] for item in due["items"] if item["what"] == "piles"} == {"S5"}
+    assert any("drop limbs without warning" in words for words in due["cautions"])
+    assert any("30 to 60 are common practice and have no source" in words for words in due["cautions"])
+
+
+def test_the_page_names_snags_whatever_the_stage(run_habmap: Callable[..., Any], tmp_path: Path) -> None:
+    log = "a,2025-01-10,girdle,S1,50,,\nb,2025-02-10,cut,S1,80,,\n"
+    place = make_place(run_habmap, tmp_path / "snags", [("S1", square(1), {})], entries=log)
+    assert run_habmap("map", place=place).code == 0
+    page = (place / "out" / "map.html").read_text(encoding="utf-8")
+    assert "drop limbs without warning" in page
+
+
+def test_grass_that_the_settings_want_burned_is_due(run_habmap: Callable[..., Any], tmp_path: Path) -> None:
+    ask = '[[burn_for]]\nreason = "grass"\nunits = ["G1"]\nyears = 3\n'
+    units = [("G1", square(1), {"cover": "grass"}), ("G2", square(2), {"cover": "grass"})]
+    place = make_place(run_habmap, tmp_path / "grass", units, settings=ask)
+    due = run_habmap("due", "--on", "2025-02-12", "--json", place=place).json
+    assert [(item["unit_id"], item["what"], item["state"]) for item in due["items"]] == [("G1", "upkeep", "due")]
+
+
+def test_needles_seen_before_the_last_cut_say_nothing_of_it(run_habmap: Callable[..., Any], tmp_path: Path) -> None:
+    log = "a,2025-01-10,cut,S1,50,,\n"
+    place = make_place(run_habmap, tmp_path / "needles", [("S1", square(1), {})], entries=log)
+    seen = ("--needles", "red", "--date", "2025-03-01", "--unit", "S1", "--all")
+    assert run_habmap("log", "look", *seen, place=place).code == 0
+
+    def words(on: str) -> str:
+        items = run_habmap("due", "--on", on, "--json", place=place).json["items"]
+        return next(str(item["words"]) for item in items if item["what"] == "drying")
+
+    assert "needles red on 2025-03-01: slash is at its flashiest" in words("2025-03-02")
+    cut = ("--killed-pct", "50", "--date", "2025-03-10", "--unit", "S1", "--all")
+    assert run_habmap("log", "cut", *cut, place=place).code == 0
+    assert "needles red" not in words("2025-03-11")

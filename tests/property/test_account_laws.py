@@ -81,7 +81,7 @@ def test_more_work_never_lowers_treated_acres(log: list[Entry], more: Entry) -> 
 @given(st.lists(entries(), max_size=12))
 def test_shares_felled_and_left_standing_are_parts_of_the_share_killed(log: list[Entry]) -> None:
     state = ground_state(log, target_frac=0.8, leave_stems_per_acre=25)
-    shares = (state.lying_frac, state.piled_frac, state.snag_frac)
+    shares = (state.lying_frac, state.charred_frac, state.piled_frac, state.snag_frac)
     assert all(0 <= share <= 1 for share in shares)
     assert sum(shares) <= state.killed_frac + 1e-12
     assert (state.brought_to_target is not None) == (state.killed_frac >= 0.8 - 1e-9)

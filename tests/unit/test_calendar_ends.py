@@ -23,8 +23,9 @@ def test_days_after_stays_on_the_calendar() -> None:
 @pytest.mark.parametrize("stage", ["down", "piled", "slash_gone", "coming_back", "kept_up"])
 def test_what_is_due_is_known_at_either_end(on: date, worked: date, stage: str) -> None:
     piece = DatedGround(
-        unit_id="C1", cover="cedar", stage=stage, acres=2.0, since=worked, last_felled=worked, last_fire=worked,
-        last_pile_burn=worked, last_treated=worked, first_treated=worked, last_look=worked,
+        unit_id="C1", cover="cedar", stage=stage, acres=2.0, lying_frac=0.5, piled_frac=0.1, snag_frac=0.1,
+        last_felled=worked, last_piled=worked, last_fire=worked, last_pile_burn=worked, last_treated=worked,
+        first_treated=worked, last_look=worked,
     )  # fmt: skip
     rule = UpkeepRule(reason="upkeep", years=200, window=((11, 1), (2, 28)))
     items = ground_due([piece], on=on, drying_days=(30, 60), upkeep={"C1": rule})

@@ -33,7 +33,7 @@ from habmap.show.records import (
     PrivateOnPublicPageError,
 )
 from habmap.show.relief import draw_relief
-from habmap.show.words import headline, stage_sentence, terrain_sentence, unbroken, work_sentence
+from habmap.show.words import also, headline, stage_sentence, terrain_sentence, unbroken, work_sentence
 from habmap.vocabulary import STAGES
 from habmap.work.closures import Closure
 from habmap.work.priority import PARTS, Candidate, DenseLimits, rank_units
@@ -47,6 +47,7 @@ def unit(unit_id: str = "A", name: str = "South bench", **given: Any) -> PageUni
     fields: dict[str, Any] = {
         "unit_id": unit_id, "name": name, "cover": "cedar", "geometry": shape, "label_lonlat": (-96.32, 37.061),
         "acres": 7.7, "acres_sd": None, "stage_acres": stage_acres, "treated_acres": 1.26, "remaining_acres": 6.44,
+        "slash_acres": 1.26, "snag_acres": 0.0,
         "order": 1, "reasons": ("cedar", "faces south"),
     }  # fmt: skip
     return PageUnit(**fields | given)
@@ -105,6 +106,13 @@ def test_headline_says_treated_remaining_and_next() -> None:
 
 def test_sentences_tell_stage_terrain_and_work() -> None:
     assert stage_sentence(unit()) == "Cedars standing 6.4, cut, slash on ground 1.3 acres."
+    part = dict.fromkeys(STAGES, 0.0) | {"standing": 5.0, "part_cut": 2.7}
+    assert stage_sentence(unit(stage_acres=part, slash_acres=2.7, snag_acres=1.1)) == (
+        "Cedars standing 5.0, part killed 2.7 acres. Felled cedar is on 2.7 acres in all. "
+        "Cedars killed and left standing are on 1.1."
+    )
+    assert "Felled cedar is on 1.2 acres in all." in also(page(units=(unit(stage_acres=part, slash_acres=1.2),)))
+    assert also(page()) == ""
     assert "not known" in terrain_sentence(PageTerrain())
     told = terrain_sentence(
         PageTerrain(slope_mean_deg=8.0, slope_mean_pct=14.1, aspect_mean_deg=202.5, facing="S", hand_only_pct=12.0)

@@ -21,6 +21,8 @@ def unit(unit_id: str, x: float, y: float, standing: float, *, order: int | None
         label_lonlat=(x + 0.0005, y + 0.0005),
         acres=standing + down,
         acres_sd=None,
+        slash_acres=0.0,
+        snag_acres=0.0,
         stage_acres=dict.fromkeys(STAGES, 0.0) | {"standing": standing, "down": down},
         treated_acres=down,
         remaining_acres=standing,

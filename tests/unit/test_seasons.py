@@ -26,7 +26,7 @@ DOWN = DatedGround(
     cover="cedar",
     stage="down",
     acres=1.5,
-    since=CUT,
+    lying_frac=0.9,
     last_felled=CUT,
     last_treated=CUT,
     first_treated=CUT,
@@ -46,6 +46,38 @@ def test_drying_counts_days_from_the_last_felled(days: int, state: str) -> None:
     (item,) = of_kind([DOWN], "drying", CUT + timedelta(days=days))
     assert item.state == state
     assert (item.since_date, item.from_date, item.to_date) == (CUT, date(2026, 1, 31), date(2026, 3, 2))
+
+
+@pytest.mark.parametrize(
+    "stage", ["part_cut", "dead_standing", "burned", "slash_gone", "kept_up", "coming_back", "other"]
+)
+def test_what_lies_felled_dries_whatever_the_stage(stage: str) -> None:
+    (item,) = of_kind([replace(DOWN, stage=stage, lying_frac=0.01)], "drying", CUT + timedelta(days=35))
+    assert item.state == "in the window"
+    assert of_kind([replace(DOWN, stage=stage, lying_frac=0.0, piled_frac=0.5)], "drying", CUT) == []
+
+
+def test_piles_stand_whatever_the_stage() -> None:
+    (item,) = of_kind([replace(DOWN, stage="part_cut", piled_frac=0.3, last_piled=CUT)], "piles", CUT)
+    assert item.since_date == CUT
+    assert of_kind([DOWN], "piles", CUT) == []
+
+
+def test_needles_move_the_words_and_green_holds_the_window_back() -> None:
+    def told(days: int, needles: str | None, seen: int | None) -> DueItem:
+        seen_on = None if seen is None else CUT + timedelta(days=seen)
+        piece = replace(DOWN, needles=needles, needles_seen=seen_on)
+        return of_kind([piece], "drying", CUT + timedelta(days=days))[0]
+
+    assert "not dry then" in told(40, "green", 35).words
+    assert [told(days, "green", 35).state for days in (40, 90)] == ["drying", "drying"]
+    assert told(40, "green", 10).state == "in the window"  # it was green before any window, as slash is
+    assert "flashiest while red needles hang" in told(40, "red", 38).words
+    assert "heavier fuels" in told(767, "dropped", 700).words
+    assert "flash" not in told(767, None, None).words
+    assert "no checkup since says" in told(767, None, None).words
+    assert told(767, "red", 700).state == "past the window" and "ask the burn boss" in told(767, "red", 700).words
+    assert told(3, None, None).words == "cut 3 days ago"
 
 
 def test_pieces_of_one_unit_with_one_date_are_one_line() -> None:
@@ -71,6 +103,33 @@ def test_upkeep_falls_due_by_years_and_waits_for_its_days_of_the_year() -> None:
     assert of_kind([kept], "upkeep", date(2025, 10, 1)) == []
 
 
+def test_skeletons_after_a_killing_fire_are_kept_up_and_looked_at() -> None:
+    fire = date(2022, 3, 1)
+    dead = DatedGround(
+        unit_id="C1", cover="cedar", stage="dead_standing", acres=2.0, snag_frac=0.9, last_fire=fire, last_treated=fire,
+        first_treated=fire,
+    )  # fmt: skip
+    assert of_kind([dead], "upkeep", date(2026, 3, 2))[0].state == "due"
+    checks = of_kind([dead], "snag_check", date(2022, 3, 2))
+    assert [(item.from_date, item.state) for item in checks] == [
+        (date(2022, 3, 2), "due"), (date(2022, 3, 4), "coming"), (date(2022, 3, 8), "coming"),
+    ]  # fmt: skip
+    assert all("throw embers" in item.words for item in checks)
+    assert of_kind([dead], "snag_check", date(2022, 3, 9)) == []
+    assert of_kind([replace(dead, snag_frac=0.0)], "snag_check", date(2022, 3, 2)) == []
+    girdled = replace(dead, last_fire=None)
+    assert of_kind([girdled], "upkeep", date(2026, 3, 2)) == []
+
+
+def test_trees_left_dead_on_ground_below_its_target_are_looked_at_too() -> None:
+    part = DatedGround(
+        unit_id="C1", cover="cedar", stage="standing", acres=2.0, snag_frac=0.4, last_fire=CUT, last_treated=CUT
+    )
+    (item,) = of_kind([part], "look", date(2026, 9, 1))
+    assert item.state == "due" and "killed and left standing" in item.words
+    assert of_kind([replace(part, snag_frac=0.0)], "look", date(2026, 9, 1)) == []
+
+
 def test_ground_coming_back_is_due_at_once() -> None:
     (item,) = of_kind([replace(DOWN, stage="coming_back", last_look=date(2026, 6, 1))], "upkeep", date(2026, 6, 2))
     assert item.state == "due"
@@ -81,6 +140,19 @@ def test_burned_grass_is_kept_up_and_grass_never_burned_asks_for_nothing() -> No
     assert of_kind([grass], "upkeep", date(2030, 1, 1)) == []
     fired = replace(grass, last_fire=date(2025, 4, 1), last_treated=date(2025, 4, 1))
     assert of_kind([fired], "upkeep", date(2029, 4, 2))[0].state == "due"
+
+
+def test_grass_that_never_burned_is_due_where_the_settings_ask_for_its_burn() -> None:
+    grass = DatedGround(unit_id="C1", cover="grass", stage="other", acres=9.0)
+    asked = {"C1": UpkeepRule(reason="grass", years=3, is_asked=True)}
+    (item,) = of_kind([grass], "upkeep", date(2030, 1, 1), asked)
+    assert (item.state, item.acres, item.since_date, item.from_date) == ("due", 9.0, None, None)
+    assert "for grass, every 3 years" in item.words and "no burn or mowing of it is logged" in item.words
+    in_spring = {"C1": UpkeepRule(reason="fescue", years=3, window=((3, 20), (4, 14)), is_asked=True)}
+    for on, state, year in ((date(2030, 3, 25), "due", 2030), (date(2030, 4, 15), "coming", 2031)):
+        (item,) = of_kind([grass], "upkeep", on, in_spring)
+        assert (item.state, item.from_date, item.to_date) == (state, date(year, 3, 20), date(year, 4, 14))
+    assert of_kind([replace(grass, stage="standing", cover="cedar")], "upkeep", date(2030, 1, 1), asked) == []
 
 
 @pytest.mark.parametrize(
@@ -146,7 +218,11 @@ def test_contract_items_by_date_and_acres(applied: float, on: date, state: str) 
 
 
 def test_no_line_ever_says_ready() -> None:
-    every = [replace(DOWN, stage=stage, last_pile_burn=CUT) for stage in ("down", "piled", "burned", "coming_back")]
+    every = [
+        replace(DOWN, stage=stage, last_pile_burn=CUT, last_fire=CUT, snag_frac=0.1, needles=needles, needles_seen=CUT)
+        for stage in ("down", "piled", "burned", "coming_back")
+        for needles in (None, "green", "red", "dropped")
+    ]
     for days in range(0, 2000, 13):
         for item in ground_due(every, on=CUT + timedelta(days=days), drying_days=(30, 60), upkeep=RULE):
             assert "ready" not in f"{item.state} {item.words}".lower()

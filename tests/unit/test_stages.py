@@ -214,6 +214,8 @@ SHARES: list[tuple[str, list[tuple[str, float | None]], tuple[float, float, floa
     ("piling dead standing ground brings it down", [("girdle", 90), ("pile", None)], (0, 0.9, 0)),
     ("piling skeletons after a fire", [("girdle", 90), ("burn", None), ("pile", None)], (0, 0.9, 0)),
     ("piling slash among snags", [("girdle", 50), ("cut", 80), ("pile", None)], (0, 0.4, 0.5)),
+    ("piling what a fire left", [("cut", 60), ("burn", None), ("pile", None)], (0, 0.6, 0)),
+    ("hauling what a fire left", [("cut", 60), ("burn", None), ("haul", None), ("pile", None)], (0, 0, 0)),
     ("piles burned without a line for piling", [("cut", 90), ("pile_burn", None)], (0, 0, 0)),
     ("piles burned, a later cut lies", [("cut", 60), ("pile", None), ("cut", 50), ("pile_burn", None)], (0.2, 0, 0)),
     ("hauling takes all that was felled", [("cut", 60), ("pile", None), ("cut", 50), ("haul", None)], (0, 0, 0)),

@@ -17,12 +17,12 @@ from habmap.jobs.add.position import known_units_words
 from habmap.jobs.add.rows import Rows
 from habmap.jobs.burn.columns import burn_of_cells
 from habmap.jobs.ports import Store
-from habmap.jobs.said import MAX_PERSON_HOURS, NEEDLES, look_of
+from habmap.jobs.said import MAX_PERSON_HOURS, look_of
 from habmap.place.cells import Cells
 from habmap.place.shapes import as_ground, as_valid, lonlat_shape, multipolygon
 from habmap.place.tables import TableRow
 from habmap.place.userfiles import printable
-from habmap.vocabulary import DEFAULT_KILLED_PCT, KILLING, PRACTICES
+from habmap.vocabulary import DEFAULT_KILLED_PCT, KILLING, NEEDLES, PRACTICES
 from habmap.work.records import BurnRecord, Entry, Look, Unit
 
 ENTRY_FIELDS: Final = (

@@ -94,7 +94,7 @@ class Story:
         Cedar ground before any work [acre].
     practices
         Practice and the ground it covered, each acre once [acre].
-    down_acres
+    lying_acres
         Ground that lies cut with its slash and is neither on hold nor closed to cutting [acre].
     next_units
         In the order of work, without those on hold or closed to cutting.
@@ -113,7 +113,7 @@ class Story:
     start_acres: float
     seasons: tuple[Season, ...]
     practices: tuple[tuple[str, float], ...]
-    down_acres: float
+    lying_acres: float
     next_units: tuple[StoryUnit, ...]
     due: tuple[StoryDue, ...]
     due_on: date

@@ -236,8 +236,8 @@ def asked(story: Story) -> list[str]:
             f"Cutting on {first.said}: {words.tenths(first.remaining_acres)} acres"
             + ("." if hours is None else f", about {hours:,.0f} person-hours.")
         )
-    if story.down_acres >= words.SPOKEN_ACRES:
-        lines.append(f"Hands or a machine for slash: {words.tenths(story.down_acres)} acres lie cut.")
+    if story.lying_acres >= words.SPOKEN_ACRES:
+        lines.append(f"Hands or a machine for slash: {words.tenths(story.lying_acres)} acres lie cut.")
     looks = sum(item.units for item in story.due if item.what == "look" and item.state in ("due", "overdue"))
     if looks:
         lines.append(f"Eyes: {_count(looks, 'unit')} should be walked and looked over.")
