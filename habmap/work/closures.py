@@ -88,7 +88,7 @@ def _is_of(ban: Ban, unit_id: str) -> bool:
 
 #: Things that the ground asks for with fire in them.
 _BY_FIRE: Final[frozenset[What]] = frozenset({"drying", "piles"})
-#: Things that must be done whatever is on hold (fire can wake in a pile or a dead tree for days), and the calendar's own.
+#: Things that must be done whatever is on hold (fire wakes in piles and dead trees for days), and the calendar's own.
 _ALWAYS: Final[frozenset[What]] = frozenset({"hand_check", "snag_check", "hold", "no_cut", "no_burn"})
 
 
