@@ -18,13 +18,15 @@ OPEN_COVERS: Final = frozenset({"grass"})
 #: Every practice; the first part is the order in which work of one day is applied.
 PRACTICES: Final = (
     "keep", "cut", "mulch", "pull", "girdle", "spray", "pile", "haul", "burn", "pile_burn",
-    "mow", "graze", "look", "seed", "other",
+    "mow", "graze", "checkup", "seed", "other",
 )  # fmt: skip
 PRACTICE_WORDS: Final = {
     "keep": "left on purpose", "cut": "cut", "mulch": "mulched", "girdle": "girdled", "spray": "sprayed",
     "pile": "piled", "haul": "hauled away", "burn": "burned", "pile_burn": "piles burned", "mow": "mown",
-    "pull": "pulled", "graze": "grazed", "look": "looked over", "seed": "seeded", "other": "other work",
+    "pull": "pulled", "graze": "grazed", "checkup": "checked", "seed": "seeded", "other": "other work",
 }  # fmt: skip
+#: What files made before the first release call a practice.
+OLD_PRACTICES: Final = {"checkup": "checkup"}
 #: Practices that kill standing cedars and so raise the killed share.
 KILLING: Final = frozenset({"cut", "mulch", "pull", "girdle", "spray", "burn"})
 #: Practices with fire in them.

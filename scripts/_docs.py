@@ -141,7 +141,7 @@ def draw_pages(place: Path) -> dict[str, Path]:
     habmap("--place", str(place), "map", "-o", str(map_page), "--overwrite")
     forecast = TOP / "sample_layers" / "forecast.csv"
     habmap(
-        "--place", str(place), "burnday", *BURN_DAY, "--forecast", str(forecast), "--sheet", str(burn_page),
+        "--place", str(place), "burnsheet", *BURN_DAY, "--forecast", str(forecast), "--sheet", str(burn_page),
         "--overwrite",
     )  # fmt: skip
     return {page.name: page for page in (map_page, burn_page)}

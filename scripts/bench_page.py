@@ -35,7 +35,7 @@ from habmap.work.records import Entry, Unit
 UNITS_ACROSS, UNITS_UP, PATCHES_PER_UNIT = 20, 15, 10
 UNIT_M: Final = 200.0
 CORNERS: Final = 24
-PRACTICES: Final = ("cut", "cut", "burn", "girdle", "cut", "pile", "mow", "cut", "burn", "look")
+PRACTICES: Final = ("cut", "cut", "burn", "girdle", "cut", "pile", "mow", "cut", "burn", "checkup")
 MOST_TIMES: Final = 2.5
 GRID: Final = LocalGrid(38.0, -98.0)
 NOW: Final = datetime(2026, 8, 1, 12, tzinfo=UTC)

@@ -44,7 +44,7 @@ def entries(draw: st.DrawFn, practices: tuple[str, ...] = PRACTICES) -> Entry:
         date(2024, 1, 1) + timedelta(days=draw(st.integers(0, 900))),
         draw(polygons()),
         killed_pct=killed,
-        live_stems_per_acre=draw(st.sampled_from([0.0, 25.0, 80.0])) if practice == "look" else None,
+        live_stems_per_acre=draw(st.sampled_from([0.0, 25.0, 80.0])) if practice == "checkup" else None,
     )
 
 

@@ -189,6 +189,6 @@ def entry(
         "practice": practice,
         "date": date.fromisoformat(day) if isinstance(day, str) else day,
         "patch": None if planar is None else ground_lonlat(planar, grid=grid),
-        "look": Look(live_stems_per_acre=live_stems_per_acre) if practice == "look" else None,
+        "look": Look(live_stems_per_acre=live_stems_per_acre) if practice == "checkup" else None,
     }
     return Entry(**(content | fields))  # type: ignore[arg-type]

@@ -45,14 +45,14 @@ def make_place(
         for unit_id, shape, fields in units
     ]
     layer.write_text(json.dumps({"type": "FeatureCollection", "features": features}), encoding="utf-8")
-    done = run("add", "units", layer, "--from", "2015-01-01", place=folder)
+    done = run("load", "units", layer, "--from", "2015-01-01", place=folder)
     assert done.code == 0, done.err
     if entries:
         table = folder.parent / f"{folder.name}_log.csv"
         header = "whole,entry_id,date,practice,unit_id,killed_pct,person_hours,cost"
         lines = [header, *(f"yes,{line}" for line in entries.splitlines()), ""]
         table.write_text("\n".join(lines), encoding="utf-8")
-        done = run("add", "entries", table, place=folder)
+        done = run("load", "entries", table, place=folder)
         assert done.code == 0, done.err
     with_settings(folder, settings)
     return folder

@@ -101,7 +101,7 @@ def check_alone(entry: str, given: Sequence[object]) -> None:
             where="--again",
             value=entry,
             allowed="--again ENTRY with --sheet, --paper, --overwrite and --json",
-            mend="leave the others out; `habmap amend` corrects what the log says",
+            mend="leave the others out; `habmap correct` corrects what the log says",
         )
 
 

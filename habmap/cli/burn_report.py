@@ -61,14 +61,18 @@ def answer(result: BurnDayResult) -> str:
     return words + "This is a comparison and decides nothing; what was not checked stands below."
 
 
-def _named(result: BurnDayResult, verdict: str) -> str:
+def _named(result: BurnDayResult, comparison: str) -> str:
     from habmap.work.burnday import ITEMS, distance_words
 
     found = []
     for line in result.prescription:
-        if line.verdict == verdict:
+        if line.comparison == comparison:
             name, unit = ITEMS[line.item]
-            by = "" if verdict != "not met" or line.distance is None else f" (by {distance_words(line.distance)} {unit}"
+            by = (
+                ""
+                if comparison != "not met" or line.distance is None
+                else f" (by {distance_words(line.distance)} {unit}"
+            )
             units = f" on {', '.join(line.unit_ids)}" if line.unit_ids != result.units else ""
             found.append(f"{name}{f'{by.rstrip()})' if by else ''}{units}")
     return ", ".join(found)
@@ -84,7 +88,7 @@ def _print_plan(result: BurnDayResult) -> None:
         value = None if line.value is None else beside(line.value, (line.low, line.high))
         ends = [None if end is None else beside(end) for end in (line.low, line.high)]
         away = None if line.distance is None else distance_words(line.distance)
-        row: list[object] = [name, unit, value, *ends, line.verdict, away]
+        row: list[object] = [name, unit, value, *ends, line.comparison, away]
         rows.append([*row, ", ".join(line.unit_ids)] if is_split else row)
     headers = ["item", "unit", "weather", "plan low", "plan high", "comparison", "distance to limit"]
     print_table([*headers, "units"] if is_split else headers, rows)

@@ -20,6 +20,16 @@ ParserUsageError: Final[type[typer.BadParameter]] = typer.BadParameter.__mro__[1
 #: What is said of the whole run stands before the command; people write it after.
 _GOES_FIRST: Final = {"--place": " DIR", "--debug": "", "--version": ""}
 
+#: What commands were called before the first release.
+_RENAMED: Final = {
+    "add": "load",
+    "amend": "correct",
+    "join": "unite",
+    "story": "handout",
+    "burnday": "burnsheet",
+    "plan": "schedule",
+}
+
 app = typer.Typer(
     name="habmap",
     help="Which cedar ground is cut, burned, coming back or still to do: acres, order of work and the map.",
@@ -53,6 +63,9 @@ for _command in commands.IN_ORDER:
 
 
 def _mend(error: Exception, where: str) -> str:
+    for old, new in _RENAMED.items():
+        if f"No such command '{old}'" in str(error):
+            return f"it is called `{where} {new}`"
     option = getattr(error, "option_name", None)
     if option in _GOES_FIRST and where != "habmap":
         command = where.removeprefix("habmap ")

@@ -68,7 +68,7 @@ def track_ground(
         return None
     if has_other_ground:
         raise UsageError(
-            "two sources of ground are given", where="--track", allowed="one of --track, --patch, --unit ID --all"
+            "two sources of ground are given", where="--track", allowed="one of --track, --patch, --unit ID --whole"
         )
     from zoneinfo import ZoneInfo
 

@@ -23,9 +23,9 @@ if TYPE_CHECKING:
 
 UnitOption = Annotated[
     list[str] | None,
-    typer.Option("--unit", metavar="ID", help="A unit, whole, with --all. Several: repeat, or join by ';'."),
+    typer.Option("--unit", metavar="ID", help="A unit, whole, with --whole. Several: repeat, or join by ';'."),
 ]
-AllOption = Annotated[bool, typer.Option("--all", help="Yes, all of each unit named was covered.")]
+AllOption = Annotated[bool, typer.Option("--whole", help="Yes, all of each unit named was covered.")]
 PatchOption = Annotated[
     Path | None, typer.Option("--patch", metavar="FILE", help="A layer with the ground really covered, any CRS.")
 ]
@@ -93,13 +93,13 @@ def ground_from(
     Raises
     ------
     UsageError
-        Units are named without ``--all``, or two sources of ground are given.
+        Units are named without ``--whole``, or two sources of ground are given.
     """
     if block and (units or is_all or patch is not None):
         raise UsageError(
             "two sources of ground are given",
             where="--block",
-            allowed="one of --unit ID --all, --track, --patch, --block",
+            allowed="one of --unit ID --whole, --track, --patch, --block",
             mend="give one",
         )
     unit_ids = tuple(dict.fromkeys(part.strip() for text in units or () for part in text.split(";") if part.strip()))
@@ -112,13 +112,13 @@ def ground_from(
             mend="give one; a --patch finds its units by itself",
         )
     if is_all and not unit_ids:
-        raise UsageError("--all of which unit?", where="--all", mend="name it with --unit")
+        raise UsageError("--whole of which unit?", where="--whole", mend="name it with --unit")
     if unit_ids and not is_all:
         raise UsageError(
-            "a whole unit is logged only with --all",
+            "a whole unit is logged only with --whole",
             where="--unit",
             value="; ".join(unit_ids),
-            mend="add --all if every bit of it was covered; else give the ground really covered with --patch",
+            mend="add --whole if every bit of it was covered; else give the ground really covered with --patch",
         )
     if block:
         return lambda day: _block_ground(store(), tuple(block), day)

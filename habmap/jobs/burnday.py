@@ -156,7 +156,7 @@ def burnday(store: Store, request: BurnRequest) -> BurnDayResult:
     chosen = burn_block(request.names, request.patch, settings=settings, state=state, saved=store.drawn_blocks())
     unit_ids, block, pieces, grid = chosen.unit_ids, chosen.outline, chosen.inside, state.grid
     if grid is None:
-        raise InputError("the property holds no ground yet", mend="load its units with `habmap add units FILE`")
+        raise InputError("the property holds no ground yet", mend="load its units with `habmap load units FILE`")
     request, not_used = with_forecast(store, request)
     weather = _weather(request, not_used)
     dem = burn_ground(store, grid, block)
@@ -290,7 +290,7 @@ def _weather(request: BurnRequest, not_used: Sequence[str]) -> dict[str, float |
             value="; ".join((f"no {', no '.join(missing)}", *not_used)),
             allowed="temperature, humidity, wind and its direction, given or in the forecast",
             mend="give them with --temp-f, --rh-pct, --wind-mph and --wind-from, or load a forecast that reaches it: "
-            "`habmap add forecast FILE`",
+            "`habmap load forecast FILE`",
         )
     return found
 

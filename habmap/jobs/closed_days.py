@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from datetime import date
 from typing import Literal
 
@@ -22,8 +21,8 @@ def holds(settings: Settings) -> list[HeldUnit]:
 
 
 def bans(settings: Settings) -> list[Ban]:
-    """Return the no-cut and no-burn days of ``habmap.toml``."""
-    return [*_bans("no_cut", settings.no_cut), *_bans("no_burn", settings.no_burn)]
+    """Return the days of ``habmap.toml`` that are closed to cutting or to burning."""
+    return [_ban(days) for days in settings.closed]
 
 
 def day_of_year(text: str) -> tuple[int, int]:
@@ -32,12 +31,9 @@ def day_of_year(text: str) -> tuple[int, int]:
     return int(month), int(day)
 
 
-def _bans(kind: Literal["no_cut", "no_burn"], closed: Sequence[ClosedDays]) -> list[Ban]:
-    found: list[Ban] = []
-    for days in closed:
-        if isinstance(days.from_, date) and isinstance(days.to, date):
-            found.append(DatedBan(what=kind, reason=days.reason, first=days.from_, last=days.to, units=days.units))
-        else:
-            first, last = day_of_year(str(days.from_)), day_of_year(str(days.to))
-            found.append(YearlyBan(what=kind, reason=days.reason, first=first, last=last, units=days.units))
-    return found
+def _ban(days: ClosedDays) -> Ban:
+    kind: Literal["closed_cut", "closed_burn"] = "closed_cut" if days.work == "cut" else "closed_burn"
+    if isinstance(days.from_, date) and isinstance(days.to, date):
+        return DatedBan(what=kind, reason=days.reason, first=days.from_, last=days.to, units=days.units)
+    first, last = day_of_year(str(days.from_)), day_of_year(str(days.to))
+    return YearlyBan(what=kind, reason=days.reason, first=first, last=last, units=days.units)

@@ -136,7 +136,7 @@ def amend(
     _check_why(why)
     told = burn or BurnSaid()
     if not said.given() and not told.given() and practice is None and date is None and ground is None:
-        raise UsageError("there is nothing to correct", where="amend", mend="give the fields that were wrong")
+        raise UsageError("there is nothing to correct", where="correct", mend="give the fields that were wrong")
     if practice is not None:
         check_practice(practice)
     line = find_line(store.entries(), entry)
@@ -156,7 +156,7 @@ def amend(
     if ground is not None:
         covered = ground(row.date)
         row = replace(row, patch=covered.patch, unit_ids=covered.unit_ids, acres_sd=covered.acres_sd)
-    if row.practice != "look" and row.look is not None:
+    if row.practice != "checkup" and row.look is not None:
         treated = row.look.stump_treated  # all that other work says of what stands there
         row = replace(row, look=None if treated is None else Look(stump_treated=treated))
     row = said.over(row)

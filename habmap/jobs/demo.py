@@ -33,7 +33,7 @@ from habmap.place.store import GeoPackageStore
 UNITS_FROM = date(2024, 9, 1)
 MAP_FILE = Path("out") / "map.html"
 SHEET_FILE = Path("out") / "sheet.pdf"
-STORY_FILE = Path("out") / "story.pdf"
+HANDOUT_FILE = Path("out") / "handout.pdf"
 
 Tell = Callable[[str], None]
 
@@ -56,8 +56,8 @@ class DemoResult:
         Acres by stage, all stages [acre].
     first
         ``unit_id`` of the units whose tier is ``first``, best first, without those on hold or closed to cutting.
-    map, sheet, story
-        The map file, the sheet and the four-page story to print.
+    map, sheet, handout
+        The map file, the sheet and the four-page handout to print.
     """
 
     place: str
@@ -73,7 +73,7 @@ class DemoResult:
     first: tuple[str, ...]
     map: str
     sheet: str
-    story: str
+    handout: str
 
 
 def demo(
@@ -124,7 +124,7 @@ def demo(
         folder=str(folder),
         map=str(folder / MAP_FILE),
         sheet=str(folder / SHEET_FILE),
-        story=str(folder / STORY_FILE),
+        handout=str(folder / HANDOUT_FILE),
     )
 
 
@@ -221,7 +221,7 @@ def _done(draft: Path, layers: Path, *, now: datetime, today: date, tell: Tell, 
     for warning in drawn.warnings:
         note(warning)
     write_sheet(store, target=draft / SHEET_FILE, folder=draft, now=now)
-    write_story(store, target=draft / STORY_FILE, folder=draft, now=now, today=today)
+    write_story(store, target=draft / HANDOUT_FILE, folder=draft, now=now, today=today)
     totals = account.totals
     stages = {name: float(getattr(totals.stage_acres, name)) for name in type(totals.stage_acres).__slots__}
     return DemoResult(
@@ -238,7 +238,7 @@ def _done(draft: Path, layers: Path, *, now: datetime, today: date, tell: Tell, 
         first=tuple(unit.unit_id for unit in order.units if unit.tier == "first" and unit.closure is None),
         map=str(draft / MAP_FILE),
         sheet=str(draft / SHEET_FILE),
-        story=str(draft / STORY_FILE),
+        handout=str(draft / HANDOUT_FILE),
     )
 
 

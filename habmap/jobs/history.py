@@ -128,7 +128,7 @@ def history(store: Store, *, unit_id: str | None = None) -> HistoryResult:
             "there is no such unit",
             value=unit_id,
             allowed=", ".join(sorted({unit.unit_id for unit in versions})) or "no units are loaded yet",
-            mend="use one of these ids, or load the unit with `habmap add units FILE`",
+            mend="use one of these ids, or load the unit with `habmap load units FILE`",
         )
     # Lines loaded from one file carry one moment; they are told in the order the work was done.
     rows = tuple(sorted(store.entries(), key=lambda row: (row.recorded_at, *day_order(row))))

@@ -100,17 +100,17 @@ def join(store: Store, other: Store) -> JoinResult:
             where="OTHER",
             value=other.place_id,
             allowed=store.place_id,
-            mend="join only copies of one property's folder; use `habmap add` for layers of another",
+            mend="join only copies of one property's folder; use `habmap load` for layers of another",
         )
     mine = store.rows()
     compared = union(mine, other.rows())
     if compared.clashes:
-        raise InputErrors([_clash_fault(clash) for clash in compared.clashes], where="join")
+        raise InputErrors([_clash_fault(clash) for clash in compared.clashes], where="unite")
     together: tuple[Row, ...] = (*mine, *compared.news)
     if any(isinstance(row, Unit) for row in compared.news):
         faults = _unit_faults(store, other, together, {row_id(row) for row in compared.news})
         if faults:
-            raise InputErrors(faults, where="join")
+            raise InputErrors(faults, where="unite")
     before = [row for row in mine if isinstance(row, Entry)]
     after = [row for row in together if isinstance(row, Entry)]
     absent = _absent_pictures(store, together)
@@ -166,7 +166,7 @@ def _picture_words(store: Store, absent: Sequence[Photo], news: Sequence[Row]) -
         )
     if gone:
         named = ", ".join(printable(name, longest=60) for name in gone[:5]) + ("…" if len(gone) > 5 else "")
-        words.append(f"neither copy holds the picture of {named}; load the photo again with `habmap add photos`")
+        words.append(f"neither copy holds the picture of {named}; load the photo again with `habmap load photos`")
     return tuple(words)
 
 
@@ -199,7 +199,7 @@ def _unit_faults(store: Store, other: Store, together: Sequence[Row], new_ids: S
             value=f"recorded {one.recorded_at.isoformat()} and {rival.recorded_at.isoformat()}",
             allowed="one outline for each unit",
             mend="take a fresh copy of the place whose outline is right, and load the other's log into it: "
-            "`habmap export ledger`, then `habmap add entries`",
+            "`habmap export ledger`, then `habmap load entries`",
         )
         for one, rival in rival_units(together)
         if {one.uuid, rival.uuid} & new_ids
@@ -219,7 +219,7 @@ def _unit_faults(store: Store, other: Store, together: Sequence[Row], new_ids: S
                 where=f"{first.uuid}, {second.uuid}",
                 value=f"{acres(pair.area_m2):.2f} acres",
                 allowed="ground in one unit only",
-                mend="redraw one of them in its own copy (`habmap add units FILE --overwrite`), then join again",
+                mend="redraw one of them in its own copy (`habmap load units FILE --overwrite`), then join again",
             )
         )
     return faults

@@ -191,7 +191,7 @@ def whole_units(store: Store, unit_ids: Sequence[str], *, on: dt.date) -> MultiP
             where="--unit",
             value=", ".join(unknown),
             allowed=", ".join(sorted(known)) or None,
-            mend="name one of these" if known else "load them with `habmap add units FILE`",
+            mend="name one of these" if known else "load them with `habmap load units FILE`",
         )
     outlines = [known[unit_id].geometry for unit_id in dict.fromkeys(unit_ids)]
     # A single outline is kept vertex for vertex, so that logging all of a unit leaves nothing of it.
@@ -282,7 +282,7 @@ def _is_whole(entry: Entry, unit: Unit) -> bool:
 
 def _contract_and_holds(store: Store, entry: Entry, units: Sequence[UnitShare]) -> list[str]:
     """Point out work on ground that is on hold, and work dated before a contract item lets it begin."""
-    if entry.practice in ("look", "keep"):
+    if entry.practice in ("checkup", "keep"):
         return []
     settings, touched = store.settings, {share.unit_id for share in units}
     words = [

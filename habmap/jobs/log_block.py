@@ -31,7 +31,7 @@ def block_ground(store: Store, names: Sequence[str], *, on: dt.date) -> tuple[Mu
     Raises
     ------
     InputError
-        There is no such ground, or a whole unit is named, which is logged by ``--unit ID --all``.
+        There is no such ground, or a whole unit is named, which is logged by ``--unit ID --whole``.
 
     Notes
     -----
@@ -46,7 +46,7 @@ def block_ground(store: Store, names: Sequence[str], *, on: dt.date) -> tuple[Mu
             "this is a whole unit, not a block",
             where="--block",
             value=", ".join(plain),
-            mend=f"log all of it with --unit {plain[0]} --all",
+            mend=f"log all of it with --unit {plain[0]} --whole",
         )
     drawn = {block.name: block for block in store.drawn_blocks()}
     blocks = store.settings.burn.blocks
@@ -58,6 +58,6 @@ def block_ground(store: Store, names: Sequence[str], *, on: dt.date) -> tuple[Mu
         unit_ids = tuple(dict.fromkeys(wanted))
         return whole_units(store, unit_ids, on=on), unit_ids
     if state.grid is None:
-        raise InputError("the property holds no ground yet", mend="load its units with `habmap add units FILE`")
+        raise InputError("the property holds no ground yet", mend="load its units with `habmap load units FILE`")
     parts = [part for part in shapely.get_parts(state.grid.to_lonlat(chosen.outline)) if isinstance(part, Polygon)]
     return MultiPolygon(parts), ()

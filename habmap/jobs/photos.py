@@ -20,7 +20,7 @@ from habmap.work.records import Entry, Photo, Unit
 #: Less of a patch than this in a picture's view is not told beside it [m²].
 SEEN_AREA_M2: Final = 100.0
 #: What nobody sees in a picture.
-_UNSEEN: Final = frozenset({"look", "keep"})
+_UNSEEN: Final = frozenset({"checkup", "keep"})
 #: A photo point nearer to a nest, grave, cultural or other sensitive feature is not for the public [m], nor one that
 #: looks at such a feature from less than this.
 PRIVATE_NEAR_M: Final = 150.0

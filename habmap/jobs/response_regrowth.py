@@ -67,7 +67,7 @@ def first_work(state: Ground, pieces: Sequence[GroundPiece]) -> FirstWork:
 
 def coming_back(state: Ground, pieces: Sequence[GroundPiece], *, since: date | None) -> ComingBack:
     """Return what the last look on each piece of a unit found growing, since a day (``None``: nothing)."""
-    looks = {entry.entry_id: entry for entry in state.entries if entry.practice == "look" and entry.look is not None}
+    looks = {entry.entry_id: entry for entry in state.entries if entry.practice == "checkup" and entry.look is not None}
     acres = sum(piece.acres for piece in pieces if piece.stage == "coming_back")
     seen_acres: defaultdict[str, float] = defaultdict(float)
     for piece in pieces:

@@ -95,19 +95,19 @@ def check_said(said: Said, *, practice: str) -> None:
             f"`{practice}` must say what share of the cedars it killed",
             where="--killed-pct",
             allowed="0 to 100, of the cedars alive there that morning",
-            mend="add --killed-pct; `habmap amend` corrects it when the needles have turned",
+            mend="add --killed-pct; `habmap correct` corrects it when the needles have turned",
         )
-    if practice == "look":
+    if practice == "checkup":
         if said.look is None and said.note is None:
             raise UsageError(
                 "a look must say what was seen",
-                where="log look",
+                where="log checkup",
                 mend="give at least one of --live-stems-per-acre, --tallest-ft, --seedlings-per-acre, --needles, "
                 "--fuel-lb-ac, --sprouts, --stump-treated, or a --note",
             )
     elif said.look is not None and said.look != Look(stump_treated=said.look.stump_treated):
         raise UsageError(
-            "what stands there now is logged with `log look`",
+            "what stands there now is logged with `log checkup`",
             value=practice,
             mend="log the work and the look as two lines",
         )

@@ -105,7 +105,7 @@ def write_sheet(
     page = build_page(store, now=now, audience=audience, on=on, with_hours=is_owner, with_cost=is_owner)
     grid = store.grid
     if grid is None:
-        raise InputError("there is no ground to draw", mend="load units or a boundary first: `habmap add units FILE`")
+        raise InputError("there is no ground to draw", mend="load units or a boundary first: `habmap load units FILE`")
     neighbours = tuple(unit.geometry for unit in page.units if unit_id is not None and unit.unit_id != unit_id)
     if unit_id is not None:
         page = _only(page, unit_id)

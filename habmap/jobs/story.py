@@ -33,7 +33,7 @@ from habmap.work.seasons import DueItem
 #: Due things that are the owner's own affair: money, and words that may name a nest.
 _OWNERS: frozenset[str] = frozenset({"hold", "contract"})
 #: Due things that are told one by one, in the owner's words; the rest is added up by kind.
-_TOLD_SINGLY: frozenset[str] = frozenset({"hold", "contract", "no_cut", "no_burn"})
+_TOLD_SINGLY: frozenset[str] = frozenset({"hold", "contract", "closed_cut", "closed_burn"})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -98,7 +98,7 @@ def write_story(
     store
         The place.
     target
-        The PDF to write, whole or not at all; ``None``: ``out/story.pdf`` in ``folder``.
+        The PDF to write, whole or not at all; ``None``: ``out/handout.pdf`` in ``folder``.
     folder
         The property's folder; its ``out`` is made where the story goes there.
     now, today
@@ -119,7 +119,7 @@ def write_story(
     PlaceError
         The disk refused.
     """
-    path = pdf_path(target, folder=folder, name="story.pdf", what="story", overwrite=overwrite)
+    path = pdf_path(target, folder=folder, name="handout.pdf", what="handout", overwrite=overwrite)
     story = build_story(store, now=now, today=today, audience=audience, on=on)
     drawn: list[StoryFigures] = []
     write_whole(
@@ -183,7 +183,7 @@ def build_story(store: Store, *, now: datetime, today: date, audience: Audience,
         due_on=due_on,
         effort=None if spent is None else _effort(spent),
         contract=() if spent is None else _contract(items),
-        ask=settings.story.ask,
+        ask=settings.handout.ask,
     )
 
 

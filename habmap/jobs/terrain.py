@@ -106,7 +106,7 @@ def terrain(
     """
     source = store.elevation()
     if source is None:
-        raise InputError("no elevation is loaded", mend="habmap add dem FILE")
+        raise InputError("no elevation is loaded", mend="habmap load dem FILE")
     units = store.units(on)
     settings = store.settings.terrain
     with open_elevation(

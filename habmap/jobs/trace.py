@@ -301,7 +301,7 @@ def _refuse_clash(store: Store, unit: Unit) -> None:
             where="--unit-id",
             value=unit.unit_id,
             allowed="a name that is not in use",
-            mend="choose another name; to redraw a unit, save the trace and use `habmap add units FILE --overwrite`",
+            mend="choose another name; to redraw a unit, save the trace and use `habmap load units FILE --overwrite`",
         )
     grid = store.grid
     if grid is None or not present:

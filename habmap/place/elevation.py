@@ -144,7 +144,7 @@ class Elevation(GroundRaster):
             raise InputError(
                 "the elevation covers none of this ground",
                 where=str(self.path),
-                mend="load an elevation raster of the property with `habmap add dem FILE --overwrite`",
+                mend="load an elevation raster of the property with `habmap load dem FILE --overwrite`",
             )
         width, height = last_col - first_col, last_row - first_row
         step = max(1.0, math.sqrt(width * height / max_cells))

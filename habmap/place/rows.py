@@ -29,6 +29,7 @@ from habmap.place.schema import (
     Table,
 )
 from habmap.place.wkb import as_multipolygon, from_blob, to_blob
+from habmap.vocabulary import OLD_PRACTICES
 from habmap.work.records import (
     Boundary,
     BurnRecord,
@@ -134,6 +135,7 @@ def to_entry(values: Mapping[str, Any]) -> Entry:
     return Entry(
         **{
             **_plain(values, Entry),
+            "practice": OLD_PRACTICES.get(values["practice"], values["practice"]),
             "recorded_at": _moment(values["recorded_at"]),
             "date": date.fromisoformat(values["date"]),
             "patch": None if blob is None else as_multipolygon(from_blob(blob, where=where), where=where),

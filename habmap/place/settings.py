@@ -6,7 +6,7 @@ import datetime as dt
 import tomllib
 from datetime import date
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, Final, Literal
 from zoneinfo import ZoneInfo
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
@@ -164,8 +164,9 @@ class SeasonsSection(Section):
 
 
 class ClosedDays(Section):
-    """Days on which the owner does not cut, or does not burn: of every year ("MM-DD") or once (a date)."""
+    """Days that the owner closed to cutting or to burning: of every year ("MM-DD") or once (a date)."""
 
+    work: Literal["cut", "burn"]
     reason: str = ""
     units: tuple[str, ...] = ()
     from_: Annotated[DayOfYear | date, Field(alias="from")]
@@ -280,7 +281,7 @@ class BurnSection(Section):
     walked: tuple[WalkedBreak, ...] = ()
 
 
-class StorySection(Section):
+class HandoutSection(Section):
     #: What is asked of neighbours and funders, in the steward's own words; the copy for the public says it too.
     ask: tuple[str, ...] = ()
 
@@ -304,15 +305,14 @@ class Settings(Section):
     rank: RankSection = RankSection()
     seasons: SeasonsSection = SeasonsSection()
     effort: EffortSection = EffortSection()
-    no_cut: tuple[ClosedDays, ...] = ()
-    no_burn: tuple[ClosedDays, ...] = ()
+    closed: tuple[ClosedDays, ...] = ()
     burn_for: tuple[BurnFor, ...] = ()
     contract: tuple[ContractItem, ...] = ()
     hold: tuple[Hold, ...] = ()
     paperwork: PaperworkSection = PaperworkSection()
-    plan: PlanSection = PlanSection()
+    burn_plan: PlanSection = PlanSection()
     burn: BurnSection = BurnSection()
-    story: StorySection = StorySection()
+    handout: HandoutSection = HandoutSection()
     codes: dict[str, str] = Field(default_factory=dict)
 
     @field_validator("codes")
@@ -333,6 +333,21 @@ def _where(path: Path, text: str, loc: tuple[int | str, ...]) -> str:
     line = line_of(text, loc)
     at_line = "" if line is None else f", line {line}"
     return f"{path}{at_line}, {'.'.join(str(part) for part in loc)}"
+
+
+#: What settings were called before the first release, and are called now.
+_RENAMED: Final = {
+    "no_cut": '[[closed]] with work = "cut"',
+    "no_burn": '[[closed]] with work = "burn"',
+    "plan": "[burn_plan]",
+    "story": "[handout]",
+}
+
+
+def _renamed(loc: tuple[int | str, ...]) -> str | None:
+    """Say what an old name of a setting has become."""
+    now = _RENAMED.get(str(loc[0]))
+    return None if now is None else f"it is called {now} now; rename it"
 
 
 def _plainly(kind: str, words: str) -> str:
@@ -379,7 +394,7 @@ def read_settings(folder: Path) -> Settings:
                 _plainly(fault["type"], fault["msg"]),
                 where=_where(path, text, fault["loc"]),
                 value=fault["input"],
-                mend="mend its spelling, or delete it"
+                mend=_renamed(fault["loc"]) or "mend its spelling, or delete it"
                 if fault["type"] == "extra_forbidden"
                 else "put an allowed value there, or delete the line to use the default",
             )

@@ -48,7 +48,8 @@ gentle = 5                     # share of the ground below the machine limit: le
 drying_days = [30, 60]         # days from cutting to burning (common practice, no source); your burn plan rules
 upkeep_years = 4               # burned or mown again after; published: every 3 to 5 years (OSU Extension NREM-2876)
 
-# [[no_burn]]                  # days without burning, every year ("MM-DD") or once (a date); [[no_cut]] likewise
+# [[closed]]                   # days that the owner closed, every year ("MM-DD") or once (a date)
+# work = "burn"                # to burning, or to "cut"
 # reason = "ground-nesting birds"
 # from = "04-15"
 # to = "07-31"
@@ -72,8 +73,8 @@ downwind_within_m = 8000       # and those this far downwind (about five miles; 
 beyond_within_m = 30           # how far beyond an edge the map is looked at
 notify = []                    # who is told before a burn, such as "Sheriff's office 555-0100"
 #                              # who was told, when and how, `habmap log burn --told` keeps
-# blocks.east = ["C1", "C2:down"] # burned as one, C2 only where its slash is down: `habmap burnday east`
-#                              # a block drawn in a file is kept by `habmap add block FILE --name NAME`
+# blocks.east = ["C1", "C2:down"] # burned as one, C2 only where its slash is down: `habmap burnsheet east`
+#                              # a block drawn in a file is kept by `habmap load block FILE --name NAME`
 # [[burn.walked]]              # a break that the burn boss walked; it counts for that day only
 # break = "Ridge mown strip"
 # date = 2026-03-20
@@ -81,7 +82,7 @@ notify = []                    # who is told before a burn, such as "Sheriff's o
 
 # The written burn plan, as its author wrote it: [low, high] each. Without author and date nothing is compared.
 # The figures below are published examples, none in force: replace every one by your own plan's.
-# [plan.grass]                 # Kansas smoke management: humidity, wind, temperature, mixing height, transport wind
+# [burn_plan.grass]            # Kansas smoke management: humidity, wind, temperature, mixing height, transport wind
 # author = "who wrote and signed the plan"
 # date = 2026-01-31
 # temp_f = [55, 80]
@@ -95,13 +96,13 @@ notify = []                    # who is told before a burn, such as "Sheriff's o
 # mixing_height_ft = [1800, 99999] # the extension group: 1,700 and more
 # transport_wind_mph = [8, 20]
 # unit.C2.rh_pct = [45, 70]    # what the plan says otherwise for one unit
-# [plan.down_cedar]            # juniper slash dozed under 100 days (Bryant 1983): humidity above 45 %,
+# [burn_plan.down_cedar]       # juniper slash dozed under 100 days (Bryant 1983): humidity above 45 %,
 # author = "…"                 # wind under 10 km/h (6.2 mph), under 30 °C (86 °F)
 # date = 2026-01-31
 # temp_f = [32, 86]
 # rh_pct = [45, 100]
 # wind_mph = [0, 6.2]
-# [plan.piles]                 # piles want snow, rain or green-up: a window of their own
+# [burn_plan.piles]            # piles want snow, rain or green-up: a window of their own
 # author = "…"
 # date = 2026-01-31
 # days_since_rain = [0, 2]     # no source
@@ -109,7 +110,7 @@ notify = []                    # who is told before a burn, such as "Sheriff's o
 [paperwork]
 program_year_starts = "10-01"  # month and day; U.S. federal program years begin on 1 October
 
-[story]
+[handout]
 ask = []                       # help you ask of neighbours at the meeting, such as "A trailer in March", in your own
                                # words; the copy for the public says it too; empty: drawn from the figures
 

@@ -73,7 +73,7 @@ def read_walk(path: Path) -> list[Segment]:
             "there is no track in this file",
             where=str(path),
             allowed="tracks or routes (GPX), lines or gx:Track (KML), LineString (GeoJSON)",
-            mend="export the track itself; waypoints and outlines are no walk (outlines: `habmap add units`)",
+            mend="export the track itself; waypoints and outlines are no walk (outlines: `habmap load units`)",
         )
     return _segments(named, path)
 

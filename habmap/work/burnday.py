@@ -8,7 +8,7 @@ from datetime import date
 from typing import Final, Literal
 
 PlanKind = Literal["grass", "down_cedar", "piles"]
-Verdict = Literal["not met", "not given", "within", "no plan"]
+Comparison = Literal["not met", "not given", "within", "no plan"]
 
 #: What a plan may limit, in the order people read weather, with words and unit.
 ITEMS: Final = {
@@ -25,7 +25,7 @@ ITEMS: Final = {
 PLAN_KIND_WORDS: Final[dict[PlanKind, str]] = {
     "grass": "grass", "down_cedar": "down cedar", "piles": "piles",
 }  # fmt: skip
-_ORDER: Final[dict[Verdict, int]] = {"not met": 0, "not given": 1, "within": 2, "no plan": 3}
+_ORDER: Final[dict[Comparison, int]] = {"not met": 0, "not given": 1, "within": 2, "no plan": 3}
 #: What no figure here can know, said with every burn output.
 NOT_CHECKED: Final = (
     "burn bans and red flag warnings in force that day",
@@ -44,7 +44,7 @@ class Window:
     Attributes
     ----------
     author, written_on
-        Without both there is no plan, and no verdict.
+        Without both there is no plan, and no comparison.
     unit_ids
         Units that these limits are for.
     not_comparable
@@ -81,7 +81,7 @@ class Compared:
     value: float | None
     low: float | None
     high: float | None
-    verdict: Verdict
+    comparison: Comparison
     distance: float | None
     unit_ids: tuple[str, ...]
 
@@ -106,9 +106,9 @@ def compare(values: Mapping[str, float | None], windows: Sequence[Window]) -> tu
                 low, high = limits or (None, None)
                 found.append(_line(item, value, low, high, "no plan", None, window))
             elif limits is not None:
-                verdict, distance = _verdict(item, value, limits)
-                found.append(_line(item, value, *limits, verdict, distance, window))
-    return tuple(sorted(_joined(found), key=lambda line: _ORDER[line.verdict]))
+                comparison, distance = _comparison(item, value, limits)
+                found.append(_line(item, value, *limits, comparison, distance, window))
+    return tuple(sorted(_joined(found), key=lambda line: _ORDER[line.comparison]))
 
 
 def _joined(lines: Sequence[Compared]) -> list[Compared]:
@@ -151,7 +151,7 @@ def turn_deg(first_deg: float, second_deg: float) -> float:
     return abs((first_deg - second_deg + 180) % 360 - 180)
 
 
-def _verdict(item: str, value: float | None, limits: tuple[float, float]) -> tuple[Verdict, float | None]:
+def _comparison(item: str, value: float | None, limits: tuple[float, float]) -> tuple[Comparison, float | None]:
     if value is None:
         return "not given", None
     low, high = limits
@@ -170,10 +170,10 @@ def _line(
     value: float | None,
     low: float | None,
     high: float | None,
-    verdict: Verdict,
+    comparison: Comparison,
     distance: float | None,
     window: Window,
 ) -> Compared:
     return Compared(
-        item=item, value=value, low=low, high=high, verdict=verdict, distance=distance, unit_ids=window.unit_ids
+        item=item, value=value, low=low, high=high, comparison=comparison, distance=distance, unit_ids=window.unit_ids
     )

@@ -11,7 +11,7 @@ from habmap.work.seasons import Ban, DueItem, HeldUnit, What
 
 #: What a closed day can be closed to.
 Work = Literal["cut", "burn"]
-_BAN_OF: Final[dict[Work, What]] = {"cut": "no_cut", "burn": "no_burn"}
+_BAN_OF: Final[dict[Work, What]] = {"cut": "closed_cut", "burn": "closed_burn"}
 _WORK_WORDS: Final[dict[Work, str]] = {"cut": "cutting", "burn": "burning"}
 #: Said for the public, who learns that ground rests and never why.
 PUBLIC_HOLD_WORDS: Final = "on hold"
@@ -89,7 +89,7 @@ def _is_of(ban: Ban, unit_id: str) -> bool:
 #: Things that the ground asks for with fire in them.
 _BY_FIRE: Final[frozenset[What]] = frozenset({"drying", "piles"})
 #: Things that must be done whatever is on hold (fire wakes in piles and dead trees for days), and the calendar's own.
-_ALWAYS: Final[frozenset[What]] = frozenset({"hand_check", "snag_check", "hold", "no_cut", "no_burn"})
+_ALWAYS: Final[frozenset[What]] = frozenset({"hand_check", "snag_check", "hold", "closed_cut", "closed_burn"})
 
 
 def with_closures(items: Iterable[DueItem], closures: Closures, *, on: date) -> tuple[DueItem, ...]:

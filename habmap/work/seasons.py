@@ -10,7 +10,9 @@ from typing import Final, Literal
 from habmap.measures import days_after
 from habmap.vocabulary import NEEDLE_WORDS, OPEN_COVERS
 
-What = Literal["drying", "piles", "hand_check", "snag_check", "upkeep", "look", "hold", "no_cut", "no_burn", "contract"]
+What = Literal[
+    "drying", "piles", "hand_check", "snag_check", "upkeep", "checkup", "hold", "closed_cut", "closed_burn", "contract"
+]
 
 #: Burned piles are felt over by hand, and dead trees in a burn looked at, on these days after the fire (common
 #: practice, no source), and before windy days.
@@ -26,8 +28,9 @@ UPKEEP_STAGES: Final = frozenset({"burned", "slash_gone", "kept_up"})
 
 WHAT_WORDS: Final[dict[What, str]] = {
     "drying": "slash drying", "piles": "piles standing", "hand_check": "feel burned piles over by hand",
-    "snag_check": "look at dead standing trees after a fire", "upkeep": "upkeep", "look": "a look", "hold": "hold",
-    "no_cut": "no cutting", "no_burn": "no burning", "contract": "contract item",
+    "snag_check": "look at dead standing trees after a fire", "upkeep": "upkeep", "checkup": "a check-up",
+    "hold": "hold",
+    "closed_cut": "closed to cutting", "closed_burn": "closed to burning", "contract": "contract item",
 }  # fmt: skip
 
 
@@ -74,7 +77,7 @@ class UpkeepRule:
 class YearlyBan:
     """Days of every year on which the place's owner does not cut or burn; may run over the turn of the year."""
 
-    what: Literal["no_cut", "no_burn"]
+    what: Literal["closed_cut", "closed_burn"]
     reason: str
     first: tuple[int, int]
     last: tuple[int, int]
@@ -101,7 +104,7 @@ class YearlyBan:
 class DatedBan:
     """The same for one span of days only."""
 
-    what: Literal["no_cut", "no_burn"]
+    what: Literal["closed_cut", "closed_burn"]
     reason: str
     first: date
     last: date
@@ -331,7 +334,7 @@ def _look(piece: DatedGround, on: date) -> Iterable[DueItem]:
     first, last = _day(year, LOOK_WINDOW[0]), _day(year, LOOK_WINDOW[1])
     if first <= days_after(on, AHEAD_DAYS):
         state = "coming" if on < first else "due" if on <= last else "overdue"
-        yield _item(piece.unit_id, "look", state, words, since=since, first=first, last=last)
+        yield _item(piece.unit_id, "checkup", state, words, since=since, first=first, last=last)
 
 
 def _contract(line: ContractDate, on: date) -> DueItem:
@@ -355,7 +358,7 @@ def _contract(line: ContractDate, on: date) -> DueItem:
 
 def _span(window: tuple[tuple[int, int], tuple[int, int]], on: date) -> tuple[date, date]:
     """Return the span of days of the year that a day lies in, or the next one after it."""
-    return YearlyBan(what="no_burn", reason="", first=window[0], last=window[1]).next_span(on)
+    return YearlyBan(what="closed_burn", reason="", first=window[0], last=window[1]).next_span(on)
 
 
 def _item(

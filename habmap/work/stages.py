@@ -48,7 +48,7 @@ STAGE_TABLE: Final[dict[str, dict[str, str]]] = {
         "pile_burn": ".     .     .      slash_gone slash_gone slash_gone .          .       .       .    .",
         "mow":       ".     .     .      .          .          kept_up    kept_up    .       kept_up .    .",
         "graze":     ".     .     .      .          .          kept_up    kept_up    .       kept_up .    .",
-        "look":      ".     .     live   live       live       live       live       live    .       .    .",
+        "checkup":   ".     .     live   live       live       live       live       live    .       .    .",
         "seed":      ".     .     .      .          .          .          .          .       .       .    .",
         "other":     ".     .     .      .          .          .          .          .       .       .    .",
     }.items()
@@ -240,7 +240,7 @@ def _worked(state: GroundState, entry: Entry, limits: _Limits) -> GroundState:
     killed = _Killed(frac, state.felled_ever or is_felling)
     rule = STAGE_TABLE.get(entry.practice, {}).get(state.stage, ".")
     stage = _RULES[rule](state, killed, entry, limits) if rule in _RULES else rule
-    found = entry.look.live_stems_per_acre if entry.practice == "look" and entry.look else None
+    found = entry.look.live_stems_per_acre if entry.practice == "checkup" and entry.look else None
     day = entry.date
     kill = Kill(entry.entry_id, day, entry.practice, state.killed_frac, killed.frac)
     is_first_at_target = state.brought_to_target is None and share > 0 and _reached(killed, limits)
@@ -253,7 +253,7 @@ def _worked(state: GroundState, entry: Entry, limits: _Limits) -> GroundState:
         last_felled=day if is_felling else state.last_felled,
         last_piled=day if entry.practice == "pile" else state.last_piled,
         last_fire=day if entry.practice in FIRE else state.last_fire,
-        last_look=day if entry.practice == "look" else state.last_look,
+        last_look=day if entry.practice == "checkup" else state.last_look,
         first_treated=day if state.first_treated is None and stage in TREATED else state.first_treated,
         last_treated=day if entry.practice in WORKS else state.last_treated,
         live_stems_per_acre=state.live_stems_per_acre if found is None else found,

@@ -212,7 +212,7 @@ _LINES: list[tuple[str, str, str, str, dict[str, object]]] = [
     (
         "s2-13",
         "2026-06-06",
-        "look",
+        "checkup",
         "bluff sprouts",
         {
             "who": D,
@@ -226,14 +226,14 @@ _LINES: list[tuple[str, str, str, str, dict[str, object]]] = [
     (
         "s2-14",
         "2026-06-13",
-        "look",
+        "checkup",
         "ridge sprouts",
         {"who": D, "live_stems_per_acre": 110, "tallest_ft": 3, "seedlings_per_acre": 650, "fuel_lb_ac": 3100},
     ),
     (
         "s2-15",
         "2026-06-14",
-        "look",
+        "checkup",
         "bluff east bite",
         {"who": D, "live_stems_per_acre": 8, "needles": "dropped", "fuel_lb_ac": 1900},
     ),

@@ -141,7 +141,7 @@ def test_axe_core_finds_nothing_on_the_burn_sheet(
 ) -> None:
     target = tmp_path / "burn.html"
     made = run_habmap(
-        "burnday", "C1", "--time", "2026-03-05T13:30", "--temp-f", 61, "--rh-pct", 38, "--wind-mph", 7,
+        "burnsheet", "C1", "--time", "2026-03-05T13:30", "--temp-f", 61, "--rh-pct", 38, "--wind-mph", 7,
         "--wind-from", "NNW", "--plan-kind", "down_cedar", "--sheet", target, place=sample_place,
     )  # fmt: skip
     assert made.code == 0, made.err

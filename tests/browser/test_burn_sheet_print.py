@@ -23,7 +23,7 @@ needs_poppler = pytest.mark.skipif(
     shutil.which("pdfinfo") is None, reason="no pdfinfo on PATH (Debian: apt-get install poppler-utils)"
 )
 PLAN = """
-[plan.down_cedar]
+[burn_plan.down_cedar]
 author = "J. Example"
 date = 2026-01-31
 temp_f = [32, 75]

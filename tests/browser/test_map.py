@@ -74,8 +74,8 @@ def hostile_place(tmp_path_factory: pytest.TempPathFactory, run_habmap: Callable
     }))  # fmt: skip
     for command in (
         ("start", folder, "--name", HOSTILE),
-        ("--place", folder, "add", "units", layer),
-        ("--place", folder, "add", "features", things),
+        ("--place", folder, "load", "units", layer),
+        ("--place", folder, "load", "features", things),
         ("--place", folder, "map"),
     ):
         done = run_habmap(*command)

@@ -40,7 +40,7 @@ def place(tmp_path: Path, run_habmap: Run) -> Path:
     ]
     layer = tmp_path / "units.geojson"
     layer.write_text(json.dumps({"type": "FeatureCollection", "features": features}))
-    done = run_habmap("add", "units", layer, place=folder)
+    done = run_habmap("load", "units", layer, place=folder)
     assert done.code == 0, done.err
     assert "km from the rest" not in done.err
     return folder
@@ -78,7 +78,7 @@ def test_what_leaves_is_cut_and_comes_back_whole(place: Path, tmp_path: Path, ru
     assert across["geometry"]["type"] == "MultiPolygon" and len(across["geometry"]["coordinates"]) == 2
     again = tmp_path / "again"
     assert run_habmap("start", again, "--name", "Again").code == 0
-    assert run_habmap("add", "units", out, place=again).code == 0
+    assert run_habmap("load", "units", out, place=again).code == 0
     acres = {unit["unit_id"]: unit["acres"] for unit in run_habmap("acres", "--json", place=again).json["units"]}
     assert acres["X"] == pytest.approx(published_acres(ACROSS), rel=3e-6)
     first = run_habmap("acres", "--json", place=place).json["units"]
@@ -92,6 +92,6 @@ def test_the_same_outline_again_is_no_news_whichever_way_it_is_counted(
     ring = [(lon + 360, lat) for lon, lat in EAST]
     feature = {"type": "Feature", "properties": {"unit_id": "E", "cover": "cedar"}, "geometry": mapping(Polygon(ring))}
     layer.write_text(json.dumps({"type": "FeatureCollection", "features": [feature]}))
-    done = run_habmap("add", "units", layer, "--json", place=place)
+    done = run_habmap("load", "units", layer, "--json", place=place)
     assert done.code == 0 and done.json["already_there"] == 1
     assert shapely.Polygon(ring).bounds[0] > 180

@@ -34,10 +34,10 @@ def place(tmp_path_factory: pytest.TempPathFactory, run_habmap: Run) -> Path:
     folder: Path = tmp_path_factory.mktemp("bad") / "place"
     assert run_habmap("start", folder, "--name", "Invented Hill").code == 0
     units = layer(folder.parent / "u.gpkg", [unit("1", CEDAR)])
-    assert run_habmap("add", "units", units, place=folder).code == 0
+    assert run_habmap("load", "units", units, place=folder).code == 0
     table = folder.parent / "log.csv"
     table.write_text("entry_id,date,practice,unit_id,whole,person_hours\nday-1,2025-01-10,cut,1,yes,6\n")
-    assert run_habmap("add", "entries", table, place=folder).code == 0
+    assert run_habmap("load", "entries", table, place=folder).code == 0
     return folder
 
 
@@ -187,7 +187,7 @@ CASES: dict[str, tuple[str, Make, tuple[str, ...], tuple[str, ...]]] = {
 def test_a_bad_file_is_refused_and_nothing_changes(name: str, place: Path, tmp_path: Path, run_habmap: Run) -> None:
     kind, make, options, expected = CASES[name]
     before = rows_of(place)
-    outcome = run_habmap("add", kind, make(tmp_path), *options, place=place)
+    outcome = run_habmap("load", kind, make(tmp_path), *options, place=place)
     assert outcome.code == 3, outcome.out + outcome.err
     assert outcome.out == ""
     assert outcome.err.startswith("habmap: ")
@@ -203,7 +203,7 @@ def test_a_bad_file_is_refused_and_nothing_changes(name: str, place: Path, tmp_p
 )
 def test_the_same_refusal_in_json(name: str, faults: int, place: Path, tmp_path: Path, run_habmap: Run) -> None:
     kind, make, options, _expected = CASES[name]
-    outcome = run_habmap("add", kind, make(tmp_path), *options, "--json", place=place)
+    outcome = run_habmap("load", kind, make(tmp_path), *options, "--json", place=place)
     assert (outcome.code, outcome.err) == (3, "")
     error = outcome.json
     assert error["schema"] == "habmap/error/1"
@@ -215,11 +215,11 @@ def test_the_same_refusal_in_json(name: str, faults: int, place: Path, tmp_path:
 @pytest.mark.parametrize(
     "arguments",
     [
-        ("add", "dem", "x.tif", "--vertical-unit", "fathom"),
-        ("add", "units", "x.gpkg", "--map", "unit_id"),
-        ("add", "units", "x.gpkg", "--from", "2025-02-30"),
-        ("add", "castles", "x.gpkg"),
-        ("add", "units"),
+        ("load", "dem", "x.tif", "--vertical-unit", "fathom"),
+        ("load", "units", "x.gpkg", "--map", "unit_id"),
+        ("load", "units", "x.gpkg", "--from", "2025-02-30"),
+        ("load", "castles", "x.gpkg"),
+        ("load", "units"),
     ],
 )
 def test_what_the_command_line_shows_is_exit_2(arguments: tuple[str, ...], place: Path, run_habmap: Run) -> None:
@@ -249,7 +249,7 @@ def test_a_read_only_folder_is_said_so(place: Path, tmp_path: Path, run_habmap: 
     (copy / "place.gpkg").chmod(0o444)
     copy.chmod(0o555)
     try:
-        outcome = run_habmap("add", "units", units, place=copy)
+        outcome = run_habmap("load", "units", units, place=copy)
         assert outcome.code == 3 and "Traceback" not in outcome.err
     finally:
         copy.chmod(0o755)
@@ -269,13 +269,13 @@ def test_a_place_of_a_newer_schema_is_refused(place: Path, tmp_path: Path, run_h
 
 
 def test_a_folder_that_is_no_place_is_said_so(tmp_path: Path, run_habmap: Run) -> None:
-    outcome = run_habmap("add", "units", "x.gpkg", place=tmp_path)
+    outcome = run_habmap("load", "units", "x.gpkg", place=tmp_path)
     assert outcome.code == 3 and "habmap start" in outcome.err
 
 
 def test_a_propertys_own_file_is_no_list_of_units(place: Path, run_habmap: Run) -> None:
     before = rows_of(place)
-    outcome = run_habmap("add", "units", place / "place.gpkg", "--layer", "units", place=place)
+    outcome = run_habmap("load", "units", place / "place.gpkg", "--layer", "units", place=place)
     assert outcome.code == 3 and "habmap export units" in outcome.err
     assert rows_of(place) == before
 
@@ -287,7 +287,7 @@ def test_numbers_that_are_none_are_told_in_words_alone(place: Path, tmp_path: Pa
     shape = f'{{"type": "Polygon", "coordinates": [{ring}]}}'
     feature = f'{{"type": "Feature", "properties": {properties}, "geometry": {shape}}}'
     path.write_text(f'{{"type": "FeatureCollection", "features": [{feature}]}}')
-    outcome = run_habmap("add", "units", path, place=place)
+    outcome = run_habmap("load", "units", path, place=place)
     assert outcome.code == 3 and "not a number" in outcome.err
     assert "RuntimeWarning" not in outcome.err and ".py" not in outcome.err
 
@@ -295,5 +295,5 @@ def test_numbers_that_are_none_are_told_in_words_alone(place: Path, tmp_path: Pa
 def test_random_bytes_are_not_shown_as_letters(place: Path, tmp_path: Path, run_habmap: Run) -> None:
     path = tmp_path / "r.gpkg"
     path.write_bytes(b"\xef\x9f\x5d\x1b[31m" + RUBBISH)
-    outcome = run_habmap("add", "units", path, place=place)
+    outcome = run_habmap("load", "units", path, place=place)
     assert outcome.code == 3 and "bytes that no text holds" in outcome.err and "\x1b" not in outcome.err

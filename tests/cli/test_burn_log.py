@@ -18,11 +18,11 @@ Run = Callable[..., Any]
 needs_poppler = pytest.mark.skipif(
     shutil.which("pdftotext") is None, reason="no pdftotext on PATH (Debian: apt-get install poppler-utils)"
 )
-BURN = ("log", "burn", "--date", "2026-09-05", "--unit", "M2", "--all", "--burned-pct", 80)
+BURN = ("log", "burn", "--date", "2026-09-05", "--unit", "M2", "--whole", "--burned-pct", 80)
 WEATHER = ("--observed-time", "13:30", "--temp-f", 81, "--rh-pct", 38, "--wind-mph", 7, "--wind-from", "NNW")
 TOLD = ("--told", "Sheriff's <b>office</b>; 2026-09-04 09:10; phone", "--told", "Hill farm; 2026-09-03; a note")
 PLAN = """
-[plan.down_cedar]
+[burn_plan.down_cedar]
 author = "J. Example"
 date = 2026-01-31
 rh_pct = [45, 70]
@@ -63,7 +63,7 @@ def test_it_is_kept_said_and_followed_by_a_look(run_habmap: Run, burned: tuple[P
 
 def test_made_again_the_figures_stay(run_habmap: Run, burned: tuple[Path, Any], tmp_path: Path) -> None:
     place, logged = burned
-    again = ("burnday", "--again", logged["entry_id"][:8], "--json")
+    again = ("burnsheet", "--again", logged["entry_id"][:8], "--json")
     one = run_habmap(*again, place=place)
     assert one.code == 0, one.err
     assert one.json == run_habmap(*again, place=place).json
@@ -72,10 +72,10 @@ def test_made_again_the_figures_stay(run_habmap: Run, burned: tuple[Path, Any], 
     assert set(result["stage_acres"]) == {"down", "standing"}  # not burned: as it was before the fire
     assert result["again"]["burned_pct"] == 80
     assert result["again"]["ground_on"] == "2026-09-04"
-    verdicts = {line["item"]: line["verdict"] for line in result["prescription"]}
-    assert verdicts == {"rh_pct": "not met", "gust_mph": "not given"}
+    comparisons = {line["item"]: line["comparison"] for line in result["prescription"]}
+    assert comparisons == {"rh_pct": "not met", "gust_mph": "not given"}
     whole = run_habmap(
-        "burnday", "M2", "--time", "2026-09-05T13:30", "--temp-f", 81, "--rh-pct", 38, "--wind-mph", 7, "--wind-from",
+        "burnsheet", "M2", "--time", "2026-09-05T13:30", "--temp-f", 81, "--rh-pct", 38, "--wind-mph", 7, "--wind-from",
         "NNW", "--json", place=place,
     ).json  # fmt: skip
     # An edge list of the same ground and wind; what the log knows since is beside the point of it.
@@ -91,7 +91,7 @@ def test_the_sheet_says_on_every_page_that_it_was_made_again(
 ) -> None:
     place, logged = burned
     pdf, html = tmp_path / "again.pdf", tmp_path / "again.html"
-    done = run_habmap("burnday", "--again", logged["entry_id"], "--sheet", pdf, "--sheet", html, place=place)
+    done = run_habmap("burnsheet", "--again", logged["entry_id"], "--sheet", pdf, "--sheet", html, place=place)
     assert done.code == 0, done.err
     assert done.out.startswith(f"Log line {logged['entry_id'][:8]} as logged, made again on ")
     text = subprocess.run(["pdftotext", "-layout", pdf, "-"], capture_output=True, text=True, check=True).stdout
@@ -118,16 +118,16 @@ def test_amended_weather_counts_and_voided_burns_are_gone(
     entry = burned[1]["entry_id"]
     other = tmp_path / "other"
     shutil.copytree(place, other)
-    amended = run_habmap("amend", entry, "--why", "read wrongly", "--rh-pct", 52, "--json", place=place)
+    amended = run_habmap("correct", entry, "--why", "read wrongly", "--rh-pct", 52, "--json", place=place)
     assert amended.code == 0, amended.err
     assert (amended.json["burn"]["rh_pct"], amended.json["burn"]["temp_f"]) == (52, 81)
-    lines = run_habmap("burnday", "--again", entry, "--json", place=place).json["prescription"]
-    assert {line["item"]: line["verdict"] for line in lines}["rh_pct"] == "within"
-    joined = run_habmap("join", place, "--json", place=other).json
+    lines = run_habmap("burnsheet", "--again", entry, "--json", place=place).json["prescription"]
+    assert {line["item"]: line["comparison"] for line in lines}["rh_pct"] == "within"
+    joined = run_habmap("unite", place, "--json", place=other).json
     assert (joined["added"]["entries"], joined["added"]["burns"]) == (1, 1)
-    assert run_habmap("burnday", "--again", entry, "--json", place=other).json["prescription"] == lines
+    assert run_habmap("burnsheet", "--again", entry, "--json", place=other).json["prescription"] == lines
     assert run_habmap("void", entry, "--why", "it did not burn", place=place).code == 0
-    gone = run_habmap("burnday", "--again", entry, place=place)
+    gone = run_habmap("burnsheet", "--again", entry, place=place)
     assert (gone.code, "withdrawn" in gone.err) == (3, True)
     assert run_habmap("check", place=place).code == 0
 
@@ -157,10 +157,10 @@ def test_what_cannot_be_is_refused_and_nothing_is_added(
 
 def test_again_takes_no_ground_or_weather_of_its_own(run_habmap: Run, burned: tuple[Path, Any]) -> None:
     place, logged = burned
-    assert run_habmap("burnday", "M2", "--again", logged["entry_id"], place=place).code == 2
-    assert run_habmap("burnday", "--again", logged["entry_id"], "--temp-f", 60, place=place).code == 2
-    assert run_habmap("burnday", "M2", "--temp-f", 60, place=place).code == 2
-    assert run_habmap("burnday", "--again", "nothing", place=place).code == 3
+    assert run_habmap("burnsheet", "M2", "--again", logged["entry_id"], place=place).code == 2
+    assert run_habmap("burnsheet", "--again", logged["entry_id"], "--temp-f", 60, place=place).code == 2
+    assert run_habmap("burnsheet", "M2", "--temp-f", 60, place=place).code == 2
+    assert run_habmap("burnsheet", "--again", "nothing", place=place).code == 3
 
 
 def test_a_block_is_saved_by_name(run_habmap: Run, burned: tuple[Path, Any], tmp_path: Path) -> None:
@@ -170,18 +170,18 @@ def test_a_block_is_saved_by_name(run_habmap: Run, burned: tuple[Path, Any], tmp
     shape = {"type": "Feature", "properties": {}, "geometry": {"type": "Polygon", "coordinates": [ring]}}
     path = tmp_path / "block.geojson"
     path.write_text(json.dumps(shape), encoding="utf-8")
-    saved = run_habmap("add", "block", path, "--name", "North bite", "--json", place=place)
+    saved = run_habmap("load", "block", path, "--name", "North bite", "--json", place=place)
     assert saved.code == 0, saved.err
     # 0.002° by 0.0015° at 37.063° N: 177.88 m by 166.47 m by the series for a degree on WGS 84 (from memory);
     # the series holds to a part in ten thousand.
     assert saved.json["acres"] == pytest.approx(177.88 * 166.47 / 4046.8564224, rel=1e-3)
     ask = ("--time", "2026-03-05T13:30", "--temp-f", 61, "--rh-pct", 38, "--wind-mph", 7, "--wind-from", "N", "--json")
-    assert run_habmap("burnday", "North bite", *ask, place=place).json["acres"] == pytest.approx(saved.json["acres"])
-    assert run_habmap("add", "block", path, "--name", "C1", place=place).code == 3
-    assert run_habmap("add", "block", path, "--name", "C1:down", place=place).code == 2
+    assert run_habmap("burnsheet", "North bite", *ask, place=place).json["acres"] == pytest.approx(saved.json["acres"])
+    assert run_habmap("load", "block", path, "--name", "C1", place=place).code == 3
+    assert run_habmap("load", "block", path, "--name", "C1:down", place=place).code == 2
     ring[1][0] = ring[2][0] = -96.3185
     path.write_text(json.dumps(shape), encoding="utf-8")
-    assert run_habmap("add", "block", path, "--name", "North bite", place=place).code == 3
-    assert run_habmap("add", "block", path, "--name", "North bite", "--overwrite", place=place).code == 0
-    smaller = run_habmap("burnday", "North bite", *ask, place=place).json["acres"]
+    assert run_habmap("load", "block", path, "--name", "North bite", place=place).code == 3
+    assert run_habmap("load", "block", path, "--name", "North bite", "--overwrite", place=place).code == 0
+    smaller = run_habmap("burnsheet", "North bite", *ask, place=place).json["acres"]
     assert smaller == pytest.approx(0.75 * saved.json["acres"], rel=1e-3)

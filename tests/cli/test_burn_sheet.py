@@ -1,4 +1,4 @@
-"""``habmap burnday --sheet`` from outside: two pages a burn boss can read, and nothing in them that allows anything."""
+"""``habmap burnsheet --sheet`` from outside: two pages a burn boss can read, nothing in them allows anything."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ needs_poppler = pytest.mark.skipif(
 )
 WEATHER = ("--time", "2026-03-05T13:30", "--temp-f", 61, "--rh-pct", 38, "--wind-mph", 7, "--wind-from", "NNW")
 PLAN = """
-[plan.down_cedar]
+[burn_plan.down_cedar]
 author = "J. Example"
 date = 2026-01-31
 temp_f = [32, 86]
@@ -53,7 +53,7 @@ def test_two_pages_on_letter_and_a4(
 ) -> None:
     path = tmp_path / "burn.pdf"
     done = run_habmap(
-        "burnday", "C1", *WEATHER, "--plan-kind", "down_cedar", "--sheet", path, "--paper", paper, place=planned_place
+        "burnsheet", "C1", *WEATHER, "--plan-kind", "down_cedar", "--sheet", path, "--paper", paper, place=planned_place
     )
     assert done.code == 0, done.err
     info = subprocess.run(["pdfinfo", path], capture_output=True, text=True, check=True).stdout
@@ -75,7 +75,7 @@ def test_the_page_is_sealed_and_says_the_figures_of_the_burn_day(
 ) -> None:
     path = tmp_path / "burn.html"
     done = run_habmap(
-        "burnday", "C1", *WEATHER, "--plan-kind", "down_cedar", "--sheet", path, "--json", place=planned_place
+        "burnsheet", "C1", *WEATHER, "--plan-kind", "down_cedar", "--sheet", path, "--json", place=planned_place
     )
     assert done.code == 0, done.err
     assert done.json["sheets"] == [str(path)]
@@ -86,8 +86,8 @@ def test_the_page_is_sealed_and_says_the_figures_of_the_burn_day(
     assert not re.search(r"""(?:src|href)=["'](?!data:)""", html)
     assert " style=" not in html  # the policy would refuse it
     rows = re.findall(r"<tr>(.*?)</tr>", html, re.DOTALL)
-    verdicts = [line["verdict"] for line in done.json["prescription"]]
-    assert verdicts == ["not met", "not given", "within"]  # humidity, gusts, temperature
+    comparisons = [line["comparison"] for line in done.json["prescription"]]
+    assert comparisons == ["not met", "not given", "within"]  # humidity, gusts, temperature
     order = [html.index(f"<td>{word}") for word in ("not met, by 7\N{NO-BREAK SPACE}%", "not given", "within")]
     assert order[0] < order[2]
     assert any("relative humidity" in row and "not met, by 7\N{NO-BREAK SPACE}%" in row for row in rows)
@@ -101,7 +101,7 @@ def test_without_author_and_date_it_says_that_there_is_no_plan(
     run_habmap: Callable, demo_place: Path, tmp_path: Path
 ) -> None:
     path = tmp_path / "burn.html"
-    done = run_habmap("burnday", "G1", *WEATHER, "--sheet", path, place=demo_place)
+    done = run_habmap("burnsheet", "G1", *WEATHER, "--sheet", path, place=demo_place)
     assert done.code == 0, done.err
     html = path.read_text(encoding="utf-8")
     assert "There is no written plan for grass" in html
@@ -114,12 +114,12 @@ def test_faults_leave_nothing_behind(run_habmap: Callable, demo_place: Path, tmp
     kept.write_text("mine", encoding="utf-8")
     for code, names in ((3, (other, kept)), (2, (other, tmp_path / "burn.txt")), (3, (tmp_path / "no" / "b.pdf",))):
         words = [word for name in names for word in ("--sheet", name)]
-        done = run_habmap("burnday", "C1", *WEATHER, *words, place=demo_place)
+        done = run_habmap("burnsheet", "C1", *WEATHER, *words, place=demo_place)
         assert done.code == code, done.err
         assert not other.exists()
     assert kept.read_text(encoding="utf-8") == "mine"
-    assert run_habmap("burnday", "C1", *WEATHER, "--paper", "a9", "--sheet", other, place=demo_place).code == 2
-    done = run_habmap("burnday", "C1", *WEATHER, "--sheet", kept, "--overwrite", place=demo_place)
+    assert run_habmap("burnsheet", "C1", *WEATHER, "--paper", "a9", "--sheet", other, place=demo_place).code == 2
+    done = run_habmap("burnsheet", "C1", *WEATHER, "--sheet", kept, "--overwrite", place=demo_place)
     assert done.code == 0, done.err
     assert kept.read_bytes().startswith(b"%PDF")
 
@@ -132,7 +132,7 @@ def test_a_turn_of_the_wind_stands_on_the_sheet(run_habmap: Callable, planned_pl
         encoding="utf-8",
     )
     done = run_habmap(
-        "burnday", "C1", "--time", "2026-03-05T13:30", "--forecast", hours, "--plan-kind", "down_cedar",
+        "burnsheet", "C1", "--time", "2026-03-05T13:30", "--forecast", hours, "--plan-kind", "down_cedar",
         "--sheet", path, place=planned_place,
     )  # fmt: skip
     assert done.code == 0, done.err
@@ -145,7 +145,7 @@ def test_a_block_that_no_elevation_covers_has_its_sheet(run_habmap: Callable, de
     ring = [[-96.021, 37.057], [-96.015, 37.057], [-96.015, 37.06], [-96.021, 37.06], [-96.021, 37.057]]
     patch, path = tmp_path / "far.geojson", tmp_path / "far.html"
     patch.write_text(json.dumps({"type": "Polygon", "coordinates": [ring]}), encoding="utf-8")
-    done = run_habmap("burnday", "--patch", patch, *WEATHER, "--sheet", path, place=demo_place)
+    done = run_habmap("burnsheet", "--patch", patch, *WEATHER, "--sheet", path, place=demo_place)
     assert done.code == 0, done.err
     html = path.read_text(encoding="utf-8")
     assert "No elevation covers this block" in html

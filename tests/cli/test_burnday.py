@@ -1,4 +1,4 @@
-"""``habmap burnday`` from outside: a place with one made hill, the answer, its JSON, and what it refuses."""
+"""``habmap burnsheet`` from outside: a place with one made hill, the answer, its JSON, and what it refuses."""
 
 from __future__ import annotations
 
@@ -57,8 +57,8 @@ def hill(run_habmap: Run, tmp_path_factory: pytest.TempPathFactory) -> Path:
     place = folder / "place"
     for step in (
         ("start", place, "--name", "Made hill"),
-        ("--place", place, "add", "units", folder / "units.geojson"),
-        ("--place", place, "add", "dem", folder / "hill.tif", "--vertical-unit", "m"),
+        ("--place", place, "load", "units", folder / "units.geojson"),
+        ("--place", place, "load", "dem", folder / "hill.tif", "--vertical-unit", "m"),
     ):
         done = run_habmap(*step)
         assert done.code == 0, done.err
@@ -74,7 +74,7 @@ def with_plan(hill: Path, tmp_path: Path, text: str) -> Path:
 
 
 PLAN = """
-[plan.grass]
+[burn_plan.grass]
 author = "P. Writer"
 date = 2026-01-31
 rh_pct = [40, 70]
@@ -85,8 +85,8 @@ gust_mph = [0, 20]
 
 
 def test_moisture_by_face_and_slope_of_the_ground(run_habmap: Run, hill: Path) -> None:
-    result = run_habmap("burnday", "A", *NOON, *WEATHER, "--json", place=hill).json
-    assert result["schema"] == "habmap/burnday/1"
+    result = run_habmap("burnsheet", "A", *NOON, *WEATHER, "--json", place=hill).json
+    assert result["schema"] == "habmap/burnsheet/1"
     classes = {(line["facing"], line["slope_class"]): line for line in result["fuel_moisture"]}
     # The tables' worked checks for March, 60 °F, 35 %, 1200, level: S 0–30 % 7; N >30 % 9.
     assert classes["S", "0-30"]["pct"] == 7
@@ -102,7 +102,7 @@ def test_moisture_by_face_and_slope_of_the_ground(run_habmap: Run, hill: Path) -
 
 def test_shade_and_the_height_of_the_weather_place_count(run_habmap: Run, hill: Path) -> None:
     def south(*more: object) -> float:
-        lines = run_habmap("burnday", "A", *NOON, *WEATHER, *more, "--json", place=hill).json["fuel_moisture"]
+        lines = run_habmap("burnsheet", "A", *NOON, *WEATHER, *more, "--json", place=hill).json["fuel_moisture"]
         return next(line["pct"] for line in lines if line["facing"] == "S")
 
     # Table C, S, 1200: shaded below 3, level 4, above 5; table A 6. The block's middle lies between its two faces, at
@@ -113,7 +113,7 @@ def test_shade_and_the_height_of_the_weather_place_count(run_habmap: Run, hill: 
 
 
 def test_edges_rise_by_face_and_add_up(run_habmap: Run, hill: Path) -> None:
-    result = run_habmap("burnday", "A", *NOON, *WEATHER, "--json", place=hill).json
+    result = run_habmap("burnsheet", "A", *NOON, *WEATHER, "--json", place=hill).json
     edges, totals = result["edges"], result["edge_totals"]
     assert sum(edge["length_m"] for edge in edges) == pytest.approx(680, rel=1e-3)
     assert totals["downwind_m"] == pytest.approx(240, rel=2e-3)
@@ -128,10 +128,10 @@ def test_edges_rise_by_face_and_add_up(run_habmap: Run, hill: Path) -> None:
 
 def test_not_met_first_and_always_what_was_not_checked(run_habmap: Run, hill: Path, tmp_path: Path) -> None:
     place = with_plan(hill, tmp_path, PLAN)
-    done = run_habmap("burnday", "A", *NOON, *WEATHER, "--json", place=place)
+    done = run_habmap("burnsheet", "A", *NOON, *WEATHER, "--json", place=place)
     result = done.json
     assert result["plan"] == {"kind": "grass", "author": "P. Writer", "date": "2026-01-31"}
-    assert [(line["item"], line["verdict"]) for line in result["prescription"]] == [
+    assert [(line["item"], line["comparison"]) for line in result["prescription"]] == [
         ("rh_pct", "not met"),
         ("wind_from_deg", "not met"),
         ("gust_mph", "not given"),
@@ -147,7 +147,7 @@ def test_words_compare_and_never_allow(run_habmap: Run, hill: Path, tmp_path: Pa
     place = with_plan(hill, tmp_path, PLAN)
     calm = ("--temp-f", 60, "--rh-pct", 50, "--wind-mph", 8, "--wind-from", "N", "--gust-mph", 12)
     for folder, weather in ((place, WEATHER), (place, calm), (hill, WEATHER)):
-        done = run_habmap("burnday", "A", *NOON, *weather, place=folder)
+        done = run_habmap("burnsheet", "A", *NOON, *weather, place=folder)
         assert done.code == 0, done.err
         text = done.out.casefold()
         assert not [word for word in LEAVE if word in text]
@@ -155,13 +155,13 @@ def test_words_compare_and_never_allow(run_habmap: Run, hill: Path, tmp_path: Pa
         assert "nothing here says that burning is safe or allowed" in text
         assert "published figures, not what this burn needs" in text
         assert "red slash" in text
-    assert "Not met: relative humidity" in run_habmap("burnday", "A", *NOON, *WEATHER, place=place).out
-    assert "decides nothing" in run_habmap("burnday", "A", *NOON, *calm, place=place).out
+    assert "Not met: relative humidity" in run_habmap("burnsheet", "A", *NOON, *WEATHER, place=place).out
+    assert "decides nothing" in run_habmap("burnsheet", "A", *NOON, *calm, place=place).out
 
 
 def test_no_plan_no_verdict_and_a_pond_is_reported(run_habmap: Run, hill: Path) -> None:
-    result = run_habmap("burnday", "P", *NOON, *WEATHER, "--json", place=hill).json
-    assert {line["verdict"] for line in result["prescription"]} == {"no plan"}
+    result = run_habmap("burnsheet", "P", *NOON, *WEATHER, "--json", place=hill).json
+    assert {line["comparison"] for line in result["prescription"]} == {"no plan"}
     assert any("water" in words for words in result["block_words"])
 
 
@@ -173,7 +173,7 @@ def test_a_forecast_hour_by_hour(run_habmap: Run, hill: Path, tmp_path: Path) ->
         if hour != 15
     ]
     path.write_text("\n".join(["time,temp_c,rh_pct,wind_mps,wind_from_deg", *rows]) + "\n")
-    done = run_habmap("burnday", "A", *NOON, "--forecast", path, "--json", place=with_plan(hill, tmp_path, PLAN))
+    done = run_habmap("burnsheet", "A", *NOON, "--forecast", path, "--json", place=with_plan(hill, tmp_path, PLAN))
     assert done.code == 0, done.err
     hours = {hour["time"]: hour for hour in done.json["hours"]}
     assert done.json["wind_from_deg"] == 300
@@ -181,7 +181,7 @@ def test_a_forecast_hour_by_hour(run_habmap: Run, hill: Path, tmp_path: Path) ->
     assert hours["2026-03-10T16:00"]["not_met"] == ["rh_pct"]  # 22 % against 40; wind 8.9 mph from 340° is inside
     assert not hours["2026-03-10T16:00"]["wind_shift"]
     assert hours["2026-03-10T17:00"]["wind_shift"]
-    table = run_habmap("burnday", "A", *NOON, "--forecast", path, place=hill).out
+    table = run_habmap("burnsheet", "A", *NOON, "--forecast", path, place=hill).out
     assert "no forecast for this hour" in table
 
 
@@ -198,38 +198,38 @@ def test_a_forecast_hour_by_hour(run_habmap: Run, hill: Path, tmp_path: Path) ->
 def test_what_the_command_line_alone_shows_is_exit_2(
     run_habmap: Run, hill: Path, change: tuple[object, ...], word: str
 ) -> None:
-    done = run_habmap("burnday", "A", *NOON, *WEATHER, *change, "--json", place=hill)
+    done = run_habmap("burnsheet", "A", *NOON, *WEATHER, *change, "--json", place=hill)
     assert done.code == 2
     assert done.json["schema"] == "habmap/error/1"
     assert word in done.json["what"]
 
 
 def test_cold_that_is_meant_is_taken(run_habmap: Run, hill: Path) -> None:
-    done = run_habmap("burnday", "A", *NOON, *WEATHER, "--temp-f", 20, "--yes", "--json", place=hill)
+    done = run_habmap("burnsheet", "A", *NOON, *WEATHER, "--temp-f", 20, "--yes", "--json", place=hill)
     assert done.code == 0, done.err
 
 
 def test_what_needs_the_place_or_a_file_is_exit_3(run_habmap: Run, hill: Path, tmp_path: Path) -> None:
-    done = run_habmap("burnday", "Z9", *NOON, *WEATHER, "--json", place=hill)
+    done = run_habmap("burnsheet", "Z9", *NOON, *WEATHER, "--json", place=hill)
     assert (done.code, done.json["value"]) == (3, "Z9")
     path = tmp_path / "f.csv"
     path.write_text("time,temp_f,rh_pct,wind_mph\n2026-03-10T12:00,60,40,8\n")
-    done = run_habmap("burnday", "A", *NOON, "--forecast", path, "--json", place=hill)
+    done = run_habmap("burnsheet", "A", *NOON, "--forecast", path, "--json", place=hill)
     assert done.code == 3
     assert "wind_from_deg" in done.out
     path.write_text(
         "time,temp_f,rh_pct,wind_mph,wind_from_deg\n2026-03-10T13:00,60,40,8,180\n2026-03-10T12:00,60,40,8,180\n"
     )
-    done = run_habmap("burnday", "A", *NOON, "--forecast", path, "--json", place=hill)
+    done = run_habmap("burnsheet", "A", *NOON, "--forecast", path, "--json", place=hill)
     assert done.code == 3
     assert "out of order" in done.out
     path.write_text("time,temp_f,rh_pct,wind_mph,wind_from_deg\n2026-03-10T12:00,16,40,8,180\n")
-    done = run_habmap("burnday", "A", *NOON, "--forecast", path, "--json", place=hill)
+    done = run_habmap("burnsheet", "A", *NOON, "--forecast", path, "--json", place=hill)
     assert done.code == 3
     assert "16 °C" in done.json["what"]
 
 
 def test_missing_weather_is_named(run_habmap: Run, hill: Path) -> None:
-    done = run_habmap("burnday", "A", *NOON, "--temp-f", 60, "--wind-from", "S", "--json", place=hill)
+    done = run_habmap("burnsheet", "A", *NOON, "--temp-f", 60, "--wind-from", "S", "--json", place=hill)
     assert done.code == 2
     assert done.json["where"] == "--rh-pct, --wind-mph"

@@ -38,10 +38,10 @@ def feet(tmp_path: Path) -> Path:
 
 
 def test_a_canopy_in_feet(run_habmap: Run, place: Path, feet: Path) -> None:
-    refused = run_habmap("add", "canopy", feet, "--json", place=place)
+    refused = run_habmap("load", "canopy", feet, "--json", place=place)
     assert refused.code == 3 and "does not say in which unit" in refused.json["what"]
-    assert run_habmap("add", "canopy", feet, "--vertical-unit", "yd", place=place).code == 2
-    done = run_habmap("add", "canopy", feet, "--vertical-unit", "ft", "--copy", "--json", place=place)
+    assert run_habmap("load", "canopy", feet, "--vertical-unit", "yd", place=place).code == 2
+    done = run_habmap("load", "canopy", feet, "--vertical-unit", "ft", "--copy", "--json", place=place)
     assert done.code == 0, done.err
     assert done.json["units_off"] == ["C2"] and done.json["canopy"]["vertical_unit"] == "ft"
     feet.unlink()
@@ -53,7 +53,7 @@ def test_a_canopy_in_feet(run_habmap: Run, place: Path, feet: Path) -> None:
     assert units["C2"]["canopy_pct"] is None and units["C2"]["rests_on"] == "nothing measured"
     # read as metres the same file is all above 6 ft
     (place / "canopy" / "canopy.tif").rename(feet)
-    done = run_habmap("add", "canopy", feet, "--vertical-unit", "m", "--overwrite", place=place)
+    done = run_habmap("load", "canopy", feet, "--vertical-unit", "m", "--overwrite", place=place)
     assert done.code == 0, done.err
     assert run_habmap("density", "--json", place=place).json["units"][0]["canopy_pct"] == 100
 
@@ -63,13 +63,13 @@ def test_older_places_gain_the_table_at_the_first_write(run_habmap: Run, place: 
         connection.execute("DROP TABLE canopy")
         connection.execute("DELETE FROM gpkg_contents WHERE table_name = 'canopy'")
     assert run_habmap("density", "--json", place=place).json["units"][0]["canopy_pct"] == 5
-    assert run_habmap("add", "canopy", feet, "--vertical-unit", "ft", place=place).code == 0
+    assert run_habmap("load", "canopy", feet, "--vertical-unit", "ft", place=place).code == 0
     assert run_habmap("density", "--json", place=place).json["units"][0]["canopy_pct"] != 5
     assert run_habmap("check", place=place).code == 0
 
 
 def test_a_raster_that_is_gone_is_said(run_habmap: Run, place: Path, feet: Path) -> None:
-    assert run_habmap("add", "canopy", feet, "--vertical-unit", "ft", place=place).code == 0
+    assert run_habmap("load", "canopy", feet, "--vertical-unit", "ft", place=place).code == 0
     feet.unlink()
     for command in ("density", "rank"):
         done = run_habmap(command, "--json", place=place)

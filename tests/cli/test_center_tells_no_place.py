@@ -45,10 +45,10 @@ def test_the_public_page_holds_no_pair_near_a_nest_that_was_loaded_first(
             connection.execute("UPDATE habmap_meta SET grid_lat = ?, grid_lon = ?", NEST)
         connection.close()
     nest = written(tmp_path / "nest.geojson", {"kind": "nest", "name": "eagle"}, mapping(Point(NEST[1], NEST[0])))
-    assert run_habmap("add", "features", nest, place=place).code == 0
+    assert run_habmap("load", "features", nest, place=place).code == 0
     ground = box(NEST[1] - 0.002, NEST[0] - 0.003, NEST[1] + 0.006, NEST[0] + 0.004)
     units = written(tmp_path / "units.geojson", {"unit_id": "A", "cover": "cedar"}, mapping(ground))
-    assert run_habmap("add", "units", units, place=place).code == 0
+    assert run_habmap("load", "units", units, place=place).code == 0
     page = tmp_path / "public.html"
     assert run_habmap("map", "--for", "public", "-o", page, place=place).code == 0
     assert nearest_pair_m(page.read_text()) > 50

@@ -15,7 +15,7 @@ import pytest
 Run = Callable[..., Any]
 
 #: Commands of the main job; more are welcome.
-MAIN_JOB = ("start", "add", "log", "void", "history", "acres", "terrain", "rank", "map", "check", "demo")
+MAIN_JOB = ("start", "load", "log", "void", "history", "acres", "terrain", "rank", "map", "check", "demo")
 #: Libraries that cost from 50 ms to over half a second each to import, and are not needed to print help.
 HEAVY = (
     "branca", "exactextract", "folium", "geopandas", "gpxpy", "jinja2", "matplotlib", "numpy", "pandas", "pydantic",
@@ -40,7 +40,7 @@ def test_every_command_has_its_own_help(run_habmap: Run, command: str) -> None:
     assert re.search(r"Usage: .*\n\n  [A-Z].+\n", done.out)
 
 
-@pytest.mark.parametrize("words", [(), ("add",), ("export",)])
+@pytest.mark.parametrize("words", [(), ("load",), ("export",)])
 def test_on_a_narrow_terminal_no_line_of_the_lists_is_cut_off(run_habmap: Run, words: tuple[str, ...]) -> None:
     done = run_habmap(*words, "--help", env={"COLUMNS": "80"})
     commands = done.out.partition("Commands:\n")[2]

@@ -103,8 +103,8 @@ def test_it_says_every_step_and_where_the_map_is(first: tuple[Path, Told]) -> No
     assert str(folder / "out" / "map.html") in outcome.out
     assert str(folder / "out" / "sheet.pdf") in outcome.out
     assert outcome.papers["sheet.pdf"].startswith(b"%PDF-")
-    assert str(folder / "out" / "story.pdf") in outcome.out
-    assert outcome.papers["story.pdf"].startswith(b"%PDF-")
+    assert str(folder / "out" / "handout.pdf") in outcome.out
+    assert outcome.papers["handout.pdf"].startswith(b"%PDF-")
 
 
 def test_a_folder_with_something_in_it_is_refused(

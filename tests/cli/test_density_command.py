@@ -38,7 +38,7 @@ def master(tmp_path_factory: pytest.TempPathFactory, run_habmap: Callable[..., A
             }
         )
     )
-    assert run_habmap("add", "units", str(units), place=folder).code == 0
+    assert run_habmap("load", "units", str(units), place=folder).code == 0
     return folder
 
 
@@ -50,7 +50,7 @@ def place(master: Path, tmp_path: Path) -> Path:
 def loaded(run: Callable[..., Any], place: Path, text: str) -> Any:
     table = place.parent / "plots.csv"
     table.write_text(text, encoding="utf-8")
-    return run("add", "plots", str(table), "--json", place=place)
+    return run("load", "plots", str(table), "--json", place=place)
 
 
 def test_eight_fixed_plots_replace_the_outline_s_own_guess(run_habmap: Callable[..., Any], place: Path) -> None:
@@ -137,14 +137,14 @@ def test_all_sampled_ground_by_the_acres_of_its_strata(run_habmap: Run, tmp_path
 def test_a_quarter_used_twice_is_refused(run_habmap: Run, place: Path) -> None:
     table = place.parent / "twice.csv"
     table.write_text("plot_id,unit_id,method,d1,d2,d3,distance_unit\nq,C1,quarter,1,2,3,m\n", encoding="utf-8")
-    done = run_habmap("add", "plots", table, "--map", "d4=d3", "--json", place=place)
+    done = run_habmap("load", "plots", table, "--map", "d4=d3", "--json", place=place)
     assert done.code == 3 and "two quarters" in done.json["what"]
     table.write_text("plot_id,unit_id,method,d1,d2,d2,d4,distance_unit\nq,C1,quarter,1,2,3,4,m\n", encoding="utf-8")
-    assert run_habmap("add", "plots", table, place=place).code == 3
+    assert run_habmap("load", "plots", table, place=place).code == 3
     # and one point with two contents
     rows = "q,C1,quarter,1,2,3,4,m\nq,C1,quarter,1,2,3,5,m\n"
     table.write_text("plot_id,unit_id,method,d1,d2,d3,d4,distance_unit\n" + rows, encoding="utf-8")
-    assert run_habmap("add", "plots", table, place=place).code == 3
+    assert run_habmap("load", "plots", table, place=place).code == 3
     assert run_habmap("density", "--json", place=place).json["units"][0]["plots"] == 0
 
 

@@ -92,7 +92,7 @@ def test_the_job_by_hand_runs_as_written(run_habmap: Run, repository: Path, tmp_
         done = run_habmap(*words[1:], cwd=here)
         assert done.code == 0, f"{line}\n{done.err}"
         ran.append(words[1])
-    assert {"start", "add", "log", "trace", "history", "acres", "terrain", "rank", "map", "check"} <= set(ran)
+    assert {"start", "load", "log", "trace", "history", "acres", "terrain", "rank", "map", "check"} <= set(ran)
     assert (here / "turtle.html").exists() and (here / "neighbors.html").exists()
 
 

@@ -19,23 +19,27 @@ unit = "C2"
 reason = "sale not settled"
 from = 2026-01-10
 
-[[no_burn]]
+[[closed]]
+work = "burn"
 reason = "ground-nesting birds"
 from = "04-15"
 to = "07-31"
 
-[[no_burn]]
+[[closed]]
+work = "burn"
 reason = "neighbour's wedding"
 units = ["C1"]
 from = 2026-03-07
 to = 2026-03-08
 
-[[no_cut]]
+[[closed]]
+work = "cut"
 reason = "deer season"
 from = "11-15"
 to = "01-05"
 
-[[no_cut]]
+[[closed]]
+work = "cut"
 reason = "wet draw"
 units = ["C2"]
 from = 2026-02-01
@@ -111,10 +115,10 @@ def test_every_kind_of_thing_with_its_days(run_habmap: Run, master: Path) -> Non
     assert "no end" in hold["words"]
 
     # the yearly ban begins 64 days ahead; the dated one holds for its unit only
-    bans = {(item["unit_id"], item["from_date"], item["to_date"], item["state"]) for item in of(found, "no_burn")}
+    bans = {(item["unit_id"], item["from_date"], item["to_date"], item["state"]) for item in of(found, "closed_burn")}
     assert bans == {(None, "2026-04-15", "2026-07-31", "coming"), ("C1", "2026-03-07", "2026-03-08", "coming")}
     # the yearly one is over (it ran over New Year) and comes back too far ahead; the dated one is in force
-    assert [(item["unit_id"], item["state"]) for item in of(found, "no_cut")] == [("C2", "in force")]
+    assert [(item["unit_id"], item["state"]) for item in of(found, "closed_cut")] == [("C2", "in force")]
 
     # fescue every three years between its own days: 1 April 2026 lies inside them
     (fescue,) = of(found, "upkeep", "G1")
@@ -122,7 +126,7 @@ def test_every_kind_of_thing_with_its_days(run_habmap: Run, master: Path) -> Non
     # K1 was burned on 10 April 2021; four years on is past
     (kept,) = of(found, "upkeep", "K1")
     assert (kept["state"], kept["since_date"]) == ("due", "2021-04-10")
-    assert [item["state"] for item in of(found, "look", "K1")] == ["overdue"]
+    assert [item["state"] for item in of(found, "checkup", "K1")] == ["overdue"]
 
     states = {item["words"].split(" (")[0]: item["state"] for item in of(found, "contract")}
     assert states["EQIP 7"] == "due" and states["EQIP 8"] == "not yet allowed"
@@ -130,7 +134,7 @@ def test_every_kind_of_thing_with_its_days(run_habmap: Run, master: Path) -> Non
 
 def test_a_ban_over_new_year_is_in_force_on_both_sides(run_habmap: Run, master: Path) -> None:
     for on in ("2025-12-31", "2026-01-05"):
-        (ban,) = [item for item in of(items(run_habmap, master, on), "no_cut") if item["unit_id"] is None]
+        (ban,) = [item for item in of(items(run_habmap, master, on), "closed_cut") if item["unit_id"] is None]
         assert (ban["state"], ban["from_date"], ban["to_date"]) == ("in force", "2025-11-15", "2026-01-05")
 
 
@@ -170,7 +174,7 @@ def test_another_reader_takes_the_calendar(run_habmap: Run, place: Path, tmp_pat
     drying = found["C1: slash drying"]
     # the end of an all-day event is the day after its last (RFC 5545, 3.6.1)
     assert (drying.dtstart.value, drying.dtend.value) == (date(2026, 2, 19), date(2026, 3, 22))
-    assert "All units: no burning" in found and "C2: hold" in found
+    assert "All units: closed to burning" in found and "C2: hold" in found
     assert "ready" not in raw.decode().lower()
 
 
@@ -178,7 +182,7 @@ def test_a_later_export_updates_instead_of_doubling(run_habmap: Run, place: Path
     first, second = tmp_path / "a.ics", tmp_path / "b.ics"
     assert run_habmap("due", "--on", ON, "--ics", first, place=place).code == 0
     # in between: a part of the contract is done, the hold gets its end, the drying days are changed
-    log = ("log", "cut", "--date", "2026-02-10", "--unit", "K1", "--all", "--killed-pct", "100")
+    log = ("log", "cut", "--date", "2026-02-10", "--unit", "K1", "--whole", "--killed-pct", "100")
     assert run_habmap(*log, place=place).code == 0
     text = (place / "habmap.toml").read_text(encoding="utf-8")
     text = text.replace("drying_days = [30, 60]", "drying_days = [40, 70]")
@@ -187,7 +191,7 @@ def test_a_later_export_updates_instead_of_doubling(run_habmap: Run, place: Path
     (place / "habmap.toml").write_text(text, encoding="utf-8")
     assert run_habmap("due", "--on", "2026-02-11", "--ics", second, place=place).code == 0
     old, new = events(first), events(second)
-    kinds = ("C1: slash drying", "C2: hold", "C1;C2: contract item", "All units: no burning")
+    kinds = ("C1: slash drying", "C2: hold", "C1;C2: contract item", "All units: closed to burning")
     for summary in kinds:
         (before,) = [uid for uid, event in old.items() if event.summary.value == summary]
         (after,) = [uid for uid, event in new.items() if event.summary.value == summary]
@@ -211,9 +215,9 @@ def test_a_calendar_is_not_overwritten_unasked(run_habmap: Run, place: Path, tmp
     ("text", "line", "words"),
     [
         ('[[hold]]\nunit = "C1"\nreason = "x"\nfrom = 2026-05-01\nto = 2026-04-01\n', 0, "ends before it begins"),
-        ('[[no_burn]]\nreason = "x"\nfrom = 2026-05-01\nto = 2026-04-01\n', 0, "ends before it begins"),
-        ('[[no_cut]]\nreason = "x"\nfrom = "05-01"\nto = 2026-04-01\n', 0, "both"),
-        ('[[no_cut]]\nreason = "x"\nfrom = "02-30"\nto = "03-05"\n', 2, ""),
+        ('[[closed]]\nwork = "burn"\nreason = "x"\nfrom = 2026-05-01\nto = 2026-04-01\n', 0, "ends before it begins"),
+        ('[[closed]]\nwork = "cut"\nreason = "x"\nfrom = "05-01"\nto = 2026-04-01\n', 0, "both"),
+        ('[[closed]]\nwork = "cut"\nreason = "x"\nfrom = "02-30"\nto = "03-05"\n', 3, ""),
         ('[[burn_for]]\nreason = "thistle"\n', 1, ""),
         ('[[burn_for]]\nreason = "cedar"\nfrom = "03-01"\n', 0, "both from and to"),
         ('[[contract]]\nprogram = "E"\nitem = "1"\npractice_code = "314"\nnot_before = 2027-01-01\ndue = 2026-01-01\n',
@@ -230,6 +234,6 @@ def test_bad_dates_are_refused_with_their_line(run_habmap: Run, place: Path, tex
 
 
 def test_units_that_are_not_here_are_pointed_out(run_habmap: Run, place: Path) -> None:
-    with_settings(place, '[[no_burn]]\nreason = "typo"\nunits = ["C9"]\nfrom = "01-01"\nto = "02-01"\n')
+    with_settings(place, '[[closed]]\nwork = "burn"\nreason = "typo"\nunits = ["C9"]\nfrom = "01-01"\nto = "02-01"\n')
     done = run_habmap("check", place=place)
     assert done.code == 1 and "C9" in done.out

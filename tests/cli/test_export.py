@@ -43,7 +43,7 @@ def started(run: Callable[..., Any], folder: Path) -> Path:
             ({"unit_id": "C2", "name": "=HYPERLINK(1)", "cover": "cedar"}, square(-97.996, 38.0)),
         ],
     )
-    ok(run("add", "units", str(units), place=folder))
+    ok(run("load", "units", str(units), place=folder))
     return folder
 
 
@@ -54,9 +54,9 @@ def master(tmp_path_factory: pytest.TempPathFactory, run_habmap: Callable[..., A
     patch = layer(top / "patch.geojson", [({}, square(-97.9981234567890123, 38.0011111111111111, 0.0033))])
     log = ("log", "cut", "--date", "2026-01-05", "--patch", str(patch), "--who", "Ada", "--person-hours", "9")
     ok(run_habmap(*log, "--cost", "120", "--note", "=1+1", place=folder))
-    ok(run_habmap("log", "cut", "--date", "2026-02-05", "--unit", "C2", "--all", "--who", "Bo", place=folder))
+    ok(run_habmap("log", "cut", "--date", "2026-02-05", "--unit", "C2", "--whole", "--who", "Bo", place=folder))
     ok(run_habmap("log", "burn", "--date", "2026-03-05", "--patch", str(patch), place=folder))
-    look = ("log", "look", "--date", "2026-06-05", "--patch", str(patch), "--live-stems-per-acre", "60")
+    look = ("log", "checkup", "--date", "2026-06-05", "--patch", str(patch), "--live-stems-per-acre", "60")
     ok(run_habmap(*look, "--sprouts", "sumac=3", place=folder))
     return folder
 
@@ -73,12 +73,12 @@ def test_an_exported_ledger_loads_back_to_the_same_account(
     table = tmp_path / f"ledger.{suffix}"
     ok(run_habmap("export", "ledger", "-o", str(table), place=place))
     other = started(run_habmap, tmp_path / "other")
-    assert ok(run_habmap("add", "entries", str(table), "--json", place=other)).json["loaded"] == 4
+    assert ok(run_habmap("load", "entries", str(table), "--json", place=other)).json["loaded"] == 4
     mine, theirs = (ok(run_habmap("acres", "--json", place=p)).json for p in (place, other))
     for one, two in zip(mine["units"], theirs["units"], strict=True):
         assert one["stage_acres"] == pytest.approx(two["stage_acres"], abs=1e-12)
     # and into the place it came from it is no news
-    again = ok(run_habmap("add", "entries", str(table), "--json", place=place)).json
+    again = ok(run_habmap("load", "entries", str(table), "--json", place=place)).json
     assert (again["loaded"], again["already_there"]) == (0, 4)
 
 
@@ -96,7 +96,7 @@ def test_handheld_outlines_are_gpx_and_leave_private_places_out(
 ) -> None:
     nest = {"type": "Point", "coordinates": [-97.999, 38.001]}
     features = layer(tmp_path / "features.geojson", [({"kind": "nest", "name": "Secret nest"}, nest)])
-    ok(run_habmap("add", "features", str(features), place=place))
+    ok(run_habmap("load", "features", str(features), place=place))
     out = tmp_path / "out.gpx"
     ok(run_habmap("export", "gpx", "-o", str(out), place=place))
     root = ET.parse(out).getroot()
@@ -174,7 +174,7 @@ def test_a_log_sheet_prints_and_its_table_reads_back(
         "who": "Ada",
     }
     table.write_text(",".join(header) + "\n" + ",".join(values.get(name, "") for name in header) + "\n")
-    assert ok(run_habmap("add", "entries", str(table), "--json", place=place)).json["loaded"] == 1
+    assert ok(run_habmap("load", "entries", str(table), "--json", place=place)).json["loaded"] == 1
 
 
 def test_nothing_is_overwritten_and_unknown_kinds_are_refused(
@@ -219,7 +219,7 @@ def test_a_log_sheet_with_signs_that_no_font_has_is_written_in_silence(
     run_habmap: Callable[..., Any], place: Path, tmp_path: Path
 ) -> None:
     rows = [({"unit_id": "C9", "name": "\U0001f332 grove", "cover": "cedar"}, square(-98.01, 38.0))]
-    ok(run_habmap("add", "units", str(layer(tmp_path / "grove.geojson", rows)), place=place))
+    ok(run_habmap("load", "units", str(layer(tmp_path / "grove.geojson", rows)), place=place))
     done = ok(run_habmap("export", "log-sheet", "-o", str(tmp_path / "sheet.pdf"), place=place))
     assert (tmp_path / "sheet.pdf").read_bytes().startswith(b"%PDF") and "Warning" not in done.err
 
@@ -255,7 +255,7 @@ def test_a_public_handheld_shows_no_gap_around_a_nest(
     run_habmap: Callable[..., Any], place: Path, tmp_path: Path
 ) -> None:
     nest = {"type": "Point", "coordinates": [-97.9992, 38.0005]}
-    ok(run_habmap("add", "features", str(layer(tmp_path / "f.geojson", [({"kind": "nest"}, nest)])), place=place))
+    ok(run_habmap("load", "features", str(layer(tmp_path / "f.geojson", [({"kind": "nest"}, nest)])), place=place))
     kept = layer(tmp_path / "keep.geojson", [({}, square(-97.99934567, 38.00034567, 0.0003))])
     ok(run_habmap("log", "keep", "--date", "2026-04-01", "--patch", str(kept), place=place))
     texts = {}

@@ -1,4 +1,4 @@
-"""``habmap add forecast`` from outside: kept whole or not at all, and used by ``burnday``."""
+"""``habmap load forecast`` from outside: kept whole or not at all, and used by ``burnday``."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ import pytest
 
 Run = Callable[..., Any]
 HEADER = "time,temp_f,rh_pct,wind_mph,wind_from_deg\n"
-DAY = ("burnday", "C1", "--time", "2026-03-05T13:30")
+DAY = ("burnsheet", "C1", "--time", "2026-03-05T13:30")
 
 
 @pytest.fixture
@@ -32,9 +32,9 @@ def test_a_forecast_is_kept_used_and_joined(run_habmap: Run, place: Path, tmp_pa
     shutil.copytree(place, copy)
     assert run_habmap(*DAY, "--json", place=place).code == 2  # no weather anywhere: the command line is not complete
     path = _hours(tmp_path, rh_pct=44)
-    done = run_habmap("add", "forecast", path, "--wind-height", "20ft", "--json", place=place)
+    done = run_habmap("load", "forecast", path, "--wind-height", "20ft", "--json", place=place)
     assert (done.code, done.json["kind"], done.json["loaded"]) == (0, "forecast", 15), done.err
-    again = run_habmap("add", "forecast", path, "--wind-height", "20ft", place=place)
+    again = run_habmap("load", "forecast", path, "--wind-height", "20ft", place=place)
     assert again.code == 0
     assert "15 were there already" in again.out
     day = run_habmap(*DAY, "--json", place=place)
@@ -47,10 +47,10 @@ def test_a_forecast_is_kept_used_and_joined(run_habmap: Run, place: Path, tmp_pa
     assert wins.json["forecast"]["file_name"] == "other.csv"
     assert wins.json["forecast"]["recorded_at"] is None
     assert run_habmap("check", place=place).code == run_habmap("check", place=copy).code
-    joined = run_habmap("join", place, "--json", place=copy)
+    joined = run_habmap("unite", place, "--json", place=copy)
     assert (joined.code, joined.json["added"]["forecasts"]) == (0, 1), joined.err
     assert run_habmap(*DAY, "--json", place=copy).json["forecast"]["file_name"] == "spot.csv"
-    assert run_habmap("join", place, "--json", place=copy).json["added"]["forecasts"] == 0
+    assert run_habmap("unite", place, "--json", place=copy).json["added"]["forecasts"] == 0
 
 
 @pytest.mark.parametrize(
@@ -71,10 +71,10 @@ def test_faults_keep_nothing_by_row_with_a_mend(
     path = tmp_path / "bad.csv"
     path.write_text(text, encoding="utf-8")
     before = (place / "place.gpkg").read_bytes()
-    for command in (("add", "forecast", path), (*DAY, "--forecast", path)):
+    for command in (("load", "forecast", path), (*DAY, "--forecast", path)):
         done = run_habmap(*command, place=place)
         assert done.code == 3
         for part in said:
             assert part in " ".join(done.err.split())
     assert (place / "place.gpkg").read_bytes() == before
-    assert run_habmap("add", "forecast", path, "--wind-height", "10m", place=place).code == 2
+    assert run_habmap("load", "forecast", path, "--wind-height", "10m", place=place).code == 2

@@ -1,4 +1,4 @@
-"""`habmap join` from outside: two people, two copies of one folder."""
+"""`habmap unite` from outside: two people, two copies of one folder."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ def copies(tmp_path: Path, run_habmap: Run) -> tuple[Path, Path]:
     assert run_habmap("log", "cut", "--date", "2026-03-14", "--track", half, place=mine).code == 0
     assert (
         run_habmap(
-            "log", "girdle", "--date", "2026-03-15", "--unit", "C1", "--all", "--killed-pct", 60, place=theirs
+            "log", "girdle", "--date", "2026-03-15", "--unit", "C1", "--whole", "--killed-pct", 60, place=theirs
         ).code
         == 0
     )
@@ -44,17 +44,17 @@ def test_either_order_gives_one_account_and_twice_changes_nothing(
     mine, theirs = copies
     kept = tmp_path / "kept"
     shutil.copytree(mine, kept)
-    joined = run_habmap("join", theirs, "--json", place=mine)
+    joined = run_habmap("unite", theirs, "--json", place=mine)
     assert joined.code == 0, joined.err
-    assert joined.json["schema"] == "habmap/join/1"
+    assert joined.json["schema"] == "habmap/unite/1"
     assert joined.json["added"]["entries"] == 1
-    assert run_habmap("join", kept, place=theirs).code == 0
+    assert run_habmap("unite", kept, place=theirs).code == 0
     one, other = account(run_habmap, mine), account(run_habmap, theirs)
     assert one["totals"] == other["totals"]
     assert one["units"] == other["units"]
     assert len(one["practices"]) == 2
 
-    again = run_habmap("join", theirs / "place.gpkg", place=mine)
+    again = run_habmap("unite", theirs / "place.gpkg", place=mine)
     assert again.code == 0
     assert "nothing was changed" in again.out
     assert account(run_habmap, mine) == one
@@ -63,7 +63,7 @@ def test_either_order_gives_one_account_and_twice_changes_nothing(
 
 def test_a_row_changed_by_another_program_is_refused(copies: tuple[Path, Path], run_habmap: Run) -> None:
     mine, theirs = copies
-    assert run_habmap("join", theirs, place=mine).code == 0
+    assert run_habmap("unite", theirs, place=mine).code == 0
     connection = sqlite3.connect(theirs / "place.gpkg")
     for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
         connection.execute(f'DROP TRIGGER "{name}"')
@@ -71,7 +71,7 @@ def test_a_row_changed_by_another_program_is_refused(copies: tuple[Path, Path], 
     connection.commit()
     connection.close()
     before = account(run_habmap, mine)
-    refused = run_habmap("join", theirs, "--json", place=mine)
+    refused = run_habmap("unite", theirs, "--json", place=mine)
     assert refused.code == 3
     assert "killed_pct 60.0 here, 5.0 there" in refused.json["faults"][0]["value"]
     assert account(run_habmap, mine) == before
@@ -81,6 +81,6 @@ def test_what_is_no_copy_is_refused(tmp_path: Path, copies: tuple[Path, Path], r
     mine, _ = copies
     stranger = tmp_path / "stranger"
     assert run_habmap("start", stranger, "--name", "Elsewhere").code == 0
-    refused = run_habmap("join", stranger, "--json", place=mine)
+    refused = run_habmap("unite", stranger, "--json", place=mine)
     assert (refused.code, refused.json["what"]) == (3, "these are two different properties, not copies of one")
-    assert run_habmap("join", tmp_path / "nowhere", place=mine).code == 3
+    assert run_habmap("unite", tmp_path / "nowhere", place=mine).code == 3

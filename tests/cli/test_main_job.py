@@ -101,10 +101,10 @@ def loaded(run_habmap: Run, layers: Path, tmp_path_factory: pytest.TempPathFacto
     place = tmp_path_factory.mktemp("main_job") / "ridge"
     steps = (
         ("start", place, "--name", "Two-sided ridge", "--boundary", layers / "boundary.gpkg"),
-        ("add", "units", layers / "units.gpkg"),
-        ("add", "features", layers / "features.gpkg"),
-        ("add", "dem", layers / "elevation.tif", "--vertical-unit", "m"),
-        ("add", "entries", layers / "entries.csv"),
+        ("load", "units", layers / "units.gpkg"),
+        ("load", "features", layers / "features.gpkg"),
+        ("load", "dem", layers / "elevation.tif", "--vertical-unit", "m"),
+        ("load", "entries", layers / "entries.csv"),
         ("log", "cut", "--date", "2025-02-15", "--patch", layers / "patch.gpkg", "--person-hours", 12),
     )
     for step in steps:
@@ -217,7 +217,7 @@ def test_asked_twice_the_answer_is_the_same(run_habmap: Run, loaded: Path) -> No
 
 
 def test_work_goes_on_and_a_mistake_is_withdrawn(run_habmap: Run, place: Path) -> None:
-    done = run_habmap("log", "burn", "--date", "2025-04-01", "--unit", "S1", "--all", "--json", place=place)
+    done = run_habmap("log", "burn", "--date", "2025-04-01", "--unit", "S1", "--whole", "--json", place=place)
     assert done.code == 0, done.err
     burned = by_unit(run_habmap("acres", "--json", place=place).json)["S1"]
     assert burned["stage_acres"]["burned"] == pytest.approx(burned["acres"] / 2, rel=2e-6)
@@ -232,9 +232,9 @@ def test_work_goes_on_and_a_mistake_is_withdrawn(run_habmap: Run, place: Path) -
 
 
 def test_work_with_saw_and_fire_carries_its_caution(run_habmap: Run, place: Path) -> None:
-    cut = run_habmap("log", "cut", "--date", "2025-05-01", "--unit", "S2", "--all", place=place)
+    cut = run_habmap("log", "cut", "--date", "2025-05-01", "--unit", "S2", "--whole", place=place)
     assert "maim and kill" in cut.out + cut.err
-    burn = run_habmap("log", "burn", "--date", "2025-05-02", "--unit", "S2", "--all", place=place)
+    burn = run_habmap("log", "burn", "--date", "2025-05-02", "--unit", "S2", "--whole", place=place)
     assert "burn boss" in burn.out + burn.err
 
 
@@ -277,7 +277,7 @@ def test_a_file_with_one_bad_row_loads_nothing(run_habmap: Run, place: Path, tmp
         encoding="utf-8",
     )
     before = run_habmap("acres", "--json", place=place).out
-    done = run_habmap("add", "entries", table, place=place)
+    done = run_habmap("load", "entries", table, place=place)
     assert done.code == 3
     assert "2025-02-30" in done.err and "vacuum" in done.err
     assert run_habmap("acres", "--json", place=place).out == before

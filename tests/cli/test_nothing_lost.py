@@ -332,7 +332,7 @@ def test_eight_processes_logging_at_once_all_arrive(store: GeoPackageStore, run_
     script = Path(sys.executable).with_name("habmap")
     processes = []
     for number in range(8):
-        arguments = ["--place", store.folder, "log", "cut", "--date", "2026-01-01", "--unit", "C1", "--all", "--json"]
+        arguments = ["--place", store.folder, "log", "cut", "--date", "2026-01-01", "--unit", "C1", "--whole", "--json"]
         arguments += ["--person-hours", str(number)]
         processes.append(
             subprocess.Popen(

@@ -20,8 +20,8 @@ def made(tmp_path_factory: pytest.TempPathFactory, run_habmap: Any) -> Path:
     layer = folder.parent / "u.gpkg"
     units = {"unit_id": ["A"], "cover": ["cedar"], "geometry": [box(-97.102, 36.098, -97.098, 36.102)]}
     geopandas.GeoDataFrame(units, crs="EPSG:4326").to_file(layer)
-    assert run_habmap("add", "units", layer, place=folder).code == 0
-    logged = run_habmap("log", "cut", "--date", "2026-01-05", "--unit", "A", "--all", "--who", "Ada", place=folder)
+    assert run_habmap("load", "units", layer, place=folder).code == 0
+    logged = run_habmap("log", "cut", "--date", "2026-01-05", "--unit", "A", "--whole", "--who", "Ada", place=folder)
     assert logged.code == 0
     return folder
 
@@ -119,11 +119,11 @@ def test_a_curve_in_a_table_and_a_name_too_long_are_said(place: Path, tmp_path: 
     table = tmp_path / "curve.csv"
     circle = "CURVEPOLYGON(CIRCULARSTRING(0 0,1 1,2 0,1 -1,0 0))"
     table.write_text(f'date,practice,patch_wkt\n2026-01-05,cut,"{circle}"\n')
-    done = run_habmap("add", "entries", table, place=place)
+    done = run_habmap("load", "entries", table, place=place)
     assert done.code == 3
     assert "patch_wkt cannot be read" in done.err
     for kind in ("dem", "units", "entries"):
-        done = run_habmap("add", kind, tmp_path / f"{'n' * 300}.gpkg", place=place)
+        done = run_habmap("load", kind, tmp_path / f"{'n' * 300}.gpkg", place=place)
         assert done.code == 3
         assert "the file cannot be read" in done.err
 
@@ -132,6 +132,6 @@ def test_a_unit_id_with_a_semicolon_is_refused(place: Path, tmp_path: Path, run_
     layer = tmp_path / "semi.gpkg"
     units = {"unit_id": ["B;C"], "cover": ["cedar"], "geometry": [box(-97.09, 36.098, -97.088, 36.102)]}
     geopandas.GeoDataFrame(units, crs="EPSG:4326").to_file(layer)
-    done = run_habmap("add", "units", layer, place=place)
+    done = run_habmap("load", "units", layer, place=place)
     assert done.code == 3
     assert "semicolon" in done.err

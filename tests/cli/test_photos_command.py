@@ -65,9 +65,9 @@ def rows(place: Path) -> list[sqlite3.Row]:
 
 def test_a_folder_becomes_pairs(run_habmap: Run, place: Path, folder: Path) -> None:
     before = {path: path.read_bytes() for path in folder.rglob("*") if path.is_file()}
-    done = run_habmap("add", "photos", folder, "--json", place=place)
+    done = run_habmap("load", "photos", folder, "--json", place=place)
     assert done.code == 0, done.err
-    assert (done.json["schema"], done.json["loaded"], done.json["other_files"]) == ("habmap/add/1", 3, 1)
+    assert (done.json["schema"], done.json["loaded"], done.json["other_files"]) == ("habmap/load/1", 3, 1)
     assert {photo["file"]: photo["unit_id"] for photo in done.json["photos"]} == {
         "one.jpg": "A", "two.JPG": "A", "east/three.jpeg": "B",
     }  # fmt: skip
@@ -99,7 +99,7 @@ def test_what_is_kept_is_small_upright_and_bare(run_habmap: Run, place: Path, tm
     )  # fmt: skip
     (tmp_path / "p").mkdir()
     (tmp_path / "p" / "big.jpg").write_bytes(large)
-    assert run_habmap("add", "photos", tmp_path / "p", place=place).code == 0
+    assert run_habmap("load", "photos", tmp_path / "p", place=place).code == 0
     (kept,) = (place / "photos").iterdir()
     content = kept.read_bytes()
     assert b"Exif" not in content and b"Camera of W." not in content
@@ -111,20 +111,20 @@ def test_what_is_kept_is_small_upright_and_bare(run_habmap: Run, place: Path, tm
 @pytest.mark.parametrize("name", ["", "  "])
 def test_a_folder_without_a_name_is_not_the_folder_one_stands_in(run_habmap: Run, place: Path, name: str) -> None:
     before = (place / "place.gpkg").read_bytes()
-    done = run_habmap("add", "photos", name, place=place)
+    done = run_habmap("load", "photos", name, place=place)
     assert (done.code, "no folder is named" in done.err) == (2, True)
     assert (place / "place.gpkg").read_bytes() == before
 
 
 def test_loaded_again_it_is_no_news(run_habmap: Run, place: Path, folder: Path) -> None:
-    run_habmap("add", "photos", folder, place=place)
+    run_habmap("load", "photos", folder, place=place)
     first = [tuple(row) for row in rows(place)]
     shutil.copyfile(folder / "one.jpg", folder / "one (1).jpg")
-    again = run_habmap("add", "photos", folder, "--json", place=place).json
+    again = run_habmap("load", "photos", folder, "--json", place=place).json
     assert (again["loaded"], again["already_there"]) == (0, 4)
     assert [tuple(row) for row in rows(place)] == first
     # the property's own copies are no new photos either
-    own = run_habmap("add", "photos", place / "photos", "--json", place=place).json
+    own = run_habmap("load", "photos", place / "photos", "--json", place=place).json
     assert (own["loaded"], own["already_there"]) == (0, 3)
 
 
@@ -134,7 +134,7 @@ def test_photos_without_place_or_date_are_listed_and_placed_by_a_table(
     (folder / "old.jpg").write_bytes(plain_jpeg(colour="#888888"))
     lon, lat = lonlat(150, 20)
     (folder / "undated.jpg").write_bytes(tagged_jpeg(gps=place_tags(lat, lon), colour="#777777"))
-    done = run_habmap("add", "photos", folder, place=place)
+    done = run_habmap("load", "photos", folder, place=place)
     assert done.code == 0
     assert "3 photos loaded" in done.out and "2 photos left out" in done.out
     assert "old.jpg: the camera wrote no position." in done.out
@@ -147,7 +147,7 @@ def test_photos_without_place_or_date_are_listed_and_placed_by_a_table(
         table.writerow(["file", "lon", "lat", "direction_deg", "taken_at", "unit_id", "private"])
         table.writerow(["old.jpg", lon, lat, 270, "2019-05-01", "", "yes"])
         table.writerow(["undated.jpg", "", "", "", "2024-05-01T08:30", "A", ""])
-    placed = run_habmap("add", "photos", folder, "--json", place=place).json
+    placed = run_habmap("load", "photos", folder, "--json", place=place).json
     assert (placed["loaded"], placed["already_there"], placed["left_out"]) == (2, 3, [])
     by_name = {row["file_name"]: row for row in rows(place)}
     assert (by_name["old.jpg"]["taken_on"], by_name["old.jpg"]["direction_ref"]) == ("2019-05-01", "T")
@@ -176,7 +176,7 @@ def test_every_unfit_file_is_named_with_its_reason(run_habmap: Run, place: Path,
     bad["bomb.jpg"] = bytes(bomb)
     for name, content in bad.items():
         (folder / name).write_bytes(content)
-    done = run_habmap("add", "photos", folder, "--json", place=place)
+    done = run_habmap("load", "photos", folder, "--json", place=place)
     assert done.code == 0, done.err
     assert done.json["loaded"] == 3
     found = {one["file"]: (one["kind"], one["why"]) for one in done.json["left_out"]}
@@ -204,13 +204,13 @@ def test_a_faulty_table_loads_nothing_and_lists_every_fault(run_habmap: Run, pla
         "one.jpg,,,,,,": "twice",
     }
     (folder / "photos.csv").write_text(header + "\n".join(lines) + "\n", encoding="utf-8")
-    done = run_habmap("add", "photos", folder, place=place)
+    done = run_habmap("load", "photos", folder, place=place)
     assert done.code == 3
     assert [words for words in lines.values() if words not in done.err] == []
     # what only the photo beside it shows
     far = "one.jpg,98.0,38.0,,,,\ntwo.JPG,,,,2199-01-01,,\n"
     (folder / "photos.csv").write_text(header + far, encoding="utf-8")
-    done = run_habmap("add", "photos", folder, place=place)
+    done = run_habmap("load", "photos", folder, place=place)
     assert done.code == 3
     assert "km from the property" in done.err and "still to come" in done.err
     assert rows(place) == []
@@ -222,22 +222,22 @@ def test_magnetic_directions_are_kept_said_and_turned(run_habmap: Run, place: Pa
     (tmp_path / "m").mkdir()
     compass = tagged_jpeg(gps=place_tags(lat, lon, 358, "M"), own={0x9003: "2025:01:10 09:00:00"})
     (tmp_path / "m" / "m.jpg").write_bytes(compass)
-    done = run_habmap("add", "photos", tmp_path / "m", place=place)
+    done = run_habmap("load", "photos", tmp_path / "m", place=place)
     assert "magnetic north" in done.err and "--declination" in done.err
     assert run_habmap("photos", "--json", place=place).json["points"][0]["direction_ref"] == "M"
-    turned = run_habmap("add", "photos", tmp_path / "m", "--declination", "4.5", "--overwrite", place=place)
+    turned = run_habmap("load", "photos", tmp_path / "m", "--declination", "4.5", "--overwrite", place=place)
     assert turned.code == 0, turned.err
     (point,) = run_habmap("photos", "--json", place=place).json["points"]
     assert (point["direction_deg"], point["direction_ref"]) == (2.5, "T")
     assert len(rows(place)) == 2  # the first row stays; the newer one counts
-    refused = run_habmap("add", "photos", tmp_path / "m", "--declination", "400", place=place)
+    refused = run_habmap("load", "photos", tmp_path / "m", "--declination", "400", place=place)
     assert refused.code == 2
 
 
 def test_other_words_for_a_photo_need_overwrite(run_habmap: Run, place: Path, folder: Path) -> None:
-    run_habmap("add", "photos", folder, place=place)
+    run_habmap("load", "photos", folder, place=place)
     (folder / "photos.csv").write_text("file,direction_deg\none.jpg,45\n", encoding="utf-8")
-    done = run_habmap("add", "photos", folder, "--json", place=place).json
+    done = run_habmap("load", "photos", folder, "--json", place=place).json
     (left,) = done["left_out"]
     assert (left["kind"], left["file"]) == ("other content", "one.jpg")
     assert "direction" in left["why"] and "--overwrite" in left["mend"]
@@ -251,7 +251,7 @@ def test_folders_that_are_none(run_habmap: Run, place: Path, tmp_path: Path) -> 
     (tmp_path / "texts" / "a.txt").write_text("x", encoding="utf-8")
     (tmp_path / "broken" / "a.jpg").write_text("no picture", encoding="utf-8")
     for name in ("not there", "file", "empty", "texts", "broken"):
-        done = run_habmap("add", "photos", tmp_path / name, place=place)
+        done = run_habmap("load", "photos", tmp_path / name, place=place)
         assert done.code == 3, name
         assert "Traceback" not in done.err
     assert list((place / "photos").iterdir()) == []
@@ -260,16 +260,16 @@ def test_folders_that_are_none(run_habmap: Run, place: Path, tmp_path: Path) -> 
 def test_without_units_no_photo_finds_its_place(run_habmap: Run, folder: Path, tmp_path: Path) -> None:
     bare = tmp_path / "bare"
     run_habmap("start", bare, "--name", "Bare")
-    done = run_habmap("add", "photos", folder, place=bare)
+    done = run_habmap("load", "photos", folder, place=bare)
     assert done.code == 3
-    assert "add units" in done.err
+    assert "load units" in done.err
 
 
 def test_join_brings_pictures_and_check_misses_them(run_habmap: Run, place: Path, folder: Path, tmp_path: Path) -> None:
     other = tmp_path / "copy"
     shutil.copytree(place, other)
-    run_habmap("add", "photos", folder, place=other)
-    joined = run_habmap("join", other, "--json", place=place)
+    run_habmap("load", "photos", folder, place=other)
+    joined = run_habmap("unite", other, "--json", place=place)
     assert joined.json["added"]["photos"] == 3
     pictures = {path.name: path.read_bytes() for path in (other / "photos").iterdir()}
     assert {path.name: path.read_bytes() for path in (place / "photos").iterdir()} == pictures
@@ -280,12 +280,12 @@ def test_join_brings_pictures_and_check_misses_them(run_habmap: Run, place: Path
     checked = run_habmap("check", "--json", place=place)
     assert checked.code == 1
     assert [fault["rule"] for fault in checked.json["faults"]] == ["photos"]
-    again = run_habmap("join", other, "--json", place=place)  # no new rows, but the picture comes back
+    again = run_habmap("unite", other, "--json", place=place)  # no new rows, but the picture comes back
     assert again.json["added"]["photos"] == 0
     assert any("1 picture that was missing here" in words for words in again.json["warnings"])
     assert gone.read_bytes() == pictures[gone.name]
     gone.unlink()
-    assert run_habmap("add", "photos", folder, place=place).code == 0
+    assert run_habmap("load", "photos", folder, place=place).code == 0
     assert gone.read_bytes() == pictures[gone.name]
 
 
@@ -293,17 +293,17 @@ def test_a_database_that_refuses_leaves_no_pictures_behind(run_habmap: Run, plac
     with closing(sqlite3.connect(place / "place.gpkg")) as connection:
         connection.execute("CREATE TRIGGER full BEFORE INSERT ON photos BEGIN SELECT RAISE(ABORT, 'disk full'); END")
         connection.commit()
-    done = run_habmap("add", "photos", folder, place=place)
+    done = run_habmap("load", "photos", folder, place=place)
     assert done.code == 3
     assert "Traceback" not in done.err
     assert list((place / "photos").iterdir()) == []
 
 
 def test_a_photo_is_made_private_later(run_habmap: Run, place: Path, folder: Path) -> None:
-    done = run_habmap("add", "photos", folder, place=place)
+    done = run_habmap("load", "photos", folder, place=place)
     assert "mark it private" in done.out
     (folder / "photos.csv").write_text("file,private\ntwo.JPG,yes\n", encoding="utf-8")
-    assert run_habmap("add", "photos", folder, "--overwrite", place=place).code == 0
+    assert run_habmap("load", "photos", folder, "--overwrite", place=place).code == 0
     pair, single = run_habmap("photos", "--json", place=place).json["points"]
     assert (pair["for_public"], pair["after"], single["for_public"]) == (False, "2026-06-10", True)
 
@@ -316,15 +316,15 @@ def private_rows(place: Path) -> list[tuple[str, int]]:
 def test_once_private_a_photo_stays_so_until_somebody_writes_no(run_habmap: Run, place: Path, folder: Path) -> None:
     table = folder / "photos.csv"
     table.write_text("file,private\none.jpg,yes\n", encoding="utf-8")
-    run_habmap("add", "photos", folder, place=place)
+    run_habmap("load", "photos", folder, place=place)
     table.write_text("file,direction_deg\none.jpg,45\n", encoding="utf-8")
-    assert run_habmap("add", "photos", folder, "--overwrite", "--json", place=place).json["loaded"] == 1
+    assert run_habmap("load", "photos", folder, "--overwrite", "--json", place=place).json["loaded"] == 1
     table.unlink()
-    assert run_habmap("add", "photos", folder, "--overwrite", place=place).code == 0
+    assert run_habmap("load", "photos", folder, "--overwrite", place=place).code == 0
     said = [is_private for name, is_private in private_rows(place) if name == "one.jpg"]
     assert len(said) >= 2 and all(said)
     table.write_text("file,private\none.jpg,no\n", encoding="utf-8")
-    assert run_habmap("add", "photos", folder, "--overwrite", place=place).code == 0
+    assert run_habmap("load", "photos", folder, "--overwrite", place=place).code == 0
     assert private_rows(place)[-1] == ("one.jpg", 0)
 
 
@@ -332,7 +332,7 @@ def test_a_private_mark_is_never_passed_over(run_habmap: Run, place: Path, folde
     """In a table below, in a column misspelled, on the second of two equal files, on the property's own copy."""
     below = folder / "east" / "photos.csv"
     below.write_text("file,private\nthree.jpeg,yes\n", encoding="utf-8")
-    done = run_habmap("add", "photos", folder, place=place)
+    done = run_habmap("load", "photos", folder, place=place)
     assert (done.code, rows(place)) == (3, [])
     assert "east/photos.csv" in done.err
     below.unlink()
@@ -340,13 +340,13 @@ def test_a_private_mark_is_never_passed_over(run_habmap: Run, place: Path, folde
     shutil.copy(folder / "one.jpg", folder / "zone.jpg")
     table = folder / "photos.csv"
     table.write_text("file,private\nzone.jpg,yes\n", encoding="utf-8")
-    done = run_habmap("add", "photos", folder, "--json", place=place)
+    done = run_habmap("load", "photos", folder, "--json", place=place)
     assert (done.code, rows(place)) == (3, [])
     assert "twice" in done.json["faults"][0]["what"] and "one.jpg" in done.json["faults"][0]["value"]
     (folder / "zone.jpg").unlink()
 
     table.write_text("file,privat\none.jpg,yes\n", encoding="utf-8")
-    done = run_habmap("add", "photos", folder, "--json", place=place)
+    done = run_habmap("load", "photos", folder, "--json", place=place)
     assert done.code == 0 and any("columns not read: privat" in words for words in done.json["warnings"])
 
     table.unlink()
@@ -354,8 +354,8 @@ def test_a_private_mark_is_never_passed_over(run_habmap: Run, place: Path, folde
     name = next(row["picture"] for row in rows(place) if row["file_name"] == "one.jpg")
     (kept / "photos.csv").write_text(f"file,private\n{name},yes\n", encoding="utf-8")
     before = next(tuple(row) for row in rows(place) if row["file_name"] == "one.jpg")
-    assert run_habmap("add", "photos", kept, "--json", place=place).json["left_out"][0]["kind"] == "other content"
-    assert run_habmap("add", "photos", kept, "--overwrite", "--json", place=place).json["loaded"] == 1
+    assert run_habmap("load", "photos", kept, "--json", place=place).json["left_out"][0]["kind"] == "other content"
+    assert run_habmap("load", "photos", kept, "--overwrite", "--json", place=place).json["loaded"] == 1
     with closing(sqlite3.connect(place / "place.gpkg")) as connection:
         after = connection.execute("SELECT * FROM photos ORDER BY fid DESC LIMIT 1").fetchone()
         columns = [one[1] for one in connection.execute("PRAGMA table_info(photos)")]
@@ -368,22 +368,22 @@ def test_copies_that_tell_a_photo_differently_can_be_joined_and_agree(
 ) -> None:
     other = Path(shutil.copytree(place, tmp_path / "other"))
     table = folder / "photos.csv"
-    run_habmap("add", "photos", folder, place=place)
+    run_habmap("load", "photos", folder, place=place)
     table.write_text("file,private\none.jpg,yes\n", encoding="utf-8")
-    run_habmap("add", "photos", folder, "--overwrite", place=place)
+    run_habmap("load", "photos", folder, "--overwrite", place=place)
     table.unlink()
     (folder / "one.jpg").rename(folder / "uno.jpg")
-    run_habmap("add", "photos", folder, place=other)
+    run_habmap("load", "photos", folder, place=other)
     third = Path(shutil.copytree(other, tmp_path / "third"))
-    assert run_habmap("join", place, place=other).code == 0
-    assert run_habmap("join", third, place=place).code == 0
+    assert run_habmap("unite", place, place=other).code == 0
+    assert run_habmap("unite", third, place=place).code == 0
     seen = [run_habmap("photos", "--json", place=one).json["points"] for one in (place, other)]
     assert seen[0] == seen[1]
     assert [point["unit_id"] for point in seen[0] if not point["for_public"]] == ["A"]
 
 
 def test_a_folder_whose_name_no_disk_can_hold(run_habmap: Run, place: Path) -> None:
-    done = run_habmap("add", "photos", "x" * 5000, place=place)
+    done = run_habmap("load", "photos", "x" * 5000, place=place)
     assert done.code == 3 and "cannot be read" in done.err and "not made for" not in done.err
 
 
@@ -391,7 +391,7 @@ def test_a_folder_whose_name_no_disk_can_hold(run_habmap: Run, place: Path) -> N
 def test_a_spoiled_picture_is_told_and_comes_back_from_the_cameras_file(
     run_habmap: Run, place: Path, folder: Path, tmp_path: Path, spoil: str
 ) -> None:
-    run_habmap("add", "photos", folder, place=place)
+    run_habmap("load", "photos", folder, place=place)
     picture = place / "photos" / next(row["picture"] for row in rows(place) if row["file_name"] == "one.jpg")
     whole = picture.read_bytes()
     picture.unlink()
@@ -403,6 +403,6 @@ def test_a_spoiled_picture_is_told_and_comes_back_from_the_cameras_file(
     assert done.code == 1 and [fault["rule"] for fault in done.json["faults"]] == ["photos"]
     drawn = run_habmap("map", "-o", tmp_path / "m.html", "--json", place=place, timeout_s=60)
     assert drawn.json["warnings"][-1] == "1 picture of photo points cannot be found."
-    assert run_habmap("add", "photos", folder, "--json", place=place, timeout_s=60).json["loaded"] == 0
+    assert run_habmap("load", "photos", folder, "--json", place=place, timeout_s=60).json["loaded"] == 0
     assert picture.read_bytes() == whole
     assert run_habmap("check", place=place).code == 0

@@ -19,12 +19,14 @@ SETTINGS = """
 unit = "H1"
 reason = "sale not settled"
 
-[[no_cut]]
+[[closed]]
+work = "cut"
 reason = "deer season"
 from = "11-15"
 to = "01-05"
 
-[[no_burn]]
+[[closed]]
+work = "burn"
 reason = "drought"
 units = ["D1"]
 from = 2026-01-01
@@ -59,7 +61,7 @@ def place(bare: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
-SEASON = ("plan", "--hours-per-week", "10", "--from", "2026-01-01", "--to", "2026-03-31")
+SEASON = ("schedule", "--hours-per-week", "10", "--from", "2026-01-01", "--to", "2026-03-31")
 
 
 def test_what_fits_lies_inside_every_window(run_habmap: Run, place: Path) -> None:
@@ -108,7 +110,7 @@ def test_the_first_line_is_readable_alone(run_habmap: Run, place: Path) -> None:
     ],
 )
 def test_command_lines_that_cannot_be(run_habmap: Run, place: Path, arguments: tuple[str, ...], code: int) -> None:
-    done = run_habmap("plan", *arguments, place=place)
+    done = run_habmap("schedule", *arguments, place=place)
     assert done.code == code and "Traceback" not in done.err
 
 

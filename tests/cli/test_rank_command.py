@@ -51,7 +51,7 @@ def place(tmp_path_factory: pytest.TempPathFactory, run_habmap: Run) -> Path:
         settings=SETTINGS,
     )
     dem = write_dem(folder / "ridge.tif", lambda east, north: 500 - 0.2 * abs(north))
-    done = run_habmap("add", "dem", dem, place=made)
+    done = run_habmap("load", "dem", dem, place=made)
     assert done.code == 0, done.err
     return made
 

@@ -23,7 +23,7 @@ def place(tmp_path_factory: pytest.TempPathFactory, run_habmap: Any) -> Path:
     layer = folder.parent / "u.gpkg"
     units = {"unit_id": ["A"], "cover": ["cedar"], "geometry": [box(-97.102, 36.098, -97.098, 36.102)]}
     geopandas.GeoDataFrame(units, crs="EPSG:4326").to_file(layer)
-    assert run_habmap("add", "units", layer, place=folder).code == 0
+    assert run_habmap("load", "units", layer, place=folder).code == 0
     return folder
 
 
@@ -63,7 +63,7 @@ def test_a_raster_without_heights_is_refused(kind: str, place: Path, tmp_path: P
     make, what = HOLLOW[kind]
     path = make(tmp_path / f"{kind}.tif")
     before = (place / "place.gpkg").read_bytes()
-    done = run_habmap("add", "dem", path, "--vertical-unit", "m", "--json", place=place)
+    done = run_habmap("load", "dem", path, "--vertical-unit", "m", "--json", place=place)
     assert (done.code, done.json["schema"]) == (3, "habmap/error/1")
     assert what in done.json["what"]
     assert (place / "place.gpkg").read_bytes() == before
@@ -73,7 +73,7 @@ def test_undeclared_fill_values_are_left_out_of_the_figures(place: Path, tmp_pat
     values = slope()
     values[:, SIDE // 2 :] = -9999  # the eastern half, under half of the unit, and nodata is not declared
     path = raster(tmp_path / "half.tif", values)
-    added = run_habmap("add", "dem", path, "--vertical-unit", "m", place=place)
+    added = run_habmap("load", "dem", path, "--vertical-unit", "m", place=place)
     assert added.code == 0
     assert "such cells are left out" in added.err
     (unit,) = run_habmap("terrain", "--json", place=place).json["units"]

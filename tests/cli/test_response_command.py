@@ -37,8 +37,8 @@ def place(run_habmap: Run, tmp_path: Path) -> Path:
     assert run_habmap("start", folder, "--name", "Test").code == 0
     units = tmp_path / "units.geojson"
     units.write_text(json.dumps(UNITS))
-    assert run_habmap("add", "units", units, place=folder).code == 0
-    assert run_habmap("log", "cut", "--date", "2025-01-10", "--unit", "A", "--all", place=folder).code == 0
+    assert run_habmap("load", "units", units, place=folder).code == 0
+    assert run_habmap("log", "cut", "--date", "2025-01-10", "--unit", "A", "--whole", place=folder).code == 0
     return folder
 
 
@@ -64,7 +64,10 @@ def test_sightings_are_loaded_once_and_found_by_place(run_habmap: Run, place: Pa
         ",2026-05-30/2026-06-01,Danaus plexippus,3,37.0615,-96.3195",
         ",2026-05-30,Danaus plexippus,3,37.5,-96.3195",
     )  # fmt: skip
-    first, again = run_habmap("add", "sightings", file, place=place), run_habmap("add", "sightings", file, place=place)
+    first, again = (
+        run_habmap("load", "sightings", file, place=place),
+        run_habmap("load", "sightings", file, place=place),
+    )
     assert (first.code, again.code) == (0, 0), first.err
     assert first.out.startswith("4 sightings loaded.")
     assert "1 of 4 sightings lie outside every unit" in first.err
@@ -72,7 +75,7 @@ def test_sightings_are_loaded_once_and_found_by_place(run_habmap: Run, place: Pa
     unit = told(run_habmap, place)["units"][0]
     assert (unit["species_before"], unit["species_after"], unit["sightings_after"]) == (1, 2, 2)
     changed = table(place, "s2.csv", SEEN_HEAD, "b7,2026-05-14T07:30,Spiza americana,9,37.061,-96.319")
-    refused = run_habmap("add", "sightings", changed, place=place)
+    refused = run_habmap("load", "sightings", changed, place=place)
     assert refused.code == 3 and "individual_count 9, before blank" in refused.err
 
 
@@ -86,7 +89,7 @@ def test_a_bad_table_of_sightings_lists_every_fault_and_loads_nothing(run_habmap
         "5,2026-05-14,Spiza americana,0,37.061,,present,local",
         "1,2026-05-15,Spiza americana,2,37.061,-96.319,present,native",
     )  # fmt: skip
-    done = run_habmap("add", "sightings", file, "--json", place=place)
+    done = run_habmap("load", "sightings", file, "--json", place=place)
     assert done.code == 3 and len(done.json["faults"]) == 8
     for row, words in ((3, "eventDate"), (4, "scientificName is blank"), (5, "a count is not whole"),
                        (5, "decimalLatitude is out of range"), (6, "contradict"), (6, "decimalLongitude is blank"),
@@ -97,19 +100,19 @@ def test_a_bad_table_of_sightings_lists_every_fault_and_loads_nothing(run_habmap
 
 def test_columns_of_other_names_and_missing_ones(run_habmap: Run, place: Path) -> None:
     file = table(place, "s.csv", "when,bird,decimalLatitude,decimalLongitude", "2026-05-14,dickcissel,37.061,-96.319")
-    refused = run_habmap("add", "sightings", file, place=place)
+    refused = run_habmap("load", "sightings", file, place=place)
     assert refused.code == 3 and "no column eventDate, scientificName" in refused.err
     mapped = run_habmap(
-        "add", "sightings", file, "--map", "eventDate=when", "--map", "scientificName=bird", place=place
+        "load", "sightings", file, "--map", "eventDate=when", "--map", "scientificName=bird", place=place
     )
     assert mapped.code == 0, mapped.err
-    unknown = run_habmap("add", "sightings", file, "--map", "colour=bird", place=place)
+    unknown = run_habmap("load", "sightings", file, "--map", "colour=bird", place=place)
     assert unknown.code == 2
 
 
 def test_a_sighting_to_come_is_pointed_out(run_habmap: Run, place: Path) -> None:
     file = table(place, "s.csv", SEEN_HEAD, "1,2999-05-14,Spiza americana,2,37.061,-96.319")
-    done = run_habmap("add", "sightings", file, place=place)
+    done = run_habmap("load", "sightings", file, place=place)
     assert done.code == 0 and "2999-05-14 is after today" in done.err
     assert run_habmap("check", place=place).code == 1
 
@@ -126,7 +129,7 @@ def test_cover_before_and_after(run_habmap: Run, place: Path) -> None:
         "r2,A,,,2026-06-01,3,,bare ground,4,,,0",
     ]
     file = table(place, "c.csv", COVER_HEAD, *before, *after)
-    first, again = run_habmap("add", "cover", file, place=place), run_habmap("add", "cover", file, place=place)
+    first, again = run_habmap("load", "cover", file, place=place), run_habmap("load", "cover", file, place=place)
     assert first.code == 0 and first.out.startswith("8 frames loaded."), first.err
     assert "8 were there already" in again.out
     unit = told(run_habmap, place)["units"][0]
@@ -161,7 +164,7 @@ def test_a_bad_table_of_cover_lists_every_fault_and_loads_nothing(run_habmap: Ru
         "r1,A,,,2024-09-01,8,Rhus glabra,,2,60,yes,",
         "r1,A,,,2024-09-01,9,Rhus glabra,,2.5,,yes,101",
     )  # fmt: skip
-    done = run_habmap("add", "cover", file, "--json", place=place)
+    done = run_habmap("load", "cover", file, "--json", place=place)
     assert done.code == 3 and len(done.json["faults"]) == 11
     for row, words in ((3, "twice in one frame"), (4, "cover_class is out of range"), (5, "unknown unit"),
                        (6, "native is blank"), (7, "the cover is blank"), (8, "a cover without a name"),
@@ -174,18 +177,18 @@ def test_a_bad_table_of_cover_lists_every_fault_and_loads_nothing(run_habmap: Ru
 def test_a_frame_is_never_rewritten(run_habmap: Run, place: Path) -> None:
     one = table(place, "c.csv", COVER_HEAD, "r1,A,,,2024-09-01,1,Bouteloua curtipendula,,2,,yes,")
     other = table(place, "d.csv", COVER_HEAD, "r1,A,,,2024-09-01,1,Bouteloua curtipendula,,3,,yes,")
-    assert run_habmap("add", "cover", one, place=place).code == 0
-    refused = run_habmap("add", "cover", other, place=place)
+    assert run_habmap("load", "cover", one, place=place).code == 0
+    refused = run_habmap("load", "cover", other, place=place)
     assert refused.code == 3 and "there already with other content" in refused.err
 
 
 def test_joining_brings_both(run_habmap: Run, place: Path, tmp_path: Path) -> None:
     copy = tmp_path / "copy"
     shutil.copytree(place, copy)
-    run_habmap("add", "cover", table(place, "c.csv", COVER_HEAD, "r1,A,,,2024-09-01,1,,,,,,"), place=copy)
+    run_habmap("load", "cover", table(place, "c.csv", COVER_HEAD, "r1,A,,,2024-09-01,1,,,,,,"), place=copy)
     seen = table(place, "s.csv", SEEN_HEAD, "1,2026-05-14,Spiza americana,2,37.061,-96.319")
-    run_habmap("add", "sightings", seen, place=copy)
-    done = run_habmap("join", copy, "--json", place=place)
+    run_habmap("load", "sightings", seen, place=copy)
+    done = run_habmap("unite", copy, "--json", place=place)
     assert done.code == 0, done.err
     assert (done.json["added"]["sightings"], done.json["added"]["cover_frames"]) == (1, 1)
     assert run_habmap("check", place=place).code == 0
@@ -194,7 +197,7 @@ def test_joining_brings_both(run_habmap: Run, place: Path, tmp_path: Path) -> No
 def test_an_empty_property_says_what_to_load(run_habmap: Run, tmp_path: Path) -> None:
     run_habmap("start", tmp_path / "new", "--name", "New")
     done = run_habmap("response", place=tmp_path / "new")
-    assert done.code == 0 and "habmap add cover" in done.out
+    assert done.code == 0 and "habmap load cover" in done.out
     assert told(run_habmap, tmp_path / "new") | {"method": None} == {
         "schema": "habmap/response/1", "place": "New", "on": None, "units": [], "sightings_outside": 0, "method": None,
     }  # fmt: skip

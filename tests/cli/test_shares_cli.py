@@ -117,14 +117,14 @@ def test_grass_that_the_settings_want_burned_is_due(run_habmap: Callable[..., An
 def test_needles_seen_before_the_last_cut_say_nothing_of_it(run_habmap: Callable[..., Any], tmp_path: Path) -> None:
     log = "a,2025-01-10,cut,S1,50,,\n"
     place = make_place(run_habmap, tmp_path / "needles", [("S1", square(1), {})], entries=log)
-    seen = ("--needles", "red", "--date", "2025-03-01", "--unit", "S1", "--all")
-    assert run_habmap("log", "look", *seen, place=place).code == 0
+    seen = ("--needles", "red", "--date", "2025-03-01", "--unit", "S1", "--whole")
+    assert run_habmap("log", "checkup", *seen, place=place).code == 0
 
     def words(on: str) -> str:
         items = run_habmap("due", "--on", on, "--json", place=place).json["items"]
         return next(str(item["words"]) for item in items if item["what"] == "drying")
 
     assert "needles red on 2025-03-01: slash is at its flashiest" in words("2025-03-02")
-    cut = ("--killed-pct", "50", "--date", "2025-03-10", "--unit", "S1", "--all")
+    cut = ("--killed-pct", "50", "--date", "2025-03-10", "--unit", "S1", "--whole")
     assert run_habmap("log", "cut", *cut, place=place).code == 0
     assert "needles red" not in words("2025-03-11")

@@ -139,7 +139,7 @@ def test_start_in_a_folder_with_other_things(run_habmap: Run, tmp_path: Path) ->
 
 def test_log_a_whole_unit(run_habmap: Run, place: Path) -> None:
     done = run_habmap(
-        "log", "cut", "--date", "2026-02-01", "--unit", "C1", "--all", "--who", "Ana", "--json", place=place
+        "log", "cut", "--date", "2026-02-01", "--unit", "C1", "--whole", "--who", "Ana", "--json", place=place
     )
     assert done.code == 0, done.err
     result = done.json
@@ -171,15 +171,15 @@ def test_log_a_patch_over_two_units_and_outside(run_habmap: Run, place: Path, ha
 
 def test_log_words_first_and_twins_warn(run_habmap: Run, place: Path) -> None:
     # Both units: one by repetition, one by semicolon.
-    first = run_habmap("log", "burn", "--date", "2026-02-01", "--unit", "C1", "--unit", "C2;C1", "--all", place=place)
+    first = run_habmap("log", "burn", "--date", "2026-02-01", "--unit", "C1", "--unit", "C2;C1", "--whole", place=place)
     assert first.code == 0, first.err
     assert first.out.startswith("Logged ") and "burned, 2026-02-01, 19.75 acres" in first.out
     assert "burn boss" in first.err and "already logged" not in first.err
-    second = run_habmap("log", "burn", "--date", "2026-02-01", "--unit", "C1;C2", "--all", place=place)
+    second = run_habmap("log", "burn", "--date", "2026-02-01", "--unit", "C1;C2", "--whole", place=place)
     assert second.code == 0
     assert "already logged" in second.err
     assert len(entries(place)) == 2
-    tomorrow = run_habmap("log", "mow", "--date", "2999-01-01", "--unit", "C1", "--all", place=place)
+    tomorrow = run_habmap("log", "mow", "--date", "2999-01-01", "--unit", "C1", "--whole", place=place)
     assert tomorrow.code == 0
     assert "after today" in tomorrow.err
 
@@ -201,7 +201,7 @@ def test_log_points_out_holds_contract_days_and_redrawn_units(run_habmap: Run, p
             '[[contract]]\nprogram = "Test"\nitem = "1"\npractice_code = "314"\nunits = ["C1"]\n'
             'not_before = 2026-01-15\n[[hold]]\nunit = "C1"\nreason = "nest"\nto = 2026-01-20\n'
         )
-    words = ["log", "cut", "--unit", "C1", "--all", "--json", "--date"]
+    words = ["log", "cut", "--unit", "C1", "--whole", "--json", "--date"]
     early = " / ".join(run_habmap(*words, "2026-01-14", place=place).json["warnings"])
     assert "on hold" in early and "2026-01-15" in early and "drawn otherwise" in early
     late = run_habmap(*words, "2026-02-01", place=place).json
@@ -210,7 +210,7 @@ def test_log_points_out_holds_contract_days_and_redrawn_units(run_habmap: Run, p
 
 
 def test_reported_acres_far_from_the_ground_need_a_yes(run_habmap: Run, place: Path) -> None:
-    words = ["log", "cut", "--date", "2026-02-01", "--unit", "C1", "--all"]
+    words = ["log", "cut", "--date", "2026-02-01", "--unit", "C1", "--whole"]
     refused = run_habmap(*words, "--reported-acres", 7, "--json", place=place)
     assert refused.code == 3
     assert "7.00" in refused.json["what"] and "9.88" in refused.json["what"]
@@ -222,14 +222,14 @@ def test_reported_acres_far_from_the_ground_need_a_yes(run_habmap: Run, place: P
     assert near.code == 0
     assert [row.reported_acres for row in entries(place)] == [7, 9]
     # a figure that was agreed to once is not asked for again by a correction of something else
-    amend = ("amend", taken.json["entry_id"], "--why", "slip", "--json")
+    amend = ("correct", taken.json["entry_id"], "--why", "slip", "--json")
     assert run_habmap(*amend, "--person-hours", 4, place=place).code == 0
     assert run_habmap(*amend, "--reported-acres", 6, place=place).code == 3
     assert [row.reported_acres for row in entries(place)] == [7, 9, 7]
 
 
 def test_log_a_look(run_habmap: Run, place: Path) -> None:
-    done = run_habmap("log", "look", "--date", "2026-02-01", "--unit", "C1", "--all", "--live-stems-per-acre", 40,
+    done = run_habmap("log", "checkup", "--date", "2026-02-01", "--unit", "C1", "--whole", "--live-stems-per-acre", 40,
                       "--tallest-ft", 2.5, "--seedlings-per-acre", 0, "--needles", "red", "--fuel-lb-ac", 3000,
                       "--sprouts", "elm=3, osage orange=12", "--no-stump-treated", "--json", place=place)  # fmt: skip
     assert done.code == 0, done.err
@@ -243,20 +243,20 @@ def test_log_a_look(run_habmap: Run, place: Path) -> None:
 @pytest.mark.parametrize(
     ("words", "code", "named"),
     [
-        ("log zap --date 2026-01-01 --unit C1 --all", 2, "mulch"),
-        ("log cut --date 2026-01-01 --unit C1", 2, "--all"),
-        ("log cut --date 2026-01-01 --all", 2, "--unit"),
+        ("log zap --date 2026-01-01 --unit C1 --whole", 2, "mulch"),
+        ("log cut --date 2026-01-01 --unit C1", 2, "--whole"),
+        ("log cut --date 2026-01-01 --whole", 2, "--unit"),
         ("log cut --date 2026-01-01", 2, "--patch"),
-        ("log cut --date 2026-01-01 --unit C1 --all --patch x.gpkg", 2, "two sources"),
-        ("log cut --date 2026-02-30 --unit C1 --all", 2, "YYYY-MM-DD"),
-        ("log girdle --date 2026-01-01 --unit C1 --all", 2, "--killed-pct"),
-        ("log cut --date 2026-01-01 --unit C1 --all --killed-pct 101", 2, "0 to 100"),
-        ("log cut --date 2026-01-01 --unit C1 --all --cost inf", 2, "--cost"),
-        ("log cut --date 2026-01-01 --unit C9 --all", 3, "C1, C2, G1"),
+        ("log cut --date 2026-01-01 --unit C1 --whole --patch x.gpkg", 2, "two sources"),
+        ("log cut --date 2026-02-30 --unit C1 --whole", 2, "YYYY-MM-DD"),
+        ("log girdle --date 2026-01-01 --unit C1 --whole", 2, "--killed-pct"),
+        ("log cut --date 2026-01-01 --unit C1 --whole --killed-pct 101", 2, "0 to 100"),
+        ("log cut --date 2026-01-01 --unit C1 --whole --cost inf", 2, "--cost"),
+        ("log cut --date 2026-01-01 --unit C9 --whole", 3, "C1, C2, G1"),
         ("log cut --date 2026-01-01 --patch nowhere.geojson", 3, "nowhere.geojson"),
         ("void abcd --why because", 3, "history"),
-        ("amend abcd --why because", 2, "fields"),
-        ("amend abcd --cost 3", 2, "--why"),
+        ("correct abcd --why because", 2, "fields"),
+        ("correct abcd --cost 3", 2, "--why"),
     ],
 )
 def test_refusals_change_nothing(run_habmap: Run, place: Path, words: str, code: int, named: str) -> None:
@@ -290,20 +290,20 @@ def test_amend_then_void_keeps_every_row(run_habmap: Run, place: Path, half_patc
         for entry_id, source_id in (("abcd1111-x", "row 7"), ("abcd2222-y", None))
     )
     store.append([first, other])
-    several = run_habmap("amend", "abcd", "--why", "x", "--cost", 3, "--json", place=place)
+    several = run_habmap("correct", "abcd", "--why", "x", "--cost", 3, "--json", place=place)
     assert several.code == 3
     assert "abcd2222-y" in several.json["allowed"]
 
-    hours = run_habmap("amend", "row 7", "--why", "wrong hours", "--person-hours", 6, "--json", place=place)
+    hours = run_habmap("correct", "row 7", "--why", "wrong hours", "--person-hours", 6, "--json", place=place)
     assert hours.code == 0, hours.out
     right = ["--patch", half_patch, "--date", "2026-01-03"]
-    where = run_habmap("amend", "abcd1111", "--why", "wrong ground", *right, "--json", place=place)
+    where = run_habmap("correct", "abcd1111", "--why", "wrong ground", *right, "--json", place=place)
     assert where.code == 0, where.out
     rows = entries(place)
     assert rows[:2] == (first, other)
     assert [(row.action, row.target, row.why) for row in rows[2:]] == [
-        ("amend", "abcd1111-x", "wrong hours"),
-        ("amend", hours.json["entry_id"], "wrong ground"),
+        ("correct", "abcd1111-x", "wrong hours"),
+        ("correct", hours.json["entry_id"], "wrong ground"),
     ]
     newest = rows[-1]
     assert (newest.person_hours, newest.who, newest.date) == (6, "Ana", date(2026, 1, 3))
@@ -314,7 +314,7 @@ def test_amend_then_void_keeps_every_row(run_habmap: Run, place: Path, half_patc
     assert void.code == 0, void.out
     assert (void.json["target"], void.json["why"], void.json["who"]) == ("abcd1111-x", "never was", "Ben")
     assert run_habmap("void", "abcd1111", "--why", "again", place=place).code == 3
-    assert run_habmap("amend", "abcd1111", "--why", "again", "--cost", "3", place=place).code == 3
+    assert run_habmap("correct", "abcd1111", "--why", "again", "--cost", "3", place=place).code == 3
     assert entries(place)[: len(rows)] == rows
     account = run_habmap("acres", "--json", place=place).json
     assert [line["entries"] for line in account["practices"]] == [1]
@@ -344,7 +344,7 @@ def test_amend_by_a_walk_carries_its_uncertainty(run_habmap: Run, repository: Pa
     first = run_habmap("log", "cut", "--date", "2026-01-01", "--patch", patch, "--json", place=folder)
     assert first.code == 0, first.out
     entry_id = first.json["entry_id"]
-    words = ["amend", entry_id[:8], "--why", "wrong ground", "--track", gpx, "--json"]
+    words = ["correct", entry_id[:8], "--why", "wrong ground", "--track", gpx, "--json"]
     assert run_habmap(*words, "--patch", patch, place=folder).code == 2
     done = run_habmap(*words, place=folder)
     assert done.code == 0, done.out
@@ -358,7 +358,7 @@ def test_amend_by_a_walk_carries_its_uncertainty(run_habmap: Run, repository: Pa
 
 
 def test_check_finds_nothing_in_a_sound_place(run_habmap: Run, place: Path) -> None:
-    assert run_habmap("log", "cut", "--date", "2026-02-01", "--unit", "C1", "--all", place=place).code == 0
+    assert run_habmap("log", "cut", "--date", "2026-02-01", "--unit", "C1", "--whole", place=place).code == 0
     done = run_habmap("check", "--json", place=place)
     assert done.code == 0, done.out
     assert done.json["faults"] == []

@@ -1,4 +1,4 @@
-"""``habmap story`` from outside: four landscape pages that any reader opens, and faults said without a trace left."""
+"""``habmap handout`` from outside: four landscape pages that any reader opens, and faults said without a trace left."""
 
 from __future__ import annotations
 
@@ -23,11 +23,11 @@ def _said(path: Path) -> str:
 
 @needs_poppler
 def test_the_story_says_what_the_commands_say(run_habmap: Callable, demo_place: Path, tmp_path: Path) -> None:
-    path = tmp_path / "story.pdf"
-    done = run_habmap("story", "-o", path, "--paper", "a4", "--json", place=demo_place)
+    path = tmp_path / "handout.pdf"
+    done = run_habmap("handout", "-o", path, "--paper", "a4", "--json", place=demo_place)
     assert (done.code, done.err) == (0, "")
     told, totals = done.json, run_habmap("acres", "--json", place=demo_place).json["totals"]
-    assert told["schema"] == "habmap/story/1"
+    assert told["schema"] == "habmap/handout/1"
     for key in ("acres", "treated_acres", "remaining_acres"):
         assert told[key] == pytest.approx(totals[key], abs=1e-9)
     assert told["seasons"][-1]["cumulative_treated_acres"] == pytest.approx(totals["treated_acres"], abs=1e-9)
@@ -57,7 +57,7 @@ def test_the_story_says_what_the_commands_say(run_habmap: Callable, demo_place: 
 @needs_poppler
 def test_the_public_story_keeps_the_owners_things_back(run_habmap: Callable, demo_place: Path, tmp_path: Path) -> None:
     path = tmp_path / "public.pdf"
-    done = run_habmap("story", "-o", path, "--for", "public", place=demo_place)
+    done = run_habmap("handout", "-o", path, "--for", "public", place=demo_place)
     assert done.code == 0, done.err
     assert "made for the public" in done.out
     words = _said(path)
@@ -72,11 +72,11 @@ def test_it_goes_where_stories_go_and_never_over_another(
 ) -> None:
     place = tmp_path / "copy"
     shutil.copytree(demo_place, place, ignore=shutil.ignore_patterns("out"))
-    done = run_habmap("story", place=place)
+    done = run_habmap("handout", place=place)
     assert done.code == 0, done.err
     assert "4 pages on letter paper" in done.out
-    assert (place / "out" / "story.pdf").read_bytes().startswith(b"%PDF-")
-    again = run_habmap("story", place=place)
+    assert (place / "out" / "handout.pdf").read_bytes().startswith(b"%PDF-")
+    again = run_habmap("handout", place=place)
     assert again.code == 3
     assert "--overwrite" in again.err
 
@@ -86,15 +86,15 @@ def test_it_goes_where_stories_go_and_never_over_another(
     [
         (["--paper", "foolscap"], 2, "foolscap"),
         (["-o", "story.docx"], 2, ".pdf"),
-        (["-o", "no/such/folder/story.pdf"], 3, "no such folder"),
+        (["-o", "no/such/folder/handout.pdf"], 3, "no such folder"),
     ],
 )
 def test_faults_are_said_and_nothing_is_written(
     run_habmap: Callable, demo_place: Path, tmp_path: Path, arguments: list[str], code: int, words: str
 ) -> None:
     if "-o" not in arguments:
-        arguments = [*arguments, "-o", "story.pdf"]
-    done = run_habmap("story", *arguments, place=demo_place, cwd=tmp_path)
+        arguments = [*arguments, "-o", "handout.pdf"]
+    done = run_habmap("handout", *arguments, place=demo_place, cwd=tmp_path)
     assert (done.code, done.out) == (code, "")
     assert words in done.err
     assert "Traceback" not in done.err
@@ -105,14 +105,14 @@ def test_faults_are_said_and_nothing_is_written(
 def test_an_empty_place_says_what_is_missing(run_habmap: Callable, tmp_path: Path) -> None:
     place = tmp_path / "bare"
     assert run_habmap("start", place, "--name", "Bare hollow").code == 0
-    done = run_habmap("story", "--json", place=place)
+    done = run_habmap("handout", "--json", place=place)
     assert done.code == 0, done.err
     assert (done.json["pages"], done.json["then_and_now_scale"], done.json["seasons"]) == (4, None, [])
-    words = _said(place / "out" / "story.pdf")
+    words = _said(place / "out" / "handout.pdf")
     for part in ("No units are drawn yet.", "No elevation is loaded", "Nothing is logged yet", "Bare hollow"):
         assert part in words
     public = tmp_path / "public.pdf"
-    done = run_habmap("story", "-o", public, "--for", "public", place=place)
-    assert "`habmap add dem`" in done.err  # who makes the copy is told what mends it; who reads it is not
+    done = run_habmap("handout", "-o", public, "--for", "public", place=place)
+    assert "`habmap load dem`" in done.err  # who makes the copy is told what mends it; who reads it is not
     assert "No units are drawn yet" in _said(public)
     assert not re.findall(r"habmap|`", _said(public))

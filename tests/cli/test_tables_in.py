@@ -32,7 +32,7 @@ def treated_acres(run_habmap: Run, place: Path) -> float:
 
 def test_a_row_that_names_a_unit_alone_treats_no_ground(run_habmap: Run, place: Path, tmp_path: Path) -> None:
     path = table(tmp_path, "date,practice,unit_id,reported_acres\n2025-11-01,cut,C1,0.3\n2025-11-02,cut,C2,\n")
-    done = run_habmap("add", "entries", path, "--json", place=place)
+    done = run_habmap("load", "entries", path, "--json", place=place)
     assert done.code == 3
     faults = done.json["faults"]
     assert [(fault["where"].rpartition(", row ")[2], fault["value"]) for fault in faults] == [
@@ -45,14 +45,14 @@ def test_a_row_that_names_a_unit_alone_treats_no_ground(run_habmap: Run, place: 
 
 def test_with_its_word_a_whole_unit_counts(run_habmap: Run, place: Path, tmp_path: Path) -> None:
     path = table(tmp_path, "date,practice,unit_id,whole\n2025-11-01,cut,C1;C2,YES\n")
-    assert run_habmap("add", "entries", path, place=place).code == 0
+    assert run_habmap("load", "entries", path, place=place).code == 0
     assert treated_acres(run_habmap, place) == pytest.approx(2 * SQUARE_ACRES, rel=1e-6)
 
 
 def test_whole_beside_a_drawn_patch_is_two_grounds(run_habmap: Run, place: Path, tmp_path: Path) -> None:
     patch = '"POLYGON ((-98 38, -97.9995 38, -97.9995 38.0005, -98 38))"'
     path = table(tmp_path, f"date,practice,unit_id,whole,patch_wkt\n2025-11-01,cut,C1,yes,{patch}\n")
-    done = run_habmap("add", "entries", path, place=place)
+    done = run_habmap("load", "entries", path, place=place)
     assert done.code == 3 and "two grounds" in done.err
 
 
@@ -72,12 +72,12 @@ def test_acres_far_from_the_ground_are_asked_about_in_a_table_as_by_log(
 ) -> None:
     head = "entry_id,date,practice,unit_id,whole,reported_acres,acres_sd"
     path = table(tmp_path, f"{head}\na,2025-11-01,cut,C1,yes,{reported},{sd}\n")
-    done = run_habmap("add", "entries", path, place=place)
+    done = run_habmap("load", "entries", path, place=place)
     assert done.code == (3 if is_asked else 0), done.err
     if is_asked:
         assert "row 2, column reported_acres" in done.err and "column sure" in done.err
     if not sd:
-        words = ("--date", "2025-11-01", "--unit", "C2", "--all", "--reported-acres", str(reported))
+        words = ("--date", "2025-11-01", "--unit", "C2", "--whole", "--reported-acres", str(reported))
         assert run_habmap("log", "cut", *words, place=place).code == (3 if is_asked else 0)
 
 
@@ -87,10 +87,10 @@ def test_who_is_sure_is_kept_and_check_lists_who_is_not(run_habmap: Run, place: 
         "entry_id,date,practice,unit_id,whole,reported_acres,sure\n"
         "a,2025-11-01,cut,C1,yes,1.5,yes\nb,2025-11-02,cut,C2,yes,2.5,yes\n",
     )
-    assert run_habmap("add", "entries", path, place=place).code == 0
-    assert run_habmap("add", "entries", path, "--json", place=place).json["already_there"] == 2
+    assert run_habmap("load", "entries", path, place=place).code == 0
+    assert run_habmap("load", "entries", path, "--json", place=place).json["already_there"] == 2
     assert run_habmap("check", place=place).code == 0
-    words = ("--date", "2025-12-01", "--unit", "C1", "--all", "--reported-acres", "1")
+    words = ("--date", "2025-12-01", "--unit", "C1", "--whole", "--reported-acres", "1")
     assert run_habmap("log", "burn", *words, place=place).code == 3
     assert run_habmap("log", "burn", *words, "--yes", place=place).code == 0
     assert run_habmap("check", place=place).code == 0
@@ -106,7 +106,7 @@ def test_lines_from_before_that_nobody_confirmed_are_listed_and_can_be_confirmed
 ) -> None:
     """A place whose log has no column for it yet, as every place before had."""
     path = table(tmp_path, "entry_id,date,practice,unit_id,whole\na,2025-11-01,cut,C1,yes\n")
-    assert run_habmap("add", "entries", path, place=place).code == 0
+    assert run_habmap("load", "entries", path, place=place).code == 0
     import sqlite3
 
     with sqlite3.connect(place / "place.gpkg") as connection:
@@ -119,13 +119,13 @@ def test_lines_from_before_that_nobody_confirmed_are_listed_and_can_be_confirmed
     found = [fault for fault in done.json["faults"] if fault["rule"] == "reported"]
     assert len(found) == 1 and "1.50 acres are 0.97 less" in found[0]["what"]
     line = found[0]["where"].removeprefix("line ")
-    confirm = ("amend", line, "--reported-acres", "1.5", "--why", "paced twice")
+    confirm = ("correct", line, "--reported-acres", "1.5", "--why", "paced twice")
     assert run_habmap(*confirm, place=place).code == 3
     assert run_habmap(*confirm, "--yes", place=place).code == 0
     # the first write gave the old log its new column, and its guard anew
     assert run_habmap("check", "--json", place=place).json["faults"] == []
     # a later correction of something else asks nothing and keeps the word
-    assert run_habmap("amend", line, "--note", "steep", "--why", "forgotten", place=place).code == 0
+    assert run_habmap("correct", line, "--note", "steep", "--why", "forgotten", place=place).code == 0
     assert run_habmap("check", place=place).code == 0
 
 
@@ -139,22 +139,22 @@ def test_the_blank_table_asks_for_the_word(run_habmap: Run, place: Path, tmp_pat
 
 def test_an_imported_id_stays_through_exports_and_other_places(run_habmap: Run, place: Path, tmp_path: Path) -> None:
     path = table(tmp_path, "entry_id,date,practice,unit_id,whole\nOLD-17,2025-11-01,cut,C1,yes\n")
-    assert run_habmap("add", "entries", path, place=place).code == 0
+    assert run_habmap("load", "entries", path, place=place).code == 0
     assert "OLD-17 in the file it came from" in run_habmap("history", place=place).out
     other = make_place(run_habmap, tmp_path / "other", [("C1", square(0), {})])
     for suffix in (".csv", ".gpkg", ".geojson"):
         out = tmp_path / f"ledger{suffix}"
         assert run_habmap("export", "ledger", "-o", out, place=place).code == 0
-        loaded = run_habmap("add", "entries", out, "--json", place=other)
+        loaded = run_habmap("load", "entries", out, "--json", place=other)
         assert loaded.code == 0, loaded.err
         assert (loaded.json["loaded"], loaded.json["already_there"]) == ((1, 0) if suffix == ".csv" else (0, 1))
         # and in the place that it came from it is no news
-        assert run_habmap("add", "entries", out, "--json", place=place).json["already_there"] == 1
+        assert run_habmap("load", "entries", out, "--json", place=place).json["already_there"] == 1
     told = [line["source_id"] for line in run_habmap("history", "--json", place=other).json["entries"]]
     assert told == ["OLD-17"]
     assert run_habmap("void", "OLD-17", "--why", "not ours", place=other).code == 0
     # the person's own file, loaded there too, is another line under the same id: pointed out
-    again = run_habmap("add", "entries", path, place=other)
+    again = run_habmap("load", "entries", path, place=other)
     assert again.code == 0 and "was loaded under the id OLD-17 too" in again.err
     public = tmp_path / "public.csv"
     assert run_habmap("export", "ledger", "-o", public, "--for", "public", place=place).code == 0
@@ -163,9 +163,9 @@ def test_an_imported_id_stays_through_exports_and_other_places(run_habmap: Run, 
 
 def test_a_corrected_line_that_went_out_comes_back_as_no_news(run_habmap: Run, place: Path, tmp_path: Path) -> None:
     path = table(tmp_path, "entry_id,date,practice,unit_id,whole,person_hours\na,2025-11-01,cut,C1,yes,5\n")
-    assert run_habmap("add", "entries", path, place=place).code == 0
-    assert run_habmap("amend", "a", "--person-hours", "6", "--why", "miscounted", place=place).code == 0
+    assert run_habmap("load", "entries", path, place=place).code == 0
+    assert run_habmap("correct", "a", "--person-hours", "6", "--why", "miscounted", place=place).code == 0
     out = tmp_path / "ledger.csv"
     assert run_habmap("export", "ledger", "-o", out, place=place).code == 0
     for known in (path, out):
-        assert run_habmap("add", "entries", known, "--json", place=place).json["already_there"] == 1
+        assert run_habmap("load", "entries", known, "--json", place=place).json["already_there"] == 1

@@ -1,4 +1,4 @@
-"""``habmap add dem`` and ``habmap terrain`` from outside."""
+"""``habmap load dem`` and ``habmap terrain`` from outside."""
 
 from __future__ import annotations
 
@@ -57,8 +57,8 @@ def place(tmp_path, run_habmap) -> Path:
 
 def test_terrain_of_a_south_face(place, tmp_path, run_habmap):
     units = write_units(tmp_path / "units.geojson", -97.995, -97.5)
-    assert run_habmap("add", "units", units, place=place).code == 0
-    added = run_habmap("add", "dem", write_dem(tmp_path / "dem.tif"), place=place)
+    assert run_habmap("load", "units", units, place=place).code == 0
+    added = run_habmap("load", "dem", write_dem(tmp_path / "dem.tif"), place=place)
     assert added.code == 0
     assert "A2" in added.err
     told = run_habmap("terrain", "--json", place=place)
@@ -77,8 +77,8 @@ def test_terrain_of_a_south_face(place, tmp_path, run_habmap):
 
 
 def test_words_come_first_and_the_caution_with_hand_only_ground(place, tmp_path, run_habmap):
-    run_habmap("add", "units", write_units(tmp_path / "units.geojson", -97.995), place=place)
-    run_habmap("add", "dem", write_dem(tmp_path / "dem.tif"), place=place)
+    run_habmap("load", "units", write_units(tmp_path / "units.geojson", -97.995), place=place)
+    run_habmap("load", "dem", write_dem(tmp_path / "dem.tif"), place=place)
     told = run_habmap("terrain", place=place)
     assert told.code == 0
     assert told.out.startswith("1 of 1 unit faces the sun")
@@ -88,15 +88,15 @@ def test_words_come_first_and_the_caution_with_hand_only_ground(place, tmp_path,
 
 
 def test_refusals(place, tmp_path, run_habmap):
-    run_habmap("add", "units", write_units(tmp_path / "units.geojson", -90.0), place=place)
+    run_habmap("load", "units", write_units(tmp_path / "units.geojson", -90.0), place=place)
     unsaid = write_dem(tmp_path / "unsaid.tif", unit=None)
     for words, code, what in (
         (["terrain"], 3, "no elevation is loaded"),
-        (["add", "dem", tmp_path / "none.tif"], 3, "no such file"),
-        (["add", "dem", unsaid], 3, "in which unit"),
-        (["add", "dem", unsaid, "--vertical-unit", "yards"], 2, "unknown vertical unit"),
-        (["add", "dem", unsaid, "--vertical-unit", "m"], 3, "covers none of the units"),
-        (["add", "dem", write_dem(tmp_path / "nowhere.tif", crs=None)], 3, "coordinate system"),
+        (["load", "dem", tmp_path / "none.tif"], 3, "no such file"),
+        (["load", "dem", unsaid], 3, "in which unit"),
+        (["load", "dem", unsaid, "--vertical-unit", "yards"], 2, "unknown vertical unit"),
+        (["load", "dem", unsaid, "--vertical-unit", "m"], 3, "covers none of the units"),
+        (["load", "dem", write_dem(tmp_path / "nowhere.tif", crs=None)], 3, "coordinate system"),
     ):
         told = run_habmap(*words, "--json", place=place)
         assert told.code == code, words

@@ -189,7 +189,7 @@ def test_log_track_with_a_swath_and_another_day(
     done = run_habmap("log", "mow", "--date", "2026-03-20", "--track", track, "--swath-ft", "20", "--json", place=place)
     assert done.code == 0, done.err
     assert any("recorded on 2026-03-14" in words for words in done.json["warnings"])
-    for extra in (["--patch", str(edge)], ["--unit", "C1", "--all"]):
+    for extra in (["--patch", str(edge)], ["--unit", "C1", "--whole"]):
         refused = run_habmap("log", "mow", "--date", "2026-03-20", "--track", track, *extra, "--json", place=place)
         assert (refused.code, refused.json["what"]) == (2, "two sources of ground are given")
     lonely = run_habmap("log", "mow", "--date", "2026-03-20", "--swath-ft", "20", "--json", place=place)

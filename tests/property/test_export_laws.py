@@ -44,7 +44,7 @@ def patches(draw: st.DrawFn) -> MultiPolygon:
 def entries(draw: st.DrawFn) -> Entry:
     practice = draw(st.sampled_from(PRACTICES))
     look = None
-    if practice == "look":
+    if practice == "checkup":
         look = Look(
             live_stems_per_acre=draw(st.floats(0, 900)),
             needles=draw(st.sampled_from([None, "green", "red", "dropped"])),

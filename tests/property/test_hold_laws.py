@@ -80,7 +80,7 @@ def test_nothing_at_rest_is_recommended_anywhere(
     settings = Settings.model_validate(
         {
             "hold": [{"unit": unit_id, "reason": SECRET, **span} for unit_id, span in holds],
-            "no_cut": [
+            "closed_cut": [
                 {"reason": SECRET, "units": named, "from": first, "to": first + timedelta(days=days)}
                 for named, first, days in closed
             ],
@@ -128,7 +128,7 @@ def test_nothing_at_rest_is_recommended_anywhere(
 
     calendar = due(store, on=TODAY)
     pressing = [item for item in calendar.items if item.state in ("due", "overdue", "in the window", "past the window")]
-    assert not {item.unit_id for item in pressing if item.what not in ("no_cut", "no_burn", "hold")} & held
+    assert not {item.unit_id for item in pressing if item.what not in ("closed_cut", "closed_burn", "hold")} & held
     for day in _days(calendar):
         name = day.summary.split(":")[0]
         if name in held and not day.summary.endswith((": hold", ": no cutting")):

@@ -16,7 +16,7 @@ DAYS = st.integers(0, 400).map(lambda n: FIRST + timedelta(days=n))
 SPOTS = st.tuples(st.integers(1, 12), st.integers(1, 28))
 UNITS = ("A", "B", "C")
 NAMED = st.lists(st.sampled_from(UNITS), max_size=2, unique=True).map(tuple)
-KINDS = st.sampled_from(["no_cut", "no_burn"])
+KINDS = st.sampled_from(["closed_cut", "closed_burn"])
 
 
 @st.composite
@@ -61,7 +61,7 @@ def test_every_slot_lies_inside_every_window(
         for day in (slot.week_from + timedelta(days=n) for n in range(7)):
             assert day.month in months
             for ban in bans:
-                assert not (ban.what == "no_cut" and (not ban.units or slot.unit_id in ban.units) and ban.has(day))
+                assert not (ban.what == "closed_cut" and (not ban.units or slot.unit_id in ban.units) and ban.has(day))
             for hold in holds:
                 assert not (
                     hold.unit_id == slot.unit_id
@@ -71,7 +71,7 @@ def test_every_slot_lies_inside_every_window(
         drying = [slot.burn_from + timedelta(days=n) for n in range((slot.burn_to - slot.burn_from).days + 1)]
         assert (slot.burn_from - slot.week_to).days == 30 and (slot.burn_to - slot.week_to).days == 60
         assert any(
-            not any(b.what == "no_burn" and (not b.units or slot.unit_id in b.units) and b.has(d) for b in bans)
+            not any(b.what == "closed_burn" and (not b.units or slot.unit_id in b.units) and b.has(d) for b in bans)
             for d in drying
         )
         spent[slot.week_from] = spent.get(slot.week_from, 0.0) + slot.person_hours

@@ -217,7 +217,7 @@ def test_copy_lies_in_the_place_and_reads_the_same(degrees, tmp_path):
 def test_without_elevation_the_job_says_how_to_load_one():
     with pytest.raises(InputError) as caught:
         terrain(FakeStore([]))
-    assert caught.value.mend == "habmap add dem FILE"
+    assert caught.value.mend == "habmap load dem FILE"
 
 
 @pytest.fixture

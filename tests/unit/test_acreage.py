@@ -163,7 +163,7 @@ def test_a_units_own_target_and_limit_rule() -> None:
     patch = box(0, 0, 100, 100)
     work = [
         entry("cut", "2025-03-01", patch, killed_pct=60),
-        entry("look", "2025-06-01", patch, live_stems_per_acre=40),
+        entry("checkup", "2025-06-01", patch, live_stems_per_acre=40),
     ]
     for target_pct, leave, stage in ((None, None, "part_cut"), (60.0, None, "coming_back"), (60.0, 40.0, "down")):
         store = FakeStore([unit("A", patch, target_pct=target_pct, leave_stems_per_acre=leave), *work], grid=GRID)

@@ -128,4 +128,4 @@ def test_pieces_logged_as_burned_leave_no_slivers_behind() -> None:
 def test_a_whole_unit_is_not_logged_as_a_block() -> None:
     with pytest.raises(InputError, match="whole unit") as error:
         block_ground(a_place(), ["C1"], on=BURN_DAY)
-    assert error.value.mend == "log all of it with --unit C1 --all"
+    assert error.value.mend == "log all of it with --unit C1 --whole"

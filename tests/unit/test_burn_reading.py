@@ -34,7 +34,7 @@ PLAN = {
 
 
 def settings(**burn: object) -> Settings:
-    return Settings.model_validate({"plan": {"grass": PLAN}, "burn": burn})
+    return Settings.model_validate({"burn_plan": {"grass": PLAN}, "burn": burn})
 
 
 def store(*more: Row, chosen: Settings | None = None) -> FakeStore:
@@ -75,7 +75,7 @@ def test_a_calm_has_no_direction_to_hold_against_the_plan() -> None:
         ForecastHour(at=IGNITION + timedelta(hours=1), temp_f=60, rh_pct=35, wind_mph=0, wind_from_deg=0),
     )
     calm = ask(store(), wind_mph=0.0, wind_from_deg=180.0)
-    assert {line.item: line.verdict for line in calm.prescription}["wind_from_deg"] == "not given"
+    assert {line.item: line.comparison for line in calm.prescription}["wind_from_deg"] == "not given"
     told = {hour.time[11:]: hour for hour in ask(store(), forecast=hours).hours if not hour.is_gap}
     assert "wind_from_deg" in told["15:00"].not_given
     assert (told["15:00"].not_met, told["15:00"].wind_turn_deg, told["15:00"].wind_shift) == ((), None, False)
@@ -171,7 +171,7 @@ def test_an_hour_that_never_comes_is_refused_and_one_that_comes_twice_is_said() 
 def test_a_patch_in_no_unit_is_held_against_the_plan_all_the_same() -> None:
     result = ask(store(), names=(), patch=ground_lonlat(box(2000, 2000, 2100, 2100)), rh_pct=20.0)
     assert (result.units, result.plan.kind) == ((), "grass")
-    assert {line.item: line.verdict for line in result.prescription}["rh_pct"] == "not met"
+    assert {line.item: line.comparison for line in result.prescription}["rh_pct"] == "not met"
     assert result.block == "a patch outside every unit"
 
 
@@ -190,8 +190,8 @@ def test_no_note_is_cut_off_on_the_sheet() -> None:
 
 
 def test_the_owners_closed_days_are_said_before_all_else() -> None:
-    closed = settings().model_copy(update={"no_burn": Settings.model_validate(
-        {"no_burn": [{"reason": "nesting birds", "from": "03-15", "to": "07-31"}]}).no_burn})  # fmt: skip
+    closed = settings().model_copy(update={"closed": Settings.model_validate(
+        {"closed": [{"work": "burn", "reason": "nesting birds", "from": "03-15", "to": "07-31"}]}).closed})  # fmt: skip
     assert "nesting birds" in ask(store(chosen=closed)).warnings[0]
 
 
@@ -204,7 +204,7 @@ def test_ground_left_standing_on_purpose_is_pointed_out() -> None:
 
 def test_a_plan_signed_for_one_unit_is_never_hidden_by_another_without() -> None:
     limits = {"rh_pct": (30, 60), "unit": {"A": {"author": "Own Boss", "date": date(2026, 2, 1), "rh_pct": (40, 60)}}}
-    place = store(chosen=Settings.model_validate({"plan": {"grass": limits}}))
+    place = store(chosen=Settings.model_validate({"burn_plan": {"grass": limits}}))
     both, alone = ask(place, names=("A", "B"), plan_kind="grass"), ask(place)
     assert (alone.plan.author, alone.plan.date) == ("Own Boss", date(2026, 2, 1))
     for result, whose in ((alone, "Own Boss, 2026-02-01"), (both, "Own Boss, 2026-02-01, for A; B has none")):
@@ -213,14 +213,14 @@ def test_a_plan_signed_for_one_unit_is_never_hidden_by_another_without() -> None
         assert "Not met: relative humidity (by 5 %)" in words
         assert whose in section.sentences[0]
         assert section.rows[0][3] == "not met, by 5 %"
-    assert {line.unit_ids: line.verdict for line in both.prescription if line.item == "rh_pct"} == {
+    assert {line.unit_ids: line.comparison for line in both.prescription if line.item == "rh_pct"} == {
         ("A",): "not met", ("B",): "no plan",
     }  # fmt: skip
 
 
 def test_a_signed_plan_without_limits_compares_nothing_and_says_so() -> None:
     signed = {"author": "P. Writer", "date": date(2026, 1, 31)}
-    result = ask(store(chosen=Settings.model_validate({"plan": {"grass": signed}})))
+    result = ask(store(chosen=Settings.model_validate({"burn_plan": {"grass": signed}})))
     assert result.prescription == ()
     assert "names no limits" in answer(result)
     assert "nothing is compared" in plan_section(result).sentences[0]
@@ -254,28 +254,28 @@ def test_an_empty_list_says_how_far_was_looked(capsys: pytest.CaptureFixture[str
 
 
 @pytest.mark.parametrize(
-    ("plan_height", "wind_height", "verdict"),
+    ("plan_height", "wind_height", "comparison"),
     [("eye", "20ft", "not given"), ("eye", "eye", "within"), ("eye", None, "within"), (None, "20ft", "within")],
 )
 def test_wind_from_another_height_than_the_plans_is_not_compared(
-    plan_height: str | None, wind_height: str | None, verdict: str
+    plan_height: str | None, wind_height: str | None, comparison: str
 ) -> None:
     plan = PLAN if plan_height is None else {**PLAN, "wind_height": plan_height}
-    place = store(chosen=Settings.model_validate({"plan": {"grass": plan}}))
+    place = store(chosen=Settings.model_validate({"burn_plan": {"grass": plan}}))
     result = ask(place, wind_height=wind_height, gust_mph=12.0)
-    found = {line.item: line.verdict for line in result.prescription}
-    assert (found["wind_mph"], found["gust_mph"]) == (verdict, verdict)
+    found = {line.item: line.comparison for line in result.prescription}
+    assert (found["wind_mph"], found["gust_mph"]) == (comparison, comparison)
     assert (found["rh_pct"], found["wind_from_deg"]) == ("within", "within")
-    assert any("another height" in words for words in result.warnings) == (verdict == "not given")
+    assert any("another height" in words for words in result.warnings) == (comparison == "not given")
     assert ("at what height the plan means its wind" in result.not_checked) == (plan_height is None)
 
 
 def test_a_forecasts_own_height_counts_for_its_hours() -> None:
-    place = store(chosen=Settings.model_validate({"plan": {"grass": {**PLAN, "wind_height": "eye"}}}))
+    place = store(chosen=Settings.model_validate({"burn_plan": {"grass": {**PLAN, "wind_height": "eye"}}}))
     hours = (ForecastHour(at=IGNITION, temp_f=60, rh_pct=35, wind_mph=30, wind_from_deg=180),)
     source = ForecastSource(file_name="f.csv", wind_height="20ft")
     result = ask(place, forecast=hours, forecast_source=source, wind_mph=8.0, wind_height="eye")
-    assert {line.item: line.verdict for line in result.prescription}["wind_mph"] == "within"
+    assert {line.item: line.comparison for line in result.prescription}["wind_mph"] == "within"
     told = next(hour for hour in result.hours if not hour.is_gap)
     assert "wind_mph" in told.not_given
     chart = hours_chart(result, grid=GRID, zone=ZoneInfo("America/Chicago"))

@@ -44,7 +44,7 @@ WEATHER = BurnSaid(
     ignition="13:30", temp_f=61, rh_pct=38, wind_mph=7, wind_from_deg=337.5, wind_height="eye", notices=(SHERIFF,)
 )
 PLAN: dict[str, object] = {
-    "plan": {"down_cedar": {"author": "P. Writer", "date": "2026-01-31", "rh_pct": [45, 70], "gust_mph": [0, 12]}}
+    "burn_plan": {"down_cedar": {"author": "P. Writer", "date": "2026-01-31", "rh_pct": [45, 70], "gust_mph": [0, 12]}}
 }
 
 
@@ -321,8 +321,8 @@ def test_made_again_it_has_the_ground_before_and_the_plan_of_its_time() -> None:
     assert first.again.title == "as logged, made again on 2026-03-06"
     assert "Share that burned: 80 % of the ground" in first.again.words
     lines = {line.item: line for line in first.prescription}
-    assert (lines["rh_pct"].verdict, lines["rh_pct"].distance) == ("not met", 7)
-    assert (lines["gust_mph"].verdict, lines["gust_mph"].value) == ("not given", None)
+    assert (lines["rh_pct"].comparison, lines["rh_pct"].distance) == ("not met", 7)
+    assert (lines["gust_mph"].comparison, lines["gust_mph"].value) == ("not given", None)
     # Without the log's hindsight the same question has other ground: the fire is on it.
     seen_now = burnday(store, BurnRequest(names=("C1",), at=datetime(2026, 3, 5, 13, 30), temp_f=61, rh_pct=38,
                                           wind_mph=7, wind_from_deg=337.5))  # fmt: skip
@@ -342,7 +342,7 @@ def test_what_nobody_wrote_is_not_given_even_where_a_forecast_has_it() -> None:
     done = burned(store, BurnSaid(ignition="13:30", wind_from_deg=90))
     result = burn_again(store, done.entry_id, today=TODAY).result
     assert result.wind_from_deg == 90
-    assert {line.verdict for line in result.prescription} == {"not given"}
+    assert {line.comparison for line in result.prescription} == {"not given"}
     assert (result.fine_fuel_moisture_pct, result.equilibrium_moisture_pct, result.vpd_kpa) == (None, None, None)
     assert result.fine_fuel_words == "temperature or humidity is not given"
     assert (result.hours, result.forecast) == ((), None)

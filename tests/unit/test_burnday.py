@@ -36,7 +36,7 @@ def by_item(lines: tuple[Compared, ...]) -> dict[str, Compared]:
 
 def test_not_met_first_then_not_given_then_within() -> None:
     lines = compare({"temp_f": 60, "rh_pct": 35, "wind_from_deg": 180}, [SIGNED])
-    assert [(line.item, line.verdict) for line in lines] == [
+    assert [(line.item, line.comparison) for line in lines] == [
         ("rh_pct", "not met"),
         ("wind_from_deg", "not met"),
         ("wind_mph", "not given"),
@@ -46,17 +46,17 @@ def test_not_met_first_then_not_given_then_within() -> None:
 
 
 @pytest.mark.parametrize(
-    ("value", "verdict", "distance"),
+    ("value", "comparison", "distance"),
     [(39.9, "not met", 0.1), (40, "within", 0), (55, "within", 15), (70, "within", 0), (70.5, "not met", 0.5)],
 )
-def test_limits_are_inside(value: float, verdict: str, distance: float) -> None:
+def test_limits_are_inside(value: float, comparison: str, distance: float) -> None:
     line = by_item(compare({"rh_pct": value}, [SIGNED]))["rh_pct"]
-    assert line.verdict == verdict
+    assert line.comparison == comparison
     assert line.distance == pytest.approx(distance)
 
 
 @pytest.mark.parametrize(
-    ("limits", "value", "verdict"),
+    ("limits", "value", "comparison"),
     [
         ((315, 45), 0, "within"), ((315, 45), 315, "within"), ((315, 45), 45, "within"), ((315, 45), 46, "not met"),
         ((315, 45), 180, "not met"), ((135, 225), 180, "within"), ((135, 225), 134, "not met"),
@@ -65,10 +65,10 @@ def test_limits_are_inside(value: float, verdict: str, distance: float) -> None:
     ],
 )  # fmt: skip
 def test_wind_directions_run_clockwise_and_pass_through_north(
-    limits: tuple[float, float], value: float, verdict: str
+    limits: tuple[float, float], value: float, comparison: str
 ) -> None:
     window = replace(SIGNED, limits={"wind_from_deg": limits})
-    assert by_item(compare({"wind_from_deg": value}, [window]))["wind_from_deg"].verdict == verdict
+    assert by_item(compare({"wind_from_deg": value}, [window]))["wind_from_deg"].comparison == comparison
 
 
 @pytest.mark.parametrize(
@@ -76,7 +76,7 @@ def test_wind_directions_run_clockwise_and_pass_through_north(
 )
 def test_without_author_and_date_there_is_no_verdict(author: str | None, written_on: date | None) -> None:
     lines = compare({"rh_pct": 5}, [replace(SIGNED, author=author, written_on=written_on)])
-    assert {line.verdict for line in lines} == {"no plan"}
+    assert {line.comparison for line in lines} == {"no plan"}
     assert [line.item for line in lines] == list(ITEMS)
     assert all(line.distance is None for line in lines)
 
@@ -90,7 +90,7 @@ def test_what_the_plan_does_not_limit_is_not_compared_but_named() -> None:
 def test_units_with_the_same_limit_share_a_line_and_others_have_their_own() -> None:
     other = replace(SIGNED, unit_ids=("B",), limits=LIMITS | {"rh_pct": (20.0, 70.0)})
     lines = compare({"temp_f": 60, "rh_pct": 35}, [SIGNED, other])
-    assert [(line.item, line.unit_ids, line.verdict) for line in lines] == [
+    assert [(line.item, line.unit_ids, line.comparison) for line in lines] == [
         ("rh_pct", ("A",), "not met"),
         ("wind_mph", ("A", "B"), "not given"),
         ("wind_from_deg", ("A", "B"), "not given"),
@@ -310,7 +310,7 @@ def test_nothing_to_burn_is_reported_not_refused(cover: str, rows: list[Row], wo
 
 
 def test_needles_grass_and_days_since_cutting_come_from_the_log() -> None:
-    seen = entry("look", "2026-03-10", BLOCK, look=Look(needles="red", fuel_lb_ac=2400))
+    seen = entry("checkup", "2026-03-10", BLOCK, look=Look(needles="red", fuel_lb_ac=2400))
     fuel = ask(place(seen)).fuel
     assert (fuel.needles, fuel.fuel_lb_ac, fuel.look_date) == ("red", 2400, date(2026, 3, 10))
     assert fuel.days_since_cut == 47  # 1 February to 20 March 2026
@@ -319,11 +319,14 @@ def test_needles_grass_and_days_since_cutting_come_from_the_log() -> None:
 def test_the_plan_follows_the_stage_and_units_may_differ() -> None:
     signed = {"author": "P. Writer", "date": date(2026, 1, 31)}
     plan = {"down_cedar": {**signed, "rh_pct": [45, 100], "unit": {"N": {"rh_pct": [30, 100]}}}}
-    settings = Settings.model_validate({"plan": plan})
+    settings = Settings.model_validate({"burn_plan": plan})
     result = ask(place(settings=settings), names=("A", "N"), plan_kind="down_cedar")
-    assert [(line.unit_ids, line.verdict) for line in result.prescription] == [(("A",), "not met"), (("N",), "within")]
+    assert [(line.unit_ids, line.comparison) for line in result.prescription] == [
+        (("A",), "not met"),
+        (("N",), "within"),
+    ]
     assert ask(place(settings=settings)).plan.kind == "down_cedar"  # slash lies on all of it
-    assert {line.verdict for line in ask(place(), plan_kind="piles").prescription} == {"no plan"}
+    assert {line.comparison for line in ask(place(), plan_kind="piles").prescription} == {"no plan"}
     assert result.not_checked
 
 
@@ -346,7 +349,7 @@ def hours(*rows: tuple[str, float, float]) -> tuple[ForecastHour, ...]:
 
 def test_hours_show_gaps_wind_shifts_and_what_is_not_met() -> None:
     settings = Settings.model_validate(
-        {"plan": {"down_cedar": {"author": "P. Writer", "date": date(2026, 1, 31), "rh_pct": [30, 60]}}}
+        {"burn_plan": {"down_cedar": {"author": "P. Writer", "date": date(2026, 1, 31), "rh_pct": [30, 60]}}}
     )
     told = hours(
         ("2026-03-20T10:00", 65, 300), ("2026-03-20T13:00", 50, 180), ("2026-03-20T14:00", 35, 180),

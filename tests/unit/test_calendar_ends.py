@@ -31,12 +31,12 @@ def test_what_is_due_is_known_at_either_end(on: date, worked: date, stage: str) 
     items = ground_due([piece], on=on, drying_days=(30, 60), upkeep={"C1": rule})
     assert all(item.acres == 2.0 for item in items)
     if on is date.max and worked is date.min:
-        assert {item.what for item in items} >= {"look"}
+        assert {item.what for item in items} >= {"checkup"}
 
 
 @pytest.mark.parametrize("on", [date.min, date.max])
 def test_a_yearly_ban_comes_round_at_either_end(on: date) -> None:
-    ban = YearlyBan(what="no_burn", reason="nesting", first=(11, 1), last=(2, 28))
+    ban = YearlyBan(what="closed_burn", reason="nesting", first=(11, 1), last=(2, 28))
     (item,) = calendar_due(on=on, bans=[ban], holds=[], contract=[])
     assert item.state == "in force"
 

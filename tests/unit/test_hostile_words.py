@@ -82,7 +82,7 @@ def settings_file(folder: Path, text: str, encoding: str = "utf-8") -> Path:
 @pytest.mark.parametrize(
     "text",
     [
-        '[[no_cut]]\nfrom = "02-30"\nto = "03-01"',
+        '[[closed]]\nwork = "cut"\nfrom = "02-30"\nto = "03-01"',
         '[[burn_for]]\nreason = "cedar"\nfrom = "04-31"\nto = "05-01"',
         '[paperwork]\nprogram_year_starts = "02-30"',
         "[seasons]\nupkeep_years = 1e300",

@@ -81,7 +81,7 @@ def test_a_void_that_is_itself_voided_no_longer_counts() -> None:
 
 def test_work_of_one_day_is_ordered_by_practice_then_moment_then_id() -> None:
     burn, cut, keep = (entry(practice, "2025-03-01", PATCH) for practice in ("burn", "cut", "keep"))
-    before = entry("look", "2025-02-28", PATCH)
+    before = entry("checkup", "2025-02-28", PATCH)
     again = replace(cut, entry_id="a-first")
     found = effective_entries([burn, cut, keep, before, again])
     assert [line.entry_id for line in found] == [

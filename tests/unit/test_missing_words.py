@@ -25,8 +25,8 @@ def test_the_public_reads_no_command_and_the_owner_reads_what_mends_it() -> None
     told = missing_words(**NOTHING, audience="owner")
     assert len(plain) == len(told) == 3
     assert not [words for words in plain if "`" in words or "habmap" in words or "load" in words]
-    assert [words for words in told if "`habmap add units`" in words]
-    assert [words for words in told if "`habmap add dem`" in words]
+    assert [words for words in told if "`habmap load units`" in words]
+    assert [words for words in told if "`habmap load dem`" in words]
     assert for_the_owner(plain) == for_the_owner(told) == told
 
 
@@ -56,5 +56,5 @@ def test_a_page_for_the_public_speaks_to_no_steward(store: FakeStore) -> None:
     assert "give it to whoever keeps the work log" in plain
     assert not re.findall(r"habmap|\.toml|`", plain)
     told = _read(store, "owner")
-    assert "`habmap add dem`" in told
+    assert "`habmap load dem`" in told
     assert "typed in the property’s folder" in told

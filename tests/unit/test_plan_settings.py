@@ -13,7 +13,7 @@ from habmap.place.template import settings_text
 
 def test_no_published_window_is_in_force_in_a_new_place() -> None:
     text = settings_text("New place")
-    assert "plan" not in tomllib.loads(text)
+    assert "burn_plan" not in tomllib.loads(text)
     plan = Settings.model_validate(tomllib.loads(text)).plan
     for kind in (plan.grass, plan.down_cedar, plan.piles):
         assert kind.author is None and kind.date is None and kind.rh_pct is None
@@ -21,7 +21,7 @@ def test_no_published_window_is_in_force_in_a_new_place() -> None:
 
 def test_the_examples_load_when_their_marks_are_taken_away() -> None:
     text = settings_text("New place")
-    chapter = text[text.index("# [plan.grass]") : text.index("[paperwork]")]
+    chapter = text[text.index("# [burn_plan.grass]") : text.index("[paperwork]")]
     lines = [line.removeprefix("# ") for line in chapter.splitlines() if line.startswith("# ")]
     plan = Settings.model_validate(tomllib.loads("\n".join(lines))).plan
     # Kansas smoke management (read): 40–70 %, 5–12 mph, 55–80 °F, 1,800 ft and more, 8–20 mph.
@@ -41,9 +41,9 @@ def test_the_examples_load_when_their_marks_are_taken_away() -> None:
 )  # fmt: skip
 def test_limits_that_cannot_be_are_refused(limits: dict[str, list[float]]) -> None:
     with pytest.raises(ValidationError):
-        Settings.model_validate({"plan": {"grass": limits}})
+        Settings.model_validate({"burn_plan": {"grass": limits}})
 
 
 def test_directions_may_pass_through_north() -> None:
-    plan = Settings.model_validate({"plan": {"grass": {"wind_from_deg": [315, 45]}}}).plan
+    plan = Settings.model_validate({"burn_plan": {"grass": {"wind_from_deg": [315, 45]}}}).burn_plan
     assert plan.grass.wind_from_deg == (315, 45)

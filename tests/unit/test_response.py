@@ -252,7 +252,7 @@ def test_canopy_comes_from_frames_then_lines_then_stems_then_the_outline() -> No
 
 def test_what_comes_back_is_the_last_look_on_each_ground() -> None:
     def look(day: str, planar: object, **given: object) -> Entry:
-        return entry("look", day, planar, look=Look(**given))  # type: ignore[arg-type]
+        return entry("checkup", day, planar, look=Look(**given))  # type: ignore[arg-type]
 
     west, east = box(0, 0, 100, 200), box(100, 0, 200, 200)
     found = only(

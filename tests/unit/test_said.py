@@ -25,10 +25,10 @@ NAN, INF = math.nan, math.inf
         *[("cut", {"reported_acres": value}, "--reported-acres") for value in (0, -1, NAN, INF)],
         ("girdle", {}, "--killed-pct"),
         ("spray", {"product": "x"}, "--killed-pct"),
-        ("look", {}, "log look"),
+        ("checkup", {}, "log checkup"),
         ("cut", {"look": Look(needles="red")}, None),
         *[
-            ("look", {"look": Look(**{name: value})}, f"--{name.replace('_', '-')}")
+            ("checkup", {"look": Look(**{name: value})}, f"--{name.replace('_', '-')}")
             for name in ("live_stems_per_acre", "tallest_ft", "seedlings_per_acre", "fuel_lb_ac")
             for value in (-1, NAN, INF)
         ],
@@ -48,8 +48,8 @@ def test_what_cannot_be_is_refused(practice: str, fields: dict[str, Any], option
         ("cut", {"killed_pct": 0, "person_hours": 0, "cost": 0, "reported_acres": 1e-6}),
         ("girdle", {"killed_pct": 100}),
         ("cut", {"look": Look(stump_treated=True)}),
-        ("look", {"note": "nothing to see"}),
-        ("look", {"look": Look(live_stems_per_acre=0)}),
+        ("checkup", {"note": "nothing to see"}),
+        ("checkup", {"look": Look(live_stems_per_acre=0)}),
         ("burn", {"burned_pct": 100, "person_hours": 10_000}),
     ],
 )
@@ -89,7 +89,7 @@ def test_a_look_of_nothing_is_none() -> None:
         ("burn", Said(), {FIRE_CAUTION, SNAG_CAUTION}),
         ("pile_burn", Said(), {FIRE_CAUTION}),
         ("graze", Said(), set()),
-        ("look", Said(look=Look(stump_treated=False)), set()),
+        ("checkup", Said(look=Look(stump_treated=False)), set()),
     ],
 )
 def test_cautions_go_with_saws_fire_snags_and_labels(practice: str, said: Said, cautions: set[str]) -> None:

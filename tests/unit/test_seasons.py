@@ -125,9 +125,9 @@ def test_trees_left_dead_on_ground_below_its_target_are_looked_at_too() -> None:
     part = DatedGround(
         unit_id="C1", cover="cedar", stage="standing", acres=2.0, snag_frac=0.4, last_fire=CUT, last_treated=CUT
     )
-    (item,) = of_kind([part], "look", date(2026, 9, 1))
+    (item,) = of_kind([part], "checkup", date(2026, 9, 1))
     assert item.state == "due" and "killed and left standing" in item.words
-    assert of_kind([replace(part, snag_frac=0.0)], "look", date(2026, 9, 1)) == []
+    assert of_kind([replace(part, snag_frac=0.0)], "checkup", date(2026, 9, 1)) == []
 
 
 def test_ground_coming_back_is_due_at_once() -> None:
@@ -166,18 +166,18 @@ def test_grass_that_never_burned_is_due_where_the_settings_ask_for_its_burn() ->
 )
 def test_a_look_closes_the_first_growing_season(treated: date, on: date, state: str, year: int) -> None:
     piece = replace(DOWN, stage="burned", last_treated=treated, first_treated=treated)
-    (item,) = of_kind([piece], "look", on)
+    (item,) = of_kind([piece], "checkup", on)
     assert (item.state, item.from_date) == (state, date(year, 9, 1))
 
 
 def test_looks_come_round_yearly() -> None:
     piece = replace(DOWN, stage="burned", last_look=date(2026, 9, 20))
-    assert of_kind([piece], "look", date(2026, 10, 1)) == []
-    assert of_kind([piece], "look", date(2027, 9, 2))[0].state == "due"
+    assert of_kind([piece], "checkup", date(2026, 10, 1)) == []
+    assert of_kind([piece], "checkup", date(2027, 9, 2))[0].state == "due"
 
 
 def test_a_ban_over_new_year_is_in_force_on_both_sides() -> None:
-    ban = YearlyBan(what="no_burn", reason="drought", first=(12, 15), last=(1, 15))
+    ban = YearlyBan(what="closed_burn", reason="drought", first=(12, 15), last=(1, 15))
     assert ban.has(date(2026, 12, 31)) and ban.has(date(2026, 1, 10)) and not ban.has(date(2026, 2, 1))
     assert ban.next_span(date(2026, 1, 10)) == (date(2025, 12, 15), date(2026, 1, 15))
     assert ban.next_span(date(2026, 1, 16)) == (date(2026, 12, 15), date(2027, 1, 15))
@@ -190,7 +190,7 @@ def test_a_hold_without_an_end_stays_and_says_so() -> None:
 
 
 def test_a_dated_ban_ends() -> None:
-    ban = DatedBan(what="no_cut", reason="sale", first=date(2026, 1, 1), last=date(2026, 1, 31))
+    ban = DatedBan(what="closed_cut", reason="sale", first=date(2026, 1, 1), last=date(2026, 1, 31))
     assert calendar_due(on=date(2026, 2, 1), bans=[ban], holds=[], contract=[]) == ()
     assert calendar_due(on=date(2026, 1, 31), bans=[ban], holds=[], contract=[])[0].state == "in force"
 
@@ -250,5 +250,5 @@ def test_what_begins_or_ends_soon_is_seen_at_a_glance() -> None:
 
 def test_a_look_after_later_work_counts_from_that_work() -> None:
     seen_long_ago = replace(DOWN, last_look=date(2025, 9, 10))
-    (item,) = of_kind([seen_long_ago], "look", date(2026, 9, 1))
+    (item,) = of_kind([seen_long_ago], "checkup", date(2026, 9, 1))
     assert (item.since_date, item.state) == (CUT, "due")

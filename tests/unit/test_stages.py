@@ -20,14 +20,14 @@ WAY_TO: dict[str, list[tuple[str, str, float | None]]] = {
     "burned": [("cut", "2024-01-01", None), ("burn", "2024-03-01", None)],
     "slash_gone": [("mulch", "2024-01-01", None)],
     "kept_up": [("mulch", "2024-01-01", None), ("mow", "2024-05-01", None)],
-    "coming_back": [("mulch", "2024-01-01", None), ("look", "2024-05-01", 100)],
+    "coming_back": [("mulch", "2024-01-01", None), ("checkup", "2024-05-01", 100)],
     "keep": [("keep", "2024-01-01", None)],
 }
 
 
 def line(practice: str, day: str, value: float | None = None) -> Entry:
     """Make an entry; the value is the share killed in percent, or a look's live cedars per acre."""
-    if practice == "look":
+    if practice == "checkup":
         return entry(practice, day, live_stems_per_acre=value)
     return entry(practice, day, killed_pct=value)
 
@@ -100,9 +100,9 @@ AFTER: list[tuple[str, float | None, dict[str, str]]] = [
     ("seed", None, {stage: stage for stage in WAY_TO}),
     ("other", None, {stage: stage for stage in WAY_TO}),
     ("keep", None, {stage: stage for stage in WAY_TO} | {"standing": "keep", "part_cut": "keep"}),
-    ("look", 26, {stage: stage for stage in WAY_TO} | dict.fromkeys(TREATED, "coming_back")),
-    ("look", 25, {stage: stage for stage in WAY_TO}),
-    ("look", None, {stage: stage for stage in WAY_TO}),
+    ("checkup", 26, {stage: stage for stage in WAY_TO} | dict.fromkeys(TREATED, "coming_back")),
+    ("checkup", 25, {stage: stage for stage in WAY_TO}),
+    ("checkup", None, {stage: stage for stage in WAY_TO}),
 ]  # fmt: skip
 
 
@@ -136,7 +136,7 @@ def test_a_first_fire_counts_as_300_days_passed() -> None:
 
 
 def test_a_soon_fire_leaves_ground_that_is_coming_back() -> None:
-    back = [*WAY_TO["burned"], ("look", "2024-04-01", 60)]
+    back = [*WAY_TO["burned"], ("checkup", "2024-04-01", 60)]
     assert state_after(*back, ("burn", "2024-05-01", None)).stage == "coming_back"
     assert state_after(*back, ("burn", "2025-05-01", None)).stage == "kept_up"
 
@@ -179,7 +179,7 @@ def test_other_cover_stays_other_but_remembers_its_fires() -> None:
 
 def test_the_dates_that_later_jobs_ask_for() -> None:
     state = state_after(
-        ("cut", "2024-01-01", 50), ("cut", "2024-02-01", 90), ("burn", "2024-04-01", None), ("look", "2025-05-01", 3)
+        ("cut", "2024-01-01", 50), ("cut", "2024-02-01", 90), ("burn", "2024-04-01", None), ("checkup", "2025-05-01", 3)
     )
     assert (state.stage, state.since) == ("burned", date(2024, 4, 1))
     assert state.killed_frac == pytest.approx(0.95, abs=1e-12)
@@ -239,7 +239,7 @@ def test_shares_felled_and_left_standing(
 
 
 def test_practices_of_no_share_are_those_that_neither_kill_nor_clear() -> None:
-    assert set(PRACTICES) - set(SHARE_TABLE) == {"keep", "mow", "graze", "look", "seed", "other"}
+    assert set(PRACTICES) - set(SHARE_TABLE) == {"keep", "mow", "graze", "checkup", "seed", "other"}
 
 
 def test_what_was_taken_away_is_gone_to_the_last_digit() -> None:

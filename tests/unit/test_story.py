@@ -163,7 +163,7 @@ def _outlines(content: str, wanted_pt: np.ndarray) -> list[np.ndarray]:
 @pytest.mark.parametrize("paper", PAPERS)
 def test_both_maps_have_one_true_scale(tmp_path: Path, paper: str) -> None:
     """A unit of 422 by 194 m is so many points long on both maps as 1:N says: in grid metres and on the ellipsoid."""
-    path = tmp_path / "story.pdf"
+    path = tmp_path / "handout.pdf"
     result = _write(_store(), path, paper=paper)
     pages = _pages(path)
     then, order = result.then_and_now_scale, result.order_scale  # type: ignore[attr-defined]
@@ -184,7 +184,7 @@ def test_both_maps_have_one_true_scale(tmp_path: Path, paper: str) -> None:
 @pytest.mark.parametrize("paper", ["letter", "a4"])
 def test_a_room_can_read_it_and_nothing_runs_off(tmp_path: Path, paper: str) -> None:
     """24 pt for what the room reads; only the foot and the scale are smaller, and never under 12 pt (look, issue)."""
-    path = tmp_path / "story.pdf"
+    path = tmp_path / "handout.pdf"
     result = _write(_store(), path, paper=paper)
     texts = _texts(path)
     assert {text.page for text in texts} == {1, 2, 3, 4}
@@ -211,7 +211,7 @@ def test_a_room_can_read_it_and_nothing_runs_off(tmp_path: Path, paper: str) -> 
 
 
 def test_fonts_are_embedded_and_words_can_be_searched(tmp_path: Path) -> None:
-    path = tmp_path / "story.pdf"
+    path = tmp_path / "handout.pdf"
     _write(_store(), path)
     content = path.read_bytes()
     assert b"/FontFile2" in content  # TrueType programs inside the file (ISO 32000-1, 9.9)
@@ -227,7 +227,7 @@ def test_fonts_are_embedded_and_words_can_be_searched(tmp_path: Path) -> None:
 
 def test_figures_on_the_pages_are_the_librarys(tmp_path: Path) -> None:
     store = _store()
-    path = tmp_path / "story.pdf"
+    path = tmp_path / "handout.pdf"
     result = _write(store, path)
     totals, spent, seasons = acres(store).totals, effort(store, today=TODAY), season_account(store).seasons
     assert result.seasons == seasons  # type: ignore[attr-defined]
@@ -283,7 +283,7 @@ def test_help_is_the_stewards_own_list_or_from_the_figures(tmp_path: Path) -> No
     assert derived[0] == f"Cutting on the south bench: 10.6 acres, about {spent.person_hours_left:,.0f} person-hours."
     assert "your own list goes under [story]" in _words(tmp_path / "a.pdf")
     own = ("A trailer in March", "Two $aws & <hands>", *(f"The {number}th wish of many" for number in range(20)))
-    settings = Settings.model_validate({"story": {"ask": own}})
+    settings = Settings.model_validate({"handout": {"ask": own}})
     assert _write(_store(settings), tmp_path / "b.pdf", audience="public").asks == own  # type: ignore[attr-defined]
     assert _covered(tmp_path / "b.pdf") == []
     words = _words(tmp_path / "b.pdf")
@@ -306,7 +306,7 @@ def test_help_is_the_stewards_own_list_or_from_the_figures(tmp_path: Path) -> No
 def test_places_that_lack_something_say_so_on_four_pages(
     tmp_path: Path, store: FakeStore, said: tuple[str, ...]
 ) -> None:
-    path = tmp_path / "story.pdf"
+    path = tmp_path / "handout.pdf"
     result = _write(store, path)
     assert result.pages == 4  # type: ignore[attr-defined]
     words = _words(path)
@@ -327,7 +327,7 @@ def test_many_seasons_go_into_one_row() -> None:
 def test_numerals_never_cover_one_another(tmp_path: Path) -> None:
     squares = [(60 * (number % 12), 60 * (number // 12)) for number in range(120)]
     rows = [unit(f"U{number:03d}", box(x, y, x + 55, y + 55)) for number, (x, y) in enumerate(squares)]
-    path = tmp_path / "story.pdf"
+    path = tmp_path / "handout.pdf"
     _write(FakeStore(rows, grid=GRID), path)
     assert _covered(path) == []
     left_out = re.search(r"On (\d+) of the units there is no room for a numeral", _words(path))
@@ -367,7 +367,7 @@ def test_the_same_place_gives_the_same_file(tmp_path: Path) -> None:
 
 
 def test_faults_are_said_and_nothing_is_written(tmp_path: Path) -> None:
-    path = tmp_path / "story.pdf"
+    path = tmp_path / "handout.pdf"
     with pytest.raises(UsageError, match="PDF"):
         _write(_store(), tmp_path / "story.png")
     assert list(tmp_path.iterdir()) == []

@@ -1,1 +1,1 @@
-"""The commands of ``habmap add``, one module per subject; `habmap.cli.commands.add` hangs them on the app."""
+"""The commands of ``habmap load``, one module per subject; `habmap.cli.commands.add` hangs them on the app."""

@@ -1,4 +1,4 @@
-"""``habmap add block``: a burn block drawn in a file, saved by name."""
+"""``habmap load block``: a burn block drawn in a file, saved by name."""
 
 from __future__ import annotations
 
@@ -28,8 +28,8 @@ def block_command(
     for words in result.warnings:
         warn(words)
     if as_json:
-        print_json("add", result)
+        print_json("load", result)
         return
     where = f" in {', '.join(result.units)}" if result.units else ""
     done = "is saved already" if result.already_there else "is saved anew" if result.replaced else "is saved"
-    say(f"The block {result.name} {done}: {result.acres:,.2f} acres{where}. `habmap burnday` finds it by that name.")
+    say(f"The block {result.name} {done}: {result.acres:,.2f} acres{where}. `habmap burnsheet` finds it by that name.")

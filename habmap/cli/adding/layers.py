@@ -1,4 +1,4 @@
-"""``habmap add units``, ``boundary`` and ``features``: layers of a person's own map."""
+"""``habmap load units``, ``boundary`` and ``features``: layers of a person's own map."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""``habmap add photos``: a folder of photos, each with its place, direction and day."""
+"""``habmap load photos``: a folder of photos, each with its place, direction and day."""
 
 from __future__ import annotations
 
@@ -78,7 +78,7 @@ def photos_command(
     for warning in result.warnings:
         warn(warning)
     if as_json:
-        print_json("add", result)
+        print_json("load", result)
         return
     _show(result)
 

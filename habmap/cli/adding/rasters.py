@@ -1,4 +1,4 @@
-"""``habmap add dem`` and ``canopy``: rasters of heights."""
+"""``habmap load dem`` and ``canopy``: rasters of heights."""
 
 from __future__ import annotations
 
@@ -45,7 +45,7 @@ def dem_command(
     for warning in result.warnings:
         warn(warning)
     if as_json:
-        print_json("add", result)
+        print_json("load", result)
         return
     dem = result.dem
     say(
@@ -80,7 +80,7 @@ def canopy_command(
     for warning in result.warnings:
         warn(warning)
     if as_json:
-        print_json("add", result)
+        print_json("load", result)
         return
     canopy = result.canopy
     say(

@@ -1,4 +1,4 @@
-"""What the commands of ``habmap add`` share: the options on the file, and the printing of what it brought."""
+"""What the commands of ``habmap load`` share: the options on the file, and the printing of what it brought."""
 
 from __future__ import annotations
 
@@ -54,7 +54,7 @@ def show(result: AddResult, *, as_json: bool) -> None:
     for warning in result.warnings:
         warn(warning)
     if as_json:
-        print_json("add", result)
+        print_json("load", result)
         return
     say(_words(result))
     if result.changes:

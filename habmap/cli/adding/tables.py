@@ -1,4 +1,4 @@
-"""``habmap add entries``, ``plots``, ``cover``, ``sightings`` and ``forecast``: tables, row by row."""
+"""``habmap load entries``, ``plots``, ``cover``, ``sightings`` and ``forecast``: tables, row by row."""
 
 from __future__ import annotations
 
@@ -94,7 +94,7 @@ def forecast_command(
 ) -> None:
     """Keep a forecast of hours from a CSV table.
 
-    `habmap burnday` goes by the newest one that reaches its hour.
+    `habmap burnsheet` goes by the newest one that reaches its hour.
     """
     from habmap.cli.burn_options import WIND_HEIGHTS, check_choice
 
@@ -111,6 +111,6 @@ def forecast_command(
     if result.loaded and not as_json:
         hours = store.forecasts()[0].hours
         say(
-            f"They reach from {hours[0].at:%Y-%m-%d %H:%M} to {hours[-1].at:%Y-%m-%d %H:%M}; `habmap burnday` goes by "
-            "them where no other weather is given."
+            f"They reach from {hours[0].at:%Y-%m-%d %H:%M} to {hours[-1].at:%Y-%m-%d %H:%M}; `habmap burnsheet` goes "
+            "by them where no other weather is given."
         )

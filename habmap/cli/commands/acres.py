@@ -40,7 +40,7 @@ def register(app: typer.Typer) -> None:
 def answer(result: AcresResult) -> str:
     """Return the account in a sentence or three."""
     if not result.units:
-        return "No units are loaded yet; load them with `habmap add units FILE`."
+        return "No units are loaded yet; load them with `habmap load units FILE`."
     totals = result.totals
     day = f"work up to {result.on.isoformat()}" if result.on else "no work logged yet"
     kept = f" and {totals.keep_acres:,.1f} are left on purpose" if totals.keep_acres >= 0.05 else ""

@@ -1,4 +1,4 @@
-"""``habmap add``: what a person's own files bring; the commands themselves lie in `habmap.cli.adding`."""
+"""``habmap load``: what a person's own files bring; the commands themselves lie in `habmap.cli.adding`."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from habmap.cli.adding.tables import cover_command, entries_command, forecast_co
 def register(app: typer.Typer) -> None:
     """Hang the command on the app."""
     add = typer.Typer(
-        name="add",
+        name="load",
         help="Load a layer, a table or a raster, whole or not at all.",
         no_args_is_help=True,
     )

@@ -1,4 +1,4 @@
-"""``habmap burnday``: the weather beside the written plan, and what lies on each side of the fire."""
+"""``habmap burnsheet``: the weather beside the written plan, and what lies on each side of the fire."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ Number = float | None
 def register(app: typer.Typer) -> None:
     """Hang the command on the app."""
 
-    @app.command("burnday")
+    @app.command("burnsheet")
     def burnday_command(
         context: typer.Context,
         at: Annotated[
@@ -186,7 +186,7 @@ def _show(
     for words in result.warnings:
         warn(words)
     if as_json:
-        print_json("burnday", result)
+        print_json("burnsheet", result)
         return
     from habmap.cli.burn_report import print_burnday
 
@@ -249,7 +249,7 @@ def _check_complete(temp_f: Number, rh_pct: Number, wind_mph: Number, wind_from:
             "the weather is not complete",
             where=", ".join(missing),
             allowed="temperature, humidity, wind and its direction, or a forecast that has them at that hour",
-            mend="give what is missing, or load a forecast with `habmap add forecast FILE`",
+            mend="give what is missing, or load a forecast with `habmap load forecast FILE`",
         )
 
 

@@ -1,4 +1,4 @@
-"""``habmap void`` and ``habmap amend``: corrections that delete nothing."""
+"""``habmap void`` and ``habmap correct``: corrections that delete nothing."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ WhyOption = Annotated[str, typer.Option("--why", metavar="T", help="The reason, 
 def register(app: typer.Typer) -> None:
     """Add the commands."""
     app.command("void")(void)
-    app.command("amend")(amend)
+    app.command("correct")(amend)
 
 
 def void(
@@ -181,6 +181,6 @@ def amend(
     )
     result = replace(result, warnings=(*result.warnings, *notes))
     if as_json:
-        print_json("amend", result)
+        print_json("correct", result)
     else:
         options.print_logged(result, verb="Corrected by")

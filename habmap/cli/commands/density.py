@@ -27,7 +27,7 @@ def register(app: typer.Typer) -> None:
             print_json("density", result)
             return
         if not result.units:
-            say("No cedar ground and no plots are loaded yet: `habmap add units`, `habmap add plots`.")
+            say("No cedar ground and no plots are loaded yet: `habmap load units`, `habmap load plots`.")
             return
         dense = [unit for unit in result.units if unit.dense]
         unknown = [unit.unit_id for unit in result.units if unit.dense is None]

@@ -159,7 +159,7 @@ def register(app: typer.Typer) -> None:
             header = ["entry_id", *(name for name, _ in SHEET_COLUMNS)]
             text = csv_text(header, [], for_spreadsheet=False)
             _write(output, lambda path: path.write_bytes(text.encode("utf-8")), overwrite)
-            say(f"An empty table was written to {output}; fill it in and load it with `habmap add entries`.")
+            say(f"An empty table was written to {output}; fill it in and load it with `habmap load entries`.")
             return
         named = [(unit.unit_id, unit.name) for unit in store.units()]
         _write(output, lambda path: write_log_sheet(path, place=store.settings.place.name, units=named), overwrite)

@@ -1,4 +1,4 @@
-"""``habmap join``: two copies of a place become one."""
+"""``habmap unite``: two copies of a place become one."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from habmap.cli.output import print_json, print_table, say, warn
 
 def register(app: typer.Typer) -> None:
     """Add the command."""
-    app.command("join")(join)
+    app.command("unite")(join)
 
 
 def join(
@@ -35,7 +35,7 @@ def join(
     folder = other.parent if other.name == STORE_FILE else other
     result = unite(store, GeoPackageStore.open(folder))
     if as_json:
-        print_json("join", result)
+        print_json("unite", result)
         return
     added = result.added
     rows = [

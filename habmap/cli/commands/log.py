@@ -130,7 +130,7 @@ def log(
             raise UsageError(
                 "on which ground?",
                 where="log",
-                allowed="one of --unit ID --all, --track GPX, --patch FILE, --block NAME",
+                allowed="one of --unit ID --whole, --track GPX, --patch FILE, --block NAME",
                 mend="give the ground that the work really covered",
             )
         store = session.store()

@@ -23,12 +23,12 @@ def register(app: typer.Typer) -> None:
         for point in result.points:
             for photo in point.photos:
                 if not photo.picture_there:
-                    warn(f"the picture of {photo.file_name} is missing; load the photo again with `habmap add photos`")
+                    warn(f"the picture of {photo.file_name} is missing; load the photo again with `habmap load photos`")
         if as_json:
             print_json("photos", result)
             return
         if not result.points:
-            say("No photos are loaded yet: `habmap add photos DIR`.")
+            say("No photos are loaded yet: `habmap load photos DIR`.")
             return
         count, pairs = len(result.points), result.pairs
         say(

@@ -1,4 +1,4 @@
-"""``habmap plan``: a season; which ground in which weeks, and what would not fit."""
+"""``habmap schedule``: a season; which ground in which weeks, and what would not fit."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ LONGEST_SEASON = timedelta(days=5 * 366)
 def register(app: typer.Typer) -> None:
     """Hang the command on the app."""
 
-    @app.command("plan")
+    @app.command("schedule")
     def plan_command(
         context: typer.Context,
         hours_per_week: Annotated[float, typer.Option("--hours-per-week", help="Person-hours in a week, all hands.")],
@@ -68,7 +68,7 @@ def register(app: typer.Typer) -> None:
         begin = first or session.today(store.settings.place.timezone)
         result = plan(store, first=begin, last=last or days_after(begin, HALF_YEAR.days), hours_per_week=hours_per_week)
         if as_json:
-            print_json("plan", result)
+            print_json("schedule", result)
             return
         if result.slots:
             one = result.slots[0]

@@ -33,7 +33,7 @@ def register(app: typer.Typer) -> None:
             print_json("rank", result)
             return
         if not result.units:
-            say("No units are loaded yet; load them with `habmap add units FILE`.")
+            say("No units are loaded yet; load them with `habmap load units FILE`.")
             return
         say(next_words(result))
         upkeep = [unit for unit in result.units if unit.tier == "upkeep" and unit.closure is None]

@@ -84,8 +84,8 @@ def _headline(result: ResponseResult) -> str:
     as_of = "" if result.on is None else f", as of {result.on}"
     if not both:
         return (
-            f"No unit has cover read before and after its first work{as_of}: load readings with `habmap add cover` and "
-            "`habmap add sightings`."
+            f"No unit has cover read before and after its first work{as_of}: load readings with `habmap load cover` "
+            "and `habmap load sightings`."
         )
     more = sum((unit.native_cover_change_pct_ci95_low or 0) > 0 for unit in both)
     less = sum((unit.native_cover_change_pct_ci95_high or 0) < 0 for unit in both)

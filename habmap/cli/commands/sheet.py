@@ -50,7 +50,7 @@ def sheet(
     on: OnOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Write the map sheet for the wall: a PDF at a true, stated scale.
+    """Write the map sheet for the wall, a PDF at a true scale.
 
     With the account and how it was made.
     """

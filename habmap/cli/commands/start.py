@@ -39,4 +39,4 @@ def start(
     size = "" if result.boundary_acres is None else f", {result.boundary_acres:,.2f} acres inside its boundary"
     say(f"{result.place} now has its folder, {result.folder}{size}.")
     say(f"It holds {', '.join(result.files)}.")
-    say(f"Next: habmap --place {directory} add units FILE")
+    say(f"Next: habmap --place {directory} load units FILE")

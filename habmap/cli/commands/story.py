@@ -1,4 +1,4 @@
-"""``habmap story``: four landscape pages for a meeting without a screen."""
+"""``habmap handout``: four landscape pages for a meeting without a screen."""
 
 from __future__ import annotations
 
@@ -14,14 +14,14 @@ from habmap.cli.output import print_json, say, warn
 
 def register(app: typer.Typer) -> None:
     """Add the command."""
-    app.command("story")(story)
+    app.command("handout")(story)
 
 
 def story(
     context: typer.Context,
     output: Annotated[
         Path | None,
-        typer.Option("-o", "--output", metavar="FILE", help="The PDF to write; out/story.pdf in the place."),
+        typer.Option("-o", "--output", metavar="FILE", help="The PDF to write; out/handout.pdf in the place."),
     ] = None,
     paper: Annotated[PaperSize, typer.Option("--paper", help="The paper it will be printed on.")] = PaperSize.LETTER,
     audience: Annotated[
@@ -53,7 +53,7 @@ def story(
     for words in result.warnings:
         warn(words)
     if as_json:
-        print_json("story", result)
+        print_json("handout", result)
         return
     scale = (
         "no ground is drawn yet"

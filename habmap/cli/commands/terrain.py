@@ -42,7 +42,7 @@ def register(app: typer.Typer) -> None:
 def answer(result: TerrainResult, *, machine_limit_pct: float) -> str:
     """Return the terrain in a sentence or two."""
     if not result.units:
-        return "No units are loaded yet; load them with `habmap add units FILE`."
+        return "No units are loaded yet; load them with `habmap load units FILE`."
     covered = [unit for unit in result.units if unit.slope_mean_deg is not None]
     if not covered:
         return "The elevation covers none of the units."

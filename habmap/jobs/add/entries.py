@@ -112,7 +112,7 @@ def add_entries(
                 where=f"{rows.where(row)}; first said in {f'row {earlier}' if earlier else 'the log'}",
                 value="; ".join(differences),
                 allowed="each entry_id once; the log is never rewritten",
-                mend="give the new line its own entry_id, or correct the old one with `habmap amend`",
+                mend="give the new line its own entry_id, or correct the old one with `habmap correct`",
             )
         )
     rows.refuse_faults()

@@ -197,7 +197,7 @@ class EntryReader:
         except UsageError as error:
             cells.fault("the sprouts cannot be read", "sprouts", value=error.value, allowed=error.allowed)
             return None
-        if look is not None and practice != "look":
+        if look is not None and practice != "checkup":
             filled = [name for name in LOOK_FIELDS if getattr(look, name) not in (None, ())]
             if filled:
                 cells.fault(

@@ -65,7 +65,7 @@ def add_photos(
     if grid is None or not drawn:
         raise InputError(
             "no units are loaded yet, so no photo can find its place", where=printable(str(folder)),
-            mend="load them first with `habmap add units`",
+            mend="load them first with `habmap load units`",
         )  # fmt: skip
     zone = ZoneInfo(store.settings.place.timezone)
     placings: dict[str, Placing] = {}

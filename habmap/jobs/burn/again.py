@@ -130,12 +130,12 @@ def burn_again(store: Store, entry: str, *, today: dt.date) -> BurnAgain:
             "the hour of ignition and the direction of the wind are needed to make a burn day again",
             where=where,
             value=f"not logged: {', '.join(missing)}",
-            mend=f"add what was written down that day: habmap amend {content.entry_id[:8]} --why … "
+            mend=f"add what was written down that day: habmap correct {content.entry_id[:8]} --why … "
             f"{' … '.join(missing)} …",
         )
     _refuse_unsound(content, record, where)
     plans, plans_kept = _plans(store, record, where)
-    settings = store.settings.model_copy(update={"plan": plans})
+    settings = store.settings.model_copy(update={"burn_plan": plans})
     past = cast("Store", PastStore(store, before=content.date, settings=settings))
     request = BurnRequest(
         names=(),
@@ -170,7 +170,7 @@ def _refuse_unsound(content: Entry, record: BurnRecord, where: str) -> None:
     if faults:
         raise PlaceError(
             "what is stored of this burn is damaged", where=where, value=printable("; ".join(faults), longest=200),
-            mend="`habmap check` lists such rows; correct it with `habmap amend`",
+            mend="`habmap check` lists such rows; correct it with `habmap correct`",
         )  # fmt: skip
     if not dt.date.min < content.date < dt.date.max:
         raise InputError(
@@ -181,7 +181,7 @@ def _refuse_unsound(content: Entry, record: BurnRecord, where: str) -> None:
 def _plans(store: Store, record: BurnRecord, where: str) -> tuple[PlanSection, bool]:
     """Return the plans that were in force when the burn was logged, or today's where none were kept with it."""
     if record.plans is None:
-        return store.settings.plan, False
+        return store.settings.burn_plan, False
     try:
         return PlanSection.model_validate(record.plans), True
     except ValidationError as error:

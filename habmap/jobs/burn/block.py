@@ -138,7 +138,7 @@ def _require_known(unit_ids: Sequence[str], known: Sequence[str]) -> None:
             value=", ".join(unknown),
             allowed=", ".join(sorted(known)[:20]) or "no units are loaded yet",
             mend="name a unit of this property, its pieces of one stage (C1:down), a block of `[burn.blocks]`, or one "
-            "of `habmap add block`",
+            "of `habmap load block`",
         )
 
 

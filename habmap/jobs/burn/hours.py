@@ -128,8 +128,8 @@ def burn_hours(
                 wind_from_deg=hour.wind_from_deg,
                 rain_in=hour.rain_in,
                 fine_fuel_pct=fine_fuel_pct,
-                not_met=tuple(dict.fromkeys(line.item for line in lines if line.verdict == "not met")),
-                not_given=tuple(dict.fromkeys(line.item for line in lines if line.verdict == "not given")),
+                not_met=tuple(dict.fromkeys(line.item for line in lines if line.comparison == "not met")),
+                not_given=tuple(dict.fromkeys(line.item for line in lines if line.comparison == "not given")),
                 wind_turn_deg=turn,
                 wind_shift=turn is not None and turn > WIND_SHIFT_DEG,
             )

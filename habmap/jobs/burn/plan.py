@@ -54,7 +54,7 @@ def kind_by_stage(pieces: Sequence[GroundPiece]) -> PlanKind:
 
 
 def _plan(settings: Settings, kind: PlanKind) -> WrittenPlan:
-    plan: WrittenPlan = getattr(settings.plan, kind)
+    plan: WrittenPlan = getattr(settings.burn_plan, kind)
     return plan
 
 

@@ -32,8 +32,8 @@ from habmap.work.weather_doubts import temperature_question
 
 #: Said after a burn is logged.
 LOOK_NEXT_SEASON: Final = (
-    "What the fire killed shows in the next growing season: look at it then, log that with `habmap log look`, and "
-    "correct the share killed of this line with `habmap amend --killed-pct`"
+    "What the fire killed shows in the next growing season: look at it then, log that with `habmap log checkup`, and "
+    "correct the share killed of this line with `habmap correct --killed-pct`"
 )
 WIND_HEIGHT_WORDS: Final = {"20ft": "at 20 ft", "eye": "at eye level"}
 #: Ground shared by less than this is a common edge [m²].
@@ -233,7 +233,7 @@ def burn_record(
     """
     if not said.given():
         return None
-    plans = store.settings.plan.model_dump(mode="json", exclude_defaults=True) if before is None else before.plans
+    plans = store.settings.burn_plan.model_dump(mode="json", exclude_defaults=True) if before is None else before.plans
     return BurnRecord(
         uuid=record_id(entry_id),
         entry_id=entry_id,

@@ -43,7 +43,7 @@ from habmap.work.burnday import beside
 
 @dataclass(frozen=True, slots=True)
 class _Room:
-    """Longest lists on the sheet; what is left out is counted there, and `habmap burnday` prints all of it."""
+    """Longest lists on the sheet; what is left out is counted there, and `habmap burnsheet` prints all of it."""
 
     edges: int
     places: int
@@ -159,7 +159,7 @@ def burn_sheet(
     """
     grid = store.grid
     if grid is None or not result.edges:
-        raise InputError("there is no ground to draw", mend="load its units with `habmap add units FILE`")
+        raise InputError("there is no ground to draw", mend="load its units with `habmap load units FILE`")
     keys = edge_keys(result.edges)
     chart = hours_chart(result, grid=grid, zone=ZoneInfo(store.settings.place.timezone))
     edges = tuple(

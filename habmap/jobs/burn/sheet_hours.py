@@ -31,7 +31,7 @@ def hours_chart(result: BurnDayResult, *, grid: LocalGrid, zone: ZoneInfo) -> Ho
         if getattr(hour, item, None) is not None
     }  # fmt: skip
     for line in result.prescription:
-        if line.verdict != "no plan" and line.item not in apart and line.low is not None and line.high is not None:
+        if line.comparison != "no plan" and line.item not in apart and line.low is not None and line.high is not None:
             limits[line.item].append((line.low, line.high))
     ignition = datetime.fromisoformat(result.time)
     return HoursChart(

@@ -77,10 +77,10 @@ def _limits(line: Compared) -> str:
 
 
 def _compared_words(line: Compared) -> str:
-    if line.verdict == "not met" and line.distance is not None:
+    if line.comparison == "not met" and line.distance is not None:
         unit = ITEMS[line.item][1]
         return f"not met, by {distance_words(line.distance)}{'' if unit == '°' else ' '}{unit}".rstrip()
-    return line.verdict
+    return line.comparison
 
 
 def moisture_section(result: BurnDayResult, most: int) -> Section:
@@ -125,7 +125,7 @@ def _air_words(result: BurnDayResult) -> str:
 
 
 def _left_out(count: int, what: str) -> tuple[str, ...]:
-    return (f"Left out for room: {count} of the {what}; `habmap burnday` prints them all.",) if count > 0 else ()
+    return (f"Left out for room: {count} of the {what}; `habmap burnsheet` prints them all.",) if count > 0 else ()
 
 
 # --- edges --------------------------------------------------------------------------------------------------
@@ -200,7 +200,7 @@ def edges_section(result: BurnDayResult, keys: dict[_Same, str], most: int) -> S
         after=(
             f"Left out for room, but lettered on the map: {', '.join(keys[same] for same in left_out)}; "
             f"{sum(ft(edge.length_m) for same in left_out for edge in groups[same]):,.0f} ft together. "
-            "`habmap burnday` prints them all.",
+            "`habmap burnsheet` prints them all.",
         )
         if left_out
         else (),

@@ -107,8 +107,8 @@ def warnings_for(
     day = request_at.date()
     words = []
     for ban in bans(settings):
-        if ban.what == "no_burn" and ban.has(day) and (not ban.units or set(ban.units) & set(unit_ids)):
-            words.append(f"{day} lies within the owner's no-burn days: {ban.reason or 'no reason written'}")
+        if ban.what == "closed_burn" and ban.has(day) and (not ban.units or set(ban.units) & set(unit_ids)):
+            words.append(f"{day} is closed to burning by the owner: {ban.reason or 'no reason written'}")
     for hold in holds(settings):
         if hold.unit_id in unit_ids and (hold.first or date.min) <= day <= (hold.last or date.max):
             words.append(f"{hold.unit_id} is on hold: {hold.reason}")
@@ -127,7 +127,7 @@ def warnings_for(
     if not has_features:
         words.append(
             "no roads, houses, lines or water are loaded: what lies around this block is not known, and an empty list "
-            "says nothing; load them with `habmap add features FILE`"
+            "says nothing; load them with `habmap load features FILE`"
         )
     if not has_boundary:
         words.append("no boundary is loaded, so where the property ends is not known")

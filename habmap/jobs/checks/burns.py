@@ -40,7 +40,7 @@ def _records(store: Store) -> Iterator[Fault]:
                 "see which copy was changed by another program, and restore it",
             )
         for what in record_faults(record) if record.uuid in counting else ():
-            yield _fault(where, what, f"correct line {record.entry_id} with `habmap amend`")
+            yield _fault(where, what, f"correct line {record.entry_id} with `habmap correct`")
         try:
             PlanSection.model_validate(record.plans or {})
         except ValidationError:

@@ -18,13 +18,13 @@ from habmap.vocabulary import DEFAULT_KILLED_PCT, KILLING, PRACTICES
 from habmap.work.ledger import conflicts
 
 #: Practices that say nothing about what was done to standing cedars.
-_NO_WORK: Final = frozenset({"keep", "look", "seed", "other"})
+_NO_WORK: Final = frozenset({"keep", "checkup", "seed", "other"})
 
 
 def practices(facts: Facts) -> Iterator[Fault]:
     """Yield lines whose practice is not known, or that do not say what share they killed."""
     for entry in facts.entries:
-        where, mend = f"line {entry.entry_id}", "correct it with `habmap amend`"
+        where, mend = f"line {entry.entry_id}", "correct it with `habmap correct`"
         if entry.practice not in PRACTICES:
             what = f"the practice {entry.practice!r} is not known"
             yield Fault(rule="practice", where=where, what=what, mend=f"{mend}; known: {', '.join(PRACTICES)}")
@@ -50,7 +50,7 @@ def numbers(facts: Facts) -> Iterator[Fault]:
                     rule="number",
                     where=f"line {entry.entry_id}",
                     what=f"{name} is {value:g}",
-                    mend="correct it with `habmap amend`",
+                    mend="correct it with `habmap correct`",
                 )
 
 
@@ -64,8 +64,8 @@ def reported(facts: Facts) -> Iterator[Fault]:
                 rule="reported",
                 where=f"line {entry.entry_id}",
                 what=f"{question}; nobody confirmed it",
-                mend="correct the figure or the ground with `habmap amend`, or confirm the figure: "
-                f"`habmap amend {entry.entry_id[:8]} --reported-acres {entry.reported_acres:g} --yes --why T`",
+                mend="correct the figure or the ground with `habmap correct`, or confirm the figure: "
+                f"`habmap correct {entry.entry_id[:8]} --reported-acres {entry.reported_acres:g} --yes --why T`",
             )
 
 
@@ -76,7 +76,7 @@ def corrections(facts: Facts) -> Iterator[Fault]:
             rule="correction",
             where=f"line {conflict.entry_id}",
             what=conflict.words,
-            mend="look at it with `habmap history` and settle it with `habmap amend` or `habmap void`",
+            mend="look at it with `habmap history` and settle it with `habmap correct` or `habmap void`",
         )
 
 
@@ -91,14 +91,14 @@ def patches(facts: Facts) -> Iterator[Fault]:
                 rule="patch",
                 where=where,
                 what="its ground is missing or crosses itself",
-                mend="give the right ground with `habmap amend --patch`",
+                mend="give the right ground with `habmap correct --patch`",
             )
         elif not any(shapely.intersection(sound[i], shape).area > 0 for i in tree.query(shape)):
             yield Fault(
                 rule="patch",
                 where=where,
                 what=f"all {measures.acres(shape.area):,.2f} acres of it lie outside every unit",
-                mend="load the unit it belongs to, or correct the ground with `habmap amend --patch`",
+                mend="load the unit it belongs to, or correct the ground with `habmap correct --patch`",
             )
 
 
@@ -130,5 +130,5 @@ def dates(facts: Facts) -> Iterator[Fault]:
                 rule="date",
                 where=f"line {entry.entry_id}",
                 what=f"{entry.date} is after today, {facts.today}",
-                mend="correct it with `habmap amend --date`",
+                mend="correct it with `habmap correct --date`",
             )

@@ -15,5 +15,5 @@ def photos(facts: Facts) -> Iterator[Fault]:
                 rule="photos",
                 where=f"photo {photo.file_name}",
                 what=f"its picture is gone from photos/, or spoiled: {photo.picture}",
-                mend="load the photo again with `habmap add photos DIR`, or join a copy that has it",
+                mend="load the photo again with `habmap load photos DIR`, or join a copy that has it",
             )

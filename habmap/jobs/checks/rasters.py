@@ -22,7 +22,7 @@ def elevation(facts: Facts) -> Iterator[Fault]:
     source = facts.store.elevation()
     if source is not None:
         opened = open_elevation(Path(source.path), vertical_unit=source.vertical_unit)
-        yield from _raster("elevation", source, opened, mend="point at it again with `habmap add dem FILE`")
+        yield from _raster("elevation", source, opened, mend="point at it again with `habmap load dem FILE`")
 
 
 def canopy(facts: Facts) -> Iterator[Fault]:
@@ -32,7 +32,7 @@ def canopy(facts: Facts) -> Iterator[Fault]:
     source = facts.store.canopy()
     if source is not None:
         opened = open_canopy(Path(source.path), vertical_unit=source.vertical_unit)
-        yield from _raster("canopy", source, opened, mend="point at it again with `habmap add canopy FILE`")
+        yield from _raster("canopy", source, opened, mend="point at it again with `habmap load canopy FILE`")
 
 
 def _raster(

@@ -13,8 +13,7 @@ def named_units(facts: Facts) -> Iterator[Fault]:
     settings = facts.store.settings
     named = [(f"[[contract]] {item.program} {item.item}", unit) for item in settings.contract for unit in item.units]
     named += [(f"[[hold]] {hold.reason}", hold.unit) for hold in settings.hold]
-    for kind, closed in (("no_cut", settings.no_cut), ("no_burn", settings.no_burn)):
-        named += [(f"[[{kind}]] {days.reason}", unit) for days in closed for unit in days.units]
+    named += [(f"[[closed]] {days.reason}", unit) for days in settings.closed for unit in days.units]
     named += [(f"[[burn_for]] {rule.reason}", unit) for rule in settings.burn_for for unit in rule.units]
     for where, unit_id in named:
         if unit_id not in known:

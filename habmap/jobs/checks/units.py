@@ -54,7 +54,7 @@ def labels(facts: Facts) -> Iterator[Fault]:
                 rule="unit_id",
                 where=f"unit {label}",
                 what=f"{len(units)} versions of this unit hold at the same time",
-                mend="load the right outline with `habmap add units FILE --overwrite`",
+                mend="load the right outline with `habmap load units FILE --overwrite`",
             )
     known = {unit.uuid for unit in facts.versions}
     for unit in facts.versions:
@@ -70,7 +70,7 @@ def labels(facts: Facts) -> Iterator[Fault]:
                 rule="unit_id",
                 where=f"unit {unit.unit_id}",
                 what=f"a version ends on {unit.valid_to}, before it begins on {unit.valid_from}",
-                mend="load the right outline with `habmap add units FILE --overwrite`",
+                mend="load the right outline with `habmap load units FILE --overwrite`",
             )
 
 

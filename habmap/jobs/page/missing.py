@@ -13,8 +13,8 @@ NOTHING_LOGGED: Final = "Nothing is logged yet: the map shows the ground as it w
 OFF_THE_ELEVATION: Final = "The elevation does not reach this ground: shade and contours are missing."
 #: The same for whoever keeps the property: a stranger can do nothing with a command.
 _FOR_THE_OWNER: Final = {
-    NO_UNITS: "No units are drawn yet, so there are no acres to count: load them with `habmap add units`.",
-    NO_ELEVATION: "No elevation is loaded: slopes, faces, shade and contours are missing (`habmap add dem`).",
+    NO_UNITS: "No units are drawn yet, so there are no acres to count: load them with `habmap load units`.",
+    NO_ELEVATION: "No elevation is loaded: slopes, faces, shade and contours are missing (`habmap load dem`).",
 }
 
 

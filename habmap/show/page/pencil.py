@@ -14,7 +14,7 @@ from habmap.vocabulary import DEFAULT_KILLED_PCT, KILLING, PRACTICE_WORDS, PRACT
 
 #: Words in capitals stand for what only the person knows; without these the log refuses the line.
 _MORE_SAID: Final = dict.fromkeys(KILLING - DEFAULT_KILLED_PCT.keys(), "--killed-pct PERCENT") | {
-    "look": '--note "WHAT YOU SAW"'
+    "checkup": '--note "WHAT YOU SAW"'
 }
 
 

@@ -31,7 +31,7 @@ def practices(story: Story) -> str:
     spoken = [
         (practice, acres)
         for practice, acres in story.practices
-        if acres >= words.SPOKEN_ACRES and practice not in ("keep", "look")  # neither is work on the ground
+        if acres >= words.SPOKEN_ACRES and practice not in ("keep", "checkup")  # neither is work on the ground
     ]
     if not spoken:
         return "No work is logged yet."
@@ -148,7 +148,7 @@ def _due(item: StoryDue, *, is_first: bool) -> str:
 
 def _span(item: StoryDue) -> str:
     """Return the days of a closed time or a hold; what the ground asks for has none here."""
-    if item.what not in ("no_burn", "no_cut", "hold") or item.to_date is None:
+    if item.what not in ("closed_burn", "closed_cut", "hold") or item.to_date is None:
         return ""
     since = "" if item.from_date is None else f" {words.short_day(item.from_date)}"
     return f",{since} to {words.short_day(item.to_date)}"
@@ -238,7 +238,7 @@ def asked(story: Story) -> list[str]:
         )
     if story.lying_acres >= words.SPOKEN_ACRES:
         lines.append(f"Hands or a machine for slash: {words.tenths(story.lying_acres)} acres lie cut.")
-    looks = sum(item.units for item in story.due if item.what == "look" and item.state in ("due", "overdue"))
+    looks = sum(item.units for item in story.due if item.what == "checkup" and item.state in ("due", "overdue"))
     if looks:
         lines.append(f"Eyes: {_count(looks, 'unit')} should be walked and looked over.")
     lines.append("Tell us of nests, graves and old sites before work begins there.")
