@@ -31,8 +31,25 @@ OLD_PRACTICES: Final = {"checkup": "checkup"}
 KILLING: Final = frozenset({"cut", "mulch", "pull", "girdle", "spray", "burn"})
 #: Practices with fire in them.
 FIRE: Final = frozenset({"burn", "pile_burn"})
-#: Killed share taken where none is written, in percent; a practice not listed here must say its own.
+#: Killed share taken where none is written, in percent, of a cedar whose stumps don't grow again; a practice not listed
+#: here must say its own (:func:`default_killed_pct`).
 DEFAULT_KILLED_PCT: Final = {"cut": 100.0, "mulch": 100.0, "pull": 100.0, "burn": 0.0}
+#: The cedars a property may have, and whether a stump of theirs grows again; ``None``: not known, taken as if it did.
+#: Sources: OSU Extension, "Cedar Control by Individual Scorched-tree Ignition Following Fire": eastern redcedar and
+#: Ashe juniper do not sprout. Texas A&M AgriLife Extension, Brush Busters, "Top Removal Method": redberry resprouts
+#: from a basal knob. Rocky Mountain and alligator juniper: Fire Effects Information System (USDA), from memory.
+CEDAR_RESPROUTS: Final[dict[str, bool | None]] = {
+    "eastern redcedar": False, "ashe juniper": False, "rocky mountain juniper": False, "redberry juniper": True,
+    "alligator juniper": True, "other": None,
+}  # fmt: skip
+DEFAULT_CEDAR: Final = "eastern redcedar"
+#: Practices that take a cedar off at or below the ground, and so kill it only where its stump does not grow again.
+TOP_KILLING: Final = frozenset({"cut", "mulch", "pull"})
+#: Common practice: a conifer that does not sprout lives on by any green limb left below the cut.
+STUMP_WORDS: Final = (
+    "No share was given, so all cedars there count as killed. A stump that keeps a green limb below the cut lives on: "
+    "cut below the lowest limb, and look again later for what lives."
+)
 #: NRCS conservation practice standards: 314 brush management, 338 prescribed burning, 384 woody residue treatment,
 #: 528 prescribed grazing, 550 range planting. A place overrides them under ``[codes]``.
 PRACTICE_CODES: Final = {
@@ -89,6 +106,18 @@ WIND_WORDS: Final = {
     "SW": "southwest", "WSW": "west-southwest", "W": "west", "WNW": "west-northwest", "NW": "northwest",
     "NNW": "north-northwest",
 }  # fmt: skip
+
+
+def default_killed_pct(practice: str, *, cedar: str) -> float | None:
+    """Return the share of the cedars that a practice kills where none is written [%]; ``None``: it must be said.
+
+    Parameters
+    ----------
+    cedar
+        The property's cedar, a key of ``CEDAR_RESPROUTS``.
+    """
+    is_sure = CEDAR_RESPROUTS[cedar] is False
+    return DEFAULT_KILLED_PCT.get(practice) if is_sure or practice not in TOP_KILLING else None
 
 
 def octant(bearing_deg: float) -> str:

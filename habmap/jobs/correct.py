@@ -15,7 +15,7 @@ from habmap.errors import InputError, UsageError
 from habmap.jobs.burn.record import BurnSaid, burn_record, check_burn_said
 from habmap.jobs.log import Logged, add_entry
 from habmap.jobs.ports import Store
-from habmap.jobs.said import Said, check_practice, check_said
+from habmap.jobs.said import Said, check_killed, check_practice, check_said
 from habmap.vocabulary import FIRE
 from habmap.work.burns import burn_of
 from habmap.work.ledger import Correction, corrections
@@ -161,6 +161,7 @@ def amend(
         row = replace(row, look=None if treated is None else Look(stump_treated=treated))
     row = said.over(row)
     check_said(_as_said(row), practice=row.practice)
+    check_killed(_as_said(row), practice=row.practice, cedar=store.settings.place.cedar)
     before = burn_of(line, store.burns())
     if row.practice in FIRE or told.given():
         told = told.over(before)

@@ -16,10 +16,10 @@ from shapely.geometry.base import BaseGeometry
 from habmap.errors import InputError
 from habmap.jobs.burn.record import LOOK_NEXT_SEASON, BurnSaid, burn_record, check_burn_said, hour_note, late_notices
 from habmap.jobs.ports import Store
-from habmap.jobs.said import Said, cautions_for, check_practice, check_said, reported_question
+from habmap.jobs.said import Said, cautions_for, check_killed, check_practice, check_said, reported_question
 from habmap.land.grid import LocalGrid, grid_around
 from habmap.measures import acres
-from habmap.vocabulary import FIRE, KILLING, PRACTICE_WORDS
+from habmap.vocabulary import FIRE, KILLING, PRACTICE_WORDS, STUMP_WORDS, TOP_KILLING
 from habmap.work.ledger import effective_entries, root_of
 from habmap.work.records import BurnRecord, Entry, Unit
 
@@ -112,6 +112,7 @@ def log(
     """
     check_practice(practice)
     check_said(said, practice=practice)
+    check_killed(said, practice=practice, cedar=store.settings.place.cedar)
     told = burn or BurnSaid()
     check_burn_said(told, practice=practice, day=date, zone=ZoneInfo(store.settings.place.timezone))
     entry = said.over(
@@ -171,8 +172,16 @@ def add_entry(
         warnings=tuple(warnings),
         cautions=cautions_for(entry.practice, entry),
         burn=burn,
-        next_steps=(LOOK_NEXT_SEASON,) if entry.practice == "burn" and entry.action == "log" else (),
+        next_steps=_next_steps(entry),
     )
+
+
+def _next_steps(entry: Entry) -> tuple[str, ...]:
+    if entry.action != "log":
+        return ()
+    if entry.practice in TOP_KILLING and entry.killed_pct is None:
+        return (STUMP_WORDS,)
+    return (LOOK_NEXT_SEASON,) if entry.practice == "burn" else ()
 
 
 def whole_units(store: Store, unit_ids: Sequence[str], *, on: dt.date) -> MultiPolygon:

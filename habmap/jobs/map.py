@@ -213,6 +213,7 @@ def build_page(
         response=page_responses(store, state, on=on),
         seasons=page_seasons(state, settings=store.settings, with_hours=with_hours, with_cost=with_cost),
         photo_points=pictures.points,
+        cedar=store.settings.place.cedar,
         grid_latlon=_drawing_center(store.grid, state, audience),
     )
 

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, fields, replace
 from typing import Final
 
-from habmap.errors import UsageError
+from habmap.errors import InputError, UsageError
 from habmap.vocabulary import (
     DEFAULT_KILLED_PCT,
     FIRE,
@@ -18,6 +18,8 @@ from habmap.vocabulary import (
     PRACTICES,
     SAW_CAUTION,
     SNAG_CAUTION,
+    TOP_KILLING,
+    default_killed_pct,
 )
 from habmap.work.records import Entry, Look
 from habmap.work.stages import GroundState
@@ -133,6 +135,23 @@ def reported_question(entry: Entry, measured_acres: float) -> str | None:
         f"the reported {entry.reported_acres:,.2f} acres are {gap_acres:,.2f} {side} than the ground given, "
         f"which measures {measured_acres:,.2f} acres"
     )
+
+
+def check_killed(said: Said, *, practice: str, cedar: str) -> None:
+    """Refuse work without its share killed where the property's cedar may grow again from what is left.
+
+    Raises
+    ------
+    InputError
+        The share is missing; which cedar it is stands in the property's settings.
+    """
+    if practice in TOP_KILLING and said.killed_pct is None and default_killed_pct(practice, cedar=cedar) is None:
+        raise InputError(
+            f"`{practice}` must say what share of the cedars it killed: this property's, {cedar}, can grow from stumps",
+            where="--killed-pct",
+            allowed="0 to 100, of the cedars alive there that morning",
+            mend="add --killed-pct; if the cedar is another, write it as `cedar` under [place] in habmap.toml",
+        )
 
 
 def look_of(

@@ -13,7 +13,7 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationErr
 
 from habmap.errors import InputError, InputErrors, PlaceError
 from habmap.place.toml_lines import line_of
-from habmap.vocabulary import PRACTICE_CODES, PRACTICES
+from habmap.vocabulary import CEDAR_RESPROUTS, DEFAULT_CEDAR, PRACTICE_CODES, PRACTICES
 
 SETTINGS_FILE = "habmap.toml"
 
@@ -49,6 +49,14 @@ class PlaceSection(Section):
     name: str = "My place"
     timezone: str = "America/Chicago"
     currency: str = "USD"
+    cedar: str = DEFAULT_CEDAR
+
+    @field_validator("cedar")
+    @classmethod
+    def _known_cedar(cls, value: str) -> str:
+        if value.lower() not in CEDAR_RESPROUTS:
+            raise ValueError(f"not one of {', '.join(CEDAR_RESPROUTS)}")
+        return value.lower()
 
     @field_validator("timezone")
     @classmethod

@@ -14,6 +14,9 @@ DEFAULT_TOML = """\
 name = {name}
 timezone = "America/Chicago"   # dates are local days in this zone; GPS times are turned into it
 currency = "USD"               # what costs in the log are in; shown beside every cost
+cedar = "eastern redcedar"     # or "ashe juniper", "rocky mountain juniper": no new growth from stumps, so cutting,
+#                              # mulching and pulling count as killing all where a line says no share (a stump with a
+#                              # green limb lives on); "redberry juniper", "alligator juniper", "other": say the share
 
 [terrain]
 analysis_cell_m = 10           # finer elevation is averaged to about this cell; "native" keeps it as it is

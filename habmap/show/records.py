@@ -19,7 +19,7 @@ from habmap.show.history_records import PageHistory, PageSeasons
 from habmap.show.photo_records import PagePhotoPoint
 from habmap.show.relief import Relief
 from habmap.show.response_records import PageResponse
-from habmap.vocabulary import PRIVATE_FEATURE_KINDS
+from habmap.vocabulary import DEFAULT_CEDAR, PRIVATE_FEATURE_KINDS
 from habmap.work.account import cedar_acres
 
 Audience = Literal["owner", "public"]
@@ -117,7 +117,7 @@ class Page:
     """Everything one page shows.
 
     ``on`` is the day whose ground it shows, ``None`` before any work; ``grid_latlon`` the centre of the property's
-    equal-area grid [°], ``None`` while it has none.
+    equal-area grid [°], ``None`` while it has none; ``cedar`` its species (a key of ``vocabulary.CEDAR_RESPROUTS``).
     """
 
     place: str
@@ -144,6 +144,7 @@ class Page:
     response: tuple[PageResponse, ...] = ()
     grid_latlon: tuple[float, float] | None = None
     photo_points: tuple[PagePhotoPoint, ...] = ()
+    cedar: str = DEFAULT_CEDAR
 
     @property
     def cedar_acres(self) -> float:

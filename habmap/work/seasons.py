@@ -262,7 +262,7 @@ def _drying(piece: DatedGround, on: date, drying_days: tuple[int, int]) -> Itera
         seen = "" if piece.needles_seen is None else f" on {piece.needles_seen}"
         words += f"; needles {piece.needles}{seen}: {NEEDLE_WORDS[piece.needles]}"
     elif on >= first:
-        words += "; no checkup since says whether its needles are green, red or dropped"
+        words += "; no check-up since says whether its needles are green, red or dropped"
     if state == "past the window":
         words += "; ask the burn boss"
     yield _item(piece.unit_id, "drying", state, words, since=piece.last_felled, first=first, last=last)
@@ -292,7 +292,7 @@ def _after_fire(piece: DatedGround, on: date) -> Iterable[DueItem]:
 
 def _upkeep(piece: DatedGround, on: date, rule: UpkeepRule) -> Iterable[DueItem]:
     if piece.stage == "coming_back":
-        words = "the last look found live cedars above the limit"
+        words = "the last check-up found live cedars above the limit"
         yield _item(piece.unit_id, "upkeep", "due", words, since=piece.last_look, first=piece.last_look)
         return
     last = max((day for day in (piece.last_fire, piece.last_treated) if day), default=None)
@@ -327,7 +327,7 @@ def _look(piece: DatedGround, on: date) -> Iterable[DueItem]:
     year = treated.year if (treated.month, treated.day) <= FIRST_SEASON_UNTIL else treated.year + 1
     words = "end of the first growing season since the work"
     if piece.last_look is not None and piece.last_look >= treated:
-        year, words = max(year, piece.last_look.year + 1), "a year since the last look"
+        year, words = max(year, piece.last_look.year + 1), "a year since the last check-up"
         since = piece.last_look
     if piece.snag_frac > 0:
         words += "; cedars were killed and left standing: which are dead, and what hangs loose"

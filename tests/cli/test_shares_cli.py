@@ -128,3 +128,35 @@ def test_needles_seen_before_the_last_cut_say_nothing_of_it(run_habmap: Callable
     cut = ("--killed-pct", "50", "--date", "2025-03-10", "--unit", "S1", "--whole")
     assert run_habmap("log", "cut", *cut, place=place).code == 0
     assert "needles red" not in words("2025-03-11")
+
+
+def test_a_cedar_that_grows_from_its_stumps_must_be_given_a_share(
+    run_habmap: Callable[..., Any], tmp_path: Path
+) -> None:
+    place = make_place(run_habmap, tmp_path / "redberry", [("S1", square(1), {})], entries="a,2025-01-10,cut,S1,,,\n")
+    assert run_habmap("check", place=place).code == 0
+    settings = place / "habmap.toml"
+    text = settings.read_text(encoding="utf-8")
+    assert 'cedar = "eastern redcedar"' in text
+    settings.write_text(text.replace('cedar = "eastern redcedar"', 'cedar = "Redberry juniper"'), encoding="utf-8")
+    for practice in ("cut", "mulch", "pull"):
+        work = ("log", practice, "--date", "2025-02-10", "--unit", "S1", "--whole")
+        refused = run_habmap(*work, place=place)
+        assert refused.code == 3 and "redberry juniper" in refused.err and "--killed-pct" in refused.err
+        assert run_habmap(*work, "--killed-pct", "40", place=place).code == 0
+    table = tmp_path / "more.csv"
+    table.write_text("date,practice,unit_id,whole\n2025-03-01,cut,S1,yes\n", encoding="utf-8")
+    refused = run_habmap("load", "entries", table, place=place)
+    assert refused.code == 3 and "cut must say what share" in refused.err
+    faults = run_habmap("check", place=place)
+    assert faults.code == 1 and "does not say what share it killed" in faults.out
+    settings.write_text(text.replace('cedar = "eastern redcedar"', 'cedar = "juniper"'), encoding="utf-8")
+    refused = run_habmap("acres", place=place)
+    assert refused.code == 3 and "cedar" in refused.err and "redberry juniper" in refused.err
+
+
+def test_a_cut_without_its_share_names_the_green_limb(run_habmap: Callable[..., Any], tmp_path: Path) -> None:
+    place = make_place(run_habmap, tmp_path / "limb", [("S1", square(1), {})])
+    work = ("log", "cut", "--date", "2025-02-10", "--unit", "S1", "--whole")
+    assert "green limb below the cut" in run_habmap(*work, place=place).out
+    assert "green limb" not in run_habmap(*work, "--killed-pct", "90", place=place).out

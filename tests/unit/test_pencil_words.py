@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shlex
+from dataclasses import replace
 from datetime import date
 
 import pytest
@@ -36,6 +37,13 @@ def test_every_practice_is_offered_in_words_and_says_besides_just_what_the_log_a
         if more:
             with pytest.raises(UsageError):
                 check_said(_said(""), practice=key)
+
+
+def test_a_cedar_that_grows_from_its_stumps_is_asked_for_its_share() -> None:
+    asked = {
+        key for key, _words, more in pencil_values(replace(PAGE, cedar="redberry juniper"))["pencil_practices"] if more
+    }
+    assert asked == {"cut", "mulch", "pull", "girdle", "spray", "checkup"}
 
 
 def test_the_script_gets_the_grid_that_the_acres_of_record_are_measured_in() -> None:

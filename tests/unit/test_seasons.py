@@ -75,7 +75,7 @@ def test_needles_move_the_words_and_green_holds_the_window_back() -> None:
     assert "flashiest while red needles hang" in told(40, "red", 38).words
     assert "heavier fuels" in told(767, "dropped", 700).words
     assert "flash" not in told(767, None, None).words
-    assert "no checkup since says" in told(767, None, None).words
+    assert "no check-up since says" in told(767, None, None).words
     assert told(767, "red", 700).state == "past the window" and "ask the burn boss" in told(767, "red", 700).words
     assert told(3, None, None).words == "cut 3 days ago"
 

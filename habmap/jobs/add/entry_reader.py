@@ -22,7 +22,7 @@ from habmap.place.cells import Cells
 from habmap.place.shapes import as_ground, as_valid, lonlat_shape, multipolygon
 from habmap.place.tables import TableRow
 from habmap.place.userfiles import printable
-from habmap.vocabulary import DEFAULT_KILLED_PCT, KILLING, NEEDLES, PRACTICES
+from habmap.vocabulary import KILLING, NEEDLES, PRACTICES, default_killed_pct
 from habmap.work.records import BurnRecord, Entry, Look, Unit
 
 ENTRY_FIELDS: Final = (
@@ -70,6 +70,7 @@ class EntryReader:
         self._now = now
         self._identities = Identities(store.place_id, field="entry_id", content=_IDENTITY_FIELDS)
         self._zone = ZoneInfo(store.settings.place.timezone)
+        self._cedar = store.settings.place.cedar
         #: What rows say of their burns: by row, and of each line as its first row says it.
         self.burn_of_row: dict[int, BurnRecord | None] = {}
         self.burns: dict[str, BurnRecord] = {}
@@ -82,7 +83,7 @@ class EntryReader:
         day = cells.day("date")
         killed_pct = cells.number("killed_pct", low=0, high=100)
         is_blank = not values.get("killed_pct", "").strip()
-        if is_blank and practice in KILLING and practice not in DEFAULT_KILLED_PCT:
+        if is_blank and practice in KILLING and default_killed_pct(practice, cedar=self._cedar) is None:
             cells.fault(
                 f"{practice} must say what share of the cedars it killed",
                 "killed_pct",

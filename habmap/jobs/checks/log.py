@@ -14,7 +14,7 @@ from habmap import measures
 from habmap.jobs.checks.facts import Facts, Fault
 from habmap.jobs.said import reported_question
 from habmap.land.acreage import overlaps
-from habmap.vocabulary import DEFAULT_KILLED_PCT, KILLING, PRACTICES
+from habmap.vocabulary import KILLING, PRACTICES, default_killed_pct
 from habmap.work.ledger import conflicts
 
 #: Practices that say nothing about what was done to standing cedars.
@@ -28,7 +28,11 @@ def practices(facts: Facts) -> Iterator[Fault]:
         if entry.practice not in PRACTICES:
             what = f"the practice {entry.practice!r} is not known"
             yield Fault(rule="practice", where=where, what=what, mend=f"{mend}; known: {', '.join(PRACTICES)}")
-        elif entry.practice in KILLING and entry.practice not in DEFAULT_KILLED_PCT and entry.killed_pct is None:
+        elif (
+            entry.practice in KILLING
+            and entry.killed_pct is None
+            and default_killed_pct(entry.practice, cedar=facts.store.settings.place.cedar) is None
+        ):
             what = f"`{entry.practice}` does not say what share it killed"
             yield Fault(rule="practice", where=where, what=what, mend=f"{mend} --killed-pct")
 

@@ -6,16 +6,11 @@ The script turns each corner into the property's own equal-area grid and takes t
 
 from __future__ import annotations
 
-from typing import Any, Final
+from typing import Any
 
 from habmap.measures import M2_PER_ACRE, M_PER_FT
 from habmap.show.records import Page
-from habmap.vocabulary import DEFAULT_KILLED_PCT, KILLING, PRACTICE_WORDS, PRACTICES
-
-#: Words in capitals stand for what only the person knows; without these the log refuses the line.
-_MORE_SAID: Final = dict.fromkeys(KILLING - DEFAULT_KILLED_PCT.keys(), "--killed-pct PERCENT") | {
-    "checkup": '--note "WHAT YOU SAW"'
-}
+from habmap.vocabulary import KILLING, PRACTICE_WORDS, PRACTICES, default_killed_pct
 
 
 def pencil_drawing(page: Page) -> dict[str, Any]:
@@ -28,8 +23,15 @@ def pencil_drawing(page: Page) -> dict[str, Any]:
     }
 
 
-def pencil_values(_page: Page) -> dict[str, Any]:
-    """Return what the template needs: each practice, its words, and what its line in the log must say besides."""
+def pencil_values(page: Page) -> dict[str, Any]:
+    """Return what the template needs: each practice, its words, and what its line in the log must say besides.
+
+    Words in capitals stand for what only the person knows; without these the log refuses the line.
+    """
+    more = {"checkup": '--note "WHAT YOU SAW"'}
+    for practice in KILLING:
+        if default_killed_pct(practice, cedar=page.cedar) is None:
+            more[practice] = "--killed-pct PERCENT"
     return {
-        "pencil_practices": [(key, PRACTICE_WORDS[key], _MORE_SAID.get(key, "")) for key in PRACTICES],
+        "pencil_practices": [(key, PRACTICE_WORDS[key], more.get(key, "")) for key in PRACTICES],
     }
