@@ -16,7 +16,7 @@ from affine import Affine
 from numpy.typing import NDArray
 from pyproj import Transformer
 from pyproj.enums import TransformDirection
-from rasterio.errors import NotGeoreferencedWarning, RasterioError
+from rasterio.errors import NotGeoreferencedWarning
 from rasterio.windows import Window
 from shapely.geometry.base import BaseGeometry
 
@@ -24,6 +24,7 @@ from habmap.errors import InputError
 from habmap.land.datum import horizontal_crs, transformer_to_wgs84
 from habmap.land.terrain import Floats, GroundSteps, block_factor, metres_per_degree
 from habmap.measures import M_PER_VERTICAL_UNIT, VerticalUnit
+from habmap.place.drivers import open_raster
 from habmap.place.rasterfile import applied, checked_crs, raster_bounds, read_heights, subgrid
 from habmap.place.userfiles import check_readable
 from habmap.place.vertical import file_vertical_unit
@@ -44,10 +45,12 @@ SEARCH_CELLS: Final = 256
 def open_source(path: Path, *, kind: str) -> Iterator[Any]:
     """Open a raster file; ``kind`` says in words what it should be, for the error.
 
+    It is looked at anew each time it is opened, the one that a place points at too: what lies there may have changed.
+
     Raises
     ------
     InputError
-        There is no such file, or it is no raster.
+        There is no such file, it is no raster, or it names other files or addresses.
     """
     # A raster may be a folder in some formats; everything else is looked at before GDAL opens it.
     is_folder = False
@@ -57,17 +60,7 @@ def open_source(path: Path, *, kind: str) -> Iterator[Any]:
         check_readable(path)
     with rasterio.Env(GDAL_CACHEMAX=CACHE_MB, GTIFF_REPORT_COMPD_CS=True), warnings.catch_warnings():
         warnings.simplefilter("ignore", NotGeoreferencedWarning)  # refused later, in our own words
-        try:
-            source = rasterio.open(path)
-        except RasterioError as error:
-            raise InputError(
-                f"this file is not {kind} that can be read",
-                where=str(path),
-                value=error,
-                allowed="a GeoTIFF or another raster format with heights",
-                mend="save it as GeoTIFF, or look whether the copy is complete",
-            ) from error
-        with source:
+        with open_raster(path, what=kind) as source:
             yield source
 
 

@@ -23,6 +23,8 @@ from shapely.geometry.base import BaseGeometry
 from habmap.errors import HabmapError, InputError, InputErrors
 from habmap.land.datum import horizontal_crs, transformer_to_wgs84
 from habmap.land.meridian import middle_lon, near, running_on
+from habmap.place.drivers import only_vector_drivers
+from habmap.place.layerheads import LayerHead, check_read, geojson_head, layer_head
 from habmap.place.shapes import as_ground, as_valid, lonlat_shape, multipolygon
 from habmap.place.userfiles import VECTOR_KINDS, printable, quiet_libraries, vector_sources
 
@@ -93,17 +95,19 @@ def read_layer(path: Path, *, layer: str | None = None, want: Wanted = "ground",
     InputError
         The file, its layer or its coordinate system as a whole is unfit.
     """
-    with vector_sources(path) as sources, quiet_libraries():
+    with vector_sources(path) as sources, quiet_libraries(), only_vector_drivers():
         choices = [choice for source in sources for choice in _layers_of(source, path)]
-        source, name = _chosen(choices, path, layer=layer, want=want)
-        meta, shapes_wkb, columns = _read(source, name, path)
-    where = str(path) if len(choices) == 1 else f"{path}, layer {printable(name)}"
+        chosen = _chosen(choices, path, layer=layer, want=want)
+        where = str(path) if len(choices) == 1 else f"{path}, layer {printable(chosen.name)}"
+        head = chosen.head or layer_head(chosen.source, chosen.name, where=where)
+        meta, shapes_wkb, columns = _read(chosen.source, chosen.name, path)
     if shapes_wkb is None:
         raise InputError("the layer is a table without shapes", where=where, mend="choose a layer with shapes")
+    check_read(len(shapes_wkb), head, where=where)
     if not len(shapes_wkb):
         raise InputError("the layer is empty", where=where, value="0 features", mend="choose another layer or file")
     names = tuple(str(column) for column in meta["fields"])
-    transformer = _transformer(meta["crs"], shapes_wkb, where)
+    transformer = _transformer(meta["crs"] if head.crs_name is None else head.crs_name, shapes_wkb, where)
     rows: list[LayerRow] = []
     faults: list[HabmapError] = []
     repaired: list[str] = []
@@ -179,23 +183,26 @@ class _Choice:
     source: Path
     name: str
     sort: str | None
+    head: LayerHead | None = None
 
 
 def _layers_of(source: Path, path: Path) -> list[_Choice]:
     import pyogrio
 
+    # A GeoJSON is looked at before the library opens it: for it even naming the layers means following what it names.
+    head = geojson_head(source, where=str(path)) if VECTOR_KINDS[source.suffix.lower()] == "GeoJSON" else None
     try:
         listed = pyogrio.list_layers(str(source))
     except (OSError, RuntimeError, ValueError) as error:
         raise _unreadable(path, error) from error
     return [
-        _Choice(source, str(name), None if sort is None else str(sort))
+        _Choice(source, str(name), None if sort is None else str(sort), head)
         for name, sort in listed
         if not (source.suffix.lower() == ".gpx" and name in _GPX_POINT_LAYERS)
     ]
 
 
-def _chosen(choices: Sequence[_Choice], path: Path, *, layer: str | None, want: Wanted) -> tuple[Path, str]:
+def _chosen(choices: Sequence[_Choice], path: Path, *, layer: str | None, want: Wanted) -> _Choice:
     names = ", ".join(f"{printable(choice.name)} ({choice.sort or 'table'})" for choice in choices)
     if layer is not None:
         named = [choice for choice in choices if choice.name == layer]
@@ -207,9 +214,9 @@ def _chosen(choices: Sequence[_Choice], path: Path, *, layer: str | None, want: 
                 allowed=names,
                 mend="name one of these with --layer",
             )
-        return named[0].source, named[0].name
+        return named[0]
     if len(choices) == 1:
-        return choices[0].source, choices[0].name
+        return choices[0]
     fitting = [choice for choice in choices if _fits(choice.sort, want)]
     if len(fitting) > 1:
         # Empty layers are no choice: walks saved by handhelds and drawing programs are full of them.
@@ -223,7 +230,7 @@ def _chosen(choices: Sequence[_Choice], path: Path, *, layer: str | None, want: 
             allowed="one layer",
             mend="name the one to load with --layer NAME",
         )
-    return fitting[0].source, fitting[0].name
+    return fitting[0]
 
 
 def _fits(sort: str | None, want: Wanted) -> bool:
@@ -235,6 +242,9 @@ def _fits(sort: str | None, want: Wanted) -> bool:
 def _has_features(choice: _Choice, path: Path) -> bool:
     import pyogrio
 
+    head = choice.head or layer_head(choice.source, choice.name, where=f"{path}, layer {printable(choice.name)}")
+    if head.features is not None:
+        return bool(head.features)
     try:
         return bool(pyogrio.read_info(str(choice.source), layer=choice.name, force_feature_count=True)["features"])
     except (OSError, RuntimeError, ValueError) as error:
@@ -264,7 +274,7 @@ def _unreadable(path: Path, error: Exception) -> InputError:
 def _transformer(text: str | None, shapes_wkb: Any, where: str) -> Transformer | None:
     """Return what turns the layer into lon/lat; ``None`` where its numbers are lon/lat already and stay as they are."""
     crs: CRS | None = None
-    if text:
+    if text and not text.lstrip().startswith("+"):  # a PROJ text may name files
         with suppress(CRSError):
             crs = CRS.from_user_input(text)
     if crs is not None:
@@ -273,7 +283,7 @@ def _transformer(text: str | None, shapes_wkb: Any, where: str) -> Transformer |
         raise InputError(
             "the layer does not say in which coordinate system its numbers are",
             where=where,
-            value="unknown" if crs is None else printable(crs.name),
+            value=printable(crs.name if crs is not None else (text or "unknown").split("[")[0]),
             allowed="a coordinate system, as in a shapefile's .prj",
             mend="set it in the program the layer came from and export again; it is never guessed",
         )

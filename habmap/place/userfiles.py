@@ -20,6 +20,7 @@ from tempfile import TemporaryDirectory
 from typing import Final
 
 from habmap.errors import InputError
+from habmap.place.layerheads import MAX_LAYER_BYTES, check_bytes, check_geopackage
 
 #: Suffixes of vector files that are read, with the words for people.
 VECTOR_KINDS: Final = {
@@ -155,7 +156,10 @@ def _check_content(path: Path, *, where: str) -> None:
         )
     if suffix == ".shp":
         _check_shapefile_parts(path, where=where)
+    if suffix == ".gpkg":
+        check_geopackage(path, where=where)
     if suffix in {".kml", ".gpx"}:
+        check_bytes(path.stat().st_size, MAX_LAYER_BYTES, where=where)
         _check_xml(path, where=where, kind=kind)
 
 
@@ -196,8 +200,31 @@ def _check_xml(path: Path, *, where: str, kind: str) -> None:
                 )
             tail = chunk[-16:]
     try:
-        for _event, element in ElementTree.iterparse(path):
-            element.clear()
+        root: str | None = None
+        for event, element in ElementTree.iterparse(path, events=("start", "end")):
+            name = element.tag.rpartition("}")[2]
+            if root is None:
+                root = name
+                if name.lower() != kind.lower():
+                    raise InputError(
+                        f"the content is not a {kind}",
+                        where=where,
+                        value=f"<{printable(name)}>",
+                        allowed=f"a {kind}, as its name says",
+                        mend="save or export it again from the program it came from",
+                    )
+            if name == "NetworkLink":
+                raise InputError(
+                    f"the {kind} only points at another file or address, and links are not followed",
+                    where=where,
+                    value="<NetworkLink>",
+                    allowed="outlines in the file itself",
+                    mend="open it in the program it came from and save the places themselves",
+                )
+            if event == "end":
+                element.clear()
+    except InputError:
+        raise
     except (ElementTree.ParseError, LookupError, ValueError) as error:
         raise InputError(
             f"the {kind} is broken or cut short",
