@@ -1,27 +1,19 @@
-"""Stems per acre and crown cover of each unit, and what every figure rests on."""
+"""Stems per acre and crown cover of each unit as it is now, and what every figure rests on."""
 
 from __future__ import annotations
 
-import math
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
-from typing import Literal
+from datetime import date
 
 from habmap.jobs.canopy import UnitCanopy, canopy_of_units
+from habmap.jobs.density_records import DensityResult, ManagementLevel, PropertyDensity, StratumDensity, UnitDensity
+from habmap.jobs.ground import Ground, GroundPiece, ground
+from habmap.jobs.plot_age import MOSTLY_FRAC, UnitGround, by_age
 from habmap.jobs.ports import Store
-from habmap.land.acreage import area_of_record_m2
-from habmap.land.density import (
-    FEW_PLOTS,
-    Density,
-    combine_strata,
-    crown_cover_pct,
-    fixed_plots,
-    line_intercept_pct,
-    quarter_points,
-)
-from habmap.measures import acres
+from habmap.jobs.stems import Stems, counted, days_of, stems_of
+from habmap.land.density import Density, combine_strata, crown_cover_pct, line_intercept_pct
 from habmap.vocabulary import CEDAR_COVERS
 from habmap.work.priority import DenseLimits, is_dense_stand
 from habmap.work.records import Plot, Unit
@@ -31,41 +23,8 @@ MAINTENANCE_UNDER_FT = 6.0
 MAINTENANCE_UNDER_STEMS_PER_ACRE = 250.0
 
 NOTHING_MEASURED = "nothing measured"
-
-ManagementLevel = Literal["maintenance", "restoration"]
-#: Plots that lie farther apart in time were not measured in one season's round (common practice, no source).
-ONE_ROUND = timedelta(days=366)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class UnitDensity:
-    """How dense one unit is; ``None`` = not known.
-
-    Attributes
-    ----------
-    canopy_coverage_pct
-        Share of the unit that ``canopy_pct`` is of, where it comes from a canopy raster [%].
-    rests_on
-        In words: which plots, or the figure that came with the unit's outline.
-    management_level
-        The published word (NREM-2876), from stems and, where measured, height; not the same as ``dense``.
-    more_plots
-        How many more plots would bring the 95 % interval within ±20 %.
-    """
-
-    unit_id: str
-    name: str
-    plots: int
-    stems_per_acre: float | None
-    stems_per_acre_ci95_low: float | None
-    stems_per_acre_ci95_high: float | None
-    canopy_pct: float | None
-    canopy_coverage_pct: float | None
-    dense: bool | None
-    rests_on: str
-    management_level: ManagementLevel | None
-    more_plots: int | None
-    warnings: tuple[str, ...]
+#: Less ground than this is a rounding of the map and not said [acre].
+SHOWN_ACRES = 0.05
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,60 +36,15 @@ class CrownCover:
     coverage_pct: float | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class StratumDensity:
-    """One stratum of the property: units that carry one ``stratum``, or a single unit that carries none."""
-
-    stratum: str
-    acres: float
-    plots: int
-    stems_per_acre: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PropertyDensity:
-    """Stems per acre of all ground with plots, its strata weighted by their acres.
-
-    Attributes
-    ----------
-    acres, acres_without_plots
-        Ground that the figure is of, and cedar ground in no sampled stratum, of which it says nothing [acre].
-    """
-
-    stems_per_acre: float
-    stems_per_acre_ci95_low: float | None
-    stems_per_acre_ci95_high: float | None
-    plots: int
-    acres: float
-    acres_without_plots: float
-    strata: tuple[StratumDensity, ...]
-    rests_on: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class DensityResult:
-    """The density of every unit of cedar or mixed cover, and of any other that has plots.
-
-    ``on`` is the day asked for; ``whole_property`` is ``None`` where fewer than two units have plots, or nothing was
-    measured.
-    """
-
-    on: date | None
-    dense_stems_per_acre: float
-    dense_canopy_pct: float
-    canopy_height_ft: float
-    whole_property: PropertyDensity | None
-    units: tuple[UnitDensity, ...]
-    warnings: tuple[str, ...]
-
-
-def density(store: Store, *, on: date | None = None) -> DensityResult:
+def density(store: Store, *, on: date | None = None, state: Ground | None = None) -> DensityResult:
     """Estimate stems per acre and crown cover per unit, from plots where there are any, else from the unit itself.
 
     Parameters
     ----------
     on
-        Units as they held on this day, and plots measured by then (plots without a date count); ``None``: all of now.
+        Units and work as of this day, and plots measured by then (plots without a date count); ``None``: all of now.
+    state
+        The ground of that day where it is cut already.
 
     Raises
     ------
@@ -144,132 +58,217 @@ def density(store: Store, *, on: date | None = None) -> DensityResult:
         is_later = on is not None and plot.measured_on is not None and plot.measured_on > on
         if plot.unit_id is not None and not is_later:
             of_unit[plot.unit_id].append(plot)
-    grid = store.grid
-    units = [unit for unit in store.units(on) if unit.cover in CEDAR_COVERS or of_unit[unit.unit_id]]
-    ground_acres = {unit.unit_id: acres(area_of_record_m2(unit.geometry, grid=grid)) for unit in units} if grid else {}
+    state = state or ground(store, on=on)
+    pieces: dict[str, list[GroundPiece]] = defaultdict(list)
+    for piece in state.pieces:
+        pieces[piece.unit_id].append(piece)
+    units = [unit for unit in state.units if unit.cover in CEDAR_COVERS or of_unit[unit.unit_id]]
     canopy, warnings = canopy_of_units(store, units)
+    source = store.canopy()
+    looks = [
+        _look(
+            unit,
+            of_unit[unit.unit_id],
+            UnitGround(tuple(pieces[unit.unit_id]), state),
+            canopy.get(unit.unit_id),
+            canopy_loaded_on=source.recorded_at.date() if source else None,
+        )
+        for unit in units
+    ]
     return DensityResult(
         on=on,
         dense_stems_per_acre=limits.stems_per_acre,
         dense_canopy_pct=limits.canopy_pct,
         canopy_height_ft=own.canopy_height_ft,
-        whole_property=_whole_property(units, of_unit, ground_acres),
-        units=tuple(
-            _unit_density(
-                unit,
-                of_unit[unit.unit_id],
-                ground_acres=ground_acres.get(unit.unit_id),
-                canopy=canopy.get(unit.unit_id),
-                canopy_height_ft=own.canopy_height_ft,
-                limits=limits,
-            )
-            for unit in units
-        ),
+        whole_property=_whole_property(looks),
+        units=tuple(_unit_density(look, canopy_height_ft=own.canopy_height_ft, limits=limits) for look in looks),
         warnings=warnings,
     )
 
 
-def _unit_density(
+@dataclass(frozen=True, slots=True)
+class _Look:
+    """What is known of one unit: plots that count and older ones, their estimates, and the ground that they are of."""
+
+    unit: Unit
+    ground: UnitGround
+    now: tuple[Plot, ...]
+    old: tuple[Plot, ...]
+    stems: Stems | None
+    before: Stems | None
+    canopy: UnitCanopy | None
+    is_outline_old: bool
+    is_canopy_old: bool
+
+
+def _look(
     unit: Unit,
     plots: Sequence[Plot],
-    *,
-    ground_acres: float | None,
+    unit_ground: UnitGround,
     canopy: UnitCanopy | None,
-    canopy_height_ft: float,
-    limits: DenseLimits,
-) -> UnitDensity:
-    estimate, stems_words, warnings = _estimate(plots, ground_acres=ground_acres)
-    stems = estimate.stems_per_acre if estimate else unit.stems_per_acre
-    if estimate is None and unit.stems_per_acre is not None:
-        stems_words = "stems per acre as given with the unit's outline; no plots"
-    crowns = _crown_cover(unit, plots, stems, canopy, canopy_height_ft=canopy_height_ft)
+    *,
+    canopy_loaded_on: date | None,
+) -> _Look:
+    now, old = by_age(plots, unit_ground)
+    return _Look(
+        unit=unit,
+        ground=unit_ground,
+        now=now,
+        old=old,
+        stems=stems_of(now, ground_acres=unit_ground.unworked_acres(_newest(now))),
+        before=stems_of(old),
+        canopy=canopy,
+        is_outline_old=unit_ground.worked_frac(unit.valid_from) >= MOSTLY_FRAC,
+        is_canopy_old=canopy_loaded_on is not None and unit_ground.worked_frac(canopy_loaded_on) >= MOSTLY_FRAC,
+    )
+
+
+def _newest(plots: Sequence[Plot]) -> date | None:
+    """Return the newest day of plots; the last day there is where none has one, so that no work came after."""
+    if any(plot.measured_on is None for plot in plots):
+        return date.max
+    return days_of(plots)[1]
+
+
+def _unit_density(look: _Look, *, canopy_height_ft: float, limits: DenseLimits) -> UnitDensity:
+    unit, estimate = look.unit, look.stems.density if look.stems else None
+    stems, words = _stems(look)
+    crowns = _crown_cover(look, stems, canopy_height_ft=canopy_height_ft)
+    first, last = days_of(look.stems.plots if look.stems else look.now)
     return UnitDensity(
         unit_id=unit.unit_id,
         name=unit.name,
-        plots=estimate.plots if estimate else len(plots),
+        plots=estimate.plots if estimate else len(look.now),
         stems_per_acre=stems,
         stems_per_acre_ci95_low=estimate.ci95_low if estimate else None,
         stems_per_acre_ci95_high=estimate.ci95_high if estimate else None,
+        limits_by=estimate.limits_by if estimate else None,
+        random_p=estimate.random_p if estimate else None,
+        measured_from=first,
+        measured_to=last,
+        plots_before_work=len(look.old),
+        stems_per_acre_before_work=look.before.density.stems_per_acre if look.before else None,
         canopy_pct=crowns.cover_pct,
         canopy_coverage_pct=crowns.coverage_pct,
         dense=is_dense_stand(
             stems_per_acre=stems, canopy_pct=crowns.cover_pct, canopy_coverage_pct=crowns.coverage_pct, limits=limits
         ),
-        rests_on="; ".join(words for words in (stems_words, crowns.words) if words) or NOTHING_MEASURED,
-        management_level=_level(stems, _mean([plot.height_ft for plot in plots])),
+        rests_on="; ".join(part for part in (*words, crowns.words) if part) or NOTHING_MEASURED,
+        management_level=_level(stems, _mean([plot.height_ft for plot in look.now])),
         more_plots=estimate.more_plots if estimate else None,
-        warnings=warnings,
+        warnings=(*(look.stems.warnings if look.stems else ()), *_age_warnings(look)),
     )
 
 
-def _crown_cover(
-    unit: Unit,
-    plots: Sequence[Plot],
-    stems_per_acre: float | None,
-    canopy: UnitCanopy | None,
-    *,
-    canopy_height_ft: float,
-) -> CrownCover:
+def _stems(look: _Look) -> tuple[float | None, list[str]]:
+    """Return the stems per acre that count as now, and what they rest on, in phrases."""
+    phrases = []
+    if look.old:
+        phrases.append(_old_words(look))
+    if look.stems is not None:
+        return look.stems.density.stems_per_acre, [look.stems.words, *phrases]
+    if any(plot.method == "quarter" for plot in look.now):
+        phrases.insert(0, "quarter points with every quarter vacant say nothing of how many stems there are")
+    elif look.unit.stems_per_acre is not None and not look.is_outline_old:
+        return look.unit.stems_per_acre, ["stems per acre as given with the unit's outline; no plots", *phrases]
+    elif look.unit.stems_per_acre is not None:
+        phrases.append(
+            f"{look.unit.stems_per_acre:,.0f} stems per acre as given with the unit's outline are from before the work"
+        )
+    return None, phrases
+
+
+def _old_words(look: _Look) -> str:
+    """Say which plots are older than the work on their ground, and what they told."""
+    first, last = days_of(look.old)
+    when = "without a day" if first is None else f"of {first}" if first == last else f"of {first} to {last}"
+    words = f"{counted(len(look.old), 'plot')} {when} from before the work on their ground, not counted as now"
+    return f"{words} ({look.before.density.stems_per_acre:,.0f} stems per acre then)" if look.before else words
+
+
+def _age_warnings(look: _Look) -> tuple[str, ...]:
+    words = []
+    if look.old:
+        many = "are" if len(look.old) > 1 else "is"
+        words.append(
+            f"{counted(len(look.old), 'plot')} {many} older than the work on their ground (the last of it "
+            f"{look.ground.last_kill()}) and not counted: measure what is left"
+        )
+        if any(plot.measured_on is None for plot in look.old):
+            words.append("plots without a day may be older than the work on their ground: load them with their day")
+    placeless = [plot for plot in look.now if plot.geometry is None]
+    worked_frac = look.ground.worked_frac(days_of(placeless)[0]) if placeless else 0.0
+    if worked_frac > 0:
+        words.append(
+            f"its plots have no place on the map, and {100 * worked_frac:.0f} % of it was worked since they were "
+            "measured: they stand for the rest only as far as it is like the whole"
+        )
+    return tuple(words)
+
+
+def _crown_cover(look: _Look, stems_per_acre: float | None, *, canopy_height_ft: float) -> CrownCover:
     """Return crown cover by the surest way there is: lines, the canopy raster, the outline's own, stems and crowns."""
-    lines = [plot for plot in plots if plot.method == "line"]
+    lines = [plot for plot in look.now if plot.method == "line"]
     line_ft = sum(plot.line_ft or 0.0 for plot in lines)
     if line_ft > 0:
         cover_pct = line_intercept_pct([length for plot in lines for length in plot.intercepts_ft], line_ft=line_ft)
-        return CrownCover(cover_pct, f"crown cover from {_counted(len(lines), 'line')}, {line_ft:,.0f} ft together")
-    if canopy is not None:
+        return CrownCover(cover_pct, f"crown cover from {counted(len(lines), 'line')}, {line_ft:,.0f} ft together")
+    canopy, left_out = look.canopy, ""
+    if canopy is not None and look.is_canopy_old:
+        left_out = f"the canopy raster ({canopy.canopy_pct:.0f} %) is older than the work here and not counted as now"
+    elif canopy is not None:
         words = f"crown cover from the canopy raster: ground at {canopy_height_ft:g} ft and above, of whatever kind"
         if canopy.coverage_pct < 99.5:
             words += f"; the raster covers only {canopy.coverage_pct:.0f} % of the unit"
         return CrownCover(canopy.canopy_pct, words, coverage_pct=canopy.coverage_pct)
-    if unit.canopy_pct is not None:
-        return CrownCover(unit.canopy_pct, "crown cover as given with the unit's outline")
-    crown_ft = _mean([plot.crown_ft for plot in plots])
+    if look.unit.canopy_pct is not None and not look.is_outline_old:
+        return CrownCover(look.unit.canopy_pct, "crown cover as given with the unit's outline")
+    crown_ft = look.stems.crown_ft if look.stems else None
     if crown_ft is not None and stems_per_acre is not None:
-        words = f"crown cover from stems and a mean crown of {crown_ft:.1f} ft, overlapping at random"
+        words = f"crown cover from stems and a crown of {crown_ft:.1f} ft (by mean area), overlapping at random"
         return CrownCover(crown_cover_pct(stems_per_acre, crown_ft=crown_ft), words)
-    return CrownCover(None, "")
+    if look.unit.canopy_pct is not None:
+        left_out = f"crown cover of {look.unit.canopy_pct:.0f} % as given with the outline is from before the work"
+    return CrownCover(None, left_out)
 
 
-def _whole_property(
-    units: Sequence[Unit], of_unit: Mapping[str, Sequence[Plot]], ground_acres: Mapping[str, float]
-) -> PropertyDensity | None:
-    """Combine all plots by stratum: units that carry a stratum lie in it, any other unit is a stratum by itself.
+def _whole_property(looks: Sequence[_Look]) -> PropertyDensity | None:
+    """Combine all plots that count as now by stratum: units that carry a stratum lie in it, any other is one by itself.
 
     A plot counts in the stratum that it names itself, where a unit carries that one; else in its unit's.
     """
-    if not ground_acres or sum(bool(of_unit[unit.unit_id]) for unit in units) < 2:
+    if sum(look.stems is not None for look in looks) < 2:
         return None
-    stratum_of = {unit.unit_id: unit.stratum or f"unit {unit.unit_id}" for unit in units}
-    acres_of: dict[str, float] = defaultdict(float)
+    stratum_of = {look.unit.unit_id: look.unit.stratum or f"unit {look.unit.unit_id}" for look in looks}
+    members: dict[str, list[_Look]] = defaultdict(list)
     plots_of: dict[str, list[Plot]] = defaultdict(list)
-    for unit in units:
-        acres_of[stratum_of[unit.unit_id]] += ground_acres[unit.unit_id]
-        for plot in of_unit[unit.unit_id]:
-            named = plot.stratum if plot.stratum in stratum_of.values() else None
-            plots_of[named or stratum_of[unit.unit_id]].append(plot)
+    elsewhere = 0
+    for look in looks:
+        members[stratum_of[look.unit.unit_id]].append(look)
+        for plot in look.now:
+            home = stratum_of[look.unit.unit_id]
+            named = plot.stratum if plot.stratum in stratum_of.values() else home
+            elsewhere += named != home
+            plots_of[named or home].append(plot)
     parts: list[tuple[Density, float]] = []
     strata = []
-    for stratum, area in sorted(acres_of.items()):
-        estimate = _one_method(plots_of[stratum], ground_acres=area)
-        if estimate is not None:
-            parts.append((estimate, area))
-            strata.append(
-                StratumDensity(
-                    stratum=stratum, acres=area, plots=estimate.plots, stems_per_acre=estimate.stems_per_acre
-                )
-            )
+    mixed = []
+    for stratum, own in sorted(members.items()):
+        cells = [(stratum, own, plots_of[stratum])]
+        if len(_methods(own, plots_of[stratum])) > 1:
+            mixed.append(stratum)
+            cells = [(f"{stratum}: {look.unit.unit_id}", [look], list(look.now)) for look in own]
+        for name, ground_of, plots in cells:
+            area = sum(look.ground.unworked_acres(_newest(plots)) for look in ground_of)
+            stems = stems_of(plots, ground_acres=area)
+            if stems is not None and area > 0:
+                parts.append((stems.density, area))
+                strata.append(_stratum(name, stems, area))
     if not parts:
         return None
     whole = parts[0][0] if len(parts) == 1 else combine_strata(parts)
     covered = sum(area for _, area in parts)
-    without = sum(acres_of.values()) - covered
-    words = (
-        f"{whole.plots} plots in {_counted(len(parts), 'stratum', 'strata')}, weighted by their {covered:,.1f} acres"
-    )
-    if without > 0:
-        words += f"; {without:,.1f} acres of cedar ground lie in no sampled stratum"
-    if whole.ci95_low is None:
-        words += "; no interval: a stratum has one plot only"
+    without = sum(look.ground.unworked_acres(date.max) for look in looks) - covered
     return PropertyDensity(
         stems_per_acre=whole.stems_per_acre,
         stems_per_acre_ci95_low=whole.ci95_low,
@@ -278,73 +277,58 @@ def _whole_property(
         acres=covered,
         acres_without_plots=without,
         strata=tuple(strata),
-        rests_on=words,
+        rests_on=_whole_words(whole, parts, covered=covered, without=without, mixed=mixed, elsewhere=elsewhere),
     )
 
 
-def _one_method(plots: Sequence[Plot], *, ground_acres: float) -> Density | None:
-    """Estimate from fixed plots, else from quarter points; ``None`` where there are neither, or no distances."""
-    fixed = [plot for plot in plots if plot.method == "fixed"]
-    if fixed:
-        return _one_stratum(fixed, ground_acres)
-    distances = _distances(plots)
-    return quarter_points(distances) if any(not math.isnan(d) for point in distances for d in point) else None
+def _methods(own: Sequence[_Look], plots: Sequence[Plot]) -> set[str]:
+    """Return the methods that units of a stratum are told by, and those of plots that lie elsewhere and name it."""
+    inside = {look.unit.unit_id for look in own}
+    named = {plot.method for plot in plots if plot.unit_id not in inside and plot.method != "line"}
+    return named | {look.stems.plots[0].method for look in own if look.stems}
 
 
-def _distances(plots: Sequence[Plot]) -> list[list[float]]:
-    return [[math.nan if d is None else d for d in plot.distances_m] for plot in plots if plot.method == "quarter"]
+def _stratum(name: str, stems: Stems, area: float) -> StratumDensity:
+    return StratumDensity(
+        stratum=name,
+        method="fixed" if stems.plots[0].method == "fixed" else "quarter",
+        acres=area,
+        plots=stems.density.plots,
+        stems_per_acre=stems.density.stems_per_acre,
+        stems_per_acre_ci95_low=stems.density.ci95_low,
+        stems_per_acre_ci95_high=stems.density.ci95_high,
+    )
 
 
-def _estimate(plots: Sequence[Plot], *, ground_acres: float | None) -> tuple[Density | None, str, tuple[str, ...]]:
-    """Return the estimate, what it rests on, and warnings; fixed plots count before quarter points."""
-    fixed = [plot for plot in plots if plot.method == "fixed"]
-    quarter = [plot for plot in plots if plot.method == "quarter"]
-    warnings: list[str] = []
-    if fixed and quarter:
-        warnings.append(f"{len(quarter)} quarter points are not used: fixed plots are there and the two do not mix")
-    if fixed:
-        estimate, words = _fixed(fixed, ground_acres=ground_acres)
-    elif quarter:
-        distances = _distances(quarter)
-        vacant = sum(math.isnan(d) for point in distances for d in point)
-        if vacant == 4 * len(quarter):
-            return None, "quarter points with every quarter vacant say nothing of how many stems there are", ()
-        estimate, words = quarter_points(distances), _counted(len(quarter), "quarter point")
-        if vacant:
-            words += f", {vacant} of {4 * len(quarter)} quarters vacant (published factor, limits approximate)"
-    else:
-        return None, "", ()
-    days = sorted(plot.measured_on for plot in fixed or quarter if plot.measured_on is not None)
-    if days and days[-1] - days[0] > ONE_ROUND:
-        warnings.append(
-            f"plots measured from {days[0]} to {days[-1]} are taken together; work in between would blur their mean "
-            "(--on takes those measured by a day)"
+def _whole_words(
+    whole: Density,
+    parts: Sequence[tuple[Density, float]],
+    *,
+    covered: float,
+    without: float,
+    mixed: Sequence[str],
+    elsewhere: int,
+) -> str:
+    words = (
+        f"{counted(whole.plots, 'plot')} in {counted(len(parts), 'stratum', 'strata')}, weighted by their "
+        f"{covered:,.1f} acres"
+    )
+    if mixed:
+        words += (
+            f"; in {', '.join(mixed)} there are fixed plots and quarter points, so each unit counts by its own "
+            "method and acres"
         )
-    if estimate.plots < FEW_PLOTS:
-        warnings.append(f"only {_counted(estimate.plots, 'plot')}: fewer than {FEW_PLOTS} say little about a stand")
-    return estimate, words, tuple(warnings)
-
-
-def _fixed(plots: Sequence[Plot], *, ground_acres: float | None) -> tuple[Density, str]:
-    strata: dict[str | None, list[Plot]] = defaultdict(list)
-    for plot in plots:
-        strata[plot.stratum].append(plot)
-    words = _counted(len(plots), "fixed plot")
-    if len(strata) > 1:
-        words += f" in {len(strata)} strata, their sizes not known and so taken as equal parts of the ground"
-        share = ground_acres / len(strata) if ground_acres else None
-        parts = [(_one_stratum(group, share), 1.0) for group in strata.values()]
-        return combine_strata(parts), words
-    estimate = _one_stratum(plots, ground_acres)
-    if estimate.fpc_frac:
-        words += f" covering {100 * estimate.fpc_frac:.0f} % of the ground"
-    return estimate, words
-
-
-def _one_stratum(plots: Sequence[Plot], ground_acres: float | None) -> Density:
-    return fixed_plots(
-        [plot.stems or 0 for plot in plots], [plot.plot_acres or 0.0 for plot in plots], ground_acres=ground_acres
-    )
+    if elsewhere:
+        words += f"; {counted(elsewhere, 'plot')} counted in the stratum named there, not in its unit's"
+    if without >= SHOWN_ACRES:
+        words += f"; {without:,.1f} acres lie in no sampled stratum or were worked since their plots"
+    if whole.ci95_low is None:
+        bare = [part for part, _ in parts if part.ci95_low is None]
+        clumped = any(part.random_p is not None for part in bare)
+        words += "; no interval: " + ("quarter points look clumped" if clumped else "a stratum has one plot only")
+    elif whole.limits_by == "several":
+        words += "; limits of different kinds joined, each side by itself (Zou and Donner 2008)"
+    return words
 
 
 def _level(stems_per_acre: float | None, height_ft: float | None) -> ManagementLevel | None:
@@ -358,7 +342,3 @@ def _level(stems_per_acre: float | None, height_ft: float | None) -> ManagementL
 def _mean(values: Sequence[float | None]) -> float | None:
     known = [value for value in values if value is not None]
     return sum(known) / len(known) if known else None
-
-
-def _counted(number: int, one: str, many: str | None = None) -> str:
-    return f"{number} {one if number == 1 else many or one + 's'}"

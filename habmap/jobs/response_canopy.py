@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from habmap.land.density import crown_cover_pct, fixed_plots, quarter_points
+from habmap.jobs.stems import counted, stems_of
+from habmap.land.density import crown_cover_pct
 from habmap.land.ratio import ratio_of_totals, t_limits
 from habmap.work.records import Plot, Unit
 from habmap.work.response import mean_cover
@@ -52,7 +53,7 @@ def _by_frames(frames: Sequence[CoverFrame]) -> Canopy | None:
         ci95_low=mean.ci95_low,
         ci95_high=None if mean.ci95_high is None else min(100.0, mean.ci95_high),
         on=max(frame.read_on for frame in frames),
-        rests_on=f"{_counted(len(read), 'frame')}",
+        rests_on=counted(len(read), "frame"),
     )
 
 
@@ -68,28 +69,18 @@ def _by_lines(plots: Sequence[Plot]) -> Canopy | None:
         ci95_low=limits[0],
         ci95_high=None if limits[1] is None else min(100.0, limits[1]),
         on=lines[0].measured_on,
-        rests_on=f"{_counted(len(lines), 'line')}, {sum(lengths_ft):,.0f} ft together",
+        rests_on=f"{counted(len(lines), 'line')}, {sum(lengths_ft):,.0f} ft together",
     )
 
 
 def _by_stems(plots: Sequence[Plot]) -> Canopy | None:
-    counted = _newest([plot for plot in plots if plot.method != "line"])
-    crowns_ft = [plot.crown_ft for plot in counted if plot.crown_ft is not None]
-    if not crowns_ft:
+    stems = stems_of(_newest([plot for plot in plots if plot.method != "line"]))
+    if stems is None or stems.crown_ft is None:
         return None
-    fixed = [plot for plot in counted if plot.method == "fixed"]
-    if fixed:
-        stems = fixed_plots([plot.stems or 0 for plot in fixed], [plot.plot_acres or 0.0 for plot in fixed])
-    else:
-        distances = [[float("nan") if d is None else d for d in plot.distances_m] for plot in counted]
-        if all(d != d for point in distances for d in point):
-            return None
-        stems = quarter_points(distances)
-    mean_crown_ft = sum(crowns_ft) / len(crowns_ft)
     return Canopy(
-        cover_pct=crown_cover_pct(stems.stems_per_acre, crown_ft=mean_crown_ft),
-        on=counted[0].measured_on,
-        rests_on=f"stems of {_counted(len(fixed or counted), 'plot')} and a mean crown of {mean_crown_ft:.1f} ft",
+        cover_pct=crown_cover_pct(stems.density.stems_per_acre, crown_ft=stems.crown_ft),
+        on=stems.plots[0].measured_on,
+        rests_on=f"stems of {counted(len(stems.plots), 'plot')} and a crown of {stems.crown_ft:.1f} ft by mean area",
     )
 
 
@@ -102,7 +93,3 @@ def _by_outline(outline: Unit | None) -> Canopy | None:
 def _newest(plots: Sequence[Plot]) -> list[Plot]:
     day = max((plot.measured_on for plot in plots if plot.measured_on is not None), default=None)
     return [plot for plot in plots if plot.measured_on == day]
-
-
-def _counted(number: int, one: str) -> str:
-    return f"{number} {one if number == 1 else one + 's'}"

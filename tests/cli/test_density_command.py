@@ -201,3 +201,50 @@ def test_a_column_of_plots_that_is_not_read_is_named(run_habmap: Callable[..., A
     done = loaded(run_habmap, place, "plot_id,unit_id,method,plot_acres,stems,statum\np1,C1,fixed,0.1,9,north\n")
     assert done.code == 0
     assert [line for line in done.json["warnings"] if "not read" in line and "statum" in line]
+
+
+def test_plots_from_before_the_cut_are_not_the_stand_of_now(run_habmap: Run, tmp_path: Path) -> None:
+    folder = make_place(run_habmap, tmp_path / "cut", [("A", square(0), {}), ("B", square(2), {})])
+    rows = "".join(f"{name}{i},{name},fixed,0.1,{n},2025-01-15\n" for name in "AB" for i, n in enumerate((48, 50, 52)))
+    assert loaded(run_habmap, folder, "plot_id,unit_id,method,plot_acres,stems,date\n" + rows).code == 0
+    done = run_habmap("log", "cut", "--date", "2025-06-01", "--unit", "A", _whole_flag(run_habmap), place=folder)
+    assert done.code == 0, done.err
+    told = run_habmap("density", place=folder)
+    assert told.out.startswith("1 of 2 stands is dense")
+    assert "Not measured since the work there: A." in told.out
+    assert "(500 stems per acre then)" in told.out and "measure what is left" in told.err
+    cut, left = run_habmap("density", "--json", place=folder).json["units"]
+    assert (cut["stems_per_acre"], cut["dense"], cut["plots"], cut["plots_before_work"]) == (None, None, 0, 3)
+    assert (left["stems_per_acre"], left["dense"]) == (pytest.approx(500), True)
+    then = run_habmap("density", "--on", "2025-05-31", "--json", place=folder).json["units"][0]
+    assert (then["stems_per_acre"], then["dense"]) == (pytest.approx(500), True)
+
+
+def _whole_flag(run: Run) -> str:
+    return "--whole" if "--whole" in run("log", "--help").out else "--all"
+
+
+def test_mixed_methods_and_what_quarter_points_take_for_granted(run_habmap: Run, tmp_path: Path) -> None:
+    units = [("A", square(0), {"stratum": "hill"}), ("B", square(1), {"stratum": "hill"})]
+    folder = make_place(run_habmap, tmp_path / "mixed", units)
+    rows = "".join(f"a{i},A,fixed,0.1,{n},,,,,\n" for i, n in enumerate((12, 13, 14)))
+    rows += "".join(f"b{i},B,quarter,,,{line},m\n" for i, line in enumerate(MITCHELL_M))
+    header = "plot_id,unit_id,method,plot_acres,stems,d1,d2,d3,d4,distance_unit\n"
+    assert loaded(run_habmap, folder, header + rows).code == 0
+    told = run_habmap("density", place=folder)
+    # Mitchell's 2402.10 per hectare is 972.1 an acre; half of each square's ground
+    assert (
+        "All sampled ground together: 551 (" in told.out and "each unit counts by its own method and acres" in told.out
+    )
+    assert "  hill: A: 130 (" in told.out and "  hill: B: 972 (" in told.out
+    assert "Quarter points are right only where stems stand at random." in told.out and "use fixed plots" in told.out
+
+
+def test_empty_plots_print_their_poisson_limit(run_habmap: Run, place: Path) -> None:
+    rows = "".join(f"p{i},C1,fixed,0.1,0\n" for i in range(3))
+    assert loaded(run_habmap, place, "plot_id,unit_id,method,plot_acres,stems\n" + rows).code == 0
+    unit = run_habmap("density", "--json", place=place).json["units"][0]
+    # χ²(0.975; 2)/2 = 3.6889 over 0.3 acre (Garwood 1936)
+    assert (unit["stems_per_acre"], unit["stems_per_acre_ci95_low"]) == (0, 0)
+    assert unit["stems_per_acre_ci95_high"] == pytest.approx(12.296, abs=1e-3)
+    assert "exact Poisson limits" in run_habmap("density", place=place).out

@@ -185,20 +185,20 @@ def test_strata_are_weighted_by_the_acres_of_their_units() -> None:
             unit("B", shapely.box(300, 0, 400, 100), stratum="thin"),
             unit("C", shapely.box(400, 0, 500, 100), stratum="unseen"),
             *(fixed(f"a{i}", "A", stems, "thick") for i, stems in enumerate([39, 41])),
-            *(fixed(f"b{i}", "B", stems, "thin") for i, stems in enumerate([9, 11])),
+            *(fixed(f"b{i}", "B", stems, "thin") for i, stems in enumerate([19, 21])),
         ],
         grid=GRID,
     )
     whole = density(store).whole_property
     assert whole is not None
-    # 400 and 100 stems an acre on ¾ and ¼ of the ground: 325. Each stratum: s 14.142 per acre, SE 10;
+    # 400 and 200 stems an acre on ¾ and ¼ of the ground: 350. Each stratum: s 14.142 per acre, SE 10;
     # SE together √(¾²·100 + ¼²·100) = 7.906; Satterthwaite df (0.5625 + 0.0625)²/(0.5625² + 0.0625²) = 1.2195
     # (Cochran 1977, 5.4 from memory). Plots cover less than 5 % of 7.4 acres, 8 % of 2.5 acres.
-    assert whole.stems_per_acre == pytest.approx(325, abs=1e-6)
+    assert whole.stems_per_acre == pytest.approx(350, abs=1e-6)
     assert whole.acres == pytest.approx(40_000 / 4046.8564224, rel=1e-6)
     assert whole.acres_without_plots == pytest.approx(10_000 / 4046.8564224, rel=1e-6)
     assert [(part.stratum, part.plots) for part in whole.strata] == [("thick", 2), ("thin", 2)]
-    assert whole.stems_per_acre_ci95_low is not None and whole.stems_per_acre_ci95_low < 325
+    assert whole.stems_per_acre_ci95_low is not None and whole.stems_per_acre_ci95_low < 350
     assert "no sampled stratum" in whole.rests_on
 
 
@@ -216,6 +216,7 @@ def test_a_plot_counts_in_the_stratum_it_names() -> None:
     found = density(store)
     assert found.whole_property is not None
     assert found.whole_property.stems_per_acre == pytest.approx((400 + 100) / 2)
-    # within unit A the strata have no known size: equal parts, and it says so
-    assert found.units[0].stems_per_acre == pytest.approx((400 + 120) / 2)
+    assert "1 plot counted in the stratum named there" in found.whole_property.rests_on
+    # within unit A the strata have no known size: all plots alike, and it says so
+    assert found.units[0].stems_per_acre == pytest.approx((40 + 12) / 0.2)
     assert "sizes not known" in found.units[0].rests_on

@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import typer
 
 from habmap.cli.context import JsonOption, OnOption, Session
 from habmap.cli.output import print_json, print_table, say, warn
+
+if TYPE_CHECKING:
+    from habmap.jobs.density_records import PropertyDensity, StratumDensity
 
 
 def register(app: typer.Typer) -> None:
@@ -13,8 +18,9 @@ def register(app: typer.Typer) -> None:
 
     @app.command("density")
     def density_command(context: typer.Context, on: OnOption = None, as_json: JsonOption = False) -> None:
-        """Show how dense each stand is, how sure, and what it rests on."""
+        """Show how dense each stand is now, how sure, and what it rests on."""
         from habmap.jobs.density import density
+        from habmap.jobs.stems import QUARTER_POINTS_CAUTION, counted
 
         session: Session = context.obj
         result = density(session.store(), on=on)
@@ -30,29 +36,23 @@ def register(app: typer.Typer) -> None:
             say("No cedar ground and no plots are loaded yet: `habmap load units`, `habmap load plots`.")
             return
         dense = [unit for unit in result.units if unit.dense]
-        unknown = [unit.unit_id for unit in result.units if unit.dense is None]
+        unknown = [unit for unit in result.units if unit.dense is None]
         say(
             f"{len(dense)} of {len(result.units)} stands {'is' if len(dense) == 1 else 'are'} dense "
             f"({result.dense_stems_per_acre:,.0f} stems per acre or more, or crowns over "
             f"{result.dense_canopy_pct:.0f} % of the ground)."
         )
-        whole = result.whole_property
-        if whole is not None:
-            range_words = (
-                ""
-                if whole.stems_per_acre_ci95_low is None or whole.stems_per_acre_ci95_high is None
-                else f" ({whole.stems_per_acre_ci95_low:,.0f} to {whole.stems_per_acre_ci95_high:,.0f})"
-            )
-            say(
-                f"All sampled ground together: {whole.stems_per_acre:,.0f}{range_words} stems per acre, "
-                f"{whole.rests_on}."
-            )
-        if unknown:
-            say(f"Not measured yet: {', '.join(unknown)}.")
+        if result.whole_property is not None:
+            _say_whole(result.whole_property)
+        since = [unit.unit_id for unit in unknown if unit.plots_before_work]
+        never = [unit.unit_id for unit in unknown if not unit.plots_before_work]
+        if since:
+            say(f"Not measured since the work there: {', '.join(since)}.")
+        if never:
+            say(f"Not measured yet: {', '.join(never)}.")
         for unit in result.units:
             if unit.more_plots:
-                plots = "1 more plot" if unit.more_plots == 1 else f"{unit.more_plots} more plots"
-                say(f"{unit.unit_id}: {plots} would bring it within 20 % either way.")
+                say(f"{unit.unit_id}: add {counted(unit.more_plots, 'plot')} for ±20 %.")
         day = f"what was measured by {result.on}, units as drawn that day"
         say(f"As of: {day if result.on else 'all that was measured, units as drawn now'}.")
         print_table(
@@ -61,10 +61,10 @@ def register(app: typer.Typer) -> None:
                 [
                     unit.unit_id,
                     unit.name,
-                    unit.stems_per_acre,
-                    unit.stems_per_acre_ci95_low,
-                    unit.stems_per_acre_ci95_high,
-                    unit.canopy_pct,
+                    _whole(unit.stems_per_acre),
+                    _whole(unit.stems_per_acre_ci95_low),
+                    _whole(unit.stems_per_acre_ci95_high),
+                    _whole(unit.canopy_pct),
                     {True: "yes", False: "no", None: "unknown"}[unit.dense],
                     unit.management_level or "unknown",
                     unit.rests_on,
@@ -73,6 +73,28 @@ def register(app: typer.Typer) -> None:
             ],
         )
         say("")
+        if any("quarter point" in unit.rests_on for unit in result.units):
+            say(QUARTER_POINTS_CAUTION)
         say(
             "Level: maintenance is under 6 ft and under 250 stems per acre, else restoration (OSU Extension NREM-2876)."
         )
+
+
+def _say_whole(whole: PropertyDensity) -> None:
+    say(f"All sampled ground together: {_with_limits(whole)} stems per acre, {whole.rests_on}.")
+    if len(whole.strata) > 1:
+        for part in whole.strata:
+            kind = {"fixed": "fixed plot", "quarter": "quarter point"}[part.method]
+            plots = f"{part.plots} {kind}{'' if part.plots == 1 else 's'}"
+            say(f"  {part.stratum}: {_with_limits(part)}, {plots}, {part.acres:,.1f} acres")
+
+
+def _with_limits(part: PropertyDensity | StratumDensity) -> str:
+    low, high = part.stems_per_acre_ci95_low, part.stems_per_acre_ci95_high
+    limits = "" if low is None or high is None else f" ({low:,.0f} to {high:,.0f})"
+    return f"{part.stems_per_acre:,.0f}{limits}"
+
+
+def _whole(value: float | None) -> int | None:
+    """Return a figure as well as plots can tell it."""
+    return None if value is None else round(value)

@@ -1,0 +1,84 @@
+"""Which plots still tell of the ground as it is: those with no killing work on their ground since."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Final
+
+import shapely
+
+from habmap.jobs.ground import Ground, GroundPiece
+from habmap.measures import acres
+from habmap.work.records import Plot
+
+#: A share of the cedars killed since that makes a count old: less lies within what plots can tell. Chosen, no source.
+MATTERS_FRAC: Final = 0.10
+#: Plots without a place on the map stand for the whole unit; with work since on this share of it they are old. Chosen,
+#: no source.
+MOSTLY_FRAC: Final = 0.50
+
+
+@dataclass(frozen=True, slots=True)
+class UnitGround:
+    """The pieces of one unit, for asking what was killed there since a day.
+
+    Attributes
+    ----------
+    pieces
+        All ground of the unit, by history.
+    state
+        The ground that they are of.
+    """
+
+    pieces: tuple[GroundPiece, ...]
+    state: Ground
+
+    def worked_acres(self, since: date | None) -> float:
+        """Return the ground with killing work on or after a day, ``None``: ever [acre]."""
+        return acres(sum(piece.area_m2 for piece in self.pieces if _is_worked(piece, since)))
+
+    def unworked_acres(self, since: date | None) -> float:
+        """Return the ground without such work [acre]."""
+        return acres(sum(piece.area_m2 for piece in self.pieces if not _is_worked(piece, since)))
+
+    def worked_frac(self, since: date | None) -> float:
+        """Return the share of the unit with killing work on or after a day, 0–1."""
+        worked, rest = self.worked_acres(since), self.unworked_acres(since)
+        return worked / (worked + rest) if worked + rest > 0 else 0.0
+
+    def last_kill(self) -> date | None:
+        """Return the last day of killing work on any of it."""
+        return max((kill.date for piece in self.pieces for kill in piece.state.kills), default=None)
+
+    def is_old(self, plot: Plot) -> bool:
+        """Tell whether killing work came over a plot's ground on the day it was measured, or later.
+
+        A plot without a day may be older than any work there. One without a place, or off the unit as it is drawn
+        now, stands for the whole unit, and is old where work since covers half of it.
+        """
+        if plot.geometry is not None and self.state.grid is not None:
+            point = self.state.grid.to_grid(plot.geometry)
+            own = [piece for piece in self.pieces if shapely.intersects(piece.geometry, point)]
+            if own:
+                return any(_is_worked(piece, plot.measured_on) for piece in own)
+        return self.worked_frac(plot.measured_on) >= MOSTLY_FRAC
+
+
+def by_age(plots: Sequence[Plot], ground: UnitGround) -> tuple[tuple[Plot, ...], tuple[Plot, ...]]:
+    """Return the plots that count as now, and those older than the work on their ground."""
+    old = {plot.uuid for plot in plots if ground.is_old(plot)}
+    return (
+        tuple(plot for plot in plots if plot.uuid not in old),
+        tuple(plot for plot in plots if plot.uuid in old),
+    )
+
+
+def _is_worked(piece: GroundPiece, since: date | None) -> bool:
+    """Tell whether work on or after a day killed a share of the cedars then alive that matters."""
+    first = next((kill for kill in piece.state.kills if since is None or kill.date >= since), None)
+    if first is None:
+        return False
+    alive_then = 1 - first.killed_before_frac
+    return alive_then > 0 and (piece.state.killed_frac - first.killed_before_frac) / alive_then >= MATTERS_FRAC - 1e-9
