@@ -112,6 +112,8 @@ class AcresResult:
         The acre used [m²].
     outside_acres
         Worked ground that lies in no unit, each acre once.
+    counted_twice_acres
+        Ground that two neighbors hold because their outlines overlap by a hair; it is in the acres of both.
     closure_m2
         Largest difference between a unit's area and the sum of its pieces [m²].
     """
@@ -123,6 +125,7 @@ class AcresResult:
     units: tuple[UnitAcres, ...]
     practices: tuple[PracticeAcres, ...]
     outside_acres: float
+    counted_twice_acres: float
     closure_m2: float
 
 
@@ -147,6 +150,9 @@ def acres_of(place_ground: Ground, *, settings: Settings) -> AcresResult:
         units=tuple(units),
         practices=_practices(place_ground, settings),
         outside_acres=measures.acres(outside_m2),
+        counted_twice_acres=measures.acres(
+            math.fsum(cover.area_m2 * (len(cover.unit_ids) - 1) for cover in place_ground.covers if cover.unit_ids)
+        ),
         closure_m2=closure_m2,
     )
 

@@ -15,7 +15,7 @@ from habmap.errors import InputError
 from habmap.jobs.acres import acres_of
 from habmap.jobs.ground import cut_ground
 from habmap.jobs.ports import Store
-from habmap.land.acreage import HAIR_WIDTH_M
+from habmap.land.neighbors import HAIR_WIDTH_M
 from habmap.work.ledger import Correction, corrections, day_order, effective_entries
 from habmap.work.records import BurnRecord, Entry, Look, Unit
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from habmap.errors import InputError, InputErrors
 from habmap.jobs.ports import Store
-from habmap.land.acreage import overlaps
+from habmap.land.neighbors import overlaps
 from habmap.measures import acres
 from habmap.place.userfiles import printable
 from habmap.work.ledger import conflicts, effective_entries

@@ -14,8 +14,9 @@ from shapely import MultiPolygon
 
 from habmap.errors import InputError, UsageError
 from habmap.jobs.ports import Store
-from habmap.land.acreage import geodesic_area_m2, overlaps
+from habmap.land.acreage import geodesic_area_m2
 from habmap.land.grid import LocalGrid
+from habmap.land.neighbors import overlaps
 from habmap.land.track_error import FixError
 from habmap.land.tracks import TRAVEL_MPS, Segment, Travel, centre_grid
 from habmap.land.walk_kind import Kind

@@ -1,4 +1,4 @@
-"""Acres: planar areas of record, their geodesic check, overlaps, and the pieces that edges cut ground into."""
+"""Acres: planar areas of record, their geodesic check, and the pieces that edges cut ground into."""
 
 from __future__ import annotations
 
@@ -18,24 +18,12 @@ from shapely.geometry.base import BaseGeometry
 from habmap.errors import InputError
 from habmap.land.grid import LocalGrid
 
-#: Ground that two neighbours both claim is taken for a drawing difference up to this width.
-HAIR_WIDTH_M: Final = 0.05
-
 #: Pieces of a unit or patch add up to its area within this.
 _CLOSES_WITHIN_M2: Final = 1e-6
 #: Digits that the noding grid leaves to coordinates: a double holds nearly 16.
 _GRID_DIGITS: Final = 14
 
 _WGS84: Final = Geod(ellps="WGS84")
-
-
-@dataclass(frozen=True, slots=True)
-class Overlap:
-    """Two polygons that claim the same ground, by their positions in the list given, and how much [m²]."""
-
-    first: int
-    second: int
-    area_m2: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,37 +79,6 @@ def geodesic_area_m2(lonlat: Polygon | MultiPolygon) -> float:
     # Holes must run against their shell, or the ellipsoid's area adds them instead of taking them away.
     turned = [shapely.orient_polygons(part) for part in shapely.get_parts(lonlat)]
     return float(sum(_WGS84.geometry_area_perimeter(part)[0] for part in turned))
-
-
-def overlaps(polygons: Sequence[BaseGeometry], *, wider_than_m: float = HAIR_WIDTH_M) -> tuple[Overlap, ...]:
-    """Return the pairs of planar polygons (metres) that share ground somewhere wider than a hair.
-
-    Parameters
-    ----------
-    polygons
-        Valid planar polygons [m].
-    wider_than_m
-        Shared ground that is nowhere wider than this is no overlap [m].
-
-    Returns
-    -------
-    tuple of Overlap
-        By first, then second position; ``area_m2`` is the whole shared ground of the pair [m²].
-    """
-    shapes = np.asarray(polygons, dtype=object)
-    if shapes.size < 2:
-        return ()
-    first, second = shapely.STRtree(shapes).query(shapes, predicate="intersects")
-    once = first < second
-    first, second = first[once], second[once]
-    shared = shapely.intersection(shapes[first], shapes[second])
-    is_wide = ~shapely.is_empty(shapely.buffer(shared, -wider_than_m / 2))
-    area_m2 = shapely.area(shared)
-    found = [
-        Overlap(int(a), int(b), float(m2))
-        for a, b, m2 in zip(first[is_wide], second[is_wide], area_m2[is_wide], strict=True)
-    ]
-    return tuple(sorted(found, key=lambda pair: (pair.first, pair.second)))
 
 
 def pieces(units: Sequence[BaseGeometry], patches: Sequence[BaseGeometry]) -> tuple[Piece, ...]:

@@ -15,7 +15,8 @@ from shapely import Polygon, box
 from shapely.affinity import scale, translate
 
 from habmap.jobs.acres import AcresResult, acres
-from habmap.land.acreage import overlaps, pieces
+from habmap.land.acreage import pieces
+from habmap.land.neighbors import overlaps
 from habmap.measures import M2_PER_ACRE
 from habmap.vocabulary import KILLING, PRACTICES
 from habmap.work.records import Entry, Unit

@@ -10,7 +10,8 @@ from habmap.errors import InputError
 from habmap.jobs.acres import acres
 from habmap.jobs.ground import ground
 from habmap.jobs.history import history
-from habmap.land.acreage import area_of_record_m2, geodesic_area_m2, merged, overlaps, pieces
+from habmap.land.acreage import area_of_record_m2, geodesic_area_m2, merged, pieces
+from habmap.land.neighbors import overlaps
 from habmap.measures import M2_PER_ACRE, m2
 
 

@@ -13,6 +13,13 @@ from habmap.cli.context import JsonOption, OverwriteOption, Session, parsed_date
 RepairOption = Annotated[
     bool, typer.Option("--repair", help="Mend outlines that cross themselves, and say what that changed.")
 ]
+TrimOption = Annotated[
+    bool,
+    typer.Option(
+        "--trim",
+        help="Cut new units back where they overlap units that are there; of two new ones the earlier keeps it.",
+    ),
+]
 FromOption = Annotated[
     date | None,
     typer.Option(
@@ -28,6 +35,7 @@ def units_command(
     map_: MapOption = None,
     repair: RepairOption = False,
     overwrite: OverwriteOption = False,
+    trim: TrimOption = False,
     from_: FromOption = None,
     as_json: JsonOption = False,
 ) -> None:
@@ -49,6 +57,7 @@ def units_command(
         columns=columns,
         repair=repair,
         overwrite=overwrite,
+        trim=trim,
     )
     show(result, as_json=as_json)
 

@@ -7,11 +7,13 @@ from typing import TYPE_CHECKING
 import typer
 
 from habmap.cli.context import JsonOption, OnOption, Session
-from habmap.cli.output import print_json, print_table, say
+from habmap.cli.output import print_json, print_table, say, warn
 
 if TYPE_CHECKING:
     from habmap.jobs.acres import AcresResult, UnitAcres
 
+#: Acres print to a hundredth.
+TWICE_WORTH_SAYING_ACRES = 0.005
 #: Less worked ground outside the units than this is not worth a sentence [acre].
 OUTSIDE_WORTH_SAYING_ACRES = 0.05
 
@@ -32,6 +34,11 @@ def register(app: typer.Typer) -> None:
         say(answer(result))
         if more := lying_and_left(result):
             say(more)
+        if result.counted_twice_acres >= TWICE_WORTH_SAYING_ACRES:
+            warn(
+                f"{result.counted_twice_acres:,.2f} acres count twice, once for each of two units whose outlines "
+                "overlap by a hair; `habmap load units FILE --overwrite --trim` takes it off the ones loaded"
+            )
         _print_units(result)
         _print_practices(result)
         _print_cautions(result)

@@ -18,8 +18,16 @@ from habmap.jobs.add.result import AddResult
 from habmap.jobs.add.rows import require_columns
 from habmap.jobs.history import changes_recorded
 from habmap.jobs.ports import Store
-from habmap.jobs.unit_versions import as_version, far_away, hardly_there, overlap_faults, says_nothing_new
-from habmap.land.grid import grid_around
+from habmap.jobs.unit_versions import (
+    as_version,
+    far_away,
+    hardly_there,
+    lie_beside,
+    overlap_faults,
+    says_nothing_new,
+    trimmed,
+)
+from habmap.land.grid import LocalGrid, grid_around
 from habmap.land.meridian import near
 from habmap.measures import acres
 from habmap.place.cells import Cells, matched_columns
@@ -47,6 +55,7 @@ def add_units(
     columns: Mapping[str, str] | None = None,
     repair: bool = False,
     overwrite: bool = False,
+    trim: bool = False,
 ) -> AddResult:
     """Load a layer of units; one whose ``unit_id`` exists becomes a new version of it.
 
@@ -66,11 +75,14 @@ def add_units(
         Mend outlines that cross themselves, and say so.
     overwrite
         Let existing units get new versions.
+    trim
+        Cut new units back where they share ground, hair or wider, with units that are there; of two new ones the
+        earlier in the file keeps it.
 
     Raises
     ------
     InputErrors
-        Every fault of the file, with its row.
+        Every fault of the file, with its row; without ``trim`` each pair of units that overlap, with its place.
     InputError
         The file as a whole is unfit.
     """
@@ -89,6 +101,10 @@ def add_units(
             rows.append((read.row_words(row), unit))
     faults += _duplicates(read, found)
     used = {unit.uuid for unit in store.unit_versions()}
+    cuts: list[str] = []
+    if trim and rows:
+        rows, cuts, empty = _trimmed(rows, current, store.grid or grid_around([unit.geometry for _, unit in rows]))
+        faults += empty
     fresh: list[tuple[str, Unit]] = []
     already = 0
     for where, unit in rows:
@@ -117,7 +133,7 @@ def add_units(
         raise InputErrors(faults, where=read.where)
     by_cover: defaultdict[str, float] = defaultdict(float)
     if units:
-        notes += far_away(fresh, grid) + hardly_there(fresh, grid)
+        notes += cuts + far_away(fresh, grid) + hardly_there(fresh, grid) + lie_beside(units, kept, grid)
         store.append(units)
         grid = store.grid or grid
         for unit in units:
@@ -267,6 +283,20 @@ def _unit(row: LayerRow, cells: Cells, *, extra: dict[str, object], now: datetim
         recorded_at=now,
     )
     return unit if unit_id and cover and row.geometry is not None else None
+
+
+def _trimmed(
+    rows: list[tuple[str, Unit]], current: Mapping[str, Unit], grid: LocalGrid
+) -> tuple[list[tuple[str, Unit]], list[str], list[HabmapError]]:
+    """Cut the rows that bring something new back to all others; what is there already keeps its ground."""
+    same: list[tuple[str, Unit]] = []
+    news: list[tuple[str, Unit]] = []
+    for where, unit in rows:
+        (same if says_nothing_new(unit, current.get(unit.unit_id)) else news).append((where, unit))
+    going = {unit.unit_id for _where, unit in news} | {label for _where, unit in news for label in unit.replaces}
+    kept = [unit for unit in current.values() if unit.unit_id not in going]
+    done, words, faults = trimmed(news, kept, grid)
+    return same + done, words, faults
 
 
 def _row_uuid(cells: Cells) -> str:

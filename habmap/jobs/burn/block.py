@@ -12,7 +12,7 @@ from shapely.geometry.base import BaseGeometry
 
 from habmap.errors import InputError
 from habmap.jobs.ground import Ground, GroundPiece
-from habmap.land.acreage import HAIR_WIDTH_M
+from habmap.land.neighbors import HAIR_WIDTH_M
 from habmap.measures import acres
 from habmap.place.settings import Settings
 from habmap.vocabulary import STAGES

@@ -13,7 +13,7 @@ from shapely.geometry.base import BaseGeometry
 from habmap import measures
 from habmap.jobs.checks.facts import Facts, Fault
 from habmap.jobs.said import reported_question
-from habmap.land.acreage import overlaps
+from habmap.land.neighbors import overlaps
 from habmap.vocabulary import KILLING, PRACTICES, default_killed_pct
 from habmap.work.ledger import conflicts
 

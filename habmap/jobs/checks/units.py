@@ -12,7 +12,9 @@ import shapely
 from habmap import measures
 from habmap.jobs.acres import acres
 from habmap.jobs.checks.facts import Facts, Fault
-from habmap.land.acreage import geodesic_area_m2, overlaps
+from habmap.jobs.unit_versions import spot_words
+from habmap.land.acreage import geodesic_area_m2
+from habmap.land.neighbors import overlaps
 from habmap.vocabulary import COVERS, FEATURE_KINDS
 from habmap.work.records import Unit
 
@@ -100,11 +102,14 @@ def outlines(facts: Facts) -> Iterator[Fault]:
 def overlapping(facts: Facts) -> Iterator[Fault]:
     """Yield pairs of units that share ground, which would count twice."""
     units = [unit for unit in facts.units if facts.shapes[unit.uuid].is_valid]
+    if facts.grid is None:
+        return
     for pair in overlaps([facts.shapes[unit.uuid] for unit in units]):
         yield Fault(
             rule="overlap",
             where=f"units {units[pair.first].unit_id} and {units[pair.second].unit_id}",
-            what=f"they share {measures.acres(pair.area_m2):,.3f} acres, which would count twice",
+            what=f"they share {measures.acres(pair.area_m2):,.3f} acres, which would count twice; widest "
+            f"({pair.width_m:.2f} m) at {spot_words(pair.spot, facts.grid)}",
             mend="redraw one of them and load it with --overwrite",
         )
 

@@ -1,0 +1,75 @@
+"""Outlines side by side, on squares whose figures can be done by hand."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+import shapely
+from fakes import GRID
+from shapely import MultiPolygon, Point, box
+
+from habmap.land.neighbors import cut_back, gaps, hair_overlaps, overlaps, settled
+
+
+def test_an_overlap_knows_its_ground_its_width_and_its_place() -> None:
+    # 1 km of 4 cm beside 12 m² of 3 m by 4 m; a wedge 100 m long and up to 2 m wide
+    (wide,) = overlaps([box(0, 0, 1000, 1000), box(997, 10, 1500, 14)])
+    assert (wide.first, wide.second) == (0, 1)
+    assert wide.area_m2 == pytest.approx(12) and wide.width_m == pytest.approx(3, abs=0.02)
+    assert wide.spot == pytest.approx((998.5, 12), abs=0.51)
+    wedge = shapely.Polygon([(0, 0), (100, 0), (100, -2)])
+    (one,) = overlaps([box(0, -50, 200, 0), wedge])
+    # the circle in a right triangle: r = (a + b - c) / 2
+    assert one.width_m == pytest.approx(100 + 2 - math.hypot(100, 2), abs=0.03)
+    assert one.spot[0] == pytest.approx(99, abs=0.05)
+
+
+def test_a_hair_is_no_overlap_and_its_ground_is_told() -> None:
+    pair = [box(0, 0, 100, 1000), box(99.96, 0, 200, 1000)]
+    assert overlaps(pair) == ()
+    ((first, second, area_m2),) = hair_overlaps(pair)
+    assert (first, second) == (0, 1) and area_m2 == pytest.approx(40)  # 4 cm by 1 km: 0.0099 acre
+
+
+def test_gaps_lie_between_two_and_lanes_and_notches_are_none() -> None:
+    left, right = box(0, 0, 100, 500), box(101.5, 0, 200, 500)
+    (gap,) = gaps([left, right])
+    assert gap.between == (0, 1)
+    assert gap.area_m2 == pytest.approx(750, abs=0.01) and gap.width_m == pytest.approx(1.5, abs=0.02)
+    assert 100 < gap.spot[0] < 101.5
+    assert gaps([left, box(104, 0, 200, 500)]) == ()  # a lane of 4 m
+    assert gaps([left, box(100.02, 0, 200, 500)]) == ()  # a hair
+    notched = left.difference(box(40, 100, 42, 500))
+    assert gaps([notched, box(300, 0, 400, 500)]) == ()
+    assert gaps([left, box(100, 0, 200, 500)]) == ()
+
+
+def test_cutting_back_takes_off_what_is_shared_neighbor_by_neighbor() -> None:
+    new = box(0, 0, 100, 100)
+    left, cuts = cut_back(new, [box(90, 0, 200, 100), box(500, 0, 600, 100), box(0, 95, 200, 200)])
+    assert left.area == pytest.approx(90 * 95)
+    # the corner under both is told once, for the first of them
+    assert [(cut.neighbor, pytest.approx(cut.area_m2)) for cut in cuts] == [(0, 1000), (2, 450)]
+    nothing, _cuts = cut_back(new, [box(-1, -1, 101, 101)])
+    assert nothing.is_empty
+
+
+def test_ground_that_is_turned_back_keeps_its_own_corners_and_is_valid() -> None:
+    rng = np.random.default_rng(3)
+    for _trial in range(40):
+        blob = Point(0, 0).buffer(200, quad_segs=9)
+        other = Point(*rng.uniform(-150, 150, 2)).buffer(float(rng.uniform(50, 250)), quad_segs=7)
+        drawn = [GRID.to_lonlat(MultiPolygon([shape])) for shape in (blob, other)]
+        shapes = [GRID.to_grid(shape) for shape in drawn]
+        left, cuts = cut_back(shapes[0], [shapes[1]])
+        if left.is_empty or not cuts:
+            continue
+        back = settled(left, grid=GRID, drawn=drawn)
+        assert back.is_valid and GRID.to_grid(back).is_valid
+        assert GRID.to_grid(back).area == pytest.approx(left.area, abs=1e-5)
+        own = {tuple(corner) for shape in drawn for corner in shapely.get_coordinates(shape).tolist()}
+        kept = [tuple(corner) in own for corner in shapely.get_coordinates(back).tolist()]
+        assert sum(not one for one in kept) <= 6  # only where the two cross
+        assert overlaps([GRID.to_grid(back), shapes[1]]) == ()
