@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import Literal
 
-import shapely
-
 from habmap.errors import InputError
+from habmap.jobs.closed_days import holds
+from habmap.jobs.ground import Ground, cut_ground
 from habmap.jobs.ports import Store
 from habmap.measures import acres
-from habmap.vocabulary import PRACTICES
+from habmap.vocabulary import PRACTICE_WORDS, PRACTICES
 from habmap.work.ledger import effective_entries
 from habmap.work.paperwork import (
     FORM_ROUNDING_ACRES,
@@ -19,10 +21,12 @@ from habmap.work.paperwork import (
     Item,
     ItemTotal,
     Range,
+    WorkedPiece,
     applied_lines,
+    killing_practices,
     program_year,
 )
-from habmap.work.seasons import HeldUnit
+from habmap.work.records import Entry
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,6 +37,7 @@ class PracticesResult:
     """
 
     place: str
+    currency: str
     from_date: date
     to_date: date
     practice_acres: float
@@ -51,6 +56,8 @@ def export_practices(
 ) -> PracticesResult:
     """Return applied acres within a program year, or from one day to another, or over all work.
 
+    Units are taken as they are drawn now, and the share killed on their ground as of the report's last day.
+
     For the public without crew, rates, payments and the reasons of holds; contract items carry a number instead of
     their program.
 
@@ -61,8 +68,7 @@ def export_practices(
     """
     settings = store.settings
     entries = [entry for entry in effective_entries(store.entries()) if entry.patch is not None]
-    grid = store.grid
-    if not entries or grid is None:
+    if not entries or store.grid is None:
         raise InputError("there is no work in the log to report", mend="add work with `habmap log` first")
     if year is not None:
         span = program_year(year, starts=settings.paperwork.program_year_starts)
@@ -92,46 +98,67 @@ def export_practices(
             replace(line, program="", item=f"contract item {number}", rate=None)
             for number, line in enumerate(contract, 1)
         ]
-    used = sorted({codes[e.practice] for e in entries if e.practice in codes and span.has(e.date)})
-    patches = {entry.entry_id: grid.to_grid(entry.patch) for entry in entries if entry.patch is not None}
-    units = {unit.unit_id: grid.to_grid(unit.geometry) for unit in store.units()}
+    worked = [entry for entry in entries if span.has(entry.date)]
+    used = sorted({codes[entry.practice] for entry in worked if entry.practice in codes})
+    state = cut_ground(
+        store.units(),
+        tuple(e for e in entries if e.date <= span.last),
+        grid=store.grid,
+        settings=settings,
+        on=span.last,
+    )
+    units = [unit.unit_id for unit in state.units]
     lines, items = applied_lines(
-        [*contract, *(item for code in used if (item := _beside(contract, code, list(units))))],
-        entries=[replace(entry, who=None) for entry in entries] if is_public else entries,
-        patches=patches,
+        [*contract, *(item for code in used if (item := _beside(contract, code, units)))],
+        entries=[replace(entry, who=None) for entry in state.entries] if is_public else state.entries,
+        pieces=[
+            WorkedPiece(unit_id=piece.unit_id, acres=piece.acres, entry_ids=piece.entry_ids, state=piece.state)
+            for piece in state.pieces
+        ],
         units=units,
         codes=codes,
         span=span,
-        holds=[
-            HeldUnit(unit_id=hold.unit, reason="" if is_public else hold.reason, first=hold.from_, last=hold.to)
-            for hold in settings.hold
-        ],
+        holds=[replace(hold, reason="") if is_public else hold for hold in holds(settings)],
     )
-    without_code = sorted({e.practice for e in entries if span.has(e.date)} - set(codes))
-    remarks = [f"work of the kind {', '.join(without_code)} has no practice code and is not in this report"]
-    if not without_code:
-        remarks = []
-    mapped = shapely.union_all(list(units.values()))
-    practice_acres = 0.0
-    for code in used:
-        worked = shapely.union_all(
-            [patches[e.entry_id] for e in entries if codes.get(e.practice) == code and span.has(e.date)]
-        )
-        practice_acres += acres(shapely.intersection(worked, mapped).area)
-        outside_acres = acres(shapely.difference(worked, mapped).area)
-        if outside_acres >= FORM_ROUNDING_ACRES:
-            remarks.append(
-                f"{outside_acres:.1f} acres of {code} lie outside every unit as now drawn and are not in this report"
-            )
+    practice_acres, remarks = _worked_ground(state, worked, codes, used)
     return PracticesResult(
         place=settings.place.name,
+        currency=settings.place.currency,
         from_date=span.first,
         to_date=span.last,
         practice_acres=practice_acres,
         lines=lines,
-        items=tuple(item for item in items if item.program or item.item or item.applied_acres > 0),
+        items=tuple(
+            item for item in items if item.program or item.item or any((item.applied_acres, *item.apart_acres.values()))
+        ),
         remarks=tuple(remarks),
     )
+
+
+def _worked_ground(
+    state: Ground, worked: Sequence[Entry], codes: Mapping[str, str], used: Sequence[str]
+) -> tuple[float, list[str]]:
+    """Return the ground in units worked under each code, once for each [acre], and what no item can count, in words."""
+    remarks = []
+    if without_code := sorted({entry.practice for entry in worked} - set(codes)):
+        remarks.append(f"work of the kind {', '.join(without_code)} has no practice code and is not in this report")
+    practice_acres = 0.0
+    for code in used:
+        here = {entry.entry_id: entry.practice for entry in worked if codes.get(entry.practice) == code}
+        covers = [cover for cover in state.covers if not here.keys().isdisjoint(cover.entry_ids)]
+        practice_acres += acres(math.fsum(cover.area_m2 for cover in covers if cover.unit_ids))
+        outside_acres = acres(math.fsum(cover.area_m2 for cover in covers if not cover.unit_ids))
+        if outside_acres >= FORM_ROUNDING_ACRES:
+            remarks.append(
+                f"{outside_acres:.1f} acres of {code} lie outside every unit as now drawn and are not in this report"
+            )
+        kills = killing_practices(code, codes)
+        if kills and (others := sorted(set(here.values()) - kills)):
+            remarks.append(
+                f"ground {' or '.join(PRACTICE_WORDS[practice] for practice in others)} under {code} is not counted: "
+                "that code counts ground brought to its target by killing cedars"
+            )
+    return practice_acres, remarks
 
 
 def _beside(contract: list[Item], code: str, unit_ids: list[str]) -> Item | None:

@@ -141,9 +141,16 @@ def test_practices_count_ground_once_and_point_out_early_work_and_holds(
         sum(by_practice[code]["inside_acres"] for code in ("314", "338")), rel=1e-9
     )
     assert item["applied_acres"] < 0.01 + item["planned_acres"] and item["short_acres"] > 0
-    assert any("before 2026-01-10" in words for words in item["remarks"])
+    line = next(line for line in done["lines"] if line["program"] == "P")
+    assert line["too_early_acres"] > 0 and any("before 2026-01-10" in words for words in line["remarks"])
     rows = list(csv.reader(io.StringIO(out.read_text(encoding="utf-8-sig"))))
     assert rows[-1][0] == "Signature"
+    # acres as paperwork wants them, and a column sum is the report's own: totals stand beside the table, in words
+    table = [dict(zip(rows[0], row, strict=False)) for row in rows[1 : 1 + len(done["lines"])]]
+    for name in ("applied_acres", "too_early_acres", "pass_acres"):
+        assert [row[name] for row in table] == [f"{line[name]:.1f}" for line in done["lines"]]
+    assert all(len(row) <= 1 for row in rows[1 + len(done["lines"]) : -1])
+    assert any(row and row[0].startswith("All units, P 7 (314): ") for row in rows)
     # no cell may be run as a formula by a spreadsheet
     assert not [cell for row in rows for cell in row if cell[:1] in ("=", "+", "@")]
 
@@ -204,7 +211,7 @@ def test_work_beside_a_contract_is_reported_too(run_habmap: Callable[..., Any], 
     with_contract(place)  # names C1 alone, and C2 is on hold from February on
     report = ("export", "practices", "-o", str(tmp_path / "p.csv"))
     told = ok(run_habmap(*report, place=place)).out
-    assert "Look at this: C2, 314: worked on 2026-02-05 although held: nesting." in told
+    assert "were worked on 2026-02-05 although on hold: nesting; not counted here." in told
     done = ok(run_habmap(*report, "--overwrite", "--json", place=place)).json
     of_code = [item for item in done["items"] if item["practice_code"] == "314"]
     assert [item["program"] for item in of_code] == ["P", ""]
@@ -212,7 +219,9 @@ def test_work_beside_a_contract_is_reported_too(run_habmap: Callable[..., Any], 
         "C2"
     }
     c2 = next(u for u in ok(run_habmap("acres", "--json", place=place)).json["units"] if u["unit_id"] == "C2")
-    assert of_code[1]["applied_acres"] == pytest.approx(c2["acres"], rel=1e-9)  # all of C2 was cut
+    # all of C2 was cut, a part of it while on hold
+    assert of_code[1]["applied_acres"] + of_code[1]["apart_acres"]["on_hold"] == pytest.approx(c2["acres"], rel=1e-9)
+    assert 0 < of_code[1]["apart_acres"]["on_hold"] < c2["acres"]
 
 
 def test_a_log_sheet_with_signs_that_no_font_has_is_written_in_silence(
@@ -246,7 +255,7 @@ def test_a_public_practice_report_has_no_contract_names_rates_reasons_or_crew(
         # the acres are the same, item by item
         figures = [(i["practice_code"], i["planned_acres"], i["applied_acres"]) for i in owner["items"]]
         assert [(i["practice_code"], i["planned_acres"], i["applied_acres"]) for i in done.json["items"]] == figures
-        assert any("although held" in words for one in done.json["lines"] for words in one["remarks"])
+        assert any("although on hold" in words for one in done.json["lines"] for words in one["remarks"])
         assert {line["crew"] for line in done.json["lines"]} == {""} != {line["crew"] for line in owner["lines"]}
     assert not [word for word in ("TOKEN", "4321", "Ada") for text in seen if word in text]
 

@@ -2,80 +2,154 @@
 
 from __future__ import annotations
 
-from datetime import UTC, date, datetime
+from datetime import date
 
 import pytest
-from shapely import MultiPolygon, box
+from fakes import GRID, FakeStore, entry, unit
+from shapely import box
 
+from habmap.jobs.export_practices import PracticesResult, export_practices
 from habmap.measures import M2_PER_ACRE
-from habmap.work.paperwork import Item, Range, applied_lines, program_year
+from habmap.place.settings import Settings
+from habmap.work.paperwork import APART, AppliedLine, Range, program_year
 from habmap.work.records import Entry
-from habmap.work.seasons import HeldUnit
 
-UNIT = MultiPolygon([box(0, 0, 100, 100)])
-LEFT, RIGHT = MultiPolygon([box(0, 0, 60, 100)]), MultiPolygon([box(40, 0, 120, 100)])
-ITEM = Item(program="P", item="1", practice_code="314", units=("C1",), planned_acres=3.0, rate=100.0)
-YEAR = Range(first=date(2025, 10, 1), last=date(2026, 9, 30))
-
-
-def entry(entry_id: str, day: str, practice: str = "cut", who: str | None = "Ada") -> Entry:
-    return Entry(
-        entry_id=entry_id,
-        recorded_at=datetime(2026, 1, 1, tzinfo=UTC),
-        practice=practice,
-        date=date.fromisoformat(day),
-        who=who,
-    )
+#: The unit has 10,000 m²; the left patch 6,000 of them, the right one 6,000, both 2,000, and 2,000 lie outside.
+UNITS = [unit("C1", box(0, 0, 100, 100)), unit("C2", box(0, 200, 100, 300))]
+LEFT, RIGHT, ALL = box(0, 0, 60, 100), box(40, 0, 120, 100), box(0, 0, 100, 100)
+ITEM = {"program": "P", "item": "1", "practice_code": "314", "units": ["C1"]}
 
 
-def report(item: Item, entries: list[Entry], holds: tuple[HeldUnit, ...] = ()):  # type: ignore[no-untyped-def]
-    return applied_lines(
-        [item],
-        entries=entries,
-        patches={"a": LEFT, "b": RIGHT},
-        units={"C1": UNIT},
-        codes={"cut": "314", "burn": "338"},
-        span=YEAR,
-        holds=holds,
-    )
+def report(
+    *entries: Entry, items: list[dict[str, object]] | None = None, year: int | None = None, **more: object
+) -> PracticesResult:
+    settings = Settings.model_validate({"contract": items or [ITEM], **more})
+    return export_practices(FakeStore([*UNITS, *entries], settings=settings, grid=GRID), year=year)
+
+
+def only(result: PracticesResult, item: str = "1") -> AppliedLine:
+    (line,) = [line for line in result.lines if line.item == item]
+    return line
+
+
+def m2(acres: float) -> float:
+    return acres * M2_PER_ACRE
+
+
+def columns_m2(line: AppliedLine) -> dict[str, float]:
+    """Return every column that has ground, in square metres."""
+    found = {name: round(m2(getattr(line, f"{name}_acres")), 3) for name in ("applied", *APART)}
+    return {name: area for name, area in found.items() if area}
 
 
 def test_ground_worked_twice_counts_once_and_stays_inside_the_unit() -> None:
-    lines, totals = report(ITEM, [entry("a", "2026-01-05"), entry("b", "2026-02-01")])
-    assert lines[0].applied_acres == pytest.approx(10_000 / M2_PER_ACRE)
-    assert lines[0].pass_acres == pytest.approx(12_000 / M2_PER_ACRE)
-    assert (lines[0].first_date, lines[0].last_date) == (date(2026, 1, 5), date(2026, 2, 1))
-    assert totals[0].short_acres == pytest.approx(3.0 - 10_000 / M2_PER_ACRE)
-    assert totals[0].payment == pytest.approx(100 * 10_000 / M2_PER_ACRE)
-    assert "short of the plan" in totals[0].remarks[0]
+    item = ITEM | {"planned_acres": 3.0, "rate": 100.0}
+    result = report(entry("cut", "2026-01-05", LEFT), entry("cut", "2026-02-01", RIGHT), items=[item], year=2026)
+    line = only(result)
+    assert columns_m2(line) == {"applied": 10_000}
+    assert m2(line.pass_acres) == pytest.approx(12_000)
+    assert (line.first_date, line.last_date) == (date(2026, 1, 5), date(2026, 2, 1))
+    (total,) = result.items
+    assert total.short_acres == pytest.approx(3.0 - 10_000 / M2_PER_ACRE)
+    assert total.payment == line.payment == pytest.approx(100 * 10_000 / M2_PER_ACRE)
+    assert "short of the plan" in total.remarks[0]
 
 
-def test_payment_stops_at_the_planned_acres() -> None:
-    small = Item(program="P", item="1", practice_code="314", units=("C1",), planned_acres=1.0, rate=100.0)
-    assert report(small, [entry("a", "2026-01-05"), entry("b", "2026-02-01")])[1][0].payment == 100.0
+def test_payment_stops_at_the_planned_acres_and_is_null_without_a_rate() -> None:
+    item = ITEM | {"units": ["C1", "C2"], "planned_acres": 3.0, "rate": 100.0}
+    work = (entry("cut", "2026-01-05", ALL), entry("cut", "2026-01-06", box(0, 200, 100, 300)))
+    result = report(*work, items=[item])
+    assert result.items[0].payment == pytest.approx(300.0)
+    assert sum(line.payment or 0 for line in result.lines) == pytest.approx(300.0)
+    assert result.items[0].remarks == ("1.9 acres beyond the planned ones are not paid",)  # 20,000 m² are 4.94 acres
+    assert only(report(work[0])).payment is None
+
+
+@pytest.mark.parametrize(
+    ("practice", "killed_pct", "column"),
+    [("girdle", 1.0, "below_target"), ("cut", 0.0, "below_target"), ("cut", 40.0, "below_target"),
+     ("cut", 80.0, "applied"), ("cut", None, "applied"), ("spray", 100.0, "applied"), ("pull", None, "applied")],
+)  # fmt: skip
+def test_only_ground_at_its_target_is_applied(practice: str, killed_pct: float | None, column: str) -> None:
+    result = report(entry(practice, "2026-01-05", ALL, killed_pct=killed_pct), items=[ITEM | {"rate": 100.0}])
+    line = only(result)
+    assert columns_m2(line) == {column: 10_000}
+    assert line.payment == pytest.approx(100 * 10_000 / M2_PER_ACRE if column == "applied" else 0.0)
+
+
+def test_two_passes_reach_the_target_together() -> None:
+    # 1 − 0.5 × 0.4 = 0.8 on the 2,000 m² of both; 0.5 and 0.6 alone fall short
+    line = only(
+        report(entry("cut", "2026-01-05", LEFT, killed_pct=50.0), entry("cut", "2026-02-01", RIGHT, killed_pct=60.0))
+    )
+    assert columns_m2(line) == {"applied": 2_000, "below_target": 8_000}
 
 
 def test_work_outside_the_range_or_of_another_code_does_not_count() -> None:
-    lines, totals = report(ITEM, [entry("a", "2025-09-30"), entry("b", "2026-02-01", "burn")])
-    assert lines == () and totals[0].applied_acres == 0
+    result = report(entry("cut", "2025-09-30", LEFT), entry("burn", "2026-02-01", RIGHT), year=2026)
+    assert not [line for line in result.lines if line.item == "1"] and result.items[0].applied_acres == 0
 
 
-def test_work_before_approval_is_left_out_and_pointed_out() -> None:
-    early = Item(program="P", item="1", practice_code="314", units=(), not_before=date(2026, 1, 15))
-    lines, totals = report(early, [entry("a", "2026-01-14"), entry("b", "2026-01-15")])
-    assert lines[0].applied_acres == pytest.approx(6_000 / M2_PER_ACRE)
-    assert totals[0].remarks == ("1.5 acres on C1 are dated before 2026-01-15 and not counted",)
+def test_ground_cut_before_approval_and_logged_again_is_too_early_not_applied() -> None:
+    item = ITEM | {"not_before": "2026-01-15", "rate": 100.0}
+    work = (entry("cut", "2026-01-14", LEFT), entry("cut", "2026-01-20", ALL))
+    line = only(report(*work, items=[item]))
+    assert columns_m2(line) == {"applied": 4_000, "too_early": 6_000}
+    assert line.payment == pytest.approx(100 * 4_000 / M2_PER_ACRE)
+    assert line.remarks == (
+        "1.5 acres were worked before 2026-01-15: work dated before it can forfeit payment; not counted here",
+    )
+    assert len(line.entry_ids) == 1  # the line inside the dates
 
 
-def test_work_on_a_hold_is_counted_and_pointed_out() -> None:
-    hold = HeldUnit(unit_id="C1", reason="nesting", first=date(2026, 1, 1), last=None)
-    lines, _ = report(ITEM, [entry("a", "2025-12-31"), entry("b", "2026-05-01")], (hold,))
-    assert lines[0].remarks == ("worked on 2026-05-01 although held: nesting",)
+def test_ground_at_target_before_the_report_or_by_fire_was_treated_before() -> None:
+    again = report(entry("cut", "2025-01-05", LEFT), entry("cut", "2026-02-01", ALL), year=2026)
+    assert columns_m2(only(again)) == {"applied": 4_000, "treated_before": 6_000}
+    fire = report(entry("burn", "2026-01-05", LEFT, killed_pct=90.0), entry("cut", "2026-02-01", ALL))
+    assert columns_m2(only(fire)) == {"applied": 4_000, "treated_before": 6_000}
+    # a cut that fell short and a fire that did the rest: the cut did not bring it there
+    short = report(entry("cut", "2026-01-05", ALL, killed_pct=50.0), entry("burn", "2026-02-01", ALL, killed_pct=80.0))
+    assert columns_m2(only(short)) == {"below_target": 10_000}
+
+
+def test_ground_finished_after_the_due_date_or_while_on_hold_stands_apart() -> None:
+    late = report(entry("cut", "2026-03-02", ALL), items=[ITEM | {"due": "2026-03-01"}])
+    assert columns_m2(only(late)) == {"late": 10_000}
+    hold = {"unit": "C1", "reason": "nesting", "from": date(2026, 1, 1)}
+    held = only(report(entry("cut", "2025-12-31", LEFT), entry("cut", "2026-05-01", RIGHT), hold=[hold]))
+    assert columns_m2(held) == {"applied": 6_000, "on_hold": 4_000}
+    assert held.remarks == ("1.0 acres were worked on 2026-05-01 although on hold: nesting; not counted here",)
+
+
+def test_two_items_that_claim_one_unit_count_its_ground_once() -> None:
+    first, second = ITEM | {"rate": 100.0, "due": "2026-02-01"}, ITEM | {"item": "2", "rate": 300.0}
+    work = (entry("cut", "2026-01-05", LEFT), entry("cut", "2026-03-01", ALL))
+    result = report(*work, items=[first, second])
+    assert columns_m2(only(result, "1")) == {"applied": 6_000, "late": 4_000}
+    assert columns_m2(only(result, "2")) == {"elsewhere": 6_000, "applied": 4_000}
+    assert "claimed by P 1 and counted there" in only(result, "2").remarks[0]
+    assert sum(line.applied_acres for line in result.lines) == pytest.approx(10_000 / M2_PER_ACRE)
+
+
+def test_other_practices_count_ground_once_inside_the_dates() -> None:
+    code = {"practice_code": "338", "not_before": "2026-01-01", "due": "2026-12-31"}
+    items = [ITEM | code, ITEM | code | {"item": "2", "not_before": "2028-01-01", "due": "2028-12-31"}]
+    work = (
+        entry("burn", "2025-12-30", RIGHT), entry("burn", "2026-02-01", LEFT), entry("burn", "2026-02-02", LEFT),
+        entry("burn", "2028-02-01", ALL),
+    )  # fmt: skip
+    result = report(*work, items=items)
+    assert columns_m2(only(result, "1")) == {"applied": 6_000, "too_early": 4_000}
+    assert m2(only(result, "1").pass_acres) == pytest.approx(12_000)
+    # burned again two years on is that item's own work
+    assert columns_m2(only(result, "2")) == {"applied": 10_000}
 
 
 def test_a_contract_unit_that_is_not_on_the_map_is_said() -> None:
-    lost = Item(program="P", item="1", practice_code="314", units=("C9",))
-    assert "not on the map" in report(lost, [entry("a", "2026-01-05")])[1][0].remarks[0]
+    assert (
+        "not on the map"
+        in report(entry("cut", "2026-01-05", ALL), items=[ITEM | {"units": ["C9"]}]).items[0].remarks[0]
+    )
 
 
 @pytest.mark.parametrize(

@@ -17,6 +17,8 @@ from habmap.errors import UsageError
 if TYPE_CHECKING:
     from habmap.jobs.export_layers import LayerTable
     from habmap.jobs.export_practices import PracticesResult
+    from habmap.place.writers import Cell
+    from habmap.work.paperwork import AppliedLine, ItemTotal
 
 
 class Audience(StrEnum):
@@ -35,10 +37,13 @@ ToOption = Annotated[
     date | None, typer.Option("--to", parser=parsed_date, metavar="YYYY-MM-DD", help="Last day of the range.")
 ]
 
-PRACTICE_HEADER = (
-    "program", "item", "practice_code", "unit_id", "planned_acres", "applied_acres", "pass_acres", "first_date",
-    "last_date", "method", "crew", "remarks",
-)  # fmt: skip
+#: Columns of the practice table: keys of its lines, with the decimals that paperwork wants; ``None``: text.
+PRACTICE_COLUMNS = {
+    "program": None, "item": None, "practice_code": None, "unit_id": None, "applied_acres": 1, "below_target_acres": 1,
+    "treated_before_acres": 1, "too_early_acres": 1, "late_acres": 1, "on_hold_acres": 1, "elsewhere_acres": 1,
+    "pass_acres": 1, "payment": 2, "first_date": None, "last_date": None, "method": None, "crew": None,
+    "remarks": None,
+}  # fmt: skip
 
 
 def register(app: typer.Typer) -> None:
@@ -72,7 +77,11 @@ def register(app: typer.Typer) -> None:
             print_json("export-practices", result)
             return
         span = f"from {result.from_date} to {result.to_date}"
-        say(f"{result.practice_acres:.1f} practice acres worked {span}, written to {output}.")
+        applied_acres = sum(item.applied_acres for item in result.items)
+        say(
+            f"{applied_acres:.1f} applied acres of {result.practice_acres:.1f} practice acres worked {span}, "
+            f"written to {output}."
+        )
         for words in [
             *result.remarks,
             *(f"{i.program} {i.item}: {r}".strip(" :") for i in result.items for r in i.remarks),
@@ -80,10 +89,18 @@ def register(app: typer.Typer) -> None:
         ]:
             say(f"Look at this: {words}.")
         print_table(
-            ["program", "item", "code", "planned", "applied", "short"],
+            ["program", "item", "code", "planned", "applied", "short", "not counted"],
             [
-                [i.program, i.item, i.practice_code, i.planned_acres, i.applied_acres, i.short_acres]
-                for i in result.items
+                [
+                    item.program,
+                    item.item,
+                    item.practice_code,
+                    _tenths(item.planned_acres),
+                    _tenths(item.applied_acres),
+                    _tenths(item.short_acres),
+                    _tenths(sum(item.apart_acres.values())),
+                ]
+                for item in result.items
             ],
         )
 
@@ -203,37 +220,46 @@ def _table_writer(table: LayerTable, output: Path) -> Callable[[Path], object]:
     return lambda path: write_layer(path, layer=table.layer, rows=rows, shapes=table.shapes)
 
 
-def _practice_writer(result: PracticesResult) -> Callable[[Path], object]:
-    from habmap.place.writers import Cell, csv_text, write_workbook
+def _tenths(acres: float | None) -> str | None:
+    return None if acres is None else f"{acres:,.1f}"
 
-    rows: list[list[Cell]] = []
-    for item in result.items:
-        for line in result.lines:
-            if (line.program, line.item, line.practice_code) == (item.program, item.item, item.practice_code):
-                rows.append(
-                    [
-                        line.program, line.item, line.practice_code, line.unit_id, None, line.applied_acres,
-                        line.pass_acres, line.first_date.isoformat(), line.last_date.isoformat(), line.method,
-                        line.crew, "; ".join(line.remarks),
-                    ]
-                )  # fmt: skip
-        rows.append(
-            [
-                item.program, item.item, item.practice_code, "all units", item.planned_acres, item.applied_acres, None,
-                None, None, None, None, "; ".join(item.remarks),
-            ]
-        )  # fmt: skip
+
+def _practice_cell(line: AppliedLine, column: str) -> Cell:
+    value = getattr(line, column)
+    if column == "remarks":
+        return "; ".join(value)
+    decimals = PRACTICE_COLUMNS[column]
+    if decimals is not None:
+        return None if value is None else round(value, decimals)
+    return value.isoformat() if isinstance(value, date) else str(value)
+
+
+def _item_words(item: ItemTotal, result: PracticesResult) -> str:
+    """Return an item's totals as one line of text, so that no column adds them up twice."""
+    parts = [f"{item.applied_acres:.1f} acres applied"]
+    if item.planned_acres is not None:
+        parts.append(f"{item.planned_acres:.1f} planned")
+    if item.payment is not None:
+        parts.append(f"payment {item.payment:,.2f} {result.currency}")
+    name = f"{item.program} {item.item} ({item.practice_code})".strip()
+    return "; ".join([f"All units, {name}: {', '.join(parts)}", *item.remarks])
+
+
+def _practice_writer(result: PracticesResult) -> Callable[[Path], object]:
+    from habmap.place.writers import csv_text, write_workbook
+
+    rows: list[list[Cell]] = [[_practice_cell(line, column) for column in PRACTICE_COLUMNS] for line in result.lines]
     rows.append([])
     rows.append(
         [f"{result.place}: work from {result.from_date} to {result.to_date}; horizontal acres, ground counted once."]
     )
-    rows += [[words] for words in result.remarks]
+    rows += [[words] for words in (*(_item_words(item, result) for item in result.items), *result.remarks)]
     rows.append(["Signature", None, None, None, None, None, None, "Date"])
 
     def write(path: Path) -> None:
         if path.suffix.lower() == ".xlsx":
-            write_workbook(path, [("practices", PRACTICE_HEADER, rows)])
+            write_workbook(path, [("practices", tuple(PRACTICE_COLUMNS), rows)])
         else:
-            path.write_bytes(csv_text(PRACTICE_HEADER, rows, for_spreadsheet=True).encode("utf-8-sig"))
+            path.write_bytes(csv_text(tuple(PRACTICE_COLUMNS), rows, for_spreadsheet=True).encode("utf-8-sig"))
 
     return write
