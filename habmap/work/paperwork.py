@@ -307,8 +307,7 @@ class _ItemReport:
             return _Found("below_target")
         if first.entry_id not in {entry.entry_id for entry in own}:
             # another code's work, or work before the report's days: did this code's lines come first, and fall short?
-            worked = [kill.entry_id for kill in piece.state.kills]
-            before = worked[: worked.index(first.entry_id)]
+            before = piece.entry_ids[: piece.entry_ids.index(first.entry_id)]
             return _Found("below_target" if any(entry.entry_id in before for entry in own) else "treated_before")
         if self.item.is_early(first.date):
             return _Found("too_early")

@@ -80,8 +80,8 @@ def test_nothing_at_rest_is_recommended_anywhere(
     settings = Settings.model_validate(
         {
             "hold": [{"unit": unit_id, "reason": SECRET, **span} for unit_id, span in holds],
-            "closed_cut": [
-                {"reason": SECRET, "units": named, "from": first, "to": first + timedelta(days=days)}
+            "closed": [
+                {"work": "cut", "reason": SECRET, "units": named, "from": first, "to": first + timedelta(days=days)}
                 for named, first, days in closed
             ],
             "effort": {"rates": {"cut": 8}, "hours_per_week": 20},
