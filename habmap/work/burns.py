@@ -39,7 +39,7 @@ def record_id(entry_id: str) -> str:
 
 
 def burn_of(line: Correction, records: Iterable[BurnRecord]) -> BurnRecord | None:
-    """Return the record that counts for a line: that of the counting row, else of the row before it that has one.
+    """Return the record that counts for a line: that of the counting row, else of the row it was made upon.
 
     Notes
     -----
@@ -49,8 +49,7 @@ def burn_of(line: Correction, records: Iterable[BurnRecord]) -> BurnRecord | Non
     if line.content is None or line.content.practice not in FIRE:
         return None
     by_row = {record.entry_id: record for record in sorted(records, key=lambda one: (one.recorded_at, one.uuid))}
-    rows = (line.root, *line.amends)
-    return next((by_row[row.entry_id] for row in reversed(rows) if row.entry_id in by_row), None)
+    return next((by_row[row.entry_id] for row in reversed(line.basis) if row.entry_id in by_row), None)
 
 
 def is_clock(text: str) -> bool:

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections import Counter
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Final, Literal
 
 from habmap.vocabulary import PRACTICES
 from habmap.work.records import Entry
+from habmap.work.succession import by_clock, in_order, standing
 
 _DAY_ORDER: Final = {practice: place for place, practice in enumerate(PRACTICES)}
 
@@ -22,7 +24,15 @@ class Correction:
     root
         The line as first written.
     amends, voids
-        The rows that correct or withdraw it, oldest first, an amending row that was itself corrected included.
+        The rows that correct it, each after those it was made in sight of; the rows that withdraw it, one of its
+        corrections, or such a withdrawal, by the clock. Rows that no longer count are among them.
+    basis
+        The rows that its content today rests on: the line, then each correction made upon the one before; the last says
+        what counts. Empty when the line is withdrawn.
+    rivals
+        Corrections made apart that nobody has settled since, the one that counts last; empty where there is one or none.
+    withdrawn
+        Ids of the rows (the line, corrections, withdrawals) that a counting row withdraws.
     content
         The line as it counts now, under the root's ``entry_id``; ``None`` when it is withdrawn.
     """
@@ -30,18 +40,27 @@ class Correction:
     root: Entry
     amends: tuple[Entry, ...]
     voids: tuple[Entry, ...]
+    basis: tuple[Entry, ...]
+    rivals: tuple[Entry, ...]
+    withdrawn: frozenset[str]
     content: Entry | None
+
+    @property
+    def rows(self) -> tuple[Entry, ...]:
+        """Every row that speaks of the line."""
+        return (self.root, *self.amends, *self.voids)
 
 
 @dataclass(frozen=True, slots=True)
 class Conflict:
     """Rows that contradict each other, for a person to look at.
 
-    ``kind`` is ``two_amendments``, ``amended_and_void``, ``target_missing``, ``target_is_void`` (an amending row names
-    a voiding one) or ``circle``.
+    ``kind`` is ``two_amendments``, ``amended_and_void`` (corrected apart from its withdrawal), ``withdrawn_below`` (what
+    counts was made upon a correction that was withdrawn apart from it), ``target_missing``, ``target_is_void`` (an
+    amending row names a voiding one) or ``circle``.
     """
 
-    kind: Literal["two_amendments", "amended_and_void", "target_missing", "target_is_void", "circle"]
+    kind: Literal["two_amendments", "amended_and_void", "withdrawn_below", "target_missing", "target_is_void", "circle"]
     entry_id: str
     row_ids: tuple[str, ...]
     words: str
@@ -57,12 +76,14 @@ def corrections(rows: Iterable[Entry]) -> tuple[Correction, ...]:
 
     Notes
     -----
-    A row that voids or amends an amending row speaks of the line at the root. A void beats every amendment. Of several
-    amendments the later (``recorded_at``, then ``entry_id``) counts. A voiding row that is itself voided no longer
-    counts. Rows whose target is missing touch nothing (see `conflicts`).
+    - A row that voids a line withdraws it, whatever corrections there are. One that voids a correction takes that away:
+      the line stands as it did before. One that voids a voiding row brings back what that had withdrawn.
+    - Of the corrections that count, one made in sight of others beats them, whatever the clocks said. Of those made
+      apart the later (``recorded_at``, then ``entry_id``) counts (see `conflicts`).
+    - Rows whose target is missing touch nothing.
     """
     by_id = {row.entry_id: row for row in rows}
-    written = sorted(by_id.values(), key=_written)
+    written = sorted(by_id.values(), key=by_clock)
     amends: dict[str, list[Entry]] = {row.entry_id: [] for row in written if row.action == "log"}
     voids: dict[str, list[Entry]] = {root: [] for root in amends}
     for row in written:
@@ -70,14 +91,13 @@ def corrections(rows: Iterable[Entry]) -> tuple[Correction, ...]:
         if root is None or row.action == "log":
             continue
         (amends if row.action == "amend" else voids)[root.entry_id].append(row)
-    lifted = _lifted_voids(written, by_id)
-    found = []
-    for root_id, its_amends in amends.items():
-        root = by_id[root_id]
-        is_void = any(row.entry_id not in lifted for row in voids[root_id])
-        content = None if is_void else _amended(root, its_amends[-1]) if its_amends else root
-        found.append(Correction(root, tuple(its_amends), tuple(voids[root_id]), content))
-    return tuple(found)
+    withdrawn = _withdrawn(written, by_id)
+    return tuple(_correction(by_id[root], amends[root], voids[root], withdrawn) for root in amends)
+
+
+def sight(line: Correction) -> tuple[str, ...]:
+    """Return the ids of the rows that a new correction of a line is made in sight of: the latest, counting or not."""
+    return tuple(sorted(row.entry_id for row in standing(line.amends, under=_made_upon(line.amends))))
 
 
 def effective_entries(rows: Iterable[Entry]) -> tuple[Entry, ...]:
@@ -90,11 +110,11 @@ def effective_entries(rows: Iterable[Entry]) -> tuple[Entry, ...]:
 
 
 def root_of(row: Entry, by_id: Mapping[str, Entry]) -> Entry | None:
-    """Return the logged line that a row speaks of; ``None`` when it leads nowhere or to a voiding row."""
+    """Return the logged line that a row speaks of; ``None`` when it leads nowhere or corrects a voiding row."""
     seen = {row.entry_id}
     while row.action != "log":
         target = by_id.get(row.target or "")
-        if target is None or target.entry_id in seen or target.action == "void":
+        if target is None or target.entry_id in seen or (row.action, target.action) == ("amend", "void"):
             return None
         seen.add(target.entry_id)
         row = target
@@ -105,7 +125,7 @@ def conflicts(rows: Iterable[Entry]) -> tuple[Conflict, ...]:
     """Return what contradicts itself in the log: it still counts as `corrections` says, but somebody should look."""
     by_id = {row.entry_id: row for row in rows}
     found: list[Conflict] = []
-    for row in sorted(by_id.values(), key=_written):
+    for row in sorted(by_id.values(), key=by_clock):
         if row.action == "log":
             continue
         target = by_id.get(row.target or "")
@@ -130,32 +150,87 @@ def conflicts(rows: Iterable[Entry]) -> tuple[Conflict, ...]:
         elif _goes_in_a_circle(row, by_id):
             found.append(Conflict("circle", row.entry_id, (row.entry_id,), f"row {row.entry_id} leads back to itself"))
     for line in corrections(by_id.values()):
-        root_id = line.root.entry_id
-        row_ids = tuple(row.entry_id for row in line.amends)
-        # An amendment that names the one before it was made in full sight of it; only rivals contradict.
-        if len(row_ids) - len({row.target for row in line.amends}) > 0:
-            found.append(
-                Conflict(
-                    "two_amendments",
-                    root_id,
-                    row_ids,
-                    f"line {root_id} was corrected twice apart; the later correction, {row_ids[-1]}, counts",
-                )
-            )
-        if line.amends and line.content is None and line.amends[-1].recorded_at > line.voids[0].recorded_at:
-            found.append(
-                Conflict(
-                    "amended_and_void",
-                    root_id,
-                    (*row_ids, *(row.entry_id for row in line.voids)),
-                    f"line {root_id} was corrected after it was withdrawn; it stays withdrawn",
-                )
-            )
+        found += _line_conflicts(line)
     return tuple(found)
 
 
-def _written(row: Entry) -> tuple[datetime, str]:
-    return (row.recorded_at, row.entry_id)
+def _line_conflicts(line: Correction) -> list[Conflict]:
+    root_id = line.root.entry_id
+    if line.content is None:
+        unseen = _unseen_by_voids(line)
+        if not unseen:
+            return []
+        ids = (*(row.entry_id for row in unseen), *(row.entry_id for row in line.voids))
+        words = f"line {root_id} was withdrawn by somebody who had not seen its correction {unseen[-1].entry_id}"
+        return [Conflict("amended_and_void", root_id, ids, f"{words}; it stays withdrawn")]
+    found = []
+    if line.rivals:
+        row_ids = tuple(row.entry_id for row in line.rivals)
+        words = f"line {root_id} was corrected twice apart; the later correction by its clock, {row_ids[-1]}, counts"
+        found.append(Conflict("two_amendments", root_id, row_ids, words))
+    below = [row.entry_id for row in line.basis[1:-1] if row.entry_id in line.withdrawn]
+    if below:
+        words = f"line {root_id} counts as {line.basis[-1].entry_id} has it, made upon {below[-1]}, which is withdrawn"
+        found.append(Conflict("withdrawn_below", root_id, (*below, line.basis[-1].entry_id), words))
+    return found
+
+
+def _unseen_by_voids(line: Correction) -> list[Entry]:
+    """Return the corrections that no row withdrawing the line was written in sight of."""
+    upon = _made_upon(line.amends)
+    unseen = [row for row in line.amends if row.entry_id not in line.withdrawn]
+    for void in line.voids:
+        if void.target != line.root.entry_id or void.entry_id in line.withdrawn:
+            continue
+        if void.supersedes is None:  # from before rows said it
+            unseen = [row for row in unseen if row.recorded_at > void.recorded_at]
+        else:
+            known = set(void.supersedes).union(*(_all_below(name, upon) for name in void.supersedes))
+            unseen = [row for row in unseen if row.entry_id not in known]
+    return unseen
+
+
+def _correction(root: Entry, amends: Sequence[Entry], voids: Sequence[Entry], withdrawn: frozenset[str]) -> Correction:
+    upon = _made_upon(amends)
+    counting = [row for row in amends if row.entry_id not in withdrawn]
+    stands = standing(counting, under={row.entry_id: _all_below(row.entry_id, upon) for row in counting})
+    last = stands[-1] if stands else root
+    is_void = root.entry_id in withdrawn
+    ids = {row.entry_id for row in (root, *amends, *voids)}
+    return Correction(
+        root=root,
+        amends=in_order(amends, under=upon),
+        voids=tuple(voids),
+        basis=() if is_void else _basis(last, {row.entry_id: row for row in (root, *amends)}),
+        rivals=stands if len(stands) > 1 and not is_void else (),
+        withdrawn=withdrawn & ids,
+        content=None if is_void else root if last is root else _amended(root, last),
+    )
+
+
+def _basis(row: Entry, by_id: Mapping[str, Entry]) -> tuple[Entry, ...]:
+    found = [row]
+    while row.action != "log":
+        row = by_id[row.target or ""]
+        found.append(row)
+    return tuple(reversed(found))
+
+
+def _made_upon(amends: Iterable[Entry]) -> dict[str, tuple[str, ...]]:
+    """Return what each correction was made in sight of: the row that it names, and those it says it had seen."""
+    return {row.entry_id: (*(row.supersedes or ()), row.target or "") for row in amends}
+
+
+def _all_below(row_id: str, upon: Mapping[str, Collection[str]]) -> frozenset[str]:
+    """Return all that a correction was made in sight of, and what those had been."""
+    found: set[str] = set()
+    left = list(upon.get(row_id, ()))
+    while left:
+        name = left.pop()
+        if name not in found:
+            found.add(name)
+            left += upon.get(name, ())
+    return frozenset(found)
 
 
 def _amended(root: Entry, amend: Entry) -> Entry:
@@ -170,23 +245,21 @@ def _amended(root: Entry, amend: Entry) -> Entry:
     )
 
 
-def _lifted_voids(written: Iterable[Entry], by_id: Mapping[str, Entry]) -> frozenset[str]:
-    """Return the voiding rows that no longer count, because a counting row voids them."""
-    voided_by: dict[str, list[Entry]] = {}
-    for row in written:
-        if row.action == "void" and row.target and row.target in by_id and by_id[row.target].action == "void":
-            voided_by.setdefault(row.target, []).append(row)
-    lifted: set[str] = set()
-
-    def counts(row_id: str, above: frozenset[str]) -> bool:
-        if row_id in above:
-            return True  # a circle cannot lift itself
-        return not any(counts(row.entry_id, above | {row_id}) for row in voided_by.get(row_id, ()))
-
-    for row_id in voided_by:
-        if not counts(row_id, frozenset()):
-            lifted.add(row_id)
-    return frozenset(lifted)
+def _withdrawn(written: Iterable[Entry], by_id: Mapping[str, Entry]) -> frozenset[str]:
+    """Return the ids of the rows that a counting row voids; a voiding row counts unless one that counts voids it."""
+    voids = {row.entry_id: row.target or "" for row in written if row.action == "void" and row.target in by_id}
+    undecided = Counter(voids.values())  # how many rows that void it are still to be looked at
+    withdrawn: set[str] = set()
+    ready = [void for void in voids if not undecided[void]]
+    while ready:  # voids that void each other in a circle never are: no such circle lifts itself
+        void = ready.pop()
+        target = voids[void]
+        if void not in withdrawn:
+            withdrawn.add(target)
+        undecided[target] -= 1
+        if target in voids and not undecided[target]:
+            ready.append(target)
+    return frozenset(withdrawn)
 
 
 def _goes_in_a_circle(row: Entry, by_id: Mapping[str, Entry]) -> bool:

@@ -9,7 +9,7 @@ from the set of rows alone, so the order in which copies are united does not mat
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
 from typing import Protocol, TypeVar
@@ -43,11 +43,19 @@ def by_clock(row: Successive) -> tuple[datetime, str]:
     return (row.recorded_at, id_of(row))
 
 
-def standing(rows: Iterable[Kind]) -> tuple[Kind, ...]:
-    """Return the rows that no other row stands in place of, the one that counts last."""
+def standing(rows: Iterable[Kind], *, under: Mapping[str, Collection[str]] | None = None) -> tuple[Kind, ...]:
+    """Return the rows that no other row stands in place of, the one that counts last.
+
+    Parameters
+    ----------
+    rows
+        Rows that speak of one thing.
+    under
+        What each stands in place of, by id, where that is known otherwise than from ``supersedes``.
+    """
     by_id = {id_of(row): row for row in rows}
-    under = _superseded(by_id.values())
-    gone = {name for names in under.values() for name in names}
+    below = _superseded(by_id.values()) if under is None else under
+    gone = {name for row in by_id for name in below[row]}
     # Rows that name each other in a circle can only be another program's work; then all of them stand.
     found = [row for name, row in by_id.items() if name not in gone] or list(by_id.values())
     return tuple(sorted(found, key=by_clock))
@@ -59,14 +67,13 @@ def newest(rows: Iterable[Kind]) -> Kind | None:
     return found[-1] if found else None
 
 
-def in_order(rows: Iterable[Kind]) -> tuple[Kind, ...]:
+def in_order(rows: Iterable[Kind], *, under: Mapping[str, Collection[str]] | None = None) -> tuple[Kind, ...]:
     """Return rows that speak of one thing, each after all that it stands in place of, the one that counts last."""
     left = {id_of(row): row for row in rows}
-    under = _superseded(left.values())
+    below = _superseded(left.values()) if under is None else under
     told: list[Kind] = []
     while left:
-        gone = {name for one in left for name in under[one]}
-        last = max([row for name, row in left.items() if name not in gone] or left.values(), key=by_clock)
+        last = standing(left.values(), under=below)[-1]
         told.append(last)
         del left[id_of(last)]
     return tuple(reversed(told))

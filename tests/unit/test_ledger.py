@@ -1,13 +1,13 @@
 """Corrections: which lines count, and which rows contradict each other."""
 
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 
 import pytest
 from fakes import entry
 from shapely import box
 
-from habmap.work.ledger import conflicts, corrections, effective_entries
+from habmap.work.ledger import conflicts, corrections, effective_entries, sight
 from habmap.work.records import Entry
 
 PATCH = box(0, 0, 50, 50)
@@ -65,8 +65,74 @@ def test_correcting_a_correction_speaks_of_the_line_at_the_root() -> None:
     second = amend(change, person_hours=2)
     (counting,) = effective_entries([line, change, second])
     assert (counting.entry_id, counting.person_hours) == (line.entry_id, 2)
-    assert effective_entries([line, change, void(change)]) == ()
     assert conflicts([line, change, second]) == ()
+
+
+def test_voiding_a_correction_brings_back_what_stood_before_it() -> None:
+    line = entry("cut", "2025-03-01", PATCH, person_hours=5)
+    change = amend(line, person_hours=10)
+    second = amend(change, person_hours=20)
+    assert effective_entries([line, change, void(change)]) == (line,)
+    (counting,) = effective_entries([line, change, second, void(second)])
+    assert counting.person_hours == 10
+    back = void(second)
+    (counting,) = effective_entries([line, change, second, back, void(back)])
+    assert counting.person_hours == 20
+    (found,) = corrections([line, change, second, back])
+    assert (found.basis, found.withdrawn, found.voids) == ((line, change), {second.entry_id}, (back,))
+
+
+def test_a_correction_made_in_sight_of_another_beats_it_whatever_the_clocks_say() -> None:
+    line = entry("cut", "2025-03-01", PATCH, person_hours=5)
+    change = amend(line, person_hours=10)
+    past = {"recorded_at": line.recorded_at - timedelta(days=2)}
+    second = replace(amend(change, person_hours=20), **past)
+    assert effective_entries([line, change, second])[0].person_hours == 20
+    rival = amend(line, person_hours=7)  # made apart, and the latest of all by its clock
+    assert effective_entries([line, change, second, rival])[0].person_hours == 7
+    assert {conflict.kind for conflict in conflicts([line, change, second, rival])} == {"two_amendments"}
+    (found,) = corrections([line, change, second, rival])
+    settled = replace(amend(second, person_hours=9, supersedes=sight(found)), **past)
+    assert effective_entries([line, change, second, rival, settled])[0].person_hours == 9
+    assert conflicts([line, change, second, rival, settled]) == ()
+
+
+def test_a_correction_made_after_one_was_withdrawn_stays_before_it_when_that_is_brought_back() -> None:
+    line = entry("cut", "2025-03-01", PATCH, person_hours=5)
+    change = amend(line, person_hours=10)
+    gone = void(change)
+    (found,) = corrections([line, change, gone])
+    later = amend(line, person_hours=6, supersedes=sight(found))
+    assert effective_entries([line, change, gone, later])[0].person_hours == 6
+    back = void(gone)
+    assert effective_entries([line, change, gone, later, back])[0].person_hours == 6
+    assert conflicts([line, change, gone, later, back]) == ()
+
+
+def test_what_was_made_apart_from_a_withdrawal_is_named() -> None:
+    line = entry("cut", "2025-03-01", PATCH, person_hours=5)
+    change = amend(line, person_hours=10)
+    upon = amend(change, person_hours=11, supersedes=(change.entry_id,))
+    rows = [line, change, upon, void(change)]
+    assert effective_entries(rows)[0].person_hours == 11
+    assert [conflict.kind for conflict in conflicts(rows)] == ["withdrawn_below"]
+    past = {"recorded_at": line.recorded_at - timedelta(days=2)}
+    blind, seeing = (replace(void(line), supersedes=ids, **past) for ids in ((), (change.entry_id,)))
+    assert [conflict.kind for conflict in conflicts([line, change, blind])] == ["amended_and_void"]
+    assert conflicts([line, change, seeing]) == ()
+    assert conflicts([line, change, blind, seeing]) == ()
+
+
+def test_long_chains_and_circles_of_withdrawals_are_followed() -> None:
+    line = entry("cut", "2025-03-01", PATCH)
+    chain = [void(line)]
+    for _ in range(3001):
+        chain.append(void(chain[-1]))
+    assert effective_entries([line, *chain]) == (line,)
+    assert effective_entries([line, *chain[:-1]]) == ()
+    one, two = void(line), void(line)
+    circle = [replace(one, target=two.entry_id), replace(two, target=one.entry_id)]
+    assert effective_entries([line, *circle]) == (line,)
 
 
 def test_a_void_that_is_itself_voided_no_longer_counts() -> None:
