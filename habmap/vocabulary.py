@@ -26,7 +26,7 @@ PRACTICE_WORDS: Final = {
     "pull": "pulled", "graze": "grazed", "checkup": "checked", "seed": "seeded", "other": "other work",
 }  # fmt: skip
 #: What files made before the first release call a practice.
-OLD_PRACTICES: Final = {"checkup": "checkup"}
+OLD_PRACTICES: Final = {"look": "checkup"}
 #: Practices that kill standing cedars and so raise the killed share.
 KILLING: Final = frozenset({"cut", "mulch", "pull", "girdle", "spray", "burn"})
 #: Practices with fire in them.

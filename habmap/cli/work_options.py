@@ -150,7 +150,7 @@ def _block_ground(store: Store, names: tuple[str, ...], day: dt.date) -> tuple[M
     return block_ground(store, names, on=day)
 
 
-def agreement(*, is_yes: bool, as_json: bool) -> Callable[[str], bool]:
+def agreement(*, is_yes: bool, as_json: bool, ask: str = "Log it all the same?") -> Callable[[str], bool]:
     """Return what answers a doubt: ``--yes``, or the person at the terminal, else no."""
 
     def agree(words: str) -> bool:
@@ -158,7 +158,7 @@ def agreement(*, is_yes: bool, as_json: bool) -> Callable[[str], bool]:
             return True
         if as_json or not (sys.stdin.isatty() and sys.stderr.isatty()):
             return False
-        return typer.confirm(f"note: {words}. Log it all the same?", default=False, err=True)
+        return typer.confirm(f"note: {words}. {ask}", default=False, err=True)
 
     return agree
 

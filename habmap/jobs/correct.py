@@ -1,29 +1,28 @@
-"""Withdraw or correct a line of the log: rows are added, nothing is changed or deleted."""
+"""Correct a line of the log by a row more: nothing is changed or deleted."""
 
 from __future__ import annotations
 
 import datetime as dt
 import uuid
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import Final
 from zoneinfo import ZoneInfo
 
 from shapely import MultiPolygon
 
 from habmap.errors import InputError, UsageError
 from habmap.jobs.burn.record import BurnSaid, burn_record, check_burn_said
+from habmap.jobs.lines import find_line
 from habmap.jobs.log import Logged, add_entry
 from habmap.jobs.ports import Store
+from habmap.jobs.rests import ask_others, resting_on
 from habmap.jobs.said import Said, check_killed, check_practice, check_said
+from habmap.jobs.withdraw import check_why
 from habmap.vocabulary import FIRE
 from habmap.work.burns import burn_of
-from habmap.work.ledger import Correction, corrections
+from habmap.work.ledger import sight
 from habmap.work.records import Entry, Look
 from habmap.work.weather_doubts import temperature_question
-
-#: Fewer characters than this of an id are too easily another line's.
-MIN_PREFIX: Final = 4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,63 +32,6 @@ class Covered:
     patch: MultiPolygon
     unit_ids: tuple[str, ...] = ()
     acres_sd: float | None = None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Voided:
-    """A line just withdrawn: the new row, the line it withdraws and what that said."""
-
-    entry_id: str
-    target: str
-    practice: str
-    date: dt.date
-    why: str
-    who: str | None
-
-
-def void(store: Store, entry: str, *, why: str, now: dt.datetime, who: str | None = None) -> Voided:
-    """Withdraw a line of the log.
-
-    Parameters
-    ----------
-    store
-        The place.
-    entry
-        The line: its id, the beginning of it (4 characters or more, of one line only) or the id it was imported with.
-    why, who
-        The reason, and whose it is.
-    now
-        Moment of recording, UTC.
-
-    Raises
-    ------
-    UsageError
-        No reason is given.
-    InputError
-        There is no such line, several begin so, or it is withdrawn already.
-    """
-    _check_why(why)
-    line = find_line(store.entries(), entry)
-    counting = line.content or line.root
-    row = Entry(
-        entry_id=str(uuid.uuid4()),
-        recorded_at=now,
-        action="void",
-        target=line.root.entry_id,
-        why=why,
-        who=who,
-        practice=counting.practice,
-        date=counting.date,
-    )
-    store.append([row])
-    return Voided(
-        entry_id=row.entry_id,
-        target=line.root.entry_id,
-        practice=counting.practice,
-        date=counting.date,
-        why=why,
-        who=who,
-    )
 
 
 def amend(
@@ -110,8 +52,15 @@ def amend(
 
     Parameters
     ----------
-    store, entry, why, now
-        As for `void`.
+    store
+        The place.
+    entry
+        The line: its id, the beginning of it (4 characters or more, of one line only), that of one of its corrections,
+        or the id it was imported with.
+    why
+        The reason.
+    now
+        Moment of recording, UTC.
     said
         What is to be said instead; what is left out stays as it was, ``who`` included.
     today
@@ -133,7 +82,7 @@ def amend(
     InputError
         There is no such line, or it is withdrawn.
     """
-    _check_why(why)
+    check_why(why)
     told = burn or BurnSaid()
     if not said.given() and not told.given() and practice is None and date is None and ground is None:
         raise UsageError("there is nothing to correct", where="correct", mend="give the fields that were wrong")
@@ -147,8 +96,8 @@ def amend(
         entry_id=str(uuid.uuid4()),
         recorded_at=now,
         action="amend",
-        # Naming the correction before it shows that this one was made in sight of it.
-        target=line.amends[-1].entry_id if line.amends else line.root.entry_id,
+        target=line.basis[-1].entry_id,
+        supersedes=sight(line),
         why=why,
         practice=practice or content.practice,
         date=date or content.date,
@@ -167,6 +116,8 @@ def amend(
         told = told.over(before)
     check_burn_said(told, practice=row.practice, day=row.date, zone=ZoneInfo(store.settings.place.timezone))
     _ask_temperature(burn, row.date, agree)
+    rows = store.entries()
+    ask_others(resting_on(store, rows, (*rows, row), entry_id=line.root.entry_id), agree)
     record = burn_record(store, told, entry_id=row.entry_id, now=now, before=before)
     is_asked = ground is not None or said.reported_acres is not None  # else it was agreed to when it was written
     return add_entry(store, row, burn=record, today=today, agree=agree if is_asked else None)
@@ -183,56 +134,5 @@ def _ask_temperature(burn: BurnSaid | None, day: dt.date, agree: Callable[[str],
         )
 
 
-def find_line(rows: Sequence[Entry], entry: str) -> Correction:
-    """Return the counting line that a person names by id, beginning of id, id of a correction, or imported id.
-
-    Raises
-    ------
-    InputError
-        There is none, there are several, or it is withdrawn.
-    """
-    name = entry.strip()
-    lines = corrections(rows)
-    exact = [line for line in lines if name in _names(line)]
-    found = exact or [line for line in lines if len(name) >= MIN_PREFIX and _begins(line, name)]
-    if not found:
-        raise InputError(
-            "there is no such line in the log",
-            where="ENTRY",
-            value=entry,
-            allowed=f"an entry_id, its first {MIN_PREFIX} characters or more, or the id it was imported with",
-            mend="`habmap history` lists every line",
-        )
-    if len(found) > 1:
-        raise InputError(
-            "several lines of the log are called so",
-            where="ENTRY",
-            value=entry,
-            allowed=", ".join(line.root.entry_id for line in found),
-            mend="give more of the id",
-        )
-    if found[0].content is None:
-        raise InputError(
-            "this line is withdrawn already",
-            where="ENTRY",
-            value=found[0].root.entry_id,
-            mend="nothing needs to be done; log the work anew if it did happen",
-        )
-    return found[0]
-
-
-def _names(line: Correction) -> set[str | None]:
-    return {line.root.entry_id, line.root.source_id} | {row.entry_id for row in line.amends}
-
-
-def _begins(line: Correction, name: str) -> bool:
-    return any(row.entry_id.startswith(name.lower()) for row in (line.root, *line.amends))
-
-
 def _as_said(row: Entry) -> Said:
     return Said(**{name: getattr(row, name) for name in Said.__slots__})
-
-
-def _check_why(why: str) -> None:
-    if not why.strip():
-        raise UsageError("a correction needs a reason", where="--why", mend='say it in a few words: --why "wrong unit"')

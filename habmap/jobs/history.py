@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import datetime
 from collections import defaultdict
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 import shapely
@@ -16,8 +18,10 @@ from habmap.jobs.acres import acres_of
 from habmap.jobs.ground import cut_ground
 from habmap.jobs.ports import Store
 from habmap.land.neighbors import HAIR_WIDTH_M
-from habmap.work.ledger import Correction, corrections, day_order, effective_entries
+from habmap.work.ledger import Correction, corrections, effective_entries, told_in_order
 from habmap.work.records import BurnRecord, Entry, Look, Unit
+
+RowState = Literal["counts", "corrected", "withdrawn", "lost", "in force", "taken back", "unknown"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +42,10 @@ class HistoryLine:
         The line that a correction speaks of; for a logged line its own id; ``None`` when it is not in this log.
     counts
         Whether the account rests on this row's content today.
+    state
+        What became of the row: ``counts``; ``corrected``, another says what counts; ``withdrawn``, a counting row
+        withdraws it or its line; ``lost``, a correction made apart counts; of a row that withdraws ``in force`` or
+        ``taken back``; ``unknown`` where its line is not in this log.
     acres
         Measured area of the patch [acre]; ``None`` without a patch.
     units
@@ -54,6 +62,7 @@ class HistoryLine:
     target: str | None
     why: str | None
     counts: bool
+    state: RowState
     practice: str
     date: datetime.date
     recorded_at: datetime.datetime
@@ -130,19 +139,17 @@ def history(store: Store, *, unit_id: str | None = None) -> HistoryResult:
             allowed=", ".join(sorted({unit.unit_id for unit in versions})) or "no units are loaded yet",
             mend="use one of these ids, or load the unit with `habmap load units FILE`",
         )
-    # Lines loaded from one file carry one moment; they are told in the order the work was done.
-    rows = tuple(sorted(store.entries(), key=lambda row: (row.recorded_at, *day_order(row))))
+    rows = told_in_order(store.entries())
     lines = corrections(rows)
     if unit_id is not None:
         lines = tuple(line for line in lines if _speaks_of(line, unit_id, versions, store))
-    root_of = {row.entry_id: line.root.entry_id for line in lines for row in _rows_of(line)}
+    line_of = {row.entry_id: line for line in lines for row in line.rows}
     if unit_id is not None:
-        rows = tuple(row for row in rows if row.entry_id in root_of)
-    counting = {_counting_row(line).entry_id for line in lines if line.content is not None}
+        rows = tuple(row for row in rows if row.entry_id in line_of)
     return HistoryResult(
         place=store.settings.place.name,
         unit_id=unit_id,
-        entries=tuple(_described(rows, root_of, counting, store)),
+        entries=tuple(_described(rows, line_of, store)),
         changes=tuple(_changes(versions, unit_id, store)),
     )
 
@@ -152,22 +159,34 @@ def changes_recorded(store: Store, *, recorded_at: datetime.datetime) -> tuple[U
     return tuple(change for change in _changes(store.unit_versions(), None, store) if change.recorded_at == recorded_at)
 
 
-def _rows_of(line: Correction) -> tuple[Entry, ...]:
-    return (line.root, *line.amends, *line.voids)
+def described(contents: Sequence[Entry | None], store: Store) -> tuple[HistoryLine | None, ...]:
+    """Return lines as `corrections` says they count, each under its own id, with acres and units; ``None`` stays."""
+    there = [content for content in contents if content is not None]
+    lines = [Correction(one, (), (), (one,), (), frozenset(), one) for one in there]
+    told = iter([_described((line.root,), {line.root.entry_id: line}, store)[0] for line in lines])
+    return tuple(None if content is None else next(told) for content in contents)
 
 
-def _counting_row(line: Correction) -> Entry:
-    return line.amends[-1] if line.amends else line.root
+def _state(row: Entry, line: Correction | None) -> RowState:
+    if line is None:
+        return "unknown"
+    if row.action == "void":
+        return "taken back" if row.entry_id in line.withdrawn else "in force"
+    if line.content is None or row.entry_id in line.withdrawn:
+        return "withdrawn"
+    if row is line.basis[-1]:
+        return "counts"
+    return "lost" if row in line.rivals else "corrected"
 
 
 def _speaks_of(line: Correction, unit_id: str, versions: tuple[Unit, ...], store: Store) -> bool:
-    if any(unit_id in row.unit_ids for row in _rows_of(line)):
+    if any(unit_id in row.unit_ids for row in line.rows):
         return True
     grid = store.grid
     if grid is None:
         return False
     outlines = [grid.to_grid(unit.geometry) for unit in versions if unit.unit_id == unit_id]
-    patches = [grid.to_grid(row.patch) for row in _rows_of(line) if row.patch is not None]
+    patches = [grid.to_grid(row.patch) for row in line.rows if row.patch is not None]
     return any(_shares_ground(patch, outline) for patch in patches for outline in outlines)
 
 
@@ -176,14 +195,14 @@ def _shares_ground(patch: BaseGeometry, outline: BaseGeometry) -> bool:
     return not shapely.is_empty(shapely.buffer(shared, -HAIR_WIDTH_M / 2))
 
 
-def _described(rows: tuple[Entry, ...], root_of: dict[str, str], counting: set[str], store: Store) -> list[HistoryLine]:
+def _described(rows: tuple[Entry, ...], line_of: dict[str, Correction], store: Store) -> list[HistoryLine]:
     grid = store.grid
     units = store.units(None)
     outlines = np.array([grid.to_grid(unit.geometry) for unit in units] if grid else [], dtype=object)
     tree = shapely.STRtree(outlines)
     everything = shapely.union_all(outlines) if outlines.size else None
     burns = {record.entry_id: record for record in store.burns()}
-    described = []
+    found = []
     for row in rows:
         patch = grid.to_grid(row.patch) if grid and row.patch is not None else None
         touched = []
@@ -196,14 +215,17 @@ def _described(rows: tuple[Entry, ...], root_of: dict[str, str], counting: set[s
         if patch is not None:
             rest = patch if everything is None else shapely.difference(patch, everything)
             outside = measures.acres(rest.area)
-        described.append(
+        line = line_of.get(row.entry_id)
+        state = _state(row, line)
+        found.append(
             HistoryLine(
                 entry_id=row.entry_id,
                 action=row.action,
-                root_id=root_of.get(row.entry_id),
+                root_id=None if line is None else line.root.entry_id,
                 target=row.target,
                 why=row.why,
-                counts=row.entry_id in counting,
+                counts=state == "counts",
+                state=state,
                 practice=row.practice,
                 date=row.date,
                 recorded_at=row.recorded_at,
@@ -226,7 +248,7 @@ def _described(rows: tuple[Entry, ...], root_of: dict[str, str], counting: set[s
                 burn=burns.get(row.entry_id),
             )
         )
-    return described
+    return found
 
 
 def _changes(versions: tuple[Unit, ...], unit_id: str | None, store: Store) -> list[UnitChange]:

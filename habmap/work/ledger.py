@@ -30,7 +30,7 @@ class Correction:
         The rows that its content today rests on: the line, then each correction made upon the one before; the last says
         what counts. Empty when the line is withdrawn.
     rivals
-        Corrections made apart that nobody has settled since, the one that counts last; empty where there is one or none.
+        Corrections made apart that nobody has settled since, the one that counts last; empty where they are not two.
     withdrawn
         Ids of the rows (the line, corrections, withdrawals) that a counting row withdraws.
     content
@@ -55,9 +55,9 @@ class Correction:
 class Conflict:
     """Rows that contradict each other, for a person to look at.
 
-    ``kind`` is ``two_amendments``, ``amended_and_void`` (corrected apart from its withdrawal), ``withdrawn_below`` (what
-    counts was made upon a correction that was withdrawn apart from it), ``target_missing``, ``target_is_void`` (an
-    amending row names a voiding one) or ``circle``.
+    ``kind`` is ``two_amendments``, ``amended_and_void`` (corrected apart from its withdrawal), ``withdrawn_below``
+    (what counts was made upon a correction that was withdrawn apart from it), ``target_missing``, ``target_is_void``
+    (an amending row names a voiding one) or ``circle``.
     """
 
     kind: Literal["two_amendments", "amended_and_void", "withdrawn_below", "target_missing", "target_is_void", "circle"]
@@ -98,6 +98,28 @@ def corrections(rows: Iterable[Entry]) -> tuple[Correction, ...]:
 def sight(line: Correction) -> tuple[str, ...]:
     """Return the ids of the rows that a new correction of a line is made in sight of: the latest, counting or not."""
     return tuple(sorted(row.entry_id for row in standing(line.amends, under=_made_upon(line.amends))))
+
+
+def told_in_order(rows: Iterable[Entry]) -> tuple[Entry, ...]:
+    """Return the rows of the log in the order in which they were written, none before what it was made in sight of.
+
+    The clock tells the order but where it stood behind: then a row comes right after what it speaks of. Lines of one
+    moment, loaded from one file, come in the order of the work.
+    """
+    rows = tuple(rows)
+    moments = {row.entry_id: (row.recorded_at, 0) for row in rows}
+    for line in corrections(rows):
+        voids: dict[str, list[Entry]] = {}
+        for row in line.voids:
+            voids.setdefault(row.target or "", []).append(row)
+        left = [line.root, *line.amends]
+        while left:
+            row = left.pop(0)
+            below = [moments[name] for name in (row.target, *(row.supersedes or ())) if name in moments]
+            behind = [(moment, depth + 1) for moment, depth in below if moment >= row.recorded_at]
+            moments[row.entry_id] = max(behind, default=(row.recorded_at, 0))
+            left += voids.pop(row.entry_id, [])
+    return tuple(sorted(rows, key=lambda row: (*moments[row.entry_id], *day_order(row))))
 
 
 def effective_entries(rows: Iterable[Entry]) -> tuple[Entry, ...]:

@@ -21,12 +21,13 @@ from habmap.jobs.burn.record import BurnSaid, check_burn_said, notice_of
 from habmap.jobs.burn.request import BurnRequest
 from habmap.jobs.burnday import burnday
 from habmap.jobs.check import check
-from habmap.jobs.correct import amend, void
+from habmap.jobs.correct import amend
 from habmap.jobs.export_layers import ledger_table
 from habmap.jobs.history import history
 from habmap.jobs.join import join
 from habmap.jobs.log import Logged, log
 from habmap.jobs.said import Said
+from habmap.jobs.withdraw import void
 from habmap.place.connection import connect
 from habmap.place.settings import Settings
 from habmap.place.store import GeoPackageStore

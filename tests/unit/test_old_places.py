@@ -61,6 +61,7 @@ def test_an_old_file_says_what_its_own_version_said_and_reading_leaves_it_as_it_
         assert unit.unit_id == unit_told["unit_id"]
         assert unit.stage_acres.down == pytest.approx(unit_told["stage_acres"]["down"], abs=1e-9)
         assert unit.stage_acres.burned == pytest.approx(unit_told["stage_acres"]["burned"], abs=1e-9)
+    assert [line.practice for line in old.entries()][-2:] == ["checkup", "burn"]
     assert [photo.is_private for photo in old.photos()] == [False, True]
     assert old.storage_faults() == []
     assert old.path.read_bytes() == before

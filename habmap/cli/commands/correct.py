@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import replace
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -14,6 +14,9 @@ from habmap.cli import work_options as options
 from habmap.cli.context import JsonOption, Session, parsed_date
 from habmap.cli.output import print_json, say
 from habmap.errors import UsageError
+
+if TYPE_CHECKING:
+    from habmap.jobs.withdraw import Voided
 
 EntryArgument = Annotated[
     str, typer.Argument(metavar="ENTRY", help="The line's id, its first 4 characters or more, or its imported id.")
@@ -29,21 +32,53 @@ def register(app: typer.Typer) -> None:
 
 def void(
     context: typer.Context,
-    entry: EntryArgument,
+    entry: Annotated[
+        str,
+        typer.Argument(
+            metavar="LINE", help="A line, a correction or a withdrawal: its id, its first 4 characters or more."
+        ),
+    ],
     why: WhyOption,
     who: options.WhoOption = None,
+    yes: Annotated[bool, typer.Option("--yes", help="Do it though other people's work rests on it.")] = False,
     as_json: JsonOption = False,
 ) -> None:
-    """Withdraw a line of the log. The line and the reason stay on record."""
-    from habmap.jobs.correct import void as withdraw
-    from habmap.vocabulary import PRACTICE_WORDS
+    """Withdraw a line of the log, or take back a correction of one. All that was written stays on record.
+
+    Voiding a line withdraws it with all its corrections. Voiding a correction brings the line back as it stood before
+    that correction; voiding a withdrawal brings back what it withdrew. Which of them it does is said first.
+    """
+    from habmap.jobs.withdraw import void as withdraw
 
     session: Session = context.obj
-    result = withdraw(session.store(), entry, why=why, now=session.now(), who=who)
+    result = withdraw(
+        session.store(),
+        entry,
+        why=why,
+        now=session.now(),
+        who=who,
+        agree=options.agreement(is_yes=yes, as_json=as_json, ask="Do it all the same?"),
+        tell=(lambda voided: None) if as_json else _tell,
+    )
     if as_json:
         print_json("void", result)
     else:
-        say(f"Withdrawn {result.target[:8]}: {PRACTICE_WORDS[result.practice]}, {result.date}. Reason: {result.why}")
+        say(f"Done, as {result.entry_id[:8]}; `habmap void {result.entry_id[:8]}` takes it back. Reason: {result.why}")
+
+
+def _tell(voided: Voided) -> None:
+    """Say what a withdrawal does, before it is done."""
+    from habmap.cli.commands.history import content_words
+
+    line, target = voided.line_id[:8], voided.target[:8]
+    if voided.withdraws == "line":
+        say(f"This withdraws log line {line} itself, with all its corrections:")
+        if voided.before is not None:
+            say(f"  {content_words(voided.before)}")
+    else:
+        say(f"This takes back the {voided.withdraws} {target}, not log line {line} itself:")
+        say(f"  before: {'withdrawn' if voided.before is None else content_words(voided.before)}")
+        say(f"  after:  {'still withdrawn' if voided.after is None else content_words(voided.after)}")
 
 
 def amend(

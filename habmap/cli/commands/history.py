@@ -18,6 +18,19 @@ if TYPE_CHECKING:
     from habmap.work.records import Look
 
 
+#: What became of a row, beside its id; ``log`` lines, corrections (``amend``) and withdrawals (``void``).
+_STATE_WORDS = {
+    ("log", "withdrawn"): "; it no longer counts",
+    ("log", "corrected"): "; corrected below",
+    ("amend", "withdrawn"): "; it no longer counts",
+    ("amend", "corrected"): "; corrected again below",
+    ("amend", "lost"): "; it does not count, a correction made apart from it does",
+    ("amend", "unknown"): "; that line is not in this log",
+    ("void", "taken back"): "; taken back below",
+    ("void", "unknown"): "; that line is not in this log",
+}
+
+
 def register(app: typer.Typer) -> None:
     """Hang the command on the app."""
 
@@ -54,15 +67,13 @@ def told(result: HistoryResult, zone: ZoneInfo) -> list[str]:
         f"{count} {'piece' if count == 1 else 'pieces'} of work logged {where}"
         + (f", {len(withdrawn - {None})} of them withdrawn." if withdrawn - {None} else ".")
     ]
+    kinds = {line.entry_id: line.action for line in result.entries}
     for line in result.entries:
         words.append("")
-        words.append(_line_words(line, zone))
+        words.append(_line_words(line, zone, kinds))
         own = f", {_plain(line.source_id)} in the file it came from" if line.source_id else ""
         words.append(f"  log line {line.entry_id}{own}, written {day_words(_local(line.recorded_at, zone))}")
-        if line.action == "log" and line.root_id in withdrawn:
-            words[-1] += "; it no longer counts"
-        elif line.action == "log" and not line.counts:
-            words[-1] += "; corrected below"
+        words[-1] += _STATE_WORDS.get((line.action, line.state), "")
     for change in result.changes:
         words += ["", *change_words(change)]
     return words
@@ -78,11 +89,25 @@ def _local(moment: datetime, zone: ZoneInfo) -> date:
     return moment.astimezone(zone).date()
 
 
-def _line_words(line: HistoryLine, zone: ZoneInfo) -> str:
+def _withdrawal_words(line: HistoryLine, kinds: dict[str, str]) -> str:
+    kind = kinds.get(line.target or "", "log")
+    if kind == "log":
+        return f"Log line {line.target} withdrawn"
+    what = "correction" if kind == "amend" else "withdrawal"
+    return f"The {what} {line.target} of log line {line.root_id} taken back"
+
+
+def content_words(line: HistoryLine) -> str:
+    """Say what a line of the log says, in a few words."""
+    words = _done(line)
+    return words[0].lower() + words[1:] + (f" ({_plain(line.who)})" if line.who else "")
+
+
+def _line_words(line: HistoryLine, zone: ZoneInfo, kinds: dict[str, str]) -> str:
     who = f" ({_plain(line.who)})" if line.who else ""
     why = f": {_plain(line.why)}" if line.why else ""
     if line.action == "void":
-        return f"Withdrawn on {day_words(_local(line.recorded_at, zone))}{who}{why}. It was log line {line.target}."
+        return f"{_withdrawal_words(line, kinds)} on {day_words(_local(line.recorded_at, zone))}{who}{why}."
     said = f"{_done(line)}{who}."
     if line.action == "amend":
         said = (

@@ -14,7 +14,7 @@ from habmap.errors import InputError, PlaceError
 from habmap.jobs.burn.record import Again
 from habmap.jobs.burn.request import BurnRequest
 from habmap.jobs.burnday import BurnDayResult, burnday
-from habmap.jobs.correct import find_line
+from habmap.jobs.lines import find_line
 from habmap.jobs.ports import Store
 from habmap.place.settings import PlanSection, Settings
 from habmap.place.userfiles import printable

@@ -1,0 +1,123 @@
+"""Whose work rests on a line of the log: a pile on another's cut, a burn on another's piles."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import defaultdict
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from habmap.errors import InputError
+from habmap.jobs.ground import Ground, cut_ground, unit_rules
+from habmap.jobs.ports import Store
+from habmap.vocabulary import PRACTICE_WORDS
+from habmap.work.ledger import day_order, effective_entries
+from habmap.work.records import Entry
+from habmap.work.stages import ground_state
+
+#: Ground smaller than this that would lose another's work is passed over [acre].
+LEAST_ACRES: Final = 0.005
+
+
+@dataclass(frozen=True, slots=True)
+class Resting:
+    """Another person's line, and on how much ground it did something only because of the line in question [acre]."""
+
+    entry_id: str
+    who: str
+    practice: str
+    date: dt.date
+    acres: float
+
+
+def resting_on(store: Store, rows: Sequence[Entry], then: Sequence[Entry], *, entry_id: str) -> tuple[Resting, ...]:
+    """Return other people's lines whose work would lose its ground if the log read otherwise.
+
+    Parameters
+    ----------
+    rows, then
+        The rows of the log as they are, and as they would be.
+    entry_id
+        The line that would change; lines of the person who did that work are not looked at.
+
+    Notes
+    -----
+    A line does something on a piece of ground where it changes its stage. What it does with the log as it is and not
+    with the log as it would be, on units as they are drawn now, rests on what would change.
+    """
+    now, changed = effective_entries(rows), effective_entries(then)
+    line = next((entry for entry in now if entry.entry_id == entry_id), None)
+    if line is None or line.patch is None:
+        return ()
+    patch = line.patch
+    others = {
+        entry.entry_id: entry
+        for entry in now
+        if entry.who is not None
+        and _person(entry.who) != _person(line.who)
+        and day_order(entry) > day_order(line)
+        and entry.patch is not None
+        and entry.patch.intersects(patch)
+    }
+    if not others:
+        return ()
+    did_acres, would_acres = (_did(store, entries, frozenset(others)) for entries in (now, changed))
+    lost = {name: did_acres[name] - would_acres[name] for name in others}
+    return tuple(
+        Resting(name, entry.who or "", entry.practice, entry.date, lost[name])
+        for name, entry in others.items()
+        if lost[name] > LEAST_ACRES
+    )
+
+
+def ask_others(found: Sequence[Resting], agree: Callable[[str], bool]) -> None:
+    """Ask before other people's work loses the ground it rests on.
+
+    Raises
+    ------
+    InputError
+        Nobody agreed.
+    """
+    if not found:
+        return
+    told = [
+        f"{one.who} {PRACTICE_WORDS[one.practice]} {one.acres:,.2f} acres on {one.date} (line {one.entry_id[:8]})"
+        for one in found
+    ]
+    question = f"other people's work rests on this: {'; '.join(told)}; it would count for nothing there"
+    if not agree(question):
+        raise InputError(
+            question,
+            where="LINE",
+            mend="talk to them, or confirm with --yes; nothing was written",
+        )
+
+
+def _person(who: str | None) -> str:
+    return " ".join((who or "").casefold().split())
+
+
+def _did(store: Store, entries: tuple[Entry, ...], names: frozenset[str]) -> dict[str, float]:
+    """Return on how much ground each of these lines changed the stage [acre]."""
+    done: defaultdict[str, float] = defaultdict(float)
+    cut: Ground = cut_ground(store.units(), entries, grid=store.grid, settings=store.settings)
+    rules = {unit.unit_id: unit_rules(unit, store.settings) for unit in cut.units}
+    by_id = {entry.entry_id: entry for entry in entries}
+    for piece in cut.pieces:
+        own = rules[piece.unit_id]
+        for at, name in enumerate(piece.entry_ids):
+            if name not in names:
+                continue
+            before, after = (
+                ground_state(
+                    [by_id[entry_id] for entry_id in piece.entry_ids[:count]],
+                    target_frac=own.target_frac,
+                    leave_stems_per_acre=own.leave_stems_per_acre,
+                    is_cedar=own.is_cedar,
+                ).stage
+                for count in (at, at + 1)
+            )
+            if before != after:
+                done[name] += piece.acres
+    return done

@@ -1,0 +1,135 @@
+"""Withdrawing a line, a correction or a withdrawal: it is said first, and other people's work is asked about."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime
+
+import pytest
+from fakes import GRID, FakeStore, entry, ground_lonlat, unit
+from shapely import box
+
+from habmap.errors import InputError
+from habmap.jobs.correct import Covered, amend
+from habmap.jobs.history import history
+from habmap.jobs.said import Said
+from habmap.jobs.withdraw import Voided, void
+from habmap.work.ledger import conflicts, effective_entries
+from habmap.work.records import Entry
+
+NOW = datetime(2026, 5, 1, 12, tzinfo=UTC)
+BACK = datetime(2020, 5, 1, 12, tzinfo=UTC)  # the clock was set years back
+STAND = unit("A", box(0, 0, 100, 100))
+
+
+def a_store(*rows: Entry) -> FakeStore:
+    return FakeStore([STAND, *rows], grid=GRID)
+
+
+def hours(store: FakeStore) -> list[float | None]:
+    return [line.person_hours for line in effective_entries(store.entries())]
+
+
+def change(store: FakeStore, line: str, now: datetime = NOW, **said: float) -> str:
+    result = amend(store, line, why="measured again", said=Said(**said), now=now, today=date(2026, 5, 1))  # type: ignore[arg-type]
+    return result.entry_id
+
+
+def test_on_one_machine_the_correction_written_later_counts_though_its_clock_was_set_back() -> None:
+    line = entry("cut", "2025-03-01", box(0, 0, 50, 50), person_hours=5)
+    store = a_store(line)
+    change(store, line.entry_id, person_hours=10)
+    last = change(store, line.entry_id, BACK, person_hours=20)
+    assert hours(store) == [20]
+    assert conflicts(store.entries()) == ()
+    told = {row.entry_id: row for row in history(store).entries}
+    assert (told[last].counts, told[last].state) == (True, "counts")
+    assert [row.state for row in told.values()] == ["corrected", "corrected", "counts"]
+    assert list(told)[-1] == last  # told after what it corrects, whatever its clock says
+
+
+def test_a_correction_taken_back_leaves_the_line_as_before_and_says_so_first() -> None:
+    line = entry("cut", "2025-03-01", box(0, 0, 50, 50), person_hours=5)
+    store = a_store(line)
+    first = change(store, line.entry_id, person_hours=10)
+    second = change(store, line.entry_id, person_hours=20)
+    said: list[tuple[Voided, int]] = []
+    done = void(store, second, why="no", now=BACK, tell=lambda voided: said.append((voided, len(store.entries()))))
+    assert said == [(done, 3)]  # before the fourth row was there
+    assert (done.withdraws, done.line_id, done.target) == ("correction", line.entry_id, second)
+    assert done.before is not None and done.after is not None
+    assert (done.before.person_hours, done.after.person_hours) == (20, 10)
+    assert hours(store) == [10]
+    with pytest.raises(InputError, match="taken back already"):
+        void(store, second, why="no", now=NOW)
+    back = void(store, done.entry_id, why="it was right", now=NOW)
+    assert (back.withdraws, hours(store)) == ("withdrawal", [20])
+    with pytest.raises(InputError, match="made in sight of this one"):
+        void(store, first, why="no", now=NOW)
+    gone = void(store, line.entry_id, why="never was", now=NOW)
+    assert (gone.withdraws, gone.after, hours(store)) == ("line", None, [])
+    states = {row.entry_id: row.state for row in history(store).entries}
+    assert states[done.entry_id] == "taken back" and states[gone.entry_id] == "in force"
+    assert states[line.entry_id] == states[first] == states[second] == "withdrawn"
+    with pytest.raises(InputError, match="withdrawn already") as caught:
+        void(store, line.entry_id, why="never was", now=NOW)
+    assert gone.entry_id[:8] in str(caught.value.mend)
+    void(store, gone.entry_id, why="it was", now=NOW)
+    assert hours(store) == [20]
+
+
+def test_corrections_made_apart_can_be_settled_by_either_word() -> None:
+    line = entry("cut", "2025-03-01", box(0, 0, 50, 50), person_hours=5)
+    one = entry("cut", "2025-03-01", box(0, 0, 50, 50), person_hours=6, action="amend", target=line.entry_id, why="a")
+    two = entry("cut", "2025-03-01", box(0, 0, 50, 50), person_hours=7, action="amend", target=line.entry_id, why="b")
+    store = a_store(line, one, two)
+    states = {row.entry_id: row.state for row in history(store).entries}
+    assert (states[one.entry_id], states[two.entry_id], hours(store)) == ("lost", "counts", [7])
+    void(store, one.entry_id, why="the other is right", now=BACK)
+    assert hours(store) == [7] and conflicts(store.entries()) == ()
+    store = a_store(line, one, two)
+    change(store, line.entry_id, BACK, person_hours=8)
+    assert hours(store) == [8] and conflicts(store.entries()) == ()
+
+
+def pile_on_a_cut() -> tuple[FakeStore, Entry, Entry]:
+    cut = entry("cut", "2025-03-01", box(0, 0, 50, 100), who="Bob")
+    pile = entry("pile", "2025-05-01", box(0, 0, 100, 40), who="Ann")
+    return a_store(cut, pile), cut, pile
+
+
+def test_what_others_work_rests_on_is_not_withdrawn_without_a_word() -> None:
+    store, cut, pile = pile_on_a_cut()
+    before = store.rows()
+    asked: list[str] = []
+    with pytest.raises(InputError, match="rests on this") as caught:
+        void(store, cut.entry_id, why="wrong unit", now=NOW, agree=lambda words: bool(asked.append(words)))
+    assert store.rows() == before
+    # 50 m by 40 m of Ann's pile lie on what Bob cut: 2,000 m² are 0.494 acres of 4,046.856 m².
+    assert f"Ann piled 0.49 acres on 2025-05-01 (line {pile.entry_id[:8]})" in asked[0]
+    assert "--yes" in str(caught.value.mend)
+    void(store, cut.entry_id, why="wrong unit", now=NOW, agree=lambda words: True)
+    assert [line.practice for line in effective_entries(store.entries())] == ["pile"]
+
+
+def test_a_correction_asks_only_where_others_lose_ground() -> None:
+    store, cut, _ = pile_on_a_cut()
+    change(store, cut.entry_id, person_hours=3)
+    with pytest.raises(InputError, match="rests on this"):
+        change(store, cut.entry_id, killed_pct=20)
+    with pytest.raises(InputError, match=r"Ann piled 0\.49 acres"):
+        amend(
+            store, cut.entry_id, why="elsewhere", said=Said(), now=NOW, today=date(2026, 5, 1),
+            ground=lambda day: Covered(patch=ground_lonlat(box(0, 60, 50, 100))),
+        )  # fmt: skip
+    assert len(store.entries()) == 3
+
+
+def test_ones_own_work_and_work_that_stands_on_other_ground_is_not_asked_about() -> None:
+    cut = entry("cut", "2025-03-01", box(0, 0, 50, 100), who="Bob")
+    again = entry("cut", "2025-02-01", box(0, 0, 50, 100), who="Cal")  # the same ground was down without Bob
+    store = a_store(cut, again, entry("pile", "2025-05-01", box(0, 0, 50, 100), who="Ann"))
+    void(store, cut.entry_id, why="twice", now=NOW)
+    store = a_store(cut, entry("pile", "2025-05-01", box(0, 0, 50, 100), who=" bob "))
+    void(store, cut.entry_id, why="never was", now=NOW)
+    store = a_store(cut, entry("pile", "2025-05-01", box(60, 0, 90, 100), who="Ann"))
+    void(store, cut.entry_id, why="never was", now=NOW)
