@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from dataclasses import dataclass
 from datetime import date
 from typing import Literal
@@ -13,25 +14,28 @@ from shapely.geometry.base import BaseGeometry
 from habmap.jobs.acres import acres as acre_account
 from habmap.jobs.burn.columns import BURN_FIELDS, TOLD, burn_cells
 from habmap.jobs.closed_days import closures
-from habmap.jobs.ground import ground
+from habmap.jobs.ground import Ground, ground
 from habmap.jobs.ports import Store
-from habmap.jobs.private import telling_keeps
+from habmap.jobs.public import public_view
 from habmap.vocabulary import REMAINING, STAGES
 from habmap.work.burns import burn_of
 from habmap.work.closures import Closure
 from habmap.work.ledger import corrections, effective_entries
-from habmap.work.records import Entry
+from habmap.work.records import Entry, Unit
+from habmap.work.told import is_told
 
 Audience = Literal["owner", "public"]
 Cell = str | float | int | None
+#: Columns that are called otherwise than the field they hold.
+_FIELD_OF = {"sure": "is_sure"}
+#: Differences below this are binary crumbs of cutting the same ground twice [acre].
+_CRUMB_ACRES = 1e-6
 
 LEDGER_COLUMNS = (
     "entry_id", "source_id", "date", "practice", "unit_id", "patch_wkt", "killed_pct", "burned_pct", "person_hours",
     "cost", "reported_acres", "sure", "acres_sd", "who", "note", "product", "product_rate",
     "live_stems_per_acre", "tallest_ft", "seedlings_per_acre", "sprouts", "needles", "fuel_lb_ac", "stump_treated",
 )  # fmt: skip
-#: What a public copy leaves out: names, costs and notes, and ids of a person's own files, which may hold names.
-PRIVATE_COLUMNS = frozenset({"who", "cost", "note", "notes", "person_hours", "source_id", TOLD})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,15 +60,18 @@ class WrittenFile:
 def ledger_table(store: Store, *, audience: Audience = "owner") -> LayerTable:
     """Return every line of the log that counts today, corrections applied, with its ground at full precision.
 
-    For the public no line of ground left on purpose that would tell where a nest, grave or other private feature is.
+    For the public without the columns that are the owner's, and with ground that tells of no nest, grave or other
+    private place (see `habmap.jobs.public`).
     """
+    if audience == "public":
+        store = public_view(store)
     all_rows, records = store.entries(), store.burns()
-    hidden = telling_keeps(ground(store), store.features()) if audience == "public" else frozenset()
-    effective = effective_entries(all_rows)
-    entries = [entry for entry in effective if entry.patch is not None and entry.entry_id not in hidden]
+    entries = [entry for entry in effective_entries(all_rows) if entry.patch is not None]
     burns = {line.root.entry_id: found for line in corrections(all_rows) if (found := burn_of(line, records))}
     named = (*LEDGER_COLUMNS, *(BURN_FIELDS if burns else ()))
-    columns = tuple(name for name in named if audience == "owner" or name not in PRIVATE_COLUMNS)
+    columns = tuple(
+        name for name in named if audience == "owner" or (is_told(Entry, _FIELD_OF.get(name, name)) and name != TOLD)
+    )
     cells = [_ledger_row(entry) | burn_cells(burns.get(entry.entry_id)) for entry in entries]
     rows = tuple({name: value for name, value in row.items() if name in columns} for row in cells)
     return LayerTable(
@@ -74,6 +81,8 @@ def ledger_table(store: Store, *, audience: Audience = "owner") -> LayerTable:
 
 def units_table(store: Store, *, on: date | None = None, today: date, audience: Audience = "owner") -> LayerTable:
     """Return the units with the acres of every stage, and which are on hold or closed to cutting on the day."""
+    if audience == "public":
+        store = public_view(store)
     closed = closures(store.settings)
     account = {unit.unit_id: unit for unit in acre_account(store, on=on).units}
     units = store.units(on)
@@ -93,7 +102,7 @@ def units_table(store: Store, *, on: date | None = None, today: date, audience: 
             "waits": _waits(closed.on(on or today, unit.unit_id, work=("cut",))),
         }
         row |= {f"{stage}_acres": getattr(own.stage_acres, stage) for stage in STAGES}
-        rows.append({name: value for name, value in row.items() if audience == "owner" or name not in PRIVATE_COLUMNS})
+        rows.append({name: value for name, value in row.items() if audience == "owner" or is_told(Unit, name)})
     return LayerTable(
         layer="units",
         columns=tuple(rows[0]) if rows else (),
@@ -112,20 +121,22 @@ def handheld_outlines(
 ) -> tuple[tuple[str, str, MultiPolygon], ...]:
     """Return (name, comment, ground) of every unit and of the ground that remains in it (WGS 84).
 
-    What remains in a unit on hold or closed to cutting is named so. Features are left out for whomever, so that no
-    nest, grave or cultural site rides along on a handheld. What people call the units is the owner's; the public gets
-    their labels. Ground left on purpose is never shown as remaining,
-    for somebody might cut it; so where a gap for it would tell the public of a nest or grave, the whole outline of what
+    What remains in a unit on hold or closed to cutting is named so. Features are left out for whomever, so that
+    no nest, grave or cultural site rides along on a handheld. Ground left on purpose is never shown as remaining, for
+    somebody might cut it; so where the copy for the public draws some of it otherwise, the whole outline of what
     remains in that unit is left out.
     """
+    kept = _kept_acres(ground(store, on=on))
+    if audience == "public":
+        store = public_view(store)
     state = ground(store, on=on)
     closed = closures(store.settings)
     grid = store.grid
-    hidden = telling_keeps(state, store.features()) if audience == "public" else frozenset()
-    telling = {piece.unit_id for piece in state.pieces if not hidden.isdisjoint(piece.entry_ids)}
+    shown = _kept_acres(state)
+    telling = {unit_id for unit_id, acres in kept.items() if acres > shown[unit_id] + _CRUMB_ACRES}
     outlines: list[tuple[str, str, MultiPolygon]] = []
     for unit in state.units:
-        called = f"{unit.name}: " if audience == "owner" else ""
+        called = f"{unit.name}: " if unit.name else ""
         outlines.append((unit.unit_id, f"{called}edge", unit.geometry))
         left = [p for p in state.pieces if p.unit_id == unit.unit_id and p.stage in REMAINING]
         if left and grid is not None and unit.unit_id not in telling:
@@ -141,6 +152,15 @@ def handheld_outlines(
                 )
             )
     return tuple(outlines)
+
+
+def _kept_acres(state: Ground) -> defaultdict[str, float]:
+    """Return the acres left on purpose by unit."""
+    found: defaultdict[str, float] = defaultdict(float)
+    for piece in state.pieces:
+        if piece.stage == "keep":
+            found[piece.unit_id] += piece.acres
+    return found
 
 
 def _ledger_row(entry: Entry) -> dict[str, Cell]:

@@ -12,6 +12,7 @@ from habmap.errors import InputError
 from habmap.jobs.closed_days import holds
 from habmap.jobs.ground import Ground, cut_ground
 from habmap.jobs.ports import Store
+from habmap.jobs.public import public_view
 from habmap.measures import acres
 from habmap.vocabulary import PRACTICE_WORDS, PRACTICES
 from habmap.work.ledger import effective_entries
@@ -66,6 +67,8 @@ def export_practices(
     InputError
         There is no work to report, or the range runs backwards.
     """
+    if audience == "public":
+        store = public_view(store)
     settings = store.settings
     entries = [entry for entry in effective_entries(store.entries()) if entry.patch is not None]
     if not entries or store.grid is None:
@@ -110,7 +113,7 @@ def export_practices(
     units = [unit.unit_id for unit in state.units]
     lines, items = applied_lines(
         [*contract, *(item for code in used if (item := _beside(contract, code, units)))],
-        entries=[replace(entry, who=None) for entry in state.entries] if is_public else state.entries,
+        entries=state.entries,
         pieces=[
             WorkedPiece(unit_id=piece.unit_id, acres=piece.acres, entry_ids=piece.entry_ids, state=piece.state)
             for piece in state.pieces

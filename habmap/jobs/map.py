@@ -22,7 +22,8 @@ from habmap.jobs.page.missing import for_the_owner, missing_words
 from habmap.jobs.page.photos import page_photos
 from habmap.jobs.page.response import page_responses
 from habmap.jobs.ports import Store
-from habmap.jobs.private import ground_without, is_private, telling_keeps
+from habmap.jobs.private import is_private
+from habmap.jobs.public import public_view, veil_words
 from habmap.jobs.rank import rank
 from habmap.jobs.terrain import TerrainResult, coverage_warnings, terrain
 from habmap.land.acreage import merged
@@ -46,8 +47,9 @@ from habmap.work.priority import Ranked
 
 #: Most cells of the drawn relief; more than a screen shows only makes the file heavy.
 RELIEF_CELLS: Final = 200_000
-_HIDDEN_KEEP: Final = (
-    "Some ground left on purpose is drawn as it stood before, to keep its place private; its acres are in the table."
+#: Stands on every copy for the public, so that it tells nothing of this one.
+_FOR_THE_PUBLIC: Final = (
+    "Copies for the public are drawn more simply than the log is kept; their acres are those of the drawing."
 )
 #: Ground shown around the property, as a share of its larger side.
 _MARGIN: Final = 0.25
@@ -142,7 +144,7 @@ def draw_map(
         acres=page.acres,
         treated_acres=page.treated_acres,
         remaining_acres=page.remaining_acres,
-        warnings=for_the_owner(page.missing),
+        warnings=for_the_owner(page.missing) + veil_words(store, page),
     )
 
 
@@ -156,6 +158,8 @@ def build_page(
     with_cost: bool = False,
 ) -> Page:
     """Return the page's records: every figure from the jobs that print it elsewhere, so that none can differ."""
+    if audience == "public":
+        store = public_view(store)
     state = ground(store, on=on)
     account = acres_of(state, settings=store.settings)
     source = store.elevation()
@@ -163,9 +167,6 @@ def build_page(
     drawn_on = now.astimezone(ZoneInfo(store.settings.place.timezone)).date()
     order = {line.unit_id: line for line in rank(store, on=on, today=drawn_on).units} if state.units else {}
     boundary = store.boundary()
-    features = tuple(one for one in store.features() if audience == "owner" or not is_private(one))
-    hidden = telling_keeps(state, store.features()) if audience == "public" else frozenset()
-    drawn = ground_without(state, hidden, settings=store.settings)
     shown: list[BaseGeometry] = [unit.geometry for unit in state.units]
     if boundary is not None:
         shown.append(boundary.geometry)
@@ -192,24 +193,23 @@ def build_page(
         keep_acres=account.totals.keep_acres,
         coming_back_acres=account.totals.coming_back_acres,
         units=_units(state, account, slopes, order, audience),
-        pieces=stage_pieces(drawn),
-        work=_work(drawn, audience, with_hours=with_hours, with_cost=with_cost),
+        pieces=stage_pieces(state),
+        work=_work(state, with_hours=with_hours, with_cost=with_cost),
         features=tuple(
             PageFeature(
                 kind=feature.kind,
-                # a house or a lane may carry a person's name
-                name=(feature.name or "") if audience == "owner" else "",
+                name=feature.name or "",
                 geometry=feature.geometry,
                 is_private=is_private(feature),
             )
-            for feature in features
+            for feature in store.features()
         ),
         boundary=None if boundary is None else boundary.geometry,
         relief=relief,
         missing=missing + lie_words + pictures.missing,
-        method=_method(state, slopes, relief) + (_HIDDEN_KEEP,) * bool(hidden),
+        method=_method(state, slopes, relief) + (_FOR_THE_PUBLIC,) * (audience == "public"),
         cautions=_cautions(state, account, slopes, audience),
-        history=page_history(store, state, hidden=hidden),
+        history=page_history(store, state),
         response=page_responses(store, state, on=on),
         seasons=page_seasons(state, settings=store.settings, with_hours=with_hours, with_cost=with_cost),
         photo_points=pictures.points,
@@ -274,7 +274,7 @@ def _units(
                 waits="" if closure is None else closure.public_words,
                 waits_why="" if closure is None else closure.words if audience == "owner" else closure.public_words,
                 reasons=() if ranked is None else told_reasons(ranked, audience),
-                notes=unit.notes if audience == "owner" else None,
+                notes=unit.notes,
             )
         )
     return tuple(units)
@@ -324,8 +324,7 @@ def stage_pieces(state: Ground) -> tuple[PagePiece, ...]:
     )
 
 
-def _work(state: Ground, audience: Audience, *, with_hours: bool, with_cost: bool) -> tuple[PageWork, ...]:
-    owner = audience == "owner"
+def _work(state: Ground, *, with_hours: bool, with_cost: bool) -> tuple[PageWork, ...]:
     acres_in: defaultdict[str, defaultdict[str, float]] = defaultdict(lambda: defaultdict(float))
     for piece in state.pieces:
         for entry_id in piece.entry_ids:
@@ -338,10 +337,10 @@ def _work(state: Ground, audience: Audience, *, with_hours: bool, with_cost: boo
             unit_acres=dict(acres_in[entry.entry_id]),
             geometry=entry.patch,
             killed_pct=entry.killed_pct,
-            person_hours=entry.person_hours if owner and with_hours else None,
-            cost=entry.cost if owner and with_cost else None,
-            who=entry.who if owner else None,
-            note=entry.note if owner else None,
+            person_hours=entry.person_hours if with_hours else None,
+            cost=entry.cost if with_cost else None,
+            who=entry.who,
+            note=entry.note,
         )
         for entry in sorted(state.entries, key=lambda entry: entry.date)
         if entry.patch is not None

@@ -1,15 +1,14 @@
-"""What every printed sheet needs: where its PDF goes, where the heights come from, and names kept from the public."""
+"""What every printed sheet needs: where its PDF goes, and where the heights come from."""
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 
 from habmap.errors import UsageError
 from habmap.jobs.ports import Store
 from habmap.place.elevation import open_elevation
 from habmap.place.writers import refuse_to_write
-from habmap.show.records import Audience, Page
+from habmap.show.records import Audience
 
 
 def pdf_path(target: Path | None, *, folder: Path, name: str, what: str, overwrite: bool) -> Path:
@@ -27,11 +26,6 @@ def pdf_path(target: Path | None, *, folder: Path, name: str, what: str, overwri
         raise UsageError(f"the {what} is a PDF", value=path.name, allowed="a name that ends in .pdf", mend="name it so")
     refuse_to_write(path, overwrite=overwrite)
     return path
-
-
-def without_feature_names(page: Page) -> Page:
-    """Return the page without its features' names: a house or a lane may carry a person's."""
-    return replace(page, features=tuple(replace(feature, name="") for feature in page.features))
 
 
 def elevation_words(store: Store, audience: Audience) -> str | None:

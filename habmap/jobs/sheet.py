@@ -11,7 +11,8 @@ from habmap.errors import InputError
 from habmap.jobs.map import build_page
 from habmap.jobs.page.missing import for_the_owner
 from habmap.jobs.ports import Store
-from habmap.jobs.printing import elevation_words, pdf_path, without_feature_names
+from habmap.jobs.printing import elevation_words, pdf_path
+from habmap.jobs.public import veil_words
 from habmap.place.writers import write_whole
 from habmap.show.records import Audience, Page
 from habmap.show.sheet.paper import Paper
@@ -109,8 +110,6 @@ def write_sheet(
     neighbours = tuple(unit.geometry for unit in page.units if unit_id is not None and unit.unit_id != unit_id)
     if unit_id is not None:
         page = _only(page, unit_id)
-    if audience == "public":
-        page = without_feature_names(page)
     sheet = Sheet(
         page=page, grid=grid, unit_id=unit_id, neighbours=neighbours, elevation=elevation_words(store, audience)
     )
@@ -140,7 +139,7 @@ def write_sheet(
         acres=page.acres,
         treated_acres=page.treated_acres,
         remaining_acres=page.remaining_acres,
-        warnings=for_the_owner(page.missing),
+        warnings=for_the_owner(page.missing) + (veil_words(store, page) if unit_id is None else ()),
     )
 
 

@@ -17,7 +17,8 @@ from habmap.jobs.ground import Ground, cut_ground, ground
 from habmap.jobs.map import build_page, stage_pieces
 from habmap.jobs.page.missing import for_the_owner
 from habmap.jobs.ports import Store
-from habmap.jobs.printing import elevation_words, pdf_path, without_feature_names
+from habmap.jobs.printing import elevation_words, pdf_path
+from habmap.jobs.public import public_view, veil_words
 from habmap.jobs.rank import COMING_HOLD
 from habmap.jobs.season_account import season_account_of
 from habmap.place.writers import write_whole
@@ -148,19 +149,19 @@ def write_story(
         person_hours_left=None if story.effort is None else story.effort.hours_left,
         seasons=story.seasons,
         asks=tuple(asked(story)),
-        warnings=for_the_owner(page.missing),
+        warnings=for_the_owner(page.missing) + veil_words(store, page),
     )
 
 
 def build_story(store: Store, *, now: datetime, today: date, audience: Audience, on: date | None = None) -> Story:
     """Return the story's records: every figure from the job that prints it elsewhere."""
+    if audience == "public":
+        store = public_view(store)
     settings = store.settings
     state = ground(store, on=on)
     account = acres_of(state, settings=settings)
     by_season = season_account_of(state, settings=settings)
     page = build_page(store, now=now, audience=audience, on=on)
-    if audience == "public":
-        page = without_feature_names(page)
     spent = effort(store, on=on, today=today) if audience == "owner" else None
     due_on = on or today
     waiting = {unit.unit_id for unit in page.units if unit.waits}

@@ -54,7 +54,10 @@ def photo(name: str, x_m: float, y_m: float, direction_deg: float | None, day: d
 def place(*rows: object, noisy: bool = False) -> FakeStore:
     """Return a property with one unit, a cut in its north, and pictures for all photos given."""
     store = FakeStore(
-        [unit("A", box(0, 0, 200, 200), name="South <b>Bluff"), entry("cut", "2025-11-15", box(0, 100, 200, 200))],
+        [
+            unit("A", box(0, 0, 200, 200), name="Joe's", extra={"public_name": "South <b>Bluff"}),
+            entry("cut", "2025-11-15", box(0, 100, 200, 200)),
+        ],
         grid=GRID,
     )
     found = [row for row in rows if isinstance(row, Photo)]

@@ -1,96 +1,271 @@
-"""Ground kept standing around a nest is not drawn for the public, and counts all the same."""
+"""Nothing made for the public tells where a nest is: not by holes, small patches, edges, corners or sums."""
 
 from __future__ import annotations
 
+import inspect
+import math
+import random
+import re
+from collections.abc import Iterator
 from datetime import UTC, datetime
 from typing import Any
 
+import numpy as np
 import pytest
 import shapely
 from fakes import GRID, FakeStore, entry, unit
-from shapely import Point, box
+from shapely import MultiPolygon, Point, box
+from shapely.geometry.base import BaseGeometry
 
-from habmap.jobs.export_layers import ledger_table
+from habmap.jobs.export_layers import handheld_outlines, ledger_table, units_table
 from habmap.jobs.map import build_page
-from habmap.jobs.private import KEPT_FOR_IT_M
+from habmap.jobs.ports import Store
+from habmap.jobs.public import _AS_IT_IS, _PublicStore, public_view
+from habmap.jobs.story import build_story
+from habmap.land.veil import CLEAR_WITHIN_M, LATTICE_M, RADIUS_M, veil
 from habmap.measures import acres
 from habmap.show.page.render import render_page
 from habmap.show.records import Page
 from habmap.work.records import Feature
 
 NOW = datetime(2026, 8, 1, 12, tzinfo=UTC)
-AROUND_NEST = box(100, 100, 160, 160)
-FAR_ROW = box(0, 0, 400, 20)
+UNITS = {"A": box(0, 0, 700, 500), "B": box(700, 0, 1500, 500)}
 
 
-def a_nest(x: float, y: float, **given: Any) -> Feature:
-    return Feature(uuid="nest", kind="nest", name="", geometry=GRID.to_lonlat(Point(x, y)), recorded_at=NOW, **given)
+def a_nest(x: float, y: float, uuid: str = "nest") -> Feature:
+    return Feature(uuid=uuid, kind="nest", name="", geometry=GRID.to_lonlat(Point(x, y)), recorded_at=NOW)
 
 
-@pytest.fixture
-def store() -> FakeStore:
-    return FakeStore(
-        [
-            unit("A", box(0, 0, 400, 300)),
-            a_nest(130, 130),
-            entry("keep", "2025-01-10", AROUND_NEST),
-            entry("keep", "2025-01-11", FAR_ROW),
-            entry("girdle", "2025-02-01", box(90, 90, 200, 200), killed_pct=40),
-        ],
-        grid=GRID,
+def a_store(*rows: Any) -> FakeStore:
+    return FakeStore([*(unit(name, shape) for name, shape in UNITS.items()), *rows], grid=GRID)
+
+
+def page_shapes(page: Page) -> Iterator[BaseGeometry]:
+    yield from (piece.geometry for piece in page.pieces)
+    yield from (work.geometry for work in page.work)
+    yield from (feature.geometry for feature in page.features)
+    yield from (Point(point.lonlat) for point in page.photo_points)
+    yield from (Point(one.label_lonlat) for one in page.units)
+    if page.history is not None:
+        yield from (piece.geometry for piece in page.history.pieces)
+
+
+def public_shapes(store: Store) -> list[BaseGeometry]:
+    """Return every shape of every output for the public, in grid metres."""
+    page = build_page(store, now=NOW, audience="public")
+    story = build_story(store, now=NOW, today=NOW.date(), audience="public")
+    found = [
+        *page_shapes(page),
+        *page_shapes(story.page),
+        *page_shapes(story.then),
+        *ledger_table(store, audience="public").shapes,
+        *units_table(store, today=NOW.date(), audience="public").shapes,
+        *(shape for _, _, shape in handheld_outlines(store, today=NOW.date(), audience="public")),
+    ]
+    return [GRID.to_grid(shape) for shape in found]
+
+
+def off_units_m(xy: np.ndarray) -> float:
+    """Return how far a vertex lies from every corner that the units' own outlines have [m]."""
+    corners = np.concatenate([shapely.get_coordinates(shape) for shape in UNITS.values()])
+    return float(np.hypot(*(corners - xy).T).min())
+
+
+def is_a_unit(shape: BaseGeometry) -> bool:
+    return any(shape.symmetric_difference(outline).area < 1 for outline in UNITS.values())
+
+
+def tells(shape: BaseGeometry, spot: Point, within_m: float) -> str | None:
+    """Say what of a shape lies at a spot that is not a unit's own outline."""
+    edges = shapely.union_all([outline.boundary for outline in UNITS.values()])
+    drawn = shapely.difference(shapely.boundary(shape), edges.buffer(0.01))
+    if shape.area and drawn.distance(spot) < within_m:
+        return "an edge"
+    for part in shapely.get_parts(shape):
+        rings = [part.exterior, *part.interiors] if part.geom_type == "Polygon" else []
+        for ring in rings[1:]:
+            hole = shapely.Polygon(ring)
+            if hole.centroid.distance(spot) < within_m and not is_a_unit(hole):
+                return "a hole's middle"
+        if rings and part.centroid.distance(spot) < 5 and not is_a_unit(part):
+            return "a part's middle"
+    return None
+
+
+RADII_M = (15, 30, 60, 90, 130, 180, 200)
+
+
+def random_log(rng: random.Random, spot: Point) -> list[Any]:
+    ring_m = rng.choice(RADII_M)
+    circle = spot.buffer(ring_m)
+    rows = [
+        entry("cut", "2025-02-01", MultiPolygon(list(polygons(UNITS["A"].difference(circle))))),
+        entry(rng.choice(["other", "seed", "keep", "girdle", "spray"]), "2025-03-01", spot.buffer(rng.uniform(4, 40)),
+              killed_pct=90),
+        entry("keep", "2025-01-05", circle),
+    ]  # fmt: skip
+    if rng.random() < 0.5:  # a belt about the circle, in another unit too
+        rows.append(entry("girdle", "2025-04-01", spot.buffer(ring_m + 25).difference(circle), killed_pct=90))
+    if rng.random() < 0.5:
+        rows.append(
+            entry("burn", "2025-05-01", MultiPolygon(list(polygons(box(-80, -60, 1600, 580).difference(circle)))))
+        )
+    if rng.random() < 0.5:
+        across = rng.uniform(50, 650)
+        rows.append(entry("pile", "2025-06-01", box(0, 0, across, 500)))
+    return rng.sample(rows, rng.randint(1, len(rows)))
+
+
+def polygons(shape: BaseGeometry) -> Iterator[shapely.Polygon]:
+    return (part for part in shapely.get_parts(shape) if part.geom_type == "Polygon")
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_no_shape_for_the_public_tells_the_place(seed: int) -> None:
+    rng = random.Random(seed)
+    spot = Point(rng.uniform(20, 680), rng.uniform(20, 480))
+    store = a_store(a_nest(spot.x, spot.y), *random_log(rng, spot))
+    shapes = public_shapes(store)
+    assert [words for shape in shapes if (words := tells(shape, spot, CLEAR_WITHIN_M))] == []
+    # No vertex where an edge met the outline of a unit. (Pieces have some where they nearly agree.)
+    for patch in map(GRID.to_grid, ledger_table(store, audience="public").shapes):
+        assert [
+            xy
+            for xy in shapely.get_coordinates(patch)
+            if spot.distance(Point(xy)) < CLEAR_WITHIN_M and off_units_m(xy) > 0.01
+        ] == []
+    # Not one arc either, however far from the place: two perpendiculars on it would meet there.
+    outlines = shapely.union_all([outline.boundary.buffer(0.1) for outline in UNITS.values()])
+    edges = shapely.union_all([shapely.boundary(shape) for shape in shapes if shape.area]).difference(outlines)
+    for radius_m in [*RADII_M, *(radius_m + 25 for radius_m in RADII_M)]:
+        arc = shapely.boundary(spot.buffer(radius_m)).buffer(0.3)
+        assert shapely.length(shapely.intersection(edges, arc)) < 60  # a straight front may graze it
+
+
+def test_without_the_veil_the_same_law_finds_the_ring() -> None:
+    """The law itself can fail: the owner's page tells the place."""
+    spot = Point(300, 250)
+    store = a_store(a_nest(300, 250), entry("cut", "2025-02-01", UNITS["A"].difference(spot.buffer(30))))
+    page = build_page(store, now=NOW, audience="owner")
+    assert any(tells(GRID.to_grid(piece.geometry), spot, CLEAR_WITHIN_M) for piece in page.pieces)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_the_publics_figures_are_those_of_the_publics_drawing(seed: int) -> None:
+    rng = random.Random(100 + seed)
+    spot = Point(rng.uniform(20, 680), rng.uniform(20, 480))
+    store = a_store(a_nest(spot.x, spot.y), *random_log(rng, spot))
+    page = build_page(store, now=NOW, audience="public")
+    for one in page.units:
+        for stage, value in one.stage_acres.items():
+            drawn = [GRID.to_grid(p.geometry).area for p in page.pieces if (p.unit_id, p.stage) == (one.unit_id, stage)]
+            assert acres(math.fsum(drawn)) == pytest.approx(value, abs=1e-4)
+    rows = {row["unit_id"]: row for row in units_table(store, today=NOW.date(), audience="public").rows}
+    assert {name: row["treated_acres"] for name, row in rows.items()} == pytest.approx(
+        {one.unit_id: one.treated_acres for one in page.units}
     )
+    last = page.history.steps[-1].stage_acres if page.history else {"standing": page.acres}
+    assert sum(last.get(stage, 0.0) for stage in ("standing", "part_cut")) == pytest.approx(page.remaining_acres)
+    table = ledger_table(store, audience="public")
+    assert len(table.rows) == len(page.work)
+    assert not {"reported_acres", "acres_sd", "product", "product_rate", "who", "note", "cost"} & set(table.columns)
 
 
-def keep_m2(page: Page) -> float:
-    return sum(GRID.to_grid(piece.geometry).area for piece in page.pieces if piece.stage == "keep")
-
-
-def test_the_public_does_not_see_the_island_around_a_nest_and_the_account_is_the_same(store: FakeStore) -> None:
-    owner, public = (build_page(store, now=NOW, audience=audience) for audience in ("owner", "public"))
-    assert keep_m2(owner) == pytest.approx(AROUND_NEST.area + FAR_ROW.area, abs=1)
-    assert keep_m2(public) == pytest.approx(FAR_ROW.area, abs=1)
-    assert owner.keep_acres == public.keep_acres == pytest.approx(acres(AROUND_NEST.area + FAR_ROW.area), rel=1e-6)
-    assert [one.stage_acres for one in owner.units] == [one.stage_acres for one in public.units]
-    assert [work.day.day for work in owner.work] == [10, 11, 1]
-    assert [work.day.day for work in public.work] == [11, 1]
-    # Girdled over the island: the ground there is drawn as the girdling left it, with no edge of the island in it.
-    drawn = shapely.union_all([piece.geometry for piece in public.pieces if piece.stage == "part_cut"])
-    assert GRID.to_grid(drawn).area == pytest.approx(box(90, 90, 200, 200).area, abs=1)
-    assert public.history is not None and owner.history is not None
-    assert [step.stage_acres for step in public.history.steps] == [step.stage_acres for step in owner.history.steps]
-    assert len(public.history.patch_steps) == len(public.work)
-    assert any("keep its place private" in line for line in public.method)
-    assert not any("keep its place private" in line for line in owner.method)
-
-
-def test_no_corner_of_the_island_is_in_the_public_files(store: FakeStore) -> None:
-    corner = GRID.to_lonlat(Point(100, 100))
-    micro = str(round(corner.x * 1e6)), str(round(corner.y * 1e6))
-    owner, public = (render_page(build_page(store, now=NOW, audience=audience)) for audience in ("owner", "public"))
-    written = f"{round(corner.x, 6)},{round(corner.y, 6)}"
-    assert written in owner
-    assert written not in public
-    assert not all(number in public for number in micro)
-    rows = {audience: ledger_table(store, audience=audience).rows for audience in ("owner", "public")}
-    assert len(rows["owner"]) == 3
-    assert [row["date"] for row in rows["public"]] == ["2025-01-11", "2025-02-01"]
-
-
-def test_not_even_where_it_crosses_the_edge_of_other_work(store: FakeStore) -> None:
-    """Its edges cross those of the cut, which end in another stage: no joint is left there."""
-    store.append([entry("cut", "2025-03-01", box(120, 0, 400, 300), killed_pct=95)])
-    crossing = GRID.to_lonlat(Point(120, 160))
-    written = f"{round(crossing.x, 6)},{round(crossing.y, 6)}"
-    owner, public = (render_page(build_page(store, now=NOW, audience=audience)) for audience in ("owner", "public"))
-    assert written in owner
-    assert written not in public
-    assert not all(str(round(number * 1e6)) in public for number in (crossing.x, crossing.y))
-
-
-@pytest.mark.parametrize(("metres_off", "is_hidden"), [(KEPT_FOR_IT_M - 1, True), (KEPT_FOR_IT_M + 1, False)])
-def test_ground_kept_for_other_reasons_is_drawn(metres_off: float, is_hidden: bool) -> None:
-    store = FakeStore(
-        [unit("A", box(0, 0, 400, 300)), a_nest(160 + metres_off, 130), entry("keep", "2025-01-10", AROUND_NEST)],
-        grid=GRID,
+def test_edges_far_from_the_place_stay_and_work_counts_there() -> None:
+    cut = box(900, 0, 1500, 500)
+    store = a_store(
+        a_nest(300, 250), entry("keep", "2025-01-01", Point(300, 250).buffer(30)), entry("cut", "2025-02-01", cut)
     )
-    assert (keep_m2(build_page(store, now=NOW, audience="public")) < 1) is is_hidden
+    page = build_page(store, now=NOW, audience="public")
+    assert [work.practice for work in page.work] == ["cut"]
+    assert page.treated_acres == pytest.approx(acres(cut.area), rel=1e-6)
+    front = shapely.LineString([(900, 50), (900, 450)])
+    assert any(GRID.to_grid(p.geometry).boundary.buffer(0.1).covers(front) for p in page.pieces)
+
+
+def test_ground_with_a_hole_counts_as_its_surroundings_and_a_small_patch_not_at_all() -> None:
+    ring = UNITS["A"].difference(Point(300, 250).buffer(30))
+    store = a_store(
+        a_nest(300, 250), entry("cut", "2025-02-01", ring), entry("other", "2025-03-01", Point(300, 250).buffer(8))
+    )
+    page = build_page(store, now=NOW, audience="public")
+    assert [(work.practice, round(work.acres, 3)) for work in page.work] == [("cut", round(acres(UNITS["A"].area), 3))]
+    owner = build_page(store, now=NOW, audience="owner")
+    assert owner.treated_acres == pytest.approx(acres(ring.area), rel=1e-6)
+
+
+def test_the_page_says_the_same_of_itself_whether_or_not_there_is_a_nest() -> None:
+    cut = entry("cut", "2025-02-01", UNITS["A"])
+    bare, nest = (build_page(a_store(*rows), now=NOW, audience="public") for rows in ([cut], [a_nest(300, 250), cut]))
+    assert bare.method == nest.method and bare.missing == nest.missing
+    assert render_page(bare) == render_page(nest)
+
+
+def test_no_corner_of_a_ring_is_in_the_public_file() -> None:
+    ring = Point(300, 250).buffer(30)
+    store = a_store(
+        a_nest(300, 250), entry("cut", "2025-02-01", UNITS["A"].difference(ring)), entry("keep", "2025-01-01", ring)
+    )
+    owner, public = (render_page(build_page(store, now=NOW, audience=audience)) for audience in ("owner", "public"))
+    for x, y in shapely.get_coordinates(GRID.to_lonlat(ring)).tolist():
+        assert f"{round(x, 6)},{round(y, 6)}" in owner
+        assert f"{round(x, 6)},{round(y, 6)}" not in public
+        assert not all(str(round(number * 1e6)) in public for number in (x, y))
+
+
+def test_what_is_drawn_depends_on_the_places_cell_alone() -> None:
+    """Two days' copies, or a nest marked anew a few steps off, tell no more than one copy."""
+    spots = [Point(x, y) for x in range(0, 700, 7) for y in range(0, 490, 7)]
+    discs = {spot.wkt: veil([spot], key="a place").discs.wkt for spot in spots}
+    # 700 × 490 m hold about 215 cells of 40 m.
+    assert 200 <= len(set(discs.values())) <= 270
+    for spot in spots:
+        assert shapely.from_wkt(discs[spot.wkt]).buffer(1).covers(spot.buffer(CLEAR_WITHIN_M))
+    assert veil([spots[0]], key="another place").discs.wkt != discs[spots[0].wkt]
+    assert pytest.approx(CLEAR_WITHIN_M + LATTICE_M / 2**0.5) == RADIUS_M
+
+
+def test_a_fence_about_a_grave_is_no_public_feature() -> None:
+    fence = Feature(
+        uuid="f", kind="fence", name="", geometry=GRID.to_lonlat(Point(300, 250).buffer(6).exterior), recorded_at=NOW
+    )
+    road_line = GRID.to_lonlat(shapely.LineString([(0, 260), (1500, 260)]))
+    road = Feature(uuid="r", kind="road", name="Miller's", geometry=road_line, recorded_at=NOW)
+    page = build_page(a_store(a_nest(300, 250), fence, road), now=NOW, audience="public")
+    assert [(feature.kind, feature.name) for feature in page.features] == [("road", "")]
+
+
+def test_ground_left_on_purpose_never_rides_on_a_public_handheld_as_remaining() -> None:
+    store = a_store(a_nest(300, 250), entry("keep", "2025-01-01", Point(300, 250).buffer(30)))
+    assert [name for name, _, _ in handheld_outlines(store, today=NOW.date(), audience="public")] == [
+        "A",
+        "B",
+        "B left",
+    ]
+    assert [name for name, _, _ in handheld_outlines(store, today=NOW.date())] == ["A", "A left", "B", "B left"]
+
+
+def test_whatever_a_store_can_be_asked_somebody_decided_about() -> None:
+    """A question that is added to the store is refused for the public until it is decided here."""
+    asked = {name for name, _ in inspect.getmembers(Store) if not name.startswith("_")}
+    decided = {name for name in vars(_PublicStore) if not name.startswith("_")} | _AS_IT_IS
+    assert asked == decided
+
+
+def test_units_go_by_their_public_name_or_their_label() -> None:
+    named = unit("A", UNITS["A"], name="Widow Miller's eagle slope", extra={"public_name": "South slope"})
+    plain = unit("B", UNITS["B"], name="Where Joe lives")
+    store = FakeStore([named, plain, a_nest(300, 250), entry("cut", "2025-02-01", UNITS["B"])], grid=GRID)
+    view = public_view(store)
+    assert [one.name for one in view.units()] == ["South slope", ""]
+    assert [one.name for one in public_view(view).units()] == ["South slope", ""]
+    page = build_page(store, now=NOW, audience="public")
+    story = build_story(store, now=NOW, today=NOW.date(), audience="public")
+    told = [
+        render_page(page), repr(story), repr(units_table(store, today=NOW.date(), audience="public").rows),
+        repr(handheld_outlines(store, today=NOW.date(), audience="public")),
+    ]  # fmt: skip
+    for words in told:
+        assert not re.search("Miller|eagle|Joe", words)
+        assert "South slope" in words
+    assert "Where Joe lives" in render_page(build_page(store, now=NOW, audience="owner"))

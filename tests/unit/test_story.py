@@ -62,14 +62,16 @@ def _feature(kind: str, planar: object, name: str, *, sensitive: bool = False) -
 def _store(settings: Settings = SETTINGS) -> FakeStore:
     return FakeStore(
         [
-            unit("A1", OUTLINE, name="South bench", notes="the note of the owner"),
+            unit(
+                "A1", OUTLINE, name="South bench", notes="the note of the owner", extra={"public_name": "South bench"}
+            ),
             unit("B2", box(220, -97, 400, 97), name="Far side", cover="grass"),
             entry(
                 "cut", "2024-12-14", box(-211, -97, -111, 97), person_hours=21, cost=333, who="Ossian", note="by hand"
             ),
             entry("cut", "2026-02-14", box(-111, -97, -11, 97), person_hours=31, cost=777, who="Ossian"),
-            _feature("nest", Point(10, 10), "Owl nest"),
-            _feature("house", Point(-50, 20), "Ferncastle home", sensitive=True),
+            _feature("nest", Point(560, 10), "Owl nest"),
+            _feature("house", Point(-640, 20), "Ferncastle home", sensitive=True),
             _feature("lane", LineString([(-200, 0), (200, 0)]), "Ferncastle lane"),
         ],
         settings=settings,

@@ -9,8 +9,8 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections import defaultdict
-from collections.abc import Collection, Iterator, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import cache
 from typing import Final
@@ -20,7 +20,6 @@ from shapely import MultiPolygon, Polygon
 
 from habmap.jobs.ground import Ground, GroundPiece, UnitRules, cut_ground, unit_rules
 from habmap.jobs.ports import Store
-from habmap.jobs.private import ground_without
 from habmap.jobs.season_account import season_account_of
 from habmap.land.acreage import merged
 from habmap.land.grid import LocalGrid
@@ -74,9 +73,7 @@ class _Course:
     stages: tuple[tuple[int, str], ...]
 
 
-def page_history(
-    store: Store, state: Ground, *, hidden: Collection[str] = frozenset(), most_bytes: int = MOST_BYTES
-) -> PageHistory | None:
+def page_history(store: Store, state: Ground, *, most_bytes: int = MOST_BYTES) -> PageHistory | None:
     """Return the steps of the page whose ground is ``state``; ``None`` where nothing is drawn or logged.
 
     Parameters
@@ -85,16 +82,14 @@ def page_history(
         The place.
     state
         The ground that the page opens with; its day is the last step.
-    hidden
-        Lines of the log whose ground is drawn as if they had not been written; their acres count all the same.
     most_bytes
         Where days make a heavier history than this, each step is the end of a season instead.
     """
     if state.grid is None or not state.entries or not state.units:
         return None
-    history = _history(store, state, _day_steps(store, state), hidden)
+    history = _history(store, state, _day_steps(store, state))
     if ruler_bytes(history) > most_bytes:
-        history = _history(store, state, _season_steps(store, state), hidden)
+        history = _history(store, state, _season_steps(store, state))
     return history
 
 
@@ -173,7 +168,7 @@ def _stretches(store: Store, state: Ground, steps: Sequence[_Step]) -> Iterator[
         first = index + 1
 
 
-def _history(store: Store, state: Ground, steps: Sequence[_Step], hidden: Collection[str]) -> PageHistory:
+def _history(store: Store, state: Ground, steps: Sequence[_Step]) -> PageHistory:
     grid = state.grid
     assert grid is not None
     by_id = {entry.entry_id: entry for entry in state.entries}
@@ -185,14 +180,10 @@ def _history(store: Store, state: Ground, steps: Sequence[_Step], hidden: Collec
     there: frozenset[str] = frozenset()
     for stretch in _stretches(store, state, steps):
         courses = _courses(store, stretch, by_id, step_of)
-        drawn = courses
-        if hidden:
-            without = replace(stretch, ground=ground_without(stretch.ground, hidden, settings=store.settings))
-            drawn = _courses(store, without, by_id, step_of)
         ids = frozenset(unit.unit_id for unit in stretch.ground.units)
         found += _steps(stretch, steps, courses, gone=there - ids, done=_done(stretch, by_id, step_of))
         there = ids
-        pieces += _pieces(drawn, stretch, grid, is_last=stretch.last == len(steps) - 1)
+        pieces += _pieces(courses, stretch, grid, is_last=stretch.last == len(steps) - 1)
         if _uuids(stretch.ground.units) != _uuids(state.units):
             old_units.append(_old_units(stretch, grid))
     return PageHistory(
@@ -201,7 +192,7 @@ def _history(store: Store, state: Ground, steps: Sequence[_Step], hidden: Collec
         patch_steps=tuple(
             step_of[entry.date]
             for entry in sorted(state.entries, key=lambda entry: entry.date)
-            if entry.patch is not None and entry.entry_id not in hidden
+            if entry.patch is not None
         ),
         old_units=tuple(old_units),
         unit_names={unit.unit_id: unit.name or "" for step in steps for unit in step.units},

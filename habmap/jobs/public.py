@@ -1,0 +1,144 @@
+"""A property as strangers may see it: every copy for the public is made from this, and from nothing else.
+
+It is a store like the property's own, so that map, sheet, handout and exports need no rules about what is private: the
+records carry nothing of it, and no figure differs from what is drawn.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from datetime import date
+from functools import cached_property
+from typing import Final, cast
+
+import shapely
+
+from habmap.errors import HabmapError
+from habmap.jobs.acres import acres
+from habmap.jobs.photos import found_points
+from habmap.jobs.ports import Store
+from habmap.jobs.private import is_private, private_shapes
+from habmap.land.veil import Veil, veil, veiled
+from habmap.show.records import Page
+from habmap.show.words import SPOKEN_ACRES
+from habmap.work.burns import burn_of
+from habmap.work.ledger import corrections, effective_entries
+from habmap.work.records import BurnRecord, DrawnBlock, Entry, Feature, Forecast, Photo, Row, Unit
+from habmap.work.told import told
+
+#: What strangers may see as it is: readings of whole units, and what the map is drawn on.
+_AS_IT_IS: Final = frozenset(
+    {
+        "place_id", "settings", "grid", "boundary", "elevation", "canopy", "plots", "sightings", "cover_frames",
+        "picture",
+    }
+)  # fmt: skip
+
+
+def public_view(store: Store) -> Store:
+    """Return the property as strangers may see it; what is asked of it that nobody decided about is refused."""
+    return store if isinstance(store, _PublicStore) else cast("Store", _PublicStore(store))
+
+
+def veil_words(store: Store, page: Page) -> tuple[str, ...]:
+    """Tell the owner by how much the acres of a copy for the public differ from the account; nothing stands in it."""
+    if page.audience != "public":
+        return ()
+    totals = acres(store, on=page.on).totals
+    if max(abs(totals.treated_acres - page.treated_acres), abs(totals.keep_acres - page.keep_acres)) < SPOKEN_ACRES:
+        return ()
+    return (
+        "near private places this copy draws ground like what lies around it, and its acres follow: "
+        f"{page.treated_acres:.2f} treated and {page.keep_acres:.2f} left on purpose, where the account has "
+        f"{totals.treated_acres:.2f} and {totals.keep_acres:.2f}",
+    )
+
+
+class _PublicStore:
+    def __init__(self, store: Store) -> None:
+        self._store = store
+
+    def __getattr__(self, name: str) -> object:
+        if name in _AS_IT_IS:
+            return getattr(self._store, name)
+        raise AttributeError(name)
+
+    @cached_property
+    def _veil(self) -> Veil:
+        grid = self._store.grid
+        private = [] if grid is None else private_shapes(self._store.features(), grid)
+        return veil(private, key=self._store.place_id)
+
+    @cached_property
+    def _entries(self) -> tuple[Entry, ...]:
+        effective = effective_entries(self._store.entries())
+        entries = [entry for entry in effective if entry.patch is not None]
+        grid = self._store.grid
+        if grid is None:
+            return ()
+        now = self._store.units()
+        former = [unit for unit in self._store.unit_versions() if unit.uuid not in {one.uuid for one in now}]
+        redrawn = veiled(
+            [grid.to_grid(entry.patch) for entry in entries if entry.patch is not None],
+            outlines=[grid.to_grid(unit.geometry) for unit in (*now, *former)],
+            current=len(now),
+            over=self._veil,
+            never={index for index, entry in enumerate(entries) if entry.practice == "keep"},
+        )
+        drawn = [
+            replace(entry, patch=grid.to_lonlat(redrawn[index])) if index in redrawn else entry
+            for index, entry in enumerate(entries)
+        ]
+        return tuple(told(entry) for entry in drawn if entry.patch is not None and not entry.patch.is_empty)
+
+    def entries(self) -> tuple[Entry, ...]:
+        return self._entries
+
+    def entries_on(self, day: date) -> tuple[Entry, ...]:
+        return tuple(entry for entry in self._entries if entry.date == day)
+
+    def burns(self) -> tuple[BurnRecord, ...]:
+        records = self._store.burns()
+        lines = corrections(self._store.entries())
+        shown = {entry.entry_id for entry in self._entries}
+        return tuple(
+            replace(told(found), entry_id=line.root.entry_id)
+            for line in lines
+            if line.root.entry_id in shown and (found := burn_of(line, records)) is not None
+        )
+
+    def units(self, on: date | None = None) -> tuple[Unit, ...]:
+        return tuple(told(unit) for unit in self._store.units(on))
+
+    def unit_versions(self) -> tuple[Unit, ...]:
+        return tuple(told(unit) for unit in self._store.unit_versions())
+
+    def features(self) -> tuple[Feature, ...]:
+        """Leave out what is private, and what lies so near that it may stand there for its sake: a fence, a sign."""
+        grid = self._store.grid
+        return tuple(
+            told(feature)
+            for feature in self._store.features()
+            if not is_private(feature)
+            and (grid is None or not shapely.covered_by(grid.to_grid(feature.geometry), self._veil.discs))
+        )
+
+    def photos(self) -> tuple[Photo, ...]:
+        hidden = {photo.uuid for point in found_points(self._store) if point.is_private for photo in point.photos}
+        return tuple(told(photo) for photo in self._store.photos() if photo.uuid not in hidden)
+
+    def forecasts(self) -> tuple[Forecast, ...]:
+        return ()
+
+    def drawn_blocks(self) -> tuple[DrawnBlock, ...]:
+        return ()
+
+    def rows(self) -> tuple[Row, ...]:
+        return ()
+
+    def append(self, rows: Sequence[Row]) -> None:
+        raise HabmapError("a copy for the public is only read")
+
+    def append_with_pictures(self, rows: Sequence[Row], pictures: Iterable[tuple[str, bytes]]) -> None:
+        raise HabmapError("a copy for the public is only read")
