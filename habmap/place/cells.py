@@ -5,11 +5,12 @@ from __future__ import annotations
 import math
 import re
 import unicodedata
-from collections.abc import Mapping, Sequence
-from datetime import date
+from collections.abc import Collection, Mapping, Sequence
+from datetime import date, datetime, time
 from typing import Any, Final
 
 from habmap.errors import HabmapError, InputError, UsageError
+from habmap.place.days import days_meant, moments_meant, readings_words
 from habmap.place.userfiles import printable
 
 _NUMBER: Final = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
@@ -79,10 +80,21 @@ class Cells:
         File and row, for messages.
     faults, notes
         Lists that faults and notes on what was changed are added to.
+    dates
+        Fields that a spreadsheet holds as a real date; their text is ISO.
     """
 
-    def __init__(self, values: Mapping[str, Any], *, where: str, faults: list[HabmapError], notes: list[str]) -> None:
+    def __init__(
+        self,
+        values: Mapping[str, Any],
+        *,
+        where: str,
+        faults: list[HabmapError],
+        notes: list[str],
+        dates: Collection[str] = (),
+    ) -> None:
         self._values = values
+        self._dates = dates
         self._where = where
         self._faults = faults
         self._notes = notes
@@ -106,9 +118,18 @@ class Cells:
         )
 
     def text(
-        self, field: str, *, required: bool = False, longest: int | None = None, one_line: bool = True
+        self,
+        field: str,
+        *,
+        required: bool = False,
+        longest: int | None = None,
+        one_line: bool = True,
+        is_date: bool = False,
     ) -> str | None:
-        """Return a cell's words, trimmed; whole numbers lose their ``.0``, control characters go with a note."""
+        """Return a cell's words, trimmed; whole numbers lose their ``.0``, control characters go with a note.
+
+        A real date is a fault but where the words are to be one (``is_date``).
+        """
         raw = self._values.get(field)
         if isinstance(raw, float) and raw.is_integer():
             raw = int(raw)
@@ -125,6 +146,15 @@ class Cells:
             if required:
                 self.fault(f"{field} is blank", field, value="blank", allowed="a text", mend="fill it in")
             return None
+        if field in self._dates and not is_date:
+            self.fault(
+                f"the spreadsheet holds a date where {field} is a text",
+                field,
+                value=clean,
+                allowed="the text as it was meant",
+                mend="format the cell as text and type it anew: spreadsheets turn such as 1-2 into a date",
+            )
+            return None
         if longest is not None and len(clean) > longest:
             self.fault(f"{field} is too long", field, value=f"{len(clean)} characters", allowed=f"up to {longest}")
             return None
@@ -140,7 +170,7 @@ class Cells:
         elif isinstance(raw, int | float):
             value = float(raw)
         else:
-            text = "" if raw is None else str(raw).strip()
+            text = "" if raw is None else number_text(field, str(raw))
             if not text:
                 return None
             value = float(text) if _NUMBER.fullmatch(text) else math.nan
@@ -153,22 +183,59 @@ class Cells:
             return None
         return value
 
-    def day(self, field: str) -> date | None:
-        """Return a cell's ISO day; blank is a fault too."""
+    def is_blank(self, field: str) -> bool:
+        """Tell whether nothing stands in a cell."""
         raw = self._values.get(field)
-        text = "" if raw is None else str(raw).strip()
-        try:
-            if len(text) != 10:
-                raise ValueError(text)
-            return date.fromisoformat(text)
-        except ValueError:
-            self.fault(
-                f"{field} is not a date" if text else f"{field} is blank",
-                field,
-                value=text or "blank",
-                allowed="YYYY-MM-DD, a day that exists",
-            )
+        return raw is None or not str(raw).strip()
+
+    def day(self, field: str, *, required: bool = True) -> date | None:
+        """Return a cell's day: a real date, an ISO day, or one written so that it can mean one day only."""
+        text = "" if self.is_blank(field) else str(self._values[field]).strip()
+        if not text and not required:
             return None
+        # a real date that has a time as well still names its day
+        readings = days_meant(text[:10] if field in self._dates else text)
+        if len(readings) == 1:
+            return readings[0]
+        self._not_one(field, text, readings, what="a date", allowed="YYYY-MM-DD, a day that exists")
+        return None
+
+    def moment(self, field: str, *, at: time, allowed: str) -> datetime | None:
+        """Return a cell's day and time, ``at`` a time where it names none; blank is ``None``."""
+        text = "" if self.is_blank(field) else str(self._values[field]).strip()
+        if not text:
+            return None
+        readings = moments_meant(text) or tuple(datetime.combine(day, at) for day in days_meant(text))
+        if len(readings) == 1:
+            return readings[0]
+        self._not_one(field, text, readings, what="a moment", allowed=allowed)
+        return None
+
+    def written_day(self, field: str, *, longest: int) -> str | None:
+        """Return what a cell says of a day, a month or a span of days as written; what can only be one day as ISO."""
+        text = self.text(field, required=True, longest=longest, is_date=True)
+        if text is None:
+            return None
+        readings = days_meant(text) or moments_meant(text)
+        if len(readings) > 1:
+            self._not_one(field, text, readings, what="a date", allowed="")
+            return None
+        return text if not readings or text.startswith(str(readings[0])[:10]) else readings[0].isoformat()
+
+    def _not_one(self, field: str, text: str, readings: tuple[date, ...], *, what: str, allowed: str) -> None:
+        """Add the fault of a text that is no day or moment, or can be read as two."""
+        if readings:
+            self.fault(
+                f"{field} can mean two days",
+                field,
+                value=text,
+                allowed=f"either {readings_words(readings)}, written so",
+                mend="write it with the year first, YYYY-MM-DD",
+            )
+            return
+        self.fault(
+            f"{field} is not {what}" if text else f"{field} is blank", field, value=text or "blank", allowed=allowed
+        )
 
     def choice(self, field: str, known: Sequence[str], *, required: bool = True) -> str | None:
         """Return one of the known words, upper or lower case in the file."""
@@ -194,6 +261,12 @@ class Cells:
             return text in _YES
         self.fault(f"{field} is neither yes nor no", field, value=raw, allowed="yes or no")
         return None
+
+
+def number_text(field: str, text: str) -> str:
+    """Return a number's text, without the sign of a field that is in percent."""
+    text = text.strip()
+    return text.removesuffix("%").rstrip() if field.endswith("_pct") else text
 
 
 def _range_words(low: float, high: float, above: float | None) -> str:

@@ -1,4 +1,4 @@
-"""A forecast handed over as a CSV of hours, its units taken from its header."""
+"""A forecast handed over as a table of hours, its units taken from its header."""
 
 from __future__ import annotations
 
@@ -11,7 +11,8 @@ from typing import Final
 
 from habmap.errors import HabmapError, InputError, InputErrors
 from habmap.measures import MM_PER_IN, MPH_PER_KNOT, MPH_PER_MPS, fahrenheit
-from habmap.place.cells import matched_columns
+from habmap.place.cells import matched_columns, number_text
+from habmap.place.days import moments_meant, readings_words
 from habmap.place.tables import Table, TableRow, read_table
 from habmap.place.userfiles import printable
 from habmap.work.clock import comes_twice, is_skipped
@@ -66,7 +67,12 @@ class ForecastTable:
 
 
 def read_forecast(
-    path: Path, *, columns: Mapping[str, str] | None = None, zone: tzinfo | None = None, is_sure: bool = False
+    path: Path,
+    *,
+    columns: Mapping[str, str] | None = None,
+    sheet: str | None = None,
+    zone: tzinfo | None = None,
+    is_sure: bool = False,
 ) -> ForecastTable:
     """Read a forecast of hours.
 
@@ -78,6 +84,8 @@ def read_forecast(
     ----------
     columns
         Field → column of the file, where the names differ.
+    sheet
+        Which sheet, where the file is a spreadsheet with several.
     zone
         The property's, for hours that its clock skips or shows twice; ``None``: they are not looked for.
     is_sure
@@ -92,7 +100,7 @@ def read_forecast(
         under a Fahrenheit header; ``InputErrors`` lists every row with a value that cannot be, a time that does not
         parse or never comes, or times out of order.
     """
-    table = read_table(path)
+    table = read_table(path, sheet=sheet)
     found = _columns(table, columns or {})
     faults: list[HabmapError] = []
     hours: list[ForecastHour] = []
@@ -232,21 +240,22 @@ def _missing(table: Table, choices: tuple[str, ...]) -> InputError:
 
 def _time(table: Table, row: TableRow, column: str, zone: tzinfo | None, faults: list[HabmapError]) -> datetime | None:
     text = row.values[column].strip()
-    try:
-        at = datetime.fromisoformat(text)
-        if at.tzinfo is not None or len(text) < len("2026-03-14T13") or at.year not in _YEARS:
-            raise ValueError
-    except ValueError:
+    # a spreadsheet's real date without a time is the midnight of it
+    readings = moments_meant(f"{text}T00:00" if column in row.dates and len(text) == len("2026-03-14") else text)
+    if len(readings) != 1 or readings[0].tzinfo is not None or readings[0].year not in _YEARS:
         faults.append(
             InputError(
-                "this is not a local time",
+                "this time can be of two days" if len(readings) > 1 else "this is not a local time",
                 where=f"{table.where}, row {row.number}, {column}",
                 value=printable(text) or "blank",
-                allowed="local time without a zone, such as 2026-03-14T13:00",
-                mend="write the time on the property's own clock",
+                allowed=f"either {readings_words(readings)}, written so"
+                if len(readings) > 1
+                else "local time without a zone, such as 2026-03-14T13:00",
+                mend="write the time on the property's own clock, the year first",
             )
         )
         return None
+    at = readings[0]
     if zone is not None and is_skipped(at, zone):
         faults.append(
             InputError(
@@ -265,7 +274,7 @@ def _value(table: Table, row: TableRow, name: str, found: _Found | None, faults:
         return None
     field, column = found
     choices, _, (low, high) = _QUANTITIES[name]
-    text = row.values[column].strip()
+    text = number_text(field, row.values[column])
     try:
         value = choices[field](float(text))
     except ValueError:

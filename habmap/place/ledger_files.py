@@ -1,4 +1,4 @@
-"""Log lines from a CSV table, or from a GeoPackage or GeoJSON layer whose shapes are the ground worked."""
+"""Log lines from a table, or from a GeoPackage or GeoJSON layer whose shapes are the ground worked."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ GROUND_COLUMN: Final = "patch_wkt"
 LAYER_SUFFIXES: Final = frozenset({".gpkg", ".geojson", ".json", ".zip", ".shp"})
 
 
-def read_ledger(path: Path, *, layer: str | None = None) -> Table:
+def read_ledger(path: Path, *, layer: str | None = None, sheet: str | None = None) -> Table:
     """Return log lines as a table of text, the ground of a layer's rows as WKT of full precision.
 
     Raises
@@ -25,7 +25,7 @@ def read_ledger(path: Path, *, layer: str | None = None) -> Table:
         The file is unfit (see `habmap.place.tables.read_table` and `habmap.place.layers.read_layer`).
     """
     if path.suffix.lower() not in LAYER_SUFFIXES:
-        return read_table(path)
+        return read_table(path, sheet=sheet)
     read = read_layer(path, layer=layer, want="ground")
     if read.faults:
         raise InputErrors(read.faults, where=read.where)

@@ -12,9 +12,10 @@ from typing import Final
 from habmap.errors import InputError, InputErrors
 from habmap.place.pictures import MOST_BYTES
 from habmap.place.userfiles import printable
+from habmap.place.workbooks import WORKBOOK_SUFFIXES
 
-#: The table that says where photos were taken whose camera did not.
-PLACING_TABLE: Final = "photos.csv"
+#: The table that says where photos were taken whose camera did not, by its kinds.
+PLACING_TABLES: Final = ("photos.csv", *(f"photos{suffix}" for suffix in sorted(WORKBOOK_SUFFIXES)))
 JPEG_SUFFIXES: Final = frozenset({".jpg", ".jpeg", ".jpe", ".jfif"})
 #: Pictures that are not read here; photographs may hide behind them, so they are named and not passed over.
 UNREAD_SUFFIXES: Final = frozenset(
@@ -59,7 +60,7 @@ def read_folder(folder: Path) -> PhotoFolder:
     jpegs: list[str] = []
     unread: list[str] = []
     others, seen = 0, 0
-    table: Path | None = None
+    tables: list[Path] = []
     tables_below: list[str] = []
     try:
         for here, folders, names in os.walk(folder, onerror=_raise, followlinks=False):
@@ -75,9 +76,9 @@ def read_folder(folder: Path) -> PhotoFolder:
                     )  # fmt: skip
                 path = Path(here) / name
                 below, suffix = path.relative_to(folder).as_posix(), path.suffix.lower()
-                if below.lower() == PLACING_TABLE:
-                    table = path
-                elif name.lower() == PLACING_TABLE:
+                if below.lower() in PLACING_TABLES:
+                    tables.append(path)
+                elif name.lower() in PLACING_TABLES:
                     tables_below.append(below)
                 elif suffix in JPEG_SUFFIXES:
                     jpegs.append(below)
@@ -97,15 +98,21 @@ def read_folder(folder: Path) -> PhotoFolder:
         raise InputErrors(
             [
                 InputError(
-                    f"a table {PLACING_TABLE} lies in a folder below, where it is not read", where=printable(below),
-                    allowed=f"one table {PLACING_TABLE}, in the folder that you name",
+                    "a table of photos lies in a folder below, where it is not read", where=printable(below),
+                    allowed=f"one table {PLACING_TABLES[0]}, in the folder that you name",
                     mend="move its rows up into the folder's own table, or load that folder by itself",
                 )
                 for below in tables_below
             ],
             where=printable(str(folder)),
         )  # fmt: skip
-    return PhotoFolder(folder, tuple(jpegs), tuple(unread), others, table)
+    if len(tables) > 1:
+        raise InputError(
+            "there are several tables of photos in this folder", where=printable(str(folder)),
+            value=", ".join(printable(path.name) for path in tables),
+            allowed=f"one of {', '.join(PLACING_TABLES)}", mend="keep the one that holds, and move the others elsewhere",
+        )  # fmt: skip
+    return PhotoFolder(folder, tuple(jpegs), tuple(unread), others, tables[0] if tables else None)
 
 
 def _raise(error: OSError) -> None:

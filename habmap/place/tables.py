@@ -1,73 +1,87 @@
-"""CSV tables as people hand them over: text, row by row, refused where the text itself is not sound."""
+"""Tables as people hand them over, CSV or a spreadsheet's: text, row by row, refused where the file is not sound."""
 
 from __future__ import annotations
 
+import codecs
 import csv
-import io
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
 from habmap.errors import HabmapError, InputError, InputErrors
+from habmap.place.formulas import restored
+from habmap.place.sheetguard import Limits
 from habmap.place.userfiles import check_readable, printable
+from habmap.place.workbooks import OTHER_SUFFIXES, WORKBOOK_SUFFIXES, read_sheet
 
 #: A patch drawn by hand may have a very long outline; more than this in one cell is a broken quote [characters].
 MAX_CELL_CHARACTERS: Final = 16_000_000
-MAX_TABLE_BYTES: Final = 500_000_000
+#: The largest log that was thought of, 5,000 lines with their ground, has half of it [bytes].
+MAX_TABLE_BYTES: Final = 100_000_000
+MAX_ROWS: Final = 200_000
+MAX_CELLS: Final = 3_000_000
 _WIDE_MARKS: Final = (b"\xff\xfe", b"\xfe\xff")
+_CHUNK_BYTES: Final = 1 << 20
+#: A row's number as a spreadsheet counts it, and its cells.
+_Record = tuple[int, tuple[str, ...]]
 
 
 @dataclass(frozen=True, slots=True)
 class TableRow:
-    """One row: ``number`` as a spreadsheet counts it (the header is row 1), and its cells by column, as written."""
+    """One row: ``number`` as a spreadsheet counts it (the first is row 1), and its cells by column, as written.
+
+    ``dates`` are the columns in which a spreadsheet holds a real date; their text is ISO.
+    """
 
     number: int
     values: dict[str, str]
+    dates: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """A whole table; rows with nothing in them are left out."""
+    """A whole table; rows with nothing in them are left out. ``notes`` are to be looked at."""
 
     where: str
     columns: tuple[str, ...]
     rows: tuple[TableRow, ...]
+    notes: tuple[str, ...] = ()
 
 
-def read_table(path: Path) -> Table:
-    """Read a CSV file in UTF-8, its cells separated by commas or semicolons.
+def read_table(path: Path, *, sheet: str | None = None) -> Table:
+    """Read a table from a CSV file in UTF-8, cells separated by commas or semicolons, or from an .xlsx or .ods file.
+
+    Parameters
+    ----------
+    sheet
+        Which sheet of a spreadsheet; ``None``: the only one that is shown and not empty.
 
     Raises
     ------
     InputError
-        The file cannot be read, is not UTF-8 text, or has no header or no rows; ``InputErrors`` lists rows that have
-        more or fewer cells than the header.
+        The file cannot be read, is too large, or has no header or no rows; ``InputErrors`` lists rows that have more or
+        fewer cells than the header, and cells of a spreadsheet that cannot be taken.
     """
     where = str(path)
     path = check_readable(path)
-    text = _text(path, where)
-    header_line = text.lstrip("\n").partition("\n")[0]
-    delimiter = ";" if header_line.count(";") > header_line.count(",") else ","
-    csv.field_size_limit(MAX_CELL_CHARACTERS)
-    try:
-        records = list(csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True))
-    except csv.Error as error:
+    suffix = path.suffix.lower()
+    if suffix in OTHER_SUFFIXES:
         raise InputError(
-            "the table cannot be read as CSV",
+            "this kind of spreadsheet is not read",
             where=where,
-            value=error,
-            allowed="cells separated by commas or semicolons, quotes closed",
-            mend="export it again as CSV UTF-8",
-        ) from error
-    filled = [
-        (number, record) for number, record in enumerate(records, start=1) if any(cell.strip() for cell in record)
-    ]
-    if not filled:
-        raise InputError("the table is empty", where=where, mend="choose another file")
-    columns = tuple(cell.strip() for cell in filled[0][1])
-    _check_header(columns, where)
-    if len(filled) == 1:
-        raise InputError("the table has a header and no rows", where=where, value="0 rows", mend="choose another file")
+            value=suffix,
+            allowed=f"{', '.join(sorted(WORKBOOK_SUFFIXES))}, or CSV in UTF-8",
+            mend="open it in the spreadsheet program and save it as one of these",
+        )
+    if suffix in WORKBOOK_SUFFIXES:
+        return _from_workbook(path, where, sheet)
+    if sheet is not None:
+        raise InputError(
+            "only a spreadsheet has sheets", where=where, value=f"--sheet {printable(sheet)}", mend="leave --sheet out"
+        )
+    records = list(_filled(_csv_records(path, where)))
+    columns, rows = _headed(records, where)
     faults: list[HabmapError] = [
         InputError(
             "the row does not have as many cells as the header",
@@ -76,59 +90,139 @@ def read_table(path: Path) -> Table:
             allowed=f"{len(columns)} cells",
             mend="put quotes around a text that holds the separator",
         )
-        for number, record in filled[1:]
+        for number, record in rows
         if len(record) != len(columns)
     ]
     if faults:
         raise InputErrors(faults, where=where)
-    rows = tuple(TableRow(number, dict(zip(columns, record, strict=True))) for number, record in filled[1:])
-    return Table(where, columns, rows)
+    made = (TableRow(number, dict(zip(columns, map(restored, record), strict=True))) for number, record in rows)
+    return Table(where, columns, tuple(made))
 
 
-def _text(path: Path, where: str) -> str:
-    if path.stat().st_size > MAX_TABLE_BYTES:
-        raise InputError(
-            "the table is too large",
-            where=where,
-            value=f"{path.stat().st_size:,} bytes",
-            allowed=f"up to {MAX_TABLE_BYTES:,} bytes",
-            mend="check that it is the right file",
+def _from_workbook(path: Path, where: str, sheet: str | None) -> Table:
+    limits = Limits(rows=MAX_ROWS, cells=MAX_CELLS, characters=MAX_TABLE_BYTES)
+    read = read_sheet(path, sheet=sheet, limits=limits)
+    where = f"{where}, sheet {printable(read.name)}"
+    records = list(_filled(enumerate(read.rows, start=1)))
+    # a column is one of the table's where anything stands in it; what was only formatted is not
+    kept = [at for at in range(len(records[0][1]) if records else 0) if any(cells[at].strip() for _, cells in records)]
+    columns, rows = _headed([(number, tuple(cells[at] for at in kept)) for number, cells in records], where)
+    made = [
+        TableRow(
+            number,
+            dict(zip(columns, cells, strict=True)),
+            frozenset(name for name, at in zip(columns, kept, strict=True) if (number - 1, at) in read.dates),
         )
-    data = path.read_bytes()
-    if data.startswith(_WIDE_MARKS):
-        raise InputError(
-            "the table is UTF-16 text", where=where, value="UTF-16", allowed="UTF-8", mend="save it as CSV UTF-8"
-        )
-    if b"\x00" in data:
-        raise InputError(
-            "the file is not a text table",
-            where=where,
-            value="bytes that no text holds",
-            allowed="CSV in UTF-8",
-            mend="export the table as CSV UTF-8",
-        )
-    try:
-        return data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = data[: error.start].count(b"\n") + 1
-        raise InputError(
-            "the table is not UTF-8 text",
-            where=f"{where}, line {line}",
-            value=f"byte 0x{data[error.start]:02x}",
-            allowed="UTF-8",
-            mend="save it as CSV UTF-8",
-        ) from error
+        for number, cells in rows
+    ]
+    return Table(where, columns, tuple(made), read.notes)
 
 
-def _check_header(columns: tuple[str, ...], where: str) -> None:
+def _filled(records: Iterable[_Record]) -> Iterator[_Record]:
+    return ((number, cells) for number, cells in records if any(cell.strip() for cell in cells))
+
+
+def _headed(records: list[_Record], where: str) -> tuple[tuple[str, ...], list[_Record]]:
+    """Return the names of the columns and the rows below them."""
+    if not records:
+        raise InputError("the table is empty", where=where, mend="choose another file")
+    number, header = records[0]
+    columns = tuple(cell.strip() for cell in header)
     seen: set[str] = set()
-    for number, column in enumerate(columns, start=1):
+    for at, column in enumerate(columns, start=1):
         if not column or column.casefold() in seen:
             raise InputError(
                 "two columns have the same name" if column else "a column has no name",
-                where=f"{where}, row 1, column {number}",
+                where=f"{where}, row {number}, column {at}",
                 value=printable(column) or "blank",
-                allowed="a different name for each column",
+                allowed="a different name for each column, in the first row that has anything in it",
                 mend="mend the header",
             )
         seen.add(column.casefold())
+    if len(records) == 1:
+        raise InputError("the table has a header and no rows", where=where, value="0 rows", mend="choose another file")
+    return columns, records[1:]
+
+
+def _csv_records(path: Path, where: str) -> Iterator[_Record]:
+    """Yield the rows of a CSV file, read bit by bit, and no further than a table may reach."""
+    _check_text(path, where)
+    csv.field_size_limit(MAX_CELL_CHARACTERS)
+    cells = 0
+    try:
+        with path.open(encoding="utf-8-sig", newline="") as stream:
+            header_line = next((line for line in stream if line.strip()), "")
+            delimiter = ";" if header_line.count(";") > header_line.count(",") else ","
+            stream.seek(0)
+            for number, record in enumerate(csv.reader(stream, delimiter=delimiter, strict=True), start=1):
+                cells += len(record)
+                if number > MAX_ROWS or cells > MAX_CELLS:
+                    raise InputError(
+                        "the table is too large",
+                        where=where,
+                        value=f"more than {MAX_ROWS:,} rows" if number > MAX_ROWS else f"more than {MAX_CELLS:,} cells",
+                        allowed=f"up to {MAX_ROWS:,} rows and {MAX_CELLS:,} cells",
+                        mend="load it in parts",
+                    )
+                yield number, tuple(record)
+    except csv.Error as error:
+        raise InputError(
+            "the table cannot be read as CSV",
+            where=where,
+            value=error,
+            allowed="cells separated by commas or semicolons, quotes closed, no text longer than "
+            f"{MAX_CELL_CHARACTERS:,} characters",
+            mend="export it again as CSV UTF-8",
+        ) from error
+
+
+def _check_text(path: Path, where: str) -> None:
+    """Refuse what is no UTF-8 text or too long, without holding it in memory."""
+    decoder, size, line = codecs.getincrementaldecoder("utf-8")(), 0, 1
+    with path.open("rb") as stream:
+        while chunk := stream.read(_CHUNK_BYTES):
+            if size == 0 and chunk.startswith(_WIDE_MARKS):
+                raise InputError(
+                    "the table is UTF-16 text",
+                    where=where,
+                    value="UTF-16",
+                    allowed="UTF-8",
+                    mend="save it as CSV UTF-8",
+                )
+            size += len(chunk)
+            if size > MAX_TABLE_BYTES:
+                raise InputError(
+                    "the table is too large",
+                    where=where,
+                    value=f"more than {MAX_TABLE_BYTES:,} bytes",
+                    allowed=f"up to {MAX_TABLE_BYTES:,} bytes",
+                    mend="check that it is the right file, or load it in parts",
+                )
+            if b"\x00" in chunk:
+                raise InputError(
+                    "the file is not a text table",
+                    where=where,
+                    value="bytes that no text holds",
+                    allowed="CSV in UTF-8, or a spreadsheet named .xlsx or .ods",
+                    mend="export the table as CSV UTF-8",
+                )
+            try:
+                decoder.decode(chunk)
+            except UnicodeDecodeError as error:
+                line += error.object[: error.start].count(b"\n")
+                raise _not_utf8(error, f"{where}, line {line}") from error
+            line += chunk.count(b"\n")
+    try:
+        decoder.decode(b"", final=True)
+    except UnicodeDecodeError as error:
+        raise _not_utf8(error, f"{where}, line {line}") from error
+
+
+def _not_utf8(error: UnicodeDecodeError, where: str) -> InputError:
+    return InputError(
+        "the table is not UTF-8 text",
+        where=where,
+        value=f"byte 0x{error.object[error.start]:02x}",
+        allowed="UTF-8",
+        mend="save it as CSV UTF-8",
+    )

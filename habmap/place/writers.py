@@ -18,6 +18,7 @@ from shapely.geometry.base import BaseGeometry
 
 from habmap.errors import InputError, PlaceError
 from habmap.land.meridian import cut
+from habmap.place.formulas import inert
 from habmap.place.schema import STORE_FILE
 from habmap.place.settings import SETTINGS_FILE
 from habmap.place.userfiles import printable
@@ -103,25 +104,14 @@ def refuse_to_write(path: Path, *, overwrite: bool) -> None:
         raise InputError("the file is already there", where=str(path), mend="name another file, or add --overwrite")
 
 
-def csv_text(header: Sequence[str], rows: Sequence[Sequence[Cell]], *, for_spreadsheet: bool) -> str:
-    """Return a CSV table.
-
-    Parameters
-    ----------
-    for_spreadsheet
-        Put an apostrophe before text that a spreadsheet would run as a formula; off for tables that are read back.
-    """
+def csv_text(header: Sequence[str], rows: Sequence[Sequence[Cell]]) -> str:
+    """Return a CSV table in which no text runs as a formula; reading it back restores the text."""
     buffer = io.StringIO()
     writer = csv.writer(buffer, lineterminator="\r\n")
     writer.writerow(header)
     for row in rows:
-        writer.writerow(["" if cell is None else _inert(cell) if for_spreadsheet else cell for cell in row])
+        writer.writerow(["" if cell is None else inert(cell) if isinstance(cell, str) else cell for cell in row])
     return buffer.getvalue()
-
-
-def _inert(cell: Cell) -> Cell:
-    # the characters with which spreadsheets begin a formula (OWASP, CSV injection; from memory)
-    return f"'{cell}" if isinstance(cell, str) and cell[:1] in ("=", "+", "-", "@", "\t", "\r") else cell
 
 
 def write_workbook(path: Path, sheets: Sequence[tuple[str, Sequence[str], Sequence[Sequence[Cell]]]]) -> None:

@@ -75,7 +75,7 @@ def read_back(store: FakeStore, *, suffix: str) -> FakeStore:
         path = Path(folder, f"ledger{suffix}")
         if suffix == ".csv":
             rows = [[row[name] for name in table.columns] for row in table.rows]
-            path.write_bytes(csv_text(table.columns, rows, for_spreadsheet=False).encode("utf-8"))
+            path.write_bytes(csv_text(table.columns, rows).encode("utf-8"))
         else:
             rows_without_wkt = [{k: v for k, v in row.items() if k != "patch_wkt"} for row in table.rows]
             write_layer(path, layer=table.layer, rows=rows_without_wkt, shapes=table.shapes)

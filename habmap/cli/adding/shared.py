@@ -17,6 +17,9 @@ FileArgument = Annotated[Path, typer.Argument(metavar="FILE", help="The file to 
 LayerOption = Annotated[
     str | None, typer.Option("--layer", metavar="NAME", help="Which layer, where the file holds several.")
 ]
+SheetOption = Annotated[
+    str | None, typer.Option("--sheet", metavar="NAME", help="Which sheet, where a spreadsheet has several.")
+]
 MapOption = Annotated[
     list[str] | None,
     typer.Option("--map", metavar="FIELD=COLUMN", help="The file's own name for a field; may be given again."),

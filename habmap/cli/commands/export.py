@@ -174,7 +174,7 @@ def register(app: typer.Typer) -> None:
         store = session.store()
         if output.suffix.lower() == ".csv":
             header = ["entry_id", *(name for name, _ in SHEET_COLUMNS)]
-            text = csv_text(header, [], for_spreadsheet=False)
+            text = csv_text(header, [])
             _write(output, lambda path: path.write_bytes(text.encode("utf-8")), overwrite)
             say(f"An empty table was written to {output}; fill it in and load it with `habmap load entries`.")
             return
@@ -213,7 +213,7 @@ def _table_writer(table: LayerTable, output: Path) -> Callable[[Path], object]:
     from habmap.place.writers import csv_text, write_layer
 
     if output.suffix.lower() == ".csv":
-        text = csv_text(table.columns, [[row[c] for c in table.columns] for row in table.rows], for_spreadsheet=False)
+        text = csv_text(table.columns, [[row[c] for c in table.columns] for row in table.rows])
         return lambda path: path.write_bytes(text.encode("utf-8"))
     # the layer carries the ground as a shape, so that it need not stand there twice
     rows = [{name: cell for name, cell in row.items() if name != "patch_wkt"} for row in table.rows]
@@ -260,6 +260,6 @@ def _practice_writer(result: PracticesResult) -> Callable[[Path], object]:
         if path.suffix.lower() == ".xlsx":
             write_workbook(path, [("practices", tuple(PRACTICE_COLUMNS), rows)])
         else:
-            path.write_bytes(csv_text(tuple(PRACTICE_COLUMNS), rows, for_spreadsheet=True).encode("utf-8-sig"))
+            path.write_bytes(csv_text(tuple(PRACTICE_COLUMNS), rows).encode("utf-8-sig"))
 
     return write

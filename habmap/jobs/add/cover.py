@@ -36,14 +36,20 @@ _NATIVE: Final = {"yes": True, "no": False, "unknown": None}
 
 
 def add_cover(
-    store: Store, *, path: Path, today: date, now: datetime, columns: Mapping[str, str] | None = None
+    store: Store,
+    *,
+    path: Path,
+    today: date,
+    now: datetime,
+    columns: Mapping[str, str] | None = None,
+    sheet: str | None = None,
 ) -> AddResult:
     """Load cover readings; a frame that is there already with the same content is no news.
 
     Parameters
     ----------
     path
-        UTF-8 CSV, one row for each plant in each frame: ``reading_id``; ``unit_id``, or ``lon`` and ``lat`` (WGS 84
+        A table (CSV, .xlsx, .ods), one row for each plant in each frame: ``reading_id``; ``unit_id``, or ``lon`` and ``lat`` (WGS 84
         [°]); ``date``; ``frame``, its number in that reading; ``species`` or ``group``; ``cover_class`` (Daubenmire's
         1–6) or ``cover_pct``; ``native`` (yes, no, unknown); optional ``canopy_pct``, crown cover overhead at the
         frame. A frame with nothing in it is one row whose ``species`` and ``group`` are blank.
@@ -53,6 +59,8 @@ def add_cover(
         Moment of recording, UTC.
     columns
         Field → column of the file, where the names differ.
+    sheet
+        Which sheet, where the file is a spreadsheet with several.
 
     Raises
     ------
@@ -61,7 +69,7 @@ def add_cover(
     InputError
         The file as a whole is unfit, or a column is missing.
     """
-    table = read_table(path)
+    table = read_table(path, sheet=sheet)
     rows = Rows(table, COVER_FIELDS, needed=_NEEDED, renames=columns)
     gathered = _Frames(store, now, rows.faults)
     for row in table.rows:

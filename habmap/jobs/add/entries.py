@@ -42,6 +42,7 @@ def add_entries(
     now: datetime,
     columns: Mapping[str, str] | None = None,
     layer: str | None = None,
+    sheet: str | None = None,
 ) -> AddResult:
     """Load log lines from a table or a layer; a line that is there already with the same content is no news.
 
@@ -50,7 +51,7 @@ def add_entries(
     store
         The property.
     path
-        UTF-8 CSV, or a GeoPackage or GeoJSON layer whose shapes are the ground. A row of a table gives its ground by
+        A table (CSV, .xlsx, .ods), or a GeoPackage or GeoJSON layer whose shapes are the ground. A row of a table gives its ground by
         ``unit_id`` and ``whole`` = yes (several joined by ``;``: whole units, as drawn now) or by ``patch_wkt``
         (lon/lat, WGS 84 [°]), which counts where both are given. ``sure`` = yes confirms ``reported_acres`` that are
         far from the ground. A burn may carry its weather and notices (``BURN_FIELDS``).
@@ -60,6 +61,8 @@ def add_entries(
         Moment of recording, UTC.
     columns
         Field → column of the file, where the names differ.
+    layer, sheet
+        Which layer or sheet, where the file holds several.
 
     Raises
     ------
@@ -74,7 +77,7 @@ def add_entries(
     ``source_id``, as in an export of another place, is kept. A blank one becomes the UUIDv5 of the row's content, so
     that loading a file twice adds nothing.
     """
-    table = read_ledger(path, layer=layer)
+    table = read_ledger(path, layer=layer, sheet=sheet)
     rows = Rows(table, (*ENTRY_FIELDS, *BURN_FIELDS), needed=_NEEDED, renames=columns)
     reader = EntryReader(store, rows, now)
     entries = [(row, entry) for row in table.rows if (entry := reader.entry(row)) is not None]

@@ -22,6 +22,7 @@ def add_forecast(
     path: Path,
     now: datetime,
     columns: Mapping[str, str] | None = None,
+    sheet: str | None = None,
     wind_height: str | None = None,
     is_sure: bool = False,
 ) -> AddResult:
@@ -30,9 +31,11 @@ def add_forecast(
     Parameters
     ----------
     path
-        UTF-8 CSV, see :func:`habmap.place.forecast.read_forecast`.
+        A table, see :func:`habmap.place.forecast.read_forecast`.
     columns
         Field → column of the file, where the names differ.
+    sheet
+        Which sheet, where the file is a spreadsheet with several.
     wind_height
         Where its wind is meant, ``20ft`` or ``eye``, where the file does not say.
     is_sure
@@ -44,7 +47,7 @@ def add_forecast(
         The file and ``wind_height`` contradict each other; what `read_forecast` refuses.
     """
     zone = ZoneInfo(store.settings.place.timezone)
-    told = read_forecast(path, columns=columns, zone=zone, is_sure=is_sure)
+    told = read_forecast(path, columns=columns, sheet=sheet, zone=zone, is_sure=is_sure)
     if wind_height is not None and told.wind_height not in (None, wind_height):
         raise InputError(
             "the file says another height of the wind",

@@ -1,10 +1,10 @@
-"""``photos.csv``, in which a person says where, when and which way photos were taken."""
+"""``photos.csv`` (or .xlsx, .ods), in which a person says where, when and which way photos were taken."""
 
 from __future__ import annotations
 
 from collections.abc import Collection
 from dataclasses import dataclass
-from datetime import date, datetime, time, tzinfo
+from datetime import datetime, time, tzinfo
 from pathlib import Path
 from typing import Final
 
@@ -40,7 +40,7 @@ def read_placings(
     Parameters
     ----------
     path
-        CSV with ``file`` (path below the folder, or the bare name where only one file has it) and any of ``lon``,
+        A table with ``file`` (path below the folder, or the bare name where only one file has it) and any of ``lon``,
         ``lat``, ``direction_deg`` (from true north), ``taken_at`` (ISO, local unless it names an offset; a day alone is
         noon of it), ``unit_id``, ``private`` (yes: never on anything public; blank: as it was).
     files
@@ -72,7 +72,7 @@ def read_placings(
             cells.fault("the photo stands in the table twice", "file", value=below, allowed="each photo once")
         placings[below] = placing
     rows.refuse_faults()
-    return placings, rows.not_read()
+    return placings, [*rows.notes, *rows.not_read()]
 
 
 def _file(cells: Cells, by_name: dict[str, list[str]]) -> str | None:
@@ -112,19 +112,5 @@ def _placing(cells: Cells, where: str, unit_ids: Collection[str], zone: tzinfo) 
 
 
 def _moment(cells: Cells, zone: tzinfo) -> datetime | None:
-    text = cells.text("taken_at")
-    if text is None:
-        return None
-    try:
-        if len(text) == 10:
-            return datetime.combine(date.fromisoformat(text), _NOON, zone)
-        moment = datetime.fromisoformat(text)
-    except ValueError:
-        cells.fault(
-            "this is no moment",
-            "taken_at",
-            value=text,
-            allowed="YYYY-MM-DD, or YYYY-MM-DDTHH:MM with or without offset",
-        )
-        return None
-    return moment if moment.tzinfo is not None else moment.replace(tzinfo=zone)
+    moment = cells.moment("taken_at", at=_NOON, allowed="YYYY-MM-DD, or YYYY-MM-DDTHH:MM with or without offset")
+    return moment if moment is None or moment.tzinfo is not None else moment.replace(tzinfo=zone)

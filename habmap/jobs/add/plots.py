@@ -32,25 +32,34 @@ QUARTERS: Final = ("d1", "d2", "d3", "d4")
 FARTHEST_M: Final = 500.0
 
 
-def add_plots(store: Store, *, path: Path, now: datetime, columns: Mapping[str, str] | None = None) -> AddResult:
+def add_plots(
+    store: Store,
+    *,
+    path: Path,
+    now: datetime,
+    columns: Mapping[str, str] | None = None,
+    sheet: str | None = None,
+) -> AddResult:
     """Load fixed-area plots and quarter points; a plot that is there already with the same content is no news.
 
     Parameters
     ----------
     path
-        UTF-8 CSV with ``plot_id``; ``unit_id``, or ``lon`` and ``lat`` (WGS 84 [°]) from which the unit is found;
+        A table (CSV, .xlsx, .ods) with ``plot_id``; ``unit_id``, or ``lon`` and ``lat`` (WGS 84 [°]) from which the unit is found;
         ``method`` = ``fixed`` (``plot_acres`` or ``radius_ft``, ``stems``) or ``quarter`` (``d1`` … ``d4``, blank =
         vacant, ``distance_unit`` = ft or m) or ``line`` (``line_ft`` and ``intercepts_ft``, the lengths under crowns
         joined by ``;``).
     columns
         Field → column of the file, where the names differ.
+    sheet
+        Which sheet, where the file is a spreadsheet with several.
 
     Raises
     ------
     InputErrors
         Every fault of the table, with its row.
     """
-    table = read_table(path)
+    table = read_table(path, sheet=sheet)
     rows = Rows(table, PLOT_FIELDS, needed=("plot_id", "method", POSITION_COLUMNS), renames=columns)
     found = rows.found
     used = [found[name] for name in QUARTERS if name in found]
@@ -99,7 +108,7 @@ def _plot(cells: Cells, units: tuple[Unit, ...], *, place_id: str, now: datetime
     line_ft, intercepts_ft = _line(cells) if method == "line" else (None, ())
     crown_ft, height_ft = cells.number("crown_ft", above=0, high=200), cells.number("height_ft", above=0, high=200)
     stratum = cells.text("stratum")
-    measured_on = cells.day("date") if cells.text("date") else None
+    measured_on = cells.day("date", required=False)
     if plot_id is None or method is None:
         return None
     return Plot(

@@ -114,7 +114,7 @@ class Rows:
         self.found = matched_columns(table.columns, fields, renames=renames or {}, where=table.where)
         require_columns(self.found, needed, of=table, fields=fields, mend=mend)
         self.faults: list[HabmapError] = []
-        self.notes: list[str] = []
+        self.notes: list[str] = list(table.notes)
 
     def where(self, row: TableRow) -> str:
         """Name a row for a message: the file and its number."""
@@ -126,7 +126,8 @@ class Rows:
 
     def cells(self, row: TableRow) -> Cells:
         """Return a row's cells to be read; their faults and notes are gathered here."""
-        return Cells(self.values(row), where=self.where(row), faults=self.faults, notes=self.notes)
+        dates = [name for name, column in self.found.items() if column in row.dates]
+        return Cells(self.values(row), where=self.where(row), faults=self.faults, notes=self.notes, dates=dates)
 
     def refuse_faults(self) -> None:
         """Raise ``InputErrors`` with every fault gathered, if there is one."""

@@ -39,14 +39,20 @@ _MOST_INDIVIDUALS: Final = 1_000_000_000.0
 
 
 def add_sightings(
-    store: Store, *, path: Path, today: date, now: datetime, columns: Mapping[str, str] | None = None
+    store: Store,
+    *,
+    path: Path,
+    today: date,
+    now: datetime,
+    columns: Mapping[str, str] | None = None,
+    sheet: str | None = None,
 ) -> AddResult:
     """Load sightings; one that is there already with the same content is no news.
 
     Parameters
     ----------
     path
-        UTF-8 CSV with ``eventDate``, ``scientificName``, ``decimalLatitude``, ``decimalLongitude`` (WGS 84 [°]) and,
+        A table (CSV, .xlsx, .ods) with ``eventDate``, ``scientificName``, ``decimalLatitude``, ``decimalLongitude`` (WGS 84 [°]) and,
         where known, the others of ``SIGHTING_FIELDS``.
     today
         Local civil day at the place; later dates are pointed out.
@@ -54,6 +60,8 @@ def add_sightings(
         Moment of recording, UTC.
     columns
         Field → column of the file, where the names differ; fields in upper or lower case.
+    sheet
+        Which sheet, where the file is a spreadsheet with several.
 
     Raises
     ------
@@ -67,7 +75,7 @@ def add_sightings(
     An ``occurrenceID`` that is no UUID becomes the UUIDv5 of (place, text) and is kept. A blank one becomes the UUIDv5
     of the row's content, so that loading a file twice adds nothing.
     """
-    table = read_table(path)
+    table = read_table(path, sheet=sheet)
     by_name = {name.casefold(): name for name in SIGHTING_FIELDS}
     renames = {by_name.get(name.casefold(), name): column for name, column in (columns or {}).items()}
     rows = Rows(table, SIGHTING_FIELDS, needed=_NEEDED, renames=renames)
@@ -138,7 +146,8 @@ class _Reader:
             )
         means = cells.choice("establishmentMeans", [word.casefold() for word in ESTABLISHMENT_MEANS], required=False)
         uncertainty_m = cells.number("coordinateUncertaintyInMeters", above=0, high=_MOST_UNCERTAIN_M)
-        identity = self._identities.of(cells, values, row.number, longest=400)
+        # a row is known again however its table writes the day
+        identity = self._identities.of(cells, values | {"eventDate": written}, row.number, longest=400)
         recorded_by, remarks = cells.text("recordedBy"), cells.text("occurrenceRemarks", one_line=False)
         vernacular = cells.text("vernacularName", longest=300)
         if len(self._rows.faults) > before or days is None or name is None or lat is None or lon is None:
@@ -162,7 +171,7 @@ class _Reader:
         )
 
     def _days(self, cells: Cells) -> tuple[tuple[date, date] | None, str]:
-        written = cells.text("eventDate", required=True, longest=100)
+        written = cells.written_day("eventDate", longest=100)
         if written is None:
             return None, ""
         try:
