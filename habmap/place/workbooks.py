@@ -88,8 +88,8 @@ def read_sheet(path: Path, *, sheet: str | None, limits: Limits) -> SheetCells:
             allowed=f"up to {limits.rows:,} rows, {limits.cells:,} cells and {limits.characters:,} characters of text",
             mend="load it in parts; where it looks small, delete what stands far below or to the right of the table",
         ) from error
-    except SheetError as error:
-        raise _broken(where, error) from error
+    except HabmapError:
+        raise
     except BaseException as error:
         if not _is_from_reader(error):
             raise
@@ -281,9 +281,7 @@ def _clock_words(moment: datetime) -> str:
 def _is_from_reader(error: BaseException) -> bool:
     # a fault of the library's own (a panic of its compiled part) derives from BaseException alone
     module = type(error).__module__
-    return module.startswith(("python_calamine", "_python_calamine", "pyo3_runtime")) or isinstance(
-        error, ValueError | OSError | zipfile.BadZipFile
-    )
+    return module.startswith(("python_calamine", "_python_calamine", "pyo3_runtime")) or isinstance(error, ValueError)
 
 
 def _broken(where: str, error: BaseException) -> InputError:

@@ -51,9 +51,9 @@ def photos_command(
 ) -> None:
     """Load JPEG photos with their place, direction and day.
 
-    A table photos.csv in the folder places those whose camera did not. Sub-folders are read too. Your own files stay
-    as they are; a smaller copy without anything that the camera wrote is kept under photos/. Columns of photos.csv:
-    file, lon, lat, direction_deg (true), taken_at, unit_id, private.
+    A table photos.csv (or .xlsx, .ods) in the folder places those whose camera did not. Sub-folders are read too. Your
+    own files stay as they are; a smaller copy without anything that the camera wrote is kept under photos/. Columns of
+    the table: file, lon, lat, direction_deg (true), taken_at, unit_id, private.
     """
     if declination is not None and not -MOST_DECLINATION_DEG <= declination <= MOST_DECLINATION_DEG:
         raise UsageError(

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from habmap.cli.adding.shared import FileArgument, LayerOption, MapOption, renames, show
+from habmap.cli.adding.shared import FileArgument, LayerOption, MapOption, SheetOption, renames, show
 from habmap.cli.context import JsonOption, Session
 from habmap.cli.output import say
 
@@ -15,10 +15,11 @@ def entries_command(
     context: typer.Context,
     file: FileArgument,
     layer: LayerOption = None,
+    sheet: SheetOption = None,
     map_: MapOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Load lines of the work log from a CSV table or a layer.
+    """Load lines of the work log from a table (CSV, .xlsx, .ods) or a layer.
 
     In a layer the shapes are the ground. A file loaded twice is no news.
     """
@@ -32,6 +33,7 @@ def entries_command(
         path=file,
         columns=columns,
         layer=layer,
+        sheet=sheet,
         today=session.today(store.settings.place.timezone),
         now=session.now(),
     )
@@ -39,9 +41,13 @@ def entries_command(
 
 
 def plots_command(
-    context: typer.Context, file: FileArgument, map_: MapOption = None, as_json: JsonOption = False
+    context: typer.Context,
+    file: FileArgument,
+    sheet: SheetOption = None,
+    map_: MapOption = None,
+    as_json: JsonOption = False,
 ) -> None:
-    """Load density plots and quarter points from a CSV table.
+    """Load density plots and quarter points from a table (CSV, .xlsx, .ods).
 
     A file loaded twice is no news.
     """
@@ -49,13 +55,17 @@ def plots_command(
     from habmap.jobs.add.plots import add_plots
 
     session: Session = context.obj
-    show(add_plots(session.store(), path=file, columns=columns, now=session.now()), as_json=as_json)
+    show(add_plots(session.store(), path=file, columns=columns, sheet=sheet, now=session.now()), as_json=as_json)
 
 
 def cover_command(
-    context: typer.Context, file: FileArgument, map_: MapOption = None, as_json: JsonOption = False
+    context: typer.Context,
+    file: FileArgument,
+    sheet: SheetOption = None,
+    map_: MapOption = None,
+    as_json: JsonOption = False,
 ) -> None:
-    """Load plant cover read in frames from a CSV table.
+    """Load plant cover read in frames from a table (CSV, .xlsx, .ods).
 
     A row is one plant in one frame, its cover as Daubenmire's class 1-6 or in percent; a frame with nothing in it
     is one row with species and group blank. Each frame counts, so that a plant that is not in it counts as 0.
@@ -66,25 +76,30 @@ def cover_command(
     session: Session = context.obj
     store = session.store()
     today = session.today(store.settings.place.timezone)
-    show(add_cover(store, path=file, columns=columns, today=today, now=session.now()), as_json=as_json)
+    show(add_cover(store, path=file, columns=columns, sheet=sheet, today=today, now=session.now()), as_json=as_json)
 
 
 def sightings_command(
-    context: typer.Context, file: FileArgument, map_: MapOption = None, as_json: JsonOption = False
+    context: typer.Context,
+    file: FileArgument,
+    sheet: SheetOption = None,
+    map_: MapOption = None,
+    as_json: JsonOption = False,
 ) -> None:
-    """Load sightings from a CSV table with Darwin Core columns."""
+    """Load sightings from a table (CSV, .xlsx, .ods) with Darwin Core columns."""
     columns = renames(map_)
     from habmap.jobs.add.sightings import add_sightings
 
     session: Session = context.obj
     store = session.store()
     today = session.today(store.settings.place.timezone)
-    show(add_sightings(store, path=file, columns=columns, today=today, now=session.now()), as_json=as_json)
+    show(add_sightings(store, path=file, columns=columns, sheet=sheet, today=today, now=session.now()), as_json=as_json)
 
 
 def forecast_command(
     context: typer.Context,
     file: FileArgument,
+    sheet: SheetOption = None,
     map_: MapOption = None,
     wind_height: Annotated[
         str | None, typer.Option("--wind-height", metavar="20ft|eye", help="Where its wind is meant.")
@@ -92,7 +107,7 @@ def forecast_command(
     is_sure: Annotated[bool, typer.Option("--yes", help="The temperatures are right as they stand.")] = False,
     as_json: JsonOption = False,
 ) -> None:
-    """Keep a forecast of hours from a CSV table.
+    """Keep a forecast of hours from a table (CSV, .xlsx, .ods).
 
     `habmap burnsheet` goes by the newest one that reaches its hour.
     """
@@ -105,7 +120,7 @@ def forecast_command(
     session: Session = context.obj
     store = session.store()
     result = add_forecast(
-        store, path=file, columns=columns, wind_height=wind_height, is_sure=is_sure, now=session.now()
+        store, path=file, columns=columns, sheet=sheet, wind_height=wind_height, is_sure=is_sure, now=session.now()
     )
     show(result, as_json=as_json)
     if result.loaded and not as_json:

@@ -49,7 +49,7 @@ def add_cover(
     Parameters
     ----------
     path
-        A table (CSV, .xlsx, .ods), one row for each plant in each frame: ``reading_id``; ``unit_id``, or ``lon`` and ``lat`` (WGS 84
+        A table, one row for each plant in each frame: ``reading_id``; ``unit_id``, or ``lon`` and ``lat`` (WGS 84
         [°]); ``date``; ``frame``, its number in that reading; ``species`` or ``group``; ``cover_class`` (Daubenmire's
         1–6) or ``cover_pct``; ``native`` (yes, no, unknown); optional ``canopy_pct``, crown cover overhead at the
         frame. A frame with nothing in it is one row whose ``species`` and ``group`` are blank.

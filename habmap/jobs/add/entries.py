@@ -51,7 +51,7 @@ def add_entries(
     store
         The property.
     path
-        A table (CSV, .xlsx, .ods), or a GeoPackage or GeoJSON layer whose shapes are the ground. A row of a table gives its ground by
+        A table, or a GeoPackage or GeoJSON layer whose shapes are the ground. A row of a table gives its ground by
         ``unit_id`` and ``whole`` = yes (several joined by ``;``: whole units, as drawn now) or by ``patch_wkt``
         (lon/lat, WGS 84 [°]), which counts where both are given. ``sure`` = yes confirms ``reported_acres`` that are
         far from the ground. A burn may carry its weather and notices (``BURN_FIELDS``).

@@ -45,7 +45,7 @@ def add_plots(
     Parameters
     ----------
     path
-        A table (CSV, .xlsx, .ods) with ``plot_id``; ``unit_id``, or ``lon`` and ``lat`` (WGS 84 [°]) from which the unit is found;
+        A table with ``plot_id``; ``unit_id``, or ``lon`` and ``lat`` (WGS 84 [°]) from which the unit is found;
         ``method`` = ``fixed`` (``plot_acres`` or ``radius_ft``, ``stems``) or ``quarter`` (``d1`` … ``d4``, blank =
         vacant, ``distance_unit`` = ft or m) or ``line`` (``line_ft`` and ``intercepts_ft``, the lengths under crowns
         joined by ``;``).

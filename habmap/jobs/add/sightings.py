@@ -52,7 +52,7 @@ def add_sightings(
     Parameters
     ----------
     path
-        A table (CSV, .xlsx, .ods) with ``eventDate``, ``scientificName``, ``decimalLatitude``, ``decimalLongitude`` (WGS 84 [°]) and,
+        A table with ``eventDate``, ``scientificName``, ``decimalLatitude``, ``decimalLongitude`` (WGS 84 [°]) and,
         where known, the others of ``SIGHTING_FIELDS``.
     today
         Local civil day at the place; later dates are pointed out.
