@@ -31,7 +31,7 @@ from habmap.work.records import (
     Unit,
 )
 from habmap.work.seen import CoverFrame, Sighting
-from habmap.work.succession import in_order, in_sight, newest, newest_photos
+from habmap.work.succession import counting_plots, in_order, in_sight, newest, newest_photos
 
 #: A round centre for test grids, in open country.
 GRID = LocalGrid(38.0, -98.0)
@@ -93,7 +93,10 @@ class FakeStore:
         return tuple(row for row in self.entries() if row.entry_id in dated or row.target in dated)
 
     def plots(self) -> tuple[Plot, ...]:
-        return tuple(self._of(Plot))
+        return counting_plots(self._of(Plot))
+
+    def plot_rows(self) -> tuple[Plot, ...]:
+        return tuple(sorted(self._of(Plot), key=lambda row: (row.recorded_at, row.uuid)))
 
     def elevation(self) -> ElevationSource | None:
         return newest(self._of(ElevationSource))

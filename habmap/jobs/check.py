@@ -10,7 +10,7 @@ from typing import Final
 import shapely
 
 from habmap.errors import HabmapError
-from habmap.jobs.checks import burns, log, pictures, rasters, seen, settings, units
+from habmap.jobs.checks import burns, log, pictures, plots, rasters, seen, settings, units
 from habmap.jobs.checks.facts import Facts, Fault, facts_of
 from habmap.jobs.checks.file import file_faults
 from habmap.jobs.ports import Store
@@ -34,6 +34,7 @@ _RULES: Final[dict[str, Callable[[Facts], Iterator[Fault]]]] = {
     "settings": settings.named_units,
     "burn": burns.burns,
     "seen": seen.seen,
+    "plot": plots.plots,
     "closure": units.closure,
 }
 

@@ -16,6 +16,7 @@ from habmap import measures
 from habmap.errors import InputError
 from habmap.jobs.acres import acres_of
 from habmap.jobs.ground import cut_ground
+from habmap.jobs.plots import PlotChange, plot_changes
 from habmap.jobs.ports import Store
 from habmap.land.neighbors import HAIR_WIDTH_M
 from habmap.work.ledger import Correction, corrections, effective_entries, told_in_order
@@ -114,6 +115,7 @@ class HistoryResult:
     unit_id: str | None
     entries: tuple[HistoryLine, ...]
     changes: tuple[UnitChange, ...]
+    plots: tuple[PlotChange, ...] = ()
 
 
 def history(store: Store, *, unit_id: str | None = None) -> HistoryResult:
@@ -151,6 +153,7 @@ def history(store: Store, *, unit_id: str | None = None) -> HistoryResult:
         unit_id=unit_id,
         entries=tuple(_described(rows, line_of, store)),
         changes=tuple(_changes(versions, unit_id, store)),
+        plots=plot_changes(store, unit_id=unit_id),
     )
 
 

@@ -59,7 +59,10 @@ class Store(Protocol):
         """Return the rows of the log dated on a day, and all that correct them or that they correct, oldest first."""
 
     def plots(self) -> tuple[Plot, ...]:
-        """Return all density plots, oldest first."""
+        """Return the density plots that count, each as last told, oldest first."""
+
+    def plot_rows(self) -> tuple[Plot, ...]:
+        """Return every row of every plot as written, corrections and withdrawals too, oldest first."""
 
     def elevation(self) -> ElevationSource | None:
         """Return the elevation source that counts, its path made absolute."""

@@ -156,6 +156,7 @@ def to_plot(values: Mapping[str, Any]) -> Plot:
             "distances_m": tuple(json.loads(values["distances_m"])),
             "intercepts_ft": tuple(json.loads(values["intercepts_ft"])),
             "measured_on": _day(values["measured_on"]),
+            "is_void": bool(values.get("is_void")),  # older places lack the column
             "recorded_at": _moment(values["recorded_at"]),
         }
     )

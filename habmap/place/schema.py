@@ -122,7 +122,7 @@ ENTRIES: Final = Table(
 )
 PLOTS: Final = Table(
     "plots",
-    "density plots and quarter points",
+    "density plots and quarter points; of the rows of one plot_id one counts, unless it withdraws the plot",
     "POINT",
     (
         ("uuid", _ID),
@@ -139,8 +139,12 @@ PLOTS: Final = Table(
         ("stratum", "TEXT"),
         ("measured_on", "DATE"),
         ("recorded_at", "TEXT NOT NULL"),
+        ("is_void", "BOOLEAN NOT NULL DEFAULT 0"),
+        ("why", "TEXT"),
+        _SUPERSEDES,
     ),
     is_later=True,
+    one_per=("plot_id",),
 )
 ELEVATION: Final = Table(
     "elevation",

@@ -59,7 +59,7 @@ from habmap.work.records import (
     Unit,
 )
 from habmap.work.seen import CoverFrame, Sighting
-from habmap.work.succession import in_order, newest, newest_photos
+from habmap.work.succession import counting_plots, in_order, newest, newest_photos
 
 Record = TypeVar("Record")
 
@@ -228,7 +228,11 @@ class GeoPackageStore:
         )
 
     def plots(self) -> tuple[Plot, ...]:
-        """Return all density plots, oldest first."""
+        """Return the density plots that count, each as last told, oldest first."""
+        return counting_plots(self.plot_rows())
+
+    def plot_rows(self) -> tuple[Plot, ...]:
+        """Return every row of every plot as written, corrections and withdrawals too, oldest first."""
         return self._read(PLOTS, codec.to_plot, "ORDER BY recorded_at, uuid")
 
     def elevation(self) -> ElevationSource | None:

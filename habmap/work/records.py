@@ -156,6 +156,8 @@ class Plot:
         Centre, WGS 84 lon/lat; ``None`` where only ``unit_id`` was given.
     crown_ft, height_ft
         Mean crown width and height of the stems there [ft].
+    is_void, why
+        Whether the row withdraws the plot (it then repeats what is withdrawn), and the reason.
     """
 
     uuid: str
@@ -173,6 +175,9 @@ class Plot:
     stratum: str | None = None
     measured_on: date | None = None
     recorded_at: datetime
+    is_void: bool = False
+    why: str | None = None
+    supersedes: tuple[str, ...] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

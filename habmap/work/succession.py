@@ -14,7 +14,7 @@ from dataclasses import replace
 from datetime import datetime
 from typing import Protocol, TypeVar
 
-from habmap.work.records import Entry, Photo
+from habmap.work.records import Entry, Photo, Plot
 
 
 class Successive(Protocol):
@@ -29,7 +29,16 @@ class Successive(Protocol):
         """Ids of the rows that it was written in sight of."""
 
 
+class Withdrawable(Successive, Protocol):
+    """A row of a thing that can be withdrawn by a further row."""
+
+    @property
+    def is_void(self) -> bool:
+        """Whether the row withdraws the thing."""
+
+
 Kind = TypeVar("Kind", bound=Successive)
+Thing = TypeVar("Thing", bound=Withdrawable)
 
 
 def id_of(row: object) -> str:
@@ -65,6 +74,25 @@ def newest(rows: Iterable[Kind]) -> Kind | None:
     """Return the row that counts of those that speak of one thing; ``None`` where there is none."""
     found = standing(rows)
     return found[-1] if found else None
+
+
+def counting(rows: Iterable[Thing]) -> Thing | None:
+    """Return the row that counts of those that speak of one thing; ``None`` where it is withdrawn.
+
+    Of rows that copies wrote apart a withdrawal beats a correction: what somebody took back counts again only when it
+    is told anew in sight of that.
+    """
+    found = standing(rows)
+    return None if not found or any(row.is_void for row in found) else found[-1]
+
+
+def counting_plots(rows: Iterable[Plot]) -> tuple[Plot, ...]:
+    """Return one row of each plot that is not withdrawn, oldest first."""
+    by_plot: defaultdict[str, list[Plot]] = defaultdict(list)
+    for row in rows:
+        by_plot[row.plot_id].append(row)
+    found = [counting(told) for told in by_plot.values()]
+    return tuple(sorted((row for row in found if row is not None), key=by_clock))
 
 
 def in_order(rows: Iterable[Kind], *, under: Mapping[str, Collection[str]] | None = None) -> tuple[Kind, ...]:

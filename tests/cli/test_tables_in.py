@@ -169,3 +169,23 @@ def test_a_corrected_line_that_went_out_comes_back_as_no_news(run_habmap: Run, p
     assert run_habmap("export", "ledger", "-o", out, place=place).code == 0
     for known in (path, out):
         assert run_habmap("load", "entries", known, "--json", place=place).json["already_there"] == 1
+
+
+def test_a_plot_is_corrected_and_withdrawn(run_habmap: Run, place: Path, tmp_path: Path) -> None:
+    head = "plot_id,unit_id,method,plot_acres,stems\n"
+    wrong, right = (
+        table(tmp_path, f"{head}P1,C1,fixed,0.1,3\n", "a.csv"),
+        table(tmp_path, f"{head}P1,C1,fixed,0.1,30\n", "b.csv"),
+    )
+    assert run_habmap("load", "plots", wrong, place=place).code == 0
+    refused = run_habmap("load", "plots", right, place=place)
+    assert refused.code == 3 and "stems 30, before 3" in refused.err and "--overwrite" in refused.err
+    assert run_habmap("load", "plots", right, "--overwrite", place=place).code == 0
+    assert run_habmap("plot", "void", "P1", place=place).code == 2
+    done = run_habmap("plot", "void", "P1", "--why", "on the neighbour's side", place=place)
+    assert done.code == 0 and "Withdrawn: plot P1" in done.out
+    words = run_habmap("history", place=place).out
+    assert "Plot P1 in C1 corrected on" in words and "stems 30, before 3" in words
+    assert "Plot P1 in C1 withdrawn on" in words and "neighbour's side" in words
+    assert run_habmap("plot", "void", "P1", "--why", "again", place=place).code == 3
+    assert run_habmap("check", place=place).code == 0

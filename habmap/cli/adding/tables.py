@@ -45,17 +45,22 @@ def plots_command(
     file: FileArgument,
     sheet: SheetOption = None,
     map_: MapOption = None,
+    overwrite: Annotated[
+        bool,
+        typer.Option("--overwrite", help="Correct plots that were told otherwise; the old rows stay on record."),
+    ] = False,
     as_json: JsonOption = False,
 ) -> None:
     """Load density plots and quarter points from a table (CSV, .xlsx, .ods).
 
-    A file loaded twice is no news.
+    A file loaded twice is no news. `habmap plot void` withdraws a plot.
     """
     columns = renames(map_)
     from habmap.jobs.add.plots import add_plots
 
     session: Session = context.obj
-    show(add_plots(session.store(), path=file, columns=columns, sheet=sheet, now=session.now()), as_json=as_json)
+    result = add_plots(session.store(), path=file, columns=columns, sheet=sheet, overwrite=overwrite, now=session.now())
+    show(result, as_json=as_json)
 
 
 def cover_command(

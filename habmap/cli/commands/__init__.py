@@ -17,6 +17,7 @@ from habmap.cli.commands import (
     map,
     photos,
     plan,
+    plot,
     rank,
     response,
     sheet,
@@ -28,6 +29,6 @@ from habmap.cli.commands import (
 
 #: In the order in which help lists them: set up, keep the log, ask, show, share, look over.
 IN_ORDER = (
-    start, add, trace, log, correct, history, acres, terrain, density, rank, due, effort, plan, burnday, photos,
+    start, add, trace, log, correct, plot, history, acres, terrain, density, rank, due, effort, plan, burnday, photos,
     response, map, sheet, story, export, join, check, demo,
 )  # fmt: skip

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
 
     from habmap.jobs.history import HistoryLine, HistoryResult, UnitAcresThen, UnitChange
+    from habmap.jobs.plots import PlotChange
     from habmap.work.records import Look
 
 
@@ -59,7 +60,7 @@ def told(result: HistoryResult, zone: ZoneInfo) -> list[str]:
     """Return the history in plain lines: one per row of the log, its corrections under it."""
     where = f"in unit {_plain(result.unit_id)}" if result.unit_id else f"at {_plain(result.place)}"
     roots = [line for line in result.entries if line.action == "log"]
-    if not roots and not result.changes:
+    if not roots and not result.changes and not result.plots:
         return [f"No work is logged {where} yet."]
     withdrawn = {line.root_id for line in result.entries} - {line.root_id for line in result.entries if line.counts}
     count = len(roots)
@@ -76,7 +77,18 @@ def told(result: HistoryResult, zone: ZoneInfo) -> list[str]:
         words[-1] += _STATE_WORDS.get((line.action, line.state), "")
     for change in result.changes:
         words += ["", *change_words(change)]
+    for plot in result.plots:
+        words += ["", _plot_words(plot, zone)]
     return words
+
+
+def _plot_words(change: PlotChange, zone: ZoneInfo) -> str:
+    done = {"correct": "corrected", "void": "withdrawn", "restore": "counted again"}[change.action]
+    where = f" in {_plain(change.unit_id)}" if change.unit_id else ""
+    said = "; ".join(_plain(words) for words in (*change.changes, *([change.why] if change.why else [])))
+    return f"Plot {_plain(change.plot_id)}{where} {done} on {day_words(_local(change.recorded_at, zone))}" + (
+        f": {said}." if said else "."
+    )
 
 
 def day_words(day: date) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import uuid
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import Final, Literal, cast
@@ -14,11 +15,13 @@ from habmap.jobs.add.identity import differing
 from habmap.jobs.add.position import position
 from habmap.jobs.add.result import AddResult
 from habmap.jobs.add.rows import POSITION_COLUMNS, Rows
+from habmap.jobs.plots import NOT_MEASURED, plots_told
 from habmap.jobs.ports import Store
 from habmap.land.density import plot_acres
 from habmap.measures import M_PER_FT
 from habmap.place.cells import Cells
 from habmap.place.tables import read_table
+from habmap.place.userfiles import printable
 from habmap.work.records import Plot, Unit
 
 PLOT_FIELDS: Final = (
@@ -39,6 +42,7 @@ def add_plots(
     now: datetime,
     columns: Mapping[str, str] | None = None,
     sheet: str | None = None,
+    overwrite: bool = False,
 ) -> AddResult:
     """Load fixed-area plots and quarter points; a plot that is there already with the same content is no news.
 
@@ -53,6 +57,10 @@ def add_plots(
         Field → column of the file, where the names differ.
     sheet
         Which sheet, where the file is a spreadsheet with several.
+
+    overwrite
+        What the table says holds: a plot that is told otherwise is corrected, one that was withdrawn counts again. Rows
+        are added; what stood there before stays on record.
 
     Raises
     ------
@@ -72,8 +80,9 @@ def add_plots(
             mend="name each quarter's own column with --map d1=COLUMN and so on",
         )
     units = store.units()
-    there = {plot.uuid: plot for plot in store.plots()}
+    counting, told = {plot.plot_id: plot for plot in store.plots()}, plots_told(store)
     fresh: dict[str, Plot] = {}
+    notes: list[str] = []
     already = 0
     for row in table.rows:
         cells = rows.cells(row)
@@ -81,22 +90,43 @@ def add_plots(
         plot = _plot(cells, units, place_id=store.place_id, now=now)
         if len(rows.faults) > before or plot is None:
             continue
-        known = fresh.get(plot.uuid) or there.get(plot.uuid)
-        if known is None:
-            fresh[plot.uuid] = plot
-        elif differences := differing(plot, known):
+        if plot.plot_id in fresh:
+            if differences := differing(plot, fresh[plot.plot_id], besides=NOT_MEASURED):
+                cells.fault(
+                    "the same plot_id with other content in two rows",
+                    "plot_id",
+                    value=f"{plot.plot_id}: {'; '.join(differences)}",
+                    allowed="each plot_id once",
+                    mend="give a plot measured again a plot_id of its own",
+                )
+            continue
+        earlier = told.get(plot.plot_id, ())
+        now_told = counting.get(plot.plot_id)
+        if not earlier:
+            fresh[plot.plot_id] = plot
+        elif now_told is not None and not differing(plot, now_told, besides=NOT_MEASURED):
+            already += 1
+        elif overwrite:
+            fresh[plot.plot_id] = replace(plot, uuid=str(uuid.uuid4()))
+            if now_told is None:
+                notes.append(f"plot {printable(plot.plot_id)} had been withdrawn; it counts again")
+        elif any(not differing(plot, one, besides=NOT_MEASURED) for one in earlier):
+            already += 1
+            since = "withdrawn" if now_told is None else "corrected"
+            notes.append(f"plot {printable(plot.plot_id)} was {since} since; it stays so unless you add --overwrite")
+        else:
             cells.fault(
                 "the same plot_id with other content",
                 "plot_id",
-                value=f"{plot.plot_id}: {'; '.join(differences)}",
-                allowed="each plot_id once; a plot is never rewritten",
-                mend="give a plot measured again a plot_id of its own",
+                value=f"{plot.plot_id}: {'; '.join(differing(plot, now_told or earlier[-1], besides=NOT_MEASURED))}",
+                allowed="what was said of the plot before, or a plot_id of its own for a plot measured again",
+                mend="add --overwrite where the plot was told wrong; what it said before stays on record",
             )
-        else:
-            already += 1
     rows.refuse_faults()
+    corrected = sum(plot_id in told for plot_id in fresh)
     store.append(list(fresh.values()))
-    return AddResult(kind="plots", loaded=len(fresh), already_there=already, warnings=(*rows.notes, *rows.not_read()))
+    warnings = (*rows.notes, *notes, *rows.not_read())
+    return AddResult(kind="plots", loaded=len(fresh), already_there=already, versions=corrected, warnings=warnings)
 
 
 def _plot(cells: Cells, units: tuple[Unit, ...], *, place_id: str, now: datetime) -> Plot | None:
