@@ -199,7 +199,7 @@ def test_a_faulty_table_loads_nothing_and_lists_every_fault(run_habmap: Run, pla
         "one.jpg,-98.0,,,,,": "both lon and lat",
         "nobody.jpg,,,,,,": "no photo of this name",
         "two.JPG,,,400,,,": "direction_deg",
-        "three.jpeg,,,,yesterday,,": "no moment",
+        "three.jpeg,,,,yesterday,,": "is not a moment",
         "TWO.jpg,,,,,Z9,maybe": "unknown unit",
         "one.jpg,,,,,,": "twice",
     }

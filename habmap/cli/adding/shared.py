@@ -14,6 +14,9 @@ if TYPE_CHECKING:
     from habmap.jobs.add.result import AddResult
 
 FileArgument = Annotated[Path, typer.Argument(metavar="FILE", help="The file to load.", show_default=False)]
+TableArgument = Annotated[
+    Path, typer.Argument(metavar="FILE", help="The table: CSV in UTF-8, .xlsx or .ods.", show_default=False)
+]
 LayerOption = Annotated[
     str | None, typer.Option("--layer", metavar="NAME", help="Which layer, where the file holds several.")
 ]

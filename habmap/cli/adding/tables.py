@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from habmap.cli.adding.shared import FileArgument, LayerOption, MapOption, SheetOption, renames, show
+from habmap.cli.adding.shared import FileArgument, LayerOption, MapOption, SheetOption, TableArgument, renames, show
 from habmap.cli.context import JsonOption, Session
 from habmap.cli.output import say
 
@@ -19,9 +19,10 @@ def entries_command(
     map_: MapOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Load lines of the work log from a table (CSV, .xlsx, .ods) or a layer.
+    """Load lines of the work log from a table or a layer.
 
-    In a layer the shapes are the ground. A file loaded twice is no news.
+    A table is CSV, .xlsx or .ods; in a layer the shapes are the ground. A unit_id alone stands for the whole unit and
+    needs whole = yes beside it; reported_acres far from the ground need sure = yes. A file loaded twice is no news.
     """
     columns = renames(map_)
     from habmap.jobs.add.entries import add_entries
@@ -42,7 +43,7 @@ def entries_command(
 
 def plots_command(
     context: typer.Context,
-    file: FileArgument,
+    file: TableArgument,
     sheet: SheetOption = None,
     map_: MapOption = None,
     overwrite: Annotated[
@@ -51,7 +52,7 @@ def plots_command(
     ] = False,
     as_json: JsonOption = False,
 ) -> None:
-    """Load density plots and quarter points from a table (CSV, .xlsx, .ods).
+    """Load density plots and quarter points from a table.
 
     A file loaded twice is no news. `habmap plot void` withdraws a plot.
     """
@@ -65,12 +66,12 @@ def plots_command(
 
 def cover_command(
     context: typer.Context,
-    file: FileArgument,
+    file: TableArgument,
     sheet: SheetOption = None,
     map_: MapOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Load plant cover read in frames from a table (CSV, .xlsx, .ods).
+    """Load plant cover read in frames from a table.
 
     A row is one plant in one frame, its cover as Daubenmire's class 1-6 or in percent; a frame with nothing in it
     is one row with species and group blank. Each frame counts, so that a plant that is not in it counts as 0.
@@ -86,12 +87,12 @@ def cover_command(
 
 def sightings_command(
     context: typer.Context,
-    file: FileArgument,
+    file: TableArgument,
     sheet: SheetOption = None,
     map_: MapOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Load sightings from a table (CSV, .xlsx, .ods) with Darwin Core columns."""
+    """Load sightings from a table with Darwin Core columns."""
     columns = renames(map_)
     from habmap.jobs.add.sightings import add_sightings
 
@@ -103,7 +104,7 @@ def sightings_command(
 
 def forecast_command(
     context: typer.Context,
-    file: FileArgument,
+    file: TableArgument,
     sheet: SheetOption = None,
     map_: MapOption = None,
     wind_height: Annotated[
@@ -112,7 +113,7 @@ def forecast_command(
     is_sure: Annotated[bool, typer.Option("--yes", help="The temperatures are right as they stand.")] = False,
     as_json: JsonOption = False,
 ) -> None:
-    """Keep a forecast of hours from a table (CSV, .xlsx, .ods).
+    """Keep a forecast of hours from a table.
 
     `habmap burnsheet` goes by the newest one that reaches its hour.
     """
