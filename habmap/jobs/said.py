@@ -79,18 +79,6 @@ def check_practice(practice: str) -> str:
     return practice
 
 
-def check_why(why: str) -> None:
-    """Refuse a correction or withdrawal without a reason.
-
-    Raises
-    ------
-    UsageError
-        The reason is blank.
-    """
-    if not why.strip():
-        raise UsageError("a correction needs a reason", where="--why", mend='say it in a few words: --why "wrong unit"')
-
-
 def check_said(said: Said, *, practice: str) -> None:
     """Refuse what cannot be.
 
