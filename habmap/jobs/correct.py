@@ -16,8 +16,7 @@ from habmap.jobs.lines import find_line
 from habmap.jobs.log import Logged, add_entry
 from habmap.jobs.ports import Store
 from habmap.jobs.rests import ask_others, resting_on
-from habmap.jobs.said import Said, check_killed, check_practice, check_said
-from habmap.jobs.withdraw import check_why
+from habmap.jobs.said import Said, check_killed, check_practice, check_said, check_why
 from habmap.vocabulary import FIRE
 from habmap.work.burns import burn_of
 from habmap.work.ledger import sight

@@ -12,7 +12,7 @@ from typing import Final, Literal
 from habmap.errors import InputError
 from habmap.jobs.add.identity import differing
 from habmap.jobs.ports import Store
-from habmap.jobs.withdraw import check_why
+from habmap.jobs.said import check_why
 from habmap.work.records import Plot
 from habmap.work.succession import in_order
 

@@ -79,6 +79,12 @@ def check_practice(practice: str) -> str:
     return practice
 
 
+def check_why(why: str) -> None:
+    """Refuse a correction without a reason."""
+    if not why.strip():
+        raise UsageError("a correction needs a reason", where="--why", mend='say it in a few words: --why "wrong unit"')
+
+
 def check_said(said: Said, *, practice: str) -> None:
     """Refuse what cannot be.
 

@@ -8,11 +8,12 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from habmap.errors import InputError, UsageError
+from habmap.errors import InputError
 from habmap.jobs.history import HistoryLine, described
 from habmap.jobs.lines import find_row
 from habmap.jobs.ports import Store
 from habmap.jobs.rests import ask_others, resting_on
+from habmap.jobs.said import check_why
 from habmap.work.ledger import Correction, conflicts, corrections, sight
 from habmap.work.records import Entry
 
@@ -119,12 +120,6 @@ def void(
     tell(result)
     store.append([voiding])
     return result
-
-
-def check_why(why: str) -> None:
-    """Refuse a correction without a reason."""
-    if not why.strip():
-        raise UsageError("a correction needs a reason", where="--why", mend='say it in a few words: --why "wrong unit"')
 
 
 def _refuse_idle(line: Correction, row: Entry) -> None:
