@@ -51,13 +51,21 @@ def warn(words: str) -> None:
     sys.stderr.write(f"note: {_shown(words)}\n")
 
 
+class Figure(str):
+    """A number written as far as it is known; in a table it stands to the right like any other."""
+
+    __slots__ = ()
+
+
 def print_table(headers: Sequence[str], rows: Sequence[Sequence[object]]) -> None:
     """Print a plain table: words left, numbers right, ``-`` for unknown; wide enough for its longest cell."""
     cells = [[_cell(value) for value in row] for row in rows]
     widths = [
         max(len(header), *(len(row[i]) for row in cells)) if cells else len(header) for i, header in enumerate(headers)
     ]
-    is_number = [all(isinstance(row[i], int | float) or row[i] is None for row in rows) for i in range(len(headers))]
+    is_number = [
+        all(isinstance(row[i], int | float | Figure) or row[i] is None for row in rows) for i in range(len(headers))
+    ]
 
     def line(values: Sequence[str]) -> str:
         return "  ".join(

@@ -10,6 +10,7 @@ import shapely
 
 from habmap.jobs.ports import Store
 from habmap.jobs.terrain import dense_edges
+from habmap.land.shares import is_too_coarse
 from habmap.measures import M_PER_FT
 from habmap.place.canopy import open_canopy
 from habmap.work.records import Unit
@@ -25,10 +26,13 @@ class UnitCanopy:
         Share of the covered ground at or above the place's ``canopy_height_ft`` [%].
     coverage_pct
         Share of the unit that the raster covers [%].
+    too_coarse
+        Whether its cells are too coarse for the unit (`habmap.land.shares.is_too_coarse`).
     """
 
     canopy_pct: float
     coverage_pct: float
+    too_coarse: bool = False
 
 
 def canopy_of_units(store: Store, units: Sequence[Unit]) -> tuple[Mapping[str, UnitCanopy], tuple[str, ...]]:
@@ -47,14 +51,18 @@ def canopy_of_units(store: Store, units: Sequence[Unit]) -> tuple[Mapping[str, U
     if source is None or grid is None or not units:
         return {}, ()
     outlines = [unit.geometry for unit in units]
-    unit_m2 = shapely.area(list(grid.to_grid(shapely.GeometryCollection(outlines)).geoms))
+    shapes = list(grid.to_grid(shapely.GeometryCollection(outlines)).geoms)
     limit_m = store.settings.density.canopy_height_ft * M_PER_FT
     with open_canopy(Path(source.path), vertical_unit=source.vertical_unit) as raster:
-        told_at_loading = set(raster.warnings)
+        told_at_loading, cell_m = set(raster.warnings), raster.cell_m
         sums = raster.cover(dense_edges(grid, outlines), limit_m=limit_m)
         warnings = tuple(words for words in raster.warnings if words not in told_at_loading)
     return {
-        unit.unit_id: UnitCanopy(canopy_pct=total.canopy_pct, coverage_pct=total.coverage_pct(unit_m2=float(whole_m2)))
-        for unit, total, whole_m2 in zip(units, sums, unit_m2, strict=True)
+        unit.unit_id: UnitCanopy(
+            canopy_pct=total.canopy_pct,
+            coverage_pct=total.coverage_pct(unit_m2=shape.area),
+            too_coarse=is_too_coarse(shape, cell_m=cell_m),
+        )
+        for unit, total, shape in zip(units, sums, shapes, strict=True)
         if total.canopy_pct is not None
     }, warnings

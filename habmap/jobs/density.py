@@ -220,6 +220,8 @@ def _crown_cover(look: _Look, stems_per_acre: float | None, *, canopy_height_ft:
         words = f"crown cover from the canopy raster: ground at {canopy_height_ft:g} ft and above, of whatever kind"
         if canopy.coverage_pct < 99.5:
             words += f"; the raster covers only {canopy.coverage_pct:.0f} % of the unit"
+        if canopy.too_coarse:
+            words += "; its cells are too coarse for so small a unit, so the share is rough"
         return CrownCover(canopy.canopy_pct, words, coverage_pct=canopy.coverage_pct)
     if look.unit.canopy_pct is not None and not look.is_outline_old:
         return CrownCover(look.unit.canopy_pct, "crown cover as given with the unit's outline")

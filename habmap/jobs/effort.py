@@ -286,7 +286,7 @@ def _slopes(store: Store, state: Ground, remaining: Mapping[str, BaseGeometry]) 
             analysis_cell_m=store.settings.terrain.analysis_cell_m,
         ) as dem:
             outlines = [state.grid.to_lonlat(shapely.segmentize(shape, EDGE_M)) for shape in shapes]
-            sums = dem.zone_sums(outlines, rules=face_rules(store.settings.terrain))
+            sums = dem.zone_sums(outlines, rules=face_rules(store.settings.terrain, state.grid))
     except InputError:
         return _Slopes({}, {})
     found = [total.summary(unit_m2=shape.area) for total, shape in zip(sums, shapes, strict=True)]

@@ -270,6 +270,7 @@ def _units(
                     sun_facing_pct=slope.sun_facing_pct,
                     hand_only_pct=slope.hand_only_pct,
                     coverage_pct=slope.coverage_pct,
+                    too_coarse=slope.too_coarse,
                 ),
                 waits="" if closure is None else closure.public_words,
                 waits_why="" if closure is None else closure.words if audience == "owner" else closure.public_words,

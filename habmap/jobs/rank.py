@@ -19,7 +19,7 @@ from habmap.jobs.terrain import UnitTerrain, terrain
 from habmap.place.settings import Settings
 from habmap.vocabulary import OPEN_COVERS, REMAINING, SAW_CAUTION, TREATED
 from habmap.work.closures import Closure, Closures
-from habmap.work.priority import SLIVER_ACRES, Candidate, DenseLimits, Ranked, next_unit, rank_units
+from habmap.work.priority import NO_HEAT_LOAD, SLIVER_ACRES, Candidate, DenseLimits, Ranked, next_unit, rank_units
 
 #: How a hold that is still to come is told.
 COMING_HOLD: Final = "on hold from"
@@ -65,7 +65,7 @@ def rank(store: Store, *, on: date | None = None, today: date) -> RankResult:
     settings = store.settings
     state = ground(store, on=on)
     slopes, warnings = _terrain_by_unit(store, on)
-    stands = {line.unit_id: line for line in density(store, on=on).units}
+    stands = {line.unit_id: line for line in density(store, on=on, state=state).units}
     remaining = {unit.unit_id: 0.0 for unit in state.units}
     for piece in state.pieces:
         if piece.stage in REMAINING:
@@ -95,6 +95,7 @@ def rank(store: Store, *, on: date | None = None, today: date) -> RankResult:
                 sun_facing_pct=slope.sun_facing_pct if slope else None,
                 coverage_pct=slope.coverage_pct if slope else None,
                 aspect_mean_deg=slope.aspect_mean_deg if slope and slope.facing != "flat" else None,
+                too_coarse=bool(slope and slope.too_coarse),
                 heat_load_mean=slope.heat_load_mean if slope else None,
                 near_open_m=near_open_m.get(unit.unit_id),
                 hand_only_pct=slope.hand_only_pct if slope else None,
@@ -125,7 +126,8 @@ def _terrain_by_unit(store: Store, on: date | None) -> tuple[dict[str, UnitTerra
     if store.elevation() is None:
         return {}, ("no elevation is loaded: no unit's face is known, so none can be first",)
     result = terrain(store, on=on)
-    return {unit.unit_id: unit for unit in result.units}, result.warnings
+    is_unfitted = any(unit.sun_facing_pct is not None and unit.heat_load_mean is None for unit in result.units)
+    return {unit.unit_id: unit for unit in result.units}, (*result.warnings, *([NO_HEAT_LOAD] if is_unfitted else []))
 
 
 def _remarks(unit_id: str, settings: Settings, closed: Closures, on: date, closure: Closure | None) -> tuple[str, ...]:

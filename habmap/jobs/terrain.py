@@ -13,7 +13,8 @@ from shapely.geometry.base import BaseGeometry
 from habmap.errors import InputError
 from habmap.jobs.ports import Store
 from habmap.land.grid import LocalGrid
-from habmap.land.zones import FaceRules
+from habmap.land.shares import is_too_coarse
+from habmap.land.zones import SUN_FACING_NORTH_DEG, SUN_FACING_SOUTH_DEG, FaceRules
 from habmap.measures import VerticalUnit
 from habmap.place.elevation import Elevation, open_elevation
 from habmap.place.settings import TerrainSection
@@ -64,9 +65,14 @@ class UnitTerrain:
         Shares of the covered ground: sloping and facing the sun, gentler than ``flat_below_pct``, steeper than
         ``machine_limit_pct`` [%].
     heat_load_mean
-        Mean heat load, McCune & Keon (2002) equation 3; ``None`` outside 30–60° N.
+        Mean heat load, McCune & Keon (2002) equation 3; ``None`` outside 30–60° N, for which it was not fitted.
     coverage_pct
         Share of the unit on which the elevation gives a slope [%].
+    cells
+        How many analysis cells the unit is as large as.
+    too_coarse
+        Whether they are too few, or too wide for its breadth: every figure is then a rough one
+        (`habmap.land.shares.is_too_coarse`). ``None`` where the elevation covers none of it.
     """
 
     unit_id: str
@@ -82,14 +88,26 @@ class UnitTerrain:
     heat_load_mean: float | None
     hand_only_pct: float | None
     coverage_pct: float
+    cells: float
+    too_coarse: bool | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TerrainResult:
-    """Terrain of every unit that holds on a day (``on`` ``None``: the current ones)."""
+    """Terrain of every unit that holds on a day (``on`` ``None``: the current ones).
+
+    Attributes
+    ----------
+    sun_facing_deg
+        First and last true bearing, clockwise, that counted as sun-facing [°].
+    is_south
+        Whether the place lies south of the equator.
+    """
 
     on: date | None
     dem: DemInfo | None
+    sun_facing_deg: tuple[float, float]
+    is_south: bool
     units: tuple[UnitTerrain, ...]
     warnings: tuple[str, ...] = ()
 
@@ -125,16 +143,28 @@ def terrain(
                 analysis_cell_m=dem.analysis_cell_m,
                 vertical_unit=dem.vertical_unit,
             ),
+            sun_facing_deg=face_rules(settings, store.grid).sun_facing_deg,
+            is_south=is_south(store.grid),
             units=figures,
-            warnings=(*news, *coverage_warnings(figures)),
+            warnings=(*news, *coverage_warnings(figures), *_coarse_warnings(figures, dem)),
         )
 
 
-def face_rules(settings: TerrainSection) -> FaceRules:
-    """Return what counts as flat, sun-facing and hand-only at this place."""
+def is_south(grid: LocalGrid | None) -> bool:
+    """Tell whether a place lies south of the equator, where the noon sun stands in the north."""
+    return grid is not None and grid.lat < 0
+
+
+def face_rules(settings: TerrainSection, grid: LocalGrid | None) -> FaceRules:
+    """Return what counts as flat, sun-facing and hand-only at this place.
+
+    The faces that a new place's settings have, southeast to southwest, stand for the sun's side: south of the equator
+    they are northwest to northeast. Any others are taken as they are written.
+    """
+    is_turned = is_south(grid) and settings.sun_facing_deg == SUN_FACING_NORTH_DEG
     return FaceRules(
         flat_below_pct=settings.flat_below_pct,
-        sun_facing_deg=settings.sun_facing_deg,
+        sun_facing_deg=SUN_FACING_SOUTH_DEG if is_turned else settings.sun_facing_deg,
         machine_limit_pct=settings.machine_limit_pct,
     )
 
@@ -158,6 +188,24 @@ def coverage_warnings(figures: Sequence[UnitTerrain]) -> tuple[str, ...]:
     return tuple(words)
 
 
+def _coarse_warnings(figures: Sequence[UnitTerrain], dem: Elevation) -> tuple[str, ...]:
+    """Say for which units the cells are too coarse, and what would mend it."""
+    names = [f"{unit.unit_id} ({_cells(unit.cells)})" for unit in figures if unit.too_coarse]
+    if not names:
+        return ()
+    mend = "load finer elevation"
+    if dem.analysis_cell_m > 1.5 * dem.cell_m:
+        mend = "make analysis_cell_m in habmap.toml smaller, or “native”"
+    return (
+        f"cells of {dem.analysis_cell_m:.0f} m are too coarse for {_listed(names)}: take the terrain figures there as "
+        f"rough ({mend})",
+    )
+
+
+def _cells(cells: float) -> str:
+    return "less than one cell" if cells < 1 else "1 cell" if cells < 1.5 else f"{cells:.0f} cells"
+
+
 def _figures(
     store: Store,
     dem: Elevation,
@@ -169,11 +217,11 @@ def _figures(
     if grid is None or not units:
         return ()
     outlines = [unit.geometry for unit in units]
-    unit_m2 = shapely.area(list(grid.to_grid(shapely.GeometryCollection(outlines)).geoms))
-    sums = dem.zone_sums(dense_edges(grid, outlines), rules=face_rules(settings), progress=progress)
+    shapes = list(grid.to_grid(shapely.GeometryCollection(outlines)).geoms)
+    sums = dem.zone_sums(dense_edges(grid, outlines), rules=face_rules(settings, grid), progress=progress)
     figures = []
-    for unit, total, whole_m2 in zip(units, sums, unit_m2, strict=True):
-        found = total.summary(unit_m2=float(whole_m2))
+    for unit, total, shape in zip(units, sums, shapes, strict=True):
+        found = total.summary(unit_m2=shape.area)
         figures.append(
             UnitTerrain(
                 unit_id=unit.unit_id,
@@ -189,6 +237,10 @@ def _figures(
                 heat_load_mean=found.heat_load_mean,
                 hand_only_pct=found.hand_only_pct,
                 coverage_pct=found.coverage_pct,
+                cells=shape.area / dem.analysis_cell_m**2,
+                too_coarse=(
+                    is_too_coarse(shape, cell_m=dem.analysis_cell_m) if found.slope_mean_deg is not None else None
+                ),
             )
         )
     return tuple(figures)

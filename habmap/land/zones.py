@@ -14,9 +14,12 @@ from habmap.land.shares import Ints, cell_shares
 from habmap.land.terrain import Floats, GroundSteps, heat_load_mccune_keon_2002
 from habmap.vocabulary import octant
 
-#: Width of a slope class [%] and the class that takes everything steeper (1,000 %).
+#: Width of a slope class [%]; there is no steepest class but the largest number that leaves room for polygons' own.
 SLOPE_CLASS_PCT: Final = 0.1
-_LAST_CLASS: Final = 10_000
+_LAST_CLASS: Final = 2**31 - 1
+#: Sun-facing octants SE to SW, and NW to NE where the noon sun stands in the north [true bearings, °].
+SUN_FACING_NORTH_DEG: Final = (112.5, 247.5)
+SUN_FACING_SOUTH_DEG: Final = (292.5, 67.5)
 
 
 def _no_classes() -> Ints:
@@ -42,7 +45,7 @@ class FaceRules:
     """
 
     flat_below_pct: float = 5.0
-    sun_facing_deg: tuple[float, float] = (112.5, 247.5)
+    sun_facing_deg: tuple[float, float] = SUN_FACING_NORTH_DEG
     machine_limit_pct: float = 30.0
 
     def is_sun_facing(self, bearing_deg: Floats) -> NDArray[np.bool_]:

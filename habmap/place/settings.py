@@ -70,6 +70,7 @@ class PlaceSection(Section):
 
 class TerrainSection(Section):
     analysis_cell_m: Positive | Literal["native"] = 10
+    #: As it stands, this means the sun's side: south of the equator `habmap.jobs.terrain.face_rules` turns it.
     sun_facing_deg: tuple[Bearing, Bearing] = (112.5, 247.5)
     flat_below_pct: NonNegative = 5
     machine_limit_pct: NonNegative = 30

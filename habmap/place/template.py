@@ -20,7 +20,8 @@ cedar = "eastern redcedar"     # or "ashe juniper", "rocky mountain juniper": no
 
 [terrain]
 analysis_cell_m = 10           # finer elevation is averaged to about this cell; "native" keeps it as it is
-sun_facing_deg = [112.5, 247.5] # faces that count as sun-facing: southeast, south and southwest
+sun_facing_deg = [112.5, 247.5] # faces that count as sun-facing: southeast, south and southwest. South of the equator
+                               # these stand for northwest, north and northeast; other numbers hold as they are
 flat_below_pct = 5             # gentler ground than this faces nowhere
 machine_limit_pct = 30         # steeper ground is counted as hand-only; the machine's manual and operator decide
 

@@ -37,6 +37,7 @@ class PageTerrain:
     sun_facing_pct: float | None = None
     hand_only_pct: float | None = None
     coverage_pct: float | None = None
+    too_coarse: bool | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

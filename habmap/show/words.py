@@ -178,6 +178,8 @@ def terrain_sentence(terrain: PageTerrain) -> str:
         sentences.append(f"{terrain.hand_only_pct:.0f} % is steeper than the machine limit, so hand work only")
     if terrain.coverage_pct is not None and terrain.coverage_pct < 99.5:
         sentences.append(f"Elevation covers {terrain.coverage_pct:.0f} % of the unit")
+    if terrain.too_coarse:
+        sentences.append("The elevation's cells are coarse for so small a unit: take these figures as rough")
     return ". ".join(sentences) + "."
 
 

@@ -23,6 +23,11 @@ SEED_PART: Final = "near_seed"
 
 #: A unit is sun-facing when at least this share of its covered ground is [%].
 SUN_FACING_UNIT_PCT: Final = 50.0
+#: Said where ground is known but not its heat load.
+NO_HEAT_LOAD: Final = (
+    "Heat load is not known here: its equation (McCune & Keon 2002) was fitted for 30 to 60° north and slopes up to "
+    "60°. The order of work leaves it out, and the other parts of a score weigh that much more."
+)
 #: Heat load (McCune & Keon 2002, eq. 3) at which its part is 0 and 1. At 40° N a 30° slope facing north has 0.64 and
 #: one facing south 0.98, so ordinary ground falls between. Chosen scale, no source.
 HEAT_LOAD_SCALE: Final = (0.6, 1.05)
@@ -55,6 +60,8 @@ class Candidate:
         Share of the covered ground that is sun-facing; share of the unit that the elevation covers [%].
     aspect_mean_deg
         Direction of the mean gradient, true north [°].
+    too_coarse
+        Whether the elevation's cells are too coarse for the unit, so that its terrain figures are rough.
     heat_load_mean
         McCune & Keon (2002) eq. 3, unitless.
     near_open_m
@@ -80,6 +87,7 @@ class Candidate:
     sun_facing_pct: float | None = None
     coverage_pct: float | None = None
     aspect_mean_deg: float | None = None
+    too_coarse: bool = False
     heat_load_mean: float | None = None
     near_open_m: float | None = None
     hand_only_pct: float | None = None
@@ -107,7 +115,8 @@ class Ranked:
     score
         Weighted mean of the parts, 0–1; ``None`` where nothing is left to do.
     parts
-        Each part 0–1; ``None`` = unknown (counts as 0 in the score).
+        Each part 0–1; ``None`` = unknown: it counts as 0 in the score, but a heat load that the equation does not give
+        where the ground's face is known is left out, and the other parts make up the whole.
     firm_pct
         Share of the random weightings in which the unit keeps its place within its tier [%].
     on_hold, closure
@@ -253,9 +262,11 @@ def rank_units(
         group = [unit for unit in candidates if tier_of(unit, limits=limits) == tier]
         parts = [parts_of(unit, limits=limits) for unit in group]
         values = np.array([[part[name] or 0.0 for name in names] for part in parts]).reshape(len(group), len(names))
-        scores = values @ mean
+        applies = np.array([[_applies(name, part) for name in names] for part in parts], dtype=np.float64)
+        applies = applies.reshape(values.shape)
+        scores = _weighted(values, applies, mean)
         order = _ordered(group, scores)
-        firm = _firm_pct(group, values, order, mean) if tier != "none" else [None] * len(group)
+        firm = _firm_pct(group, values, applies, order, mean) if tier != "none" else [None] * len(group)
         for place, index in enumerate(order):
             unit, firm_pct = group[index], firm[place]
             ranked.append(
@@ -309,6 +320,9 @@ def reasons_of(candidate: Candidate, *, limits: DenseLimits) -> tuple[str, ...]:
         phrases.append("which way it faces is not known: no elevation here")
     else:
         share = f"{candidate.sun_facing_pct:.0f} % of its ground is sun-facing"
+        if candidate.too_coarse:
+            tens = round(candidate.sun_facing_pct, -1)
+            share = f"roughly {tens:.0f} % of its ground is sun-facing (the elevation's cells are too coarse for it)"
         if candidate.aspect_mean_deg is None:
             phrases.append(f"level ground, {share}")
         else:
@@ -333,6 +347,19 @@ def _nearness(distance_m: float | None) -> float | None:
     return None if distance_m is None else HALF_NEARNESS_M / (HALF_NEARNESS_M + distance_m)
 
 
+def _applies(name: str, parts: Mapping[str, float | None]) -> bool:
+    """Tell whether a part belongs in a unit's score: heat load does not where only its equation is missing."""
+    return not (name == "heat_load" and parts[name] is None and parts["sun_facing"] is not None)
+
+
+def _weighted(
+    values: NDArray[np.float64], applies: NDArray[np.float64], weights: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Return the mean of each unit's parts that apply: (units,), or (units, draws) for weights (parts, draws)."""
+    weight = applies @ weights
+    return np.divide(values @ weights, weight, out=np.zeros_like(weight), where=weight > 0)
+
+
 def _ordered(group: Sequence[Candidate], scores: NDArray[np.float64]) -> list[int]:
     return sorted(
         range(len(group)),
@@ -341,14 +368,18 @@ def _ordered(group: Sequence[Candidate], scores: NDArray[np.float64]) -> list[in
 
 
 def _firm_pct(
-    group: Sequence[Candidate], values: NDArray[np.float64], order: Sequence[int], mean: NDArray[np.float64]
+    group: Sequence[Candidate],
+    values: NDArray[np.float64],
+    applies: NDArray[np.float64],
+    order: Sequence[int],
+    mean: NDArray[np.float64],
 ) -> list[float | None]:
     if not group:
         return []
     used = mean > 0  # a part that the place weighs zero stays out of the draw: Dirichlet needs positive shapes
     draws = np.random.default_rng(RANDOM_SEED).dirichlet(DIRICHLET_TOTAL * mean[used], size=RANDOM_WEIGHTINGS)
-    in_order = values[list(order)][:, used]
-    scores = np.round(draws @ in_order.T, 9)
+    placed = list(order)
+    scores = np.round(_weighted(values[placed][:, used], applies[placed][:, used], draws.T).T, 9)
     # a stable sort keeps ties in the order already found, which is how ties are broken
     drawn = np.argsort(-scores, axis=1, kind="stable")
     return [float(100 * np.mean(drawn[:, place] == place)) for place in range(len(group))]

@@ -207,7 +207,7 @@ def test_plots_from_before_the_cut_are_not_the_stand_of_now(run_habmap: Run, tmp
     folder = make_place(run_habmap, tmp_path / "cut", [("A", square(0), {}), ("B", square(2), {})])
     rows = "".join(f"{name}{i},{name},fixed,0.1,{n},2025-01-15\n" for name in "AB" for i, n in enumerate((48, 50, 52)))
     assert loaded(run_habmap, folder, "plot_id,unit_id,method,plot_acres,stems,date\n" + rows).code == 0
-    done = run_habmap("log", "cut", "--date", "2025-06-01", "--unit", "A", _whole_flag(run_habmap), place=folder)
+    done = run_habmap("log", "cut", "--date", "2025-06-01", "--unit", "A", "--whole", place=folder)
     assert done.code == 0, done.err
     told = run_habmap("density", place=folder)
     assert told.out.startswith("1 of 2 stands is dense")
@@ -218,10 +218,6 @@ def test_plots_from_before_the_cut_are_not_the_stand_of_now(run_habmap: Run, tmp
     assert (left["stems_per_acre"], left["dense"]) == (pytest.approx(500), True)
     then = run_habmap("density", "--on", "2025-05-31", "--json", place=folder).json["units"][0]
     assert (then["stems_per_acre"], then["dense"]) == (pytest.approx(500), True)
-
-
-def _whole_flag(run: Run) -> str:
-    return "--whole" if "--whole" in run("log", "--help").out else "--all"
 
 
 def test_mixed_methods_and_what_quarter_points_take_for_granted(run_habmap: Run, tmp_path: Path) -> None:

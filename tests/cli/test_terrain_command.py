@@ -76,6 +76,20 @@ def test_terrain_of_a_south_face(place, tmp_path, run_habmap):
     assert {off[key] for key in KEYS - {"unit_id", "coverage_pct"}} == {None}
 
 
+def test_coarse_cells_are_said_and_shares_rounded(place, tmp_path, run_habmap):
+    run_habmap("load", "units", write_units(tmp_path / "units.geojson", -97.995), place=place)
+    run_habmap("load", "dem", write_dem(tmp_path / "dem.tif"), place=place)
+    toml = place / "habmap.toml"
+    toml.write_text(toml.read_text().replace("analysis_cell_m = 10", "analysis_cell_m = 60"))
+    told = run_habmap("terrain", place=place)
+    assert "too coarse for A1" in told.err and "make analysis_cell_m in habmap.toml smaller" in told.err
+    row = next(line for line in told.out.splitlines() if line.startswith("A1"))
+    assert "~100" in row and "100.00" not in row and "~180" in row
+    assert "rough figures, shares to the nearest 10 %" in told.out
+    unit = run_habmap("terrain", "--json", place=place).json["units"][0]
+    assert unit["too_coarse"] is True and unit["slope_mean_pct"] == pytest.approx(36.04, abs=0.01)
+
+
 def test_words_come_first_and_the_caution_with_hand_only_ground(place, tmp_path, run_habmap):
     run_habmap("load", "units", write_units(tmp_path / "units.geojson", -97.995), place=place)
     run_habmap("load", "dem", write_dem(tmp_path / "dem.tif"), place=place)
@@ -84,6 +98,10 @@ def test_words_come_first_and_the_caution_with_hand_only_ground(place, tmp_path,
     assert told.out.startswith("1 of 1 unit faces the sun")
     assert "The machine's manual and its operator decide" in told.out
     assert "As of: units as drawn now." in told.out
+    for head in ("90th pct slope", "aspect °", "uniformity", "elevation coverage %"):
+        assert head in told.out
+    assert "faces from east-southeast (112.5°) clockwise to west-southwest (247.5°)." in told.out
+    assert "~" not in told.out and "Heat load is not known" not in told.out
     assert "As of: units as drawn on 2025-03-01." in run_habmap("terrain", "--on", "2025-03-01", place=place).out
 
 

@@ -104,6 +104,7 @@ def test_metres_and_feet_say_the_same(tmp_path: Path, per_m: float, name: str | 
     assert line.canopy_pct == pytest.approx(50, abs=1e-4)
     assert line.canopy_coverage_pct == pytest.approx(100 * 8 / 9, abs=1e-4)
     assert "6 ft and above" in line.rests_on and "only 89 % of the unit" in line.rests_on
+    assert "its cells are too coarse for so small a unit" in line.rests_on  # nine cells
 
 
 def test_nobody_said_the_unit(tmp_path: Path) -> None:

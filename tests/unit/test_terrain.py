@@ -10,6 +10,7 @@ from habmap.land.terrain import (
     aspect_deg,
     block_average,
     block_factor,
+    heat_load_mccune_keon_2002,
     horn_gradient,
     metres_per_degree,
     slope_deg,
@@ -98,3 +99,15 @@ def test_degree_lengths_at_the_equator_and_the_pole():
     east, north = metres_per_degree([0.0, 90.0])
     assert east == pytest.approx([111_319.4908, 0.0], abs=1e-4)  # 2π·6 378 137 / 360
     assert north == pytest.approx([110_574.2758, 111_693.9796], abs=1e-3)  # M(0) = a(1−e²), M(90) = a/√(1−e²)
+
+
+def test_the_faintest_slope_has_an_aspect_unless_somebody_calls_it_flat():
+    # 0.005 % toward north
+    assert aspect_deg(np.array(0.0), np.array(5e-5)) == pytest.approx(180)
+    assert np.isnan(aspect_deg(np.array(0.0), np.array(5e-5), flat_below_pct=0.01))
+
+
+def test_heat_load_holds_to_sixty_degrees_of_slope_and_no_further():
+    # 0.339 + 0.808 cos 40° cos 60° − 0.196 sin 40° sin 60° − 0.482 cos 135° sin 60°, by hand
+    assert heat_load_mccune_keon_2002(40, 60, 180) == pytest.approx(0.8345, abs=1e-4)
+    assert np.isnan(heat_load_mccune_keon_2002(40, 60.001, 180))

@@ -127,3 +127,24 @@ def test_many_polygons_keep_their_order():
     sums = tile_sums(ground, [shapely.to_wkb(box) for box in boxes], rules=RULES)
     found = [s.summary(unit_m2=100).slope_mean_pct for s in sums]
     assert found == [pytest.approx(30), None, pytest.approx(10), pytest.approx(20)]
+
+
+def test_slopes_have_no_steepest_class():
+    # 2,500 % and 4,000 %: cliffs stand in classes of their own
+    cliffs = figures(tile([[25.0, 40.0]], [[0.0, 0.0]]), shapely.box(0, -1, 2, 0))
+    # nine tenths of two equal cells: four fifths into the second class of 0.1 %
+    assert cliffs.slope_p90_pct == pytest.approx(4000.08)
+    two = [shapely.to_wkb(shapely.box(0, -1, 1, 0)), shapely.to_wkb(shapely.box(1, -1, 2, 0))]
+    found = [s.summary(unit_m2=100).slope_p90_pct for s in tile_sums(tile([[25.0, 40.0]], [[0, 0]]), two, rules=RULES)]
+    assert found == [pytest.approx(2500.09), pytest.approx(4000.09)]
+
+
+def test_percentile_within_the_first_class_is_counted_from_its_foot():
+    # one cell of 10.03 %: class 10.0 to 10.1, of which nine tenths
+    assert figures(tile([[0.1003]], [[0.0]]), shapely.box(0, -1, 1, 0)).slope_p90_pct == pytest.approx(10.09)
+
+
+def test_ground_of_exactly_the_flat_limit_is_not_flat():
+    assert FaceRules().flat_below_pct == 5
+    found = figures(tile([[0.0502, 0.0498]], [[0.0, 0.0]]), shapely.box(0, -1, 2, 0))
+    assert found.flat_pct == pytest.approx(50)

@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING
 import typer
 
 from habmap.cli.context import JsonOption, OnOption, Session
-from habmap.cli.output import print_json, print_table, progress_bar, say, warn
+from habmap.cli.output import Figure, print_json, print_table, progress_bar, say, warn
 
 if TYPE_CHECKING:
-    from habmap.jobs.terrain import TerrainResult
+    from habmap.jobs.terrain import TerrainResult, UnitTerrain
 
 #: A unit is sun-facing when this share of its covered ground slopes toward the sun [%].
 SUN_FACING_UNIT_PCT = 50
@@ -65,30 +65,59 @@ def _print_units(result: TerrainResult) -> None:
     if not result.units:
         return
     print_table(
-        ["unit", "name", "slope °", "slope %", "9/10 under %", "faces", "toward °", "one face", "sun-facing %",
-         "flat %", "heat load", "hand-only %", "covered %"],
-        [
-            [
-                unit.unit_id, unit.name, unit.slope_mean_deg, unit.slope_mean_pct, unit.slope_p90_pct, unit.facing,
-                unit.aspect_mean_deg, unit.aspect_concentration, unit.sun_facing_pct, unit.flat_pct,
-                unit.heat_load_mean, unit.hand_only_pct, unit.coverage_pct,
-            ]
-            for unit in result.units
-        ],
+        ["unit", "name", "slope °", "slope %", "90th pct slope", "faces", "aspect °", "uniformity", "sun-facing %",
+         "flat %", "heat load", "hand-only %", "elevation coverage %"],
+        [_cells(unit) for unit in result.units],
     )  # fmt: skip
 
 
+def _cells(unit: UnitTerrain) -> list[object]:
+    """Return a unit's figures as far as they are known: to a whole percent, on cells too coarse to tens."""
+
+    def to(value: float | None, step: float, places: int = 0) -> Figure | None:
+        if value is None:
+            return None
+        return Figure(f"~{round(value / step) * step:.0f}" if unit.too_coarse else f"{value:.{places}f}")
+
+    return [
+        unit.unit_id,
+        unit.name,
+        to(unit.slope_mean_deg, 1, 1),
+        to(unit.slope_mean_pct, 1, 1),
+        to(unit.slope_p90_pct, 1, 1),
+        unit.facing,
+        to(None if unit.aspect_mean_deg is None else unit.aspect_mean_deg % 359.5, 10),
+        None if unit.aspect_concentration is None else Figure(f"{unit.aspect_concentration:.2f}"),
+        to(unit.sun_facing_pct, 10),
+        to(unit.flat_pct, 10),
+        None if unit.heat_load_mean is None else Figure(f"{unit.heat_load_mean:.2f}"),
+        to(unit.hand_only_pct, 10),
+        Figure(f"{unit.coverage_pct:.0f}"),
+    ]
+
+
 def _print_how(result: TerrainResult) -> None:
-    from habmap.vocabulary import STEEP_CAUTION
+    from habmap.vocabulary import STEEP_CAUTION, WIND_WORDS, wind_16
+    from habmap.work.priority import NO_HEAT_LOAD
 
     if result.dem:
         dem = result.dem
         say("")
         say(
             f"From {dem.path}: {dem.crs}, cells of {dem.cell_m:.2f} m taken as {dem.analysis_cell_m:.2f} m, "
-            f"heights in {dem.vertical_unit}. Bearings are from true north; “one face” is 1 where all the ground "
+            f"heights in {dem.vertical_unit}. Bearings are from true north; uniformity is 1 where all the ground "
             "faces one way and 0 where it faces every way."
         )
+        first, last = result.sun_facing_deg
+        say(
+            f"Sun-facing here is ground that faces from {WIND_WORDS[wind_16(first)]} ({first:g}°) clockwise to "
+            f"{WIND_WORDS[wind_16(last)]} ({last:g}°)"
+            + (": south of the equator the noon sun stands in the north." if result.is_south else ".")
+        )
+    if any(unit.too_coarse for unit in result.units):
+        say("~ The elevation's cells are too coarse for these units: rough figures, shares to the nearest 10 %.")
+    if any(unit.slope_mean_deg is not None and unit.heat_load_mean is None for unit in result.units):
+        say(NO_HEAT_LOAD)
     if any(unit.hand_only_pct for unit in result.units):
         say("")
         say(STEEP_CAUTION)
