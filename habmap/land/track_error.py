@@ -138,3 +138,17 @@ def second_order_variance(time_s: Floats, *, error: FixError) -> float:
         weight = 1.0 if lag == 0 or 2 * lag == n else 2.0
         total += weight * float(np.sum(mixed * here)) / 4
     return float(error.sigma_m**4 * max(total, 0.0))
+
+
+def drawn_errors(time_s: Floats, *, error: FixError, walks: int, rng: np.random.Generator) -> Floats:
+    """Return errors of the model for fixes at given times, in any order: shape (walks, n, 2) [m]."""
+    order = np.argsort(time_s, kind="stable")
+    drawn: Floats = rng.normal(size=(len(time_s), 2 * walks))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        keep = np.nan_to_num(np.exp(-np.diff(time_s[order]) / error.correlation_s))
+    fresh = np.sqrt(1 - keep**2)
+    for i, (part, own) in enumerate(zip(keep.tolist(), fresh.tolist(), strict=True), start=1):
+        drawn[i] = part * drawn[i - 1] + own * drawn[i]
+    errors = np.empty_like(drawn)
+    errors[order] = error.sigma_m * drawn
+    return np.moveaxis(errors.reshape(len(time_s), walks, 2), 1, 0)

@@ -11,21 +11,20 @@ from typing import Final
 
 import numpy as np
 import shapely
-from shapely import LineString, MultiPolygon, Polygon
+from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 from shapely.geometry.polygon import orient
 
 from habmap.errors import InputError
 from habmap.land.grid import LocalGrid
 from habmap.land.rings import OVERRUN_SHARE, Ring, end_gap, ring_of
-from habmap.land.track_error import FixError, Floats, area_gradient_m, area_variance_m2_2, gradient_variance
+from habmap.land.swath import Covered, covered
+from habmap.land.track_error import FixError, Floats, area_variance_m2_2
 from habmap.land.tracks import ALONE, OVERRUN, PAUSE, STRAY, Cleaned, Path, Segment, Travel, cleaned
 from habmap.land.walk_kind import INSIDE_SHARE, MANY_CROSSINGS, TO_AND_FRO, Kind, WalkSigns, kind_of_walk
 from habmap.measures import acres, ft
 
 FEWEST_FIXES: Final = 4
-#: Straight pieces per quarter circle of a swath's round ends.
-QUARTER_PIECES: Final = 8
 #: Errors this far apart have nothing to do with each other [s].
 SET_APART_S: Final = 1e8
 FIXES_ONLY: Final = (
@@ -164,9 +163,9 @@ def walked_ground(
     else:
         # Standing still does not take ground away from what was covered: pauses keep their fixes here.
         dropped.pop(PAUSE, None)
-        covered = [one.unpaused for one in clean]
-        ground, holes_closed = covered_ground([path.xy for path in covered], swath_m=swath_m)
-        variance = _covered_variance(ground, covered, error=error)
+        swath = covered([one.unpaused for one in clean], swath_m=swath_m, error=error, where=chains[0].where)
+        ground, holes_closed, variance = swath.ground, swath.holes_closed, swath.area_sd_m2**2
+        notes += _swath_notes(swath)
         joined_m = []
         if kind == "edge walk":
             notes.append(
@@ -190,23 +189,6 @@ def walked_ground(
         ended_s=max((float(t[-1]) for t in times_s), default=None),
         notes=tuple(notes),
     )
-
-
-def covered_ground(lines: Sequence[Floats], *, swath_m: float) -> tuple[MultiPolygon, int]:
-    """Return the ground within half a swath of the paths, and how many small holes were closed.
-
-    A hole is closed when it is no larger than one swath square (``swath_m²``): a place between two passes that a
-    person would call done. Larger ones stay open. Paths are not joined to each other. ``lines`` are arrays of shape
-    (n, 2) [m].
-    """
-    shapes = [LineString(xy) if len(xy) > 1 else shapely.Point(xy[0]) for xy in lines if len(xy)]
-    covered = shapely.union_all([shape.buffer(swath_m / 2, quad_segs=QUARTER_PIECES) for shape in shapes])
-    closed, parts = 0, []
-    for part in _multipolygon(covered).geoms:
-        holes = [hole for hole in part.interiors if Polygon(hole).area > swath_m**2]
-        closed += len(part.interiors) - len(holes)
-        parts.append(orient(Polygon(part.exterior, holes)))
-    return MultiPolygon(parts), closed
 
 
 def _all_cleaned(segments: Sequence[Segment], *, grid: LocalGrid, sigma_m: float, travel: Travel) -> list[Cleaned]:
@@ -311,6 +293,23 @@ def _looks_like_work(chains: Sequence[Path], signs: Sequence[WalkSigns]) -> Inpu
     )
 
 
+def _swath_notes(swath: Covered) -> list[str]:
+    notes = []
+    if swath.is_closed:
+        notes.append(
+            "the lanes adjoin: gaps that the GPS error alone can open were closed, and the edge was moved "
+            f"{ft(abs(swath.moved_out_m)):.1f} ft {'out' if swath.moved_out_m > 0 else 'in'} to take off the bias of its error"
+        )
+    else:
+        notes.append("the lanes lie apart: only the breadth along each counts, and the gaps between them do not")
+    if swath.runs_m2 > 0:
+        notes.append(
+            f"{acres(swath.runs_m2):.2f} acres are single runs apart from the rest; if they are the way in or out, "
+            "cut them off with --from and --to"
+        )
+    return notes
+
+
 def _overlap_notes(rings: Sequence[Ring]) -> list[str]:
     twice_m2 = sum(ring.polygon.area for ring in rings) - shapely.union_all([ring.polygon for ring in rings]).area
     if twice_m2 <= 1e-3:
@@ -319,35 +318,6 @@ def _overlap_notes(rings: Sequence[Ring]) -> list[str]:
         f"{acres(twice_m2):.2f} acres lie inside more than one ring and count once; a ring inside a ring leaves "
         "nothing out (log ground to be left with `log keep`)"
     ]
-
-
-def _covered_variance(ground: MultiPolygon, paths: Sequence[Path], *, error: FixError) -> float:
-    """Return the variance of covered ground [m⁴]: its outline moves as the nearest place of the path moves.
-
-    First order: each outline vertex passes its gradient on to the two fixes of the nearest path piece, in the ratio of
-    its foot on that piece. (The rate of change of a buffer's area is the outline's normal shift, summed.)
-    """
-    xy = np.concatenate([path.xy for path in paths])
-    time_s = np.concatenate([path.time_s for path in paths])
-    starts: list[int] = []
-    offset = 0
-    for path in paths:
-        starts += range(offset, offset + max(len(path.xy) - 1, 1))
-        offset += len(path.xy)
-    first = np.array(starts)
-    last_of_path = np.cumsum([len(path.xy) for path in paths]) - 1
-    second = np.where(np.isin(first, last_of_path), first, first + 1)
-    pieces = np.array(shapely.linestrings(np.stack([xy[first], xy[second]], axis=1)))
-    tree = shapely.STRtree(pieces)
-    gradient = np.zeros_like(xy)
-    for outline in _outlines(ground):
-        push = area_gradient_m(outline)
-        nearest = tree.nearest(shapely.points(outline))
-        share = shapely.line_locate_point(pieces[nearest], shapely.points(outline), normalized=True)
-        share = np.nan_to_num(share)
-        np.add.at(gradient, first[nearest], (1 - share)[:, None] * push)
-        np.add.at(gradient, second[nearest], share[:, None] * push)
-    return gradient_variance(gradient, time_s, error=error)
 
 
 def _outlines(ground: MultiPolygon) -> list[Floats]:
