@@ -1,11 +1,11 @@
 """Ground covered along working tracks: a breadth along each path, freed of the gaps that GPS error alone opens.
 
-Method: own derivation, held by the Monte Carlo in tests/reference/test_covered_acres.py. How often each place was passed
-is counted on a raster and blurred until the fixes' error averages out; where half a pass or more is left, the ground counts
-as covered. A straight edge keeps its place under any blur, and a second blur taken off (twicing: Stuetzle & Mittal 1979, from
-memory) gives corners back. What bias is left is measured by adding the error model once more, and taken off again
-(simulation extrapolation: Cook & Stefanski 1994, J. Am. Stat. Assoc. 89, from memory); the scatter of those repeats is
-the standard deviation.
+Method: own derivation, held by the Monte Carlo in tests/reference/test_covered_acres.py. How often each place was
+passed is counted on a raster and blurred until the fixes' error averages out; where half a pass or more is left, the
+ground counts as covered. A straight edge keeps its place under any blur, and a second blur taken off (twicing: Stuetzle
+& Mittal 1979, from memory) gives corners back. What bias is left is measured by adding the error model once more, and
+taken off (simulation extrapolation: Cook & Stefanski 1994, J. Am. Stat. Assoc. 89, from memory); the scatter of those
+repeats is the standard deviation.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Final
 
 import numpy as np
@@ -44,7 +45,7 @@ SAME_PASS_SWATHS: Final = 3.0
 MOST_PASSES: Final = 3
 #: Mean passes over closed ground below which its gaps are real: adjoining lanes have one or more.
 LEAST_PASSES: Final = 0.9
-#: Ground is doubly worked only above this many mean passes; lanes that merely overlap keep the edge at half of one pass.
+#: Lanes may overlap by this many passes before their ground counts as worked twice, its edge at half of its passes.
 OVERLAP_PASSES: Final = 0.25
 #: Fixes closer to their line than this are thinned out first, in sigmas and in swaths.
 THIN_SIGMAS: Final = 0.3
@@ -54,8 +55,9 @@ RUN_SIGMAS: Final = 2.5
 #: Closed ground narrower than this (twice its area over its outline) has no edge to speak of, in sigmas.
 NARROWEST_SIGMAS: Final = 7.0
 #: Lanes apart lie over each other by error for less than this share of their length times breadth.
-APART_LOSS: Final = 0.05
-#: Share of the acres that noisy edges may add before they are refused instead of corrected: adjoining lanes, lanes apart.
+APART_LOSS: Final = 0.03
+#: Share of the acres that noisy edges may add before they are refused instead of corrected: lanes that adjoin, lanes
+#: apart.
 WIDEST_BIAS: Final = 0.10
 WIDEST_BIAS_APART: Final = 0.04
 #: Repeats of the error model; fewer where the track is long (errors of many lanes average out).
@@ -144,7 +146,8 @@ def covered(paths: Sequence[Path], *, swath_m: float, error: FixError, where: st
     thin_m = min(THIN_SIGMAS * error.sigma_m, THIN_SWATHS * (swath_m + error.sigma_m))
     thinned = [_thinned(line, thin_m) for line in lines]
     closed = _closed(thinned, swath_m=swath_m, sigma_m=error.sigma_m)
-    is_closed = closed.passes >= LEAST_PASSES and closed.block.area >= closed.runs.area
+    is_one_ground = closed.passes >= LEAST_PASSES and closed.block.area >= closed.runs.area
+    is_closed = is_one_ground and _breadth_m(closed.block) >= NARROWEST_SIGMAS * error.sigma_m
     measure: Callable[[list[Floats]], float]
     if is_closed:
         first, holes, runs_m2 = _multipolygon(closed.ground), closed.holes, closed.runs.area
@@ -154,7 +157,14 @@ def covered(paths: Sequence[Path], *, swath_m: float, error: FixError, where: st
     else:
         first, holes = covered_ground(thinned, swath_m=swath_m)
         runs_m2 = 0.0
-        _refuse_unclear(first, thinned, swath_m=swath_m, sigma_m=error.sigma_m, where=where)
+        _refuse_unclear(
+            first,
+            thinned,
+            swath_m=swath_m,
+            sigma_m=error.sigma_m,
+            where=where,
+            block=closed.block if is_one_ground else None,
+        )
 
         def measure(noisy: list[Floats]) -> float:
             return covered_ground(noisy, swath_m=swath_m)[0].area
@@ -163,12 +173,19 @@ def covered(paths: Sequence[Path], *, swath_m: float, error: FixError, where: st
     areas_m2 = []
     for noise in drawn_errors(np.concatenate(times), error=error, walks=repeats, rng=np.random.default_rng(SEED)):
         parts = np.split(noise, np.cumsum([len(line) for line in lines])[:-1])
-        areas_m2.append(
-            measure([_thinned(line + part, thin_m) for line, part in zip(lines, parts, strict=True)])
-        )
+        areas_m2.append(measure([_thinned(line + part, thin_m) for line, part in zip(lines, parts, strict=True)]))
     bias_m2 = float(np.mean(areas_m2)) - first.area
-    _refuse_narrow(first, bias_m2, is_closed=is_closed, sigma_m=error.sigma_m, where=where)
-    ground, moved_m = _moved_out(first, -bias_m2)
+    bias_frac, widest_frac = abs(bias_m2) / first.area, WIDEST_BIAS if is_closed else WIDEST_BIAS_APART
+    if bias_frac > widest_frac:
+        raise _walk_the_edge(
+            "the GPS error blurs this ground: its acres can't be had from the lanes",
+            where=where,
+            value=f"{100 * bias_frac:.0f} % of the acres would be the error's own",
+            allowed=f"up to {100 * widest_frac:.0f} %",
+        )
+    # The model's roughness shows fully along a lone line, and receivers smooth theirs: half of it there, either way.
+    taken_off_m2 = bias_m2 if is_closed else bias_m2 / 2
+    ground, moved_m = _moved_out(first, -taken_off_m2)
     variance = float(np.var(areas_m2, ddof=1)) * (1 + 1 / repeats) + (bias_m2 / 2) ** 2
     if is_closed:
         # Slightly less than one pass may be gaps that were really left.
@@ -213,7 +230,9 @@ def _closed(lines: list[Floats], *, swath_m: float, sigma_m: float) -> _Closed:
     margin_m = 4 * spread_m + swath_m
     low, high = places.min(axis=0) - margin_m, places.max(axis=0) + margin_m
     cell_m = max(
-        min(blur_m / CELLS_PER_BLUR, swath_m / CELLS_PER_SWATH), FINEST_CELL_M, math.sqrt(np.prod(high - low) / MOST_CELLS)
+        min(blur_m / CELLS_PER_BLUR, swath_m / CELLS_PER_SWATH),
+        FINEST_CELL_M,
+        math.sqrt(np.prod(high - low) / MOST_CELLS),
     )
     columns, rows = np.ceil((high - low) / cell_m).astype(int).tolist()
     east, north = (low[axis] + (np.arange(count) + 0.5) * cell_m for axis, count in ((0, columns), (1, rows)))
@@ -230,7 +249,7 @@ def _closed(lines: list[Floats], *, swath_m: float, sigma_m: float) -> _Closed:
         contours = contour_generator(east, north, field, fill_type=FillType.OuterOffset).filled(0, np.inf)
         parts, holes = [], 0
         for points, offsets in zip(*contours, strict=True):
-            outer, *inner = (points[a:b] for a, b in zip(offsets[:-1], offsets[1:], strict=True))
+            outer, *inner = (points[a:b] for a, b in pairwise(offsets))
             real = [ring for ring in inner if len(ring) > 3 and not _explained(ring, sigma_m)]
             holes += len(inner) - len(real)
             parts.append(Polygon(outer, real))
@@ -277,7 +296,7 @@ def _passes(lines: list[Floats], east: Floats, north: Floats, *, swath_m: float,
             dense = shapely.get_coordinates(shapely.segmentize(LineString(line), LONGEST_PIECE_M))
         else:
             dense = np.concatenate([line, line + 1e-3])
-        for begin, end in zip(dense[:-1], dense[1:], strict=True):
+        for begin, end in pairwise(dense):
             length_m = math.hypot(*(end - begin))
             if length_m == 0:
                 continue
@@ -360,38 +379,37 @@ def _moved_out(ground: MultiPolygon, wanted_m2: float) -> tuple[MultiPolygon, fl
     return moved, moved_m
 
 
-def _refuse_unclear(ground: MultiPolygon, lines: Sequence[Floats], *, swath_m: float, sigma_m: float, where: str) -> None:
-    """Refuse lanes apart whose gaps or overlaps the GPS error may have made."""
+def _breadth_m(ground: BaseGeometry) -> float:
+    return 2 * ground.area / ground.length
+
+
+def _refuse_unclear(
+    ground: MultiPolygon,
+    lines: Sequence[Floats],
+    *,
+    swath_m: float,
+    sigma_m: float,
+    where: str,
+    block: BaseGeometry | None,
+) -> None:
+    """Refuse lanes apart whose gaps or overlaps the GPS error may have made; ``block`` is the ground if they adjoin."""
     way_m = sum(LineString(line).length for line in lines if len(line) > 1)
-    lost_frac = 1 - ground.area / max(way_m * swath_m, ground.area)
-    if swath_m >= sigma_m and lost_frac <= APART_LOSS:
+    twice_frac = 1 - ground.area / max(way_m * swath_m, ground.area)
+    if swath_m >= sigma_m and twice_frac <= APART_LOSS:
         return
+    if block is not None:
+        raise _walk_the_edge(
+            "the worked ground is hardly wider than the GPS error: its acres can't be had from the lanes",
+            where=where,
+            value=f"about {ft(_breadth_m(block)):.0f} ft wide, a GPS error of {ft(sigma_m):.1f} ft",
+            allowed=f"{ft(NARROWEST_SIGMAS * sigma_m):.0f} ft or wider",
+        )
     raise _walk_the_edge(
         "these lanes lie neither close enough to be one ground nor far enough apart to be told from each other",
         where=where,
         value=f"a swath of {ft(swath_m):.1f} ft, a GPS error of {ft(sigma_m):.1f} ft, "
-        f"{100 * lost_frac:.0f} % of the swath passed over twice",
+        f"{100 * twice_frac:.0f} % of the swath passed over twice",
         allowed="lanes that adjoin, or lanes apart by more than the GPS error",
-    )
-
-
-def _refuse_narrow(ground: MultiPolygon, bias_m2: float, *, is_closed: bool, sigma_m: float, where: str) -> None:
-    breadth_m = 2 * ground.area / ground.length
-    is_narrow = is_closed and breadth_m < NARROWEST_SIGMAS * sigma_m
-    if not is_narrow and abs(bias_m2) <= (WIDEST_BIAS if is_closed else WIDEST_BIAS_APART) * ground.area:
-        return
-    if not is_closed:
-        raise _walk_the_edge(
-            "the GPS error blurs these lanes: their acres can't be had from the track",
-            where=where,
-            value=f"{100 * abs(bias_m2) / ground.area:.0f} % of the acres would be the error's own",
-            allowed=f"up to {100 * WIDEST_BIAS_APART:.0f} %",
-        )
-    raise _walk_the_edge(
-        "the worked ground is hardly wider than the GPS error: its acres can't be had from the lanes",
-        where=where,
-        value=f"about {ft(breadth_m):.0f} ft wide, a GPS error of {ft(sigma_m):.1f} ft",
-        allowed=f"{ft(NARROWEST_SIGMAS * sigma_m):.0f} ft or wider",
     )
 
 

@@ -296,9 +296,10 @@ def _looks_like_work(chains: Sequence[Path], signs: Sequence[WalkSigns]) -> Inpu
 def _swath_notes(swath: Covered) -> list[str]:
     notes = []
     if swath.is_closed:
+        side = "out" if swath.moved_out_m > 0 else "in"
         notes.append(
-            "the lanes adjoin: gaps that the GPS error alone can open were closed, and the edge was moved "
-            f"{ft(abs(swath.moved_out_m)):.1f} ft {'out' if swath.moved_out_m > 0 else 'in'} to take off the bias of its error"
+            "the lanes adjoin: gaps that the GPS error alone can open were closed, and to take off the bias of "
+            f"its error the edge was moved {side} by {ft(abs(swath.moved_out_m)):.1f} ft"
         )
     else:
         notes.append("the lanes lie apart: only the breadth along each counts, and the gaps between them do not")

@@ -11,9 +11,10 @@ from shapely import Polygon
 from walk_makers import GRID, MORNING_S, SIDE_M, SQUARE, errors, lanes, segment, walk
 
 from habmap.errors import InputError
+from habmap.land.swath import covered_ground
 from habmap.land.track_error import FixError
 from habmap.land.tracks import JUMP, OUT_OF_ORDER, OVERRUN, PAUSE, REPEAT, STRAY, Segment
-from habmap.land.walked import WalkedGround, covered_ground, walked_ground
+from habmap.land.walked import WalkedGround, walked_ground
 from habmap.measures import M_PER_FT, acres
 
 
