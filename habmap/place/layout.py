@@ -47,6 +47,7 @@ def place_id_of(connection: sqlite3.Connection, path: Path) -> str:
             allowed=f"schema {SCHEMA_VERSION} or older",
             mend="update habmap; nothing was changed",
         )
+    _refuse_disguised(connection, path)
     missing = {table.name for table in TABLES if not table.is_later} - tables
     if missing:
         raise PlaceError(
@@ -57,6 +58,25 @@ def place_id_of(connection: sqlite3.Connection, path: Path) -> str:
         )
     place_id: str = meta["place_id"]
     return place_id
+
+
+def _refuse_disguised(connection: sqlite3.Connection, path: Path) -> None:
+    """Refuse what goes by the name of a table and is none: a view may have no end, and a write to it goes elsewhere."""
+    found = connection.execute("SELECT type, name, sql FROM sqlite_master WHERE type IN ('table', 'view')")
+    ours = {"habmap_meta", *(table.name for table in TABLES)}
+    disguised = [
+        f"{row['name']} is a {'view' if row['type'] == 'view' else 'table that another program makes up'}"
+        for row in found
+        if row["name"].lower() in ours and not row["sql"].upper().startswith("CREATE TABLE")
+    ]
+    if disguised:
+        raise PlaceError(
+            "the property's file does not hold its rows in tables of its own",
+            where=str(path),
+            value=", ".join(sorted(disguised)),
+            allowed="the tables that habmap makes",
+            mend="restore it from a copy of the property's folder",
+        )
 
 
 def make_empty(connection: sqlite3.Connection, place_id: str) -> None:

@@ -12,6 +12,7 @@ from habmap.land.grid import LocalGrid
 from habmap.land.meridian import near
 from habmap.place import rows as codec
 from habmap.place.bookkeeping import names
+from habmap.place.guards import column_names
 from habmap.place.schema import (
     BOUNDARY,
     BURNS,
@@ -34,6 +35,10 @@ Record = TypeVar("Record")
 
 #: A property whose grid is centered no farther than this from Greenwich has nothing near the 180° meridian [°].
 FAR_FROM_MERIDIAN_DEG: Final = 90.0
+
+#: More rows, or more bytes of text and outlines, in one table than any property has: 100 lines a day for five years.
+MOST_ROWS: Final = 200_000
+MOST_BYTES: Final = 256 * 2**20
 
 #: How a row of each table becomes a record, in the order in which all rows of a place are told.
 READERS: Final[tuple[tuple[Table, Callable[[dict[str, Any]], Row]], ...]] = (
@@ -66,11 +71,37 @@ def beside_grid(row: Record, grid: LocalGrid | None) -> Record:
 
 
 def select(connection: sqlite3.Connection, table: Table, rest: str, values: Mapping[str, str]) -> list[dict[str, Any]]:
-    """Return a table's rows by column name, chosen and ordered by the rest of the statement."""
+    """Return a table's rows by column name, chosen and ordered by the rest of the statement.
+
+    Raises
+    ------
+    PlaceError
+        It holds more than any property does; that is said before it fills the memory.
+    """
     if table.is_later and table.name not in names(connection, "table"):
         return []
-    found = connection.execute(f"SELECT * FROM {table.name} {rest}", values)
-    return [dict(row) for row in found]
+    there = connection.execute(f"SELECT count(*) FROM {table.name}").fetchone()[0]
+    if there > MOST_ROWS:
+        _refuse_size(table, f"{there:,} rows", f"at most {MOST_ROWS:,}")
+    present = column_names(connection, table.name)
+    columns = [name for name in ("geom", *table.column_names) if name in present]
+    found, held_bytes = [], 0
+    for row in connection.execute(f"SELECT {', '.join(columns)} FROM {table.name} {rest}", values):
+        held_bytes += sum(len(value) for value in row if isinstance(value, str | bytes))
+        if held_bytes > MOST_BYTES:
+            _refuse_size(table, f"more than {MOST_BYTES // 2**20} MB", "less")
+        found.append(dict(row))
+    return found
+
+
+def _refuse_size(table: Table, value: str, allowed: str) -> None:
+    raise PlaceError(
+        "the property's file holds more than a property does",
+        where=f"place.gpkg, table {table.name}",
+        value=value,
+        allowed=allowed,
+        mend="see which program wrote it; restore the folder from a copy",
+    )
 
 
 def decoded(found: Sequence[dict[str, Any]], decode: Callable[[dict[str, Any]], Record]) -> tuple[Record, ...]:
@@ -85,7 +116,7 @@ def decoded(found: Sequence[dict[str, Any]], decode: Callable[[dict[str, Any]], 
     for row in found:
         try:
             records.append(decode(row))
-        except (ValueError, TypeError, KeyError, AttributeError) as error:
+        except (ValueError, TypeError, LookupError, AttributeError, ArithmeticError, RecursionError) as error:
             if isinstance(error, HabmapError):
                 raise
             raise PlaceError(

@@ -1,6 +1,6 @@
 """The place's own file, ``place.gpkg``, read and written by plain SQLite alone.
 
-Every write is one transaction with ``synchronous=FULL``: after a kill or a full disk the file holds all of
+Every write is one transaction with ``synchronous=EXTRA``: after a kill or a full disk the file holds all of
 it or none. No connection outlives a call, so that two processes, or a forked one, never share one.
 """
 

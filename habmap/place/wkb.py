@@ -65,6 +65,20 @@ def from_blob(blob: bytes, *, where: str) -> BaseGeometry:
         ) from error
 
 
+def bounds_of(blob: bytes | None) -> tuple[float, float, float, float] | None:
+    """Return the bounds (min x, min y, max x, max y) of a GeoPackage blob; ``None`` without one or where it is empty.
+
+    Raises
+    ------
+    PlaceError
+        The bytes are no such blob.
+    """
+    if blob is None:
+        return None
+    geometry = from_blob(blob, where="a stored outline")
+    return None if geometry.is_empty else geometry.bounds
+
+
 def as_multipolygon(geometry: BaseGeometry, *, where: str) -> MultiPolygon:
     """Return polygonal ground as a multipolygon.
 
