@@ -37,7 +37,7 @@ from habmap.jobs.burn.plan import (
     PlanInfo,
     Signed,
     height_words,
-    kind_by_stage,
+    kind_by_ground,
     plan_info,
     plan_windows,
     plans_signed,
@@ -48,6 +48,7 @@ from habmap.jobs.burn.request import BurnRequest
 from habmap.jobs.burn.words import block_name, block_words, warnings_for
 from habmap.jobs.ground import GroundPiece, ground
 from habmap.jobs.ports import Store
+from habmap.jobs.said import has_snags
 from habmap.measures import M_PER_FT, acres
 from habmap.vocabulary import FIRE_CAUTION, SNAG_CAUTION
 from habmap.work.burnday import ITEMS, NOT_CHECKED, Compared, Window, compare
@@ -82,6 +83,8 @@ class BurnDayResult:
     ----------
     block
         The ground as it was named.
+    slash_acres, snag_acres
+        Ground of any stage with felled cedar not yet gone; with cedar killed and left standing [acre].
     fine_fuel_tables
         Which part of the moisture tables was read; ``None`` where they give no figure.
     plan_signed
@@ -102,6 +105,8 @@ class BurnDayResult:
     units: tuple[str, ...]
     acres: float
     stage_acres: dict[str, float]
+    slash_acres: float
+    snag_acres: float
     fuel: Fuel
     block_words: tuple[str, ...]
     plan: PlanInfo
@@ -167,7 +172,7 @@ def burnday(store: Store, request: BurnRequest) -> BurnDayResult:
     wind_from_deg = weather["wind_from_deg"] or 0.0
     classes = fuel_classes(air, dem, float(block.area))
     driest = min((line.pct for line in classes if line.pct is not None), default=None)
-    kind = request.plan_kind or kind_by_stage(pieces)
+    kind = request.plan_kind or kind_by_ground(pieces)
     windows = plan_windows(settings, kind, unit_ids, wind_height=wind_height(request))
     used = forecast_used(store, request)
     signed = plans_signed(windows)
@@ -207,6 +212,8 @@ def burnday(store: Store, request: BurnRequest) -> BurnDayResult:
         units=unit_ids,
         acres=acres(float(block.area)),
         stage_acres=_stage_acres(pieces),
+        slash_acres=sum(piece.acres for piece in pieces if piece.state.felled_frac > 0),
+        snag_acres=sum(piece.acres for piece in pieces if piece.state.snag_frac > 0),
         fuel=fuel,
         block_words=block_words(pieces, state, kind, on=request.at.date()),
         plan=plan_info(settings, kind, signed),
@@ -351,6 +358,6 @@ def _hours(
 
 def _cautions(pieces: Sequence[GroundPiece]) -> tuple[str, ...]:
     found = [FIRE_CAUTION, DEAD_FUEL_WORDS]
-    if any(piece.stage == "dead_standing" for piece in pieces):
+    if has_snags(piece.state for piece in pieces):
         found.append(SNAG_CAUTION)
     return tuple(found)

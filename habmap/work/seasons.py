@@ -269,7 +269,7 @@ def _drying(piece: DatedGround, on: date, drying_days: tuple[int, int]) -> Itera
 
 
 def _piles(piece: DatedGround, on: date) -> Iterable[DueItem]:
-    if piece.piled_frac > 0 or piece.stage == "piled":
+    if piece.piled_frac > 0:
         yield _item(piece.unit_id, "piles", "open", "piles not burned yet", since=piece.last_piled)
 
 

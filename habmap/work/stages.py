@@ -60,7 +60,7 @@ _PLACES: Final = ("lying", "charred", "piled", "snag")
 #: what becomes of those in each place. A practice not listed changes none of them.
 #: A place's name, or ``gone``: they go there. ``.``: they stay as they are.
 #: ``target``: gone once the killed share has reached the target, as stage slash_gone has it: such mulching shreds it.
-#: ``dead``: into the piles where the target is reached and nothing was ever felled: only they can have been piled.
+#: ``dead``: into the piles where the target is reached and nothing felled is there: only they can have been piled.
 #: ``logged``: they stay where piles are logged, since they were felled after the piling; where none are, the slash that
 #: lay there was piled without a line of its own, and is gone.
 #: Slash in piles is on the ground until it is burned or hauled. A fire takes all slash of its patch, whatever share of
@@ -275,7 +275,8 @@ def _with_shares(state: GroundState, killed: _Killed, entry: Entry, limits: _Lim
         if cell == "target":
             cell = "gone" if _reached(killed, limits) else "."
         elif cell == "dead":
-            cell = "piled" if _reached(killed, limits) and not killed.felled_ever else "."
+            is_alone = not (state.lying_frac or state.charred_frac or state.piled_frac)
+            cell = "piled" if is_alone and _reached(killed, limits) else "."
         elif cell == "logged":
             cell = "." if state.piled_frac > 0 else "gone"
         if frac > 0:

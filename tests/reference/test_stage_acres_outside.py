@@ -87,10 +87,10 @@ class Stand:
                 for place in ("lying", "charred", "piled"):
                     self.move(place, "gone")
         elif practice == "pile":
+            if self.at_target and not self.trees["lying"] + self.trees["charred"] + self.trees["piled"]:
+                self.move("snag", "piled")
             self.move("lying", "piled")
             self.move("charred", "piled")
-            if self.at_target and not self.was_felled:
-                self.move("snag", "piled")
         elif practice == "haul":
             for place in ("lying", "charred", "piled"):
                 self.move(place, "gone")
@@ -321,3 +321,4 @@ def test_long_histories_agree_with_the_rules_written_anew(seed: int) -> None:
             place for place in told if stand.trees[place]
         } - {"alive"}
         assert state.stage == stand.stage
+        assert state.stage != "piled" or state.piled_frac > 0

@@ -18,6 +18,7 @@ from habmap.jobs.burnday import BurnDayResult, burnday
 from habmap.land.grid import LocalGrid
 from habmap.place.forecast import read_forecast
 from habmap.place.settings import Settings
+from habmap.vocabulary import SNAG_CAUTION
 from habmap.work.burnday import ITEMS, Compared, Window, compare, unlimited
 from habmap.work.records import Boundary, Feature, ForecastHour, Look, Row
 from habmap.work.weather_doubts import temperature_question
@@ -307,6 +308,32 @@ def test_in_the_south_no_figure_of_the_tables_and_words() -> None:
 def test_nothing_to_burn_is_reported_not_refused(cover: str, rows: list[Row], word: str) -> None:
     result = ask(FakeStore([unit("A", BLOCK, cover=cover), *rows], grid=GRID))
     assert any(word in words for words in result.block_words)
+
+
+def test_slash_and_snags_are_told_by_their_share_whatever_the_stage() -> None:
+    part = [unit("A", BLOCK), entry("cut", "2026-02-01", BLOCK, killed_pct=70.0)]
+    result = ask(FakeStore(part, grid=GRID))
+    assert result.stage_acres.keys() == {"part_cut"} and result.plan.kind == "down_cedar"
+    assert result.slash_acres == pytest.approx(result.acres, abs=1e-9) and result.snag_acres == 0
+    assert not any("no cut slash" in words for words in result.block_words)
+    assert SNAG_CAUTION not in result.cautions
+    girdled = [unit("A", BLOCK), entry("girdle", "2026-01-01", BLOCK, killed_pct=50.0)]
+    result = ask(FakeStore([*girdled, entry("cut", "2026-02-01", BLOCK, killed_pct=80.0)], grid=GRID))
+    assert result.stage_acres.keys() == {"down"} and SNAG_CAUTION in result.cautions
+    assert result.snag_acres == pytest.approx(result.acres, abs=1e-9)
+    assert any("killed and left standing" in words for words in result.block_words)
+    hauled = [*part, entry("haul", "2026-02-20", BLOCK)]
+    result = ask(FakeStore(hauled, grid=GRID), plan_kind="down_cedar")
+    assert result.slash_acres == 0
+    assert any("no cut slash on the ground in the block by the log" in words for words in result.block_words)
+
+
+def test_slash_on_grass_beyond_an_edge_is_cedar_fuel() -> None:
+    grass = unit("S", box(-100, -300, 100, -100), cover="grass")
+    slash = entry("cut", "2026-02-01", box(-100, -300, 100, -100), killed_pct=5.0)
+    for log, is_fuel in (([], False), ([slash], True)):
+        beyond = {edge.beyond: edge.beyond_words for edge in ask(place(grass, *log)).edges}
+        assert ("cedar fuel" in beyond["S"]) is is_fuel
 
 
 def test_needles_grass_and_days_since_cutting_come_from_the_log() -> None:

@@ -213,6 +213,12 @@ SHARES: list[tuple[str, list[tuple[str, float | None]], tuple[float, float, floa
     ("piling leaves snags of a part kill", [("girdle", 30), ("pile", None)], (0, 0, 0.3)),
     ("piling dead standing ground brings it down", [("girdle", 90), ("pile", None)], (0, 0.9, 0)),
     ("piling skeletons after a fire", [("girdle", 90), ("burn", None), ("pile", None)], (0, 0.9, 0)),
+    (
+        "piling what was girdled after all felled is hauled",
+        [("cut", 50), ("haul", None), ("girdle", 80), ("pile", None)],
+        (0, 0.4, 0),
+    ),
+    ("piling twice leaves the snags", [("girdle", 50), ("cut", 80), ("pile", None), ("pile", None)], (0, 0.4, 0.5)),
     ("piling slash among snags", [("girdle", 50), ("cut", 80), ("pile", None)], (0, 0.4, 0.5)),
     ("piling what a fire left", [("cut", 60), ("burn", None), ("pile", None)], (0, 0.6, 0)),
     ("hauling what a fire left", [("cut", 60), ("burn", None), ("haul", None), ("pile", None)], (0, 0, 0)),

@@ -30,8 +30,8 @@ OFF_PROPERTY: Final = "off the property"
 UNMAPPED: Final = "unmapped ground"
 _BEYOND_WORD: Final = {"road": "road", "lane": "road", "pond": "water", "creek": "water", "line": "break"}
 FIRE_STAGES: Final = frozenset({"burned", "slash_gone", "kept_up", "coming_back"})
-#: Ground that holds cedar which can carry fire on.
-FUEL_STAGES: Final = frozenset({"standing", "part_cut", "dead_standing", "down", "piled", "coming_back"})
+#: Ground that holds live cedar which can carry fire on; what lies felled or stands dead is told by its share.
+LIVE_STAGES: Final = frozenset({"standing", "part_cut", "coming_back"})
 CEDAR_FUEL_WORDS: Final = ": cedar fuel beyond this edge"
 BREAK_WORDS: Final = "published figures, not what this burn needs"
 
@@ -269,16 +269,19 @@ def _beyond(
 
 
 def _unit_words(piece: GroundPiece, covers: Mapping[str, str], on: date) -> str:
+    state = piece.state
+    has_fuel = piece.stage in LIVE_STAGES or state.felled_frac > 0 or state.snag_frac > 0
     if piece.stage == "other":
-        return f"unit {piece.unit_id}: {covers[piece.unit_id]}"
-    words = f"unit {piece.unit_id}: {STAGE_WORDS[piece.stage]}"
-    fire = piece.state.last_fire
-    if fire is not None and (on - fire).days < UPKEEP_AFTER_DAYS:
-        words += f"; burned this season ({fire}): confirm it is black"
-    elif piece.stage in FIRE_STAGES and fire is not None:
-        words += f", last fire {fire}"
+        words = f"unit {piece.unit_id}: {covers[piece.unit_id]}"
+    else:
+        words = f"unit {piece.unit_id}: {STAGE_WORDS[piece.stage]}"
+        fire = state.last_fire
+        if fire is not None and (on - fire).days < UPKEEP_AFTER_DAYS:
+            words += f"; burned this season ({fire}): confirm it is black"
+        elif piece.stage in FIRE_STAGES and fire is not None:
+            words += f", last fire {fire}"
     # A fire that killed too few leaves cedars standing: black ground below them is no end of the fuel.
-    return f"{words}{CEDAR_FUEL_WORDS}" if piece.stage in FUEL_STAGES else words
+    return f"{words}{CEDAR_FUEL_WORDS}" if has_fuel else words
 
 
 def _off_property_m(

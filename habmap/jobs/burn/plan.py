@@ -37,13 +37,14 @@ class PlanInfo:
     date: dt.date | None
 
 
-def kind_by_stage(pieces: Sequence[GroundPiece]) -> PlanKind:
-    """Return the plan that the ground's stage asks for: piles, down cedar or grass, by the most acres."""
+def kind_by_ground(pieces: Sequence[GroundPiece]) -> PlanKind:
+    """Return the plan that the ground asks for by the most acres: piles, down cedar (or standing dead), or grass."""
     by_kind: defaultdict[PlanKind, float] = defaultdict(float)
     for piece in pieces:
-        if piece.stage == "piled":
+        state = piece.state
+        if state.piled_frac > state.lying_frac:
             by_kind["piles"] += piece.area_m2
-        elif piece.stage in {"down", "part_cut", "dead_standing"}:
+        elif state.lying_frac > 0 or piece.stage in {"part_cut", "dead_standing"}:
             by_kind["down_cedar"] += piece.area_m2
         else:
             by_kind["grass"] += piece.area_m2

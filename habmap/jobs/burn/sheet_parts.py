@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from typing import Final
 
 from habmap.jobs.burn.around import END_WORDS, SCREEN_WORDS
-from habmap.jobs.burn.edges import CEDAR_FUEL_WORDS, FUEL_STAGES, Edge
+from habmap.jobs.burn.edges import CEDAR_FUEL_WORDS, Edge
 from habmap.jobs.burn.fuel import UNKNOWN
 from habmap.jobs.burn.words import signed_words
 from habmap.jobs.burnday import BurnDayResult
@@ -161,7 +161,7 @@ def edges_section(result: BurnDayResult, keys: dict[_Same, str], most: int) -> S
     kept = sorted(
         groups,
         key=lambda same: (
-            same[0] != "downwind" and groups[same][0].beyond_stage not in FUEL_STAGES,
+            same[0] != "downwind" and not same[1].endswith(CEDAR_FUEL_WORDS),
             -sum(edge.length_m for edge in groups[same]),
         ),
     )[:most]

@@ -43,7 +43,7 @@ def block_words(pieces: Sequence[GroundPiece], state: Ground, kind: PlanKind, *,
             words.append(f"{unit_id}: fire is logged on all of it, last on {fire}: little or nothing there to burn")
         elif fresh:
             words.append(f"{unit_id}: {sum(piece.acres for piece in fresh):.2f} acres had fire within the last season")
-        elif all(piece.stage == "slash_gone" for piece in own):
+        elif all(piece.stage == "slash_gone" and piece.state.felled_frac == 0 for piece in own):
             words.append(f"{unit_id}: the log says the slash is gone: no slash there to burn")
     live = sum(piece.acres for piece in pieces if piece.stage in {"standing", "part_cut"})
     if live >= 0.005:
@@ -51,17 +51,21 @@ def block_words(pieces: Sequence[GroundPiece], state: Ground, kind: PlanKind, *,
     kept = sum(piece.acres for piece in pieces if piece.stage == "keep")
     if kept >= 0.005:
         words.append(f"{kept:.2f} acres of the block are ground that the log leaves standing on purpose")
-    for other, of_stage, what in (("down_cedar", "down", "cut slash on the ground"), ("piles", "piled", "piles")):
-        there = sum(piece.acres for piece in pieces if piece.stage == of_stage)
+    snags = sum(piece.acres for piece in pieces if piece.state.snag_frac > 0)
+    if snags >= 0.005:
+        words.append(f"{snags:.2f} acres of the block hold cedars killed and left standing, which torch and drop limbs")
+    for other, what, does in (
+        ("down_cedar", "cut slash on the ground", [piece.state.lying_frac > 0 for piece in pieces]),
+        ("piles", "piles", [piece.state.piled_frac > 0 for piece in pieces]),
+    ):
+        there = sum(piece.acres for piece, has in zip(pieces, does, strict=True) if has)
         if kind != other and there >= 0.005:
             words.append(
                 f"{there:.2f} acres of the block hold {what}, for which the plan for {PLAN_KIND_WORDS[kind]}, compared "
                 "here, is not written"
             )
-    stage = {"piles": "piled", "down_cedar": "down"}.get(kind)
-    if stage is not None and not any(piece.stage == stage for piece in pieces):
-        missing = "piles" if kind == "piles" else "cut slash on the ground"
-        words.append(f"no {missing} in the block by the log, so the plan for {PLAN_KIND_WORDS[kind]} finds none there")
+        if kind == other and not any(does):
+            words.append(f"no {what} in the block by the log, so the plan for {PLAN_KIND_WORDS[kind]} finds none there")
     return tuple(words)
 
 
