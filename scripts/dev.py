@@ -24,6 +24,8 @@ import time
 from pathlib import Path
 from typing import Any
 
+from outside import OUTSIDE, in_ci, path_of, why_missing, works
+
 TOP = Path(__file__).resolve().parent.parent
 VENV = TOP / ".venv"
 STAMP = VENV / "habmap-stamp.json"
@@ -31,12 +33,6 @@ CONSTRAINTS = TOP / "scripts" / "constraints.txt"
 DEMO = TOP / ".demo"
 OLDEST_PYTHON = (3, 11)
 APT_TRIES = 3
-#: Outside programs that tests compare with or drive: test mark → (what it is, Debian packages).
-PROGRAMS = {
-    "browser": ("chromium", ("chromium", "fonts-dejavu-core")),
-    "gdaldem": ("gdaldem", ("gdal-bin",)),
-    "terra": ("R with its terra package", ("r-cran-terra",)),
-}
 
 
 def main(words: list[str]) -> int:
@@ -114,7 +110,7 @@ def docs(words: list[str]) -> int:
     """Write, or with --check compare, what README.md shows of the command and of the map."""
     set_up("test")
     if "--check" not in words:
-        get_programs("browser")
+        get_programs("browser", "poppler")
     return run([program("python"), TOP / "scripts" / "_docs.py", *words], cwd=TOP)
 
 
@@ -128,7 +124,7 @@ def set_up(*extras: str) -> None:
     if stamp.get("fingerprint") == wanted and set(extras) <= set(stamp.get("extras", [])):
         return
     all_extras = sorted({*extras, *stamp.get("extras", [])})
-    if not works(program("python")):
+    if not works([program("python"), "--version"]):
         say("making .venv")
         make_venv()
     say("installing habmap and what it needs into .venv (the first time takes a minute or two)")
@@ -167,7 +163,7 @@ def read_stamp() -> dict[str, Any]:
         stamp = json.loads(STAMP.read_text(encoding="utf-8"))
     except (OSError, ValueError):
         return {}
-    return stamp if isinstance(stamp, dict) and works(program("python")) else {}
+    return stamp if isinstance(stamp, dict) and works([program("python"), "--version"]) else {}
 
 
 def make_venv() -> None:
@@ -184,10 +180,10 @@ def make_venv() -> None:
 def pip() -> list[str]:
     """Return the words that call pip for .venv: its own, else that of the Python which runs this script."""
     inside = [str(program("python")), "-m", "pip"]
-    if works(*inside, "--version"):
+    if works([*inside, "--version"]):
         return inside
     outside = [sys.executable, "-m", "pip", "--python", str(program("python"))]
-    if works(*outside, "--version"):
+    if works([*outside, "--version"]):
         return outside
     sys.exit("no pip here: install it (Debian: apt-get install python3-venv) and call this again")
 
@@ -202,19 +198,19 @@ def program(name: str) -> Path:
 
 def get_programs(*marks: str) -> None:
     """Install the outside programs behind these test marks (all of them by default), where this machine lets us."""
-    missing = [mark for mark in marks or PROGRAMS if not is_there(mark)]
+    missing = [mark for mark in marks or OUTSIDE if why_missing(mark, str(program("python")))]
     if not missing:
         return
-    packages = [package for mark in missing for package in PROGRAMS[mark][1]]
+    packages = list(dict.fromkeys(package for mark in missing for package in OUTSIDE[mark].packages))
     is_root = hasattr(os, "geteuid") and os.geteuid() == 0
     if is_root and shutil.which("apt-get"):
         say(f"installing Debian's {', '.join(packages)} for the tests")
         apt_get(packages)
-        missing = [mark for mark in missing if not is_there(mark)]
-    for mark in missing:
-        say(f"tests marked '{mark}' will be {'failed' if in_ci() else 'skipped'}: no {PROGRAMS[mark][0]} here")
-    if missing:
-        say(f"to have them on Debian or Ubuntu: sudo apt-get install {' '.join(packages)}")
+        path_of.cache_clear()
+        why_missing.cache_clear()
+    reasons = {mark: reason for mark in missing if (reason := why_missing(mark, str(program("python"))))}
+    for mark, reason in reasons.items():
+        say(f"tests marked '{mark}' will be {'failed' if in_ci() else 'skipped'}: {reason}")
 
 
 def apt_get(packages: list[str]) -> None:
@@ -236,34 +232,7 @@ def apt_get(packages: list[str]) -> None:
             time.sleep(5 * attempt)
 
 
-def is_there(mark: str) -> bool:
-    """Tell whether the program behind a test mark can be used (tests/conftest.py asks the same)."""
-    if mark == "browser":
-        return any(map(shutil.which, ("chromium", "chromium-browser", "google-chrome")))
-    if mark == "gdaldem":
-        return shutil.which("gdaldem") is not None
-    rscript = shutil.which("Rscript")
-    ask = 'quit(status = if (nzchar(system.file(package = "terra"))) 0 else 1)'
-    return rscript is not None and works(rscript, "--vanilla", "-e", ask)
-
-
 # --- small tools --------------------------------------------------------------------------------------------
-
-
-def in_ci() -> bool:
-    """Tell whether a missing program is a failure."""
-    return os.environ.get("CI", "").lower() == "true"
-
-
-def works(*command: object) -> bool:
-    """Tell whether a program starts and ends well; a bare interpreter is only asked its version."""
-    words = [str(word) for word in command]
-    if len(words) == 1:
-        words.append("--version")
-    try:
-        return subprocess.run(words, capture_output=True, check=False, timeout=120).returncode == 0
-    except (OSError, subprocess.TimeoutExpired):
-        return False
 
 
 def run(command: list[object], cwd: Path | None = None) -> int:

@@ -1,8 +1,8 @@
 """What every test shares: the real command in a process, and the outside programs that tests compare with.
 
-Tests marked ``browser``, ``gdaldem`` or ``terra`` need a program that pip does not bring. Where it is missing
-they are skipped with the reason; with ``CI=true`` a missing program is a failure, so that no comparison can
-quietly stop.
+Tests that need a program which pip does not bring carry its mark of ``scripts/outside.py``. Where it is missing they
+are skipped with the reason; with ``CI=true`` a missing program is a failure, and so is every skip but one that root
+cannot show, so that no comparison can quietly stop. A test that starts an outside program without its mark fails.
 """
 
 from __future__ import annotations
@@ -13,10 +13,9 @@ import os
 import shutil
 import subprocess
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Generator, Iterator
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
-from functools import lru_cache
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
@@ -24,13 +23,13 @@ from typing import Any
 import hypothesis
 import pytest
 from command_server import CommandServer
+from outside import OUTSIDE, in_ci, path_of, why_missing
 
 # No test is timed: a busy machine is not a fault of the code.
 hypothesis.settings.register_profile("untimed", deadline=None, suppress_health_check=[hypothesis.HealthCheck.too_slow])
 hypothesis.settings.load_profile("untimed")
 
 REPOSITORY = Path(__file__).resolve().parent.parent
-IN_CI = os.environ.get("CI", "").lower() == "true"
 HEADER_LIBRARIES = (
     "numpy",
     "shapely",
@@ -154,7 +153,7 @@ def repository() -> Path:
 @pytest.fixture(scope="session")
 def chromium_path() -> str:
     """Where the browser is; tests that ask for it carry the mark ``browser``."""
-    found = _chromium()
+    found = path_of(*OUTSIDE["browser"].programs)
     assert found, "a test that asks for chromium_path needs the mark `browser`"
     return found
 
@@ -162,40 +161,63 @@ def chromium_path() -> str:
 # --- outside programs ---------------------------------------------------------------------------------------
 
 
-@lru_cache
-def _chromium() -> str | None:
-    return shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
+#: The mark of the one test that root cannot show (a folder that may not be written).
+ROOT_CANNOT_SHOW = "root_cannot_show"
+#: What a test may start without a mark: Python itself, and what pip put beside it.
+_OWN_PROGRAMS = Path(sys.executable).parent
+#: Marks of the test that runs now in this process.
+_marks_now: set[str] = set()
 
 
-@lru_cache
-def _why_missing(mark: str) -> str | None:
-    """Say why the program behind a mark cannot be used; ``None`` when it can."""
-    if mark == "browser":
-        return None if _chromium() else "no chromium on PATH (Debian: apt-get install chromium)"
-    if mark == "gdaldem":
-        return None if shutil.which("gdaldem") else "no gdaldem on PATH (Debian: apt-get install gdal-bin)"
-    rscript = shutil.which("Rscript")
-    if rscript is None:
-        return "no Rscript on PATH (Debian: apt-get install r-cran-terra)"
-    probe = subprocess.run(
-        [rscript, "--vanilla", "-e", 'quit(status = if (nzchar(system.file(package = "terra"))) 0 else 1)'],
-        capture_output=True,
-        timeout=60,
-        check=False,
-    )
-    return None if probe.returncode == 0 else "R has no terra package (Debian: apt-get install r-cran-terra)"
+def pytest_configure(config: pytest.Config) -> None:
+    for mark, outside in OUTSIDE.items():
+        packages = ", ".join(outside.packages)
+        config.addinivalue_line("markers", f"{mark}: {outside.what} (Debian: {packages})")
+    config.addinivalue_line("markers", f"{ROOT_CANNOT_SHOW}: skipped for root, who may do what it shows to be refused")
+    sys.addaudithook(_guard)
+
+
+def _guard(event: str, arguments: tuple[Any, ...]) -> None:
+    """Refuse to start an outside program for a test that does not carry its mark."""
+    if event != "subprocess.Popen" or not _marks_now:
+        return
+    program = Path(os.fsdecode(arguments[0] or arguments[1][0]))
+    if program.parent == _OWN_PROGRAMS:
+        return
+    if "playwright" in program.parts:
+        bringers = ["browser"]
+    else:
+        bringers = [
+            mark for mark, outside in OUTSIDE.items() if any(program.name in p.split("|") for p in outside.programs)
+        ]
+    if not _marks_now & set(bringers):
+        needed = f"the mark `{bringers[0]}`" if bringers else "a row in scripts/outside.py, and its mark"
+        raise AssertionError(f"a test starts {program.name}: it needs {needed}")
 
 
 def pytest_runtest_setup(item: pytest.Item) -> None:
-    for mark in ("browser", "gdaldem", "terra"):
-        if item.get_closest_marker(mark) is None:
+    _marks_now.clear()
+    _marks_now.update(["any", *(mark.name for mark in item.iter_markers())])
+    if ROOT_CANNOT_SHOW in _marks_now and (os.name == "nt" or os.geteuid() == 0):
+        pytest.skip("root may write anywhere")
+    for mark in OUTSIDE:
+        if mark not in _marks_now:
             continue
-        reason = _why_missing(mark)
+        reason = why_missing(mark, sys.executable)
         if reason is None:
             continue
-        if IN_CI:
+        if in_ci():
             pytest.fail(f"CI=true and {reason}: the comparison must not be left out", pytrace=False)
         pytest.skip(reason)
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(item: pytest.Item) -> Generator[None, pytest.TestReport, pytest.TestReport]:
+    report = yield
+    if report.skipped and in_ci() and item.get_closest_marker(ROOT_CANNOT_SHOW) is None:
+        report.outcome = "failed"
+        report.longrepr = f"CI=true and this test was skipped: {report.longrepr}"
+    return report
 
 
 def pytest_report_header(config: pytest.Config) -> list[str]:
@@ -204,9 +226,11 @@ def pytest_report_header(config: pytest.Config) -> list[str]:
     import shapely
 
     libraries = ", ".join(f"{name} {version(name)}" for name in HEADER_LIBRARIES)
-    programs = ", ".join(f"{name}: {shutil.which(name) or 'missing'}" for name in ("gdaldem", "Rscript"))
+    programs = ", ".join(
+        f"{name}: {path_of(name) or 'missing'}" for outside in OUTSIDE.values() for name in outside.programs
+    )
     return [
         f"libraries: {libraries}",
         f"GDAL {rasterio.__gdal_version__}, PROJ {pyproj.proj_version_str}, GEOS {shapely.geos_version_string}",
-        f"programs: chromium: {_chromium() or 'missing'}, {programs}; CI={'true' if IN_CI else 'no'}",
+        f"programs: {programs}; CI={'true' if in_ci() else 'no'}",
     ]

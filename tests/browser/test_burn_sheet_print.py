@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import re
 import shutil
-import subprocess
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
+from pdf_reading import pdf_info, pdf_text, pdf_words
 from playwright.sync_api import Browser
 
 from habmap.jobs.burn.request import BurnRequest
@@ -19,9 +19,6 @@ from habmap.show.burn.sheet import BurnPaper
 from habmap.work.records import ForecastHour
 
 pytestmark = pytest.mark.browser
-needs_poppler = pytest.mark.skipif(
-    shutil.which("pdfinfo") is None, reason="no pdfinfo on PATH (Debian: apt-get install poppler-utils)"
-)
 PLAN = """
 [burn_plan.down_cedar]
 author = "J. Example"
@@ -57,7 +54,7 @@ def _hours() -> tuple[ForecastHour, ...]:
     )  # fmt: skip
 
 
-@needs_poppler
+@pytest.mark.poppler
 @pytest.mark.parametrize("paper", ["letter", "a4"])
 def test_two_pages_in_the_readers_own_face_and_in_a_wide_one(
     planned: GeoPackageStore, browser: Browser, tmp_path: Path, paper: BurnPaper
@@ -67,7 +64,7 @@ def test_two_pages_in_the_readers_own_face_and_in_a_wide_one(
     result = burnday(planned, request)
     write_burn_sheets(planned, request, result, targets=[html, pdf], now=datetime(2026, 3, 4, tzinfo=UTC), paper=paper)
     assert _pages(pdf) == 2
-    said = subprocess.run(["pdftotext", pdf, "-"], capture_output=True, text=True, check=True).stdout
+    said = pdf_text(pdf)
     for part in ("The forecast, hour by hour", "ignition 13:30", "night", "ruled slantwise", "decides nothing"):
         assert part in " ".join(said.split())
     context = browser.new_context(bypass_csp=True)  # only so that a test may set another face
@@ -79,16 +76,14 @@ def test_two_pages_in_the_readers_own_face_and_in_a_wide_one(
         out = tmp_path / f"printed {face}.pdf"
         page.pdf(path=out, prefer_css_page_size=True)
         assert _pages(out) == 2, face
-        words = " ".join(
-            subprocess.run(["pdftotext", out, "-"], capture_output=True, text=True, check=True).stdout.split()
-        )
+        words = pdf_words(out)
         for part in ("not permission to burn", "The forecast, hour by hour", "Signature, date, hour", "Cautions"):
             assert part in words
     context.close()
 
 
 def _pages(path: Path) -> int:
-    told = subprocess.run(["pdfinfo", path], capture_output=True, text=True, check=True).stdout
+    told = pdf_info(path)
     found = re.search(r"Pages:\s+(\d+)", told)
     assert found
     return int(found[1])

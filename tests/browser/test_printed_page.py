@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import shutil
 import subprocess
 from collections.abc import Callable
 from itertools import combinations
@@ -107,9 +106,7 @@ def test_the_sample_and_hostile_names_print_on_one_page(open_page: Open, sample_
         _check_paper(page)
 
 
-@pytest.mark.skipif(
-    shutil.which("pdftoppm") is None, reason="no pdftoppm on PATH (Debian: apt-get install poppler-utils)"
-)
+@pytest.mark.poppler
 def test_each_stage_can_be_told_in_a_grey_print(open_page: Open, sample_place: Path, tmp_path: Path) -> None:
     page = open_page(sample_place / "out" / "map.html").page
     page.wait_for_selector("body[data-drawn=yes]")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 import shutil
 import sqlite3
 from collections.abc import Callable
@@ -242,7 +241,7 @@ def test_patch_in_another_system_is_turned(place: Path, tmp_path: Path, run_habm
     assert share["acres"] == pytest.approx(whole, rel=1e-9)
 
 
-@pytest.mark.skipif(os.name == "nt" or os.geteuid() == 0, reason="root may write anywhere")
+@pytest.mark.root_cannot_show
 def test_a_read_only_folder_is_said_so(place: Path, tmp_path: Path, run_habmap: Run) -> None:
     copy = Path(shutil.copytree(place, tmp_path / "place"))
     units = layer(tmp_path / "u.gpkg", [unit("2", FREE)])

@@ -5,19 +5,16 @@ from __future__ import annotations
 import json
 import re
 import shutil
-import subprocess
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
+from pdf_reading import pdf_text
 
 from habmap.vocabulary import FIRE_CAUTION
 
 Run = Callable[..., Any]
-needs_poppler = pytest.mark.skipif(
-    shutil.which("pdftotext") is None, reason="no pdftotext on PATH (Debian: apt-get install poppler-utils)"
-)
 BURN = ("log", "burn", "--date", "2026-09-05", "--unit", "M2", "--whole", "--burned-pct", 80)
 WEATHER = ("--observed-time", "13:30", "--temp-f", 81, "--rh-pct", 38, "--wind-mph", 7, "--wind-from", "NNW")
 TOLD = ("--told", "Sheriff's <b>office</b>; 2026-09-04 09:10; phone", "--told", "Hill farm; 2026-09-03; a note")
@@ -85,7 +82,7 @@ def test_made_again_the_figures_stay(run_habmap: Run, burned: tuple[Path, Any], 
     assert [told["who"] for told in whole["notices"]] == ["Sheriff's <b>office</b>", "Hill farm"]
 
 
-@needs_poppler
+@pytest.mark.poppler
 def test_the_sheet_says_on_every_page_that_it_was_made_again(
     run_habmap: Run, burned: tuple[Path, Any], tmp_path: Path
 ) -> None:
@@ -94,7 +91,7 @@ def test_the_sheet_says_on_every_page_that_it_was_made_again(
     done = run_habmap("burnsheet", "--again", logged["entry_id"], "--sheet", pdf, "--sheet", html, place=place)
     assert done.code == 0, done.err
     assert done.out.startswith(f"Log line {logged['entry_id'][:8]} as logged, made again on ")
-    text = subprocess.run(["pdftotext", "-layout", pdf, "-"], capture_output=True, text=True, check=True).stdout
+    text = pdf_text(pdf, "-layout")
     pages = text.strip("\f").split("\f")
     assert len(pages) == 2
     for page in pages:

@@ -5,17 +5,14 @@ from __future__ import annotations
 import json
 import re
 import shutil
-import subprocess
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from pdf_reading import pdf_fonts, pdf_info, pdf_words
 
 from habmap.vocabulary import FIRE_CAUTION
 
-needs_poppler = pytest.mark.skipif(
-    shutil.which("pdftotext") is None, reason="no pdftotext on PATH (Debian: apt-get install poppler-utils)"
-)
 WEATHER = ("--time", "2026-03-05T13:30", "--temp-f", 61, "--rh-pct", 38, "--wind-mph", 7, "--wind-from", "NNW")
 PLAN = """
 [burn_plan.down_cedar]
@@ -41,12 +38,7 @@ def planned_place(demo_place: Path, tmp_path_factory: pytest.TempPathFactory) ->
     return folder
 
 
-def _said(path: Path) -> str:
-    done = subprocess.run(["pdftotext", "-layout", path, "-"], capture_output=True, text=True, check=True)
-    return " ".join(done.stdout.split())
-
-
-@needs_poppler
+@pytest.mark.poppler
 @pytest.mark.parametrize(("paper", "size"), [("letter", "612 x 792"), ("a4", r"595\.\d+ x 841\.\d+")])
 def test_two_pages_on_letter_and_a4(
     run_habmap: Callable, planned_place: Path, tmp_path: Path, paper: str, size: str
@@ -56,16 +48,16 @@ def test_two_pages_on_letter_and_a4(
         "burnsheet", "C1", *WEATHER, "--plan-kind", "down_cedar", "--sheet", path, "--paper", paper, place=planned_place
     )
     assert done.code == 0, done.err
-    info = subprocess.run(["pdfinfo", path], capture_output=True, text=True, check=True).stdout
+    info = pdf_info(path)
     assert re.search(r"Pages:\s+2\n", info)
     assert re.search(rf"Page size:\s+{size}", info)
-    words = _said(path)
+    words = pdf_words(path, "-layout")
     for part in (
         "not permission to burn", "Escape routes", "Contingency breaks", "Firing sequence", "Scale 1:", "Go / no-go",
         "Dispatch 555-0100", "Day 1", "Day 3", "Day 7", "For 911", "Signature", "red flag warnings", "J. Example",
     ):  # fmt: skip
         assert part in words
-    fonts = subprocess.run(["pdffonts", path], capture_output=True, text=True, check=True).stdout.splitlines()[2:]
+    fonts = pdf_fonts(path)
     assert fonts
     assert all(re.search(r"\byes yes yes\b", font) for font in fonts)
 

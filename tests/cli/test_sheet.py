@@ -4,24 +4,16 @@ from __future__ import annotations
 
 import re
 import shutil
-import subprocess
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from pdf_reading import pdf_fonts, pdf_info, pdf_words
 
 from habmap.vocabulary import FIRE_CAUTION, SAW_CAUTION, STEEP_CAUTION_PUBLIC
 
-needs_poppler = pytest.mark.skipif(
-    shutil.which("pdftotext") is None, reason="no pdftotext on PATH (Debian: apt-get install poppler-utils)"
-)
 
-
-def _said(path: Path) -> str:
-    return " ".join(subprocess.run(["pdftotext", path, "-"], capture_output=True, text=True, check=True).stdout.split())
-
-
-@needs_poppler
+@pytest.mark.poppler
 def test_the_sheet_says_what_the_account_says(run_habmap: Callable, demo_place: Path, tmp_path: Path) -> None:
     path = tmp_path / "sheet.pdf"
     done = run_habmap("sheet", "-o", path, "--paper", "a4", "--json", place=demo_place)
@@ -29,7 +21,7 @@ def test_the_sheet_says_what_the_account_says(run_habmap: Callable, demo_place: 
     drawn, totals = done.json, run_habmap("acres", "--json", place=demo_place).json["totals"]
     for key in ("acres", "treated_acres", "remaining_acres"):
         assert drawn[key] == pytest.approx(totals[key], abs=1e-9)
-    words = _said(path)
+    words = pdf_words(path)
     assert words.startswith(f"{totals['treated_acres']:.1f} of ")
     assert f"{totals['remaining_acres']:.1f} remain" in words
     for part in (
@@ -43,21 +35,21 @@ def test_the_sheet_says_what_the_account_says(run_habmap: Callable, demo_place: 
         assert part in words
     assert SAW_CAUTION in words
     assert FIRE_CAUTION in words
-    info = subprocess.run(["pdfinfo", path], capture_output=True, text=True, check=True).stdout
+    info = pdf_info(path)
     assert re.search(rf"Pages:\s+{drawn['pages']}\n", info)
     assert re.search(r"Page size:\s+841\.8\d+ x 595\.2\d+ pts \(A4\)", info)
-    fonts = subprocess.run(["pdffonts", path], capture_output=True, text=True, check=True).stdout.splitlines()[2:]
+    fonts = pdf_fonts(path)
     assert len(fonts) >= 3
     assert all(re.search(r"\byes yes yes\b", font) for font in fonts)  # embedded, subset, with its letters' names
 
 
-@needs_poppler
+@pytest.mark.poppler
 def test_the_public_sheet_keeps_the_owners_things_back(run_habmap: Callable, demo_place: Path, tmp_path: Path) -> None:
     path = tmp_path / "public.pdf"
     done = run_habmap("sheet", "-o", path, "--for", "public", place=demo_place)
     assert done.code == 0, done.err
     assert "made for the public" in done.out
-    words = _said(path)
+    words = pdf_words(path)
     names = {entry["who"] for entry in run_habmap("history", "--json", place=demo_place).json["entries"]} - {None}
     assert names
     for secret in (*names, "Hawk", "nest", "USD", "person-hours", "Home place", "elevation.tif", "habmap"):

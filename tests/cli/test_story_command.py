@@ -4,24 +4,16 @@ from __future__ import annotations
 
 import re
 import shutil
-import subprocess
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from pdf_reading import pdf_fonts, pdf_info, pdf_words
 
 from habmap.vocabulary import FIRE_CAUTION, SAW_CAUTION
 
-needs_poppler = pytest.mark.skipif(
-    shutil.which("pdftotext") is None, reason="no pdftotext on PATH (Debian: apt-get install poppler-utils)"
-)
 
-
-def _said(path: Path) -> str:
-    return " ".join(subprocess.run(["pdftotext", path, "-"], capture_output=True, text=True, check=True).stdout.split())
-
-
-@needs_poppler
+@pytest.mark.poppler
 def test_the_story_says_what_the_commands_say(run_habmap: Callable, demo_place: Path, tmp_path: Path) -> None:
     path = tmp_path / "handout.pdf"
     done = run_habmap("handout", "-o", path, "--paper", "a4", "--json", place=demo_place)
@@ -33,7 +25,7 @@ def test_the_story_says_what_the_commands_say(run_habmap: Callable, demo_place: 
     assert told["seasons"][-1]["cumulative_treated_acres"] == pytest.approx(totals["treated_acres"], abs=1e-9)
     spent = run_habmap("effort", "--json", place=demo_place).json
     assert told["person_hours_left"] == pytest.approx(spent["person_hours_left"], abs=1e-9)
-    words = _said(path)
+    words = pdf_words(path)
     assert words.startswith(f"{totals['treated_acres']:.1f} of ")
     first = run_habmap("rank", "--json", place=demo_place).json["units"][0]
     for part in (
@@ -46,21 +38,21 @@ def test_the_story_says_what_the_commands_say(run_habmap: Callable, demo_place: 
         FIRE_CAUTION,
     ):
         assert part in words
-    info = subprocess.run(["pdfinfo", path], capture_output=True, text=True, check=True).stdout
+    info = pdf_info(path)
     assert re.search(r"Pages:\s+4\n", info)
     assert re.search(r"Page size:\s+841\.8\d+ x 595\.2\d+ pts \(A4\)", info)
-    fonts = subprocess.run(["pdffonts", path], capture_output=True, text=True, check=True).stdout.splitlines()[2:]
+    fonts = pdf_fonts(path)
     assert len(fonts) >= 3
     assert all(re.search(r"TrueType.*\byes yes yes\b", font) for font in fonts)  # embedded, subset, letters' names
 
 
-@needs_poppler
+@pytest.mark.poppler
 def test_the_public_story_keeps_the_owners_things_back(run_habmap: Callable, demo_place: Path, tmp_path: Path) -> None:
     path = tmp_path / "public.pdf"
     done = run_habmap("handout", "-o", path, "--for", "public", place=demo_place)
     assert done.code == 0, done.err
     assert "made for the public" in done.out
-    words = _said(path)
+    words = pdf_words(path)
     names = {entry["who"] for entry in run_habmap("history", "--json", place=demo_place).json["entries"]} - {None}
     assert names
     for secret in (*names, "Hawk", "nest (", "USD", "hours", "Home place", "elevation.tif", "habmap"):
@@ -101,18 +93,18 @@ def test_faults_are_said_and_nothing_is_written(
     assert list(tmp_path.iterdir()) == []
 
 
-@needs_poppler
+@pytest.mark.poppler
 def test_an_empty_place_says_what_is_missing(run_habmap: Callable, tmp_path: Path) -> None:
     place = tmp_path / "bare"
     assert run_habmap("start", place, "--name", "Bare hollow").code == 0
     done = run_habmap("handout", "--json", place=place)
     assert done.code == 0, done.err
     assert (done.json["pages"], done.json["then_and_now_scale"], done.json["seasons"]) == (4, None, [])
-    words = _said(place / "out" / "handout.pdf")
+    words = pdf_words(place / "out" / "handout.pdf")
     for part in ("No units are drawn yet.", "No elevation is loaded", "Nothing is logged yet", "Bare hollow"):
         assert part in words
     public = tmp_path / "public.pdf"
     done = run_habmap("handout", "-o", public, "--for", "public", place=place)
     assert "`habmap load dem`" in done.err  # who makes the copy is told what mends it; who reads it is not
-    assert "No units are drawn yet" in _said(public)
-    assert not re.findall(r"habmap|`", _said(public))
+    assert "No units are drawn yet" in pdf_words(public)
+    assert not re.findall(r"habmap|`", pdf_words(public))

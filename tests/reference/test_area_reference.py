@@ -193,7 +193,7 @@ def test_luxembourgs_cantons_against_terra(tmp_path: Path) -> None:
         assert geodesic_area_m2(shape) == pytest.approx(expected_m2, rel=1e-7)
 
 
-@pytest.mark.terra
+@pytest.mark.spdata
 def test_states_against_their_published_areas() -> None:
     """R spData's us_states: column AREA holds km² of these very outlines (NAD 83; Census Bureau, simplified).
 

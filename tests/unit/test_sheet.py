@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import math
 import re
-import shutil
-import subprocess
 import time
 import zlib
 from datetime import UTC, date, datetime
@@ -14,6 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from fakes import GRID, FakeStore, entry, ground_lonlat, unit
+from pdf_reading import pdf_words
 from pyproj import Geod
 from shapely import LineString, Point, box
 from shapely.geometry.base import BaseGeometry
@@ -79,13 +78,7 @@ def _closed_paths(content: str) -> list[np.ndarray]:
     ]
 
 
-def _words(path: Path) -> str:
-    program = shutil.which("pdftotext")
-    if program is None:
-        pytest.skip("no pdftotext on PATH (Debian: apt-get install poppler-utils)")
-    return " ".join(subprocess.run([program, path, "-"], capture_output=True, text=True, check=True).stdout.split())
-
-
+@pytest.mark.poppler
 @pytest.mark.parametrize("paper", ["letter", "tabloid", "a4", "a3"])
 def test_the_scale_is_true_on_the_paper(tmp_path: Path, paper: str) -> None:
     """A unit of 422 by 194 m is so many points long as 1:N says, within 0.1 %: in grid metres and on the ellipsoid."""
@@ -93,7 +86,7 @@ def test_the_scale_is_true_on_the_paper(tmp_path: Path, paper: str) -> None:
     result = _write(_store(), path, paper=paper)
     scale = result.scale  # type: ignore[attr-defined]
     assert scale in SCALES
-    assert f"1:{scale:,}" in _words(path)
+    assert f"1:{scale:,}" in pdf_words(path)
     sizes = [np.ptp(outline, axis=0) for content in _streams(path) for outline in _closed_paths(content)]
     wanted = np.array([422.0, 194.0]) * PT_PER_M / scale
     matching = [size for size in sizes if np.allclose(size, wanted, rtol=0.001)]
@@ -128,10 +121,11 @@ def test_a_bigger_paper_never_makes_a_smaller_map(tmp_path: Path) -> None:
     assert scales["a3"] < scales["a4"]
 
 
+@pytest.mark.poppler
 def test_words_on_the_sheet_can_be_searched_and_fonts_are_embedded(tmp_path: Path) -> None:
     path = tmp_path / "sheet.pdf"
     _write(_store(), path)
-    words = _words(path)
+    words = pdf_words(path)
     # 422 by 194 m are 81,868 m2; an acre is 4,046.8564224 m2: 20.2 acres, half of it cut.
     assert "10.1 of 20.2 cedar acres treated at least once; 10.1 remain; next: the south bench, 10.1 acres." in words
     for part in (SAW_CAUTION, FIRE_CAUTION, "How these numbers were made", "True north is", "Feb 14, 2026", "metres"):
@@ -141,18 +135,20 @@ def test_words_on_the_sheet_can_be_searched_and_fonts_are_embedded(tmp_path: Pat
     assert b"/Type3" not in content
 
 
+@pytest.mark.poppler
 def test_a_sheet_of_one_unit(tmp_path: Path) -> None:
     path = tmp_path / "unit.pdf"
     whole = _write(_store(), tmp_path / "whole.pdf")
     one = _write(_store(), path, unit_id="A1")
     assert one.scale < whole.scale  # type: ignore[attr-defined]
     assert (one.units, one.acres) == (1, pytest.approx(81_868 / 4_046.8564224))  # type: ignore[attr-defined]
-    words = _words(path)
+    words = pdf_words(path)
     assert words.startswith("South bench: 10.1 of 20.2 cedar acres treated; 10.1 remain.")
     assert "Far side" not in words
     assert "Cut on February 14, 2026" in words
 
 
+@pytest.mark.poppler
 def test_the_public_sees_no_names_notes_costs_or_private_places(tmp_path: Path) -> None:
     store = _store(
         _feature("nest", Point(10, 10), "Owl nest"),
@@ -163,7 +159,7 @@ def test_the_public_sees_no_names_notes_costs_or_private_places(tmp_path: Path) 
     _write(store, owner)
     _write(store, public, audience="public")
     secrets = ("Ossian", "777", "31 person", "by hand", "Owl", "nest", "Ferncastle", "private")
-    told, hidden = _words(owner), _words(public)
+    told, hidden = pdf_words(owner), pdf_words(public)
     assert [secret for secret in secrets if secret not in told] == []
     assert [secret for secret in secrets if secret in hidden] == []
     assert "made for the public" in hidden
@@ -171,12 +167,13 @@ def test_the_public_sees_no_names_notes_costs_or_private_places(tmp_path: Path) 
     assert lines < sum(len(re.findall(r" m\n", content)) for content in _streams(owner))
 
 
+@pytest.mark.poppler
 def test_hostile_names_are_only_words(tmp_path: Path) -> None:
     name = r"$\frac{1}{0}$ \input{x} (q) Tj % <b> ∑ 𐍈 " + "W" * 300
     store = FakeStore([unit("$U_1^", OUTLINE, name=name)], grid=GRID)
     path = tmp_path / "sheet.pdf"
     _write(store, path)
-    words = _words(path)
+    words = pdf_words(path)
     assert r"$\frac{1}{0}$ \input{x}" in words
     assert "□" in words  # a letter that the faces lack is shown as an open box
 
@@ -187,6 +184,7 @@ def test_the_same_place_gives_the_same_file(tmp_path: Path) -> None:
     assert (tmp_path / "a.pdf").read_bytes() == (tmp_path / "b.pdf").read_bytes()
 
 
+@pytest.mark.poppler
 def test_many_units_go_on_overleaf_and_none_is_lost(tmp_path: Path) -> None:
     units = [
         unit(
@@ -198,7 +196,7 @@ def test_many_units_go_on_overleaf_and_none_is_lost(tmp_path: Path) -> None:
     path = tmp_path / "sheet.pdf"
     result = _write(FakeStore(units, grid=GRID), path)
     assert result.pages > 1  # type: ignore[attr-defined]
-    words = _words(path)
+    words = pdf_words(path)
     assert "more units overleaf" in words
     assert [one.unit_id for one in units if one.unit_id not in words] == []
 
@@ -222,10 +220,11 @@ def test_faults_are_said_and_nothing_is_written(tmp_path: Path) -> None:
     assert path.read_bytes().startswith(b"%PDF-")
 
 
+@pytest.mark.poppler
 def test_before_any_work_and_as_of_a_day(tmp_path: Path) -> None:
     before = _write(_store(), tmp_path / "before.pdf", on=date(2026, 2, 13))
     assert (before.treated_acres, before.pages) == (0.0, 1)  # type: ignore[attr-defined]
-    assert "0.0 of 20.2 cedar acres" in _words(tmp_path / "before.pdf")
+    assert "0.0 of 20.2 cedar acres" in pdf_words(tmp_path / "before.pdf")
 
 
 def test_svg_arcs_and_curves_become_the_right_outlines() -> None:
@@ -282,6 +281,7 @@ def test_ground_helper_agrees() -> None:
     assert GRID.to_grid(ground_lonlat(OUTLINE)).area == pytest.approx(422 * 194, rel=1e-9)
 
 
+@pytest.mark.poppler
 def test_a_name_and_a_note_without_end_lose_nothing_and_take_no_age(tmp_path: Path) -> None:
     note = " ".join(f"word{number}" for number in range(1500))
     store = FakeStore([unit("A" * 300, OUTLINE, name="W" * 6000, notes=note)], grid=GRID)
@@ -290,7 +290,7 @@ def test_a_name_and_a_note_without_end_lose_nothing_and_take_no_age(tmp_path: Pa
     result = _write(store, path, unit_id="A" * 300)
     assert time.process_time() - started < 20  # 2 to 3 s; a width measured letter by letter took minutes
     assert result.pages > 1  # type: ignore[attr-defined]
-    words = _words(path)
+    words = pdf_words(path)
     assert "The whole story is overleaf." in words
     assert "word0 " in words
     assert "word1499" in words

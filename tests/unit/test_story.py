@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import itertools
 import re
-import shutil
-import subprocess
 import zlib
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
@@ -14,6 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from fakes import GRID, FakeStore, entry, unit
+from pdf_reading import pdf_text, pdf_words
 from pyproj import Geod
 from shapely import LineString, Point, box
 
@@ -118,19 +117,9 @@ def _texts(path: Path) -> list[_Text]:
     return found
 
 
-def _words(path: Path) -> str:
-    program = shutil.which("pdftotext")
-    if program is None:
-        pytest.skip("no pdftotext on PATH (Debian: apt-get install poppler-utils)")
-    return " ".join(subprocess.run([program, path, "-"], capture_output=True, text=True, check=True).stdout.split())
-
-
 def _covered(path: Path) -> list[tuple[str, str]]:
     """Return the words whose bodies (the middle half of their boxes) lie over one another."""
-    program = shutil.which("pdftotext")
-    if program is None:
-        pytest.skip("no pdftotext on PATH (Debian: apt-get install poppler-utils)")
-    boxes = subprocess.run([program, "-bbox", path, "-"], capture_output=True, text=True, check=True).stdout
+    boxes = pdf_text(path, "-bbox")
     found = []
     for page in boxes.split("<page ")[1:]:
         words = [
@@ -162,6 +151,7 @@ def _outlines(content: str, wanted_pt: np.ndarray) -> list[np.ndarray]:
     return [size for size in sizes if np.allclose(size, wanted_pt, rtol=0.001)]
 
 
+@pytest.mark.poppler
 @pytest.mark.parametrize("paper", PAPERS)
 def test_both_maps_have_one_true_scale(tmp_path: Path, paper: str) -> None:
     """A unit of 422 by 194 m is so many points long on both maps as 1:N says: in grid metres and on the ellipsoid."""
@@ -172,7 +162,7 @@ def test_both_maps_have_one_true_scale(tmp_path: Path, paper: str) -> None:
     first = _outlines(pages[0], np.array([422.0, 194.0]) * PT_PER_M / then)
     assert len(first) >= 4  # on each map the unit's edge, drawn in paper and in ink
     assert _outlines(pages[2], np.array([422.0, 194.0]) * PT_PER_M / order)
-    words = _words(path)
+    words = pdf_words(path)
     assert f"1:{then:,}" in words
     assert f"1:{order:,}" in words
     # The same two sides by GeographicLib's geodesics (Karney 2013), which know nothing of our grid.
@@ -183,6 +173,7 @@ def test_both_maps_have_one_true_scale(tmp_path: Path, paper: str) -> None:
     assert first[0] / PT_PER_M * then == pytest.approx([across_m, up_m], rel=0.001)
 
 
+@pytest.mark.poppler
 @pytest.mark.parametrize("paper", ["letter", "a4"])
 def test_a_room_can_read_it_and_nothing_runs_off(tmp_path: Path, paper: str) -> None:
     """24 pt for what the room reads; only the foot and the scale are smaller, and never under 12 pt (look, issue)."""
@@ -212,13 +203,14 @@ def test_a_room_can_read_it_and_nothing_runs_off(tmp_path: Path, paper: str) -> 
     assert _covered(path) == []
 
 
+@pytest.mark.poppler
 def test_fonts_are_embedded_and_words_can_be_searched(tmp_path: Path) -> None:
     path = tmp_path / "handout.pdf"
     _write(_store(), path)
     content = path.read_bytes()
     assert b"/FontFile2" in content  # TrueType programs inside the file (ISO 32000-1, 9.9)
     assert b"/Type3" not in content
-    words = _words(path)
+    words = pdf_words(path)
     assert words.count("How these numbers were made") == 4
     assert words.count("drawn March 1, 2026") == 4
     assert words.count(SAW_CAUTION) == 4  # each page names ground to work on, the first in its sentence
@@ -227,6 +219,7 @@ def test_fonts_are_embedded_and_words_can_be_searched(tmp_path: Path) -> None:
         assert part in words
 
 
+@pytest.mark.poppler
 def test_figures_on_the_pages_are_the_librarys(tmp_path: Path) -> None:
     store = _store()
     path = tmp_path / "handout.pdf"
@@ -235,7 +228,7 @@ def test_figures_on_the_pages_are_the_librarys(tmp_path: Path) -> None:
     assert result.seasons == seasons  # type: ignore[attr-defined]
     assert result.treated_acres == totals.treated_acres  # type: ignore[attr-defined]
     assert result.person_hours_left == spent.person_hours_left  # type: ignore[attr-defined]
-    words = _words(path)
+    words = pdf_words(path)
     # 100 by 194 m cut in each of two seasons: 19,400 m2 of 4,046.8564224 m2 an acre are 4.8 acres, twice 9.6 (9.587).
     assert "9.6 of 20.2 cedar acres treated at least once; 10.6 remain" in words
     for season in seasons:
@@ -250,11 +243,12 @@ def test_figures_on_the_pages_are_the_librarys(tmp_path: Path) -> None:
     assert "the owl at the ford" in words
 
 
+@pytest.mark.poppler
 def test_the_public_sees_no_hours_costs_names_or_private_places(tmp_path: Path) -> None:
     owner, public = tmp_path / "owner.pdf", tmp_path / "public.pdf"
     _write(_store(), owner)
     result = _write(_store(), public, audience="public")
-    told, hidden = _words(owner), _words(public)
+    told, hidden = pdf_words(owner), pdf_words(public)
     for secret in ("USD", "person-hours", "EQIP", "owl at the ford"):
         assert secret in told
     for secret in ("USD", "hours", "EQIP", "owl", "Owl", "nest (", "Ferncastle", "Ossian", "777", "1,110", "by hand"):
@@ -275,24 +269,26 @@ def test_a_story_for_the_public_that_tells_too_much_is_refused() -> None:
             refuse_private_story(replace(public, **{field: getattr(owner, field)}))
 
 
+@pytest.mark.poppler
 def test_help_is_the_stewards_own_list_or_from_the_figures(tmp_path: Path) -> None:
     held = _write(_store(), tmp_path / "held.pdf").asks  # type: ignore[attr-defined]
     assert not any("south bench" in text for text in held)
-    assert "The south bench is on hold" in _words(tmp_path / "held.pdf")
+    assert "The south bench is on hold" in pdf_words(tmp_path / "held.pdf")
     derived = _write(_store(COMING), tmp_path / "a.pdf").asks  # type: ignore[attr-defined]
     spent = effort(_store(), today=TODAY)
     assert spent.person_hours_left is not None
     assert derived[0] == f"Cutting on the south bench: 10.6 acres, about {spent.person_hours_left:,.0f} person-hours."
-    assert "your own list goes under [story]" in _words(tmp_path / "a.pdf")
+    assert "your own list goes under [handout]" in pdf_words(tmp_path / "a.pdf")
     own = ("A trailer in March", "Two $aws & <hands>", *(f"The {number}th wish of many" for number in range(20)))
     settings = Settings.model_validate({"handout": {"ask": own}})
     assert _write(_store(settings), tmp_path / "b.pdf", audience="public").asks == own  # type: ignore[attr-defined]
     assert _covered(tmp_path / "b.pdf") == []
-    words = _words(tmp_path / "b.pdf")
+    words = pdf_words(tmp_path / "b.pdf")
     assert "Two $aws & <hands>" in words
     assert re.search(r"And \d+ more\.", words)
 
 
+@pytest.mark.poppler
 @pytest.mark.parametrize(
     ("store", "said"),
     [
@@ -311,7 +307,7 @@ def test_places_that_lack_something_say_so_on_four_pages(
     path = tmp_path / "handout.pdf"
     result = _write(store, path)
     assert result.pages == 4  # type: ignore[attr-defined]
-    words = _words(path)
+    words = pdf_words(path)
     for part in said:
         assert part in words
     assert words.count("How these numbers were made") == 4
@@ -326,13 +322,14 @@ def test_many_seasons_go_into_one_row() -> None:
     assert "in 14 seasons" in by_season(story)
 
 
+@pytest.mark.poppler
 def test_numerals_never_cover_one_another(tmp_path: Path) -> None:
     squares = [(60 * (number % 12), 60 * (number // 12)) for number in range(120)]
     rows = [unit(f"U{number:03d}", box(x, y, x + 55, y + 55)) for number, (x, y) in enumerate(squares)]
     path = tmp_path / "handout.pdf"
     _write(FakeStore(rows, grid=GRID), path)
     assert _covered(path) == []
-    left_out = re.search(r"On (\d+) of the units there is no room for a numeral", _words(path))
+    left_out = re.search(r"On (\d+) of the units there is no room for a numeral", pdf_words(path))
     numerals = [one for one in _texts(path) if one.page == 3 and one.words.isdigit() and one.size_pt == 24]
     assert left_out is not None
     assert len(numerals) + int(left_out[1]) == 120
@@ -368,6 +365,7 @@ def test_the_same_place_gives_the_same_file(tmp_path: Path) -> None:
     assert (tmp_path / "a.pdf").read_bytes() == (tmp_path / "b.pdf").read_bytes()
 
 
+@pytest.mark.poppler
 def test_faults_are_said_and_nothing_is_written(tmp_path: Path) -> None:
     path = tmp_path / "handout.pdf"
     with pytest.raises(UsageError, match="PDF"):

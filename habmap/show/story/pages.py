@@ -337,7 +337,7 @@ def _what_it_takes(board: Board, story: Story) -> None:
         f"Hours rest on {story.effort.rests_on}; money on {story.effort.cost_rests_on}; ranges are 95 % limits."
     ]  # fmt: skip
     if not story.ask and story.page.audience == "owner":
-        rests.append("What is asked is drawn from the figures; your own list goes under [story] in habmap.toml.")
+        rests.append("What is asked is drawn from the figures; your own list goes under [handout] in habmap.toml.")
     floor = board.stand(board.foot(story, 4, cautions=(SAW_CAUTION, FIRE_CAUTION), more=rests))
     half = (board.width - 2 * board.gap) / 2
     taken = (
