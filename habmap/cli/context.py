@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -13,6 +13,10 @@ from habmap.errors import UsageError
 
 if TYPE_CHECKING:
     from habmap.place.store import GeoPackageStore
+
+
+#: A row written later than now by more than this was written by another clock.
+CLOCK_DOUBT = timedelta(minutes=2)
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,8 +39,22 @@ class Session:
         return GeoPackageStore.open(self.folder)
 
     def now(self) -> datetime:
-        """Return the present moment in UTC."""
-        return datetime.now(UTC)
+        """Return the present moment in UTC, as rows are written by; say so where the clock stands behind."""
+        from habmap.cli.output import warn
+        from habmap.errors import HabmapError
+
+        now = datetime.now(UTC)
+        try:
+            last = self.store().last_recorded()
+        except (HabmapError, ValueError, TypeError):
+            return now  # what is wrong with the place is said where it is opened
+        if last is not None and last - now > CLOCK_DOUBT:
+            warn(
+                f"this computer's clock says {now:%Y-%m-%d %H:%M} UTC, but a row here was written at "
+                f"{last:%Y-%m-%d %H:%M}: what is written now counts as the later all the same; set the clock right, "
+                "for days and lists go by it"
+            )
+        return now
 
     def today(self, timezone: str) -> date:
         """Return the local civil date at the place."""

@@ -10,7 +10,7 @@ from typing import Final
 import shapely
 
 from habmap.errors import HabmapError
-from habmap.jobs.checks import burns, log, pictures, plots, rasters, seen, settings, units
+from habmap.jobs.checks import apart, burns, log, pictures, plots, rasters, seen, settings, units
 from habmap.jobs.checks.facts import Facts, Fault, facts_of
 from habmap.jobs.checks.file import file_faults
 from habmap.jobs.ports import Store
@@ -25,6 +25,7 @@ _RULES: Final[dict[str, Callable[[Facts], Iterator[Fault]]]] = {
     "number": log.numbers,
     "reported": log.reported,
     "correction": log.corrections,
+    "apart": apart.apart,
     "patch": log.patches,
     "keep": log.kept_ground,
     "date": log.dates,

@@ -7,9 +7,11 @@ from collections.abc import Iterator, Sequence, Set
 from dataclasses import dataclass
 
 from habmap.errors import InputError, InputErrors
+from habmap.jobs.history import HistoryLine, described
 from habmap.jobs.ports import Store
 from habmap.land.neighbors import overlaps
 from habmap.measures import acres
+from habmap.place.settings_difference import SettingDifference, setting_differences
 from habmap.place.userfiles import printable
 from habmap.work.ledger import conflicts, effective_entries
 from habmap.work.records import (
@@ -27,6 +29,7 @@ from habmap.work.records import (
     Unit,
 )
 from habmap.work.seen import CoverFrame, Sighting
+from habmap.work.twice import told_twice
 from habmap.work.union import Clash, rival_units, row_id, union
 
 KIND_WORDS = {
@@ -57,6 +60,15 @@ class Added:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ToldTwice:
+    """Two lines that may tell one day's work, and the ground that both cover [acre]."""
+
+    first: HistoryLine
+    second: HistoryLine
+    shared_acres: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class JoinResult:
     """What joining did.
 
@@ -68,6 +80,10 @@ class JoinResult:
         Rows that both copies held already.
     entries_before, entries_after
         Lines of the log that count (withdrawn ones left out, corrected ones once).
+    told_twice
+        Lines of the two copies that may tell one day's work.
+    settings_differ
+        Keys of the two ``habmap.toml`` that differ; this copy's stay in force.
     warnings
         Corrections that contradict each other, which still count as the rules say, and what is not joined.
     """
@@ -77,6 +93,8 @@ class JoinResult:
     known: int
     entries_before: int
     entries_after: int
+    told_twice: tuple[ToldTwice, ...]
+    settings_differ: tuple[SettingDifference, ...]
     warnings: tuple[str, ...]
 
 
@@ -103,7 +121,8 @@ def join(store: Store, other: Store) -> JoinResult:
             mend="join only copies of one property's folder; use `habmap load` for layers of another",
         )
     mine = store.rows()
-    compared = union(mine, other.rows())
+    theirs = other.rows()
+    compared = union(mine, theirs)
     if compared.clashes:
         raise InputErrors([_clash_fault(clash) for clash in compared.clashes], where="unite")
     together: tuple[Row, ...] = (*mine, *compared.news)
@@ -137,8 +156,29 @@ def join(store: Store, other: Store) -> JoinResult:
         known=compared.known,
         entries_before=len(effective_entries(before)),
         entries_after=len(effective_entries(after)),
+        told_twice=_told_twice(store, mine, theirs, after),
+        settings_differ=setting_differences(store.settings, other.settings),
         warnings=_warnings(store, other, after, compared.news) + _picture_words(store, absent, compared.news),
     )
+
+
+def _told_twice(
+    store: Store, mine: Sequence[Row], theirs: Sequence[Row], after: Sequence[Entry]
+) -> tuple[ToldTwice, ...]:
+    """Return the lines of the two copies that may tell one day's work; the store holds both by now."""
+    grid = store.grid
+    if grid is None:
+        return ()
+    ours, others = ({row_id(row) for row in rows if isinstance(row, Entry)} for rows in (mine, theirs))
+    lines = effective_entries(after)
+    grounds = {line.entry_id: grid.to_grid(line.patch) for line in lines if line.patch is not None}
+    pairs = told_twice(lines, grounds, only_mine=ours - others, only_theirs=others - ours)
+    found = []
+    for pair in pairs:
+        first, second = described((pair.first, pair.second), store)
+        assert first is not None and second is not None  # both count
+        found.append(ToldTwice(first=first, second=second, shared_acres=acres(pair.shared_m2)))
+    return tuple(found)
 
 
 def _absent_pictures(store: Store, rows: Sequence[Row]) -> list[Photo]:
@@ -227,8 +267,6 @@ def _unit_faults(store: Store, other: Store, together: Sequence[Row], new_ids: S
 
 def _warnings(store: Store, other: Store, entries: Sequence[Entry], news: Sequence[Row]) -> tuple[str, ...]:
     words = [conflict.words for conflict in conflicts(entries)]
-    if store.settings != other.settings:
-        words.append("the two habmap.toml differ; settings are not joined, this copy's stay in force")
     if any(isinstance(row, ElevationSource) for row in news):
         words.append("the other copy names an elevation raster; copy the file itself too")
     if any(isinstance(row, CanopySource) for row in news):

@@ -10,7 +10,7 @@ import sqlite3
 import uuid
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import AbstractContextManager, closing
-from datetime import date
+from datetime import date, datetime
 from itertools import chain
 from pathlib import Path
 from typing import Any, Self, TypeVar
@@ -18,7 +18,7 @@ from typing import Any, Self, TypeVar
 from habmap.errors import PlaceError
 from habmap.land.grid import LocalGrid
 from habmap.place import rows as codec
-from habmap.place.bookkeeping import stored_grid
+from habmap.place.bookkeeping import names, stored_grid
 from habmap.place.connection import connect, reading, words_for, writing
 from habmap.place.layout import file_faults, make_empty, place_id_of
 from habmap.place.pictures import read_picture
@@ -37,6 +37,7 @@ from habmap.place.schema import (
     PLOTS,
     SIGHTINGS,
     STORE_FILE,
+    TABLES,
     UNITS,
     Table,
 )
@@ -281,6 +282,18 @@ class GeoPackageStore:
                 for table, read in READERS
             ]
         return tuple(row for table_rows in tables for row in table_rows)
+
+    def last_recorded(self) -> datetime | None:
+        """Return the latest moment at which any row was written, by the clock of the machine that wrote it."""
+        with self._reading() as connection:
+            there = names(connection, "table")
+            found = [
+                connection.execute(f"SELECT max(recorded_at) FROM {table.name}").fetchone()[0]
+                for table in TABLES
+                if table.name in there
+            ]
+        moments = [datetime.fromisoformat(text) for text in found if text is not None]
+        return max(moments, default=None)
 
     # --- writing -------------------------------------------------------------------------------------------
 

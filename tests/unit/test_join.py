@@ -7,11 +7,14 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 import shapely
-from fakes import GRID, FakeStore, entry, unit
-from shapely import box
+from fakes import GRID, FakeStore, entry, ground_lonlat, unit
+from shapely import Polygon, box
 
 from habmap.errors import InputError, InputErrors
-from habmap.jobs.join import join
+from habmap.jobs.check import check
+from habmap.jobs.join import ToldTwice, join
+from habmap.place.settings import Settings
+from habmap.work.records import DrawnBlock
 from habmap.work.union import differing_fields, rival_units
 
 LATER = datetime(2026, 5, 1, tzinfo=UTC)
@@ -106,3 +109,93 @@ def test_rival_corrections_both_stay_and_are_told() -> None:
     assert result.added.entries == 1
     assert (result.entries_before, result.entries_after) == (1, 1)
     assert result.warnings
+
+
+def told(pair: ToldTwice) -> tuple[str | None, str | None, float]:
+    return pair.first.who, pair.second.who, pair.shared_acres
+
+
+def test_one_days_work_told_by_two_people_is_pointed_out_in_either_order() -> None:
+    stand = unit("A", box(0, 0, 100, 100))
+    bob = entry("cut", "2026-01-02", box(0, 0, 50, 100), who="Bob", person_hours=20.0)
+    ann = entry("cut", "2026-01-03", box(10, 0, 60, 100), who="Ann", person_hours=8.0)  # the morning after
+    # of 50 m by 100 m each, 40 m by 100 m are common: 4,000 m² are 0.988 acres
+    for mine, theirs in (([bob], [ann]), ([ann], [bob])):
+        here = FakeStore([stand, *mine], grid=GRID)
+        (pair,) = join(here, FakeStore([stand, *theirs], grid=GRID)).told_twice
+        assert told(pair) == ("Bob", "Ann", pytest.approx(0.98842, abs=1e-5))
+        assert join(here, FakeStore([stand, *theirs], grid=GRID)).told_twice == ()  # both know both now
+
+
+@pytest.mark.parametrize(
+    ("fields", "patch", "is_asked"),
+    [
+        ({"person_hours": 19.0}, box(45, 0, 95, 100), True),  # hours alike and a strip in common
+        ({"person_hours": 12.0}, box(45, 0, 95, 100), False),
+        ({"person_hours": 19.0}, box(50, 0, 100, 100), False),  # side by side: a crew's two halves
+        ({"person_hours": 19.0, "unit_ids": ("A",)}, box(50, 0, 100, 100), True),
+        ({"date": date(2026, 1, 4)}, box(0, 0, 50, 100), False),  # two days later
+        ({"practice": "pile"}, box(0, 0, 50, 100), False),
+    ],
+)
+def test_what_is_taken_for_one_days_work(fields: dict[str, object], patch: Polygon, is_asked: bool) -> None:
+    bob = entry("cut", "2026-01-02", box(0, 0, 50, 100), who="Bob", person_hours=20.0, unit_ids=("A",))
+    ann = replace(entry("cut", "2026-01-02", patch, who="Ann"), **fields)  # type: ignore[arg-type]
+    found = join(FakeStore([bob], grid=GRID), FakeStore([ann], grid=GRID)).told_twice
+    assert bool(found) is is_asked
+
+
+def test_a_correction_that_the_others_withdrawal_killed_is_told_in_either_order() -> None:
+    cut = entry("cut", "2026-01-02", box(0, 0, 50, 100), person_hours=5.0)
+    change = entry(
+        "cut", "2026-01-02", box(0, 0, 50, 100), action="amend", target=cut.entry_id, why="more", person_hours=9.0,
+        supersedes=(),
+    )  # fmt: skip
+    gone = entry("cut", "2026-01-02", action="void", target=cut.entry_id, why="never was", supersedes=())
+    for mine, theirs in (([cut, change], [cut, gone]), ([cut, gone], [cut, change])):
+        result = join(FakeStore(mine, grid=GRID), FakeStore(theirs, grid=GRID))
+        assert any("had not seen its correction" in words and change.entry_id in words for words in result.warnings)
+        assert result.entries_after == 0
+
+
+def test_settings_that_differ_are_told_key_by_key() -> None:
+    here = Settings.model_validate(
+        {
+            "contract": [{"program": "EQIP", "item": "7", "practice_code": "314", "due": "2026-05-01"}],
+            "hold": [{"unit": "A", "reason": "nest"}],
+            "stages": {"target_pct": 80},
+        }
+    )
+    there = Settings.model_validate(
+        {
+            "contract": [{"program": "EQIP", "item": "7", "practice_code": "314", "due": "2026-06-01"}],
+            "stages": {"target_pct": 70},
+            "burn_plan": {"grass": {"rh_pct": [20, 40]}},
+        }
+    )
+    differ = join(FakeStore(settings=here), FakeStore(settings=there)).settings_differ
+    shown = {one.key: (one.here, one.there) for one in differ}
+    assert shown.pop("hold[A nest]")[1] is None
+    assert shown == {
+        "contract[EQIP 7].due": ("2026-05-01", "2026-06-01"),
+        "stages.target_pct": (80.0, 70.0),
+        "burn_plan.grass.rh_pct": (None, [20.0, 40.0]),
+    }
+    back = join(FakeStore(settings=there), FakeStore(settings=here)).settings_differ
+    assert {(one.key, str(one.there), str(one.here)) for one in back} == {
+        (one.key, str(one.here), str(one.there)) for one in differ
+    }
+
+
+def test_blocks_written_apart_are_told_by_check_and_settled_by_one_in_sight_of_both() -> None:
+    def block(uuid: str, east: float, **fields: object) -> DrawnBlock:
+        shape = ground_lonlat(box(0, 0, east, 50))
+        return DrawnBlock(uuid=uuid, name="North", geometry=shape, recorded_at=LATER, **fields)  # type: ignore[arg-type]
+
+    here, there = FakeStore([block("one", 10)], grid=GRID), FakeStore([block("two", 20)], grid=GRID)
+    join(here, there)
+    (fault,) = (fault for fault in check(here, today=date(2026, 1, 2)).faults if fault.rule == "apart")
+    assert "block North" in fault.what and "not one" in fault.what and "row two" in fault.where
+    here.append([replace(block("three", 30), recorded_at=LATER - timedelta(days=900))])
+    assert here.drawn_blocks()[-1].uuid == "three"
+    assert "apart" not in {fault.rule for fault in check(here, today=date(2026, 1, 2)).faults}

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from habmap.cli.context import JsonOption, Session
 from habmap.cli.output import print_json, print_table, say, warn
+
+if TYPE_CHECKING:
+    from habmap.jobs.join import ToldTwice
 
 
 def register(app: typer.Typer) -> None:
@@ -61,5 +64,34 @@ def join(
             f"{total} rows were added; {result.entries_after} pieces of work count now, {result.entries_before} before."
         )
         print_table(("added", "rows"), [row for row in rows if row[1]])
+    for pair in result.told_twice:
+        _ask_about(pair)
     for words in result.warnings:
         warn(words)
+    if result.settings_differ:
+        warn("the two habmap.toml differ; settings are not united, this copy's stay in force:")
+        print_table(
+            ("setting", "here", "there"),
+            [(one.key, _setting(one.here), _setting(one.there)) for one in result.settings_differ],
+        )
+
+
+def _ask_about(pair: ToldTwice) -> None:
+    """Point at two lines that may be one day's work, and say how one is withdrawn."""
+    from habmap.cli.commands.history import content_words
+
+    first, second = pair.first, pair.second
+    warn(f"these two may tell one day's work: {pair.shared_acres:,.1f} acres are common, hours and cost count twice")
+    for line in (first, second):
+        say(f"  {line.entry_id[:8]}: {content_words(line)}")
+    say(f'  if it is one, withdraw the worse told: `habmap void {second.entry_id[:8]} --why "told twice"`')
+
+
+def _setting(value: object) -> str:
+    from habmap.place.userfiles import printable
+
+    if isinstance(value, dict):
+        value = ", ".join(f"{key} {held}" for key, held in value.items() if held not in (None, []))
+    elif isinstance(value, list):
+        value = ", ".join(map(str, value))
+    return "not set" if value is None else printable(str(value), longest=60)
