@@ -17,7 +17,7 @@ from habmap.work.records import Plot
 from habmap.work.succession import in_order
 
 #: Fields of a plot's row that are no part of what was measured.
-NOT_MEASURED: Final = ("uuid", "is_void", "why", "supersedes")
+NOT_MEASURED: Final = ("uuid", "is_void", "why")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

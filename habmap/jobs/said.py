@@ -8,6 +8,7 @@ from dataclasses import dataclass, fields, replace
 from typing import Final
 
 from habmap.errors import InputError, UsageError
+from habmap.place.cells import LONGEST_TEXT
 from habmap.vocabulary import (
     DEFAULT_KILLED_PCT,
     FIRE,
@@ -93,6 +94,16 @@ def check_said(said: Said, *, practice: str) -> None:
     UsageError
         A number is out of its range or not finite, a share killed is missing, or observations do not fit the practice.
     """
+    for name in ("who", "note", "product", "product_rate"):
+        text = getattr(said, name)
+        if text is not None and len(text) > LONGEST_TEXT:
+            raise UsageError(
+                "this text is too long",
+                where="--rate" if name == "product_rate" else f"--{name}",
+                value=f"{len(text):,} characters",
+                allowed=f"up to {LONGEST_TEXT:,} characters",
+                mend="keep a report of that length in a file of its own",
+            )
     _in_range(said.killed_pct, "--killed-pct", 0, 100)
     _in_range(said.burned_pct, "--burned-pct", 0, 100)
     _in_range(said.person_hours, "--person-hours", 0, MAX_PERSON_HOURS)

@@ -16,6 +16,10 @@ from habmap.place.userfiles import printable
 _NUMBER: Final = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
 _YES: Final = frozenset({"yes", "y", "true", "t", "1", "x"})
 _NO: Final = frozenset({"no", "n", "false", "f", "0", ""})
+#: A text that somebody wrote is no longer than this, some ten pages; more is a slip or another program's [characters].
+LONGEST_TEXT: Final = 20_000
+#: A patch drawn by hand may have a very long outline [characters].
+LONGEST_OUTLINE: Final = 16_000_000
 _KEPT_CONTROLS: Final = frozenset("\n\t")
 
 
@@ -122,7 +126,7 @@ class Cells:
         field: str,
         *,
         required: bool = False,
-        longest: int | None = None,
+        longest: int = LONGEST_TEXT,
         one_line: bool = True,
         is_date: bool = False,
     ) -> str | None:
@@ -155,8 +159,13 @@ class Cells:
                 mend="format the cell as text and type it anew: spreadsheets turn such as 1-2 into a date",
             )
             return None
-        if longest is not None and len(clean) > longest:
-            self.fault(f"{field} is too long", field, value=f"{len(clean)} characters", allowed=f"up to {longest}")
+        if len(clean) > longest:
+            self.fault(
+                f"{field} is too long",
+                field,
+                value=f"{len(clean):,} characters",
+                allowed=f"up to {longest:,} characters",
+            )
             return None
         return clean
 

@@ -10,13 +10,12 @@ from pathlib import Path
 from typing import Final
 
 from habmap.errors import HabmapError, InputError, InputErrors
+from habmap.place.cells import LONGEST_OUTLINE
 from habmap.place.formulas import restored
 from habmap.place.sheetguard import Limits
 from habmap.place.userfiles import check_readable, printable
 from habmap.place.workbooks import OTHER_SUFFIXES, WORKBOOK_SUFFIXES, read_sheet
 
-#: A patch drawn by hand may have a very long outline; more than this in one cell is a broken quote [characters].
-MAX_CELL_CHARACTERS: Final = 16_000_000
 #: The largest log that was thought of, 5,000 lines with their ground, has half of it [bytes].
 MAX_TABLE_BYTES: Final = 100_000_000
 MAX_ROWS: Final = 200_000
@@ -147,7 +146,7 @@ def _headed(records: list[_Record], where: str) -> tuple[tuple[str, ...], list[_
 def _csv_records(path: Path, where: str) -> Iterator[_Record]:
     """Yield the rows of a CSV file, read bit by bit, and no further than a table may reach."""
     _check_text(path, where)
-    csv.field_size_limit(MAX_CELL_CHARACTERS)
+    csv.field_size_limit(LONGEST_OUTLINE)
     cells = 0
     try:
         with path.open(encoding="utf-8-sig", newline="") as stream:
@@ -171,7 +170,7 @@ def _csv_records(path: Path, where: str) -> Iterator[_Record]:
             where=where,
             value=error,
             allowed="cells separated by commas or semicolons, quotes closed, no text longer than "
-            f"{MAX_CELL_CHARACTERS:,} characters",
+            f"{LONGEST_OUTLINE:,} characters",
             mend="export it again as CSV UTF-8",
         ) from error
 

@@ -266,8 +266,8 @@ def _words(value: object, *, is_percent: bool) -> str:
         return rounded.date().isoformat() if rounded.time() == time() else _clock_words(rounded)
     if isinstance(value, date):
         return value.isoformat()
-    if isinstance(value, time):
-        return value.replace(microsecond=0).isoformat()
+    if isinstance(value, time):  # 13:00, as a burn's observed_time has it
+        return value.isoformat(timespec="seconds" if value.second else "minutes")
     if isinstance(value, timedelta):
         minutes, seconds = divmod(round(value.total_seconds()), 60)
         return f"{minutes // 60}:{minutes % 60:02}:{seconds:02}"

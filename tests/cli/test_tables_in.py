@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import csv
+import datetime as dt
+import os
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
+from sheet_makers import Cell, write_ods, write_xlsx
 from small_places import SIDE_M, make_place, square
 
 Run = Callable[..., Any]
@@ -189,3 +192,72 @@ def test_a_plot_is_corrected_and_withdrawn(run_habmap: Run, place: Path, tmp_pat
     assert "Plot P1 in C1 withdrawn on" in words and "neighbour's side" in words
     assert run_habmap("plot", "void", "P1", "--why", "again", place=place).code == 3
     assert run_habmap("check", place=place).code == 0
+
+
+def test_a_pipe_an_endless_device_and_an_endless_text_are_refused_at_once(
+    run_habmap: Run, place: Path, tmp_path: Path
+) -> None:
+    pipe = tmp_path / "pipe.csv"
+    os.mkfifo(pipe)
+    for path in (pipe, Path("/dev/zero")):
+        done = run_habmap("load", "entries", path, place=place)
+        assert done.code == 3 and "a pipe or a device" in done.err
+    head = "date,practice,unit_id,whole,note\n2025-11-01,cut,C1,yes,"
+    for note, words in (("x" * 20_001, "up to 20,000 characters"), ('"' + "x\n" * 9_000_000, "16,000,000")):
+        done = run_habmap("load", "entries", table(tmp_path, f"{head}{note}\n"), place=place)
+        assert done.code == 3 and words in done.err
+        assert len(done.err) < 1_000
+    assert run_habmap("log", "cut", "--unit", "C1", "--whole", "--date", "2025-11-01", "--note", "x" * 20_001,
+                      place=place).code == 2  # fmt: skip
+
+
+def test_a_table_with_a_fault_in_every_row_is_read_no_further_than_it_helps(
+    run_habmap: Run, place: Path, tmp_path: Path
+) -> None:
+    rows = "2025-11-01,cut,C1,\n" * 5_000
+    done = run_habmap("load", "entries", table(tmp_path, f"date,practice,unit_id,whole\n{rows}"), "--json", place=place)
+    assert done.code == 3
+    assert len(done.json["faults"]) == 1_000 and "read as far as row 1002" in done.json["where"]
+
+
+def test_an_export_opened_by_a_spreadsheet_runs_nothing_and_comes_back_to_the_letter(
+    run_habmap: Run, place: Path, tmp_path: Path
+) -> None:
+    texts = ["=1+1", "+x", "-5 trees", "@home", "'=quoted", "''+twice", "'plain", "a=b", '=HYPERLINK("x")', "-", "'"]
+    for number, text in enumerate(texts, start=1):
+        words = ("--unit", "C1", "--whole", "--date", f"2025-11-{number:02}", f"--note={text}", f"--who={text}")
+        assert run_habmap("log", "mow", *words, place=place).code == 0
+    out = tmp_path / "ledger.csv"
+    assert run_habmap("export", "ledger", "-o", out, place=place).code == 0
+    with out.open(encoding="utf-8", newline="") as stream:
+        written = list(csv.DictReader(stream))
+    assert not [cell for row in written for cell in row.values() if cell[:1] in tuple("=+-@\t\r")]
+    other = make_place(run_habmap, tmp_path / "other", [("C1", square(0), {})])
+    assert run_habmap("load", "entries", out, place=other).code == 0
+    lines = run_habmap("history", "--json", place=other).json["entries"]
+    assert [(line["note"], line["who"]) for line in lines] == [(text, text) for text in texts]
+    assert run_habmap("load", "entries", out, "--json", place=place).json["already_there"] == len(texts)
+
+
+@pytest.mark.parametrize("suffix", [".xlsx", ".ods"])
+def test_a_log_kept_in_a_spreadsheet(run_habmap: Run, place: Path, tmp_path: Path, suffix: str) -> None:
+    write = {".xlsx": write_xlsx, ".ods": write_ods}[suffix]
+    head: list[Cell] = ["Date", "practice", "unit_id", "whole", "person_hours", "note"]
+    log: list[list[Cell]] = [head, [dt.date(2025, 11, 14), "cut", "C1", True, 5, "=1"], [None] * 6]
+    path = write(tmp_path / f"log{suffix}", log, [["lists"], ["cut"]])
+    refused = run_habmap("load", "entries", path, place=place)
+    assert refused.code == 3 and "Sheet1, Sheet2" in refused.err and "--sheet" in refused.err
+    assert run_habmap("load", "entries", path, "--sheet", "Sheet1", place=place).code == 0
+    (line,) = run_habmap("history", "--json", place=place).json["entries"]
+    assert (line["date"], line["person_hours"], line["note"]) == ("2025-11-14", 5, "=1")
+    # the same rows as CSV are the same line
+    same = table(tmp_path, "date,practice,unit_id,whole,person_hours,note\n11/14/2025,cut,C1,yes,5,'=1\n")
+    assert run_habmap("load", "entries", same, "--json", place=place).json["already_there"] == 1
+    bad: list[Cell] = [None, "cut", "C1", True, "five", ""]
+    broken = write(tmp_path / f"bad{suffix}", [head, bad])
+    done = run_habmap("load", "entries", broken, "--json", place=place)
+    assert [fault["where"].partition(", sheet ")[2] for fault in done.json["faults"]] == [
+        "Sheet1, row 2, column date",
+        "Sheet1, row 2, column person_hours",
+    ]
+    assert run_habmap("load", "entries", same, "--sheet", "Sheet1", place=place).code == 3

@@ -18,7 +18,7 @@ from habmap.jobs.add.rows import Rows
 from habmap.jobs.burn.columns import burn_of_cells
 from habmap.jobs.ports import Store
 from habmap.jobs.said import MAX_PERSON_HOURS, look_of
-from habmap.place.cells import Cells
+from habmap.place.cells import LONGEST_OUTLINE, Cells
 from habmap.place.shapes import as_ground, as_valid, lonlat_shape, multipolygon
 from habmap.place.tables import TableRow
 from habmap.place.userfiles import printable
@@ -144,7 +144,7 @@ class EntryReader:
                 allowed=known_units_words(known),
                 mend="name units of the property, several joined by ;",
             )
-        wkt, is_whole = cells.text("patch_wkt"), cells.flag("whole")
+        wkt, is_whole = cells.text("patch_wkt", longest=LONGEST_OUTLINE), cells.flag("whole")
         if wkt is not None:
             if is_whole:
                 cells.fault(

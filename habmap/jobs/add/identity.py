@@ -10,11 +10,13 @@ from typing import Final
 
 from shapely import Point
 
-from habmap.place.cells import Cells
+from habmap.place.cells import LONGEST_TEXT, Cells
 from habmap.place.userfiles import printable
 from habmap.work.records import Entry, Plot
 from habmap.work.seen import Sighting
 
+#: Fields that the store fills in; nobody said them.
+_OF_THE_STORE: Final = ("recorded_at", "supersedes")
 _BETWEEN: Final = "\x1f"
 #: Spreadsheets keep 15 digits: a number that went through one comes back as the same number [share].
 SAME_REL: Final = 1e-14
@@ -60,7 +62,7 @@ class Identities:
         values: Mapping[str, str],
         number: int,
         *,
-        longest: int | None = None,
+        longest: int = LONGEST_TEXT,
         source_id: str | None = None,
     ) -> Identity:
         """Return the identity of row ``number``.
@@ -101,7 +103,7 @@ def differing(
     words = []
     for field in fields(one):
         mine, theirs = said(getattr(one, field.name)), said(getattr(other, field.name))
-        if field.name != "recorded_at" and field.name not in besides and not _is_same(mine, theirs):
+        if field.name not in (*_OF_THE_STORE, *besides) and not _is_same(mine, theirs):
             words.append(f"{field.name} {_shown(mine)}, before {_shown(theirs)}")
     return words
 

@@ -15,6 +15,8 @@ from habmap.place.userfiles import printable
 Ways = tuple[tuple[str, ...], ...]
 #: Where a row stands (see `habmap.jobs.add.position`).
 POSITION_COLUMNS: Final[Ways] = (("unit_id",), ("lon", "lat"))
+#: A table with as many faults is another table, or has one fault in all its rows; it is read no further.
+MOST_FAULTS: Final = 1_000
 #: Longest list of columns in a message [characters].
 _LONGEST: Final = 400
 
@@ -125,7 +127,15 @@ class Rows:
         return {name: row.values[column] for name, column in self.found.items()}
 
     def cells(self, row: TableRow) -> Cells:
-        """Return a row's cells to be read; their faults and notes are gathered here."""
+        """Return a row's cells to be read; their faults and notes are gathered here.
+
+        Raises
+        ------
+        InputErrors
+            So many were found before this row that nobody would read more of them.
+        """
+        if len(self.faults) >= MOST_FAULTS:
+            raise InputErrors(self.faults, where=f"{self.table.where}, read as far as row {row.number}")
         dates = [name for name, column in self.found.items() if column in row.dates]
         return Cells(self.values(row), where=self.where(row), faults=self.faults, notes=self.notes, dates=dates)
 
