@@ -16,6 +16,10 @@ SHEET_COLUMNS = (
 LETTER_LANDSCAPE_IN = (11.0, 8.5)
 MARGIN_IN = 0.5
 LINES = 14
+#: Of the small print across the page; letters of its type are 0.065 in wide on average.
+WIDTH_CHARACTERS = 150
+WHOLE_WORDS = "whole: yes if all of the unit was worked. If it was a part of it, leave it blank and draw the ground."
+SURE_WORDS = "sure: yes if reported_acres are right though the map measures the ground otherwise."
 
 
 def write_log_sheet(path: Path, *, place: str, units: Sequence[tuple[str, str]]) -> None:
@@ -38,7 +42,7 @@ def write_log_sheet(path: Path, *, place: str, units: Sequence[tuple[str, str]])
         figure = Figure(figsize=LETTER_LANDSCAPE_IN)
         width, height = LETTER_LANDSCAPE_IN
         left, right = MARGIN_IN / width, 1 - MARGIN_IN / width
-        top, table_top, table_bottom = 1 - MARGIN_IN / height, 0.86, 0.27
+        top, table_top, table_bottom = 1 - MARGIN_IN / height, 0.86, 0.32
 
         def text(x: float, y: float, words: str, size: float = 9, **more: Any) -> None:
             figure.text(x, y, words, size=size, va="top", **more)
@@ -50,9 +54,7 @@ def write_log_sheet(path: Path, *, place: str, units: Sequence[tuple[str, str]])
         text(
             left,
             top - 0.045,
-            "One line for each piece of work. whole: yes if all of the unit was worked; if only part of it, leave it "
-            "blank and draw the ground on the map sheet. sure: yes if reported_acres are right though the map says "
-            "otherwise.",
+            "One line for each piece of work. Draw the ground on the map sheet if it is part of a unit.",
         )
         step = (table_top - table_bottom) / (LINES + 1)
         x = left
@@ -67,8 +69,9 @@ def write_log_sheet(path: Path, *, place: str, units: Sequence[tuple[str, str]])
         practices = ", ".join(f"{key} ({words})" if key != words else key for key, words in PRACTICE_WORDS.items())
         named = "; ".join(f"{unit_id} {name}".strip() for unit_id, name in units)
         y = table_bottom - 0.015
-        for words in (f"practice: {practices}", f"unit_id: {named}", SAW_CAUTION, FIRE_CAUTION):
-            lines = textwrap.wrap(words, 175, max_lines=3, placeholder=" …")
+        listed = (f"practice: {practices}", f"unit_id: {named}", WHOLE_WORDS, SURE_WORDS)
+        for words in (*listed, SAW_CAUTION, FIRE_CAUTION):
+            lines = textwrap.wrap(words, WIDTH_CHARACTERS, max_lines=3, placeholder=" …")
             text(left, y, "\n".join(lines), 9)
             y -= 0.022 * len(lines) + 0.008
         with warnings.catch_warnings():
