@@ -9,19 +9,23 @@ from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
+import xlsxwriter
 from fakes import FakeStore
 from sheet_makers import Cell, write_ods, write_xlsx
 
-from habmap.errors import InputErrors
+from habmap.errors import InputError, InputErrors
 from habmap.jobs.add.cover import add_cover
 from habmap.jobs.add.entries import add_entries
 from habmap.jobs.add.forecast import add_forecast
 from habmap.jobs.add.layers import add_units
+from habmap.jobs.add.photo_table import read_placings
 from habmap.jobs.add.plots import add_plots
 from habmap.jobs.add.sightings import add_sightings
 from habmap.place.days import days_meant, moments_meant
+from habmap.place.photo_folder import read_folder
 
 SAMPLE = Path(__file__).resolve().parents[2] / "sample_layers"
 NOW = dt.datetime(2026, 8, 1, tzinfo=dt.UTC)
@@ -176,3 +180,39 @@ def test_a_share_shown_in_percent_is_that_share(tmp_path: Path, units: tuple[Any
     store = FakeStore(units)
     LOADERS["entries"](store, path)
     assert store.entries()[0].killed_pct == 80
+
+
+def test_the_table_of_photos_may_be_a_spreadsheet_but_only_one(tmp_path: Path) -> None:
+    head: list[Cell] = ["file", "lon", "lat", "direction_deg", "taken_at", "private"]
+    rows: list[list[Cell]] = [
+        ["a.jpg", -96.3, 37.1, 0, dt.datetime(2026, 5, 3, 7, 45), True],
+        ["b.jpg", -96.3, 37.1, 359.5, dt.date(2026, 5, 3), None],
+    ]
+    zone = ZoneInfo("America/Chicago")
+    for suffix, write in WRITERS.items():
+        folder = tmp_path / suffix[1:]
+        folder.mkdir()
+        write(folder / f"photos{suffix}", [head, *rows])
+        found = read_folder(folder)
+        assert found.table is not None and found.other_files == 0
+        placings, _ = read_placings(found.table, files=["a.jpg", "b.jpg"], unit_ids=[], zone=zone)
+        assert placings["a.jpg"].taken_at == dt.datetime(2026, 5, 3, 7, 45, tzinfo=zone)
+        assert (placings["a.jpg"].is_private, placings["b.jpg"].is_private) == (True, None)
+        assert placings["b.jpg"].taken_at == dt.datetime(2026, 5, 3, 12, tzinfo=zone)
+        (folder / "Photos.csv").write_text("file\na.jpg\n", encoding="utf-8")
+        with pytest.raises(InputError, match="several tables of photos"):
+            read_folder(folder)
+        (folder / "Photos.csv").unlink()
+
+
+def test_a_time_of_day_in_a_spreadsheet_is_a_burns_hour(tmp_path: Path, units: tuple[Any, ...]) -> None:
+    path = tmp_path / "log.xlsx"
+    with xlsxwriter.Workbook(str(path)) as book:
+        sheet = book.add_worksheet()
+        sheet.write_row(0, 0, ["date", "practice", "unit_id", "whole", "observed_time", "temp_f"])
+        sheet.write_row(1, 0, ["2025-03-14", "burn", "G1", "yes"])
+        sheet.write_datetime(1, 4, dt.time(13, 20), book.add_format({"num_format": "h:mm AM/PM"}))
+        sheet.write(1, 5, 61)
+    store = FakeStore(units)
+    LOADERS["entries"](store, path)
+    assert store.burns()[0].ignition == "13:20"
