@@ -221,10 +221,10 @@ def ods_facts(content: bytes, *, sheet: str, limits: Limits) -> SheetFacts:
     is_here, depth = False, 0
     row, rows_at_once, column, declared = 0, 1, 0, 0
     cell: Attributes | None = None
-    shown, in_words, in_note = "", 0, 0
+    shown, has_words, in_words, in_note = "", False, 0, 0
 
     def start(name: str, attributes: Attributes) -> None:
-        nonlocal is_here, depth, row, rows_at_once, column, declared, cell, shown, in_words, in_note
+        nonlocal is_here, depth, row, rows_at_once, column, declared, cell, shown, has_words, in_words, in_note
         if name == "table":
             depth += 1
             is_here = is_here or (depth == 1 and attributes.get("name") == sheet)
@@ -241,11 +241,12 @@ def ods_facts(content: bytes, *, sheet: str, limits: Limits) -> SheetFacts:
             if attributes.get("visibility") in ("collapse", "filter"):
                 hidden_rows.append((row, row + rows_at_once))
         elif name in ("table-cell", "covered-table-cell"):
-            cell, shown = attributes, ""
+            cell, shown, has_words = attributes, "", False
         elif name == "annotation":
             in_note += 1
         elif name == "p" and cell is not None:
             in_words += 1
+            has_words = has_words or not in_note
 
     def text(words: str) -> None:
         nonlocal shown
@@ -275,7 +276,7 @@ def ods_facts(content: bytes, *, sheet: str, limits: Limits) -> SheetFacts:
         if _count(cell, "number-rows-spanned") > 1 or _count(cell, "number-columns-spanned") > 1:
             merged.append(at)
         kind, has_formula = cell.get("value-type"), "formula" in cell
-        if has_formula and kind is None:
+        if has_formula and kind is None and not has_words:  # an empty text is kept as empty words
             facts.unsaved.append(place_name(*at))
         if kind is None and not shown:
             return
@@ -283,7 +284,7 @@ def ods_facts(content: bytes, *, sheet: str, limits: Limits) -> SheetFacts:
         gauge.add(at[0] + times[0] - 1, at[1] + times[1] - 1, characters=length, times=times[0] * times[1])
         gauge.filled_rows.update(range(at[0], at[0] + times[0]))
         filled_columns.update(range(at[1], at[1] + times[1]))
-        if has_formula and _ODS_ERROR.fullmatch(shown):
+        if cell.get("calcext-value-type") == "error" or (has_formula and _ODS_ERROR.fullmatch(shown)):
             facts.errors[place_name(*at)] = shown
         if kind == "percentage":
             each = ((at[0] + r, at[1] + c) for r in range(times[0]) for c in range(times[1]))
@@ -391,4 +392,6 @@ def _number(text: str | None, otherwise: int) -> int:
 
 
 def _local(name: str) -> str:
-    return name.rpartition(":")[2]
+    prefix, _, local = name.rpartition(":")
+    # an office program's own word beside the standard's of the same name: an error is a text to the standard
+    return f"{prefix}-{local}" if prefix == "calcext" else local

@@ -113,10 +113,14 @@ def test_errors_in_an_ods_table_are_refused_too(tmp_path: Path) -> None:
         'calcext:value-type="error"><text:p>#DIV/0!</text:p></table:table-cell>'
     )
     unsaved = '<table:table-cell table:formula="of:=[.A1]"/>'
-    rows = [ods_cell("unit_id") + ods_cell("cost"), ods_cell("C1") + broken, ods_cell("C2") + unsaved]
+    # as office programs write them: an empty text is a value, an error of their own number is an error
+    empty = '<table:table-cell table:formula="of:=&quot;&quot;"><text:p/></table:table-cell>'
+    own = broken.replace("#DIV/0!", "Err:502")
+    cells = (broken, unsaved, empty, own)
+    rows = [ods_cell("unit_id") + ods_cell("cost"), *(ods_cell("C1") + cell for cell in cells)]
     lines = "".join(f"<table:table-row>{row}</table:table-row>" for row in rows)
     path = ods_file(tmp_path / "t.ods", f'<table:table table:name="Log">{lines}</table:table>')
-    assert [fault.where.rpartition(", ")[2] for fault in faults_of(path)] == ["cell B2", "cell B3"]
+    assert [fault.where.rpartition(", ")[2] for fault in faults_of(path)] == ["cell B2", "cell B5", "cell B3"]
 
 
 def test_merged_cells_are_refused_and_hidden_rows_are_said(tmp_path: Path) -> None:
