@@ -19,7 +19,7 @@ from habmap.jobs.response_words import unit_words
 from habmap.vocabulary import CEDAR_COVERS
 from habmap.work.records import Plot, Unit
 from habmap.work.response import MeanCover, Rarefied, change, is_cedar, mean_cover, rarefied, species_key
-from habmap.work.seen import CoverFrame, Sighting
+from habmap.work.seen import CoverFrame, CoverLine, Sighting
 
 #: One round of reading takes no longer than this; plants move on (common practice, no source).
 ROUND_DAYS = 31
@@ -38,7 +38,14 @@ class _Side:
 
     @property
     def native(self) -> MeanCover | None:
-        return mean_cover([_sum_pct(frame, native=True) for frame in self.round]) if self.round else None
+        sums = [_sum_pct(frame, native=True) for frame in self.round]
+        return mean_cover(sums, plants=self.native_plants) if sums else None
+
+    @property
+    def native_plants(self) -> int:
+        """How many different native plants, or groups of them, were read: their layers are summed."""
+        lines = [line for frame in self.round for line in _counting(frame, native=True)]
+        return len({species_key(line.species or line.group or "") for line in lines})
 
     @property
     def unknown_pct(self) -> float | None:
@@ -127,7 +134,9 @@ METHOD = (
     "side. A sighting over several days counts by all of them: before if the last is before that day, after if the "
     "first is after it.",
     "Cover classes stand for their midpoints (Daubenmire 1959: 2.5, 15, 37.5, 62.5, 85, 97.5 %). A frame without a "
-    "plant counts as 0 for it. Limits are 95 %, Student’s t over frames; the change’s are Welch’s.",
+    "plant counts as 0 for it. Plants grow in layers: the cover of the native ones is summed, and may pass 100 %. "
+    "Limits are 95 %, Student’s t over frames, kept between 0 and 100 % for each plant summed; the change’s are "
+    "Welch’s.",
     "Native is what the reader wrote, never guessed. Cedars count as crowns, not as native cover or species. Counts of "
     "species depend on how long and how well somebody looked; only equally many frames compare (Mao’s tau, Colwell "
     "and others 2004), with the standard deviation after ±.",
@@ -185,6 +194,8 @@ def _unit_response(
         native_cover_change_pct=moved.points if moved else None,
         native_cover_change_pct_ci95_low=moved.ci95_low if moved else None,
         native_cover_change_pct_ci95_high=moved.ci95_high if moved else None,
+        native_plants_before=before.native_plants,
+        native_plants_after=after.native_plants,
         unknown_cover_before_pct=before.unknown_pct,
         unknown_cover_after_pct=after.unknown_pct,
         canopy_before_pct=one.cover_pct,
@@ -244,14 +255,18 @@ def _day(side: _Side) -> date | None:
 
 def _sum_pct(frame: CoverFrame, *, native: bool | None) -> float:
     """Return the cover of a frame's plants that are native (``None``: of unknown origin), cedars left out [%]."""
-    return sum(
-        line.cover_pct
+    return sum(line.cover_pct for line in _counting(frame, native=native))
+
+
+def _counting(frame: CoverFrame, *, native: bool | None) -> list[CoverLine]:
+    return [
+        line
         for line in frame.lines
         if line.native is native
         # a group without a word on its origin is no plant: bare ground, litter, rock
         and (line.species is not None or line.native is not None)
         and not is_cedar(line.species or line.group or "")
-    )
+    ]
 
 
 def _species_of(frame: CoverFrame) -> set[str]:

@@ -47,11 +47,11 @@ def _by_frames(frames: Sequence[CoverFrame]) -> Canopy | None:
     read = [frame.canopy_pct for frame in frames if frame.canopy_pct is not None]
     if not read:
         return None
-    mean = mean_cover(read)
+    mean = mean_cover(read, plants=1)
     return Canopy(
         cover_pct=mean.mean_pct,
         ci95_low=mean.ci95_low,
-        ci95_high=None if mean.ci95_high is None else min(100.0, mean.ci95_high),
+        ci95_high=mean.ci95_high,
         on=max(frame.read_on for frame in frames),
         rests_on=counted(len(read), "frame"),
     )

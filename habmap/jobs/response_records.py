@@ -24,7 +24,9 @@ class UnitResponse:
         one reading took within ``ROUND_DAYS``, and all that was read on its last day.
     native_cover_…_pct
         Mean over those frames of the cover of native plants, cedars left out; the plants of a frame are summed, so
-        layers may pass 100. Limits: 95 %, Student's t over frames.
+        layers may pass 100. Limits: 95 %, Student's t over frames, within 0 and 100 for each plant summed.
+    native_plants_…
+        How many native plants, or groups of them, are summed so.
     native_cover_change_pct
         Percentage points gained; limits: 95 %, Welch.
     unknown_cover_…_pct
@@ -61,6 +63,8 @@ class UnitResponse:
     native_cover_change_pct: float | None
     native_cover_change_pct_ci95_low: float | None
     native_cover_change_pct_ci95_high: float | None
+    native_plants_before: int
+    native_plants_after: int
     unknown_cover_before_pct: float | None
     unknown_cover_after_pct: float | None
     canopy_before_pct: float | None

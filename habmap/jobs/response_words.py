@@ -31,9 +31,12 @@ def cover_sentence(unit: UnitResponse) -> str:
     before = _cover(
         unit.native_cover_before_pct,
         (unit.native_cover_before_pct_ci95_low, unit.native_cover_before_pct_ci95_high),
+        plants=unit.native_plants_before,
     )
     after = _cover(
-        unit.native_cover_after_pct, (unit.native_cover_after_pct_ci95_low, unit.native_cover_after_pct_ci95_high)
+        unit.native_cover_after_pct,
+        (unit.native_cover_after_pct_ci95_low, unit.native_cover_after_pct_ci95_high),
+        plants=unit.native_plants_after,
     )
     if unit.read_before_on is None and unit.read_after_on is None:
         return "No cover was read here: nothing to compare."
@@ -129,13 +132,14 @@ def _change(unit: UnitResponse) -> str:
     return text if low > 0 or high < 0 else f"{text}, a difference that chance alone could make"
 
 
-def _cover(pct: float | None, limits: tuple[float | None, float | None]) -> str:
+def _cover(pct: float | None, limits: tuple[float | None, float | None], *, plants: int = 1) -> str:
     if pct is None:
         return "an unknown share of the ground"
     low, high = limits
+    summed = f", the layers of {plants} plants summed," if plants > 1 else ""
     if low is None or high is None or low == high:  # frames all alike give no limits worth saying
-        return f"{pct:.0f} %"
-    return f"{pct:.0f} % ({low:.0f} to {high:.0f})"
+        return f"{pct:.0f} %{summed}"
+    return f"{pct:.0f} % ({low:.0f} to {high:.0f}){summed}"
 
 
 def _spread(species: float, sd: float | None) -> str:

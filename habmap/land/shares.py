@@ -82,9 +82,6 @@ class _Polygon(Feature):  # type: ignore[misc]
     def set(self, name: str, value: Any) -> None:
         self._values[name] = value
 
-    def fields(self) -> list[str]:
-        return list(self._values)
-
 
 class _Polygons(FeatureSource):  # type: ignore[misc]
     def __init__(self, polygons_wkb: Sequence[bytes]) -> None:

@@ -34,13 +34,20 @@ _CEDAR_NAMES: Final = frozenset(
 
 @dataclass(frozen=True, slots=True)
 class MeanCover:
-    """Mean cover over frames [%] with 95 % limits; ``None`` where one frame cannot give any."""
+    """Mean cover over frames [%] with 95 % limits; ``None`` where one frame cannot give any.
+
+    Attributes
+    ----------
+    highest_pct
+        The most that the cover can be: 100 for each plant whose layers are summed [%].
+    """
 
     mean_pct: float
     ci95_low: float | None
     ci95_high: float | None
     se: float | None
     frames: int
+    highest_pct: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,25 +91,29 @@ def species_key(name: str) -> str:
     return " ".join(name.casefold().split())
 
 
-def mean_cover(cover_pct: Sequence[float]) -> MeanCover:
+def mean_cover(cover_pct: Sequence[float], *, plants: int | None = None) -> MeanCover:
     """Return the mean cover over all frames read, those without the plant among them as 0.
 
     Parameters
     ----------
     cover_pct
         Shape (n,), n ≥ 1: cover in each frame [%]. Layers of plants overlap, so a sum over species may pass 100.
+    plants
+        How many different plants the sums are over, or 1 for what is no sum; ``None``: not known, no upper bound.
 
     Notes
     -----
-    Limits by Student's t with n − 1 degrees of freedom, never below 0. Frames are taken as independent.
+    Limits by Student's t with n − 1 degrees of freedom, kept within what can be: 0 to 100 % for each plant. Frames are
+    taken as independent.
     """
+    highest_pct = math.inf if plants is None else 100.0 * max(1, plants)
     n = len(cover_pct)
     mean = math.fsum(cover_pct) / n
     if n < 2:
-        return MeanCover(mean, None, None, None, n)
+        return MeanCover(mean, None, None, None, n, highest_pct)
     se = math.sqrt(math.fsum((value - mean) ** 2 for value in cover_pct) / (n - 1) / n)
     half = _t(n - 1) * se
-    return MeanCover(mean, max(0.0, mean - half), mean + half, se, n)
+    return MeanCover(mean, max(0.0, mean - half), min(highest_pct, mean + half), se, n, highest_pct)
 
 
 def change(before: MeanCover, after: MeanCover) -> Change:
@@ -112,7 +123,7 @@ def change(before: MeanCover, after: MeanCover) -> Change:
     -----
     Two independent sets of frames are taken, also where the same spots were read again: then the true interval is
     narrower. Degrees of freedom by Welch and Satterthwaite; two sets without any spread give no interval but the
-    difference itself.
+    difference itself. No cover can fall by more than the most it can have been, nor rise to more than it can be.
     """
     points = after.mean_pct - before.mean_pct
     if before.se is None or after.se is None:
@@ -123,7 +134,7 @@ def change(before: MeanCover, after: MeanCover) -> Change:
         return Change(points, points, points)
     df = variance**2 / sum(part**2 / df for part, df in parts)
     half = _t(df) * math.sqrt(variance)
-    return Change(points, points - half, points + half)
+    return Change(points, max(-before.highest_pct, points - half), min(after.highest_pct, points + half))
 
 
 def rarefied(frames: Sequence[Collection[str]], *, to_frames: int) -> Rarefied:

@@ -164,6 +164,9 @@ def test_few_stems_spread_evenly_have_exact_limits_and_heaped_ones_the_wider() -
     heaped = fixed_plots([12, 0, 0], [0.1] * 3)
     # s = √48 stems, SE 4 stems a plot, t(2) = 4.3027: 4 ± 17.21 a plot; the count's own limits are 6.20 to 20.96
     assert (heaped.ci95_low, heaped.ci95_high) == (0.0, pytest.approx((4 + 4.3027 * 4) / 0.1, abs=0.05))
+    # heaped on few of many plots: mean 0.1, s² 0.1621, SE 0.07351, t(29) 2.0452; the count of 3 is at most 8.767
+    rare = fixed_plots([2, 1] + [0] * 28, [0.1] * 30)
+    assert (rare.ci95_low, rare.ci95_high) == (0.0, pytest.approx(8.767 / 3, abs=1e-3))
     many = fixed_plots([10, 10, 10], [0.1] * 3)
     # all alike: Student's t would be sure of 100; the count of 30 is 20.24 to 42.83
     assert many.limits_by == "poisson" and many.ci95_high == pytest.approx(142.8, abs=0.1)

@@ -280,7 +280,7 @@ def test_crown_cover_from_the_stems_of_each_plot() -> None:
     found = only(FakeStore([unit("A", HECTARE), *plots], grid=GRID))
     k = (10 * 3.141592653589793 * 9 + 20 * 3.141592653589793 * 36) / (0.2 * 43_560)
     assert found.canopy_pct == pytest.approx(100 * (1 - 2.718281828459045**-k))
-    assert "a crown of 10.4 ft (by mean area), overlapping at random" in found.rests_on
+    assert "crown cover from stems and a crown of 10.4 ft (by mean area), overlapping at random" in found.rests_on
     # a quarter point's crown is of the stems it measured
     points = [quarter("a", (1.0, None, None, None), crown_ft=12.0), quarter("b", (2.0, 3.0, 2.0, 3.0), crown_ft=6.0)]
     from habmap.jobs.stems import stems_of

@@ -15,6 +15,7 @@ from habmap.jobs.response import response
 from habmap.jobs.response_records import ResponseResult, UnitResponse
 from habmap.land.density import crown_cover_pct
 from habmap.work.records import Entry, Look, Plot, Row
+from habmap.work.response import change, mean_cover
 from habmap.work.seen import CoverFrame, CoverLine, Sighting
 
 NOW = datetime(2026, 8, 1, tzinfo=UTC)
@@ -224,9 +225,10 @@ def test_frames_read_by_groups_alone_tell_no_number_of_species() -> None:
 
 def test_canopy_comes_from_frames_then_lines_then_stems_then_the_outline() -> None:
     def plot(day: str, **given: object) -> Plot:
+        name = f"plot-{next(_numbers)}"
         content: dict[str, object] = {
-            "uuid": f"plot-{next(_numbers)}",
-            "plot_id": "p",
+            "uuid": name,
+            "plot_id": name,
             "unit_id": "A",
             "measured_on": date.fromisoformat(day),
             "recorded_at": NOW,
@@ -274,3 +276,40 @@ def test_the_canopy_before_is_that_of_the_outline_as_it_was_then() -> None:
     redrawn = unit("A", SQUARE, canopy_pct=5.0, replaces=(old.uuid,), valid_from=date(2025, 6, 1))
     found = response(FakeStore([old, redrawn, CUT], grid=GRID)).units[0]
     assert (found.canopy_before_pct, found.canopy_before_on) == (70.0, None)
+
+
+# --- layers that are summed ----------------------------------------------------------------------------------
+
+
+def _native(name: str, cover_pct: float) -> CoverLine:
+    return CoverLine(species=name, cover_pct=cover_pct, native=True)
+
+
+def test_summed_layers_are_said_and_their_limits_stay_within_what_can_be() -> None:
+    """A35: 109 % and 42 % (0 to 583) were printed without a word."""
+    thick = [_native("Andropogon gerardii", 85.0), _native("Sorghastrum nutans", 62.5)]
+    frames = [frame("2026-05-01", *thick), frame("2026-05-01", thick[0], _native("Helianthus mollis", 2.5))]
+    found = only(frames)
+    # (147.5 + 87.5)/2; t(1) = 12.706 gives 117.5 ± 381, but three plants cover no more than 300 % and no less than none
+    assert found.native_cover_before_pct == pytest.approx(117.5)
+    assert (found.native_cover_before_pct_ci95_low, found.native_cover_before_pct_ci95_high) == (0.0, 300.0)
+    assert found.native_plants_before == 3
+    assert "Native plants covered 118 % (0 to 300), the layers of 3 plants summed, in 2 frames" in found.words
+    assert any("layers" in line and "may pass 100 %" in line for line in asked(frames).method)
+
+
+def test_one_plant_alone_covers_no_more_than_all_the_ground() -> None:
+    frames = [frame("2026-05-01", _native("Andropogon gerardii", pct), CEDAR, LITTER) for pct in (97.5, 62.5)]
+    found = only(frames)
+    assert (found.native_cover_before_pct_ci95_low, found.native_cover_before_pct_ci95_high) == (0.0, 100.0)
+    assert "summed" not in found.words
+
+
+def test_a_change_is_no_larger_than_the_two_sides_can_differ() -> None:
+    before, after = mean_cover([0.0, 15.0], plants=1), mean_cover([90.0, 10.0, 170.0], plants=2)
+    moved = change(before, after)
+    assert moved.points == pytest.approx(82.5)
+    assert moved.ci95_low is not None and moved.ci95_low >= -100
+    assert moved.ci95_high == 200.0
+    back = change(after, before)
+    assert (back.ci95_low, back.ci95_high) == (-200.0, pytest.approx(-moved.ci95_low))

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import typer
 
 from habmap.cli.context import JsonOption, OnOption, Session
-from habmap.cli.output import print_json, print_table, say, warn
+from habmap.cli.output import print_json, print_table, say, warn, whole
 
 if TYPE_CHECKING:
     from habmap.jobs.density_records import PropertyDensity, StratumDensity
@@ -61,10 +61,10 @@ def register(app: typer.Typer) -> None:
                 [
                     unit.unit_id,
                     unit.name,
-                    _whole(unit.stems_per_acre),
-                    _whole(unit.stems_per_acre_ci95_low),
-                    _whole(unit.stems_per_acre_ci95_high),
-                    _whole(unit.canopy_pct),
+                    whole(unit.stems_per_acre),
+                    whole(unit.stems_per_acre_ci95_low),
+                    whole(unit.stems_per_acre_ci95_high),
+                    whole(unit.canopy_pct),
                     {True: "yes", False: "no", None: "unknown"}[unit.dense],
                     unit.management_level or "unknown",
                     unit.rests_on,
@@ -93,8 +93,3 @@ def _with_limits(part: PropertyDensity | StratumDensity) -> str:
     low, high = part.stems_per_acre_ci95_low, part.stems_per_acre_ci95_high
     limits = "" if low is None or high is None else f" ({low:,.0f} to {high:,.0f})"
     return f"{part.stems_per_acre:,.0f}{limits}"
-
-
-def _whole(value: float | None) -> int | None:
-    """Return a figure as well as plots can tell it."""
-    return None if value is None else round(value)

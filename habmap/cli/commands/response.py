@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import typer
 
 from habmap.cli.context import JsonOption, OnOption, Session
-from habmap.cli.output import print_json, print_table, say
+from habmap.cli.output import print_json, print_table, say, whole
 
 if TYPE_CHECKING:
     from habmap.jobs.response_records import ResponseResult
@@ -51,21 +51,21 @@ def response_command(context: typer.Context, on: OnOption = None, as_json: JsonO
     if told:
         print_table(
             [
-                "unit", "first work", "native % before", "95 % from", "to", "after", "95 % from", "to",
+                "unit", "first work", "native % before, layers summed", "95 % from", "to", "after", "95 % from", "to",
                 "crowns % before", "after", "species before", "after", "frames before", "after",
             ],
             [
                 [
                     unit.unit_id,
                     unit.first_work_on or "none yet",
-                    unit.native_cover_before_pct,
-                    unit.native_cover_before_pct_ci95_low,
-                    unit.native_cover_before_pct_ci95_high,
-                    unit.native_cover_after_pct,
-                    unit.native_cover_after_pct_ci95_low,
-                    unit.native_cover_after_pct_ci95_high,
-                    unit.canopy_before_pct,
-                    unit.canopy_after_pct,
+                    whole(unit.native_cover_before_pct),
+                    whole(unit.native_cover_before_pct_ci95_low),
+                    whole(unit.native_cover_before_pct_ci95_high),
+                    whole(unit.native_cover_after_pct),
+                    whole(unit.native_cover_after_pct_ci95_low),
+                    whole(unit.native_cover_after_pct_ci95_high),
+                    whole(unit.canopy_before_pct),
+                    whole(unit.canopy_after_pct),
                     unit.species_before,
                     unit.species_after,
                     unit.frames_before,
