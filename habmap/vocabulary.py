@@ -48,7 +48,7 @@ TOP_KILLING: Final = frozenset({"cut", "mulch", "pull"})
 #: Common practice: a conifer that does not sprout lives on by any green limb left below the cut.
 STUMP_WORDS: Final = (
     "No share was given, so all cedars there count as killed. A stump that keeps a green limb below the cut lives on: "
-    "cut below the lowest limb, and look again later for what lives."
+    "cut below the lowest limb, and look again later for what lives"
 )
 #: NRCS conservation practice standards: 314 brush management, 338 prescribed burning, 384 woody residue treatment,
 #: 528 prescribed grazing, 550 range planting. A place overrides them under ``[codes]``.

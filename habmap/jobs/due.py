@@ -36,9 +36,8 @@ TRADE_OFFS = (
 
 #: Said wherever slash is drying.
 DRYING_WORDS: Final = (
-    "The {first} to {last} days of drying are this property's own setting; the usual 30 to 60 are common practice and "
-    "have no source. Needles tell more than days: green is not dry, red is flashiest, dropped leaves heavier fuels. "
-    "Days in the window are no leave to burn."
+    "Drying days, here {first} to {last}, are your own setting: common practice, no source. Needles tell more: green "
+    "is not dry, red is flashiest, dropped leaves heavier fuels. Days in the window are no leave to burn."
 )
 
 

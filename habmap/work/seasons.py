@@ -279,7 +279,7 @@ def _after_fire(piece: DatedGround, on: date) -> Iterable[DueItem]:
     if piece.last_pile_burn is not None:
         checks.append(("hand_check", piece.last_pile_burn, "the piles were burned"))
     if piece.last_fire is not None and piece.snag_frac > 0:
-        after = "a fire among standing dead cedars, which smolder, throw embers and fall: look from beyond their reach"
+        after = "a fire among dead standing cedars, which smolder, throw embers and fall: look from out of reach"
         checks.append(("snag_check", piece.last_fire, after))
     for what, fire, after in checks:
         for n in HAND_CHECK_DAYS:
