@@ -62,6 +62,11 @@ class Figure(str):
     __slots__ = ()
 
 
+def rounded(value: float | None, decimals: int = 0) -> Figure | None:
+    """Return a figure for a table, rounded to what is known of it; ``None`` stays unknown."""
+    return None if value is None else Figure(f"{value:,.{decimals}f}")
+
+
 def print_table(headers: Sequence[str], rows: Sequence[Sequence[object]]) -> None:
     """Print a plain table: words left, numbers right, ``-`` for unknown; wide enough for its longest cell."""
     cells = [[_cell(value) for value in row] for row in rows]

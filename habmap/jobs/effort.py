@@ -2,50 +2,59 @@
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
-from pathlib import Path
+from typing import Final
 
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from habmap.errors import InputError
+from habmap.jobs.closed_days import closures
+from habmap.jobs.density import density
+from habmap.jobs.effort_samples import (
+    density_classes,
+    follow_up,
+    pass_acres,
+    samples,
+    slope_classes,
+)
 from habmap.jobs.ground import Ground, ground
 from habmap.jobs.ports import Store
-from habmap.jobs.terrain import EDGE_M, face_rules
 from habmap.land.acreage import merged
 from habmap.measures import acres
-from habmap.place.elevation import open_elevation
-from habmap.vocabulary import REMAINING, SAW_CAUTION, STEEP_CAUTION
+from habmap.vocabulary import REMAINING, SAW_CAUTION, STEEP_CAUTION, TREATED
 from habmap.work.effort import (
-    ENOUGH_LINES,
     PUBLISHED_CONTEXT,
-    SLOPE_CLASSES,
-    Left,
     Rate,
+    Rates,
     Sample,
     assumed,
-    finish_date,
     in_days,
     left,
+    left_on,
     rate,
-    slope_class,
+    rates,
     together,
 )
+from habmap.work.finish import Finish, finish
+from habmap.work.priority import DenseLimits
 
-#: Practices that clear standing cedars; their hours say what the rest will take. A burn clears none by itself.
-CLEARING = ("cut", "girdle", "spray", "mulch")
+#: Work on slash after the clearing; what the log says it took so far is told beside the hours of clearing.
+FOLLOW_UP: Final = ("pile", "haul", "burn", "pile_burn")
+#: What no figure here counts in.
+LEFT_OUT: Final = "upkeep in later years, check-ups and seeding"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PracticeRate:
-    """Hours per acre of one practice."""
+    """Hours per acre of one practice, over the plain sum of its patches: ground worked twice counts twice."""
 
     practice: str
     entries: int
-    acres: float
+    pass_acres: float
     person_hours: float
     hours_per_acre: float
     hours_per_acre_low: float | None
@@ -54,11 +63,18 @@ class PracticeRate:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class UnitEffort:
-    """What one unit still takes; ``hand_only_acres`` is remaining ground too steep for the place's machine limit."""
+    """What one unit still takes.
+
+    ``density`` is the class of what remains (``dense``, ``open``, ``None`` = not known); ``hand_only_acres`` is
+    remaining ground too steep for the place's machine limit; ``waits`` says if it is on hold or closed to cutting now.
+    """
 
     unit_id: str
     name: str
     remaining_acres: float
+    on_hold: bool
+    waits: str | None
+    density: str | None
     person_hours_left_low: float | None
     person_hours_left: float | None
     person_hours_left_high: float | None
@@ -69,14 +85,28 @@ class UnitEffort:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class SlopeRate:
-    """Hours per acre of clearing on ``steep`` or ``gentle`` ground, by each patch's own mean slope."""
+class ClassRate:
+    """Hours per acre brought to target on one class of ground; ``None`` = that is not told apart."""
 
-    ground: str
+    density: str | None
+    slope: str | None
     entries: int
     hours_per_acre: float
     hours_per_acre_low: float | None
     hours_per_acre_high: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FollowUp:
+    """What work on slash took so far (``practices`` that the log gives hours for), and would take on the rest.
+
+    ``hours_per_acre`` is over all ground treated so far, followed up or not: it grows as more of it is.
+    """
+
+    practices: tuple[str, ...]
+    person_hours: float
+    hours_per_acre: float | None
+    person_hours_left: float | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,17 +116,23 @@ class EffortResult:
     Attributes
     ----------
     acres_per_person_hour
-        Acres cleared of standing cedar per person-hour, from lines of the log that give their hours.
+        Acres brought to target per person-hour of clearing, all its passes together.
+    lines
+        Lines of the log that the hours per acre rest on.
     rests_on
         In words: the place's own log, or an assumption.
+    follow_up, left_out
+        Work on slash, told beside the hours of clearing; in words, what no figure here counts in.
     person_days_left_low, person_days_left, person_days_left_high
         The hours in working days of one person, ``hours_per_day`` each.
     hand_only_acres
         Remaining ground steeper than the machine limit; ``None`` where some of it is not known.
-    by_slope
-        Empty unless steep and gentle ground each have three lines with hours; then the rest goes by them.
+    classes
+        Empty unless each class of ground has three lines with hours; then the rest goes by them.
     finish_low, finish, finish_high
-        When the rest would be done at ``hours_per_week`` in the working months.
+        When the rest would be done at ``hours_per_week``, months off, closed days and holds counted in.
+    finish_moved_by, finish_without
+        In words, what closed days on the way to ``finish``; units left out of it, on hold with no end written.
     """
 
     on: date | None
@@ -104,6 +140,7 @@ class EffortResult:
     cost: float
     currency: str
     acres_per_person_hour: float | None
+    lines: int
     rests_on: str
     remaining_acres: float
     hand_only_acres: float | None
@@ -122,8 +159,12 @@ class EffortResult:
     finish_low: date | None
     finish: date | None
     finish_high: date | None
+    finish_moved_by: tuple[str, ...]
+    finish_without: tuple[str, ...]
+    follow_up: FollowUp
+    left_out: str
     practices: tuple[PracticeRate, ...]
-    by_slope: tuple[SlopeRate, ...]
+    classes: tuple[ClassRate, ...]
     units: tuple[UnitEffort, ...]
     context: str
     cautions: tuple[str, ...]
@@ -132,61 +173,83 @@ class EffortResult:
 def effort(store: Store, *, on: date | None = None, today: date) -> EffortResult:
     """Return what the work has taken and what the rest would take.
 
+    Hours per acre are those of ground that was brought to its target, all its passes together. Ground part killed so
+    far is counted as if nothing had been done there yet.
+
     Parameters
     ----------
     today
         Day from which the finish is counted; ``on`` counts instead where it is given.
     """
-    settings = store.settings.effort
+    settings, day = store.settings.effort, on or today
     state = ground(store, on=on)
-    entries = state.entries
-    hours = _hours(state)
-    clearing = [sample for practice in CLEARING for sample in hours[practice]]
-    own = clearing_rate(state, settings.rates)
-    cost_rate = rate(_money(state))
     remaining = _remaining(state)
-    slopes = _slopes(store, state, remaining)
-    by_slope = _slope_rates(state, slopes, machine_limit_pct=store.settings.terrain.machine_limit_pct)
-    units = []
-    todos = []
+    stands = {stand.unit_id: stand for stand in density(store, on=on, state=state).units}
+    own_limits = store.settings.density
+    limits = DenseLimits(stems_per_acre=own_limits.dense_stems_per_acre, canopy_pct=own_limits.dense_canopy_pct)
+    then, now = density_classes(state, stands, limits=limits)
+    slope, steep_frac = slope_classes(store, state, remaining)
+    hours = samples(state, lambda entry: entry.person_hours, density=then, slope=slope)
+    own = rates(hours)
+    money = rates(samples(state, lambda entry: entry.cost, density=then, slope=slope))
+    if own.overall is None and "cut" in settings.rates:
+        own = Rates(overall=assumed(settings.rates["cut"]))
+    closed = closures(store.settings)
+    units, todos, costs = [], [], []
     for unit in state.units:
         shape = remaining.get(unit.unit_id)
         if shape is None:
             continue
         acres_left = acres(shape.area)
-        steep_share = slopes.steep_frac.get(unit.unit_id)
-        todo = _left_on_slopes(acres_left, steep_share, own, by_slope)
-        money_left = left(acres_left, cost_rate)
+        ground_class, steep = now.get(unit.unit_id), steep_frac.get(unit.unit_id)
+        todo = left_on(acres_left, density=ground_class, steep_frac=steep, by=own)
+        cost = left_on(acres_left, density=ground_class, steep_frac=steep, by=money)
+        closure = closed.on(day, unit.unit_id, work=("cut",))
         todos.append(todo)
+        costs.append(cost)
         units.append(
             UnitEffort(
                 unit_id=unit.unit_id,
                 name=unit.name,
                 remaining_acres=acres_left,
+                on_hold=closure is not None and closure.is_hold,
+                waits=None if closure is None else closure.words,
+                density=ground_class,
                 person_hours_left_low=todo.low,
                 person_hours_left=todo.middle,
                 person_hours_left_high=todo.high,
-                cost_left_low=money_left.low,
-                cost_left=money_left.middle,
-                cost_left_high=money_left.high,
-                hand_only_acres=None if steep_share is None else acres_left * steep_share,
+                cost_left_low=cost.low,
+                cost_left=cost.middle,
+                cost_left_high=cost.high,
+                hand_only_acres=None if steep is None else acres_left * steep,
             )
         )
     total_left = sum(unit.remaining_acres for unit in units)
-    todo = together(todos)
+    # without ground that remains nothing is left to take, whatever an acre takes
+    todo, money_left = (
+        (together(todos), together(costs)) if units else (left(0.0, own.overall), left(0.0, money.overall))
+    )
     days = in_days(todo, hours_per_day=settings.hours_per_day)
-    money_left = left(total_left, cost_rate)
-    ends = _finish(todo, start=on or today, hours_per_week=settings.hours_per_week, months=settings.working_months)
-    rests_on = own.rests_on if own else "nothing: no line of the log gives its hours and habmap.toml has no rate"
-    if by_slope:
-        rests_on += ", steep and gentle ground apart"
+
+    def ends(which: Callable[[UnitEffort], float | None]) -> Finish:
+        taken = {unit.unit_id: which(unit) for unit in units}
+        known = {unit_id: value for unit_id, value in taken.items() if value is not None}
+        if settings.hours_per_week is None or len(known) < len(taken):
+            return Finish(day=None)
+        return finish(
+            known, start=day, hours_per_week=settings.hours_per_week, working_months=settings.working_months,
+            closures=closed,
+        )  # fmt: skip
+
+    middle = ends(lambda unit: unit.person_hours_left)
     return EffortResult(
         on=state.on,
-        person_hours=sum(entry.person_hours or 0.0 for entry in entries),
-        cost=sum(entry.cost or 0.0 for entry in entries),
+        person_hours=sum(entry.person_hours or 0.0 for entry in state.entries),
+        cost=sum(entry.cost or 0.0 for entry in state.entries),
         currency=store.settings.place.currency,
-        acres_per_person_hour=_pace(clearing),
-        rests_on=rests_on,
+        acres_per_person_hour=_pace(hours),
+        lines=own.overall.samples if own.overall else 0,
+        rests_on=_rests_on(own, "hours"),
         remaining_acres=total_left,
         hand_only_acres=_total([unit.hand_only_acres for unit in units]),
         person_hours_left_low=todo.low,
@@ -199,131 +262,82 @@ def effort(store: Store, *, on: date | None = None, today: date) -> EffortResult
         cost_left_low=money_left.low,
         cost_left=money_left.middle,
         cost_left_high=money_left.high,
-        cost_rests_on=cost_rate.rests_on if cost_rate else "nothing: no clearing line of the log gives its cost",
+        cost_rests_on=_rests_on(money, "cost"),
         hours_per_week=settings.hours_per_week,
-        finish_low=ends[0],
-        finish=ends[1],
-        finish_high=ends[2],
-        practices=tuple(_practice_line(practice, samples) for practice, samples in sorted(hours.items()) if samples),
-        by_slope=tuple(_slope_line(name, own_rate) for name, own_rate in by_slope.items()),
+        finish_low=ends(lambda unit: unit.person_hours_left_low).day,
+        finish=middle.day,
+        finish_high=ends(lambda unit: unit.person_hours_left_high).day,
+        finish_moved_by=middle.moved_by,
+        finish_without=middle.without,
+        follow_up=_follow_up(state, total_left),
+        left_out=LEFT_OUT,
+        practices=_practices(state),
+        classes=tuple(_class_line(dict(zip(own.ways, key, strict=True)), found) for key, found in own.classes.items()),
         units=tuple(units),
         context=PUBLISHED_CONTEXT,
         cautions=(SAW_CAUTION, STEEP_CAUTION),
     )
 
 
-def clearing_rate(state: Ground, rates: Mapping[str, float]) -> Rate | None:
-    """Return person-hours per acre of clearing standing cedar: from the log, else ``rates["cut"]``, else ``None``."""
-    hours = _hours(state)
-    own = rate([sample for practice in CLEARING for sample in hours[practice]])
-    return own if own is not None or "cut" not in rates else assumed(rates["cut"])
+def clearing_rate(state: Ground, assumptions: Mapping[str, float]) -> Rate | None:
+    """Return person-hours per acre brought to target: from the log, else ``assumptions["cut"]``, else ``None``."""
+    own = rates(samples(state, lambda entry: entry.person_hours, density={}, slope={})).overall
+    return own if own is not None or "cut" not in assumptions else assumed(assumptions["cut"])
 
 
-def _hours(state: Ground) -> dict[str, list[Sample]]:
-    hours: dict[str, list[Sample]] = defaultdict(list)
+def _rests_on(own: Rates, what: str) -> str:
+    if own.overall is None:
+        words = f"nothing: no ground is at its target whose lines of the log all give their {what}"
+        return words + (" and habmap.toml has no rate" if what == "hours" else "")
+    return f"{own.overall.rests_on}, {own.apart}" if own.overall.samples else own.overall.rests_on
+
+
+def _pace(hours: Sequence[Sample]) -> float | None:
+    spent = sum(sample.spent for sample in hours)
+    return sum(sample.acres for sample in hours) / spent if spent > 0 else None
+
+
+def _practices(state: Ground) -> tuple[PracticeRate, ...]:
+    found: dict[str, list[Sample]] = defaultdict(list)
     for entry in state.entries:
         if entry.person_hours is not None and entry.entry_id in state.patches:
-            patch_acres = acres(state.patches[entry.entry_id].area)
-            hours[entry.practice].append(Sample(acres=patch_acres, spent=entry.person_hours))
-    return hours
+            found[entry.practice].append(Sample(acres=pass_acres(state, entry), spent=entry.person_hours))
+    return tuple(_practice_line(practice, lines) for practice, lines in sorted(found.items()))
 
 
-def _pace(samples: Sequence[Sample]) -> float | None:
-    hours = sum(sample.spent for sample in samples)
-    return sum(sample.acres for sample in samples) / hours if hours > 0 else None
-
-
-def _practice_line(practice: str, samples: Sequence[Sample]) -> PracticeRate:
-    own: Rate | None = rate(samples)
+def _practice_line(practice: str, lines: Sequence[Sample]) -> PracticeRate:
+    own = rate(lines)
     return PracticeRate(
         practice=practice,
-        entries=len(samples),
-        acres=sum(sample.acres for sample in samples),
-        person_hours=sum(sample.spent for sample in samples),
+        entries=len(lines),
+        pass_acres=sum(one.acres for one in lines),
+        person_hours=sum(one.spent for one in lines),
         hours_per_acre=own.per_acre if own else 0.0,
         hours_per_acre_low=own.low if own else None,
         hours_per_acre_high=own.high if own else None,
     )
 
 
-def _finish(
-    todo: Left, *, start: date, hours_per_week: float | None, months: Sequence[int]
-) -> tuple[date | None, date | None, date | None]:
-    def end(person_hours: float | None) -> date | None:
-        if person_hours is None or hours_per_week is None:
-            return None
-        return finish_date(person_hours, start=start, hours_per_week=hours_per_week, working_months=months)
-
-    return end(todo.low), end(todo.middle), end(todo.high)
-
-
-@dataclass(frozen=True, slots=True)
-class _Slopes:
-    """Mean slope of patches by ``entry_id`` [%], and the steep share of remaining ground by ``unit_id`` (0–1)."""
-
-    patch_pct: Mapping[str, float]
-    steep_frac: Mapping[str, float]
-
-
-def _slopes(store: Store, state: Ground, remaining: Mapping[str, BaseGeometry]) -> _Slopes:
-    """Measure patches with clearing hours, and what remains; empty where no elevation can be read.
-
-    Hours are worth saying without the elevation; ``habmap check`` says what is wrong with it.
-    """
-    source = store.elevation()
-    timed = [
-        entry.entry_id
-        for entry in state.entries
-        if entry.practice in CLEARING and entry.person_hours is not None and entry.entry_id in state.patches
-    ]
-    shapes = [*(state.patches[entry_id] for entry_id in timed), *remaining.values()]
-    if source is None or state.grid is None or not shapes:
-        return _Slopes({}, {})
-    try:
-        with open_elevation(
-            Path(source.path),
-            vertical_unit=source.vertical_unit,
-            analysis_cell_m=store.settings.terrain.analysis_cell_m,
-        ) as dem:
-            outlines = [state.grid.to_lonlat(shapely.segmentize(shape, EDGE_M)) for shape in shapes]
-            sums = dem.zone_sums(outlines, rules=face_rules(store.settings.terrain, state.grid))
-    except InputError:
-        return _Slopes({}, {})
-    found = [total.summary(unit_m2=shape.area) for total, shape in zip(sums, shapes, strict=True)]
-    patches, rest = found[: len(timed)], found[len(timed) :]
-    return _Slopes(
-        {name: one.slope_mean_pct for name, one in zip(timed, patches, strict=True) if one.slope_mean_pct is not None},
-        {
-            name: one.hand_only_pct / 100
-            for name, one in zip(remaining, rest, strict=True)
-            if one.hand_only_pct is not None
-        },
+def _follow_up(state: Ground, remaining_acres: float) -> FollowUp:
+    practices, hours = follow_up(state, FOLLOW_UP)
+    treated_acres = math.fsum(piece.acres for piece in state.pieces if piece.stage in TREATED)
+    per_acre = hours / treated_acres if practices and treated_acres > 0 else None
+    return FollowUp(
+        practices=practices,
+        person_hours=hours,
+        hours_per_acre=per_acre,
+        person_hours_left=None if per_acre is None else per_acre * remaining_acres,
     )
 
 
-def _slope_rates(state: Ground, slopes: _Slopes, *, machine_limit_pct: float) -> dict[str, Rate]:
-    """Return hours per acre of clearing on steep and on gentle ground; empty unless both have enough lines."""
-    samples: dict[str, list[Sample]] = defaultdict(list)
-    for entry in state.entries:
-        pct = slopes.patch_pct.get(entry.entry_id)
-        if pct is not None and entry.person_hours is not None:
-            patch_acres = acres(state.patches[entry.entry_id].area)
-            name = slope_class(pct, machine_limit_pct=machine_limit_pct)
-            samples[name].append(Sample(acres=patch_acres, spent=entry.person_hours))
-    if any(len(samples[name]) < ENOUGH_LINES for name in SLOPE_CLASSES):
-        return {}
-    rates = {name: rate(samples[name]) for name in SLOPE_CLASSES}
-    return {name: found for name, found in rates.items() if found is not None}
-
-
-def _left_on_slopes(
-    acres_left: float, steep_frac: float | None, own: Rate | None, by_slope: Mapping[str, Rate]
-) -> Left:
-    """Return the hours left, steep and gentle ground each at its own rate where both are known."""
-    if steep_frac is None or len(by_slope) < len(SLOPE_CLASSES):
-        return left(acres_left, own)
-    return together(
-        [left(acres_left * steep_frac, by_slope["steep"]), left(acres_left * (1 - steep_frac), by_slope["gentle"])]
+def _class_line(ways: Mapping[str, str | None], own: Rate) -> ClassRate:
+    return ClassRate(
+        density=ways.get("density"),
+        slope=ways.get("slope"),
+        entries=own.samples,
+        hours_per_acre=own.per_acre,
+        hours_per_acre_low=own.low,
+        hours_per_acre_high=own.high,
     )
 
 
@@ -334,24 +348,6 @@ def _remaining(state: Ground) -> dict[str, BaseGeometry]:
         if piece.stage in REMAINING and piece.area_m2 > 0:
             pieces[piece.unit_id].append(piece.geometry)
     return {unit_id: merged(shapely.get_parts(shapes).tolist()) for unit_id, shapes in pieces.items()}
-
-
-def _money(state: Ground) -> list[Sample]:
-    return [
-        Sample(acres=acres(state.patches[entry.entry_id].area), spent=entry.cost)
-        for entry in state.entries
-        if entry.cost is not None and entry.practice in CLEARING and entry.entry_id in state.patches
-    ]
-
-
-def _slope_line(name: str, own: Rate) -> SlopeRate:
-    return SlopeRate(
-        ground=name,
-        entries=own.samples,
-        hours_per_acre=own.per_acre,
-        hours_per_acre_low=own.low,
-        hours_per_acre_high=own.high,
-    )
 
 
 def _total(values: Sequence[float | None]) -> float | None:

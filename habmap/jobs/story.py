@@ -28,6 +28,7 @@ from habmap.show.story.pages import draw_story
 from habmap.show.story.story import Story, StoryDue, StoryEffort, StoryFigures, StoryUnit
 from habmap.show.story.words import asked
 from habmap.show.words import short_day, unit_title, with_article
+from habmap.work.effort import TOO_FEW_LINES, TOO_FEW_WORDS
 from habmap.work.season_account import Season
 from habmap.work.seasons import DueItem
 
@@ -276,6 +277,12 @@ def _contract(items: Sequence[DueItem]) -> tuple[str, ...]:
 
 
 def _effort(spent: EffortResult) -> StoryEffort:
+    is_few = spent.lines < TOO_FEW_LINES
+    if is_few:  # limits of so few lines say nothing to a room
+        spent = replace(
+            spent, person_hours_left_low=None, person_hours_left_high=None, cost_left_low=None, cost_left_high=None,
+            finish_low=None, finish_high=None,
+        )  # fmt: skip
     return StoryEffort(
         person_hours=spent.person_hours,
         cost=spent.cost,
@@ -291,6 +298,8 @@ def _effort(spent: EffortResult) -> StoryEffort:
         finish_low=spent.finish_low,
         finish=spent.finish,
         finish_high=spent.finish_high,
-        rests_on=spent.rests_on,
+        is_finish_without_held=bool(spent.finish_without),
+        follow_up_left=spent.follow_up.person_hours_left,
+        rests_on=spent.rests_on + (f" ({TOO_FEW_WORDS})" if is_few and spent.lines else ""),
         cost_rests_on=spent.cost_rests_on,
     )

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
-from datetime import date, timedelta
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from itertools import product
 from typing import Final
 
 from habmap.land.ratio import ratio_of_totals, t_limits
-from habmap.measures import days_after
 
 #: Published figures, shown only as context (Ortmann et al. 1998, J. Range Manage. 51:158-163, abstract read): minutes
 #: and dollars per hectare turned into hours and dollars per acre.
@@ -19,17 +18,37 @@ PUBLISHED_CONTEXT: Final = (
     "say how many stems stood there. Your ground and your trees differ."
 )
 
-#: Fewer log lines with hours than this on steep, or on gentle, ground say nothing of how the two differ.
+#: Fewer log lines than this in a class of ground say nothing of how it differs.
 ENOUGH_LINES: Final = 3
+#: Fewer log lines than this tell too little to say in words how far off a figure may be (common practice, no source).
+TOO_FEW_LINES: Final = 5
+TOO_FEW_WORDS: Final = "too few days logged to tell how far off"
+DENSITY_CLASSES: Final = ("dense", "open")
 SLOPE_CLASSES: Final = ("steep", "gentle")
+#: Ways to tell ground apart, the finest first: the first in which every class has enough lines is used.
+_WAYS: Final = (("density", "slope"), ("density",), ("slope",))
+_CLASSES: Final = {"density": DENSITY_CLASSES, "slope": SLOPE_CLASSES}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sample:
-    """One line of the log that says what it took: acres covered and person-hours or money spent."""
+    """Ground that one line of the log brought to its target, and what that took in all its passes.
+
+    Attributes
+    ----------
+    acres, spent
+        The ground [acre], and person-hours or money.
+    line
+        ``entry_id`` of the line; what one line took on several units is one sample of a rate.
+    density, slope
+        One of ``DENSITY_CLASSES`` and of ``SLOPE_CLASSES``; ``None`` = not known.
+    """
 
     acres: float
     spent: float
+    line: str = ""
+    density: str | None = None
+    slope: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,6 +80,73 @@ def rate(samples: Sequence[Sample]) -> Rate | None:
         high=high,
         samples=ratio.pairs,
         rests_on=f"{ratio.pairs} lines of your own log",
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rates:
+    """What an acre takes over all ground, and by classes of ground where the log has enough lines in each of them.
+
+    ``ways`` names what ``classes`` tells apart: ``density``, ``slope``, both or nothing.
+    """
+
+    overall: Rate | None
+    ways: tuple[str, ...] = ()
+    classes: Mapping[tuple[str | None, ...], Rate] = field(default_factory=dict)
+
+    def of(self, *, density: str | None = None, slope: str | None = None) -> Rate | None:
+        """Return the rate of a class of ground, the overall one where its class is not known."""
+        known = {"density": density, "slope": slope}
+        return self.classes.get(tuple(known[way] for way in self.ways), self.overall)
+
+    @property
+    def apart(self) -> str:
+        """What is told apart, in words."""
+        if not self.ways:
+            return "one rate for all ground"
+        return " and ".join(f"{' and '.join(_CLASSES[way])} ground apart" for way in self.ways)
+
+
+def rates(samples: Sequence[Sample]) -> Rates:
+    """Return rates from samples: overall, and in the finest way in which every class has enough lines."""
+    overall = rate(_by_line(samples))
+    for ways in _WAYS:
+        classes = {
+            key: _by_line([one for one in samples if tuple(getattr(one, way) for way in ways) == key])
+            for key in product(*(_CLASSES[way] for way in ways))
+        }
+        if all(len(some) >= ENOUGH_LINES for some in classes.values()):
+            found: dict[tuple[str | None, ...], Rate] = {
+                key: own for key, some in classes.items() if (own := rate(some)) is not None
+            }
+            return Rates(overall=overall, ways=ways, classes=found)
+    return Rates(overall=overall)
+
+
+def _by_line(samples: Sequence[Sample]) -> list[Sample]:
+    lines: dict[str, list[Sample]] = {}
+    for number, one in enumerate(samples):
+        lines.setdefault(one.line or str(number), []).append(one)
+    return [
+        Sample(acres=sum(one.acres for one in some), spent=sum(one.spent for one in some)) for some in lines.values()
+    ]
+
+
+def left_on(acres: float, *, density: str | None, steep_frac: float | None, by: Rates) -> Left:
+    """Return what ground of one density class takes, its steep and gentle shares each at their own rate where known.
+
+    Parameters
+    ----------
+    steep_frac
+        Share of the ground that is steep, 0–1; ``None`` = not known.
+    """
+    if "slope" not in by.ways or steep_frac is None:
+        return left(acres, by.of(density=density))
+    return together(
+        [
+            left(acres * steep_frac, by.of(density=density, slope="steep")),
+            left(acres * (1 - steep_frac), by.of(density=density, slope="gentle")),
+        ]
     )
 
 
@@ -118,33 +204,3 @@ def in_days(hours: Left, *, hours_per_day: float) -> Left:
 def slope_class(slope_mean_pct: float, *, machine_limit_pct: float) -> str:
     """Return ``steep`` above the machine limit, else ``gentle``."""
     return "steep" if slope_mean_pct > machine_limit_pct else "gentle"
-
-
-#: A finish farther away than this is not a date but a warning [years].
-FARTHEST_YEARS: Final = 100
-
-
-def finish_date(
-    person_hours: float, *, start: date, hours_per_week: float, working_months: Sequence[int]
-) -> date | None:
-    """Return the day on which so many person-hours are worked off; ``None`` beyond a hundred years.
-
-    Parameters
-    ----------
-    hours_per_week
-        Person-hours in a working week, above 0.
-    working_months
-        Months (1–12) in which work is done; days of other months count nothing.
-    """
-    per_day = hours_per_week / 7
-    todo = person_hours
-    day = start
-    last = days_after(start, round(365.25 * FARTHEST_YEARS))
-    while todo > 1e-9:
-        if day > last or day == date.max:  # the farthest day looked at, or the calendar's own end
-            return None
-        if day.month in working_months:
-            todo -= per_day
-        if todo > 1e-9:
-            day += timedelta(days=1)
-    return day

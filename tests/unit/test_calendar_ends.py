@@ -7,7 +7,8 @@ from datetime import date
 import pytest
 
 from habmap.measures import days_after
-from habmap.work.effort import finish_date
+from habmap.work.closures import Closures
+from habmap.work.finish import finish
 from habmap.work.plan import Stand, Windows, season_plan
 from habmap.work.seasons import DatedGround, UpkeepRule, YearlyBan, calendar_due, ground_due
 
@@ -50,4 +51,8 @@ def test_a_season_at_the_end_of_the_calendar_has_its_weeks() -> None:
 
 
 def test_work_that_outlasts_the_calendar_has_no_last_day() -> None:
-    assert finish_date(1_000.0, start=date(9999, 12, 1), hours_per_week=7.0, working_months=(12,)) is None
+    got = finish(
+        {"C1": 1_000.0}, start=date(9999, 12, 1), hours_per_week=7.0, working_months=(12,),
+        closures=Closures(bans=(), holds=()),
+    )  # fmt: skip
+    assert got.day is None

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import math
-from datetime import date
+from datetime import date, timedelta
 
 import pytest
 
-from habmap.work.effort import Sample, assumed, finish_date, left, rate
+from habmap.work.closures import Closures
+from habmap.work.effort import Sample, assumed, left, rate, rates
+from habmap.work.finish import Finish, finish
+from habmap.work.seasons import DatedBan, HeldUnit
 
 
 def test_rate_is_the_ratio_of_totals_with_t_limits() -> None:
@@ -36,11 +39,75 @@ def test_what_is_left_is_acres_times_the_rate() -> None:
     assert left(3.0, None).middle is None
 
 
+def test_classes_need_enough_lines_each_and_the_finest_way_wins() -> None:
+    def some(count: int, spent: float, density: str | None, slope: str | None) -> list[Sample]:
+        return [
+            Sample(acres=1, spent=spent, line=f"{density}{slope}{n}", density=density, slope=slope)
+            for n in range(count)
+        ]
+
+    both = [*some(3, 8, "dense", "steep"), *some(3, 4, "dense", "gentle"), *some(3, 2, "open", "steep")]
+    got = rates([*both, *some(3, 1, "open", "gentle")])
+    assert got.ways == ("density", "slope") and got.of(density="dense", slope="steep").per_acre == 8  # type: ignore[union-attr]
+    # two lines are too few for a class of their own: density alone is told apart, 12 lines in all less one
+    got = rates([*both, *some(2, 1, "open", "gentle")])
+    assert got.ways == ("density",) and got.of(density="open").per_acre == pytest.approx(8 / 5)  # type: ignore[union-attr]
+    got = rates(some(3, 8, "dense", "steep"))
+    assert got.ways == () and got.of(density="open").per_acre == 8 and "one rate" in got.apart  # type: ignore[union-attr]
+
+
+def test_one_line_on_two_units_is_one_sample() -> None:
+    got = rates(
+        [Sample(acres=1, spent=8, line="a"), Sample(acres=1, spent=4, line="a"), Sample(acres=2, spent=9, line="b")]
+    )
+    assert got.overall is not None and (got.overall.samples, got.overall.per_acre) == (2, 21 / 4)
+
+
+YEAR = tuple(range(1, 13))
+OPEN = Closures(bans=(), holds=())
+
+
+def done_on(
+    hours: dict[str, float], *, per_week: float = 7, months: tuple[int, ...] = YEAR, closures: Closures = OPEN
+) -> Finish:
+    return finish(hours, start=date(2026, 1, 1), hours_per_week=per_week, working_months=months, closures=closures)
+
+
 def test_finish_counts_weeks_and_skips_months_off() -> None:
-    year = range(1, 13)
     # 14 hours at 7 a week is one hour a day: the fourteenth day is the last
-    assert finish_date(14, start=date(2026, 1, 1), hours_per_week=7, working_months=year) == date(2026, 1, 14)
-    assert finish_date(0, start=date(2026, 1, 1), hours_per_week=7, working_months=year) == date(2026, 1, 1)
+    assert done_on({"A": 14}).day == date(2026, 1, 14)
+    assert done_on({"A": 7, "B": 7}).day == date(2026, 1, 14)
+    assert done_on({"A": 0}).day == date(2026, 1, 1)
     # 31 days of January, then nothing until October
-    assert finish_date(32, start=date(2026, 1, 1), hours_per_week=7, working_months=[1, 10]) == date(2026, 10, 1)
-    assert finish_date(1e9, start=date(2026, 1, 1), hours_per_week=1, working_months=year) is None
+    off = done_on({"A": 32}, months=(1, 10))
+    assert (off.day, off.moved_by) == (date(2026, 10, 1), ("months off",))
+    assert done_on({"A": 1e9}, per_week=1).day is None
+
+
+@pytest.mark.parametrize(("weeks", "per_week"), [(700, 7.1), (1040, 0.3), (3, 40), (1, 1 / 3)])
+def test_whole_weeks_end_on_their_last_day(weeks: int, per_week: float) -> None:
+    # so many weeks of hours end after 7 days each, whatever the binary rounding of a seventh
+    assert done_on({"A": weeks * per_week}, per_week=per_week).day == date(2026, 1, 1) + timedelta(days=7 * weeks - 1)
+
+
+def test_holds_and_closed_days_move_the_finish_and_are_named() -> None:
+    hold = HeldUnit(unit_id="A", reason="nest", first=None, last=date(2026, 1, 20))
+    # ten hours of B by 10 January, then nothing can be done until A's hold is over
+    moved = done_on({"A": 5, "B": 10}, closures=Closures(bans=(), holds=(hold,)))
+    assert moved.day == date(2026, 1, 25) and moved.moved_by == ("A on hold until 2026-01-20: nest",)
+    ban = DatedBan(what="closed_cut", reason="mud", first=date(2026, 1, 3), last=date(2026, 1, 12))
+    shut = done_on({"A": 5}, closures=Closures(bans=(ban,), holds=()))
+    assert shut.day == date(2026, 1, 15) and shut.moved_by == ("closed to cutting until 2026-01-12: mud",)
+
+
+def test_ground_on_hold_without_an_end_is_left_out_and_named() -> None:
+    hold = HeldUnit(unit_id="A", reason="nest", first=None, last=None)
+    closures = Closures(bans=(), holds=(hold,))
+    got = done_on({"A": 5, "B": 10}, closures=closures)
+    assert (got.day, got.without) == (date(2026, 1, 10), ("A",))
+    assert done_on({"A": 5}, closures=closures) == Finish(day=None, without=("A",))
+    # a hold that begins on 4 January leaves three days for it
+    later = HeldUnit(unit_id="A", reason="nest", first=date(2026, 1, 4), last=None)
+    assert done_on({"A": 3}, closures=Closures(bans=(), holds=(later,))).day == date(2026, 1, 3)
+    got = done_on({"A": 5}, closures=Closures(bans=(), holds=(later,)))
+    assert (got.day, got.without) == (date(2026, 1, 3), ("A",))

@@ -62,7 +62,7 @@ def line(result: EffortResult, unit_id: str):
 
 def test_steep_and_gentle_ground_each_at_its_own_rate(dem: ElevationSource) -> None:
     result = worked([30, 30, 30], [10, 10, 10], dem)
-    rates = {one.ground: one for one in result.by_slope}
+    rates = {one.slope: one for one in result.classes}
     assert (rates["steep"].entries, rates["gentle"].entries) == (3, 3)
     assert rates["steep"].hours_per_acre == pytest.approx(30 / PATCH_ACRES, rel=1e-6)
     assert rates["gentle"].hours_per_acre == pytest.approx(10 / PATCH_ACRES, rel=1e-6)
@@ -71,19 +71,19 @@ def test_steep_and_gentle_ground_each_at_its_own_rate(dem: ElevationSource) -> N
     left = line(result, "LEFT")
     assert left.hand_only_acres == pytest.approx(4 * PATCH_ACRES, rel=0.03)
     assert left.person_hours_left == pytest.approx(4 * 30 + 4 * 10, rel=0.02)
-    assert "steep and gentle" in result.rests_on
+    assert "steep and gentle ground apart" in result.rests_on
 
 
 def test_two_steep_lines_are_too_few(dem: ElevationSource) -> None:
     result = worked([30, 30], [10, 10, 10], dem)
-    assert result.by_slope == ()
+    assert result.classes == () and "one rate for all ground" in result.rests_on
     # all five together: 90 hours on five patches
     assert line(result, "LEFT").person_hours_left == pytest.approx(8 * 18, rel=1e-6)
 
 
 def test_without_elevation_all_lines_go_together() -> None:
     result = worked([30, 30, 30], [10, 10, 10])
-    assert result.by_slope == () and result.hand_only_acres is None
+    assert result.classes == () and result.hand_only_acres is None
     assert line(result, "LEFT").person_hours_left == pytest.approx(8 * 20, rel=1e-6)
     assert line(result, "LEFT").hand_only_acres is None
 
@@ -103,7 +103,7 @@ def test_money_low_to_high_and_days(dem: ElevationSource) -> None:
     assert left.cost_left_high is not None and left.cost_left_high > left.cost_left
     assert result.person_days_left == pytest.approx((result.person_hours_left or 0) / 10)
     assert result.finish is not None and result.finish_high is not None and result.finish < result.finish_high
-    assert result.cost_rests_on == "6 lines of your own log"
+    assert result.cost_rests_on == "6 lines of your own log, one rate for all ground"
 
 
 def test_no_log_goes_by_the_assumption_and_says_so() -> None:
@@ -119,3 +119,101 @@ def test_sums_lack_what_a_part_lacks() -> None:
     assert together([some, none]) == Left(low=None, middle=6.0, high=None)
     assert together([]) == Left(low=0, middle=0, high=0)
     assert in_days(some, hours_per_day=2) == Left(low=0.5, middle=1.0, high=1.5)
+
+
+def square_of(number: int) -> shapely.Polygon:
+    return shapely.box(200 * number, 0, 200 * number + 100, 100)
+
+
+def asked(*rows: object, stems: dict[str, float] | None = None, **settings: object) -> EffortResult:
+    """Ask what the log in ``rows`` says of squares W0, W1 … of one size."""
+    units = [unit(f"W{n}", square_of(n), stems_per_acre=(stems or {}).get(f"W{n}")) for n in range(7)]
+    return effort(
+        FakeStore([*units, *rows], grid=GRID, settings=Settings.model_validate(settings)),  # type: ignore[list-item]
+        today=TODAY,
+    )
+
+
+def test_passes_that_reach_the_target_together_are_one_acre_s_work() -> None:
+    # two cuts of 60 hours each, 50 and 60 % of what stood: 1 − 0.5 · 0.4 = 80 %; its twin takes 120 hours, not 60
+    passes = [
+        entry("cut", "2026-01-05", square_of(0), killed_pct=50.0, person_hours=60, cost=600),
+        entry("cut", "2026-01-12", square_of(0), killed_pct=60.0, person_hours=60, cost=600),
+    ]
+    result = asked(*passes)
+    assert line(result, "W1").person_hours_left == pytest.approx(120)
+    assert line(result, "W1").cost_left == pytest.approx(1200)
+    assert result.acres_per_person_hour == pytest.approx(PATCH_ACRES / 120)
+    assert (result.lines, result.practices[0].pass_acres) == (1, pytest.approx(2 * PATCH_ACRES))
+    # a third pass over ground that was there already is upkeep, and says nothing of what the rest takes
+    again = asked(*passes, entry("cut", "2026-02-12", square_of(0), person_hours=500))
+    assert line(again, "W1").person_hours_left == pytest.approx(120)
+
+
+def test_girdling_that_missed_its_target_is_no_acre_done() -> None:
+    missed = entry("girdle", "2026-01-05", square_of(0), killed_pct=40.0, person_hours=2)
+    done = entry("cut", "2026-01-06", square_of(1), person_hours=30)
+    result = asked(missed, done)
+    assert line(result, "W2").person_hours_left == pytest.approx(30)
+    assert line(result, "W0").person_hours_left == pytest.approx(30)  # part killed: told as if nothing were done
+    assert result.person_hours == 32
+    only = asked(missed)
+    assert only.person_hours_left is None and only.rests_on.startswith("nothing: no ground is at its target")
+
+
+def test_half_a_patch_takes_half_of_its_hours_and_a_pass_without_hours_counts_for_nothing() -> None:
+    # 40 hours over both halves, 10 more on the west half brought it to target: 30 hours on half a square, 60 a square
+    half = shapely.box(0, 0, 50, 100)
+    west = [
+        entry("cut", "2026-01-05", square_of(0), killed_pct=50.0, person_hours=40),
+        entry("cut", "2026-01-12", half, killed_pct=100.0, person_hours=10),
+    ]
+    assert line(asked(*west), "W1").person_hours_left == pytest.approx(60)
+    silent = [
+        entry("cut", "2026-01-05", square_of(2), killed_pct=50.0),
+        entry("cut", "2026-01-12", square_of(2), killed_pct=100.0, person_hours=1),
+    ]
+    assert line(asked(*west, *silent), "W1").person_hours_left == pytest.approx(60)
+
+
+def test_dense_and_open_ground_each_at_its_own_rate() -> None:
+    # three dense squares of 50 hours, three open ones of 5; what is left is one dense square
+    stems = {"W0": 510.0, "W1": 510.0, "W2": 510.0, "W3": 60.0, "W4": 60.0, "W5": 60.0, "W6": 510.0}
+    days = [entry("cut", date(2026, 1, 1 + n), square_of(n), person_hours=50 if n < 3 else 5) for n in range(6)]
+    result = asked(*days, stems=stems)
+    assert {one.density: one.hours_per_acre for one in result.classes} == {
+        "dense": pytest.approx(50 / PATCH_ACRES), "open": pytest.approx(5 / PATCH_ACRES)
+    }  # fmt: skip
+    assert line(result, "W6").person_hours_left == pytest.approx(50)
+    assert "dense and open ground apart" in result.rests_on
+    thin = asked(*days, stems=stems | {"W6": 60.0})
+    assert line(thin, "W6").person_hours_left == pytest.approx(5)
+    unknown = asked(*days, stems={name: value for name, value in stems.items() if name != "W6"})
+    assert line(unknown, "W6").person_hours_left == pytest.approx((150 + 15) / 6)
+
+
+def test_work_on_slash_is_told_beside_the_hours_of_clearing() -> None:
+    cut = entry("cut", "2026-01-05", square_of(0), person_hours=30)
+    assert asked(cut).follow_up.person_hours_left is None
+    # twelve hours of piling and burning on one square treated, six squares left
+    slash = [
+        entry("pile", "2026-02-05", square_of(0), person_hours=8),
+        entry("pile_burn", "2026-02-20", square_of(0), person_hours=4),
+    ]
+    result = asked(cut, *slash)
+    assert result.follow_up.practices == ("pile", "pile_burn")
+    assert result.follow_up.hours_per_acre == pytest.approx(12 / PATCH_ACRES)
+    assert result.follow_up.person_hours_left == pytest.approx(6 * 12)
+    assert result.person_hours_left == pytest.approx(6 * 30) and "upkeep" in result.left_out
+
+
+def test_a_hold_moves_the_finish_and_its_unit_says_so() -> None:
+    cut = [entry("cut", date(2026, 1, 1 + n), square_of(n), person_hours=7) for n in range(5)]
+    plain = asked(*cut, effort={"hours_per_week": 7})
+    # 14 hours at one a day from 1 March
+    assert plain.finish == date(2026, 3, 14) and not plain.finish_moved_by
+    hold = {"unit": "W6", "reason": "nest", "from": date(2026, 1, 1), "to": date(2026, 4, 30)}
+    held = asked(*cut, effort={"hours_per_week": 7}, hold=[hold])
+    assert held.finish == date(2026, 5, 7)
+    assert held.finish_moved_by == ("W6 on hold until 2026-04-30: nest",)
+    assert (line(held, "W6").on_hold, line(held, "W5").on_hold) == (True, False)

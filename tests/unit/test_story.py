@@ -238,7 +238,8 @@ def test_figures_on_the_pages_are_the_librarys(tmp_path: Path) -> None:
     assert f"{spent.person_hours:,.0f} person-hours and {spent.cost:,.0f} USD" in words
     assert f"about {spent.person_hours_left:,.0f} person-hours" in words
     assert spent.person_hours_left_low is not None and spent.person_hours_left_high is not None
-    assert f"({spent.person_hours_left_low:,.0f} to {spent.person_hours_left_high:,.0f})" in words
+    # two days of cutting are too few to tell a room how far off that may be
+    assert f"({spent.person_hours_left_low:,.0f} to" not in words and "too few days logged" in words
     assert "EQIP 7 (314)" in words
     assert "the owl at the ford" in words
 

@@ -7,9 +7,11 @@ from typing import TYPE_CHECKING
 import typer
 
 from habmap.cli.context import JsonOption, OnOption, Session
-from habmap.cli.output import print_json, print_table, say
+from habmap.cli.output import print_json, print_table, rounded, say
+from habmap.vocabulary import PRACTICE_WORDS
 
 if TYPE_CHECKING:
+    from habmap.cli.output import Figure
     from habmap.jobs.effort import EffortResult
 
 
@@ -30,81 +32,127 @@ def register(app: typer.Typer) -> None:
         _first_words(result)
         say(f"As of: {f'work up to {result.on}' if result.on else 'no work logged yet'}.")
         print_table(
-            ["unit", "name", "acres left", "hours low", "hours", "high", "cost low", "cost", "high", "hand-only acres"],
+            ["unit", "name", "acres left", "hours low", "hours", "high", "cost low", "cost", "high", "hand-only acres",
+             "now"],
             [
                 [
                     unit.unit_id,
                     unit.name,
-                    unit.remaining_acres,
-                    unit.person_hours_left_low,
-                    unit.person_hours_left,
-                    unit.person_hours_left_high,
-                    unit.cost_left_low,
-                    unit.cost_left,
-                    unit.cost_left_high,
-                    unit.hand_only_acres,
+                    rounded(unit.remaining_acres, 1),
+                    rounded(unit.person_hours_left_low),
+                    rounded(unit.person_hours_left),
+                    rounded(unit.person_hours_left_high),
+                    rounded(unit.cost_left_low),
+                    rounded(unit.cost_left),
+                    rounded(unit.cost_left_high),
+                    rounded(unit.hand_only_acres, 1),
+                    unit.waits or "",
                 ]
                 for unit in result.units
             ],
-        )
+        )  # fmt: skip
         print_table(
-            ["work", "log lines", "acres", "hours", "hours/acre", "95 % from", "to"],
+            ["work", "log lines", "pass acres", "hours", "hours per pass acre", "95 % from", "to"],
             [
                 [
-                    line.practice,
+                    PRACTICE_WORDS[line.practice],
                     line.entries,
-                    line.acres,
-                    line.person_hours,
-                    line.hours_per_acre,
-                    line.hours_per_acre_low,
-                    line.hours_per_acre_high,
+                    rounded(line.pass_acres, 1),
+                    rounded(line.person_hours),
+                    *_limits(line.hours_per_acre, line.hours_per_acre_low, line.hours_per_acre_high, line.entries),
                 ]
                 for line in result.practices
             ],
         )
-        if result.by_slope:
+        if result.classes:
             print_table(
-                ["ground", "log lines", "hours/acre", "95 % from", "to"],
+                ["ground", "log lines", "hours per acre at target", "95 % from", "to"],
                 [
-                    [line.ground, line.entries, line.hours_per_acre, line.hours_per_acre_low, line.hours_per_acre_high]
-                    for line in result.by_slope
+                    [
+                        ", ".join(word for word in (line.density, line.slope) if word),
+                        line.entries,
+                        *_limits(line.hours_per_acre, line.hours_per_acre_low, line.hours_per_acre_high, line.entries),
+                    ]
+                    for line in result.classes
                 ],
             )
         say("")
+        say("Pass acres: ground worked twice counts twice. Hours per acre at target: all passes together.")
         say(result.context)
         for caution in result.cautions:
             say(caution)
 
 
+def _limits(middle: float, low: float | None, high: float | None, lines: int) -> list[Figure | None]:
+    from habmap.work.effort import TOO_FEW_LINES
+
+    known = (low, high) if lines >= TOO_FEW_LINES else (None, None)
+    return [rounded(middle, 1), *(rounded(limit, 1) for limit in known)]
+
+
 def _first_words(result: EffortResult) -> None:
+    from habmap.work.effort import TOO_FEW_LINES, TOO_FEW_WORDS
+
     spent = f"{result.person_hours:,.0f} person-hours and {result.cost:,.0f} {result.currency} so far"
     if result.person_hours_left is None:
         say(f"{spent}; {result.remaining_acres:.1f} acres remain. What they take is not known: {result.rests_on}.")
         return
-    hours = _ranged(result.person_hours_left_low, result.person_hours_left, result.person_hours_left_high)
-    days = _ranged(result.person_days_left_low, result.person_days_left, result.person_days_left_high)
+    few = f" ({TOO_FEW_WORDS})" if 0 < result.lines < TOO_FEW_LINES else ""
+    hours = _ranged(result.person_hours_left_low, result.person_hours_left, result.person_hours_left_high, few)
+    days = _ranged(result.person_days_left_low, result.person_days_left, result.person_days_left_high, few and " ")
     say(
-        f"{spent}; the {result.remaining_acres:.1f} acres that remain would take about {hours} person-hours, that is "
-        f"{days} days of one person, going by {result.rests_on}."
+        f"{spent}; clearing the {result.remaining_acres:.1f} acres that remain would take about {hours} person-hours, "
+        f"that is {days.strip()} days of one person, going by {result.rests_on}."
     )
     if result.cost_left is not None:
-        money = _ranged(result.cost_left_low, result.cost_left, result.cost_left_high)
-        say(f"They would cost about {money} {result.currency}, going by {result.cost_rests_on}.")
+        money = _ranged(result.cost_left_low, result.cost_left, result.cost_left_high, few)
+        say(f"That would cost about {money} {result.currency}, going by {result.cost_rests_on}.")
+    say(_follow_up_words(result))
     if result.hand_only_acres is not None:
         machine = result.remaining_acres - result.hand_only_acres
         say(
-            f"{result.hand_only_acres:.1f} of them are steeper than the machine limit and hand work only; "
-            f"{machine:.1f} are below it."
+            f"{result.hand_only_acres:.1f} acres of it are steeper than the machine limit and hand work only; "
+            f"{machine:.1f} acres are below that setting; the operator still decides."
         )
+    say(_finish_words(result))
+
+
+def _follow_up_words(result: EffortResult) -> str:
+    """Return what the hours of clearing leave out, with what the log says of it."""
+    after = result.follow_up
+    if after.hours_per_acre is None or after.person_hours_left is None:
+        no_hours = "piling, hauling and burning (no line of the log gives their hours)"
+        return f"Not in these hours: {no_hours}, {result.left_out}."
+    done = ", ".join(PRACTICE_WORDS[practice] for practice in after.practices)
+    return (
+        f"Work on slash ({done}) took {after.person_hours:,.0f} hours so far, {after.hours_per_acre:.1f} for each acre "
+        f"treated, followed up or not; for the rest that is about {after.person_hours_left:,.0f} hours more. "
+        f"In neither: {result.left_out}."
+    )
+
+
+def _finish_words(result: EffortResult) -> str:
+    from habmap.work.effort import TOO_FEW_LINES
+
     if result.hours_per_week is None:
-        say("Write hours_per_week under [effort] in habmap.toml to see when that would be done.")
-    elif result.finish is None:
-        say(f"At {result.hours_per_week:g} hours a week that is more than a hundred years.")
-    else:
-        latest = f", and {result.finish_high} if it goes slowly" if result.finish_high else ""
-        say(f"At {result.hours_per_week:g} hours a week it would be done about {result.finish}{latest}.")
+        return "Write hours_per_week under [effort] in habmap.toml to see when the clearing would be done."
+    without = f", without {', '.join(result.finish_without)}: on hold and no end is written" * bool(
+        result.finish_without
+    )
+    if result.finish is None:
+        if result.finish_without and result.finish_low is None:
+            return f"When the clearing would be done cannot be told{without}."
+        return f"At {result.hours_per_week:g} hours a week the clearing would take more than a hundred years."
+    latest = ""
+    if result.finish_high is not None and result.lines >= TOO_FEW_LINES:
+        latest = f", and {result.finish_high} if it goes slowly"
+    moved = f" Counted in: {'; '.join(result.finish_moved_by)}." if result.finish_moved_by else ""
+    return (
+        f"At {result.hours_per_week:g} hours a week the clearing would be done about {result.finish}{latest}{without}."
+        f"{moved}"
+    )
 
 
-def _ranged(low: float | None, middle: float | None, high: float | None) -> str:
+def _ranged(low: float | None, middle: float | None, high: float | None, few: str) -> str:
     words = "unknown" if middle is None else f"{middle:,.0f}"
-    return words if low is None or high is None else f"{words} ({low:,.0f} to {high:,.0f})"
+    return words + few if few or low is None or high is None else f"{words} ({low:,.0f} to {high:,.0f})"

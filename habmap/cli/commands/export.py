@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from habmap.cli.context import JsonOption, OnOption, OverwriteOption, Session, parsed_date
-from habmap.cli.output import print_json, print_table, say
+from habmap.cli.output import print_json, print_table, rounded, say
 from habmap.errors import UsageError
 
 if TYPE_CHECKING:
@@ -95,10 +95,10 @@ def register(app: typer.Typer) -> None:
                     item.program,
                     item.item,
                     item.practice_code,
-                    _tenths(item.planned_acres),
-                    _tenths(item.applied_acres),
-                    _tenths(item.short_acres),
-                    _tenths(sum(item.apart_acres.values())),
+                    rounded(item.planned_acres, 1),
+                    rounded(item.applied_acres, 1),
+                    rounded(item.short_acres, 1),
+                    rounded(sum(item.apart_acres.values()), 1),
                 ]
                 for item in result.items
             ],
@@ -218,10 +218,6 @@ def _table_writer(table: LayerTable, output: Path) -> Callable[[Path], object]:
     # the layer carries the ground as a shape, so that it need not stand there twice
     rows = [{name: cell for name, cell in row.items() if name != "patch_wkt"} for row in table.rows]
     return lambda path: write_layer(path, layer=table.layer, rows=rows, shapes=table.shapes)
-
-
-def _tenths(acres: float | None) -> str | None:
-    return None if acres is None else f"{acres:,.1f}"
 
 
 def _practice_cell(line: AppliedLine, column: str) -> Cell:

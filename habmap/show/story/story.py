@@ -76,6 +76,8 @@ class StoryEffort:
     finish_low: date | None
     finish: date | None
     finish_high: date | None
+    is_finish_without_held: bool = False
+    follow_up_left: float | None = None
     rests_on: str = ""
     cost_rests_on: str = ""
 

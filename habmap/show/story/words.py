@@ -183,7 +183,7 @@ def effort_sentences(effort: StoryEffort, *, remaining_acres: float, contract: t
     else:
         days = "" if effort.days_left is None else f", {effort.days_left:,.0f} days of one person"
         lines.append(
-            f"The rest: about {effort.hours_left:,.0f} person-hours"
+            f"Clearing the rest: about {effort.hours_left:,.0f} person-hours"
             f"{_range(effort.hours_left_low, effort.hours_left_high)}{days}."
         )
     if effort.cost_left:
@@ -195,8 +195,16 @@ def effort_sentences(effort: StoryEffort, *, remaining_acres: float, contract: t
     if effort.finish is not None and effort.hours_per_week is not None and remaining_acres >= words.SPOKEN_ACRES:
         low, high = effort.finish_low, effort.finish_high
         between = "" if low is None or high is None else f" ({words.short_day(low)} to {words.short_day(high)})"
+        without = ", without ground on hold" if effort.is_finish_without_held else ""
         lines.append(
-            f"At {effort.hours_per_week:g} hours a week it ends about {words.short_day(effort.finish)}{between}."
+            f"At {effort.hours_per_week:g} hours a week it ends about {words.short_day(effort.finish)}"
+            f"{between}{without}."
+        )
+    if effort.hours_left is not None and remaining_acres >= words.SPOKEN_ACRES:
+        lines.append(
+            "Piling, burning and upkeep come on top."
+            if effort.follow_up_left is None
+            else f"Slash work: about {effort.follow_up_left:,.0f} hours more; upkeep comes on top."
         )
     if effort.hours_left and effort.days_left and remaining_acres >= words.SPOKEN_ACRES:
         lines.append(

@@ -1,0 +1,160 @@
+"""What the log's own lines took on ground that they brought to its target: the samples that rates rest on."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Final
+
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from habmap.errors import InputError
+from habmap.jobs.density_records import UnitDensity
+from habmap.jobs.ground import Ground, GroundPiece
+from habmap.jobs.ports import Store
+from habmap.jobs.terrain import EDGE_M, face_rules
+from habmap.measures import acres
+from habmap.place.elevation import open_elevation
+from habmap.vocabulary import FIRE, KILLING
+from habmap.work.effort import Sample, slope_class
+from habmap.work.priority import DenseLimits, is_dense_stand
+from habmap.work.records import Entry
+
+#: Practices that clear standing cedars; their hours say what the rest will take. Fires are told beside them.
+CLEARING: Final = KILLING - FIRE
+
+
+def samples(
+    state: Ground,
+    spent: Callable[[Entry], float | None],
+    *,
+    density: Mapping[str, str | None],
+    slope: Mapping[str, str],
+) -> list[Sample]:
+    """Return one sample for each line that brought ground to its target, and each unit in which it did.
+
+    Parameters
+    ----------
+    spent
+        Person-hours or money of a line; ``None`` = it does not say.
+    density, slope
+        Density class by ``unit_id``, slope class by ``entry_id``.
+
+    Notes
+    -----
+    A line's hours are shared out by acres. Ground takes its share of every clearing pass up to the one that brought it
+    to its target. Left out are ground on which one of these does not say its hours, ground below target, ground that a
+    fire brought there, and work on ground that was there already.
+    """
+    by_id = {entry.entry_id: entry for entry in state.entries}
+    found: defaultdict[tuple[str, str], list[tuple[float, float]]] = defaultdict(list)
+    for piece in state.pieces:
+        first = piece.state.brought_to_target
+        if first is None or first.practice not in CLEARING or piece.area_m2 <= 0:
+            continue
+        shares = [
+            None if (took := spent(entry)) is None else took * piece.area_m2 / state.patches[entry.entry_id].area
+            for entry in _passes(piece, by_id)
+        ]
+        known = [share for share in shares if share is not None]
+        if len(known) == len(shares):
+            found[first.entry_id, piece.unit_id].append((piece.acres, sum(known)))
+    return [
+        Sample(
+            acres=sum(size for size, _ in parts),
+            spent=sum(took for _, took in parts),
+            line=entry_id,
+            density=density.get(unit_id),
+            slope=slope.get(entry_id),
+        )
+        for (entry_id, unit_id), parts in found.items()
+    ]
+
+
+def _passes(piece: GroundPiece, by_id: Mapping[str, Entry]) -> list[Entry]:
+    """Return the clearing lines up to the one that brought the ground to its target; two people's one day both."""
+    first = piece.state.brought_to_target
+    assert first is not None
+    lines = [by_id[entry_id] for entry_id in piece.entry_ids]
+    last = next(index for index, entry in enumerate(lines) if entry.entry_id == first.entry_id)
+    return [
+        entry
+        for index, entry in enumerate(lines)
+        if entry.practice in CLEARING
+        and (index <= last or (entry.practice, entry.date) == (first.practice, first.date))
+    ]
+
+
+def density_classes(
+    state: Ground, stands: Mapping[str, UnitDensity], *, limits: DenseLimits
+) -> tuple[dict[str, str | None], dict[str, str | None]]:
+    """Return the density class of each unit when its cleared ground was cleared, and of what remains now."""
+
+    def word(is_dense: bool | None) -> str | None:
+        return {True: "dense", False: "open", None: None}[is_dense]
+
+    then: dict[str, str | None] = {}
+    for unit in state.units:
+        stand = stands.get(unit.unit_id)
+        known = (stand.stems_per_acre_before_work if stand else None, unit.stems_per_acre)
+        stems = next((one for one in known if one is not None), stand.stems_per_acre if stand else None)
+        then[unit.unit_id] = word(is_dense_stand(stems_per_acre=stems, canopy_pct=unit.canopy_pct, limits=limits))
+    return then, {unit_id: word(stand.dense) for unit_id, stand in stands.items()}
+
+
+def slope_classes(
+    store: Store, state: Ground, remaining: Mapping[str, BaseGeometry]
+) -> tuple[dict[str, str], dict[str, float]]:
+    """Return the slope class of each clearing line's patch, and the steep share of what remains by unit (0–1).
+
+    Empty where no elevation can be read: hours are worth saying without it, and ``habmap check`` says what is wrong.
+    """
+    source = store.elevation()
+    timed = [
+        entry.entry_id
+        for entry in state.entries
+        if entry.practice in CLEARING
+        and (entry.person_hours is not None or entry.cost is not None)
+        and entry.entry_id in state.patches
+    ]
+    shapes = [*(state.patches[entry_id] for entry_id in timed), *remaining.values()]
+    if source is None or state.grid is None or not shapes:
+        return {}, {}
+    try:
+        with open_elevation(
+            Path(source.path),
+            vertical_unit=source.vertical_unit,
+            analysis_cell_m=store.settings.terrain.analysis_cell_m,
+        ) as dem:
+            outlines = [state.grid.to_lonlat(shapely.segmentize(shape, EDGE_M)) for shape in shapes]
+            sums = dem.zone_sums(outlines, rules=face_rules(store.settings.terrain, state.grid))
+    except InputError:
+        return {}, {}
+    found = [total.summary(unit_m2=shape.area) for total, shape in zip(sums, shapes, strict=True)]
+    limit_pct = store.settings.terrain.machine_limit_pct
+    return (
+        {
+            name: slope_class(one.slope_mean_pct, machine_limit_pct=limit_pct)
+            for name, one in zip(timed, found[: len(timed)], strict=True)
+            if one.slope_mean_pct is not None
+        },
+        {
+            name: one.hand_only_pct / 100
+            for name, one in zip(remaining, found[len(timed) :], strict=True)
+            if one.hand_only_pct is not None
+        },
+    )
+
+
+def follow_up(state: Ground, practices: tuple[str, ...]) -> tuple[tuple[str, ...], float]:
+    """Return which follow-up practices the log gives hours for, and those hours together."""
+    lines = [entry for entry in state.entries if entry.practice in practices and entry.person_hours is not None]
+    done = tuple(practice for practice in practices if any(entry.practice == practice for entry in lines))
+    return done, sum(entry.person_hours or 0.0 for entry in lines)
+
+
+def pass_acres(state: Ground, entry: Entry) -> float:
+    """Return the ground of one line of the log [acre]."""
+    return acres(state.patches[entry.entry_id].area)
