@@ -11,7 +11,7 @@ import typer
 
 from habmap.cli import commands
 from habmap.cli.context import Session
-from habmap.cli.output import print_error, versions_line
+from habmap.cli.output import open_for_any_sign, print_error, versions_line
 from habmap.errors import HabmapError, UsageError
 
 #: The parser's own error for a command line it cannot take (typer carries its parser under a private name).
@@ -75,6 +75,7 @@ def _mend(error: Exception, where: str) -> str:
 
 def run(arguments: list[str] | None = None) -> None:
     """Run the command line and end the process with its exit code."""
+    open_for_any_sign()
     words = sys.argv[1:] if arguments is None else arguments
     as_json = "--json" in words
     try:

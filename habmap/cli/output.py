@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import codecs
 import json
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from typing import TYPE_CHECKING, Any
-from unicodedata import category
+from io import TextIOWrapper
+from typing import TYPE_CHECKING, Any, Final
+from unicodedata import category, normalize
 
 #: Characters that turn the reading direction of all that follows (Unicode Standard Annex 9, explicit formatting).
 _DIRECTION_MARKS = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
@@ -16,6 +18,35 @@ _JSON_ESCAPES = {code: f"\\u{code:04x}" for code in (*map(ord, _DIRECTION_MARKS)
 
 if TYPE_CHECKING:
     from habmap.errors import HabmapError
+
+
+#: What stands for a sign that a terminal or a file of an older encoding cannot take.
+_PLAIN: Final = {
+    "°": " deg", "±": "+/-", "≥": ">=", "≤": "<=", "×": "x", "−": "-", "–": "-", "—": "-", "→": "->", "…": "...",
+    "’": "'", "‘": "'", "“": '"', "”": '"', "Σ": "sum ", "µ": "u", "·": "-", "√": "sqrt ",
+}  # fmt: skip
+
+
+def _plainly(error: UnicodeError) -> tuple[str | bytes, int]:
+    if not isinstance(error, UnicodeEncodeError):
+        raise error
+    signs = error.object[error.start : error.end]
+    plain = "".join(
+        _PLAIN.get(sign) or normalize("NFKD", sign).encode("ascii", "ignore").decode() or "?" for sign in signs
+    )
+    return plain, error.end
+
+
+def open_for_any_sign() -> None:
+    """Let stdout and stderr take every sign, whatever their encoding: plain letters stand for what it lacks.
+
+    A terminal of Windows and a redirect there are cp1252 or cp437 to this day; an answer must not end in an error for a
+    degree sign or a name.
+    """
+    codecs.register_error("habmap.plain", _plainly)
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, TextIOWrapper):
+            stream.reconfigure(errors="habmap.plain")
 
 
 def print_json(command: str, result: object) -> None:
@@ -28,8 +59,15 @@ def print_json(command: str, result: object) -> None:
 
 
 def _json_line(record: dict[str, Any]) -> str:
-    """Return one line of JSON; what could steer a terminal stands there as an escape, and reads the same."""
-    return json.dumps(record, allow_nan=False, ensure_ascii=False).translate(_JSON_ESCAPES) + "\n"
+    """Return one line of JSON; what could steer a terminal stands there as an escape, and reads the same.
+
+    Where stdout is not UTF-8, so does every sign that is not ASCII: JSON is UTF-8 whatever a terminal makes of it.
+    """
+    is_utf8 = (getattr(sys.stdout, "encoding", None) or "utf-8").lower().replace("_", "-") in {"utf-8", "utf8"}
+    text = json.dumps(record, allow_nan=False, ensure_ascii=not is_utf8)
+    if not text.isascii() and any(0xD800 <= ord(sign) <= 0xDFFF for sign in text):
+        text = json.dumps(record, allow_nan=False)  # a name of a file that is no UTF-8
+    return text.translate(_JSON_ESCAPES) + "\n"
 
 
 def print_error(error: HabmapError, *, as_json: bool) -> int:

@@ -14,6 +14,7 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationErr
 from habmap.errors import InputError, InputErrors, PlaceError
 from habmap.place.toml_lines import line_of
 from habmap.vocabulary import CEDAR_RESPROUTS, DEFAULT_CEDAR, PRACTICE_CODES, PRACTICES
+from habmap.work.burnday import author_of
 
 SETTINGS_FILE = "habmap.toml"
 
@@ -246,6 +247,23 @@ class PlanWindow(Section):
     wind_height: Literal["20ft", "eye"] | None = None
     author: str | None = None
     date: dt.date | None = None
+
+    @field_validator("author")
+    @classmethod
+    def _somebody(cls, value: str | None) -> str | None:
+        """Take a placeholder for what it is: nobody signed."""
+        return author_of(value)
+
+    @field_validator("date", mode="before")
+    @classmethod
+    def _a_day(cls, value: object) -> object:
+        """Take dots, words and numbers for what they are: no date."""
+        if isinstance(value, dt.date):
+            return value
+        try:
+            return dt.date.fromisoformat(str(value).strip())
+        except ValueError:
+            return None
 
     @model_validator(mode="after")
     def _in_order(self) -> PlanWindow:

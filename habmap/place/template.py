@@ -87,8 +87,8 @@ notify = []                    # who is told before a burn, such as "Sheriff's o
 # The written burn plan, as its author wrote it: [low, high] each. Without author and date nothing is compared.
 # The figures below are published examples, none in force: replace every one by your own plan's.
 # [burn_plan.grass]            # Kansas smoke management: humidity, wind, temperature, mixing height, transport wind
-# author = "who wrote and signed the plan"
-# date = 2026-01-31
+# author = ""                  # who wrote and signed it; empty: there is no plan, and nothing is compared
+# date = ""                    # the day it was signed, such as 2026-01-31
 # temp_f = [55, 80]
 # rh_pct = [40, 70]            # never under 30 there; a national extension fire group: 30 to 50
 # wind_mph = [5, 12]           # that group: 2 to 15
@@ -101,14 +101,14 @@ notify = []                    # who is told before a burn, such as "Sheriff's o
 # transport_wind_mph = [8, 20]
 # unit.C2.rh_pct = [45, 70]    # what the plan says otherwise for one unit
 # [burn_plan.down_cedar]       # juniper slash dozed under 100 days (Bryant 1983): humidity above 45 %,
-# author = "…"                 # wind under 10 km/h (6.2 mph), under 30 °C (86 °F)
-# date = 2026-01-31
+# author = ""                  # wind under 10 km/h (6.2 mph), under 30 °C (86 °F)
+# date = ""
 # temp_f = [32, 86]
 # rh_pct = [45, 100]
 # wind_mph = [0, 6.2]
 # [burn_plan.piles]            # piles want snow, rain or green-up: a window of their own
-# author = "…"
-# date = 2026-01-31
+# author = ""
+# date = ""
 # days_since_rain = [0, 2]     # no source
 
 [paperwork]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
@@ -37,6 +38,32 @@ NOT_CHECKED: Final = (
 )
 
 
+#: Words that hold a name's place: a line made of these alone names nobody (our own list, no source).
+_PLACEHOLDERS: Final = """
+    a an and author authors be blank boss burn by changeme date determined enter example field fill first fixme foo bar
+    from full given here his her in initials insert is it its last lorem ipsum manager me myself n na name names nobody
+    none no not null of or owner person placeholder plan planner please preparer prepared prescribed put sample sign
+    signature signed signer someone somebody steward surname tba tbd test text the their this to todo type unknown
+    unsigned who whoever whom whose wrote written writer write yet you your yours
+"""
+_NOBODY: Final = frozenset(_PLACEHOLDERS.split())
+
+
+def author_of(text: str | None) -> str | None:
+    """Return who signed a plan; ``None`` where a text names nobody: blanks, dots, dashes, words that hold its place.
+
+    Examples
+    --------
+    >>> author_of(" P. Writer "), author_of("who wrote and signed the plan"), author_of("…"), author_of("<your name>")
+    ('P. Writer', None, None, None)
+    """
+    words = re.findall(r"[^\W\d_]+", (text or "").casefold())
+    # "xxx" and a lone letter are no name; an initial beside another word may be.
+    names = {word for word in words if word not in _NOBODY and (len(set(word)) > 1 or len(word) == 1)}
+    is_named = any(len(word) > 1 for word in names) or bool(names and len(set(words)) > 1)
+    return (text or "").strip() if is_named else None
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Window:
     """Limits of one written plan for some of the units; ``limits`` hold (low, high) by item.
@@ -61,7 +88,7 @@ class Window:
     @property
     def is_plan(self) -> bool:
         """Whether somebody signed and dated it."""
-        return bool(self.author and self.author.strip()) and self.written_on is not None
+        return author_of(self.author) is not None and self.written_on is not None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,0 +1,56 @@
+"""Terminals and redirects that are not UTF-8: every answer comes out whole, and JSON stays JSON."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from habmap.cli.output import open_for_any_sign
+
+WEATHER = ("--temp-f", "60", "--rh-pct", "40", "--wind-mph", "8", "--wind-from", "180")
+COMMANDS = {
+    "response": ("response",),
+    "terrain": ("terrain",),
+    "photos": ("photos",),
+    "burnsheet": ("burnsheet", "C1", "--time", "2026-03-13T14:00", *WEATHER),
+}
+
+
+def run(place: Path, *words: str, encoding: str) -> subprocess.CompletedProcess[bytes]:
+    command = Path(sys.executable).with_name("habmap")
+    whole = {**os.environ, "PYTHONIOENCODING": encoding, "PYTHONUTF8": "0", "COLUMNS": "120"}
+    return subprocess.run([str(command), "--place", str(place), *words], env=whole, capture_output=True, timeout=300)
+
+
+@pytest.mark.parametrize("encoding", ["ascii", "cp1252", "cp437", "latin-1"])
+@pytest.mark.parametrize("name", COMMANDS)
+def test_words_come_out_whole(name: str, encoding: str, demo_place: Path) -> None:
+    done = run(demo_place, *COMMANDS[name], encoding=encoding)
+    assert done.returncode == 0, done.stderr
+    assert b"Error" not in done.stderr and b"fault of the program" not in done.stderr
+    said = done.stdout.decode(encoding)
+    assert len(said.splitlines()) > 5
+
+
+@pytest.mark.parametrize("encoding", ["ascii", "cp1252"])
+def test_json_is_json_whatever_the_terminal(encoding: str, demo_place: Path) -> None:
+    done = run(demo_place, *COMMANDS["burnsheet"], "--json", encoding=encoding)
+    assert done.returncode == 0, done.stderr
+    told = json.loads(done.stdout.decode("utf-8"))
+    whole = json.loads(run(demo_place, *COMMANDS["burnsheet"], "--json", encoding="utf-8").stdout.decode("utf-8"))
+    assert told == whole
+    fault = run(demo_place, "terrain", "--nön", "--json", encoding=encoding)
+    assert fault.returncode == 2
+    assert json.loads(fault.stdout.decode("utf-8"))["schema"] == "habmap/error/1"
+
+
+def test_signs_that_are_lacking_are_told_in_plain_letters() -> None:
+    open_for_any_sign()
+    assert "12° ± 3 → ≥ 5 é 李".encode("ascii", "habmap.plain") == b"12 deg +/- 3 -> >= 5 e ?"
+    assert "±°é".encode("cp1252", "habmap.plain") == "±°é".encode("cp1252")
+    assert "a\udce9b".encode("utf-8", "habmap.plain") == b"a?b"
