@@ -106,6 +106,7 @@ def _print_moisture(result: BurnDayResult) -> None:
             f"Read from {result.fine_fuel_tables} (height beside the place of the weather). Shade and height that were "
             "not given count as exposed and level."
         )
+        say(f"{result.fine_fuel_clock_words}.")
     if result.equilibrium_moisture_pct is not None and result.vpd_kpa is not None:
         say(
             f"Equilibrium moisture (Simard) {result.equilibrium_moisture_pct:.1f} %, "
@@ -123,6 +124,7 @@ def _print_moisture(result: BurnDayResult) -> None:
 
 
 def _print_edges(result: BurnDayResult) -> None:
+    from habmap.jobs.burn.breaks import BREAK_WORDS
     from habmap.measures import ft
     from habmap.vocabulary import WIND_WORDS, wind_16
 
@@ -144,17 +146,40 @@ def _print_edges(result: BurnDayResult) -> None:
             for edge in result.edges
         ],
     )  # fmt: skip
+    say("")
+    say(f"{result.winds_words}.")
+    if result.turned_edges:
+        say("Edges that come to lie downwind in later hours:")
+        print_table(
+            ["from", "to", "wind from", "feet", "faces", "now", "beyond"],
+            [
+                [
+                    edge.from_time.replace("T", " "), edge.to_time.replace("T", " "), wind_16(edge.wind_from_deg),
+                    ft(edge.length_m), wind_16(edge.outward_deg), edge.side, edge.beyond_words,
+                ]
+                for edge in result.turned_edges
+            ],
+        )  # fmt: skip
     print_table(
-        ["published figures, not what this burn needs", "feet wide", "to", "acres", "to"],
+        [BREAK_WORDS, "fuel beside", "feet wide", "to", "acres", "to", "source"],
         [
-            [line.rule, line.width_low_ft, line.width_high_ft, line.acres_low, line.acres_high]
+            [
+                line.rule,
+                line.fuel,
+                line.width_low_ft,
+                line.width_high_ft,
+                line.acres_low,
+                line.acres_high,
+                line.source,
+            ]
             for line in result.published_breaks
         ],
     )
 
 
 def _print_around(result: BurnDayResult) -> None:
-    from habmap.jobs.burn.around import COLD_AIR_NEAR_M, END_WORDS, SCREEN_WORDS
+    from habmap.jobs.burn.around import COLD_AIR_NEAR_M, END_WORDS, SCREEN_WORDS, SmokePlace
+    from habmap.jobs.burn.sheet_parts import inside_words, when_words
     from habmap.measures import M_PER_MILE, ft
     from habmap.vocabulary import FEATURE_WORDS, wind_16
 
@@ -166,15 +191,18 @@ def _print_around(result: BurnDayResult) -> None:
         say(f"{title}: {_MAY_MISS if not places else _HOW_FAR}")
         if places:
             print_table(
-                ["place", "kind", "miles", "bearing °", "toward"],
+                ["place", "kind", "miles", "bearing °", "toward", *(["downwind"] if places is result.smoke else [])],
                 [
                     [
                         place.name, FEATURE_WORDS[place.kind], place.distance_m / M_PER_MILE, place.bearing_deg,
-                        wind_16(place.bearing_deg),
+                        wind_16(place.bearing_deg), *([when_words(place)] if isinstance(place, SmokePlace) else []),
                     ]
                     for place in places
                 ],
             )  # fmt: skip
+    say(f"{result.winds_words}.")
+    if result.inside:
+        say(f"Inside the block: {inside_words(result.inside)}.")
     say("")
     if result.cold_air is None:
         say("The way of cold night air is not known: no elevation, or level ground.")

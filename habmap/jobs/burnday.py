@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -14,15 +15,28 @@ from habmap.errors import InputError
 from habmap.jobs.burn.around import (
     HAZARD_NEAR_M,
     ColdAir,
+    InsidePlace,
     NearHazard,
+    NearPlace,
     SmokePlace,
     cold_air,
     downwind_places,
+    inside_places,
     near_hazards,
     nearby_places,
 )
 from habmap.jobs.burn.block import burn_block
-from habmap.jobs.burn.edges import Edge, EdgeTotals, PublishedBreak, burn_edges, edge_totals, published_breaks
+from habmap.jobs.burn.breaks import PublishedBreak, published_breaks
+from habmap.jobs.burn.edges import (
+    Edge,
+    EdgeTotals,
+    TurnedEdge,
+    burn_edges,
+    edge_totals,
+    holds_cedar_fuel,
+    outline_of,
+    turned_edges,
+)
 from habmap.jobs.burn.forecast import (
     ForecastUsed,
     forecast_gust,
@@ -45,6 +59,7 @@ from habmap.jobs.burn.plan import (
 )
 from habmap.jobs.burn.record import Again, logged_notices
 from habmap.jobs.burn.request import BurnRequest
+from habmap.jobs.burn.winds import winds_cast, winds_words
 from habmap.jobs.burn.words import block_name, block_words, warnings_for
 from habmap.jobs.ground import GroundPiece, ground
 from habmap.jobs.ports import Store
@@ -57,7 +72,9 @@ from habmap.work.fuel_moisture import (
     DEAD_FUEL_WORDS,
     NO_AIR_WORDS,
     Air,
+    clock_words,
     equilibrium_moisture_simard_1968,
+    other_clock,
     tables_used_words,
     vapour_pressure_deficit_kpa,
     why_no_tables,
@@ -84,9 +101,17 @@ class BurnDayResult:
     block
         The ground as it was named.
     slash_acres, snag_acres
-        Ground of any stage with felled cedar not yet gone; with cedar killed and left standing [acre].
+        Ground of the block with felled cedar not yet gone, in piles too, and with cedar killed standing and still up.
     fine_fuel_tables
         Which part of the moisture tables was read; ``None`` where they give no figure.
+    fine_fuel_clock_words
+        What the tables leave unsaid of their hours, and what the other reading gives; ``None`` without a figure.
+    turned_edges
+        Outline that becomes a downwind edge in later hours of the forecast.
+    winds_words
+        Which winds were cast.
+    inside
+        Everything on the map that lies in the block, what must not be harmed first; for the crew alone.
     plan_signed
         Who signed the limits that were compared with, by units.
     forecast
@@ -118,14 +143,18 @@ class BurnDayResult:
     fine_fuel_moisture_pct: float | None
     fine_fuel_words: str
     fine_fuel_tables: str | None
+    fine_fuel_clock_words: str | None
     fuel_moisture: tuple[FuelClass, ...]
     equilibrium_moisture_pct: float | None
     vpd_kpa: float | None
     edges: tuple[Edge, ...]
     edge_totals: EdgeTotals
+    turned_edges: tuple[TurnedEdge, ...]
     published_breaks: tuple[PublishedBreak, ...]
+    winds_words: str
     smoke: tuple[SmokePlace, ...]
-    nearby: tuple[SmokePlace, ...]
+    nearby: tuple[NearPlace, ...]
+    inside: tuple[InsidePlace, ...]
     hazards: tuple[NearHazard, ...]
     looked_within_m: LookedWithin
     cold_air: ColdAir | None
@@ -188,22 +217,26 @@ def burnday(store: Store, request: BurnRequest) -> BurnDayResult:
     }
     walked = {walk.break_ for walk in settings.burn.walked if walk.date == request.at.date()}
     boundary = store.boundary()
-    edges = burn_edges(
+    outline = outline_of(
         block,
-        wind_from_deg=wind_from_deg,
         others=chosen.beyond,
         covers={unit.unit_id: unit.cover for unit in state.units},
         features=features,
         boundary=boundary,
         grid=grid,
-        surface=dem.surface if dem else None,
         within_m=settings.burn.beyond_within_m,
-        rising_above_pct=settings.terrain.flat_below_pct,
         on=request.at.date(),
+    )
+    edges = burn_edges(
+        outline,
+        wind_from_deg=wind_from_deg,
+        surface=dem.surface if dem else None,
+        rising_above_pct=settings.terrain.flat_below_pct,
         walked=walked,
     )
     totals = edge_totals(edges)
-    wind = {"grid": grid, "wind_from_deg": wind_from_deg}
+    winds = winds_cast(request.at, wind_from_deg, request.forecast)
+    around = [piece for piece in chosen.beyond if _is_beside(piece, block, settings.burn.beyond_within_m)]
     fuel = fuel_there(pieces, state, request.at.date())
     return BurnDayResult(
         place=settings.place.name,
@@ -212,8 +245,8 @@ def burnday(store: Store, request: BurnRequest) -> BurnDayResult:
         units=unit_ids,
         acres=acres(float(block.area)),
         stage_acres=_stage_acres(pieces),
-        slash_acres=sum(piece.acres for piece in pieces if piece.state.felled_frac > 0),
-        snag_acres=sum(piece.acres for piece in pieces if piece.state.snag_frac > 0),
+        slash_acres=math.fsum(piece.acres for piece in pieces if piece.state.felled_frac > 0),
+        snag_acres=math.fsum(piece.acres for piece in pieces if piece.state.snag_frac > 0),
         fuel=fuel,
         block_words=block_words(pieces, state, kind, on=request.at.date()),
         plan=plan_info(settings, kind, signed),
@@ -225,14 +258,23 @@ def burnday(store: Store, request: BurnRequest) -> BurnDayResult:
         fine_fuel_moisture_pct=driest,
         fine_fuel_words=(why_no_tables(air) if air else NO_AIR_WORDS) or DEAD_FUEL_WORDS,
         fine_fuel_tables=tables_used_words(air) if air is not None and driest is not None else None,
+        fine_fuel_clock_words=None if air is None or driest is None else _clock_words(air, dem, block, driest, zone),
         fuel_moisture=classes,
         equilibrium_moisture_pct=equilibrium_moisture_simard_1968(air.temp_f, air.rh_pct) if air else None,
         vpd_kpa=vapour_pressure_deficit_kpa(air.temp_f, air.rh_pct) if air else None,
         edges=edges,
         edge_totals=totals,
-        published_breaks=published_breaks(totals, wind_mph=weather["wind_mph"]),
-        smoke=downwind_places(block, features, within_m=settings.burn.downwind_within_m, **wind),  # type: ignore[arg-type]
+        turned_edges=turned_edges(outline, winds),
+        published_breaks=published_breaks(
+            edges,
+            wind_mph=weather["wind_mph"],
+            has_cedar=any(holds_cedar_fuel(piece) for piece in pieces),
+            tallest_ft=fuel.tallest_ft,
+        ),
+        winds_words=winds_words(winds),
+        smoke=downwind_places(block, features, grid=grid, winds=winds, within_m=settings.burn.downwind_within_m),
         nearby=nearby_places(block, features, grid=grid, within_m=settings.burn.sensitive_within_m),
+        inside=inside_places(block, features, grid=grid),
         hazards=near_hazards(block, features, grid=grid),
         looked_within_m=LookedWithin(
             beyond=settings.burn.beyond_within_m,
@@ -253,7 +295,7 @@ def burnday(store: Store, request: BurnRequest) -> BurnDayResult:
         ),
         notify=settings.burn.notify,
         notices=logged_notices(store, block, grid=grid, day=request.at.date()),
-        cautions=_cautions(pieces),
+        cautions=_cautions([*pieces, *around]),
         warnings=not_used
         + warnings_for(
             request_at=request.at,
@@ -356,7 +398,19 @@ def _hours(
     )
 
 
+def _clock_words(air: Air, dem: BurnGround | None, block: Polygon | MultiPolygon, driest: float, zone: ZoneInfo) -> str:
+    is_daylight = bool(air.at.replace(tzinfo=zone).dst())
+    other = other_clock(air, is_daylight=is_daylight)
+    pcts = [line.pct for line in fuel_classes(other, dem, float(block.area)) if line.pct is not None]
+    return clock_words(driest, min(pcts, default=None), is_daylight=is_daylight)
+
+
+def _is_beside(piece: GroundPiece, block: Polygon | MultiPolygon, within_m: float) -> bool:
+    return bool(shapely.dwithin(piece.geometry, block, within_m))
+
+
 def _cautions(pieces: Sequence[GroundPiece]) -> tuple[str, ...]:
+    """Return the cautions for a block and the ground beside it: a dead tree there falls into it, or torches."""
     found = [FIRE_CAUTION, DEAD_FUEL_WORDS]
     if has_snags(piece.state for piece in pieces):
         found.append(SNAG_CAUTION)

@@ -7,8 +7,8 @@ and the vapour pressure deficit.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
-from datetime import datetime
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
 from typing import Final
 
 from habmap.measures import celsius
@@ -137,6 +137,29 @@ def tables_used_words(air: Air) -> str:
     shade = "shaded" if (air.shade_pct or 0.0) > SHADED_ABOVE_PCT else "exposed"
     hours = f"{first:02d}00 to {first + BLOCK_HOURS - 1:02d}59"
     return f"NWCG table {TABLE_OF_MONTH[air.at.month]}, {hours}, {shade}, {_level(air.above_weather_ft)}"
+
+
+def other_clock(air: Air, *, is_daylight: bool) -> Air:
+    """Return the same air an hour apart, as the tables would be read were their hours of the other clock."""
+    return replace(air, at=air.at + timedelta(hours=-1 if is_daylight else 1))
+
+
+def clock_words(pct: float, other_pct: float | None, *, is_daylight: bool) -> str:
+    """Say what the guide leaves open of its hours, and what the other reading gives.
+
+    Notes
+    -----
+    PMS 437 says "time of day" and no more. Its rows for east and west faces mirror each other about 1400, where the
+    sun stands highest by a daylight clock in the west of a time zone, so that its hours look like daylight time; nobody
+    says so. The clock that the property shows is read, and this sentence says what hangs on it.
+    """
+    clock = "daylight" if is_daylight else "standard"
+    other = "standard" if is_daylight else "daylight"
+    reading = "no figure" if other_pct is None else f"{other_pct:g} %" if other_pct != pct else "the same figure"
+    return (
+        f"The guide does not say whether its hours are daylight or standard time; read by the clock of the day "
+        f"({clock} time). Were they {other} time, the driest ground would have {reading}"
+    )
 
 
 def reference_moisture_pct(temp_f: float, rh_pct: float) -> int:

@@ -4,8 +4,10 @@ References
 ----------
 NWCG PMS 437, Fire Behavior Field Reference Guide, fuel moisture tables A to D, after Fosberg, M. A. & Deeming, J. E.
 1971 (USDA Forest Service Research Note RM-207) and Rothermel, R. C. 1983 (General Technical Report INT-143). The
-figures come by way of public copies. Where these differ (table C, east, steeper than 30 %, 1800, level: 4 or
-5) the drier figure stands here.
+figures come by way of public copies. Where these differ the drier figure stands here, which is the careful one: table
+C, east, 0–30 %, 1600, above: 4 or 3, here 3; east, steeper than 30 %, 1800, below: 4 or 3, here 3, and level: 5 or 4,
+here 4. `tests/reference/test_fuel_table_copies.py` holds two more copies whole and names every cell that differs. The
+hours are those of a clock that nobody names, see `habmap.work.fuel_moisture.clock_words`.
 """
 
 from __future__ import annotations
@@ -50,7 +52,7 @@ _EXPOSED: Final = {
     """,
     "C": """
         N  3 4 5|1 2 3|1 1 2|1 1 2|1 2 3|3 4 5      3 4 5|3 3 4|2 3 4|2 3 4|3 3 4|3 4 5
-        E  3 4 5|1 2 3|1 1 1|1 1 2|1 2 4|3 4 5      3 3 4|1 1 1|1 1 1|1 2 3|3 4 5|4 4 6
+        E  3 4 5|1 2 3|1 1 1|1 1 2|1 2 3|3 4 5      3 3 4|1 1 1|1 1 1|1 2 3|3 4 5|3 4 6
         S  3 4 5|1 2 2|1 1 1|1 1 1|1 2 3|3 4 5      3 4 5|1 2 2|0 1 1|0 1 1|1 2 2|3 4 5
         W  3 4 5|1 2 3|1 1 1|1 1 1|1 2 3|3 4 5      4 5 6|3 4 5|1 2 3|1 1 1|1 1 1|3 3 4
     """,

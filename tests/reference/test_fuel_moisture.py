@@ -43,7 +43,7 @@ def test_table_a(temp_f: float, rh_pct: float, expected: int) -> None:
         ("B", False, "E", ">30", 5, "above", 6), ("B", False, "S", "0-30", 3, "level", 0),
         ("B", True, "S", "0-30", 3, "level", 3), ("B", True, "E", ">30", 3, "level", 4),
         ("C", False, "N", ">30", 2, "level", 3), ("C", False, "S", ">30", 2, "below", 0),
-        ("C", False, "E", "0-30", 4, "above", 4), ("C", True, "N", "0-30", 1, "above", 5),
+        ("C", False, "E", "0-30", 4, "above", 3), ("C", True, "N", "0-30", 1, "above", 5),
         ("D", False, "S", ">30", 2, "level", 1), ("D", False, "N", ">30", 3, "level", 5),
         ("D", True, "W", ">30", 3, "below", 4),
     ],
@@ -94,7 +94,7 @@ def test_exactly_half_shade_is_exposed_and_more_is_shaded() -> None:
 
 
 def test_flat_ground_takes_the_lowest_correction_of_the_four_aspects() -> None:
-    # Table C, 1600, above, 0–30 %: N 3, E 4, S 3, W 3; table A (60 °F, 35 %) 6.
+    # Table C, 1600, above, 0–30 %: N 3, E 3, S 3, W 3; table A (60 °F, 35 %) 6.
     air = Air(at=datetime(2026, 3, 10, 16, 30), temp_f=60, rh_pct=35, above_weather_ft=1500)
     assert table_moisture_pct(air, aspect=None, slope_class="0-30", is_flat=True) == 9
 

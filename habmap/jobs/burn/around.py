@@ -10,6 +10,7 @@ import shapely
 from shapely import LineString
 from shapely.geometry.base import BaseGeometry
 
+from habmap.jobs.burn.winds import HourWind, spells, written
 from habmap.land.downhill import DownhillPath
 from habmap.land.edges import downwind_ground, grid_bearing_deg
 from habmap.land.grid import LocalGrid
@@ -37,13 +38,35 @@ SCREEN_WORDS: Final = (
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class SmokePlace:
+class NearPlace:
     """A sensitive place: how far from the block's nearest edge, and its true bearing from the block's middle."""
 
     name: str
     kind: str
     distance_m: float
     bearing_deg: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SmokePlace(NearPlace):
+    """A sensitive place during one spell of hours in which it lies downwind; the figures are of its nearest part then.
+
+    Attributes
+    ----------
+    from_time, to_time
+        First and last hour of the spell, local civil time; ``to_time`` is ``None`` where there is no forecast.
+    """
+
+    from_time: str
+    to_time: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class InsidePlace:
+    """Something on the map that lies in the block, all of it or a part."""
+
+    name: str
+    kind: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,29 +118,61 @@ def sensitive_features(features: Sequence[Feature]) -> list[Feature]:
 
 
 def downwind_places(
-    block: BaseGeometry, features: Sequence[Feature], *, grid: LocalGrid, wind_from_deg: float, within_m: float
+    block: BaseGeometry, features: Sequence[Feature], *, grid: LocalGrid, winds: Sequence[HourWind], within_m: float
 ) -> tuple[SmokePlace, ...]:
-    """Return the sensitive places within 45° of downwind of any part of the block, nearest first.
+    """Return the sensitive places within 45° of downwind of any part of the block at any hour, nearest first.
 
-    Parameters
-    ----------
-    wind_from_deg
-        True bearing that the wind comes from [°].
+    Each spell of neighbouring hours in which a place lies downwind is told apart.
     """
-    ground = downwind_ground(
-        block,
-        wind_from_deg=wind_from_deg - _turn_deg(block, grid),
-        within_m=within_m,
-        half_angle_deg=DOWNWIND_HALF_ANGLE_DEG,
-    )
-    return _places(block, features, ground, grid, within_m)
+    turn_deg = _turn_deg(block, grid)
+    grounds = {
+        from_deg: downwind_ground(
+            block, wind_from_deg=from_deg - turn_deg, within_m=within_m, half_angle_deg=DOWNWIND_HALF_ANGLE_DEG
+        )
+        for from_deg in {wind.from_deg for wind in winds}
+        if from_deg is not None
+    }
+    found = []
+    for feature in sensitive_features(features):
+        under = {
+            from_deg: place
+            for from_deg, ground in grounds.items()
+            if (place := _place(block, feature, ground, grid, within_m)) is not None
+        }
+        for spell in spells(winds, [wind.from_deg in under for wind in winds]):
+            during = [
+                under[wind.from_deg]
+                for wind in winds
+                if wind.from_deg in under and spell.first <= wind.at <= (spell.last or wind.at)
+            ]
+            near = min(during, key=lambda place: place.distance_m)
+            found.append(
+                SmokePlace(
+                    name=near.name,
+                    kind=near.kind,
+                    distance_m=near.distance_m,
+                    bearing_deg=near.bearing_deg,
+                    from_time=written(spell.first) or "",
+                    to_time=written(spell.last),
+                )
+            )
+    return tuple(sorted(found, key=lambda place: (place.distance_m, place.kind, place.name, place.from_time)))
 
 
 def nearby_places(
     block: BaseGeometry, features: Sequence[Feature], *, grid: LocalGrid, within_m: float
-) -> tuple[SmokePlace, ...]:
+) -> tuple[NearPlace, ...]:
     """Return the sensitive places all round within a distance, nearest first."""
-    return _places(block, features, None, grid, within_m)
+    places = (_place(block, feature, None, grid, within_m) for feature in sensitive_features(features))
+    found = [place for place in places if place is not None]
+    return tuple(sorted(found, key=lambda place: (place.distance_m, place.kind, place.name)))
+
+
+def inside_places(block: BaseGeometry, features: Sequence[Feature], *, grid: LocalGrid) -> tuple[InsidePlace, ...]:
+    """Return what lies in a block: nests, graves and cultural sites first, which fire and crew must not harm."""
+    found = [feature for feature in features if shapely.intersects(block, grid.to_grid(feature.geometry))]
+    found.sort(key=lambda one: (one.kind not in PRIVATE_FEATURE_KINDS, not one.sensitive, one.kind, one.name))
+    return tuple(InsidePlace(name=feature.name, kind=feature.kind) for feature in found)
 
 
 def near_hazards(block: BaseGeometry, features: Sequence[Feature], *, grid: LocalGrid) -> tuple[NearHazard, ...]:
@@ -175,22 +230,18 @@ def _turn_deg(block: BaseGeometry, grid: LocalGrid) -> float:
     return grid.convergence_deg(lon, lat)
 
 
-def _places(
-    block: BaseGeometry, features: Sequence[Feature], ground: BaseGeometry | None, grid: LocalGrid, within_m: float
-) -> tuple[SmokePlace, ...]:
-    middle = shapely.centroid(block)
-    turn_deg = _turn_deg(block, grid)
-    found = []
-    for feature in sensitive_features(features):
-        shape = grid.to_grid(feature.geometry)
-        if ground is not None:
-            shape = shapely.intersection(shape, ground)
-        if shapely.is_empty(shape):
-            continue
-        distance_m = float(shapely.distance(block, shape))
-        if distance_m > within_m:
-            continue
-        start, end = shapely.get_coordinates(shapely.shortest_line(middle, shape)).tolist()
-        bearing_deg = (grid_bearing_deg(tuple(start), tuple(end)) + turn_deg) % 360
-        found.append(SmokePlace(name=feature.name, kind=feature.kind, distance_m=distance_m, bearing_deg=bearing_deg))
-    return tuple(sorted(found, key=lambda place: (place.distance_m, place.kind, place.name)))
+def _place(
+    block: BaseGeometry, feature: Feature, ground: BaseGeometry | None, grid: LocalGrid, within_m: float
+) -> NearPlace | None:
+    """Return the nearest part of a feature on some ground; ``None`` where it has none within the distance."""
+    shape = grid.to_grid(feature.geometry)
+    if ground is not None:
+        shape = shapely.intersection(shape, ground)
+    if shapely.is_empty(shape):
+        return None
+    distance_m = float(shapely.distance(block, shape))
+    if distance_m > within_m:
+        return None
+    start, end = shapely.get_coordinates(shapely.shortest_line(shapely.centroid(block), shape)).tolist()
+    bearing_deg = (grid_bearing_deg(tuple(start), tuple(end)) + _turn_deg(block, grid)) % 360
+    return NearPlace(name=feature.name, kind=feature.kind, distance_m=distance_m, bearing_deg=bearing_deg)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import defaultdict
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -13,11 +14,12 @@ from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from habmap.jobs.burn.ground import rise_frac
+from habmap.jobs.burn.winds import HourWind, Spell, spells, written
 from habmap.jobs.ground import GroundPiece
 from habmap.land.downhill import Surface
 from habmap.land.edges import INSIDE_M, EdgePiece, Side, first_met, merged_runs, outline_pieces, side_of_wind
 from habmap.land.grid import LocalGrid
-from habmap.measures import M_PER_FT, acres, ft
+from habmap.measures import ft
 from habmap.vocabulary import BREAK_FEATURE_KINDS, STAGE_WORDS
 from habmap.work.records import Boundary, Feature
 from habmap.work.stages import UPKEEP_AFTER_DAYS
@@ -31,9 +33,8 @@ UNMAPPED: Final = "unmapped ground"
 _BEYOND_WORD: Final = {"road": "road", "lane": "road", "pond": "water", "creek": "water", "line": "break"}
 FIRE_STAGES: Final = frozenset({"burned", "slash_gone", "kept_up", "coming_back"})
 #: Ground that holds live cedar which can carry fire on; what lies felled or stands dead is told by its share.
-LIVE_STAGES: Final = frozenset({"standing", "part_cut", "coming_back"})
+LIVE_STAGES: Final = frozenset({"standing", "part_cut", "coming_back", "keep"})
 CEDAR_FUEL_WORDS: Final = ": cedar fuel beyond this edge"
-BREAK_WORDS: Final = "published figures, not what this burn needs"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,19 +84,6 @@ class EdgeTotals:
     perimeter_m: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PublishedBreak:
-    """A break of a published width along a length, and the ground it would take: width × length."""
-
-    rule: str
-    width_low_ft: float
-    width_high_ft: float
-    length_m: float
-    acres_low: float
-    acres_high: float
-    note: str = BREAK_WORDS
-
-
 @dataclass(frozen=True, slots=True)
 class _Beyond:
     beyond: str
@@ -106,42 +94,141 @@ class _Beyond:
     is_named: bool = False
 
 
-def burn_edges(
+@dataclass(frozen=True, slots=True)
+class Outline:
+    """A block's outline in short bits, what lies beyond each, and the grid's convergence at its middle [°]."""
+
+    pieces: tuple[EdgePiece, ...]
+    beyond: tuple[_Beyond, ...]
+    turn_deg: float
+    grid: LocalGrid
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TurnedEdge:
+    """Outline that is no downwind edge at ignition and becomes one in a spell of the forecast's hours.
+
+    Attributes
+    ----------
+    side
+        What it is at ignition: ``side`` or ``upwind``.
+    from_time, to_time
+        First and last hour in which it lies downwind, local civil time.
+    wind_from_deg
+        True bearing of the wind of the first [°].
+    outward_deg
+        Mean true bearing that it faces [°].
+    beyond, beyond_stage, beyond_words
+        As of :class:`Edge`.
+    """
+
+    side: Side
+    from_time: str
+    to_time: str
+    wind_from_deg: float
+    length_m: float
+    outward_deg: float
+    beyond: str
+    beyond_stage: str | None
+    beyond_words: str
+
+
+def outline_of(
     block: Polygon | MultiPolygon,
     *,
-    wind_from_deg: float,
     others: Sequence[GroundPiece],
     covers: Mapping[str, str],
     features: Sequence[Feature],
     boundary: Boundary | None,
     grid: LocalGrid,
-    surface: Surface | None,
     within_m: float,
-    rising_above_pct: float,
     on: date,
-    walked: Collection[str] = (),
-) -> tuple[Edge, ...]:
-    """Walk the outline, longest downwind stretch first, then side, then upwind.
+) -> Outline:
+    """Walk the outline of a block once and look beyond each bit of it, whatever the wind.
 
     Parameters
     ----------
     block
         Grid metres.
-    wind_from_deg
-        True bearing that the wind comes from [°].
     others, covers
         Pieces of the place outside the block, and the cover of each unit.
     within_m
         How far beyond the edge is looked [m].
+    """
+    middle = shapely.get_coordinates(grid.to_lonlat(shapely.centroid(block)))[0]
+    pieces = outline_pieces(block)
+    return Outline(
+        tuple(pieces),
+        tuple(_beyond(pieces, others, covers, features, boundary, grid, within_m, on)),
+        grid.convergence_deg(float(middle[0]), float(middle[1])),
+        grid,
+    )
+
+
+def turned_edges(outline: Outline, winds: Sequence[HourWind]) -> tuple[TurnedEdge, ...]:
+    """Return what is not downwind at ignition, the first of the winds, and comes to be so, the soonest first.
+
+    Stretches with one thing beyond them, one side at ignition and one spell of hours are told together.
+    """
+    first, *later = winds
+    assert first.from_deg is not None
+    spells_of: dict[float, tuple[Spell, ...]] = {}
+    groups: defaultdict[tuple[Side, str, Spell], list[int]] = defaultdict(list)
+    for number, piece in enumerate(outline.pieces):
+        side = side_of_wind(piece.outward_deg, first.from_deg - outline.turn_deg)
+        if side == "downwind":
+            continue
+        if piece.outward_deg not in spells_of:
+            spells_of[piece.outward_deg] = spells(
+                later, [_is_downwind(piece, wind.from_deg, outline.turn_deg) for wind in later]
+            )
+        for spell in spells_of[piece.outward_deg]:
+            groups[side, outline.beyond[number].words, spell].append(number)
+    from_deg = {wind.at: wind.from_deg for wind in later}
+    found = []
+    for (side, words, spell), numbers in groups.items():
+        members = [outline.pieces[number] for number in numbers]
+        beyond = outline.beyond[numbers[0]]
+        found.append(
+            TurnedEdge(
+                side=side,
+                from_time=written(spell.first) or "",
+                to_time=written(spell.last) or written(spell.first) or "",
+                wind_from_deg=from_deg[spell.first] or 0.0,
+                length_m=math.fsum(piece.length_m for piece in members),
+                outward_deg=(_mean_outward_deg(members) + outline.turn_deg) % 360,
+                beyond=beyond.beyond,
+                beyond_stage=beyond.stage,
+                beyond_words=words,
+            )
+        )
+    return tuple(sorted(found, key=lambda edge: (edge.from_time, -edge.length_m, edge.beyond_words)))
+
+
+def _is_downwind(piece: EdgePiece, from_deg: float | None, turn_deg: float) -> bool:
+    return from_deg is not None and side_of_wind(piece.outward_deg, from_deg - turn_deg) == "downwind"
+
+
+def burn_edges(
+    outline: Outline,
+    *,
+    wind_from_deg: float,
+    surface: Surface | None,
+    rising_above_pct: float,
+    walked: Collection[str] = (),
+) -> tuple[Edge, ...]:
+    """Return the stretches of an outline, the longest downwind first, then side, then upwind.
+
+    Parameters
+    ----------
+    wind_from_deg
+        True bearing that the wind comes from [°].
     rising_above_pct
         Ground that rises away by at least this is upslope [%].
     walked
         Names of the breaks that the burn boss walked that day.
     """
-    middle = shapely.get_coordinates(grid.to_lonlat(shapely.centroid(block)))[0]
-    turn_deg = grid.convergence_deg(float(middle[0]), float(middle[1]))
-    pieces = outline_pieces(block)
-    beyond = _beyond(pieces, others, covers, features, boundary, grid, within_m, on)
+    pieces, beyond, turn_deg, grid = outline.pieces, outline.beyond, outline.turn_deg, outline.grid
     sides = [side_of_wind(piece.outward_deg, wind_from_deg - turn_deg) for piece in pieces]
     rises = [_is_upslope(surface, piece, rising_above_pct) for piece in pieces]
     runs = merged_runs(pieces, list(zip(sides, beyond, rises, strict=True)))
@@ -170,6 +257,11 @@ def burn_edges(
     return tuple(sorted(edges, key=lambda edge: (order.index(edge.side), -edge.length_m)))
 
 
+def holds_cedar_fuel(piece: GroundPiece) -> bool:
+    """Return whether live, felled or dead standing cedar is there, whatever the stage."""
+    return piece.stage in LIVE_STAGES or piece.state.felled_frac > 0 or piece.state.snag_frac > 0
+
+
 def edge_totals(edges: Sequence[Edge]) -> EdgeTotals:
     """Add the stretches up."""
     lengths = {
@@ -180,36 +272,6 @@ def edge_totals(edges: Sequence[Edge]) -> EdgeTotals:
         side_m=lengths["side"],
         upwind_m=lengths["upwind"],
         perimeter_m=math.fsum(edge.length_m for edge in edges),
-    )
-
-
-def published_breaks(totals: EdgeTotals, *, wind_mph: float | None) -> tuple[PublishedBreak, ...]:
-    """Return widths by published rules and the acres that such breaks would take; none is what this burn needs.
-
-    References
-    ----------
-    Missouri NRCS, conservation practice 394, firebreak: twice the height of the adjacent fuel, never under 4 ft. A
-    landowner page of Texas: 8 ft and 1 ft for every mile an hour; 300 to 500 ft of black line downwind for cedar.
-    """
-    by_wind_ft = math.nan if wind_mph is None else 8 + wind_mph
-    rules = (
-        ("Missouri NRCS 394: 4 ft, or twice the height of the fuel beside it if that is more", 4.0, 4.0,
-         totals.perimeter_m),
-        ("Texas landowner page: 8 ft and 1 ft for every mile an hour of wind", by_wind_ft, by_wind_ft,
-         totals.perimeter_m),
-        ("the same page: 300 to 500 ft of black line downwind for cedar", 300.0, 500.0, totals.downwind_m),
-    )  # fmt: skip
-    return tuple(
-        PublishedBreak(
-            rule=rule,
-            width_low_ft=low_ft,
-            width_high_ft=high_ft,
-            length_m=length_m,
-            acres_low=acres(low_ft * M_PER_FT * length_m),
-            acres_high=acres(high_ft * M_PER_FT * length_m),
-        )
-        for rule, low_ft, high_ft, length_m in rules
-        if not math.isnan(low_ft)  # no such rule for a wind that nobody wrote down
     )
 
 
@@ -270,7 +332,6 @@ def _beyond(
 
 def _unit_words(piece: GroundPiece, covers: Mapping[str, str], on: date) -> str:
     state = piece.state
-    has_fuel = piece.stage in LIVE_STAGES or state.felled_frac > 0 or state.snag_frac > 0
     if piece.stage == "other":
         words = f"unit {piece.unit_id}: {covers[piece.unit_id]}"
     else:
@@ -281,7 +342,7 @@ def _unit_words(piece: GroundPiece, covers: Mapping[str, str], on: date) -> str:
         elif piece.stage in FIRE_STAGES and fire is not None:
             words += f", last fire {fire}"
     # A fire that killed too few leaves cedars standing: black ground below them is no end of the fuel.
-    return f"{words}{CEDAR_FUEL_WORDS}" if has_fuel else words
+    return f"{words}{CEDAR_FUEL_WORDS}" if holds_cedar_fuel(piece) else words
 
 
 def _off_property_m(

@@ -26,6 +26,7 @@ from habmap.jobs.burn.sheet_parts import (
     moisture_section,
     plan_section,
     side_and_beyond,
+    turned_section,
 )
 from habmap.jobs.burnday import BurnDayResult
 from habmap.jobs.ports import Store
@@ -217,6 +218,7 @@ def burn_sheet(
             *((Section(title="More of this block and its figures", sentences=more_notes),) if more_notes else ()),
             moisture_section(result, room.faces),
             edges_section(result, keys, room.edges),
+            *turned_section(result, room.hours),
             *around_sections(result, room.places),
             *hours_sections(result, room.hours),
             Section(title="Cautions", sentences=result.cautions, is_framed=True, may_move=True),

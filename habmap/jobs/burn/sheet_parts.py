@@ -6,7 +6,7 @@ from collections import defaultdict
 from collections.abc import Sequence
 from typing import Final
 
-from habmap.jobs.burn.around import END_WORDS, SCREEN_WORDS
+from habmap.jobs.burn.around import END_WORDS, SCREEN_WORDS, InsidePlace, NearPlace, SmokePlace
 from habmap.jobs.burn.edges import CEDAR_FUEL_WORDS, Edge
 from habmap.jobs.burn.fuel import UNKNOWN
 from habmap.jobs.burn.words import signed_words
@@ -98,7 +98,8 @@ def moisture_section(result: BurnDayResult, most: int) -> Section:
     return Section(
         title="Fine dead fuel moisture",
         sentences=(
-            f"{driest} {_air_words(result)}Needles {fuel.needles or 'not known'}, grass load {load} ({look}); {cut}.",
+            f"{driest} {_air_words(result)}{_clock(result)}",
+            f"Needles {fuel.needles or 'not known'}, grass load {load} ({look}); {cut}.",
         ),
         header=("faces", "slope", "acres", "moisture"),
         rows=tuple(
@@ -122,6 +123,10 @@ def _air_words(result: BurnDayResult) -> str:
         f"Equilibrium (Simard) {result.equilibrium_moisture_pct:.1f} %, vapour pressure deficit {result.vpd_kpa:.2f} "
         "kPa. "
     )
+
+
+def _clock(result: BurnDayResult) -> str:
+    return "" if result.fine_fuel_clock_words is None else f"{result.fine_fuel_clock_words}. "
 
 
 def _left_out(count: int, what: str) -> tuple[str, ...]:
@@ -226,6 +231,50 @@ def _walked_words(edges: Sequence[Edge]) -> str:
     return "; walked: so noted in habmap.toml for this day" if any(edge.boss_checked for edge in edges) else ""
 
 
+def when_words(place: SmokePlace) -> str:
+    """Say when a place lies downwind, in the local hours of a spell; its day where that is not the first hour's."""
+    first = place.from_time[5:].replace("T", " ")
+    if place.to_time is None:
+        return "at ignition"
+    last = place.to_time[11:] if place.to_time[:10] == place.from_time[:10] else place.to_time[5:].replace("T", " ")
+    return first if place.to_time == place.from_time else f"{first} to {last}"
+
+
+def inside_words(places: Sequence[InsidePlace], most: int = 8) -> str:
+    """Name what lies in the block."""
+    named = [
+        f"{FEATURE_WORDS[one.kind]} {one.name}".strip() if one.name else FEATURE_WORDS[one.kind]
+        for one in places[:most]
+    ]
+    return ", ".join(named) + (f" and {len(places) - most} more" if len(places) > most else "")
+
+
+def turned_section(result: BurnDayResult, most: int) -> tuple[Section, ...]:
+    """Return what is no downwind edge at ignition and becomes one, the soonest and longest first."""
+    if not result.turned_edges:
+        return ()
+    shown = result.turned_edges[:most]
+    return (
+        Section(
+            title="Edges that come to lie downwind later",
+            header=("when", "wind", "feet", "faces", "beyond"),
+            rows=tuple(
+                (
+                    f"{edge.from_time[5:].replace('T', ' ')} to {edge.to_time[5:].replace('T', ' ')}",
+                    wind_16(edge.wind_from_deg),
+                    f"{ft(edge.length_m):,.0f}",
+                    wind_16(edge.outward_deg),
+                    edge.beyond_words.removeprefix("unit ").replace(CEDAR_FUEL_WORDS, _FUEL_MARK),
+                )
+                for edge in shown
+            ),
+            shares=(0.34, 0.1, 0.1, 0.1, 0.36),
+            after=_left_out(len(result.turned_edges) - len(shown), "edges"),
+            may_move=True,
+        ),
+    )
+
+
 def _miles(length_m: float) -> str:
     return f"{length_m / M_PER_MILE:.2g}"
 
@@ -237,10 +286,12 @@ def around_sections(result: BurnDayResult, most: int) -> tuple[Section, ...]:
     """Return the sensitive places, the way of cold air, and lines, tanks, stacks and fences near."""
     looked = result.looked_within_m
     downwind = {(place.name, place.kind) for place in result.smoke}
-    places = [(place, "downwind") for place in result.smoke]
+    places: list[tuple[NearPlace, str]] = [(place, when_words(place)) for place in result.smoke]
     places += [(place, "near") for place in result.nearby if (place.name, place.kind) not in downwind]
     shown = places[:most]
-    after = list(_left_out(len(places) - len(shown), "places"))
+    after = [f"{result.winds_words}.", *_left_out(len(places) - len(shown), "places")]
+    if result.inside:
+        after.append(f"Inside the block: {inside_words(result.inside)}.")
     if result.cold_air is None:
         after.append("The way of cold night air is not known.")
     else:
@@ -267,13 +318,13 @@ def around_sections(result: BurnDayResult, most: int) -> tuple[Section, ...]:
             title=f"Downwind (45° to either side, {_miles(looked.downwind)} mi) "
             f"and near ({_miles(looked.sensitive)} mi)",
             sentences=() if places else ("Nothing sensitive is on the map downwind or near; a map may miss some.",),
-            header=("place", "kind", "miles", "toward", "lies"),
+            header=("place", "kind", "miles", "toward", "downwind"),
             rows=tuple(
                 (place.name or "–", FEATURE_WORDS[place.kind], f"{place.distance_m / M_PER_MILE:.2f}",
                  f"{wind_16(place.bearing_deg)} {place.bearing_deg:.0f}°", where)
                 for place, where in shown
             ),
-            shares=(0.33, 0.16, 0.13, 0.2, 0.18),
+            shares=(0.28, 0.13, 0.11, 0.17, 0.31),
             after=tuple(after),
         ),
     )  # fmt: skip
