@@ -70,6 +70,12 @@ OUTSIDE = {
         programs=("pdftotext", "pdfinfo", "pdffonts", "pdftoppm"),
         packages=("poppler-utils",),
     ),
+    "strace": Outside(
+        what="traces the system calls of a command",
+        programs=("strace",),
+        packages=("strace",),
+        probe=("strace", "-f", "-o", "/dev/null", "{python}", "-c", "pass"),
+    ),
     "mount": Outside(
         what="mounts a file system of its own, as root",
         programs=("mount", "umount"),
