@@ -109,7 +109,8 @@ def _from_workbook(path: Path, where: str, sheet: str | None) -> Table:
     made = [
         TableRow(
             number,
-            dict(zip(columns, cells, strict=True)),
+            # an export that was opened and saved as a spreadsheet keeps its apostrophes
+            dict(zip(columns, map(restored, cells), strict=True)),
             frozenset(name for name, at in zip(columns, kept, strict=True) if (number - 1, at) in read.dates),
         )
         for number, cells in rows

@@ -261,3 +261,23 @@ def test_a_log_kept_in_a_spreadsheet(run_habmap: Run, place: Path, tmp_path: Pat
         "Sheet1, row 2, column person_hours",
     ]
     assert run_habmap("load", "entries", same, "--sheet", "Sheet1", place=place).code == 3
+
+
+def test_an_export_saved_as_a_spreadsheet_comes_back_as_no_news(run_habmap: Run, place: Path, tmp_path: Path) -> None:
+    """As an office program makes it of the CSV: numbers and dates turned into real ones, apostrophes kept."""
+    words = ("--unit", "C1", "--whole", "--date", "2025-11-01", "--person-hours", "2.1")
+    said = ("--note", "=1+1", "--who", "'x", "--killed-pct", 100 / 3)
+    assert run_habmap("log", "cut", *words, *said, place=place).code == 0
+    out = tmp_path / "ledger.csv"
+    assert run_habmap("export", "ledger", "-o", out, place=place).code == 0
+    with out.open(encoding="utf-8", newline="") as stream:
+        rows: list[list[Cell]] = [list(row) for row in csv.reader(stream)]
+    for name in ("date", "person_hours", "killed_pct"):
+        at = rows[0].index(name)
+        text = str(rows[1][at])
+        rows[1][at] = dt.date.fromisoformat(text) if name == "date" else float(f"{float(text):.15g}")
+    for suffix, write in ((".xlsx", write_xlsx), (".ods", write_ods)):
+        path = write(tmp_path / f"ledger{suffix}", rows)
+        done = run_habmap("load", "entries", path, "--json", place=place)
+        assert done.code == 0, done.out
+        assert (done.json["loaded"], done.json["already_there"]) == (0, 1)
