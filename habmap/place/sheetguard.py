@@ -14,6 +14,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Final
 from xml.parsers import expat
 
@@ -391,6 +392,7 @@ def _number(text: str | None, otherwise: int) -> int:
     return int(text) if text is not None and _WHOLE.fullmatch(text) else otherwise
 
 
+@lru_cache(maxsize=4096)
 def _local(name: str) -> str:
     prefix, _, local = name.rpartition(":")
     # an office program's own word beside the standard's of the same name: an error is a text to the standard

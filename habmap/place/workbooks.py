@@ -77,8 +77,7 @@ def read_sheet(path: Path, *, sheet: str | None, limits: Limits) -> SheetCells:
     is_ods = path.suffix.lower() == ".ods"
     try:
         with _opened(members, where) as book:
-            wanted = _chosen(book, sheet, members, is_ods=is_ods, limits=limits, where=where)
-            facts = _facts(members, wanted, is_ods=is_ods, limits=limits)
+            wanted, facts = _chosen(book, sheet, members, is_ods=is_ods, limits=limits, where=where)
             rows = book.get_sheet_by_name(wanted).to_python(skip_empty_area=False)
     except TooLargeError as error:
         raise InputError(
@@ -154,7 +153,8 @@ def _opened(members: dict[str, bytes], where: str) -> CalamineWorkbook:
 
 def _chosen(
     book: CalamineWorkbook, sheet: str | None, members: dict[str, bytes], *, is_ods: bool, limits: Limits, where: str
-) -> str:
+) -> tuple[str, SheetFacts]:
+    """Return the name of the sheet to be read and what its XML says."""
     shown = [one.name for one in book.sheets_metadata if "Visible" in str(one.visible).rpartition(".")[2][:7]]
     if sheet is not None:
         if sheet not in book.sheet_names:
@@ -165,8 +165,9 @@ def _chosen(
                 allowed=printable(", ".join(book.sheet_names), longest=400),
                 mend="name one of these with --sheet",
             )
-        return sheet
-    filled = [name for name in shown if _facts(members, name, is_ods=is_ods, limits=limits).rows]
+        return sheet, _facts(members, sheet, is_ods=is_ods, limits=limits)
+    looked_at = {name: _facts(members, name, is_ods=is_ods, limits=limits) for name in shown}
+    filled = [name for name, facts in looked_at.items() if facts.rows]
     if not filled:
         raise InputError("the table is empty", where=where, value="no sheet that is shown has anything in it")
     if len(filled) > 1:
@@ -177,7 +178,7 @@ def _chosen(
             allowed="one sheet that is shown and not empty",
             mend="say which with --sheet NAME",
         )
-    return filled[0]
+    return filled[0], looked_at[filled[0]]
 
 
 def _facts(members: dict[str, bytes], sheet: str, *, is_ods: bool, limits: Limits) -> SheetFacts:
