@@ -9,9 +9,6 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Final
 
-import shapely
-from shapely.geometry.base import BaseGeometry
-
 from habmap.jobs.closed_days import closures
 from habmap.jobs.density import density
 from habmap.jobs.effort_samples import (
@@ -21,11 +18,10 @@ from habmap.jobs.effort_samples import (
     samples,
     slope_classes,
 )
-from habmap.jobs.ground import Ground, ground
+from habmap.jobs.ground import Ground, ground, remaining_ground
 from habmap.jobs.ports import Store
-from habmap.land.acreage import merged
 from habmap.measures import acres
-from habmap.vocabulary import REMAINING, SAW_CAUTION, STEEP_CAUTION, TREATED
+from habmap.vocabulary import SAW_CAUTION, STEEP_CAUTION, TREATED
 from habmap.work.effort import (
     PUBLISHED_CONTEXT,
     Rate,
@@ -183,7 +179,7 @@ def effort(store: Store, *, on: date | None = None, today: date) -> EffortResult
     """
     settings, day = store.settings.effort, on or today
     state = ground(store, on=on)
-    remaining = _remaining(state)
+    remaining = remaining_ground(state)
     stands = {stand.unit_id: stand for stand in density(store, on=on, state=state).units}
     own_limits = store.settings.density
     limits = DenseLimits(stems_per_acre=own_limits.dense_stems_per_acre, canopy_pct=own_limits.dense_canopy_pct)
@@ -339,15 +335,6 @@ def _class_line(ways: Mapping[str, str | None], own: Rate) -> ClassRate:
         hours_per_acre_low=own.low,
         hours_per_acre_high=own.high,
     )
-
-
-def _remaining(state: Ground) -> dict[str, BaseGeometry]:
-    """Return the remaining ground of each unit that has any, in grid metres."""
-    pieces: dict[str, list[BaseGeometry]] = defaultdict(list)
-    for piece in state.pieces:
-        if piece.stage in REMAINING and piece.area_m2 > 0:
-            pieces[piece.unit_id].append(piece.geometry)
-    return {unit_id: merged(shapely.get_parts(shapes).tolist()) for unit_id, shapes in pieces.items()}
 
 
 def _total(values: Sequence[float | None]) -> float | None:

@@ -7,6 +7,7 @@ from collections.abc import Collection
 from dataclasses import dataclass, field
 from datetime import date
 
+import shapely
 from shapely import MultiPolygon, Polygon
 
 from habmap.errors import PlaceError
@@ -15,7 +16,7 @@ from habmap.land.acreage import Piece, merged, pieces
 from habmap.land.grid import LocalGrid
 from habmap.measures import acres
 from habmap.place.settings import Settings
-from habmap.vocabulary import CEDAR_COVERS, COVERS, PRACTICES
+from habmap.vocabulary import CEDAR_COVERS, COVERS, PRACTICES, REMAINING
 from habmap.work.ledger import effective_entries
 from habmap.work.records import Entry, Unit
 from habmap.work.stages import GroundState, ground_state
@@ -168,6 +169,15 @@ def unit_rules(unit: Unit, settings: Settings) -> UnitRules:
         ),
         is_cedar=unit.cover in CEDAR_COVERS,
     )
+
+
+def remaining_ground(state: Ground) -> dict[str, Polygon | MultiPolygon]:
+    """Return the ground that remains to be treated in each unit that has any, in grid metres by ``unit_id``."""
+    parts: defaultdict[str, list[Polygon]] = defaultdict(list)
+    for piece in state.pieces:
+        if piece.stage in REMAINING and piece.area_m2 > 0:
+            parts[piece.unit_id] += list(shapely.get_parts(piece.geometry))
+    return {unit_id: merged(polygons) for unit_id, polygons in parts.items()}
 
 
 def _ground_pieces(

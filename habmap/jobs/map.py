@@ -272,6 +272,8 @@ def _units(
                     coverage_pct=slope.coverage_pct,
                     too_coarse=slope.too_coarse,
                 ),
+                aspect_remaining_deg=None if ranked is None else ranked.aspect_remaining_deg,
+                sun_facing_remaining_pct=None if ranked is None else ranked.sun_facing_remaining_pct,
                 waits="" if closure is None else closure.public_words,
                 waits_why="" if closure is None else closure.words if audience == "owner" else closure.public_words,
                 reasons=() if ranked is None else told_reasons(ranked, audience),

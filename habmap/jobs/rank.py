@@ -13,7 +13,7 @@ from shapely.geometry.base import BaseGeometry
 from habmap.jobs.closed_days import closures
 from habmap.jobs.density import density
 from habmap.jobs.due import upkeep_due
-from habmap.jobs.ground import Ground, GroundPiece, ground
+from habmap.jobs.ground import Ground, GroundPiece, ground, remaining_ground
 from habmap.jobs.ports import Store
 from habmap.jobs.terrain import UnitTerrain, terrain
 from habmap.place.settings import Settings
@@ -48,7 +48,7 @@ class RankResult:
 
 
 def rank(store: Store, *, on: date | None = None, today: date) -> RankResult:
-    """Rank the units of a place.
+    """Rank the units of a place, by the face, slope and density of the ground that remains in them.
 
     Parameters
     ----------
@@ -64,7 +64,7 @@ def rank(store: Store, *, on: date | None = None, today: date) -> RankResult:
     """
     settings = store.settings
     state = ground(store, on=on)
-    slopes, warnings = _terrain_by_unit(store, on)
+    slopes, warnings = _terrain_by_unit(store, state, on)
     stands = {line.unit_id: line for line in density(store, on=on, state=state).units}
     remaining = {unit.unit_id: 0.0 for unit in state.units}
     for piece in state.pieces:
@@ -96,6 +96,7 @@ def rank(store: Store, *, on: date | None = None, today: date) -> RankResult:
                 coverage_pct=slope.coverage_pct if slope else None,
                 aspect_mean_deg=slope.aspect_mean_deg if slope and slope.facing != "flat" else None,
                 too_coarse=bool(slope and slope.too_coarse),
+                facing=slope.facing if slope else None,
                 heat_load_mean=slope.heat_load_mean if slope else None,
                 near_open_m=near_open_m.get(unit.unit_id),
                 hand_only_pct=slope.hand_only_pct if slope else None,
@@ -122,10 +123,11 @@ def rank(store: Store, *, on: date | None = None, today: date) -> RankResult:
     )
 
 
-def _terrain_by_unit(store: Store, on: date | None) -> tuple[dict[str, UnitTerrain], tuple[str, ...]]:
+def _terrain_by_unit(store: Store, state: Ground, on: date | None) -> tuple[dict[str, UnitTerrain], tuple[str, ...]]:
+    """Measure the ground that remains, where none does the whole unit."""
     if store.elevation() is None:
         return {}, ("no elevation is loaded: no unit's face is known, so none can be first",)
-    result = terrain(store, on=on)
+    result = terrain(store, on=on, grounds=remaining_ground(state))
     is_unfitted = any(unit.sun_facing_pct is not None and unit.heat_load_mean is None for unit in result.units)
     return {unit.unit_id: unit for unit in result.units}, (*result.warnings, *([NO_HEAT_LOAD] if is_unfitted else []))
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
 import shapely
+from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from habmap.errors import InputError
@@ -113,9 +114,18 @@ class TerrainResult:
 
 
 def terrain(
-    store: Store, *, on: date | None = None, progress: Callable[[float, str], None] | None = None
+    store: Store,
+    *,
+    on: date | None = None,
+    grounds: Mapping[str, Polygon | MultiPolygon] | None = None,
+    progress: Callable[[float, str], None] | None = None,
 ) -> TerrainResult:
     """Measure slope, aspect and heat load of every unit.
+
+    Parameters
+    ----------
+    grounds
+        Ground to measure in place of a unit's whole outline, by ``unit_id``, in the place's grid [m].
 
     Raises
     ------
@@ -132,7 +142,7 @@ def terrain(
     ) as dem:
         # The unit was settled, and any difference told, when the raster was loaded.
         told_at_loading = set(dem.warnings)
-        figures = _figures(store, dem, units, settings, progress)
+        figures = _figures(store, dem, units, settings, grounds or {}, progress)
         news = [words for words in dem.warnings if words not in told_at_loading]
         return TerrainResult(
             on=on,
@@ -171,7 +181,11 @@ def face_rules(settings: TerrainSection, grid: LocalGrid | None) -> FaceRules:
 
 def dense_edges(grid: LocalGrid, geometries: Sequence[BaseGeometry]) -> list[BaseGeometry]:
     """Return lon/lat geometries with extra vertices along edges that are straight in the place's grid."""
-    in_grid = shapely.segmentize(grid.to_grid(shapely.GeometryCollection(list(geometries))), EDGE_M)
+    return _in_degrees(grid, list(grid.to_grid(shapely.GeometryCollection(list(geometries))).geoms))
+
+
+def _in_degrees(grid: LocalGrid, shapes: Sequence[BaseGeometry]) -> list[BaseGeometry]:
+    in_grid = shapely.segmentize(shapely.GeometryCollection(list(shapes)), EDGE_M)
     return list(grid.to_lonlat(in_grid).geoms)
 
 
@@ -211,14 +225,16 @@ def _figures(
     dem: Elevation,
     units: Sequence[Unit],
     settings: TerrainSection,
+    grounds: Mapping[str, Polygon | MultiPolygon],
     progress: Callable[[float, str], None] | None,
 ) -> tuple[UnitTerrain, ...]:
     grid = store.grid
     if grid is None or not units:
         return ()
     outlines = [unit.geometry for unit in units]
-    shapes = list(grid.to_grid(shapely.GeometryCollection(outlines)).geoms)
-    sums = dem.zone_sums(dense_edges(grid, outlines), rules=face_rules(settings, grid), progress=progress)
+    whole = grid.to_grid(shapely.GeometryCollection(outlines)).geoms
+    shapes = [grounds.get(unit.unit_id, shape) for unit, shape in zip(units, whole, strict=True)]
+    sums = dem.zone_sums(_in_degrees(grid, shapes), rules=face_rules(settings, grid), progress=progress)
     figures = []
     for unit, total, shape in zip(units, sums, shapes, strict=True):
         found = total.summary(unit_m2=shape.area)

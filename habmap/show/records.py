@@ -64,7 +64,7 @@ class PageUnit:
     """One unit: outline (lon/lat), where its number stands, its acres by stage, and why it comes when it comes.
 
     A unit that is on hold or closed to cutting has no ``order``; ``waits`` says so in a word or two, ``waits_why`` with
-    all that its audience may read.
+    all that its audience may read. ``terrain`` is of the whole unit; the other two say how the remaining ground lies.
     ``slash_acres`` and ``snag_acres`` are ground with felled cedar not yet gone, and with cedar killed and left
     standing, whatever the stage.
     """
@@ -85,6 +85,8 @@ class PageUnit:
     waits: str = ""
     waits_why: str = ""
     terrain: PageTerrain = PageTerrain()
+    aspect_remaining_deg: float | None = None
+    sun_facing_remaining_pct: float | None = None
     reasons: tuple[str, ...] = ()
     notes: str | None = None
 

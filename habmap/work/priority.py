@@ -52,14 +52,16 @@ CLOSE_CALL_BELOW_PCT: Final = 75.0
 class Candidate:
     """What is known of one unit when the order of work is made; ``None`` = unknown.
 
+    Terrain and density are of the ground that remains; where none does, of the whole unit.
+
     Attributes
     ----------
     canopy_coverage_pct
         Share of the unit that ``canopy_pct`` is of; ``None`` = all of it [%].
     sun_facing_pct, coverage_pct
         Share of the covered ground that is sun-facing; share of the unit that the elevation covers [%].
-    aspect_mean_deg
-        Direction of the mean gradient, true north [°].
+    aspect_mean_deg, facing
+        Direction of the mean gradient, true north [°], and its octant, or ``flat``.
     too_coarse
         Whether the elevation's cells are too coarse for the unit, so that its terrain figures are rough.
     heat_load_mean
@@ -87,6 +89,7 @@ class Candidate:
     sun_facing_pct: float | None = None
     coverage_pct: float | None = None
     aspect_mean_deg: float | None = None
+    facing: str | None = None
     too_coarse: bool = False
     heat_load_mean: float | None = None
     near_open_m: float | None = None
@@ -119,6 +122,9 @@ class Ranked:
         where the ground's face is known is left out, and the other parts make up the whole.
     firm_pct
         Share of the random weightings in which the unit keeps its place within its tier [%].
+    facing_remaining, aspect_remaining_deg, sun_facing_remaining_pct
+        Which way the remaining ground faces: octant or ``flat``, true bearing [°], and its sun-facing share [%];
+        ``None`` where none remains or no elevation covers it.
     on_hold, closure
         Whether it is on hold; what keeps it from being worked now, ``None`` = nothing. It keeps its place in the order
         and is never what comes next.
@@ -137,6 +143,9 @@ class Ranked:
     firm_pct: float | None
     close_call: bool
     remaining_acres: float
+    facing_remaining: str | None = None
+    aspect_remaining_deg: float | None = None
+    sun_facing_remaining_pct: float | None = None
     on_hold: bool = False
     closure: Closure | None = None
     remarks: tuple[str, ...] = ()
@@ -282,6 +291,9 @@ def rank_units(
                     firm_pct=firm_pct,
                     close_call=firm_pct is not None and firm_pct < CLOSE_CALL_BELOW_PCT,
                     remaining_acres=unit.remaining_acres,
+                    facing_remaining=unit.facing if _has_work(unit) else None,
+                    aspect_remaining_deg=unit.aspect_mean_deg if _has_work(unit) else None,
+                    sun_facing_remaining_pct=unit.sun_facing_pct if _has_work(unit) else None,
                     on_hold=unit.closure is not None and unit.closure.is_hold,
                     closure=unit.closure,
                     remarks=unit.remarks,
@@ -319,10 +331,10 @@ def reasons_of(candidate: Candidate, *, limits: DenseLimits) -> tuple[str, ...]:
     if candidate.sun_facing_pct is None:
         phrases.append("which way it faces is not known: no elevation here")
     else:
-        share = f"{candidate.sun_facing_pct:.0f} % of its ground is sun-facing"
+        share = f"{candidate.sun_facing_pct:.0f} % of what remains is sun-facing"
         if candidate.too_coarse:
             tens = round(candidate.sun_facing_pct, -1)
-            share = f"roughly {tens:.0f} % of its ground is sun-facing (the elevation's cells are too coarse for it)"
+            share = f"roughly {tens:.0f} % of what remains is sun-facing (the elevation's cells are too coarse for it)"
         if candidate.aspect_mean_deg is None:
             phrases.append(f"level ground, {share}")
         else:

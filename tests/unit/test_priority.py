@@ -122,7 +122,7 @@ def test_reasons_are_plain_and_own_up_to_what_is_unknown() -> None:
     line = rank_units([BENCH], limits=LIMITS, weights=EQUAL)[0]
     assert line.reasons == (
         "cedar",
-        "faces south-southwest, 82 % of its ground is sun-facing",
+        "faces south-southwest, 82 % of what remains is sun-facing",
         "about 900 stems per acre",
         "dense",
         "5.0 acres remain",

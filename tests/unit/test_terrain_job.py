@@ -99,7 +99,7 @@ def test_units_too_small_for_the_cells_are_named_and_flagged(tmp_path: Path) -> 
 
 def test_rank_and_page_say_it_too(tmp_path: Path) -> None:
     ranked = rank(place(tmp_path, shapely.box(0, 0, 100, 100), cell_m=40.0), today=TODAY)
-    share = "roughly 100 % of its ground is sun-facing (the elevation's cells are too coarse for it)"
+    share = "roughly 100 % of what remains is sun-facing (the elevation's cells are too coarse for it)"
     assert any(share in reason for reason in ranked.units[0].reasons)
     assert any("roughly 80 %" in reason for reason in reasons_of(replace(BENCH, too_coarse=True), limits=LIMITS))
     lie = PageTerrain(slope_mean_deg=8.0, slope_mean_pct=14.1, too_coarse=True)

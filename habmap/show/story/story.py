@@ -24,9 +24,9 @@ class StoryUnit:
     remaining_acres, upkeep_acres
         Cedar left to treat, and treated ground that asks for upkeep [acre].
     aspect_mean_deg
-        Where its slope faces [° from true north]; ``None`` also on level ground.
+        Where the ground that remains faces [° from true north]; ``None`` also on level ground.
     sun_facing_pct
-        Share of its ground that faces the sun [%]; ``None`` off the elevation.
+        Share of that ground that faces the sun [%]; ``None`` off the elevation.
     person_hours_left, remarks
         What it would take, and what holds it up or dates it: in the owner's copy only.
     """
