@@ -108,13 +108,6 @@ def _dated(state: Ground) -> list[DatedGround]:
 
 def _dated_piece(piece: GroundPiece, cover: str, entries: Sequence[Entry]) -> DatedGround:
     now = piece.state
-    # What stood on slash that was cut before says nothing of what was cut after.
-    seen = [
-        (entry.date, entry.look.needles)
-        for entry in entries
-        if entry.look and entry.look.needles and (now.last_felled is None or entry.date >= now.last_felled)
-    ]
-    needles_seen, needles = seen[-1] if seen else (None, None)
     return DatedGround(
         unit_id=piece.unit_id,
         cover=cover,
@@ -130,8 +123,8 @@ def _dated_piece(piece: GroundPiece, cover: str, entries: Sequence[Entry]) -> Da
         last_treated=now.last_treated,
         first_treated=now.first_treated,
         last_look=now.last_look,
-        needles=needles,
-        needles_seen=needles_seen,
+        needles=now.needles,
+        needles_seen=now.needles_seen,
     )
 
 

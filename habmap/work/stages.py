@@ -122,6 +122,8 @@ class GroundState:
         Last day of any work that kills, clears, burns or keeps up.
     live_stems_per_acre
         What the last look that counted found.
+    needles, needles_seen
+        Needle color of the last check-up since the last felling that told it, and its day.
     kills
         The lines that killed, in the order of the work; of one practice told twice for a day the one that counts.
     brought_to_target
@@ -143,6 +145,8 @@ class GroundState:
     first_treated: date | None = None
     last_treated: date | None = None
     live_stems_per_acre: float | None = None
+    needles: str | None = None
+    needles_seen: date | None = None
     kills: tuple[Kill, ...] = ()
     brought_to_target: Kill | None = None
 
@@ -242,6 +246,9 @@ def _worked(state: GroundState, entry: Entry, limits: _Limits) -> GroundState:
     stage = _RULES[rule](state, killed, entry, limits) if rule in _RULES else rule
     found = entry.look.live_stems_per_acre if entry.practice == "checkup" and entry.look else None
     day = entry.date
+    seen = entry.look.needles if entry.practice == "checkup" and entry.look else None
+    # What was seen on slash says nothing of what is felled after it.
+    needles, needles_seen = (None, None) if is_felling else (state.needles, state.needles_seen)
     kill = Kill(entry.entry_id, day, entry.practice, state.killed_frac, killed.frac)
     is_first_at_target = state.brought_to_target is None and share > 0 and _reached(killed, limits)
     return replace(
@@ -257,6 +264,8 @@ def _worked(state: GroundState, entry: Entry, limits: _Limits) -> GroundState:
         first_treated=day if state.first_treated is None and stage in TREATED else state.first_treated,
         last_treated=day if entry.practice in WORKS else state.last_treated,
         live_stems_per_acre=state.live_stems_per_acre if found is None else found,
+        needles=seen or needles,
+        needles_seen=day if seen else needles_seen,
         kills=(*state.kills, kill) if share > 0 else state.kills,
         brought_to_target=kill if is_first_at_target else state.brought_to_target,
     )

@@ -340,6 +340,9 @@ def test_needles_grass_and_days_since_cutting_come_from_the_log() -> None:
     seen = entry("checkup", "2026-03-10", BLOCK, look=Look(needles="red", fuel_lb_ac=2400))
     fuel = ask(place(seen)).fuel
     assert (fuel.needles, fuel.fuel_lb_ac, fuel.look_date) == ("red", 2400, date(2026, 3, 10))
+    assert any("slash is at its flashiest while red needles hang" in words for words in ask(place(seen)).block_words)
+    cut_since = entry("cut", "2026-03-12", BLOCK, killed_pct=50.0)
+    assert ask(place(seen, cut_since)).fuel.needles is None
     assert fuel.days_since_cut == 47  # 1 February to 20 March 2026
 
 

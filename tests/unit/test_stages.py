@@ -7,7 +7,7 @@ from fakes import entry
 
 from habmap.errors import InputError
 from habmap.vocabulary import PRACTICES, STAGES, TREATED
-from habmap.work.records import Entry
+from habmap.work.records import Entry, Look
 from habmap.work.stages import SHARE_TABLE, STAGE_TABLE, GroundState, ground_state
 
 #: A history that brings ground to each stage by 2024-06-01.
@@ -273,3 +273,17 @@ def test_the_line_that_brought_ground_to_its_target() -> None:
 def test_pulled_ground_is_down_and_dries_from_that_day() -> None:
     state = state_after(("girdle", "2024-01-01", 50), ("pull", "2024-02-01", 70))
     assert (state.stage, state.last_felled) == ("down", date(2024, 2, 1))
+
+
+def test_needles_are_those_of_the_last_check_up_since_the_last_felling() -> None:
+    cut, more = line("cut", "2024-01-01", 50), line("cut", "2024-03-01", 50)
+    red = entry("checkup", "2024-02-01", look=Look(needles="red"))
+    later = entry("checkup", "2024-02-15", look=Look(live_stems_per_acre=3))
+
+    def needles(*log: Entry) -> tuple[str | None, date | None]:
+        state = ground_state(log, target_frac=0.8, leave_stems_per_acre=25)
+        return state.needles, state.needles_seen
+
+    assert needles(cut, red, later) == ("red", date(2024, 2, 1))
+    assert needles(cut, red, more) == (None, None)
+    assert needles(cut, red, line("girdle", "2024-03-01", 50)) == ("red", date(2024, 2, 1))

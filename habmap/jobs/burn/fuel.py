@@ -30,7 +30,10 @@ class FuelClass:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Fuel:
-    """What the log says of the fuel there, from the newest look and cut; ``None`` = nobody wrote it."""
+    """What the log says of the fuel there, from the newest look and cut; ``None`` = nobody wrote it.
+
+    ``needles`` is of the newest check-up since the last felling on its ground.
+    """
 
     look_date: date | None
     needles: str | None
@@ -71,10 +74,14 @@ def table_class(facing: str, slope_class: str) -> tuple[Aspect | None, SlopeClas
 def fuel_there(pieces: Sequence[GroundPiece], state: Ground, on: date) -> Fuel:
     """Return what the newest look and the last cut say of the fuel."""
     look = last_look(pieces, state)
+    needles = max(
+        ((piece.state.needles_seen, piece.state.needles) for piece in pieces if piece.state.needles_seen),
+        default=(None, None),
+    )[1]
     last_cut = max((piece.state.last_felled for piece in pieces if piece.state.last_felled), default=None)
     return Fuel(
         look_date=look.date if look else None,
-        needles=look.look.needles if look and look.look else None,
+        needles=needles,
         fuel_lb_ac=look.look.fuel_lb_ac if look and look.look else None,
         tallest_ft=look.look.tallest_ft if look and look.look else None,
         last_cut=last_cut,

@@ -10,6 +10,7 @@ from habmap.jobs.burn.plan import Signed
 from habmap.jobs.closed_days import bans, holds
 from habmap.jobs.ground import Ground, GroundPiece
 from habmap.place.settings import Settings
+from habmap.vocabulary import NEEDLE_WORDS
 from habmap.work.burnday import PLAN_KIND_WORDS, PlanKind, Window
 from habmap.work.records import Entry
 from habmap.work.stages import UPKEEP_AFTER_DAYS
@@ -54,6 +55,12 @@ def block_words(pieces: Sequence[GroundPiece], state: Ground, kind: PlanKind, *,
     snags = sum(piece.acres for piece in pieces if piece.state.snag_frac > 0)
     if snags >= 0.005:
         words.append(f"{snags:.2f} acres of the block hold cedars killed and left standing, which torch and drop limbs")
+    told = {
+        (piece.state.needles_seen, piece.state.needles)
+        for piece in pieces
+        if piece.state.needles is not None and piece.state.needles_seen is not None and piece.state.lying_frac > 0
+    }
+    words += [f"needles {needles} on {seen}: {NEEDLE_WORDS[needles]}" for seen, needles in sorted(told)]
     for other, what, does in (
         ("down_cedar", "cut slash on the ground", [piece.state.lying_frac > 0 for piece in pieces]),
         ("piles", "piles", [piece.state.piled_frac > 0 for piece in pieces]),
