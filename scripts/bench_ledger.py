@@ -21,7 +21,7 @@ from shapely import MultiPolygon, Polygon
 from habmap.jobs.acres import acres
 from habmap.land.grid import LocalGrid
 from habmap.place.settings import Settings
-from habmap.work.records import Entry, Row, Unit
+from habmap.records import Entry, Row, Unit
 
 GRID = LocalGrid(38.0, -98.0)
 UNITS_ACROSS, UNITS_UP = 25, 20

@@ -30,7 +30,7 @@ from shapely.geometry import mapping
 from habmap.jobs.map import draw_map
 from habmap.land.grid import LocalGrid
 from habmap.place.store import GeoPackageStore
-from habmap.work.records import Entry, Unit
+from habmap.records import Entry, Unit
 
 UNITS_ACROSS, UNITS_UP, PATCHES_PER_UNIT = 20, 15, 10
 UNIT_M: Final = 200.0

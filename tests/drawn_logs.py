@@ -10,8 +10,8 @@ from fakes import entry, unit
 from hypothesis import HealthCheck, settings
 from shapely import Polygon, box
 
+from habmap.records import Entry
 from habmap.vocabulary import KILLING, PRACTICES
-from habmap.work.records import Entry
 
 FEW = settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
 MANY = settings(max_examples=300, deadline=None)

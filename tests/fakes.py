@@ -13,12 +13,13 @@ from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from habmap.land.grid import LocalGrid
-from habmap.place.rows import TABLE_OF
+from habmap.place.schema import TABLE_OF
 from habmap.place.settings import Settings
-from habmap.work.records import (
+from habmap.records import (
     Boundary,
     BurnRecord,
     CanopySource,
+    CoverFrame,
     DrawnBlock,
     ElevationSource,
     Entry,
@@ -28,9 +29,9 @@ from habmap.work.records import (
     Photo,
     Plot,
     Row,
+    Sighting,
     Unit,
 )
-from habmap.work.seen import CoverFrame, Sighting
 from habmap.work.succession import counting_plots, in_order, in_sight, newest, newest_photos
 
 #: A round centre for test grids, in open country.

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
     from habmap.jobs.log import Logged
     from habmap.jobs.ports import Store
-    from habmap.work.records import BurnRecord
+    from habmap.records import BurnRecord
 
 UnitOption = Annotated[
     list[str] | None,

@@ -12,9 +12,9 @@ from habmap.jobs.ground import Ground, GroundPiece, ground
 from habmap.jobs.ports import Store
 from habmap.land.acreage import area_of_record_m2
 from habmap.place.settings import Settings
+from habmap.records import Unit
 from habmap.vocabulary import PRACTICES, REMAINING, STAGES, TREATED
 from habmap.work.account import cedar_acres
-from habmap.work.records import Unit
 
 
 @dataclass(frozen=True, slots=True)

@@ -65,6 +65,7 @@ from habmap.jobs.ground import GroundPiece, ground
 from habmap.jobs.ports import Store
 from habmap.jobs.said import has_snags
 from habmap.measures import M_PER_FT, acres
+from habmap.records import Notice
 from habmap.vocabulary import FIRE_CAUTION, SNAG_CAUTION
 from habmap.work.burnday import ITEMS, NOT_CHECKED, Compared, Window, compare
 from habmap.work.clock import comes_twice, is_skipped
@@ -79,7 +80,6 @@ from habmap.work.fuel_moisture import (
     vapour_pressure_deficit_kpa,
     why_no_tables,
 )
-from habmap.work.records import Notice
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

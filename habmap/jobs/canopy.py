@@ -13,7 +13,7 @@ from habmap.jobs.terrain import dense_edges
 from habmap.land.shares import is_too_coarse
 from habmap.measures import M_PER_FT
 from habmap.place.canopy import open_canopy
-from habmap.work.records import Unit
+from habmap.records import Unit
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -17,10 +17,10 @@ from habmap.jobs.log import Logged, add_entry
 from habmap.jobs.ports import Store
 from habmap.jobs.rests import ask_others, resting_on
 from habmap.jobs.said import Said, check_killed, check_practice, check_said, check_why
+from habmap.records import Entry, Look
 from habmap.vocabulary import FIRE
 from habmap.work.burns import burn_of
 from habmap.work.ledger import sight
-from habmap.work.records import Entry, Look
 from habmap.work.weather_doubts import temperature_question
 
 

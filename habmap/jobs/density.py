@@ -14,9 +14,9 @@ from habmap.jobs.plot_age import MOSTLY_FRAC, UnitGround, by_age
 from habmap.jobs.ports import Store
 from habmap.jobs.stems import Stems, counted, days_of, stems_of
 from habmap.land.density import Density, combine_strata, crown_cover_pct, line_intercept_pct
+from habmap.records import Plot, Unit
 from habmap.vocabulary import CEDAR_COVERS
 from habmap.work.priority import DenseLimits, is_dense_stand
-from habmap.work.records import Plot, Unit
 
 #: OSU Extension NREM-2876: under 6 ft and under 250 stems per acre a stand needs maintenance, else restoration.
 MAINTENANCE_UNDER_FT = 6.0

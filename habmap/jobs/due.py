@@ -13,9 +13,9 @@ from habmap.jobs.ground import Ground, GroundPiece, ground
 from habmap.jobs.ports import Store
 from habmap.jobs.said import has_snags
 from habmap.place.settings import Settings
+from habmap.records import Entry
 from habmap.vocabulary import FIRE_CAUTION, SNAG_CAUTION
 from habmap.work.closures import with_closures
-from habmap.work.records import Entry
 from habmap.work.seasons import (
     AHEAD_DAYS,
     ContractDate,

@@ -17,10 +17,10 @@ from habmap.jobs.ports import Store
 from habmap.jobs.terrain import EDGE_M, face_rules
 from habmap.measures import acres
 from habmap.place.elevation import open_elevation
+from habmap.records import Entry
 from habmap.vocabulary import FIRE, KILLING
 from habmap.work.effort import Sample, slope_class
 from habmap.work.priority import DenseLimits, is_dense_stand
-from habmap.work.records import Entry
 
 #: Practices that clear standing cedars; their hours say what the rest will take. Fires are told beside them.
 CLEARING: Final = KILLING - FIRE

@@ -17,11 +17,11 @@ from habmap.jobs.closed_days import closures
 from habmap.jobs.ground import Ground, ground
 from habmap.jobs.ports import Store
 from habmap.jobs.public import public_view
+from habmap.records import Entry, Unit
 from habmap.vocabulary import REMAINING, STAGES
 from habmap.work.burns import burn_of
 from habmap.work.closures import Closure
 from habmap.work.ledger import corrections, effective_entries
-from habmap.work.records import Entry, Unit
 from habmap.work.told import is_told
 
 Audience = Literal["owner", "public"]

@@ -14,6 +14,7 @@ from habmap.jobs.ground import Ground, cut_ground
 from habmap.jobs.ports import Store
 from habmap.jobs.public import public_view
 from habmap.measures import acres
+from habmap.records import Entry
 from habmap.vocabulary import PRACTICE_WORDS, PRACTICES
 from habmap.work.ledger import effective_entries
 from habmap.work.paperwork import (
@@ -27,7 +28,6 @@ from habmap.work.paperwork import (
     killing_practices,
     program_year,
 )
-from habmap.work.records import Entry
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

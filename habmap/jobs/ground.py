@@ -16,9 +16,9 @@ from habmap.land.acreage import Piece, merged, pieces
 from habmap.land.grid import LocalGrid
 from habmap.measures import acres
 from habmap.place.settings import Settings
+from habmap.records import Entry, Unit
 from habmap.vocabulary import CEDAR_COVERS, COVERS, PRACTICES, REMAINING
 from habmap.work.ledger import effective_entries
-from habmap.work.records import Entry, Unit
 from habmap.work.stages import GroundState, ground_state
 
 

@@ -19,8 +19,8 @@ from habmap.jobs.ground import cut_ground
 from habmap.jobs.plots import PlotChange, plot_changes
 from habmap.jobs.ports import Store
 from habmap.land.neighbors import HAIR_WIDTH_M
+from habmap.records import BurnRecord, Entry, Look, Unit
 from habmap.work.ledger import Correction, corrections, effective_entries, told_in_order
-from habmap.work.records import BurnRecord, Entry, Look, Unit
 
 RowState = Literal["counts", "corrected", "withdrawn", "lost", "in force", "taken back", "unknown"]
 

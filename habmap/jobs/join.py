@@ -13,11 +13,11 @@ from habmap.land.neighbors import overlaps
 from habmap.measures import acres
 from habmap.place.settings_difference import SettingDifference, setting_differences
 from habmap.place.userfiles import printable
-from habmap.work.ledger import conflicts, effective_entries
-from habmap.work.records import (
+from habmap.records import (
     Boundary,
     BurnRecord,
     CanopySource,
+    CoverFrame,
     DrawnBlock,
     ElevationSource,
     Entry,
@@ -26,11 +26,13 @@ from habmap.work.records import (
     Photo,
     Plot,
     Row,
+    Sighting,
     Unit,
+    key_of,
 )
-from habmap.work.seen import CoverFrame, Sighting
+from habmap.work.ledger import conflicts, effective_entries
 from habmap.work.twice import told_twice
-from habmap.work.union import Clash, rival_units, row_id, union
+from habmap.work.union import Clash, rival_units, union
 
 KIND_WORDS = {
     Entry: "log line", Unit: "unit version", Feature: "feature", Boundary: "boundary", Plot: "plot",
@@ -127,7 +129,7 @@ def join(store: Store, other: Store) -> JoinResult:
         raise InputErrors([_clash_fault(clash) for clash in compared.clashes], where="unite")
     together: tuple[Row, ...] = (*mine, *compared.news)
     if any(isinstance(row, Unit) for row in compared.news):
-        faults = _unit_faults(store, other, together, {row_id(row) for row in compared.news})
+        faults = _unit_faults(store, other, together, {key_of(row) for row in compared.news})
         if faults:
             raise InputErrors(faults, where="unite")
     before = [row for row in mine if isinstance(row, Entry)]
@@ -169,7 +171,7 @@ def _told_twice(
     grid = store.grid
     if grid is None:
         return ()
-    ours, others = ({row_id(row) for row in rows if isinstance(row, Entry)} for rows in (mine, theirs))
+    ours, others = ({key_of(row) for row in rows if isinstance(row, Entry)} for rows in (mine, theirs))
     lines = effective_entries(after)
     grounds = {line.entry_id: grid.to_grid(line.patch) for line in lines if line.patch is not None}
     pairs = told_twice(lines, grounds, only_mine=ours - others, only_theirs=others - ours)
@@ -221,7 +223,7 @@ def _clash_fault(clash: Clash) -> InputError:
             shown.append(f"{name} {printable(str(here), longest=60)} here, {printable(str(there), longest=60)} there")
     return InputError(
         f"one {kind} has two contents",
-        where=printable(row_id(clash.mine)),
+        where=printable(key_of(clash.mine)),
         value="; ".join(shown),
         allowed="the same content in both copies",
         mend="rows are never rewritten: see which copy was changed by another program, and restore it",

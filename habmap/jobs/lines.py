@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from typing import Final
 
 from habmap.errors import InputError
+from habmap.records import Entry
 from habmap.work.ledger import Correction, corrections
-from habmap.work.records import Entry
 
 #: Fewer characters than this of an id are too easily another line's.
 MIN_PREFIX: Final = 4

@@ -19,9 +19,9 @@ from habmap.jobs.ports import Store
 from habmap.jobs.said import Said, cautions_for, check_killed, check_practice, check_said, reported_question
 from habmap.land.grid import LocalGrid, grid_around
 from habmap.measures import acres
+from habmap.records import BurnRecord, Entry, Unit
 from habmap.vocabulary import FIRE, KILLING, PRACTICE_WORDS, STUMP_WORDS, TOP_KILLING
 from habmap.work.ledger import effective_entries, root_of
-from habmap.work.records import BurnRecord, Entry, Unit
 
 #: Ground smaller than this is not named as a unit's share: a shared border, not work [m²].
 TRACE_M2: Final = 0.01

@@ -11,7 +11,7 @@ import shapely
 
 from habmap.jobs.ground import Ground, GroundPiece
 from habmap.measures import acres
-from habmap.work.records import Plot
+from habmap.records import Plot
 
 #: A share of the cedars killed since that makes a count old: less lies within what plots can tell. Chosen, no source.
 MATTERS_FRAC: Final = 0.10

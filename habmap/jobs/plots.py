@@ -13,7 +13,7 @@ from habmap.errors import InputError
 from habmap.jobs.add.identity import differing
 from habmap.jobs.ports import Store
 from habmap.jobs.said import check_why
-from habmap.work.records import Plot
+from habmap.records import Plot
 from habmap.work.succession import in_order
 
 #: Fields of a plot's row that are no part of what was measured.

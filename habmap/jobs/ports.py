@@ -8,10 +8,11 @@ from typing import Protocol
 
 from habmap.land.grid import LocalGrid
 from habmap.place.settings import Settings
-from habmap.work.records import (
+from habmap.records import (
     Boundary,
     BurnRecord,
     CanopySource,
+    CoverFrame,
     DrawnBlock,
     ElevationSource,
     Entry,
@@ -20,9 +21,9 @@ from habmap.work.records import (
     Photo,
     Plot,
     Row,
+    Sighting,
     Unit,
 )
-from habmap.work.seen import CoverFrame, Sighting
 
 
 class Store(Protocol):

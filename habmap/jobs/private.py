@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from shapely.geometry.base import BaseGeometry
 
 from habmap.land.grid import LocalGrid
+from habmap.records import Feature
 from habmap.vocabulary import PRIVATE_FEATURE_KINDS
-from habmap.work.records import Feature
 
 
 def is_private(feature: Feature) -> bool:

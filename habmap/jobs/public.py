@@ -20,11 +20,11 @@ from habmap.jobs.photos import found_points
 from habmap.jobs.ports import Store
 from habmap.jobs.private import is_private, private_shapes
 from habmap.land.veil import Veil, veil, veiled
+from habmap.records import BurnRecord, DrawnBlock, Entry, Feature, Forecast, Photo, Row, Unit
 from habmap.show.records import Page
 from habmap.show.words import SPOKEN_ACRES
 from habmap.work.burns import burn_of
 from habmap.work.ledger import corrections, effective_entries
-from habmap.work.records import BurnRecord, DrawnBlock, Entry, Feature, Forecast, Photo, Row, Unit
 from habmap.work.told import told
 
 #: What strangers may see as it is: readings of whole units, and what the map is drawn on.

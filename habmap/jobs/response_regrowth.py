@@ -9,8 +9,8 @@ from datetime import date
 from typing import Final
 
 from habmap.jobs.ground import Ground, GroundPiece
+from habmap.records import Entry
 from habmap.vocabulary import FIRE, KILLING
-from habmap.work.records import Entry
 
 #: Work that covers less of a unit than this ran over its edge from next door.
 OVERRUN_FRAC: Final = 0.01

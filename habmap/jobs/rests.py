@@ -11,9 +11,9 @@ from typing import Final
 from habmap.errors import InputError
 from habmap.jobs.ground import Ground, cut_ground, unit_rules
 from habmap.jobs.ports import Store
+from habmap.records import Entry
 from habmap.vocabulary import PRACTICE_WORDS
 from habmap.work.ledger import day_order, effective_entries
-from habmap.work.records import Entry
 from habmap.work.stages import ground_state
 
 #: Ground smaller than this that would lose another's work is passed over [acre].

@@ -9,6 +9,7 @@ from typing import Final
 
 from habmap.errors import InputError, UsageError
 from habmap.place.cells import LONGEST_TEXT
+from habmap.records import Entry, Look
 from habmap.vocabulary import (
     DEFAULT_KILLED_PCT,
     FIRE,
@@ -22,7 +23,6 @@ from habmap.vocabulary import (
     TOP_KILLING,
     default_killed_pct,
 )
-from habmap.work.records import Entry, Look
 from habmap.work.stages import GroundState
 
 #: More person-hours than this on one line of the log are taken for a slip of the pen (a crew of 40 for a month).

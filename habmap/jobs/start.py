@@ -16,7 +16,7 @@ from habmap.place.layers import read_boundary
 from habmap.place.schema import STORE_FILE
 from habmap.place.settings import SETTINGS_FILE
 from habmap.place.store import PLACE_FOLDERS, GeoPackageStore
-from habmap.work.records import Boundary
+from habmap.records import Boundary
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -9,7 +9,7 @@ from datetime import date, timedelta
 
 from habmap.land.density import FEW_PLOTS, RANDOM_FROM_P, Density, fixed_plots, mean_square_crown_ft
 from habmap.land.quarter import FEW_POINTS, quarter_points
-from habmap.work.records import Plot
+from habmap.records import Plot
 
 #: Plots that lie farther apart in time were not measured in one season's round (common practice, no source).
 ONE_ROUND = timedelta(days=366)

@@ -19,7 +19,7 @@ from habmap.land.zones import SUN_FACING_NORTH_DEG, SUN_FACING_SOUTH_DEG, FaceRu
 from habmap.measures import VerticalUnit
 from habmap.place.elevation import Elevation, open_elevation
 from habmap.place.settings import TerrainSection
-from habmap.work.records import Unit
+from habmap.records import Unit
 
 #: Longest straight edge before it is turned to another projection [m]: it bows by less than 1 mm there.
 EDGE_M = 100.0

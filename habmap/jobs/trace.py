@@ -24,8 +24,8 @@ from habmap.land.walked import WalkedGround, walked_ground
 from habmap.measures import M_PER_FT, M_PER_MILE, acres
 from habmap.place.settings import GpsSection
 from habmap.place.walks import read_walks
+from habmap.records import Unit
 from habmap.vocabulary import COVERS
-from habmap.work.records import Unit
 
 #: Farther than this from the middle of the property a walk is more likely the wrong file [m].
 FAR_AWAY_M: Final = 30 * M_PER_MILE

@@ -16,7 +16,7 @@ from habmap.land.neighbors import HAIR_WIDTH_M, Cut, cut_back, gaps, hair_overla
 from habmap.measures import acres
 from habmap.place.shapes import crossing_words
 from habmap.place.userfiles import printable
-from habmap.work.records import Unit
+from habmap.records import Unit
 
 #: Ground farther than this from the rest of the property is more likely a slip than a purchase [m].
 FAR_AWAY_M: Final = 50_000.0

@@ -14,8 +14,8 @@ from habmap.jobs.lines import find_row
 from habmap.jobs.ports import Store
 from habmap.jobs.rests import ask_others, resting_on
 from habmap.jobs.said import check_why
+from habmap.records import Entry
 from habmap.work.ledger import Correction, conflicts, corrections, sight
-from habmap.work.records import Entry
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

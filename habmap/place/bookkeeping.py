@@ -12,10 +12,10 @@ import shapely
 
 from habmap.errors import InputError
 from habmap.land.grid import LocalGrid, grid_around
-from habmap.place import rows as codec
-from habmap.place.schema import Table
+from habmap.place.rows import moment_text
+from habmap.place.schema import TABLE_OF, Table
 from habmap.place.wkb import WGS84_SRS_ID
-from habmap.work.records import Entry, Row
+from habmap.records import Row, shape_of
 
 
 def names(connection: sqlite3.Connection, kind: str) -> frozenset[str]:
@@ -63,7 +63,7 @@ def stored_grid(connection: sqlite3.Connection) -> LocalGrid | None:
 
 def fix_grid(connection: sqlite3.Connection, rows: Sequence[Row]) -> None:
     """Center the grid near the rows' geometry, once and for good."""
-    geometries = [_geometry(row) for row in rows]
+    geometries = [shape_of(row) for row in rows]
     drawn = [geometry for geometry in geometries if geometry is not None and not geometry.is_empty]
     if not drawn or stored_grid(connection) is not None:
         return
@@ -90,17 +90,17 @@ def end_replaced_versions(connection: sqlite3.Connection) -> None:
 
 def note_contents(connection: sqlite3.Connection, rows: Sequence[Row]) -> None:
     """Keep bounds and time of the last change of each table touched, which other programs read."""
-    for kind, table in codec.TABLE_OF.items():
+    for kind, table in TABLE_OF.items():
         own = [row for row in rows if isinstance(row, kind)]
         if not own:
             continue
-        changed = codec.moment_text(max(row.recorded_at for row in own))
+        changed = moment_text(max(row.recorded_at for row in own))
         # GeoPackage wants milliseconds, the log keeps microseconds.
         connection.execute(
             "UPDATE gpkg_contents SET last_change = max(last_change, ?) WHERE table_name = ?",
             (f"{changed[:23]}Z", table.name),
         )
-        drawn = [shape for shape in map(_geometry, own) if shape is not None and not shape.is_empty]
+        drawn = [shape for shape in map(shape_of, own) if shape is not None and not shape.is_empty]
         if drawn:
             min_x, min_y, max_x, max_y = (float(edge) for edge in shapely.total_bounds(drawn))
             connection.execute(
@@ -117,9 +117,3 @@ def note_contents(connection: sqlite3.Connection, rows: Sequence[Row]) -> None:
                     "table": table.name,
                 },
             )
-
-
-def _geometry(row: Row) -> shapely.geometry.base.BaseGeometry | None:
-    if isinstance(row, Entry):
-        return row.patch
-    return getattr(row, "geometry", None)

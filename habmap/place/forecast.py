@@ -15,8 +15,8 @@ from habmap.place.cells import matched_columns, number_text
 from habmap.place.days import moments_meant, readings_words
 from habmap.place.tables import Table, TableRow, read_table
 from habmap.place.userfiles import printable
+from habmap.records import ForecastHour
 from habmap.work.clock import comes_twice, is_skipped
-from habmap.work.records import ForecastHour
 from habmap.work.weather_doubts import HOTTEST_F, temperature_question
 
 Range = tuple[float, float]

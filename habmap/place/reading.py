@@ -3,33 +3,18 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any, Final, TypeVar
 
 from habmap.errors import HabmapError, PlaceError
 from habmap.land.grid import LocalGrid
 from habmap.land.meridian import near
-from habmap.place import rows as codec
 from habmap.place.bookkeeping import names
 from habmap.place.guards import column_names
-from habmap.place.schema import (
-    BOUNDARY,
-    BURNS,
-    CANOPY,
-    COVER_FRAMES,
-    DRAWN_BLOCKS,
-    ELEVATION,
-    ENTRIES,
-    FEATURES,
-    FORECAST,
-    PHOTOS,
-    PLOTS,
-    SIGHTINGS,
-    UNITS,
-    Table,
-)
-from habmap.work.records import Entry, Row
+from habmap.place.rows import from_values
+from habmap.place.schema import Table
+from habmap.records import shape_field
 
 Record = TypeVar("Record")
 
@@ -40,31 +25,14 @@ FAR_FROM_MERIDIAN_DEG: Final = 90.0
 MOST_ROWS: Final = 200_000
 MOST_BYTES: Final = 256 * 2**20
 
-#: How a row of each table becomes a record, in the order in which all rows of a place are told.
-READERS: Final[tuple[tuple[Table, Callable[[dict[str, Any]], Row]], ...]] = (
-    (BOUNDARY, codec.to_boundary),
-    (UNITS, codec.to_unit),
-    (FEATURES, codec.to_feature),
-    (ENTRIES, codec.to_entry),
-    (PLOTS, codec.to_plot),
-    (ELEVATION, codec.to_elevation),
-    (CANOPY, codec.to_canopy),
-    (BURNS, codec.to_burn),
-    (DRAWN_BLOCKS, codec.to_drawn_block),
-    (FORECAST, codec.to_forecast),
-    (SIGHTINGS, codec.to_sighting),
-    (COVER_FRAMES, codec.to_cover_frame),
-    (PHOTOS, codec.to_photo),
-)
-
 
 def beside_grid(row: Record, grid: LocalGrid | None) -> Record:
     """Return a row with its shape's longitudes counted near the grid's center, so that neighbors across 180° meet."""
     if grid is None or abs(grid.lon) <= FAR_FROM_MERIDIAN_DEG:
         return row
-    name = "patch" if isinstance(row, Entry) else "geometry"
-    shape = getattr(row, name, None)
-    if shape is None:
+    name = shape_field(type(row))
+    shape = getattr(row, name) if name else None
+    if name is None or shape is None:
         return row
     moved = near(shape, grid.lon)
     return row if moved is shape else replace(row, **{name: moved})  # type: ignore[type-var]
@@ -104,8 +72,8 @@ def _refuse_size(table: Table, value: str, allowed: str) -> None:
     )
 
 
-def decoded(found: Sequence[dict[str, Any]], decode: Callable[[dict[str, Any]], Record]) -> tuple[Record, ...]:
-    """Return rows as records.
+def decoded(found: Sequence[dict[str, Any]], record: type[Record]) -> tuple[Record, ...]:
+    """Return rows of a table as its records.
 
     Raises
     ------
@@ -115,7 +83,7 @@ def decoded(found: Sequence[dict[str, Any]], decode: Callable[[dict[str, Any]], 
     records = []
     for row in found:
         try:
-            records.append(decode(row))
+            records.append(from_values(record, row))
         except (ValueError, TypeError, LookupError, AttributeError, ArithmeticError, RecursionError) as error:
             if isinstance(error, HabmapError):
                 raise

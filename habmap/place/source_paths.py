@@ -6,7 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TypeVar
 
-from habmap.work.records import CanopySource, ElevationSource, Row
+from habmap.records import CanopySource, ElevationSource, Row
 
 RasterSource = TypeVar("RasterSource", ElevationSource, CanopySource)
 

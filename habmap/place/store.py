@@ -8,47 +8,30 @@ from __future__ import annotations
 
 import sqlite3
 import uuid
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from contextlib import AbstractContextManager, closing
 from datetime import date, datetime
 from itertools import chain
 from pathlib import Path
-from typing import Any, Self, TypeVar
+from typing import Self, TypeVar
 
 from habmap.errors import PlaceError
 from habmap.land.grid import LocalGrid
-from habmap.place import rows as codec
 from habmap.place.bookkeeping import names, stored_grid
 from habmap.place.connection import connect, reading, words_for, writing
 from habmap.place.layout import file_faults, make_empty, place_id_of
 from habmap.place.pictures import read_picture
-from habmap.place.reading import READERS, beside_grid, decoded, select
-from habmap.place.schema import (
-    BOUNDARY,
-    BURNS,
-    CANOPY,
-    COVER_FRAMES,
-    DRAWN_BLOCKS,
-    ELEVATION,
-    ENTRIES,
-    FEATURES,
-    FORECAST,
-    PHOTOS,
-    PLOTS,
-    SIGHTINGS,
-    STORE_FILE,
-    TABLES,
-    UNITS,
-    Table,
-)
+from habmap.place.reading import beside_grid, decoded, select
+from habmap.place.schema import STORE_FILE, TABLE_OF, TABLES
 from habmap.place.settings import SETTINGS_FILE, Settings, read_settings
 from habmap.place.source_paths import with_full_path
 from habmap.place.template import settings_text
 from habmap.place.writing import insert, insert_with_pictures, prepared
-from habmap.work.records import (
+from habmap.records import (
     Boundary,
     BurnRecord,
     CanopySource,
+    CoverFrame,
     DrawnBlock,
     ElevationSource,
     Entry,
@@ -57,9 +40,9 @@ from habmap.work.records import (
     Photo,
     Plot,
     Row,
+    Sighting,
     Unit,
 )
-from habmap.work.seen import CoverFrame, Sighting
 from habmap.work.succession import counting_plots, in_order, newest, newest_photos
 
 Record = TypeVar("Record")
@@ -197,29 +180,28 @@ class GeoPackageStore:
         else:
             condition = "(valid_from IS NULL OR valid_from <= :on) AND (valid_to IS NULL OR valid_to > :on)"
             values = {"on": on.isoformat()}
-        return self._read(UNITS, codec.to_unit, f"WHERE {condition} ORDER BY unit_id, recorded_at, uuid", values)
+        return self._read(Unit, f"WHERE {condition} ORDER BY unit_id, recorded_at, uuid", values)
 
     def unit_versions(self) -> tuple[Unit, ...]:
         """Return every version of every unit, oldest first."""
-        return self._read(UNITS, codec.to_unit, "ORDER BY recorded_at, uuid")
+        return self._read(Unit, "ORDER BY recorded_at, uuid")
 
     def features(self) -> tuple[Feature, ...]:
         """Return all features, oldest first."""
-        return self._read(FEATURES, codec.to_feature, "ORDER BY recorded_at, uuid")
+        return self._read(Feature, "ORDER BY recorded_at, uuid")
 
     def boundary(self) -> Boundary | None:
         """Return the boundary that counts."""
-        return newest(self._read(BOUNDARY, codec.to_boundary))
+        return newest(self._read(Boundary))
 
     def entries(self) -> tuple[Entry, ...]:
         """Return every row of the log as written, oldest ``recorded_at`` first, rows of one moment by id."""
-        return self._read(ENTRIES, codec.to_entry, "ORDER BY recorded_at, entry_id")
+        return self._read(Entry, "ORDER BY recorded_at, entry_id")
 
     def entries_on(self, day: date) -> tuple[Entry, ...]:
         """Return the rows of the log dated on a day, and all that correct them or that they correct, oldest first."""
         return self._read(
-            ENTRIES,
-            codec.to_entry,
+            Entry,
             "WHERE entry_id IN (WITH RECURSIVE related(id) AS ("
             "SELECT entry_id FROM entries WHERE date = :day "
             "UNION SELECT entry_id FROM entries JOIN related ON target = id "
@@ -234,33 +216,33 @@ class GeoPackageStore:
 
     def plot_rows(self) -> tuple[Plot, ...]:
         """Return every row of every plot as written, corrections and withdrawals too, oldest first."""
-        return self._read(PLOTS, codec.to_plot, "ORDER BY recorded_at, uuid")
+        return self._read(Plot, "ORDER BY recorded_at, uuid")
 
     def elevation(self) -> ElevationSource | None:
         """Return the elevation source that counts, its path made absolute."""
-        source = newest(self._read(ELEVATION, codec.to_elevation))
+        source = newest(self._read(ElevationSource))
         return source and with_full_path(source, self._folder)
 
     def canopy(self) -> CanopySource | None:
         """Return the source of canopy heights that counts, its path made absolute."""
-        source = newest(self._read(CANOPY, codec.to_canopy))
+        source = newest(self._read(CanopySource))
         return source and with_full_path(source, self._folder)
 
     def forecasts(self) -> tuple[Forecast, ...]:
         """Return all forecasts, each as it was loaded, the newest first."""
-        return tuple(reversed(in_order(self._read(FORECAST, codec.to_forecast))))
+        return tuple(reversed(in_order(self._read(Forecast))))
 
     def burns(self) -> tuple[BurnRecord, ...]:
         """Return what was observed at burns, oldest first."""
-        return self._read(BURNS, codec.to_burn, "ORDER BY recorded_at, uuid")
+        return self._read(BurnRecord, "ORDER BY recorded_at, uuid")
 
     def drawn_blocks(self) -> tuple[DrawnBlock, ...]:
         """Return all burn blocks drawn and named, of one name the one that counts last."""
-        return in_order(self._read(DRAWN_BLOCKS, codec.to_drawn_block))
+        return in_order(self._read(DrawnBlock))
 
     def photos(self) -> tuple[Photo, ...]:
         """Return the photos in the order they were taken; of rows of one photo the one that counts."""
-        return newest_photos(self._read(PHOTOS, codec.to_photo))
+        return newest_photos(self._read(Photo))
 
     def picture(self, name: str) -> bytes | None:
         """Return a photo's own small picture (JPEG); ``None`` where the file is gone."""
@@ -268,18 +250,18 @@ class GeoPackageStore:
 
     def sightings(self) -> tuple[Sighting, ...]:
         """Return all sightings, oldest first."""
-        return self._read(SIGHTINGS, codec.to_sighting, "ORDER BY recorded_at, uuid")
+        return self._read(Sighting, "ORDER BY recorded_at, uuid")
 
     def cover_frames(self) -> tuple[CoverFrame, ...]:
         """Return all frames read for cover, oldest first."""
-        return self._read(COVER_FRAMES, codec.to_cover_frame, "ORDER BY recorded_at, uuid")
+        return self._read(CoverFrame, "ORDER BY recorded_at, uuid")
 
     def rows(self) -> tuple[Row, ...]:
         """Return every row of every table as stored, oldest first within a table; paths stay as written."""
         with self._reading() as connection:
             tables = [
-                decoded(select(connection, table, f"ORDER BY recorded_at, {table.key}", {}), read)
-                for table, read in READERS
+                decoded(select(connection, table, f"ORDER BY recorded_at, {table.key}", {}), table.record)
+                for table in TABLES
             ]
         return tuple(row for table_rows in tables for row in table_rows)
 
@@ -349,12 +331,11 @@ class GeoPackageStore:
 
     def _read(
         self,
-        table: Table,
-        decode: Callable[[dict[str, Any]], Record],
+        record: type[Record],
         rest: str = "",
         values: Mapping[str, str] | None = None,
     ) -> tuple[Record, ...]:
         with self._reading() as connection:
-            found = select(connection, table, rest, values or {})
+            found = select(connection, TABLE_OF[record], rest, values or {})
             grid = stored_grid(connection)
-        return tuple(beside_grid(row, grid) for row in decoded(found, decode))
+        return tuple(beside_grid(row, grid) for row in decoded(found, record))

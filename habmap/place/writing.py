@@ -9,14 +9,14 @@ from pathlib import Path
 from typing import Any
 
 from habmap.errors import PlaceError
-from habmap.place import rows as codec
 from habmap.place.bookkeeping import absent, end_replaced_versions, fix_grid, note_contents, stored_like
 from habmap.place.ddl import table_statements
 from habmap.place.pictures import kept_pictures
-from habmap.place.schema import Table
+from habmap.place.rows import to_values
+from habmap.place.schema import TABLE_OF, Table
 from habmap.place.source_paths import with_stored_path
 from habmap.place.upkeep import bring_up_to_date
-from habmap.work.records import Row, Unit
+from habmap.records import Row, Unit
 from habmap.work.succession import in_sight
 
 #: A row, the table it goes into and its column values.
@@ -32,7 +32,7 @@ def prepared(rows: Sequence[Row], folder: Path) -> list[Prepared]:
         A row holds what cannot be stored.
     """
     kept = [with_stored_path(row, folder) for row in rows]
-    return [(row, codec.TABLE_OF[type(row)], codec.to_values(row)) for row in kept]
+    return [(row, TABLE_OF[type(row)], to_values(row)) for row in kept]
 
 
 def insert(connection: sqlite3.Connection, ready: Sequence[Prepared], *, is_copied: bool = False) -> None:

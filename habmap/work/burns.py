@@ -9,9 +9,9 @@ from collections.abc import Iterable
 from datetime import date, datetime
 from typing import Final
 
+from habmap.records import BurnRecord
 from habmap.vocabulary import FIRE
 from habmap.work.ledger import Correction
-from habmap.work.records import BurnRecord
 
 #: What observed weather may be: low, high and unit. Outside of these a number is a slip or of another unit (no source).
 WEATHER_RANGES: Final[dict[str, tuple[float, float, str]]] = {

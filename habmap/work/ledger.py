@@ -8,8 +8,8 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Final, Literal
 
+from habmap.records import Entry
 from habmap.vocabulary import PRACTICES
-from habmap.work.records import Entry
 from habmap.work.succession import by_clock, in_order, standing
 
 _DAY_ORDER: Final = {practice: place for place, practice in enumerate(PRACTICES)}

@@ -14,8 +14,8 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Final
 
+from habmap.records import Entry
 from habmap.vocabulary import FIRE, KILLING, PRACTICE_WORDS
-from habmap.work.records import Entry
 from habmap.work.seasons import HeldUnit
 from habmap.work.stages import GroundState
 

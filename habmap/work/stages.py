@@ -8,9 +8,9 @@ from datetime import date
 from typing import Final
 
 from habmap.errors import InputError
+from habmap.records import Entry
 from habmap.vocabulary import DEFAULT_KILLED_PCT, FIRE, KILLING, STAGES, TREATED
 from habmap.work.ledger import day_order
-from habmap.work.records import Entry
 
 #: A fire this long after the one before is upkeep; a fire sooner is the same burn season.
 UPKEEP_AFTER_DAYS: Final = 300

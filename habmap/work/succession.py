@@ -14,7 +14,7 @@ from dataclasses import replace
 from datetime import datetime
 from typing import Protocol, TypeVar
 
-from habmap.work.records import Entry, Photo, Plot
+from habmap.records import Photo, Plot, key_of
 
 
 class Successive(Protocol):
@@ -41,15 +41,9 @@ Kind = TypeVar("Kind", bound=Successive)
 Thing = TypeVar("Thing", bound=Withdrawable)
 
 
-def id_of(row: object) -> str:
-    """Return the id of a row of any kind."""
-    found: str = row.entry_id if isinstance(row, Entry) else row.uuid  # type: ignore[attr-defined]
-    return found
-
-
 def by_clock(row: Successive) -> tuple[datetime, str]:
     """Return the key that orders rows written apart: moment of writing, id."""
-    return (row.recorded_at, id_of(row))
+    return (row.recorded_at, key_of(row))
 
 
 def standing(rows: Iterable[Kind], *, under: Mapping[str, Collection[str]] | None = None) -> tuple[Kind, ...]:
@@ -62,7 +56,7 @@ def standing(rows: Iterable[Kind], *, under: Mapping[str, Collection[str]] | Non
     under
         What each stands in place of, by id, where that is known otherwise than from ``supersedes``.
     """
-    by_id = {id_of(row): row for row in rows}
+    by_id = {key_of(row): row for row in rows}
     below = _superseded(by_id.values()) if under is None else under
     gone = {name for row in by_id for name in below[row]}
     # Rows that name each other in a circle can only be another program's work; then all of them stand.
@@ -97,20 +91,20 @@ def counting_plots(rows: Iterable[Plot]) -> tuple[Plot, ...]:
 
 def in_order(rows: Iterable[Kind], *, under: Mapping[str, Collection[str]] | None = None) -> tuple[Kind, ...]:
     """Return rows that speak of one thing, each after all that it stands in place of, the one that counts last."""
-    left = {id_of(row): row for row in rows}
+    left = {key_of(row): row for row in rows}
     below = _superseded(left.values()) if under is None else under
     told: list[Kind] = []
     while left:
         last = standing(left.values(), under=below)[-1]
         told.append(last)
-        del left[id_of(last)]
+        del left[key_of(last)]
     return tuple(reversed(told))
 
 
 def in_sight(rows: Iterable[Kind]) -> tuple[str, ...]:
     """Return what a row written now stands in place of: all that stands, and all whose order only the clock tells."""
     rows = tuple(rows)
-    ids = {id_of(row) for row in standing(rows)} | {id_of(row) for row in rows if row.supersedes is None}
+    ids = {key_of(row) for row in standing(rows)} | {key_of(row) for row in rows if row.supersedes is None}
     return tuple(sorted(ids))
 
 
@@ -147,8 +141,8 @@ def _superseded(rows: Iterable[Kind]) -> dict[str, tuple[str, ...]]:
     before: tuple[str, ...] = ()
     for row in sorted(rows, key=by_clock):
         if row.supersedes is None:
-            found[id_of(row)] = before
-            before = (id_of(row),)
+            found[key_of(row)] = before
+            before = (key_of(row),)
         else:
-            found[id_of(row)] = row.supersedes
+            found[key_of(row)] = row.supersedes
     return found

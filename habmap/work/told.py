@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import MISSING, fields, replace
 from typing import Any, Final, TypeVar
 
-from habmap.work.records import BurnRecord, Entry, Feature, Photo, Unit
+from habmap.records import BurnRecord, Entry, Feature, Photo, Unit
 
 #: The owner's own: names, hours, money, notes, what was sprayed, and what a person wrote beside the measured ground.
 PRIVATE_FIELDS: Final[dict[type, frozenset[str]]] = {

@@ -8,7 +8,7 @@ from typing import Final
 
 from shapely.geometry.base import BaseGeometry
 
-from habmap.work.records import Entry
+from habmap.records import Entry
 
 #: Days between two lines that may be one day's work: a day written the evening it was done, or the morning after.
 NEAR_DAYS: Final = 1

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from typing import Final
 
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from habmap.work.records import Entry, Row, Unit
+from habmap.records import Row, Unit, key_of, types_of
 
 #: Fields that are no part of what a person said: when the row was written down here, and the end that a later version
 #: of a unit gave an earlier one (the store works it out again from the versions).
@@ -69,19 +69,14 @@ def union(mine: Iterable[Row], theirs: Iterable[Row]) -> Union:
     return Union(tuple(news.values()), known, tuple(clashes))
 
 
-def row_id(row: Row) -> str:
-    """Return the id of a row of any kind."""
-    return row.entry_id if isinstance(row, Entry) else row.uuid
-
-
 def differing_fields(one: Row, other: Row) -> tuple[str, ...]:
     """Return the names of the fields in which two rows of one kind say something else.
 
     Geometries are the same when they hold the same rings, whatever their order and direction. A row from before rows
     said what they supersede is the same as one that says it.
     """
-    names = [field.name for field in fields(one) if field.name not in NOT_SAID]
-    if "supersedes" in names and None in (one.supersedes, other.supersedes):  # type: ignore[union-attr]
+    names = [name for name in types_of(type(one)) if name not in NOT_SAID]
+    if None in (getattr(one, "supersedes", ""), getattr(other, "supersedes", "")):
         names.remove("supersedes")
     return tuple(name for name in names if not _is_same(getattr(one, name), getattr(other, name)))
 
@@ -106,7 +101,7 @@ def rival_units(rows: Iterable[Row]) -> tuple[tuple[Unit, Unit], ...]:
 
 
 def _key(row: Row) -> tuple[str, str]:
-    return (type(row).__name__, row_id(row))
+    return (type(row).__name__, key_of(row))
 
 
 def _is_same(one: object, other: object) -> bool:

@@ -15,8 +15,8 @@ from habmap.jobs.burn.request import BurnRequest
 from habmap.jobs.burn.sheet import write_burn_sheets
 from habmap.jobs.burnday import burnday
 from habmap.place.store import GeoPackageStore
+from habmap.records import ForecastHour
 from habmap.show.burn.sheet import BurnPaper
-from habmap.work.records import ForecastHour
 
 pytestmark = pytest.mark.browser
 PLAN = """

@@ -28,7 +28,7 @@ from habmap.errors import PlaceBusyError, PlaceError
 from habmap.place import connection as connection_module
 from habmap.place.connection import connect
 from habmap.place.store import GeoPackageStore
-from habmap.work.records import Entry, Unit
+from habmap.records import Entry, Unit
 
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="kills and mounts as POSIX knows them")
 
@@ -159,7 +159,7 @@ from dataclasses import replace
 from pathlib import Path
 from habmap.place import writing
 from habmap.place.store import GeoPackageStore
-from habmap.work.records import Unit
+from habmap.records import Unit
 spec = importlib.util.spec_from_file_location("nothing_lost", sys.argv[1])
 module = importlib.util.module_from_spec(spec)
 spec.loader.exec_module(module)

@@ -17,7 +17,7 @@ import pytest
 from shapely import MultiPolygon, box
 
 from habmap.place.store import GeoPackageStore
-from habmap.work.records import Unit
+from habmap.records import Unit
 
 COMMAND = "from habmap.cli.main import run; run()"
 

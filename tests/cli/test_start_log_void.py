@@ -16,7 +16,7 @@ import pytest
 from shapely import MultiPolygon, box, to_geojson
 
 from habmap.place.store import GeoPackageStore
-from habmap.work.records import ElevationSource, Entry, Unit
+from habmap.records import ElevationSource, Entry, Unit
 
 Run = Callable[..., Any]
 MOMENT = datetime(2026, 1, 1, tzinfo=UTC)

@@ -18,8 +18,8 @@ from habmap.jobs.acres import AcresResult, acres
 from habmap.land.acreage import pieces
 from habmap.land.neighbors import overlaps
 from habmap.measures import M2_PER_ACRE
+from habmap.records import Entry, Unit
 from habmap.vocabulary import KILLING, PRACTICES
-from habmap.work.records import Entry, Unit
 from habmap.work.stages import ground_state
 
 

@@ -10,10 +10,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from habmap.jobs.join import join
+from habmap.records import BurnRecord, Entry, Row
 from habmap.vocabulary import FIRE
 from habmap.work.burns import burn_of, record_id
 from habmap.work.ledger import corrections
-from habmap.work.records import BurnRecord, Entry, Row
 
 GROUND = shapely.MultiPolygon([shapely.box(-98.01, 38.0, -98.0, 38.01)])
 START = datetime(2026, 1, 1, tzinfo=UTC)

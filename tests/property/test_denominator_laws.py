@@ -17,10 +17,10 @@ from habmap.jobs.map import build_page
 from habmap.jobs.sheet import _only
 from habmap.jobs.story import build_story
 from habmap.measures import M2_PER_ACRE
+from habmap.records import Entry
 from habmap.show import words
 from habmap.show.page.ruler import headline_then
 from habmap.show.sheet.sheet import Sheet, headline
-from habmap.work.records import Entry
 
 NOW = datetime(2027, 1, 1, 12, tzinfo=UTC)
 #: The cedar units as they are drawn, by shapely's own planar area: not by the account that is tried here.

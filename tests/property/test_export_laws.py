@@ -19,8 +19,8 @@ from habmap.jobs.add.entries import add_entries
 from habmap.jobs.export_layers import ledger_table
 from habmap.jobs.said import reported_question
 from habmap.place.writers import csv_text, write_layer
+from habmap.records import Entry, Look
 from habmap.vocabulary import PRACTICES
-from habmap.work.records import Entry, Look
 
 NOW = datetime(2026, 6, 1, tzinfo=UTC)
 TODAY = date(2026, 6, 1)

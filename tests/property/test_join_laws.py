@@ -10,8 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from habmap.jobs.join import join
-from habmap.work.records import Entry, Row
-from habmap.work.union import row_id, union
+from habmap.records import Entry, Row, key_of
+from habmap.work.union import union
 
 GROUND = shapely.MultiPolygon([shapely.box(-98.01, 38.0, -98.0, 38.01)])
 START = datetime(2026, 1, 1, tzinfo=UTC)
@@ -42,7 +42,7 @@ def copy(chosen: set[int], kinds: list[int]) -> FakeStore:
 
 
 def content(store: FakeStore) -> dict[str, Row]:
-    return {row_id(row): row for row in store.rows()}
+    return {key_of(row): row for row in store.rows()}
 
 
 @LAW

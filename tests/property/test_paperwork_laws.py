@@ -17,9 +17,9 @@ from shapely.geometry.base import BaseGeometry
 from habmap.jobs.export_practices import export_practices
 from habmap.measures import M2_PER_ACRE
 from habmap.place.settings import Settings
+from habmap.records import Entry
 from habmap.vocabulary import DEFAULT_KILLED_PCT
 from habmap.work.paperwork import APART
-from habmap.work.records import Entry
 
 UNITS = {"A": box(0, 0, 200, 150), "B": Polygon([(200, 0), (400, 0), (420, 150), (200, 150), (200, 60)])}
 TARGET = {"A": 0.8, "B": 0.6}

@@ -15,7 +15,7 @@ from shapely import box
 from habmap.jobs.acres import acres
 from habmap.jobs.season_account import season_account
 from habmap.measures import M2_PER_ACRE
-from habmap.work.records import Entry
+from habmap.records import Entry
 from habmap.work.season_account import season_label, season_year
 
 SAME = 1e-9  # [acre]; sums of the same pieces, exactly rounded, added in another order

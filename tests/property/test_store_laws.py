@@ -10,10 +10,10 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from shapely import MultiPolygon, Polygon
 
-from habmap.place.rows import to_entry, to_unit, to_values
+from habmap.place.rows import from_values, to_values
 from habmap.place.store import GeoPackageStore
+from habmap.records import Entry, Look, Unit
 from habmap.vocabulary import COVERS, PRACTICES
-from habmap.work.records import Entry, Look, Unit
 
 # Every text that UTF-8 can hold; lone surrogates are refused, see the unit tests.
 texts = st.text(st.characters(codec="utf-8"), max_size=40)
@@ -90,12 +90,12 @@ units = st.builds(
 
 @given(entries)
 def test_an_entry_survives_its_row(entry: Entry) -> None:
-    assert to_entry(to_values(entry)) == entry
+    assert from_values(Entry, to_values(entry)) == entry
 
 
 @given(units)
 def test_a_unit_survives_its_row(unit: Unit) -> None:
-    assert to_unit(to_values(unit)) == unit
+    assert from_values(Unit, to_values(unit)) == unit
 
 
 @settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.too_slow])

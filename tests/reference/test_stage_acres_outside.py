@@ -30,7 +30,7 @@ from shapely import MultiPolygon, Polygon
 
 from habmap.jobs.acres import acres
 from habmap.land.grid import LocalGrid
-from habmap.work.records import Entry, Unit
+from habmap.records import Entry, Unit
 from habmap.work.stages import ground_state
 
 ACRE_M2: Final = 4046.8564224  # 43,560 ft² of 0.3048 m a side

@@ -25,7 +25,7 @@ from habmap.jobs.log import log
 from habmap.jobs.log_block import block_ground
 from habmap.jobs.said import Said
 from habmap.place.settings import Settings
-from habmap.work.records import DrawnBlock, Row
+from habmap.records import DrawnBlock, Row
 
 NOW = datetime(2026, 3, 6, 15, tzinfo=UTC)
 TODAY = date(2026, 3, 6)

@@ -18,8 +18,8 @@ from habmap.jobs.burn.sheet_hours import hours_chart, hours_sections
 from habmap.jobs.burn.sheet_parts import around_sections, edge_keys, edges_section, moisture_section, plan_section
 from habmap.jobs.burnday import BurnDayResult, burnday
 from habmap.place.settings import Settings
+from habmap.records import Boundary, DrawnBlock, Feature, ForecastHour, Row
 from habmap.work.burnday import beside, distance_words
-from habmap.work.records import Boundary, DrawnBlock, Feature, ForecastHour, Row
 
 NOW = datetime(2026, 3, 1, tzinfo=UTC)
 IGNITION = datetime(2026, 3, 20, 14)

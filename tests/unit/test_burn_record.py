@@ -31,10 +31,10 @@ from habmap.jobs.withdraw import void
 from habmap.place.connection import connect
 from habmap.place.settings import Settings
 from habmap.place.store import GeoPackageStore
+from habmap.records import BurnRecord, DrawnBlock, Entry, Forecast, ForecastHour, Notice, Row
 from habmap.show.burn.sheet import hand_sections
 from habmap.work.burns import as_moment, burn_of, record_id
 from habmap.work.ledger import corrections
-from habmap.work.records import BurnRecord, DrawnBlock, Entry, Forecast, ForecastHour, Notice, Row
 
 NOW = datetime(2026, 3, 6, 15, tzinfo=UTC)
 TODAY = date(2026, 3, 6)

@@ -15,8 +15,8 @@ from habmap.jobs.burn.sheet import burn_sheet
 from habmap.jobs.burn.winds import HourWind, Spell, spells, winds_cast
 from habmap.jobs.burnday import BurnDayResult, burnday
 from habmap.measures import acres
+from habmap.records import Feature, ForecastHour, Row
 from habmap.vocabulary import SNAG_CAUTION
-from habmap.work.records import Feature, ForecastHour, Row
 
 NOW = datetime(2026, 3, 1, tzinfo=UTC)
 IGNITION = datetime(2026, 3, 20, 14)

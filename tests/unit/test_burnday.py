@@ -18,9 +18,9 @@ from habmap.jobs.burnday import BurnDayResult, burnday
 from habmap.land.grid import LocalGrid
 from habmap.place.forecast import read_forecast
 from habmap.place.settings import Settings
+from habmap.records import Boundary, Feature, ForecastHour, Look, Row
 from habmap.vocabulary import SNAG_CAUTION
 from habmap.work.burnday import ITEMS, Compared, Window, compare, unlimited
-from habmap.work.records import Boundary, Feature, ForecastHour, Look, Row
 from habmap.work.weather_doubts import temperature_question
 
 AFTERNOON = datetime(2026, 3, 20, 14)

@@ -17,7 +17,7 @@ from habmap.jobs.add.canopy import add_canopy
 from habmap.jobs.density import density
 from habmap.land.cover import CoverSums, cover_sums
 from habmap.place.canopy import open_canopy
-from habmap.work.records import Plot
+from habmap.records import Plot
 
 NOW = datetime(2026, 3, 1, tzinfo=UTC)
 #: Metres; the middle row and the north-west corner stand at 3 m, the north-east one is not known.

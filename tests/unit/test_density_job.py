@@ -11,7 +11,7 @@ from fakes import GRID, FakeStore, entry, unit
 from habmap.jobs.density import density
 from habmap.jobs.density_records import UnitDensity
 from habmap.measures import M2_PER_ACRE
-from habmap.work.records import CanopySource, Plot
+from habmap.records import CanopySource, Plot
 
 NOW = datetime(2026, 3, 1, tzinfo=UTC)
 HECTARE = shapely.box(0, 0, 100, 100)

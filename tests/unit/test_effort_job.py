@@ -15,8 +15,8 @@ from fakes import GRID, FakeStore, entry, unit
 from habmap.jobs.effort import EffortResult, effort
 from habmap.measures import acres
 from habmap.place.settings import Settings
+from habmap.records import ElevationSource
 from habmap.work.effort import Left, in_days, together
-from habmap.work.records import ElevationSource
 
 NOW = datetime(2026, 3, 1, tzinfo=UTC)
 TODAY = date(2026, 3, 1)

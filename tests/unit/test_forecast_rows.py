@@ -11,7 +11,7 @@ import pytest
 
 from habmap.errors import InputError, PlaceError
 from habmap.place.store import GeoPackageStore
-from habmap.work.records import Forecast, ForecastHour
+from habmap.records import Forecast, ForecastHour
 
 NOW = datetime(2026, 3, 4, 18, 0, 0, 123456, tzinfo=UTC)
 

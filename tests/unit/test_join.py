@@ -14,7 +14,7 @@ from habmap.errors import InputError, InputErrors
 from habmap.jobs.check import check
 from habmap.jobs.join import ToldTwice, join
 from habmap.place.settings import Settings
-from habmap.work.records import DrawnBlock
+from habmap.records import DrawnBlock
 from habmap.work.union import differing_fields, rival_units
 
 LATER = datetime(2026, 5, 1, tzinfo=UTC)

@@ -7,8 +7,8 @@ import pytest
 from fakes import entry
 from shapely import box
 
+from habmap.records import Entry
 from habmap.work.ledger import conflicts, corrections, effective_entries, sight
-from habmap.work.records import Entry
 
 PATCH = box(0, 0, 50, 50)
 

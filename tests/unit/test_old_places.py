@@ -18,7 +18,7 @@ from habmap.place.ddl import APPLICATION_ID, USER_VERSION
 from habmap.place.guards import column_names
 from habmap.place.schema import SCHEMA_VERSION, TABLES
 from habmap.place.store import GeoPackageStore
-from habmap.work.records import Boundary, DrawnBlock, Entry
+from habmap.records import Boundary, DrawnBlock, Entry
 
 PLACES = Path(__file__).parents[1] / "places"
 LONG_AGO = datetime(2001, 1, 1, tzinfo=UTC)  # a clock set far back

@@ -24,9 +24,9 @@ from habmap.jobs.page.photos import page_photos
 from habmap.jobs.photos import photos
 from habmap.place.store import GeoPackageStore
 from habmap.place.wkb import to_blob
+from habmap.records import Feature, Photo
 from habmap.show.page.render import render_page
 from habmap.show.records import PrivateOnPublicPageError, refuse_private
-from habmap.work.records import Feature, Photo
 from habmap.work.succession import newest_photos
 
 NOW = datetime(2026, 8, 1, 12, tzinfo=UTC)

@@ -24,9 +24,9 @@ from habmap.jobs.public import _AS_IT_IS, _PublicStore, public_view
 from habmap.jobs.story import build_story
 from habmap.land.veil import CLEAR_WITHIN_M, LATTICE_M, RADIUS_M, veil
 from habmap.measures import acres
+from habmap.records import Feature
 from habmap.show.page.render import render_page
 from habmap.show.records import Page
-from habmap.work.records import Feature
 
 NOW = datetime(2026, 8, 1, 12, tzinfo=UTC)
 UNITS = {"A": box(0, 0, 700, 500), "B": box(700, 0, 1500, 500)}

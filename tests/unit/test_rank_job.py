@@ -15,9 +15,9 @@ from habmap.jobs.map import build_page
 from habmap.jobs.rank import RankResult, rank
 from habmap.jobs.story import build_story
 from habmap.measures import acres
+from habmap.records import ElevationSource
 from habmap.show.story.words import unit_reasons
 from habmap.work.priority import Ranked
-from habmap.work.records import ElevationSource
 
 NOW = datetime(2026, 3, 1, 18, tzinfo=UTC)
 TODAY = date(2026, 3, 1)

@@ -14,9 +14,8 @@ from shapely import Point, box
 from habmap.jobs.response import response
 from habmap.jobs.response_records import ResponseResult, UnitResponse
 from habmap.land.density import crown_cover_pct
-from habmap.work.records import Entry, Look, Plot, Row
+from habmap.records import CoverFrame, CoverLine, Entry, Look, Plot, Row, Sighting
 from habmap.work.response import change, mean_cover
-from habmap.work.seen import CoverFrame, CoverLine, Sighting
 
 NOW = datetime(2026, 8, 1, tzinfo=UTC)
 SQUARE = box(0, 0, 200, 200)

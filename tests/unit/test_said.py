@@ -9,8 +9,8 @@ import pytest
 
 from habmap.errors import UsageError
 from habmap.jobs.said import Said, cautions_for, check_practice, check_said, look_of, parsed_sprouts
+from habmap.records import Look
 from habmap.vocabulary import FIRE_CAUTION, LABEL_CAUTION, PRACTICES, SAW_CAUTION, SNAG_CAUTION
-from habmap.work.records import Look
 
 NAN, INF = math.nan, math.inf
 

@@ -16,7 +16,7 @@ from habmap.errors import InputError
 from habmap.jobs.checks.facts import facts_of
 from habmap.jobs.checks.seen import seen
 from habmap.place.store import GeoPackageStore
-from habmap.work.seen import CoverFrame, CoverLine, Sighting
+from habmap.records import CoverFrame, CoverLine, Sighting
 
 NOW = datetime(2026, 6, 28, 17, 30, 0, 123456, tzinfo=UTC)
 SEEN = Sighting(

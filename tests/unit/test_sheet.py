@@ -19,13 +19,13 @@ from shapely.geometry.base import BaseGeometry
 
 from habmap.errors import InputError, UsageError
 from habmap.jobs.sheet import write_sheet
+from habmap.records import Feature, Row
 from habmap.show.sheet.margin import north_words
 from habmap.show.sheet.marks import stage_pattern, svg_outline
 from habmap.show.sheet.paper import SCALES
 from habmap.show.sheet.pen import LEAST_PT, printable, text_width_pt, wrapped
 from habmap.show.symbols import POINT_MARKS
 from habmap.vocabulary import FIRE_CAUTION, SAW_CAUTION, STAGES
-from habmap.work.records import Feature, Row
 
 NOW = datetime(2026, 3, 1, 18, tzinfo=UTC)
 #: An unusual outline [grid m], so that nothing else on the sheet can be taken for it.

@@ -10,10 +10,10 @@ from fakes import GRID, FakeStore, entry, unit
 from shapely import LineString, box
 
 from habmap.jobs.map import build_page
+from habmap.records import Feature
 from habmap.show.sheet.labels import draw_words
 from habmap.show.sheet.map import Frame
 from habmap.show.sheet.pen import LEAST_PT, text_width_pt
-from habmap.work.records import Feature
 
 NOW = datetime(2026, 3, 1, 18, tzinfo=UTC)
 #: 1:5,000 on a frame of 600 × 400 pt, its middle the grid's own.

@@ -6,8 +6,8 @@ import pytest
 from fakes import entry
 
 from habmap.errors import InputError
+from habmap.records import Entry, Look
 from habmap.vocabulary import PRACTICES, STAGES, TREATED
-from habmap.work.records import Entry, Look
 from habmap.work.stages import SHARE_TABLE, STAGE_TABLE, GroundState, ground_state
 
 #: A history that brings ground to each stage by 2024-06-01.

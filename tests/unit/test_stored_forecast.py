@@ -16,8 +16,8 @@ from habmap.jobs.add.forecast import add_forecast
 from habmap.jobs.burn.request import BurnRequest
 from habmap.jobs.burnday import BurnDayResult, burnday
 from habmap.place.forecast import read_forecast
+from habmap.records import Forecast, ForecastHour
 from habmap.work.clock import comes_twice, is_skipped
-from habmap.work.records import Forecast, ForecastHour
 from habmap.work.union import union
 
 CHICAGO = ZoneInfo("America/Chicago")

@@ -22,11 +22,11 @@ from habmap.jobs.effort import effort
 from habmap.jobs.season_account import season_account
 from habmap.jobs.story import build_story, write_story
 from habmap.place.settings import Settings
+from habmap.records import Feature
 from habmap.show.records import PrivateOnPublicPageError
 from habmap.show.story.story import StoryUnit, refuse_private_story
 from habmap.show.story.words import by_season, due, season_rows, unit_reasons
 from habmap.vocabulary import FIRE_CAUTION, SAW_CAUTION
-from habmap.work.records import Feature
 
 NOW = datetime(2026, 3, 1, 18, tzinfo=UTC)
 TODAY = date(2026, 3, 1)

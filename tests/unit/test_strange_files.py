@@ -17,7 +17,7 @@ from habmap.errors import PlaceError
 from habmap.place import connection as connecting
 from habmap.place import guards, reading
 from habmap.place.store import GeoPackageStore
-from habmap.work.records import Entry, Unit
+from habmap.records import Entry, Unit
 
 NOW = datetime(2026, 1, 1, tzinfo=UTC)
 

@@ -13,8 +13,8 @@ from habmap.jobs.correct import Covered, amend
 from habmap.jobs.history import history
 from habmap.jobs.said import Said
 from habmap.jobs.withdraw import Voided, void
+from habmap.records import Entry
 from habmap.work.ledger import conflicts, effective_entries
-from habmap.work.records import Entry
 
 NOW = datetime(2026, 5, 1, 12, tzinfo=UTC)
 BACK = datetime(2020, 5, 1, 12, tzinfo=UTC)  # the clock was set years back

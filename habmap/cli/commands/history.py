@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
     from habmap.jobs.history import HistoryLine, HistoryResult, UnitAcresThen, UnitChange
     from habmap.jobs.plots import PlotChange
-    from habmap.work.records import Look
+    from habmap.records import Look
 
 
 #: What became of a row, beside its id; ``log`` lines, corrections (``amend``) and withdrawals (``void``).

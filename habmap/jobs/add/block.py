@@ -14,8 +14,8 @@ from habmap.jobs.ports import Store
 from habmap.land.grid import grid_around
 from habmap.measures import acres
 from habmap.place.layers import read_ground_and_repairs
+from habmap.records import DrawnBlock
 from habmap.vocabulary import STAGES
-from habmap.work.records import DrawnBlock
 
 #: Longer names fill the sheet's heading.
 LONGEST_NAME: int = 60

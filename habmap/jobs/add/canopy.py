@@ -12,7 +12,7 @@ from habmap.jobs.add.raster import copy_raster, shown_ids, units_off
 from habmap.jobs.ports import Store
 from habmap.measures import VerticalUnit
 from habmap.place.canopy import open_canopy
-from habmap.work.records import CanopySource
+from habmap.records import CanopySource
 
 #: Folder of a place into which a raster is copied.
 CANOPY_FOLDER = "canopy"

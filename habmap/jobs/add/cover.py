@@ -19,8 +19,8 @@ from habmap.jobs.ports import Store
 from habmap.place.cells import Cells
 from habmap.place.tables import read_table
 from habmap.place.userfiles import printable
+from habmap.records import CoverFrame, CoverLine
 from habmap.work.response import CLASS_LIMITS_PCT, class_midpoint_pct, species_key
-from habmap.work.seen import CoverFrame, CoverLine
 
 COVER_FIELDS: Final = (
     "reading_id", "unit_id", "lon", "lat", "date", "frame", "species", "group", "cover_class", "cover_pct", "native",

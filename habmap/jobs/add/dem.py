@@ -13,7 +13,7 @@ from habmap.jobs.ports import Store
 from habmap.jobs.terrain import DemInfo
 from habmap.measures import VerticalUnit
 from habmap.place.elevation import open_elevation
-from habmap.work.records import ElevationSource
+from habmap.records import ElevationSource
 
 #: Folder of a place into which a raster is copied.
 DEM_FOLDER = "elevation"

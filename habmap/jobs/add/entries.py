@@ -25,9 +25,9 @@ from habmap.land.grid import LocalGrid, grid_around
 from habmap.measures import acres
 from habmap.place.ledger_files import read_ledger
 from habmap.place.userfiles import printable
+from habmap.records import BurnRecord, Entry
 from habmap.work.burns import burn_of
 from habmap.work.ledger import corrections
-from habmap.work.records import BurnRecord, Entry
 
 #: A line and what was observed where it is a burn.
 _Told = tuple[Entry, BurnRecord | None]

@@ -22,8 +22,8 @@ from habmap.place.cells import LONGEST_OUTLINE, Cells
 from habmap.place.shapes import as_ground, as_valid, lonlat_shape, multipolygon
 from habmap.place.tables import TableRow
 from habmap.place.userfiles import printable
+from habmap.records import BurnRecord, Entry, Look, Unit
 from habmap.vocabulary import KILLING, NEEDLES, PRACTICES, default_killed_pct
-from habmap.work.records import BurnRecord, Entry, Look, Unit
 
 ENTRY_FIELDS: Final = (
     "entry_id", "source_id", "date", "practice", "unit_id", "whole", "patch_wkt", "killed_pct", "burned_pct",

@@ -12,8 +12,8 @@ from habmap.errors import InputError
 from habmap.jobs.add.result import AddResult
 from habmap.jobs.ports import Store
 from habmap.place.forecast import read_forecast
+from habmap.records import Forecast, ForecastHour
 from habmap.work.clock import is_skipped
-from habmap.work.records import Forecast, ForecastHour
 
 
 def add_forecast(

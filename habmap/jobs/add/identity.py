@@ -12,8 +12,7 @@ from shapely import Point
 
 from habmap.place.cells import LONGEST_TEXT, Cells
 from habmap.place.userfiles import printable
-from habmap.work.records import Entry, Plot
-from habmap.work.seen import Sighting
+from habmap.records import Entry, Plot, Sighting
 
 #: Fields that the store fills in; nobody said them.
 _OF_THE_STORE: Final = ("recorded_at", "supersedes")

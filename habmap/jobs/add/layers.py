@@ -33,8 +33,8 @@ from habmap.measures import acres
 from habmap.place.cells import Cells, matched_columns
 from habmap.place.layers import Layer, LayerRow, read_ground_and_repairs, read_layer
 from habmap.place.userfiles import printable
+from habmap.records import Boundary, Feature, Unit
 from habmap.vocabulary import COVERS, FEATURE_KINDS, PRIVATE_FEATURE_KINDS
-from habmap.work.records import Boundary, Feature, Unit
 
 UNIT_FIELDS: Final = (
     "unit_id", "name", "cover", "stems_per_acre", "canopy_pct", "target_pct", "leave_stems_per_acre", "planned_acres",

@@ -13,7 +13,7 @@ from shapely.geometry.base import BaseGeometry
 from habmap.errors import HabmapError
 from habmap.jobs.ports import Store
 from habmap.land.grid import LocalGrid
-from habmap.work.records import Photo, Unit
+from habmap.records import Photo, Unit
 
 LeftOutKind = Literal["no position", "no date", "damaged", "not read", "elsewhere", "other content"]
 

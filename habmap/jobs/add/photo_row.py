@@ -17,7 +17,7 @@ from habmap.place.exif import CameraSaid
 from habmap.place.photo_folder import PLACING_TABLE
 from habmap.place.pictures import picture_name
 from habmap.place.userfiles import printable
-from habmap.work.records import Photo
+from habmap.records import Photo
 
 #: A photo farther than this from the property was taken elsewhere [m]; nearer, it may look in from a road.
 NEAR_M: Final = 1_000.0

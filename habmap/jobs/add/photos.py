@@ -20,7 +20,7 @@ from habmap.place.exif import CameraSaid, camera_said
 from habmap.place.photo_folder import PLACING_TABLE, content_sha256, photo_bytes, read_folder
 from habmap.place.pictures import KEPT_PX, KEPT_QUALITY, opened_jpeg, picture_name, small_picture
 from habmap.place.userfiles import printable
-from habmap.work.records import Photo
+from habmap.records import Photo
 
 
 def add_photos(

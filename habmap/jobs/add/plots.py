@@ -22,7 +22,7 @@ from habmap.measures import M_PER_FT
 from habmap.place.cells import Cells
 from habmap.place.tables import read_table
 from habmap.place.userfiles import printable
-from habmap.work.records import Plot, Unit
+from habmap.records import Plot, Unit
 
 PLOT_FIELDS: Final = (
     "plot_id", "unit_id", "lon", "lat", "method", "plot_acres", "radius_ft", "stems", "d1", "d2", "d3", "d4",

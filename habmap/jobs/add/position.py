@@ -9,7 +9,7 @@ from shapely import Point
 
 from habmap.place.cells import Cells
 from habmap.place.userfiles import printable
-from habmap.work.records import Unit
+from habmap.records import Unit
 
 
 def known_units_words(unit_ids: Iterable[str]) -> str:

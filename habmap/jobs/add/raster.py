@@ -11,7 +11,7 @@ from habmap.errors import InputError, PlaceError
 from habmap.jobs.ports import Store
 from habmap.jobs.terrain import dense_edges
 from habmap.place.groundraster import GroundRaster
-from habmap.work.records import Unit
+from habmap.records import Unit
 
 
 def units_off(store: Store, raster: GroundRaster, units: Sequence[Unit], *, what: str) -> tuple[str, ...]:

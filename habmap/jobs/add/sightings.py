@@ -19,7 +19,7 @@ from habmap.place.cells import Cells
 from habmap.place.eventdate import EventDateError, event_days
 from habmap.place.tables import TableRow, read_table
 from habmap.place.userfiles import printable
-from habmap.work.seen import Sighting
+from habmap.records import Sighting
 
 #: Darwin Core terms (TDWG) that are read; all others in the file are left alone and named.
 SIGHTING_FIELDS: Final = (

@@ -18,11 +18,11 @@ from habmap.jobs.lines import find_line
 from habmap.jobs.ports import Store
 from habmap.place.settings import PlanSection, Settings
 from habmap.place.userfiles import printable
+from habmap.records import BurnRecord, Entry, Forecast, Row
 from habmap.vocabulary import FIRE, PRACTICE_WORDS
 from habmap.work.burnday import PlanKind
 from habmap.work.burns import burn_of, ignition_of, record_faults
 from habmap.work.ledger import effective_entries
-from habmap.work.records import BurnRecord, Entry, Forecast, Row
 
 #: Said of everything that the log has no date for.
 AS_TODAY: str = "roads, houses, lines, distances and closed days are as the property has them today"

@@ -15,8 +15,8 @@ from habmap.jobs.ground import Ground, GroundPiece
 from habmap.land.neighbors import HAIR_WIDTH_M
 from habmap.measures import acres
 from habmap.place.settings import Settings
+from habmap.records import DrawnBlock
 from habmap.vocabulary import STAGES
-from habmap.work.records import DrawnBlock
 
 #: Slivers thinner than twice this are left by cutting a drawn patch out of drawn units [m].
 _SLIVER_M: Final = 0.01

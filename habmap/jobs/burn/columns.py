@@ -9,9 +9,9 @@ from habmap.errors import UsageError
 from habmap.jobs.burn.record import LONGEST_NOTICE_PART, BurnSaid, check_burn_said, hour_note, notice_of
 from habmap.place.cells import Cells
 from habmap.place.userfiles import printable
+from habmap.records import BurnRecord, Entry, Notice
 from habmap.vocabulary import FIRE
 from habmap.work.burns import PLAN_KINDS, WEATHER_RANGES, WIND_HEIGHTS, record_id
-from habmap.work.records import BurnRecord, Entry, Notice
 from habmap.work.weather_doubts import temperature_question
 
 BURN_FIELDS: Final = ("observed_time", *WEATHER_RANGES, "wind_height", "plan_kind", "told")

@@ -20,8 +20,8 @@ from habmap.land.downhill import Surface
 from habmap.land.edges import INSIDE_M, EdgePiece, Side, first_met, merged_runs, outline_pieces, side_of_wind
 from habmap.land.grid import LocalGrid
 from habmap.measures import ft
+from habmap.records import Boundary, Feature
 from habmap.vocabulary import BREAK_FEATURE_KINDS, STAGE_WORDS
-from habmap.work.records import Boundary, Feature
 from habmap.work.stages import UPKEEP_AFTER_DAYS
 
 #: How far out the ground is compared with the edge, to tell whether it rises away [m].

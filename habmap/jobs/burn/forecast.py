@@ -12,7 +12,7 @@ from habmap.jobs.burn.hours import hour_of, hours_span
 from habmap.jobs.burn.request import BurnRequest, ForecastSource
 from habmap.jobs.ports import Store
 from habmap.place.userfiles import printable
-from habmap.work.records import Forecast, ForecastHour
+from habmap.records import Forecast, ForecastHour
 
 WEATHER_ITEMS = ("temp_f", "rh_pct", "wind_mph", "wind_from_deg")
 

@@ -7,11 +7,11 @@ from dataclasses import dataclass
 from datetime import datetime, time, timedelta, tzinfo
 from typing import Final
 
+from habmap.records import ForecastHour
 from habmap.work.burnday import Window, compare, turn_deg
 from habmap.work.clock import is_skipped
 from habmap.work.fuel_moisture import Air, table_moisture_pct
 from habmap.work.fuel_tables import Aspect, SlopeClass
-from habmap.work.records import ForecastHour
 
 #: From this long before ignition to this hour of the next day.
 BEFORE_IGNITION: Final = timedelta(hours=3)

@@ -14,6 +14,7 @@ from shapely import MultiPolygon, Polygon
 from habmap.errors import UsageError
 from habmap.jobs.ports import Store
 from habmap.land.grid import LocalGrid
+from habmap.records import BurnRecord, Notice
 from habmap.vocabulary import FIRE
 from habmap.work.burns import (
     PLAN_KINDS,
@@ -27,7 +28,6 @@ from habmap.work.burns import (
 )
 from habmap.work.clock import comes_twice, is_skipped
 from habmap.work.ledger import corrections
-from habmap.work.records import BurnRecord, Notice
 from habmap.work.weather_doubts import temperature_question
 
 #: Said after a burn is logged.
@@ -46,7 +46,7 @@ _OPTIONS: Final = {"ignition": "--observed-time", "wind_from_deg": "--wind-from"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BurnSaid:
-    """What was said; ``None`` = not said. Meanings and units as in `habmap.work.records.BurnRecord`."""
+    """What was said; ``None`` = not said. Meanings and units as in `habmap.records.BurnRecord`."""
 
     ignition: str | None = None
     temp_f: float | None = None

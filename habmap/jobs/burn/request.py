@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 from shapely import MultiPolygon
 
+from habmap.records import ForecastHour
 from habmap.work.burnday import PlanKind
-from habmap.work.records import ForecastHour
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

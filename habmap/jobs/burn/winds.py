@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from habmap.work.records import ForecastHour
+from habmap.records import ForecastHour
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,9 +7,9 @@ from collections.abc import Iterator
 from typing import Final, cast
 
 from habmap.jobs.checks.facts import Facts, Fault
-from habmap.place.rows import TABLE_OF
-from habmap.work.records import Boundary, CanopySource, DrawnBlock, ElevationSource, Forecast, Photo, Row
-from habmap.work.succession import id_of, newest_photos, standing
+from habmap.place.schema import TABLE_OF
+from habmap.records import Boundary, CanopySource, DrawnBlock, ElevationSource, Forecast, Photo, Row, key_of
+from habmap.work.succession import newest_photos, standing
 from habmap.work.union import differing_fields
 
 #: What a thing is called, and how it is written again where that is not plain from the table's name.
@@ -37,10 +37,10 @@ def apart(facts: Facts) -> Iterator[Fault]:
             table = TABLE_OF[type(last)].name
             what, mend = _KINDS.get(type(last), (f"a row of {table}", "write it again as it is right"))
             name = what.format_map({key: getattr(last, key, "") for key in ("name", "file_name")})
-            ids = ", ".join(sorted(map(id_of, others)))
+            ids = ", ".join(sorted(map(key_of, others)))
             yield Fault(
                 rule="apart",
-                where=f"{table}, row {id_of(last)}",
+                where=f"{table}, row {key_of(last)}",
                 what=f"{name} was written apart in two copies, not alike: this row counts, not {ids}",
                 mend=f"{mend}: what is written in sight of both counts",
             )

@@ -9,8 +9,8 @@ from shapely.geometry.base import BaseGeometry
 
 from habmap.jobs.ports import Store
 from habmap.land.grid import LocalGrid
+from habmap.records import Entry, Unit
 from habmap.work.ledger import effective_entries
-from habmap.work.records import Entry, Unit
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

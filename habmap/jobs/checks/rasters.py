@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from habmap.errors import HabmapError
 from habmap.jobs.checks.facts import Facts, Fault
-from habmap.work.records import CanopySource, ElevationSource
+from habmap.records import CanopySource, ElevationSource
 
 if TYPE_CHECKING:
     from habmap.place.groundraster import GroundRaster

@@ -15,8 +15,8 @@ from habmap.jobs.checks.facts import Facts, Fault
 from habmap.jobs.unit_versions import spot_words
 from habmap.land.acreage import geodesic_area_m2
 from habmap.land.neighbors import overlaps
+from habmap.records import Unit
 from habmap.vocabulary import COVERS, FEATURE_KINDS
-from habmap.work.records import Unit
 
 CLOSURE_M2: Final = 1e-6
 #: Largest difference between planar and geodesic area, as a share.

@@ -25,6 +25,7 @@ from habmap.land.acreage import merged
 from habmap.land.grid import LocalGrid
 from habmap.measures import acres
 from habmap.place.settings import Settings
+from habmap.records import Entry, Unit
 from habmap.show.history_records import (
     PageDone,
     PageHistory,
@@ -37,7 +38,6 @@ from habmap.show.history_records import (
 )
 from habmap.show.page.ruler import ruler_bytes
 from habmap.vocabulary import PRACTICES
-from habmap.work.records import Entry, Unit
 from habmap.work.season_account import season_label, season_year
 from habmap.work.stages import ground_state
 

@@ -12,9 +12,9 @@ from habmap.errors import InputError
 from habmap.jobs.photos import FoundPoint, found_points
 from habmap.jobs.ports import Store
 from habmap.place.pictures import opened_jpeg, small_picture
+from habmap.records import Photo
 from habmap.show.photo_records import PagePhoto, PagePhotoPoint
 from habmap.show.records import Audience
-from habmap.work.records import Photo
 
 #: Long side of a picture [pixels] and its JPEG quality, tried one after the other until all pictures fit.
 SIZES: Final = ((360, 70), (280, 62), (220, 55))

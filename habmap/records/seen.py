@@ -7,7 +7,10 @@ from datetime import date, datetime
 
 from shapely import Point
 
+from habmap.records.kept import kept
 
+
+@kept("sightings", "plants and animals seen, as Darwin Core occurrences", is_later=True)
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sighting:
     """One sighting of one species, its fields those of a Darwin Core occurrence.
@@ -72,6 +75,7 @@ class CoverLine:
     native: bool | None = None
 
 
+@kept("cover_frames", "frames read for plant cover, the plants of each as one JSON list", is_later=True)
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CoverFrame:
     """One frame (quadrat) laid on the ground on one day and what covered it; no lines = nothing grew in it.

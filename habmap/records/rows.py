@@ -14,9 +14,10 @@ from typing import Literal
 from shapely import MultiPolygon, Point
 from shapely.geometry.base import BaseGeometry
 
-from habmap.work.seen import CoverFrame, Sighting
+from habmap.records.kept import kept
 
 
+@kept("units", "versions of the mapped units", changeable=("valid_to",))
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Unit:
     """One version of one mapped polygon of one baseline cover.
@@ -53,6 +54,7 @@ class Unit:
     recorded_at: datetime
 
 
+@kept("features", "roads, houses, water, lines and other things on the map")
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Feature:
     """A road, house, creek, line or other thing on the map (WGS 84 lon/lat, any geometry type)."""
@@ -66,6 +68,7 @@ class Feature:
     recorded_at: datetime
 
 
+@kept("boundary", "outer line of the property; the newest counts", one_per=())
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Boundary:
     """The property's outer line (WGS 84 lon/lat); the newest row counts."""
@@ -89,6 +92,7 @@ class Look:
     stump_treated: bool | None = None
 
 
+@kept("entries", "the work log: rows are added, never changed")
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Entry:
     """One row of the work log, append-only.
@@ -143,6 +147,12 @@ class Entry:
     supersedes: tuple[str, ...] | None = None
 
 
+@kept(
+    "plots",
+    "density plots and quarter points; of the rows of one plot_id one counts, unless it withdraws the plot",
+    is_later=True,
+    one_per=("plot_id",),
+)
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plot:
     """One density plot or quarter point.
@@ -180,6 +190,7 @@ class Plot:
     supersedes: tuple[str, ...] | None = None
 
 
+@kept("elevation", "where the elevation raster is; the newest counts", one_per=())
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ElevationSource:
     """Where the elevation raster is and how to read it; the newest row counts.
@@ -195,6 +206,7 @@ class ElevationSource:
     supersedes: tuple[str, ...] | None = None
 
 
+@kept("canopy", "where the raster of canopy heights is; the newest counts", is_later=True, one_per=())
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CanopySource:
     """Where the raster of canopy heights above the ground is and how to read it; the newest row counts.
@@ -231,6 +243,12 @@ class ForecastHour:
     rain_in: float | None = None
 
 
+@kept(
+    "forecast",
+    "forecasts as loaded, the hours of each as one JSON list; of those that reach a day the newest counts",
+    is_later=True,
+    one_per=(),
+)
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Forecast:
     """One forecast as it was loaded, all its hours together; later ones stand beside it and none is changed.
@@ -262,6 +280,11 @@ class Notice:
     how: str
 
 
+@kept(
+    "burns",
+    "weather observed at burns, who was told before, and the plans then in force; each belongs to a row of the log",
+    is_later=True,
+)
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BurnRecord:
     """What was observed and done at a burn, beside its row of the log; ``None`` = nobody wrote it.
@@ -300,6 +323,7 @@ class BurnRecord:
     recorded_at: datetime
 
 
+@kept("drawn_blocks", "burn blocks drawn and named; the newest of a name counts", is_later=True, one_per=("name",))
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DrawnBlock:
     """A burn block drawn and saved by name, WGS 84 lon/lat [°]; the newest row of a name counts."""
@@ -311,6 +335,12 @@ class DrawnBlock:
     supersedes: tuple[str, ...] | None = None
 
 
+@kept(
+    "photos",
+    "photos of the ground; the pictures lie in photos/, of rows with one sha256 the newest counts",
+    is_later=True,
+    one_per=("sha256",),
+)
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Photo:
     """One photo of the ground; of rows with one ``sha256`` one counts, see `habmap.work.succession.newest_photos`.
@@ -350,20 +380,3 @@ class Photo:
     is_private: bool = False
     recorded_at: datetime
     supersedes: tuple[str, ...] | None = None
-
-
-Row = (
-    Unit
-    | Feature
-    | Boundary
-    | Entry
-    | Plot
-    | ElevationSource
-    | CanopySource
-    | BurnRecord
-    | DrawnBlock
-    | Forecast
-    | Photo
-    | Sighting
-    | CoverFrame
-)
