@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,13 +11,17 @@ from numpy.typing import NDArray
 from shapely import LinearRing, Polygon
 
 from habmap.errors import InputError
-from habmap.land.tracks import CIRCLE_95, Path
+from habmap.land.tracks import BALL_SIGMAS, CIRCLE_95, Path
 from habmap.measures import acres, ft
 
 Floats = NDArray[np.float64]
 
 #: Only this share of the way, at each end, can be an overrun past the start.
 OVERRUN_SHARE = 0.15
+#: The ends of a closed walk lie apart by less than this many sigmas in 998 of 1,000 cases: two fixes, each in its ball.
+ENDS_SIGMAS = math.sqrt(2) * BALL_SIGMAS
+#: Share of the steps that are no longer than the spacing of fixes allowed for.
+USUAL_STEPS = 0.9
 MAX_PASSES = 500
 
 
@@ -70,13 +75,25 @@ def end_gap(path: Path, *, sigma_m: float) -> tuple[float, slice]:
     return from_end_m, slice(0, end + 1)
 
 
+def closable_m(path: Path, *, sigma_m: float, close_gap_m: float) -> float:
+    """Return the widest open piece that still is no more than a missing fix [m].
+
+    The walk comes back to its start somewhere between two fixes, and both ends err: one spacing of fixes and the
+    error of two of them are allowed for, and never less than ``close_gap_m``.
+    """
+    if len(path.xy) < 2:
+        return close_gap_m
+    spacing_m = float(np.quantile(np.hypot(*np.diff(path.xy, axis=0).T), USUAL_STEPS))
+    return max(close_gap_m, spacing_m + ENDS_SIGMAS * sigma_m)
+
+
 def ring_of(path: Path, *, sigma_m: float, close_gap_m: float) -> Ring:
     """Return the ground inside an edge walk.
 
     Raises
     ------
     InputError
-        Too few fixes, an end open by more than ``close_gap_m``, a walk that encloses nothing, or a figure-eight.
+        Too few fixes, an end open by more than `closable_m`, a walk that encloses nothing, or a figure-eight.
 
     Notes
     -----
@@ -87,12 +104,14 @@ def ring_of(path: Path, *, sigma_m: float, close_gap_m: float) -> Ring:
     gap_m, stay = end_gap(path, sigma_m=sigma_m)
     trimmed = len(path.xy) - len(path.xy[stay])
     xy, time_s = path.xy[stay], path.time_s[stay]
-    if gap_m > close_gap_m:
+    widest_m = closable_m(path, sigma_m=sigma_m, close_gap_m=close_gap_m)
+    if gap_m > widest_m:
         raise InputError(
             f"the walk does not come back to its start: {ft(gap_m):,.0f} ft are open",
             where=path.where,
             value=f"{ft(gap_m):.0f} ft",
-            allowed=f"up to {ft(close_gap_m):.0f} ft is closed with a straight line ([gps] close_gap_ft)",
+            allowed=f"up to {ft(widest_m):.0f} ft is closed with a straight line ([gps] close_gap_ft, and no less than "
+            "the spacing of the fixes and their error)",
             mend="walk the rest as another segment, raise close_gap_ft, or give --swath-ft if this is a working track",
         )
     if gap_m == 0 and len(xy) > 1:

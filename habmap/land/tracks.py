@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from bisect import bisect_right
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Final, Literal
@@ -55,6 +55,12 @@ PAUSE: Final = "pause drawn together"
 OVERRUN: Final = "walked on past the start"
 ALONE: Final = "alone in its segment"
 STRAY: Final = "short stray piece beside a ring"
+WAY_IN: Final = "way in"
+WAY_OUT: Final = "way out"
+#: A stretch this long at a speed that the way of travel does not have is no error of the fixes [s].
+FAST_S: Final = 60.0
+
+Clock = Callable[[float], str]
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +119,67 @@ def centre_grid(segments: Sequence[Segment]) -> LocalGrid:
     )
 
 
-def cleaned(segment: Segment, *, grid: LocalGrid, sigma_m: float, travel: Travel, after_s: float = 0.0) -> Cleaned:
+def utc_clock(time_s: float) -> str:
+    """Return a fix's time as people read it, UTC."""
+    return datetime.fromtimestamp(time_s, UTC).strftime("%H:%M:%S UTC")
+
+
+def within(segments: Sequence[Segment], *, keeps: Callable[[float], bool], clock: Clock, window: str) -> list[Segment]:
+    """Return the fixes whose time is kept, segment by segment.
+
+    Parameters
+    ----------
+    segments
+        Fixes as read.
+    keeps
+        Tells whether a time (seconds since 1970 UTC) lies in the window.
+    clock
+        Puts a time into words.
+    window
+        The window in words, for people.
+
+    Raises
+    ------
+    InputError
+        A segment has no times, or no fix lies in the window.
+    """
+    kept, times = [], []
+    for segment in segments:
+        known = np.isfinite(segment.time_s)
+        times += segment.time_s[known].tolist()
+        in_window = np.array(
+            [bool(timed) and keeps(s) for timed, s in zip(known, segment.time_s.tolist(), strict=True)]
+        )
+        if in_window.any():
+            kept.append(Segment(segment.where, segment.lonlat[in_window], segment.time_s[in_window]))
+    if not times:
+        raise InputError(
+            "this walk has no times to cut by",
+            where="--from, --to",
+            value=window,
+            allowed="a walk recorded with times",
+            mend="leave --from and --to out, or export the track with its times",
+        )
+    if not kept:
+        raise InputError(
+            "no fix of this walk lies in the time window",
+            where="--from, --to",
+            value=window,
+            allowed=f"the walk runs from {clock(min(times))} to {clock(max(times))}",
+            mend="give times between these",
+        )
+    return kept
+
+
+def cleaned(
+    segment: Segment,
+    *,
+    grid: LocalGrid,
+    sigma_m: float,
+    travel: Travel,
+    after_s: float = 0.0,
+    clock: Clock = utc_clock,
+) -> Cleaned:
     """Return a segment's fixes without those that cannot be true, each dropped one counted with its reason.
 
     Parameters
@@ -128,6 +194,8 @@ def cleaned(segment: Segment, *, grid: LocalGrid, sigma_m: float, travel: Travel
         How the person went: the limit of a believable speed.
     after_s
         Where the assumed clock of a file without times begins [s].
+    clock
+        Puts a time into words.
 
     Raises
     ------
@@ -161,7 +229,7 @@ def cleaned(segment: Segment, *, grid: LocalGrid, sigma_m: float, travel: Travel
 
     xy = shapely.get_coordinates(grid.to_grid(shapely.MultiPoint(lonlat)))
     if has_times:
-        keep, jumps = _without_jumps(xy, time_s, segment.where, sigma_m=sigma_m, travel=travel)
+        keep, jumps = _without_jumps(xy, time_s, segment.where, sigma_m=sigma_m, travel=travel, clock=clock)
         notes += jumps
     else:
         keep = _without_spikes(xy)
@@ -171,6 +239,8 @@ def cleaned(segment: Segment, *, grid: LocalGrid, sigma_m: float, travel: Travel
     if not has_times:
         steps_m = np.hypot(*np.diff(xy, axis=0).T)
         time_s = after_s + np.concatenate([[0.0], np.cumsum(steps_m)]) / ASSUMED_WALK_MPS
+    if has_times:
+        _refuse_fast(xy, time_s, segment.where, sigma_m=sigma_m, travel=travel, clock=clock)
     unpaused = Path(segment.where, xy, time_s, has_times)
     path = unpaused
     if has_times:
@@ -224,7 +294,7 @@ def _times_filled(time_s: Floats) -> Floats:
 
 
 def _without_jumps(
-    xy: Floats, time_s: Floats, where: str, *, sigma_m: float, travel: Travel
+    xy: Floats, time_s: Floats, where: str, *, sigma_m: float, travel: Travel, clock: Clock
 ) -> tuple[NDArray[np.bool_], list[str]]:
     """Drop short bursts of fixes that nobody could have reached and come back from; report a jump that lasts."""
     n = len(xy)
@@ -258,7 +328,7 @@ def _without_jumps(
             if len(kept) <= longest:
                 kept.clear()  # a cold start: the first fixes are the wrong ones
             else:
-                leaps.append((ft(math.hypot(*(xy[i] - xy[kept[-1]]))), _clock(time_s[i])))
+                leaps.append((ft(math.hypot(*(xy[i] - xy[kept[-1]]))), clock(float(time_s[i]))))
             kept.append(i)
             i += 1
     keep = np.zeros(n, dtype=bool)
@@ -273,13 +343,40 @@ def _without_jumps(
 
 def _sustained_frac(xy: Floats, time_s: Floats, limit_mps: float, sigma_m: float) -> float:
     """Return the share of stretches of half a minute that were too fast: steps of a second hide behind the error."""
+    start, _end, is_fast = _fast_stretches(xy, time_s, limit_mps, sigma_m)
+    return float(np.mean(is_fast)) if len(start) else 0.0
+
+
+def _fast_stretches(
+    xy: Floats, time_s: Floats, limit_mps: float, sigma_m: float
+) -> tuple[NDArray[np.int_], NDArray[np.int_], NDArray[np.bool_]]:
+    """Return the first and last fix of stretches of half a minute, and which of them no error explains."""
     end = np.searchsorted(time_s, time_s + SUSTAINED_S)
     start = np.flatnonzero(end < len(xy))
-    if not len(start):
-        return 0.0
     end = end[start]
     far_m = np.hypot(*(xy[end] - xy[start]).T)
-    return float(np.mean(far_m > limit_mps * (time_s[end] - time_s[start]) + APART_SIGMAS * sigma_m))
+    return start, end, far_m > limit_mps * (time_s[end] - time_s[start]) + APART_SIGMAS * sigma_m
+
+
+def _refuse_fast(xy: Floats, time_s: Floats, where: str, *, sigma_m: float, travel: Travel, clock: Clock) -> None:
+    """Refuse a walk with a part that was driven: it is not the edge, or not on foot."""
+    start, end, is_fast = _fast_stretches(xy, time_s, TRAVEL_MPS[travel], sigma_m)
+    # runs of fast stretches, each over the next
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], is_fast, [False]]).astype(int)))
+    for a, b in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+        i, j = int(start[a]), int(end[b - 1])
+        step_m, step_s = np.hypot(*np.diff(xy[i : j + 1], axis=0).T), np.diff(time_s[i : j + 1])
+        speed_mps = float(np.median(step_m / np.maximum(step_s, 1e-3)))
+        if time_s[j] - time_s[i] < FAST_S or speed_mps <= TRAVEL_MPS[travel]:
+            continue  # a moment, or a single jump that lasts
+        raise InputError(
+            f"part of this walk is faster than travel by {travel} allows",
+            where=where,
+            value=f"{speed_mps * MPH_PER_MPS:.0f} mph from {clock(float(time_s[i]))} to {clock(float(time_s[j]))}",
+            allowed=f"{TRAVEL_MPS[travel] * MPH_PER_MPS:.0f} mph by {travel}",
+            mend="cut the drive off with --from HH:MM --to HH:MM"
+            + (", or use --travel vehicle for an edge driven slowly" if travel == "foot" else ""),
+        )
 
 
 def _travel_doubt(step_m: Floats, step_s: Floats, *, where: str, travel: Travel) -> InputError:
@@ -291,10 +388,6 @@ def _travel_doubt(step_m: Floats, step_s: Floats, *, where: str, travel: Travel)
         allowed=f"{TRAVEL_MPS[travel] * MPH_PER_MPS:.0f} mph by {travel}",
         mend="use --travel vehicle for an edge driven slowly" if travel == "foot" else "drive the edge slowly",
     )
-
-
-def _clock(time_s: float) -> str:
-    return datetime.fromtimestamp(time_s, UTC).strftime("%H:%M:%S UTC")
 
 
 def _without_spikes(xy: Floats) -> NDArray[np.bool_]:

@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 from shapely import LineString, Polygon
 
-from habmap.land.rings import crossings, end_gap, without_small_loops
+from habmap.land.rings import closable_m, crossings, end_gap, without_small_loops
 from habmap.land.tracks import CIRCLE_95, Path
 
 Kind = Literal["edge walk", "working track"]
@@ -74,7 +74,8 @@ def kind_of_walk(path: Path, *, sigma_m: float, close_gap_m: float) -> WalkSigns
     roundness = 4 * math.pi * outline.area / outline.length**2 if outline.length else 0.0
     inside = _inside_frac(LineString(smooth), sigma_m=sigma_m)
     one_way = _one_way_frac(LineString(smooth), sigma_m=sigma_m)
-    is_inside, is_open, is_crossed = inside >= INSIDE_SHARE, gap_m > close_gap_m, crossed >= MANY_CROSSINGS
+    widest_m = closable_m(path, sigma_m=sigma_m, close_gap_m=close_gap_m)
+    is_inside, is_open, is_crossed = inside >= INSIDE_SHARE, gap_m > widest_m, crossed >= MANY_CROSSINGS
     is_to_and_fro = one_way < TO_AND_FRO
     is_work = (
         (is_inside and (is_open or is_to_and_fro or is_crossed))

@@ -17,11 +17,26 @@ from shapely.geometry.polygon import orient
 
 from habmap.errors import InputError
 from habmap.land.grid import LocalGrid
-from habmap.land.rings import OVERRUN_SHARE, Ring, end_gap, ring_of
+from habmap.land.rings import OVERRUN_SHARE, Ring, closable_m, end_gap, ring_of
 from habmap.land.swath import Covered, covered
 from habmap.land.track_error import FixError, Floats, area_variance_m2_2
-from habmap.land.tracks import ALONE, OVERRUN, PAUSE, STRAY, Cleaned, Path, Segment, Travel, cleaned
+from habmap.land.tracks import (
+    ALONE,
+    OVERRUN,
+    PAUSE,
+    STRAY,
+    WAY_IN,
+    WAY_OUT,
+    Cleaned,
+    Clock,
+    Path,
+    Segment,
+    Travel,
+    cleaned,
+    utc_clock,
+)
 from habmap.land.walk_kind import INSIDE_SHARE, MANY_CROSSINGS, TO_AND_FRO, Kind, WalkSigns, kind_of_walk
+from habmap.land.walk_parts import parts_of, spikes
 from habmap.measures import acres, ft
 
 FEWEST_FIXES: Final = 4
@@ -82,6 +97,7 @@ def walked_ground(
     close_gap_m: float,
     swath_m: float | None = None,
     travel: Travel = "foot",
+    clock: Clock = utc_clock,
 ) -> WalkedGround:
     """Return the ground of a GPS walk.
 
@@ -99,6 +115,8 @@ def walked_ground(
         Breadth worked along the path [m]; ``None`` for a walk around the ground.
     travel
         How the person went.
+    clock
+        Puts a fix's time into words.
 
     Raises
     ------
@@ -113,7 +131,7 @@ def walked_ground(
     """
     if not segments or sum(len(segment.lonlat) for segment in segments) == 0:
         raise InputError("there is no track here", allowed="a track or line", mend="export the track itself")
-    clean = _all_cleaned(segments, grid=grid, sigma_m=error.sigma_m, travel=travel)
+    clean = _all_cleaned(segments, grid=grid, sigma_m=error.sigma_m, travel=travel, clock=clock)
     dropped: Counter[str] = Counter()
     notes: list[str] = []
     for one in clean:
@@ -136,6 +154,9 @@ def walked_ground(
         dropped[ALONE] += len(alone)
     chains, joined_m, stray = _chains(paths, sigma_m=error.sigma_m, close_gap_m=close_gap_m)
     dropped[STRAY] += stray if swath_m is None else 0
+    if swath_m is None:
+        chains, said = _edges_only(chains, dropped, error=error, close_gap_m=close_gap_m, clock=clock)
+        notes += said
     signs = [kind_of_walk(chain, sigma_m=error.sigma_m, close_gap_m=close_gap_m) for chain in chains]
     kind: Kind = "working track" if any(sign.kind == "working track" for sign in signs) else "edge walk"
     if not all(path.has_times for path in paths):
@@ -150,7 +171,7 @@ def walked_ground(
         _refuse_wide_joins(joined_m, close_gap_m=close_gap_m, where=chains[0].where)
         rings = [ring_of(chain, sigma_m=error.sigma_m, close_gap_m=close_gap_m) for chain in chains]
         ground = _multipolygon(shapely.union_all([ring.polygon for ring in rings]))
-        notes += _overlap_notes(rings)
+        notes += _overlap_notes(rings) + _spike_notes(ground, grid=grid, sigma_m=error.sigma_m)
         if any(ring.laps > 1 for ring in rings):
             notes.append("the walk goes round more than once: the outer edge counts")
         fix_xy = np.concatenate([ring.xy for ring in rings])
@@ -191,13 +212,15 @@ def walked_ground(
     )
 
 
-def _all_cleaned(segments: Sequence[Segment], *, grid: LocalGrid, sigma_m: float, travel: Travel) -> list[Cleaned]:
+def _all_cleaned(
+    segments: Sequence[Segment], *, grid: LocalGrid, sigma_m: float, travel: Travel, clock: Clock
+) -> list[Cleaned]:
     clean: list[Cleaned] = []
     after_s = 0.0
     for segment in segments:
         if not len(segment.lonlat):
             continue
-        one = cleaned(segment, grid=grid, sigma_m=sigma_m, travel=travel, after_s=after_s)
+        one = cleaned(segment, grid=grid, sigma_m=sigma_m, travel=travel, after_s=after_s, clock=clock)
         clean.append(one)
         if not one.path.has_times:
             after_s = float(one.path.time_s[-1]) + 1.0
@@ -217,7 +240,8 @@ def _chains(paths: list[Path], *, sigma_m: float, close_gap_m: float) -> tuple[l
     for path in paths:
         gap_m, _stay = end_gap(path, sigma_m=sigma_m)
         # A short piece ends near its start without going round anything: it belongs to the open ones.
-        is_ring = len(path.xy) >= FEWEST_FIXES and gap_m <= close_gap_m and path.length_m > 4 * max(gap_m, sigma_m)
+        widest_m = closable_m(path, sigma_m=sigma_m, close_gap_m=close_gap_m)
+        is_ring = len(path.xy) >= FEWEST_FIXES and gap_m <= widest_m and path.length_m > 4 * max(gap_m, sigma_m)
         (closed if is_ring else open_).append(path)
     if not open_:
         return closed, [], 0
@@ -289,8 +313,45 @@ def _looks_like_work(chains: Sequence[Path], signs: Sequence[WalkSigns]) -> Inpu
             f"{ft(sign.gap_m):,.0f} ft open at the end"
         ),
         allowed="one way around the ground, or a working track with --swath-ft",
-        mend="give --swath-ft with the breadth worked along the path, or walk around the edge",
+        mend="give --swath-ft with the breadth worked along the path, walk around the edge, or cut out the part that "
+        "went around it with --from HH:MM --to HH:MM",
     )
+
+
+def _edges_only(
+    chains: Sequence[Path], dropped: Counter[str], *, error: FixError, close_gap_m: float, clock: Clock
+) -> tuple[list[Path], list[str]]:
+    """Return the edges without the ways in and out, which are counted among the dropped fixes and told."""
+    edges, notes = [], []
+    for path in chains:
+        parts = parts_of(path, sigma_m=error.sigma_m, close_gap_m=close_gap_m)
+        edges.append(Path(path.where, path.xy[parts.edge], path.time_s[parts.edge], path.has_times))
+        dropped[WAY_IN] += parts.edge.start
+        dropped[WAY_OUT] += len(path.xy) - parts.edge.stop
+        ways = [
+            f"the way {side} ({ft(way_m):,.0f} ft"
+            + (f", {when} {clock(float(path.time_s[at]))})" if path.has_times else ")")
+            for side, way_m, when, at in (
+                ("in", parts.way_in_m, "until", parts.edge.start),
+                ("out", parts.way_out_m, "from", parts.edge.stop - 1),
+            )
+            if way_m > 0
+        ]
+        if ways:
+            notes.append(f"{' and '.join(ways)} was left out: the ground is what the edge between goes round")
+    return edges, notes
+
+
+def _spike_notes(ground: MultiPolygon, *, grid: LocalGrid, sigma_m: float) -> list[str]:
+    notes = []
+    for spike in spikes(ground, sigma_m=sigma_m):
+        place = grid.to_lonlat(shapely.Point(spike.at))
+        notes.append(
+            f"a spike {ft(spike.length_m):,.0f} ft long and {ft(spike.breadth_m):.0f} ft wide sticks out near "
+            f"{place.y:.5f}, {place.x:.5f} (latitude, longitude): if it is a way and no ground, cut it off with --from "
+            "and --to"
+        )
+    return notes
 
 
 def _swath_notes(swath: Covered) -> list[str]:
