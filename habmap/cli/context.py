@@ -89,6 +89,9 @@ OnOption = Annotated[
     ),
 ]
 DateOption = Annotated[
-    date, typer.Option("--date", parser=parsed_date, metavar="YYYY-MM-DD", help="The day of the work.")
+    date | None,
+    typer.Option(
+        "--date", parser=parsed_date, metavar="YYYY-MM-DD", help="The day of the work; with --track the walk's own day."
+    ),
 ]
 OverwriteOption = Annotated[bool, typer.Option("--overwrite", help="Replace what is already there.")]

@@ -5,20 +5,21 @@ from __future__ import annotations
 import uuid
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, time, tzinfo
 from pathlib import Path
 from typing import Final
+from zoneinfo import ZoneInfo
 
 import shapely
 from shapely import MultiPolygon
 
 from habmap.errors import InputError, UsageError
 from habmap.jobs.ports import Store
-from habmap.land.acreage import geodesic_area_m2
+from habmap.land.acreage import geodesic_area_m2, tellable
 from habmap.land.grid import LocalGrid
 from habmap.land.neighbors import overlaps
 from habmap.land.track_error import FixError
-from habmap.land.tracks import TRAVEL_MPS, Segment, Travel, centre_grid
+from habmap.land.tracks import TRAVEL_MPS, Segment, Travel, centre_grid, within
 from habmap.land.walk_kind import Kind
 from habmap.land.walked import WalkedGround, walked_ground
 from habmap.measures import M_PER_FT, M_PER_MILE, acres
@@ -31,6 +32,25 @@ from habmap.vocabulary import COVERS
 FAR_AWAY_M: Final = 30 * M_PER_MILE
 #: A standard deviation above this share of the acres is pointed out.
 WEAK_SHARE: Final = 0.10
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """Local times of day between which fixes count, both included to the minute; the end may lie past midnight."""
+
+    start: time | None = None
+    end: time | None = None
+
+    def holds(self, moment: time) -> bool:
+        """Tell whether a local time of day lies in the window."""
+        minute = moment.replace(second=0, microsecond=0, tzinfo=None)
+        start, end = self.start or time.min, self.end or time.max
+        return start <= minute <= end if start <= end else minute >= start or minute <= end
+
+    def __str__(self) -> str:
+        """Return the window in words."""
+        parts = [("from", self.start), ("to", self.end)]
+        return " ".join(f"{word} {moment:%H:%M}" for word, moment in parts if moment is not None)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -92,7 +112,12 @@ class TracedGround:
 
 
 def traced_ground(
-    store: Store | None, paths: Sequence[Path], *, swath_ft: float | None = None, travel: str = "foot"
+    store: Store | None,
+    paths: Sequence[Path],
+    *,
+    swath_ft: float | None = None,
+    travel: str = "foot",
+    window: Window | None = None,
 ) -> TracedGround:
     """Read walks and turn them into ground; nothing is written.
 
@@ -106,6 +131,8 @@ def traced_ground(
         Breadth worked along the path [ft]; ``None`` for a walk around the ground.
     travel
         ``foot`` or ``vehicle``.
+    window
+        Local times of day (UTC where there is no place) between which fixes count; ``None`` takes all.
 
     Raises
     ------
@@ -120,6 +147,18 @@ def traced_ground(
             "a swath is a breadth in feet", where="--swath-ft", value=swath_ft, allowed="above 0, up to 1000"
         )
     segments = read_walks(paths)
+    zone: tzinfo = UTC if store is None else ZoneInfo(store.settings.place.timezone)
+
+    def local(time_s: float) -> datetime:
+        return datetime.fromtimestamp(time_s, zone)
+
+    def clock(time_s: float) -> str:
+        return f"{local(time_s):%H:%M:%S}" if store is not None else f"{local(time_s):%H:%M:%S} UTC"
+
+    if window is not None and (window.start or window.end):
+        segments = tuple(
+            within(segments, keeps=lambda time_s: window.holds(local(time_s).time()), clock=clock, window=str(window))
+        )
     gps = GpsSection() if store is None else store.settings.gps
     grid = (None if store is None else store.grid) or centre_grid(segments)
     walked = walked_ground(
@@ -129,10 +168,9 @@ def traced_ground(
         close_gap_m=gps.close_gap_ft * M_PER_FT,
         swath_m=None if swath_ft is None else swath_ft * M_PER_FT,
         travel=way,
+        clock=clock,
     )
-    patch = grid.to_lonlat(walked.ground)
-    if not patch.is_valid:
-        raise InputError("the walk's outline crosses itself within a hair", mend="trace it again with fewer fixes")
+    patch = tellable(walked.ground, grid=grid)
     result = _result(walked, patch, swath_ft=swath_ft, travel=way, notes=_place_notes(segments, grid))
     return TracedGround(patch, result)
 
@@ -144,6 +182,7 @@ def trace(
     now: datetime,
     swath_ft: float | None = None,
     travel: str = "foot",
+    window: Window | None = None,
     unit_id: str | None = None,
     cover: str | None = None,
     name: str | None = None,
@@ -186,7 +225,7 @@ def trace(
         raise UsageError(
             "this is no cover", where="--cover", value=cover, allowed=", ".join(COVERS), mend="use one of these"
         )
-    traced = traced_ground(store, paths, swath_ft=swath_ft, travel=travel)
+    traced = traced_ground(store, paths, swath_ft=swath_ft, travel=travel, window=window)
     if unit_id is None or cover is None:
         return traced.result
     if store is None:
@@ -217,11 +256,12 @@ def _trimmed(store: Store, traced: TracedGround) -> TracedGround:
     if grid is None or not near:
         return traced
     walked = grid.to_grid(traced.patch)
-    left = shapely.difference(walked, shapely.union_all([grid.to_grid(unit.geometry) for unit in near]))
+    held = [shapely.make_valid(grid.to_grid(unit.geometry)) for unit in near]
+    left = shapely.difference(shapely.make_valid(walked), shapely.union_all(held))
     # a strip that the GPS error alone can make is no ground of its own
     strip_m = store.settings.gps.sigma_m
-    parts = [part for part in shapely.get_parts(left) if not shapely.buffer(part, -strip_m / 2).is_empty]
-    ground = MultiPolygon([part for part in parts if part.geom_type == "Polygon"])
+    parts = [part for part in shapely.get_parts(left) if part.geom_type == "Polygon"]
+    ground = MultiPolygon([part for part in parts if not shapely.buffer(part, -strip_m / 2).is_empty])
     if ground.area < walked.area / 2:
         raise InputError(
             "most of the walked ground belongs to units that are there",
@@ -229,9 +269,14 @@ def _trimmed(store: Store, traced: TracedGround) -> TracedGround:
             allowed="at least half of it free",
             mend="check that it is the right walk; log work on units that are there with `habmap log --track`",
         )
-    patch = grid.to_lonlat(ground)
-    cut_acres = acres(walked.area - ground.area)
-    note = f"{cut_acres:.2f} acres that neighbouring units hold were cut off"
+    patch = tellable(ground, grid=grid)
+    notes = [f"{acres(walked.area - left.area):.2f} acres that neighbouring units hold were cut off"]
+    if len(parts) > len(ground.geoms):
+        notes.append(
+            f"{len(parts) - len(ground.geoms)} strips along them, narrower than the GPS error and together "
+            f"{acres(left.area - ground.area):.3f} acres, were dropped"
+        )
+    ground = grid.to_grid(patch)
     return TracedGround(
         patch,
         replace(
@@ -239,7 +284,7 @@ def _trimmed(store: Store, traced: TracedGround) -> TracedGround:
             acres=acres(ground.area),
             geodesic_acres=acres(geodesic_area_m2(patch)),
             perimeter_m=ground.length,
-            notes=(*traced.result.notes, note),
+            notes=(*traced.result.notes, *notes),
             geometry=shapely.geometry.mapping(patch.geoms[0] if len(patch.geoms) == 1 else patch),
         ),
     )

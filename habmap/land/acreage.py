@@ -14,14 +14,20 @@ from numpy.typing import NDArray
 from pyproj import Geod
 from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
+from shapely.geometry.polygon import orient
 
 from habmap.errors import InputError
 from habmap.land.grid import LocalGrid
+from habmap.measures import acres
 
 #: Pieces of a unit or patch add up to its area within this.
 _CLOSES_WITHIN_M2: Final = 1e-6
 #: Digits that the noding grid leaves to coordinates: a double holds nearly 16.
 _GRID_DIGITS: Final = 14
+#: Half the breadth of necks and slots that no outline needs [m], the least that works first.
+HAIRS_M: Final = (0.0, 0.005, 0.01, 0.02)
+#: A piece smaller than this is left over from an overlay [m²].
+SLIVER_M2: Final = 0.01
 
 _WGS84: Final = Geod(ellps="WGS84")
 
@@ -79,6 +85,40 @@ def geodesic_area_m2(lonlat: Polygon | MultiPolygon) -> float:
     # Holes must run against their shell, or the ellipsoid's area adds them instead of taking them away.
     turned = [shapely.orient_polygons(part) for part in shapely.get_parts(lonlat)]
     return float(sum(_WGS84.geometry_area_perimeter(part)[0] for part in turned))
+
+
+def tellable(ground: BaseGeometry, *, grid: LocalGrid) -> MultiPolygon:
+    """Return ground in lon/lat [°] whose outline stays valid there and when it is turned back.
+
+    Parameters
+    ----------
+    ground
+        Ground in grid metres, such as an overlay leaves: its edges may touch within less than the turn there and back.
+
+    Raises
+    ------
+    InputError
+        No part of it is wider than a few hairs.
+
+    Notes
+    -----
+    Necks and slots narrower than twice a hair are opened and closed with mitred corners, which puts straight edges back
+    where they were; a hair grows from 5 mm to 2 cm (neighbours may overlap by 5 cm) until the outline holds.
+    """
+    for hair_m in HAIRS_M:
+        opened = ground.buffer(-hair_m, join_style="mitre").buffer(2 * hair_m, join_style="mitre")
+        told = opened.buffer(-hair_m, join_style="mitre")
+        parts = [part for part in shapely.get_parts(told) if isinstance(part, Polygon) and part.area > SLIVER_M2]
+        if not parts:
+            break
+        lonlat = grid.to_lonlat(MultiPolygon([orient(part) for part in parts]))
+        if lonlat.is_valid and grid.to_grid(lonlat).is_valid:
+            return lonlat
+    raise InputError(
+        "this outline crosses itself within a hair, or nothing of it is wider than one",
+        value=f"{acres(ground.area):.4f} acres",
+        mend="trace it with fewer fixes, or draw the outline anew",
+    )
 
 
 def pieces(units: Sequence[BaseGeometry], patches: Sequence[BaseGeometry]) -> tuple[Piece, ...]:

@@ -23,12 +23,14 @@ def register(app: typer.Typer) -> None:
 def log(
     context: typer.Context,
     practice: Annotated[str, typer.Argument(metavar="PRACTICE", help="cut, girdle, spray, burn, mow, look, keep, …")],
-    date: DateOption,
+    date: DateOption = None,
     unit: options.UnitOption = None,
     is_all: options.AllOption = False,
     track: track_options.TrackOption = None,
     swath_ft: track_options.SwathOption = None,
     travel: track_options.TravelOption = "foot",
+    start: track_options.FromOption = None,
+    end: track_options.ToOption = None,
     patch: options.PatchOption = None,
     repair: options.RepairOption = False,
     block: options.BlockOption = None,
@@ -120,11 +122,20 @@ def log(
         units=unit,
         has_other_ground=patch is not None or is_all or bool(block),
         day=date,
+        start=start,
+        end=end,
     )
     if walked is not None:
         store = session.store()
-        covered, unit_ids = walked.patch, walked.unit_ids
+        covered, unit_ids, day = walked.patch, walked.unit_ids, walked.day
     else:
+        if date is None:
+            raise UsageError(
+                "on which day?",
+                where="--date",
+                allowed="YYYY-MM-DD, or a --track whose times tell the day",
+                mend="give the day of the work",
+            )
         ground = options.ground_from(session.store, units=unit, is_all=is_all, patch=patch, repair=repair, block=block)
         if ground is None:
             raise UsageError(
@@ -134,11 +145,11 @@ def log(
                 mend="give the ground that the work really covered",
             )
         store = session.store()
-        covered, unit_ids = ground(date)
+        covered, unit_ids, day = *ground(date), date
     result = add(
         store,
         practice=practice,
-        date=date,
+        date=day,
         patch=covered,
         said=said,
         now=session.now(),

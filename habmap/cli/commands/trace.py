@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from habmap.cli import track_options
 from habmap.cli.context import JsonOption, Session
 from habmap.cli.output import print_json, print_table, say, warn
 
@@ -22,10 +23,9 @@ def register(app: typer.Typer) -> None:
 def trace(
     context: typer.Context,
     files: Annotated[list[Path], typer.Argument(metavar="GPX…", help="GPX, KML or GeoJSON walks, taken as one walk.")],
-    swath_ft: Annotated[
-        float | None,
-        typer.Option("--swath-ft", metavar="W", help="The walk went over the ground; breadth worked along it, feet."),
-    ] = None,
+    swath_ft: track_options.SwathOption = None,
+    start: track_options.FromOption = None,
+    end: track_options.ToOption = None,
     unit_id: Annotated[
         str | None, typer.Option("--unit-id", metavar="ID", help="Keep the ground as a new unit.")
     ] = None,
@@ -37,9 +37,7 @@ def trace(
         bool, typer.Option("--trim", help="Cut the new unit back to the edges of units that are there.")
     ] = False,
     dry_run: Annotated[bool, typer.Option("--dry-run", help="Check and show everything; write nothing.")] = False,
-    travel: Annotated[
-        str, typer.Option("--travel", metavar="foot|vehicle", help="Faster steps than this way allows are dropped.")
-    ] = "foot",
+    travel: track_options.TravelOption = "foot",
     as_json: JsonOption = False,
 ) -> None:
     """Turn a GPS walk into clean ground with acres and how sure.
@@ -47,6 +45,7 @@ def trace(
     A walk around the ground gives what lies inside; a working track needs --swath-ft and gives what was covered.
     Nothing is kept without --unit-id and --cover.
     """
+    from habmap.jobs.trace import Window
     from habmap.jobs.trace import trace as turn
     from habmap.place.settings import SETTINGS_FILE
 
@@ -61,6 +60,7 @@ def trace(
         now=session.now(),
         swath_ft=swath_ft,
         travel=travel,
+        window=Window(start, end),
         unit_id=unit_id,
         cover=cover,
         name=name,
@@ -72,7 +72,7 @@ def trace(
         return
     _print(result)
     if store is None:
-        warn("no property here: the default GPS settings were used")
+        warn("no property here: the default GPS settings were used, and times of day are UTC")
 
 
 def _print(result: TraceResult) -> None:
