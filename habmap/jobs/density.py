@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
 from habmap.jobs.canopy import UnitCanopy, canopy_of_units
 from habmap.jobs.density_records import DensityResult, ManagementLevel, PropertyDensity, StratumDensity, UnitDensity
 from habmap.jobs.ground import Ground, GroundPiece, ground
-from habmap.jobs.plot_age import MOSTLY_FRAC, UnitGround, by_age
+from habmap.jobs.plot_age import MOSTLY_FRAC, UnitGround, by_age, given_since
 from habmap.jobs.ports import Store
 from habmap.jobs.stems import Stems, counted, days_of, stems_of
 from habmap.land.density import Density, combine_strata, crown_cover_pct, line_intercept_pct
@@ -65,12 +65,14 @@ def density(store: Store, *, on: date | None = None, state: Ground | None = None
     units = [unit for unit in state.units if unit.cover in CEDAR_COVERS or of_unit[unit.unit_id]]
     canopy, warnings = canopy_of_units(store, units)
     source = store.canopy()
+    versions = {version.uuid: version for version in store.unit_versions()}
     looks = [
         _look(
             unit,
             of_unit[unit.unit_id],
             UnitGround(tuple(pieces[unit.unit_id]), state),
             canopy.get(unit.unit_id),
+            versions=versions,
             canopy_loaded_on=source.recorded_at.date() if source else None,
         )
         for unit in units
@@ -97,8 +99,9 @@ class _Look:
     stems: Stems | None
     before: Stems | None
     canopy: UnitCanopy | None
-    is_outline_old: bool
-    is_canopy_old: bool
+    are_stems_given_old: bool
+    is_canopy_given_old: bool
+    is_raster_old: bool
 
 
 def _look(
@@ -107,9 +110,14 @@ def _look(
     unit_ground: UnitGround,
     canopy: UnitCanopy | None,
     *,
+    versions: Mapping[str, Unit],
     canopy_loaded_on: date | None,
 ) -> _Look:
     now, old = by_age(plots, unit_ground)
+
+    def is_given_old(name: str) -> bool:
+        return unit_ground.worked_frac(given_since(unit, name, versions)) >= MOSTLY_FRAC
+
     return _Look(
         unit=unit,
         ground=unit_ground,
@@ -118,8 +126,9 @@ def _look(
         stems=stems_of(now, ground_acres=unit_ground.unworked_acres(_newest(now))),
         before=stems_of(old),
         canopy=canopy,
-        is_outline_old=unit_ground.worked_frac(unit.valid_from) >= MOSTLY_FRAC,
-        is_canopy_old=canopy_loaded_on is not None and unit_ground.worked_frac(canopy_loaded_on) >= MOSTLY_FRAC,
+        are_stems_given_old=is_given_old("stems_per_acre"),
+        is_canopy_given_old=is_given_old("canopy_pct"),
+        is_raster_old=canopy_loaded_on is not None and unit_ground.worked_frac(canopy_loaded_on) >= MOSTLY_FRAC,
     )
 
 
@@ -169,7 +178,7 @@ def _stems(look: _Look) -> tuple[float | None, list[str]]:
         return look.stems.density.stems_per_acre, [look.stems.words, *phrases]
     if any(plot.method == "quarter" for plot in look.now):
         phrases.insert(0, "quarter points with every quarter vacant say nothing of how many stems there are")
-    elif look.unit.stems_per_acre is not None and not look.is_outline_old:
+    elif look.unit.stems_per_acre is not None and not look.are_stems_given_old:
         return look.unit.stems_per_acre, ["stems per acre as given with the unit's outline; no plots", *phrases]
     elif look.unit.stems_per_acre is not None:
         phrases.append(
@@ -214,7 +223,7 @@ def _crown_cover(look: _Look, stems_per_acre: float | None, *, canopy_height_ft:
         cover_pct = line_intercept_pct([length for plot in lines for length in plot.intercepts_ft], line_ft=line_ft)
         return CrownCover(cover_pct, f"crown cover from {counted(len(lines), 'line')}, {line_ft:,.0f} ft together")
     canopy, left_out = look.canopy, ""
-    if canopy is not None and look.is_canopy_old:
+    if canopy is not None and look.is_raster_old:
         left_out = f"the canopy raster ({canopy.canopy_pct:.0f} %) is older than the work here and not counted as now"
     elif canopy is not None:
         words = f"crown cover from the canopy raster: ground at {canopy_height_ft:g} ft and above, of whatever kind"
@@ -223,7 +232,7 @@ def _crown_cover(look: _Look, stems_per_acre: float | None, *, canopy_height_ft:
         if canopy.too_coarse:
             words += "; its cells are too coarse for so small a unit, so the share is rough"
         return CrownCover(canopy.canopy_pct, words, coverage_pct=canopy.coverage_pct)
-    if look.unit.canopy_pct is not None and not look.is_outline_old:
+    if look.unit.canopy_pct is not None and not look.is_canopy_given_old:
         return CrownCover(look.unit.canopy_pct, "crown cover as given with the unit's outline")
     crown_ft = look.stems.crown_ft if look.stems else None
     if crown_ft is not None and stems_per_acre is not None:

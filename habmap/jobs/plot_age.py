@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Final
@@ -11,7 +11,7 @@ import shapely
 
 from habmap.jobs.ground import Ground, GroundPiece
 from habmap.measures import acres
-from habmap.records import Plot
+from habmap.records import Plot, Unit
 
 #: A share of the cedars killed since that makes a count old: less lies within what plots can tell. Chosen, no source.
 MATTERS_FRAC: Final = 0.10
@@ -73,6 +73,24 @@ def by_age(plots: Sequence[Plot], ground: UnitGround) -> tuple[tuple[Plot, ...],
         tuple(plot for plot in plots if plot.uuid not in old),
         tuple(plot for plot in plots if plot.uuid in old),
     )
+
+
+def given_since(unit: Unit, name: str, versions: Mapping[str, Unit]) -> date | None:
+    """Return from which day a unit has carried its present figure of this name; ``None`` = from the beginning.
+
+    A version that only moves the outline takes the figure along, and makes it no younger.
+
+    Parameters
+    ----------
+    versions
+        All versions of all units by their ``uuid``.
+    """
+    earlier = [versions[one] for one in unit.replaces if one in versions]
+    same = [one for one in earlier if getattr(one, name) == getattr(unit, name)]
+    if not same:
+        return unit.valid_from
+    days = [given_since(one, name, versions) for one in same]
+    return None if None in days else min(day for day in days if day is not None)
 
 
 def _is_worked(piece: GroundPiece, since: date | None) -> bool:

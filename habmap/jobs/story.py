@@ -200,7 +200,7 @@ def _next_units(
 ) -> tuple[StoryUnit, ...]:
     if not page.units:
         return ()
-    stands = {stand.unit_id: stand for stand in density(store, on=on).units}
+    stands = {stand.unit_id: stand for stand in density(store, on=on, state=state).units}
     hours = {} if spent is None else {unit.unit_id: unit.person_hours_left for unit in spent.units}
     upkeep = upkeep_due(state, store.settings)
     found = []

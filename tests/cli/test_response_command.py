@@ -83,7 +83,7 @@ def test_a_bad_table_of_sightings_lists_every_fault_and_loads_nothing(run_habmap
     file = table(
         place, "s.csv", SEEN_HEAD + ",occurrenceStatus,establishmentMeans",
         "1,2026-05-14,Spiza americana,2,37.061,-96.319,present,native",
-        "2,14.5.2026,Spiza americana,2,37.061,-96.319,,",
+        "2,5.6.2026,Spiza americana,2,37.061,-96.319,,",
         "3,2026-05-14,,2,37.061,-96.319,,",
         "4,2026-05-14,Spiza americana,1.5,91,-96.319,,",
         "5,2026-05-14,Spiza americana,0,37.061,,present,local",

@@ -137,6 +137,22 @@ def test_plots_without_a_day_are_not_taken_for_newer_than_the_work() -> None:
     assert any("load them with their day" in words for words in found.warnings)
 
 
+def test_a_figure_taken_along_by_a_redrawn_outline_is_no_younger_for_it() -> None:
+    first = unit("A", HECTARE, stems_per_acre=400.0, canopy_pct=80.0)
+    drawn = unit(
+        "A", HECTARE, stems_per_acre=400.0, canopy_pct=80.0, valid_from=date(2025, 9, 1), replaces=(first.uuid,)
+    )
+    rows = [first, drawn, entry("cut", "2025-06-01", HECTARE)]
+    found = only(FakeStore(rows, grid=GRID))
+    assert (found.stems_per_acre, found.canopy_pct, found.dense) == (None, None, None)
+    # a figure written anew after the work is one of after the work
+    fresh = unit(
+        "A", HECTARE, stems_per_acre=12.0, canopy_pct=80.0, valid_from=date(2025, 10, 1), replaces=(drawn.uuid,)
+    )
+    again = only(FakeStore([*rows, fresh], grid=GRID))
+    assert (again.stems_per_acre, again.canopy_pct, again.dense) == (12.0, None, False)
+
+
 def test_acres_of_the_whole_are_those_that_the_plots_still_tell_of() -> None:
     other = shapely.box(100, 0, 200, 100)
     store = FakeStore(
