@@ -44,7 +44,7 @@ CEDAR_RESPROUTS: Final[dict[str, bool | None]] = {
 }  # fmt: skip
 DEFAULT_CEDAR: Final = "eastern redcedar"
 #: Practices that take a cedar off at or below the ground, and so kill it only where its stump does not grow again.
-TOP_KILLING: Final = frozenset({"cut", "mulch", "pull"})
+TOP_KILLING: Final = frozenset(practice for practice, pct in DEFAULT_KILLED_PCT.items() if pct > 0)
 #: Common practice: a conifer that does not sprout lives on by any green limb left below the cut.
 STUMP_WORDS: Final = (
     "No share was given, so all cedars there count as killed. A stump that keeps a green limb below the cut lives on: "

@@ -19,8 +19,6 @@ _SHARE_TOLERANCE: Final = 1e-9
 
 #: Practices that work on the ground, as against saying what is there or adding to it.
 WORKS: Final = frozenset(KILLING | FIRE | {"pile", "haul", "mow", "graze"})
-#: Practices that bring live cedars to the ground.
-FELLING: Final = frozenset({"cut", "pull"})
 
 #: How far along ground is; killing practices move it forward only.
 _FORWARD: Final = (
@@ -81,6 +79,8 @@ SHARE_TABLE: Final[dict[str, dict[str, str]]] = {
         "pile_burn": ".      logged  gone    gone   .",
     }.items()
 }  # fmt: skip
+#: Practices that bring live cedars to the ground.
+FELLING: Final = frozenset(practice for practice, row in SHARE_TABLE.items() if row["killed"] == "lying")
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,8 +7,8 @@ from fakes import entry
 
 from habmap.errors import InputError
 from habmap.records import Entry, Look
-from habmap.vocabulary import PRACTICES, STAGES, TREATED
-from habmap.work.stages import SHARE_TABLE, STAGE_TABLE, GroundState, ground_state
+from habmap.vocabulary import KILLING, PRACTICES, STAGES, TOP_KILLING, TREATED
+from habmap.work.stages import FELLING, SHARE_TABLE, STAGE_TABLE, GroundState, ground_state
 
 #: A history that brings ground to each stage by 2024-06-01.
 WAY_TO: dict[str, list[tuple[str, str, float | None]]] = {
@@ -246,6 +246,8 @@ def test_shares_felled_and_left_standing(
 
 def test_practices_of_no_share_are_those_that_neither_kill_nor_clear() -> None:
     assert set(PRACTICES) - set(SHARE_TABLE) == {"keep", "mow", "graze", "checkup", "seed", "other"}
+    assert {practice for practice, row in SHARE_TABLE.items() if row["killed"] != "."} == KILLING
+    assert ({"cut", "pull"}, {"cut", "mulch", "pull"}) == (FELLING, TOP_KILLING)
 
 
 def test_what_was_taken_away_is_gone_to_the_last_digit() -> None:
