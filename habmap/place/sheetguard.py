@@ -20,8 +20,8 @@ from xml.parsers import expat
 
 Attributes = Mapping[str, str]
 Place = tuple[int, int]
-_REFERENCE: Final = re.compile(r"([A-Z]{1,3})([1-9]\d{0,6})")
-_WHOLE: Final = re.compile(r"[0-9]{1,9}")
+_REFERENCE: Final = re.compile(r"([A-Za-z]{1,3})([1-9][0-9]{0,6})")
+_WHOLE: Final = re.compile(r"[0-9]{1,19}")
 _ODS_ERROR: Final = re.compile(r"#[A-Z/0!?]+[!?/A0-9]*|Err:\d+")
 _BUILT_IN_PERCENT: Final = frozenset({9, 10})
 _LETTERS: Final = 26
@@ -112,7 +112,7 @@ def walk(
     parser.CharacterDataHandler = text
     try:
         parser.Parse(data, True)
-    except expat.ExpatError as error:
+    except (expat.ExpatError, LookupError) as error:  # the latter where it names an encoding that is none
         raise SheetError(f"its XML is broken: {error}") from error
 
 
@@ -162,8 +162,7 @@ def xlsx_facts(sheet: bytes, *, members: Mapping[str, bytes], limits: Limits) ->
             if attributes.get("hidden") in ("1", "true"):
                 hidden_rows.add(row)
         elif name == "c":
-            found = _REFERENCE.fullmatch(attributes.get("r", ""))
-            at = (int(found[2]) - 1, _column(found[1])) if found else (at[0], at[1] + 1)
+            at = _cell_place(attributes["r"]) if "r" in attributes else (at[0], at[1] + 1)
             cell, value, has_formula, is_filled = attributes, "", False, False
         elif name == "f":
             has_formula = True
@@ -191,8 +190,8 @@ def xlsx_facts(sheet: bytes, *, members: Mapping[str, bytes], limits: Limits) ->
             facts.unsaved.append(place_name(*at))
         if not is_filled or (kind == "n" and not value):
             return
-        shared = _number(value, -1) if kind == "s" else -1
-        gauge.add(*at, characters=lengths[shared] if 0 <= shared < len(lengths) else len(value))
+        shared = _number(value, 0) if kind == "s" else len(lengths)
+        gauge.add(*at, characters=lengths[shared] if shared < len(lengths) else len(value))
         filled_columns.add(at[1])
         if kind == "e":
             facts.errors[place_name(*at)] = value
@@ -215,8 +214,8 @@ def ods_facts(content: bytes, *, sheet: str, limits: Limits) -> SheetFacts:
     SheetError, TooLargeError
     """
     facts, gauge = SheetFacts(), _Gauge(limits)
-    hidden_rows: list[tuple[int, int]] = []
-    hidden_columns: list[tuple[int, int]] = []
+    hidden_rows: set[int] = set()
+    hidden_columns: set[int] = set()
     filled_columns: set[int] = set()
     merged: list[Place] = []
     is_here, depth = False, 0
@@ -235,12 +234,12 @@ def ods_facts(content: bytes, *, sheet: str, limits: Limits) -> SheetFacts:
         if name == "table-column":
             count = _count(attributes, "number-columns-repeated")
             if attributes.get("visibility") in ("collapse", "filter"):
-                hidden_columns.append((declared, declared + count))
+                hidden_columns.update(range(declared, min(declared + count, limits.cells)))
             declared += count
         elif name == "table-row":
             rows_at_once, column = _count(attributes, "number-rows-repeated"), 0
             if attributes.get("visibility") in ("collapse", "filter"):
-                hidden_rows.append((row, row + rows_at_once))
+                hidden_rows.update(range(row, min(row + rows_at_once, limits.rows)))
         elif name in ("table-cell", "covered-table-cell"):
             cell, shown, has_words = attributes, "", False
         elif name == "annotation":
@@ -294,8 +293,8 @@ def ods_facts(content: bytes, *, sheet: str, limits: Limits) -> SheetFacts:
     walk(content, start=start, end=end, text=text)
     facts.rows, facts.columns = gauge.rows, gauge.columns
     facts.merged = [place_name(*at) for at in merged if at[0] < facts.rows and at[1] < facts.columns]
-    facts.hidden_rows = sum(any(first <= one < last for first, last in hidden_rows) for one in gauge.filled_rows)
-    facts.hidden_columns = sum(any(first <= one < last for first, last in hidden_columns) for one in filled_columns)
+    facts.hidden_rows = len(hidden_rows & gauge.filled_rows)
+    facts.hidden_columns = len(hidden_columns & filled_columns)
     return facts
 
 
@@ -377,9 +376,16 @@ def _touches(name: str, facts: SheetFacts) -> bool:
     return found is not None and int(found[2]) <= facts.rows and _column(found[1]) < facts.columns
 
 
+def _cell_place(name: str) -> Place:
+    found = _REFERENCE.fullmatch(name)
+    if found is None:
+        raise SheetError(f"{name[:20]!r} is not the name of a cell")
+    return int(found[2]) - 1, _column(found[1])
+
+
 def _column(letters: str) -> int:
     number = 0
-    for letter in letters:
+    for letter in letters.upper():
         number = number * _LETTERS + ord(letter) - ord("A") + 1
     return number - 1
 
@@ -389,7 +395,12 @@ def _count(attributes: Attributes, name: str) -> int:
 
 
 def _number(text: str | None, otherwise: int) -> int:
-    return int(text) if text is not None and _WHOLE.fullmatch(text) else otherwise
+    """Return a whole number; what reads it otherwise than this might make room for more than was counted."""
+    if text is None:
+        return otherwise
+    if not _WHOLE.fullmatch(text):
+        raise SheetError(f"{text[:20]!r} is not a whole number")
+    return int(text)
 
 
 @lru_cache(maxsize=4096)

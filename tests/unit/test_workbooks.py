@@ -204,6 +204,21 @@ def test_a_cell_at_the_far_end_is_refused_before_room_is_made_for_it(tmp_path: P
     assert "XFD900" in str(faults_of(wide)[0].value)
 
 
+@pytest.mark.parametrize("name", ["xfd1048576", "XFD01048576", "XFD1048576 ", "R1048576C16384", "AAAA1", "A0", ""])
+def test_a_cell_whose_name_can_be_read_in_two_ways_is_refused(tmp_path: Path, name: str) -> None:
+    path = write_xlsx(tmp_path / "t.xlsx", [["a"], ["b"]])
+    far = f'<c r="{name}"><v>1</v></c></row></sheetData>'.encode()
+    edited(path, lambda member, data: data.replace(b"</row></sheetData>", far) if "sheet1" in member else data)
+    assert faults_of(path)
+
+
+@pytest.mark.parametrize("count", ["+1000000", "99999999999999999999", "1e6", " 9", "-1"])
+def test_a_count_that_can_be_read_in_two_ways_is_refused(tmp_path: Path, count: str) -> None:
+    row = f'<table:table-row table:number-rows-repeated="{count}">{ods_cell("a")}</table:table-row>'
+    path = ods_file(tmp_path / "t.ods", f'<table:table table:name="a">{ods_cell("h")}{row}</table:table>')
+    assert faults_of(path)
+
+
 def test_repeated_cells_and_texts_are_counted_before_they_unfold(tmp_path: Path) -> None:
     many = (
         '<table:table-row table:number-rows-repeated="150000"><table:table-cell '
