@@ -55,6 +55,10 @@ class HistoryLine:
         Part of the patch in no unit as drawn now [acre].
     burn
         What was written with this very row of the weather observed at a burn and of who was told.
+    source_id
+        The id that the line had in the file it came from.
+    is_sure
+        Somebody confirmed the reported acres though the ground measures far from them.
     """
 
     entry_id: str
@@ -84,6 +88,7 @@ class HistoryLine:
     look: Look | None
     source_id: str | None
     burn: BurnRecord | None = None
+    is_sure: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -248,6 +253,7 @@ def _described(rows: tuple[Entry, ...], line_of: dict[str, Correction], store: S
                 product_rate=row.product_rate,
                 look=row.look,
                 source_id=row.source_id,
+                is_sure=row.is_sure,
                 burn=burns.get(row.entry_id),
             )
         )

@@ -6,8 +6,8 @@ The library that reads cells gives an error value as a blank, a formula that was
 References
 ----------
 ECMA-376 part 1, 18.3.1 (cells ``c``, their values ``v``, ``is`` and formulas ``f``) and 18.8.30 (number formats 9 and
-10 are percent); OASIS OpenDocument 1.3 part 3, 9.1 (rows and cells repeated and spanned), 19.385 (``value-type``); clauses
-from memory, both held against files that office programs wrote.
+10 are percent); OASIS OpenDocument 1.3 part 3, 9.1 (rows and cells repeated and spanned), 19.385 (``value-type``).
+The clauses from memory; all of it held against files that an office program wrote.
 """
 
 from __future__ import annotations

@@ -97,6 +97,7 @@ def test_who_is_sure_is_kept_and_check_lists_who_is_not(run_habmap: Run, place: 
     assert run_habmap("log", "burn", *words, place=place).code == 3
     assert run_habmap("log", "burn", *words, "--yes", place=place).code == 0
     assert run_habmap("check", place=place).code == 0
+    assert "reported as 1.5, and confirmed" in run_habmap("history", "C1", place=place).out
     out = tmp_path / "ledger.csv"
     assert run_habmap("export", "ledger", "-o", out, place=place).code == 0
     with out.open(encoding="utf-8", newline="") as stream:

@@ -145,7 +145,7 @@ def _done(line: HistoryLine) -> str:
     if line.acres_sd is not None:
         parts.append(f"give or take {line.acres_sd:,.2f}")
     if line.reported_acres is not None:
-        parts.append(f"reported as {line.reported_acres:,.1f}")
+        parts.append(f"reported as {line.reported_acres:,.1f}{', and confirmed' if line.is_sure else ''}")
     if line.killed_pct is not None:
         parts.append(f"{line.killed_pct:g} % of the cedars killed")
     if line.burned_pct is not None:
