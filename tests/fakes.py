@@ -32,7 +32,9 @@ from habmap.records import (
     Sighting,
     Unit,
 )
+from habmap.work.features import counting_features
 from habmap.work.succession import counting_plots, in_order, in_sight, newest, newest_photos
+from habmap.work.versions import ends
 
 #: A round centre for test grids, in open country.
 GRID = LocalGrid(38.0, -98.0)
@@ -71,6 +73,8 @@ class FakeStore:
 
     def units(self, on: date | None = None) -> tuple[Unit, ...]:
         def holds(unit: Unit) -> bool:
+            if unit.is_retired:
+                return False
             if on is None:
                 return unit.valid_to is None
             return (unit.valid_from or date.min) <= on < (unit.valid_to or date.max)
@@ -81,7 +85,7 @@ class FakeStore:
         return tuple(sorted(self._of(Unit), key=lambda unit: (unit.recorded_at, unit.uuid)))
 
     def features(self) -> tuple[Feature, ...]:
-        return tuple(self._of(Feature))
+        return counting_features(self._of(Feature))
 
     def boundary(self) -> Boundary | None:
         return newest(self._of(Boundary))
@@ -146,12 +150,12 @@ class FakeStore:
                 if shape is not None:
                     west, south, east, north = shape.bounds
                     self._grid = LocalGrid((south + north) / 2, (west + east) / 2)
-            if isinstance(row, Unit) and row.replaces:
-                self._rows = [
-                    replace(old, valid_to=row.valid_from) if isinstance(old, Unit) and old.uuid in row.replaces else old
-                    for old in self._rows
-                ]
             self._rows.append(row)
+        end_of = ends(self._of(Unit))
+        self._rows = [
+            replace(row, valid_to=end_of[row.uuid] or row.valid_to) if isinstance(row, Unit) else row
+            for row in self._rows
+        ]
 
     def _of(self, kind: type[Kind]) -> list[Kind]:
         return [row for row in self._rows if isinstance(row, kind)]

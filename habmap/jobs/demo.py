@@ -14,7 +14,8 @@ from habmap.jobs.acres import AcresResult, acres
 from habmap.jobs.add.cover import add_cover
 from habmap.jobs.add.dem import add_dem
 from habmap.jobs.add.entries import add_entries
-from habmap.jobs.add.layers import add_boundary, add_features, add_units
+from habmap.jobs.add.features import add_features
+from habmap.jobs.add.layers import add_boundary, add_units
 from habmap.jobs.add.photos import add_photos
 from habmap.jobs.add.plots import add_plots
 from habmap.jobs.add.sightings import add_sightings

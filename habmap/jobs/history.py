@@ -21,6 +21,7 @@ from habmap.jobs.ports import Store
 from habmap.land.neighbors import HAIR_WIDTH_M
 from habmap.records import BurnRecord, Entry, Look, Unit
 from habmap.work.ledger import Correction, corrections, effective_entries, told_in_order
+from habmap.work.versions import taken_back
 
 RowState = Literal["counts", "corrected", "withdrawn", "lost", "in force", "taken back", "unknown"]
 
@@ -113,6 +114,33 @@ class UnitChange:
 
 
 @dataclass(frozen=True, slots=True)
+class VersionLine:
+    """One version of a unit.
+
+    Attributes
+    ----------
+    acres
+        As drawn in it [acre].
+    valid_from, valid_to
+        First day, and first day it no longer holds; ``None``: from the beginning, still holds.
+    state
+        ``holds``, ``ended``, ``retired`` (the unit is none from then on) or ``taken back`` (it never held).
+    follows
+        unit_ids of the versions that it follows.
+    """
+
+    unit_id: str
+    name: str
+    cover: str
+    acres: float
+    valid_from: datetime.date | None
+    valid_to: datetime.date | None
+    state: str
+    follows: tuple[str, ...]
+    recorded_at: datetime.datetime
+
+
+@dataclass(frozen=True, slots=True)
 class HistoryResult:
     """The whole log, or one unit's part of it (``habmap/history/1``)."""
 
@@ -121,6 +149,7 @@ class HistoryResult:
     entries: tuple[HistoryLine, ...]
     changes: tuple[UnitChange, ...]
     plots: tuple[PlotChange, ...] = ()
+    versions: tuple[VersionLine, ...] = ()
 
 
 def history(store: Store, *, unit_id: str | None = None) -> HistoryResult:
@@ -159,7 +188,39 @@ def history(store: Store, *, unit_id: str | None = None) -> HistoryResult:
         entries=tuple(_described(rows, line_of, store)),
         changes=tuple(_changes(versions, unit_id, store)),
         plots=plot_changes(store, unit_id=unit_id),
+        versions=tuple(_versions(versions, unit_id, store)) if unit_id is not None else (),
     )
+
+
+def _versions(versions: tuple[Unit, ...], unit_id: str, store: Store) -> list[VersionLine]:
+    """Return the versions of a unit, those it came from and those it went into, oldest first."""
+    grid = store.grid
+    own = {unit.uuid for unit in versions if unit.unit_id == unit_id}
+    near = {name for unit in versions if unit.uuid in own for name in unit.replaces}
+    near |= {unit.uuid for unit in versions if own & set(unit.replaces)}
+    gone = taken_back(versions)
+    label = {unit.uuid: unit.unit_id for unit in versions}
+    return [
+        VersionLine(
+            unit_id=unit.unit_id,
+            name=unit.name,
+            cover=unit.cover,
+            acres=measures.acres(grid.to_grid(unit.geometry).area) if grid else 0.0,
+            valid_from=unit.valid_from,
+            valid_to=unit.valid_to,
+            state="taken back"
+            if unit.uuid in gone
+            else "retired"
+            if unit.is_retired
+            else "holds"
+            if unit.valid_to is None
+            else "ended",
+            follows=tuple(sorted({label[name] for name in unit.replaces if name in label and name not in gone})),
+            recorded_at=unit.recorded_at,
+        )
+        for unit in versions
+        if unit.uuid in own | near
+    ]
 
 
 def changes_recorded(store: Store, *, recorded_at: datetime.datetime) -> tuple[UnitChange, ...]:
@@ -262,10 +323,11 @@ def _described(rows: tuple[Entry, ...], line_of: dict[str, Correction], store: S
 
 def _changes(versions: tuple[Unit, ...], unit_id: str | None, store: Store) -> list[UnitChange]:
     """Return the days on which units were replaced, with the account on both drawings of the same ground."""
-    by_uuid = {unit.uuid: unit for unit in versions}
+    gone = taken_back(versions)
+    by_uuid = {unit.uuid: unit for unit in versions if unit.uuid not in gone}
     days: defaultdict[datetime.date, list[Unit]] = defaultdict(list)
     for unit in versions:
-        if unit.replaces and unit.valid_from is not None:
+        if unit.uuid in by_uuid and unit.replaces and unit.valid_from is not None:
             days[unit.valid_from].append(unit)
     entries = effective_entries(store.entries())
     changes = []
@@ -280,11 +342,15 @@ def _changes(versions: tuple[Unit, ...], unit_id: str | None, store: Store) -> l
                 UnitChange(
                     date=day,
                     recorded_at=max(unit.recorded_at for unit in group_new),
-                    before=_account_of(group_old, work, store, measures.days_after(day, -1)),
-                    after=_account_of(group_new, work, store, day),
+                    before=account_of(_drawn(group_old), work, store, measures.days_after(day, -1)),
+                    after=account_of(_drawn(group_new), work, store, day),
                 )
             )
     return changes
+
+
+def _drawn(units: list[Unit]) -> list[Unit]:
+    return [unit for unit in units if not unit.is_retired]
 
 
 def _families(old: list[Unit], new: list[Unit]) -> list[tuple[list[Unit], list[Unit]]]:
@@ -300,9 +366,10 @@ def _families(old: list[Unit], new: list[Unit]) -> list[tuple[list[Unit], list[U
     return [([unit for unit in old if unit.uuid in uuids], units) for uuids, units in families]
 
 
-def _account_of(
-    units: list[Unit], entries: tuple[Entry, ...], store: Store, on: datetime.date
+def account_of(
+    units: Sequence[Unit], entries: tuple[Entry, ...], store: Store, on: datetime.date
 ) -> tuple[UnitAcresThen, ...]:
+    """Return the account of these versions of units, no two of one ``unit_id``, with this work."""
     cut = cut_ground(tuple(units), entries, grid=store.grid, settings=store.settings, on=on)
     return tuple(
         UnitAcresThen(unit.unit_id, unit.acres, unit.treated_acres, unit.remaining_acres, unit.keep_acres)

@@ -250,7 +250,7 @@ def _unit_faults(store: Store, other: Store, together: Sequence[Row], new_ids: S
     if faults or grid is None:
         return faults
     followed = {uuid for row in together if isinstance(row, Unit) for uuid in row.replaces}
-    current = [row for row in together if isinstance(row, Unit) and row.uuid not in followed]
+    current = [row for row in together if isinstance(row, Unit) and row.uuid not in followed and not row.is_retired]
     for pair in overlaps([grid.to_grid(unit.geometry) for unit in current]):
         first, second = current[pair.first], current[pair.second]
         if not {first.uuid, second.uuid} & new_ids:

@@ -42,13 +42,13 @@ class Store(Protocol):
         """The stored equal-area grid; ``None`` until the first geometry is loaded."""
 
     def units(self, on: date | None = None) -> tuple[Unit, ...]:
-        """Return the unit versions that hold on a day (``None``: the current ones), by ``unit_id``."""
+        """Return the unit versions that hold on a day (``None``: the current ones), by ``unit_id``; no retired ones."""
 
     def unit_versions(self) -> tuple[Unit, ...]:
         """Return every version of every unit, oldest first."""
 
     def features(self) -> tuple[Feature, ...]:
-        """Return all features."""
+        """Return the features that count, corrected ones as they are now."""
 
     def boundary(self) -> Boundary | None:
         """Return the boundary that counts."""

@@ -93,6 +93,8 @@ def response_of(store: Store, state: Ground, *, on: date | None = None) -> Respo
     sightings, unsure, outside = _by_unit(state, [seen for seen in store.sightings() if seen.seen_to <= limit])
     versions: defaultdict[str, list[Unit]] = defaultdict(list)
     for version in store.unit_versions():
+        if version.is_retired:
+            continue
         versions[version.unit_id].append(version)
     pieces: defaultdict[str, list[GroundPiece]] = defaultdict(list)
     for piece in state.pieces:

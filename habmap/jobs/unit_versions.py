@@ -56,7 +56,17 @@ def as_version(
     if known is not None:
         if known not in followed:
             followed.insert(0, known)
-        if not overwrite:
+        if not overwrite and known.is_retired:
+            faults.append(
+                InputError(
+                    "this unit was retired",
+                    where=where,
+                    value=printable(unit.unit_id),
+                    allowed="a new unit_id",
+                    mend="let it be a unit again with --overwrite, or take the retirement back with `unit undo`",
+                )
+            )
+        elif not overwrite:
             faults.append(
                 InputError(
                     "this unit is there already, with other content",
@@ -74,7 +84,7 @@ def as_version(
                 where=where,
                 value=valid_from.isoformat(),
                 allowed=f"{max(old.valid_from for old in late if old.valid_from).isoformat()} or later",
-                mend="give a later day with --from",
+                mend="give a later day with --from, or first give that version its right day with `unit redate`",
             )
         )
     return replace(
@@ -108,7 +118,7 @@ def _shown(value: object) -> str:
 
 def says_nothing_new(unit: Unit, known: Unit | None) -> bool:
     """Tell whether a row holds just what the current version of its unit holds, outline included."""
-    if known is None or unit.replaces:
+    if known is None or unit.replaces or known.is_retired:
         return False
     same = replace(
         unit,

@@ -6,7 +6,7 @@ import json
 import sqlite3
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 
 import shapely
 
@@ -16,6 +16,7 @@ from habmap.place.rows import moment_text
 from habmap.place.schema import TABLE_OF, Table
 from habmap.place.wkb import WGS84_SRS_ID
 from habmap.records import Row, shape_of
+from habmap.work.versions import Held, ends
 
 
 def names(connection: sqlite3.Connection, kind: str) -> frozenset[str]:
@@ -72,20 +73,26 @@ def fix_grid(connection: sqlite3.Connection, rows: Sequence[Row]) -> None:
 
 
 def end_replaced_versions(connection: sqlite3.Connection) -> None:
-    """End every version that another one replaces; the earliest day counts, whatever the order of joining."""
-    versions = connection.execute("SELECT uuid, valid_from, replaces FROM units").fetchall()
+    """End every version that another one replaces, whatever the order of joining (see `habmap.work.versions`)."""
+    stored = connection.execute("SELECT uuid, valid_from, valid_to, replaces FROM units").fetchall()
+    versions = [
+        Held(
+            row["uuid"], row["valid_from"] and date.fromisoformat(row["valid_from"]), tuple(json.loads(row["replaces"]))
+        )
+        for row in stored
+    ]
     for version in versions:
-        for replaced in json.loads(version["replaces"]):
-            if version["valid_from"] is None:
-                raise InputError(
-                    "a unit version that replaces another does not say from which day",
-                    where=f"units, row {version['uuid']}",
-                    mend="give it a first day",
-                )
-            connection.execute(
-                "UPDATE units SET valid_to = ? WHERE uuid = ? AND (valid_to IS NULL OR valid_to > ?)",
-                (version["valid_from"], replaced, version["valid_from"]),
+        if version.replaces and version.valid_from is None:
+            raise InputError(
+                "a unit version that replaces another does not say from which day",
+                where=f"units, row {version.uuid}",
+                mend="give it a first day",
             )
+    known = ends(versions)
+    for row in stored:
+        end = known[row["uuid"]]
+        if end is not None and end.isoformat() != row["valid_to"]:
+            connection.execute("UPDATE units SET valid_to = ? WHERE uuid = ?", (end.isoformat(), row["uuid"]))
 
 
 def note_contents(connection: sqlite3.Connection, rows: Sequence[Row]) -> None:

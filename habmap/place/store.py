@@ -43,6 +43,7 @@ from habmap.records import (
     Sighting,
     Unit,
 )
+from habmap.work.features import counting_features
 from habmap.work.succession import counting_plots, in_order, newest, newest_photos
 
 Record = TypeVar("Record")
@@ -180,15 +181,16 @@ class GeoPackageStore:
         else:
             condition = "(valid_from IS NULL OR valid_from <= :on) AND (valid_to IS NULL OR valid_to > :on)"
             values = {"on": on.isoformat()}
-        return self._read(Unit, f"WHERE {condition} ORDER BY unit_id, recorded_at, uuid", values)
+        found = self._read(Unit, f"WHERE {condition} ORDER BY unit_id, recorded_at, uuid", values)
+        return tuple(unit for unit in found if not unit.is_retired)
 
     def unit_versions(self) -> tuple[Unit, ...]:
         """Return every version of every unit, oldest first."""
         return self._read(Unit, "ORDER BY recorded_at, uuid")
 
     def features(self) -> tuple[Feature, ...]:
-        """Return all features, oldest first."""
-        return self._read(Feature, "ORDER BY recorded_at, uuid")
+        """Return the features that count, corrected ones as they are now, oldest first."""
+        return counting_features(self._read(Feature, "ORDER BY recorded_at, uuid"))
 
     def boundary(self) -> Boundary | None:
         """Return the boundary that counts."""

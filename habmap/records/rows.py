@@ -31,7 +31,10 @@ class Unit:
     valid_from, valid_to
         First day of this version and first day it no longer holds; ``None`` = from the beginning, still holds.
     replaces
-        ``uuid`` of the versions that this one follows (two or more after a merge).
+        ``uuid`` of the versions that this one follows (two or more after a merge), or takes back
+        (see `habmap.work.versions`).
+    is_retired
+        Whether this version says that the unit is no longer one; its outline is the last it had.
     """
 
     uuid: str
@@ -52,12 +55,23 @@ class Unit:
     valid_to: date | None = None
     replaces: tuple[str, ...] = ()
     recorded_at: datetime
+    is_retired: bool = False
 
 
 @kept("features", "roads, houses, water, lines and other things on the map")
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Feature:
-    """A road, house, creek, line or other thing on the map (WGS 84 lon/lat, any geometry type)."""
+    """A road, house, creek, line or other thing on the map (WGS 84 lon/lat, any geometry type).
+
+    Attributes
+    ----------
+    feature_id
+        The owner's own label for it, by which a later file names it again.
+    is_void, why
+        Whether this row withdraws the feature, and the reason given.
+    supersedes
+        Rows that this one corrects or withdraws (see `habmap.work.features`).
+    """
 
     uuid: str
     kind: str
@@ -66,6 +80,10 @@ class Feature:
     sensitive: bool = False
     extra: dict[str, object] = field(default_factory=dict)
     recorded_at: datetime
+    feature_id: str | None = None
+    is_void: bool = False
+    why: str | None = None
+    supersedes: tuple[str, ...] | None = None
 
 
 @kept("boundary", "outer line of the property; the newest counts", one_per=())

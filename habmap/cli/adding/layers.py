@@ -86,12 +86,24 @@ def features_command(
     layer: LayerOption = None,
     map_: MapOption = None,
     repair: RepairOption = False,
+    overwrite: OverwriteOption = False,
     as_json: JsonOption = False,
 ) -> None:
-    """Load roads, houses, creeks and other things, each of a kind."""
+    """Load roads, houses, creeks and other things, each of a kind.
+
+    With --overwrite a row corrects the feature of its feature_id, else of its kind and shape, or kind and name.
+    """
     columns = renames(map_)
-    from habmap.jobs.add.layers import add_features
+    from habmap.jobs.add.features import add_features
 
     session: Session = context.obj
-    result = add_features(session.store(), path=file, now=session.now(), layer=layer, columns=columns, repair=repair)
+    result = add_features(
+        session.store(),
+        path=file,
+        now=session.now(),
+        layer=layer,
+        columns=columns,
+        repair=repair,
+        overwrite=overwrite,
+    )
     show(result, as_json=as_json)

@@ -93,7 +93,11 @@ def _words(result: AddResult) -> str:
         words += "; " + ", ".join(f"{cover} {area:,.2f}" for cover, area in result.acres_by_cover.items())
     words += "."
     if result.versions:
-        words += f" {result.versions} of them {'is a new version' if result.versions == 1 else 'are new versions'}."
+        one = result.versions == 1
+        if result.kind == "features":
+            words += f" {result.versions} of them {'corrects one that was' if one else 'correct ones that were'} there."
+        else:
+            words += f" {result.versions} of them {'is a new version' if one else 'are new versions'}."
     if result.already_there:
         words += f" {result.already_there} {'was' if result.already_there == 1 else 'were'} there already."
     return words

@@ -11,6 +11,7 @@ from habmap.cli.commands import (
     due,
     effort,
     export,
+    feature,
     history,
     join,
     log,
@@ -25,10 +26,11 @@ from habmap.cli.commands import (
     story,
     terrain,
     trace,
+    unit,
 )
 
 #: In the order in which help lists them: set up, keep the log, ask, show, share, look over.
 IN_ORDER = (
-    start, add, trace, log, correct, plot, history, acres, terrain, density, rank, due, effort, plan, burnday, photos,
-    response, map, sheet, story, export, join, check, demo,
+    start, add, trace, unit, feature, log, correct, plot, history, acres, terrain, density, rank, due, effort, plan,
+    burnday, photos, response, map, sheet, story, export, join, check, demo,
 )  # fmt: skip

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from datetime import date, datetime
     from zoneinfo import ZoneInfo
 
-    from habmap.jobs.history import HistoryLine, HistoryResult, UnitAcresThen, UnitChange
+    from habmap.jobs.history import HistoryLine, HistoryResult, UnitAcresThen, UnitChange, VersionLine
     from habmap.jobs.plots import PlotChange
     from habmap.records import Look
 
@@ -79,6 +79,8 @@ def told(result: HistoryResult, zone: ZoneInfo) -> list[str]:
         words += ["", *change_words(change)]
     for plot in result.plots:
         words += ["", _plot_words(plot, zone)]
+    if len(result.versions) > 1:
+        words += ["", "Versions, oldest first:", *(f"  {_version_words(version)}" for version in result.versions)]
     return words
 
 
@@ -89,6 +91,18 @@ def _plot_words(change: PlotChange, zone: ZoneInfo) -> str:
     return f"Plot {_plain(change.plot_id)}{where} {done} on {day_words(_local(change.recorded_at, zone))}" + (
         f": {said}." if said else "."
     )
+
+
+def _version_words(version: VersionLine) -> str:
+    begins = "from the beginning" if version.valid_from is None else f"from {day_words(version.valid_from)}"
+    state = {
+        "holds": "holds",
+        "retired": "the unit is retired",
+        "taken back": "taken back, never held",
+        "ended": "" if version.valid_to is None else f"until {day_words(version.valid_to)}",
+    }[version.state]
+    follows = f", after {', '.join(map(_plain, version.follows))}" if version.follows else ""
+    return f"{_plain(version.unit_id)}, {_plain(version.cover)}, {version.acres:,.2f} acres, {begins}{follows}: {state}"
 
 
 def day_words(day: date) -> str:

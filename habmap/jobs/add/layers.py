@@ -1,9 +1,9 @@
-"""Load units, a boundary or features from a person's layer: all of the file, or none of it."""
+"""Load units or a boundary from a person's layer: all of the file, or none of it."""
 
 from __future__ import annotations
 
 import uuid
-from collections import Counter, defaultdict
+from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date, datetime
@@ -33,14 +33,13 @@ from habmap.measures import acres
 from habmap.place.cells import Cells, matched_columns
 from habmap.place.layers import Layer, LayerRow, read_ground_and_repairs, read_layer
 from habmap.place.userfiles import printable
-from habmap.records import Boundary, Feature, Unit
-from habmap.vocabulary import COVERS, FEATURE_KINDS, PRIVATE_FEATURE_KINDS
+from habmap.records import Boundary, Unit
+from habmap.vocabulary import COVERS
 
 UNIT_FIELDS: Final = (
     "unit_id", "name", "cover", "stems_per_acre", "canopy_pct", "target_pct", "leave_stems_per_acre", "planned_acres",
     "stratum", "notes", "acres_sd", "replaces", "uuid",
 )  # fmt: skip
-FEATURE_FIELDS: Final = ("kind", "name", "sensitive")
 LONGEST_UNIT_ID: Final = 200
 _STORE_COLUMNS: Final = frozenset({"uuid", "valid_from", "valid_to", "recorded_at"})
 
@@ -86,7 +85,7 @@ def add_units(
     InputError
         The file as a whole is unfit.
     """
-    read = _beside(read_layer(path, layer=layer, want="ground", repair=repair), store)
+    read = beside(read_layer(path, layer=layer, want="ground", repair=repair), store)
     _refuse_store(read)
     found = matched_columns(read.columns, UNIT_FIELDS, renames=columns or {}, where=read.where)
     require_columns(found, ("unit_id", "cover"), of=read, fields=UNIT_FIELDS, kind="layer")
@@ -95,12 +94,14 @@ def add_units(
     current = {unit.unit_id: unit for unit in store.units()}
     rows: list[tuple[str, Unit]] = []
     for row in read.rows:
-        cells = Cells(_fields(row, found), where=read.row_words(row), faults=faults, notes=notes)
-        unit = _unit(row, cells, extra=_extra(row, found), now=now)
+        cells = Cells(fields_of(row, found), where=read.row_words(row), faults=faults, notes=notes)
+        unit = _unit(row, cells, extra=extra_of(row, found), now=now)
         if unit is not None:
             rows.append((read.row_words(row), unit))
     faults += _duplicates(read, found)
+    retired = {unit.unit_id: unit for unit in store.unit_versions() if unit.is_retired and unit.valid_to is None}
     used = {unit.uuid for unit in store.unit_versions()}
+    had = {unit.unit_id for unit in store.unit_versions()}
     cuts: list[str] = []
     if trim and rows:
         rows, cuts, empty = _trimmed(rows, current, store.grid or grid_around([unit.geometry for _, unit in rows]))
@@ -122,7 +123,11 @@ def add_units(
                 )
             )
         used.add(unit.uuid)
-        fresh.append((where, as_version(unit, where, current, valid_from, overwrite=overwrite, faults=faults)))
+        version = as_version(unit, where, retired | current, valid_from, overwrite=overwrite, faults=faults)
+        if version.valid_from is None and version.unit_id in had:
+            # The label was another unit's, since split or merged: it must not hold on that one's days too.
+            version = replace(version, valid_from=valid_from)
+        fresh.append((where, version))
     units = [unit for _where, unit in fresh]
     gone = {follows for unit in units for follows in unit.replaces}
     kept = [unit for unit in current.values() if unit.uuid not in gone]
@@ -145,7 +150,7 @@ def add_units(
         already_there=already,
         acres=sum(by_cover.values()),
         acres_by_cover=dict(sorted(by_cover.items(), key=lambda item: COVERS.index(item[0]))),
-        kept_columns=_kept(read, found),
+        kept_columns=kept_columns(read, found),
         warnings=tuple(notes),
         repaired=read.repaired,
         changes=changes_recorded(store, recorded_at=now) if any(unit.replaces for unit in units) else (),
@@ -184,70 +189,6 @@ def add_boundary(
     store.append([Boundary(uuid=str(uuid.uuid4()), geometry=outline, recorded_at=now)])
     grid = store.grid or grid_around([outline])
     return AddResult(kind="boundary", loaded=1, acres=acres(grid.to_grid(outline).area), repaired=repaired)
-
-
-def add_features(
-    store: Store,
-    *,
-    path: Path,
-    now: datetime,
-    layer: str | None = None,
-    columns: Mapping[str, str] | None = None,
-    repair: bool = False,
-) -> AddResult:
-    """Load roads, houses, creeks and other things on the map; rows that are there already are left out.
-
-    Nests, graves and cultural sites are kept private whatever the file says.
-
-    Raises
-    ------
-    InputErrors
-        Every fault of the file, with its row.
-    InputError
-        The file as a whole is unfit.
-    """
-    read = _beside(read_layer(path, layer=layer, want="any", repair=repair), store)
-    found = matched_columns(read.columns, FEATURE_FIELDS, renames=columns or {}, where=read.where)
-    require_columns(found, ("kind",), of=read, fields=FEATURE_FIELDS, kind="layer")
-    faults: list[HabmapError] = list(read.faults)
-    notes: list[str] = []
-    there = Counter(_feature_key(feature) for feature in store.features())
-    features: list[Feature] = []
-    already = 0
-    for row in read.rows:
-        cells = Cells(_fields(row, found), where=read.row_words(row), faults=faults, notes=notes)
-        kind = cells.choice("kind", FEATURE_KINDS)
-        name = cells.text("name") or ""
-        sensitive = bool(cells.flag("sensitive")) or kind in PRIVATE_FEATURE_KINDS
-        if kind is None or row.geometry is None:
-            continue
-        feature = Feature(
-            uuid=str(uuid.uuid4()),
-            kind=kind,
-            name=name,
-            geometry=row.geometry,
-            sensitive=sensitive,
-            extra=_extra(row, found),
-            recorded_at=now,
-        )
-        key = _feature_key(feature)
-        if there[key]:
-            there[key] -= 1
-            already += 1
-        else:
-            features.append(feature)
-    if faults:
-        raise InputErrors(faults, where=read.where)
-    if features:
-        store.append(features)
-    return AddResult(
-        kind="features",
-        loaded=len(features),
-        already_there=already,
-        kept_columns=_kept(read, found),
-        warnings=tuple(notes),
-        repaired=read.repaired,
-    )
 
 
 # --- rows to units ------------------------------------------------------------------------------------------
@@ -313,7 +254,7 @@ def _row_uuid(cells: Cells) -> str:
 def _duplicates(read: Layer, found: Mapping[str, str]) -> list[HabmapError]:
     rows_of: defaultdict[str, list[int]] = defaultdict(list)
     for row in read.rows:
-        label = Cells(_fields(row, found), where="", faults=[], notes=[]).text("unit_id")
+        label = Cells(fields_of(row, found), where="", faults=[], notes=[]).text("unit_id")
         if label:
             rows_of[label].append(row.number)
     return [
@@ -332,7 +273,7 @@ def _duplicates(read: Layer, found: Mapping[str, str]) -> list[HabmapError]:
 # --- shared bits --------------------------------------------------------------------------------------------
 
 
-def _beside(read: Layer, store: Store) -> Layer:
+def beside(read: Layer, store: Store) -> Layer:
     """Return a layer with its longitudes counted as the property's are, which matters across the 180° meridian."""
     grid = store.grid
     if grid is None:
@@ -355,18 +296,17 @@ def _refuse_store(read: Layer) -> None:
         )
 
 
-def _fields(row: LayerRow, found: Mapping[str, str]) -> dict[str, Any]:
+def fields_of(row: LayerRow, found: Mapping[str, str]) -> dict[str, Any]:
+    """Return a row's cells by the names of habmap's own fields."""
     return {name: row.values[column] for name, column in found.items()}
 
 
-def _kept(read: Layer, found: Mapping[str, str]) -> tuple[str, ...]:
+def kept_columns(read: Layer, found: Mapping[str, str]) -> tuple[str, ...]:
+    """Return the columns that habmap does not use and keeps as they are."""
     return tuple(column for column in read.columns if column not in found.values())
 
 
-def _extra(row: LayerRow, found: Mapping[str, str]) -> dict[str, object]:
+def extra_of(row: LayerRow, found: Mapping[str, str]) -> dict[str, object]:
+    """Return the cells of a row's kept columns that are not blank."""
     used = set(found.values())
     return {column: value for column, value in row.values.items() if column not in used and value is not None}
-
-
-def _feature_key(feature: Feature) -> tuple[str, str, bytes]:
-    return (feature.kind, feature.name, shapely.to_wkb(feature.geometry))

@@ -138,7 +138,9 @@ def _with_ends(store: Store, state: Ground, days: Sequence[tuple[date, str | Non
         return tuple(
             unit
             for unit in versions
-            if (unit.valid_from is None or unit.valid_from <= day) and (unit.valid_to is None or unit.valid_to > day)
+            if not unit.is_retired
+            and (unit.valid_from is None or unit.valid_from <= day)
+            and (unit.valid_to is None or unit.valid_to > day)
         )
 
     first = min(entry.date for entry in state.entries)

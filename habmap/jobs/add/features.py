@@ -1,0 +1,206 @@
+"""Load features from a person's layer, and correct those that are there: all of the file, or none of it."""
+
+from __future__ import annotations
+
+import uuid
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from datetime import datetime
+from pathlib import Path
+from typing import Final
+
+import shapely
+
+from habmap.errors import HabmapError, InputError, InputErrors
+from habmap.jobs.add.layers import beside, extra_of, fields_of, kept_columns
+from habmap.jobs.add.result import AddResult
+from habmap.jobs.add.rows import require_columns
+from habmap.jobs.ports import Store
+from habmap.place.cells import Cells, matched_columns
+from habmap.place.layers import read_layer
+from habmap.place.userfiles import printable
+from habmap.records import Feature
+from habmap.vocabulary import FEATURE_KINDS, PRIVATE_FEATURE_KINDS
+
+FEATURE_FIELDS: Final = ("kind", "name", "sensitive", "feature_id")
+
+
+def add_features(
+    store: Store,
+    *,
+    path: Path,
+    now: datetime,
+    layer: str | None = None,
+    columns: Mapping[str, str] | None = None,
+    repair: bool = False,
+    overwrite: bool = False,
+) -> AddResult:
+    """Load roads, houses, creeks and other things on the map; rows that are there already are left out.
+
+    Parameters
+    ----------
+    overwrite
+        Let rows correct the features that they name: by ``feature_id``; else of the same kind with the same shape (its
+        name or its privacy was wrong), or of the same kind and name (its shape was wrong), where that is one alone.
+
+    Notes
+    -----
+    Nests, graves and cultural sites are kept private whatever the file says.
+
+    Raises
+    ------
+    InputErrors
+        Every fault of the file, with its row; without ``overwrite`` each row that says something else of a feature that
+        is there.
+    InputError
+        The file as a whole is unfit.
+    """
+    read = beside(read_layer(path, layer=layer, want="any", repair=repair), store)
+    found = matched_columns(read.columns, FEATURE_FIELDS, renames=columns or {}, where=read.where)
+    require_columns(found, ("kind",), of=read, fields=FEATURE_FIELDS, kind="layer")
+    faults: list[HabmapError] = list(read.faults)
+    notes: list[str] = []
+    rows: list[tuple[str, Feature]] = []
+    for row in read.rows:
+        cells = Cells(fields_of(row, found), where=read.row_words(row), faults=faults, notes=notes)
+        kind = cells.choice("kind", FEATURE_KINDS)
+        name = cells.text("name") or ""
+        feature_id = cells.text("feature_id")
+        is_sensitive = bool(cells.flag("sensitive")) or kind in PRIVATE_FEATURE_KINDS
+        if kind is None or row.geometry is None:
+            continue
+        feature = Feature(
+            uuid=str(uuid.uuid4()),
+            kind=kind,
+            name=name,
+            geometry=row.geometry,
+            sensitive=is_sensitive,
+            extra=extra_of(row, found),
+            feature_id=feature_id,
+            recorded_at=now,
+        )
+        rows.append((read.row_words(row), feature))
+    faults += _same_id_twice(rows, read.where)
+    left = list(store.features())
+    rest: list[tuple[str, Feature]] = []
+    already = 0
+    for where, feature in rows:
+        same = next((one for one in left if _says_nothing_new(feature, one, with_extra=overwrite)), None)
+        if same is None:
+            rest.append((where, feature))
+        else:
+            left.remove(same)
+            already += 1
+    loaded: list[Feature] = []
+    for where, feature in rest:
+        known, clash = _spoken_of(feature, left, [one for _where, one in rest])
+        if known is None and clash is None:
+            loaded.append(feature)
+        elif overwrite and known is not None:
+            left.remove(known)
+            loaded.append(replace(feature, supersedes=(known.uuid,)))
+        elif overwrite or (known is not None and not _is_by_name(feature, known)):
+            faults.append(_fault(feature, known, clash, where))
+        else:
+            loaded.append(feature)
+            notes.append(
+                f"{where}: there is another {feature.kind} called {printable(feature.name)} already; "
+                "if this is the same one, load it with --overwrite"
+            )
+    if faults:
+        raise InputErrors(faults, where=read.where)
+    if loaded:
+        store.append(loaded)
+    return AddResult(
+        kind="features",
+        loaded=len(loaded),
+        versions=sum(1 for feature in loaded if feature.supersedes),
+        already_there=already,
+        kept_columns=kept_columns(read, found),
+        warnings=tuple(notes),
+        repaired=read.repaired,
+    )
+
+
+def _same_id_twice(rows: Sequence[tuple[str, Feature]], where: str) -> list[HabmapError]:
+    counts = Counter(feature.feature_id for _where, feature in rows if feature.feature_id is not None)
+    return [
+        InputError(
+            "the same feature_id stands on several rows",
+            where=where,
+            value=printable(label),
+            allowed="each feature_id once",
+            mend="rename them, or join their shapes into one feature",
+        )
+        for label, count in counts.items()
+        if count > 1
+    ]
+
+
+def _says_nothing_new(feature: Feature, known: Feature, *, with_extra: bool) -> bool:
+    return (
+        (feature.kind, feature.name, feature.sensitive) == (known.kind, known.name, known.sensitive)
+        and feature.feature_id in (None, known.feature_id)
+        and (not with_extra or feature.extra == known.extra)
+        and _is_same_shape(feature, known)
+    )
+
+
+def _is_same_shape(one: Feature, other: Feature) -> bool:
+    return bool(shapely.equals_identical(one.geometry, other.geometry))
+
+
+def _is_by_name(feature: Feature, known: Feature) -> bool:
+    """Tell whether only the name ties a row to a feature: two roads may well be called alike."""
+    by_id = feature.feature_id is not None and feature.feature_id == known.feature_id
+    return not by_id and not _is_same_shape(feature, known)
+
+
+def _spoken_of(feature: Feature, left: Sequence[Feature], news: Sequence[Feature]) -> tuple[Feature | None, str | None]:
+    """Return the feature there that a row speaks of, or why that cannot be told."""
+    if feature.feature_id is not None:
+        labelled = [one for one in left if one.feature_id == feature.feature_id]
+        if labelled:
+            return labelled[0], None
+    alike = [one for one in left if one.kind == feature.kind and one.feature_id in (None, feature.feature_id)]
+    if feature.feature_id is None:
+        alike = [one for one in left if one.kind == feature.kind]
+    shaped = [one for one in alike if _is_same_shape(feature, one)]
+    if len(shaped) == 1:
+        return shaped[0], None
+    named = [one for one in alike if feature.name and one.name == feature.name]
+    rivals = [one for one in news if (one.kind, one.name) == (feature.kind, feature.name)]
+    if not named:
+        return None, None
+    if len(named) == 1 and len(rivals) == 1:
+        return named[0], None
+    return None, f"{len(named)} there and {len(rivals)} in the file"
+
+
+def _fault(feature: Feature, known: Feature | None, clash: str | None, where: str) -> InputError:
+    called = printable(f"{feature.kind} {feature.name}".strip())
+    if known is None:
+        return InputError(
+            "which feature this row corrects cannot be told",
+            where=where,
+            value=f"{called}: {clash}",
+            allowed="one of a kind and name, or a feature_id",
+            mend="give each its own feature_id, or withdraw the wrong ones with `feature void`",
+        )
+    differing = [
+        f"{name} {printable(str(mine))}, before {printable(str(theirs))}"
+        for name, mine, theirs in (
+            ("kind", feature.kind, known.kind),
+            ("name", feature.name or "blank", known.name or "blank"),
+            ("sensitive", feature.sensitive, known.sensitive),
+        )
+        if mine != theirs
+    ] + ([] if _is_same_shape(feature, known) else ["its shape"])
+    return InputError(
+        "this feature is there already, with other content",
+        where=where,
+        value=f"{called}: {'; '.join(differing) or 'its feature_id'}",
+        allowed="a feature that is not there yet",
+        mend="let it correct the one that is there with --overwrite; the old row stays on record",
+    )

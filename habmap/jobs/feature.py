@@ -1,0 +1,120 @@
+"""Withdraw a feature, and list those that are there with what they can be named by."""
+
+from __future__ import annotations
+
+import uuid
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import Final
+
+from habmap.errors import InputError
+from habmap.jobs.ports import Store
+from habmap.jobs.said import check_why
+from habmap.place.userfiles import printable
+from habmap.records import Feature
+
+#: Fewer characters than this of a row's id are too easily another's.
+MIN_PREFIX: Final = 4
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FeatureVoided:
+    """A feature just withdrawn, and why; ``is_written`` is ``False`` for a preview."""
+
+    uuid: str
+    feature_id: str | None
+    kind: str
+    name: str
+    why: str
+    is_written: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FeatureLine:
+    """A feature as it counts now."""
+
+    uuid: str
+    feature_id: str | None
+    kind: str
+    name: str
+    sensitive: bool
+    is_corrected: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FeatureList:
+    """All features that count (``habmap/feature-list/1``)."""
+
+    features: tuple[FeatureLine, ...]
+
+
+def list_features(store: Store) -> FeatureList:
+    """Return the features that count, by kind and name."""
+    lines = (
+        FeatureLine(
+            uuid=one.uuid,
+            feature_id=one.feature_id,
+            kind=one.kind,
+            name=one.name,
+            sensitive=one.sensitive,
+            is_corrected=bool(one.supersedes),
+        )
+        for one in store.features()
+    )
+    return FeatureList(features=tuple(sorted(lines, key=lambda one: (one.kind, one.name, one.uuid))))
+
+
+def void_feature(store: Store, name: str, *, why: str, now: datetime, is_preview: bool = False) -> FeatureVoided:
+    """Withdraw a feature: it is on no map any more, and stays on record with the reason.
+
+    Parameters
+    ----------
+    name
+        Its feature_id, its name, its row's id or the beginning of that (4 characters or more), of one feature only.
+    why
+        The reason.
+    now
+        Moment of recording, UTC.
+    is_preview
+        Look at it only.
+
+    Raises
+    ------
+    UsageError
+        No reason is given.
+    InputError
+        There is no such feature, or several are called so.
+    """
+    check_why(why)
+    feature = _named(store, name.strip())
+    row = replace(feature, uuid=str(uuid.uuid4()), recorded_at=now, is_void=True, why=why, supersedes=(feature.uuid,))
+    if not is_preview:
+        store.append([row])
+    return FeatureVoided(
+        uuid=feature.uuid,
+        feature_id=feature.feature_id,
+        kind=feature.kind,
+        name=feature.name,
+        why=why,
+        is_written=not is_preview,
+    )
+
+
+def _named(store: Store, name: str) -> Feature:
+    features = store.features()
+    ways = (
+        [one for one in features if one.feature_id == name or one.uuid == name],
+        [one for one in features if name and one.name == name],
+        [one for one in features if len(name) >= MIN_PREFIX and one.uuid.startswith(name.lower())],
+    )
+    found = next((way for way in ways if way), [])
+    if len(found) == 1:
+        return found[0]
+    shown = ", ".join(f"{one.kind} {one.uuid[:8]}" for one in found)
+    raise InputError(
+        "several features are called so" if found else "there is no such feature",
+        where="feature void",
+        value=printable(name) or "blank",
+        allowed=printable(shown, longest=400) or "a feature_id, a name, or the id of its row",
+        mend="name one by its row's id; `habmap feature list` shows all",
+    )
