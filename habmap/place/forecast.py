@@ -13,7 +13,7 @@ from habmap.errors import HabmapError, InputError, InputErrors
 from habmap.measures import MM_PER_IN, MPH_PER_KNOT, MPH_PER_MPS, fahrenheit
 from habmap.place.cells import matched_columns, number_text
 from habmap.place.days import moments_meant, readings_words
-from habmap.place.tables import Table, TableRow, read_table
+from habmap.place.tables import MOST_FAULTS, Table, TableRow, read_table
 from habmap.place.userfiles import printable
 from habmap.records import ForecastHour
 from habmap.work.clock import comes_twice, is_skipped
@@ -106,6 +106,8 @@ def read_forecast(
     hours: list[ForecastHour] = []
     before: datetime | None = None
     for row in table.rows:
+        if len(faults) >= MOST_FAULTS:
+            break
         at = _time(table, row, found["time"][1], zone, faults)
         if at is not None and before is not None and at <= before:
             faults.append(_order_fault(table, row, found["time"][1], at, before, zone))

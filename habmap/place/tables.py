@@ -20,6 +20,8 @@ from habmap.place.workbooks import OTHER_SUFFIXES, WORKBOOK_SUFFIXES, read_sheet
 MAX_TABLE_BYTES: Final = 100_000_000
 MAX_ROWS: Final = 200_000
 MAX_CELLS: Final = 3_000_000
+#: A table with as many faults is another table, or has one fault in all its rows; no more of them are told.
+MOST_FAULTS: Final = 1_000
 _WIDE_MARKS: Final = (b"\xff\xfe", b"\xfe\xff")
 _CHUNK_BYTES: Final = 1 << 20
 #: A row's number as a spreadsheet counts it, and its cells.
@@ -93,7 +95,7 @@ def read_table(path: Path, *, sheet: str | None = None) -> Table:
         if len(record) != len(columns)
     ]
     if faults:
-        raise InputErrors(faults, where=where)
+        raise InputErrors(faults[:MOST_FAULTS], where=where)
     made = (TableRow(number, dict(zip(columns, map(restored, record), strict=True))) for number, record in rows)
     return Table(where, columns, tuple(made))
 

@@ -69,7 +69,7 @@ def read_sheet(path: Path, *, sheet: str | None, limits: Limits) -> SheetCells:
     members = _members(path, where)
     is_ods = path.suffix.lower() == ".ods"
     try:
-        with _opened(members, where) as book:
+        with _opened(members) as book:
             wanted, facts = _chosen(book, sheet, members, is_ods=is_ods, limits=limits, where=where)
             rows = book.get_sheet_by_name(wanted).to_python(skip_empty_area=False)
     except TooLargeError as error:
@@ -92,6 +92,8 @@ def read_sheet(path: Path, *, sheet: str | None, limits: Limits) -> SheetCells:
 
 def _members(path: Path, where: str) -> dict[str, bytes]:
     """Return the parts of the file that are read, unfolded within limits whatever the archive says of their sizes."""
+    if (size := path.stat().st_size) > MAX_UNPACKED_BYTES:
+        raise _too_large(where, f"{size:,} bytes")
     with path.open("rb") as stream:
         head = stream.read(len(_OLD_OR_LOCKED))
     if head == _OLD_OR_LOCKED:
@@ -120,19 +122,13 @@ def _members(path: Path, where: str) -> dict[str, bytes]:
                         chunks.append(chunk)
                 members[info.filename] = b"".join(chunks)
     except TooLargeError as error:
-        raise InputError(
-            "the spreadsheet is too large",
-            where=where,
-            value=error,
-            allowed=f"up to {MAX_UNPACKED_BYTES:,} bytes unfolded, in {MAX_MEMBERS:,} parts",
-            mend="check that it is the right file; save the one sheet as a file of its own, or as CSV UTF-8",
-        ) from error
+        raise _too_large(where, error) from error
     except (zipfile.BadZipFile, zlib.error, NotImplementedError, SheetError, EOFError, OSError, ValueError) as error:
         raise _broken(where, error) from error
     return members
 
 
-def _opened(members: dict[str, bytes], where: str) -> CalamineWorkbook:
+def _opened(members: dict[str, bytes]) -> CalamineWorkbook:
     """Open the parts that were looked at, and no others: packed anew, so that no archive's word on sizes counts."""
     import python_calamine
 
@@ -162,7 +158,12 @@ def _chosen(
     looked_at = {name: _facts(members, name, is_ods=is_ods, limits=limits) for name in shown}
     filled = [name for name, facts in looked_at.items() if facts.rows]
     if not filled:
-        raise InputError("the table is empty", where=where, value="no sheet that is shown has anything in it")
+        raise InputError(
+            "the table is empty",
+            where=where,
+            value="no sheet that is shown has anything in it",
+            mend="choose another file, or name a hidden sheet with --sheet",
+        )
     if len(filled) > 1:
         raise InputError(
             "the spreadsheet has several sheets",
@@ -276,6 +277,16 @@ def _is_from_reader(error: BaseException) -> bool:
     # a fault of the library's own (a panic of its compiled part) derives from BaseException alone
     module = type(error).__module__
     return module.startswith(("python_calamine", "_python_calamine", "pyo3_runtime")) or isinstance(error, ValueError)
+
+
+def _too_large(where: str, value: object) -> InputError:
+    return InputError(
+        "the spreadsheet is too large",
+        where=where,
+        value=value,
+        allowed=f"up to {MAX_UNPACKED_BYTES:,} bytes unfolded, in {MAX_MEMBERS:,} parts",
+        mend="check that it is the right file; save the one sheet as a file of its own, or as CSV UTF-8",
+    )
 
 
 def _broken(where: str, error: BaseException) -> InputError:

@@ -57,7 +57,6 @@ def add_plots(
         Field → column of the file, where the names differ.
     sheet
         Which sheet, where the file is a spreadsheet with several.
-
     overwrite
         What the table says holds: a plot that is told otherwise is corrected, one that was withdrawn counts again. Rows
         are added; what stood there before stays on record.
@@ -82,6 +81,7 @@ def add_plots(
     units = store.units()
     counting, told = {plot.plot_id: plot for plot in store.plots()}, plots_told(store)
     fresh: dict[str, Plot] = {}
+    in_file: dict[str, Plot] = {}
     notes: list[str] = []
     already = 0
     for row in table.rows:
@@ -90,8 +90,8 @@ def add_plots(
         plot = _plot(cells, units, place_id=store.place_id, now=now)
         if len(rows.faults) > before or plot is None:
             continue
-        if plot.plot_id in fresh:
-            if differences := differing(plot, fresh[plot.plot_id], besides=NOT_MEASURED):
+        if plot.plot_id in in_file:
+            if differences := differing(plot, in_file[plot.plot_id], besides=NOT_MEASURED):
                 cells.fault(
                     "the same plot_id with other content in two rows",
                     "plot_id",
@@ -99,7 +99,9 @@ def add_plots(
                     allowed="each plot_id once",
                     mend="give a plot measured again a plot_id of its own",
                 )
+            already += not differences
             continue
+        in_file[plot.plot_id] = plot
         earlier = told.get(plot.plot_id, ())
         now_told = counting.get(plot.plot_id)
         if not earlier:

@@ -8,15 +8,13 @@ from typing import Final
 from habmap.errors import HabmapError, InputError, InputErrors
 from habmap.place.cells import Cells, matched_columns
 from habmap.place.layers import Layer
-from habmap.place.tables import Table, TableRow
+from habmap.place.tables import MOST_FAULTS, Table, TableRow
 from habmap.place.userfiles import printable
 
 #: Ways to say one thing, any of which will do; each is the columns that it takes.
 Ways = tuple[tuple[str, ...], ...]
 #: Where a row stands (see `habmap.jobs.add.position`).
 POSITION_COLUMNS: Final[Ways] = (("unit_id",), ("lon", "lat"))
-#: A table with as many faults is another table, or has one fault in all its rows; it is read no further.
-MOST_FAULTS: Final = 1_000
 #: Longest list of columns in a message [characters].
 _LONGEST: Final = 400
 
