@@ -14,6 +14,7 @@ from habmap.jobs.plot_age import MOSTLY_FRAC, UnitGround, by_age, given_since
 from habmap.jobs.ports import Store
 from habmap.jobs.stems import Stems, counted, days_of, stems_of
 from habmap.land.density import Density, combine_strata, crown_cover_pct, line_intercept_pct
+from habmap.land.quarter import CLUMPED_TOO_LOW
 from habmap.records import Plot, Unit
 from habmap.vocabulary import CEDAR_COVERS
 from habmap.work.priority import DenseLimits, is_dense_stand
@@ -34,6 +35,7 @@ class CrownCover:
     cover_pct: float | None
     words: str
     coverage_pct: float | None = None
+    is_by_stems: bool = False
 
 
 def density(store: Store, *, on: date | None = None, state: Ground | None = None) -> DensityResult:
@@ -143,6 +145,7 @@ def _unit_density(look: _Look, *, canopy_height_ft: float, limits: DenseLimits) 
     unit, estimate = look.unit, look.stems.density if look.stems else None
     stems, words = _stems(look)
     crowns = _crown_cover(look, stems, canopy_height_ft=canopy_height_ft)
+    is_low_guess = _may_be_more(look, limits)
     first, last = days_of(look.stems.plots if look.stems else look.now)
     return UnitDensity(
         unit_id=unit.unit_id,
@@ -160,13 +163,24 @@ def _unit_density(look: _Look, *, canopy_height_ft: float, limits: DenseLimits) 
         canopy_pct=crowns.cover_pct,
         canopy_coverage_pct=crowns.coverage_pct,
         dense=is_dense_stand(
-            stems_per_acre=stems, canopy_pct=crowns.cover_pct, canopy_coverage_pct=crowns.coverage_pct, limits=limits
+            stems_per_acre=None if is_low_guess else stems,
+            canopy_pct=None if is_low_guess and crowns.is_by_stems else crowns.cover_pct,
+            canopy_coverage_pct=crowns.coverage_pct,
+            limits=limits,
         ),
         rests_on="; ".join(part for part in (*words, crowns.words) if part) or NOTHING_MEASURED,
         management_level=_level(stems, _mean([plot.height_ft for plot in look.now])),
         more_plots=estimate.more_plots if estimate else None,
         warnings=(*(look.stems.warnings if look.stems else ()), *_age_warnings(look)),
     )
+
+
+def _may_be_more(look: _Look, limits: DenseLimits) -> bool:
+    """Tell whether stems below the limit are those of clumped quarter points, so that the truth may lie above it."""
+    if look.stems is None or not look.stems.is_clumped:
+        return False
+    stems = look.stems.density.stems_per_acre
+    return stems < limits.stems_per_acre <= CLUMPED_TOO_LOW * stems
 
 
 def _stems(look: _Look) -> tuple[float | None, list[str]]:
@@ -237,7 +251,7 @@ def _crown_cover(look: _Look, stems_per_acre: float | None, *, canopy_height_ft:
     crown_ft = look.stems.crown_ft if look.stems else None
     if crown_ft is not None and stems_per_acre is not None:
         words = f"crown cover from stems and a crown of {crown_ft:.1f} ft (by mean area), overlapping at random"
-        return CrownCover(crown_cover_pct(stems_per_acre, crown_ft=crown_ft), words)
+        return CrownCover(crown_cover_pct(stems_per_acre, crown_ft=crown_ft), words, is_by_stems=True)
     if look.unit.canopy_pct is not None:
         left_out = f"crown cover of {look.unit.canopy_pct:.0f} % as given with the outline is from before the work"
     return CrownCover(None, left_out)

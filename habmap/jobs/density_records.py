@@ -21,6 +21,8 @@ class UnitDensity:
         Plots that count as now.
     limits_by
         How the limits were made: ``t`` (Student's), ``poisson`` (exact, of a small count), ``quarter``.
+    dense
+        ``None`` also where clumped quarter points stay below the limit and the truth may not.
     random_p
         Quarter points: how often stems at random would give distances as uneven; low means clumps, and no limits.
     measured_from, measured_to

@@ -76,6 +76,8 @@ def rank(store: Store, *, on: date | None = None, today: date) -> RankResult:
     candidates = []
     for unit in state.units:
         slope, stand = slopes.get(unit.unit_id), stands.get(unit.unit_id)
+        # stems are known, and yet not whether they are dense: clumped quarter points, likely too few
+        is_low_guess = stand is not None and stand.stems_per_acre is not None and stand.dense is None
         asks = upkeep.get(unit.unit_id, ())
         has_cutting = remaining[unit.unit_id] >= SLIVER_ACRES
         closure = (
@@ -89,8 +91,8 @@ def rank(store: Store, *, on: date | None = None, today: date) -> RankResult:
                 cover=unit.cover,
                 name=unit.name,
                 remaining_acres=remaining[unit.unit_id],
-                stems_per_acre=stand.stems_per_acre if stand else unit.stems_per_acre,
-                canopy_pct=stand.canopy_pct if stand else unit.canopy_pct,
+                stems_per_acre=None if is_low_guess else stand.stems_per_acre if stand else unit.stems_per_acre,
+                canopy_pct=None if is_low_guess else stand.canopy_pct if stand else unit.canopy_pct,
                 canopy_coverage_pct=stand.canopy_coverage_pct if stand else None,
                 sun_facing_pct=slope.sun_facing_pct if slope else None,
                 coverage_pct=slope.coverage_pct if slope else None,

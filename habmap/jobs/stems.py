@@ -30,6 +30,11 @@ class Stems:
     warnings: tuple[str, ...] = ()
 
     @property
+    def is_clumped(self) -> bool:
+        """Whether quarter points are too uneven for stems at random: the estimate is then likely too low."""
+        return self.density.random_p is not None and self.density.random_p < RANDOM_FROM_P
+
+    @property
     def crown_ft(self) -> float | None:
         """Crown width whose area is the mean over the stems counted [ft]; ``None`` = no crown was measured."""
         # a quarter point's crown is the mean of the stems it measured, one for each quarter that is not vacant
@@ -116,10 +121,10 @@ def _quarter(plots: tuple[Plot, ...]) -> Stems:
         return Stems(
             found,
             plots,
-            f"{words}; these distances are too uneven for stems at random (P = {_p(p)}): no limits",
-            (f"its quarter points look clumped (P = {_p(p)}): the figure is likely too low; use fixed plots",),
+            f"{words}; these distances are too uneven for stems at random ({_p(p)}): no limits",
+            (f"its quarter points look clumped ({_p(p)}): the figure is likely too low; use fixed plots",),
         )
-    words += f"; the distances don't speak against it (P = {_p(p)})"
+    words += f"; the distances don't speak against it ({_p(p)})"
     if len(plots) < FEW_POINTS:
         words += f", but fewer than {FEW_POINTS} points seldom would"
     return Stems(found, plots, words)
@@ -141,4 +146,4 @@ def _with_warning(found: Stems, words: str) -> Stems:
 
 
 def _p(chance: float) -> str:
-    return f"{chance:.2f}" if chance >= 0.01 else "under 0.01"
+    return f"P = {chance:.2f}" if chance >= 0.01 else "P under 0.01"

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from habmap.land.density import Density
-from habmap.land.quarter import quarter_points
+from habmap.land.quarter import CLUMPED_TOO_LOW, quarter_points
 from habmap.measures import M2_PER_ACRE
 
 SIDE_M, EDGE_M = 260.0, 30.0
@@ -74,7 +74,9 @@ def test_on_random_stems_limits_are_printed_mostly_and_hold(points: int) -> None
 
 
 def test_plainly_clumped_stems_get_no_limits() -> None:
-    assert draw(10, 2, 30)[1] < 0.05
+    _, printed, ratio = draw(10, 2, 30)
+    assert printed < 0.05
+    assert ratio == pytest.approx(1 / CLUMPED_TOO_LOW, abs=0.03)
 
 
 def test_clumps_far_smaller_than_their_spacing_do_not_show() -> None:

@@ -10,6 +10,7 @@ from fakes import GRID, FakeStore, entry, unit
 
 from habmap.jobs.density import density
 from habmap.jobs.density_records import UnitDensity
+from habmap.jobs.rank import rank
 from habmap.measures import M2_PER_ACRE
 from habmap.records import CanopySource, Plot
 
@@ -277,9 +278,19 @@ def test_clumped_quarter_points_get_no_limits_and_the_word_fixed_plots() -> None
     distances = [(0.3, 0.5, 0.4, 0.6)] * 4 + [(9.0, 12.0, 8.0, 15.0)] * 4
     found = only(FakeStore([unit("A", HECTARE), *(quarter(f"q{i}", d) for i, d in enumerate(distances))], grid=GRID))
     assert (found.stems_per_acre_ci95_low, found.stems_per_acre_ci95_high, found.limits_by) == (None, None, None)
+    assert found.stems_per_acre is not None and found.stems_per_acre < 250 and found.dense is None
     assert found.more_plots is None and found.random_p is not None and found.random_p < 0.01
-    assert "too uneven for stems at random (P = under 0.01): no limits" in found.rests_on
+    assert "too uneven for stems at random (P under 0.01): no limits" in found.rests_on
     assert any("likely too low; use fixed plots" in words for words in found.warnings)
+    # at a quarter of the limit or less, clumps cannot hide so many
+    sparse = [quarter(f"q{i}", tuple(2 * d for d in point)) for i, point in enumerate(distances)]
+    assert only(FakeStore([unit("A", HECTARE), *sparse], grid=GRID)).dense is False
+    # its crowns come from the same stems, and the order of work calls it unknown, not sparse
+    crowned = [quarter(f"q{i}", d, crown_ft=6.0) for i, d in enumerate(distances)]
+    store = FakeStore([unit("A", HECTARE), *crowned], grid=GRID)
+    assert only(store).canopy_pct is not None and only(store).dense is None
+    (ranked,) = rank(store, today=NOW.date()).units
+    assert "how dense it is has not been measured" in ranked.reasons and ranked.parts["density"] is None
     one = only(FakeStore([unit("A", HECTARE), quarter("q", (1.0, 2.0, 3.0, 4.0))], grid=GRID))
     assert "too few to test" in one.rests_on
 
