@@ -6,12 +6,14 @@ records carry nothing of it, and no figure differs from what is drawn.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from datetime import date
 from functools import cached_property
 from typing import Final, cast
 
+import numpy as np
 import shapely
 
 from habmap.errors import HabmapError
@@ -19,8 +21,8 @@ from habmap.jobs.acres import acres
 from habmap.jobs.photos import found_points
 from habmap.jobs.ports import Store
 from habmap.jobs.private import is_private, private_shapes
-from habmap.land.veil import Veil, veil, veiled
-from habmap.records import BurnRecord, DrawnBlock, Entry, Feature, Forecast, Photo, Row, Unit
+from habmap.land.veil import RADIUS_M, Veil, veil, veiled
+from habmap.records import BurnRecord, DrawnBlock, Entry, Feature, Forecast, Photo, Plot, Row, Unit
 from habmap.show.records import Page
 from habmap.show.words import SPOKEN_ACRES
 from habmap.work.burns import burn_of
@@ -42,17 +44,44 @@ def public_view(store: Store) -> Store:
 
 
 def veil_words(store: Store, page: Page) -> tuple[str, ...]:
-    """Tell the owner by how much the acres of a copy for the public differ from the account; nothing stands in it."""
+    """Tell the owner what a copy for the public has otherwise than the account, and what it cannot hide.
+
+    Nothing of it stands in the copy.
+    """
     if page.audience != "public":
         return ()
     totals = acres(store, on=page.on).totals
-    if max(abs(totals.treated_acres - page.treated_acres), abs(totals.keep_acres - page.keep_acres)) < SPOKEN_ACRES:
+    words = []
+    if max(abs(totals.treated_acres - page.treated_acres), abs(totals.keep_acres - page.keep_acres)) >= SPOKEN_ACRES:
+        words.append(
+            "near private places this copy draws ground like what lies around it, and its acres follow: "
+            f"{page.treated_acres:.2f} treated and {page.keep_acres:.2f} left on purpose, where the account has "
+            f"{totals.treated_acres:.2f} and {totals.keep_acres:.2f}"
+        )
+    telling = _telling_units(store, page.on)
+    if telling:
+        words.append(
+            f"the outline of {', '.join(telling)} itself runs round a private place, and outlines are drawn as they "
+            "are: draw the unit over it, and log the ground that is left standing there as `keep`"
+        )
+    return tuple(words)
+
+
+def _telling_units(store: Store, on: date | None) -> tuple[str, ...]:
+    """Return the units whose own outline tells a private place: a hole about it, or a part that is little else."""
+    grid = store.grid
+    if grid is None:
         return ()
-    return (
-        "near private places this copy draws ground like what lies around it, and its acres follow: "
-        f"{page.treated_acres:.2f} treated and {page.keep_acres:.2f} left on purpose, where the account has "
-        f"{totals.treated_acres:.2f} and {totals.keep_acres:.2f}",
-    )
+    private = private_shapes(store.features(), grid)
+    found = []
+    for unit in store.units(on):
+        parts = shapely.get_parts(grid.to_grid(unit.geometry))
+        rings = [shapely.Polygon(ring) for part in parts for ring in part.interiors]
+        little = [part for part in parts if shapely.area(part) <= math.pi * RADIUS_M**2]
+        shapes = np.array([*rings, *little], dtype=object)
+        if any(bool(shapely.intersects(shapes, one).any()) for one in private):
+            found.append(unit.unit_id)
+    return tuple(found)
 
 
 class _PublicStore:
@@ -132,6 +161,9 @@ class _PublicStore:
         return ()
 
     def drawn_blocks(self) -> tuple[DrawnBlock, ...]:
+        return ()
+
+    def plot_rows(self) -> tuple[Plot, ...]:
         return ()
 
     def rows(self) -> tuple[Row, ...]:

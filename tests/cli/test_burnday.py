@@ -153,7 +153,7 @@ def test_words_compare_and_never_allow(run_habmap: Run, hill: Path, tmp_path: Pa
         assert not [word for word in LEAVE if word in text]
         assert "not checked here" in text
         assert "nothing here says that burning is safe or allowed" in text
-        assert "published figures, not what this burn needs" in text
+        assert "published minimums, not what this burn needs" in text
         assert "red slash" in text
     assert "Not met: relative humidity" in run_habmap("burnsheet", "A", *NOON, *WEATHER, place=place).out
     assert "decides nothing" in run_habmap("burnsheet", "A", *NOON, *calm, place=place).out

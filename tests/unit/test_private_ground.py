@@ -20,7 +20,7 @@ from shapely.geometry.base import BaseGeometry
 from habmap.jobs.export_layers import handheld_outlines, ledger_table, units_table
 from habmap.jobs.map import build_page
 from habmap.jobs.ports import Store
-from habmap.jobs.public import _AS_IT_IS, _PublicStore, public_view
+from habmap.jobs.public import _AS_IT_IS, _PublicStore, public_view, veil_words
 from habmap.jobs.story import build_story
 from habmap.land.veil import CLEAR_WITHIN_M, LATTICE_M, RADIUS_M, veil
 from habmap.measures import acres
@@ -269,3 +269,23 @@ def test_units_go_by_their_public_name_or_their_label() -> None:
         assert not re.search("Miller|eagle|Joe", words)
         assert "South slope" in words
     assert "Where Joe lives" in render_page(build_page(store, now=NOW, audience="owner"))
+
+
+def test_an_outline_that_tells_by_itself_is_said_to_the_owner_alone() -> None:
+    spot = Point(300, 250)
+    holed = FakeStore([unit("A", UNITS["A"].difference(spot.buffer(30))), a_nest(300, 250)], grid=GRID)
+    island = FakeStore([unit("A", UNITS["A"]), unit("N", box(2000, 0, 2060, 60)), a_nest(2030, 30)], grid=GRID)
+    for store, name in ((holed, "A"), (island, "N")):
+        page = build_page(store, now=NOW, audience="public")
+        words = veil_words(store, page)
+        assert len(words) == 1 and f"the outline of {name} itself" in words[0]
+        assert "private place" not in render_page(page)
+    plain = a_store(a_nest(300, 250))
+    assert veil_words(plain, build_page(plain, now=NOW, audience="public")) == ()
+
+
+def test_the_owner_is_told_by_how_much_the_acres_differ() -> None:
+    store = a_store(a_nest(300, 250), entry("cut", "2025-02-01", UNITS["A"].difference(Point(300, 250).buffer(30))))
+    told = veil_words(store, build_page(store, now=NOW, audience="public"))
+    assert "86.49 treated" in told[0] and "85.79" in told[0]
+    assert veil_words(store, build_page(store, now=NOW, audience="owner")) == ()
