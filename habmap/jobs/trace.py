@@ -17,6 +17,7 @@ from habmap.errors import InputError, UsageError
 from habmap.jobs.ports import Store
 from habmap.land.acreage import geodesic_area_m2, tellable
 from habmap.land.grid import LocalGrid
+from habmap.land.meridian import cut
 from habmap.land.neighbors import overlaps
 from habmap.land.track_error import FixError
 from habmap.land.tracks import TRAVEL_MPS, Segment, Travel, centre_grid, within
@@ -285,7 +286,7 @@ def _trimmed(store: Store, traced: TracedGround) -> TracedGround:
             geodesic_acres=acres(geodesic_area_m2(patch)),
             perimeter_m=ground.length,
             notes=(*traced.result.notes, *notes),
-            geometry=shapely.geometry.mapping(patch.geoms[0] if len(patch.geoms) == 1 else patch),
+            geometry=shapely.geometry.mapping(cut(patch.geoms[0] if len(patch.geoms) == 1 else patch)),
         ),
     )
 
@@ -325,7 +326,7 @@ def _result(
         unit_id=None,
         is_added=False,
         notes=walked.notes + notes,
-        geometry=shapely.geometry.mapping(shown),
+        geometry=shapely.geometry.mapping(cut(shown)),
     )
 
 

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 import shapely
 from shapely import Point
 
+from habmap.land.meridian import middle_lon, near
 from habmap.place.cells import Cells
 from habmap.place.userfiles import printable
 from habmap.records import Unit
@@ -38,7 +39,7 @@ def position(cells: Cells, units: Sequence[Unit], *, what: str) -> tuple[str | N
     if point is None:
         cells.fault(f"the {what} has no place", "unit_id", value="blank", allowed="a unit_id, or lon and lat")
         return None, None
-    around = [unit.unit_id for unit in units if shapely.covers(unit.geometry, point)]
+    around = [unit.unit_id for unit in units if shapely.covers(unit.geometry, near(point, middle_lon(unit.geometry)))]
     if not around:
         cells.fault(
             f"the {what} lies outside every unit",

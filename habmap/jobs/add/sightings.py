@@ -9,12 +9,14 @@ from typing import Final
 
 import shapely
 from shapely import Point
+from shapely.geometry.base import BaseGeometry
 
 from habmap.errors import InputError
 from habmap.jobs.add.identity import Identities, differing
 from habmap.jobs.add.result import AddResult
 from habmap.jobs.add.rows import Rows
 from habmap.jobs.ports import Store
+from habmap.land.meridian import middle_lon, near
 from habmap.place.cells import Cells
 from habmap.place.eventdate import EventDateError, event_days
 from habmap.place.tables import TableRow, read_table
@@ -196,10 +198,14 @@ def _place_notes(store: Store, fresh: list[tuple[str, Sighting]], today: date) -
     """Say which sightings lie after today, and how many in no unit."""
     notes = [f"{where}: {seen.event_date} is after today, {today}" for where, seen in fresh if seen.seen_from > today]
     units = [unit.geometry for unit in store.units()]
-    outside = [where for where, seen in fresh if not any(shapely.covers(ground, seen.geometry) for ground in units)]
+    outside = [where for where, seen in fresh if not any(_covers(ground, seen) for ground in units)]
     if outside:
         notes.append(
             f"{len(outside)} of {len(fresh)} sightings lie outside every unit and count for none"
             + (f": {', '.join(outside[:5])}" if len(outside) <= 5 else f", the first in {outside[0]}")
         )
     return notes
+
+
+def _covers(ground: BaseGeometry, seen: Sighting) -> bool:
+    return bool(shapely.covers(ground, near(seen.geometry, middle_lon(ground))))
