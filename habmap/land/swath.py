@@ -36,7 +36,7 @@ QUARTER_PIECES: Final = 8
 BLUR_SIGMAS: Final = 2.0
 #: Cells across a blur, and across a swath; the finest cell [m]; the most cells.
 CELLS_PER_BLUR: Final = 3
-CELLS_PER_SWATH: Final = 3
+CELLS_PER_SWATH: Final = 2
 FINEST_CELL_M: Final = 0.3
 MOST_CELLS: Final = 4e6
 #: Ground is passed again only after this many swaths of way: a turn is not a second pass.
@@ -54,6 +54,8 @@ THIN_SWATHS: Final = 0.1
 RUN_SIGMAS: Final = 2.5
 #: Closed ground narrower than this (twice its area over its outline) has no edge to speak of, in sigmas.
 NARROWEST_SIGMAS: Final = 7.0
+#: Ground this many swaths broad is more than one lane.
+LANE_BREADTHS: Final = 1.5
 #: Lanes apart lie over each other by error for less than this share of their length times breadth.
 APART_LOSS: Final = 0.03
 #: Share of the acres that noisy edges may add before they are refused instead of corrected: lanes that adjoin, lanes
@@ -64,6 +66,9 @@ WIDEST_BIAS_APART: Final = 0.04
 REPEATS: Final = 10
 REPEATS_LONG: Final = 4
 LONG_PIECES: Final = 1500
+#: The repeats scatter less than the figure does: taking the bias off adds to it, and errors on top of errors move the
+#: outline less. Over 30 kinds of block, swath and sigma the figure scattered by this factor more (root mean square).
+SPREAD_GROWTH: Final = 1.2
 SEED: Final = 20260314
 #: A longer piece is cut, so that its window on the raster stays small [m].
 LONGEST_PIECE_M: Final = 40.0
@@ -186,7 +191,7 @@ def covered(paths: Sequence[Path], *, swath_m: float, error: FixError, where: st
     # The model's roughness shows fully along a lone line, and receivers smooth theirs: half of it there, either way.
     taken_off_m2 = bias_m2 if is_closed else bias_m2 / 2
     ground, moved_m = _moved_out(first, -taken_off_m2)
-    variance = float(np.var(areas_m2, ddof=1)) * (1 + 1 / repeats) + (bias_m2 / 2) ** 2
+    variance = SPREAD_GROWTH**2 * float(np.var(areas_m2, ddof=1)) * (1 + 1 / repeats) + (bias_m2 / 2) ** 2
     if is_closed:
         # Slightly less than one pass may be gaps that were really left.
         variance += (max(0.0, 1 - closed.passes) * ground.area) ** 2 / 3
@@ -342,12 +347,12 @@ def _with_turns(path: Path, *, swath_m: float) -> tuple[Floats, Floats]:
     steps = np.diff(xy, axis=0)
     step_m, step_s = np.hypot(*steps.T), np.diff(time_s)
     speed_mps = np.median(step_m / np.maximum(step_s, 1e-3))
-    usual_m = float(np.median(step_m))
+    usual_m, usual_s = float(np.median(step_m)), float(np.median(step_s))
     back = max(1, math.ceil(HEADING_M / max(usual_m, 1e-6)))
     places, times = [xy[:1]], [time_s[:1]]
     for i in range(len(steps)):
         way_m = speed_mps * step_s[i]
-        if step_m[i] < MADE_GOOD * way_m and step_s[i] < 2 * np.median(step_s) and back <= i < len(steps) - back:
+        if step_m[i] < MADE_GOOD * way_m and step_s[i] < 2 * usual_s and back <= i < len(steps) - back:
             before, after = xy[i] - xy[i - back], xy[i + 1 + back] - xy[i + 1]
             before, after = before / max(np.hypot(*before), 1e-9), after / max(np.hypot(*after), 1e-9)
             if before @ after < AGAINST:
@@ -395,7 +400,8 @@ def _refuse_unclear(
     """Refuse lanes apart whose gaps or overlaps the GPS error may have made; ``block`` is the ground if they adjoin."""
     way_m = sum(LineString(line).length for line in lines if len(line) > 1)
     twice_frac = 1 - ground.area / max(way_m * swath_m, ground.area)
-    if swath_m >= sigma_m and twice_frac <= APART_LOSS:
+    is_narrow_block = block is not None and _breadth_m(block) > LANE_BREADTHS * swath_m
+    if swath_m >= sigma_m and twice_frac <= APART_LOSS and not is_narrow_block:
         return
     if block is not None:
         raise _walk_the_edge(

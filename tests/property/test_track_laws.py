@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from walk_makers import GRID, Floats, errors, segment, walk
 
 from habmap.errors import InputError
+from habmap.land.acreage import tellable
 from habmap.land.swath import covered_ground
 from habmap.land.track_error import FixError, area_variance_m2_2
 from habmap.land.tracks import Segment
@@ -96,6 +97,24 @@ def test_a_broader_swath_covers_all_that_a_narrower_one_does(
     assert broad.area > narrow.area
     # round ends are drawn with eight pieces a quarter: a hair of the narrow one may stick out
     assert narrow.difference(broad).area < 1e-3 * narrow.area
+
+
+@LAW
+@given(edges(), edges(), st.floats(-150, 150), st.floats(-150, 150))
+def test_what_is_left_beside_another_outline_stays_valid_in_degrees(
+    edge: tuple[Floats, Floats], other: tuple[Floats, Floats], east_m: float, north_m: float
+) -> None:
+    one = ground(segment(*edge)).ground
+    two = GRID.to_grid(tellable(ground(segment(other[0] + np.array([east_m, north_m]), other[1])).ground, grid=GRID))
+    left = one.difference(two)
+    if left.area < 1:
+        return
+    told = tellable(left, grid=GRID)
+    assert told.is_valid
+    back = GRID.to_grid(told)
+    assert back.is_valid
+    # nothing but hairs is lost or won: necks and slots of a few cm
+    assert back.symmetric_difference(left).area < 0.05 * left.length
 
 
 @LAW

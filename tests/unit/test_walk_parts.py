@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from datetime import time
 
 import numpy as np
 import pytest
@@ -10,6 +11,7 @@ from shapely import Polygon, box
 from walk_makers import GRID, MORNING_S, SIDE_M, SQUARE, Floats, errors, segment, walk
 
 from habmap.errors import InputError
+from habmap.jobs.trace import Window
 from habmap.land.track_error import FixError
 from habmap.land.tracks import WAY_IN, WAY_OUT, Segment, utc_clock, within
 from habmap.land.walk_parts import spikes
@@ -51,8 +53,11 @@ def test_the_ways_in_and_out_are_told_and_left_out(out_by: tuple[float, float]) 
         assert "the way in (" in told[0] and "the way out (" in told[0] and "UTC" in told[0]
 
 
-@pytest.mark.parametrize("corners", [list(SQUARE), STRIP, U, BIG], ids=["square", "strip", "U", "big"])
-@pytest.mark.parametrize("step_s", [4.0, 15.0])
+@pytest.mark.parametrize(
+    ("corners", "step_s"),
+    [(list(SQUARE), 4.0), (STRIP, 4.0), (U, 4.0), (list(SQUARE), 15.0), (U, 15.0), (BIG, 15.0)],
+    ids=["square", "strip", "U", "square 15 s", "U 15 s", "big 15 s"],
+)
 def test_honest_walks_are_taken_and_a_missing_side_is_not(corners: Corners, step_s: float) -> None:
     # One refusal in 200 seeds is the limit of 99.5 %. Before: 2 to 3 % of these at 4 s; at 15 s about a third.
     xy, times = walk(corners, step_s=step_s)
@@ -97,6 +102,14 @@ def test_a_drive_within_a_walk_is_refused_with_its_speed_and_time() -> None:
     taken = ground(both, travel="vehicle")
     assert taken.dropped[WAY_IN] > 50
     assert acres(taken.area_m2) == pytest.approx(10, abs=0.8)
+
+
+def test_a_window_may_lie_over_midnight_and_holds_its_last_minute() -> None:
+    night = Window(time(22, 0), time(2, 30))
+    held = [night.holds(time(hour, minute, 59)) for hour, minute in ((21, 59), (22, 0), (0, 0), (2, 30), (2, 31))]
+    assert held == [False, True, True, True, False]
+    assert Window(None, time(9, 0)).holds(time(0, 0)) and not Window(time(9, 0)).holds(time(8, 59))
+    assert str(night) == "from 22:00 to 02:30"
 
 
 def test_a_window_cuts_by_time_and_an_empty_one_names_the_walk() -> None:

@@ -70,12 +70,14 @@ def trace(
     if as_json:
         print_json("trace", result)
         return
-    _print(result)
+    _print(result, timezone="UTC" if store is None else store.settings.place.timezone)
     if store is None:
         warn("no property here: the default GPS settings were used, and times of day are UTC")
 
 
-def _print(result: TraceResult) -> None:
+def _print(result: TraceResult, *, timezone: str) -> None:
+    from zoneinfo import ZoneInfo
+
     from habmap.measures import M_PER_FT, ft
 
     article = "an" if result.kind == "edge walk" else "a"
@@ -102,8 +104,8 @@ def _print(result: TraceResult) -> None:
     if result.holes_closed:
         rows.append(("small holes closed", result.holes_closed))
     if result.started_at is not None and result.ended_at is not None:
-        rows.append(("from, UTC", f"{result.started_at:%Y-%m-%d %H:%M}"))
-        rows.append(("to, UTC", f"{result.ended_at:%Y-%m-%d %H:%M}"))
+        for word, moment in (("from", result.started_at), ("to", result.ended_at)):
+            rows.append((f"{word}, {timezone}", f"{moment.astimezone(ZoneInfo(timezone)):%Y-%m-%d %H:%M}"))
     print_table(("what", "figure"), [(what, f"{v:,.2f}" if isinstance(v, float) else str(v)) for what, v in rows])
     for note in result.notes:
         warn(note)
