@@ -10,7 +10,7 @@ from datetime import date, datetime
 
 import shapely
 
-from habmap.errors import InputError
+from habmap.errors import InputError, PlaceError
 from habmap.land.grid import LocalGrid, grid_around
 from habmap.place.rows import moment_text
 from habmap.place.schema import TABLE_OF, Table
@@ -57,9 +57,25 @@ def stored_like(connection: sqlite3.Connection, table: Table, values: Mapping[st
 
 
 def stored_grid(connection: sqlite3.Connection) -> LocalGrid | None:
-    """Return the grid that the place was given; ``None`` before its first geometry."""
+    """Return the grid that the place was given; ``None`` before its first geometry.
+
+    Raises
+    ------
+    PlaceError
+        Its center is no place on earth.
+    """
     lat, lon = connection.execute("SELECT grid_lat, grid_lon FROM habmap_meta").fetchone()
-    return None if lat is None else LocalGrid(lat=lat, lon=lon)
+    if lat is None and lon is None:
+        return None
+    if not (isinstance(lat, float) and isinstance(lon, float) and abs(lat) <= 90 and abs(lon) <= 360):
+        raise PlaceError(
+            "the center of the property's grid is no place on earth",
+            where="place.gpkg, table habmap_meta",
+            value=f"grid_lat {lat!r}, grid_lon {lon!r}",
+            allowed="latitude and longitude in degrees",
+            mend="restore the property's folder from a copy: all acres are measured on this grid",
+        )
+    return LocalGrid(lat=lat, lon=lon)
 
 
 def fix_grid(connection: sqlite3.Connection, rows: Sequence[Row]) -> None:

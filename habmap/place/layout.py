@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+import uuid
 from pathlib import Path
 
 from habmap.errors import PlaceError
@@ -56,8 +57,24 @@ def place_id_of(connection: sqlite3.Connection, path: Path) -> str:
             value=", ".join(sorted(missing)),
             mend="restore it from a copy of the property's folder",
         )
-    place_id: str = meta["place_id"]
+    place_id = meta["place_id"]
+    if not isinstance(place_id, str) or not _is_uuid(place_id):
+        raise PlaceError(
+            "the identity of the property's file is damaged",
+            where=f"{path}, table habmap_meta",
+            value=f"place_id {place_id!r}",
+            allowed="a UUID, the same in all copies of the property",
+            mend="restore it from a copy of the property's folder",
+        )
     return place_id
+
+
+def _is_uuid(text: str) -> bool:
+    try:
+        uuid.UUID(text)
+    except ValueError:
+        return False
+    return True
 
 
 def _refuse_disguised(connection: sqlite3.Connection, path: Path) -> None:

@@ -110,13 +110,20 @@ def _choice(name: str, value: Any, choices: tuple[Any, ...]) -> Any:
     return value
 
 
+def _moment_of(name: str, value: Any) -> datetime:
+    moment = datetime.fromisoformat(value)
+    if moment.tzinfo is None:
+        raise ValueError(f"{name} holds {value!r}, a moment without a time zone")
+    return moment
+
+
 _READ: Final[dict[Any, Callable[[str, Any], Any]]] = {
     str: _text,
     float: _number,
     int: _number,
     bool: lambda _, value: bool(value),
     date: lambda _, value: date.fromisoformat(value),
-    datetime: lambda _, value: datetime.fromisoformat(value),
+    datetime: _moment_of,
 }
 
 
@@ -139,7 +146,7 @@ def _nested(hint: Any, value: Any) -> Any:
     if get_origin(plain) is Literal:
         return _choice("a part", value, get_args(plain))
     if plain in (date, datetime):
-        return _READ[plain]("a part", value)
+        return plain.fromisoformat(value)  # a forecast's hours are the place's own, without a zone
     if plain in (str, float, int) and isinstance(value, str | float | int):
         return plain(value) if plain is not float else _number("a part", value)
     return value

@@ -239,3 +239,27 @@ def test_work_without_end_is_ended(store: GeoPackageStore, monkeypatch: pytest.M
 def test_every_write_is_durable_to_the_folder(store: GeoPackageStore) -> None:
     with connecting.reading(store.path, 1.0) as connection:
         assert connection.execute("PRAGMA synchronous").fetchone()[0] == 3  # EXTRA
+
+
+@pytest.mark.parametrize(
+    ("statement", "words"),
+    [
+        ("UPDATE habmap_meta SET grid_lat = 'north'", "no place on earth"),
+        ("UPDATE habmap_meta SET grid_lat = 999", "no place on earth"),
+        ("UPDATE habmap_meta SET grid_lon = NULL", "no place on earth"),
+        ("UPDATE habmap_meta SET place_id = 'abc'", "identity"),
+        ("UPDATE entries SET recorded_at = '2026-01-01T00:00:00'", "damaged"),
+        ("UPDATE entries SET action = 'Log'", "damaged"),
+        ("UPDATE entries SET look = replace(hex(zeroblob(100000)), '00', '[')", "damaged"),
+        ("INSERT INTO elevation (uuid, path, crs_wkt, vertical_unit, recorded_at) "
+         "VALUES ('e', 'x', 'x', 'yd', '2026-01-01T00:00:00Z')", "damaged"),
+    ],
+)  # fmt: skip
+def test_what_another_program_spoiled_is_said_in_words(store: GeoPackageStore, statement: str, words: str) -> None:
+    guards_gone = [f"DROP TRIGGER {name}" for name in ("habmap_meta_grid_is_fixed", "entries_no_update")]
+    run(store, *guards_gone, statement)
+    with pytest.raises(PlaceError, match=words) as caught:
+        GeoPackageStore.open(store.folder)
+        assert store.grid is not None
+        store.rows()
+    assert "from a copy" in str(caught.value.mend)

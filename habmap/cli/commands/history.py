@@ -152,7 +152,7 @@ def _line_words(line: HistoryLine, zone: ZoneInfo, kinds: dict[str, str]) -> str
 def _done(line: HistoryLine) -> str:
     from habmap.vocabulary import PRACTICE_WORDS
 
-    words = PRACTICE_WORDS[line.practice]
+    words = PRACTICE_WORDS.get(line.practice, line.practice) or "work"  # a word that another program put there
     parts = [f"{words[0].upper()}{words[1:]} on {day_words(line.date)}"]
     if line.acres is not None:
         parts.append(f"{line.acres:,.1f} acres{_where(line)}")

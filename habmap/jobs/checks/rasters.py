@@ -39,6 +39,7 @@ def _raster(
     rule: str, source: ElevationSource | CanopySource, opened: AbstractContextManager[GroundRaster], *, mend: str
 ) -> Iterator[Fault]:
     from pyproj import CRS
+    from pyproj.exceptions import CRSError
 
     from habmap.land.datum import horizontal_crs
 
@@ -48,7 +49,13 @@ def _raster(
     except HabmapError as error:
         yield Fault(rule=rule, where=source.path, what=error.what, mend=error.mend or mend)
         return
-    if not found.equals(horizontal_crs(CRS.from_wkt(source.crs_wkt)), ignore_axis_order=True):
+    try:
+        was = horizontal_crs(CRS.from_wkt(source.crs_wkt))
+    except CRSError as error:
+        what = f"the coordinate system kept with it cannot be read: {error}"
+        yield Fault(rule=rule, where=source.path, what=what, mend=mend)
+        return
+    if not found.equals(was, ignore_axis_order=True):
         yield Fault(
             rule=rule,
             where=source.path,
