@@ -1,7 +1,57 @@
 """habmap: which ground is cut, burned, coming back or still to do, in acres a surveyor can trust.
 
+From Python::
+
+    import habmap
+
+    place = habmap.open_place("my-place")
+    account = habmap.acres(place)
+    print(account.totals.treated_acres, "of", account.totals.acres, "acres treated")
+
+Every name of ``__all__`` is loaded when it is first used, so that ``import habmap`` costs nothing.
+
 The rooms of the house, each importing only from those before it:
-``errors measures vocabulary`` → ``land`` → ``work`` → ``place`` → ``show`` → ``jobs`` → ``cli``.
+``errors measures vocabulary`` → ``records land`` → ``work`` → ``place show`` → ``jobs`` → ``cli api``.
 """
 
+from importlib import import_module
+from typing import Any
+
 __version__ = "0.1.0"
+
+#: Where each public name stands.
+_HOMES = {
+    "BurnRequest": "habmap.jobs.burn.request",
+    "HabmapError": "habmap.errors",
+    "InputError": "habmap.errors",
+    "InputErrors": "habmap.errors",
+    "PlaceBusyError": "habmap.errors",
+    "PlaceError": "habmap.errors",
+    "UsageError": "habmap.errors",
+    "acres": "habmap.api",
+    "burnsheet": "habmap.api",
+    "check": "habmap.api",
+    "density": "habmap.api",
+    "due": "habmap.api",
+    "effort": "habmap.api",
+    "history": "habmap.api",
+    "open_place": "habmap.api",
+    "photos": "habmap.api",
+    "rank": "habmap.api",
+    "response": "habmap.api",
+    "schedule": "habmap.api",
+    "terrain": "habmap.api",
+    "to_json": "habmap.api",
+}
+
+__all__ = sorted([*_HOMES, "__version__"])
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _HOMES:
+        raise AttributeError(f"module 'habmap' has no attribute {name!r}")
+    return getattr(import_module(_HOMES[name]), name)
+
+
+def __dir__() -> list[str]:
+    return __all__

@@ -21,6 +21,7 @@ from typing import Any
 
 TOP = Path(__file__).resolve().parent.parent
 README = TOP / "README.md"
+SCHEMAS = TOP / "habmap" / "schema"
 #: A folder with a dot: the wheel and the sample layers stay small.
 PICTURES = TOP / ".pictures"
 RECORD = PICTURES / "pictures.json"
@@ -54,14 +55,42 @@ def main(words: list[str]) -> int:
                 stale.append("README.md: the command reference")
             if recorded_figures() != figures:
                 stale.append(f"{PICTURES.name}: what the pictures show")
+            stale += [f"habmap/schema/{name}" for name in stale_schemas()]
             for name in stale:
                 print(f"stale: {name}; run `python3 scripts/dev.py docs`", file=sys.stderr)
             return 1 if stale else 0
         README.write_text(fresh, encoding="utf-8")
+        write_schemas()
         take_pictures(place)
         RECORD.write_text(json.dumps(figures, indent=1) + "\n", encoding="utf-8")
     print(f"wrote {README.name} and {len(SHOWN)} pictures in {PICTURES.name}")
     return 0
+
+
+# --- JSON schemas -------------------------------------------------------------------------------------------
+
+
+def schema_files() -> dict[Path, str]:
+    """Return the JSON schema of every answer by its file, as derived from the records."""
+    from habmap.api import ANSWERS, json_schema
+
+    return {SCHEMAS / f"{name}.json": json.dumps(json_schema(name), indent=1) + "\n" for name in ANSWERS}
+
+
+def stale_schemas() -> list[str]:
+    """Return the names of schema files that are missing, left over or not as the records are."""
+    wanted = schema_files()
+    there = {path: path.read_text(encoding="utf-8") for path in SCHEMAS.glob("*.json")}
+    return sorted(path.name for path in wanted.keys() | there.keys() if wanted.get(path) != there.get(path))
+
+
+def write_schemas() -> None:
+    """Write the schema files anew."""
+    SCHEMAS.mkdir(exist_ok=True)
+    for path in SCHEMAS.glob("*.json"):
+        path.unlink()
+    for path, text in schema_files().items():
+        path.write_text(text, encoding="utf-8")
 
 
 # --- command reference --------------------------------------------------------------------------------------

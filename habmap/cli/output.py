@@ -51,11 +51,9 @@ def open_for_any_sign() -> None:
 
 def print_json(command: str, result: object) -> None:
     """Print a result type as ``habmap/<command>/1``: unrounded numbers, null for unknown."""
-    from pydantic import TypeAdapter
+    from habmap.api import json_record
 
-    record: dict[str, Any] = {"schema": f"habmap/{command}/1"}
-    record |= TypeAdapter(type(result)).dump_python(result, mode="json")
-    sys.stdout.write(_json_line(record))
+    sys.stdout.write(_json_line(json_record(command, result)))
 
 
 def _json_line(record: dict[str, Any]) -> str:

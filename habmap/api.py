@@ -1,0 +1,319 @@
+"""The same jobs from Python: open a property, ask, and get the records that the commands print as JSON.
+
+Every function takes an open property first and everything else by name. Results are frozen records: their fields are
+the keys of the JSON, in the same units (`to_json` writes it, ``habmap/schema/`` describes it). Like the commands, and
+unlike all below it, this module reads the clock: where a figure depends on today and no day is given, today is taken,
+in the property's own time zone.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
+
+if TYPE_CHECKING:
+    from habmap.jobs.acres import AcresResult
+    from habmap.jobs.burn.request import BurnRequest
+    from habmap.jobs.burnday import BurnDayResult
+    from habmap.jobs.check import Checked
+    from habmap.jobs.density_records import DensityResult
+    from habmap.jobs.due import DueResult
+    from habmap.jobs.effort import EffortResult
+    from habmap.jobs.history import HistoryResult
+    from habmap.jobs.photos import PhotosResult
+    from habmap.jobs.plan import PlanResult
+    from habmap.jobs.ports import Store
+    from habmap.jobs.rank import RankResult
+    from habmap.jobs.response_records import ResponseResult
+    from habmap.jobs.terrain import TerrainResult
+    from habmap.place.store import GeoPackageStore
+
+#: Where the record of each answer stands: command → (module, class). Their JSON schemas are generated from this.
+ANSWERS: dict[str, tuple[str, str]] = {
+    "acres": ("habmap.jobs.acres", "AcresResult"),
+    "burnsheet": ("habmap.jobs.burnday", "BurnDayResult"),
+    "check": ("habmap.jobs.check", "Checked"),
+    "density": ("habmap.jobs.density_records", "DensityResult"),
+    "due": ("habmap.jobs.due", "DueResult"),
+    "effort": ("habmap.jobs.effort", "EffortResult"),
+    "history": ("habmap.jobs.history", "HistoryResult"),
+    "photos": ("habmap.jobs.photos", "PhotosResult"),
+    "rank": ("habmap.jobs.rank", "RankResult"),
+    "response": ("habmap.jobs.response_records", "ResponseResult"),
+    "schedule": ("habmap.jobs.plan", "PlanResult"),
+    "terrain": ("habmap.jobs.terrain", "TerrainResult"),
+}
+
+
+def open_place(folder: str | Path) -> GeoPackageStore:
+    """Open a property's folder.
+
+    Parameters
+    ----------
+    folder
+        The folder that ``habmap start`` made.
+
+    Returns
+    -------
+    GeoPackageStore
+        The property; nothing is kept open between calls.
+
+    Raises
+    ------
+    PlaceError
+        The folder is no property, its file is damaged, or a newer habmap made it.
+    InputError
+        ``habmap.toml`` has faults.
+
+    Examples
+    --------
+    >>> place = habmap.open_place(folder)
+    >>> place.settings.place.timezone
+    'America/Chicago'
+    """
+    from habmap.place.store import GeoPackageStore
+
+    return GeoPackageStore.open(Path(folder))
+
+
+def acres(place: Store, *, on: dt.date | None = None) -> AcresResult:
+    """Return the account: acres by stage, treated, remaining and left on purpose, per unit and in all [acre].
+
+    Parameters
+    ----------
+    place
+        An open property.
+    on
+        Replay the log up to and with this day; ``None`` is the day of the newest line.
+
+    Examples
+    --------
+    >>> total = habmap.acres(place).totals
+    >>> parts = total.treated_acres + total.remaining_acres + total.keep_acres + total.stage_acres.other
+    >>> abs(parts - total.acres) < 1e-6
+    True
+    """
+    from habmap.jobs.acres import acres as job
+
+    return job(place, on=on)
+
+
+def terrain(place: Store, *, on: dt.date | None = None) -> TerrainResult:
+    """Return slope [degree, percent], aspect [degree from true north] and sun-facing share [%] per unit.
+
+    Raises
+    ------
+    PlaceError
+        No elevation raster is loaded, or it cannot be read.
+
+    Examples
+    --------
+    >>> first = habmap.terrain(place).units[0]
+    >>> 0 <= first.sun_facing_pct <= 100
+    True
+    """
+    from habmap.jobs.terrain import terrain as job
+
+    return job(place, on=on)
+
+
+def density(place: Store, *, on: dt.date | None = None) -> DensityResult:
+    """Return stems per acre with 95 % limits and crown cover [%] per unit, from plots of today's ground.
+
+    Examples
+    --------
+    >>> all(unit.plots >= 0 for unit in habmap.density(place).units)
+    True
+    """
+    from habmap.jobs.density import density as job
+
+    return job(place, on=on)
+
+
+def rank(place: Store, *, on: dt.date | None = None, today: dt.date | None = None) -> RankResult:
+    """Return the order of work with the reason for each unit; nothing on hold or closed is next.
+
+    Parameters
+    ----------
+    today
+        The day by which holds and closed days count; ``None`` is the property's own today.
+
+    Examples
+    --------
+    >>> order = habmap.rank(place, today=datetime.date(2026, 8, 1))
+    >>> order.units[0].tier
+    'first'
+    """
+    from habmap.jobs.rank import rank as job
+
+    return job(place, on=on, today=today or _today(place))
+
+
+def due(place: Store, *, on: dt.date | None = None) -> DueResult:
+    """Return everything that is due on a day (today), with its acres and dates.
+
+    Examples
+    --------
+    >>> all(item.what for item in habmap.due(place, on=datetime.date(2026, 8, 1)).items)
+    True
+    """
+    from habmap.jobs.due import due as job
+
+    return job(place, on=on or _today(place))
+
+
+def effort(place: Store, *, on: dt.date | None = None, today: dt.date | None = None) -> EffortResult:
+    """Return person-hours and cost so far, the pace [acre per person-hour], and what the rest would take.
+
+    Examples
+    --------
+    >>> habmap.effort(place, today=datetime.date(2026, 8, 1)).person_hours > 0
+    True
+    """
+    from habmap.jobs.effort import effort as job
+
+    return job(place, on=on, today=today or _today(place))
+
+
+def schedule(place: Store, *, first: dt.date, last: dt.date, hours_per_week: float) -> PlanResult:
+    """Return the order of work laid into the weeks of a season, and what does not fit.
+
+    Parameters
+    ----------
+    first, last
+        First and last day of the season.
+    hours_per_week
+        Person-hours that there are each week.
+
+    Examples
+    --------
+    >>> season = habmap.schedule(
+    ...     place, first=datetime.date(2026, 11, 2), last=datetime.date(2027, 2, 28), hours_per_week=20
+    ... )
+    >>> season.slots[0].week_from >= datetime.date(2026, 11, 2)
+    True
+    """
+    from habmap.jobs.plan import plan as job
+
+    return job(place, first=first, last=last, hours_per_week=hours_per_week)
+
+
+def burnsheet(place: Store, request: BurnRequest) -> BurnDayResult:
+    """Compare the weather with the written burn plan and tell what lies around the block; never permission to burn.
+
+    Parameters
+    ----------
+    request
+        Which ground, which hour, which weather: `habmap.BurnRequest`.
+
+    Examples
+    --------
+    >>> asked = habmap.BurnRequest(
+    ...     names=("C1",), at=datetime.datetime(2026, 11, 3, 13), temp_f=60, rh_pct=45, wind_mph=8, wind_from_deg=340
+    ... )
+    >>> {line.comparison for line in habmap.burnsheet(place, asked).prescription}  # the sample has no signed plan
+    {'no plan'}
+    """
+    from habmap.jobs.burnday import burnday as job
+
+    return job(place, request)
+
+
+def response(place: Store, *, on: dt.date | None = None) -> ResponseResult:
+    """Return native plant cover [%] and species before and after the work, per unit.
+
+    Examples
+    --------
+    >>> len(habmap.response(place).units) > 0
+    True
+    """
+    from habmap.jobs.response import response as job
+
+    return job(place, on=on)
+
+
+def photos(place: Store, *, on: dt.date | None = None) -> PhotosResult:
+    """Return the photo points and their pairs of before and after.
+
+    Examples
+    --------
+    >>> len(habmap.photos(place).points) > 0
+    True
+    """
+    from habmap.jobs.photos import photos as job
+
+    return job(place, on=on)
+
+
+def history(place: Store, *, unit_id: str | None = None) -> HistoryResult:
+    """Return everything ever recorded, or all about one unit, corrections and withdrawn lines too.
+
+    Examples
+    --------
+    >>> lines = habmap.history(place, unit_id="C1").entries
+    >>> 0 < len(lines) < len(habmap.history(place).entries)
+    True
+    """
+    from habmap.jobs.history import history as job
+
+    return job(place, unit_id=unit_id)
+
+
+def check(place: Store, *, today: dt.date | None = None) -> Checked:
+    """Look at every rule that the property must obey, and return what does not.
+
+    Examples
+    --------
+    >>> habmap.check(place, today=datetime.date(2026, 8, 1)).faults
+    ()
+    """
+    from habmap.jobs.check import check as job
+
+    return job(place, today=today or _today(place))
+
+
+def to_json(answer: object) -> str:
+    """Return an answer as the JSON that its command prints: one object, unrounded numbers, ``null`` for unknown.
+
+    Raises
+    ------
+    TypeError
+        It is no answer of a function of this module.
+
+    Examples
+    --------
+    >>> json.loads(habmap.to_json(habmap.acres(place)))["schema"]
+    'habmap/acres/1'
+    """
+    names = {found: command for command, found in ANSWERS.items()}
+    command = names.get((type(answer).__module__, type(answer).__name__))
+    if command is None:
+        raise TypeError(f"{type(answer).__name__} is no answer of habmap: {', '.join(ANSWERS)}")
+    return json.dumps(json_record(command, answer), allow_nan=False, ensure_ascii=False)
+
+
+def json_record(command: str, answer: object) -> dict[str, Any]:
+    """Return an answer as the one object that a command prints under ``--json``."""
+    from pydantic import TypeAdapter
+
+    return {"schema": f"habmap/{command}/1", **TypeAdapter(type(answer)).dump_python(answer, mode="json")}
+
+
+def json_schema(command: str) -> dict[str, Any]:
+    """Return the JSON Schema (draft 2020-12) of a command's answer, derived from its record."""
+    from importlib import import_module
+
+    from pydantic import TypeAdapter
+
+    module, name = ANSWERS[command]
+    schema = TypeAdapter(getattr(import_module(module), name)).json_schema(mode="serialization")
+    schema["properties"] = {"schema": {"const": f"habmap/{command}/1"}, **schema["properties"]}
+    schema["required"] = ["schema", *schema.get("required", [])]
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema}
+
+
+def _today(place: Store) -> dt.date:
+    return dt.datetime.now(ZoneInfo(place.settings.place.timezone)).date()

@@ -1,0 +1,99 @@
+"""``import habmap``: every public name is there, explained, with an example that runs."""
+
+from __future__ import annotations
+
+import datetime
+import doctest
+import importlib.util
+import json
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from types import ModuleType
+from typing import Any
+
+import jsonschema
+import pytest
+
+import habmap
+import habmap.api
+from habmap.api import ANSWERS, json_record, json_schema
+
+Run = Callable[..., Any]
+TODAY = datetime.date(2026, 8, 1)
+
+
+def test_all_is_sorted_and_every_name_is_there() -> None:
+    assert habmap.__all__ == sorted(set(habmap.__all__))
+    for name in habmap.__all__:
+        assert getattr(habmap, name) is not None
+    with pytest.raises(AttributeError, match="burnplan"):
+        _ = habmap.burnplan
+
+
+def test_importing_it_loads_no_heavy_library() -> None:
+    script = "import sys, habmap; print([m for m in ('numpy', 'shapely', 'pydantic', 'rasterio') if m in sys.modules])"
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
+
+
+def _examples() -> list[doctest.DocTest]:
+    found = doctest.DocTestFinder().find(habmap.api, globs={})
+    return [example for example in found if example.examples]
+
+
+@pytest.mark.parametrize("example", _examples(), ids=lambda example: example.name.rpartition(".")[2])
+def test_the_examples_run_on_the_sample(example: doctest.DocTest, demo_place: Path) -> None:
+    place = habmap.open_place(demo_place)
+    example.globs.update(habmap=habmap, place=place, folder=demo_place, json=json, datetime=datetime)
+    said: list[str] = []
+    outcome = doctest.DocTestRunner(verbose=False).run(example, out=said.append)
+    assert outcome.failed == 0, "".join(said)
+
+
+def test_every_public_function_is_explained_with_an_example() -> None:
+    named = {example.name.rpartition(".")[2] for example in _examples()}
+    functions = {name for name in habmap.__all__ if callable(getattr(habmap, name)) and name.islower()}
+    assert functions <= named
+
+
+def test_the_json_is_the_commands(run_habmap: Run, demo_place: Path) -> None:
+    place = habmap.open_place(demo_place)
+    told = run_habmap("acres", "--json", place=demo_place)
+    assert json.loads(habmap.to_json(habmap.acres(place))) == told.json
+    with pytest.raises(TypeError, match="no answer"):
+        habmap.to_json(3)
+
+
+# --- schemas ------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def docs(repository: Path) -> ModuleType:
+    spec = importlib.util.spec_from_file_location("habmap_docs", repository / "scripts" / "_docs.py")
+    assert spec is not None and spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+def test_the_schemas_are_fresh(docs: ModuleType) -> None:
+    assert docs.stale_schemas() == [], "run `python3 scripts/dev.py docs` and commit what it wrote"
+
+
+@pytest.mark.parametrize("command", sorted(ANSWERS))
+def test_each_schema_is_one(command: str) -> None:
+    jsonschema.Draft202012Validator.check_schema(json_schema(command))
+
+
+@pytest.mark.parametrize("command", ["acres", "check", "density", "due", "effort", "history", "rank", "terrain"])
+def test_answers_obey_their_schema(command: str, demo_place: Path) -> None:
+    """By another library than the one that wrote the schema."""
+    day = {"due": "on", "rank": "today", "effort": "today", "check": "today"}.get(command)
+    answer = getattr(habmap, command)(habmap.open_place(demo_place), **({day: TODAY} if day else {}))
+    schema = json_schema(command)
+    record = json.loads(json.dumps(json_record(command, answer)))
+    jsonschema.validate(record, schema)
+    with pytest.raises(jsonschema.ValidationError):
+        jsonschema.validate({**record, "schema": "habmap/other/1"}, schema)
