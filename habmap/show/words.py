@@ -98,7 +98,6 @@ def also(page: Page) -> str:
         parts.append(f"On {tenths(page.coming_back_acres)} of the treated acres cedar is coming back.")
     if page.keep_acres >= SPOKEN_ACRES:
         parts.append(f"{tenths(page.keep_acres)} of the cedar acres are left on purpose.")
-    parts += beside_stages(page.units)
     return " ".join(parts)
 
 

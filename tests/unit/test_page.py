@@ -33,7 +33,7 @@ from habmap.show.records import (
     PrivateOnPublicPageError,
 )
 from habmap.show.relief import draw_relief
-from habmap.show.words import also, headline, stage_sentence, terrain_sentence, unbroken, work_sentence
+from habmap.show.words import also, beside_stages, headline, stage_sentence, terrain_sentence, unbroken, work_sentence
 from habmap.vocabulary import STAGES
 from habmap.work.closures import Closure
 from habmap.work.priority import PARTS, Candidate, DenseLimits, rank_units
@@ -111,7 +111,7 @@ def test_sentences_tell_stage_terrain_and_work() -> None:
         "Cedars standing 5.0, part killed 2.7 acres. Felled cedar is on 2.7 acres in all. "
         "Cedars killed and left standing are on 1.1."
     )
-    assert "Felled cedar is on 1.2 acres in all." in also(page(units=(unit(stage_acres=part, slash_acres=1.2),)))
+    assert beside_stages([unit(stage_acres=part, slash_acres=1.2)] * 2) == ["Felled cedar is on 2.4 acres in all."]
     assert also(page()) == ""
     assert "not known" in terrain_sentence(PageTerrain())
     told = terrain_sentence(

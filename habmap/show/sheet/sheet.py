@@ -160,10 +160,9 @@ def _how(sheet: Sheet) -> list[str]:
 def _plan(sheet: Sheet, size_m: tuple[float, float], size: tuple[float, float]) -> _Plan:
     width = size[0] - 2 * MARGIN_PT
     head = at_most(3, wrapped(headline(sheet), width, size_pt=_HEADLINE_PT, is_bold=True))
-    also = wrapped(
-        f"{words.also(sheet.page) if sheet.unit_id is None else ''} {_dateline(sheet.page)}", width, size_pt=10.0
-    )
-    also = at_most(3, also)
+    said = [words.also(sheet.page)] if sheet.unit_id is None else []
+    said += [*words.beside_stages(sheet.page.units), _dateline(sheet.page)]
+    also = at_most(3, wrapped(" ".join(said), width, size_pt=10.0))
     top = size[1] - MARGIN_PT - LEADING * (_HEADLINE_PT * len(head) + 10.0 * len(also)) - GAP_PT + 3
     foot = Foot.of(sheet.page.cautions, _how(sheet), width, size_pt=LEAST_PT)
     bottom = MARGIN_PT + foot.height + GAP_PT - 2
