@@ -61,6 +61,20 @@ def fahrenheit(temp_c: float) -> float:
     return temp_c * 1.8 + 32
 
 
+def significant(value: float, digits: int) -> str:
+    """Return a number to so many significant digits, never with an exponent.
+
+    Examples
+    --------
+    >>> significant(1234.0, 2), significant(0.0123, 2), significant(15.71, 3)
+    ('1,200', '0.012', '15.7')
+    """
+    rounded = float(f"{value:.{digits}g}")
+    decimals = max(0, digits - 1 - math.floor(math.log10(abs(rounded)))) if rounded else 0
+    text = f"{rounded:,.{decimals}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
 def days_after(day: date, days: int) -> date:
     """Return the day that lies some days on [d]; the calendar's first or last day where it would run past it."""
     try:

@@ -62,7 +62,8 @@ class UnitEffort:
     """What one unit still takes.
 
     ``density`` is the class of what remains (``dense``, ``open``, ``None`` = not known); ``hand_only_acres`` is
-    remaining ground too steep for the place's machine limit; ``waits`` says if it is on hold or closed to cutting now.
+    remaining ground too steep for the place's machine limit; ``lines`` are those of the log that its hours
+    rest on; ``waits`` says if it is on hold or closed to cutting now.
     """
 
     unit_id: str
@@ -71,6 +72,7 @@ class UnitEffort:
     on_hold: bool
     waits: str | None
     density: str | None
+    lines: int
     person_hours_left_low: float | None
     person_hours_left: float | None
     person_hours_left_high: float | None
@@ -113,8 +115,10 @@ class EffortResult:
     ----------
     acres_per_person_hour
         Acres brought to target per person-hour of clearing, all its passes together.
+    hours_per_acre
+        The same the other way round, or the assumption in ``habmap.toml``.
     lines
-        Lines of the log that the hours per acre rest on.
+        Lines of the log that the hours of what remains rest on: of classes of ground the class that has fewest.
     rests_on
         In words: the place's own log, or an assumption.
     follow_up, left_out
@@ -136,6 +140,7 @@ class EffortResult:
     cost: float
     currency: str
     acres_per_person_hour: float | None
+    hours_per_acre: float | None
     lines: int
     rests_on: str
     remaining_acres: float
@@ -211,6 +216,7 @@ def effort(store: Store, *, on: date | None = None, today: date) -> EffortResult
                 on_hold=closure is not None and closure.is_hold,
                 waits=None if closure is None else closure.words,
                 density=ground_class,
+                lines=own.lines_of(density=ground_class),
                 person_hours_left_low=todo.low,
                 person_hours_left=todo.middle,
                 person_hours_left_high=todo.high,
@@ -244,7 +250,8 @@ def effort(store: Store, *, on: date | None = None, today: date) -> EffortResult
         cost=sum(entry.cost or 0.0 for entry in state.entries),
         currency=store.settings.place.currency,
         acres_per_person_hour=_pace(hours),
-        lines=own.overall.samples if own.overall else 0,
+        hours_per_acre=own.overall.per_acre if own.overall else None,
+        lines=min((unit.lines for unit in units), default=0),
         rests_on=_rests_on(own, "hours"),
         remaining_acres=total_left,
         hand_only_acres=_total([unit.hand_only_acres for unit in units]),
@@ -273,12 +280,6 @@ def effort(store: Store, *, on: date | None = None, today: date) -> EffortResult
         context=PUBLISHED_CONTEXT,
         cautions=(SAW_CAUTION, STEEP_CAUTION),
     )
-
-
-def clearing_rate(state: Ground, assumptions: Mapping[str, float]) -> Rate | None:
-    """Return person-hours per acre brought to target: from the log, else ``assumptions["cut"]``, else ``None``."""
-    own = rates(samples(state, lambda entry: entry.person_hours, density={}, slope={})).overall
-    return own if own is not None or "cut" not in assumptions else assumed(assumptions["cut"])
 
 
 def _rests_on(own: Rates, what: str) -> str:

@@ -7,8 +7,7 @@ from datetime import date
 
 from habmap.errors import InputError
 from habmap.jobs.closed_days import closures
-from habmap.jobs.effort import clearing_rate, effort
-from habmap.jobs.ground import ground
+from habmap.jobs.effort import effort
 from habmap.jobs.ports import Store
 from habmap.jobs.rank import rank
 from habmap.vocabulary import FIRE_CAUTION, KILLING, SAW_CAUTION
@@ -47,8 +46,9 @@ def plan(store: Store, *, first: date, last: date, hours_per_week: float) -> Pla
             mend="give --from and --to at least a week apart",
         )
     settings = store.settings
-    own = clearing_rate(ground(store), settings.effort.rates)
-    if own is None or own.per_acre <= 0:
+    spent = effort(store, today=first)
+    per_acre = spent.hours_per_acre
+    if per_acre is None or per_acre <= 0:
         raise InputError(
             "nothing says how many hours an acre takes",
             mend="log work with --person-hours, or write rates.cut under [effort] in habmap.toml",
@@ -59,17 +59,17 @@ def plan(store: Store, *, first: date, last: date, hours_per_week: float) -> Pla
         if line.practice_code in cut_codes and line.not_before is not None:
             for unit_id in line.units or tuple(unit.unit_id for unit in store.units()):
                 starts[unit_id] = max(starts.get(unit_id, date.min), line.not_before)
-    # the same hours that `effort` gives: steep and gentle ground apart where the log tells them apart
-    hours_left = {unit.unit_id: unit.person_hours_left for unit in effort(store, today=first).units}
+    # the same hours that `effort` gives: classes of ground apart where the log tells them apart
+    hours_left = {unit.unit_id: unit.person_hours_left for unit in spent.units}
     stands = [
         Stand(
             unit_id=unit.unit_id,
             acres=unit.remaining_acres,
-            hours_per_acre=(hours_left.get(unit.unit_id) or 0) / unit.remaining_acres or own.per_acre,
+            hours_per_acre=(hours_left.get(unit.unit_id) or 0) / unit.remaining_acres or per_acre,
             not_before=starts.get(unit.unit_id),
         )
         for unit in rank(store, today=first).units
-        if unit.tier not in ("none", "upkeep")
+        if unit.has_cutting
     ]
     closed = closures(settings)
     slots, unfit = season_plan(
@@ -88,8 +88,8 @@ def plan(store: Store, *, first: date, last: date, hours_per_week: float) -> Pla
         from_date=first,
         to_date=last,
         hours_per_week=hours_per_week,
-        hours_per_acre=own.per_acre,
-        rests_on=own.rests_on,
+        hours_per_acre=per_acre,
+        rests_on=spent.rests_on,
         acres=sum(slot.acres for slot in slots),
         person_hours=sum(slot.person_hours for slot in slots),
         slots=slots,

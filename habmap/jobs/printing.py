@@ -6,6 +6,7 @@ from pathlib import Path
 
 from habmap.errors import UsageError
 from habmap.jobs.ports import Store
+from habmap.measures import significant
 from habmap.place.elevation import open_elevation
 from habmap.place.writers import refuse_to_write
 from habmap.show.records import Audience
@@ -37,4 +38,4 @@ def elevation_words(store: Store, audience: Audience) -> str | None:
         cell_m, reference = elevation.cell_m, elevation.crs_name
     name = f" {Path(source.path).name}" if audience == "owner" else ""
     unit = {"m": "metres", "ft": "feet", "us-ft": "US survey feet"}[source.vertical_unit]
-    return f"Elevation: the raster{name}, cells of {cell_m:.2g} m, heights in {unit}, {reference}."
+    return f"Elevation: the raster{name}, cells of {significant(cell_m, 2)} m, heights in {unit}, {reference}."

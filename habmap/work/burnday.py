@@ -8,6 +8,8 @@ from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Final, Literal
 
+from habmap.measures import significant
+
 PlanKind = Literal["grass", "down_cedar", "piles"]
 Comparison = Literal["not met", "not given", "within", "no plan"]
 
@@ -170,7 +172,7 @@ def beside(value: float, limits: Iterable[float | None] = ()) -> str:
 
 def distance_words(distance: float) -> str:
     """Return how far a value lies from a limit; never nothing where there is something."""
-    return f"{distance:,.3g}" if distance >= 0.001 or distance == 0 else "less than 0.001"
+    return significant(distance, 3) if distance >= 0.001 or distance == 0 else "less than 0.001"
 
 
 def turn_deg(first_deg: float, second_deg: float) -> float:

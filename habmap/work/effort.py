@@ -99,6 +99,11 @@ class Rates:
         known = {"density": density, "slope": slope}
         return self.classes.get(tuple(known[way] for way in self.ways), self.overall)
 
+    def lines_of(self, *, density: str | None = None) -> int:
+        """Return on how many lines of the log the figures of a density class rest, by the class that has fewest."""
+        own = [rate for key, rate in self.classes.items() if self.ways[0] != "density" or key[0] == density]
+        return min((rate.samples for rate in own), default=self.overall.samples if self.overall else 0)
+
     @property
     def apart(self) -> str:
         """What is told apart, in words."""

@@ -98,7 +98,7 @@ def test_the_place_is_whole(sample: tuple[Path, dict[str, Any]], run_habmap: Cal
 
 def test_it_says_every_step_and_where_the_map_is(first: tuple[Path, Told]) -> None:
     folder, outcome = first
-    for word in ("Started:", "Loaded:", "Account:", "Terrain:", "Order of work: first comes C1", "written burn plan"):
+    for word in ("Started:", "Loaded:", "Account:", "Terrain:", "Order of work: next comes C1", "written burn plan"):
         assert word in outcome.out
     assert str(folder / "out" / "map.html") in outcome.out
     assert str(folder / "out" / "sheet.pdf") in outcome.out

@@ -66,7 +66,13 @@ def test_a_figure_just_outside_is_never_written_as_the_limit(value: float) -> No
 
 def test_figures_beside_limits() -> None:
     assert [beside(value, (25.0, 60.0)) for value in (25, 24.6, 60.0000001)] == ["25", "24.6", "60.0000001"]
-    assert [distance_words(value) for value in (0.0, 0.0004, 0.4, 15.7)] == ["0", "less than 0.001", "0.4", "15.7"]
+    assert [distance_words(value) for value in (0.0, 0.0004, 0.4, 15.7, 1234.0)] == [
+        "0",
+        "less than 0.001",
+        "0.4",
+        "15.7",
+        "1,230",
+    ]
 
 
 def test_a_calm_has_no_direction_to_hold_against_the_plan() -> None:

@@ -56,3 +56,9 @@ def test_slope_percent_is_the_tangent(pct: float, deg: float) -> None:
 def test_temperatures_at_the_fixed_points(temp_f: float, temp_c: float) -> None:
     assert measures.celsius(temp_f) == pytest.approx(temp_c, abs=1e-12)
     assert measures.fahrenheit(temp_c) == pytest.approx(temp_f, abs=1e-12)
+
+
+def test_significant_digits_never_come_with_an_exponent() -> None:
+    told = {(1234.0, 2): "1,200", (120.0, 2): "120", (999.9, 2): "1,000", (0.0123, 2): "0.012", (-15.71, 3): "-15.7"}
+    assert {key: measures.significant(*key) for key in told} == told
+    assert measures.significant(0.0, 3) == "0"

@@ -39,12 +39,10 @@ def register(app: typer.Typer) -> None:
                     unit.unit_id,
                     unit.name,
                     rounded(unit.remaining_acres, 1),
-                    rounded(unit.person_hours_left_low),
-                    rounded(unit.person_hours_left),
-                    rounded(unit.person_hours_left_high),
-                    rounded(unit.cost_left_low),
-                    rounded(unit.cost_left),
-                    rounded(unit.cost_left_high),
+                    *_range(
+                        unit.person_hours_left_low, unit.person_hours_left, unit.person_hours_left_high, unit.lines
+                    ),
+                    *_range(unit.cost_left_low, unit.cost_left, unit.cost_left_high, unit.lines),
                     rounded(unit.hand_only_acres, 1),
                     unit.waits or "",
                 ]
@@ -84,10 +82,18 @@ def register(app: typer.Typer) -> None:
 
 
 def _limits(middle: float, low: float | None, high: float | None, lines: int) -> list[Figure | None]:
+    low_first = _range(low, middle, high, lines, decimals=1)
+    return [low_first[1], low_first[0], low_first[2]]
+
+
+def _range(
+    low: float | None, middle: float | None, high: float | None, lines: int, decimals: int = 0
+) -> list[Figure | None]:
+    """Return cells of low, middle and high; so few lines say nothing of the first and the last."""
     from habmap.work.effort import TOO_FEW_LINES
 
     known = (low, high) if lines >= TOO_FEW_LINES else (None, None)
-    return [rounded(middle, 1), *(rounded(limit, 1) for limit in known)]
+    return [rounded(known[0], decimals), rounded(middle, decimals), rounded(known[1], decimals)]
 
 
 def _first_words(result: EffortResult) -> None:

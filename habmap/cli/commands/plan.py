@@ -78,7 +78,8 @@ def register(app: typer.Typer) -> None:
             )
         else:
             say(f"Nothing fits between {result.from_date} and {result.to_date}.")
-        say(f"It goes by {result.hours_per_acre:.1f} hours an acre, from {result.rests_on}.")
+        per_acre = result.person_hours / result.acres if result.acres > 0 else result.hours_per_acre
+        say(f"That is {per_acre:.1f} hours an acre, going by {result.rests_on}.")
         print_table(
             ["week of", "unit", "acres", "hours", "drying window from", "to"],
             [[s.week_from, s.unit_id, s.acres, s.person_hours, s.burn_from, s.burn_to] for s in result.slots],

@@ -11,7 +11,7 @@ from habmap.jobs.burn.edges import CEDAR_FUEL_WORDS, Edge
 from habmap.jobs.burn.fuel import UNKNOWN
 from habmap.jobs.burn.words import signed_words
 from habmap.jobs.burnday import BurnDayResult
-from habmap.measures import M_PER_MILE, ft
+from habmap.measures import M_PER_MILE, ft, significant
 from habmap.show.burn.sheet import SIDE_LETTERS, Section
 from habmap.vocabulary import FEATURE_WORDS, wind_16
 from habmap.work.burnday import ITEMS, PLAN_KIND_WORDS, Compared, beside, distance_words
@@ -276,7 +276,7 @@ def turned_section(result: BurnDayResult, most: int) -> tuple[Section, ...]:
 
 
 def _miles(length_m: float) -> str:
-    return f"{length_m / M_PER_MILE:.2g}"
+    return significant(length_m / M_PER_MILE, 2)
 
 
 # --- around -------------------------------------------------------------------------------------------------
