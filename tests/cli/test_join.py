@@ -84,3 +84,18 @@ def test_what_is_no_copy_is_refused(tmp_path: Path, copies: tuple[Path, Path], r
     refused = run_habmap("unite", stranger, "--json", place=mine)
     assert (refused.code, refused.json["what"]) == (3, "these are two different properties, not copies of one")
     assert run_habmap("unite", tmp_path / "nowhere", place=mine).code == 3
+
+
+def test_one_day_told_twice_and_settings_that_differ_are_said(copies: tuple[Path, Path], run_habmap: Run) -> None:
+    here, there = copies
+    for place, who, hours in ((here, "Bob", 20), (there, "Ann", 19)):
+        words = ("log", "pile", "--date", "2026-03-03", "--unit", "C1", "--whole")
+        done = run_habmap(*words, "--who", who, "--person-hours", hours, place=place)
+        assert done.code == 0, done.err
+    with (there / "habmap.toml").open("a", encoding="utf-8") as settings:
+        settings.write('\n[[hold]]\nunit = "C1"\nreason = "nest"\n')
+    said = run_habmap("unite", there, place=here)
+    assert said.code == 0, said.err
+    assert "may tell one day's work" in said.out and "habmap void" in said.out
+    assert "(Bob)" in said.out and "(Ann)" in said.out
+    assert "hold[C1 nest]" in said.out

@@ -69,7 +69,7 @@ def join(
     for words in result.warnings:
         warn(words)
     if result.settings_differ:
-        warn("the two habmap.toml differ; settings are not united, this copy's stay in force:")
+        say("The two habmap.toml differ; settings are not united, this copy's stay in force:")
         print_table(
             ("setting", "here", "there"),
             [(one.key, _setting(one.here), _setting(one.there)) for one in result.settings_differ],
@@ -81,10 +81,10 @@ def _ask_about(pair: ToldTwice) -> None:
     from habmap.cli.commands.history import content_words
 
     first, second = pair.first, pair.second
-    warn(f"these two may tell one day's work: {pair.shared_acres:,.1f} acres are common, hours and cost count twice")
+    say(f"These two may tell one day's work: {pair.shared_acres:,.1f} acres are common, hours and cost count twice:")
     for line in (first, second):
         say(f"  {line.entry_id[:8]}: {content_words(line)}")
-    say(f'  if it is one, withdraw the worse told: `habmap void {second.entry_id[:8]} --why "told twice"`')
+    say(f'  If they do, withdraw the worse told: `habmap void {second.entry_id[:8]} --why "told twice"`')
 
 
 def _setting(value: object) -> str:
