@@ -335,7 +335,7 @@ def _changes(versions: tuple[Unit, ...], unit_id: str | None, store: Store) -> l
         old = {uuid: by_uuid[uuid] for unit in new for uuid in unit.replaces if uuid in by_uuid}
         for group_old, group_new in _families(list(old.values()), new):
             names = {unit.unit_id for unit in (*group_old, *group_new)}
-            if unit_id is not None and unit_id not in names:
+            if (unit_id is not None and unit_id not in names) or _puts_back(group_old, group_new, gone):
                 continue
             work = tuple(entry for entry in entries if entry.date <= day)
             changes.append(
@@ -347,6 +347,14 @@ def _changes(versions: tuple[Unit, ...], unit_id: str | None, store: Store) -> l
                 )
             )
     return changes
+
+
+def _puts_back(old: list[Unit], new: list[Unit], gone: frozenset[str]) -> bool:
+    """Tell whether new versions only take a change back: the ground is drawn as if that had never been."""
+    outlines = {unit.unit_id: unit.geometry for unit in old}
+    return any(gone & set(unit.replaces) for unit in new) and all(
+        unit.unit_id in outlines and shapely.equals_identical(unit.geometry, outlines[unit.unit_id]) for unit in new
+    )
 
 
 def _drawn(units: list[Unit]) -> list[Unit]:

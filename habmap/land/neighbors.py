@@ -24,8 +24,9 @@ HAIR_WIDTH_M: Final = 0.05
 GAP_WIDTH_M: Final = 3.0
 #: Shared ground smaller than this comes of rounding [m²].
 NOISE_M2: Final = 1e-4
-#: How close the widest spot is looked for [m].
-_SPOT_WITHIN_M: Final = 0.001
+#: How close the widest spot is looked for: a share of the ground's mean half width, and no closer than that [m].
+_SPOT_WITHIN_FRAC: Final = 0.0005
+_SPOT_WITHIN_M: Final = 0.0005
 
 
 @dataclass(frozen=True, slots=True)
@@ -197,7 +198,8 @@ def _widest(ground: BaseGeometry) -> tuple[float, tuple[float, float]]:
     best: tuple[float, tuple[float, float]] = (0.0, (math.nan, math.nan))
     for part in shapely.get_parts(ground):
         if isinstance(part, Polygon) and part.area > 0:
-            radius = shapely.maximum_inscribed_circle(part, tolerance=_SPOT_WITHIN_M)
+            within_m = max(_SPOT_WITHIN_M, _SPOT_WITHIN_FRAC * part.area / part.length)
+            radius = shapely.maximum_inscribed_circle(part, tolerance=within_m)
             x, y = radius.coords[0]
             best = max(best, (2 * float(radius.length), (float(x), float(y))), key=lambda one: one[0])
     return best

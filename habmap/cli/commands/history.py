@@ -60,7 +60,7 @@ def told(result: HistoryResult, zone: ZoneInfo) -> list[str]:
     """Return the history in plain lines: one per row of the log, its corrections under it."""
     where = f"in unit {_plain(result.unit_id)}" if result.unit_id else f"at {_plain(result.place)}"
     roots = [line for line in result.entries if line.action == "log"]
-    if not roots and not result.changes and not result.plots:
+    if not roots and not result.changes and not result.plots and len(result.versions) < 2:
         return [f"No work is logged {where} yet."]
     withdrawn = {line.root_id for line in result.entries} - {line.root_id for line in result.entries if line.counts}
     count = len(roots)
