@@ -57,6 +57,7 @@ def read_rows(path: Path, *, layer: str | None, want: Wanted) -> tuple[LayerRow,
 
 
 def only(rows: Sequence[LayerRow], path: Path, wanted: str) -> LayerRow:
+    """Return the one feature of a file; ``wanted`` says what it should be."""
     if len(rows) != 1:
         raise InputError(
             f"the file must hold {wanted}",
@@ -140,6 +141,7 @@ def made(
 
 
 def grid_in_use(store: Store) -> LocalGrid:
+    """Return the place's grid, which it has once anything is loaded."""
     grid = store.grid
     if grid is None:
         raise InputError("no units are loaded yet", where="units", mend="load them with `habmap load units FILE`")
@@ -152,6 +154,7 @@ def _current(store: Store) -> dict[str, Unit]:
 
 
 def present_unit(store: Store, unit_id: str, *, or_retired: bool = False) -> Unit:
+    """Return the version of a unit that holds now, or say why there is none."""
     current = _current(store)
     unit = current.get(unit_id)
     present = [name for name, one in current.items() if not one.is_retired]
@@ -177,6 +180,7 @@ def present_unit(store: Store, unit_id: str, *, or_retired: bool = False) -> Uni
 
 
 def named_versions(store: Store, ids: Sequence[str]) -> list[Unit]:
+    """Return the versions with these ids, oldest first."""
     return [unit for unit in store.unit_versions() if unit.uuid in ids]
 
 
@@ -223,6 +227,7 @@ def _drawn_alike(some: Sequence[Unit], others: Sequence[Unit]) -> bool:
 
 
 def check_labels(store: Store, labels: Sequence[str], count: int, *, keeps: str | None, valid_from: date) -> None:
+    """Refuse names for new units that are too few or too many, blank, or held on that day or later; ``keeps`` may be."""
     if len(labels) != count:
         raise InputError(
             "there are not as many names as pieces",
