@@ -227,7 +227,7 @@ def _drawn_alike(some: Sequence[Unit], others: Sequence[Unit]) -> bool:
 
 
 def check_labels(store: Store, labels: Sequence[str], count: int, *, keeps: str | None, valid_from: date) -> None:
-    """Refuse names for new units that are too few or too many, blank, or held on that day or later; ``keeps`` may be."""
+    """Refuse names for new units that are too few or too many, blank, or held on that day or later (but ``keeps``)."""
     if len(labels) != count:
         raise InputError(
             "there are not as many names as pieces",
