@@ -87,6 +87,12 @@ def geodesic_area_m2(lonlat: Polygon | MultiPolygon) -> float:
     return float(sum(_WGS84.geometry_area_perimeter(part)[0] for part in turned))
 
 
+def multipolygon(geometry: BaseGeometry, *, least_m2: float = 0.0) -> MultiPolygon:
+    """Return the polygons of a grid geometry larger than a limit [m²], outer rings counter-clockwise."""
+    parts = [part for part in shapely.get_parts(geometry) if isinstance(part, Polygon) and part.area > least_m2]
+    return MultiPolygon([orient(part) for part in parts])
+
+
 def tellable(ground: BaseGeometry, *, grid: LocalGrid) -> MultiPolygon:
     """Return ground in lon/lat [°] whose outline stays valid there and when it is turned back.
 
@@ -108,10 +114,10 @@ def tellable(ground: BaseGeometry, *, grid: LocalGrid) -> MultiPolygon:
     for hair_m in HAIRS_M:
         opened = ground.buffer(-hair_m, join_style="mitre").buffer(2 * hair_m, join_style="mitre")
         told = opened.buffer(-hair_m, join_style="mitre")
-        parts = [part for part in shapely.get_parts(told) if isinstance(part, Polygon) and part.area > SLIVER_M2]
-        if not parts:
+        parts = multipolygon(told, least_m2=SLIVER_M2)
+        if parts.is_empty:
             break
-        lonlat = grid.to_lonlat(MultiPolygon([orient(part) for part in parts]))
+        lonlat = grid.to_lonlat(parts)
         if lonlat.is_valid and grid.to_grid(lonlat).is_valid:
             return lonlat
     raise InputError(

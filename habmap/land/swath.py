@@ -24,6 +24,7 @@ from shapely.geometry.base import BaseGeometry
 from shapely.geometry.polygon import orient
 
 from habmap.errors import InputError
+from habmap.land.acreage import multipolygon
 from habmap.land.track_error import FixError, drawn_errors
 from habmap.land.tracks import APART_SIGMAS, Path
 from habmap.measures import ft
@@ -142,7 +143,7 @@ def covered(paths: Sequence[Path], *, swath_m: float, error: FixError, where: st
         The lanes lie apart by less than the GPS can tell, the swath is narrower than the error and its lanes don't
         adjoin, or the ground is hardly wider than the error: its edge must be walked.
     """
-    restored = [_with_turns(path, swath_m=swath_m) for path in paths if len(path.xy)]
+    restored = [_with_turns(path) for path in paths if len(path.xy)]
     lines, times = [xy for xy, _ in restored], [time_s for _, time_s in restored]
     if error.sigma_m == 0:
         ground, holes = covered_ground(lines, swath_m=swath_m)
@@ -155,7 +156,7 @@ def covered(paths: Sequence[Path], *, swath_m: float, error: FixError, where: st
     is_closed = is_one_ground and _breadth_m(closed.block) >= NARROWEST_SIGMAS * error.sigma_m
     measure: Callable[[list[Floats]], float]
     if is_closed:
-        first, holes, runs_m2 = _multipolygon(closed.ground), closed.holes, closed.runs.area
+        first, holes, runs_m2 = multipolygon(closed.ground), closed.holes, closed.runs.area
 
         def measure(noisy: list[Floats]) -> float:
             return float(_closed(noisy, swath_m=swath_m, sigma_m=error.sigma_m).ground.area)
@@ -212,7 +213,7 @@ def covered_ground(lines: Sequence[Floats], *, swath_m: float) -> tuple[MultiPol
         for piece in (_pieces(xy) if len(xy) > 1 else [shapely.Point(xy[0])])
     ]
     closed, parts = 0, []
-    for part in _multipolygon(shapely.union_all(shapes)).geoms:
+    for part in multipolygon(shapely.union_all(shapes)).geoms:
         holes = [hole for hole in part.interiors if Polygon(hole).area > swath_m**2]
         closed += len(part.interiors) - len(holes)
         parts.append(orient(Polygon(part.exterior, holes)))
@@ -335,7 +336,7 @@ def _runs(lines: list[Floats], block: BaseGeometry, *, swath_m: float, sigma_m: 
     return shapely.union_all(found) if found else Polygon()
 
 
-def _with_turns(path: Path, *, swath_m: float) -> tuple[Floats, Floats]:
+def _with_turns(path: Path) -> tuple[Floats, Floats]:
     """Put back the ends of lanes that fell between two fixes, as far out as the speed on the lanes says.
 
     A person who turns between two fixes is farther out than both. The lanes before and after run against each other;
@@ -380,7 +381,7 @@ def _moved_out(ground: MultiPolygon, wanted_m2: float) -> tuple[MultiPolygon, fl
     moved_m, moved = 0.0, ground
     for _ in range(3):
         moved_m += (ground.area + wanted_m2 - moved.area) / moved.length
-        moved = _multipolygon(ground.buffer(moved_m, quad_segs=QUARTER_PIECES))
+        moved = multipolygon(ground.buffer(moved_m, quad_segs=QUARTER_PIECES))
     return moved, moved_m
 
 
@@ -428,8 +429,3 @@ def _walk_the_edge(what: str, *, where: str, value: str, allowed: str) -> InputE
         mend="walk the edge of the worked ground and trace that without --swath-ft (if the receiver is better than "
         "[gps] sigma_m says, correct that)",
     )
-
-
-def _multipolygon(geometry: BaseGeometry) -> MultiPolygon:
-    parts = [orient(part) for part in shapely.get_parts(geometry) if isinstance(part, Polygon) and not part.is_empty]
-    return MultiPolygon(parts)

@@ -11,11 +11,10 @@ from typing import Final
 
 import numpy as np
 import shapely
-from shapely import MultiPolygon, Polygon
-from shapely.geometry.base import BaseGeometry
-from shapely.geometry.polygon import orient
+from shapely import MultiPolygon
 
 from habmap.errors import InputError
+from habmap.land.acreage import multipolygon
 from habmap.land.grid import LocalGrid
 from habmap.land.rings import OVERRUN_SHARE, Ring, closable_m, end_gap, ring_of
 from habmap.land.swath import Covered, covered
@@ -170,7 +169,7 @@ def walked_ground(
             raise _looks_like_work(chains, signs)
         _refuse_wide_joins(joined_m, close_gap_m=close_gap_m, where=chains[0].where)
         rings = [ring_of(chain, sigma_m=error.sigma_m, close_gap_m=close_gap_m) for chain in chains]
-        ground = _multipolygon(shapely.union_all([ring.polygon for ring in rings]))
+        ground = multipolygon(shapely.union_all([ring.polygon for ring in rings]))
         notes += _overlap_notes(rings) + _spike_notes(ground, grid=grid, sigma_m=error.sigma_m)
         if any(ring.laps > 1 for ring in rings):
             notes.append("the walk goes round more than once: the outer edge counts")
@@ -385,8 +384,3 @@ def _overlap_notes(rings: Sequence[Ring]) -> list[str]:
 def _outlines(ground: MultiPolygon) -> list[Floats]:
     rings = [ring for part in ground.geoms for ring in (part.exterior, *part.interiors)]
     return [shapely.get_coordinates(ring)[:-1] for ring in rings]
-
-
-def _multipolygon(geometry: BaseGeometry) -> MultiPolygon:
-    parts = [orient(part) for part in shapely.get_parts(geometry) if isinstance(part, Polygon) and not part.is_empty]
-    return MultiPolygon(parts)

@@ -12,10 +12,11 @@ from walk_makers import GRID, MORNING_S, SIDE_M, SQUARE, Floats, errors, segment
 
 from habmap.errors import InputError
 from habmap.jobs.trace import Window
+from habmap.land.acreage import multipolygon
 from habmap.land.track_error import FixError
 from habmap.land.tracks import WAY_IN, WAY_OUT, Segment, utc_clock, within
 from habmap.land.walk_parts import spikes
-from habmap.land.walked import WalkedGround, _multipolygon, walked_ground
+from habmap.land.walked import WalkedGround, walked_ground
 from habmap.measures import M_PER_FT, acres
 
 Corners = list[tuple[float, float]]
@@ -86,8 +87,8 @@ def test_a_spike_is_pointed_out_with_its_length_and_place() -> None:
     # 120 m = 394 ft; the opening leaves some metres of it at its root
     assert any(f"{length_ft} ft long" in told for length_ft in range(365, 410))
     assert "38.0" in told and "-97.99" in told
-    assert not spikes(_multipolygon(box(0, 0, 600, 25)), sigma_m=3)  # a narrow stand is no spike
-    assert not spikes(_multipolygon(Polygon(U)), sigma_m=3)
+    assert not spikes(multipolygon(box(0, 0, 600, 25)), sigma_m=3)  # a narrow stand is no spike
+    assert not spikes(multipolygon(Polygon(U)), sigma_m=3)
 
 
 def test_a_drive_within_a_walk_is_refused_with_its_speed_and_time() -> None:
