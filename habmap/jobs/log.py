@@ -15,6 +15,7 @@ from shapely.geometry.base import BaseGeometry
 
 from habmap.errors import InputError
 from habmap.jobs.burn.record import LOOK_NEXT_SEASON, BurnSaid, burn_record, check_burn_said, hour_note, late_notices
+from habmap.jobs.closed_days import holds
 from habmap.jobs.ports import Store
 from habmap.jobs.said import Said, cautions_for, check_killed, check_practice, check_said, reported_question
 from habmap.land.grid import LocalGrid, grid_around
@@ -295,13 +296,13 @@ def _contract_and_holds(store: Store, entry: Entry, units: Sequence[UnitShare]) 
         return []
     settings, touched = store.settings, {share.unit_id for share in units}
     words = [
-        f"unit {hold.unit} is on hold on {entry.date}: {hold.reason}"
-        for hold in settings.hold
-        if hold.unit in touched and hold.covers(entry.date)
+        f"unit {hold.unit_id} is on hold on {entry.date}: {hold.reason}"
+        for hold in holds(settings)
+        if hold.unit_id in touched and hold.has(entry.date)
     ]
     code = settings.practice_code(entry.practice)
     words += [
-        f"{item.program} item {item.item} lets this work begin on {item.not_before}; "
+        f"{item.program} item {item.item} begins on {item.not_before}; "
         "work dated earlier can forfeit payment"
         for item in settings.contract
         if item.not_before is not None

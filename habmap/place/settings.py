@@ -156,10 +156,6 @@ class Hold(Section):
             raise ValueError("the hold ends before it begins")
         return self
 
-    def covers(self, day: date) -> bool:
-        """Tell whether the hold stands on a day; an end left out means it has not ended."""
-        return (self.from_ or date.min) <= day <= (self.to or date.max)
-
 
 class SeasonsSection(Section):
     drying_days: tuple[DryingDays, DryingDays] = (30, 60)

@@ -121,7 +121,7 @@ def warnings_for(
         if ban.what == "closed_burn" and ban.has(day) and (not ban.units or set(ban.units) & set(unit_ids)):
             words.append(f"{day} is closed to burning by the owner: {ban.reason or 'no reason written'}")
     for hold in holds(settings):
-        if hold.unit_id in unit_ids and (hold.first or date.min) <= day <= (hold.last or date.max):
+        if hold.unit_id in unit_ids and hold.has(day):
             words.append(f"{hold.unit_id} is on hold: {hold.reason}")
     if is_twice:
         words.append(f"{request_at:%H:%M} comes twice on {day}: the clock is put back over it")
