@@ -302,8 +302,7 @@ def _contract_and_holds(store: Store, entry: Entry, units: Sequence[UnitShare]) 
     ]
     code = settings.practice_code(entry.practice)
     words += [
-        f"{item.program} item {item.item} begins on {item.not_before}; "
-        "work dated earlier can forfeit payment"
+        f"{item.program} item {item.item} begins on {item.not_before}; work dated earlier can forfeit payment"
         for item in settings.contract
         if item.not_before is not None
         and entry.date < item.not_before
