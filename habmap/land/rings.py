@@ -11,15 +11,15 @@ from numpy.typing import NDArray
 from shapely import LinearRing, Polygon
 
 from habmap.errors import InputError
-from habmap.land.tracks import BALL_SIGMAS, CIRCLE_95, Path
+from habmap.land.tracks import CIRCLE_95, Path
 from habmap.measures import acres, ft
 
 Floats = NDArray[np.float64]
 
 #: Only this share of the way, at each end, can be an overrun past the start.
 OVERRUN_SHARE = 0.15
-#: The ends of a closed walk lie apart by less than this many sigmas in 998 of 1,000 cases: two fixes, each in its ball.
-ENDS_SIGMAS = math.sqrt(2) * BALL_SIGMAS
+#: Two fixes of one place lie apart by more than this many sigmas in 3 of 10,000 cases: √2 · √(−2 ln 0.0003).
+ENDS_SIGMAS = 4 * math.sqrt(2)
 #: Share of the steps that are no longer than the spacing of fixes allowed for.
 USUAL_STEPS = 0.9
 MAX_PASSES = 500

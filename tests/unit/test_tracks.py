@@ -134,7 +134,7 @@ def test_slow_walking_is_no_pause() -> None:
     assert not ground(segment(*walk(SQUARE, speed_mps=0.3, step_s=5))).dropped
 
 
-@pytest.mark.parametrize(("open_m", "is_taken"), [(14.0, True), (17.0, False), (120.0, False)])
+@pytest.mark.parametrize(("open_m", "is_taken"), [(14.0, True), (20.0, False), (120.0, False)])
 def test_an_open_end_is_closed_up_to_the_limit_and_refused_beyond_in_feet(open_m: float, is_taken: bool) -> None:
     xy, times = walk(SQUARE, speed_mps=1, step_s=1)
     stay = np.hypot(*(xy - xy[0]).T) >= 0
