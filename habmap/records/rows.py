@@ -288,6 +288,10 @@ class Forecast:
     recorded_at: datetime
     supersedes: tuple[str, ...] | None = None
 
+    def __post_init__(self) -> None:
+        if not self.hours:
+            raise ValueError("a forecast holds no hours")
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Notice:

@@ -18,7 +18,7 @@ def register(app: typer.Typer) -> None:
 
     @app.command("density")
     def density_command(context: typer.Context, on: OnOption = None, as_json: JsonOption = False) -> None:
-        """Show how dense each stand is now, how sure, and what it rests on."""
+        """Show how dense each unit is now, and how sure."""
         from habmap.jobs.density import density
         from habmap.jobs.stems import QUARTER_POINTS_CAUTION, counted
 

@@ -15,7 +15,7 @@ from habmap.cli.output import print_json, print_table, say
 def register(app: typer.Typer) -> None:
     """Hang the commands on the app."""
     feature = typer.Typer(
-        help="List features, or withdraw one; `load features --overwrite` corrects one.", no_args_is_help=True
+        help="List features on the map, or withdraw one.", no_args_is_help=True
     )
     feature.command("list")(list_command)
     feature.command("void")(void_command)

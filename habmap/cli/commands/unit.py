@@ -29,7 +29,7 @@ def register(app: typer.Typer) -> None:
     """Hang the commands on the app."""
     unit = typer.Typer(
         name="unit",
-        help="Change units by new versions: split, redraw, merge, retire; redate or undo the last change.",
+        help="Split, redraw, merge or retire units; undo it too.",
         no_args_is_help=True,
     )
     for name, command in (
