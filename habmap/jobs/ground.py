@@ -6,6 +6,7 @@ from collections import defaultdict
 from collections.abc import Collection
 from dataclasses import dataclass, field
 from datetime import date
+from typing import Final
 
 import shapely
 from shapely import MultiPolygon, Polygon
@@ -20,6 +21,10 @@ from habmap.records import Entry, Unit
 from habmap.vocabulary import CEDAR_COVERS, COVERS, PRACTICES, REMAINING
 from habmap.work.ledger import effective_entries
 from habmap.work.stages import GroundState, ground_state
+
+
+#: Less of a neighboring unit under a patch is a hair of an outline drawn twice, and no ground that is worked [m²].
+HAIR_M2: Final = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,6 +116,23 @@ def ground(store: Store, *, on: date | None = None) -> Ground:
         _refuse_unknown("the cover of a unit", unit.cover, COVERS, where=f"unit {unit.unit_id}")
     day = on if on is not None else max((entry.date for entry in entries), default=None)
     return cut_ground(units, entries, grid=store.grid, settings=store.settings, on=day)
+
+
+def states_on(store: Store, patch: MultiPolygon, *, on: date) -> tuple[GroundState, ...]:
+    """Return what the log says, up to and with a day, of the units' ground under a patch (lon/lat [°])."""
+    grid = store.grid
+    if grid is None:
+        return ()
+    lines = [line for line in effective_entries(store.entries()) if line.date <= on and line.patch is not None]
+    state = cut_ground(
+        tuple(unit for unit in store.units(on) if unit.geometry.intersects(patch)),
+        tuple(line for line in lines if line.patch is not None and line.patch.intersects(patch)),
+        grid=grid,
+        settings=store.settings,
+        on=on,
+    )
+    under = grid.to_grid(patch)
+    return tuple(piece.state for piece in state.pieces if piece.geometry.intersection(under).area > HAIR_M2)
 
 
 def _refuse_unknown(what: str, word: str, known: Collection[str], *, where: str) -> None:

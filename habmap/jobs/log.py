@@ -16,6 +16,7 @@ from shapely.geometry.base import BaseGeometry
 from habmap.errors import InputError
 from habmap.jobs.burn.record import LOOK_NEXT_SEASON, BurnSaid, burn_record, check_burn_said, hour_note, late_notices
 from habmap.jobs.closed_days import holds
+from habmap.jobs.ground import states_on
 from habmap.jobs.ports import Store
 from habmap.jobs.said import Said, cautions_for, check_killed, check_practice, check_said, reported_question
 from habmap.land.grid import LocalGrid, grid_around
@@ -159,6 +160,7 @@ def add_entry(
     if burn is not None:
         note = hour_note(burn.ignition, entry.date, ZoneInfo(store.settings.place.timezone))
         warnings += [*([note] if note else []), *late_notices(burn.notices, entry.date)]
+    before = states_on(store, patch, on=entry.date)
     store.append([entry, *([burn] if burn else [])])
     return Logged(
         entry_id=entry.entry_id,
@@ -171,7 +173,7 @@ def add_entry(
         units=units,
         outside_acres=outside_acres,
         warnings=tuple(warnings),
-        cautions=cautions_for(entry.practice, entry),
+        cautions=cautions_for(entry.practice, entry, before),
         burn=burn,
         next_steps=_next_steps(entry),
     )

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date
 
 from habmap.errors import InputError
 from habmap.jobs.closed_days import closures
 from habmap.jobs.effort import effort
+from habmap.jobs.ground import ground
 from habmap.jobs.ports import Store
 from habmap.jobs.rank import rank
-from habmap.vocabulary import FIRE_CAUTION, KILLING, SAW_CAUTION
+from habmap.jobs.said import has_snags
+from habmap.vocabulary import FIRE_CAUTION, KILLING, SAW_CAUTION, SNAG_CAUTION
 from habmap.work.plan import Slot, Stand, Unfit, Windows, season_plan
 
 
@@ -94,5 +97,13 @@ def plan(store: Store, *, first: date, last: date, hours_per_week: float) -> Pla
         person_hours=sum(slot.person_hours for slot in slots),
         slots=slots,
         unfit=unfit,
-        cautions=(SAW_CAUTION, FIRE_CAUTION),
+        cautions=(
+            SAW_CAUTION,
+            *([SNAG_CAUTION] if _snags_in(store, {slot.unit_id for slot in slots}) else []),
+            FIRE_CAUTION,
+        ),
     )
+
+
+def _snags_in(store: Store, unit_ids: Collection[str]) -> bool:
+    return has_snags(piece.state for piece in ground(store).pieces if piece.unit_id in unit_ids)

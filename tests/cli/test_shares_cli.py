@@ -161,3 +161,23 @@ def test_a_cut_without_its_share_names_the_green_limb(run_habmap: Callable[..., 
     out = run_habmap(*work, place=place).out
     assert "green limb below the cut" in out and ".." not in out
     assert "green limb" not in run_habmap(*work, "--killed-pct", "90", place=place).out
+
+
+def test_work_among_cedars_killed_and_left_standing_carries_their_caution(
+    run_habmap: Callable[..., Any], tmp_path: Path
+) -> None:
+    # S2 was girdled in part and then cut: its stage is "cut, slash on ground", and dead cedars stand in it.
+    units = [("S1", square(1), {}), ("S2", square(2), {}), ("S3", square(3), {})]
+    log = "a,2025-01-10,girdle,S2,50,,\nb,2025-02-10,cut,S2,80,,\nc,2025-02-10,girdle,S3,30,,\n"
+    place = make_place(run_habmap, tmp_path / "snags", units, entries=log)
+
+    def said(unit_id: str, day: str) -> str:
+        done = run_habmap("log", "pile", "--date", day, "--unit", unit_id, "--whole", place=place)
+        assert done.code == 0, done.err
+        return str(done.out + done.err)
+
+    assert "drop limbs without warning" in said("S2", "2025-03-01")
+    assert "drop limbs without warning" not in said("S2", "2025-01-05")  # before anything was girdled there
+    assert "drop limbs without warning" not in said("S1", "2025-03-01")
+    season = ("schedule", "--from", "2025-11-03", "--to", "2026-02-01", "--hours-per-week", 40)
+    assert "drop limbs without warning" in run_habmap(*season, place=place).out  # S3 is part killed, and on the list

@@ -14,9 +14,7 @@ from habmap.cli.output import print_json, print_table, say
 
 def register(app: typer.Typer) -> None:
     """Hang the commands on the app."""
-    feature = typer.Typer(
-        help="List features on the map, or withdraw one.", no_args_is_help=True
-    )
+    feature = typer.Typer(help="List features on the map, or withdraw one.", no_args_is_help=True)
     feature.command("list")(list_command)
     feature.command("void")(void_command)
     app.add_typer(feature, name="feature")
