@@ -22,7 +22,6 @@ from habmap.vocabulary import CEDAR_COVERS, COVERS, PRACTICES, REMAINING
 from habmap.work.ledger import effective_entries
 from habmap.work.stages import GroundState, ground_state
 
-
 #: Less of a neighboring unit under a patch is a hair of an outline drawn twice, and no ground that is worked [m²].
 HAIR_M2: Final = 1.0
 
