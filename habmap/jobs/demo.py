@@ -11,14 +11,14 @@ from pathlib import Path
 
 from habmap.errors import HabmapError, PlaceError
 from habmap.jobs.acres import AcresResult, acres
-from habmap.jobs.add.cover import add_cover
-from habmap.jobs.add.dem import add_dem
-from habmap.jobs.add.entries import add_entries
-from habmap.jobs.add.features import add_features
-from habmap.jobs.add.layers import add_boundary, add_units
-from habmap.jobs.add.photos import add_photos
-from habmap.jobs.add.plots import add_plots
-from habmap.jobs.add.sightings import add_sightings
+from habmap.jobs.load.cover import load_cover
+from habmap.jobs.load.dem import load_dem
+from habmap.jobs.load.entries import load_entries
+from habmap.jobs.load.features import load_features
+from habmap.jobs.load.layers import load_boundary, load_units
+from habmap.jobs.load.photos import load_photos
+from habmap.jobs.load.plots import load_plots
+from habmap.jobs.load.sightings import load_sightings
 from habmap.jobs.map import draw_map
 from habmap.jobs.rank import RankResult, rank
 from habmap.jobs.sheet import write_sheet
@@ -182,22 +182,22 @@ def _done(draft: Path, layers: Path, *, now: datetime, today: date, tell: Tell, 
     start(draft, name=SAMPLE_NAME, now=now)
     store = GeoPackageStore.open(draft)
     tell(f"Started: {SAMPLE_NAME}, an invented place; none of its land, names or people are real.")
-    outline = add_boundary(store, path=layers / "boundary.gpkg", now=now)
-    units = add_units(store, path=layers / "units.geojson", valid_from=UNITS_FROM, now=now)
-    features = add_features(store, path=layers / "features.geojson", now=now)
+    outline = load_boundary(store, path=layers / "boundary.gpkg", now=now)
+    units = load_units(store, path=layers / "units.geojson", valid_from=UNITS_FROM, now=now)
+    features = load_features(store, path=layers / "features.geojson", now=now)
     tell(
         f"Loaded: a boundary of {outline.acres or 0:,.1f} acres, {units.loaded} units, {features.loaded} roads, "
         "creeks, breaks and other features."
     )
-    land = add_dem(store, path=layers / "elevation.tif", vertical_unit=None, copy_into=draft, overwrite=False, now=now)
+    land = load_dem(store, path=layers / "elevation.tif", vertical_unit=None, copy_into=draft, overwrite=False, now=now)
     tell(f"Loaded: elevation in {land.dem.cell_m:g} m cells, {land.dem.crs}, heights in {land.dem.vertical_unit}.")
-    log = add_entries(store, path=layers / "entries.csv", today=today, now=now)
-    plots = add_plots(store, path=layers / "plots.csv", now=now)
+    log = load_entries(store, path=layers / "entries.csv", today=today, now=now)
+    plots = load_plots(store, path=layers / "plots.csv", now=now)
     tell(f"Loaded: {log.loaded} lines of the work log, two seasons; {plots.loaded} sampling plots.")
-    cover = add_cover(store, path=layers / "cover.csv", today=today, now=now)
-    sightings = add_sightings(store, path=layers / "sightings.csv", today=today, now=now)
+    cover = load_cover(store, path=layers / "cover.csv", today=today, now=now)
+    sightings = load_sightings(store, path=layers / "sightings.csv", today=today, now=now)
     tell(f"Loaded: {cover.loaded} frames read for plant cover, {sightings.loaded} sightings.")
-    pictures = add_photos(store, folder=layers / "photos", now=now)
+    pictures = load_photos(store, folder=layers / "photos", now=now)
     tell(f"Loaded: {pictures.loaded} photos (drawings here) of three photo points, before and after.")
     for walk in sorted((layers / "walks").glob("*.gpx")):
         shutil.copyfile(walk, draft / "tracks" / walk.name)

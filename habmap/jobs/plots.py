@@ -10,7 +10,7 @@ from itertools import pairwise
 from typing import Final, Literal
 
 from habmap.errors import InputError
-from habmap.jobs.add.identity import differing
+from habmap.jobs.load.identity import differing
 from habmap.jobs.ports import Store
 from habmap.jobs.said import check_why
 from habmap.records import Plot

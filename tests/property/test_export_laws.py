@@ -15,8 +15,8 @@ from shapely import MultiPolygon, box
 
 from habmap import measures
 from habmap.jobs.acres import acres
-from habmap.jobs.add.entries import add_entries
 from habmap.jobs.export_layers import ledger_table
+from habmap.jobs.load.entries import load_entries
 from habmap.jobs.said import reported_question
 from habmap.place.writers import csv_text, write_layer
 from habmap.records import Entry, Look
@@ -80,7 +80,7 @@ def read_back(store: FakeStore, *, suffix: str) -> FakeStore:
             rows_without_wkt = [{k: v for k, v in row.items() if k != "patch_wkt"} for row in table.rows]
             write_layer(path, layer=table.layer, rows=rows_without_wkt, shapes=table.shapes)
         other = FakeStore([UNIT], grid=store.grid)
-        add_entries(other, path=path, today=TODAY, now=NOW)
+        load_entries(other, path=path, today=TODAY, now=NOW)
     return other
 
 

@@ -16,7 +16,7 @@ from pyproj import CRS
 from rasterio.warp import Resampling, reproject
 
 from habmap.errors import InputError
-from habmap.jobs.add.dem import add_dem
+from habmap.jobs.load.dem import load_dem
 from habmap.jobs.terrain import TerrainResult, UnitTerrain, terrain
 from habmap.land.grid import LocalGrid
 from habmap.measures import M_PER_FT, M_PER_US_FT, VerticalUnit
@@ -77,7 +77,7 @@ def drawn_units() -> list:
 
 def job(raster: Path, *, vertical_unit: VerticalUnit | None = None, units: list | None = None) -> TerrainResult:
     store = FakeStore(drawn_units() if units is None else units, grid=GRID)
-    add_dem(store, path=raster, vertical_unit=vertical_unit, copy_into=None, overwrite=False, now=NOW)
+    load_dem(store, path=raster, vertical_unit=vertical_unit, copy_into=None, overwrite=False, now=NOW)
     return terrain(store)
 
 
@@ -161,7 +161,7 @@ def test_a_true_plane_has_its_slope_and_true_bearing_in_every_projection(tmp_pat
     raster = write(tmp_path / "plane.tif", heights, transform, crs, "m")
     units = [unit("a", shapely.box(-150, -120, 180, 140), grid=PLANE_GRID)]
     store = FakeStore(units, grid=PLANE_GRID)
-    add_dem(store, path=raster, vertical_unit=None, copy_into=None, overwrite=False, now=NOW)
+    load_dem(store, path=raster, vertical_unit=None, copy_into=None, overwrite=False, now=NOW)
     found = terrain(store).units[0]
     # The plane is straight in the grid, which is true to 1e-9 within 200 m; what is left is the datum's own rounding
     # of longitudes and latitudes (1e-9°, 0.1 mm) and, in projections, 150 m from the middle column.
@@ -192,23 +192,23 @@ def test_units_off_the_elevation_get_nulls_and_a_warning(degrees):
 def test_elevation_that_misses_every_unit_is_refused_and_nothing_is_written(degrees):
     store = FakeStore([unit("far", shapely.box(60_000, 0, 60_500, 500), grid=GRID)], grid=GRID)
     with pytest.raises(InputError, match="covers none of the units"):
-        add_dem(store, path=degrees, vertical_unit=None, copy_into=None, overwrite=False, now=NOW)
+        load_dem(store, path=degrees, vertical_unit=None, copy_into=None, overwrite=False, now=NOW)
     assert store.elevation() is None
 
 
 def test_a_second_elevation_needs_overwrite(degrees):
     store = FakeStore([], grid=GRID)
-    add_dem(store, path=degrees, vertical_unit=None, copy_into=None, overwrite=False, now=NOW)
+    load_dem(store, path=degrees, vertical_unit=None, copy_into=None, overwrite=False, now=NOW)
     with pytest.raises(InputError, match="has an elevation already"):
-        add_dem(store, path=degrees, vertical_unit=None, copy_into=None, overwrite=False, now=NOW)
-    add_dem(store, path=degrees, vertical_unit="ft", copy_into=None, overwrite=True, now=NOW.replace(day=2))
+        load_dem(store, path=degrees, vertical_unit=None, copy_into=None, overwrite=False, now=NOW)
+    load_dem(store, path=degrees, vertical_unit="ft", copy_into=None, overwrite=True, now=NOW.replace(day=2))
     source = store.elevation()
     assert source is not None and source.vertical_unit == "ft"
 
 
 def test_copy_lies_in_the_place_and_reads_the_same(degrees, tmp_path):
     store = FakeStore(drawn_units(), grid=GRID)
-    result = add_dem(store, path=degrees, vertical_unit=None, copy_into=tmp_path, overwrite=False, now=NOW)
+    result = load_dem(store, path=degrees, vertical_unit=None, copy_into=tmp_path, overwrite=False, now=NOW)
     copy = tmp_path / "elevation" / "degrees.tif"
     assert result.copied and copy.read_bytes() == degrees.read_bytes()
     assert [p.name for p in copy.parent.iterdir()] == ["degrees.tif"]
@@ -246,7 +246,7 @@ def bad_raster(tmp_path):
 def test_unfit_rasters_are_refused_with_the_reason(bad_raster, change, words):
     store = FakeStore([])
     with pytest.raises(InputError, match=words):
-        add_dem(store, path=bad_raster(**change), vertical_unit=None, copy_into=None, overwrite=False, now=NOW)
+        load_dem(store, path=bad_raster(**change), vertical_unit=None, copy_into=None, overwrite=False, now=NOW)
     assert store.elevation() is None
 
 
@@ -255,20 +255,20 @@ def test_files_that_are_no_raster_are_refused(tmp_path):
     rubbish.write_bytes(bytes(range(256)) * 8)
     for path, words in ((rubbish, "not an elevation raster"), (tmp_path / "none.tif", "no such file")):
         with pytest.raises(InputError, match=words):
-            add_dem(FakeStore([]), path=path, vertical_unit="m", copy_into=None, overwrite=False, now=NOW)
+            load_dem(FakeStore([]), path=path, vertical_unit="m", copy_into=None, overwrite=False, now=NOW)
 
 
 @pytest.mark.parametrize(("crs", "key"), [("EPSG:26914+5703", "m"), ("EPSG:26914+6360", "us-ft")])
 def test_vertical_unit_is_taken_from_a_compound_system(bad_raster, crs, key):
     assert CRS.from_user_input(crs).is_compound
     store = FakeStore([])
-    result = add_dem(
+    result = load_dem(
         store, path=bad_raster(crs=crs, unit=None), vertical_unit=None, copy_into=None, overwrite=False, now=NOW
     )
     assert result.dem.vertical_unit == key
 
 
 def test_the_person_s_unit_wins_over_the_file_s_with_a_warning(bad_raster):
-    result = add_dem(FakeStore([]), path=bad_raster(), vertical_unit="us-ft", copy_into=None, overwrite=False, now=NOW)
+    result = load_dem(FakeStore([]), path=bad_raster(), vertical_unit="us-ft", copy_into=None, overwrite=False, now=NOW)
     assert result.dem.vertical_unit == "us-ft"
     assert any("metres" in words and "as you said" in words for words in result.warnings)

@@ -15,12 +15,12 @@ from shapely import box
 
 from habmap.errors import InputError, UsageError
 from habmap.jobs.acres import acres
-from habmap.jobs.add.block import add_block, checked_name
 from habmap.jobs.burn.again import burn_again
 from habmap.jobs.burn.record import BurnSaid
 from habmap.jobs.burn.request import BurnRequest
 from habmap.jobs.burnday import burnday
 from habmap.jobs.check import check
+from habmap.jobs.load.block import checked_name, load_block
 from habmap.jobs.log import log
 from habmap.jobs.log_block import block_ground
 from habmap.jobs.said import Said
@@ -58,13 +58,13 @@ def drawn(folder: Path, name: str, west: float, east: float) -> Path:
 def test_a_drawn_block_is_found_by_name_and_the_newest_counts(tmp_path: Path) -> None:
     store = a_place(plan={"burn": {"blocks": {"Both": ["C1", "C2"]}}})
     small, wide = drawn(tmp_path, "small", 0, 50), drawn(tmp_path, "wide", 0, 150)
-    saved = add_block(store, name=" North bite ", path=small, now=NOW)
+    saved = load_block(store, name=" North bite ", path=small, now=NOW)
     assert (saved.name, saved.units, saved.replaced) == ("North bite", ("C1",), False)
     assert saved.acres == pytest.approx(5_000 / 4046.8564224, rel=1e-6)
-    assert add_block(store, name="North bite", path=small, now=NOW).already_there
+    assert load_block(store, name="North bite", path=small, now=NOW).already_there
     with pytest.raises(InputError, match="another block"):
-        add_block(store, name="North bite", path=wide, now=NOW)
-    assert add_block(store, name="North bite", path=wide, now=NOW + timedelta(days=1), overwrite=True).replaced
+        load_block(store, name="North bite", path=wide, now=NOW)
+    assert load_block(store, name="North bite", path=wide, now=NOW + timedelta(days=1), overwrite=True).replaced
     assert len(store.drawn_blocks()) == 2
     ask = BurnRequest(names=("North bite",), at=datetime(2026, 3, 1, 13), temp_f=60, rh_pct=40, wind_mph=5,
                       wind_from_deg=0)  # fmt: skip
@@ -80,7 +80,7 @@ def test_a_drawn_block_is_found_by_name_and_the_newest_counts(tmp_path: Path) ->
 def test_a_name_that_something_else_has_is_refused_and_told_by_check(tmp_path: Path, name: str) -> None:
     store = a_place(plan={"burn": {"blocks": {"Both": ["C1", "C2"]}}})
     with pytest.raises(InputError, match="is called so already"):
-        add_block(store, name=name, path=drawn(tmp_path, "a", 0, 50), now=NOW)
+        load_block(store, name=name, path=drawn(tmp_path, "a", 0, 50), now=NOW)
     store.append([DrawnBlock(uuid="d", name=name, geometry=ground_lonlat(BLOCK), recorded_at=NOW)])
     assert any("called so too" in fault.what for fault in check(store, today=TODAY).faults)
 
@@ -100,7 +100,7 @@ def test_a_block_is_logged_by_the_name_that_burnday_takes(tmp_path: Path) -> Non
         plan={"burn": {"blocks": {"Both": ["C1", "C2"], "Slash": ["C1:down", "C2"]}}},
         more=[entry("keep", "2025-11-01", left)],
     )
-    add_block(store, name="North bite", path=drawn(tmp_path, "b", 0, 50), now=NOW)
+    load_block(store, name="North bite", path=drawn(tmp_path, "b", 0, 50), now=NOW)
     assert block_ground(store, ["North bite"], on=BURN_DAY) == (store.drawn_blocks()[0].geometry, ())
     whole, unit_ids = block_ground(store, ["Both"], on=BURN_DAY)
     assert unit_ids == ("C1", "C2")

@@ -15,7 +15,6 @@ from shapely import box
 
 from habmap.cli.burn_options import parsed_time
 from habmap.errors import InputError, InputErrors, PlaceError, UsageError
-from habmap.jobs.add.entries import add_entries
 from habmap.jobs.burn.again import burn_again
 from habmap.jobs.burn.record import BurnSaid, check_burn_said, notice_of
 from habmap.jobs.burn.request import BurnRequest
@@ -25,6 +24,7 @@ from habmap.jobs.correct import amend
 from habmap.jobs.export_layers import ledger_table
 from habmap.jobs.history import history
 from habmap.jobs.join import join
+from habmap.jobs.load.entries import load_entries
 from habmap.jobs.log import Logged, log
 from habmap.jobs.said import Said
 from habmap.jobs.withdraw import void
@@ -385,7 +385,7 @@ HEAD = "whole,entry_id,date,practice,unit_id,observed_time,temp_f,rh_pct,wind_fr
 def load(store: FakeStore, folder: Path, *lines: str) -> int:
     path = folder / "log.csv"
     path.write_text(HEAD + "".join(f"yes,{line}\n" for line in lines), encoding="utf-8")
-    return add_entries(store, path=path, today=TODAY, now=NOW).loaded
+    return load_entries(store, path=path, today=TODAY, now=NOW).loaded
 
 
 def test_a_table_may_carry_a_burns_weather_and_notices(tmp_path: Path) -> None:
@@ -431,7 +431,7 @@ def test_an_hour_that_comes_twice_is_kept_and_said(tmp_path: Path) -> None:
     path.write_text(
         f"{HEAD}yes,b1,2025-11-02,burn,C1,01:30,,,,\nyes,b2,2025-11-02,burn,C2,02:30,,,,\n", encoding="utf-8"
     )
-    notes = add_entries(store, path=path, today=TODAY, now=NOW).warnings
+    notes = load_entries(store, path=path, today=TODAY, now=NOW).warnings
     (note,) = [note for note in notes if "twice" in note]
     assert "row 2: 01:30 came twice on 2025-11-02" in note
     assert [record.ignition for record in store.burns()] == ["01:30", "02:30"]
@@ -478,7 +478,7 @@ def test_an_exported_ledger_brings_its_burns_along(tmp_path: Path) -> None:
         lines.writeheader()
         lines.writerows(table.rows)
     loaded = a_place()
-    add_entries(loaded, path=path, today=TODAY, now=NOW + timedelta(days=9))
+    load_entries(loaded, path=path, today=TODAY, now=NOW + timedelta(days=9))
     (ours,), (theirs,) = written.burns(), loaded.burns()
     assert replace(theirs, entry_id=ours.entry_id, uuid=ours.uuid, recorded_at=NOW, plans=ours.plans) == ours
     public = ledger_table(written, audience="public")

@@ -13,8 +13,8 @@ from affine import Affine
 from fakes import GRID, FakeStore, unit
 
 from habmap.errors import InputError
-from habmap.jobs.add.canopy import add_canopy
 from habmap.jobs.density import density
+from habmap.jobs.load.canopy import load_canopy
 from habmap.land.cover import CoverSums, cover_sums
 from habmap.place.canopy import open_canopy
 from habmap.records import Plot
@@ -88,7 +88,7 @@ def write(path: Path, heights: np.ndarray = HEIGHTS, *, unit_name: str | None = 
 
 def place_with(path: Path, shape: shapely.Geometry, *, vertical_unit: str | None = None, **fields: object) -> FakeStore:
     store = FakeStore([unit("C1", shape, **fields)], grid=GRID)
-    add_canopy(store, path=path, vertical_unit=vertical_unit, copy_into=None, overwrite=False, now=NOW)
+    load_canopy(store, path=path, vertical_unit=vertical_unit, copy_into=None, overwrite=False, now=NOW)
     return store
 
 
@@ -138,8 +138,8 @@ def test_off_every_unit_is_refused_and_a_second_needs_overwrite(tmp_path: Path) 
         place_with(raster, shapely.box(900, 900, 950, 950))
     store = place_with(raster, NINE)
     with pytest.raises(InputError, match="canopy raster already"):
-        add_canopy(store, path=raster, vertical_unit=None, copy_into=None, overwrite=False, now=NOW)
-    add_canopy(store, path=raster, vertical_unit=None, copy_into=None, overwrite=True, now=NOW)
+        load_canopy(store, path=raster, vertical_unit=None, copy_into=None, overwrite=False, now=NOW)
+    load_canopy(store, path=raster, vertical_unit=None, copy_into=None, overwrite=True, now=NOW)
 
 
 @pytest.mark.parametrize(

@@ -17,13 +17,13 @@ from fakes import FakeStore
 from sheet_makers import Cell, write_ods, write_xlsx
 
 from habmap.errors import InputError, InputErrors
-from habmap.jobs.add.cover import add_cover
-from habmap.jobs.add.entries import add_entries
-from habmap.jobs.add.forecast import add_forecast
-from habmap.jobs.add.layers import add_units
-from habmap.jobs.add.photo_table import read_placings
-from habmap.jobs.add.plots import add_plots
-from habmap.jobs.add.sightings import add_sightings
+from habmap.jobs.load.cover import load_cover
+from habmap.jobs.load.entries import load_entries
+from habmap.jobs.load.forecast import load_forecast
+from habmap.jobs.load.layers import load_units
+from habmap.jobs.load.photo_table import read_placings
+from habmap.jobs.load.plots import load_plots
+from habmap.jobs.load.sightings import load_sightings
 from habmap.place.days import days_meant, moments_meant
 from habmap.place.photo_folder import read_folder
 
@@ -33,18 +33,18 @@ TODAY = NOW.date()
 WRITERS = {".xlsx": write_xlsx, ".ods": write_ods}
 #: How each table is loaded, and the kind of rows it makes.
 LOADERS: dict[str, Callable[[FakeStore, Path], Any]] = {
-    "entries": lambda store, path: add_entries(store, path=path, today=TODAY, now=NOW),
-    "plots": lambda store, path: add_plots(store, path=path, now=NOW),
-    "cover": lambda store, path: add_cover(store, path=path, today=TODAY, now=NOW),
-    "sightings": lambda store, path: add_sightings(store, path=path, today=TODAY, now=NOW),
-    "forecast": lambda store, path: add_forecast(store, path=path, now=NOW),
+    "entries": lambda store, path: load_entries(store, path=path, today=TODAY, now=NOW),
+    "plots": lambda store, path: load_plots(store, path=path, now=NOW),
+    "cover": lambda store, path: load_cover(store, path=path, today=TODAY, now=NOW),
+    "sightings": lambda store, path: load_sightings(store, path=path, today=TODAY, now=NOW),
+    "forecast": lambda store, path: load_forecast(store, path=path, now=NOW),
 }
 
 
 @pytest.fixture(scope="module")
 def units() -> tuple[Any, ...]:
     store = FakeStore()
-    add_units(store, path=SAMPLE / "units.geojson", now=NOW, valid_from=dt.date(2015, 1, 1))
+    load_units(store, path=SAMPLE / "units.geojson", now=NOW, valid_from=dt.date(2015, 1, 1))
     return store.rows()
 
 

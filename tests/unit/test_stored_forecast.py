@@ -12,9 +12,9 @@ from fakes import GRID, FakeStore, unit
 from shapely import box
 
 from habmap.errors import InputError, InputErrors, UsageError
-from habmap.jobs.add.forecast import add_forecast
 from habmap.jobs.burn.request import BurnRequest
 from habmap.jobs.burnday import BurnDayResult, burnday
+from habmap.jobs.load.forecast import load_forecast
 from habmap.place.forecast import read_forecast
 from habmap.records import Forecast, ForecastHour
 from habmap.work.clock import comes_twice, is_skipped
@@ -119,17 +119,17 @@ def test_hours_handed_over_win_over_stored_ones() -> None:
 def test_loaded_twice_it_is_no_news_and_an_old_one_may_come_again(tmp_path: Path) -> None:
     store = FakeStore(grid=GRID)
     one = table(tmp_path, "2026-03-20T12:00,60,40,8,200", "2026-03-20T14:00,61,39,8,200")
-    first = add_forecast(store, path=one, now=LOADED)
+    first = load_forecast(store, path=one, now=LOADED)
     assert (first.loaded, first.already_there) == (2, 0)
     assert any("1 hours" in words for words in first.warnings)
     assert any("eye level" in words for words in first.warnings)
-    again = add_forecast(store, path=one, now=LOADED + timedelta(hours=1))
+    again = load_forecast(store, path=one, now=LOADED + timedelta(hours=1))
     assert (again.loaded, again.already_there, len(store.forecasts())) == (0, 2, 1)
     other = tmp_path / "other.csv"
     other.write_text(HEADER + "2026-03-20T12:00,50,60,8,200\n", encoding="utf-8")
-    add_forecast(store, path=other, now=LOADED + timedelta(hours=2), wind_height="eye")
+    load_forecast(store, path=other, now=LOADED + timedelta(hours=2), wind_height="eye")
     assert store.forecasts()[0].wind_height == "eye"
-    add_forecast(store, path=one, now=LOADED + timedelta(hours=3))
+    load_forecast(store, path=one, now=LOADED + timedelta(hours=3))
     assert [row.file_name for row in store.forecasts()] == ["hours.csv", "other.csv", "hours.csv"]
     assert len({row.uuid for row in store.forecasts()}) == 3
 
@@ -140,9 +140,9 @@ def test_copies_that_loaded_one_forecast_under_two_names_can_be_joined_and_agree
     two.write_bytes(one.read_bytes())
     other.write_text(HEADER + "2026-03-20T12:00,50,60,8,200\n", encoding="utf-8")
     ours, theirs = FakeStore(grid=GRID), FakeStore(grid=GRID)
-    add_forecast(ours, path=one, now=LOADED)
-    add_forecast(ours, path=other, now=LOADED + timedelta(hours=1))
-    add_forecast(theirs, path=two, now=LOADED + timedelta(hours=2))
+    load_forecast(ours, path=one, now=LOADED)
+    load_forecast(ours, path=other, now=LOADED + timedelta(hours=1))
+    load_forecast(theirs, path=two, now=LOADED + timedelta(hours=2))
     news = [union(a.rows(), b.rows()) for a, b in ((ours, theirs), (theirs, ours))]
     assert [one.clashes for one in news] == [(), ()]
     ours.append(news[0].news)
@@ -166,7 +166,7 @@ def test_the_height_of_the_wind_is_said_once(tmp_path: Path) -> None:
     path = table(tmp_path, "2026-03-20T12:00,60,40,8,200,20ft", "2026-03-20T13:00,60,40,8,200,", header=header)
     assert read_forecast(path).wind_height == "20ft"
     with pytest.raises(InputError, match="another height"):
-        add_forecast(FakeStore(grid=GRID), path=path, now=LOADED, wind_height="eye")
+        load_forecast(FakeStore(grid=GRID), path=path, now=LOADED, wind_height="eye")
     path = table(tmp_path, "2026-03-20T12:00,60,40,8,200,20ft", "2026-03-20T13:00,60,40,8,200,eye", header=header)
     with pytest.raises(InputErrors, match="two heights"):
         read_forecast(path)

@@ -13,7 +13,7 @@ import shapely
 from affine import Affine
 from fakes import FakeStore, unit
 
-from habmap.jobs.add.dem import add_dem
+from habmap.jobs.load.dem import load_dem
 from habmap.jobs.rank import rank
 from habmap.jobs.terrain import TerrainResult, terrain
 from habmap.land.grid import LocalGrid
@@ -55,7 +55,7 @@ def place(
         target.units = ("metre",)
     settings = Settings(terrain=TerrainSection(**terrain_settings))  # type: ignore[arg-type]
     store = FakeStore([unit(f"u{i}", shape, grid=grid) for i, shape in enumerate(shapes)], grid=grid, settings=settings)
-    add_dem(store, path=path, vertical_unit=None, copy_into=None, overwrite=False, now=NOW)
+    load_dem(store, path=path, vertical_unit=None, copy_into=None, overwrite=False, now=NOW)
     return store
 
 

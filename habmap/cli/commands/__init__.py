@@ -2,7 +2,6 @@
 
 from habmap.cli.commands import (
     acres,
-    add,
     burnday,
     check,
     correct,
@@ -14,6 +13,7 @@ from habmap.cli.commands import (
     feature,
     history,
     join,
+    load,
     log,
     map,
     photos,
@@ -31,6 +31,6 @@ from habmap.cli.commands import (
 
 #: In the order in which help lists them: set up, keep the log, ask, show, share, look over.
 IN_ORDER = (
-    start, add, trace, unit, feature, log, correct, plot, history, acres, terrain, density, rank, due, effort, plan,
+    start, load, trace, unit, feature, log, correct, plot, history, acres, terrain, density, rank, due, effort, plan,
     burnday, photos, response, map, sheet, story, export, join, check, demo,
 )  # fmt: skip

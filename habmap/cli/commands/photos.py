@@ -14,7 +14,7 @@ def register(app: typer.Typer) -> None:
     @app.command("photos")
     def photos_command(context: typer.Context, on: OnOption = None, as_json: JsonOption = False) -> None:
         """List the photo points and their pairs of before and after."""
-        from habmap.cli.adding.photos import direction_words
+        from habmap.cli.load.photos import direction_words
         from habmap.jobs.photos import photos
         from habmap.vocabulary import PRACTICE_WORDS
 

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from habmap.cli.adding.layers import RepairOption
-from habmap.cli.adding.shared import LayerOption
 from habmap.cli.context import JsonOption, Session, parsed_date
+from habmap.cli.load.layers import RepairOption
+from habmap.cli.load.shared import LayerOption
 from habmap.cli.output import print_json, print_table, say, warn
 
 if TYPE_CHECKING:

@@ -12,10 +12,10 @@ from shapely import MultiPolygon
 from shapely.errors import ShapelyError
 
 from habmap.errors import InputError, UsageError
-from habmap.jobs.add.identity import Identities
-from habmap.jobs.add.position import known_units_words
-from habmap.jobs.add.rows import Rows
 from habmap.jobs.burn.columns import burn_of_cells
+from habmap.jobs.load.identity import Identities
+from habmap.jobs.load.position import known_units_words
+from habmap.jobs.load.rows import Rows
 from habmap.jobs.ports import Store
 from habmap.jobs.said import MAX_PERSON_HOURS, look_of
 from habmap.place.cells import LONGEST_OUTLINE, Cells

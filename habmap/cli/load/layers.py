@@ -7,8 +7,8 @@ from typing import Annotated
 
 import typer
 
-from habmap.cli.adding.shared import FileArgument, LayerOption, MapOption, renames, show
 from habmap.cli.context import JsonOption, OverwriteOption, Session, parsed_date
+from habmap.cli.load.shared import FileArgument, LayerOption, MapOption, renames, show
 
 RepairOption = Annotated[
     bool, typer.Option("--repair", help="Mend outlines that cross themselves, and say what that changed.")
@@ -44,11 +44,11 @@ def units_command(
     An existing unit_id becomes a new version with --overwrite.
     """
     columns = renames(map_)
-    from habmap.jobs.add.layers import add_units
+    from habmap.jobs.load.layers import load_units
 
     session: Session = context.obj
     store = session.store()
-    result = add_units(
+    result = load_units(
         store,
         path=file,
         valid_from=from_ or session.today(store.settings.place.timezone),
@@ -71,10 +71,10 @@ def boundary_command(
     as_json: JsonOption = False,
 ) -> None:
     """Load the property's outer line."""
-    from habmap.jobs.add.layers import add_boundary
+    from habmap.jobs.load.layers import load_boundary
 
     session: Session = context.obj
-    result = add_boundary(
+    result = load_boundary(
         session.store(), path=file, now=session.now(), layer=layer, repair=repair, overwrite=overwrite
     )
     show(result, as_json=as_json)
@@ -94,10 +94,10 @@ def features_command(
     With --overwrite a row corrects the feature of its feature_id, else of its kind and shape, or kind and name.
     """
     columns = renames(map_)
-    from habmap.jobs.add.features import add_features
+    from habmap.jobs.load.features import load_features
 
     session: Session = context.obj
-    result = add_features(
+    result = load_features(
         session.store(),
         path=file,
         now=session.now(),

@@ -73,7 +73,7 @@ def checked_name(name: str) -> str:
     return plain
 
 
-def add_block(
+def load_block(
     store: Store, *, name: str, path: Path, now: dt.datetime, repair: bool = False, overwrite: bool = False
 ) -> BlockSaved:
     """Save a drawn burn block by name.

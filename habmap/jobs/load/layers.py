@@ -14,9 +14,9 @@ import shapely
 from shapely import MultiPolygon
 
 from habmap.errors import HabmapError, InputError, InputErrors
-from habmap.jobs.add.result import AddResult
-from habmap.jobs.add.rows import require_columns
 from habmap.jobs.history import changes_recorded
+from habmap.jobs.load.result import LoadResult
+from habmap.jobs.load.rows import require_columns
 from habmap.jobs.ports import Store
 from habmap.jobs.unit_versions import (
     as_version,
@@ -44,7 +44,7 @@ LONGEST_UNIT_ID: Final = 200
 _STORE_COLUMNS: Final = frozenset({"uuid", "valid_from", "valid_to", "recorded_at"})
 
 
-def add_units(
+def load_units(
     store: Store,
     *,
     path: Path,
@@ -55,7 +55,7 @@ def add_units(
     repair: bool = False,
     overwrite: bool = False,
     trim: bool = False,
-) -> AddResult:
+) -> LoadResult:
     """Load a layer of units; one whose ``unit_id`` exists becomes a new version of it.
 
     Parameters
@@ -143,7 +143,7 @@ def add_units(
         grid = store.grid or grid
         for unit in units:
             by_cover[unit.cover] += acres(grid.to_grid(unit.geometry).area)
-    return AddResult(
+    return LoadResult(
         kind="units",
         loaded=len(units),
         versions=sum(1 for unit in units if unit.replaces),
@@ -157,7 +157,7 @@ def add_units(
     )
 
 
-def add_boundary(
+def load_boundary(
     store: Store,
     *,
     path: Path,
@@ -165,7 +165,7 @@ def add_boundary(
     layer: str | None = None,
     repair: bool = False,
     overwrite: bool = False,
-) -> AddResult:
+) -> LoadResult:
     """Load the property's outer line; several polygons are united.
 
     Raises
@@ -177,7 +177,7 @@ def add_boundary(
     outline = near(outline, store.grid.lon) if store.grid else outline
     known = store.boundary()
     if known is not None and shapely.equals_identical(known.geometry, outline):
-        return AddResult(kind="boundary", loaded=0, already_there=1, acres=0.0)
+        return LoadResult(kind="boundary", loaded=0, already_there=1, acres=0.0)
     if known is not None and not overwrite:
         raise InputError(
             "the property has a boundary already",
@@ -188,7 +188,7 @@ def add_boundary(
         )
     store.append([Boundary(uuid=str(uuid.uuid4()), geometry=outline, recorded_at=now)])
     grid = store.grid or grid_around([outline])
-    return AddResult(kind="boundary", loaded=1, acres=acres(grid.to_grid(outline).area), repaired=repaired)
+    return LoadResult(kind="boundary", loaded=1, acres=acres(grid.to_grid(outline).area), repaired=repaired)
 
 
 # --- rows to units ------------------------------------------------------------------------------------------

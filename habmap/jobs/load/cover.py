@@ -11,10 +11,10 @@ from pathlib import Path
 from typing import Final
 
 from habmap.errors import HabmapError, InputError
-from habmap.jobs.add.identity import said
-from habmap.jobs.add.position import position
-from habmap.jobs.add.result import AddResult
-from habmap.jobs.add.rows import POSITION_COLUMNS, Rows, Ways
+from habmap.jobs.load.identity import said
+from habmap.jobs.load.position import position
+from habmap.jobs.load.result import LoadResult
+from habmap.jobs.load.rows import POSITION_COLUMNS, Rows, Ways
 from habmap.jobs.ports import Store
 from habmap.place.cells import Cells
 from habmap.place.tables import read_table
@@ -35,7 +35,7 @@ _NEEDED: Final[tuple[str | Ways, ...]] = (
 _NATIVE: Final = {"yes": True, "no": False, "unknown": None}
 
 
-def add_cover(
+def load_cover(
     store: Store,
     *,
     path: Path,
@@ -43,7 +43,7 @@ def add_cover(
     now: datetime,
     columns: Mapping[str, str] | None = None,
     sheet: str | None = None,
-) -> AddResult:
+) -> LoadResult:
     """Load cover readings; a frame that is there already with the same content is no news.
 
     Parameters
@@ -105,7 +105,7 @@ def add_cover(
         *rows.not_read(),
     ]
     store.append(fresh)
-    return AddResult(kind="cover", loaded=len(fresh), already_there=already, warnings=tuple(notes))
+    return LoadResult(kind="cover", loaded=len(fresh), already_there=already, warnings=tuple(notes))
 
 
 class _Frames:

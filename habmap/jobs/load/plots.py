@@ -11,10 +11,10 @@ from pathlib import Path
 from typing import Final, Literal, cast
 
 from habmap.errors import InputError
-from habmap.jobs.add.identity import differing
-from habmap.jobs.add.position import position
-from habmap.jobs.add.result import AddResult
-from habmap.jobs.add.rows import POSITION_COLUMNS, Rows
+from habmap.jobs.load.identity import differing
+from habmap.jobs.load.position import position
+from habmap.jobs.load.result import LoadResult
+from habmap.jobs.load.rows import POSITION_COLUMNS, Rows
 from habmap.jobs.plots import NOT_MEASURED, plots_told
 from habmap.jobs.ports import Store
 from habmap.land.density import plot_acres
@@ -35,7 +35,7 @@ QUARTERS: Final = ("d1", "d2", "d3", "d4")
 FARTHEST_M: Final = 500.0
 
 
-def add_plots(
+def load_plots(
     store: Store,
     *,
     path: Path,
@@ -43,7 +43,7 @@ def add_plots(
     columns: Mapping[str, str] | None = None,
     sheet: str | None = None,
     overwrite: bool = False,
-) -> AddResult:
+) -> LoadResult:
     """Load fixed-area plots and quarter points; a plot that is there already with the same content is no news.
 
     Parameters
@@ -128,7 +128,7 @@ def add_plots(
     corrected = sum(plot_id in told for plot_id in fresh)
     store.append(list(fresh.values()))
     warnings = (*rows.notes, *notes, *rows.not_read())
-    return AddResult(kind="plots", loaded=len(fresh), already_there=already, versions=corrected, warnings=warnings)
+    return LoadResult(kind="plots", loaded=len(fresh), already_there=already, versions=corrected, warnings=warnings)
 
 
 def _plot(cells: Cells, units: tuple[Unit, ...], *, place_id: str, now: datetime) -> Plot | None:

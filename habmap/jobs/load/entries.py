@@ -13,11 +13,11 @@ import shapely
 from shapely import MultiPolygon
 
 from habmap.errors import InputError
-from habmap.jobs.add.entry_reader import ENTRY_FIELDS, EntryReader, UnitsByDay
-from habmap.jobs.add.identity import differing
-from habmap.jobs.add.result import AddResult
-from habmap.jobs.add.rows import Rows, Ways
 from habmap.jobs.burn.columns import BURN_FIELDS, burn_differences
+from habmap.jobs.load.entry_reader import ENTRY_FIELDS, EntryReader, UnitsByDay
+from habmap.jobs.load.identity import differing
+from habmap.jobs.load.result import LoadResult
+from habmap.jobs.load.rows import Rows, Ways
 from habmap.jobs.log import shares
 from habmap.jobs.ports import Store
 from habmap.jobs.said import reported_question
@@ -34,7 +34,7 @@ _Told = tuple[Entry, BurnRecord | None]
 _NEEDED: Final[tuple[str | Ways, ...]] = ("date", "practice", (("unit_id",), ("patch_wkt",)))
 
 
-def add_entries(
+def load_entries(
     store: Store,
     *,
     path: Path,
@@ -43,7 +43,7 @@ def add_entries(
     columns: Mapping[str, str] | None = None,
     layer: str | None = None,
     sheet: str | None = None,
-) -> AddResult:
+) -> LoadResult:
     """Load log lines from a table or a layer; a line that is there already with the same content is no news.
 
     Parameters
@@ -127,7 +127,9 @@ def add_entries(
         store.append([*(entry for _where, entry in fresh), *records])
         total_acres = sum(_measured_acres(entry, grid) for _where, entry in fresh)
     notes += rows.not_read()
-    return AddResult(kind="entries", loaded=len(fresh), already_there=already, acres=total_acres, warnings=tuple(notes))
+    return LoadResult(
+        kind="entries", loaded=len(fresh), already_there=already, acres=total_acres, warnings=tuple(notes)
+    )
 
 
 def _as_told(rows: Sequence[Entry], records: Sequence[BurnRecord]) -> dict[str, tuple[_Told, ...]]:

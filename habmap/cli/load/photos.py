@@ -12,7 +12,7 @@ from habmap.cli.output import print_json, print_table, progress_bar, say, warn
 from habmap.errors import UsageError
 
 if TYPE_CHECKING:
-    from habmap.jobs.add.photo_load import AddPhotosResult
+    from habmap.jobs.load.photo_load import LoadPhotosResult
 
 #: No place outside the polar ice has more [°].
 MOST_DECLINATION_DEG = 60.0
@@ -63,11 +63,11 @@ def photos_command(
             allowed=f"-{MOST_DECLINATION_DEG:g} to {MOST_DECLINATION_DEG:g} degrees, east positive",
             mend="look it up for the property's place and year",
         )
-    from habmap.jobs.add.photos import add_photos
+    from habmap.jobs.load.photos import load_photos
 
     session: Session = context.obj
     with progress_bar() as progress:
-        result = add_photos(
+        result = load_photos(
             session.store(),
             folder=folder,
             now=session.now(),
@@ -83,7 +83,7 @@ def photos_command(
     _show(result)
 
 
-def _show(result: AddPhotosResult) -> None:
+def _show(result: LoadPhotosResult) -> None:
     words = f"{_photos(result.loaded)} loaded."
     if result.already_there:
         words += f" {result.already_there} {'was' if result.already_there == 1 else 'were'} there already."

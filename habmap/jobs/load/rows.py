@@ -13,7 +13,7 @@ from habmap.place.userfiles import printable
 
 #: Ways to say one thing, any of which will do; each is the columns that it takes.
 Ways = tuple[tuple[str, ...], ...]
-#: Where a row stands (see `habmap.jobs.add.position`).
+#: Where a row stands (see `habmap.jobs.load.position`).
 POSITION_COLUMNS: Final[Ways] = (("unit_id",), ("lon", "lat"))
 #: Longest list of columns in a message [characters].
 _LONGEST: Final = 400

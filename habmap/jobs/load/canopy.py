@@ -8,7 +8,7 @@ from datetime import datetime
 from pathlib import Path
 
 from habmap.errors import InputError
-from habmap.jobs.add.raster import copy_raster, shown_ids, units_off
+from habmap.jobs.load.raster import copy_raster, shown_ids, units_off
 from habmap.jobs.ports import Store
 from habmap.measures import VerticalUnit
 from habmap.place.canopy import open_canopy
@@ -40,7 +40,7 @@ class AddCanopyResult:
     warnings: tuple[str, ...] = ()
 
 
-def add_canopy(
+def load_canopy(
     store: Store,
     *,
     path: Path,

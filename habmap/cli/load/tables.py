@@ -6,8 +6,8 @@ from typing import Annotated
 
 import typer
 
-from habmap.cli.adding.shared import FileArgument, LayerOption, MapOption, SheetOption, TableArgument, renames, show
 from habmap.cli.context import JsonOption, Session
+from habmap.cli.load.shared import FileArgument, LayerOption, MapOption, SheetOption, TableArgument, renames, show
 from habmap.cli.output import say
 
 
@@ -25,11 +25,11 @@ def entries_command(
     needs whole = yes beside it; reported_acres far from the ground need sure = yes. A file loaded twice is no news.
     """
     columns = renames(map_)
-    from habmap.jobs.add.entries import add_entries
+    from habmap.jobs.load.entries import load_entries
 
     session: Session = context.obj
     store = session.store()
-    result = add_entries(
+    result = load_entries(
         store,
         path=file,
         columns=columns,
@@ -57,10 +57,12 @@ def plots_command(
     A file loaded twice is no news. `habmap plot void` withdraws a plot.
     """
     columns = renames(map_)
-    from habmap.jobs.add.plots import add_plots
+    from habmap.jobs.load.plots import load_plots
 
     session: Session = context.obj
-    result = add_plots(session.store(), path=file, columns=columns, sheet=sheet, overwrite=overwrite, now=session.now())
+    result = load_plots(
+        session.store(), path=file, columns=columns, sheet=sheet, overwrite=overwrite, now=session.now()
+    )
     show(result, as_json=as_json)
 
 
@@ -77,12 +79,12 @@ def cover_command(
     is one row with species and group blank. Each frame counts, so that a plant that is not in it counts as 0.
     """
     columns = renames(map_)
-    from habmap.jobs.add.cover import add_cover
+    from habmap.jobs.load.cover import load_cover
 
     session: Session = context.obj
     store = session.store()
     today = session.today(store.settings.place.timezone)
-    show(add_cover(store, path=file, columns=columns, sheet=sheet, today=today, now=session.now()), as_json=as_json)
+    show(load_cover(store, path=file, columns=columns, sheet=sheet, today=today, now=session.now()), as_json=as_json)
 
 
 def sightings_command(
@@ -94,12 +96,14 @@ def sightings_command(
 ) -> None:
     """Load sightings from a table with Darwin Core columns."""
     columns = renames(map_)
-    from habmap.jobs.add.sightings import add_sightings
+    from habmap.jobs.load.sightings import load_sightings
 
     session: Session = context.obj
     store = session.store()
     today = session.today(store.settings.place.timezone)
-    show(add_sightings(store, path=file, columns=columns, sheet=sheet, today=today, now=session.now()), as_json=as_json)
+    show(
+        load_sightings(store, path=file, columns=columns, sheet=sheet, today=today, now=session.now()), as_json=as_json
+    )
 
 
 def forecast_command(
@@ -121,11 +125,11 @@ def forecast_command(
 
     check_choice("--wind-height", wind_height, WIND_HEIGHTS)
     columns = renames(map_)
-    from habmap.jobs.add.forecast import add_forecast
+    from habmap.jobs.load.forecast import load_forecast
 
     session: Session = context.obj
     store = session.store()
-    result = add_forecast(
+    result = load_forecast(
         store, path=file, columns=columns, sheet=sheet, wind_height=wind_height, is_sure=is_sure, now=session.now()
     )
     show(result, as_json=as_json)

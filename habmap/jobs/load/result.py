@@ -11,7 +11,7 @@ Kind = Literal["units", "boundary", "features", "entries", "plots", "forecast", 
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class AddResult:
+class LoadResult:
     """What one file brought.
 
     Attributes

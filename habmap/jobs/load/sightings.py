@@ -12,9 +12,9 @@ from shapely import Point
 from shapely.geometry.base import BaseGeometry
 
 from habmap.errors import InputError
-from habmap.jobs.add.identity import Identities, differing
-from habmap.jobs.add.result import AddResult
-from habmap.jobs.add.rows import Rows
+from habmap.jobs.load.identity import Identities, differing
+from habmap.jobs.load.result import LoadResult
+from habmap.jobs.load.rows import Rows
 from habmap.jobs.ports import Store
 from habmap.land.meridian import middle_lon, near
 from habmap.place.cells import Cells
@@ -40,7 +40,7 @@ _MOST_UNCERTAIN_M: Final = 10_000_000.0
 _MOST_INDIVIDUALS: Final = 1_000_000_000.0
 
 
-def add_sightings(
+def load_sightings(
     store: Store,
     *,
     path: Path,
@@ -48,7 +48,7 @@ def add_sightings(
     now: datetime,
     columns: Mapping[str, str] | None = None,
     sheet: str | None = None,
-) -> AddResult:
+) -> LoadResult:
     """Load sightings; one that is there already with the same content is no news.
 
     Parameters
@@ -108,7 +108,7 @@ def add_sightings(
     rows.refuse_faults()
     notes = [*rows.notes, *_place_notes(store, fresh, today), *rows.not_read()]
     store.append([seen for _, seen in fresh])
-    return AddResult(kind="sightings", loaded=len(fresh), already_there=already, warnings=tuple(notes))
+    return LoadResult(kind="sightings", loaded=len(fresh), already_there=already, warnings=tuple(notes))
 
 
 class _Reader:

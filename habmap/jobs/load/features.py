@@ -13,9 +13,9 @@ from typing import Final
 import shapely
 
 from habmap.errors import HabmapError, InputError, InputErrors
-from habmap.jobs.add.layers import beside, extra_of, fields_of, kept_columns
-from habmap.jobs.add.result import AddResult
-from habmap.jobs.add.rows import require_columns
+from habmap.jobs.load.layers import beside, extra_of, fields_of, kept_columns
+from habmap.jobs.load.result import LoadResult
+from habmap.jobs.load.rows import require_columns
 from habmap.jobs.ports import Store
 from habmap.place.cells import Cells, matched_columns
 from habmap.place.layers import read_layer
@@ -26,7 +26,7 @@ from habmap.vocabulary import FEATURE_KINDS, PRIVATE_FEATURE_KINDS
 FEATURE_FIELDS: Final = ("kind", "name", "sensitive", "feature_id")
 
 
-def add_features(
+def load_features(
     store: Store,
     *,
     path: Path,
@@ -35,7 +35,7 @@ def add_features(
     columns: Mapping[str, str] | None = None,
     repair: bool = False,
     overwrite: bool = False,
-) -> AddResult:
+) -> LoadResult:
     """Load roads, houses, creeks and other things on the map; rows that are there already are left out.
 
     Parameters
@@ -112,7 +112,7 @@ def add_features(
         raise InputErrors(faults, where=read.where)
     if loaded:
         store.append(loaded)
-    return AddResult(
+    return LoadResult(
         kind="features",
         loaded=len(loaded),
         versions=sum(1 for feature in loaded if feature.supersedes),

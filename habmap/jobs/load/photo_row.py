@@ -11,8 +11,8 @@ from typing import Final
 from shapely import Point
 
 from habmap.errors import InputError
-from habmap.jobs.add.photo_load import LeftOut, PhotoLoad
-from habmap.jobs.add.photo_table import Placing
+from habmap.jobs.load.photo_load import LeftOut, PhotoLoad
+from habmap.jobs.load.photo_table import Placing
 from habmap.place.exif import CameraSaid
 from habmap.place.photo_folder import PLACING_TABLE
 from habmap.place.pictures import picture_name

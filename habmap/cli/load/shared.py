@@ -11,7 +11,7 @@ from habmap.cli.output import print_json, say, warn
 from habmap.errors import UsageError
 
 if TYPE_CHECKING:
-    from habmap.jobs.add.result import AddResult
+    from habmap.jobs.load.result import LoadResult
 
 FileArgument = Annotated[Path, typer.Argument(metavar="FILE", help="The file to load.", show_default=False)]
 TableArgument = Annotated[
@@ -53,7 +53,7 @@ def renames(pairs: list[str] | None) -> dict[str, str]:
     return columns
 
 
-def show(result: AddResult, *, as_json: bool) -> None:
+def show(result: LoadResult, *, as_json: bool) -> None:
     """Print what one file brought: warnings first, then JSON, or a sentence and the units redrawn by it."""
     for mended in result.repaired:
         warn(mended)
@@ -73,7 +73,7 @@ def show(result: AddResult, *, as_json: bool) -> None:
         say(f"Kept as they are: {', '.join(result.kept_columns)}.")
 
 
-def _words(result: AddResult) -> str:
+def _words(result: LoadResult) -> str:
     singular, plural = {
         "units": ("unit", "units"),
         "boundary": ("boundary", "boundaries"),

@@ -9,14 +9,14 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from habmap.errors import InputError
-from habmap.jobs.add.result import AddResult
+from habmap.jobs.load.result import LoadResult
 from habmap.jobs.ports import Store
 from habmap.place.forecast import read_forecast
 from habmap.records import Forecast, ForecastHour
 from habmap.work.clock import is_skipped
 
 
-def add_forecast(
+def load_forecast(
     store: Store,
     *,
     path: Path,
@@ -25,7 +25,7 @@ def add_forecast(
     sheet: str | None = None,
     wind_height: str | None = None,
     is_sure: bool = False,
-) -> AddResult:
+) -> LoadResult:
     """Load a forecast; the same one as the newest that is there is no news.
 
     Parameters
@@ -59,7 +59,7 @@ def add_forecast(
     height = told.wind_height or wind_height
     stored = store.forecasts()
     if stored and (stored[0].hours, stored[0].wind_height) == (told.hours, height):
-        return AddResult(kind="forecast", loaded=0, already_there=len(told.hours))
+        return LoadResult(kind="forecast", loaded=0, already_there=len(told.hours))
     row = Forecast(
         # of chance: each load is a row of its own, so that a forecast may come again after another, and copies of the
         # place that loaded the same one, at another time or under another file name, can still be joined
@@ -70,7 +70,7 @@ def add_forecast(
         recorded_at=now,
     )
     store.append([row])
-    return AddResult(kind="forecast", loaded=len(told.hours), warnings=_warnings(told.hours, height, zone))
+    return LoadResult(kind="forecast", loaded=len(told.hours), warnings=_warnings(told.hours, height, zone))
 
 
 def _warnings(hours: Sequence[ForecastHour], height: str | None, zone: ZoneInfo) -> tuple[str, ...]:

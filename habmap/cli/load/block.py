@@ -20,11 +20,11 @@ def block_command(
     as_json: JsonOption = False,
 ) -> None:
     """Save a drawn burn block by name, for burnday."""
-    from habmap.jobs.add.block import add_block, checked_name
+    from habmap.jobs.load.block import checked_name, load_block
 
     checked_name(name)
     session: Session = context.obj
-    result = add_block(session.store(), name=name, path=file, now=session.now(), repair=repair, overwrite=overwrite)
+    result = load_block(session.store(), name=name, path=file, now=session.now(), repair=repair, overwrite=overwrite)
     for words in result.warnings:
         warn(words)
     if as_json:

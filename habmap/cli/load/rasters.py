@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from habmap.cli.adding.shared import FileArgument
 from habmap.cli.context import JsonOption, OverwriteOption, Session
+from habmap.cli.load.shared import FileArgument
 from habmap.cli.output import print_json, say, warn
 from habmap.errors import UsageError
 
@@ -31,10 +31,10 @@ def dem_command(
 ) -> None:
     """Point at an elevation raster, or copy it into the folder."""
     unit = _known_vertical_unit(vertical_unit)
-    from habmap.jobs.add.dem import add_dem
+    from habmap.jobs.load.dem import load_dem
 
     session: Session = context.obj
-    result = add_dem(
+    result = load_dem(
         session.store(),
         path=file,
         vertical_unit=unit,
@@ -66,10 +66,10 @@ def canopy_command(
 ) -> None:
     """Point at a raster of canopy heights, or copy it in."""
     unit = _known_vertical_unit(vertical_unit)
-    from habmap.jobs.add.canopy import add_canopy
+    from habmap.jobs.load.canopy import load_canopy
 
     session: Session = context.obj
-    result = add_canopy(
+    result = load_canopy(
         session.store(),
         path=file,
         vertical_unit=unit,

@@ -8,7 +8,7 @@ from datetime import datetime
 from pathlib import Path
 
 from habmap.errors import InputError
-from habmap.jobs.add.raster import copy_raster, shown_ids, units_off
+from habmap.jobs.load.raster import copy_raster, shown_ids, units_off
 from habmap.jobs.ports import Store
 from habmap.jobs.terrain import DemInfo
 from habmap.measures import VerticalUnit
@@ -30,7 +30,7 @@ class AddDemResult:
     warnings: tuple[str, ...] = ()
 
 
-def add_dem(
+def load_dem(
     store: Store,
     *,
     path: Path,

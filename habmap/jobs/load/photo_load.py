@@ -42,7 +42,7 @@ class LoadedPhoto:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class AddPhotosResult:
+class LoadPhotosResult:
     """What loading did.
 
     Attributes

@@ -12,9 +12,9 @@ from zoneinfo import ZoneInfo
 import shapely
 
 from habmap.errors import InputError, InputErrors
-from habmap.jobs.add.photo_load import AddPhotosResult, LeftOut, LoadedPhoto, PhotoLoad
-from habmap.jobs.add.photo_row import photo_differences, photo_row
-from habmap.jobs.add.photo_table import Placing, read_placings
+from habmap.jobs.load.photo_load import LeftOut, LoadedPhoto, LoadPhotosResult, PhotoLoad
+from habmap.jobs.load.photo_row import photo_differences, photo_row
+from habmap.jobs.load.photo_table import Placing, read_placings
 from habmap.jobs.ports import Store
 from habmap.place.exif import CameraSaid, camera_said
 from habmap.place.photo_folder import PLACING_TABLE, content_sha256, photo_bytes, read_folder
@@ -23,7 +23,7 @@ from habmap.place.userfiles import printable
 from habmap.records import Photo
 
 
-def add_photos(
+def load_photos(
     store: Store,
     *,
     folder: Path,
@@ -31,7 +31,7 @@ def add_photos(
     declination_deg: float | None = None,
     overwrite: bool = False,
     progress: Callable[[float, str], None] | None = None,
-) -> AddPhotosResult:
+) -> LoadPhotosResult:
     """Load the JPEG photos of a folder and of the folders in it.
 
     A photo that cannot be read or placed is listed and left out; the others are loaded, all of them or none. The
@@ -101,7 +101,7 @@ def add_photos(
             raise InputErrors(load.faults, where=str(found.table))
         _refuse_if_nothing_can_be_read(load, folder)
         store.append_with_pictures(list(load.rows.values()), _from_workshop(load.pictures))
-    return AddPhotosResult(
+    return LoadPhotosResult(
         loaded=len(load.rows),
         already_there=load.already_there,
         photos=tuple(_loaded(load.files[sha256], photo) for sha256, photo in load.rows.items()),

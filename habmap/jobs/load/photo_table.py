@@ -8,8 +8,8 @@ from datetime import datetime, time, tzinfo
 from pathlib import Path
 from typing import Final
 
-from habmap.jobs.add.position import known_units_words
-from habmap.jobs.add.rows import Rows
+from habmap.jobs.load.position import known_units_words
+from habmap.jobs.load.rows import Rows
 from habmap.place.cells import Cells
 from habmap.place.tables import read_table
 

@@ -1,0 +1,1 @@
+"""The commands of ``habmap load``, one module per subject; `habmap.cli.commands.load` hangs them on the app."""
