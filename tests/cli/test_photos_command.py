@@ -360,7 +360,7 @@ def test_a_private_mark_is_never_passed_over(run_habmap: Run, place: Path, folde
         after = connection.execute("SELECT * FROM photos ORDER BY fid DESC LIMIT 1").fetchone()
         columns = [one[1] for one in connection.execute("PRAGMA table_info(photos)")]
     differing = {name for name, old, new in zip(columns, before, after, strict=True) if old != new}
-    assert differing == {"fid", "uuid", "is_private", "recorded_at"}
+    assert differing == {"fid", "uuid", "is_private", "recorded_at", "supersedes"}
 
 
 def test_copies_that_tell_a_photo_differently_can_be_joined_and_agree(

@@ -170,6 +170,8 @@ def test_work_among_cedars_killed_and_left_standing_carries_their_caution(
     units = [("S1", square(1), {}), ("S2", square(2), {}), ("S3", square(3), {})]
     log = "a,2025-01-10,girdle,S2,50,,\nb,2025-02-10,cut,S2,80,,\nc,2025-02-10,girdle,S3,30,,\n"
     place = make_place(run_habmap, tmp_path / "snags", units, entries=log)
+    settings = place / "habmap.toml"
+    settings.write_text(settings.read_text(encoding="utf-8").replace("# rates.cut", "rates.cut"), encoding="utf-8")
 
     def said(unit_id: str, day: str) -> str:
         done = run_habmap("log", "pile", "--date", day, "--unit", unit_id, "--whole", place=place)

@@ -126,5 +126,6 @@ def test_every_column_is_the_overlay_s(
     for line in lines.values():
         assert line.payment == pytest.approx(100 * line.applied_acres)
     for total in result.items:
-        own = [line.applied_acres for line in result.lines if (line.program, line.item) == (total.program, total.item)]
+        key = (total.program, total.item, total.practice_code)
+        own = [line.applied_acres for line in result.lines if (line.program, line.item, line.practice_code) == key]
         assert total.applied_acres == pytest.approx(math.fsum(own))

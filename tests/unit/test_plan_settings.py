@@ -14,7 +14,7 @@ from habmap.place.template import settings_text
 def test_no_published_window_is_in_force_in_a_new_place() -> None:
     text = settings_text("New place")
     assert "burn_plan" not in tomllib.loads(text)
-    plan = Settings.model_validate(tomllib.loads(text)).plan
+    plan = Settings.model_validate(tomllib.loads(text)).burn_plan
     for kind in (plan.grass, plan.down_cedar, plan.piles):
         assert kind.author is None and kind.date is None and kind.rh_pct is None
 
@@ -23,7 +23,7 @@ def test_the_examples_load_when_their_marks_are_taken_away() -> None:
     text = settings_text("New place")
     chapter = text[text.index("# [burn_plan.grass]") : text.index("[paperwork]")]
     lines = [line.removeprefix("# ") for line in chapter.splitlines() if line.startswith("# ")]
-    plan = Settings.model_validate(tomllib.loads("\n".join(lines))).plan
+    plan = Settings.model_validate(tomllib.loads("\n".join(lines))).burn_plan
     # Kansas smoke management (read): 40–70 %, 5–12 mph, 55–80 °F, 1,800 ft and more, 8–20 mph.
     assert (plan.grass.rh_pct, plan.grass.wind_mph, plan.grass.temp_f) == ((40, 70), (5, 12), (55, 80))
     assert plan.grass.mixing_height_ft is not None and plan.grass.mixing_height_ft[0] == 1800
