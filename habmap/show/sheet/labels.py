@@ -195,7 +195,8 @@ def _unit_labels(pen: Pen, frame: Frame, units: Sequence[PageUnit], labels: Labe
 
 def _feature_labels(pen: Pen, frame: Frame, features: Sequence[PageFeature], labels: Labels) -> None:
     window = shapely.box(*frame.box).buffer(-6)
-    for feature in features:
+    # A line has room along all its length, a point only beside itself: points first.
+    for feature in sorted(features, key=lambda one: one.geometry.length > 0):
         label = words.feature_label(feature.name, feature.kind, feature.is_private)
         shown = shapely.intersection(shapely.make_valid(frame.on_paper(feature.geometry)), window)
         if not label or shown.is_empty:
@@ -208,7 +209,7 @@ def _feature_labels(pen: Pen, frame: Frame, features: Sequence[PageFeature], lab
             points = [longest.representative_point()]
         line = _Line(label, is_serif=True)
         side = line.width_pt / 2 + 10
-        shifts = ((0, 10), (0, -10), (side, 0), (-side, 0))
+        shifts = ((0, 10), (0, -10), (side, 0), (-side, 0), (side, 10), (-side, 10), (side, -10), (-side, -10))
         spots = ((point.x + right, point.y + up) for point in points for right, up in shifts)
         any(_set(pen, labels, spot, [line], ink=ink) for spot in spots)
 
