@@ -10,9 +10,9 @@ from itertools import pairwise
 from typing import Final, Literal
 
 from habmap.errors import InputError
-from habmap.jobs.load.identity import differing
 from habmap.jobs.ports import Store
 from habmap.jobs.said import check_why
+from habmap.place.load.identity import differing
 from habmap.records import Plot
 from habmap.work.succession import in_order
 

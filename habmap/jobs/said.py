@@ -8,7 +8,7 @@ from dataclasses import dataclass, fields, replace
 from typing import Final
 
 from habmap.errors import InputError, UsageError
-from habmap.place.cells import LONGEST_TEXT
+from habmap.place.load.cells import LONGEST_TEXT
 from habmap.records import Entry, Look
 from habmap.vocabulary import (
     DEFAULT_KILLED_PCT,

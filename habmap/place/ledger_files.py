@@ -9,7 +9,7 @@ import shapely
 
 from habmap.errors import InputErrors
 from habmap.place.layers import LayerRow, read_layer
-from habmap.place.tables import Table, TableRow, read_table
+from habmap.place.load.table import Table, TableRow, read_table
 
 #: The column under which the ground of a layer's row reaches the reader of tables.
 GROUND_COLUMN: Final = "patch_wkt"
@@ -22,7 +22,7 @@ def read_ledger(path: Path, *, layer: str | None = None, sheet: str | None = Non
     Raises
     ------
     InputError
-        The file is unfit (see `habmap.place.tables.read_table` and `habmap.place.layers.read_layer`).
+        The file is unfit (see `habmap.place.load.table.read_table` and `habmap.place.layers.read_layer`).
     """
     if path.suffix.lower() not in LAYER_SUFFIXES:
         return read_table(path, sheet=sheet)

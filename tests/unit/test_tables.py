@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from habmap.errors import InputError, InputErrors
-from habmap.place.tables import read_table
+from habmap.place.load.table import read_table
 
 
 def written(folder: Path, content: str | bytes) -> Path:

@@ -13,7 +13,7 @@ from sheet_makers import edited, ods_cell, ods_file, write_ods, write_xlsx
 
 from habmap.errors import InputError, InputErrors
 from habmap.place import tables
-from habmap.place.tables import Table, read_table
+from habmap.place.load.table import Table, read_table
 
 WRITERS = {".xlsx": write_xlsx, ".ods": write_ods}
 ROWS = [

@@ -7,7 +7,7 @@ from typing import Final
 
 from habmap.errors import UsageError
 from habmap.jobs.burn.record import LONGEST_NOTICE_PART, BurnSaid, check_burn_said, hour_note, notice_of
-from habmap.place.cells import Cells
+from habmap.place.load.cells import Cells
 from habmap.place.userfiles import printable
 from habmap.records import BurnRecord, Entry, Notice
 from habmap.vocabulary import FIRE

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from habmap.jobs.checks.facts import Facts, Fault
-from habmap.jobs.load.identity import differing
 from habmap.jobs.plots import NOT_MEASURED, plots_told
+from habmap.place.load.identity import differing
 from habmap.work.succession import counting, standing
 
 

@@ -11,13 +11,13 @@ from pathlib import Path
 from typing import Final
 
 from habmap.errors import HabmapError, InputError
-from habmap.jobs.load.identity import said
-from habmap.jobs.load.position import position
 from habmap.jobs.load.result import LoadResult
-from habmap.jobs.load.rows import POSITION_COLUMNS, Rows, Ways
 from habmap.jobs.ports import Store
-from habmap.place.cells import Cells
-from habmap.place.tables import read_table
+from habmap.place.load.cells import Cells
+from habmap.place.load.columns import POSITION_COLUMNS, Rows, Ways
+from habmap.place.load.identity import said
+from habmap.place.load.position import position
+from habmap.place.load.table import read_table
 from habmap.place.userfiles import printable
 from habmap.records import CoverFrame, CoverLine
 from habmap.work.response import CLASS_LIMITS_PCT, class_midpoint_pct, species_key

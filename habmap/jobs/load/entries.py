@@ -15,15 +15,15 @@ from shapely import MultiPolygon
 from habmap.errors import InputError
 from habmap.jobs.burn.columns import BURN_FIELDS, burn_differences
 from habmap.jobs.load.entry_reader import ENTRY_FIELDS, EntryReader, UnitsByDay
-from habmap.jobs.load.identity import differing
 from habmap.jobs.load.result import LoadResult
-from habmap.jobs.load.rows import Rows, Ways
 from habmap.jobs.log import shares
 from habmap.jobs.ports import Store
 from habmap.jobs.said import reported_question
 from habmap.land.grid import LocalGrid, grid_around
 from habmap.measures import acres
 from habmap.place.ledger_files import read_ledger
+from habmap.place.load.columns import Rows, Ways
+from habmap.place.load.identity import differing
 from habmap.place.userfiles import printable
 from habmap.records import BurnRecord, Entry
 from habmap.work.burns import burn_of

@@ -13,14 +13,14 @@ from shapely.errors import ShapelyError
 
 from habmap.errors import InputError, UsageError
 from habmap.jobs.burn.columns import burn_of_cells
-from habmap.jobs.load.identity import Identities
-from habmap.jobs.load.position import known_units_words
-from habmap.jobs.load.rows import Rows
 from habmap.jobs.ports import Store
 from habmap.jobs.said import MAX_PERSON_HOURS, look_of
-from habmap.place.cells import LONGEST_OUTLINE, Cells
+from habmap.place.load.cells import LONGEST_OUTLINE, Cells
+from habmap.place.load.columns import Rows
+from habmap.place.load.identity import Identities
+from habmap.place.load.position import known_units_words
+from habmap.place.load.table import TableRow
 from habmap.place.shapes import as_ground, as_valid, lonlat_shape, multipolygon
-from habmap.place.tables import TableRow
 from habmap.place.userfiles import printable
 from habmap.records import BurnRecord, Entry, Look, Unit
 from habmap.vocabulary import KILLING, NEEDLES, PRACTICES, default_killed_pct

@@ -16,7 +16,6 @@ from shapely import MultiPolygon
 from habmap.errors import HabmapError, InputError, InputErrors
 from habmap.jobs.history import changes_recorded
 from habmap.jobs.load.result import LoadResult
-from habmap.jobs.load.rows import require_columns
 from habmap.jobs.ports import Store
 from habmap.jobs.unit_versions import (
     as_version,
@@ -30,8 +29,9 @@ from habmap.jobs.unit_versions import (
 from habmap.land.grid import LocalGrid, grid_around
 from habmap.land.meridian import near
 from habmap.measures import acres
-from habmap.place.cells import Cells, matched_columns
 from habmap.place.layers import Layer, LayerRow, read_ground_and_repairs, read_layer
+from habmap.place.load.cells import Cells, matched_columns
+from habmap.place.load.columns import require_columns
 from habmap.place.userfiles import printable
 from habmap.records import Boundary, Unit
 from habmap.vocabulary import COVERS

@@ -8,10 +8,10 @@ from datetime import datetime, time, tzinfo
 from pathlib import Path
 from typing import Final
 
-from habmap.jobs.load.position import known_units_words
-from habmap.jobs.load.rows import Rows
-from habmap.place.cells import Cells
-from habmap.place.tables import read_table
+from habmap.place.load.cells import Cells
+from habmap.place.load.columns import Rows
+from habmap.place.load.position import known_units_words
+from habmap.place.load.table import read_table
 
 FIELDS: Final = ("file", "lon", "lat", "direction_deg", "taken_at", "unit_id", "private")
 _NOON: Final = time(12)

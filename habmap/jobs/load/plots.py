@@ -11,16 +11,16 @@ from pathlib import Path
 from typing import Final, Literal, cast
 
 from habmap.errors import InputError
-from habmap.jobs.load.identity import differing
-from habmap.jobs.load.position import position
 from habmap.jobs.load.result import LoadResult
-from habmap.jobs.load.rows import POSITION_COLUMNS, Rows
 from habmap.jobs.plots import NOT_MEASURED, plots_told
 from habmap.jobs.ports import Store
 from habmap.land.density import plot_acres
 from habmap.measures import M_PER_FT
-from habmap.place.cells import Cells
-from habmap.place.tables import read_table
+from habmap.place.load.cells import Cells
+from habmap.place.load.columns import POSITION_COLUMNS, Rows
+from habmap.place.load.identity import differing
+from habmap.place.load.position import position
+from habmap.place.load.table import read_table
 from habmap.place.userfiles import printable
 from habmap.records import Plot, Unit
 

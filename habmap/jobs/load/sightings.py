@@ -12,14 +12,14 @@ from shapely import Point
 from shapely.geometry.base import BaseGeometry
 
 from habmap.errors import InputError
-from habmap.jobs.load.identity import Identities, differing
 from habmap.jobs.load.result import LoadResult
-from habmap.jobs.load.rows import Rows
 from habmap.jobs.ports import Store
 from habmap.land.meridian import middle_lon, near
-from habmap.place.cells import Cells
 from habmap.place.eventdate import EventDateError, event_days
-from habmap.place.tables import TableRow, read_table
+from habmap.place.load.cells import Cells
+from habmap.place.load.columns import Rows
+from habmap.place.load.identity import Identities, differing
+from habmap.place.load.table import TableRow, read_table
 from habmap.place.userfiles import printable
 from habmap.records import Sighting
 

@@ -10,8 +10,8 @@ from pathlib import Path
 from typing import Final
 
 from habmap.errors import HabmapError, InputError, InputErrors
-from habmap.place.cells import LONGEST_OUTLINE
 from habmap.place.formulas import restored
+from habmap.place.load.cells import LONGEST_OUTLINE
 from habmap.place.sheetguard import Limits
 from habmap.place.userfiles import check_readable, printable
 from habmap.place.workbooks import OTHER_SUFFIXES, WORKBOOK_SUFFIXES, read_sheet

@@ -10,7 +10,7 @@ from typing import Final
 
 from shapely import Point
 
-from habmap.place.cells import LONGEST_TEXT, Cells
+from habmap.place.load.cells import LONGEST_TEXT, Cells
 from habmap.place.userfiles import printable
 from habmap.records import Entry, Plot, Sighting
 

@@ -6,14 +6,14 @@ from collections.abc import Collection, Mapping, Sequence
 from typing import Final
 
 from habmap.errors import HabmapError, InputError, InputErrors
-from habmap.place.cells import Cells, matched_columns
 from habmap.place.layers import Layer
-from habmap.place.tables import MOST_FAULTS, Table, TableRow
+from habmap.place.load.cells import Cells, matched_columns
+from habmap.place.load.table import MOST_FAULTS, Table, TableRow
 from habmap.place.userfiles import printable
 
 #: Ways to say one thing, any of which will do; each is the columns that it takes.
 Ways = tuple[tuple[str, ...], ...]
-#: Where a row stands (see `habmap.jobs.load.position`).
+#: Where a row stands (see `habmap.place.load.position`).
 POSITION_COLUMNS: Final[Ways] = (("unit_id",), ("lon", "lat"))
 #: Longest list of columns in a message [characters].
 _LONGEST: Final = 400

@@ -8,7 +8,7 @@ import shapely
 from shapely import Point
 
 from habmap.land.meridian import middle_lon, near
-from habmap.place.cells import Cells
+from habmap.place.load.cells import Cells
 from habmap.place.userfiles import printable
 from habmap.records import Unit
 
