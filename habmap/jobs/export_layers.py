@@ -123,10 +123,11 @@ def handheld_outlines(
 
     What remains in a unit on hold or closed to cutting is named so. Features are left out for whomever, so that
     no nest, grave or cultural site rides along on a handheld. Ground left on purpose is never shown as remaining, for
-    somebody might cut it; so where the copy for the public draws some of it otherwise, the whole outline of what
-    remains in that unit is left out.
+    somebody might cut it; so where the copy for the public draws some of it otherwise, or closes a hole of the unit,
+    the whole outline of what remains in that unit is left out.
     """
     kept = _kept_acres(ground(store, on=on))
+    outline = {unit.unit_id: unit.geometry for unit in store.units(on)}
     if audience == "public":
         store = public_view(store)
     state = ground(store, on=on)
@@ -134,6 +135,7 @@ def handheld_outlines(
     grid = store.grid
     shown = _kept_acres(state)
     telling = {unit_id for unit_id, acres in kept.items() if acres > shown[unit_id] + _CRUMB_ACRES}
+    telling |= {unit.unit_id for unit in state.units if unit.geometry != outline[unit.unit_id]}
     outlines: list[tuple[str, str, MultiPolygon]] = []
     for unit in state.units:
         called = f"{unit.name}: " if unit.name else ""

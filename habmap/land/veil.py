@@ -41,6 +41,10 @@ _GOES_ON_M: Final = 2.0
 #: A turn sharper than this is a corner [°]; a line longer than its chord by this factor is bent: an arc of 13°.
 _CORNER_DEG: Final = 30.0
 _STRAIGHT: Final = 1.002
+#: A line that turns by this much in all where it lies within reach runs round what lies there [°]; turns are those of
+#: the line drawn through its vertices no nearer than this [m], so that the noise of a walk is none.
+_ROUND_DEG: Final = 45.0
+_NOISE_M: Final = 2.0
 #: Places of two vertices that agree within this are one [m].
 _SAME_M: Final = 1e-6
 
@@ -152,6 +156,23 @@ def veiled(
     return redrawn
 
 
+def ends_there(shape: BaseGeometry, over: Veil) -> bool:
+    """Return whether a line begins or ends by a private place: it leads there."""
+    lines = [line for line in shapely.get_parts(shape) if line.geom_type == "LineString" and not line.is_closed]
+    ends = [shapely.Point(line.coords[at]) for line in lines for at in (0, -1)]
+    return bool(shapely.intersects(over.discs, ends).any())
+
+
+def runs_round(shape: BaseGeometry, over: Veil) -> bool:
+    """Return whether a line, or the edge of an area, by a private place turns about it within reach."""
+    for part in shapely.get_parts(shape):
+        for line in [part.exterior, *part.interiors] if part.geom_type == "Polygon" else [part]:
+            ground = shapely.convex_hull(line)
+            if shapely.intersects(ground, over.discs) and (over.reach.covers(line) or _turning(line, over.reach)):
+                return True
+    return False
+
+
 def _touched(patches: Sequence[BaseGeometry], over: Veil) -> list[int]:
     return np.flatnonzero(shapely.intersects(np.array(patches, dtype=object), over.discs)).tolist()
 
@@ -230,10 +251,12 @@ def _telling(groups: Sequence[set[int]], edges: Sequence[_Edge], over: Veil) -> 
 
 
 def _lines_round(edges: Sequence[_Edge], over: Veil) -> list[BaseGeometry]:
-    """Return the lines within reach of a place: whole ones, and of longer ones the bends that lie there."""
-    whole = [line for line in _whole_lines(edges) if over.reach.covers(line)]
+    """Return the lines within reach of a place: whole ones, and of longer ones the bends and turns that lie there."""
+    lines = _whole_lines(edges)
+    whole = [line for line in lines if over.reach.covers(line)]
     bends = [bend for edge in edges for line in _whole_lines([edge]) for bend in _bends(line)]
-    return whole + [bend for bend in bends if over.reach.covers(bend)]
+    turning = [turn for line in lines for turn in _turning(line, over.reach)]
+    return whole + [bend for bend in bends if over.reach.covers(bend)] + turning
 
 
 def _bends(line: BaseGeometry) -> list[BaseGeometry]:
@@ -248,6 +271,27 @@ def _bends(line: BaseGeometry) -> list[BaseGeometry]:
         for part in parts
         if np.hypot(*np.diff(part, axis=0).T).sum() > _STRAIGHT * math.hypot(*(part[-1] - part[0]))
     ]
+
+
+def _turning(line: BaseGeometry, reach: BaseGeometry) -> list[BaseGeometry]:
+    """Return the stretches of a line within reach that turn much there, as the sides of a square about a place do."""
+    xy = shapely.get_coordinates(line)
+    is_corner = np.isin(xy, shapely.get_coordinates(shapely.simplify(line, _NOISE_M))).all(axis=1)
+    corners = np.unique([0, *np.flatnonzero(is_corner), len(xy) - 1])
+    steps = np.diff(xy[corners], axis=0)
+    turns = np.diff(np.arctan2(steps[:, 1], steps[:, 0]), prepend=0.0, append=0.0)
+    turns_deg = np.degrees(np.abs((turns + math.pi) % math.tau - math.pi))
+    turns_deg[[0, -1]] = 0.0  # where it begins and ends it turns into nothing
+    within = [reach.covers(shapely.LineString(xy[a : b + 1])) for a, b in pairwise(corners)]
+    found: list[BaseGeometry] = []
+    first = 0
+    for side, is_within in enumerate([*within, False]):
+        if is_within:
+            continue
+        if side > first and turns_deg[first : side + 1].sum() >= _ROUND_DEG:
+            found.append(shapely.LineString(xy[corners[first] : corners[side] + 1]))
+        first = side + 1
+    return found
 
 
 def _whole_lines(edges: Sequence[_Edge]) -> list[BaseGeometry]:

@@ -273,9 +273,11 @@ def test_units_go_by_their_public_name_or_their_label() -> None:
 
 def test_an_outline_that_tells_by_itself_is_said_to_the_owner_alone() -> None:
     spot = Point(300, 250)
-    holed = FakeStore([unit("A", UNITS["A"].difference(spot.buffer(30))), a_nest(300, 250)], grid=GRID)
+    holed = FakeStore(
+        [unit("A", UNITS["A"].difference(spot.buffer(30))), unit("N", spot.buffer(30)), a_nest(300, 250)], grid=GRID
+    )
     island = FakeStore([unit("A", UNITS["A"]), unit("N", box(2000, 0, 2060, 60)), a_nest(2030, 30)], grid=GRID)
-    for store, name in ((holed, "A"), (island, "N")):
+    for store, name in ((holed, "A, N"), (island, "N")):
         page = build_page(store, now=NOW, audience="public")
         words = veil_words(store, page)
         assert len(words) == 1 and f"the outline of {name} itself" in words[0]
@@ -289,3 +291,72 @@ def test_the_owner_is_told_by_how_much_the_acres_differ() -> None:
     told = veil_words(store, build_page(store, now=NOW, audience="public"))
     assert "86.49 treated" in told[0] and "85.79" in told[0]
     assert veil_words(store, build_page(store, now=NOW, audience="owner")) == ()
+
+
+def test_a_hole_of_a_unit_about_a_private_place_is_closed_for_the_public() -> None:
+    """Its middle was the nest's place in every file; the ground in it counts as what lies around it."""
+    spot = Point(300, 250)
+    outline = UNITS["A"].difference(spot.buffer(40)).difference(Point(80, 80).buffer(30))
+    store = FakeStore(
+        [unit("A", outline), unit("B", UNITS["B"]), a_nest(300, 250), entry("cut", "2025-02-01", outline)], grid=GRID
+    )
+    holes = [hole for shape in public_shapes(store) for hole in holes_of(shape)]
+    assert holes and all(hole.centroid.distance(Point(80, 80)) < 1 for hole in holes)
+    page = build_page(store, now=NOW, audience="public")
+    assert page.treated_acres == pytest.approx(acres(UNITS["A"].area - Point(80, 80).buffer(30).area), rel=1e-5)
+    assert page.remaining_acres == pytest.approx(acres(UNITS["B"].area), rel=1e-5)
+    words = veil_words(store, page)
+    assert any("outline of A has a hole about a private place" in said for said in words)
+    assert "private place" not in render_page(page)
+    standing = FakeStore([unit("A", outline), a_nest(300, 250)], grid=GRID)
+    assert [name for name, _, _ in handheld_outlines(standing, today=NOW.date(), audience="public")] == ["A"]
+
+
+def holes_of(shape: BaseGeometry) -> Iterator[shapely.Polygon]:
+    return (
+        shapely.Polygon(ring)
+        for part in shapely.get_parts(shape)
+        if part.geom_type == "Polygon"
+        for ring in part.interiors
+        if shapely.Polygon(ring).area > 1
+    )
+
+
+@pytest.mark.parametrize("sides", [4, 6, 8])
+@pytest.mark.parametrize("turned_deg", [0, 20])
+def test_a_ring_with_corners_about_a_place_is_not_told_by_the_lines_that_meet_it(sides: int, turned_deg: int) -> None:
+    """Lines of work run up to a ring of straight sides, and go on from its corners."""
+    spot = Point(350, 250)
+    ring = shapely.Polygon([corner(spot, 190, 360 * at / sides + turned_deg) for at in range(sides)])
+    rows = []
+    for at in range(0, 5, 2):
+        wedge = shapely.Polygon([spot, *(corner(spot, 3000, 72 * (at + part / 4)) for part in range(5))])
+        ground = UNITS["A"].union(UNITS["B"]).intersection(wedge).difference(ring)
+        rows.append(entry("cut", f"2025-0{at + 1}-01", MultiPolygon(list(polygons(ground)))))
+    shapes = public_shapes(a_store(a_nest(spot.x, spot.y), *rows))
+    outlines = shapely.union_all([outline.boundary.buffer(0.5) for outline in UNITS.values()])
+    edges = shapely.union_all([shapely.boundary(shape) for shape in shapes if shape.area]).difference(outlines)
+    assert shapely.length(edges.intersection(ring.boundary.buffer(0.5))) < 20
+
+
+def corner(spot: Point, reach_m: float, bearing_deg: float) -> tuple[float, float]:
+    turn = math.radians(bearing_deg)
+    return (spot.x + reach_m * math.sin(turn), spot.y + reach_m * math.cos(turn))
+
+
+def test_what_leads_to_a_private_place_or_runs_round_it_is_no_public_feature() -> None:
+    lines = {
+        "lane": [(0, 250), (298, 250)],  # ends at the nest
+        "fence": [(0, 480), (200, 480), (200, 150), (400, 150), (400, 350), (215, 350)],  # round it, from afar
+        "road": [(0, 230), (310, 235), (700, 240)],  # passes
+        "creek": [(0, 300), (200, 350), (300, 260), (420, 340), (900, 300)],  # winds
+    }
+    rows = [
+        Feature(uuid=kind, kind=kind, name="", geometry=GRID.to_lonlat(shapely.LineString(xy)), recorded_at=NOW)
+        for kind, xy in lines.items()
+    ]
+    far = Feature(
+        uuid="far", kind="fence", name="", geometry=GRID.to_lonlat(box(1000, 100, 1100, 200).exterior), recorded_at=NOW
+    )
+    page = build_page(a_store(a_nest(300, 250), far, *rows), now=NOW, audience="public")
+    assert sorted(feature.kind for feature in page.features) == ["creek", "fence", "road"]
