@@ -10,7 +10,7 @@ from __future__ import annotations
 import hashlib
 import math
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final
@@ -115,7 +115,9 @@ def veiled(
     Notes
     -----
     A patch counts on joined ground if it covers at least half of it. Outside all units it gives way, unless it covers
-    half of what it was joined with there, as round a hole.
+    half of what it was joined with there, as round a hole. Of patches that each cover half, those count together that
+    lie together on more of the ground than any others do: two halves that hardly meet are not told as both everywhere,
+    which would kill more cedars than any of them did.
     """
     if shapely.is_empty(over.discs) or not len(patches):
         return {}
@@ -133,10 +135,18 @@ def veiled(
         whole_m2 = math.fsum(faces[index].area_m2 for index in joined)
         # open ground has no end; what counts there lies wholly about a hole
         may_count = all(grounds[index] for index in joined) or any(not faces[index].patches for index in joined)
-        for patch in {patch for index in joined for patch in faces[index].patches}:
-            its = {index for index in joined if patch in faces[index].patches}
-            covers = math.fsum(faces[index].area_m2 for index in its) >= whole_m2 / 2
-            if covers and patch not in never and may_count:
+        its_faces = {
+            patch: {index for index in joined if patch in faces[index].patches}
+            for patch in {patch for index in joined for patch in faces[index].patches}
+        }
+        halves = {
+            patch
+            for patch, its in its_faces.items()
+            if may_count and patch not in never and math.fsum(faces[index].area_m2 for index in its) >= whole_m2 / 2
+        }
+        counting = _together(halves, {index: faces[index] for index in joined})
+        for patch, its in its_faces.items():
+            if patch in counting:
                 added[patch] |= joined - its
             else:
                 gone[patch] |= its
@@ -171,6 +181,15 @@ def runs_round(shape: BaseGeometry, over: Veil) -> bool:
             if shapely.intersects(ground, over.discs) and (over.reach.covers(line) or _turning(line, over.reach)):
                 return True
     return False
+
+
+def _together(halves: Collection[int], joined: Mapping[int, Piece]) -> frozenset[int]:
+    """Return those of the patches that lie together on more of the joined ground than any other set of them does."""
+    areas_m2: dict[frozenset[int], float] = defaultdict(float)
+    for face in joined.values():
+        areas_m2[frozenset(face.patches) & frozenset(halves)] += face.area_m2
+    areas_m2.pop(frozenset(), None)
+    return max(areas_m2, key=lambda them: (areas_m2[them], -len(them), sorted(them)), default=frozenset())
 
 
 def _touched(patches: Sequence[BaseGeometry], over: Veil) -> list[int]:

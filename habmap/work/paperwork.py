@@ -88,7 +88,8 @@ class AppliedLine:
         Worked ground whose share killed is below its unit's target; and that was at target already, by work before the
         report's days or of another practice code.
     too_early_acres, late_acres, on_hold_acres
-        Brought to target (else: worked) before the item's first day, after its due date, and while on hold.
+        Brought to target (else: worked) before the item's first day, after its due date, and while on hold. A remark
+        tells of ground in the other columns that had work before the first day too.
     elsewhere_acres
         Claimed by an item that comes first in ``habmap.toml``.
     pass_acres
@@ -119,6 +120,8 @@ class AppliedLine:
     entry_ids: tuple[str, ...]
     remarks: tuple[str, ...]
 
+
+_FORFEIT: Final = "work dated before it can forfeit payment"
 
 #: Columns of worked ground that is not applied, each by its key without ``_acres``.
 APART: Final = ("below_target", "treated_before", "too_early", "late", "on_hold", "elsewhere")
@@ -253,7 +256,7 @@ class _ItemReport:
         acres: defaultdict[str, float] = defaultdict(float)
         remarks: dict[str, list[_Found]] = defaultdict(list)
         done: dict[str, Entry] = {}
-        pass_acres = 0.0
+        pass_acres = also_early_acres = 0.0
         for number, piece in here:
             own = [
                 entry
@@ -269,6 +272,8 @@ class _ItemReport:
             found = self._killed(number, piece, own) if kills else self._worked(number, piece, own)
             acres[found.column] += piece.acres
             remarks[found.column].append(found)
+            if found.column != "too_early" and any(self.item.is_early(entry.date) for entry in own):
+                also_early_acres += piece.acres
         if not done:
             return None
         counted = [entry for entry in done.values() if self._is_inside(entry.date)] or list(done.values())
@@ -291,7 +296,7 @@ class _ItemReport:
             method=", ".join(dict.fromkeys(PRACTICE_WORDS[entry.practice] for entry in counted)),
             crew=", ".join(sorted({entry.who for entry in counted if entry.who})),
             entry_ids=tuple(entry.entry_id for entry in counted),
-            remarks=tuple(self._remarks(unit_id, acres, remarks)),
+            remarks=(*self._remarks(unit_id, acres, remarks), *self._early_remarks(also_early_acres)),
         )
 
     def _is_inside(self, day: date) -> bool:
@@ -329,6 +334,11 @@ class _ItemReport:
         owner = self.claims.claim(self.item.practice_code, number, free, name=self.item.name)
         return _Found("applied") if owner is None else _Found("elsewhere", claimed_by=owner)
 
+    def _early_remarks(self, also_early_acres: float) -> Iterator[str]:
+        """Say that ground told in other columns, counted or not, had work dated before the item began."""
+        if also_early_acres > 0:
+            yield f"{acres_words(also_early_acres)} had some work before {self.item.not_before}: {_FORFEIT}"
+
     def _remarks(
         self, unit_id: str, acres: Mapping[str, float], found: Mapping[str, Sequence[_Found]]
     ) -> Iterator[str]:
@@ -339,7 +349,7 @@ class _ItemReport:
         words = {
             "below_target": "are below the unit's target share killed",
             "treated_before": "were at target already, by work before this report's days or under another code",
-            "too_early": f"were worked before {self.item.not_before}: work dated before it can forfeit payment",
+            "too_early": f"were worked before {self.item.not_before}: {_FORFEIT}",
             "late": f"were worked after the due date {self.item.due}",
             "on_hold": f"were worked on {', '.join(map(str, held_on))} although on hold"
             + (f": {', '.join(sorted(reasons))}" if reasons else ""),

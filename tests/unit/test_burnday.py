@@ -316,6 +316,7 @@ def test_slash_and_snags_are_told_by_their_share_whatever_the_stage() -> None:
     assert result.stage_acres.keys() == {"part_cut"} and result.plan.kind == "down_cedar"
     assert result.slash_acres == pytest.approx(result.acres, abs=1e-9) and result.snag_acres == 0
     assert not any("no cut slash" in words for words in result.block_words)
+    assert f"{result.acres:.2f} acres of the block hold cut slash on the ground" in result.block_words
     assert SNAG_CAUTION not in result.cautions
     girdled = [unit("A", BLOCK), entry("girdle", "2026-01-01", BLOCK, killed_pct=50.0)]
     result = ask(FakeStore([*girdled, entry("cut", "2026-02-01", BLOCK, killed_pct=80.0)], grid=GRID))

@@ -102,6 +102,16 @@ def test_ground_cut_before_approval_and_logged_again_is_too_early_not_applied() 
     assert len(line.entry_ids) == 1  # the line inside the dates
 
 
+def test_work_before_approval_that_fell_short_is_pointed_out_too() -> None:
+    # 6,000 m² got 70 % too early; 2,000 m² of them reach the target inside the dates, 4,000 m² never do
+    item = ITEM | {"not_before": "2026-01-15"}
+    early, later = entry("cut", "2026-01-14", LEFT, killed_pct=70.0), entry("cut", "2026-02-01", RIGHT)
+    line = only(report(early, later, items=[item]))
+    assert columns_m2(line) == {"applied": 6_000, "below_target": 4_000}
+    assert "1.5 acres had some work before 2026-01-15: work dated before it can forfeit payment" in line.remarks
+    assert not any("forfeit" in words for words in only(report(later, items=[item])).remarks)
+
+
 def test_ground_at_target_before_the_report_or_by_fire_was_treated_before() -> None:
     again = report(entry("cut", "2025-01-05", LEFT), entry("cut", "2026-02-01", ALL), year=2026)
     assert columns_m2(only(again)) == {"applied": 4_000, "treated_before": 6_000}

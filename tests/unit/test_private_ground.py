@@ -194,6 +194,20 @@ def test_ground_with_a_hole_counts_as_its_surroundings_and_a_small_patch_not_at_
     assert owner.treated_acres == pytest.approx(acres(ring.area), rel=1e-6)
 
 
+def test_two_halves_that_hardly_meet_are_not_told_as_both_everywhere() -> None:
+    """A cut of 70 % and a girdle of 50 % meet on 50 m of 700; both together reach the target of 80 %."""
+    west, east = box(0, 0, 375, 500), box(325, 0, 700, 500)
+    lines = (
+        entry("cut", "2025-02-01", west, killed_pct=70.0),
+        entry("girdle", "2025-03-01", east, killed_pct=50.0),
+    )
+    owner = build_page(a_store(a_nest(350, 250), *lines), now=NOW, audience="owner")
+    assert owner.treated_acres == pytest.approx(acres(50 * 500), rel=1e-6)  # 1 − 0.3 × 0.5 = 85 % on the strip
+    public = build_page(a_store(a_nest(350, 250), *lines), now=NOW, audience="public")
+    assert public.treated_acres == 0
+    assert len(public.work) == 1
+
+
 def test_the_page_says_the_same_of_itself_whether_or_not_there_is_a_nest() -> None:
     cut = entry("cut", "2025-02-01", UNITS["A"])
     bare, nest = (build_page(a_store(*rows), now=NOW, audience="public") for rows in ([cut], [a_nest(300, 250), cut]))

@@ -66,11 +66,9 @@ def block_words(pieces: Sequence[GroundPiece], state: Ground, kind: PlanKind, *,
         ("piles", "piles", [piece.state.piled_frac > 0 for piece in pieces]),
     ):
         there = sum(piece.acres for piece, has in zip(pieces, does, strict=True) if has)
-        if kind != other and there >= 0.005:
-            words.append(
-                f"{there:.2f} acres of the block hold {what}, for which the plan for {PLAN_KIND_WORDS[kind]}, compared "
-                "here, is not written"
-            )
+        if there >= 0.005:
+            beyond = f", for which the plan for {PLAN_KIND_WORDS[kind]}, compared here, is not written"
+            words.append(f"{there:.2f} acres of the block hold {what}" + (beyond if kind != other else ""))
         if kind == other and not any(does):
             words.append(f"no {what} in the block by the log, so the plan for {PLAN_KIND_WORDS[kind]} finds none there")
     return tuple(words)
