@@ -11,14 +11,12 @@ from pathlib import Path
 
 from habmap.errors import HabmapError, PlaceError
 from habmap.jobs.acres import AcresResult, acres
-from habmap.jobs.load.cover import load_cover
 from habmap.jobs.load.dem import load_dem
 from habmap.jobs.load.entries import load_entries
 from habmap.jobs.load.features import load_features
 from habmap.jobs.load.layers import load_boundary, load_units
 from habmap.jobs.load.photos import load_photos
-from habmap.jobs.load.plots import load_plots
-from habmap.jobs.load.sightings import load_sightings
+from habmap.jobs.load.tables import load_cover, load_plots, load_sightings
 from habmap.jobs.map import draw_map
 from habmap.jobs.rank import RankResult, rank
 from habmap.jobs.sheet import write_sheet

@@ -7,17 +7,15 @@ import uuid
 from collections import defaultdict
 from dataclasses import dataclass, replace
 from itertools import pairwise
-from typing import Final, Literal
+from typing import Literal
 
 from habmap.errors import InputError
 from habmap.jobs.ports import Store
 from habmap.jobs.said import check_why
 from habmap.place.load.identity import differing
+from habmap.place.load.plots import NOT_MEASURED
 from habmap.records import Plot
 from habmap.work.succession import in_order
-
-#: Fields of a plot's row that are no part of what was measured.
-NOT_MEASURED: Final = ("uuid", "is_void", "why")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -12,7 +12,8 @@ from typing import Final
 from habmap.errors import HabmapError, InputError, InputErrors
 from habmap.measures import MM_PER_IN, MPH_PER_KNOT, MPH_PER_MPS, fahrenheit
 from habmap.place.days import moments_meant, readings_words
-from habmap.place.load.cells import matched_columns, number_text
+from habmap.place.load.cells import number_text
+from habmap.place.load.columns import matched_columns
 from habmap.place.load.table import MOST_FAULTS, Table, TableRow, read_table
 from habmap.place.userfiles import printable
 from habmap.records import ForecastHour

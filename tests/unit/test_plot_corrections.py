@@ -17,7 +17,7 @@ from habmap.jobs.checks.facts import facts_of
 from habmap.jobs.checks.plots import plots as plot_faults
 from habmap.jobs.density import density
 from habmap.jobs.history import history
-from habmap.jobs.load.plots import load_plots
+from habmap.jobs.load.tables import load_plots
 from habmap.jobs.plots import void_plot
 from habmap.work.union import union
 

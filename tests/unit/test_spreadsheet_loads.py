@@ -17,13 +17,11 @@ from fakes import FakeStore
 from sheet_makers import Cell, write_ods, write_xlsx
 
 from habmap.errors import InputError, InputErrors
-from habmap.jobs.load.cover import load_cover
 from habmap.jobs.load.entries import load_entries
 from habmap.jobs.load.forecast import load_forecast
 from habmap.jobs.load.layers import load_units
 from habmap.jobs.load.photo_table import read_placings
-from habmap.jobs.load.plots import load_plots
-from habmap.jobs.load.sightings import load_sightings
+from habmap.jobs.load.tables import load_cover, load_plots, load_sightings
 from habmap.place.days import days_meant, moments_meant
 from habmap.place.photo_folder import read_folder
 

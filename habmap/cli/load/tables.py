@@ -57,7 +57,7 @@ def plots_command(
     A file loaded twice is no news. `habmap plot void` withdraws a plot.
     """
     columns = renames(map_)
-    from habmap.jobs.load.plots import load_plots
+    from habmap.jobs.load.tables import load_plots
 
     session: Session = context.obj
     result = load_plots(
@@ -79,7 +79,7 @@ def cover_command(
     is one row with species and group blank. Each frame counts, so that a plant that is not in it counts as 0.
     """
     columns = renames(map_)
-    from habmap.jobs.load.cover import load_cover
+    from habmap.jobs.load.tables import load_cover
 
     session: Session = context.obj
     store = session.store()
@@ -96,7 +96,7 @@ def sightings_command(
 ) -> None:
     """Load sightings from a table with Darwin Core columns."""
     columns = renames(map_)
-    from habmap.jobs.load.sightings import load_sightings
+    from habmap.jobs.load.tables import load_sightings
 
     session: Session = context.obj
     store = session.store()

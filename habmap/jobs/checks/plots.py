@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from habmap.jobs.checks.facts import Facts, Fault
-from habmap.jobs.plots import NOT_MEASURED, plots_told
+from habmap.jobs.plots import plots_told
 from habmap.place.load.identity import differing
+from habmap.place.load.plots import NOT_MEASURED
 from habmap.work.succession import counting, standing
 
 

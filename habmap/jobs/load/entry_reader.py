@@ -68,7 +68,7 @@ class EntryReader:
         self._units = UnitsByDay(store)
         self._rows = rows
         self._now = now
-        self._identities = Identities(store.place_id, field="entry_id", content=_IDENTITY_FIELDS)
+        self._identities = Identities(store.place_id, content=_IDENTITY_FIELDS)
         self._zone = ZoneInfo(store.settings.place.timezone)
         self._cedar = store.settings.place.cedar
         #: What rows say of their burns: by row, and of each line as its first row says it.
@@ -95,7 +95,7 @@ class EntryReader:
             dict.fromkeys(part.strip() for part in (cells.text("unit_id") or "").split(";") if part.strip())
         )
         identity = self._identities.of(
-            cells,
+            cells.text("entry_id"),
             # a row is known again however its table writes the day
             values if day is None else values | {"date": day.isoformat()},
             row.number,

@@ -17,8 +17,8 @@ from habmap.jobs.load.layers import beside, extra_of, fields_of, kept_columns
 from habmap.jobs.load.result import LoadResult
 from habmap.jobs.ports import Store
 from habmap.place.layers import read_layer
-from habmap.place.load.cells import Cells, matched_columns
-from habmap.place.load.columns import require_columns
+from habmap.place.load.cells import Cells
+from habmap.place.load.columns import matched_columns, require_columns
 from habmap.place.userfiles import printable
 from habmap.records import Feature
 from habmap.vocabulary import FEATURE_KINDS, PRIVATE_FEATURE_KINDS

@@ -30,8 +30,8 @@ from habmap.land.grid import LocalGrid, grid_around
 from habmap.land.meridian import near
 from habmap.measures import acres
 from habmap.place.layers import Layer, LayerRow, read_ground_and_repairs, read_layer
-from habmap.place.load.cells import Cells, matched_columns
-from habmap.place.load.columns import require_columns
+from habmap.place.load.cells import Cells
+from habmap.place.load.columns import matched_columns, require_columns
 from habmap.place.userfiles import printable
 from habmap.records import Boundary, Unit
 from habmap.vocabulary import COVERS

@@ -3,11 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Literal
 
 from habmap.jobs.history import UnitChange
-
-Kind = Literal["units", "boundary", "features", "entries", "plots", "forecast", "sightings", "cover"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -32,7 +29,7 @@ class LoadResult:
         Units redrawn, split or merged by this file: the account on the old outlines and on the new.
     """
 
-    kind: Kind
+    kind: str
     loaded: int
     versions: int = 0
     already_there: int = 0

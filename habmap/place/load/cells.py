@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 import re
 import unicodedata
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from datetime import date, datetime, time
 from typing import Any, Final
 
-from habmap.errors import HabmapError, InputError, UsageError
+from habmap.errors import HabmapError, InputError
 from habmap.place.days import days_meant, moments_meant, readings_words
 from habmap.place.userfiles import printable
 
@@ -21,54 +21,6 @@ LONGEST_TEXT: Final = 20_000
 #: A patch drawn by hand may have a very long outline [characters].
 LONGEST_OUTLINE: Final = 16_000_000
 _KEPT_CONTROLS: Final = frozenset("\n\t")
-
-
-def matched_columns(
-    columns: Sequence[str], fields: Sequence[str], *, renames: Mapping[str, str], where: str
-) -> dict[str, str]:
-    """Return which column of a file holds which field: by ``renames`` first, then by name, upper or lower case.
-
-    Raises
-    ------
-    UsageError
-        ``renames`` names a field that does not exist.
-    InputError
-        It names a column that the file does not have, or two columns of the file have a field's name.
-    """
-    unknown = [name for name in renames if name not in fields]
-    if unknown:
-        raise UsageError(
-            "--map names a field that this layer does not have",
-            where="--map",
-            value=unknown[0],
-            allowed=", ".join(fields),
-            mend="write FIELD=COLUMN, the field's own name first",
-        )
-    found: dict[str, str] = {}
-    for name in fields:
-        wanted = renames.get(name, name)
-        same = [column for column in columns if column == wanted] or [
-            column for column in columns if column.strip().casefold() == wanted.casefold()
-        ]
-        if len(same) > 1:
-            raise InputError(
-                f"more than one column could be {name}",
-                where=where,
-                value=printable(", ".join(same)),
-                allowed="one column for each field",
-                mend=f"say which with --map {name}=COLUMN",
-            )
-        if same:
-            found[name] = same[0]
-        elif name in renames:
-            raise InputError(
-                "the file has no such column",
-                where=where,
-                value=wanted,
-                allowed=printable(", ".join(columns), longest=400) or "none: the file has no columns",
-                mend=f"give the true name: --map {name}=COLUMN",
-            )
-    return found
 
 
 class Cells:
@@ -86,6 +38,8 @@ class Cells:
         Lists that faults and notes on what was changed are added to.
     dates
         Fields that a spreadsheet holds as a real date; their text is ISO.
+    names
+        How a message names the cell of a field; ``None``: by the field.
     """
 
     def __init__(
@@ -96,9 +50,11 @@ class Cells:
         faults: list[HabmapError],
         notes: list[str],
         dates: Collection[str] = (),
+        names: Mapping[str, str] | None = None,
     ) -> None:
         self._values = values
         self._dates = dates
+        self._names = names
         self._where = where
         self._faults = faults
         self._notes = notes
@@ -114,7 +70,7 @@ class Cells:
         self._faults.append(
             InputError(
                 what,
-                where=f"{self._where}, column {field}",
+                where=f"{self._where}, {f'column {field}' if self._names is None else self._names[field]}",
                 value=None if value is None else printable(str(value)),
                 allowed=allowed,
                 mend=mend or "mend that cell and load the file again",
@@ -170,9 +126,19 @@ class Cells:
         return clean
 
     def number(
-        self, field: str, *, low: float = -math.inf, high: float = math.inf, above: float | None = None
+        self,
+        field: str,
+        *,
+        low: float = -math.inf,
+        high: float = math.inf,
+        above: float | None = None,
+        turn: Callable[[float], float] | None = None,
+        turned: str = "",
     ) -> float | None:
-        """Return a cell's finite number within ``low`` and ``high``, and more than ``above`` where that is given."""
+        """Return a cell's finite number within ``low`` and ``high``, and more than ``above`` where that is given.
+
+        ``turn`` turns it first into the unit of the range, that of the field ``turned``.
+        """
         raw = self._values.get(field)
         if isinstance(raw, bool):
             value = math.nan
@@ -184,6 +150,8 @@ class Cells:
                 return None
             value = float(text) if _NUMBER.fullmatch(text) else math.nan
         allowed = _range_words(low, high, above)
+        if turn is not None:
+            value, allowed = turn(value), f"{turned} of {allowed}, or blank"
         if not math.isfinite(value):
             self.fault(f"{field} is not a number", field, value=raw, allowed=allowed)
             return None
@@ -192,14 +160,22 @@ class Cells:
             return None
         return value
 
+    def written(self, field: str) -> str:
+        """Return what stands in a cell, trimmed."""
+        raw = self._values.get(field)
+        return "" if raw is None else str(raw).strip()
+
+    def is_date(self, field: str) -> bool:
+        """Tell whether a spreadsheet holds a real date there."""
+        return field in self._dates
+
     def is_blank(self, field: str) -> bool:
         """Tell whether nothing stands in a cell."""
-        raw = self._values.get(field)
-        return raw is None or not str(raw).strip()
+        return not self.written(field)
 
     def day(self, field: str, *, required: bool = True) -> date | None:
         """Return a cell's day: a real date, an ISO day, or one written so that it can mean one day only."""
-        text = "" if self.is_blank(field) else str(self._values[field]).strip()
+        text = self.written(field)
         if not text and not required:
             return None
         # a real date that has a time as well still names its day
@@ -211,7 +187,7 @@ class Cells:
 
     def moment(self, field: str, *, at: time, allowed: str) -> datetime | None:
         """Return a cell's day and time, ``at`` a time where it names none; blank is ``None``."""
-        text = "" if self.is_blank(field) else str(self._values[field]).strip()
+        text = self.written(field)
         if not text:
             return None
         readings = moments_meant(text) or tuple(datetime.combine(day, at) for day in days_meant(text))
@@ -253,10 +229,10 @@ class Cells:
             if required:
                 self.fault(f"{field} is blank", field, value="blank", allowed=", ".join(known))
             return None
-        if text.casefold() not in known:
+        word = next((word for word in known if word.casefold() == text.casefold()), None)
+        if word is None:
             self.fault(f"unknown {field}", field, value=text, allowed=", ".join(known), mend="use one of these words")
-            return None
-        return text.casefold()
+        return word
 
     def flag(self, field: str) -> bool | None:
         """Return yes or no; blank is ``None``."""

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping, Sequence
 from typing import Final
 
-from habmap.errors import HabmapError, InputError, InputErrors
+from habmap.errors import HabmapError, InputError, InputErrors, UsageError
 from habmap.place.layers import Layer
-from habmap.place.load.cells import Cells, matched_columns
+from habmap.place.load.cells import Cells
 from habmap.place.load.table import MOST_FAULTS, Table, TableRow
 from habmap.place.userfiles import printable
 
@@ -17,6 +17,56 @@ Ways = tuple[tuple[str, ...], ...]
 POSITION_COLUMNS: Final[Ways] = (("unit_id",), ("lon", "lat"))
 #: Longest list of columns in a message [characters].
 _LONGEST: Final = 400
+
+
+def matched_columns(
+    columns: Sequence[str], fields: Sequence[str], *, renames: Mapping[str, str], where: str
+) -> dict[str, str]:
+    """Return which column of a file holds which field: by ``renames`` first, then by name, upper or lower case.
+
+    Raises
+    ------
+    UsageError
+        ``renames`` names a field that does not exist.
+    InputError
+        It names a column that the file does not have, or two columns of the file have a field's name.
+    """
+    by_name = {name.casefold(): name for name in fields}
+    renames = {by_name.get(name.casefold(), name): column for name, column in renames.items()}
+    unknown = [name for name in renames if name not in fields]
+    if unknown:
+        raise UsageError(
+            "--map names a field that this layer does not have",
+            where="--map",
+            value=unknown[0],
+            allowed=", ".join(fields),
+            mend="write FIELD=COLUMN, the field's own name first",
+        )
+    found: dict[str, str] = {}
+    for name in fields:
+        wanted = renames.get(name, name)
+        same = [column for column in columns if column == wanted] or [
+            column for column in columns if column.strip().casefold() == wanted.casefold()
+        ]
+        if len(same) > 1:
+            raise InputError(
+                f"more than one column could be {name}",
+                where=where,
+                value=printable(", ".join(same)),
+                allowed="one column for each field",
+                mend=f"say which with --map {name}=COLUMN",
+            )
+        if same:
+            found[name] = same[0]
+        elif name in renames:
+            raise InputError(
+                "the file has no such column",
+                where=where,
+                value=wanted,
+                allowed=printable(", ".join(columns), longest=400) or "none: the file has no columns",
+                mend=f"give the true name: --map {name}=COLUMN",
+            )
+    return found
 
 
 def require_columns(
@@ -124,8 +174,10 @@ class Rows:
         """Return a row's cells by field, as written."""
         return {name: row.values[column] for name, column in self.found.items()}
 
-    def cells(self, row: TableRow) -> Cells:
+    def cells(self, row: TableRow, *, by_file: bool = False) -> Cells:
         """Return a row's cells to be read; their faults and notes are gathered here.
+
+        Messages name them by the field, or by the file's own column (``by_file``).
 
         Raises
         ------
@@ -135,7 +187,10 @@ class Rows:
         if len(self.faults) >= MOST_FAULTS:
             raise InputErrors(self.faults, where=f"{self.table.where}, read as far as row {row.number}")
         dates = [name for name, column in self.found.items() if column in row.dates]
-        return Cells(self.values(row), where=self.where(row), faults=self.faults, notes=self.notes, dates=dates)
+        names = self.found if by_file else None
+        return Cells(
+            self.values(row), where=self.where(row), faults=self.faults, notes=self.notes, dates=dates, names=names
+        )
 
     def refuse_faults(self) -> None:
         """Raise ``InputErrors`` with every fault gathered, if there is one."""

@@ -5,17 +5,16 @@ from __future__ import annotations
 import math
 import uuid
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, fields
-from typing import Final
+from dataclasses import dataclass, fields, is_dataclass
+from typing import Final, TypeVar
 
 from shapely import Point
 
-from habmap.place.load.cells import LONGEST_TEXT, Cells
 from habmap.place.userfiles import printable
-from habmap.records import Entry, Plot, Sighting
 
 #: Fields that the store fills in; nobody said them.
 _OF_THE_STORE: Final = ("recorded_at", "supersedes")
+Record = TypeVar("Record")
 _BETWEEN: Final = "\x1f"
 #: Spreadsheets keep 15 digits: a number that went through one comes back as the same number [share].
 SAME_REL: Final = 1e-14
@@ -40,54 +39,48 @@ class Identities:
     ----------
     place_id
         UUID of the place.
-    field
-        Which field is the id.
     content
         Fields whose words, as written, make the identity of a row without one.
     kind
         What the rows are, where more than one kind of row could have an id; part of what is hashed.
     """
 
-    def __init__(self, place_id: str, *, field: str, content: Sequence[str], kind: str | None = None) -> None:
-        self._place = uuid.UUID(place_id)
-        self._field = field
+    def __init__(self, place_id: str, *, content: Sequence[str], kind: str | None = None) -> None:
+        self._place_id = place_id
         self._content = content
-        self._before = "" if kind is None else f"{kind}{_BETWEEN}"
+        self._kind = [] if kind is None else [kind]
         self._rows_of_content: dict[str, list[int]] = {}
 
-    def of(
-        self,
-        cells: Cells,
-        values: Mapping[str, str],
-        number: int,
-        *,
-        longest: int = LONGEST_TEXT,
-        source_id: str | None = None,
-    ) -> Identity:
+    def of(self, text: str | None, values: Mapping[str, str], number: int, *, source_id: str | None = None) -> Identity:
         """Return the identity of row ``number``.
 
         Parameters
         ----------
-        longest
-            Longest id that is taken [characters].
+        text
+            The id that it bears.
+        values
+            Its cells as written, by field.
         source_id
             The id that the row bore in the file it first came from, where that is not this one.
         """
-        text = cells.text(self._field, longest=longest) or source_id
+        text = text or source_id
         if text is not None:
             try:
                 return Identity(uuid=str(uuid.UUID(text)), source_id=source_id)
             except ValueError:
-                return Identity(uuid=self._hashed(text), source_id=source_id or text)
+                return Identity(uuid=hashed(self._place_id, *self._kind, text), source_id=source_id or text)
         content = _BETWEEN.join(f"{name}={values.get(name, '').strip()}" for name in self._content)
         twins = self._rows_of_content.setdefault(content, [])
         twins.append(number)
         return Identity(
-            uuid=self._hashed(f"{content}{_BETWEEN}{len(twins)}"), twin_of=twins[0] if len(twins) > 1 else None
+            uuid=hashed(self._place_id, *self._kind, content, str(len(twins))),
+            twin_of=twins[0] if len(twins) > 1 else None,
         )
 
-    def _hashed(self, words: str) -> str:
-        return str(uuid.uuid5(self._place, f"{self._before}{words}"))
+
+def hashed(place_id: str, *words: str) -> str:
+    """Return the UUIDv5 of words at a place."""
+    return str(uuid.uuid5(uuid.UUID(place_id), _BETWEEN.join(words)))
 
 
 def said(value: object) -> object:
@@ -95,15 +88,14 @@ def said(value: object) -> object:
     return (value.x, value.y) if isinstance(value, Point) else value
 
 
-def differing(
-    one: Entry | Plot | Sighting, other: Entry | Plot | Sighting, *, besides: Collection[str] = ()
-) -> list[str]:
+def differing(one: Record, other: Record, *, besides: Collection[str] = ()) -> list[str]:
     """Name what two rows of one id say differently, field by field; ``besides`` are fields that do not count."""
     words = []
-    for field in fields(one):
+    for field in fields(one):  # type: ignore[arg-type]
         mine, theirs = said(getattr(one, field.name)), said(getattr(other, field.name))
         if field.name not in (*_OF_THE_STORE, *besides) and not _is_same(mine, theirs):
-            words.append(f"{field.name} {_shown(mine)}, before {_shown(theirs)}")
+            is_list = any(isinstance(one, tuple) and one and is_dataclass(one[0]) for one in (mine, theirs))
+            words.append(field.name if is_list else f"{field.name} {_shown(mine)}, before {_shown(theirs)}")
     return words
 
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
 
 import shapely
 from shapely import Point
@@ -18,19 +19,23 @@ def known_units_words(unit_ids: Iterable[str]) -> str:
     return printable(", ".join(sorted(unit_ids)), longest=400) or "none: no units are loaded yet"
 
 
-def position(cells: Cells, units: Sequence[Unit], *, what: str) -> tuple[str | None, Point | None]:
+def position(
+    cells: Cells, values: Mapping[str, Any], units: Sequence[Unit], *, what: str
+) -> tuple[str | None, Point | None]:
     """Return a row's unit and its spot (lon/lat, WGS 84 [°]), after adding to the cells' faults what is wrong.
 
     Parameters
     ----------
+    values
+        The row's ``unit_id``, ``lon`` and ``lat`` as read.
     units
         As drawn now.
     what
         What stands there, for messages (``plot``).
     """
-    lon, lat = cells.number("lon", low=-180, high=180), cells.number("lat", low=-90, high=90)
+    lon, lat = values["lon"], values["lat"]
     point = Point(lon, lat) if lon is not None and lat is not None else None
-    named = cells.text("unit_id")
+    named = values["unit_id"]
     if named is not None:
         unit_ids = {unit.unit_id for unit in units}
         if named not in unit_ids:

@@ -1,0 +1,286 @@
+"""The one way a person's table becomes records: opened, its cells read, its rows placed, known again, or refused."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, datetime
+from pathlib import Path
+from typing import Any, Final, Generic, Protocol
+from zoneinfo import ZoneInfo
+
+from habmap.errors import HabmapError, InputError, InputErrors
+from habmap.place.load.columns import Rows
+from habmap.place.load.identity import Identities, Identity, differing, hashed
+from habmap.place.load.position import position
+from habmap.place.load.spec import Label, Loading, Record, RowSaid, TableSpec, Told, Written
+from habmap.place.load.table import Table, read_table
+from habmap.place.settings import Settings
+from habmap.place.userfiles import printable
+from habmap.records import Unit, types_of
+
+_LONGEST: Final = 200
+
+
+class Property(Protocol):
+    """What an engine asks of the property that a table is for."""
+
+    @property
+    def place_id(self) -> str:
+        """UUID of the place."""
+
+    @property
+    def settings(self) -> Settings:
+        """What ``habmap.toml`` says."""
+
+    def units(self, on: date | None = None) -> tuple[Unit, ...]:
+        """Return the units as drawn now."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Brought(Generic[Record]):
+    """What a table brings: records to be written, how many of them correct one, how many say nothing new."""
+
+    fresh: tuple[Record, ...]
+    corrected: int
+    already: int
+    notes: tuple[str, ...]
+
+
+def bring(
+    store: Property,
+    spec: TableSpec[Record],
+    *,
+    path: Path,
+    there: Sequence[Record],
+    now: datetime,
+    today: date,
+    counting: Sequence[Record] | None = None,
+    columns: Mapping[str, str] | None = None,
+    sheet: str | None = None,
+    overwrite: bool = False,
+) -> Brought[Record]:
+    """Read a table and tell what is new in it; nothing is written.
+
+    Parameters
+    ----------
+    path, sheet
+        The file, and which of its sheets.
+    there
+        What the property holds of this kind, corrections and withdrawals too, the newest last.
+    counting
+        Of that, what counts; ``None``: all of it.
+    now, today
+        Moment of recording (UTC); local civil day at the place.
+    columns
+        Field → column of the file, where the names differ.
+    overwrite
+        A record that is told otherwise is corrected, one that was withdrawn counts again.
+
+    Raises
+    ------
+    InputErrors
+        Every fault of the table, with its row.
+    InputError
+        The file as a whole is unfit, or a column is missing.
+    """
+    loading = Loading(
+        place_id=store.place_id,
+        units=store.units(),
+        zone=ZoneInfo(store.settings.place.timezone),
+        now=now,
+        today=today,
+    )
+    told, rows = read_records(spec, read_table(path, sheet=sheet), loading, columns=columns)
+    counts = {spec.key(record): record for record in (there if counting is None else counting)}
+    versions: dict[str, list[Record]] = {}
+    for record in there:
+        versions.setdefault(spec.key(record), []).insert(0, record)
+    fresh: list[Told[Record]] = []
+    in_file: dict[str, Told[Record]] = {}
+    corrected = already = 0
+    for one in told:
+        key = spec.key(one.record)
+        first = in_file.setdefault(key, one)
+        earlier, now_told = versions.get(key, []), counts.get(key)
+        if first is not one:
+            if differences := differing(one.record, first.record, besides=spec.besides):
+                rows.faults.append(_clash(spec, one, differences, first))
+            already += not differences
+        elif not earlier:
+            fresh.append(one)
+        elif now_told is not None and not differing(one.record, now_told, besides=spec.besides):
+            already += 1
+        elif overwrite:
+            corrected += 1
+            fresh.append(replace(one, record=replace(one.record, uuid=str(uuid.uuid4()))))  # type: ignore[type-var]
+            if now_told is None:
+                rows.notes.append(f"{_called(spec, one)} had been withdrawn; it counts again")
+        elif any(not differing(one.record, before, besides=spec.besides) for before in earlier):
+            already += 1
+            since = "withdrawn" if now_told is None else "corrected"
+            rows.notes.append(f"{_called(spec, one)} was {since} since; it stays so unless you add --overwrite")
+        else:
+            differences = differing(one.record, now_told or earlier[0], besides=spec.besides)
+            rows.faults.append(_clash(spec, one, differences, None))
+    rows.refuse_faults()
+    return Brought(
+        fresh=tuple(one.record for one in fresh),
+        corrected=corrected,
+        already=already,
+        notes=(*rows.notes, *spec.notes(fresh, loading), *rows.not_read()),
+    )
+
+
+def read_records(
+    spec: TableSpec[Record], table: Table, loading: Loading, *, columns: Mapping[str, str] | None = None
+) -> tuple[list[Told[Record]], Rows]:
+    """Return the records of a table, and the rows with all that was found wrong with them or is to be looked at."""
+    rows = Rows(table, spec.fields, needed=() if spec.lacks else spec.needed, renames=columns, mend=spec.mend)
+    names = _names(spec, rows, columns or {})
+    said = _rows_said(spec, rows, names, loading)
+    return (spec.gather or _one_each)(spec, said, loading), rows
+
+
+def _names(spec: TableSpec[Any], rows: Rows, renames: Mapping[str, str]) -> dict[str, str]:
+    """Return the name under which the file has each column; its own where it has none.
+
+    A column that ``--map`` gave to one unit is no longer taken for the unit that its own name says.
+    """
+    given = {rows.found[name] for name in spec.fields if name.casefold() in renames or name in renames}
+    what, apart = spec.apart
+    used = [rows.found[name] for name in apart if name in rows.found]
+    if len(set(used)) < len(used):
+        raise InputError(
+            f"one column is taken for two {what}",
+            where=rows.table.where,
+            value=", ".join(f"{name}={rows.found[name]}" for name in apart if name in rows.found),
+            allowed=f"{what}, each with a column of its own",
+            mend=f"name each one's own column with --map {apart[0]}=COLUMN and so on",
+        )
+    faults: list[HabmapError] = []
+    chosen = {}
+    for column in spec.columns:
+        there = [name for name in column.names if name in rows.found]
+        if len(column.names) > 1:
+            there = [name for name in there if name in renames or rows.found[name] not in given]
+        if len(there) > 1:
+            faults.append(
+                InputError(
+                    "the same quantity stands in two columns",
+                    where=f"{rows.table.where}, row 1",
+                    value=" and ".join(rows.found[name] for name in there),
+                    allowed="one of them",
+                    mend="delete one column",
+                )
+            )
+        if not there and spec.lacks and column.is_needed:
+            faults.append(
+                InputError(
+                    f"the column {' or '.join(column.names)} is missing",
+                    where=f"{rows.table.where}, row 1",
+                    value=printable(", ".join(rows.table.columns)),
+                    allowed=spec.lacks,
+                    mend="name the columns so, with the unit, or say which is which with --map FIELD=COLUMN",
+                )
+            )
+        chosen[column.name] = there[0] if there else column.names[0]
+    if faults:
+        raise InputErrors(faults, where=rows.table.where)
+    return chosen
+
+
+def _rows_said(spec: TableSpec[Any], rows: Rows, names: Mapping[str, str], loading: Loading) -> Iterator[RowSaid]:
+    for row in rows.table.rows:
+        before = len(rows.faults)
+        cells = rows.cells(row, by_file=bool(spec.lacks))
+        values: dict[str, Any] = {}
+        for column in spec.columns:
+            is_read = column.only is None or values.get(column.only[0]) == column.only[1]
+            values[column.name] = column.read(cells, names[column.name]) if is_read else None
+        unit_id, spot = position(cells, values, loading.units, what=spec.noun) if spec.is_placed else (None, None)
+        yield RowSaid(
+            number=row.number,
+            where=rows.where(row),
+            cells=cells,
+            values=values,
+            written=rows.values(row),
+            unit_id=unit_id,
+            spot=spot,
+            faults=rows.faults,
+            faults_before=before,
+        )
+
+
+def _one_each(spec: TableSpec[Record], said: Iterator[RowSaid], loading: Loading) -> list[Told[Record]]:
+    """Return one record for each sound row."""
+    told = []
+    identify = identifier(spec, loading)
+    for row in said:
+        record = record_of(spec, row, loading, identify(row), **spec.rest(row, loading))
+        if record is not None:
+            told.append(Told(record, row.where, row.number))
+    return told
+
+
+def record_of(
+    spec: TableSpec[Record], row: RowSaid, loading: Loading, identity: Identity, **rest: Any
+) -> Record | None:
+    """Return a row's record; ``None`` where something is wrong with the row."""
+    if not row.is_sound:
+        return None
+    known = types_of(spec.record)
+    filled: dict[str, Any] = {column.fills or column.name: row[column.name] for column in spec.columns}
+    of_all: dict[str, Any] = {"uuid": identity.uuid, "recorded_at": loading.now}
+    if spec.is_placed:
+        of_all |= {"unit_id": row.unit_id, "geometry": row.spot}
+    if isinstance(spec.identity, Written):
+        filled[spec.identity.keeps] = identity.source_id
+    return spec.record(**{name: value for name, value in (filled | of_all | rest).items() if name in known})
+
+
+def identifier(spec: TableSpec[Any], loading: Loading) -> Callable[[RowSaid], Identity]:
+    """Return what tells each row of a table its identity, row by row in their order."""
+    one_by = spec.identity
+    if isinstance(one_by, Written):
+        content = [name for name in spec.fields if name not in one_by.not_content]
+        identities = Identities(loading.place_id, content=content, kind=one_by.word)
+        days = [column.name for column in spec.columns if column.kind in ("day", "written_day")]
+
+        def written(row: RowSaid) -> Identity:
+            # a row is known again however its table writes the day
+            told = {name: str(row[name]) for name in days if row[name] is not None}
+            return identities.of(row[one_by.column], {**row.written, **told}, row.number)
+
+        return written
+    if isinstance(one_by, Label):
+        words, place_id = (one_by.word, *one_by.columns), loading.place_id
+        return lambda row: Identity(uuid=hashed(place_id, words[0], *(str(row[name]) for name in words[1:])))
+    return lambda _row: Identity(uuid=str(uuid.uuid4()))
+
+
+def _called(spec: TableSpec[Record], one: Told[Record]) -> str:
+    return f"{spec.noun} {printable(spec.key(one.record))}"
+
+
+def _clash(
+    spec: TableSpec[Record], one: Told[Record], differences: Sequence[str], first: Told[Record] | None
+) -> InputError:
+    """Return the fault of a row that says otherwise what was said before, in row ``first`` or in the property."""
+    column = spec.label
+    label = f"{spec.key(one.record)}: " if isinstance(spec.identity, Label) and spec.called is None else ""
+    can_correct = spec.can_overwrite and first is None
+    what = f"the same {column} with other content" + ("" if first is None else " in two rows")
+    return InputError(
+        spec.called(one.record) + " is there already with other content" if spec.called else what,
+        where=f"{one.where}, column {column}; first said in "
+        + ("the property" if first is None else f"row {first.number}"),
+        value=printable(label + "; ".join(differences), longest=_LONGEST),
+        allowed=f"what was said of the {spec.noun} before, or a {column} of its own for a {spec.noun} measured again"
+        if can_correct
+        else spec.once,
+        mend=f"add --overwrite where the {spec.noun} was told wrong; what it said before stays on record"
+        if can_correct
+        else spec.own_id,
+    )

@@ -1,0 +1,107 @@
+"""The table of plants and animals seen, with the column names of Darwin Core."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any, Final
+
+import shapely
+from shapely import Point
+from shapely.geometry.base import BaseGeometry
+
+from habmap.land.meridian import middle_lon, near
+from habmap.place.eventdate import EventDateError, event_days
+from habmap.place.load.spec import Column, Loading, RowSaid, TableSpec, Told, Written
+from habmap.records import Sighting
+
+#: Controlled values of ``establishmentMeans`` (TDWG Establishment Means Controlled Vocabulary, 2021-09-01).
+ESTABLISHMENT_MEANS: Final = (
+    "native", "nativeReintroduced", "introduced", "introducedAssistedColonisation", "vagrant", "uncertain",
+)  # fmt: skip
+#: A circle wider than a continent is no place [m].
+_MOST_UNCERTAIN_M: Final = 10_000_000.0
+_MOST_INDIVIDUALS: Final = 1_000_000_000.0
+_DEGREES: Final = "degrees, WGS 84"
+
+
+def _rest(row: RowSaid, loading: Loading) -> Mapping[str, Any]:
+    written, count, status = row["eventDate"], row["individualCount"], row["occurrenceStatus"]
+    days = None
+    try:
+        days = None if written is None else event_days(written, timezone=str(loading.zone))
+    except EventDateError as error:
+        row.cells.fault(
+            f"eventDate is not a day: {error}",
+            "eventDate",
+            value=written,
+            allowed="ISO 8601: 2026-05-14, 2026-05-14T07:30, 2026-05, or an interval of two, 2026-05-14/2026-05-16",
+        )
+    if (status == "present" and count == 0) or (status == "absent" and count):
+        row.cells.fault(
+            "occurrenceStatus and individualCount contradict each other",
+            "occurrenceStatus",
+            value=f"{status}, {count:g} counted",
+            allowed="present with 1 or more, absent with 0 or blank",
+        )
+    if days is None or not row.is_sound:
+        return {}
+    return {
+        "seen_from": days[0],
+        "seen_to": days[1],
+        "is_present": status != "absent" and count != 0,
+        "geometry": Point(row["decimalLongitude"], row["decimalLatitude"]),
+    }
+
+
+def _notes(told: Sequence[Told[Sighting]], loading: Loading) -> list[str]:
+    """Say which sightings lie after today, and how many in no unit."""
+    notes = [
+        f"{one.where}: {one.record.event_date} is after today, {loading.today}"
+        for one in told
+        if one.record.seen_from > loading.today
+    ]
+    outside = [one.where for one in told if not any(_covers(unit.geometry, one.record) for unit in loading.units)]
+    if outside:
+        notes.append(
+            f"{len(outside)} of {len(told)} sightings lie outside every unit and count for none"
+            + (f": {', '.join(outside[:5])}" if len(outside) <= 5 else f", the first in {outside[0]}")
+        )
+    return notes
+
+
+def _covers(ground: BaseGeometry, seen: Sighting) -> bool:
+    return bool(shapely.covers(ground, near(seen.geometry, middle_lon(ground))))
+
+
+#: Darwin Core terms (TDWG) that are read; all others in the file are left alone and named.
+SIGHTINGS: Final = TableSpec(
+    kind="sightings",
+    noun="sighting",
+    record=Sighting,
+    columns=(
+        Column("occurrenceID", longest=400),
+        Column("eventDate", "written_day", is_required=True, longest=100, fills="event_date"),
+        Column(
+            "scientificName",
+            is_required=True,
+            longest=300,
+            fills="scientific_name",
+            allowed="the species as you know it",
+            mend="fill it in; a table with plain names alone: --map scientificName=COLUMN",
+        ),
+        Column("vernacularName", longest=300, fills="vernacular_name"),
+        Column("individualCount", "count", low=0, high=_MOST_INDIVIDUALS, fills="individual_count"),
+        Column("decimalLatitude", "number", is_required=True, low=-90, high=90, allowed=_DEGREES),
+        Column("decimalLongitude", "number", is_required=True, low=-180, high=180, allowed=_DEGREES),
+        Column("coordinateUncertaintyInMeters", "number", above=0, high=_MOST_UNCERTAIN_M, fills="uncertainty_m"),
+        Column("occurrenceStatus", "choice", words=("present", "absent")),
+        Column("establishmentMeans", "choice", words=ESTABLISHMENT_MEANS, fills="establishment_means"),
+        Column("recordedBy", fills="recorded_by"),
+        Column("occurrenceRemarks", one_line=False, fills="remarks"),
+    ),
+    identity=Written("occurrenceID", keeps="occurrence_id", word="sighting"),
+    rest=_rest,
+    once="each occurrenceID once; a sighting is never rewritten",
+    own_id="give the new sighting its own occurrenceID",
+    notes=_notes,
+)

@@ -1,0 +1,281 @@
+"""What is to be said of a table so that it can be loaded: its columns, what a row makes, and which rows are one."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import KW_ONLY, dataclass, field
+from datetime import date, datetime, time
+from typing import Any, Final, Generic, Literal, TypeVar
+from zoneinfo import ZoneInfo
+
+from shapely import Point
+
+from habmap.errors import HabmapError
+from habmap.place.load.cells import LONGEST_TEXT, Cells
+from habmap.place.load.columns import POSITION_COLUMNS, Ways
+from habmap.records import Unit, key_of
+
+Record = TypeVar("Record")
+Turn = Callable[[float], float]
+_NOON: Final = time(12)
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One column of a table, and how its cells are read.
+
+    Attributes
+    ----------
+    name, kind
+        Its name; what its cells are (``count``: a whole number; ``written_day``: a day, a month or a span of days, kept
+        as written; ``own``: as written, read by the table itself).
+    fills
+        Field of the record that its cells go to; ``None``: the one of its own name, where the record has one.
+    is_needed, is_required
+        Whether the table must have it; whether each row must fill it in as well.
+    low, high, above
+        Range of a number: from, to, and more than.
+    words
+        Words of a choice.
+    longest, one_line
+        Most characters of a text; whether it is one line.
+    only
+        Column and word: it is read in rows alone that say so there.
+    units
+        Columns that say the same in another unit, one of which may stand in its place, and how each is turned into the
+        unit of the range.
+    allowed, mend
+        Words for the message on a blank cell.
+    """
+
+    name: str
+    kind: Literal["text", "number", "count", "day", "moment", "written_day", "choice", "flag", "own"] = "text"
+    _: KW_ONLY
+    fills: str | None = None
+    is_needed: bool = False
+    is_required: bool = False
+    low: float = -math.inf
+    high: float = math.inf
+    above: float | None = None
+    words: Sequence[str] = ()
+    longest: int = LONGEST_TEXT
+    one_line: bool = True
+    only: tuple[str, str] | None = None
+    units: Mapping[str, Turn] = field(default_factory=dict)
+    allowed: str | None = None
+    mend: str | None = None
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """The names that it may have."""
+        return tuple(self.units) or (self.name,)
+
+    def read(self, cells: Cells, name: str) -> Any:
+        """Return what a row's cell says, ``None`` where it is blank or unfit; ``name``: of its names the file's own."""
+        if self.is_required and cells.is_blank(name):
+            word = "a text" if self.kind in ("text", "written_day") else ", ".join(self.words) or None
+            allowed = self.allowed or ("YYYY-MM-DD, a day that exists" if self.kind == "day" else word)
+            mend = self.mend or ("fill it in" if allowed == "a text" else None)
+            cells.fault(f"{name} is blank", name, value="blank", allowed=allowed, mend=mend)
+            return None
+        if self.kind in ("number", "count"):
+            turn = self.units.get(name)
+            value = cells.number(name, low=self.low, high=self.high, above=self.above, turn=turn, turned=self.name)
+            if self.kind == "number" or value is None:
+                return value
+            if value != int(value):
+                cells.fault("a count is not whole", name, value=value, allowed="a whole number, 0 or more")
+                return None
+            return int(value)
+        if self.kind == "day":
+            return cells.day(name, required=False)
+        if self.kind == "moment":
+            allowed = "YYYY-MM-DD, or YYYY-MM-DDTHH:MM with or without offset"
+            return cells.moment(name, at=_NOON, allowed=self.allowed or allowed)
+        if self.kind == "written_day":
+            return cells.written_day(name, longest=self.longest)
+        if self.kind == "choice":
+            return cells.choice(name, self.words, required=False)
+        if self.kind == "flag":
+            return cells.flag(name)
+        if self.kind == "own":
+            return cells.written(name)
+        return cells.text(name, required=self.is_required, longest=self.longest, one_line=self.one_line)
+
+
+#: Where a row stands on the ground.
+PLACED: Final = (
+    Column("unit_id"),
+    Column("lon", "number", low=-180, high=180),
+    Column("lat", "number", low=-90, high=90),
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Loading:
+    """What is the same for all rows of one table.
+
+    Attributes
+    ----------
+    units
+        As drawn now.
+    zone
+        The property's; ``None``: hours that its clock does not have are not looked for.
+    now, today
+        Moment of recording (UTC); local civil day at the place.
+    """
+
+    place_id: str
+    units: Sequence[Unit]
+    zone: ZoneInfo | None
+    now: datetime
+    today: date
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RowSaid:
+    """One row as read: ``values`` by column, ``written`` as they stand there, and its unit and spot where it has one.
+
+    ``spot`` is WGS 84 lon/lat.
+    """
+
+    number: int
+    where: str
+    cells: Cells
+    values: Mapping[str, Any]
+    written: Mapping[str, str]
+    unit_id: str | None
+    spot: Point | None
+    faults: list[HabmapError]
+    faults_before: int
+
+    @property
+    def is_sound(self) -> bool:
+        """Whether nothing was found wrong with it so far."""
+        return len(self.faults) == self.faults_before
+
+    def __getitem__(self, column: str) -> Any:
+        return self.values[column]
+
+
+@dataclass(frozen=True, slots=True)
+class Told(Generic[Record]):
+    """A record, and the row that tells it first."""
+
+    record: Record
+    where: str
+    number: int
+
+
+@dataclass(frozen=True, slots=True)
+class Label:
+    """Rows are one where they agree in some columns: their id is the UUIDv5 of (place, ``word``, what stands there)."""
+
+    word: str
+    columns: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """Rows bear an id of their own: a UUID, or a text that becomes the UUIDv5 of (place, text) and is kept.
+
+    A blank one becomes the UUIDv5 of the row's content, so that loading a file twice adds nothing.
+
+    Attributes
+    ----------
+    column, keeps
+        The column of the id, and the record's field for one that is no UUID.
+    word
+        What the rows are; part of what is hashed. ``None``: nothing.
+    not_content
+        Columns that are no part of what makes a row without an id the same.
+    """
+
+    column: str
+    keeps: str
+    word: str | None = None
+    not_content: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TableSpec(Generic[Record]):
+    """A table that can be loaded.
+
+    Attributes
+    ----------
+    kind, noun
+        What it holds, as ``habmap load`` calls it, and one of them.
+    record
+        What a row makes. Columns fill the fields of their name (`Column.fills`); ``uuid`` is its id, ``recorded_at``
+        the moment of recording, ``unit_id`` and ``geometry`` where it stands.
+    is_placed
+        Whether each row stands on the ground: in the unit of ``unit_id``, or at ``lon`` and ``lat`` (`PLACED`).
+    ways
+        Further things that the table must say, each in one of several ways.
+    apart
+        Columns that no column of the file may stand for together, and what they are.
+    identity
+        Which rows are one; ``None``: none are.
+    rest
+        The fields that no column fills, after adding to the row's faults what is wrong with it as a whole.
+    gather
+        Makes the records, where one is not made of one row.
+    key
+        What tells a record from others.
+    called
+        A record in the message that it is there with other content, where its id says little.
+    besides
+        Fields that do not count where two records of one key are compared.
+    once, own_id
+        What is allowed, and how it is mended, where they differ.
+    can_overwrite
+        Whether what is there can be corrected by loading.
+    notes
+        What to look at in the records that are new.
+    lacks
+        Columns in words, where each missing one is a fault of its own, and cells are named by the file's own columns.
+    mend
+        How a missing column is mended, where not by ``--map``.
+    """
+
+    kind: str
+    noun: str
+    record: type[Record]
+    columns: tuple[Column, ...]
+    is_placed: bool = False
+    ways: tuple[Ways, ...] = ()
+    apart: tuple[str, tuple[str, ...]] = ("", ())
+    identity: Label | Written | None = None
+    rest: Callable[[RowSaid, Loading], Mapping[str, Any]] = field(default=lambda _row, _loading: {})
+    gather: Callable[[TableSpec[Any], Iterator[RowSaid], Loading], list[Told[Record]]] | None = None
+    key: Callable[[Any], str] = key_of
+    called: Callable[[Record], str] | None = None
+    besides: tuple[str, ...] = ()
+    once: str = ""
+    own_id: str = ""
+    can_overwrite: bool = False
+    notes: Callable[[Sequence[Told[Record]], Loading], Iterable[str]] = field(default=lambda _told, _loading: ())
+    lacks: str = ""
+    mend: str | None = None
+
+    @property
+    def label(self) -> str:
+        """The column that names a row."""
+        if isinstance(self.identity, Written):
+            return self.identity.column
+        return self.identity.columns[-1] if self.identity else self.columns[0].name
+
+    @property
+    def fields(self) -> tuple[str, ...]:
+        """The names that ``--map`` knows."""
+        return tuple(name for column in self.columns for name in column.names)
+
+    @property
+    def needed(self) -> tuple[str | Ways, ...]:
+        """What a file must have columns for."""
+        needed = [column for column in self.columns if column.is_needed or column.is_required]
+        alone: list[str | Ways] = [
+            column.name if len(column.names) == 1 else tuple((name,) for name in column.names) for column in needed
+        ]
+        return (*alone, *([POSITION_COLUMNS] if self.is_placed else []), *self.ways)
