@@ -16,7 +16,7 @@ from habmap.errors import InputError, InputErrors
 from habmap.jobs.burn.request import BurnRequest
 from habmap.jobs.burnday import BurnDayResult, burnday
 from habmap.land.grid import LocalGrid
-from habmap.place.forecast import read_forecast
+from habmap.place.load.forecast import read_forecast
 from habmap.place.settings import Settings
 from habmap.records import Boundary, Feature, ForecastHour, Look, Row
 from habmap.vocabulary import SNAG_CAUTION

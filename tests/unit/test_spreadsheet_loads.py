@@ -18,11 +18,10 @@ from sheet_makers import Cell, write_ods, write_xlsx
 
 from habmap.errors import InputError, InputErrors
 from habmap.jobs.load.entries import load_entries
-from habmap.jobs.load.forecast import load_forecast
 from habmap.jobs.load.layers import load_units
-from habmap.jobs.load.photo_table import read_placings
-from habmap.jobs.load.tables import load_cover, load_plots, load_sightings
+from habmap.jobs.load.tables import load_cover, load_forecast, load_plots, load_sightings
 from habmap.place.days import days_meant, moments_meant
+from habmap.place.load.photos import read_placings
 from habmap.place.photo_folder import read_folder
 
 SAMPLE = Path(__file__).resolve().parents[2] / "sample_layers"

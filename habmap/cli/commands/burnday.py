@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from habmap.jobs.burn.request import BurnRequest, ForecastSource
     from habmap.jobs.burnday import BurnDayResult
     from habmap.jobs.ports import Store
-    from habmap.place.forecast import ForecastTable
+    from habmap.place.load.forecast import ForecastTable
     from habmap.show.burn.sheet import BurnPaper
     from habmap.work.burnday import PlanKind
 
@@ -262,7 +262,7 @@ def _read_patch(path: Path) -> MultiPolygon:
 def _read_forecast(path: Path, store: Store, *, is_sure: bool) -> ForecastTable:
     from zoneinfo import ZoneInfo
 
-    from habmap.place.forecast import read_forecast
+    from habmap.place.load.forecast import read_forecast
 
     return read_forecast(path, zone=ZoneInfo(store.settings.place.timezone), is_sure=is_sure)
 

@@ -125,7 +125,7 @@ def forecast_command(
 
     check_choice("--wind-height", wind_height, WIND_HEIGHTS)
     columns = renames(map_)
-    from habmap.jobs.load.forecast import load_forecast
+    from habmap.jobs.load.tables import load_forecast
 
     session: Session = context.obj
     store = session.store()

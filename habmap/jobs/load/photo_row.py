@@ -12,8 +12,8 @@ from shapely import Point
 
 from habmap.errors import InputError
 from habmap.jobs.load.photo_load import LeftOut, PhotoLoad
-from habmap.jobs.load.photo_table import Placing
 from habmap.place.exif import CameraSaid
+from habmap.place.load.photos import Placing
 from habmap.place.photo_folder import PLACING_TABLE
 from habmap.place.pictures import picture_name
 from habmap.place.userfiles import printable

@@ -14,9 +14,9 @@ import shapely
 from habmap.errors import InputError, InputErrors
 from habmap.jobs.load.photo_load import LeftOut, LoadedPhoto, LoadPhotosResult, PhotoLoad
 from habmap.jobs.load.photo_row import photo_differences, photo_row
-from habmap.jobs.load.photo_table import Placing, read_placings
 from habmap.jobs.ports import Store
 from habmap.place.exif import CameraSaid, camera_said
+from habmap.place.load.photos import Placing, read_placings
 from habmap.place.photo_folder import PLACING_TABLE, content_sha256, photo_bytes, read_folder
 from habmap.place.pictures import KEPT_PX, KEPT_QUALITY, opened_jpeg, picture_name, small_picture
 from habmap.place.userfiles import printable

@@ -70,7 +70,7 @@ class Cells:
         self._faults.append(
             InputError(
                 what,
-                where=f"{self._where}, {f'column {field}' if self._names is None else self._names[field]}",
+                where=f"{self._where}, {f'column {field}' if self._names is None else self._names.get(field, field)}",
                 value=None if value is None else printable(str(value)),
                 allowed=allowed,
                 mend=mend or "mend that cell and load the file again",

@@ -92,7 +92,8 @@ def bring(
         now=now,
         today=today,
     )
-    told, rows = read_records(spec, read_table(path, sheet=sheet), loading, columns=columns)
+    rows, said = open_rows(spec, read_table(path, sheet=sheet), units=loading.units, columns=columns)
+    told = (spec.gather or _one_each)(spec, said, loading)
     counts = {spec.key(record): record for record in (there if counting is None else counting)}
     versions: dict[str, list[Record]] = {}
     for record in there:
@@ -133,14 +134,31 @@ def bring(
     )
 
 
-def read_records(
-    spec: TableSpec[Record], table: Table, loading: Loading, *, columns: Mapping[str, str] | None = None
-) -> tuple[list[Told[Record]], Rows]:
-    """Return the records of a table, and the rows with all that was found wrong with them or is to be looked at."""
+def open_rows(
+    spec: TableSpec[Any],
+    table: Table,
+    *,
+    units: Sequence[Unit] = (),
+    columns: Mapping[str, str] | None = None,
+) -> tuple[Rows, Iterator[RowSaid]]:
+    """Return a table's rows, where faults and notes are gathered, and one by one what each of them says.
+
+    Parameters
+    ----------
+    units
+        As drawn now, where rows are placed.
+    columns
+        Field → column of the file, where the names differ.
+
+    Raises
+    ------
+    UsageError
+        ``columns`` names a field that does not exist.
+    InputError
+        A column is missing, or stands for two things.
+    """
     rows = Rows(table, spec.fields, needed=() if spec.lacks else spec.needed, renames=columns, mend=spec.mend)
-    names = _names(spec, rows, columns or {})
-    said = _rows_said(spec, rows, names, loading)
-    return (spec.gather or _one_each)(spec, said, loading), rows
+    return rows, _rows_said(spec, rows, _names(spec, rows, columns or {}), units)
 
 
 def _names(spec: TableSpec[Any], rows: Rows, renames: Mapping[str, str]) -> dict[str, str]:
@@ -191,7 +209,7 @@ def _names(spec: TableSpec[Any], rows: Rows, renames: Mapping[str, str]) -> dict
     return chosen
 
 
-def _rows_said(spec: TableSpec[Any], rows: Rows, names: Mapping[str, str], loading: Loading) -> Iterator[RowSaid]:
+def _rows_said(spec: TableSpec[Any], rows: Rows, names: Mapping[str, str], units: Sequence[Unit]) -> Iterator[RowSaid]:
     for row in rows.table.rows:
         before = len(rows.faults)
         cells = rows.cells(row, by_file=bool(spec.lacks))
@@ -199,12 +217,13 @@ def _rows_said(spec: TableSpec[Any], rows: Rows, names: Mapping[str, str], loadi
         for column in spec.columns:
             is_read = column.only is None or values.get(column.only[0]) == column.only[1]
             values[column.name] = column.read(cells, names[column.name]) if is_read else None
-        unit_id, spot = position(cells, values, loading.units, what=spec.noun) if spec.is_placed else (None, None)
+        unit_id, spot = position(cells, values, units, what=spec.noun) if spec.is_placed else (None, None)
         yield RowSaid(
             number=row.number,
             where=rows.where(row),
             cells=cells,
             values=values,
+            names=names,
             written=rows.values(row),
             unit_id=unit_id,
             spot=spot,

@@ -135,15 +135,21 @@ class Loading:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RowSaid:
-    """One row as read: ``values`` by column, ``written`` as they stand there, and its unit and spot where it has one.
+    """One row as read.
 
-    ``spot`` is WGS 84 lon/lat.
+    Attributes
+    ----------
+    values, names, written
+        By column what its cell says, and the name that it has in the file; by name its cells as they stand there.
+    unit_id, spot
+        Where it stands, where rows are placed; WGS 84 lon/lat.
     """
 
     number: int
     where: str
     cells: Cells
     values: Mapping[str, Any]
+    names: Mapping[str, str]
     written: Mapping[str, str]
     unit_id: str | None
     spot: Point | None
