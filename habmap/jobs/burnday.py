@@ -62,6 +62,7 @@ from habmap.jobs.burn.request import BurnRequest
 from habmap.jobs.burn.winds import winds_cast, winds_words
 from habmap.jobs.burn.words import block_name, block_words, warnings_for
 from habmap.jobs.ground import GroundPiece, ground
+from habmap.jobs.named_units import settings_of_now
 from habmap.jobs.ports import Store
 from habmap.jobs.said import has_snags
 from habmap.measures import M_PER_FT, acres
@@ -309,7 +310,7 @@ def burnday(store: Store, request: BurnRequest) -> BurnDayResult:
             is_level_unknown=request.weather_elevation_ft is not None and above_ft is None,
             windows=windows,
             class_pcts=[line.pct for line in classes if line.pct is not None],
-            settings=settings,
+            settings=settings_of_now(store),
             unit_ids=unit_ids,
         ),
     )

@@ -10,6 +10,7 @@ from typing import Final
 from habmap.jobs.closed_days import closures, day_of_year
 from habmap.jobs.export_practices import export_practices
 from habmap.jobs.ground import Ground, GroundPiece, ground
+from habmap.jobs.named_units import settings_of_now
 from habmap.jobs.ports import Store
 from habmap.jobs.said import has_snags
 from habmap.place.settings import Settings
@@ -57,7 +58,7 @@ def due(store: Store, *, on: date) -> DueResult:
 
     Things on ground that is on hold, or closed to what they ask for, say so and press nobody.
     """
-    settings = store.settings
+    settings = settings_of_now(store)
     state = ground(store, on=on)
     upkeep = {unit.unit_id: _upkeep_rule(unit.unit_id, settings) for unit in state.units}
     closed = closures(settings)

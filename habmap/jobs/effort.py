@@ -19,6 +19,7 @@ from habmap.jobs.effort_samples import (
     slope_classes,
 )
 from habmap.jobs.ground import Ground, ground, remaining_ground
+from habmap.jobs.named_units import settings_of_now
 from habmap.jobs.ports import Store
 from habmap.measures import acres
 from habmap.vocabulary import SAW_CAUTION, STEEP_CAUTION, TREATED
@@ -195,7 +196,7 @@ def effort(store: Store, *, on: date | None = None, today: date) -> EffortResult
     money = rates(samples(state, lambda entry: entry.cost, density=then, slope=slope))
     if own.overall is None and "cut" in settings.rates:
         own = Rates(overall=assumed(settings.rates["cut"]))
-    closed = closures(store.settings)
+    closed = closures(settings_of_now(store))
     units, todos, costs = [], [], []
     for unit in state.units:
         shape = remaining.get(unit.unit_id)

@@ -15,6 +15,7 @@ from habmap.jobs.acres import acres as acre_account
 from habmap.jobs.burn.columns import BURN_FIELDS, TOLD, burn_cells
 from habmap.jobs.closed_days import closures
 from habmap.jobs.ground import Ground, ground
+from habmap.jobs.named_units import settings_of_now
 from habmap.jobs.ports import Store
 from habmap.jobs.public import public_view
 from habmap.records import Entry, Unit
@@ -83,7 +84,7 @@ def units_table(store: Store, *, on: date | None = None, today: date, audience: 
     """Return the units with the acres of every stage, and which are on hold or closed to cutting on the day."""
     if audience == "public":
         store = public_view(store)
-    closed = closures(store.settings)
+    closed = closures(settings_of_now(store))
     account = {unit.unit_id: unit for unit in acre_account(store, on=on).units}
     units = store.units(on)
     rows = []
@@ -131,7 +132,7 @@ def handheld_outlines(
     if audience == "public":
         store = public_view(store)
     state = ground(store, on=on)
-    closed = closures(store.settings)
+    closed = closures(settings_of_now(store))
     grid = store.grid
     shown = _kept_acres(state)
     telling = {unit_id for unit_id, acres in kept.items() if acres > shown[unit_id] + _CRUMB_ACRES}

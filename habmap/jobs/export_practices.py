@@ -11,6 +11,7 @@ from typing import Literal
 from habmap.errors import InputError
 from habmap.jobs.closed_days import holds
 from habmap.jobs.ground import Ground, cut_ground
+from habmap.jobs.named_units import settings_of_now
 from habmap.jobs.ports import Store
 from habmap.jobs.public import public_view
 from habmap.measures import acres
@@ -69,7 +70,7 @@ def export_practices(
     """
     if audience == "public":
         store = public_view(store)
-    settings = store.settings
+    settings = settings_of_now(store)
     entries = [entry for entry in effective_entries(store.entries()) if entry.patch is not None]
     if not entries or store.grid is None:
         raise InputError("there is no work in the log to report", mend="add work with `habmap log` first")

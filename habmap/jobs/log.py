@@ -17,6 +17,7 @@ from habmap.errors import InputError
 from habmap.jobs.burn.record import LOOK_NEXT_SEASON, BurnSaid, burn_record, check_burn_said, hour_note, late_notices
 from habmap.jobs.closed_days import holds
 from habmap.jobs.ground import states_on
+from habmap.jobs.named_units import settings_of_now
 from habmap.jobs.ports import Store
 from habmap.jobs.said import Said, cautions_for, check_killed, check_practice, check_said, reported_question
 from habmap.land.grid import LocalGrid, grid_around
@@ -296,7 +297,7 @@ def _contract_and_holds(store: Store, entry: Entry, units: Sequence[UnitShare]) 
     """Point out work on ground that is on hold, and work dated before a contract item lets it begin."""
     if entry.practice in ("checkup", "keep"):
         return []
-    settings, touched = store.settings, {share.unit_id for share in units}
+    settings, touched = settings_of_now(store), {share.unit_id for share in units}
     words = [
         f"unit {hold.unit_id} is on hold on {entry.date}: {hold.reason}"
         for hold in holds(settings)

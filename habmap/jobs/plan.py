@@ -10,6 +10,7 @@ from habmap.errors import InputError
 from habmap.jobs.closed_days import closures
 from habmap.jobs.effort import effort
 from habmap.jobs.ground import ground
+from habmap.jobs.named_units import settings_of_now
 from habmap.jobs.ports import Store
 from habmap.jobs.rank import rank
 from habmap.jobs.said import has_snags
@@ -48,7 +49,7 @@ def plan(store: Store, *, first: date, last: date, hours_per_week: float) -> Pla
             allowed="at least seven days",
             mend="give --from and --to at least a week apart",
         )
-    settings = store.settings
+    settings = settings_of_now(store)
     spent = effort(store, today=first)
     per_acre = spent.hours_per_acre
     if per_acre is None or per_acre <= 0:

@@ -14,6 +14,7 @@ from habmap.jobs.closed_days import closures
 from habmap.jobs.density import density
 from habmap.jobs.due import upkeep_due
 from habmap.jobs.ground import Ground, GroundPiece, ground, remaining_ground
+from habmap.jobs.named_units import settings_of_now
 from habmap.jobs.ports import Store
 from habmap.jobs.terrain import UnitTerrain, terrain
 from habmap.place.settings import Settings
@@ -62,7 +63,7 @@ def rank(store: Store, *, on: date | None = None, today: date) -> RankResult:
     InputError
         The elevation that the place names cannot be read.
     """
-    settings = store.settings
+    settings = settings_of_now(store)
     state = ground(store, on=on)
     slopes, warnings = _terrain_by_unit(store, state, on)
     stands = {line.unit_id: line for line in density(store, on=on, state=state).units}

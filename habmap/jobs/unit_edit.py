@@ -12,6 +12,7 @@ import shapely
 
 from habmap.errors import HabmapError, InputError, InputErrors
 from habmap.jobs.history import UnitAcresThen, account_of
+from habmap.jobs.named_units import renaming_notes
 from habmap.jobs.ports import Store
 from habmap.jobs.unit_versions import lie_beside, overlap_faults
 from habmap.land.grid import LocalGrid
@@ -128,6 +129,7 @@ def made(
     outside = sum(unit.treated_acres for unit in before) - sum(unit.treated_acres for unit in after)
     if change != "undo" and outside >= 0.005:
         told.append(f"{outside:.2f} treated acres lie outside these units from then on; their work stays in the log")
+    told += renaming_notes(store.settings, old, new)
     if not is_preview:
         store.append(list(new))
     return UnitEdit(

@@ -70,6 +70,30 @@ def ends(versions: Sequence[Version]) -> dict[str, date | None]:
     return found
 
 
+def heirs(versions: Sequence[Unit]) -> dict[str, tuple[str, ...]]:
+    """Return, by each ``unit_id`` that no unit carries now, the units that follow it and so have its ground.
+
+    Versions that were taken back hand nothing on.
+    """
+    gone, by_id = taken_back(versions), {version.uuid: version for version in versions}
+    present = sorted(
+        (one for one in versions if one.valid_to is None and not one.is_retired), key=lambda one: one.unit_id
+    )
+    carried = {one.unit_id for one in present}
+    found: dict[str, list[str]] = {}
+    for unit in present:
+        seen: set[str] = set()
+        waiting = list(unit.replaces)
+        while waiting:
+            name = waiting.pop()
+            if name in by_id and name not in gone and name not in seen:
+                seen.add(name)
+                waiting += by_id[name].replaces
+        for former in sorted({by_id[name].unit_id for name in seen} - carried):
+            found.setdefault(former, []).append(unit.unit_id)
+    return {former: tuple(dict.fromkeys(units)) for former, units in found.items()}
+
+
 def made_together(unit: Unit, versions: Iterable[Unit]) -> tuple[Unit, ...]:
     """Return the versions of one change: those written with a unit that follow one of the versions it follows."""
     together = [unit]

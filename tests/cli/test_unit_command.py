@@ -58,6 +58,7 @@ def test_a_split_is_previewed_made_told_and_undone(place: Path, tmp_path: Path, 
     assert now["W"] == (pytest.approx(ACRES / 4), pytest.approx(ACRES / 4))
     assert set(acres(run_habmap, place, "--on", "2025-12-31")) == {"1", "2", "9"}
     told = run_habmap("history", "W", place=place)
+    assert "Split from 1 Jan 2026." in told.out and "Redrawn" not in told.out
     assert "1, cedar, 2.47 acres, from the beginning: until 1 Jan 2026" in told.out
     assert "W, cedar, 0.62 acres, from 1 Jan 2026, after 1: holds" in told.out
     assert run_habmap("unit", "redate", "W", "--from", "2025-06-01", place=place).code == 0
@@ -67,6 +68,42 @@ def test_a_split_is_previewed_made_told_and_undone(place: Path, tmp_path: Path, 
     assert acres(run_habmap, place) == before
     assert "taken back, never held" in run_habmap("history", "1", place=place).out
     assert run_habmap("check", place=place).code == 0
+
+
+def test_holds_contracts_and_checks_outlive_a_split_and_a_retirement(
+    place: Path, tmp_path: Path, run_habmap: Run
+) -> None:
+    with (place / "habmap.toml").open("a") as toml:
+        toml.write('\n[[hold]]\nunit = "1"\nreason = "owls"\nfrom = 2026-01-01\n')
+        toml.write('\n[[contract]]\nprogram = "P"\nitem = "1"\npractice_code = "314"\nunits = ["1"]\n')
+    line = drawn(tmp_path / "line.geojson", shapely.LineString([(25, -20), (25, 120)]))
+    done = run_habmap(
+        "unit", "split", "1", "--by", line, "--into", "W,E", "--from", "2026-01-01", "--json", place=place
+    )
+    assert any(
+        "names 1 in [[contract]] P 1, [[hold]] owls: that goes for all of W, E" in note for note in done.json["notes"]
+    )
+    ranked = run_habmap("rank", "--json", place=place).json
+    assert {unit["unit_id"]: unit["on_hold"] for unit in ranked["units"]} == {
+        "W": True, "E": True, "2": False, "9": False,
+    }  # fmt: skip
+    assert ranked["next_unit_id"] in ("2", "9")
+    told = run_habmap("export", "practices", "-o", tmp_path / "p.csv", "--json", place=place).json
+    of_item = {line["unit_id"]: line["applied_acres"] for line in told["lines"] if line["program"] == "P"}
+    assert of_item == {"W": pytest.approx(ACRES / 4), "E": pytest.approx(ACRES / 4)}
+    named = run_habmap("check", place=place)
+    assert named.code == 1 and "it goes for E, W now" in named.out
+    # a new unit with the old name: what is said of it goes for it alone, and that is said
+    (place / "habmap.toml").write_text((place / "habmap.toml").read_text().replace('"1"\nreason', '"2"\nreason'))
+    line = drawn(tmp_path / "line2.geojson", shapely.LineString([(150, -20), (150, 120)]))
+    split = run_habmap("unit", "split", "2", "--by", line, "--into", "2,2E", "--json", place=place)
+    assert any("that does not go for 2E" in note for note in split.json["notes"])
+
+
+def test_work_on_a_unit_that_was_retired_is_no_fault(place: Path, run_habmap: Run) -> None:
+    assert run_habmap("unit", "retire", "1", "--from", "2026-01-01", place=place).code == 0
+    done = run_habmap("check", place=place)
+    assert done.code == 0, done.out
 
 
 def test_a_polygon_splits_what_lies_in_it_from_the_rest(place: Path, tmp_path: Path, run_habmap: Run) -> None:

@@ -105,6 +105,10 @@ def _version_words(version: VersionLine) -> str:
     return f"{_plain(version.unit_id)}, {_plain(version.cover)}, {version.acres:,.2f} acres, {begins}{follows}: {state}"
 
 
+def _change_word(before: int, after: int) -> str:
+    return "Merged" if before > max(after, 1) else "Split" if after > before else "Redrawn" if after else "Retired"
+
+
 def day_words(day: date) -> str:
     """Return a day as people say it: 3 Feb 2025 (English month names, whatever the machine's language)."""
     months = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -211,7 +215,7 @@ def change_words(change: UnitChange) -> list[str]:
         )
 
     return [
-        f"Redrawn from {day_words(change.date)}.",
+        f"{_change_word(len(change.before), len(change.after))} from {day_words(change.date)}.",
         f"  before: {side(change.before)}",
         f"  after:  {side(change.after)}",
     ]

@@ -38,6 +38,8 @@ class Facts:
     shapes, patches
         Outlines by ``uuid`` of the unit and ground by ``entry_id`` of the line, in the place's grid [m]; empty
         before the place has one.
+    every_shape
+        Outlines of all versions, those that no longer hold too [m].
     """
 
     store: Store
@@ -49,6 +51,7 @@ class Facts:
     entries: tuple[Entry, ...]
     shapes: dict[str, BaseGeometry] = field(default_factory=dict)
     patches: dict[str, BaseGeometry] = field(default_factory=dict)
+    every_shape: list[BaseGeometry] = field(default_factory=list)
 
 
 def facts_of(store: Store, *, today: dt.date) -> Facts:
@@ -62,6 +65,7 @@ def facts_of(store: Store, *, today: dt.date) -> Facts:
     grid, entries, units = store.grid, effective_entries(store.entries()), store.units()
     found = Facts(store, today, grid, store.unit_versions(), units, store.entries(), entries)
     if grid is not None:
+        found.every_shape.extend(grid.to_grid(unit.geometry) for unit in found.versions)
         found.shapes.update({unit.uuid: grid.to_grid(unit.geometry) for unit in units})
         drawn = {entry.entry_id: entry.patch for entry in entries if entry.patch is not None}
         found.patches.update({entry_id: grid.to_grid(patch) for entry_id, patch in drawn.items()})

@@ -85,8 +85,8 @@ def corrections(facts: Facts) -> Iterator[Fault]:
 
 
 def patches(facts: Facts) -> Iterator[Fault]:
-    """Yield lines whose ground is unusable or lies outside every unit."""
-    sound = [shape for shape in facts.shapes.values() if shape.is_valid]
+    """Yield lines whose ground is unusable or lies outside every unit that ever was."""
+    sound = [shape for shape in facts.every_shape if shape.is_valid]
     tree = shapely.STRtree(sound)
     for entry in facts.entries:
         where, shape = f"line {entry.entry_id}", facts.patches.get(entry.entry_id)
