@@ -13,27 +13,17 @@ from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from habmap.land.grid import LocalGrid
+from habmap.place.contents import CountingRows
 from habmap.place.schema import TABLE_OF
 from habmap.place.settings import Settings
 from habmap.records import (
-    Boundary,
-    BurnRecord,
-    CanopySource,
-    CoverFrame,
-    DrawnBlock,
-    ElevationSource,
     Entry,
-    Feature,
-    Forecast,
     Look,
-    Photo,
-    Plot,
     Row,
-    Sighting,
     Unit,
+    key_of,
 )
-from habmap.work.features import counting_features
-from habmap.work.succession import counting_plots, in_order, in_sight, newest, newest_photos
+from habmap.work.succession import in_sight
 from habmap.work.versions import ends
 
 #: A round centre for test grids, in open country.
@@ -41,13 +31,10 @@ GRID = LocalGrid(38.0, -98.0)
 _MORNING = datetime(2025, 1, 1, 12, tzinfo=UTC)
 _numbers = count(1)
 
-Kind = TypeVar(
-    "Kind", Unit, Feature, Boundary, Entry, Plot, ElevationSource, CanopySource, Forecast, BurnRecord, DrawnBlock,
-    Photo, Sighting, CoverFrame,
-)  # fmt: skip
+Record = TypeVar("Record")
 
 
-class FakeStore:
+class FakeStore(CountingRows):
     """The rows of one property, kept in a list; behaves as ``habmap.jobs.ports.Store`` says."""
 
     def __init__(
@@ -71,55 +58,12 @@ class FakeStore:
     def grid(self) -> LocalGrid | None:
         return self._grid
 
-    def units(self, on: date | None = None) -> tuple[Unit, ...]:
-        def holds(unit: Unit) -> bool:
-            if unit.is_retired:
-                return False
-            if on is None:
-                return unit.valid_to is None
-            return (unit.valid_from or date.min) <= on < (unit.valid_to or date.max)
+    def all_of(self, record: type[Record]) -> tuple[Record, ...]:
+        found = [row for row in self._rows if isinstance(row, record)]
+        return tuple(sorted(found, key=lambda row: (row.recorded_at, key_of(row))))
 
-        return tuple(sorted(filter(holds, self.unit_versions()), key=lambda unit: unit.unit_id))
-
-    def unit_versions(self) -> tuple[Unit, ...]:
-        return tuple(sorted(self._of(Unit), key=lambda unit: (unit.recorded_at, unit.uuid)))
-
-    def features(self) -> tuple[Feature, ...]:
-        return counting_features(self._of(Feature))
-
-    def boundary(self) -> Boundary | None:
-        return newest(self._of(Boundary))
-
-    def entries(self) -> tuple[Entry, ...]:
-        return tuple(sorted(self._of(Entry), key=lambda row: (row.recorded_at, row.entry_id)))
-
-    def entries_on(self, day: date) -> tuple[Entry, ...]:
-        dated = {row.entry_id for row in self.entries() if row.date == day}
-        return tuple(row for row in self.entries() if row.entry_id in dated or row.target in dated)
-
-    def plots(self) -> tuple[Plot, ...]:
-        return counting_plots(self._of(Plot))
-
-    def plot_rows(self) -> tuple[Plot, ...]:
-        return tuple(sorted(self._of(Plot), key=lambda row: (row.recorded_at, row.uuid)))
-
-    def elevation(self) -> ElevationSource | None:
-        return newest(self._of(ElevationSource))
-
-    def canopy(self) -> CanopySource | None:
-        return newest(self._of(CanopySource))
-
-    def forecasts(self) -> tuple[Forecast, ...]:
-        return tuple(reversed(in_order(self._of(Forecast))))
-
-    def burns(self) -> tuple[BurnRecord, ...]:
-        return tuple(sorted(self._of(BurnRecord), key=lambda row: (row.recorded_at, row.uuid)))
-
-    def drawn_blocks(self) -> tuple[DrawnBlock, ...]:
-        return in_order(self._of(DrawnBlock))
-
-    def photos(self) -> tuple[Photo, ...]:
-        return newest_photos(self._of(Photo))
+    def held(self) -> FakeStore:
+        return self
 
     def picture(self, name: str) -> bytes | None:
         return self._pictures.get(name)
@@ -130,20 +74,17 @@ class FakeStore:
         self._pictures = dict(pictures) | self._pictures
         self.append(rows, is_copied=is_copied)
 
-    def sightings(self) -> tuple[Sighting, ...]:
-        return tuple(sorted(self._of(Sighting), key=lambda row: (row.recorded_at, row.uuid)))
-
-    def cover_frames(self) -> tuple[CoverFrame, ...]:
-        return tuple(sorted(self._of(CoverFrame), key=lambda row: (row.recorded_at, row.uuid)))
-
     def rows(self) -> tuple[Row, ...]:
         return tuple(self._rows)
+
+    def last_recorded(self) -> datetime | None:
+        return max((row.recorded_at for row in self._rows), default=None)
 
     def append(self, rows: Sequence[Row], *, is_copied: bool = False) -> None:
         for row in rows:
             per = TABLE_OF[type(row)].one_per
             if per is not None and not is_copied and row.supersedes is None:  # type: ignore[union-attr]
-                alike = [old for old in self._of(type(row)) if all(getattr(old, n) == getattr(row, n) for n in per)]
+                alike = [old for old in self.all_of(type(row)) if all(getattr(old, n) == getattr(row, n) for n in per)]
                 row = replace(row, supersedes=in_sight(alike))  # type: ignore[type-var]
             if self._grid is None:
                 shape = row.patch if isinstance(row, Entry) else getattr(row, "geometry", None)
@@ -151,14 +92,11 @@ class FakeStore:
                     west, south, east, north = shape.bounds
                     self._grid = LocalGrid((south + north) / 2, (west + east) / 2)
             self._rows.append(row)
-        end_of = ends(self._of(Unit))
+        end_of = ends(self.all_of(Unit))
         self._rows = [
             replace(row, valid_to=end_of[row.uuid] or row.valid_to) if isinstance(row, Unit) else row
             for row in self._rows
         ]
-
-    def _of(self, kind: type[Kind]) -> list[Kind]:
-        return [row for row in self._rows if isinstance(row, kind)]
 
 
 def ground_lonlat(*planar: BaseGeometry, grid: LocalGrid = GRID) -> MultiPolygon:

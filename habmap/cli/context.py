@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -12,31 +12,35 @@ import typer
 from habmap.errors import UsageError
 
 if TYPE_CHECKING:
-    from habmap.place.store import GeoPackageStore
+    from habmap.jobs.ports import Store
 
 
 #: A row written later than now by more than this was written by another clock.
 CLOCK_DOUBT = timedelta(minutes=2)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Session:
     """One run of the command. The only room that reads the clock."""
 
     folder: Path
     debug: bool
+    _store: Store | None = field(default=None, init=False)
 
-    def store(self) -> GeoPackageStore:
-        """Open the place.
+    def store(self) -> Store:
+        """Open the place, once; what a command reads of it is read once too.
 
         Raises
         ------
         PlaceError
             The folder is not a place, or its file cannot be opened.
         """
+        from habmap.jobs.snapshot import snapshot
         from habmap.place.store import GeoPackageStore
 
-        return GeoPackageStore.open(self.folder)
+        if self._store is None:
+            self._store = snapshot(GeoPackageStore.open(self.folder))
+        return self._store
 
     def now(self) -> datetime:
         """Return the present moment in UTC, as rows are written by; say so where the clock stands behind."""

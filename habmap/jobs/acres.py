@@ -10,6 +10,7 @@ from datetime import date
 from habmap import measures
 from habmap.jobs.ground import Ground, GroundPiece, ground
 from habmap.jobs.ports import Store
+from habmap.jobs.snapshot import once
 from habmap.land.acreage import area_of_record_m2
 from habmap.place.settings import Settings
 from habmap.records import Unit
@@ -157,6 +158,7 @@ def acres_of(place_ground: Ground, *, settings: Settings) -> AcresResult:
     )
 
 
+@once
 def acres(store: Store, *, on: date | None = None) -> AcresResult:
     """Return the acre account of a place.
 

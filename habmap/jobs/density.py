@@ -9,9 +9,10 @@ from datetime import date
 
 from habmap.jobs.canopy import UnitCanopy, canopy_of_units
 from habmap.jobs.density_records import DensityResult, ManagementLevel, PropertyDensity, StratumDensity, UnitDensity
-from habmap.jobs.ground import Ground, GroundPiece, ground
+from habmap.jobs.ground import GroundPiece, ground
 from habmap.jobs.plot_age import MOSTLY_FRAC, UnitGround, by_age, given_since
 from habmap.jobs.ports import Store
+from habmap.jobs.snapshot import once
 from habmap.jobs.stems import Stems, counted, days_of, stems_of
 from habmap.land.density import Density, combine_strata, crown_cover_pct, line_intercept_pct
 from habmap.land.quarter import CLUMPED_TOO_LOW
@@ -38,15 +39,14 @@ class CrownCover:
     is_by_stems: bool = False
 
 
-def density(store: Store, *, on: date | None = None, state: Ground | None = None) -> DensityResult:
+@once
+def density(store: Store, *, on: date | None = None) -> DensityResult:
     """Estimate stems per acre and crown cover per unit, from plots where there are any, else from the unit itself.
 
     Parameters
     ----------
     on
         Units and work as of this day, and plots measured by then (plots without a date count); ``None``: all of now.
-    state
-        The ground of that day where it is cut already.
 
     Raises
     ------
@@ -60,7 +60,7 @@ def density(store: Store, *, on: date | None = None, state: Ground | None = None
         is_later = on is not None and plot.measured_on is not None and plot.measured_on > on
         if plot.unit_id is not None and not is_later:
             of_unit[plot.unit_id].append(plot)
-    state = state or ground(store, on=on)
+    state = ground(store, on=on)
     pieces: dict[str, list[GroundPiece]] = defaultdict(list)
     for piece in state.pieces:
         pieces[piece.unit_id].append(piece)

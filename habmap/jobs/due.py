@@ -13,6 +13,7 @@ from habmap.jobs.ground import Ground, GroundPiece, ground
 from habmap.jobs.named_units import settings_of_now
 from habmap.jobs.ports import Store
 from habmap.jobs.said import has_snags
+from habmap.jobs.snapshot import once
 from habmap.place.settings import Settings
 from habmap.records import Entry
 from habmap.vocabulary import FIRE_CAUTION, SNAG_CAUTION
@@ -53,6 +54,7 @@ class DueResult:
     cautions: tuple[str, ...]
 
 
+@once
 def due(store: Store, *, on: date) -> DueResult:
     """Return everything that is due, in force or coming within 90 days of a day, what presses first.
 

@@ -21,6 +21,7 @@ from habmap.jobs.effort_samples import (
 from habmap.jobs.ground import Ground, ground, remaining_ground
 from habmap.jobs.named_units import settings_of_now
 from habmap.jobs.ports import Store
+from habmap.jobs.snapshot import once
 from habmap.measures import acres
 from habmap.vocabulary import SAW_CAUTION, STEEP_CAUTION, TREATED
 from habmap.work.effort import (
@@ -172,6 +173,7 @@ class EffortResult:
     cautions: tuple[str, ...]
 
 
+@once
 def effort(store: Store, *, on: date | None = None, today: date) -> EffortResult:
     """Return what the work has taken and what the rest would take.
 
@@ -185,12 +187,12 @@ def effort(store: Store, *, on: date | None = None, today: date) -> EffortResult
     """
     settings, day = store.settings.effort, on or today
     state = ground(store, on=on)
-    remaining = remaining_ground(state)
-    stands = {stand.unit_id: stand for stand in density(store, on=on, state=state).units}
+    remaining = remaining_ground(store, on=on)
+    stands = {stand.unit_id: stand for stand in density(store, on=on).units}
     own_limits = store.settings.density
     limits = DenseLimits(stems_per_acre=own_limits.dense_stems_per_acre, canopy_pct=own_limits.dense_canopy_pct)
     then, now = density_classes(state, stands, limits=limits)
-    slope, steep_frac = slope_classes(store, state, remaining)
+    slope, steep_frac = slope_classes(store, on=on)
     hours = samples(state, lambda entry: entry.person_hours, density=then, slope=slope)
     own = rates(hours)
     money = rates(samples(state, lambda entry: entry.cost, density=then, slope=slope))

@@ -4,19 +4,17 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable, Mapping
-from pathlib import Path
+from datetime import date
 from typing import Final
 
-import shapely
-from shapely.geometry.base import BaseGeometry
+from shapely import MultiPolygon, Polygon
 
 from habmap.errors import InputError
 from habmap.jobs.density_records import UnitDensity
-from habmap.jobs.ground import Ground, GroundPiece
+from habmap.jobs.ground import Ground, GroundPiece, ground, remaining_ground
 from habmap.jobs.ports import Store
-from habmap.jobs.terrain import EDGE_M, face_rules
+from habmap.jobs.terrain import terrain_sums
 from habmap.measures import acres
-from habmap.place.elevation import open_elevation
 from habmap.records import Entry
 from habmap.vocabulary import FIRE, KILLING
 from habmap.work.effort import Sample, slope_class
@@ -104,48 +102,46 @@ def density_classes(
     return then, {unit_id: word(stand.dense) for unit_id, stand in stands.items()}
 
 
-def slope_classes(
-    store: Store, state: Ground, remaining: Mapping[str, BaseGeometry]
-) -> tuple[dict[str, str], dict[str, float]]:
+def slope_classes(store: Store, *, on: date | None = None) -> tuple[dict[str, str], dict[str, float]]:
     """Return the slope class of each clearing line's patch, and the steep share of what remains by unit (0–1).
 
     Empty where no elevation can be read: hours are worth saying without it, and ``habmap check`` says what is wrong.
     """
-    source = store.elevation()
-    timed = [
-        entry.entry_id
+    timed, remaining = _timed_patches(store, on=on), remaining_ground(store, on=on)
+    try:
+        (sums,) = terrain_sums(store, slope_outlines(store, on=on))
+    except InputError:
+        return {}, {}
+    limit_pct = store.settings.terrain.machine_limit_pct
+    return (
+        {
+            entry_id: slope_class(slope_pct, machine_limit_pct=limit_pct)
+            for entry_id, found in zip(timed, sums.under, strict=False)
+            if (slope_pct := found.slope_mean_pct) is not None
+        },
+        {
+            unit_id: steep_pct / 100
+            for unit_id, found in zip(remaining, sums.under[len(timed) :], strict=True)
+            if (steep_pct := found.hand_only_pct) is not None
+        },
+    )
+
+
+def slope_outlines(store: Store, *, on: date | None = None) -> list[Polygon | MultiPolygon]:
+    """Return the ground whose slope `slope_classes` asks for, in the place's grid [m]."""
+    return [*_timed_patches(store, on=on).values(), *remaining_ground(store, on=on).values()]
+
+
+def _timed_patches(store: Store, *, on: date | None) -> dict[str, MultiPolygon]:
+    """Return the ground of clearing lines that say their hours or cost, by ``entry_id``, in grid metres."""
+    state = ground(store, on=on)
+    return {
+        entry.entry_id: state.patches[entry.entry_id]
         for entry in state.entries
         if entry.practice in CLEARING
         and (entry.person_hours is not None or entry.cost is not None)
         and entry.entry_id in state.patches
-    ]
-    shapes = [*(state.patches[entry_id] for entry_id in timed), *remaining.values()]
-    if source is None or state.grid is None or not shapes:
-        return {}, {}
-    try:
-        with open_elevation(
-            Path(source.path),
-            vertical_unit=source.vertical_unit,
-            analysis_cell_m=store.settings.terrain.analysis_cell_m,
-        ) as dem:
-            outlines = [state.grid.to_lonlat(shapely.segmentize(shape, EDGE_M)) for shape in shapes]
-            sums = dem.zone_sums(outlines, rules=face_rules(store.settings.terrain, state.grid))
-    except InputError:
-        return {}, {}
-    found = [total.summary(unit_m2=shape.area) for total, shape in zip(sums, shapes, strict=True)]
-    limit_pct = store.settings.terrain.machine_limit_pct
-    return (
-        {
-            name: slope_class(one.slope_mean_pct, machine_limit_pct=limit_pct)
-            for name, one in zip(timed, found[: len(timed)], strict=True)
-            if one.slope_mean_pct is not None
-        },
-        {
-            name: one.hand_only_pct / 100
-            for name, one in zip(remaining, found[len(timed) :], strict=True)
-            if one.hand_only_pct is not None
-        },
-    )
+    }
 
 
 def follow_up(state: Ground, practices: tuple[str, ...]) -> tuple[tuple[str, ...], float]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Collection
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Final
 
@@ -13,6 +13,7 @@ from shapely import MultiPolygon, Polygon
 
 from habmap.errors import PlaceError
 from habmap.jobs.ports import Store
+from habmap.jobs.snapshot import once, worked_out
 from habmap.land.acreage import Piece, merged, pieces
 from habmap.land.grid import LocalGrid
 from habmap.measures import acres
@@ -90,6 +91,7 @@ class Ground:
     covers: tuple[Cover, ...] = ()
 
 
+@once
 def ground(store: Store, *, on: date | None = None) -> Ground:
     """Cut a place's ground into pieces and tell each one's stage.
 
@@ -114,7 +116,13 @@ def ground(store: Store, *, on: date | None = None) -> Ground:
     for unit in units:
         _refuse_unknown("the cover of a unit", unit.cover, COVERS, where=f"unit {unit.unit_id}")
     day = on if on is not None else max((entry.date for entry in entries), default=None)
-    return cut_ground(units, entries, grid=store.grid, settings=store.settings, on=day)
+    # The same units under the same lines are the same ground, whatever day is asked about.
+    key = (cut_ground, *(unit.uuid for unit in units), *(entry.entry_id for entry in entries))
+    kept = worked_out(store)
+    if key not in kept:
+        kept[key] = cut_ground(units, entries, grid=store.grid, settings=store.settings)
+    cut: Ground = kept[key]
+    return replace(cut, on=day)
 
 
 def states_on(store: Store, patch: MultiPolygon, *, on: date) -> tuple[GroundState, ...]:
@@ -192,8 +200,10 @@ def unit_rules(unit: Unit, settings: Settings) -> UnitRules:
     )
 
 
-def remaining_ground(state: Ground) -> dict[str, Polygon | MultiPolygon]:
+@once
+def remaining_ground(store: Store, *, on: date | None = None) -> dict[str, Polygon | MultiPolygon]:
     """Return the ground that remains to be treated in each unit that has any, in grid metres by ``unit_id``."""
+    state = ground(store, on=on)
     parts: defaultdict[str, list[Polygon]] = defaultdict(list)
     for piece in state.pieces:
         if piece.stage in REMAINING and piece.area_m2 > 0:

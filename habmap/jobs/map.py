@@ -25,7 +25,15 @@ from habmap.jobs.ports import Store
 from habmap.jobs.private import is_private
 from habmap.jobs.public import public_view, veil_words
 from habmap.jobs.rank import rank
-from habmap.jobs.terrain import TerrainResult, coverage_warnings, terrain
+from habmap.jobs.snapshot import snapshot
+from habmap.jobs.terrain import (
+    TerrainResult,
+    coverage_warnings,
+    remaining_outlines,
+    terrain,
+    terrain_sums,
+    unit_outlines,
+)
 from habmap.land.acreage import merged
 from habmap.land.grid import LocalGrid, grid_around
 from habmap.measures import acres as to_acres
@@ -130,6 +138,7 @@ def draw_map(
             mend="leave the option out, or leave out --for public",
         )
     refuse_to_write(target, overwrite=overwrite)
+    store = snapshot(store)
     page = build_page(store, now=now, audience=audience, on=on, with_hours=with_hours, with_cost=with_cost)
     content = render_page(page).encode()
     write_whole(target, lambda path: path.write_bytes(content), overwrite=overwrite, make_folder=True)
@@ -158,11 +167,12 @@ def build_page(
     with_cost: bool = False,
 ) -> Page:
     """Return the page's records: every figure from the jobs that print it elsewhere, so that none can differ."""
-    if audience == "public":
-        store = public_view(store)
+    store = public_view(store) if audience == "public" else snapshot(store)
     state = ground(store, on=on)
     account = acres_of(state, settings=store.settings)
     source = store.elevation()
+    if source is not None and state.units:  # one pass over the raster for what the next two ask
+        terrain_sums(store, unit_outlines(store, on=on).values(), remaining_outlines(store, on=on).values())
     slopes = terrain(store, on=on) if source is not None and state.units else None
     drawn_on = now.astimezone(ZoneInfo(store.settings.place.timezone)).date()
     order = {line.unit_id: line for line in rank(store, on=on, today=drawn_on).units} if state.units else {}

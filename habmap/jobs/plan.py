@@ -14,6 +14,7 @@ from habmap.jobs.named_units import settings_of_now
 from habmap.jobs.ports import Store
 from habmap.jobs.rank import rank
 from habmap.jobs.said import has_snags
+from habmap.jobs.snapshot import once
 from habmap.vocabulary import FIRE_CAUTION, KILLING, SAW_CAUTION, SNAG_CAUTION
 from habmap.work.plan import Slot, Stand, Unfit, Windows, season_plan
 
@@ -34,6 +35,7 @@ class PlanResult:
     cautions: tuple[str, ...]
 
 
+@once
 def plan(store: Store, *, first: date, last: date, hours_per_week: float) -> PlanResult:
     """Plan a season of cutting.
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from datetime import date
+from datetime import date, datetime
 from typing import Protocol
 
 from habmap.land.grid import LocalGrid
@@ -26,8 +26,8 @@ from habmap.records import (
 )
 
 
-class Store(Protocol):
-    """A property's rows. All geometry is WGS 84 lon/lat; the grid turns it into metres."""
+class Contents(Protocol):
+    """What a property holds. All geometry is WGS 84 lon/lat; the grid turns it into metres."""
 
     @property
     def place_id(self) -> str:
@@ -94,6 +94,16 @@ class Store(Protocol):
 
     def rows(self) -> tuple[Row, ...]:
         """Return every row ever written, of every kind, as stored."""
+
+    def last_recorded(self) -> datetime | None:
+        """Return the latest moment at which any row was written, by the clock of the machine that wrote it."""
+
+
+class Store(Contents, Protocol):
+    """A property's rows, to be read and added to."""
+
+    def held(self) -> Contents:
+        """Return what the property holds at this moment; later writes need not show in it."""
 
     def append(self, rows: Sequence[Row], *, is_copied: bool = False) -> None:
         """Write all rows in one transaction, or none; they are there when this returns.

@@ -21,8 +21,9 @@ from shapely.geometry.base import BaseGeometry
 from habmap.errors import HabmapError
 from habmap.jobs.acres import acres
 from habmap.jobs.photos import found_points
-from habmap.jobs.ports import Store
+from habmap.jobs.ports import Contents, Store
 from habmap.jobs.private import is_private, private_shapes
+from habmap.jobs.snapshot import Snapshot, once
 from habmap.land.grid import LocalGrid
 from habmap.land.veil import RADIUS_M, Veil, ends_there, runs_round, veil, veiled
 from habmap.records import Boundary, BurnRecord, DrawnBlock, Entry, Feature, Forecast, Photo, Plot, Row, Unit
@@ -49,7 +50,16 @@ _WAYS: Final = frozenset({"road", "lane", "power_line", "gas_line"})
 
 def public_view(store: Store) -> Store:
     """Return the property as strangers may see it; what is asked of it that nobody decided about is refused."""
-    return store if isinstance(store, _PublicStore) else cast("Store", _PublicStore(store))
+    return store if isinstance(store, _PublicSnapshot) else _seen_by_strangers(store)
+
+
+@once
+def _seen_by_strangers(store: Store) -> Store:
+    return cast("Store", _PublicSnapshot(cast("Store", _PublicStore(store))))
+
+
+class _PublicSnapshot(Snapshot):
+    """What strangers may see, read once."""
 
 
 def veil_words(store: Store, page: Page) -> tuple[str, ...]:
@@ -161,6 +171,9 @@ class _PublicStore:
             for index, entry in enumerate(entries)
         ]
         return tuple(told(entry) for entry in drawn if entry.patch is not None and not entry.patch.is_empty)
+
+    def held(self) -> Contents:
+        return cast("Store", self)
 
     def entries(self) -> tuple[Entry, ...]:
         return self._entries

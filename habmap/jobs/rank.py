@@ -13,10 +13,11 @@ from shapely.geometry.base import BaseGeometry
 from habmap.jobs.closed_days import closures
 from habmap.jobs.density import density
 from habmap.jobs.due import upkeep_due
-from habmap.jobs.ground import Ground, GroundPiece, ground, remaining_ground
+from habmap.jobs.ground import Ground, GroundPiece, ground
 from habmap.jobs.named_units import settings_of_now
 from habmap.jobs.ports import Store
-from habmap.jobs.terrain import UnitTerrain, terrain
+from habmap.jobs.snapshot import once
+from habmap.jobs.terrain import UnitTerrain, terrain_of_remaining
 from habmap.place.settings import Settings
 from habmap.vocabulary import OPEN_COVERS, REMAINING, SAW_CAUTION, TREATED
 from habmap.work.closures import Closure, Closures
@@ -48,6 +49,7 @@ class RankResult:
     cautions: tuple[str, ...] = (SAW_CAUTION,)
 
 
+@once
 def rank(store: Store, *, on: date | None = None, today: date) -> RankResult:
     """Rank the units of a place, by the face, slope and density of the ground that remains in them.
 
@@ -65,8 +67,8 @@ def rank(store: Store, *, on: date | None = None, today: date) -> RankResult:
     """
     settings = settings_of_now(store)
     state = ground(store, on=on)
-    slopes, warnings = _terrain_by_unit(store, state, on)
-    stands = {line.unit_id: line for line in density(store, on=on, state=state).units}
+    slopes, warnings = _terrain_by_unit(store, on)
+    stands = {line.unit_id: line for line in density(store, on=on).units}
     remaining = {unit.unit_id: 0.0 for unit in state.units}
     for piece in state.pieces:
         if piece.stage in REMAINING:
@@ -126,11 +128,11 @@ def rank(store: Store, *, on: date | None = None, today: date) -> RankResult:
     )
 
 
-def _terrain_by_unit(store: Store, state: Ground, on: date | None) -> tuple[dict[str, UnitTerrain], tuple[str, ...]]:
+def _terrain_by_unit(store: Store, on: date | None) -> tuple[dict[str, UnitTerrain], tuple[str, ...]]:
     """Measure the ground that remains, where none does the whole unit."""
     if store.elevation() is None:
         return {}, ("no elevation is loaded: no unit's face is known, so none can be first",)
-    result = terrain(store, on=on, grounds=remaining_ground(state))
+    result = terrain_of_remaining(store, on=on)
     is_unfitted = any(unit.sun_facing_pct is not None and unit.heat_load_mean is None for unit in result.units)
     return {unit.unit_id: unit for unit in result.units}, (*result.warnings, *([NO_HEAT_LOAD] if is_unfitted else []))
 

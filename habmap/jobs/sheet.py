@@ -13,6 +13,7 @@ from habmap.jobs.page.missing import for_the_owner
 from habmap.jobs.ports import Store
 from habmap.jobs.printing import elevation_words, pdf_path
 from habmap.jobs.public import veil_words
+from habmap.jobs.snapshot import snapshot
 from habmap.place.writers import write_whole
 from habmap.show.records import Audience, Page
 from habmap.show.sheet.paper import Paper
@@ -102,7 +103,7 @@ def write_sheet(
         The disk refused.
     """
     path = pdf_path(target, folder=folder, name=_file_name(unit_id), what="sheet", overwrite=overwrite)
-    is_owner = audience == "owner"
+    store, is_owner = snapshot(store), audience == "owner"
     page = build_page(store, now=now, audience=audience, on=on, with_hours=is_owner, with_cost=is_owner)
     grid = store.grid
     if grid is None:

@@ -13,24 +13,29 @@ from habmap.jobs.acres import acres_of
 from habmap.jobs.density import density
 from habmap.jobs.due import due, upkeep_due
 from habmap.jobs.effort import EffortResult, effort
-from habmap.jobs.ground import Ground, cut_ground, ground
-from habmap.jobs.map import build_page, stage_pieces
+from habmap.jobs.effort_samples import slope_outlines
+from habmap.jobs.ground import Ground, ground
+from habmap.jobs.map import build_page
 from habmap.jobs.page.missing import for_the_owner
 from habmap.jobs.ports import Store
 from habmap.jobs.printing import elevation_words, pdf_path
 from habmap.jobs.public import public_view, veil_words
 from habmap.jobs.rank import COMING_HOLD
 from habmap.jobs.season_account import season_account_of
+from habmap.jobs.snapshot import snapshot
+from habmap.jobs.terrain import remaining_outlines, terrain_sums, unit_outlines
 from habmap.place.writers import write_whole
-from habmap.show.records import Audience, Page, PageUnit
+from habmap.show.records import Audience, Page, PagePiece, PageUnit
 from habmap.show.sheet.paper import Paper
 from habmap.show.story.pages import draw_story
 from habmap.show.story.story import Story, StoryDue, StoryEffort, StoryFigures, StoryUnit
 from habmap.show.story.words import asked
 from habmap.show.words import short_day, unit_title, with_article
+from habmap.vocabulary import CEDAR_COVERS
 from habmap.work.effort import TOO_FEW_LINES, TOO_FEW_WORDS
 from habmap.work.season_account import Season
 from habmap.work.seasons import DueItem
+from habmap.work.stages import stage_before_work
 
 #: Due things that are the owner's own affair: money, and words that may name a nest.
 _OWNERS: frozenset[str] = frozenset({"hold", "contract"})
@@ -122,6 +127,7 @@ def write_story(
         The disk refused.
     """
     path = pdf_path(target, folder=folder, name="handout.pdf", what="handout", overwrite=overwrite)
+    store = snapshot(store)
     story = build_story(store, now=now, today=today, audience=audience, on=on)
     drawn: list[StoryFigures] = []
     write_whole(
@@ -156,10 +162,13 @@ def write_story(
 
 def build_story(store: Store, *, now: datetime, today: date, audience: Audience, on: date | None = None) -> Story:
     """Return the story's records: every figure from the job that prints it elsewhere."""
-    if audience == "public":
-        store = public_view(store)
+    store = public_view(store) if audience == "public" else snapshot(store)
     settings = store.settings
     state = ground(store, on=on)
+    if store.elevation() is not None and state.units:  # one pass over the raster for all that is told
+        sets = [unit_outlines(store, on=on).values(), remaining_outlines(store, on=on).values()]
+        timed = [slope_outlines(store, on=on)] if audience == "owner" else []
+        terrain_sums(store, *sets, *timed)
     account = acres_of(state, settings=settings)
     by_season = season_account_of(state, settings=settings)
     page = build_page(store, now=now, audience=audience, on=on)
@@ -169,7 +178,7 @@ def build_story(store: Store, *, now: datetime, today: date, audience: Audience,
     items = [item for item in due(store, on=due_on).items if item.state != "done"]
     return Story(
         page=page,
-        then=_before(page, state, store),
+        then=_before(page, state),
         grid=state.grid,
         elevation=elevation_words(store, audience),
         start_acres=by_season.start_remaining_acres,
@@ -189,10 +198,15 @@ def build_story(store: Store, *, now: datetime, today: date, audience: Audience,
     )
 
 
-def _before(page: Page, state: Ground, store: Store) -> Page:
+def _before(page: Page, state: Ground) -> Page:
     """Return the same units as they lay before any work."""
-    bare = cut_ground(state.units, (), grid=state.grid, settings=store.settings)
-    return replace(page, on=None, pieces=stage_pieces(bare), work=())
+    untouched = tuple(
+        PagePiece(
+            unit_id=unit.unit_id, stage=stage_before_work(is_cedar=unit.cover in CEDAR_COVERS), geometry=unit.geometry
+        )
+        for unit in state.units
+    )
+    return replace(page, on=None, pieces=untouched, work=())
 
 
 def _next_units(
@@ -200,7 +214,7 @@ def _next_units(
 ) -> tuple[StoryUnit, ...]:
     if not page.units:
         return ()
-    stands = {stand.unit_id: stand for stand in density(store, on=on, state=state).units}
+    stands = {stand.unit_id: stand for stand in density(store, on=on).units}
     hours = {} if spent is None else {unit.unit_id: unit.person_hours_left for unit in spent.units}
     upkeep = upkeep_due(state, store.settings)
     found = []

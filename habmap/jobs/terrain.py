@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -12,14 +12,15 @@ from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from habmap.errors import InputError
+from habmap.jobs.ground import remaining_ground
 from habmap.jobs.ports import Store
+from habmap.jobs.snapshot import once, worked_out
 from habmap.land.grid import LocalGrid
 from habmap.land.shares import is_too_coarse
-from habmap.land.zones import SUN_FACING_NORTH_DEG, SUN_FACING_SOUTH_DEG, FaceRules
+from habmap.land.zones import SUN_FACING_NORTH_DEG, SUN_FACING_SOUTH_DEG, FaceRules, Summary
 from habmap.measures import VerticalUnit
 from habmap.place.elevation import Elevation, open_elevation
 from habmap.place.settings import TerrainSection
-from habmap.records import Unit
 
 #: Longest straight edge before it is turned to another projection [m]: it bows by less than 1 mm there.
 EDGE_M = 100.0
@@ -113,51 +114,115 @@ class TerrainResult:
     warnings: tuple[str, ...] = ()
 
 
+@dataclass(frozen=True, slots=True)
+class TerrainSums:
+    """Terrain under outlines; the raster that it comes from, and what is odd about its heights."""
+
+    dem: DemInfo
+    under: tuple[Summary, ...]
+    warnings: tuple[str, ...]
+
+
+def dem_info(dem: Elevation) -> DemInfo:
+    """Return what is said of an open raster."""
+    return DemInfo(
+        path=str(dem.path),
+        crs=dem.crs_name,
+        cell_m=dem.cell_m,
+        analysis_cell_m=dem.analysis_cell_m,
+        vertical_unit=dem.vertical_unit,
+    )
+
+
+@once
 def terrain(
-    store: Store,
-    *,
-    on: date | None = None,
-    grounds: Mapping[str, Polygon | MultiPolygon] | None = None,
-    progress: Callable[[float, str], None] | None = None,
+    store: Store, *, on: date | None = None, progress: Callable[[float, str], None] | None = None
 ) -> TerrainResult:
     """Measure slope, aspect and heat load of every unit.
-
-    Parameters
-    ----------
-    grounds
-        Ground to measure in place of a unit's whole outline, by ``unit_id``, in the place's grid [m].
 
     Raises
     ------
     InputError
         No elevation is loaded, or its file is gone or unreadable.
     """
-    source = store.elevation()
+    return _terrain_of(store, unit_outlines(store, on=on), on=on, progress=progress)
+
+
+@once
+def terrain_of_remaining(store: Store, *, on: date | None = None) -> TerrainResult:
+    """Measure the ground that remains in each unit, and the whole of a unit where none does; else as `terrain`."""
+    return _terrain_of(store, remaining_outlines(store, on=on), on=on)
+
+
+def unit_outlines(store: Store, *, on: date | None = None) -> dict[str, Polygon | MultiPolygon]:
+    """Return the outlines of the units that hold on a day, by ``unit_id``, in the place's grid [m]."""
+    grid = store.grid
+    return {} if grid is None else {unit.unit_id: grid.to_grid(unit.geometry) for unit in store.units(on)}
+
+
+def remaining_outlines(store: Store, *, on: date | None = None) -> dict[str, Polygon | MultiPolygon]:
+    """Return the ground that remains in each unit, the whole unit where none does; else as `unit_outlines`."""
+    return unit_outlines(store, on=on) | remaining_ground(store, on=on)
+
+
+def terrain_sums(
+    store: Store, *sets: Collection[BaseGeometry], progress: Callable[[float, str], None] | None = None
+) -> tuple[TerrainSums, ...]:
+    """Sum the terrain under sets of outlines, in one pass over the raster; of a snapshot, each set once for all jobs.
+
+    Parameters
+    ----------
+    sets
+        Valid outlines in the place's grid [m]. What a set gives does not depend on what else is asked.
+
+    Raises
+    ------
+    InputError
+        No elevation is loaded, or its file is gone or unreadable.
+    """
+    source, grid = store.elevation(), store.grid
     if source is None:
         raise InputError("no elevation is loaded", mend="habmap load dem FILE")
-    units = store.units(on)
-    settings = store.settings.terrain
-    with open_elevation(
-        Path(source.path), vertical_unit=source.vertical_unit, analysis_cell_m=settings.analysis_cell_m
-    ) as dem:
-        # The unit was settled, and any difference told, when the raster was loaded.
-        told_at_loading = set(dem.warnings)
-        figures = _figures(store, dem, units, settings, grounds or {}, progress)
-        news = [words for words in dem.warnings if words not in told_at_loading]
-        return TerrainResult(
-            on=on,
-            dem=DemInfo(
-                path=str(dem.path),
-                crs=dem.crs_name,
-                cell_m=dem.cell_m,
-                analysis_cell_m=dem.analysis_cell_m,
-                vertical_unit=dem.vertical_unit,
-            ),
-            sun_facing_deg=face_rules(settings, store.grid).sun_facing_deg,
-            is_south=is_south(store.grid),
-            units=figures,
-            warnings=(*news, *coverage_warnings(figures), *_coarse_warnings(figures, dem)),
-        )
+    kept = worked_out(store)
+    by_key = {(TerrainSums, *(outline.wkb for outline in outlines)): list(outlines) for outlines in sets}
+    new = {key: outlines for key, outlines in by_key.items() if key not in kept}
+    if new:
+        settings = store.settings.terrain
+        with open_elevation(
+            Path(source.path), vertical_unit=source.vertical_unit, analysis_cell_m=settings.analysis_cell_m
+        ) as dem:
+            # The unit was settled, and any difference told, when the raster was loaded.
+            told_at_loading = set(dem.warnings)
+            shapes = [[] if grid is None else _in_degrees(grid, outlines) for outlines in new.values()]
+            sums = dem.zone_sums_of(shapes, rules=face_rules(settings, grid), progress=progress)
+            warnings = tuple(words for words in dem.warnings if words not in told_at_loading)
+        for (key, outlines), totals in zip(new.items(), sums, strict=True):
+            found = [total.summary(unit_m2=shape.area) for total, shape in zip(totals, outlines, strict=True)]
+            kept[key] = TerrainSums(dem_info(dem), tuple(found), warnings)
+    return tuple(kept[key] for key in by_key)
+
+
+def _terrain_of(
+    store: Store,
+    outlines: Mapping[str, Polygon | MultiPolygon],
+    *,
+    on: date | None,
+    progress: Callable[[float, str], None] | None = None,
+) -> TerrainResult:
+    (sums,) = terrain_sums(store, outlines.values(), progress=progress)
+    names = {unit.unit_id: unit.name for unit in store.units(on)}
+    figures = tuple(
+        _unit_terrain(unit_id, names[unit_id], outline, found, cell_m=sums.dem.analysis_cell_m)
+        for (unit_id, outline), found in zip(outlines.items(), sums.under, strict=True)
+    )
+    return TerrainResult(
+        on=on,
+        dem=sums.dem,
+        sun_facing_deg=face_rules(store.settings.terrain, store.grid).sun_facing_deg,
+        is_south=is_south(store.grid),
+        units=figures,
+        warnings=(*sums.warnings, *coverage_warnings(figures), *_coarse_warnings(figures, sums.dem)),
+    )
 
 
 def is_south(grid: LocalGrid | None) -> bool:
@@ -202,7 +267,7 @@ def coverage_warnings(figures: Sequence[UnitTerrain]) -> tuple[str, ...]:
     return tuple(words)
 
 
-def _coarse_warnings(figures: Sequence[UnitTerrain], dem: Elevation) -> tuple[str, ...]:
+def _coarse_warnings(figures: Sequence[UnitTerrain], dem: DemInfo) -> tuple[str, ...]:
     """Say for which units the cells are too coarse, and what would mend it."""
     names = [f"{unit.unit_id} ({_cells(unit.cells)})" for unit in figures if unit.too_coarse]
     if not names:
@@ -220,46 +285,24 @@ def _cells(cells: float) -> str:
     return "less than one cell" if cells < 1 else "1 cell" if cells < 1.5 else f"{cells:.0f} cells"
 
 
-def _figures(
-    store: Store,
-    dem: Elevation,
-    units: Sequence[Unit],
-    settings: TerrainSection,
-    grounds: Mapping[str, Polygon | MultiPolygon],
-    progress: Callable[[float, str], None] | None,
-) -> tuple[UnitTerrain, ...]:
-    grid = store.grid
-    if grid is None or not units:
-        return ()
-    outlines = [unit.geometry for unit in units]
-    whole = grid.to_grid(shapely.GeometryCollection(outlines)).geoms
-    shapes = [grounds.get(unit.unit_id, shape) for unit, shape in zip(units, whole, strict=True)]
-    sums = dem.zone_sums(_in_degrees(grid, shapes), rules=face_rules(settings, grid), progress=progress)
-    figures = []
-    for unit, total, shape in zip(units, sums, shapes, strict=True):
-        found = total.summary(unit_m2=shape.area)
-        figures.append(
-            UnitTerrain(
-                unit_id=unit.unit_id,
-                name=unit.name,
-                slope_mean_deg=found.slope_mean_deg,
-                slope_mean_pct=found.slope_mean_pct,
-                slope_p90_pct=found.slope_p90_pct,
-                aspect_mean_deg=found.aspect_mean_deg,
-                aspect_concentration=found.aspect_concentration,
-                facing=found.facing,
-                sun_facing_pct=found.sun_facing_pct,
-                flat_pct=found.flat_pct,
-                heat_load_mean=found.heat_load_mean,
-                hand_only_pct=found.hand_only_pct,
-                coverage_pct=found.coverage_pct,
-                cells=shape.area / dem.analysis_cell_m**2,
-                too_coarse=(
-                    is_too_coarse(shape, cell_m=dem.analysis_cell_m) if found.slope_mean_deg is not None else None
-                ),
-            )
-        )
-    return tuple(figures)
+def _unit_terrain(unit_id: str, name: str, outline: BaseGeometry, found: Summary, *, cell_m: float) -> UnitTerrain:
+    return UnitTerrain(
+        unit_id=unit_id,
+        name=name,
+        slope_mean_deg=found.slope_mean_deg,
+        slope_mean_pct=found.slope_mean_pct,
+        slope_p90_pct=found.slope_p90_pct,
+        aspect_mean_deg=found.aspect_mean_deg,
+        aspect_concentration=found.aspect_concentration,
+        facing=found.facing,
+        sun_facing_pct=found.sun_facing_pct,
+        flat_pct=found.flat_pct,
+        heat_load_mean=found.heat_load_mean,
+        hand_only_pct=found.hand_only_pct,
+        coverage_pct=found.coverage_pct,
+        cells=outline.area / cell_m**2,
+        too_coarse=is_too_coarse(outline, cell_m=cell_m) if found.slope_mean_deg is not None else None,
+    )
 
 
 def _listed(names: Sequence[str]) -> str:

@@ -46,6 +46,11 @@ class Table:
         return self.columns[0][0]
 
     @property
+    def oldest_first(self) -> str:
+        """The order in which rows are read; rows of one moment by id."""
+        return f"ORDER BY recorded_at, {self.key}"
+
+    @property
     def column_names(self) -> tuple[str, ...]:
         """Names of the columns but ``fid`` and ``geom``."""
         return tuple(name for name, _ in self.columns)

@@ -8,12 +8,14 @@ from typing import TypeVar
 
 from habmap.records import CanopySource, ElevationSource, Row
 
-RasterSource = TypeVar("RasterSource", ElevationSource, CanopySource)
+Record = TypeVar("Record")
 
 
-def with_full_path(source: RasterSource, folder: Path) -> RasterSource:
-    """Return a raster's source with its path made absolute."""
-    return replace(source, path=str((folder / source.path).resolve()))
+def with_full_path(row: Record, folder: Path) -> Record:
+    """Return a raster's source with its path made absolute; other rows as they are."""
+    if not isinstance(row, ElevationSource | CanopySource):
+        return row
+    return replace(row, path=str((folder / row.path).resolve()))
 
 
 def with_stored_path(row: Row, folder: Path) -> Row:

@@ -8,43 +8,26 @@ from __future__ import annotations
 
 import sqlite3
 import uuid
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from contextlib import AbstractContextManager, closing
-from datetime import date, datetime
+from datetime import datetime
 from itertools import chain
 from pathlib import Path
 from typing import Self, TypeVar
 
 from habmap.errors import PlaceError
 from habmap.land.grid import LocalGrid
-from habmap.place.bookkeeping import names, stored_grid
+from habmap.place.bookkeeping import stored_grid
 from habmap.place.connection import connect, reading, words_for, writing
+from habmap.place.contents import CountingRows, PlaceContents, placed
 from habmap.place.layout import file_faults, make_empty, place_id_of
 from habmap.place.pictures import read_picture
-from habmap.place.reading import beside_grid, decoded, select
-from habmap.place.schema import STORE_FILE, TABLE_OF, TABLES
+from habmap.place.reading import decoded, select
+from habmap.place.schema import STORE_FILE, TABLE_OF
 from habmap.place.settings import SETTINGS_FILE, Settings, read_settings
-from habmap.place.source_paths import with_full_path
 from habmap.place.template import settings_text
 from habmap.place.writing import insert, insert_with_pictures, prepared
-from habmap.records import (
-    Boundary,
-    BurnRecord,
-    CanopySource,
-    CoverFrame,
-    DrawnBlock,
-    ElevationSource,
-    Entry,
-    Feature,
-    Forecast,
-    Photo,
-    Plot,
-    Row,
-    Sighting,
-    Unit,
-)
-from habmap.work.features import counting_features
-from habmap.work.succession import counting_plots, in_order, newest, newest_photos
+from habmap.records import Row
 
 Record = TypeVar("Record")
 
@@ -54,7 +37,7 @@ BUSY_TIMEOUT_S = 10.0
 PLACE_FOLDERS = ("tracks", "photos", "out")
 
 
-class GeoPackageStore:
+class GeoPackageStore(CountingRows):
     """A place folder, opened. Implements :class:`habmap.jobs.ports.Store`.
 
     Parameters
@@ -174,110 +157,31 @@ class GeoPackageStore:
 
     # --- reading -------------------------------------------------------------------------------------------
 
-    def units(self, on: date | None = None) -> tuple[Unit, ...]:
-        """Return the unit versions that hold on a day (``None``: the current ones), by ``unit_id``."""
-        if on is None:
-            condition, values = "valid_to IS NULL", {}
-        else:
-            condition = "(valid_from IS NULL OR valid_from <= :on) AND (valid_to IS NULL OR valid_to > :on)"
-            values = {"on": on.isoformat()}
-        found = self._read(Unit, f"WHERE {condition} ORDER BY unit_id, recorded_at, uuid", values)
-        return tuple(unit for unit in found if not unit.is_retired)
+    def all_of(self, record: type[Record]) -> tuple[Record, ...]:
+        """Return every row of a kind, oldest first; shapes lie beside the grid, paths are absolute."""
+        table = TABLE_OF[record]
+        with self._reading() as connection:
+            found = select(connection, table, table.oldest_first, {})
+            grid = stored_grid(connection)
+        return placed(decoded(found, record), grid=grid, folder=self._folder)
 
-    def unit_versions(self) -> tuple[Unit, ...]:
-        """Return every version of every unit, oldest first."""
-        return self._read(Unit, "ORDER BY recorded_at, uuid")
-
-    def features(self) -> tuple[Feature, ...]:
-        """Return the features that count, corrected ones as they are now, oldest first."""
-        return counting_features(self._read(Feature, "ORDER BY recorded_at, uuid"))
-
-    def boundary(self) -> Boundary | None:
-        """Return the boundary that counts."""
-        return newest(self._read(Boundary))
-
-    def entries(self) -> tuple[Entry, ...]:
-        """Return every row of the log as written, oldest ``recorded_at`` first, rows of one moment by id."""
-        return self._read(Entry, "ORDER BY recorded_at, entry_id")
-
-    def entries_on(self, day: date) -> tuple[Entry, ...]:
-        """Return the rows of the log dated on a day, and all that correct them or that they correct, oldest first."""
-        return self._read(
-            Entry,
-            "WHERE entry_id IN (WITH RECURSIVE related(id) AS ("
-            "SELECT entry_id FROM entries WHERE date = :day "
-            "UNION SELECT entry_id FROM entries JOIN related ON target = id "
-            "UNION SELECT target FROM entries JOIN related ON entry_id = id WHERE target IS NOT NULL"
-            ") SELECT id FROM related) ORDER BY recorded_at, entry_id",
-            {"day": day.isoformat()},
+    def held(self) -> PlaceContents:
+        """Return what the place holds now, read in one go; what is written later does not show in it."""
+        return PlaceContents(
+            self._folder, settings=self._settings, place_id=self._place_id, busy_timeout_s=self._busy_timeout_s
         )
-
-    def plots(self) -> tuple[Plot, ...]:
-        """Return the density plots that count, each as last told, oldest first."""
-        return counting_plots(self.plot_rows())
-
-    def plot_rows(self) -> tuple[Plot, ...]:
-        """Return every row of every plot as written, corrections and withdrawals too, oldest first."""
-        return self._read(Plot, "ORDER BY recorded_at, uuid")
-
-    def elevation(self) -> ElevationSource | None:
-        """Return the elevation source that counts, its path made absolute."""
-        source = newest(self._read(ElevationSource))
-        return source and with_full_path(source, self._folder)
-
-    def canopy(self) -> CanopySource | None:
-        """Return the source of canopy heights that counts, its path made absolute."""
-        source = newest(self._read(CanopySource))
-        return source and with_full_path(source, self._folder)
-
-    def forecasts(self) -> tuple[Forecast, ...]:
-        """Return all forecasts, each as it was loaded, the newest first."""
-        return tuple(reversed(in_order(self._read(Forecast))))
-
-    def burns(self) -> tuple[BurnRecord, ...]:
-        """Return what was observed at burns, oldest first."""
-        return self._read(BurnRecord, "ORDER BY recorded_at, uuid")
-
-    def drawn_blocks(self) -> tuple[DrawnBlock, ...]:
-        """Return all burn blocks drawn and named, of one name the one that counts last."""
-        return in_order(self._read(DrawnBlock))
-
-    def photos(self) -> tuple[Photo, ...]:
-        """Return the photos in the order they were taken; of rows of one photo the one that counts."""
-        return newest_photos(self._read(Photo))
 
     def picture(self, name: str) -> bytes | None:
         """Return a photo's own small picture (JPEG); ``None`` where the file is gone."""
         return read_picture(self._folder, name)
 
-    def sightings(self) -> tuple[Sighting, ...]:
-        """Return all sightings, oldest first."""
-        return self._read(Sighting, "ORDER BY recorded_at, uuid")
-
-    def cover_frames(self) -> tuple[CoverFrame, ...]:
-        """Return all frames read for cover, oldest first."""
-        return self._read(CoverFrame, "ORDER BY recorded_at, uuid")
-
     def rows(self) -> tuple[Row, ...]:
         """Return every row of every table as stored, oldest first within a table; paths stay as written."""
-        with self._reading() as connection:
-            tables = [
-                decoded(select(connection, table, f"ORDER BY recorded_at, {table.key}", {}), table.record)
-                for table in TABLES
-            ]
-        return tuple(row for table_rows in tables for row in table_rows)
+        return self.held().rows()
 
     def last_recorded(self) -> datetime | None:
         """Return the latest moment at which any row was written, by the clock of the machine that wrote it."""
-        with self._reading() as connection:
-            there = names(connection, "table")
-            found = [
-                connection.execute(f"SELECT max(recorded_at) FROM {table.name}").fetchone()[0]
-                for table in TABLES
-                if table.name in there
-            ]
-        moments = [datetime.fromisoformat(text) for text in found if text is not None]
-        return max(moments, default=None)
+        return self.held().last_recorded()
 
     # --- writing -------------------------------------------------------------------------------------------
 
@@ -330,14 +234,3 @@ class GeoPackageStore:
 
     def _reading(self) -> AbstractContextManager[sqlite3.Connection]:
         return reading(self.path, self._busy_timeout_s)
-
-    def _read(
-        self,
-        record: type[Record],
-        rest: str = "",
-        values: Mapping[str, str] | None = None,
-    ) -> tuple[Record, ...]:
-        with self._reading() as connection:
-            found = select(connection, TABLE_OF[record], rest, values or {})
-            grid = stored_grid(connection)
-        return tuple(beside_grid(row, grid) for row in decoded(found, record))

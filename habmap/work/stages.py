@@ -175,6 +175,11 @@ class _Killed:
     felled_ever: bool
 
 
+def stage_before_work(*, is_cedar: bool) -> str:
+    """Return the stage of ground on which nothing was done."""
+    return "standing" if is_cedar else "other"
+
+
 def ground_state(
     entries: Iterable[Entry], *, target_frac: float, leave_stems_per_acre: float, is_cedar: bool = True
 ) -> GroundState:
@@ -202,7 +207,7 @@ def ground_state(
     for one day counts once, with the larger share. Ground left on purpose stays so until its keep entry is voided.
     """
     limits = _Limits(target_frac, leave_stems_per_acre)
-    state = GroundState("standing" if is_cedar else "other")
+    state = GroundState(stage_before_work(is_cedar=is_cedar))
     for entry in _once_a_day(sorted(entries, key=day_order)):
         state = _worked(state, entry, limits)
     return state
