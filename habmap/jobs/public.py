@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
-from datetime import date
+from datetime import date, datetime
 from functools import cached_property
 from typing import Final, cast
 
@@ -250,6 +250,9 @@ class _PublicStore:
 
     def rows(self) -> tuple[Row, ...]:
         return ()
+
+    def last_recorded(self) -> datetime | None:
+        return None
 
     def append(self, rows: Sequence[Row]) -> None:
         raise HabmapError("a copy for the public is only read")
