@@ -152,5 +152,5 @@ STEEP_CAUTION_PUBLIC: Final = (
     "a limit set for this property."
 )
 LABEL_CAUTION: Final = (
-    "The product's label is the law: rate, site, protective gear and licence are read there, not here."
+    "The product's label is the law: rate, site, protective gear and license are read there, not here."
 )

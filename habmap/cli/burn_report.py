@@ -110,10 +110,10 @@ def _print_moisture(result: BurnDayResult) -> None:
     if result.equilibrium_moisture_pct is not None and result.vpd_kpa is not None:
         say(
             f"Equilibrium moisture (Simard) {result.equilibrium_moisture_pct:.1f} %, "
-            f"vapour pressure deficit {result.vpd_kpa:.2f} kPa."
+            f"vapor pressure deficit {result.vpd_kpa:.2f} kPa."
         )
     fuel = result.fuel
-    seen = f"by the look of {fuel.look_date}" if fuel.look_date else "nobody logged a look"
+    seen = f"by the check-up of {fuel.look_date}" if fuel.look_date else "nobody logged a check-up"
     load = "not known" if fuel.fuel_lb_ac is None else f"{fuel.fuel_lb_ac:,.0f} lb/ac"
     cut = "no cut logged" if fuel.days_since_cut is None else f"{fuel.days_since_cut} days since cutting"
     say(f"Needles {fuel.needles or 'not known'}, grass load {load} ({seen}); {cut}.")

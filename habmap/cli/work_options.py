@@ -32,7 +32,7 @@ PatchOption = Annotated[
 RepairOption = Annotated[bool, typer.Option("--repair", help="Mend outlines that cross themselves.")]
 BlockOption = Annotated[
     list[str] | None,
-    typer.Option("--block", metavar="NAME", help="A burn block by name, or pieces (C1:down); as burnday takes it."),
+    typer.Option("--block", metavar="NAME", help="A burn block by name, or pieces (C1:down); as burnsheet takes it."),
 ]
 KilledOption = Annotated[
     float | None,
@@ -53,22 +53,22 @@ ProductOption = Annotated[
 ]
 RateOption = Annotated[str | None, typer.Option("--rate", metavar="T", help="Its rate, as the person wrote it.")]
 StemsOption = Annotated[
-    float | None, typer.Option("--live-stems-per-acre", metavar="N", help="A look: live cedars per acre.")
+    float | None, typer.Option("--live-stems-per-acre", metavar="N", help="A check-up: live cedars per acre.")
 ]
 TallestOption = Annotated[
-    float | None, typer.Option("--tallest-ft", metavar="FT", help="A look: the tallest live cedar.")
+    float | None, typer.Option("--tallest-ft", metavar="FT", help="A check-up: the tallest live cedar.")
 ]
 SeedlingsOption = Annotated[
-    float | None, typer.Option("--seedlings-per-acre", metavar="N", help="A look: cedar seedlings per acre.")
+    float | None, typer.Option("--seedlings-per-acre", metavar="N", help="A check-up: cedar seedlings per acre.")
 ]
 SproutsOption = Annotated[
-    str | None, typer.Option("--sprouts", metavar="SPECIES=N,…", help="A look: sprouting hardwoods counted.")
+    str | None, typer.Option("--sprouts", metavar="SPECIES=N,…", help="A check-up: sprouting hardwoods counted.")
 ]
 NeedlesOption = Annotated[
-    str | None, typer.Option("--needles", metavar="green|red|dropped", help="A look: the cut trees' needles.")
+    str | None, typer.Option("--needles", metavar="green|red|dropped", help="A check-up: the cut trees' needles.")
 ]
 FuelOption = Annotated[
-    float | None, typer.Option("--fuel-lb-ac", metavar="LB", help="A look: grass load, pounds per acre.")
+    float | None, typer.Option("--fuel-lb-ac", metavar="LB", help="A check-up: grass load, pounds per acre.")
 ]
 StumpsOption = Annotated[
     bool | None, typer.Option("--stump-treated/--no-stump-treated", help="Whether stumps were treated.")

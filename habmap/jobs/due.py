@@ -32,7 +32,7 @@ from habmap.work.seasons import (
 
 #: Said wherever upkeep burns are listed. Sources: OSU Extension NREM-2876 (every 3–5 years); the rest common practice.
 TRADE_OFFS = (
-    "Upkeep every 3 to 5 years is the published range. Repeated spring fire can favour sumac; late-spring burns set "
+    "Upkeep every 3 to 5 years is the published range. Repeated spring fire can favor sumac; late-spring burns set "
     "fescue back and meet ground-nesting birds."
 )
 

@@ -145,7 +145,8 @@ def _worked_ground(
     """Return the ground in units worked under each code, once for each [acre], and what no item can count, in words."""
     remarks = []
     if without_code := sorted({entry.practice for entry in worked} - set(codes)):
-        remarks.append(f"work of the kind {', '.join(without_code)} has no practice code and is not in this report")
+        kinds = ", ".join(PRACTICE_WORDS[one] for one in without_code)
+        remarks.append(f"work of the kind {kinds} has no practice code and is not in this report")
     practice_acres = 0.0
     for code in used:
         here = {entry.entry_id: entry.practice for entry in worked if codes.get(entry.practice) == code}

@@ -37,5 +37,5 @@ def elevation_words(store: Store, audience: Audience) -> str | None:
     with open_elevation(Path(source.path), vertical_unit=source.vertical_unit) as elevation:
         cell_m, reference = elevation.cell_m, elevation.crs_name
     name = f" {Path(source.path).name}" if audience == "owner" else ""
-    unit = {"m": "metres", "ft": "feet", "us-ft": "US survey feet"}[source.vertical_unit]
+    unit = {"m": "meters", "ft": "feet", "us-ft": "US survey feet"}[source.vertical_unit]
     return f"Elevation: the raster{name}, cells of {significant(cell_m, 2)} m, heights in {unit}, {reference}."

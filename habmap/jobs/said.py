@@ -186,12 +186,10 @@ def look_of(
     Raises
     ------
     UsageError
-        The needle colour is not known, or the sprouts do not read as ``species=n,…``.
+        The needle color is not known, or the sprouts do not read as ``species=n,…``.
     """
     if needles is not None and needles not in NEEDLES:
-        raise UsageError(
-            "this needle colour is not known", where="--needles", value=needles, allowed=", ".join(NEEDLES)
-        )
+        raise UsageError("this needle color is not known", where="--needles", value=needles, allowed=", ".join(NEEDLES))
     look = Look(
         live_stems_per_acre=live_stems_per_acre,
         tallest_ft=tallest_ft,

@@ -271,7 +271,7 @@ def _trimmed(store: Store, traced: TracedGround) -> TracedGround:
             mend="check that it is the right walk; log work on units that are there with `habmap log --track`",
         )
     patch = tellable(ground, grid=grid)
-    notes = [f"{acres(walked.area - left.area):.2f} acres that neighbouring units hold were cut off"]
+    notes = [f"{acres(walked.area - left.area):.2f} acres that neighboring units hold were cut off"]
     if len(parts) > len(ground.geoms):
         notes.append(
             f"{len(parts) - len(ground.geoms)} strips along them, narrower than the GPS error and together "
@@ -363,5 +363,5 @@ def _refuse_clash(store: Store, unit: Unit) -> None:
             where=unit.unit_id,
             value=words,
             allowed="ground that no other unit holds",
-            mend="add --trim to cut the walk back to its neighbours' edges",
+            mend="add --trim to cut the walk back to its neighbors' edges",
         )

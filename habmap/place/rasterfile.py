@@ -31,11 +31,11 @@ def checked_crs(source: Any, path: Path) -> CRS:
         )
     if source.colorinterp[0] in {ColorInterp.palette, ColorInterp.red}:
         raise InputError(
-            "this raster is a picture: its numbers are colours, not heights",
+            "this raster is a picture: its numbers are colors, not heights",
             where=str(path),
             value=f"first band: {source.colorinterp[0].name}",
             allowed="one band of heights",
-            mend="get the elevation itself, not a shaded or coloured image of it",
+            mend="get the elevation itself, not a shaded or colored image of it",
         )
     if source.crs is None:
         raise InputError(

@@ -117,7 +117,7 @@ def _check_numbers(
     if before is None and not np.isfinite([x, y]).all():
         what = "a coordinate is not a number"
     elif is_degrees and before is None and np.abs(xy).max() > 400:
-        what = "the numbers are metres or feet, but the layer says they are degrees"
+        what = "the numbers are meters or feet, but the layer says they are degrees"
     else:
         what = "a coordinate lies off the globe"
     raise InputError(

@@ -59,7 +59,7 @@ upkeep_years = 4               # burned or mown again after; published: every 3 
 # to = "07-31"
 
 # [[burn_for]]                 # cedar, sprouts, fescue or grass, with its own years and days
-# reason = "fescue"            # late-spring burns set it back but meet nesting; repeated spring fire can favour sumac
+# reason = "fescue"            # late-spring burns set it back but meet nesting; repeated spring fire can favor sumac
 # units = ["G1"]
 # years = 3
 # from = "03-20"
@@ -115,7 +115,7 @@ notify = []                    # who is told before a burn, such as "Sheriff's o
 program_year_starts = "10-01"  # month and day; U.S. federal program years begin on 1 October
 
 [handout]
-ask = []                       # help you ask of neighbours at the meeting, such as "A trailer in March", in your own
+ask = []                       # help you ask of neighbors at the meeting, such as "A trailer in March", in your own
                                # words; the copy for the public says it too; empty: drawn from the figures
 
 # [[contract]]                 # one block for each line of a cost-share contract; dates without quotes

@@ -16,7 +16,7 @@ UNIT_SPELLINGS: Final[dict[str, VerticalUnit]] = {
     "usft": "us-ft", "ftus": "us-ft", "ussurveyfoot": "us-ft", "ussurveyfeet": "us-ft", "surveyfoot": "us-ft",
     "surveyfeet": "us-ft", "footus": "us-ft", "usfoot": "us-ft", "usfeet": "us-ft", "footsurveyus": "us-ft",
 }  # fmt: skip
-UNIT_WORDS: Final[dict[VerticalUnit, str]] = {"m": "metres", "ft": "feet", "us-ft": "US survey feet"}
+UNIT_WORDS: Final[dict[VerticalUnit, str]] = {"m": "meters", "ft": "feet", "us-ft": "US survey feet"}
 _MEND: Final = "ask where the raster came from, then say it: --vertical-unit m, ft or us-ft"
 
 
@@ -66,7 +66,7 @@ def file_vertical_unit(
     if strange is not None:
         raise InputError(
             "the raster's heights are in a unit that habmap does not know",
-            where=where, value=strange, allowed="metres, feet or US survey feet", mend=_MEND,
+            where=where, value=strange, allowed="meters, feet or US survey feet", mend=_MEND,
         )  # fmt: skip
     if len(found) > 1:
         raise InputError(
@@ -76,7 +76,7 @@ def file_vertical_unit(
     if not found:
         raise InputError(
             "the raster does not say in which unit its heights are",
-            where=where, allowed="metres, feet or US survey feet", mend=_MEND,
+            where=where, allowed="meters, feet or US survey feet", mend=_MEND,
         )  # fmt: skip
     return found.pop(), None
 

@@ -33,7 +33,7 @@ _ORDER: Final[dict[Comparison, int]] = {"not met": 0, "not given": 1, "within": 
 NOT_CHECKED: Final = (
     "burn bans and red flag warnings in force that day",
     "permits, and the law where the burn is",
-    "notices to neighbours, the fire department and dispatch",
+    "notices to neighbors, the fire department and dispatch",
     "crew, equipment, water, escape routes and contingency",
     "the spot weather forecast, and the weather on site",
     "the written burn plan itself: only the limits copied into habmap.toml were compared",

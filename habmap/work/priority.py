@@ -346,7 +346,7 @@ def reasons_of(candidate: Candidate, *, limits: DenseLimits) -> tuple[str, ...]:
     if candidate.canopy_pct is not None:
         phrases.append(f"crowns cover {candidate.canopy_pct:.0f} %")
     dense = is_dense(candidate, limits=limits)
-    phrases.append({True: "dense", False: "not dense", None: "how dense it is has not been measured"}[dense])
+    phrases.append({True: "dense", False: "not dense", None: "how dense it is now has not been measured"}[dense])
     phrases.append(f"{candidate.remaining_acres:.1f} acres remain")
     return (*phrases, *upkeep, *candidate.remarks)
 

@@ -257,7 +257,7 @@ def _drying(piece: DatedGround, on: date, drying_days: tuple[int, int]) -> Itera
     first, last = (days_after(piece.last_felled, n) for n in drying_days)
     is_green = piece.needles == "green" and piece.needles_seen is not None and piece.needles_seen >= first
     state = "drying" if on < first or is_green else "in the window" if on <= last else "past the window"
-    words = f"cut {(on - piece.last_felled).days} days ago"
+    words = f"felled {(on - piece.last_felled).days} days ago"
     if piece.needles is not None:
         seen = "" if piece.needles_seen is None else f" on {piece.needles_seen}"
         words += f"; needles {piece.needles}{seen}: {NEEDLE_WORDS[piece.needles]}"

@@ -53,7 +53,10 @@ def test_words_and_context(run_habmap: Run, place: Path) -> None:
     first = done.out.splitlines()[0]
     assert "As of: work up to 2026-02-01." in done.out
     assert "24 person-hours" in first and "7.4 acres that remain" in first
-    assert "about 36 (too few days logged to tell how far off) person-hours" in first  # two lines, of five
+    assert (
+        "about 36 person-hours" in first
+        and "of one person (too few days logged to tell how far off), going by" in first
+    )  # two lines, of five
     assert "pass acres" in done.out and "Not in these hours: piling" in done.out
     assert "Nebraska" in done.out and "1993-94" in done.out and "context only" in done.out
     assert "hours_per_week" in done.out and "operator decide" in done.out

@@ -73,7 +73,7 @@ def test_tiers_keys_and_reasons(run_habmap: Run, place: Path) -> None:
         "OFF": "next", "N2": "later",
     }  # fmt: skip
     assert (units["S1"]["order"], units["UP"]["order"]) == (1, 2)
-    assert "how dense it is has not been measured" in units["S2"]["reasons"]
+    assert "how dense it is now has not been measured" in units["S2"]["reasons"]
     assert "which way it faces is not known: no elevation here" in units["OFF"]["reasons"]
     assert "elevation covers only 30 % of it" in units["HALF"]["reasons"]
     assert "on hold, no end is written: sale not settled" in units["S1"]["reasons"]

@@ -271,4 +271,4 @@ def test_vertical_unit_is_taken_from_a_compound_system(bad_raster, crs, key):
 def test_the_person_s_unit_wins_over_the_file_s_with_a_warning(bad_raster):
     result = load_dem(FakeStore([]), path=bad_raster(), vertical_unit="us-ft", copy_into=None, overwrite=False, now=NOW)
     assert result.dem.vertical_unit == "us-ft"
-    assert any("metres" in words and "as you said" in words for words in result.warnings)
+    assert any("meters" in words and "as you said" in words for words in result.warnings)

@@ -290,7 +290,7 @@ def test_clumped_quarter_points_get_no_limits_and_the_word_fixed_plots() -> None
     store = FakeStore([unit("A", HECTARE), *crowned], grid=GRID)
     assert only(store).canopy_pct is not None and only(store).dense is None
     (ranked,) = rank(store, today=NOW.date()).units
-    assert "how dense it is has not been measured" in ranked.reasons and ranked.parts["density"] is None
+    assert "how dense it is now has not been measured" in ranked.reasons and ranked.parts["density"] is None
     one = only(FakeStore([unit("A", HECTARE), quarter("q", (1.0, 2.0, 3.0, 4.0))], grid=GRID))
     assert "too few to test" in one.rests_on
 

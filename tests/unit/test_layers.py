@@ -104,7 +104,7 @@ def test_a_layer_without_a_system_is_refused(tmp_path: Path, name: str) -> None:
 def test_metres_called_degrees_are_refused(tmp_path: Path) -> None:
     with pytest.raises(InputErrors) as caught:
         read_ground(written(tmp_path, "m.gpkg", [box(500_000, 3_984_000, 500_100, 3_984_100)]))
-    assert "metres or feet" in caught.value.faults[0].what
+    assert "meters or feet" in caught.value.faults[0].what
 
 
 @pytest.mark.parametrize(

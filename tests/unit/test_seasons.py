@@ -77,7 +77,7 @@ def test_needles_move_the_words_and_green_holds_the_window_back() -> None:
     assert "flash" not in told(767, None, None).words
     assert "no check-up since says" in told(767, None, None).words
     assert told(767, "red", 700).state == "past the window" and "ask the burn boss" in told(767, "red", 700).words
-    assert told(3, None, None).words == "cut 3 days ago"
+    assert told(3, None, None).words == "felled 3 days ago"
 
 
 def test_pieces_of_one_unit_with_one_date_are_one_line() -> None:

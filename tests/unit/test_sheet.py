@@ -128,7 +128,7 @@ def test_words_on_the_sheet_can_be_searched_and_fonts_are_embedded(tmp_path: Pat
     words = pdf_words(path)
     # 422 by 194 m are 81,868 m2; an acre is 4,046.8564224 m2: 20.2 acres, half of it cut.
     assert "10.1 of 20.2 cedar acres treated at least once; 10.1 remain; next: the south bench, 10.1 acres." in words
-    for part in (SAW_CAUTION, FIRE_CAUTION, "How these numbers were made", "True north is", "Feb 14, 2026", "metres"):
+    for part in (SAW_CAUTION, FIRE_CAUTION, "How these numbers were made", "True north is", "Feb 14, 2026", "meters"):
         assert part in words
     content = path.read_bytes()
     assert b"/FontFile2" in content  # TrueType programs inside the file (ISO 32000-1, 9.9)

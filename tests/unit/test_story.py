@@ -24,6 +24,7 @@ from habmap.jobs.story import build_story, write_story
 from habmap.place.settings import Settings
 from habmap.records import Feature
 from habmap.show.records import PrivateOnPublicPageError
+from habmap.show.sheet.pen import whole_sentences
 from habmap.show.story.story import StoryUnit, refuse_private_story
 from habmap.show.story.words import by_season, due, season_rows, unit_reasons
 from habmap.vocabulary import FIRE_CAUTION, SAW_CAUTION
@@ -191,7 +192,7 @@ def test_a_room_can_read_it_and_nothing_runs_off(tmp_path: Path, paper: str) -> 
         small = [text for text in texts if text.page == page and text.size_pt < 24]
         foot_top = max(text.y_pt for text in small if text.words.startswith("How these numbers"))
         for text in small:
-            is_scale = re.fullmatch(r"[\d,]+|feet|metres|N", text.words) or (text.x_pt > width * 0.2 and page == 1)
+            is_scale = re.fullmatch(r"[\d,]+|feet|meters|N", text.words) or (text.x_pt > width * 0.2 and page == 1)
             assert text.y_pt <= foot_top + 14 or is_scale, text
         large = [text for text in texts if text.page == page and text.size_pt >= 24]
         assert max(text.size_pt for text in large if text.y_pt == max(one.y_pt for one in large)) >= 28
@@ -296,7 +297,7 @@ def test_help_is_the_stewards_own_list_or_from_the_figures(tmp_path: Path) -> No
         (FakeStore(), ("No units are drawn yet.", "There is no ground to draw yet.", "No work is logged yet.")),
         (
             FakeStore([unit("A1", OUTLINE)], grid=GRID),
-            ("0.0 of 20.2 cedar acres", "Nothing is logged yet", "No elevation is loaded", "is not measured"),
+            ("0.0 of 20.2 cedar acres", "Nothing is logged yet", "No elevation is loaded", "now is not measured"),
         ),
         (FakeStore([unit("G", OUTLINE, cover="grass")], grid=GRID), ("No cedar ground is mapped here.",)),
     ],
@@ -357,7 +358,7 @@ def test_reasons_are_said_plainly() -> None:
     )  # fmt: skip
     assert unit_reasons(bench) == "Faces south, 66 % sun-facing. Thick cedars among hardwoods, about 1,234 to the acre."
     unknown = StoryUnit(order=2, title="C", said="c", cover="cedar", remaining_acres=3.0)
-    assert unit_reasons(unknown) == "Which way it faces is not known. How thick its cedars stand is not measured."
+    assert unit_reasons(unknown) == "Which way it faces is not known. How thick its cedars stand now is not measured."
 
 
 def test_the_same_place_gives_the_same_file(tmp_path: Path) -> None:
@@ -392,3 +393,12 @@ def test_wide_ground_is_drawn_larger_than_two_columns_beside_a_legend_allow(tmp_
     # Stages, titles, scale and foot keep clear of one another all the same.
     large = sorted({text.y_pt for text in _texts(path) if text.page == 1 and text.size_pt >= 24})
     assert all(b - a >= 20 or b - a < 3 for a, b in itertools.pairwise(large))
+
+
+def test_what_has_no_room_on_the_first_page_is_left_out_by_whole_sentences() -> None:
+    text = "The place. North Bench is on hold, no end is written: eagles. On 14.8 acres cedar is coming back. 2.0 stay."
+    for width_pt, last in ((300.0, "."), (2000.0, "2.0 stay."), (20.0, "…")):
+        lines = whole_sentences(2, text, width_pt, size_pt=24)
+        assert len(lines) <= 2 and lines[-1].endswith(last)
+    assert " ".join(whole_sentences(2, text, 480.0, size_pt=24)) + " On 14.8" in text
+    assert whole_sentences(2, "Place. ", 300.0, size_pt=24) == ["Place."]

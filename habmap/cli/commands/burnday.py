@@ -222,7 +222,7 @@ def _check(
             where="--gust-mph, --wind-mph",
             value=f"gusts {gust_mph:g}, wind {wind_mph:g}",
             allowed="gusts of at least the wind",
-            mend="look which is which",
+            mend="see which is which",
         )
 
 

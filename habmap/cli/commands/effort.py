@@ -103,16 +103,17 @@ def _first_words(result: EffortResult) -> None:
     if result.person_hours_left is None:
         say(f"{spent}; {result.remaining_acres:.1f} acres remain. What they take is not known: {result.rests_on}.")
         return
-    few = f" ({TOO_FEW_WORDS})" if 0 < result.lines < TOO_FEW_LINES else ""
-    hours = _ranged(result.person_hours_left_low, result.person_hours_left, result.person_hours_left_high, few)
-    days = _ranged(result.person_days_left_low, result.person_days_left, result.person_days_left_high, few and " ")
+    is_few = 0 < result.lines < TOO_FEW_LINES
+    few = f" ({TOO_FEW_WORDS})" if is_few else ""
+    hours = _ranged(result.person_hours_left_low, result.person_hours_left, result.person_hours_left_high, is_few)
+    days = _ranged(result.person_days_left_low, result.person_days_left, result.person_days_left_high, is_few)
     say(
         f"{spent}; clearing the {result.remaining_acres:.1f} acres that remain would take about {hours} person-hours, "
-        f"that is {days.strip()} days of one person, going by {result.rests_on}."
+        f"that is {days} days of one person{few}, going by {result.rests_on}."
     )
     if result.cost_left is not None:
-        money = _ranged(result.cost_left_low, result.cost_left, result.cost_left_high, few)
-        say(f"That would cost about {money} {result.currency}, going by {result.cost_rests_on}.")
+        money = _ranged(result.cost_left_low, result.cost_left, result.cost_left_high, is_few)
+        say(f"That would cost about {money} {result.currency}{few}, going by {result.cost_rests_on}.")
     say(_follow_up_words(result))
     if result.hand_only_acres is not None:
         machine = result.remaining_acres - result.hand_only_acres
@@ -159,6 +160,6 @@ def _finish_words(result: EffortResult) -> str:
     )
 
 
-def _ranged(low: float | None, middle: float | None, high: float | None, few: str) -> str:
+def _ranged(low: float | None, middle: float | None, high: float | None, is_few: bool) -> str:
     words = "unknown" if middle is None else f"{middle:,.0f}"
-    return words + few if few or low is None or high is None else f"{words} ({low:,.0f} to {high:,.0f})"
+    return words if is_few or low is None or high is None else f"{words} ({low:,.0f} to {high:,.0f})"

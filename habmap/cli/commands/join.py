@@ -61,7 +61,8 @@ def join(
         say("The other copy holds nothing that is not here already; nothing was changed.")
     else:
         say(
-            f"{total} rows were added; {result.entries_after} pieces of work count now, {result.entries_before} before."
+            f"{total} {'row was' if total == 1 else 'rows were'} added; "
+            f"{result.entries_after} pieces of work count now, {result.entries_before} before."
         )
         print_table(("added", "rows"), [row for row in rows if row[1]])
     for pair in result.told_twice:

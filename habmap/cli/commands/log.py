@@ -22,7 +22,9 @@ def register(app: typer.Typer) -> None:
 
 def log(
     context: typer.Context,
-    practice: Annotated[str, typer.Argument(metavar="PRACTICE", help="cut, girdle, spray, burn, mow, look, keep, …")],
+    practice: Annotated[
+        str, typer.Argument(metavar="PRACTICE", help="cut, girdle, spray, burn, mow, checkup, keep, …")
+    ],
     date: DateOption = None,
     unit: options.UnitOption = None,
     is_all: options.AllOption = False,

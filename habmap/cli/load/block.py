@@ -19,7 +19,7 @@ def block_command(
     overwrite: OverwriteOption = False,
     as_json: JsonOption = False,
 ) -> None:
-    """Save a drawn burn block by name, for burnday."""
+    """Save a drawn burn block by name, for burnsheet."""
     from habmap.jobs.load.block import checked_name, load_block
 
     checked_name(name)

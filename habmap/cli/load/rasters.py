@@ -18,7 +18,7 @@ VerticalUnitOption = Annotated[
     str | None, typer.Option("--vertical-unit", metavar="m|ft|us-ft", help="Unit of the heights.")
 ]
 CopyOption = Annotated[bool, typer.Option("--copy", help="Copy the raster into the property's folder.")]
-VERTICAL_UNIT_WORDS = {"m": "metres", "ft": "international feet", "us-ft": "US survey feet"}
+VERTICAL_UNIT_WORDS = {"m": "meters", "ft": "international feet", "us-ft": "US survey feet"}
 
 
 def dem_command(
@@ -108,6 +108,6 @@ def _known_vertical_unit(text: str | None) -> VerticalUnit | None:
         "unknown vertical unit",
         where="--vertical-unit",
         value=text,
-        allowed="m (metre), ft (international foot) or us-ft (US survey foot)",
+        allowed="m (meter), ft (international foot) or us-ft (US survey foot)",
         mend="write one of these",
     )

@@ -173,7 +173,7 @@ def check_burn_said(
             where="--gust-mph, --wind-mph",
             value=f"gusts {said.gust_mph:g}, wind {said.wind_mph:g}",
             allowed="gusts of at least the wind",
-            mend="look which is which",
+            mend="see which is which",
         )
     question = None if said.temp_f is None or month is None or is_sure else temperature_question(month, said.temp_f)
     if question is not None:

@@ -93,7 +93,7 @@ def moisture_section(result: BurnDayResult, most: int) -> Section:
     )
     cut = "no cut logged" if fuel.days_since_cut is None else f"{fuel.days_since_cut} days since the last cut"
     load = "not known" if fuel.fuel_lb_ac is None else f"{fuel.fuel_lb_ac:,.0f} lb/ac"
-    look = "nobody logged a look" if fuel.look_date is None else f"look of {fuel.look_date}"
+    look = "nobody logged a check-up" if fuel.look_date is None else f"check-up of {fuel.look_date}"
     shown = result.fuel_moisture[:most]
     return Section(
         title="Fine dead fuel moisture",
@@ -120,7 +120,7 @@ def _air_words(result: BurnDayResult) -> str:
     if result.equilibrium_moisture_pct is None or result.vpd_kpa is None:
         return ""
     return (
-        f"Equilibrium (Simard) {result.equilibrium_moisture_pct:.1f} %, vapour pressure deficit {result.vpd_kpa:.2f} "
+        f"Equilibrium (Simard) {result.equilibrium_moisture_pct:.1f} %, vapor pressure deficit {result.vpd_kpa:.2f} "
         "kPa. "
     )
 

@@ -126,7 +126,7 @@ def warnings_for(
     if wind_mph == 0:
         words.append("with no wind its direction means little: any edge can turn into the downwind one")
     if wind_height is None:
-        words.append("nobody said whether the wind is at 20 ft or at eye level; look which one the plan means")
+        words.append("nobody said whether the wind is at 20 ft or at eye level; see which one the plan means")
     if not has_elevation:
         words.append(
             "no elevation covers this block: its faces are unknown, "

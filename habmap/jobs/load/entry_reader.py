@@ -202,10 +202,10 @@ class EntryReader:
             filled = [name for name in LOOK_FIELDS if getattr(look, name) not in (None, ())]
             if filled:
                 cells.fault(
-                    f"what stands there now belongs to a look, not to {practice}",
+                    f"what stands there now belongs to a checkup, not to {practice}",
                     filled[0],
                     allowed="blank",
-                    mend="make the look a row of its own",
+                    mend="make the checkup a row of its own",
                 )
         return look
 

@@ -38,10 +38,10 @@ def draw_scale(
     longest = (right - left) * (0.34 if has_words else 0.6)
     bar_left = left + 32 * k
     _bar(pen, frame, bar_left, top - 8 - 9 * k, longest, unit_m=M_PER_FT, unit="feet", is_above=True, size_pt=size_pt)
-    _bar(pen, frame, bar_left, top - 12 - 9 * k, longest, unit_m=1.0, unit="metres", is_above=False, size_pt=size_pt)
+    _bar(pen, frame, bar_left, top - 12 - 9 * k, longest, unit_m=1.0, unit="meters", is_above=False, size_pt=size_pt)
     if has_words:
         # Clear of the last figure and its unit, which stand past the end of a bar.
-        text_left = bar_left + longest + text_width_pt("0,000 metres", size_pt=size_pt) - 4 * k
+        text_left = bar_left + longest + text_width_pt("0,000 meters", size_pt=size_pt) - 4 * k
         lines = wrapped(scale_words(frame.scale, convergence_deg), right - text_left, size_pt=size_pt)
         pen.block(text_left, top - 3, lines, size_pt=size_pt)
 
@@ -53,7 +53,7 @@ def scale_words(scale: int, convergence_deg: float) -> str:
 
 def inch_words(scale: int) -> str:
     """Return what an inch and a centimetre of the paper are on the ground."""
-    return f"an inch is {scale * 0.0254 / M_PER_FT:,.0f} feet, a centimetre {scale / 100:,.0f} metres of ground"
+    return f"an inch is {scale * 0.0254 / M_PER_FT:,.0f} feet, a centimeter {scale / 100:,.0f} meters of ground"
 
 
 def north_words(convergence_deg: float) -> str:

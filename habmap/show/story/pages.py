@@ -18,7 +18,7 @@ from habmap.show.sheet.labels import draw_numerals
 from habmap.show.sheet.map import PT_PER_M, Frame, draw_frame, draw_ground, stage_area
 from habmap.show.sheet.margin import SCALE_STRIP_PT, draw_scale, scale_words
 from habmap.show.sheet.paper import MM_PT, PDF_SETTINGS, SCALES, Paper, fitting_scale
-from habmap.show.sheet.pen import LEAST_PT, at_most, text_width_pt, wrapped
+from habmap.show.sheet.pen import LEAST_PT, at_most, text_width_pt, whole_sentences, wrapped
 from habmap.show.story import words as story_words
 from habmap.show.story.board import Board
 from habmap.show.story.story import Story, StoryFigures, refuse_private_story
@@ -126,7 +126,7 @@ def _then_and_now(board: Board, story: Story) -> int | None:
     floor = board.stand(
         board.foot(story, 1, cautions=cautions, more=[] if story.elevation is None else [story.elevation])
     )
-    also = at_most(2, wrapped(f"{page.place}. {words.also(page)}", board.width, size_pt=board.room_pt))
+    also = whole_sentences(2, f"{page.place}. {words.also(page)}", board.width, size_pt=board.room_pt)
     pen.block(board.left, floor + len(also) * board.line - board.gap / 2, also, size_pt=board.room_pt)
     floor += len(also) * board.line
     legend = _LEGEND_PT * board.k

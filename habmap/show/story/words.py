@@ -114,7 +114,7 @@ def _faces(unit: StoryUnit) -> str:
 def _thick(unit: StoryUnit) -> str:
     among = " among hardwoods" if unit.cover == "mixed" else ""
     if unit.is_dense is None:
-        return f"How thick its cedars stand{among} is not measured."
+        return f"How thick its cedars stand{among} now is not measured."
     count = "" if unit.stems_per_acre is None else f", about {unit.stems_per_acre:,.0f} to the acre"
     return f"{'Thick' if unit.is_dense else 'Thin'} cedars{among}{count}."
 

@@ -318,7 +318,7 @@ function drawPlace(map) {
     const feet = round(125 * metres / 0.3048), si = round(120 * metres), f = feet * 0.3048 / metres, m = si / metres;
     const holder = document.getElementById("scale"), width = Math.max(f, m) + 58 * k, y = 22 * k, height = 44 * k;
     holder.replaceChildren();
-    const node = svg("svg", { width, height, viewBox: `0 0 ${width} ${height}`, role: "img", "aria-label": `Scale: ${feet} feet, ${si} metres` }, holder);
+    const node = svg("svg", { width, height, viewBox: `0 0 ${width} ${height}`, role: "img", "aria-label": `Scale: ${feet} feet, ${si} meters` }, holder);
     svg("path", { d: `M1,${y - 7}V${y}H${f}V${y - 7}M${f / 2},${y - 4}V${y}M1,${y + 7}V${y}H${m}V${y + 7}M${m / 2},${y + 4}V${y}`, fill: "none", stroke: INK, "stroke-width": 1.3 }, node);
     svg("text", { x: 0, y: 11 * k }, node).textContent = "0";
     svg("text", { x: f - 8, y: 11 * k }, node).textContent = `${feet.toLocaleString("en-US")} ft`;
