@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import codecs
 import json
+import os
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -44,9 +45,24 @@ def open_for_any_sign() -> None:
     degree sign or a name.
     """
     codecs.register_error("habmap.plain", _plainly)
+    _open_what_is_closed()
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, TextIOWrapper):
             stream.reconfigure(errors="habmap.plain")
+
+
+def _open_what_is_closed() -> None:
+    """Put nothing's end where a stream of the three is closed, as schedulers and ``>&-`` leave them.
+
+    What is said to nobody is no fault; and no file that is opened later gets a number that libraries write errors to.
+    """
+    for number, name in enumerate(("stdin", "stdout", "stderr")):
+        if getattr(sys, name) is None:
+            nothing = os.open(os.devnull, os.O_RDONLY if name == "stdin" else os.O_WRONLY)
+            if nothing != number:
+                os.dup2(nothing, number)
+                os.close(nothing)
+            setattr(sys, name, os.fdopen(number, "r" if name == "stdin" else "w", encoding="utf-8", closefd=False))
 
 
 def print_json(command: str, result: object) -> None:

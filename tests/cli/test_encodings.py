@@ -54,3 +54,21 @@ def test_signs_that_are_lacking_are_told_in_plain_letters() -> None:
     assert "12° ± 3 → ≥ 5 é 李".encode("ascii", "habmap.plain") == b"12 deg +/- 3 -> >= 5 e ?"
     assert "±°é".encode("cp1252", "habmap.plain") == "±°é".encode("cp1252")
     assert "a\udce9b".encode("utf-8", "habmap.plain") == b"a?b"
+
+
+@pytest.mark.parametrize("closed", [(0,), (1,), (2,), (1, 2)])
+def test_a_closed_stream_changes_no_answer(closed: tuple[int, ...], demo_place: Path) -> None:
+    """A scheduler leaves streams closed; what is said to nobody is no fault, and a fault keeps its exit code."""
+
+    def close() -> None:
+        for number in closed:
+            os.close(number)
+
+    command = Path(sys.executable).with_name("habmap")
+    for words, code in ((("terrain",), 0), (("acres", "--json"), 0), (("void", "9999", "--why", "none"), 3)):
+        started = [str(command), "--place", str(demo_place), *words]
+        done = subprocess.run(started, stdin=subprocess.DEVNULL, capture_output=True, timeout=300, preexec_fn=close)
+        assert done.returncode == code, done
+        assert b"fault of the program" not in done.stderr and b"Traceback" not in done.stderr
+        if code == 0:
+            assert (b"C1" in done.stdout) is (1 not in closed)
