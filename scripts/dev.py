@@ -3,7 +3,7 @@
 
   demo [DIR]        set up, then do the whole main job on the sample property (default .demo/)
   test [ARGS...]    set up, outside programs too, then run the tests; ARGS go to pytest
-  check             read the code for faults: ruff, ruff format --check, mypy
+  check             read the code for faults: ruff, ruff format --check, mypy; the page's scripts with biome
   format            lay out the code: ruff format, and what ruff can mend by itself
   bench [ARGS...]   run every scripts/bench_*.py; ARGS go to each
   docs [--check]    write the command reference and the pictures into README.md
@@ -31,6 +31,9 @@ VENV = TOP / ".venv"
 STAMP = VENV / "habmap-stamp.json"
 CONSTRAINTS = TOP / "scripts" / "constraints.txt"
 DEMO = TOP / ".demo"
+#: What reads the page's scripts, and where they lie.
+JS = TOP / "scripts" / "js"
+PAGE_SCRIPTS = "habmap/show/templates"
 OLDEST_PYTHON = (3, 11)
 APT_TRIES = 3
 
@@ -85,6 +88,7 @@ def check(words: list[str]) -> int:
         run([program("ruff"), "check", "."], cwd=TOP),
         run([program("ruff"), "format", "--check", "."], cwd=TOP),
         run([program("mypy")], cwd=TOP),
+        read_scripts("check"),
     ]
     return max(codes)
 
@@ -95,7 +99,26 @@ def format_(words: list[str]) -> int:
     return max(
         run([program("ruff"), "check", "--fix", "--exit-zero", "--quiet", "."], cwd=TOP),
         run([program("ruff"), "format", "."], cwd=TOP),
+        read_scripts("check", "--write"),
     )
+
+
+def read_scripts(*words: str) -> int:
+    """Read or lay out the scripts of the map page with the reader that scripts/js names, installed from npm."""
+    wanted = json.loads((JS / "package.json").read_text(encoding="utf-8"))["devDependencies"]
+    npm = shutil.which("npm")
+    if npm is None:
+        say("the page's scripts are not read: no npm here (Debian: apt-get install npm)")
+        return 1 if in_ci() else 0
+    home = VENV / "js"
+    for name, version in wanted.items():
+        there = home / "node_modules" / name / "package.json"
+        if not there.exists() or json.loads(there.read_text(encoding="utf-8"))["version"] != version:
+            say(f"installing {name} {version} into .venv")
+            quiet = ["--no-save", "--no-audit", "--no-fund", "--silent"]
+            subprocess.run([npm, "install", "--prefix", str(home), *quiet, f"{name}@{version}"], check=True)
+    reader = home / "node_modules" / ".bin" / ("biome.cmd" if os.name == "nt" else "biome")
+    return run([reader, *words, f"--config-path={JS}", PAGE_SCRIPTS], cwd=TOP)
 
 
 def bench(words: list[str]) -> int:

@@ -2,48 +2,83 @@
 // Draws the place on folium's map and ties it to the account beside it. Text from people is only ever set as textContent.
 // Other parts of the page add themselves here, each a function of the sheet that it is laid on.
 const PARTS = [];
-function drawPlace(map) {
-  const INK = "#2b2a26", PAPER = "#f7f2e6", CONTOUR = "#6f5f45", SVG = "http://www.w3.org/2000/svg";
+function _drawPlace(map) {
+  const INK = "#2b2a26",
+    PAPER = "#f7f2e6",
+    CONTOUR = "#6f5f45",
+    SVG = "http://www.w3.org/2000/svg";
   const place = JSON.parse(document.getElementById("drawing").textContent);
   const box = L.latLngBounds([place.extent[1], place.extent[0]], [place.extent[3], place.extent[2]]);
   // The legend stands beside the map where that leaves the ground no smaller than it would be above the legend, or hardly.
-  const ground = document.querySelector(".ground"), frame = document.querySelector(".frame");
+  const ground = document.querySelector(".ground"),
+    frame = document.querySelector(".frame");
   function layOut() {
     if (document.body.classList.contains("printing")) return;
     frame.style.removeProperty("--most");
-    const head = document.querySelector("header"), corners = [box.getNorthWest(), box.getSouthEast()].map((corner) => map.project(corner, 16));
-    const across = corners[1].x - corners[0].x, up = corners[1].y - corners[0].y, em = parseFloat(getComputedStyle(document.documentElement).fontSize);
+    const head = document.querySelector("header"),
+      corners = [box.getNorthWest(), box.getSouthEast()].map((corner) => map.project(corner, 16));
+    const across = corners[1].x - corners[0].x,
+      up = corners[1].y - corners[0].y,
+      em = parseFloat(getComputedStyle(document.documentElement).fontSize);
     document.documentElement.style.setProperty("--head", `${Math.round(head.getBoundingClientRect().height + 36)}px`);
-    const wide = ground.clientWidth - 50, tall = frame.clientHeight - 40, scaleIn = (width) => Math.min(width / across, tall / up);
+    const wide = ground.clientWidth - 50,
+      tall = frame.clientHeight - 40,
+      scaleIn = (width) => Math.min(width / across, tall / up);
     const isBeside = place.units.length > 0 && scaleIn(wide - 11.75 * em - 12) > 0.96 * scaleIn(wide);
     document.body.classList.toggle("beside", isBeside);
     // Wide ground needs no tall frame: what it leaves belongs to what stands below.
-    frame.style.setProperty("--most", isBeside || !place.units.length ? "1000px" : `${Math.round(wide * up / across + 90)}px`);
+    frame.style.setProperty(
+      "--most",
+      isBeside || !place.units.length ? "1000px" : `${Math.round((wide * up) / across + 90)}px`,
+    );
   }
   layOut();
   map.invalidateSize({ animate: false, pan: false });
   // A window may be tiny for a moment while it changes size; no zoom fits a map smaller than its own margin.
-  const whole = () => Math.min(map.getSize().x, map.getSize().y) > 40 && map.fitBounds(box, { padding: [18, 18], animate: false });
+  const whole = () =>
+    Math.min(map.getSize().x, map.getSize().y) > 40 && map.fitBounds(box, { padding: [18, 18], animate: false });
   whole(); // first of all, so that each shape is laid out once, where it is seen
   const renderers = {};
-  [["fills", 410], ["contours", 430], ["edges", 440], ["things", 450], ["reach", 470]].forEach(([name, z]) => {
+  [
+    ["fills", 410],
+    ["contours", 430],
+    ["edges", 440],
+    ["things", 450],
+    ["reach", 470],
+  ].forEach(([name, z]) => {
     const pane = map.createPane(name);
     pane.style.zIndex = z;
     if (name !== "reach") pane.style.pointerEvents = "none";
     renderers[name] = L.svg({ pane: name, padding: 0.5 });
   });
   const shape = (geometry, pane, style) =>
-    L.geoJSON(geometry, { style, interactive: pane === "reach", pane, renderer: renderers[pane], pointToLayer: () => null });
-  const partsOf = (geometry) => geometry.type === "Polygon" ? [geometry.coordinates] : geometry.coordinates;
+    L.geoJSON(geometry, {
+      style,
+      interactive: pane === "reach",
+      pane,
+      renderer: renderers[pane],
+      pointToLayer: () => null,
+    });
+  const partsOf = (geometry) => (geometry.type === "Polygon" ? [geometry.coordinates] : geometry.coordinates);
   // Many shapes drawn alike are one path, or one for each square of the ground where there are very many: a browser that
   // paints tile by tile then skips what lies elsewhere.
-  const SQUARES = 6, FEW = 200, turned = new WeakMap(); // rings as Leaflet has them, made once however often they are drawn
+  const SQUARES = 6,
+    FEW = 200,
+    turned = new WeakMap(); // rings as Leaflet has them, made once however often they are drawn
   function asLatLngs(rings) {
-    if (!turned.has(rings)) turned.set(rings, rings.map((ring) => ring.map(([lon, lat]) => new L.LatLng(lat, lon))));
+    if (!turned.has(rings))
+      turned.set(
+        rings,
+        rings.map((ring) => ring.map(([lon, lat]) => new L.LatLng(lat, lon))),
+      );
     return turned.get(rings);
   }
-  function edgesOf(polygons) { // of many corners: no list is made of them
-    let west = Infinity, south = Infinity, east = -Infinity, north = -Infinity;
+  function edgesOf(polygons) {
+    // of many corners: no list is made of them
+    let west = Infinity,
+      south = Infinity,
+      east = -Infinity,
+      north = -Infinity;
     for (const rings of polygons) {
       for (const [lon, lat] of rings[0]) {
         if (lon < west) west = lon;
@@ -55,15 +90,23 @@ function drawPlace(map) {
     return { west, south, east, north };
   }
   function many(geometries, pane, style) {
-    const squares = new Map(), wide = (place.extent[2] - place.extent[0]) / SQUARES, tall = (place.extent[3] - place.extent[1]) / SQUARES;
+    const squares = new Map(),
+      wide = (place.extent[2] - place.extent[0]) / SQUARES,
+      tall = (place.extent[3] - place.extent[1]) / SQUARES;
     geometries.flatMap(partsOf).forEach((rings, _, { length }) => {
       const [lon, lat] = rings[0][0];
-      const square = length > FEW ? `${Math.floor((lon - place.extent[0]) / wide)} ${Math.floor((lat - place.extent[1]) / tall)}` : "";
+      const square =
+        length > FEW
+          ? `${Math.floor((lon - place.extent[0]) / wide)} ${Math.floor((lat - place.extent[1]) / tall)}`
+          : "";
       if (!squares.has(square)) squares.set(square, []);
       squares.get(square).push(asLatLngs(rings));
     });
-    return L.layerGroup([...squares.values()].map((parts) =>
-      L.polygon(parts, { ...style, interactive: false, pane, renderer: renderers[pane] }))).addTo(map);
+    return L.layerGroup(
+      [...squares.values()].map((parts) =>
+        L.polygon(parts, { ...style, interactive: false, pane, renderer: renderers[pane] }),
+      ),
+    ).addTo(map);
   }
 
   function svg(name, attributes, parent) {
@@ -78,7 +121,8 @@ function drawPlace(map) {
   function darken(polygons) {
     dark = polygons.map((rings) => ({ rings, ...edgesOf([rings]) }));
   }
-  const darkOf = (pieces) => pieces.filter((piece) => place.dark.includes(piece.stage)).flatMap((piece) => partsOf(piece.shape));
+  const darkOf = (pieces) =>
+    pieces.filter((piece) => place.dark.includes(piece.stage)).flatMap((piece) => partsOf(piece.shape));
   darken(darkOf(place.pieces));
   function isDark(latlng) {
     const { lat, lng } = L.latLng(latlng);
@@ -87,8 +131,9 @@ function drawPlace(map) {
       let inside = false; // even-odd rule over all rings, holes included
       part.rings.forEach((ring) => {
         for (let i = 0, j = ring.length - 1; i < ring.length; j = i++) {
-          const [x, y] = ring[i], [u, v] = ring[j];
-          if (y > lat !== v > lat && lng < (u - x) * (lat - y) / (v - y) + x) inside = !inside;
+          const [x, y] = ring[i],
+            [u, v] = ring[j];
+          if (y > lat !== v > lat && lng < ((u - x) * (lat - y)) / (v - y) + x) inside = !inside;
         }
       });
       return inside;
@@ -96,14 +141,26 @@ function drawPlace(map) {
   }
 
   // --- marks: numerals, names, dates and heights; where two would touch, the one that matters less keeps silent ---
-  const marks = [], slate = map.createPane("marks");
+  const marks = [],
+    slate = map.createPane("marks");
   slate.style.zIndex = 600;
   slate.style.pointerEvents = "none";
   slate.setAttribute("aria-hidden", "true");
   // Of thousands of dates few find room: a mark is an element only once it may be seen. One that is `off` never is.
   function mark(latlng, node, kind, weight, angle, lift, group) {
     const tilt = angle || lift ? `translate(-50%, -50%) rotate(${angle || 0}deg) translateY(${lift || 0}px)` : "";
-    const one = { element: null, latlng: L.latLng(latlng), ink: null, node, tilt, kind, weight, group, off: false, always: kind.startsWith("order") && place.units.length <= 40 };
+    const one = {
+      element: null,
+      latlng: L.latLng(latlng),
+      ink: null,
+      node,
+      tilt,
+      kind,
+      weight,
+      group,
+      off: false,
+      always: kind.startsWith("order") && place.units.length <= 40,
+    };
     one.flat = map.project(one.latlng, 0);
     marks.push(one);
     return one;
@@ -131,29 +188,45 @@ function drawPlace(map) {
     return node;
   }
   function settle() {
-    marks.forEach((one) => { if (one.element) put(one); });
+    marks.forEach((one) => {
+      if (one.element) put(one);
+    });
     slate.style.visibility = "visible";
   }
   // Where marks are many, those that even a small guess at their size puts outside or under a weightier one are passed over.
   function likely(inOrder) {
-    const size = map.getSize(), scale = 2 ** map.getZoom(), corner = map.containerPointToLayerPoint([0, 0]).add(map.getPixelOrigin()), kept = [];
+    const size = map.getSize(),
+      scale = 2 ** map.getZoom(),
+      corner = map.containerPointToLayerPoint([0, 0]).add(map.getPixelOrigin()),
+      kept = [];
     return inOrder.filter((one) => {
-      const x = one.flat.x * scale - corner.x, y = one.flat.y * scale - corner.y, half = 2.5 * Math.max(2, (one.node.textContent ?? one.node).length);
+      const x = one.flat.x * scale - corner.x,
+        y = one.flat.y * scale - corner.y,
+        half = 2.5 * Math.max(2, (one.node.textContent ?? one.node).length);
       if (x < 0 || y < 0 || x > size.x || y > size.y) return one.always;
       if (!one.always && kept.some((k) => Math.abs(k.x - x) < k.half + half && Math.abs(k.y - y) < 10)) return false;
       return kept.push({ x, y, half });
     });
   }
   function hush() {
-    const frame = map.getContainer().getBoundingClientRect(), kept = [], said = new Set();
+    const frame = map.getContainer().getBoundingClientRect(),
+      kept = [],
+      said = new Set();
     const inOrder = marks.filter((one) => !one.off).sort((a, b) => b.weight - a.weight);
     const seen = new Set((marks.length > 500 ? likely(inOrder) : inOrder).map(laid));
-    document.querySelectorAll(".photopoint:not([hidden]) path").forEach((wedge) => kept.push(wedge.getBoundingClientRect())); // they lie on top
+    document
+      .querySelectorAll(".photopoint:not([hidden]) path")
+      .forEach((wedge) => kept.push(wedge.getBoundingClientRect())); // they lie on top
     const boxes = new Map([...seen].map((one) => [one, one.ink.getBoundingClientRect()])); // all read before any is changed
-    marks.forEach((one) => { if (one.element && !seen.has(one)) one.element.classList.add("hushed"); });
+    marks.forEach((one) => {
+      if (one.element && !seen.has(one)) one.element.classList.add("hushed");
+    });
     seen.forEach((one) => {
-      const b = boxes.get(one), inside = b.left > frame.left && b.right < frame.right && b.top > frame.top && b.bottom < frame.bottom;
-      const touches = kept.some((k) => b.left < k.right + 3 && b.right > k.left - 3 && b.top < k.bottom + 1 && b.bottom > k.top - 1);
+      const b = boxes.get(one),
+        inside = b.left > frame.left && b.right < frame.right && b.top > frame.top && b.bottom < frame.bottom;
+      const touches = kept.some(
+        (k) => b.left < k.right + 3 && b.right > k.left - 3 && b.top < k.bottom + 1 && b.bottom > k.top - 1,
+      );
       const shown = one.always || (inside && !touches && !said.has(one.group));
       if (shown) one.element.classList.toggle("ondark", isDark(one.latlng)); // the ground under it may be that of another day
       one.element.classList.toggle("hushed", !shown);
@@ -161,40 +234,72 @@ function drawPlace(map) {
       if (shown && one.group) said.add(one.group);
     });
   }
-  function along(a, b) { // the angle at which words lie along a line, never upside down
-    const p = map.project(a, 16), q = map.project(b, 16);
-    const angle = Math.atan2(q.y - p.y, q.x - p.x) * 180 / Math.PI;
+  function along(a, b) {
+    // the angle at which words lie along a line, never upside down
+    const p = map.project(a, 16),
+      q = map.project(b, 16);
+    const angle = (Math.atan2(q.y - p.y, q.x - p.x) * 180) / Math.PI;
     return angle > 90 ? angle - 180 : angle <= -90 ? angle + 180 : angle;
   }
 
   // --- the ground: stages, contours, edges ---
   const opening = { fills: [], patches: [], outlines: null };
-  [...new Set(place.pieces.map((piece) => piece.stage))].forEach((stage) => opening.fills.push(
-    many(place.pieces.filter((piece) => piece.stage === stage).map((piece) => piece.shape), "fills",
-      { stroke: false, fillColor: `url(#stage-${stage})`, fillOpacity: 1 })));
+  [...new Set(place.pieces.map((piece) => piece.stage))].forEach((stage) =>
+    opening.fills.push(
+      many(
+        place.pieces.filter((piece) => piece.stage === stage).map((piece) => piece.shape),
+        "fills",
+        { stroke: false, fillColor: `url(#stage-${stage})`, fillOpacity: 1 },
+      ),
+    ),
+  );
   place.contours.forEach((line) => {
     const points = [];
-    let lon = 0, lat = 0;
-    for (let i = 0; i < line.steps.length; i += 2) points.push([(lat += line.steps[i + 1]) / 1e6, (lon += line.steps[i]) / 1e6]);
-    L.polyline(points, { pane: "contours", renderer: renderers.contours, interactive: false, color: CONTOUR, weight: line.index ? 1.1 : 0.6, opacity: 0.75, smoothFactor: 0.3 }).addTo(map);
+    let lon = 0,
+      lat = 0;
+    for (let i = 0; i < line.steps.length; i += 2)
+      points.push([(lat += line.steps[i + 1]) / 1e6, (lon += line.steps[i]) / 1e6]);
+    L.polyline(points, {
+      pane: "contours",
+      renderer: renderers.contours,
+      interactive: false,
+      color: CONTOUR,
+      weight: line.index ? 1.1 : 0.6,
+      opacity: 0.75,
+      smoothFactor: 0.3,
+    }).addTo(map);
     if (line.index && points.length > 50) {
       [0.25, 0.5, 0.75].forEach((part, k) => {
         const i = Math.floor(points.length * part);
-        mark(points[i], written(`${line.ft.toLocaleString("en-US")} ft`), "height", 1 + (k === 1 ? 0.5 : 0), along(points[Math.max(0, i - 3)], points[Math.min(points.length - 1, i + 3)]));
+        mark(
+          points[i],
+          written(`${line.ft.toLocaleString("en-US")} ft`),
+          "height",
+          1 + (k === 1 ? 0.5 : 0),
+          along(points[Math.max(0, i - 3)], points[Math.min(points.length - 1, i + 3)]),
+        );
       });
     }
   });
   const edgeStyle = { fill: false, color: INK, weight: 1.4 };
-  const drawOutlines = () => many(place.units.map((unit) => unit.shape), "edges", edgeStyle);
+  const drawOutlines = () =>
+    many(
+      place.units.map((unit) => unit.shape),
+      "edges",
+      edgeStyle,
+    );
   const drawPatches = (shapes) => [
     many(shapes, "edges", { fill: false, color: PAPER, weight: 3.4, opacity: 0.9 }),
     many(shapes, "edges", { fill: false, color: INK, weight: 1.5, dashArray: "5 3" }),
   ];
   opening.outlines = drawOutlines();
-  if (place.boundary) shape(place.boundary, "edges", { fill: false, color: INK, weight: 2, dashArray: "16 4 3 4 3 4" }).addTo(map);
+  if (place.boundary)
+    shape(place.boundary, "edges", { fill: false, color: INK, weight: 2, dashArray: "16 4 3 4 3 4" }).addTo(map);
   opening.patches = drawPatches(place.patches.map((patch) => patch.shape));
   place.patches.forEach((patch) => {
-    const b = edgesOf(partsOf(patch.shape)), tall = b.north - b.south, middle = (b.west + b.east) / 2;
+    const b = edgesOf(partsOf(patch.shape)),
+      tall = b.north - b.south,
+      middle = (b.west + b.east) / 2;
     patch.marks = [
       mark([b.north - tall * 0.16, middle], patch.label, "day", 4, 0, 0, patch),
       mark([b.south + tall * 0.16, middle], patch.label, "day", 3.9, 0, 0, patch),
@@ -209,7 +314,8 @@ function drawPlace(map) {
     mark(latlng, node, "symbol", 9);
   }
   place.features.forEach((feature) => {
-    const rule = place.symbols[feature.kind], wet = feature.kind === "pond" || feature.kind === "creek" ? " water" : "";
+    const rule = place.symbols[feature.kind],
+      wet = feature.kind === "pond" || feature.kind === "creek" ? " water" : "";
     const parts = feature.shape.geometries || [feature.shape];
     parts.forEach((geometry) => {
       if (geometry.type === "Point" || geometry.type === "MultiPoint") {
@@ -220,22 +326,52 @@ function drawPlace(map) {
         return;
       }
       if (geometry.type.endsWith("Polygon")) {
-        const style = feature.kind === "pond" ? { color: rule.strokes[0].ink, weight: 1.2, fillColor: "url(#water)", fillOpacity: 1 }
-          : { color: INK, weight: 1.3, fillColor: INK, fillOpacity: rule.solid ? 1 : 0 };
+        const style =
+          feature.kind === "pond"
+            ? { color: rule.strokes[0].ink, weight: 1.2, fillColor: "url(#water)", fillOpacity: 1 }
+            : { color: INK, weight: 1.3, fillColor: INK, fillOpacity: rule.solid ? 1 : 0 };
         const drawn = shape(geometry, "things", style).addTo(map);
-        if (feature.name) mark(drawn.getBounds().getCenter(), written(feature.name), `thing${wet}`, 3, 0, feature.kind === "pond" ? 0 : 16);
+        if (feature.name)
+          mark(
+            drawn.getBounds().getCenter(),
+            written(feature.name),
+            `thing${wet}`,
+            3,
+            0,
+            feature.kind === "pond" ? 0 : 16,
+          );
         return;
       }
       // A breath of paper under the line, so that it is not lost on dark ground.
-      const widest = Math.max(...rule.strokes.filter((pass) => !pass.dash || pass.cap === "butt" && pass.width < 5).map((pass) => pass.width));
-      shape(geometry, "things", { color: PAPER, weight: widest + 2.4, opacity: 0.55, lineCap: "butt", lineJoin: "round" }).addTo(map);
-      rule.strokes.forEach((pass) => shape(geometry, "things", { color: pass.ink, weight: pass.width, dashArray: pass.dash || null, lineCap: pass.cap, lineJoin: "round" }).addTo(map));
+      const widest = Math.max(
+        ...rule.strokes
+          .filter((pass) => !pass.dash || (pass.cap === "butt" && pass.width < 5))
+          .map((pass) => pass.width),
+      );
+      shape(geometry, "things", {
+        color: PAPER,
+        weight: widest + 2.4,
+        opacity: 0.55,
+        lineCap: "butt",
+        lineJoin: "round",
+      }).addTo(map);
+      rule.strokes.forEach((pass) =>
+        shape(geometry, "things", {
+          color: pass.ink,
+          weight: pass.width,
+          dashArray: pass.dash || null,
+          lineCap: pass.cap,
+          lineJoin: "round",
+        }).addTo(map),
+      );
       const line = geometry.type === "LineString" ? geometry.coordinates : geometry.coordinates[0];
       if (!feature.name || line.length < 2) return;
       const ends = line.map(([lon, lat]) => L.latLng(lat, lon));
       // Three places to write the name; silence picks the first that touches nothing.
       [0.5, 0.25, 0.75].forEach((part, k) => {
-        const i = Math.min(ends.length - 2, Math.floor((ends.length - 1) * part)), a = ends[i], b = ends[i + 1];
+        const i = Math.min(ends.length - 2, Math.floor((ends.length - 1) * part)),
+          a = ends[i],
+          b = ends[i + 1];
         const middle = [(a.lat + b.lat) / 2, (a.lng + b.lng) / 2];
         if ((k && ends.length < 4) || isDark(middle)) return;
         mark(middle, written(feature.name), `thing${wet}`, 3 - k * 0.1, along(a, b), -11, feature);
@@ -252,18 +388,34 @@ function drawPlace(map) {
     byId.set(row.dataset.unit, { row, button, about: document.getElementById(button.getAttribute("aria-controls")) });
     row.addEventListener("click", () => pick(row.dataset.unit, { toggle: true }));
   });
-  let chosen = null, chosenEdge = null;
+  let chosen = null,
+    chosenEdge = null;
   place.units.forEach((unit) => {
     unit.marks = [mark([unit.at[1], unit.at[0]], written(unit.name), "unitname", 6, 0, unit.order === null ? 0 : 27)];
-    if (unit.order !== null) unit.marks.push(mark([unit.at[1], unit.at[0]], written(String(unit.order)), "order", 10 - unit.order / 1000));
+    if (unit.order !== null)
+      unit.marks.push(mark([unit.at[1], unit.at[0]], written(String(unit.order)), "order", 10 - unit.order / 1000));
     unit.paths = [];
-    const reach = shape(unit.shape, "reach", { color: INK, weight: 2, opacity: 0, fillOpacity: 0, className: "unit" }).addTo(map);
-    reach.on("click", (event) => { pick(unit.id, { at: event.latlng }); L.DomEvent.stop(event); });
+    const reach = shape(unit.shape, "reach", {
+      color: INK,
+      weight: 2,
+      opacity: 0,
+      fillOpacity: 0,
+      className: "unit",
+    }).addTo(map);
+    reach.on("click", (event) => {
+      pick(unit.id, { at: event.latlng });
+      L.DomEvent.stop(event);
+    });
     reach.eachLayer((layer) => {
-      const path = layer.getElement && layer.getElement();
+      const path = layer.getElement?.();
       if (!path) return;
       unit.paths.push(path);
-      for (const [key, value] of [["tabindex", "0"], ["role", "button"], ["aria-label", unit.says]]) path.setAttribute(key, value);
+      for (const [key, value] of [
+        ["tabindex", "0"],
+        ["role", "button"],
+        ["aria-label", unit.says],
+      ])
+        path.setAttribute(key, value);
       path.addEventListener("keydown", (event) => {
         if (event.key !== "Enter" && event.key !== " ") return;
         event.preventDefault();
@@ -290,36 +442,84 @@ function drawPlace(map) {
     const again = chosen === id;
     letGo();
     if (again && toggle) return map.closePopup();
-    const unit = place.units.find((one) => one.id === id), { row, button, about } = byId.get(id);
+    const unit = place.units.find((one) => one.id === id),
+      { row, button, about } = byId.get(id);
     chosen = id;
     row.classList.add("chosen");
     button.setAttribute("aria-expanded", "true");
     about.hidden = false;
     if (!at) bringIntoView(L.geoJSON(unit.shape).getBounds());
-    chosenEdge = [[PAPER, 8], [INK, 4]].map(([color, weight]) => shape(unit.shape, "things", { fill: false, color, weight }).addTo(map));
+    chosenEdge = [
+      [PAPER, 8],
+      [INK, 4],
+    ].map(([color, weight]) => shape(unit.shape, "things", { fill: false, color, weight }).addTo(map));
     if (!at) return map.closePopup();
-    const note = document.createElement("div"), title = document.createElement("h2"), sums = document.createElement("p");
-    title.textContent = unit.order === null || document.body.classList.contains("then") ? unit.name : `${unit.order}. ${unit.name}`;
-    sums.textContent = unit.says.slice(unit.name.length + 2) + ".";
-    const isWide = matchMedia("(min-width: 941px)").matches, told = about.querySelector(".telling").cloneNode(true);
-    if (isWide) [...told.children].forEach((part) => { if (!part.matches(".state, .nowonly")) part.remove(); }); // the list beside tells the rest
+    const note = document.createElement("div"),
+      title = document.createElement("h2"),
+      sums = document.createElement("p");
+    title.textContent =
+      unit.order === null || document.body.classList.contains("then") ? unit.name : `${unit.order}. ${unit.name}`;
+    sums.textContent = `${unit.says.slice(unit.name.length + 2)}.`;
+    const isWide = matchMedia("(min-width: 941px)").matches,
+      told = about.querySelector(".telling").cloneNode(true);
+    if (isWide)
+      [...told.children].forEach((part) => {
+        if (!part.matches(".state, .nowonly")) part.remove();
+      }); // the list beside tells the rest
     note.append(title, sums, told);
-    L.popup({ maxWidth: Math.min(300, map.getSize().x - 60), maxHeight: Math.max(130, map.getSize().y * 0.44), offset: [0, 0] }).setLatLng(at).setContent(note).openOn(map);
+    L.popup({
+      maxWidth: Math.min(300, map.getSize().x - 60),
+      maxHeight: Math.max(130, map.getSize().y * 0.44),
+      offset: [0, 0],
+    })
+      .setLatLng(at)
+      .setContent(note)
+      .openOn(map);
     if (isWide) row.scrollIntoView({ block: "nearest" });
   }
 
   // --- scale: feet above the line, metres below, true at the middle of what is seen ---
   function scale() {
-    const lat = map.getCenter().lat * Math.PI / 180, e2 = 0.00669437999014;
-    const circle = 2 * Math.PI * 6378137 * Math.cos(lat) / Math.sqrt(1 - e2 * Math.sin(lat) ** 2); // of the parallel, WGS 84
+    const lat = (map.getCenter().lat * Math.PI) / 180,
+      e2 = 0.00669437999014;
+    const circle = (2 * Math.PI * 6378137 * Math.cos(lat)) / Math.sqrt(1 - e2 * Math.sin(lat) ** 2); // of the parallel, WGS 84
     const metres = circle / (256 * 2 ** map.getZoom()); // one screen pixel
-    const round = (most) => { const ten = 10 ** Math.floor(Math.log10(most)), n = most / ten; return ten * (n >= 5 ? 5 : n >= 2 ? 2 : 1); };
+    const round = (most) => {
+      const ten = 10 ** Math.floor(Math.log10(most)),
+        n = most / ten;
+      return ten * (n >= 5 ? 5 : n >= 2 ? 2 : 1);
+    };
     const k = parseFloat(getComputedStyle(document.documentElement).fontSize) / 16; // letters may be set larger; the bars stay true
-    const feet = round(125 * metres / 0.3048), si = round(120 * metres), f = feet * 0.3048 / metres, m = si / metres;
-    const holder = document.getElementById("scale"), width = Math.max(f, m) + 58 * k, y = 22 * k, height = 44 * k;
+    const feet = round((125 * metres) / 0.3048),
+      si = round(120 * metres),
+      f = (feet * 0.3048) / metres,
+      m = si / metres;
+    const holder = document.getElementById("scale"),
+      width = Math.max(f, m) + 58 * k,
+      y = 22 * k,
+      height = 44 * k;
     holder.replaceChildren();
-    const node = svg("svg", { width, height, viewBox: `0 0 ${width} ${height}`, role: "img", "aria-label": `Scale: ${feet} feet, ${si} meters` }, holder);
-    svg("path", { d: `M1,${y - 7}V${y}H${f}V${y - 7}M${f / 2},${y - 4}V${y}M1,${y + 7}V${y}H${m}V${y + 7}M${m / 2},${y + 4}V${y}`, fill: "none", stroke: INK, "stroke-width": 1.3 }, node);
+    const node = svg(
+      "svg",
+      {
+        width,
+        height,
+        viewBox: `0 0 ${width} ${height}`,
+        role: "img",
+        "aria-label": `Scale: ${feet} feet, ${si} meters`,
+      },
+      holder,
+    );
+    svg(
+      "path",
+      {
+        d: `M1,${y - 7}V${y}H${f}V${y - 7}M${f / 2},${y - 4}V${y}M1,${y + 7}V${y}H${m}V${y + 7}M${m / 2},${y + 4}V${y}`,
+        fill: "none",
+        stroke: INK,
+        "stroke-width": 1.3,
+      },
+      node,
+    );
     svg("text", { x: 0, y: 11 * k }, node).textContent = "0";
     svg("text", { x: f - 8, y: 11 * k }, node).textContent = `${feet.toLocaleString("en-US")} ft`;
     svg("text", { x: m - 8, y: 41 * k }, node).textContent = `${si.toLocaleString("en-US")} m`;
@@ -327,24 +527,76 @@ function drawPlace(map) {
 
   // --- moving about ---
   let moved = false;
-  map.on("dragstart", () => { moved = true; });
-  map.on("zoomanim", () => { slate.style.visibility = "hidden"; });
+  map.on("dragstart", () => {
+    moved = true;
+  });
+  map.on("zoomanim", () => {
+    slate.style.visibility = "hidden";
+  });
   map.on("zoomend viewreset", settle);
-  map.on("moveend resize", () => { scale(); hush(); });
-  map.on("click", () => { letGo(); map.closePopup(); });
+  map.on("moveend resize", () => {
+    scale();
+    hush();
+  });
+  map.on("click", () => {
+    letGo();
+    map.closePopup();
+  });
   const press = (id, act) => document.getElementById(id).addEventListener("click", act);
   // At once: a press during a movement would be lost.
-  press("closer", () => { moved = true; map.zoomIn(0.75, { animate: false }); });
-  press("farther", () => { moved = true; map.zoomOut(0.75, { animate: false }); });
-  press("whole", () => { moved = false; whole(); });
-  map.on("resize", () => { if (!moved) whole(); });
+  press("closer", () => {
+    moved = true;
+    map.zoomIn(0.75, { animate: false });
+  });
+  press("farther", () => {
+    moved = true;
+    map.zoomOut(0.75, { animate: false });
+  });
+  press("whole", () => {
+    moved = false;
+    whole();
+  });
+  map.on("resize", () => {
+    if (!moved) whole();
+  });
   addEventListener("resize", layOut);
   map.getContainer().setAttribute("role", "group");
-  map.getContainer().setAttribute("aria-label", "Drawing of the property; arrow keys move it, plus and minus bring it closer or farther");
+  map
+    .getContainer()
+    .setAttribute(
+      "aria-label",
+      "Drawing of the property; arrow keys move it, plus and minus bring it closer or farther",
+    );
   scale();
   hush();
 
-  const sheet = { map, place, box, INK, PAPER, shape, many, partsOf, svg, mark, written, settle, hush, isDark, byId, pick, letGo, whole, renderers, opening, edgeStyle, drawOutlines, drawPatches, darken, darkOf };
+  const sheet = {
+    map,
+    place,
+    box,
+    INK,
+    PAPER,
+    shape,
+    many,
+    partsOf,
+    svg,
+    mark,
+    written,
+    settle,
+    hush,
+    isDark,
+    byId,
+    pick,
+    letGo,
+    whole,
+    renderers,
+    opening,
+    edgeStyle,
+    drawOutlines,
+    drawPatches,
+    darken,
+    darkOf,
+  };
   PARTS.forEach((part) => part(sheet));
   document.body.dataset.drawn = "yes";
 }

@@ -1,21 +1,30 @@
 // Paper: one page, the map taking the room that the words leave; of a long list the rows that fit, and the sum of the rest.
 PARTS.push(({ map, place, box, whole, letGo }) => {
-  const INCH = 96, ROOM = 9.85 * INCH; // Letter less half-inch margins; A4 is longer
-  const table = document.querySelector("#account table"), foot = table.querySelector("tfoot");
-  const legend = document.querySelector(".legend"), ground = document.querySelector(".ground"), after = legend.nextSibling;
+  const INCH = 96,
+    ROOM = 9.85 * INCH; // Letter less half-inch margins; A4 is longer
+  const table = document.querySelector("#account table"),
+    foot = table.querySelector("tfoot");
+  const legend = document.querySelector(".legend"),
+    ground = document.querySelector(".ground"),
+    after = legend.nextSibling;
   const tall = (selector) => document.querySelector(selector).getBoundingClientRect().height;
-  const said = (row) => [...row.querySelectorAll("td.fig")].map((cell) => cell.firstChild ? cell.firstChild.textContent.trim() : "");
-  const figure = (text) => text === "–" || text === "" ? null : Number(text.replaceAll(",", ""));
+  const said = (row) =>
+    [...row.querySelectorAll("td.fig")].map((cell) => (cell.firstChild ? cell.firstChild.textContent.trim() : ""));
+  const figure = (text) => (text === "–" || text === "" ? null : Number(text.replaceAll(",", "")));
   const exact = new Map(Object.entries(place.printing));
 
   // A row's acres as its cells say them, with all decimals where those are still the ones the page was opened with.
   function figures(row) {
     const known = exact.get(row.dataset.unit);
-    return said(row).map(figure).map((shown, i) => known && shown !== null && Math.abs(known[i] - shown) < 0.0501 ? known[i] : shown);
+    return said(row)
+      .map(figure)
+      .map((shown, i) => (known && shown !== null && Math.abs(known[i] - shown) < 0.0501 ? known[i] : shown));
   }
   function restOf(rows) {
     const sums = rows.map(figures).reduce((sum, line) => sum.map((value, i) => value + (line[i] || 0)), [0, 0, 0]);
-    const body = document.createElement("tbody"), row = body.insertRow(), name = document.createElement("th");
+    const body = document.createElement("tbody"),
+      row = body.insertRow(),
+      name = document.createElement("th");
     body.className = "rest";
     row.insertCell().className = "no";
     name.scope = "row";
@@ -35,14 +44,16 @@ PARTS.push(({ map, place, box, whole, letGo }) => {
   }
   // Rows leave from the last one up until what stays, with the line that sums them, has room.
   function shorten(room) {
-    const rows = [...table.querySelectorAll("tr.unit")], gone = [];
+    const rows = [...table.querySelectorAll("tr.unit")],
+      gone = [];
     if (tall("#account") <= room) return;
     const heights = new Map(rows.map((row) => [row, row.getBoundingClientRect().height]));
     const rest = restOf(rows);
     foot.before(rest);
     let over = tall("#account") - room;
     while (over > 0 && rows.length > 1) {
-      const row = rows.pop(), group = row.parentElement;
+      const row = rows.pop(),
+        group = row.parentElement;
       gone.unshift(row);
       row.classList.add("offpage");
       over -= heights.get(row);
@@ -66,9 +77,11 @@ PARTS.push(({ map, place, box, whole, letGo }) => {
     const frame = document.querySelector(".frame");
     frame.style.height = `${INCH}px`;
     document.querySelector("footer").before(legend); // as wide as the page it takes a few lines only
-    const around = tall("body") - tall(".spread"), below = tall(".ground") - INCH; // words above and under; the scale
+    const around = tall("body") - tall(".spread"),
+      below = tall(".ground") - INCH; // words above and under; the scale
     const corners = [box.getNorthWest(), box.getSouthEast()].map((corner) => map.project(corner, 16));
-    const wanted = () => frame.clientWidth * (corners[1].y - corners[0].y) / (corners[1].x - corners[0].x) + 0.6 * INCH;
+    const wanted = () =>
+      (frame.clientWidth * (corners[1].y - corners[0].y)) / (corners[1].x - corners[0].x) + 0.6 * INCH;
     // Beside a list twice as tall, the map of wide ground would leave the paper below it empty: it goes over the list.
     const isOver = Math.min(tall("#account"), ROOM - around) > 2 * (wanted() + below);
     document.body.classList.toggle("over", isOver);

@@ -1,15 +1,22 @@
 // The ruler of seasons: steps through the days of work, each with the ground as it was and the acres beside it.
 PARTS.push((sheet) => {
-  const data = sheet.place.ruler, line = document.getElementById("ruler");
+  const data = sheet.place.ruler,
+    line = document.getElementById("ruler");
   if (!data || !line) return;
-  const { map, place, svg, INK, PAPER } = sheet, last = data.steps.length - 1, NONE = -1;
-  const PART = data.stages.indexOf("other"), $ = (selector, from = document) => from.querySelector(selector);
+  const { map, place, svg, INK } = sheet,
+    last = data.steps.length - 1,
+    NONE = -1;
+  const PART = data.stages.indexOf("other"),
+    $ = (selector, from = document) => from.querySelector(selector);
   let at = last;
 
   // --- the figures of a step: those of the step before, and what changed ---
   const reached = { step: NONE, units: new Map() };
   function figures(step) {
-    if (step < reached.step) { reached.step = NONE; reached.units = new Map(); }
+    if (step < reached.step) {
+      reached.step = NONE;
+      reached.units = new Map();
+    }
     while (reached.step < step) {
       reached.step += 1;
       data.steps[reached.step].units.forEach(([unit, ...pairs]) => {
@@ -29,12 +36,15 @@ PARTS.push((sheet) => {
   // --- shapes, read out of the file when the reader first moves the time ---
   const rings = (steps) => {
     const points = [];
-    let lon = 0, lat = 0;
-    for (let i = 0; i < steps.length; i += 2) points.push(L.latLng((lat += steps[i + 1]) / 1e6, (lon += steps[i]) / 1e6));
+    let lon = 0,
+      lat = 0;
+    for (let i = 0; i < steps.length; i += 2)
+      points.push(L.latLng((lat += steps[i + 1]) / 1e6, (lon += steps[i]) / 1e6));
     return points;
   };
   const polygons = (parts) => parts.map((polygon) => polygon.map(rings));
-  let shapes = null, oldUnits = null;
+  let shapes = null,
+    oldUnits = null;
   function readShapes() {
     if (shapes) return;
     const read = JSON.parse(data.shapes);
@@ -54,17 +64,27 @@ PARTS.push((sheet) => {
   }
   // Shared edges must stay shared: nothing is smoothed away, and ground drawn twice by a hair is no hole.
   const lay = (drawn, pane, style) =>
-    L.polygon(drawn, { ...style, smoothFactor: 0, noClip: true, fillRule: "nonzero", interactive: false, pane, renderer: sheet.renderers[pane] }).addTo(map);
+    L.polygon(drawn, {
+      ...style,
+      smoothFactor: 0,
+      noClip: true,
+      fillRule: "nonzero",
+      interactive: false,
+      pane,
+      renderer: sheet.renderers[pane],
+    }).addTo(map);
 
   // --- the ground: layers of the step shown, by what they show, so that those that stay the same stay ---
   const opening = new Map();
   sheet.opening.fills.forEach((layer, i) => opening.set(`opened ${i}`, layer));
   sheet.opening.patches.forEach((layer, i) => opening.set(`patch ${last} ${i}`, layer));
   opening.set("units", sheet.opening.outlines);
-  let laid = opening, oldMarks = [];
+  let laid = opening,
+    oldMarks = [];
   function drawGround(step) {
     readShapes();
-    const old = oldUnits.find((one) => one.first <= step && step <= one.last), next = new Map();
+    const old = oldUnits.find((one) => one.first <= step && step <= one.last),
+      next = new Map();
     const keep = (key, draw) => next.set(key, laid.get(key) || draw());
     if (step === last) {
       opening.forEach((layer, key) => next.set(key, layer.addTo(map)));
@@ -73,8 +93,11 @@ PARTS.push((sheet) => {
       const dark = [];
       stagesOf(step).forEach((members, stage) => {
         const drawn = () => members.flatMap((i) => shapes[i].polygons);
-        keep(`stage ${stage} ${members.join()}`, () => lay(drawn(), "fills", { stroke: false, fillColor: `url(#stage-${data.stages[stage]})`, fillOpacity: 1 }));
-        if (place.dark.includes(data.stages[stage])) dark.push(...drawn().map((polygon) => polygon.map((ring) => ring.map((p) => [p.lng, p.lat]))));
+        keep(`stage ${stage} ${members.join()}`, () =>
+          lay(drawn(), "fills", { stroke: false, fillColor: `url(#stage-${data.stages[stage]})`, fillOpacity: 1 }),
+        );
+        if (place.dark.includes(data.stages[stage]))
+          dark.push(...drawn().map((polygon) => polygon.map((ring) => ring.map((p) => [p.lng, p.lat]))));
       });
       if (old) keep(`units ${old.first}`, () => lay(old.shapes.flatMap(polygons), "edges", sheet.edgeStyle));
       else next.set("units", opening.get("units").addTo(map));
@@ -83,18 +106,31 @@ PARTS.push((sheet) => {
       if (done.length) sheet.drawPatches(done).forEach((layer, i) => next.set(`patch ${step} ${i}`, layer));
       sheet.darken(dark);
     }
-    laid.forEach((layer, key) => { if (next.get(key) !== layer) layer.remove(); });
+    laid.forEach((layer, key) => {
+      if (next.get(key) !== layer) layer.remove();
+    });
     laid = next;
-    oldMarks.forEach((one) => { one.off = true; });
+    oldMarks.forEach((one) => {
+      one.off = true;
+    });
     if (old) {
-      old.marks = old.marks || old.units.map(([name, [lon, lat]]) => sheet.mark([lat, lon], sheet.written(name), "unitname", 6));
+      old.marks =
+        old.marks || old.units.map(([name, [lon, lat]]) => sheet.mark([lat, lon], sheet.written(name), "unitname", 6));
       oldMarks = old.marks;
-      oldMarks.forEach((one) => { one.off = false; });
+      oldMarks.forEach((one) => {
+        one.off = false;
+      });
     }
-    place.patches.forEach((patch, i) => patch.marks.forEach((one) => { one.off = data.patches[i] > step; }));
-    place.units.forEach((unit) => unit.marks.forEach((one) => {
-      one.off = step !== last && (one.kind.startsWith("order") || Boolean(old));
-    }));
+    place.patches.forEach((patch, i) =>
+      patch.marks.forEach((one) => {
+        one.off = data.patches[i] > step;
+      }),
+    );
+    place.units.forEach((unit) =>
+      unit.marks.forEach((one) => {
+        one.off = step !== last && (one.kind.startsWith("order") || Boolean(old));
+      }),
+    );
     sheet.hush();
   }
 
@@ -106,30 +142,46 @@ PARTS.push((sheet) => {
     element.replaceChildren(...content);
   }
   const restore = () => first.forEach((nodes, element) => element.replaceChildren(...nodes));
-  const h1 = $("h1"), head = $("header"), asof = $(".place .asof"), caption = $("#account caption"), method = $("footer .method");
-  const also = $(".also") || head.appendChild(Object.assign(document.createElement("p"), { className: "also", hidden: true }));
+  const h1 = $("h1"),
+    head = $("header"),
+    asof = $(".place .asof"),
+    caption = $("#account caption"),
+    method = $("footer .method");
+  const also =
+    $(".also") || head.appendChild(Object.assign(document.createElement("p"), { className: "also", hidden: true }));
   const alsoHidden = also.hidden;
   const openedSays = new Map(place.units.map((unit) => [unit.id, unit.says]));
   const index = new Map(data.units.map(([id], i) => [id, i]));
   const words = (acres) => {
-    const parts = acres.map((part, stage) => [part, stage]).filter(([part]) => part >= 0.05).sort((a, b) => b[0] - a[0] || a[1] - b[1]);
+    const parts = acres
+      .map((part, stage) => [part, stage])
+      .filter(([part]) => part >= 0.05)
+      .sort((a, b) => b[0] - a[0] || a[1] - b[1]);
     const text = parts.map(([part, stage]) => `${data.words[stage]} ${tenths(part)}`).join(", ");
     return text ? `${text[0].toUpperCase()}${text.slice(1)} acres.` : `${tenths(whole(acres))} acres.`;
   };
   function bar(template, acres) {
-    const node = template.cloneNode(false), height = node.viewBox.baseVal.height - 1.2, room = node.viewBox.baseVal.width - 2;
+    const node = template.cloneNode(false),
+      height = node.viewBox.baseVal.height - 1.2,
+      room = node.viewBox.baseVal.width - 2;
     const length = Math.max(3, room * Math.min(1, whole(acres) / Math.max(data.largest, 1e-9)));
     let x = 0.6;
     [...acres.keys()].reverse().forEach((stage) => {
       if (!acres[stage]) return;
-      const width = acres[stage] / whole(acres) * length;
-      svg("rect", { x, y: 0.6, width, height, fill: `url(#stage-${data.stages[stage]})`, stroke: INK, "stroke-width": 0.8 }, node);
+      const width = (acres[stage] / whole(acres)) * length;
+      svg(
+        "rect",
+        { x, y: 0.6, width, height, fill: `url(#stage-${data.stages[stage]})`, stroke: INK, "stroke-width": 0.8 },
+        node,
+      );
       x += width;
     });
     return node;
   }
   function writeUnit(unit, acres, when, day) {
-    const { row, about } = sheet.byId.get(unit.id), [total, treated, remain] = row.querySelectorAll("td.fig"), cell = $(".barcell", row);
+    const { row, about } = sheet.byId.get(unit.id),
+      [total, treated, remain] = row.querySelectorAll("td.fig"),
+      cell = $(".barcell", row);
     const open = acres && isOpen(acres);
     if (!acres) {
       [total, treated, remain].forEach((one) => write(one, "–"));
@@ -143,41 +195,73 @@ PARTS.push((sheet) => {
       write(treated, open ? "–" : tenths(sum(acres, data.treated)));
       write(remain, open ? "–" : tenths(sum(acres, data.remaining)));
       if (!first.has(cell)) first.set(cell, [...cell.childNodes]);
-      cell.replaceChildren(bar(first.get(cell).find((node) => node.nodeName === "svg"), acres));
-      unit.says = open ? `${unit.name}: ${tenths(whole(acres))} acres, not cedar ground ${when}` : `${unit.name}: ${tenths(sum(acres, data.treated))} acres treated, ${tenths(sum(acres, data.remaining))} remaining of ${tenths(whole(acres))} ${when}`;
-      write($(".state", about), `${when[0].toUpperCase()}${when.slice(1)}: `, open ? "not counted as cedar ground." : words(acres));
+      cell.replaceChildren(
+        bar(
+          first.get(cell).find((node) => node.nodeName === "svg"),
+          acres,
+        ),
+      );
+      unit.says = open
+        ? `${unit.name}: ${tenths(whole(acres))} acres, not cedar ground ${when}`
+        : `${unit.name}: ${tenths(sum(acres, data.treated))} acres treated, ${tenths(sum(acres, data.remaining))} remaining of ${tenths(whole(acres))} ${when}`;
+      write(
+        $(".state", about),
+        `${when[0].toUpperCase()}${when.slice(1)}: `,
+        open ? "not counted as cedar ground." : words(acres),
+      );
     }
-    about.querySelectorAll("li[data-day]").forEach((item) => { item.hidden = day === null || item.dataset.day > day; });
-    about.querySelectorAll(".worklines").forEach((list) => { list.hidden = ![...list.querySelectorAll("li")].some((item) => !item.hidden); });
+    about.querySelectorAll("li[data-day]").forEach((item) => {
+      item.hidden = day === null || item.dataset.day > day;
+    });
+    about.querySelectorAll(".worklines").forEach((list) => {
+      list.hidden = ![...list.querySelectorAll("li")].some((item) => !item.hidden);
+    });
   }
-  const iso = (n) => { // a day number of the proleptic calendar, 1 = January 1 of the year 1
+  const iso = (n) => {
+    // a day number of the proleptic calendar, 1 = January 1 of the year 1
     const date = new Date(0);
     date.setUTCDate(date.getUTCDate() + n - 719163);
     return `${String(date.getUTCFullYear()).padStart(4, "0")}-${String(date.getUTCMonth() + 1).padStart(2, "0")}-${String(date.getUTCDate()).padStart(2, "0")}`;
   };
   function writeWords(step) {
-    const one = data.steps[step], units = figures(step), when = one.n === null ? one.when : `by ${one.when}`;
+    const one = data.steps[step],
+      units = figures(step),
+      when = one.n === null ? one.when : `by ${one.when}`;
     h1.style.minHeight = `${Math.max(parseFloat(h1.style.minHeight) || 0, h1.offsetHeight)}px`; // the ruler stays under the thumb
     also.style.minHeight = also.hidden ? "" : `${Math.max(parseFloat(also.style.minHeight) || 0, also.offsetHeight)}px`;
     document.body.classList.toggle("then", step !== last);
     if (step === last) {
       restore();
       also.hidden = alsoHidden;
-      place.units.forEach((unit) => { unit.says = openedSays.get(unit.id); });
-      document.querySelectorAll("li[data-day], .worklines").forEach((item) => { item.hidden = false; });
-      document.querySelectorAll("li[data-stage]").forEach((item) => { item.hidden = false; });
+      place.units.forEach((unit) => {
+        unit.says = openedSays.get(unit.id);
+      });
+      document.querySelectorAll("li[data-day], .worklines").forEach((item) => {
+        item.hidden = false;
+      });
+      document.querySelectorAll("li[data-stage]").forEach((item) => {
+        item.hidden = false;
+      });
       document.querySelectorAll("li[data-then]").forEach((item) => item.remove());
     } else {
       write(h1, one.head);
       write(also, one.also);
       also.hidden = !one.also && alsoHidden;
       write(asof, one.n === null ? one.when : `as of ${one.when}`);
-      write(caption, `Acres ${one.n === null ? one.when : `as of ${one.when}`}. The order of work and the reasons are those of now.`);
+      write(
+        caption,
+        `Acres ${one.n === null ? one.when : `as of ${one.when}`}. The order of work and the reasons are those of now.`,
+      );
       const day = one.n === null ? null : iso(one.n);
       write(method);
       method.append(...first.get(method).map((node) => node.cloneNode(true)));
-      method.childNodes.forEach((node) => { // the figures shown follow from the log up to this day only
-        if (node.nodeType === Node.TEXT_NODE) node.data = node.data.replace(`up to ${data.steps[last].when}`, one.n === null ? "before its first line" : `up to ${one.when}`);
+      method.childNodes.forEach((node) => {
+        // the figures shown follow from the log up to this day only
+        if (node.nodeType === Node.TEXT_NODE)
+          node.data = node.data.replace(
+            `up to ${data.steps[last].when}`,
+            one.n === null ? "before its first line" : `up to ${one.when}`,
+          );
       });
       place.units.forEach((unit) => writeUnit(unit, units.get(index.get(unit.id)), when, day));
       write($("#treated"), tenths(sum(one.all, data.treated)));
@@ -192,14 +276,19 @@ PARTS.push((sheet) => {
     const list = $(".legend .stages");
     data.stages.forEach((stage, i) => {
       let item = $(`li[data-stage="${stage}"]`, list) || $(`li[data-then="${stage}"]`, list);
-      if (!item && all[i] > 0) { // a stage that no ground is in any more
+      if (!item && all[i] > 0) {
+        // a stage that no ground is in any more
         item = document.createElement("li");
         item.dataset.then = stage;
-        const swatch = $("svg", list).cloneNode(true), name = document.createElement("span");
+        const swatch = $("svg", list).cloneNode(true),
+          name = document.createElement("span");
         $("rect", swatch).setAttribute("fill", `url(#stage-${stage})`);
         name.append(`${data.words[i]} `, document.createElement("small"));
         item.append(swatch, name);
-        const after = data.stages.slice(i + 1).map((next) => $(`li[data-stage="${next}"], li[data-then="${next}"]`, list)).find(Boolean);
+        const after = data.stages
+          .slice(i + 1)
+          .map((next) => $(`li[data-stage="${next}"], li[data-then="${next}"]`, list))
+          .find(Boolean);
         list.insertBefore(item, after || null);
       }
       if (!item) return;
@@ -209,32 +298,52 @@ PARTS.push((sheet) => {
   }
 
   // --- the ruler itself: days at their distance, yet never too near to be told apart ---
-  const days = data.steps.map((step) => step.n === null ? data.seasons[0][1] : step.n);
-  let spots = [], thumb = null, label = null, hint = null, ticks = [];
+  const days = data.steps.map((step) => (step.n === null ? data.seasons[0][1] : step.n));
+  let spots = [],
+    thumb = null,
+    label = null,
+    hint = null,
+    ticks = [];
   function drawRuler() {
-    const width = line.clientWidth, left = 9, right = width - 9;
-    const k = parseFloat(getComputedStyle(document.documentElement).fontSize) / 16, base = 37 * k; // letters may be set larger
+    const width = line.clientWidth,
+      left = 9,
+      right = width - 9;
+    const k = parseFloat(getComputedStyle(document.documentElement).fontSize) / 16,
+      base = 37 * k; // letters may be set larger
     if (width < 60) return;
     h1.style.minHeight = also.style.minHeight = "";
-    const span = Math.max(1, days[last] - days[0]), gap = Math.min(11, (right - left) / Math.max(1, last));
-    spots = days.map((day) => left + (day - days[0]) / span * (right - left));
+    const span = Math.max(1, days[last] - days[0]),
+      gap = Math.min(11, (right - left) / Math.max(1, last));
+    spots = days.map((day) => left + ((day - days[0]) / span) * (right - left));
     for (let i = 1; i <= last; i++) spots[i] = Math.max(spots[i], spots[i - 1] + gap);
     spots[last] = Math.min(spots[last], right);
     for (let i = last - 1; i >= 0; i--) spots[i] = Math.min(spots[i], spots[i + 1] - gap);
-    const place = (day) => { // between the ticks on either side of a day
+    const place = (day) => {
+      // between the ticks on either side of a day
       if (day <= days[0]) return left;
       if (day >= days[last]) return right;
       let i = 1;
       while (i < last && days[i] < day) i++;
-      const a = days[i - 1], b = days[i];
-      return b > a ? spots[i - 1] + (spots[i] - spots[i - 1]) * (day - a) / (b - a) : spots[i];
+      const a = days[i - 1],
+        b = days[i];
+      return b > a ? spots[i - 1] + ((spots[i] - spots[i - 1]) * (day - a)) / (b - a) : spots[i];
     };
     line.replaceChildren();
     const node = svg("svg", { viewBox: `0 0 ${width} ${60 * k}`, "aria-hidden": "true", focusable: "false" }, line);
     svg("path", { d: `M${left - 4},${base}H${right + 4}`, stroke: INK, "stroke-width": 1.4 }, node);
     data.seasons.forEach(([name, from, until]) => {
-      const a = place(from), b = place(until + 1);
-      svg("path", { d: `M${a + 1.5},${base + 3}V${base + 8}H${b - 1.5}V${base + 3}`, fill: "none", stroke: INK, "stroke-width": 0.9 }, node);
+      const a = place(from),
+        b = place(until + 1);
+      svg(
+        "path",
+        {
+          d: `M${a + 1.5},${base + 3}V${base + 8}H${b - 1.5}V${base + 3}`,
+          fill: "none",
+          stroke: INK,
+          "stroke-width": 0.9,
+        },
+        node,
+      );
       const text = svg("text", { x: (a + b) / 2, y: base + 8 + 13 * k, "text-anchor": "middle" }, node);
       text.textContent = `season ${name}`;
       for (const shorter of [name, `’${name.slice(2)}`]) {
@@ -244,22 +353,43 @@ PARTS.push((sheet) => {
       if (text.getComputedTextLength() > b - a - 4) text.remove();
     });
     ticks = spots.map((x, i) => svg("path", { d: `M${x},${base}V${base - (i === 0 ? 7 : 13)}`, stroke: INK }, node));
-    thumb = svg("path", { d: `M0,${base + 1}V${base - 15}M-6,${base - 20}H6L0,${base - 11}Z`, stroke: INK, "stroke-width": 2, fill: INK, "stroke-linejoin": "round" }, node);
+    thumb = svg(
+      "path",
+      {
+        d: `M0,${base + 1}V${base - 15}M-6,${base - 20}H6L0,${base - 11}Z`,
+        stroke: INK,
+        "stroke-width": 2,
+        fill: INK,
+        "stroke-linejoin": "round",
+      },
+      node,
+    );
     hint = svg("text", { x: 0, y: 13 * k, class: "rulerhint" }, node);
     label = svg("text", { y: 13 * k, class: "rulerday" }, node);
     point();
   }
   function point() {
-    const one = data.steps[at], value = at === last ? `now, ${one.value}` : one.value;
-    for (const [key, text] of [["valuemax", last], ["valuenow", at], ["valuetext", value]]) line.setAttribute(`aria-${key}`, text);
-    [["earlier", at === 0], ["later", at === last], ["now", at === last]].forEach(([id, isOff]) => {
+    const one = data.steps[at],
+      value = at === last ? `now, ${one.value}` : one.value;
+    for (const [key, text] of [
+      ["valuemax", last],
+      ["valuenow", at],
+      ["valuetext", value],
+    ])
+      line.setAttribute(`aria-${key}`, text);
+    [
+      ["earlier", at === 0],
+      ["later", at === last],
+      ["now", at === last],
+    ].forEach(([id, isOff]) => {
       document.getElementById(id).setAttribute("aria-disabled", String(isOff));
     });
     if (!thumb) return;
     ticks.forEach((tick, i) => tick.setAttribute("stroke-width", i <= at ? 2.2 : 0.9));
     thumb.setAttribute("transform", `translate(${spots[at]} 0)`);
     label.textContent = at === last ? `now, ${one.when}` : one.when;
-    const half = label.getComputedTextLength() / 2, width = line.clientWidth;
+    const half = label.getComputedTextLength() / 2,
+      width = line.clientWidth;
     hint.textContent = at === last ? "slide back to see the ground as it was" : "";
     if (hint.getComputedTextLength() + 2 * half + 16 > width) hint.textContent = at === last ? "slide to go back" : "";
     if (hint.getComputedTextLength() + 2 * half + 16 > width) hint.textContent = "";
@@ -276,16 +406,30 @@ PARTS.push((sheet) => {
     writeWords(at);
     point();
     // For other parts: the day shown (null before any work), and whether it is now.
-    document.dispatchEvent(new CustomEvent("stepped", { detail: { day: data.steps[at].n === null ? null : iso(data.steps[at].n), isNow: at === last } }));
+    document.dispatchEvent(
+      new CustomEvent("stepped", {
+        detail: { day: data.steps[at].n === null ? null : iso(data.steps[at].n), isNow: at === last },
+      }),
+    );
   }
-  const season = (way) => { // to the first step of the next season, or of this one and those before
+  const season = (way) => {
+    // to the first step of the next season, or of this one and those before
     const of = (step) => data.seasons.findIndex(([, from, until]) => days[step] >= from && days[step] <= until);
     let step = at + way;
     while (step > 0 && step < last && of(step) === of(at)) step += way;
     return step;
   };
   line.addEventListener("keydown", (event) => {
-    const to = { ArrowLeft: at - 1, ArrowDown: at - 1, ArrowRight: at + 1, ArrowUp: at + 1, Home: 0, End: last, PageDown: season(-1), PageUp: season(1) }[event.key];
+    const to = {
+      ArrowLeft: at - 1,
+      ArrowDown: at - 1,
+      ArrowRight: at + 1,
+      ArrowUp: at + 1,
+      Home: 0,
+      End: last,
+      PageDown: season(-1),
+      PageUp: season(1),
+    }[event.key];
     if (to === undefined || event.altKey || event.ctrlKey || event.metaKey) return;
     event.preventDefault();
     go(to);
@@ -293,8 +437,13 @@ PARTS.push((sheet) => {
   let wanted = null;
   function follow(event) {
     const x = event.clientX - line.getBoundingClientRect().left;
-    const nearest = spots.reduce((best, spot, i) => Math.abs(spot - x) < Math.abs(spots[best] - x) ? i : best, 0);
-    if (wanted === null) requestAnimationFrame(() => { const step = wanted; wanted = null; go(step); });
+    const nearest = spots.reduce((best, spot, i) => (Math.abs(spot - x) < Math.abs(spots[best] - x) ? i : best), 0);
+    if (wanted === null)
+      requestAnimationFrame(() => {
+        const step = wanted;
+        wanted = null;
+        go(step);
+      });
     wanted = nearest;
   }
   line.addEventListener("pointerdown", (event) => {
@@ -302,7 +451,9 @@ PARTS.push((sheet) => {
     line.setPointerCapture(event.pointerId);
     follow(event);
   });
-  line.addEventListener("pointermove", (event) => { if (line.hasPointerCapture(event.pointerId)) follow(event); });
+  line.addEventListener("pointermove", (event) => {
+    if (line.hasPointerCapture(event.pointerId)) follow(event);
+  });
   const press = (id, to) => document.getElementById(id).addEventListener("click", () => go(to()));
   press("earlier", () => at - 1);
   press("later", () => at + 1);
