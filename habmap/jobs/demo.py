@@ -16,7 +16,7 @@ from habmap.jobs.load.entries import load_entries
 from habmap.jobs.load.features import load_features
 from habmap.jobs.load.layers import load_boundary, load_units
 from habmap.jobs.load.photos import load_photos
-from habmap.jobs.load.tables import load_cover, load_plots, load_sightings
+from habmap.jobs.load.tables import load_plain, load_plots
 from habmap.jobs.map import draw_map
 from habmap.jobs.rank import RankResult, rank
 from habmap.jobs.sheet import write_sheet
@@ -192,8 +192,8 @@ def _done(draft: Path, layers: Path, *, now: datetime, today: date, tell: Tell, 
     log = load_entries(store, path=layers / "entries.csv", today=today, now=now)
     plots = load_plots(store, path=layers / "plots.csv", now=now)
     tell(f"Loaded: {log.loaded} lines of the work log, two seasons; {plots.loaded} sampling plots.")
-    cover = load_cover(store, path=layers / "cover.csv", today=today, now=now)
-    sightings = load_sightings(store, path=layers / "sightings.csv", today=today, now=now)
+    cover = load_plain(store, "cover", path=layers / "cover.csv", today=today, now=now)
+    sightings = load_plain(store, "sightings", path=layers / "sightings.csv", today=today, now=now)
     tell(f"Loaded: {cover.loaded} frames read for plant cover, {sightings.loaded} sightings.")
     pictures = load_photos(store, folder=layers / "photos", now=now)
     tell(f"Loaded: {pictures.loaded} photos (drawings here) of three photo points, before and after.")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from datetime import date, datetime
-from typing import Protocol
+from typing import Protocol, TypeVar
 
 from habmap.land.grid import LocalGrid
 from habmap.place.settings import Settings
@@ -25,6 +25,8 @@ from habmap.records import (
     Unit,
 )
 
+Record = TypeVar("Record")
+
 
 class Contents(Protocol):
     """What a property holds. All geometry is WGS 84 lon/lat; the grid turns it into metres."""
@@ -40,6 +42,9 @@ class Contents(Protocol):
     @property
     def grid(self) -> LocalGrid | None:
         """The stored equal-area grid; ``None`` until the first geometry is loaded."""
+
+    def all_of(self, record: type[Record]) -> tuple[Record, ...]:
+        """Return every row of a kind as written, oldest ``recorded_at`` first, rows of one moment by id."""
 
     def units(self, on: date | None = None) -> tuple[Unit, ...]:
         """Return the unit versions that hold on a day (``None``: the current ones), by ``unit_id``; no retired ones."""

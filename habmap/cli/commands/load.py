@@ -8,7 +8,7 @@ from habmap.cli.load.block import block_command
 from habmap.cli.load.layers import boundary_command, features_command, units_command
 from habmap.cli.load.photos import photos_command
 from habmap.cli.load.rasters import canopy_command, dem_command
-from habmap.cli.load.tables import cover_command, entries_command, forecast_command, plots_command, sightings_command
+from habmap.cli.load.tables import PLAIN, entries_command, forecast_command, plain_command, plots_command
 
 
 def register(app: typer.Typer) -> None:
@@ -24,8 +24,8 @@ def register(app: typer.Typer) -> None:
     load.command("entries")(entries_command)
     load.command("plots")(plots_command)
     load.command("forecast")(forecast_command)
-    load.command("sightings")(sightings_command)
-    load.command("cover")(cover_command)
+    for kind in PLAIN:
+        load.command(kind)(plain_command(kind))
     load.command("photos")(photos_command)
     load.command("dem")(dem_command)
     load.command("canopy")(canopy_command)

@@ -59,7 +59,7 @@ def units_command(
         overwrite=overwrite,
         trim=trim,
     )
-    show(result, as_json=as_json)
+    show(result, as_json=as_json, noun="unit")
 
 
 def boundary_command(
@@ -77,7 +77,7 @@ def boundary_command(
     result = load_boundary(
         session.store(), path=file, now=session.now(), layer=layer, repair=repair, overwrite=overwrite
     )
-    show(result, as_json=as_json)
+    show(result, as_json=as_json, noun="boundary")
 
 
 def features_command(
@@ -106,4 +106,4 @@ def features_command(
         repair=repair,
         overwrite=overwrite,
     )
-    show(result, as_json=as_json)
+    show(result, as_json=as_json, noun="feature")

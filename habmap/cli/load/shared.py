@@ -53,8 +53,8 @@ def renames(pairs: list[str] | None) -> dict[str, str]:
     return columns
 
 
-def show(result: LoadResult, *, as_json: bool) -> None:
-    """Print what one file brought: warnings first, then JSON, or a sentence and the units redrawn by it."""
+def show(result: LoadResult, *, as_json: bool, noun: str) -> None:
+    """Print what one file brought, rows called ``noun``: warnings first, then JSON, or a sentence and redrawn units."""
     for mended in result.repaired:
         warn(mended)
     for warning in result.warnings:
@@ -62,7 +62,7 @@ def show(result: LoadResult, *, as_json: bool) -> None:
     if as_json:
         print_json("load", result)
         return
-    say(_words(result))
+    say(_words(result, noun))
     if result.changes:
         from habmap.cli.commands.history import change_words
 
@@ -73,18 +73,9 @@ def show(result: LoadResult, *, as_json: bool) -> None:
         say(f"Kept as they are: {', '.join(result.kept_columns)}.")
 
 
-def _words(result: LoadResult) -> str:
-    singular, plural = {
-        "units": ("unit", "units"),
-        "boundary": ("boundary", "boundaries"),
-        "features": ("feature", "features"),
-        "entries": ("log line", "log lines"),
-        "plots": ("plot", "plots"),
-        "forecast": ("forecast hour", "forecast hours"),
-        "sightings": ("sighting", "sightings"),
-        "cover": ("frame", "frames"),
-    }[result.kind]
-    words = f"{result.loaded} {singular if result.loaded == 1 else plural} loaded"
+def _words(result: LoadResult, noun: str) -> str:
+    many = f"{noun[:-1]}ies" if noun.endswith("y") else f"{noun}s"
+    words = f"{result.loaded} {noun if result.loaded == 1 else many} loaded"
     if result.loaded and result.acres is not None:
         words += f", {result.acres:,.2f} acres"
         if result.kind == "entries":

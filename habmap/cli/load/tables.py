@@ -1,7 +1,8 @@
-"""``habmap load entries``, ``plots``, ``cover``, ``sightings`` and ``forecast``: tables, row by row."""
+"""``habmap load entries``, ``plots``, ``forecast`` and the plainer tables, row by row."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Annotated
 
 import typer
@@ -38,7 +39,7 @@ def entries_command(
         today=session.today(store.settings.place.timezone),
         now=session.now(),
     )
-    show(result, as_json=as_json)
+    show(result, as_json=as_json, noun="log line")
 
 
 def plots_command(
@@ -63,47 +64,7 @@ def plots_command(
     result = load_plots(
         session.store(), path=file, columns=columns, sheet=sheet, overwrite=overwrite, now=session.now()
     )
-    show(result, as_json=as_json)
-
-
-def cover_command(
-    context: typer.Context,
-    file: TableArgument,
-    sheet: SheetOption = None,
-    map_: MapOption = None,
-    as_json: JsonOption = False,
-) -> None:
-    """Load plant cover read in frames from a table.
-
-    A row is one plant in one frame, its cover as Daubenmire's class 1-6 or in percent; a frame with nothing in it
-    is one row with species and group blank. Each frame counts, so that a plant that is not in it counts as 0.
-    """
-    columns = renames(map_)
-    from habmap.jobs.load.tables import load_cover
-
-    session: Session = context.obj
-    store = session.store()
-    today = session.today(store.settings.place.timezone)
-    show(load_cover(store, path=file, columns=columns, sheet=sheet, today=today, now=session.now()), as_json=as_json)
-
-
-def sightings_command(
-    context: typer.Context,
-    file: TableArgument,
-    sheet: SheetOption = None,
-    map_: MapOption = None,
-    as_json: JsonOption = False,
-) -> None:
-    """Load sightings from a table with Darwin Core columns."""
-    columns = renames(map_)
-    from habmap.jobs.load.tables import load_sightings
-
-    session: Session = context.obj
-    store = session.store()
-    today = session.today(store.settings.place.timezone)
-    show(
-        load_sightings(store, path=file, columns=columns, sheet=sheet, today=today, now=session.now()), as_json=as_json
-    )
+    show(result, as_json=as_json, noun="plot")
 
 
 def forecast_command(
@@ -132,10 +93,45 @@ def forecast_command(
     result = load_forecast(
         store, path=file, columns=columns, sheet=sheet, wind_height=wind_height, is_sure=is_sure, now=session.now()
     )
-    show(result, as_json=as_json)
+    show(result, as_json=as_json, noun="forecast hour")
     if result.loaded and not as_json:
         hours = store.forecasts()[0].hours
         say(
             f"They reach from {hours[0].at:%Y-%m-%d %H:%M} to {hours[-1].at:%Y-%m-%d %H:%M}; `habmap burnsheet` goes "
             "by them where no other weather is given."
         )
+
+
+#: Tables that need nothing but their file, and what help says of them.
+PLAIN = {
+    "sightings": "Load sightings from a table with Darwin Core columns.",
+    "cover": """Load plant cover read in frames from a table.
+
+    A row is one plant in one frame, its cover as Daubenmire's class 1-6 or in percent; a frame with nothing in it
+    is one row with species and group blank. Each frame counts, so that a plant that is not in it counts as 0.
+    """,
+}
+
+
+def plain_command(kind: str) -> Callable[..., None]:
+    """Return the command that loads one of ``PLAIN``."""
+
+    def command(
+        context: typer.Context,
+        file: TableArgument,
+        sheet: SheetOption = None,
+        map_: MapOption = None,
+        as_json: JsonOption = False,
+    ) -> None:
+        columns = renames(map_)
+        from habmap.jobs.load.tables import PLAIN as SPECS
+        from habmap.jobs.load.tables import load_plain
+
+        session: Session = context.obj
+        store = session.store()
+        today = session.today(store.settings.place.timezone)
+        result = load_plain(store, kind, path=file, columns=columns, sheet=sheet, today=today, now=session.now())
+        show(result, as_json=as_json, noun=SPECS[kind].noun)
+
+    command.__doc__ = PLAIN[kind]
+    return command

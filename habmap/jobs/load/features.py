@@ -2,28 +2,22 @@
 
 from __future__ import annotations
 
-import uuid
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
-from typing import Final
 
 import shapely
 
-from habmap.errors import HabmapError, InputError, InputErrors
-from habmap.jobs.load.layers import beside, extra_of, fields_of, kept_columns
+from habmap.errors import HabmapError, InputError
 from habmap.jobs.load.result import LoadResult
 from habmap.jobs.ports import Store
-from habmap.place.layers import read_layer
-from habmap.place.load.cells import Cells
-from habmap.place.load.columns import matched_columns, require_columns
+from habmap.place.load.engine import read_layer_rows
+from habmap.place.load.features import FEATURES
+from habmap.place.load.layer import layer_table
 from habmap.place.userfiles import printable
 from habmap.records import Feature
-from habmap.vocabulary import FEATURE_KINDS, PRIVATE_FEATURE_KINDS
-
-FEATURE_FIELDS: Final = ("kind", "name", "sensitive", "feature_id")
 
 
 def load_features(
@@ -56,31 +50,10 @@ def load_features(
     InputError
         The file as a whole is unfit.
     """
-    read = beside(read_layer(path, layer=layer, want="any", repair=repair), store)
-    found = matched_columns(read.columns, FEATURE_FIELDS, renames=columns or {}, where=read.where)
-    require_columns(found, ("kind",), of=read, fields=FEATURE_FIELDS, kind="layer")
-    faults: list[HabmapError] = list(read.faults)
-    notes: list[str] = []
-    rows: list[tuple[str, Feature]] = []
-    for row in read.rows:
-        cells = Cells(fields_of(row, found), where=read.row_words(row), faults=faults, notes=notes)
-        kind = cells.choice("kind", FEATURE_KINDS)
-        name = cells.text("name") or ""
-        feature_id = cells.text("feature_id")
-        is_sensitive = bool(cells.flag("sensitive")) or kind in PRIVATE_FEATURE_KINDS
-        if kind is None or row.geometry is None:
-            continue
-        feature = Feature(
-            uuid=str(uuid.uuid4()),
-            kind=kind,
-            name=name,
-            geometry=row.geometry,
-            sensitive=is_sensitive,
-            extra=extra_of(row, found),
-            feature_id=feature_id,
-            recorded_at=now,
-        )
-        rows.append((read.row_words(row), feature))
+    read = layer_table(path, layer=layer, want="any", repair=repair, grid=store.grid)
+    table, told = read_layer_rows(store, FEATURES, read, now=now, columns=columns)
+    faults, notes = table.faults, table.notes
+    rows = [(one.where, one.record) for one in told]
     faults += _same_id_twice(rows, read.where)
     left = list(store.features())
     rest: list[tuple[str, Feature]] = []
@@ -108,16 +81,14 @@ def load_features(
                 f"{where}: there is another {feature.kind} called {printable(feature.name)} already; "
                 "if this is the same one, load it with --overwrite"
             )
-    if faults:
-        raise InputErrors(faults, where=read.where)
-    if loaded:
-        store.append(loaded)
+    table.refuse_faults()
+    store.append(loaded)
     return LoadResult(
         kind="features",
         loaded=len(loaded),
         versions=sum(1 for feature in loaded if feature.supersedes),
         already_there=already,
-        kept_columns=kept_columns(read, found),
+        kept_columns=table.left,
         warnings=tuple(notes),
         repaired=read.repaired,
     )

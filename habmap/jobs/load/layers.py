@@ -4,16 +4,15 @@ from __future__ import annotations
 
 import uuid
 from collections import defaultdict
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import date, datetime
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 import shapely
-from shapely import MultiPolygon
 
-from habmap.errors import HabmapError, InputError, InputErrors
+from habmap.errors import HabmapError, InputError
 from habmap.jobs.history import changes_recorded
 from habmap.jobs.load.result import LoadResult
 from habmap.jobs.ports import Store
@@ -29,18 +28,16 @@ from habmap.jobs.unit_versions import (
 from habmap.land.grid import LocalGrid, grid_around
 from habmap.land.meridian import near
 from habmap.measures import acres
-from habmap.place.layers import Layer, LayerRow, read_ground_and_repairs, read_layer
-from habmap.place.load.cells import Cells
-from habmap.place.load.columns import matched_columns, require_columns
+from habmap.place.layers import read_ground_and_repairs
+from habmap.place.load.engine import read_layer_rows
+from habmap.place.load.layer import layer_table
+from habmap.place.load.spec import Told
+from habmap.place.load.table import Table
+from habmap.place.load.units import UNITS
 from habmap.place.userfiles import printable
 from habmap.records import Boundary, Unit
 from habmap.vocabulary import COVERS
 
-UNIT_FIELDS: Final = (
-    "unit_id", "name", "cover", "stems_per_acre", "canopy_pct", "target_pct", "leave_stems_per_acre", "planned_acres",
-    "stratum", "notes", "acres_sd", "replaces", "uuid",
-)  # fmt: skip
-LONGEST_UNIT_ID: Final = 200
 _STORE_COLUMNS: Final = frozenset({"uuid", "valid_from", "valid_to", "recorded_at"})
 
 
@@ -85,20 +82,13 @@ def load_units(
     InputError
         The file as a whole is unfit.
     """
-    read = beside(read_layer(path, layer=layer, want="ground", repair=repair), store)
+    read = layer_table(path, layer=layer, want="ground", repair=repair, grid=store.grid)
     _refuse_store(read)
-    found = matched_columns(read.columns, UNIT_FIELDS, renames=columns or {}, where=read.where)
-    require_columns(found, ("unit_id", "cover"), of=read, fields=UNIT_FIELDS, kind="layer")
-    faults: list[HabmapError] = list(read.faults)
-    notes: list[str] = []
+    table, told = read_layer_rows(store, UNITS, read, now=now, columns=columns)
+    faults, notes = table.faults, table.notes
     current = {unit.unit_id: unit for unit in store.units()}
-    rows: list[tuple[str, Unit]] = []
-    for row in read.rows:
-        cells = Cells(fields_of(row, found), where=read.row_words(row), faults=faults, notes=notes)
-        unit = _unit(row, cells, extra=extra_of(row, found), now=now)
-        if unit is not None:
-            rows.append((read.row_words(row), unit))
-    faults += _duplicates(read, found)
+    rows = [(one.where, one.record) for one in told]
+    faults += _duplicates(told, read.where)
     retired = {unit.unit_id: unit for unit in store.unit_versions() if unit.is_retired and unit.valid_to is None}
     used = {unit.uuid for unit in store.unit_versions()}
     had = {unit.unit_id for unit in store.unit_versions()}
@@ -134,8 +124,7 @@ def load_units(
     if units:
         grid = store.grid or grid_around([unit.geometry for unit in units])
         faults += overlap_faults(fresh, kept, grid, read.where)
-    if faults:
-        raise InputErrors(faults, where=read.where)
+    table.refuse_faults()
     by_cover: defaultdict[str, float] = defaultdict(float)
     if units:
         notes += cuts + far_away(fresh, grid) + hardly_there(fresh, grid) + lie_beside(units, kept, grid)
@@ -150,7 +139,7 @@ def load_units(
         already_there=already,
         acres=sum(by_cover.values()),
         acres_by_cover=dict(sorted(by_cover.items(), key=lambda item: COVERS.index(item[0]))),
-        kept_columns=kept_columns(read, found),
+        kept_columns=table.left,
         warnings=tuple(notes),
         repaired=read.repaired,
         changes=changes_recorded(store, recorded_at=now) if any(unit.replaces for unit in units) else (),
@@ -191,41 +180,6 @@ def load_boundary(
     return LoadResult(kind="boundary", loaded=1, acres=acres(grid.to_grid(outline).area), repaired=repaired)
 
 
-# --- rows to units ------------------------------------------------------------------------------------------
-
-
-def _unit(row: LayerRow, cells: Cells, *, extra: dict[str, object], now: datetime) -> Unit | None:
-    unit_id = cells.text("unit_id", required=True, longest=LONGEST_UNIT_ID)
-    if unit_id is not None and ";" in unit_id:
-        cells.fault(
-            "a unit_id holds a semicolon, which parts the units of a log line",
-            "unit_id",
-            value=unit_id,
-            allowed="any text without ;",
-            mend="rename it",
-        )
-    cover = cells.choice("cover", COVERS)
-    unit = Unit(
-        uuid=_row_uuid(cells),
-        unit_id=unit_id or "",
-        name=cells.text("name") or unit_id or "",
-        cover=cover or "",
-        geometry=row.geometry if isinstance(row.geometry, MultiPolygon) else MultiPolygon(),
-        stems_per_acre=cells.number("stems_per_acre", low=0),
-        canopy_pct=cells.number("canopy_pct", low=0, high=100),
-        target_pct=cells.number("target_pct", above=0, high=100),
-        leave_stems_per_acre=cells.number("leave_stems_per_acre", low=0),
-        planned_acres=cells.number("planned_acres", low=0),
-        stratum=cells.text("stratum"),
-        notes=cells.text("notes", one_line=False),
-        acres_sd=cells.number("acres_sd", low=0),
-        extra=extra,
-        replaces=tuple(part.strip() for part in (cells.text("replaces") or "").split(";") if part.strip()),
-        recorded_at=now,
-    )
-    return unit if unit_id and cover and row.geometry is not None else None
-
-
 def _trimmed(
     rows: list[tuple[str, Unit]], current: Mapping[str, Unit], grid: LocalGrid
 ) -> tuple[list[tuple[str, Unit]], list[str], list[HabmapError]]:
@@ -240,27 +194,14 @@ def _trimmed(
     return same + done, words, faults
 
 
-def _row_uuid(cells: Cells) -> str:
-    text = cells.text("uuid")
-    if text is None:
-        return str(uuid.uuid4())
-    try:
-        return str(uuid.UUID(text))
-    except ValueError:
-        cells.fault("this is not a uuid", "uuid", value=text, mend="delete it: habmap gives each version its own")
-        return str(uuid.uuid4())
-
-
-def _duplicates(read: Layer, found: Mapping[str, str]) -> list[HabmapError]:
+def _duplicates(told: Sequence[Told[Unit]], where: str) -> list[HabmapError]:
     rows_of: defaultdict[str, list[int]] = defaultdict(list)
-    for row in read.rows:
-        label = Cells(fields_of(row, found), where="", faults=[], notes=[]).text("unit_id")
-        if label:
-            rows_of[label].append(row.number)
+    for one in told:
+        rows_of[one.record.unit_id].append(one.number)
     return [
         InputError(
             "the same unit_id stands on several rows",
-            where=f"{read.where}, features {', '.join(str(number) for number in numbers)}",
+            where=f"{where}, features {', '.join(str(number) for number in numbers)}",
             value=printable(label),
             allowed="each unit_id once",
             mend="rename them, or join their polygons into one feature",
@@ -270,21 +211,7 @@ def _duplicates(read: Layer, found: Mapping[str, str]) -> list[HabmapError]:
     ]
 
 
-# --- shared bits --------------------------------------------------------------------------------------------
-
-
-def beside(read: Layer, store: Store) -> Layer:
-    """Return a layer with its longitudes counted as the property's are, which matters across the 180° meridian."""
-    grid = store.grid
-    if grid is None:
-        return read
-    moved = (
-        replace(row, geometry=near(row.geometry, grid.lon)) if row.geometry is not None else row for row in read.rows
-    )
-    return replace(read, rows=tuple(moved))
-
-
-def _refuse_store(read: Layer) -> None:
+def _refuse_store(read: Table) -> None:
     """Refuse a property's own file: its rows are versions that belong to their place, not a list of units."""
     if set(read.columns) >= _STORE_COLUMNS:
         raise InputError(
@@ -294,19 +221,3 @@ def _refuse_store(read: Layer) -> None:
             allowed="a layer with one row per unit",
             mend="write one with `habmap export units` there and load that",
         )
-
-
-def fields_of(row: LayerRow, found: Mapping[str, str]) -> dict[str, Any]:
-    """Return a row's cells by the names of habmap's own fields."""
-    return {name: row.values[column] for name, column in found.items()}
-
-
-def kept_columns(read: Layer, found: Mapping[str, str]) -> tuple[str, ...]:
-    """Return the columns that habmap does not use and keeps as they are."""
-    return tuple(column for column in read.columns if column not in found.values())
-
-
-def extra_of(row: LayerRow, found: Mapping[str, str]) -> dict[str, object]:
-    """Return the cells of a row's kept columns that are not blank."""
-    used = set(found.values())
-    return {column: value for column, value in row.values.items() if column not in used and value is not None}

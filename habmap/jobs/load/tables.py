@@ -6,6 +6,7 @@ import uuid
 from collections.abc import Mapping, Sequence
 from datetime import date, datetime, timedelta
 from pathlib import Path
+from typing import Any, Final
 from zoneinfo import ZoneInfo
 
 from habmap.errors import InputError
@@ -20,6 +21,9 @@ from habmap.place.load.sightings import SIGHTINGS
 from habmap.place.load.spec import Record, TableSpec
 from habmap.records import Forecast, ForecastHour
 from habmap.work.clock import is_skipped
+
+#: Tables whose rows are never corrected by loading and that need nothing but their file, by what they hold.
+PLAIN: Final[dict[str, TableSpec[Any]]] = {spec.kind: spec for spec in (SIGHTINGS, COVER)}
 
 
 def load_table(
@@ -105,8 +109,9 @@ def load_plots(
     )
 
 
-def load_cover(
+def load_plain(
     store: Store,
+    kind: str,
     *,
     path: Path,
     today: date,
@@ -114,23 +119,10 @@ def load_cover(
     columns: Mapping[str, str] | None = None,
     sheet: str | None = None,
 ) -> LoadResult:
-    """Load readings of plant cover, frame by frame (`habmap.place.load.cover`, parameters as `load_table`)."""
-    return load_table(store, COVER, store.cover_frames(), path=path, now=now, today=today, columns=columns, sheet=sheet)
-
-
-def load_sightings(
-    store: Store,
-    *,
-    path: Path,
-    today: date,
-    now: datetime,
-    columns: Mapping[str, str] | None = None,
-    sheet: str | None = None,
-) -> LoadResult:
-    """Load sightings of plants and animals (`habmap.place.load.sightings`, parameters as `load_table`)."""
-    return load_table(
-        store, SIGHTINGS, store.sightings(), path=path, now=now, today=today, columns=columns, sheet=sheet
-    )
+    """Load a table of ``PLAIN``, by what it holds; the others as `load_table`."""
+    spec = PLAIN[kind]
+    there = store.all_of(spec.record)
+    return load_table(store, spec, there, path=path, now=now, today=today, columns=columns, sheet=sheet)
 
 
 def load_forecast(

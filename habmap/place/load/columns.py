@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from typing import Final
+from typing import Any, Final
 
 from habmap.errors import HabmapError, InputError, InputErrors, UsageError
-from habmap.place.layers import Layer
 from habmap.place.load.cells import Cells
 from habmap.place.load.table import MOST_FAULTS, Table, TableRow
 from habmap.place.userfiles import printable
@@ -73,9 +72,8 @@ def require_columns(
     found: Collection[str],
     needed: Sequence[str | Ways],
     *,
-    of: Table | Layer,
+    of: Table,
     fields: Sequence[str],
-    kind: str = "table",
     mend: str | None = None,
 ) -> None:
     """Refuse a file that lacks columns, naming all of them at once.
@@ -86,8 +84,8 @@ def require_columns(
         Fields that the file has a column for.
     needed
         Fields that it must have, or the ways to say one thing.
-    of, kind
-        The file and what it is, ``table`` or ``layer``.
+    of
+        The file.
     fields
         All that it could have.
     mend
@@ -103,7 +101,7 @@ def require_columns(
         name = missing[0] if len(missing) == 1 and isinstance(missing[0], str) else "FIELD"
         between = ", " if all(isinstance(need, str) for need in missing) else "; "
         raise InputError(
-            f"the {kind} has no column {between.join(_need_words(need) for need in missing)}",
+            f"the {of.kind} has no column {between.join(_need_words(need) for need in missing)}",
             where=of.where,
             value=printable(", ".join(of.columns), longest=_LONGEST) or "no columns",
             allowed=", ".join(fields),
@@ -163,14 +161,14 @@ class Rows:
         self.table = table
         self.found = matched_columns(table.columns, fields, renames=renames or {}, where=table.where)
         require_columns(self.found, needed, of=table, fields=fields, mend=mend)
-        self.faults: list[HabmapError] = []
+        self.faults: list[HabmapError] = list(table.faults)
         self.notes: list[str] = list(table.notes)
 
     def where(self, row: TableRow) -> str:
         """Name a row for a message: the file and its number."""
-        return f"{self.table.where}, row {row.number}"
+        return row.where or f"{self.table.where}, row {row.number}"
 
-    def values(self, row: TableRow) -> dict[str, str]:
+    def values(self, row: TableRow) -> dict[str, Any]:
         """Return a row's cells by field, as written."""
         return {name: row.values[column] for name, column in self.found.items()}
 
@@ -197,8 +195,12 @@ class Rows:
         if self.faults:
             raise InputErrors(self.faults, where=self.table.where)
 
+    @property
+    def left(self) -> tuple[str, ...]:
+        """The columns that no field took."""
+        taken = self.found.values()
+        return tuple(column for column in self.table.columns if column not in taken)
+
     def not_read(self) -> list[str]:
         """Say in one note which columns no field took; no note where there is none."""
-        taken = self.found.values()
-        left = ", ".join(column for column in self.table.columns if column not in taken)
-        return [f"columns not read: {printable(left, longest=_LONGEST)}"] if left else []
+        return [f"columns not read: {printable(', '.join(self.left), longest=_LONGEST)}"] if self.left else []

@@ -85,13 +85,7 @@ def bring(
     InputError
         The file as a whole is unfit, or a column is missing.
     """
-    loading = Loading(
-        place_id=store.place_id,
-        units=store.units(),
-        zone=ZoneInfo(store.settings.place.timezone),
-        now=now,
-        today=today,
-    )
+    loading = loading_of(store, now=now, today=today)
     rows, said = open_rows(spec, read_table(path, sheet=sheet), units=loading.units, columns=columns)
     told = (spec.gather or _one_each)(spec, said, loading)
     counts = {spec.key(record): record for record in (there if counting is None else counting)}
@@ -132,6 +126,35 @@ def bring(
         already=already,
         notes=(*rows.notes, *spec.notes(fresh, loading), *rows.not_read()),
     )
+
+
+def loading_of(store: Property, *, now: datetime, today: date) -> Loading:
+    """Return what is the same for all rows of one table."""
+    zone = ZoneInfo(store.settings.place.timezone)
+    return Loading(place_id=store.place_id, units=store.units(), zone=zone, now=now, today=today)
+
+
+def read_layer_rows(
+    store: Property,
+    spec: TableSpec[Record],
+    table: Table,
+    *,
+    now: datetime,
+    columns: Mapping[str, str] | None = None,
+) -> tuple[Rows, list[Told[Record]]]:
+    """Return a layer's rows, where faults and notes are gathered, and their records.
+
+    A row has one wherever it has a shape and what each must say, so that all that is wrong with it is told at once.
+    """
+    loading = loading_of(store, now=now, today=now.date())
+    rows, said = open_rows(spec, table, columns=columns)
+    identify = identifier(spec, loading)
+    told = []
+    for row in said:
+        rest = spec.rest(row, loading)
+        if row.shape is not None and all(row[column.name] is not None for column in spec.columns if column.is_required):
+            told.append(Told(made_of(spec, row, loading, identify(row), **rest), row.where, row.number))
+    return rows, told
 
 
 def open_rows(
@@ -227,6 +250,8 @@ def _rows_said(spec: TableSpec[Any], rows: Rows, names: Mapping[str, str], units
             written=rows.values(row),
             unit_id=unit_id,
             spot=spot,
+            shape=row.shape,
+            extra={column: row.values[column] for column in rows.left if row.values[column] is not None},
             faults=rows.faults,
             faults_before=before,
         )
@@ -247,11 +272,16 @@ def record_of(
     spec: TableSpec[Record], row: RowSaid, loading: Loading, identity: Identity, **rest: Any
 ) -> Record | None:
     """Return a row's record; ``None`` where something is wrong with the row."""
-    if not row.is_sound:
-        return None
+    return made_of(spec, row, loading, identity, **rest) if row.is_sound else None
+
+
+def made_of(spec: TableSpec[Record], row: RowSaid, loading: Loading, identity: Identity, **rest: Any) -> Record:
+    """Return a row's record, whatever was found wrong with the row."""
     known = types_of(spec.record)
     filled: dict[str, Any] = {column.fills or column.name: row[column.name] for column in spec.columns}
-    of_all: dict[str, Any] = {"uuid": identity.uuid, "recorded_at": loading.now}
+    of_all: dict[str, Any] = {"uuid": identity.uuid, "recorded_at": loading.now, "extra": row.extra}
+    if row.shape is not None:
+        of_all["geometry"] = row.shape
     if spec.is_placed:
         of_all |= {"unit_id": row.unit_id, "geometry": row.spot}
     if isinstance(spec.identity, Written):

@@ -10,6 +10,7 @@ from typing import Any, Final, Generic, Literal, TypeVar
 from zoneinfo import ZoneInfo
 
 from shapely import Point
+from shapely.geometry.base import BaseGeometry
 
 from habmap.errors import HabmapError
 from habmap.place.load.cells import LONGEST_TEXT, Cells
@@ -143,6 +144,10 @@ class RowSaid:
         By column what its cell says, and the name that it has in the file; by name its cells as they stand there.
     unit_id, spot
         Where it stands, where rows are placed; WGS 84 lon/lat.
+    shape
+        Of a layer's row (WGS 84 lon/lat); ``None`` in a table, and where it is unfit.
+    extra
+        Cells of columns that no field took, by column.
     """
 
     number: int
@@ -153,6 +158,8 @@ class RowSaid:
     written: Mapping[str, str]
     unit_id: str | None
     spot: Point | None
+    shape: BaseGeometry | None
+    extra: Mapping[str, Any]
     faults: list[HabmapError]
     faults_before: int
 

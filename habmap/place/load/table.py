@@ -7,7 +7,9 @@ import csv
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
+from typing import Any, Final, Literal
+
+from shapely.geometry.base import BaseGeometry
 
 from habmap.errors import HabmapError, InputError, InputErrors
 from habmap.place.formulas import restored
@@ -30,24 +32,50 @@ _Record = tuple[int, tuple[str, ...]]
 
 @dataclass(frozen=True, slots=True)
 class TableRow:
-    """One row: ``number`` as a spreadsheet counts it (the first is row 1), and its cells by column, as written.
+    """One row.
 
-    ``dates`` are the columns in which a spreadsheet holds a real date; their text is ISO.
+    Attributes
+    ----------
+    number
+        As a spreadsheet counts it (the first is row 1), or the feature's place in its layer, counted from 1.
+    values
+        Its cells by column: as written, or a layer's plain values.
+    dates
+        Columns in which a spreadsheet holds a real date; their text is ISO.
+    shape
+        WGS 84 lon/lat; ``None`` in a table, and where the table's faults say why there is none.
+    where
+        File and row, for messages; ``None``: the table's, and the number.
     """
 
     number: int
-    values: dict[str, str]
+    values: dict[str, Any]
     dates: frozenset[str] = frozenset()
+    shape: BaseGeometry | None = None
+    where: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """A whole table; rows with nothing in them are left out. ``notes`` are to be looked at."""
+    """A whole table; rows with nothing in them are left out.
+
+    Attributes
+    ----------
+    notes
+        What is to be looked at.
+    faults
+        Of shapes, where the table is a layer.
+    repaired
+        Outlines that were mended, and how, in words.
+    """
 
     where: str
     columns: tuple[str, ...]
     rows: tuple[TableRow, ...]
     notes: tuple[str, ...] = ()
+    faults: tuple[HabmapError, ...] = ()
+    repaired: tuple[str, ...] = ()
+    kind: Literal["table", "layer"] = "table"
 
 
 def read_table(path: Path, *, sheet: str | None = None) -> Table:
