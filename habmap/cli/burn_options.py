@@ -2,17 +2,12 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Final
 
 from habmap.errors import UsageError
-from habmap.vocabulary import WINDS_16
-
-PLAN_KINDS = ("grass", "down_cedar", "piles")
-WIND_HEIGHTS = ("20ft", "eye")
-
+from habmap.records import BurnRecord, facts
 
 #: The night before and after is looked at too, and the ends of the calendar have none.
 BURN_YEARS: Final = range(1900, 2200)
@@ -35,41 +30,32 @@ def parsed_time(text: str) -> datetime:
     return at
 
 
-def parsed_wind_from(text: str) -> float:
-    """Read the direction that the wind comes from: degrees, or one of sixteen names [°]."""
-    name = text.strip().upper()
-    if name in WINDS_16:
-        return WINDS_16.index(name) * 22.5
-    try:
-        value = float(name)
-    except ValueError:
-        value = math.nan
-    if not 0 <= value <= 360:
-        raise UsageError(
-            "this is not a direction that wind comes from",
-            where="--wind-from",
-            value=text,
-            allowed=f"0 to 360 degrees, true north, or {', '.join(WINDS_16)}",
-            mend="write it like 200 or SSW; 0 and 360 are north",
-        )
-    return value % 360
-
-
-def check_range(option: str, value: float | None, low: float, high: float, unit: str) -> None:
-    """Refuse a number that no weather has.
+def check_weather(given: Mapping[str, float | None]) -> None:
+    """Refuse numbers that no weather has, by the names that they have in a burn's record.
 
     Raises
     ------
     UsageError
-        It lies outside.
+        One lies outside of its range, or gusts are weaker than the wind.
     """
-    if value is not None and not low <= value <= high:
+    for name, value in given.items():
+        one = facts(BurnRecord)[name]
+        if one.fault(value) is not None:
+            raise UsageError(
+                "this value cannot be",
+                where=one.flag,
+                value=value,
+                allowed=one.allowed,
+                mend="look at the forecast again, and at its units",
+            )
+    gust_mph, wind_mph = given["gust_mph"], given["wind_mph"]
+    if gust_mph is not None and wind_mph is not None and gust_mph < wind_mph:
         raise UsageError(
-            "this value cannot be",
-            where=option,
-            value=f"{value:g}",
-            allowed=f"{low:g} to {high:g} {unit}".strip(),
-            mend="look at the forecast again, and at its units",
+            "gusts are weaker than the wind itself",
+            where="--gust-mph, --wind-mph",
+            value=f"gusts {gust_mph:g}, wind {wind_mph:g}",
+            allowed="gusts of at least the wind",
+            mend="see which is which",
         )
 
 

@@ -34,45 +34,7 @@ BlockOption = Annotated[
     list[str] | None,
     typer.Option("--block", metavar="NAME", help="A burn block by name, or pieces (C1:down); as burnsheet takes it."),
 ]
-KilledOption = Annotated[
-    float | None,
-    typer.Option("--killed-pct", metavar="P", help="Share of the cedars alive there that morning that was killed."),
-]
-BurnedOption = Annotated[
-    float | None, typer.Option("--burned-pct", metavar="P", help="Share of the ground that the fire blackened.")
-]
-HoursOption = Annotated[float | None, typer.Option("--person-hours", metavar="H", help="Hours times people.")]
-CostOption = Annotated[float | None, typer.Option("--cost", metavar="C", help="Money spent, in the place's currency.")]
-ReportedOption = Annotated[
-    float | None, typer.Option("--reported-acres", metavar="A", help="Acres as somebody wrote them; kept beside ours.")
-]
 WhoOption = Annotated[str | None, typer.Option("--who", metavar="W", help="Who did it.")]
-NoteOption = Annotated[str | None, typer.Option("--note", metavar="T", help="Anything else.")]
-ProductOption = Annotated[
-    str | None, typer.Option("--product", metavar="T", help="What was sprayed or put on stumps, as on the label.")
-]
-RateOption = Annotated[str | None, typer.Option("--rate", metavar="T", help="Its rate, as the person wrote it.")]
-StemsOption = Annotated[
-    float | None, typer.Option("--live-stems-per-acre", metavar="N", help="A check-up: live cedars per acre.")
-]
-TallestOption = Annotated[
-    float | None, typer.Option("--tallest-ft", metavar="FT", help="A check-up: the tallest live cedar.")
-]
-SeedlingsOption = Annotated[
-    float | None, typer.Option("--seedlings-per-acre", metavar="N", help="A check-up: cedar seedlings per acre.")
-]
-SproutsOption = Annotated[
-    str | None, typer.Option("--sprouts", metavar="SPECIES=N,…", help="A check-up: sprouting hardwoods counted.")
-]
-NeedlesOption = Annotated[
-    str | None, typer.Option("--needles", metavar="green|red|dropped", help="A check-up: the cut trees' needles.")
-]
-FuelOption = Annotated[
-    float | None, typer.Option("--fuel-lb-ac", metavar="LB", help="A check-up: grass load, pounds per acre.")
-]
-StumpsOption = Annotated[
-    bool | None, typer.Option("--stump-treated/--no-stump-treated", help="Whether stumps were treated.")
-]
 YesOption = Annotated[bool, typer.Option("--yes", help="Take reported acres, or a temperature, that look wrong.")]
 
 #: For a day: the patch (lon/lat), the units named.

@@ -11,13 +11,14 @@ from zoneinfo import ZoneInfo
 from shapely import MultiPolygon
 
 from habmap.errors import InputError, UsageError
-from habmap.jobs.burn.record import BurnSaid, burn_record, check_burn_said
+from habmap.jobs.burn.record import burn_record, check_burn_said
 from habmap.jobs.lines import find_line
 from habmap.jobs.log import Logged, add_entry
 from habmap.jobs.ports import Store
 from habmap.jobs.rests import ask_others, resting_on
-from habmap.jobs.said import Said, check_killed, check_practice, check_said, check_why
-from habmap.records import Entry, Look
+from habmap.jobs.said import check_killed, check_practice, check_said, check_why, other_work_says
+from habmap.records import Entry, value_of
+from habmap.records.said import BurnSaid, Said, assembled
 from habmap.vocabulary import FIRE
 from habmap.work.burns import burn_of
 from habmap.work.ledger import sight
@@ -105,14 +106,16 @@ def amend(
         covered = ground(row.date)
         row = replace(row, patch=covered.patch, unit_ids=covered.unit_ids, acres_sd=covered.acres_sd)
     if row.practice != "checkup" and row.look is not None:
-        treated = row.look.stump_treated  # all that other work says of what stands there
-        row = replace(row, look=None if treated is None else Look(stump_treated=treated))
+        # of what stands there other work says only what a look need not say
+        kept = {one.name: value_of(row.look, one) for one in other_work_says()}
+        row = replace(row, look=assembled(Entry, kept).get("look"))
     row = said.over(row)
-    check_said(_as_said(row), practice=row.practice)
-    check_killed(_as_said(row), practice=row.practice, cedar=store.settings.place.cedar)
+    whole = Said.of(row)
+    check_said(whole, practice=row.practice)
+    check_killed(whole, practice=row.practice, cedar=store.settings.place.cedar)
     before = burn_of(line, store.burns())
     if row.practice in FIRE or told.given():
-        told = told.over(before)
+        told = told.over(BurnSaid.of(before))
     check_burn_said(told, practice=row.practice, day=row.date, zone=ZoneInfo(store.settings.place.timezone))
     _ask_temperature(burn, row.date, agree)
     rows = store.entries()
@@ -131,7 +134,3 @@ def _ask_temperature(burn: BurnSaid | None, day: dt.date, agree: Callable[[str],
             value=None if burn is None else burn.temp_f,
             mend="give it in Fahrenheit, or confirm with --yes; nothing was added",
         )
-
-
-def _as_said(row: Entry) -> Said:
-    return Said(**{name: getattr(row, name) for name in Said.__slots__})

@@ -12,13 +12,12 @@ from shapely import MultiPolygon
 from shapely.geometry.base import BaseGeometry
 
 from habmap.jobs.acres import acres as acre_account
-from habmap.jobs.burn.columns import BURN_FIELDS, TOLD, burn_cells
 from habmap.jobs.closed_days import closures
 from habmap.jobs.ground import Ground, ground
 from habmap.jobs.named_units import settings_of_now
 from habmap.jobs.ports import Store
 from habmap.jobs.public import public_view
-from habmap.records import Entry, Unit
+from habmap.records import BurnRecord, Entry, Unit, cell_facts, value_of
 from habmap.vocabulary import REMAINING, STAGES
 from habmap.work.burns import burn_of
 from habmap.work.closures import Closure
@@ -27,16 +26,9 @@ from habmap.work.told import is_told
 
 Audience = Literal["owner", "public"]
 Cell = str | float | int | None
-#: Columns that are called otherwise than the field they hold.
-_FIELD_OF = {"sure": "is_sure"}
 #: Differences below this are binary crumbs of cutting the same ground twice [acre].
 _CRUMB_ACRES = 1e-6
-
-LEDGER_COLUMNS = (
-    "entry_id", "source_id", "date", "practice", "unit_id", "patch_wkt", "killed_pct", "burned_pct", "person_hours",
-    "cost", "reported_acres", "sure", "acres_sd", "who", "note", "product", "product_rate",
-    "live_stems_per_acre", "tallest_ft", "seedlings_per_acre", "sprouts", "needles", "fuel_lb_ac", "stump_treated",
-)  # fmt: skip
+_CORE_COLUMNS = ("entry_id", "date", "practice", "unit_id", "patch_wkt")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,14 +61,16 @@ def ledger_table(store: Store, *, audience: Audience = "owner") -> LayerTable:
     all_rows, records = store.entries(), store.burns()
     entries = [entry for entry in effective_entries(all_rows) if entry.patch is not None]
     burns = {line.root.entry_id: found for line in corrections(all_rows) if (found := burn_of(line, records))}
-    named = (*LEDGER_COLUMNS, *(BURN_FIELDS if burns else ()))
-    columns = tuple(
-        name for name in named if audience == "owner" or (is_told(Entry, _FIELD_OF.get(name, name)) and name != TOLD)
-    )
-    cells = [_ledger_row(entry) | burn_cells(burns.get(entry.entry_id)) for entry in entries]
-    rows = tuple({name: value for name, value in row.items() if name in columns} for row in cells)
+    told = [one for one in cell_facts(Entry) if audience == "owner" or not one.is_private]
+    seen = [one for one in cell_facts(BurnRecord) if burns and (audience == "owner" or not one.is_private)]
+    rows = []
+    for entry in entries:
+        burn = burns.get(entry.entry_id)
+        row = _core(entry) | {one.cell: one.written(value_of(entry, one)) for one in told}
+        rows.append(row | {one.cell: one.written(value_of(burn, one)) for one in seen})
+    columns = (*_CORE_COLUMNS, *(one.cell for one in (*told, *seen)))
     return LayerTable(
-        layer="ledger", columns=columns, rows=rows, shapes=tuple(e.patch for e in entries if e.patch is not None)
+        layer="ledger", columns=columns, rows=tuple(rows), shapes=tuple(e.patch for e in entries if e.patch is not None)
     )
 
 
@@ -166,33 +160,11 @@ def _kept_acres(state: Ground) -> defaultdict[str, float]:
     return found
 
 
-def _ledger_row(entry: Entry) -> dict[str, Cell]:
+def _core(entry: Entry) -> dict[str, Cell]:
+    """Return what was done when and where; the rest is the facts' own."""
     assert entry.patch is not None
-    look = entry.look
-    return {
-        "entry_id": entry.entry_id,
-        "source_id": entry.source_id,
-        "date": entry.date.isoformat(),
-        "practice": entry.practice,
-        "unit_id": ";".join(entry.unit_ids) or None,
-        # -1: as many digits as it takes to read the same number back
-        "patch_wkt": shapely.to_wkt(entry.patch, rounding_precision=-1),
-        "killed_pct": entry.killed_pct,
-        "burned_pct": entry.burned_pct,
-        "person_hours": entry.person_hours,
-        "cost": entry.cost,
-        "reported_acres": entry.reported_acres,
-        "sure": "yes" if entry.is_sure else None,
-        "acres_sd": entry.acres_sd,
-        "who": entry.who,
-        "note": entry.note,
-        "product": entry.product,
-        "product_rate": entry.product_rate,
-        "live_stems_per_acre": look.live_stems_per_acre if look else None,
-        "tallest_ft": look.tallest_ft if look else None,
-        "seedlings_per_acre": look.seedlings_per_acre if look else None,
-        "sprouts": ",".join(f"{species}={count}" for species, count in look.sprouts) or None if look else None,
-        "needles": look.needles if look else None,
-        "fuel_lb_ac": look.fuel_lb_ac if look else None,
-        "stump_treated": {True: "yes", False: "no", None: None}[look.stump_treated if look else None],
-    }
+    # -1: as many digits as it takes to read the same number back
+    ground = shapely.to_wkt(entry.patch, rounding_precision=-1)
+    units = ";".join(entry.unit_ids) or None
+    cells = (entry.entry_id, entry.date.isoformat(), entry.practice, units, ground)
+    return dict(zip(_CORE_COLUMNS, cells, strict=True))

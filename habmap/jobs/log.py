@@ -14,16 +14,17 @@ from shapely import MultiPolygon
 from shapely.geometry.base import BaseGeometry
 
 from habmap.errors import InputError
-from habmap.jobs.burn.record import LOOK_NEXT_SEASON, BurnSaid, burn_record, check_burn_said, hour_note, late_notices
+from habmap.jobs.burn.record import LOOK_NEXT_SEASON, burn_record, check_burn_said, hour_note, late_notices
 from habmap.jobs.closed_days import holds
 from habmap.jobs.ground import states_on
 from habmap.jobs.named_units import settings_of_now
 from habmap.jobs.ports import Store
-from habmap.jobs.said import Said, cautions_for, check_killed, check_practice, check_said, reported_question
+from habmap.jobs.said import cautions_for, check_killed, check_practice, check_said, reported_question
 from habmap.land.grid import LocalGrid, grid_around
 from habmap.measures import acres
-from habmap.records import BurnRecord, Entry, Unit
-from habmap.vocabulary import FIRE, KILLING, PRACTICE_WORDS, STUMP_WORDS, TOP_KILLING
+from habmap.records import BurnRecord, Entry, Unit, facts
+from habmap.records.said import BurnSaid, Said
+from habmap.vocabulary import PRACTICE_WORDS, STUMP_WORDS, TOP_KILLING
 from habmap.work.ledger import effective_entries, root_of
 
 #: Ground smaller than this is not named as a unit's share: a shared border, not work [m²].
@@ -246,10 +247,14 @@ def _warnings(
         warnings.append("none of this ground lies in a unit")
     elif acres(TRACE_M2) < outside_acres:
         warnings.append(f"{outside_acres:,.2f} acres of this ground lie outside every unit")
-    if entry.killed_pct is not None and entry.practice not in KILLING:
-        warnings.append(f"a share killed is not counted for `{entry.practice}`")
-    if entry.burned_pct is not None and entry.practice not in FIRE:
-        warnings.append(f"a share burned is not counted for `{entry.practice}`")
+    warnings += [
+        f"a {one.words} is not counted for `{entry.practice}`"
+        for one in facts(Entry).values()
+        if one.within is None
+        and one.practices is not None
+        and entry.practice not in one.practices
+        and getattr(entry, one.name) is not None
+    ]
     on_the_day = store.entries_on(entry.date)
     root_id = _root_id(entry, on_the_day)
     twins = [row for row in effective_entries(on_the_day) if is_same_work(row, entry) and row.entry_id != root_id]
@@ -263,8 +268,8 @@ def _warnings(
 
 def is_same_work(one: Entry, other: Entry) -> bool:
     """Tell whether two entries say the same: practice, day, ground and numbers (who and notes may differ)."""
-    numbers = ("practice", "date", "killed_pct", "burned_pct", "person_hours", "cost", "look")
-    if any(getattr(one, name) != getattr(other, name) for name in numbers):
+    told = {fact.within or fact.name for fact in facts(Entry).values() if fact.tells is not None}
+    if any(getattr(one, name) != getattr(other, name) for name in ("practice", "date", *told)):
         return False
     if one.patch is None or other.patch is None:
         return one.patch is other.patch

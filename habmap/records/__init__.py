@@ -1,26 +1,37 @@
 """What is kept of a property, as plain records; no rule lives here, and nothing here reads a file."""
 
+from habmap.records.facts import (
+    LONGEST_TEXT,
+    Fact,
+    cell_facts,
+    facts,
+    faults,
+    private_fields,
+    said_facts,
+    value_of,
+)
 from habmap.records.kept import KEPT, Kept, Row, key_of, plain_type, shape_field, shape_of, types_of
+from habmap.records.log import MAX_PERSON_HOURS, BurnRecord, Entry, Look
 from habmap.records.rows import (
     Boundary,
-    BurnRecord,
     CanopySource,
     DrawnBlock,
     ElevationSource,
-    Entry,
     Feature,
-    Forecast,
-    ForecastHour,
-    Look,
-    Notice,
     Photo,
     Plot,
     Unit,
 )
 from habmap.records.seen import CoverFrame, CoverLine, Sighting
+from habmap.records.weather import PLAN_KINDS, WIND_HEIGHTS, Forecast, ForecastHour
+from habmap.records.written import Notice
 
 __all__ = [
     "KEPT",
+    "LONGEST_TEXT",
+    "MAX_PERSON_HOURS",
+    "PLAN_KINDS",
+    "WIND_HEIGHTS",
     "Boundary",
     "BurnRecord",
     "CanopySource",
@@ -29,6 +40,7 @@ __all__ = [
     "DrawnBlock",
     "ElevationSource",
     "Entry",
+    "Fact",
     "Feature",
     "Forecast",
     "ForecastHour",
@@ -40,9 +52,15 @@ __all__ = [
     "Row",
     "Sighting",
     "Unit",
+    "cell_facts",
+    "facts",
+    "faults",
     "key_of",
     "plain_type",
+    "private_fields",
+    "said_facts",
     "shape_field",
     "shape_of",
     "types_of",
+    "value_of",
 ]

@@ -6,9 +6,10 @@ from collections.abc import Callable
 from dataclasses import dataclass, fields
 from datetime import datetime
 from types import NoneType, UnionType
-from typing import Any, Final, Protocol, TypeVar, Union, cast, get_args, get_origin, get_type_hints
+from typing import TYPE_CHECKING, Any, Final, Protocol, TypeVar, Union, get_args, get_origin, get_type_hints
 
-from shapely.geometry.base import BaseGeometry
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
 
 Record = TypeVar("Record")
 
@@ -77,7 +78,11 @@ def types_of(record: type[Any]) -> dict[str, Any]:
     """Return the types of a record's fields by name, in their order."""
     found = _TYPES.get(record)
     if found is None:
-        hints = get_type_hints(record)
+        import shapely  # the geometries that fields are annotated with; records themselves load without it
+        from shapely.geometry.base import BaseGeometry
+
+        shapes = {"MultiPolygon": shapely.MultiPolygon, "Point": shapely.Point, "BaseGeometry": BaseGeometry}
+        hints = get_type_hints(record, localns=shapes)
         found = _TYPES[record] = {field.name: hints[field.name] for field in fields(record)}
     return found
 
@@ -92,6 +97,8 @@ def plain_type(hint: Any) -> tuple[Any, bool]:
 
 def shape_field(record: type[Any]) -> str | None:
     """Return the name of the field that holds a record's geometry (WGS 84 lon/lat); ``None`` where it has none."""
+    from shapely.geometry.base import BaseGeometry
+
     for name, hint in types_of(record).items():
         plain, _ = plain_type(hint)
         if isinstance(plain, type) and issubclass(plain, BaseGeometry):
@@ -102,4 +109,4 @@ def shape_field(record: type[Any]) -> str | None:
 def shape_of(row: Row) -> BaseGeometry | None:
     """Return the geometry that a row carries (WGS 84 lon/lat); ``None`` where it has none."""
     name = shape_field(type(row))
-    return None if name is None else cast("BaseGeometry | None", getattr(row, name))
+    return None if name is None else getattr(row, name)

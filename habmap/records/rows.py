@@ -1,4 +1,4 @@
-"""The plain records that every room passes on: units, features and lines of the log.
+"""The plain records that every room passes on: units, features, plots, photos and where the rasters are.
 
 A record of a kind of which one row counts (a boundary, a block by its name, a correction) carries ``supersedes``: the
 ids of the rows that it was written in sight of and stands in place of. Order goes by that first and by the clock last
@@ -7,14 +7,16 @@ ids of the rows that it was written in sight of and stands in place of. Order go
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import MISSING, dataclass
 from datetime import date, datetime
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
-from shapely import MultiPolygon, Point
-from shapely.geometry.base import BaseGeometry
-
+from habmap.records.facts import fact
 from habmap.records.kept import kept
+
+if TYPE_CHECKING:
+    from shapely import MultiPolygon, Point
+    from shapely.geometry.base import BaseGeometry
 
 
 @kept("units", "versions of the mapped units", changeable=("valid_to",))
@@ -46,11 +48,11 @@ class Unit:
     canopy_pct: float | None = None
     target_pct: float | None = None
     leave_stems_per_acre: float | None = None
-    planned_acres: float | None = None
+    planned_acres: float | None = fact("planned acres", is_private=True)
     stratum: str | None = None
-    notes: str | None = None
+    notes: str | None = fact("notes", is_private=True)
     acres_sd: float | None = None
-    extra: dict[str, object] = field(default_factory=dict)
+    extra: dict[str, object] = fact("columns of the owner's own", default_factory=dict, is_private=True)
     valid_from: date | None = None
     valid_to: date | None = None
     replaces: tuple[str, ...] = ()
@@ -75,10 +77,10 @@ class Feature:
 
     uuid: str
     kind: str
-    name: str
+    name: str = fact("name", default=MISSING, is_private=True)
     geometry: BaseGeometry
     sensitive: bool = False
-    extra: dict[str, object] = field(default_factory=dict)
+    extra: dict[str, object] = fact("columns of the owner's own", default_factory=dict, is_private=True)
     recorded_at: datetime
     feature_id: str | None = None
     is_void: bool = False
@@ -94,74 +96,6 @@ class Boundary:
     uuid: str
     geometry: MultiPolygon
     recorded_at: datetime
-    supersedes: tuple[str, ...] | None = None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Look:
-    """What stood on a patch when somebody went to look; ``None`` = not looked at."""
-
-    live_stems_per_acre: float | None = None
-    tallest_ft: float | None = None
-    seedlings_per_acre: float | None = None
-    sprouts: tuple[tuple[str, int], ...] = ()
-    needles: Literal["green", "red", "dropped"] | None = None
-    fuel_lb_ac: float | None = None
-    stump_treated: bool | None = None
-
-
-@kept("entries", "the work log: rows are added, never changed")
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Entry:
-    """One row of the work log, append-only.
-
-    Attributes
-    ----------
-    entry_id
-        UUID of the row.
-    action
-        ``log`` for work; ``void`` and ``amend`` name the row they touch in ``target`` and say ``why``. An amending row
-        carries the whole corrected content, not only the changed fields.
-    patch
-        Ground really covered, WGS 84 lon/lat. ``None`` only on a voiding row.
-    unit_ids
-        Units as the person named them (may be empty where the ground came from a walk or a file).
-    killed_pct
-        Share of the cedars alive there that morning that the work killed, 0–100; ``None`` = the practice's default.
-    burned_pct
-        Share of the patch's ground that the fire blackened, as the person saw it, 0–100.
-    reported_acres, acres_sd
-        What the person wrote; the standard deviation of a walked patch's acres.
-    product, product_rate
-        Spray or stump treatment as the person wrote it.
-    source_id
-        The line's own id in the file that it came from, where that is no UUID.
-    is_sure
-        Somebody confirmed ``reported_acres`` though the ground measures far from it.
-    """
-
-    entry_id: str
-    recorded_at: datetime
-    action: Literal["log", "void", "amend"] = "log"
-    target: str | None = None
-    why: str | None = None
-    practice: str = "other"
-    date: date
-    patch: MultiPolygon | None = None
-    unit_ids: tuple[str, ...] = ()
-    killed_pct: float | None = None
-    burned_pct: float | None = None
-    person_hours: float | None = None
-    cost: float | None = None
-    reported_acres: float | None = None
-    acres_sd: float | None = None
-    who: str | None = None
-    note: str | None = None
-    product: str | None = None
-    product_rate: str | None = None
-    look: Look | None = None
-    source_id: str | None = None
-    is_sure: bool = False
     supersedes: tuple[str, ...] | None = None
 
 
@@ -240,111 +174,6 @@ class CanopySource:
     supersedes: tuple[str, ...] | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ForecastHour:
-    """One row of a forecast; ``None`` = a blank cell.
-
-    Attributes
-    ----------
-    at
-        Local civil time.
-    temp_f, rh_pct, wind_mph, gust_mph, wind_from_deg, rain_in
-        In these units, whatever the file's.
-    """
-
-    at: datetime
-    temp_f: float | None = None
-    rh_pct: float | None = None
-    wind_mph: float | None = None
-    gust_mph: float | None = None
-    wind_from_deg: float | None = None
-    rain_in: float | None = None
-
-
-@kept(
-    "forecast",
-    "forecasts as loaded, the hours of each as one JSON list; of those that reach a day the newest counts",
-    is_later=True,
-    one_per=(),
-)
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Forecast:
-    """One forecast as it was loaded, all its hours together; later ones stand beside it and none is changed.
-
-    Attributes
-    ----------
-    file_name
-        Name of the file that it came from, without its folder.
-    wind_height
-        Where its wind is meant: ``20ft`` or ``eye``; ``None`` = nobody said.
-    hours
-        In the order of time.
-    """
-
-    uuid: str
-    file_name: str
-    wind_height: str | None
-    hours: tuple[ForecastHour, ...]
-    recorded_at: datetime
-    supersedes: tuple[str, ...] | None = None
-
-    def __post_init__(self) -> None:
-        if not self.hours:
-            raise ValueError("a forecast holds no hours")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Notice:
-    """Somebody told before a burn: who, when (``YYYY-MM-DD HH:MM``, local, or the day alone) and how."""
-
-    who: str
-    when: str
-    how: str
-
-
-@kept(
-    "burns",
-    "weather observed at burns, who was told before, and the plans then in force; each belongs to a row of the log",
-    is_later=True,
-)
-@dataclass(frozen=True, slots=True, kw_only=True)
-class BurnRecord:
-    """What was observed and done at a burn, beside its row of the log; ``None`` = nobody wrote it.
-
-    Attributes
-    ----------
-    entry_id
-        The logging or amending row that it was written with. An amending row's record carries the whole content.
-    ignition
-        Local civil time of day, ``HH:MM``; the day is the row's own.
-    wind_height
-        Where the wind was measured: ``20ft`` or ``eye``.
-    plan_kind
-        Which written plan: ``grass``, ``down_cedar`` or ``piles``.
-    plans
-        The written plans as ``habmap.toml`` had them when this was logged, as its ``[plan]`` section says them.
-    """
-
-    uuid: str
-    entry_id: str
-    ignition: str | None = None
-    temp_f: float | None = None
-    rh_pct: float | None = None
-    wind_mph: float | None = None
-    wind_from_deg: float | None = None
-    gust_mph: float | None = None
-    shade_pct: float | None = None
-    days_since_rain: float | None = None
-    mixing_height_ft: float | None = None
-    transport_wind_mph: float | None = None
-    weather_elevation_ft: float | None = None
-    wind_height: str | None = None
-    plan_kind: str | None = None
-    plans: dict[str, object] | None = None
-    notices: tuple[Notice, ...] = ()
-    recorded_at: datetime
-
-
 @kept("drawn_blocks", "burn blocks drawn and named; the newest of a name counts", is_later=True, one_per=("name",))
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DrawnBlock:
@@ -389,7 +218,7 @@ class Photo:
     """
 
     uuid: str
-    file_name: str
+    file_name: str = fact("name of the person's own file", default=MISSING, is_private=True)
     sha256: str
     picture: str
     taken_at: datetime

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date, datetime
-
-from shapely import Point
+from typing import TYPE_CHECKING
 
 from habmap.records.kept import kept
+
+if TYPE_CHECKING:
+    from shapely import Point
 
 
 @kept("sightings", "plants and animals seen, as Darwin Core occurrences", is_later=True)

@@ -14,6 +14,8 @@ from habmap.cli import burn_options as options
 from habmap.cli.context import JsonOption, OverwriteOption, Session
 from habmap.cli.output import print_json, say, warn
 from habmap.errors import UsageError
+from habmap.records import PLAN_KINDS, WIND_HEIGHTS
+from habmap.records.written import bearing_of
 
 if TYPE_CHECKING:
     from shapely import MultiPolygon
@@ -52,9 +54,7 @@ def register(app: typer.Typer) -> None:
         wind_mph: Annotated[Number, typer.Option("--wind-mph", metavar="W", help="Wind, miles an hour.")] = None,
         wind_from: Annotated[
             Number,
-            typer.Option(
-                "--wind-from", parser=options.parsed_wind_from, metavar="DEG|NNW", help="Where the wind comes from."
-            ),
+            typer.Option("--wind-from", parser=bearing_of, metavar="DEG|NNW", help="Where the wind comes from."),
         ] = None,
         shade_pct: Annotated[
             Number, typer.Option("--shade-pct", metavar="S", help="Shade on the ground; left out: exposed.")
@@ -120,10 +120,20 @@ def register(app: typer.Typer) -> None:
             raise UsageError("at which hour?", where="--time", mend="give the time of ignition, or --again ENTRY")
         if not names and patch is None:
             raise UsageError("which ground?", where="ID…", mend="name a unit, a block, or give --patch FILE")
-        _check(temp_f, rh_pct, wind_mph, shade_pct, gust_mph, days_since_rain, mixing_height_ft, transport_wind_mph)
-        options.check_range("--weather-elevation-ft", weather_elevation_ft, -1_500, 20_000, "ft")
-        options.check_choice("--plan-kind", plan_kind, options.PLAN_KINDS)
-        options.check_choice("--wind-height", wind_height, options.WIND_HEIGHTS)
+        weather = {
+            "temp_f": temp_f,
+            "rh_pct": rh_pct,
+            "wind_mph": wind_mph,
+            "shade_pct": shade_pct,
+            "gust_mph": gust_mph,
+            "days_since_rain": days_since_rain,
+            "mixing_height_ft": mixing_height_ft,
+            "transport_wind_mph": transport_wind_mph,
+            "weather_elevation_ft": weather_elevation_ft,
+        }
+        options.check_weather(weather)
+        options.check_choice("--plan-kind", plan_kind, PLAN_KINDS)
+        options.check_choice("--wind-height", wind_height, WIND_HEIGHTS)
         options.check_temperature(at.month, temp_f, is_sure=is_sure, where="--temp-f")
         options.check_choice("--paper", paper, ("letter", "a4"))
         from habmap.jobs.burn.request import BurnRequest
@@ -193,37 +203,6 @@ def _show(
     print_burnday(result)
     for path in sheets:
         say(f"\nThe burn sheet is {path}; print it at 100 %, not fitted to the page. It is not permission to burn.")
-
-
-def _check(
-    temp_f: Number,
-    rh_pct: Number,
-    wind_mph: Number,
-    shade_pct: Number,
-    gust_mph: Number,
-    days_since_rain: Number,
-    mixing_height_ft: Number,
-    transport_wind_mph: Number,
-) -> None:
-    for option, value, low, high, unit in (
-        ("--temp-f", temp_f, -60, 150, "°F"),
-        ("--rh-pct", rh_pct, 0, 100, "%"),
-        ("--wind-mph", wind_mph, 0, 150, "mph"),
-        ("--shade-pct", shade_pct, 0, 100, "%"),
-        ("--gust-mph", gust_mph, 0, 250, "mph"),
-        ("--days-since-rain", days_since_rain, 0, 3_650, "days"),
-        ("--mixing-height-ft", mixing_height_ft, 0, 60_000, "ft"),
-        ("--transport-wind-mph", transport_wind_mph, 0, 250, "mph"),
-    ):
-        options.check_range(option, value, low, high, unit)
-    if gust_mph is not None and wind_mph is not None and gust_mph < wind_mph:
-        raise UsageError(
-            "gusts are weaker than the wind itself",
-            where="--gust-mph, --wind-mph",
-            value=f"gusts {gust_mph:g}, wind {wind_mph:g}",
-            allowed="gusts of at least the wind",
-            mend="see which is which",
-        )
 
 
 def _check_sheets(sheets: Sequence[Path], *, overwrite: bool) -> None:

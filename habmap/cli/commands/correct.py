@@ -8,12 +8,14 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from habmap.cli import burn_log_options as burn_options
 from habmap.cli import track_options
 from habmap.cli import work_options as options
 from habmap.cli.context import JsonOption, Session, parsed_date
+from habmap.cli.fact_options import Told, with_facts
 from habmap.cli.output import print_json, say
 from habmap.errors import UsageError
+from habmap.records import BurnRecord, Entry
+from habmap.records.said import BurnSaid, Said, assembled
 
 if TYPE_CHECKING:
     from habmap.jobs.withdraw import Voided
@@ -27,7 +29,7 @@ WhyOption = Annotated[str, typer.Option("--why", metavar="T", help="The reason, 
 def register(app: typer.Typer) -> None:
     """Add the commands."""
     app.command("void")(void)
-    app.command("correct")(amend)
+    app.command("correct")(with_facts(amend))
 
 
 def void(
@@ -98,85 +100,20 @@ def amend(
     end: track_options.ToOption = None,
     patch: options.PatchOption = None,
     repair: options.RepairOption = False,
-    killed_pct: options.KilledOption = None,
-    burned_pct: options.BurnedOption = None,
-    person_hours: options.HoursOption = None,
-    cost: options.CostOption = None,
-    reported_acres: options.ReportedOption = None,
-    who: options.WhoOption = None,
-    note: options.NoteOption = None,
-    product: options.ProductOption = None,
-    rate: options.RateOption = None,
-    live_stems_per_acre: options.StemsOption = None,
-    tallest_ft: options.TallestOption = None,
-    seedlings_per_acre: options.SeedlingsOption = None,
-    sprouts: options.SproutsOption = None,
-    needles: options.NeedlesOption = None,
-    fuel_lb_ac: options.FuelOption = None,
-    stump_treated: options.StumpsOption = None,
-    observed_time: burn_options.IgnitionOption = None,
-    temp_f: burn_options.TempOption = None,
-    rh_pct: burn_options.HumidityOption = None,
-    wind_mph: burn_options.WindOption = None,
-    wind_from: burn_options.WindFromOption = None,
-    gust_mph: burn_options.GustOption = None,
-    shade_pct: burn_options.ShadeOption = None,
-    days_since_rain: burn_options.RainOption = None,
-    mixing_height_ft: burn_options.MixingOption = None,
-    transport_wind_mph: burn_options.TransportOption = None,
-    weather_elevation_ft: burn_options.ElevationOption = None,
-    wind_height: burn_options.WindHeightOption = None,
-    plan_kind: burn_options.PlanKindOption = None,
-    told: burn_options.ToldOption = None,
+    *,
+    told: Told,
     yes: options.YesOption = False,
     as_json: JsonOption = False,
 ) -> None:
     """Correct a line of the log. Give only what was wrong; the old line stays on record."""
+    from habmap.jobs.burn.record import check_burn_said
     from habmap.jobs.correct import Covered
     from habmap.jobs.correct import amend as correct
-    from habmap.jobs.said import Said, look_of
 
     session: Session = context.obj
-    look = look_of(
-        live_stems_per_acre=live_stems_per_acre,
-        tallest_ft=tallest_ft,
-        seedlings_per_acre=seedlings_per_acre,
-        sprouts=sprouts,
-        needles=needles,
-        fuel_lb_ac=fuel_lb_ac,
-        stump_treated=stump_treated,
-    )
-    said = Said(
-        killed_pct=killed_pct,
-        burned_pct=burned_pct,
-        person_hours=person_hours,
-        cost=cost,
-        reported_acres=reported_acres,
-        who=who,
-        note=note,
-        product=product,
-        product_rate=rate,
-        look=look,
-    )
-    burn = burn_options.burn_said(
-        practice=practice,
-        date=date,
-        is_sure=yes,
-        ignition=observed_time,
-        temp_f=temp_f,
-        rh_pct=rh_pct,
-        wind_mph=wind_mph,
-        wind_from=wind_from,
-        gust_mph=gust_mph,
-        shade_pct=shade_pct,
-        days_since_rain=days_since_rain,
-        mixing_height_ft=mixing_height_ft,
-        transport_wind_mph=transport_wind_mph,
-        weather_elevation_ft=weather_elevation_ft,
-        wind_height=wind_height,
-        plan_kind=plan_kind,
-        told=told,
-    )
+    said, burn = Said(**assembled(Entry, told)), BurnSaid(**assembled(BurnRecord, told))
+    if practice is not None:
+        check_burn_said(burn, practice=practice, month=date.month if date else None, is_sure=yes)
     has_other_ground = patch is not None or is_all
     if track and has_other_ground:
         raise UsageError("two sources of ground are given", where="--track", mend="give one")

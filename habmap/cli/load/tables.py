@@ -82,7 +82,8 @@ def forecast_command(
 
     `habmap burnsheet` goes by the newest one that reaches its hour.
     """
-    from habmap.cli.burn_options import WIND_HEIGHTS, check_choice
+    from habmap.cli.burn_options import check_choice
+    from habmap.records import WIND_HEIGHTS
 
     check_choice("--wind-height", wind_height, WIND_HEIGHTS)
     columns = renames(map_)

@@ -6,19 +6,17 @@ from datetime import date, tzinfo
 from typing import Final
 
 from habmap.errors import UsageError
-from habmap.jobs.burn.record import LONGEST_NOTICE_PART, BurnSaid, check_burn_said, hour_note, notice_of
+from habmap.jobs.burn.record import check_burn_said, hour_note
 from habmap.place.load.cells import Cells
 from habmap.place.userfiles import printable
-from habmap.records import BurnRecord, Entry, Notice
+from habmap.records import BurnRecord, Entry, Notice, cell_facts, value_of
+from habmap.records.said import BurnSaid, assembled
 from habmap.vocabulary import FIRE
-from habmap.work.burns import PLAN_KINDS, WEATHER_RANGES, WIND_HEIGHTS, record_id
+from habmap.work.burns import record_id
 from habmap.work.weather_doubts import temperature_question
 
-BURN_FIELDS: Final = ("observed_time", *WEATHER_RANGES, "wind_height", "plan_kind", "told")
-#: Names of people stand in this one.
-TOLD: Final = "told"
-#: Between the notices of one cell.
-_BETWEEN: Final = "|"
+_FACTS: Final = cell_facts(BurnRecord)
+BURN_FIELDS: Final = tuple(one.cell for one in _FACTS)
 
 
 def burn_of_cells(cells: Cells, *, entry: Entry, zone: tzinfo) -> BurnRecord | None:
@@ -36,25 +34,7 @@ def burn_of_cells(cells: Cells, *, entry: Entry, zone: tzinfo) -> BurnRecord | N
     """
     if entry.practice not in FIRE:
         return None
-    told = cells.text(TOLD) or ""
-    try:
-        notices = tuple(notice_of(part) for part in told.split(_BETWEEN) if part.strip())
-    except UsageError as error:
-        cells.fault(
-            error.what,
-            TOLD,
-            value=error.value,
-            allowed=f"who; when (YYYY-MM-DD HH:MM, or the day alone); how, several with {_BETWEEN} "
-            f"between, each part in up to {LONGEST_NOTICE_PART} characters",
-        )
-        return None
-    said = BurnSaid(
-        ignition=cells.text("observed_time"),
-        wind_height=cells.choice("wind_height", WIND_HEIGHTS, required=False),
-        plan_kind=cells.choice("plan_kind", PLAN_KINDS, required=False),
-        notices=notices,
-        **{name: cells.number(name, low=low, high=high) for name, (low, high, _) in WEATHER_RANGES.items()},
-    )
+    said = BurnSaid(**assembled(BurnRecord, {one.name: cells.of(one) for one in _FACTS}))
     try:
         # An unreadable date is a fault of its own, and stands in the entry as the first day of all.
         day = None if entry.date == date.min else entry.date
@@ -75,33 +55,19 @@ def burn_of_cells(cells: Cells, *, entry: Entry, zone: tzinfo) -> BurnRecord | N
         uuid=record_id(entry.entry_id),
         entry_id=entry.entry_id,
         recorded_at=entry.recorded_at,
-        **said.given(),  # type: ignore[arg-type]
+        **said.given(),
     )
 
 
 def burn_differences(ours: BurnRecord | None, theirs: BurnRecord | None) -> list[str]:
     """Say field by field where a row's burn differs from the record that is there."""
     faults = []
-    for name in ("ignition", *WEATHER_RANGES, "wind_height", "plan_kind", "notices"):
-        one = () if ours is None and name == "notices" else getattr(ours, name, None)
-        other = () if theirs is None and name == "notices" else getattr(theirs, name, None)
-        if one != other:
-            words = [_words(one), _words(other)]
-            faults.append(f"{name} {printable(words[0], longest=40)}, before {printable(words[1], longest=40)}")
+    for one in _FACTS:
+        mine, other = value_of(ours, one) or None, value_of(theirs, one) or None
+        if mine != other:
+            words = [printable(_words(value), longest=40) for value in (mine, other)]
+            faults.append(f"{one.name} {words[0]}, before {words[1]}")
     return faults
-
-
-def burn_cells(record: BurnRecord | None) -> dict[str, str | float | int | None]:
-    """Return the cells of a burn, so that they load back to the same."""
-    if record is None:
-        return dict.fromkeys(BURN_FIELDS)
-    cells: dict[str, str | float | int | None] = {name: getattr(record, name) for name in WEATHER_RANGES}
-    return cells | {
-        "observed_time": record.ignition,
-        "wind_height": record.wind_height,
-        "plan_kind": record.plan_kind,
-        TOLD: f" {_BETWEEN} ".join(f"{told.who}; {told.when}; {told.how}" for told in record.notices) or None,
-    }
 
 
 def _words(value: object) -> str:

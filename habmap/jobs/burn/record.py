@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
-import math
 from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass
 from typing import Final
 
 import shapely
@@ -13,19 +12,13 @@ from shapely import MultiPolygon, Polygon
 
 from habmap.errors import UsageError
 from habmap.jobs.ports import Store
+from habmap.jobs.said import refuse_faults
 from habmap.land.grid import LocalGrid
-from habmap.records import BurnRecord, Notice
+from habmap.records import BurnRecord, Notice, facts, value_of
+from habmap.records.said import BurnSaid
+from habmap.records.written import is_clock
 from habmap.vocabulary import FIRE
-from habmap.work.burns import (
-    PLAN_KINDS,
-    WEATHER_RANGES,
-    WIND_HEIGHTS,
-    as_moment,
-    burn_of,
-    is_clock,
-    moment_on,
-    record_id,
-)
+from habmap.work.burns import burn_of, moment_on, record_id
 from habmap.work.clock import comes_twice, is_skipped
 from habmap.work.ledger import corrections
 from habmap.work.weather_doubts import temperature_question
@@ -38,76 +31,7 @@ LOOK_NEXT_SEASON: Final = (
 WIND_HEIGHT_WORDS: Final = {"20ft": "at 20 ft", "eye": "at eye level"}
 #: Ground shared by less than this is a common edge [m²].
 LEAST_SHARED_M2: Final = 1.0
-#: A notice is a line of a form: each of its parts is at most this long [characters] (no source).
-LONGEST_NOTICE_PART: Final = 200
-#: Options that are not named after their field.
-_OPTIONS: Final = {"ignition": "--observed-time", "wind_from_deg": "--wind-from", "notices": "--told"}
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class BurnSaid:
-    """What was said; ``None`` = not said. Meanings and units as in `habmap.records.BurnRecord`."""
-
-    ignition: str | None = None
-    temp_f: float | None = None
-    rh_pct: float | None = None
-    wind_mph: float | None = None
-    wind_from_deg: float | None = None
-    gust_mph: float | None = None
-    shade_pct: float | None = None
-    days_since_rain: float | None = None
-    mixing_height_ft: float | None = None
-    transport_wind_mph: float | None = None
-    weather_elevation_ft: float | None = None
-    wind_height: str | None = None
-    plan_kind: str | None = None
-    notices: tuple[Notice, ...] = ()
-
-    def given(self) -> dict[str, object]:
-        """Return what was said, without the rest."""
-        return {one.name: value for one in fields(self) if (value := getattr(self, one.name)) not in (None, ())}
-
-    def over(self, before: BurnRecord | None) -> BurnSaid:
-        """Return what an earlier record says with this put over it; notices given replace all of its notices."""
-        if before is None:
-            return self
-        old = BurnSaid(**{one.name: getattr(before, one.name) for one in fields(self)})
-        return replace(old, **self.given())  # type: ignore[arg-type]
-
-
-def option_of(name: str) -> str:
-    """Return the option of ``log`` that gives a field of `BurnSaid`."""
-    return _OPTIONS.get(name, f"--{name.replace('_', '-')}")
-
-
-def notice_of(text: str) -> Notice:
-    """Read ``who; when; how``.
-
-    Raises
-    ------
-    UsageError
-        A part is missing or too long, or the moment cannot be read.
-    """
-    parts = [part.strip() for part in text.rsplit(";", 2)]
-    longest = max(len(part) for part in parts)
-    if longest > LONGEST_NOTICE_PART:
-        raise UsageError(
-            "this notice is too long",
-            where="--told",
-            value=f"a part of {longest:,} characters",
-            allowed=f"who; when; how, each in up to {LONGEST_NOTICE_PART} characters",
-            mend="say it in a few words, and the rest in the note of the line",
-        )
-    moment = as_moment(parts[1]) if len(parts) == 3 else None
-    if moment is None or not parts[0] or not parts[2] or "|" in text:
-        raise UsageError(
-            "this notice cannot be read",
-            where="--told",
-            value=text,
-            allowed="who; when (YYYY-MM-DD HH:MM, or the day alone); how; no | in it",
-            mend='write it like "Sheriff\'s office; 2026-03-02 09:10; phone"',
-        )
-    return Notice(who=parts[0], when=moment, how=parts[2])
+_FACTS: Final = facts(BurnRecord)
 
 
 def check_burn_said(
@@ -141,29 +65,12 @@ def check_burn_said(
     if given and practice not in FIRE:
         raise UsageError(
             "observed weather and notices belong to a burn",
-            where=", ".join(option_of(name) for name in given),
+            where=", ".join(_FACTS[name].flag for name in given),
             value=practice,
             allowed=", ".join(sorted(FIRE)),
             mend="leave them out, or log the burn as a line of its own",
         )
-    for name, (low, high, unit) in WEATHER_RANGES.items():
-        value: float | None = getattr(said, name)
-        if value is not None and not (math.isfinite(value) and low <= value <= high):
-            raise UsageError(
-                "this value cannot be",
-                where=option_of(name),
-                value=f"{value:g}",
-                allowed=f"{low:g} to {high:g} {unit}",
-                mend="look at what was written down, and at its unit",
-            )
-    for name, value_said, allowed in (
-        ("wind_height", said.wind_height, WIND_HEIGHTS),
-        ("plan_kind", said.plan_kind, PLAN_KINDS),
-    ):
-        if value_said is not None and value_said not in allowed:
-            raise UsageError(
-                "this is not one of the choices", where=option_of(name), value=value_said, allowed=", ".join(allowed)
-            )
+    refuse_faults(said, BurnRecord)
     _check_hour(said, needs_hour=needs_hour)
     if said.ignition is not None and day is not None and zone is not None:
         _check_it_came(said.ignition, day, zone)
@@ -200,7 +107,7 @@ def _check_hour(said: BurnSaid, *, needs_hour: bool) -> None:
         raise UsageError(
             "weather without the hour it was observed at",
             where="--observed-time",
-            value=", ".join(option_of(name) for name in weather),
+            value=", ".join(_FACTS[name].flag for name in weather),
             mend="add the time of ignition, such as --observed-time 13:30",
         )
 
@@ -209,7 +116,7 @@ def _check_it_came(ignition: str, day: dt.date, zone: dt.tzinfo) -> None:
     if is_skipped(moment_on(day, ignition), zone):
         raise UsageError(
             "this hour never came: the clock was put forward over it that day",
-            where=option_of("ignition"),
+            where=_FACTS["ignition"].flag,
             value=f"{day} {ignition}",
             allowed=f"an hour that a clock in {zone} showed",
             mend="give the time of ignition on the property's own clock, or mend the date",
@@ -239,7 +146,7 @@ def burn_record(
         entry_id=entry_id,
         plans=plans,
         recorded_at=now,
-        **said.given(),  # type: ignore[arg-type]
+        **said.given(),
     )
 
 
@@ -252,22 +159,8 @@ def late_notices(notices: Sequence[Notice], day: dt.date) -> tuple[str, ...]:
 
 def observed_words(record: BurnRecord) -> list[str]:
     """Say the weather as it was observed, in one sentence without its stop; nothing where nobody wrote any."""
-    parts = [
-        f"{name} {value:g}{unit}"
-        for name, unit, value in (
-            ("temperature", " °F", record.temp_f),
-            ("humidity", " %", record.rh_pct),
-            ("wind", " mph", record.wind_mph),
-            ("wind from", "°", record.wind_from_deg),
-            ("gusts", " mph", record.gust_mph),
-            ("shade", " %", record.shade_pct),
-            ("days since rain", "", record.days_since_rain),
-            ("mixing height", " ft", record.mixing_height_ft),
-            ("transport wind", " mph", record.transport_wind_mph),
-            ("weather taken at", " ft", record.weather_elevation_ft),
-        )
-        if value is not None
-    ]
+    numbers = [(one, value_of(record, one)) for one in _FACTS.values() if one.is_number]
+    parts = [f"{one.words} {one.said(value)}" for one, value in numbers if value is not None]
     parts += (
         [f"wind measured {WIND_HEIGHT_WORDS[record.wind_height]}"] if record.wind_height in WIND_HEIGHT_WORDS else []
     )

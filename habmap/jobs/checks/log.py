@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 from typing import Final
 
@@ -14,6 +13,7 @@ from habmap import measures
 from habmap.jobs.checks.facts import Facts, Fault
 from habmap.jobs.said import reported_question
 from habmap.land.neighbors import overlaps
+from habmap.records import Entry, faults
 from habmap.vocabulary import KILLING, PRACTICES, default_killed_pct
 from habmap.work.ledger import conflicts
 
@@ -38,24 +38,16 @@ def practices(facts: Facts) -> Iterator[Fault]:
 
 
 def numbers(facts: Facts) -> Iterator[Fault]:
-    """Yield lines with a number that cannot be."""
-    limits = {
-        "killed_pct": 100,
-        "burned_pct": 100,
-        "person_hours": math.inf,
-        "cost": math.inf,
-        "reported_acres": math.inf,
-    }
+    """Yield lines that say what cannot be."""
     for entry in facts.entries:
-        for name, high in limits.items():
-            value = getattr(entry, name)
-            if value is not None and not (math.isfinite(value) and 0 <= value <= high):
-                yield Fault(
-                    rule="number",
-                    where=f"line {entry.entry_id}",
-                    what=f"{name} is {value:g}",
-                    mend="correct it with `habmap correct`",
-                )
+        for one, value in faults(entry, Entry):
+            shown = one.said(value) if one.is_number else one.fault(value)
+            yield Fault(
+                rule="number",
+                where=f"line {entry.entry_id}",
+                what=f"{one.name} is {shown}, not {one.allowed}",
+                mend="correct it with `habmap correct`",
+            )
 
 
 def reported(facts: Facts) -> Iterator[Fault]:

@@ -11,10 +11,10 @@ import shapely
 from shapely import MultiPolygon
 from shapely.errors import ShapelyError
 
-from habmap.errors import InputError, UsageError
+from habmap.errors import InputError
 from habmap.jobs.burn.columns import burn_of_cells
 from habmap.jobs.ports import Store
-from habmap.jobs.said import MAX_PERSON_HOURS, look_of
+from habmap.jobs.said import parts_of_a_look
 from habmap.place.load.cells import LONGEST_OUTLINE, Cells
 from habmap.place.load.columns import Rows
 from habmap.place.load.identity import Identities
@@ -22,20 +22,25 @@ from habmap.place.load.position import known_units_words
 from habmap.place.load.table import TableRow
 from habmap.place.shapes import as_ground, as_valid, lonlat_shape, multipolygon
 from habmap.place.userfiles import printable
-from habmap.records import BurnRecord, Entry, Look, Unit
-from habmap.vocabulary import KILLING, NEEDLES, PRACTICES, default_killed_pct
+from habmap.records import BurnRecord, Entry, Unit, cell_facts, value_of
+from habmap.records.said import assembled
+from habmap.vocabulary import KILLING, PRACTICES, default_killed_pct
 
+#: What was done on which ground, and then what the facts of a line say.
 ENTRY_FIELDS: Final = (
-    "entry_id", "source_id", "date", "practice", "unit_id", "whole", "patch_wkt", "killed_pct", "burned_pct",
-    "person_hours", "cost", "reported_acres", "sure", "acres_sd", "who", "note", "product", "product_rate",
-    "live_stems_per_acre", "tallest_ft", "seedlings_per_acre", "needles", "fuel_lb_ac", "sprouts", "stump_treated",
+    "entry_id", "date", "practice", "unit_id", "whole", "patch_wkt", *(one.cell for one in cell_facts(Entry)),
 )  # fmt: skip
-#: Filled in on a look only; whether stumps were treated belongs to a cut as well.
-LOOK_FIELDS: Final = ("live_stems_per_acre", "tallest_ft", "seedlings_per_acre", "needles", "fuel_lb_ac", "sprouts")
 #: Row content that makes the identity of a row without an ``entry_id``: what was done, not how sure somebody is of it.
-_IDENTITY_FIELDS: Final = tuple(name for name in ENTRY_FIELDS if name not in ("entry_id", "source_id", "whole", "sure"))
-#: Longest id of another file that is kept [characters].
-_LONGEST_ID: Final = 400
+#: The recipe of ids that places hold already, in its order: it never changes, and a field added since counts only where
+#: it is filled in.
+_IDENTITY_FIELDS: Final = (
+    "date", "practice", "unit_id", "patch_wkt", "killed_pct", "burned_pct", "person_hours", "cost", "reported_acres",
+    "acres_sd", "who", "note", "product", "product_rate", "live_stems_per_acre", "tallest_ft", "seedlings_per_acre",
+    "needles", "fuel_lb_ac", "sprouts", "stump_treated",
+)  # fmt: skip
+_LATER_FIELDS: Final = tuple(
+    name for name in ENTRY_FIELDS if name not in (*_IDENTITY_FIELDS, "entry_id", "source_id", "whole", "sure")
+)
 
 
 class UnitsByDay:
@@ -68,7 +73,7 @@ class EntryReader:
         self._units = UnitsByDay(store)
         self._rows = rows
         self._now = now
-        self._identities = Identities(store.place_id, content=_IDENTITY_FIELDS)
+        self._identities = Identities(store.place_id, content=_IDENTITY_FIELDS, later=_LATER_FIELDS)
         self._zone = ZoneInfo(store.settings.place.timezone)
         self._cedar = store.settings.place.cedar
         #: What rows say of their burns: by row, and of each line as its first row says it.
@@ -81,7 +86,7 @@ class EntryReader:
         values, cells = self._rows.values(row), self._rows.cells(row)
         practice = cells.choice("practice", PRACTICES) or "other"
         day = cells.day("date")
-        killed_pct = cells.number("killed_pct", low=0, high=100)
+        said = {one.name: cells.of(one) for one in cell_facts(Entry)}
         is_blank = not values.get("killed_pct", "").strip()
         if is_blank and practice in KILLING and default_killed_pct(practice, cedar=self._cedar) is None:
             cells.fault(
@@ -99,7 +104,7 @@ class EntryReader:
             # a row is known again however its table writes the day
             values if day is None else values | {"date": day.isoformat()},
             row.number,
-            source_id=cells.text("source_id", longest=_LONGEST_ID),
+            source_id=said.pop("source_id"),
         )
         if identity.twin_of is not None:
             self._rows.notes.append(
@@ -114,19 +119,9 @@ class EntryReader:
             date=day or date.min,
             patch=self._patch(cells, unit_ids, day),
             unit_ids=unit_ids,
-            killed_pct=killed_pct,
-            burned_pct=cells.number("burned_pct", low=0, high=100),
-            person_hours=cells.number("person_hours", low=0, high=MAX_PERSON_HOURS),
-            cost=cells.number("cost", low=0),
-            reported_acres=cells.number("reported_acres", above=0),
-            acres_sd=cells.number("acres_sd", low=0),
-            who=cells.text("who"),
-            note=cells.text("note", one_line=False),
-            product=cells.text("product"),
-            product_rate=cells.text("product_rate"),
-            look=self._look(cells, practice),
-            is_sure=cells.flag("sure") is True,
+            **assembled(Entry, said),
         )
+        self._refuse_look(cells, entry)
         burn = burn_of_cells(cells, entry=entry, zone=self._zone)
         self.burn_of_row[row.number] = burn
         if burn is not None:
@@ -182,32 +177,15 @@ class EntryReader:
         # A single outline is kept vertex for vertex, so that work on all of a unit leaves nothing of it.
         return outlines[0] if len(outlines) == 1 else multipolygon(shapely.union_all(outlines))
 
-    def _look(self, cells: Cells, practice: str) -> Look | None:
-        needles = cells.choice("needles", NEEDLES, required=False)
-        sprouts = cells.text("sprouts")
-        try:
-            look = look_of(
-                live_stems_per_acre=cells.number("live_stems_per_acre", low=0),
-                tallest_ft=cells.number("tallest_ft", low=0),
-                seedlings_per_acre=cells.number("seedlings_per_acre", low=0),
-                needles=needles,
-                fuel_lb_ac=cells.number("fuel_lb_ac", low=0),
-                sprouts=sprouts,
-                stump_treated=cells.flag("stump_treated"),
+    def _refuse_look(self, cells: Cells, entry: Entry) -> None:
+        filled = [one for one in parts_of_a_look() if value_of(entry, one) not in (None, ())]
+        if filled and entry.practice != "checkup":
+            cells.fault(
+                f"what stands there now belongs to a checkup, not to {entry.practice}",
+                filled[0].cell,
+                allowed="blank",
+                mend="make the checkup a row of its own",
             )
-        except UsageError as error:
-            cells.fault("the sprouts cannot be read", "sprouts", value=error.value, allowed=error.allowed)
-            return None
-        if look is not None and practice != "checkup":
-            filled = [name for name in LOOK_FIELDS if getattr(look, name) not in (None, ())]
-            if filled:
-                cells.fault(
-                    f"what stands there now belongs to a checkup, not to {practice}",
-                    filled[0],
-                    allowed="blank",
-                    mend="make the checkup a row of its own",
-                )
-        return look
 
 
 def _wkt_patch(wkt: str, cells: Cells) -> MultiPolygon | None:

@@ -9,15 +9,14 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 from datetime import date, datetime, time
 from typing import Any, Final
 
-from habmap.errors import HabmapError, InputError
+from habmap.errors import HabmapError, InputError, UsageError
 from habmap.place.days import days_meant, moments_meant, readings_words
 from habmap.place.userfiles import printable
+from habmap.records import LONGEST_TEXT, Fact
 
 _NUMBER: Final = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
 _YES: Final = frozenset({"yes", "y", "true", "t", "1", "x"})
 _NO: Final = frozenset({"no", "n", "false", "f", "0", ""})
-#: A text that somebody wrote is no longer than this, some ten pages; more is a slip or another program's [characters].
-LONGEST_TEXT: Final = 20_000
 #: A patch drawn by hand may have a very long outline [characters].
 LONGEST_OUTLINE: Final = 16_000_000
 _KEPT_CONTROLS: Final = frozenset("\n\t")
@@ -76,6 +75,28 @@ class Cells:
                 mend=mend or "mend that cell and load the file again",
             )
         )
+
+    def of(self, one: Fact) -> Any:
+        """Return a cell as its fact has it; blank, or wrong after adding to the faults, is ``None``."""
+        if one.kind is bool:
+            return self.flag(one.cell)
+        if one.is_number:
+            low, high = one.bounds
+            value = self.number(one.cell, low=low, high=high, above=low if one.is_above else None)
+            if value is None or one.kind is not int:
+                return value
+            if not value.is_integer():
+                self.fault(f"{one.cell} is no whole number", one.cell, value=value, allowed=one.allowed)
+                return None
+            return int(value)
+        if one.choices:
+            return self.choice(one.cell, one.choices, required=False)
+        text = self.text(one.cell, longest=one.longest, one_line=not one.is_long)
+        try:
+            return None if text is None else one.read(text)
+        except UsageError as error:
+            self.fault(error.what, one.cell, value=error.value, allowed=error.allowed)
+            return None
 
     def text(
         self,

@@ -14,8 +14,7 @@ from habmap.place.days import moments_meant, readings_words
 from habmap.place.load.engine import open_rows
 from habmap.place.load.spec import Column, RowSaid, TableSpec, Turn
 from habmap.place.load.table import read_table
-from habmap.records import ForecastHour
-from habmap.work.burns import WEATHER_RANGES, WIND_HEIGHTS
+from habmap.records import WIND_HEIGHTS, ForecastHour, facts
 from habmap.work.clock import comes_twice, is_skipped
 from habmap.work.weather_doubts import HOTTEST_F, temperature_question
 
@@ -39,7 +38,7 @@ def _speeds(name: str) -> dict[str, Turn]:
 
 
 def _weather(name: str, units: Mapping[str, Turn], *, is_needed: bool = True) -> Column:
-    low, high, _ = WEATHER_RANGES[name]
+    low, high = facts(ForecastHour)[name].bounds
     return Column(name, "number", low=low, high=high, units=units, is_needed=is_needed)
 
 
@@ -49,9 +48,7 @@ _QUANTITIES: Final = (
     _weather("wind_mph", _speeds("wind")),
     _weather("gust_mph", _speeds("gust"), is_needed=False),
     _weather("wind_from_deg", {"wind_from_deg": _same}),
-    Column(
-        "rain_in", "number", low=0, high=20, units={"rain_in": _same, "rain_mm": lambda rain_mm: rain_mm / MM_PER_IN}
-    ),
+    _weather("rain_in", {"rain_in": _same, "rain_mm": lambda rain_mm: rain_mm / MM_PER_IN}, is_needed=False),
 )
 FORECAST: Final[TableSpec[Any]] = TableSpec(
     kind="forecast",

@@ -41,13 +41,18 @@ class Identities:
         UUID of the place.
     content
         Fields whose words, as written, make the identity of a row without one.
+    later
+        Fields that rows had no column for when the first ids were made: part of the identity where they are filled in.
     kind
         What the rows are, where more than one kind of row could have an id; part of what is hashed.
     """
 
-    def __init__(self, place_id: str, *, content: Sequence[str], kind: str | None = None) -> None:
+    def __init__(
+        self, place_id: str, *, content: Sequence[str], later: Sequence[str] = (), kind: str | None = None
+    ) -> None:
         self._place_id = place_id
         self._content = content
+        self._later = later
         self._kind = [] if kind is None else [kind]
         self._rows_of_content: dict[str, list[int]] = {}
 
@@ -69,7 +74,8 @@ class Identities:
                 return Identity(uuid=str(uuid.UUID(text)), source_id=source_id)
             except ValueError:
                 return Identity(uuid=hashed(self._place_id, *self._kind, text), source_id=source_id or text)
-        content = _BETWEEN.join(f"{name}={values.get(name, '').strip()}" for name in self._content)
+        filled = (name for name in self._later if values.get(name, "").strip())
+        content = _BETWEEN.join(f"{name}={values.get(name, '').strip()}" for name in (*self._content, *filled))
         twins = self._rows_of_content.setdefault(content, [])
         twins.append(number)
         return Identity(

@@ -13,9 +13,9 @@ from shapely import Point
 from shapely.geometry.base import BaseGeometry
 
 from habmap.errors import HabmapError
-from habmap.place.load.cells import LONGEST_TEXT, Cells
+from habmap.place.load.cells import Cells
 from habmap.place.load.columns import POSITION_COLUMNS, Ways
-from habmap.records import Unit, key_of
+from habmap.records import LONGEST_TEXT, Unit, key_of
 
 Record = TypeVar("Record")
 Turn = Callable[[float], float]

@@ -1,0 +1,89 @@
+"""Records that carry the facts of another: what a person said of a row, and how a row is told."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, fields, is_dataclass, replace
+from inspect import get_annotations
+from typing import TYPE_CHECKING, Any, ClassVar, Self, TypeVar
+
+from habmap.records.facts import facts, said_facts
+from habmap.records.log import BurnRecord, Entry
+
+T = TypeVar("T")
+
+
+class Carrying:
+    """A record with the fields of another record beside its own (see `carrying`)."""
+
+    if TYPE_CHECKING:
+        __dataclass_fields__: ClassVar[dict[str, Any]]
+
+        def __init__(self, **values: Any) -> None: ...
+        def __getattr__(self, name: str) -> Any: ...
+
+    @classmethod
+    def of(cls, row: object, **own: Any) -> Self:
+        """Return what a record says, with fields of its own; without a record nothing was said."""
+        names = (
+            [] if row is None else [one.name for one in fields(cls) if one.name not in own and hasattr(row, one.name)]
+        )
+        return cls(**{name: getattr(row, name) for name in names}, **own)
+
+    def given(self) -> dict[str, Any]:
+        """Return what was said, without the rest."""
+        return {one.name: value for one in fields(self) if (value := getattr(self, one.name)) not in (None, ())}
+
+    def over(self, row: T) -> T:
+        """Return a record with what was said put over it; the parts of a record within it one by one."""
+        given = self.given()
+        for name, value in given.items():
+            before = getattr(row, name)
+            if is_dataclass(value) and before is not None:
+                seen = {f.name: v for f in fields(value) if (v := getattr(value, f.name)) not in (None, ())}
+                given[name] = replace(before, **seen)
+        return replace(row, **given)  # type: ignore[type-var]
+
+
+def carrying(record: type[Any], *, only_said: bool = False) -> Callable[[type[T]], type[T]]:
+    """Make a class a record with its own fields and those of another that carry a fact.
+
+    Parameters
+    ----------
+    only_said
+        Only fields that a person says, with the record within it whole.
+    """
+
+    def mark(kind: type[T]) -> type[T]:
+        there = said_facts(record) if only_said else facts(record).values()
+        names = dict.fromkeys(one.within or one.name for one in there)
+        defaults = {one.name: one.default for one in fields(record)}
+        kind.__annotations__ = {**get_annotations(kind), **dict.fromkeys(names, "Any")}
+        for name in names:
+            setattr(kind, name, defaults[name])
+        return dataclass(frozen=True, kw_only=True)(kind)
+
+    return mark
+
+
+@carrying(Entry, only_said=True)
+class Said(Carrying):
+    """What was said about work beside its practice, day and ground; ``None`` = not said. Units as in ``Entry``."""
+
+
+@carrying(BurnRecord, only_said=True)
+class BurnSaid(Carrying):
+    """What was said of a burn; ``None`` = not said. Meanings and units as in ``BurnRecord``."""
+
+
+def assembled(record: type[Any], values: Mapping[str, Any]) -> dict[str, Any]:
+    """Return values of a record's facts, by name, as its fields: those of a record within it gathered into one.
+
+    What nobody said (``None``, or nothing in a list) is left out.
+    """
+    own: dict[str, Any] = {}
+    parts: dict[str, dict[str, Any]] = {}
+    for name, one in facts(record).items():
+        if values.get(name) not in (None, ()):
+            (own if one.within is None else parts.setdefault(one.within, {}))[name] = values[name]
+    return own | {name: facts(record)[name].kind(**seen) for name, seen in parts.items()}
