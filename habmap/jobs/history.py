@@ -19,7 +19,8 @@ from habmap.jobs.ground import cut_ground
 from habmap.jobs.plots import PlotChange, plot_changes
 from habmap.jobs.ports import Store
 from habmap.land.neighbors import HAIR_WIDTH_M
-from habmap.records import BurnRecord, Entry, Look, Unit
+from habmap.records import BurnRecord, Entry, Unit
+from habmap.records.said import Carrying, carrying
 from habmap.work.ledger import Correction, corrections, effective_entries, told_in_order
 from habmap.work.versions import taken_back
 
@@ -34,9 +35,9 @@ class TouchedUnit:
     acres: float
 
 
-@dataclass(frozen=True, slots=True)
-class HistoryLine:
-    """One row of the log as it was written.
+@carrying(Entry)
+class HistoryLine(Carrying):
+    """One row of the log as it was written, with all that a person said in it (the fields of `Entry` with a fact).
 
     Attributes
     ----------
@@ -56,40 +57,22 @@ class HistoryLine:
         Part of the patch in no unit as drawn now [acre].
     burn
         What was written with this very row of the weather observed at a burn and of who was told.
-    source_id
-        The id that the line had in the file it came from.
-    is_sure
-        Somebody confirmed the reported acres though the ground measures far from them.
     """
 
     entry_id: str
     action: str
     root_id: str | None
     target: str | None
-    why: str | None
     counts: bool
     state: RowState
     practice: str
     date: datetime.date
     recorded_at: datetime.datetime
-    who: str | None
-    note: str | None
     unit_ids: tuple[str, ...]
-    killed_pct: float | None
-    burned_pct: float | None
-    person_hours: float | None
-    cost: float | None
     acres: float | None
-    acres_sd: float | None
-    reported_acres: float | None
     units: tuple[TouchedUnit, ...]
     outside_acres: float | None
-    product: str | None
-    product_rate: str | None
-    look: Look | None
-    source_id: str | None
     burn: BurnRecord | None = None
-    is_sure: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -287,34 +270,14 @@ def _described(rows: tuple[Entry, ...], line_of: dict[str, Correction], store: S
         line = line_of.get(row.entry_id)
         state = _state(row, line)
         found.append(
-            HistoryLine(
-                entry_id=row.entry_id,
-                action=row.action,
+            HistoryLine.of(
+                row,
                 root_id=None if line is None else line.root.entry_id,
-                target=row.target,
-                why=row.why,
                 counts=state == "counts",
                 state=state,
-                practice=row.practice,
-                date=row.date,
-                recorded_at=row.recorded_at,
-                who=row.who,
-                note=row.note,
-                unit_ids=row.unit_ids,
-                killed_pct=row.killed_pct,
-                burned_pct=row.burned_pct,
-                person_hours=row.person_hours,
-                cost=row.cost,
                 acres=None if patch is None else measures.acres(patch.area),
-                acres_sd=row.acres_sd,
-                reported_acres=row.reported_acres,
                 units=tuple(touched),
                 outside_acres=outside,
-                product=row.product,
-                product_rate=row.product_rate,
-                look=row.look,
-                source_id=row.source_id,
-                is_sure=row.is_sure,
                 burn=burns.get(row.entry_id),
             )
         )

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import dataclasses
 import math
-import sys
 from collections.abc import Callable
 from dataclasses import MISSING, dataclass, is_dataclass, replace
 from typing import Any, Final, Literal, get_args, get_origin, get_type_hints
@@ -210,7 +209,7 @@ def facts(record: type[Any]) -> dict[str, Fact]:
     for field in dataclasses.fields(record):
         known: Fact | None = field.metadata.get(_KEY)
         if known is not None:
-            kind = _kind(record, field.name, field.type)
+            kind = _kind(type_of(record, field.name))
             found[field.name] = replace(
                 known,
                 name=field.name,
@@ -250,10 +249,18 @@ def faults(row: Any, record: type[Any]) -> list[tuple[Fact, Any]]:
     return [(one, value) for one, value in found if one.fault(value) is not None]
 
 
-def _kind(record: type[Any], name: str, hint: Any) -> Any:
-    # One field at a time: others name geometries, whose library takes long to load and is not needed for help.
-    one = type("_One", (), {"__annotations__": {name: hint}})
-    plain, _ = plain_type(get_type_hints(one, vars(sys.modules[record.__module__]))[name])
+def type_of(record: type[Any], name: str) -> Any:
+    """Return the type of one field.
+
+    Of one field at a time: others name geometries, whose library takes long to load and is not needed for help.
+    """
+    (hint,) = [field.type for field in dataclasses.fields(record) if field.name == name]
+    one = type("_One", (), {"__annotations__": {name: hint}, "__module__": record.__module__})
+    return get_type_hints(one)[name]
+
+
+def _kind(hint: Any) -> Any:
+    plain, _ = plain_type(hint)
     return dict if get_origin(plain) is dict else plain
 
 

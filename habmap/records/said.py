@@ -7,7 +7,7 @@ from dataclasses import dataclass, fields, is_dataclass, replace
 from inspect import get_annotations
 from typing import TYPE_CHECKING, Any, ClassVar, Self, TypeVar
 
-from habmap.records.facts import facts, said_facts
+from habmap.records.facts import facts, said_facts, type_of
 from habmap.records.log import BurnRecord, Entry
 
 T = TypeVar("T")
@@ -58,7 +58,7 @@ def carrying(record: type[Any], *, only_said: bool = False) -> Callable[[type[T]
         there = said_facts(record) if only_said else facts(record).values()
         names = dict.fromkeys(one.within or one.name for one in there)
         defaults = {one.name: one.default for one in fields(record)}
-        kind.__annotations__ = {**get_annotations(kind), **dict.fromkeys(names, "Any")}
+        kind.__annotations__ = {**get_annotations(kind), **{name: type_of(record, name) for name in names}}
         for name in names:
             setattr(kind, name, defaults[name])
         return dataclass(frozen=True, kw_only=True)(kind)

@@ -4,15 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
+from habmap.records import Entry, facts
 from habmap.vocabulary import FIRE_CAUTION, PRACTICE_WORDS, SAW_CAUTION
 
-#: Columns of the sheet and of the CSV that reads it back, with the share of the width each takes.
-SHEET_COLUMNS = (
-    ("date", 0.09), ("practice", 0.09), ("unit_id", 0.08), ("whole", 0.05), ("killed_pct", 0.08),
-    ("person_hours", 0.10), ("cost", 0.07), ("reported_acres", 0.11), ("sure", 0.05), ("who", 0.10), ("note", 0.18),
+#: What was done when and where, and then the facts of a line that the sheet asks for: columns of the table that reads
+#: it back.
+SHEET_COLUMNS: Final = (
+    "date", "practice", "unit_id", "whole", *(one.cell for one in facts(Entry).values() if one.is_on_sheet),
 )  # fmt: skip
+#: Narrowest column, and the room of a letter of its head [share of the width]; what is left goes to the note.
+_NARROWEST: Final = 0.07
+_LETTER: Final = 0.008
 LETTER_LANDSCAPE_IN = (11.0, 8.5)
 MARGIN_IN = 0.5
 LINES = 14
@@ -20,6 +24,14 @@ LINES = 14
 WIDTH_CHARACTERS = 150
 WHOLE_WORDS = "whole: yes if all of the unit was worked. If it was a part of it, leave it blank and draw the ground."
 SURE_WORDS = "sure: yes if reported_acres are right though the map measures the ground otherwise."
+
+
+def _shares() -> list[tuple[str, float]]:
+    """Return the share of the width that each column takes: long texts what the others leave."""
+    long = [one.cell for one in facts(Entry).values() if one.is_long]
+    shares = {name: max(_NARROWEST, _LETTER * (len(name) + 1)) for name in SHEET_COLUMNS if name not in long}
+    left = (1 - sum(shares.values())) / max(1, len(set(SHEET_COLUMNS) & set(long)))
+    return [(name, shares.get(name, left)) for name in SHEET_COLUMNS]
 
 
 def write_log_sheet(path: Path, *, place: str, units: Sequence[tuple[str, str]]) -> None:
@@ -58,7 +70,7 @@ def write_log_sheet(path: Path, *, place: str, units: Sequence[tuple[str, str]])
         )
         step = (table_top - table_bottom) / (LINES + 1)
         x = left
-        for name, share in SHEET_COLUMNS:
+        for name, share in _shares():
             text(x + 0.004, table_top - 0.01, name, 9, weight="bold")
             rule([x, x], [table_top, table_bottom], 0.4)
             x += share * (right - left)

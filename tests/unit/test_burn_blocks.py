@@ -16,16 +16,15 @@ from shapely import box
 from habmap.errors import InputError, UsageError
 from habmap.jobs.acres import acres
 from habmap.jobs.burn.again import burn_again
-from habmap.jobs.burn.record import BurnSaid
 from habmap.jobs.burn.request import BurnRequest
 from habmap.jobs.burnday import burnday
 from habmap.jobs.check import check
 from habmap.jobs.load.block import checked_name, load_block
 from habmap.jobs.log import log
 from habmap.jobs.log_block import block_ground
-from habmap.jobs.said import Said
 from habmap.place.settings import Settings
 from habmap.records import DrawnBlock, Row
+from habmap.records.said import BurnSaid, Said
 
 NOW = datetime(2026, 3, 6, 15, tzinfo=UTC)
 TODAY = date(2026, 3, 6)

@@ -16,7 +16,7 @@ from shapely import box
 from habmap.cli.burn_options import parsed_time
 from habmap.errors import InputError, InputErrors, PlaceError, UsageError
 from habmap.jobs.burn.again import burn_again
-from habmap.jobs.burn.record import BurnSaid, check_burn_said, notice_of
+from habmap.jobs.burn.record import check_burn_said
 from habmap.jobs.burn.request import BurnRequest
 from habmap.jobs.burnday import burnday
 from habmap.jobs.check import check
@@ -26,14 +26,15 @@ from habmap.jobs.history import history
 from habmap.jobs.join import join
 from habmap.jobs.load.entries import load_entries
 from habmap.jobs.log import Logged, log
-from habmap.jobs.said import Said
 from habmap.jobs.withdraw import void
 from habmap.place.connection import connect
 from habmap.place.settings import Settings
 from habmap.place.store import GeoPackageStore
 from habmap.records import BurnRecord, DrawnBlock, Entry, Forecast, ForecastHour, Notice, Row
+from habmap.records.said import BurnSaid, Said
+from habmap.records.written import as_moment, notice_of
 from habmap.show.burn.sheet import hand_sections
-from habmap.work.burns import as_moment, burn_of, record_id
+from habmap.work.burns import burn_of, record_id
 from habmap.work.ledger import corrections
 
 NOW = datetime(2026, 3, 6, 15, tzinfo=UTC)
@@ -259,7 +260,7 @@ def test_check_tells_a_record_without_its_line_and_values_that_cannot_be() -> No
     faults = [fault.what for fault in check(store, today=TODAY).faults if fault.rule == "burn"]
     assert "its log line gone is not in this log" in faults
     assert faults.count(f"log line {done.entry_id} has 2 burn records") == 2
-    assert "rh_pct is 300 %" in faults
+    assert "humidity is 300 %, not 0 to 100 %" in faults
 
 
 def test_what_cannot_be_is_not_made_again() -> None:

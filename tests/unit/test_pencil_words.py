@@ -9,7 +9,8 @@ from datetime import date
 import pytest
 
 from habmap.errors import UsageError
-from habmap.jobs.said import Said, check_said
+from habmap.jobs.said import check_said
+from habmap.records.said import Said
 from habmap.show.page.pencil import pencil_drawing, pencil_values
 from habmap.show.records import Page
 from habmap.vocabulary import PRACTICE_WORDS, PRACTICES

@@ -8,8 +8,10 @@ from typing import Any
 import pytest
 
 from habmap.errors import UsageError
-from habmap.jobs.said import Said, cautions_for, check_practice, check_said, look_of, parsed_sprouts
-from habmap.records import Look
+from habmap.jobs.said import cautions_for, check_practice, check_said
+from habmap.records import Entry, Look
+from habmap.records.said import Said, assembled
+from habmap.records.written import sprouts_of
 from habmap.vocabulary import FIRE_CAUTION, LABEL_CAUTION, PRACTICES, SAW_CAUTION, SNAG_CAUTION
 
 NAN, INF = math.nan, math.inf
@@ -65,17 +67,17 @@ def test_practices_are_known_or_listed() -> None:
 
 
 def test_sprouts() -> None:
-    assert parsed_sprouts(" elm = 3 ,osage orange=0") == (("elm", 3), ("osage orange", 0))
+    assert sprouts_of(" elm = 3 ,osage orange=0") == (("elm", 3), ("osage orange", 0))
     for text in ("", "elm", "elm=", "=3", "elm=-1", "elm=1.5", "elm=x", "elm=1,elm=2", "elm=1,", "elm=²"):
         with pytest.raises(UsageError):
-            parsed_sprouts(text)
+            sprouts_of(text)
 
 
 def test_a_look_of_nothing_is_none() -> None:
-    assert look_of() is None
-    assert look_of(stump_treated=False) == Look(stump_treated=False)
-    with pytest.raises(UsageError):
-        look_of(needles="blue")
+    assert assembled(Entry, {"needles": None, "sprouts": ()}) == {}
+    assert assembled(Entry, {"stump_treated": False}) == {"look": Look(stump_treated=False)}
+    with pytest.raises(UsageError, match="choices"):
+        check_said(Said(look=Look(needles="blue")), practice="checkup")  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize(

@@ -11,9 +11,9 @@ from shapely import box
 from habmap.errors import InputError
 from habmap.jobs.correct import Covered, amend
 from habmap.jobs.history import history
-from habmap.jobs.said import Said
 from habmap.jobs.withdraw import Voided, void
 from habmap.records import Entry
+from habmap.records.said import Said
 from habmap.work.ledger import conflicts, effective_entries
 
 NOW = datetime(2026, 5, 1, 12, tzinfo=UTC)

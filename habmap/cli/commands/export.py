@@ -173,7 +173,7 @@ def register(app: typer.Typer) -> None:
         session: Session = context.obj
         store = session.store()
         if output.suffix.lower() == ".csv":
-            header = ["entry_id", *(name for name, _ in SHEET_COLUMNS)]
+            header = ["entry_id", *SHEET_COLUMNS]
             text = csv_text(header, [])
             _write(output, lambda path: path.write_bytes(text.encode("utf-8")), overwrite)
             say(f"An empty table was written to {output}; fill it in and load it with `habmap load entries`.")

@@ -9,6 +9,7 @@ import typer
 from habmap.cli.context import JsonOption, Session
 from habmap.cli.output import print_json, say
 from habmap.cli.work_options import burn_words
+from habmap.records import Entry, facts, value_of
 
 if TYPE_CHECKING:
     from datetime import date, datetime
@@ -16,7 +17,6 @@ if TYPE_CHECKING:
 
     from habmap.jobs.history import HistoryLine, HistoryResult, UnitAcresThen, UnitChange, VersionLine
     from habmap.jobs.plots import PlotChange
-    from habmap.records import Look
 
 
 #: What became of a row, beside its id; ``log`` lines, corrections (``amend``) and withdrawals (``void``).
@@ -164,16 +164,8 @@ def _done(line: HistoryLine) -> str:
         parts.append(f"give or take {line.acres_sd:,.2f}")
     if line.reported_acres is not None:
         parts.append(f"reported as {line.reported_acres:,.1f}{', and confirmed' if line.is_sure else ''}")
-    if line.killed_pct is not None:
-        parts.append(f"{line.killed_pct:g} % of the cedars killed")
-    if line.burned_pct is not None:
-        parts.append(f"{line.burned_pct:g} % of the ground burned")
-    if line.person_hours is not None:
-        parts.append(f"{line.person_hours:g} person-hours")
-    if line.cost is not None:
-        parts.append(f"cost {line.cost:,.2f}")
-    if line.look is not None:
-        parts += _seen(line.look)
+    for one in facts(Entry).values():
+        parts += map(_plain, one.told(value_of(line, one)))
     return ", ".join(parts)
 
 
@@ -184,24 +176,6 @@ def _where(line: HistoryLine) -> str:
     if len(places) == 1 and line.units:
         return f" in {_plain(line.units[0].unit_id)}"
     return f" ({', '.join(places)})" if places else ""
-
-
-def _seen(look: Look) -> list[str]:
-    seen = []
-    if look.live_stems_per_acre is not None:
-        seen.append(f"{look.live_stems_per_acre:,.0f} live cedars per acre")
-    if look.tallest_ft is not None:
-        seen.append(f"the tallest {look.tallest_ft:g} ft")
-    if look.seedlings_per_acre is not None:
-        seen.append(f"{look.seedlings_per_acre:,.0f} seedlings per acre")
-    seen += [f"{count} {_plain(species)} sprouts" for species, count in look.sprouts]
-    if look.needles is not None:
-        seen.append(f"needles {look.needles}")
-    if look.fuel_lb_ac is not None:
-        seen.append(f"{look.fuel_lb_ac:,.0f} lb of grass per acre")
-    if look.stump_treated is not None:
-        seen.append("stumps treated" if look.stump_treated else "stumps not treated")
-    return seen
 
 
 def change_words(change: UnitChange) -> list[str]:
