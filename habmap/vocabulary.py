@@ -5,6 +5,7 @@ A key is what files, JSON and the command line carry; ``STAGE_WORDS`` and its ki
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Final
 
 # --- cover: what a unit was when the work began -------------------------------------------------------------
@@ -14,26 +15,90 @@ CEDAR_COVERS: Final = frozenset({"cedar", "mixed"})
 #: Covers that are, or are turning back into, open native ground.
 OPEN_COVERS: Final = frozenset({"grass"})
 
+
 # --- practices ----------------------------------------------------------------------------------------------
-#: Every practice; the first part is the order in which work of one day is applied.
-PRACTICES: Final = (
-    "keep", "cut", "mulch", "pull", "girdle", "spray", "pile", "haul", "burn", "pile_burn",
-    "mow", "graze", "checkup", "seed", "other",
-)  # fmt: skip
-PRACTICE_WORDS: Final = {
-    "keep": "left on purpose", "cut": "cut", "mulch": "mulched", "girdle": "girdled", "spray": "sprayed",
-    "pile": "piled", "haul": "hauled away", "burn": "burned", "pile_burn": "piles burned", "mow": "mown",
-    "pull": "pulled", "graze": "grazed", "checkup": "checked", "seed": "seeded", "other": "other work",
-}  # fmt: skip
+@dataclass(frozen=True, slots=True)
+class Practice:
+    """One kind of work, and all that is known of it besides what it does to stages (`habmap.work.stages`).
+
+    Attributes
+    ----------
+    key, words, noun
+        Its key; what was done with it ("piled"), and as a thing ("before the piling").
+    code
+        NRCS conservation practice standard: 314 brush management, 338 prescribed burning, 384 woody residue treatment,
+        528 prescribed grazing, 550 range planting. A place overrides them under ``[codes]``.
+    kills
+        Whether it kills standing cedars and so raises the killed share.
+    default_pct
+        Killed share taken where none is written [%], of a cedar whose stumps don't grow again; ``None``: it must be
+        said (:func:`default_killed_pct`).
+    has_fire, has_saw, has_product
+        Whether fire, saws, or a product with a label belong to it: their cautions go with it.
+    is_work
+        Whether it works on what grows or lies there, as against saying what is there, or adding to it.
+    is_follow_up
+        Whether it takes away what clearing left behind.
+    is_statement
+        Whether it only says what is there or shall stay: nothing a camera could see, a hold stop or a contract pay.
+    is_each_own
+        Whether two people may well both log it for one ground and day, each for himself.
+    """
+
+    key: str
+    words: str
+    noun: str
+    code: str | None = None
+    kills: bool = False
+    default_pct: float | None = None
+    has_fire: bool = False
+    has_saw: bool = False
+    has_product: bool = False
+    is_work: bool = True
+    is_follow_up: bool = False
+    is_statement: bool = False
+    is_each_own: bool = False
+
+
+#: One row for each practice; the first part is the order in which work of one day is applied.
+PRACTICE_ROWS: Final = (
+    Practice("keep", "left on purpose", "work", is_work=False, is_statement=True, is_each_own=True),
+    Practice("cut", "cut", "cut", "314", kills=True, default_pct=100.0, has_saw=True),
+    Practice("mulch", "mulched", "mulching", "314", kills=True, default_pct=100.0),
+    Practice("pull", "pulled", "pulling", "314", kills=True, default_pct=100.0),
+    Practice("girdle", "girdled", "girdling", "314", kills=True, has_saw=True),
+    Practice("spray", "sprayed", "spraying", "314", kills=True, has_product=True),
+    Practice("pile", "piled", "piling", "384", has_saw=True, is_follow_up=True),
+    Practice("haul", "hauled away", "hauling", "384", is_follow_up=True),
+    Practice("burn", "burned", "burn", "338", kills=True, default_pct=0.0, has_fire=True, is_follow_up=True),
+    Practice("pile_burn", "piles burned", "burning of the piles", "384", has_fire=True, is_follow_up=True),
+    Practice("mow", "mown", "mowing"),
+    Practice("graze", "grazed", "grazing", "528"),
+    Practice("checkup", "checked", "check-up", is_work=False, is_statement=True, is_each_own=True),
+    Practice("seed", "seeded", "seeding", "550", is_work=False),
+    Practice("other", "other work", "work", is_work=False, is_each_own=True),
+)
+PRACTICES: Final = tuple(row.key for row in PRACTICE_ROWS)
+PRACTICE_WORDS: Final = {row.key: row.words for row in PRACTICE_ROWS}
+PRACTICE_NOUNS: Final = {row.key: row.noun for row in PRACTICE_ROWS}
+PRACTICE_CODES: Final = {row.key: row.code for row in PRACTICE_ROWS if row.code is not None}
 #: What files made before the first release call a practice.
 OLD_PRACTICES: Final = {"look": "checkup"}
-#: Practices that kill standing cedars and so raise the killed share.
-KILLING: Final = frozenset({"cut", "mulch", "pull", "girdle", "spray", "burn"})
-#: Practices with fire in them.
-FIRE: Final = frozenset({"burn", "pile_burn"})
-#: Killed share taken where none is written, in percent, of a cedar whose stumps don't grow again; a practice not listed
-#: here must say its own (:func:`default_killed_pct`).
-DEFAULT_KILLED_PCT: Final = {"cut": 100.0, "mulch": 100.0, "pull": 100.0, "burn": 0.0}
+
+
+def _with(trait: str) -> frozenset[str]:
+    return frozenset(row.key for row in PRACTICE_ROWS if getattr(row, trait))
+
+
+KILLING: Final = _with("kills")
+FIRE: Final = _with("has_fire")
+SAWS: Final = _with("has_saw")
+PRODUCTS: Final = _with("has_product")
+WORKS: Final = _with("is_work")
+STATEMENTS: Final = _with("is_statement")
+EACH_OWN: Final = _with("is_each_own")
+FOLLOW_UP: Final = tuple(row.key for row in PRACTICE_ROWS if row.is_follow_up)
+DEFAULT_KILLED_PCT: Final = {row.key: row.default_pct for row in PRACTICE_ROWS if row.default_pct is not None}
 #: The cedars a property may have, and whether a stump of theirs grows again; ``None``: not known, taken as if it did.
 #: Sources: OSU Extension, "Cedar Control by Individual Scorched-tree Ignition Following Fire": eastern redcedar and
 #: Ashe juniper do not sprout. Texas A&M AgriLife Extension, Brush Busters, "Top Removal Method": redberry resprouts
@@ -50,12 +115,6 @@ STUMP_WORDS: Final = (
     "No share was given, so all cedars there count as killed. A stump that keeps a green limb below the cut lives on: "
     "cut below the lowest limb, and look again later for what lives"
 )
-#: NRCS conservation practice standards: 314 brush management, 338 prescribed burning, 384 woody residue treatment,
-#: 528 prescribed grazing, 550 range planting. A place overrides them under ``[codes]``.
-PRACTICE_CODES: Final = {
-    "cut": "314", "girdle": "314", "spray": "314", "mulch": "314", "pull": "314", "pile": "384", "haul": "384",
-    "pile_burn": "384", "burn": "338", "graze": "528", "seed": "550",
-}  # fmt: skip
 
 # --- stages -------------------------------------------------------------------------------------------------
 STAGES: Final = (

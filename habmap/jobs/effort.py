@@ -23,7 +23,7 @@ from habmap.jobs.named_units import settings_of_now
 from habmap.jobs.ports import Store
 from habmap.jobs.snapshot import once
 from habmap.measures import acres
-from habmap.vocabulary import SAW_CAUTION, STEEP_CAUTION, TREATED
+from habmap.vocabulary import FOLLOW_UP, SAW_CAUTION, STEEP_CAUTION, TREATED
 from habmap.work.effort import (
     PUBLISHED_CONTEXT,
     Rate,
@@ -41,7 +41,6 @@ from habmap.work.finish import Finish, finish
 from habmap.work.priority import DenseLimits
 
 #: Work on slash after the clearing; what the log says it took so far is told beside the hours of clearing.
-FOLLOW_UP: Final = ("pile", "haul", "burn", "pile_burn")
 #: What no figure here counts in.
 LEFT_OUT: Final = "upkeep in later years, check-ups and seeding"
 

@@ -24,7 +24,7 @@ from habmap.land.grid import LocalGrid, grid_around
 from habmap.measures import acres
 from habmap.records import BurnRecord, Entry, Unit, facts
 from habmap.records.said import BurnSaid, Said
-from habmap.vocabulary import PRACTICE_WORDS, STUMP_WORDS, TOP_KILLING
+from habmap.vocabulary import PRACTICE_WORDS, STATEMENTS, STUMP_WORDS, TOP_KILLING
 from habmap.work.ledger import effective_entries, root_of
 
 #: Ground smaller than this is not named as a unit's share: a shared border, not work [m²].
@@ -300,7 +300,7 @@ def _is_whole(entry: Entry, unit: Unit) -> bool:
 
 def _contract_and_holds(store: Store, entry: Entry, units: Sequence[UnitShare]) -> list[str]:
     """Point out work on ground that is on hold, and work dated before a contract item lets it begin."""
-    if entry.practice in ("checkup", "keep"):
+    if entry.practice in STATEMENTS:
         return []
     settings, touched = settings_of_now(store), {share.unit_id for share in units}
     words = [

@@ -46,6 +46,7 @@ from habmap.show.words import SPOKEN_ACRES, day_words
 from habmap.vocabulary import (
     FIRE_CAUTION,
     LABEL_CAUTION,
+    PRODUCTS,
     SAW_CAUTION,
     SNAG_CAUTION,
     STEEP_CAUTION,
@@ -401,7 +402,7 @@ def _cautions(state: Ground, account: AcresResult, slopes: TerrainResult | None,
         cautions.append(FIRE_CAUTION)
     if account.totals.snag_acres > 0:
         cautions.append(SNAG_CAUTION)
-    if any(entry.practice == "spray" for entry in state.entries):
+    if any(entry.practice in PRODUCTS for entry in state.entries):
         cautions.append(LABEL_CAUTION)
     if slopes is not None and any((unit.hand_only_pct or 0.0) >= 0.5 for unit in slopes.units):
         cautions.append(STEEP_CAUTION if audience == "owner" else STEEP_CAUTION_PUBLIC)

@@ -14,13 +14,12 @@ from shapely.geometry.base import BaseGeometry
 from habmap.jobs.ports import Store
 from habmap.jobs.private import private_shapes
 from habmap.records import Entry, Photo, Unit
+from habmap.vocabulary import STATEMENTS
 from habmap.work.ledger import effective_entries
 from habmap.work.photo_points import SAME_DIRECTION_DEG, PhotoPoint, Sight, photo_points, same_spot_m, seen_ground
 
 #: Less of a patch than this in a picture's view is not told beside it [m²].
 SEEN_AREA_M2: Final = 100.0
-#: What nobody sees in a picture.
-_UNSEEN: Final = frozenset({"checkup", "keep"})
 #: A photo point nearer to a nest, grave, cultural or other sensitive feature is not for the public [m], nor one that
 #: looks at such a feature from less than this.
 PRIVATE_NEAR_M: Final = 150.0
@@ -167,7 +166,7 @@ def found_points(store: Store, *, on: dt.date | None = None) -> tuple[FoundPoint
     log = [
         entry
         for entry in sorted(effective_entries(store.entries()), key=lambda entry: entry.date)
-        if entry.patch is not None and entry.practice not in _UNSEEN and (on is None or entry.date <= on)
+        if entry.patch is not None and entry.practice not in STATEMENTS and (on is None or entry.date <= on)
     ]
     patches = [grid.to_grid(entry.patch) for entry in log if entry.patch is not None]
     tree = shapely.STRtree(patches)

@@ -15,18 +15,17 @@ from habmap.vocabulary import (
     KILLING,
     LABEL_CAUTION,
     PRACTICES,
+    PRODUCTS,
     SAW_CAUTION,
+    SAWS,
     SNAG_CAUTION,
     TOP_KILLING,
     default_killed_pct,
 )
-from habmap.work.stages import GroundState
+from habmap.work.stages import LEAVES_SNAGS, GroundState
 
 #: A reported figure further from the ground than this share, and than two standard deviations, is asked about.
 REPORTED_TOLERANCE_FRAC: Final = 0.10
-
-_SAW_WORK: Final = frozenset({"cut", "girdle", "pile"})
-_LEAVES_SNAGS: Final = frozenset({"girdle", "spray", "burn"})
 
 
 def check_practice(practice: str) -> str:
@@ -154,11 +153,11 @@ def check_killed(said: Said, *, practice: str, cedar: str) -> None:
 def cautions_for(practice: str, said: Said | Entry, ground: Iterable[GroundState] = ()) -> tuple[str, ...]:
     """Return the cautions that belong to work: its own, and those of the ground that it is done on."""
     is_treated = said.look is not None and said.look.stump_treated is True
-    has_product = practice == "spray" or is_treated or said.product is not None
+    has_product = practice in PRODUCTS or is_treated or said.product is not None
     rules = (
-        (practice in _SAW_WORK, SAW_CAUTION),
+        (practice in SAWS, SAW_CAUTION),
         (practice in FIRE, FIRE_CAUTION),
-        (practice in _LEAVES_SNAGS or has_snags(ground), SNAG_CAUTION),
+        (practice in LEAVES_SNAGS or has_snags(ground), SNAG_CAUTION),
         (has_product, LABEL_CAUTION),
     )
     return tuple(words for applies, words in rules if applies)

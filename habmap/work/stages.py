@@ -9,16 +9,13 @@ from typing import Final
 
 from habmap.errors import InputError
 from habmap.records import Entry
-from habmap.vocabulary import DEFAULT_KILLED_PCT, FIRE, KILLING, STAGES, TREATED
+from habmap.vocabulary import DEFAULT_KILLED_PCT, FIRE, KILLING, STAGES, TREATED, WORKS
 from habmap.work.ledger import day_order
 
 #: A fire this long after the one before is upkeep; a fire sooner is the same burn season.
 UPKEEP_AFTER_DAYS: Final = 300
 #: Shares are decimal fractions in binary: 1 − 0.5 × 0.4 must reach 0.8.
 _SHARE_TOLERANCE: Final = 1e-9
-
-#: Practices that work on the ground, as against saying what is there or adding to it.
-WORKS: Final = frozenset(KILLING | FIRE | {"pile", "haul", "mow", "graze"})
 
 #: How far along ground is; killing practices move it forward only.
 _FORWARD: Final = (
@@ -81,6 +78,9 @@ SHARE_TABLE: Final[dict[str, dict[str, str]]] = {
 }  # fmt: skip
 #: Practices that bring live cedars to the ground.
 FELLING: Final = frozenset(practice for practice, row in SHARE_TABLE.items() if row["killed"] == "lying")
+#: Practices that leave what they kill standing, and those that leave nothing of it.
+LEAVES_SNAGS: Final = frozenset(practice for practice, row in SHARE_TABLE.items() if row["killed"] == "snag")
+LEAVES_NOTHING: Final = frozenset(practice for practice, row in SHARE_TABLE.items() if row["killed"] == "gone")
 
 
 @dataclass(frozen=True, slots=True)
@@ -319,7 +319,7 @@ def _unchanged(state: GroundState, killed: _Killed, entry: Entry, limits: _Limit
 def _by_share(state: GroundState, killed: _Killed, entry: Entry, limits: _Limits) -> str:
     if not _reached(killed, limits):
         return _forward(state.stage, "part_cut") if killed.frac > 0 else state.stage
-    if entry.practice == "mulch":
+    if entry.practice in LEAVES_NOTHING:
         return _forward(state.stage, "slash_gone")
     return _forward(state.stage, "down" if killed.felled_ever else "dead_standing")
 

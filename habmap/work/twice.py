@@ -9,6 +9,7 @@ from typing import Final
 from shapely.geometry.base import BaseGeometry
 
 from habmap.records import Entry
+from habmap.vocabulary import EACH_OWN
 
 #: Days between two lines that may be one day's work: a day written the evening it was done, or the morning after.
 NEAR_DAYS: Final = 1
@@ -18,8 +19,6 @@ MUCH_FRAC: Final = 0.5
 HOURS_ALIKE_FRAC: Final = 0.1
 #: Less common ground than this share of the smaller is a shared edge, not shared ground.
 EDGE_FRAC: Final = 0.02
-#: What two people may well both say of one ground on one day.
-_EACH_FOR_HIMSELF: Final = frozenset({"keep", "checkup", "other"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +54,7 @@ def told_twice(
     A pair is of one practice, its days are `NEAR_DAYS` apart at most, and either the ground of the smaller lies for
     `MUCH_FRAC` or more in the other, or the person-hours are alike and some ground, or a unit named, is common.
     """
-    there = [entry for entry in entries if entry.practice not in _EACH_FOR_HIMSELF and entry.entry_id in grounds]
+    there = [entry for entry in entries if entry.practice not in EACH_OWN and entry.entry_id in grounds]
     mine = [entry for entry in there if entry.entry_id in only_mine]
     theirs = [entry for entry in there if entry.entry_id in only_theirs]
     found = []

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Final
 
 import shapely
 from shapely import MultiPolygon
@@ -14,11 +13,8 @@ from habmap.jobs.checks.facts import Facts, Fault
 from habmap.jobs.said import reported_question
 from habmap.land.neighbors import overlaps
 from habmap.records import Entry, faults
-from habmap.vocabulary import KILLING, PRACTICES, default_killed_pct
+from habmap.vocabulary import KILLING, PRACTICES, WORKS, default_killed_pct
 from habmap.work.ledger import conflicts
-
-#: Practices that say nothing about what was done to standing cedars.
-_NO_WORK: Final = frozenset({"keep", "checkup", "seed", "other"})
 
 
 def practices(facts: Facts) -> Iterator[Fault]:
@@ -107,7 +103,7 @@ def kept_ground(facts: Facts) -> Iterator[Fault]:
             continue
         if entry.practice == "keep":
             kept = kept.union(patch)
-        elif entry.practice not in _NO_WORK:
+        elif entry.practice in WORKS:
             for shared in overlaps([kept, patch]):
                 kept_acres = measures.acres(shared.area_m2)
                 yield Fault(

@@ -9,14 +9,8 @@ from typing import Any, Final
 from habmap.show.photo_records import PagePhoto, PagePhotoPoint
 from habmap.show.records import Page
 from habmap.show.words import day_words, joined
-from habmap.vocabulary import WIND_WORDS, octant
+from habmap.vocabulary import PRACTICE_NOUNS, WIND_WORDS, octant
 
-#: What was done, as a thing: "before the cut of …".
-_WORK_NOUNS: Final = {
-    "cut": "cut", "girdle": "girdling", "spray": "spraying", "mulch": "mulching", "haul": "hauling", "pile": "piling",
-    "burn": "burn", "pile_burn": "burning of the piles", "mow": "mowing", "pull": "pulling", "graze": "grazing",
-    "seed": "seeding",
-}  # fmt: skip
 #: More lines than this between two pictures are counted, not told.
 _TOLD: Final = 4
 
@@ -93,7 +87,7 @@ def _told(point: PagePhotoPoint, *, is_before: bool) -> str:
     if not point.work:
         return ""
     day, practice = point.work[0] if is_before else point.work[-1]
-    thing = f"the {_WORK_NOUNS.get(practice, 'work')}"
+    thing = f"the {PRACTICE_NOUNS[practice]}"
     photo = point.before if is_before else point.after
     if photo is not None and photo.taken_on == day:
         return f"on the day of {thing}"
@@ -104,7 +98,7 @@ def _between(point: PagePhotoPoint) -> str:
     """Return what was done in view between the two pictures, and which other days there are pictures of."""
     sentences = []
     if len(point.work) > 2:  # one and two are told under the pictures themselves
-        told = [f"the {_WORK_NOUNS.get(practice, 'work')} of {day_words(day)}" for day, practice in point.work[:_TOLD]]
+        told = [f"the {PRACTICE_NOUNS[practice]} of {day_words(day)}" for day, practice in point.work[:_TOLD]]
         more = len(point.work) - len(told)
         if more:
             told.append(f"{more} more {'line' if more == 1 else 'lines'} of the log")
