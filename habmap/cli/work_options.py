@@ -134,12 +134,18 @@ def burn_words(burn: BurnRecord | None) -> list[str]:
     return [*observed_words(burn), *(notice_words(told) for told in burn.notices)]
 
 
-def print_logged(result: Logged, *, verb: str) -> None:
+def _told_as(result: Logged) -> str:
+    if result.action == "log":
+        return f"Logged as line {result.number}"
+    return f"Line {result.number} corrected (`habmap void {result.entry_id[:8]}` takes that back)"
+
+
+def print_logged(result: Logged) -> None:
     """Print a line just added in words: what, how much, where, and what to mind."""
     from habmap.cli.output import print_table
     from habmap.vocabulary import PRACTICE_WORDS
 
-    say(f"{verb} {result.entry_id[:8]}: {PRACTICE_WORDS[result.practice]}, {result.date}, {result.acres:,.2f} acres.")
+    say(f"{_told_as(result)}: {PRACTICE_WORDS[result.practice]}, {result.date}, {result.acres:,.2f} acres.")
     rows: list[list[object]] = [[share.unit_id, share.acres] for share in result.units]
     if rows and result.outside_acres > 0.005:
         rows.append(["(no unit)", result.outside_acres])

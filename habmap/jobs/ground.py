@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Final
@@ -125,12 +125,12 @@ def ground(store: Store, *, on: date | None = None) -> Ground:
     return replace(cut, on=day)
 
 
-def states_on(store: Store, patch: MultiPolygon, *, on: date) -> tuple[GroundState, ...]:
+def states_on(store: Store, patch: MultiPolygon, *, on: date, rows: Sequence[Entry]) -> tuple[GroundState, ...]:
     """Return what the log says, up to and with a day, of the units' ground under a patch (lon/lat [°])."""
     grid = store.grid
     if grid is None:
         return ()
-    lines = [line for line in effective_entries(store.entries()) if line.date <= on and line.patch is not None]
+    lines = [line for line in effective_entries(rows) if line.date <= on and line.patch is not None]
     state = cut_ground(
         tuple(unit for unit in store.units(on) if unit.geometry.intersects(patch)),
         tuple(line for line in lines if line.patch is not None and line.patch.intersects(patch)),

@@ -21,7 +21,7 @@ from habmap.jobs.ports import Store
 from habmap.land.neighbors import HAIR_WIDTH_M
 from habmap.records import BurnRecord, Entry, Unit
 from habmap.records.said import Carrying, carrying
-from habmap.work.ledger import Correction, corrections, effective_entries, told_in_order
+from habmap.work.ledger import Correction, corrections, effective_entries, line_numbers, told_in_order
 from habmap.work.versions import taken_back
 
 RowState = Literal["counts", "corrected", "withdrawn", "lost", "in force", "taken back", "unknown"]
@@ -41,6 +41,8 @@ class HistoryLine(Carrying):
 
     Attributes
     ----------
+    number
+        What people call the line by that this row is or speaks of; ``None`` when that line is not in this log.
     root_id
         The line that a correction speaks of; for a logged line its own id; ``None`` when it is not in this log.
     counts
@@ -60,6 +62,7 @@ class HistoryLine(Carrying):
     """
 
     entry_id: str
+    number: int | None
     action: str
     root_id: str | None
     target: str | None
@@ -254,6 +257,7 @@ def _described(rows: tuple[Entry, ...], line_of: dict[str, Correction], store: S
     tree = shapely.STRtree(outlines)
     everything = shapely.union_all(outlines) if outlines.size else None
     burns = {record.entry_id: record for record in store.burns()}
+    numbers = line_numbers(store.entries())
     found = []
     for row in rows:
         patch = grid.to_grid(row.patch) if grid and row.patch is not None else None
@@ -272,6 +276,7 @@ def _described(rows: tuple[Entry, ...], line_of: dict[str, Correction], store: S
         found.append(
             HistoryLine.of(
                 row,
+                number=None if line is None else numbers.get(line.root.entry_id),
                 root_id=None if line is None else line.root.entry_id,
                 counts=state == "counts",
                 state=state,

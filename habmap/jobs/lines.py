@@ -1,20 +1,22 @@
-"""A line of the log, or a row that corrects one, as a person names it."""
+"""A line of the log, or a row that corrects one, as a person names it: by the line's number, or an id."""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from typing import Final
 
 from habmap.errors import InputError
 from habmap.records import Entry
-from habmap.work.ledger import Correction, corrections
+from habmap.work.ledger import Correction, corrections, line_numbers
 
 #: Fewer characters than this of an id are too easily another line's.
 MIN_PREFIX: Final = 4
+_NUMBER: Final = re.compile(r"#?([1-9][0-9]{0,8})")
 
 
 def find_line(rows: Sequence[Entry], entry: str) -> Correction:
-    """Return the counting line that a person names by id, beginning of id, id of a correction, or imported id.
+    """Return the counting line that a person names by number, id, beginning of id, id of a correction or imported id.
 
     Raises
     ------
@@ -50,10 +52,17 @@ def find_row(rows: Sequence[Entry], entry: str) -> tuple[Correction, Entry]:
 def _named(rows: Sequence[Entry], entry: str) -> list[tuple[Correction, Entry]]:
     name = entry.strip()
     known = [(line, row) for line in corrections(rows) for row in line.rows]
+    is_number = _NUMBER.fullmatch(name)
+    number = int(is_number[1]) if is_number else None
+    numbers = line_numbers(rows)
+    by_number = [(line, row) for line, row in known if row is line.root and numbers[row.entry_id] == number]
+    if name.startswith("#"):
+        return by_number
+    # The number of one line may be the imported id, or begin the id, of another: then it is asked which is meant.
     exact = [(line, row) for line, row in known if row.entry_id == name or (row is line.root and row.source_id == name)]
-    if exact or len(name) < MIN_PREFIX:
-        return exact
-    return [(line, row) for line, row in known if row.entry_id.startswith(name.lower())]
+    begun = [(line, row) for line, row in known if row.entry_id.startswith(name.lower())]
+    found = exact or ([] if len(name) < MIN_PREFIX else begun)
+    return list({row.entry_id: (line, row) for line, row in (*by_number, *found)}.values())
 
 
 def _refuse_unclear(ids: Sequence[str], entry: str) -> None:
@@ -62,7 +71,7 @@ def _refuse_unclear(ids: Sequence[str], entry: str) -> None:
             "there is no such line in the log",
             where="LINE",
             value=entry,
-            allowed=f"an entry_id, its first {MIN_PREFIX} characters or more, or the id it was imported with",
+            allowed=f"a line's number, an entry_id, its first {MIN_PREFIX} characters or more, or its imported id",
             mend="`habmap history` lists every line",
         )
     if len(ids) > 1:
@@ -71,5 +80,5 @@ def _refuse_unclear(ids: Sequence[str], entry: str) -> None:
             where="LINE",
             value=entry,
             allowed=", ".join(ids),
-            mend="give more of the id",
+            mend="give more of the id, or a line's number as #12",
         )

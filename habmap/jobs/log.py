@@ -25,7 +25,7 @@ from habmap.measures import acres
 from habmap.records import BurnRecord, Entry, Unit, facts
 from habmap.records.said import BurnSaid, Said
 from habmap.vocabulary import PRACTICE_WORDS, STATEMENTS, STUMP_WORDS, TOP_KILLING
-from habmap.work.ledger import effective_entries, root_of
+from habmap.work.ledger import effective_entries, line_number, root_of
 
 #: Ground smaller than this is not named as a unit's share: a shared border, not work [m²].
 TRACE_M2: Final = 0.01
@@ -45,6 +45,8 @@ class Logged:
 
     Attributes
     ----------
+    number
+        What people call the line by: its place in the order of recording (of a correction, the line's).
     acres, outside_acres
         The whole patch, and its part in no unit [acre].
     burn
@@ -66,6 +68,7 @@ class Logged:
     cautions: tuple[str, ...]
     burn: BurnRecord | None = None
     next_steps: tuple[str, ...] = ()
+    number: int | None = None
 
 
 def log(
@@ -147,6 +150,7 @@ def add_entry(
     grid = store.grid or grid_around([patch])
     patch_acres = acres(grid.to_grid(patch).area)
     units, outside_acres = shares(patch, store.units(), grid=grid)
+    rows = store.entries()
     question = reported_question(entry, patch_acres)
     if agree is not None:
         if question is not None and not agree(question):
@@ -158,11 +162,13 @@ def add_entry(
             )
         entry = replace(entry, is_sure=question is not None)
     warnings = [] if question is None else [question]
-    warnings += _warnings(store, entry, units=units, outside_acres=outside_acres, patch_acres=patch_acres, today=today)
+    warnings += _warnings(
+        store, entry, rows=rows, units=units, outside_acres=outside_acres, patch_acres=patch_acres, today=today
+    )
     if burn is not None:
         note = hour_note(burn.ignition, entry.date, ZoneInfo(store.settings.place.timezone))
         warnings += [*([note] if note else []), *late_notices(burn.notices, entry.date)]
-    before = states_on(store, patch, on=entry.date)
+    before = states_on(store, patch, on=entry.date, rows=rows)
     store.append([entry, *([burn] if burn else [])])
     return Logged(
         entry_id=entry.entry_id,
@@ -178,6 +184,7 @@ def add_entry(
         cautions=cautions_for(entry.practice, entry, before),
         burn=burn,
         next_steps=_next_steps(entry),
+        number=line_number(entry, (*rows, entry)),
     )
 
 
@@ -234,6 +241,7 @@ def _warnings(
     store: Store,
     entry: Entry,
     *,
+    rows: Sequence[Entry],
     units: Sequence[UnitShare],
     outside_acres: float,
     patch_acres: float,
@@ -255,13 +263,13 @@ def _warnings(
         and entry.practice not in one.practices
         and getattr(entry, one.name) is not None
     ]
-    on_the_day = store.entries_on(entry.date)
-    root_id = _root_id(entry, on_the_day)
-    twins = [row for row in effective_entries(on_the_day) if is_same_work(row, entry) and row.entry_id != root_id]
+    root = root_of(entry, {row.entry_id: row for row in rows})
+    root_id = None if root is None else root.entry_id
+    twins = [row for row in effective_entries(rows) if is_same_work(row, entry) and row.entry_id != root_id]
     if twins:
         warnings.append(
             f"the same work is already logged ({PRACTICE_WORDS[entry.practice]}, {entry.date}, same ground: "
-            f"{twins[0].entry_id[:8]}); ground counts once, hours and cost count twice"
+            f"line {line_number(twins[0], rows)}); ground counts once, hours and cost count twice"
         )
     return warnings
 
@@ -318,11 +326,6 @@ def _contract_and_holds(store: Store, entry: Entry, units: Sequence[UnitShare]) 
         and (not item.units or touched.intersection(item.units))
     ]
     return words
-
-
-def _root_id(entry: Entry, rows: Sequence[Entry]) -> str | None:
-    root = root_of(entry, {row.entry_id: row for row in rows})
-    return None if root is None else root.entry_id
 
 
 def _valid(outline: MultiPolygon) -> BaseGeometry:

@@ -61,9 +61,6 @@ class Contents(Protocol):
     def entries(self) -> tuple[Entry, ...]:
         """Return every row of the log as written, voiding and amending rows too, oldest ``recorded_at`` first."""
 
-    def entries_on(self, day: date) -> tuple[Entry, ...]:
-        """Return the rows of the log dated on a day, and all that correct them or that they correct, oldest first."""
-
     def plots(self) -> tuple[Plot, ...]:
         """Return the density plots that count, each as last told, oldest first."""
 

@@ -178,9 +178,6 @@ class _PublicStore:
     def entries(self) -> tuple[Entry, ...]:
         return self._entries
 
-    def entries_on(self, day: date) -> tuple[Entry, ...]:
-        return tuple(entry for entry in self._entries if entry.date == day)
-
     def burns(self) -> tuple[BurnRecord, ...]:
         records = self._store.burns()
         lines = corrections(self._store.entries())

@@ -13,7 +13,7 @@ from habmap.jobs.ground import Ground, cut_ground, unit_rules
 from habmap.jobs.ports import Store
 from habmap.records import Entry
 from habmap.vocabulary import PRACTICE_WORDS
-from habmap.work.ledger import day_order, effective_entries
+from habmap.work.ledger import day_order, effective_entries, line_numbers
 from habmap.work.stages import ground_state
 
 #: Ground smaller than this that would lose another's work is passed over [acre].
@@ -25,6 +25,7 @@ class Resting:
     """Another person's line, and on how much ground it did something only because of the line in question [acre]."""
 
     entry_id: str
+    number: int
     who: str
     practice: str
     date: dt.date
@@ -64,8 +65,9 @@ def resting_on(store: Store, rows: Sequence[Entry], then: Sequence[Entry], *, en
         return ()
     did_acres, would_acres = (_did(store, entries, frozenset(others)) for entries in (now, changed))
     lost = {name: did_acres[name] - would_acres[name] for name in others}
+    numbers = line_numbers(rows)
     return tuple(
-        Resting(name, entry.who or "", entry.practice, entry.date, lost[name])
+        Resting(name, numbers[name], entry.who or "", entry.practice, entry.date, lost[name])
         for name, entry in others.items()
         if lost[name] > LEAST_ACRES
     )
@@ -82,7 +84,7 @@ def ask_others(found: Sequence[Resting], agree: Callable[[str], bool]) -> None:
     if not found:
         return
     told = [
-        f"{one.who} {PRACTICE_WORDS[one.practice]} {one.acres:,.2f} acres on {one.date} (line {one.entry_id[:8]})"
+        f"{one.who} {PRACTICE_WORDS[one.practice]} {one.acres:,.2f} acres on {one.date} (line {one.number})"
         for one in found
     ]
     question = f"other people's work rests on this: {'; '.join(told)}; it would count for nothing there"

@@ -15,7 +15,7 @@ from habmap.jobs.ports import Store
 from habmap.jobs.rests import ask_others, resting_on
 from habmap.jobs.said import check_why
 from habmap.records import Entry
-from habmap.work.ledger import Correction, conflicts, corrections, sight
+from habmap.work.ledger import Correction, conflicts, corrections, line_numbers, sight
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -28,8 +28,8 @@ class Voided:
         The new row.
     target, withdraws
         The row it names, and what that is: the line itself, a correction of it, or a withdrawal.
-    line_id
-        The line of the log it is all about.
+    line_id, number
+        The line of the log it is all about, and what people call it by.
     practice, date
         What the line says, or said.
     before, after
@@ -40,6 +40,7 @@ class Voided:
     target: str
     withdraws: Literal["line", "correction", "withdrawal"]
     line_id: str
+    number: int
     practice: str
     date: dt.date
     why: str
@@ -110,6 +111,7 @@ def void(
         target=row.entry_id,
         withdraws="withdrawal" if row.action == "void" else "correction" if row.action == "amend" else "line",
         line_id=line.root.entry_id,
+        number=line_numbers(rows)[line.root.entry_id],
         practice=counting.practice,
         date=counting.date,
         why=why,

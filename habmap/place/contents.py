@@ -79,18 +79,6 @@ class CountingRows(ABC):
         """Return every row of the log as written, oldest ``recorded_at`` first, rows of one moment by id."""
         return self.all_of(Entry)
 
-    def entries_on(self, day: date) -> tuple[Entry, ...]:
-        """Return the rows of the log dated on a day, and all that correct them or that they correct, oldest first."""
-        rows = self.all_of(Entry)
-        related = {row.entry_id for row in rows if row.date == day}
-        before = -1
-        while before < len(related):  # a correction of a correction leads one row further
-            before = len(related)
-            for row in rows:
-                if row.target is not None and (row.entry_id in related or row.target in related):
-                    related |= {row.entry_id, row.target}
-        return tuple(row for row in rows if row.entry_id in related)
-
     def plots(self) -> tuple[Plot, ...]:
         """Return the density plots that count, each as last told, oldest first."""
         return counting_plots(self.all_of(Plot))

@@ -95,6 +95,25 @@ def corrections(rows: Iterable[Entry]) -> tuple[Correction, ...]:
     return tuple(_correction(by_id[root], amends[root], voids[root], withdrawn) for root in amends)
 
 
+def line_numbers(rows: Iterable[Entry]) -> dict[str, int]:
+    """Return the number that people call each logged line by, by ``entry_id``: 1, 2, 3 … in the order of recording.
+
+    Lines of one moment, loaded from one file, are numbered in the order of the work as first written. A line keeps its
+    number when it is corrected or withdrawn, for all rows stay. Two copies that are united number alike afterwards,
+    whichever took the other's rows, but a line may then bear another number than before: rows written earlier elsewhere
+    come before it. The ``entry_id`` never changes.
+    """
+    logged = sorted((row for row in rows if row.action == "log"), key=lambda row: (row.recorded_at, *day_order(row)))
+    return {row.entry_id: number for number, row in enumerate(logged, 1)}
+
+
+def line_number(row: Entry, rows: Iterable[Entry]) -> int | None:
+    """Return the number of the line that a row of the log speaks of; ``None`` where its line is not there."""
+    by_id = {one.entry_id: one for one in rows}
+    root = root_of(row, by_id)
+    return None if root is None else line_numbers(by_id.values()).get(root.entry_id)
+
+
 def sight(line: Correction) -> tuple[str, ...]:
     """Return the ids of the rows that a new correction of a line is made in sight of: the latest, counting or not."""
     return tuple(sorted(row.entry_id for row in standing(line.amends, under=_made_upon(line.amends))))

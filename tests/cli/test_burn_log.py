@@ -90,7 +90,7 @@ def test_the_sheet_says_on_every_page_that_it_was_made_again(
     pdf, html = tmp_path / "again.pdf", tmp_path / "again.html"
     done = run_habmap("burnsheet", "--again", logged["entry_id"], "--sheet", pdf, "--sheet", html, place=place)
     assert done.code == 0, done.err
-    assert done.out.startswith(f"Log line {logged['entry_id'][:8]} as logged, made again on ")
+    assert done.out.startswith(f"Log line {logged['number']} as logged, made again on ")
     text = pdf_text(pdf, "-layout")
     pages = text.strip("\f").split("\f")
     assert len(pages) == 2

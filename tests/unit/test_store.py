@@ -232,18 +232,6 @@ def test_a_replacing_version_must_say_from_when(store: GeoPackageStore) -> None:
     assert [unit.uuid for unit in store.unit_versions()] == ["a"]
 
 
-def test_rows_of_a_day_come_with_all_that_correct_them(store: GeoPackageStore) -> None:
-    early = make_entry(1, date=date(2026, 1, 1))
-    amended = make_entry(2, date=date(2026, 1, 5), action="amend", target=early.entry_id, why="day")
-    again = make_entry(3, date=date(2026, 1, 9), action="amend", target=amended.entry_id, why="day")
-    other = make_entry(4, date=date(2026, 1, 2))
-    store.append([early, amended, again, other])
-    for day in (1, 5, 9):
-        assert store.entries_on(date(2026, 1, day)) == (early, amended, again)
-    assert store.entries_on(date(2026, 1, 2)) == (other,)
-    assert store.entries_on(date(2026, 1, 3)) == ()
-
-
 # --- the file, seen from outside ----------------------------------------------------------------------------
 
 

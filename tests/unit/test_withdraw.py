@@ -105,7 +105,7 @@ def test_what_others_work_rests_on_is_not_withdrawn_without_a_word() -> None:
         void(store, cut.entry_id, why="wrong unit", now=NOW, agree=lambda words: bool(asked.append(words)))
     assert store.rows() == before
     # 50 m by 40 m of Ann's pile lie on what Bob cut: 2,000 m² are 0.494 acres of 4,046.856 m².
-    assert f"Ann piled 0.49 acres on 2025-05-01 (line {pile.entry_id[:8]})" in asked[0]
+    assert "Ann piled 0.49 acres on 2025-05-01 (line 2)" in asked[0]
     assert "--yes" in str(caught.value.mend)
     void(store, cut.entry_id, why="wrong unit", now=NOW, agree=lambda words: True)
     assert [line.practice for line in effective_entries(store.entries())] == ["pile"]

@@ -21,7 +21,10 @@ if TYPE_CHECKING:
     from habmap.jobs.withdraw import Voided
 
 EntryArgument = Annotated[
-    str, typer.Argument(metavar="ENTRY", help="The line's id, its first 4 characters or more, or its imported id.")
+    str,
+    typer.Argument(
+        metavar="LINE", help="A line's number (12 or #12), its id or the first 4 of it, or its imported id."
+    ),
 ]
 WhyOption = Annotated[str, typer.Option("--why", metavar="T", help="The reason, kept with the correction.")]
 
@@ -37,7 +40,8 @@ def void(
     entry: Annotated[
         str,
         typer.Argument(
-            metavar="LINE", help="A line, a correction or a withdrawal: its id, its first 4 characters or more."
+            metavar="LINE",
+            help="A line's number (12 or #12), or the id (4 characters do) of a line, correction or withdrawal.",
         ),
     ],
     why: WhyOption,
@@ -72,13 +76,13 @@ def _tell(voided: Voided) -> None:
     """Say what a withdrawal does, before it is done."""
     from habmap.cli.commands.history import content_words
 
-    line, target = voided.line_id[:8], voided.target[:8]
+    line, target = voided.number, voided.target[:8]
     if voided.withdraws == "line":
-        say(f"This withdraws log line {line} itself, with all its corrections:")
+        say(f"This withdraws line {line} itself, with all its corrections:")
         if voided.before is not None:
             say(f"  {content_words(voided.before)}")
     else:
-        say(f"This takes back the {voided.withdraws} {target}, not log line {line} itself:")
+        say(f"This takes back the {voided.withdraws} {target}, not line {line} itself:")
         say(f"  before: {'withdrawn' if voided.before is None else content_words(voided.before)}")
         say(f"  after:  {'still withdrawn' if voided.after is None else content_words(voided.after)}")
 
@@ -159,4 +163,4 @@ def amend(
     if as_json:
         print_json("correct", result)
     else:
-        options.print_logged(result, verb="Corrected by")
+        options.print_logged(result)

@@ -73,7 +73,10 @@ def told(result: HistoryResult, zone: ZoneInfo) -> list[str]:
         words.append("")
         words.append(_line_words(line, zone, kinds))
         own = f", {_plain(line.source_id)} in the file it came from" if line.source_id else ""
-        words.append(f"  log line {line.entry_id}{own}, written {day_words(_local(line.recorded_at, zone))}")
+        name = (
+            f"line {line.number}" if line.action == "log" else "correction" if line.action == "amend" else "withdrawal"
+        )
+        words.append(f"  {name} ({line.entry_id}){own}, written {day_words(_local(line.recorded_at, zone))}")
         words[-1] += _STATE_WORDS.get((line.action, line.state), "")
     for change in result.changes:
         words += ["", *change_words(change)]
@@ -122,9 +125,9 @@ def _local(moment: datetime, zone: ZoneInfo) -> date:
 def _withdrawal_words(line: HistoryLine, kinds: dict[str, str]) -> str:
     kind = kinds.get(line.target or "", "log")
     if kind == "log":
-        return f"Log line {line.target} withdrawn"
+        return f"Line {line.number or line.target} withdrawn"
     what = "correction" if kind == "amend" else "withdrawal"
-    return f"The {what} {line.target} of log line {line.root_id} taken back"
+    return f"The {what} {line.target} of line {line.number} taken back"
 
 
 def content_words(line: HistoryLine) -> str:
@@ -140,9 +143,8 @@ def _line_words(line: HistoryLine, zone: ZoneInfo, kinds: dict[str, str]) -> str
         return f"{_withdrawal_words(line, kinds)} on {day_words(_local(line.recorded_at, zone))}{who}{why}."
     said = f"{_done(line)}{who}."
     if line.action == "amend":
-        said = (
-            f"Corrected on {day_words(_local(line.recorded_at, zone))}{why}. Log line {line.target} should read: {said}"
-        )
+        day, name = day_words(_local(line.recorded_at, zone)), line.number or line.target
+        said = f"Corrected on {day}{why}. Line {name} should read: {said}"
     if line.product:
         rate = f" at {_plain(line.product_rate)}" if line.product_rate else ""
         said += f" Product: {_plain(line.product)}{rate}; the product's label is the law."

@@ -84,8 +84,8 @@ def _ask_about(pair: ToldTwice) -> None:
     first, second = pair.first, pair.second
     say(f"These two may tell one day's work: {pair.shared_acres:,.1f} acres are common, hours and cost count twice:")
     for line in (first, second):
-        say(f"  {line.entry_id[:8]}: {content_words(line)}")
-    say(f'  If they do, withdraw the worse told: `habmap void {second.entry_id[:8]} --why "told twice"`')
+        say(f"  line {line.number}: {content_words(line)}")
+    say(f'  If they do, withdraw the worse told: `habmap void {second.number} --why "told twice"`')
 
 
 def _setting(value: object) -> str:

@@ -103,4 +103,4 @@ def log(
     if as_json:
         print_json("log", result)
     else:
-        options.print_logged(result, verb="Logged")
+        options.print_logged(result)

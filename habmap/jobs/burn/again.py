@@ -22,7 +22,7 @@ from habmap.records import BurnRecord, Entry, Forecast, Row
 from habmap.vocabulary import FIRE, PRACTICE_WORDS
 from habmap.work.burnday import PlanKind
 from habmap.work.burns import burn_of, ignition_of, record_faults
-from habmap.work.ledger import effective_entries
+from habmap.work.ledger import effective_entries, line_numbers
 
 #: Said of everything that the log has no date for.
 AS_TODAY: str = "roads, houses, lines, distances and closed days are as the property has them today"
@@ -64,10 +64,6 @@ class PastStore:
         """Return the lines that count, with today's corrections, of work done before the day."""
         return tuple(entry for entry in effective_entries(self._store.entries()) if entry.date < self._before)
 
-    def entries_on(self, day: dt.date) -> tuple[Entry, ...]:
-        """Return those of one day."""
-        return tuple(entry for entry in self.entries() if entry.date == day)
-
     def forecasts(self) -> tuple[Forecast, ...]:
         """Return none: the weather is as observed."""
         return ()
@@ -106,7 +102,8 @@ def burn_again(store: Store, entry: str, *, today: dt.date) -> BurnAgain:
     line = find_line(store.entries(), entry)
     content = line.content
     assert content is not None  # find_line refuses a withdrawn one
-    where = f"log line {content.entry_id}"
+    number = line_numbers(store.entries())[content.entry_id]
+    where = f"line {number} ({content.entry_id})"
     if content.practice not in FIRE:
         raise InputError(
             "this line of the log is no burn",
@@ -130,8 +127,7 @@ def burn_again(store: Store, entry: str, *, today: dt.date) -> BurnAgain:
             "the hour of ignition and the direction of the wind are needed to make a burn day again",
             where=where,
             value=f"not logged: {', '.join(missing)}",
-            mend=f"add what was written down that day: habmap correct {content.entry_id[:8]} --why … "
-            f"{' … '.join(missing)} …",
+            mend=f"add what was written down that day: habmap correct {number} --why … {' … '.join(missing)} …",
         )
     _refuse_unsound(content, record, where)
     plans, plans_kept = _plans(store, record, where)
@@ -159,7 +155,12 @@ def burn_again(store: Store, entry: str, *, today: dt.date) -> BurnAgain:
     result = burnday(past, request)
     logged_on = record.recorded_at.astimezone(ZoneInfo(store.settings.place.timezone)).date()
     again = _again(
-        content, result, _block_name(store, content, result), today=today, plans_from=logged_on if plans_kept else None
+        content,
+        number,
+        result,
+        _block_name(store, content, result),
+        today=today,
+        plans_from=logged_on if plans_kept else None,
     )
     return BurnAgain(past, request, replace(result, block=again.block, notices=record.notices, again=again))
 
@@ -201,7 +202,9 @@ def _block_name(store: Store, entry: Entry, result: BurnDayResult) -> str:
     return f"a patch in {units}" if units else "a patch outside every unit"
 
 
-def _again(entry: Entry, result: BurnDayResult, block: str, *, today: dt.date, plans_from: dt.date | None) -> Again:
+def _again(
+    entry: Entry, number: int, result: BurnDayResult, block: str, *, today: dt.date, plans_from: dt.date | None
+) -> Again:
     ground_on = entry.date - dt.timedelta(days=1)
     burned = "not given" if entry.burned_pct is None else f"{entry.burned_pct:g} % of the ground"
     plans = (
@@ -219,7 +222,7 @@ def _again(entry: Entry, result: BurnDayResult, block: str, *, today: dt.date, p
         plans_kept=plans_from is not None,
         title=f"as logged, made again on {today}",
         words=(
-            f"Log line {entry.entry_id[:8]} as logged, made again on {today}",
+            f"Log line {number} as logged, made again on {today}",
             f"Share that burned: {burned}",
             f"The ground is as the log has it on {ground_on}, before the work of that day; {AS_TODAY}",
             plans,

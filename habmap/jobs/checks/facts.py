@@ -10,7 +10,7 @@ from shapely.geometry.base import BaseGeometry
 from habmap.jobs.ports import Store
 from habmap.land.grid import LocalGrid
 from habmap.records import Entry, Unit
-from habmap.work.ledger import effective_entries
+from habmap.work.ledger import effective_entries, line_numbers
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,6 +35,8 @@ class Facts:
         Every version of every unit, and those that hold now.
     rows, entries
         Every row of the log as written, and the lines that count.
+    numbers
+        What people call the lines of the log by, by ``entry_id``.
     shapes, patches
         Outlines by ``uuid`` of the unit and ground by ``entry_id`` of the line, in the place's grid [m]; empty
         before the place has one.
@@ -49,9 +51,15 @@ class Facts:
     units: tuple[Unit, ...]
     rows: tuple[Entry, ...]
     entries: tuple[Entry, ...]
+    numbers: dict[str, int] = field(default_factory=dict)
     shapes: dict[str, BaseGeometry] = field(default_factory=dict)
     patches: dict[str, BaseGeometry] = field(default_factory=dict)
     every_shape: list[BaseGeometry] = field(default_factory=list)
+
+    def line(self, entry_id: str) -> str:
+        """Return what a row of the log is called in a message: by its line's number where it is a line, and its id."""
+        number = self.numbers.get(entry_id)
+        return f"line {entry_id}" if number is None else f"line {number} ({entry_id})"
 
 
 def facts_of(store: Store, *, today: dt.date) -> Facts:
@@ -63,7 +71,8 @@ def facts_of(store: Store, *, today: dt.date) -> Facts:
         A row, or the file itself, cannot be read.
     """
     grid, entries, units = store.grid, effective_entries(store.entries()), store.units()
-    found = Facts(store, today, grid, store.unit_versions(), units, store.entries(), entries)
+    rows = store.entries()
+    found = Facts(store, today, grid, store.unit_versions(), units, rows, entries, line_numbers(rows))
     if grid is not None:
         found.every_shape.extend(grid.to_grid(unit.geometry) for unit in found.versions)
         found.shapes.update({unit.uuid: grid.to_grid(unit.geometry) for unit in units})

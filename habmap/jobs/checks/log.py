@@ -20,7 +20,7 @@ from habmap.work.ledger import conflicts
 def practices(facts: Facts) -> Iterator[Fault]:
     """Yield lines whose practice is not known, or that do not say what share they killed."""
     for entry in facts.entries:
-        where, mend = f"line {entry.entry_id}", "correct it with `habmap correct`"
+        where, mend = facts.line(entry.entry_id), "correct it with `habmap correct`"
         if entry.practice not in PRACTICES:
             what = f"the practice {entry.practice!r} is not known"
             yield Fault(rule="practice", where=where, what=what, mend=f"{mend}; known: {', '.join(PRACTICES)}")
@@ -40,7 +40,7 @@ def numbers(facts: Facts) -> Iterator[Fault]:
             shown = one.said(value) if one.is_number else one.fault(value)
             yield Fault(
                 rule="number",
-                where=f"line {entry.entry_id}",
+                where=facts.line(entry.entry_id),
                 what=f"{one.name} is {shown}, not {one.allowed}",
                 mend="correct it with `habmap correct`",
             )
@@ -54,10 +54,11 @@ def reported(facts: Facts) -> Iterator[Fault]:
         if question is not None:
             yield Fault(
                 rule="reported",
-                where=f"line {entry.entry_id}",
+                where=facts.line(entry.entry_id),
                 what=f"{question}; nobody confirmed it",
                 mend="correct the figure or the ground with `habmap correct`, or confirm the figure: "
-                f"`habmap correct {entry.entry_id[:8]} --reported-acres {entry.reported_acres:g} --yes --why T`",
+                f"`habmap correct {facts.numbers[entry.entry_id]} --reported-acres {entry.reported_acres:g} --yes "
+                "--why T`",
             )
 
 
@@ -66,7 +67,7 @@ def corrections(facts: Facts) -> Iterator[Fault]:
     for conflict in conflicts(facts.rows):
         yield Fault(
             rule="correction",
-            where=f"line {conflict.entry_id}",
+            where=facts.line(conflict.entry_id),
             what=conflict.words,
             mend="look at it with `habmap history` and settle it with `habmap correct` or `habmap void`",
         )
@@ -77,7 +78,7 @@ def patches(facts: Facts) -> Iterator[Fault]:
     sound = [shape for shape in facts.every_shape if shape.is_valid]
     tree = shapely.STRtree(sound)
     for entry in facts.entries:
-        where, shape = f"line {entry.entry_id}", facts.patches.get(entry.entry_id)
+        where, shape = facts.line(entry.entry_id), facts.patches.get(entry.entry_id)
         if shape is None or shape.is_empty or not shape.is_valid:
             yield Fault(
                 rule="patch",
@@ -108,7 +109,7 @@ def kept_ground(facts: Facts) -> Iterator[Fault]:
                 kept_acres = measures.acres(shared.area_m2)
                 yield Fault(
                     rule="keep",
-                    where=f"line {entry.entry_id}",
+                    where=facts.line(entry.entry_id),
                     what=f"`{entry.practice}` on {entry.date} covers {kept_acres:,.2f} acres left on purpose",
                     mend="void the keep if it no longer holds, or correct the ground of the work",
                 )
@@ -120,7 +121,7 @@ def dates(facts: Facts) -> Iterator[Fault]:
         if entry.date > facts.today:
             yield Fault(
                 rule="date",
-                where=f"line {entry.entry_id}",
+                where=facts.line(entry.entry_id),
                 what=f"{entry.date} is after today, {facts.today}",
                 mend="correct it with `habmap correct --date`",
             )

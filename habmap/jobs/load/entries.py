@@ -27,7 +27,7 @@ from habmap.place.load.identity import differing
 from habmap.place.userfiles import printable
 from habmap.records import BurnRecord, Entry
 from habmap.work.burns import burn_of
-from habmap.work.ledger import corrections
+from habmap.work.ledger import corrections, line_numbers
 
 #: A line and what was observed where it is a burn.
 _Told = tuple[Entry, BurnRecord | None]
@@ -159,10 +159,12 @@ def _unconfirmed(question: str, entry: Entry, where: str) -> InputError:
 
 def _shared_source_ids(store: Store, fresh: Sequence[tuple[str, Entry]]) -> list[str]:
     """Point out lines that bear the imported id of another line: one day's work may be told twice."""
-    known = {row.source_id: row.entry_id for row in store.entries() if row.source_id and row.action == "log"}
+    rows = store.entries()
+    numbers = line_numbers(rows)
+    known = {row.source_id: row.entry_id for row in rows if row.source_id and row.action == "log"}
     return [
-        f"{where}: line {known[entry.source_id][:8]} was loaded under the id {printable(entry.source_id)} too; if both "
-        "tell one day's work, withdraw one"
+        f"{where}: line {numbers[known[entry.source_id]]} was loaded under the id {printable(entry.source_id)} too; "
+        "if both tell one day's work, withdraw one"
         for where, entry in fresh
         if entry.source_id is not None and known.get(entry.source_id, entry.entry_id) != entry.entry_id
     ]
