@@ -98,7 +98,7 @@ def pile_on_a_cut() -> tuple[FakeStore, Entry, Entry]:
 
 
 def test_what_others_work_rests_on_is_not_withdrawn_without_a_word() -> None:
-    store, cut, pile = pile_on_a_cut()
+    store, cut, _pile = pile_on_a_cut()
     before = store.rows()
     asked: list[str] = []
     with pytest.raises(InputError, match="rests on this") as caught:
