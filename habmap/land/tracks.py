@@ -374,9 +374,14 @@ def _refuse_fast(xy: Floats, time_s: Floats, where: str, *, sigma_m: float, trav
             where=where,
             value=f"{speed_mps * MPH_PER_MPS:.0f} mph from {clock(float(time_s[i]))} to {clock(float(time_s[j]))}",
             allowed=f"{TRAVEL_MPS[travel] * MPH_PER_MPS:.0f} mph by {travel}",
-            mend="cut the drive off with --from HH:MM --to HH:MM"
-            + (", or use --travel vehicle for an edge driven slowly" if travel == "foot" else ""),
+            mend=_fast_mend(travel),
         )
+
+
+def _fast_mend(travel: Travel) -> str:
+    return "cut the drive off with --from HH:MM --to HH:MM" + (
+        ", or use --travel vehicle for an edge driven slowly" if travel == "foot" else ""
+    )
 
 
 def _travel_doubt(step_m: Floats, step_s: Floats, *, where: str, travel: Travel) -> InputError:
@@ -386,7 +391,7 @@ def _travel_doubt(step_m: Floats, step_s: Floats, *, where: str, travel: Travel)
         where=where,
         value=f"a tenth of it above {fast_mps * MPH_PER_MPS:.0f} mph",
         allowed=f"{TRAVEL_MPS[travel] * MPH_PER_MPS:.0f} mph by {travel}",
-        mend="use --travel vehicle for an edge driven slowly" if travel == "foot" else "drive the edge slowly",
+        mend=_fast_mend(travel),
     )
 
 

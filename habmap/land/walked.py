@@ -337,7 +337,8 @@ def _edges_only(
             if way_m > 0
         ]
         if ways:
-            notes.append(f"{' and '.join(ways)} was left out: the ground is what the edge between goes round")
+            was = "was" if len(ways) == 1 else "were"
+            notes.append(f"{' and '.join(ways)} {was} left out: the ground is what the edge between goes round")
     return edges, notes
 
 

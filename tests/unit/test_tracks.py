@@ -112,7 +112,7 @@ def test_a_drive_is_not_a_walk() -> None:
     driven = segment(*walk([(x * 5, y * 5) for x, y in SQUARE], speed_mps=8, step_s=1))
     with pytest.raises(InputError, match="faster than travel by foot") as refused:
         ground(driven)
-    assert "--travel vehicle" in str(refused.value)
+    assert "--travel vehicle" in str(refused.value) and "--from HH:MM --to HH:MM" in str(refused.value)
     assert acres(ground(driven, travel="vehicle").area_m2) == pytest.approx(250, abs=1)
 
 

@@ -101,7 +101,8 @@ def _first_words(result: EffortResult) -> None:
 
     spent = f"{result.person_hours:,.0f} person-hours and {result.cost:,.0f} {result.currency} so far"
     if result.person_hours_left is None:
-        say(f"{spent}; {result.remaining_acres:.1f} acres remain. What they take is not known: {result.rests_on}.")
+        why = result.rests_on.removeprefix("nothing: ")
+        say(f"{spent}; {result.remaining_acres:.1f} acres remain. What they take is not known: {why}.")
         return
     is_few = 0 < result.lines < TOO_FEW_LINES
     few = f" ({TOO_FEW_WORDS})" if is_few else ""
