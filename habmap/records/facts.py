@@ -162,6 +162,12 @@ class Fact:
         """Return a number or word with its unit, as it stands in a sentence."""
         return (f"{value:g}" if self.is_number else str(value)) + self._unit()
 
+    def broken(self, value: Any) -> str:
+        """Say of a kept value that it cannot be, and what could."""
+        is_text = self.kind is str and not self.choices
+        shown = f"{len(value):,} characters long" if is_text else self.said(value)
+        return f"{self.words} is {shown}, not {self.allowed}"
+
     def _unit(self) -> str:
         return "" if not self.unit else self.unit if self.unit == "°" else f" {self.unit}"
 

@@ -37,7 +37,7 @@ def burn_of(line: Correction, records: Iterable[BurnRecord]) -> BurnRecord | Non
 
 def record_faults(record: BurnRecord) -> list[str]:
     """Return in words what a stored record holds that cannot be."""
-    broken = [f"{one.words} is {one.said(value)}, not {one.allowed}" for one, value in faults(record, BurnRecord)]
+    broken = [one.broken(value) for one, value in faults(record, BurnRecord)]
     if record.ignition is not None and not is_clock(record.ignition):
         broken.append(f"the time of ignition is {record.ignition!r}")
     broken += [f"a notice was given {told.when!r}" for told in record.notices if not is_moment(told.when)]

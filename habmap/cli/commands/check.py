@@ -2,15 +2,25 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import typer
 
 from habmap.cli.context import JsonOption, Session
 from habmap.cli.output import print_json, say
 
+if TYPE_CHECKING:
+    from habmap.jobs.checks.facts import Fault
+
 
 def register(app: typer.Typer) -> None:
     """Add the command."""
     app.command("check")(check)
+
+
+def _where(fault: Fault) -> str:
+    """Say where, a line of the log by the number that people call it by."""
+    return fault.where if fault.number is None else f"line {fault.number} ({fault.where.removeprefix('line ')})"
 
 
 def check(context: typer.Context, as_json: JsonOption = False) -> None:
@@ -31,6 +41,6 @@ def check(context: typer.Context, as_json: JsonOption = False) -> None:
         noun = "fault" if len(result.faults) == 1 else "faults"
         say(f"{result.place}: {len(result.faults)} {noun} found, on {result.on}.")
         for fault in result.faults:
-            say(f"- {fault.rule}, {fault.where}: {fault.what}\n  to mend it: {fault.mend}")
+            say(f"- {fault.rule}, {_where(fault)}: {fault.what}\n  to mend it: {fault.mend}")
     if result.faults:
         raise typer.Exit(1)

@@ -15,12 +15,16 @@ from habmap.work.ledger import effective_entries, line_numbers
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Fault:
-    """One thing that is not as it must be: the rule, where, what was found and how to mend it."""
+    """One thing that is not as it must be: the rule, where, what was found and how to mend it.
+
+    ``number`` is what people call the line of the log by that it is about; ``None`` where it is about something else.
+    """
 
     rule: str
     where: str
     what: str
     mend: str
+    number: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,10 +60,9 @@ class Facts:
     patches: dict[str, BaseGeometry] = field(default_factory=dict)
     every_shape: list[BaseGeometry] = field(default_factory=list)
 
-    def line(self, entry_id: str) -> str:
-        """Return what a row of the log is called in a message: by its line's number where it is a line, and its id."""
-        number = self.numbers.get(entry_id)
-        return f"line {entry_id}" if number is None else f"line {number} ({entry_id})"
+    def of_line(self, entry_id: str, *, rule: str, what: str, mend: str) -> Fault:
+        """Return a fault of a row of the log."""
+        return Fault(rule=rule, where=f"line {entry_id}", what=what, mend=mend, number=self.numbers.get(entry_id))
 
 
 def facts_of(store: Store, *, today: dt.date) -> Facts:

@@ -20,28 +20,29 @@ from habmap.work.ledger import conflicts
 def practices(facts: Facts) -> Iterator[Fault]:
     """Yield lines whose practice is not known, or that do not say what share they killed."""
     for entry in facts.entries:
-        where, mend = facts.line(entry.entry_id), "correct it with `habmap correct`"
+        mend = "correct it with `habmap correct`"
         if entry.practice not in PRACTICES:
             what = f"the practice {entry.practice!r} is not known"
-            yield Fault(rule="practice", where=where, what=what, mend=f"{mend}; known: {', '.join(PRACTICES)}")
+            yield facts.of_line(
+                entry.entry_id, rule="practice", what=what, mend=f"{mend}; known: {', '.join(PRACTICES)}"
+            )
         elif (
             entry.practice in KILLING
             and entry.killed_pct is None
             and default_killed_pct(entry.practice, cedar=facts.store.settings.place.cedar) is None
         ):
             what = f"`{entry.practice}` does not say what share it killed"
-            yield Fault(rule="practice", where=where, what=what, mend=f"{mend} --killed-pct")
+            yield facts.of_line(entry.entry_id, rule="practice", what=what, mend=f"{mend} --killed-pct")
 
 
 def numbers(facts: Facts) -> Iterator[Fault]:
     """Yield lines that say what cannot be."""
     for entry in facts.entries:
         for one, value in faults(entry, Entry):
-            shown = one.said(value) if one.is_number else one.fault(value)
-            yield Fault(
+            yield facts.of_line(
+                entry.entry_id,
                 rule="number",
-                where=facts.line(entry.entry_id),
-                what=f"{one.name} is {shown}, not {one.allowed}",
+                what=one.broken(value),
                 mend="correct it with `habmap correct`",
             )
 
@@ -52,9 +53,9 @@ def reported(facts: Facts) -> Iterator[Fault]:
         patch = facts.patches.get(entry.entry_id)
         question = None if patch is None or entry.is_sure else reported_question(entry, measures.acres(patch.area))
         if question is not None:
-            yield Fault(
+            yield facts.of_line(
+                entry.entry_id,
                 rule="reported",
-                where=facts.line(entry.entry_id),
                 what=f"{question}; nobody confirmed it",
                 mend="correct the figure or the ground with `habmap correct`, or confirm the figure: "
                 f"`habmap correct {facts.numbers[entry.entry_id]} --reported-acres {entry.reported_acres:g} --yes "
@@ -65,9 +66,9 @@ def reported(facts: Facts) -> Iterator[Fault]:
 def corrections(facts: Facts) -> Iterator[Fault]:
     """Yield corrections that contradict each other."""
     for conflict in conflicts(facts.rows):
-        yield Fault(
+        yield facts.of_line(
+            conflict.entry_id,
             rule="correction",
-            where=facts.line(conflict.entry_id),
             what=conflict.words,
             mend="look at it with `habmap history` and settle it with `habmap correct` or `habmap void`",
         )
@@ -78,18 +79,18 @@ def patches(facts: Facts) -> Iterator[Fault]:
     sound = [shape for shape in facts.every_shape if shape.is_valid]
     tree = shapely.STRtree(sound)
     for entry in facts.entries:
-        where, shape = facts.line(entry.entry_id), facts.patches.get(entry.entry_id)
+        shape = facts.patches.get(entry.entry_id)
         if shape is None or shape.is_empty or not shape.is_valid:
-            yield Fault(
+            yield facts.of_line(
+                entry.entry_id,
                 rule="patch",
-                where=where,
                 what="its ground is missing or crosses itself",
                 mend="give the right ground with `habmap correct --patch`",
             )
         elif not any(shapely.intersection(sound[i], shape).area > 0 for i in tree.query(shape)):
-            yield Fault(
+            yield facts.of_line(
+                entry.entry_id,
                 rule="patch",
-                where=where,
                 what=f"all {measures.acres(shape.area):,.2f} acres of it lie outside every unit",
                 mend="load the unit it belongs to, or correct the ground with `habmap correct --patch`",
             )
@@ -107,9 +108,9 @@ def kept_ground(facts: Facts) -> Iterator[Fault]:
         elif entry.practice in WORKS:
             for shared in overlaps([kept, patch]):
                 kept_acres = measures.acres(shared.area_m2)
-                yield Fault(
+                yield facts.of_line(
+                    entry.entry_id,
                     rule="keep",
-                    where=facts.line(entry.entry_id),
                     what=f"`{entry.practice}` on {entry.date} covers {kept_acres:,.2f} acres left on purpose",
                     mend="void the keep if it no longer holds, or correct the ground of the work",
                 )
@@ -119,9 +120,9 @@ def dates(facts: Facts) -> Iterator[Fault]:
     """Yield lines dated after today."""
     for entry in facts.entries:
         if entry.date > facts.today:
-            yield Fault(
+            yield facts.of_line(
+                entry.entry_id,
                 rule="date",
-                where=facts.line(entry.entry_id),
                 what=f"{entry.date} is after today, {facts.today}",
                 mend="correct it with `habmap correct --date`",
             )
