@@ -35,13 +35,16 @@ _HOMES = {
     "due": "habmap.api",
     "effort": "habmap.api",
     "history": "habmap.api",
+    "load": "habmap.api",
     "open_place": "habmap.api",
     "photos": "habmap.api",
     "rank": "habmap.api",
     "response": "habmap.api",
     "schedule": "habmap.api",
+    "start": "habmap.api",
     "terrain": "habmap.api",
     "to_json": "habmap.api",
+    "write_map": "habmap.api",
 }
 
 __all__ = sorted([*_HOMES, "__version__"])

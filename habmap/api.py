@@ -11,7 +11,7 @@ from __future__ import annotations
 import datetime as dt
 import json
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 from zoneinfo import ZoneInfo
 
 if TYPE_CHECKING:
@@ -23,6 +23,9 @@ if TYPE_CHECKING:
     from habmap.jobs.due import DueResult
     from habmap.jobs.effort import EffortResult
     from habmap.jobs.history import HistoryResult
+    from habmap.jobs.load.dem import AddDemResult
+    from habmap.jobs.load.result import LoadResult
+    from habmap.jobs.map import MapResult
     from habmap.jobs.photos import PhotosResult
     from habmap.jobs.plan import PlanResult
     from habmap.jobs.ports import Store
@@ -31,6 +34,8 @@ if TYPE_CHECKING:
     from habmap.jobs.terrain import TerrainResult
     from habmap.place.store import GeoPackageStore
 
+#: What `load` takes.
+Loadable = Literal["boundary", "units", "features", "dem", "entries", "plots"]
 #: Where the record of each answer stands: command → (module, class). Their JSON schemas are generated from this.
 ANSWERS: dict[str, tuple[str, str]] = {
     "acres": ("habmap.jobs.acres", "AcresResult"),
@@ -77,6 +82,73 @@ def open_place(folder: str | Path) -> GeoPackageStore:
     from habmap.place.store import GeoPackageStore
 
     return GeoPackageStore.open(Path(folder))
+
+
+def start(folder: str | Path, *, name: str, timezone: str | None = None) -> GeoPackageStore:
+    """Make a new property's folder with commented settings, and open it.
+
+    Parameters
+    ----------
+    folder
+        A folder that is new or empty of property files.
+    name
+        What the property is called.
+    timezone
+        IANA name, such as ``America/Chicago``; ``None`` takes this computer's.
+
+    Raises
+    ------
+    PlaceError
+        There is a property already, or the folder cannot be written.
+
+    Examples
+    --------
+    >>> habmap.start(fresh / "mine", name="My place", timezone="America/Chicago").units()
+    ()
+    """
+    from habmap.jobs.start import start as job
+
+    job(Path(folder), name=name, now=_now(), timezone=timezone)
+    return open_place(folder)
+
+
+def load(place: GeoPackageStore, what: Loadable, path: str | Path) -> LoadResult | AddDemResult:
+    """Load a file whole or not at all; what is there already with the same content is passed over.
+
+    Parameters
+    ----------
+    what
+        ``boundary``, ``units``, ``features`` (layers), ``dem`` (elevation raster), ``entries`` or ``plots`` (tables).
+
+    Raises
+    ------
+    InputErrors
+        The file has faults; every one is told with its place, and nothing is loaded.
+
+    Examples
+    --------
+    >>> mine = habmap.start(fresh / "loaded", name="My place", timezone="America/Chicago")
+    >>> habmap.load(mine, "units", layers / "units.geojson").loaded > 0
+    True
+    """
+    from habmap.jobs.load.dem import load_dem
+    from habmap.jobs.load.entries import load_entries
+    from habmap.jobs.load.features import load_features
+    from habmap.jobs.load.layers import load_boundary, load_units
+    from habmap.jobs.load.tables import load_plots
+
+    path, now = Path(path), _now()
+    if what == "boundary":
+        return load_boundary(place, path=path, now=now)
+    if what == "units":
+        return load_units(place, path=path, valid_from=_today(place), now=now)
+    if what == "features":
+        return load_features(place, path=path, now=now)
+    if what == "dem":
+        return load_dem(place, path=path, vertical_unit=None, copy_into=None, overwrite=False, now=now)
+    if what == "entries":
+        return load_entries(place, path=path, today=_today(place), now=now)
+    return load_plots(place, path=path, now=now)
 
 
 def acres(place: Store, *, on: dt.date | None = None) -> AcresResult:
@@ -275,6 +347,25 @@ def check(place: Store, *, today: dt.date | None = None) -> Checked:
     return job(place, today=today or _today(place))
 
 
+def write_map(place: GeoPackageStore, path: str | Path, *, audience: Literal["owner", "public"] = "owner") -> MapResult:
+    """Write the map, one HTML file that opens without a network; a file that is there is not replaced.
+
+    Parameters
+    ----------
+    audience
+        ``public`` leaves out names of people, notes, hours, costs and private places.
+
+    Examples
+    --------
+    >>> page = habmap.write_map(place, fresh / "map.html", audience="public")
+    >>> page.units == len(place.units())
+    True
+    """
+    from habmap.jobs.map import draw_map
+
+    return draw_map(place, target=Path(path), now=_now(), audience=audience)
+
+
 def to_json(answer: object) -> str:
     """Return an answer as the JSON that its command prints: one object, unrounded numbers, ``null`` for unknown.
 
@@ -313,6 +404,10 @@ def json_schema(command: str) -> dict[str, Any]:
     schema["properties"] = {"schema": {"const": f"habmap/{command}/1"}, **schema["properties"]}
     schema["required"] = ["schema", *schema.get("required", [])]
     return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema}
+
+
+def _now() -> dt.datetime:
+    return dt.datetime.now(dt.UTC)
 
 
 def _today(place: Store) -> dt.date:

@@ -44,9 +44,14 @@ def _examples() -> list[doctest.DocTest]:
 
 
 @pytest.mark.parametrize("example", _examples(), ids=lambda example: example.name.rpartition(".")[2])
-def test_the_examples_run_on_the_sample(example: doctest.DocTest, demo_place: Path) -> None:
+def test_the_examples_run_on_the_sample(
+    example: doctest.DocTest, demo_place: Path, tmp_path: Path, repository: Path
+) -> None:
     place = habmap.open_place(demo_place)
-    example.globs.update(habmap=habmap, place=place, folder=demo_place, json=json, datetime=datetime)
+    example.globs.update(
+        habmap=habmap, place=place, folder=demo_place, json=json, datetime=datetime,
+        fresh=tmp_path, layers=repository / "sample_layers",
+    )  # fmt: skip
     said: list[str] = []
     outcome = doctest.DocTestRunner(verbose=False).run(example, out=said.append)
     assert outcome.failed == 0, "".join(said)
@@ -97,3 +102,15 @@ def test_answers_obey_their_schema(command: str, demo_place: Path) -> None:
     jsonschema.validate(record, schema)
     with pytest.raises(jsonschema.ValidationError):
         jsonschema.validate({**record, "schema": "habmap/other/1"}, schema)
+
+
+def test_the_example_script_does_the_main_job(repository: Path, tmp_path: Path) -> None:
+    script = repository / "scripts" / "example_main_job.py"
+    done = subprocess.run(
+        [sys.executable, str(script), str(repository / "sample_layers"), str(tmp_path / "place")],
+        capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    account = habmap.acres(habmap.open_place(tmp_path / "place")).totals
+    assert f"{account.treated_acres:.1f} of {account.cedar_acres:.1f} cedar acres treated" in done.stdout
+    assert (tmp_path / "place" / "out" / "map.html").stat().st_size > 100_000
