@@ -19,7 +19,8 @@ What = Literal[
 HAND_CHECK_DAYS: Final = (1, 3, 7)
 #: A look at the end of the growing season: first and last day (month, day). Common practice, no source.
 LOOK_WINDOW: Final = ((9, 1), (10, 31))
-#: Ground treated after this day (month, day) has its first whole growing season in the next year.
+#: Ground treated after this day (month, day) has its first whole growing season in the next year; a look up to it has
+#: not seen that season.
 FIRST_SEASON_UNTIL: Final = (6, 30)
 #: How far ahead things are shown [days].
 AHEAD_DAYS: Final = 90
@@ -326,7 +327,8 @@ def _look(piece: DatedGround, on: date) -> Iterable[DueItem]:
     since = treated
     year = treated.year if (treated.month, treated.day) <= FIRST_SEASON_UNTIL else treated.year + 1
     words = "end of the first growing season since the work"
-    if piece.last_look is not None and piece.last_look >= treated:
+    # An earlier look (at needles, say) has not seen what lived through the season.
+    if piece.last_look is not None and piece.last_look > _day(year, FIRST_SEASON_UNTIL):
         year, words = max(year, piece.last_look.year + 1), "a year since the last check-up"
         since = piece.last_look
     if piece.snag_frac > 0:

@@ -170,6 +170,14 @@ def test_a_look_closes_the_first_growing_season(treated: date, on: date, state: 
     assert (item.state, item.from_date) == (state, date(year, 9, 1))
 
 
+def test_a_look_at_needles_in_spring_leaves_the_season_s_end_to_be_looked_at() -> None:
+    """Cut in winter, its needles seen in April: what lives shows in fall, so the check-up of that fall still comes."""
+    seen_in_spring = replace(DOWN, last_look=date(2026, 4, 20), needles="red", needles_seen=date(2026, 4, 20))
+    (item,) = of_kind([seen_in_spring], "checkup", date(2026, 9, 1))
+    assert (item.since_date, item.state, item.from_date) == (CUT, "due", date(2026, 9, 1))
+    assert of_kind([replace(DOWN, last_look=date(2026, 8, 20))], "checkup", date(2026, 9, 1)) == []
+
+
 def test_looks_come_round_yearly() -> None:
     piece = replace(DOWN, stage="burned", last_look=date(2026, 9, 20))
     assert of_kind([piece], "checkup", date(2026, 10, 1)) == []
