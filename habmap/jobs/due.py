@@ -9,11 +9,12 @@ from typing import Final
 
 from habmap.jobs.closed_days import closures, day_of_year
 from habmap.jobs.export_practices import export_practices
-from habmap.jobs.ground import Ground, GroundPiece, ground
+from habmap.jobs.ground import HAIR_M2, Ground, GroundPiece, ground
 from habmap.jobs.named_units import settings_of_now
 from habmap.jobs.ports import Store
 from habmap.jobs.said import has_snags
 from habmap.jobs.snapshot import once
+from habmap.measures import acres
 from habmap.place.settings import Settings
 from habmap.records import Entry
 from habmap.vocabulary import FIRE_CAUTION, SNAG_CAUTION
@@ -62,10 +63,9 @@ def due(store: Store, *, on: date) -> DueResult:
     """
     settings = settings_of_now(store)
     state = ground(store, on=on)
-    upkeep = {unit.unit_id: _upkeep_rule(unit.unit_id, settings) for unit in state.units}
     closed = closures(settings)
     found = [
-        *ground_due(_dated(state), on=on, drying_days=settings.seasons.drying_days, upkeep=upkeep),
+        *_ground_due(state, settings, on),
         *calendar_due(on=on, bans=closed.bans, holds=closed.holds, contract=_contract(store, settings, on)),
     ]
     items = sort_items(with_closures(found, closed, on=on))
@@ -93,11 +93,17 @@ def upkeep_due(state: Ground, settings: Settings) -> dict[str, tuple[DueItem, ..
     if state.on is None:
         return {}
     found: dict[str, tuple[DueItem, ...]] = {}
-    upkeep = {unit.unit_id: _upkeep_rule(unit.unit_id, settings) for unit in state.units}
-    for item in ground_due(_dated(state), on=state.on, drying_days=settings.seasons.drying_days, upkeep=upkeep):
+    for item in _ground_due(state, settings, state.on):
         if item.what == "upkeep" and item.state == "due" and item.unit_id is not None:
             found[item.unit_id] = (*found.get(item.unit_id, ()), item)
     return found
+
+
+def _ground_due(state: Ground, settings: Settings, on: date) -> tuple[DueItem, ...]:
+    """Return what the ground asks for; hair-wide ground along an edge asks for nothing and nobody could find it."""
+    upkeep = {unit.unit_id: _upkeep_rule(unit.unit_id, settings) for unit in state.units}
+    items = ground_due(_dated(state), on=on, drying_days=settings.seasons.drying_days, upkeep=upkeep)
+    return tuple(item for item in items if item.acres is None or item.acres > acres(HAIR_M2))
 
 
 def _dated(state: Ground) -> list[DatedGround]:
