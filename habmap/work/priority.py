@@ -46,6 +46,8 @@ RANDOM_SEED: Final = 20_020_603
 DIRICHLET_TOTAL: Final = 20.0
 #: An order kept by fewer of the random weightings than this is a close call [%].
 CLOSE_CALL_BELOW_PCT: Final = 75.0
+#: Scores nearer to one another than this are even: tables tell them to 0.01.
+EVEN_SCORES_WITHIN: Final = 0.005
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -121,7 +123,7 @@ class Ranked:
         Each part 0–1; ``None`` = unknown: it counts as 0 in the score, but a heat load that the equation does not give
         where the ground's face is known is left out, and the other parts make up the whole.
     firm_pct
-        Share of the random weightings in which the unit keeps its place within its tier [%].
+        Share of the random weightings in which the unit keeps its place within its tier, and not by a hair [%].
     facing_remaining, aspect_remaining_deg, sun_facing_remaining_pct
         Which way the remaining ground faces: octant or ``flat``, true bearing [°], and its sun-facing share [%];
         ``None`` where none remains or no elevation covers it.
@@ -261,7 +263,8 @@ def rank_units(
     Notes
     -----
     ``firm_pct`` draws ``RANDOM_WEIGHTINGS`` weightings from a Dirichlet distribution whose mean is the place's own
-    weighting (fixed seed), and counts how often the unit keeps its place within its tier.
+    weighting (fixed seed), and counts how often the unit keeps its place within its tier, with a score that differs
+    from its neighbors' by `EVEN_SCORES_WITHIN` or more.
     """
     ranked: list[Ranked] = []
     for tier in TIERS:
@@ -394,7 +397,12 @@ def _firm_pct(
     scores = np.round(_weighted(values[placed][:, used], applies[placed][:, used], draws.T).T, 9)
     # a stable sort keeps ties in the order already found, which is how ties are broken
     drawn = np.argsort(-scores, axis=1, kind="stable")
-    return [float(100 * np.mean(drawn[:, place] == place)) for place in range(len(group))]
+    keeps = drawn == np.arange(len(group))
+    # Units whose scores are as good as equal hold no place before one another, whoever stands first.
+    is_even = -np.diff(np.take_along_axis(scores, drawn, axis=1), axis=1) < EVEN_SCORES_WITHIN
+    keeps[:, 1:] &= ~is_even
+    keeps[:, :-1] &= ~is_even
+    return [float(100 * np.mean(keeps[:, place])) for place in range(len(group))]
 
 
 def _clipped(value: float) -> float:

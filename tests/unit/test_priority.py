@@ -111,6 +111,13 @@ def test_a_unit_ahead_in_every_part_holds_and_an_even_trade_is_a_close_call() ->
     assert even[0].firm_pct is not None and 30 < even[0].firm_pct < 70
 
 
+def test_twins_are_a_close_call_though_one_must_stand_first() -> None:
+    """Nothing tells them apart but a hair of acres, which every weighting favors."""
+    twins = [replace(BENCH, unit_id=name, remaining_acres=acres) for name, acres in (("a", 11.0), ("b", 11.0 + 1e-6))]
+    lines = rank_units(twins, limits=LIMITS, weights=EQUAL)
+    assert [(line.unit_id, line.firm_pct, line.close_call) for line in lines] == [("b", 0.0, True), ("a", 0.0, True)]
+
+
 def test_the_order_is_the_same_every_time() -> None:
     units = [replace(BENCH, unit_id=str(i), sun_facing_pct=50.0 + i, stems_per_acre=900 - 7.0 * i) for i in range(9)]
     assert rank_units(units, limits=LIMITS, weights=EQUAL) == rank_units(
