@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from habmap import measures
-from habmap.jobs.ground import Ground, GroundPiece, ground
+from habmap.jobs.ground import ground
 from habmap.jobs.ports import Store
 from habmap.jobs.snapshot import once
 from habmap.land.acreage import area_of_record_m2
@@ -16,6 +16,7 @@ from habmap.place.settings import Settings
 from habmap.records import Unit
 from habmap.vocabulary import PRACTICES, REMAINING, STAGES, TREATED
 from habmap.work.account import cedar_acres
+from habmap.work.ground import Ground, GroundPiece
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,7 +143,9 @@ def acres_of(place_ground: Ground, *, settings: Settings) -> AcresResult:
         unit_m2 = area_of_record_m2(unit.geometry, grid=place_ground.grid) if place_ground.grid else 0.0
         closure_m2 = max(closure_m2, abs(math.fsum(piece.area_m2 for piece in own) - unit_m2))
         units.append(_unit_acres(unit, unit_m2, own, settings))
-    outside_m2 = math.fsum(cover.area_m2 for cover in place_ground.covers if cover.entry_ids and not cover.unit_ids)
+    outside_m2 = math.fsum(
+        overlay.area_m2 for overlay in place_ground.overlays if overlay.entry_ids and not overlay.unit_ids
+    )
     return AcresResult(
         place=settings.place.name,
         on=place_ground.on,
@@ -152,7 +155,9 @@ def acres_of(place_ground: Ground, *, settings: Settings) -> AcresResult:
         practices=_practices(place_ground, settings),
         outside_acres=measures.acres(outside_m2),
         counted_twice_acres=measures.acres(
-            math.fsum(cover.area_m2 * (len(cover.unit_ids) - 1) for cover in place_ground.covers if cover.unit_ids)
+            math.fsum(
+                overlay.area_m2 * (len(overlay.unit_ids) - 1) for overlay in place_ground.overlays if overlay.unit_ids
+            )
         ),
         closure_m2=closure_m2,
     )
@@ -236,9 +241,9 @@ def _practices(place_ground: Ground, settings: Settings) -> tuple[PracticeAcres,
     # Every square metre is in one cover only, so that adding covers up is the area of the union of the patches.
     inside_m2: defaultdict[str, float] = defaultdict(float)
     outside_m2: defaultdict[str, float] = defaultdict(float)
-    for cover in place_ground.covers:
-        for practice in {practice_of[entry_id] for entry_id in cover.entry_ids}:
-            (inside_m2 if cover.unit_ids else outside_m2)[practice] += cover.area_m2
+    for overlay in place_ground.overlays:
+        for practice in {practice_of[entry_id] for entry_id in overlay.entry_ids}:
+            (inside_m2 if overlay.unit_ids else outside_m2)[practice] += overlay.area_m2
     found = []
     for practice in PRACTICES:
         entries = [entry for entry in place_ground.entries if entry.practice == practice]

@@ -61,7 +61,7 @@ from habmap.jobs.burn.record import Again, logged_notices
 from habmap.jobs.burn.request import BurnRequest
 from habmap.jobs.burn.winds import winds_cast, winds_words
 from habmap.jobs.burn.words import block_name, block_words, warnings_for
-from habmap.jobs.ground import GroundPiece, ground
+from habmap.jobs.ground import ground
 from habmap.jobs.named_units import settings_of_now
 from habmap.jobs.ports import Store
 from habmap.jobs.said import has_snags
@@ -81,6 +81,7 @@ from habmap.work.fuel_moisture import (
     vapour_pressure_deficit_kpa,
     why_no_tables,
 )
+from habmap.work.ground import GroundPiece
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

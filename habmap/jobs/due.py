@@ -9,7 +9,7 @@ from typing import Final
 
 from habmap.jobs.closed_days import closures, day_of_year
 from habmap.jobs.export_practices import export_practices
-from habmap.jobs.ground import HAIR_M2, Ground, GroundPiece, ground
+from habmap.jobs.ground import HAIR_M2, ground
 from habmap.jobs.named_units import settings_of_now
 from habmap.jobs.ports import Store
 from habmap.jobs.said import has_snags
@@ -19,6 +19,7 @@ from habmap.place.settings import Settings
 from habmap.records import Entry
 from habmap.vocabulary import FIRE_CAUTION, SNAG_CAUTION
 from habmap.work.closures import with_closures
+from habmap.work.ground import Ground, GroundPiece
 from habmap.work.seasons import (
     AHEAD_DAYS,
     ContractDate,

@@ -18,7 +18,7 @@ from habmap.jobs.effort_samples import (
     samples,
     slope_classes,
 )
-from habmap.jobs.ground import Ground, ground, remaining_ground
+from habmap.jobs.ground import ground, remaining_ground
 from habmap.jobs.named_units import settings_of_now
 from habmap.jobs.ports import Store
 from habmap.jobs.snapshot import once
@@ -38,6 +38,7 @@ from habmap.work.effort import (
     together,
 )
 from habmap.work.finish import Finish, finish
+from habmap.work.ground import Ground
 from habmap.work.priority import DenseLimits
 
 #: Work on slash after the clearing; what the log says it took so far is told beside the hours of clearing.

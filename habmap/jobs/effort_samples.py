@@ -11,13 +11,14 @@ from shapely import MultiPolygon, Polygon
 
 from habmap.errors import InputError
 from habmap.jobs.density_records import UnitDensity
-from habmap.jobs.ground import Ground, GroundPiece, ground, remaining_ground
+from habmap.jobs.ground import ground, remaining_ground
 from habmap.jobs.ports import Store
 from habmap.jobs.terrain import terrain_sums
 from habmap.measures import acres
 from habmap.records import Entry
 from habmap.vocabulary import FIRE, KILLING
 from habmap.work.effort import Sample, slope_class
+from habmap.work.ground import Ground, GroundPiece
 from habmap.work.priority import DenseLimits, is_dense_stand
 
 #: Practices that clear standing cedars; their hours say what the rest will take. Fires are told beside them.

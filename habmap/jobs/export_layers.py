@@ -13,7 +13,7 @@ from shapely.geometry.base import BaseGeometry
 
 from habmap.jobs.acres import acres as acre_account
 from habmap.jobs.closed_days import closures
-from habmap.jobs.ground import Ground, ground
+from habmap.jobs.ground import ground
 from habmap.jobs.named_units import settings_of_now
 from habmap.jobs.ports import Store
 from habmap.jobs.public import public_view
@@ -21,6 +21,7 @@ from habmap.records import BurnRecord, Entry, Unit, cell_facts, value_of
 from habmap.vocabulary import REMAINING, STAGES
 from habmap.work.burns import burn_of
 from habmap.work.closures import Closure
+from habmap.work.ground import Ground
 from habmap.work.ledger import corrections, effective_entries
 from habmap.work.told import is_told
 

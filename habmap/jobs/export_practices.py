@@ -10,13 +10,13 @@ from typing import Literal
 
 from habmap.errors import InputError
 from habmap.jobs.closed_days import holds
-from habmap.jobs.ground import Ground, cut_ground
 from habmap.jobs.named_units import settings_of_now
 from habmap.jobs.ports import Store
 from habmap.jobs.public import public_view
 from habmap.measures import acres
 from habmap.records import Entry
 from habmap.vocabulary import PRACTICE_WORDS, PRACTICES
+from habmap.work.ground import Ground, cut_ground
 from habmap.work.ledger import effective_entries
 from habmap.work.paperwork import (
     FORM_ROUNDING_ACRES,
@@ -108,7 +108,7 @@ def export_practices(
         store.units(),
         tuple(e for e in entries if e.date <= span.last),
         grid=store.grid,
-        settings=settings,
+        limits=settings.stages,
         on=span.last,
     )
     units = [unit.unit_id for unit in state.units]
@@ -150,9 +150,9 @@ def _worked_ground(
     practice_acres = 0.0
     for code in used:
         here = {entry.entry_id: entry.practice for entry in worked if codes.get(entry.practice) == code}
-        covers = [cover for cover in state.covers if not here.keys().isdisjoint(cover.entry_ids)]
-        practice_acres += acres(math.fsum(cover.area_m2 for cover in covers if cover.unit_ids))
-        outside_acres = acres(math.fsum(cover.area_m2 for cover in covers if not cover.unit_ids))
+        overlays = [overlay for overlay in state.overlays if not here.keys().isdisjoint(overlay.entry_ids)]
+        practice_acres += acres(math.fsum(overlay.area_m2 for overlay in overlays if overlay.unit_ids))
+        outside_acres = acres(math.fsum(overlay.area_m2 for overlay in overlays if not overlay.unit_ids))
         if outside_acres >= FORM_ROUNDING_ACRES:
             remarks.append(
                 f"{outside_acres:.1f} acres of {code} lie outside every unit as now drawn and are not in this report"

@@ -15,12 +15,12 @@ from shapely.geometry.base import BaseGeometry
 from habmap import measures
 from habmap.errors import InputError
 from habmap.jobs.acres import acres_of
-from habmap.jobs.ground import cut_ground
 from habmap.jobs.plots import PlotChange, plot_changes
 from habmap.jobs.ports import Store
 from habmap.land.neighbors import HAIR_WIDTH_M
 from habmap.records import BurnRecord, Entry, Unit
 from habmap.records.said import Carrying, carrying
+from habmap.work.ground import cut_ground
 from habmap.work.ledger import Correction, corrections, effective_entries, line_numbers, told_in_order
 from habmap.work.versions import taken_back
 
@@ -346,7 +346,7 @@ def account_of(
     units: Sequence[Unit], entries: tuple[Entry, ...], store: Store, on: datetime.date
 ) -> tuple[UnitAcresThen, ...]:
     """Return the account of these versions of units, no two of one ``unit_id``, with this work."""
-    cut = cut_ground(tuple(units), entries, grid=store.grid, settings=store.settings, on=on)
+    cut = cut_ground(tuple(units), entries, grid=store.grid, limits=store.settings.stages, on=on)
     return tuple(
         UnitAcresThen(unit.unit_id, unit.acres, unit.treated_acres, unit.remaining_acres, unit.keep_acres)
         for unit in acres_of(cut, settings=store.settings).units

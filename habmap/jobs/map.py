@@ -16,7 +16,7 @@ from shapely.geometry.base import BaseGeometry
 
 from habmap.errors import UsageError
 from habmap.jobs.acres import AcresResult, acres_of
-from habmap.jobs.ground import Ground, ground
+from habmap.jobs.ground import ground
 from habmap.jobs.page.history import page_history, page_seasons
 from habmap.jobs.page.missing import for_the_owner, missing_words
 from habmap.jobs.page.photos import page_photos
@@ -52,6 +52,7 @@ from habmap.vocabulary import (
     STEEP_CAUTION,
     STEEP_CAUTION_PUBLIC,
 )
+from habmap.work.ground import Ground
 from habmap.work.priority import Ranked
 
 #: Most cells of the drawn relief; more than a screen shows only makes the file heavy.

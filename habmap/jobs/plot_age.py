@@ -9,9 +9,9 @@ from typing import Final
 
 import shapely
 
-from habmap.jobs.ground import Ground, GroundPiece
 from habmap.measures import acres
 from habmap.records import Plot, Unit
+from habmap.work.ground import Ground, GroundPiece
 
 #: A share of the cedars killed since that makes a count old: less lies within what plots can tell. Chosen, no source.
 MATTERS_FRAC: Final = 0.10

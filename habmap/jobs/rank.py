@@ -13,7 +13,7 @@ from shapely.geometry.base import BaseGeometry
 from habmap.jobs.closed_days import closures
 from habmap.jobs.density import density
 from habmap.jobs.due import upkeep_due
-from habmap.jobs.ground import Ground, GroundPiece, ground
+from habmap.jobs.ground import ground
 from habmap.jobs.named_units import settings_of_now
 from habmap.jobs.ports import Store
 from habmap.jobs.snapshot import once
@@ -21,6 +21,7 @@ from habmap.jobs.terrain import UnitTerrain, terrain_of_remaining
 from habmap.place.settings import Settings
 from habmap.vocabulary import OPEN_COVERS, REMAINING, SAW_CAUTION, TREATED
 from habmap.work.closures import Closure, Closures
+from habmap.work.ground import Ground, GroundPiece
 from habmap.work.priority import NO_HEAT_LOAD, SLIVER_ACRES, Candidate, DenseLimits, Ranked, next_unit, rank_units
 
 #: How a hold that is still to come is told.

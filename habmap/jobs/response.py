@@ -10,7 +10,7 @@ from datetime import date
 import numpy as np
 import shapely
 
-from habmap.jobs.ground import Ground, GroundPiece, ground
+from habmap.jobs.ground import ground
 from habmap.jobs.ports import Store
 from habmap.jobs.response_canopy import Canopy, canopy_of_side
 from habmap.jobs.response_records import ResponseResult, UnitResponse
@@ -18,6 +18,7 @@ from habmap.jobs.response_regrowth import FirstWork, coming_back, first_work
 from habmap.jobs.response_words import unit_words
 from habmap.records import CoverFrame, CoverLine, Plot, Sighting, Unit
 from habmap.vocabulary import CEDAR_COVERS
+from habmap.work.ground import Ground, GroundPiece
 from habmap.work.response import MeanCover, Rarefied, change, is_cedar, mean_cover, rarefied, species_key
 
 #: One round of reading takes no longer than this; plants move on (common practice, no source).

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Final
 
-from habmap.jobs.ground import Ground, GroundPiece
 from habmap.records import Entry
 from habmap.vocabulary import FIRE, KILLING
+from habmap.work.ground import Ground, GroundPiece
 
 #: Work that covers less of a unit than this ran over its edge from next door.
 OVERRUN_FRAC: Final = 0.01

@@ -9,12 +9,11 @@ from dataclasses import dataclass
 from typing import Final
 
 from habmap.errors import InputError
-from habmap.jobs.ground import Ground, cut_ground, unit_rules
 from habmap.jobs.ports import Store
 from habmap.records import Entry
 from habmap.vocabulary import PRACTICE_WORDS
+from habmap.work.ground import Ground, cut_ground, unit_rules
 from habmap.work.ledger import day_order, effective_entries, line_numbers
-from habmap.work.stages import ground_state
 
 #: Ground smaller than this that would lose another's work is passed over [acre].
 LEAST_ACRES: Final = 0.005
@@ -103,8 +102,8 @@ def _person(who: str | None) -> str:
 def _did(store: Store, entries: tuple[Entry, ...], names: frozenset[str]) -> dict[str, float]:
     """Return on how much ground each of these lines changed the stage [acre]."""
     done: defaultdict[str, float] = defaultdict(float)
-    cut: Ground = cut_ground(store.units(), entries, grid=store.grid, settings=store.settings)
-    rules = {unit.unit_id: unit_rules(unit, store.settings) for unit in cut.units}
+    cut: Ground = cut_ground(store.units(), entries, grid=store.grid, limits=store.settings.stages)
+    rules = {unit.unit_id: unit_rules(unit, store.settings.stages) for unit in cut.units}
     by_id = {entry.entry_id: entry for entry in entries}
     for piece in cut.pieces:
         own = rules[piece.unit_id]
@@ -112,13 +111,7 @@ def _did(store: Store, entries: tuple[Entry, ...], names: frozenset[str]) -> dic
             if name not in names:
                 continue
             before, after = (
-                ground_state(
-                    [by_id[entry_id] for entry_id in piece.entry_ids[:count]],
-                    target_frac=own.target_frac,
-                    leave_stems_per_acre=own.leave_stems_per_acre,
-                    is_cedar=own.is_cedar,
-                ).stage
-                for count in (at, at + 1)
+                own.state_of(by_id[entry_id] for entry_id in piece.entry_ids[:count]).stage for count in (at, at + 1)
             )
             if before != after:
                 done[name] += piece.acres

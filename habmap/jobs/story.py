@@ -14,14 +14,13 @@ from habmap.jobs.density import density
 from habmap.jobs.due import due, upkeep_due
 from habmap.jobs.effort import EffortResult, effort
 from habmap.jobs.effort_samples import slope_outlines
-from habmap.jobs.ground import Ground, ground
+from habmap.jobs.ground import ground
 from habmap.jobs.map import build_page
 from habmap.jobs.page.missing import for_the_owner
 from habmap.jobs.ports import Store
 from habmap.jobs.printing import elevation_words, pdf_path
 from habmap.jobs.public import public_view, veil_words
 from habmap.jobs.rank import COMING_HOLD
-from habmap.jobs.season_account import season_account_of
 from habmap.jobs.snapshot import snapshot
 from habmap.jobs.terrain import remaining_outlines, terrain_sums, unit_outlines
 from habmap.place.writers import write_whole
@@ -33,7 +32,8 @@ from habmap.show.story.words import asked
 from habmap.show.words import short_day, unit_title, with_article
 from habmap.vocabulary import CEDAR_COVERS
 from habmap.work.effort import TOO_FEW_LINES, TOO_FEW_WORDS
-from habmap.work.season_account import Season
+from habmap.work.ground import Ground
+from habmap.work.season_account import Season, season_account
 from habmap.work.seasons import DueItem
 from habmap.work.stages import stage_before_work
 
@@ -170,7 +170,7 @@ def build_story(store: Store, *, now: datetime, today: date, audience: Audience,
         timed = [slope_outlines(store, on=on)] if audience == "owner" else []
         terrain_sums(store, *sets, *timed)
     account = acres_of(state, settings=settings)
-    by_season = season_account_of(state, settings=settings)
+    by_season = season_account(state, limits=settings.stages)
     page = build_page(store, now=now, audience=audience, on=on)
     spent = effort(store, on=on, today=today) if audience == "owner" else None
     due_on = on or today

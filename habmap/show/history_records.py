@@ -8,6 +8,8 @@ from datetime import date
 
 from shapely import MultiPolygon, Polygon
 
+from habmap.work.season_account import Season
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PageDone:
@@ -95,24 +97,13 @@ class PageHistory:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class PageSeason:
-    """One season, July 1 to June 30, on the units as the page has them; hours and cost only if asked for."""
-
-    label: str
-    first_day: date
-    last_day: date
-    treated_acres: float
-    cumulative_treated_acres: float
-    remaining_acres: float
-    person_hours: float | None = None
-    cost: float | None = None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class PageSeasons:
-    """The account by season; ``start_remaining_acres`` is what stood before any work."""
+    """The account by season; ``start_remaining_acres`` is what stood before any work.
+
+    Units are as the page has them; a season has hours and cost only if asked for.
+    """
 
     start_remaining_acres: float
-    seasons: tuple[PageSeason, ...]
+    seasons: tuple[Season, ...]
     with_hours: bool = False
     with_cost: bool = False

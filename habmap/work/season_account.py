@@ -9,10 +9,15 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date
+from functools import cache
+from itertools import groupby
 from typing import Final
+
+from habmap.vocabulary import CEDAR_STAGES, REMAINING, TREATED
+from habmap.work.ground import Ground, StageLimits, UnitRules, unit_rules
 
 #: Month whose first day begins a season.
 FIRST_MONTH: Final = 7
@@ -71,6 +76,49 @@ class Season:
     remaining_acres: float
     person_hours: float | None = None
     cost: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SeasonAccount:
+    """What each season added.
+
+    Attributes
+    ----------
+    on
+        Day as of which it counts, as in the acre account; ``None`` when nothing was ever logged.
+    start_remaining_acres
+        Cedar ground before any work, on the units as they are that day [acre].
+    seasons
+        Oldest first; empty without a line of the log. The last one may still be running.
+    """
+
+    on: date | None
+    start_remaining_acres: float
+    seasons: tuple[Season, ...]
+
+
+def season_account(state: Ground, *, limits: StageLimits) -> SeasonAccount:
+    """Return what was treated season by season.
+
+    Parameters
+    ----------
+    state
+        The ground as of a day.
+    limits
+        Those by which it was cut.
+
+    Notes
+    -----
+    Units are taken as they are on that day, for every season: an outline drawn anew does not look like work. The last
+    season's cumulative acres are the acre account's treated acres.
+    """
+    start_acres = math.fsum(piece.acres for piece in state.pieces if piece.stage in CEDAR_STAGES)
+    lines = [WorkLine(day=entry.date, person_hours=entry.person_hours, cost=entry.cost) for entry in state.entries]
+    return SeasonAccount(
+        on=state.on,
+        start_remaining_acres=start_acres,
+        seasons=by_season(lines, _changes(state, limits), start_remaining_acres=start_acres),
+    )
 
 
 def season_year(day: date) -> int:
@@ -133,6 +181,31 @@ def by_season(
             )
         )
     return tuple(seasons)
+
+
+def _changes(state: Ground, limits: StageLimits) -> Iterator[Change]:
+    """Yield what each season's work changed on each piece of ground, dated by its last line there."""
+    by_id = {entry.entry_id: entry for entry in state.entries}
+    units = {unit.unit_id: unit for unit in state.units}
+
+    @cache
+    def stage(entry_ids: tuple[str, ...], rules: UnitRules) -> str:
+        return rules.state_of(by_id[entry_id] for entry_id in entry_ids).stage
+
+    for piece in state.pieces:
+        rules = unit_rules(units[piece.unit_id], limits)
+        if not rules.is_cedar:
+            continue
+        before, done = "standing", 0
+        for _, season in groupby(piece.entry_ids, key=lambda entry_id: season_year(by_id[entry_id].date)):
+            ids = tuple(season)
+            done += len(ids)
+            now = stage(piece.entry_ids[:done], rules)
+            treated = (now in TREATED) - (before in TREATED)
+            remaining = (now in REMAINING) - (before in REMAINING)
+            if treated or remaining:
+                yield Change(by_id[ids[-1]].date, treated * piece.acres, remaining * piece.acres)
+            before = now
 
 
 def _known_sum(values: Iterable[float | None]) -> float | None:

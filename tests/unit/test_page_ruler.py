@@ -15,15 +15,16 @@ from fakes import FakeStore, entry, unit
 from shapely import box
 
 from habmap.jobs.acres import acres
+from habmap.jobs.ground import ground
 from habmap.jobs.map import build_page
-from habmap.jobs.season_account import season_account
 from habmap.place.store import GeoPackageStore
-from habmap.show.history_records import PageHistory, PageSeason, PageSeasons, PageStep
+from habmap.show.history_records import PageHistory, PageSeasons, PageStep
 from habmap.show.page import ruler, seasons
 from habmap.show.page.drawing import drawing_json
 from habmap.show.page.render import render_page
 from habmap.show.records import Page, PrivateOnPublicPageError
 from habmap.vocabulary import CEDAR_COVERS
+from habmap.work.season_account import Season, season_account
 
 NOW = datetime(2026, 8, 1, 12, tzinfo=UTC)
 HOSTILE = '</script><img src=x onerror="alert(1)">&"\'{{7*7}}'
@@ -157,7 +158,7 @@ def test_public_pages_hold_no_hours_cost_names_or_notes() -> None:
     html = render_page(page_of(two_units(), audience="public"))
     for secret in ("Dorrit", "split gate", "person-hours", "340", "USD"):
         assert secret not in re.sub(r"<style>.*?</style>|<script>.*?</script>", "", html, flags=re.DOTALL)
-    spent = PageSeason(
+    spent = Season(
         label="2025-26", first_day=date(2025, 7, 1), last_day=date(2026, 6, 30), treated_acres=1.0,
         cumulative_treated_acres=1.0, remaining_acres=1.0, cost=340.0,
     )  # fmt: skip
@@ -187,7 +188,7 @@ def test_hours_and_cost_stand_on_the_owners_page_only_when_asked_for() -> None:
 
 def test_seasons_on_the_page_are_the_librarys(demo_place: Path) -> None:
     store = GeoPackageStore.open(demo_place)
-    account = season_account(store)
+    account = season_account(ground(store), limits=store.settings.stages)
     told = seasons.values(page_of(store))
     assert [line.label.removesuffix(", so far") for line in told["season_lines"]] == [s.label for s in account.seasons]
     for line, season in zip(told["season_lines"], account.seasons, strict=True):
@@ -208,7 +209,7 @@ def test_seasons_on_the_page_are_the_librarys(demo_place: Path) -> None:
 @pytest.mark.parametrize("count", [1, 3, 12, 40])
 def test_names_under_the_columns_never_touch_however_many_seasons(count: int) -> None:
     lines = tuple(
-        PageSeason(
+        Season(
             label=f"{1980 + i}-{(81 + i) % 100:02d}", first_day=date(1980 + i, 7, 1), last_day=date(1981 + i, 6, 30),
             treated_acres=1.0, cumulative_treated_acres=1.0 + i, remaining_acres=100.0 - i,
         )

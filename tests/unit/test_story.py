@@ -19,7 +19,7 @@ from shapely import LineString, Point, box
 from habmap.errors import InputError, UsageError
 from habmap.jobs.acres import acres
 from habmap.jobs.effort import effort
-from habmap.jobs.season_account import season_account
+from habmap.jobs.ground import ground
 from habmap.jobs.story import build_story, write_story
 from habmap.place.settings import Settings
 from habmap.records import Feature
@@ -28,6 +28,7 @@ from habmap.show.sheet.pen import whole_sentences
 from habmap.show.story.story import StoryUnit, refuse_private_story
 from habmap.show.story.words import by_season, due, season_rows, unit_reasons
 from habmap.vocabulary import FIRE_CAUTION, SAW_CAUTION
+from habmap.work.season_account import season_account
 
 NOW = datetime(2026, 3, 1, 18, tzinfo=UTC)
 TODAY = date(2026, 3, 1)
@@ -225,7 +226,11 @@ def test_figures_on_the_pages_are_the_librarys(tmp_path: Path) -> None:
     store = _store()
     path = tmp_path / "handout.pdf"
     result = _write(store, path)
-    totals, spent, seasons = acres(store).totals, effort(store, today=TODAY), season_account(store).seasons
+    totals, spent, seasons = (
+        acres(store).totals,
+        effort(store, today=TODAY),
+        season_account(ground(store), limits=store.settings.stages).seasons,
+    )
     assert result.seasons == seasons  # type: ignore[attr-defined]
     assert result.treated_acres == totals.treated_acres  # type: ignore[attr-defined]
     assert result.person_hours_left == spent.person_hours_left  # type: ignore[attr-defined]

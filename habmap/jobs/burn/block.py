@@ -11,12 +11,12 @@ from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from habmap.errors import InputError
-from habmap.jobs.ground import Ground, GroundPiece
 from habmap.land.neighbors import HAIR_WIDTH_M
 from habmap.measures import acres
 from habmap.place.settings import Settings
 from habmap.records import DrawnBlock
 from habmap.vocabulary import STAGES
+from habmap.work.ground import Ground, GroundPiece
 
 #: Slivers thinner than twice this are left by cutting a drawn patch out of drawn units [m].
 _SLIVER_M: Final = 0.01

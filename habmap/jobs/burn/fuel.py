@@ -9,11 +9,11 @@ from typing import Final
 
 from habmap.jobs.burn.ground import BurnGround
 from habmap.jobs.burn.words import last_look
-from habmap.jobs.ground import Ground, GroundPiece
 from habmap.land.facing import FLAT
 from habmap.measures import acres
 from habmap.work.fuel_moisture import Air, table_moisture_pct
 from habmap.work.fuel_tables import ASPECTS, SLOPE_CLASSES, Aspect, SlopeClass
+from habmap.work.ground import Ground, GroundPiece
 
 UNKNOWN: Final = "unknown"
 

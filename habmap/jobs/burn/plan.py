@@ -8,9 +8,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
-from habmap.jobs.ground import GroundPiece
 from habmap.place.settings import PlanWindow, Settings, WrittenPlan
 from habmap.work.burnday import ITEMS, PlanKind, Window, unlimited
+from habmap.work.ground import GroundPiece
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -8,11 +8,11 @@ from typing import Final
 
 from habmap.jobs.burn.plan import Signed
 from habmap.jobs.closed_days import bans, holds
-from habmap.jobs.ground import Ground, GroundPiece
 from habmap.place.settings import Settings
 from habmap.records import Entry
 from habmap.vocabulary import NEEDLE_WORDS
 from habmap.work.burnday import PLAN_KIND_WORDS, PlanKind, Window
+from habmap.work.ground import Ground, GroundPiece
 from habmap.work.stages import UPKEEP_AFTER_DAYS
 
 _AT_HEIGHT: Final = {"20ft": "at 20 ft", "eye": "at eye level", "": "height not said"}

@@ -10,7 +10,7 @@ from __future__ import annotations
 from bisect import bisect_left
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from functools import cache
 from typing import Final
@@ -18,9 +18,7 @@ from typing import Final
 import shapely
 from shapely import MultiPolygon, Polygon
 
-from habmap.jobs.ground import Ground, GroundPiece, UnitRules, cut_ground, unit_rules
 from habmap.jobs.ports import Store
-from habmap.jobs.season_account import season_account_of
 from habmap.land.acreage import merged
 from habmap.land.grid import LocalGrid
 from habmap.measures import acres
@@ -32,14 +30,13 @@ from habmap.show.history_records import (
     PageHistoryPiece,
     PageOldUnit,
     PageOldUnits,
-    PageSeason,
     PageSeasons,
     PageStep,
 )
 from habmap.show.page.ruler import ruler_bytes
 from habmap.vocabulary import PRACTICES
-from habmap.work.season_account import season_label, season_year
-from habmap.work.stages import ground_state
+from habmap.work.ground import Ground, GroundPiece, UnitRules, cut_ground, unit_rules
+from habmap.work.season_account import season_account, season_label, season_year
 
 #: A history that would make the page heavier than this steps by season instead of by day [bytes].
 MOST_BYTES: Final = 2_000_000
@@ -97,19 +94,14 @@ def page_seasons(
     state: Ground, *, settings: Settings, with_hours: bool = False, with_cost: bool = False
 ) -> PageSeasons | None:
     """Return the account by season of the page whose ground is ``state``; ``None`` where nothing is logged."""
-    account = season_account_of(state, settings=settings)
+    account = season_account(state, limits=settings.stages)
     if not account.seasons or not state.units:
         return None
     return PageSeasons(
         start_remaining_acres=account.start_remaining_acres,
         seasons=tuple(
-            PageSeason(
-                label=season.label,
-                first_day=season.first_day,
-                last_day=season.last_day,
-                treated_acres=season.treated_acres,
-                cumulative_treated_acres=season.cumulative_treated_acres,
-                remaining_acres=season.remaining_acres,
+            replace(
+                season,
                 person_hours=season.person_hours if with_hours else None,
                 cost=season.cost if with_cost else None,
             )
@@ -165,7 +157,7 @@ def _stretches(store: Store, state: Ground, steps: Sequence[_Step]) -> Iterator[
         else:
             until = tuple(entry for entry in state.entries if step.day is not None and entry.date <= step.day)
             yield _Stretch(
-                first, index, cut_ground(step.units, until, grid=state.grid, settings=store.settings, on=step.day)
+                first, index, cut_ground(step.units, until, grid=state.grid, limits=store.settings.stages, on=step.day)
             )
         first = index + 1
 
@@ -202,16 +194,11 @@ def _history(store: Store, state: Ground, steps: Sequence[_Step]) -> PageHistory
 
 
 def _courses(store: Store, stretch: _Stretch, by_id: dict[str, Entry], step_of: dict[date, int]) -> tuple[_Course, ...]:
-    rules = {unit.unit_id: unit_rules(unit, store.settings) for unit in stretch.ground.units}
+    rules = {unit.unit_id: unit_rules(unit, store.settings.stages) for unit in stretch.ground.units}
 
     @cache
     def stage(entry_ids: tuple[str, ...], rule: UnitRules) -> str:
-        return ground_state(
-            [by_id[entry_id] for entry_id in entry_ids],
-            target_frac=rule.target_frac,
-            leave_stems_per_acre=rule.leave_stems_per_acre,
-            is_cedar=rule.is_cedar,
-        ).stage
+        return rule.state_of(by_id[entry_id] for entry_id in entry_ids).stage
 
     def stages(entry_ids: tuple[str, ...], rule: UnitRules) -> tuple[tuple[int, str], ...]:
         # Lines on a piece come in the order of work, so that those of a day and all before are its first ones.
@@ -281,10 +268,10 @@ def _done(stretch: _Stretch, by_id: dict[str, Entry], step_of: dict[date, int]) 
     for piece in stretch.ground.pieces:
         for key in works(piece.entry_ids):
             inside[key][piece.unit_id] += piece.acres
-    for cover in stretch.ground.covers:
-        if not cover.unit_ids:
-            for key in works(cover.entry_ids):
-                outside[key] += acres(cover.area_m2)
+    for overlay in stretch.ground.overlays:
+        if not overlay.unit_ids:
+            for key in works(overlay.entry_ids):
+                outside[key] += acres(overlay.area_m2)
     # Lines without ground of their own were worked too.
     all_works = works([entry.entry_id for entry in stretch.ground.entries])
     found: defaultdict[int, list[PageDone]] = defaultdict(list)

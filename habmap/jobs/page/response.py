@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from datetime import date
 
-from habmap.jobs.ground import Ground
 from habmap.jobs.ports import Store
 from habmap.jobs.response import response_of
 from habmap.jobs.response_records import UnitResponse
@@ -16,6 +15,7 @@ from habmap.jobs.response_words import (
     work_sentence,
 )
 from habmap.show.response_records import Moved, PageResponse, PageShare
+from habmap.work.ground import Ground
 
 
 def page_responses(store: Store, state: Ground, *, on: date | None) -> tuple[PageResponse, ...]:

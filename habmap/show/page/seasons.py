@@ -8,11 +8,11 @@ from typing import Any, Final
 from markupsafe import Markup, escape
 
 from habmap.show import words
-from habmap.show.history_records import PageSeason, PageSeasons
+from habmap.show.history_records import PageSeasons
 from habmap.show.palette import INK, INK_SOFT, PAPER
 from habmap.show.patterns import pattern_id
 from habmap.show.records import Page
-from habmap.work.season_account import SEASON_WORDS
+from habmap.work.season_account import SEASON_WORDS, Season
 
 #: Width and height of the drawing, its ground line and the room over the tallest column [px].
 _WIDTH: Final = 460.0
@@ -78,11 +78,11 @@ def values(page: Page) -> dict[str, Any]:
     }
 
 
-def _label(season: PageSeason, page: Page) -> str:
+def _label(season: Season, page: Page) -> str:
     return f"{season.label}, so far" if page.drawn_on <= season.last_day else season.label
 
 
-def _left_acres(account: PageSeasons, season: PageSeason) -> float:
+def _left_acres(account: PageSeasons, season: Season) -> float:
     """Return the cedar ground that was left on purpose at a season's end: neither treated nor remaining [acre]."""
     return max(0.0, account.start_remaining_acres - season.cumulative_treated_acres - season.remaining_acres)
 
