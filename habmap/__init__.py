@@ -21,7 +21,7 @@ __version__ = "0.1.0"
 
 #: Where each public name stands.
 _HOMES = {
-    "BurnRequest": "habmap.jobs.burn.request",
+    "BurnRequest": "habmap.work.burn.request",
     "HabmapError": "habmap.errors",
     "InputError": "habmap.errors",
     "InputErrors": "habmap.errors",

@@ -16,10 +16,8 @@ from zoneinfo import ZoneInfo
 
 if TYPE_CHECKING:
     from habmap.jobs.acres import AcresResult
-    from habmap.jobs.burn.request import BurnRequest
     from habmap.jobs.burnday import BurnDayResult
     from habmap.jobs.check import Checked
-    from habmap.jobs.density_records import DensityResult
     from habmap.jobs.due import DueResult
     from habmap.jobs.effort import EffortResult
     from habmap.jobs.history import HistoryResult
@@ -30,9 +28,11 @@ if TYPE_CHECKING:
     from habmap.jobs.plan import PlanResult
     from habmap.jobs.ports import Store
     from habmap.jobs.rank import RankResult
-    from habmap.jobs.response_records import ResponseResult
     from habmap.jobs.terrain import TerrainResult
     from habmap.place.store import GeoPackageStore
+    from habmap.work.burn.request import BurnRequest
+    from habmap.work.density_records import DensityResult
+    from habmap.work.response_records import ResponseResult
 
 #: What `load` takes.
 Loadable = Literal["boundary", "units", "features", "dem", "entries", "plots"]
@@ -41,13 +41,13 @@ ANSWERS: dict[str, tuple[str, str]] = {
     "acres": ("habmap.jobs.acres", "AcresResult"),
     "burnsheet": ("habmap.jobs.burnday", "BurnDayResult"),
     "check": ("habmap.jobs.check", "Checked"),
-    "density": ("habmap.jobs.density_records", "DensityResult"),
+    "density": ("habmap.work.density_records", "DensityResult"),
     "due": ("habmap.jobs.due", "DueResult"),
     "effort": ("habmap.jobs.effort", "EffortResult"),
     "history": ("habmap.jobs.history", "HistoryResult"),
     "photos": ("habmap.jobs.photos", "PhotosResult"),
     "rank": ("habmap.jobs.rank", "RankResult"),
-    "response": ("habmap.jobs.response_records", "ResponseResult"),
+    "response": ("habmap.work.response_records", "ResponseResult"),
     "schedule": ("habmap.jobs.plan", "PlanResult"),
     "terrain": ("habmap.jobs.terrain", "TerrainResult"),
 }

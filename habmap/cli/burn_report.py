@@ -124,9 +124,9 @@ def _print_moisture(result: BurnDayResult) -> None:
 
 
 def _print_edges(result: BurnDayResult) -> None:
-    from habmap.jobs.burn.breaks import BREAK_WORDS
     from habmap.measures import ft
     from habmap.vocabulary import WIND_WORDS, wind_16
+    from habmap.work.burn.breaks import BREAK_WORDS
 
     totals = result.edge_totals
     say("")
@@ -178,10 +178,10 @@ def _print_edges(result: BurnDayResult) -> None:
 
 
 def _print_around(result: BurnDayResult) -> None:
-    from habmap.jobs.burn.around import COLD_AIR_NEAR_M, END_WORDS, SCREEN_WORDS, SmokePlace
     from habmap.jobs.burn.sheet_parts import inside_words, when_words
     from habmap.measures import M_PER_MILE, ft
     from habmap.vocabulary import FEATURE_WORDS, wind_16
+    from habmap.work.burn.surroundings import COLD_AIR_NEAR_M, END_WORDS, SCREEN_WORDS, SmokePlace
 
     looked = result.looked_within_m
     downwind = f"Downwind, 45° to either side, to {looked.downwind / M_PER_MILE:.1f} miles"

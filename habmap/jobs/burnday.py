@@ -12,7 +12,50 @@ import shapely
 from shapely import MultiPolygon, Polygon
 
 from habmap.errors import InputError
-from habmap.jobs.burn.around import (
+from habmap.jobs.burn.block import burn_block
+from habmap.jobs.burn.forecast import (
+    ForecastUsed,
+    forecast_gust,
+    forecast_used,
+    wind_height,
+    with_forecast,
+)
+from habmap.jobs.burn.ground import burn_ground
+from habmap.jobs.burn.plan import (
+    PlanInfo,
+    Signed,
+    height_words,
+    kind_by_ground,
+    plan_info,
+    plan_windows,
+    plans_signed,
+    unlimited_words,
+)
+from habmap.jobs.burn.record import Again, logged_notices
+from habmap.jobs.burn.words import block_name, block_words, warnings_for
+from habmap.jobs.ground import ground
+from habmap.jobs.named_units import settings_of_now
+from habmap.jobs.ports import Store
+from habmap.jobs.said import has_snags
+from habmap.measures import M_PER_FT, acres
+from habmap.records import Notice
+from habmap.vocabulary import FIRE_CAUTION, SNAG_CAUTION
+from habmap.work.burn.breaks import PublishedBreak, published_breaks
+from habmap.work.burn.flanks import (
+    Edge,
+    EdgeTotals,
+    TurnedEdge,
+    burn_edges,
+    edge_totals,
+    holds_cedar_fuel,
+    outline_of,
+    turned_edges,
+)
+from habmap.work.burn.fuel import Fuel, FuelClass, fuel_classes, fuel_there, table_class
+from habmap.work.burn.hours import BurnHour, burn_hours, hour_of
+from habmap.work.burn.relief import BurnGround, cold_air_paths
+from habmap.work.burn.request import BurnRequest
+from habmap.work.burn.surroundings import (
     HAZARD_NEAR_M,
     ColdAir,
     InsidePlace,
@@ -25,49 +68,7 @@ from habmap.jobs.burn.around import (
     near_hazards,
     nearby_places,
 )
-from habmap.jobs.burn.block import burn_block
-from habmap.jobs.burn.breaks import PublishedBreak, published_breaks
-from habmap.jobs.burn.edges import (
-    Edge,
-    EdgeTotals,
-    TurnedEdge,
-    burn_edges,
-    edge_totals,
-    holds_cedar_fuel,
-    outline_of,
-    turned_edges,
-)
-from habmap.jobs.burn.forecast import (
-    ForecastUsed,
-    forecast_gust,
-    forecast_used,
-    wind_height,
-    with_forecast,
-)
-from habmap.jobs.burn.fuel import Fuel, FuelClass, fuel_classes, fuel_there, table_class
-from habmap.jobs.burn.ground import BurnGround, burn_ground, cold_air_paths
-from habmap.jobs.burn.hours import BurnHour, burn_hours, hour_of
-from habmap.jobs.burn.plan import (
-    PlanInfo,
-    Signed,
-    height_words,
-    kind_by_ground,
-    plan_info,
-    plan_windows,
-    plans_signed,
-    unlimited_words,
-)
-from habmap.jobs.burn.record import Again, logged_notices
-from habmap.jobs.burn.request import BurnRequest
-from habmap.jobs.burn.winds import winds_cast, winds_words
-from habmap.jobs.burn.words import block_name, block_words, warnings_for
-from habmap.jobs.ground import ground
-from habmap.jobs.named_units import settings_of_now
-from habmap.jobs.ports import Store
-from habmap.jobs.said import has_snags
-from habmap.measures import M_PER_FT, acres
-from habmap.records import Notice
-from habmap.vocabulary import FIRE_CAUTION, SNAG_CAUTION
+from habmap.work.burn.winds import winds_cast, winds_words
 from habmap.work.burnday import ITEMS, NOT_CHECKED, Compared, Window, compare
 from habmap.work.clock import comes_twice, is_skipped
 from habmap.work.fuel_moisture import (

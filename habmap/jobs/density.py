@@ -8,18 +8,18 @@ from dataclasses import dataclass
 from datetime import date
 
 from habmap.jobs.canopy import UnitCanopy, canopy_of_units
-from habmap.jobs.density_records import DensityResult, ManagementLevel, PropertyDensity, StratumDensity, UnitDensity
 from habmap.jobs.ground import ground
-from habmap.jobs.plot_age import MOSTLY_FRAC, UnitGround, by_age, given_since
 from habmap.jobs.ports import Store
 from habmap.jobs.snapshot import once
-from habmap.jobs.stems import Stems, counted, days_of, stems_of
 from habmap.land.density import Density, combine_strata, crown_cover_pct, line_intercept_pct
 from habmap.land.quarter import CLUMPED_TOO_LOW
 from habmap.records import Plot, Unit
 from habmap.vocabulary import CEDAR_COVERS
+from habmap.work.density_records import DensityResult, ManagementLevel, PropertyDensity, StratumDensity, UnitDensity
 from habmap.work.ground import GroundPiece
+from habmap.work.plot_age import MOSTLY_FRAC, UnitGround, by_age, given_since
 from habmap.work.priority import DenseLimits, is_dense_stand
+from habmap.work.stems import Stems, counted, days_of, stems_of
 
 #: OSU Extension NREM-2876: under 6 ft and under 250 stems per acre a stand needs maintenance, else restoration.
 MAINTENANCE_UNDER_FT = 6.0

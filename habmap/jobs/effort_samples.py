@@ -10,13 +10,13 @@ from typing import Final
 from shapely import MultiPolygon, Polygon
 
 from habmap.errors import InputError
-from habmap.jobs.density_records import UnitDensity
 from habmap.jobs.ground import ground, remaining_ground
 from habmap.jobs.ports import Store
 from habmap.jobs.terrain import terrain_sums
 from habmap.measures import acres
 from habmap.records import Entry
 from habmap.vocabulary import FIRE, KILLING
+from habmap.work.density_records import UnitDensity
 from habmap.work.effort import Sample, slope_class
 from habmap.work.ground import Ground, GroundPiece
 from habmap.work.priority import DenseLimits, is_dense_stand

@@ -22,7 +22,6 @@ from habmap.jobs.page.missing import for_the_owner, missing_words
 from habmap.jobs.page.photos import page_photos
 from habmap.jobs.page.response import page_responses
 from habmap.jobs.ports import Store
-from habmap.jobs.private import is_private
 from habmap.jobs.public import public_view, veil_words
 from habmap.jobs.rank import rank
 from habmap.jobs.snapshot import snapshot
@@ -54,6 +53,7 @@ from habmap.vocabulary import (
 )
 from habmap.work.ground import Ground
 from habmap.work.priority import Ranked
+from habmap.work.private import is_private
 
 #: Most cells of the drawn relief; more than a screen shows only makes the file heavy.
 RELIEF_CELLS: Final = 200_000

@@ -12,11 +12,11 @@ from shapely import Point
 from shapely.geometry.base import BaseGeometry
 
 from habmap.jobs.ports import Store
-from habmap.jobs.private import private_shapes
 from habmap.records import Entry, Photo, Unit
 from habmap.vocabulary import STATEMENTS
 from habmap.work.ledger import effective_entries
 from habmap.work.photo_points import SAME_DIRECTION_DEG, PhotoPoint, Sight, photo_points, same_spot_m, seen_ground
+from habmap.work.private import private_shapes
 
 #: Less of a patch than this in a picture's view is not told beside it [m²].
 SEEN_AREA_M2: Final = 100.0

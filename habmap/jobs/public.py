@@ -22,7 +22,6 @@ from habmap.errors import HabmapError
 from habmap.jobs.acres import acres
 from habmap.jobs.photos import found_points
 from habmap.jobs.ports import Contents, Store
-from habmap.jobs.private import is_private, private_shapes
 from habmap.jobs.snapshot import Snapshot, once
 from habmap.land.grid import LocalGrid
 from habmap.land.veil import RADIUS_M, Veil, ends_there, runs_round, veil, veiled
@@ -31,6 +30,7 @@ from habmap.show.records import Page
 from habmap.show.words import SPOKEN_ACRES
 from habmap.work.burns import burn_of
 from habmap.work.ledger import corrections, effective_entries
+from habmap.work.private import is_private, private_shapes
 from habmap.work.told import told
 
 #: What strangers may see as it is: readings of whole units, and what the map is drawn on.

@@ -12,14 +12,14 @@ import shapely
 
 from habmap.jobs.ground import ground
 from habmap.jobs.ports import Store
-from habmap.jobs.response_canopy import Canopy, canopy_of_side
-from habmap.jobs.response_records import ResponseResult, UnitResponse
-from habmap.jobs.response_regrowth import FirstWork, coming_back, first_work
-from habmap.jobs.response_words import unit_words
 from habmap.records import CoverFrame, CoverLine, Plot, Sighting, Unit
+from habmap.show.response_words import unit_words
 from habmap.vocabulary import CEDAR_COVERS
 from habmap.work.ground import Ground, GroundPiece
 from habmap.work.response import MeanCover, Rarefied, change, is_cedar, mean_cover, rarefied, species_key
+from habmap.work.response_canopy import Canopy, canopy_of_side
+from habmap.work.response_records import ResponseResult, UnitResponse
+from habmap.work.response_regrowth import FirstWork, coming_back, first_work
 
 #: One round of reading takes no longer than this; plants move on (common practice, no source).
 ROUND_DAYS = 31

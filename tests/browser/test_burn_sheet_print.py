@@ -11,12 +11,12 @@ import pytest
 from pdf_reading import pdf_info, pdf_text, pdf_words
 from playwright.sync_api import Browser
 
-from habmap.jobs.burn.request import BurnRequest
 from habmap.jobs.burn.sheet import write_burn_sheets
 from habmap.jobs.burnday import burnday
 from habmap.place.store import GeoPackageStore
 from habmap.records import ForecastHour
 from habmap.show.burn.sheet import BurnPaper
+from habmap.work.burn.request import BurnRequest
 
 pytestmark = pytest.mark.browser
 PLAN = """

@@ -9,8 +9,8 @@ from typing import Any
 import pytest
 
 from habmap.jobs.response import response
-from habmap.jobs.response_records import UnitResponse
 from habmap.place.store import GeoPackageStore
+from habmap.work.response_records import UnitResponse
 
 pytestmark = pytest.mark.browser
 #: Least size of a drawing's letters on a screen [px].

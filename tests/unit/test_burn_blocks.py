@@ -16,7 +16,6 @@ from shapely import box
 from habmap.errors import InputError, UsageError
 from habmap.jobs.acres import acres
 from habmap.jobs.burn.again import burn_again
-from habmap.jobs.burn.request import BurnRequest
 from habmap.jobs.burnday import burnday
 from habmap.jobs.check import check
 from habmap.jobs.load.block import checked_name, load_block
@@ -25,6 +24,7 @@ from habmap.jobs.log_block import block_ground
 from habmap.place.settings import Settings
 from habmap.records import DrawnBlock, Row
 from habmap.records.said import BurnSaid, Said
+from habmap.work.burn.request import BurnRequest
 
 NOW = datetime(2026, 3, 6, 15, tzinfo=UTC)
 TODAY = date(2026, 3, 6)

@@ -12,13 +12,13 @@ from shapely import LineString, box
 
 from habmap.cli.burn_report import answer, print_burnday
 from habmap.errors import InputError
-from habmap.jobs.burn.request import BurnRequest, ForecastSource
 from habmap.jobs.burn.sheet import burn_sheet
 from habmap.jobs.burn.sheet_hours import hours_chart, hours_sections
 from habmap.jobs.burn.sheet_parts import around_sections, edge_keys, edges_section, moisture_section, plan_section
 from habmap.jobs.burnday import BurnDayResult, burnday
 from habmap.place.settings import Settings
 from habmap.records import Boundary, DrawnBlock, Feature, ForecastHour, Row
+from habmap.work.burn.request import BurnRequest, ForecastSource
 from habmap.work.burnday import beside, distance_words
 
 NOW = datetime(2026, 3, 1, tzinfo=UTC)

@@ -8,8 +8,8 @@ import pytest
 import shapely
 from fakes import GRID, FakeStore, unit
 
-from habmap.jobs.burn.request import BurnRequest
 from habmap.jobs.burnday import burnday
+from habmap.work.burn.request import BurnRequest
 
 WEST, SOUTH, WIDE_DEG, HIGH_DEG = -97.7, 38.1, 0.02, 0.012
 

@@ -10,13 +10,13 @@ from fakes import GRID, FakeStore, entry, unit
 from shapely import Point, box
 
 from habmap.cli.burn_report import print_burnday
-from habmap.jobs.burn.request import BurnRequest, ForecastSource
 from habmap.jobs.burn.sheet import burn_sheet
-from habmap.jobs.burn.winds import HourWind, Spell, spells, winds_cast
 from habmap.jobs.burnday import BurnDayResult, burnday
 from habmap.measures import acres
 from habmap.records import Feature, ForecastHour, Row
 from habmap.vocabulary import SNAG_CAUTION
+from habmap.work.burn.request import BurnRequest, ForecastSource
+from habmap.work.burn.winds import HourWind, Spell, spells, winds_cast
 
 NOW = datetime(2026, 3, 1, tzinfo=UTC)
 IGNITION = datetime(2026, 3, 20, 14)

@@ -13,13 +13,13 @@ from shapely import LineString, Point, box
 from shapely.geometry.base import BaseGeometry
 
 from habmap.errors import InputError, InputErrors
-from habmap.jobs.burn.request import BurnRequest
 from habmap.jobs.burnday import BurnDayResult, burnday
 from habmap.land.grid import LocalGrid
 from habmap.place.load.forecast import read_forecast
 from habmap.place.settings import Settings
 from habmap.records import Boundary, Feature, ForecastHour, Look, Row
 from habmap.vocabulary import SNAG_CAUTION
+from habmap.work.burn.request import BurnRequest
 from habmap.work.burnday import ITEMS, Compared, Window, compare, unlimited
 from habmap.work.weather_doubts import temperature_question
 

@@ -9,10 +9,10 @@ import shapely
 from fakes import GRID, FakeStore, entry, unit
 
 from habmap.jobs.density import density
-from habmap.jobs.density_records import UnitDensity
 from habmap.jobs.rank import rank
 from habmap.measures import M2_PER_ACRE
 from habmap.records import CanopySource, Plot
+from habmap.work.density_records import UnitDensity
 
 NOW = datetime(2026, 3, 1, tzinfo=UTC)
 HECTARE = shapely.box(0, 0, 100, 100)
@@ -310,7 +310,7 @@ def test_crown_cover_from_the_stems_of_each_plot() -> None:
     assert "crown cover from stems and a crown of 10.4 ft (by mean area), overlapping at random" in found.rests_on
     # a quarter point's crown is of the stems it measured
     points = [quarter("a", (1.0, None, None, None), crown_ft=12.0), quarter("b", (2.0, 3.0, 2.0, 3.0), crown_ft=6.0)]
-    from habmap.jobs.stems import stems_of
+    from habmap.work.stems import stems_of
 
     stems = stems_of(points)
     assert stems is not None and stems.crown_ft == pytest.approx(((144 + 4 * 36) / 5) ** 0.5)

@@ -10,10 +10,10 @@ import pytest
 from fakes import GRID, FakeStore, unit
 from shapely import box
 
-from habmap.jobs.burn.request import BurnRequest
 from habmap.jobs.burnday import BurnDayResult, burnday
 from habmap.place.settings import Settings, read_settings
 from habmap.place.template import settings_text
+from habmap.work.burn.request import BurnRequest
 from habmap.work.burnday import author_of
 
 #: Every author line that a template of habmap ever shipped (its history: `git log -p habmap/place/template.py`).

@@ -12,10 +12,10 @@ from fakes import GRID, FakeStore, entry, unit
 from shapely import Point, box
 
 from habmap.jobs.response import response
-from habmap.jobs.response_records import ResponseResult, UnitResponse
 from habmap.land.density import crown_cover_pct
 from habmap.records import CoverFrame, CoverLine, Entry, Look, Plot, Row, Sighting
 from habmap.work.response import change, mean_cover
+from habmap.work.response_records import ResponseResult, UnitResponse
 
 NOW = datetime(2026, 8, 1, tzinfo=UTC)
 SQUARE = box(0, 0, 200, 200)

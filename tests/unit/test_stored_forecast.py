@@ -12,11 +12,11 @@ from fakes import GRID, FakeStore, unit
 from shapely import box
 
 from habmap.errors import InputError, InputErrors, UsageError
-from habmap.jobs.burn.request import BurnRequest
 from habmap.jobs.burnday import BurnDayResult, burnday
 from habmap.jobs.load.tables import load_forecast
 from habmap.place.load.forecast import read_forecast
 from habmap.records import Forecast, ForecastHour
+from habmap.work.burn.request import BurnRequest
 from habmap.work.clock import comes_twice, is_skipped
 from habmap.work.union import union
 

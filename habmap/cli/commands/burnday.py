@@ -20,11 +20,11 @@ from habmap.records.written import bearing_of
 if TYPE_CHECKING:
     from shapely import MultiPolygon
 
-    from habmap.jobs.burn.request import BurnRequest, ForecastSource
     from habmap.jobs.burnday import BurnDayResult
     from habmap.jobs.ports import Store
     from habmap.place.load.forecast import ForecastTable
     from habmap.show.burn.sheet import BurnPaper
+    from habmap.work.burn.request import BurnRequest, ForecastSource
     from habmap.work.burnday import PlanKind
 
 Number = float | None
@@ -136,8 +136,8 @@ def register(app: typer.Typer) -> None:
         options.check_choice("--wind-height", wind_height, WIND_HEIGHTS)
         options.check_temperature(at.month, temp_f, is_sure=is_sure, where="--temp-f")
         options.check_choice("--paper", paper, ("letter", "a4"))
-        from habmap.jobs.burn.request import BurnRequest
         from habmap.jobs.burnday import burnday
+        from habmap.work.burn.request import BurnRequest
 
         session = context.obj
         store = session.store()
@@ -248,7 +248,7 @@ def _read_forecast(path: Path, store: Store, *, is_sure: bool) -> ForecastTable:
 
 def _source(path: Path | None, told: ForecastTable | None, wind_height: str | None) -> ForecastSource | None:
     """Return where the hours handed over came from; the height that was said counts for a table that says none."""
-    from habmap.jobs.burn.request import ForecastSource
+    from habmap.work.burn.request import ForecastSource
 
     if path is None or told is None:
         return None

@@ -10,7 +10,7 @@ from habmap.cli.context import JsonOption, OnOption, Session
 from habmap.cli.output import print_json, print_table, say, warn, whole
 
 if TYPE_CHECKING:
-    from habmap.jobs.density_records import PropertyDensity, StratumDensity
+    from habmap.work.density_records import PropertyDensity, StratumDensity
 
 
 def register(app: typer.Typer) -> None:
@@ -20,7 +20,7 @@ def register(app: typer.Typer) -> None:
     def density_command(context: typer.Context, on: OnOption = None, as_json: JsonOption = False) -> None:
         """Show how dense each unit is now, and how sure."""
         from habmap.jobs.density import density
-        from habmap.jobs.stems import QUARTER_POINTS_CAUTION, counted
+        from habmap.work.stems import QUARTER_POINTS_CAUTION, counted
 
         session: Session = context.obj
         result = density(session.store(), on=on)

@@ -10,7 +10,7 @@ from habmap.cli.context import JsonOption, OnOption, Session
 from habmap.cli.output import print_json, print_table, say, whole
 
 if TYPE_CHECKING:
-    from habmap.jobs.response_records import ResponseResult
+    from habmap.work.response_records import ResponseResult
 
 
 def register(app: typer.Typer) -> None:

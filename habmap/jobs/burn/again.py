@@ -12,7 +12,6 @@ from pydantic import ValidationError
 
 from habmap.errors import InputError, PlaceError
 from habmap.jobs.burn.record import Again
-from habmap.jobs.burn.request import BurnRequest
 from habmap.jobs.burnday import BurnDayResult, burnday
 from habmap.jobs.lines import find_line
 from habmap.jobs.ports import Store
@@ -20,6 +19,7 @@ from habmap.place.settings import PlanSection, Settings
 from habmap.place.userfiles import printable
 from habmap.records import BurnRecord, Entry, Forecast, Row
 from habmap.vocabulary import FIRE, PRACTICE_WORDS
+from habmap.work.burn.request import BurnRequest
 from habmap.work.burnday import PlanKind
 from habmap.work.burns import burn_of, ignition_of, record_faults
 from habmap.work.ledger import effective_entries, line_numbers

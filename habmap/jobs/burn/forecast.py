@@ -8,11 +8,11 @@ from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from habmap.errors import InputError
-from habmap.jobs.burn.hours import hour_of, hours_span
-from habmap.jobs.burn.request import BurnRequest, ForecastSource
 from habmap.jobs.ports import Store
 from habmap.place.userfiles import printable
 from habmap.records import Forecast, ForecastHour
+from habmap.work.burn.hours import hour_of, hours_span
+from habmap.work.burn.request import BurnRequest, ForecastSource
 
 WEATHER_ITEMS = ("temp_f", "rh_pct", "wind_mph", "wind_from_deg")
 

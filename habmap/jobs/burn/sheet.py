@@ -13,10 +13,7 @@ import shapely
 from shapely import LineString
 
 from habmap.errors import InputError, UsageError
-from habmap.jobs.burn.around import sensitive_features
 from habmap.jobs.burn.forecast import WEATHER_ITEMS, with_forecast
-from habmap.jobs.burn.hours import hour_of
-from habmap.jobs.burn.request import BurnRequest
 from habmap.jobs.burn.sheet_hours import chart_words, hours_chart, hours_sections
 from habmap.jobs.burn.sheet_parts import (
     around_sections,
@@ -39,6 +36,9 @@ from habmap.show.records import PageFeature
 from habmap.show.relief import Relief, draw_relief
 from habmap.show.words import tenths
 from habmap.vocabulary import PRIVATE_FEATURE_KINDS, WIND_WORDS, wind_16
+from habmap.work.burn.hours import hour_of
+from habmap.work.burn.request import BurnRequest
+from habmap.work.burn.surroundings import sensitive_features
 from habmap.work.burnday import beside
 
 

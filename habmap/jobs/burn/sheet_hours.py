@@ -9,12 +9,12 @@ from functools import partial
 from itertools import pairwise
 from zoneinfo import ZoneInfo
 
-from habmap.jobs.burn.hours import WIND_SHIFT_DEG, BurnHour
 from habmap.jobs.burnday import BurnDayResult
 from habmap.land.grid import LocalGrid
 from habmap.land.sun import sunrise_and_sunset
 from habmap.show.burn.chart import ChartHour, HoursChart
 from habmap.show.burn.sheet import Section
+from habmap.work.burn.hours import WIND_SHIFT_DEG, BurnHour
 from habmap.work.burnday import ITEMS
 
 

@@ -6,14 +6,14 @@ from collections import defaultdict
 from collections.abc import Sequence
 from typing import Final
 
-from habmap.jobs.burn.around import END_WORDS, SCREEN_WORDS, InsidePlace, NearPlace, SmokePlace
-from habmap.jobs.burn.edges import CEDAR_FUEL_WORDS, Edge
-from habmap.jobs.burn.fuel import UNKNOWN
 from habmap.jobs.burn.words import signed_words
 from habmap.jobs.burnday import BurnDayResult
 from habmap.measures import M_PER_MILE, ft, significant
 from habmap.show.burn.sheet import SIDE_LETTERS, Section
 from habmap.vocabulary import FEATURE_WORDS, wind_16
+from habmap.work.burn.flanks import CEDAR_FUEL_WORDS, Edge
+from habmap.work.burn.fuel import UNKNOWN
+from habmap.work.burn.surroundings import END_WORDS, SCREEN_WORDS, InsidePlace, NearPlace, SmokePlace
 from habmap.work.burnday import ITEMS, PLAN_KIND_WORDS, Compared, beside, distance_words
 
 

@@ -9,20 +9,12 @@ from typing import Final
 from habmap.jobs.burn.plan import Signed
 from habmap.jobs.closed_days import bans, holds
 from habmap.place.settings import Settings
-from habmap.records import Entry
 from habmap.vocabulary import NEEDLE_WORDS
 from habmap.work.burnday import PLAN_KIND_WORDS, PlanKind, Window
 from habmap.work.ground import Ground, GroundPiece
 from habmap.work.stages import UPKEEP_AFTER_DAYS
 
 _AT_HEIGHT: Final = {"20ft": "at 20 ft", "eye": "at eye level", "": "height not said"}
-
-
-def last_look(pieces: Sequence[GroundPiece], state: Ground) -> Entry | None:
-    """Return the newest look that covers some of this ground."""
-    ids = {entry_id for piece in pieces for entry_id in piece.entry_ids}
-    looks = [entry for entry in state.entries if entry.entry_id in ids and entry.look is not None]
-    return max(looks, key=lambda entry: (entry.date, entry.recorded_at), default=None)
 
 
 def block_words(pieces: Sequence[GroundPiece], state: Ground, kind: PlanKind, *, on: date) -> tuple[str, ...]:

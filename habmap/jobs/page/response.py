@@ -6,16 +6,16 @@ from datetime import date
 
 from habmap.jobs.ports import Store
 from habmap.jobs.response import response_of
-from habmap.jobs.response_records import UnitResponse
-from habmap.jobs.response_words import (
+from habmap.show.response_records import Moved, PageResponse, PageShare
+from habmap.show.response_words import (
     canopy_sentence,
     cover_sentence,
     regrowth_sentence,
     species_sentence,
     work_sentence,
 )
-from habmap.show.response_records import Moved, PageResponse, PageShare
 from habmap.work.ground import Ground
+from habmap.work.response_records import UnitResponse
 
 
 def page_responses(store: Store, state: Ground, *, on: date | None) -> tuple[PageResponse, ...]:

@@ -6,11 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from habmap.jobs.stems import counted, stems_of
 from habmap.land.density import crown_cover_pct
 from habmap.land.ratio import ratio_of_totals, t_limits
 from habmap.records import CoverFrame, Plot, Unit
 from habmap.work.response import mean_cover
+from habmap.work.stems import counted, stems_of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

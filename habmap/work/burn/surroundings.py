@@ -10,12 +10,12 @@ import shapely
 from shapely import LineString
 from shapely.geometry.base import BaseGeometry
 
-from habmap.jobs.burn.winds import HourWind, spells, written
 from habmap.land.downhill import DownhillPath
 from habmap.land.edges import downwind_ground, grid_bearing_deg
 from habmap.land.grid import LocalGrid
 from habmap.records import Feature
 from habmap.vocabulary import PRIVATE_FEATURE_KINDS
+from habmap.work.burn.winds import HourWind, spells, written
 
 #: Half of the angle in which smoke is looked for [°].
 DOWNWIND_HALF_ANGLE_DEG: Final = 45.0

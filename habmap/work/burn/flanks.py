@@ -13,14 +13,14 @@ import shapely
 from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from habmap.jobs.burn.ground import rise_frac
-from habmap.jobs.burn.winds import HourWind, Spell, spells, written
 from habmap.land.downhill import Surface
 from habmap.land.edges import INSIDE_M, EdgePiece, Side, first_met, merged_runs, outline_pieces, side_of_wind
 from habmap.land.grid import LocalGrid
 from habmap.measures import ft
 from habmap.records import Boundary, Feature
 from habmap.vocabulary import BREAK_FEATURE_KINDS, STAGE_WORDS
+from habmap.work.burn.relief import rise_frac
+from habmap.work.burn.winds import HourWind, Spell, spells, written
 from habmap.work.ground import GroundPiece
 from habmap.work.stages import UPKEEP_AFTER_DAYS
 

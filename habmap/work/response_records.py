@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
-from habmap.jobs.response_regrowth import ComingBack
+from habmap.work.response_regrowth import ComingBack
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -8,8 +8,8 @@ from habmap.show.words import day_words, joined, tenths
 from habmap.vocabulary import PRACTICE_WORDS
 
 if TYPE_CHECKING:
-    from habmap.jobs.response_records import UnitResponse
-    from habmap.jobs.response_regrowth import LookFound
+    from habmap.work.response_records import UnitResponse
+    from habmap.work.response_regrowth import LookFound
 
 
 def unit_words(unit: UnitResponse) -> str:

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Final
 
-from habmap.jobs.burn.ground import BurnGround
-from habmap.jobs.burn.words import last_look
 from habmap.land.facing import FLAT
 from habmap.measures import acres
+from habmap.records import Entry
+from habmap.work.burn.relief import BurnGround
 from habmap.work.fuel_moisture import Air, table_moisture_pct
 from habmap.work.fuel_tables import ASPECTS, SLOPE_CLASSES, Aspect, SlopeClass
 from habmap.work.ground import Ground, GroundPiece
@@ -73,7 +73,7 @@ def table_class(facing: str, slope_class: str) -> tuple[Aspect | None, SlopeClas
 
 def fuel_there(pieces: Sequence[GroundPiece], state: Ground, on: date) -> Fuel:
     """Return what the newest look and the last cut say of the fuel."""
-    look = last_look(pieces, state)
+    look = _last_look(pieces, state)
     needles = max(
         ((piece.state.needles_seen, piece.state.needles) for piece in pieces if piece.state.needles_seen),
         default=(None, None),
@@ -87,3 +87,10 @@ def fuel_there(pieces: Sequence[GroundPiece], state: Ground, on: date) -> Fuel:
         last_cut=last_cut,
         days_since_cut=(on - last_cut).days if last_cut else None,
     )
+
+
+def _last_look(pieces: Sequence[GroundPiece], state: Ground) -> Entry | None:
+    """Return the newest look that covers some of this ground."""
+    ids = {entry_id for piece in pieces for entry_id in piece.entry_ids}
+    looks = [entry for entry in state.entries if entry.entry_id in ids and entry.look is not None]
+    return max(looks, key=lambda entry: (entry.date, entry.recorded_at), default=None)
