@@ -15,7 +15,6 @@ from typing import TYPE_CHECKING, Any, Literal
 from zoneinfo import ZoneInfo
 
 if TYPE_CHECKING:
-    from habmap.jobs.acres import AcresResult
     from habmap.jobs.burnday import BurnDayResult
     from habmap.jobs.check import Checked
     from habmap.jobs.due import DueResult
@@ -30,6 +29,7 @@ if TYPE_CHECKING:
     from habmap.jobs.rank import RankResult
     from habmap.jobs.terrain import TerrainResult
     from habmap.place.store import GeoPackageStore
+    from habmap.work.acres import AcresResult
     from habmap.work.burn.request import BurnRequest
     from habmap.work.density_records import DensityResult
     from habmap.work.response_records import ResponseResult
@@ -38,7 +38,7 @@ if TYPE_CHECKING:
 Loadable = Literal["boundary", "units", "features", "dem", "entries", "plots"]
 #: Where the record of each answer stands: command → (module, class). Their JSON schemas are generated from this.
 ANSWERS: dict[str, tuple[str, str]] = {
-    "acres": ("habmap.jobs.acres", "AcresResult"),
+    "acres": ("habmap.work.acres", "AcresResult"),
     "burnsheet": ("habmap.jobs.burnday", "BurnDayResult"),
     "check": ("habmap.jobs.check", "Checked"),
     "density": ("habmap.work.density_records", "DensityResult"),

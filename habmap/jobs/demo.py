@@ -10,7 +10,7 @@ from datetime import date, datetime
 from pathlib import Path
 
 from habmap.errors import HabmapError, PlaceError
-from habmap.jobs.acres import AcresResult, acres
+from habmap.jobs.acres import acres
 from habmap.jobs.load.dem import load_dem
 from habmap.jobs.load.entries import load_entries
 from habmap.jobs.load.features import load_features
@@ -27,6 +27,7 @@ from habmap.place.samples import SAMPLE_NAME, sample_layers_folder
 from habmap.place.schema import STORE_FILE
 from habmap.place.settings import SETTINGS_FILE, read_settings
 from habmap.place.store import GeoPackageStore
+from habmap.work.acres import AcresResult
 
 #: First day of the sample's units: before its first log line.
 UNITS_FROM = date(2024, 9, 1)

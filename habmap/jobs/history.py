@@ -14,12 +14,13 @@ from shapely.geometry.base import BaseGeometry
 
 from habmap import measures
 from habmap.errors import InputError
-from habmap.jobs.acres import acres_of
+from habmap.jobs.acres import paper_of
 from habmap.jobs.plots import PlotChange, plot_changes
 from habmap.jobs.ports import Store
 from habmap.land.neighbors import HAIR_WIDTH_M
 from habmap.records import BurnRecord, Entry, Unit
 from habmap.records.said import Carrying, carrying
+from habmap.work.acres import acre_account
 from habmap.work.ground import cut_ground
 from habmap.work.ledger import Correction, corrections, effective_entries, line_numbers, told_in_order
 from habmap.work.versions import taken_back
@@ -349,5 +350,5 @@ def account_of(
     cut = cut_ground(tuple(units), entries, grid=store.grid, limits=store.settings.stages, on=on)
     return tuple(
         UnitAcresThen(unit.unit_id, unit.acres, unit.treated_acres, unit.remaining_acres, unit.keep_acres)
-        for unit in acres_of(cut, settings=store.settings).units
+        for unit in acre_account(cut, paper=paper_of(store.settings)).units
     )

@@ -15,7 +15,7 @@ from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from habmap.errors import UsageError
-from habmap.jobs.acres import AcresResult, acres_of
+from habmap.jobs.acres import acres
 from habmap.jobs.ground import ground
 from habmap.jobs.page.history import page_history, page_seasons
 from habmap.jobs.page.missing import for_the_owner, missing_words
@@ -51,6 +51,7 @@ from habmap.vocabulary import (
     STEEP_CAUTION,
     STEEP_CAUTION_PUBLIC,
 )
+from habmap.work.acres import AcresResult
 from habmap.work.ground import Ground
 from habmap.work.priority import Ranked
 from habmap.work.private import is_private
@@ -171,7 +172,7 @@ def build_page(
     """Return the page's records: every figure from the jobs that print it elsewhere, so that none can differ."""
     store = public_view(store) if audience == "public" else snapshot(store)
     state = ground(store, on=on)
-    account = acres_of(state, settings=store.settings)
+    account = acres(store, on=on)
     source = store.elevation()
     if source is not None and state.units:  # one pass over the raster for what the next two ask
         terrain_sums(store, unit_outlines(store, on=on).values(), remaining_outlines(store, on=on).values())

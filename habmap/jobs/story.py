@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime
 from pathlib import Path
 
-from habmap.jobs.acres import acres_of
+from habmap.jobs.acres import acres
 from habmap.jobs.density import density
 from habmap.jobs.due import due, upkeep_due
 from habmap.jobs.effort import EffortResult, effort
@@ -169,7 +169,7 @@ def build_story(store: Store, *, now: datetime, today: date, audience: Audience,
         sets = [unit_outlines(store, on=on).values(), remaining_outlines(store, on=on).values()]
         timed = [slope_outlines(store, on=on)] if audience == "owner" else []
         terrain_sums(store, *sets, *timed)
-    account = acres_of(state, settings=settings)
+    account = acres(store, on=on)
     by_season = season_account(state, limits=settings.stages)
     page = build_page(store, now=now, audience=audience, on=on)
     spent = effort(store, on=on, today=today) if audience == "owner" else None

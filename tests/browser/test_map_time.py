@@ -13,9 +13,10 @@ import pytest
 from fakes import entry, unit
 from shapely import box
 
-from habmap.jobs.acres import AcresResult, acres
+from habmap.jobs.acres import acres
 from habmap.jobs.map import draw_map
 from habmap.place.store import GeoPackageStore
+from habmap.work.acres import AcresResult
 
 pytestmark = pytest.mark.browser
 

@@ -14,12 +14,13 @@ from hypothesis import given
 from shapely import Polygon, box
 from shapely.affinity import scale, translate
 
-from habmap.jobs.acres import AcresResult, acres
+from habmap.jobs.acres import acres
 from habmap.land.acreage import pieces
 from habmap.land.neighbors import overlaps
 from habmap.measures import M2_PER_ACRE
 from habmap.records import Entry, Unit
 from habmap.vocabulary import KILLING, PRACTICES
+from habmap.work.acres import AcresResult
 from habmap.work.stages import ground_state
 
 

@@ -10,12 +10,13 @@ from fakes import FakeStore, unit
 from hypothesis import given
 from shapely import box
 
-from habmap.jobs.acres import AcresResult, acres
+from habmap.jobs.acres import acres
 from habmap.jobs.ground import ground
 from habmap.jobs.page.history import page_history
 from habmap.records import Entry
 from habmap.show.history_records import PageHistory
 from habmap.vocabulary import STAGES
+from habmap.work.acres import AcresResult
 
 #: [acre]; the same ground cut with fewer lines closes within 1e-6 m² a unit, some 1e-10 acres.
 SAME = 1e-7

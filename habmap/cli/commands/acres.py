@@ -10,7 +10,7 @@ from habmap.cli.context import JsonOption, OnOption, Session
 from habmap.cli.output import print_json, print_table, say, warn
 
 if TYPE_CHECKING:
-    from habmap.jobs.acres import AcresResult, UnitAcres
+    from habmap.work.acres import AcresResult, UnitAcres
 
 #: Acres print to a hundredth.
 TWICE_WORTH_SAYING_ACRES = 0.005

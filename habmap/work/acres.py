@@ -1,0 +1,259 @@
+"""The acre account: what is done, what remains, per unit and per practice."""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date
+
+from habmap import measures
+from habmap.land.acreage import area_of_record_m2
+from habmap.records import Unit
+from habmap.vocabulary import PRACTICES, REMAINING, STAGES, TREATED
+from habmap.work.account import cedar_acres
+from habmap.work.ground import Ground, GroundPiece
+
+
+@dataclass(frozen=True, slots=True)
+class Paper:
+    """What the account says that no ground tells: the place's name, shares to be left [%], practices' codes by key."""
+
+    place: str = ""
+    leave_pct: tuple[float, float] | None = None
+    codes: Mapping[str, str | None] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class StageAcres:
+    """Acres in each stage [acre]."""
+
+    standing: float = 0.0
+    part_cut: float = 0.0
+    dead_standing: float = 0.0
+    down: float = 0.0
+    piled: float = 0.0
+    burned: float = 0.0
+    slash_gone: float = 0.0
+    kept_up: float = 0.0
+    coming_back: float = 0.0
+    keep: float = 0.0
+    other: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class UnitAcres:
+    """One unit's line of the account.
+
+    ``acres`` is the unit's area of record; ``acres_sd`` the standard deviation of a walked outline, else ``None``;
+    ``treated_pct`` is of the unit's acres. ``slash_acres`` is ground of any stage with felled cedar not yet gone, in
+    piles or not; ``snag_acres`` ground with cedar killed standing and still up. ``leave_target_acres`` is the least and
+    most cedar ground to leave on purpose by ``leave_pct``, ``None`` where that is not set; ``left_acres`` what is left.
+    """
+
+    unit_id: str
+    name: str
+    cover: str
+    acres: float
+    acres_sd: float | None
+    stage_acres: StageAcres
+    cedar_acres: float
+    treated_acres: float
+    remaining_acres: float
+    keep_acres: float
+    coming_back_acres: float
+    slash_acres: float
+    snag_acres: float
+    leave_target_acres: tuple[float, float] | None
+    left_acres: float
+    treated_pct: float
+
+
+@dataclass(frozen=True, slots=True)
+class TotalAcres:
+    """Sums over the units; ground that is coming back is among the treated too.
+
+    ``cedar_acres`` is treated, remaining and left on purpose together.
+    """
+
+    acres: float
+    cedar_acres: float
+    treated_acres: float
+    remaining_acres: float
+    keep_acres: float
+    coming_back_acres: float
+    slash_acres: float
+    snag_acres: float
+    leave_target_acres: tuple[float, float] | None
+    left_acres: float
+    stage_acres: StageAcres
+
+
+@dataclass(frozen=True, slots=True)
+class PracticeAcres:
+    """One practice's line of the account.
+
+    ``acres`` is the ground that its patches cover, each acre once; ``pass_acres`` their plain sum.
+    """
+
+    practice: str
+    practice_code: str | None
+    acres: float
+    pass_acres: float
+    inside_acres: float
+    outside_acres: float
+    entries: int
+    first_date: date
+    last_date: date
+
+
+@dataclass(frozen=True, slots=True)
+class AcresResult:
+    """The account (``habmap/acres/1``).
+
+    Attributes
+    ----------
+    on
+        Day of the account; ``None`` when nothing was ever logged and no day was asked for.
+    acre_m2
+        The acre used [m²].
+    outside_acres
+        Worked ground that lies in no unit, each acre once.
+    counted_twice_acres
+        Ground that two neighbors hold because their outlines overlap by a hair; it is in the acres of both.
+    closure_m2
+        Largest difference between a unit's area and the sum of its pieces [m²].
+    """
+
+    place: str
+    on: date | None
+    acre_m2: float
+    totals: TotalAcres
+    units: tuple[UnitAcres, ...]
+    practices: tuple[PracticeAcres, ...]
+    outside_acres: float
+    counted_twice_acres: float
+    closure_m2: float
+
+
+def acre_account(place_ground: Ground, *, paper: Paper) -> AcresResult:
+    """Add up ground that is already cut into pieces, with what only paper knows of it.
+
+    Notes
+    -----
+    Treated + remaining + left on purpose + other cover = acres, for every unit and in total.
+    """
+    by_unit: defaultdict[str, list[GroundPiece]] = defaultdict(list)
+    for piece in place_ground.pieces:
+        by_unit[piece.unit_id].append(piece)
+    units = []
+    closure_m2 = 0.0
+    for unit in place_ground.units:
+        own = by_unit[unit.unit_id]
+        unit_m2 = area_of_record_m2(unit.geometry, grid=place_ground.grid) if place_ground.grid else 0.0
+        closure_m2 = max(closure_m2, abs(math.fsum(piece.area_m2 for piece in own) - unit_m2))
+        units.append(_unit_acres(unit, unit_m2, own, paper))
+    outside_m2 = math.fsum(
+        overlay.area_m2 for overlay in place_ground.overlays if overlay.entry_ids and not overlay.unit_ids
+    )
+    return AcresResult(
+        place=paper.place,
+        on=place_ground.on,
+        acre_m2=measures.M2_PER_ACRE,
+        totals=_totals(units, paper),
+        units=tuple(units),
+        practices=_practices(place_ground, paper),
+        outside_acres=measures.acres(outside_m2),
+        counted_twice_acres=measures.acres(
+            math.fsum(
+                overlay.area_m2 * (len(overlay.unit_ids) - 1) for overlay in place_ground.overlays if overlay.unit_ids
+            )
+        ),
+        closure_m2=closure_m2,
+    )
+
+
+def _unit_acres(unit: Unit, unit_m2: float, own: list[GroundPiece], paper: Paper) -> UnitAcres:
+    stage_m2: defaultdict[str, list[float]] = defaultdict(list)
+    for piece in own:
+        stage_m2[piece.stage].append(piece.area_m2)
+    by_stage = {stage: measures.acres(math.fsum(stage_m2[stage])) for stage in STAGES}
+    treated = math.fsum(by_stage[stage] for stage in TREATED)
+    unit_acres = measures.acres(unit_m2)
+    cedar = cedar_acres(by_stage)
+    return UnitAcres(
+        unit_id=unit.unit_id,
+        name=unit.name,
+        cover=unit.cover,
+        acres=unit_acres,
+        acres_sd=unit.acres_sd,
+        stage_acres=StageAcres(**by_stage),
+        cedar_acres=cedar,
+        treated_acres=treated,
+        remaining_acres=math.fsum(by_stage[stage] for stage in REMAINING),
+        keep_acres=by_stage["keep"],
+        coming_back_acres=by_stage["coming_back"],
+        slash_acres=measures.acres(math.fsum(piece.area_m2 for piece in own if piece.state.felled_frac > 0)),
+        snag_acres=measures.acres(math.fsum(piece.area_m2 for piece in own if piece.state.snag_frac > 0)),
+        leave_target_acres=_leave_target(cedar, paper),
+        left_acres=by_stage["keep"],
+        # Pieces close within 1e-6 m², not to the last digit: all of a unit is 100, never a hair above.
+        treated_pct=min(100.0, 100 * treated / unit_acres) if unit_acres else 0.0,
+    )
+
+
+def _leave_target(cedar: float, paper: Paper) -> tuple[float, float] | None:
+    shares = paper.leave_pct
+    return None if shares is None else (cedar * shares[0] / 100, cedar * shares[1] / 100)
+
+
+def _totals(units: list[UnitAcres], paper: Paper) -> TotalAcres:
+    def total(name: str) -> float:
+        return math.fsum(getattr(unit, name) for unit in units)
+
+    return TotalAcres(
+        acres=total("acres"),
+        cedar_acres=total("cedar_acres"),
+        treated_acres=total("treated_acres"),
+        remaining_acres=total("remaining_acres"),
+        keep_acres=total("keep_acres"),
+        coming_back_acres=total("coming_back_acres"),
+        slash_acres=total("slash_acres"),
+        snag_acres=total("snag_acres"),
+        leave_target_acres=_leave_target(total("cedar_acres"), paper),
+        left_acres=total("left_acres"),
+        stage_acres=StageAcres(
+            **{stage: math.fsum(getattr(unit.stage_acres, stage) for unit in units) for stage in STAGES}
+        ),
+    )
+
+
+def _practices(place_ground: Ground, paper: Paper) -> tuple[PracticeAcres, ...]:
+    practice_of = {entry.entry_id: entry.practice for entry in place_ground.entries}
+    # Every square metre is in one cover only, so that adding covers up is the area of the union of the patches.
+    inside_m2: defaultdict[str, float] = defaultdict(float)
+    outside_m2: defaultdict[str, float] = defaultdict(float)
+    for overlay in place_ground.overlays:
+        for practice in {practice_of[entry_id] for entry_id in overlay.entry_ids}:
+            (inside_m2 if overlay.unit_ids else outside_m2)[practice] += overlay.area_m2
+    found = []
+    for practice in PRACTICES:
+        entries = [entry for entry in place_ground.entries if entry.practice == practice]
+        if not entries:
+            continue
+        patches = [place_ground.patches[e.entry_id] for e in entries if e.entry_id in place_ground.patches]
+        found.append(
+            PracticeAcres(
+                practice=practice,
+                practice_code=paper.codes.get(practice),
+                acres=measures.acres(inside_m2[practice] + outside_m2[practice]),
+                pass_acres=measures.acres(math.fsum(patch.area for patch in patches)),
+                inside_acres=measures.acres(inside_m2[practice]),
+                outside_acres=measures.acres(outside_m2[practice]),
+                entries=len(entries),
+                first_date=min(entry.date for entry in entries),
+                last_date=max(entry.date for entry in entries),
+            )
+        )
+    return tuple(found)
