@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 import shapely
@@ -14,25 +13,7 @@ from habmap.land.shares import is_too_coarse
 from habmap.measures import M_PER_FT
 from habmap.place.canopy import open_canopy
 from habmap.records import Unit
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class UnitCanopy:
-    """Canopy of one unit the raster reaches.
-
-    Attributes
-    ----------
-    canopy_pct
-        Share of the covered ground at or above the place's ``canopy_height_ft`` [%].
-    coverage_pct
-        Share of the unit that the raster covers [%].
-    too_coarse
-        Whether its cells are too coarse for the unit (`habmap.land.shares.is_too_coarse`).
-    """
-
-    canopy_pct: float
-    coverage_pct: float
-    too_coarse: bool = False
+from habmap.work.density_records import UnitCanopy
 
 
 def canopy_of_units(store: Store, units: Sequence[Unit]) -> tuple[Mapping[str, UnitCanopy], tuple[str, ...]]:

@@ -11,13 +11,7 @@ from typing import Final
 
 from habmap.jobs.closed_days import closures
 from habmap.jobs.density import density
-from habmap.jobs.effort_samples import (
-    density_classes,
-    follow_up,
-    pass_acres,
-    samples,
-    slope_classes,
-)
+from habmap.jobs.effort_slopes import slope_classes
 from habmap.jobs.ground import ground, remaining_ground
 from habmap.jobs.named_units import settings_of_now
 from habmap.jobs.ports import Store
@@ -37,6 +31,7 @@ from habmap.work.effort import (
     rates,
     together,
 )
+from habmap.work.effort_samples import density_classes, follow_up, pass_acres, samples
 from habmap.work.finish import Finish, finish
 from habmap.work.ground import Ground
 from habmap.work.priority import DenseLimits

@@ -17,7 +17,6 @@ from shapely.geometry.base import BaseGeometry
 from habmap.errors import UsageError
 from habmap.jobs.acres import acres
 from habmap.jobs.ground import ground
-from habmap.jobs.page.history import page_history, page_seasons
 from habmap.jobs.page.missing import for_the_owner, missing_words
 from habmap.jobs.page.photos import page_photos
 from habmap.jobs.page.response import page_responses
@@ -38,6 +37,7 @@ from habmap.land.grid import LocalGrid, grid_around
 from habmap.measures import acres as to_acres
 from habmap.place.elevation import open_elevation
 from habmap.place.writers import refuse_to_write, write_whole
+from habmap.show.page.history import page_history, page_seasons
 from habmap.show.page.render import render_page
 from habmap.show.records import Audience, Page, PageFeature, PagePiece, PageTerrain, PageUnit, PageWork
 from habmap.show.relief import Relief, draw_relief
@@ -222,9 +222,9 @@ def build_page(
         missing=missing + lie_words + pictures.missing,
         method=_method(state, slopes, relief) + (_FOR_THE_PUBLIC,) * (audience == "public"),
         cautions=_cautions(state, account, slopes, audience),
-        history=page_history(store, state),
+        history=page_history(state, versions=store.unit_versions(), limits=store.settings.stages),
         response=page_responses(store, state, on=on),
-        seasons=page_seasons(state, settings=store.settings, with_hours=with_hours, with_cost=with_cost),
+        seasons=page_seasons(state, limits=store.settings.stages, with_hours=with_hours, with_cost=with_cost),
         photo_points=pictures.points,
         cedar=store.settings.place.cedar,
         grid_latlon=_drawing_center(store.grid, state, audience),

@@ -13,7 +13,7 @@ from habmap.jobs.acres import acres
 from habmap.jobs.density import density
 from habmap.jobs.due import due, upkeep_due
 from habmap.jobs.effort import EffortResult, effort
-from habmap.jobs.effort_samples import slope_outlines
+from habmap.jobs.effort_slopes import slope_outlines
 from habmap.jobs.ground import ground
 from habmap.jobs.map import build_page
 from habmap.jobs.page.missing import for_the_owner

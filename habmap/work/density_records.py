@@ -112,3 +112,22 @@ class DensityResult:
     whole_property: PropertyDensity | None
     units: tuple[UnitDensity, ...]
     warnings: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UnitCanopy:
+    """Canopy of one unit the raster reaches.
+
+    Attributes
+    ----------
+    canopy_pct
+        Share of the covered ground at or above the place's ``canopy_height_ft`` [%].
+    coverage_pct
+        Share of the unit that the raster covers [%].
+    too_coarse
+        Whether its cells are too coarse for the unit (`habmap.land.shares.is_too_coarse`).
+    """
+
+    canopy_pct: float
+    coverage_pct: float
+    too_coarse: bool = False

@@ -12,9 +12,9 @@ from shapely import box
 
 from habmap.jobs.acres import acres
 from habmap.jobs.ground import ground
-from habmap.jobs.page.history import page_history
 from habmap.records import Entry
 from habmap.show.history_records import PageHistory
+from habmap.show.page.history import page_history
 from habmap.vocabulary import STAGES
 from habmap.work.acres import AcresResult
 
@@ -42,11 +42,15 @@ def compare(account: AcresResult, units: dict[str, Any], total: Any) -> None:
         assert abs(total.get(stage, 0.0) - getattr(account.totals.stage_acres, stage)) <= SAME
 
 
+def _history(store: FakeStore, **limits: int) -> PageHistory | None:
+    return page_history(ground(store), versions=store.unit_versions(), limits=store.settings.stages, **limits)
+
+
 @FEW
 @given(logs)
 def test_every_step_is_the_account_of_its_day(log: list[Entry]) -> None:
     store = FakeStore([*UNITS, *log])
-    history = page_history(store, ground(store))
+    history = _history(store)
     if not log:
         assert history is None
         return
@@ -65,7 +69,7 @@ def test_units_drawn_anew_on_a_day_in_between_stay_true(log: list[Entry]) -> Non
     store.append([unit("A1", box(0, 0, 90, 150), valid_from=split, replaces=(first.uuid,))])
     store.append([unit("A2", box(90, 0, 200, 150), valid_from=split, replaces=(first.uuid,))])
     store.append([unit("B", box(200, 0, 380, 150), valid_from=date(2030, 1, 1), replaces=(second.uuid,))])
-    history = page_history(store, ground(store))
+    history = _history(store)
     if log:
         assert history is not None
         # The second unit's outline of 2030 is that of the page as it opens: a step of its own, after all work.
@@ -77,7 +81,7 @@ def test_units_drawn_anew_on_a_day_in_between_stay_true(log: list[Entry]) -> Non
 @given(logs)
 def test_pieces_of_a_step_cover_its_units_once(log: list[Entry]) -> None:
     store = FakeStore([*UNITS, *log])
-    history = page_history(store, ground(store))
+    history = _history(store)
     if history is None:
         return
     grid = store.grid
@@ -98,7 +102,7 @@ def test_pieces_of_a_step_cover_its_units_once(log: list[Entry]) -> None:
 @given(logs)
 def test_a_history_too_heavy_steps_by_season_and_stays_true(log: list[Entry]) -> None:
     store = FakeStore([*UNITS, *log])
-    history = page_history(store, ground(store), most_bytes=0)
+    history = _history(store, most_bytes=0)
     if history is None:
         return
     days = [step.day for step in history.steps if step.day is not None]

@@ -18,11 +18,9 @@ from typing import Final
 import shapely
 from shapely import MultiPolygon, Polygon
 
-from habmap.jobs.ports import Store
 from habmap.land.acreage import merged
 from habmap.land.grid import LocalGrid
 from habmap.measures import acres
-from habmap.place.settings import Settings
 from habmap.records import Entry, Unit
 from habmap.show.history_records import (
     PageDone,
@@ -35,7 +33,7 @@ from habmap.show.history_records import (
 )
 from habmap.show.page.ruler import ruler_bytes
 from habmap.vocabulary import PRACTICES
-from habmap.work.ground import Ground, GroundPiece, UnitRules, cut_ground, unit_rules
+from habmap.work.ground import Ground, GroundPiece, StageLimits, UnitRules, cut_ground, unit_rules
 from habmap.work.season_account import season_account, season_label, season_year
 
 #: A history that would make the page heavier than this steps by season instead of by day [bytes].
@@ -70,31 +68,35 @@ class _Course:
     stages: tuple[tuple[int, str], ...]
 
 
-def page_history(store: Store, state: Ground, *, most_bytes: int = MOST_BYTES) -> PageHistory | None:
+def page_history(
+    state: Ground, *, versions: Sequence[Unit], limits: StageLimits, most_bytes: int = MOST_BYTES
+) -> PageHistory | None:
     """Return the steps of the page whose ground is ``state``; ``None`` where nothing is drawn or logged.
 
     Parameters
     ----------
-    store
-        The place.
     state
         The ground that the page opens with; its day is the last step.
+    versions
+        Every version of every unit.
+    limits
+        The place's own, by which the ground was cut.
     most_bytes
         Where days make a heavier history than this, each step is the end of a season instead.
     """
     if state.grid is None or not state.entries or not state.units:
         return None
-    history = _history(store, state, _day_steps(store, state))
+    history = _history(limits, state, _day_steps(versions, state))
     if ruler_bytes(history) > most_bytes:
-        history = _history(store, state, _season_steps(store, state))
+        history = _history(limits, state, _season_steps(versions, state))
     return history
 
 
 def page_seasons(
-    state: Ground, *, settings: Settings, with_hours: bool = False, with_cost: bool = False
+    state: Ground, *, limits: StageLimits, with_hours: bool = False, with_cost: bool = False
 ) -> PageSeasons | None:
     """Return the account by season of the page whose ground is ``state``; ``None`` where nothing is logged."""
-    account = season_account(state, limits=settings.stages)
+    account = season_account(state, limits=limits)
     if not account.seasons or not state.units:
         return None
     return PageSeasons(
@@ -112,19 +114,18 @@ def page_seasons(
     )
 
 
-def _day_steps(store: Store, state: Ground) -> list[_Step]:
+def _day_steps(versions: Sequence[Unit], state: Ground) -> list[_Step]:
     days = sorted({entry.date for entry in state.entries})
-    return _with_ends(store, state, [(day, None) for day in days])
+    return _with_ends(versions, state, [(day, None) for day in days])
 
 
-def _season_steps(store: Store, state: Ground) -> list[_Step]:
+def _season_steps(versions: Sequence[Unit], state: Ground) -> list[_Step]:
     last_day = {season_year(entry.date): entry.date for entry in sorted(state.entries, key=lambda entry: entry.date)}
-    return _with_ends(store, state, [(day, season_label(year)) for year, day in last_day.items()])
+    return _with_ends(versions, state, [(day, season_label(year)) for year, day in last_day.items()])
 
 
-def _with_ends(store: Store, state: Ground, days: Sequence[tuple[date, str | None]]) -> list[_Step]:
+def _with_ends(versions: Sequence[Unit], state: Ground, days: Sequence[tuple[date, str | None]]) -> list[_Step]:
     """Put the step before any work in front, and one with the units as the page has them behind where they differ."""
-    versions = store.unit_versions()
 
     def drawn_on(day: date) -> tuple[Unit, ...]:
         return tuple(
@@ -147,7 +148,7 @@ def _uuids(units: Sequence[Unit]) -> frozenset[str]:
     return frozenset(unit.uuid for unit in units)
 
 
-def _stretches(store: Store, state: Ground, steps: Sequence[_Step]) -> Iterator[_Stretch]:
+def _stretches(limits: StageLimits, state: Ground, steps: Sequence[_Step]) -> Iterator[_Stretch]:
     first = 0
     for index, step in enumerate(steps):
         if index + 1 < len(steps) and _uuids(steps[index + 1].units) == _uuids(step.units):
@@ -156,13 +157,11 @@ def _stretches(store: Store, state: Ground, steps: Sequence[_Step]) -> Iterator[
             yield _Stretch(first, index, state)
         else:
             until = tuple(entry for entry in state.entries if step.day is not None and entry.date <= step.day)
-            yield _Stretch(
-                first, index, cut_ground(step.units, until, grid=state.grid, limits=store.settings.stages, on=step.day)
-            )
+            yield _Stretch(first, index, cut_ground(step.units, until, grid=state.grid, limits=limits, on=step.day))
         first = index + 1
 
 
-def _history(store: Store, state: Ground, steps: Sequence[_Step]) -> PageHistory:
+def _history(limits: StageLimits, state: Ground, steps: Sequence[_Step]) -> PageHistory:
     grid = state.grid
     assert grid is not None
     by_id = {entry.entry_id: entry for entry in state.entries}
@@ -172,8 +171,8 @@ def _history(store: Store, state: Ground, steps: Sequence[_Step]) -> PageHistory
     pieces: list[PageHistoryPiece] = []
     old_units: list[PageOldUnits] = []
     there: frozenset[str] = frozenset()
-    for stretch in _stretches(store, state, steps):
-        courses = _courses(store, stretch, by_id, step_of)
+    for stretch in _stretches(limits, state, steps):
+        courses = _courses(limits, stretch, by_id, step_of)
         ids = frozenset(unit.unit_id for unit in stretch.ground.units)
         found += _steps(stretch, steps, courses, gone=there - ids, done=_done(stretch, by_id, step_of))
         there = ids
@@ -193,8 +192,10 @@ def _history(store: Store, state: Ground, steps: Sequence[_Step]) -> PageHistory
     )
 
 
-def _courses(store: Store, stretch: _Stretch, by_id: dict[str, Entry], step_of: dict[date, int]) -> tuple[_Course, ...]:
-    rules = {unit.unit_id: unit_rules(unit, store.settings.stages) for unit in stretch.ground.units}
+def _courses(
+    limits: StageLimits, stretch: _Stretch, by_id: dict[str, Entry], step_of: dict[date, int]
+) -> tuple[_Course, ...]:
+    rules = {unit.unit_id: unit_rules(unit, limits) for unit in stretch.ground.units}
 
     @cache
     def stage(entry_ids: tuple[str, ...], rule: UnitRules) -> str:
