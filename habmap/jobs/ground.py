@@ -15,6 +15,7 @@ from habmap.errors import PlaceError
 from habmap.jobs.ports import Store
 from habmap.jobs.snapshot import once, worked_out
 from habmap.land.acreage import merged
+from habmap.records import Entry
 from habmap.vocabulary import COVERS, PRACTICES, REMAINING
 from habmap.work.ground import Ground, cut_ground
 from habmap.work.ledger import effective_entries
