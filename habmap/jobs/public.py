@@ -11,7 +11,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from datetime import date, datetime
 from functools import cached_property
-from typing import Final, cast
+from typing import Final, TypeVar, cast
 
 import numpy as np
 import shapely
@@ -32,6 +32,8 @@ from habmap.work.burns import burn_of
 from habmap.work.ledger import corrections, effective_entries
 from habmap.work.private import is_private, private_shapes
 from habmap.work.told import told
+
+Record = TypeVar("Record")
 
 #: What strangers may see as it is: readings of whole units, and what the map is drawn on.
 _AS_IT_IS: Final = frozenset(
@@ -246,6 +248,10 @@ class _PublicStore:
         return ()
 
     def rows(self) -> tuple[Row, ...]:
+        return ()
+
+    def all_of(self, record: type[Record]) -> tuple[Record, ...]:
+        """Return nothing: rows as they were written are the owner's, and each kind has its own answer here."""
         return ()
 
     def last_recorded(self) -> datetime | None:

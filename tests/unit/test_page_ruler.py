@@ -142,7 +142,7 @@ def test_hostile_names_stay_text_in_steps_and_shapes() -> None:
 
 
 def test_a_heavy_history_steps_by_season_and_the_page_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("habmap.jobs.page.history.ruler_bytes", lambda history: 3_000_000)
+    monkeypatch.setattr("habmap.show.page.history.ruler_bytes", lambda history: 3_000_000)
     store = two_units()
     store.append([entry("cut", "2025-01-11", box(100, 0, 150, 100))])
     page = page_of(store)
