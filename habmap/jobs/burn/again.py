@@ -14,7 +14,7 @@ from habmap.errors import InputError, PlaceError
 from habmap.jobs.burn.record import Again
 from habmap.jobs.burnday import BurnDayResult, burnday
 from habmap.jobs.lines import find_line
-from habmap.jobs.ports import Contents, Store
+from habmap.jobs.ports import Store
 from habmap.place.settings import PlanSection, Settings
 from habmap.place.userfiles import printable
 from habmap.records import BurnRecord, Entry, Forecast, Row
@@ -75,10 +75,6 @@ class PastStore:
     def burns(self) -> tuple[BurnRecord, ...]:
         """Return none: the notices of the one burn are known."""
         return ()
-
-    def held(self) -> Contents:
-        """Return itself: what it is made from was read once."""
-        return cast("Store", self)
 
     def append(self, rows: Sequence[Row]) -> None:
         """Refuse: the past is only read."""
