@@ -154,11 +154,11 @@ class Cells:
         high: float = math.inf,
         above: float | None = None,
         turn: Callable[[float], float] | None = None,
-        turned: str = "",
+        turned: str = "{}",
     ) -> float | None:
         """Return a cell's finite number within ``low`` and ``high``, and more than ``above`` where that is given.
 
-        ``turn`` turns it first into the unit of the range, that of the field ``turned``.
+        ``turn`` turns it first into the unit of the range, ``turned`` words that range, which stands at ``{}``.
         """
         raw = self._values.get(field)
         if isinstance(raw, bool):
@@ -172,7 +172,7 @@ class Cells:
             value = float(text) if _NUMBER.fullmatch(text) else math.nan
         allowed = _range_words(low, high, above)
         if turn is not None:
-            value, allowed = turn(value), f"{turned} of {allowed}, or blank"
+            value, allowed = turn(value), turned.format(allowed)
         if not math.isfinite(value):
             self.fault(f"{field} is not a number", field, value=raw, allowed=allowed)
             return None

@@ -88,15 +88,15 @@ def bring(
     loading = loading_of(store, now=now, today=today)
     rows, said = open_rows(spec, read_table(path, sheet=sheet), units=loading.units, columns=columns)
     told = (spec.gather or _one_each)(spec, said, loading)
-    counts = {spec.key(record): record for record in (there if counting is None else counting)}
+    counts = {spec.key_of(record): record for record in (there if counting is None else counting)}
     versions: dict[str, list[Record]] = {}
     for record in there:
-        versions.setdefault(spec.key(record), []).insert(0, record)
+        versions.setdefault(spec.key_of(record), []).insert(0, record)
     fresh: list[Told[Record]] = []
     in_file: dict[str, Told[Record]] = {}
     corrected = already = 0
     for one in told:
-        key = spec.key(one.record)
+        key = spec.key_of(one.record)
         first = in_file.setdefault(key, one)
         earlier, now_told = versions.get(key, []), counts.get(key)
         if first is not one:
@@ -293,14 +293,15 @@ def identifier(spec: TableSpec[Any], loading: Loading) -> Callable[[RowSaid], Id
     """Return what tells each row of a table its identity, row by row in their order."""
     one_by = spec.identity
     if isinstance(one_by, Written):
-        content = [name for name in spec.fields if name not in one_by.not_content]
-        identities = Identities(loading.place_id, content=content, kind=one_by.word)
+        content = one_by.content or spec.fields
+        identities = Identities(loading.place_id, content=content, later=one_by.later, kind=one_by.word)
         days = [column.name for column in spec.columns if column.kind in ("day", "written_day")]
 
         def written(row: RowSaid) -> Identity:
             # a row is known again however its table writes the day
             told = {name: str(row[name]) for name in days if row[name] is not None}
-            return identities.of(row[one_by.column], {**row.written, **told}, row.number)
+            source_id = None if one_by.source is None else row[one_by.source]
+            return identities.of(row[one_by.column], {**row.written, **told}, row.number, source_id=source_id)
 
         return written
     if isinstance(one_by, Label):
@@ -310,7 +311,7 @@ def identifier(spec: TableSpec[Any], loading: Loading) -> Callable[[RowSaid], Id
 
 
 def _called(spec: TableSpec[Record], one: Told[Record]) -> str:
-    return f"{spec.noun} {printable(spec.key(one.record))}"
+    return f"{spec.noun} {printable(spec.key_of(one.record))}"
 
 
 def _clash(
@@ -318,7 +319,7 @@ def _clash(
 ) -> InputError:
     """Return the fault of a row that says otherwise what was said before, in row ``first`` or in the property."""
     column = spec.label
-    label = f"{spec.key(one.record)}: " if isinstance(spec.identity, Label) and spec.called is None else ""
+    label = f"{spec.key_of(one.record)}: " if isinstance(spec.identity, Label) and spec.called is None else ""
     can_correct = spec.can_overwrite and first is None
     what = f"the same {column} with other content" + ("" if first is None else " in two rows")
     return InputError(

@@ -108,7 +108,6 @@ PLOTS: Final = TableSpec(
     apart=("quarters", QUARTERS),
     identity=Label("plot", ("plot_id",)),
     rest=_rest,
-    key=lambda plot: plot.plot_id,
     besides=NOT_MEASURED,
     once="each plot_id once",
     own_id="give a plot measured again a plot_id of its own",

@@ -15,7 +15,7 @@ from shapely.geometry.base import BaseGeometry
 from habmap.errors import HabmapError
 from habmap.place.load.cells import Cells
 from habmap.place.load.columns import POSITION_COLUMNS, Ways
-from habmap.records import LONGEST_TEXT, Unit, key_of
+from habmap.records import LONGEST_TEXT, Fact, Unit, key_of
 
 Record = TypeVar("Record")
 Turn = Callable[[float], float]
@@ -48,6 +48,8 @@ class Column:
         unit of the range.
     allowed, mend
         Words for the message on a blank cell.
+    fact
+        The fact of the record's field, where it says how cells are read.
     """
 
     name: str
@@ -66,14 +68,27 @@ class Column:
     units: Mapping[str, Turn] = field(default_factory=dict)
     allowed: str | None = None
     mend: str | None = None
+    fact: Fact | None = None
+
+    @classmethod
+    def of(cls, fact: Fact) -> Column:
+        """Return the column of a field whose fact says all that there is to say of its cells."""
+        return cls(fact.cell, fills=fact.name, fact=fact)
 
     @property
     def names(self) -> tuple[str, ...]:
         """The names that it may have."""
         return tuple(self.units) or (self.name,)
 
+    @property
+    def turned(self) -> str:
+        """How a message words the range where the cell is of another unit, the range at ``{}``."""
+        return f"{self.name} of {{}}" + ("" if self.is_required else ", or blank")
+
     def read(self, cells: Cells, name: str) -> Any:
         """Return what a row's cell says, ``None`` where it is blank or unfit; ``name``: of its names the file's own."""
+        if self.fact is not None:
+            return cells.of(self.fact)
         if self.is_required and cells.is_blank(name):
             word = "a text" if self.kind in ("text", "written_day") else ", ".join(self.words) or None
             allowed = self.allowed or ("YYYY-MM-DD, a day that exists" if self.kind == "day" else word)
@@ -82,7 +97,7 @@ class Column:
             return None
         if self.kind in ("number", "count"):
             turn = self.units.get(name)
-            value = cells.number(name, low=self.low, high=self.high, above=self.above, turn=turn, turned=self.name)
+            value = cells.number(name, low=self.low, high=self.high, above=self.above, turn=turn, turned=self.turned)
             if self.kind == "number" or value is None:
                 return value
             if value != int(value):
@@ -201,14 +216,18 @@ class Written:
         The column of the id, and the record's field for one that is no UUID.
     word
         What the rows are; part of what is hashed. ``None``: nothing.
-    not_content
-        Columns that are no part of what makes a row without an id the same.
+    content, later
+        Columns that make a row without an id the same (blank: all), and of those added since, that do where filled in.
+    source
+        Column of the id that a row bore in the file it first came from.
     """
 
     column: str
     keeps: str
     word: str | None = None
-    not_content: tuple[str, ...] = ()
+    content: tuple[str, ...] = ()
+    later: tuple[str, ...] = ()
+    source: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -235,7 +254,7 @@ class TableSpec(Generic[Record]):
     gather
         Makes the records, where one is not made of one row.
     key
-        What tells a record from others.
+        What tells a record from others; ``None``: what stands in the columns of its `Label`, else its id.
     called
         A record in the message that it is there with other content, where its id says little.
     besides
@@ -262,7 +281,7 @@ class TableSpec(Generic[Record]):
     identity: Label | Written | None = None
     rest: Callable[[RowSaid, Loading], Mapping[str, Any]] = field(default=lambda _row, _loading: {})
     gather: Callable[[TableSpec[Any], Iterator[RowSaid], Loading], list[Told[Record]]] | None = None
-    key: Callable[[Any], str] = key_of
+    key: Callable[[Any], str] | None = None
     called: Callable[[Record], str] | None = None
     besides: tuple[str, ...] = ()
     once: str = ""
@@ -271,6 +290,13 @@ class TableSpec(Generic[Record]):
     notes: Callable[[Sequence[Told[Record]], Loading], Iterable[str]] = field(default=lambda _told, _loading: ())
     lacks: str = ""
     mend: str | None = None
+
+    def key_of(self, record: Any) -> str:
+        """Return what tells a record from others of the table."""
+        if self.key is not None or not isinstance(self.identity, Label):
+            return (self.key or key_of)(record)
+        fills = {column.name: column.fills or column.name for column in self.columns}
+        return ", ".join(str(getattr(record, fills[name])) for name in self.identity.columns)
 
     @property
     def label(self) -> str:
