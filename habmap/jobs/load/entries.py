@@ -6,7 +6,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import date, datetime
 from pathlib import Path
-from typing import Final
 
 import numpy as np
 import shapely
@@ -14,15 +13,15 @@ from shapely import MultiPolygon
 
 from habmap.errors import InputError
 from habmap.jobs.burn.columns import BURN_FIELDS, burn_differences
-from habmap.jobs.load.entry_reader import ENTRY_FIELDS, EntryReader, UnitsByDay
+from habmap.jobs.load.entry_reader import EntryReader, UnitsByDay
 from habmap.jobs.load.result import LoadResult
 from habmap.jobs.log import shares
 from habmap.jobs.ports import Store
 from habmap.jobs.said import reported_question
 from habmap.land.grid import LocalGrid, grid_around
 from habmap.measures import acres
-from habmap.place.ledger_files import read_ledger
-from habmap.place.load.columns import Rows, Ways
+from habmap.place.load.engine import open_rows
+from habmap.place.load.entries import ENTRIES, read_ledger
 from habmap.place.load.identity import differing
 from habmap.place.userfiles import printable
 from habmap.records import BurnRecord, Entry
@@ -31,7 +30,6 @@ from habmap.work.ledger import corrections, line_numbers
 
 #: A line and what was observed where it is a burn.
 _Told = tuple[Entry, BurnRecord | None]
-_NEEDED: Final[tuple[str | Ways, ...]] = ("date", "practice", (("unit_id",), ("patch_wkt",)))
 
 
 def load_entries(
@@ -78,9 +76,9 @@ def load_entries(
     that loading a file twice adds nothing.
     """
     table = read_ledger(path, layer=layer, sheet=sheet)
-    rows = Rows(table, (*ENTRY_FIELDS, *BURN_FIELDS), needed=_NEEDED, renames=columns)
+    rows, table_rows = open_rows(ENTRIES, table, columns=columns)
     reader = EntryReader(store, rows, now)
-    entries = [(row, entry) for row in table.rows if (entry := reader.entry(row)) is not None]
+    entries = [(row, entry) for row in table_rows if (entry := reader.entry(row)) is not None]
     patches = [entry.patch for _row, entry in entries if entry.patch is not None]
     grid = store.grid or (grid_around(patches) if patches else None)
     known = _as_told(store.entries(), store.burns())
@@ -96,9 +94,9 @@ def load_entries(
         if before is None:
             known[entry.entry_id] = ((entry, burn),)
             first_row[entry.entry_id] = row.number
-            fresh.append((rows.where(row), entry))
+            fresh.append((row.where, entry))
             if question is not None and not entry.is_sure:
-                rows.faults.append(_unconfirmed(question, entry, rows.where(row)))
+                rows.faults.append(_unconfirmed(question, entry, row.where))
             continue
         each = (
             _differing(entry, told) + (burn_differences(burn, told_burn) if has_burns else [])
@@ -112,7 +110,7 @@ def load_entries(
         rows.faults.append(
             InputError(
                 "the same entry_id with other content",
-                where=f"{rows.where(row)}; first said in {f'row {earlier}' if earlier else 'the log'}",
+                where=f"{row.where}; first said in {f'row {earlier}' if earlier else 'the log'}",
                 value="; ".join(differences),
                 allowed="each entry_id once; the log is never rewritten",
                 mend="give the new line its own entry_id, or correct the old one with `habmap correct`",

@@ -4,43 +4,25 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from datetime import date, datetime
-from typing import Final
 from zoneinfo import ZoneInfo
 
 import shapely
 from shapely import MultiPolygon
-from shapely.errors import ShapelyError
 
-from habmap.errors import InputError
 from habmap.jobs.burn.columns import burn_of_cells
 from habmap.jobs.ports import Store
 from habmap.jobs.said import parts_of_a_look
-from habmap.place.load.cells import LONGEST_OUTLINE, Cells
+from habmap.place.load.cells import Cells
 from habmap.place.load.columns import Rows
-from habmap.place.load.identity import Identities
+from habmap.place.load.engine import identifier, loading_of
+from habmap.place.load.entries import ENTRIES, drawn_patch
 from habmap.place.load.position import known_units_words
-from habmap.place.load.table import TableRow
-from habmap.place.shapes import as_ground, as_valid, lonlat_shape, multipolygon
+from habmap.place.load.spec import RowSaid
+from habmap.place.shapes import multipolygon
 from habmap.place.userfiles import printable
 from habmap.records import BurnRecord, Entry, Unit, cell_facts, value_of
 from habmap.records.said import assembled
-from habmap.vocabulary import KILLING, PRACTICES, default_killed_pct
-
-#: What was done on which ground, and then what the facts of a line say.
-ENTRY_FIELDS: Final = (
-    "entry_id", "date", "practice", "unit_id", "whole", "patch_wkt", *(one.cell for one in cell_facts(Entry)),
-)  # fmt: skip
-#: Row content that makes the identity of a row without an ``entry_id``: what was done, not how sure somebody is of it.
-#: The recipe of ids that places hold already, in its order: it never changes, and a field added since counts only where
-#: it is filled in.
-_IDENTITY_FIELDS: Final = (
-    "date", "practice", "unit_id", "patch_wkt", "killed_pct", "burned_pct", "person_hours", "cost", "reported_acres",
-    "acres_sd", "who", "note", "product", "product_rate", "live_stems_per_acre", "tallest_ft", "seedlings_per_acre",
-    "needles", "fuel_lb_ac", "sprouts", "stump_treated",
-)  # fmt: skip
-_LATER_FIELDS: Final = tuple(
-    name for name in ENTRY_FIELDS if name not in (*_IDENTITY_FIELDS, "entry_id", "source_id", "whole", "sure")
-)
+from habmap.vocabulary import KILLING, default_killed_pct
 
 
 class UnitsByDay:
@@ -73,21 +55,17 @@ class EntryReader:
         self._units = UnitsByDay(store)
         self._rows = rows
         self._now = now
-        self._identities = Identities(store.place_id, content=_IDENTITY_FIELDS, later=_LATER_FIELDS)
+        self._identify = identifier(ENTRIES, loading_of(store, now=now, today=now.date()))
         self._zone = ZoneInfo(store.settings.place.timezone)
         self._cedar = store.settings.place.cedar
         #: What rows say of their burns: by row, and of each line as its first row says it.
         self.burn_of_row: dict[int, BurnRecord | None] = {}
         self.burns: dict[str, BurnRecord] = {}
 
-    def entry(self, row: TableRow) -> Entry | None:
+    def entry(self, row: RowSaid) -> Entry | None:
         """Return a row as an entry; ``None`` after adding to the faults what is wrong with it."""
-        before = len(self._rows.faults)
-        values, cells = self._rows.values(row), self._rows.cells(row)
-        practice = cells.choice("practice", PRACTICES) or "other"
-        day = cells.day("date")
-        said = {one.name: cells.of(one) for one in cell_facts(Entry)}
-        is_blank = not values.get("killed_pct", "").strip()
+        cells, practice, day = row.cells, row["practice"] or "other", row["date"]
+        is_blank = cells.is_blank("killed_pct")
         if is_blank and practice in KILLING and default_killed_pct(practice, cedar=self._cedar) is None:
             cells.fault(
                 f"{practice} must say what share of the cedars it killed",
@@ -96,19 +74,11 @@ class EntryReader:
                 allowed="0 to 100, of the cedars alive there that morning",
                 mend="fill it in",
             )
-        unit_ids = tuple(
-            dict.fromkeys(part.strip() for part in (cells.text("unit_id") or "").split(";") if part.strip())
-        )
-        identity = self._identities.of(
-            cells.text("entry_id"),
-            # a row is known again however its table writes the day
-            values if day is None else values | {"date": day.isoformat()},
-            row.number,
-            source_id=said.pop("source_id"),
-        )
+        unit_ids = tuple(dict.fromkeys(part.strip() for part in (row["unit_id"] or "").split(";") if part.strip()))
+        identity = self._identify(row)
         if identity.twin_of is not None:
             self._rows.notes.append(
-                f"{self._rows.where(row)} says the same as row {identity.twin_of}; both are kept: ground counts once, "
+                f"{row.where} says the same as row {identity.twin_of}; both are kept: ground counts once, "
                 "hours and cost count twice"
             )
         entry = Entry(
@@ -117,18 +87,19 @@ class EntryReader:
             recorded_at=self._now,
             practice=practice,
             date=day or date.min,
-            patch=self._patch(cells, unit_ids, day),
+            patch=self._patch(row, unit_ids, day),
             unit_ids=unit_ids,
-            **assembled(Entry, said),
+            **assembled(Entry, {one.name: row[one.cell] for one in cell_facts(Entry) if one.name != "source_id"}),
         )
         self._refuse_look(cells, entry)
         burn = burn_of_cells(cells, entry=entry, zone=self._zone)
         self.burn_of_row[row.number] = burn
         if burn is not None:
             self.burns.setdefault(entry.entry_id, burn)
-        return entry if len(self._rows.faults) == before else None
+        return entry if row.is_sound else None
 
-    def _patch(self, cells: Cells, unit_ids: tuple[str, ...], day: date | None) -> MultiPolygon | None:
+    def _patch(self, row: RowSaid, unit_ids: tuple[str, ...], day: date | None) -> MultiPolygon | None:
+        cells, wkt, is_whole = row.cells, row["patch_wkt"], row["whole"]
         known = self._units.known(day)
         unknown = [unit_id for unit_id in unit_ids if unit_id not in known]
         if unknown:
@@ -139,7 +110,6 @@ class EntryReader:
                 allowed=known_units_words(known),
                 mend="name units of the property, several joined by ;",
             )
-        wkt, is_whole = cells.text("patch_wkt", longest=LONGEST_OUTLINE), cells.flag("whole")
         if wkt is not None:
             if is_whole:
                 cells.fault(
@@ -149,7 +119,7 @@ class EntryReader:
                     allowed="yes without a patch_wkt, or blank beside one",
                     mend="leave one of them blank",
                 )
-            return _wkt_patch(wkt, cells)
+            return drawn_patch(wkt, cells)
         if not unit_ids:
             cells.fault(
                 "the row names no ground",
@@ -186,31 +156,3 @@ class EntryReader:
                 allowed="blank",
                 mend="make the checkup a row of its own",
             )
-
-
-def _wkt_patch(wkt: str, cells: Cells) -> MultiPolygon | None:
-    try:
-        shape = shapely.from_wkt(wkt)
-    except (ShapelyError, NotImplementedError) as error:  # the latter for curves
-        cells.fault(
-            "patch_wkt cannot be read",
-            "patch_wkt",
-            value=f"{printable(wkt, longest=40)} ({printable(str(error))})",
-            allowed="POLYGON or MULTIPOLYGON, longitude latitude",
-        )
-        return None
-    try:
-        checked = lonlat_shape(shapely.to_wkb(shape), None, where="")
-        ground = as_ground(checked, where="")
-        as_valid(ground, where="", repair=False, repaired=[])
-    except InputError as error:
-        spot = (error.where or "").removeprefix(", ")
-        cells.fault(
-            f"patch_wkt: {error.what}",
-            "patch_wkt",
-            value=spot or error.value,
-            allowed=error.allowed,
-            mend="mend the outline, or load it from a file with `habmap log --patch`",
-        )
-        return None
-    return ground
