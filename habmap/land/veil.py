@@ -32,8 +32,8 @@ LATTICE_M: Final = 40.0
 #: A circle of this radius about a cell's middle holds all that is within `CLEAR_WITHIN_M` of any place in the cell [m].
 RADIUS_M: Final = CLEAR_WITHIN_M + LATTICE_M / math.sqrt(2)
 #: An edge that lies wholly within this of the cell's middle runs round the place, however far it keeps from it [m]: the
-#: same guidelines' widest buffer for it (660 ft), half a cell's diagonal and some room for a walked line.
-REACH_M: Final = 260.0
+#: corners of a square at the same guidelines' widest buffer for it (660 ft), and half a cell's diagonal.
+REACH_M: Final = 315.0
 #: Points of a ring that stand off the line between their neighbours by less than this only mark where an edge met [m].
 _SEAM_M: Final = 1e-3
 #: An edge goes on beyond the outline of a unit where it begins again within this, met however flat [m].
