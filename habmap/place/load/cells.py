@@ -90,7 +90,7 @@ class Cells:
                 return None
             return int(value)
         if one.choices:
-            return self.choice(one.cell, one.choices, required=False)
+            return self.choice(one.cell, one.choices)
         text = self.text(one.cell, longest=one.longest, one_line=not one.is_long)
         try:
             return None if text is None else one.read(text)
@@ -194,10 +194,10 @@ class Cells:
         """Tell whether nothing stands in a cell."""
         return not self.written(field)
 
-    def day(self, field: str, *, required: bool = True) -> date | None:
+    def day(self, field: str) -> date | None:
         """Return a cell's day: a real date, an ISO day, or one written so that it can mean one day only."""
         text = self.written(field)
-        if not text and not required:
+        if not text:
             return None
         # a real date that has a time as well still names its day
         readings = days_meant(text[:10] if field in self._dates else text)
@@ -239,16 +239,12 @@ class Cells:
                 mend="write it with the year first, YYYY-MM-DD",
             )
             return
-        self.fault(
-            f"{field} is not {what}" if text else f"{field} is blank", field, value=text or "blank", allowed=allowed
-        )
+        self.fault(f"{field} is not {what}", field, value=text, allowed=allowed)
 
-    def choice(self, field: str, known: Sequence[str], *, required: bool = True) -> str | None:
-        """Return one of the known words, upper or lower case in the file."""
+    def choice(self, field: str, known: Sequence[str]) -> str | None:
+        """Return one of the known words, upper or lower case in the file; blank is ``None``."""
         text = self.text(field)
         if text is None:
-            if required:
-                self.fault(f"{field} is blank", field, value="blank", allowed=", ".join(known))
             return None
         word = next((word for word in known if word.casefold() == text.casefold()), None)
         if word is None:

@@ -105,14 +105,14 @@ class Column:
                 return None
             return int(value)
         if self.kind == "day":
-            return cells.day(name, required=False)
+            return cells.day(name)
         if self.kind == "moment":
             allowed = "YYYY-MM-DD, or YYYY-MM-DDTHH:MM with or without offset"
             return cells.moment(name, at=_NOON, allowed=self.allowed or allowed)
         if self.kind == "written_day":
             return cells.written_day(name, longest=self.longest)
         if self.kind == "choice":
-            return cells.choice(name, self.words, required=False)
+            return cells.choice(name, self.words)
         if self.kind == "flag":
             return cells.flag(name)
         if self.kind == "own":
