@@ -12,7 +12,7 @@ import xlsxwriter
 from sheet_makers import edited, ods_cell, ods_file, write_ods, write_xlsx
 
 from habmap.errors import InputError, InputErrors
-from habmap.place import tables
+from habmap.place.load import table
 from habmap.place.load.table import Table, read_table
 
 WRITERS = {".xlsx": write_xlsx, ".ods": write_ods}
@@ -277,11 +277,11 @@ def test_other_spreadsheets_are_named(tmp_path: Path) -> None:
 def test_a_csv_table_is_read_no_further_than_its_limits(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     path = tmp_path / "t.csv"
     path.write_text("a,b\n" + "1,2\n" * 10, encoding="utf-8")
-    monkeypatch.setattr(tables, "MAX_ROWS", 10)
+    monkeypatch.setattr(table, "MAX_ROWS", 10)
     assert faults_of(path)[0].value == "more than 10 rows"
-    monkeypatch.setattr(tables, "MAX_ROWS", 11)
+    monkeypatch.setattr(table, "MAX_ROWS", 11)
     assert len(read_table(path).rows) == 10
-    monkeypatch.setattr(tables, "MAX_CELLS", 21)
+    monkeypatch.setattr(table, "MAX_CELLS", 21)
     assert faults_of(path)[0].value == "more than 21 cells"
-    monkeypatch.setattr(tables, "MAX_TABLE_BYTES", 43)
+    monkeypatch.setattr(table, "MAX_TABLE_BYTES", 43)
     assert faults_of(path)[0].value == "more than 43 bytes"
