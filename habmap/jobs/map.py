@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, fields
 from datetime import date, datetime
 from pathlib import Path
 from typing import Final
@@ -26,6 +26,7 @@ from habmap.jobs.rank import rank
 from habmap.jobs.snapshot import snapshot
 from habmap.jobs.terrain import (
     TerrainResult,
+    UnitTerrain,
     coverage_warnings,
     remaining_outlines,
     terrain,
@@ -272,19 +273,7 @@ def _units(
                 slash_acres=figure.slash_acres,
                 snag_acres=figure.snag_acres,
                 order=number.get(unit.unit_id),
-                terrain=PageTerrain()
-                if slope is None
-                else PageTerrain(
-                    slope_mean_deg=slope.slope_mean_deg,
-                    slope_mean_pct=slope.slope_mean_pct,
-                    slope_p90_pct=slope.slope_p90_pct,
-                    aspect_mean_deg=slope.aspect_mean_deg,
-                    facing=slope.facing,
-                    sun_facing_pct=slope.sun_facing_pct,
-                    hand_only_pct=slope.hand_only_pct,
-                    coverage_pct=slope.coverage_pct,
-                    too_coarse=slope.too_coarse,
-                ),
+                terrain=_page_terrain(slope),
                 aspect_remaining_deg=None if ranked is None else ranked.aspect_remaining_deg,
                 sun_facing_remaining_pct=None if ranked is None else ranked.sun_facing_remaining_pct,
                 waits="" if closure is None else closure.public_words,
@@ -294,6 +283,13 @@ def _units(
             )
         )
     return tuple(units)
+
+
+def _page_terrain(slope: UnitTerrain | None) -> PageTerrain:
+    """Return the figures that the page shows of a unit's terrain."""
+    return (
+        PageTerrain() if slope is None else PageTerrain(**{f.name: getattr(slope, f.name) for f in fields(PageTerrain)})
+    )
 
 
 def told_reasons(ranked: Ranked, audience: Audience) -> tuple[str, ...]:

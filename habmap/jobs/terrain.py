@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import date
 from pathlib import Path
 
@@ -289,17 +289,7 @@ def _unit_terrain(unit_id: str, name: str, outline: BaseGeometry, found: Summary
     return UnitTerrain(
         unit_id=unit_id,
         name=name,
-        slope_mean_deg=found.slope_mean_deg,
-        slope_mean_pct=found.slope_mean_pct,
-        slope_p90_pct=found.slope_p90_pct,
-        aspect_mean_deg=found.aspect_mean_deg,
-        aspect_concentration=found.aspect_concentration,
-        facing=found.facing,
-        sun_facing_pct=found.sun_facing_pct,
-        flat_pct=found.flat_pct,
-        heat_load_mean=found.heat_load_mean,
-        hand_only_pct=found.hand_only_pct,
-        coverage_pct=found.coverage_pct,
+        **asdict(found),
         cells=outline.area / cell_m**2,
         too_coarse=is_too_coarse(outline, cell_m=cell_m) if found.slope_mean_deg is not None else None,
     )
