@@ -76,8 +76,8 @@ def test_a_record_counts_only_for_fire_that_counts_and_is_of_its_own_line(told: 
             assert record is None
         if record is not None:
             assert record.entry_id in {line.root.entry_id, *(row.entry_id for row in line.amends)}
-            # No row of the line written after it has a record of its own.
-            later = {row.entry_id for row in line.amends if row.recorded_at > record.recorded_at}
+            # No row of the line that was written after it, and not taken back, has a record of its own.
+            later = {row.entry_id for row in line.amends if row.recorded_at > record.recorded_at} - line.withdrawn
             assert not later & {other.entry_id for other in store.burns()}
 
 
