@@ -7,7 +7,6 @@ from datetime import datetime
 from typing import Final
 
 from habmap.errors import UsageError
-from habmap.records import BurnRecord, facts
 
 #: The night before and after is looked at too, and the ends of the calendar have none.
 BURN_YEARS: Final = range(1900, 2200)
@@ -30,6 +29,13 @@ def parsed_time(text: str) -> datetime:
     return at
 
 
+def parsed_wind_from(text: str) -> float:
+    """Read the direction that the wind comes from [°]; see `habmap.records.written.bearing_of`."""
+    from habmap.records.written import bearing_of
+
+    return bearing_of(text)
+
+
 def check_weather(given: Mapping[str, float | None]) -> None:
     """Refuse numbers that no weather has, by the names that they have in a burn's record.
 
@@ -38,6 +44,8 @@ def check_weather(given: Mapping[str, float | None]) -> None:
     UsageError
         One lies outside of its range, or gusts are weaker than the wind.
     """
+    from habmap.records import BurnRecord, facts
+
     for name, value in given.items():
         one = facts(BurnRecord)[name]
         if one.fault(value) is not None:

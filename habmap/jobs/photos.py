@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final, Literal
 
@@ -14,7 +14,7 @@ from shapely.geometry.base import BaseGeometry
 from habmap.jobs.ports import Store
 from habmap.records import Entry, Photo, Unit
 from habmap.vocabulary import STATEMENTS
-from habmap.work.ledger import effective_entries
+from habmap.work.ledger import effective_entries, line_numbers
 from habmap.work.photo_points import SAME_DIRECTION_DEG, PhotoPoint, Sight, photo_points, same_spot_m, seen_ground
 from habmap.work.private import private_shapes
 
@@ -65,9 +65,10 @@ class PointPhoto:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PointWork:
-    """One log line between before and after."""
+    """One log line between before and after; ``number`` is what people call it by."""
 
     entry_id: str
+    number: int
     date: dt.date
     practice: str
 
@@ -111,6 +112,7 @@ def photos(store: Store, *, on: dt.date | None = None) -> PhotosResult:
         Only photos and work up to this day; ``None``: all.
     """
     found = found_points(store, on=on)
+    lines = line_numbers(store.entries())
     return PhotosResult(
         place=store.settings.place.name,
         on=on,
@@ -118,11 +120,11 @@ def photos(store: Store, *, on: dt.date | None = None) -> PhotosResult:
         pairs=sum(point.after is not None for point in found),
         same_spot_m=same_spot_m(store.settings.gps.sigma_m),
         same_direction_deg=SAME_DIRECTION_DEG,
-        points=tuple(_line(store, number, point) for number, point in enumerate(found, start=1)),
+        points=tuple(_line(store, number, point, lines) for number, point in enumerate(found, start=1)),
     )
 
 
-def _line(store: Store, number: int, point: FoundPoint) -> PointLine:
+def _line(store: Store, number: int, point: FoundPoint, lines: Mapping[str, int]) -> PointLine:
     first = point.before
     return PointLine(
         number=number,
@@ -143,7 +145,8 @@ def _line(store: Store, number: int, point: FoundPoint) -> PointLine:
             for photo in point.photos
         ),
         work_between=tuple(
-            PointWork(entry_id=entry.entry_id, date=entry.date, practice=entry.practice) for entry in point.work
+            PointWork(entry_id=entry.entry_id, number=lines[entry.entry_id], date=entry.date, practice=entry.practice)
+            for entry in point.work
         ),
         for_public=not point.is_private,
     )

@@ -14,8 +14,6 @@ from habmap.cli import burn_options as options
 from habmap.cli.context import JsonOption, OverwriteOption, Session
 from habmap.cli.output import print_json, say, warn
 from habmap.errors import UsageError
-from habmap.records import PLAN_KINDS, WIND_HEIGHTS
-from habmap.records.written import bearing_of
 
 if TYPE_CHECKING:
     from shapely import MultiPolygon
@@ -54,7 +52,9 @@ def register(app: typer.Typer) -> None:
         wind_mph: Annotated[Number, typer.Option("--wind-mph", metavar="W", help="Wind, miles an hour.")] = None,
         wind_from: Annotated[
             Number,
-            typer.Option("--wind-from", parser=bearing_of, metavar="DEG|NNW", help="Where the wind comes from."),
+            typer.Option(
+                "--wind-from", parser=options.parsed_wind_from, metavar="DEG|NNW", help="Where the wind comes from."
+            ),
         ] = None,
         shade_pct: Annotated[
             Number, typer.Option("--shade-pct", metavar="S", help="Shade on the ground; left out: exposed.")
@@ -132,6 +132,8 @@ def register(app: typer.Typer) -> None:
             "weather_elevation_ft": weather_elevation_ft,
         }
         options.check_weather(weather)
+        from habmap.records import PLAN_KINDS, WIND_HEIGHTS
+
         options.check_choice("--plan-kind", plan_kind, PLAN_KINDS)
         options.check_choice("--wind-height", wind_height, WIND_HEIGHTS)
         options.check_temperature(at.month, temp_f, is_sure=is_sure, where="--temp-f")

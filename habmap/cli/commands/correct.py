@@ -11,11 +11,9 @@ import typer
 from habmap.cli import track_options
 from habmap.cli import work_options as options
 from habmap.cli.context import JsonOption, Session, parsed_date
-from habmap.cli.fact_options import Told, with_facts
+from habmap.cli.fact_options import Told, add_command
 from habmap.cli.output import print_json, say
 from habmap.errors import UsageError
-from habmap.records import BurnRecord, Entry
-from habmap.records.said import BurnSaid, Said, assembled
 
 if TYPE_CHECKING:
     from habmap.jobs.withdraw import Voided
@@ -32,7 +30,7 @@ WhyOption = Annotated[str, typer.Option("--why", metavar="T", help="The reason, 
 def register(app: typer.Typer) -> None:
     """Add the commands."""
     app.command("void")(void)
-    app.command("correct")(with_facts(amend))
+    add_command(app, "correct", amend)
 
 
 def void(
@@ -113,6 +111,8 @@ def amend(
     from habmap.jobs.burn.record import check_burn_said
     from habmap.jobs.correct import Covered
     from habmap.jobs.correct import amend as correct
+    from habmap.records import BurnRecord, Entry
+    from habmap.records.said import BurnSaid, Said, assembled
 
     session: Session = context.obj
     said, burn = Said(**assembled(Entry, told)), BurnSaid(**assembled(BurnRecord, told))

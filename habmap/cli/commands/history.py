@@ -9,7 +9,6 @@ import typer
 from habmap.cli.context import JsonOption, Session
 from habmap.cli.output import print_json, say
 from habmap.cli.work_options import burn_words
-from habmap.records import Entry, facts, value_of
 
 if TYPE_CHECKING:
     from datetime import date, datetime
@@ -156,6 +155,7 @@ def _line_words(line: HistoryLine, zone: ZoneInfo, kinds: dict[str, str]) -> str
 
 
 def _done(line: HistoryLine) -> str:
+    from habmap.records import Entry, facts, value_of
     from habmap.vocabulary import PRACTICE_WORDS
 
     words = PRACTICE_WORDS.get(line.practice, line.practice) or "work"  # a word that another program put there

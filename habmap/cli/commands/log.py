@@ -10,16 +10,14 @@ import typer
 from habmap.cli import track_options
 from habmap.cli import work_options as options
 from habmap.cli.context import DateOption, JsonOption, Session
-from habmap.cli.fact_options import Told, with_facts
+from habmap.cli.fact_options import Told, add_command
 from habmap.cli.output import print_json
 from habmap.errors import UsageError
-from habmap.records import BurnRecord, Entry
-from habmap.records.said import BurnSaid, Said, assembled
 
 
 def register(app: typer.Typer) -> None:
     """Add the command."""
-    app.command("log")(with_facts(log))
+    add_command(app, "log", log)
 
 
 def log(
@@ -47,6 +45,8 @@ def log(
     from habmap.jobs.burn.record import check_burn_said
     from habmap.jobs.log import log as add
     from habmap.jobs.said import check_practice, check_said
+    from habmap.records import BurnRecord, Entry
+    from habmap.records.said import BurnSaid, Said, assembled
 
     session: Session = context.obj
     said, burn = Said(**assembled(Entry, told)), BurnSaid(**assembled(BurnRecord, told))

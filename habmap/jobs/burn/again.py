@@ -218,6 +218,7 @@ def _again(
     )
     return Again(
         entry_id=entry.entry_id,
+        number=number,
         date=entry.date,
         made_on=today,
         block=block,

@@ -180,8 +180,8 @@ class Again:
 
     Attributes
     ----------
-    entry_id, date
-        The line of the log, and its day.
+    entry_id, number, date
+        The line of the log, what people call it by, and its day.
     made_on
         Local civil day on which it was made again.
     block
@@ -199,6 +199,7 @@ class Again:
     """
 
     entry_id: str
+    number: int
     date: dt.date
     made_on: dt.date
     block: str
