@@ -47,6 +47,8 @@ class Fact:
     option, column
         Name of its option (without dashes) and of its column in tables, where they are not the field's own. A field
         with an option has a column as well.
+    beside
+        The field whose column its own follows in tables, where that is not the field before it.
     is_long
         Whether its text may have several lines.
     longest
@@ -78,6 +80,7 @@ class Fact:
     metavar: str | None = None
     option: str | None = None
     column: str | None = None
+    beside: str | None = None
     is_long: bool = False
     longest: int = LONGEST_TEXT
     reads: Callable[[str], Any] | None = None
@@ -234,8 +237,13 @@ def said_facts(record: type[Any]) -> tuple[Fact, ...]:
 
 
 def cell_facts(record: type[Any]) -> tuple[Fact, ...]:
-    """Return the facts of the fields that have a cell of their own in tables of the record, in the fields' order."""
-    return tuple(one for one in facts(record).values() if one.help is not None or one.column is not None)
+    """Return the facts of the fields that have a cell of their own in tables of the record, in the tables' order."""
+    there = [one for one in facts(record).values() if one.help is not None or one.column is not None]
+    order = [one.name for one in there if one.beside is None]
+    for one in there:
+        if one.beside is not None:
+            order.insert(order.index(one.beside) + 1, one.name)
+    return tuple(facts(record)[name] for name in order)
 
 
 def private_fields(record: type[Any]) -> frozenset[str]:

@@ -195,8 +195,13 @@ class Entry:
     look: Look | None = fact("look")
     source_id: str | None = fact("id in the file it came from", is_private=True, column="source_id", longest=LONGEST_ID)
     is_sure: bool = fact(
-        "confirmed reported acres", default=False, is_private=True, is_on_sheet=True, column="sure"
-    )  # fmt: skip
+        "confirmed reported acres",
+        default=False,
+        is_private=True,
+        is_on_sheet=True,
+        column="sure",
+        beside="reported_acres",
+    )
     supersedes: tuple[str, ...] | None = None
 
 

@@ -6,13 +6,13 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, Final
 
-from habmap.records import Entry, facts
+from habmap.records import Entry, cell_facts, facts
 from habmap.vocabulary import FIRE_CAUTION, PRACTICE_WORDS, SAW_CAUTION
 
 #: What was done when and where, and then the facts of a line that the sheet asks for: columns of the table that reads
 #: it back.
 SHEET_COLUMNS: Final = (
-    "date", "practice", "unit_id", "whole", *(one.cell for one in facts(Entry).values() if one.is_on_sheet),
+    "date", "practice", "unit_id", "whole", *(one.cell for one in cell_facts(Entry) if one.is_on_sheet),
 )  # fmt: skip
 #: Narrowest column, and the room of a letter of its head [share of the width]; what is left goes to the note.
 _NARROWEST: Final = 0.07
