@@ -63,8 +63,10 @@ def test_two_pages_in_the_readers_own_face_and_in_a_wide_one(
     html, pdf = tmp_path / "burn.html", tmp_path / "burn.pdf"
     result = burnday(planned, request)
     write_burn_sheets(planned, request, result, targets=[html, pdf], now=datetime(2026, 3, 4, tzinfo=UTC), paper=paper)
-    assert _pages(pdf) == 2
+    pages = _pages(pdf)
+    assert pages <= 3  # two, but for a wind that turns twice and six edges that come to lie downwind
     said = pdf_text(pdf)
+    assert "Left out for room" not in said
     for part in ("The forecast, hour by hour", "ignition 13:30", "night", "ruled slantwise", "decides nothing"):
         assert part in " ".join(said.split())
     context = browser.new_context(bypass_csp=True)  # only so that a test may set another face
@@ -75,7 +77,7 @@ def test_two_pages_in_the_readers_own_face_and_in_a_wide_one(
             page.add_style_tag(content=f'*{{font-family:"{face}"!important}}')
         out = tmp_path / f"printed {face}.pdf"
         page.pdf(path=out, prefer_css_page_size=True)
-        assert _pages(out) == 2, face
+        assert _pages(out) == pages, face
         words = pdf_words(out)
         for part in ("not permission to burn", "The forecast, hour by hour", "Signature, date, hour", "Cautions"):
             assert part in words

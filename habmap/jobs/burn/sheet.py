@@ -53,7 +53,8 @@ class _Room:
     crew: int
 
 
-#: From generous to terse: the first that keeps the sheet on two pages is taken.
+#: From generous to terse: the first that keeps the sheet on two pages is taken; where none does, the first that three hold,
+#: for a day with much to say is no day for leaving things out.
 _ROOMS: Final = tuple(
     _Room(edges=edges, places=places, faces=faces, hours=hours, crew=crew)
     for edges, places, faces, hours, crew in (
@@ -76,7 +77,7 @@ _ROOMS: Final = tuple(
         (5, 3, 3, 3, 3),
     )
 )
-_PAGES: Final = 2
+_PAGES: Final = (2, 3)
 #: Notes on page one: three lines of it hold this and the pointer to the rest.
 _NOTES_CHARACTERS: Final = 330
 _RELIEF_CELLS: Final = 200_000
@@ -112,9 +113,9 @@ def write_burn_sheets(
     request, _ = with_forecast(store, request)
     drawn_on = now.astimezone(ZoneInfo(store.settings.place.timezone)).date()
     relief = _relief(store, result)
-    for room in _ROOMS:
+    for most, room in ((most, room) for most in _PAGES for room in _ROOMS):
         sheet = burn_sheet(store, request, result, drawn_on=drawn_on, relief=relief, room=room)
-        if burn_pages(sheet, paper=paper) <= _PAGES:
+        if burn_pages(sheet, paper=paper) <= most:
             break
     contents = [
         draw_burn_pdf(sheet, paper=paper).content

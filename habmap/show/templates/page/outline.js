@@ -1,5 +1,6 @@
 // Measures an outline drawn on the page, and finds where it meets itself. Corners are [lon, lat].
-function _outlines(rules) {
+// biome-ignore lint/correctness/noUnusedVariables: the drawing tool, a script of its own, calls it.
+function outlines(rules) {
   // rules: centre of the property's grid or null, square metres in an acre
   const FINE = 1e7; // lon and lat are whole ten-millionths of a degree: 11 mm, and sums of them are exact
 

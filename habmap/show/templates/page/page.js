@@ -2,7 +2,8 @@
 // Draws the place on folium's map and ties it to the account beside it. Text from people is only ever set as textContent.
 // Other parts of the page add themselves here, each a function of the sheet that it is laid on.
 const PARTS = [];
-function _drawPlace(map) {
+// biome-ignore lint/correctness/noUnusedVariables: the script that folium writes calls it.
+function drawPlace(map) {
   const INK = "#2b2a26",
     PAPER = "#f7f2e6",
     CONTOUR = "#6f5f45",
