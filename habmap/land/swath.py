@@ -196,10 +196,10 @@ def covered(paths: Sequence[Path], *, swath_m: float, error: FixError, where: st
     taken_off_m2 = bias_m2 if is_closed else bias_m2 / 2
     ground, moved_m = _moved_out(first, -taken_off_m2)
     variance = SPREAD_GROWTH**2 * float(np.var(areas_m2, ddof=1)) * (1 + 1 / repeats) + (bias_m2 / 2) ** 2
-    variance += (LEFT_BIAS * ground.area) ** 2
     if is_closed:
         # Slightly less than one pass may be gaps that were really left.
         variance += (max(0.0, 1 - closed.passes) * ground.area) ** 2 / 3
+        variance += (LEFT_BIAS * ground.area) ** 2
     return Covered(ground, math.sqrt(variance), holes, is_closed, moved_m, runs_m2)
 
 

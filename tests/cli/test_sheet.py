@@ -27,7 +27,7 @@ def test_the_sheet_says_what_the_account_says(run_habmap: Callable, demo_place: 
     for part in (
         f"1:{drawn['scale']:,}",
         "feet",
-        "metres",
+        "meters",
         "True north",
         "elevation.tif, cells of 3 m",
         "nest (private)",

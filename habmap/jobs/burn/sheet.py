@@ -53,8 +53,8 @@ class _Room:
     crew: int
 
 
-#: From generous to terse: the first that keeps the sheet on two pages is taken; where none does, the first that three hold,
-#: for a day with much to say is no day for leaving things out.
+#: From generous to terse: the first that keeps the sheet on two pages is taken. Where none does, the first that three
+#: hold: a day with much to say is no day for leaving things out.
 _ROOMS: Final = tuple(
     _Room(edges=edges, places=places, faces=faces, hours=hours, crew=crew)
     for edges, places, faces, hours, crew in (
