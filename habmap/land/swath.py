@@ -72,7 +72,7 @@ LONG_PIECES: Final = 1500
 SPREAD_GROWTH: Final = 1.2
 #: What the correction itself leaves of bias, as a share of the acres: over random fields of lanes, with errors that
 #: hang together for 20 to 60 s, means lay up to 3 % off, 2 % as a root mean square (own trials; no source).
-#: It fades where the error is small beside the swath, since then few gaps open.
+#: It fades with the square of the error beside the swath, as the bias of a noisy edge does.
 LEFT_BIAS: Final = 0.02
 LEFT_BIAS_FULL_AT: Final = 0.2  # sigma over swath
 SEED: Final = 20260314
@@ -201,7 +201,7 @@ def covered(paths: Sequence[Path], *, swath_m: float, error: FixError, where: st
     if is_closed:
         # Slightly less than one pass may be gaps that were really left.
         variance += (max(0.0, 1 - closed.passes) * ground.area) ** 2 / 3
-        left_frac = LEFT_BIAS * min(1.0, error.sigma_m / swath_m / LEFT_BIAS_FULL_AT)
+        left_frac = LEFT_BIAS * min(1.0, (error.sigma_m / swath_m / LEFT_BIAS_FULL_AT) ** 2)
         variance += (left_frac * ground.area) ** 2
     return Covered(ground, math.sqrt(variance), holes, is_closed, moved_m, runs_m2)
 
