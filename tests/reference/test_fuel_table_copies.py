@@ -1,4 +1,4 @@
-"""The fuel moisture tables whole, typed from two more public transcriptions of NWCG PMS 437; every difference is named.
+"""The fuel moisture tables whole, typed from two more public typed copies of NWCG PMS 437; every difference is named.
 
 Neither is the copy that the code was typed from, nor the list of `test_fuel_table_cells.py`. Where a copy stands alone
 against the other two and against the table's own pattern its figure is named here as its slip; where published copies
@@ -11,7 +11,7 @@ from collections.abc import Iterator
 
 from habmap.work.fuel_tables import ASPECTS, LEVELS, SLOPE_CLASSES, TABLE_A, correction_pct
 
-#: First transcription; exposed rows are aspect (N, E, S, W) by slope (0–30 %, steeper), shaded rows are aspects.
+#: First typed copy; exposed rows are aspect (N, E, S, W) by slope (0–30 %, steeper), shaded rows are aspects.
 FIRST_A = """
 1 2 2 3 4 5 5 6 7 8 8 8 9 9 10 11 12 12 13 13 14
 1 2 2 3 4 5 5 6 7 7 7 8 9 9 10 10 11 12 13 13 13
@@ -52,14 +52,14 @@ FIRST = {
         456 456 456 456 455 456
         456 456 456 456 455 456""",
 }  # fmt: skip
-#: Second transcription, where it has another figure than the first, by table, shaded, aspect, slope, block and level.
+#: Second typed copy, where it has another figure than the first, by table, shaded, aspect, slope, block and level.
 SECOND = {
     ("B", False, "W", "0-30", 5, "below"): 1,
     ("B", False, "W", "0-30", 5, "level"): 2,
     ("D", False, "W", "0-30", 4, "above"): 5,
     **{("D", True, aspect, "0-30", 4, "above"): 6 for aspect in "NESW"},
 }
-#: Cells where the code has another figure than the first transcription, with the reason.
+#: Cells where the code has another figure than the first typed copy, with the reason.
 SETTLED = {
     ("C", False, "E", "0-30", 4, "above"): 3,  # published copies have 4 or 3: the drier stands
     ("C", False, "E", ">30", 5, "below"): 3,  # 4 or 3: the drier stands
@@ -97,11 +97,11 @@ def test_every_cell_and_every_difference() -> None:
         if found != figure:
             differ[table, is_shaded, aspect, slope, block, level] = found
     assert differ == SETTLED
-    # What is settled by the drier figure is never wetter than any transcription has it.
+    # What is settled by the drier figure is never wetter than any typed copy has it.
     assert all(figure < cells[cell] for cell, figure in SETTLED.items() if cell[0] == "C")
 
 
-def test_where_the_transcriptions_differ_the_code_has_the_figure_of_one_of_them() -> None:
+def test_where_the_typed_copies_differ_the_code_has_the_figure_of_one_of_them() -> None:
     cells = dict(first())
     for cell, figure in SECOND.items():
         table, is_shaded, aspect, slope, block, level = cell
@@ -118,7 +118,7 @@ def test_where_the_transcriptions_differ_the_code_has_the_figure_of_one_of_them(
 
 def test_table_a() -> None:
     rows = [tuple(int(figure) for figure in line.split()) for line in FIRST_A.strip().splitlines()]
-    # The second transcription has 11 for 10 at 110 °F and 80 %: its slip, the rows above and below the drier.
+    # The second typed copy has 11 for 10 at 110 °F and 80 %: its slip, the rows above and below the drier.
     assert tuple(rows) == TABLE_A
 
 
