@@ -281,7 +281,9 @@ def _transformer(text: str | None, shapes_wkb: Any, where: str) -> Transformer |
         crs = horizontal_crs(crs)
     if crs is None or not (crs.is_geographic or crs.is_projected):
         raise InputError(
-            "the layer does not say in which coordinate system its numbers are",
+            "the layer names a coordinate system that is not known, or not one of maps"
+            if text
+            else "the layer does not say in which coordinate system its numbers are",
             where=where,
             value=printable(crs.name if crs is not None else (text or "unknown").split("[")[0]),
             allowed="a coordinate system, as in a shapefile's .prj",
