@@ -14,7 +14,7 @@ What = Literal[
     "drying", "piles", "hand_check", "snag_check", "upkeep", "checkup", "hold", "closed_cut", "closed_burn", "contract"
 ]
 
-#: Burned piles are felt over by hand, and dead trees in a burn looked at, on these days after the fire (common
+#: Burned piles are checked for heat, and dead trees in a burn looked at, on these days after the fire (common
 #: practice, no source), and before windy days.
 HAND_CHECK_DAYS: Final = (1, 3, 7)
 #: A look at the end of the growing season: first and last day (month, day). Common practice, no source.
@@ -28,7 +28,7 @@ AHEAD_DAYS: Final = 90
 UPKEEP_STAGES: Final = frozenset({"burned", "slash_gone", "kept_up"})
 
 WHAT_WORDS: Final[dict[What, str]] = {
-    "drying": "slash drying", "piles": "piles standing", "hand_check": "feel burned piles over by hand",
+    "drying": "slash drying", "piles": "piles standing", "hand_check": "check burned piles for heat",
     "snag_check": "look at dead standing trees after a fire", "upkeep": "upkeep", "checkup": "a check-up",
     "hold": "hold",
     "closed_cut": "closed to cutting", "closed_burn": "closed to burning", "contract": "contract item",

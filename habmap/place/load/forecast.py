@@ -48,7 +48,7 @@ _QUANTITIES: Final = (
     _weather("wind_mph", _speeds("wind")),
     _weather("gust_mph", _speeds("gust"), is_needed=False),
     _weather("wind_from_deg", {"wind_from_deg": _same}),
-    _weather("rain_in", {"rain_in": _same, "rain_mm": lambda rain_mm: rain_mm / MM_PER_IN}, is_needed=False),
+    _weather("rain_in", {"rain_in": _same, "rain_mm": _inches}, is_needed=False),
 )
 FORECAST: Final[TableSpec[Any]] = TableSpec(
     kind="forecast",

@@ -179,7 +179,7 @@ def hand_sections(
         Section(
             title="Mop-up and looking back",
             boxes=(
-                "Mop-up from the edges inward; stumps, snags, logs, piles felt by hand",
+                "Mop-up from the edges inward; stumps, snags, logs, piles: heat sought tool first, never hand in ash",
                 "Watched through the night where the plan asks it",
                 "Day 1 (next day): edges walked, by ____________________",
                 "Day 3: edges walked, by ____________________",
