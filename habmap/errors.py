@@ -115,3 +115,9 @@ class PlaceError(HabmapError, OSError):
 
 class PlaceBusyError(PlaceError):
     """Another process holds the property's file and did not let go in time."""
+
+
+def printable(text: str, *, longest: int = 80) -> str:
+    """Return a value from a file fit for one line of a message: no control characters, not endless."""
+    clean = "".join(character if character.isprintable() else "�" for character in text)
+    return clean if len(clean) <= longest else f"{clean[: longest - 1]}…"

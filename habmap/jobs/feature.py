@@ -7,10 +7,9 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Final
 
-from habmap.errors import InputError
+from habmap.errors import InputError, printable
 from habmap.jobs.ports import Store
 from habmap.jobs.said import check_why
-from habmap.place.userfiles import printable
 from habmap.records import Feature
 
 #: Fewer characters than this of a row's id are too easily another's.

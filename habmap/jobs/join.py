@@ -6,13 +6,12 @@ from collections import Counter
 from collections.abc import Iterator, Sequence, Set
 from dataclasses import dataclass
 
-from habmap.errors import InputError, InputErrors
+from habmap.errors import InputError, InputErrors, printable
 from habmap.jobs.history import HistoryLine, described
 from habmap.jobs.ports import Store
 from habmap.land.neighbors import overlaps
 from habmap.measures import acres
 from habmap.place.settings_difference import SettingDifference, setting_differences
-from habmap.place.userfiles import printable
 from habmap.records import (
     Boundary,
     BurnRecord,

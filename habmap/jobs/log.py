@@ -6,37 +6,27 @@ import datetime as dt
 import uuid
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from typing import Final
 from zoneinfo import ZoneInfo
 
 import shapely
 from shapely import MultiPolygon
-from shapely.geometry.base import BaseGeometry
 
 from habmap.errors import InputError
-from habmap.jobs.burn.record import LOOK_NEXT_SEASON, burn_record, check_burn_said, hour_note, late_notices
+from habmap.jobs.burn.record import LOOK_NEXT_SEASON, burn_record, late_notices
 from habmap.jobs.closed_days import holds
 from habmap.jobs.ground import states_on
 from habmap.jobs.named_units import settings_of_now
 from habmap.jobs.ports import Store
-from habmap.jobs.said import cautions_for, check_killed, check_practice, check_said, reported_question
-from habmap.land.grid import LocalGrid, grid_around
+from habmap.jobs.said import cautions_for, check_killed, check_practice, check_said
+from habmap.land.grid import grid_around
 from habmap.measures import acres
 from habmap.records import BurnRecord, Entry, Unit, facts
 from habmap.records.said import BurnSaid, Said
 from habmap.vocabulary import PRACTICE_WORDS, STATEMENTS, STUMP_WORDS, TOP_KILLING
+from habmap.work.burn.observed import check_burn_said, hour_note
 from habmap.work.ledger import effective_entries, line_number, root_of
-
-#: Ground smaller than this is not named as a unit's share: a shared border, not work [m²].
-TRACE_M2: Final = 0.01
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class UnitShare:
-    """The part of a patch that lies in a unit [acre]."""
-
-    unit_id: str
-    acres: float
+from habmap.work.reported import reported_question
+from habmap.work.unit_shares import TRACE_M2, UnitShare, shares, valid_outline
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -221,22 +211,6 @@ def whole_units(store: Store, unit_ids: Sequence[str], *, on: dt.date) -> MultiP
     return MultiPolygon(parts)
 
 
-def shares(patch: MultiPolygon, units: Sequence[Unit], *, grid: LocalGrid) -> tuple[tuple[UnitShare, ...], float]:
-    """Return how much of a lon/lat patch lies in each unit, and in none [acre], measured on the grid."""
-    ground = grid.to_grid(patch)
-    outlines = [_valid(grid.to_grid(unit.geometry)) for unit in units]
-    tree = shapely.STRtree(outlines)
-    near = sorted(int(index) for index in tree.query(ground))
-    found = []
-    for index in near:
-        area_m2 = shapely.intersection(outlines[index], ground).area
-        if area_m2 > TRACE_M2:
-            found.append(UnitShare(unit_id=units[index].unit_id, acres=acres(area_m2)))
-    covered = shapely.union_all([outlines[index] for index in near]) if near else MultiPolygon()
-    outside_m2 = shapely.difference(ground, covered).area
-    return tuple(found), acres(outside_m2)
-
-
 def _warnings(
     store: Store,
     entry: Entry,
@@ -302,7 +276,7 @@ def _redrawn(store: Store, entry: Entry) -> list[str]:
 
 def _is_whole(entry: Entry, unit: Unit) -> bool:
     """Tell whether an entry covers all of a unit, but for rounding."""
-    outline = _valid(unit.geometry)
+    outline = valid_outline(unit.geometry)
     return entry.patch is not None and shapely.difference(outline, entry.patch).area <= 1e-9 * outline.area
 
 
@@ -326,7 +300,3 @@ def _contract_and_holds(store: Store, entry: Entry, units: Sequence[UnitShare]) 
         and (not item.units or touched.intersection(item.units))
     ]
     return words
-
-
-def _valid(outline: MultiPolygon) -> BaseGeometry:
-    return outline if outline.is_valid else shapely.make_valid(outline)

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Any, Final
 
 from habmap.errors import InputError, UsageError
-from habmap.records import Entry, Fact, Look, facts, faults, value_of
-from habmap.records.said import Carrying, Said
+from habmap.records import Entry, Look, facts, value_of
+from habmap.records.said import Said, parts_of_a_look, refuse_faults
 from habmap.vocabulary import (
     DEFAULT_KILLED_PCT,
     FIRE,
@@ -23,9 +22,6 @@ from habmap.vocabulary import (
     default_killed_pct,
 )
 from habmap.work.stages import LEAVES_SNAGS, GroundState
-
-#: A reported figure further from the ground than this share, and than two standard deviations, is asked about.
-REPORTED_TOLERANCE_FRAC: Final = 0.10
 
 
 def check_practice(practice: str) -> str:
@@ -81,56 +77,6 @@ def check_said(said: Said, *, practice: str) -> None:
             value=practice,
             mend="log the work and the look as two lines",
         )
-
-
-def refuse_faults(said: Carrying, record: type[Any]) -> None:
-    """Refuse a value that its fact says cannot be.
-
-    Raises
-    ------
-    UsageError
-        A number is out of its range or not finite, a text is too long, or a word is none of the choices.
-    """
-    for one, value in faults(said, record):
-        is_text = one.kind is str and not one.choices
-        raise UsageError(
-            one.fault(value) or "",
-            where=one.flag,
-            value=f"{len(value):,} characters" if is_text else value,
-            allowed=one.allowed,
-            mend="keep a report of that length in a file of its own"
-            if is_text
-            else "look at what was written down, and at its unit"
-            if one.is_number
-            else None,
-        )
-
-
-def parts_of_a_look() -> tuple[Fact, ...]:
-    """Return the facts that only a look may say; whether stumps were treated belongs to a cut as well."""
-    return tuple(one for one in facts(Entry).values() if one.within == "look" and one.practices is not None)
-
-
-def other_work_says() -> tuple[Fact, ...]:
-    """Return the facts of a look that other work may say as well."""
-    return tuple(one for one in facts(Look).values() if one.practices is None)
-
-
-def reported_question(entry: Entry, measured_acres: float) -> str | None:
-    """Return what is to be asked where the reported acres are far from the ground [acre]; ``None`` where they are not.
-
-    Far is a gap of 10 % of the ground or more that is wider than two standard deviations of ground that was walked.
-    """
-    if entry.reported_acres is None:
-        return None
-    gap_acres = abs(entry.reported_acres - measured_acres)
-    if gap_acres < REPORTED_TOLERANCE_FRAC * measured_acres or gap_acres <= 2 * (entry.acres_sd or 0):
-        return None
-    side = "more" if entry.reported_acres > measured_acres else "less"
-    return (
-        f"the reported {entry.reported_acres:,.2f} acres are {gap_acres:,.2f} {side} than the ground given, "
-        f"which measures {measured_acres:,.2f} acres"
-    )
 
 
 def check_killed(said: Said, *, practice: str, cedar: str) -> None:

@@ -11,7 +11,7 @@ import shapely
 from shapely import MultiPolygon
 from shapely.geometry.base import BaseGeometry
 
-from habmap.errors import InputError, InputErrors, UsageError
+from habmap.errors import InputError, InputErrors, UsageError, printable
 from habmap.jobs.ports import Store
 from habmap.jobs.unit_edit import (
     UnitEdit,
@@ -31,7 +31,6 @@ from habmap.land.neighbors import settled
 from habmap.land.splitting import divided, stops_inside_m
 from habmap.measures import acres
 from habmap.place.layers import read_layer
-from habmap.place.userfiles import printable
 from habmap.records import Unit
 from habmap.vocabulary import COVERS
 from habmap.work.versions import taken_back

@@ -10,12 +10,11 @@ from typing import Final
 import shapely
 from shapely import Point
 
-from habmap.errors import HabmapError, InputError
+from habmap.errors import HabmapError, InputError, printable
 from habmap.land.grid import LocalGrid
 from habmap.land.neighbors import HAIR_WIDTH_M, Cut, cut_back, gaps, hair_overlaps, overlaps, settled
 from habmap.measures import acres
 from habmap.place.shapes import crossing_words
-from habmap.place.userfiles import printable
 from habmap.records import Unit
 
 #: Ground farther than this from the rest of the property is more likely a slip than a purchase [m].

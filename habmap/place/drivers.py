@@ -13,8 +13,8 @@ from pathlib import Path
 from typing import Any, Final
 from xml.etree import ElementTree
 
-from habmap.errors import InputError
-from habmap.place.userfiles import check_readable, printable
+from habmap.errors import InputError, printable
+from habmap.place.userfiles import check_readable
 
 #: Vector formats that may be opened; each keeps all it has in the file itself or beside it.
 VECTOR_DRIVERS: Final = frozenset({"ESRI Shapefile", "GPKG", "GeoJSON", "GPX", "KML", "LIBKML"})

@@ -20,13 +20,13 @@ from pyproj.exceptions import CRSError
 from shapely import MultiPolygon
 from shapely.geometry.base import BaseGeometry
 
-from habmap.errors import HabmapError, InputError, InputErrors
+from habmap.errors import HabmapError, InputError, InputErrors, printable
 from habmap.land.datum import horizontal_crs, transformer_to_wgs84
 from habmap.land.meridian import middle_lon, near, running_on
 from habmap.place.drivers import only_vector_drivers
 from habmap.place.layerheads import LayerHead, check_read, geojson_head, layer_head
 from habmap.place.shapes import as_ground, as_valid, lonlat_shape, multipolygon
-from habmap.place.userfiles import VECTOR_KINDS, printable, quiet_libraries, vector_sources
+from habmap.place.userfiles import VECTOR_KINDS, quiet_libraries, vector_sources
 
 Wanted = Literal["ground", "any"]
 

@@ -9,9 +9,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from habmap.errors import InputError, InputErrors
+from habmap.errors import InputError, InputErrors, printable
 from habmap.place.pictures import MOST_BYTES
-from habmap.place.userfiles import printable
 from habmap.place.workbooks import WORKBOOK_SUFFIXES
 
 #: The table that says where photos were taken whose camera did not, and the names it may have.

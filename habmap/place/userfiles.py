@@ -19,7 +19,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Final
 
-from habmap.errors import InputError
+from habmap.errors import InputError, printable
 from habmap.place.layerheads import MAX_LAYER_BYTES, check_bytes, check_geopackage
 
 #: Suffixes of vector files that are read, with the words for people.
@@ -124,12 +124,6 @@ def quiet_libraries() -> Iterator[None]:
             yield
     finally:
         log.setLevel(level)
-
-
-def printable(text: str, *, longest: int = 80) -> str:
-    """Return a value from a file fit for one line of a message: no control characters, not endless."""
-    clean = "".join(character if character.isprintable() else "�" for character in text)
-    return clean if len(clean) <= longest else f"{clean[: longest - 1]}…"
 
 
 def _check_content(path: Path, *, where: str) -> None:

@@ -15,9 +15,9 @@ from xml.parsers import expat
 
 import numpy as np
 
-from habmap.errors import HabmapError, InputError, InputErrors
+from habmap.errors import HabmapError, InputError, InputErrors, printable
 from habmap.land.tracks import Segment
-from habmap.place.userfiles import check_readable, printable
+from habmap.place.userfiles import check_readable
 
 #: Faults listed one by one before the rest is only counted.
 MOST_FAULTS: Final = 20

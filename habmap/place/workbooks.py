@@ -10,10 +10,9 @@ from datetime import date, datetime, time, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from habmap.errors import HabmapError, InputError, InputErrors
+from habmap.errors import HabmapError, InputError, InputErrors, printable
 from habmap.place.ods_facts import ods_facts
 from habmap.place.sheetguard import Limits, SheetError, SheetFacts, TooLargeError, place_name
-from habmap.place.userfiles import printable
 from habmap.place.xlsx_facts import xlsx_facts, xlsx_sheet_parts
 
 if TYPE_CHECKING:

@@ -16,12 +16,11 @@ import shapely
 from shapely import MultiPolygon
 from shapely.geometry.base import BaseGeometry
 
-from habmap.errors import InputError, PlaceError
+from habmap.errors import InputError, PlaceError, printable
 from habmap.land.meridian import cut
 from habmap.place.formulas import inert
 from habmap.place.schema import STORE_FILE
 from habmap.place.settings import SETTINGS_FILE
-from habmap.place.userfiles import printable
 
 Cell = str | float | int | None
 

@@ -7,8 +7,9 @@ from dataclasses import dataclass, fields, is_dataclass, replace
 from inspect import get_annotations
 from typing import TYPE_CHECKING, Any, ClassVar, Self, TypeVar
 
-from habmap.records.facts import facts, said_facts, type_of
-from habmap.records.log import BurnRecord, Entry
+from habmap.errors import UsageError
+from habmap.records.facts import Fact, facts, faults, said_facts, type_of
+from habmap.records.log import BurnRecord, Entry, Look
 
 T = TypeVar("T")
 
@@ -87,3 +88,36 @@ def assembled(record: type[Any], values: Mapping[str, Any]) -> dict[str, Any]:
         if values.get(name) not in (None, ()):
             (own if one.within is None else parts.setdefault(one.within, {}))[name] = values[name]
     return own | {name: facts(record)[name].kind(**seen) for name, seen in parts.items()}
+
+
+def refuse_faults(said: Carrying, record: type[Any]) -> None:
+    """Refuse a value that its fact says cannot be.
+
+    Raises
+    ------
+    UsageError
+        A number is out of its range or not finite, a text is too long, or a word is none of the choices.
+    """
+    for one, value in faults(said, record):
+        is_text = one.kind is str and not one.choices
+        raise UsageError(
+            one.fault(value) or "",
+            where=one.flag,
+            value=f"{len(value):,} characters" if is_text else value,
+            allowed=one.allowed,
+            mend="keep a report of that length in a file of its own"
+            if is_text
+            else "look at what was written down, and at its unit"
+            if one.is_number
+            else None,
+        )
+
+
+def parts_of_a_look() -> tuple[Fact, ...]:
+    """Return the facts that only a look may say; whether stumps were treated belongs to a cut as well."""
+    return tuple(one for one in facts(Entry).values() if one.within == "look" and one.practices is not None)
+
+
+def other_work_says() -> tuple[Fact, ...]:
+    """Return the facts of a look that other work may say as well."""
+    return tuple(one for one in facts(Look).values() if one.practices is None)

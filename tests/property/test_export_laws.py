@@ -17,10 +17,10 @@ from habmap import measures
 from habmap.jobs.acres import acres
 from habmap.jobs.export_layers import ledger_table
 from habmap.jobs.load.entries import load_entries
-from habmap.jobs.said import reported_question
 from habmap.place.writers import csv_text, write_layer
 from habmap.records import Entry, Look
 from habmap.vocabulary import PRACTICES
+from habmap.work.reported import reported_question
 
 NOW = datetime(2026, 6, 1, tzinfo=UTC)
 TODAY = date(2026, 6, 1)

@@ -16,7 +16,6 @@ from shapely import box
 from habmap.cli.burn_options import parsed_time
 from habmap.errors import InputError, InputErrors, PlaceError, UsageError
 from habmap.jobs.burn.again import burn_again
-from habmap.jobs.burn.record import check_burn_said
 from habmap.jobs.burnday import burnday
 from habmap.jobs.check import check
 from habmap.jobs.correct import amend
@@ -33,6 +32,7 @@ from habmap.records import BurnRecord, DrawnBlock, Entry, Forecast, ForecastHour
 from habmap.records.said import BurnSaid, Said
 from habmap.records.written import as_moment, notice_of
 from habmap.show.burn.sheet import hand_sections
+from habmap.work.burn.observed import check_burn_said
 from habmap.work.burn.request import BurnRequest
 from habmap.work.burns import burn_of, record_id
 from habmap.work.ledger import corrections

@@ -174,7 +174,7 @@ def test_acres_of_the_whole_are_those_that_the_plots_still_tell_of() -> None:
 
 def test_a_canopy_raster_from_before_the_work_is_not_the_canopy_of_now(tmp_path, monkeypatch) -> None:
     from habmap.jobs import density as job
-    from habmap.jobs.canopy import UnitCanopy
+    from habmap.work.density_records import UnitCanopy
 
     source = CanopySource(uuid="c", path="c.tif", crs_wkt="", vertical_unit="m", recorded_at=NOW)
     tall = {"A": UnitCanopy(canopy_pct=90.0, coverage_pct=100.0)}

@@ -89,7 +89,7 @@ def _ask_about(pair: ToldTwice) -> None:
 
 
 def _setting(value: object) -> str:
-    from habmap.place.userfiles import printable
+    from habmap.errors import printable
 
     if isinstance(value, dict):
         value = ", ".join(f"{key} {held}" for key, held in value.items() if held not in (None, []))

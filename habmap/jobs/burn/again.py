@@ -10,13 +10,12 @@ from zoneinfo import ZoneInfo
 
 from pydantic import ValidationError
 
-from habmap.errors import InputError, PlaceError
+from habmap.errors import InputError, PlaceError, printable
 from habmap.jobs.burn.record import Again
 from habmap.jobs.burnday import BurnDayResult, burnday
 from habmap.jobs.lines import find_line
 from habmap.jobs.ports import Store
 from habmap.place.settings import PlanSection, Settings
-from habmap.place.userfiles import printable
 from habmap.records import BurnRecord, Entry, Forecast, Row
 from habmap.vocabulary import FIRE, PRACTICE_WORDS
 from habmap.work.burn.request import BurnRequest

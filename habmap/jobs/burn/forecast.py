@@ -7,9 +7,8 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from habmap.errors import InputError
+from habmap.errors import InputError, printable
 from habmap.jobs.ports import Store
-from habmap.place.userfiles import printable
 from habmap.records import Forecast, ForecastHour
 from habmap.work.burn.hours import hour_of, hours_span
 from habmap.work.burn.request import BurnRequest, ForecastSource

@@ -10,11 +10,11 @@ from shapely.geometry.base import BaseGeometry
 
 from habmap import measures
 from habmap.jobs.checks.facts import Facts, Fault
-from habmap.jobs.said import reported_question
 from habmap.land.neighbors import overlaps
 from habmap.records import Entry, faults
 from habmap.vocabulary import KILLING, PRACTICES, WORKS, default_killed_pct
 from habmap.work.ledger import conflicts
+from habmap.work.reported import reported_question
 
 
 def practices(facts: Facts) -> Iterator[Fault]:

@@ -9,13 +9,13 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from habmap.errors import InputError, UsageError
-from habmap.jobs.log import shares
 from habmap.jobs.ports import Store
 from habmap.land.grid import grid_around
 from habmap.measures import acres
 from habmap.place.layers import read_ground_and_repairs
 from habmap.records import DrawnBlock
 from habmap.vocabulary import STAGES
+from habmap.work.unit_shares import shares
 
 #: Longer names fill the sheet's heading.
 LONGEST_NAME: int = 60

@@ -11,22 +11,21 @@ import numpy as np
 import shapely
 from shapely import MultiPolygon
 
-from habmap.errors import InputError
-from habmap.jobs.burn.columns import BURN_FIELDS, burn_differences
+from habmap.errors import InputError, printable
 from habmap.jobs.load.entry_reader import EntryReader, UnitsByDay
 from habmap.jobs.load.result import LoadResult
-from habmap.jobs.log import shares
 from habmap.jobs.ports import Store
-from habmap.jobs.said import reported_question
 from habmap.land.grid import LocalGrid, grid_around
 from habmap.measures import acres
+from habmap.place.load.burn_cells import BURN_FIELDS, burn_differences
 from habmap.place.load.engine import open_rows
 from habmap.place.load.entries import ENTRIES, read_ledger
 from habmap.place.load.identity import differing
-from habmap.place.userfiles import printable
 from habmap.records import BurnRecord, Entry
 from habmap.work.burns import burn_of
 from habmap.work.ledger import corrections, line_numbers
+from habmap.work.reported import reported_question
+from habmap.work.unit_shares import shares
 
 #: A line and what was observed where it is a burn.
 _Told = tuple[Entry, BurnRecord | None]

@@ -9,9 +9,9 @@ from zoneinfo import ZoneInfo
 import shapely
 from shapely import MultiPolygon
 
-from habmap.jobs.burn.columns import burn_of_cells
+from habmap.errors import printable
 from habmap.jobs.ports import Store
-from habmap.jobs.said import parts_of_a_look
+from habmap.place.load.burn_cells import burn_of_cells
 from habmap.place.load.cells import Cells
 from habmap.place.load.columns import Rows
 from habmap.place.load.engine import identifier, loading_of
@@ -19,9 +19,8 @@ from habmap.place.load.entries import ENTRIES, drawn_patch
 from habmap.place.load.position import known_units_words
 from habmap.place.load.spec import RowSaid
 from habmap.place.shapes import multipolygon
-from habmap.place.userfiles import printable
 from habmap.records import BurnRecord, Entry, Unit, cell_facts, value_of
-from habmap.records.said import assembled
+from habmap.records.said import assembled, parts_of_a_look
 from habmap.vocabulary import KILLING, default_killed_pct
 
 

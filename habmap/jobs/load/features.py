@@ -10,13 +10,12 @@ from pathlib import Path
 
 import shapely
 
-from habmap.errors import HabmapError, InputError
+from habmap.errors import HabmapError, InputError, printable
 from habmap.jobs.load.result import LoadResult
 from habmap.jobs.ports import Store
 from habmap.place.load.engine import read_layer_rows
 from habmap.place.load.features import FEATURES
 from habmap.place.load.layer import layer_table
-from habmap.place.userfiles import printable
 from habmap.records import Feature
 
 

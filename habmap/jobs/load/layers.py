@@ -12,7 +12,7 @@ from typing import Final
 
 import shapely
 
-from habmap.errors import HabmapError, InputError
+from habmap.errors import HabmapError, InputError, printable
 from habmap.jobs.history import changes_recorded
 from habmap.jobs.load.result import LoadResult
 from habmap.jobs.ports import Store
@@ -34,7 +34,6 @@ from habmap.place.load.layer import layer_table
 from habmap.place.load.spec import Told
 from habmap.place.load.table import Table
 from habmap.place.load.units import UNITS
-from habmap.place.userfiles import printable
 from habmap.records import Boundary, Unit
 from habmap.vocabulary import COVERS
 

@@ -10,13 +10,12 @@ from typing import Final
 
 from shapely import Point
 
-from habmap.errors import InputError
+from habmap.errors import InputError, printable
 from habmap.jobs.load.photo_load import LeftOut, PhotoLoad
 from habmap.place.exif import CameraSaid
 from habmap.place.load.photos import Placing
 from habmap.place.photo_folder import PLACING_TABLE
 from habmap.place.pictures import picture_name
-from habmap.place.userfiles import printable
 from habmap.records import Photo
 
 #: A photo farther than this from the property was taken elsewhere [m]; nearer, it may look in from a road.

@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 
 import shapely
 
-from habmap.errors import InputError, InputErrors
+from habmap.errors import InputError, InputErrors, printable
 from habmap.jobs.load.photo_load import LeftOut, LoadedPhoto, LoadPhotosResult, PhotoLoad
 from habmap.jobs.load.photo_row import photo_differences, photo_row
 from habmap.jobs.ports import Store
@@ -19,7 +19,6 @@ from habmap.place.exif import CameraSaid, camera_said
 from habmap.place.load.photos import Placing, read_placings
 from habmap.place.photo_folder import PLACING_TABLE, content_sha256, photo_bytes, read_folder
 from habmap.place.pictures import KEPT_PX, KEPT_QUALITY, opened_jpeg, picture_name, small_picture
-from habmap.place.userfiles import printable
 from habmap.records import Photo
 
 

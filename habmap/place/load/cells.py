@@ -9,9 +9,8 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 from datetime import date, datetime, time
 from typing import Any, Final
 
-from habmap.errors import HabmapError, InputError, UsageError
+from habmap.errors import HabmapError, InputError, UsageError, printable
 from habmap.place.days import days_meant, moments_meant, readings_words
-from habmap.place.userfiles import printable
 from habmap.records import LONGEST_TEXT, Fact
 
 _NUMBER: Final = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")

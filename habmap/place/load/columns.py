@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping, Sequence
 from typing import Any, Final
 
-from habmap.errors import HabmapError, InputError, InputErrors, UsageError
+from habmap.errors import HabmapError, InputError, InputErrors, UsageError, printable
 from habmap.place.load.cells import Cells
 from habmap.place.load.table import MOST_FAULTS, Table, TableRow
-from habmap.place.userfiles import printable
 
 #: Ways to say one thing, any of which will do; each is the columns that it takes.
 Ways = tuple[tuple[str, ...], ...]

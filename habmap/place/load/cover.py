@@ -7,10 +7,10 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import Any, Final
 
+from habmap.errors import printable
 from habmap.place.load.engine import identifier, record_of
 from habmap.place.load.identity import said
 from habmap.place.load.spec import PLACED, Column, Label, Loading, RowSaid, TableSpec, Told
-from habmap.place.userfiles import printable
 from habmap.records import CoverFrame, CoverLine
 from habmap.work.response import CLASS_LIMITS_PCT, class_midpoint_pct, species_key
 

@@ -10,14 +10,13 @@ from pathlib import Path
 from typing import Any, Final, Generic, Protocol
 from zoneinfo import ZoneInfo
 
-from habmap.errors import HabmapError, InputError, InputErrors
+from habmap.errors import HabmapError, InputError, InputErrors, printable
 from habmap.place.load.columns import Rows
 from habmap.place.load.identity import Identities, Identity, differing, hashed
 from habmap.place.load.position import position
 from habmap.place.load.spec import Label, Loading, Record, RowSaid, TableSpec, Told, Written
 from habmap.place.load.table import Table, read_table
 from habmap.place.settings import Settings
-from habmap.place.userfiles import printable
 from habmap.records import Unit, types_of
 
 _LONGEST: Final = 200

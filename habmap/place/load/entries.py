@@ -9,13 +9,12 @@ import shapely
 from shapely import MultiPolygon
 from shapely.errors import ShapelyError
 
-from habmap.errors import InputError, InputErrors
+from habmap.errors import InputError, InputErrors, printable
 from habmap.place.layers import LayerRow, read_layer
 from habmap.place.load.cells import LONGEST_OUTLINE, Cells
 from habmap.place.load.spec import Column, TableSpec, Written
 from habmap.place.load.table import Table, TableRow, read_table
 from habmap.place.shapes import as_ground, as_valid, lonlat_shape
-from habmap.place.userfiles import printable
 from habmap.records import BurnRecord, Entry, cell_facts
 from habmap.vocabulary import PRACTICES
 

@@ -10,7 +10,7 @@ from typing import Final, TypeVar
 
 from shapely import Point
 
-from habmap.place.userfiles import printable
+from habmap.errors import printable
 
 #: Fields that the store fills in; nobody said them.
 _OF_THE_STORE: Final = ("recorded_at", "supersedes")

@@ -8,9 +8,9 @@ from typing import Any
 import shapely
 from shapely import Point
 
+from habmap.errors import printable
 from habmap.land.meridian import middle_lon, near
 from habmap.place.load.cells import Cells
-from habmap.place.userfiles import printable
 from habmap.records import Unit
 
 

@@ -11,11 +11,11 @@ from typing import Any, Final, Literal
 
 from shapely.geometry.base import BaseGeometry
 
-from habmap.errors import HabmapError, InputError, InputErrors
+from habmap.errors import HabmapError, InputError, InputErrors, printable
 from habmap.place.formulas import restored
 from habmap.place.load.cells import LONGEST_OUTLINE
 from habmap.place.sheetguard import Limits
-from habmap.place.userfiles import check_readable, printable
+from habmap.place.userfiles import check_readable
 from habmap.place.workbooks import OTHER_SUFFIXES, WORKBOOK_SUFFIXES, read_sheet
 
 #: The largest log that was thought of, 5,000 lines with their ground, has half of it [bytes].

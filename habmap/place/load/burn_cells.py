@@ -5,13 +5,12 @@ from __future__ import annotations
 from datetime import date, tzinfo
 from typing import Final
 
-from habmap.errors import UsageError
-from habmap.jobs.burn.record import check_burn_said, hour_note
+from habmap.errors import UsageError, printable
 from habmap.place.load.cells import Cells
-from habmap.place.userfiles import printable
 from habmap.records import BurnRecord, Entry, Notice, cell_facts, value_of
 from habmap.records.said import BurnSaid, assembled
 from habmap.vocabulary import FIRE
+from habmap.work.burn.observed import check_burn_said, hour_note
 from habmap.work.burns import record_id
 from habmap.work.weather_doubts import temperature_question
 
