@@ -36,7 +36,6 @@ from habmap.jobs.burn.words import block_name, block_words, warnings_for
 from habmap.jobs.ground import ground
 from habmap.jobs.named_units import settings_of_now
 from habmap.jobs.ports import Store
-from habmap.jobs.said import has_snags
 from habmap.measures import M_PER_FT, acres
 from habmap.records import Notice
 from habmap.vocabulary import FIRE_CAUTION, SNAG_CAUTION
@@ -83,6 +82,7 @@ from habmap.work.fuel_moisture import (
     why_no_tables,
 )
 from habmap.work.ground import GroundPiece
+from habmap.work.said import has_snags
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -12,17 +12,17 @@ from shapely import MultiPolygon
 
 from habmap.errors import InputError, UsageError
 from habmap.jobs.burn.record import burn_record
-from habmap.jobs.lines import find_line
 from habmap.jobs.log import Logged, add_entry
 from habmap.jobs.ports import Store
 from habmap.jobs.rests import ask_others, resting_on
-from habmap.jobs.said import check_killed, check_practice, check_said, check_why
 from habmap.records import Entry, value_of
 from habmap.records.said import BurnSaid, Said, assembled, other_work_says
 from habmap.vocabulary import FIRE
 from habmap.work.burn.observed import check_burn_said
 from habmap.work.burns import burn_of
 from habmap.work.ledger import sight
+from habmap.work.lines import find_line
+from habmap.work.said import check_killed, check_practice, check_said, check_why
 from habmap.work.weather_doubts import temperature_question
 
 

@@ -12,7 +12,6 @@ from habmap.jobs.export_practices import export_practices
 from habmap.jobs.ground import HAIR_M2, ground
 from habmap.jobs.named_units import settings_of_now
 from habmap.jobs.ports import Store
-from habmap.jobs.said import has_snags
 from habmap.jobs.snapshot import once
 from habmap.measures import acres
 from habmap.place.settings import Settings
@@ -20,6 +19,7 @@ from habmap.records import Entry
 from habmap.vocabulary import FIRE_CAUTION, SNAG_CAUTION
 from habmap.work.closures import with_closures
 from habmap.work.ground import Ground, GroundPiece
+from habmap.work.said import has_snags
 from habmap.work.seasons import (
     AHEAD_DAYS,
     ContractDate,

@@ -9,8 +9,8 @@ from typing import Final
 
 from habmap.errors import InputError, printable
 from habmap.jobs.ports import Store
-from habmap.jobs.said import check_why
 from habmap.records import Feature
+from habmap.work.said import check_why
 
 #: Fewer characters than this of a row's id are too easily another's.
 MIN_PREFIX: Final = 4

@@ -17,7 +17,6 @@ from habmap.jobs.closed_days import holds
 from habmap.jobs.ground import states_on
 from habmap.jobs.named_units import settings_of_now
 from habmap.jobs.ports import Store
-from habmap.jobs.said import cautions_for, check_killed, check_practice, check_said
 from habmap.land.grid import grid_around
 from habmap.measures import acres
 from habmap.records import BurnRecord, Entry, Unit, facts
@@ -26,6 +25,7 @@ from habmap.vocabulary import PRACTICE_WORDS, STATEMENTS, STUMP_WORDS, TOP_KILLI
 from habmap.work.burn.observed import check_burn_said, hour_note
 from habmap.work.ledger import effective_entries, line_number, root_of
 from habmap.work.reported import reported_question
+from habmap.work.said import cautions_for, check_killed, check_practice, check_said
 from habmap.work.unit_shares import TRACE_M2, UnitShare, shares, valid_outline
 
 

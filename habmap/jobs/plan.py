@@ -13,10 +13,10 @@ from habmap.jobs.ground import ground
 from habmap.jobs.named_units import settings_of_now
 from habmap.jobs.ports import Store
 from habmap.jobs.rank import rank
-from habmap.jobs.said import has_snags
 from habmap.jobs.snapshot import once
 from habmap.vocabulary import FIRE_CAUTION, KILLING, SAW_CAUTION, SNAG_CAUTION
 from habmap.work.plan import Slot, Stand, Unfit, Windows, season_plan
+from habmap.work.said import has_snags
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -11,10 +11,10 @@ from typing import Literal
 
 from habmap.errors import InputError
 from habmap.jobs.ports import Store
-from habmap.jobs.said import check_why
 from habmap.place.load.identity import differing
 from habmap.place.load.plots import NOT_MEASURED
 from habmap.records import Plot
+from habmap.work.said import check_why
 from habmap.work.succession import in_order
 
 

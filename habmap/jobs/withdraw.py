@@ -10,12 +10,12 @@ from typing import Literal
 
 from habmap.errors import InputError
 from habmap.jobs.history import HistoryLine, described
-from habmap.jobs.lines import find_row
 from habmap.jobs.ports import Store
 from habmap.jobs.rests import ask_others, resting_on
-from habmap.jobs.said import check_why
 from habmap.records import Entry
 from habmap.work.ledger import Correction, conflicts, corrections, line_numbers, sight
+from habmap.work.lines import find_row
+from habmap.work.said import check_why
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -11,9 +11,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from habmap.jobs.join import join
-from habmap.jobs.lines import find_row
 from habmap.records import Boundary, DrawnBlock, Entry, Photo
 from habmap.work.ledger import Correction, conflicts, corrections, effective_entries, sight, told_in_order
+from habmap.work.lines import find_row
 from habmap.work.succession import in_order, newest, newest_photos
 
 GROUND = shapely.MultiPolygon([shapely.box(-98.01, 38.0, -98.0, 38.01)])

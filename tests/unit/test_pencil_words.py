@@ -9,11 +9,11 @@ from datetime import date
 import pytest
 
 from habmap.errors import UsageError
-from habmap.jobs.said import check_said
 from habmap.records.said import Said
 from habmap.show.page.pencil import pencil_drawing, pencil_values
 from habmap.show.records import Page
 from habmap.vocabulary import PRACTICE_WORDS, PRACTICES
+from habmap.work.said import check_said
 
 PAGE = Page(
     place="A place", audience="public", on=None, drawn_on=date(2026, 8, 1), currency="USD", acres=0, treated_acres=0,

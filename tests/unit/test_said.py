@@ -8,11 +8,11 @@ from typing import Any
 import pytest
 
 from habmap.errors import UsageError
-from habmap.jobs.said import cautions_for, check_practice, check_said
 from habmap.records import Entry, Look
 from habmap.records.said import Said, assembled
 from habmap.records.written import sprouts_of
 from habmap.vocabulary import FIRE_CAUTION, LABEL_CAUTION, PRACTICES, SAW_CAUTION, SNAG_CAUTION
+from habmap.work.said import cautions_for, check_practice, check_said
 
 NAN, INF = math.nan, math.inf
 

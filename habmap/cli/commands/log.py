@@ -43,10 +43,10 @@ def log(
 ) -> None:
     """Add one piece of work to the log, with the ground it covered."""
     from habmap.jobs.log import log as add
-    from habmap.jobs.said import check_practice, check_said
     from habmap.records import BurnRecord, Entry
     from habmap.records.said import BurnSaid, Said, assembled
     from habmap.work.burn.observed import check_burn_said
+    from habmap.work.said import check_practice, check_said
 
     session: Session = context.obj
     said, burn = Said(**assembled(Entry, told)), BurnSaid(**assembled(BurnRecord, told))

@@ -13,7 +13,6 @@ from pydantic import ValidationError
 from habmap.errors import InputError, PlaceError, printable
 from habmap.jobs.burn.record import Again
 from habmap.jobs.burnday import BurnDayResult, burnday
-from habmap.jobs.lines import find_line
 from habmap.jobs.ports import Store
 from habmap.place.settings import PlanSection, Settings
 from habmap.records import BurnRecord, Entry, Forecast, Row
@@ -22,6 +21,7 @@ from habmap.work.burn.request import BurnRequest
 from habmap.work.burnday import PlanKind
 from habmap.work.burns import burn_of, ignition_of, record_faults
 from habmap.work.ledger import effective_entries, line_numbers
+from habmap.work.lines import find_line
 
 #: Said of everything that the log has no date for.
 AS_TODAY: str = "roads, houses, lines, distances and closed days are as the property has them today"
