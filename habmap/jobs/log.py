@@ -15,12 +15,14 @@ from habmap.errors import InputError
 from habmap.jobs.burn.record import LOOK_NEXT_SEASON, burn_record, late_notices
 from habmap.jobs.closed_days import holds
 from habmap.jobs.ground import states_on
+from habmap.jobs.leave import taken_by
 from habmap.jobs.named_units import settings_of_now
 from habmap.jobs.ports import Store
 from habmap.land.grid import grid_around
 from habmap.measures import acres
 from habmap.records import BurnRecord, Entry, Unit, facts
 from habmap.records.said import BurnSaid, Said
+from habmap.show.leave_words import taken_sentence
 from habmap.vocabulary import PRACTICE_WORDS, STATEMENTS, STUMP_WORDS, TOP_KILLING
 from habmap.work.burn.observed import check_burn_said, hour_note
 from habmap.work.ledger import effective_entries, line_number, root_of
@@ -151,7 +153,8 @@ def add_entry(
                 mend="correct the figure or the ground, or confirm with --yes; nothing was added",
             )
         entry = replace(entry, is_sure=question is not None)
-    warnings = [] if question is None else [question]
+    warnings = [taken_sentence(one) for one in taken_by(store, entry, rows=rows)]
+    warnings += [] if question is None else [question]
     warnings += _warnings(
         store, entry, rows=rows, units=units, outside_acres=outside_acres, patch_acres=patch_acres, today=today
     )

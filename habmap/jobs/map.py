@@ -272,6 +272,8 @@ def _units(
                 remaining_acres=figure.remaining_acres,
                 slash_acres=figure.slash_acres,
                 snag_acres=figure.snag_acres,
+                leave_target_acres=figure.leave_target_acres,
+                still_to_leave_acres=figure.still_to_leave_acres,
                 order=number.get(unit.unit_id),
                 terrain=_page_terrain(slope),
                 aspect_remaining_deg=None if ranked is None else ranked.aspect_remaining_deg,

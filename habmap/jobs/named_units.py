@@ -11,8 +11,8 @@ from habmap.work.versions import heirs
 
 
 def settings_of_now(store: Store) -> Settings:
-    """Return the settings with each unit that is no more in holds, closed days, contracts and reasons to burn by its
-    heirs: all units that now have some of its ground.
+    """Return the settings with each unit that is no more in holds, closed days, contracts, reasons to burn and
+    shares to leave by its heirs: all units that now have some of its ground.
 
     A name that some unit carries now stands for that unit alone.
     """
@@ -29,7 +29,10 @@ def settings_of_now(store: Store) -> Settings:
         for key in ("closed", "burn_for", "contract")
     }
     holds = (hold.model_copy(update={"unit": one}) for hold in settings.hold for one in by_heirs([hold.unit]))
-    return settings.model_copy(update={**changed, "hold": tuple(holds)})
+    named = settings.stages.unit  # days before the split still know the old name
+    inherited = {one: own for name, own in named.items() for one in by_heirs([name])}
+    stages = settings.stages.model_copy(update={"unit": inherited | named})
+    return settings.model_copy(update={**changed, "hold": tuple(holds), "stages": stages})
 
 
 def where_named(settings: Settings) -> Iterator[tuple[str, str]]:
@@ -39,6 +42,7 @@ def where_named(settings: Settings) -> Iterator[tuple[str, str]]:
     yield from ((f"[[hold]] {hold.reason}", hold.unit) for hold in settings.hold)
     for days in settings.closed:
         yield from ((f"[[closed]] {days.reason}", unit) for unit in days.units)
+    yield from (("[stages] leave_pct", unit) for unit in settings.stages.unit)
     for rule in settings.burn_for:
         yield from ((f"[[burn_for]] {rule.reason}", unit) for unit in rule.units)
 

@@ -83,17 +83,27 @@ class DensitySection(Section):
     canopy_height_ft: Positive = 6
 
 
+def _rising(shares: tuple[float, float]) -> tuple[float, float]:
+    if shares[1] < shares[0]:
+        raise ValueError("the first share is larger than the second")
+    return shares
+
+
+#: Least and most share of the cedar ground to leave on purpose [%].
+LeavePct = Annotated[tuple[Percent, Percent], AfterValidator(_rising)]
+
+
+class UnitStages(Section):
+    """What one unit has otherwise than the place."""
+
+    leave_pct: LeavePct
+
+
 class StagesSection(Section):
     target_pct: Annotated[float, Field(gt=0, le=100)] = 80
     leave_stems_per_acre: NonNegative = 25
-    leave_pct: tuple[Percent, Percent] | None = None
-
-    @field_validator("leave_pct")
-    @classmethod
-    def _in_order(cls, value: tuple[float, float] | None) -> tuple[float, float] | None:
-        if value is not None and value[1] < value[0]:
-            raise ValueError("the first share is larger than the second")
-        return value
+    leave_pct: LeavePct | None = None
+    unit: dict[str, UnitStages] = Field(default_factory=dict)
 
 
 class GpsSection(Section):

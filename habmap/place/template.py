@@ -33,7 +33,9 @@ canopy_height_ft = 6           # a raster of canopy heights counts as crown cove
 [stages]
 target_pct = 80                # share killed at which ground counts as treated
 leave_stems_per_acre = 25      # more live cedars than this on treated ground: it is coming back
-leave_pct = [10, 20]           # share of the cedar ground to leave on purpose (common practice, no source)
+leave_pct = [10, 20]           # least and most share of each unit's cedar ground to leave on purpose (common practice,
+#                              # no source): a line that would take a unit below the least says so; no line: no goal
+# unit.C2.leave_pct = [5, 10]  # what one unit has otherwise; [0, 0]: none of it is to be left
 
 [gps]
 sigma_m = 3                    # standard deviation of a fix, per axis

@@ -66,7 +66,9 @@ class PageUnit:
     A unit that is on hold or closed to cutting has no ``order``; ``waits`` says so in a word or two, ``waits_why`` with
     all that its audience may read. ``terrain`` is of the whole unit; the other two say how the remaining ground lies.
     ``slash_acres`` and ``snag_acres`` are ground with felled cedar not yet gone, and with cedar killed and left
-    standing, whatever the stage.
+    standing, whatever the stage. ``leave_target_acres`` is the least and most cedar ground to leave on purpose,
+    ``None`` without a goal, ``still_to_leave_acres`` what is missing to the least; what is left stands in
+    ``stage_acres``.
     """
 
     unit_id: str
@@ -81,6 +83,8 @@ class PageUnit:
     remaining_acres: float
     slash_acres: float
     snag_acres: float
+    leave_target_acres: tuple[float, float] | None = None
+    still_to_leave_acres: float | None = None
     order: int | None = None
     waits: str = ""
     waits_why: str = ""

@@ -96,9 +96,34 @@ def also(page: Page) -> str:
     parts = [waiting_sentence(page)] if waiting(page) else []
     if page.coming_back_acres >= SPOKEN_ACRES:
         parts.append(f"On {tenths(page.coming_back_acres)} of the treated acres cedar is coming back.")
-    if page.keep_acres >= SPOKEN_ACRES:
+    if left := left_on_purpose(page.units):
+        parts.append(left)
+    elif page.keep_acres >= SPOKEN_ACRES:
         parts.append(f"{tenths(page.keep_acres)} of the cedar acres are left on purpose.")
     return " ".join(parts)
+
+
+def left_on_purpose(units: Sequence[PageUnit]) -> str:
+    """Return what is left on purpose beside what is meant to stay; empty where no unit has a goal."""
+    goals = [unit.leave_target_acres for unit in units if unit.leave_target_acres is not None]
+    if not goals:
+        return ""
+    return left_sentence(
+        (math.fsum(one[0] for one in goals), math.fsum(one[1] for one in goals)),
+        math.fsum(unit.stage_acres.get("keep", 0.0) for unit in units),
+        math.fsum(unit.still_to_leave_acres or 0.0 for unit in units),
+    )
+
+
+def left_sentence(target_acres: tuple[float, float] | None, left_acres: float, missing_acres: float | None) -> str:
+    """Return what is left on purpose beside its goal; empty where no goal is set, or none worth saying."""
+    if target_acres is None or target_acres[1] < SPOKEN_ACRES:
+        return ""
+    least, most = (tenths(acres) for acres in target_acres)
+    words = f"Left on purpose: {tenths(left_acres)} acres, where {least} to {most} are meant to stay"
+    if missing_acres is not None and missing_acres >= SPOKEN_ACRES:
+        return f"{words}; still to leave: {tenths(missing_acres)}."
+    return f"{words}."
 
 
 def beside_stages(units: Sequence[PageUnit]) -> list[str]:
@@ -156,7 +181,8 @@ def stage_sentence(unit: PageUnit) -> str:
         text = f"{unit.cover.capitalize()}, {tenths(unit.acres)} acres; not counted as cedar ground."
         return " ".join([text, *beside_stages([unit])])
     text = ", ".join(spoken)
-    return " ".join([f"{text[0].upper()}{text[1:]} acres.", *beside_stages([unit])])
+    sentences = [f"{text[0].upper()}{text[1:]} acres.", *beside_stages([unit]), left_on_purpose([unit])]
+    return " ".join(filter(None, sentences))
 
 
 def terrain_sentence(terrain: PageTerrain) -> str:

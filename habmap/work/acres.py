@@ -14,14 +14,15 @@ from habmap.records import Unit
 from habmap.vocabulary import PRACTICES, REMAINING, STAGES, TREATED
 from habmap.work.account import cedar_acres
 from habmap.work.ground import Ground, GroundPiece
+from habmap.work.leave import LeaveRule, still_to_leave_acres
 
 
 @dataclass(frozen=True, slots=True)
 class Paper:
-    """What the account says that no ground tells: the place's name, shares to be left [%], practices' codes by key."""
+    """What the account says that no ground tells: the place's name, what is to be left, practices' codes by key."""
 
     place: str = ""
-    leave_pct: tuple[float, float] | None = None
+    leave: LeaveRule = field(default_factory=LeaveRule)
     codes: Mapping[str, str | None] = field(default_factory=dict)
 
 
@@ -49,7 +50,8 @@ class UnitAcres:
     ``acres`` is the unit's area of record; ``acres_sd`` the standard deviation of a walked outline, else ``None``;
     ``treated_pct`` is of the unit's acres. ``slash_acres`` is ground of any stage with felled cedar not yet gone, in
     piles or not; ``snag_acres`` ground with cedar killed standing and still up. ``leave_target_acres`` is the least and
-    most cedar ground to leave on purpose by ``leave_pct``, ``None`` where that is not set; ``left_acres`` what is left.
+    most cedar ground to leave on purpose by ``leave_pct``, ``None`` where that is not set; ``left_acres`` what is left,
+    ``still_to_leave_acres`` what is missing to the least.
     """
 
     unit_id: str
@@ -67,6 +69,7 @@ class UnitAcres:
     snag_acres: float
     leave_target_acres: tuple[float, float] | None
     left_acres: float
+    still_to_leave_acres: float | None
     treated_pct: float
 
 
@@ -74,7 +77,8 @@ class UnitAcres:
 class TotalAcres:
     """Sums over the units; ground that is coming back is among the treated too.
 
-    ``cedar_acres`` is treated, remaining and left on purpose together.
+    ``cedar_acres`` is treated, remaining and left on purpose together. ``leave_target_acres`` and
+    ``still_to_leave_acres`` add up those of the units that have a goal.
     """
 
     acres: float
@@ -87,6 +91,7 @@ class TotalAcres:
     snag_acres: float
     leave_target_acres: tuple[float, float] | None
     left_acres: float
+    still_to_leave_acres: float | None
     stage_acres: StageAcres
 
 
@@ -182,6 +187,7 @@ def _unit_acres(unit: Unit, unit_m2: float, own: list[GroundPiece], paper: Paper
     treated = math.fsum(by_stage[stage] for stage in TREATED)
     unit_acres = measures.acres(unit_m2)
     cedar = cedar_acres(by_stage)
+    leave_target_acres = paper.leave.target_acres(unit.unit_id, cedar)
     return UnitAcres(
         unit_id=unit.unit_id,
         name=unit.name,
@@ -196,21 +202,21 @@ def _unit_acres(unit: Unit, unit_m2: float, own: list[GroundPiece], paper: Paper
         coming_back_acres=by_stage["coming_back"],
         slash_acres=measures.acres(math.fsum(piece.area_m2 for piece in own if piece.state.felled_frac > 0)),
         snag_acres=measures.acres(math.fsum(piece.area_m2 for piece in own if piece.state.snag_frac > 0)),
-        leave_target_acres=_leave_target(cedar, paper),
+        leave_target_acres=leave_target_acres,
         left_acres=by_stage["keep"],
+        still_to_leave_acres=still_to_leave_acres(leave_target_acres, by_stage["keep"]),
         # Pieces close within 1e-6 m², not to the last digit: all of a unit is 100, never a hair above.
         treated_pct=min(100.0, 100 * treated / unit_acres) if unit_acres else 0.0,
     )
 
 
-def _leave_target(cedar: float, paper: Paper) -> tuple[float, float] | None:
-    shares = paper.leave_pct
-    return None if shares is None else (cedar * shares[0] / 100, cedar * shares[1] / 100)
-
-
 def _totals(units: list[UnitAcres], paper: Paper) -> TotalAcres:
     def total(name: str) -> float:
         return math.fsum(getattr(unit, name) for unit in units)
+
+    targets = [unit.leave_target_acres for unit in units if unit.leave_target_acres is not None]
+    is_set = paper.leave.place_pct is not None or bool(targets)
+    missing = math.fsum(unit.still_to_leave_acres or 0.0 for unit in units)
 
     return TotalAcres(
         acres=total("acres"),
@@ -221,8 +227,11 @@ def _totals(units: list[UnitAcres], paper: Paper) -> TotalAcres:
         coming_back_acres=total("coming_back_acres"),
         slash_acres=total("slash_acres"),
         snag_acres=total("snag_acres"),
-        leave_target_acres=_leave_target(total("cedar_acres"), paper),
+        leave_target_acres=(math.fsum(one[0] for one in targets), math.fsum(one[1] for one in targets))
+        if is_set
+        else None,
         left_acres=total("left_acres"),
+        still_to_leave_acres=missing if is_set else None,
         stage_acres=StageAcres(
             **{stage: math.fsum(getattr(unit.stage_acres, stage) for unit in units) for stage in STAGES}
         ),

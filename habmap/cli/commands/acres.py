@@ -64,17 +64,16 @@ def answer(result: AcresResult) -> str:
 
 def lying_and_left(result: AcresResult) -> str:
     """Return where slash lies and dead trees stand, whatever the stage, and what is to be left; empty without any."""
+    from habmap.show.words import left_sentence
+
     totals = result.totals
     words = []
     if totals.slash_acres >= 0.005:
         words.append(f"{totals.slash_acres:,.2f} acres hold felled cedar, lying or in piles.")
     if totals.snag_acres >= 0.005:
         words.append(f"{totals.snag_acres:,.2f} acres hold cedars killed and left standing.")
-    if totals.leave_target_acres is not None and totals.cedar_acres >= 0.05:
-        least, most = totals.leave_target_acres
-        words.append(
-            f"Left on purpose: {totals.left_acres:,.1f} of the {least:,.1f} to {most:,.1f} acres meant to stay."
-        )
+    if left := left_sentence(totals.leave_target_acres, totals.left_acres, totals.still_to_leave_acres):
+        words.append(left)
     return " ".join(words)
 
 
@@ -82,6 +81,7 @@ def _print_units(result: AcresResult) -> None:
     if not result.units:
         return
     is_walked = any(unit.acres_sd is not None for unit in result.units)
+    is_missing = (result.totals.still_to_leave_acres or 0.0) >= 0.005
     rows: list[list[object]] = [
         [
             unit.unit_id,
@@ -92,6 +92,7 @@ def _print_units(result: AcresResult) -> None:
             unit.treated_acres,
             unit.remaining_acres,
             unit.keep_acres,
+            *([unit.still_to_leave_acres] if is_missing else []),
             _done(unit),
             stages_in_words(unit.stage_acres),
         ]
@@ -99,10 +100,12 @@ def _print_units(result: AcresResult) -> None:
     ]
     totals = result.totals
     sums = [totals.treated_acres, totals.remaining_acres, totals.keep_acres]
+    sums += [totals.still_to_leave_acres or 0.0] if is_missing else []
     rows.append(["all", "", "", totals.acres, *([None] if is_walked else []), *sums, "", ""])
     sd = ["± acres"] if is_walked else []
+    left = ["left on purpose", *(["still to leave"] if is_missing else [])]
     print_table(
-        ["unit", "name", "cover", "acres", *sd, "treated", "remaining", "left on purpose", "done", "stages (acres)"],
+        ["unit", "name", "cover", "acres", *sd, "treated", "remaining", *left, "done", "stages (acres)"],
         rows,
     )
     if is_walked:
