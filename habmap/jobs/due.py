@@ -7,13 +7,13 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Final
 
-from habmap.jobs.closed_days import closures, day_of_year
 from habmap.jobs.export_practices import export_practices
 from habmap.jobs.ground import HAIR_M2, ground
 from habmap.jobs.named_units import settings_of_now
 from habmap.jobs.ports import Store
 from habmap.jobs.snapshot import once
 from habmap.measures import acres
+from habmap.place.closed_days import closures, day_of_year
 from habmap.place.settings import Settings
 from habmap.records import Entry
 from habmap.vocabulary import FIRE_CAUTION, SNAG_CAUTION

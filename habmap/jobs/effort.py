@@ -9,7 +9,6 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Final
 
-from habmap.jobs.closed_days import closures
 from habmap.jobs.density import density
 from habmap.jobs.effort_slopes import slope_classes
 from habmap.jobs.ground import ground, remaining_ground
@@ -17,6 +16,7 @@ from habmap.jobs.named_units import settings_of_now
 from habmap.jobs.ports import Store
 from habmap.jobs.snapshot import once
 from habmap.measures import acres
+from habmap.place.closed_days import closures
 from habmap.vocabulary import FOLLOW_UP, SAW_CAUTION, STEEP_CAUTION, TREATED
 from habmap.work.effort import (
     PUBLISHED_CONTEXT,

@@ -12,11 +12,11 @@ from shapely import MultiPolygon
 from shapely.geometry.base import BaseGeometry
 
 from habmap.jobs.acres import acres as acre_account
-from habmap.jobs.closed_days import closures
 from habmap.jobs.ground import ground
 from habmap.jobs.named_units import settings_of_now
 from habmap.jobs.ports import Store
 from habmap.jobs.public import public_view
+from habmap.place.closed_days import closures
 from habmap.records import BurnRecord, Entry, Unit, cell_facts, value_of
 from habmap.vocabulary import REMAINING, STAGES
 from habmap.work.burns import burn_of

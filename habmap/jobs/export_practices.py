@@ -9,11 +9,11 @@ from datetime import date
 from typing import Literal
 
 from habmap.errors import InputError
-from habmap.jobs.closed_days import holds
 from habmap.jobs.named_units import settings_of_now
 from habmap.jobs.ports import Store
 from habmap.jobs.public import public_view
 from habmap.measures import acres
+from habmap.place.closed_days import holds
 from habmap.records import Entry
 from habmap.vocabulary import PRACTICE_WORDS, PRACTICES
 from habmap.work.ground import Ground, cut_ground

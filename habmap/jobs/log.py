@@ -13,13 +13,13 @@ from shapely import MultiPolygon
 
 from habmap.errors import InputError
 from habmap.jobs.burn.record import LOOK_NEXT_SEASON, burn_record, late_notices
-from habmap.jobs.closed_days import holds
 from habmap.jobs.ground import states_on
 from habmap.jobs.leave import taken_by
 from habmap.jobs.named_units import settings_of_now
 from habmap.jobs.ports import Store
 from habmap.land.grid import grid_around
 from habmap.measures import acres
+from habmap.place.closed_days import holds
 from habmap.records import BurnRecord, Entry, Unit, facts
 from habmap.records.said import BurnSaid, Said
 from habmap.show.leave_words import taken_sentence

@@ -10,7 +10,6 @@ from typing import Final
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from habmap.jobs.closed_days import closures
 from habmap.jobs.density import density
 from habmap.jobs.due import upkeep_due
 from habmap.jobs.ground import ground
@@ -18,6 +17,7 @@ from habmap.jobs.named_units import settings_of_now
 from habmap.jobs.ports import Store
 from habmap.jobs.snapshot import once
 from habmap.jobs.terrain import UnitTerrain, terrain_of_remaining
+from habmap.place.closed_days import closures
 from habmap.place.settings import Settings
 from habmap.vocabulary import OPEN_COVERS, REMAINING, SAW_CAUTION, TREATED
 from habmap.work.closures import Closure, Closures

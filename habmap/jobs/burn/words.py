@@ -7,7 +7,7 @@ from datetime import date, datetime
 from typing import Final
 
 from habmap.jobs.burn.plan import Signed
-from habmap.jobs.closed_days import bans, holds
+from habmap.place.closed_days import closures, holds
 from habmap.place.settings import Settings
 from habmap.vocabulary import NEEDLE_WORDS
 from habmap.work.burnday import PLAN_KIND_WORDS, PlanKind, Window
@@ -107,7 +107,7 @@ def warnings_for(
     """Say the owner's own closed days and holds first, then what weakens the figures."""
     day = request_at.date()
     words = []
-    for ban in bans(settings):
+    for ban in closures(settings).bans:
         if ban.what == "closed_burn" and ban.has(day) and (not ban.units or set(ban.units) & set(unit_ids)):
             words.append(f"{day} is closed to burning by the owner: {ban.reason or 'no reason written'}")
     for hold in holds(settings):

@@ -12,17 +12,12 @@ from habmap.work.seasons import Ban, DatedBan, HeldUnit, YearlyBan
 
 def closures(settings: Settings) -> Closures:
     """Return the holds and closed days of ``habmap.toml``."""
-    return Closures(bans=bans(settings), holds=holds(settings))
+    return Closures(bans=[_ban(days) for days in settings.closed], holds=holds(settings))
 
 
 def holds(settings: Settings) -> list[HeldUnit]:
     """Return the holds of ``habmap.toml``."""
     return [HeldUnit(unit_id=hold.unit, reason=hold.reason, first=hold.from_, last=hold.to) for hold in settings.hold]
-
-
-def bans(settings: Settings) -> list[Ban]:
-    """Return the days of ``habmap.toml`` that are closed to cutting or to burning."""
-    return [_ban(days) for days in settings.closed]
 
 
 def day_of_year(text: str) -> tuple[int, int]:
@@ -32,8 +27,8 @@ def day_of_year(text: str) -> tuple[int, int]:
 
 
 def _ban(days: ClosedDays) -> Ban:
-    kind: Literal["closed_cut", "closed_burn"] = "closed_cut" if days.work == "cut" else "closed_burn"
+    what: Literal["closed_cut", "closed_burn"] = "closed_cut" if days.work == "cut" else "closed_burn"
     if isinstance(days.from_, date) and isinstance(days.to, date):
-        return DatedBan(what=kind, reason=days.reason, first=days.from_, last=days.to, units=days.units)
+        return DatedBan(what=what, reason=days.reason, first=days.from_, last=days.to, units=days.units)
     first, last = day_of_year(str(days.from_)), day_of_year(str(days.to))
-    return YearlyBan(what=kind, reason=days.reason, first=first, last=last, units=days.units)
+    return YearlyBan(what=what, reason=days.reason, first=first, last=last, units=days.units)
