@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
+from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -82,6 +83,16 @@ def parsed_date(text: str) -> date:
         ) from error
 
 
+class For(StrEnum):
+    """Whom an answer or a file is for."""
+
+    OWNER = "owner"
+    PUBLIC = "public"
+
+
+AudienceOption = Annotated[
+    For, typer.Option("--for", help="public leaves out names, notes, hours, costs, reasons and private places.")
+]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print one JSON object with unrounded numbers.")]
 OnOption = Annotated[
     date | None,

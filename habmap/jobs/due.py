@@ -1,92 +1,100 @@
-"""What is drying, past its window, due for upkeep or a look; holds, closed days and contract dates."""
+"""What is drying, past its window, due for upkeep or a check-up; holds, closed days and contract dates."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
-from typing import Final
+from typing import Literal
 
 from habmap.jobs.export_practices import export_practices
 from habmap.jobs.ground import HAIR_M2, ground
 from habmap.jobs.named_units import settings_of_now
 from habmap.jobs.ports import Store
+from habmap.jobs.public import public_view
 from habmap.jobs.snapshot import once
 from habmap.measures import acres
-from habmap.place.closed_days import closures, day_of_year
+from habmap.place.closed_days import closures, upkeep_rule
 from habmap.place.settings import Settings
-from habmap.records import Entry
-from habmap.vocabulary import FIRE_CAUTION, SNAG_CAUTION
-from habmap.work.closures import with_closures
-from habmap.work.ground import Ground, GroundPiece
+from habmap.show.due_calendar import due_calendar
+from habmap.show.due_words import due_cautions, row_words
+from habmap.work.calendar_day import CalendarDay
+from habmap.work.closures import Closures, with_closures
+from habmap.work.dated_ground import dated_ground
+from habmap.work.due_rows import DueRow, coming_within, due_rows, told_items
+from habmap.work.ground import Ground
 from habmap.work.said import has_snags
-from habmap.work.seasons import (
-    AHEAD_DAYS,
-    ContractDate,
-    DatedGround,
-    DueItem,
-    UpkeepRule,
-    calendar_due,
-    coming_within,
-    ground_due,
-    sort_items,
-)
+from habmap.work.seasons import AHEAD_DAYS, ContractDate, DueItem, calendar_due, ground_due
 
-#: Said wherever upkeep burns are listed. Sources: OSU Extension NREM-2876 (every 3–5 years); the rest common practice.
-TRADE_OFFS = (
-    "Upkeep every 3 to 5 years is the published range. Repeated spring fire can favor sumac; late-spring burns set "
-    "fescue back and meet ground-nesting birds."
-)
-
-#: Said wherever slash is drying.
-DRYING_WORDS: Final = (
-    "Drying days, here {first} to {last}, are your own setting: common practice, no source. Needles tell more: green "
-    "is not dry, red is flashiest, dropped leaves heavier fuels. Days in the window are no leave to burn."
-)
+Audience = Literal["owner", "public"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DueResult:
-    """What is due on a day; ``next_30`` and ``next_90`` count the items that begin within so many days."""
+    """What is due on a day; ``next_30`` and ``next_90`` count the rows that begin or end within so many days."""
 
     on: date
-    items: tuple[DueItem, ...]
+    items: tuple[DueRow, ...]
     next_30: int
     next_90: int
     cautions: tuple[str, ...]
 
 
+@dataclass(frozen=True, slots=True)
+class Found:
+    """Everything that is due on a day, not yet marked for what is on hold or closed; and what is."""
+
+    items: tuple[DueItem, ...]
+    closures: Closures
+    state: Ground
+
+
 @once
-def due(store: Store, *, on: date) -> DueResult:
+def due(store: Store, *, on: date, audience: Audience = "owner") -> DueResult:
     """Return everything that is due, in force or coming within 90 days of a day, what presses first.
 
     Things on ground that is on hold, or closed to what they ask for, say so and press nobody.
     """
-    settings = settings_of_now(store)
-    state = ground(store, on=on)
-    closed = closures(settings)
-    found = [
-        *_ground_due(state, settings, on),
-        *calendar_due(on=on, bans=closed.bans, holds=closed.holds, contract=_contract(store, settings, on)),
-    ]
-    items = sort_items(with_closures(found, closed, on=on))
+    found = found_due(store, on=on, audience=audience)
+    items = with_closures(found.items, found.closures, on=on, is_public=audience == "public")
+    rows = tuple(replace(row, words=row_words(row)) for row in due_rows(items))
     return DueResult(
         on=on,
-        items=items,
-        next_30=len(coming_within(items, on=on, days=30)),
-        next_90=len(coming_within(items, on=on, days=AHEAD_DAYS)),
-        cautions=_cautions(state, items, settings),
+        items=rows,
+        next_30=len(coming_within(rows, on=on, days=30)),
+        next_90=len(coming_within(rows, on=on, days=AHEAD_DAYS)),
+        cautions=due_cautions(
+            rows,
+            has_snags=has_snags(piece.state for piece in found.state.pieces),
+            drying_days=store.settings.seasons.drying_days,
+        ),
     )
 
 
-def _cautions(state: Ground, items: Sequence[DueItem], settings: Settings) -> tuple[str, ...]:
-    found = [FIRE_CAUTION]
-    if has_snags(piece.state for piece in state.pieces):
-        found.append(SNAG_CAUTION)
-    if any(item.what == "drying" for item in items):
-        first, last = settings.seasons.drying_days
-        found.append(DRYING_WORDS.format(first=first, last=last))
-    return (*found, TRADE_OFFS)
+def calendar_days(store: Store, *, on: date, audience: Audience = "owner") -> tuple[CalendarDay, ...]:
+    """Return what is due as days of a calendar, from a day on."""
+    found = found_due(store, on=on, audience=audience)
+    return due_calendar(
+        found.items,
+        closures=found.closures,
+        on=on,
+        is_public=audience == "public",
+        cautions=due(store, on=on, audience=audience).cautions,
+    )
+
+
+@once
+def found_due(store: Store, *, on: date, audience: Audience = "owner") -> Found:
+    """Return what the ground and the settings ask for around a day, each part by itself."""
+    store = public_view(store) if audience == "public" else store
+    settings = settings_of_now(store)
+    state = ground(store, on=on)
+    closed = closures(settings)
+    items = (
+        *_ground_due(state, settings, on),
+        *calendar_due(on=on, bans=closed.bans, holds=closed.holds, contract=_contract(store, settings, on)),
+    )
+    return Found(told_items(items) if audience == "public" else items, closed, state)
 
 
 def upkeep_due(state: Ground, settings: Settings) -> dict[str, tuple[DueItem, ...]]:
@@ -102,52 +110,12 @@ def upkeep_due(state: Ground, settings: Settings) -> dict[str, tuple[DueItem, ..
 
 def _ground_due(state: Ground, settings: Settings, on: date) -> tuple[DueItem, ...]:
     """Return what the ground asks for; hair-wide ground along an edge asks for nothing and nobody could find it."""
-    upkeep = {unit.unit_id: _upkeep_rule(unit.unit_id, settings) for unit in state.units}
-    items = ground_due(_dated(state), on=on, drying_days=settings.seasons.drying_days, upkeep=upkeep)
+    upkeep = {unit.unit_id: upkeep_rule(unit.unit_id, settings) for unit in state.units}
+    items = ground_due(dated_ground(state), on=on, drying_days=settings.seasons.drying_days, upkeep=upkeep)
     return tuple(item for item in items if item.acres is None or item.acres > acres(HAIR_M2))
 
 
-def _dated(state: Ground) -> list[DatedGround]:
-    entries = {entry.entry_id: entry for entry in state.entries}
-    covers = {unit.unit_id: unit.cover for unit in state.units}
-    return [
-        _dated_piece(piece, covers[piece.unit_id], [entries[entry_id] for entry_id in piece.entry_ids])
-        for piece in state.pieces
-    ]
-
-
-def _dated_piece(piece: GroundPiece, cover: str, entries: Sequence[Entry]) -> DatedGround:
-    now = piece.state
-    return DatedGround(
-        unit_id=piece.unit_id,
-        cover=cover,
-        stage=piece.stage,
-        acres=piece.acres,
-        lying_frac=now.lying_frac,
-        piled_frac=now.piled_frac,
-        snag_frac=now.snag_frac,
-        last_felled=now.last_felled,
-        last_piled=now.last_piled,
-        last_fire=now.last_fire,
-        last_pile_burn=max((entry.date for entry in entries if entry.practice == "pile_burn"), default=None),
-        last_treated=now.last_treated,
-        first_treated=now.first_treated,
-        last_look=now.last_look,
-        needles=now.needles,
-        needles_seen=now.needles_seen,
-    )
-
-
-def _upkeep_rule(unit_id: str, settings: Settings) -> UpkeepRule:
-    for rule in settings.burn_for:
-        if unit_id in rule.units or not rule.units:
-            window = (day_of_year(rule.from_), day_of_year(rule.to)) if rule.from_ and rule.to else None
-            years = rule.years or settings.seasons.upkeep_years
-            return UpkeepRule(reason=rule.reason, years=years, window=window, is_asked=True)
-    return UpkeepRule(reason="upkeep", years=settings.seasons.upkeep_years)
-
-
-def _contract(store: Store, settings: Settings, on: date) -> list[ContractDate]:
+def _contract(store: Store, settings: Settings, on: date) -> Sequence[ContractDate]:
     applied: dict[tuple[str, str, str], float] = {}
     if settings.contract and store.entries() and store.grid is not None:
         for item in export_practices(store, first=date.min, last=on).items:

@@ -31,6 +31,7 @@ from habmap.show.story.story import Story, StoryDue, StoryEffort, StoryFigures, 
 from habmap.show.story.words import asked
 from habmap.show.words import short_day, unit_title, with_article
 from habmap.vocabulary import CEDAR_COVERS
+from habmap.work.due_rows import pressing
 from habmap.work.effort import TOO_FEW_LINES, TOO_FEW_WORDS
 from habmap.work.ground import Ground
 from habmap.work.season_account import Season, season_account
@@ -175,7 +176,8 @@ def build_story(store: Store, *, now: datetime, today: date, audience: Audience,
     spent = effort(store, on=on, today=today) if audience == "owner" else None
     due_on = on or today
     waiting = {unit.unit_id for unit in page.units if unit.waits}
-    items = [item for item in due(store, on=due_on).items if item.state != "done"]
+    parts = (part for row in due(store, on=due_on).items for part in row.parts)
+    items = sorted((part for part in parts if part.state != "done"), key=pressing)
     return Story(
         page=page,
         then=_before(page, state),

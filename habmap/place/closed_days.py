@@ -7,7 +7,7 @@ from typing import Literal
 
 from habmap.place.settings import ClosedDays, Settings
 from habmap.work.closures import Closures
-from habmap.work.seasons import Ban, DatedBan, HeldUnit, YearlyBan
+from habmap.work.seasons import Ban, DatedBan, HeldUnit, UpkeepRule, YearlyBan
 
 
 def closures(settings: Settings) -> Closures:
@@ -18,6 +18,16 @@ def closures(settings: Settings) -> Closures:
 def holds(settings: Settings) -> list[HeldUnit]:
     """Return the holds of ``habmap.toml``."""
     return [HeldUnit(unit_id=hold.unit, reason=hold.reason, first=hold.from_, last=hold.to) for hold in settings.hold]
+
+
+def upkeep_rule(unit_id: str, settings: Settings) -> UpkeepRule:
+    """Return why and how often a unit is kept up: the first ``[[burn_for]]`` that names it, or names none."""
+    for rule in settings.burn_for:
+        if unit_id in rule.units or not rule.units:
+            window = (day_of_year(rule.from_), day_of_year(rule.to)) if rule.from_ and rule.to else None
+            years = rule.years or settings.seasons.upkeep_years
+            return UpkeepRule(reason=rule.reason, years=years, window=window, is_asked=True)
+    return UpkeepRule(reason="upkeep", years=settings.seasons.upkeep_years)
 
 
 def day_of_year(text: str) -> tuple[int, int]:

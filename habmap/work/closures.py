@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 from typing import Final, Literal
 
+from habmap.measures import days_after
 from habmap.work.seasons import Ban, DueItem, HeldUnit, What
 
 #: What a closed day can be closed to.
@@ -75,6 +76,15 @@ class Closures:
         both = [self.on(day, unit_id, work=(one,)) for one in _BAN_OF]
         return both[-1] if all(both) else None
 
+    def last_open_day(self, day: date, unit_id: str, *, work: Iterable[Work] = ()) -> date | None:
+        """Return the last day before the next hold or closed days of a unit; ``None`` where none is written."""
+        kinds = {_BAN_OF[one] for one in work}
+        starts = [hold.first for hold in self.coming(day, unit_id) if hold.first is not None]
+        for ban in self.bans:
+            if ban.what in kinds and _is_of(ban, unit_id) and (span := ban.next_span(day)) is not None:
+                starts += [span[0]] if span[0] > day else []
+        return days_after(min(starts), -1) if starts else None
+
     def coming(self, day: date, unit_id: str) -> tuple[HeldUnit, ...]:
         """Return the holds of a unit that begin after a day."""
         return tuple(
@@ -92,26 +102,33 @@ _BY_FIRE: Final[frozenset[What]] = frozenset({"drying", "piles"})
 _ALWAYS: Final[frozenset[What]] = frozenset({"hand_check", "snag_check", "hold", "closed_cut", "closed_burn"})
 
 
-def with_closures(items: Iterable[DueItem], closures: Closures, *, on: date) -> tuple[DueItem, ...]:
+def with_closures(
+    items: Iterable[DueItem], closures: Closures, *, on: date, is_public: bool = False
+) -> tuple[DueItem, ...]:
     """Return due things with those on held or closed ground marked so: they stand there, and nothing asks for them.
 
-    Their ``state`` becomes ``on hold`` or ``closed``, and ``words`` say until when and why.
+    Their ``state`` becomes ``on hold`` or ``closed``, and ``words`` say until when and why; to the public neither.
     """
-    return tuple(_marked(item, closures, on) for item in items)
+    return tuple(_marked(item, closures, on, is_public) for item in items)
 
 
-def _marked(item: DueItem, closures: Closures, on: date) -> DueItem:
-    if item.unit_id is None or item.what in _ALWAYS or item.state == "done":
-        return item
-    if item.what == "contract":
-        return _marked_contract(item, closures, on)
+def closure_of(item: DueItem, closures: Closures, *, on: date) -> Closure | None:
+    """Return what keeps the one unit of a due thing from it on a day; nothing keeps anybody from looking after fire."""
+    if item.unit_id is None or item.what in _ALWAYS:
+        return None
     if item.what == "upkeep":
-        found = closures.on_upkeep(on, item.unit_id)
-    else:
-        found = closures.on(on, item.unit_id, work=("burn",) if item.what in _BY_FIRE else ())
+        return closures.on_upkeep(on, item.unit_id)
+    return closures.on(on, item.unit_id, work=("burn",) if item.what in _BY_FIRE else ())
+
+
+def _marked(item: DueItem, closures: Closures, on: date, is_public: bool) -> DueItem:
+    if item.what == "contract" and item.unit_id is not None and item.state != "done":
+        return _marked_contract(item, closures, on)
+    found = None if item.state == "done" else closure_of(item, closures, on=on)
     if found is None:
         return item
-    words = f"{item.words}; {found.words}" if item.words else found.words
+    why = found.public_words if is_public else found.words
+    words = f"{item.words}; {why}" if item.words else why
     return replace(item, state="on hold" if found.is_hold else "closed", words=words)
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
@@ -24,6 +26,8 @@ LOOK_WINDOW: Final = ((9, 1), (10, 31))
 FIRST_SEASON_UNTIL: Final = (6, 30)
 #: How far ahead things are shown [days].
 AHEAD_DAYS: Final = 90
+#: The name of upkeep that a check-up asks for, where years after the last fire ask for the rest.
+COMING_BACK: Final = "coming_back"
 #: Stages on which upkeep is due some years after the last fire or mowing.
 UPKEEP_STAGES: Final = frozenset({"burned", "slash_gone", "kept_up"})
 
@@ -75,14 +79,11 @@ class UpkeepRule:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class YearlyBan:
-    """Days of every year on which the place's owner does not cut or burn; may run over the turn of the year."""
+class YearlyDays:
+    """Days of every year, from one (month, day) to another; may run over the turn of the year."""
 
-    what: Literal["closed_cut", "closed_burn"]
-    reason: str
     first: tuple[int, int]
     last: tuple[int, int]
-    units: tuple[str, ...] = ()
 
     def has(self, day: date) -> bool:
         """Tell whether a day lies within."""
@@ -99,6 +100,15 @@ class YearlyBan:
             if last >= on:
                 return first, last
         raise AssertionError("a yearly span comes round within two years")  # pragma: no cover
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class YearlyBan(YearlyDays):
+    """Days of every year on which the place's owner does not cut or burn."""
+
+    what: Literal["closed_cut", "closed_burn"]
+    reason: str
+    units: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -164,6 +174,11 @@ class DueItem:
         What the thing is called as long as it is the same thing, while its words, dates and acres change.
     since_date, from_date, to_date
         What it counts from, and the days between which it falls; ``None`` = open.
+    words
+        Why, in words that stay true on any later day: dates, never ages.
+    felled_pct, snag_pct
+        Share of the cedars that once stood on this ground which lies felled, in piles or not, and which was killed and
+        still stands [%]; ``None`` where it is not about ground.
     """
 
     unit_id: str | None
@@ -175,6 +190,8 @@ class DueItem:
     to_date: date | None
     words: str
     name: str = ""
+    felled_pct: float | None = None
+    snag_pct: float | None = None
 
 
 def ground_due(
@@ -189,7 +206,7 @@ def ground_due(
     upkeep
         The upkeep rule of each unit by ``unit_id``.
     """
-    found: dict[DueItem, float] = {}
+    found: defaultdict[DueItem, list[DatedGround]] = defaultdict(list)
     for piece in pieces:
         for item in (
             *_drying(piece, on, drying_days),
@@ -198,8 +215,25 @@ def ground_due(
             *_upkeep(piece, on, upkeep[piece.unit_id]),
             *_look(piece, on),
         ):
-            found[item] = found.get(item, 0.0) + piece.acres
-    return tuple(replace(item, acres=acres) for item, acres in found.items())
+            found[item].append(piece)
+    return tuple(_of_ground(item, mine) for item, mine in found.items())
+
+
+def _of_ground(item: DueItem, pieces: Sequence[DatedGround]) -> DueItem:
+    acres = math.fsum(piece.acres for piece in pieces)
+    felled, snags = (
+        math.fsum(piece.acres * share for piece, share in zip(pieces, shares, strict=True))
+        for shares in (
+            [piece.lying_frac + piece.piled_frac for piece in pieces],
+            [piece.snag_frac for piece in pieces],
+        )
+    )
+    return replace(
+        item,
+        acres=acres,
+        felled_pct=100 * felled / acres if acres > 0 else None,
+        snag_pct=100 * snags / acres if acres > 0 else None,
+    )
 
 
 def calendar_due(
@@ -226,39 +260,13 @@ def calendar_due(
     return tuple(items)
 
 
-def coming_within(items: Iterable[DueItem], *, on: date, days: int) -> tuple[DueItem, ...]:
-    """Return the items that begin or end within so many days of a day; what is done is left out."""
-    last = days_after(on, days)
-    return tuple(
-        item
-        for item in items
-        if item.state != "done" and any(day and on <= day <= last for day in (item.from_date, item.to_date))
-    )
-
-
-def sort_items(items: Iterable[DueItem]) -> tuple[DueItem, ...]:
-    """Put what presses first: past and due, then by the day it begins."""
-    press = {"overdue": 0, "past the window": 1, "due": 2, "in force": 3, "in the window": 4}
-    return tuple(
-        sorted(
-            items,
-            key=lambda item: (
-                press.get(item.state, 9),
-                item.from_date or item.to_date or date.max,
-                item.unit_id or "",
-                item.what,
-            ),
-        )
-    )
-
-
 def _drying(piece: DatedGround, on: date, drying_days: tuple[int, int]) -> Iterable[DueItem]:
     if piece.lying_frac <= 0 or piece.last_felled is None:
         return
     first, last = (days_after(piece.last_felled, n) for n in drying_days)
     is_green = piece.needles == "green" and piece.needles_seen is not None and piece.needles_seen >= first
     state = "drying" if on < first or is_green else "in the window" if on <= last else "past the window"
-    words = f"felled {(on - piece.last_felled).days} days ago"
+    words = f"felled {piece.last_felled}"
     if piece.needles is not None:
         seen = "" if piece.needles_seen is None else f" on {piece.needles_seen}"
         words += f"; needles {piece.needles}{seen}: {NEEDLE_WORDS[piece.needles]}"
@@ -294,7 +302,9 @@ def _after_fire(piece: DatedGround, on: date) -> Iterable[DueItem]:
 def _upkeep(piece: DatedGround, on: date, rule: UpkeepRule) -> Iterable[DueItem]:
     if piece.stage == "coming_back":
         words = "the last check-up found live cedars above the limit"
-        yield _item(piece.unit_id, "upkeep", "due", words, since=piece.last_look, first=piece.last_look)
+        yield _item(
+            piece.unit_id, "upkeep", "due", words, since=piece.last_look, first=piece.last_look, name=COMING_BACK
+        )
         return
     last = max((day for day in (piece.last_fire, piece.last_treated) if day), default=None)
     is_open_ground = piece.stage == "other" and piece.cover in OPEN_COVERS
@@ -309,14 +319,18 @@ def _upkeep(piece: DatedGround, on: date, rule: UpkeepRule) -> Iterable[DueItem]
             words += "; no burn or mowing of it is logged"
             yield _item(piece.unit_id, "upkeep", state, words, first=first, last=until)
         return
-    first, until = days_after(last, round(365.25 * rule.years)), None
+    asked = days_after(last, round(365.25 * rule.years))
+    first, until, is_late = asked, None, False
     if rule.window is not None:
-        opens, until = _span(rule.window, first)
-        first = max(opens, first)
-    if first <= days_after(on, AHEAD_DAYS):
-        yield _item(
-            piece.unit_id, "upkeep", "due" if first <= on else "coming", words, since=last, first=first, last=until
-        )
+        opens, until = _span(rule.window, asked)
+        is_late = until < on
+        if is_late:
+            opens, until = _span(rule.window, on)
+            words += "; its days have passed once without it"
+        first = max(opens, asked)
+    if is_late or first <= days_after(on, AHEAD_DAYS):
+        state = "due" if first <= on else "overdue" if is_late else "coming"
+        yield _item(piece.unit_id, "upkeep", state, words, since=last, first=first, last=until)
 
 
 def _look(piece: DatedGround, on: date) -> Iterable[DueItem]:
@@ -360,7 +374,7 @@ def _contract(line: ContractDate, on: date) -> DueItem:
 
 def _span(window: tuple[tuple[int, int], tuple[int, int]], on: date) -> tuple[date, date]:
     """Return the span of days of the year that a day lies in, or the next one after it."""
-    return YearlyBan(what="closed_burn", reason="", first=window[0], last=window[1]).next_span(on)
+    return YearlyDays(first=window[0], last=window[1]).next_span(on)
 
 
 def _item(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Callable
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -96,6 +96,28 @@ def items(run: Run, place: Path, on: str = ON) -> list[dict[str, Any]]:
     return found
 
 
+def test_pieces_of_a_unit_are_one_row_with_their_parts_and_shares(run_habmap: Run, tmp_path: Path) -> None:
+    """Two cuts of one unit, sixty and ten days old, beside a girdled strip: one row a kind, each date in its parts."""
+    units = [("C1", square(0), {}), ("C2", square(1), {})]
+    log = (
+        "a,2026-01-01,girdle,C1,30,,\nb,2026-01-02,cut,C1,,,\nc,2026-01-11,cut,C2,50,,\nd,2026-02-20,cut,C2,,,\n"
+        "e,2026-03-01,pile_burn,C2,,,\n"
+    )
+    place = make_place(run_habmap, tmp_path / "shares", units, entries=log)
+    found = items(run_habmap, place, "2026-03-02")
+    ground = [item for item in found if item["what"] not in ("hold", "closed_cut", "closed_burn", "contract")]
+    assert len({(item["unit_id"], item["what"]) for item in ground}) == len(ground)
+    (drying,) = of(found, "drying", "C1")
+    # 30 % of the cedars girdled; the cut takes the other 70 % down
+    assert (drying["felled_pct"], drying["snag_pct"]) == (pytest.approx(70), pytest.approx(30))
+    assert "70 % of its cedars lie felled, 30 % killed and left standing" in drying["words"]
+    (hand,) = of(found, "hand_check", "C2")
+    # day 1 is today, days 3 and 7 are to come: one row, and the ground is counted once
+    assert (hand["state"], hand["from_date"]) == ("due", "2026-03-02")
+    assert [part["from_date"] for part in hand["parts"]] == ["2026-03-02", "2026-03-04", "2026-03-08"]
+    assert hand["acres"] == pytest.approx(10_000 / 4046.8564224, rel=1e-6)
+
+
 def of(found: list[dict[str, Any]], what: str, unit_id: str | None = None) -> list[dict[str, Any]]:
     return [item for item in found if item["what"] == what and (unit_id is None or item["unit_id"] == unit_id)]
 
@@ -171,11 +193,46 @@ def test_another_reader_takes_the_calendar(run_habmap: Run, place: Path, tmp_pat
     # RFC 5545, 3.1: lines end in CRLF and hold at most 75 octets
     assert raw.endswith(b"\r\n") and all(len(line) <= 75 for line in raw.split(b"\r\n"))
     found = {event.summary.value: event for event in events(path).values()}
-    drying = found["C1: slash drying"]
-    # the end of an all-day event is the day after its last (RFC 5545, 3.6.1)
-    assert (drying.dtstart.value, drying.dtend.value) == (date(2026, 2, 19), date(2026, 3, 22))
-    assert "All units: closed to burning" in found and "C2: hold" in found
-    assert "ready" not in raw.decode().lower()
+    # thirty and sixty days after 20 January; an all-day event ends on the day after its last (RFC 5545, 3.6.1)
+    begins, ends = found["C1: drying days begin"], found["C1: last of the drying days"]
+    assert (begins.dtstart.value, begins.dtend.value) == (date(2026, 2, 19), date(2026, 2, 20))
+    assert (ends.dtstart.value, ends.dtend.value) == (date(2026, 3, 21), date(2026, 3, 22))
+    # nine in the morning of the day before, and a week before the last day
+    assert [alarm.trigger.value for alarm in ends.valarm_list] == [timedelta(days=-7, hours=9), timedelta(hours=-15)]
+    assert found["All units: closed to burning from today"].dtstart.value == date(2026, 4, 15)
+    assert found["C1, C2: contract item due"].dtstart.value == date(2026, 4, 30)
+    words = raw.decode().replace("\r\n ", "")
+    assert "ready" not in words.lower() and "days ago" not in words
+
+
+def test_a_calendar_begins_on_its_day_and_has_single_days_with_alarms(
+    run_habmap: Run, place: Path, tmp_path: Path
+) -> None:
+    for on in (ON, "2026-03-21", "2027-01-01"):
+        path = tmp_path / f"{on}.ics"
+        assert run_habmap("due", "--on", on, "--ics", path, place=place).code == 0
+        found = events(path)
+        assert found
+        for event in found.values():
+            assert event.dtstart.value >= date.fromisoformat(on)
+            assert event.dtend.value - event.dtstart.value == timedelta(days=1)
+            assert event.valarm_list and f"as of {on}" in event.description.value
+    # K1 was burned on 10 April 2021, and its check-up of that fall was never logged: one event for all that is late
+    late = [event for event in events(tmp_path / f"{ON}.ics").values() if "overdue" in event.summary.value]
+    assert {event.dtstart.value for event in late} == {date.fromisoformat(ON)}
+    assert any(event.summary.value == "check-ups overdue: K1" for event in late)
+
+
+def test_a_public_calendar_tells_no_reason_and_no_contract(run_habmap: Run, place: Path, tmp_path: Path) -> None:
+    path = tmp_path / "public.ics"
+    assert run_habmap("due", "--on", ON, "--ics", path, "--for", "public", place=place).code == 0
+    words = path.read_text(encoding="utf-8").replace("\n ", "").lower()
+    assert not [secret for secret in ("sale", "wedding", "eqip", "wet draw", "deer season") if secret in words]
+    assert not any("on hold from" in name or "wet draw" in name for name in words.splitlines())
+    done = run_habmap("due", "--on", ON, "--for", "public", "--json", place=place)
+    (hold,) = of(done.json["items"], "hold")
+    assert (hold["words"], hold["from_date"], hold["to_date"]) == ("", None, None)
+    assert of(done.json["items"], "contract") == []
 
 
 def test_a_later_export_updates_instead_of_doubling(run_habmap: Run, place: Path, tmp_path: Path) -> None:
@@ -191,13 +248,16 @@ def test_a_later_export_updates_instead_of_doubling(run_habmap: Run, place: Path
     (place / "habmap.toml").write_text(text, encoding="utf-8")
     assert run_habmap("due", "--on", "2026-02-11", "--ics", second, place=place).code == 0
     old, new = events(first), events(second)
-    kinds = ("C1: slash drying", "C2: hold", "C1;C2: contract item", "All units: closed to burning")
+    kinds = (
+        "C1: drying days begin", "C1: last of the drying days", "C1, C2: contract item due",
+        "All units: closed to burning from today",
+    )  # fmt: skip
     for summary in kinds:
         (before,) = [uid for uid, event in old.items() if event.summary.value == summary]
         (after,) = [uid for uid, event in new.items() if event.summary.value == summary]
         assert before == after, summary
         assert int(new[after].sequence.value) > int(old[before].sequence.value)
-    drying = next(event for event in new.values() if event.summary.value == "C1: slash drying")
+    drying = next(event for event in new.values() if event.summary.value == "C1: drying days begin")
     assert drying.dtstart.value == date(2026, 3, 1)
 
 

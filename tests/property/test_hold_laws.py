@@ -12,10 +12,9 @@ from fakes import GRID, FakeStore, entry, unit
 from hypothesis import given
 from shapely import box
 
-from habmap.cli.commands.due import _days
 from habmap.cli.commands.rank import next_words
 from habmap.jobs.demo import _rank_words
-from habmap.jobs.due import due
+from habmap.jobs.due import calendar_days, due
 from habmap.jobs.export_layers import handheld_outlines, units_table
 from habmap.jobs.map import build_page
 from habmap.jobs.plan import plan
@@ -64,6 +63,15 @@ def at_rest(holds: Iterable[tuple[str, dict[str, object]]], closed: Iterable[tup
         if first <= TODAY <= first + timedelta(days=days):
             resting |= set(named or NAMES)
     return resting
+
+
+def resting_on(holds: Iterable[tuple[str, dict[str, object]]], on: date) -> set[str]:
+    """Return the units on hold on a day, by the words of the settings themselves."""
+    return {
+        unit_id
+        for unit_id, span in holds
+        if (span["from"] or date.min) <= on <= (span["to"] or date.max)  # type: ignore[operator]
+    }
 
 
 def sent_to(texts: Iterable[str]) -> set[str]:
@@ -129,10 +137,16 @@ def test_nothing_at_rest_is_recommended_anywhere(
     calendar = due(store, on=TODAY)
     pressing = [item for item in calendar.items if item.state in ("due", "overdue", "in the window", "past the window")]
     assert not {item.unit_id for item in pressing if item.what not in ("closed_cut", "closed_burn", "hold")} & held
-    for day in _days(calendar):
-        name = day.summary.split(":")[0]
-        if name in held and not day.key.startswith(("hold", "closed_")):
-            assert day.summary.endswith("(on hold)"), day.summary
+    for day in calendar_days(store, on=TODAY, audience=audience):
+        assert day.day >= TODAY
+        assert not (audience == "public" and SECRET in f"{day.summary} {day.description}")
+        if day.key.startswith(("hold", "closed_", "contract")):
+            continue
+        if day.key.endswith("\x1flate"):
+            named = set(day.summary.rpartition(": ")[2].split(", "))
+            assert not named & held, day.summary
+        elif (name := day.summary.split(":")[0]) in resting_on(holds, day.day):
+            assert "(on hold" in day.summary, day.summary
 
     begun = plan(store, first=TODAY, last=TODAY + timedelta(days=6), hours_per_week=30).slots
     assert not {slot.unit_id for slot in begun} & resting

@@ -24,4 +24,6 @@ def test_hair_wide_ground_along_an_edge_asks_for_nothing() -> None:
     assert sorted((item.unit_id, item.what) for item in found if item.acres and item.acres > 7) == [
         ("A", "checkup"), ("A", "drying"), ("B", "checkup"), ("B", "drying"),
     ]  # fmt: skip
-    assert any(item.unit_id == "A" and 0.02 < (item.acres or 0) < 0.03 for item in found)  # a small patch is no hair
+    assert any(
+        part.unit_id == "A" and 0.02 < (part.acres or 0) < 0.03 for row in found for part in row.parts
+    )  # a small patch is no hair

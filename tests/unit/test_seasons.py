@@ -7,6 +7,7 @@ from datetime import date, timedelta
 
 import pytest
 
+from habmap.work.due_rows import coming_within, due_rows
 from habmap.work.seasons import (
     ContractDate,
     DatedBan,
@@ -16,7 +17,6 @@ from habmap.work.seasons import (
     UpkeepRule,
     YearlyBan,
     calendar_due,
-    coming_within,
     ground_due,
 )
 
@@ -77,7 +77,7 @@ def test_needles_move_the_words_and_green_holds_the_window_back() -> None:
     assert "flash" not in told(767, None, None).words
     assert "no check-up since says" in told(767, None, None).words
     assert told(767, "red", 700).state == "past the window" and "ask the burn boss" in told(767, "red", 700).words
-    assert told(3, None, None).words == "felled 3 days ago"
+    assert told(3, None, None).words == "felled 2026-01-01"
 
 
 def test_pieces_of_one_unit_with_one_date_are_one_line() -> None:
@@ -249,9 +249,9 @@ def test_what_begins_or_ends_soon_is_seen_at_a_glance() -> None:
             ("done", 1.0, None, on),
         )
     ]
-    items = calendar_due(on=on, bans=[], holds=[], contract=lines)
-    assert [item.name for item in coming_within(items, on=on, days=30)] == ["ends in 30 days"]
-    assert [item.name for item in coming_within(items, on=on, days=90)] == [
+    rows = due_rows(calendar_due(on=on, bans=[], holds=[], contract=lines))
+    assert [row.parts[0].name for row in coming_within(rows, on=on, days=30)] == ["ends in 30 days"]
+    assert [row.parts[0].name for row in coming_within(rows, on=on, days=90)] == [
         "ends in 30 days", "ends a day later", "begins in 90 days",
     ]  # fmt: skip
 

@@ -1,19 +1,18 @@
-"""``habmap due``: what is drying, past its window, due for upkeep or a look; holds and contract dates."""
+"""``habmap due``: everything that is due, one row for each unit and kind, and the same as a calendar."""
 
 from __future__ import annotations
 
+from collections import Counter
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from habmap.cli.context import JsonOption, OnOption, OverwriteOption, Session
+from habmap.cli.context import AudienceOption, For, JsonOption, OnOption, OverwriteOption, Session
 from habmap.cli.output import print_json, print_table, say
 
 if TYPE_CHECKING:
     from habmap.jobs.due import DueResult
-    from habmap.place.calendar import CalendarDay
-    from habmap.work.seasons import DueItem
 
 
 def register(app: typer.Typer) -> None:
@@ -23,23 +22,31 @@ def register(app: typer.Typer) -> None:
     def due_command(
         context: typer.Context,
         on: OnOption = None,
-        ics: Annotated[Path | None, typer.Option("--ics", metavar="FILE", help="Also write a calendar file.")] = None,
+        ics: Annotated[
+            Path | None, typer.Option("--ics", metavar="FILE", help="Also write a calendar, from this day on.")
+        ] = None,
+        audience: AudienceOption = For.OWNER,
         overwrite: OverwriteOption = False,
         as_json: JsonOption = False,
     ) -> None:
-        """Show what is due. What dries or is past its window, upkeep, looks, holds and contract dates."""
-        from habmap.jobs.due import due
+        """Show everything that is due, one row for each unit and kind.
+
+        What dries or is past its days, upkeep, check-ups, holds, closed days and contract dates; `week` is the short
+        answer.
+        """
+        from habmap.jobs.due import calendar_days, due
         from habmap.work.seasons import WHAT_WORDS
 
         session: Session = context.obj
         store = session.store()
-        result = due(store, on=on or session.today(store.settings.place.timezone))
+        result = due(store, on=on or session.today(store.settings.place.timezone), audience=audience.value)
         if ics is not None:
             from habmap.place.calendar import calendar_bytes
             from habmap.place.writers import write_whole
 
+            days = calendar_days(store, on=result.on, audience=audience.value)
             name = store.settings.place.name
-            data = calendar_bytes(_days(result), name=name, place_id=store.place_id, stamp=result.on)
+            data = calendar_bytes(days, name=name, place_id=store.place_id, stamp=result.on)
             write_whole(ics, lambda path: path.write_bytes(data), overwrite=overwrite)
         if as_json:
             print_json("due", result)
@@ -49,29 +56,29 @@ def register(app: typer.Typer) -> None:
             ["unit", "what", "where it stands", "acres", "since", "from", "to", "why"],
             [
                 [
-                    item.unit_id or "all",
-                    WHAT_WORDS[item.what],
-                    item.state,
-                    item.acres,
-                    item.since_date,
-                    item.from_date,
-                    item.to_date,
-                    item.words,
+                    row.unit_id or "all",
+                    WHAT_WORDS[row.what],
+                    row.state,
+                    row.acres,
+                    row.since_date,
+                    row.from_date,
+                    row.to_date,
+                    row.words,
                 ]
-                for item in result.items
+                for row in result.items
             ],
         )
         say("")
         for caution in result.cautions:
             say(caution)
         if ics is not None:
-            say(f"The dates were written to {ics}; loading a newer file later updates them.")
+            say(f"The dates from {result.on} on were written to {ics}; loading a newer file later updates them.")
 
 
 def _first_words(result: DueResult) -> None:
     from habmap.work.seasons import WHAT_WORDS
 
-    late = [item for item in result.items if item.state in ("overdue", "past the window", "due")]
+    late = [row for row in result.items if row.state in ("overdue", "past the window", "due")]
     if late:
         top = late[0]
         number = "1 thing presses" if len(late) == 1 else f"{len(late)} things press"
@@ -83,44 +90,9 @@ def _first_words(result: DueResult) -> None:
 
 
 def _glance(result: DueResult, days: int) -> str:
-    """Return what begins or ends within so many days, and how often each."""
-    from collections import Counter
-
-    from habmap.work.seasons import WHAT_WORDS, coming_within
-
-    counts = Counter(WHAT_WORDS[item.what] for item in coming_within(result.items, on=result.on, days=days))
-    return ", ".join(what if number == 1 else f"{what} ×{number}" for what, number in counts.items()) or "nothing"
-
-
-def _days(result: DueResult) -> list[CalendarDay]:
-    """Turn items into calendar days; items that are one thing, as pieces of one unit are, become one day."""
-    from habmap.place.calendar import CalendarDay
+    """Return what begins or ends within so many days, and in how many rows each."""
+    from habmap.work.due_rows import coming_within
     from habmap.work.seasons import WHAT_WORDS
 
-    together: dict[str, list[DueItem]] = {}
-    for item in result.items:
-        if item.state != "done" and (item.from_date or item.to_date):
-            # what it counts from names the thing; its days and words may change and must not make a new one
-            parts = [item.what, item.unit_id or "", item.name, str(item.since_date or "")]
-            if item.what == "hand_check":
-                parts.append(str(item.from_date))
-            together.setdefault("\x1f".join(parts), []).append(item)
-    days = []
-    for key, items in together.items():
-        firsts = [day for item in items if (day := item.from_date or item.to_date)]
-        lasts = [day for item in items if (day := item.to_date or item.from_date)]
-        words = "; ".join(dict.fromkeys(item.words for item in items if item.words))
-        title = WHAT_WORDS[items[0].what]
-        waits = next((item.state for item in items if item.state in ("on hold", "closed")), None)
-        if waits is not None:
-            title += f" ({waits})"
-        days.append(
-            CalendarDay(
-                key=key,
-                summary=f"{items[0].unit_id or 'All units'}: {title}",
-                description=" ".join([f"{words or title}.", *result.cautions]),
-                first=min(firsts),
-                last=max(lasts),
-            )
-        )
-    return days
+    counts = Counter(WHAT_WORDS[row.what] for row in coming_within(result.items, on=result.on, days=days))
+    return ", ".join(what if number == 1 else f"{what} ×{number}" for what, number in counts.items()) or "nothing"

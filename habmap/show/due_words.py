@@ -1,0 +1,59 @@
+"""What is due, in words: why a row stands there, and the cautions that belong to it."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable
+from datetime import date
+from typing import Final
+
+from habmap.vocabulary import FIRE_CAUTION, SNAG_CAUTION
+from habmap.work.due_rows import DueRow, acres_of
+from habmap.work.seasons import DueItem
+
+#: Said wherever upkeep burns are listed. Sources: OSU Extension NREM-2876 (every 3–5 years); the rest common practice.
+TRADE_OFFS: Final = (
+    "Upkeep every 3 to 5 years is the published range. Repeated spring fire can favor sumac; late-spring burns set "
+    "fescue back and meet ground-nesting birds."
+)
+#: Said wherever slash is drying.
+_DRYING_WORDS: Final = (
+    "Drying days, here {first} to {last}, are your own setting: common practice, no source. Needles tell more: green "
+    "is not dry, red is flashiest, dropped leaves heavier fuels. Days in the window are no leave to burn."
+)
+#: Ground whose cedars are partly on the ground and partly standing dead is told so from these shares on [%].
+_SHARE_WORTH_SAYING_PCT: Final = 0.5
+
+
+def due_cautions(rows: Iterable[DueRow], *, has_snags: bool, drying_days: tuple[int, int]) -> tuple[str, ...]:
+    """Return the cautions that belong to what is due."""
+    found = [FIRE_CAUTION]
+    if has_snags:
+        found.append(SNAG_CAUTION)
+    if any(row.what == "drying" for row in rows):
+        found.append(_DRYING_WORDS.format(first=drying_days[0], last=drying_days[1]))
+    return (*found, TRADE_OFFS)
+
+
+def row_words(row: DueRow) -> str:
+    """Say why a row stands there: where its parts differ, each with its acres and state; and the shares."""
+    alike: defaultdict[tuple[str, date | None, str], list[DueItem]] = defaultdict(list)
+    is_one = len({(part.state, part.words) for part in row.parts}) == 1
+    for part in row.parts:
+        alike[part.state, None if is_one else part.to_date, part.words].append(part)
+    told = [row.words] if is_one else [_part_words(*key, acres_of(parts)) for key, parts in alike.items()]
+    return "; ".join(filter(None, [*told, share_words(row)]))
+
+
+def _part_words(state: str, last: date | None, words: str, acres: float | None) -> str:
+    size = "" if acres is None else f"{acres:,.2f} acres "
+    until = "" if last is None else f" (to {last})"
+    return f"{size}{state}{until}{': ' if words else ''}{words}"
+
+
+def share_words(row: DueRow) -> str:
+    """Say what share of the cedars lies felled and stands dead, where some stand dead; empty where none do."""
+    if row.snag_pct is None or row.snag_pct < _SHARE_WORTH_SAYING_PCT:
+        return ""
+    felled = f"{row.felled_pct or 0:.0f} % of its cedars lie felled, " if row.what in ("drying", "piles") else ""
+    return f"{felled}{row.snag_pct:.0f} % {'' if felled else 'of its cedars '}killed and left standing"
