@@ -18,7 +18,6 @@ if TYPE_CHECKING:
     from habmap.jobs.burnday import BurnDayResult
     from habmap.jobs.check import Checked
     from habmap.jobs.due import DueResult
-    from habmap.jobs.effort import EffortResult
     from habmap.jobs.history import HistoryResult
     from habmap.jobs.load.dem import AddDemResult
     from habmap.jobs.load.result import LoadResult
@@ -26,12 +25,13 @@ if TYPE_CHECKING:
     from habmap.jobs.photos import PhotosResult
     from habmap.jobs.plan import PlanResult
     from habmap.jobs.ports import Store
-    from habmap.jobs.rank import RankResult
     from habmap.jobs.terrain import TerrainResult
     from habmap.place.store import GeoPackageStore
     from habmap.work.acres import AcresResult
     from habmap.work.burn.request import BurnRequest
     from habmap.work.density_records import DensityResult
+    from habmap.work.effort_account import EffortResult
+    from habmap.work.order_of_work import RankResult
     from habmap.work.response_records import ResponseResult
 
 #: What `load` takes.
@@ -43,10 +43,10 @@ ANSWERS: dict[str, tuple[str, str]] = {
     "check": ("habmap.jobs.check", "Checked"),
     "density": ("habmap.work.density_records", "DensityResult"),
     "due": ("habmap.jobs.due", "DueResult"),
-    "effort": ("habmap.jobs.effort", "EffortResult"),
+    "effort": ("habmap.work.effort_account", "EffortResult"),
     "history": ("habmap.jobs.history", "HistoryResult"),
     "photos": ("habmap.jobs.photos", "PhotosResult"),
-    "rank": ("habmap.jobs.rank", "RankResult"),
+    "rank": ("habmap.work.order_of_work", "RankResult"),
     "response": ("habmap.work.response_records", "ResponseResult"),
     "schedule": ("habmap.jobs.plan", "PlanResult"),
     "terrain": ("habmap.jobs.terrain", "TerrainResult"),

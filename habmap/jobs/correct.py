@@ -12,9 +12,9 @@ from shapely import MultiPolygon
 
 from habmap.errors import InputError, UsageError
 from habmap.jobs.burn.record import burn_record
+from habmap.jobs.dependents import ask_dependents
 from habmap.jobs.log import Logged, add_entry
 from habmap.jobs.ports import Store
-from habmap.jobs.rests import ask_others, resting_on
 from habmap.records import Entry, value_of
 from habmap.records.said import BurnSaid, Said, assembled, other_work_says
 from habmap.vocabulary import FIRE
@@ -120,7 +120,7 @@ def amend(
     check_burn_said(told, practice=row.practice, day=row.date, zone=ZoneInfo(store.settings.place.timezone))
     _ask_temperature(burn, row.date, agree)
     rows = store.entries()
-    ask_others(resting_on(store, rows, (*rows, row), entry_id=line.root.entry_id), agree)
+    ask_dependents(store, rows, (*rows, row), entry_id=line.root.entry_id, agree=agree)
     record = burn_record(store, told, entry_id=row.entry_id, now=now, before=before)
     is_asked = ground is not None or said.reported_acres is not None  # else it was agreed to when it was written
     return add_entry(store, row, burn=record, today=today, agree=agree if is_asked else None)

@@ -18,7 +18,7 @@ from habmap.jobs.load.layers import load_boundary, load_units
 from habmap.jobs.load.photos import load_photos
 from habmap.jobs.load.tables import load_plain, load_plots
 from habmap.jobs.map import draw_map
-from habmap.jobs.rank import RankResult, rank
+from habmap.jobs.rank import rank
 from habmap.jobs.sheet import write_sheet
 from habmap.jobs.start import start
 from habmap.jobs.story import write_story
@@ -28,6 +28,7 @@ from habmap.place.schema import STORE_FILE
 from habmap.place.settings import SETTINGS_FILE, read_settings
 from habmap.place.store import GeoPackageStore
 from habmap.work.acres import AcresResult
+from habmap.work.order_of_work import RankResult
 
 #: First day of the sample's units: before its first log line.
 UNITS_FROM = date(2024, 9, 1)

@@ -12,7 +12,6 @@ from habmap.jobs.snapshot import once
 from habmap.records import Plot
 from habmap.work.density import densities, measured_units
 from habmap.work.density_records import DensityResult
-from habmap.work.priority import DenseLimits
 
 
 @once
@@ -30,7 +29,7 @@ def density(store: Store, *, on: date | None = None) -> DensityResult:
         The raster of canopy heights that the place names is gone or unreadable.
     """
     own = store.settings.density
-    limits = DenseLimits(stems_per_acre=own.dense_stems_per_acre, canopy_pct=own.dense_canopy_pct)
+    limits = own.limits
     plots: dict[str, list[Plot]] = defaultdict(list)
     for plot in store.plots():
         is_later = on is not None and plot.measured_on is not None and plot.measured_on > on

@@ -2,13 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from datetime import date
-from typing import Final
-
-import shapely
-from shapely.geometry.base import BaseGeometry
 
 from habmap.jobs.density import density
 from habmap.jobs.due import upkeep_due
@@ -18,36 +12,10 @@ from habmap.jobs.ports import Store
 from habmap.jobs.snapshot import once
 from habmap.jobs.terrain import UnitTerrain, terrain_of_remaining
 from habmap.place.closed_days import closures
-from habmap.place.settings import Settings
-from habmap.vocabulary import OPEN_COVERS, REMAINING, SAW_CAUTION, TREATED
-from habmap.work.closures import Closure, Closures
-from habmap.work.ground import Ground, GroundPiece
-from habmap.work.priority import NO_HEAT_LOAD, SLIVER_ACRES, Candidate, DenseLimits, Ranked, next_unit, rank_units
-
-#: How a hold that is still to come is told.
-COMING_HOLD: Final = "on hold from"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RankResult:
-    """The order of work on a day, the weights behind it, and what was not known.
-
-    Attributes
-    ----------
-    closed_on
-        The day on which holds and closed days were asked about.
-    next_unit_id
-        The first unit of the order with ground to treat that is neither on hold nor closed to cutting; ``None`` where
-        there is none.
-    """
-
-    on: date | None
-    closed_on: date
-    next_unit_id: str | None
-    weights: Mapping[str, float]
-    units: tuple[Ranked, ...]
-    warnings: tuple[str, ...]
-    cautions: tuple[str, ...] = (SAW_CAUTION,)
+from habmap.vocabulary import REMAINING
+from habmap.work.nearness import to_open_ground_m, to_standing_cedars_m
+from habmap.work.order_of_work import RankResult, owners_remarks
+from habmap.work.priority import NO_HEAT_LOAD, SLIVER_ACRES, Candidate, next_unit, rank_units
 
 
 @once
@@ -74,7 +42,7 @@ def rank(store: Store, *, on: date | None = None, today: date) -> RankResult:
     for piece in state.pieces:
         if piece.stage in REMAINING:
             remaining[piece.unit_id] += piece.acres
-    near_open_m, near_seed_m = _to_open_ground_m(state), _to_standing_cedars_m(state)
+    near_open_m, near_seed_m = to_open_ground_m(state), to_standing_cedars_m(state)
     upkeep = upkeep_due(state, settings)
     closed, closed_on = closures(settings), on or today
     candidates = []
@@ -110,14 +78,13 @@ def rank(store: Store, *, on: date | None = None, today: date) -> RankResult:
                 upkeep_why="; ".join(dict.fromkeys(item.words for item in asks)),
                 near_seed_m=near_seed_m.get(unit.unit_id),
                 closure=closure,
-                remarks=_remarks(unit.unit_id, settings, closed, closed_on, closure),
+                remarks=owners_remarks(
+                    unit.unit_id, closure, closures=closed, contracts=settings.contract, on=closed_on
+                ),
             )
         )
-    limits = DenseLimits(
-        stems_per_acre=settings.density.dense_stems_per_acre, canopy_pct=settings.density.dense_canopy_pct
-    )
     weights = settings.rank.weights.model_dump()
-    ranked = rank_units(candidates, limits=limits, weights=weights)
+    ranked = rank_units(candidates, limits=settings.density.limits, weights=weights)
     following = next_unit(ranked)
     return RankResult(
         on=state.on,
@@ -136,45 +103,3 @@ def _terrain_by_unit(store: Store, on: date | None) -> tuple[dict[str, UnitTerra
     result = terrain_of_remaining(store, on=on)
     is_unfitted = any(unit.sun_facing_pct is not None and unit.heat_load_mean is None for unit in result.units)
     return {unit.unit_id: unit for unit in result.units}, (*result.warnings, *([NO_HEAT_LOAD] if is_unfitted else []))
-
-
-def _remarks(unit_id: str, settings: Settings, closed: Closures, on: date, closure: Closure | None) -> tuple[str, ...]:
-    """Return the holds, closed days and contract dates that are said with a unit."""
-    words = [] if closure is None else [closure.words]
-    words += [f"{COMING_HOLD} {hold.first}: {hold.reason}" for hold in closed.coming(on, unit_id)]
-    for line in settings.contract:
-        if unit_id in line.units or not line.units:
-            if line.not_before is not None and on < line.not_before:
-                words.append(f"contract {line.program} {line.item}: not before {line.not_before}")
-            if line.due is not None:
-                words.append(f"contract {line.program} {line.item}: due {line.due}")
-    return tuple(words)
-
-
-def _to_open_ground_m(state: Ground) -> dict[str, float]:
-    """Return each unit's shortest distance from remaining ground to treated ground or native grass [m]."""
-    opened = [piece.geometry for piece in state.pieces if piece.stage in TREATED]
-    opened += [state.unit_shapes[unit.unit_id] for unit in state.units if unit.cover in OPEN_COVERS]
-    return _nearest_m([piece for piece in state.pieces if piece.stage in REMAINING], opened)
-
-
-def _to_standing_cedars_m(state: Ground) -> dict[str, float]:
-    """Return each unit's shortest distance from treated or grass ground to standing cedars, the seed trees [m]."""
-    covers = {unit.unit_id: unit.cover for unit in state.units}
-    kept = [
-        piece
-        for piece in state.pieces
-        if piece.stage in TREATED or (piece.stage == "other" and covers[piece.unit_id] in OPEN_COVERS)
-    ]
-    return _nearest_m(kept, [piece.geometry for piece in state.pieces if piece.stage in (*REMAINING, "keep")])
-
-
-def _nearest_m(pieces: Sequence[GroundPiece], others: Sequence[BaseGeometry]) -> dict[str, float]:
-    if not others:
-        return {}
-    tree = shapely.STRtree(others)
-    nearest: dict[str, float] = {}
-    for piece in pieces:
-        _, found = tree.query_nearest(piece.geometry, return_distance=True, all_matches=False)
-        nearest[piece.unit_id] = min(nearest.get(piece.unit_id, float("inf")), float(found[0]))
-    return nearest

@@ -12,15 +12,13 @@ from pathlib import Path
 from habmap.jobs.acres import acres
 from habmap.jobs.density import density
 from habmap.jobs.due import due, upkeep_due
-from habmap.jobs.effort import EffortResult, effort
-from habmap.jobs.effort_slopes import slope_outlines
+from habmap.jobs.effort import effort, slope_outlines
 from habmap.jobs.ground import ground
 from habmap.jobs.map import build_page
 from habmap.jobs.page.missing import for_the_owner
 from habmap.jobs.ports import Store
 from habmap.jobs.printing import elevation_words, pdf_path
 from habmap.jobs.public import public_view, veil_words
-from habmap.jobs.rank import COMING_HOLD
 from habmap.jobs.snapshot import snapshot
 from habmap.jobs.terrain import remaining_outlines, terrain_sums, unit_outlines
 from habmap.place.writers import write_whole
@@ -33,7 +31,9 @@ from habmap.show.words import short_day, unit_title, with_article
 from habmap.vocabulary import CEDAR_COVERS
 from habmap.work.due_rows import pressing
 from habmap.work.effort import TOO_FEW_LINES, TOO_FEW_WORDS
+from habmap.work.effort_account import EffortResult
 from habmap.work.ground import Ground
+from habmap.work.order_of_work import COMING_HOLD
 from habmap.work.season_account import Season, season_account
 from habmap.work.seasons import DueItem
 from habmap.work.stages import stage_before_work

@@ -9,9 +9,9 @@ from dataclasses import dataclass
 from typing import Literal
 
 from habmap.errors import InputError
+from habmap.jobs.dependents import ask_dependents
 from habmap.jobs.history import HistoryLine, described
 from habmap.jobs.ports import Store
-from habmap.jobs.rests import ask_others, resting_on
 from habmap.records import Entry
 from habmap.work.ledger import Correction, conflicts, corrections, line_numbers, sight
 from habmap.work.lines import find_row
@@ -104,7 +104,7 @@ def void(
     )
     then = (*rows, voiding)
     after = next(found for found in corrections(then) if found.root.entry_id == line.root.entry_id)
-    ask_others(resting_on(store, rows, then, entry_id=line.root.entry_id), agree)
+    ask_dependents(store, rows, then, entry_id=line.root.entry_id, agree=agree)
     before_words, after_words = described((line.content, after.content), store)
     result = Voided(
         entry_id=voiding.entry_id,

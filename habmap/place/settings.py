@@ -15,6 +15,7 @@ from habmap.errors import InputError, InputErrors, PlaceError
 from habmap.place.toml_lines import line_of
 from habmap.vocabulary import CEDAR_RESPROUTS, DEFAULT_CEDAR, PRACTICE_CODES, PRACTICES
 from habmap.work.burnday import author_of
+from habmap.work.priority import DenseLimits
 
 SETTINGS_FILE = "habmap.toml"
 
@@ -81,6 +82,11 @@ class DensitySection(Section):
     dense_stems_per_acre: Positive = 250
     dense_canopy_pct: Annotated[float, Field(gt=0, le=100)] = 50
     canopy_height_ft: Positive = 6
+
+    @property
+    def limits(self) -> DenseLimits:
+        """At and above which a stand is dense."""
+        return DenseLimits(stems_per_acre=self.dense_stems_per_acre, canopy_pct=self.dense_canopy_pct)
 
 
 def _rising(shares: tuple[float, float]) -> tuple[float, float]:

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import product
-from typing import Final
+from typing import Any, Final
 
 from habmap.land.ratio import ratio_of_totals, t_limits
 
@@ -25,8 +25,8 @@ TOO_FEW_LINES: Final = 5
 TOO_FEW_WORDS: Final = "too few days logged to tell how far off"
 DENSITY_CLASSES: Final = ("dense", "open")
 SLOPE_CLASSES: Final = ("steep", "gentle")
-#: Ways to tell ground apart, the finest first: the first in which every class has enough lines is used.
-_WAYS: Final = (("density", "slope"), ("density",), ("slope",))
+#: What ground is split by, the finest first: the first in which every class has enough lines is used.
+_SPLITS: Final = (("density", "slope"), ("density",), ("slope",))
 _CLASSES: Final = {"density": DENSITY_CLASSES, "slope": SLOPE_CLASSES}
 
 
@@ -87,44 +87,48 @@ def rate(samples: Sequence[Sample]) -> Rate | None:
 class Rates:
     """What an acre takes over all ground, and by classes of ground where the log has enough lines in each of them.
 
-    ``ways`` names what ``classes`` tells apart: ``density``, ``slope``, both or nothing.
+    ``split_by`` names what ``classes`` tells apart: ``density``, ``slope``, both or nothing.
     """
 
     overall: Rate | None
-    ways: tuple[str, ...] = ()
+    split_by: tuple[str, ...] = ()
     classes: Mapping[tuple[str | None, ...], Rate] = field(default_factory=dict)
 
     def of(self, *, density: str | None = None, slope: str | None = None) -> Rate | None:
         """Return the rate of a class of ground, the overall one where its class is not known."""
         known = {"density": density, "slope": slope}
-        return self.classes.get(tuple(known[way] for way in self.ways), self.overall)
+        return self.classes.get(tuple(known[one] for one in self.split_by), self.overall)
+
+    def class_of(self, name: str, key: tuple[str | None, ...]) -> str | None:
+        """Return the class of a key of ``classes`` by what it is split by; ``None`` where it is not."""
+        return dict(zip(self.split_by, key, strict=True)).get(name)
 
     def lines_of(self, *, density: str | None = None) -> int:
         """Return on how many lines of the log the figures of a density class rest, by the class that has fewest."""
-        own = [rate for key, rate in self.classes.items() if self.ways[0] != "density" or key[0] == density]
+        own = [rate for key, rate in self.classes.items() if self.split_by[0] != "density" or key[0] == density]
         return min((rate.samples for rate in own), default=self.overall.samples if self.overall else 0)
 
     @property
-    def apart(self) -> str:
+    def split_words(self) -> str:
         """What is told apart, in words."""
-        if not self.ways:
+        if not self.split_by:
             return "one rate for all ground"
-        return " and ".join(f"{' and '.join(_CLASSES[way])} ground apart" for way in self.ways)
+        return " and ".join(f"{' and '.join(_CLASSES[one])} ground apart" for one in self.split_by)
 
 
 def rates(samples: Sequence[Sample]) -> Rates:
-    """Return rates from samples: overall, and in the finest way in which every class has enough lines."""
+    """Return rates from samples: overall, and by the finest split in which every class has enough lines."""
     overall = rate(_by_line(samples))
-    for ways in _WAYS:
+    for split_by in _SPLITS:
         classes = {
-            key: _by_line([one for one in samples if tuple(getattr(one, way) for way in ways) == key])
-            for key in product(*(_CLASSES[way] for way in ways))
+            key: _by_line([one for one in samples if tuple(getattr(one, name) for name in split_by) == key])
+            for key in product(*(_CLASSES[name] for name in split_by))
         }
         if all(len(some) >= ENOUGH_LINES for some in classes.values()):
             found: dict[tuple[str | None, ...], Rate] = {
                 key: own for key, some in classes.items() if (own := rate(some)) is not None
             }
-            return Rates(overall=overall, ways=ways, classes=found)
+            return Rates(overall=overall, split_by=split_by, classes=found)
     return Rates(overall=overall)
 
 
@@ -137,6 +141,36 @@ def _by_line(samples: Sequence[Sample]) -> list[Sample]:
     ]
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Left:
+    """What remains, low to high; ``None`` where no rate is known."""
+
+    low: float | None
+    middle: float | None
+    high: float | None
+
+    def each(self, turned: Callable[[float], float]) -> Left:
+        """Return all three turned; what is not known stays so."""
+        low, middle, high = (None if one is None else turned(one) for one in (self.low, self.middle, self.high))
+        return Left(low=low, middle=middle, high=high)
+
+    def fields(self, name: str) -> dict[str, Any]:
+        """Return the three as fields of a record: ``<name>_low``, ``<name>`` and ``<name>_high``."""
+        return {f"{name}_low": self.low, name: self.middle, f"{name}_high": self.high}
+
+
+def per_acre(own: Rate | None) -> Left:
+    """Return what one acre takes."""
+    if own is None:
+        return Left(low=None, middle=None, high=None)
+    return Left(low=own.low, middle=own.per_acre, high=own.high)
+
+
+def left(acres: float, rate_per_acre: Rate | None) -> Left:
+    """Return acres times a rate, with its limits."""
+    return per_acre(rate_per_acre).each(lambda one: acres * one)
+
+
 def left_on(acres: float, *, density: str | None, steep_frac: float | None, by: Rates) -> Left:
     """Return what ground of one density class takes, its steep and gentle shares each at their own rate where known.
 
@@ -145,7 +179,7 @@ def left_on(acres: float, *, density: str | None, steep_frac: float | None, by: 
     steep_frac
         Share of the ground that is steep, 0–1; ``None`` = not known.
     """
-    if "slope" not in by.ways or steep_frac is None:
+    if "slope" not in by.split_by or steep_frac is None:
         return left(acres, by.of(density=density))
     return together(
         [
@@ -160,50 +194,27 @@ def assumed(per_acre: float) -> Rate:
     return Rate(per_acre=per_acre, low=None, high=None, samples=0, rests_on="an assumption in habmap.toml")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Left:
-    """What remains, low to high; ``None`` where no rate is known."""
-
-    low: float | None
-    middle: float | None
-    high: float | None
-
-
-def left(acres: float, rate_per_acre: Rate | None) -> Left:
-    """Return acres times a rate, with its limits."""
-    if rate_per_acre is None:
-        return Left(low=None, middle=None, high=None)
-    return Left(
-        low=None if rate_per_acre.low is None else acres * rate_per_acre.low,
-        middle=acres * rate_per_acre.per_acre,
-        high=None if rate_per_acre.high is None else acres * rate_per_acre.high,
-    )
-
-
 def together(parts: Sequence[Left]) -> Left:
     """Add what remains on several grounds; a limit that one of them lacks, the sum lacks.
 
     Limits are added as they are: wider than they need be where the rates are independent of one another.
     """
-
-    def total(values: Sequence[float | None]) -> float | None:
-        known = [value for value in values if value is not None]
-        return sum(known) if len(known) == len(values) else None
-
     return Left(
-        low=total([part.low for part in parts]),
-        middle=total([part.middle for part in parts]),
-        high=total([part.high for part in parts]),
+        low=total_known([part.low for part in parts]),
+        middle=total_known([part.middle for part in parts]),
+        high=total_known([part.high for part in parts]),
     )
+
+
+def total_known(values: Sequence[float | None]) -> float | None:
+    """Add values up; ``None`` where some are not known."""
+    known = [value for value in values if value is not None]
+    return sum(known) if len(known) == len(values) else None
 
 
 def in_days(hours: Left, *, hours_per_day: float) -> Left:
     """Turn hours left into working days left."""
-
-    def days(value: float | None) -> float | None:
-        return None if value is None else value / hours_per_day
-
-    return Left(low=days(hours.low), middle=days(hours.middle), high=days(hours.high))
+    return hours.each(lambda one: one / hours_per_day)
 
 
 def slope_class(slope_mean_pct: float, *, machine_limit_pct: float) -> str:

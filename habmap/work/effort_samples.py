@@ -6,6 +6,8 @@ from collections import defaultdict
 from collections.abc import Callable, Mapping
 from typing import Final
 
+from shapely import MultiPolygon
+
 from habmap.measures import acres
 from habmap.records import Entry
 from habmap.vocabulary import FIRE, KILLING
@@ -106,3 +108,14 @@ def follow_up(state: Ground, practices: tuple[str, ...]) -> tuple[tuple[str, ...
 def pass_acres(state: Ground, entry: Entry) -> float:
     """Return the ground of one line of the log [acre]."""
     return acres(state.patches[entry.entry_id].area)
+
+
+def timed_patches(state: Ground) -> dict[str, MultiPolygon]:
+    """Return the ground of clearing lines that say their hours or cost, by ``entry_id``, in grid metres."""
+    return {
+        entry.entry_id: state.patches[entry.entry_id]
+        for entry in state.entries
+        if entry.practice in CLEARING
+        and (entry.person_hours is not None or entry.cost is not None)
+        and entry.entry_id in state.patches
+    }

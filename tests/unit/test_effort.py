@@ -48,12 +48,12 @@ def test_classes_need_enough_lines_each_and_the_finest_way_wins() -> None:
 
     both = [*some(3, 8, "dense", "steep"), *some(3, 4, "dense", "gentle"), *some(3, 2, "open", "steep")]
     got = rates([*both, *some(3, 1, "open", "gentle")])
-    assert got.ways == ("density", "slope") and got.of(density="dense", slope="steep").per_acre == 8  # type: ignore[union-attr]
+    assert got.split_by == ("density", "slope") and got.of(density="dense", slope="steep").per_acre == 8  # type: ignore[union-attr]
     # two lines are too few for a class of their own: density alone is told apart, 12 lines in all less one
     got = rates([*both, *some(2, 1, "open", "gentle")])
-    assert got.ways == ("density",) and got.of(density="open").per_acre == pytest.approx(8 / 5)  # type: ignore[union-attr]
+    assert got.split_by == ("density",) and got.of(density="open").per_acre == pytest.approx(8 / 5)  # type: ignore[union-attr]
     got = rates(some(3, 8, "dense", "steep"))
-    assert got.ways == () and got.of(density="open").per_acre == 8 and "one rate" in got.apart  # type: ignore[union-attr]
+    assert got.split_by == () and got.of(density="open").per_acre == 8 and "one rate" in got.split_words  # type: ignore[union-attr]
 
 
 def test_one_line_on_two_units_is_one_sample() -> None:

@@ -12,11 +12,12 @@ import shapely
 from affine import Affine
 from fakes import GRID, FakeStore, entry, unit
 
-from habmap.jobs.effort import EffortResult, effort
+from habmap.jobs.effort import effort
 from habmap.measures import acres
 from habmap.place.settings import Settings
 from habmap.records import ElevationSource
 from habmap.work.effort import Left, in_days, together
+from habmap.work.effort_account import EffortResult
 
 NOW = datetime(2026, 3, 1, tzinfo=UTC)
 TODAY = date(2026, 3, 1)

@@ -12,11 +12,12 @@ from shapely import box
 from small_places import write_dem
 
 from habmap.jobs.map import build_page
-from habmap.jobs.rank import RankResult, rank
+from habmap.jobs.rank import rank
 from habmap.jobs.story import build_story
 from habmap.measures import acres
 from habmap.records import ElevationSource
 from habmap.show.story.words import unit_reasons
+from habmap.work.order_of_work import RankResult
 from habmap.work.priority import Ranked
 
 NOW = datetime(2026, 3, 1, 18, tzinfo=UTC)

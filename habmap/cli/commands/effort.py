@@ -12,7 +12,7 @@ from habmap.vocabulary import PRACTICE_WORDS
 
 if TYPE_CHECKING:
     from habmap.cli.output import Figure
-    from habmap.jobs.effort import EffortResult
+    from habmap.work.effort_account import EffortResult
 
 
 def register(app: typer.Typer) -> None:

@@ -10,7 +10,7 @@ from habmap.cli.context import JsonOption, OnOption, Session
 from habmap.cli.output import print_json, print_table, say, warn
 
 if TYPE_CHECKING:
-    from habmap.jobs.rank import RankResult
+    from habmap.work.order_of_work import RankResult
     from habmap.work.priority import Ranked
 
 TIER_WORDS = {"first": "first", "upkeep": "upkeep", "next": "next", "later": "later", "none": "nothing to do"}

@@ -1,18 +1,17 @@
-"""Whose work rests on a line of the log: a pile on another's cut, a burn on another's piles."""
+"""Other people's lines that rest on a line of the log: a pile on another's cut, a burn on another's piles."""
 
 from __future__ import annotations
 
 import datetime as dt
 from collections import defaultdict
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from habmap.errors import InputError
-from habmap.jobs.ports import Store
-from habmap.records import Entry
+from habmap.land.grid import LocalGrid
+from habmap.records import Entry, Unit
 from habmap.vocabulary import PRACTICE_WORDS
-from habmap.work.ground import Ground, cut_ground, unit_rules
+from habmap.work.ground import Ground, StageLimits, cut_ground, unit_rules
 from habmap.work.ledger import day_order, effective_entries, line_numbers
 
 #: Ground smaller than this that would lose another's work is passed over [acre].
@@ -20,7 +19,7 @@ LEAST_ACRES: Final = 0.005
 
 
 @dataclass(frozen=True, slots=True)
-class Resting:
+class Dependent:
     """Another person's line, and on how much ground it did something only because of the line in question [acre]."""
 
     entry_id: str
@@ -30,8 +29,21 @@ class Resting:
     date: dt.date
     acres: float
 
+    @property
+    def words(self) -> str:
+        """What was done, by whom, where and when."""
+        return f"{self.who} {PRACTICE_WORDS[self.practice]} {self.acres:,.2f} acres on {self.date} (line {self.number})"
 
-def resting_on(store: Store, rows: Sequence[Entry], then: Sequence[Entry], *, entry_id: str) -> tuple[Resting, ...]:
+
+def dependent_lines(
+    rows: Sequence[Entry],
+    then: Sequence[Entry],
+    *,
+    entry_id: str,
+    units: tuple[Unit, ...],
+    grid: LocalGrid | None,
+    limits: StageLimits,
+) -> tuple[Dependent, ...]:
     """Return other people's lines whose work would lose its ground if the log read otherwise.
 
     Parameters
@@ -40,6 +52,8 @@ def resting_on(store: Store, rows: Sequence[Entry], then: Sequence[Entry], *, en
         The rows of the log as they are, and as they would be.
     entry_id
         The line that would change; lines of the person who did that work are not looked at.
+    units, grid, limits
+        The place's.
 
     Notes
     -----
@@ -62,49 +76,28 @@ def resting_on(store: Store, rows: Sequence[Entry], then: Sequence[Entry], *, en
     }
     if not others:
         return ()
-    did_acres, would_acres = (_did(store, entries, frozenset(others)) for entries in (now, changed))
+    did_acres, would_acres = (
+        _did(cut_ground(units, entries, grid=grid, limits=limits), frozenset(others), limits)
+        for entries in (now, changed)
+    )
     lost = {name: did_acres[name] - would_acres[name] for name in others}
     numbers = line_numbers(rows)
     return tuple(
-        Resting(name, numbers[name], entry.who or "", entry.practice, entry.date, lost[name])
+        Dependent(name, numbers[name], entry.who or "", entry.practice, entry.date, lost[name])
         for name, entry in others.items()
         if lost[name] > LEAST_ACRES
     )
-
-
-def ask_others(found: Sequence[Resting], agree: Callable[[str], bool]) -> None:
-    """Ask before other people's work loses the ground it rests on.
-
-    Raises
-    ------
-    InputError
-        Nobody agreed.
-    """
-    if not found:
-        return
-    told = [
-        f"{one.who} {PRACTICE_WORDS[one.practice]} {one.acres:,.2f} acres on {one.date} (line {one.number})"
-        for one in found
-    ]
-    question = f"other people's work rests on this: {'; '.join(told)}; it would count for nothing there"
-    if not agree(question):
-        raise InputError(
-            question,
-            where="LINE",
-            mend="talk to them, or confirm with --yes; nothing was written",
-        )
 
 
 def _person(who: str | None) -> str:
     return " ".join((who or "").casefold().split())
 
 
-def _did(store: Store, entries: tuple[Entry, ...], names: frozenset[str]) -> dict[str, float]:
+def _did(cut: Ground, names: frozenset[str], limits: StageLimits) -> dict[str, float]:
     """Return on how much ground each of these lines changed the stage [acre]."""
     done: defaultdict[str, float] = defaultdict(float)
-    cut: Ground = cut_ground(store.units(), entries, grid=store.grid, limits=store.settings.stages)
-    rules = {unit.unit_id: unit_rules(unit, store.settings.stages) for unit in cut.units}
-    by_id = {entry.entry_id: entry for entry in entries}
+    rules = {unit.unit_id: unit_rules(unit, limits) for unit in cut.units}
+    by_id = {entry.entry_id: entry for entry in cut.entries}
     for piece in cut.pieces:
         own = rules[piece.unit_id]
         for at, name in enumerate(piece.entry_ids):
