@@ -5,9 +5,11 @@ from __future__ import annotations
 from datetime import date
 from typing import Literal
 
-from habmap.place.settings import ClosedDays, Settings
+from habmap.place.settings import ClosedDays, PlanWindow, Settings, WrittenPlan
+from habmap.work.burnday import PlanKind
 from habmap.work.closures import Closures
-from habmap.work.seasons import Ban, DatedBan, HeldUnit, UpkeepRule, YearlyBan
+from habmap.work.plan_days import PlanDays
+from habmap.work.seasons import Ban, DatedBan, HeldUnit, UpkeepRule, YearlyBan, YearlyDays
 
 
 def closures(settings: Settings) -> Closures:
@@ -28,6 +30,18 @@ def upkeep_rule(unit_id: str, settings: Settings) -> UpkeepRule:
             years = rule.years or settings.seasons.upkeep_years
             return UpkeepRule(reason=rule.reason, years=years, window=window, is_asked=True)
     return UpkeepRule(reason="upkeep", years=settings.seasons.upkeep_years)
+
+
+def plan_days(settings: Settings, kind: PlanKind, unit_id: str) -> PlanDays:
+    """Return what ``[burn_plan.KIND]`` says of its days and its author, for a unit."""
+    plan: WrittenPlan = getattr(settings.burn_plan, kind)
+    own = plan.unit.get(unit_id, PlanWindow())
+    first, last = (own.from_, own.to) if own.from_ else (plan.from_, plan.to)
+    return PlanDays(
+        kind=kind,
+        is_signed=bool(own.author or plan.author) and (own.date or plan.date) is not None,
+        days=YearlyDays(first=day_of_year(first), last=day_of_year(last)) if first and last else None,
+    )
 
 
 def day_of_year(text: str) -> tuple[int, int]:

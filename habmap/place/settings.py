@@ -6,7 +6,7 @@ import datetime as dt
 import tomllib
 from datetime import date
 from pathlib import Path
-from typing import Annotated, Final, Literal
+from typing import Annotated, Final, Literal, Protocol, TypeVar
 from zoneinfo import ZoneInfo
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
@@ -203,6 +203,20 @@ class ClosedDays(Section):
         return self
 
 
+class _Spanning(Protocol):
+    from_: str | None
+    to: str | None
+
+
+Spanning = TypeVar("Spanning", bound=_Spanning)
+
+
+def _with_both_ends(section: Spanning) -> Spanning:
+    if (section.from_ is None) != (section.to is None):
+        raise ValueError("give both from and to, or neither")
+    return section
+
+
 class BurnFor(Section):
     """Why some units are burned again: against cedar or sprouts, to set fescue back, or for the grass itself."""
 
@@ -214,9 +228,7 @@ class BurnFor(Section):
 
     @model_validator(mode="after")
     def _both_ends(self) -> BurnFor:
-        if (self.from_ is None) != (self.to is None):
-            raise ValueError("give both from and to, or neither")
-        return self
+        return _with_both_ends(self)
 
 
 class EffortSection(Section):
@@ -259,6 +271,13 @@ class PlanWindow(Section):
     wind_height: Literal["20ft", "eye"] | None = None
     author: str | None = None
     date: dt.date | None = None
+    #: Days of the year that the plan is for.
+    from_: Annotated[DayOfYear | None, Field(alias="from")] = None
+    to: DayOfYear | None = None
+
+    @model_validator(mode="after")
+    def _both_ends(self) -> PlanWindow:
+        return _with_both_ends(self)
 
     @field_validator("author")
     @classmethod

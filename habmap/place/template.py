@@ -91,6 +91,8 @@ notify = []                    # who is told before a burn, such as "Sheriff's o
 # [burn_plan.grass]            # Kansas smoke management: humidity, wind, temperature, mixing height, transport wind
 # author = ""                  # who wrote and signed it; empty: there is no plan, and nothing is compared
 # date = ""                    # the day it was signed, such as 2026-01-31
+# from = "12-01"               # days of the year that it is for; leave both out where it names none
+# to = "04-10"                 # no source
 # temp_f = [55, 80]
 # rh_pct = [40, 70]            # never under 30 there; a national extension fire group: 30 to 50
 # wind_mph = [5, 12]           # that group: 2 to 15
