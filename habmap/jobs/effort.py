@@ -16,7 +16,7 @@ from habmap.jobs.terrain import terrain_sums
 from habmap.measures import acres
 from habmap.place.closed_days import closures
 from habmap.work.effort import slope_class
-from habmap.work.effort_account import EffortResult, effort_account
+from habmap.work.effort_account import EffortResult, GroundRates, effort_account, ground_rates
 from habmap.work.effort_samples import timed_patches
 
 
@@ -33,21 +33,30 @@ def effort(store: Store, *, on: date | None = None, today: date) -> EffortResult
         Day from which the finish is counted; ``on`` counts instead where it is given.
     """
     settings = store.settings
-    slopes, steep_frac = _slopes(store, on=on)
     return effort_account(
         ground(store, on=on),
+        hour_rates(store, on=on),
         remaining_acres={unit_id: acres(shape.area) for unit_id, shape in remaining_ground(store, on=on).items()},
-        stands={stand.unit_id: stand for stand in density(store, on=on).units},
-        limits=settings.density.limits,
-        slopes=slopes,
-        steep_frac=steep_frac,
-        assumed_hours_per_acre=settings.effort.rates.get("cut"),
         hours_per_day=settings.effort.hours_per_day,
         hours_per_week=settings.effort.hours_per_week,
         working_months=settings.effort.working_months,
         closures=closures(settings_of_now(store)),
         day=on or today,
         currency=settings.place.currency,
+    )
+
+
+@once
+def hour_rates(store: Store, *, on: date | None = None) -> GroundRates:
+    """Return what an acre takes on each unit's ground, by the log's own lines or by ``rates.cut`` of the settings."""
+    slopes, steep_frac = _slopes(store, on=on)
+    return ground_rates(
+        ground(store, on=on),
+        stands={stand.unit_id: stand for stand in density(store, on=on).units},
+        limits=store.settings.density.limits,
+        slopes=slopes,
+        steep_frac=steep_frac,
+        assumed_hours_per_acre=store.settings.effort.rates.get("cut"),
     )
 
 

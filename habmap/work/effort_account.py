@@ -7,7 +7,6 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
-from functools import partial
 from typing import Final
 
 from habmap.vocabulary import FOLLOW_UP, SAW_CAUTION, STEEP_CAUTION, TREATED
@@ -15,6 +14,7 @@ from habmap.work.closures import Closures
 from habmap.work.density_records import UnitDensity
 from habmap.work.effort import (
     PUBLISHED_CONTEXT,
+    Left,
     Rates,
     Sample,
     assumed,
@@ -163,15 +163,74 @@ class EffortResult:
     cautions: tuple[str, ...]
 
 
-def effort_account(
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GroundRates:
+    """What an acre takes on each unit's ground.
+
+    Attributes
+    ----------
+    samples
+        Ground that lines with hours brought to its target.
+    hours, money
+        Rates of both, by classes of ground where the log has enough lines.
+    density, steep_frac
+        Of what remains of each unit: its density class (``None`` = not known), and its steep share where known (0–1).
+    """
+
+    samples: Sequence[Sample]
+    hours: Rates
+    money: Rates
+    density: Mapping[str, str | None]
+    steep_frac: Mapping[str, float]
+
+    def hours_on(self, unit_id: str, acres: float) -> Left:
+        """Return the person-hours that so much of a unit's remaining ground takes."""
+        return self._on(unit_id, acres, self.hours)
+
+    def cost_on(self, unit_id: str, acres: float) -> Left:
+        """Return the money that so much of a unit's remaining ground takes."""
+        return self._on(unit_id, acres, self.money)
+
+    def _on(self, unit_id: str, acres: float, by: Rates) -> Left:
+        return left_on(acres, density=self.density.get(unit_id), steep_frac=self.steep_frac.get(unit_id), by=by)
+
+
+def ground_rates(
     state: Ground,
     *,
-    remaining_acres: Mapping[str, float],
     stands: Mapping[str, UnitDensity],
     limits: DenseLimits,
     slopes: Mapping[str, str],
     steep_frac: Mapping[str, float],
     assumed_hours_per_acre: float | None,
+) -> GroundRates:
+    """Return what an acre takes, from the log's own lines.
+
+    Parameters
+    ----------
+    stands, limits
+        How dense each unit is, and what counts as dense.
+    slopes
+        Slope class by ``entry_id`` of a clearing line.
+    steep_frac
+        As of `GroundRates`.
+    assumed_hours_per_acre
+        Counts where the log has no hours of its own.
+    """
+    then, now = density_classes(state, stands, limits=limits)
+    hours = samples(state, lambda entry: entry.person_hours, density=then, slope=slopes)
+    own = rates(hours)
+    if own.overall is None and assumed_hours_per_acre is not None:
+        own = Rates(overall=assumed(assumed_hours_per_acre))
+    money = rates(samples(state, lambda entry: entry.cost, density=then, slope=slopes))
+    return GroundRates(samples=hours, hours=own, money=money, density=now, steep_frac=steep_frac)
+
+
+def effort_account(
+    state: Ground,
+    by: GroundRates,
+    *,
+    remaining_acres: Mapping[str, float],
     hours_per_day: float,
     hours_per_week: float | None,
     working_months: Sequence[int],
@@ -183,30 +242,20 @@ def effort_account(
 
     Parameters
     ----------
-    remaining_acres, stands
-        What remains of each unit that has any [acre], and how dense it is.
-    slopes, steep_frac
-        Slope class by ``entry_id`` of a clearing line, and the steep share of what remains by unit (0–1).
-    assumed_hours_per_acre
-        Counts where the log has no hours of its own.
+    remaining_acres
+        What remains of each unit that has any [acre].
     closures, day
         Holds and closed days, and the day from which the finish is counted.
     """
-    then, now = density_classes(state, stands, limits=limits)
-    hours = samples(state, lambda entry: entry.person_hours, density=then, slope=slopes)
-    own = rates(hours)
-    money = rates(samples(state, lambda entry: entry.cost, density=then, slope=slopes))
-    if own.overall is None and assumed_hours_per_acre is not None:
-        own = Rates(overall=assumed(assumed_hours_per_acre))
+    own, money = by.hours, by.money
     units, todos, costs = [], [], []
     for unit in state.units:
         acres_left = remaining_acres.get(unit.unit_id)
         if acres_left is None:
             continue
-        ground_class, steep = now.get(unit.unit_id), steep_frac.get(unit.unit_id)
-        takes = partial(left_on, acres_left, density=ground_class, steep_frac=steep)
-        todos.append(takes(by=own))
-        costs.append(takes(by=money))
+        ground_class, steep = by.density.get(unit.unit_id), by.steep_frac.get(unit.unit_id)
+        todos.append(by.hours_on(unit.unit_id, acres_left))
+        costs.append(by.cost_on(unit.unit_id, acres_left))
         closure = closures.on(day, unit.unit_id, work=("cut",))
         units.append(
             UnitEffort(
@@ -225,7 +274,7 @@ def effort_account(
     total_left = sum(unit.remaining_acres for unit in units)
     # without ground that remains nothing is left to take, whatever an acre takes
     todo = together(todos) if units else left(0.0, own.overall)
-    spent = sum(sample.spent for sample in hours)
+    spent = sum(sample.spent for sample in by.samples)
 
     def ends(takes: Sequence[float | None]) -> Finish:
         known = {unit.unit_id: value for unit, value in zip(units, takes, strict=True) if value is not None}
@@ -239,7 +288,7 @@ def effort_account(
         person_hours=sum(entry.person_hours or 0.0 for entry in state.entries),
         cost=sum(entry.cost or 0.0 for entry in state.entries),
         currency=currency,
-        acres_per_person_hour=sum(sample.acres for sample in hours) / spent if spent > 0 else None,
+        acres_per_person_hour=sum(sample.acres for sample in by.samples) / spent if spent > 0 else None,
         hours_per_acre=own.overall.per_acre if own.overall else None,
         lines=min((unit.lines for unit in units), default=0),
         rests_on=_rests_on(own, "hours"),
