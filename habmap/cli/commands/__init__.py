@@ -7,6 +7,7 @@ from habmap.cli.commands import (
     correct,
     demo,
     density,
+    desk,
     due,
     effort,
     export,
@@ -32,5 +33,5 @@ from habmap.cli.commands import (
 #: In the order in which help lists them: set up, keep the log, ask, show, share, look over.
 IN_ORDER = (
     start, load, trace, unit, feature, log, correct, plot, history, acres, terrain, density, rank, due, effort, plan,
-    burnday, photos, response, map, sheet, story, export, join, check, demo,
+    burnday, photos, response, map, sheet, story, export, join, check, desk, demo,
 )  # fmt: skip

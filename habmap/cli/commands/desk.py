@@ -1,0 +1,47 @@
+"""``habmap desk``: the same jobs in a local web page."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from habmap.cli.context import Session
+from habmap.cli.output import say
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command("desk")(desk)
+
+
+def desk(
+    context: typer.Context,
+    port: Annotated[
+        int, typer.Option("--port", min=0, max=65535, metavar="N", help="Port on this computer (default: a free one).")
+    ] = 0,
+    is_opening: Annotated[bool, typer.Option("--open/--no-open", help="Open the browser.")] = True,
+) -> None:
+    """Do the whole job in a web page that this computer serves to its own browser.
+
+    It ends by Ctrl-C, by "close the desk", or a minute after its last page was closed. Where a desk runs already,
+    another page of that is opened.
+    """
+    from habmap.desk.start import run_desk
+    from habmap.errors import PlaceError
+    from habmap.place.settings import SETTINGS_FILE
+
+    session: Session = context.obj
+    folder = session.folder.absolute()
+    is_property = (folder / SETTINGS_FILE).is_file()
+    if not is_property and session.folder != Path():
+        raise PlaceError("this folder is no property", where=str(folder), mend="name one that `habmap start` made")
+    run_desk(
+        home=Path(typer.get_app_dir("habmap")),
+        made_in=Path.home() / "habmap",
+        folder=folder if is_property else None,
+        port=port,
+        is_opening=is_opening,
+        tell=say,
+    )

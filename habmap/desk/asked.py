@@ -1,0 +1,197 @@
+"""One request as a room sees it: the property, what the form says, the files that came, and how to answer."""
+
+from __future__ import annotations
+
+import re
+import shutil
+import tempfile
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+from urllib.parse import urlencode
+
+from starlette.responses import HTMLResponse, RedirectResponse, Response
+
+from habmap.desk.known import Property, now
+from habmap.errors import UsageError
+
+if TYPE_CHECKING:
+    from habmap.desk.app import Desk
+    from habmap.jobs.ports import Store
+
+#: What may stand in a file's name; all else becomes a dash.
+_NAME: Final = re.compile(r"[^\w.\- ]+", re.UNICODE)
+_LONGEST_NAME: Final = 100
+
+
+@dataclass(frozen=True, slots=True)
+class Brought:
+    """A file that came with a form, put where only the desk looks, under a name without any path."""
+
+    name: str
+    path: Path
+
+
+@dataclass(slots=True, kw_only=True)
+class Asked:
+    """What is asked of a room.
+
+    Attributes
+    ----------
+    desk
+        The desk.
+    room
+        Name of the room.
+    place
+        The property; ``None`` where none is open.
+    said
+        What the form or the address says: name → values.
+    files
+        Files by the name of their field.
+    """
+
+    desk: Desk
+    room: str
+    place: Property | None
+    said: Mapping[str, Sequence[str]] = field(default_factory=dict)
+    files: Mapping[str, Sequence[Brought]] = field(default_factory=dict)
+
+    @property
+    def store(self) -> Store:
+        """The property's rows, as they are now."""
+        store: Store = self.at.store()
+        return store
+
+    @property
+    def at(self) -> Property:
+        """The property, in rooms that need one: these are asked with one only."""
+        assert self.place is not None
+        return self.place
+
+    @property
+    def now(self) -> datetime:
+        """The present moment, UTC."""
+        return now()
+
+    @property
+    def today(self) -> date:
+        """The local civil day at the property."""
+        return self.at.today()
+
+    def text(self, name: str) -> str:
+        """Return what a field says, without the blanks around it; empty where it says nothing."""
+        values = self.said.get(name) or ("",)
+        return values[-1].strip()
+
+    def texts(self, name: str) -> tuple[str, ...]:
+        """Return everything that a field says which may say several things."""
+        return tuple(one.strip() for one in self.said.get(name, ()) if one.strip())
+
+    def has(self, name: str) -> bool:
+        """Tell whether a box was ticked or a button pressed."""
+        return bool(self.text(name))
+
+    def day(self, name: str, words: str) -> date | None:
+        """Return a day; ``None`` where none was given.
+
+        Raises
+        ------
+        UsageError
+            It is no day.
+        """
+        text = self.text(name)
+        if not text:
+            return None
+        try:
+            return date.fromisoformat(text)
+        except ValueError:
+            raise UsageError(
+                "this is not a day", where=words, value=text, allowed="a day that exists, such as 2026-03-14"
+            ) from None
+
+    def number(self, name: str, words: str) -> float | None:
+        """Return a number; ``None`` where none was given.
+
+        Raises
+        ------
+        UsageError
+            It is no number.
+        """
+        return number_of(self.text(name), words)
+
+    def paths(self, name: str) -> tuple[Path, ...]:
+        """Return where the files of a field lie."""
+        return tuple(one.path for one in self.files.get(name, ()))
+
+    def file(self, name: str, words: str) -> Path:
+        """Return where the one file of a field lies.
+
+        Raises
+        ------
+        UsageError
+            None came.
+        """
+        found = self.paths(name)
+        if not found:
+            raise UsageError(f"no file came for {words}", where=words, mend="choose a file, or drop one on its field")
+        return found[0]
+
+    # --- answers -------------------------------------------------------------------------------------------
+
+    def address(self, room: str = "", more: str = "", **query: str) -> str:
+        """Return the address of a room of this property, or of the desk itself."""
+        path = "/".join(part for part in (self.place.key if self.place else "", room or self.room, more) if part)
+        return f"/{path}" + (f"?{urlencode(query)}" if query else "")
+
+    def page(self, template: str, *, status: int = 200, **values: Any) -> Response:
+        """Return a page of this room."""
+        from habmap.desk.pages import render
+
+        return HTMLResponse(render(self, template, values), status_code=status)
+
+    def goto(self, room: str = "", more: str = "", **query: str) -> Response:
+        """Send the browser to a room after something was written: reloading it writes nothing again."""
+        return RedirectResponse(self.address(room, more, **query), status_code=303)
+
+
+#: What answers a request, in a thread of its own.
+Answer = Callable[[Asked], Response]
+
+
+def number_of(text: str, words: str) -> float | None:
+    """Return what a person wrote as a number; blank is ``None``.
+
+    Raises
+    ------
+    UsageError
+        It is no number.
+    """
+    plain = text.strip().replace(",", "")
+    if not plain:
+        return None
+    try:
+        return float(plain)
+    except ValueError:
+        raise UsageError("this is not a number", where=words, value=text, allowed="digits, such as 2.5") from None
+
+
+def safe_name(name: str) -> str:
+    """Return the last part of a file's name, of signs that no system takes for a path; its ending stays.
+
+    What a browser sends as a name is any text: ``../../x``, ``C:\\x``, ``con``, or a thousand letters.
+    """
+    last = _NAME.sub("-", re.split(r"[\\/]", name)[-1]).strip(" .")
+    stem, dot, ending = last.rpartition(".")
+    stem, ending = (stem, dot + ending[:20]) if dot and stem else (last, "")
+    return f"{stem[: _LONGEST_NAME - len(ending)] or 'file'}{ending}"
+
+
+def keep(folder: Path, name: str, content: Any) -> Brought:
+    """Put a file that came into a folder of its own under the given one."""
+    place = Path(tempfile.mkdtemp(dir=folder))
+    path = place / safe_name(name)
+    with path.open("xb") as target:
+        shutil.copyfileobj(content, target)
+    return Brought(name=path.name, path=path)

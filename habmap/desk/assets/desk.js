@@ -1,0 +1,61 @@
+// Holds a line to the desk open while a page is, keeps what was typed, takes files that are dropped, follows long work.
+(() => {
+  // --- the desk ends when no page is left: one page of this browser says so for all of them ---
+  async function hold() {
+    for (;;) {
+      try {
+        const answer = await fetch("/alive");
+        const reader = answer.body.getReader();
+        while (!(await reader.read()).done);
+      } catch {
+        // the desk is gone, or busy: asked again below
+      }
+      await new Promise((go) => setTimeout(go, 3000));
+    }
+  }
+  if (navigator.locks) navigator.locks.request("habmap-desk", hold);
+  else hold();
+
+  // --- what was typed survives a reload, until it was sent ---
+  const wordsOf = (form) =>
+    [...form.elements].filter((one) => one.name && !["hidden", "file", "submit", "button", "password"].includes(one.type));
+  for (const form of document.querySelectorAll("form[data-draft]")) {
+    const key = `${location.pathname}#${form.dataset.draft}`;
+    const kept = sessionStorage.getItem(key);
+    if (kept && !document.querySelector(".told")) {
+      const values = JSON.parse(kept);
+      wordsOf(form).forEach((one, i) => {
+        const was = values[`${i}:${one.name}`];
+        if (was === undefined) return;
+        if (one.type === "checkbox" || one.type === "radio") one.checked = was;
+        else one.value = was;
+      });
+    }
+    form.addEventListener("input", () => {
+      const values = {};
+      wordsOf(form).forEach((one, i) => {
+        values[`${i}:${one.name}`] = one.type === "checkbox" || one.type === "radio" ? one.checked : one.value;
+      });
+      sessionStorage.setItem(key, JSON.stringify(values));
+    });
+    form.addEventListener("submit", () => sessionStorage.removeItem(key));
+  }
+
+  // --- a file may be dropped on the field it is for ---
+  for (const field of document.querySelectorAll("input[type=file]")) {
+    for (const name of ["dragover", "dragenter"]) field.addEventListener(name, () => field.classList.add("over"));
+    for (const name of ["dragleave", "drop"]) field.addEventListener(name, () => field.classList.remove("over"));
+  }
+
+  // --- long work: how far it is ---
+  const work = document.querySelector("[data-work]");
+  async function look() {
+    const answer = await fetch(work.dataset.work);
+    const now = await answer.json();
+    if (now.is_over) return location.reload();
+    work.querySelector("progress").value = now.done_frac;
+    work.querySelector("[role=status]").textContent = now.words;
+    return setTimeout(look, 500);
+  }
+  if (work) look();
+})();

@@ -1,0 +1,135 @@
+"""Pages of the desk: templates, the one style sheet, and words of the command line put into those of a page."""
+
+from __future__ import annotations
+
+import re
+import secrets
+from collections.abc import Iterator, Mapping
+from datetime import date
+from functools import cache
+from importlib.resources import files
+from typing import TYPE_CHECKING, Any, Final
+
+import jinja2
+
+from habmap.errors import HabmapError, InputErrors
+from habmap.show.templating import ENVIRONMENT, template_text
+
+if TYPE_CHECKING:
+    from habmap.desk.asked import Asked
+
+#: Files that pages load, with what they are.
+ASSETS: Final = {
+    "desk.css": "text/css",
+    "no-script.css": "text/css",
+    "desk.js": "text/javascript",
+    "map.js": "text/javascript",
+}
+_ROOT: Final = re.compile(r":root\s*\{[^}]*\}")
+
+
+@cache
+def _environment() -> jinja2.Environment:
+    """Return the environment of all pages of habmap, with the desk's templates before theirs."""
+    own = jinja2.PackageLoader("habmap.desk")
+    assert ENVIRONMENT.loader is not None
+    found = ENVIRONMENT.overlay(loader=jinja2.ChoiceLoader([own, ENVIRONMENT.loader]))
+    found.filters.update(acres=acres, figure=figure, day=day_text)
+    return found
+
+
+@cache
+def asset(name: str) -> str:
+    """Return the text of a file that pages load; the inks are those of the map page."""
+    text = (files("habmap.desk") / "assets" / name).read_text(encoding="utf-8")
+    if name != "desk.css":
+        return text
+    inks = _ROOT.search(template_text("page/page.css"))
+    assert inks is not None
+    return f"{inks[0]}\n{text}"
+
+
+def render(asked: Asked, template: str, values: Mapping[str, Any]) -> str:
+    """Return a page of a room."""
+    desk = asked.desk
+    frame = {
+        "asked": asked,
+        "desk": desk,
+        "rooms": desk.listed_rooms,
+        "token": desk.keys.token,
+        "once": secrets.token_urlsafe(12),
+        "error": None,
+        "title": desk.room(asked.room).title if desk.has_room(asked.room) else "The desk",
+    }
+    return _environment().get_template(template).render({**frame, **values})
+
+
+# --- figures ------------------------------------------------------------------------------------------------
+
+
+def acres(value: float | None, decimals: int = 2) -> str:
+    """Return acres as a table shows them; a dash where they are not known."""
+    return figure(value, decimals)
+
+
+def figure(value: float | None, decimals: int = 0) -> str:
+    """Return a number as a table shows it; a dash where it is not known."""
+    return "–" if value is None else f"{value:,.{decimals}f}"
+
+
+def day_text(value: date | None) -> str:
+    """Return a day as a table shows it; a dash where it is not known."""
+    return "–" if value is None else value.isoformat()
+
+
+# --- what went wrong ----------------------------------------------------------------------------------------
+
+
+def faults_of(error: HabmapError) -> tuple[HabmapError, ...]:
+    """Return the faults of an error one by one."""
+    return error.faults if isinstance(error, InputErrors) else (error,)
+
+
+def fault_lines(error: HabmapError) -> list[tuple[str, str]]:
+    """Return what a fault says beside its first sentence, as pairs of word and text."""
+    told = [("where", error.where), ("found", error.value), ("allowed", error.allowed), ("to mend it", error.mend)]
+    return [(word, desk_words(text)) for word, text in told if text]
+
+
+@cache
+def _flags() -> dict[str, str]:
+    from habmap.records import BurnRecord, Entry, said_facts
+
+    named = {one.flag: one.words for record in (Entry, BurnRecord) for one in said_facts(record)}
+    return named | {
+        "--yes": "“yes, it is right”",
+        "--overwrite": "“replace what is there”",
+        "--repair": "“mend outlines”",
+        "--trim": "“cut back to neighbors”",
+        "--whole": "“the whole unit”",
+        "--unit": "the unit",
+        "--date": "the day",
+        "--why": "the reason",
+        "--track": "a walk",
+        "--patch": "a drawn outline",
+    }
+
+
+_FLAG: Final = re.compile(r"(?<![\w-])--[a-z][a-z-]+")
+
+
+def desk_words(text: str) -> str:
+    """Return a sentence that names options of the command line with the words of the page in their place."""
+    return _FLAG.sub(lambda found: _flags().get(found[0], found[0]), text)
+
+
+def with_paths_hidden(text: str, folder: str) -> str:
+    """Return a text without the folder into which files that came were put: people know them by name alone."""
+    return re.sub(rf"{re.escape(folder)}[\\/][^\\/\s]+[\\/]", "", text)
+
+
+def told(errors: HabmapError, folder: str) -> Iterator[tuple[str, list[tuple[str, str]]]]:
+    """Yield each fault as its sentence and what it says beside."""
+    for fault in faults_of(errors):
+        lines = [(word, with_paths_hidden(text, folder)) for word, text in fault_lines(fault)]
+        yield with_paths_hidden(desk_words(fault.what), folder), lines

@@ -1,0 +1,83 @@
+"""Before any property is open: make one, open one, or try the sample."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from typing import Final
+
+from starlette.responses import Response
+
+from habmap.desk.asked import Asked
+from habmap.desk.forms import Field
+from habmap.desk.room import Room
+from habmap.errors import UsageError
+
+#: Signs of a property's name that a folder's name can have on every system.
+_UNFIT: Final = re.compile(r"[^\w\- ]+", re.UNICODE)
+
+
+def show(asked: Asked) -> Response:
+    """List the properties that may be opened, and offer a new one."""
+    fields = (
+        Field(name="name", label="what you call the property", is_needed=True),
+        Field(
+            name="timezone",
+            label="time zone",
+            value=system_timezone(),
+            help="This computer's, unless the property lies elsewhere; days of the log are local days there.",
+            is_needed=True,
+        ),
+    )
+    return asked.page("doorstep.html.j2", known=asked.desk.known.all(), fields=fields)
+
+
+def make(asked: Asked) -> Response:
+    """Make a property in a folder of its own."""
+    from habmap.jobs.start import start
+
+    name = asked.text("name")
+    if not name:
+        raise UsageError("the property has no name yet", where="what you call the property", mend="give it one")
+    folder = _free_folder(asked.desk.known.made_in, name)
+    start(folder, name=name, now=asked.now, timezone=asked.text("timezone") or None)
+    asked.place = asked.desk.known.add(folder)
+    return asked.goto("lead")
+
+
+def sample(asked: Asked) -> Response:
+    """Build the invented sample property."""
+    from datetime import date
+
+    from habmap.jobs.demo import demo
+
+    folder = _free_folder(asked.desk.known.made_in, "Sample property")
+    demo(folder, now=asked.now, today=date.today())
+    asked.place = asked.desk.known.add(folder)
+    return asked.goto(asked.desk.first_room)
+
+
+def system_timezone() -> str:
+    """Return this computer's time zone by its IANA name; empty where it does not tell."""
+    import tzlocal
+
+    return str(tzlocal.get_localzone_name() or "")
+
+
+def _free_folder(within: Path, name: str) -> Path:
+    """Return a folder that is not there yet, named after the property."""
+    stem = _UNFIT.sub(" ", name).strip()[:60].strip() or "property"
+    number = 1
+    while (folder := within / (stem if number == 1 else f"{stem} {number}")).exists():
+        number += 1
+    return folder
+
+
+ROOM: Final = Room(
+    name="start",
+    title="Your properties",
+    show=show,
+    acts={"make": make, "sample": sample},
+    needs_property=False,
+    needs_libraries=False,
+)

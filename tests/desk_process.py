@@ -1,0 +1,149 @@
+"""A desk that runs in a process of its own, and a client that speaks to it as a browser, or an attacker, would."""
+
+from __future__ import annotations
+
+import http.client
+import os
+import re
+import signal
+import subprocess
+import time
+import uuid
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+from urllib.parse import urlencode, urlsplit
+
+#: A busy machine takes long to start a process [s].
+PATIENCE_S = 60.0
+
+
+@dataclass
+class Answer:
+    """What came back."""
+
+    status: int
+    heads: Mapping[str, str]
+    text: str
+
+
+@dataclass
+class Running:
+    """A desk: where it is, and how a person's own browser gets in."""
+
+    process: subprocess.Popen[str]
+    home: Path
+    address: str
+    jar: str = ""
+    token: str = ""
+    extra: dict[str, Any] = field(default_factory=dict)
+
+    @property
+    def port(self) -> int:
+        return int(urlsplit(self.address).port or 0)
+
+    @property
+    def origin(self) -> str:
+        return f"http://127.0.0.1:{self.port}"
+
+    def raw(
+        self, method: str, path: str, *, body: bytes | None = None, heads: Mapping[str, str | None] | None = None
+    ) -> Answer:
+        """Send one request with nothing but what is given; a head of ``None`` is left out."""
+        line = http.client.HTTPConnection("127.0.0.1", self.port, timeout=PATIENCE_S)
+        given = {"Host": f"127.0.0.1:{self.port}", **(heads or {})}
+        line.putrequest(method, path, skip_host=True, skip_accept_encoding=True)
+        for name, value in given.items():
+            if value is not None:
+                line.putheader(name, value)
+        if body is not None and "Transfer-Encoding" not in given and "Content-Length" not in given:
+            line.putheader("Content-Length", str(len(body)))
+        line.endheaders(body)
+        answer = line.getresponse()
+        found = Answer(answer.status, {k.lower(): v for k, v in answer.getheaders()}, answer.read().decode())
+        line.close()
+        return found
+
+    def enter(self) -> Running:
+        """Come in by the key, as the browser that the desk opens does."""
+        parts = urlsplit(self.address)
+        answer = self.raw("GET", f"{parts.path}?{parts.query}")
+        assert answer.status == 303, answer
+        self.jar = answer.heads["set-cookie"].partition(";")[0]
+        self.token = re.findall(r'name="token" value="([^"]+)"', self.get("/").text)[0]
+        return self
+
+    def get(self, path: str, **heads: str) -> Answer:
+        """Ask for a page, and wait until the libraries are loaded."""
+        deadline = time.monotonic() + PATIENCE_S
+        while True:
+            answer = self.raw("GET", path, heads={"Cookie": self.jar, **heads})
+            if "The desk is being set up" not in answer.text or time.monotonic() > deadline:
+                return answer
+            time.sleep(0.2)
+
+    def post(
+        self,
+        path: str,
+        said: Mapping[str, str] | None = None,
+        *,
+        files: Mapping[str, tuple[str, bytes]] | None = None,
+        heads: Mapping[str, str | None] | None = None,
+    ) -> Answer:
+        """Send a form of the desk's own pages; ``heads`` and ``said`` may falsify any part of it."""
+        values = {"token": self.token, "once": uuid.uuid4().hex, **(said or {})}
+        given: dict[str, str | None] = {"Cookie": self.jar, "Origin": self.origin}
+        if files:
+            mark = uuid.uuid4().hex
+            parts = [
+                f'--{mark}\r\nContent-Disposition: form-data; name="{name}"\r\n\r\n{value}\r\n'.encode()
+                for name, value in values.items()
+            ]
+            for name, (file_name, content) in files.items():
+                head = f'--{mark}\r\nContent-Disposition: form-data; name="{name}"; filename="{file_name}"\r\n\r\n'
+                parts.append(head.encode() + content + b"\r\n")
+            body = b"".join(parts) + f"--{mark}--\r\n".encode()
+            given["Content-Type"] = f"multipart/form-data; boundary={mark}"
+        else:
+            body = urlencode(values).encode()
+            given["Content-Type"] = "application/x-www-form-urlencoded"
+        return self.raw("POST", path, body=body, heads={**given, **(heads or {})})
+
+    def stop(self) -> None:
+        """End the process as Ctrl-C does."""
+        if self.process.poll() is None:
+            self.process.send_signal(signal.SIGINT)
+            try:
+                self.process.wait(timeout=20)
+            except subprocess.TimeoutExpired:
+                self.process.kill()
+                self.process.wait()
+        for stream in (self.process.stdout, self.process.stderr):
+            if stream is not None:
+                stream.close()
+
+
+def start_desk(command: list[str], home: Path, *words: str, place: Path | None = None) -> Running:
+    """Start ``habmap desk`` in a home folder of its own, and return it once it has said where it is."""
+    home.mkdir(parents=True, exist_ok=True)
+    process = subprocess.Popen(
+        [*command, *(["--place", str(place)] if place else []), "desk", "--no-open", *words],
+        env=environment(home),
+        cwd=home,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        encoding="utf-8",
+    )
+    assert process.stdout is not None
+    line = process.stdout.readline().strip()
+    if not line:
+        assert process.stderr is not None
+        raise AssertionError(process.stderr.read())
+    return Running(process=process, home=home, address=line)
+
+
+def environment(home: Path) -> dict[str, str]:
+    """Return an environment in which the desk's own folder, and properties made at it, lie under a folder."""
+    return {**os.environ, "HOME": str(home), "XDG_CONFIG_HOME": str(home / "config"), "PYTHONUTF8": "1"}
