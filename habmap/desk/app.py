@@ -23,7 +23,7 @@ from habmap.desk import rooms
 from habmap.desk.asked import Answer, Asked, keep
 from habmap.desk.keys import Keys, same
 from habmap.desk.known import Known, Property
-from habmap.desk.pages import ASSETS, asset, told
+from habmap.desk.pages import ASSETS, asset, page, told
 from habmap.desk.room import Room
 from habmap.desk.warm import Warmth
 from habmap.errors import HabmapError
@@ -58,7 +58,7 @@ class Desk:
         self.shelf = Path(tempfile.mkdtemp(prefix="habmap-desk-"))
         self.warmth = Warmth()
         self._rooms = {room.name: room for room in rooms.IN_ORDER}
-        self.listed_rooms = tuple(room for room in rooms.IN_ORDER if room.title and room.needs_property)
+        self.listed_rooms: tuple[Room, ...] = tuple(room for room in rooms.IN_ORDER if room.needs_property)
         self._answers: OrderedDict[str, Response] = OrderedDict()
         self._sending: dict[str, threading.Lock] = {}
         self._guard = threading.Lock()
@@ -89,13 +89,9 @@ class Desk:
         if path == "/assets/no-script.css":
             self.presence.is_scriptless = True
 
-    def has_room(self, name: str) -> bool:
-        """Tell whether there is such a room."""
-        return name in self._rooms
-
-    def room(self, name: str) -> Room:
-        """Return a room."""
-        return self._rooms[name]
+    def title_of(self, room: str) -> str:
+        """Return what people call a room."""
+        return self._rooms[room].title
 
     def first_path(self, place: Property | None) -> str:
         """Return the address of the first page: of a property, or of the list of them."""
@@ -129,7 +125,7 @@ class Desk:
             raise HTTPException(404, "There is no such page at the desk.")
         if room.needs_libraries and not self.warmth.is_warm:
             self.warmth.begin()
-            return asked.page("waiting.html.j2")
+            return page(asked, "waiting.html.j2")
         return await run_in_threadpool(self._answered, answer, asked)
 
     async def _act(self, request: Request, room: Room, part: str, asked: Asked) -> Response:
@@ -175,7 +171,7 @@ class Desk:
             with asked.place.lock:
                 return answer(asked)
         except HabmapError as error:
-            return asked.page("fault.html.j2", status=422, error=error)
+            return page(asked, "fault.html.j2", status=422, error=error)
 
     # --- what is no room -----------------------------------------------------------------------------------
 
@@ -206,7 +202,7 @@ class Desk:
             raise HTTPException(403, "This form is not of this desk's own pages.")
         self.end()
         asked = Asked(desk=self, room=rooms.DOORSTEP.name, place=None)
-        return asked.page("ended.html.j2")
+        return page(asked, "ended.html.j2")
 
 
 def _said(items: list[tuple[str, Any]]) -> dict[str, list[str]]:

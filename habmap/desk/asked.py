@@ -9,21 +9,58 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, Protocol
 from urllib.parse import urlencode
 
-from starlette.responses import HTMLResponse, RedirectResponse, Response
+from starlette.responses import RedirectResponse, Response
 
-from habmap.desk.known import Property, now
+from habmap.desk.known import Known, Property, now
 from habmap.errors import UsageError
 
 if TYPE_CHECKING:
-    from habmap.desk.app import Desk
+    from habmap.desk.keys import Keys
+    from habmap.desk.warm import Warmth
+    from habmap.errors import HabmapError
     from habmap.jobs.ports import Store
 
 #: What may stand in a file's name; all else becomes a dash.
 _NAME: Final = re.compile(r"[^\w.\- ]+", re.UNICODE)
 _LONGEST_NAME: Final = 100
+
+
+class TheDesk(Protocol):
+    """What rooms and pages see of the desk itself (`habmap.desk.app.Desk`)."""
+
+    known: Known
+    keys: Keys
+    warmth: Warmth
+    shelf: Path
+
+    @property
+    def first_room(self) -> str:
+        """Name of the room where a property is entered."""
+
+    @property
+    def listed_rooms(self) -> Sequence[Listed]:
+        """Rooms of a property in the order of the list at the top of each page."""
+
+    def title_of(self, room: str) -> str:
+        """Return what people call a room."""
+
+    def told(self, error: HabmapError) -> list[tuple[str, list[tuple[str, str]]]]:
+        """Return what went wrong in the words of a page."""
+
+
+class Listed(Protocol):
+    """A room as the list of them shows it."""
+
+    @property
+    def name(self) -> str:
+        """Its part of the address."""
+
+    @property
+    def title(self) -> str:
+        """What people call it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +89,7 @@ class Asked:
         Files by the name of their field.
     """
 
-    desk: Desk
+    desk: TheDesk
     room: str
     place: Property | None
     said: Mapping[str, Sequence[str]] = field(default_factory=dict)
@@ -144,12 +181,6 @@ class Asked:
         """Return the address of a room of this property, or of the desk itself."""
         path = "/".join(part for part in (self.place.key if self.place else "", room or self.room, more) if part)
         return f"/{path}" + (f"?{urlencode(query)}" if query else "")
-
-    def page(self, template: str, *, status: int = 200, **values: Any) -> Response:
-        """Return a page of this room."""
-        from habmap.desk.pages import render
-
-        return HTMLResponse(render(self, template, values), status_code=status)
 
     def goto(self, room: str = "", more: str = "", **query: str) -> Response:
         """Send the browser to a room after something was written: reloading it writes nothing again."""

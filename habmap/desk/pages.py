@@ -8,15 +8,14 @@ from collections.abc import Iterator, Mapping
 from datetime import date
 from functools import cache
 from importlib.resources import files
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
 import jinja2
+from starlette.responses import HTMLResponse, Response
 
+from habmap.desk.asked import Asked
 from habmap.errors import HabmapError, InputErrors
 from habmap.show.templating import ENVIRONMENT, template_text
-
-if TYPE_CHECKING:
-    from habmap.desk.asked import Asked
 
 #: Files that pages load, with what they are.
 ASSETS: Final = {
@@ -49,8 +48,13 @@ def asset(name: str) -> str:
     return f"{inks[0]}\n{text}"
 
 
-def render(asked: Asked, template: str, values: Mapping[str, Any]) -> str:
+def page(asked: Asked, template: str, *, status: int = 200, **values: Any) -> Response:
     """Return a page of a room."""
+    return HTMLResponse(render(asked, template, values), status_code=status)
+
+
+def render(asked: Asked, template: str, values: Mapping[str, Any]) -> str:
+    """Return the text of a page of a room."""
     desk = asked.desk
     frame = {
         "asked": asked,
@@ -59,7 +63,7 @@ def render(asked: Asked, template: str, values: Mapping[str, Any]) -> str:
         "token": desk.keys.token,
         "once": secrets.token_urlsafe(12),
         "error": None,
-        "title": desk.room(asked.room).title if desk.has_room(asked.room) else "The desk",
+        "title": desk.title_of(asked.room),
     }
     return _environment().get_template(template).render({**frame, **values})
 

@@ -17,7 +17,7 @@ class Room:
     name
         Its part of the address.
     title
-        What people call it; empty where it stands in no list.
+        What people call it.
     show
         Answers when it is entered.
     parts

@@ -10,6 +10,7 @@ from starlette.responses import Response
 
 from habmap.desk.asked import Asked
 from habmap.desk.forms import Field
+from habmap.desk.pages import page
 from habmap.desk.room import Room
 from habmap.errors import UsageError
 
@@ -29,7 +30,7 @@ def show(asked: Asked) -> Response:
             is_needed=True,
         ),
     )
-    return asked.page("doorstep.html.j2", known=asked.desk.known.all(), fields=fields)
+    return page(asked, "doorstep.html.j2", known=asked.desk.known.all(), fields=fields)
 
 
 def make(asked: Asked) -> Response:

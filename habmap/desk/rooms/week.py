@@ -7,6 +7,7 @@ from typing import Final
 from starlette.responses import Response
 
 from habmap.desk.asked import Asked
+from habmap.desk.pages import page
 from habmap.desk.room import Room
 from habmap.desk.tables import table
 
@@ -29,7 +30,8 @@ def show(asked: Asked) -> Response:
         ]
         for item in result.items
     ]
-    return asked.page(
+    return page(
+        asked,
         "week.html.j2",
         result=result,
         pressing=[item for item in result.items if item.state in ("overdue", "past the window", "due")],
