@@ -15,11 +15,17 @@ from habmap.jobs.ports import Store
 from habmap.records import Entry, Photo, Unit
 from habmap.vocabulary import STATEMENTS
 from habmap.work.ledger import effective_entries, line_numbers
-from habmap.work.photo_points import SAME_DIRECTION_DEG, PhotoPoint, Sight, photo_points, same_spot_m, seen_ground
+from habmap.work.photo_points import (
+    SAME_DIRECTION_DEG,
+    SEEN_AREA_M2,
+    PhotoPoint,
+    Sight,
+    photo_points,
+    same_spot_m,
+    seen_ground,
+)
 from habmap.work.private import private_shapes
 
-#: Less of a patch than this in a picture's view is not told beside it [m²].
-SEEN_AREA_M2: Final = 100.0
 #: A photo point nearer to a nest, grave, cultural or other sensitive feature is not for the public [m], nor one that
 #: looks at such a feature from less than this.
 PRIVATE_NEAR_M: Final = 150.0

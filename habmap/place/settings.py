@@ -26,6 +26,7 @@ Weight = Annotated[float, Field(ge=0, le=1e6)]
 #: More than these is a typing slip, and past what a calendar holds.
 Years = Annotated[float, Field(gt=0, le=200)]
 DryingDays = Annotated[int, Field(ge=0, le=3650)]
+AgainDays = Annotated[int, Field(ge=1, le=36500)]
 
 
 def _day_that_exists(text: str) -> str:
@@ -176,6 +177,10 @@ class Hold(Section):
 class SeasonsSection(Section):
     drying_days: tuple[DryingDays, DryingDays] = (30, 60)
     upkeep_years: Years = 4
+    #: Days after which a spot is looked at again; at once where work changed what it shows (`habmap.work.revisits`).
+    photo_again_days: AgainDays = 365
+    plot_again_days: AgainDays = 1095
+    cover_again_days: AgainDays = 365
 
     @field_validator("drying_days")
     @classmethod

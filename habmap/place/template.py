@@ -53,6 +53,9 @@ gentle = 5                     # share of the ground below the machine limit: le
 [seasons]
 drying_days = [30, 60]         # days from cutting to burning (common practice, no source); your burn plan rules
 upkeep_years = 4               # burned or mown again after; published: every 3 to 5 years (OSU Extension NREM-2876)
+photo_again_days = 365         # a photo point is due again after so many days, or at once after work in its view;
+plot_again_days = 1095         # a plot after these, or once killing work came over it; a frame of plant cover after
+cover_again_days = 365         # these, in the same weeks of the year (common practice, no source)
 
 # [[closed]]                   # days that the owner closed, every year ("MM-DD") or once (a date)
 # work = "burn"                # to burning, or to "cut"

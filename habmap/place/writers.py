@@ -8,6 +8,7 @@ import json
 import os
 import tempfile
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
@@ -144,8 +145,20 @@ def xml_words(text: str) -> str:
     )
 
 
-def gpx_text(*, name: str, edges: Sequence[tuple[str, str, MultiPolygon]]) -> str:
-    """Return a GPX 1.1 document with every ring of every ground as a closed track (WGS 84).
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Waypoint:
+    """One spot for a handheld (WGS 84 [°]): a short name, all that is said of it, and what kind of thing it is."""
+
+    name: str
+    words: str
+    kind: str
+    lonlat: tuple[float, float]
+
+
+def gpx_text(
+    *, name: str, edges: Sequence[tuple[str, str, MultiPolygon]] = (), waypoints: Sequence[Waypoint] = ()
+) -> str:
+    """Return a GPX 1.1 document with every ring of every ground as a closed track (WGS 84), and spots as waypoints.
 
     Parameters
     ----------
@@ -155,6 +168,15 @@ def gpx_text(*, name: str, edges: Sequence[tuple[str, str, MultiPolygon]]) -> st
     document = gpxpy.gpx.GPX()
     document.name = xml_words(name)
     document.creator = "habmap"
+    for spot in waypoints:
+        lon, lat = spot.lonlat
+        words = xml_words(spot.words)
+        # handhelds show one of the two
+        document.waypoints.append(
+            gpxpy.gpx.GPXWaypoint(
+                lat, lon, name=xml_words(spot.name), comment=words, description=words, type=xml_words(spot.kind)
+            )
+        )
     for title, comment, ground in edges:
         track = gpxpy.gpx.GPXTrack(name=xml_words(title))
         track.comment = xml_words(comment)

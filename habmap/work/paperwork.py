@@ -7,161 +7,32 @@ ground worked inside the dates, once.
 
 from __future__ import annotations
 
-from calendar import isleap
 from collections import defaultdict
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from typing import Final
 
 from habmap.records import Entry
 from habmap.vocabulary import FIRE, KILLING, PRACTICE_WORDS
+from habmap.work.paperwork_records import (
+    APART,
+    FORM_ROUNDING_ACRES,
+    PAPER_DECIMALS,
+    Applied,
+    AppliedLine,
+    Item,
+    ItemGround,
+    ItemTotal,
+    Range,
+    WorkedPiece,
+)
 from habmap.work.seasons import HeldUnit
-from habmap.work.stages import GroundState
 
-#: Acres below which a shortfall is the rounding of the form, not ground left undone [acre].
-FORM_ROUNDING_ACRES = 0.05
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Range:
-    """A span of days, both ends included."""
-
-    first: date
-    last: date
-
-    def has(self, day: date) -> bool:
-        """Tell whether a day lies in the span."""
-        return self.first <= day <= self.last
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Item:
-    """One contract line, or one practice code where there is no contract (``program`` empty).
-
-    ``units`` empty: all of them. ``rate`` is money per applied acre.
-    """
-
-    program: str
-    item: str
-    practice_code: str
-    units: tuple[str, ...]
-    planned_acres: float | None = None
-    not_before: date | None = None
-    due: date | None = None
-    rate: float | None = None
-
-    @property
-    def name(self) -> str:
-        """What people call it."""
-        return f"{self.program} {self.item}".strip()
-
-    def is_early(self, day: date) -> bool:
-        """Tell whether work of a day lies before the item lets it begin."""
-        return self.not_before is not None and day < self.not_before
-
-    def is_late(self, day: date) -> bool:
-        """Tell whether work of a day lies after the item's due date."""
-        return self.due is not None and day > self.due
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class WorkedPiece:
-    """Ground of one unit under the same lines of the log; ``entry_ids`` in the order of work, ``state`` after them."""
-
-    unit_id: str
-    acres: float
-    entry_ids: tuple[str, ...]
-    state: GroundState
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class AppliedLine:
-    """Acres of one item on one unit (horizontal acres); each piece of worked ground stands in one of the columns.
-
-    Attributes
-    ----------
-    applied_acres
-        What may be claimed: in killing practices first brought to its target inside the item's dates, in others worked
-        inside them; once, and not while on hold.
-    below_target_acres, treated_before_acres
-        Worked ground whose share killed is below its unit's target; and that was at target already, by work before the
-        report's days or of another practice code.
-    too_early_acres, late_acres, on_hold_acres
-        Brought to target (else: worked) before the item's first day, after its due date, and while on hold. A remark
-        tells of ground in the other columns that had work before the first day too.
-    elsewhere_acres
-        Claimed by an item that comes first in ``habmap.toml``.
-    pass_acres
-        Plain sum of the item's log lines inside its dates on this unit, ground worked twice counted twice.
-    payment
-        ``None`` without a rate; ground beyond the item's planned acres is not paid.
-    first_date, last_date, entry_ids
-        The log lines inside the item's dates; where there are none, those of the report's days.
-    """
-
-    program: str
-    item: str
-    practice_code: str
-    unit_id: str
-    applied_acres: float
-    below_target_acres: float
-    treated_before_acres: float
-    too_early_acres: float
-    late_acres: float
-    on_hold_acres: float
-    elsewhere_acres: float
-    pass_acres: float
-    payment: float | None
-    first_date: date
-    last_date: date
-    method: str
-    crew: str
-    entry_ids: tuple[str, ...]
-    remarks: tuple[str, ...]
-
-
+#: A sum of money ends at cents; planned acres are written to a hundredth at most, and tenths are no binary numbers.
+_CENTS: Final = 2
+_HUNDREDTHS: Final = 2
 _FORFEIT: Final = "work dated before it can forfeit payment"
-
-#: Columns of worked ground that is not applied, each by its key without ``_acres``.
-APART: Final = ("below_target", "treated_before", "too_early", "late", "on_hold", "elsewhere")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ItemTotal:
-    """Planned beside applied for one item over all its units; ``apart_acres`` by the keys of ``APART``."""
-
-    program: str
-    item: str
-    practice_code: str
-    planned_acres: float | None
-    applied_acres: float
-    apart_acres: Mapping[str, float]
-    short_acres: float | None
-    not_before: date | None
-    due: date | None
-    rate: float | None
-    payment: float | None
-    remarks: tuple[str, ...]
-
-
-def program_year(year: int, *, starts: str) -> Range:
-    """Return the span of a program year named after the calendar year in which it ends.
-
-    Parameters
-    ----------
-    starts
-        First day as ``MM-DD``; ``10-01`` makes program year 2026 run from 2025-10-01 to 2026-09-30.
-    """
-    month, day = (int(part) for part in starts.split("-"))
-    first_year = year if (month, day) == (1, 1) else year - 1
-    return Range(first=_start(first_year, month, day), last=_start(first_year + 1, month, day) - timedelta(days=1))
-
-
-def _start(year: int, month: int, day: int) -> date:
-    # 29 February is 1 March in a common year: the span of the year before still ends on 28 February.
-    is_leap_day = (month, day) == (2, 29)
-    return date(year, 3, 1) if is_leap_day and not isleap(year) else date(year, month, day)
 
 
 @dataclass(frozen=True, slots=True)
@@ -203,8 +74,8 @@ def applied_lines(
     codes: Mapping[str, str],
     span: Range,
     holds: Sequence[HeldUnit],
-) -> tuple[tuple[AppliedLine, ...], tuple[ItemTotal, ...]]:
-    """Return the lines and totals of a practice report.
+) -> Applied:
+    """Return the lines, the totals and the ground of a practice report.
 
     Parameters
     ----------
@@ -223,22 +94,33 @@ def applied_lines(
     claims = _Claims()
     lines: list[AppliedLine] = []
     totals: list[ItemTotal] = []
+    ground: list[ItemGround] = []
     for item in items:
-        paid_acres = 0.0
+        paid = _Paid()
         of_item: list[AppliedLine] = []
         words = [
             f"unit {unit_id} is in the contract but not on the map" for unit_id in item.units if unit_id not in units
         ]
-        report = _ItemReport(item, by_id, codes, span, holds, claims)
+        columns: dict[int, str] = {}
+        report = _ItemReport(item, by_id, codes, span, holds, claims, columns)
         for unit_id in item.units or tuple(units):
             here = [(number, piece) for number, piece in enumerate(pieces) if piece.unit_id == unit_id]
-            line = report.line(unit_id, here, paid_acres=paid_acres)
+            line = report.line(unit_id, here, paid=paid)
             if line is not None:
                 of_item.append(line)
-                paid_acres += line.applied_acres
+                paid = _Paid(paid.acres + line.applied_acres, paid.paper_acres + line.paper_acres)
         lines += of_item
+        ground.append(ItemGround(item=item, columns=columns))
         totals.append(_total(item, of_item, words, span))
-    return tuple(lines), tuple(totals)
+    return Applied(lines=tuple(lines), totals=tuple(totals), ground=tuple(ground))
+
+
+@dataclass(frozen=True, slots=True)
+class _Paid:
+    """What an item's lines so far have used of its planned acres, as measured and as it stands on paper [acre]."""
+
+    acres: float = 0.0
+    paper_acres: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -249,9 +131,12 @@ class _ItemReport:
     span: Range
     holds: Sequence[HeldUnit]
     claims: _Claims
+    columns: dict[int, str]
 
-    def line(self, unit_id: str, here: Sequence[tuple[int, WorkedPiece]], *, paid_acres: float) -> AppliedLine | None:
-        """Add up the pieces of one unit; ``None`` where no work of the item's code lies on it within the report."""
+    def line(self, unit_id: str, here: Sequence[tuple[int, WorkedPiece]], *, paid: _Paid) -> AppliedLine | None:
+        """Add up the pieces of one unit, and note where each stands; ``None`` where no work of the item's code lies on
+        it within the report.
+        """
         kills = killing_practices(self.item.practice_code, self.codes)
         acres: defaultdict[str, float] = defaultdict(float)
         remarks: dict[str, list[_Found]] = defaultdict(list)
@@ -271,6 +156,7 @@ class _ItemReport:
             pass_acres += piece.acres * sum(self._is_inside(entry.date) for entry in own)
             found = self._killed(number, piece, own) if kills else self._worked(number, piece, own)
             acres[found.column] += piece.acres
+            self.columns[number] = found.column
             remarks[found.column].append(found)
             if found.column != "too_early" and any(self.item.is_early(entry.date) for entry in own):
                 also_early_acres += piece.acres
@@ -279,9 +165,10 @@ class _ItemReport:
         counted = [entry for entry in done.values() if self._is_inside(entry.date)] or list(done.values())
         counted.sort(key=lambda entry: (entry.date, entry.entry_id))
         item = self.item
-        payable = acres["applied"]
+        payable, on_paper = acres["applied"], round(acres["applied"], PAPER_DECIMALS)
         if item.planned_acres is not None:
-            payable = min(payable, max(0.0, item.planned_acres - paid_acres))
+            payable = min(payable, max(0.0, item.planned_acres - paid.acres))
+            on_paper = min(on_paper, max(0.0, round(item.planned_acres - paid.paper_acres, _HUNDREDTHS)))
         return AppliedLine(
             program=item.program,
             item=item.item,
@@ -291,6 +178,8 @@ class _ItemReport:
             **{f"{column}_acres": acres[column] for column in APART},
             pass_acres=pass_acres,
             payment=None if item.rate is None else item.rate * payable,
+            paper_acres=on_paper,
+            paper_payment=None if item.rate is None else round(item.rate * on_paper, _CENTS),
             first_date=counted[0].date,
             last_date=counted[-1].date,
             method=", ".join(dict.fromkeys(PRACTICE_WORDS[entry.practice] for entry in counted)),
@@ -386,5 +275,7 @@ def _total(item: Item, lines: Sequence[AppliedLine], words: Sequence[str], span:
         due=item.due,
         rate=item.rate,
         payment=None if item.rate is None else sum(line.payment or 0.0 for line in lines),
+        paper_acres=round(sum(line.paper_acres for line in lines), _HUNDREDTHS),
+        paper_payment=None if item.rate is None else round(sum(line.paper_payment or 0.0 for line in lines), _CENTS),
         remarks=tuple(remarks),
     )

@@ -22,6 +22,8 @@ _QUANTILE: Final = 0.99
 #: source).
 SEEN_M: Final = 150.0
 SEEN_DEG: Final = 60.0
+#: Less of a patch than this in a picture's view is not told beside it [m²].
+SEEN_AREA_M2: Final = 100.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

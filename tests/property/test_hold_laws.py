@@ -15,7 +15,8 @@ from shapely import box
 from habmap.cli.commands.rank import next_words
 from habmap.jobs.demo import _rank_words
 from habmap.jobs.due import calendar_days, due
-from habmap.jobs.export_layers import handheld_outlines, units_table
+from habmap.jobs.export_handheld import handheld
+from habmap.jobs.export_layers import units_table
 from habmap.jobs.map import build_page
 from habmap.jobs.plan import plan
 from habmap.jobs.rank import rank
@@ -151,7 +152,7 @@ def test_nothing_at_rest_is_recommended_anywhere(
     begun = plan(store, first=TODAY, last=TODAY + timedelta(days=6), hours_per_week=30).slots
     assert not {slot.unit_id for slot in begun} & resting
 
-    for name, _, _ in handheld_outlines(store, today=TODAY, audience=audience):
+    for name, _, _ in handheld(store, today=TODAY, audience=audience).outlines:
         unit_id, _, rest = name.partition(" ")
         assert not (rest == "left" and unit_id in resting), name
     waiting = {row["unit_id"] for row in units_table(store, today=TODAY, audience=audience).rows if row["waits"]}

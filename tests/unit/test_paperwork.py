@@ -8,11 +8,12 @@ import pytest
 from fakes import GRID, FakeStore, entry, unit
 from shapely import box
 
-from habmap.jobs.export_practices import PracticesResult, export_practices
+from habmap.jobs.export_practices import export_practices
 from habmap.measures import M2_PER_ACRE
 from habmap.place.settings import Settings
 from habmap.records import Entry
-from habmap.work.paperwork import APART, AppliedLine, Range, program_year
+from habmap.work.paperwork_records import APART, AppliedLine, Range, program_year
+from habmap.work.practice_report import PracticesResult
 
 #: The unit has 10,000 m²; the left patch 6,000 of them, the right one 6,000, both 2,000, and 2,000 lie outside.
 UNITS = [unit("C1", box(0, 0, 100, 100)), unit("C2", box(0, 200, 100, 300))]

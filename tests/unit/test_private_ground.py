@@ -17,7 +17,8 @@ from fakes import GRID, FakeStore, entry, unit
 from shapely import MultiPolygon, Point, box
 from shapely.geometry.base import BaseGeometry
 
-from habmap.jobs.export_layers import handheld_outlines, ledger_table, units_table
+from habmap.jobs.export_handheld import handheld
+from habmap.jobs.export_layers import ledger_table, units_table
 from habmap.jobs.map import build_page
 from habmap.jobs.ports import Store
 from habmap.jobs.public import _AS_IT_IS, _PublicStore, public_view, veil_words
@@ -60,7 +61,7 @@ def public_shapes(store: Store) -> list[BaseGeometry]:
         *page_shapes(story.then),
         *ledger_table(store, audience="public").shapes,
         *units_table(store, today=NOW.date(), audience="public").shapes,
-        *(shape for _, _, shape in handheld_outlines(store, today=NOW.date(), audience="public")),
+        *(shape for _, _, shape in handheld(store, today=NOW.date(), audience="public").outlines),
     ]
     return [GRID.to_grid(shape) for shape in found]
 
@@ -251,12 +252,12 @@ def test_a_fence_about_a_grave_is_no_public_feature() -> None:
 
 def test_ground_left_on_purpose_never_rides_on_a_public_handheld_as_remaining() -> None:
     store = a_store(a_nest(300, 250), entry("keep", "2025-01-01", Point(300, 250).buffer(30)))
-    assert [name for name, _, _ in handheld_outlines(store, today=NOW.date(), audience="public")] == [
+    assert [name for name, _, _ in handheld(store, today=NOW.date(), audience="public").outlines] == [
         "A",
         "B",
         "B left",
     ]
-    assert [name for name, _, _ in handheld_outlines(store, today=NOW.date())] == ["A", "A left", "B", "B left"]
+    assert [name for name, _, _ in handheld(store, today=NOW.date()).outlines] == ["A", "A left", "B", "B left"]
 
 
 def test_whatever_a_store_can_be_asked_somebody_decided_about() -> None:
@@ -277,7 +278,7 @@ def test_units_go_by_their_public_name_or_their_label() -> None:
     story = build_story(store, now=NOW, today=NOW.date(), audience="public")
     told = [
         render_page(page), repr(story), repr(units_table(store, today=NOW.date(), audience="public").rows),
-        repr(handheld_outlines(store, today=NOW.date(), audience="public")),
+        repr(handheld(store, today=NOW.date(), audience="public")),
     ]  # fmt: skip
     for words in told:
         assert not re.search("Miller|eagle|Joe", words)
@@ -323,7 +324,7 @@ def test_a_hole_of_a_unit_about_a_private_place_is_closed_for_the_public() -> No
     assert any("outline of A has a hole about a private place" in said for said in words)
     assert "private place" not in render_page(page)
     standing = FakeStore([unit("A", outline), a_nest(300, 250)], grid=GRID)
-    assert [name for name, _, _ in handheld_outlines(standing, today=NOW.date(), audience="public")] == ["A"]
+    assert [name for name, _, _ in handheld(standing, today=NOW.date(), audience="public").outlines] == ["A"]
 
 
 def holes_of(shape: BaseGeometry) -> Iterator[shapely.Polygon]:

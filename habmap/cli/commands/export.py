@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import date
 from enum import StrEnum
 from pathlib import Path
@@ -15,10 +15,11 @@ from habmap.cli.output import print_json, print_table, rounded, say
 from habmap.errors import UsageError
 
 if TYPE_CHECKING:
-    from habmap.jobs.export_layers import LayerTable
-    from habmap.jobs.export_practices import PracticesResult
-    from habmap.place.writers import Cell
-    from habmap.work.paperwork import AppliedLine, ItemTotal
+    from shapely import MultiPolygon
+
+    from habmap.show.layer_tables import LayerTable
+    from habmap.work.practice_report import PracticesResult
+    from habmap.work.revisits import Revisit
 
 
 class Audience(StrEnum):
@@ -36,14 +37,6 @@ FromOption = Annotated[
 ToOption = Annotated[
     date | None, typer.Option("--to", parser=parsed_date, metavar="YYYY-MM-DD", help="Last day of the range.")
 ]
-
-#: Columns of the practice table: keys of its lines, with the decimals that paperwork wants; ``None``: text.
-PRACTICE_COLUMNS = {
-    "program": None, "item": None, "practice_code": None, "unit_id": None, "applied_acres": 1, "below_target_acres": 1,
-    "treated_before_acres": 1, "too_early_acres": 1, "late_acres": 1, "on_hold_acres": 1, "elsewhere_acres": 1,
-    "pass_acres": 1, "payment": 2, "first_date": None, "last_date": None, "method": None, "crew": None,
-    "remarks": None,
-}  # fmt: skip
 
 
 def register(app: typer.Typer) -> None:
@@ -66,6 +59,7 @@ def register(app: typer.Typer) -> None:
     ) -> None:
         """Write planned and applied acres per practice. Per contract item too, as .csv or .xlsx."""
         from habmap.jobs.export_practices import export_practices
+        from habmap.show.practice_table import looked_at
 
         _suffix(output, ".csv", ".xlsx")
         if program_year is not None and (first or last):
@@ -82,11 +76,7 @@ def register(app: typer.Typer) -> None:
             f"{applied_acres:.1f} applied acres of {result.practice_acres:.1f} practice acres worked {span}, "
             f"written to {output}."
         )
-        for words in [
-            *result.remarks,
-            *(f"{i.program} {i.item}: {r}".strip(" :") for i in result.items for r in i.remarks),
-            *(f"{line.unit_id}, {line.practice_code}: {r}" for line in result.lines for r in line.remarks),
-        ]:
+        for words in looked_at(result):
             say(f"Look at this: {words}.")
         print_table(
             ["program", "item", "code", "planned", "applied", "short", "not counted"],
@@ -150,18 +140,74 @@ def register(app: typer.Typer) -> None:
         overwrite: OverwriteOption = False,
         as_json: JsonOption = False,
     ) -> None:
-        """Write unit edges and the ground that remains, for a handheld. Nests, graves and other features stay out."""
-        from habmap.jobs.export_layers import handheld_outlines
-        from habmap.place.writers import gpx_text
+        """Write unit edges, the ground that remains, photo points and plots, for a handheld.
+
+        Nests, graves and other features stay out. Parts under a tenth of an acre do too: what they add up to is said.
+        """
+        from habmap.jobs.export_handheld import HandheldFile, handheld
+        from habmap.show.handheld import scraps_words
 
         _suffix(output, ".gpx")
         session: Session = context.obj
         store = session.store()
         today = session.today(store.settings.place.timezone)
-        outlines = handheld_outlines(store, on=on, today=today, audience=audience.value)
-        text = gpx_text(name=store.settings.place.name, edges=outlines)
-        _write(output, lambda path: path.write_text(text, encoding="utf-8"), overwrite)
-        _report("export-gpx", output, len(outlines), "outline", audience, as_json=as_json)
+        found = handheld(store, on=on, today=today, audience=audience.value)
+        _write_gpx(output, store.settings.place.name, found.outlines, found.spots, overwrite, is_again=False)
+        scraps = [one for one in found.remaining if one.scraps]
+        if as_json:
+            written = HandheldFile(
+                path=str(output),
+                rows=len(found.outlines),
+                waypoints=len(found.spots),
+                scraps=sum(one.scraps for one in scraps),
+                scrap_acres=sum(one.scrap_acres for one in scraps),
+                audience=audience.value,
+            )
+            print_json("export-gpx", written)
+            return
+        for one in scraps:
+            say(f"Left out: {scraps_words(one.unit_id, one.scraps, one.scrap_acres)}.")
+        counted = f"{_counted(len(found.outlines), 'outline')} and {_counted(len(found.spots), 'waypoint')}"
+        say(f"{counted} written to {output}.")
+
+    @export.command("revisits")
+    def revisits(
+        context: typer.Context,
+        output: OutOption,
+        on: OnOption = None,
+        within_days: Annotated[
+            int, typer.Option(min=0, max=36500, metavar="DAYS", help="Also what is due within so many days.")
+        ] = 0,
+        audience: ForOption = Audience.owner,
+        overwrite: OverwriteOption = False,
+        as_json: JsonOption = False,
+    ) -> None:
+        """Write photo points, plots and cover frames that are due again, as waypoints for a handheld.
+
+        After so many days as `habmap.toml` says, and at once where work changed what they show.
+        """
+        from habmap.jobs.export_handheld import RevisitsFile, due_again
+        from habmap.show.handheld import without_place_words
+
+        _suffix(output, ".gpx")
+        session: Session = context.obj
+        store = session.store()
+        day = on or session.today(store.settings.place.timezone)
+        found = due_again(store, on=day, within_days=within_days, audience=audience.value)
+        spots = [one for one in found if one.lonlat is not None]
+        _write_gpx(output, store.settings.place.name, (), spots, overwrite, is_again=True)
+        if as_json:
+            written = RevisitsFile(path=str(output), on=day, rows=len(spots), audience=audience.value, spots=found)
+            print_json("export-revisits", written)
+            return
+        for words in without_place_words(found):
+            say(f"Left out: {words}.")
+        kinds = ", ".join(
+            _counted(count, words)
+            for kind, words in (("photo", "photo point"), ("plot", "plot"), ("frame", "cover frame"))
+            if (count := sum(one.kind == kind for one in spots))
+        )
+        say(f"{_counted(len(spots), 'spot')} due again on {day}{f' ({kinds})' if kinds else ''} written to {output}.")
 
     @export.command("log-sheet")
     def log_sheet(context: typer.Context, output: OutOption, overwrite: OverwriteOption = False) -> None:
@@ -185,11 +231,41 @@ def register(app: typer.Typer) -> None:
 
 def _report(command: str, output: Path, rows: int, what: str, audience: Audience, *, as_json: bool) -> None:
     if as_json:
-        from habmap.jobs.export_layers import WrittenFile
+        from habmap.show.layer_tables import WrittenFile
 
         print_json(command, WrittenFile(path=str(output), rows=rows, audience=audience.value))
         return
-    say(f"{rows} {what}{'' if rows == 1 else 's'} written to {output}.")
+    say(f"{_counted(rows, what)} written to {output}.")
+
+
+def _counted(count: int, what: str) -> str:
+    return f"{count} {what}{'' if count == 1 else 's'}"
+
+
+def _write_gpx(
+    output: Path,
+    place: str,
+    outlines: Sequence[tuple[str, str, MultiPolygon]],
+    spots: Sequence[Revisit],
+    overwrite: bool,
+    *,
+    is_again: bool,
+) -> None:
+    from habmap.place.writers import Waypoint, gpx_text
+    from habmap.show.handheld import KIND_WORDS, waypoint_name, waypoint_words
+
+    waypoints = [
+        Waypoint(
+            name=waypoint_name(one),
+            words=waypoint_words(one, is_again=is_again),
+            kind=KIND_WORDS[one.kind],
+            lonlat=one.lonlat,
+        )
+        for one in spots
+        if one.lonlat is not None
+    ]
+    text = gpx_text(name=place, edges=outlines, waypoints=waypoints)
+    _write(output, lambda path: path.write_text(text, encoding="utf-8"), overwrite)
 
 
 def _suffix(path: Path, *allowed: str) -> None:
@@ -220,37 +296,11 @@ def _table_writer(table: LayerTable, output: Path) -> Callable[[Path], object]:
     return lambda path: write_layer(path, layer=table.layer, rows=rows, shapes=table.shapes)
 
 
-def _practice_cell(line: AppliedLine, column: str) -> Cell:
-    value = getattr(line, column)
-    if column == "remarks":
-        return "; ".join(value)
-    decimals = PRACTICE_COLUMNS[column]
-    if decimals is not None:
-        return None if value is None else round(value, decimals)
-    return value.isoformat() if isinstance(value, date) else str(value)
-
-
-def _item_words(item: ItemTotal, result: PracticesResult) -> str:
-    """Return an item's totals as one line of text, so that no column adds them up twice."""
-    parts = [f"{item.applied_acres:.1f} acres applied"]
-    if item.planned_acres is not None:
-        parts.append(f"{item.planned_acres:.1f} planned")
-    if item.payment is not None:
-        parts.append(f"payment {item.payment:,.2f} {result.currency}")
-    name = f"{item.program} {item.item} ({item.practice_code})".strip()
-    return "; ".join([f"All units, {name}: {', '.join(parts)}", *item.remarks])
-
-
 def _practice_writer(result: PracticesResult) -> Callable[[Path], object]:
     from habmap.place.writers import csv_text, write_workbook
+    from habmap.show.practice_table import PRACTICE_COLUMNS, practice_rows
 
-    rows: list[list[Cell]] = [[_practice_cell(line, column) for column in PRACTICE_COLUMNS] for line in result.lines]
-    rows.append([])
-    rows.append(
-        [f"{result.place}: work from {result.from_date} to {result.to_date}; horizontal acres, ground counted once."]
-    )
-    rows += [[words] for words in (*(_item_words(item, result) for item in result.items), *result.remarks)]
-    rows.append(["Signature", None, None, None, None, None, None, "Date"])
+    rows = practice_rows(result)
 
     def write(path: Path) -> None:
         if path.suffix.lower() == ".xlsx":
