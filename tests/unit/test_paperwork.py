@@ -12,6 +12,7 @@ from habmap.jobs.export_practices import export_practices
 from habmap.measures import M2_PER_ACRE
 from habmap.place.settings import Settings
 from habmap.records import Entry
+from habmap.show.practice_table import PRACTICE_COLUMNS, practice_rows
 from habmap.work.paperwork_records import APART, AppliedLine, Range, program_year
 from habmap.work.practice_report import PracticesResult
 
@@ -173,3 +174,26 @@ def test_a_contract_unit_that_is_not_on_the_map_is_said() -> None:
 )
 def test_program_year_is_named_after_the_year_it_ends_in(year: int, starts: str, first: date, last: date) -> None:
     assert program_year(year, starts=starts) == Range(first=first, last=last)
+
+
+def test_the_printed_payment_is_the_rate_times_the_printed_acres() -> None:
+    # 10,000 m² are 2.4711 acres and print as 2.5; 6,000 m² are 1.4826 and print as 1.5: 4.0 acres at 350 are 1,400.00,
+    # where the measured 3.9537 would pay 1,383.79.
+    item = ITEM | {"units": ["C1", "C2"], "rate": 350.0}
+    work = (entry("cut", "2026-01-05", ALL), entry("cut", "2026-01-06", box(0, 200, 60, 300)))
+    result = report(*work, items=[item])
+    assert [(line.paper_acres, line.paper_payment) for line in result.lines] == [(2.5, 875.0), (1.5, 525.0)]
+    assert (result.items[0].paper_acres, result.items[0].paper_payment) == (4.0, 1400.0)
+    assert result.items[0].payment == pytest.approx(350 * 16_000 / M2_PER_ACRE)
+    rows = practice_rows(result)
+    columns = list(PRACTICE_COLUMNS)
+    for row in rows[:2]:
+        acres, payment = row[columns.index("applied_acres")], row[columns.index("payment")]
+        assert payment == pytest.approx(350 * float(str(acres)))
+    said = [str(row[0]) for row in rows[2:] if row]
+    assert any("payment 1,400.00 USD for 4 acres" in words for words in said)
+    assert any("the acres as they stand here" in words for words in said)
+    # planned 3.0: 2.5 and what is left of the plan, 0.5
+    capped = report(*work, items=[item | {"planned_acres": 3.0}])
+    assert [line.paper_acres for line in capped.lines] == [2.5, 0.5]
+    assert capped.items[0].paper_payment == 1050.0
