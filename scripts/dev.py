@@ -2,7 +2,8 @@
 """One entry for everybody who works on habmap: python3 scripts/dev.py COMMAND.
 
   demo [DIR]        set up, then do the whole main job on the sample property (default .demo/)
-  test [ARGS...]    set up, outside programs too, then run the tests; ARGS go to pytest
+  test [ARGS...]    set up, outside programs too, then run the tests; ARGS go to pytest.
+                    --lowest: with the oldest versions that pyproject.toml allows, in .venv-lowest
   check             read the code for faults: ruff, ruff format --check, mypy; the page's scripts with biome
   format            lay out the code: ruff format, and what ruff can mend by itself
   bench [ARGS...]   run every scripts/bench_*.py; ARGS go to each
@@ -17,10 +18,12 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+import re
 import shutil
 import subprocess
 import sys
 import time
+import tomllib
 from pathlib import Path
 from typing import Any
 
@@ -28,8 +31,8 @@ from outside import OUTSIDE, in_ci, path_of, why_missing, works
 
 TOP = Path(__file__).resolve().parent.parent
 VENV = TOP / ".venv"
-STAMP = VENV / "habmap-stamp.json"
 CONSTRAINTS = TOP / "scripts" / "constraints.txt"
+LOWEST = "--lowest"
 DEMO = TOP / ".demo"
 #: What reads the page's scripts, and where they lie.
 JS = TOP / "scripts" / "js"
@@ -74,6 +77,11 @@ def demo(words: list[str]) -> int:
 
 def test(words: list[str]) -> int:
     """Run the tests, with the programs that they compare with."""
+    if LOWEST in words:
+        words.remove(LOWEST)
+        use_lowest_versions()
+        # What an old library says of a newer one beneath it is not ours to mend.
+        words = ["-W", "default::DeprecationWarning", "-W", "default::PendingDeprecationWarning", *words]
     set_up("test")
     get_programs()
     # One worker for each core: most tests run the command in a process of its own and wait for it. Neighbours in a
@@ -140,6 +148,21 @@ def docs(words: list[str]) -> int:
 # --- the environment ----------------------------------------------------------------------------------------
 
 
+def use_lowest_versions() -> None:
+    """From here on work in an environment of its own, each library at the lower bound of pyproject.toml."""
+    global VENV
+    VENV = TOP / ".venv-lowest"
+
+
+def constraints() -> str:
+    """Return the versions that .venv must hold, a requirement a line."""
+    if VENV.name == ".venv":
+        return CONSTRAINTS.read_text(encoding="utf-8")
+    project = tomllib.loads((TOP / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    bounds = [*project["dependencies"], *project["optional-dependencies"]["test"]]
+    return "\n".join(re.sub(r">=([^,; ]+).*", r"==\1", bound) for bound in bounds) + "\n"
+
+
 def set_up(*extras: str) -> None:
     """Make .venv fit pyproject.toml and the constraints, with these extras beside those it already has."""
     wanted = fingerprint()
@@ -151,6 +174,8 @@ def set_up(*extras: str) -> None:
         say("making .venv")
         make_venv()
     say("installing habmap and what it needs into .venv (the first time takes a minute or two)")
+    versions = VENV / "habmap-constraints.txt"
+    versions.write_text(constraints(), encoding="utf-8")
     name = f"{TOP}[{','.join(all_extras)}]" if all_extras else str(TOP)
     subprocess.run(
         [
@@ -162,20 +187,20 @@ def set_up(*extras: str) -> None:
             "--retries=5",
             "--timeout=60",
             "--constraint",
-            str(CONSTRAINTS),
+            str(versions),
             "--editable",
             name,
         ],
         check=True,
         stdin=subprocess.DEVNULL,
     )
-    STAMP.write_text(json.dumps({"fingerprint": wanted, "extras": all_extras}) + "\n", encoding="utf-8")
+    stamp_file().write_text(json.dumps({"fingerprint": wanted, "extras": all_extras}) + "\n", encoding="utf-8")
 
 
 def fingerprint() -> str:
     """Digest of everything that decides what .venv must hold, its own place on the disk too."""
     digest = hashlib.sha256()
-    for part in ((TOP / "pyproject.toml").read_bytes(), CONSTRAINTS.read_bytes(), str(TOP).encode()):
+    for part in ((TOP / "pyproject.toml").read_bytes(), constraints().encode(), str(TOP).encode()):
         digest.update(hashlib.sha256(part).digest())
     return digest.hexdigest()
 
@@ -183,10 +208,15 @@ def fingerprint() -> str:
 def read_stamp() -> dict[str, Any]:
     """Return what the last set-up left; an empty stamp when there is none or the environment no longer runs."""
     try:
-        stamp = json.loads(STAMP.read_text(encoding="utf-8"))
+        stamp = json.loads(stamp_file().read_text(encoding="utf-8"))
     except (OSError, ValueError):
         return {}
     return stamp if isinstance(stamp, dict) and works([program("python"), "--version"]) else {}
+
+
+def stamp_file() -> Path:
+    """Return where the last set-up of this environment left what it did."""
+    return VENV / "habmap-stamp.json"
 
 
 def make_venv() -> None:
