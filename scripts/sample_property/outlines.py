@@ -103,7 +103,7 @@ _EDGES: dict[str, Points] = {
     "hollow, west": [(768, 1250), (704, 1130), (737, 1010), (687, 880), (724, 770), (686, 650), (712, 530)],
     "hollow, east": [(838, 1250), (780, 1130), (810, 1010), (764, 905), (798, 775), (756, 650), (786, 512)],
     "corner cedars": [(742, 905), (820, 925), (885, 975), (950, 990), (1035, 1050)],
-    "split oak": [(745, 712), (830, 690), (905, 712), (975, 690), (1040, 722), (1110, 700), (1180, 728), (1250, 712)],
+    "leaning oak": [(745, 712), (830, 690), (905, 712), (975, 690), (1040, 722), (1110, 700), (1180, 728), (1250, 712)],
     "between the bluffs": [(978, 735), (970, 650), (944, 580), (936, 478)],
 }
 _RINGS: dict[str, Points] = {
@@ -135,12 +135,12 @@ UNITS = (
     UnitPlan("C8", "Pond Ridge", "cedar", (400, 250), 65, 12, "scattered young trees"),
     UnitPlan("M1", "Crooked Draw", "mixed", (120, 380), 210, 40, "cedar under post oak"),
     UnitPlan("M2", "Back Slope", "mixed", (720, 410), 260, 46),
-    UnitPlan("M3", "Split Oak", "mixed", (880, 800), 150, 30),
+    UnitPlan("M3", "Leaning Oak", "mixed", (880, 800), 150, 30),
     UnitPlan("G1", "High Prairie", "grass", (560, 1000)),
     UnitPlan("G2", "Road Prairie", "grass", (200, 80)),
     UnitPlan("G3", "Plum Ridge", "grass", (620, 230)),
     UnitPlan("H1", "Creek Timber", "hardwood", (600, 495)),
-    UnitPlan("H2", "Coon Hollow", "hardwood", (745, 850)),
+    UnitPlan("H2", "Kettle Hollow", "hardwood", (745, 850)),
     UnitPlan("P1", "Food Plot", "crop", (800, 200)),
     UnitPlan("W1", "Pond", "water", (530, 340)),
 )
@@ -226,7 +226,7 @@ def _features(chance: Chance, pond: Polygon, dam: LineString) -> list[tuple[dict
         row("building", "Hay barn", barn),
         row("pond", "Pond", pond),
         row("creek", "Turtle Shell Creek", hand_drawn([(-200, 632), *CREEK[1:-1], (1400, 394)], chance)),
-        row("creek", "Coon Hollow branch", hand_drawn(HOLLOW[1:], chance)),
+        row("creek", "Kettle Hollow branch", hand_drawn(HOLLOW[1:], chance)),
         row("creek", "West branch", hand_drawn(WEST_DRAW[2:], chance)),
         row("creek", "Pond branch", LineString(hand_drawn(POND_DRAW, chance).coords[-14:])),
         row("power_line", "Power line", LineString([(1405, 961), (1040, 760), (560, 120), (470, -8), (398, -205)])),

@@ -16,6 +16,7 @@ from habmap.cli.commands import (
     join,
     load,
     log,
+    manual,
     map,
     photos,
     plan,
@@ -33,5 +34,5 @@ from habmap.cli.commands import (
 #: In the order in which help lists them: set up, keep the log, ask, show, share, look over.
 IN_ORDER = (
     start, load, trace, unit, feature, log, correct, plot, history, acres, terrain, density, rank, due, effort, plan,
-    burnday, photos, response, map, sheet, story, export, join, check, desk, demo,
+    burnday, photos, response, map, sheet, story, export, join, check, desk, demo, manual,
 )  # fmt: skip
