@@ -189,6 +189,19 @@ def wind_16(bearing_deg: float) -> str:
     return WINDS_16[int(((bearing_deg % 360) + 11.25) // 22.5) % 16]
 
 
+def file_mark(what: str, audience: str) -> str:
+    """Return what a file of habmap's own carries inside, by which a newer one of its kind may take its place.
+
+    Parameters
+    ----------
+    what
+        ``map``, ``sheet`` or ``handout``.
+    audience
+        ``owner`` or ``public``: a copy for the one never takes the place of a copy for the other unasked.
+    """
+    return f"habmap {what} for the {audience}"
+
+
 # --- cautions -----------------------------------------------------------------------------------------------
 SAW_CAUTION: Final = (
     "Chain saws and falling trees maim and kill. Work with a helper in earshot, wear head, eye, ear, hand and leg "

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
 from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any, Final
 
 import typer
 
@@ -43,6 +43,11 @@ class Session:
             self._store = snapshot(GeoPackageStore.open(self.folder))
         return self._store
 
+    @property
+    def map_path(self) -> Path:
+        """Where the map goes that nobody names a file for."""
+        return self.folder / "out" / "map.html"
+
     def now(self) -> datetime:
         """Return the present moment in UTC, as rows are written by; say so where the clock stands behind."""
         from habmap.cli.output import warn
@@ -67,9 +72,31 @@ class Session:
 
         return datetime.now(ZoneInfo(timezone)).date()
 
+    def work_day(self, told: date | DaysBack | None) -> date | None:
+        """Return the day of some work as it was told; ``today`` and ``yesterday`` are the property's own."""
+        if not isinstance(told, DaysBack):
+            return told
+        return self.today(self.store().settings.place.timezone) - timedelta(days=told.days)
 
-def parsed_date(text: str) -> date:
-    """Read an ISO day from the command line."""
+
+@dataclass(frozen=True, slots=True)
+class DaysBack:
+    """A day counted back from the property's own today."""
+
+    days: int
+
+
+#: Words for a day of work.
+_DAYS_BACK: Final = {"today": DaysBack(0), "yesterday": DaysBack(1)}
+
+
+def parsed_work_day(text: str) -> date | DaysBack:
+    """Read a day of work from the command line: an ISO day, ``today`` or ``yesterday``."""
+    return _DAYS_BACK.get(text.strip().lower()) or parsed_date(text, also=tuple(_DAYS_BACK))
+
+
+def parsed_date(text: str, *, also: tuple[str, ...] = ()) -> date:
+    """Read an ISO day from the command line; ``also`` are words that would have done."""
     try:
         if len(text) != 10:
             raise ValueError
@@ -78,7 +105,7 @@ def parsed_date(text: str) -> date:
         raise UsageError(
             "this is not a date",
             value=text,
-            allowed="YYYY-MM-DD, a day that exists",
+            allowed=", ".join(["YYYY-MM-DD, a day that exists", *also]),
             mend="write it like 2026-03-14",
         ) from error
 
@@ -104,9 +131,13 @@ OnOption = Annotated[
     ),
 ]
 DateOption = Annotated[
-    date | None,
+    Any,
     typer.Option(
-        "--date", parser=parsed_date, metavar="YYYY-MM-DD", help="The day of the work; with --track the walk's own day."
+        "--date",
+        parser=parsed_work_day,
+        metavar="DAY",
+        help="The day of the work: YYYY-MM-DD, today or yesterday; with --track the walk's own day.",
     ),
 ]
+PreviewOption = Annotated[bool, typer.Option("--preview", help="Write nothing; say what the line would change.")]
 OverwriteOption = Annotated[bool, typer.Option("--overwrite", help="Replace what is already there.")]

@@ -11,15 +11,17 @@ import typer
 
 from habmap.cli.output import say, warn
 from habmap.errors import UsageError
+from habmap.vocabulary import file_mark
 
 if TYPE_CHECKING:
     import datetime as dt
 
     from shapely import MultiPolygon
 
-    from habmap.jobs.log import Logged
+    from habmap.cli.context import Session
     from habmap.jobs.ports import Store
     from habmap.records import BurnRecord
+    from habmap.work.logged import Logged
 
 UnitOption = Annotated[
     list[str] | None,
@@ -36,6 +38,8 @@ BlockOption = Annotated[
 ]
 WhoOption = Annotated[str | None, typer.Option("--who", metavar="W", help="Who did it.")]
 YesOption = Annotated[bool, typer.Option("--yes", help="Take reported acres, or a temperature, that look wrong.")]
+
+MapOption = Annotated[bool, typer.Option("--map", help="Draw the owner's map anew after it: out/map.html.")]
 
 #: For a day: the patch (lon/lat), the units named.
 Ground = Callable[["dt.date"], tuple["MultiPolygon", tuple[str, ...]]]
@@ -134,26 +138,48 @@ def burn_words(burn: BurnRecord | None) -> list[str]:
     return [*observed_words(burn), *(notice_words(told) for told in burn.notices)]
 
 
-def _told_as(result: Logged) -> str:
-    if result.action == "log":
-        return f"Logged as line {result.number}"
-    return f"Line {result.number} corrected (`habmap void {result.entry_id[:8]}` takes that back)"
-
-
 def print_logged(result: Logged) -> None:
-    """Print a line just added in words: what, how much, where, and what to mind."""
+    """Print a line of the log in words: what, how much, where, what it changes, and what to mind."""
     from habmap.cli.output import print_table
-    from habmap.vocabulary import PRACTICE_WORDS
+    from habmap.show.logged_words import caution_lines, lines_below, logged_sentence
 
-    say(f"{_told_as(result)}: {PRACTICE_WORDS[result.practice]}, {result.date}, {result.acres:,.2f} acres.")
+    say(logged_sentence(result))
     rows: list[list[object]] = [[share.unit_id, share.acres] for share in result.units]
     if rows and result.outside_acres > 0.005:
         rows.append(["(no unit)", result.outside_acres])
     if rows:
         print_table(["unit", "acres"], rows)
-    for words in (*burn_words(result.burn), *result.next_steps):
-        say(f"{words}.")
-    for words in result.warnings:
+    for words in lines_below(result, burn_words(result.burn)):
+        say(words)
+    for words in (*result.warnings, *caution_lines(result)):
         warn(words)
-    for words in result.cautions:
-        warn(words)
+
+
+def check_map(session: Session, *, draw: bool, is_preview: bool) -> None:
+    """Refuse, before anything is written, a map that could not be drawn afterwards.
+
+    Raises
+    ------
+    UsageError
+        A preview changes nothing that a map could show.
+    InputError
+        A file that is no such map of habmap's own lies where it goes.
+    """
+    if not draw:
+        return
+    if is_preview:
+        raise UsageError("a preview changes no map", where="--map", mend="leave out --map or --preview")
+    from habmap.place.writers import refuse_to_write
+
+    refuse_to_write(session.map_path, overwrite=False, replaces=file_mark("map", "owner"))
+
+
+def renew_map(session: Session, *, draw: bool, as_json: bool) -> None:
+    """Draw the owner's map anew and say so."""
+    if not draw:
+        return
+    from habmap.jobs.map import draw_map
+
+    drawn = draw_map(session.store(), target=session.map_path, now=session.now())
+    if not as_json:
+        say(f"The map was drawn anew: {drawn.path}.")

@@ -13,7 +13,7 @@ from shapely import MultiPolygon
 from habmap.errors import InputError, UsageError
 from habmap.jobs.burn.record import burn_record
 from habmap.jobs.dependents import ask_dependents
-from habmap.jobs.log import Logged, add_entry
+from habmap.jobs.log import add_entry
 from habmap.jobs.ports import Store
 from habmap.records import Entry, value_of
 from habmap.records.said import BurnSaid, Said, assembled, other_work_says
@@ -22,6 +22,7 @@ from habmap.work.burn.observed import check_burn_said
 from habmap.work.burns import burn_of
 from habmap.work.ledger import sight
 from habmap.work.lines import find_line
+from habmap.work.logged import Logged
 from habmap.work.said import check_killed, check_practice, check_said, check_why
 from habmap.work.weather_doubts import temperature_question
 
@@ -48,6 +49,7 @@ def amend(
     ground: Callable[[dt.date], Covered] | None = None,
     burn: BurnSaid | None = None,
     agree: Callable[[str], bool] = lambda words: False,
+    is_preview: bool = False,
 ) -> Logged:
     """Correct a line of the log by a row that carries its whole content anew.
 
@@ -75,6 +77,8 @@ def amend(
     agree
         Asked where a temperature looks like Celsius or the reported acres are far from the ground, see
         `habmap.jobs.log.log`.
+    is_preview
+        Write nothing; what would be asked is told among the warnings.
 
     Raises
     ------
@@ -84,6 +88,9 @@ def amend(
         There is no such line, or it is withdrawn.
     """
     check_why(why)
+    doubts: list[str] = []
+    if is_preview:
+        agree = _noting(doubts)
     told = burn or BurnSaid()
     if not said.given() and not told.given() and practice is None and date is None and ground is None:
         raise UsageError("there is nothing to correct", where="correct", mend="give the fields that were wrong")
@@ -123,7 +130,18 @@ def amend(
     ask_dependents(store, rows, (*rows, row), entry_id=line.root.entry_id, agree=agree)
     record = burn_record(store, told, entry_id=row.entry_id, now=now, before=before)
     is_asked = ground is not None or said.reported_acres is not None  # else it was agreed to when it was written
-    return add_entry(store, row, burn=record, today=today, agree=agree if is_asked else None)
+    logged = add_entry(store, row, burn=record, today=today, agree=agree if is_asked else None, is_preview=is_preview)
+    return replace(logged, warnings=(*doubts, *logged.warnings))
+
+
+def _noting(doubts: list[str]) -> Callable[[str], bool]:
+    """Return what agrees to everything and writes down what it was asked."""
+
+    def agree(words: str) -> bool:
+        doubts.append(words)
+        return True
+
+    return agree
 
 
 def _ask_temperature(burn: BurnSaid | None, day: dt.date, agree: Callable[[str], bool]) -> None:

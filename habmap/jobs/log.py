@@ -1,17 +1,18 @@
-"""Add one line to the work log, with the ground that the work really covered."""
+"""Add one line to the work log, with the ground that the work really covered, or tell what it would change."""
 
 from __future__ import annotations
 
 import datetime as dt
 import uuid
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from zoneinfo import ZoneInfo
 
 import shapely
 from shapely import MultiPolygon
 
 from habmap.errors import InputError
+from habmap.jobs.acres import acres as acre_account
 from habmap.jobs.burn.record import LOOK_NEXT_SEASON, burn_record, late_notices
 from habmap.jobs.ground import states_on
 from habmap.jobs.leave import taken_by
@@ -20,47 +21,17 @@ from habmap.jobs.ports import Store
 from habmap.land.grid import grid_around
 from habmap.measures import acres
 from habmap.place.closed_days import holds
-from habmap.records import BurnRecord, Entry, Unit, facts
+from habmap.records import BurnRecord, Entry
 from habmap.records.said import BurnSaid, Said
 from habmap.show.leave_words import taken_sentence
-from habmap.vocabulary import PRACTICE_WORDS, STATEMENTS, STUMP_WORDS, TOP_KILLING
+from habmap.show.logged_words import ground_warnings
+from habmap.vocabulary import STATEMENTS, STUMP_WORDS, TOP_KILLING
 from habmap.work.burn.observed import check_burn_said, hour_note
-from habmap.work.ledger import effective_entries, line_number, root_of
+from habmap.work.ledger import line_number
+from habmap.work.logged import Changes, Logged, changes_by, not_counted, redrawn, said_today, same_work
 from habmap.work.reported import reported_question
 from habmap.work.said import cautions_for, check_killed, check_practice, check_said
-from habmap.work.unit_shares import TRACE_M2, UnitShare, shares, valid_outline
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Logged:
-    """A line just added.
-
-    Attributes
-    ----------
-    number
-        What people call the line by: its place in the order of recording (of a correction, the line's).
-    acres, outside_acres
-        The whole patch, and its part in no unit [acre].
-    burn
-        What was observed at a burn and who was told, where anybody said it.
-    next_steps
-        What such work leaves to be done, in words.
-    """
-
-    entry_id: str
-    action: str
-    target: str | None
-    practice: str
-    date: dt.date
-    acres: float
-    acres_sd: float | None
-    units: tuple[UnitShare, ...]
-    outside_acres: float
-    warnings: tuple[str, ...]
-    cautions: tuple[str, ...]
-    burn: BurnRecord | None = None
-    next_steps: tuple[str, ...] = ()
-    number: int | None = None
+from habmap.work.unit_shares import UnitShare, shares
 
 
 def log(
@@ -76,6 +47,7 @@ def log(
     acres_sd: float | None = None,
     burn: BurnSaid | None = None,
     agree: Callable[[str], bool] = lambda words: False,
+    is_preview: bool = False,
 ) -> Logged:
     """Add one entry.
 
@@ -101,6 +73,8 @@ def log(
         What was observed at a burn and who was told.
     agree
         Asked, in words, where the reported acres are far from the ground; nothing is added unless it says yes.
+    is_preview
+        Write nothing and ask nothing; tell what the line would be and change.
 
     Raises
     ------
@@ -126,11 +100,17 @@ def log(
         )
     )
     record = burn_record(store, told, entry_id=entry.entry_id, now=now)
-    return add_entry(store, entry, burn=record, today=today, agree=agree)
+    return add_entry(store, entry, burn=record, today=today, agree=agree, is_preview=is_preview)
 
 
 def add_entry(
-    store: Store, entry: Entry, *, burn: BurnRecord | None = None, today: dt.date, agree: Callable[[str], bool] | None
+    store: Store,
+    entry: Entry,
+    *,
+    burn: BurnRecord | None = None,
+    today: dt.date,
+    agree: Callable[[str], bool] | None,
+    is_preview: bool = False,
 ) -> Logged:
     """Add a logging or amending row after the looks that every such row gets; see `log`.
 
@@ -139,12 +119,10 @@ def add_entry(
     patch = entry.patch
     if patch is None or patch.is_empty or not patch.is_valid:
         raise InputError("the ground of this work is empty or crosses itself", mend="give ground as whole polygons")
-    grid = store.grid or grid_around([patch])
-    patch_acres = acres(grid.to_grid(patch).area)
-    units, outside_acres = shares(patch, store.units(), grid=grid)
-    rows = store.entries()
+    patch_acres = acres((store.grid or grid_around([patch])).to_grid(patch).area)
+    rows, zone = store.entries(), ZoneInfo(store.settings.place.timezone)
     question = reported_question(entry, patch_acres)
-    if agree is not None:
+    if agree is not None and not is_preview:
         if question is not None and not agree(question):
             raise InputError(
                 question,
@@ -153,17 +131,15 @@ def add_entry(
                 mend="correct the figure or the ground, or confirm with --yes; nothing was added",
             )
         entry = replace(entry, is_sure=question is not None)
+    units, outside_acres = shares(patch, store.units(), grid=store.grid or grid_around([patch]))
     warnings = [taken_sentence(one) for one in taken_by(store, entry, rows=rows)]
     warnings += [] if question is None else [question]
-    warnings += _warnings(
-        store, entry, rows=rows, units=units, outside_acres=outside_acres, patch_acres=patch_acres, today=today
-    )
+    warnings += _ground_warnings(store, entry, units, patch_acres=patch_acres, outside_acres=outside_acres, today=today)
     if burn is not None:
-        note = hour_note(burn.ignition, entry.date, ZoneInfo(store.settings.place.timezone))
+        note = hour_note(burn.ignition, entry.date, zone)
         warnings += [*([note] if note else []), *late_notices(burn.notices, entry.date)]
-    before = states_on(store, patch, on=entry.date, rows=rows)
-    store.append([entry, *([burn] if burn else [])])
-    return Logged(
+    cautions = cautions_for(entry.practice, entry, states_on(store, patch, on=entry.date, rows=rows))
+    logged = Logged(
         entry_id=entry.entry_id,
         action=entry.action,
         target=entry.target,
@@ -174,10 +150,30 @@ def add_entry(
         units=units,
         outside_acres=outside_acres,
         warnings=tuple(warnings),
-        cautions=cautions_for(entry.practice, entry, before),
+        cautions=cautions,
         burn=burn,
         next_steps=_next_steps(entry),
         number=line_number(entry, (*rows, entry)),
+        preview=is_preview,
+        changes=_changes(store, entry),
+        said_today=said_today(cautions, rows, today=today, zone=zone),
+    )
+    if not is_preview:
+        store.append([entry, *([burn] if burn else [])])
+    return logged
+
+
+def _changes(store: Store, entry: Entry) -> Changes | None:
+    units, grid = store.units(), store.grid
+    if grid is None or not units:
+        return None
+    return changes_by(
+        entry,
+        rows=store.entries(),
+        units=units,
+        grid=grid,
+        limits=store.settings.stages,
+        account=acre_account(store),
     )
 
 
@@ -214,92 +210,35 @@ def whole_units(store: Store, unit_ids: Sequence[str], *, on: dt.date) -> MultiP
     return MultiPolygon(parts)
 
 
-def _warnings(
+def _ground_warnings(
     store: Store,
     entry: Entry,
-    *,
-    rows: Sequence[Entry],
     units: Sequence[UnitShare],
-    outside_acres: float,
+    *,
     patch_acres: float,
+    outside_acres: float,
     today: dt.date,
 ) -> list[str]:
-    warnings: list[str] = []
-    if entry.date > today:
-        warnings.append(f"{entry.date} is after today, {today}")
-    warnings += _redrawn(store, entry) + _contract_and_holds(store, entry, units)
-    if outside_acres >= patch_acres * (1 - 1e-9):
-        warnings.append("none of this ground lies in a unit")
-    elif acres(TRACE_M2) < outside_acres:
-        warnings.append(f"{outside_acres:,.2f} acres of this ground lie outside every unit")
-    warnings += [
-        f"a {one.words} is not counted for `{entry.practice}`"
-        for one in facts(Entry).values()
-        if one.within is None
-        and one.practices is not None
-        and entry.practice not in one.practices
-        and getattr(entry, one.name) is not None
-    ]
-    root = root_of(entry, {row.entry_id: row for row in rows})
-    root_id = None if root is None else root.entry_id
-    twins = [row for row in effective_entries(rows) if is_same_work(row, entry) and row.entry_id != root_id]
-    if twins:
-        warnings.append(
-            f"the same work is already logged ({PRACTICE_WORDS[entry.practice]}, {entry.date}, same ground: "
-            f"line {line_number(twins[0], rows)}); ground counts once, hours and cost count twice"
-        )
-    return warnings
-
-
-def is_same_work(one: Entry, other: Entry) -> bool:
-    """Tell whether two entries say the same: practice, day, ground and numbers (who and notes may differ)."""
-    told = {fact.within or fact.name for fact in facts(Entry).values() if fact.tells is not None}
-    if any(getattr(one, name) != getattr(other, name) for name in ("practice", "date", *told)):
-        return False
-    if one.patch is None or other.patch is None:
-        return one.patch is other.patch
-    return bool(shapely.equals(one.patch, other.patch))
-
-
-def _redrawn(store: Store, entry: Entry) -> list[str]:
-    """Say where a whole unit was drawn otherwise on the day of the work."""
-    if not entry.unit_ids:
-        return []
-    now = {unit.unit_id: unit for unit in store.units()}
-    then = {unit.unit_id: unit for unit in store.units(entry.date)}
-    return [
-        f"unit {unit_id} was drawn otherwise on {entry.date}; the ground taken is its outline of today"
-        for unit_id in entry.unit_ids
-        if unit_id in now
-        and unit_id in then
-        and now[unit_id].uuid != then[unit_id].uuid
-        and _is_whole(entry, now[unit_id])
-    ]
-
-
-def _is_whole(entry: Entry, unit: Unit) -> bool:
-    """Tell whether an entry covers all of a unit, but for rounding."""
-    outline = valid_outline(unit.geometry)
-    return entry.patch is not None and shapely.difference(outline, entry.patch).area <= 1e-9 * outline.area
-
-
-def _contract_and_holds(store: Store, entry: Entry, units: Sequence[UnitShare]) -> list[str]:
-    """Point out work on ground that is on hold, and work dated before a contract item lets it begin."""
-    if entry.practice in STATEMENTS:
-        return []
-    settings, touched = settings_of_now(store), {share.unit_id for share in units}
-    words = [
-        f"unit {hold.unit_id} is on hold on {entry.date}: {hold.reason}"
-        for hold in holds(settings)
-        if hold.unit_id in touched and hold.has(entry.date)
-    ]
+    settings, touched, rows = settings_of_now(store), {share.unit_id for share in units}, store.entries()
     code = settings.practice_code(entry.practice)
-    words += [
-        f"{item.program} item {item.item} begins on {item.not_before}; work dated earlier can forfeit payment"
-        for item in settings.contract
-        if item.not_before is not None
-        and entry.date < item.not_before
-        and item.practice_code == code
-        and (not item.units or touched.intersection(item.units))
-    ]
-    return words
+    is_work = entry.practice not in STATEMENTS
+    twin = same_work(entry, rows)
+    return ground_warnings(
+        entry,
+        today=today,
+        redrawn=redrawn(entry, now=store.units(), then=store.units(entry.date)),
+        holds=[hold for hold in holds(settings) if is_work and hold.unit_id in touched and hold.has(entry.date)],
+        too_early=[
+            item
+            for item in settings.contract
+            if is_work
+            and item.not_before is not None
+            and entry.date < item.not_before
+            and item.practice_code == code
+            and (not item.units or touched.intersection(item.units))
+        ],
+        patch_acres=patch_acres,
+        outside_acres=outside_acres,
+        not_counted=not_counted(entry),
+        same_as=None if twin is None else line_number(twin, rows),
+    )

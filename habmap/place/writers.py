@@ -23,6 +23,9 @@ from habmap.place.formulas import inert
 from habmap.place.schema import STORE_FILE
 from habmap.place.settings import SETTINGS_FILE
 
+#: How far from either end of a file its mark is looked for.
+_MARKED_BYTES: Final = 65_536
+
 Cell = str | float | int | None
 
 
@@ -37,10 +40,12 @@ def write_whole(
     overwrite: bool,
     make_folder: bool = False,
     is_own: bool = False,
+    replaces: str | None = None,
 ) -> None:
     """Write a file through a neighbour that takes its place at the end, so that no half file is ever seen.
 
-    ``is_own``: it is one of the property's own, which a person cannot name.
+    ``is_own``: it is one of the property's own, which a person cannot name. ``replaces``: a file that carries this
+    mark is an earlier one of the same kind, and is replaced unasked.
 
     Raises
     ------
@@ -51,7 +56,7 @@ def write_whole(
         The disk refused.
     """
     if not is_own:
-        refuse_to_write(path, overwrite=overwrite)
+        refuse_to_write(path, overwrite=overwrite, replaces=replaces)
     if not path.parent.is_dir() and not make_folder:
         raise InputError("there is no such folder", where=str(path.parent), mend="make the folder first")
     try:
@@ -72,7 +77,7 @@ def write_whole(
         raise PlaceError("the file cannot be written", where=str(path), value=error) from error
 
 
-def refuse_to_write(path: Path, *, overwrite: bool) -> None:
+def refuse_to_write(path: Path, *, overwrite: bool, replaces: str | None = None) -> None:
     """Raise what `write_whole` would, before any work is done; for files that take a while to make."""
     try:
         is_there = path.exists() or path.is_symlink()
@@ -100,8 +105,26 @@ def refuse_to_write(path: Path, *, overwrite: bool) -> None:
         )
     if not is_file:
         raise InputError("this is a folder or a device, not a file", where=str(path), mend="name another file")
-    if is_there and not overwrite:
+    if is_there and not overwrite and not (replaces is not None and _carries(path, replaces)):
         raise InputError("the file is already there", where=str(path), mend="name another file, or add --overwrite")
+
+
+def _carries(path: Path, mark: str) -> bool:
+    """Tell whether a file carries a mark of habmap's own where such files have it.
+
+    A page names its maker in its head, a PDF in the dictionary that says who made it, near its beginning or its end.
+    """
+    marks = (f'<meta name="generator" content="{mark}">'.encode(), f"/Creator ({mark})".encode())
+    try:
+        with path.open("rb") as file:
+            head = file.read(_MARKED_BYTES)
+            file.seek(max(0, path.stat().st_size - _MARKED_BYTES))
+            tail = file.read()
+    except OSError:
+        return False
+    if head.startswith(b"<!DOCTYPE html>"):
+        return marks[0] in head.partition(b"</head>")[0]
+    return head.startswith(b"%PDF-") and (marks[1] in head or marks[1] in tail)
 
 
 def csv_text(header: Sequence[str], rows: Sequence[Sequence[Cell]]) -> str:

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import replace
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from habmap.cli import track_options
 from habmap.cli import work_options as options
-from habmap.cli.context import JsonOption, Session, parsed_date
+from habmap.cli.context import JsonOption, PreviewOption, Session, parsed_work_day
 from habmap.cli.fact_options import Told, add_command
 from habmap.cli.output import print_json, say
 from habmap.errors import UsageError
@@ -91,7 +91,7 @@ def amend(
     why: WhyOption,
     practice: Annotated[str | None, typer.Option("--practice", help="What was really done.")] = None,
     date: Annotated[
-        dt.date | None, typer.Option("--date", parser=parsed_date, metavar="YYYY-MM-DD", help="The day it really was.")
+        Any, typer.Option("--date", parser=parsed_work_day, metavar="DAY", help="The day it really was.")
     ] = None,
     unit: options.UnitOption = None,
     is_all: options.AllOption = False,
@@ -105,6 +105,8 @@ def amend(
     *,
     told: Told,
     yes: options.YesOption = False,
+    preview: PreviewOption = False,
+    draw: options.MapOption = False,
     as_json: JsonOption = False,
 ) -> None:
     """Correct a line of the log. Give only what was wrong; the old line stays on record."""
@@ -116,6 +118,8 @@ def amend(
 
     session: Session = context.obj
     said, burn = Said(**assembled(Entry, told)), BurnSaid(**assembled(BurnRecord, told))
+    options.check_map(session, draw=draw, is_preview=preview)
+    date = session.work_day(date)
     if practice is not None:
         check_burn_said(burn, practice=practice, month=date.month if date else None, is_sure=yes)
     has_other_ground = patch is not None or is_all
@@ -158,9 +162,11 @@ def amend(
         ground=ground if track or drawn is not None else None,
         burn=burn,
         agree=options.agreement(is_yes=yes, as_json=as_json),
+        is_preview=preview,
     )
     result = replace(result, warnings=(*result.warnings, *notes))
     if as_json:
         print_json("correct", result)
     else:
         options.print_logged(result)
+    options.renew_map(session, draw=draw, as_json=as_json)

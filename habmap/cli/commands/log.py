@@ -9,7 +9,7 @@ import typer
 
 from habmap.cli import track_options
 from habmap.cli import work_options as options
-from habmap.cli.context import DateOption, JsonOption, Session
+from habmap.cli.context import DateOption, JsonOption, PreviewOption, Session
 from habmap.cli.fact_options import Told, add_command
 from habmap.cli.output import print_json
 from habmap.errors import UsageError
@@ -39,6 +39,8 @@ def log(
     *,
     told: Told,
     yes: options.YesOption = False,
+    preview: PreviewOption = False,
+    draw: options.MapOption = False,
     as_json: JsonOption = False,
 ) -> None:
     """Add one piece of work to the log, with the ground it covered."""
@@ -52,6 +54,8 @@ def log(
     said, burn = Said(**assembled(Entry, told)), BurnSaid(**assembled(BurnRecord, told))
     check_practice(practice)
     check_said(said, practice=practice)
+    options.check_map(session, draw=draw, is_preview=preview)
+    date = session.work_day(date)
     check_burn_said(burn, practice=practice, month=date.month if date else None, is_sure=yes)
     walked = track_options.track_ground(
         session.store,
@@ -72,7 +76,7 @@ def log(
             raise UsageError(
                 "on which day?",
                 where="--date",
-                allowed="YYYY-MM-DD, or a --track whose times tell the day",
+                allowed="YYYY-MM-DD, today, yesterday, or a --track whose times tell the day",
                 mend="give the day of the work",
             )
         ground = options.ground_from(session.store, units=unit, is_all=is_all, patch=patch, repair=repair, block=block)
@@ -97,6 +101,7 @@ def log(
         acres_sd=None if walked is None else walked.acres_sd,
         burn=burn,
         agree=options.agreement(is_yes=yes, as_json=as_json),
+        is_preview=preview,
     )
     if walked is not None:
         result = replace(result, warnings=(*result.warnings, *walked.notes))
@@ -104,3 +109,4 @@ def log(
         print_json("log", result)
     else:
         options.print_logged(result)
+    options.renew_map(session, draw=draw, as_json=as_json)

@@ -1,0 +1,83 @@
+"""Laws of what a line changes: a preview writes nothing and tells the account as it is after the line is written."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+import pytest
+from drawn_logs import FEW, UNITS, entries, logs
+from fakes import GRID, FakeStore, entry, ground_lonlat, unit
+from hypothesis import given
+from shapely import box
+
+from habmap.jobs.acres import acres
+from habmap.jobs.correct import Covered, amend
+from habmap.jobs.log import add_entry, log
+from habmap.measures import M2_PER_ACRE
+from habmap.records import Entry
+from habmap.records.said import Said
+from habmap.vocabulary import LABEL_CAUTION, SAW_CAUTION, SNAG_CAUTION
+from habmap.work.logged import said_today
+
+TODAY = date(2026, 11, 20)
+NOW = datetime(2026, 11, 20, 18, tzinfo=UTC)
+SAME = 1e-6  # [acre]
+
+
+@FEW
+@given(logs, entries())
+def test_a_preview_tells_the_account_that_the_line_makes_and_writes_nothing(log_: list[Entry], new: Entry) -> None:
+    store = FakeStore([*UNITS, *log_], grid=GRID)
+    before = acres(store).totals
+    told = add_entry(store, new, today=TODAY, agree=None, is_preview=True)
+    assert store.entries() == FakeStore([*UNITS, *log_], grid=GRID).entries()
+    written = add_entry(store, new, today=TODAY, agree=None)
+    assert (told.preview, written.preview) == (True, False)
+    assert told.changes == written.changes and told.number == written.number
+    after = acres(store).totals
+    changes = told.changes
+    assert changes is not None
+    assert changes.treated_before_acres == pytest.approx(before.treated_acres, abs=SAME)
+    assert changes.treated_after_acres == pytest.approx(after.treated_acres, abs=SAME)
+    assert changes.remaining_after_acres == pytest.approx(after.remaining_acres, abs=SAME)
+    assert changes.keep_after_acres == pytest.approx(after.keep_acres, abs=SAME)
+    for one in changes.units:
+        now = next(found for found in acres(store).units if found.unit_id == one.unit_id)
+        assert one.treated_after_acres == pytest.approx(now.treated_acres, abs=SAME)
+
+
+def test_what_was_treated_already_is_counted_by_hand_and_a_correction_leaves_its_own_line_out() -> None:
+    """100 m × 100 m cut; then 150 m × 100 m cut over it: 1 hectare treated already, half a hectare new."""
+    store = FakeStore([unit("A", box(0, 0, 300, 100)), entry("cut", "2026-01-10", box(0, 0, 100, 100))], grid=GRID)
+    made = log(
+        store, practice="cut", date=date(2026, 2, 1), patch=ground_lonlat(box(0, 0, 150, 100)), said=Said(), now=NOW,
+        today=TODAY,
+    )  # fmt: skip
+    assert made.changes is not None
+    assert made.changes.already_treated_acres == pytest.approx(10_000 / M2_PER_ACRE, rel=1e-6)
+    assert made.changes.treated_after_acres == pytest.approx(15_000 / M2_PER_ACRE, rel=1e-6)
+    wider = amend(
+        store, made.entry_id, why="walked on", said=Said(), now=NOW + timedelta(hours=1), today=TODAY, is_preview=True,
+        ground=lambda day: Covered(patch=ground_lonlat(box(0, 0, 200, 100))),
+    )  # fmt: skip
+    assert wider.changes is not None and wider.preview
+    assert wider.changes.treated_before_acres == pytest.approx(15_000 / M2_PER_ACRE, rel=1e-6)
+    assert wider.changes.treated_after_acres == pytest.approx(20_000 / M2_PER_ACRE, rel=1e-6)
+    assert wider.changes.already_treated_acres == pytest.approx(10_000 / M2_PER_ACRE, rel=1e-6)
+    assert len(store.entries()) == 2
+
+
+def test_a_caution_is_said_in_full_once_a_local_day() -> None:
+    zone = ZoneInfo("America/Chicago")
+    # 2026-11-20 04:00 UTC is still the evening of the 19th there
+    late = entry("cut", "2026-11-19", box(0, 0, 9, 9), recorded_at=datetime(2026, 11, 20, 4, tzinfo=UTC))
+    morning = entry("cut", "2026-11-20", box(0, 0, 9, 9), recorded_at=datetime(2026, 11, 20, 14, tzinfo=UTC))
+    loaded = entry(
+        "spray", "2026-11-20", box(0, 0, 9, 9), killed_pct=80.0, source_id="7",
+        recorded_at=datetime(2026, 11, 20, 15, tzinfo=UTC),
+    )  # fmt: skip
+    cautions = (SAW_CAUTION, SNAG_CAUTION, LABEL_CAUTION)
+    assert said_today(cautions, [late], today=TODAY, zone=zone) == ()
+    (found,) = said_today(cautions, [late, morning, loaded], today=TODAY, zone=zone)
+    assert (found.caution, found.number) == (SAW_CAUTION, 2)
