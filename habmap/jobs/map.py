@@ -51,6 +51,7 @@ from habmap.vocabulary import (
     SNAG_CAUTION,
     STEEP_CAUTION,
     STEEP_CAUTION_PUBLIC,
+    file_mark,
 )
 from habmap.work.acres import AcresResult
 from habmap.work.ground import Ground
@@ -141,11 +142,12 @@ def draw_map(
             allowed="on the owner's page only",
             mend="leave the option out, or leave out --for public",
         )
-    refuse_to_write(target, overwrite=overwrite)
+    mark = file_mark("map", audience)
+    refuse_to_write(target, overwrite=overwrite, replaces=mark)
     store = snapshot(store)
     page = build_page(store, now=now, audience=audience, on=on, with_hours=with_hours, with_cost=with_cost)
     content = render_page(page).encode()
-    write_whole(target, lambda path: path.write_bytes(content), overwrite=overwrite, make_folder=True)
+    write_whole(target, lambda path: path.write_bytes(content), overwrite=overwrite, make_folder=True, replaces=mark)
     return MapResult(
         place=page.place,
         path=str(target),

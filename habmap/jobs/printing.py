@@ -10,9 +10,10 @@ from habmap.measures import significant
 from habmap.place.elevation import open_elevation
 from habmap.place.writers import refuse_to_write
 from habmap.show.records import Audience
+from habmap.vocabulary import file_mark
 
 
-def pdf_path(target: Path | None, *, folder: Path, name: str, what: str, overwrite: bool) -> Path:
+def pdf_path(target: Path | None, *, folder: Path, name: str, what: str, audience: Audience, overwrite: bool) -> Path:
     """Return the PDF to write: ``target``, or ``out/NAME`` in the property's folder.
 
     Raises
@@ -20,12 +21,13 @@ def pdf_path(target: Path | None, *, folder: Path, name: str, what: str, overwri
     UsageError
         Its name does not end in .pdf.
     InputError
-        It is there and ``overwrite`` is false, or it is one of the property's own files.
+        It is there, is no earlier one of its kind for the same people and ``overwrite`` is false, or it is one of the
+        property's own files.
     """
     path = folder / "out" / name if target is None else target
     if path.suffix.lower() != ".pdf":
         raise UsageError(f"the {what} is a PDF", value=path.name, allowed="a name that ends in .pdf", mend="name it so")
-    refuse_to_write(path, overwrite=overwrite)
+    refuse_to_write(path, overwrite=overwrite, replaces=file_mark(what, audience))
     return path
 
 

@@ -18,6 +18,7 @@ from habmap.place.writers import write_whole
 from habmap.show.records import Audience, Page
 from habmap.show.sheet.paper import Paper
 from habmap.show.sheet.sheet import Sheet, SheetFigures, draw_sheet
+from habmap.vocabulary import file_mark
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -102,7 +103,9 @@ def write_sheet(
     PlaceError
         The disk refused.
     """
-    path = pdf_path(target, folder=folder, name=_file_name(unit_id), what="sheet", overwrite=overwrite)
+    path = pdf_path(
+        target, folder=folder, name=_file_name(unit_id), what="sheet", audience=audience, overwrite=overwrite
+    )
     store, is_owner = snapshot(store), audience == "owner"
     page = build_page(store, now=now, audience=audience, on=on, with_hours=is_owner, with_cost=is_owner)
     grid = store.grid
@@ -120,6 +123,7 @@ def write_sheet(
         lambda file: drawn.append(draw_sheet(sheet, file, paper=paper)),
         overwrite=overwrite,
         make_folder=target is None,
+        replaces=file_mark("sheet", audience),
     )
     figures = drawn[0]
     return SheetResult(

@@ -28,7 +28,7 @@ from habmap.show.story.pages import draw_story
 from habmap.show.story.story import Story, StoryDue, StoryEffort, StoryFigures, StoryUnit
 from habmap.show.story.words import asked
 from habmap.show.words import short_day, unit_title, with_article
-from habmap.vocabulary import CEDAR_COVERS
+from habmap.vocabulary import CEDAR_COVERS, file_mark
 from habmap.work.due_rows import pressing
 from habmap.work.effort import TOO_FEW_LINES, TOO_FEW_WORDS
 from habmap.work.effort_account import EffortResult
@@ -127,7 +127,7 @@ def write_story(
     PlaceError
         The disk refused.
     """
-    path = pdf_path(target, folder=folder, name="handout.pdf", what="handout", overwrite=overwrite)
+    path = pdf_path(target, folder=folder, name="handout.pdf", what="handout", audience=audience, overwrite=overwrite)
     store = snapshot(store)
     story = build_story(store, now=now, today=today, audience=audience, on=on)
     drawn: list[StoryFigures] = []
@@ -136,6 +136,7 @@ def write_story(
         lambda file: drawn.append(draw_story(story, file, paper=paper)),
         overwrite=overwrite,
         make_folder=target is None,
+        replaces=file_mark("handout", audience),
     )
     figures, page = drawn[0], story.page
     return StoryResult(

@@ -282,6 +282,7 @@ def test_command_writes_whole_files_and_never_over_one_unasked(
     assert told["bytes"] == target.stat().st_size < 3_000_000
     assert told["treated_acres"] == pytest.approx(account.treated_acres, abs=1e-9)
     assert told["remaining_acres"] == pytest.approx(account.remaining_acres, abs=1e-9)
+    target.write_text("mine", encoding="utf-8")
     before = target.read_bytes()
     refused = run_habmap("map", "-o", target, "--json", place=sample_place)
     assert refused.code == 3

@@ -63,6 +63,8 @@ def test_one_unit_goes_where_it_is_told_by_its_name(run_habmap: Callable, demo_p
     done = run_habmap("sheet", "--unit", "C1", place=place)
     assert done.code == 0, done.err
     assert (place / "out" / "sheet-C1.pdf").read_bytes().startswith(b"%PDF-")
+    assert run_habmap("sheet", "--unit", "C1", place=place).code == 0  # its own earlier one
+    (place / "out" / "sheet-C1.pdf").write_bytes(b"%PDF-1.7 mine")
     again = run_habmap("sheet", "--unit", "C1", place=place)
     assert again.code == 3
     assert "--overwrite" in again.err

@@ -68,6 +68,7 @@ def test_it_goes_where_stories_go_and_never_over_another(
     assert done.code == 0, done.err
     assert "4 pages on letter paper" in done.out
     assert (place / "out" / "handout.pdf").read_bytes().startswith(b"%PDF-")
+    (place / "out" / "handout.pdf").write_bytes(b"%PDF-1.7 mine")
     again = run_habmap("handout", place=place)
     assert again.code == 3
     assert "--overwrite" in again.err

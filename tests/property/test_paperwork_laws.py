@@ -19,7 +19,7 @@ from habmap.measures import M2_PER_ACRE
 from habmap.place.settings import Settings
 from habmap.records import Entry
 from habmap.vocabulary import DEFAULT_KILLED_PCT
-from habmap.work.paperwork import APART
+from habmap.work.paperwork_records import APART
 
 UNITS = {"A": box(0, 0, 200, 150), "B": Polygon([(200, 0), (400, 0), (420, 150), (200, 150), (200, 60)])}
 TARGET = {"A": 0.8, "B": 0.6}

@@ -23,7 +23,7 @@ from habmap.jobs.export_layers import ledger_table
 from habmap.jobs.history import history
 from habmap.jobs.join import join
 from habmap.jobs.load.entries import load_entries
-from habmap.jobs.log import Logged, log
+from habmap.jobs.log import log
 from habmap.jobs.withdraw import void
 from habmap.place.connection import connect
 from habmap.place.settings import Settings
@@ -36,6 +36,7 @@ from habmap.work.burn.observed import check_burn_said
 from habmap.work.burn.request import BurnRequest
 from habmap.work.burns import burn_of, record_id
 from habmap.work.ledger import corrections
+from habmap.work.logged import Logged
 
 NOW = datetime(2026, 3, 6, 15, tzinfo=UTC)
 TODAY = date(2026, 3, 6)

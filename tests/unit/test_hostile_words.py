@@ -24,7 +24,7 @@ from habmap.place.writers import gpx_text
 from habmap.show.page.render import render_page
 from habmap.show.sheet import pen as sheet_pen
 from habmap.show.templating import ENVIRONMENT
-from habmap.work.paperwork import program_year
+from habmap.work.paperwork_records import program_year
 
 STEERING = "a\x1b[31mb\u202ec\td\x07\u2028e"
 

@@ -16,6 +16,7 @@ from habmap.show.page.offline import LEAFLET_SCRIPT, LEAFLET_STYLE, POLICY_SLOT,
 from habmap.show.page.parts import PARTS
 from habmap.show.records import Page, refuse_private
 from habmap.show.templating import ENVIRONMENT, template_text
+from habmap.vocabulary import file_mark
 
 
 class _Drawing(branca.element.MacroElement):
@@ -61,6 +62,7 @@ def render_page(page: Page) -> str:
             **sheet_parts(page),
             **{name: value for part in PARTS for name, value in part.values(page).items()},
             "policy": POLICY_SLOT,
+            "mark": file_mark("map", page.audience),
             "drawing": drawing_json(page),
             "css": "\n".join(template_text(f"page/{name}.css") for name in ("page", *names)),
             "js": "\n".join(template_text(f"page/{name}.js") for name in ("page", "outline", *scripts)),

@@ -26,6 +26,7 @@ from habmap.show.sheet.map import Frame, draw_frame, draw_ground
 from habmap.show.sheet.margin import SCALE_STRIP_PT, draw_scale
 from habmap.show.sheet.paper import MM_PT, PDF_SETTINGS, SIZES_PT, Paper, fitting_scale
 from habmap.show.sheet.pen import LEADING, LEAST_PT, Pen, at_most, wrapped
+from habmap.vocabulary import file_mark
 
 MARGIN_PT: Final = 25.0
 _HEADLINE_PT: Final = 17.0
@@ -111,7 +112,8 @@ def draw_sheet(sheet: Sheet, path: Path, *, paper: Paper) -> SheetFigures:
     with mpl.rc_context(PDF_SETTINGS):
         pages, frame = _pages(sheet, plan, middle_xy)
         title = f"{page.place}: " + ("map sheet" if sheet.unit_id is None else f"unit {sheet.unit_id}")
-        with PdfPages(path, metadata={"Title": title, "Creator": "habmap", "CreationDate": None}) as book:
+        made = {"Title": title, "Creator": file_mark("sheet", page.audience), "CreationDate": None}
+        with PdfPages(path, metadata=made) as book:
             for pen in pages:
                 book.savefig(pen.figure)
     return SheetFigures(

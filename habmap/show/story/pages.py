@@ -22,7 +22,7 @@ from habmap.show.sheet.pen import LEAST_PT, at_most, text_width_pt, whole_senten
 from habmap.show.story import words as story_words
 from habmap.show.story.board import Board
 from habmap.show.story.story import Story, StoryFigures, refuse_private_story
-from habmap.vocabulary import FIRE_CAUTION, LABEL_CAUTION, SAW_CAUTION, SNAG_CAUTION, STAGE_WORDS, STAGES
+from habmap.vocabulary import FIRE_CAUTION, LABEL_CAUTION, SAW_CAUTION, SNAG_CAUTION, STAGE_WORDS, STAGES, file_mark
 from habmap.work.season_account import SEASON_WORDS
 
 _LEGEND_PT: Final = 212.0
@@ -57,7 +57,8 @@ def draw_story(story: Story, path: Path, *, paper: Paper) -> StoryFigures:
         order = _what_comes_next(boards[2], story)
         _what_it_takes(boards[3], story)
         title = f"{story.page.place}: the story in four pages"
-        with PdfPages(path, metadata={"Title": title, "Creator": "habmap", "CreationDate": None}) as book:
+        made = {"Title": title, "Creator": file_mark("handout", story.page.audience), "CreationDate": None}
+        with PdfPages(path, metadata=made) as book:
             for board in boards:
                 book.savefig(board.pen.figure)
     width, height = boards[0].pen.size_pt
