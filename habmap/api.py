@@ -15,7 +15,6 @@ from typing import TYPE_CHECKING, Any, Literal
 from zoneinfo import ZoneInfo
 
 if TYPE_CHECKING:
-    from habmap.jobs.burnday import BurnDayResult
     from habmap.jobs.check import Checked
     from habmap.jobs.due import DueResult
     from habmap.jobs.history import HistoryResult
@@ -29,6 +28,7 @@ if TYPE_CHECKING:
     from habmap.place.store import GeoPackageStore
     from habmap.work.acres import AcresResult
     from habmap.work.burn.request import BurnRequest
+    from habmap.work.burn.result import BurnsheetResult
     from habmap.work.density_records import DensityResult
     from habmap.work.effort_account import EffortResult
     from habmap.work.order_of_work import RankResult
@@ -39,7 +39,7 @@ Loadable = Literal["boundary", "units", "features", "dem", "entries", "plots"]
 #: Where the record of each answer stands: command → (module, class). Their JSON schemas are generated from this.
 ANSWERS: dict[str, tuple[str, str]] = {
     "acres": ("habmap.work.acres", "AcresResult"),
-    "burnsheet": ("habmap.jobs.burnday", "BurnDayResult"),
+    "burnsheet": ("habmap.work.burn.result", "BurnsheetResult"),
     "check": ("habmap.jobs.check", "Checked"),
     "density": ("habmap.work.density_records", "DensityResult"),
     "due": ("habmap.jobs.due", "DueResult"),
@@ -273,7 +273,7 @@ def schedule(place: Store, *, first: dt.date, last: dt.date, hours_per_week: flo
     return job(place, first=first, last=last, hours_per_week=hours_per_week)
 
 
-def burnsheet(place: Store, request: BurnRequest) -> BurnDayResult:
+def burnsheet(place: Store, request: BurnRequest) -> BurnsheetResult:
     """Compare the weather with the written burn plan and tell what lies around the block; never permission to burn.
 
     Parameters
@@ -289,7 +289,7 @@ def burnsheet(place: Store, request: BurnRequest) -> BurnDayResult:
     >>> {line.comparison for line in habmap.burnsheet(place, asked).prescription}  # the sample has no signed plan
     {'no plan'}
     """
-    from habmap.jobs.burnday import burnday as job
+    from habmap.jobs.burnsheet import burnsheet as job
 
     return job(place, request)
 

@@ -1,15 +1,16 @@
-"""What a burn day's weather may look like on the command line; each fault is told before any file is opened."""
+"""What may be asked of a burn sheet on the command line; each fault is told before any file is opened."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from datetime import datetime
-from typing import Final
+from typing import Any, Final
 
 from habmap.errors import UsageError
 
 #: The night before and after is looked at too, and the ends of the calendar have none.
 BURN_YEARS: Final = range(1900, 2200)
+PAPERS: Final = ("letter", "a4")
 
 
 def parsed_time(text: str) -> datetime:
@@ -29,44 +30,6 @@ def parsed_time(text: str) -> datetime:
     return at
 
 
-def parsed_wind_from(text: str) -> float:
-    """Read the direction that the wind comes from [°]; see `habmap.records.written.bearing_of`."""
-    from habmap.records.written import bearing_of
-
-    return bearing_of(text)
-
-
-def check_weather(given: Mapping[str, float | None]) -> None:
-    """Refuse numbers that no weather has, by the names that they have in a burn's record.
-
-    Raises
-    ------
-    UsageError
-        One lies outside of its range, or gusts are weaker than the wind.
-    """
-    from habmap.records import BurnRecord, facts
-
-    for name, value in given.items():
-        one = facts(BurnRecord)[name]
-        if one.fault(value) is not None:
-            raise UsageError(
-                "this value cannot be",
-                where=one.flag,
-                value=value,
-                allowed=one.allowed,
-                mend="look at the forecast again, and at its units",
-            )
-    gust_mph, wind_mph = given["gust_mph"], given["wind_mph"]
-    if gust_mph is not None and wind_mph is not None and gust_mph < wind_mph:
-        raise UsageError(
-            "gusts are weaker than the wind itself",
-            where="--gust-mph, --wind-mph",
-            value=f"gusts {gust_mph:g}, wind {wind_mph:g}",
-            allowed="gusts of at least the wind",
-            mend="see which is which",
-        )
-
-
 def check_choice(option: str, value: str | None, choices: tuple[str, ...]) -> None:
     """Refuse a word that is not one of the choices.
 
@@ -81,7 +44,7 @@ def check_choice(option: str, value: str | None, choices: tuple[str, ...]) -> No
         )
 
 
-def check_alone(entry: str, given: Sequence[object]) -> None:
+def check_alone(entry: str, given: Iterable[object]) -> None:
     """Refuse ground, hour or weather beside a line of the log, which says them itself.
 
     Raises
@@ -99,22 +62,22 @@ def check_alone(entry: str, given: Sequence[object]) -> None:
         )
 
 
-def check_temperature(month: int, temp_f: float | None, *, is_sure: bool, where: str) -> None:
-    """Ask back where a temperature looks like Celsius.
+def check_complete(told: Mapping[str, Any]) -> None:
+    """Refuse weather without one of the items that there is no burn sheet without.
 
     Raises
     ------
     UsageError
-        It does, and nobody said that it is right.
+        Some are missing; all of them are named.
     """
-    from habmap.work.weather_doubts import temperature_question
+    from habmap.work.burn.forecast import WEATHER_ITEMS
+    from habmap.work.burn.request import WEATHER_FACTS
 
-    question = None if temp_f is None or is_sure else temperature_question(month, temp_f)
-    if question is not None:
+    missing = [WEATHER_FACTS[item].flag for item in WEATHER_ITEMS if told[item] is None]
+    if missing:
         raise UsageError(
-            question,
-            where=where,
-            value=f"{temp_f:g}",
-            allowed="degrees Fahrenheit that the month has by day",
-            mend="give it in Fahrenheit, or add --yes if it is right as it stands",
+            "the weather is not complete",
+            where=", ".join(missing),
+            allowed="temperature, humidity, wind and its direction, or a forecast that has them at that hour",
+            mend="give what is missing, or load a forecast with `habmap load forecast FILE`",
         )

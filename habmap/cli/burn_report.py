@@ -1,4 +1,4 @@
-"""A burn day in words and tables. Compares and measures; nothing in it reads as leave to burn."""
+"""A burn sheet in words and tables. Compares and measures; nothing in it reads as leave to burn."""
 
 from __future__ import annotations
 
@@ -7,14 +7,14 @@ from typing import TYPE_CHECKING
 from habmap.cli.output import print_table, say
 
 if TYPE_CHECKING:
-    from habmap.jobs.burnday import BurnDayResult
+    from habmap.work.burn.result import BurnsheetResult
 
 
 _HOW_FAR = "nearest first, miles from the block's edge, bearing from its middle."
 _MAY_MISS = "nothing sensitive on the map; a map may miss some."
 
 
-def print_burnday(result: BurnDayResult) -> None:
+def print_burnsheet(result: BurnsheetResult) -> None:
     """Print the answer first, then the tables, then what was not checked and the cautions."""
     if result.again is not None:
         for words in result.again.words:
@@ -37,10 +37,10 @@ def print_burnday(result: BurnDayResult) -> None:
         say(words)
 
 
-def answer(result: BurnDayResult) -> str:
+def answer(result: BurnsheetResult) -> str:
     """Return what the comparison found, worst first, in a few sentences."""
-    from habmap.jobs.burn.words import signed_words
-    from habmap.work.burnday import PLAN_KIND_WORDS
+    from habmap.show.burn.words import signed_words
+    from habmap.work.burn.written_plan import PLAN_KIND_WORDS
 
     ground = f"{result.block}, {result.acres:.2f} acres, {result.time.replace('T', ' ')}"
     kind = PLAN_KIND_WORDS[result.plan.kind]
@@ -61,8 +61,8 @@ def answer(result: BurnDayResult) -> str:
     return words + "This is a comparison and decides nothing; what was not checked stands below."
 
 
-def _named(result: BurnDayResult, comparison: str) -> str:
-    from habmap.work.burnday import ITEMS, distance_words
+def _named(result: BurnsheetResult, comparison: str) -> str:
+    from habmap.work.burn.written_plan import ITEMS, distance_words
 
     found = []
     for line in result.prescription:
@@ -78,8 +78,8 @@ def _named(result: BurnDayResult, comparison: str) -> str:
     return ", ".join(found)
 
 
-def _print_plan(result: BurnDayResult) -> None:
-    from habmap.work.burnday import ITEMS, beside, distance_words
+def _print_plan(result: BurnsheetResult) -> None:
+    from habmap.work.burn.written_plan import ITEMS, beside, distance_words
 
     is_split = len({line.unit_ids for line in result.prescription}) > 1
     rows: list[list[object]] = []
@@ -96,7 +96,7 @@ def _print_plan(result: BurnDayResult) -> None:
     say(f"Wind {height}. Directions are degrees from true north, not from a compass needle.")
 
 
-def _print_moisture(result: BurnDayResult) -> None:
+def _print_moisture(result: BurnsheetResult) -> None:
     say("")
     if result.fine_fuel_moisture_pct is None:
         say(f"Fine dead fuel moisture: none given, {result.fine_fuel_words}.")
@@ -123,7 +123,7 @@ def _print_moisture(result: BurnDayResult) -> None:
     )
 
 
-def _print_edges(result: BurnDayResult) -> None:
+def _print_edges(result: BurnsheetResult) -> None:
     from habmap.measures import ft
     from habmap.vocabulary import WIND_WORDS, wind_16
     from habmap.work.burn.breaks import BREAK_WORDS
@@ -177,9 +177,9 @@ def _print_edges(result: BurnDayResult) -> None:
     )
 
 
-def _print_around(result: BurnDayResult) -> None:
-    from habmap.jobs.burn.sheet_parts import inside_words, when_words
+def _print_around(result: BurnsheetResult) -> None:
     from habmap.measures import M_PER_MILE, ft
+    from habmap.show.burn.sections import inside_words, when_words
     from habmap.vocabulary import FEATURE_WORDS, wind_16
     from habmap.work.burn.surroundings import COLD_AIR_NEAR_M, END_WORDS, SCREEN_WORDS, SmokePlace
 
@@ -227,10 +227,10 @@ def _print_around(result: BurnDayResult) -> None:
         )
 
 
-def _print_hours(result: BurnDayResult) -> None:
+def _print_hours(result: BurnsheetResult) -> None:
     if not result.hours:
         return
-    from habmap.work.burnday import ITEMS, beside
+    from habmap.work.burn.written_plan import ITEMS, beside
 
     ends = {item: [end for line in result.prescription if line.item == item for end in (line.low, line.high)]
             for item in ITEMS}  # fmt: skip
@@ -270,7 +270,7 @@ def _print_hours(result: BurnDayResult) -> None:
         )
 
 
-def _print_notices(result: BurnDayResult) -> None:
+def _print_notices(result: BurnsheetResult) -> None:
     """Say who the log has as told, and whom habmap.toml names besides."""
     told = {one.who.strip().casefold() for one in result.notices}
     waiting = [who for who in result.notify if who.strip().casefold() not in told]

@@ -1,4 +1,4 @@
-"""Options of ``log`` and ``correct`` for what the facts of a log line say: made from the facts, typed nowhere.
+"""Options for what the facts of a record say, of a log line or of the weather of a burn: typed nowhere.
 
 They are made when a command is run or asked for its help: ``habmap --help`` need not know the records.
 """
@@ -21,18 +21,26 @@ Told = Mapping[str, Any]
 _TOLD: Final = "told"
 
 
-def add_command(app: typer.Typer, name: str, command: Callable[..., None]) -> None:
-    """Add a command that has one option for each fact of a log line in place of its parameter ``told``."""
+def add_command(
+    app: typer.Typer, name: str, command: Callable[..., None], facts: Callable[[], tuple[Fact, ...]] | None = None
+) -> None:
+    """Add a command that has one option for each of some facts in place of its parameter ``told``.
+
+    Parameters
+    ----------
+    facts
+        Gives the facts; left out: those of a log line, each said with the work beside which alone it stands.
+    """
 
     class FactCommand(TyperCommand):
         """The command by name and help; its options are made when they are asked for."""
 
         def get_params(self, ctx: Any) -> list[Any]:
-            params: list[Any] = _whole(command).get_params(ctx)
+            params: list[Any] = _whole(command, facts).get_params(ctx)
             return params
 
         def invoke(self, ctx: Any) -> Any:
-            return ctx.invoke(_whole(command).callback, **ctx.params)
+            return ctx.invoke(_whole(command, facts).callback, **ctx.params)
 
     @wraps(command)
     def named() -> None: ...
@@ -43,14 +51,16 @@ def add_command(app: typer.Typer, name: str, command: Callable[..., None]) -> No
 
 
 @cache
-def _whole(command: Callable[..., None]) -> Any:
+def _whole(command: Callable[..., None], facts: Callable[[], tuple[Fact, ...]] | None) -> Any:
     """Return the command as typer makes it with all its options."""
+    there = (facts or _facts_of_a_line)()
     parameters: list[inspect.Parameter] = []
     for name, parameter in inspect.signature(command, eval_str=True).parameters.items():
-        parameters += map(_parameter, _facts()) if name == _TOLD else [parameter]
+        options = [_parameter(one, "" if facts else _beside(one)) for one in there]
+        parameters += options if name == _TOLD else [parameter]
 
     def asked(**values: Any) -> None:
-        told = {one.name: _value(one, values.pop(one.name)) for one in _facts()}
+        told = {one.name: _value(one, values.pop(one.name)) for one in there}
         command(**values, **{_TOLD: told})
 
     asked.__signature__ = inspect.Signature(parameters)  # type: ignore[attr-defined]
@@ -60,15 +70,19 @@ def _whole(command: Callable[..., None]) -> Any:
     return typer.main.get_command(app)
 
 
-def _facts() -> tuple[Fact, ...]:
+def _facts_of_a_line() -> tuple[Fact, ...]:
     from habmap.records import BurnRecord, Entry, said_facts
 
     return (*said_facts(Entry), *said_facts(BurnRecord))
 
 
-def _parameter(one: Fact) -> inspect.Parameter:
+def _parameter(one: Fact, beside: str) -> inspect.Parameter:
+    words = f"{beside}{one.help}."
+    words = f"{words[0].upper()}{words[1:]}"
     flag = f"{one.flag}/--no-{one.flag.removeprefix('--')}" if one.kind is bool else one.flag
-    option = typer.Option(flag, metavar=one.metavar or "|".join(one.choices) or None, help=f"{_beside(one)}{one.help}.")
+    option = typer.Option(
+        flag, metavar=one.metavar or "|".join(one.choices) or None, help=f"{words[0].upper()}{words[1:]}"
+    )
     kind = list[str] if one.between else one.kind if one.kind in (bool, int, float) and not one.reads else str
     annotation = Annotated[kind | None, option]  # type: ignore[valid-type]
     return inspect.Parameter(one.name, inspect.Parameter.POSITIONAL_OR_KEYWORD, default=None, annotation=annotation)

@@ -133,7 +133,7 @@ def burn_words(burn: BurnRecord | None) -> list[str]:
     """Say what was observed at a burn and who was told, as plain sentences without the final stop."""
     if burn is None:
         return []
-    from habmap.jobs.burn.record import notice_words, observed_words
+    from habmap.show.burn.words import notice_words, observed_words
 
     return [*observed_words(burn), *(notice_words(told) for told in burn.notices)]
 

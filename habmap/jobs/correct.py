@@ -11,7 +11,6 @@ from zoneinfo import ZoneInfo
 from shapely import MultiPolygon
 
 from habmap.errors import InputError, UsageError
-from habmap.jobs.burn.record import burn_record
 from habmap.jobs.dependents import ask_dependents
 from habmap.jobs.log import add_entry
 from habmap.jobs.ports import Store
@@ -19,7 +18,7 @@ from habmap.records import Entry, value_of
 from habmap.records.said import BurnSaid, Said, assembled, other_work_says
 from habmap.vocabulary import FIRE
 from habmap.work.burn.observed import check_burn_said
-from habmap.work.burns import burn_of
+from habmap.work.burns import burn_of, burn_record
 from habmap.work.ledger import sight
 from habmap.work.lines import find_line
 from habmap.work.logged import Logged
@@ -128,7 +127,9 @@ def amend(
     _ask_temperature(burn, row.date, agree)
     rows = store.entries()
     ask_dependents(store, rows, (*rows, row), entry_id=line.root.entry_id, agree=agree)
-    record = burn_record(store, told, entry_id=row.entry_id, now=now, before=before)
+    record = burn_record(
+        told, entry_id=row.entry_id, now=now, plans=before.plans if before else store.settings.burn_plan.kept()
+    )
     is_asked = ground is not None or said.reported_acres is not None  # else it was agreed to when it was written
     logged = add_entry(store, row, burn=record, today=today, agree=agree if is_asked else None, is_preview=is_preview)
     return replace(logged, warnings=(*doubts, *logged.warnings))

@@ -13,7 +13,6 @@ from shapely import MultiPolygon
 
 from habmap.errors import InputError
 from habmap.jobs.acres import acres as acre_account
-from habmap.jobs.burn.record import LOOK_NEXT_SEASON, burn_record, late_notices
 from habmap.jobs.ground import states_on
 from habmap.jobs.leave import taken_by
 from habmap.jobs.named_units import settings_of_now
@@ -23,10 +22,12 @@ from habmap.measures import acres
 from habmap.place.closed_days import holds
 from habmap.records import BurnRecord, Entry
 from habmap.records.said import BurnSaid, Said
+from habmap.show.burn.words import LOOK_NEXT_SEASON, late_notices
 from habmap.show.leave_words import taken_sentence
 from habmap.show.logged_words import ground_warnings
 from habmap.vocabulary import STATEMENTS, STUMP_WORDS, TOP_KILLING
 from habmap.work.burn.observed import check_burn_said, hour_note
+from habmap.work.burns import burn_record
 from habmap.work.ledger import line_number
 from habmap.work.logged import Changes, Logged, changes_by, not_counted, redrawn, said_today, same_work
 from habmap.work.reported import reported_question
@@ -99,7 +100,7 @@ def log(
             acres_sd=acres_sd,
         )
     )
-    record = burn_record(store, told, entry_id=entry.entry_id, now=now)
+    record = burn_record(told, entry_id=entry.entry_id, now=now, plans=store.settings.burn_plan.kept())
     return add_entry(store, entry, burn=record, today=today, agree=agree, is_preview=is_preview)
 
 

@@ -1,4 +1,4 @@
-"""The ground of a burn block as the log wants it: what ``burnday`` was asked of by name, logged by the same name."""
+"""The ground of a burn block as the log wants it: what ``burnsheet`` was asked of by name, logged by the same name."""
 
 from __future__ import annotations
 
@@ -9,10 +9,10 @@ import shapely
 from shapely import MultiPolygon, Polygon
 
 from habmap.errors import InputError
-from habmap.jobs.burn.block import burn_block
 from habmap.jobs.ground import ground
 from habmap.jobs.log import whole_units
 from habmap.jobs.ports import Store
+from habmap.work.burn.block import burn_block
 
 
 def block_ground(store: Store, names: Sequence[str], *, on: dt.date) -> tuple[MultiPolygon, tuple[str, ...]]:
@@ -23,7 +23,7 @@ def block_ground(store: Store, names: Sequence[str], *, on: dt.date) -> tuple[Mu
     store
         The place.
     names
-        As `habmap.jobs.burn.block.burn_block` takes them: a drawn block, a block of ``habmap.toml``, or pieces
+        As `habmap.work.burn.block.burn_block` takes them: a drawn block, a block of ``habmap.toml``, or pieces
         of units of one stage. Stages are those of the evening before.
     on
         Day of the work.
@@ -38,7 +38,7 @@ def block_ground(store: Store, names: Sequence[str], *, on: dt.date) -> tuple[Mu
     Whole units and drawn blocks are kept vertex for vertex; pieces come from the place's grid and back.
     """
     state = ground(store, on=on - dt.timedelta(days=1))
-    chosen = burn_block(names, None, settings=store.settings, state=state, saved=store.drawn_blocks())
+    chosen = burn_block(names, None, state=state, blocks=store.settings.burn.blocks, drawn=store.drawn_blocks())
     known = {unit.unit_id for unit in state.units}
     plain = [name for name in names if name in known]
     if plain:

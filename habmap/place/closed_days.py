@@ -6,7 +6,7 @@ from datetime import date
 from typing import Literal
 
 from habmap.place.settings import ClosedDays, PlanWindow, Settings, WrittenPlan
-from habmap.work.burnday import PlanKind
+from habmap.work.burn.written_plan import PlanKind
 from habmap.work.closures import Closures
 from habmap.work.plan_days import PlanDays
 from habmap.work.seasons import Ban, DatedBan, HeldUnit, UpkeepRule, YearlyBan, YearlyDays

@@ -14,7 +14,7 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationErr
 from habmap.errors import InputError, InputErrors, PlaceError
 from habmap.place.toml_lines import line_of
 from habmap.vocabulary import CEDAR_RESPROUTS, DEFAULT_CEDAR, PRACTICE_CODES, PRACTICES
-from habmap.work.burnday import author_of
+from habmap.work.burn.written_plan import author_of
 from habmap.work.priority import DenseLimits
 
 SETTINGS_FILE = "habmap.toml"
@@ -321,6 +321,10 @@ class PlanSection(Section):
     grass: WrittenPlan = WrittenPlan()
     down_cedar: WrittenPlan = WrittenPlan()
     piles: WrittenPlan = WrittenPlan()
+
+    def kept(self) -> dict[str, object]:
+        """Return the plans as they are kept with a burn that is logged."""
+        return self.model_dump(mode="json", exclude_defaults=True)
 
 
 class WalkedBreak(Section):

@@ -23,7 +23,7 @@ from habmap.records.rows import (
     Unit,
 )
 from habmap.records.seen import CoverFrame, CoverLine, Sighting
-from habmap.records.weather import PLAN_KINDS, WIND_HEIGHTS, Forecast, ForecastHour
+from habmap.records.weather import PLAN_KINDS, WIND_HEIGHT_WORDS, WIND_HEIGHTS, Forecast, ForecastHour
 from habmap.records.written import Notice
 
 __all__ = [
@@ -32,6 +32,7 @@ __all__ = [
     "MAX_PERSON_HOURS",
     "PLAN_KINDS",
     "WIND_HEIGHTS",
+    "WIND_HEIGHT_WORDS",
     "Boundary",
     "BurnRecord",
     "CanopySource",

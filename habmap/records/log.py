@@ -237,22 +237,22 @@ class BurnRecord:
         metavar="HH:MM",
         help="hour of ignition and of the weather",
     )
-    temp_f: float | None = _observed(**TEMPERATURE, metavar="F", help="air temperature observed")
-    rh_pct: float | None = _observed(**HUMIDITY, metavar="R", help="relative humidity observed")
-    wind_mph: float | None = _observed(**WIND, metavar="W", help="wind observed")
+    temp_f: float | None = _observed(**TEMPERATURE, metavar="F", help="air temperature, Fahrenheit")
+    rh_pct: float | None = _observed(**HUMIDITY, metavar="R", help="relative humidity, percent")
+    wind_mph: float | None = _observed(**WIND, metavar="W", help="wind, miles an hour")
     wind_from_deg: float | None = _observed(
-        **WIND_FROM, option="wind_from", reads=bearing_of, metavar="DEG|NNW", help="where the wind came from"
+        **WIND_FROM, option="wind_from", reads=bearing_of, metavar="DEG|NNW", help="where the wind comes from"
     )
-    gust_mph: float | None = _observed(**GUSTS, metavar="G", help="gusts observed")
+    gust_mph: float | None = _observed(**GUSTS, metavar="G", help="gusts, miles an hour")
     shade_pct: float | None = _observed("shade", unit="%", low=0, high=100, metavar="S", help="shade on the ground")
     days_since_rain: float | None = _observed(
         "days since rain", low=0, high=3_650, metavar="D", help="days since it rained"
     )
     mixing_height_ft: float | None = _observed(
-        "mixing height", unit="ft", low=0, high=60_000, metavar="FT", help="mixing height that day"
+        "mixing height", unit="ft", low=0, high=60_000, metavar="FT", help="mixing height, feet above ground"
     )
     transport_wind_mph: float | None = _observed(
-        "transport wind", unit="mph", low=0, high=250, metavar="W", help="transport wind that day"
+        "transport wind", unit="mph", low=0, high=250, metavar="W", help="transport wind, miles an hour"
     )
     weather_elevation_ft: float | None = _observed(
         "weather taken at",
@@ -262,7 +262,7 @@ class BurnRecord:
         metavar="FT",
         help="height of the place of the weather",
     )
-    wind_height: str | None = _observed("wind measured", choices=WIND_HEIGHTS, help="where the wind was measured")
+    wind_height: str | None = _observed("wind measured", choices=WIND_HEIGHTS, help="where the wind is measured")
     plan_kind: str | None = _observed("kind of plan", choices=PLAN_KINDS, help="which written plan")
     plans: dict[str, object] | None = fact("written plans", is_private=True)
     notices: tuple[Notice, ...] = _observed(

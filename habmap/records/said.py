@@ -109,7 +109,7 @@ def refuse_faults(said: Carrying, record: type[Any]) -> None:
             if is_text
             else "look at what was written down, and at its unit"
             if one.is_number
-            else None,
+            else "use one of these",
         )
 
 

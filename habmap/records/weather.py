@@ -15,7 +15,9 @@ HUMIDITY: Final[dict[str, Any]] = {"words": "humidity", "unit": "%", "low": 0, "
 WIND: Final[dict[str, Any]] = {"words": "wind", "unit": "mph", "low": 0, "high": 150}
 WIND_FROM: Final[dict[str, Any]] = {"words": "wind from", "unit": "°", "low": 0, "high": 360}
 GUSTS: Final[dict[str, Any]] = {"words": "gusts", "unit": "mph", "low": 0, "high": 250}
-WIND_HEIGHTS: Final = ("20ft", "eye")
+#: Where wind is measured or meant.
+WIND_HEIGHT_WORDS: Final = {"20ft": "at 20 ft", "eye": "at eye level"}
+WIND_HEIGHTS: Final = tuple(WIND_HEIGHT_WORDS)
 PLAN_KINDS: Final = ("grass", "down_cedar", "piles")
 
 

@@ -3,17 +3,25 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from datetime import date, datetime
 from typing import Final
 
-from habmap.records import BurnRecord, faults
+import shapely
+from shapely import MultiPolygon, Polygon
+
+from habmap.land.grid import LocalGrid
+from habmap.records import BurnRecord, Entry, Notice, faults
+from habmap.records.said import BurnSaid
 from habmap.records.written import is_clock, is_moment
 from habmap.vocabulary import FIRE
-from habmap.work.ledger import Correction
+from habmap.work.ledger import Correction, corrections
 
 #: So that two copies that load one file give its burn records one id each.
 _RECORDS: Final = uuid.UUID("5a0f3a52-6c0e-4e0b-9a44-7b8f4f5b6c21")
+
+#: Ground shared by less than this is a common edge [m²].
+LEAST_SHARED_M2: Final = 1.0
 
 
 def record_id(entry_id: str) -> str:
@@ -60,3 +68,31 @@ def moment_on(day: date, clock: str) -> datetime:
         The text is no time of day.
     """
     return datetime.combine(day, datetime.strptime(clock, "%H:%M").time())
+
+
+def burn_record(
+    said: BurnSaid, *, entry_id: str, now: datetime, plans: dict[str, object] | None = None
+) -> BurnRecord | None:
+    """Return the record of a burn, or ``None`` where there is nothing to keep; ``plans`` are those in force then."""
+    if not said.given():
+        return None
+    return BurnRecord(uuid=record_id(entry_id), entry_id=entry_id, plans=plans, recorded_at=now, **said.given())
+
+
+def notices_of(
+    entries: Sequence[Entry],
+    records: Sequence[BurnRecord],
+    block: Polygon | MultiPolygon,
+    *,
+    grid: LocalGrid,
+    day: date,
+) -> tuple[Notice, ...]:
+    """Return who was told before the burns that the log has on this ground (grid metres) and day."""
+    found: list[Notice] = []
+    for line in corrections(entries) if records else ():
+        record, content = burn_of(line, records), line.content
+        if record is None or content is None or content.date != day or content.patch is None:
+            continue
+        if shapely.intersection(grid.to_grid(content.patch), block).area > LEAST_SHARED_M2:
+            found += record.notices
+    return tuple(dict.fromkeys(found))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
-from habmap.work.burnday import PlanKind
+from habmap.work.burn.written_plan import PlanKind
 from habmap.work.seasons import YearlyDays
 
 

@@ -11,8 +11,8 @@ import pytest
 from pdf_reading import pdf_info, pdf_text, pdf_words
 from playwright.sync_api import Browser
 
-from habmap.jobs.burn.sheet import write_burn_sheets
-from habmap.jobs.burnday import burnday
+from habmap.jobs.burnsheet import worked_out
+from habmap.jobs.burnsheet_files import write_burn_sheets
 from habmap.place.store import GeoPackageStore
 from habmap.records import ForecastHour
 from habmap.show.burn.sheet import BurnPaper
@@ -61,8 +61,8 @@ def test_two_pages_in_the_readers_own_face_and_in_a_wide_one(
 ) -> None:
     request = BurnRequest(names=("C1",), at=AT, plan_kind="down_cedar", wind_height="20ft", forecast=_hours())
     html, pdf = tmp_path / "burn.html", tmp_path / "burn.pdf"
-    result = burnday(planned, request)
-    write_burn_sheets(planned, request, result, targets=[html, pdf], now=datetime(2026, 3, 4, tzinfo=UTC), paper=paper)
+    sheet = worked_out(planned, request)
+    write_burn_sheets(sheet, targets=[html, pdf], now=datetime(2026, 3, 4, tzinfo=UTC), paper=paper)
     pages = _pages(pdf)
     assert pages <= 3  # two, but for a wind that turns twice and six edges that come to lie downwind
     said = pdf_text(pdf)

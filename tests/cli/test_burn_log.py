@@ -1,4 +1,4 @@
-"""``log burn`` with the weather of the day, ``burnday --again`` and ``add block`` from outside."""
+"""``log burn`` with the weather of the day, ``burnsheet --again`` and ``add block`` from outside."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""``habmap load forecast`` from outside: kept whole or not at all, and used by ``burnday``."""
+"""``habmap load forecast`` from outside: kept whole or not at all, and used by ``burnsheet``."""
 
 from __future__ import annotations
 

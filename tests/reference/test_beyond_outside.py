@@ -18,7 +18,7 @@ from fakes import GRID, FakeStore, entry, ground_lonlat, unit
 from shapely import LineString, Polygon, affinity, box
 from shapely.geometry.base import BaseGeometry
 
-from habmap.jobs.burnday import burnday
+from habmap.jobs.burnsheet import burnsheet
 from habmap.land.edges import PIECE_M
 from habmap.records import Boundary, Feature, Row
 from habmap.work.burn.request import BurnRequest
@@ -151,7 +151,7 @@ def told(
         wind_from_deg=wind_from_deg,
     )  # fmt: skip
     lengths: Counter[tuple[str, str]] = Counter()
-    for edge in burnday(FakeStore(rows, grid=GRID), request).edges:
+    for edge in burnsheet(FakeStore(rows, grid=GRID), request).edges:
         lengths[edge.side, edge.beyond] += edge.length_m  # type: ignore[assignment]
     return lengths
 

@@ -15,12 +15,12 @@ from shapely import box
 
 from habmap.errors import InputError, UsageError
 from habmap.jobs.acres import acres
-from habmap.jobs.burn.again import burn_again
-from habmap.jobs.burnday import burnday
+from habmap.jobs.burnsheet import burnsheet
 from habmap.jobs.check import check
 from habmap.jobs.load.block import checked_name, load_block
 from habmap.jobs.log import log
 from habmap.jobs.log_block import block_ground
+from habmap.jobs.past_burn import past_burn
 from habmap.place.settings import Settings
 from habmap.records import DrawnBlock, Row
 from habmap.records.said import BurnSaid, Said
@@ -67,11 +67,11 @@ def test_a_drawn_block_is_found_by_name_and_the_newest_counts(tmp_path: Path) ->
     assert len(store.drawn_blocks()) == 2
     ask = BurnRequest(names=("North bite",), at=datetime(2026, 3, 1, 13), temp_f=60, rh_pct=40, wind_mph=5,
                       wind_from_deg=0)  # fmt: skip
-    result = burnday(store, ask)
+    result = burnsheet(store, ask)
     assert result.units == ("C1", "C2")
     assert result.acres == pytest.approx(15_000 / 4046.8564224, rel=1e-6)
     with pytest.raises(InputError, match="by itself"):
-        burnday(store, replace(ask, names=("North bite", "C1")))
+        burnsheet(store, replace(ask, names=("North bite", "C1")))
     assert check(store, today=TODAY).faults == ()
 
 
@@ -93,7 +93,7 @@ def test_names_that_cannot_be(name: str) -> None:
 # --- logged by the block's name -----------------------------------------------------------------------------
 
 
-def test_a_block_is_logged_by_the_name_that_burnday_takes(tmp_path: Path) -> None:
+def test_a_block_is_logged_by_the_name_that_burnsheet_takes(tmp_path: Path) -> None:
     left = box(0, 0, 40, 100)
     store = a_place(
         plan={"burn": {"blocks": {"Both": ["C1", "C2"], "Slash": ["C1:down", "C2"]}}},
@@ -119,7 +119,7 @@ def test_pieces_logged_as_burned_leave_no_slivers_behind() -> None:
     stages = acres(store).units[0].stage_acres
     assert stages.burned == pytest.approx(6_000 / 4046.8564224, rel=1e-9)
     assert stages.down < 1e-9
-    again = burn_again(store, done.entry_id, today=TODAY).result
+    again = past_burn(store, done.entry_id, today=TODAY).result
     assert set(again.stage_acres) == {"down"}
     assert again.acres == pytest.approx(stages.burned, rel=1e-9)
 

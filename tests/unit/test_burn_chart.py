@@ -11,19 +11,20 @@ import pytest
 from matplotlib.patches import PathPatch, Rectangle
 from matplotlib.text import Text
 
-from habmap.show.burn.chart import ChartHour, HoursChart, chart_height_pt, draw_chart, gap_runs, known_runs, spread
+from habmap.show.burn.chart import HoursChart, chart_height_pt, draw_chart, gap_runs, known_runs, spread
 from habmap.show.sheet.pen import Pen
+from habmap.work.burn.hours import BurnHour
 
 FIRST = datetime(2026, 3, 5, 10)
 WIDTH, TOP = 562.0, 200.0
 
 
-def chart(*hours: ChartHour, **changed: Any) -> HoursChart:
+def chart(*hours: BurnHour, **changed: Any) -> HoursChart:
     return HoursChart(**{"hours": hours, "ignition": FIRST + timedelta(hours=3), **changed})
 
 
-def hour(number: int, **figures: Any) -> ChartHour:
-    return ChartHour(at=FIRST + timedelta(hours=number), **figures)
+def hour(number: int, **figures: Any) -> BurnHour:
+    return BurnHour(**{"time": (FIRST + timedelta(hours=number)).isoformat(), "is_gap": False, **figures})
 
 
 def drawn(told: HoursChart) -> Pen:
@@ -121,17 +122,17 @@ def test_arrows_point_the_way_the_wind_blows(wind_from_deg: float, toward: tuple
 
 def test_turns_and_directions_outside_the_plan_are_marked_where_they_are() -> None:
     plain = [hour(n, wind_mph=5, wind_from_deg=180) for n in range(4)]
-    turned = [*plain[:3], hour(3, wind_mph=5, wind_from_deg=10, is_turned=True)]
+    turned = [*plain[:3], hour(3, wind_mph=5, wind_from_deg=10, wind_shift=True)]
     before, after = (len(artists(drawn(chart(*hours)), Rectangle)) for hours in (plain, turned))
     assert after - before == 1
-    outside = [*plain[:3], hour(3, wind_mph=5, wind_from_deg=10, is_off_plan_direction=True)]
+    outside = [*plain[:3], hour(3, wind_mph=5, wind_from_deg=10, not_met=("wind_from_deg",))]
     before, after = (len(artists(drawn(chart(*hours)), PathPatch)) for hours in (plain, outside))
     assert after - before == 1
 
 
 def test_all_ink_is_black_grey_or_the_pages_own() -> None:
     hours = [
-        hour(n, temp_f=50, rh_pct=40 - n, wind_mph=5, wind_from_deg=90, gust_mph=9, is_turned=n > 3) for n in range(8)
+        hour(n, temp_f=50, rh_pct=40 - n, wind_mph=5, wind_from_deg=90, gust_mph=9, wind_shift=n > 3) for n in range(8)
     ]
     limits = {"rh_pct": ((35.0, 60.0),), "gust_mph": ((0.0, 8.0),)}
     for patch in artists(drawn(chart(*hours, limits=limits)), PathPatch):

@@ -10,16 +10,18 @@ import pytest
 from fakes import GRID, FakeStore, entry, ground_lonlat, unit
 from shapely import LineString, box
 
-from habmap.cli.burn_report import answer, print_burnday
+from habmap.cli.burn_report import answer, print_burnsheet
 from habmap.errors import InputError
-from habmap.jobs.burn.sheet import burn_sheet
-from habmap.jobs.burn.sheet_hours import hours_chart, hours_sections
-from habmap.jobs.burn.sheet_parts import around_sections, edge_keys, edges_section, moisture_section, plan_section
-from habmap.jobs.burnday import BurnDayResult, burnday
+from habmap.jobs.burnsheet import burnsheet
 from habmap.place.settings import Settings
 from habmap.records import Boundary, DrawnBlock, Feature, ForecastHour, Row
+from habmap.show.burn.compose import burn_sheet
+from habmap.show.burn.hour_sections import hours_chart, hours_sections
+from habmap.show.burn.sections import edge_keys, edges_section, moisture_section, plan_section, surroundings_section
+from habmap.show.burn.sheet import BurnSheet
 from habmap.work.burn.request import BurnRequest, ForecastSource
-from habmap.work.burnday import beside, distance_words
+from habmap.work.burn.result import BurnsheetResult
+from habmap.work.burn.written_plan import beside, distance_words
 
 NOW = datetime(2026, 3, 1, tzinfo=UTC)
 IGNITION = datetime(2026, 3, 20, 14)
@@ -42,9 +44,14 @@ def store(*more: Row, chosen: Settings | None = None) -> FakeStore:
     return FakeStore([*rows, *more], grid=GRID, settings=chosen or settings())
 
 
-def ask(place: FakeStore, **fields: object) -> BurnDayResult:
+def ask(place: FakeStore, **fields: object) -> BurnsheetResult:
     content: dict[str, object] = {"names": ("A",), "at": IGNITION, "temp_f": 60.0, "rh_pct": 35.0, "wind_mph": 8.0}
-    return burnday(place, BurnRequest(**(content | {"wind_from_deg": 180.0} | fields)))  # type: ignore[arg-type]
+    return burnsheet(place, BurnRequest(**(content | {"wind_from_deg": 180.0} | fields)))  # type: ignore[arg-type]
+
+
+def sheet_of(result: BurnsheetResult) -> BurnSheet:
+    weather = {"temp_f": 60.0, "rh_pct": 35.0, "wind_mph": 8.0}
+    return burn_sheet(result, weather=weather, grid=GRID, zone=ZoneInfo("America/Chicago"), drawn_on=date(2026, 3, 1))
 
 
 def lane(name: str, x: float) -> Feature:
@@ -156,9 +163,7 @@ def test_the_block_is_called_as_it_was_named() -> None:
     place = store(slash, drawn, chosen=settings(blocks={"both": ["A", "B"]}))
     names = [ask(place, names=(name,)).block for name in ("A", "B:down", "both", "corner")]
     assert names == ["A", "B:down", "both (A, B)", "corner (A, B)"]
-    headline = burn_sheet(place, BurnRequest(names=("B:down",), at=IGNITION), ask(place, names=("B:down",)),
-                          drawn_on=date(2026, 3, 1)).headline  # fmt: skip
-    assert "B:down" in headline
+    assert "B:down" in sheet_of(ask(place, names=("B:down",))).headline
 
 
 def test_without_a_plan_the_heading_says_that_there_is_none() -> None:
@@ -187,7 +192,7 @@ def test_no_note_is_cut_off_on_the_sheet() -> None:
         f"note {number} of this burn, with words enough to fill a line of the page and more" for number in range(9)
     )
     result = replace(ask(place), warnings=words)
-    sheet = burn_sheet(place, BurnRequest(names=("A",), at=IGNITION), result, drawn_on=date(2026, 3, 1))
+    sheet = sheet_of(result)
     more = next(section for section in sheet.measured if section.title.startswith("More of this block"))
     shown = " ".join((*sheet.lines, *more.sentences)).casefold()
     assert all(one in shown for one in words)
@@ -248,11 +253,11 @@ def test_which_part_of_the_tables_was_read_is_said(at: datetime, fields: dict[st
 
 def test_an_empty_list_says_how_far_was_looked(capsys: pytest.CaptureFixture[str]) -> None:
     result = ask(store(lane("Lane", 400), chosen=settings(downwind_within_m=1609.344, sensitive_within_m=160.9344)))
-    (section,) = around_sections(result, 5)
+    section = surroundings_section(result, 5)
     assert "(45° to either side, 1 mi) and near (0.1 mi)" in section.title
     assert "a map may miss some" in section.sentences[0]
     assert "within 328 ft" in " ".join(section.after)  # 100 m are 328.08 ft
-    print_burnday(result)
+    print_burnsheet(result)
     words = capsys.readouterr().out
     assert "45° to either side, to 1.0 miles: nothing sensitive on the map; a map may miss some" in words
     assert "within 98 ft" in words  # 30 m beyond the edge are 98.4 ft

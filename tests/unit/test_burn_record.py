@@ -15,8 +15,7 @@ from shapely import box
 
 from habmap.cli.burn_options import parsed_time
 from habmap.errors import InputError, InputErrors, PlaceError, UsageError
-from habmap.jobs.burn.again import burn_again
-from habmap.jobs.burnday import burnday
+from habmap.jobs.burnsheet import burnsheet
 from habmap.jobs.check import check
 from habmap.jobs.correct import amend
 from habmap.jobs.export_layers import ledger_table
@@ -24,6 +23,7 @@ from habmap.jobs.history import history
 from habmap.jobs.join import join
 from habmap.jobs.load.entries import load_entries
 from habmap.jobs.log import log
+from habmap.jobs.past_burn import past_burn
 from habmap.jobs.withdraw import void
 from habmap.place.connection import connect
 from habmap.place.settings import Settings
@@ -205,7 +205,7 @@ def test_a_burn_that_was_none_has_no_record_and_gets_it_back_when_it_was_one() -
     )
     assert counting(store) == [None]
     with pytest.raises(InputError, match="no burn"):
-        burn_again(store, done.entry_id, today=TODAY)
+        past_burn(store, done.entry_id, today=TODAY)
     with pytest.raises(UsageError, match="belong to a burn"):
         amend(store, done.entry_id, why="x", said=Said(), burn=BurnSaid(rh_pct=40), now=NOW, today=TODAY)
     amend(store, done.entry_id, why="no, burned", said=Said(), practice="burn", now=NOW + timedelta(hours=2),
@@ -220,7 +220,7 @@ def test_a_withdrawn_burn_has_no_record() -> None:
     assert counting(store) == [None]
     assert check(store, today=TODAY).faults == ()
     with pytest.raises(InputError, match="withdrawn"):
-        burn_again(store, done.entry_id, today=TODAY)
+        past_burn(store, done.entry_id, today=TODAY)
 
 
 def test_an_amendment_asks_back_about_celsius() -> None:
@@ -271,15 +271,15 @@ def test_what_cannot_be_is_not_made_again() -> None:
     later = NOW + timedelta(hours=1)
     store.append([replace(done.burn, uuid="twin", plan_kind="x", wind_from_deg=180.0, recorded_at=later)])
     with pytest.raises(PlaceError, match="damaged"):
-        burn_again(store, done.entry_id, today=TODAY)
+        past_burn(store, done.entry_id, today=TODAY)
 
 
 @pytest.mark.parametrize("day", ["0001-01-01", "9999-12-31"])
 def test_the_ends_of_the_calendar_have_no_burn_day(day: str) -> None:
     line = entry("burn", day, BLOCK)
     record = BurnRecord(uuid="b", entry_id=line.entry_id, ignition="13:00", wind_from_deg=180.0, recorded_at=NOW)
-    with pytest.raises(InputError, match="no burn day"):
-        burn_again(a_place(more=[line, record]), line.entry_id, today=TODAY)
+    with pytest.raises(InputError, match="no burn sheet"):
+        past_burn(a_place(more=[line, record]), line.entry_id, today=TODAY)
     with pytest.raises(UsageError):
         parsed_time(f"{day}T13:00")
 
@@ -313,7 +313,7 @@ def test_made_again_it_has_the_ground_before_and_the_plan_of_its_time() -> None:
     store = a_place(plan=PLAN)
     done = burned(store)
     store._settings = Settings()  # the plan has since been taken out of habmap.toml
-    first, second = (burn_again(store, done.entry_id[:12], today=TODAY).result for _ in range(2))
+    first, second = (past_burn(store, done.entry_id[:12], today=TODAY).result for _ in range(2))
     assert first == second
     assert set(first.stage_acres) == {"down"}
     assert not any("fire is logged" in words for words in first.block_words)
@@ -327,7 +327,7 @@ def test_made_again_it_has_the_ground_before_and_the_plan_of_its_time() -> None:
     assert (lines["rh_pct"].comparison, lines["rh_pct"].distance) == ("not met", 7)
     assert (lines["gust_mph"].comparison, lines["gust_mph"].value) == ("not given", None)
     # Without the log's hindsight the same question has other ground: the fire is on it.
-    seen_now = burnday(store, BurnRequest(names=("C1",), at=datetime(2026, 3, 5, 13, 30), temp_f=61, rh_pct=38,
+    seen_now = burnsheet(store, BurnRequest(names=("C1",), at=datetime(2026, 3, 5, 13, 30), temp_f=61, rh_pct=38,
                                           wind_mph=7, wind_from_deg=337.5))  # fmt: skip
     assert "down" not in seen_now.stage_acres
     assert seen_now.notices == (SHERIFF,)
@@ -343,7 +343,7 @@ def test_what_nobody_wrote_is_not_given_even_where_a_forecast_has_it() -> None:
     forecast = Forecast(uuid="f", file_name="f.csv", wind_height=None, hours=hours, recorded_at=NOW)
     store = a_place(plan=PLAN, more=[forecast])
     done = burned(store, BurnSaid(ignition="13:30", wind_from_deg=90))
-    result = burn_again(store, done.entry_id, today=TODAY).result
+    result = past_burn(store, done.entry_id, today=TODAY).result
     assert result.wind_from_deg == 90
     assert {line.comparison for line in result.prescription} == {"not given"}
     assert (result.fine_fuel_moisture_pct, result.equilibrium_moisture_pct, result.vpd_kpa) == (None, None, None)
@@ -357,7 +357,7 @@ def test_an_amended_burn_is_made_again_as_it_counts_now() -> None:
     done = burned(store)
     amend(store, done.entry_id, why="misread", said=Said(), burn=BurnSaid(wind_from_deg=90), date=date(2026, 3, 4),
           now=NOW + timedelta(hours=1), today=TODAY)  # fmt: skip
-    result = burn_again(store, done.entry_id, today=TODAY).result
+    result = past_burn(store, done.entry_id, today=TODAY).result
     assert (result.time, result.wind_from_deg) == ("2026-03-04T13:30", 90)
 
 
@@ -366,7 +366,7 @@ def test_without_hour_or_wind_direction_it_is_refused_with_the_way_to_mend_it(sa
     store = a_place()
     done = burned(store, said)
     with pytest.raises(InputError, match="hour of ignition and the direction") as error:
-        burn_again(store, done.entry_id, today=TODAY)
+        past_burn(store, done.entry_id, today=TODAY)
     assert error.value.mend is not None
     assert "--wind-from" in error.value.mend
 
@@ -401,7 +401,7 @@ def test_a_table_may_carry_a_burns_weather_and_notices(tmp_path: Path) -> None:
     with pytest.raises(InputErrors) as error:
         load(store, tmp_path, row.replace(",38,", ",45,"))
     assert "rh_pct 45.0, before 38.0" in str(error.value)
-    result = burn_again(store, "b1", today=TODAY).result
+    result = past_burn(store, "b1", today=TODAY).result
     assert result.again is not None
     assert not result.again.plans_kept
 

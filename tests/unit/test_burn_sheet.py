@@ -12,7 +12,7 @@ import shapely
 from shapely import LineString
 
 from habmap.errors import InputError, UsageError
-from habmap.jobs.burn.sheet import refuse_targets
+from habmap.jobs.burnsheet_files import refuse_targets
 from habmap.land.grid import LocalGrid
 from habmap.show.burn.html import render_burn_html
 from habmap.show.burn.map import SIDE_STYLES, WIND_BOX_PT, burn_frame, rise_ticks, wind_spot

@@ -8,7 +8,7 @@ import pytest
 import shapely
 from fakes import GRID, FakeStore, unit
 
-from habmap.jobs.burnday import burnday
+from habmap.jobs.burnsheet import burnsheet
 from habmap.work.burn.request import BurnRequest
 
 WEST, SOUTH, WIDE_DEG, HIGH_DEG = -97.7, 38.1, 0.02, 0.012
@@ -19,7 +19,7 @@ def test_a_square_of_meridians_and_parallels_has_whole_edges_for_each_of_sixteen
     square = shapely.box(WEST, SOUTH, WEST + WIDE_DEG, SOUTH + HIGH_DEG)
     store = FakeStore([unit("A", GRID.to_grid(square))], grid=GRID)
     wind_from_deg = 22.5 * step
-    totals = burnday(
+    totals = burnsheet(
         store,
         BurnRequest(
             names=("A",),

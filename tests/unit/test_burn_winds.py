@@ -4,18 +4,20 @@ from __future__ import annotations
 
 import math
 from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
 
 import pytest
 from fakes import GRID, FakeStore, entry, unit
 from shapely import Point, box
 
-from habmap.cli.burn_report import print_burnday
-from habmap.jobs.burn.sheet import burn_sheet
-from habmap.jobs.burnday import BurnDayResult, burnday
+from habmap.cli.burn_report import print_burnsheet
+from habmap.jobs.burnsheet import worked_out
 from habmap.measures import acres
 from habmap.records import Feature, ForecastHour, Row
+from habmap.show.burn.compose import burn_sheet
 from habmap.vocabulary import SNAG_CAUTION
 from habmap.work.burn.request import BurnRequest, ForecastSource
+from habmap.work.burn.result import BurnsheetResult
 from habmap.work.burn.winds import HourWind, Spell, spells, winds_cast
 
 NOW = datetime(2026, 3, 1, tzinfo=UTC)
@@ -44,7 +46,7 @@ def hours(*winds: tuple[int, float | None]) -> tuple[ForecastHour, ...]:
     return tuple(found)
 
 
-def ask(*rows: Row, forecast: tuple[ForecastHour, ...] = (), **fields: object) -> BurnDayResult:
+def ask(*rows: Row, forecast: tuple[ForecastHour, ...] = (), **fields: object) -> BurnsheetResult:
     base: list[Row] = [unit("A", box(-100, -100, 100, 100), cover="grass"), unit("B", box(100, -100, 300, 100))]
     store = FakeStore([*base, *rows], grid=GRID)
     content: dict[str, object] = {"names": ("A",), "at": IGNITION, "temp_f": 60.0, "rh_pct": 40.0, "wind_mph": 8.0}
@@ -52,9 +54,10 @@ def ask(*rows: Row, forecast: tuple[ForecastHour, ...] = (), **fields: object) -
     request = BurnRequest(
         **(content | {"wind_from_deg": 180.0, "forecast": forecast, "forecast_source": source} | fields)  # type: ignore[arg-type]
     )
-    result = burnday(store, request)
-    assert burn_sheet(store, request, result, drawn_on=NOW.date())
-    return result
+    done = worked_out(store, request)
+    zone = ZoneInfo("America/Chicago")
+    assert burn_sheet(done.result, weather=done.weather, grid=GRID, zone=zone, drawn_on=NOW.date())
+    return done.result
 
 
 HOUSES = (place("house", "north", 0, 0.5), place("house", "southeast", 130, 0.5), place("house", "far", 130, 0.7))
@@ -90,7 +93,7 @@ def test_without_a_forecast_the_given_wind_alone_is_cast_and_that_is_said(capsys
     result = ask(*HOUSES)
     assert [(one.name, one.from_time, one.to_time) for one in result.smoke] == [("north", "2026-03-20T14:00", None)]
     assert result.turned_edges == ()
-    print_burnday(result)
+    print_burnsheet(result)
     said = capsys.readouterr().out
     assert "Cast for the wind given for ignition alone" in said and "at ignition" in said
 
@@ -160,7 +163,7 @@ def test_published_minimums_are_called_so_and_the_widest_stands_first(capsys: py
     assert result.published_breaks[0].fuel.startswith("volatile")
     # 200 m of outline have cedar beyond: 200 m × 500 ft
     assert result.published_breaks[0].acres_low == pytest.approx(acres(200 * 500 * 0.3048), rel=1e-6)
-    print_burnday(result)
+    print_burnsheet(result)
     said = capsys.readouterr().out
     assert said.index("at least 500") < said.index("at least 300") < said.index("never under 4 ft")
     assert "published minimums, not what this burn needs" in said

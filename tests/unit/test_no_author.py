@@ -10,11 +10,12 @@ import pytest
 from fakes import GRID, FakeStore, unit
 from shapely import box
 
-from habmap.jobs.burnday import BurnDayResult, burnday
+from habmap.jobs.burnsheet import burnsheet
 from habmap.place.settings import Settings, read_settings
 from habmap.place.template import settings_text
 from habmap.work.burn.request import BurnRequest
-from habmap.work.burnday import author_of
+from habmap.work.burn.result import BurnsheetResult
+from habmap.work.burn.written_plan import author_of
 
 #: Every author line that a template of habmap ever shipped (its history: `git log -p habmap/place/template.py`).
 SHIPPED = ("who wrote and signed the plan", "…", "")
@@ -28,12 +29,12 @@ NOBODY = (
 SOMEBODY = ("P. Writer", "Ana Ruiz", "Boss, Will", "J.B.", "Müller", "Ng", "李雷", "O'Neil (burn boss)", "Whitebird")
 
 
-def ask(settings: Settings) -> BurnDayResult:
+def ask(settings: Settings) -> BurnsheetResult:
     store = FakeStore([unit("A", box(-100, -100, 100, 100), cover="grass")], grid=GRID, settings=settings)
     request = BurnRequest(
         names=("A",), at=datetime(2026, 3, 20, 14), temp_f=60.0, rh_pct=50.0, wind_mph=8.0, wind_from_deg=180.0
     )
-    return burnday(store, request)
+    return burnsheet(store, request)
 
 
 def plan(author: object, day: object) -> Settings:

@@ -12,11 +12,12 @@ from fakes import GRID, FakeStore, unit
 from shapely import box
 
 from habmap.errors import InputError, InputErrors, UsageError
-from habmap.jobs.burnday import BurnDayResult, burnday
+from habmap.jobs.burnsheet import burnsheet
 from habmap.jobs.load.tables import load_forecast
 from habmap.place.load.forecast import read_forecast
 from habmap.records import Forecast, ForecastHour
 from habmap.work.burn.request import BurnRequest
+from habmap.work.burn.result import BurnsheetResult
 from habmap.work.clock import comes_twice, is_skipped
 from habmap.work.union import union
 
@@ -36,9 +37,9 @@ def stored(name: str, first: datetime, count: int, *, rh_pct: float = 40, minute
     )
 
 
-def ask(*forecasts: Forecast, **changed: object) -> BurnDayResult:
+def ask(*forecasts: Forecast, **changed: object) -> BurnsheetResult:
     store = FakeStore([unit("A", box(0, 0, 100, 100), cover="grass"), *forecasts], grid=GRID)
-    return burnday(store, BurnRequest(**{"names": ("A",), "at": NOON, **changed}))  # type: ignore[arg-type]
+    return burnsheet(store, BurnRequest(**{"names": ("A",), "at": NOON, **changed}))  # type: ignore[arg-type]
 
 
 def table(tmp_path: Path, *rows: str, header: str = HEADER) -> Path:

@@ -2,7 +2,7 @@
 
 from habmap.cli.commands import (
     acres,
-    burnday,
+    burnsheet,
     check,
     correct,
     demo,
@@ -34,5 +34,5 @@ from habmap.cli.commands import (
 #: In the order in which help lists them: set up, keep the log, ask, show, share, look over.
 IN_ORDER = (
     start, load, trace, unit, feature, log, correct, plot, history, acres, terrain, density, rank, due, effort, plan,
-    burnday, photos, response, map, sheet, story, export, join, check, desk, demo, manual,
+    burnsheet, photos, response, map, sheet, story, export, join, check, desk, demo, manual,
 )  # fmt: skip

@@ -1,4 +1,4 @@
-"""A burn block drawn in a file and saved under a name of its own, for `habmap.jobs.burnday` to find."""
+"""A burn block drawn in a file and saved under a name of its own, for `habmap.jobs.burnsheet` to find."""
 
 from __future__ import annotations
 

@@ -9,11 +9,13 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
+from itertools import groupby
 from typing import Final
 
 from matplotlib.path import Path as Outline
 
 from habmap.show.sheet.pen import LEAST_PT, Pen, text_width_pt
+from habmap.work.burn.hours import BurnHour
 
 #: Room on the left of a column for names and figures, and on the right for the limits' figures [pt].
 _LEFT_PT: Final = 53.0
@@ -32,34 +34,6 @@ _GAP_STEP_PT: Final = 4.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class ChartHour:
-    """One hour: its figures (``None`` = not known), and what is marked at its wind.
-
-    Attributes
-    ----------
-    at
-        Local civil time.
-    is_gap
-        The forecast has no row for it.
-    is_turned
-        The wind has turned far since ignition.
-    is_off_plan_direction
-        The wind comes from a direction outside the written plan's.
-    """
-
-    at: datetime
-    temp_f: float | None = None
-    rh_pct: float | None = None
-    wind_mph: float | None = None
-    gust_mph: float | None = None
-    wind_from_deg: float | None = None
-    fine_fuel_pct: float | None = None
-    is_gap: bool = False
-    is_turned: bool = False
-    is_off_plan_direction: bool = False
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class HoursChart:
     """What the chart shows.
 
@@ -73,7 +47,7 @@ class HoursChart:
         Low and high of the written plan by quantity, several where units differ; empty without a plan in force.
     """
 
-    hours: tuple[ChartHour, ...]
+    hours: tuple[BurnHour, ...]
     ignition: datetime
     nights: tuple[tuple[datetime, datetime], ...] = ()
     limits: dict[str, tuple[tuple[float, float], ...]] = field(default_factory=dict)
@@ -173,18 +147,9 @@ def _gaps(pen: Pen, chart: HoursChart, x: Callable[[datetime], float], bottom: f
             pen.path(Outline([(foot, bottom), (foot + top - bottom, top)]), clip=field, edgecolor="0.45", linewidth=0.4)
 
 
-def gap_runs(hours: Sequence[ChartHour]) -> list[list[ChartHour]]:
+def gap_runs(hours: Sequence[BurnHour]) -> list[list[BurnHour]]:
     """Return the runs of neighbouring hours that the forecast has no row for."""
-    runs: list[list[ChartHour]] = []
-    is_open = False
-    for hour in hours:
-        if hour.is_gap:
-            if is_open:
-                runs[-1].append(hour)
-            else:
-                runs.append([hour])
-        is_open = hour.is_gap
-    return runs
+    return [list(run) for is_gap, run in groupby(hours, key=lambda hour: hour.is_gap) if is_gap]
 
 
 # --- the strips ---------------------------------------------------------------------------------------------
@@ -230,18 +195,10 @@ def _panel(
                 )  # fmt: skip
 
 
-def known_runs(hours: Sequence[ChartHour], item: str) -> list[list[tuple[datetime, float]]]:
+def known_runs(hours: Sequence[BurnHour], item: str) -> list[list[tuple[datetime, float]]]:
     """Return the runs of neighbouring hours whose figure is known: no line is drawn from one run to the next."""
-    runs: list[list[tuple[datetime, float]]] = []
-    is_open = False
-    for hour in hours:
-        value: float | None = getattr(hour, item)
-        if value is not None:
-            if not is_open:
-                runs.append([])
-            runs[-1].append((hour.at, value))
-        is_open = value is not None
-    return runs
+    points = [(hour.at, getattr(hour, item)) for hour in hours]
+    return [list(run) for is_known, run in groupby(points, key=lambda point: point[1] is not None) if is_known]
 
 
 def _scale(chart: HoursChart, panel: _Panel) -> tuple[float, float]:
@@ -311,9 +268,9 @@ def _arrows(pen: Pen, chart: HoursChart, x: Callable[[datetime], float], left: f
                 pen.path(Outline.circle((at, middle), 1.2), edgecolor="black", linewidth=0.7)
             else:
                 _arrow(pen, at, middle, hour.wind_from_deg)
-        if hour.is_turned:
+        if hour.wind_shift:
             pen.box(at - 3.2, top - _ARROW_PT - 4.6, 6.4, 1.9, facecolor="black")
-        if hour.is_off_plan_direction:
+        if "wind_from_deg" in hour.not_met:
             pen.path(
                 Outline.circle((at, top - _ARROW_PT - 7.8), 2.0), facecolor="white", edgecolor="black", linewidth=0.8
             )

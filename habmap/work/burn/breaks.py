@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from habmap.measures import M_PER_FT, acres
-from habmap.work.burn.flanks import CEDAR_FUEL_WORDS, Edge
+from habmap.work.burn.block_edges import CEDAR_FUEL_WORDS, Edge
 
 BREAK_WORDS: Final = "published minimums, not what this burn needs"
 #: What the sources call the fuels that this property has.

@@ -10,9 +10,9 @@ from typing import Final
 from habmap.land.facing import FLAT
 from habmap.measures import acres
 from habmap.records import Entry
-from habmap.work.burn.relief import BurnGround
+from habmap.work.burn.block_terrain import BlockTerrain
 from habmap.work.fuel_moisture import Air, table_moisture_pct
-from habmap.work.fuel_tables import ASPECTS, SLOPE_CLASSES, Aspect, SlopeClass
+from habmap.work.fuel_tables import ASPECTS, SLOPE_CLASSES
 from habmap.work.ground import Ground, GroundPiece
 
 UNKNOWN: Final = "unknown"
@@ -26,6 +26,10 @@ class FuelClass:
     slope_class: str
     acres: float
     pct: float | None
+
+    def moisture_pct(self, air: Air) -> float | None:
+        """Return the moisture of this ground in some air; ``None`` where the tables give none."""
+        return _moisture_pct(air, self.facing, self.slope_class)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,32 +47,37 @@ class Fuel:
     days_since_cut: int | None
 
 
-def fuel_classes(air: Air | None, dem: BurnGround | None, block_m2: float) -> tuple[FuelClass, ...]:
+def fuel_classes(air: Air | None, dem: BlockTerrain | None, block_m2: float) -> tuple[FuelClass, ...]:
     """Return the moisture of each face and slope class, the driest first, then the larger ground; none without air."""
     class_m2 = dict(dem.class_m2) if dem else {}
     uncovered_m2 = block_m2 - sum(class_m2.values())
     if uncovered_m2 > 1e-4 * block_m2:
         class_m2[(UNKNOWN, UNKNOWN)] = uncovered_m2
-    lines = []
-    for (facing, slope_class), area_m2 in class_m2.items():
-        aspect, slope, is_flat = table_class(facing, slope_class)
-        pct = None if air is None else table_moisture_pct(air, aspect=aspect, slope_class=slope, is_flat=is_flat)
-        lines.append(
-            FuelClass(
-                facing=facing,
-                slope_class=slope_class,
-                acres=acres(area_m2),
-                pct=None if pct is None else float(pct),
-            )
+    lines = [
+        FuelClass(
+            facing=facing,
+            slope_class=slope_class,
+            acres=acres(area_m2),
+            pct=None if air is None else _moisture_pct(air, facing, slope_class),
         )
+        for (facing, slope_class), area_m2 in class_m2.items()
+    ]
     return tuple(sorted(lines, key=lambda line: (line.pct is None, line.pct or 0.0, -line.acres)))
 
 
-def table_class(facing: str, slope_class: str) -> tuple[Aspect | None, SlopeClass | None, bool]:
-    """Return a class of ground as the tables know it: aspect, slope class, whether flat."""
-    aspect = next((one for one in ASPECTS if one == facing), None)
-    slope = next((one for one in SLOPE_CLASSES if one == slope_class), None)
-    return aspect, slope, facing == FLAT
+def driest_pct(classes: Sequence[FuelClass]) -> float | None:
+    """Return the moisture of the driest ground; ``None`` where no class has a figure."""
+    return min((line.pct for line in classes if line.pct is not None), default=None)
+
+
+def _moisture_pct(air: Air, facing: str, slope_class: str) -> float | None:
+    pct = table_moisture_pct(
+        air,
+        aspect=next((one for one in ASPECTS if one == facing), None),
+        slope_class=next((one for one in SLOPE_CLASSES if one == slope_class), None),
+        is_flat=facing == FLAT,
+    )
+    return None if pct is None else float(pct)
 
 
 def fuel_there(pieces: Sequence[GroundPiece], state: Ground, on: date) -> Fuel:

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 from datetime import datetime, time, timedelta, tzinfo
 from typing import Final
 
 from habmap.records import ForecastHour
-from habmap.work.burnday import Window, compare, turn_deg
+from habmap.work.burn.fuel import FuelClass
+from habmap.work.burn.written_plan import ITEMS, Window, compare, turn_deg
 from habmap.work.clock import is_skipped
-from habmap.work.fuel_moisture import Air, table_moisture_pct
-from habmap.work.fuel_tables import Aspect, SlopeClass
+from habmap.work.fuel_moisture import Air
 
 #: From this long before ignition to this hour of the next day.
 BEFORE_IGNITION: Final = timedelta(hours=3)
@@ -52,6 +52,11 @@ class BurnHour:
     wind_turn_deg: float | None = None
     wind_shift: bool = False
 
+    @property
+    def at(self) -> datetime:
+        """Local civil time."""
+        return datetime.fromisoformat(self.time)
+
 
 def hour_of(forecast: Sequence[ForecastHour], at: datetime) -> ForecastHour | None:
     """Return the row that an hour is told by: the last one at or before it and less than an hour old."""
@@ -69,28 +74,28 @@ def burn_hours(
     forecast: Sequence[ForecastHour],
     windows: Sequence[Window],
     *,
-    ignition: datetime,
-    ignition_wind_from_deg: float,
-    classes: Sequence[tuple[Aspect | None, SlopeClass | None, bool]],
-    shade_pct: float | None,
-    above_weather_ft: float | None,
-    lat_deg: float | None = None,
+    ignition: Air | None,
+    wind_from_deg: float,
+    at: datetime,
+    classes: Sequence[FuelClass],
     zone: tzinfo | None = None,
 ) -> tuple[BurnHour, ...]:
-    """Compare every hour with the plan.
+    """Compare every hour with the plan; none without a forecast.
 
     Parameters
     ----------
+    ignition, wind_from_deg, at
+        The air, the wind's true bearing [°] and the local civil time of ignition.
     classes
-        The block's ground: aspect, slope class, whether flat.
-    lat_deg
-        Latitude of the block [°].
+        The block's ground by face and slope.
     zone
         The property's: an hour that its clock skips is no gap.
     """
-    first, last = hours_span(ignition)
+    if not forecast:
+        return ()
+    first, last = hours_span(at)
     rows = {hour.at: hour for hour in forecast if first <= hour.at <= last}
-    told = {at.replace(minute=0, second=0, microsecond=0) for at in rows}
+    told = {one.replace(minute=0, second=0, microsecond=0) for one in rows}
     hours: dict[datetime, ForecastHour | None] = dict(rows)
     clock = first
     while clock <= last:
@@ -98,36 +103,23 @@ def burn_hours(
             hours[clock] = None
         clock += timedelta(hours=1)
     found = []
-    for at, hour in sorted(hours.items()):
+    for moment, hour in sorted(hours.items()):
+        time = moment.isoformat(timespec="minutes")
         if hour is None:
-            found.append(BurnHour(time=_written(at), is_gap=True))
+            found.append(BurnHour(time=time, is_gap=True))
             continue
+        figures = {one.name: getattr(hour, one.name) for one in fields(hour) if one.name != "at"}
+        figures["fine_fuel_pct"] = _driest(hour, ignition, classes)
         # A calm has no direction that a plan could be held against, and none that a wind could turn from.
         from_deg = None if hour.wind_mph == 0 else hour.wind_from_deg
-        fine_fuel_pct = _driest(hour, classes, shade_pct, above_weather_ft, lat_deg)
-        values = {
-            "temp_f": hour.temp_f,
-            "rh_pct": hour.rh_pct,
-            "wind_mph": hour.wind_mph,
-            "gust_mph": hour.gust_mph,
-            "wind_from_deg": from_deg,
-            "fine_fuel_pct": fine_fuel_pct,
-        }
+        values = {item: figures[item] for item in ITEMS if item in figures} | {"wind_from_deg": from_deg}
         lines = [line for line in compare(values, windows) if line.item in values]
-        turn = None
-        if at > ignition and from_deg is not None:
-            turn = turn_deg(from_deg, ignition_wind_from_deg)
+        turn = turn_deg(from_deg, wind_from_deg) if moment > at and from_deg is not None else None
         found.append(
             BurnHour(
-                time=_written(at),
+                time=time,
                 is_gap=False,
-                temp_f=hour.temp_f,
-                rh_pct=hour.rh_pct,
-                wind_mph=hour.wind_mph,
-                gust_mph=hour.gust_mph,
-                wind_from_deg=hour.wind_from_deg,
-                rain_in=hour.rain_in,
-                fine_fuel_pct=fine_fuel_pct,
+                **figures,
                 not_met=tuple(dict.fromkeys(line.item for line in lines if line.comparison == "not met")),
                 not_given=tuple(dict.fromkeys(line.item for line in lines if line.comparison == "not given")),
                 wind_turn_deg=turn,
@@ -137,29 +129,9 @@ def burn_hours(
     return tuple(found)
 
 
-def _driest(
-    hour: ForecastHour,
-    classes: Sequence[tuple[Aspect | None, SlopeClass | None, bool]],
-    shade_pct: float | None,
-    above_weather_ft: float | None,
-    lat_deg: float | None,
-) -> float | None:
-    if hour.temp_f is None or hour.rh_pct is None:
+def _driest(hour: ForecastHour, ignition: Air | None, classes: Sequence[FuelClass]) -> float | None:
+    if ignition is None or hour.temp_f is None or hour.rh_pct is None:
         return None
-    air = Air(
-        at=hour.at,
-        temp_f=hour.temp_f,
-        rh_pct=hour.rh_pct,
-        shade_pct=shade_pct,
-        above_weather_ft=above_weather_ft,
-        lat_deg=lat_deg,
-    )
-    figures = [
-        table_moisture_pct(air, aspect=aspect, slope_class=slope_class, is_flat=is_flat)
-        for aspect, slope_class, is_flat in classes
-    ]
-    return min((float(figure) for figure in figures if figure is not None), default=None)
-
-
-def _written(at: datetime) -> str:
-    return at.isoformat(timespec="minutes")
+    air = replace(ignition, at=hour.at, temp_f=hour.temp_f, rh_pct=hour.rh_pct)
+    figures = (one.moisture_pct(air) for one in classes)
+    return min((figure for figure in figures if figure is not None), default=None)

@@ -1,14 +1,15 @@
-"""What a person asks of a burn day."""
+"""What a person asks of a burn sheet."""
 
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
+from typing import Final
 
 from shapely import MultiPolygon
 
-from habmap.records import ForecastHour
-from habmap.work.burnday import PlanKind
+from habmap.records import BurnRecord, ForecastHour, said_facts
+from habmap.work.burn.written_plan import PlanKind
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -27,7 +28,7 @@ class BurnRequest:
     Attributes
     ----------
     names, patch
-        Which ground: see `habmap.jobs.burn.block.burn_block`.
+        Which ground: see `habmap.work.burn.block.burn_block`.
     at
         Local civil time of ignition.
     temp_f, rh_pct, wind_mph, wind_from_deg
@@ -37,7 +38,7 @@ class BurnRequest:
     weather_elevation_ft
         Height of the place of the weather; ``None`` counts as level with the block.
     forecast, forecast_source
-        Hours handed over, and their file; without any, stored ones are looked for unless ``is_forecast_settled``.
+        Hours handed over, and their file; without any, stored ones are looked for.
     is_observed
         The weather of a past burn as logged: what is missing stays not given, but for the direction of the wind.
     """
@@ -59,5 +60,10 @@ class BurnRequest:
     patch: MultiPolygon | None = None
     forecast: tuple[ForecastHour, ...] = ()
     forecast_source: ForecastSource | None = None
-    is_forecast_settled: bool = False
     is_observed: bool = False
+
+
+#: What a person says of the weather and the plan, by name: of a burn to come as of one that is logged.
+WEATHER_FACTS: Final = {
+    one.name: one for one in said_facts(BurnRecord) if one.name in {field.name for field in fields(BurnRequest)}
+}

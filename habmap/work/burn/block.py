@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections import defaultdict
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -13,9 +14,9 @@ from shapely.geometry.base import BaseGeometry
 from habmap.errors import InputError
 from habmap.land.neighbors import HAIR_WIDTH_M
 from habmap.measures import acres
-from habmap.place.settings import Settings
 from habmap.records import DrawnBlock
 from habmap.vocabulary import STAGES
+from habmap.work.burn.written_plan import PlanKind
 from habmap.work.ground import Ground, GroundPiece
 
 #: Slivers thinner than twice this are left by cutting a drawn patch out of drawn units [m].
@@ -46,9 +47,9 @@ def burn_block(
     names: Sequence[str],
     patch: MultiPolygon | None,
     *,
-    settings: Settings,
     state: Ground,
-    saved: Sequence[DrawnBlock] = (),
+    blocks: Mapping[str, Sequence[str]],
+    drawn: Sequence[DrawnBlock] = (),
 ) -> Block:
     """Return the block that a person names.
 
@@ -59,8 +60,9 @@ def burn_block(
     patch
         WGS 84 lon/lat ground [°]; ``None``: the units as named. With a patch the block is the patch, and names, where
         any are given, must be of units that it touches.
-    saved
-        Blocks drawn and named, oldest first: the newest of a name counts, after units and ``[burn.blocks]``.
+    blocks, drawn
+        What ``[burn.blocks]`` names; blocks drawn and named, oldest first: the newest of a name counts, after units and
+        ``blocks``.
 
     Raises
     ------
@@ -70,8 +72,9 @@ def burn_block(
     grid = state.grid
     known = [unit.unit_id for unit in state.units]
     if patch is None:
-        names, patch = _saved(names, settings, known, {block.name: block for block in saved})
-    parts = [_part(name, known) for name in _opened(names, settings, known)]
+        names, patch = _as_drawn(names, {*known, *blocks}, {block.name: block for block in drawn})
+    blocks = {name: parts for name, parts in blocks.items() if name not in known}
+    parts = [_part(name, known) for name in dict.fromkeys(part for one in names for part in blocks.get(one, (one,)))]
     _require_known([unit_id for unit_id, _ in parts], known)
     if patch is not None and grid is not None:
         return _drawn(grid.to_grid(patch), [unit_id for unit_id, _ in parts], state)
@@ -99,29 +102,22 @@ def burn_block(
     )
 
 
-def _saved(
-    names: Sequence[str], settings: Settings, known: Sequence[str], saved: Mapping[str, DrawnBlock]
+def _as_drawn(
+    names: Sequence[str], taken: Collection[str], by_name: Mapping[str, DrawnBlock]
 ) -> tuple[Sequence[str], MultiPolygon | None]:
-    """Return the ground of a drawn block that is named, in place of its name."""
-    drawn = [name for name in names if name in saved and name not in known and name not in settings.burn.blocks]
-    if not drawn:
+    """Return the ground of a drawn block that is named, in place of its name, where no other ground takes that."""
+    meant = [name for name in names if name in by_name and name not in taken]
+    if not meant:
         return names, None
     if len(set(names)) > 1:
         raise InputError(
             "a drawn block is a burn by itself",
             where="the units named",
             value=", ".join(names),
-            allowed=f"{drawn[0]} alone",
+            allowed=f"{meant[0]} alone",
             mend="name it alone, or draw one block around all of it",
         )
-    return (), saved[drawn[0]].geometry
-
-
-def _opened(names: Sequence[str], settings: Settings, known: Sequence[str]) -> list[str]:
-    wanted: list[str] = []
-    for name in names:
-        wanted += settings.burn.blocks[name] if name in settings.burn.blocks and name not in known else [name]
-    return list(dict.fromkeys(wanted))
+    return (), by_name[meant[0]].geometry
 
 
 def _part(name: str, known: Sequence[str]) -> tuple[str, str | None]:
@@ -182,3 +178,37 @@ def _joined(shapes: Sequence[BaseGeometry]) -> Polygon | MultiPolygon:
     if isinstance(block, Polygon | MultiPolygon):
         return block
     return MultiPolygon([part for part in shapely.get_parts(block) if isinstance(part, Polygon)])
+
+
+def kind_by_ground(pieces: Sequence[GroundPiece]) -> PlanKind:
+    """Return the plan that the ground asks for by the most acres: piles, down cedar (or standing dead), or grass."""
+    by_kind: defaultdict[PlanKind, float] = defaultdict(float)
+    for piece in pieces:
+        state = piece.state
+        if state.piled_frac > state.lying_frac:
+            by_kind["piles"] += piece.area_m2
+        elif state.lying_frac > 0 or piece.stage in {"part_cut", "dead_standing"}:
+            by_kind["down_cedar"] += piece.area_m2
+        else:
+            by_kind["grass"] += piece.area_m2
+    if not pieces:
+        return "grass"  # ground in no unit: the log knows of no cedar there
+    order: tuple[PlanKind, ...] = ("piles", "down_cedar", "grass")
+    return max(order, key=lambda kind: by_kind[kind])
+
+
+def block_name(names: Sequence[str], unit_ids: Sequence[str], *, is_patch: bool) -> str:
+    """Return the block as it was named, with its units where that says more."""
+    names = list(dict.fromkeys(names))
+    units = ", ".join(unit_ids)
+    if is_patch:
+        return patch_name(unit_ids)
+    named = ", ".join(names)
+    if named == units or all(name.rpartition(":")[0] in unit_ids or name in unit_ids for name in names):
+        return named
+    return f"{named} ({units})" if units else named
+
+
+def patch_name(unit_ids: Sequence[str]) -> str:
+    """Return drawn ground as people call it, by the units that it touches."""
+    return f"a patch in {', '.join(unit_ids)}" if unit_ids else "a patch outside every unit"

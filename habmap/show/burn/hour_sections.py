@@ -6,50 +6,31 @@ from collections import defaultdict
 from collections.abc import Callable, Sequence
 from datetime import datetime, timedelta
 from functools import partial
-from itertools import pairwise
+from itertools import groupby, pairwise
 from zoneinfo import ZoneInfo
 
-from habmap.jobs.burnday import BurnDayResult
 from habmap.land.grid import LocalGrid
 from habmap.land.sun import sunrise_and_sunset
-from habmap.show.burn.chart import ChartHour, HoursChart
+from habmap.show.burn.chart import HoursChart
 from habmap.show.burn.sheet import Section
 from habmap.work.burn.hours import WIND_SHIFT_DEG, BurnHour
-from habmap.work.burnday import ITEMS
+from habmap.work.burn.result import BurnsheetResult
+from habmap.work.burn.written_plan import ITEMS, short_name
 
 
-def hours_chart(result: BurnDayResult, *, grid: LocalGrid, zone: ZoneInfo) -> HoursChart | None:
-    """Return the hours of a burn day as they are drawn; ``None`` where there is no forecast."""
+def hours_chart(result: BurnsheetResult, *, grid: LocalGrid, zone: ZoneInfo) -> HoursChart | None:
+    """Return the hours of a burn sheet as they are drawn; ``None`` where there is no forecast."""
     if not result.hours:
         return None
     limits: defaultdict[str, list[tuple[float, float]]] = defaultdict(list)
     # A limit that the forecast's hours were not held against, of a wind at another height, is not drawn beside them.
-    apart = {
-        item
-        for hour in result.hours
-        for item in hour.not_given
-        if getattr(hour, item, None) is not None
-    }  # fmt: skip
+    apart = {item for hour in result.hours for item in hour.not_given if getattr(hour, item, None) is not None}
     for line in result.prescription:
         if line.comparison != "no plan" and line.item not in apart and line.low is not None and line.high is not None:
             limits[line.item].append((line.low, line.high))
     ignition = datetime.fromisoformat(result.time)
     return HoursChart(
-        hours=tuple(
-            ChartHour(
-                at=datetime.fromisoformat(hour.time),
-                temp_f=hour.temp_f,
-                rh_pct=hour.rh_pct,
-                wind_mph=hour.wind_mph,
-                gust_mph=hour.gust_mph,
-                wind_from_deg=hour.wind_from_deg,
-                fine_fuel_pct=hour.fine_fuel_pct,
-                is_gap=hour.is_gap,
-                is_turned=hour.wind_shift,
-                is_off_plan_direction="wind_from_deg" in hour.not_met,
-            )
-            for hour in result.hours
-        ),
+        hours=result.hours,
         ignition=ignition,
         nights=_nights(ignition, grid, zone),
         limits={item: tuple(dict.fromkeys(pairs)) for item, pairs in limits.items()},
@@ -68,7 +49,7 @@ def _nights(ignition: datetime, grid: LocalGrid, zone: ZoneInfo) -> tuple[tuple[
     return tuple(found)
 
 
-def chart_words(result: BurnDayResult, chart: HoursChart) -> str:
+def chart_words(result: BurnsheetResult, chart: HoursChart) -> str:
     """Return where the hours come from, what the marks mean that the chart holds, and what is not in it."""
     source = f"{result.forecast.words}. " if result.forecast else ""
     words = []
@@ -83,9 +64,9 @@ def chart_words(result: BurnDayResult, chart: HoursChart) -> str:
         words.append("open dots: gusts")
     if any(hour.wind_from_deg is not None for hour in chart.hours):
         words.append("arrows: the way the wind blows, north up")
-    if any(hour.is_turned for hour in chart.hours):
+    if any(hour.wind_shift for hour in chart.hours):
         words.append(f"bar under an arrow: turned more than {WIND_SHIFT_DEG:g}° since ignition")
-    if any(hour.is_off_plan_direction for hour in chart.hours):
+    if any("wind_from_deg" in hour.not_met for hour in chart.hours):
         words.append("ring under it: from outside the plan’s directions")
     if any(hour.is_gap for hour in chart.hours):
         words.append("ruled slantwise: no forecast")
@@ -99,7 +80,7 @@ def chart_words(result: BurnDayResult, chart: HoursChart) -> str:
     return f"{source}A forecast is not the weather on site. {'; '.join(words)}."
 
 
-def hours_sections(result: BurnDayResult, most: int) -> tuple[Section, ...]:
+def hours_sections(result: BurnsheetResult, most: int) -> tuple[Section, ...]:
     """Return when the forecast has something not met, turns far, or is silent: a row for each, all hours in it.
 
     Parameters
@@ -108,10 +89,14 @@ def hours_sections(result: BurnDayResult, most: int) -> tuple[Section, ...]:
         Longest list of times in a row; what is left out there is counted in it.
     """
     marks: list[tuple[str, Callable[[BurnHour], bool]]] = [("wind shift", lambda hour: hour.wind_shift)]
-    marks += [(_short(item), partial(_is_not_met, item)) for item in ITEMS]
+    marks += [(short_name(item), partial(_is_not_met, item)) for item in ITEMS]
     marks.append(("no forecast", lambda hour: hour.is_gap))
-    rows = [(name, _times(found, most)) for name, is_so in marks if (found := _spans(result.hours, is_so))]
-    silent = [_short(item) for item in ITEMS if any(item in hour.not_given for hour in result.hours)]
+    rows = []
+    for name, is_so in marks:
+        spans = [list(run) for so, run in groupby(result.hours, key=is_so) if so]
+        if spans:
+            rows.append((name, _times([(run[0].time, run[-1].time) for run in spans], most)))
+    silent = [short_name(item) for item in ITEMS if any(item in hour.not_given for hour in result.hours)]
     if silent:
         rows.append(("not given", f"some hours or all: {', '.join(silent)}"))
     if not rows:
@@ -127,23 +112,8 @@ def hours_sections(result: BurnDayResult, most: int) -> tuple[Section, ...]:
     )
 
 
-def _short(item: str) -> str:
-    return ITEMS[item][0].partition(",")[0]
-
-
 def _is_not_met(item: str, hour: BurnHour) -> bool:
     return item in hour.not_met
-
-
-def _spans(hours: Sequence[BurnHour], is_so: Callable[[BurnHour], bool]) -> list[tuple[str, str]]:
-    """Return the first and last hour of each run of neighbouring hours that it is so in."""
-    spans: list[tuple[str, str]] = []
-    was_so = False
-    for hour in hours:
-        if is_so(hour):
-            spans[-1:] = [(spans[-1][0], hour.time)] if was_so else [*spans[-1:], (hour.time, hour.time)]
-        was_so = is_so(hour)
-    return spans
 
 
 def _times(spans: Sequence[tuple[str, str]], most: int) -> str:

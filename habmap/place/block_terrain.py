@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Sequence
 from contextlib import AbstractContextManager
 from pathlib import Path
 from typing import Final
@@ -13,41 +14,47 @@ from pyproj import CRS, Transformer
 from shapely import LineString
 from shapely.geometry.base import BaseGeometry
 
-from habmap.jobs.ports import Store
-from habmap.jobs.terrain import dense_edges
 from habmap.land.downhill import Surface, sample_many
 from habmap.land.facing import FaceClass, facing_class_m2
 from habmap.land.grid import LocalGrid
 from habmap.place.elevation import Elevation, open_elevation
-from habmap.work.burn.relief import COLD_AIR_M, BurnGround
+from habmap.place.settings import TerrainSection
+from habmap.records import ElevationSource
+from habmap.work.burn.block_terrain import COLD_AIR_M, BlockTerrain
 from habmap.work.fuel_moisture import STEEP_ABOVE_PCT
 
 #: Cells of the surface that it runs over, unless the elevation's own are wider [m].
 SURFACE_CELL_M: Final = 10.0
 
 
-def burn_ground(store: Store, grid: LocalGrid, block: BaseGeometry) -> BurnGround | None:
+def block_terrain(
+    source: ElevationSource | None,
+    block: BaseGeometry,
+    outline: Sequence[BaseGeometry],
+    *,
+    grid: LocalGrid,
+    terrain: TerrainSection,
+) -> BlockTerrain | None:
     """Read the elevation in and around a block; ``None`` where there is none, or none of this ground.
 
     Parameters
     ----------
     block
         Polygons in grid metres.
+    outline
+        The same in lon/lat [°], its long edges with vertices enough.
 
     Raises
     ------
     InputError
         The elevation that the place names cannot be read.
     """
-    source = store.elevation()
     if source is None:
         return None
-    terrain = store.settings.terrain
     opened: AbstractContextManager[Elevation] = open_elevation(
         Path(source.path), vertical_unit=source.vertical_unit, analysis_cell_m=terrain.analysis_cell_m
     )
     with opened as dem:
-        outline = dense_edges(grid, [grid.to_lonlat(block)])
         if not bool(dem.touches(outline)[0]):
             return None
         class_m2: defaultdict[FaceClass, float] = defaultdict(float)
@@ -57,7 +64,7 @@ def burn_ground(store: Store, grid: LocalGrid, block: BaseGeometry) -> BurnGroun
             )
             for name, area_m2 in found.items():
                 class_m2[name] += area_m2
-        return BurnGround(dict(class_m2), _surface(dem, grid, block))
+        return BlockTerrain(dict(class_m2), _surface(dem, grid, block))
 
 
 def _surface(dem: Elevation, grid: LocalGrid, block: BaseGeometry) -> Surface:

@@ -19,7 +19,7 @@ from habmap.land.grid import LocalGrid
 from habmap.measures import ft
 from habmap.records import Boundary, Feature
 from habmap.vocabulary import BREAK_FEATURE_KINDS, STAGE_WORDS
-from habmap.work.burn.relief import rise_frac
+from habmap.work.burn.block_terrain import rise_frac
 from habmap.work.burn.winds import HourWind, Spell, spells, written
 from habmap.work.ground import GroundPiece
 from habmap.work.stages import UPKEEP_AFTER_DAYS

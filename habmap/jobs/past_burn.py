@@ -1,39 +1,28 @@
-"""The burn day of a past burn, made again from the ledger: its ground, weather and notices as logged."""
+"""The burn sheet of a past burn, made again from the ledger: its ground, weather and notices as logged."""
 
 from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any, cast
 from zoneinfo import ZoneInfo
 
 from pydantic import ValidationError
 
 from habmap.errors import InputError, PlaceError, printable
-from habmap.jobs.burn.record import Again
-from habmap.jobs.burnday import BurnDayResult, burnday
+from habmap.jobs.burnsheet import Burnsheet, worked_out
 from habmap.jobs.ports import Store
 from habmap.place.settings import PlanSection, Settings
 from habmap.records import BurnRecord, Entry, Forecast, Row
+from habmap.show.burn.words import past_burn_words
 from habmap.vocabulary import FIRE, PRACTICE_WORDS
-from habmap.work.burn.request import BurnRequest
-from habmap.work.burnday import PlanKind
+from habmap.work.burn.block import patch_name
+from habmap.work.burn.request import WEATHER_FACTS, BurnRequest
+from habmap.work.burn.result import BurnsheetResult, PastBurn
 from habmap.work.burns import burn_of, ignition_of, record_faults
 from habmap.work.ledger import effective_entries, line_numbers
 from habmap.work.lines import find_line
-
-#: Said of everything that the log has no date for.
-AS_TODAY: str = "roads, houses, lines, distances and closed days are as the property has them today"
-
-
-@dataclass(frozen=True, slots=True)
-class BurnAgain:
-    """A past burn made again: what was asked, what it was asked of, and the answer."""
-
-    store: Store
-    request: BurnRequest
-    result: BurnDayResult
 
 
 class PastStore:
@@ -84,8 +73,8 @@ class PastStore:
         return getattr(self._store, name)
 
 
-def burn_again(store: Store, entry: str, *, today: dt.date) -> BurnAgain:
-    """Make the burn day of a logged burn again.
+def past_burn(store: Store, entry: str, *, today: dt.date) -> Burnsheet:
+    """Make the burn sheet of a logged burn again.
 
     Parameters
     ----------
@@ -117,55 +106,39 @@ def burn_again(store: Store, entry: str, *, today: dt.date) -> BurnAgain:
         )
     record = burn_of(line, store.burns())
     ignition = None if record is None else ignition_of(content.date, record)
-    missing = [
-        option
-        for option, value in (
-            ("--observed-time", ignition),
-            ("--wind-from", None if record is None else record.wind_from_deg),
-        )
-        if value is None
-    ]
-    if record is None or ignition is None or missing:
+    from_deg = None if record is None else record.wind_from_deg
+    if record is None or ignition is None or from_deg is None:
+        by_option = {"--observed-time": ignition, "--wind-from": from_deg}
+        missing = [option for option, value in by_option.items() if value is None]
         raise InputError(
-            "the hour of ignition and the direction of the wind are needed to make a burn day again",
+            "the hour of ignition and the direction of the wind are needed to make a burn sheet again",
             where=where,
             value=f"not logged: {', '.join(missing)}",
             mend=f"add what was written down that day: habmap correct {number} --why … {' … '.join(missing)} …",
         )
     _refuse_unsound(content, record, where)
-    plans, plans_kept = _plans(store, record, where)
+    plans = _plans(store, record, where)
     settings = store.settings.model_copy(update={"burn_plan": plans})
-    past = cast("Store", PastStore(store, before=content.date, settings=settings))
-    request = BurnRequest(
-        names=(),
-        patch=content.patch,
-        at=ignition,
-        temp_f=record.temp_f,
-        rh_pct=record.rh_pct,
-        wind_mph=record.wind_mph,
-        wind_from_deg=record.wind_from_deg,
-        shade_pct=record.shade_pct,
-        gust_mph=record.gust_mph,
-        days_since_rain=record.days_since_rain,
-        mixing_height_ft=record.mixing_height_ft,
-        transport_wind_mph=record.transport_wind_mph,
-        weather_elevation_ft=record.weather_elevation_ft,
-        plan_kind=cast("PlanKind | None", record.plan_kind),
-        wind_height=record.wind_height,
-        is_forecast_settled=True,
-        is_observed=True,
+    asked = {name: getattr(record, name) for name in WEATHER_FACTS}
+    sheet = worked_out(
+        cast("Store", PastStore(store, before=content.date, settings=settings)),
+        BurnRequest(names=(), patch=content.patch, at=ignition, is_observed=True, **asked),
     )
-    result = burnday(past, request)
+    past = PastBurn(
+        entry_id=content.entry_id,
+        number=number,
+        date=content.date,
+        made_on=today,
+        block=_block_name(store, content, sheet.result),
+        burned_pct=content.burned_pct,
+        ground_on=content.date - dt.timedelta(days=1),
+        plans_kept=record.plans is not None,
+        title=f"as logged, made again on {today}",
+        words=(),
+    )
     logged_on = record.recorded_at.astimezone(ZoneInfo(store.settings.place.timezone)).date()
-    again = _again(
-        content,
-        number,
-        result,
-        _block_name(store, content, result),
-        today=today,
-        plans_from=logged_on if plans_kept else None,
-    )
-    return BurnAgain(past, request, replace(result, block=again.block, notices=record.notices, again=again))
+    past = replace(past, words=past_burn_words(past, logged_on if past.plans_kept else None))
+    return replace(sheet, result=replace(sheet.result, block=past.block, notices=record.notices, again=past))
 
 
 def _refuse_unsound(content: Entry, record: BurnRecord, where: str) -> None:
@@ -178,57 +151,27 @@ def _refuse_unsound(content: Entry, record: BurnRecord, where: str) -> None:
         )  # fmt: skip
     if not dt.date.min < content.date < dt.date.max:
         raise InputError(
-            "no burn day can be made of this day", where=where, value=content.date, mend="correct the date"
+            "no burn sheet can be made of this day", where=where, value=content.date, mend="correct the date"
         )
 
 
-def _plans(store: Store, record: BurnRecord, where: str) -> tuple[PlanSection, bool]:
+def _plans(store: Store, record: BurnRecord, where: str) -> PlanSection:
     """Return the plans that were in force when the burn was logged, or today's where none were kept with it."""
     if record.plans is None:
-        return store.settings.burn_plan, False
+        return store.settings.burn_plan
     try:
-        return PlanSection.model_validate(record.plans), True
+        return PlanSection.model_validate(record.plans)
     except ValidationError as error:
         raise PlaceError(
             "the written plans kept with this burn cannot be read", where=where, mend="restore the folder from a copy"
         ) from error
 
 
-def _block_name(store: Store, entry: Entry, result: BurnDayResult) -> str:
+def _block_name(store: Store, entry: Entry, result: BurnsheetResult) -> str:
     """Return the ground as people call it: by its units, by the drawn block that it is, or as a patch."""
     if entry.unit_ids:
         return ", ".join(entry.unit_ids)
-    units = ", ".join(result.units)
     for block in reversed(store.drawn_blocks()):
         if entry.patch is not None and block.geometry.equals(entry.patch):
-            return f"{block.name} ({units})" if units else block.name
-    return f"a patch in {units}" if units else "a patch outside every unit"
-
-
-def _again(
-    entry: Entry, number: int, result: BurnDayResult, block: str, *, today: dt.date, plans_from: dt.date | None
-) -> Again:
-    ground_on = entry.date - dt.timedelta(days=1)
-    burned = "not given" if entry.burned_pct is None else f"{entry.burned_pct:g} % of the ground"
-    plans = (
-        f"The plan's limits are those that habmap.toml had when this burn was logged, on {plans_from}"
-        if plans_from
-        else "The plan's limits are those of habmap.toml today: none were kept with this burn"
-    )
-    return Again(
-        entry_id=entry.entry_id,
-        number=number,
-        date=entry.date,
-        made_on=today,
-        block=block,
-        burned_pct=entry.burned_pct,
-        ground_on=ground_on,
-        plans_kept=plans_from is not None,
-        title=f"as logged, made again on {today}",
-        words=(
-            f"Log line {number} as logged, made again on {today}",
-            f"Share that burned: {burned}",
-            f"The ground is as the log has it on {ground_on}, before the work of that day; {AS_TODAY}",
-            plans,
-        ),
-    )
+            return f"{block.name} ({', '.join(result.units)})" if result.units else block.name
+    return patch_name(result.units)

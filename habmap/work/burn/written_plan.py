@@ -1,12 +1,16 @@
-"""The weather against the written plan: items compared one by one, nothing concluded from them."""
+"""The written plan of a burn: which kind the ground asks for, its limits by unit, and the weather beside them.
+
+Items are compared one by one, and nothing is concluded from them.
+"""
 
 from __future__ import annotations
 
+import datetime as dt
 import re
+from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import date
-from typing import Final, Literal
+from typing import Any, Final, Literal, Protocol
 
 from habmap.measures import significant
 
@@ -29,6 +33,13 @@ PLAN_KIND_WORDS: Final[dict[PlanKind, str]] = {
     "grass": "grass", "down_cedar": "down cedar", "piles": "piles",
 }  # fmt: skip
 _ORDER: Final[dict[Comparison, int]] = {"not met": 0, "not given": 1, "within": 2, "no plan": 3}
+
+
+def short_name(item: str) -> str:
+    """Return an item's name without what it is of."""
+    return ITEMS[item][0].partition(",")[0]
+
+
 #: What no figure here can know, said with every burn output.
 NOT_CHECKED: Final = (
     "burn bans and red flag warnings in force that day",
@@ -51,6 +62,30 @@ _PLACEHOLDERS: Final = """
 _NOBODY: Final = frozenset(_PLACEHOLDERS.split())
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlanSigned:
+    """Who signed the limits that some units were compared with, and when."""
+
+    author: str
+    date: dt.date
+    unit_ids: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlanInfo:
+    """The written plan that was compared with; without author and date there is none in force here.
+
+    Attributes
+    ----------
+    author, date
+        Of the plan itself, else of the one unit's plan that there is.
+    """
+
+    kind: PlanKind
+    author: str | None
+    date: dt.date | None
+
+
 def author_of(text: str | None) -> str | None:
     """Return who signed a plan; ``None`` where a text names nobody: blanks, dots, dashes, words that hold its place.
 
@@ -66,6 +101,24 @@ def author_of(text: str | None) -> str | None:
     return (text or "").strip() if is_named else None
 
 
+class PlanSaid(Protocol):
+    """What a written plan says: ``[low, high]`` by item of `ITEMS` (``None`` = no limit), who signed it and when."""
+
+    @property
+    def author(self) -> str | None: ...
+    @property
+    def date(self) -> dt.date | None: ...
+    @property
+    def wind_height(self) -> str | None: ...
+
+
+class WrittenPlan(PlanSaid, Protocol):
+    """One written plan; ``unit`` holds what it says otherwise for single units, by ``unit_id``."""
+
+    @property
+    def unit(self) -> Mapping[str, PlanSaid]: ...
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Window:
     """Limits of one written plan for some of the units; ``limits`` hold (low, high) by item.
@@ -74,17 +127,19 @@ class Window:
     ----------
     author, written_on
         Without both there is no plan, and no comparison.
+    wind_height
+        Where the plan means its wind; ``None`` = it does not say.
     unit_ids
         Units that these limits are for.
     not_comparable
-        Items that this weather cannot be held against, such as a wind measured at another height than the plan's.
+        Items that this weather cannot be held against: a wind measured at another height than the plan's.
     """
 
-    kind: PlanKind
     unit_ids: tuple[str, ...]
     limits: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     author: str | None = None
-    written_on: date | None = None
+    written_on: dt.date | None = None
+    wind_height: str | None = None
     not_comparable: frozenset[str] = frozenset()
 
     @property
@@ -131,12 +186,20 @@ def compare(values: Mapping[str, float | None], windows: Sequence[Window]) -> tu
         for item in ITEMS:
             limits = window.limits.get(item)
             value = None if item in window.not_comparable else values.get(item)
+            comparison: Comparison
             if not window.is_plan:
-                low, high = limits or (None, None)
-                found.append(_line(item, value, low, high, "no plan", None, window))
+                comparison, distance = "no plan", None
             elif limits is not None:
                 comparison, distance = _comparison(item, value, limits)
-                found.append(_line(item, value, *limits, comparison, distance, window))
+            else:
+                continue
+            low, high = limits or (None, None)
+            found.append(
+                Compared(
+                    item=item, value=value, low=low, high=high, comparison=comparison, distance=distance,
+                    unit_ids=window.unit_ids,
+                )
+            )  # fmt: skip
     return tuple(sorted(_joined(found), key=lambda line: _ORDER[line.comparison]))
 
 
@@ -194,15 +257,66 @@ def _comparison(item: str, value: float | None, limits: tuple[float, float]) -> 
     return ("within" if is_inside else "not met"), distance
 
 
-def _line(
-    item: str,
-    value: float | None,
-    low: float | None,
-    high: float | None,
-    comparison: Comparison,
-    distance: float | None,
-    window: Window,
-) -> Compared:
-    return Compared(
-        item=item, value=value, low=low, high=high, comparison=comparison, distance=distance, unit_ids=window.unit_ids
-    )
+#: Measured where the plan means its wind, or not comparable.
+_AT_A_HEIGHT: Final = frozenset({"wind_mph", "gust_mph"})
+
+
+def plan_windows(plan: WrittenPlan, unit_ids: Sequence[str], *, wind_height: str | None) -> tuple[Window, ...]:
+    """Return a plan's limits, one window for each group of units for which they are the same.
+
+    Parameters
+    ----------
+    unit_ids
+        Units of the block; none: the plan itself, for a patch in no unit.
+    wind_height
+        Where the wind is measured that they are for, ``20ft`` or ``eye``: a wind from another height than the plan's is
+        not compared. ``None`` = nobody said.
+    """
+    groups: list[tuple[Window, list[str]]] = []
+    for unit_id in unit_ids or ("",):
+        said = [plan.unit[unit_id], plan] if unit_id in plan.unit else [plan]
+
+        def first(name: str, said: Sequence[PlanSaid] = said) -> Any:
+            return next((value for one in said if (value := getattr(one, name)) is not None), None)
+
+        meant = first("wind_height")
+        window = Window(
+            unit_ids=(),
+            limits={item: limits for item in ITEMS if (limits := first(item)) is not None},
+            author=first("author"),
+            written_on=first("date"),
+            wind_height=meant,
+            not_comparable=_AT_A_HEIGHT if None not in (meant, wind_height) and meant != wind_height else frozenset(),
+        )
+        alike = next((ids for one, ids in groups if one == window), None)
+        if alike is None:
+            alike = []
+            groups.append((window, alike))
+        alike += [unit_id] if unit_id else []
+    return tuple(replace(window, unit_ids=tuple(ids)) for window, ids in groups)
+
+
+def plans_signed(windows: Sequence[Window]) -> tuple[PlanSigned, ...]:
+    """Return all that were compared with; units that are in none have no plan in force."""
+    units: defaultdict[tuple[str, dt.date], list[str]] = defaultdict(list)
+    for window in windows:
+        if window.is_plan and window.author is not None and window.written_on is not None:
+            units[window.author.strip(), window.written_on] += window.unit_ids
+    return tuple(PlanSigned(author=who, date=day, unit_ids=tuple(ids)) for (who, day), ids in units.items())
+
+
+def plan_info(plan: WrittenPlan, kind: PlanKind, signed: Sequence[PlanSigned]) -> PlanInfo:
+    """Return the plan's own author and date, else those of the only one that was signed for these units."""
+    author, date = (plan.author or "").strip() or None, plan.date
+    if (author is None or date is None) and len(signed) == 1:
+        author, date = signed[0].author, signed[0].date
+    return PlanInfo(kind=kind, author=author, date=date)
+
+
+def unsaid_words(windows: Sequence[Window]) -> tuple[str, ...]:
+    """Say what a signed plan leaves unsaid: at what height it means the wind that it limits, and its other limits."""
+    words: tuple[str, ...] = ()
+    if any(one.is_plan and one.wind_height is None and _AT_A_HEIGHT & set(one.limits) for one in windows):
+        words = ("at what height the plan means its wind",)
+    items = ", ".join(ITEMS[item][0] for item in unlimited(windows))
+    return (*words, *((f"what the plan names no limits for in habmap.toml: {items}",) if items else ()))

@@ -1,4 +1,4 @@
-"""What the lie of the ground says of a burn block: the rise beyond its edges, and the way cold air runs from it."""
+"""What heights say of a burn block: the rise beyond its edges, and the way cold air runs from it."""
 
 from __future__ import annotations
 
@@ -7,11 +7,12 @@ from dataclasses import dataclass
 from typing import Final
 
 import shapely
-from shapely import LineString
+from shapely import LineString, Point
 from shapely.geometry.base import BaseGeometry
 
 from habmap.land.downhill import DownhillPath, Surface, downhill_path, outlets
 from habmap.land.facing import FaceClass
+from habmap.measures import M_PER_FT
 
 #: How far from the block cold air is followed, and so how much ground around it is read [m].
 COLD_AIR_M: Final = 2_000.0
@@ -20,7 +21,7 @@ COLD_AIR_STARTS: Final = 12
 
 
 @dataclass(frozen=True, slots=True)
-class BurnGround:
+class BlockTerrain:
     """The elevation's figures of a block, planar geometry in the place's grid.
 
     Attributes
@@ -33,6 +34,11 @@ class BurnGround:
 
     class_m2: dict[FaceClass, float]
     surface: Surface
+
+    def above_ft(self, point: Point, level_ft: float | None) -> float | None:
+        """Return how far ground lies above a level; ``None`` where either is not known [ft]."""
+        height_m = self.surface.height_m(point.x, point.y)
+        return None if level_ft is None or math.isnan(height_m) else height_m / M_PER_FT - level_ft
 
 
 def rise_frac(surface: Surface, edge: tuple[float, float], beyond: tuple[float, float]) -> float | None:

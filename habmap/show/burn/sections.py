@@ -6,15 +6,15 @@ from collections import defaultdict
 from collections.abc import Sequence
 from typing import Final
 
-from habmap.jobs.burn.words import signed_words
-from habmap.jobs.burnday import BurnDayResult
 from habmap.measures import M_PER_MILE, ft, significant
 from habmap.show.burn.sheet import SIDE_LETTERS, Section
+from habmap.show.burn.words import signed_words
 from habmap.vocabulary import FEATURE_WORDS, wind_16
-from habmap.work.burn.flanks import CEDAR_FUEL_WORDS, Edge
+from habmap.work.burn.block_edges import CEDAR_FUEL_WORDS, Edge, TurnedEdge
 from habmap.work.burn.fuel import UNKNOWN
+from habmap.work.burn.result import BurnsheetResult
 from habmap.work.burn.surroundings import END_WORDS, SCREEN_WORDS, InsidePlace, NearPlace, SmokePlace
-from habmap.work.burnday import ITEMS, PLAN_KIND_WORDS, Compared, beside, distance_words
+from habmap.work.burn.written_plan import ITEMS, PLAN_KIND_WORDS, Compared, beside, distance_words
 
 
 def hour_words(time: str) -> str:
@@ -22,7 +22,7 @@ def hour_words(time: str) -> str:
     return time.replace("T", " ")
 
 
-def plan_section(result: BurnDayResult) -> Section:
+def plan_section(result: BurnsheetResult) -> Section:
     """Return the weather beside the written plan: not met, then not given, then within; or that there is no plan."""
     kind = PLAN_KIND_WORDS[result.plan.kind]
     given = "as logged" if result.again else "weather"
@@ -83,7 +83,7 @@ def _compared_words(line: Compared) -> str:
     return line.comparison
 
 
-def moisture_section(result: BurnDayResult, most: int) -> Section:
+def moisture_section(result: BurnsheetResult, most: int) -> Section:
     """Return the fine dead fuel moisture by face and slope, the driest first."""
     fuel = result.fuel
     driest = (
@@ -116,7 +116,7 @@ def _known(word: str, unit: str = "") -> str:
     return "not known" if word == UNKNOWN else f"{word}{unit}"
 
 
-def _air_words(result: BurnDayResult) -> str:
+def _air_words(result: BurnsheetResult) -> str:
     if result.equilibrium_moisture_pct is None or result.vpd_kpa is None:
         return ""
     return (
@@ -125,7 +125,7 @@ def _air_words(result: BurnDayResult) -> str:
     )
 
 
-def _clock(result: BurnDayResult) -> str:
+def _clock(result: BurnsheetResult) -> str:
     return "" if result.fine_fuel_clock_words is None else f"{result.fine_fuel_clock_words}. "
 
 
@@ -158,7 +158,7 @@ def edge_keys(edges: Sequence[Edge]) -> dict[_Same, str]:
     return keys
 
 
-def edges_section(result: BurnDayResult, keys: dict[_Same, str], most: int) -> Section:
+def edges_section(result: BurnsheetResult, keys: dict[_Same, str], most: int) -> Section:
     """Return the edges by what lies beyond; where some have no room, not those downwind or beside cedar first."""
     groups: defaultdict[_Same, list[Edge]] = defaultdict(list)
     for edge in result.edges:
@@ -212,7 +212,7 @@ def edges_section(result: BurnDayResult, keys: dict[_Same, str], most: int) -> S
     )
 
 
-def _beyond_words(edge: Edge) -> str:
+def _beyond_words(edge: Edge | TurnedEdge) -> str:
     return edge.beyond_words.removeprefix("unit ").replace(CEDAR_FUEL_WORDS, _FUEL_MARK)
 
 
@@ -249,7 +249,7 @@ def inside_words(places: Sequence[InsidePlace], most: int = 8) -> str:
     return ", ".join(named) + (f" and {len(places) - most} more" if len(places) > most else "")
 
 
-def turned_section(result: BurnDayResult, most: int) -> tuple[Section, ...]:
+def turned_section(result: BurnsheetResult, most: int) -> tuple[Section, ...]:
     """Return what is no downwind edge at ignition and becomes one, the soonest and longest first."""
     if not result.turned_edges:
         return ()
@@ -260,11 +260,11 @@ def turned_section(result: BurnDayResult, most: int) -> tuple[Section, ...]:
             header=("when", "wind", "feet", "faces", "beyond"),
             rows=tuple(
                 (
-                    f"{edge.from_time[5:].replace('T', ' ')} to {edge.to_time[5:].replace('T', ' ')}",
+                    f"{hour_words(edge.from_time)[5:]} to {hour_words(edge.to_time)[5:]}",
                     wind_16(edge.wind_from_deg),
                     f"{ft(edge.length_m):,.0f}",
                     wind_16(edge.outward_deg),
-                    edge.beyond_words.removeprefix("unit ").replace(CEDAR_FUEL_WORDS, _FUEL_MARK),
+                    _beyond_words(edge),
                 )
                 for edge in shown
             ),
@@ -279,10 +279,10 @@ def _miles(length_m: float) -> str:
     return significant(length_m / M_PER_MILE, 2)
 
 
-# --- around -------------------------------------------------------------------------------------------------
+# --- surroundings -------------------------------------------------------------------------------------------------
 
 
-def around_sections(result: BurnDayResult, most: int) -> tuple[Section, ...]:
+def surroundings_section(result: BurnsheetResult, most: int) -> Section:
     """Return the sensitive places, the way of cold air, and lines, tanks, stacks and fences near."""
     looked = result.looked_within_m
     downwind = {(place.name, place.kind) for place in result.smoke}
@@ -313,18 +313,15 @@ def around_sections(result: BurnDayResult, most: int) -> tuple[Section, ...]:
         after += _left_out(len(result.hazards) - 5, "lines, tanks, stacks or fences")
     else:
         after.append(f"No line, tank, hay or fence is on the map in the block or within {ft(looked.hazards):,.0f} ft.")
-    return (
-        Section(
-            title=f"Downwind (45° to either side, {_miles(looked.downwind)} mi) "
-            f"and near ({_miles(looked.sensitive)} mi)",
-            sentences=() if places else ("Nothing sensitive is on the map downwind or near; a map may miss some.",),
-            header=("place", "kind", "miles", "toward", "downwind"),
-            rows=tuple(
-                (place.name or "–", FEATURE_WORDS[place.kind], f"{place.distance_m / M_PER_MILE:.2f}",
-                 f"{wind_16(place.bearing_deg)} {place.bearing_deg:.0f}°", where)
-                for place, where in shown
-            ),
-            shares=(0.28, 0.13, 0.11, 0.17, 0.31),
-            after=tuple(after),
+    return Section(
+        title=f"Downwind (45° to either side, {_miles(looked.downwind)} mi) and near ({_miles(looked.sensitive)} mi)",
+        sentences=() if places else ("Nothing sensitive is on the map downwind or near; a map may miss some.",),
+        header=("place", "kind", "miles", "toward", "downwind"),
+        rows=tuple(
+            (place.name or "–", FEATURE_WORDS[place.kind], f"{place.distance_m / M_PER_MILE:.2f}",
+             f"{wind_16(place.bearing_deg)} {place.bearing_deg:.0f}°", where)
+            for place, where in shown
         ),
+        shares=(0.28, 0.13, 0.11, 0.17, 0.31),
+        after=tuple(after),
     )  # fmt: skip

@@ -13,19 +13,20 @@ from shapely import LineString, Point, box
 from shapely.geometry.base import BaseGeometry
 
 from habmap.errors import InputError, InputErrors
-from habmap.jobs.burnday import BurnDayResult, burnday
+from habmap.jobs.burnsheet import burnsheet
 from habmap.land.grid import LocalGrid
 from habmap.place.load.forecast import read_forecast
 from habmap.place.settings import Settings
 from habmap.records import Boundary, Feature, ForecastHour, Look, Row
 from habmap.vocabulary import SNAG_CAUTION
 from habmap.work.burn.request import BurnRequest
-from habmap.work.burnday import ITEMS, Compared, Window, compare, unlimited
+from habmap.work.burn.result import BurnsheetResult
+from habmap.work.burn.written_plan import ITEMS, Compared, Window, compare, unlimited
 from habmap.work.weather_doubts import temperature_question
 
 AFTERNOON = datetime(2026, 3, 20, 14)
 LIMITS = {"temp_f": (55.0, 80.0), "rh_pct": (40.0, 70.0), "wind_mph": (5.0, 12.0), "wind_from_deg": (315.0, 45.0)}
-SIGNED = Window(kind="grass", unit_ids=("A",), limits=LIMITS, author="P. Writer", written_on=date(2026, 1, 31))
+SIGNED = Window(unit_ids=("A",), limits=LIMITS, author="P. Writer", written_on=date(2026, 1, 31))
 
 
 def by_item(lines: tuple[Compared, ...]) -> dict[str, Compared]:
@@ -142,7 +143,7 @@ def place(*more: Row, settings: Settings | None = None) -> FakeStore:
     return FakeStore([*rows, *more], grid=GRID, settings=settings)
 
 
-def ask(store: FakeStore, **fields: object) -> BurnDayResult:
+def ask(store: FakeStore, **fields: object) -> BurnsheetResult:
     content: dict[str, object] = {
         "names": ("A",),
         "at": AFTERNOON,
@@ -151,7 +152,7 @@ def ask(store: FakeStore, **fields: object) -> BurnDayResult:
         "wind_mph": 8.0,
         "wind_from_deg": 180.0,
     }
-    return burnday(store, BurnRequest(**(content | fields)))  # type: ignore[arg-type]
+    return burnsheet(store, BurnRequest(**(content | fields)))  # type: ignore[arg-type]
 
 
 def test_edges_of_a_square() -> None:

@@ -1,0 +1,267 @@
+"""Burn sheet: the weather beside the written plan, and what lies on each side of the fire. It decides nothing."""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from zoneinfo import ZoneInfo
+
+import shapely
+
+from habmap.errors import InputError
+from habmap.jobs.ground import ground
+from habmap.jobs.named_units import settings_of_now
+from habmap.jobs.ports import Store
+from habmap.jobs.snapshot import snapshot
+from habmap.jobs.terrain import dense_edges
+from habmap.measures import acres
+from habmap.place.block_terrain import block_terrain
+from habmap.place.closed_days import closures
+from habmap.show.burn.words import block_words, warnings_for
+from habmap.vocabulary import FIRE_CAUTION, SNAG_CAUTION
+from habmap.work.burn.block import Block, block_name, burn_block, kind_by_ground
+from habmap.work.burn.block_edges import burn_edges, edge_totals, holds_cedar_fuel, outline_of, turned_edges
+from habmap.work.burn.block_terrain import BlockTerrain, cold_air_paths
+from habmap.work.burn.breaks import published_breaks
+from habmap.work.burn.forecast import forecast_used, ignition_weather, wind_height, with_forecast
+from habmap.work.burn.fuel import driest_pct, fuel_classes, fuel_there
+from habmap.work.burn.hours import burn_hours
+from habmap.work.burn.request import BurnRequest
+from habmap.work.burn.result import BurnsheetResult, LookedWithin
+from habmap.work.burn.surroundings import (
+    HAZARD_NEAR_M,
+    cold_air,
+    downwind_places,
+    inside_places,
+    near_hazards,
+    nearby_places,
+)
+from habmap.work.burn.winds import winds_cast, winds_words
+from habmap.work.burn.written_plan import (
+    NOT_CHECKED,
+    WrittenPlan,
+    compare,
+    plan_info,
+    plan_windows,
+    plans_signed,
+    unsaid_words,
+)
+from habmap.work.burns import notices_of
+from habmap.work.clock import is_skipped
+from habmap.work.fuel_moisture import (
+    DEAD_FUEL_WORDS,
+    NO_AIR_WORDS,
+    Air,
+    clock_words,
+    equilibrium_moisture_simard_1968,
+    other_clock,
+    tables_used_words,
+    vapour_pressure_deficit_kpa,
+    why_no_tables,
+)
+from habmap.work.said import has_snags
+
+
+@dataclass(frozen=True, slots=True)
+class Burnsheet:
+    """A burn sheet worked out: what it was asked of, the weather at ignition by item, and the answer."""
+
+    store: Store
+    weather: Mapping[str, float | None]
+    result: BurnsheetResult
+
+
+def burnsheet(store: Store, request: BurnRequest) -> BurnsheetResult:
+    """Compare a day's weather with the written plan and say what surrounds the burn.
+
+    Raises
+    ------
+    InputError
+        The hour never comes, a unit is not known, the weather is incomplete, or the elevation cannot be read.
+    """
+    return worked_out(store, request).result
+
+
+def worked_out(store: Store, request: BurnRequest) -> Burnsheet:
+    """Return the burn sheet with what it was worked out of; else as `burnsheet`."""
+    store = snapshot(store)
+    settings, day, zone = store.settings, request.at.date(), ZoneInfo(store.settings.place.timezone)
+    if is_skipped(request.at, zone) and not request.is_observed:
+        raise InputError(
+            "this hour never comes: the clock is put forward over it",
+            where="--time",
+            value=request.at.isoformat(timespec="minutes"),
+            allowed=f"an hour that a clock in {settings.place.timezone} shows",
+            mend="give the time of ignition on the property's own clock",
+        )
+    state = ground(store, on=day)
+    block = burn_block(
+        request.names, request.patch, state=state, blocks=settings.burn.blocks, drawn=store.drawn_blocks()
+    )
+    grid, pieces, own_m2 = state.grid, block.inside, float(block.outline.area)
+    if grid is None:
+        raise InputError("the property holds no ground yet", mend="load its units with `habmap load units FILE`")
+    request, not_used = with_forecast(request, store.forecasts())
+    weather = ignition_weather(request, not_used)
+    features, boundary = store.features(), store.boundary()
+    dem = block_terrain(
+        store.elevation(),
+        block.outline,
+        dense_edges(grid, [grid.to_lonlat(block.outline)]),
+        grid=grid,
+        terrain=settings.terrain,
+    )
+    middle = shapely.point_on_surface(block.outline)
+    above_ft = dem.above_ft(middle, request.weather_elevation_ft) if dem else None
+    air = _air(request, weather, above_ft, lat_deg=float(grid.to_lonlat(middle).y))
+    classes = fuel_classes(air, dem, own_m2)
+    driest = driest_pct(classes)
+    kind = request.plan_kind or kind_by_ground(pieces)
+    plan: WrittenPlan = getattr(settings.burn_plan, kind)
+    height = wind_height(request)
+    windows = plan_windows(plan, block.unit_ids, wind_height=height)
+    signed = plans_signed(windows)
+    used = forecast_used(request, weather, zone)
+    wind_from_deg = weather["wind_from_deg"] or 0.0
+    walked = {walk.break_ for walk in settings.burn.walked if walk.date == day}
+    outline = outline_of(
+        block.outline,
+        others=block.beyond,
+        covers={unit.unit_id: unit.cover for unit in state.units},
+        features=features,
+        boundary=boundary,
+        grid=grid,
+        within_m=settings.burn.beyond_within_m,
+        on=day,
+    )
+    edges = burn_edges(
+        outline,
+        wind_from_deg=wind_from_deg,
+        surface=dem.surface if dem else None,
+        rising_above_pct=settings.terrain.flat_below_pct,
+        walked=walked,
+    )
+    winds = winds_cast(request.at, wind_from_deg, request.forecast)
+    fuel = fuel_there(pieces, state, day)
+    within = LookedWithin(
+        beyond=settings.burn.beyond_within_m,
+        downwind=settings.burn.downwind_within_m,
+        sensitive=settings.burn.sensitive_within_m,
+        hazards=HAZARD_NEAR_M,
+    )
+    result = BurnsheetResult(
+        place=settings.place.name,
+        time=request.at.isoformat(timespec="minutes"),
+        block=block_name(request.names, block.unit_ids, is_patch=request.patch is not None),
+        units=block.unit_ids,
+        acres=acres(own_m2),
+        stage_acres=_stage_acres(block),
+        slash_acres=math.fsum(piece.acres for piece in pieces if piece.state.felled_frac > 0),
+        snag_acres=math.fsum(piece.acres for piece in pieces if piece.state.snag_frac > 0),
+        fuel=fuel,
+        block_words=block_words(pieces, state, kind, on=day),
+        plan=plan_info(plan, kind, signed),
+        plan_signed=signed,
+        # A calm has no direction that a plan could be held against.
+        prescription=compare(
+            {
+                **weather,
+                "wind_from_deg": None if weather["wind_mph"] == 0 else weather["wind_from_deg"],
+                "fine_fuel_pct": driest,
+            },
+            windows,
+        ),
+        not_checked=(*NOT_CHECKED, *unsaid_words(windows)),
+        wind_from_deg=wind_from_deg,
+        wind_height=height,
+        fine_fuel_moisture_pct=driest,
+        fine_fuel_words=(why_no_tables(air) if air else NO_AIR_WORDS) or DEAD_FUEL_WORDS,
+        fine_fuel_tables=tables_used_words(air) if air is not None and driest is not None else None,
+        fine_fuel_clock_words=None if air is None or driest is None else _clock_words(air, dem, own_m2, driest, zone),
+        fuel_moisture=classes,
+        equilibrium_moisture_pct=equilibrium_moisture_simard_1968(air.temp_f, air.rh_pct) if air else None,
+        vpd_kpa=vapour_pressure_deficit_kpa(air.temp_f, air.rh_pct) if air else None,
+        edges=edges,
+        edge_totals=edge_totals(edges),
+        turned_edges=turned_edges(outline, winds),
+        published_breaks=published_breaks(
+            edges,
+            wind_mph=weather["wind_mph"],
+            has_cedar=any(holds_cedar_fuel(piece) for piece in pieces),
+            tallest_ft=fuel.tallest_ft,
+        ),
+        winds_words=winds_words(winds),
+        smoke=downwind_places(block.outline, features, grid=grid, winds=winds, within_m=within.downwind),
+        nearby=nearby_places(block.outline, features, grid=grid, within_m=within.sensitive),
+        inside=inside_places(block.outline, features, grid=grid),
+        hazards=near_hazards(block.outline, features, grid=grid),
+        looked_within_m=within,
+        cold_air=cold_air(block.outline, cold_air_paths(dem.surface, block.outline), features, grid=grid)
+        if dem
+        else None,
+        forecast=used,
+        hours=burn_hours(
+            request.forecast,
+            plan_windows(plan, block.unit_ids, wind_height=used.wind_height if used else None),
+            ignition=air,
+            wind_from_deg=wind_from_deg,
+            at=request.at,
+            classes=classes,
+            zone=zone,
+        ),
+        notify=settings.burn.notify,
+        notices=notices_of(store.entries(), store.burns(), block.outline, grid=grid, day=day),
+        cautions=_cautions(block, within.beyond),
+        warnings=not_used,
+    )
+    warnings = warnings_for(
+        result,
+        weather=weather,
+        windows=windows,
+        closures=closures(settings_of_now(store)),
+        walked=walked,
+        zone=zone,
+        has_elevation=dem is not None,
+        has_features=bool(features),
+        has_boundary=boundary is not None,
+        is_level_unknown=request.weather_elevation_ft is not None and above_ft is None,
+    )
+    return Burnsheet(store, weather, replace(result, warnings=(*not_used, *warnings)))
+
+
+def _air(
+    request: BurnRequest, weather: Mapping[str, float | None], above_ft: float | None, *, lat_deg: float
+) -> Air | None:
+    temp_f, rh_pct = weather["temp_f"], weather["rh_pct"]
+    if temp_f is None or rh_pct is None:
+        return None
+    return Air(
+        at=request.at,
+        temp_f=temp_f,
+        rh_pct=rh_pct,
+        shade_pct=request.shade_pct,
+        above_weather_ft=above_ft,
+        lat_deg=lat_deg,
+    )
+
+
+def _stage_acres(block: Block) -> dict[str, float]:
+    found: defaultdict[str, float] = defaultdict(float)
+    for piece in block.inside:
+        found[piece.stage] += piece.acres
+    return dict(sorted(found.items(), key=lambda item: -item[1]))
+
+
+def _clock_words(air: Air, dem: BlockTerrain | None, block_m2: float, driest: float, zone: ZoneInfo) -> str:
+    is_daylight = bool(air.at.replace(tzinfo=zone).dst())
+    other = fuel_classes(other_clock(air, is_daylight=is_daylight), dem, block_m2)
+    return clock_words(driest, driest_pct(other), is_daylight=is_daylight)
+
+
+def _cautions(block: Block, within_m: float) -> tuple[str, ...]:
+    """Return the cautions for a block and the ground beside it: a dead tree there falls into it, or torches."""
+    beside = [piece for piece in block.beyond if shapely.dwithin(piece.geometry, block.outline, within_m)]
+    is_under_snags = has_snags(piece.state for piece in (*block.inside, *beside))
+    return (FIRE_CAUTION, DEAD_FUEL_WORDS, *((SNAG_CAUTION,) if is_under_snags else ()))

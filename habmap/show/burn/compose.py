@@ -1,0 +1,227 @@
+"""The burn sheet composed: a burn sheet's result laid out as two pages, shortened until they hold it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any, Final
+from zoneinfo import ZoneInfo
+
+import shapely
+from shapely import LineString, MultiPolygon
+
+from habmap.land.grid import LocalGrid
+from habmap.records import Feature, Unit
+from habmap.show.burn.hour_sections import chart_words, hours_chart, hours_sections
+from habmap.show.burn.pages import burn_pages
+from habmap.show.burn.sections import (
+    edge_keys,
+    edges_section,
+    hour_words,
+    moisture_section,
+    plan_section,
+    side_and_beyond,
+    surroundings_section,
+    turned_section,
+)
+from habmap.show.burn.sheet import BurnPaper, BurnSheet, Section, SheetEdge, hand_sections
+from habmap.show.burn.words import height_words
+from habmap.show.records import PageFeature
+from habmap.show.relief import Relief
+from habmap.show.words import tenths
+from habmap.vocabulary import PRIVATE_FEATURE_KINDS, WIND_WORDS, wind_16
+from habmap.work.burn.forecast import WEATHER_ITEMS
+from habmap.work.burn.result import BurnsheetResult
+from habmap.work.burn.surroundings import sensitive_features
+from habmap.work.burn.written_plan import beside
+
+
+@dataclass(frozen=True, slots=True)
+class _Room:
+    """Longest lists on the sheet; what is left out is counted there, and `habmap burnsheet` prints all of it."""
+
+    edges: int
+    places: int
+    faces: int
+    hours: int
+    crew: int
+
+
+#: From generous to terse: the first that keeps the sheet on two pages is taken. Where none does, the first that three
+#: hold: a day with much to say is no day for leaving things out.
+_ROOMS: Final = tuple(
+    _Room(edges=edges, places=places, faces=faces, hours=hours, crew=crew)
+    for edges, places, faces, hours, crew in (
+        (24, 7, 6, 8, 6),
+        (20, 7, 6, 6, 6),
+        (18, 6, 6, 6, 5),
+        (18, 5, 5, 6, 4),
+        (18, 4, 4, 6, 4),
+        (16, 4, 4, 6, 4),
+        (16, 4, 4, 5, 3),
+        (14, 4, 4, 5, 3),
+        (14, 4, 3, 4, 3),
+        (12, 4, 3, 4, 3),
+        (11, 4, 3, 4, 3),
+        (10, 4, 3, 3, 3),
+        (9, 3, 3, 3, 3),
+        (8, 3, 3, 3, 3),
+        (7, 3, 3, 3, 3),
+        (6, 3, 3, 3, 3),
+        (5, 3, 3, 3, 3),
+    )
+)
+_PAGES: Final = (2, 3)
+#: Notes on page one: three lines of it hold this and the pointer to the rest.
+_NOTES_CHARACTERS: Final = 330
+
+
+def fitted_sheet(result: BurnsheetResult, *, paper: BurnPaper, **about: Any) -> BurnSheet:
+    """Return the sheet with as much in its lists as two pages hold, else three; ``about`` as of `burn_sheet`."""
+    for most in _PAGES:
+        for room in _ROOMS:
+            sheet = burn_sheet(result, room=room, **about)
+            if burn_pages(sheet, paper=paper) <= most:
+                return sheet
+    return sheet
+
+
+def burn_sheet(
+    result: BurnsheetResult,
+    *,
+    weather: Mapping[str, float | None],
+    grid: LocalGrid,
+    zone: ZoneInfo,
+    drawn_on: date,
+    units: Sequence[Unit] = (),
+    features: Sequence[Feature] = (),
+    boundary: MultiPolygon | None = None,
+    relief: Relief | None = None,
+    room: _Room = _ROOMS[0],
+) -> BurnSheet:
+    """Return what the sheet says: the result's own figures, none of them worked out anew.
+
+    Parameters
+    ----------
+    weather
+        The weather at ignition by item, as given or forecast.
+    zone
+        The property's.
+    units, features, boundary, relief
+        What the map shows (lon/lat).
+    """
+    keys = edge_keys(result.edges)
+    chart = hours_chart(result, grid=grid, zone=zone)
+    edges = tuple(
+        SheetEdge(
+            side=edge.side,
+            line=LineString(edge.coordinates),
+            outward_deg=edge.outward_deg,
+            key=keys[side_and_beyond(edge)],
+            rises=edge.upslope,
+        )
+        for edge in result.edges
+    )
+    notes, more_notes = _notes((*result.warnings, *result.block_words))
+    outline = shapely.MultiLineString([edge.line for edge in edges])
+    lon, lat = shapely.get_coordinates(shapely.centroid(shapely.convex_hull(outline)))[0].tolist()
+    wind = wind_16(result.wind_from_deg)
+    return BurnSheet(
+        place=result.place,
+        headline=f"Burn sheet: {result.block}, {tenths(result.acres)} acres, {hour_words(result.time)}",
+        lines=(
+            f"{result.place}. {_weather_words(result, weather)}",
+            *_past_burn_lines(result),
+            *((notes,) if notes else ()),
+        ),
+        drawn_on=drawn_on,
+        again_title=None if result.again is None else result.again.title,
+        grid=grid,
+        edges=edges,
+        units=tuple((f"{unit.unit_id} {unit.name or ''}".strip(), unit.geometry) for unit in units),
+        features=tuple(
+            PageFeature(
+                kind=feature.kind,
+                name=feature.name or "",
+                geometry=feature.geometry,
+                is_private=feature.kind in PRIVATE_FEATURE_KINDS,
+            )
+            for feature in features
+        ),
+        ringed=tuple(
+            feature.geometry for feature in sensitive_features(features) if "Line" not in feature.geometry.geom_type
+        ),
+        boundary=boundary,
+        relief=relief,
+        wind_from_deg=result.wind_from_deg,
+        wind_words=(
+            f"wind from {wind}, {beside(result.wind_from_deg)}° true",
+            f"{_said(weather, 'wind_mph', '{:g} mph', 'speed')}, {height_words(result.wind_height)}",
+        ),
+        measured=(
+            plan_section(result),
+            Section(title="Not checked here", sentences=tuple(f"– {words}" for words in result.not_checked)),
+            *((Section(title="More of this block and its figures", sentences=more_notes),) if more_notes else ()),
+            moisture_section(result, room.faces),
+            edges_section(result, keys, room.edges),
+            *turned_section(result, room.hours),
+            surroundings_section(result, room.places),
+            *hours_sections(result, room.hours),
+            Section(title="Cautions", sentences=result.cautions, is_framed=True, may_move=True),
+        ),
+        chart=chart,
+        chart_words="" if chart is None else chart_words(result, chart),
+        by_hand=hand_sections(
+            notify=result.notify,
+            notices=tuple((told.who, told.when, told.how) for told in result.notices),
+            crew_rows=room.crew,
+            middle_words=f"Middle of the block: {abs(lat):.5f} {'N' if lat >= 0 else 'S'}, "
+            f"{abs(lon):.5f} {'E' if lon >= 0 else 'W'} (degrees, WGS 84).",
+        ),
+    )
+
+
+# --- words --------------------------------------------------------------------------------------------------
+
+
+def _sentence(words: str) -> str:
+    return f"{words[:1].upper()}{words[1:]}{'' if words.endswith('.') else '.'}"
+
+
+def _sentences(parts: Sequence[str]) -> str:
+    return " ".join(_sentence(part) for part in parts)
+
+
+def _notes(parts: Sequence[str]) -> tuple[str, tuple[str, ...]]:
+    """Return what page one has room for, and the rest: none of it may be cut off there."""
+    sentences = [_sentence(part) for part in parts]
+    first = 0
+    while first < len(sentences) and len(" ".join(sentences[: first + 1])) <= _NOTES_CHARACTERS:
+        first += 1
+    rest = tuple(sentences[first:])
+    pointer = ("More of this stands on page 2.",) if rest else ()
+    return " ".join((*sentences[:first], *pointer)), rest
+
+
+def _past_burn_lines(result: BurnsheetResult) -> tuple[str, ...]:
+    words = () if result.again is None else result.again.words
+    return tuple(_sentences(part) for part in (words[:2], words[2:]) if part)
+
+
+def _said(weather: Mapping[str, float | None], item: str, shape: str, name: str) -> str:
+    value = weather[item]
+    return f"{name} not given" if value is None else shape.format(value)
+
+
+def _weather_words(result: BurnsheetResult, weather: Mapping[str, float | None]) -> str:
+    taken = set(result.forecast.taken) if result.forecast else set()
+    given = "forecast" if taken >= set(WEATHER_ITEMS) else "given and forecast" if taken else "given"
+    return (
+        f"Weather as {'logged' if result.again else given} for ignition: "
+        f"{_said(weather, 'temp_f', '{:g} °F', 'temperature')}, "
+        f"{_said(weather, 'rh_pct', 'humidity {:g} %', 'humidity')}, "
+        f"{_said(weather, 'wind_mph', 'wind {:g} mph', 'speed of the wind')} from "
+        f"{WIND_WORDS[wind_16(result.wind_from_deg)]} "
+        f"({height_words(result.wind_height)})."
+    )
