@@ -21,10 +21,8 @@ if TYPE_CHECKING:
     from habmap.jobs.load.dem import AddDemResult
     from habmap.jobs.load.result import LoadResult
     from habmap.jobs.map import MapResult
-    from habmap.jobs.photos import PhotosResult
     from habmap.jobs.plan import PlanResult
     from habmap.jobs.ports import Store
-    from habmap.jobs.terrain import TerrainResult
     from habmap.place.store import GeoPackageStore
     from habmap.work.acres import AcresResult
     from habmap.work.burn.request import BurnRequest
@@ -32,7 +30,9 @@ if TYPE_CHECKING:
     from habmap.work.density_records import DensityResult
     from habmap.work.effort_account import EffortResult
     from habmap.work.order_of_work import RankResult
+    from habmap.work.photo_pairs import PhotosResult
     from habmap.work.response_records import ResponseResult
+    from habmap.work.terrain import TerrainResult
 
 #: What `load` takes.
 Loadable = Literal["boundary", "units", "features", "dem", "entries", "plots"]
@@ -45,11 +45,11 @@ ANSWERS: dict[str, tuple[str, str]] = {
     "due": ("habmap.jobs.due", "DueResult"),
     "effort": ("habmap.work.effort_account", "EffortResult"),
     "history": ("habmap.jobs.history", "HistoryResult"),
-    "photos": ("habmap.jobs.photos", "PhotosResult"),
+    "photos": ("habmap.work.photo_pairs", "PhotosResult"),
     "rank": ("habmap.work.order_of_work", "RankResult"),
     "response": ("habmap.work.response_records", "ResponseResult"),
     "schedule": ("habmap.jobs.plan", "PlanResult"),
-    "terrain": ("habmap.jobs.terrain", "TerrainResult"),
+    "terrain": ("habmap.work.terrain", "TerrainResult"),
 }
 
 

@@ -132,6 +132,7 @@ def ours(raster: Path, outlines: list[shapely.Polygon], *, native: bool = False)
 
     from habmap.land.zones import FaceRules
     from habmap.place.elevation import open_elevation
+    from habmap.work.terrain import terrain_figures
 
     to_lonlat = Transformer.from_crs(CRS, "EPSG:4326", always_xy=True)
     lonlat = shapely.transform(
@@ -139,7 +140,7 @@ def ours(raster: Path, outlines: list[shapely.Polygon], *, native: bool = False)
     )
     with open_elevation(raster, vertical_unit=None, analysis_cell_m="native" if native else 10) as dem:
         sums = dem.zone_sums(list(lonlat), rules=FaceRules())
-    found = [s.summary(unit_m2=outline.area).slope_mean_deg for s, outline in zip(sums, outlines, strict=True)]
+    found = [terrain_figures(s, unit_m2=outline.area).slope_mean_deg for s, outline in zip(sums, outlines, strict=True)]
     return float(np.mean([value for value in found if value is not None]))
 
 

@@ -15,7 +15,6 @@ from habmap.jobs.ground import ground
 from habmap.jobs.named_units import settings_of_now
 from habmap.jobs.ports import Store
 from habmap.jobs.snapshot import snapshot
-from habmap.jobs.terrain import dense_edges
 from habmap.measures import acres
 from habmap.place.block_terrain import block_terrain
 from habmap.place.closed_days import closures
@@ -109,7 +108,7 @@ def worked_out(store: Store, request: BurnRequest) -> Burnsheet:
     dem = block_terrain(
         store.elevation(),
         block.outline,
-        dense_edges(grid, [grid.to_lonlat(block.outline)]),
+        grid.dense_edges([grid.to_lonlat(block.outline)]),
         grid=grid,
         terrain=settings.terrain,
     )

@@ -8,7 +8,6 @@ from pathlib import Path
 import shapely
 
 from habmap.jobs.ports import Store
-from habmap.jobs.terrain import dense_edges
 from habmap.land.shares import is_too_coarse
 from habmap.measures import M_PER_FT
 from habmap.place.canopy import open_canopy
@@ -36,7 +35,7 @@ def canopy_of_units(store: Store, units: Sequence[Unit]) -> tuple[Mapping[str, U
     limit_m = store.settings.density.canopy_height_ft * M_PER_FT
     with open_canopy(Path(source.path), vertical_unit=source.vertical_unit) as raster:
         told_at_loading, cell_m = set(raster.warnings), raster.cell_m
-        sums = raster.cover(dense_edges(grid, outlines), limit_m=limit_m)
+        sums = raster.cover(grid.dense_edges(outlines), limit_m=limit_m)
         warnings = tuple(words for words in raster.warnings if words not in told_at_loading)
     return {
         unit.unit_id: UnitCanopy(

@@ -11,6 +11,7 @@ from pathlib import Path
 
 from habmap.errors import HabmapError, PlaceError
 from habmap.jobs.acres import acres
+from habmap.jobs.handout import write_handout
 from habmap.jobs.load.dem import load_dem
 from habmap.jobs.load.entries import load_entries
 from habmap.jobs.load.features import load_features
@@ -21,14 +22,14 @@ from habmap.jobs.map import draw_map
 from habmap.jobs.rank import rank
 from habmap.jobs.sheet import write_sheet
 from habmap.jobs.start import start
-from habmap.jobs.story import write_story
-from habmap.jobs.terrain import TerrainResult, terrain
+from habmap.jobs.terrain import terrain
 from habmap.place.samples import SAMPLE_NAME, sample_layers_folder
 from habmap.place.schema import STORE_FILE
 from habmap.place.settings import SETTINGS_FILE, read_settings
 from habmap.place.store import GeoPackageStore
 from habmap.work.acres import AcresResult
 from habmap.work.order_of_work import RankResult
+from habmap.work.terrain import TerrainResult
 
 #: First day of the sample's units: before its first log line.
 UNITS_FROM = date(2024, 9, 1)
@@ -222,7 +223,7 @@ def _done(draft: Path, layers: Path, *, now: datetime, today: date, tell: Tell, 
     for warning in drawn.warnings:
         note(warning)
     write_sheet(store, target=draft / SHEET_FILE, folder=draft, now=now)
-    write_story(store, target=draft / HANDOUT_FILE, folder=draft, now=now, today=today)
+    write_handout(store, target=draft / HANDOUT_FILE, folder=draft, now=now, today=today)
     totals = account.totals
     stages = {name: float(getattr(totals.stage_acres, name)) for name in type(totals.stage_acres).__slots__}
     return DemoResult(

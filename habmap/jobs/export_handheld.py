@@ -11,7 +11,7 @@ from shapely import MultiPolygon, Point
 
 from habmap.jobs.export_layers import waiting
 from habmap.jobs.ground import ground
-from habmap.jobs.photos import PRIVATE_NEAR_M, found_points
+from habmap.jobs.photos import found_points
 from habmap.jobs.ports import Store
 from habmap.jobs.public import public_view
 from habmap.jobs.snapshot import once
@@ -19,6 +19,7 @@ from habmap.show.handheld import tracks
 from habmap.show.records import Audience
 from habmap.work.ground import Ground
 from habmap.work.handheld import RemainingOutline, remaining_outline
+from habmap.work.photo_pairs import PRIVATE_NEAR_M
 from habmap.work.private import private_shapes
 from habmap.work.revisits import Revisit, frame_revisits, photo_revisits, plot_revisits
 

@@ -3,110 +3,19 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from typing import Final, Literal
+from collections.abc import Mapping
 
-import shapely
-from shapely import Point
-from shapely.geometry.base import BaseGeometry
-
+from habmap.errors import InputError
 from habmap.jobs.ports import Store
-from habmap.records import Entry, Photo, Unit
-from habmap.vocabulary import STATEMENTS
+from habmap.place.pictures import shrunk_jpeg
+from habmap.records import Photo
+from habmap.show.page.photos import MOST_BYTES, fitting_photos
+from habmap.show.photo_records import PagePhoto, PagePhotos
+from habmap.show.records import Audience
 from habmap.work.ledger import effective_entries, line_numbers
-from habmap.work.photo_points import (
-    SAME_DIRECTION_DEG,
-    SEEN_AREA_M2,
-    PhotoPoint,
-    Sight,
-    photo_points,
-    same_spot_m,
-    seen_ground,
-)
-from habmap.work.private import private_shapes
-
-#: A photo point nearer to a nest, grave, cultural or other sensitive feature is not for the public [m], nor one that
-#: looks at such a feature from less than this.
-PRIVATE_NEAR_M: Final = 150.0
-PRIVATE_VIEW_M: Final = 400.0
-PRIVATE_VIEW_DEG: Final = 90.0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FoundPoint:
-    """One photo point.
-
-    Attributes
-    ----------
-    unit
-        The unit it stands in, as drawn now; ``None`` = outside every unit.
-    photos
-        Oldest first.
-    before, after
-        As :class:`habmap.work.photo_points.PhotoPoint` has them.
-    work
-        Log lines from the day of ``before`` to that of ``after`` on ground in view, oldest first.
-    is_private
-        Whether the point or any of its photos stays out of everything made for the public.
-    """
-
-    unit: Unit | None
-    photos: tuple[Photo, ...]
-    before: Photo
-    after: Photo | None
-    work: tuple[Entry, ...]
-    is_private: bool
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PointPhoto:
-    """One photo of a point."""
-
-    file_name: str
-    taken_on: dt.date
-    picture: str
-    picture_there: bool
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PointWork:
-    """One log line between before and after; ``number`` is what people call it by."""
-
-    entry_id: str
-    number: int
-    date: dt.date
-    practice: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PointLine:
-    """One photo point as it is listed; ``before`` and ``after`` are days, ``after`` ``None`` where there is no pair."""
-
-    number: int
-    unit_id: str | None
-    lon: float
-    lat: float
-    direction_deg: float | None
-    direction_ref: Literal["T", "M"] | None
-    before: dt.date
-    after: dt.date | None
-    photos: tuple[PointPhoto, ...]
-    work_between: tuple[PointWork, ...]
-    for_public: bool
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PhotosResult:
-    """All photo points; ``same_spot_m`` and ``same_direction_deg`` say what counts as one spot and one direction."""
-
-    place: str
-    on: dt.date | None
-    photos: int
-    pairs: int
-    same_spot_m: float
-    same_direction_deg: float
-    points: tuple[PointLine, ...]
+from habmap.work.photo_pairs import FoundPoint, PhotosResult, PointLine, PointPhoto, PointWork
+from habmap.work.photo_pairs import found_points as points_of
+from habmap.work.photo_points import SAME_DIRECTION_DEG, same_spot_m
 
 
 def photos(store: Store, *, on: dt.date | None = None) -> PhotosResult:
@@ -160,83 +69,40 @@ def _line(store: Store, number: int, point: FoundPoint, lines: Mapping[str, int]
 
 def found_points(store: Store, *, on: dt.date | None = None) -> tuple[FoundPoint, ...]:
     """Return the photo points in the order of their first photo."""
-    grid = store.grid
-    taken = {photo.uuid: photo for photo in store.photos() if on is None or photo.taken_on <= on}
-    if grid is None or not taken:
-        return ()
-    spots = {uuid: grid.to_grid(photo.geometry) for uuid, photo in taken.items()}
-    points = photo_points(
-        [_sight(photo, spots[uuid]) for uuid, photo in taken.items()],
-        within_m=same_spot_m(store.settings.gps.sigma_m),
-    )
-    units = store.units(on)
-    shapes = [grid.to_grid(unit.geometry) for unit in units]
-    private = private_shapes(store.features(), grid)
-    log = [
-        entry
-        for entry in sorted(effective_entries(store.entries()), key=lambda entry: entry.date)
-        if entry.patch is not None and entry.practice not in STATEMENTS and (on is None or entry.date <= on)
-    ]
-    patches = [grid.to_grid(entry.patch) for entry in log if entry.patch is not None]
-    tree = shapely.STRtree(patches)
-    return tuple(_found(point, taken, spots, units, shapes, private, log, patches, tree) for point in points)
-
-
-def _sight(photo: Photo, spot: Point) -> Sight:
-    # within a property the grid's north is true north to a hundredth of a degree
-    return Sight(
-        photo_id=photo.uuid,
-        x_m=spot.x,
-        y_m=spot.y,
-        direction_deg=photo.direction_deg,
-        direction_ref=photo.direction_ref,
-        taken_at=photo.taken_at,
-        taken_on=photo.taken_on,
+    return points_of(
+        [photo for photo in store.photos() if on is None or photo.taken_on <= on],
+        store.units(on),
+        store.features(),
+        [entry for entry in effective_entries(store.entries()) if on is None or entry.date <= on],
+        grid=store.grid,
+        sigma_m=store.settings.gps.sigma_m,
     )
 
 
-def _found(
-    point: PhotoPoint,
-    taken: dict[str, Photo],
-    spots: dict[str, Point],
-    units: Sequence[Unit],
-    shapes: Sequence[BaseGeometry],
-    private: Sequence[BaseGeometry],
-    log: Sequence[Entry],
-    patches: Sequence[BaseGeometry],
-    tree: shapely.STRtree,
-) -> FoundPoint:
-    members = tuple(taken[sight.photo_id] for sight in point.sights)
-    before = taken[point.before.photo_id]
-    after = None if point.after is None else taken[point.after.photo_id]
-    spot = spots[before.uuid]
-    work: list[Entry] = []
-    if after is not None:
-        view = seen_ground(spot.x, spot.y, before.direction_deg)
-        for number in sorted(int(found) for found in tree.query(view)):
-            entry = log[number]
-            if not before.taken_on <= entry.date <= after.taken_on:
-                continue
-            if shapely.intersection(patches[number], view).area >= SEEN_AREA_M2:
-                work.append(entry)
-    return FoundPoint(
-        unit=_unit(before, spot, units, shapes),
-        photos=members,
-        before=before,
-        after=after,
-        work=tuple(work),
-        is_private=any(photo.is_private or _looks_on_private(photo, spots[photo.uuid], private) for photo in members),
+def page_photos(
+    store: Store, *, audience: Audience, on: dt.date | None = None, most_bytes: int = MOST_BYTES
+) -> PagePhotos:
+    """Return the photo points of a page, pairs first, each group in the order of its first photo.
+
+    Parameters
+    ----------
+    audience
+        For the public no point that is marked private, or stands near or looks at a nest, grave, cultural or other
+        sensitive feature.
+    on
+        Only photos and work up to this day.
+    most_bytes
+        Bound of all pictures; beyond it they are made smaller, then single photos and the oldest pairs stay out.
+    """
+
+    def shrunk(photo: Photo, long_side_px: int, quality: int) -> PagePhoto | None:
+        try:
+            jpeg, size = shrunk_jpeg(store.picture(photo.picture) or b"", long_side_px=long_side_px, quality=quality)
+        except InputError:
+            return None  # somebody else's file under our name; `check` and the list of photos tell of pictures
+        return PagePhoto(jpeg=jpeg, width_px=size[0], height_px=size[1], taken_on=photo.taken_on)
+
+    found = [point for point in found_points(store, on=on) if audience == "owner" or not point.is_private]
+    return fitting_photos(
+        found, shrunk, is_there=lambda photo: store.picture(photo.picture) is not None, most_bytes=most_bytes
     )
-
-
-def _unit(photo: Photo, spot: Point, units: Sequence[Unit], shapes: Sequence[BaseGeometry]) -> Unit | None:
-    """Return the unit that the photo was given to, or, where that is no more, the one that covers its spot now."""
-    for unit in units:
-        if unit.unit_id == photo.unit_id:
-            return unit
-    return next((unit for unit, shape in zip(units, shapes, strict=True) if shape.covers(spot)), None)
-
-
-def _looks_on_private(photo: Photo, spot: Point, private: Sequence[BaseGeometry]) -> bool:
-    view = seen_ground(spot.x, spot.y, photo.direction_deg, far_m=PRIVATE_VIEW_M, wide_deg=PRIVATE_VIEW_DEG)
-    return any(spot.distance(shape) <= PRIVATE_NEAR_M or view.intersects(shape) for shape in private)

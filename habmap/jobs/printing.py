@@ -1,16 +1,75 @@
-"""What every printed sheet needs: where its PDF goes, and where the heights come from."""
+"""What map, sheet and handout share: where they go, how they are written, and what is said of one that was."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
+from typing import Any, TypeVar
 
 from habmap.errors import UsageError
 from habmap.jobs.ports import Store
-from habmap.measures import significant
-from habmap.place.elevation import open_elevation
-from habmap.place.writers import refuse_to_write
-from habmap.show.records import Audience
+from habmap.jobs.public import veil_words
+from habmap.place.writers import refuse_to_write, write_whole
+from habmap.show.missing import for_the_owner
+from habmap.show.records import Audience, Page
 from habmap.vocabulary import file_mark
+
+Figures = TypeVar("Figures")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Written:
+    """A file that was written, and the figures its headline says.
+
+    Attributes
+    ----------
+    path, bytes
+        The file and its size.
+    audience
+        Whom it is for: ``owner`` or ``public``.
+    warnings
+        What it could not show, in words (it says so itself too).
+    """
+
+    place: str
+    path: str
+    bytes: int
+    audience: Audience
+    on: date | None
+    acres: float
+    treated_acres: float
+    remaining_acres: float
+    warnings: tuple[str, ...]
+
+
+def written(store: Store, page: Page, path: Path, *, is_whole: bool = True) -> dict[str, Any]:
+    """Return the fields of `Written` for a page; ``is_whole``: of the whole property, not of one unit."""
+    return {
+        "place": page.place,
+        "path": str(path),
+        "bytes": path.stat().st_size,
+        "audience": page.audience,
+        "on": page.on,
+        **{name: getattr(page.totals, name) for name in ("acres", "treated_acres", "remaining_acres")},
+        "warnings": for_the_owner(page.missing) + (veil_words(store, page) if is_whole else ()),
+    }
+
+
+def drawn_into(
+    path: Path, draw: Callable[[Path], Figures], *, what: str, audience: Audience, overwrite: bool, make_folder: bool
+) -> Figures:
+    """Draw into a file, whole or not at all; return what the drawing says of itself."""
+    drawn: list[Figures] = []
+    write_whole(
+        path,
+        lambda file: drawn.append(draw(file)),
+        overwrite=overwrite,
+        make_folder=make_folder,
+        replaces=file_mark(what, audience),
+    )
+    return drawn[0]
 
 
 def pdf_path(target: Path | None, *, folder: Path, name: str, what: str, audience: Audience, overwrite: bool) -> Path:
@@ -29,15 +88,3 @@ def pdf_path(target: Path | None, *, folder: Path, name: str, what: str, audienc
         raise UsageError(f"the {what} is a PDF", value=path.name, allowed="a name that ends in .pdf", mend="name it so")
     refuse_to_write(path, overwrite=overwrite, replaces=file_mark(what, audience))
     return path
-
-
-def elevation_words(store: Store, audience: Audience) -> str | None:
-    """Say where the heights come from and how large their cell is; the file's name is for the owner alone."""
-    source = store.elevation()
-    if source is None:
-        return None
-    with open_elevation(Path(source.path), vertical_unit=source.vertical_unit) as elevation:
-        cell_m, reference = elevation.cell_m, elevation.crs_name
-    name = f" {Path(source.path).name}" if audience == "owner" else ""
-    unit = {"m": "meters", "ft": "feet", "us-ft": "US survey feet"}[source.vertical_unit]
-    return f"Elevation: the raster{name}, cells of {significant(cell_m, 2)} m, heights in {unit}, {reference}."

@@ -71,16 +71,16 @@ def veil_words(store: Store, page: Page) -> tuple[str, ...]:
     """
     if page.audience != "public":
         return ()
-    totals = acres(store, on=page.on).totals
+    totals, drawn = acres(store, on=page.on).totals, page.totals
     words = []
-    if max(abs(totals.treated_acres - page.treated_acres), abs(totals.keep_acres - page.keep_acres)) >= SPOKEN_ACRES:
+    if max(abs(totals.treated_acres - drawn.treated_acres), abs(totals.keep_acres - drawn.keep_acres)) >= SPOKEN_ACRES:
         words.append(
             "near private places this copy draws ground like what lies around it, and its acres follow: "
-            f"{page.treated_acres:.2f} treated and {page.keep_acres:.2f} left on purpose, where the account has "
+            f"{drawn.treated_acres:.2f} treated and {drawn.keep_acres:.2f} left on purpose, where the account has "
             f"{totals.treated_acres:.2f} and {totals.keep_acres:.2f}"
         )
-    drawn = {unit.unit_id: unit.geometry for unit in public_view(store).units(page.on)}
-    filled = [unit.unit_id for unit in store.units(page.on) if drawn[unit.unit_id] != unit.geometry]
+    outlines = {unit.unit_id: unit.geometry for unit in public_view(store).units(page.on)}
+    filled = [unit.unit_id for unit in store.units(page.on) if outlines[unit.unit_id] != unit.geometry]
     if filled:
         words.append(
             f"the outline of {', '.join(filled)} has a hole about a private place; this copy draws it filled, and "

@@ -10,12 +10,13 @@ from habmap.jobs.ground import ground
 from habmap.jobs.named_units import settings_of_now
 from habmap.jobs.ports import Store
 from habmap.jobs.snapshot import once
-from habmap.jobs.terrain import UnitTerrain, terrain_of_remaining
+from habmap.jobs.terrain import terrain_of_remaining
 from habmap.place.closed_days import closures
 from habmap.vocabulary import REMAINING
 from habmap.work.nearness import to_open_ground_m, to_standing_cedars_m
 from habmap.work.order_of_work import RankResult, owners_remarks
 from habmap.work.priority import NO_HEAT_LOAD, SLIVER_ACRES, Candidate, next_unit, rank_units
+from habmap.work.terrain import UnitTerrain
 
 
 @once

@@ -2,63 +2,26 @@
 
 from __future__ import annotations
 
-from collections import Counter
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
 
-from habmap.errors import InputError
 from habmap.jobs.map import build_page
-from habmap.jobs.page.missing import for_the_owner
 from habmap.jobs.ports import Store
-from habmap.jobs.printing import elevation_words, pdf_path
-from habmap.jobs.public import veil_words
+from habmap.jobs.printing import Written, drawn_into, pdf_path, written
 from habmap.jobs.snapshot import snapshot
-from habmap.place.writers import write_whole
-from habmap.show.records import Audience, Page
+from habmap.show.records import Audience
 from habmap.show.sheet.paper import Paper
-from habmap.show.sheet.sheet import Sheet, SheetFigures, draw_sheet
-from habmap.vocabulary import file_mark
+from habmap.show.sheet.sheet import SheetFigures, draw_sheet, sheet_of
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SheetResult:
-    """What was written, its scale, and the figures its headline says.
+@dataclass(frozen=True, kw_only=True)
+class SheetResult(Written, SheetFigures):
+    """What was written and its scale; ``unit_id``: the unit that it shows, ``None`` the whole property."""
 
-    Attributes
-    ----------
-    path, bytes, pages
-        The PDF, its size and how many pages it has.
-    paper, orientation, width_mm, height_mm
-        The paper, how it lies, and its size [mm].
-    scale
-        The N of 1:N; true when printed at 100 %.
-    convergence_deg
-        The grid's convergence at the sheet's middle: a true bearing is a grid bearing plus this [°].
-    unit_id
-        The unit that it shows; ``None``: the whole property.
-    warnings
-        What it could not show, in words (the sheet says so too).
-    """
-
-    place: str
-    path: str
-    bytes: int
-    pages: int
     paper: str
-    orientation: str
-    width_mm: float
-    height_mm: float
-    scale: int
-    convergence_deg: float
-    audience: Audience
     unit_id: str | None
-    on: date | None
     units: int
-    acres: float
-    treated_acres: float
-    remaining_acres: float
-    warnings: tuple[str, ...]
 
 
 def write_sheet(
@@ -108,43 +71,17 @@ def write_sheet(
     )
     store, is_owner = snapshot(store), audience == "owner"
     page = build_page(store, now=now, audience=audience, on=on, with_hours=is_owner, with_cost=is_owner)
-    grid = store.grid
-    if grid is None:
-        raise InputError("there is no ground to draw", mend="load units or a boundary first: `habmap load units FILE`")
-    neighbours = tuple(unit.geometry for unit in page.units if unit_id is not None and unit.unit_id != unit_id)
-    if unit_id is not None:
-        page = _only(page, unit_id)
-    sheet = Sheet(
-        page=page, grid=grid, unit_id=unit_id, neighbours=neighbours, elevation=elevation_words(store, audience)
-    )
-    drawn: list[SheetFigures] = []
-    write_whole(
-        path,
-        lambda file: drawn.append(draw_sheet(sheet, file, paper=paper)),
-        overwrite=overwrite,
+    sheet = sheet_of(page, grid=store.grid, unit_id=unit_id)
+    figures = drawn_into(
+        path, lambda file: draw_sheet(sheet, file, paper=paper), what="sheet", audience=audience, overwrite=overwrite,
         make_folder=target is None,
-        replaces=file_mark("sheet", audience),
-    )
-    figures = drawn[0]
+    )  # fmt: skip
     return SheetResult(
-        place=page.place,
-        path=str(path),
-        bytes=path.stat().st_size,
-        pages=figures.pages,
+        **written(store, sheet.page, path, is_whole=unit_id is None),
+        **vars(figures),
         paper=paper,
-        orientation=figures.orientation,
-        width_mm=figures.width_mm,
-        height_mm=figures.height_mm,
-        scale=figures.scale,
-        convergence_deg=figures.convergence_deg,
-        audience=audience,
         unit_id=unit_id,
-        on=page.on,
-        units=len(page.units),
-        acres=page.acres,
-        treated_acres=page.treated_acres,
-        remaining_acres=page.remaining_acres,
-        warnings=for_the_owner(page.missing) + (veil_words(store, page) if unit_id is None else ()),
+        units=len(sheet.page.units),
     )
 
 
@@ -153,34 +90,3 @@ def _file_name(unit_id: str | None) -> str:
         return "sheet.pdf"
     plain = "".join(sign if sign.isalnum() or sign in "-_" else "_" for sign in unit_id)
     return f"sheet-{plain}.pdf"
-
-
-def _only(page: Page, unit_id: str) -> Page:
-    """Return the page cut down to one unit: its ground, its work, its acres.
-
-    Raises
-    ------
-    InputError
-        There is no such unit.
-    """
-    unit = next((one for one in page.units if one.unit_id == unit_id), None)
-    if unit is None:
-        raise InputError(
-            "there is no such unit",
-            where="--unit",
-            value=unit_id,
-            allowed=", ".join(one.unit_id for one in page.units[:20]) or None,
-            mend="see `habmap acres` for the units and their labels",
-        )
-    stages = Counter(unit.stage_acres)
-    return replace(
-        page,
-        units=(unit,),
-        pieces=tuple(piece for piece in page.pieces if piece.unit_id == unit_id),
-        work=tuple(work for work in page.work if work.unit_acres.get(unit_id, 0.0) > 0),
-        acres=unit.acres,
-        treated_acres=unit.treated_acres,
-        remaining_acres=unit.remaining_acres,
-        keep_acres=stages["keep"],
-        coming_back_acres=stages["coming_back"],
-    )

@@ -22,6 +22,8 @@ AnyGeometry = TypeVar("AnyGeometry", bound=BaseGeometry)
 CENTER_STEP_DEG: Final = 0.01
 #: The center keeps at least this far from the middle of what was loaded first [m].
 CENTER_KEEPS_OFF_M: Final = 300.0
+#: Longest straight edge before it is turned to another projection [m]: it bows by less than 1 mm there.
+EDGE_M: Final = 100.0
 #: Rough length of a degree of latitude, for that distance alone [m].
 _M_PER_DEG: Final = 111_000.0
 
@@ -73,6 +75,14 @@ class LocalGrid:
             return np.column_stack([lon + 360 * np.round((self.lon - lon) / 360), lat])
 
         return shapely.transform(geometry, turn)
+
+    def to_lonlat_densely(self, shapes: Iterable[BaseGeometry]) -> list[BaseGeometry]:
+        """Return grid geometries in lon/lat with vertices so close that their edges stay straight in the grid."""
+        return list(self.to_lonlat(shapely.segmentize(shapely.GeometryCollection(list(shapes)), EDGE_M)).geoms)
+
+    def dense_edges(self, geometries: Iterable[BaseGeometry]) -> list[BaseGeometry]:
+        """Return lon/lat geometries with extra vertices along edges that are straight in the grid."""
+        return self.to_lonlat_densely(self.to_grid(shapely.GeometryCollection(list(geometries))).geoms)
 
     def convergence_deg(self, lon: float, lat: float) -> float:
         """Return the grid's convergence at a WGS 84 point: a true bearing is a grid bearing plus this angle [°]."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Final
@@ -12,7 +11,6 @@ from numpy.typing import NDArray
 
 from habmap.land.shares import Ints, cell_shares
 from habmap.land.terrain import Floats, GroundSteps, heat_load_mccune_keon_2002
-from habmap.vocabulary import octant
 
 #: Width of a slope class [%]; there is no steepest class but the largest number that leaves room for polygons' own.
 SLOPE_CLASS_PCT: Final = 0.1
@@ -53,26 +51,6 @@ class FaceRules:
         first, last = self.sun_facing_deg
         span = last - first if last >= first else last - first + 360
         return np.asarray((bearing_deg - first) % 360 <= span, dtype=np.bool_)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Summary:
-    """Terrain figures of one unit; every figure is ``None`` where the elevation covers none of it.
-
-    The fields are those of the ``terrain`` command: see ``habmap.jobs.terrain.UnitTerrain`` for their meaning.
-    """
-
-    slope_mean_deg: float | None = None
-    slope_mean_pct: float | None = None
-    slope_p90_pct: float | None = None
-    aspect_mean_deg: float | None = None
-    aspect_concentration: float | None = None
-    facing: str | None = None
-    sun_facing_pct: float | None = None
-    flat_pct: float | None = None
-    heat_load_mean: float | None = None
-    hand_only_pct: float | None = None
-    coverage_pct: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -129,38 +107,6 @@ class ZoneSums:
         before = running[at - 1] if at else 0.0
         within = (wanted - before) / self.slope_class_m2[at]
         return float((self.slope_classes[at] + min(max(within, 0.0), 1.0)) * SLOPE_CLASS_PCT)
-
-    def summary(self, *, unit_m2: float) -> Summary:
-        """Turn the sums into figures.
-
-        Parameters
-        ----------
-        unit_m2
-            Ground of the whole unit, covered or not [m²].
-        """
-        covered = self.covered_m2
-        if covered <= 0:
-            return Summary()
-        length = math.hypot(self.gradient_east_m2, self.gradient_north_m2)
-        is_sloping_somewhere = covered - self.flat_m2 > 1e-9 * covered
-        has_aspect = is_sloping_somewhere and length > 0
-        aspect = math.degrees(math.atan2(-self.gradient_east_m2, -self.gradient_north_m2)) % 360
-        flat_pct = 100 * min(1.0, self.flat_m2 / covered)
-        coverage_pct = 100 * covered / unit_m2 if unit_m2 > 0 else 100.0
-        return Summary(
-            slope_mean_deg=self.slope_deg_m2 / covered,
-            slope_mean_pct=self.slope_pct_m2 / covered,
-            slope_p90_pct=self.slope_quantile_pct(0.9),
-            aspect_mean_deg=aspect if has_aspect else None,
-            aspect_concentration=(min(1.0, length / self.gradient_length_m2) if self.gradient_length_m2 > 0 else None),
-            facing=octant(aspect) if has_aspect and flat_pct <= 50 else "flat",
-            sun_facing_pct=100 * min(1.0, self.sun_facing_m2 / covered),
-            flat_pct=flat_pct,
-            heat_load_mean=(self.heat_load_m2 / self.heat_load_ground_m2 if self.heat_load_ground_m2 > 0 else None),
-            hand_only_pct=100 * min(1.0, self.hand_only_m2 / covered),
-            # Shares come as float32 and the unit's own area from another projection: a hair short of all is all.
-            coverage_pct=100.0 if coverage_pct > 99.999 else coverage_pct,
-        )
 
 
 #: The sums that are plain numbers, in order.

@@ -22,6 +22,7 @@ from habmap.land.zones import FaceRules, GradientTile, ZoneSums, tile_sums
 from habmap.measures import VerticalUnit
 from habmap.place.groundraster import Bounds, GroundRaster, Progress, open_source
 from habmap.place.rasterfile import subgrid
+from habmap.work.terrain import DemInfo
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,6 +83,13 @@ class Elevation(GroundRaster):
     thing: ClassVar[str] = "ground"
     #: What no ground on Earth exceeds; a raster that does probably has the wrong unit or no nodata value.
     plausible_m: ClassVar[tuple[float, float]] = (-500.0, 9_000.0)
+
+    def info(self, path: Path | None = None) -> DemInfo:
+        """Return what is said of the raster; ``path``: of a copy that lies there."""
+        return DemInfo(
+            path=str(path or self.path), crs=self.crs_name, cell_m=self.cell_m, analysis_cell_m=self.analysis_cell_m,
+            vertical_unit=self.vertical_unit,
+        )  # fmt: skip
 
     def zone_sums(
         self,

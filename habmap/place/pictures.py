@@ -90,6 +90,21 @@ def small_picture(image: Image, *, long_side_px: int, quality: int) -> bytes:
     return target.getvalue()
 
 
+def shrunk_jpeg(content: bytes, *, long_side_px: int, quality: int) -> tuple[bytes, tuple[int, int]]:
+    """Return a JPEG made small as `small_picture` does, and its width and height [pixels].
+
+    Raises
+    ------
+    InputError
+        It is no JPEG.
+    """
+    from PIL import Image
+
+    jpeg = small_picture(opened_jpeg(content), long_side_px=long_side_px, quality=quality)
+    with Image.open(io.BytesIO(jpeg)) as made:
+        return jpeg, made.size
+
+
 def _upright(pixels: Image, source: Image) -> Image:
     """Return the picture turned as its orientation says; a nonsense orientation turns nothing."""
     from PIL import Image as Pictures

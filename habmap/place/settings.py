@@ -6,7 +6,7 @@ import datetime as dt
 import tomllib
 from datetime import date
 from pathlib import Path
-from typing import Annotated, Final, Literal, Protocol, TypeVar
+from typing import TYPE_CHECKING, Annotated, Final, Literal, Protocol, TypeVar
 from zoneinfo import ZoneInfo
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
@@ -16,6 +16,9 @@ from habmap.place.toml_lines import line_of
 from habmap.vocabulary import CEDAR_RESPROUTS, DEFAULT_CEDAR, PRACTICE_CODES, PRACTICES
 from habmap.work.burn.written_plan import author_of
 from habmap.work.priority import DenseLimits
+
+if TYPE_CHECKING:
+    from habmap.land.zones import FaceRules
 
 SETTINGS_FILE = "habmap.toml"
 
@@ -73,10 +76,20 @@ class PlaceSection(Section):
 
 class TerrainSection(Section):
     analysis_cell_m: Positive | Literal["native"] = 10
-    #: As it stands, this means the sun's side: south of the equator `habmap.jobs.terrain.face_rules` turns it.
+    #: As it stands, this means the sun's side: south of the equator `habmap.work.terrain.rules_here` turns it.
     sun_facing_deg: tuple[Bearing, Bearing] = (112.5, 247.5)
     flat_below_pct: NonNegative = 5
     machine_limit_pct: NonNegative = 30
+
+    @property
+    def rules(self) -> FaceRules:
+        from habmap.land.zones import FaceRules
+
+        return FaceRules(
+            flat_below_pct=self.flat_below_pct,
+            sun_facing_deg=self.sun_facing_deg,
+            machine_limit_pct=self.machine_limit_pct,
+        )
 
 
 class DensitySection(Section):

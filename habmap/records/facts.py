@@ -61,6 +61,11 @@ class Fact:
     tells
         What history says of it, with the value at ``{}``; two sides with ``|`` between for yes and no. Such a field
         is part of what was done: lines that differ in it are not the same work.
+    tells_from
+        Least number that is told; ``None``: any.
+    places, rough_step
+        Decimals of a figure in tables of answers, and what it is rounded to where it is only roughly known (``None``:
+        it never is).
     is_on_sheet
         Whether the blank log sheet has a column for it.
     name, record, within, kind
@@ -87,6 +92,9 @@ class Fact:
     writes: Callable[[Any], str] | None = None
     between: str | None = None
     tells: str | None = None
+    tells_from: float | None = None
+    places: int = 0
+    rough_step: int | None = None
     is_on_sheet: bool = False
     name: str = ""
     record: type[Any] = object
@@ -177,6 +185,8 @@ class Fact:
     def told(self, value: Any) -> list[str]:
         """Return what history says of a value; nothing of what is not known."""
         if self.tells is None or value is None or value == ():
+            return []
+        if self.tells_from is not None and value < self.tells_from:
             return []
         if self.kind is bool:
             yes, _, no = self.tells.partition("|")

@@ -1,4 +1,4 @@
-"""What the page needs to show earlier days, and to tell the work season by season, as plain records."""
+"""What the page needs to show earlier days, as plain records."""
 
 from __future__ import annotations
 
@@ -7,8 +7,6 @@ from dataclasses import dataclass
 from datetime import date
 
 from shapely import MultiPolygon, Polygon
-
-from habmap.work.season_account import Season
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -94,16 +92,3 @@ class PageHistory:
     patch_steps: tuple[int, ...]
     old_units: tuple[PageOldUnits, ...]
     unit_names: Mapping[str, str]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PageSeasons:
-    """The account by season; ``start_remaining_acres`` is what stood before any work.
-
-    Units are as the page has them; a season has hours and cost only if asked for.
-    """
-
-    start_remaining_acres: float
-    seasons: tuple[Season, ...]
-    with_hours: bool = False
-    with_cost: bool = False

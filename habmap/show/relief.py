@@ -7,20 +7,27 @@ import math
 import struct
 import warnings
 import zlib
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
 import contourpy
 import numpy as np
+import shapely
 from affine import Affine
 from numpy.typing import NDArray
 from rasterio.crs import CRS
 from rasterio.warp import Resampling, calculate_default_transform, reproject
 from scipy import ndimage
+from shapely.geometry.base import BaseGeometry
 
 from habmap.measures import M_PER_FT
 from habmap.show.palette import INK
 
+#: Most cells of the drawn relief; more than a screen shows only makes the file heavy.
+RELIEF_CELLS: Final = 200_000
+#: Ground shown around the property, as a share of its larger side.
+_MARGIN: Final = 0.25
 _MERCATOR: Final = CRS.from_epsg(3857)
 _EARTH_RADIUS_M: Final = 6378137.0  # of EPSG:3857
 #: Contour steps that people are used to [ft].
@@ -73,6 +80,13 @@ class Relief:
     contour_step_ft: int
     cell_m: float
     exaggeration: float
+
+
+def relief_bounds(shapes: Sequence[BaseGeometry]) -> tuple[float, float, float, float]:
+    """Return west, south, east, north of what is drawn around shapes (lon/lat [°])."""
+    west, south, east, north = map(float, shapely.total_bounds(list(shapes)))
+    margin = _MARGIN * max(east - west, north - south)
+    return (west - margin, south - margin, east + margin, north + margin)
 
 
 def draw_relief(heights_m: NDArray[np.float64], *, transform: Affine, crs_wkt: str) -> Relief | None:

@@ -8,10 +8,10 @@ from collections.abc import Sequence
 from datetime import date
 from typing import TYPE_CHECKING, Final
 
-from habmap.vocabulary import FEATURE_WORDS, PRACTICE_WORDS, STAGE_WORDS, STAGES, WIND_WORDS, wind_16
+from habmap.vocabulary import FEATURE_WORDS, PRACTICE_WORDS, STAGE_WORDS, STAGES
 
 if TYPE_CHECKING:
-    from habmap.show.records import Page, PageTerrain, PageUnit, PageWork
+    from habmap.show.records import Page, PageUnit, PageWork
 
 _MONTHS: Final = (
     "January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November",
@@ -57,17 +57,17 @@ def headline(page: Page) -> str:
     """Return the answer in one sentence: treated, remaining, and what comes next."""
     if not page.units:
         return "No units are drawn yet."
-    if page.cedar_acres < SPOKEN_ACRES:
+    if page.totals.cedar_acres < SPOKEN_ACRES:
         return "No cedar ground is mapped here."
-    done = f"{tenths(page.treated_acres)} of {tenths(page.cedar_acres)} cedar acres treated at least once"
-    if page.remaining_acres < SPOKEN_ACRES:
+    done = f"{tenths(page.totals.treated_acres)} of {tenths(page.totals.cedar_acres)} cedar acres treated at least once"
+    if page.totals.remaining_acres < SPOKEN_ACRES:
         return f"{done}; nothing remains."
     following = min(
         (unit for unit in page.units if unit.order is not None),
         key=lambda unit: unit.order or 0,
         default=None,
     )
-    left = f"{done}; {tenths(page.remaining_acres)} remain"
+    left = f"{done}; {tenths(page.totals.remaining_acres)} remain"
     if following is None:
         return f"{left}, all of it on hold or closed for now." if waiting(page) else f"{left}."
     return (
@@ -94,12 +94,12 @@ def waiting_sentence(page: Page, *, with_why: bool = True) -> str:
 def also(page: Page) -> str:
     """Return what the headline leaves out: ground that rests, is left on purpose or coming back; empty if none."""
     parts = [waiting_sentence(page)] if waiting(page) else []
-    if page.coming_back_acres >= SPOKEN_ACRES:
-        parts.append(f"On {tenths(page.coming_back_acres)} of the treated acres cedar is coming back.")
+    if page.totals.coming_back_acres >= SPOKEN_ACRES:
+        parts.append(f"On {tenths(page.totals.coming_back_acres)} of the treated acres cedar is coming back.")
     if left := left_on_purpose(page.units):
         parts.append(left)
-    elif page.keep_acres >= SPOKEN_ACRES:
-        parts.append(f"{tenths(page.keep_acres)} of the cedar acres are left on purpose.")
+    elif page.totals.keep_acres >= SPOKEN_ACRES:
+        parts.append(f"{tenths(page.totals.keep_acres)} of the cedar acres are left on purpose.")
     return " ".join(parts)
 
 
@@ -185,43 +185,20 @@ def stage_sentence(unit: PageUnit) -> str:
     return " ".join(filter(None, sentences))
 
 
-def terrain_sentence(terrain: PageTerrain) -> str:
-    """Return how the ground lies."""
-    if terrain.slope_mean_pct is None or terrain.slope_mean_deg is None:
-        return "How this ground lies is not known: it is off the elevation, or none is loaded."
-    if terrain.aspect_mean_deg is None or terrain.facing in (None, "flat"):
-        text = "Faces no one way"
-    else:
-        text = f"Faces {WIND_WORDS[wind_16(terrain.aspect_mean_deg)]}"
-    text += f"; slope {terrain.slope_mean_pct:.0f} % on average ({terrain.slope_mean_deg:.1f}°)"
-    if terrain.slope_p90_pct is not None:
-        text += f", the steepest tenth above {terrain.slope_p90_pct:.0f} %"
-    sentences = [text]
-    if terrain.sun_facing_pct is not None:
-        sentences.append(f"{terrain.sun_facing_pct:.0f} % of it faces the sun")
-    if terrain.hand_only_pct is not None and terrain.hand_only_pct >= 0.5:
-        sentences.append(f"{terrain.hand_only_pct:.0f} % is steeper than the machine limit, so hand work only")
-    if terrain.coverage_pct is not None and terrain.coverage_pct < 99.5:
-        sentences.append(f"Elevation covers {terrain.coverage_pct:.0f} % of the unit")
-    if terrain.too_coarse:
-        sentences.append("The elevation's cells are coarse for so small a unit: take these figures as rough")
-    return ". ".join(sentences) + "."
-
-
 def work_sentence(work: PageWork, *, unit_id: str, currency: str) -> str:
     """Return one line of the log as it would be told of one unit: its own acres, and the day's where they are more."""
-    did = PRACTICE_WORDS[work.practice]
-    text = f"{did[0].upper()}{did[1:]} on {day_words(work.day)}: {tenths(work.unit_acres[unit_id])} acres"
+    did = PRACTICE_WORDS[work.entry.practice]
+    text = f"{did[0].upper()}{did[1:]} on {day_words(work.entry.date)}: {tenths(work.unit_acres[unit_id])} acres"
     if tenths(work.acres) != tenths(work.unit_acres[unit_id]):
         text += f" here of {tenths(work.acres)} in all"
-    if work.killed_pct is not None:
-        text += f", {work.killed_pct:.0f} % of the cedars killed"
-    if work.person_hours is not None:
-        text += f", {work.person_hours:g} person-hours"
-    if work.cost is not None:
-        text += f", {work.cost:,.0f} {currency}"
-    text += f", by {work.who}." if work.who else "."
-    return f"{text} “{work.note}”" if work.note else text
+    if work.entry.killed_pct is not None:
+        text += f", {work.entry.killed_pct:.0f} % of the cedars killed"
+    if work.entry.person_hours is not None:
+        text += f", {work.entry.person_hours:g} person-hours"
+    if work.entry.cost is not None:
+        text += f", {work.entry.cost:,.0f} {currency}"
+    text += f", by {work.entry.who}." if work.entry.who else "."
+    return f"{text} “{work.entry.note}”" if work.entry.note else text
 
 
 def unit_spent(page: Page, unit_id: str) -> str:
@@ -235,10 +212,10 @@ def unit_spent(page: Page, unit_id: str) -> str:
         share = work.unit_acres.get(unit_id, 0.0) / work.acres if work.acres > 0 else 0.0
         if share <= 0:
             continue
-        if work.person_hours is not None:
-            hours, has_hours = hours + share * work.person_hours, True
-        if work.cost is not None:
-            cost, has_cost = cost + share * work.cost, True
+        if work.entry.person_hours is not None:
+            hours, has_hours = hours + share * work.entry.person_hours, True
+        if work.entry.cost is not None:
+            cost, has_cost = cost + share * work.entry.cost, True
     parts = [f"{hours:,.0f} person-hours"] if has_hours else []
     if has_cost:
         parts.append(f"{cost:,.0f} {page.currency}")

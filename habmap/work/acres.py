@@ -42,6 +42,10 @@ class StageAcres:
     keep: float = 0.0
     other: float = 0.0
 
+    def get(self, stage: str, default: float = 0.0) -> float:
+        """Return the acres in a stage [acre]."""
+        return float(getattr(self, stage, default))
+
 
 @dataclass(frozen=True, slots=True)
 class UnitAcres:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from functools import cache
 from itertools import groupby
@@ -95,6 +95,14 @@ class SeasonAccount:
     on: date | None
     start_remaining_acres: float
     seasons: tuple[Season, ...]
+
+    def shown(self, *, hours: bool, cost: bool) -> SeasonAccount:
+        """Return the same without the hours, or the cost, that are not asked for."""
+        kept = [
+            replace(one, person_hours=one.person_hours if hours else None, cost=one.cost if cost else None)
+            for one in self.seasons
+        ]
+        return replace(self, seasons=tuple(kept))
 
 
 def season_account(state: Ground, *, limits: StageLimits) -> SeasonAccount:

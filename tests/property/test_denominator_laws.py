@@ -13,9 +13,9 @@ from hypothesis import given
 
 from habmap.cli.commands.acres import answer
 from habmap.jobs.acres import acres
+from habmap.jobs.handout import build_handout
 from habmap.jobs.map import build_page
 from habmap.jobs.sheet import _only
-from habmap.jobs.story import build_story
 from habmap.measures import M2_PER_ACRE
 from habmap.records import Entry
 from habmap.show import words
@@ -47,8 +47,12 @@ def test_one_denominator_on_every_screen_and_any_day(entries: list[Entry]) -> No
         told = [answer(account), words.headline(page)]
         told += [headline_then(step) for step in (page.history.steps if page.history else ())]
         assert {said(text) for text in told} == {TOTAL}
-        story = build_story(store, now=NOW, today=date(2027, 1, 1), audience="owner", on=day)
-        assert words.tenths(story.start_acres) == words.tenths(story.page.cedar_acres) == TOTAL
+        handout = build_handout(store, now=NOW, today=date(2027, 1, 1), audience="owner", on=day)
+        assert (
+            words.tenths(handout.account.start_remaining_acres)
+            == words.tenths(handout.page.totals.cedar_acres)
+            == TOTAL
+        )
         if page.seasons is not None:
             assert words.tenths(page.seasons.start_remaining_acres) == TOTAL
         for unit_id, area_m2 in CEDAR_M2.items():

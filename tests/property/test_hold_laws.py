@@ -17,15 +17,15 @@ from habmap.jobs.demo import _rank_words
 from habmap.jobs.due import calendar_days, due
 from habmap.jobs.export_handheld import handheld
 from habmap.jobs.export_layers import units_table
+from habmap.jobs.handout import build_handout
 from habmap.jobs.map import build_page
 from habmap.jobs.plan import plan
 from habmap.jobs.rank import rank
-from habmap.jobs.story import build_story
 from habmap.place.settings import Settings
 from habmap.show import words
+from habmap.show.handout import words as room_words
 from habmap.show.page.reading import map_in_words
 from habmap.show.records import Audience
-from habmap.show.story import words as story_words
 
 TODAY = date(2026, 5, 4)
 NOW = datetime(2026, 5, 4, 18, tzinfo=UTC)
@@ -123,10 +123,14 @@ def test_nothing_at_rest_is_recommended_anywhere(
     assert {one.unit_id for one in page.units if one.order is not None} == set(NAMES) - resting
     assert all(one.waits for one in page.units if one.unit_id in resting)
     texts += [words.headline(page), words.also(page), *map_in_words(page)]
-    story = build_story(store, now=NOW, today=TODAY, audience=audience)
-    told = [story_words.comes_next(story), *story_words.asked(story), *story_words.remaining_sentences(story)]
+    handout = build_handout(store, now=NOW, today=TODAY, audience=audience)
+    told = [
+        room_words.comes_next(handout),
+        *room_words.asked(handout),
+        *room_words.remaining_sentences(handout),
+    ]
     told += [
-        line for one in story.next_units for line in (story_words.unit_heading(one), story_words.unit_reasons(one))
+        line for one in handout.next_units for line in (room_words.unit_heading(one), room_words.unit_reasons(one))
     ]
     texts += told
     if audience == "public":

@@ -17,8 +17,8 @@ from fakes import FakeStore
 from other_route import STAGES, TOLERANCE_ACRES, TREATED, Map, drawn_ledger, other_route
 from shapely import MultiPolygon
 
+from habmap.jobs.handout import build_handout
 from habmap.jobs.map import build_page
-from habmap.jobs.story import build_story
 from habmap.land.grid import LocalGrid
 from habmap.records import Entry, Unit
 from habmap.show.page.drawing import drawing_json
@@ -113,7 +113,7 @@ def test_every_step_and_every_season_of_random_ledgers_agrees_with_another_route
         assert season.treated_acres == pytest.approx(treated - so_far, abs=2 * SUM_ACRES), year
         assert season.remaining_acres == pytest.approx(remaining, abs=SUM_ACRES), year
         so_far = treated
-    story = build_story(store, now=NOW, today=NOW.date(), audience="public")
-    assert [(one.label, one.cumulative_treated_acres, one.remaining_acres) for one in story.seasons] == [
+    handout = build_handout(store, now=NOW, today=NOW.date(), audience="public")
+    assert [(one.label, one.cumulative_treated_acres, one.remaining_acres) for one in handout.seasons] == [
         (one.label, one.cumulative_treated_acres, one.remaining_acres) for one in page.seasons.seasons
     ]

@@ -17,9 +17,10 @@ from rasterio.warp import Resampling, reproject
 
 from habmap.errors import InputError
 from habmap.jobs.load.dem import load_dem
-from habmap.jobs.terrain import TerrainResult, UnitTerrain, terrain
+from habmap.jobs.terrain import terrain
 from habmap.land.grid import LocalGrid
 from habmap.measures import M_PER_FT, M_PER_US_FT, VerticalUnit
+from habmap.work.terrain import TerrainResult, UnitTerrain
 
 NOW = datetime(2026, 3, 1, tzinfo=UTC)
 GRID = LocalGrid(36.55, -84.25)

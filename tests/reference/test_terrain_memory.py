@@ -22,6 +22,7 @@ import shapely
 from pathlib import Path
 from habmap.land.grid import LocalGrid
 from habmap.land.zones import FaceRules
+from habmap.work.terrain import terrain_figures
 from habmap.place.elevation import open_elevation
 
 grid = LocalGrid(38.0, -98.0)
@@ -30,7 +31,7 @@ units = [
 ]
 with open_elevation(Path(sys.argv[1]), vertical_unit=None, analysis_cell_m=10) as dem:
     lonlat = [grid.to_lonlat(unit) for unit in units]
-    found = [s.summary(unit_m2=160_000.0) for s in dem.zone_sums(lonlat, rules=FaceRules())]
+    found = [terrain_figures(s, unit_m2=160_000.0) for s in dem.zone_sums(lonlat, rules=FaceRules())]
     coarse = dem.coarse_heights(tuple(shapely.total_bounds(lonlat)), 250_000) if sys.argv[2] == "coarse" else None
 # Not getrusage: its peak starts with that of the process that started this one.
 peak_kib = next(

@@ -12,8 +12,9 @@ from affine import Affine
 
 from habmap.errors import InputError
 from habmap.land.grid import LocalGrid
-from habmap.land.zones import FaceRules, Summary
+from habmap.land.zones import FaceRules
 from habmap.place.elevation import open_elevation
+from habmap.work.terrain import UnitTerrain, terrain_figures
 
 GRID = LocalGrid(38.0, -98.0)
 SIZE = 40
@@ -36,11 +37,11 @@ def write(path: Path, heights: np.ndarray, **profile: object) -> Path:
     return path
 
 
-def figures(path: Path, shape: shapely.Geometry, **options: object) -> Summary:
+def figures(path: Path, shape: shapely.Geometry, **options: object) -> UnitTerrain:
     options = {"vertical_unit": "m", "analysis_cell_m": 10} | options
     with open_elevation(path, **options) as dem:
         (sums,) = dem.zone_sums([GRID.to_lonlat(shape)], rules=RULES)
-    return sums.summary(unit_m2=shape.area)
+    return terrain_figures(sums, unit_m2=shape.area)
 
 
 BOX = shapely.box(-100, -100, 100, 100)
@@ -167,7 +168,7 @@ def test_longitudes_from_0_to_360_and_across_the_date_line(tmp_path, west, lon):
     raster = write(tmp_path / "l.tif", plane(), crs="EPSG:4326", transform=Affine(1e-4, 0, west, 0, -1e-4, 38.002))
     with open_elevation(raster, vertical_unit="m") as dem:
         (sums,) = dem.zone_sums([grid.to_lonlat(BOX)], rules=RULES)
-    found = sums.summary(unit_m2=BOX.area)
+    found = terrain_figures(sums, unit_m2=BOX.area)
     # 2 m on 1e-4° of longitude at 38°: 8.784 m (N cos φ, Snyder 1987 equation 4-20 with the prime vertical radius).
     assert found.slope_mean_pct == pytest.approx(22.77, abs=0.01)
     assert found.coverage_pct == 100

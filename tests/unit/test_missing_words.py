@@ -11,7 +11,7 @@ from fakes import GRID, FakeStore, unit
 from shapely import box
 
 from habmap.jobs.map import build_page
-from habmap.jobs.page.missing import for_the_owner, missing_words
+from habmap.show.missing import for_the_owner, missing_words
 from habmap.show.page.render import render_page
 from habmap.show.records import Audience
 from habmap.vocabulary import STEEP_CAUTION, STEEP_CAUTION_PUBLIC

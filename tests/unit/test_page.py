@@ -15,50 +15,44 @@ from typing import Any
 import numpy as np
 import pytest
 from affine import Affine
+from page_makers import page_totals, page_unit, page_work
 from PIL import Image
 from pyproj import CRS, Transformer
 from shapely import LineString, MultiPolygon, Point, box
 
-from habmap.jobs.map import told_reasons
+from habmap.show.page.contents import told_reasons
 from habmap.show.page.drawing import drawing_json
 from habmap.show.page.offline import POLICY_SLOT, UnsealedPageError, seal
 from habmap.show.page.render import render_page
-from habmap.show.records import (
-    Page,
-    PageFeature,
-    PagePiece,
-    PageTerrain,
-    PageUnit,
-    PageWork,
-    PrivateOnPublicPageError,
-)
+from habmap.show.records import Page, PageFeature, PagePiece, PageUnit, PrivateOnPublicPageError
 from habmap.show.relief import draw_relief
-from habmap.show.words import also, beside_stages, headline, stage_sentence, terrain_sentence, unbroken, work_sentence
-from habmap.vocabulary import STAGES
+from habmap.show.terrain_words import terrain_sentence
+from habmap.show.words import also, beside_stages, headline, stage_sentence, unbroken, work_sentence
 from habmap.work.closures import Closure
 from habmap.work.priority import PARTS, Candidate, DenseLimits, rank_units
+from habmap.work.terrain import UnitTerrain
 
 HOSTILE = '</script><img src=x onerror="alert(1)">&\u2028"\'{{7*7}}'
 
 
 def unit(unit_id: str = "A", name: str = "South bench", **given: Any) -> PageUnit:
     shape = MultiPolygon([box(-96.3210001, 37.06, -96.319, 37.062)])
-    stage_acres = dict.fromkeys(STAGES, 0.0) | {"standing": 6.44, "down": 1.26}
     fields: dict[str, Any] = {
-        "unit_id": unit_id, "name": name, "cover": "cedar", "geometry": shape, "label_lonlat": (-96.32, 37.061),
-        "acres": 7.7, "acres_sd": None, "stage_acres": stage_acres, "treated_acres": 1.26, "remaining_acres": 6.44,
-        "slash_acres": 1.26, "snag_acres": 0.0,
-        "order": 1, "reasons": ("cedar", "faces south"),
+        "name": name, "geometry": shape, "label_lonlat": (-96.32, 37.061), "acres": 7.7,
+        "stage_acres": {"standing": 6.44, "down": 1.26}, "treated_acres": 1.26, "remaining_acres": 6.44,
+        "slash_acres": 1.26, "order": 1, "reasons": ("cedar", "faces south"),
     }  # fmt: skip
-    return PageUnit(**fields | given)
+    return page_unit(unit_id, **fields | given)
+
+
+TOTALS = page_totals(acres=46.8, treated_acres=14.21, remaining_acres=32.58)
 
 
 def page(**given: Any) -> Page:
     one = unit()
     fields: dict[str, Any] = {
         "place": "Turnip Hollow", "audience": "owner", "on": date(2026, 4, 2), "drawn_on": date(2026, 5, 1),
-        "currency": "USD", "acres": 46.8, "treated_acres": 14.21, "remaining_acres": 32.58, "keep_acres": 0.0,
-        "coming_back_acres": 0.0, "units": (one,),
+        "currency": "USD", "totals": TOTALS, "units": (one,),
         "pieces": (PagePiece(unit_id="A", stage="standing", geometry=one.geometry),),
         "work": (), "features": (), "boundary": None, "relief": None, "missing": (), "method": ("Measured.",),
         "cautions": ("Take care.",),
@@ -96,38 +90,38 @@ def test_headline_says_treated_remaining_and_next() -> None:
     assert headline(page()) == (
         "14.2 of 46.8 cedar acres treated at least once; 32.6 remain; next: the south bench, 6.4 acres."
     )
-    assert headline(page(treated_acres=3.0, remaining_acres=0.0)) == (
+    assert headline(page(totals=page_totals(treated_acres=3.0, remaining_acres=0.0))) == (
         "3.0 of 3.0 cedar acres treated at least once; nothing remains."
     )
-    assert headline(page(units=(), treated_acres=0.0, remaining_acres=0.0)) == "No units are drawn yet."
+    assert headline(page(units=(), totals=page_totals())) == "No units are drawn yet."
     assert headline(page(units=(unit(name=""),))).endswith("next: unit A, 6.4 acres.")
     assert headline(page(units=(unit(name="Hayrack Hill"),))).endswith("next: Hayrack Hill, 6.4 acres.")
 
 
 def test_sentences_tell_stage_terrain_and_work() -> None:
     assert stage_sentence(unit()) == "Cedars standing 6.4, cut, slash on ground 1.3 acres."
-    part = dict.fromkeys(STAGES, 0.0) | {"standing": 5.0, "part_cut": 2.7}
+    part = {"standing": 5.0, "part_cut": 2.7}
     assert stage_sentence(unit(stage_acres=part, slash_acres=2.7, snag_acres=1.1)) == (
         "Cedars standing 5.0, part killed 2.7 acres. Felled cedar is on 2.7 acres in all. "
         "Cedars killed and left standing are on 1.1."
     )
     assert beside_stages([unit(stage_acres=part, slash_acres=1.2)] * 2) == ["Felled cedar is on 2.4 acres in all."]
     assert also(page()) == ""
-    assert "not known" in terrain_sentence(PageTerrain())
+    assert "not known" in terrain_sentence(None)
     told = terrain_sentence(
-        PageTerrain(slope_mean_deg=8.0, slope_mean_pct=14.1, aspect_mean_deg=202.5, facing="S", hand_only_pct=12.0)
+        UnitTerrain(slope_mean_deg=8.0, slope_mean_pct=14.1, aspect_mean_deg=202.5, facing="S", hand_only_pct=12.0)
     )
     assert told.startswith("Faces south-southwest; slope 14 % on average (8.0°)")
     assert "12 % is steeper than the machine limit" in told
-    assert terrain_sentence(PageTerrain(slope_mean_deg=1.0, slope_mean_pct=1.7)).startswith("Faces no one way")
-    work = PageWork(
+    assert terrain_sentence(UnitTerrain(slope_mean_deg=1.0, slope_mean_pct=1.7)).startswith("Faces no one way")
+    work = page_work(
         day=date(2026, 2, 14), practice="cut", unit_acres={"A": 1.26}, acres=1.26, geometry=box(0, 0, 1, 1),
         person_hours=9, who="Dale", note="north half",
     )  # fmt: skip
     assert work_sentence(work, unit_id="A", currency="USD") == (
         "Cut on February 14, 2026: 1.3 acres, 9 person-hours, by Dale. “north half”"
     )
-    wider = replace(work, acres=4.04, who=None, note=None)
+    wider = replace(work, acres=4.04, entry=replace(work.entry, who=None, note=None))
     assert work_sentence(wider, unit_id="A", currency="USD") == (
         "Cut on February 14, 2026: 1.3 acres here of 4.0 in all, 9 person-hours."
     )
@@ -178,7 +172,7 @@ def test_hostile_text_stays_text() -> None:
             pieces=(PagePiece(unit_id=HOSTILE, stage="standing", geometry=one.geometry),),
             features=(PageFeature(kind="house", name=HOSTILE, geometry=Point(-96.32, 37.061)),),
             work=(
-                PageWork(
+                page_work(
                     day=date(2026, 1, 2),
                     practice="cut",
                     unit_acres={HOSTILE: 1.0},
@@ -211,16 +205,16 @@ def test_coordinates_are_kept_at_a_millionth_of_a_degree_and_none_is_left_out() 
 def test_public_page_refuses_private_things() -> None:
     nest = PageFeature(kind="nest", name="", geometry=Point(-96.32, 37.061))
     hidden = PageFeature(kind="gate", name="back way in", geometry=Point(-96.32, 37.061), is_private=True)
-    work = PageWork(day=date(2026, 1, 2), practice="cut", unit_acres={"A": 1.26}, acres=1.0, geometry=unit().geometry)
+    work = page_work(day=date(2026, 1, 2), practice="cut", unit_acres={"A": 1.26}, acres=1.0, geometry=unit().geometry)
     public = page(audience="public")
     render_page(public)
     for bad in (
         {"features": (nest,)},
         {"features": (hidden,)},
-        {"work": (replace(work, who="Dale"),)},
-        {"work": (replace(work, note="north"),)},
-        {"work": (replace(work, cost=5.0),)},
-        {"work": (replace(work, person_hours=5.0),)},
+        {"work": (replace(work, entry=replace(work.entry, who="Dale")),)},
+        {"work": (replace(work, entry=replace(work.entry, note="north")),)},
+        {"work": (replace(work, entry=replace(work.entry, cost=5.0)),)},
+        {"work": (replace(work, entry=replace(work.entry, person_hours=5.0)),)},
         {"units": (unit(notes="spring"),)},
     ):
         with pytest.raises(PrivateOnPublicPageError):
@@ -254,7 +248,13 @@ def test_the_same_page_gives_the_same_file() -> None:
 
 def test_page_without_units_work_or_elevation_is_still_a_page() -> None:
     html = render_page(
-        page(units=(), pieces=(), on=None, treated_acres=0.0, remaining_acres=0.0, missing=("No units.",))
+        page(
+            units=(),
+            pieces=(),
+            on=None,
+            totals=page_totals(),
+            missing=("No units.",),
+        )
     )
     assert "No units are drawn yet." in html
     assert "before any logged work" in html
@@ -327,7 +327,7 @@ def test_lines_and_collections_are_drawn() -> None:
 
 
 def test_a_figure_and_its_unit_stay_on_one_line() -> None:
-    lie = PageTerrain(slope_mean_deg=8.0, slope_mean_pct=14.1, sun_facing_pct=62.0)
+    lie = UnitTerrain(slope_mean_deg=8.0, slope_mean_pct=14.1, sun_facing_pct=62.0)
     html = render_page(page(units=(unit(terrain=lie),)))
     assert "slope 14\N{NO-BREAK SPACE}% on average (8.0°). 62\N{NO-BREAK SPACE}% of it" in html
     assert "14 %" not in html

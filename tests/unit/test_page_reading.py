@@ -5,25 +5,21 @@ from __future__ import annotations
 from datetime import date
 from typing import Any
 
+from page_makers import page_totals, page_unit, page_work
 from shapely import MultiPolygon, Point, box
 
 from habmap.show.page.reading import map_in_words, where
-from habmap.show.records import Page, PageFeature, PageUnit, PageWork
-from habmap.vocabulary import STAGES
+from habmap.show.records import Page, PageFeature, PageUnit
 
 
 def unit(unit_id: str, x: float, y: float, standing: float, *, order: int | None = None, down: float = 0.0) -> PageUnit:
-    return PageUnit(
-        unit_id=unit_id,
+    return page_unit(
+        unit_id,
         name=f"Stand {unit_id}",
-        cover="cedar",
         geometry=MultiPolygon([box(x, y, x + 0.001, y + 0.001)]),
         label_lonlat=(x + 0.0005, y + 0.0005),
         acres=standing + down,
-        acres_sd=None,
-        slash_acres=0.0,
-        snag_acres=0.0,
-        stage_acres=dict.fromkeys(STAGES, 0.0) | {"standing": standing, "down": down},
+        stage_acres={"standing": standing, "down": down},
         treated_acres=down,
         remaining_acres=standing,
         order=order,
@@ -33,9 +29,8 @@ def unit(unit_id: str, x: float, y: float, standing: float, *, order: int | None
 def page(*units: PageUnit, **given: Any) -> Page:
     fields: dict[str, Any] = {
         "place": "Turnip Hollow", "audience": "owner", "on": date(2026, 4, 2), "drawn_on": date(2026, 5, 1),
-        "currency": "USD", "acres": 0.0, "treated_acres": 0.0, "remaining_acres": 0.0, "keep_acres": 0.0,
-        "coming_back_acres": 0.0, "units": units, "pieces": (), "work": (), "features": (), "boundary": None,
-        "relief": None, "missing": (), "method": (), "cautions": (),
+        "currency": "USD", "totals": page_totals(), "units": units, "pieces": (), "work": (), "features": (),
+        "boundary": None, "relief": None, "missing": (), "method": (), "cautions": (),
     }  # fmt: skip
     return Page(**fields | given)
 
@@ -73,7 +68,7 @@ def test_of_many_units_it_names_the_first_and_counts_the_rest() -> None:
 
 
 def test_it_tells_the_latest_work_without_who_did_it_and_what_else_is_drawn() -> None:
-    work = PageWork(
+    work = page_work(
         day=date(2026, 3, 14), practice="burn", acres=3.0, unit_acres={"B": 3.0, "gone": 1.0},
         geometry=CORNERS[1].geometry, who="Wrenna", note="a nest", person_hours=4.0, cost=100.0,
     )  # fmt: skip

@@ -18,13 +18,13 @@ from habmap.jobs.acres import acres
 from habmap.jobs.ground import ground
 from habmap.jobs.map import build_page
 from habmap.place.store import GeoPackageStore
-from habmap.show.history_records import PageHistory, PageSeasons, PageStep
+from habmap.show.history_records import PageHistory, PageStep
 from habmap.show.page import ruler, seasons
 from habmap.show.page.drawing import drawing_json
 from habmap.show.page.render import render_page
 from habmap.show.records import Page, PrivateOnPublicPageError
 from habmap.vocabulary import CEDAR_COVERS
-from habmap.work.season_account import Season, season_account
+from habmap.work.season_account import Season, SeasonAccount, season_account
 
 NOW = datetime(2026, 8, 1, 12, tzinfo=UTC)
 HOSTILE = '</script><img src=x onerror="alert(1)">&"\'{{7*7}}'
@@ -83,7 +83,8 @@ def test_every_step_of_the_sample_property_is_acres_on_that_day(demo_place: Path
         if total.treated_acres >= 0.05 and day != days[-1]:
             assert told["head"].startswith(f"{total.treated_acres:.1f} of {total.cedar_acres:.1f} cedar acres")
     assert len(data["patches"]) == len(page.work)
-    assert all(data["steps"][step]["n"] == work.day.toordinal() for step, work in zip(data["patches"], page.work))  # noqa: B905
+    shown = zip(data["patches"], page.work, strict=True)
+    assert all(data["steps"][step]["n"] == work.entry.date.toordinal() for step, work in shown)
     assert len(render_page(page).encode()) < 3_000_000
 
 
@@ -121,7 +122,7 @@ def test_ground_outside_the_units_and_several_practices_of_a_day_are_told() -> N
 def test_a_place_without_a_log_has_no_ruler_and_no_seasons() -> None:
     page = page_of(FakeStore([unit("A", box(0, 0, 100, 100))]))
     assert page.history is None
-    assert page.seasons is None
+    assert page.seasons is not None and page.seasons.seasons == ()
     html = render_page(page)
     assert 'id="ruler"' not in html
     assert "Season by season" not in html
@@ -164,7 +165,7 @@ def test_public_pages_hold_no_hours_cost_names_or_notes() -> None:
     )  # fmt: skip
     page = page_of(two_units(), audience="public")
     told = Page(**{name: getattr(page, name) for name in Page.__slots__} | {
-        "seasons": PageSeasons(start_remaining_acres=2.0, seasons=(spent,), with_cost=True)
+        "seasons": SeasonAccount(on=None, start_remaining_acres=2.0, seasons=(spent,))
     })  # fmt: skip
     with pytest.raises(PrivateOnPublicPageError):
         render_page(told)
@@ -218,7 +219,7 @@ def test_names_under_the_columns_never_touch_however_many_seasons(count: int) ->
     page = page_of(two_units())
     told = seasons.values(
         Page(**{name: getattr(page, name) for name in Page.__slots__} | {
-            "seasons": PageSeasons(start_remaining_acres=101.0, seasons=lines)
+            "seasons": SeasonAccount(on=None, start_remaining_acres=101.0, seasons=lines)
         })
     )  # fmt: skip
     chart = str(told["season_chart"])

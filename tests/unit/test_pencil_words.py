@@ -7,6 +7,7 @@ from dataclasses import replace
 from datetime import date
 
 import pytest
+from page_makers import page_totals
 
 from habmap.errors import UsageError
 from habmap.records.said import Said
@@ -16,8 +17,8 @@ from habmap.vocabulary import PRACTICE_WORDS, PRACTICES
 from habmap.work.said import check_said
 
 PAGE = Page(
-    place="A place", audience="public", on=None, drawn_on=date(2026, 8, 1), currency="USD", acres=0, treated_acres=0,
-    remaining_acres=0, keep_acres=0, coming_back_acres=0, units=(), pieces=(), work=(), features=(), boundary=None,
+    place="A place", audience="public", on=None, drawn_on=date(2026, 8, 1), currency="USD", totals=page_totals(),
+    units=(), pieces=(), work=(), features=(), boundary=None,
     relief=None, missing=(), method=(), cautions=(), grid_latlon=(37.0, -96.3),
 )  # fmt: skip
 

@@ -20,8 +20,7 @@ from shapely import LineString, Point, box
 
 from habmap.errors import InputError, PlaceBusyError, PlaceError
 from habmap.jobs.map import build_page
-from habmap.jobs.page.photos import page_photos
-from habmap.jobs.photos import photos
+from habmap.jobs.photos import page_photos, photos
 from habmap.place.store import GeoPackageStore
 from habmap.place.wkb import to_blob
 from habmap.records import Feature, Photo

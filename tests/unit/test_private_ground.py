@@ -19,10 +19,10 @@ from shapely.geometry.base import BaseGeometry
 
 from habmap.jobs.export_handheld import handheld
 from habmap.jobs.export_layers import ledger_table, units_table
+from habmap.jobs.handout import build_handout
 from habmap.jobs.map import build_page
 from habmap.jobs.ports import Store
 from habmap.jobs.public import _AS_IT_IS, _PublicStore, public_view, veil_words
-from habmap.jobs.story import build_story
 from habmap.land.veil import CLEAR_WITHIN_M, LATTICE_M, RADIUS_M, veil
 from habmap.measures import acres
 from habmap.records import Feature
@@ -54,11 +54,11 @@ def page_shapes(page: Page) -> Iterator[BaseGeometry]:
 def public_shapes(store: Store) -> list[BaseGeometry]:
     """Return every shape of every output for the public, in grid metres."""
     page = build_page(store, now=NOW, audience="public")
-    story = build_story(store, now=NOW, today=NOW.date(), audience="public")
+    handout = build_handout(store, now=NOW, today=NOW.date(), audience="public")
     found = [
         *page_shapes(page),
-        *page_shapes(story.page),
-        *page_shapes(story.then),
+        *page_shapes(handout.page),
+        *page_shapes(handout.then),
         *ledger_table(store, audience="public").shapes,
         *units_table(store, today=NOW.date(), audience="public").shapes,
         *(shape for _, _, shape in handheld(store, today=NOW.date(), audience="public").outlines),
@@ -165,8 +165,8 @@ def test_the_publics_figures_are_those_of_the_publics_drawing(seed: int) -> None
     assert {name: row["treated_acres"] for name, row in rows.items()} == pytest.approx(
         {one.unit_id: one.treated_acres for one in page.units}
     )
-    last = page.history.steps[-1].stage_acres if page.history else {"standing": page.acres}
-    assert sum(last.get(stage, 0.0) for stage in ("standing", "part_cut")) == pytest.approx(page.remaining_acres)
+    last = page.history.steps[-1].stage_acres if page.history else {"standing": page.totals.acres}
+    assert sum(last.get(stage, 0.0) for stage in ("standing", "part_cut")) == pytest.approx(page.totals.remaining_acres)
     table = ledger_table(store, audience="public")
     assert len(table.rows) == len(page.work)
     assert not {"reported_acres", "acres_sd", "product", "product_rate", "who", "note", "cost"} & set(table.columns)
@@ -179,7 +179,7 @@ def test_edges_far_from_the_place_stay_and_work_counts_there() -> None:
     )
     page = build_page(store, now=NOW, audience="public")
     assert [work.practice for work in page.work] == ["cut"]
-    assert page.treated_acres == pytest.approx(acres(cut.area), rel=1e-6)
+    assert page.totals.treated_acres == pytest.approx(acres(cut.area), rel=1e-6)
     front = shapely.LineString([(900, 50), (900, 450)])
     assert any(GRID.to_grid(p.geometry).boundary.buffer(0.1).covers(front) for p in page.pieces)
 
@@ -275,9 +275,9 @@ def test_units_go_by_their_public_name_or_their_label() -> None:
     assert [one.name for one in view.units()] == ["South slope", ""]
     assert [one.name for one in public_view(view).units()] == ["South slope", ""]
     page = build_page(store, now=NOW, audience="public")
-    story = build_story(store, now=NOW, today=NOW.date(), audience="public")
+    handout = build_handout(store, now=NOW, today=NOW.date(), audience="public")
     told = [
-        render_page(page), repr(story), repr(units_table(store, today=NOW.date(), audience="public").rows),
+        render_page(page), repr(handout), repr(units_table(store, today=NOW.date(), audience="public").rows),
         repr(handheld(store, today=NOW.date(), audience="public")),
     ]  # fmt: skip
     for words in told:
@@ -318,8 +318,8 @@ def test_a_hole_of_a_unit_about_a_private_place_is_closed_for_the_public() -> No
     holes = [hole for shape in public_shapes(store) for hole in holes_of(shape)]
     assert holes and all(hole.centroid.distance(Point(80, 80)) < 1 for hole in holes)
     page = build_page(store, now=NOW, audience="public")
-    assert page.treated_acres == pytest.approx(acres(UNITS["A"].area - Point(80, 80).buffer(30).area), rel=1e-5)
-    assert page.remaining_acres == pytest.approx(acres(UNITS["B"].area), rel=1e-5)
+    assert page.totals.treated_acres == pytest.approx(acres(UNITS["A"].area - Point(80, 80).buffer(30).area), rel=1e-5)
+    assert page.totals.remaining_acres == pytest.approx(acres(UNITS["B"].area), rel=1e-5)
     words = veil_words(store, page)
     assert any("outline of A has a hole about a private place" in said for said in words)
     assert "private place" not in render_page(page)

@@ -11,12 +11,12 @@ from fakes import GRID, FakeStore, entry, unit
 from shapely import box
 from small_places import write_dem
 
+from habmap.jobs.handout import build_handout
 from habmap.jobs.map import build_page
 from habmap.jobs.rank import rank
-from habmap.jobs.story import build_story
 from habmap.measures import acres
 from habmap.records import ElevationSource
-from habmap.show.story.words import unit_reasons
+from habmap.show.handout.words import unit_reasons
 from habmap.work.order_of_work import RankResult
 from habmap.work.priority import Ranked
 
@@ -84,6 +84,6 @@ def test_page_and_handout_tell_the_face_of_what_remains(dem: ElevationSource) ->
     page = build_page(store, now=NOW, audience="public")
     ridge = next(one for one in page.units if one.unit_id == "R")
     assert "faces north" in " ".join(ridge.reasons)
-    story = build_story(store, now=NOW, today=TODAY, audience="public")
-    told = unit_reasons(next(one for one in story.next_units if one.order and one.title in ("Ridge", "R")))
+    handout = build_handout(store, now=NOW, today=TODAY, audience="public")
+    told = unit_reasons(next(one for one in handout.next_units if one.order and one.title in ("Ridge", "R")))
     assert told.startswith("Faces north")

@@ -3,28 +3,46 @@
 from __future__ import annotations
 
 import re
-from dataclasses import replace
+from dataclasses import fields, replace
 from datetime import date
 from html.parser import HTMLParser
 
 import pytest
+from page_makers import page_totals
 
 from habmap.show.page.render import render_page
 from habmap.show.page.response import sentence
 from habmap.show.records import Page
-from habmap.show.response_records import PageResponse, PageShare
+from habmap.work.response_records import UnitResponse
+from habmap.work.response_regrowth import ComingBack, LookFound
 
-UNIT = PageResponse(
-    unit_id="A",
-    title="South bench",
-    native_before=PageShare(pct=10.0, low=0.0, high=20.0),
-    native_after=PageShare(pct=120.0, low=80.0, high=160.0),
-    canopy_before=PageShare(pct=70.0),
-    canopy_after=None,
-    moved="more",
-    lead="First cut.",
-    more="Species noted.",
-    coming_back="",
+#: Nothing read; what a test needs is put over it.
+NOTHING = dict.fromkeys(one.name for one in fields(UnitResponse)) | {
+    one.name: 0 for one in fields(UnitResponse) if one.type in ("int", "float")
+}
+UNIT = UnitResponse(
+    **NOTHING
+    | {  # type: ignore[arg-type]
+        "unit_id": "A",
+        "name": "South bench",
+        "first_work_on": date(2025, 3, 1),
+        "first_work": "cut",
+        "read_before_on": date(2024, 6, 1),
+        "read_after_on": date(2026, 6, 1),
+        "native_cover_before_pct": 10.0,
+        "native_cover_before_pct_ci95_low": 0.0,
+        "native_cover_before_pct_ci95_high": 20.0,
+        "native_cover_after_pct": 120.0,
+        "native_cover_after_pct_ci95_low": 80.0,
+        "native_cover_after_pct_ci95_high": 160.0,
+        "native_cover_change_pct": 110.0,
+        "native_cover_change_pct_ci95_low": 60.0,
+        "native_cover_change_pct_ci95_high": 160.0,
+        "canopy_before_pct": 70.0,
+        "canopy_before_rests_on": "a guess",
+        "coming_back": ComingBack(acres=0.0, looks=()),
+        "words": "",
+    }
 )
 
 
@@ -43,10 +61,10 @@ class Tags(HTMLParser):
         self.tags.append((tag, dict(attrs)))
 
 
-def page(response: tuple[PageResponse, ...] = ()) -> Page:
+def page(response: tuple[UnitResponse, ...] = ()) -> Page:
     return Page(
-        place="Turnip Hollow", audience="public", on=None, drawn_on=date(2026, 5, 1), currency="USD", acres=0.0,
-        treated_acres=0.0, remaining_acres=0.0, keep_acres=0.0, coming_back_acres=0.0, units=(), pieces=(), work=(),
+        place="Turnip Hollow", audience="public", on=None, drawn_on=date(2026, 5, 1), currency="USD",
+        totals=page_totals(), units=(), pieces=(), work=(),
         features=(), boundary=None, relief=None, missing=(), method=(), cautions=(), response=response,
     )  # fmt: skip
 
@@ -56,9 +74,16 @@ def test_nothing_read_shows_nothing() -> None:
 
 
 def test_words_of_persons_stay_words() -> None:
-    hostile = replace(UNIT, title=HOSTILE, lead=HOSTILE, more=HOSTILE, coming_back=HOSTILE)
+    def seen(species: str) -> ComingBack:
+        look = LookFound(
+            on=date(2026, 5, 1), acres=1.0, live_stems_per_acre=None, seedlings_per_acre=None, tallest_ft=None,
+            sprouts={species: 3},
+        )  # fmt: skip
+        return ComingBack(acres=0.0, looks=(look,))
+
+    hostile = replace(UNIT, name=HOSTILE, canopy_before_rests_on=HOSTILE, coming_back=seen(HOSTILE))
     html = render_page(page(response=(hostile,)))
-    plain = render_page(page(response=(replace(UNIT, coming_back="x"),)))
+    plain = render_page(page(response=(replace(UNIT, coming_back=seen("elm")),)))
     assert [tag for tag, _ in Tags(html).tags] == [tag for tag, _ in Tags(plain).tags]
     assert not any(name.startswith("on") for _, attributes in Tags(html).tags for name in attributes)
 
@@ -86,8 +111,11 @@ def test_marks_and_whiskers_stand_on_one_scale_that_holds_all_of_it() -> None:
 
 
 def test_the_sentence_counts_and_claims_nothing() -> None:
-    less = replace(UNIT, native_after=PageShare(pct=5.0), moved="less")
-    unsure, alone = replace(UNIT, moved="unsure"), replace(UNIT, native_after=None, moved=None)
+    less, unsure = (
+        replace(UNIT, native_cover_change_pct_ci95_low=low, native_cover_change_pct_ci95_high=high)
+        for low, high in ((-9.0, -1.0), (-1.0, 9.0))
+    )
+    alone = replace(UNIT, native_cover_change_pct=None)
     assert sentence([UNIT, UNIT, less, unsure, alone]) == (
         "4 units were read before and after the first work there. Native plants cover more now in 2; they cover less "
         "in 1; the difference is one that chance alone could make in 1. It tells what was seen when, not what caused "

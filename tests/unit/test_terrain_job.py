@@ -15,13 +15,13 @@ from fakes import FakeStore, unit
 
 from habmap.jobs.load.dem import load_dem
 from habmap.jobs.rank import rank
-from habmap.jobs.terrain import TerrainResult, terrain
+from habmap.jobs.terrain import terrain
 from habmap.land.grid import LocalGrid
 from habmap.land.shares import is_too_coarse
 from habmap.place.settings import Settings, TerrainSection
-from habmap.show.records import PageTerrain
-from habmap.show.words import terrain_sentence
+from habmap.show.terrain_words import terrain_sentence
 from habmap.work.priority import NO_HEAT_LOAD, PARTS, Candidate, DenseLimits, rank_units, reasons_of
+from habmap.work.terrain import TerrainResult, UnitTerrain
 
 NOW = datetime(2026, 3, 1, tzinfo=UTC)
 TODAY = NOW.date()
@@ -102,7 +102,7 @@ def test_rank_and_page_say_it_too(tmp_path: Path) -> None:
     share = "roughly 100 % of what remains is sun-facing (the elevation's cells are too coarse for it)"
     assert any(share in reason for reason in ranked.units[0].reasons)
     assert any("roughly 80 %" in reason for reason in reasons_of(replace(BENCH, too_coarse=True), limits=LIMITS))
-    lie = PageTerrain(slope_mean_deg=8.0, slope_mean_pct=14.1, too_coarse=True)
+    lie = UnitTerrain(slope_mean_deg=8.0, slope_mean_pct=14.1, too_coarse=True)
     assert "take these figures as rough" in terrain_sentence(lie)
 
 

@@ -7,7 +7,8 @@ import pytest
 import shapely
 
 from habmap.land.terrain import GroundSteps
-from habmap.land.zones import FaceRules, GradientTile, Summary, ZoneSums, tile_sums
+from habmap.land.zones import FaceRules, GradientTile, ZoneSums, tile_sums
+from habmap.work.terrain import UnitTerrain, terrain_figures
 
 RULES = FaceRules()
 
@@ -28,9 +29,9 @@ def tile(
     )
 
 
-def figures(ground: GradientTile, shape: shapely.Geometry, *, rules: FaceRules = RULES) -> Summary:
+def figures(ground: GradientTile, shape: shapely.Geometry, *, rules: FaceRules = RULES) -> UnitTerrain:
     (sums,) = tile_sums(ground, [shapely.to_wkb(shape)], rules=rules)
-    return sums.summary(unit_m2=shape.area * 100)
+    return terrain_figures(sums, unit_m2=shape.area * 100)
 
 
 def test_shares_of_cells_weight_the_slope():
@@ -52,7 +53,7 @@ def test_cells_without_a_gradient_are_left_out_and_counted_as_not_covered():
 
 
 def test_unit_off_the_tile_has_no_figures():
-    assert figures(tile([[0.1]], [[0.0]]), shapely.box(5, -9, 6, -8)) == Summary()
+    assert figures(tile([[0.1]], [[0.0]]), shapely.box(5, -9, 6, -8)) == UnitTerrain()
 
 
 def test_opposite_faces_have_no_aspect_of_their_own():
@@ -125,7 +126,7 @@ def test_many_polygons_keep_their_order():
     ground = tile([[0.1, 0.2, 0.3]], [[0.0, 0.0, 0.0]])
     boxes = [shapely.box(2, -1, 3, 0), shapely.box(9, -1, 10, 0), shapely.box(0, -1, 1, 0), shapely.box(0, -1, 3, 0)]
     sums = tile_sums(ground, [shapely.to_wkb(box) for box in boxes], rules=RULES)
-    found = [s.summary(unit_m2=100).slope_mean_pct for s in sums]
+    found = [terrain_figures(s, unit_m2=100).slope_mean_pct for s in sums]
     assert found == [pytest.approx(30), None, pytest.approx(10), pytest.approx(20)]
 
 
@@ -135,7 +136,10 @@ def test_slopes_have_no_steepest_class():
     # nine tenths of two equal cells: four fifths into the second class of 0.1 %
     assert cliffs.slope_p90_pct == pytest.approx(4000.08)
     two = [shapely.to_wkb(shapely.box(0, -1, 1, 0)), shapely.to_wkb(shapely.box(1, -1, 2, 0))]
-    found = [s.summary(unit_m2=100).slope_p90_pct for s in tile_sums(tile([[25.0, 40.0]], [[0, 0]]), two, rules=RULES)]
+    found = [
+        terrain_figures(s, unit_m2=100).slope_p90_pct
+        for s in tile_sums(tile([[25.0, 40.0]], [[0, 0]]), two, rules=RULES)
+    ]
     assert found == [pytest.approx(2500.09), pytest.approx(4000.09)]
 
 

@@ -12,6 +12,7 @@ from habmap.cli.commands import (
     effort,
     export,
     feature,
+    handout,
     history,
     join,
     load,
@@ -25,7 +26,6 @@ from habmap.cli.commands import (
     response,
     sheet,
     start,
-    story,
     terrain,
     trace,
     unit,
@@ -34,5 +34,5 @@ from habmap.cli.commands import (
 #: In the order in which help lists them: set up, keep the log, ask, show, share, look over.
 IN_ORDER = (
     start, load, trace, unit, feature, log, correct, plot, history, acres, terrain, density, rank, due, effort, plan,
-    burnsheet, photos, response, map, sheet, story, export, join, check, desk, demo, manual,
+    burnsheet, photos, response, map, sheet, handout, export, join, check, desk, demo, manual,
 )  # fmt: skip

@@ -10,7 +10,8 @@ from habmap.cli.context import JsonOption, OnOption, Session
 from habmap.cli.output import Figure, print_json, print_table, progress_bar, say, warn
 
 if TYPE_CHECKING:
-    from habmap.jobs.terrain import TerrainResult, UnitTerrain
+    from habmap.records import Fact
+    from habmap.work.terrain import TerrainResult, UnitTerrain
 
 #: A unit is sun-facing when this share of its covered ground slopes toward the sun [%].
 SUN_FACING_UNIT_PCT = 50
@@ -62,38 +63,27 @@ def answer(result: TerrainResult, *, machine_limit_pct: float) -> str:
 
 
 def _print_units(result: TerrainResult) -> None:
-    if not result.units:
-        return
-    print_table(
-        ["unit", "name", "slope °", "slope %", "90th pct slope", "faces", "aspect °", "uniformity", "sun-facing %",
-         "flat %", "heat load", "hand-only %", "elevation coverage %"],
-        [_cells(unit) for unit in result.units],
-    )  # fmt: skip
+    from habmap.records import cell_facts
+    from habmap.work.terrain import UnitTerrain
+
+    columns = cell_facts(UnitTerrain)
+    if result.units:
+        print_table(
+            ["unit", "name", *(one.cell for one in columns)],
+            [[unit.unit_id, unit.name, *(_cell(unit, one) for one in columns)] for unit in result.units],
+        )
 
 
-def _cells(unit: UnitTerrain) -> list[object]:
-    """Return a unit's figures as far as they are known: to a whole percent, on cells too coarse to tens."""
-
-    def to(value: float | None, step: float, places: int = 0) -> Figure | None:
-        if value is None:
-            return None
-        return Figure(f"~{round(value / step) * step:.0f}" if unit.too_coarse else f"{value:.{places}f}")
-
-    return [
-        unit.unit_id,
-        unit.name,
-        to(unit.slope_mean_deg, 1, 1),
-        to(unit.slope_mean_pct, 1, 1),
-        to(unit.slope_p90_pct, 1, 1),
-        unit.facing,
-        to(None if unit.aspect_mean_deg is None else unit.aspect_mean_deg % 359.5, 10),
-        None if unit.aspect_concentration is None else Figure(f"{unit.aspect_concentration:.2f}"),
-        to(unit.sun_facing_pct, 10),
-        to(unit.flat_pct, 10),
-        None if unit.heat_load_mean is None else Figure(f"{unit.heat_load_mean:.2f}"),
-        to(unit.hand_only_pct, 10),
-        Figure(f"{unit.coverage_pct:.0f}"),
-    ]
+def _cell(unit: UnitTerrain, figure: Fact) -> object:
+    """Return a figure as far as it is known: to its own decimals, on cells too coarse to its rough step."""
+    value = getattr(unit, figure.name)
+    if not isinstance(value, float):
+        return value
+    if figure.unit == "°" and figure.places == 0:
+        value %= 359.5  # a bearing that rounds to 360° is north
+    if unit.too_coarse and figure.rough_step:
+        return Figure(f"~{round(value / figure.rough_step) * figure.rough_step:.0f}")
+    return Figure(f"{value:.{figure.places}f}")
 
 
 def _print_how(result: TerrainResult) -> None:

@@ -10,10 +10,10 @@ from pathlib import Path
 from habmap.errors import InputError
 from habmap.jobs.load.raster import copy_raster, shown_ids, units_off
 from habmap.jobs.ports import Store
-from habmap.jobs.terrain import DemInfo
 from habmap.measures import VerticalUnit
 from habmap.place.elevation import open_elevation
 from habmap.records import ElevationSource
+from habmap.work.terrain import DemInfo
 
 #: Folder of a place into which a raster is copied.
 DEM_FOLDER = "elevation"
@@ -71,13 +71,7 @@ def load_dem(
         warnings = list(dem.warnings)
         if off:
             warnings.append(f"the elevation covers none of {shown_ids(off)}: they get no terrain figures")
-        info = DemInfo(
-            path=str(target),
-            crs=dem.crs_name,
-            cell_m=dem.cell_m,
-            analysis_cell_m=dem.analysis_cell_m,
-            vertical_unit=dem.vertical_unit,
-        )
+        info = dem.info(target)
         crs_wkt = dem.crs.to_wkt()
     is_copied = copy_into is not None and target != path.resolve()
     new = copy_raster(files, target.parent, overwrite=overwrite) if is_copied else []

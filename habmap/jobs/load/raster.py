@@ -9,7 +9,6 @@ from pathlib import Path
 
 from habmap.errors import InputError, PlaceError
 from habmap.jobs.ports import Store
-from habmap.jobs.terrain import dense_edges
 from habmap.place.groundraster import GroundRaster
 from habmap.records import Unit
 
@@ -25,7 +24,7 @@ def units_off(store: Store, raster: GroundRaster, units: Sequence[Unit], *, what
     grid = store.grid
     if grid is None or not units:
         return ()
-    on_raster = raster.touches(dense_edges(grid, [unit.geometry for unit in units]))
+    on_raster = raster.touches(grid.dense_edges([unit.geometry for unit in units]))
     off = tuple(unit.unit_id for unit, is_on in zip(units, on_raster, strict=True) if not is_on)
     if len(off) == len(units):
         raise InputError(
@@ -35,7 +34,7 @@ def units_off(store: Store, raster: GroundRaster, units: Sequence[Unit], *, what
             mend="check that it is the right raster, and that its coordinate system is the one the file names",
         )
     on = [unit.geometry for unit, is_on in zip(units, on_raster, strict=True) if is_on]
-    if not raster.any_heights(dense_edges(grid, on)):
+    if not raster.any_heights(grid.dense_edges(on)):
         raise InputError(
             f"this {what} holds no heights on any of the units",
             where=str(raster.path),

@@ -11,6 +11,7 @@ from habmap.show import symbols, words
 from habmap.show.palette import INK
 from habmap.show.patterns import pattern_definitions, pattern_id
 from habmap.show.records import Page, PageUnit
+from habmap.show.terrain_words import terrain_sentence
 from habmap.vocabulary import CEDAR_COVERS, FEATURE_WORDS, PRIVATE_FEATURE_KINDS, STAGE_WORDS, STAGES
 
 _BAR_WIDTH: Final = 120.0
@@ -91,7 +92,7 @@ def _row(number: int, unit: PageUnit, page: Page, largest_acres: float) -> Row:
     sd = "" if unit.acres_sd is None else f"± {words.tenths(unit.acres_sd)}"
     worked = [
         work
-        for work in sorted(page.work, key=lambda work: work.day)
+        for work in sorted(page.work, key=lambda work: work.entry.date)
         if work.unit_acres.get(unit.unit_id, 0.0) >= words.SPOKEN_ACRES
     ]
     return Row(
@@ -102,9 +103,9 @@ def _row(number: int, unit: PageUnit, page: Page, largest_acres: float) -> Row:
         bar=_bar(unit, largest_acres),
         acres_pm=sd,
         state=words.stage_sentence(unit),
-        terrain=words.terrain_sentence(unit.terrain),
+        terrain=terrain_sentence(unit.terrain),
         history=tuple(words.work_sentence(work, unit_id=unit.unit_id, currency=page.currency) for work in worked),
-        history_days=tuple(work.day.isoformat() for work in worked),
+        history_days=tuple(work.entry.date.isoformat() for work in worked),
         spent=words.unit_spent(page, unit.unit_id),
     )
 

@@ -8,7 +8,7 @@ from typing import Final
 from habmap.show import symbols, words
 from habmap.show.extent import extent
 from habmap.show.page import coordinates
-from habmap.show.page.parts import PARTS
+from habmap.show.page.parts import PAGE_PARTS
 from habmap.show.palette import DARK_STAGES
 from habmap.show.records import Page, PageUnit
 from habmap.show.templating import DIRECTION_SIGNS
@@ -42,7 +42,7 @@ def drawing_json(page: Page) -> str:
         ],
         "patches": [
             {
-                "label": f"{PRACTICE_WORDS[work.practice]} {words.short_day(work.day)}",
+                "label": f"{PRACTICE_WORDS[work.entry.practice]} {words.short_day(work.entry.date)}",
                 "shape": coordinates.geojson(work.geometry),
             }
             for work in page.work
@@ -65,7 +65,7 @@ def drawing_json(page: Page) -> str:
             {"ft": line.height_ft, "index": line.is_index, "steps": coordinates.steps(line.lonlat)}
             for line in page.relief.contours
         ],
-        **{part.name: part.drawing(page) for part in PARTS},
+        **{part.name: None if part.drawing is None else part.drawing(page) for part in PAGE_PARTS},
     }
     return json.dumps(drawing, allow_nan=False, ensure_ascii=False, separators=(",", ":")).translate(_MARKUP)
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 from bisect import bisect_left
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import cache
 from typing import Final
@@ -28,13 +28,12 @@ from habmap.show.history_records import (
     PageHistoryPiece,
     PageOldUnit,
     PageOldUnits,
-    PageSeasons,
     PageStep,
 )
 from habmap.show.page.ruler import ruler_bytes
 from habmap.vocabulary import PRACTICES
 from habmap.work.ground import Ground, GroundPiece, StageLimits, UnitRules, cut_ground, unit_rules
-from habmap.work.season_account import season_account, season_label, season_year
+from habmap.work.season_account import season_label, season_year
 
 #: A history that would make the page heavier than this steps by season instead of by day [bytes].
 MOST_BYTES: Final = 2_000_000
@@ -90,28 +89,6 @@ def page_history(
     if ruler_bytes(history) > most_bytes:
         history = _history(limits, state, _season_steps(versions, state))
     return history
-
-
-def page_seasons(
-    state: Ground, *, limits: StageLimits, with_hours: bool = False, with_cost: bool = False
-) -> PageSeasons | None:
-    """Return the account by season of the page whose ground is ``state``; ``None`` where nothing is logged."""
-    account = season_account(state, limits=limits)
-    if not account.seasons or not state.units:
-        return None
-    return PageSeasons(
-        start_remaining_acres=account.start_remaining_acres,
-        seasons=tuple(
-            replace(
-                season,
-                person_hours=season.person_hours if with_hours else None,
-                cost=season.cost if with_cost else None,
-            )
-            for season in account.seasons
-        ),
-        with_hours=with_hours,
-        with_cost=with_cost,
-    )
 
 
 def _day_steps(versions: Sequence[Unit], state: Ground) -> list[_Step]:

@@ -3,24 +3,77 @@
 from __future__ import annotations
 
 import base64
+from collections.abc import Callable, Sequence
 from datetime import date
 from typing import Any, Final
 
-from habmap.show.photo_records import PagePhoto, PagePhotoPoint
+from habmap.records import Photo
+from habmap.show.page import coordinates
+from habmap.show.photo_records import PagePhoto, PagePhotoPoint, PagePhotos
 from habmap.show.records import Page
 from habmap.show.words import day_words, joined
 from habmap.vocabulary import PRACTICE_NOUNS, WIND_WORDS, octant
+from habmap.work.photo_pairs import FoundPoint
 
 #: More lines than this between two pictures are counted, not told.
 _TOLD: Final = 4
+#: Long side of a picture [pixels] and its JPEG quality, tried one after the other until all pictures fit.
+SIZES: Final = ((360, 70), (280, 62), (220, 55))
+#: Most that all pictures of a page may take, as they stand in it (base64) [bytes].
+MOST_BYTES: Final = 1_200_000
+
+
+def fitting_photos(
+    points: Sequence[FoundPoint],
+    shrunk: Callable[[Photo, int, int], PagePhoto | None],
+    *,
+    is_there: Callable[[Photo], bool],
+    most_bytes: int = MOST_BYTES,
+) -> PagePhotos:
+    """Return the points whose pictures fit within a bound, made as small as need be; no more than those are in memory.
+
+    Parameters
+    ----------
+    shrunk
+        Gives a picture no longer than a side [pixels] at a JPEG quality; ``None`` where the file is no picture.
+    is_there
+        Tells whether a photo's picture is kept still.
+    most_bytes
+        Bound of all pictures; when room is short, pairs come before single photos, and the newest before older ones.
+    """
+    pictures = {id(point): [one for one in (point.before, point.after) if one is not None] for point in points}
+    gone = sum(not is_there(photo) for photos in pictures.values() for photo in photos)
+    kept = [point for point in points if all(map(is_there, pictures[id(point)]))]
+    kept.sort(key=lambda point: (point.after is None, -point.photos[-1].taken_on.toordinal()))
+    shown: list[PagePhotoPoint] = []
+    for long_side_px, quality in SIZES:
+        shown, used = [], 0
+        for point in kept:
+            made = [shrunk(photo, long_side_px, quality) for photo in pictures[id(point)]]
+            fit = [one for one in made if one is not None]
+            used += sum(-(-len(one.jpeg) // 3) * 4 for one in fit) if len(fit) == len(made) else 0
+            if used > most_bytes:
+                break
+            if len(fit) == len(made):
+                shown.append(PagePhotoPoint(point=point, before=fit[0], after=fit[1] if len(fit) > 1 else None))
+        if len(shown) == len(kept):
+            break
+    missing = []
+    if left_out := len(kept) - len(shown):
+        what = "photo point is" if left_out == 1 else "photo points are"
+        missing.append(f"{left_out} {what} left out, so that this page stays light.")
+    if gone:
+        missing.append(f"{gone} {'picture' if gone == 1 else 'pictures'} of photo points cannot be found.")
+    shown.sort(key=lambda one: (one.after is None, one.point.before.taken_at))
+    return PagePhotos(points=tuple(shown), missing=tuple(missing))
 
 
 def drawing(page: Page) -> list[dict[str, Any]]:
     """Return what the script needs of each point: where the wedge stands, how it is turned, and its words."""
     return [
         {
-            "at": [round(point.lonlat[0], 6), round(point.lonlat[1], 6)],
-            "turn": None if point.direction_deg is None else round(point.direction_deg, 1),
+            "at": coordinates.pair((point.point.before.geometry.x, point.point.before.geometry.y)),
+            "turn": None if (turn_deg := point.point.before.direction_deg) is None else round(turn_deg, 1),
             "pair": point.after is not None,
             "days": [photo.taken_on.isoformat() for photo in (point.before, point.after) if photo is not None],
             "first": f"Photo point {number}: {_view(point)}, {day_words(point.before.taken_on)}",
@@ -64,11 +117,12 @@ def _picture(point: PagePhotoPoint, photo: PagePhoto, *, is_before: bool) -> dic
 
 def _view(point: PagePhotoPoint) -> str:
     """Return where the camera stood and looked, in words."""
-    spot = point.unit_title or "outside the units"
-    if point.direction_deg is None:
-        return f"photo at {spot}" if point.unit_title else f"photo {spot}"
-    about = "about " if point.direction_ref == "M" else ""
-    return f"looking {about}{WIND_WORDS[octant(point.direction_deg)]} from {spot}"
+    unit, first = point.point.unit, point.point.before
+    spot = "outside the units" if unit is None else (unit.name or "").strip() or unit.unit_id
+    if first.direction_deg is None:
+        return f"photo {spot}" if unit is None else f"photo at {spot}"
+    about = "about " if first.direction_ref == "M" else ""
+    return f"looking {about}{WIND_WORDS[octant(first.direction_deg)]} from {spot}"
 
 
 def _heading(point: PagePhotoPoint) -> str:
@@ -84,31 +138,35 @@ def _days(point: PagePhotoPoint) -> str:
 
 def _told(point: PagePhotoPoint, *, is_before: bool) -> str:
     """Return what a picture came before or after; nothing where no work in view is logged in between."""
-    if not point.work:
+    work = point.point.work
+    if not work:
         return ""
-    day, practice = point.work[0] if is_before else point.work[-1]
-    thing = f"the {PRACTICE_NOUNS[practice]}"
+    entry = work[0] if is_before else work[-1]
+    thing = f"the {PRACTICE_NOUNS[entry.practice]}"
     photo = point.before if is_before else point.after
-    if photo is not None and photo.taken_on == day:
+    if photo is not None and photo.taken_on == entry.date:
         return f"on the day of {thing}"
-    return f"{'before' if is_before else 'after'} {thing} of {day_words(day)}"
+    return f"{'before' if is_before else 'after'} {thing} of {day_words(entry.date)}"
 
 
 def _between(point: PagePhotoPoint) -> str:
     """Return what was done in view between the two pictures, and which other days there are pictures of."""
     sentences = []
-    if len(point.work) > 2:  # one and two are told under the pictures themselves
-        told = [f"the {PRACTICE_NOUNS[practice]} of {day_words(day)}" for day, practice in point.work[:_TOLD]]
-        more = len(point.work) - len(told)
+    work = point.point.work
+    if len(work) > 2:  # one and two are told under the pictures themselves
+        told = [f"the {PRACTICE_NOUNS[entry.practice]} of {day_words(entry.date)}" for entry in work[:_TOLD]]
+        more = len(work) - len(told)
         if more:
             told.append(f"{more} more {'line' if more == 1 else 'lines'} of the log")
         sentences.append(f"In between, in view: {joined(told)}.")
-    if point.other_days:
-        sentences.append(f"Also photographed {_listed(point.other_days)}.")
+    shown = {one.taken_on for one in (point.before, point.after) if one is not None}
+    other_days = sorted({photo.taken_on for photo in point.point.photos} - shown)
+    if other_days:
+        sentences.append(f"Also photographed {_listed(other_days)}.")
     return " ".join(sentences)
 
 
-def _listed(days: tuple[date, ...]) -> str:
+def _listed(days: Sequence[date]) -> str:
     shown = [day_words(day) for day in days[:3]]
     more = len(days) - len(shown)
     return joined([*shown, f"on {more} other days"] if more else shown)

@@ -19,10 +19,6 @@ _WHERE: Final = (
 )
 
 
-def drawing(page: Page) -> None:
-    """Return nothing: the words are in the template."""
-
-
 def values(page: Page) -> dict[str, Any]:
     """Return the sentences for the template."""
     return {"map_in_words": map_in_words(page)}
@@ -99,8 +95,8 @@ def _stages(page: Page) -> list[str]:
 def _latest(page: Page) -> list[str]:
     if not page.work:
         return []
-    last = max(page.work, key=lambda work: work.day)
-    did = PRACTICE_WORDS[last.practice]
+    last = max(page.work, key=lambda work: work.entry.date)
+    did = PRACTICE_WORDS[last.entry.practice]
     names = {unit.unit_id: words.unit_title(unit) for unit in page.units}
     inside = [
         names[unit_id]
@@ -108,7 +104,7 @@ def _latest(page: Page) -> list[str]:
         if unit_id in names and acres >= words.SPOKEN_ACRES
     ]
     place = f" in {words.joined(inside[:_NAMED])}" if inside else ""
-    return [f"The latest work: {did} on {words.day_words(last.day)}{place}, {words.tenths(last.acres)} acres."]
+    return [f"The latest work: {did} on {words.day_words(last.entry.date)}{place}, {words.tenths(last.acres)} acres."]
 
 
 def _things(page: Page) -> list[str]:

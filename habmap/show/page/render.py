@@ -13,7 +13,7 @@ from habmap.show.extent import extent
 from habmap.show.page.account import sheet_parts
 from habmap.show.page.drawing import drawing_json
 from habmap.show.page.offline import LEAFLET_SCRIPT, LEAFLET_STYLE, POLICY_SLOT, seal
-from habmap.show.page.parts import PARTS
+from habmap.show.page.parts import PAGE_PARTS
 from habmap.show.records import Page, refuse_private
 from habmap.show.templating import ENVIRONMENT, template_text
 from habmap.vocabulary import file_mark
@@ -54,13 +54,13 @@ def render_page(page: Page) -> str:
         ).add_to(paper)
     _Drawing().add_to(paper)  # type: ignore[no-untyped-call]
     figure = paper.get_root()
-    names = [part.name for part in PARTS]
-    scripts = [part.name for part in PARTS if part.has_script]
+    names = [part.name for part in PAGE_PARTS]
+    scripts = [part.name for part in PAGE_PARTS if part.has_script]
     figure._template = ENVIRONMENT.from_string(
         template_text("page/page.html.j2"),
         globals={
             **sheet_parts(page),
-            **{name: value for part in PARTS for name, value in part.values(page).items()},
+            **{name: value for part in PAGE_PARTS if part.values for name, value in part.values(page).items()},
             "policy": POLICY_SLOT,
             "mark": file_mark("map", page.audience),
             "drawing": drawing_json(page),

@@ -10,7 +10,14 @@ from markupsafe import Markup, escape
 
 from habmap.show.palette import INK, INK_SOFT, PAPER
 from habmap.show.records import Page
-from habmap.show.response_records import PageResponse, PageShare
+from habmap.show.response_words import (
+    canopy_sentence,
+    cover_sentence,
+    regrowth_sentence,
+    species_sentence,
+    work_sentence,
+)
+from habmap.work.response_records import UnitResponse
 
 #: Size of the drawing [px], where its scale begins and ends, and how far apart its lines stand.
 _WIDTH: Final = 360.0
@@ -26,7 +33,16 @@ _STEPS_PCT: Final = (100.0, 150.0, 200.0, 300.0, 600.0)
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class Share:
+    """A share of the ground with its 95 % limits [%]; limits ``None`` where nothing gives any."""
+
+    pct: float
+    low: float | None
+    high: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class UnitShown:
     """One unit's drawing and sentences."""
 
     title: str
@@ -37,36 +53,60 @@ class Told:
     coming_back: str
 
 
-def drawing(page: Page) -> None:
-    """Nothing of it is drawn by a script."""
-
-
 def values(page: Page) -> dict[str, Any]:
-    """Return what the template needs; ``response_units`` is empty where nothing was read."""
-    end_pct = _end(page.response)
+    """Return what the template needs; ``response_units`` is empty where nothing was read.
+
+    Counts and shares by unit; those read before and after come first. Where and by whom stays off every page.
+    """
+    read = [unit for unit in page.response if unit.read_before_on or unit.read_after_on]
+    read.sort(key=lambda unit: unit.native_cover_change_pct is None)
+    end_pct = _end(read)
     return {
         "response_units": tuple(
-            Told(
-                title=unit.title,
+            UnitShown(
+                title=_title(unit),
                 unit_id=unit.unit_id,
                 chart=Markup(_chart(unit, end_pct)),
-                lead=unit.lead,
-                more=unit.more,
-                coming_back=unit.coming_back,
+                lead=_unbroken(f"{work_sentence(unit)} {cover_sentence(unit)}"),
+                more=_unbroken(f"{canopy_sentence(unit)} {species_sentence(unit)}".strip()),
+                coming_back=regrowth_sentence(unit),
             )
-            for unit in page.response
+            for unit in read
         ),
-        "response_sentence": sentence(page.response),
+        "response_sentence": sentence(read),
         "response_marks": tuple((Markup(_sample(kind, is_after=True)), word) for kind, word in _MEASURES),
     }
+
+
+def _title(unit: UnitResponse) -> str:
+    return unit.name.strip() or unit.unit_id
+
+
+def _unbroken(text: str) -> str:
+    """Keep a figure and its sign on one line."""
+    return text.replace(" %", "\u00a0%").replace(" ± ", "\u00a0±\u00a0")
+
+
+def _share(unit: UnitResponse, measure: str, side: str) -> Share | None:
+    pct, low, high = (getattr(unit, f"{measure}_{side}_pct{limit}") for limit in ("", "_ci95_low", "_ci95_high"))
+    return None if pct is None else Share(pct, low, high)
+
+
+def _moved(unit: UnitResponse) -> str | None:
+    """Tell whether native plants cover more or less after than before, beyond the limits of the difference."""
+    if unit.native_cover_change_pct is None:
+        return None
+    if (unit.native_cover_change_pct_ci95_low or 0.0) > 0:
+        return "more"
+    return "less" if (unit.native_cover_change_pct_ci95_high or 0.0) < 0 else "unsure"
 
 
 _MEASURES: Final = (("stalk", "native plants, share of the ground"), ("crown", "cedar crowns, share of the ground"))
 
 
-def sentence(units: Sequence[PageResponse]) -> str:
+def sentence(units: Sequence[UnitResponse]) -> str:
     """Return what all the drawings say together."""
-    moved = [unit.moved for unit in units if unit.moved is not None]
+    moved = [way for unit in units if (way := _moved(unit)) is not None]
     if not moved:
         return "Read so far on one side of the work only: there is nothing to compare yet."
     units_words = "1 unit was" if len(moved) == 1 else f"{len(moved)} units were"
@@ -86,12 +126,12 @@ def sentence(units: Sequence[PageResponse]) -> str:
     )
 
 
-def _end(units: Sequence[PageResponse]) -> float:
+def _end(units: Sequence[UnitResponse]) -> float:
     largest = max(
         (
             max(share.pct, share.high or 0.0)
             for unit in units
-            for share in (unit.native_before, unit.native_after)
+            for share in (_share(unit, "native_cover", side) for side in ("before", "after"))
             if share is not None
         ),
         default=0.0,
@@ -99,27 +139,25 @@ def _end(units: Sequence[PageResponse]) -> float:
     return next((step for step in _STEPS_PCT if largest <= step), largest)
 
 
-def _chart(unit: PageResponse, end_pct: float) -> str:
+def _chart(unit: UnitResponse, end_pct: float) -> str:
     """Draw each measure as two lines on one scale, the earlier above, so that an eye falls from before to after."""
     height = _TOP + 4 * _LINE + _GAP + _FOOT
     base = height - _FOOT
     parts = [_scale(end_pct, base)]
     y = _TOP
-    for kind, before, after in (
-        ("stalk", unit.native_before, unit.native_after),
-        ("crown", unit.canopy_before, unit.canopy_after),
-    ):
+    words = f"{_title(unit)}."
+    for kind, measure, said in (("stalk", "native_cover", "Native plants"), ("crown", "canopy", "Cedar crowns")):
+        before, after = _share(unit, measure, "before"), _share(unit, measure, "after")
         parts.append(_pair(kind, before, after, y, end_pct))
         y += 2 * _LINE + _GAP
-    words = f"{unit.title}. Native plants: {_words(unit.native_before, unit.native_after)}. "
-    words += f"Cedar crowns: {_words(unit.canopy_before, unit.canopy_after)}."
+        words += f" {said}: {_words(before, after)}."
     return (
         f'<svg class="responsechart" viewBox="0 0 {_WIDTH:.0f} {height:.0f}" role="img" '
         f'aria-label="{escape(words)}">{"".join(parts)}</svg>'
     )
 
 
-def _pair(kind: str, before: PageShare | None, after: PageShare | None, y: float, end_pct: float) -> str:
+def _pair(kind: str, before: Share | None, after: Share | None, y: float, end_pct: float) -> str:
     parts = []
     if before is not None and after is not None:
         x1, x2 = _x(before.pct, end_pct), _x(after.pct, end_pct)
@@ -185,11 +223,11 @@ def _sample(kind: str, *, is_after: bool) -> str:
     )
 
 
-def _words(before: PageShare | None, after: PageShare | None) -> str:
+def _words(before: Share | None, after: Share | None) -> str:
     return f"{_share_words(before)} before, {_share_words(after)} after"
 
 
-def _share_words(share: PageShare | None) -> str:
+def _share_words(share: Share | None) -> str:
     if share is None:
         return "not read"
     limits = "" if share.low is None or share.high is None else f" ({share.low:.0f} to {share.high:.0f})"

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
 from markupsafe import Markup, escape
 
 from habmap.show import words
-from habmap.show.history_records import PageSeasons
 from habmap.show.palette import INK, INK_SOFT, PAPER
 from habmap.show.patterns import pattern_id
 from habmap.show.records import Page
-from habmap.work.season_account import SEASON_WORDS, Season
+from habmap.work.season_account import SEASON_WORDS, Season, SeasonAccount
 
 #: Width and height of the drawing, its ground line and the room over the tallest column [px].
 _WIDTH: Final = 460.0
@@ -53,7 +53,7 @@ class _Column:
 def values(page: Page) -> dict[str, Any]:
     """Return what the template needs; ``season_lines`` is empty where there is nothing to tell."""
     account = page.seasons
-    if account is None or not account.seasons:
+    if account is None or not account.seasons or not page.units:
         return {"season_lines": ()}
     return {
         "season_lines": tuple(
@@ -69,11 +69,11 @@ def values(page: Page) -> dict[str, Any]:
             for season in account.seasons
         ),
         "season_left": any(_left_acres(account, season) >= words.SPOKEN_ACRES for season in account.seasons),
-        "season_hours": account.with_hours,
-        "season_cost": account.with_cost,
+        "season_hours": page.with_hours,
+        "season_cost": page.with_cost,
         "season_chart": Markup(_chart(account)),
         "season_sentence": sentence(account),
-        "season_spent": spent(account, page.currency),
+        "season_spent": spent(page, account.seasons),
         "season_words": SEASON_WORDS,
     }
 
@@ -82,16 +82,12 @@ def _label(season: Season, page: Page) -> str:
     return f"{season.label}, so far" if page.drawn_on <= season.last_day else season.label
 
 
-def _left_acres(account: PageSeasons, season: Season) -> float:
+def _left_acres(account: SeasonAccount, season: Season) -> float:
     """Return the cedar ground that was left on purpose at a season's end: neither treated nor remaining [acre]."""
     return max(0.0, account.start_remaining_acres - season.cumulative_treated_acres - season.remaining_acres)
 
 
-def drawing(page: Page) -> None:
-    """Nothing of it is drawn by a script."""
-
-
-def sentence(account: PageSeasons) -> str:
+def sentence(account: SeasonAccount) -> str:
     """Return what the drawing shows, in a sentence or two."""
     last = account.seasons[-1]
     best = max(account.seasons, key=lambda season: season.treated_acres)
@@ -108,21 +104,21 @@ def sentence(account: PageSeasons) -> str:
     return text
 
 
-def spent(account: PageSeasons, currency: str) -> str:
+def spent(page: Page, seasons: Sequence[Season]) -> str:
     """Return hours and cost of all seasons as a sentence; empty where the steward did not ask for them."""
     parts = []
-    hours = [season.person_hours for season in account.seasons if season.person_hours is not None]
-    cost = [season.cost for season in account.seasons if season.cost is not None]
-    if account.with_hours:
+    hours = [season.person_hours for season in seasons if season.person_hours is not None]
+    cost = [season.cost for season in seasons if season.cost is not None]
+    if page.with_hours:
         parts.append(f"{sum(hours):,.0f} person-hours" if hours else "no hours")
-    if account.with_cost:
-        parts.append(f"{sum(cost):,.0f} {currency}" if cost else "no cost")
+    if page.with_cost:
+        parts.append(f"{sum(cost):,.0f} {page.currency}" if cost else "no cost")
     if not parts:
         return ""
     return f"So far the log tells of {' and '.join(parts)}; a line that does not say is not counted."
 
 
-def _chart(account: PageSeasons) -> str:
+def _chart(account: SeasonAccount) -> str:
     columns = [
         _Column("before", 0.0, account.start_remaining_acres),
         *(

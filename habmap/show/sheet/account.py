@@ -54,12 +54,12 @@ class Account:
         """Return how high the whole table is [pt]."""
         return (len(self.items) + 1) * _ROW_PT + 4
 
-    def draw(self, pen: Pen, box: tuple[float, float, float, float], *, with_story: bool) -> list[tuple[str, bool]]:
+    def draw(self, pen: Pen, box: tuple[float, float, float, float], *, is_one_unit: bool) -> list[tuple[str, bool]]:
         """Draw table and legend in a box (left, bottom, width, height [pt]); return what must follow overleaf.
 
         Parameters
         ----------
-        with_story
+        is_one_unit
             Tell the one unit's state, lie and work under its row.
         """
         left, bottom, width, height = box
@@ -75,13 +75,13 @@ class Account:
         if shown < len(self.items):
             rest = sum(item.row is not None for item in self.items[shown:])
             pen.text(left, y - 9, f"{rest} more units overleaf.", is_serif=True)
-        if with_story and shown == len(self.items):
-            is_told = self._story(pen, left, y - 4, width, bottom + legend_pt)
+        if is_one_unit and shown == len(self.items):
+            is_told = self._told_in_full(pen, left, y - 4, width, bottom + legend_pt)
         draw_legend(pen, self.page, left, bottom + legend_pt, width)
-        overleaf = [] if is_told else self._overleaf(shown, with_story=with_story)
+        overleaf = [] if is_told else self._overleaf(shown, is_one_unit=is_one_unit)
         return (
             []
-            if not with_story and self._fits_here(pen, overleaf, (left, bottom + legend_pt, width, y - 4))
+            if not is_one_unit and self._fits_here(pen, overleaf, (left, bottom + legend_pt, width, y - 4))
             else overleaf
         )
 
@@ -137,7 +137,7 @@ class Account:
         title = unit.unit_id if words.unit_title(unit) == unit.unit_id else f"{unit.unit_id} {words.unit_title(unit)}"
         pen.text(left + 18, y, clipped(title, width - 20, size_pt=LEAST_PT))
 
-    def _story(self, pen: Pen, left: float, top: float, width: float, bottom: float) -> bool:
+    def _told_in_full(self, pen: Pen, left: float, top: float, width: float, bottom: float) -> bool:
         """Tell the units' state, lie and work; say whether all of it had room."""
         for item in self.items:
             if item.row is None:
@@ -150,7 +150,7 @@ class Account:
             top = pen.block(left, top, lines, size_pt=10.0)
         return True
 
-    def _overleaf(self, first: int, *, with_story: bool) -> list[tuple[str, bool]]:
+    def _overleaf(self, first: int, *, is_one_unit: bool) -> list[tuple[str, bool]]:
         """Return (text, is it a heading) of what follows overleaf: units left over, and all work, unit by unit."""
         lines: list[tuple[str, bool]] = []
         for index, item in enumerate(self.items):
@@ -158,13 +158,13 @@ class Account:
                 continue
             unit = item.row.unit
             is_left_over = index >= first
-            if not (is_left_over or with_story or item.row.history):
+            if not (is_left_over or is_one_unit or item.row.history):
                 continue
             number = "" if unit.order is None else f"{unit.order}. "
             pm = f" {item.row.acres_pm}" if item.row.acres_pm else ""
             title = f"{words.unit_title(unit)} ({unit.unit_id})"
             lines.append((f"{number}{title}, {words.tenths(unit.acres)}{pm} acres", True))
-            if with_story:
+            if is_one_unit:
                 lines += [(text, False) for text in _told(item.row)]
                 continue
             if is_left_over:

@@ -224,16 +224,16 @@ def _patch_labels(pen: Pen, frame: Frame, page: Page, labels: Labels) -> None:
     if page.boundary is not None:
         drawn.append(frame.on_paper(page.boundary).boundary)
     marks = shapely.STRtree(drawn)
-    for work in sorted(page.work, key=lambda one: one.day, reverse=True):
+    for work in sorted(page.work, key=lambda one: one.entry.date, reverse=True):
         ground = shapely.intersection(shapely.make_valid(frame.on_paper(work.geometry)), window)
         if ground.is_empty or ground.area < 400:
             continue
         circle = shapely.maximum_inscribed_circle(ground, tolerance=1.0)
         x, y = circle.coords[0]
-        did, day = _Line(PRACTICE_WORDS[work.practice]), words.short_day(work.day)
+        did, day = _Line(PRACTICE_WORDS[work.entry.practice]), words.short_day(work.entry.date)
         crossed = []
         is_set = False
-        for lines in ([did, _Line(day)], [did, _Line(f"{day[:3]} {work.day.year}")]):
+        for lines in ([did, _Line(day)], [did, _Line(f"{day[:3]} {work.entry.date.year}")]):
             half = max(line.width_pt for line in lines) * 0.3
             spots = [spot for spot in _around((x, y), 32.0) if ground.contains(_level(spot, half))]
             boxes = [shapely.box(*_box_of(spot, lines)) for spot in spots]

@@ -26,6 +26,7 @@ from habmap.show.sheet.map import Frame, draw_frame, draw_ground
 from habmap.show.sheet.margin import SCALE_STRIP_PT, draw_scale
 from habmap.show.sheet.paper import MM_PT, PDF_SETTINGS, SIZES_PT, Paper, fitting_scale
 from habmap.show.sheet.pen import LEADING, LEAST_PT, Pen, at_most, wrapped
+from habmap.show.terrain_words import elevation_words
 from habmap.vocabulary import file_mark
 
 MARGIN_PT: Final = 25.0
@@ -48,20 +49,27 @@ class Sheet:
         The unit that the sheet is about; ``None``: the whole property.
     neighbours
         Outlines of the other units (lon/lat), drawn faintly.
-    elevation
-        Where the heights come from, as a sentence; ``None`` without elevation.
     """
 
     page: Page
     grid: LocalGrid
     unit_id: str | None = None
     neighbours: tuple[BaseGeometry, ...] = ()
-    elevation: str | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class SheetFigures:
-    """What a drawn sheet measures: the N of 1:N, the paper, the page count and the convergence at its middle [°]."""
+    """What a drawn sheet measures.
+
+    Attributes
+    ----------
+    scale
+        The N of 1:N; true when printed at 100 %.
+    orientation, width_mm, height_mm, pages
+        How the paper lies, its size [mm] and how many pages there are.
+    convergence_deg
+        The grid's convergence at the sheet's middle: a true bearing is a grid bearing plus this [°].
+    """
 
     scale: int
     orientation: Literal["landscape", "portrait"]
@@ -83,6 +91,48 @@ class _Plan:
     frame: tuple[float, float, float, float]
     account: tuple[float, float, float, float]
     scale: int
+
+
+def sheet_of(page: Page, *, grid: LocalGrid | None, unit_id: str | None) -> Sheet:
+    """Return what a sheet of the property, or of one unit, shows of a page.
+
+    Raises
+    ------
+    InputError
+        There is no such unit, or no ground to draw.
+    """
+    if grid is None:
+        raise InputError("there is no ground to draw", mend="load units or a boundary first: `habmap load units FILE`")
+    if unit_id is None:
+        return Sheet(page=page, grid=grid)
+    neighbours = tuple(unit.geometry for unit in page.units if unit.unit_id != unit_id)
+    return Sheet(page=_only(page, unit_id), grid=grid, unit_id=unit_id, neighbours=neighbours)
+
+
+def _only(page: Page, unit_id: str) -> Page:
+    """Return the page cut down to one unit: its ground, its work, its acres.
+
+    Raises
+    ------
+    InputError
+        There is no such unit.
+    """
+    unit = next((one for one in page.units if one.unit_id == unit_id), None)
+    if unit is None:
+        raise InputError(
+            "there is no such unit",
+            where="--unit",
+            value=unit_id,
+            allowed=", ".join(one.unit_id for one in page.units[:20]) or None,
+            mend="see `habmap acres` for the units and their labels",
+        )
+    return replace(
+        page,
+        units=(unit,),
+        totals=unit,
+        pieces=tuple(piece for piece in page.pieces if piece.unit_id == unit_id),
+        work=tuple(work for work in page.work if work.unit_acres.get(unit_id, 0.0) > 0),
+    )
 
 
 def draw_sheet(sheet: Sheet, path: Path, *, paper: Paper) -> SheetFigures:
@@ -153,8 +203,7 @@ def _dateline(page: Page) -> str:
 
 def _how(sheet: Sheet) -> list[str]:
     lines = [*sheet.page.method]
-    if sheet.elevation is not None:
-        lines.append(sheet.elevation)
+    lines += elevation_words(sheet.page)
     lines.append("Outlines are as true as the walk or the tracing they came from; ± is one standard deviation.")
     return lines + list(sheet.page.missing)
 
@@ -199,7 +248,7 @@ def _pages(sheet: Sheet, plan: _Plan, middle_xy: tuple[float, float]) -> tuple[l
     window = shapely.box(*frame.box)
     features = tuple(one for one in page.features if frame.on_paper(one.geometry).intersects(window))
     account = Account.of(replace(page, features=features))
-    overleaf = account.draw(pen, plan.account, with_story=sheet.unit_id is not None)
+    overleaf = account.draw(pen, plan.account, is_one_unit=sheet.unit_id is not None)
     plan.foot.draw(pen, MARGIN_PT, MARGIN_PT)
     return [pen, *_overleaf(sheet, plan, overleaf)], frame
 

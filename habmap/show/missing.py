@@ -1,4 +1,4 @@
-"""What a page, sheet or story says where something is not there: plain words, and for the owner what mends it."""
+"""What a page, sheet or handout says where something is not there: plain words, and for the owner what mends it."""
 
 from __future__ import annotations
 

@@ -14,10 +14,10 @@ from habmap.cli.output import print_json, say, warn
 
 def register(app: typer.Typer) -> None:
     """Add the command."""
-    app.command("handout")(story)
+    app.command("handout")(handout)
 
 
-def story(
+def handout(
     context: typer.Context,
     output: Annotated[
         Path | None,
@@ -35,11 +35,11 @@ def story(
 
     Then and now, acres by season, what comes next and why, what it takes and what help is asked.
     """
-    from habmap.jobs.story import write_story
+    from habmap.jobs.handout import write_handout
 
     session: Session = context.obj
     store = session.store()
-    result = write_story(
+    result = write_handout(
         store,
         target=output,
         folder=session.folder,

@@ -1,4 +1,4 @@
-"""The story's four pages: both maps at one true scale, type large enough for a room, and nothing private in public."""
+"""The handout's pages: both maps at one true scale, type large enough for a room, and nothing private in public."""
 
 from __future__ import annotations
 
@@ -20,13 +20,13 @@ from habmap.errors import InputError, UsageError
 from habmap.jobs.acres import acres
 from habmap.jobs.effort import effort
 from habmap.jobs.ground import ground
-from habmap.jobs.story import build_story, write_story
+from habmap.jobs.handout import build_handout, write_handout
 from habmap.place.settings import Settings
 from habmap.records import Feature
+from habmap.show.handout.records import HandoutUnit, refuse_private_handout
+from habmap.show.handout.words import by_season, due, season_rows, unit_reasons
 from habmap.show.records import PrivateOnPublicPageError
 from habmap.show.sheet.pen import whole_sentences
-from habmap.show.story.story import StoryUnit, refuse_private_story
-from habmap.show.story.words import by_season, due, season_rows, unit_reasons
 from habmap.vocabulary import FIRE_CAUTION, SAW_CAUTION
 from habmap.work.season_account import season_account
 
@@ -81,7 +81,7 @@ def _store(settings: Settings = SETTINGS) -> FakeStore:
 
 
 def _write(store: FakeStore, path: Path, **options: object) -> object:
-    return write_story(store, target=path, folder=path.parent, now=NOW, today=TODAY, **options)  # type: ignore[arg-type]
+    return write_handout(store, target=path, folder=path.parent, now=NOW, today=TODAY, **options)  # type: ignore[arg-type]
 
 
 @dataclass(frozen=True)
@@ -268,12 +268,12 @@ def test_the_public_sees_no_hours_costs_names_or_private_places(tmp_path: Path) 
 
 
 def test_a_story_for_the_public_that_tells_too_much_is_refused() -> None:
-    owner = build_story(_store(COMING), now=NOW, today=TODAY, audience="owner")
-    public = build_story(_store(COMING), now=NOW, today=TODAY, audience="public")
-    refuse_private_story(public)
+    owner = build_handout(_store(COMING), now=NOW, today=TODAY, audience="owner")
+    public = build_handout(_store(COMING), now=NOW, today=TODAY, audience="public")
+    refuse_private_handout(public)
     for field in ("effort", "contract", "next_units", "due", "seasons", "page"):
         with pytest.raises(PrivateOnPublicPageError):
-            refuse_private_story(replace(public, **{field: getattr(owner, field)}))
+            refuse_private_handout(replace(public, **{field: getattr(owner, field)}))
 
 
 @pytest.mark.poppler
@@ -322,11 +322,11 @@ def test_places_that_lack_something_say_so_on_four_pages(
 
 def test_many_seasons_go_into_one_row() -> None:
     rows = [entry("cut", f"{year}-12-03", box(0, 0, 10, 10 * (year - 2010))) for year in range(2012, 2026)]
-    story = build_story(FakeStore([unit("A1", OUTLINE), *rows], grid=GRID), now=NOW, today=TODAY, audience="owner")
-    table = season_rows(story, 5)
+    handout = build_handout(FakeStore([unit("A1", OUTLINE), *rows], grid=GRID), now=NOW, today=TODAY, audience="owner")
+    table = season_rows(handout, 5)
     assert [row[0] for row in table] == ["earlier", "2022-23", "2023-24", "2024-25", "2025-26"]
     assert table[-1][2] == f"{acres(FakeStore([unit('A1', OUTLINE), *rows], grid=GRID)).totals.remaining_acres:.1f}"
-    assert "in 14 seasons" in by_season(story)
+    assert "in 14 seasons" in by_season(handout)
 
 
 @pytest.mark.poppler
@@ -349,20 +349,20 @@ def test_nothing_due_reads_as_leave_to_burn() -> None:
     days = ["2026-02-14", "2026-01-15", "2025-08-13"]
     rows = [unit(f"A{number}", part) for number, part in enumerate(parts)]
     rows += [entry("cut", day, part) for day, part in zip(days, parts, strict=True)]
-    story = build_story(FakeStore(rows, grid=GRID), now=NOW, today=TODAY, audience="owner")
-    told = "; ".join(due(story))
+    handout = build_handout(FakeStore(rows, grid=GRID), now=NOW, today=TODAY, audience="owner")
+    told = "; ".join(due(handout))
     assert "slash past its drying days: 1" in told
     assert "slash drying: 2" in told
     assert "window" not in told
 
 
 def test_reasons_are_said_plainly() -> None:
-    bench = StoryUnit(
+    bench = HandoutUnit(
         order=1, title="B", said="b", cover="mixed", remaining_acres=3.0, aspect_mean_deg=181.0, sun_facing_pct=66.4,
         stems_per_acre=1234.0, is_dense=True,
     )  # fmt: skip
     assert unit_reasons(bench) == "Faces south, 66 % sun-facing. Thick cedars among hardwoods, about 1,234 to the acre."
-    unknown = StoryUnit(order=2, title="C", said="c", cover="cedar", remaining_acres=3.0)
+    unknown = HandoutUnit(order=2, title="C", said="c", cover="cedar", remaining_acres=3.0)
     assert unit_reasons(unknown) == "Which way it faces is not known. How thick its cedars stand now is not measured."
 
 
@@ -376,7 +376,7 @@ def test_the_same_place_gives_the_same_file(tmp_path: Path) -> None:
 def test_faults_are_said_and_nothing_is_written(tmp_path: Path) -> None:
     path = tmp_path / "handout.pdf"
     with pytest.raises(UsageError, match="PDF"):
-        _write(_store(), tmp_path / "story.png")
+        _write(_store(), tmp_path / "handout.png")
     assert list(tmp_path.iterdir()) == []
     path.write_text("mine")
     with pytest.raises(InputError, match="already there"):

@@ -1,4 +1,4 @@
-"""What the story for a meeting shows, as plain records; ``story_words`` says it, ``story_pages`` draws it."""
+"""What the handout for a meeting shows, as plain records; ``words`` says it, ``pages`` draws it."""
 
 from __future__ import annotations
 
@@ -7,12 +7,13 @@ from datetime import date
 
 from habmap.land.grid import LocalGrid
 from habmap.show.records import Page, PrivateOnPublicPageError, refuse_private
-from habmap.work.season_account import Season
+from habmap.work.effort_account import EffortResult
+from habmap.work.season_account import SeasonAccount
 from habmap.work.seasons import What
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class StoryUnit:
+class HandoutUnit:
     """One of the units that come next, and what speaks for it; ``None`` = not known.
 
     Attributes
@@ -46,7 +47,7 @@ class StoryUnit:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class StoryDue:
+class HandoutDue:
     """Things of one kind and state that are due; ``words`` are the owner's own, in the owner's copy only."""
 
     what: What
@@ -59,31 +60,7 @@ class StoryDue:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class StoryEffort:
-    """Hours and money so far and left, as the account of effort has them; ``None`` = not known."""
-
-    person_hours: float
-    cost: float
-    currency: str
-    hours_left_low: float | None
-    hours_left: float | None
-    hours_left_high: float | None
-    days_left: float | None
-    cost_left_low: float | None
-    cost_left: float | None
-    cost_left_high: float | None
-    hours_per_week: float | None
-    finish_low: date | None
-    finish: date | None
-    finish_high: date | None
-    is_finish_without_held: bool = False
-    follow_up_left: float | None = None
-    rests_on: str = ""
-    cost_rests_on: str = ""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Story:
+class Handout:
     """Everything the four pages show.
 
     Attributes
@@ -92,8 +69,8 @@ class Story:
         The ground as of the day, and the same units before any work.
     grid
         The place's grid; ``None`` while it holds no geometry.
-    start_acres
-        Cedar ground before any work [acre].
+    account
+        The account by season; in a copy for the public without hours and cost.
     practices
         Practice and the ground it covered, each acre once [acre].
     lying_acres
@@ -111,22 +88,30 @@ class Story:
     page: Page
     then: Page
     grid: LocalGrid | None
-    elevation: str | None
-    start_acres: float
-    seasons: tuple[Season, ...]
+    account: SeasonAccount
     practices: tuple[tuple[str, float], ...]
     lying_acres: float
-    next_units: tuple[StoryUnit, ...]
-    due: tuple[StoryDue, ...]
+    next_units: tuple[HandoutUnit, ...]
+    due: tuple[HandoutDue, ...]
     due_on: date
-    effort: StoryEffort | None
+    effort: EffortResult | None
     contract: tuple[str, ...]
     ask: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class StoryFigures:
-    """What the drawn story measures: the N of 1:N of its maps (``None``: none drawn), pages and paper."""
+@dataclass(frozen=True, kw_only=True)
+class HandoutFigures:
+    """What the drawn handout measures.
+
+    Attributes
+    ----------
+    then_and_now_scale, order_scale
+        The N of 1:N of both maps on the first page, and of the map on the third; ``None`` where there is no ground.
+    pages, width_mm, height_mm
+        How many pages there are, and the size of the paper as it lies [mm].
+    least_room_pt
+        Size of the smallest type that the room reads [pt]; sources, scale and cautions are half as large.
+    """
 
     then_and_now_scale: int | None
     order_scale: int | None
@@ -136,15 +121,15 @@ class StoryFigures:
     least_room_pt: float
 
 
-def refuse_private_story(story: Story) -> None:
-    """Raise ``PrivateOnPublicPageError`` if a story for the public holds what only the owner may see."""
-    for page in (story.page, story.then):
+def refuse_private_handout(handout: Handout) -> None:
+    """Raise ``PrivateOnPublicPageError`` if a handout for the public holds what only the owner may see."""
+    for page in (handout.page, handout.then):
         refuse_private(page)
-    if story.effort is not None or story.contract:
-        raise PrivateOnPublicPageError("a story for the public tells hours, costs or a contract")
-    if any(unit.remarks or unit.person_hours_left is not None for unit in story.next_units) or any(
-        item.words for item in story.due
+    if handout.effort is not None or handout.contract:
+        raise PrivateOnPublicPageError("a handout for the public tells hours, costs or a contract")
+    if any(unit.remarks or unit.person_hours_left is not None for unit in handout.next_units) or any(
+        item.words for item in handout.due
     ):
-        raise PrivateOnPublicPageError("a story for the public tells the owner's own words")
-    if any(season.person_hours is not None or season.cost is not None for season in story.seasons):
-        raise PrivateOnPublicPageError("a story for the public tells a season's hours or cost")
+        raise PrivateOnPublicPageError("a handout for the public tells the owner's own words")
+    if any(season.person_hours is not None or season.cost is not None for season in handout.account.seasons):
+        raise PrivateOnPublicPageError("a handout for the public tells a season's hours or cost")

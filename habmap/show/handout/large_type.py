@@ -1,4 +1,4 @@
-"""One page of the story: its margins, its sentence, its foot, and how large its type is on the paper at hand."""
+"""One page of the handout: its margins, its sentence, its foot, and how large its type is on the paper at hand."""
 
 from __future__ import annotations
 
@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from typing import Final
 
 from habmap.show import words
+from habmap.show.handout.records import Handout
 from habmap.show.sheet.foot import Foot
 from habmap.show.sheet.paper import SIZES_PT, Paper
 from habmap.show.sheet.pen import LEADING, Pen, at_most, clipped, text_width_pt, wrapped
-from habmap.show.story.story import Story
 
 #: What a room reads, the sentence above it, and what only those who come close read [pt].
 ROOM_PT: Final = 24.0
@@ -22,14 +22,14 @@ _MOST_REMARKS: Final = 3
 
 
 @dataclass(frozen=True, slots=True)
-class Board:
+class HandoutPage:
     """One page, and how much larger than Letter it is drawn; never smaller."""
 
     pen: Pen
     k: float
 
     @classmethod
-    def of(cls, paper: Paper) -> Board:
+    def of(cls, paper: Paper) -> HandoutPage:
         short, long = SIZES_PT[paper]
         letter_short, letter_long = SIZES_PT["letter"]
         return cls(Pen((long, short)), max(1.0, min(long / letter_long, short / letter_short)))
@@ -69,9 +69,9 @@ class Board:
         top = self.pen.size_pt[1] - self.left + 4 * self.k
         return self.pen.block(self.left, top, lines, size_pt=size, is_bold=True) - self.gap / 2
 
-    def foot(self, story: Story, number: int, *, cautions: Sequence[str], more: Sequence[str] = ()) -> Foot:
+    def foot(self, handout: Handout, number: int, *, cautions: Sequence[str], more: Sequence[str] = ()) -> Foot:
         """Return cautions, date and how the numbers were made, ready for the foot."""
-        page = story.page
+        page = handout.page
         state = "before any logged work" if page.on is None else f"work up to {words.day_words(page.on)}"
         public = ", made for the public" if page.audience == "public" else ""
         how = [

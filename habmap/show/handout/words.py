@@ -1,36 +1,36 @@
-"""The sentences of the story: a neighbour talking to a room."""
+"""The sentences of the handout: a neighbour talking to a room."""
 
 from __future__ import annotations
 
 from habmap.show import words
-from habmap.show.story.story import Story, StoryDue, StoryEffort, StoryUnit
+from habmap.show.handout.records import Handout, HandoutDue, HandoutUnit
 from habmap.vocabulary import PRACTICE_WORDS, WIND_WORDS, wind_16
+from habmap.work.effort_account import EffortResult
 from habmap.work.season_account import Season
 from habmap.work.seasons import WHAT_WORDS
 
 
-def by_season(story: Story) -> str:
+def by_season(handout: Handout) -> str:
     """Return what the seasons did, in one sentence."""
-    if not story.page.units:
+    seasons = handout.account.seasons
+    if not handout.page.units:
         return "No units are drawn yet, so no season has acres."
-    if not story.seasons:
-        return f"Nothing is logged yet: {words.tenths(story.start_acres)} acres of cedar as they stood at the start."
-    best = max(story.seasons, key=lambda season: season.treated_acres)
-    last = story.seasons[-1]
+    if not seasons:
+        start = words.tenths(handout.account.start_remaining_acres)
+        return f"Nothing is logged yet: {start} acres of cedar as they stood at the start."
+    best, last = max(seasons, key=lambda season: season.treated_acres), seasons[-1]
     done = f"{words.tenths(last.cumulative_treated_acres)} acres treated at least once"
-    if len(story.seasons) == 1 or best.treated_acres < words.SPOKEN_ACRES:
-        return f"{done} in {_count(len(story.seasons), 'season')}; {words.tenths(last.remaining_acres)} remain."
-    return (
-        f"{done} in {_count(len(story.seasons), 'season')}, the most in {best.label}: "
-        f"{words.tenths(best.treated_acres)} acres."
-    )
+    done += f" in {_count(len(seasons), 'season')}"
+    if len(seasons) == 1 or best.treated_acres < words.SPOKEN_ACRES:
+        return f"{done}; {words.tenths(last.remaining_acres)} remain."
+    return f"{done}, the most in {best.label}: {words.tenths(best.treated_acres)} acres."
 
 
-def practices(story: Story) -> str:
+def practices(handout: Handout) -> str:
     """Return what was done on how much ground, all seasons together."""
     spoken = [
         (practice, acres)
-        for practice, acres in story.practices
+        for practice, acres in handout.practices
         if acres >= words.SPOKEN_ACRES and practice not in ("keep", "checkup")  # neither is work on the ground
     ]
     if not spoken:
@@ -39,9 +39,9 @@ def practices(story: Story) -> str:
     return f"Acres worked so far: {told}."
 
 
-def season_rows(story: Story, most: int) -> list[tuple[str, str, str]]:
+def season_rows(handout: Handout, most: int) -> list[tuple[str, str, str]]:
     """Return label, acres treated in it and acres that then remained, the older seasons in one row if need be."""
-    seasons = list(story.seasons)
+    seasons = list(handout.account.seasons)
     rows: list[tuple[str, str, str]] = []
     if len(seasons) > most:
         older, seasons = seasons[: len(seasons) - most + 1], seasons[len(seasons) - most + 1 :]
@@ -59,16 +59,17 @@ def _row(season: Season) -> tuple[str, str, str]:
     return (season.label, words.tenths(season.treated_acres), words.tenths(season.remaining_acres))
 
 
-def running(story: Story) -> str:
+def running(handout: Handout) -> str:
     """Return a word on the season that is not over on the account's own day; empty where it is."""
-    if story.seasons and story.page.on is not None and story.page.on < story.seasons[-1].last_day:
-        return f"The season {story.seasons[-1].label} is told up to {words.day_words(story.page.on)}."
+    seasons, on = handout.account.seasons, handout.page.on
+    if seasons and on is not None and on < seasons[-1].last_day:
+        return f"The season {seasons[-1].label} is told up to {words.day_words(on)}."
     return ""
 
 
-def left_on_purpose(story: Story) -> str:
+def left_on_purpose(handout: Handout) -> str:
     """Return where cedar left on purpose is counted; empty where none is."""
-    if story.page.keep_acres < words.SPOKEN_ACRES:
+    if handout.page.totals.keep_acres < words.SPOKEN_ACRES:
         return ""
     return "Cedar left on purpose remains until the season in which it was marked, and is in no column after it."
 
@@ -76,24 +77,24 @@ def left_on_purpose(story: Story) -> str:
 # --- what comes next ----------------------------------------------------------------------------------------
 
 
-def comes_next(story: Story) -> str:
+def comes_next(handout: Handout) -> str:
     """Return what comes next and why, in one sentence."""
-    if not story.page.units:
+    if not handout.page.units:
         return "What comes next cannot be said: no units are drawn yet."
-    at_rest = words.waiting_sentence(story.page, with_why=False)
-    if not story.next_units:
+    at_rest = words.waiting_sentence(handout.page, with_why=False)
+    if not handout.next_units:
         return at_rest or "Nothing waits: no cedar ground here asks for work."
-    first, *others = [unit.said for unit in story.next_units[:3]]
+    first, *others = [unit.said for unit in handout.next_units[:3]]
     return f"Next: {first}{f', then {words.joined(others)}' if others else ''}. {at_rest}".rstrip()
 
 
-def unit_heading(unit: StoryUnit) -> str:
+def unit_heading(unit: HandoutUnit) -> str:
     """Return a unit's numeral, name and acres."""
     acres = unit.remaining_acres if unit.remaining_acres >= words.SPOKEN_ACRES else unit.upkeep_acres
     return f"{unit.order}. {unit.title}, {words.tenths(acres)} acres"
 
 
-def unit_reasons(unit: StoryUnit) -> str:
+def unit_reasons(unit: HandoutUnit) -> str:
     """Return why a unit stands where it does, as one would tell it over a fence."""
     if unit.remaining_acres < words.SPOKEN_ACRES:
         sentences = ["Treated once; young cedars or the years ask for another pass."]
@@ -102,7 +103,7 @@ def unit_reasons(unit: StoryUnit) -> str:
     return " ".join([*sentences, *(f"{remark[0].upper()}{remark[1:]}." for remark in unit.remarks if remark)])
 
 
-def _faces(unit: StoryUnit) -> str:
+def _faces(unit: HandoutUnit) -> str:
     if unit.sun_facing_pct is None:
         return "Which way it faces is not known."
     if unit.aspect_mean_deg is None:
@@ -111,7 +112,7 @@ def _faces(unit: StoryUnit) -> str:
     return f"{way}." if unit.sun_facing_pct < 0.5 else f"{way}, {unit.sun_facing_pct:.0f} % sun-facing."
 
 
-def _thick(unit: StoryUnit) -> str:
+def _thick(unit: HandoutUnit) -> str:
     among = " among hardwoods" if unit.cover == "mixed" else ""
     if unit.is_dense is None:
         return f"How thick its cedars stand{among} now is not measured."
@@ -119,16 +120,16 @@ def _thick(unit: StoryUnit) -> str:
     return f"{'Thick' if unit.is_dense else 'Thin'} cedars{among}{count}."
 
 
-def due(story: Story) -> list[str]:
+def due(handout: Handout) -> list[str]:
     """Return what is due, what presses first, as one sentence after another."""
-    if not story.due:
-        return [f"Nothing is due on {words.day_words(story.due_on)}, nor in the 90 days after it."]
-    lines = [_due(item, is_first=not number) for number, item in enumerate(story.due)]
-    opening = "Now" if story.due[0].state == "in force" else "Due"
+    if not handout.due:
+        return [f"Nothing is due on {words.day_words(handout.due_on)}, nor in the 90 days after it."]
+    lines = [_due(item, is_first=not number) for number, item in enumerate(handout.due)]
+    opening = "Now" if handout.due[0].state == "in force" else "Due"
     return [f"{opening}: {lines[0]}", *lines[1:]]
 
 
-def _due(item: StoryDue, *, is_first: bool) -> str:
+def _due(item: HandoutDue, *, is_first: bool) -> str:
     name = WHAT_WORDS[item.what]
     if item.what == "piles":
         name = "piles not burned yet" + (f", {item.state}" if item.state != "open" else "")
@@ -146,7 +147,7 @@ def _due(item: StoryDue, *, is_first: bool) -> str:
     return f"{name}: {_count(item.units, 'unit') if is_first else item.units}"
 
 
-def _span(item: StoryDue) -> str:
+def _span(item: HandoutDue) -> str:
     """Return the days of a closed time or a hold; what the ground asks for has none here."""
     if item.what not in ("closed_burn", "closed_cut", "hold") or item.to_date is None:
         return ""
@@ -157,20 +158,20 @@ def _span(item: StoryDue) -> str:
 # --- what it costs, and help --------------------------------------------------------------------------------
 
 
-def remains(story: Story) -> str:
+def remains(handout: Handout) -> str:
     """Return the last page's sentence."""
-    page, effort = story.page, story.effort
+    page, effort = handout.page, handout.effort
     if not page.units:
         return "What remains cannot be said: no units are drawn yet."
-    if page.remaining_acres < words.SPOKEN_ACRES:
+    if page.totals.remaining_acres < words.SPOKEN_ACRES:
         return "No cedar ground remains to be treated; what is asked now is upkeep and a watchful eye."
-    text = f"{words.tenths(page.remaining_acres)} acres remain"
-    if effort is not None and effort.hours_left is not None:
-        text += f"; at our own pace that is about {effort.hours_left:,.0f} person-hours"
+    text = f"{words.tenths(page.totals.remaining_acres)} acres remain"
+    if effort is not None and effort.person_hours_left is not None:
+        text += f"; at our own pace that is about {effort.person_hours_left:,.0f} person-hours"
     return f"{text}. Help is welcome."
 
 
-def effort_sentences(effort: StoryEffort, *, remaining_acres: float, contract: tuple[str, ...]) -> list[str]:
+def effort_sentences(effort: EffortResult, *, remaining_acres: float, contract: tuple[str, ...]) -> list[str]:
     """Return hours and money so far and to come, each with its range where the log gives one."""
     spent = [f"{effort.person_hours:,.0f} person-hours"] if effort.person_hours > 0 else []
     if effort.cost > 0:
@@ -178,13 +179,13 @@ def effort_sentences(effort: StoryEffort, *, remaining_acres: float, contract: t
     lines = [f"So far: {' and '.join(spent)}." if spent else "The log tells no hours and no cost yet."]
     if remaining_acres < words.SPOKEN_ACRES:
         lines.append("No acres remain whose hours could be told.")
-    elif effort.hours_left is None:
+    elif effort.person_hours_left is None:
         lines.append("What the rest would take is not known: no line of the log gives its hours.")
     else:
-        days = "" if effort.days_left is None else f", {effort.days_left:,.0f} days of one person"
+        days = "" if effort.person_days_left is None else f", {effort.person_days_left:,.0f} days of one person"
         lines.append(
-            f"Clearing the rest: about {effort.hours_left:,.0f} person-hours"
-            f"{_range(effort.hours_left_low, effort.hours_left_high)}{days}."
+            f"Clearing the rest: about {effort.person_hours_left:,.0f} person-hours"
+            f"{_range(effort.person_hours_left_low, effort.person_hours_left_high)}{days}."
         )
     if effort.cost_left:
         lines.append(
@@ -195,21 +196,21 @@ def effort_sentences(effort: StoryEffort, *, remaining_acres: float, contract: t
     if effort.finish is not None and effort.hours_per_week is not None and remaining_acres >= words.SPOKEN_ACRES:
         low, high = effort.finish_low, effort.finish_high
         between = "" if low is None or high is None else f" ({words.short_day(low)} to {words.short_day(high)})"
-        without = ", without ground on hold" if effort.is_finish_without_held else ""
+        without = ", without ground on hold" if effort.finish_without else ""
         lines.append(
             f"At {effort.hours_per_week:g} hours a week it ends about {words.short_day(effort.finish)}"
             f"{between}{without}."
         )
-    if effort.hours_left is not None and remaining_acres >= words.SPOKEN_ACRES:
+    if effort.person_hours_left is not None and remaining_acres >= words.SPOKEN_ACRES:
         lines.append(
             "Piling, burning and upkeep come on top."
-            if effort.follow_up_left is None
-            else f"Slash work: about {effort.follow_up_left:,.0f} hours more; upkeep comes on top."
+            if effort.follow_up.person_hours_left is None
+            else f"Slash work: about {effort.follow_up.person_hours_left:,.0f} hours more; upkeep comes on top."
         )
-    if effort.hours_left and effort.days_left and remaining_acres >= words.SPOKEN_ACRES:
+    if effort.person_hours_left and effort.person_days_left and remaining_acres >= words.SPOKEN_ACRES:
         lines.append(
-            f"At our pace an acre takes {effort.hours_left / remaining_acres:.1f} hours: a helper’s day is "
-            f"about {words.tenths(remaining_acres / effort.days_left)} acres."
+            f"At our pace an acre takes {effort.person_hours_left / remaining_acres:.1f} hours: a helper’s day is "
+            f"about {words.tenths(remaining_acres / effort.person_days_left)} acres."
         )
     return lines
 
@@ -218,9 +219,9 @@ def _range(low: float | None, high: float | None) -> str:
     return "" if low is None or high is None else f" ({low:,.0f} to {high:,.0f})"
 
 
-def remaining_sentences(story: Story) -> list[str]:
+def remaining_sentences(handout: Handout) -> list[str]:
     """Return what remains in acres alone, for a copy without hours or money."""
-    units = [unit for unit in story.page.units if unit.remaining_acres >= words.SPOKEN_ACRES]
+    units = [unit for unit in handout.page.units if unit.remaining_acres >= words.SPOKEN_ACRES]
     if not units:
         return ["No acres remain to be treated for the first time."]
     units.sort(key=lambda unit: -unit.remaining_acres)
@@ -232,21 +233,21 @@ def remaining_sentences(story: Story) -> list[str]:
     ]
 
 
-def asked(story: Story) -> list[str]:
+def asked(handout: Handout) -> list[str]:
     """Return the help that is asked: the steward's own list, else what the figures themselves ask for."""
-    if story.ask:
-        return [text.strip() for text in story.ask if text.strip()]
+    if handout.ask:
+        return [text.strip() for text in handout.ask if text.strip()]
     lines = []
-    first = next((unit for unit in story.next_units if unit.remaining_acres >= words.SPOKEN_ACRES), None)
+    first = next((unit for unit in handout.next_units if unit.remaining_acres >= words.SPOKEN_ACRES), None)
     if first is not None:
         hours = first.person_hours_left
         lines.append(
             f"Cutting on {first.said}: {words.tenths(first.remaining_acres)} acres"
             + ("." if hours is None else f", about {hours:,.0f} person-hours.")
         )
-    if story.lying_acres >= words.SPOKEN_ACRES:
-        lines.append(f"Hands or a machine for slash: {words.tenths(story.lying_acres)} acres lie cut.")
-    looks = sum(item.units for item in story.due if item.what == "checkup" and item.state in ("due", "overdue"))
+    if handout.lying_acres >= words.SPOKEN_ACRES:
+        lines.append(f"Hands or a machine for slash: {words.tenths(handout.lying_acres)} acres lie cut.")
+    looks = sum(item.units for item in handout.due if item.what == "checkup" and item.state in ("due", "overdue"))
     if looks:
         lines.append(f"Eyes: {_count(looks, 'unit')} should be walked and looked over.")
     lines.append("Tell us of nests, graves and old sites before work begins there.")

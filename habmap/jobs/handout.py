@@ -1,0 +1,128 @@
+"""The handout for a meeting without a screen: four pages that say what the account, the order and the log say."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime
+from pathlib import Path
+
+from habmap.jobs.acres import acres
+from habmap.jobs.density import density
+from habmap.jobs.due import due, upkeep_due
+from habmap.jobs.effort import effort, slope_outlines
+from habmap.jobs.ground import ground
+from habmap.jobs.map import build_page
+from habmap.jobs.ports import Store
+from habmap.jobs.printing import Written, drawn_into, pdf_path, written
+from habmap.jobs.public import public_view
+from habmap.jobs.snapshot import snapshot
+from habmap.jobs.terrain import remaining_outlines, terrain_sums, unit_outlines
+from habmap.show.handout.contents import handout_of
+from habmap.show.handout.pages import draw_handout
+from habmap.show.handout.records import Handout, HandoutFigures
+from habmap.show.handout.words import asked
+from habmap.show.records import Audience
+from habmap.show.sheet.paper import Paper
+from habmap.work.due_rows import pressing
+from habmap.work.season_account import Season
+
+
+@dataclass(frozen=True, kw_only=True)
+class HandoutResult(Written, HandoutFigures):
+    """What was written, its scales, and the figures on its pages.
+
+    Attributes
+    ----------
+    paper
+        The paper.
+    seasons
+        The account by season; in a copy for the public without hours and cost.
+    asks
+        The help that is asked, as the last page says it.
+    """
+
+    paper: str
+    person_hours_left: float | None
+    seasons: tuple[Season, ...]
+    asks: tuple[str, ...]
+
+
+def write_handout(
+    store: Store,
+    *,
+    target: Path | None,
+    folder: Path,
+    now: datetime,
+    today: date,
+    paper: Paper = "letter",
+    audience: Audience = "owner",
+    on: date | None = None,
+    overwrite: bool = False,
+) -> HandoutResult:
+    """Write the four pages as a PDF.
+
+    Parameters
+    ----------
+    store
+        The place.
+    target
+        The PDF to write, whole or not at all; ``None``: ``out/handout.pdf`` in ``folder``.
+    folder
+        The property's folder; its ``out`` is made where the handout goes there.
+    now, today
+        The moment of drawing (UTC), and the local day from which due dates and the finish count.
+    paper
+        The paper, which lies; on larger paper everything is larger.
+    audience
+        ``public`` leaves out hours, costs, contracts, names, notes, the words of holds and private features.
+    on
+        As of this day's work, and what was due on it; ``None``: all work so far, and what is due today.
+
+    Raises
+    ------
+    UsageError
+        The file's name does not end in .pdf.
+    InputError
+        The file is there and ``overwrite`` is false, or the ground is wider than any paper.
+    PlaceError
+        The disk refused.
+    """
+    path = pdf_path(target, folder=folder, name="handout.pdf", what="handout", audience=audience, overwrite=overwrite)
+    store = snapshot(store)
+    handout = build_handout(store, now=now, today=today, audience=audience, on=on)
+    figures = drawn_into(
+        path, lambda file: draw_handout(handout, file, paper=paper), what="handout", audience=audience,
+        overwrite=overwrite, make_folder=target is None,
+    )  # fmt: skip
+    return HandoutResult(
+        **written(store, handout.page, path),
+        **vars(figures),
+        paper=paper,
+        person_hours_left=None if handout.effort is None else handout.effort.person_hours_left,
+        seasons=handout.account.seasons,
+        asks=tuple(asked(handout)),
+    )
+
+
+def build_handout(store: Store, *, now: datetime, today: date, audience: Audience, on: date | None = None) -> Handout:
+    """Return the handout's records: every figure from the job that prints it elsewhere."""
+    store = public_view(store) if audience == "public" else snapshot(store)
+    state = ground(store, on=on)
+    if store.elevation() is not None and state.units:  # one pass over the raster for all that is told
+        sets = [unit_outlines(store, on=on).values(), remaining_outlines(store, on=on).values()]
+        timed = [slope_outlines(store, on=on)] if audience == "owner" else []
+        terrain_sums(store, *sets, *timed)
+    due_on = on or today
+    parts = (part for row in due(store, on=due_on).items for part in row.parts)
+    return handout_of(
+        build_page(store, now=now, audience=audience, on=on),
+        state,
+        limits=store.settings.stages,
+        practices=acres(store, on=on).practices,
+        stands={stand.unit_id: stand for stand in density(store, on=on).units} if state.units else {},
+        upkeep=upkeep_due(state, store.settings),
+        items=sorted((part for part in parts if part.state != "done"), key=pressing),
+        due_on=due_on,
+        spent=effort(store, on=on, today=today) if audience == "owner" else None,
+        ask=store.settings.handout.ask,
+    )
