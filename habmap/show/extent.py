@@ -14,10 +14,12 @@ _NOWHERE: Final = (-98.6, 39.8, -98.5, 39.9)
 
 
 def extent(page: Page) -> tuple[float, float, float, float]:
-    """Return west, south, east, north of the units and the boundary [°]."""
+    """Return west, south, east, north of the units and the boundary, else of the relief [°]."""
     shapes: list[BaseGeometry] = [unit.geometry for unit in page.units]
     if page.boundary is not None:
         shapes.append(page.boundary)
+    if not shapes and page.relief is not None:
+        return page.relief.west, page.relief.south, page.relief.east, page.relief.north
     if not shapes:
         return _NOWHERE
     west, south, east, north = shapely.total_bounds(shapes)

@@ -6,6 +6,8 @@ only ever set ``textContent``.
 
 from __future__ import annotations
 
+from dataclasses import dataclass, fields
+
 import branca.element
 import folium
 
@@ -27,7 +29,26 @@ class _Drawing(branca.element.MacroElement):
     )
 
 
-def render_page(page: Page) -> str:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Around:
+    """What stands around the page where a program serves it: HTML of that program's own.
+
+    Attributes
+    ----------
+    head, top, foot
+        At the end of the head, above the page, below it.
+    pencil, pencil_words
+        In place of the file that a drawn outline is saved as, and what the pencil says to do next.
+    """
+
+    head: str = ""
+    top: str = ""
+    foot: str = ""
+    pencil: str = ""
+    pencil_words: str = ""
+
+
+def render_page(page: Page, *, around: Around | None = None) -> str:
     """Return the page as one HTML text that opens from disk and fetches nothing.
 
     Raises
@@ -63,12 +84,21 @@ def render_page(page: Page) -> str:
             **{name: value for part in PAGE_PARTS if part.values for name, value in part.values(page).items()},
             "policy": POLICY_SLOT,
             "mark": file_mark("map", page.audience),
+            "around": around,
             "drawing": drawing_json(page),
             "css": "\n".join(template_text(f"page/{name}.css") for name in ("page", *names)),
             "js": "\n".join(template_text(f"page/{name}.js") for name in ("page", "outline", *scripts)),
         },
     )
-    return seal(_steady_names(figure.render(), paper))
+    sealed = seal(_steady_names(figure.render(), paper))
+    return sealed if around is None else _surrounded(sealed, around)
+
+
+def _surrounded(sealed: str, around: Around) -> str:
+    """Put what stands around the page into its slots: names and notes in it are escaped, and cannot hold one."""
+    for name in (one.name for one in fields(around)):
+        sealed = sealed.replace(f"<!--around:{name}-->", getattr(around, name))
+    return sealed
 
 
 def _steady_names(html: str, paper: folium.Map) -> str:

@@ -185,7 +185,7 @@ PARTS.push(({ map, place, svg, partsOf, letGo, INK, PAPER }) => {
       return say("There is hardly any ground inside this outline, so it is not taken.");
     closed = true;
     changed();
-    return say(`Closed: ${written(acresOf(corners))}. Save the file below, or drag a corner to mend the outline.`);
+    return say(`Closed: ${written(acresOf(corners))}. ${by("keep").dataset.next}, or drag a corner to mend the outline.`);
   }
   function back() {
     picked = null;
@@ -367,7 +367,7 @@ PARTS.push(({ map, place, svg, partsOf, letGo, INK, PAPER }) => {
     changed();
     return closed
       ? say(
-          `Closed: ${written(acresOf(corners))}.${isCut ? " The ends of the stroke overlapped; what lay beyond their meeting is left off." : ""} Save the file below, or drag a corner to mend the outline.`,
+          `Closed: ${written(acresOf(corners))}.${isCut ? " The ends of the stroke overlapped; what lay beyond their meeting is left off." : ""} ${by("keep").dataset.next}, or drag a corner to mend the outline.`,
         )
       : mend();
   }
