@@ -21,6 +21,7 @@ from starlette.routing import Route
 
 from habmap.desk import rooms
 from habmap.desk.asked import Answer, Asked, keep
+from habmap.desk.drafts import Drafts
 from habmap.desk.keys import Keys, same
 from habmap.desk.known import Known, Property
 from habmap.desk.pages import ASSETS, asset, page, told
@@ -57,6 +58,7 @@ class Desk:
         self.end: Callable[[], None] = lambda: None
         self.shelf = Path(tempfile.mkdtemp(prefix="habmap-desk-"))
         self.warmth = Warmth()
+        self.drafts = Drafts()
         self._rooms = {room.name: room for room in rooms.IN_ORDER}
         self.listed_rooms: tuple[Room, ...] = tuple(room for room in rooms.IN_ORDER if room.needs_property)
         self._answers: OrderedDict[str, Response] = OrderedDict()
@@ -88,6 +90,10 @@ class Desk:
         self.presence.seen()
         if path == "/assets/no-script.css":
             self.presence.is_scriptless = True
+
+    def new_folder(self) -> Path:
+        """Return an empty folder where only the desk looks, until it ends."""
+        return Path(tempfile.mkdtemp(dir=self.shelf))
 
     def title_of(self, room: str) -> str:
         """Return what people call a room."""
@@ -140,7 +146,7 @@ class Desk:
             brought: dict[str, list[Any]] = {}
             for name, value in items:
                 if isinstance(value, UploadFile) and (value.filename or value.size):
-                    kept = await run_in_threadpool(keep, self.shelf, value.filename or "file", value.file)
+                    kept = await run_in_threadpool(keep, self.new_folder(), value.filename or "file", value.file)
                     brought.setdefault(name, []).append(kept)
             asked.files = brought
         return await run_in_threadpool(self._once, act, asked)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 import shutil
-import tempfile
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
@@ -34,6 +33,7 @@ class TheDesk(Protocol):
     known: Known
     keys: Keys
     warmth: Warmth
+    drafts: Any
     shelf: Path
 
     @property
@@ -43,6 +43,9 @@ class TheDesk(Protocol):
     @property
     def listed_rooms(self) -> Sequence[Listed]:
         """Rooms of a property in the order of the list at the top of each page."""
+
+    def new_folder(self) -> Path:
+        """Return an empty folder where only the desk looks, until it ends."""
 
     def title_of(self, room: str) -> str:
         """Return what people call a room."""
@@ -220,9 +223,8 @@ def safe_name(name: str) -> str:
 
 
 def keep(folder: Path, name: str, content: Any) -> Brought:
-    """Put a file that came into a folder of its own under the given one."""
-    place = Path(tempfile.mkdtemp(dir=folder))
-    path = place / safe_name(name)
+    """Put a file that came into an empty folder."""
+    path = folder / safe_name(name)
     with path.open("xb") as target:
         shutil.copyfileobj(content, target)
     return Brought(name=path.name, path=path)

@@ -20,6 +20,7 @@ from habmap.show.templating import ENVIRONMENT, template_text
 #: Files that pages load, with what they are.
 ASSETS: Final = {
     "desk.css": "text/css",
+    "strip.css": "text/css",
     "no-script.css": "text/css",
     "desk.js": "text/javascript",
     "map.js": "text/javascript",
@@ -51,6 +52,11 @@ def asset(name: str) -> str:
 def page(asked: Asked, template: str, *, status: int = 200, **values: Any) -> Response:
     """Return a page of a room."""
     return HTMLResponse(render(asked, template, values), status_code=status)
+
+
+def piece(asked: Asked, template: str, **values: Any) -> str:
+    """Return a piece of a page, for one that is made elsewhere."""
+    return render(asked, template, values)
 
 
 def render(asked: Asked, template: str, values: Mapping[str, Any]) -> str:

@@ -1,0 +1,87 @@
+"""The ground of a GPS walk as the log wants it: the patch, its day, and what is to be said about the walk."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+from shapely import MultiPolygon
+
+from habmap.errors import InputError
+from habmap.jobs.log import whole_units
+from habmap.jobs.ports import Store
+from habmap.jobs.trace import Window, traced_ground
+
+
+@dataclass(frozen=True, slots=True)
+class WalkGround:
+    """A walked patch (lon/lat) with the standard deviation of its acres, its local day, and what is to be said."""
+
+    patch: MultiPolygon
+    day: dt.date
+    unit_ids: tuple[str, ...]
+    acres_sd: float | None
+    notes: tuple[str, ...]
+
+
+def walk_ground(
+    store: Store,
+    paths: Sequence[Path],
+    *,
+    swath_ft: float | None = None,
+    travel: str = "foot",
+    window: Window | None = None,
+    unit_ids: tuple[str, ...] = (),
+    day: dt.date | None = None,
+) -> WalkGround:
+    """Return the ground of a walk, taken as `habmap.jobs.trace.traced_ground` takes it.
+
+    Units named beside a walk say which ones were meant; the patch is not cut to them. The day is the one given, else
+    the walk's own (local at the place).
+
+    Raises
+    ------
+    UsageError
+        The swath or the way of travel cannot be.
+    InputError
+        The walk makes no ground, a unit is not known, or no day is given and the walk has none or several.
+    """
+    traced = traced_ground(store, paths, swath_ft=swath_ft, travel=travel, window=window)
+    result = traced.result
+    article = "an" if result.kind == "edge walk" else "a"
+    notes = [f"the walk looks like {article} {result.kind}", *result.notes]
+    if result.dropped_fixes:
+        reasons = ", ".join(f"{one.count} {one.reason}" for one in result.dropped)
+        notes.append(f"{result.dropped_fixes} of {result.fixes} fixes were left out: {reasons}")
+    zone = ZoneInfo(store.settings.place.timezone)
+    walked = [moment.astimezone(zone).date() for moment in (result.started_at, result.ended_at) if moment is not None]
+    if day is None:
+        day = _own_day(walked)
+        notes.append(f"the work is dated {day}, the day of the walk")
+    elif walked and not walked[0] <= day <= walked[-1]:
+        notes.append(f"the walk was recorded on {walked[0]}, the work is dated {day}")
+    if unit_ids:
+        whole_units(store, unit_ids, on=day)  # refuses a unit that is not known
+    return WalkGround(traced.patch, day, unit_ids, result.acres_sd, tuple(notes))
+
+
+def _own_day(walked: Sequence[dt.date]) -> dt.date:
+    if not walked:
+        raise InputError(
+            "the walk has no times, so it does not tell the day of the work",
+            where="--date",
+            allowed="YYYY-MM-DD",
+            mend="give the day with --date",
+        )
+    if walked[0] != walked[-1]:
+        raise InputError(
+            "the walk runs over more than one day",
+            where="--date",
+            value=f"{walked[0]} to {walked[-1]}",
+            allowed="one day",
+            mend="give the day of the work with --date, or log each day's walk on its own",
+        )
+    return walked[0]
