@@ -24,6 +24,7 @@ from habmap.desk.asked import Answer, Asked, keep
 from habmap.desk.drafts import Drafts
 from habmap.desk.keys import Keys, same
 from habmap.desk.known import Known, Property
+from habmap.desk.long_work import Works
 from habmap.desk.pages import ASSETS, asset, page, told
 from habmap.desk.room import Room
 from habmap.desk.warm import Warmth
@@ -59,8 +60,9 @@ class Desk:
         self.shelf = Path(tempfile.mkdtemp(prefix="habmap-desk-"))
         self.warmth = Warmth()
         self.drafts = Drafts()
+        self.works = Works()
         self._rooms = {room.name: room for room in rooms.IN_ORDER}
-        self.listed_rooms: tuple[Room, ...] = tuple(room for room in rooms.IN_ORDER if room.needs_property)
+        self.listed_rooms: tuple[Room, ...] = tuple(room for room in rooms.IN_ORDER if room.needs_property and room.is_listed)
         self._answers: OrderedDict[str, Response] = OrderedDict()
         self._sending: dict[str, threading.Lock] = {}
         self._guard = threading.Lock()
@@ -78,12 +80,13 @@ class Desk:
         )
 
     def close(self) -> None:
-        """Put away what lay about."""
+        """Stop what goes on, and put away what lay about."""
+        self.works.close()
         shutil.rmtree(self.shelf, ignore_errors=True)
 
     def is_busy(self) -> bool:
         """Tell whether something is being made that somebody waits for."""
-        return False
+        return self.works.is_busy()
 
     def on_request(self, path: str) -> None:
         """Somebody is there."""

@@ -34,6 +34,7 @@ class TheDesk(Protocol):
     keys: Keys
     warmth: Warmth
     drafts: Any
+    works: Any
     shelf: Path
 
     @property

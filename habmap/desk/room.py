@@ -24,6 +24,8 @@ class Room:
         Answers to what lies under it, by name: ``/…/papers/file`` is ``parts["file"]``.
     acts
         Answers to what is sent to it, by name.
+    is_listed
+        Whether it stands in the list at the top of each page.
     needs_property
         Whether it is of one property.
     needs_libraries
@@ -35,5 +37,6 @@ class Room:
     show: Answer
     parts: Mapping[str, Answer] = field(default_factory=dict)
     acts: Mapping[str, Answer] = field(default_factory=dict)
+    is_listed: bool = True
     needs_property: bool = True
     needs_libraries: bool = True

@@ -72,7 +72,7 @@ def void(
 
 def _tell(voided: Voided) -> None:
     """Say what a withdrawal does, before it is done."""
-    from habmap.cli.commands.history import content_words
+    from habmap.show.ledger_words import content_words
 
     line, target = voided.number, voided.target[:8]
     if voided.withdraws == "line":

@@ -79,7 +79,7 @@ def join(
 
 def _ask_about(pair: ToldTwice) -> None:
     """Point at two lines that may be one day's work, and say how one is withdrawn."""
-    from habmap.cli.commands.history import content_words
+    from habmap.show.ledger_words import content_words
 
     first, second = pair.first, pair.second
     say(f"These two may tell one day's work: {pair.shared_acres:,.1f} acres are common, hours and cost count twice:")

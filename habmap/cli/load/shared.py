@@ -64,7 +64,7 @@ def show(result: LoadResult, *, as_json: bool, noun: str) -> None:
         return
     say(_words(result, noun))
     if result.changes:
-        from habmap.cli.commands.history import change_words
+        from habmap.show.ledger_words import change_words
 
         for change in result.changes:
             for line in change_words(change):

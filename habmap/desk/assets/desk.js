@@ -53,7 +53,6 @@
     const answer = await fetch(work.dataset.work);
     const now = await answer.json();
     if (now.is_over) return location.reload();
-    work.querySelector("progress").value = now.done_frac;
     work.querySelector("[role=status]").textContent = now.words;
     return setTimeout(look, 500);
   }

@@ -25,10 +25,16 @@ if TYPE_CHECKING:
 WALKS: Final = ".gpx,.kml,.geojson,.json"
 LAYERS: Final = ".geojson,.json,.gpkg,.kml,.zip,.shp"
 _DAY: Final = Field(
-    name="date", label="day of the work", kind="date", help="Left open, a walk's own day is taken where its times tell it."
+    name="date",
+    label="day of the work",
+    kind="date",
+    help="Left open, a walk's own day is taken where its times tell it.",
 )
 _YES: Final = Field(
-    name="yes", label="yes, it is right", kind="box", help="Only where a figure was asked about, and it is right all the same."
+    name="yes",
+    label="yes, it is right",
+    kind="box",
+    help="Only where a figure was asked about, and it is right all the same.",
 )
 
 
@@ -55,9 +61,7 @@ def show(asked: Asked, *, error: HabmapError | None = None) -> Response:
     store = asked.store
     cedar = store.settings.place.cedar
     is_needed = practice in KILLING and default_killed_pct(practice, cedar=cedar) is None
-    fields = [
-        field_of(one, is_needed=is_needed and one.name == "killed_pct") for one in facts_for(practice)
-    ]
+    fields = [field_of(one, is_needed=is_needed and one.name == "killed_pct") for one in facts_for(practice)]
     units = store.units()
     order = [line.unit_id for line in rank(store, today=asked.today).units] if units else []
     return page(
@@ -69,7 +73,13 @@ def show(asked: Asked, *, error: HabmapError | None = None) -> Response:
         words=next(row.words for row in PRACTICE_ROWS if row.key == practice),
         day=_DAY,
         walk=_walk_fields(),
-        layer=Field(name="patch", label="a file with the ground", kind="file", accept=LAYERS, help="A layer of any map program: GeoJSON, GeoPackage, KML or a zipped shapefile."),
+        layer=Field(
+            name="patch",
+            label="a file with the ground",
+            kind="file",
+            accept=LAYERS,
+            help="A layer of any map program: GeoJSON, GeoPackage, KML or a zipped shapefile.",
+        ),
         block=_block_field(store, practice),
         units=sorted(units, key=lambda unit: order.index(unit.unit_id)),
         fields=fields,
@@ -240,16 +250,39 @@ def _clock(asked: Asked, name: str) -> dt.time | None:
     try:
         return dt.time.fromisoformat(text) if text else None
     except ValueError:
-        raise UsageError("this is not a time of day", where=f"{name}, of the walk", value=text, allowed="HH:MM") from None
+        raise UsageError(
+            "this is not a time of day", where=f"{name}, of the walk", value=text, allowed="HH:MM"
+        ) from None
 
 
 def _walk_fields() -> tuple[Field, ...]:
     from habmap.land.tracks import TRAVEL_MPS
 
     return (
-        Field(name="track", label="walks of a GPS", kind="file", is_several=True, accept=WALKS, help="GPX, KML or GeoJSON; several are taken as one walk."),
-        Field(name="swath_ft", label="breadth worked along the walk", kind="number", unit="ft", low=0, high=1000, help="Where the walk went back and forth over the ground; left open for a walk around it."),
-        Field(name="travel", label="how it was walked", kind="choice", choices=tuple((way, way) for way in TRAVEL_MPS), empty=None),
+        Field(
+            name="track",
+            label="walks of a GPS",
+            kind="file",
+            is_several=True,
+            accept=WALKS,
+            help="GPX, KML or GeoJSON; several are taken as one walk.",
+        ),
+        Field(
+            name="swath_ft",
+            label="breadth worked along the walk",
+            kind="number",
+            unit="ft",
+            low=0,
+            high=1000,
+            help="Where the walk went back and forth over the ground; left open for a walk around it.",
+        ),
+        Field(
+            name="travel",
+            label="how it was walked",
+            kind="choice",
+            choices=tuple((way, way) for way in TRAVEL_MPS),
+            empty=None,
+        ),
         Field(name="from", label="only from this time of day", kind="time"),
         Field(name="to", label="only up to this time of day", kind="time"),
     )

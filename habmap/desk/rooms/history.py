@@ -1,0 +1,261 @@
+"""History: every line ever written; withdraw one, correct one, each after a look at what it would change."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any, Final
+from zoneinfo import ZoneInfo
+
+from starlette.responses import Response
+
+from habmap.desk.asked import Asked
+from habmap.desk.forms import Field, field_of, read_facts
+from habmap.desk.pages import page
+from habmap.desk.room import Room
+from habmap.desk.rooms.log import facts_for
+from habmap.errors import HabmapError, InputError
+
+if TYPE_CHECKING:
+    from habmap.jobs.withdraw import Voided
+    from habmap.work.logged import Logged
+
+_WHY: Final = Field(name="why", label="the reason", is_needed=True, help="It stands beside the line for good.")
+_YES: Final = Field(name="yes", label="yes, do it all the same", kind="box")
+
+
+class _SeenError(Exception):
+    """Carries what a withdrawal would do out of it, before anything is written."""
+
+    def __init__(self, voided: Voided) -> None:
+        super().__init__()
+        self.voided = voided
+
+
+def show(asked: Asked) -> Response:
+    """Show every line, the newest first."""
+    from habmap import api
+    from habmap.show.ledger_words import STATE_WORDS, change_words, line_words
+
+    store = asked.store
+    unit = asked.text("unit") or None
+    result = api.history(store, unit_id=unit)
+    zone = ZoneInfo(store.settings.place.timezone)
+    kinds = {line.entry_id: line.action for line in result.entries}
+    rows = [
+        (
+            line,
+            line_words(line, zone, kinds, burn_words=_burn_words),
+            STATE_WORDS.get((line.action, line.state), "").removeprefix("; "),
+        )
+        for line in reversed(result.entries)
+    ]
+    counting = [line for line in result.entries if line.action == "log" and line.state in ("counts", "corrected")]
+    return page(
+        asked,
+        "history.html.j2",
+        rows=rows,
+        unit=unit,
+        last=counting[-1] if counting else None,
+        saved=next((words for line, words, _ in rows if asked.text("saved") == str(line.number)), None),
+        done=asked.text("done"),
+        changes=[change_words(change) for change in result.changes],
+    )
+
+
+def ask_void(asked: Asked, *, error: HabmapError | None = None) -> Response:
+    """Say what a withdrawal would do, and ask for its reason."""
+    from habmap.show.ledger_words import content_words
+
+    line = asked.text("line")
+    voided, doubts = _looked_at(asked, line)
+    words = {
+        "what": f"This withdraws line {voided.number} itself, with all its corrections."
+        if voided.withdraws == "line"
+        else f"This takes back the {voided.withdraws} of line {voided.number}, not the line itself.",
+        "before": "withdrawn" if voided.before is None else content_words(voided.before),
+        "after": "withdrawn: it no longer counts" if voided.after is None else content_words(voided.after),
+    }
+    return page(
+        asked,
+        "history_void.html.j2",
+        status=422 if error else 200,
+        error=error,
+        line=line,
+        words=words,
+        doubts=doubts,
+        seen=_seen(asked, line),
+        why=_WHY,
+        yes=_YES if doubts else None,
+    )
+
+
+def void(asked: Asked) -> Response:
+    """Withdraw it."""
+    from habmap.jobs.withdraw import void as withdraw
+
+    line = asked.text("line")
+    try:
+        _refuse_changed(asked, line)
+        voided = withdraw(asked.store, line, why=asked.text("why"), now=asked.now, agree=lambda words: asked.has("yes"))
+    except HabmapError as error:
+        return ask_void(asked, error=error)
+    return asked.goto("history", done=f"line {voided.number}: withdrawn")
+
+
+def ask_correct(asked: Asked, *, error: HabmapError | None = None) -> Response:
+    """Show a line as it counts now, to be corrected."""
+    from habmap.records import Entry, facts, value_of
+    from habmap.vocabulary import PRACTICE_WORDS
+    from habmap.work.burns import burn_of
+    from habmap.work.lines import find_line
+
+    line = asked.text("line")
+    found = find_line(asked.store.entries(), line)
+    content = found.content
+    assert content is not None  # find_line refuses a withdrawn one
+    burn = burn_of(found, asked.store.burns())
+    own = facts(Entry)
+    fields = [
+        field_of(one, value=value_of(content if one.name in own else burn, one)) for one in facts_for(content.practice)
+    ]
+    return page(
+        asked,
+        "history_correct.html.j2",
+        status=422 if error else 200,
+        error=error,
+        line=line,
+        words=PRACTICE_WORDS.get(content.practice, content.practice),
+        practice=Field(
+            name="practice",
+            label="what was done",
+            kind="choice",
+            choices=tuple(PRACTICE_WORDS.items()),
+            value=content.practice,
+            empty=None,
+        ),
+        day=Field(name="date", label="day of the work", kind="date", value=content.date.isoformat(), is_needed=True),
+        fields=fields,
+        why=_WHY,
+        yes=_YES,
+        seen=asked.text("seen") or _seen(asked, line),
+    )
+
+
+def look_at_correction(asked: Asked) -> Response:
+    """Show what a correction would change; nothing is written."""
+    draft = asked.desk.drafts.keep(asked)
+    try:
+        logged = _corrected(asked, is_preview=True)
+    except HabmapError as error:
+        return ask_correct(asked, error=error)
+    from habmap.show.logged_words import caution_lines, changes_sentences, logged_sentence
+
+    return page(
+        asked,
+        "history_look.html.j2",
+        sentence=logged_sentence(logged),
+        changes=changes_sentences(logged),
+        notes=logged.warnings,
+        cautions=caution_lines(logged),
+        draft=draft,
+        line=asked.text("line"),
+        yes=_YES if logged.warnings else None,
+    )
+
+
+def correct(asked: Asked) -> Response:
+    """Write the correction that was looked at."""
+    said_yes = asked.texts("yes")
+    asked = asked.desk.drafts.taken_up(asked)
+    if said_yes:
+        asked = replace(asked, said={**asked.said, "yes": said_yes})
+    logged = _corrected(asked, is_preview=False)
+    return asked.goto("history", saved=str(logged.number))
+
+
+def _corrected(asked: Asked, *, is_preview: bool) -> Logged:
+    from habmap.jobs.correct import amend
+    from habmap.records import BurnRecord, Entry, facts, value_of
+    from habmap.records.said import BurnSaid, Said, assembled
+    from habmap.work.burns import burn_of
+    from habmap.work.lines import find_line
+
+    line = asked.text("line")
+    _refuse_changed(asked, line)
+    found = find_line(asked.store.entries(), line)
+    content = found.content
+    assert content is not None  # find_line refuses a withdrawn one
+    burn = burn_of(found, asked.store.burns())
+    own = facts(Entry)
+    told = {}
+    for one in facts_for(content.practice):
+        now: Any = read_facts(asked, (one,))[one.name]
+        if now != value_of(content if one.name in own else burn, one):
+            told[one.name] = now
+    day: dt.date | None = asked.day("date", "day of the work")
+    return amend(
+        asked.store,
+        line,
+        why=asked.text("why"),
+        said=Said(**assembled(Entry, told)),
+        now=asked.now,
+        today=asked.today,
+        practice=asked.text("practice") if asked.text("practice") != content.practice else None,
+        date=day if day != content.date else None,
+        burn=BurnSaid(**assembled(BurnRecord, told)),
+        agree=lambda words: asked.has("yes"),
+        is_preview=is_preview,
+    )
+
+
+def _looked_at(asked: Asked, line: str) -> tuple[Voided, list[str]]:
+    """Return what withdrawing a line would do and what would be asked; nothing is written."""
+    from habmap.jobs.withdraw import void as withdraw
+
+    doubts: list[str] = []
+
+    def agree(words: str) -> bool:
+        doubts.append(words)
+        return True
+
+    def tell(voided: Voided) -> None:
+        raise _SeenError(voided)
+
+    try:
+        withdraw(asked.store, line, why="looked at", now=asked.now, agree=agree, tell=tell)
+    except _SeenError as seen:
+        return seen.voided, doubts
+    raise AssertionError("a withdrawal tells what it does before it is written")
+
+
+def _seen(asked: Asked, line: str) -> str:
+    """Return what of a line a page has seen: its newest row. Another page or a command may write one meanwhile."""
+    from habmap.work.lines import find_row
+
+    found, _ = find_row(asked.store.entries(), line)
+    return max(found.rows, key=lambda row: (row.recorded_at, row.entry_id)).entry_id
+
+
+def _refuse_changed(asked: Asked, line: str) -> None:
+    if asked.text("seen") != _seen(asked, line):
+        raise InputError(
+            "this line was corrected or withdrawn since the page was opened; nothing was written",
+            where=f"line {line}",
+            mend="look at it again in the history, and begin from what it says now",
+        )
+
+
+def _burn_words(burn: Any) -> list[str]:
+    from habmap.jobs.burn.record import notice_words, observed_words
+
+    return [] if burn is None else [*observed_words(burn), *map(notice_words, burn.notices)]
+
+
+ROOM: Final = Room(
+    name="history",
+    title="History",
+    show=show,
+    parts={"void": ask_void, "correct": ask_correct},
+    acts={"void": void, "look": look_at_correction, "correct": correct},
+)

@@ -1,0 +1,157 @@
+"""Load: any file, whole or not at all, with every fault by its row."""
+
+from __future__ import annotations
+
+import shutil
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+from starlette.responses import Response
+
+from habmap.desk.asked import Asked
+from habmap.desk.forms import Field
+from habmap.desk.pages import page
+from habmap.desk.room import Room
+from habmap.errors import HabmapError, UsageError
+
+if TYPE_CHECKING:
+    from habmap.desk.long_work import Work
+
+_LAYER: Final = "GeoPackage, GeoJSON, KML or a zipped shapefile"
+_TABLE: Final = "CSV, .xlsx or .ods"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Loadable:
+    """One kind of file: its words, what it may be, and which of the form's options go with it."""
+
+    key: str
+    words: str
+    files: str
+    options: tuple[str, ...] = ()
+    is_copied: bool = False
+    is_folder: bool = False
+
+
+KINDS: Final = (
+    Loadable(key="units", words="outlines of units", files=_LAYER, options=("repair", "trim", "overwrite", "layer")),
+    Loadable(key="boundary", words="the property line", files=_LAYER, options=("repair", "overwrite", "layer")),
+    Loadable(key="features", words="roads, houses, creeks and other things", files=_LAYER, options=("repair", "overwrite", "layer")),
+    Loadable(key="dem", words="elevation", files="GeoTIFF or another raster", options=("vertical-unit", "overwrite"), is_copied=True),
+    Loadable(key="canopy", words="canopy heights", files="GeoTIFF or another raster", options=("vertical-unit", "overwrite"), is_copied=True),
+    Loadable(key="entries", words="lines of a work log", files=_TABLE, options=("layer", "sheet")),
+    Loadable(key="plots", words="sampling plots", files=_TABLE, options=("sheet", "overwrite")),
+    Loadable(key="cover", words="frames read for plant cover", files=_TABLE, options=("sheet",)),
+    Loadable(key="sightings", words="sightings of plants and animals", files=_TABLE, options=("sheet",)),
+    Loadable(key="photos", words="photos, with photos.csv where cameras told no place", files="JPEG", options=("overwrite",), is_folder=True),
+    Loadable(key="forecast", words="a forecast of hours", files=_TABLE, options=("sheet",)),
+    Loadable(key="block", words="a burn block drawn in a file", files=_LAYER, options=("name", "repair", "overwrite")),
+)  # fmt: skip
+#: Options that are a box to be ticked, and those that say something.
+_BOXES: Final = {
+    "repair": ("mend outlines that cross themselves", "What it changed is told."),
+    "trim": ("cut back to neighbors", "New units are cut back where they overlap units that are there."),
+    "overwrite": ("replace what is there", "Where the same thing is told anew: the old stays on record."),
+}
+_SAID: Final = {
+    "layer": ("which layer", "Where the file holds several."),
+    "sheet": ("which sheet", "Where a spreadsheet has several."),
+    "name": ("name of the block", ""),
+}
+
+
+def show(asked: Asked, *, error: HabmapError | None = None) -> Response:
+    """Show what may be loaded, or the form for one kind."""
+    kind = next((one for one in KINDS if one.key == asked.text("kind")), None)
+    if kind is None:
+        return page(asked, "load_kinds.html.j2", kinds=KINDS, error=error)
+    return page(
+        asked,
+        "load.html.j2",
+        status=422 if error else 200,
+        error=error,
+        kind=kind,
+        fields=fields_of(kind),
+    )
+
+
+def fields_of(kind: Loadable) -> tuple[Field, ...]:
+    """Return the form of one kind of file."""
+    from habmap.measures import M_PER_VERTICAL_UNIT
+
+    fields = [
+        Field(
+            name="file",
+            label="the photos, and their table" if kind.is_folder else "the file",
+            kind="file",
+            is_several=kind.is_folder,
+            is_needed=True,
+            help=f"{kind.files}.",
+        )
+    ]
+    for option in kind.options:
+        if option in _BOXES:
+            label, words = _BOXES[option]
+            fields.append(Field(name=option, label=label, kind="box", help=words))
+        elif option in _SAID:
+            label, words = _SAID[option]
+            fields.append(Field(name=option, label=label, help=words, is_needed=option == "name"))
+        else:
+            units = tuple((unit, unit) for unit in M_PER_VERTICAL_UNIT)
+            fields.append(
+                Field(
+                    name=option,
+                    label="unit of the heights",
+                    kind="choice",
+                    choices=units,
+                    empty="as the file says",
+                    help="m: meters, ft: international feet, us-ft: US survey feet. Asked for where the file is silent.",
+                )
+            )
+    return tuple(fields)
+
+
+def bring(asked: Asked) -> Response:
+    """Begin to load a file, and go where it is told what came of it."""
+    try:
+        work = begin(asked, asked.text("kind"))
+    except HabmapError as error:
+        return show(asked, error=error)
+    return asked.goto("work", id=work.key)
+
+
+def begin(asked: Asked, key: str) -> Work:
+    """Begin to load what a form brought, and return the work.
+
+    Raises
+    ------
+    UsageError
+        There is no such kind, or no file came.
+    """
+    kind = next((one for one in KINDS if one.key == key), None)
+    if kind is None:
+        raise UsageError("what kind of file is it?", where="the kind", allowed=", ".join(one.words for one in KINDS))
+    path = asked.file("file", kind.words)
+    if kind.is_folder:
+        path = asked.desk.new_folder()
+        for number, one in enumerate(asked.paths("file")):
+            name = one.name if not (path / one.name).exists() else f"{number}-{one.name}"
+            shutil.move(one, path / name)
+    words = ["load", kind.key, str(path), "--json"]
+    words += [f"--{option}" for option in kind.options if option in _BOXES and asked.has(option)]
+    words += [
+        f"--{option}={asked.text(option)}" for option in kind.options if option not in _BOXES and asked.has(option)
+    ]
+    words += ["--copy"] if kind.is_copied else []
+    work: Work = asked.desk.works.begin(
+        words,
+        folder=asked.at.folder,
+        place=asked.at.key,
+        title=f"Loading of {kind.words}",
+        room=asked.text("back") or "load",
+        files={},
+    )
+    return work
+
+
+ROOM: Final = Room(name="load", title="Load", show=show, acts={"bring": bring}, needs_libraries=False)

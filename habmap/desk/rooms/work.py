@@ -1,0 +1,88 @@
+"""Something is being made: how long it takes, a way to stop it, and what came of it."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from starlette.exceptions import HTTPException
+from starlette.responses import FileResponse, JSONResponse, Response
+
+from habmap.desk.asked import Asked
+from habmap.desk.long_work import Work
+from habmap.desk.pages import page
+from habmap.desk.room import Room
+
+#: Kinds of papers that a browser shows by itself; all others are saved. None of them may run anything at the desk.
+_SHOWN: Final = {".pdf": "application/pdf"}
+
+
+def show(asked: Asked) -> Response:
+    """Show how far a work is, or what came of it."""
+    work = _work(asked)
+    return page(
+        asked,
+        "work.html.j2",
+        work=work,
+        facts=_facts(work),
+        error=work.error if work.is_over and not work.is_cancelled else None,
+        status=422 if work.error and not work.is_cancelled else 200,
+    )
+
+
+def state(asked: Asked) -> Response:
+    """Tell a page that waits whether it is over."""
+    work = _work(asked)
+    return JSONResponse({"is_over": work.is_over, "words": f"{work.took_s:,.0f} seconds so far"})
+
+
+def file(asked: Asked) -> Response:
+    """Give what was made; a page in it gets no rights at the desk."""
+    work = _work(asked)
+    path = work.files.get(asked.text("name"))
+    if path is None or not work.is_over or not path.is_file():
+        raise HTTPException(404, "There is no such paper.")
+    kind = _SHOWN.get(path.suffix)
+    return FileResponse(
+        path,
+        filename=asked.text("name"),
+        media_type=kind or "application/octet-stream",
+        content_disposition_type="inline" if kind else "attachment",
+        headers={"content-security-policy": "default-src 'none'; sandbox"},
+    )
+
+
+def cancel(asked: Asked) -> Response:
+    """Stop a work."""
+    work = _work(asked)
+    work.cancel()
+    return asked.goto(more="", id=work.key)
+
+
+def _work(asked: Asked) -> Work:
+    work: Work | None = asked.desk.works.find(asked.text("id"), asked.at.key)
+    if work is None:
+        raise HTTPException(404, "There is no such work at the desk.")
+    return work
+
+
+def _facts(work: Work) -> list[tuple[str, str]]:
+    """Return the plain figures and words of an answer, by what they are called."""
+    if not isinstance(work.answer, dict):
+        return []
+    hidden = {"schema", "path", "kind", "folder", "file"}
+    return [
+        (name.replace("_", " "), f"{value:,.2f}" if isinstance(value, float) else str(value))
+        for name, value in work.answer.items()
+        if name not in hidden and isinstance(value, str | int | float) and not isinstance(value, bool) and value != ""
+    ]
+
+
+ROOM: Final = Room(
+    name="work",
+    title="At work",
+    show=show,
+    parts={"state": state, "file": file},
+    acts={"cancel": cancel},
+    is_listed=False,
+    needs_libraries=False,
+)

@@ -1,0 +1,178 @@
+"""What the log says and ever said, line by line in words, whatever face shows it (rows of `habmap.jobs.history`)."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import date, datetime
+from typing import Any, Final, TypeAlias
+from zoneinfo import ZoneInfo
+
+from habmap.records import BurnRecord, Entry, facts, value_of
+from habmap.vocabulary import PRACTICE_WORDS
+
+#: Records of `habmap.jobs.history` and `habmap.jobs.plots`, which lie above this room.
+HistoryLine: TypeAlias = Any
+HistoryResult: TypeAlias = Any
+UnitAcresThen: TypeAlias = Any
+UnitChange: TypeAlias = Any
+VersionLine: TypeAlias = Any
+PlotChange: TypeAlias = Any
+#: Says what was observed at a burn.
+BurnWords: TypeAlias = Callable[[BurnRecord | None], list[str]]
+
+#: What became of a row, beside its id; ``log`` lines, corrections (``amend``) and withdrawals (``void``).
+STATE_WORDS: Final = {
+    ("log", "withdrawn"): "; it no longer counts",
+    ("log", "corrected"): "; corrected below",
+    ("amend", "withdrawn"): "; it no longer counts",
+    ("amend", "corrected"): "; corrected again below",
+    ("amend", "lost"): "; it does not count, a correction made apart from it does",
+    ("amend", "unknown"): "; that line is not in this log",
+    ("void", "taken back"): "; taken back below",
+    ("void", "unknown"): "; that line is not in this log",
+}
+
+
+def history_lines(result: HistoryResult, zone: ZoneInfo, *, burn_words: BurnWords) -> list[str]:
+    """Return the history in plain lines: one per row of the log, its corrections under it."""
+    where = f"in unit {_plain(result.unit_id)}" if result.unit_id else f"at {_plain(result.place)}"
+    roots = [line for line in result.entries if line.action == "log"]
+    if not roots and not result.changes and not result.plots and len(result.versions) < 2:
+        return [f"No work is logged {where} yet."]
+    withdrawn = {line.root_id for line in result.entries} - {line.root_id for line in result.entries if line.counts}
+    count = len(roots)
+    words = [
+        f"{count} {'piece' if count == 1 else 'pieces'} of work logged {where}"
+        + (f", {len(withdrawn - {None})} of them withdrawn." if withdrawn - {None} else ".")
+    ]
+    kinds = {line.entry_id: line.action for line in result.entries}
+    for line in result.entries:
+        words.append("")
+        words.append(line_words(line, zone, kinds, burn_words=burn_words))
+        own = f", {_plain(line.source_id)} in the file it came from" if line.source_id else ""
+        name = (
+            f"line {line.number}" if line.action == "log" else "correction" if line.action == "amend" else "withdrawal"
+        )
+        words.append(f"  {name} ({line.entry_id}){own}, written {day_words(_local(line.recorded_at, zone))}")
+        words[-1] += STATE_WORDS.get((line.action, line.state), "")
+    for change in result.changes:
+        words += ["", *change_words(change)]
+    for plot in result.plots:
+        words += ["", _plot_words(plot, zone)]
+    if len(result.versions) > 1:
+        words += ["", "Versions, oldest first:", *(f"  {_version_words(version)}" for version in result.versions)]
+    return words
+
+
+def _plot_words(change: PlotChange, zone: ZoneInfo) -> str:
+    done = {"correct": "corrected", "void": "withdrawn", "restore": "counted again"}[change.action]
+    where = f" in {_plain(change.unit_id)}" if change.unit_id else ""
+    said = "; ".join(_plain(words) for words in (*change.changes, *([change.why] if change.why else [])))
+    return f"Plot {_plain(change.plot_id)}{where} {done} on {day_words(_local(change.recorded_at, zone))}" + (
+        f": {said}." if said else "."
+    )
+
+
+def _version_words(version: VersionLine) -> str:
+    begins = "from the beginning" if version.valid_from is None else f"from {day_words(version.valid_from)}"
+    state = {
+        "holds": "holds",
+        "retired": "the unit is retired",
+        "taken back": "taken back, never held",
+        "ended": "" if version.valid_to is None else f"until {day_words(version.valid_to)}",
+    }[version.state]
+    follows = f", after {', '.join(map(_plain, version.follows))}" if version.follows else ""
+    return f"{_plain(version.unit_id)}, {_plain(version.cover)}, {version.acres:,.2f} acres, {begins}{follows}: {state}"
+
+
+def _change_word(before: int, after: int) -> str:
+    return "Merged" if before > max(after, 1) else "Split" if after > before else "Redrawn" if after else "Retired"
+
+
+def day_words(day: date) -> str:
+    """Return a day as people say it: 3 Feb 2025 (English month names, whatever the machine's language)."""
+    months = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+    return f"{day.day} {months[day.month - 1]} {day.year}"
+
+
+def _local(moment: datetime, zone: ZoneInfo) -> date:
+    return moment.astimezone(zone).date()
+
+
+def _withdrawal_words(line: HistoryLine, kinds: dict[str, str]) -> str:
+    kind = kinds.get(line.target or "", "log")
+    if kind == "log":
+        return f"Line {line.number or line.target} withdrawn"
+    what = "correction" if kind == "amend" else "withdrawal"
+    return f"The {what} {line.target} of line {line.number} taken back"
+
+
+def content_words(line: HistoryLine) -> str:
+    """Say what a line of the log says, in a few words."""
+    words = _done(line)
+    return words[0].lower() + words[1:] + (f" ({_plain(line.who)})" if line.who else "")
+
+
+def line_words(line: HistoryLine, zone: ZoneInfo, kinds: dict[str, str], *, burn_words: BurnWords) -> str:
+    """Say what one row of the log says; ``kinds`` are the actions of all rows by id."""
+    who = f" ({_plain(line.who)})" if line.who else ""
+    why = f": {_plain(line.why)}" if line.why else ""
+    if line.action == "void":
+        return f"{_withdrawal_words(line, kinds)} on {day_words(_local(line.recorded_at, zone))}{who}{why}."
+    said = f"{_done(line)}{who}."
+    if line.action == "amend":
+        day, name = day_words(_local(line.recorded_at, zone)), line.number or line.target
+        said = f"Corrected on {day}{why}. Line {name} should read: {said}"
+    if line.product:
+        rate = f" at {_plain(line.product_rate)}" if line.product_rate else ""
+        said += f" Product: {_plain(line.product)}{rate}; the product's label is the law."
+    for words in burn_words(line.burn):
+        said += f" {_plain(words)}."
+    if line.note:
+        said += f" Note: {_plain(line.note)}"
+    return said
+
+
+def _done(line: HistoryLine) -> str:
+    words = PRACTICE_WORDS.get(line.practice, line.practice) or "work"  # a word that another program put there
+    parts = [f"{words[0].upper()}{words[1:]} on {day_words(line.date)}"]
+    if line.acres is not None:
+        parts.append(f"{line.acres:,.1f} acres{_where(line)}")
+    if line.acres_sd is not None:
+        parts.append(f"give or take {line.acres_sd:,.2f}")
+    if line.reported_acres is not None:
+        parts.append(f"reported as {line.reported_acres:,.1f}{', and confirmed' if line.is_sure else ''}")
+    for one in facts(Entry).values():
+        parts += map(_plain, one.told(value_of(line, one)))
+    return ", ".join(parts)
+
+
+def _where(line: HistoryLine) -> str:
+    places = [f"{touched.acres:,.1f} in {_plain(touched.unit_id)}" for touched in line.units]
+    if line.outside_acres is not None and line.outside_acres >= 0.05:
+        places.append(f"{line.outside_acres:,.1f} outside every unit")
+    if len(places) == 1 and line.units:
+        return f" in {_plain(line.units[0].unit_id)}"
+    return f" ({', '.join(places)})" if places else ""
+
+
+def change_words(change: UnitChange) -> list[str]:
+    """Say a redrawing of units, with their account before and after."""
+
+    def side(units: tuple[UnitAcresThen, ...]) -> str:
+        return "; ".join(
+            f"{_plain(unit.unit_id)} {unit.acres:,.2f} acres, {unit.treated_acres:,.2f} treated, "
+            f"{unit.remaining_acres:,.2f} remaining"
+            for unit in units
+        )
+
+    return [
+        f"{_change_word(len(change.before), len(change.after))} from {day_words(change.date)}.",
+        f"  before: {side(change.before)}",
+        f"  after:  {side(change.after)}",
+    ]
+
+
+def _plain(text: str | None) -> str:
+    """Return text without what would move a terminal's cursor."""
+    return "".join(character if character.isprintable() else " " for character in text or "")
