@@ -62,7 +62,9 @@ class Desk:
         self.drafts = Drafts()
         self.works = Works()
         self._rooms = {room.name: room for room in rooms.IN_ORDER}
-        self.listed_rooms: tuple[Room, ...] = tuple(room for room in rooms.IN_ORDER if room.needs_property and room.is_listed)
+        self.listed_rooms: tuple[Room, ...] = tuple(
+            room for room in rooms.IN_ORDER if room.needs_property and room.is_listed
+        )
         self._answers: OrderedDict[str, Response] = OrderedDict()
         self._sending: dict[str, threading.Lock] = {}
         self._guard = threading.Lock()

@@ -453,19 +453,37 @@ def read_settings(folder: Path) -> Settings:
     path = folder / SETTINGS_FILE
     try:
         text = path.read_text(encoding="utf-8-sig")  # some editors put a mark before the first line
-        document = tomllib.loads(text)
     except FileNotFoundError as error:
         raise PlaceError(
             "this folder is not a habmap property",
             where=str(path),
             mend="go to the property's folder, or name it with --place, or make one with `habmap start`",
         ) from error
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise InputError(
-            "the settings file is not readable TOML", where=str(path), value=error, mend="mend the line named"
-        ) from error
+    except UnicodeDecodeError as error:
+        raise _unreadable(path, error) from error
     except OSError as error:
         raise PlaceError("the settings file cannot be read", where=str(path), value=error) from error
+    return settings_of(text, path)
+
+
+def _unreadable(path: Path, error: Exception) -> InputError:
+    return InputError(
+        "the settings file is not readable TOML", where=str(path), value=error, mend="mend the line named"
+    )
+
+
+def settings_of(text: str, path: Path) -> Settings:
+    """Return what a settings file's text says; ``path`` is named in what is wrong with it.
+
+    Raises
+    ------
+    InputError
+        It is not TOML, or values are not allowed; every fault is listed.
+    """
+    try:
+        document = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise _unreadable(path, error) from error
     try:
         return Settings.model_validate(document)
     except ValidationError as error:

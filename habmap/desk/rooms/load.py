@@ -36,17 +36,40 @@ class Loadable:
 KINDS: Final = (
     Loadable(key="units", words="outlines of units", files=_LAYER, options=("repair", "trim", "overwrite", "layer")),
     Loadable(key="boundary", words="the property line", files=_LAYER, options=("repair", "overwrite", "layer")),
-    Loadable(key="features", words="roads, houses, creeks and other things", files=_LAYER, options=("repair", "overwrite", "layer")),
-    Loadable(key="dem", words="elevation", files="GeoTIFF or another raster", options=("vertical-unit", "overwrite"), is_copied=True),
-    Loadable(key="canopy", words="canopy heights", files="GeoTIFF or another raster", options=("vertical-unit", "overwrite"), is_copied=True),
+    Loadable(
+        key="features",
+        words="roads, houses, creeks and other things",
+        files=_LAYER,
+        options=("repair", "overwrite", "layer"),
+    ),
+    Loadable(
+        key="dem",
+        words="elevation",
+        files="GeoTIFF or another raster",
+        options=("vertical-unit", "overwrite"),
+        is_copied=True,
+    ),
+    Loadable(
+        key="canopy",
+        words="canopy heights",
+        files="GeoTIFF or another raster",
+        options=("vertical-unit", "overwrite"),
+        is_copied=True,
+    ),
     Loadable(key="entries", words="lines of a work log", files=_TABLE, options=("layer", "sheet")),
     Loadable(key="plots", words="sampling plots", files=_TABLE, options=("sheet", "overwrite")),
     Loadable(key="cover", words="frames read for plant cover", files=_TABLE, options=("sheet",)),
     Loadable(key="sightings", words="sightings of plants and animals", files=_TABLE, options=("sheet",)),
-    Loadable(key="photos", words="photos, with photos.csv where cameras told no place", files="JPEG", options=("overwrite",), is_folder=True),
+    Loadable(
+        key="photos",
+        words="photos, with photos.csv where cameras told no place",
+        files="JPEG",
+        options=("overwrite",),
+        is_folder=True,
+    ),
     Loadable(key="forecast", words="a forecast of hours", files=_TABLE, options=("sheet",)),
     Loadable(key="block", words="a burn block drawn in a file", files=_LAYER, options=("name", "repair", "overwrite")),
-)  # fmt: skip
+)
 #: Options that are a box to be ticked, and those that say something.
 _BOXES: Final = {
     "repair": ("mend outlines that cross themselves", "What it changed is told."),
@@ -105,7 +128,7 @@ def fields_of(kind: Loadable) -> tuple[Field, ...]:
                     kind="choice",
                     choices=units,
                     empty="as the file says",
-                    help="m: meters, ft: international feet, us-ft: US survey feet. Asked for where the file is silent.",
+                    help="m: meters, ft: international feet, us-ft: US survey feet. Needed where the file is silent.",
                 )
             )
     return tuple(fields)

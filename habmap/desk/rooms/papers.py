@@ -45,17 +45,81 @@ class Paper:
 
 
 PAPERS: Final = (
-    Paper(key="map", title="The map", words="One page for the meeting, opens without a network.", command=("map",), file_name="map.html"),
-    Paper(key="sheet", title="The sheet", words="The map for the wall, a PDF true to scale.", command=("sheet",), file_name="sheet.pdf", by_unit=True),
-    Paper(key="handout", title="The handout", words="Four pages for a meeting without a screen.", command=("handout",), file_name="handout.pdf"),
-    Paper(key="log-sheet", title="A blank log sheet", words="To print and fill in by hand.", command=("export", "log-sheet"), file_name="log-sheet.pdf", for_whom=False, is_json=False),
-    Paper(key="practices", title="Practice acres", words="Planned and applied acres for paperwork, a spreadsheet.", command=("export", "practices"), file_name="practices.xlsx"),
-    Paper(key="ledger", title="The log as a table", words="Every line that counts, CSV.", command=("export", "ledger"), file_name="log.csv"),
-    Paper(key="units", title="The units as a layer", words="For other map programs, GeoPackage.", command=("export", "units"), file_name="units.gpkg"),
-    Paper(key="gpx", title="For a handheld", words="Unit edges and the ground that remains, GPX.", command=("export", "gpx"), file_name="handheld.gpx"),
-    Paper(key="revisits", title="What is due again", words="Photo points, plots and frames as waypoints, GPX.", command=("export", "revisits"), file_name="revisits.gpx"),
-    Paper(key="calendar", title="The calendar", words="Everything due, for a calendar program.", command=("due",), file_name="due.ics", output="--ics"),
-)  # fmt: skip
+    Paper(
+        key="map",
+        title="The map",
+        words="One page for the meeting, opens without a network.",
+        command=("map",),
+        file_name="map.html",
+    ),
+    Paper(
+        key="sheet",
+        title="The sheet",
+        words="The map for the wall, a PDF true to scale.",
+        command=("sheet",),
+        file_name="sheet.pdf",
+        by_unit=True,
+    ),
+    Paper(
+        key="handout",
+        title="The handout",
+        words="Four pages for a meeting without a screen.",
+        command=("handout",),
+        file_name="handout.pdf",
+    ),
+    Paper(
+        key="log-sheet",
+        title="A blank log sheet",
+        words="To print and fill in by hand.",
+        command=("export", "log-sheet"),
+        file_name="log-sheet.pdf",
+        for_whom=False,
+        is_json=False,
+    ),
+    Paper(
+        key="practices",
+        title="Practice acres",
+        words="Planned and applied acres for paperwork, a spreadsheet.",
+        command=("export", "practices"),
+        file_name="practices.xlsx",
+    ),
+    Paper(
+        key="ledger",
+        title="The log as a table",
+        words="Every line that counts, CSV.",
+        command=("export", "ledger"),
+        file_name="log.csv",
+    ),
+    Paper(
+        key="units",
+        title="The units as a layer",
+        words="For other map programs, GeoPackage.",
+        command=("export", "units"),
+        file_name="units.gpkg",
+    ),
+    Paper(
+        key="gpx",
+        title="For a handheld",
+        words="Unit edges and the ground that remains, GPX.",
+        command=("export", "gpx"),
+        file_name="handheld.gpx",
+    ),
+    Paper(
+        key="revisits",
+        title="What is due again",
+        words="Photo points, plots and frames as waypoints, GPX.",
+        command=("export", "revisits"),
+        file_name="revisits.gpx",
+    ),
+    Paper(
+        key="calendar",
+        title="The calendar",
+        words="Everything due, for a calendar program.",
+        command=("due",),
+        file_name="due.ics",
+        output="--ics",
+    ),
+)
 
 
 def show(asked: Asked) -> Response:

@@ -1,0 +1,21 @@
+"""Check: every rule that the property must obey, and what does not."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from starlette.responses import Response
+
+from habmap.desk.asked import Asked
+from habmap.desk.pages import page
+from habmap.desk.room import Room
+
+
+def show(asked: Asked) -> Response:
+    """Look at every rule."""
+    from habmap import api
+
+    return page(asked, "check.html.j2", result=api.check(asked.store, today=asked.today))
+
+
+ROOM: Final = Room(name="check", title="Check", show=show)

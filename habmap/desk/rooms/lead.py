@@ -1,0 +1,34 @@
+"""The first steps with a new property, one after the other, each done where it stands."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from starlette.responses import Response
+
+from habmap.desk.asked import Asked
+from habmap.desk.forms import Field
+from habmap.desk.pages import page
+from habmap.desk.room import Room
+from habmap.desk.rooms.load import KINDS, fields_of
+from habmap.desk.rooms.log import LAYERS
+
+
+def show(asked: Asked) -> Response:
+    """Show which steps are done and which comes next."""
+    store = asked.store
+    dem = next(kind for kind in KINDS if kind.key == "dem")
+    return page(
+        asked,
+        "lead.html.j2",
+        units=len(store.units()),
+        has_line=store.boundary() is not None,
+        elevation=store.elevation(),
+        lines=len(store.entries()),
+        layer=Field(name="file", label="a file with outlines of units", kind="file", accept=LAYERS, is_needed=True),
+        line=Field(name="file", label="a file with the property line", kind="file", accept=LAYERS, is_needed=True),
+        dem=fields_of(dem),
+    )
+
+
+ROOM: Final = Room(name="lead", title="First steps", show=show, is_listed=False)

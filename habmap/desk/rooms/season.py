@@ -1,0 +1,85 @@
+"""Season: the order of work laid into weeks, and what would not fit."""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+from starlette.responses import Response
+
+from habmap.desk.asked import Asked
+from habmap.desk.forms import Field
+from habmap.desk.pages import page
+from habmap.desk.room import Room
+from habmap.desk.tables import table
+from habmap.errors import HabmapError, UsageError
+
+#: A season where no end is given, and the longest [days].
+_HALF_YEAR_DAYS, _LONGEST_DAYS = 182, 5 * 366
+_MOST_HOURS: Final = 10_000
+
+
+def show(asked: Asked) -> Response:
+    """Show the season for the hours that are given, or those of the settings."""
+    from habmap.measures import days_after
+
+    hours = asked.text("hours") or f"{asked.store.settings.effort.hours_per_week or ''}"
+    fields = (
+        Field(
+            name="hours",
+            label="person-hours in a week, all hands",
+            kind="number",
+            low=0,
+            high=_MOST_HOURS,
+            value=hours,
+            is_needed=True,
+        ),
+        Field(name="from", label="first day", kind="date", value=asked.text("from") or asked.today.isoformat()),
+        Field(
+            name="to",
+            label="last day",
+            kind="date",
+            value=asked.text("to") or days_after(asked.today, _HALF_YEAR_DAYS).isoformat(),
+        ),
+    )
+    if not hours:
+        return page(asked, "season.html.j2", fields=fields, result=None)
+    try:
+        return page(asked, "season.html.j2", fields=fields, **_season(asked, hours))
+    except HabmapError as error:
+        return page(asked, "season.html.j2", status=422, error=error, fields=fields, result=None)
+
+
+def _season(asked: Asked, hours: str) -> dict[str, Any]:
+    from habmap import api
+    from habmap.desk.asked import number_of
+    from habmap.measures import days_after
+
+    per_week = number_of(hours, "person-hours in a week")
+    first = asked.day("from", "first day") or asked.today
+    last = asked.day("to", "last day") or days_after(first, _HALF_YEAR_DAYS)
+    if per_week is None or not 0 < per_week <= _MOST_HOURS:
+        raise UsageError("these are not hours of a week", where="person-hours in a week", value=hours)
+    if not 6 <= (last - first).days <= _LONGEST_DAYS:
+        raise UsageError(
+            "this is no season",
+            where="first and last day",
+            value=f"{first} to {last}",
+            allowed="at least seven days, at most five years",
+        )
+    result = api.schedule(asked.store, first=first, last=last, hours_per_week=per_week)
+    return {
+        "result": result,
+        "weeks": table(
+            "Week by week",
+            ("unit", "week of", "acres", "hours", "drying window from", "to"),
+            [[s.unit_id, s.week_from, s.acres, s.person_hours, s.burn_from, s.burn_to] for s in result.slots],
+        ),
+        "unfit": table(
+            "What would not fit",
+            ("unit", "acres", "hours", "why"),
+            [[u.unit_id, u.acres, u.person_hours, u.why] for u in result.unfit],
+        ),
+    }
+
+
+ROOM: Final = Room(name="season", title="Season", show=show)
