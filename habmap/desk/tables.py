@@ -54,5 +54,5 @@ def _cell(value: object, decimals: int) -> str:
     if isinstance(value, float):
         return figure(value, decimals)
     if isinstance(value, date):
-        return day_text(value)
+        return day_text(value).replace("-", "\N{NON-BREAKING HYPHEN}")
     return str(value)

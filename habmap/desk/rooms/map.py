@@ -22,7 +22,7 @@ def show(asked: Asked) -> Response:
 
     drawn = build_page(asked.store, now=asked.now, audience="owner")
     around = Around(
-        head=Markup('<link rel="stylesheet" href="/assets/strip.css">'),
+        head=Markup('<link rel="icon" href="data:,"><link rel="stylesheet" href="/assets/strip.css">'),
         top=piece(asked, "strip.html.j2"),
         foot=Markup('<script src="/assets/desk.js"></script><script src="/assets/map.js"></script>'),
         pencil=piece(asked, "map_pencil.html.j2", units=asked.store.units()),
