@@ -20,7 +20,6 @@ if TYPE_CHECKING:
 
     from habmap.cli.context import Session
     from habmap.jobs.ports import Store
-    from habmap.records import BurnRecord
     from habmap.work.logged import Logged
 
 UnitOption = Annotated[
@@ -129,18 +128,10 @@ def agreement(*, is_yes: bool, as_json: bool, ask: str = "Log it all the same?")
     return agree
 
 
-def burn_words(burn: BurnRecord | None) -> list[str]:
-    """Say what was observed at a burn and who was told, as plain sentences without the final stop."""
-    if burn is None:
-        return []
-    from habmap.show.burn.words import notice_words, observed_words
-
-    return [*observed_words(burn), *(notice_words(told) for told in burn.notices)]
-
-
 def print_logged(result: Logged) -> None:
     """Print a line of the log in words: what, how much, where, what it changes, and what to mind."""
     from habmap.cli.output import print_table
+    from habmap.show.burn.words import burn_words
     from habmap.show.logged_words import caution_lines, lines_below, logged_sentence
 
     say(logged_sentence(result))

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from datetime import date, datetime
 from typing import Any, Final, TypeAlias
 from zoneinfo import ZoneInfo
 
-from habmap.records import BurnRecord, Entry, facts, value_of
+from habmap.records import Entry, facts, value_of
+from habmap.show.burn.words import burn_words
 from habmap.vocabulary import PRACTICE_WORDS
 
 #: Records of `habmap.jobs.history` and `habmap.jobs.plots`, which lie above this room.
@@ -17,8 +17,6 @@ UnitAcresThen: TypeAlias = Any
 UnitChange: TypeAlias = Any
 VersionLine: TypeAlias = Any
 PlotChange: TypeAlias = Any
-#: Says what was observed at a burn.
-BurnWords: TypeAlias = Callable[[BurnRecord | None], list[str]]
 
 #: What became of a row, beside its id; ``log`` lines, corrections (``amend``) and withdrawals (``void``).
 STATE_WORDS: Final = {
@@ -33,7 +31,7 @@ STATE_WORDS: Final = {
 }
 
 
-def history_lines(result: HistoryResult, zone: ZoneInfo, *, burn_words: BurnWords) -> list[str]:
+def history_lines(result: HistoryResult, zone: ZoneInfo) -> list[str]:
     """Return the history in plain lines: one per row of the log, its corrections under it."""
     where = f"in unit {_plain(result.unit_id)}" if result.unit_id else f"at {_plain(result.place)}"
     roots = [line for line in result.entries if line.action == "log"]
@@ -48,7 +46,7 @@ def history_lines(result: HistoryResult, zone: ZoneInfo, *, burn_words: BurnWord
     kinds = {line.entry_id: line.action for line in result.entries}
     for line in result.entries:
         words.append("")
-        words.append(line_words(line, zone, kinds, burn_words=burn_words))
+        words.append(line_words(line, zone, kinds))
         own = f", {_plain(line.source_id)} in the file it came from" if line.source_id else ""
         name = (
             f"line {line.number}" if line.action == "log" else "correction" if line.action == "amend" else "withdrawal"
@@ -113,7 +111,7 @@ def content_words(line: HistoryLine) -> str:
     return words[0].lower() + words[1:] + (f" ({_plain(line.who)})" if line.who else "")
 
 
-def line_words(line: HistoryLine, zone: ZoneInfo, kinds: dict[str, str], *, burn_words: BurnWords) -> str:
+def line_words(line: HistoryLine, zone: ZoneInfo, kinds: dict[str, str]) -> str:
     """Say what one row of the log says; ``kinds`` are the actions of all rows by id."""
     who = f" ({_plain(line.who)})" if line.who else ""
     why = f": {_plain(line.why)}" if line.why else ""

@@ -8,7 +8,6 @@ import typer
 
 from habmap.cli.context import JsonOption, Session
 from habmap.cli.output import print_json, say
-from habmap.cli.work_options import burn_words
 
 
 def register(app: typer.Typer) -> None:
@@ -33,5 +32,5 @@ def register(app: typer.Typer) -> None:
             print_json("history", result)
             return
         zone = ZoneInfo(store.settings.place.timezone)
-        for line in history_lines(result, zone, burn_words=burn_words):
+        for line in history_lines(result, zone):
             say(line)

@@ -45,7 +45,7 @@ def show(asked: Asked) -> Response:
     rows = [
         (
             line,
-            line_words(line, zone, kinds, burn_words=_burn_words),
+            line_words(line, zone, kinds),
             STATE_WORDS.get((line.action, line.state), "").removeprefix("; "),
         )
         for line in reversed(result.entries)
@@ -244,12 +244,6 @@ def _refuse_changed(asked: Asked, line: str) -> None:
             where=f"line {line}",
             mend="look at it again in the history, and begin from what it says now",
         )
-
-
-def _burn_words(burn: Any) -> list[str]:
-    from habmap.jobs.burn.record import notice_words, observed_words
-
-    return [] if burn is None else [*observed_words(burn), *map(notice_words, burn.notices)]
 
 
 ROOM: Final = Room(

@@ -105,10 +105,9 @@ def preview(asked: Asked) -> Response:
         logged, notes = _logged(asked, is_preview=True)
     except HabmapError as error:
         return show(asked, error=error)
-    from habmap.jobs.burn.record import notice_words, observed_words
+    from habmap.show.burn.words import burn_words
     from habmap.show.logged_words import caution_lines, changes_sentences, logged_sentence
 
-    burn = [] if logged.burn is None else [*observed_words(logged.burn), *map(notice_words, logged.burn.notices)]
     return page(
         asked,
         "log_preview.html.j2",
@@ -116,7 +115,7 @@ def preview(asked: Asked) -> Response:
         sentence=logged_sentence(logged),
         changes=changes_sentences(logged),
         notes=(*logged.warnings, *notes),
-        burn=burn,
+        burn=burn_words(logged.burn),
         cautions=caution_lines(logged),
         draft=draft,
         yes=_YES if asked.text("reported_acres") else None,

@@ -204,6 +204,11 @@ def late_notices(notices: Sequence[Notice], day: date) -> tuple[str, ...]:
     )
 
 
+def burn_words(burn: BurnRecord | None) -> list[str]:
+    """Say what was observed at a burn and who was told, as plain sentences without the final stop."""
+    return [] if burn is None else [*observed_words(burn), *map(notice_words, burn.notices)]
+
+
 def observed_words(record: BurnRecord) -> list[str]:
     """Say the weather as it was observed, in one sentence without its stop; nothing where nobody wrote any."""
     numbers = [(one, value_of(record, one)) for one in facts(BurnRecord).values() if one.is_number]
