@@ -460,16 +460,14 @@ def read_settings(folder: Path) -> Settings:
             mend="go to the property's folder, or name it with --place, or make one with `habmap start`",
         ) from error
     except UnicodeDecodeError as error:
-        raise _unreadable(path, error) from error
+        raise _unreadable(str(path), error) from error
     except OSError as error:
         raise PlaceError("the settings file cannot be read", where=str(path), value=error) from error
     return settings_of(text, path)
 
 
-def _unreadable(path: Path, error: Exception) -> InputError:
-    return InputError(
-        "the settings file is not readable TOML", where=str(path), value=error, mend="mend the line named"
-    )
+def _unreadable(where: str, error: Exception) -> InputError:
+    return InputError("the settings file is not readable TOML", where=where, value=error, mend="mend the line named")
 
 
 def settings_of(text: str, path: Path) -> Settings:
@@ -483,7 +481,7 @@ def settings_of(text: str, path: Path) -> Settings:
     try:
         document = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise _unreadable(path, error) from error
+        raise _unreadable(str(path), error) from error
     try:
         return Settings.model_validate(document)
     except ValidationError as error:
