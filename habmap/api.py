@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from habmap.jobs.check import Checked
     from habmap.jobs.due import DueResult
     from habmap.jobs.history import HistoryResult
-    from habmap.jobs.load.dem import AddDemResult
+    from habmap.jobs.load.rasters import DemLoaded
     from habmap.jobs.load.result import LoadResult
     from habmap.jobs.map import MapResult
     from habmap.jobs.plan import PlanResult
@@ -112,7 +112,7 @@ def start(folder: str | Path, *, name: str, timezone: str | None = None) -> GeoP
     return open_place(folder)
 
 
-def load(place: GeoPackageStore, what: Loadable, path: str | Path) -> LoadResult | AddDemResult:
+def load(place: GeoPackageStore, what: Loadable, path: str | Path) -> LoadResult | DemLoaded:
     """Load a file whole or not at all; what is there already with the same content is passed over.
 
     Parameters
@@ -131,11 +131,10 @@ def load(place: GeoPackageStore, what: Loadable, path: str | Path) -> LoadResult
     >>> habmap.load(mine, "units", layers / "units.geojson").loaded > 0
     True
     """
-    from habmap.jobs.load.dem import load_dem
     from habmap.jobs.load.entries import load_entries
-    from habmap.jobs.load.features import load_features
-    from habmap.jobs.load.layers import load_boundary, load_units
-    from habmap.jobs.load.tables import load_plots
+    from habmap.jobs.load.layers import load_boundary, load_features, load_units
+    from habmap.jobs.load.rasters import load_dem
+    from habmap.jobs.load.tables import load_table
 
     path, now = Path(path), _now()
     if what == "boundary":
@@ -148,7 +147,7 @@ def load(place: GeoPackageStore, what: Loadable, path: str | Path) -> LoadResult
         return load_dem(place, path=path, vertical_unit=None, copy_into=None, overwrite=False, now=now)
     if what == "entries":
         return load_entries(place, path=path, today=_today(place), now=now)
-    return load_plots(place, path=path, now=now)
+    return load_table(place, "plots", path=path, now=now)
 
 
 def acres(place: Store, *, on: dt.date | None = None) -> AcresResult:

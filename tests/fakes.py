@@ -13,7 +13,7 @@ from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from habmap.land.grid import LocalGrid
-from habmap.place.contents import CountingRows
+from habmap.place.contents import Contents
 from habmap.place.schema import TABLE_OF
 from habmap.place.settings import Settings
 from habmap.records import (
@@ -34,7 +34,7 @@ _numbers = count(1)
 Record = TypeVar("Record")
 
 
-class FakeStore(CountingRows):
+class FakeStore(Contents):
     """The rows of one property, kept in a list; behaves as ``habmap.jobs.ports.Store`` says."""
 
     def __init__(

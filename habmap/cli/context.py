@@ -66,6 +66,10 @@ class Session:
             )
         return now
 
+    def local_day(self) -> date:
+        """Return the local civil date at the place that is opened."""
+        return self.today(self.store().settings.place.timezone)
+
     def today(self, timezone: str) -> date:
         """Return the local civil date at the place."""
         from zoneinfo import ZoneInfo

@@ -12,12 +12,11 @@ from pathlib import Path
 from habmap.errors import HabmapError, PlaceError
 from habmap.jobs.acres import acres
 from habmap.jobs.handout import write_handout
-from habmap.jobs.load.dem import load_dem
 from habmap.jobs.load.entries import load_entries
-from habmap.jobs.load.features import load_features
-from habmap.jobs.load.layers import load_boundary, load_units
+from habmap.jobs.load.layers import load_boundary, load_features, load_units
 from habmap.jobs.load.photos import load_photos
-from habmap.jobs.load.tables import load_plain, load_plots
+from habmap.jobs.load.rasters import load_dem
+from habmap.jobs.load.tables import load_table
 from habmap.jobs.map import draw_map
 from habmap.jobs.rank import rank
 from habmap.jobs.sheet import write_sheet
@@ -193,10 +192,10 @@ def _done(draft: Path, layers: Path, *, now: datetime, today: date, tell: Tell, 
     land = load_dem(store, path=layers / "elevation.tif", vertical_unit=None, copy_into=draft, overwrite=False, now=now)
     tell(f"Loaded: elevation in {land.dem.cell_m:g} m cells, {land.dem.crs}, heights in {land.dem.vertical_unit}.")
     log = load_entries(store, path=layers / "entries.csv", today=today, now=now)
-    plots = load_plots(store, path=layers / "plots.csv", now=now)
+    plots = load_table(store, "plots", path=layers / "plots.csv", now=now)
     tell(f"Loaded: {log.loaded} lines of the work log, two seasons; {plots.loaded} sampling plots.")
-    cover = load_plain(store, "cover", path=layers / "cover.csv", today=today, now=now)
-    sightings = load_plain(store, "sightings", path=layers / "sightings.csv", today=today, now=now)
+    cover = load_table(store, "cover", path=layers / "cover.csv", today=today, now=now)
+    sightings = load_table(store, "sightings", path=layers / "sightings.csv", today=today, now=now)
     tell(f"Loaded: {cover.loaded} frames read for plant cover, {sightings.loaded} sightings.")
     pictures = load_photos(store, folder=layers / "photos", now=now)
     tell(f"Loaded: {pictures.loaded} photos (drawings here) of three photo points, before and after.")

@@ -213,17 +213,10 @@ def _picture_words(store: Store, absent: Sequence[Photo], news: Sequence[Row]) -
 
 def _clash_fault(clash: Clash) -> InputError:
     kind = KIND_WORDS[type(clash.mine)]
-    shown = []
-    for name in clash.fields:
-        here, there = getattr(clash.mine, name), getattr(clash.theirs, name)
-        if name in ("geometry", "patch"):
-            shown.append(f"{name} drawn differently")
-        else:
-            shown.append(f"{name} {printable(str(here), longest=60)} here, {printable(str(there), longest=60)} there")
     return InputError(
         f"one {kind} has two contents",
         where=printable(key_of(clash.mine)),
-        value="; ".join(shown),
+        value="; ".join(one.beside for one in clash.differences),
         allowed="the same content in both copies",
         mend="rows are never rewritten: see which copy was changed by another program, and restore it",
     )

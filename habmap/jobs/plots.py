@@ -11,9 +11,8 @@ from typing import Literal
 
 from habmap.errors import InputError
 from habmap.jobs.ports import Store
-from habmap.place.load.identity import differing
 from habmap.place.load.plots import NOT_MEASURED
-from habmap.records import Plot
+from habmap.records import Plot, differences
 from habmap.work.said import check_why
 from habmap.work.succession import in_order
 
@@ -61,7 +60,7 @@ def plot_changes(store: Store, *, unit_id: str | None = None) -> tuple[PlotChang
                     plot_id=plot_id,
                     unit_id=row.unit_id,
                     action="void" if row.is_void else "restore" if before.is_void else "correct",
-                    changes=tuple(differing(row, before, besides=NOT_MEASURED)),
+                    changes=tuple(one.words for one in differences(row, before, besides=NOT_MEASURED)),
                     why=row.why,
                     recorded_at=row.recorded_at,
                 )

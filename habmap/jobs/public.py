@@ -21,10 +21,11 @@ from shapely.geometry.base import BaseGeometry
 from habmap.errors import HabmapError
 from habmap.jobs.acres import acres
 from habmap.jobs.photos import found_points
-from habmap.jobs.ports import Contents, Store
+from habmap.jobs.ports import Store
 from habmap.jobs.snapshot import Snapshot, once
 from habmap.land.grid import LocalGrid
 from habmap.land.veil import RADIUS_M, Veil, ends_there, runs_round, veil, veiled
+from habmap.place.contents import Contents
 from habmap.records import Boundary, BurnRecord, DrawnBlock, Entry, Feature, Forecast, Photo, Plot, Row, Unit
 from habmap.show.records import Page
 from habmap.show.words import SPOKEN_ACRES

@@ -12,7 +12,8 @@ from collections.abc import Callable, Hashable, Iterable, Sequence
 from functools import wraps
 from typing import Any, Concatenate, Final, ParamSpec, TypeVar, cast
 
-from habmap.jobs.ports import Contents, Store
+from habmap.jobs.ports import Store
+from habmap.place.contents import Contents
 from habmap.records import Row
 
 Rest = ParamSpec("Rest")

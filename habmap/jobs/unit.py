@@ -25,7 +25,6 @@ from habmap.jobs.unit_edit import (
     present_unit,
     read_rows,
 )
-from habmap.jobs.unit_versions import trimmed
 from habmap.land.meridian import near
 from habmap.land.neighbors import settled
 from habmap.land.splitting import divided, stops_inside_m
@@ -33,6 +32,7 @@ from habmap.measures import acres
 from habmap.place.layers import read_layer
 from habmap.records import Unit
 from habmap.vocabulary import COVERS
+from habmap.work.unit_outlines import trimmed
 from habmap.work.versions import taken_back
 
 #: A piece of a split smaller than this is more likely a slip of the line than a unit [m²]: a tenth of an acre.

@@ -14,11 +14,11 @@ from habmap.errors import HabmapError, InputError, InputErrors, printable
 from habmap.jobs.history import UnitAcresThen, account_of
 from habmap.jobs.named_units import renaming_notes
 from habmap.jobs.ports import Store
-from habmap.jobs.unit_versions import lie_beside, overlap_faults
 from habmap.land.grid import LocalGrid
 from habmap.place.layers import LayerRow, Wanted, read_layer
 from habmap.records import Unit
 from habmap.work.ledger import effective_entries
+from habmap.work.unit_outlines import lie_beside, overlap_faults
 from habmap.work.versions import made_together, taken_back
 
 

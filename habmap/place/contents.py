@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import sqlite3
-from abc import ABC, abstractmethod
+from abc import abstractmethod
 from collections.abc import Callable, Iterable
 from datetime import date, datetime
 from functools import partial
 from pathlib import Path
-from typing import Any, Final, TypeVar
+from typing import Any, Final, Protocol, TypeVar
 
 from habmap.errors import PlaceError
 from habmap.land.grid import LocalGrid
@@ -45,8 +45,38 @@ Found = TypeVar("Found")
 _OF_THE_FILE: Final = ("SQLITE_BUSY", "SQLITE_LOCKED", "SQLITE_INTERRUPT", "SQLITE_CANTOPEN", "SQLITE_NOTADB")
 
 
-class CountingRows(ABC):
-    """What counts of a property's rows, whatever keeps them; implements the reads of `habmap.jobs.ports.Contents`."""
+class Contents(Protocol):
+    """What a property holds, and what of it counts, whatever keeps the rows.
+
+    All geometry is WGS 84 lon/lat; the grid turns it into metres.
+    """
+
+    @property
+    @abstractmethod
+    def place_id(self) -> str:
+        """UUID of the place; copies of one place share it."""
+
+    @property
+    @abstractmethod
+    def settings(self) -> Settings:
+        """What ``habmap.toml`` says, defaults filled in."""
+
+    @property
+    @abstractmethod
+    def grid(self) -> LocalGrid | None:
+        """The stored equal-area grid; ``None`` until the first geometry is loaded."""
+
+    @abstractmethod
+    def rows(self) -> tuple[Row, ...]:
+        """Return every row ever written, of every kind, as stored."""
+
+    @abstractmethod
+    def picture(self, name: str) -> bytes | None:
+        """Return a photo's own small picture (JPEG); ``None`` where the file is gone."""
+
+    @abstractmethod
+    def last_recorded(self) -> datetime | None:
+        """Return the latest moment at which any row was written, by the clock of the machine that wrote it."""
 
     @abstractmethod
     def all_of(self, record: type[Record]) -> tuple[Record, ...]:
@@ -120,7 +150,7 @@ class CountingRows(ABC):
         return self.all_of(CoverFrame)
 
 
-class PlaceContents(CountingRows):
+class PlaceContents(Contents):
     """What ``place.gpkg`` holds at one moment, read in one go; a table is made into records when it is asked for.
 
     Parameters
@@ -138,8 +168,8 @@ class PlaceContents(CountingRows):
     """
 
     def __init__(self, folder: Path, *, settings: Settings, place_id: str, busy_timeout_s: float) -> None:
-        self.settings = settings
-        self.place_id = place_id
+        self._settings = settings
+        self._place_id = place_id
         self._folder = folder
         self._stored: dict[type[Any], tuple[Any, ...]] = {}
         self._found: dict[type[Any], list[dict[str, Any]] | Exception] = {}
@@ -148,6 +178,16 @@ class PlaceContents(CountingRows):
             self._grid = _or_fault(lambda: stored_grid(connection))
             for table in TABLES:
                 self._found[table.record] = _or_fault(partial(select, connection, table, table.oldest_first, {}))
+
+    @property
+    def settings(self) -> Settings:
+        """What ``habmap.toml`` said when it was read."""
+        return self._settings
+
+    @property
+    def place_id(self) -> str:
+        """UUID of the place."""
+        return self._place_id
 
     @property
     def grid(self) -> LocalGrid | None:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from habmap.place.settings import Settings
+from habmap.records import differing
 
 #: What tells one table of a list of tables from another: a contract item, a hold, closed days.
 _NAMES: Final = ("program", "item", "unit", "work", "name", "break", "reason")
@@ -31,8 +32,6 @@ def setting_differences(here: Settings, there: Settings) -> tuple[SettingDiffere
 
 
 def _differences(key: str, here: object, there: object) -> list[SettingDifference]:
-    if here == there:
-        return []
     if isinstance(here, list) and isinstance(there, list) and _are_tables([*here, *there]):
         here, there = _by_name(here), _by_name(there)
         names = {name: f"{key}[{name}]" for name in (*here, *there)}
@@ -40,7 +39,7 @@ def _differences(key: str, here: object, there: object) -> list[SettingDifferenc
         names = {name: f"{key}.{name}".removeprefix(".") for name in (*here, *there)}
     else:
         return [SettingDifference(key, here, there)]
-    return [found for name, full in names.items() for found in _differences(full, here.get(name), there.get(name))]
+    return [found for name, one, other in differing(here, there) for found in _differences(names[name], one, other)]
 
 
 def _are_tables(values: list[Any]) -> bool:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from contextlib import suppress
 from typing import Final
 
 import numpy as np
@@ -13,6 +12,7 @@ from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from habmap.errors import InputError
+from habmap.land.crossings import crossing_words
 from habmap.land.grid import grid_around
 from habmap.land.meridian import RUNS_ON_DEG, joined, running_on, unwound
 from habmap.measures import acres
@@ -20,17 +20,6 @@ from habmap.measures import acres
 #: A shape wider than this was drawn across the 180th meridian, or is not a place at all [°].
 WIDEST_SPAN_DEG: Final = 90
 _NAN_BYTES: Final = (b"\x00\x00\x00\x00\x00\x00\xf8\x7f", b"\x00\x00\x00\x00\x00\x00\xf8\xff")
-_REASONS: Final = {
-    "Self-intersection": "the outline crosses itself",
-    "Ring Self-intersection": "the outline touches or crosses itself",
-    "Nested shells": "one part of the outline lies inside another part",
-    "Nested holes": "one hole of the outline lies inside another hole",
-    "Hole lies outside shell": "a hole lies outside its outline",
-    "Holes are nested": "one hole of the outline lies inside another hole",
-    "Interior is disconnected": "a hole cuts the outline in two",
-    "Too few points in geometry component": "the outline has too few points to hold ground",
-    "Duplicate Rings": "the same ring is drawn twice",
-}
 
 
 def lonlat_shape(wkb: bytes | None, transformer: Transformer | None, *, where: str) -> BaseGeometry:
@@ -127,17 +116,6 @@ def _check_numbers(
         allowed="longitude −180 to 180 first (an outline across 180 may run on past it), then latitude −90 to 90",
         mend="set the layer's true coordinate system in the program it came from and export again",
     )
-
-
-def crossing_words(geometry: BaseGeometry) -> tuple[str, str | None]:
-    """Say what is wrong with an invalid outline and where, ``lon lat`` [°]."""
-    reason = shapely.is_valid_reason(geometry)
-    kind, _, place = reason.partition("[")
-    spot = None
-    with suppress(ValueError):
-        lon, lat = (float(number) for number in place.rstrip("]").split()[:2])
-        spot = f"at lon {lon:.6f}, lat {lat:.6f}"
-    return _REASONS.get(kind.strip(), f"the outline is not usable: {kind.strip().lower()}"), spot
 
 
 def as_ground(shape: BaseGeometry, *, where: str) -> MultiPolygon:

@@ -19,7 +19,7 @@ from habmap.errors import PlaceError
 from habmap.land.grid import LocalGrid
 from habmap.place.bookkeeping import stored_grid
 from habmap.place.connection import connect, reading, words_for, writing
-from habmap.place.contents import CountingRows, PlaceContents, placed
+from habmap.place.contents import Contents, PlaceContents, placed
 from habmap.place.layout import file_faults, make_empty, place_id_of
 from habmap.place.pictures import read_picture
 from habmap.place.reading import decoded, select
@@ -37,7 +37,7 @@ BUSY_TIMEOUT_S = 10.0
 PLACE_FOLDERS = ("tracks", "photos", "out")
 
 
-class GeoPackageStore(CountingRows):
+class GeoPackageStore(Contents):
     """A place folder, opened. Implements :class:`habmap.jobs.ports.Store`.
 
     Parameters

@@ -1,5 +1,6 @@
 """What is kept of a property, as plain records; no rule lives here, and nothing here reads a file."""
 
+from habmap.records.difference import Difference, differences, differing, is_same
 from habmap.records.facts import (
     LONGEST_TEXT,
     Fact,
@@ -38,6 +39,7 @@ __all__ = [
     "CanopySource",
     "CoverFrame",
     "CoverLine",
+    "Difference",
     "DrawnBlock",
     "ElevationSource",
     "Entry",
@@ -54,8 +56,11 @@ __all__ = [
     "Sighting",
     "Unit",
     "cell_facts",
+    "differences",
+    "differing",
     "facts",
     "faults",
+    "is_same",
     "key_of",
     "plain_type",
     "private_fields",

@@ -276,11 +276,11 @@ def faults(row: Any, record: type[Any]) -> list[tuple[Fact, Any]]:
 def type_of(record: type[Any], name: str) -> Any:
     """Return the type of one field.
 
-    Of one field at a time: others name geometries, whose library takes long to load and is not needed for help.
+    Of one field at a time, and a geometry as anything: its library takes long to load and is not needed for help.
     """
     (hint,) = [field.type for field in dataclasses.fields(record) if field.name == name]
     one = type("_One", (), {"__annotations__": {name: hint}, "__module__": record.__module__})
-    return get_type_hints(one)[name]
+    return get_type_hints(one, localns=dict.fromkeys(("MultiPolygon", "Point", "BaseGeometry"), Any))[name]
 
 
 def _kind(hint: Any) -> Any:

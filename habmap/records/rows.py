@@ -9,14 +9,21 @@ from __future__ import annotations
 
 from dataclasses import MISSING, dataclass
 from datetime import date, datetime
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Final, Literal
 
 from habmap.records.facts import fact
 from habmap.records.kept import kept
+from habmap.vocabulary import COVERS, FEATURE_KINDS
 
 if TYPE_CHECKING:
     from shapely import MultiPolygon, Point
     from shapely.geometry.base import BaseGeometry
+
+
+#: Longest label that a person gives a thing [characters].
+LONGEST_LABEL: Final = 200
+#: A share of some ground.
+SHARE: Final[dict[str, Any]] = {"unit": "%", "low": 0, "high": 100}
 
 
 @kept("units", "versions of the mapped units", changeable=("valid_to",))
@@ -40,18 +47,18 @@ class Unit:
     """
 
     uuid: str
-    unit_id: str
-    name: str
-    cover: str
-    geometry: MultiPolygon
-    stems_per_acre: float | None = None
-    canopy_pct: float | None = None
-    target_pct: float | None = None
-    leave_stems_per_acre: float | None = None
-    planned_acres: float | None = fact("planned acres", is_private=True)
-    stratum: str | None = None
-    notes: str | None = fact("notes", is_private=True)
-    acres_sd: float | None = None
+    unit_id: str = fact("unit_id", default=MISSING, longest=LONGEST_LABEL)
+    name: str = fact("name", default=MISSING)
+    cover: str = fact("cover", default=MISSING, choices=COVERS)
+    geometry: MultiPolygon = fact("outline", default=MISSING)
+    stems_per_acre: float | None = fact("stems per acre", low=0)
+    canopy_pct: float | None = fact("crown cover", **SHARE)
+    target_pct: float | None = fact("target", is_above=True, **SHARE)
+    leave_stems_per_acre: float | None = fact("stems per acre that may be left", low=0)
+    planned_acres: float | None = fact("planned acres", low=0, is_private=True)
+    stratum: str | None = fact("stratum")
+    notes: str | None = fact("notes", is_private=True, is_long=True)
+    acres_sd: float | None = fact("standard deviation of its acres", low=0)
     extra: dict[str, object] = fact("columns of the owner's own", default_factory=dict, is_private=True)
     valid_from: date | None = None
     valid_to: date | None = None
@@ -76,13 +83,13 @@ class Feature:
     """
 
     uuid: str
-    kind: str
+    kind: str = fact("kind", default=MISSING, choices=FEATURE_KINDS)
     name: str = fact("name", default=MISSING, is_private=True)
-    geometry: BaseGeometry
-    sensitive: bool = False
+    geometry: BaseGeometry = fact("shape", default=MISSING)
+    sensitive: bool = fact("sensitive", default=False)
     extra: dict[str, object] = fact("columns of the owner's own", default_factory=dict, is_private=True)
     recorded_at: datetime
-    feature_id: str | None = None
+    feature_id: str | None = fact("feature_id")
     is_void: bool = False
     why: str | None = None
     supersedes: tuple[str, ...] | None = None
@@ -123,19 +130,19 @@ class Plot:
     """
 
     uuid: str
-    plot_id: str
-    method: Literal["fixed", "quarter", "line"]
+    plot_id: str = fact("plot_id", default=MISSING, longest=LONGEST_LABEL)
+    method: Literal["fixed", "quarter", "line"] = fact("method", default=MISSING)
     unit_id: str | None = None
     geometry: Point | None = None
-    plot_acres: float | None = None
-    stems: int | None = None
+    plot_acres: float | None = fact("size", unit="acres", low=0, is_above=True, high=10)
+    stems: int | None = fact("stems", low=0, high=100_000)
     distances_m: tuple[float | None, ...] = ()
-    line_ft: float | None = None
+    line_ft: float | None = fact("length of the line", unit="ft", low=0, is_above=True, high=10_000)
     intercepts_ft: tuple[float, ...] = ()
-    crown_ft: float | None = None
-    height_ft: float | None = None
-    stratum: str | None = None
-    measured_on: date | None = None
+    crown_ft: float | None = fact("crown width", unit="ft", low=0, is_above=True, high=200)
+    height_ft: float | None = fact("height", unit="ft", low=0, is_above=True, high=200)
+    stratum: str | None = fact("stratum")
+    measured_on: date | None = fact("day", column="date")
     recorded_at: datetime
     is_void: bool = False
     why: str | None = None
@@ -221,13 +228,13 @@ class Photo:
     file_name: str = fact("name of the person's own file", default=MISSING, is_private=True)
     sha256: str
     picture: str
-    taken_at: datetime
+    taken_at: datetime = fact("date", default=MISSING)
     taken_on: date
-    geometry: Point
-    direction_deg: float | None = None
-    direction_ref: Literal["T", "M"] | None = None
+    geometry: Point = fact("position", default=MISSING)
+    direction_deg: float | None = fact("direction", unit="°", low=0, high=360)
+    direction_ref: Literal["T", "M"] | None = fact("direction")
     error_m: float | None = None
-    unit_id: str | None = None
-    is_private: bool = False
+    unit_id: str | None = fact("unit")
+    is_private: bool = fact("privacy", default=False, column="private")
     recorded_at: datetime
     supersedes: tuple[str, ...] | None = None

@@ -2,14 +2,24 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import MISSING, dataclass
 from datetime import date, datetime
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
+from habmap.records.facts import fact
 from habmap.records.kept import kept
+from habmap.records.rows import LONGEST_LABEL, SHARE
 
 if TYPE_CHECKING:
     from shapely import Point
+
+
+#: Controlled values of ``establishmentMeans`` (TDWG Establishment Means Controlled Vocabulary, 2021-09-01).
+ESTABLISHMENT_MEANS: Final = (
+    "native", "nativeReintroduced", "introduced", "introducedAssistedColonisation", "vagrant", "uncertain",
+)  # fmt: skip
+#: A circle wider than a continent is no place [m].
+MOST_UNCERTAIN_M: Final = 10_000_000.0
 
 
 @kept("sightings", "plants and animals seen, as Darwin Core occurrences", is_later=True)
@@ -38,18 +48,22 @@ class Sighting:
     """
 
     uuid: str
-    occurrence_id: str | None = None
-    event_date: str
+    occurrence_id: str | None = fact("occurrenceID", column="occurrenceID", longest=400)
+    event_date: str = fact("eventDate", default=MISSING, column="eventDate", longest=100)
     seen_from: date
     seen_to: date
-    scientific_name: str
-    vernacular_name: str | None = None
-    individual_count: int | None = None
+    scientific_name: str = fact("species", default=MISSING, column="scientificName", longest=300)
+    vernacular_name: str | None = fact("plain name", column="vernacularName", longest=300)
+    individual_count: int | None = fact("count", column="individualCount", low=0, high=1_000_000_000)
     is_present: bool = True
-    establishment_means: str | None = None
-    uncertainty_m: float | None = None
-    recorded_by: str | None = None
-    remarks: str | None = None
+    establishment_means: str | None = fact(
+        "establishment means", column="establishmentMeans", choices=ESTABLISHMENT_MEANS
+    )
+    uncertainty_m: float | None = fact(
+        "uncertainty", unit="m", column="coordinateUncertaintyInMeters", low=0, is_above=True, high=MOST_UNCERTAIN_M
+    )
+    recorded_by: str | None = fact("recorded by", column="recordedBy")
+    remarks: str | None = fact("remarks", column="occurrenceRemarks", is_long=True)
     geometry: Point
     recorded_at: datetime
 
@@ -70,10 +84,10 @@ class CoverLine:
         As the reader wrote it; ``None`` = unknown, or no plant at all (bare ground, litter).
     """
 
-    species: str | None = None
-    group: str | None = None
-    cover_class: int | None = None
-    cover_pct: float
+    species: str | None = fact("species", longest=300)
+    group: str | None = fact("group", longest=100)
+    cover_class: int | None = fact("cover class", low=1, high=6)
+    cover_pct: float = fact("cover", default=MISSING, **SHARE)
     native: bool | None = None
 
 
@@ -95,11 +109,11 @@ class CoverFrame:
     """
 
     uuid: str
-    reading_id: str
-    frame: str
+    reading_id: str = fact("reading", default=MISSING, column="reading_id", longest=LONGEST_LABEL)
+    frame: str = fact("frame", default=MISSING, longest=100)
     unit_id: str
-    read_on: date
-    canopy_pct: float | None = None
+    read_on: date = fact("day", default=MISSING, column="date")
+    canopy_pct: float | None = fact("canopy", **SHARE)
     lines: tuple[CoverLine, ...] = ()
     geometry: Point | None = None
     recorded_at: datetime

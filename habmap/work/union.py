@@ -4,25 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Final
 
-import shapely
-from shapely.geometry.base import BaseGeometry
-
-from habmap.records import Row, Unit, key_of, types_of
-
-#: Fields that are no part of what a person said: when the row was written down here, and the end that a later version
-#: of a unit gave an earlier one (the store works it out again from the versions).
-NOT_SAID: Final = {"recorded_at", "valid_to"}
+from habmap.records import Difference, Row, Unit, differences, key_of
 
 
 @dataclass(frozen=True, slots=True)
 class Clash:
-    """One id with two contents, and the names of the fields that differ."""
+    """One id with two contents, and what they say differently."""
 
     mine: Row
-    theirs: Row
-    fields: tuple[str, ...]
+    differences: tuple[Difference, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,22 +54,9 @@ def union(mine: Iterable[Row], theirs: Iterable[Row]) -> Union:
             news[key] = row
             continue
         known += 1
-        differing = differing_fields(there, row)
-        if differing:
-            clashes.append(Clash(there, row, differing))
+        if told_apart := differences(there, row):
+            clashes.append(Clash(there, told_apart))
     return Union(tuple(news.values()), known, tuple(clashes))
-
-
-def differing_fields(one: Row, other: Row) -> tuple[str, ...]:
-    """Return the names of the fields in which two rows of one kind say something else.
-
-    Geometries are the same when they hold the same rings, whatever their order and direction. A row from before rows
-    said what they supersede is the same as one that says it.
-    """
-    names = [name for name in types_of(type(one)) if name not in NOT_SAID]
-    if None in (getattr(one, "supersedes", ""), getattr(other, "supersedes", "")):
-        names.remove("supersedes")
-    return tuple(name for name in names if not _is_same(getattr(one, name), getattr(other, name)))
 
 
 def rival_units(rows: Iterable[Row]) -> tuple[tuple[Unit, Unit], ...]:
@@ -102,9 +80,3 @@ def rival_units(rows: Iterable[Row]) -> tuple[tuple[Unit, Unit], ...]:
 
 def _key(row: Row) -> tuple[str, str]:
     return (type(row).__name__, key_of(row))
-
-
-def _is_same(one: object, other: object) -> bool:
-    if isinstance(one, BaseGeometry) and isinstance(other, BaseGeometry):
-        return bool(one == other) or bool(shapely.normalize(one) == shapely.normalize(other))
-    return one == other

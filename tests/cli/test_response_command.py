@@ -91,7 +91,7 @@ def test_a_bad_table_of_sightings_lists_every_fault_and_loads_nothing(run_habmap
     )  # fmt: skip
     done = run_habmap("load", "sightings", file, "--json", place=place)
     assert done.code == 3 and len(done.json["faults"]) == 8
-    for row, words in ((3, "eventDate"), (4, "scientificName is blank"), (5, "a count is not whole"),
+    for row, words in ((3, "eventDate"), (4, "scientificName is blank"), (5, "individualCount is no whole number"),
                        (5, "decimalLatitude is out of range"), (6, "contradict"), (6, "decimalLongitude is blank"),
                        (6, "unknown establishmentMeans"), (7, "the same occurrenceID")):  # fmt: skip
         assert any(words in fault["what"] and f"row {row}" in fault["where"] for fault in done.json["faults"]), words

@@ -15,12 +15,11 @@ from habmap.cli.commands.acres import answer
 from habmap.jobs.acres import acres
 from habmap.jobs.handout import build_handout
 from habmap.jobs.map import build_page
-from habmap.jobs.sheet import _only
 from habmap.measures import M2_PER_ACRE
 from habmap.records import Entry
 from habmap.show import words
 from habmap.show.page.ruler import headline_then
-from habmap.show.sheet.sheet import Sheet, headline
+from habmap.show.sheet.sheet import Sheet, _only, headline
 
 NOW = datetime(2027, 1, 1, 12, tzinfo=UTC)
 #: The cedar units as they are drawn, by shapely's own planar area: not by the account that is tried here.

@@ -14,8 +14,8 @@ from habmap.errors import InputError, InputErrors
 from habmap.jobs.check import check
 from habmap.jobs.join import ToldTwice, join
 from habmap.place.settings import Settings
-from habmap.records import DrawnBlock
-from habmap.work.union import differing_fields, rival_units
+from habmap.records import DrawnBlock, differences
+from habmap.work.union import rival_units
 
 LATER = datetime(2026, 5, 1, tzinfo=UTC)
 
@@ -60,9 +60,9 @@ def test_the_same_ground_drawn_from_another_corner_is_the_same() -> None:
     cut = entry("cut", "2026-01-02", box(0, 0, 50, 100))
     assert cut.patch is not None
     turned = replace(cut, patch=shapely.reverse(cut.patch), recorded_at=LATER)
-    assert differing_fields(cut, turned) == ()
+    assert differences(cut, turned) == ()
     moved = replace(cut, patch=shapely.transform(cut.patch, lambda xy: xy + 1e-9))
-    assert differing_fields(cut, moved) == ("patch",)
+    assert [one.key for one in differences(cut, moved)] == ["patch"]
 
 
 def test_a_later_version_and_its_end_come_along() -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import MISSING, dataclass
 from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
@@ -14,7 +14,8 @@ from shapely import Point, box
 from habmap.errors import InputError, InputErrors, UsageError
 from habmap.place.load.engine import Brought, bring
 from habmap.place.load.spec import PLACED, Column, Label, TableSpec
-from habmap.records import Unit
+from habmap.records import Unit, facts
+from habmap.records.facts import fact
 
 NOW = datetime(2026, 8, 1, tzinfo=UTC)
 UNIT = Unit(
@@ -30,9 +31,9 @@ class Level:
     reading_id: str
     unit_id: str
     read_on: date
-    depth_ft: float
-    pumps: int | None = None
-    kind: str | None = None
+    depth_ft: float = fact("depth of water", default=MISSING, unit="ft", low=0, high=500)
+    pumps: int | None = fact("pumps", low=0)
+    kind: str | None = fact("kind of water", choices=("well", "pond"))
     geometry: Point | None = None
     recorded_at: datetime
 
@@ -50,23 +51,35 @@ WATER = TableSpec(
         Column("reading_id", is_required=True),
         *PLACED,
         Column("date", "day", is_required=True, fills="read_on"),
-        Column("depth_ft", "number", is_required=True, low=0, high=500, units={"depth_ft": float, "depth_m": _feet}),
-        Column("kind", "choice", words=("well", "pond")),
-        Column("pumps", "count", low=0, only=("kind", "well")),
+        # range, kind of number and choices are those of the fields' facts
+        Column.of(facts(Level)["depth_ft"], is_required=True, units={"depth_ft": float, "depth_m": _feet}),
+        Column.of(facts(Level)["kind"]),
+        Column.of(facts(Level)["pumps"], only=("kind", "well")),
     ),
     is_placed=True,
     identity=Label("water", ("reading_id",)),
     can_overwrite=True,
 )
+
+
+class Wells(FakeStore):
+    """A property with levels of water, the newest last."""
+
+    there: tuple[Level, ...] = ()
+
+    def all_of(self, record: type[Any]) -> tuple[Any, ...]:
+        return self.there if record is Level else super().all_of(record)
+
+
 HEADER = "reading_id,unit_id,lon,lat,date,depth_m,kind,pumps,color\n"
 
 
 def loaded(folder: Path, *rows: str, header: str = HEADER, **said: Any) -> Brought[Level]:
     path = folder / "water.csv"
     path.write_text(header + "\n".join(rows) + "\n", encoding="utf-8")
-    there = said.pop("there", ())
-    store = FakeStore([UNIT], grid=GRID)
-    return bring(store, WATER, path=path, there=there, now=NOW, today=NOW.date(), **said)
+    store = Wells([UNIT], grid=GRID)
+    store.there = said.pop("there", ())
+    return bring(store, WATER, path=path, now=NOW, today=NOW.date(), **said)
 
 
 def test_cells_become_a_record_in_the_unit_of_its_field(tmp_path: Path) -> None:
@@ -88,7 +101,7 @@ def test_every_fault_of_every_row_is_told_at_once(tmp_path: Path) -> None:
     for row, words in (
         (2, "reading_id is blank"), (2, "unknown unit"), (2, "date is not a date"), (2, "depth_ft of 0 to 500"),
         (2, "allowed: well, pond"), (3, "outside every unit"), (3, "either 2026-03-04 or 2026-04-03"),
-        (3, "depth_m is out of range"), (3, "not whole"), (4, "depth_m is not a number"),
+        (3, "depth_m is out of range"), (3, "no whole number"), (4, "depth_m is not a number"),
     ):  # fmt: skip
         assert any(f"row {row}," in fault and words in fault for fault in told), (row, words)
     assert len(told) == 10

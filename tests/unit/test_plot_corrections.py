@@ -17,7 +17,7 @@ from habmap.jobs.checks.facts import facts_of
 from habmap.jobs.checks.plots import plots as plot_faults
 from habmap.jobs.density import density
 from habmap.jobs.history import history
-from habmap.jobs.load.tables import load_plots
+from habmap.jobs.load.tables import load_table
 from habmap.jobs.plots import void_plot
 from habmap.work.union import union
 
@@ -39,19 +39,19 @@ def told(store: FakeStore) -> dict[str, int | None]:
 def test_a_wrong_plot_is_corrected_withdrawn_and_told_again(tmp_path: Path) -> None:
     store = FakeStore([UNIT])
     first = table(tmp_path, ("P1", 5), ("P2", 7))
-    assert load_plots(store, path=first, now=NOW).loaded == 2
+    assert load_table(store, "plots", path=first, now=NOW).loaded == 2
     # 12 stems on two tenths of an acre
     assert density(store).units[0].stems_per_acre == pytest.approx(60)
     right = table(tmp_path, ("P1", 50), ("P2", 7))
     with pytest.raises(InputErrors, match="stems 50, before 5") as refused:
-        load_plots(store, path=right, now=NOW)
+        load_table(store, "plots", path=right, now=NOW)
     assert "--overwrite" in str(refused.value)
-    result = load_plots(store, path=right, now=NOW, overwrite=True)
+    result = load_table(store, "plots", path=right, now=NOW, overwrite=True)
     assert (result.loaded, result.versions, result.already_there) == (1, 1, 1)
     assert told(store) == {"P1": 50, "P2": 7} and len(store.plot_rows()) == 3
     assert density(store).units[0].stems_per_acre == pytest.approx(285)
     # the file as it first was is no news, and changes nothing
-    again = load_plots(store, path=table(tmp_path, ("P1", 5), ("P2", 7)), now=NOW)
+    again = load_table(store, "plots", path=table(tmp_path, ("P1", 5), ("P2", 7)), now=NOW)
     assert (again.loaded, again.already_there) == (0, 2) and "corrected since" in again.warnings[0]
     assert told(store)["P1"] == 50
     assert void_plot(store, "P1", why="another stand", now=NOW).plot_id == "P1"
@@ -59,9 +59,9 @@ def test_a_wrong_plot_is_corrected_withdrawn_and_told_again(tmp_path: Path) -> N
     assert density(store).units[0].stems_per_acre == pytest.approx(70)
     with pytest.raises(InputError, match="withdrawn already"):
         void_plot(store, "P1", why="again", now=NOW)
-    still = load_plots(store, path=right, now=NOW)
+    still = load_table(store, "plots", path=right, now=NOW)
     assert (still.loaded, still.already_there) == (0, 2) and "withdrawn since" in still.warnings[0]
-    back = load_plots(store, path=table(tmp_path, ("P1", 50), ("P2", 7)), now=NOW, overwrite=True)
+    back = load_table(store, "plots", path=table(tmp_path, ("P1", 50), ("P2", 7)), now=NOW, overwrite=True)
     assert (back.loaded, "counts again" in back.warnings[0]) == (1, True)
     assert told(store) == {"P2": 7, "P1": 50}
     found = history(store).plots
@@ -77,7 +77,7 @@ def test_a_correction_counts_though_the_clock_ran_back(tmp_path: Path) -> None:
     store = FakeStore([UNIT])
     for days, stems in ((0, 5), (-2, 6), (-4, 7)):
         path = table(tmp_path, ("P1", stems))
-        load_plots(store, path=path, now=NOW + timedelta(days=days), overwrite=True)
+        load_table(store, "plots", path=path, now=NOW + timedelta(days=days), overwrite=True)
         assert told(store) == {"P1": stems}
     void_plot(store, "P1", why="twice", now=NOW - timedelta(days=9))
     assert told(store) == {}
@@ -87,14 +87,14 @@ def test_two_rows_of_one_file_that_differ_are_refused_even_so(tmp_path: Path) ->
     store = FakeStore([UNIT])
     for _ in range(2):  # new to the property, and known there
         with pytest.raises(InputErrors, match="two rows"):
-            load_plots(store, path=table(tmp_path, ("P1", 5), ("P1", 6)), now=NOW, overwrite=True)
-        load_plots(store, path=table(tmp_path, ("P1", 5), ("P1", 5)), now=NOW)
+            load_table(store, "plots", path=table(tmp_path, ("P1", 5), ("P1", 6)), now=NOW, overwrite=True)
+        load_table(store, "plots", path=table(tmp_path, ("P1", 5), ("P1", 5)), now=NOW)
     assert told(store) == {"P1": 5}
 
 
 def test_no_reason_and_no_such_plot(tmp_path: Path) -> None:
     store = FakeStore([UNIT])
-    load_plots(store, path=table(tmp_path, ("P1", 5)), now=NOW)
+    load_table(store, "plots", path=table(tmp_path, ("P1", 5)), now=NOW)
     with pytest.raises(UsageError, match="reason"):
         void_plot(store, "P1", why=" ", now=NOW)
     with pytest.raises(InputError, match="no such plot"):
@@ -127,13 +127,13 @@ def test_copies_that_told_a_plot_apart_agree_in_whatever_order_they_are_united(
 ) -> None:
     folder = tmp_path_factory.mktemp("plots")
     start = FakeStore([UNIT])
-    load_plots(start, path=table(folder, ("P1", 5)), now=NOW)
+    load_table(start, "plots", path=table(folder, ("P1", 5)), now=NOW)
     copies = [copied(start) for _ in histories]
     for copy, steps in zip(copies, histories, strict=True):
         for what, stems, days in steps:
             now = NOW + timedelta(days=days)
             if what == "correct":
-                load_plots(copy, path=table(folder, ("P1", stems)), now=now, overwrite=True)
+                load_table(copy, "plots", path=table(folder, ("P1", stems)), now=now, overwrite=True)
             elif told(copy):
                 void_plot(copy, "P1", why="wrong", now=now)
     outcomes = {tuple(told(united(*order)).items()) for order in permutations(copies)}
@@ -145,14 +145,14 @@ def test_copies_that_told_a_plot_apart_agree_in_whatever_order_they_are_united(
 
 def test_check_names_a_plot_that_two_copies_told_apart(tmp_path: Path) -> None:
     start = FakeStore([UNIT])
-    load_plots(start, path=table(tmp_path, ("P1", 5)), now=NOW)
+    load_table(start, "plots", path=table(tmp_path, ("P1", 5)), now=NOW)
     one, other = copied(start), copied(start)
-    load_plots(one, path=table(tmp_path, ("P1", 6)), now=NOW, overwrite=True)
-    load_plots(other, path=table(tmp_path, ("P1", 7)), now=NOW + timedelta(days=1), overwrite=True)
+    load_table(one, "plots", path=table(tmp_path, ("P1", 6)), now=NOW, overwrite=True)
+    load_table(other, "plots", path=table(tmp_path, ("P1", 7)), now=NOW + timedelta(days=1), overwrite=True)
     both = united(one, other)
     assert told(both) == {"P1": 7}
     (fault,) = plot_faults(facts_of(both, today=date(2026, 4, 1)))
     assert fault.where == "plot P1" and "stems 6, before 7" in fault.what
-    load_plots(both, path=table(tmp_path, ("P1", 6)), now=NOW, overwrite=True)
+    load_table(both, "plots", path=table(tmp_path, ("P1", 6)), now=NOW, overwrite=True)
     assert told(both) == {"P1": 6}
     assert list(plot_faults(facts_of(both, today=date(2026, 4, 1)))) == []

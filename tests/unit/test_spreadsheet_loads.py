@@ -19,7 +19,7 @@ from sheet_makers import Cell, write_ods, write_xlsx
 from habmap.errors import InputError, InputErrors
 from habmap.jobs.load.entries import load_entries
 from habmap.jobs.load.layers import load_units
-from habmap.jobs.load.tables import load_forecast, load_plain, load_plots
+from habmap.jobs.load.tables import load_forecast, load_table
 from habmap.place.days import days_meant, moments_meant
 from habmap.place.load.photos import read_placings
 from habmap.place.photo_folder import read_folder
@@ -31,9 +31,9 @@ WRITERS = {".xlsx": write_xlsx, ".ods": write_ods}
 #: How each table is loaded, and the kind of rows it makes.
 LOADERS: dict[str, Callable[[FakeStore, Path], Any]] = {
     "entries": lambda store, path: load_entries(store, path=path, today=TODAY, now=NOW),
-    "plots": lambda store, path: load_plots(store, path=path, now=NOW),
-    "cover": lambda store, path: load_plain(store, "cover", path=path, today=TODAY, now=NOW),
-    "sightings": lambda store, path: load_plain(store, "sightings", path=path, today=TODAY, now=NOW),
+    "plots": lambda store, path: load_table(store, "plots", path=path, now=NOW),
+    "cover": lambda store, path: load_table(store, "cover", path=path, today=TODAY, now=NOW),
+    "sightings": lambda store, path: load_table(store, "sightings", path=path, today=TODAY, now=NOW),
     "forecast": lambda store, path: load_forecast(store, path=path, now=NOW),
 }
 

@@ -8,7 +8,7 @@ from habmap.cli.load.block import block_command
 from habmap.cli.load.layers import boundary_command, features_command, units_command
 from habmap.cli.load.photos import photos_command
 from habmap.cli.load.rasters import canopy_command, dem_command
-from habmap.cli.load.tables import PLAIN, entries_command, forecast_command, plain_command, plots_command
+from habmap.cli.load.tables import TABLES, entries_command, forecast_command, table_command
 
 
 def register(app: typer.Typer) -> None:
@@ -22,10 +22,9 @@ def register(app: typer.Typer) -> None:
     load.command("boundary")(boundary_command)
     load.command("features")(features_command)
     load.command("entries")(entries_command)
-    load.command("plots")(plots_command)
     load.command("forecast")(forecast_command)
-    for kind in PLAIN:
-        load.command(kind)(plain_command(kind))
+    for kind in TABLES:
+        load.command(kind)(table_command(kind))
     load.command("photos")(photos_command)
     load.command("dem")(dem_command)
     load.command("canopy")(canopy_command)

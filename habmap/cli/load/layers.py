@@ -94,7 +94,7 @@ def features_command(
     With --overwrite a row corrects the feature of its feature_id, else of its kind and shape, or kind and name.
     """
     columns = renames(map_)
-    from habmap.jobs.load.features import load_features
+    from habmap.jobs.load.layers import load_features
 
     session: Session = context.obj
     result = load_features(

@@ -12,7 +12,7 @@ from habmap.cli.output import print_json, print_table, progress_bar, say, warn
 from habmap.errors import UsageError
 
 if TYPE_CHECKING:
-    from habmap.jobs.load.photo_load import LoadPhotosResult
+    from habmap.place.load.photo_records import LoadPhotosResult
 
 #: No place outside the polar ice has more [°].
 MOST_DECLINATION_DEG = 60.0

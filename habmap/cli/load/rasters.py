@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -12,6 +12,7 @@ from habmap.cli.output import print_json, say, warn
 from habmap.errors import UsageError
 
 if TYPE_CHECKING:
+    from habmap.jobs.load.rasters import RasterLoaded
     from habmap.measures import VerticalUnit
 
 VerticalUnitOption = Annotated[
@@ -30,30 +31,14 @@ def dem_command(
     as_json: JsonOption = False,
 ) -> None:
     """Point at an elevation raster, or copy it into the folder."""
-    unit = _known_vertical_unit(vertical_unit)
-    from habmap.jobs.load.dem import load_dem
+    how = _how(context, vertical_unit, copy_into=copy_into, overwrite=overwrite)
+    from habmap.jobs.load.rasters import load_dem
 
-    session: Session = context.obj
-    result = load_dem(
-        session.store(),
-        path=file,
-        vertical_unit=unit,
-        copy_into=session.folder if copy_into else None,
-        overwrite=overwrite,
-        now=session.now(),
-    )
-    for warning in result.warnings:
-        warn(warning)
-    if as_json:
-        print_json("load", result)
-        return
-    dem = result.dem
-    say(
-        f"Elevation {'copied and ' if result.copied else ''}loaded: {dem.path}, cells of {dem.cell_m:.2f} m, "
-        f"heights in {VERTICAL_UNIT_WORDS[dem.vertical_unit]}."
-    )
-    if result.units_covered or result.units_off:
-        say(f"It covers {result.units_covered} of {result.units_covered + len(result.units_off)} units.")
+    result = load_dem(path=file, **how)
+    if not _is_json(result, as_json=as_json):
+        _say_file("Elevation", result.dem, result)
+        if result.units_covered or result.units_off:
+            say(f"It covers {result.units_covered} of {result.units_covered + len(result.units_off)} units.")
 
 
 def canopy_command(
@@ -65,35 +50,45 @@ def canopy_command(
     as_json: JsonOption = False,
 ) -> None:
     """Point at a raster of canopy heights, or copy it in."""
-    unit = _known_vertical_unit(vertical_unit)
-    from habmap.jobs.load.canopy import load_canopy
+    how = _how(context, vertical_unit, copy_into=copy_into, overwrite=overwrite)
+    from habmap.jobs.load.rasters import load_canopy
 
+    result = load_canopy(path=file, **how)
+    if not _is_json(result, as_json=as_json):
+        _say_file("Canopy heights", result.canopy, result, " They must be heights above the ground.")
+        if result.units_covered or result.units_off:
+            say(
+                f"They reach {result.units_covered} of {result.units_covered + len(result.units_off)} units; "
+                f"`habmap density` counts ground at {result.height_ft:g} ft and above."
+            )
+
+
+def _how(context: typer.Context, vertical_unit: str | None, *, copy_into: bool, overwrite: bool) -> dict[str, Any]:
+    unit = _known_vertical_unit(vertical_unit)
     session: Session = context.obj
-    result = load_canopy(
-        session.store(),
-        path=file,
-        vertical_unit=unit,
-        copy_into=session.folder if copy_into else None,
-        overwrite=overwrite,
-        now=session.now(),
-    )
+    return {
+        "store": session.store(),
+        "vertical_unit": unit,
+        "copy_into": session.folder if copy_into else None,
+        "overwrite": overwrite,
+        "now": session.now(),
+    }
+
+
+def _is_json(result: RasterLoaded, *, as_json: bool) -> bool:
+    """Print warnings, and all of it as JSON where that is wanted."""
     for warning in result.warnings:
         warn(warning)
     if as_json:
         print_json("load", result)
-        return
-    canopy = result.canopy
+    return as_json
+
+
+def _say_file(what: str, file: Any, result: RasterLoaded, besides: str = "") -> None:
     say(
-        f"Canopy heights {'copied and ' if result.copied else ''}loaded: {canopy.path}, cells of "
-        f"{canopy.cell_m:.2f} m, heights in {VERTICAL_UNIT_WORDS[canopy.vertical_unit]}. "
-        "They must be heights above the ground."
+        f"{what} {'copied and ' if result.copied else ''}loaded: {file.path}, cells of {file.cell_m:.2f} m, heights in "
+        f"{VERTICAL_UNIT_WORDS[file.vertical_unit]}.{besides}"
     )
-    if result.units_covered or result.units_off:
-        covered, all_units = result.units_covered, result.units_covered + len(result.units_off)
-        say(
-            f"They reach {covered} of {all_units} units; `habmap density` counts ground at {result.height_ft:g} ft and "
-            "above."
-        )
 
 
 def _known_vertical_unit(text: str | None) -> VerticalUnit | None:

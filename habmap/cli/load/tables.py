@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import inspect
 from collections.abc import Callable
-from typing import Annotated
+from typing import Annotated, Final
 
 import typer
 
@@ -36,35 +37,10 @@ def entries_command(
         columns=columns,
         layer=layer,
         sheet=sheet,
-        today=session.today(store.settings.place.timezone),
+        today=session.local_day(),
         now=session.now(),
     )
     show(result, as_json=as_json, noun="log line")
-
-
-def plots_command(
-    context: typer.Context,
-    file: TableArgument,
-    sheet: SheetOption = None,
-    map_: MapOption = None,
-    overwrite: Annotated[
-        bool,
-        typer.Option("--overwrite", help="Correct plots that were told otherwise; the old rows stay on record."),
-    ] = False,
-    as_json: JsonOption = False,
-) -> None:
-    """Load density plots and quarter points from a table.
-
-    A file loaded twice is no news. `habmap plot void` withdraws a plot.
-    """
-    columns = renames(map_)
-    from habmap.jobs.load.tables import load_plots
-
-    session: Session = context.obj
-    result = load_plots(
-        session.store(), path=file, columns=columns, sheet=sheet, overwrite=overwrite, now=session.now()
-    )
-    show(result, as_json=as_json, noun="plot")
 
 
 def forecast_command(
@@ -103,36 +79,59 @@ def forecast_command(
         )
 
 
-#: Tables that need nothing but their file, and what help says of them.
-PLAIN = {
-    "sightings": "Load sightings from a table with Darwin Core columns.",
-    "cover": """Load plant cover read in frames from a table.
+#: Tables that need nothing but their file: what help says of each, and of --overwrite where rows can be corrected so.
+TABLES: Final[dict[str, tuple[str, str | None]]] = {
+    "plots": (
+        """Load density plots and quarter points from a table.
+
+    A file loaded twice is no news. `habmap plot void` withdraws a plot.
+    """,
+        "Correct plots that were told otherwise; the old rows stay on record.",
+    ),
+    "sightings": ("Load sightings from a table with Darwin Core columns.", None),
+    "cover": (
+        """Load plant cover read in frames from a table.
 
     A row is one plant in one frame, its cover as Daubenmire's class 1-6 or in percent; a frame with nothing in it
     is one row with species and group blank. Each frame counts, so that a plant that is not in it counts as 0.
     """,
+        None,
+    ),
 }
 
 
-def plain_command(kind: str) -> Callable[..., None]:
-    """Return the command that loads one of ``PLAIN``."""
+def table_command(kind: str) -> Callable[..., None]:
+    """Return the command that loads one of ``TABLES``."""
+    words, overwriting = TABLES[kind]
 
     def command(
         context: typer.Context,
         file: TableArgument,
         sheet: SheetOption = None,
         map_: MapOption = None,
+        overwrite: Annotated[bool, typer.Option("--overwrite", help=overwriting)] = False,
         as_json: JsonOption = False,
     ) -> None:
         columns = renames(map_)
-        from habmap.jobs.load.tables import PLAIN as SPECS
-        from habmap.jobs.load.tables import load_plain
+        from habmap.jobs.load.tables import TABLES as SPECS
+        from habmap.jobs.load.tables import load_table
 
         session: Session = context.obj
-        store = session.store()
-        today = session.today(store.settings.place.timezone)
-        result = load_plain(store, kind, path=file, columns=columns, sheet=sheet, today=today, now=session.now())
+        result = load_table(
+            session.store(),
+            kind,
+            path=file,
+            columns=columns,
+            sheet=sheet,
+            overwrite=overwrite,
+            today=session.local_day(),
+            now=session.now(),
+        )
         show(result, as_json=as_json, noun=SPECS[kind].noun)
 
-    command.__doc__ = PLAIN[kind]
+    command.__doc__ = words
+    signature = inspect.signature(command, eval_str=True, locals={"overwriting": overwriting})
+    known = [one for one in signature.parameters.values() if overwriting or one.name != "overwrite"]
+    command.__signature__ = signature.replace(parameters=known)  # type: ignore[attr-defined]
+    command.__annotations__ = {one.name: one.annotation for one in known}
     return command

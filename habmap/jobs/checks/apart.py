@@ -8,9 +8,18 @@ from typing import Final, cast
 
 from habmap.jobs.checks.facts import Facts, Fault
 from habmap.place.schema import TABLE_OF
-from habmap.records import Boundary, CanopySource, DrawnBlock, ElevationSource, Forecast, Photo, Row, key_of
+from habmap.records import (
+    Boundary,
+    CanopySource,
+    DrawnBlock,
+    ElevationSource,
+    Forecast,
+    Photo,
+    Row,
+    differences,
+    key_of,
+)
 from habmap.work.succession import newest_photos, standing
-from habmap.work.union import differing_fields
 
 #: What a thing is called, and how it is written again where that is not plain from the table's name.
 _KINDS: Final[dict[type, tuple[str, str]]] = {
@@ -32,7 +41,7 @@ def apart(facts: Facts) -> Iterator[Fault]:
     for rows in told.values():
         stands = standing(rows)  # type: ignore[type-var]
         last = stands[-1] if not isinstance(stands[-1], Photo) else newest_photos(cast("list[Photo]", rows))[0]
-        others = [row for row in stands if set(differing_fields(row, last)) - {"uuid", "supersedes"}]
+        others = [row for row in stands if differences(row, last, besides=("uuid", "supersedes"))]
         if others:
             table = TABLE_OF[type(last)].name
             what, mend = _KINDS.get(type(last), (f"a row of {table}", "write it again as it is right"))

@@ -6,8 +6,8 @@ from collections.abc import Iterator
 
 from habmap.jobs.checks.facts import Facts, Fault
 from habmap.jobs.plots import plots_told
-from habmap.place.load.identity import differing
 from habmap.place.load.plots import NOT_MEASURED
+from habmap.records import differences
 from habmap.work.succession import counting, standing
 
 
@@ -16,7 +16,7 @@ def plots(facts: Facts) -> Iterator[Fault]:
     for plot_id, rows in plots_told(facts.store).items():
         rivals = standing(rows)
         last = rivals[-1]
-        told = [words for one in rivals[:-1] for words in differing(one, last, besides=NOT_MEASURED)]
+        told = [found.words for one in rivals[:-1] for found in differences(one, last, besides=NOT_MEASURED)]
         if len({row.is_void for row in rivals}) > 1:
             told.append("one withdraws it, another does not")
         if told:

@@ -12,11 +12,11 @@ import shapely
 from habmap import measures
 from habmap.jobs.acres import acres
 from habmap.jobs.checks.facts import Facts, Fault
-from habmap.jobs.unit_versions import spot_words
 from habmap.land.acreage import geodesic_area_m2
 from habmap.land.neighbors import overlaps
 from habmap.records import Unit
 from habmap.vocabulary import COVERS, FEATURE_KINDS
+from habmap.work.unit_outlines import spot_words
 
 CLOSURE_M2: Final = 1e-6
 #: Largest difference between planar and geodesic area, as a share.

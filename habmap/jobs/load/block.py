@@ -1,149 +1,16 @@
-"""A burn block drawn in a file and saved under a name of its own, for `habmap.jobs.burnsheet` to find."""
+"""Save a burn block drawn in a file by a name of its own."""
 
 from __future__ import annotations
 
-import datetime as dt
-import uuid
-from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
-from habmap.errors import InputError, UsageError
 from habmap.jobs.ports import Store
-from habmap.land.grid import grid_around
-from habmap.measures import acres
-from habmap.place.layers import read_ground_and_repairs
-from habmap.records import DrawnBlock
-from habmap.vocabulary import STAGES
-from habmap.work.unit_shares import shares
-
-#: Longer names fill the sheet's heading.
-LONGEST_NAME: int = 60
+from habmap.place.load.block import BlockSaved, bring_block
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class BlockSaved:
-    """A block just saved.
-
-    Attributes
-    ----------
-    acres, outside_acres
-        Its ground, and the part of it in no unit [acre].
-    units
-        Units that it has ground of.
-    replaced
-        Whether a block was called so before; it stays on record, the newest counts.
-    already_there
-        Whether the newest block of that name is the same ground: nothing was added.
-    """
-
-    name: str
-    acres: float
-    outside_acres: float
-    units: tuple[str, ...]
-    replaced: bool
-    already_there: bool
-    warnings: tuple[str, ...]
-
-
-def checked_name(name: str) -> str:
-    """Return a block's name without the blanks around it.
-
-    Raises
-    ------
-    UsageError
-        It is blank, too long, not one line, or reads as pieces of a unit (``C1:down``).
-    """
-    plain = name.strip()
-    if not plain or len(plain) > LONGEST_NAME or not plain.isprintable():
-        raise UsageError(
-            "this cannot be the name of a block",
-            where="--name",
-            value=name,
-            allowed=f"1 to {LONGEST_NAME} characters in one line",
-            mend="give it a short name of its own",
-        )
-    if plain.rpartition(":")[2] in STAGES and ":" in plain:
-        raise UsageError(
-            "this reads as the pieces of a unit at one stage, not as a block of its own",
-            where="--name",
-            value=name,
-            mend="give it a name without a colon",
-        )
-    return plain
-
-
-def load_block(
-    store: Store, *, name: str, path: Path, now: dt.datetime, repair: bool = False, overwrite: bool = False
-) -> BlockSaved:
-    """Save a drawn burn block by name.
-
-    Parameters
-    ----------
-    store
-        The place.
-    name
-        What it is called; neither a unit nor a block of ``habmap.toml`` may be called so.
-    path
-        A layer with its ground, any coordinate system.
-    now
-        Moment of recording, UTC.
-    repair
-        Mend outlines that cross themselves.
-    overwrite
-        Take the place of a block that is called so already.
-
-    Raises
-    ------
-    UsageError
-        The name cannot be one.
-    InputError
-        Something else is called so, or the file holds no ground.
-    """
-    plain = checked_name(name)
-    _refuse_taken(store, plain)
-    ground, repairs = read_ground_and_repairs(path, repair=repair)
-    before = next((block for block in reversed(store.drawn_blocks()) if block.name == plain), None)
-    is_same = before is not None and before.geometry.equals(ground)
-    if before is not None and not is_same and not overwrite:
-        raise InputError(
-            "another block is saved by this name",
-            where="--name",
-            value=plain,
-            mend="give this one another name, or add --overwrite; the old drawing stays on record",
-        )
-    if not is_same:
-        store.append([DrawnBlock(uuid=str(uuid.uuid4()), name=plain, geometry=ground, recorded_at=now)])
-    grid = store.grid or grid_around([ground])
-    inside, outside_acres = shares(ground, store.units(), grid=grid)
-    return BlockSaved(
-        name=plain,
-        acres=acres(grid.to_grid(ground).area),
-        outside_acres=outside_acres,
-        units=tuple(share.unit_id for share in inside),
-        replaced=before is not None and not is_same,
-        already_there=is_same,
-        warnings=_warnings(repairs, [share.unit_id for share in inside], outside_acres),
-    )
-
-
-def _refuse_taken(store: Store, name: str) -> None:
-    units = {unit.unit_id for unit in store.unit_versions()}
-    owner = "a unit" if name in units else "a block of habmap.toml" if name in store.settings.burn.blocks else None
-    if owner is not None:
-        raise InputError(
-            f"{owner} is called so already",
-            where="--name",
-            value=name,
-            allowed="a name that no unit and no block of `[burn.blocks]` has",
-            mend="give the block another name",
-        )
-
-
-def _warnings(repairs: Sequence[str], units: Sequence[str], outside_acres: float) -> tuple[str, ...]:
-    words = list(repairs)
-    if not units:
-        words.append("none of this block lies in a unit")
-    elif outside_acres >= 0.005:
-        words.append(f"{outside_acres:,.2f} acres of this block lie outside every unit")
-    return tuple(words)
+def load_block(store: Store, *, name: str, path: Path, **how: Any) -> BlockSaved:
+    """Save a drawn burn block by name; ``how``, and what is refused, as in `bring_block`."""
+    brought, saved = bring_block(store, name=name, path=path, **how)
+    store.append(brought.fresh)
+    return saved

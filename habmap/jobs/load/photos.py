@@ -1,25 +1,14 @@
-"""Load a folder of photos: each with its place, direction and day, a small bare copy of it kept with the property."""
+"""Load a folder of photos: all that can be read and placed, or none."""
 
 from __future__ import annotations
 
-import tempfile
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import replace
+from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
-from zoneinfo import ZoneInfo
 
-import shapely
-
-from habmap.errors import InputError, InputErrors, printable
-from habmap.jobs.load.photo_load import LeftOut, LoadedPhoto, LoadPhotosResult, PhotoLoad
-from habmap.jobs.load.photo_row import photo_differences, photo_row
 from habmap.jobs.ports import Store
-from habmap.place.exif import CameraSaid, camera_said
-from habmap.place.load.photos import Placing, read_placings
-from habmap.place.photo_folder import PLACING_TABLE, content_sha256, photo_bytes, read_folder
-from habmap.place.pictures import KEPT_PX, KEPT_QUALITY, opened_jpeg, picture_name, small_picture
-from habmap.records import Photo
+from habmap.place.load.photo_records import LoadPhotosResult
+from habmap.place.load.photo_taking import bring_photos
 
 
 def load_photos(
@@ -31,222 +20,14 @@ def load_photos(
     overwrite: bool = False,
     progress: Callable[[float, str], None] | None = None,
 ) -> LoadPhotosResult:
-    """Load the JPEG photos of a folder and of the folders in it.
-
-    A photo that cannot be read or placed is listed and left out; the others are loaded, all of them or none. The
-    person's own files stay as they are; the property keeps a copy of each, upright, at most 1,280 pixels long and
-    without anything that the camera wrote into it.
-
-    Parameters
-    ----------
-    folder
-        Read with its sub-folders; a ``photos.csv`` in it counts before what the cameras wrote.
-    declination_deg
-        Magnetic declination, east positive [°]: directions from magnetic north are turned to true north by it. Without
-        it they are kept as they are.
-    overwrite
-        A photo that is here already is written down anew with what is known now; the newest row counts.
-
-    Raises
-    ------
-    InputError
-        No units and no boundary are loaded, there are no photos in the folder, ``photos.csv`` has faults, or no photo
-        of the folder could be read at all.
-    """
-    found = read_folder(folder)
-    if not found.jpegs and not found.unread:
-        raise InputError(
-            "there is no photo in this folder", where=printable(str(folder)), value=f"{found.other_files} other files",
-            allowed="JPEG files (.jpg, .jpeg)", mend="name the folder that the photos lie in",
-        )  # fmt: skip
-    units, boundary, grid = store.units(), store.boundary(), store.grid
-    drawn = [unit.geometry for unit in units] + ([] if boundary is None else [boundary.geometry])
-    if grid is None or not drawn:
-        raise InputError(
-            "no units are loaded yet, so no photo can find its place", where=printable(str(folder)),
-            mend="load them first with `habmap load units`",
-        )  # fmt: skip
-    zone = ZoneInfo(store.settings.place.timezone)
-    placings: dict[str, Placing] = {}
-    not_read: list[str] = []
-    if found.table is not None:
-        labels = {unit.unit_id for unit in units}
-        placings, not_read = read_placings(found.table, files=found.jpegs, unit_ids=labels, zone=zone)
-    with tempfile.TemporaryDirectory(prefix="habmap-") as workshop:
-        load = PhotoLoad(
-            store=store,
-            grid=grid,
-            units=units,
-            unit_shapes=tuple(grid.to_grid(unit.geometry) for unit in units),
-            ground=shapely.union_all([grid.to_grid(shape) for shape in drawn]),
-            zone=zone,
-            declination_deg=declination_deg,
-            overwrite=overwrite,
-            now=now,
-            workshop=Path(workshop),
-            known={photo.sha256: photo for photo in store.photos()},
-        )
-        load.warnings += [f"{PLACING_TABLE}: {note}" for note in not_read]
-        for number, below in enumerate(found.jpegs):
-            if progress is not None:
-                progress(number / len(found.jpegs), printable(below))
-            try:
-                _take(load, below, photo_bytes(folder / below), placings.get(below))
-            except InputError as error:
-                mend = error.mend or "copy it from the camera again"
-                load.left_out.append(LeftOut(file=printable(below), kind="damaged", why=_why(error), mend=mend))
-        load.left_out += [_unread(below) for below in found.unread]
-        if load.faults and found.table is not None:
-            raise InputErrors(load.faults, where=str(found.table))
-        _refuse_if_nothing_can_be_read(load, folder)
-        store.append_with_pictures(list(load.rows.values()), _from_workshop(load.pictures))
-    return LoadPhotosResult(
-        loaded=len(load.rows),
-        already_there=load.already_there,
-        photos=tuple(_loaded(load.files[sha256], photo) for sha256, photo in load.rows.items()),
-        left_out=tuple(sorted(load.left_out, key=lambda one: (one.kind, one.file))),
-        other_files=found.other_files,
-        warnings=(*load.warnings, *_compass_words(load)),
-    )
-
-
-def _take(load: PhotoLoad, below: str, content: bytes, placing: Placing | None) -> None:
-    """Read one photo and add its row, or list why not."""
-    sha256 = content_sha256(content)
-    name = picture_name(sha256)
-    known = load.known.get(sha256)
-    if sha256 in load.rows:
-        _take_twin(load, below, content, placing)
-        return
-    if load.store.picture(Path(below).name) == content:
-        _take_own_copy(load, below, placing)
-        return
-    picture_is_here = load.store.picture(name) is not None
-    if known is not None and placing is None and not load.overwrite and picture_is_here:
-        load.already_there += 1
-        return
-    image = opened_jpeg(content)
-    said = camera_said(image, zone=load.zone)
-    small = small_picture(image, long_side_px=KEPT_PX, quality=KEPT_QUALITY)
-    row = known if known is not None and placing is None and not load.overwrite else None
-    if row is None:
-        row = photo_row(load, below, sha256, said, placing)
-    if row is None:
-        return
-    if known is None or not picture_is_here:  # a picture that is here without a row may be another writer's, who fails
-        target = load.workshop / name
-        target.write_bytes(small)
-        load.pictures.append((name, target))
-    if known is None:
-        load.rows[sha256], load.files[sha256] = row, below
-        load.warnings += [f"{printable(below)}: {doubt}" for doubt in said.doubts]
-        return
-    _take_retold(load, below, known, row, placing)
-
-
-def _take_retold(load: PhotoLoad, below: str, known: Photo, row: Photo, placing: Placing | None) -> None:
-    """Take a row for a photo that is here already, where it says something else and that is wanted."""
-    differing = photo_differences(known, row, with_unit=placing is not None and placing.unit_id is not None)
-    if not differing:
-        load.already_there += 1
-    elif load.overwrite:
-        load.rows[known.sha256], load.files[known.sha256] = row, below
-    else:
-        load.left_out.append(
-            LeftOut(
-                file=printable(below),
-                kind="other content",
-                why=f"it is here already with another {differing}",
-                mend="add --overwrite if what is said now is right",
-            )
-        )
-
-
-def _take_twin(load: PhotoLoad, below: str, content: bytes, placing: Placing | None) -> None:
-    """Count a file that equals an earlier one of the folder; refuse it where the table says other things of it."""
-    load.already_there += 1
-    if placing is None:
-        return
-    sha256 = content_sha256(content)
-    row = photo_row(load, below, sha256, camera_said(opened_jpeg(content), zone=load.zone), placing)
-    taken = load.rows[sha256]
-    differing = "" if row is None else photo_differences(taken, row, with_unit=placing.unit_id is not None)
-    if differing:
-        load.faults.append(
-            InputError(
-                f"the same picture lies in the folder twice, with another {differing}", where=placing.where,
-                value=f"{printable(below)} and {printable(load.files[sha256])}",
-                mend=f"take one of the two out of the folder, or say the same of both in {PLACING_TABLE}",
-            )
-        )  # fmt: skip
-
-
-def _take_own_copy(load: PhotoLoad, below: str, placing: Placing | None) -> None:
-    """Take what a table says of a copy that the property keeps: all that is left where the camera's file is lost."""
-    known = next((photo for photo in load.known.values() if photo.picture == Path(below).name), None)
-    if known is None or placing is None:
-        load.already_there += 1
-        return
-    # no camera says anything in this copy: what is known stays, but for what the table says anew
-    said = CameraSaid(
-        lonlat=(known.geometry.x, known.geometry.y), no_position="", direction_deg=known.direction_deg,
-        direction_ref=known.direction_ref, taken_at=known.taken_at, no_time="", error_m=known.error_m, doubts=(),
-    )  # fmt: skip
-    row = photo_row(load, below, known.sha256, said, placing)
-    if row is not None:
-        unit_id = placing.unit_id or (row.unit_id if placing.lonlat is not None else known.unit_id)
-        row = replace(row, file_name=known.file_name, unit_id=unit_id)
-        _take_retold(load, below, known, row, placing)
-
-
-def _unread(below: str) -> LeftOut:
-    suffix = Path(below).suffix.lower()
-    if suffix in {".heic", ".heif", ".hif"}:
-        why = "HEIC pictures cannot be read here"
-        mend = "export or share them as JPEG (the position stays in them), or set the phone's camera to save JPEG"
-    else:
-        why, mend = f"{suffix[1:].upper()} pictures are not read", "save the photo as JPEG with its position kept"
-    return LeftOut(file=printable(below), kind="not read", why=why, mend=mend)
-
-
-def _refuse_if_nothing_can_be_read(load: PhotoLoad, folder: Path) -> None:
-    """Raise where a folder has only files that no camera wrote or that are broken: a mistake, not a few bad ones."""
-    if load.rows or load.already_there or any(one.kind not in ("damaged", "not read") for one in load.left_out):
-        return
-    faults = [InputError(one.why, where=one.file, mend=one.mend) for one in load.left_out]
-    raise InputErrors(faults, where=printable(str(folder)))
-
-
-def _from_workshop(pictures: Sequence[tuple[str, Path]]) -> Iterator[tuple[str, bytes]]:
-    for name, path in pictures:
-        yield name, path.read_bytes()
-
-
-def _compass_words(load: PhotoLoad) -> tuple[str, ...]:
-    words = []
-    fresh = sum(photo.direction_ref == "M" for photo in load.rows.values())
-    if fresh:
-        words.append(
-            f"{fresh} {'direction is' if fresh == 1 else 'directions are'} from magnetic north and kept so; with the "
-            "declination of your place (--declination, east positive) they would be turned to true north"
-        )
-    kept = sum(photo.direction_ref == "M" for sha256, photo in load.known.items() if sha256 not in load.rows)
-    if kept and load.declination_deg is not None:
-        words.append(f"{kept} photos here already keep directions from magnetic north; add --overwrite to turn them")
-    return tuple(words)
-
-
-def _why(error: InputError) -> str:
-    return error.what if error.value is None else f"{error.what} ({printable(error.value)})"
-
-
-def _loaded(below: str, photo: Photo) -> LoadedPhoto:
-    return LoadedPhoto(
-        file=printable(below),
-        unit_id=photo.unit_id,
-        taken_on=photo.taken_on,
-        lon=photo.geometry.x,
-        lat=photo.geometry.y,
-        direction_deg=photo.direction_deg,
-        direction_ref=photo.direction_ref,
-    )
+    """Load the JPEG photos of a folder; parameters, and what is refused, as in `bring_photos`."""
+    with bring_photos(
+        store,
+        folder=folder,
+        now=now,
+        declination_deg=declination_deg,
+        overwrite=overwrite,
+        progress=progress,
+    ) as brought:
+        store.append_with_pictures(brought.rows, brought.pictures())
+    return brought.result

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Any
 
 from habmap.jobs.history import UnitChange
+from habmap.place.load.engine import Brought
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,3 +41,17 @@ class LoadResult:
     warnings: tuple[str, ...] = ()
     repaired: tuple[str, ...] = ()
     changes: tuple[UnitChange, ...] = ()
+
+
+def result_of(kind: str, brought: Brought[Any], **more: Any) -> LoadResult:
+    """Return what a file brought as it is told."""
+    return LoadResult(
+        kind=kind,
+        loaded=len(brought.fresh),
+        versions=brought.corrected,
+        already_there=brought.already,
+        kept_columns=brought.kept_columns,
+        warnings=brought.notes,
+        repaired=brought.repaired,
+        **more,
+    )

@@ -5,9 +5,10 @@ from __future__ import annotations
 from datetime import date, tzinfo
 from typing import Final
 
-from habmap.errors import UsageError, printable
+from habmap.errors import UsageError
 from habmap.place.load.cells import Cells
-from habmap.records import BurnRecord, Entry, Notice, cell_facts, value_of
+from habmap.place.load.spec import Column
+from habmap.records import BurnRecord, Entry, cell_facts
 from habmap.records.said import BurnSaid, assembled
 from habmap.vocabulary import FIRE
 from habmap.work.burn.observed import check_burn_said, hour_note
@@ -15,7 +16,7 @@ from habmap.work.burns import record_id
 from habmap.work.weather_doubts import temperature_question
 
 _FACTS: Final = cell_facts(BurnRecord)
-BURN_FIELDS: Final = tuple(one.cell for one in _FACTS)
+BURN_CELLS: Final = tuple(one.cell for one in _FACTS)
 
 
 def burn_of_cells(cells: Cells, *, entry: Entry, zone: tzinfo) -> BurnRecord | None:
@@ -33,7 +34,7 @@ def burn_of_cells(cells: Cells, *, entry: Entry, zone: tzinfo) -> BurnRecord | N
     """
     if entry.practice not in FIRE:
         return None
-    said = BurnSaid(**assembled(BurnRecord, {one.name: cells.of(one) for one in _FACTS}))
+    said = BurnSaid(**assembled(BurnRecord, {one.name: Column.of(one).read(cells, one.cell) for one in _FACTS}))
     try:
         # An unreadable date is a fault of its own, and stands in the entry as the first day of all.
         day = None if entry.date == date.min else entry.date
@@ -56,20 +57,3 @@ def burn_of_cells(cells: Cells, *, entry: Entry, zone: tzinfo) -> BurnRecord | N
         recorded_at=entry.recorded_at,
         **said.given(),
     )
-
-
-def burn_differences(ours: BurnRecord | None, theirs: BurnRecord | None) -> list[str]:
-    """Say field by field where a row's burn differs from the record that is there."""
-    faults = []
-    for one in _FACTS:
-        mine, other = value_of(ours, one) or None, value_of(theirs, one) or None
-        if mine != other:
-            words = [printable(_words(value), longest=40) for value in (mine, other)]
-            faults.append(f"{one.name} {words[0]}, before {words[1]}")
-    return faults
-
-
-def _words(value: object) -> str:
-    if isinstance(value, tuple):
-        return "; ".join(f"{told.who}, {told.when}" for told in value if isinstance(told, Notice)) or "none"
-    return str(value)

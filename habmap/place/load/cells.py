@@ -9,9 +9,9 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 from datetime import date, datetime, time
 from typing import Any, Final
 
-from habmap.errors import HabmapError, InputError, UsageError, printable
+from habmap.errors import HabmapError, InputError, printable
 from habmap.place.days import days_meant, moments_meant, readings_words
-from habmap.records import LONGEST_TEXT, Fact
+from habmap.records import LONGEST_TEXT
 
 _NUMBER: Final = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
 _YES: Final = frozenset({"yes", "y", "true", "t", "1", "x"})
@@ -74,28 +74,6 @@ class Cells:
                 mend=mend or "mend that cell and load the file again",
             )
         )
-
-    def of(self, one: Fact) -> Any:
-        """Return a cell as its fact has it; blank, or wrong after adding to the faults, is ``None``."""
-        if one.kind is bool:
-            return self.flag(one.cell)
-        if one.is_number:
-            low, high = one.bounds
-            value = self.number(one.cell, low=low, high=high, above=low if one.is_above else None)
-            if value is None or one.kind is not int:
-                return value
-            if not value.is_integer():
-                self.fault(f"{one.cell} is no whole number", one.cell, value=value, allowed=one.allowed)
-                return None
-            return int(value)
-        if one.choices:
-            return self.choice(one.cell, one.choices)
-        text = self.text(one.cell, longest=one.longest, one_line=not one.is_long)
-        try:
-            return None if text is None else one.read(text)
-        except UsageError as error:
-            self.fault(error.what, one.cell, value=error.value, allowed=error.allowed)
-            return None
 
     def text(
         self,

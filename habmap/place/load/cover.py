@@ -9,13 +9,10 @@ from typing import Any, Final
 
 from habmap.errors import printable
 from habmap.place.load.engine import identifier, record_of
-from habmap.place.load.identity import said
-from habmap.place.load.spec import PLACED, Column, Label, Loading, RowSaid, TableSpec, Told
-from habmap.records import CoverFrame, CoverLine
+from habmap.place.load.spec import PLACED, Column, Label, Loading, RowSaid, TableSpec, Told, columns_of
+from habmap.records import CoverFrame, CoverLine, differences
 from habmap.work.response import CLASS_LIMITS_PCT, class_midpoint_pct, species_key
 
-#: What a row says of its whole frame; all rows of a frame must say the same.
-_OF_FRAME: Final = ("unit_id", "read_on", "canopy_pct", "geometry")
 _NATIVE: Final = {"yes": True, "no": False, "unknown": None}
 
 
@@ -32,9 +29,9 @@ def _gather(spec: TableSpec[Any], rows: Iterator[RowSaid], loading: Loading) -> 
             continue
         is_first = head.uuid not in heads
         first = heads.setdefault(head.uuid, Told(head, row.where, row.number))
-        if differing := [name for name in _OF_FRAME if said(getattr(first.record, name)) != said(getattr(head, name))]:
+        if apart := differences(first.record, head):
             row.cells.fault(
-                f"two rows of one frame say different things of it: {', '.join(differing)}",
+                f"two rows of one frame say different things of it: {', '.join(one.key for one in apart)}",
                 "frame",
                 value=f"{head.frame}; first said in row {first.number}",
                 allowed="one unit or place, date and canopy_pct for a frame",
@@ -85,11 +82,8 @@ def _line(row: RowSaid) -> tuple[CoverLine | None, bool]:
     if not is_read:
         cells.fault("the cover is blank", "cover_class", value="blank", allowed="cover_class 1 to 6, or cover_pct")
         return None, False
-    if number is not None and number != int(number):
-        cells.fault("cover_class is no class", "cover_class", value=number, allowed="1, 2, 3, 4, 5 or 6")
-        return None, False
     if number is not None and percent is not None:
-        low, high = CLASS_LIMITS_PCT[int(number)]
+        low, high = CLASS_LIMITS_PCT[number]
         if not low <= percent <= high:
             cells.fault(
                 "cover_class and cover_pct say different covers",
@@ -103,8 +97,8 @@ def _line(row: RowSaid) -> tuple[CoverLine | None, bool]:
         CoverLine(
             species=species,
             group=group,
-            cover_class=None if number is None else int(number),
-            cover_pct=percent if percent is not None else class_midpoint_pct(int(number or 0)),
+            cover_class=number,
+            cover_pct=percent if percent is not None else class_midpoint_pct(number or 0),
             native=_NATIVE.get(row["native"]),
         ),
         False,
@@ -145,16 +139,15 @@ COVER: Final = TableSpec(
     noun="frame",
     record=CoverFrame,
     columns=(
-        Column("reading_id", is_required=True, longest=200),
+        *columns_of(
+            CoverFrame,
+            reading_id={"is_required": True},
+            frame={"is_required": True},
+            read_on={"is_required": True},
+        ),
+        *columns_of(CoverLine),
         *PLACED,
-        Column("date", "day", is_required=True, fills="read_on"),
-        Column("frame", is_required=True, longest=100),
-        Column("species", longest=300),
-        Column("group", longest=100),
-        Column("cover_class", "number", low=1, high=6),
-        Column("cover_pct", "number", low=0, high=100),
         Column("native", "choice", is_needed=True, words=tuple(_NATIVE)),
-        Column("canopy_pct", "number", low=0, high=100),
     ),
     is_placed=True,
     ways=((("species",), ("group",)), (("cover_class",), ("cover_pct",))),

@@ -7,55 +7,53 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from pathlib import Path
-from typing import Any, Final, Generic, Protocol
+from typing import Any, Final, Generic
 from zoneinfo import ZoneInfo
 
 from habmap.errors import HabmapError, InputError, InputErrors, printable
+from habmap.place.contents import Contents
 from habmap.place.load.columns import Rows
-from habmap.place.load.identity import Identities, Identity, differing, hashed
+from habmap.place.load.identity import Identities, Identity, hashed
 from habmap.place.load.position import position
 from habmap.place.load.spec import Label, Loading, Record, RowSaid, TableSpec, Told, Written
 from habmap.place.load.table import Table, read_table
-from habmap.place.settings import Settings
-from habmap.records import Unit, types_of
+from habmap.records import Difference, Unit, differences, types_of
+from habmap.work.succession import in_order
 
 _LONGEST: Final = 200
 
 
-class Property(Protocol):
-    """What an engine asks of the property that a table is for."""
-
-    @property
-    def place_id(self) -> str:
-        """UUID of the place."""
-
-    @property
-    def settings(self) -> Settings:
-        """What ``habmap.toml`` says."""
-
-    def units(self, on: date | None = None) -> tuple[Unit, ...]:
-        """Return the units as drawn now."""
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Brought(Generic[Record]):
-    """What a table brings: records to be written, how many of them correct one, how many say nothing new."""
+    """What a file brings.
+
+    Attributes
+    ----------
+    fresh
+        Records to be written.
+    corrected, already
+        How many of them correct one that is there; how many rows say nothing new.
+    notes, repaired
+        What to look at; outlines that were mended, and how.
+    kept_columns
+        Columns that are kept as they are.
+    """
 
     fresh: tuple[Record, ...]
-    corrected: int
-    already: int
-    notes: tuple[str, ...]
+    corrected: int = 0
+    already: int = 0
+    notes: tuple[str, ...] = ()
+    repaired: tuple[str, ...] = ()
+    kept_columns: tuple[str, ...] = ()
 
 
 def bring(
-    store: Property,
+    store: Contents,
     spec: TableSpec[Record],
     *,
     path: Path,
-    there: Sequence[Record],
     now: datetime,
     today: date,
-    counting: Sequence[Record] | None = None,
     columns: Mapping[str, str] | None = None,
     sheet: str | None = None,
     overwrite: bool = False,
@@ -66,10 +64,6 @@ def bring(
     ----------
     path, sheet
         The file, and which of its sheets.
-    there
-        What the property holds of this kind, corrections and withdrawals too, the newest last.
-    counting
-        Of that, what counts; ``None``: all of it.
     now, today
         Moment of recording (UTC); local civil day at the place.
     columns
@@ -87,9 +81,10 @@ def bring(
     loading = loading_of(store, now=now, today=today)
     rows, said = open_rows(spec, read_table(path, sheet=sheet), units=loading.units, columns=columns)
     told = (spec.gather or _one_each)(spec, said, loading)
-    counts = {spec.key_of(record): record for record in (there if counting is None else counting)}
+    there = store.all_of(spec.record)
+    counts = {spec.key_of(record): record for record in (there if spec.counting is None else spec.counting(store))}
     versions: dict[str, list[Record]] = {}
-    for record in there:
+    for record in there if spec.counting is None else in_order(there):  # type: ignore[type-var]
         versions.setdefault(spec.key_of(record), []).insert(0, record)
     fresh: list[Told[Record]] = []
     in_file: dict[str, Told[Record]] = {}
@@ -99,25 +94,25 @@ def bring(
         first = in_file.setdefault(key, one)
         earlier, now_told = versions.get(key, []), counts.get(key)
         if first is not one:
-            if differences := differing(one.record, first.record, besides=spec.besides):
-                rows.faults.append(_clash(spec, one, differences, first))
-            already += not differences
+            if told_apart := differences(one.record, first.record, besides=spec.besides):
+                rows.faults.append(_clash(spec, one, told_apart, first))
+            already += not told_apart
         elif not earlier:
             fresh.append(one)
-        elif now_told is not None and not differing(one.record, now_told, besides=spec.besides):
+        elif now_told is not None and not differences(one.record, now_told, besides=spec.besides):
             already += 1
         elif overwrite:
             corrected += 1
             fresh.append(replace(one, record=replace(one.record, uuid=str(uuid.uuid4()))))  # type: ignore[type-var]
             if now_told is None:
                 rows.notes.append(f"{_called(spec, one)} had been withdrawn; it counts again")
-        elif any(not differing(one.record, before, besides=spec.besides) for before in earlier):
+        elif any(not differences(one.record, before, besides=spec.besides) for before in earlier):
             already += 1
             since = "withdrawn" if now_told is None else "corrected"
             rows.notes.append(f"{_called(spec, one)} was {since} since; it stays so unless you add --overwrite")
         else:
-            differences = differing(one.record, now_told or earlier[0], besides=spec.besides)
-            rows.faults.append(_clash(spec, one, differences, None))
+            told_apart = differences(one.record, now_told or earlier[0], besides=spec.besides)
+            rows.faults.append(_clash(spec, one, told_apart, None))
     rows.refuse_faults()
     return Brought(
         fresh=tuple(one.record for one in fresh),
@@ -127,14 +122,14 @@ def bring(
     )
 
 
-def loading_of(store: Property, *, now: datetime, today: date) -> Loading:
+def loading_of(store: Contents, *, now: datetime, today: date) -> Loading:
     """Return what is the same for all rows of one table."""
     zone = ZoneInfo(store.settings.place.timezone)
     return Loading(place_id=store.place_id, units=store.units(), zone=zone, now=now, today=today)
 
 
 def read_layer_rows(
-    store: Property,
+    store: Contents,
     spec: TableSpec[Record],
     table: Table,
     *,
@@ -314,7 +309,7 @@ def _called(spec: TableSpec[Record], one: Told[Record]) -> str:
 
 
 def _clash(
-    spec: TableSpec[Record], one: Told[Record], differences: Sequence[str], first: Told[Record] | None
+    spec: TableSpec[Record], one: Told[Record], told_apart: Sequence[Difference], first: Told[Record] | None
 ) -> InputError:
     """Return the fault of a row that says otherwise what was said before, in row ``first`` or in the property."""
     column = spec.label
@@ -325,7 +320,7 @@ def _clash(
         spec.called(one.record) + " is there already with other content" if spec.called else what,
         where=f"{one.where}, column {column}; first said in "
         + ("the property" if first is None else f"row {first.number}"),
-        value=printable(label + "; ".join(differences), longest=_LONGEST),
+        value=printable(label + "; ".join(one.words for one in told_apart), longest=_LONGEST),
         allowed=f"what was said of the {spec.noun} before, or a {column} of its own for a {spec.noun} measured again"
         if can_correct
         else spec.once,

@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
+import uuid
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime, tzinfo
+from datetime import datetime, timedelta, tzinfo
 from pathlib import Path
 from typing import Any, Final
+from zoneinfo import ZoneInfo
 
 from habmap.errors import InputError
 from habmap.measures import MM_PER_IN, MPH_PER_KNOT, MPH_PER_MPS, fahrenheit
+from habmap.place.contents import Contents
 from habmap.place.days import moments_meant, readings_words
-from habmap.place.load.engine import open_rows
-from habmap.place.load.spec import Column, RowSaid, TableSpec, Turn
+from habmap.place.load.engine import Brought, open_rows
+from habmap.place.load.spec import Column, RowSaid, TableSpec, Turn, columns_of
 from habmap.place.load.table import read_table
-from habmap.records import WIND_HEIGHTS, ForecastHour, facts
+from habmap.records import WIND_HEIGHTS, Forecast, ForecastHour, differences
 from habmap.work.clock import comes_twice, is_skipped
 from habmap.work.weather_doubts import HOTTEST_F, temperature_question
 
@@ -37,18 +40,14 @@ def _speeds(name: str) -> dict[str, Turn]:
     }
 
 
-def _weather(name: str, units: Mapping[str, Turn], *, is_needed: bool = True) -> Column:
-    low, high = facts(ForecastHour)[name].bounds
-    return Column(name, "number", low=low, high=high, units=units, is_needed=is_needed)
-
-
-_QUANTITIES: Final = (
-    _weather("temp_f", {"temp_f": _same, "temp_c": fahrenheit}),
-    _weather("rh_pct", {"rh_pct": _same}),
-    _weather("wind_mph", _speeds("wind")),
-    _weather("gust_mph", _speeds("gust"), is_needed=False),
-    _weather("wind_from_deg", {"wind_from_deg": _same}),
-    _weather("rain_in", {"rain_in": _same, "rain_mm": _inches}, is_needed=False),
+_QUANTITIES: Final = columns_of(
+    ForecastHour,
+    temp_f={"units": {"temp_f": _same, "temp_c": fahrenheit}, "is_needed": True},
+    rh_pct={"units": {"rh_pct": _same}, "is_needed": True},
+    wind_mph={"units": _speeds("wind"), "is_needed": True},
+    gust_mph={"units": _speeds("gust")},
+    wind_from_deg={"units": {"wind_from_deg": _same}, "is_needed": True},
+    rain_in={"units": {"rain_in": _same, "rain_mm": _inches}},
 )
 FORECAST: Final[TableSpec[Any]] = TableSpec(
     kind="forecast",
@@ -58,6 +57,71 @@ FORECAST: Final[TableSpec[Any]] = TableSpec(
     lacks="time, temp_f or temp_c, rh_pct, wind_mph or wind_mps or wind_kt, wind_from_deg; gust_…, rain_in or "
     "rain_mm where known",
 )
+
+
+def bring_forecast(
+    store: Contents,
+    *,
+    path: Path,
+    now: datetime,
+    columns: Mapping[str, str] | None = None,
+    sheet: str | None = None,
+    wind_height: str | None = None,
+    is_sure: bool = False,
+) -> Brought[Forecast]:
+    """Read a forecast, one record; the same one as the newest that is there brings none, its hours being known.
+
+    Parameters
+    ----------
+    wind_height
+        Where its wind is meant, ``20ft`` or ``eye``, where the file does not say.
+
+    Raises
+    ------
+    InputError
+        The file and ``wind_height`` contradict each other; what `read_forecast` refuses.
+    """
+    zone = ZoneInfo(store.settings.place.timezone)
+    told = read_forecast(path, columns=columns, sheet=sheet, zone=zone, is_sure=is_sure)
+    if wind_height is not None and told.wind_height not in (None, wind_height):
+        raise InputError(
+            "the file says another height of the wind",
+            where=f"{path}, wind_height; --wind-height",
+            value=f"{told.wind_height} in the file, {wind_height} on the command line",
+            allowed="one height",
+            mend="leave --wind-height out, or mend the file",
+        )
+    row = Forecast(
+        # of chance: each load is a row of its own, so that a forecast may come again after another, and copies of the
+        # place that loaded the same one, at another time or under another file name, can still be joined
+        uuid=str(uuid.uuid4()),
+        file_name=path.name,
+        wind_height=told.wind_height or wind_height,
+        hours=told.hours,
+        recorded_at=now,
+    )
+    before = store.forecasts()[:1]
+    if before and not differences(row, before[0], besides=("uuid", "file_name")):
+        return Brought(fresh=(), already=len(told.hours))
+    return Brought(fresh=(row,), notes=_forecast_notes(row, zone))
+
+
+def _forecast_notes(row: Forecast, zone: tzinfo) -> tuple[str, ...]:
+    notes = []
+    if row.wind_height is None:
+        notes.append("nobody said whether the wind is at 20 ft or at eye level; say it with --wind-height")
+    told = {hour.at.replace(minute=0, second=0, microsecond=0) for hour in row.hours}
+    clock, last, missing = min(told), max(told), 0
+    # A table with a year's hole is no forecast of hours, and nobody needs its every hour counted.
+    while clock < last and missing < 1_000:
+        missing += clock not in told and not is_skipped(clock, zone)
+        clock += timedelta(hours=1)
+    if missing:
+        notes.append(
+            f"{missing if missing < 1_000 else 'more than 1,000'} hours between {min(told):%Y-%m-%d %H:%M} and "
+            f"{last:%Y-%m-%d %H:%M} have no row; a burn day shows them as gaps"
+        )
+    return tuple(notes)
 
 
 @dataclass(frozen=True, slots=True)

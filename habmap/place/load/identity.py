@@ -1,23 +1,13 @@
-"""Which rows are one and the same: the id of a row, and what two rows of one id say differently."""
+"""Which rows are one and the same: the id of a row."""
 
 from __future__ import annotations
 
-import math
 import uuid
-from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, fields, is_dataclass
-from typing import Final, TypeVar
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
 
-from shapely import Point
-
-from habmap.errors import printable
-
-#: Fields that the store fills in; nobody said them.
-_OF_THE_STORE: Final = ("recorded_at", "supersedes")
-Record = TypeVar("Record")
 _BETWEEN: Final = "\x1f"
-#: Spreadsheets keep 15 digits: a number that went through one comes back as the same number [share].
-SAME_REL: Final = 1e-14
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -87,31 +77,3 @@ class Identities:
 def hashed(place_id: str, *words: str) -> str:
     """Return the UUIDv5 of words at a place."""
     return str(uuid.uuid5(uuid.UUID(place_id), _BETWEEN.join(words)))
-
-
-def said(value: object) -> object:
-    """Return a record's value so that two of them compare equal where they say the same."""
-    return (value.x, value.y) if isinstance(value, Point) else value
-
-
-def differing(one: Record, other: Record, *, besides: Collection[str] = ()) -> list[str]:
-    """Name what two rows of one id say differently, field by field; ``besides`` are fields that do not count."""
-    words = []
-    for field in fields(one):  # type: ignore[arg-type]
-        mine, theirs = said(getattr(one, field.name)), said(getattr(other, field.name))
-        if field.name not in (*_OF_THE_STORE, *besides) and not _is_same(mine, theirs):
-            is_list = any(isinstance(one, tuple) and one and is_dataclass(one[0]) for one in (mine, theirs))
-            words.append(field.name if is_list else f"{field.name} {_shown(mine)}, before {_shown(theirs)}")
-    return words
-
-
-def _is_same(one: object, other: object) -> bool:
-    if isinstance(one, float) and isinstance(other, float):
-        return math.isclose(one, other, rel_tol=SAME_REL, abs_tol=0.0)
-    if isinstance(one, tuple) and isinstance(other, tuple):
-        return len(one) == len(other) and all(map(_is_same, one, other))
-    return one == other
-
-
-def _shown(value: object) -> str:
-    return "blank" if value is None else printable(str(value), longest=40)

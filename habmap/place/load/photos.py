@@ -12,6 +12,7 @@ from habmap.place.load.engine import open_rows
 from habmap.place.load.position import known_units_words
 from habmap.place.load.spec import PLACED, Column, RowSaid, TableSpec
 from habmap.place.load.table import read_table
+from habmap.records import Photo, facts
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,10 +37,8 @@ PHOTOS: Final = TableSpec(
     columns=(
         Column("file", is_required=True),
         *PLACED[1:],
-        Column("direction_deg", "number", low=0, high=360),
-        Column("taken_at", "moment"),
         PLACED[0],
-        Column("private", "flag"),
+        *(Column.of(facts(Photo)[name]) for name in ("direction_deg", "taken_at", "is_private")),
     ),
     mend="name the column with the photos' file names `file`",
 )

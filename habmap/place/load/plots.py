@@ -9,11 +9,11 @@ from typing import Any, Final
 from habmap.land.density import plot_acres
 from habmap.measures import M_PER_FT
 from habmap.place.load.cells import Cells
-from habmap.place.load.spec import PLACED, Column, Label, Loading, RowSaid, TableSpec
+from habmap.place.load.spec import PLACED, Column, Label, Loading, RowSaid, TableSpec, columns_of
 from habmap.records import Plot
 
 #: Fields of a plot's row that are no part of what was measured.
-NOT_MEASURED: Final = ("uuid", "is_void", "why")
+NOT_MEASURED: Final = ("uuid", "is_void", "why", "supersedes")
 M_PER_DISTANCE_UNIT: Final = {"m": 1.0, "ft": M_PER_FT}
 QUARTERS: Final = ("d1", "d2", "d3", "d4")
 #: A stem farther than this from the point is not in the quarter that was searched [m].
@@ -89,25 +89,25 @@ PLOTS: Final = TableSpec(
     noun="plot",
     record=Plot,
     columns=(
-        Column("plot_id", is_required=True, longest=200),
+        *columns_of(
+            Plot,
+            plot_id={"is_required": True},
+            method={"is_required": True},
+            plot_acres={"only": ("method", "fixed")},
+            stems={"only": ("method", "fixed")},
+            line_ft={"only": ("method", "line")},
+        ),
         *PLACED,
-        Column("method", "choice", is_required=True, words=("fixed", "quarter", "line")),
-        Column("plot_acres", "number", above=0, high=10, only=("method", "fixed")),
         Column("radius_ft", "number", above=0, high=400, only=("method", "fixed")),
-        Column("stems", "count", low=0, high=100_000, only=("method", "fixed")),
         *(Column(name, "own") for name in QUARTERS),
         Column("distance_unit", "choice", words=tuple(M_PER_DISTANCE_UNIT), only=("method", "quarter")),
-        Column("line_ft", "number", above=0, high=10_000, only=("method", "line")),
         Column("intercepts_ft", "own"),
-        Column("crown_ft", "number", above=0, high=200),
-        Column("height_ft", "number", above=0, high=200),
-        Column("stratum"),
-        Column("date", "day", fills="measured_on"),
     ),
     is_placed=True,
     apart=("quarters", QUARTERS),
     identity=Label("plot", ("plot_id",)),
     rest=_rest,
+    counting=lambda store: store.plots(),
     besides=NOT_MEASURED,
     once="each plot_id once",
     own_id="give a plot measured again a plot_id of its own",

@@ -11,16 +11,16 @@ from shapely.geometry.base import BaseGeometry
 
 from habmap.land.meridian import middle_lon, near
 from habmap.place.eventdate import EventDateError, event_days
-from habmap.place.load.spec import Column, Loading, RowSaid, TableSpec, Told, Written
+from habmap.place.load.spec import Column, Loading, RowSaid, TableSpec, Told, Written, columns_of
 from habmap.records import Sighting
 
-#: Controlled values of ``establishmentMeans`` (TDWG Establishment Means Controlled Vocabulary, 2021-09-01).
-ESTABLISHMENT_MEANS: Final = (
-    "native", "nativeReintroduced", "introduced", "introducedAssistedColonisation", "vagrant", "uncertain",
+#: Row content that makes the identity of a row without an ``occurrenceID``. The recipe of ids that places hold already,
+#: in its order: it never changes.
+_IDENTITY_COLUMNS: Final = (
+    "occurrenceID", "eventDate", "scientificName", "vernacularName", "individualCount", "decimalLatitude",
+    "decimalLongitude", "coordinateUncertaintyInMeters", "occurrenceStatus", "establishmentMeans", "recordedBy",
+    "occurrenceRemarks",
 )  # fmt: skip
-#: A circle wider than a continent is no place [m].
-_MOST_UNCERTAIN_M: Final = 10_000_000.0
-_MOST_INDIVIDUALS: Final = 1_000_000_000.0
 _DEGREES: Final = "degrees, WGS 84"
 
 
@@ -79,27 +79,20 @@ SIGHTINGS: Final = TableSpec(
     noun="sighting",
     record=Sighting,
     columns=(
-        Column("occurrenceID", longest=400),
-        Column("eventDate", "written_day", is_required=True, longest=100, fills="event_date"),
-        Column(
-            "scientificName",
-            is_required=True,
-            longest=300,
-            fills="scientific_name",
-            allowed="the species as you know it",
-            mend="fill it in; a table with plain names alone: --map scientificName=COLUMN",
+        *columns_of(
+            Sighting,
+            event_date={"kind": "written_day", "is_required": True},
+            scientific_name={
+                "is_required": True,
+                "allowed": "the species as you know it",
+                "mend": "fill it in; a table with plain names alone: --map scientificName=COLUMN",
+            },
         ),
-        Column("vernacularName", longest=300, fills="vernacular_name"),
-        Column("individualCount", "count", low=0, high=_MOST_INDIVIDUALS, fills="individual_count"),
         Column("decimalLatitude", "number", is_required=True, low=-90, high=90, allowed=_DEGREES),
         Column("decimalLongitude", "number", is_required=True, low=-180, high=180, allowed=_DEGREES),
-        Column("coordinateUncertaintyInMeters", "number", above=0, high=_MOST_UNCERTAIN_M, fills="uncertainty_m"),
         Column("occurrenceStatus", "choice", words=("present", "absent")),
-        Column("establishmentMeans", "choice", words=ESTABLISHMENT_MEANS, fills="establishment_means"),
-        Column("recordedBy", fills="recorded_by"),
-        Column("occurrenceRemarks", one_line=False, fills="remarks"),
     ),
-    identity=Written("occurrenceID", keeps="occurrence_id", word="sighting"),
+    identity=Written("occurrenceID", keeps="occurrence_id", word="sighting", content=_IDENTITY_COLUMNS),
     rest=_rest,
     once="each occurrenceID once; a sighting is never rewritten",
     own_id="give the new sighting its own occurrenceID",

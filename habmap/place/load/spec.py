@@ -12,14 +12,19 @@ from zoneinfo import ZoneInfo
 from shapely import Point
 from shapely.geometry.base import BaseGeometry
 
-from habmap.errors import HabmapError
+from habmap.errors import HabmapError, UsageError
+from habmap.place.contents import Contents
 from habmap.place.load.cells import Cells
 from habmap.place.load.columns import POSITION_COLUMNS, Ways
-from habmap.records import LONGEST_TEXT, Fact, Unit, key_of
+from habmap.records import LONGEST_TEXT, Fact, Unit, facts, key_of
 
 Record = TypeVar("Record")
 Turn = Callable[[float], float]
 _NOON: Final = time(12)
+#: How the cells of a field are read, by its type.
+_KINDS: Final[dict[Any, Any]] = {
+    str: "text", float: "number", int: "count", date: "day", datetime: "moment", bool: "flag",
+}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +35,7 @@ class Column:
     ----------
     name, kind
         Its name; what its cells are (``count``: a whole number; ``written_day``: a day, a month or a span of days, kept
-        as written; ``own``: as written, read by the table itself).
+        as written; ``fact``: read by its fact; ``own``: as written, read by the table itself).
     fills
         Field of the record that its cells go to; ``None``: the one of its own name, where the record has one.
     is_needed, is_required
@@ -49,11 +54,11 @@ class Column:
     allowed, mend
         Words for the message on a blank cell.
     fact
-        The fact of the record's field, where it says how cells are read.
+        The fact of the record's field, where it has one.
     """
 
     name: str
-    kind: Literal["text", "number", "count", "day", "moment", "written_day", "choice", "flag", "own"] = "text"
+    kind: Literal["text", "number", "count", "day", "moment", "written_day", "choice", "flag", "fact", "own"] = "text"
     _: KW_ONLY
     fills: str | None = None
     is_needed: bool = False
@@ -71,9 +76,20 @@ class Column:
     fact: Fact | None = None
 
     @classmethod
-    def of(cls, fact: Fact) -> Column:
-        """Return the column of a field whose fact says all that there is to say of its cells."""
-        return cls(fact.cell, fills=fact.name, fact=fact)
+    def of(cls, one: Fact, **traits: Any) -> Column:
+        """Return the column of a record's field: name, kind, range and words of its fact, and traits of the table."""
+        low, high = one.bounds
+        kind = "fact" if one.reads else "choice" if one.choices else _KINDS[one.kind]
+        known: dict[str, Any] = {
+            "fills": one.name,
+            "low": low,
+            "high": high,
+            "above": low if one.is_above else None,
+            "words": one.choices,
+            "longest": one.longest,
+            "one_line": not one.is_long,
+        }
+        return cls(one.cell, traits.pop("kind", kind), fact=one, **(known | traits))
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -87,8 +103,6 @@ class Column:
 
     def read(self, cells: Cells, name: str) -> Any:
         """Return what a row's cell says, ``None`` where it is blank or unfit; ``name``: of its names the file's own."""
-        if self.fact is not None:
-            return cells.of(self.fact)
         if self.is_required and cells.is_blank(name):
             word = "a text" if self.kind in ("text", "written_day") else ", ".join(self.words) or None
             allowed = self.allowed or ("YYYY-MM-DD, a day that exists" if self.kind == "day" else word)
@@ -100,8 +114,9 @@ class Column:
             value = cells.number(name, low=self.low, high=self.high, above=self.above, turn=turn, turned=self.turned)
             if self.kind == "number" or value is None:
                 return value
-            if value != int(value):
-                cells.fault("a count is not whole", name, value=value, allowed="a whole number, 0 or more")
+            if not value.is_integer():
+                allowed = self.fact.allowed if self.fact else "a whole number"
+                cells.fault(f"{name} is no whole number", name, value=value, allowed=allowed)
                 return None
             return int(value)
         if self.kind == "day":
@@ -117,7 +132,18 @@ class Column:
             return cells.flag(name)
         if self.kind == "own":
             return cells.written(name)
-        return cells.text(name, required=self.is_required, longest=self.longest, one_line=self.one_line)
+        text = cells.text(name, required=self.is_required, longest=self.longest, one_line=self.one_line)
+        try:
+            return text if self.kind == "text" or text is None or self.fact is None else self.fact.read(text)
+        except UsageError as error:
+            cells.fault(error.what, name, value=error.value, allowed=error.allowed)
+            return None
+
+
+def columns_of(record: type[Any], **traits: Mapping[str, Any]) -> tuple[Column, ...]:
+    """Return the columns of a record's fields that a cell can hold; ``traits`` by field, beside those of its fact."""
+    told = [one for one in facts(record).values() if one.reads or one.choices or one.kind in _KINDS]
+    return tuple(Column.of(one, **traits.get(one.name, {})) for one in told)
 
 
 #: Where a row stands on the ground.
@@ -257,6 +283,8 @@ class TableSpec(Generic[Record]):
         What tells a record from others; ``None``: what stands in the columns of its `Label`, else its id.
     called
         A record in the message that it is there with other content, where its id says little.
+    counting
+        What of the property's rows counts, where some correct or withdraw others; ``None``: all of them.
     besides
         Fields that do not count where two records of one key are compared.
     once, own_id
@@ -283,6 +311,7 @@ class TableSpec(Generic[Record]):
     gather: Callable[[TableSpec[Any], Iterator[RowSaid], Loading], list[Told[Record]]] | None = None
     key: Callable[[Any], str] | None = None
     called: Callable[[Record], str] | None = None
+    counting: Callable[[Contents], Sequence[Record]] | None = None
     besides: tuple[str, ...] = ()
     once: str = ""
     own_id: str = ""

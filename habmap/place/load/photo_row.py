@@ -11,12 +11,12 @@ from typing import Final
 from shapely import Point
 
 from habmap.errors import InputError, printable
-from habmap.jobs.load.photo_load import LeftOut, PhotoLoad
 from habmap.place.exif import CameraSaid
+from habmap.place.load.photo_records import LeftOut, PhotoLoad
 from habmap.place.load.photos import Placing
 from habmap.place.photo_folder import PLACING_TABLE
 from habmap.place.pictures import picture_name
-from habmap.records import Photo
+from habmap.records import Photo, differences
 
 #: A photo farther than this from the property was taken elsewhere [m]; nearer, it may look in from a road.
 NEAR_M: Final = 1_000.0
@@ -106,14 +106,9 @@ def photo_row(load: PhotoLoad, below: str, sha256: str, said: CameraSaid, placin
 
 def photo_differences(known: Photo, row: Photo, *, with_unit: bool) -> str:
     """Return in words what two rows of one photo say differently; empty where nothing."""
-    differs = {
-        "date": known.taken_at.replace(microsecond=0) != row.taken_at.replace(microsecond=0),
-        "position": known.geometry != row.geometry,
-        "direction": (known.direction_deg, known.direction_ref) != (row.direction_deg, row.direction_ref),
-        "privacy": known.is_private != row.is_private,
-        "unit": with_unit and known.unit_id != row.unit_id,
-    }
-    return " and ".join(name for name, differ in differs.items() if differ)
+    besides = ("uuid", "file_name", "taken_on", "error_m", "supersedes", *(() if with_unit else ("unit_id",)))
+    whole = [replace(one, taken_at=one.taken_at.replace(microsecond=0)) for one in (known, row)]
+    return " and ".join(dict.fromkeys(one.name for one in differences(*whole, besides=besides)))
 
 
 def _unit_at(load: PhotoLoad, spot: Point) -> str | None:

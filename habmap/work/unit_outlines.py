@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import fields, replace
-from datetime import date
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from typing import Final
 
 import shapely
 from shapely import Point
 
 from habmap.errors import HabmapError, InputError, printable
+from habmap.land.crossings import crossing_words
 from habmap.land.grid import LocalGrid
 from habmap.land.neighbors import HAIR_WIDTH_M, Cut, cut_back, gaps, hair_overlaps, overlaps, settled
 from habmap.measures import acres
-from habmap.place.shapes import crossing_words
 from habmap.records import Unit
 
 #: Ground farther than this from the rest of the property is more likely a slip than a purchase [m].
@@ -25,110 +24,6 @@ LEAST_PRINTED_ACRES: Final = 0.005
 LEAST_TOLD_TWICE_ACRES: Final = 0.00005
 #: Gaps told one by one; the rest as a sum.
 MOST_GAPS_TOLD: Final = 20
-
-
-def as_version(
-    unit: Unit,
-    where: str,
-    current: Mapping[str, Unit],
-    valid_from: date,
-    *,
-    overwrite: bool,
-    faults: list[HabmapError],
-) -> Unit:
-    """Return the row as the version it is: the units it names as replaced become the versions it follows."""
-    followed: list[Unit] = []
-    for label in unit.replaces:
-        if label in current:
-            followed.append(current[label])
-        else:
-            faults.append(
-                InputError(
-                    "it replaces a unit that is not there",
-                    where=where,
-                    value=printable(label),
-                    allowed=printable(", ".join(current), longest=400) or "none: the property has no units yet",
-                    mend="name present units, several joined by ;",
-                )
-            )
-    known = current.get(unit.unit_id)
-    if known is not None:
-        if known not in followed:
-            followed.insert(0, known)
-        if not overwrite and known.is_retired:
-            faults.append(
-                InputError(
-                    "this unit was retired",
-                    where=where,
-                    value=printable(unit.unit_id),
-                    allowed="a new unit_id",
-                    mend="let it be a unit again with --overwrite, or take the retirement back with `unit undo`",
-                )
-            )
-        elif not overwrite:
-            faults.append(
-                InputError(
-                    "this unit is there already, with other content",
-                    where=where,
-                    value=printable(f"{unit.unit_id}: {'; '.join(_differing(unit, known))}", longest=400),
-                    allowed="a new unit_id",
-                    mend="let it become a new version with --overwrite; the old one stays on record",
-                )
-            )
-    late = [old for old in followed if old.valid_from is not None and old.valid_from > valid_from]
-    if late:
-        faults.append(
-            InputError(
-                "the version it would follow begins later",
-                where=where,
-                value=valid_from.isoformat(),
-                allowed=f"{max(old.valid_from for old in late if old.valid_from).isoformat()} or later",
-                mend="give a later day with --from, or first give that version its right day with `unit redate`",
-            )
-        )
-    return replace(
-        unit,
-        replaces=tuple(dict.fromkeys(old.uuid for old in followed)),
-        valid_from=valid_from if followed else None,
-    )
-
-
-def _differing(unit: Unit, known: Unit) -> list[str]:
-    """Name what a row says otherwise than the current version of its unit."""
-    mine, theirs = _said(unit), _said(known)
-    differing = [
-        f"{name} {_shown(mine.get(name))}, before {_shown(theirs.get(name))}"
-        for name in dict.fromkeys([*mine, *theirs])
-        if mine.get(name) != theirs.get(name)
-    ]
-    return [*differing, *(["the outline"] if not shapely.equals_identical(unit.geometry, known.geometry) else [])]
-
-
-def _said(unit: Unit) -> dict[str, object]:
-    """Return what the row itself says, its kept columns included."""
-    besides = ("uuid", "geometry", "valid_from", "valid_to", "replaces", "recorded_at", "extra")
-    own = {field.name: getattr(unit, field.name) for field in fields(Unit) if field.name not in besides}
-    return own | dict(unit.extra)
-
-
-def _shown(value: object) -> str:
-    return "blank" if value is None else str(value)
-
-
-def says_nothing_new(unit: Unit, known: Unit | None) -> bool:
-    """Tell whether a row holds just what the current version of its unit holds, outline included."""
-    if known is None or unit.replaces or known.is_retired:
-        return False
-    same = replace(
-        unit,
-        uuid=known.uuid,
-        geometry=known.geometry,
-        valid_from=known.valid_from,
-        valid_to=known.valid_to,
-        replaces=known.replaces,
-        recorded_at=known.recorded_at,
-    )
-    return same == known and bool(shapely.equals_identical(unit.geometry, known.geometry))
 
 
 def overlap_faults(

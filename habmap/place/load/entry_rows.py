@@ -10,7 +10,7 @@ import shapely
 from shapely import MultiPolygon
 
 from habmap.errors import printable
-from habmap.jobs.ports import Store
+from habmap.place.contents import Contents
 from habmap.place.load.burn_cells import burn_of_cells
 from habmap.place.load.cells import Cells
 from habmap.place.load.columns import Rows
@@ -27,7 +27,7 @@ from habmap.vocabulary import KILLING, default_killed_pct
 class UnitsByDay:
     """The units as drawn on any day, read from the store once for each span of days without a change."""
 
-    def __init__(self, store: Store) -> None:
+    def __init__(self, store: Contents) -> None:
         self._store = store
         versions = store.unit_versions()
         changes = {day for unit in versions for day in (unit.valid_from, unit.valid_to) if day is not None}
@@ -50,7 +50,7 @@ class UnitsByDay:
 class EntryReader:
     """Turns rows of one table into entries."""
 
-    def __init__(self, store: Store, rows: Rows, now: datetime) -> None:
+    def __init__(self, store: Contents, rows: Rows, now: datetime) -> None:
         self._units = UnitsByDay(store)
         self._rows = rows
         self._now = now

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from pathlib import Path
@@ -11,8 +12,8 @@ from zoneinfo import ZoneInfo
 from shapely.geometry.base import BaseGeometry
 
 from habmap.errors import HabmapError
-from habmap.jobs.ports import Store
 from habmap.land.grid import LocalGrid
+from habmap.place.contents import Contents
 from habmap.records import Photo, Unit
 
 LeftOutKind = Literal["no position", "no date", "damaged", "not read", "elsewhere", "other content"]
@@ -66,11 +67,25 @@ class LoadPhotosResult:
     warnings: tuple[str, ...]
 
 
+@dataclass(frozen=True, slots=True)
+class BroughtPhotos:
+    """What a folder brings: rows to be written, their small pictures by name (in a workshop), and what is told."""
+
+    rows: tuple[Photo, ...]
+    small: tuple[tuple[str, Path], ...]
+    result: LoadPhotosResult
+
+    def pictures(self) -> Iterator[tuple[str, bytes]]:
+        """Yield the small pictures by name, read one by one."""
+        for name, path in self.small:
+            yield name, path.read_bytes()
+
+
 @dataclass(slots=True)
 class PhotoLoad:
     """What is the same for all photos of one call, and what they add up to."""
 
-    store: Store
+    store: Contents
     grid: LocalGrid
     units: tuple[Unit, ...]
     unit_shapes: tuple[BaseGeometry, ...]
