@@ -29,6 +29,7 @@ _HOMES = {
     "PlaceError": "habmap.errors",
     "UsageError": "habmap.errors",
     "acres": "habmap.api",
+    "bite": "habmap.api",
     "burnsheet": "habmap.api",
     "check": "habmap.api",
     "density": "habmap.api",

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from habmap.jobs.ports import Store
     from habmap.place.store import GeoPackageStore
     from habmap.work.acres import AcresResult
+    from habmap.work.bite import BiteResult
     from habmap.work.burn.request import BurnRequest
     from habmap.work.burn.result import BurnsheetResult
     from habmap.work.density_records import DensityResult
@@ -39,6 +40,7 @@ Loadable = Literal["boundary", "units", "features", "dem", "entries", "plots"]
 #: Where the record of each answer stands: command → (module, class). Their JSON schemas are generated from this.
 ANSWERS: dict[str, tuple[str, str]] = {
     "acres": ("habmap.work.acres", "AcresResult"),
+    "bite": ("habmap.work.bite", "BiteResult"),
     "burnsheet": ("habmap.work.burn.result", "BurnsheetResult"),
     "check": ("habmap.jobs.check", "Checked"),
     "density": ("habmap.work.density_records", "DensityResult"),
@@ -221,6 +223,42 @@ def rank(place: Store, *, on: dt.date | None = None, today: dt.date | None = Non
     from habmap.jobs.rank import rank as job
 
     return job(place, on=on, today=today or _today(place))
+
+
+def bite(
+    place: Store,
+    *,
+    acres: float | None = None,
+    hours: float | None = None,
+    unit_id: str | None = None,
+    hand_only: bool = False,
+    on: dt.date | None = None,
+    today: dt.date | None = None,
+) -> BiteResult:
+    """Return where to cut next: one contiguous piece of ground of about so many acres, and why there.
+
+    Parameters
+    ----------
+    acres, hours
+        How much ground [acre], or person-hours at the log's own rate; with both the lesser.
+    unit_id
+        In this unit; ``None`` is the one that comes next.
+    hand_only
+        Take ground too steep for a machine as well.
+    today
+        The day by which holds and closed days count; ``None`` is the property's own today.
+
+    Examples
+    --------
+    >>> found = habmap.bite(place, acres=1.0, today=datetime.date(2026, 8, 1))
+    >>> abs(found.acres - 1.0) <= 0.03, found.geometry["type"]
+    (True, 'Polygon')
+    """
+    from habmap.jobs.bite import bite as job
+
+    return job(
+        place, acres=acres, hours=hours, unit_id=unit_id, hand_only=hand_only, on=on, today=today or _today(place)
+    )
 
 
 def due(place: Store, *, on: dt.date | None = None) -> DueResult:

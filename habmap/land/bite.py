@@ -20,8 +20,9 @@ search over many places and the rule about scraps are habmap's own.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
 from typing import Final
 
 import numpy as np
@@ -29,10 +30,14 @@ import shapely
 from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
+from shapely.geometry.polygon import orient
 
-Floats = NDArray[np.float64]
+from habmap.land.contiguous import CRUMB_M2, NARROW_M, contiguous, grown, place_of, polygons
+from habmap.land.growing import ALL, SPEEDS, Boxes, Floats
+
 #: A place on an edge and the unit vector along it: x, y, dx, dy.
 Place = tuple[float, float, float, float]
+Liking = Callable[[NDArray[np.object_]], Floats]
 
 #: How far a bite may be off the area asked, and how small a piece left behind is a scrap; shares of the area asked.
 AREA_WITHIN_FRAC: Final = 0.03
@@ -40,24 +45,15 @@ SCRAP_FRAC: Final = 0.1
 #: Ground nearer than this lies beside a bite [m]: twice and more what a handheld is off (3 m), and half a lane.
 #: Chosen, no source.
 BESIDE_M: Final = 10.0
-#: Narrower than this is hard to work and to find again [m]. Chosen, no source.
-NARROW_M: Final = 10.0
-#: Two pieces that hang together by less than this are two [m]: no outline of record is as good.
-HAIR_M: Final = 0.005
-#: Less than this is what two ways of cutting the same ground differ by [m²].
-CRUMB_M2: Final = 1e-6
+#: How much new edge an outline that is liked wholly may need more than one that is not; sides of a square as large.
+#: Chosen, no source.
+LIKING_SIDES: Final = 1.0
 #: Most places at which a bite may begin, of one search.
 _MOST_STARTS: Final = 32
 #: How far a bite off a plainer outline may be off the area, to be worked out on the true one; share of the area.
 _ROUGH_FRAC: Final = 0.05
 #: How many bites are worked out to the last digit.
 _ENOUGH: Final = 6
-#: Speeds of a box's sides, backward and forward along the edge and away from it; behind the edge all is taken.
-_ALL: Final = math.inf
-_BOXES: Final = (
-    (_ALL, 1.0, 1.0), (1.0, _ALL, 1.0), (_ALL, 1.0, 2.0), (2.0, _ALL, 1.0), (_ALL, 2.0, 1.0), (1.0, _ALL, 2.0),
-    (_ALL, _ALL, 1.0), (_ALL, 1.0, _ALL), (1.0, _ALL, _ALL), (0.5, 0.5, 1.0), (1.0, 1.0, 1.0),
-)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -94,7 +90,11 @@ class Bite:
 
 
 def bites(
-    ground: Polygon | MultiPolygon, *, wanted_m2: float, opened: Sequence[BaseGeometry] = ()
+    ground: Polygon | MultiPolygon,
+    *,
+    wanted_m2: float,
+    opened: Sequence[BaseGeometry] = (),
+    liking: Liking | None = None,
 ) -> tuple[Bite, ...]:
     """Return bites off a ground, the best first; each is an answer by itself.
 
@@ -106,6 +106,8 @@ def bites(
         Area asked, above 0 [m²].
     opened
         Opened ground and lines (lanes, firebreaks) that a bite should lie beside [m].
+    liking
+        How well outlines [m] lie for what else is wanted (sun, say), each 0–1: 1 is worth ``LIKING_SIDES``.
 
     Returns
     -------
@@ -120,104 +122,18 @@ def bites(
         return ()
     low_m2, high_m2 = (1 - AREA_WITHIN_FRAC) * wanted_m2, (1 + AREA_WITHIN_FRAC) * wanted_m2
     beside = _near(opened)
-    whole = [_whole(piece, beside, wanted_m2) for piece in pieces]
+    whole = [_whole(piece, beside, wanted_m2, liking) for piece in pieces]
     found = [one for one in whole if low_m2 <= one.area_m2 <= high_m2]
     large = [piece for piece in pieces if _target_m2(piece, wanted_m2) >= low_m2]
     for only_beside in (True, False):
         for piece in large:
-            found += _Search(piece, wanted_m2, opened, beside, only_beside=only_beside).settled()
+            found += _Search(piece, wanted_m2, opened, beside, liking, only_beside=only_beside).settled()
         if found:
-            return tuple(sorted(found, key=lambda one: (round(one.score, 6), *_where(one.geometry))))
+            return tuple(sorted(found, key=lambda one: (round(one.score, 6), *place_of(one.geometry))))
     rough = [one for one in whole if high_m2 < one.area_m2 < low_m2 + SCRAP_FRAC * wanted_m2]
     if not rough and large:
-        rough = [_Search(large[0], wanted_m2, opened, beside, only_beside=False).least_bad()]
+        rough = [_Search(large[0], wanted_m2, opened, beside, liking, only_beside=False).least_bad()]
     return tuple(rough or whole[:1])
-
-
-def contiguous(ground: Polygon | MultiPolygon) -> tuple[Polygon, ...]:
-    """Return the pieces of a ground that hang together by more than a hair, the largest first."""
-    found: list[Polygon] = []
-    for part in _polygons(ground):
-        if not (cores := _polygons(part.buffer(-HAIR_M, join_style="mitre"))):
-            found.append(part)  # narrower than a hair throughout
-        elif len(cores) == 1:
-            found.append(part)
-        else:
-            wide = [core.buffer(HAIR_M, join_style="mitre").intersection(part) for core in cores]
-            found += [max(_polygons(one), key=lambda polygon: polygon.area) for one in wide if _polygons(one)]
-    return tuple(sorted(found, key=lambda piece: (-piece.area, *_where(piece))))
-
-
-def widened(steep: Iterable[BaseGeometry], *, cell_m: float, within: BaseGeometry) -> BaseGeometry:
-    """Return ground made of raster cells with an outline that can be walked: all of it, its steps straightened.
-
-    Parameters
-    ----------
-    steep
-        The cells, or polygons of cells [m].
-    cell_m
-        Side of a cell [m].
-    within
-        Only what lies in this counts.
-    """
-    joined = shapely.union_all(list(steep)).intersection(within)
-    return joined.buffer(0.75 * cell_m, join_style="mitre").simplify(0.5 * cell_m)
-
-
-def spared(ground: BaseGeometry, spare: BaseGeometry, *, least_m2: float) -> Polygon | MultiPolygon:
-    """Return ground without what is to be spared, spots of it smaller than a limit and narrow rests left out.
-
-    Parameters
-    ----------
-    ground, spare
-        Planar polygons [m].
-    least_m2
-        Spots of ``spare`` smaller than this stay part of the ground: left alone they would be scraps [m²].
-    """
-    spots = [one for one in _polygons(spare.intersection(ground)) if one.area >= least_m2]
-    if not spots:
-        return MultiPolygon(_polygons(ground))
-    rest = ground.difference(shapely.union_all(spots))
-    half = NARROW_M / 2
-    wide = rest.buffer(-half, join_style="mitre").buffer(half, join_style="mitre").intersection(rest)
-    return MultiPolygon([one for one in _polygons(wide) if one.area > CRUMB_M2])
-
-
-@dataclass(frozen=True, slots=True)
-class _Tries:
-    """Boxes that grow from places on the edge, as arrays: where, along which way, the speeds of their sides."""
-
-    at: Floats  # (n, 2)
-    along: Floats  # (n, 2), unit vectors; the ground lies to the left of it
-    speeds: Floats  # (n, 4): backward, forward, behind, away
-
-    def __len__(self) -> int:
-        return len(self.at)
-
-    def __getitem__(self, index: NDArray[np.bool_] | NDArray[np.intp]) -> _Tries:
-        return _Tries(self.at[index], self.along[index], self.speeds[index])
-
-    def boxes(self, size_m: Floats, *, reach_m: float) -> NDArray[np.object_]:
-        """Return the boxes at sizes [m]; a side that takes all lies ``reach_m`` away."""
-        with np.errstate(invalid="ignore"):
-            sides = np.where(np.isinf(self.speeds), reach_m, self.speeds * size_m[:, None])
-        back, forward, behind, away = sides.T
-        across = np.column_stack([-self.along[:, 1], self.along[:, 0]])
-
-        def corner(along: Floats, up: Floats) -> Floats:
-            found: Floats = self.at + along[:, None] * self.along + up[:, None] * across
-            return found
-
-        ring = [corner(-back, -behind), corner(forward, -behind), corner(forward, away), corner(-back, away)]
-        boxes: NDArray[np.object_] = shapely.polygons(np.stack([*ring, ring[0]], axis=1))
-        return boxes
-
-    @property
-    def inside(self) -> NDArray[np.object_]:
-        """A point just inside the ground at each place."""
-        across = np.column_stack([-self.along[:, 1], self.along[:, 0]])
-        points: NDArray[np.object_] = shapely.points(self.at + 1e-3 * across)
-        return points
 
 
 class _Search:
@@ -229,17 +145,18 @@ class _Search:
         wanted_m2: float,
         opened: Sequence[BaseGeometry],
         beside: BaseGeometry,
+        liking: Liking | None,
         *,
         only_beside: bool,
     ) -> None:
-        self._piece, self._wanted_m2, self._beside = piece, wanted_m2, beside
+        self._piece, self._wanted_m2, self._beside, self._liking = piece, wanted_m2, beside, liking
         self._target_m2 = _target_m2(piece, wanted_m2)
         self._side_m = math.sqrt(wanted_m2)
         self._reach_m = 2 * math.hypot(piece.bounds[2] - piece.bounds[0], piece.bounds[3] - piece.bounds[1]) + 1
         self._narrow_m = min(NARROW_M, self._side_m / 4)
         self._plain = _simple(piece, self._side_m / 40)
         # what lies deeper inside than a hand's breadth is not the ground's own edge
-        self._within = piece.buffer(-0.05, join_style="mitre")
+        self._within = grown(piece, -0.05)
         self._tries = self._starts(opened, only_beside=only_beside)
 
     def settled(self) -> list[Bite]:
@@ -254,26 +171,26 @@ class _Search:
         return found
 
     def least_bad(self) -> Bite:
-        """Return a bite of the area wanted that leaves the least in scraps, or else one as near to the area as can be."""
+        """Return a bite of the area wanted that leaves the least in scraps, or one as near to the area as can be."""
         near: list[tuple[float, float, Bite]] = []
         for tries, number in self._promising():
             one = self._at(tries, number, self._size_m(tries, number, with_scraps=False))
             off = abs(one.area_m2 / self._target_m2 - 1)
             near.append((off if off > AREA_WITHIN_FRAC else 0.0, one.scraps_m2, one))
         if not near:
-            return _whole(self._piece, self._beside, self._wanted_m2)
-        return min(near, key=lambda found: (found[0], round(found[1], 3), *_where(found[2].geometry)))[2]
+            return _whole(self._piece, self._beside, self._wanted_m2, self._liking)
+        return min(near, key=lambda found: (found[0], round(found[1], 3), *place_of(found[2].geometry)))[2]
 
     # --- where to begin -----------------------------------------------------------------------------------------
 
-    def _starts(self, opened: Sequence[BaseGeometry], *, only_beside: bool) -> _Tries:
+    def _starts(self, opened: Sequence[BaseGeometry], *, only_beside: bool) -> Boxes:
         """Return boxes at corners and along the edges of the piece, its small bends left out; and along lines in it."""
         corners: list[Place] = []
         between: list[Place] = []
         outline = _simple(self._piece, self._side_m / 10)
         for ring in (outline.exterior, *outline.interiors):
             points = shapely.get_coordinates(ring)
-            for (x, y), (x2, y2) in zip(points, points[1:], strict=False):
+            for (x, y), (x2, y2) in pairwise(points):
                 length = math.hypot(x2 - x, y2 - y)
                 if length <= 0:
                     continue
@@ -290,16 +207,16 @@ class _Search:
                 [one for one in places if near.intersects(shapely.Point(one[0], one[1]))]
                 for places in (corners, between)
             )
-        places = [(*one, _ALL) for one in (*_thinned(corners, _MOST_STARTS), *_thinned(between, _MOST_STARTS // 2))]
+        places = [(*one, ALL) for one in (*_thinned(corners, _MOST_STARTS), *_thinned(between, _MOST_STARTS // 2))]
         if only_beside:
             places += [(*one, 0.0) for one in _thinned(self._lines_inside(opened), _MOST_STARTS // 2)]
         rows = [
             (x, y, dx, dy, back, forward, behind, away)
             for x, y, dx, dy, behind in places
-            for back, forward, away in _BOXES
+            for back, forward, away in SPEEDS
         ]
         table = np.array(rows, dtype=np.float64).reshape(len(rows), 8)
-        return _Tries(table[:, :2], table[:, 2:4], table[:, 4:])
+        return Boxes(table[:, :2], table[:, 2:4], table[:, 4:])
 
     def _lines_inside(self, opened: Sequence[BaseGeometry]) -> list[Place]:
         """Return places along opened lines that run through the piece, for the ground on either side of them."""
@@ -311,7 +228,7 @@ class _Search:
                 if part.geom_type != "LineString":
                     continue
                 points = shapely.get_coordinates(part.simplify(self._side_m / 10))
-                for (x, y), (x2, y2) in zip(points, points[1:], strict=False):
+                for (x, y), (x2, y2) in pairwise(points):
                     if (length := math.hypot(x2 - x, y2 - y)) < self._narrow_m:
                         continue
                     for share in (0.0, 0.5, 1.0):
@@ -322,7 +239,7 @@ class _Search:
 
     # --- how large ----------------------------------------------------------------------------------------------
 
-    def _promising(self) -> list[tuple[_Tries, int]]:
+    def _promising(self) -> list[tuple[Boxes, int]]:
         """Return the tries whose bite comes within 3 % of the area, the best first by what is seen of them alone."""
         tries = self._tries
         if not len(tries):
@@ -344,19 +261,16 @@ class _Search:
                 found.append((tries, number))
         return found
 
-    def _rough_sizes(self, tries: _Tries) -> tuple[Floats, Floats]:
+    def _rough_sizes(self, tries: Boxes) -> tuple[Floats, Floats]:
         """Return sizes of boxes at which bites off the plainer outline have the area wanted, and these areas."""
         target = self._target_m2
 
-        def areas(chosen: _Tries, size_m: Floats) -> Floats:
+        def areas(chosen: Boxes, size_m: Floats) -> Floats:
             return np.asarray(shapely.area(self._taken(self._plain, chosen, size_m)), dtype=np.float64)
 
         low, high = np.zeros(len(tries)), np.full(len(tries), self._side_m)
         area_low, area_high = np.zeros(len(tries)), areas(tries, high)
-        for _ in range(24):
-            short = area_high < target
-            if not short.any():
-                break
+        while (short := (area_high < target) & (high < self._reach_m)).any():
             low[short], area_low[short] = high[short], area_high[short]
             high[short] *= 2
             area_high[short] = areas(tries[short], high[short])
@@ -378,20 +292,22 @@ class _Search:
         nearer = target - area_low < area_high - target
         return np.where(nearer, low, high), np.where(nearer, area_low, area_high)
 
-    def _taken(self, ground: Polygon, tries: _Tries, size_m: Floats) -> NDArray[np.object_]:
+    def _taken(self, ground: Polygon, tries: Boxes, size_m: Floats) -> NDArray[np.object_]:
         """Return the part of ground and box that holds the place where the box began."""
         shapes: NDArray[np.object_] = shapely.intersection(ground, tries.boxes(size_m, reach_m=self._reach_m))
         several = np.flatnonzero(shapely.get_type_id(shapes) != shapely.GeometryType.POLYGON)
         if several.size:
             inside = tries[several].inside
             for number, place in zip(several.tolist(), inside, strict=True):
-                parts = _polygons(shapes[number])
+                parts = polygons(shapes[number])
                 shapes[number] = (
-                    parts[int(np.argmin(shapely.distance(np.array(parts, dtype=object), place)))] if parts else Polygon()
+                    parts[int(np.argmin(shapely.distance(np.array(parts, dtype=object), place)))]
+                    if parts
+                    else Polygon()
                 )
         return shapes
 
-    def _settle(self, tries: _Tries, number: int) -> Bite | None:
+    def _settle(self, tries: Boxes, number: int) -> Bite | None:
         """Return the bite with all scraps taken with it; ``None`` where it then misses the area."""
         one = self._at(tries, number, self._size_m(tries, number, with_scraps=False))
         if one.scraps_m2 > 0:
@@ -399,7 +315,7 @@ class _Search:
         is_near = abs(one.area_m2 - self._wanted_m2) <= AREA_WITHIN_FRAC * self._wanted_m2
         return one if is_near and one.scraps_m2 == 0 else None
 
-    def _size_m(self, tries: _Tries, number: int, *, with_scraps: bool) -> float:
+    def _size_m(self, tries: Boxes, number: int, *, with_scraps: bool) -> float:
         """Return the size of the box at which the bite off the true outline has the area wanted [m]."""
         low, high = 0.0, self._reach_m
         for _ in range(60):
@@ -417,9 +333,9 @@ class _Search:
         return low if ends[0] < ends[1] else high
 
     def _taken_at(
-        self, tries: _Tries, number: int, size_m: float, *, with_scraps: bool
+        self, tries: Boxes, number: int, size_m: float, *, with_scraps: bool
     ) -> tuple[Polygon, list[Polygon]]:
-        """Return the bite at a size of its box and what it leaves of the piece; ``with_scraps``: these taken with it."""
+        """Return the bite at a size of its box; ``with_scraps``: what it would leave in scraps taken with it."""
         one = tries[np.array([number])]
         taken: Polygon = self._taken(self._piece, one, np.array([size_m]))[0]
         if not with_scraps:
@@ -428,7 +344,7 @@ class _Search:
         scraps = [part for part in rest if part.area < self._scrap_m2]
         return _joined(taken, scraps), [part for part in rest if part.area >= self._scrap_m2]
 
-    def _at(self, tries: _Tries, number: int, size_m: float, *, with_scraps: bool = False) -> Bite:
+    def _at(self, tries: Boxes, number: int, size_m: float, *, with_scraps: bool = False) -> Bite:
         taken, _ = self._taken_at(tries, number, size_m, with_scraps=with_scraps)
         rest = self._rest(taken)
         scraps_m2 = math.fsum(part.area for part in rest if part.area < self._scrap_m2)
@@ -440,9 +356,7 @@ class _Search:
             beside_m=float(self._beside_m(shape)[0]),
             is_whole=not rest,
             scraps_m2=scraps_m2,
-            score=float(self._scores(shape)[0])
-            + max(0.0, narrow_m2) / self._wanted_m2
-            + 0.5 * max(0, len(rest) - 1),
+            score=float(self._scores(shape)[0]) + max(0.0, narrow_m2) / self._wanted_m2 + 0.5 * max(0, len(rest) - 1),
         )
 
     @property
@@ -459,13 +373,13 @@ class _Search:
     def _scores(self, shapes: NDArray[np.object_]) -> Floats:
         """Return how much new edge bites need less what they lie beside, and how narrow they are."""
         new, beside = self._new_edge_m(shapes) / self._side_m, self._beside_m(shapes) / self._side_m
-        cores = shapely.buffer(shapes, -self._narrow_m / 2, join_style="mitre")
+        cores = grown(shapes, -self._narrow_m / 2)
         wide = shapely.area(cores) / shapely.area(shapes)
         in_parts = shapely.get_num_geometries(cores) - 1
         scores: Floats = (
             new - 0.6 * np.minimum(beside, 2.0) + 3.0 * np.maximum(0.0, 0.5 - wide) + 0.5 * np.maximum(in_parts, 0)
         )
-        return scores
+        return scores if self._liking is None else scores - LIKING_SIDES * self._liking(shapes)
 
     def _new_edge_m(self, shapes: NDArray[np.object_]) -> Floats:
         lengths: Floats = shapely.length(shapely.intersection(shapely.boundary(shapes), self._within))
@@ -478,7 +392,7 @@ class _Search:
     def _narrow_m2(self, part: BaseGeometry) -> float:
         """Return how much of a ground is narrower than it should be [m²]."""
         half = self._narrow_m / 2
-        return float(part.area - part.buffer(-half, join_style="mitre").buffer(half, join_style="mitre").area)
+        return float(part.area - grown(grown(part, -half), half).area)
 
 
 def _target_m2(piece: Polygon, wanted_m2: float) -> float:
@@ -486,10 +400,11 @@ def _target_m2(piece: Polygon, wanted_m2: float) -> float:
     return min(wanted_m2, float(piece.area) - 1.001 * SCRAP_FRAC * wanted_m2)
 
 
-def _whole(piece: Polygon, beside: BaseGeometry, wanted_m2: float) -> Bite:
+def _whole(piece: Polygon, beside: BaseGeometry, wanted_m2: float, liking: Liking | None) -> Bite:
     along_m = float(piece.boundary.intersection(beside).length)
-    # never behind a bite that needs new edge
-    return Bite(geometry=piece, beside_m=along_m, is_whole=True, score=-0.6 * min(along_m / math.sqrt(wanted_m2), 2.0))
+    liked = 0.0 if liking is None else float(liking(np.array([piece], dtype=object))[0])
+    score = -0.6 * min(along_m / math.sqrt(wanted_m2), 2.0) - LIKING_SIDES * liked
+    return Bite(geometry=piece, beside_m=along_m, is_whole=True, score=score)
 
 
 def _near(opened: Sequence[BaseGeometry]) -> BaseGeometry:
@@ -499,17 +414,16 @@ def _near(opened: Sequence[BaseGeometry]) -> BaseGeometry:
 
 
 def _simple(piece: Polygon, tolerance_m: float) -> Polygon:
-    """Return a plainer outline, its rings turned so that the ground lies to their left; the same where it would break."""
+    """Return a plainer outline (the same where it would break), its rings turned to have the ground to their left."""
     plain = piece.simplify(tolerance_m)
     is_fit = plain.geom_type == "Polygon" and plain.is_valid and not plain.is_empty
-    turned: Polygon = shapely.orient_polygons(plain if is_fit else piece)
-    return turned
+    return orient(plain if isinstance(plain, Polygon) and is_fit else piece)
 
 
 def _joined(taken: Polygon, scraps: Sequence[Polygon]) -> Polygon:
     if not scraps:
         return taken
-    return max(_polygons(shapely.union_all([taken, *scraps])), key=lambda part: part.area)
+    return max(polygons(shapely.union_all([taken, *scraps])), key=lambda part: part.area)
 
 
 def _thinned(places: Sequence[Place], most: int) -> list[Place]:
@@ -517,12 +431,3 @@ def _thinned(places: Sequence[Place], most: int) -> list[Place]:
     if len(places) <= most:
         return list(places)
     return [places[round(k * (len(places) - 1) / (most - 1))] for k in range(most)]
-
-
-def _where(shape: BaseGeometry) -> tuple[float, float]:
-    """Return a place to tell equals apart by: the west first, then the south."""
-    return (round(shape.bounds[0], 3), round(shape.bounds[1], 3))
-
-
-def _polygons(shape: BaseGeometry) -> list[Polygon]:
-    return [part for part in shapely.get_parts(shape) if isinstance(part, Polygon) and not part.is_empty]

@@ -21,7 +21,7 @@ from habmap.land.terrain import Floats, block_average, horn_gradient
 from habmap.land.zones import FaceRules, GradientTile, ZoneSums, tile_sums
 from habmap.measures import VerticalUnit
 from habmap.place.groundraster import Bounds, GroundRaster, Progress, open_source
-from habmap.place.rasterfile import subgrid
+from habmap.place.rasterfile import applied, subgrid
 from habmap.work.terrain import DemInfo
 
 
@@ -173,6 +173,32 @@ class Elevation(GroundRaster):
         self._judge_heights()
         if progress:
             progress(1.0, "reading the elevation")
+
+    def steep_ground(self, polygon: BaseGeometry, *, above_pct: float) -> list[BaseGeometry]:
+        """Return the outlines of the analysis cells around a polygon whose slope is above a limit (lon/lat [°]).
+
+        Parameters
+        ----------
+        polygon
+            WGS 84 lon/lat, valid.
+        above_pct
+            Limit, 100 × rise/run [%].
+        """
+        from rasterio.features import shapes
+
+        to_source = self._analysis_transform
+
+        def turn(cells: Floats) -> Floats:
+            x, y = applied(to_source, cells[:, 0], cells[:, 1])
+            return np.column_stack(self._to_lonlat.transform(x, y))
+
+        found: list[BaseGeometry] = []
+        for _, tile, _ in self.gradient_tiles([polygon]):
+            is_steep = 100 * np.hypot(tile.east, tile.north) > above_pct
+            at_tile = Affine.translation(tile.first_col, tile.first_row)
+            outlines = shapes(is_steep.astype(np.uint8), mask=is_steep, transform=at_tile)
+            found += [shapely.transform(shapely.geometry.shape(outline), turn) for outline, _ in outlines]
+        return found
 
     def coarse_heights(self, bounds_lonlat: Bounds, max_cells: int) -> CoarseHeights:
         """Read the heights around a region, averaged so that no more than ``max_cells`` cells come back.

@@ -1,0 +1,229 @@
+"""Where the next acre or two lies: in which unit, how large for the hours there are, and why there."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Final
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from habmap.land.bite import AREA_WITHIN_FRAC, BESIDE_M, SCRAP_FRAC, Bite
+from habmap.land.grid import LocalGrid
+from habmap.measures import acres, ft
+from habmap.records import Feature
+from habmap.vocabulary import (
+    BREAK_FEATURE_KINDS,
+    FEATURE_WORDS,
+    OPEN_COVERS,
+    SAW_CAUTION,
+    STAGE_WORDS,
+    STEEP_CAUTION,
+    TREATED,
+)
+from habmap.work.effort import Rates, left_on
+from habmap.work.ground import Ground
+from habmap.work.priority import SLIVER_ACRES, Ranked, passed_over
+from habmap.work.private import is_private
+
+#: Less of an edge than this beside something is a corner that touches it [m].
+LEAST_BESIDE_M: Final = 5.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BiteResult:
+    """One contiguous piece of ground to cut next.
+
+    Attributes
+    ----------
+    on
+        As of this day's work; ``None``: all work so far. ``closed_on`` is the day by which holds and closed days count.
+    asked_acres
+        What was asked, or what the hours asked take here [acre].
+    geometry
+        Its outline: a GeoJSON polygon, WGS 84 lon/lat.
+    beside
+        What it lies beside, in words: opened ground, lanes and firebreaks of the map, and along how much of its edge.
+    new_edge_ft
+        How much of its edge must be walked and marked, because no edge is there yet [ft].
+    hand_only_pct, sun_facing_pct
+        Share of it that is steeper than the place's machine limit, and that faces the sun [%]; ``None`` = not known.
+    person_hours, rests_on
+        What it takes at the log's own rate for ground of its density and slope; ``None`` = no rate is known. In words,
+        what the rate comes from.
+    left_acres, left_pieces
+        What remains in the unit after it, and in how many pieces.
+    why
+        In words, why there and why so large.
+    """
+
+    on: date | None
+    closed_on: date
+    unit_id: str
+    unit_name: str
+    acres: float
+    asked_acres: float
+    geometry: Mapping[str, object]
+    beside: tuple[str, ...]
+    new_edge_ft: float
+    hand_only_pct: float | None
+    sun_facing_pct: float | None
+    person_hours: float | None
+    rests_on: str
+    left_acres: float
+    left_pieces: int
+    why: tuple[str, ...]
+    cautions: tuple[str, ...] = (SAW_CAUTION, STEEP_CAUTION)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Beside:
+    """Something that a bite can lie beside (planar, [m]), and what it is called."""
+
+    words: str
+    geometry: BaseGeometry
+
+
+def openings(state: Ground, features: Iterable[Feature], *, near: BaseGeometry) -> tuple[Beside, ...]:
+    """Return what a bite may lie beside: opened ground by unit and stage, grass units, lanes and firebreaks.
+
+    Parameters
+    ----------
+    near
+        Ground in grid metres; what lies farther off than a bite's neighbor is left out.
+    """
+    grid = state.grid
+    assert grid is not None
+    reach = shapely.buffer(near, BESIDE_M, quad_segs=4)
+    shapely.prepare(reach)
+    opened: dict[str, list[BaseGeometry]] = {}
+    for piece in state.pieces:
+        if piece.stage in TREATED and reach.intersects(piece.geometry):
+            opened.setdefault(f"opened ground of {piece.unit_id} ({STAGE_WORDS[piece.stage]})", []).append(
+                piece.geometry
+            )
+    for unit in state.units:
+        if unit.cover in OPEN_COVERS and reach.intersects(state.unit_shapes[unit.unit_id]):
+            opened.setdefault(f"{unit.cover} of {unit.unit_id}", []).append(state.unit_shapes[unit.unit_id])
+    for feature in features:
+        if feature.kind in BREAK_FEATURE_KINDS and not is_private(feature):
+            shape = grid.to_grid(feature.geometry)
+            if reach.intersects(shape):
+                opened.setdefault(f"{FEATURE_WORDS[feature.kind]} {feature.name or ''}".strip(), []).append(shape)
+    return tuple(Beside(words=words, geometry=shapely.union_all(shapes)) for words, shapes in sorted(opened.items()))
+
+
+def beside_words(one: Bite, openings: Sequence[Beside]) -> tuple[str, ...]:
+    """Say what a bite lies beside and along how much of its edge, the longest first."""
+    edge = one.geometry.boundary
+    found = [
+        (max(length_m, inside_m), opening.words)
+        for opening in openings
+        if (length_m := edge.intersection(shapely.buffer(opening.geometry, BESIDE_M, quad_segs=4)).length) is not None
+        and (inside_m := opening.geometry.intersection(one.geometry).length) is not None
+    ]
+    return tuple(
+        f"{words}, along {ft(length_m):,.0f} ft"
+        for length_m, words in sorted(found, key=lambda line: (-line[0], line[1]))
+        if length_m >= LEAST_BESIDE_M
+    )
+
+
+def acres_in(hours: float, *, density: str | None, steep_frac: float | None, by: Rates) -> float | None:
+    """Return what ground hours are good for [acre]; ``None`` where no rate is known."""
+    one = left_on(1.0, density=density, steep_frac=steep_frac, by=by).middle
+    return None if one is None or one <= 0 else hours / one
+
+
+def which_words(unit: Ranked, order: Sequence[Ranked], *, is_asked: bool) -> tuple[str, ...]:
+    """Say why this unit: it was asked for, or comes next; and what would come before it but is on hold or closed."""
+    called = f"{unit.unit_id} ({unit.name})" if unit.name else unit.unit_id
+    if is_asked:
+        return (f"{called} was asked for",)
+    waits = [
+        f"{other.unit_id} would come before it but is {other.closure.words}"
+        for other in passed_over(order)
+        if other.closure is not None
+    ]
+    plain = "; ".join(reason for reason in unit.reasons if reason not in unit.remarks)
+    return (*waits, f"{called} comes next in the order of work: {plain}", *unit.remarks)
+
+
+def place_words(beside: Sequence[str], openings: Sequence[Beside]) -> str:
+    """Say why it lies where it does."""
+    if beside:
+        return "it lies beside " + "; ".join(beside)
+    if openings:
+        return "no bite beside opened ground, a lane or a firebreak leaves no scrap here, so it begins at another edge"
+    return "no opened ground, lane or firebreak of the map lies beside what is left here, so it begins at an edge"
+
+
+def size_words(one: Bite, *, asked_acres: float, left_acres: float, left_pieces: int) -> str:
+    """Say how large it is, what it leaves, and why it is not what was asked where it is not."""
+    size = acres(one.area_m2)
+    unlike = abs(size - asked_acres) > AREA_WITHIN_FRAC * asked_acres
+    words = f"{size:.2f} acres in one piece"
+    if one.is_whole and unlike and size < asked_acres:
+        words += ", which is all that is left there in one piece"
+    elif one.is_whole and unlike:
+        words += f": cutting only {asked_acres:.2f} off it would leave a scrap, so it is taken whole"
+    elif one.is_whole:
+        words += ", a piece by itself"
+    elif unlike:
+        words += f": the ground is so ragged that no contiguous piece of {asked_acres:.2f} acres was found"
+    if one.scraps_m2 > 0:
+        words += f"; it leaves {acres(one.scraps_m2):.2f} acres in scraps, because no bite found here leaves none"
+    if left_pieces == 0:
+        return f"{words}; nothing is left in the unit after it"
+    pieces = "one piece" if left_pieces == 1 else f"{left_pieces} pieces"
+    return f"{words}; {left_acres:.2f} acres are left in the unit after it, in {pieces}" + (
+        "" if one.scraps_m2 > 0 or one.is_whole else f", none cut smaller than {SCRAP_FRAC:.0%} of it"
+    )
+
+
+def steep_words(*, limit_pct: float, hand_only_pct: float | None, spared_acres: float) -> tuple[str, ...]:
+    """Say what of it is too steep for a machine, and what was left out for that."""
+    words = []
+    if spared_acres > 0:
+        words.append(
+            f"{spared_acres:.2f} acres of what remains here are hand-only (steeper than {limit_pct:g} %) or lie in "
+            "between, and are left out; --hand-only takes them too"
+        )
+    if hand_only_pct is not None and hand_only_pct >= 0.5:
+        words.append(f"{hand_only_pct:.0f} % of it is hand-only, steeper than {limit_pct:g} %")
+    return tuple(words)
+
+
+def private_words(one: Bite, features: Iterable[Feature], *, grid: LocalGrid) -> tuple[str, ...]:
+    """Say which private places lie in it although no line of the log leaves ground about them standing."""
+    inside = [
+        f"{FEATURE_WORDS[feature.kind]} {feature.name or ''}".strip()
+        for feature in features
+        if is_private(feature) and grid.to_grid(feature.geometry).intersects(one.geometry)
+    ]
+    return tuple(
+        f"{words} lies in it, and no line of the log leaves ground about it standing: log that first, as `keep`"
+        for words in sorted(inside)
+    )
+
+
+def sun_words(of_it_pct: float | None, of_unit_pct: float | None) -> tuple[str, ...]:
+    """Say how much of it faces the sun beside all that remains in its unit."""
+    if of_it_pct is None or of_unit_pct is None:
+        return ()
+    return (f"{of_it_pct:.0f} % of it is sun-facing, of all that remains in the unit {of_unit_pct:.0f} %",)
+
+
+def part_killed_words(one: Bite, state: Ground, unit_id: str) -> tuple[str, ...]:
+    """Say how much of a bite is part killed already."""
+    shapes = np.array(
+        [piece.geometry for piece in state.pieces if piece.unit_id == unit_id and piece.stage == "part_cut"],
+        dtype=object,
+    )
+    killed_acres = acres(float(shapely.area(shapely.intersection(shapes, one.geometry)).sum())) if shapes.size else 0.0
+    if killed_acres < SLIVER_ACRES:
+        return ()
+    return (f"{killed_acres:.2f} acres of it are part killed already; its hours count it as not begun",)
