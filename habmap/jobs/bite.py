@@ -22,7 +22,7 @@ from habmap.jobs.rank import RankResult, rank
 from habmap.jobs.snapshot import once
 from habmap.jobs.terrain import dense_edges, terrain_sums
 from habmap.land.bite import SCRAP_FRAC, Bite, bites
-from habmap.land.contiguous import contiguous, spared, widened
+from habmap.land.contiguous import contiguous, spared, widened, without_hairs
 from habmap.land.meridian import cut
 from habmap.land.zones import Summary
 from habmap.measures import acres as to_acres
@@ -159,7 +159,7 @@ def _in_unit(
 ) -> _Found | None:
     """Return the best bite in a unit; ``None`` where all its ground is spared."""
     state, whole = ground(store, on=on), remaining_ground(store, on=on)[unit.unit_id]
-    remains = MultiPolygon([piece for piece in contiguous(whole) if piece.area >= HAIR_M2])
+    remains = without_hairs(whole, least_m2=HAIR_M2)
     around = openings(state, store.features(), near=remains)
 
     def sun_facing(outlines: NDArray[np.object_]) -> NDArray[np.float64]:

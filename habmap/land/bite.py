@@ -308,12 +308,13 @@ class _Search:
         return shapes
 
     def _settle(self, tries: Boxes, number: int) -> Bite | None:
-        """Return the bite with all scraps taken with it; ``None`` where it then misses the area."""
+        """Return the bite with all scraps taken with it; ``None`` where it misses the area or hangs by a hair."""
         one = self._at(tries, number, self._size_m(tries, number, with_scraps=False))
         if one.scraps_m2 > 0:
             one = self._at(tries, number, self._size_m(tries, number, with_scraps=True), with_scraps=True)
         is_near = abs(one.area_m2 - self._wanted_m2) <= AREA_WITHIN_FRAC * self._wanted_m2
-        return one if is_near and one.scraps_m2 == 0 else None
+        is_one = len(contiguous(one.geometry)) == 1
+        return one if is_near and is_one and one.scraps_m2 == 0 else None
 
     def _size_m(self, tries: Boxes, number: int, *, with_scraps: bool) -> float:
         """Return the size of the box at which the bite off the true outline has the area wanted [m]."""

@@ -34,6 +34,12 @@ def contiguous(ground: BaseGeometry) -> tuple[Polygon, ...]:
     return tuple(sorted(found, key=lambda piece: (-piece.area, *place_of(piece))))
 
 
+def without_hairs(ground: BaseGeometry, *, least_m2: float) -> MultiPolygon:
+    """Return ground without spikes and slits narrower than a hair, such as overlays leave, and without specks [m²]."""
+    opened = grown(grown(ground, -HAIR_M), 2 * HAIR_M)
+    return MultiPolygon([part for part in polygons(grown(opened, -HAIR_M)) if part.area >= least_m2])
+
+
 def widened(steep: Iterable[BaseGeometry], *, cell_m: float, within: BaseGeometry) -> BaseGeometry:
     """Return ground made of raster cells with an outline that can be walked: all of it, its steps straightened.
 
@@ -46,8 +52,9 @@ def widened(steep: Iterable[BaseGeometry], *, cell_m: float, within: BaseGeometr
     within
         Only what lies in this counts.
     """
+    # a diagonal of cells has steps of 0.71 cells: straightened by a little more, and grown by a little more than that
     joined = shapely.union_all(list(steep)).intersection(within)
-    return grown(joined, 0.75 * cell_m).simplify(0.5 * cell_m)
+    return grown(joined, 0.8 * cell_m).simplify(0.75 * cell_m)
 
 
 def spared(ground: BaseGeometry, spare: BaseGeometry, *, least_m2: float) -> Polygon | MultiPolygon:

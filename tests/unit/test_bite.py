@@ -1,0 +1,143 @@
+"""Bites off ground that can be reckoned by hand: where they lie, how large they are, what they leave."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapely
+from numpy.typing import NDArray
+from shapely import LineString, MultiPolygon, Polygon, box
+
+from habmap.land.bite import AREA_WITHIN_FRAC, SCRAP_FRAC, bites
+from habmap.land.contiguous import contiguous, spared, widened
+
+ACRE_M2 = 4046.8564224
+SIDE_M = ACRE_M2**0.5
+
+
+def test_a_strip_off_the_open_end_of_a_lane_of_ground() -> None:
+    # 40 m wide and 1,000 m long, opened at its west end: an acre is its first 4046.86 / 40 = 101.17 m
+    (one, *_) = bites(box(0, 0, 1000, 40), wanted_m2=ACRE_M2, opened=[box(-50, 0, 0, 40)])
+    assert one.geometry.symmetric_difference(box(0, 0, ACRE_M2 / 40, 40)).area < 0.01
+    assert one.new_edge_m == pytest.approx(40, abs=0.2)
+    assert one.beside_m == pytest.approx(40 + 2 * 10, abs=0.5)  # the end, and what of both sides is nearer than 10 m
+
+
+def test_a_corner_of_a_wide_ground_is_as_good_as_square() -> None:
+    # both sides of the corner are opened: the least new edge for an acre is 2 sides of a square, 127.2 m
+    (one, *_) = bites(box(0, 0, 500, 500), wanted_m2=ACRE_M2, opened=[box(-50, -50, 0, 500), box(-50, -50, 500, 0)])
+    assert one.geometry.covers(shapely.Point(1, 1))
+    assert 2 * SIDE_M - 0.3 <= one.new_edge_m <= 1.1 * 2 * SIDE_M
+    assert one.area_m2 == pytest.approx(ACRE_M2, rel=1e-6)
+
+
+def test_ground_on_both_sides_of_a_lane() -> None:
+    lane = LineString([(-20, 300), (620, 300)])
+    (one, *_) = bites(box(0, 0, 600, 600), wanted_m2=ACRE_M2, opened=[lane])
+    assert one.geometry.distance(lane) < 1e-6 and one.area_m2 == pytest.approx(ACRE_M2, rel=0.03)
+
+
+@pytest.mark.parametrize(
+    ("acres", "taken", "is_whole"),
+    [
+        (0.4, 0.4, True),  # less than asked: all that is left
+        (0.98, 0.98, True),  # as good as asked
+        (1.03, 1.03, True),
+        (1.05, 1.05, True),  # an acre off it would leave a scrap of 0.05, 0.97 acres one of 0.08: whole
+        (1.08, 0.98, False),  # 0.98 leaves a tenth
+        (1.2, 1.0, False),
+    ],
+)
+def test_what_is_left_of_the_last_piece_is_never_a_scrap(acres: float, taken: float, is_whole: bool) -> None:
+    width_m = 50.0
+    (one, *_) = bites(box(0, 0, acres * ACRE_M2 / width_m, width_m), wanted_m2=ACRE_M2)
+    assert one.area_m2 / ACRE_M2 == pytest.approx(taken, abs=0.001)
+    assert one.is_whole is is_whole
+
+
+def test_a_neck_with_a_small_head_goes_with_the_bite() -> None:
+    # a head of 0.05 acre behind the first acre's ground would be cut off as a scrap
+    body = box(0, 0, 400, 40)
+    head = box(60, 40, 60 + 0.05 * ACRE_M2 / 10, 50)
+    (one, *_) = bites(shapely.union_all([body, head]), wanted_m2=ACRE_M2, opened=[box(-50, 0, 0, 40)])
+    rest = shapely.union_all([body, head]).difference(one.geometry)
+    assert abs(one.area_m2 / ACRE_M2 - 1) <= AREA_WITHIN_FRAC
+    assert min(part.area for part in shapely.get_parts(rest)) >= SCRAP_FRAC * ACRE_M2
+
+
+def star() -> Polygon:
+    """Return a hub of a tenth of an acre with 40 arms of a twentieth each."""
+    hub = shapely.Point(0, 0).buffer((0.1 * ACRE_M2 / np.pi) ** 0.5, quad_segs=40)
+    arm = box(10, -0.5, 10 + 0.05 * ACRE_M2, 0.5)
+    arms = [shapely.affinity.rotate(arm, turn, origin=(0, 0)) for turn in np.arange(0, 360, 9)]
+    return max(shapely.get_parts(shapely.union_all([hub, *arms])), key=lambda part: float(part.area))
+
+
+def test_arms_that_would_be_scraps_go_with_the_half_of_the_hub_that_they_hang_on() -> None:
+    (one, *_) = bites(star(), wanted_m2=ACRE_M2)
+    rest = star().difference(one.geometry)
+    assert one.area_m2 == pytest.approx(ACRE_M2, rel=AREA_WITHIN_FRAC) and one.scraps_m2 == 0
+    assert min(part.area for part in contiguous(rest) if part.area > 1e-6) >= SCRAP_FRAC * ACRE_M2
+
+
+def test_where_nothing_keeps_all_promises_the_area_is_kept_and_the_scraps_are_told(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr("habmap.land.bite._Search.settled", lambda _: [])
+    (one,) = bites(star(), wanted_m2=ACRE_M2)
+    rest = [part.area for part in contiguous(star().difference(one.geometry)) if part.area > 1e-6]
+    assert one.area_m2 == pytest.approx(ACRE_M2, rel=AREA_WITHIN_FRAC)
+    assert one.scraps_m2 == pytest.approx(sum(area for area in rest if area < SCRAP_FRAC * ACRE_M2))
+
+
+def test_pieces_that_touch_in_a_point_or_by_a_hair_are_apart() -> None:
+    touching = shapely.union_all([box(0, 0, 100, 100), box(100, 100, 150, 150)])
+    assert [round(piece.area) for piece in contiguous(touching)] == [10_000, 2_500]
+    by_a_hair = shapely.union_all([box(0, 0, 100, 100), box(99, 50, 120, 50.004), box(119, 0, 169, 100)])
+    assert [round(piece.area) for piece in contiguous(by_a_hair)] == [10_000, 5_000]
+    (one, *_) = bites(by_a_hair, wanted_m2=12_000)
+    assert one.area_m2 == pytest.approx(10_000, abs=0.1)  # never both
+
+
+def test_what_is_liked_is_taken_first_where_edges_are_alike() -> None:
+    def in_the_east(shapes: NDArray[np.object_]) -> NDArray[np.float64]:
+        share: NDArray[np.float64] = shapely.area(shapely.intersection(shapes, box(150, -1, 400, 400)))
+        return share / shapely.area(shapes)
+
+    (one, *_) = bites(box(0, 0, 300, 300), wanted_m2=ACRE_M2, opened=[box(0, -50, 300, 0)], liking=in_the_east)
+    assert box(150, -1, 400, 400).covers(one.geometry)
+
+
+def test_the_same_each_time_and_whatever_ring_begins_where() -> None:
+    ground = Polygon([(0, 0), (300, 20), (280, 200), (150, 260), (10, 180)])
+    turned = Polygon([*ground.exterior.coords[2:-1], *ground.exterior.coords[:2]])
+    first, other = (bites(shape, wanted_m2=ACRE_M2)[0] for shape in (ground, turned))
+    assert first.geometry.equals(bites(ground, wanted_m2=ACRE_M2)[0].geometry)
+    assert first.area_m2 == pytest.approx(other.area_m2, rel=1e-6)
+
+
+# --- ground that is spared ----------------------------------------------------------------------------------
+
+
+def test_the_outline_of_steep_cells_holds_them_all_without_their_steps() -> None:
+    # cells of 10 m along a diagonal: 20 steps
+    cells = [box(10 * k, 10 * row, 10 * k + 10, 10 * row + 10) for k in range(20) for row in range(k)]
+    whole = box(-50, -50, 250, 250)
+    outline = widened(cells, cell_m=10, within=whole)
+    assert shapely.union_all(cells).difference(outline).area < 1e-6
+    assert len(shapely.get_coordinates(outline)) < 12
+    free = spared(whole, outline, least_m2=100)
+    assert free.intersection(shapely.union_all(cells)).area < 1e-6
+    assert free.area > 0.6 * (whole.area - shapely.union_all(cells).area)
+
+
+def test_a_steep_spot_smaller_than_a_scrap_stays_and_a_larger_one_does_not() -> None:
+    ground = MultiPolygon([box(0, 0, 200, 200)])
+    spot = box(90, 90, 110, 110)
+    assert spared(ground, spot, least_m2=401).area == pytest.approx(40_000)
+    assert spared(ground, spot, least_m2=399).area == pytest.approx(39_600, rel=1e-6)
+
+
+def test_no_strip_narrower_than_ten_meters_stays_beside_steep_ground() -> None:
+    free = spared(box(0, 0, 200, 200), box(0, 8, 200, 120), least_m2=10)
+    assert free.bounds[1] == pytest.approx(120) and free.area == pytest.approx(200 * 80)
