@@ -15,10 +15,10 @@ from shapely import MultiPolygon
 from shapely.geometry.base import BaseGeometry
 
 from habmap.errors import InputError
-from habmap.jobs.effort import effort
+from habmap.jobs.effort import hour_rates
 from habmap.jobs.ground import HAIR_M2, ground, remaining_ground
 from habmap.jobs.ports import Store
-from habmap.jobs.rank import RankResult, rank
+from habmap.jobs.rank import rank
 from habmap.jobs.snapshot import once
 from habmap.jobs.terrain import dense_edges, terrain_sums
 from habmap.land.bite import SCRAP_FRAC, Bite, bites
@@ -42,7 +42,9 @@ from habmap.work.bite import (
     sun_words,
     which_words,
 )
-from habmap.work.effort import Rate, Rates, assumed, left_on
+from habmap.work.effort import Rates, left_on
+from habmap.work.effort_account import rests_on
+from habmap.work.order_of_work import RankResult
 from habmap.work.priority import SLIVER_ACRES, Ranked
 
 #: Hours are turned into acres by the slope of all ground there, then by that of the bite found, so often in all.
@@ -99,9 +101,9 @@ def bite(
     order = rank(store, on=on, today=today)
     skipped: list[str] = []
     for unit in _units(order, unit_id):
-        found = _in_unit(store, unit, acres=acres, hours=hours, hand_only=hand_only, on=on, today=today)
+        found = _in_unit(store, unit, acres=acres, hours=hours, hand_only=hand_only, on=on)
         if found is not None:
-            return _result(store, found, order, skipped, is_asked=unit_id is not None, on=on, hours=hours, today=today)
+            return _result(store, found, order, skipped, is_asked=unit_id is not None, on=on)
         skipped.append(f"all that remains in {unit.unit_id} is hand-only ground or too narrow beside it")
     raise InputError(
         "there is no ground to cut that a machine can work",
@@ -155,7 +157,6 @@ def _in_unit(
     hours: float | None,
     hand_only: bool,
     on: date | None,
-    today: date,
 ) -> _Found | None:
     """Return the best bite in a unit; ``None`` where all its ground is spared."""
     state, whole = ground(store, on=on), remaining_ground(store, on=on)[unit.unit_id]
@@ -165,7 +166,8 @@ def _in_unit(
     def sun_facing(outlines: NDArray[np.object_]) -> NDArray[np.float64]:
         return np.array([(lie.sun_facing_pct or 0.0) / 100 for lie in _lies(store, list(outlines))])
 
-    density, by = _rates(store, unit.unit_id, on=on, today=today)
+    rates = hour_rates(store, on=on)
+    density, by = rates.density.get(unit.unit_id), rates.hours
     steep = None if hand_only else _steep(store, remains)
     steep_frac = _share(_lies(store, [remains])[0].hand_only_pct) if hand_only else 0.0
     for _ in range(_ROUNDS):
@@ -206,8 +208,6 @@ def _result(
     *,
     is_asked: bool,
     on: date | None,
-    hours: float | None,
-    today: date,
 ) -> BiteResult:
     grid, state = store.grid, ground(store, on=on)
     assert grid is not None
@@ -216,7 +216,6 @@ def _result(
     pieces = [] if rest.is_empty else [piece for piece in contiguous(rest) if piece.area >= HAIR_M2]
     left_acres = to_acres(sum(piece.area for piece in pieces))
     beside = beside_words(one, found.openings)
-    spent = effort(store, on=on, today=today)
     return BiteResult(
         on=state.on,
         closed_on=order.closed_on,
@@ -230,7 +229,7 @@ def _result(
         hand_only_pct=found.lie.hand_only_pct,
         sun_facing_pct=found.lie.sun_facing_pct,
         person_hours=found.person_hours,
-        rests_on=spent.rests_on,
+        rests_on=rests_on(hour_rates(store, on=on).hours, "hours"),
         left_acres=left_acres,
         left_pieces=len(pieces),
         why=(
@@ -248,27 +247,6 @@ def _result(
             *private_words(one, store.features(), grid=grid),
         ),
     )
-
-
-def _rates(store: Store, unit_id: str, *, on: date | None, today: date) -> tuple[str | None, Rates]:
-    """Return the density class of what remains in a unit, and the rates that `effort` goes by."""
-    spent = effort(store, on=on, today=today)
-    density = {unit.unit_id: unit.density for unit in spent.units}.get(unit_id)
-    if spent.hours_per_acre is None:
-        return density, Rates(overall=None)
-    names = ("density", "slope")
-    ways = tuple(name for name in names if any(getattr(one, name) is not None for one in spent.classes))
-    classes = {
-        tuple(getattr(one, name) for name in ways): Rate(
-            per_acre=one.hours_per_acre,
-            low=one.hours_per_acre_low,
-            high=one.hours_per_acre_high,
-            samples=one.entries,
-            rests_on=spent.rests_on,
-        )
-        for one in spent.classes
-    }
-    return density, Rates(overall=assumed(spent.hours_per_acre), ways=ways, classes=classes)
 
 
 def _lies(store: Store, outlines: Sequence[BaseGeometry]) -> list[Summary]:

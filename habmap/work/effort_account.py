@@ -291,14 +291,14 @@ def effort_account(
         acres_per_person_hour=sum(sample.acres for sample in by.samples) / spent if spent > 0 else None,
         hours_per_acre=own.overall.per_acre if own.overall else None,
         lines=min((unit.lines for unit in units), default=0),
-        rests_on=_rests_on(own, "hours"),
+        rests_on=rests_on(own, "hours"),
         remaining_acres=total_left,
         hand_only_acres=total_known([unit.hand_only_acres for unit in units]) if units else None,
         **todo.fields("person_hours_left"),
         hours_per_day=hours_per_day,
         **in_days(todo, hours_per_day=hours_per_day).fields("person_days_left"),
         **(together(costs) if units else left(0.0, money.overall)).fields("cost_left"),
-        cost_rests_on=_rests_on(money, "cost"),
+        cost_rests_on=rests_on(money, "cost"),
         hours_per_week=hours_per_week,
         finish_low=ends([one.low for one in todos]).day,
         finish=middle.day,
@@ -323,7 +323,8 @@ def effort_account(
     )
 
 
-def _rests_on(own: Rates, what: str) -> str:
+def rests_on(own: Rates, what: str) -> str:
+    """Say in words what the rates of `what` (hours, cost) come from."""
     if own.overall is None:
         words = f"nothing: no ground is at its target whose lines of the log all give their {what}"
         return words + (" and habmap.toml has no rate" if what == "hours" else "")
