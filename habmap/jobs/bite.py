@@ -20,11 +20,10 @@ from habmap.jobs.ground import HAIR_M2, ground, remaining_ground
 from habmap.jobs.ports import Store
 from habmap.jobs.rank import rank
 from habmap.jobs.snapshot import once
-from habmap.jobs.terrain import dense_edges, terrain_sums
+from habmap.jobs.terrain import terrain_sums
 from habmap.land.bite import SCRAP_FRAC, Bite, bites
 from habmap.land.contiguous import contiguous, spared, widened, without_hairs
 from habmap.land.meridian import cut
-from habmap.land.zones import Summary
 from habmap.measures import acres as to_acres
 from habmap.measures import ft, m2
 from habmap.place.elevation import open_elevation
@@ -46,6 +45,7 @@ from habmap.work.effort import Rates, left_on
 from habmap.work.effort_account import rests_on
 from habmap.work.order_of_work import RankResult
 from habmap.work.priority import SLIVER_ACRES, Ranked
+from habmap.work.terrain import UnitTerrain
 
 #: Hours are turned into acres by the slope of all ground there, then by that of the bite found, so often in all.
 _ROUNDS: Final = 3
@@ -60,7 +60,7 @@ class _Found:
     asked_acres: float
     spared_acres: float
     openings: tuple[Beside, ...]
-    lie: Summary
+    lie: UnitTerrain
     person_hours: float | None
 
 
@@ -249,10 +249,10 @@ def _result(
     )
 
 
-def _lies(store: Store, outlines: Sequence[BaseGeometry]) -> list[Summary]:
+def _lies(store: Store, outlines: Sequence[BaseGeometry]) -> list[UnitTerrain]:
     """Return the terrain under outlines; nothing of it is known where no elevation is loaded."""
     if store.elevation() is None:
-        return [Summary() for _ in outlines]
+        return [UnitTerrain() for _ in outlines]
     return list(terrain_sums(store, outlines)[0].under)
 
 
@@ -264,7 +264,7 @@ def _steep(store: Store, remains: MultiPolygon) -> BaseGeometry | None:
     with open_elevation(
         Path(source.path), vertical_unit=source.vertical_unit, analysis_cell_m=settings.analysis_cell_m
     ) as dem:
-        (outline,) = dense_edges(grid, [grid.to_lonlat(remains)])
+        (outline,) = grid.to_lonlat_densely([remains])
         cells = dem.steep_ground(outline, above_pct=settings.machine_limit_pct)
         cell_m = dem.analysis_cell_m
     return widened([grid.to_grid(one) for one in cells], cell_m=cell_m, within=remains) if cells else None
