@@ -13,7 +13,16 @@ from habmap.vocabulary import FEATURE_WORDS, wind_16
 from habmap.work.burn.block_edges import CEDAR_FUEL_WORDS, Edge, TurnedEdge
 from habmap.work.burn.fuel import UNKNOWN
 from habmap.work.burn.result import BurnsheetResult
-from habmap.work.burn.surroundings import END_WORDS, SCREEN_WORDS, InsidePlace, NearPlace, SmokePlace
+from habmap.work.burn.surroundings import (
+    COLD_AIR_NEAR_M,
+    END_WORDS,
+    SCREEN_WORDS,
+    ColdAirPlace,
+    InsidePlace,
+    NearHazard,
+    NearPlace,
+    SmokePlace,
+)
 from habmap.work.burn.written_plan import ITEMS, PLAN_KIND_WORDS, Compared, beside, distance_words
 
 
@@ -77,13 +86,13 @@ def _limits(line: Compared) -> str:
 
 
 def _compared_words(line: Compared) -> str:
-    if line.comparison == "not met" and line.distance is not None:
-        unit = ITEMS[line.item][1]
-        return f"not met, by {distance_words(line.distance)}{'' if unit == '°' else ' '}{unit}".rstrip()
-    return line.comparison
+    if line.distance is None:
+        return line.comparison
+    unit = ITEMS[line.item][1]
+    return f"{line.comparison}, by {distance_words(line.distance)}{'' if unit == '°' else ' '}{unit}".rstrip()
 
 
-def moisture_section(result: BurnsheetResult, most: int) -> Section:
+def moisture_section(result: BurnsheetResult, most: int | None = None) -> Section:
     """Return the fine dead fuel moisture by face and slope, the driest first."""
     fuel = result.fuel
     driest = (
@@ -240,15 +249,6 @@ def when_words(place: SmokePlace) -> str:
     return first if place.to_time == place.from_time else f"{first} to {last}"
 
 
-def inside_words(places: Sequence[InsidePlace], most: int = 8) -> str:
-    """Name what lies in the block."""
-    named = [
-        f"{FEATURE_WORDS[one.kind]} {one.name}".strip() if one.name else FEATURE_WORDS[one.kind]
-        for one in places[:most]
-    ]
-    return ", ".join(named) + (f" and {len(places) - most} more" if len(places) > most else "")
-
-
 def turned_section(result: BurnsheetResult, most: int) -> tuple[Section, ...]:
     """Return what is no downwind edge at ignition and becomes one, the soonest and longest first."""
     if not result.turned_edges:
@@ -282,37 +282,42 @@ def _miles(length_m: float) -> str:
 # --- surroundings -------------------------------------------------------------------------------------------------
 
 
-def surroundings_section(result: BurnsheetResult, most: int) -> Section:
-    """Return the sensitive places, the way of cold air, and lines, tanks, stacks and fences near."""
+def surroundings_section(result: BurnsheetResult, most: int | None = None) -> Section:
+    """Return the sensitive places, the way of cold air, and lines, tanks, stacks and fences near.
+
+    Parameters
+    ----------
+    most
+        Most places that there is room for; with it the other lists are shortened too. Left out: all of everything.
+    """
     looked = result.looked_within_m
     downwind = {(place.name, place.kind) for place in result.smoke}
     places: list[tuple[NearPlace, str]] = [(place, when_words(place)) for place in result.smoke]
     places += [(place, "near") for place in result.nearby if (place.name, place.kind) not in downwind]
-    shown = places[:most]
+    shown, hazards = places[:most], result.hazards[: most and 5]
     after = [f"{result.winds_words}.", *_left_out(len(places) - len(shown), "places")]
     if result.inside:
-        after.append(f"Inside the block: {inside_words(result.inside)}.")
+        after.append(f"Inside the block: {_listed([_named(one) for one in result.inside], most and 8)}.")
     if result.cold_air is None:
         after.append("The way of cold night air is not known.")
     else:
         ways = result.cold_air
-        near = ", ".join(place.name or FEATURE_WORDS[place.kind] for place in ways.places[:4])
-        near += f" and {len(ways.places) - 4} more" if len(ways.places) > 4 else ""
+        near = _listed([f"{_named(one)}, {ft(one.from_path_m):,.0f} ft" for one in ways.places], most and 4)
         after.append(
             f"Cold night air would run downhill {ft(ways.length_m):,.0f} ft from the lowest edge"
-            f"{END_WORDS[ways.ends]}; near its ways: {near or 'no road or house on the map'}."
+            f"{END_WORDS[ways.ends]}; within {ft(COLD_AIR_NEAR_M):,.0f} ft of its ways: "
+            f"{near or 'no road or house on the map'}."
         )
     after.append(SCREEN_WORDS)
-    if result.hazards:
+    within = f"the block or within {ft(looked.hazards):,.0f} ft"
+    if hazards:
         named = ", ".join(
-            f"{one.name or FEATURE_WORDS[one.kind]} ({FEATURE_WORDS[one.kind]}, "
-            f"{'inside' if one.inside else f'{ft(one.distance_m):,.0f} ft'})"
-            for one in result.hazards[:5]
+            f"{_named(one)} ({'inside' if one.inside else f'{ft(one.distance_m):,.0f} ft'})" for one in hazards
         )
-        after.append(f"In the block or within {ft(looked.hazards):,.0f} ft: {named}.")
-        after += _left_out(len(result.hazards) - 5, "lines, tanks, stacks or fences")
+        after.append(f"In {within}: {named}.")
+        after += _left_out(len(result.hazards) - len(hazards), "lines, tanks, stacks or fences")
     else:
-        after.append(f"No line, tank, hay or fence is on the map in the block or within {ft(looked.hazards):,.0f} ft.")
+        after.append(f"No power or gas line, tank, hay or fence is on the map in {within}.")
     return Section(
         title=f"Downwind (45° to either side, {_miles(looked.downwind)} mi) and near ({_miles(looked.sensitive)} mi)",
         sentences=() if places else ("Nothing sensitive is on the map downwind or near; a map may miss some.",),
@@ -325,3 +330,13 @@ def surroundings_section(result: BurnsheetResult, most: int) -> Section:
         shares=(0.28, 0.13, 0.11, 0.17, 0.31),
         after=tuple(after),
     )  # fmt: skip
+
+
+def _named(one: InsidePlace | ColdAirPlace | NearHazard) -> str:
+    return f"{FEATURE_WORDS[one.kind]} {one.name}".strip()
+
+
+def _listed(names: Sequence[str], most: int | None) -> str:
+    """List names, and count those that there is no room for."""
+    more = len(names) - len(names[:most])
+    return "; ".join(names[:most]) + (f"; and {more} more" if more else "")

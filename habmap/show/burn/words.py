@@ -9,7 +9,7 @@ from typing import Final
 from habmap.records import WIND_HEIGHT_WORDS, BurnRecord, Notice, facts, value_of
 from habmap.vocabulary import NEEDLE_WORDS
 from habmap.work.burn.result import BurnsheetResult, PastBurn
-from habmap.work.burn.written_plan import PLAN_KIND_WORDS, PlanKind, PlanSigned, Window
+from habmap.work.burn.written_plan import ITEMS, PLAN_KIND_WORDS, PlanKind, PlanSigned, Window, distance_words
 from habmap.work.clock import comes_twice
 from habmap.work.closures import Closures
 from habmap.work.ground import Ground, GroundPiece
@@ -78,6 +78,43 @@ def signed_words(signed: Sequence[PlanSigned], unit_ids: Sequence[str]) -> str:
     )
     without = [one for one in unit_ids if not any(one in each.unit_ids for each in signed)]
     return words + (f"; {', '.join(without)} has none with author and date" if without else "")
+
+
+def answer(result: BurnsheetResult) -> str:
+    """Return what the comparison found, worst first, in a few sentences."""
+    ground = f"{result.block}, {result.acres:.2f} acres, {result.time.replace('T', ' ')}"
+    kind = PLAN_KIND_WORDS[result.plan.kind]
+    if not result.plan_signed:
+        there = (
+            "was in habmap.toml when it was logged" if result.again and result.again.plans_kept else "is in habmap.toml"
+        )
+        return (
+            f"{ground}: no written plan for {kind} with author and date {there}, so nothing is compared. "
+            "The weather is only set down below."
+        )
+    not_met = _named(result, "not met")
+    not_given = _named(result, "not given")
+    words = f"{ground}, beside the written plan for {kind} by {signed_words(result.plan_signed, result.units)}. "
+    words += "" if result.prescription else "It names no limits in habmap.toml, so nothing is compared. "
+    words += f"Not met: {not_met}. " if not_met else ""
+    words += f"Not given: {not_given}. " if not_given else ""
+    return words + "This is a comparison and decides nothing; what was not checked stands below."
+
+
+def _named(result: BurnsheetResult, comparison: str) -> str:
+
+    found = []
+    for line in result.prescription:
+        if line.comparison == comparison:
+            name, unit = ITEMS[line.item]
+            by = (
+                ""
+                if comparison != "not met" or line.distance is None
+                else f" (by {distance_words(line.distance)} {unit}"
+            )
+            units = f" on {', '.join(line.unit_ids)}" if line.unit_ids != result.units else ""
+            found.append(f"{name}{f'{by.rstrip()})' if by else ''}{units}")
+    return ", ".join(found)
 
 
 def warnings_for(
