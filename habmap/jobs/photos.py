@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from habmap.errors import InputError
 from habmap.jobs.ports import Store
 from habmap.place.pictures import shrunk_jpeg
 from habmap.records import Photo
-from habmap.show.page.photos import MOST_BYTES, fitting_photos
+from habmap.show.page.photos import MOST_BYTES, SIZES, fitting_photos
 from habmap.show.photo_records import PagePhoto, PagePhotos
 from habmap.show.records import Audience
 from habmap.work.ledger import effective_entries, line_numbers
@@ -80,7 +80,13 @@ def found_points(store: Store, *, on: dt.date | None = None) -> tuple[FoundPoint
 
 
 def page_photos(
-    store: Store, *, audience: Audience, on: dt.date | None = None, most_bytes: int = MOST_BYTES
+    store: Store,
+    *,
+    audience: Audience,
+    on: dt.date | None = None,
+    most_bytes: int = MOST_BYTES,
+    sizes: Sequence[tuple[int, int]] = SIZES,
+    points: Sequence[FoundPoint] | None = None,
 ) -> PagePhotos:
     """Return the photo points of a page, pairs first, each group in the order of its first photo.
 
@@ -93,6 +99,10 @@ def page_photos(
         Only photos and work up to this day.
     most_bytes
         Bound of all pictures; beyond it they are made smaller, then single photos and the oldest pairs stay out.
+    sizes
+        Long side of the pictures [pixels] and their JPEG quality, tried one after the other.
+    points
+        Only these; ``None``: all.
     """
 
     def shrunk(photo: Photo, long_side_px: int, quality: int) -> PagePhoto | None:
@@ -102,7 +112,11 @@ def page_photos(
             return None  # somebody else's file under our name; `check` and the list of photos tell of pictures
         return PagePhoto(jpeg=jpeg, width_px=size[0], height_px=size[1], taken_on=photo.taken_on)
 
-    found = [point for point in found_points(store, on=on) if audience == "owner" or not point.is_private]
+    chosen = found_points(store, on=on) if points is None else points
     return fitting_photos(
-        found, shrunk, is_there=lambda photo: store.picture(photo.picture) is not None, most_bytes=most_bytes
+        [point for point in chosen if audience == "owner" or not point.is_private],
+        shrunk,
+        is_there=lambda photo: store.picture(photo.picture) is not None,
+        most_bytes=most_bytes,
+        sizes=sizes,
     )

@@ -71,8 +71,9 @@ def without_place_words(spots: Iterable[Revisit]) -> tuple[str, ...]:
 def scraps_words(unit_id: str, count: int, acres: float) -> str:
     """Return what was left out of a unit's outline since nobody could find it."""
     parts = f"{count} part{'s' if count > 1 else ''} of the ground that remains"
+    size = f"{acres:.2f} acres" if acres >= 0.005 else "under 0.01 acre"
     together = " together" if count > 1 else ""
-    return f"{unit_id}: {parts}, {acres:.2f} acres{together}, {'are' if count > 1 else 'is'} too small to walk to"
+    return f"{unit_id}: {parts}, {size}{together}, {'are' if count > 1 else 'is'} too small to walk to"
 
 
 def tracks(

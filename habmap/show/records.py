@@ -6,7 +6,7 @@ it escapes it.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from typing import Literal
@@ -15,13 +15,14 @@ from shapely import MultiPolygon
 from shapely.geometry.base import BaseGeometry
 
 from habmap.errors import HabmapError
-from habmap.records import Entry
+from habmap.records import Entry, Feature
 from habmap.show.history_records import PageHistory
 from habmap.show.photo_records import PagePhotoPoint
 from habmap.show.relief import Relief
 from habmap.vocabulary import DEFAULT_CEDAR, PRIVATE_FEATURE_KINDS
 from habmap.work.acres import TotalAcres, UnitAcres
 from habmap.work.priority import Ranked
+from habmap.work.private import is_private
 from habmap.work.response_records import UnitResponse
 from habmap.work.season_account import SeasonAccount
 from habmap.work.terrain import DemInfo, UnitTerrain
@@ -79,6 +80,14 @@ class PageFeature:
     name: str
     geometry: BaseGeometry
     is_private: bool = False
+
+
+def page_features(features: Iterable[Feature]) -> tuple[PageFeature, ...]:
+    """Return features as a page shows them."""
+    return tuple(
+        PageFeature(kind=one.kind, name=one.name or "", geometry=one.geometry, is_private=is_private(one))
+        for one in features
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -12,6 +12,7 @@ from habmap.vocabulary import FEATURE_WORDS, PRACTICE_WORDS, STAGE_WORDS, STAGES
 
 if TYPE_CHECKING:
     from habmap.show.records import Page, PageUnit, PageWork
+    from habmap.work.acres import TotalAcres, UnitAcres
 
 _MONTHS: Final = (
     "January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November",
@@ -96,33 +97,24 @@ def also(page: Page) -> str:
     parts = [waiting_sentence(page)] if waiting(page) else []
     if page.totals.coming_back_acres >= SPOKEN_ACRES:
         parts.append(f"On {tenths(page.totals.coming_back_acres)} of the treated acres cedar is coming back.")
-    if left := left_on_purpose(page.units):
+    if left := left_sentence(page.totals):
         parts.append(left)
     elif page.totals.keep_acres >= SPOKEN_ACRES:
         parts.append(f"{tenths(page.totals.keep_acres)} of the cedar acres are left on purpose.")
     return " ".join(parts)
 
 
-def left_on_purpose(units: Sequence[PageUnit]) -> str:
-    """Return what is left on purpose beside what is meant to stay; empty where no unit has a goal."""
-    goals = [unit.leave_target_acres for unit in units if unit.leave_target_acres is not None]
-    if not goals:
-        return ""
-    return left_sentence(
-        (math.fsum(one[0] for one in goals), math.fsum(one[1] for one in goals)),
-        math.fsum(unit.stage_acres.get("keep", 0.0) for unit in units),
-        math.fsum(unit.still_to_leave_acres or 0.0 for unit in units),
-    )
-
-
-def left_sentence(target_acres: tuple[float, float] | None, left_acres: float, missing_acres: float | None) -> str:
+def left_sentence(account: UnitAcres | TotalAcres) -> str:
     """Return what is left on purpose beside its goal; empty where no goal is set, or none worth saying."""
-    if target_acres is None or target_acres[1] < SPOKEN_ACRES:
+    goal = account.leave_target_acres
+    if goal is None or goal[1] < SPOKEN_ACRES:
         return ""
-    least, most = (tenths(acres) for acres in target_acres)
-    words = f"Left on purpose: {tenths(left_acres)} acres, where {least} to {most} are meant to stay"
-    if missing_acres is not None and missing_acres >= SPOKEN_ACRES:
-        return f"{words}; still to leave: {tenths(missing_acres)}."
+    words = f"Left on purpose: {tenths(account.left_acres)} acres, where {tenths(goal[0])} to {tenths(goal[1])} are "
+    words += "meant to stay"
+    if (still := account.still_to_leave_acres or 0.0) >= SPOKEN_ACRES:
+        words += f"; still to leave: {tenths(still)}"
+    if (too_late := account.too_late_to_leave_acres or 0.0) >= SPOKEN_ACRES:
+        words += f"; too late for {tenths(too_late)}"
     return f"{words}."
 
 
@@ -181,7 +173,7 @@ def stage_sentence(unit: PageUnit) -> str:
         text = f"{unit.cover.capitalize()}, {tenths(unit.acres)} acres; not counted as cedar ground."
         return " ".join([text, *beside_stages([unit])])
     text = ", ".join(spoken)
-    sentences = [f"{text[0].upper()}{text[1:]} acres.", *beside_stages([unit]), left_on_purpose([unit])]
+    sentences = [f"{text[0].upper()}{text[1:]} acres.", *beside_stages([unit]), left_sentence(unit)]
     return " ".join(filter(None, sentences))
 
 

@@ -14,7 +14,7 @@ from habmap.records import Unit
 from habmap.vocabulary import PRACTICES, REMAINING, STAGES, TREATED
 from habmap.work.account import cedar_acres
 from habmap.work.ground import Ground, GroundPiece
-from habmap.work.leave import LeaveRule, still_to_leave_acres
+from habmap.work.leave import LeaveRule, missing_acres
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +55,8 @@ class UnitAcres:
     ``treated_pct`` is of the unit's acres. ``slash_acres`` is ground of any stage with felled cedar not yet gone, in
     piles or not; ``snag_acres`` ground with cedar killed standing and still up. ``leave_target_acres`` is the least and
     most cedar ground to leave on purpose by ``leave_pct``, ``None`` where that is not set; ``left_acres`` what is left,
-    ``still_to_leave_acres`` what is missing to the least.
+    ``still_to_leave_acres`` what of the ground missing to the least still can be, ``too_late_to_leave_acres`` what no
+    longer can, since the cedars there were killed.
     """
 
     unit_id: str
@@ -74,6 +75,7 @@ class UnitAcres:
     leave_target_acres: tuple[float, float] | None
     left_acres: float
     still_to_leave_acres: float | None
+    too_late_to_leave_acres: float | None
     treated_pct: float
 
 
@@ -81,8 +83,8 @@ class UnitAcres:
 class TotalAcres:
     """Sums over the units; ground that is coming back is among the treated too.
 
-    ``cedar_acres`` is treated, remaining and left on purpose together. ``leave_target_acres`` and
-    ``still_to_leave_acres`` add up those of the units that have a goal.
+    ``cedar_acres`` is treated, remaining and left on purpose together. The goals of leaving and
+    what is missing to them add up those of the units that have one.
     """
 
     acres: float
@@ -96,6 +98,7 @@ class TotalAcres:
     leave_target_acres: tuple[float, float] | None
     left_acres: float
     still_to_leave_acres: float | None
+    too_late_to_leave_acres: float | None
     stage_acres: StageAcres
 
 
@@ -191,7 +194,9 @@ def _unit_acres(unit: Unit, unit_m2: float, own: list[GroundPiece], paper: Paper
     treated = math.fsum(by_stage[stage] for stage in TREATED)
     unit_acres = measures.acres(unit_m2)
     cedar = cedar_acres(by_stage)
-    leave_target_acres = paper.leave.target_acres(unit.unit_id, cedar)
+    remaining = math.fsum(by_stage[stage] for stage in REMAINING)
+    target = paper.leave.target_acres(unit.unit_id, cedar)
+    still, too_late = missing_acres(target, left_acres=by_stage["keep"], remaining_acres=remaining)
     return UnitAcres(
         unit_id=unit.unit_id,
         name=unit.name,
@@ -201,14 +206,15 @@ def _unit_acres(unit: Unit, unit_m2: float, own: list[GroundPiece], paper: Paper
         stage_acres=StageAcres(**by_stage),
         cedar_acres=cedar,
         treated_acres=treated,
-        remaining_acres=math.fsum(by_stage[stage] for stage in REMAINING),
+        remaining_acres=remaining,
         keep_acres=by_stage["keep"],
         coming_back_acres=by_stage["coming_back"],
         slash_acres=measures.acres(math.fsum(piece.area_m2 for piece in own if piece.state.felled_frac > 0)),
         snag_acres=measures.acres(math.fsum(piece.area_m2 for piece in own if piece.state.snag_frac > 0)),
-        leave_target_acres=leave_target_acres,
+        leave_target_acres=target,
         left_acres=by_stage["keep"],
-        still_to_leave_acres=still_to_leave_acres(leave_target_acres, by_stage["keep"]),
+        still_to_leave_acres=still,
+        too_late_to_leave_acres=too_late,
         # Pieces close within 1e-6 m², not to the last digit: all of a unit is 100, never a hair above.
         treated_pct=min(100.0, 100 * treated / unit_acres) if unit_acres else 0.0,
     )
@@ -220,7 +226,8 @@ def _totals(units: list[UnitAcres], paper: Paper) -> TotalAcres:
 
     targets = [unit.leave_target_acres for unit in units if unit.leave_target_acres is not None]
     is_set = paper.leave.place_pct is not None or bool(targets)
-    missing = math.fsum(unit.still_to_leave_acres or 0.0 for unit in units)
+    still = math.fsum(unit.still_to_leave_acres or 0.0 for unit in units)
+    too_late = math.fsum(unit.too_late_to_leave_acres or 0.0 for unit in units)
 
     return TotalAcres(
         acres=total("acres"),
@@ -235,7 +242,8 @@ def _totals(units: list[UnitAcres], paper: Paper) -> TotalAcres:
         if is_set
         else None,
         left_acres=total("left_acres"),
-        still_to_leave_acres=missing if is_set else None,
+        still_to_leave_acres=still if is_set else None,
+        too_late_to_leave_acres=too_late if is_set else None,
         stage_acres=StageAcres(
             **{stage: math.fsum(getattr(unit.stage_acres, stage) for unit in units) for stage in STAGES}
         ),

@@ -33,9 +33,14 @@ class LeaveRule:
         return None if shares is None else (cedar_acres * shares[0] / 100, cedar_acres * shares[1] / 100)
 
 
-def still_to_leave_acres(target_acres: LeavePct | None, left_acres: float) -> float | None:
-    """Return what is missing to the least that should be left [acre]; ``None`` without a goal."""
-    return None if target_acres is None else max(0.0, target_acres[0] - left_acres)
+def missing_acres(
+    target_acres: LeavePct | None, *, left_acres: float, remaining_acres: float
+) -> tuple[float | None, float | None]:
+    """Return what of the missing ground can still be left, and what no longer can [acre]; ``None`` without a goal."""
+    if target_acres is None:
+        return None, None
+    missing = max(0.0, target_acres[0] - left_acres)
+    return min(missing, remaining_acres), max(0.0, missing - remaining_acres)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

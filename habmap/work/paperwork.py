@@ -75,7 +75,7 @@ def applied_lines(
     span: Range,
     holds: Sequence[HeldUnit],
 ) -> Applied:
-    """Return the lines, the totals and the ground of a practice report.
+    """Return the lines of a practice report, and each item's total and ground.
 
     Parameters
     ----------
@@ -93,7 +93,6 @@ def applied_lines(
     by_id = {entry.entry_id: entry for entry in entries}
     claims = _Claims()
     lines: list[AppliedLine] = []
-    totals: list[ItemTotal] = []
     ground: list[ItemGround] = []
     for item in items:
         paid = _Paid()
@@ -110,9 +109,9 @@ def applied_lines(
                 of_item.append(line)
                 paid = _Paid(paid.acres + line.applied_acres, paid.paper_acres + line.paper_acres)
         lines += of_item
-        ground.append(ItemGround(item=item, columns=columns))
-        totals.append(_total(item, of_item, words, span))
-    return Applied(lines=tuple(lines), totals=tuple(totals), ground=tuple(ground))
+        total = _total(item, of_item, words, span)
+        ground.append(ItemGround(item=item, total=total, lines=tuple(of_item), columns=columns))
+    return Applied(lines=tuple(lines), ground=tuple(ground))
 
 
 @dataclass(frozen=True, slots=True)

@@ -167,16 +167,17 @@ def _start(year: int, month: int, day: int) -> date:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ItemGround:
-    """Where worked ground stands for one item: ``applied`` or a key of ``APART``, by the piece's number."""
+    """One item with its lines, and where each piece of worked ground stands: ``applied`` or a key of ``APART``."""
 
     item: Item
+    total: ItemTotal
+    lines: tuple[AppliedLine, ...]
     columns: Mapping[int, str]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Applied:
-    """The lines of the form, and the total and the ground of each item in the order in which they were asked."""
+    """The lines of the form over all items, and each item with its ground in the order in which they were asked."""
 
     lines: tuple[AppliedLine, ...]
-    totals: tuple[ItemTotal, ...]
     ground: tuple[ItemGround, ...]

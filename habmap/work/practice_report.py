@@ -93,9 +93,9 @@ def practice_report(
         practice_acres=practice_acres,
         lines=applied.lines,
         items=tuple(
-            item
-            for item in applied.totals
-            if item.program or item.item or any((item.applied_acres, *item.apart_acres.values()))
+            one.total
+            for one in applied.ground
+            if one.item.name or any((one.total.applied_acres, *one.total.apart_acres.values()))
         ),
         remarks=tuple(remarks),
     )

@@ -73,6 +73,10 @@ def test_a_line_that_takes_cedar_to_be_left_says_so_first_and_is_written(
     assert run_habmap("acres", "--json", place=place).json["units"][0]["remaining_acres"] == pytest.approx(
         1 * PERCENT_ACRES, rel=1e-4
     )
+    account = run_habmap("acres", "--json", place=place).json["units"][0]
+    # 10 m are meant to stay, 4 are left on purpose, 1 still could be, and for 5 it is too late
+    assert account["still_to_leave_acres"] == pytest.approx(1 * PERCENT_ACRES, rel=1e-4)
+    assert account["too_late_to_leave_acres"] == pytest.approx(5 * PERCENT_ACRES, rel=1e-4)
     # a pass over ground at its target takes nothing any more, nor does a look
     assert "to be left on purpose" not in cut("2025-02-01", 0, 50).err
     # B keeps its own share: 6 of 100 m are enough where 5 are asked, 4 are not

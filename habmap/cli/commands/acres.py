@@ -72,7 +72,7 @@ def lying_and_left(result: AcresResult) -> str:
         words.append(f"{totals.slash_acres:,.2f} acres hold felled cedar, lying or in piles.")
     if totals.snag_acres >= 0.005:
         words.append(f"{totals.snag_acres:,.2f} acres hold cedars killed and left standing.")
-    if left := left_sentence(totals.leave_target_acres, totals.left_acres, totals.still_to_leave_acres):
+    if left := left_sentence(totals):
         words.append(left)
     return " ".join(words)
 

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from datetime import date
-from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from habmap.cli.context import JsonOption, OnOption, OverwriteOption, Session, parsed_date
+from habmap.cli.commands.sheet import PaperSize
+from habmap.cli.context import AudienceOption, For, JsonOption, OnOption, OverwriteOption, Session, parsed_date
 from habmap.cli.output import print_json, print_table, rounded, say
 from habmap.errors import UsageError
 
@@ -22,15 +22,10 @@ if TYPE_CHECKING:
     from habmap.work.revisits import Revisit
 
 
-class Audience(StrEnum):
-    """Who will see it."""
-
-    owner = "owner"
-    public = "public"
-
-
 OutOption = Annotated[Path, typer.Option("--output", "-o", metavar="FILE", help="The file to write.")]
-ForOption = Annotated[Audience, typer.Option("--for", help="public leaves out names, costs and notes.")]
+ProgramYearOption = Annotated[
+    int | None, typer.Option(min=1900, max=2999, help="Program year, named after the year it ends in.")
+]
 FromOption = Annotated[
     date | None, typer.Option("--from", parser=parsed_date, metavar="YYYY-MM-DD", help="First day of the range.")
 ]
@@ -48,12 +43,10 @@ def register(app: typer.Typer) -> None:
     def practices(
         context: typer.Context,
         output: OutOption,
-        program_year: Annotated[
-            int | None, typer.Option(min=1900, max=2999, help="Program year, named after the year it ends in.")
-        ] = None,
+        program_year: ProgramYearOption = None,
         first: FromOption = None,
         last: ToOption = None,
-        audience: ForOption = Audience.owner,
+        audience: AudienceOption = For.OWNER,
         overwrite: OverwriteOption = False,
         as_json: JsonOption = False,
     ) -> None:
@@ -62,8 +55,7 @@ def register(app: typer.Typer) -> None:
         from habmap.show.practice_table import looked_at
 
         _suffix(output, ".csv", ".xlsx")
-        if program_year is not None and (first or last):
-            raise UsageError("give a program year or a range of days, not both", where="--program-year, --from, --to")
+        _year_or_range(program_year, first, last)
         session: Session = context.obj
         result = export_practices(session.store(), year=program_year, first=first, last=last, audience=audience.value)
         _write(output, _practice_writer(result), overwrite)
@@ -98,7 +90,7 @@ def register(app: typer.Typer) -> None:
     def ledger(
         context: typer.Context,
         output: OutOption,
-        audience: ForOption = Audience.owner,
+        audience: AudienceOption = For.OWNER,
         overwrite: OverwriteOption = False,
         as_json: JsonOption = False,
     ) -> None:
@@ -116,7 +108,7 @@ def register(app: typer.Typer) -> None:
         context: typer.Context,
         output: OutOption,
         on: OnOption = None,
-        audience: ForOption = Audience.owner,
+        audience: AudienceOption = For.OWNER,
         overwrite: OverwriteOption = False,
         as_json: JsonOption = False,
     ) -> None:
@@ -136,7 +128,7 @@ def register(app: typer.Typer) -> None:
         context: typer.Context,
         output: OutOption,
         on: OnOption = None,
-        audience: ForOption = Audience.owner,
+        audience: AudienceOption = For.OWNER,
         overwrite: OverwriteOption = False,
         as_json: JsonOption = False,
     ) -> None:
@@ -178,7 +170,7 @@ def register(app: typer.Typer) -> None:
         within_days: Annotated[
             int, typer.Option(min=0, max=36500, metavar="DAYS", help="Also what is due within so many days.")
         ] = 0,
-        audience: ForOption = Audience.owner,
+        audience: AudienceOption = For.OWNER,
         overwrite: OverwriteOption = False,
         as_json: JsonOption = False,
     ) -> None:
@@ -209,6 +201,44 @@ def register(app: typer.Typer) -> None:
         )
         say(f"{_counted(len(spots), 'spot')} due again on {day}{f' ({kinds})' if kinds else ''} written to {output}.")
 
+    @export.command("packet")
+    def packet(
+        context: typer.Context,
+        output: OutOption,
+        item: Annotated[str, typer.Option("--item", metavar="ITEM", help="Contract item, as habmap.toml has it.")],
+        program_year: ProgramYearOption = None,
+        first: FromOption = None,
+        last: ToOption = None,
+        paper: Annotated[PaperSize, typer.Option("--paper", help="The paper it is printed on.")] = PaperSize.LETTER,
+        audience: AudienceOption = For.OWNER,
+        overwrite: OverwriteOption = False,
+        as_json: JsonOption = False,
+    ) -> None:
+        """Write one contract item for an inspector as a .pdf. Its ground, dates, log lines, map, photos and payment.
+
+        Ground at target and first treated in time counts, once; all else stands apart, each with its acres. Private
+        places are on no packet; one for the public leaves out names, program, rate and payment too.
+        """
+        from habmap.jobs.export_packet import export_packet
+
+        _suffix(output, ".pdf")
+        _year_or_range(program_year, first, last)
+        session: Session = context.obj
+        result = export_packet(
+            session.store(), item=item, target=output, now=session.now(), paper=paper.value, year=program_year,
+            first=first, last=last, audience=audience.value, overwrite=overwrite,
+        )  # fmt: skip
+        if as_json:
+            print_json("export-packet", result)
+            return
+        paid = "" if result.paper_payment is None else f", payment {result.paper_payment:,.2f}"
+        say(
+            f"{result.paper_acres:.1f} acres count{paid}; {_counted(result.pages, 'page')}, map at 1:{result.scale:,}, "
+            f"{_counted(result.photo_pairs, 'photo pair')}, written to {output}."
+        )
+        for words in result.questions:
+            say(f"Would be asked: {words}")
+
     @export.command("log-sheet")
     def log_sheet(context: typer.Context, output: OutOption, overwrite: OverwriteOption = False) -> None:
         """Write a blank log sheet to print. A .pdf, or as .csv the empty table that reads it back."""
@@ -229,7 +259,7 @@ def register(app: typer.Typer) -> None:
         say(f"A blank log sheet was written to {output}.")
 
 
-def _report(command: str, output: Path, rows: int, what: str, audience: Audience, *, as_json: bool) -> None:
+def _report(command: str, output: Path, rows: int, what: str, audience: For, *, as_json: bool) -> None:
     if as_json:
         from habmap.show.layer_tables import WrittenFile
 
@@ -266,6 +296,11 @@ def _write_gpx(
     ]
     text = gpx_text(name=place, edges=outlines, waypoints=waypoints)
     _write(output, lambda path: path.write_text(text, encoding="utf-8"), overwrite)
+
+
+def _year_or_range(year: int | None, first: date | None, last: date | None) -> None:
+    if year is not None and (first or last):
+        raise UsageError("give a program year or a range of days, not both", where="--program-year, --from, --to")
 
 
 def _suffix(path: Path, *allowed: str) -> None:

@@ -18,7 +18,7 @@ from habmap.records import Boundary, Feature, Unit
 from habmap.show.missing import missing_words
 from habmap.show.page.history import page_history
 from habmap.show.photo_records import PagePhotos
-from habmap.show.records import Audience, Page, PageFeature, PagePiece, PageUnit, PageWork
+from habmap.show.records import Audience, Page, PagePiece, PageUnit, PageWork, page_features
 from habmap.show.relief import Relief
 from habmap.show.terrain_words import coverage_warnings
 from habmap.show.words import SPOKEN_ACRES, day_words
@@ -34,7 +34,6 @@ from habmap.vocabulary import (
 from habmap.work.acres import AcresResult, UnitAcres
 from habmap.work.ground import Ground, StageLimits
 from habmap.work.priority import Ranked
-from habmap.work.private import is_private
 from habmap.work.response_records import UnitResponse
 from habmap.work.season_account import season_account
 from habmap.work.terrain import DemInfo, TerrainResult
@@ -107,10 +106,7 @@ def page_of(
         units=_units(answers, audience),
         pieces=stage_pieces(state),
         work=_work(state, with_hours=with_hours, with_cost=with_cost),
-        features=tuple(
-            PageFeature(kind=one.kind, name=one.name or "", geometry=one.geometry, is_private=is_private(one))
-            for one in answers.features
-        ),
+        features=page_features(answers.features),
         boundary=None if answers.boundary is None else answers.boundary.geometry,
         relief=answers.relief,
         dem=answers.dem,

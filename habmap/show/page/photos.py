@@ -29,6 +29,7 @@ def fitting_photos(
     *,
     is_there: Callable[[Photo], bool],
     most_bytes: int = MOST_BYTES,
+    sizes: Sequence[tuple[int, int]] = SIZES,
 ) -> PagePhotos:
     """Return the points whose pictures fit within a bound, made as small as need be; no more than those are in memory.
 
@@ -40,13 +41,15 @@ def fitting_photos(
         Tells whether a photo's picture is kept still.
     most_bytes
         Bound of all pictures; when room is short, pairs come before single photos, and the newest before older ones.
+    sizes
+        Long side [pixels] and quality, tried one after the other.
     """
     pictures = {id(point): [one for one in (point.before, point.after) if one is not None] for point in points}
     gone = sum(not is_there(photo) for photos in pictures.values() for photo in photos)
     kept = [point for point in points if all(map(is_there, pictures[id(point)]))]
     kept.sort(key=lambda point: (point.after is None, -point.photos[-1].taken_on.toordinal()))
     shown: list[PagePhotoPoint] = []
-    for long_side_px, quality in SIZES:
+    for long_side_px, quality in sizes:
         shown, used = [], 0
         for point in kept:
             made = [shrunk(photo, long_side_px, quality) for photo in pictures[id(point)]]

@@ -55,7 +55,7 @@ def draw_words(pen: Pen, frame: Frame, page: Page) -> None:
     """Set the words of the whole map over its ground: units, features, work and heights."""
     labels = Labels(frame)
     _unit_labels(pen, frame, page.units, labels)
-    _feature_labels(pen, frame, page.features, labels)
+    draw_feature_labels(pen, frame, page.features, labels)
     _patch_labels(pen, frame, page, labels)
     if page.relief is not None:
         _contour_labels(pen, frame, page.relief, labels)
@@ -193,7 +193,7 @@ def _unit_labels(pen: Pen, frame: Frame, units: Sequence[PageUnit], labels: Labe
                 _set(pen, labels, at, short, anyway=True)
 
 
-def _feature_labels(pen: Pen, frame: Frame, features: Sequence[PageFeature], labels: Labels) -> None:
+def draw_feature_labels(pen: Pen, frame: Frame, features: Sequence[PageFeature], labels: Labels) -> None:
     window = shapely.box(*frame.box).buffer(-6)
     # A line has room along all its length, a point only beside itself: points first.
     for feature in sorted(features, key=lambda one: one.geometry.length > 0):

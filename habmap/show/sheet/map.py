@@ -22,7 +22,7 @@ from habmap.show import symbols
 from habmap.show.palette import CONTOUR_INK, INK, PAPER
 from habmap.show.records import Page
 from habmap.show.relief import Relief
-from habmap.show.sheet.marks import PT_PER_PX, stage_pattern, svg_outline, tiled
+from habmap.show.sheet.marks import PT_PER_PX, Pattern, stage_pattern, svg_outline, tiled
 from habmap.show.sheet.pen import Pen
 
 PT_PER_M: Final = 72 * 1000 / MM_PER_IN
@@ -155,11 +155,16 @@ def draw_frame(pen: Pen, frame: Frame) -> None:
 
 def stage_area(pen: Pen, ground: BaseGeometry, stage: str, *, clip: Outline | None = None) -> None:
     """Fill ground (points of the page) with a stage's colour and pattern."""
+    pattern_area(pen, ground, stage_pattern(stage), clip=clip)
+
+
+def pattern_area(pen: Pen, ground: BaseGeometry, pattern: Pattern, *, clip: Outline | None = None) -> None:
+    """Fill ground (points of the page) with a color, if the pattern has one, and repeat its marks over it."""
     outline = outline_of(ground)
     if outline is None:
         return
-    pattern = stage_pattern(stage)
-    pen.path(outline, clip=clip, facecolor=pattern.fill)
+    if pattern.fill:
+        pen.path(outline, clip=clip, facecolor=pattern.fill)
     if not pattern.marks:
         return
     bounds = ground.bounds

@@ -1,0 +1,1 @@
+"""The packet for an inspector: one contract item on paper, from its acres to the photos beside it."""
