@@ -45,6 +45,7 @@ _HOMES = {
     "start": "habmap.api",
     "terrain": "habmap.api",
     "to_json": "habmap.api",
+    "week": "habmap.api",
     "write_map": "habmap.api",
 }
 

@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from habmap.work.photo_pairs import PhotosResult
     from habmap.work.response_records import ResponseResult
     from habmap.work.terrain import TerrainResult
+    from habmap.work.week import WeekResult
 
 #: What `load` takes.
 Loadable = Literal["boundary", "units", "features", "dem", "entries", "plots"]
@@ -52,6 +53,7 @@ ANSWERS: dict[str, tuple[str, str]] = {
     "response": ("habmap.work.response_records", "ResponseResult"),
     "schedule": ("habmap.jobs.plan", "PlanResult"),
     "terrain": ("habmap.work.terrain", "TerrainResult"),
+    "week": ("habmap.work.week", "WeekResult"),
 }
 
 
@@ -272,6 +274,26 @@ def due(place: Store, *, on: dt.date | None = None) -> DueResult:
     from habmap.jobs.due import due as job
 
     return job(place, on=on or _today(place))
+
+
+def week(place: Store, *, on: dt.date | None = None, audience: Literal["owner", "public"] = "owner") -> WeekResult:
+    """Return what the week that begins on a day asks: what is forbidden, closes, may be considered, is cut, is checked.
+
+    Parameters
+    ----------
+    on
+        Its first day; ``None``: today.
+    audience
+        ``public`` tells no reasons, contracts or private places.
+
+    Examples
+    --------
+    >>> habmap.week(place, on=datetime.date(2026, 1, 20)).cut[0].unit_id
+    'C1'
+    """
+    from habmap.jobs.week import week as job
+
+    return job(place, on=on or _today(place), audience=audience)
 
 
 def effort(place: Store, *, on: dt.date | None = None, today: dt.date | None = None) -> EffortResult:

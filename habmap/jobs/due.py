@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 from typing import Literal
 
+from habmap.jobs.export_handheld import due_again
 from habmap.jobs.export_practices import export_practices
 from habmap.jobs.ground import HAIR_M2, ground
 from habmap.jobs.named_units import settings_of_now
@@ -18,10 +19,11 @@ from habmap.place.closed_days import closures, upkeep_rule
 from habmap.place.settings import Settings
 from habmap.show.due_calendar import due_calendar
 from habmap.show.due_words import due_cautions, row_words
+from habmap.show.handheld import due_words
 from habmap.work.calendar_day import CalendarDay
 from habmap.work.closures import Closures, with_closures
 from habmap.work.dated_ground import dated_ground
-from habmap.work.due_rows import DueRow, coming_within, due_rows, told_items
+from habmap.work.due_rows import DueRow, coming_within, due_rows, spot_items, told_items
 from habmap.work.ground import Ground
 from habmap.work.said import has_snags
 from habmap.work.seasons import AHEAD_DAYS, ContractDate, DueItem, calendar_due, ground_due
@@ -86,13 +88,18 @@ def calendar_days(store: Store, *, on: date, audience: Audience = "owner") -> tu
 @once
 def found_due(store: Store, *, on: date, audience: Audience = "owner") -> Found:
     """Return what the ground and the settings ask for around a day, each part by itself."""
-    store = public_view(store) if audience == "public" else store
-    settings = settings_of_now(store)
-    state = ground(store, on=on)
+    seen = public_view(store) if audience == "public" else store
+    settings = settings_of_now(seen)
+    state = ground(seen, on=on)
     closed = closures(settings)
     items = (
         *_ground_due(state, settings, on),
-        *calendar_due(on=on, bans=closed.bans, holds=closed.holds, contract=_contract(store, settings, on)),
+        *spot_items(
+            due_again(store, on=on, within_days=AHEAD_DAYS, audience=audience),
+            on=on,
+            tell=lambda spot: due_words(spot).rstrip("."),
+        ),
+        *calendar_due(on=on, bans=closed.bans, holds=closed.holds, contract=_contract(seen, settings, on)),
     )
     return Found(told_items(items) if audience == "public" else items, closed, state)
 

@@ -23,7 +23,7 @@ from habmap.show.handout.records import Handout, HandoutFigures
 from habmap.show.handout.words import asked
 from habmap.show.records import Audience
 from habmap.show.sheet.paper import Paper
-from habmap.work.due_rows import pressing
+from habmap.work.due_rows import SPOTS, pressing
 from habmap.work.season_account import Season
 
 
@@ -121,7 +121,7 @@ def build_handout(store: Store, *, now: datetime, today: date, audience: Audienc
         practices=acres(store, on=on).practices,
         stands={stand.unit_id: stand for stand in density(store, on=on).units} if state.units else {},
         upkeep=upkeep_due(state, store.settings),
-        items=sorted((part for part in parts if part.state != "done"), key=pressing),
+        items=sorted((part for part in parts if part.state != "done" and part.what not in SPOTS), key=pressing),
         due_on=due_on,
         spent=effort(store, on=on, today=today) if audience == "owner" else None,
         ask=store.settings.handout.ask,

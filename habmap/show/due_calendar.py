@@ -13,7 +13,7 @@ from typing import Final
 
 from habmap.work.calendar_day import DAY_BEFORE, THAT_MORNING, WEEK_BEFORE, CalendarDay
 from habmap.work.closures import Closures, closure_of
-from habmap.work.due_rows import GROUND_KINDS
+from habmap.work.due_rows import GROUND_KINDS, SPOTS
 from habmap.work.seasons import WHAT_WORDS, DueItem, What
 
 #: What the first and the last day of a thing are called; those not named have their one day.
@@ -30,8 +30,11 @@ _LAST: Final[dict[What, str]] = {
 #: Late things of one kind are one event, on the day of the export.
 _LATE: Final[dict[What, str]] = {
     "drying": "slash past its drying days, a question for the burn boss", "upkeep": "upkeep overdue",
-    "checkup": "check-ups overdue", "contract": "contract items overdue",
+    "checkup": "check-ups overdue", "contract": "contract items overdue", "photo": "photo points due again",
+    "plot": "plots due again", "frame": "frames of plant cover due again",
 }  # fmt: skip
+#: What has no last day is late once its first has come.
+_NO_END: Final = frozenset({"upkeep", *SPOTS})
 
 
 def due_calendar(
@@ -54,7 +57,7 @@ def due_calendar(
         if item.what not in _FIRST:
             key.append(str(item.from_date))
         together["\x1f".join(key)].append(item)
-        ends = item.to_date or (item.from_date if item.what == "upkeep" else None)
+        ends = item.to_date or (item.from_date if item.what in _NO_END else None)
         if item.what in _LATE and ((ends is not None and ends < on) or item.state == "overdue"):
             late[item.what].append(item)
     foot = " ".join([f"By the log as of {on}.", *cautions])

@@ -8,7 +8,7 @@ from datetime import date
 from typing import Final
 
 from habmap.vocabulary import FIRE_CAUTION, SNAG_CAUTION
-from habmap.work.due_rows import DueRow, acres_of
+from habmap.work.due_rows import SPOTS, DueRow, acres_of
 from habmap.work.seasons import DueItem
 
 #: Said wherever upkeep burns are listed. Sources: OSU Extension NREM-2876 (every 3–5 years); the rest common practice.
@@ -37,6 +37,8 @@ def due_cautions(rows: Iterable[DueRow], *, has_snags: bool, drying_days: tuple[
 
 def row_words(row: DueRow) -> str:
     """Say why a row stands there: where its parts differ, each with its acres and state; and the shares."""
+    if row.what in SPOTS:
+        return "; ".join(f"{part.name}: {part.words}" for part in row.parts)
     alike: defaultdict[tuple[str, date | None, str], list[DueItem]] = defaultdict(list)
     is_one = len({(part.state, part.words) for part in row.parts}) == 1
     for part in row.parts:

@@ -4,16 +4,21 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import Final
 
 from habmap.measures import days_after
+from habmap.work.revisits import Revisit
 from habmap.work.seasons import DueItem, What
 
 #: What the ground asks for: added up for a unit. What a person wrote (a hold, a contract item) stands one by one.
-GROUND_KINDS: Final[frozenset[What]] = frozenset({"drying", "piles", "hand_check", "snag_check", "upkeep", "checkup"})
+GROUND_KINDS: Final[frozenset[What]] = frozenset(
+    {"drying", "piles", "hand_check", "snag_check", "upkeep", "checkup", "photo", "plot", "frame"}
+)
+#: Spots that are looked at again, each by its name.
+SPOTS: Final[frozenset[What]] = frozenset({"photo", "plot", "frame"})
 #: What is looked at on several days for one and the same ground.
 _SAME_GROUND: Final[frozenset[What]] = frozenset({"hand_check", "snag_check"})
 #: States in the order in which they press; the rest comes after.
@@ -74,6 +79,24 @@ def pressing(item: DueItem) -> tuple[object, ...]:
         item.unit_id or "",
         item.what,
         item.name,
+    )
+
+
+def spot_items(spots: Iterable[Revisit], *, on: date, tell: Callable[[Revisit], str]) -> tuple[DueItem, ...]:
+    """Return spots that are due again, or soon will be, as due things of no acres; ``tell`` gives their words."""
+    return tuple(
+        DueItem(
+            unit_id=spot.unit_id,
+            what=spot.kind,
+            state="due" if spot.is_due(on) else "coming",
+            acres=None,
+            since_date=spot.last_on,
+            from_date=spot.due_on,
+            to_date=None,
+            words=tell(spot),
+            name=spot.label,
+        )
+        for spot in spots
     )
 
 

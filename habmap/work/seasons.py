@@ -13,7 +13,19 @@ from habmap.measures import days_after
 from habmap.vocabulary import NEEDLE_WORDS, OPEN_COVERS
 
 What = Literal[
-    "drying", "piles", "hand_check", "snag_check", "upkeep", "checkup", "hold", "closed_cut", "closed_burn", "contract"
+    "drying",
+    "piles",
+    "hand_check",
+    "snag_check",
+    "upkeep",
+    "checkup",
+    "photo",
+    "plot",
+    "frame",
+    "hold",
+    "closed_cut",
+    "closed_burn",
+    "contract",
 ]
 
 #: Burned piles are checked for heat, and dead trees in a burn looked at, on these days after the fire (common
@@ -34,6 +46,7 @@ UPKEEP_STAGES: Final = frozenset({"burned", "slash_gone", "kept_up"})
 WHAT_WORDS: Final[dict[What, str]] = {
     "drying": "slash drying", "piles": "piles standing", "hand_check": "check burned piles for heat",
     "snag_check": "look at dead standing trees after a fire", "upkeep": "upkeep", "checkup": "a check-up",
+    "photo": "photo points due again", "plot": "plots due again", "frame": "frames of plant cover due again",
     "hold": "hold",
     "closed_cut": "closed to cutting", "closed_burn": "closed to burning", "contract": "contract item",
 }  # fmt: skip
@@ -179,6 +192,8 @@ class DueItem:
     felled_pct, snag_pct
         Share of the cedars that once stood on this ground which lies felled, in piles or not, and which was killed and
         still stands [%]; ``None`` where it is not about ground.
+    needles, needles_seen
+        Of drying slash: what the last check-up since the felling saw, and when.
     """
 
     unit_id: str | None
@@ -192,6 +207,8 @@ class DueItem:
     name: str = ""
     felled_pct: float | None = None
     snag_pct: float | None = None
+    needles: str | None = None
+    needles_seen: date | None = None
 
 
 def ground_due(
@@ -274,7 +291,8 @@ def _drying(piece: DatedGround, on: date, drying_days: tuple[int, int]) -> Itera
         words += "; no check-up since says whether its needles are green, red or dropped"
     if state == "past the window":
         words += "; ask the burn boss"
-    yield _item(piece.unit_id, "drying", state, words, since=piece.last_felled, first=first, last=last)
+    item = _item(piece.unit_id, "drying", state, words, since=piece.last_felled, first=first, last=last)
+    yield replace(item, needles=piece.needles, needles_seen=piece.needles_seen)
 
 
 def _piles(piece: DatedGround, on: date) -> Iterable[DueItem]:

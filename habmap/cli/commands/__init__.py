@@ -30,10 +30,11 @@ from habmap.cli.commands import (
     terrain,
     trace,
     unit,
+    week,
 )
 
 #: In the order in which help lists them: set up, keep the log, ask, show, share, look over.
 IN_ORDER = (
-    start, load, trace, unit, feature, log, correct, plot, history, acres, terrain, density, rank, bite, due, effort,
-    plan, burnsheet, photos, response, map, sheet, handout, export, join, check, desk, demo, manual,
+    start, load, trace, unit, feature, log, correct, plot, history, acres, terrain, density, rank, bite, week, due,
+    effort, plan, burnsheet, photos, response, map, sheet, handout, export, join, check, desk, demo, manual,
 )  # fmt: skip

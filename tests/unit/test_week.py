@@ -1,0 +1,187 @@
+"""What a week asks, against a list made by hand for a made-up property with a unit in every state."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import pytest
+from fakes import GRID, FakeStore, entry, unit
+from shapely import box
+
+from habmap.jobs.week import week
+from habmap.measures import M2_PER_ACRE
+from habmap.place.settings import Settings
+from habmap.records import Look
+from habmap.show.week_words import SCREEN_ROWS, week_lines
+from habmap.work.week import WeekItem, WeekResult
+
+ON = date(2026, 2, 10)
+ACRES = 10_000 / M2_PER_ACRE  # each unit is a hectare
+SETTINGS = {
+    "hold": [
+        {"unit": "U02", "reason": "owl nest", "from": date(2026, 2, 1), "to": date(2026, 7, 31)},
+        {"unit": "U09", "reason": "sale", "from": date(2026, 3, 1)},
+    ],
+    "closed": [
+        {"work": "burn", "reason": "hay in the open", "units": ["U03"], "from": "02-01", "to": "02-20"},
+        {"work": "burn", "reason": "ground-nesting birds", "from": "03-01", "to": "07-31"},
+    ],
+    "burn_for": [{"reason": "cedar", "units": ["U08"], "years": 4}],
+    "burn_plan": {
+        "down_cedar": {"author": "R. Boss", "date": date(2025, 11, 1), "from": "12-01", "to": "04-10"},
+        "piles": {"author": "R. Boss", "date": date(2025, 11, 1), "from": "12-01", "to": "02-05"},
+    },
+    "contract": [
+        {"program": "EQIP", "item": "1", "practice_code": "314", "units": ["U01"], "planned_acres": 2.0,
+         "not_before": date(2026, 3, 15)},
+        {"program": "EQIP", "item": "2", "practice_code": "314", "units": ["U10"], "planned_acres": 9.0,
+         "due": date(2026, 4, 30)},
+    ],
+}  # fmt: skip
+
+
+def plot(number: int) -> object:
+    """Return the hectare of a unit."""
+    return box(150 * number, 0, 150 * number + 100, 100)
+
+
+def store(settings: dict[str, object] = SETTINGS) -> FakeStore:
+    """Return ten units: 1 dense, standing; 2 held slash; 3 slash closed to burning; 4 slash red; 5 slash green; 6 slash
+    past its days, girdled; 7 piles; 8 burned long ago; 9 burned piles; 10 part cut."""
+    rows = [
+        unit(f"U{n:02d}", plot(n), name=f"Stand {n}", stems_per_acre=900.0 if n == 1 else 100.0, target_pct=80.0)
+        for n in range(1, 11)
+    ]
+    rows += [
+        entry("cut", "2026-01-05", plot(2)),
+        entry("cut", "2026-01-05", plot(3)),
+        entry("cut", "2026-01-01", plot(4)),
+        entry("checkup", "2026-02-05", plot(4), look=Look(needles="red")),
+        entry("cut", "2026-01-02", plot(5)),
+        entry("checkup", "2026-02-06", plot(5), look=Look(needles="green")),
+        entry("girdle", "2025-11-01", plot(6), killed_pct=30.0),
+        entry("cut", "2025-11-10", plot(6)),
+        entry("cut", "2025-10-01", plot(7)),
+        entry("pile", "2025-12-20", plot(7)),
+        entry("cut", "2021-01-05", plot(8)),
+        entry("burn", "2021-03-01", plot(8)),
+        entry("checkup", "2025-09-15", plot(8)),
+        entry("cut", "2025-12-01", plot(9)),
+        entry("pile", "2026-01-10", plot(9)),
+        entry("pile_burn", "2026-02-09", plot(9)),
+        entry("cut", "2026-02-08", box(1500, 0, 1550, 100), killed_pct=50.0),
+    ]  # fmt: skip
+    return FakeStore(rows, settings=Settings.model_validate(settings), grid=GRID)
+
+
+def told(items: tuple[WeekItem, ...]) -> list[tuple[str | None, str, str | None]]:
+    return [(item.unit_id, item.what, None if item.to_date is None else str(item.to_date)) for item in items]
+
+
+def only(items: tuple[WeekItem, ...], unit_id: str, what: str) -> WeekItem:
+    (found,) = [item for item in items if (item.unit_id, item.what) == (unit_id, what)]
+    return found
+
+
+def test_the_week_is_as_written_down_by_hand() -> None:
+    asked = week(store(), on=ON)
+    assert told(asked.forbidden) == [
+        ("U03", "closed_burn", "2026-02-20"),
+        ("U01", "contract", "2026-03-14"),  # the day before it begins
+        ("U02", "hold", "2026-07-31"),
+        (None, "burn_plan", "2026-11-30"),  # the plan for piles ended on February 5 and begins on December 1
+    ]
+    # sixty days after January 1 is March 2; the closed days from March 1 on end it a day before: February 28
+    assert told(asked.closes) == [
+        ("U04", "drying", "2026-02-28"),
+        ("U05", "drying", "2026-02-28"),
+        ("U10", "contract", "2026-04-30"),
+    ]
+    # U05 is green, U02 held, U03 closed; U08 was burned on March 1 2021, four years on is past; U06 is past its days
+    assert told(asked.burn) == [
+        ("U04", "drying", "2026-02-28"),
+        ("U08", "upkeep", "2026-02-28"),
+        ("U06", "drying", None),
+    ]
+    # U01 is dense and would come first, but its contract has not begun; U10 has half a hectare killed by half
+    assert told(asked.cut) == [("U10", "cut", None)]
+    # the piles of U09 burned yesterday: day 1; nothing else is due in February
+    assert told(asked.check) == [("U09", "hand_check", "2026-02-10")]
+
+    assert only(asked.closes, "U04", "drying").acres == pytest.approx(ACRES, rel=1e-6)
+    assert only(asked.cut, "U10", "cut").acres == pytest.approx(ACRES, rel=1e-6)
+    assert only(asked.closes, "U10", "contract").acres == pytest.approx(9.0, abs=1e-9)
+
+    forbidden = {item.unit_id: (item.words, item.waits) for item in asked.forbidden}
+    assert "owl nest" in forbidden["U02"][0] and forbidden["U02"][1] == ("slash 2.5",)
+    assert "hay in the open" in forbidden["U03"][0] and forbidden["U03"][1] == ("slash 2.5",)
+    assert "forfeit" in forbidden["U01"][0] and forbidden["U01"][1] == ("cutting 2.5",)
+    assert forbidden[None][1] == ("U07 piles 2.5",)
+    assert "needles red on 2026-02-05" in only(asked.burn, "U04", "drying").words
+    assert "needles green on 2026-02-06" in only(asked.closes, "U05", "drying").words
+    past = only(asked.burn, "U06", "drying").words
+    # the girdling killed 30 %, and the cut took the other 70 % down
+    assert "ask the burn boss" in past and "30 % stand dead" in past
+    assert "U01 would come first and must wait" in only(asked.cut, "U10", "cut").words
+
+
+def lines_of(result: WeekResult) -> str:
+    lines = week_lines(result)
+    assert len(lines) <= SCREEN_ROWS and max(map(len, lines)) <= 80
+    return "\n".join(lines)
+
+
+def test_the_screen_says_first_what_is_forbidden_and_never_that_a_fire_may_be_lit() -> None:
+    screen = lines_of(week(store(), on=ON))
+    order = [
+        screen.index(head)
+        for head in ("Forbidden or closed now", "\nCloses", "\nOnly to consider", "\nTo cut", "\nTo check")
+    ]
+    assert order == sorted(order)
+    for word in ("ready", "safe to", "permitted", "go ahead"):
+        assert word not in screen.lower()
+    assert "The burn boss" in screen and "Chain saws" in screen.replace("\n", " ")
+
+
+def test_an_empty_property_has_an_empty_week() -> None:
+    asked = week(FakeStore([], grid=GRID), on=ON)
+    assert all(getattr(asked, name) == () for name in ("forbidden", "closes", "burn", "cut", "check"))
+    assert "nothing in habmap.toml" in lines_of(asked)
+
+
+def test_without_a_signed_plan_it_is_said_and_days_of_a_plan_hold_all_the_same() -> None:
+    settings = SETTINGS | {"burn_plan": {"down_cedar": {"from": "12-01", "to": "02-05"}}, "closed": []}
+    asked = week(store(settings), on=ON)
+    assert ("U04", "drying", "2026-02-05") not in told(asked.burn)
+    assert told(asked.burn)[0][1] == "piles" or told(asked.burn)[0][1] == "upkeep"
+    assert "no signed burn plan" in only(asked.burn, "U07", "piles").words
+    (plan,) = [item for item in asked.forbidden if item.what == "burn_plan"]
+    assert [words.split()[0] for words in plan.waits] == ["U03", "U04", "U05", "U06"] and str(
+        plan.to_date
+    ) == "2026-11-30"
+
+
+def test_the_public_reads_on_hold_and_never_why() -> None:
+    asked = week(store(), on=ON, audience="public")
+    whole = repr(asked) + lines_of(asked)
+    for secret in ("owl", "hay in", "birds", "EQIP", "forfeit"):
+        assert secret not in whole
+    held = only(asked.forbidden, "U02", "hold")
+    assert held.to_date is None and held.words == "on hold" and held.waits == ("slash 2.5",)
+
+
+def test_upkeep_goes_by_saw_where_burning_is_closed_and_waits_where_both_are() -> None:
+    closed = [{"work": "burn", "from": date(2026, 2, 1), "to": date(2026, 2, 28)}]
+    asked = week(store(SETTINGS | {"closed": closed}), on=ON)
+    assert told(asked.burn) == []
+    assert "mow, graze or pull" in only(asked.cut, "U08", "upkeep").words
+    both = [*closed, {"work": "cut", "from": date(2026, 2, 1), "to": date(2026, 2, 20)}]
+    asked = week(store(SETTINGS | {"closed": both}), on=ON)
+    assert asked.burn == asked.cut == ()
+    assert any("U08 upkeep 2.5" in item.waits for item in asked.forbidden if item.what == "closed_burn")
+    assert any("U10 cutting 2.5" in item.waits for item in asked.forbidden if item.what == "closed_cut")
+
+
+def test_a_month_off_is_said() -> None:
+    asked = week(store(SETTINGS | {"effort": {"working_months": [1, 3]}}), on=ON)
+    assert [item.what for item in asked.cut] == [] and "working months" in asked.notes[0]
