@@ -20,8 +20,8 @@ from typing import Final, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import special, stats
 
+from habmap.land.quantiles import chi2_quantile, chi2_tail, normal_quantile, t_quantile
 from habmap.land.ratio import CONFIDENCE, ratio_of_totals, t_limits
 from habmap.measures import FT2_PER_ACRE
 
@@ -40,7 +40,7 @@ RANDOM_FROM_P: Final = 0.20
 
 #: More than these nobody lays out.
 MOST_PLOTS: Final = 100_000
-_Z: Final = float(stats.norm.ppf((1 + CONFIDENCE) / 2))
+_Z: Final = normal_quantile((1 + CONFIDENCE) / 2)
 
 #: What the limits are: Student's t; exact Poisson limits; those of quarter points; several kinds together.
 LimitsBy = Literal["t", "poisson", "quarter", "several"]
@@ -135,8 +135,8 @@ def fixed_plots(stems: ArrayLike, acres: ArrayLike, *, ground_acres: float | Non
 def poisson_limits(count: float) -> tuple[float, float]:
     """Return the exact two-sided 95 % limits of a Poisson mean from one count (Garwood 1936)."""
     tail = (1 - CONFIDENCE) / 2
-    low = float(stats.chi2.ppf(tail, 2 * count)) / 2 if count else 0.0
-    return low, float(stats.chi2.ppf(1 - tail, 2 * count + 2)) / 2
+    low = chi2_quantile(tail, 2 * count) / 2 if count else 0.0
+    return low, chi2_quantile(1 - tail, 2 * count + 2) / 2
 
 
 def _dispersion_p(stems: NDArray[np.float64], acres: NDArray[np.float64]) -> float:
@@ -144,7 +144,7 @@ def _dispersion_p(stems: NDArray[np.float64], acres: NDArray[np.float64]) -> flo
     if not stems.any():
         return 1.0
     expected = acres * stems.sum() / acres.sum()
-    return float(stats.chi2.sf(np.sum((stems - expected) ** 2 / expected), len(stems) - 1))
+    return chi2_tail(float(np.sum((stems - expected) ** 2 / expected)), len(stems) - 1)
 
 
 def combine_strata(parts: Sequence[tuple[Density, float]]) -> Density:
@@ -203,7 +203,7 @@ def more_plots(mean: float, *, sd: float, plots: int) -> int | None:
         return None
 
     def is_enough(n: int) -> bool:
-        half = float(special.stdtrit(n - 1, (1 + CONFIDENCE) / 2)) * sd / math.sqrt(n)
+        half = t_quantile((1 + CONFIDENCE) / 2, n - 1) * sd / math.sqrt(n)
         return half <= WANTED_HALF_WIDTH_FRAC * mean
 
     first = max(plots, 2)

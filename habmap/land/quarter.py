@@ -18,9 +18,9 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import special, stats
 
 from habmap.land.density import RANDOM_FROM_P, Density, more_plots
+from habmap.land.quantiles import chi2_quantile, chi2_tail, t_quantile
 from habmap.land.ratio import CONFIDENCE
 from habmap.measures import M2_PER_ACRE
 
@@ -102,7 +102,7 @@ def pollard_per_m2(distances_m: Floats) -> tuple[float, float, float]:
     Mitchell, arXiv:1010.3303v2, B.1.
     """
     m, summed = len(distances_m), math.pi * float(np.sum(distances_m**2))
-    low, high = stats.chi2.ppf([(1 - CONFIDENCE) / 2, (1 + CONFIDENCE) / 2], 2 * m)
+    low, high = (chi2_quantile(p, 2 * m) for p in ((1 - CONFIDENCE) / 2, (1 + CONFIDENCE) / 2))
     return QUARTERS * (m - 1) / summed, 2 * float(low) / summed, 2 * float(high) / summed
 
 
@@ -126,7 +126,7 @@ def own_per_m2(distances_m: ArrayLike) -> Floats:
 def log_t_limits(values: Floats) -> tuple[float, float]:
     """Return limits of the mean of positive, skewed values by Student's t on the logarithm; two values or more."""
     n, mean = len(values), float(values.mean())
-    half = float(stats.t.ppf((1 + CONFIDENCE) / 2, n - 1)) * float(values.std(ddof=1)) / (math.sqrt(n) * mean)
+    half = t_quantile((1 + CONFIDENCE) / 2, n - 1) * float(values.std(ddof=1)) / (math.sqrt(n) * mean)
     return mean * math.exp(-half), mean * math.exp(half)
 
 
@@ -153,7 +153,7 @@ def random_p(distances_m: ArrayLike) -> float | None:
     if is_vacant.any() and len(r) >= 2:
         frac = float(is_vacant.mean())
         excess = np.sum((is_vacant.sum(axis=1) - QUARTERS * frac) ** 2) / (QUARTERS * frac * (1 - frac))
-        chances.append(float(stats.chi2.sf(excess, len(r) - 1)))
+        chances.append(chi2_tail(excess, len(r) - 1))
     return min(1.0, min(chances) * len(chances)) if chances else None
 
 
@@ -162,11 +162,13 @@ def _one_scale_p(values: Floats, *, df: int) -> float:
     n = len(values)
     statistic = df * n * (math.log(float(values.mean())) - float(np.log(values).mean()))
     correction = 1 + (n - 1 / n) / (3 * df * (n - 1))
-    return float(stats.chi2.sf(statistic / correction, n - 1))
+    return chi2_tail(statistic / correction, n - 1)
 
 
 def vacant_quarter_factor(vacant_frac: float) -> float:
     """Return the factor for a share of vacant quarters, 1 at none (Mitchell, arXiv:1010.3303v2, Table 11)."""
     if vacant_frac == 0:
         return 1.0
+    from scipy import special
+
     return float((special.gammainc(1.5, -math.log(vacant_frac)) / (1 - vacant_frac)) ** 2)

@@ -8,7 +8,8 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import stats
+
+from habmap.land.quantiles import t_quantile
 
 #: Two-sided confidence of the limits.
 CONFIDENCE: Final = 0.95
@@ -49,5 +50,5 @@ def ratio_of_totals(y: ArrayLike, x: ArrayLike) -> Ratio:
 
 def t_limits(value: float, se: float, df: float) -> tuple[float, float]:
     """Return Student's t limits about an estimate that cannot be negative."""
-    half = float(stats.t.ppf((1 + CONFIDENCE) / 2, df)) * se
+    half = t_quantile((1 + CONFIDENCE) / 2, df) * se
     return max(0.0, value - half), value + half

@@ -18,7 +18,6 @@ from affine import Affine
 from numpy.typing import NDArray
 from rasterio.crs import CRS
 from rasterio.warp import Resampling, calculate_default_transform, reproject
-from scipy import ndimage
 from shapely.geometry.base import BaseGeometry
 
 from habmap.measures import M_PER_FT
@@ -172,6 +171,8 @@ def _shade_alpha(heights_m: NDArray[np.float64], *, cell_m: float) -> tuple[NDAr
     ) / np.sqrt(1 + right**2 + down**2)
     light = np.clip(toward_sun, 0, 1)
     # Toward the end of what is known the ink thins out, as a draughtsman's does; a hard edge would read as a border.
+    from scipy import ndimage
+
     from_edge = ndimage.distance_transform_edt(np.pad(known, 1))[1:-1, 1:-1] / max(heights_m.shape)
     ink = np.where(known, _DARKEST_ALPHA * np.clip((0.88 - light) / 0.75, 0, 1) * np.clip(from_edge / _EDGE, 0, 1), 0.0)
     return ink, exaggeration
@@ -202,6 +203,8 @@ def _contours(heights_m: NDArray[np.float64], grid: Affine) -> tuple[tuple[Conto
 def _smoothed(heights_m: NDArray[np.float64]) -> NDArray[np.float64]:
     """Smooth where heights are known, with the weight of unknown cells taken out."""
     known = np.isfinite(heights_m)
+    from scipy import ndimage
+
     weight = ndimage.gaussian_filter(known.astype(np.float64), 1.2)
     filled = ndimage.gaussian_filter(np.where(known, heights_m, 0.0), 1.2)
     return np.where(known, filled / np.maximum(weight, 1e-9), np.nan)

@@ -17,8 +17,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from scipy import stats
-
+from habmap.land.quantiles import t_quantile
 from habmap.land.ratio import CONFIDENCE
 
 #: Daubenmire's cover classes: lowest and highest cover [%].
@@ -175,4 +174,4 @@ def rarefied(frames: Sequence[Collection[str]], *, to_frames: int) -> Rarefied:
 
 
 def _t(df: float) -> float:
-    return float(stats.t.ppf((1 + CONFIDENCE) / 2, df))
+    return t_quantile((1 + CONFIDENCE) / 2, df)

@@ -13,7 +13,6 @@ import shapely
 from matplotlib.image import imread
 from matplotlib.path import Path as Outline
 from matplotlib.transforms import Affine2D
-from scipy import ndimage
 from shapely.geometry.base import BaseGeometry
 
 from habmap.land.grid import LocalGrid
@@ -244,6 +243,8 @@ def _shade(relief: Relief, frame: Frame) -> np.ndarray[Any, Any]:
     north, south, at = (_mercator(np.asarray(lat)) for lat in (relief.north, relief.south, lonlat[:, 1]))
     row = (north - at) / (north - south) * source.shape[0] - 0.5
     column = (lonlat[:, 0] - relief.west) / (relief.east - relief.west) * source.shape[1] - 0.5
+    from scipy import ndimage
+
     alpha = ndimage.map_coordinates(source.astype(float), [row, column], order=1, cval=0.0).reshape(rows, columns)
     ink = [int(INK[k : k + 2], 16) for k in (1, 3, 5)]
     image = np.empty((rows, columns, 4), np.uint8)

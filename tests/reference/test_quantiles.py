@@ -1,0 +1,27 @@
+"""Quantiles and tails against scipy's own statistics, which take another way to some of them."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+from scipy import stats
+
+from habmap.land.quantiles import chi2_quantile, chi2_tail, normal_quantile, t_quantile
+
+
+@pytest.mark.parametrize("p", [0.005, 0.025, 0.2, 0.5, 0.8, 0.975, 0.995])
+@pytest.mark.parametrize("df", [0.5, 1, 2, 3.7, 8, 30, 400])
+def test_the_quantiles_are_scipy_s(p: float, df: float) -> None:
+    assert t_quantile(p, df) == pytest.approx(stats.t.ppf(p, df), rel=1e-9, abs=1e-12)
+    assert chi2_quantile(p, df) == pytest.approx(stats.chi2.ppf(p, df), rel=1e-9)
+    assert chi2_tail(df * p, df) == pytest.approx(stats.chi2.sf(df * p, df), rel=1e-9)
+    assert normal_quantile(p) == pytest.approx(stats.norm.ppf(p), abs=1e-12)
+
+
+def test_published_quantiles_and_what_is_none() -> None:
+    # NIST/SEMATECH e-Handbook of Statistical Methods, tables 1.3.6.7.2 (t) and 1.3.6.7.4 (chi-square): from memory
+    assert t_quantile(0.975, 10) == pytest.approx(2.228, abs=5e-4)
+    assert chi2_quantile(0.95, 10) == pytest.approx(18.307, abs=5e-4)
+    assert chi2_tail(0, 3) == 1
+    assert all(math.isnan(found) for found in (t_quantile(0.9, 0), chi2_quantile(0.9, 0), chi2_tail(1, 0)))
