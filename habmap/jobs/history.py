@@ -3,128 +3,27 @@
 from __future__ import annotations
 
 import datetime
-from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from functools import partial
 
-import numpy as np
-import shapely
-from shapely.geometry.base import BaseGeometry
-
-from habmap import measures
 from habmap.errors import InputError
 from habmap.jobs.acres import paper_of
 from habmap.jobs.plots import PlotChange, plot_changes
 from habmap.jobs.ports import Store
-from habmap.land.neighbors import HAIR_WIDTH_M
-from habmap.records import BurnRecord, Entry, Unit
-from habmap.records.said import Carrying, carrying
-from habmap.work.acres import acre_account
-from habmap.work.ground import cut_ground
+from habmap.records import Entry
 from habmap.work.ledger import Correction, corrections, effective_entries, line_numbers, told_in_order
-from habmap.work.versions import taken_back
-
-RowState = Literal["counts", "corrected", "withdrawn", "lost", "in force", "taken back", "unknown"]
-
-
-@dataclass(frozen=True, slots=True)
-class TouchedUnit:
-    """A unit under a patch, and how much of the patch lies in it [acre]."""
-
-    unit_id: str
-    acres: float
-
-
-@carrying(Entry)
-class HistoryLine(Carrying):
-    """One row of the log as it was written, with all that a person said in it (the fields of `Entry` with a fact).
-
-    Attributes
-    ----------
-    number
-        What people call the line by that this row is or speaks of; ``None`` when that line is not in this log.
-    root_id
-        The line that a correction speaks of; for a logged line its own id; ``None`` when it is not in this log.
-    counts
-        Whether the account rests on this row's content today.
-    state
-        What became of the row: ``counts``; ``corrected``, another says what counts; ``withdrawn``, a counting row
-        withdraws it or its line; ``lost``, a correction made apart counts; of a row that withdraws ``in force`` or
-        ``taken back``; ``unknown`` where its line is not in this log.
-    acres
-        Measured area of the patch [acre]; ``None`` without a patch.
-    units
-        Units, as drawn now, that the patch lies in by more than a hair.
-    outside_acres
-        Part of the patch in no unit as drawn now [acre].
-    burn
-        What was written with this very row of the weather observed at a burn and of who was told.
-    """
-
-    entry_id: str
-    number: int | None
-    action: str
-    root_id: str | None
-    target: str | None
-    counts: bool
-    state: RowState
-    practice: str
-    date: datetime.date
-    recorded_at: datetime.datetime
-    unit_ids: tuple[str, ...]
-    acres: float | None
-    units: tuple[TouchedUnit, ...]
-    outside_acres: float | None
-    burn: BurnRecord | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class UnitAcresThen:
-    """A unit's acres in one drawing of it [acre]."""
-
-    unit_id: str
-    acres: float
-    treated_acres: float
-    remaining_acres: float
-    keep_acres: float
-
-
-@dataclass(frozen=True, slots=True)
-class UnitChange:
-    """Units redrawn, split or merged on a day: the same work on the old outlines and on the new."""
-
-    date: datetime.date
-    recorded_at: datetime.datetime
-    before: tuple[UnitAcresThen, ...]
-    after: tuple[UnitAcresThen, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class VersionLine:
-    """One version of a unit.
-
-    Attributes
-    ----------
-    acres
-        As drawn in it [acre].
-    valid_from, valid_to
-        First day, and first day it no longer holds; ``None``: from the beginning, still holds.
-    state
-        ``holds``, ``ended``, ``retired`` (the unit is none from then on) or ``taken back`` (it never held).
-    follows
-        unit_ids of the versions that it follows.
-    """
-
-    unit_id: str
-    name: str
-    cover: str
-    acres: float
-    valid_from: datetime.date | None
-    valid_to: datetime.date | None
-    state: str
-    follows: tuple[str, ...]
-    recorded_at: datetime.datetime
+from habmap.work.log_history import (
+    Accounting,
+    HistoryLine,
+    UnitChange,
+    VersionLine,
+    account_then,
+    history_lines,
+    speaks_of,
+    unit_changes,
+    version_lines,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,7 +53,7 @@ def history(store: Store, *, unit_id: str | None = None) -> HistoryResult:
     InputError
         No version of any unit has this ``unit_id``.
     """
-    versions = store.unit_versions()
+    versions, grid = store.unit_versions(), store.grid
     if unit_id is not None and unit_id not in {unit.unit_id for unit in versions}:
         raise InputError(
             "there is no such unit",
@@ -165,190 +64,44 @@ def history(store: Store, *, unit_id: str | None = None) -> HistoryResult:
     rows = told_in_order(store.entries())
     lines = corrections(rows)
     if unit_id is not None:
-        lines = tuple(line for line in lines if _speaks_of(line, unit_id, versions, store))
+        lines = tuple(line for line in lines if speaks_of(line, unit_id, versions, grid=grid))
     line_of = {row.entry_id: line for line in lines for row in line.rows}
-    if unit_id is not None:
-        rows = tuple(row for row in rows if row.entry_id in line_of)
     return HistoryResult(
         place=store.settings.place.name,
         unit_id=unit_id,
-        entries=tuple(_described(rows, line_of, store)),
-        changes=tuple(_changes(versions, unit_id, store)),
+        entries=_lines(store, [row for row in rows if unit_id is None or row.entry_id in line_of], line_of),
+        changes=_changes(store, unit_id),
         plots=plot_changes(store, unit_id=unit_id),
-        versions=tuple(_versions(versions, unit_id, store)) if unit_id is not None else (),
+        versions=() if unit_id is None else version_lines(versions, unit_id, grid=grid),
     )
-
-
-def _versions(versions: tuple[Unit, ...], unit_id: str, store: Store) -> list[VersionLine]:
-    """Return the versions of a unit, those it came from and those it went into, oldest first."""
-    grid = store.grid
-    own = {unit.uuid for unit in versions if unit.unit_id == unit_id}
-    near = {name for unit in versions if unit.uuid in own for name in unit.replaces}
-    near |= {unit.uuid for unit in versions if own & set(unit.replaces)}
-    gone = taken_back(versions)
-    label = {unit.uuid: unit.unit_id for unit in versions}
-    return [
-        VersionLine(
-            unit_id=unit.unit_id,
-            name=unit.name,
-            cover=unit.cover,
-            acres=measures.acres(grid.to_grid(unit.geometry).area) if grid else 0.0,
-            valid_from=unit.valid_from,
-            valid_to=unit.valid_to,
-            state="taken back"
-            if unit.uuid in gone
-            else "retired"
-            if unit.is_retired
-            else "holds"
-            if unit.valid_to is None
-            else "ended",
-            follows=tuple(sorted({label[name] for name in unit.replaces if name in label and name not in gone})),
-            recorded_at=unit.recorded_at,
-        )
-        for unit in versions
-        if unit.uuid in own | near
-    ]
 
 
 def changes_recorded(store: Store, *, recorded_at: datetime.datetime) -> tuple[UnitChange, ...]:
     """Return the redrawings written at one moment, each with the account before and after."""
-    return tuple(change for change in _changes(store.unit_versions(), None, store) if change.recorded_at == recorded_at)
+    return tuple(change for change in _changes(store, None) if change.recorded_at == recorded_at)
 
 
 def described(contents: Sequence[Entry | None], store: Store) -> tuple[HistoryLine | None, ...]:
     """Return lines as `corrections` says they count, each under its own id, with acres and units; ``None`` stays."""
-    there = [content for content in contents if content is not None]
-    lines = [Correction(one, (), (), (one,), (), frozenset(), one) for one in there]
-    told = iter([_described((line.root,), {line.root.entry_id: line}, store)[0] for line in lines])
-    return tuple(None if content is None else next(told) for content in contents)
+
+    def told(entry: Entry) -> HistoryLine:
+        line = Correction(entry, (), (), (entry,), (), frozenset(), entry)
+        return _lines(store, (entry,), {entry.entry_id: line})[0]
+
+    return tuple(None if content is None else told(content) for content in contents)
 
 
-def _state(row: Entry, line: Correction | None) -> RowState:
-    if line is None:
-        return "unknown"
-    if row.action == "void":
-        return "taken back" if row.entry_id in line.withdrawn else "in force"
-    if line.content is None or row.entry_id in line.withdrawn:
-        return "withdrawn"
-    if row is line.basis[-1]:
-        return "counts"
-    return "lost" if row in line.rivals else "corrected"
+def accounting(store: Store) -> Accounting:
+    """Return what gives the account of versions of units with some work on a day, by the place's settings."""
+    return partial(account_then, grid=store.grid, limits=store.settings.stages, paper=paper_of(store.settings))
 
 
-def _speaks_of(line: Correction, unit_id: str, versions: tuple[Unit, ...], store: Store) -> bool:
-    if any(unit_id in row.unit_ids for row in line.rows):
-        return True
-    grid = store.grid
-    if grid is None:
-        return False
-    outlines = [grid.to_grid(unit.geometry) for unit in versions if unit.unit_id == unit_id]
-    patches = [grid.to_grid(row.patch) for row in line.rows if row.patch is not None]
-    return any(_shares_ground(patch, outline) for patch in patches for outline in outlines)
-
-
-def _shares_ground(patch: BaseGeometry, outline: BaseGeometry) -> bool:
-    shared = shapely.intersection(patch, outline)
-    return not shapely.is_empty(shapely.buffer(shared, -HAIR_WIDTH_M / 2))
-
-
-def _described(rows: tuple[Entry, ...], line_of: dict[str, Correction], store: Store) -> list[HistoryLine]:
-    grid = store.grid
-    units = store.units(None)
-    outlines = np.array([grid.to_grid(unit.geometry) for unit in units] if grid else [], dtype=object)
-    tree = shapely.STRtree(outlines)
-    everything = shapely.union_all(outlines) if outlines.size else None
-    burns = {record.entry_id: record for record in store.burns()}
-    numbers = line_numbers(store.entries())
-    found = []
-    for row in rows:
-        patch = grid.to_grid(row.patch) if grid and row.patch is not None else None
-        touched = []
-        if patch is not None:
-            for index in sorted(tree.query(patch, predicate="intersects").tolist()):
-                shared = shapely.intersection(patch, outlines[index])
-                if not shapely.is_empty(shapely.buffer(shared, -HAIR_WIDTH_M / 2)):
-                    touched.append(TouchedUnit(units[index].unit_id, measures.acres(shared.area)))
-        outside = None
-        if patch is not None:
-            rest = patch if everything is None else shapely.difference(patch, everything)
-            outside = measures.acres(rest.area)
-        line = line_of.get(row.entry_id)
-        state = _state(row, line)
-        found.append(
-            HistoryLine.of(
-                row,
-                number=None if line is None else numbers.get(line.root.entry_id),
-                root_id=None if line is None else line.root.entry_id,
-                counts=state == "counts",
-                state=state,
-                acres=None if patch is None else measures.acres(patch.area),
-                units=tuple(touched),
-                outside_acres=outside,
-                burn=burns.get(row.entry_id),
-            )
-        )
-    return found
-
-
-def _changes(versions: tuple[Unit, ...], unit_id: str | None, store: Store) -> list[UnitChange]:
-    """Return the days on which units were replaced, with the account on both drawings of the same ground."""
-    gone = taken_back(versions)
-    by_uuid = {unit.uuid: unit for unit in versions if unit.uuid not in gone}
-    days: defaultdict[datetime.date, list[Unit]] = defaultdict(list)
-    for unit in versions:
-        if unit.uuid in by_uuid and unit.replaces and unit.valid_from is not None:
-            days[unit.valid_from].append(unit)
+def _changes(store: Store, unit_id: str | None) -> tuple[UnitChange, ...]:
     entries = effective_entries(store.entries())
-    changes = []
-    for day, new in sorted(days.items()):
-        old = {uuid: by_uuid[uuid] for unit in new for uuid in unit.replaces if uuid in by_uuid}
-        for group_old, group_new in _families(list(old.values()), new):
-            names = {unit.unit_id for unit in (*group_old, *group_new)}
-            if (unit_id is not None and unit_id not in names) or _puts_back(group_old, group_new, gone):
-                continue
-            work = tuple(entry for entry in entries if entry.date <= day)
-            changes.append(
-                UnitChange(
-                    date=day,
-                    recorded_at=max(unit.recorded_at for unit in group_new),
-                    before=account_of(_drawn(group_old), work, store, measures.days_after(day, -1)),
-                    after=account_of(_drawn(group_new), work, store, day),
-                )
-            )
-    return changes
+    return tuple(unit_changes(store.unit_versions(), entries, accounting(store), unit_id=unit_id))
 
 
-def _puts_back(old: list[Unit], new: list[Unit], gone: frozenset[str]) -> bool:
-    """Tell whether new versions only take a change back: the ground is drawn as if that had never been."""
-    outlines = {unit.unit_id: unit.geometry for unit in old}
-    return any(gone & set(unit.replaces) for unit in new) and all(
-        unit.unit_id in outlines and shapely.equals_identical(unit.geometry, outlines[unit.unit_id]) for unit in new
-    )
-
-
-def _drawn(units: list[Unit]) -> list[Unit]:
-    return [unit for unit in units if not unit.is_retired]
-
-
-def _families(old: list[Unit], new: list[Unit]) -> list[tuple[list[Unit], list[Unit]]]:
-    """Group old and new versions that are tied by ``replaces``."""
-    families: list[tuple[set[str], list[Unit]]] = []
-    for unit in new:
-        replaced = set(unit.replaces)
-        tied = [family for family in families if family[0] & replaced]
-        families = [family for family in families if not family[0] & replaced]
-        families.append(
-            (replaced.union(*(uuids for uuids, _ in tied)), [*(u for _, units in tied for u in units), unit])
-        )
-    return [([unit for unit in old if unit.uuid in uuids], units) for uuids, units in families]
-
-
-def account_of(
-    units: Sequence[Unit], entries: tuple[Entry, ...], store: Store, on: datetime.date
-) -> tuple[UnitAcresThen, ...]:
-    """Return the account of these versions of units, no two of one ``unit_id``, with this work."""
-    cut = cut_ground(tuple(units), entries, grid=store.grid, limits=store.settings.stages, on=on)
-    return tuple(
-        UnitAcresThen(unit.unit_id, unit.acres, unit.treated_acres, unit.remaining_acres, unit.keep_acres)
-        for unit in acre_account(cut, paper=paper_of(store.settings)).units
-    )
+def _lines(store: Store, rows: Sequence[Entry], line_of: Mapping[str, Correction]) -> tuple[HistoryLine, ...]:
+    numbers = line_numbers(store.entries())
+    told = history_lines(rows, line_of, units=store.units(None), burns=store.burns(), numbers=numbers, grid=store.grid)
+    return tuple(told)

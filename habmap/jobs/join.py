@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence, Set
 from dataclasses import dataclass
 
 from habmap.errors import InputError, InputErrors, printable
-from habmap.jobs.history import HistoryLine, described
+from habmap.jobs.history import described
 from habmap.jobs.ports import Store
 from habmap.land.neighbors import overlaps
 from habmap.measures import acres
@@ -30,6 +30,7 @@ from habmap.records import (
     key_of,
 )
 from habmap.work.ledger import conflicts, effective_entries
+from habmap.work.log_history import HistoryLine
 from habmap.work.twice import told_twice
 from habmap.work.union import Clash, rival_units, union
 

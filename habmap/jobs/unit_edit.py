@@ -11,13 +11,14 @@ from pathlib import Path
 import shapely
 
 from habmap.errors import HabmapError, InputError, InputErrors, printable
-from habmap.jobs.history import UnitAcresThen, account_of
+from habmap.jobs.history import accounting
 from habmap.jobs.named_units import renaming_notes
 from habmap.jobs.ports import Store
 from habmap.land.grid import LocalGrid
 from habmap.place.layers import LayerRow, Wanted, read_layer
 from habmap.records import Unit
 from habmap.work.ledger import effective_entries
+from habmap.work.log_history import UnitAcresThen
 from habmap.work.unit_outlines import lie_beside, overlap_faults
 from habmap.work.versions import made_together, taken_back
 
@@ -121,9 +122,9 @@ def made(
             raise InputErrors(faults, where=f"unit {change}")
         told += lie_beside(drawn, kept, grid)
     entries = effective_entries(store.entries())
+    account = accounting(store)
     before, after = (
-        account_of([unit for unit in units if not unit.is_retired], entries, store, valid_from)
-        for units in (old, drawn)
+        account([unit for unit in units if not unit.is_retired], entries, valid_from) for units in (old, drawn)
     )
     outside = sum(unit.treated_acres for unit in before) - sum(unit.treated_acres for unit in after)
     if change != "undo" and outside >= 0.005:

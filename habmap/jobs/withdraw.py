@@ -10,11 +10,12 @@ from typing import Literal
 
 from habmap.errors import InputError
 from habmap.jobs.dependents import ask_dependents
-from habmap.jobs.history import HistoryLine, described
+from habmap.jobs.history import described
 from habmap.jobs.ports import Store
 from habmap.records import Entry
 from habmap.work.ledger import Correction, conflicts, corrections, line_numbers, sight
 from habmap.work.lines import find_row
+from habmap.work.log_history import HistoryLine
 from habmap.work.said import check_why
 
 

@@ -13,7 +13,7 @@ from habmap.records import BurnRecord, Entry, Unit, cell_facts, value_of
 from habmap.show.records import Audience
 from habmap.vocabulary import STAGES
 from habmap.work.acres import UnitAcres
-from habmap.work.told import is_told
+from habmap.work.public_copy import is_public
 
 Cell = str | float | int | None
 _CORE_COLUMNS: Final = ("entry_id", "date", "practice", "unit_id", "patch_wkt")
@@ -84,7 +84,7 @@ def units_layer(
             "waits": waits[unit.unit_id],
         }
         row |= {f"{stage}_acres": getattr(own.stage_acres, stage) for stage in STAGES}
-        rows.append({name: value for name, value in row.items() if is_owner or is_told(Unit, name)})
+        rows.append({name: value for name, value in row.items() if is_owner or is_public(Unit, name)})
     return LayerTable(
         layer="units",
         columns=tuple(rows[0]) if rows else (),

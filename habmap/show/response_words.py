@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from habmap.show.words import day_words, joined, tenths
 from habmap.vocabulary import PRACTICE_WORDS
@@ -10,6 +10,23 @@ from habmap.vocabulary import PRACTICE_WORDS
 if TYPE_CHECKING:
     from habmap.work.response_records import UnitResponse
     from habmap.work.response_regrowth import LookFound
+
+
+METHOD: Final = (
+    "Before is the last round of frames before the first log line that killed cedars or burned on that ground, after "
+    "the newest round since (frames of one reading within a month); what was read that very day counts on neither "
+    "side. A sighting over several days counts by all of them: before if the last is before that day, after if the "
+    "first is after it.",
+    "Cover classes stand for their midpoints (Daubenmire 1959: 2.5, 15, 37.5, 62.5, 85, 97.5 %). A frame without a "
+    "plant counts as 0 for it. Plants grow in layers: the cover of the native ones is summed, and may pass 100 %. "
+    "Limits are 95 %, Student’s t over frames, kept between 0 and 100 % for each plant summed; the change’s are "
+    "Welch’s.",
+    "Native is what the reader wrote, never guessed. Cedars count as crowns, not as native cover or species. Counts of "
+    "species depend on how long and how well somebody looked; only equally many frames compare (Mao’s tau, Colwell "
+    "and others 2004), with the standard deviation after ±.",
+    "Before and after tell when something was seen, not what caused it: rain, grazing and season move these figures "
+    "too.",
+)
 
 
 def unit_words(unit: UnitResponse) -> str:

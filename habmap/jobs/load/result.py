@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Any
 
-from habmap.jobs.history import UnitChange
 from habmap.place.load.engine import Brought
+from habmap.work.log_history import UnitChange
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -12,12 +12,12 @@ Record = TypeVar("Record", Entry, Unit, Feature, BurnRecord, Photo)
 PUBLIC_NAME: Final = "public_name"
 
 
-def is_told(kind: type, name: str) -> bool:
+def is_public(kind: type, name: str) -> bool:
     """Return whether a field of a kind of record stands in a copy for the public."""
     return name not in private_fields(kind)
 
 
-def told(record: Record) -> Record:
+def public_copy(record: Record) -> Record:
     """Return a record as strangers may read it: the owner's fields as if nobody had filled them in.
 
     What people call a unit is the owner's (it may name a nest or a neighbour): strangers read its ``public_name``, or
