@@ -17,7 +17,6 @@ from zoneinfo import ZoneInfo
 if TYPE_CHECKING:
     from habmap.jobs.check import Checked
     from habmap.jobs.due import DueResult
-    from habmap.jobs.history import HistoryResult
     from habmap.jobs.load.rasters import DemLoaded
     from habmap.jobs.load.result import LoadResult
     from habmap.jobs.map import MapResult
@@ -30,6 +29,7 @@ if TYPE_CHECKING:
     from habmap.work.burn.result import BurnsheetResult
     from habmap.work.density_records import DensityResult
     from habmap.work.effort_account import EffortResult
+    from habmap.work.log_history import HistoryResult
     from habmap.work.order_of_work import RankResult
     from habmap.work.photo_pairs import PhotosResult
     from habmap.work.response_records import ResponseResult
@@ -47,7 +47,7 @@ ANSWERS: dict[str, tuple[str, str]] = {
     "density": ("habmap.work.density_records", "DensityResult"),
     "due": ("habmap.jobs.due", "DueResult"),
     "effort": ("habmap.work.effort_account", "EffortResult"),
-    "history": ("habmap.jobs.history", "HistoryResult"),
+    "history": ("habmap.work.log_history", "HistoryResult"),
     "photos": ("habmap.work.photo_pairs", "PhotosResult"),
     "rank": ("habmap.work.order_of_work", "RankResult"),
     "response": ("habmap.work.response_records", "ResponseResult"),

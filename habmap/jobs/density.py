@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections import defaultdict
 from datetime import date
 
-from habmap.jobs.canopy import canopy_of_units
 from habmap.jobs.ground import ground
 from habmap.jobs.ports import Store
 from habmap.jobs.snapshot import once
+from habmap.measures import M_PER_FT
+from habmap.place.canopy import canopy_of_units
 from habmap.records import Plot
 from habmap.work.density import densities, measured_units
 from habmap.work.density_records import DensityResult
@@ -36,7 +37,9 @@ def density(store: Store, *, on: date | None = None) -> DensityResult:
         if plot.unit_id is not None and not is_later:
             plots[plot.unit_id].append(plot)
     state, source = ground(store, on=on), store.canopy()
-    canopy, warnings = canopy_of_units(store, measured_units(state, plots))
+    canopy, warnings = canopy_of_units(
+        source, measured_units(state, plots), grid=store.grid, limit_m=own.canopy_height_ft * M_PER_FT
+    )
     units, whole_property = densities(
         state,
         plots,

@@ -4,38 +4,25 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from functools import partial
 
 from habmap.errors import InputError
 from habmap.jobs.acres import paper_of
-from habmap.jobs.plots import PlotChange, plot_changes
+from habmap.jobs.plots import plot_changes
 from habmap.jobs.ports import Store
 from habmap.records import Entry
 from habmap.work.ledger import Correction, corrections, effective_entries, line_numbers, told_in_order
 from habmap.work.log_history import (
     Accounting,
     HistoryLine,
+    HistoryResult,
     UnitChange,
-    VersionLine,
     account_then,
     history_lines,
     speaks_of,
     unit_changes,
     version_lines,
 )
-
-
-@dataclass(frozen=True, slots=True)
-class HistoryResult:
-    """The whole log, or one unit's part of it (``habmap/history/1``)."""
-
-    place: str
-    unit_id: str | None
-    entries: tuple[HistoryLine, ...]
-    changes: tuple[UnitChange, ...]
-    plots: tuple[PlotChange, ...] = ()
-    versions: tuple[VersionLine, ...] = ()
 
 
 def history(store: Store, *, unit_id: str | None = None) -> HistoryResult:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 from habmap.errors import InputError
 from habmap.jobs.ports import Store
@@ -13,9 +13,8 @@ from habmap.show.page.photos import MOST_BYTES, SIZES, fitting_photos
 from habmap.show.photo_records import PagePhoto, PagePhotos
 from habmap.show.records import Audience
 from habmap.work.ledger import effective_entries, line_numbers
-from habmap.work.photo_pairs import FoundPoint, PhotosResult, PointLine, PointPhoto, PointWork
+from habmap.work.photo_pairs import FoundPoint, PhotosResult, photos_listed
 from habmap.work.photo_pairs import found_points as points_of
-from habmap.work.photo_points import SAME_DIRECTION_DEG, same_spot_m
 
 
 def photos(store: Store, *, on: dt.date | None = None) -> PhotosResult:
@@ -26,44 +25,13 @@ def photos(store: Store, *, on: dt.date | None = None) -> PhotosResult:
     on
         Only photos and work up to this day; ``None``: all.
     """
-    found = found_points(store, on=on)
-    lines = line_numbers(store.entries())
-    return PhotosResult(
+    return photos_listed(
+        found_points(store, on=on),
         place=store.settings.place.name,
         on=on,
-        photos=sum(len(point.photos) for point in found),
-        pairs=sum(point.after is not None for point in found),
-        same_spot_m=same_spot_m(store.settings.gps.sigma_m),
-        same_direction_deg=SAME_DIRECTION_DEG,
-        points=tuple(_line(store, number, point, lines) for number, point in enumerate(found, start=1)),
-    )
-
-
-def _line(store: Store, number: int, point: FoundPoint, lines: Mapping[str, int]) -> PointLine:
-    first = point.before
-    return PointLine(
-        number=number,
-        unit_id=None if point.unit is None else point.unit.unit_id,
-        lon=first.geometry.x,
-        lat=first.geometry.y,
-        direction_deg=first.direction_deg,
-        direction_ref=first.direction_ref,
-        before=first.taken_on,
-        after=None if point.after is None else point.after.taken_on,
-        photos=tuple(
-            PointPhoto(
-                file_name=photo.file_name,
-                taken_on=photo.taken_on,
-                picture=photo.picture,
-                picture_there=store.picture(photo.picture) is not None,
-            )
-            for photo in point.photos
-        ),
-        work_between=tuple(
-            PointWork(entry_id=entry.entry_id, number=lines[entry.entry_id], date=entry.date, practice=entry.practice)
-            for entry in point.work
-        ),
-        for_public=not point.is_private,
+        sigma_m=store.settings.gps.sigma_m,
+        numbers=line_numbers(store.entries()),
+        is_there=lambda photo: store.picture(photo.picture) is not None,
     )
 
 

@@ -7,26 +7,14 @@ import uuid
 from collections import defaultdict
 from dataclasses import dataclass, replace
 from itertools import pairwise
-from typing import Literal
 
 from habmap.errors import InputError
 from habmap.jobs.ports import Store
 from habmap.place.load.plots import NOT_MEASURED
 from habmap.records import Plot, differences
+from habmap.work.log_history import PlotChange
 from habmap.work.said import check_why
 from habmap.work.succession import in_order
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PlotChange:
-    """A correction of a plot, its withdrawal, or its coming back; ``changes`` say field by field what it tells anew."""
-
-    plot_id: str
-    unit_id: str | None
-    action: Literal["correct", "void", "restore"]
-    changes: tuple[str, ...]
-    why: str | None
-    recorded_at: dt.datetime
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

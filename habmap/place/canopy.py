@@ -12,8 +12,12 @@ from rasterio.windows import Window
 from shapely.geometry.base import BaseGeometry
 
 from habmap.land.cover import CoverSums, cover_sums
+from habmap.land.grid import LocalGrid
+from habmap.land.shares import is_too_coarse
 from habmap.measures import VerticalUnit
 from habmap.place.groundraster import GroundRaster, open_source
+from habmap.records import CanopySource, Unit
+from habmap.work.density_records import UnitCanopy
 
 
 @contextmanager
@@ -75,3 +79,41 @@ class Canopy(GroundRaster):
                 sums[i] += piece
         self._judge_heights()
         return sums
+
+
+def canopy_of_units(
+    source: CanopySource | None, units: Sequence[Unit], *, grid: LocalGrid | None, limit_m: float
+) -> tuple[dict[str, UnitCanopy], tuple[str, ...]]:
+    """Measure the canopy of units by ``unit_id``; units off the raster are left out, as all are without a raster.
+
+    Parameters
+    ----------
+    limit_m
+        Height from which ground counts as covered [m].
+
+    Returns
+    -------
+    canopy, warnings
+
+    Raises
+    ------
+    InputError
+        The raster that the place names is gone or unreadable.
+    """
+    if source is None or grid is None or not units:
+        return {}, ()
+    outlines = [unit.geometry for unit in units]
+    shapes = list(grid.to_grid(shapely.GeometryCollection(outlines)).geoms)
+    with open_canopy(Path(source.path), vertical_unit=source.vertical_unit) as raster:
+        told_at_loading, cell_m = set(raster.warnings), raster.cell_m
+        sums = raster.cover(grid.dense_edges(outlines), limit_m=limit_m)
+        warnings = tuple(words for words in raster.warnings if words not in told_at_loading)
+    return {
+        unit.unit_id: UnitCanopy(
+            canopy_pct=total.canopy_pct,
+            coverage_pct=total.coverage_pct(unit_m2=shape.area),
+            too_coarse=is_too_coarse(shape, cell_m=cell_m),
+        )
+        for unit, total, shape in zip(units, sums, shapes, strict=True)
+        if total.canopy_pct is not None
+    }, warnings

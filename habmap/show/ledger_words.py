@@ -1,22 +1,22 @@
-"""What the log says and ever said, line by line in words, whatever face shows it (rows of `habmap.jobs.history`)."""
+"""What the log says and ever said, line by line in words, whatever face shows it (`habmap.work.log_history`)."""
 
 from __future__ import annotations
 
 from datetime import date, datetime
-from typing import Any, Final, TypeAlias
+from typing import Final
 from zoneinfo import ZoneInfo
 
 from habmap.records import Entry, facts, value_of
 from habmap.show.burn.words import burn_words
 from habmap.vocabulary import PRACTICE_WORDS
-
-#: Records of `habmap.jobs.history` and `habmap.jobs.plots`, which lie above this room.
-HistoryLine: TypeAlias = Any
-HistoryResult: TypeAlias = Any
-UnitAcresThen: TypeAlias = Any
-UnitChange: TypeAlias = Any
-VersionLine: TypeAlias = Any
-PlotChange: TypeAlias = Any
+from habmap.work.log_history import (
+    HistoryLine,
+    HistoryResult,
+    PlotChange,
+    UnitAcresThen,
+    UnitChange,
+    VersionLine,
+)
 
 #: What became of a row, beside its id; ``log`` lines, corrections (``amend``) and withdrawals (``void``).
 STATE_WORDS: Final = {

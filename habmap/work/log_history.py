@@ -124,6 +124,30 @@ class VersionLine:
     recorded_at: datetime.datetime
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlotChange:
+    """A correction of a plot, its withdrawal, or its coming back; ``changes`` say field by field what it tells anew."""
+
+    plot_id: str
+    unit_id: str | None
+    action: Literal["correct", "void", "restore"]
+    changes: tuple[str, ...]
+    why: str | None
+    recorded_at: datetime.datetime
+
+
+@dataclass(frozen=True, slots=True)
+class HistoryResult:
+    """The whole log, or one unit's part of it (``habmap/history/1``)."""
+
+    place: str
+    unit_id: str | None
+    entries: tuple[HistoryLine, ...]
+    changes: tuple[UnitChange, ...]
+    plots: tuple[PlotChange, ...] = ()
+    versions: tuple[VersionLine, ...] = ()
+
+
 def version_lines(versions: Sequence[Unit], unit_id: str, *, grid: LocalGrid | None) -> tuple[VersionLine, ...]:
     """Return the versions of a unit, those it came from and those it went into, oldest first."""
     own = {unit.uuid for unit in versions if unit.unit_id == unit_id}

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final, Literal
 
@@ -14,7 +14,7 @@ from shapely.geometry.base import BaseGeometry
 from habmap.land.grid import LocalGrid
 from habmap.records import Entry, Feature, Photo, Unit
 from habmap.vocabulary import STATEMENTS
-from habmap.work.photo_points import SEEN_AREA_M2, Sight, photo_points, same_spot_m, seen_ground
+from habmap.work.photo_points import SAME_DIRECTION_DEG, SEEN_AREA_M2, Sight, photo_points, same_spot_m, seen_ground
 from habmap.work.private import private_shapes
 
 #: A photo point nearer to a nest, grave, cultural or other sensitive feature is not for the public [m], nor one that
@@ -191,3 +191,58 @@ def _unit(photo: Photo, spot: Point, units: Sequence[Unit], shapes: Sequence[Bas
 def _looks_on_private(photo: Photo, spot: Point, private: Sequence[BaseGeometry]) -> bool:
     view = seen_ground(spot.x, spot.y, photo.direction_deg, far_m=PRIVATE_VIEW_M, wide_deg=PRIVATE_VIEW_DEG)
     return any(spot.distance(shape) <= PRIVATE_NEAR_M or view.intersects(shape) for shape in private)
+
+
+def photos_listed(
+    found: Sequence[FoundPoint],
+    *,
+    place: str,
+    on: dt.date | None,
+    sigma_m: float,
+    numbers: Mapping[str, int],
+    is_there: Callable[[Photo], bool],
+) -> PhotosResult:
+    """Return photo points as they are listed; ``numbers`` are those of log lines by their ``entry_id``.
+
+    ``is_there`` tells whether a photo's picture is kept still.
+    """
+    lines = []
+    for number, point in enumerate(found, start=1):
+        first = point.before
+        pictures = [
+            PointPhoto(
+                file_name=photo.file_name,
+                taken_on=photo.taken_on,
+                picture=photo.picture,
+                picture_there=is_there(photo),
+            )
+            for photo in point.photos
+        ]
+        work = [
+            PointWork(entry_id=entry.entry_id, number=numbers[entry.entry_id], date=entry.date, practice=entry.practice)
+            for entry in point.work
+        ]
+        lines.append(
+            PointLine(
+                number=number,
+                unit_id=None if point.unit is None else point.unit.unit_id,
+                lon=first.geometry.x,
+                lat=first.geometry.y,
+                direction_deg=first.direction_deg,
+                direction_ref=first.direction_ref,
+                before=first.taken_on,
+                after=None if point.after is None else point.after.taken_on,
+                photos=tuple(pictures),
+                work_between=tuple(work),
+                for_public=not point.is_private,
+            )
+        )
+    return PhotosResult(
+        place=place,
+        on=on,
+        photos=sum(len(point.photos) for point in found),
+        pairs=sum(point.after is not None for point in found),
+        same_spot_m=same_spot_m(sigma_m),
+        same_direction_deg=SAME_DIRECTION_DEG,
+        points=tuple(lines),
+    )

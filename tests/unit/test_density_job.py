@@ -178,7 +178,7 @@ def test_a_canopy_raster_from_before_the_work_is_not_the_canopy_of_now(tmp_path,
 
     source = CanopySource(uuid="c", path="c.tif", crs_wkt="", vertical_unit="m", recorded_at=NOW)
     tall = {"A": UnitCanopy(canopy_pct=90.0, coverage_pct=100.0)}
-    monkeypatch.setattr(job, "canopy_of_units", lambda store, units: (tall, ()))
+    monkeypatch.setattr(job, "canopy_of_units", lambda source, units, **more: (tall, ()))
     standing = FakeStore([unit("A", HECTARE), source], grid=GRID)
     assert only(standing).canopy_pct == 90.0
     cut = FakeStore([unit("A", HECTARE), source, entry("cut", "2026-03-02", HECTARE)], grid=GRID)

@@ -271,7 +271,7 @@ def test_a_story_for_the_public_that_tells_too_much_is_refused() -> None:
     owner = build_handout(_store(COMING), now=NOW, today=TODAY, audience="owner")
     public = build_handout(_store(COMING), now=NOW, today=TODAY, audience="public")
     refuse_private_handout(public)
-    for field in ("effort", "contract", "next_units", "due", "seasons", "page"):
+    for field in ("effort", "contract", "next_units", "due", "account", "page"):
         with pytest.raises(PrivateOnPublicPageError):
             refuse_private_handout(replace(public, **{field: getattr(owner, field)}))
 

@@ -7,6 +7,7 @@ import math
 import random
 import re
 from collections.abc import Iterator
+from dataclasses import asdict
 from datetime import UTC, datetime
 from typing import Any
 
@@ -158,7 +159,7 @@ def test_the_publics_figures_are_those_of_the_publics_drawing(seed: int) -> None
     store = a_store(a_nest(spot.x, spot.y), *random_log(rng, spot))
     page = build_page(store, now=NOW, audience="public")
     for one in page.units:
-        for stage, value in one.stage_acres.items():
+        for stage, value in asdict(one.stage_acres).items():
             drawn = [GRID.to_grid(p.geometry).area for p in page.pieces if (p.unit_id, p.stage) == (one.unit_id, stage)]
             assert acres(math.fsum(drawn)) == pytest.approx(value, abs=1e-4)
     rows = {row["unit_id"]: row for row in units_table(store, today=NOW.date(), audience="public").rows}
@@ -178,7 +179,7 @@ def test_edges_far_from_the_place_stay_and_work_counts_there() -> None:
         a_nest(300, 250), entry("keep", "2025-01-01", Point(300, 250).buffer(30)), entry("cut", "2025-02-01", cut)
     )
     page = build_page(store, now=NOW, audience="public")
-    assert [work.practice for work in page.work] == ["cut"]
+    assert [work.entry.practice for work in page.work] == ["cut"]
     assert page.totals.treated_acres == pytest.approx(acres(cut.area), rel=1e-6)
     front = shapely.LineString([(900, 50), (900, 450)])
     assert any(GRID.to_grid(p.geometry).boundary.buffer(0.1).covers(front) for p in page.pieces)
@@ -190,9 +191,10 @@ def test_ground_with_a_hole_counts_as_its_surroundings_and_a_small_patch_not_at_
         a_nest(300, 250), entry("cut", "2025-02-01", ring), entry("other", "2025-03-01", Point(300, 250).buffer(8))
     )
     page = build_page(store, now=NOW, audience="public")
-    assert [(work.practice, round(work.acres, 3)) for work in page.work] == [("cut", round(acres(UNITS["A"].area), 3))]
+    whole = round(acres(UNITS["A"].area), 3)
+    assert [(work.entry.practice, round(work.acres, 3)) for work in page.work] == [("cut", whole)]
     owner = build_page(store, now=NOW, audience="owner")
-    assert owner.treated_acres == pytest.approx(acres(ring.area), rel=1e-6)
+    assert owner.totals.treated_acres == pytest.approx(acres(ring.area), rel=1e-6)
 
 
 def test_two_halves_that_hardly_meet_are_not_told_as_both_everywhere() -> None:
@@ -203,9 +205,9 @@ def test_two_halves_that_hardly_meet_are_not_told_as_both_everywhere() -> None:
         entry("girdle", "2025-03-01", east, killed_pct=50.0),
     )
     owner = build_page(a_store(a_nest(350, 250), *lines), now=NOW, audience="owner")
-    assert owner.treated_acres == pytest.approx(acres(50 * 500), rel=1e-6)  # 1 − 0.3 × 0.5 = 85 % on the strip
+    assert owner.totals.treated_acres == pytest.approx(acres(50 * 500), rel=1e-6)  # 1 − 0.3 × 0.5 = 85 % on the strip
     public = build_page(a_store(a_nest(350, 250), *lines), now=NOW, audience="public")
-    assert public.treated_acres == 0
+    assert public.totals.treated_acres == 0
     assert len(public.work) == 1
 
 
