@@ -5,14 +5,13 @@ from __future__ import annotations
 import math
 import re
 import time
-import zlib
 from datetime import UTC, date, datetime
 from pathlib import Path
 
 import numpy as np
 import pytest
 from fakes import GRID, FakeStore, entry, ground_lonlat, unit
-from pdf_reading import pdf_words
+from pdf_reading import closed_paths, pdf_streams, pdf_words
 from pyproj import Geod
 from shapely import LineString, Point, box
 from shapely.geometry.base import BaseGeometry
@@ -56,28 +55,6 @@ def _write(store: FakeStore, path: Path, **options: object) -> object:
     return write_sheet(store, target=path, folder=path.parent, now=NOW, **options)  # type: ignore[arg-type]
 
 
-def _streams(path: Path) -> list[str]:
-    """Return the page contents of a PDF, unpacked by its own rules (ISO 32000-1, 7.3.8): no habmap code in it."""
-    found = []
-    for match in re.finditer(rb"stream\r?\n(.*?)\r?\nendstream", path.read_bytes(), re.DOTALL):
-        try:
-            text = zlib.decompress(match[1])
-        except zlib.error:
-            continue
-        if b" re\n" in text or b" m\n" in text:
-            found.append(text.decode("latin-1"))
-    return found
-
-
-def _closed_paths(content: str) -> list[np.ndarray]:
-    """Return the vertices of every path made of straight lines only, in the page's own points."""
-    number = r"-?[\d.]+"
-    paths = re.findall(rf"({number} {number} m\n(?:{number} {number} l\n)+)h", content)
-    return [
-        np.array([[float(part) for part in line.split()[:2]] for line in path.strip().split("\n")]) for path in paths
-    ]
-
-
 @pytest.mark.poppler
 @pytest.mark.parametrize("paper", ["letter", "tabloid", "a4", "a3"])
 def test_the_scale_is_true_on_the_paper(tmp_path: Path, paper: str) -> None:
@@ -87,7 +64,7 @@ def test_the_scale_is_true_on_the_paper(tmp_path: Path, paper: str) -> None:
     scale = result.scale  # type: ignore[attr-defined]
     assert scale in SCALES
     assert f"1:{scale:,}" in pdf_words(path)
-    sizes = [np.ptp(outline, axis=0) for content in _streams(path) for outline in _closed_paths(content)]
+    sizes = [np.ptp(outline, axis=0) for outline in closed_paths(path)]
     wanted = np.array([422.0, 194.0]) * PT_PER_M / scale
     matching = [size for size in sizes if np.allclose(size, wanted, rtol=0.001)]
     assert matching, f"no outline of {wanted} pt among {len(sizes)}"
@@ -163,8 +140,8 @@ def test_the_public_sees_no_names_notes_costs_or_private_places(tmp_path: Path) 
     assert [secret for secret in secrets if secret not in told] == []
     assert [secret for secret in secrets if secret in hidden] == []
     assert "made for the public" in hidden
-    lines = sum(len(re.findall(r" m\n", content)) for content in _streams(public))
-    assert lines < sum(len(re.findall(r" m\n", content)) for content in _streams(owner))
+    lines = sum(len(re.findall(r" m\n", content)) for content in pdf_streams(public))
+    assert lines < sum(len(re.findall(r" m\n", content)) for content in pdf_streams(owner))
 
 
 @pytest.mark.poppler

@@ -1,0 +1,91 @@
+"""What an inspector would ask of an item's lines: how ground was told, when, what was corrected, redrawn or assumed."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+from fakes import GRID, FakeStore, entry, unit
+from shapely import box
+
+from habmap.jobs.export_packet import PacketResult, export_packet
+from habmap.place.settings import Settings
+from habmap.records import Entry, Row
+
+NOW = datetime(2026, 11, 1, 15, tzinfo=UTC)
+ITEM = {"program": "P", "item": "1", "practice_code": "314", "units": ["A"], "not_before": "2025-01-01"}
+UNITS = [unit("A", box(0, 0, 100, 100)), unit("B", box(200, 0, 300, 100))]
+WHOLE = box(0, 0, 100, 100)
+
+
+def packet(
+    tmp_path: Path, *rows: Row, item: dict[str, object] | None = None, units: list[Row] | None = None
+) -> PacketResult:
+    settings = Settings.model_validate({"contract": [item or ITEM]})
+    store = FakeStore([*(units or UNITS), *rows], settings=settings, grid=GRID)
+    return export_packet(store, item="1", target=tmp_path / "p.pdf", now=NOW, overwrite=True)
+
+
+def told(day: str, planar: object, *, practice: str = "cut", on: str | None = None, **fields: object) -> Entry:
+    """A line written at noon of the day ``on``, of its work's own day where none is given."""
+    row = entry(practice, day, planar, killed_pct=95.0, **fields)  # type: ignore[arg-type]
+    return replace(row, recorded_at=datetime.fromisoformat(f"{on or day}T18:00:00+00:00"))
+
+
+def asked(result: PacketResult, words: str) -> list[str]:
+    return [question for question in result.questions if words in question]
+
+
+def test_walks_carry_their_deviation_together(tmp_path: Path) -> None:
+    west, east = box(0, 0, 40, 100), box(40, 0, 100, 100)
+    result = packet(tmp_path, told("2025-02-01", west, acres_sd=0.15), told("2025-02-02", east, acres_sd=0.20))
+    # √(0.15² + 0.20²) = 0.25
+    assert asked(result, "were walked by GPS: ± 0.25 acres")
+    assert not asked(result, "whole unit") and not asked(result, "was drawn")
+
+
+def test_a_whole_unit_is_told_apart_from_a_drawing(tmp_path: Path) -> None:
+    result = packet(tmp_path, told("2025-02-01", WHOLE), told("2025-02-01", box(0, 0, 99, 100), practice="girdle"))
+    assert asked(result, "Line 1 rests on a whole unit's outline (2.5 acres") or asked(
+        result, "Line 2 rests on a whole"
+    )
+    assert asked(result, "rests on an outline that was drawn or came from a file (2.4 acres)")
+    both = packet(tmp_path, told("2025-02-01", box(0, 0, 100, 100).union(box(200, 0, 300, 100))))
+    assert asked(both, "on a whole unit's outline")
+
+
+@pytest.mark.parametrize(("on", "is_late"), [("2025-03-03", False), ("2025-03-04", True)])
+def test_a_line_written_down_late_was_told_from_memory(tmp_path: Path, on: str, is_late: bool) -> None:
+    # February 1 and 30 days are March 3
+    assert bool(asked(packet(tmp_path, told("2025-02-01", WHOLE, on=on)), "more than 30 days after")) is is_late
+
+
+def test_corrections_and_assumed_shares_are_told(tmp_path: Path) -> None:
+    first = told("2025-02-01", WHOLE)
+    amend = replace(first, entry_id="late", action="amend", target=first.entry_id, why="walked again",
+                    recorded_at=datetime(2025, 6, 5, 18, tzinfo=UTC))  # fmt: skip
+    assert asked(packet(tmp_path, first, amend), "was corrected afterwards (on 2025-06-05)")
+    assert not asked(packet(tmp_path, first), "corrected")
+    assert asked(packet(tmp_path, replace(first, killed_pct=None)), "nobody wrote the share of cedars killed")
+    assert not asked(packet(tmp_path, first), "nobody wrote")
+
+
+def test_dates_codes_and_units_that_are_missing_are_told(tmp_path: Path) -> None:
+    mown = entry("mow", "2025-07-01", WHOLE)
+    result = packet(tmp_path, told("2025-02-01", WHOLE), mown, item=ITEM | {"units": ["A", "Z9"], "not_before": None})
+    assert asked(result, "names no first day") and asked(result, "The contract names Z9")
+    assert asked(result, "Work without a practice code lies on this ground (mown)")
+    look = entry("checkup", "2025-09-15", WHOLE, live_stems_per_acre=60)
+    seen = packet(tmp_path, told("2025-02-01", WHOLE), look)
+    assert asked(seen, "On 2.5 acres of the ground that counts the last check-up found cedars coming back")
+    assert not asked(seen, "Nobody has logged a check-up")
+    assert asked(result, "Nobody has logged a check-up on 2.5 acres")
+
+
+def test_a_redrawn_unit_is_told_with_its_day(tmp_path: Path) -> None:
+    old = unit("A", box(0, 0, 110, 100))
+    new = unit("A", box(0, 0, 100, 100), valid_from=datetime(2025, 5, 1).date(), replaces=(old.uuid,))
+    result = packet(tmp_path, told("2025-02-01", WHOLE), units=[old, new])
+    assert asked(result, "Outlines were redrawn after the first work: A on 2025-05-01")
