@@ -158,6 +158,19 @@ def chromium_path() -> str:
     return found
 
 
+@pytest.fixture(scope="session")
+def browser(chromium_path: str) -> Iterator[Any]:
+    """Debian's chromium, one for all tests that drive it."""
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        running = playwright.chromium.launch(
+            executable_path=chromium_path, args=["--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage"]
+        )
+        yield running
+        running.close()
+
+
 # --- outside programs ---------------------------------------------------------------------------------------
 
 

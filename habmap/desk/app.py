@@ -78,7 +78,7 @@ class Desk:
                 Route("/{one}/{two}", self._enter, methods=["GET", "POST"]),
                 Route("/{one}/{two}/{three}", self._enter, methods=["GET", "POST"]),
             ],
-            exception_handlers={HTTPException: _refused, ClientDisconnect: _gone},  # type: ignore[dict-item]
+            exception_handlers={HTTPException: _refused, ClientDisconnect: _gone, Exception: _own_fault},  # type: ignore[dict-item]
         )
 
     def close(self) -> None:
@@ -226,6 +226,12 @@ def _said(items: list[tuple[str, Any]]) -> dict[str, list[str]]:
 async def _refused(request: Request, error: HTTPException) -> Response:
     """Answer a refusal in plain words."""
     return Response(f"{error.detail}\n", status_code=error.status_code, media_type="text/plain; charset=utf-8")
+
+
+async def _own_fault(request: Request, error: Exception) -> Response:
+    """Say that it is the program's fault; what it was goes to the terminal, and nowhere else."""
+    words = "The desk came upon something it was not made for; this is a fault of the program, not yours."
+    return Response(f"{words}\n", status_code=500, media_type="text/plain; charset=utf-8")
 
 
 async def _gone(request: Request, error: Exception) -> Response:

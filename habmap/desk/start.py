@@ -136,7 +136,7 @@ def _serve(
             ws="none",
             http="h11",
             loop="asyncio",
-            log_level="critical",
+            log_level="error",
             access_log=False,
             proxy_headers=False,
             server_header=False,

@@ -112,7 +112,7 @@ def build_page(
     if has_slopes:  # one pass over the raster for what the next two ask
         terrain_sums(store, unit_outlines(store, on=on).values(), remaining_outlines(store, on=on).values())
     drawn_on = now.astimezone(ZoneInfo(own.timezone)).date()
-    dem, relief = _relief(store, state)
+    dem, relief = _relief(store, state, has_all=audience == "owner")
     return page_of(
         Answers(
             state=state,
@@ -139,14 +139,18 @@ def build_page(
     )
 
 
-def _relief(store: Store, state: Ground) -> tuple[DemInfo | None, Relief | None]:
-    """Return what the elevation is and what is drawn of it, where there is ground to draw."""
+def _relief(store: Store, state: Ground, *, has_all: bool) -> tuple[DemInfo | None, Relief | None]:
+    """Return what the elevation is and what is drawn of it.
+
+    Where nothing else tells which ground it is about, that is all of it (``has_all``) or nothing.
+    """
     source, boundary = store.elevation(), store.boundary()
     shown = [*(unit.geometry for unit in state.units), *(() if boundary is None else (boundary.geometry,))]
-    if source is None or not shown:
+    if source is None or not (shown or has_all):
         return None, None
     with open_elevation(Path(source.path), vertical_unit=source.vertical_unit) as elevation:
-        coarse = elevation.coarse_heights(relief_bounds(shown), RELIEF_CELLS)
+        bounds = relief_bounds(shown) if shown else elevation.bounds_lonlat()
+        coarse = elevation.coarse_heights(bounds, RELIEF_CELLS)
         dem = elevation.info()
     heights_m = coarse.heights_m.astype("float64")
     return dem, draw_relief(heights_m, transform=coarse.transform, crs_wkt=coarse.crs_wkt)

@@ -91,6 +91,13 @@ class Elevation(GroundRaster):
             vertical_unit=self.vertical_unit,
         )  # fmt: skip
 
+    def bounds_lonlat(self) -> Bounds:
+        """Return west, south, east, north of the whole raster, WGS 84 [°]."""
+        from rasterio.warp import transform_bounds
+
+        west, south, east, north = transform_bounds(self._source.crs, "EPSG:4326", *self._source.bounds)
+        return west, south, east, north
+
     def zone_sums(
         self,
         polygons: Sequence[BaseGeometry],

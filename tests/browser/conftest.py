@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page
 
 
 @dataclass
@@ -19,17 +19,6 @@ class Opened:
     page: Page
     requests: list[str] = field(default_factory=list)
     complaints: list[str] = field(default_factory=list)
-
-
-@pytest.fixture(scope="session")
-def browser(chromium_path: str) -> Iterator[Browser]:
-    """Debian's chromium."""
-    with sync_playwright() as playwright:
-        running = playwright.chromium.launch(
-            executable_path=chromium_path, args=["--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage"]
-        )
-        yield running
-        running.close()
 
 
 @pytest.fixture
