@@ -6,24 +6,19 @@ import base64
 import hashlib
 
 from habmap.show import words
-from habmap.show.burn.chart import HoursChart
-from habmap.show.burn.pages import MARGIN_PT, SIZES_PT, draw_burn_svg, draw_chart_svg
+from habmap.show.burn.pages import MARGIN_PT, SvgDrawn, draw_burn_svg, draw_chart_svg
 from habmap.show.burn.sheet import CHART_TITLE, NOT_FOR_ALL, NOT_PERMISSION, WRITING_BOXES, BurnPaper, BurnSheet
+from habmap.show.sheet.paper import SIZES_PT
 from habmap.show.templating import ENVIRONMENT, template_text
 
 
 class _Picture:
     """A picture as a page shows it: SVG as a data URI, its size in CSS pixels (96 to the inch, where points are 72)."""
 
-    def __init__(self, svg: str, width_pt: float, height_pt: float) -> None:
-        self.uri = "data:image/svg+xml;base64," + base64.b64encode(svg.encode()).decode()
-        self.width_px = round(width_pt / 0.75, 2)
-        self.height_px = round(height_pt / 0.75, 2)
-
-
-def _chart(chart: HoursChart, paper: BurnPaper) -> _Picture:
-    drawn = draw_chart_svg(chart, paper=paper)
-    return _Picture(drawn.svg, drawn.width_pt, drawn.height_pt)
+    def __init__(self, drawn: SvgDrawn) -> None:
+        self.uri = "data:image/svg+xml;base64," + base64.b64encode(drawn.svg.encode()).decode()
+        self.width_px = round(drawn.width_pt / 0.75, 2)
+        self.height_px = round(drawn.height_pt / 0.75, 2)
 
 
 def render_burn_html(sheet: BurnSheet, *, paper: BurnPaper) -> str:
@@ -45,8 +40,8 @@ def render_burn_html(sheet: BurnSheet, *, paper: BurnPaper) -> str:
         sheet=sheet,
         css=css,
         policy=f"default-src 'none'; img-src data:; style-src 'sha256-{digest}'; base-uri 'none'; form-action 'none'",
-        picture=_Picture(drawn.svg, drawn.width_pt, drawn.height_pt),
-        chart=None if sheet.chart is None else _chart(sheet.chart, paper),
+        picture=_Picture(drawn),
+        chart=None if sheet.chart is None else _Picture(draw_chart_svg(sheet.chart, paper=paper)),
         chart_title=CHART_TITLE,
         scale=f"{drawn.scale:,}",
         not_permission=NOT_PERMISSION,

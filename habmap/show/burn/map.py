@@ -12,11 +12,10 @@ from matplotlib.transforms import Affine2D
 
 from habmap.errors import InputError
 from habmap.land.grid import LocalGrid
-from habmap.show import words
 from habmap.show.burn.sheet import SIDE_LETTERS, SIDE_LINES, BurnSheet, SheetEdge
-from habmap.show.palette import CONTOUR_INK, INK, WATER_INK
-from habmap.show.sheet.labels import Labels
-from habmap.show.sheet.map import PT_PER_M, Frame, draw_edge, draw_feature, outline_of
+from habmap.show.palette import INK
+from habmap.show.sheet.labels import Labels, draw_contour_labels, draw_feature_labels
+from habmap.show.sheet.map import PT_PER_M, Frame, draw_contours, draw_edge, draw_feature, outline_of
 from habmap.show.sheet.paper import SCALES
 from habmap.show.sheet.pen import LEAST_PT, Pen, clipped, text_width_pt
 
@@ -66,7 +65,8 @@ def burn_frame(sheet: BurnSheet, *, left: float, bottom: float, width: float, he
 def draw_burn_map(pen: Pen, frame: Frame, sheet: BurnSheet) -> None:
     """Draw ground, features, edges and wind in the frame; labels of edges are set before all others."""
     clip = frame.outline
-    _contours(pen, frame, sheet)
+    if sheet.relief is not None:
+        draw_contours(pen, frame, sheet.relief)
     for _, shape in sheet.units:
         draw_edge(pen, frame.on_paper(shape), "neighbour", clip=clip)
     if sheet.boundary is not None:
@@ -92,8 +92,9 @@ def draw_burn_map(pen: Pen, frame: Frame, sheet: BurnSheet) -> None:
             labels.take((x - 2, y - 2, x + 2, y + 2), anyway=True)
     _edge_keys(pen, frame, sheet, labels)
     _unit_labels(pen, frame, sheet, labels)
-    _feature_labels(pen, frame, sheet, labels)
-    _contour_heights(pen, frame, sheet, labels)
+    draw_feature_labels(pen, frame, sheet.features, labels)
+    if sheet.relief is not None:
+        draw_contour_labels(pen, frame, sheet.relief, labels)
     pen.box(frame.left, frame.bottom, frame.width, frame.height, edgecolor=INK, linewidth=1.2)
 
 
@@ -147,24 +148,6 @@ def _grid_way(frame: Frame, true_deg: float) -> tuple[float, float]:
     """Return (right, up) on the page of a true bearing: a true bearing is a grid bearing plus the convergence."""
     angle = math.radians(true_deg - frame.grid.convergence_deg(*frame.middle_lonlat))
     return (math.sin(angle), math.cos(angle))
-
-
-def _contours(pen: Pen, frame: Frame, sheet: BurnSheet) -> None:
-    for line in sheet.relief.contours if sheet.relief is not None else ():
-        outline = outline_of(frame.on_paper(shapely.LineString(line.lonlat)))
-        if outline is not None:
-            pen.path(outline, clip=frame.outline, edgecolor=CONTOUR_INK, linewidth=0.8 if line.is_index else 0.4)
-
-
-def _contour_heights(pen: Pen, frame: Frame, sheet: BurnSheet, labels: Labels) -> None:
-    window = shapely.box(*frame.box).buffer(-14)
-    for line in sheet.relief.contours if sheet.relief is not None else ():
-        inside = shapely.intersection(frame.on_paper(shapely.LineString(line.lonlat)), window)
-        parts = [part for part in shapely.get_parts(inside) if part.length > 90]
-        if parts:
-            longest = max(parts, key=lambda part: part.length)
-            spots = [longest.interpolate(share, normalized=True) for share in (0.5, 0.3, 0.7, 0.15, 0.85)]
-            _set(pen, labels, [(spot.x, spot.y) for spot in spots], (f"{line.height_ft:,}",), ink=CONTOUR_INK)
 
 
 def _ring(pen: Pen, frame: Frame, shape: Any) -> None:
@@ -237,25 +220,6 @@ def _unit_labels(pen: Pen, frame: Frame, sheet: BurnSheet, labels: Labels) -> No
         spots = [(x, y + 14 * step) for step in (0, 1, -1, 2, -2)]
         spots += [(x + right, y + up) for right in (-45, 45) for up in (0, 16, -16)]
         _set(pen, labels, spots, (clipped(label, 150, size_pt=10.0, is_serif=True),), size_pt=10.0)
-
-
-def _feature_labels(pen: Pen, frame: Frame, sheet: BurnSheet, labels: Labels) -> None:
-    window = shapely.box(*frame.box).buffer(-6)
-    for feature in sheet.features:
-        label = words.feature_label(feature.name, feature.kind, feature.is_private)
-        shown = shapely.intersection(shapely.make_valid(frame.on_paper(feature.geometry)), window)
-        if not label or shown.is_empty:
-            continue
-        longest = max(shapely.get_parts(shown), key=lambda part: part.length)
-        if "Line" in longest.geom_type:
-            points = [longest.interpolate(share, normalized=True) for share in (0.5, 0.3, 0.7, 0.15, 0.85)]
-        else:
-            points = [longest.representative_point()]
-        label = clipped(label, 150, size_pt=LEAST_PT, is_serif=True)
-        side = text_width_pt(label, size_pt=LEAST_PT, is_serif=True) / 2 + 8
-        shifts = ((0, 9), (0, -15), (side, -3), (-side, -3), (0, 18), (0, -24))
-        spots = [(point.x + right, point.y + up) for point in points for right, up in shifts]
-        _set(pen, labels, spots, (label,), ink=WATER_INK if feature.kind in ("creek", "pond") else INK)
 
 
 def _set(

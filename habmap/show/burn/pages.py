@@ -26,10 +26,9 @@ from habmap.show.burn.sheet import (
 )
 from habmap.show.sheet.map import Frame
 from habmap.show.sheet.margin import SCALE_STRIP_PT, draw_scale
-from habmap.show.sheet.pen import LEADING, LEAST_PT, Pen, clipped, wrapped
+from habmap.show.sheet.paper import PDF_SETTINGS, SIZES_PT
+from habmap.show.sheet.pen import LEADING, LEAST_PT, Pen, at_most, clipped, wrapped
 
-_MM: Final = 72 / 25.4
-SIZES_PT: Final[dict[BurnPaper, tuple[float, float]]] = {"letter": (612.0, 792.0), "a4": (210 * _MM, 297 * _MM)}
 MARGIN_PT: Final = 25.0
 _BOXES_PT: Final = 104.0
 _GUTTER_PT: Final = 14.0
@@ -51,30 +50,24 @@ class BurnSheetDrawn:
 
 
 @dataclass(frozen=True, slots=True)
-class BurnMapDrawn:
-    """The map alone as SVG, its size [pt] and the N of 1:N."""
+class SvgDrawn:
+    """A picture as SVG and its size [pt]; of a map the N of 1:N."""
 
     svg: str
     width_pt: float
     height_pt: float
-    scale: int
-
-
-@dataclass(frozen=True, slots=True)
-class ChartDrawn:
-    """The chart of a forecast's hours as SVG, and its size [pt]."""
-
-    svg: str
-    width_pt: float
-    height_pt: float
+    scale: int = 0
 
 
 def _drawing() -> AbstractContextManager[None]:
-    """Fonts embedded as text in the PDF, letters as outlines in the SVG; a name with $ in it is a name."""
-    return mpl.rc_context({
-        "pdf.fonttype": 42, "text.parse_math": False, "path.simplify": False, "pdf.compression": 6,
-        "svg.fonttype": "path", "svg.hashsalt": "habmap",
-    })  # fmt: skip
+    """As all PDFs are written, and letters as outlines in the SVG."""
+    return mpl.rc_context({**PDF_SETTINGS, "svg.fonttype": "path", "svg.hashsalt": "habmap"})
+
+
+def _svg(pen: Pen) -> str:
+    buffer = io.StringIO()
+    pen.figure.savefig(buffer, format="svg", metadata={"Date": None, "Creator": "habmap"})
+    return buffer.getvalue()
 
 
 def draw_burn_pdf(sheet: BurnSheet, *, paper: BurnPaper) -> BurnSheetDrawn:
@@ -103,7 +96,7 @@ def burn_pages(sheet: BurnSheet, *, paper: BurnPaper) -> int:
         return 1 + len(_laid_out(sheet, SIZES_PT[paper]))
 
 
-def draw_burn_svg(sheet: BurnSheet, *, paper: BurnPaper) -> BurnMapDrawn:
+def draw_burn_svg(sheet: BurnSheet, *, paper: BurnPaper) -> SvgDrawn:
     """Return the map with its scale strip and legend as one SVG, as wide as the paper's ground."""
     width = SIZES_PT[paper][0] - 2 * MARGIN_PT
     height = 520.0 - _forecast_pt(sheet, width)
@@ -114,20 +107,16 @@ def draw_burn_svg(sheet: BurnSheet, *, paper: BurnPaper) -> BurnMapDrawn:
             height=height - SCALE_STRIP_PT - LEGEND_PT - 4,
         )  # fmt: skip
         _map(pen, frame, sheet)
-        buffer = io.StringIO()
-        pen.figure.savefig(buffer, format="svg", metadata={"Date": None, "Creator": "habmap"})
-    return BurnMapDrawn(buffer.getvalue(), width, height, frame.scale)
+        return SvgDrawn(_svg(pen), width, height, frame.scale)
 
 
-def draw_chart_svg(chart: HoursChart, *, paper: BurnPaper) -> ChartDrawn:
+def draw_chart_svg(chart: HoursChart, *, paper: BurnPaper) -> SvgDrawn:
     """Return the chart of a forecast's hours alone as SVG, as wide as the map."""
     width, height = SIZES_PT[paper][0] - 2 * MARGIN_PT, chart_height_pt() + 2
     with _drawing():
         pen = Pen((width, height))
         draw_chart(pen, chart, left=0, top=height - 1, width=width)
-        buffer = io.StringIO()
-        pen.figure.savefig(buffer, format="svg", metadata={"Date": None, "Creator": "habmap"})
-    return ChartDrawn(buffer.getvalue(), width, height)
+        return SvgDrawn(_svg(pen), width, height)
 
 
 def _map(pen: Pen, frame: Frame, sheet: BurnSheet) -> None:
@@ -139,10 +128,10 @@ def _map(pen: Pen, frame: Frame, sheet: BurnSheet) -> None:
 
 def _first_page(sheet: BurnSheet, size: tuple[float, float]) -> tuple[Pen, int]:
     pen, width, top = Pen(size), size[0] - 2 * MARGIN_PT, size[1] - MARGIN_PT
-    y = pen.block(MARGIN_PT, top + 3, _at_most(2, wrapped(sheet.headline, width, size_pt=17, is_bold=True)),
+    y = pen.block(MARGIN_PT, top + 3, at_most(2, wrapped(sheet.headline, width, size_pt=17, is_bold=True)),
                   size_pt=17, is_bold=True)  # fmt: skip
     for line in sheet.lines:
-        y = pen.block(MARGIN_PT, y, _at_most(3, wrapped(line, width, size_pt=10)), size_pt=10)
+        y = pen.block(MARGIN_PT, y, at_most(3, wrapped(line, width, size_pt=10)), size_pt=10)
     y = pen.block(MARGIN_PT, y - 2, wrapped(NOT_PERMISSION, width, size_pt=10, is_bold=True), size_pt=10, is_bold=True)
     chart_top = MARGIN_PT + 12 + _BOXES_PT + _forecast_pt(sheet, width)
     if sheet.chart is not None:
@@ -180,11 +169,6 @@ def _foot(sheet: BurnSheet, number: int) -> str:
     made = sheet.again_title or f"drawn {words.short_day(sheet.drawn_on)}"
     text = f"Burn sheet, page {number} · {NOT_FOR_ALL} · {made} · {sheet.place}"
     return clipped(text, 540, size_pt=LEAST_PT, is_serif=True)
-
-
-def _at_most(count: int, lines: list[str]) -> list[str]:
-    """Keep a name without end from pushing the map off the paper."""
-    return lines if len(lines) <= count else [*lines[: count - 1], f"{lines[count - 1][:-2]}…"]
 
 
 # --- page two -----------------------------------------------------------------------------------------------
@@ -227,7 +211,7 @@ def _column_pt(size: tuple[float, float]) -> float:
 
 def _started(sheet: BurnSheet, size: tuple[float, float], number: int) -> Pen:
     pen, width = Pen(size), size[0] - 2 * MARGIN_PT
-    head = _at_most(1, wrapped(sheet.headline, width, size_pt=11, is_bold=True))
+    head = at_most(1, wrapped(sheet.headline, width, size_pt=11, is_bold=True))
     pen.block(MARGIN_PT, size[1] - MARGIN_PT + 5, head, size_pt=11, is_bold=True)
     pen.rule([(MARGIN_PT, size[1] - MARGIN_PT - 10), (size[0] - MARGIN_PT, size[1] - MARGIN_PT - 10)], 0.8)
     pen.text(MARGIN_PT, MARGIN_PT - 2, _foot(sheet, number), is_serif=True)

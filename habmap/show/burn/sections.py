@@ -17,9 +17,7 @@ from habmap.work.burn.surroundings import (
     COLD_AIR_NEAR_M,
     END_WORDS,
     SCREEN_WORDS,
-    ColdAirPlace,
-    InsidePlace,
-    NearHazard,
+    NamedPlace,
     NearPlace,
     SmokePlace,
 )
@@ -332,7 +330,7 @@ def surroundings_section(result: BurnsheetResult, most: int | None = None) -> Se
     )  # fmt: skip
 
 
-def _named(one: InsidePlace | ColdAirPlace | NearHazard) -> str:
+def _named(one: NamedPlace) -> str:
     return f"{FEATURE_WORDS[one.kind]} {one.name}".strip()
 
 

@@ -58,7 +58,7 @@ def draw_words(pen: Pen, frame: Frame, page: Page) -> None:
     draw_feature_labels(pen, frame, page.features, labels)
     _patch_labels(pen, frame, page, labels)
     if page.relief is not None:
-        _contour_labels(pen, frame, page.relief, labels)
+        draw_contour_labels(pen, frame, page.relief, labels)
 
 
 def draw_numerals(pen: Pen, frame: Frame, units: Sequence[PageUnit], *, size_pt: float, named: int) -> int:
@@ -87,7 +87,8 @@ def draw_numerals(pen: Pen, frame: Frame, units: Sequence[PageUnit], *, size_pt:
     return left_out
 
 
-def _contour_labels(pen: Pen, frame: Frame, relief: Relief, labels: Labels) -> None:
+def draw_contour_labels(pen: Pen, frame: Frame, relief: Relief, labels: Labels) -> None:
+    """Set the heights of contours [ft] along them."""
     window = shapely.box(*frame.box).buffer(-14)
     for line in sorted(relief.contours, key=lambda one: not one.is_index):
         inside = shapely.intersection(frame.on_paper(shapely.LineString(line.lonlat)), window)
@@ -194,6 +195,7 @@ def _unit_labels(pen: Pen, frame: Frame, units: Sequence[PageUnit], labels: Labe
 
 
 def draw_feature_labels(pen: Pen, frame: Frame, features: Sequence[PageFeature], labels: Labels) -> None:
+    """Set the names of features where they cover nothing."""
     window = shapely.box(*frame.box).buffer(-6)
     # A line has room along all its length, a point only beside itself: points first.
     for feature in sorted(features, key=lambda one: one.geometry.length > 0):

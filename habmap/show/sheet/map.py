@@ -134,7 +134,7 @@ def draw_ground(pen: Pen, frame: Frame, page: Page, *, neighbours: Sequence[Base
             stage_area(pen, ground, piece.stage, clip=frame.outline)
     if page.relief is not None:
         pen.picture(_shade(page.relief, frame), frame.box)
-        _contours(pen, frame, page.relief)
+        draw_contours(pen, frame, page.relief)
     for shape in neighbours:
         draw_edge(pen, frame.on_paper(shape), "neighbour", clip=frame.outline)
     for work in page.work:
@@ -257,7 +257,8 @@ def _mercator(lat_deg: np.ndarray[Any, Any]) -> np.ndarray[Any, Any]:
     return np.log(np.tan(np.pi / 4 + np.radians(lat_deg) / 2))  # type: ignore[no-any-return]
 
 
-def _contours(pen: Pen, frame: Frame, relief: Relief) -> None:
+def draw_contours(pen: Pen, frame: Frame, relief: Relief) -> None:
+    """Draw the contours in the frame, each on a broader line of paper."""
     for line in relief.contours:
         outline = outline_of(frame.on_paper(shapely.LineString(line.lonlat)))
         if outline is not None:

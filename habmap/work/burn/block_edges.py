@@ -7,7 +7,7 @@ from collections import defaultdict
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import Final
+from typing import Any, Final
 
 import shapely
 from shapely import MultiPolygon, Polygon
@@ -38,19 +38,35 @@ CEDAR_FUEL_WORDS: Final = ": cedar fuel beyond this edge"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Edge:
-    """One stretch of the outline with one side of the wind and one thing beyond it.
+class Stretch:
+    """One stretch of the outline with one side of the wind at ignition and one thing beyond it.
 
     Attributes
     ----------
     outward_deg
-        True bearing that it faces, away from the block [°].
+        Mean true bearing that it faces, away from the block [°].
     beyond
         A unit's id, ``road``, ``water``, ``break``, ``off the property`` or ``unmapped ground``.
     beyond_stage
         Stage of the unit beyond.
     beyond_words
         The same for people.
+    """
+
+    side: Side
+    length_m: float
+    outward_deg: float
+    beyond: str
+    beyond_stage: str | None
+    beyond_words: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Edge(Stretch):
+    """One stretch of the outline, with its break and its rise.
+
+    Attributes
+    ----------
     mapped_break, break_name
         Whether a road, water or mown or bare strip is drawn within reach, and which. Whether it holds is not known.
     boss_checked
@@ -61,17 +77,28 @@ class Edge:
         The stretch, WGS 84 lon/lat [°].
     """
 
-    side: Side
-    length_m: float
-    outward_deg: float
-    beyond: str
-    beyond_stage: str | None
-    beyond_words: str
     mapped_break: bool
     break_name: str | None
     boss_checked: bool
     upslope: bool | None
     coordinates: tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TurnedEdge(Stretch):
+    """Outline that is no downwind edge at ignition and becomes one in a spell of the forecast's hours.
+
+    Attributes
+    ----------
+    from_time, to_time
+        First and last hour in which it lies downwind, local civil time.
+    wind_from_deg
+        True bearing of the wind of the first [°].
+    """
+
+    from_time: str
+    to_time: str
+    wind_from_deg: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,34 +130,17 @@ class Outline:
     turn_deg: float
     grid: LocalGrid
 
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TurnedEdge:
-    """Outline that is no downwind edge at ignition and becomes one in a spell of the forecast's hours.
-
-    Attributes
-    ----------
-    side
-        What it is at ignition: ``side`` or ``upwind``.
-    from_time, to_time
-        First and last hour in which it lies downwind, local civil time.
-    wind_from_deg
-        True bearing of the wind of the first [°].
-    outward_deg
-        Mean true bearing that it faces [°].
-    beyond, beyond_stage, beyond_words
-        As of :class:`Edge`.
-    """
-
-    side: Side
-    from_time: str
-    to_time: str
-    wind_from_deg: float
-    length_m: float
-    outward_deg: float
-    beyond: str
-    beyond_stage: str | None
-    beyond_words: str
+    def stretch(self, numbers: Sequence[int], side: Side) -> dict[str, Any]:
+        """Return the fields of a `Stretch` of some bits that have one thing beyond them."""
+        members, beyond = [self.pieces[number] for number in numbers], self.beyond[numbers[0]]
+        return {
+            "side": side,
+            "length_m": math.fsum(piece.length_m for piece in members),
+            "outward_deg": (_mean_outward_deg(members) + self.turn_deg) % 360,
+            "beyond": beyond.beyond,
+            "beyond_stage": beyond.stage,
+            "beyond_words": beyond.words,
+        }
 
 
 def outline_of(
@@ -185,23 +195,15 @@ def turned_edges(outline: Outline, winds: Sequence[HourWind]) -> tuple[TurnedEdg
         for spell in spells_of[piece.outward_deg]:
             groups[side, outline.beyond[number].words, spell].append(number)
     from_deg = {wind.at: wind.from_deg for wind in later}
-    found = []
-    for (side, words, spell), numbers in groups.items():
-        members = [outline.pieces[number] for number in numbers]
-        beyond = outline.beyond[numbers[0]]
-        found.append(
-            TurnedEdge(
-                side=side,
-                from_time=written(spell.first) or "",
-                to_time=written(spell.last) or written(spell.first) or "",
-                wind_from_deg=from_deg[spell.first] or 0.0,
-                length_m=math.fsum(piece.length_m for piece in members),
-                outward_deg=(_mean_outward_deg(members) + outline.turn_deg) % 360,
-                beyond=beyond.beyond,
-                beyond_stage=beyond.stage,
-                beyond_words=words,
-            )
+    found = [
+        TurnedEdge(
+            **outline.stretch(numbers, side),
+            from_time=written(spell.first),
+            to_time=written(spell.last or spell.first),
+            wind_from_deg=from_deg[spell.first] or 0.0,
         )
+        for (side, _, spell), numbers in groups.items()
+    ]
     return tuple(sorted(found, key=lambda edge: (edge.from_time, -edge.length_m, edge.beyond_words)))
 
 
@@ -234,22 +236,16 @@ def burn_edges(
     runs = merged_runs(pieces, list(zip(sides, beyond, rises, strict=True)))
     edges = []
     for run in runs:
-        members = [pieces[i] for i in run]
-        first = run[0]
+        members, seen = [pieces[i] for i in run], beyond[run[0]]
         line = [members[0].start, *(piece.end for piece in members)]
         lonlat = shapely.get_coordinates(grid.to_lonlat(shapely.simplify(shapely.LineString(line), 0.01)))
         edges.append(
             Edge(
-                side=sides[first],
-                length_m=math.fsum(piece.length_m for piece in members),
-                outward_deg=(_mean_outward_deg(members) + turn_deg) % 360,
-                beyond=beyond[first].beyond,
-                beyond_stage=beyond[first].stage,
-                beyond_words=beyond[first].words,
-                mapped_break=beyond[first].break_name is not None,
-                break_name=beyond[first].break_name,
-                boss_checked=beyond[first].is_named and beyond[first].break_name in walked,
-                upslope=rises[first],
+                **outline.stretch(run, sides[run[0]]),
+                mapped_break=seen.break_name is not None,
+                break_name=seen.break_name,
+                boss_checked=seen.is_named and seen.break_name in walked,
+                upslope=rises[run[0]],
                 coordinates=tuple((float(x), float(y)) for x, y in lonlat),
             )
         )
@@ -264,14 +260,15 @@ def holds_cedar_fuel(piece: GroundPiece) -> bool:
 
 def edge_totals(edges: Sequence[Edge]) -> EdgeTotals:
     """Add the stretches up."""
-    lengths = {
-        side: math.fsum(edge.length_m for edge in edges if edge.side == side) for side in ("downwind", "side", "upwind")
-    }
+
+    def length_m(*sides: Side) -> float:
+        return math.fsum(edge.length_m for edge in edges if edge.side in sides)
+
     return EdgeTotals(
-        downwind_m=lengths["downwind"],
-        side_m=lengths["side"],
-        upwind_m=lengths["upwind"],
-        perimeter_m=math.fsum(edge.length_m for edge in edges),
+        downwind_m=length_m("downwind"),
+        side_m=length_m("side"),
+        upwind_m=length_m("upwind"),
+        perimeter_m=length_m("downwind", "side", "upwind"),
     )
 
 
@@ -310,23 +307,21 @@ def _beyond(
     for (unit, unit_m), (line, line_m), off in zip(near_units, near_breaks, off_m, strict=True):
         feature = None if line is None else breaks[line]
         other = None if unit is None else others[unit]
-        is_water = other is not None and covers.get(other.unit_id) == "water"
-        break_name: str | None
+        break_name = other.unit_id if other is not None and covers.get(other.unit_id) == "water" else None
+        is_named = break_name is not None
+        stage: str | None = None
         if feature is not None:
-            break_name = feature.name or feature.kind
-        else:
-            break_name = other.unit_id if other is not None and is_water else None
-        is_named = break_name is not None and (feature is None or bool((feature.name or "").strip()))
+            break_name, is_named = feature.name or feature.kind, bool((feature.name or "").strip())
         if feature is not None and (line_m <= INSIDE_M or line_m <= min(unit_m, off)):
-            word = _BEYOND_WORD[feature.kind]
-            found.append(_Beyond(word, None, f"{word}: {feature.name or feature.kind}", break_name, is_named))
+            what = _BEYOND_WORD[feature.kind]
+            words = f"{what}: {feature.name or feature.kind}"
         elif other is not None and unit_m <= off:
-            found.append(_Beyond(other.unit_id, other.stage, _unit_words(other, covers, on), break_name, is_named))
+            what, stage, words = other.unit_id, other.stage, _unit_words(other, covers, on)
         elif off < math.inf:
-            found.append(_Beyond(OFF_PROPERTY, None, OFF_PROPERTY, break_name, is_named))
+            what, words = OFF_PROPERTY, OFF_PROPERTY
         else:
-            words = f"nothing mapped within {ft(within_m):.0f} ft"
-            found.append(_Beyond(UNMAPPED, None, words, break_name, is_named))
+            what, words = UNMAPPED, f"nothing mapped within {ft(within_m):.0f} ft"
+        found.append(_Beyond(what, stage, words, break_name, is_named))
     return found
 
 

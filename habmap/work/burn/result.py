@@ -10,7 +10,7 @@ from habmap.work.burn.block_edges import Edge, EdgeTotals, TurnedEdge
 from habmap.work.burn.breaks import PublishedBreak
 from habmap.work.burn.fuel import Fuel, FuelClass
 from habmap.work.burn.hours import BurnHour
-from habmap.work.burn.surroundings import ColdAir, InsidePlace, NearHazard, NearPlace, SmokePlace
+from habmap.work.burn.surroundings import ColdAir, NamedPlace, NearHazard, NearPlace, SmokePlace
 from habmap.work.burn.written_plan import Compared, PlanInfo, PlanSigned
 
 
@@ -151,7 +151,7 @@ class BurnsheetResult:
     winds_words: str
     smoke: tuple[SmokePlace, ...]
     nearby: tuple[NearPlace, ...]
-    inside: tuple[InsidePlace, ...]
+    inside: tuple[NamedPlace, ...]
     hazards: tuple[NearHazard, ...]
     looked_within_m: LookedWithin
     cold_air: ColdAir | None

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import Final, Literal
 
 import shapely
@@ -38,11 +38,17 @@ SCREEN_WORDS: Final = (
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class NearPlace:
-    """A sensitive place: how far from the block's nearest edge, and its true bearing from the block's middle."""
+class NamedPlace:
+    """Something on the map; of the block's inside all of it or a part."""
 
     name: str
     kind: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NearPlace(NamedPlace):
+    """A sensitive place: how far from the block's nearest edge, and its true bearing from the block's middle."""
+
     distance_m: float
     bearing_deg: float
 
@@ -62,30 +68,18 @@ class SmokePlace(NearPlace):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class InsidePlace:
-    """Something on the map that lies in the block, all of it or a part."""
-
-    name: str
-    kind: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class NearHazard:
+class NearHazard(NamedPlace):
     """A line, tank, stack of hay or fence in or near the block; ``inside_m`` is the length of it inside, if a line."""
 
-    name: str
-    kind: str
     distance_m: float
     inside: bool
     inside_m: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class ColdAirPlace:
+class ColdAirPlace(NamedPlace):
     """A road or house near the way of cold air: distance from that way and from the block [m]."""
 
-    name: str
-    kind: str
     from_path_m: float
     from_block_m: float
 
@@ -146,16 +140,8 @@ def downwind_places(
                 if wind.from_deg in under and spell.first <= wind.at <= (spell.last or wind.at)
             ]
             near = min(during, key=lambda place: place.distance_m)
-            found.append(
-                SmokePlace(
-                    name=near.name,
-                    kind=near.kind,
-                    distance_m=near.distance_m,
-                    bearing_deg=near.bearing_deg,
-                    from_time=written(spell.first) or "",
-                    to_time=written(spell.last),
-                )
-            )
+            last = None if spell.last is None else written(spell.last)
+            found.append(SmokePlace(**asdict(near), from_time=written(spell.first), to_time=last))
     return tuple(sorted(found, key=lambda place: (place.distance_m, place.kind, place.name, place.from_time)))
 
 
@@ -168,11 +154,11 @@ def nearby_places(
     return tuple(sorted(found, key=lambda place: (place.distance_m, place.kind, place.name)))
 
 
-def inside_places(block: BaseGeometry, features: Sequence[Feature], *, grid: LocalGrid) -> tuple[InsidePlace, ...]:
+def inside_places(block: BaseGeometry, features: Sequence[Feature], *, grid: LocalGrid) -> tuple[NamedPlace, ...]:
     """Return what lies in a block: nests, graves and cultural sites first, which fire and crew must not harm."""
     found = [feature for feature in features if shapely.intersects(block, grid.to_grid(feature.geometry))]
     found.sort(key=lambda one: (one.kind not in PRIVATE_FEATURE_KINDS, not one.sensitive, one.kind, one.name))
-    return tuple(InsidePlace(name=feature.name, kind=feature.kind) for feature in found)
+    return tuple(NamedPlace(name=feature.name, kind=feature.kind) for feature in found)
 
 
 def near_hazards(block: BaseGeometry, features: Sequence[Feature], *, grid: LocalGrid) -> tuple[NearHazard, ...]:

@@ -67,6 +67,6 @@ def winds_words(winds: Sequence[HourWind]) -> str:
     )
 
 
-def written(at: datetime | None) -> str | None:
+def written(at: datetime) -> str:
     """Return a local time as the JSON has it."""
-    return None if at is None else at.isoformat(timespec="minutes")
+    return at.isoformat(timespec="minutes")
