@@ -211,7 +211,8 @@ def draw_feature_labels(pen: Pen, frame: Frame, features: Sequence[PageFeature],
             points = [longest.representative_point()]
         line = _Line(label, is_serif=True)
         side = line.width_pt / 2 + 10
-        shifts = ((0, 10), (0, -10), (side, 0), (-side, 0), (side, 10), (-side, 10), (side, -10), (-side, -10))
+        beside = ((0, 10), (0, -10), (side, 0), (-side, 0), (side, 10), (-side, 10), (side, -10), (-side, -10))
+        shifts = (*beside, (0, 15), (0, -15), (0, 22), (0, -22))  # off what is drawn beside a line
         spots = ((point.x + right, point.y + up) for point in points for right, up in shifts)
         any(_set(pen, labels, spot, [line], ink=ink) for spot in spots)
 
