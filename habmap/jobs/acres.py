@@ -5,9 +5,9 @@ from __future__ import annotations
 from datetime import date
 
 from habmap.jobs.ground import ground
-from habmap.jobs.named_units import settings_of_now
 from habmap.jobs.ports import Store
 from habmap.jobs.snapshot import once
+from habmap.place.named_units import settings_of_now
 from habmap.place.settings import Settings
 from habmap.vocabulary import PRACTICES
 from habmap.work.acres import AcresResult, Paper, acre_account

@@ -12,12 +12,12 @@ import shapely
 
 from habmap.errors import InputError
 from habmap.jobs.ground import ground
-from habmap.jobs.named_units import settings_of_now
 from habmap.jobs.ports import Store
 from habmap.jobs.snapshot import snapshot
 from habmap.measures import acres
 from habmap.place.block_terrain import block_terrain
 from habmap.place.closed_days import closures
+from habmap.place.named_units import settings_of_now
 from habmap.show.burn.words import block_words, warnings_for
 from habmap.vocabulary import FIRE_CAUTION, SNAG_CAUTION
 from habmap.work.burn.block import Block, block_name, burn_block, kind_by_ground

@@ -10,12 +10,12 @@ from typing import Literal
 from habmap.jobs.export_handheld import due_again
 from habmap.jobs.export_practices import export_practices
 from habmap.jobs.ground import HAIR_M2, ground
-from habmap.jobs.named_units import settings_of_now
 from habmap.jobs.ports import Store
 from habmap.jobs.public import public_view
 from habmap.jobs.snapshot import once
 from habmap.measures import acres
 from habmap.place.closed_days import closures, upkeep_rule
+from habmap.place.named_units import settings_of_now
 from habmap.place.settings import Settings
 from habmap.show.due_calendar import due_calendar
 from habmap.show.due_words import due_cautions, row_words

@@ -9,12 +9,12 @@ from shapely import MultiPolygon, Polygon
 from habmap.errors import InputError
 from habmap.jobs.density import density
 from habmap.jobs.ground import ground, remaining_ground
-from habmap.jobs.named_units import settings_of_now
 from habmap.jobs.ports import Store
 from habmap.jobs.snapshot import once
 from habmap.jobs.terrain import terrain_sums
 from habmap.measures import acres
 from habmap.place.closed_days import closures
+from habmap.place.named_units import settings_of_now
 from habmap.work.effort import slope_class
 from habmap.work.effort_account import EffortResult, GroundRates, effort_account, ground_rates
 from habmap.work.effort_samples import timed_patches

@@ -5,10 +5,10 @@ from __future__ import annotations
 from datetime import date
 
 from habmap.jobs.acres import acres as acre_account
-from habmap.jobs.named_units import settings_of_now
 from habmap.jobs.ports import Store
 from habmap.jobs.public import public_view
 from habmap.place.closed_days import closures
+from habmap.place.named_units import settings_of_now
 from habmap.show.layer_tables import LayerTable, ledger_layer, units_layer
 from habmap.show.records import Audience
 from habmap.work.burns import burn_of

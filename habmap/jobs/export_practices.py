@@ -6,11 +6,11 @@ from dataclasses import fields, replace
 from datetime import date
 
 from habmap.errors import InputError
-from habmap.jobs.named_units import settings_of_now
 from habmap.jobs.ports import Store
 from habmap.jobs.public import public_view
 from habmap.jobs.snapshot import once
 from habmap.place.closed_days import holds
+from habmap.place.named_units import settings_of_now
 from habmap.show.records import Audience
 from habmap.vocabulary import PRACTICES
 from habmap.work.ground import cut_ground

@@ -8,7 +8,6 @@ from functools import partial
 
 from habmap.errors import InputError
 from habmap.jobs.acres import paper_of
-from habmap.jobs.plots import plot_changes
 from habmap.jobs.ports import Store
 from habmap.records import Entry
 from habmap.work.ledger import Correction, corrections, effective_entries, line_numbers, told_in_order
@@ -23,6 +22,7 @@ from habmap.work.log_history import (
     unit_changes,
     version_lines,
 )
+from habmap.work.plots import plot_changes
 
 
 def history(store: Store, *, unit_id: str | None = None) -> HistoryResult:
@@ -58,7 +58,7 @@ def history(store: Store, *, unit_id: str | None = None) -> HistoryResult:
         unit_id=unit_id,
         entries=_lines(store, [row for row in rows if unit_id is None or row.entry_id in line_of], line_of),
         changes=_changes(store, unit_id),
-        plots=plot_changes(store, unit_id=unit_id),
+        plots=plot_changes(store.plot_rows(), unit_id=unit_id),
         versions=() if unit_id is None else version_lines(versions, unit_id, grid=grid),
     )
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from habmap.jobs.acres import leave_rule
-from habmap.jobs.named_units import settings_of_now
 from habmap.jobs.ports import Store
+from habmap.place.named_units import settings_of_now
 from habmap.records import Entry
 from habmap.vocabulary import STATEMENTS
 from habmap.work.ground import cut_ground

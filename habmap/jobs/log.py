@@ -15,11 +15,11 @@ from habmap.errors import InputError
 from habmap.jobs.acres import acres as acre_account
 from habmap.jobs.ground import states_on
 from habmap.jobs.leave import taken_by
-from habmap.jobs.named_units import settings_of_now
 from habmap.jobs.ports import Store
 from habmap.land.grid import grid_around
 from habmap.measures import acres
 from habmap.place.closed_days import holds
+from habmap.place.named_units import settings_of_now
 from habmap.records import BurnRecord, Entry
 from habmap.records.said import BurnSaid, Said
 from habmap.show.burn.words import LOOK_NEXT_SEASON, late_notices

@@ -9,11 +9,11 @@ from datetime import date
 from habmap.errors import InputError
 from habmap.jobs.effort import effort
 from habmap.jobs.ground import ground
-from habmap.jobs.named_units import settings_of_now
 from habmap.jobs.ports import Store
 from habmap.jobs.rank import rank
 from habmap.jobs.snapshot import once
 from habmap.place.closed_days import closures
+from habmap.place.named_units import settings_of_now
 from habmap.vocabulary import FIRE_CAUTION, KILLING, SAW_CAUTION, SNAG_CAUTION
 from habmap.work.plan import Slot, Stand, Unfit, Windows, season_plan
 from habmap.work.said import has_snags

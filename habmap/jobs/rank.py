@@ -7,11 +7,11 @@ from datetime import date
 from habmap.jobs.density import density
 from habmap.jobs.due import upkeep_due
 from habmap.jobs.ground import ground
-from habmap.jobs.named_units import settings_of_now
 from habmap.jobs.ports import Store
 from habmap.jobs.snapshot import once
 from habmap.jobs.terrain import terrain_of_remaining
 from habmap.place.closed_days import closures
+from habmap.place.named_units import settings_of_now
 from habmap.vocabulary import REMAINING
 from habmap.work.nearness import to_open_ground_m, to_standing_cedars_m
 from habmap.work.order_of_work import RankResult, owners_remarks

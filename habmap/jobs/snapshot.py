@@ -20,7 +20,7 @@ Rest = ParamSpec("Rest")
 Answer = TypeVar("Answer")
 
 #: Read each time: pictures are large, and the file itself is looked at as it is.
-_NOT_KEPT: Final = frozenset({"picture", "storage_faults"})
+_NOT_KEPT: Final = frozenset({"picture", "storage_faults", "schema_version"})
 
 
 class Snapshot:

@@ -12,10 +12,10 @@ import shapely
 
 from habmap.errors import HabmapError, InputError, InputErrors, printable
 from habmap.jobs.history import accounting
-from habmap.jobs.named_units import renaming_notes
 from habmap.jobs.ports import Store
 from habmap.land.grid import LocalGrid
 from habmap.place.layers import LayerRow, Wanted, read_layer
+from habmap.place.named_units import renaming_notes
 from habmap.records import Unit
 from habmap.work.ledger import effective_entries
 from habmap.work.log_history import UnitAcresThen

@@ -230,6 +230,11 @@ class GeoPackageStore(Contents):
         with self._reading() as connection:
             return file_faults(connection)
 
+    def schema_version(self) -> int:
+        """Return the version of the file's layout; a write brings an older one up to date."""
+        with self._reading() as connection:
+            return int(connection.execute("SELECT schema_version FROM habmap_meta").fetchone()[0])
+
     # --- inner helpers -------------------------------------------------------------------------------------
 
     def _reading(self) -> AbstractContextManager[sqlite3.Connection]:

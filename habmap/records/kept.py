@@ -32,6 +32,8 @@ class Kept:
         Name of the table.
     holds
         What it holds, for people who open the file with another program.
+    noun, nouns
+        One of its rows and several, in words.
     changeable
         Fields that an update may touch (all others, and every deletion, are refused).
     is_later
@@ -43,9 +45,18 @@ class Kept:
 
     table: str
     holds: str
+    noun: str = "row"
+    nouns: str = "rows"
     changeable: tuple[str, ...] = ()
     is_later: bool = False
     one_per: tuple[str, ...] | None = None
+
+    @property
+    def key(self) -> str:
+        """What counts of its rows are called in JSON: the table's name for several."""
+        if self.table.endswith("s"):
+            return self.table
+        return f"{self.table[:-1]}ies" if self.table.endswith("y") else f"{self.table}s"
 
 
 #: Every kind of record that is kept, in the order in which all rows of a property are told.
@@ -63,7 +74,8 @@ def kept(table: str, holds: str, **traits: Any) -> Callable[[type[Record]], type
     """
 
     def mark(record: type[Record]) -> type[Record]:
-        KEPT[record] = Kept(table, holds, **traits)
+        one = traits.pop("noun", table.removesuffix("s"))
+        KEPT[record] = Kept(table, holds, one, traits.pop("nouns", f"{one}s"), **traits)
         return record
 
     return mark

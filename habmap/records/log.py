@@ -95,7 +95,7 @@ class Look:
     )  # fmt: skip
 
 
-@kept("entries", "the work log: rows are added, never changed")
+@kept("entries", "the work log: rows are added, never changed", noun="log line")
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Entry:
     """One row of the work log, append-only.
@@ -208,6 +208,7 @@ class Entry:
 @kept(
     "burns",
     "weather observed at burns, who was told before, and the plans then in force; each belongs to a row of the log",
+    noun="burn record",
     is_later=True,
 )
 @dataclass(frozen=True, slots=True, kw_only=True)

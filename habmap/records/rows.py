@@ -26,7 +26,7 @@ LONGEST_LABEL: Final = 200
 SHARE: Final[dict[str, Any]] = {"unit": "%", "low": 0, "high": 100}
 
 
-@kept("units", "versions of the mapped units", changeable=("valid_to",))
+@kept("units", "versions of the mapped units", noun="unit version", changeable=("valid_to",))
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Unit:
     """One version of one mapped polygon of one baseline cover.
@@ -95,7 +95,7 @@ class Feature:
     supersedes: tuple[str, ...] | None = None
 
 
-@kept("boundary", "outer line of the property; the newest counts", one_per=())
+@kept("boundary", "outer line of the property; the newest counts", noun="boundary", nouns="boundaries", one_per=())
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Boundary:
     """The property's outer line (WGS 84 lon/lat); the newest row counts."""
@@ -149,7 +149,7 @@ class Plot:
     supersedes: tuple[str, ...] | None = None
 
 
-@kept("elevation", "where the elevation raster is; the newest counts", one_per=())
+@kept("elevation", "where the elevation raster is; the newest counts", noun="elevation source", one_per=())
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ElevationSource:
     """Where the elevation raster is and how to read it; the newest row counts.
@@ -165,7 +165,14 @@ class ElevationSource:
     supersedes: tuple[str, ...] | None = None
 
 
-@kept("canopy", "where the raster of canopy heights is; the newest counts", is_later=True, one_per=())
+@kept(
+    "canopy",
+    "where the raster of canopy heights is; the newest counts",
+    noun="source of canopy heights",
+    nouns="sources of canopy heights",
+    is_later=True,
+    one_per=(),
+)
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CanopySource:
     """Where the raster of canopy heights above the ground is and how to read it; the newest row counts.
@@ -181,7 +188,13 @@ class CanopySource:
     supersedes: tuple[str, ...] | None = None
 
 
-@kept("drawn_blocks", "burn blocks drawn and named; the newest of a name counts", is_later=True, one_per=("name",))
+@kept(
+    "drawn_blocks",
+    "burn blocks drawn and named; the newest of a name counts",
+    noun="drawn burn block",
+    is_later=True,
+    one_per=("name",),
+)
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DrawnBlock:
     """A burn block drawn and saved by name, WGS 84 lon/lat [°]; the newest row of a name counts."""

@@ -91,7 +91,13 @@ class CoverLine:
     native: bool | None = None
 
 
-@kept("cover_frames", "frames read for plant cover, the plants of each as one JSON list", is_later=True)
+@kept(
+    "cover_frames",
+    "frames read for plant cover, the plants of each as one JSON list",
+    noun="frame read for cover",
+    nouns="frames read for cover",
+    is_later=True,
+)
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CoverFrame:
     """One frame (quadrat) laid on the ground on one day and what covered it; no lines = nothing grew in it.

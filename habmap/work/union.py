@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from habmap.records import Difference, Row, Unit, differences, key_of
+from habmap.errors import InputError, printable
+from habmap.land.grid import LocalGrid
+from habmap.land.neighbors import overlaps
+from habmap.measures import acres
+from habmap.records import KEPT, Difference, Row, Unit, differences, key_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +61,56 @@ def union(mine: Iterable[Row], theirs: Iterable[Row]) -> Union:
         if told_apart := differences(there, row):
             clashes.append(Clash(there, told_apart))
     return Union(tuple(news.values()), known, tuple(clashes))
+
+
+def clash_fault(clash: Clash) -> InputError:
+    """Return the fault of one id with two contents."""
+    return InputError(
+        f"one {KEPT[type(clash.mine)].noun} has two contents",
+        where=printable(key_of(clash.mine)),
+        value="; ".join(one.beside for one in clash.differences),
+        allowed="the same content in both copies",
+        mend="rows are never rewritten: see which copy was changed by another program, and restore it",
+    )
+
+
+def unit_faults(together: Sequence[Row], news: Sequence[Row], *, grid: LocalGrid | None) -> list[InputError]:
+    """List what the other copy's units would contradict; faults that this copy has by itself are not its doing."""
+    new_ids = {key_of(row) for row in news if isinstance(row, Unit)}
+    if not new_ids:
+        return []
+    faults = [
+        InputError(
+            f"the copies hold two versions of unit {printable(one.unit_id)} that cannot both be"
+            if one.unit_id == rival.unit_id
+            else f"the copies redrew one unit as {printable(one.unit_id)} and as {printable(rival.unit_id)}",
+            where=f"{one.uuid}, {rival.uuid}",
+            value=f"recorded {one.recorded_at.isoformat()} and {rival.recorded_at.isoformat()}",
+            allowed="one outline for each unit",
+            mend="take a fresh copy of the place whose outline is right, and load the other's log into it: "
+            "`habmap export ledger`, then `habmap load entries`",
+        )
+        for one, rival in rival_units(together)
+        if {one.uuid, rival.uuid} & new_ids
+    ]
+    if faults or grid is None:
+        return faults
+    followed = {uuid for row in together if isinstance(row, Unit) for uuid in row.replaces}
+    current = [row for row in together if isinstance(row, Unit) and row.uuid not in followed and not row.is_retired]
+    for pair in overlaps([grid.to_grid(unit.geometry) for unit in current]):
+        first, second = current[pair.first], current[pair.second]
+        if not {first.uuid, second.uuid} & new_ids:
+            continue
+        faults.append(
+            InputError(
+                f"units {printable(first.unit_id)} and {printable(second.unit_id)} of the two copies overlap",
+                where=f"{first.uuid}, {second.uuid}",
+                value=f"{acres(pair.area_m2):.2f} acres",
+                allowed="ground in one unit only",
+                mend="redraw one of them in its own copy (`habmap load units FILE --overwrite`), then unite again",
+            )
+        )
+    return faults
 
 
 def rival_units(rows: Iterable[Row]) -> tuple[tuple[Unit, Unit], ...]:

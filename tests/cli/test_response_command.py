@@ -169,7 +169,7 @@ def test_a_bad_table_of_cover_lists_every_fault_and_loads_nothing(run_habmap: Ru
     for row, words in ((3, "twice in one frame"), (4, "cover_class is out of range"), (5, "unknown unit"),
                        (6, "native is blank"), (7, "the cover is blank"), (8, "a cover without a name"),
                        (10, "said to be blank"), (11, "different things"), (12, "different covers"),
-                       (13, "no class"), (13, "canopy_pct is out of range")):  # fmt: skip
+                       (13, "cover_class is no whole number"), (13, "canopy_pct is out of range")):  # fmt: skip
         assert any(words in fault["what"] and f"row {row}" in fault["where"] for fault in done.json["faults"]), words
     assert told(run_habmap, place)["units"][0]["frames_before"] == 0
 

@@ -9,7 +9,7 @@ from fakes import GRID, FakeStore
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from habmap.jobs.join import join
+from habmap.jobs.unite import unite
 from habmap.records import BurnRecord, Entry, Row
 from habmap.vocabulary import FIRE
 from habmap.work.burns import burn_of, record_id
@@ -61,8 +61,8 @@ def test_joined_in_either_order_the_same_burns_count(
     told: list[tuple[int, bool, bool]], one: set[int], other: set[int]
 ) -> None:
     here, there = copy(one, told), copy(other, told)
-    join(here, copy(other, told))
-    join(there, copy(one, told))
+    unite(here, copy(other, told))
+    unite(there, copy(one, told))
     assert counting(here) == counting(there) == counting(copy(one | other, told))
 
 

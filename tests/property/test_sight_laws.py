@@ -10,7 +10,7 @@ from fakes import FakeStore
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from habmap.jobs.join import join
+from habmap.jobs.unite import unite
 from habmap.records import Boundary, DrawnBlock, Entry, Photo
 from habmap.work.ledger import Correction, conflicts, corrections, effective_entries, sight, told_in_order
 from habmap.work.lines import find_row
@@ -136,7 +136,7 @@ def test_copies_agree_in_whatever_order_they_are_united(done: list[tuple[str, in
     for order in itertools.permutations(range(3)):
         store = FakeStore()
         for at in order:
-            join(store, FakeStore(list(copies.logs[at].values())))
+            unite(store, FakeStore(list(copies.logs[at].values())))
         told.append((effective_entries(store.entries()), conflicts(store.entries()), told_in_order(store.entries())))
     assert all(one == told[0] for one in told)
     rows = told[0][2]
@@ -155,7 +155,7 @@ def test_the_last_word_on_a_block_or_a_boundary_counts_where_it_was_spoken(
     copies = [FakeStore(), FakeStore(), FakeStore()]
     for number, (is_union, at, clock) in enumerate(done):
         if is_union:
-            join(copies[at], copies[(at + 1) % 3])
+            unite(copies[at], copies[(at + 1) % 3])
             continue
         moment = START + timedelta(minutes=clock)
         copies[at].append([DrawnBlock(uuid=f"k{number}", name="N", geometry=GROUND, recorded_at=moment)])
@@ -185,7 +185,7 @@ def test_a_private_photo_is_opened_only_in_sight_of_every_row_that_closed_it(
     seen: dict[str, frozenset[str]] = {}
     for number, (is_union, at, clock, is_private) in enumerate(done):
         if is_union:
-            join(copies[at], copies[(at + 1) % 3])
+            unite(copies[at], copies[(at + 1) % 3])
             continue
         row = Photo(
             uuid=f"00000000-0000-4000-8000-{number:012d}", file_name="a.jpg", sha256="a", picture="a" * 32 + ".jpg",

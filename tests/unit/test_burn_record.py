@@ -20,10 +20,10 @@ from habmap.jobs.check import check
 from habmap.jobs.correct import amend
 from habmap.jobs.export_layers import ledger_table
 from habmap.jobs.history import history
-from habmap.jobs.join import join
 from habmap.jobs.load.entries import load_entries
 from habmap.jobs.log import log
 from habmap.jobs.past_burn import past_burn
+from habmap.jobs.unite import unite
 from habmap.jobs.withdraw import void
 from habmap.place.connection import connect
 from habmap.place.settings import Settings
@@ -242,14 +242,14 @@ def test_copies_corrected_apart_join_the_same_in_either_order() -> None:
     amend(there, done.entry_id, why="b", said=Said(note="x"), burn=BurnSaid(temp_f=70), now=NOW + timedelta(hours=1),
           today=TODAY)  # fmt: skip
     first, second = FakeStore(here.rows(), grid=GRID), FakeStore(there.rows(), grid=GRID)
-    assert join(first, there).added.burns == 1
-    join(second, here)
+    assert unite(first, there).added["burns"] == 1
+    unite(second, here)
     assert counting(first) == counting(second)
     (record,) = counting(first)
     assert record is not None
     # The later correction counts whole: it knew nothing of the other's temperature.
     assert (record.rh_pct, record.temp_f) == (50, 61)
-    assert join(first, second).known == len(second.rows())
+    assert unite(first, second).known == len(second.rows())
 
 
 def test_check_tells_a_record_without_its_line_and_values_that_cannot_be() -> None:

@@ -13,7 +13,8 @@ from shapely import MultiPolygon, box
 
 from habmap.errors import PlaceError
 from habmap.jobs.acres import acres
-from habmap.jobs.join import join
+from habmap.jobs.check import check
+from habmap.jobs.unite import unite
 from habmap.place.ddl import APPLICATION_ID, USER_VERSION
 from habmap.place.guards import column_names
 from habmap.place.schema import SCHEMA_VERSION, TABLES
@@ -67,6 +68,13 @@ def test_an_old_file_says_what_its_own_version_said_and_reading_leaves_it_as_it_
     assert old.path.read_bytes() == before
 
 
+def test_check_says_what_version_the_file_is_and_what_this_habmap_writes(old: GeoPackageStore) -> None:
+    found = check(old, today=date(2026, 1, 1))
+    assert (found.schema_version, found.writes_schema_version) == (1, SCHEMA_VERSION)
+    old.append([new_line()])
+    assert check(GeoPackageStore.open(old.folder), today=date(2026, 1, 1)).schema_version == SCHEMA_VERSION
+
+
 def test_the_first_write_adds_every_column_and_renews_the_guards(old: GeoPackageStore) -> None:
     before = old.rows()
     old.append([new_line()])
@@ -109,7 +117,7 @@ def test_an_old_copy_and_one_that_was_written_to_since_are_united_in_either_orde
     shutil.copytree(old.folder, tmp_path / "other")
     other = GeoPackageStore.open(tmp_path / "other")
     other.append([new_line()])
-    assert join(other, old).entries_before == join(old, other).entries_after
+    assert unite(other, old).entries_before == unite(old, other).entries_after
     assert old.rows() == other.rows()
 
 

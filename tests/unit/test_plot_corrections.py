@@ -13,12 +13,12 @@ from hypothesis import strategies as st
 from shapely import box
 
 from habmap.errors import InputError, InputErrors, UsageError
-from habmap.jobs.checks.facts import facts_of
-from habmap.jobs.checks.plots import plots as plot_faults
+from habmap.jobs.check import looked_at
 from habmap.jobs.density import density
 from habmap.jobs.history import history
 from habmap.jobs.load.tables import load_table
-from habmap.jobs.plots import void_plot
+from habmap.jobs.plot import void_plot
+from habmap.work.checks.copies import plots as plot_faults
 from habmap.work.union import union
 
 NOW = datetime(2026, 3, 1, 12, tzinfo=UTC)
@@ -151,8 +151,8 @@ def test_check_names_a_plot_that_two_copies_told_apart(tmp_path: Path) -> None:
     load_table(other, "plots", path=table(tmp_path, ("P1", 7)), now=NOW + timedelta(days=1), overwrite=True)
     both = united(one, other)
     assert told(both) == {"P1": 7}
-    (fault,) = plot_faults(facts_of(both, today=date(2026, 4, 1)))
+    (fault,) = plot_faults(looked_at(both, today=date(2026, 4, 1)))
     assert fault.where == "plot P1" and "stems 6, before 7" in fault.what
     load_table(both, "plots", path=table(tmp_path, ("P1", 6)), now=NOW, overwrite=True)
     assert told(both) == {"P1": 6}
-    assert list(plot_faults(facts_of(both, today=date(2026, 4, 1)))) == []
+    assert list(plot_faults(looked_at(both, today=date(2026, 4, 1)))) == []

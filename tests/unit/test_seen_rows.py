@@ -13,10 +13,10 @@ from fakes import FakeStore, unit
 from shapely import Point, box
 
 from habmap.errors import InputError
-from habmap.jobs.checks.facts import facts_of
-from habmap.jobs.checks.seen import seen
+from habmap.jobs.check import looked_at
 from habmap.place.store import GeoPackageStore
 from habmap.records import CoverFrame, CoverLine, Sighting
+from habmap.work.checks.readings import seen
 
 NOW = datetime(2026, 6, 28, 17, 30, 0, 123456, tzinfo=UTC)
 SEEN = Sighting(
@@ -98,9 +98,9 @@ def test_what_was_seen_is_never_rewritten(store: GeoPackageStore, statement: str
     [
         (lambda: replace(FRAME, unit_id="Z"), "which is not here"),
         (lambda: replace(FRAME, read_on=date(2027, 1, 1)), "after today"),
-        (lambda: replace(FRAME, canopy_pct=140.0), "canopy of 140"),
-        (lambda: replace(FRAME, lines=(CoverLine(species="X y", cover_class=9, cover_pct=2.5),)), "class of 9"),
-        (lambda: replace(FRAME, lines=(CoverLine(species="X y", cover_pct=250.0),)), "cover of 250"),
+        (lambda: replace(FRAME, canopy_pct=140.0), "canopy is 140"),
+        (lambda: replace(FRAME, lines=(CoverLine(species="X y", cover_class=9, cover_pct=2.5),)), "cover class is 9"),
+        (lambda: replace(FRAME, lines=(CoverLine(species="X y", cover_pct=250.0),)), "cover is 250"),
         (lambda: replace(SEEN, seen_from=date(2027, 1, 1), seen_to=date(2027, 1, 1)), "after today"),
         (lambda: replace(SEEN, seen_to=date(2026, 1, 1)), "before it begins"),
         (lambda: replace(SEEN, geometry=Point(-96.3, 137.0)), "nowhere on the globe"),
@@ -110,6 +110,6 @@ def test_check_names_what_another_program_spoiled(spoil: Callable[[], Sighting |
 
     ground = unit("A", box(0, 0, 100, 100))
     today = date(2026, 8, 1)
-    assert list(seen(facts_of(FakeStore([ground, SEEN, FRAME]), today=today))) == []
-    faults = list(seen(facts_of(FakeStore([ground, spoil()]), today=today)))
+    assert list(seen(looked_at(FakeStore([ground, SEEN, FRAME]), today=today))) == []
+    faults = list(seen(looked_at(FakeStore([ground, spoil()]), today=today)))
     assert len(faults) == 1 and words in faults[0].what

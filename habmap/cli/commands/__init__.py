@@ -15,7 +15,6 @@ from habmap.cli.commands import (
     feature,
     handout,
     history,
-    join,
     load,
     log,
     manual,
@@ -30,11 +29,12 @@ from habmap.cli.commands import (
     terrain,
     trace,
     unit,
+    unite,
     week,
 )
 
 #: In the order in which help lists them: set up, keep the log, ask, show, share, look over.
 IN_ORDER = (
     start, load, trace, unit, feature, log, correct, plot, history, acres, terrain, density, rank, bite, week, due,
-    effort, plan, burnsheet, photos, response, map, sheet, handout, export, join, check, desk, demo, manual,
+    effort, plan, burnsheet, photos, response, map, sheet, handout, export, unite, check, desk, demo, manual,
 )  # fmt: skip

@@ -10,7 +10,7 @@ from habmap.cli.context import JsonOption, Session
 from habmap.cli.output import print_json, say
 
 if TYPE_CHECKING:
-    from habmap.jobs.checks.facts import Fault
+    from habmap.work.checks.looked_at import Fault
 
 
 def register(app: typer.Typer) -> None:
@@ -32,7 +32,7 @@ def check(context: typer.Context, as_json: JsonOption = False) -> None:
 
     session: Session = context.obj
     store = session.store()
-    result = look(store, today=session.today(store.settings.place.timezone))
+    result = look(store, today=session.local_day())
     if as_json:
         print_json("check", result)
     elif not result.faults:
@@ -42,5 +42,9 @@ def check(context: typer.Context, as_json: JsonOption = False) -> None:
         say(f"{result.place}: {len(result.faults)} {noun} found, on {result.on}.")
         for fault in result.faults:
             say(f"- {fault.rule}, {_where(fault)}: {fault.what}\n  to mend it: {fault.mend}")
+    if not as_json and result.schema_version is not None:
+        old = "" if result.schema_version == result.writes_schema_version else "; the next write brings it up to that"
+        version = f"Its file is of version {result.schema_version}"
+        say(f"{version}; this habmap writes version {result.writes_schema_version}{old}.")
     if result.faults:
         raise typer.Exit(1)

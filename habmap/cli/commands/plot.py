@@ -24,7 +24,7 @@ def register(app: typer.Typer) -> None:
         as_json: JsonOption = False,
     ) -> None:
         """Withdraw a plot. It counts no more; the plot and the reason stay on record."""
-        from habmap.jobs.plots import void_plot
+        from habmap.jobs.plot import void_plot
 
         session: Session = context.obj
         result = void_plot(session.store(), plot_id, why=why, now=session.now())

@@ -11,9 +11,8 @@ from habmap.measures import M_PER_FT
 from habmap.place.load.cells import Cells
 from habmap.place.load.spec import PLACED, Column, Label, Loading, RowSaid, TableSpec, columns_of
 from habmap.records import Plot
+from habmap.work.plots import NOT_MEASURED
 
-#: Fields of a plot's row that are no part of what was measured.
-NOT_MEASURED: Final = ("uuid", "is_void", "why", "supersedes")
 M_PER_DISTANCE_UNIT: Final = {"m": 1.0, "ft": M_PER_FT}
 QUARTERS: Final = ("d1", "d2", "d3", "d4")
 #: A stem farther than this from the point is not in the quarter that was searched [m].

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 
-from habmap.jobs.ports import Store
+from habmap.place.contents import Contents
 from habmap.place.settings import Settings
 from habmap.records import Unit
 from habmap.work.versions import heirs
 
 
-def settings_of_now(store: Store) -> Settings:
+def settings_of_now(store: Contents) -> Settings:
     """Return the settings with each unit that is no more in holds, closed days, contracts, reasons to burn and
     shares to leave by its heirs: all units that now have some of its ground.
 

@@ -11,51 +11,37 @@ from habmap.cli.context import JsonOption, Session
 from habmap.cli.output import print_json, print_table, say, warn
 
 if TYPE_CHECKING:
-    from habmap.jobs.join import ToldTwice
+    from habmap.jobs.unite import ToldTwice
 
 
 def register(app: typer.Typer) -> None:
     """Add the command."""
-    app.command("unite")(join)
+    app.command("unite")(unite)
 
 
-def join(
+def unite(
     context: typer.Context,
     other: Annotated[Path, typer.Argument(metavar="OTHER", help="The folder of another copy of this property.")],
     as_json: JsonOption = False,
 ) -> None:
     """Add what another copy of this property holds beyond this one.
 
-    The other copy is only read. Joining in either order gives the same rows, and joining twice changes nothing.
+    The other copy is only read. Uniting in either order gives the same rows, and uniting twice changes nothing.
     Rows of one id with other content are refused and shown. Pictures of photos come along; track files do not.
     """
-    from habmap.jobs.join import join as unite
+    from habmap.jobs.unite import unite as job
     from habmap.place.schema import STORE_FILE
     from habmap.place.store import GeoPackageStore
+    from habmap.records import KEPT
 
     session: Session = context.obj
     store = session.store()
     folder = other.parent if other.name == STORE_FILE else other
-    result = unite(store, GeoPackageStore.open(folder))
+    result = job(store, GeoPackageStore.open(folder))
     if as_json:
         print_json("unite", result)
         return
-    added = result.added
-    rows = [
-        ("log lines", added.entries),
-        ("unit versions", added.units),
-        ("features", added.features),
-        ("boundaries", added.boundaries),
-        ("plots", added.plots),
-        ("elevation sources", added.elevations),
-        ("sources of canopy heights", added.canopies),
-        ("forecasts", added.forecasts),
-        ("burn records", added.burns),
-        ("drawn burn blocks", added.drawn_blocks),
-        ("photos", added.photos),
-        ("sightings", added.sightings),
-        ("frames read for cover", added.cover_frames),
-    ]
+    rows = [(kept.nouns, result.added[kept.key]) for kept in KEPT.values()]
     total = sum(count for _, count in rows)
     if total == 0:
         say("The other copy holds nothing that is not here already; nothing was changed.")

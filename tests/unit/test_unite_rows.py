@@ -12,7 +12,7 @@ from shapely import Polygon, box
 
 from habmap.errors import InputError, InputErrors
 from habmap.jobs.check import check
-from habmap.jobs.join import ToldTwice, join
+from habmap.jobs.unite import ToldTwice, unite
 from habmap.place.settings import Settings
 from habmap.records import DrawnBlock, differences
 from habmap.work.union import rival_units
@@ -30,8 +30,8 @@ def test_rows_of_every_kind_arrive_once() -> None:
     shared, field = unit("C1", box(0, 0, 100, 100)), unit("C2", box(100, 0, 200, 100))
     cut, burn = entry("cut", "2026-01-02", box(0, 0, 50, 100)), entry("burn", "2026-03-02", box(0, 0, 50, 100))
     here, there = FakeStore([shared, cut], grid=GRID), FakeStore([shared, field, burn], grid=GRID)
-    result = join(here, there)
-    assert (result.added.entries, result.added.units, result.known) == (1, 1, 1)
+    result = unite(here, there)
+    assert (result.added["entries"], result.added["units"], result.known) == (1, 1, 1)
     assert (result.entries_before, result.entries_after) == (1, 2)
     assert {row.entry_id for row in here.entries()} == {cut.entry_id, burn.entry_id}
     assert [row.unit_id for row in here.units()] == ["C1", "C2"]
@@ -39,7 +39,7 @@ def test_rows_of_every_kind_arrive_once() -> None:
 
 def test_another_property_is_refused() -> None:
     with pytest.raises(InputError, match="two different properties"):
-        join(FakeStore(), OtherPlace())
+        unite(FakeStore(), OtherPlace())
 
 
 def test_one_id_with_two_contents_is_refused_and_shown() -> None:
@@ -48,7 +48,7 @@ def test_one_id_with_two_contents_is_refused_and_shown() -> None:
     here = FakeStore([cut])
     there = FakeStore([replace(cut, cost=99.0, note="bad\x1bthing"), mow])
     with pytest.raises(InputErrors) as refused:
-        join(here, there)
+        unite(here, there)
     [fault] = refused.value.faults
     assert cut.entry_id in str(fault.where)
     assert "cost 10.0 here, 99.0 there" in str(fault.value)
@@ -69,10 +69,10 @@ def test_a_later_version_and_its_end_come_along() -> None:
     old = unit("C1", box(0, 0, 100, 100))
     new = unit("C1", box(0, 0, 110, 100), replaces=(old.uuid,), valid_from=date(2026, 4, 1), recorded_at=LATER)
     here, there = FakeStore([old], grid=GRID), FakeStore([old, new], grid=GRID)
-    join(here, there)
+    unite(here, there)
     assert [row.uuid for row in here.units()] == [new.uuid]
     assert here.unit_versions()[0].valid_to == date(2026, 4, 1)
-    assert join(there, here).added.units == 0
+    assert unite(there, here).added["units"] == 0
 
 
 def test_rival_redraws_are_refused() -> None:
@@ -84,7 +84,7 @@ def test_rival_redraws_are_refused() -> None:
         here = FakeStore([old, mine], grid=GRID)
         rows = here.rows()
         with pytest.raises(InputErrors):
-            join(here, FakeStore([old, rival], grid=GRID))
+            unite(here, FakeStore([old, rival], grid=GRID))
         assert here.rows() == rows
     # the two parts of one split were drawn together and are no rivals
     west = replace(mine, uuid="unit-west", unit_id="C1w")
@@ -96,7 +96,7 @@ def test_units_that_overlap_are_refused_with_acres() -> None:
     here = FakeStore([unit("C1", box(0, 0, 100, 100))], grid=GRID)
     there = FakeStore([unit("C2", box(50, 0, 150, 100))], grid=GRID)
     with pytest.raises(InputErrors, match=r"overlap[\s\S]*1\.24 acres"):  # 50 × 100 m² = 1.2355 acres
-        join(here, there)
+        unite(here, there)
 
 
 def test_rival_corrections_both_stay_and_are_told() -> None:
@@ -105,8 +105,8 @@ def test_rival_corrections_both_stay_and_are_told() -> None:
     one = entry("cut", "2026-01-02", patch, action="amend", target=cut.entry_id, why="less", killed_pct=50.0)
     two = entry("cut", "2026-01-02", patch, action="amend", target=cut.entry_id, why="more", killed_pct=90.0)
     here = FakeStore([cut, one])
-    result = join(here, FakeStore([cut, two]))
-    assert result.added.entries == 1
+    result = unite(here, FakeStore([cut, two]))
+    assert result.added["entries"] == 1
     assert (result.entries_before, result.entries_after) == (1, 1)
     assert result.warnings
 
@@ -122,9 +122,9 @@ def test_one_days_work_told_by_two_people_is_pointed_out_in_either_order() -> No
     # of 50 m by 100 m each, 40 m by 100 m are common: 4,000 m² are 0.988 acres
     for mine, theirs in (([bob], [ann]), ([ann], [bob])):
         here = FakeStore([stand, *mine], grid=GRID)
-        (pair,) = join(here, FakeStore([stand, *theirs], grid=GRID)).told_twice
+        (pair,) = unite(here, FakeStore([stand, *theirs], grid=GRID)).told_twice
         assert told(pair) == ("Bob", "Ann", pytest.approx(0.98842, abs=1e-5))
-        assert join(here, FakeStore([stand, *theirs], grid=GRID)).told_twice == ()  # both know both now
+        assert unite(here, FakeStore([stand, *theirs], grid=GRID)).told_twice == ()  # both know both now
 
 
 @pytest.mark.parametrize(
@@ -141,7 +141,7 @@ def test_one_days_work_told_by_two_people_is_pointed_out_in_either_order() -> No
 def test_what_is_taken_for_one_days_work(fields: dict[str, object], patch: Polygon, is_asked: bool) -> None:
     bob = entry("cut", "2026-01-02", box(0, 0, 50, 100), who="Bob", person_hours=20.0, unit_ids=("A",))
     ann = replace(entry("cut", "2026-01-02", patch, who="Ann"), **fields)  # type: ignore[arg-type]
-    found = join(FakeStore([bob], grid=GRID), FakeStore([ann], grid=GRID)).told_twice
+    found = unite(FakeStore([bob], grid=GRID), FakeStore([ann], grid=GRID)).told_twice
     assert bool(found) is is_asked
 
 
@@ -153,7 +153,7 @@ def test_a_correction_that_the_others_withdrawal_killed_is_told_in_either_order(
     )  # fmt: skip
     gone = entry("cut", "2026-01-02", action="void", target=cut.entry_id, why="never was", supersedes=())
     for mine, theirs in (([cut, change], [cut, gone]), ([cut, gone], [cut, change])):
-        result = join(FakeStore(mine, grid=GRID), FakeStore(theirs, grid=GRID))
+        result = unite(FakeStore(mine, grid=GRID), FakeStore(theirs, grid=GRID))
         assert any("had not seen its correction" in words and change.entry_id in words for words in result.warnings)
         assert result.entries_after == 0
 
@@ -173,7 +173,7 @@ def test_settings_that_differ_are_told_key_by_key() -> None:
             "burn_plan": {"grass": {"rh_pct": [20, 40]}},
         }
     )
-    differ = join(FakeStore(settings=here), FakeStore(settings=there)).settings_differ
+    differ = unite(FakeStore(settings=here), FakeStore(settings=there)).settings_differ
     shown = {one.key: (one.here, one.there) for one in differ}
     assert shown.pop("hold[A nest]")[1] is None
     assert shown == {
@@ -181,7 +181,7 @@ def test_settings_that_differ_are_told_key_by_key() -> None:
         "stages.target_pct": (80.0, 70.0),
         "burn_plan.grass.rh_pct": (None, [20.0, 40.0]),
     }
-    back = join(FakeStore(settings=there), FakeStore(settings=here)).settings_differ
+    back = unite(FakeStore(settings=there), FakeStore(settings=here)).settings_differ
     assert {(one.key, str(one.there), str(one.here)) for one in back} == {
         (one.key, str(one.here), str(one.there)) for one in differ
     }
@@ -193,7 +193,7 @@ def test_blocks_written_apart_are_told_by_check_and_settled_by_one_in_sight_of_b
         return DrawnBlock(uuid=uuid, name="North", geometry=shape, recorded_at=LATER, **fields)  # type: ignore[arg-type]
 
     here, there = FakeStore([block("one", 10)], grid=GRID), FakeStore([block("two", 20)], grid=GRID)
-    join(here, there)
+    unite(here, there)
     (fault,) = (fault for fault in check(here, today=date(2026, 1, 2)).faults if fault.rule == "apart")
     assert "block North" in fault.what and "not one" in fault.what and "row two" in fault.where
     here.append([replace(block("three", 30), recorded_at=LATER - timedelta(days=900))])

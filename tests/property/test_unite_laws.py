@@ -9,7 +9,7 @@ from fakes import FakeStore
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from habmap.jobs.join import join
+from habmap.jobs.unite import unite
 from habmap.records import Entry, Row, key_of
 from habmap.work.union import union
 
@@ -49,8 +49,8 @@ def content(store: FakeStore) -> dict[str, Row]:
 @given(actions, numbers, numbers)
 def test_the_order_does_not_matter(kinds: list[int], one: set[int], other: set[int]) -> None:
     here, there = copy(one, kinds), copy(other, kinds)
-    join(here, copy(other, kinds))
-    join(there, copy(one, kinds))
+    unite(here, copy(other, kinds))
+    unite(there, copy(one, kinds))
     assert content(here) == content(there)
     assert set(content(here)) == {f"row-{number:03d}" for number in one | other}
 
@@ -59,10 +59,10 @@ def test_the_order_does_not_matter(kinds: list[int], one: set[int], other: set[i
 @given(actions, numbers, numbers, numbers)
 def test_the_grouping_does_not_matter(kinds: list[int], one: set[int], two: set[int], three: set[int]) -> None:
     left, right, middle = copy(one, kinds), copy(one, kinds), copy(two, kinds)
-    join(left, copy(two, kinds))
-    join(left, copy(three, kinds))
-    join(middle, copy(three, kinds))
-    join(right, middle)
+    unite(left, copy(two, kinds))
+    unite(left, copy(three, kinds))
+    unite(middle, copy(three, kinds))
+    unite(right, middle)
     assert content(left) == content(right)
 
 
@@ -70,9 +70,9 @@ def test_the_grouping_does_not_matter(kinds: list[int], one: set[int], two: set[
 @given(actions, numbers, numbers)
 def test_twice_changes_nothing(kinds: list[int], one: set[int], other: set[int]) -> None:
     here, there = copy(one, kinds), copy(other, kinds)
-    join(here, there)
+    unite(here, there)
     once = here.rows()
-    again = join(here, there)
+    again = unite(here, there)
     assert here.rows() == once
     assert again.known == len(other)
     assert union(here.rows(), here.rows()).news == ()
@@ -83,5 +83,5 @@ def test_twice_changes_nothing(kinds: list[int], one: set[int], other: set[int])
 def test_the_other_copy_is_only_read(kinds: list[int], one: set[int], other: set[int]) -> None:
     there = copy(other, kinds)
     before = there.rows()
-    join(copy(one, kinds), there)
+    unite(copy(one, kinds), there)
     assert there.rows() == before
