@@ -41,12 +41,7 @@ class PastStore:
     def __init__(self, store: Store, *, before: dt.date, settings: Settings) -> None:
         self._store = store
         self._before = before
-        self._settings = settings
-
-    @property
-    def settings(self) -> Settings:
-        """The settings to go by."""
-        return self._settings
+        self.settings = settings
 
     def held(self) -> PastStore:
         """Return this very place: what the real one holds is of today."""

@@ -149,6 +149,12 @@ class Left:
     middle: float | None
     high: float | None
 
+    @classmethod
+    def of(cls, record: object, name: str) -> Left:
+        """Return three fields of a record as they are called by `fields`."""
+        low, middle, high = (getattr(record, one) for one in (f"{name}_low", name, f"{name}_high"))
+        return cls(low=low, middle=middle, high=high)
+
     def each(self, turned: Callable[[float], float]) -> Left:
         """Return all three turned; what is not known stays so."""
         low, middle, high = (None if one is None else turned(one) for one in (self.low, self.middle, self.high))

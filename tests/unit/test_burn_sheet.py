@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -13,17 +14,24 @@ from shapely import LineString
 
 from habmap.errors import InputError, UsageError
 from habmap.jobs.burnsheet_files import refuse_targets
+from habmap.land.edges import Side
 from habmap.land.grid import LocalGrid
 from habmap.show.burn.html import render_burn_html
 from habmap.show.burn.map import SIDE_STYLES, WIND_BOX_PT, burn_frame, rise_ticks, wind_spot
 from habmap.show.burn.pages import draw_burn_pdf, draw_burn_svg
-from habmap.show.burn.sheet import NOT_FOR_ALL, SIDE_LETTERS, SIDE_LINES, BurnSheet, Section, SheetEdge, hand_sections
+from habmap.show.burn.sheet import NOT_FOR_ALL, SIDE_LETTERS, SIDE_LINES, BurnSheet, Section, hand_sections
+from habmap.work.burn.block_edges import Edge
 
 GRID = LocalGrid(lat=37.0, lon=-96.0)
 
 
-def _line(*points_m: tuple[float, float]) -> LineString:
-    return GRID.to_lonlat(LineString(points_m))
+def _edge(side: Side, points_m: Sequence[tuple[float, float]], outward_deg: float) -> Edge:
+    coordinates = tuple(GRID.to_lonlat(LineString(points_m)).coords)
+    return Edge(
+        side=side, length_m=LineString(points_m).length, outward_deg=outward_deg, beyond="X2", beyond_stage=None,
+        beyond_words="X2", mapped_break=False, break_name=None, boss_checked=False, upslope=None,
+        coordinates=coordinates,
+    )  # fmt: skip
 
 
 def _sheet(**changed: object) -> BurnSheet:
@@ -35,11 +43,12 @@ def _sheet(**changed: object) -> BurnSheet:
         "drawn_on": date(2026, 3, 1),
         "grid": GRID,
         "edges": (
-            SheetEdge(side="downwind", line=_line((-100, 100), (100, 100)), outward_deg=0, key="D1"),
-            SheetEdge(side="side", line=_line((100, 100), (100, -100)), outward_deg=90, key="S1"),
-            SheetEdge(side="upwind", line=_line((100, -100), (-100, -100)), outward_deg=180, key="U1"),
-            SheetEdge(side="side", line=_line((-100, -100), (-100, 100)), outward_deg=270, key="S1"),
+            _edge("downwind", [(-100, 100), (100, 100)], 0),
+            _edge("side", [(100, 100), (100, -100)], 90),
+            _edge("upwind", [(100, -100), (-100, -100)], 180),
+            _edge("side", [(-100, -100), (-100, 100)], 270),
         ),
+        "keys": {("downwind", "X2"): "D1", ("side", "X2"): "S1", ("upwind", "X2"): "U1"},
         "units": (),
         "features": (),
         "ringed": (),
@@ -61,7 +70,7 @@ def test_sides_differ_by_letter_and_by_line() -> None:
 
 def test_the_map_is_true_to_its_scale() -> None:
     frame = burn_frame(_sheet(), left=0, bottom=0, width=562, height=450)
-    north = frame.on_paper(_line((-100, 100), (100, 100)))
+    north = frame.on_paper(GRID.to_lonlat(LineString([(-100, 100), (100, 100)])))
     # 200 m at 1:N are 200 / N m of paper; an inch is 0.0254 m and 72 points by definition
     assert shapely.length(north) == pytest.approx(200 / frame.scale / 0.0254 * 72, rel=1e-6)
     left, bottom, right, top = north.bounds
@@ -73,8 +82,8 @@ def test_the_map_is_true_to_its_scale() -> None:
 @pytest.mark.parametrize("half_m", [100.0, 300.0, 500.0])
 def test_the_wind_hides_no_edge_of_the_block(width_pt: float, half_m: float) -> None:
     corners = [(-half_m, half_m), (half_m, half_m), (half_m, -half_m), (-half_m, -half_m)]
-    sides = [_line(one, other) for one, other in zip(corners, [*corners[1:], corners[0]], strict=True)]
-    sheet = _sheet(edges=tuple(SheetEdge(side="side", line=line, outward_deg=0, key="S1") for line in sides))
+    sides = zip(corners, [*corners[1:], corners[0]], strict=True)
+    sheet = _sheet(edges=tuple(_edge("side", ends, 0) for ends in sides))
     frame = burn_frame(sheet, left=10, bottom=20, width=width_pt, height=410)
     x, y = wind_spot(frame, sheet)
     wind = shapely.box(x, y, x + WIND_BOX_PT[0], y + WIND_BOX_PT[1])
@@ -128,7 +137,7 @@ def test_ticks_point_outward_where_the_ground_rises_away() -> None:
 
 
 def test_ticks_are_drawn_only_where_the_ground_is_known_to_rise() -> None:
-    bare, rising = (draw_burn_svg(_sheet(edges=tuple(replace(edge, rises=rises) for edge in _sheet().edges)),
+    bare, rising = (draw_burn_svg(_sheet(edges=tuple(replace(edge, upslope=rises) for edge in _sheet().edges)),
                                   paper="letter").svg for rises in (None, True))  # fmt: skip
     assert rising.count("<path") > bare.count("<path") + 20
     assert draw_burn_svg(_sheet(), paper="letter").svg == bare

@@ -39,10 +39,8 @@ def register(app: typer.Typer) -> None:
                     unit.unit_id,
                     unit.name,
                     rounded(unit.remaining_acres, 1),
-                    *_range(
-                        unit.person_hours_left_low, unit.person_hours_left, unit.person_hours_left_high, unit.lines
-                    ),
-                    *_range(unit.cost_left_low, unit.cost_left, unit.cost_left_high, unit.lines),
+                    *_range(unit, "person_hours_left", unit.lines),
+                    *_range(unit, "cost_left", unit.lines),
                     rounded(unit.hand_only_acres, 1),
                     unit.waits or "",
                 ]
@@ -57,7 +55,7 @@ def register(app: typer.Typer) -> None:
                     line.entries,
                     rounded(line.pass_acres, 1),
                     rounded(line.person_hours),
-                    *_limits(line.hours_per_acre, line.hours_per_acre_low, line.hours_per_acre_high, line.entries),
+                    *_limits(line, line.entries),
                 ]
                 for line in result.practices
             ],
@@ -69,7 +67,7 @@ def register(app: typer.Typer) -> None:
                     [
                         ", ".join(word for word in (line.density, line.slope) if word),
                         line.entries,
-                        *_limits(line.hours_per_acre, line.hours_per_acre_low, line.hours_per_acre_high, line.entries),
+                        *_limits(line, line.entries),
                     ]
                     for line in result.classes
                 ],
@@ -81,19 +79,18 @@ def register(app: typer.Typer) -> None:
             say(caution)
 
 
-def _limits(middle: float, low: float | None, high: float | None, lines: int) -> list[Figure | None]:
-    low_first = _range(low, middle, high, lines, decimals=1)
-    return [low_first[1], low_first[0], low_first[2]]
+def _limits(line: object, lines: int) -> list[Figure | None]:
+    low, middle, high = _range(line, "hours_per_acre", lines, decimals=1)
+    return [middle, low, high]
 
 
-def _range(
-    low: float | None, middle: float | None, high: float | None, lines: int, decimals: int = 0
-) -> list[Figure | None]:
+def _range(record: object, name: str, lines: int, decimals: int = 0) -> list[Figure | None]:
     """Return cells of low, middle and high; so few lines say nothing of the first and the last."""
-    from habmap.work.effort import TOO_FEW_LINES
+    from habmap.work.effort import TOO_FEW_LINES, Left
 
-    known = (low, high) if lines >= TOO_FEW_LINES else (None, None)
-    return [rounded(known[0], decimals), rounded(middle, decimals), rounded(known[1], decimals)]
+    one = Left.of(record, name)
+    known = (one.low, one.high) if lines >= TOO_FEW_LINES else (None, None)
+    return [rounded(known[0], decimals), rounded(one.middle, decimals), rounded(known[1], decimals)]
 
 
 def _first_words(result: EffortResult) -> None:
@@ -106,15 +103,14 @@ def _first_words(result: EffortResult) -> None:
         return
     is_few = 0 < result.lines < TOO_FEW_LINES
     few = f" ({TOO_FEW_WORDS})" if is_few else ""
-    hours = _ranged(result.person_hours_left_low, result.person_hours_left, result.person_hours_left_high, is_few)
-    days = _ranged(result.person_days_left_low, result.person_days_left, result.person_days_left_high, is_few)
+    hours, days = (_ranged(result, name, is_few) for name in ("person_hours_left", "person_days_left"))
     say(
         f"{spent}; clearing the {result.remaining_acres:.1f} acres that remain would take about {hours} person-hours, "
         f"that is {days} days of one person{few}, going by {result.rests_on}."
     )
     if result.cost_left is not None:
-        money = _ranged(result.cost_left_low, result.cost_left, result.cost_left_high, is_few)
-        say(f"That would cost about {money} {result.currency}{few}, going by {result.cost_rests_on}.")
+        money = f"{_ranged(result, 'cost_left', is_few)} {result.currency}"
+        say(f"That would cost about {money}{few}, going by {result.cost_rests_on}.")
     say(_follow_up_words(result))
     if result.hand_only_acres is not None:
         machine = result.remaining_acres - result.hand_only_acres
@@ -161,6 +157,9 @@ def _finish_words(result: EffortResult) -> str:
     )
 
 
-def _ranged(low: float | None, middle: float | None, high: float | None, is_few: bool) -> str:
-    words = "unknown" if middle is None else f"{middle:,.0f}"
-    return words if is_few or low is None or high is None else f"{words} ({low:,.0f} to {high:,.0f})"
+def _ranged(result: EffortResult, name: str, is_few: bool) -> str:
+    from habmap.work.effort import Left
+
+    one = Left.of(result, name)
+    words = "unknown" if one.middle is None else f"{one.middle:,.0f}"
+    return words if is_few or one.low is None or one.high is None else f"{words} ({one.low:,.0f} to {one.high:,.0f})"

@@ -119,7 +119,7 @@ def _forecast_notes(row: Forecast, zone: tzinfo) -> tuple[str, ...]:
     if missing:
         notes.append(
             f"{missing if missing < 1_000 else 'more than 1,000'} hours between {min(told):%Y-%m-%d %H:%M} and "
-            f"{last:%Y-%m-%d %H:%M} have no row; a burn day shows them as gaps"
+            f"{last:%Y-%m-%d %H:%M} have no row; a burn sheet shows them as gaps"
         )
     return tuple(notes)
 

@@ -9,7 +9,7 @@ from typing import Any, Final
 from zoneinfo import ZoneInfo
 
 import shapely
-from shapely import LineString, MultiPolygon
+from shapely import MultiPolygon
 
 from habmap.land.grid import LocalGrid
 from habmap.records import Feature, Unit
@@ -21,16 +21,15 @@ from habmap.show.burn.sections import (
     hour_words,
     moisture_section,
     plan_section,
-    side_and_beyond,
     surroundings_section,
     turned_section,
 )
-from habmap.show.burn.sheet import BurnPaper, BurnSheet, Section, SheetEdge, hand_sections
+from habmap.show.burn.sheet import BurnPaper, BurnSheet, Section, hand_sections
 from habmap.show.burn.words import height_words
-from habmap.show.records import PageFeature
+from habmap.show.records import page_features
 from habmap.show.relief import Relief
 from habmap.show.words import tenths
-from habmap.vocabulary import PRIVATE_FEATURE_KINDS, WIND_WORDS, wind_16
+from habmap.vocabulary import WIND_WORDS, wind_16
 from habmap.work.burn.forecast import WEATHER_ITEMS
 from habmap.work.burn.result import BurnsheetResult
 from habmap.work.burn.surroundings import sensitive_features
@@ -113,18 +112,8 @@ def burn_sheet(
     """
     keys = edge_keys(result.edges)
     chart = hours_chart(result, grid=grid, zone=zone)
-    edges = tuple(
-        SheetEdge(
-            side=edge.side,
-            line=LineString(edge.coordinates),
-            outward_deg=edge.outward_deg,
-            key=keys[side_and_beyond(edge)],
-            rises=edge.upslope,
-        )
-        for edge in result.edges
-    )
     notes, more_notes = _notes((*result.warnings, *result.block_words))
-    outline = shapely.MultiLineString([edge.line for edge in edges])
+    outline = shapely.MultiLineString([edge.line for edge in result.edges])
     lon, lat = shapely.get_coordinates(shapely.centroid(shapely.convex_hull(outline)))[0].tolist()
     wind = wind_16(result.wind_from_deg)
     return BurnSheet(
@@ -138,17 +127,10 @@ def burn_sheet(
         drawn_on=drawn_on,
         again_title=None if result.again is None else result.again.title,
         grid=grid,
-        edges=edges,
+        edges=result.edges,
+        keys=keys,
         units=tuple((f"{unit.unit_id} {unit.name or ''}".strip(), unit.geometry) for unit in units),
-        features=tuple(
-            PageFeature(
-                kind=feature.kind,
-                name=feature.name or "",
-                geometry=feature.geometry,
-                is_private=feature.kind in PRIVATE_FEATURE_KINDS,
-            )
-            for feature in features
-        ),
+        features=page_features(features),
         ringed=tuple(
             feature.geometry for feature in sensitive_features(features) if "Line" not in feature.geometry.geom_type
         ),

@@ -12,12 +12,13 @@ from matplotlib.transforms import Affine2D
 
 from habmap.errors import InputError
 from habmap.land.grid import LocalGrid
-from habmap.show.burn.sheet import SIDE_LETTERS, SIDE_LINES, BurnSheet, SheetEdge
+from habmap.show.burn.sheet import SIDE_LETTERS, SIDE_LINES, BurnSheet
 from habmap.show.palette import INK
 from habmap.show.sheet.labels import Labels, draw_contour_labels, draw_feature_labels
 from habmap.show.sheet.map import PT_PER_M, Frame, draw_contours, draw_edge, draw_feature, outline_of
 from habmap.show.sheet.paper import SCALES
 from habmap.show.sheet.pen import LEAST_PT, Pen, clipped, text_width_pt
+from habmap.work.burn.block_edges import Edge
 
 #: Width [pt] and dash [pt] of an edge by its side of the wind; told apart without any colour.
 SIDE_STYLES: Final[dict[str, tuple[float, tuple[float, ...]]]] = {
@@ -77,7 +78,7 @@ def draw_burn_map(pen: Pen, frame: Frame, sheet: BurnSheet) -> None:
         _ring(pen, frame, shape)
     for edge in sheet.edges:
         draw_side(pen, frame.on_paper(edge.line), edge.side, clip=clip)
-        if edge.rises:
+        if edge.upslope:
             for tick in rise_ticks(frame, edge):
                 pen.path(tick, clip=clip, edgecolor="black", linewidth=1.1)
     labels = Labels(frame)
@@ -87,7 +88,7 @@ def draw_burn_map(pen: Pen, frame: Frame, sheet: BurnSheet) -> None:
         for step in np.arange(0.0, line.length, 6.0).tolist():
             spot = line.interpolate(step)
             labels.take((spot.x - 3, spot.y - 3, spot.x + 3, spot.y + 3), anyway=True)
-        for tick in rise_ticks(frame, edge) if edge.rises else ():
+        for tick in rise_ticks(frame, edge) if edge.upslope else ():
             x, y = np.asarray(tick.vertices, dtype=np.float64).mean(axis=0).tolist()
             labels.take((x - 2, y - 2, x + 2, y + 2), anyway=True)
     _edge_keys(pen, frame, sheet, labels)
@@ -110,7 +111,7 @@ def draw_side(pen: Pen, line: Any, side: str, *, clip: Outline | None = None) ->
     pen.path(outline, clip=clip, edgecolor="black", linewidth=width, linestyle=style, capstyle=cap, joinstyle="round")
 
 
-def rise_ticks(frame: Frame, edge: SheetEdge) -> list[Outline]:
+def rise_ticks(frame: Frame, edge: Edge) -> list[Outline]:
     """Return short strokes outward from an edge that the ground rises away from, points of the page."""
     line = frame.on_paper(edge.line)
     right, up = _grid_way(frame, edge.outward_deg)
@@ -132,7 +133,7 @@ def draw_edge_legend(pen: Pen, frame: Frame, sheet: BurnSheet, *, left: float, r
     window = shapely.box(*frame.box)
     is_ringed = any(frame.on_paper(shape).intersects(window) for shape in sheet.ringed)
     ringed = "Ringed: sensitive places. " if is_ringed else ""
-    ticks = "Ticks: ground rises away. " if any(edge.rises for edge in sheet.edges) else ""
+    ticks = "Ticks: ground rises away. " if any(edge.upslope for edge in sheet.edges) else ""
     step_ft = "" if sheet.relief is None else f"Contours every {sheet.relief.contour_step_ft} ft. "
     pen.text(
         left, top - 22,
@@ -197,7 +198,8 @@ def _edge_keys(pen: Pen, frame: Frame, sheet: BurnSheet, labels: Labels) -> None
     drawn = sorted(((frame.on_paper(edge.line), edge) for edge in sheet.edges), key=lambda one: -one[0].length)
     told: set[str] = set()
     for line, edge in drawn:
-        if edge.key in told and line.length < 55:
+        key = sheet.keys[edge.listed_as]
+        if key in told and line.length < 55:
             continue
         right, up = _grid_way(frame, edge.outward_deg)
         spots = [
@@ -205,9 +207,9 @@ def _edge_keys(pen: Pen, frame: Frame, sheet: BurnSheet, labels: Labels) -> None
             for out in (14.0, 20.0, 28.0, -14.0, -20.0)
             for point in (line.interpolate(share, normalized=True) for share in (0.5, 0.3, 0.7, 0.1, 0.9))
         ]
-        is_set = _set(pen, labels, spots, (edge.key,), is_bold=True, anyway=edge.key not in told)
+        is_set = _set(pen, labels, spots, (key,), is_bold=True, anyway=key not in told)
         if is_set:
-            told.add(edge.key)
+            told.add(key)
 
 
 def _unit_labels(pen: Pen, frame: Frame, sheet: BurnSheet, labels: Labels) -> None:

@@ -147,16 +147,11 @@ _Same = tuple[str, str]
 _FUEL_MARK: Final = " (fuel)"
 
 
-def side_and_beyond(edge: Edge) -> _Same:
-    """Return what stretches have in common that stand in the list as one."""
-    return (edge.side, edge.beyond_words)
-
-
 def edge_keys(edges: Sequence[Edge]) -> dict[_Same, str]:
     """Number what lies beyond each side of the wind, the longest first: D1, D2, S1 …"""
     length_m: defaultdict[_Same, float] = defaultdict(float)
     for edge in edges:
-        length_m[side_and_beyond(edge)] += edge.length_m
+        length_m[edge.listed_as] += edge.length_m
     counts: defaultdict[str, int] = defaultdict(int)
     keys: dict[_Same, str] = {}
     for same in sorted(length_m, key=lambda one: (list(SIDE_LETTERS).index(one[0]), -length_m[one])):
@@ -169,7 +164,7 @@ def edges_section(result: BurnsheetResult, keys: dict[_Same, str], most: int) ->
     """Return the edges by what lies beyond; where some have no room, not those downwind or beside cedar first."""
     groups: defaultdict[_Same, list[Edge]] = defaultdict(list)
     for edge in result.edges:
-        groups[side_and_beyond(edge)].append(edge)
+        groups[edge.listed_as].append(edge)
     kept = sorted(
         groups,
         key=lambda same: (

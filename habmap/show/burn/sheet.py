@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from typing import Final, Literal
 
-from shapely import LineString, MultiPolygon
+from shapely import MultiPolygon
 from shapely.geometry.base import BaseGeometry
 
 from habmap.land.grid import LocalGrid
 from habmap.show.burn.chart import HoursChart
 from habmap.show.records import PageFeature
 from habmap.show.relief import Relief
+from habmap.work.burn.block_edges import Edge
 
 BurnPaper = Literal["letter", "a4"]
-Side = Literal["downwind", "side", "upwind"]
 SIDE_LETTERS: Final[dict[str, str]] = {"downwind": "D", "side": "S", "upwind": "U"}
 SIDE_LINES: Final[dict[str, str]] = {"downwind": "heavy solid line", "side": "long dashes", "upwind": "dots"}
 #: What the boss draws or writes under the map by hand.
@@ -26,20 +27,6 @@ NOT_FOR_ALL: Final = "not permission to burn · for the crew, not for the public
 NOT_PERMISSION: Final = (
     "This sheet compares and lists; it is not permission to burn. The burn boss decides, on the day and on the ground."
 )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SheetEdge:
-    """One stretch of the block's edge: its side of the wind, its line (lon/lat), way out [° true] and key, as D1.
-
-    ``rises``: the ground rises away from it, whatever the wind; ``None`` = not known.
-    """
-
-    side: Side
-    line: LineString
-    outward_deg: float
-    key: str
-    rises: bool | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,6 +75,8 @@ class BurnSheet:
     ----------
     headline, lines
         The block, its acres and hour; below it the weather and what there is to burn.
+    keys
+        Each stretch's key, as D1, by what it is listed as.
     units
         Label and outline (lon/lat) of every unit.
     again_title
@@ -108,7 +97,8 @@ class BurnSheet:
     drawn_on: date
     again_title: str | None = None
     grid: LocalGrid
-    edges: tuple[SheetEdge, ...]
+    edges: tuple[Edge, ...]
+    keys: Mapping[tuple[str, str], str]
     units: tuple[tuple[str, BaseGeometry], ...]
     features: tuple[PageFeature, ...]
     ringed: tuple[BaseGeometry, ...]

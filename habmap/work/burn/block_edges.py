@@ -10,7 +10,7 @@ from datetime import date
 from typing import Any, Final
 
 import shapely
-from shapely import MultiPolygon, Polygon
+from shapely import LineString, MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from habmap.land.downhill import Surface
@@ -60,6 +60,11 @@ class Stretch:
     beyond_stage: str | None
     beyond_words: str
 
+    @property
+    def listed_as(self) -> tuple[str, str]:
+        """What stretches have in common that stand in the sheet's list as one: side and what lies beyond."""
+        return self.side, self.beyond_words
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Edge(Stretch):
@@ -82,6 +87,11 @@ class Edge(Stretch):
     boss_checked: bool
     upslope: bool | None
     coordinates: tuple[tuple[float, float], ...]
+
+    @property
+    def line(self) -> LineString:
+        """The stretch as a line, WGS 84 lon/lat [°]."""
+        return LineString(self.coordinates)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -238,7 +248,7 @@ def burn_edges(
     for run in runs:
         members, seen = [pieces[i] for i in run], beyond[run[0]]
         line = [members[0].start, *(piece.end for piece in members)]
-        lonlat = shapely.get_coordinates(grid.to_lonlat(shapely.simplify(shapely.LineString(line), 0.01)))
+        lonlat = shapely.get_coordinates(grid.to_lonlat(shapely.simplify(LineString(line), 0.01)))
         edges.append(
             Edge(
                 **outline.stretch(run, sides[run[0]]),

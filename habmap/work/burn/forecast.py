@@ -1,4 +1,4 @@
-"""Which forecast a burn day goes by, the one handed over or the newest that reaches the hour; the weather of it."""
+"""Which forecast a burn sheet goes by, the one handed over or the newest that reaches the hour; the weather of it."""
 
 from __future__ import annotations
 

@@ -16,7 +16,7 @@ from habmap.work.burn.written_plan import Compared, PlanInfo, PlanSigned
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ForecastUsed:
-    """The forecast that a burn day goes by.
+    """The forecast that a burn sheet goes by.
 
     Attributes
     ----------
