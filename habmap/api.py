@@ -20,8 +20,8 @@ if TYPE_CHECKING:
     from habmap.jobs.load.rasters import DemLoaded
     from habmap.jobs.load.result import LoadResult
     from habmap.jobs.map import MapResult
-    from habmap.jobs.plan import PlanResult
     from habmap.jobs.ports import Store
+    from habmap.jobs.schedule import ScheduleResult
     from habmap.place.store import GeoPackageStore
     from habmap.work.acres import AcresResult
     from habmap.work.bite import BiteResult
@@ -51,7 +51,7 @@ ANSWERS: dict[str, tuple[str, str]] = {
     "photos": ("habmap.work.photo_pairs", "PhotosResult"),
     "rank": ("habmap.work.order_of_work", "RankResult"),
     "response": ("habmap.work.response_records", "ResponseResult"),
-    "schedule": ("habmap.jobs.plan", "PlanResult"),
+    "schedule": ("habmap.jobs.schedule", "ScheduleResult"),
     "terrain": ("habmap.work.terrain", "TerrainResult"),
     "week": ("habmap.work.week", "WeekResult"),
 }
@@ -309,8 +309,8 @@ def effort(place: Store, *, on: dt.date | None = None, today: dt.date | None = N
     return job(place, on=on, today=today or _today(place))
 
 
-def schedule(place: Store, *, first: dt.date, last: dt.date, hours_per_week: float) -> PlanResult:
-    """Return the order of work laid into the weeks of a season, and what does not fit.
+def schedule(place: Store, *, first: dt.date, last: dt.date, hours_per_week: float) -> ScheduleResult:
+    """Return the work of a season laid into its weeks, and what does not fit and why.
 
     Parameters
     ----------
@@ -324,10 +324,10 @@ def schedule(place: Store, *, first: dt.date, last: dt.date, hours_per_week: flo
     >>> season = habmap.schedule(
     ...     place, first=datetime.date(2026, 11, 2), last=datetime.date(2027, 2, 28), hours_per_week=20
     ... )
-    >>> season.slots[0].week_from >= datetime.date(2026, 11, 2)
+    >>> all(sum(item.person_hours for item in week.items) < 20.0001 for week in season.weeks)
     True
     """
-    from habmap.jobs.plan import plan as job
+    from habmap.jobs.schedule import schedule as job
 
     return job(place, first=first, last=last, hours_per_week=hours_per_week)
 

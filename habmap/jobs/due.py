@@ -99,7 +99,7 @@ def found_due(store: Store, *, on: date, audience: Audience = "owner") -> Found:
             on=on,
             tell=lambda spot: due_words(spot).rstrip("."),
         ),
-        *calendar_due(on=on, bans=closed.bans, holds=closed.holds, contract=_contract(seen, settings, on)),
+        *calendar_due(on=on, bans=closed.bans, holds=closed.holds, contract=contract_dates(seen, settings, on)),
     )
     return Found(told_items(items) if audience == "public" else items, closed, state)
 
@@ -122,7 +122,8 @@ def _ground_due(state: Ground, settings: Settings, on: date) -> tuple[DueItem, .
     return tuple(item for item in items if item.acres is None or item.acres > acres(HAIR_M2))
 
 
-def _contract(store: Store, settings: Settings, on: date) -> Sequence[ContractDate]:
+def contract_dates(store: Store, settings: Settings, on: date) -> Sequence[ContractDate]:
+    """Return the contract items of the settings, in their order, with the acres applied up to a day."""
     applied: dict[tuple[str, str, str], float] = {}
     if settings.contract and store.entries() and store.grid is not None:
         for item in export_practices(store, first=date.min, last=on).items:

@@ -212,7 +212,12 @@ class DueItem:
 
 
 def ground_due(
-    pieces: Iterable[DatedGround], *, on: date, drying_days: tuple[int, int], upkeep: dict[str, UpkeepRule]
+    pieces: Iterable[DatedGround],
+    *,
+    on: date,
+    drying_days: tuple[int, int],
+    upkeep: dict[str, UpkeepRule],
+    ahead_days: int = AHEAD_DAYS,
 ) -> tuple[DueItem, ...]:
     """Return what the ground itself asks for, pieces of one unit with one set of dates added up.
 
@@ -222,15 +227,18 @@ def ground_due(
         First and last day of the drying window, counted from the last cut.
     upkeep
         The upkeep rule of each unit by ``unit_id``.
+    ahead_days
+        How far ahead upkeep and check-ups are looked for [days].
     """
+    ahead = days_after(on, ahead_days)
     found: defaultdict[DueItem, list[DatedGround]] = defaultdict(list)
     for piece in pieces:
         for item in (
             *_drying(piece, on, drying_days),
             *_piles(piece, on),
             *_after_fire(piece, on),
-            *_upkeep(piece, on, upkeep[piece.unit_id]),
-            *_look(piece, on),
+            *_upkeep(piece, on, ahead, upkeep[piece.unit_id]),
+            *_look(piece, on, ahead),
         ):
             found[item].append(piece)
     return tuple(_of_ground(item, mine) for item, mine in found.items())
@@ -317,7 +325,7 @@ def _after_fire(piece: DatedGround, on: date) -> Iterable[DueItem]:
                 yield _item(piece.unit_id, what, state, words, since=fire, first=day, last=day)
 
 
-def _upkeep(piece: DatedGround, on: date, rule: UpkeepRule) -> Iterable[DueItem]:
+def _upkeep(piece: DatedGround, on: date, ahead: date, rule: UpkeepRule) -> Iterable[DueItem]:
     if piece.stage == "coming_back":
         words = "the last check-up found live cedars above the limit"
         yield _item(
@@ -346,12 +354,12 @@ def _upkeep(piece: DatedGround, on: date, rule: UpkeepRule) -> Iterable[DueItem]
             opens, until = _span(rule.window, on)
             words += "; its days have passed once without it"
         first = max(opens, asked)
-    if is_late or first <= days_after(on, AHEAD_DAYS):
+    if is_late or first <= ahead:
         state = "due" if first <= on else "overdue" if is_late else "coming"
         yield _item(piece.unit_id, "upkeep", state, words, since=last, first=first, last=until)
 
 
-def _look(piece: DatedGround, on: date) -> Iterable[DueItem]:
+def _look(piece: DatedGround, on: date, ahead: date) -> Iterable[DueItem]:
     is_treated_ground = piece.first_treated is not None and piece.stage not in ("other", "keep")
     treated = piece.last_treated or piece.first_treated
     if treated is None or not (is_treated_ground or piece.snag_frac > 0):
@@ -366,7 +374,7 @@ def _look(piece: DatedGround, on: date) -> Iterable[DueItem]:
     if piece.snag_frac > 0:
         words += "; cedars were killed and left standing: which are dead, and what hangs loose"
     first, last = _day(year, LOOK_WINDOW[0]), _day(year, LOOK_WINDOW[1])
-    if first <= days_after(on, AHEAD_DAYS):
+    if first <= ahead:
         state = "coming" if on < first else "due" if on <= last else "overdue"
         yield _item(piece.unit_id, "checkup", state, words, since=since, first=first, last=last)
 

@@ -19,8 +19,8 @@ from habmap.jobs.export_handheld import handheld
 from habmap.jobs.export_layers import units_table
 from habmap.jobs.handout import build_handout
 from habmap.jobs.map import build_page
-from habmap.jobs.plan import plan
 from habmap.jobs.rank import rank
+from habmap.jobs.schedule import schedule
 from habmap.place.settings import Settings
 from habmap.show import words
 from habmap.show.handout import words as room_words
@@ -73,6 +73,12 @@ def resting_on(holds: Iterable[tuple[str, dict[str, object]]], on: date) -> set[
         for unit_id, span in holds
         if (span["from"] or date.min) <= on <= (span["to"] or date.max)  # type: ignore[operator]
     }
+
+
+def resting_all_week(holds: Iterable[tuple[str, dict[str, object]]]) -> set[str]:
+    """Return the units on hold on each of seven days."""
+    found = [resting_on(holds, TODAY + timedelta(days=n)) for n in range(7)]
+    return set.intersection(*found)
 
 
 def sent_to(texts: Iterable[str]) -> set[str]:
@@ -153,8 +159,9 @@ def test_nothing_at_rest_is_recommended_anywhere(
         elif (name := day.summary.split(":")[0]) in resting_on(holds, day.day):
             assert "(on hold" in day.summary, day.summary
 
-    begun = plan(store, first=TODAY, last=TODAY + timedelta(days=6), hours_per_week=30).slots
-    assert not {slot.unit_id for slot in begun} & resting
+    (begun,) = schedule(store, first=TODAY, last=TODAY + timedelta(days=6), hours_per_week=30).weeks
+    assert not {item.unit_id for item in begun.items if item.what in ("cut", "pile")} & resting
+    assert not {item.unit_id for item in begun.items if item.what != "hand_check"} & resting_all_week(holds)
 
     for name, _, _ in handheld(store, today=TODAY, audience=audience).outlines:
         unit_id, _, rest = name.partition(" ")

@@ -9,7 +9,7 @@ import pytest
 from habmap.measures import days_after
 from habmap.work.closures import Closures
 from habmap.work.finish import finish
-from habmap.work.plan import Stand, Windows, season_plan
+from habmap.work.schedule import Seasonal, Task, lay_out
 from habmap.work.seasons import DatedGround, UpkeepRule, YearlyBan, calendar_due, ground_due
 
 
@@ -43,10 +43,13 @@ def test_a_yearly_ban_comes_round_at_either_end(on: date) -> None:
 
 
 def test_a_season_at_the_end_of_the_calendar_has_its_weeks() -> None:
-    windows = Windows(bans=(), holds=(), working_months=tuple(range(1, 13)), drying_days=(30, 60))
-    stand = Stand(unit_id="C1", acres=10.0, hours_per_acre=5.0, not_before=None)
-    slots, unfit = season_plan([stand], first=date(9999, 12, 11), last=date.max, hours_per_week=10.0, windows=windows)
-    assert [slot.week_from for slot in slots] == [date(9999, 12, 11), date(9999, 12, 18), date(9999, 12, 25)]
+    season = Seasonal(
+        closures=Closures(bans=(), holds=()), working_months=tuple(range(1, 13)), drying_days=(30, 60), burns={},
+        pile_burns={},
+    )  # fmt: skip
+    cut = Task(what="cut", unit_id="C1", acres=10.0, hours_per_acre=5.0)
+    weeks, unfit = lay_out([cut], first=date(9999, 12, 11), last=date.max, hours_per_week=10.0, season=season)
+    assert [week.from_date for week in weeks] == [date(9999, 12, 11), date(9999, 12, 18), date(9999, 12, 25)]
     assert unfit[0].acres == pytest.approx(4.0)
 
 

@@ -20,10 +20,10 @@ from habmap.cli.commands import (
     manual,
     map,
     photos,
-    plan,
     plot,
     rank,
     response,
+    schedule,
     sheet,
     start,
     terrain,
@@ -36,5 +36,9 @@ from habmap.cli.commands import (
 #: In the order in which help lists them: set up, keep the log, ask, show, share, look over.
 IN_ORDER = (
     start, load, trace, unit, feature, log, correct, plot, history, acres, terrain, density, rank, bite, week, due,
+<<<<<<< HEAD
     effort, plan, burnsheet, photos, response, map, sheet, handout, export, unite, check, desk, demo, manual,
+=======
+    effort, schedule, burnsheet, photos, response, map, sheet, handout, export, join, check, desk, demo, manual,
+>>>>>>> c96a825 (schedule lays all work of a season into weeks: burns in drying and plan days, piles with their checks, upkeep, check-ups, contracts; never over a closed day)
 )  # fmt: skip

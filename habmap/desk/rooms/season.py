@@ -53,6 +53,8 @@ def _season(asked: Asked, hours: str) -> dict[str, Any]:
     from habmap import api
     from habmap.desk.asked import number_of
     from habmap.measures import days_after
+    from habmap.show.schedule_words import season_words
+    from habmap.work.schedule import KIND_WORDS
 
     per_week = number_of(hours, "person-hours in a week")
     first = asked.day("from", "first day") or asked.today
@@ -69,15 +71,29 @@ def _season(asked: Asked, hours: str) -> dict[str, Any]:
     result = api.schedule(asked.store, first=first, last=last, hours_per_week=per_week)
     return {
         "result": result,
+        "words": season_words(result),
         "weeks": table(
             "Week by week",
-            ("unit", "week of", "acres", "hours", "drying window from", "to"),
-            [[s.unit_id, s.week_from, s.acres, s.person_hours, s.burn_from, s.burn_to] for s in result.slots],
+            ("week of", "work", "unit", "acres", "hours", "open from", "to", "what it is"),
+            [
+                [
+                    week.from_date,
+                    KIND_WORDS[item.what],
+                    item.unit_id,
+                    item.acres,
+                    item.person_hours,
+                    item.from_date,
+                    item.to_date,
+                    item.words,
+                ]
+                for week in result.weeks
+                for item in week.items
+            ],
         ),
         "unfit": table(
             "What would not fit",
-            ("unit", "acres", "hours", "why"),
-            [[u.unit_id, u.acres, u.person_hours, u.why] for u in result.unfit],
+            ("work", "unit", "acres", "hours", "why"),
+            [[KIND_WORDS[one.what], one.unit_id, one.acres, one.person_hours, one.why] for one in result.unfit],
         ),
     }
 

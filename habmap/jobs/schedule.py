@@ -1,0 +1,190 @@
+"""A season laid into weeks: cuts, burns, piles, checks, upkeep and check-ups, and what would not fit."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Final
+
+from habmap.errors import InputError
+from habmap.jobs.due import contract_dates
+from habmap.jobs.effort import effort, hour_rates
+from habmap.jobs.ground import ground
+from habmap.place.named_units import settings_of_now
+from habmap.jobs.ports import Store
+from habmap.jobs.rank import rank
+from habmap.jobs.snapshot import once
+from habmap.place.closed_days import closures, plan_days, upkeep_rule
+from habmap.place.settings import Settings
+from habmap.show.schedule_calendar import schedule_calendar
+from habmap.vocabulary import FIRE_CAUTION, PRACTICES, SAW_CAUTION, SNAG_CAUTION
+from habmap.work.calendar_day import CalendarDay
+from habmap.work.dated_ground import dated_ground
+from habmap.work.priority import SLIVER_ACRES
+from habmap.work.said import has_snags
+from habmap.work.schedule import WEEK_DAYS, ScheduledWeek, Seasonal, Unfit, lay_out
+from habmap.work.schedule_tasks import (
+    ContractTerm,
+    KindRate,
+    PlanOf,
+    Stand,
+    cut_tasks,
+    ground_tasks,
+    kind_rates,
+    like_task,
+)
+from habmap.work.seasons import ground_due
+
+#: Where no end is given [days].
+HALF_YEAR: Final = 182
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ScheduleResult:
+    """A season's weeks, what would not fit, and what its hours rest on.
+
+    Attributes
+    ----------
+    weeks
+        Every whole week from ``from_date`` on.
+    acres, person_hours
+        Ground laid out to be cut [acre]; hours of all work laid out.
+    cut_rests_on, rates
+        Where the hours of cutting come from, by density and slope where the log has enough; those of other work.
+    unsigned
+        Kinds of fire laid out for which no written plan with author and date is in ``habmap.toml``.
+    """
+
+    from_date: date
+    to_date: date
+    hours_per_week: float
+    weeks: tuple[ScheduledWeek, ...]
+    unfit: tuple[Unfit, ...]
+    acres: float
+    person_hours: float
+    cut_rests_on: str
+    rates: tuple[KindRate, ...]
+    unsigned: tuple[str, ...]
+    cautions: tuple[str, ...]
+
+
+@once
+def schedule(store: Store, *, first: date, last: date, hours_per_week: float) -> ScheduleResult:
+    """Lay a season's work into weeks.
+
+    Parameters
+    ----------
+    first, last
+        First day, and last day that a week may end on.
+    hours_per_week
+        Person-hours in a week, above 0.
+
+    Raises
+    ------
+    InputError
+        The season runs backwards or holds no whole week, or nothing says how many hours an acre of cutting takes.
+    """
+    if (last - first).days < WEEK_DAYS - 1:
+        raise InputError(
+            "the season holds no whole week",
+            value=f"{first} to {last}",
+            allowed="at least seven days",
+            mend="give --from and --to at least a week apart",
+        )
+    settings, state = settings_of_now(store), ground(store)
+    spent = effort(store, today=first)
+    rates = kind_rates(spent.practices, settings.effort.rates)
+    terms = _terms(store, settings, first)
+    upkeep = {unit.unit_id: upkeep_rule(unit.unit_id, settings) for unit in state.units}
+    items = ground_due(
+        dated_ground(state), on=first, drying_days=settings.seasons.drying_days, upkeep=upkeep,
+        ahead_days=(last - first).days,
+    )  # fmt: skip
+    plan_of: PlanOf = lambda kind, unit_id: plan_days(settings, kind, unit_id)  # noqa: E731
+    tasks = [
+        *ground_tasks(items, terms, rates=rates, plan_of=plan_of, upkeep=upkeep, first=first),
+        *cut_tasks(_stands(store, first), terms),
+    ]
+    season = Seasonal(
+        closures=closures(settings),
+        working_months=settings.effort.working_months,
+        drying_days=settings.seasons.drying_days,
+        burns={unit_id: like_task("burn", unit_id, terms, rates=rates, plan_of=plan_of) for unit_id in upkeep},
+        pile_burns={
+            unit_id: like_task("pile_burn", unit_id, terms, rates=rates, plan_of=plan_of) for unit_id in upkeep
+        },
+    )
+    weeks, unfit = lay_out(tasks, first=first, last=last, hours_per_week=hours_per_week, season=season)
+    laid = [item for week in weeks for item in week.items]
+    used = {item.what for item in laid}
+    fires = {task.plan.kind for task in (*tasks, *season.burns.values()) if task.plan is not None and task.what in used}
+    return ScheduleResult(
+        from_date=first,
+        to_date=last,
+        hours_per_week=hours_per_week,
+        weeks=weeks,
+        unfit=unfit,
+        acres=sum(item.acres for item in laid if item.what == "cut"),
+        person_hours=sum(item.person_hours for item in laid),
+        cut_rests_on=spent.rests_on,
+        rates=tuple(rate for what, rate in rates.items() if what in used),
+        unsigned=tuple(
+            sorted(kind for kind in fires if not all(plan_of(kind, unit_id).is_signed for unit_id in upkeep))
+        ),
+        cautions=(
+            SAW_CAUTION,
+            *([SNAG_CAUTION] if _snags_in(store, {item.unit_id for item in laid}) else []),
+            FIRE_CAUTION,
+        ),
+    )
+
+
+def schedule_days(store: Store, *, first: date, last: date, hours_per_week: float) -> tuple[CalendarDay, ...]:
+    """Return a season's work as days of a calendar."""
+    return schedule_calendar(schedule(store, first=first, last=last, hours_per_week=hours_per_week))
+
+
+def last_day(first: date, last: date | None) -> date:
+    """Return the last day of a season: the one given, else half a year on."""
+    return last or first + timedelta(days=min(HALF_YEAR, (date.max - first).days))
+
+
+def _stands(store: Store, today: date) -> list[Stand]:
+    """Return what remains to be cut in the order of work, held ground too: what keeps it is said."""
+    rates, found = hour_rates(store), []
+    for unit in rank(store, today=today).units:
+        if not unit.has_cutting or unit.remaining_acres < SLIVER_ACRES:
+            continue
+        hours = rates.hours_on(unit.unit_id, unit.remaining_acres).middle
+        if not hours:
+            raise InputError(
+                "nothing says how many hours an acre takes",
+                mend="log work with --person-hours, or write rates.cut under [effort] in habmap.toml",
+            )
+        found.append(
+            Stand(
+                unit_id=unit.unit_id,
+                acres=unit.remaining_acres,
+                hours_per_acre=hours / unit.remaining_acres,
+            )
+        )
+    return found
+
+
+def _terms(store: Store, settings: Settings, on: date) -> list[ContractTerm]:
+    return [
+        ContractTerm(
+            name=f"{line.program} {line.item}",
+            units=line.units,
+            practices=frozenset(one for one in PRACTICES if settings.practice_code(one) == line.practice_code),
+            not_before=line.not_before,
+            due=line.due,
+            left_acres=(None if line.planned_acres is None else max(0.0, line.planned_acres - dated.applied_acres)),
+        )
+        for line, dated in zip(settings.contract, contract_dates(store, settings, on), strict=True)
+    ]
+
+
+def _snags_in(store: Store, unit_ids: Collection[str]) -> bool:
+    return has_snags(piece.state for piece in ground(store).pieces if piece.unit_id in unit_ids)
