@@ -11,11 +11,11 @@ from habmap.errors import InputError
 from habmap.jobs.due import contract_dates
 from habmap.jobs.effort import effort, hour_rates
 from habmap.jobs.ground import ground
-from habmap.place.named_units import settings_of_now
 from habmap.jobs.ports import Store
 from habmap.jobs.rank import rank
 from habmap.jobs.snapshot import once
 from habmap.place.closed_days import closures, plan_days, upkeep_rule
+from habmap.place.named_units import settings_of_now
 from habmap.place.settings import Settings
 from habmap.show.schedule_calendar import schedule_calendar
 from habmap.vocabulary import FIRE_CAUTION, PRACTICES, SAW_CAUTION, SNAG_CAUTION

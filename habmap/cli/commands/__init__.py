@@ -36,9 +36,5 @@ from habmap.cli.commands import (
 #: In the order in which help lists them: set up, keep the log, ask, show, share, look over.
 IN_ORDER = (
     start, load, trace, unit, feature, log, correct, plot, history, acres, terrain, density, rank, bite, week, due,
-<<<<<<< HEAD
-    effort, plan, burnsheet, photos, response, map, sheet, handout, export, unite, check, desk, demo, manual,
-=======
-    effort, schedule, burnsheet, photos, response, map, sheet, handout, export, join, check, desk, demo, manual,
->>>>>>> c96a825 (schedule lays all work of a season into weeks: burns in drying and plan days, piles with their checks, upkeep, check-ups, contracts; never over a closed day)
+    effort, schedule, burnsheet, photos, response, map, sheet, handout, export, unite, check, desk, demo, manual,
 )  # fmt: skip
