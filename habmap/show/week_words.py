@@ -35,21 +35,21 @@ _NOUNS: Final = {
     "cut": "cutting", "photo": "photo points", "plot": "plots", "frame": "frames of plant cover",
     "hand_check": "burned piles", "snag_check": "dead standing cedars after a fire",
 }  # fmt: skip
-_HEADS: Final = {
+HEADS: Final = {
     "forbidden": "Forbidden or closed now",
     "closes": "Closes",
     "burn": "Only to consider for burning",
     "cut": "To cut",
     "check": "To check",
 }
-_NOTHING: Final = {
+NOTHING: Final = {
     "forbidden": "nothing in habmap.toml, which knows no outside ban.",
     "closes": "no days end soon.",
     "burn": "nothing by the log and the plan's days.",
     "cut": "nothing.",
     "check": "nothing this week.",
 }
-SECTIONS: Final = tuple(_HEADS)
+SECTIONS: Final = tuple(HEADS)
 
 
 def week_items(week: Week, name: str, *, place: str, on: date, is_public: bool) -> tuple[WeekItem, ...]:
@@ -224,7 +224,7 @@ def week_lines(result: WeekResult) -> list[str]:
     for name in SECTIONS:
         more = len(drawn[name]) - shown[name]
         count = f" (and {more} more: habmap due)" if more else ""
-        lines.append(f"{_HEADS[name]}{count}:{'' if drawn[name] else f' {_NOTHING[name]}'}")
+        lines.append(f"{HEADS[name]}{count}:{'' if drawn[name] else f' {NOTHING[name]}'}")
         lines += [row for rows_ in drawn[name][: shown[name]] for row in rows_]
     return [*lines, *foot]
 
@@ -236,12 +236,16 @@ def _is_no_fire_check(item: WeekItem) -> bool:
 
 def _item_rows(item: WeekItem, *, several: bool) -> list[str]:
     place = f"{item.place}: " if several else ""
+    return _wrapped(f"  {place}{(item.unit_id or 'all').replace(';', ', ')}  {item_words(item)}", "      ")
+
+
+def item_words(item: WeekItem) -> str:
+    """Say a line of a week without its unit: how much, what, until when, and what waits for it."""
     size = "" if item.acres is None else f"{_size(item.acres)}, "
     until = "" if item.to_date is None or "until" in item.words else f"; to {item.to_date}"
     more = len(item.waits) - _MOST_WAITING
     waits = ", ".join([*item.waits[:_MOST_WAITING], *([f"{more} more"] if more > 0 else [])])
-    words = f"{item.words}{until}{f'; waits: {waits}' if waits else ''}"
-    return _wrapped(f"  {place}{(item.unit_id or 'all').replace(';', ', ')}  {size}{words}", "      ")
+    return f"{size}{item.words}{until}{f'; waits: {waits}' if waits else ''}"
 
 
 def _size(acres: float) -> str:

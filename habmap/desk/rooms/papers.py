@@ -99,14 +99,14 @@ PAPERS: Final = (
     ),
     Paper(
         key="gpx",
-        title="For a handheld",
+        title="The handheld file",
         words="Unit edges and the ground that remains, GPX.",
         command=("export", "gpx"),
         file_name="handheld.gpx",
     ),
     Paper(
         key="revisits",
-        title="What is due again",
+        title="The spots due again",
         words="Photo points, plots and frames as waypoints, GPX.",
         command=("export", "revisits"),
         file_name="revisits.gpx",

@@ -265,7 +265,7 @@ def _table(edit: UnitEdit) -> Any:
         for side, units in (("before", edit.before), ("after", edit.after))
         for unit in units
     ]
-    return table("Before and after", ("", "unit", "acres", "treated", "remain", "left on purpose"), rows)
+    return table("Before and after", ("when", "unit", "acres", "treated", "remain", "left on purpose"), rows)
 
 
 ROOM: Final = Room(

@@ -1,4 +1,4 @@
-"""This week: what presses, what comes, and what may not be done now."""
+"""This week: what is forbidden or closed, what closes, what may be considered for burning, what to cut and to check."""
 
 from __future__ import annotations
 
@@ -9,36 +9,48 @@ from starlette.responses import Response
 from habmap.desk.asked import Asked
 from habmap.desk.pages import page
 from habmap.desk.room import Room
-from habmap.desk.tables import table
 
 
 def show(asked: Asked) -> Response:
-    """Show what is due on the property's own today."""
-    from habmap.jobs.due import due
-    from habmap.work.seasons import WHAT_WORDS
+    """Show the week that begins on the property's own today."""
+    from habmap import api
+    from habmap.show.week_words import HEADS, NOTHING, SECTIONS, item_words
 
-    result = due(asked.store, on=asked.today)
-    rows = [
-        [
-            item.unit_id or "all",
-            WHAT_WORDS[item.what],
-            item.state,
-            item.acres,
-            item.from_date,
-            item.to_date,
-            item.words,
-        ]
-        for item in result.items
+    store = asked.store
+    if not store.units():
+        return asked.goto("lead")
+    result = api.week(store, on=asked.today)
+    lists = [
+        (
+            HEADS[name],
+            NOTHING[name],
+            [
+                (item.unit_id or "all", item_words(item), _does(asked, name, item.unit_id))
+                for item in getattr(result, name)
+            ],
+        )
+        for name in SECTIONS
     ]
+    first = next((one for one in (*result.cut, *result.check) if one.unit_id), None)
     return page(
         asked,
         "week.html.j2",
         result=result,
-        pressing=[item for item in result.items if item.state in ("overdue", "past the window", "due")],
-        what_words=WHAT_WORDS,
-        due=table("Everything due, one row a unit and kind", HEADS, rows),
+        lists=lists,
+        first=None if first is None else (first.unit_id, item_words(first)),
     )
 
 
-HEADS: Final = ("unit", "what", "where it stands", "acres", "from", "to", "why")
+def _does(asked: Asked, name: str, unit_id: str | None) -> tuple[str, str] | None:
+    """Return the address and the words of what is done about a line at the desk."""
+    if unit_id is None:
+        return None
+    ways = {
+        "cut": (asked.address("log", practice="cut", unit=unit_id), "log the cutting"),
+        "check": (asked.address("log", practice="checkup", unit=unit_id), "log a check-up"),
+        "burn": (asked.address("burn", ground=unit_id), "prepare a burn sheet"),
+    }
+    return ways.get(name)
+
+
 ROOM: Final = Room(name="week", title="This week", show=show)
