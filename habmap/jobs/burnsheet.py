@@ -60,16 +60,18 @@ from habmap.work.fuel_moisture import (
     vapour_pressure_deficit_kpa,
     why_no_tables,
 )
+from habmap.work.ground import GroundPiece
 from habmap.work.said import has_snags
 
 
 @dataclass(frozen=True, slots=True)
 class Burnsheet:
-    """A burn sheet worked out: what it was asked of, the weather at ignition by item, and the answer."""
+    """A burn sheet worked out: what it was asked of, the weather at ignition by item, the answer, and its ground."""
 
     store: Store
     weather: Mapping[str, float | None]
     result: BurnsheetResult
+    pieces: tuple[GroundPiece, ...]
 
 
 def burnsheet(store: Store, request: BurnRequest) -> BurnsheetResult:
@@ -227,7 +229,7 @@ def worked_out(store: Store, request: BurnRequest) -> Burnsheet:
         has_boundary=boundary is not None,
         is_level_unknown=request.weather_elevation_ft is not None and above_ft is None,
     )
-    return Burnsheet(store, weather, replace(result, warnings=(*not_used, *warnings)))
+    return Burnsheet(store, weather, replace(result, warnings=(*not_used, *warnings)), pieces)
 
 
 def _air(

@@ -20,6 +20,7 @@ from habmap.show.burn.html import render_burn_html
 from habmap.show.burn.pages import draw_burn_pdf
 from habmap.show.burn.sheet import BurnPaper
 from habmap.show.relief import Relief, draw_relief
+from habmap.show.shares import page_shares
 from habmap.work.burn.result import BurnsheetResult
 
 _RELIEF_CELLS: Final = 200_000
@@ -63,6 +64,7 @@ def write_burn_sheets(
         features=store.features(),
         boundary=None if boundary is None else boundary.geometry,
         relief=_relief(store, result),
+        shares=page_shares(sheet.pieces, grid),
     )
     contents = [
         draw_burn_pdf(drawn, paper=paper).content

@@ -41,14 +41,36 @@ _MARKS: Final = {
 }
 
 
+#: A tree that stands dead, bare limbs and all, on ground where others lie.
+_BARE_TREE: Final = (
+    "M6,12v-10M6,5.5l-3.2,-2.6M6,8l3.2,-2.6M1.5,12h9M17,23v-10M17,16.5l-3.2,-2.6M17,19l3.2,-2.6M12.5,23h9"
+)
+#: What lies and stands on the ground whatever its stage, drawn over the stage's own pattern, by `habmap.show.shares`;
+#: ink on a rim of paper, so that it shows on every fill, in grey and to any eye.
+_OVER_MARKS: Final = {
+    "slash": (5, 5, _strokes("M-1,6L6,-1M-1,1L1,-1M4,6L6,4", 0.7)),  # narrow hatch, as `down` has
+    "snags": (12, 12, _strokes("M3,2v5M9,8v5M9,-4v5", 1.3)),  # upright ticks, as `dead_standing` has
+    "both": (24, 26, _strokes(_BARE_TREE, 4.2).replace("{line}", PAPER) + _strokes(_BARE_TREE, 1.5)),
+}
+
+
+def over_id(kind: str) -> str:
+    """Return the id by which a drawing refers to what is drawn over stages."""
+    return f"over-{kind}"
+
+
 def pattern_id(stage: str) -> str:
     """Return the id by which a drawing refers to a stage's pattern."""
     return f"stage-{stage}"
 
 
 def pattern_definitions() -> str:
-    """Return the SVG ``<pattern>`` elements of all stages."""
-    return "".join(_pattern(stage) for stage in STAGES)
+    """Return the SVG ``<pattern>`` elements of all stages, and of what is drawn over them."""
+    return "".join(_pattern(stage) for stage in STAGES) + "".join(
+        f'<pattern id="{over_id(kind)}" patternUnits="userSpaceOnUse" width="{width}" height="{height}">'
+        f"{marks.format(line=INK)}</pattern>"
+        for kind, (width, height, marks) in _OVER_MARKS.items()
+    )
 
 
 def _pattern(stage: str) -> str:

@@ -19,6 +19,7 @@ from habmap.records import Entry, Feature
 from habmap.show.history_records import PageHistory
 from habmap.show.photo_records import PagePhotoPoint
 from habmap.show.relief import Relief
+from habmap.show.shares import PageShare
 from habmap.vocabulary import DEFAULT_CEDAR, PRIVATE_FEATURE_KINDS
 from habmap.work.acres import TotalAcres, UnitAcres
 from habmap.work.priority import Ranked
@@ -121,6 +122,7 @@ class Page:
     response: tuple[UnitResponse, ...] = ()
     grid_latlon: tuple[float, float] | None = None
     photo_points: tuple[PagePhotoPoint, ...] = ()
+    shares: tuple[PageShare, ...] = ()
     cedar: str = DEFAULT_CEDAR
 
 

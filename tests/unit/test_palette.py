@@ -8,6 +8,7 @@ Outside source of the colour differences: the ``colorspacious`` package, which c
 from __future__ import annotations
 
 import itertools
+import re
 import warnings
 from typing import Any
 
@@ -15,7 +16,7 @@ import numpy as np
 import pytest
 
 from habmap.show.palette import DARK_STAGES, INK, INK_SOFT, PAPER, STAGE_FILLS, WATER_INK
-from habmap.show.patterns import _MARKS, pattern_definitions, pattern_id
+from habmap.show.patterns import _MARKS, _OVER_MARKS, over_id, pattern_definitions, pattern_id
 from habmap.vocabulary import STAGES
 
 with warnings.catch_warnings():
@@ -88,3 +89,21 @@ def test_inks_read_on_paper_as_wcag_asks() -> None:
     for stage in DARK_STAGES:
         print(f"paper on {stage} {_contrast(PAPER, STAGE_FILLS[stage]):.1f}:1")
         assert _contrast(PAPER, STAGE_FILLS[stage]) >= 4.5
+
+
+def test_dead_trees_in_slash_show_on_every_fill_in_grey_and_to_any_eye() -> None:
+    width, height, marks = _OVER_MARKS["both"]
+    strokes = re.findall(r'd="([^"]+)" fill="none" stroke="([^"]+)" stroke-width="([\d.]+)"', marks.format(line=INK))
+    (rim, rim_ink, rim_px), (tree, tree_ink, tree_px) = strokes
+    # the tree is ink on a rim of paper that reaches out at least a pixel on either side: its contrast is the rim's own,
+    # whatever lies below, and the rim stands out of dark ground as the ink does of light
+    assert rim == tree and (rim_ink, tree_ink) == (PAPER, INK)
+    assert float(rim_px) - float(tree_px) >= 2
+    assert _contrast(INK, PAPER) >= 7
+    for stage, fill in STAGE_FILLS.items():
+        seen = _contrast(PAPER if stage in DARK_STAGES else INK, fill)
+        print(f"{stage:14} {seen:.1f}:1")
+        assert seen >= 2.5
+    assert all(tree not in own[2] for own in _MARKS.values())
+    assert (width, height) > (16, 16)  # wide apart: the stage's own pattern shows between the trees
+    assert pattern_definitions().count(f'id="{over_id("both")}"') == 1

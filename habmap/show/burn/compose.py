@@ -28,6 +28,7 @@ from habmap.show.burn.sheet import BurnPaper, BurnSheet, Section, hand_sections
 from habmap.show.burn.words import height_words
 from habmap.show.records import page_features
 from habmap.show.relief import Relief
+from habmap.show.shares import PageShare
 from habmap.show.words import tenths
 from habmap.vocabulary import WIND_WORDS, wind_16
 from habmap.work.burn.forecast import WEATHER_ITEMS
@@ -97,6 +98,7 @@ def burn_sheet(
     features: Sequence[Feature] = (),
     boundary: MultiPolygon | None = None,
     relief: Relief | None = None,
+    shares: Sequence[PageShare] = (),
     room: _Room = _ROOMS[0],
 ) -> BurnSheet:
     """Return what the sheet says: the result's own figures, none of them worked out anew.
@@ -107,7 +109,7 @@ def burn_sheet(
         The weather at ignition by item, as given or forecast.
     zone
         The property's.
-    units, features, boundary, relief
+    units, features, boundary, relief, shares
         What the map shows (lon/lat).
     """
     keys = edge_keys(result.edges)
@@ -136,6 +138,7 @@ def burn_sheet(
         ),
         boundary=boundary,
         relief=relief,
+        shares=tuple(shares),
         wind_from_deg=result.wind_from_deg,
         wind_words=(
             f"wind from {wind}, {beside(result.wind_from_deg)}° true",

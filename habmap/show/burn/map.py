@@ -12,10 +12,13 @@ from matplotlib.transforms import Affine2D
 
 from habmap.errors import InputError
 from habmap.land.grid import LocalGrid
+from habmap.show import words
 from habmap.show.burn.sheet import SIDE_LETTERS, SIDE_LINES, BurnSheet
 from habmap.show.palette import INK
+from habmap.show.shares import SHARE_WORDS
 from habmap.show.sheet.labels import Labels, draw_contour_labels, draw_feature_labels
-from habmap.show.sheet.map import PT_PER_M, Frame, draw_contours, draw_edge, draw_feature, outline_of
+from habmap.show.sheet.map import PT_PER_M, Frame, draw_contours, draw_edge, draw_feature, outline_of, pattern_area
+from habmap.show.sheet.marks import over_pattern
 from habmap.show.sheet.paper import SCALES
 from habmap.show.sheet.pen import LEAST_PT, Pen, clipped, text_width_pt
 from habmap.work.burn.block_edges import Edge
@@ -24,7 +27,7 @@ from habmap.work.burn.block_edges import Edge
 SIDE_STYLES: Final[dict[str, tuple[float, tuple[float, ...]]]] = {
     "downwind": (4.0, ()), "side": (2.6, (9, 4)), "upwind": (3.2, (0.01, 5.4)),
 }  # fmt: skip
-LEGEND_PT: Final = 26.0
+LEGEND_PT: Final = 40.0
 #: Ground shown around the block: this share of its larger side, and at least so much [m].
 _AROUND: Final = 0.1
 _LEAST_AROUND_M: Final = 35.0
@@ -66,6 +69,8 @@ def burn_frame(sheet: BurnSheet, *, left: float, bottom: float, width: float, he
 def draw_burn_map(pen: Pen, frame: Frame, sheet: BurnSheet) -> None:
     """Draw ground, features, edges and wind in the frame; labels of edges are set before all others."""
     clip = frame.outline
+    for share in sheet.shares:
+        pattern_area(pen, frame.on_paper(share.geometry), over_pattern(share.kind), clip=clip)
     if sheet.relief is not None:
         draw_contours(pen, frame, sheet.relief)
     for _, shape in sheet.units:
@@ -140,6 +145,14 @@ def draw_edge_legend(pen: Pen, frame: Frame, sheet: BurnSheet, *, left: float, r
         f"{ringed}{ticks}{step_ft}Keys stand in the list of edges, page 2. Print at 100 %, not fitted.",
         size_pt=9.5, is_serif=True,
     )  # fmt: skip
+    for number, (kind, called) in enumerate(SHARE_WORDS.items()):
+        acres = math.fsum(share.acres for share in sheet.shares if share.kind == kind)
+        if acres > 0:
+            x = left + number * step
+            swatch = shapely.box(x + 2, top - 36, x + 34, top - 25)
+            pattern_area(pen, swatch, over_pattern(kind))
+            pen.box(x + 2, top - 36, 32, 11, edgecolor=INK)
+            pen.text(x + 40, top - 34, f"{called}, {words.tenths(acres)} acres", size_pt=9.5, is_serif=True)
 
 
 # --- parts --------------------------------------------------------------------------------------------------

@@ -14,6 +14,7 @@ from habmap.land.grid import LocalGrid
 from habmap.show.burn.chart import HoursChart
 from habmap.show.records import PageFeature
 from habmap.show.relief import Relief
+from habmap.show.shares import PageShare
 from habmap.work.burn.block_edges import Edge
 
 BurnPaper = Literal["letter", "a4"]
@@ -85,6 +86,8 @@ class BurnSheet:
         What stands beside the wind arrow, line by line.
     ringed
         Sensitive places (lon/lat) to be ringed on the map.
+    shares
+        Ground in the block on which felled cedar lies, killed cedar stands, or both.
     chart, chart_words
         The forecast's hours, drawn below the map, and where they come from and what their marks mean; ``None`` = none.
     measured, by_hand
@@ -104,6 +107,7 @@ class BurnSheet:
     ringed: tuple[BaseGeometry, ...]
     boundary: MultiPolygon | None
     relief: Relief | None
+    shares: tuple[PageShare, ...] = ()
     wind_from_deg: float
     wind_words: tuple[str, ...]
     measured: tuple[Section, ...]

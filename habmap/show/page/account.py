@@ -9,8 +9,9 @@ from markupsafe import Markup
 
 from habmap.show import symbols, words
 from habmap.show.palette import INK
-from habmap.show.patterns import pattern_definitions, pattern_id
+from habmap.show.patterns import over_id, pattern_definitions, pattern_id
 from habmap.show.records import Page, PageUnit
+from habmap.show.shares import SHARE_WORDS
 from habmap.show.terrain_words import terrain_sentence
 from habmap.vocabulary import CEDAR_COVERS, FEATURE_WORDS, PRIVATE_FEATURE_KINDS, STAGE_WORDS, STAGES
 
@@ -59,6 +60,11 @@ def sheet_parts(page: Page) -> dict[str, Any]:
             (Markup(symbols.legend_area(pattern_id(stage))), STAGE_WORDS[stage], words.tenths(acres), stage)
             for stage in STAGES
             if (acres := sum(unit.stage_acres.get(stage, 0.0) for unit in page.units)) > 0
+        ],
+        "mixed_legend": [
+            (Markup(symbols.legend_area(over_id("both"))), SHARE_WORDS["both"], words.tenths(acres))
+            for acres in [sum(one.acres for one in page.shares if one.kind == "both")]
+            if acres > 0
         ],
         "feature_legend": _feature_legend(page),
         "patterns": Markup(pattern_definitions()),

@@ -20,6 +20,7 @@ from habmap.show.page.history import page_history
 from habmap.show.photo_records import PagePhotos
 from habmap.show.records import Audience, Page, PagePiece, PageUnit, PageWork, page_features
 from habmap.show.relief import Relief
+from habmap.show.shares import page_shares
 from habmap.show.terrain_words import coverage_warnings
 from habmap.show.words import SPOKEN_ACRES, day_words
 from habmap.vocabulary import (
@@ -119,6 +120,7 @@ def page_of(
         with_hours=with_hours,
         with_cost=with_cost,
         photo_points=answers.photos.points,
+        shares=page_shares(state.pieces, state.grid),
         cedar=cedar,
         grid_latlon=_drawing_center(answers.grid, state, audience),
     )

@@ -40,6 +40,7 @@ def drawing_json(page: Page) -> str:
             {"unit": piece.unit_id, "stage": piece.stage, "shape": coordinates.geojson(piece.geometry)}
             for piece in page.pieces
         ],
+        "mixed": [coordinates.geojson(one.geometry) for one in page.shares if one.kind == "both"],
         "patches": [
             {
                 "label": f"{PRACTICE_WORDS[work.entry.practice]} {words.short_day(work.entry.date)}",

@@ -13,7 +13,16 @@ from habmap.show import symbols, words
 from habmap.show.page.account import Row, sheet_parts
 from habmap.show.palette import INK, INK_SOFT
 from habmap.show.records import Page, PageUnit
-from habmap.show.sheet.map import EDGE_STYLES, draw_edge, draw_feature, is_drawn_to_shape, stage_area
+from habmap.show.shares import SHARE_WORDS
+from habmap.show.sheet.map import (
+    EDGE_STYLES,
+    draw_edge,
+    draw_feature,
+    is_drawn_to_shape,
+    pattern_area,
+    stage_area,
+)
+from habmap.show.sheet.marks import Pattern, over_pattern, stage_pattern
 from habmap.show.sheet.pen import LEADING, LEAST_PT, Pen, clipped, wrapped
 from habmap.vocabulary import FEATURE_WORDS, PRIVATE_FEATURE_KINDS, STAGE_WORDS, STAGES
 
@@ -200,9 +209,13 @@ def _bar(pen: Pen, unit: PageUnit, left: float, bottom: float, largest_acres: fl
 # --- legend -------------------------------------------------------------------------------------------------
 
 
-def _stages(page: Page) -> list[tuple[str, float]]:
+def _grounds(page: Page) -> list[tuple[Pattern, str, float]]:
+    """Return how each kind of ground is drawn, what it is called, and its acres: the stages, and dead among slash."""
     acres = {stage: sum(unit.stage_acres.get(stage, 0.0) for unit in page.units) for stage in STAGES}
-    return [(stage, total) for stage, total in acres.items() if total > 0]
+    found = [(stage_pattern(stage), STAGE_WORDS[stage], total) for stage, total in acres.items() if total > 0]
+    if mixed := sum(share.acres for share in page.shares if share.kind == "both"):
+        found.append((over_pattern("both"), SHARE_WORDS["both"], mixed))
+    return found
 
 
 @dataclass(frozen=True, slots=True)
@@ -250,7 +263,7 @@ def _stage_columns(width: float) -> int:
 
 def legend_height_pt(page: Page, width: float) -> float:
     """Return how high the legend will be [pt]."""
-    stages = math.ceil(len(_stages(page)) / _stage_columns(width))
+    stages = math.ceil(len(_grounds(page)) / _stage_columns(width))
     rows = stages + math.ceil(len(_samples(page)) / _feature_columns(width))
     return rows * _LEGEND_ROW_PT + 8
 
@@ -260,13 +273,13 @@ def draw_legend(pen: Pen, page: Page, left: float, top: float, width: float) -> 
     y = top - 4
     columns = _stage_columns(width)
     column_pt = width / columns
-    stages = _stages(page)
-    rows = math.ceil(len(stages) / columns)
-    for index, (stage, acres) in enumerate(stages):
+    grounds = _grounds(page)
+    rows = math.ceil(len(grounds) / columns)
+    for index, (pattern, called, acres) in enumerate(grounds):
         x, row_y = left + index // rows * column_pt, y - (index % rows + 1) * _LEGEND_ROW_PT
-        stage_area(pen, shapely.box(x, row_y, x + _SWATCH_PT[0], row_y + _SWATCH_PT[1]), stage)
+        pattern_area(pen, shapely.box(x, row_y, x + _SWATCH_PT[0], row_y + _SWATCH_PT[1]), pattern)
         pen.box(x, row_y, *_SWATCH_PT, edgecolor=INK)
-        pen.text(x + _SWATCH_PT[0] + 5, row_y + 1.8, f"{STAGE_WORDS[stage]} {words.tenths(acres)}")
+        pen.text(x + _SWATCH_PT[0] + 5, row_y + 1.8, f"{called} {words.tenths(acres)}")
     y -= rows * _LEGEND_ROW_PT + 2
     columns = _feature_columns(width)
     column_pt = width / columns

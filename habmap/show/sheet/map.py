@@ -21,7 +21,7 @@ from habmap.show import symbols
 from habmap.show.palette import CONTOUR_INK, INK, PAPER
 from habmap.show.records import Page
 from habmap.show.relief import Relief
-from habmap.show.sheet.marks import PT_PER_PX, Pattern, stage_pattern, svg_outline, tiled
+from habmap.show.sheet.marks import PT_PER_PX, Pattern, over_pattern, stage_pattern, svg_outline, tiled
 from habmap.show.sheet.pen import Pen
 
 PT_PER_M: Final = 72 * 1000 / MM_PER_IN
@@ -132,6 +132,10 @@ def draw_ground(pen: Pen, frame: Frame, page: Page, *, neighbours: Sequence[Base
         ground = frame.on_paper(piece.geometry)
         if ground.intersects(window):
             stage_area(pen, ground, piece.stage, clip=frame.outline)
+    for share in page.shares:
+        ground = frame.on_paper(share.geometry)
+        if share.kind == "both" and ground.intersects(window):
+            pattern_area(pen, ground, over_pattern(share.kind), clip=frame.outline)
     if page.relief is not None:
         pen.picture(_shade(page.relief, frame), frame.box)
         draw_contours(pen, frame, page.relief)

@@ -14,7 +14,7 @@ import numpy as np
 from matplotlib.path import Path as Outline
 from matplotlib.transforms import Affine2D
 
-from habmap.show.patterns import pattern_definitions, pattern_id
+from habmap.show.patterns import over_id, pattern_definitions, pattern_id
 
 #: A screen pixel of CSS in points of paper (CSS Values 4, section 6.2: 96 px and 72 pt to the inch).
 PT_PER_PX: Final = 0.75
@@ -63,6 +63,11 @@ def _patterns() -> dict[str, Pattern]:
 def stage_pattern(stage: str) -> Pattern:
     """Return how ground in a stage is drawn."""
     return _patterns()[pattern_id(stage)]
+
+
+def over_pattern(kind: str) -> Pattern:
+    """Return how what lies and stands on ground is drawn over its stage; it has no fill."""
+    return _patterns()[over_id(kind)]
 
 
 def tiled(pattern: Pattern, bounds_pt: tuple[float, float, float, float]) -> Iterator[tuple[Outline, Mark]]:

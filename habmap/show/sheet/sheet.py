@@ -132,6 +132,7 @@ def _only(page: Page, unit_id: str) -> Page:
         totals=unit,
         pieces=tuple(piece for piece in page.pieces if piece.unit_id == unit_id),
         work=tuple(work for work in page.work if work.unit_acres.get(unit_id, 0.0) > 0),
+        shares=tuple(share for share in page.shares if share.unit_id == unit_id),
     )
 
 

@@ -254,6 +254,8 @@ function drawPlace(map) {
       ),
     ),
   );
+  if (place.mixed.length)
+    opening.fills.push(many(place.mixed, "fills", { stroke: false, fillColor: "url(#over-both)", fillOpacity: 1 }));
   place.contours.forEach((line) => {
     const points = [];
     let lon = 0,
