@@ -1,4 +1,4 @@
-"""Write what README.md shows of the command itself: its reference, and pictures of the sample property's pages.
+"""Write what is shown of the command itself: README.md's pictures of the sample property's pages, and the JSON schemas.
 
 ``python3 scripts/dev.py docs`` calls this inside .venv; ``--check`` changes nothing and fails when any is stale.
 The pictures are judged by the figures and the words of the pages, their styles and their scripts, recorded beside them,
@@ -15,12 +15,10 @@ import shutil
 import subprocess
 import sys
 import tempfile
-from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
 TOP = Path(__file__).resolve().parent.parent
-README = TOP / "README.md"
 SCHEMAS = TOP / "habmap" / "schema"
 #: A folder with a dot: the wheel and the sample layers stay small.
 PICTURES = TOP / ".pictures"
@@ -31,39 +29,34 @@ SHOWN = {
     "phone.jpg": ("map.html", (390, 844)),
     "burn_sheet.jpg": ("burn.html", (900, 1120)),
 }
+#: Picture → paper of the sample property; its first page is shown, this wide [px].
+PRINTED = {"handout.jpg": "handout.pdf", "log_sheet.jpg": "log-sheet.pdf"}
+PRINTED_PX = 900
 #: The burn day of the picture: an invented one, on the sample's own forecast.
 BURN_DAY = ("C1", "--time", "2027-03-06T13:00")
-BEGIN = "<!-- command reference: written by `scripts/dev.py docs`, do not edit by hand -->"
-END = "<!-- end of the command reference -->"
-HELP_COLUMNS = 100
 
 
 def main(words: list[str]) -> int:
-    """Write the reference and the picture, or check them; return the exit code."""
+    """Write the pictures and the schemas, or check them; return the exit code."""
     if words not in ([], ["--check"]):
         print("docs takes nothing, or --check", file=sys.stderr)
         return 2
-    text = README.read_text(encoding="utf-8")
-    fresh = with_reference(text)
     with tempfile.TemporaryDirectory() as folder:
         place = Path(folder) / "sample"
         habmap("demo", str(place))
         figures = picture_figures(place)
         if words:
             stale = []
-            if text != fresh:
-                stale.append("README.md: the command reference")
             if recorded_figures() != figures:
                 stale.append(f"{PICTURES.name}: what the pictures show")
             stale += [f"habmap/schema/{name}" for name in stale_schemas()]
             for name in stale:
                 print(f"stale: {name}; run `python3 scripts/dev.py docs`", file=sys.stderr)
             return 1 if stale else 0
-        README.write_text(fresh, encoding="utf-8")
         write_schemas()
         take_pictures(place)
         RECORD.write_text(json.dumps(figures, indent=1) + "\n", encoding="utf-8")
-    print(f"wrote {README.name} and {len(SHOWN)} pictures in {PICTURES.name}")
+    print(f"wrote the schemas and {len(SHOWN) + len(PRINTED)} pictures in {PICTURES.name}")
     return 0
 
 
@@ -93,48 +86,11 @@ def write_schemas() -> None:
         path.write_text(text, encoding="utf-8")
 
 
-# --- command reference --------------------------------------------------------------------------------------
-
-
-def with_reference(text: str) -> str:
-    """Return README's text with a fresh command reference between its marks."""
-    if text.count(BEGIN) != 1 or text.count(END) != 1:
-        raise SystemExit(f"README.md must hold each of these marks once:\n{BEGIN}\n{END}")
-    before, rest = text.split(BEGIN)
-    _, after = rest.split(END)
-    return f"{before}{BEGIN}\n\n{reference()}\n{END}{after}"
-
-
-def reference() -> str:
-    """Return the help of the command and of every command under it, as Markdown."""
-    blocks = [f"```text\n$ habmap --help\n{help_of()}```\n"]
-    for name in commands_in(help_of()):
-        text = help_of(name)
-        body = f"```text\n$ habmap {name} --help\n{text}```\n"
-        for inner in commands_in(text):
-            body += f"\n```text\n$ habmap {name} {inner} --help\n{help_of(name, inner)}```\n"
-        blocks.append(f"<details><summary><code>habmap {name}</code></summary>\n\n{body}\n</details>\n")
-    return "\n".join(blocks)
-
-
-def commands_in(text: str) -> list[str]:
-    """Return the commands that a help text lists."""
-    _, _, listed = text.partition("\nCommands:\n")
-    return re.findall(r"^  ([a-z][a-z-]*)", listed, flags=re.MULTILINE)
-
-
-@lru_cache
-def help_of(*words: str) -> str:
-    """Return the help text that a person sees, at a fixed width."""
-    lines = habmap(*words, "--help").splitlines()
-    return "\n".join(line.rstrip() for line in lines).strip() + "\n"
-
-
 def habmap(*words: str) -> str:
     """Run the installed command and return its stdout."""
     done = subprocess.run(
         [str(Path(sys.executable).with_name("habmap")), *words],
-        env={**os.environ, "COLUMNS": str(HELP_COLUMNS), "NO_COLOR": "1", "PYTHONUTF8": "1"},
+        env={**os.environ, "NO_COLOR": "1", "PYTHONUTF8": "1"},
         stdout=subprocess.PIPE,
         encoding="utf-8",
         check=True,
@@ -154,13 +110,14 @@ def picture_figures(place: Path) -> dict[str, Any]:
         for unit in account["units"]
     }
     tiers = {unit["unit_id"]: unit["tier"] for unit in order["units"]}
-    pages = draw_pages(place)
+    pages, papers = draw_pages(place), print_papers(place)
     return {
         "on": account["on"],
         "treated_acres": round(account["totals"]["treated_acres"], 1),
         "remaining_acres": round(account["totals"]["remaining_acres"], 1),
         "units": digest(json.dumps([stages, tiers], sort_keys=True)),
         "pages": {name: digest(words_and_look(page.read_text(encoding="utf-8"))) for name, page in pages.items()},
+        "papers": {name: digest(words_of(paper)) for name, paper in papers.items()},
     }
 
 
@@ -174,6 +131,22 @@ def draw_pages(place: Path) -> dict[str, Path]:
         "--overwrite",
     )  # fmt: skip
     return {page.name: page for page in (map_page, burn_page)}
+
+
+def print_papers(place: Path) -> dict[str, Path]:
+    """Print the papers that the pictures show; return their files by name."""
+    handout, log_sheet = (place / "out" / name for name in PRINTED.values())
+    habmap("--place", str(place), "handout", "-o", str(handout), "--overwrite")
+    habmap("--place", str(place), "export", "log-sheet", "-o", str(log_sheet), "--overwrite")
+    return {paper.name: paper for paper in (handout, log_sheet)}
+
+
+def words_of(paper: Path) -> str:
+    """Return the words of a PDF's first page, without the day that it was drawn on."""
+    done = subprocess.run(
+        ["pdftotext", "-l", "1", str(paper), "-"], stdout=subprocess.PIPE, encoding="utf-8", check=True
+    )
+    return re.sub(r"[A-Z][a-z]+ \d+,\s+\d{4}", "", done.stdout)
 
 
 def words_and_look(page: str) -> str:
@@ -198,7 +171,7 @@ def digest(text: str) -> str:
 
 def recorded_figures() -> dict[str, Any] | None:
     """Return what the stored pictures show; ``None`` when one of them or the record is missing."""
-    if not (RECORD.exists() and all((PICTURES / name).exists() for name in SHOWN)):
+    if not (RECORD.exists() and all((PICTURES / name).exists() for name in (*SHOWN, *PRINTED))):
         return None
     figures: dict[str, Any] = json.loads(RECORD.read_text(encoding="utf-8"))
     return figures
@@ -213,6 +186,7 @@ def take_pictures(place: Path) -> None:
     if browser is None:
         raise SystemExit("the pictures need chromium (Debian: apt-get install chromium)")
     pages = draw_pages(place)
+    print_papers(place)
     PICTURES.mkdir(exist_ok=True)
     with sync_playwright() as playwright:
         # No sandbox: the pages are our own and the browser may run as root.
@@ -229,6 +203,14 @@ def take_pictures(place: Path) -> None:
                 image.convert("RGB").save(PICTURES / picture, quality=85, optimize=True)
             context.close()
         chromium.close()
+    for picture, paper in PRINTED.items():
+        raw = place / "picture"
+        size = ["-scale-to-x", str(PRINTED_PX), "-scale-to-y", "-1"]
+        subprocess.run(
+            ["pdftoppm", "-png", "-l", "1", "-singlefile", *size, str(place / "out" / paper), str(raw)], check=True
+        )
+        with Image.open(raw.with_suffix(".png")) as image:
+            image.convert("RGB").save(PICTURES / picture, quality=85, optimize=True)
 
 
 if __name__ == "__main__":

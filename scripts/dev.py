@@ -7,7 +7,7 @@
   check             read the code for faults: ruff, ruff format --check, mypy; the page's scripts with biome
   format            lay out the code: ruff format, and what ruff can mend by itself
   bench [ARGS...]   run every scripts/bench_*.py; ARGS go to each
-  docs [--check]    write the command reference and the pictures into README.md
+  docs [--check]    write the pictures of README.md and the schemas of the JSON
 
 Needs only Python 3.11 or newer with pip. Everything is installed into .venv in the top folder, at the versions of
 scripts/constraints.txt, and used again as long as neither that file nor pyproject.toml changes.
@@ -138,10 +138,9 @@ def bench(words: list[str]) -> int:
 
 
 def docs(words: list[str]) -> int:
-    """Write, or with --check compare, what README.md shows of the command and of the map."""
+    """Write, or with --check compare, the pictures in README.md and the schemas."""
     set_up("test")
-    if "--check" not in words:
-        get_programs("browser", "poppler")
+    get_programs("poppler", *([] if "--check" in words else ["browser"]))
     return run([program("python"), TOP / "scripts" / "_docs.py", *words], cwd=TOP)
 
 

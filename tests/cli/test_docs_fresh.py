@@ -25,7 +25,7 @@ def docs(repository: Path, run_habmap: Run) -> ModuleType:
     spec.loader.exec_module(module)
 
     def habmap(*words: str) -> str:
-        done = run_habmap(*words, columns=module.HELP_COLUMNS)
+        done = run_habmap(*words)
         assert done.code == 0, done.err
         return str(done.out)
 
@@ -33,22 +33,16 @@ def docs(repository: Path, run_habmap: Run) -> ModuleType:
     return module
 
 
-def test_the_command_reference_is_fresh(docs: ModuleType) -> None:
-    text = docs.README.read_text(encoding="utf-8")
-    assert docs.with_reference(text) == text, STALE
+def test_readme_names_every_command_and_is_soon_read(repository: Path, run_habmap: Run) -> None:
+    text = (repository / "README.md").read_text(encoding="utf-8")
+    assert len(text.splitlines()) < 260
+    table = text.split("## Every command")[1].split("\n## ")[0]
+    commands = re.findall(r"^  ([a-z][a-z-]*) ", run_habmap("--help").out.partition("\nCommands:\n")[2], re.M)
+    assert len(commands) > 20
+    assert [name for name in commands if f"`{name}`" not in table] == []
 
 
-def test_a_stale_reference_would_be_noticed(docs: ModuleType) -> None:
-    text = docs.README.read_text(encoding="utf-8").replace("Usage: habmap acres", "Usage: habmap akers")
-    assert docs.with_reference(text) != text
-
-
-def test_the_reference_covers_every_command(docs: ModuleType, run_habmap: Run) -> None:
-    text = docs.README.read_text(encoding="utf-8")
-    for command in docs.commands_in(run_habmap("--help").out):
-        assert f"$ habmap {command} --help" in text
-
-
+@pytest.mark.poppler
 def test_the_pictures_show_the_pages_of_today(docs: ModuleType, demo_place: Path, tmp_path: Path) -> None:
     place = shutil.copytree(demo_place, tmp_path / "sample")
     assert docs.recorded_figures() == docs.picture_figures(place), STALE
