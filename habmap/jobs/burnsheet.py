@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from zoneinfo import ZoneInfo
@@ -20,7 +18,7 @@ from habmap.place.closed_days import closures
 from habmap.place.named_units import settings_of_now
 from habmap.show.burn.words import block_words, warnings_for
 from habmap.vocabulary import FIRE_CAUTION, SNAG_CAUTION
-from habmap.work.burn.block import Block, block_name, burn_block, kind_by_ground
+from habmap.work.burn.block import block_name, burn_block, kind_by_ground
 from habmap.work.burn.block_edges import burn_edges, edge_totals, holds_cedar_fuel, outline_of, turned_edges
 from habmap.work.burn.block_terrain import BlockTerrain, cold_air_paths
 from habmap.work.burn.breaks import published_breaks
@@ -158,9 +156,9 @@ def worked_out(store: Store, request: BurnRequest) -> Burnsheet:
         block=block_name(request.names, block.unit_ids, is_patch=request.patch is not None),
         units=block.unit_ids,
         acres=acres(own_m2),
-        stage_acres=_stage_acres(block),
-        slash_acres=math.fsum(piece.acres for piece in pieces if piece.state.felled_frac > 0),
-        snag_acres=math.fsum(piece.acres for piece in pieces if piece.state.snag_frac > 0),
+        stage_acres=block.stage_acres,
+        slash_acres=block.acres_where(lambda state: state.felled_frac > 0),
+        snag_acres=block.acres_where(lambda state: state.snag_frac > 0),
         fuel=fuel,
         block_words=block_words(pieces, state, kind, on=day),
         plan=plan_info(plan, kind, signed),
@@ -214,7 +212,12 @@ def worked_out(store: Store, request: BurnRequest) -> Burnsheet:
         ),
         notify=settings.burn.notify,
         notices=notices_of(store.entries(), store.burns(), block.outline, grid=grid, day=day),
-        cautions=_cautions(block, within.beyond),
+        # a dead tree beside the block falls into it, or torches
+        cautions=(
+            FIRE_CAUTION,
+            DEAD_FUEL_WORDS,
+            *((SNAG_CAUTION,) if has_snags(block.states_within(within.beyond)) else ()),
+        ),
         warnings=not_used,
     )
     warnings = warnings_for(
@@ -248,21 +251,7 @@ def _air(
     )
 
 
-def _stage_acres(block: Block) -> dict[str, float]:
-    found: defaultdict[str, float] = defaultdict(float)
-    for piece in block.inside:
-        found[piece.stage] += piece.acres
-    return dict(sorted(found.items(), key=lambda item: -item[1]))
-
-
 def _clock_words(air: Air, dem: BlockTerrain | None, block_m2: float, driest: float, zone: ZoneInfo) -> str:
     is_daylight = bool(air.at.replace(tzinfo=zone).dst())
     other = fuel_classes(other_clock(air, is_daylight=is_daylight), dem, block_m2)
     return clock_words(driest, driest_pct(other), is_daylight=is_daylight)
-
-
-def _cautions(block: Block, within_m: float) -> tuple[str, ...]:
-    """Return the cautions for a block and the ground beside it: a dead tree there falls into it, or torches."""
-    beside = [piece for piece in block.beyond if shapely.dwithin(piece.geometry, block.outline, within_m)]
-    is_under_snags = has_snags(piece.state for piece in (*block.inside, *beside))
-    return (FIRE_CAUTION, DEAD_FUEL_WORDS, *((SNAG_CAUTION,) if is_under_snags else ()))

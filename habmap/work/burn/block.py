@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -18,6 +19,7 @@ from habmap.records import DrawnBlock
 from habmap.vocabulary import STAGES
 from habmap.work.burn.written_plan import PlanKind
 from habmap.work.ground import Ground, GroundPiece
+from habmap.work.stages import GroundState
 
 #: Slivers thinner than twice this are left by cutting a drawn patch out of drawn units [m].
 _SLIVER_M: Final = 0.01
@@ -41,6 +43,23 @@ class Block:
     outline: Polygon | MultiPolygon
     inside: tuple[GroundPiece, ...]
     beyond: tuple[GroundPiece, ...]
+
+    @property
+    def stage_acres(self) -> dict[str, float]:
+        """Ground by stage, the most first [acre]."""
+        found: defaultdict[str, float] = defaultdict(float)
+        for piece in self.inside:
+            found[piece.stage] += piece.acres
+        return dict(sorted(found.items(), key=lambda item: -item[1]))
+
+    def acres_where(self, is_so: Callable[[GroundState], bool]) -> float:
+        """Return the ground whose state is so [acre]."""
+        return math.fsum(piece.acres for piece in self.inside if is_so(piece.state))
+
+    def states_within(self, within_m: float) -> Iterator[GroundState]:
+        """Yield the states of the block's own ground and of that beside it."""
+        yield from (piece.state for piece in self.inside)
+        yield from (piece.state for piece in self.beyond if shapely.dwithin(piece.geometry, self.outline, within_m))
 
 
 def burn_block(

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from itertools import groupby
 
 from habmap.records import ForecastHour
 
@@ -40,14 +41,7 @@ def spells(winds: Sequence[HourWind], is_so: Sequence[bool]) -> tuple[Spell, ...
         One for each wind; of an hour without a direction it does not count.
     """
     known = [(wind.at, so) for wind, so in zip(winds, is_so, strict=True) if wind.from_deg is not None]
-    found: list[list[datetime]] = []
-    was_so = False
-    for at, so in known:
-        if so and was_so:
-            found[-1].append(at)
-        elif so:
-            found.append([at])
-        was_so = so
+    found = [[at for at, _ in run] for so, run in groupby(known, key=lambda one: bool(one[1])) if so]
     is_alone = len(winds) == 1
     return tuple(Spell(run[0], None if is_alone else run[-1]) for run in found)
 
