@@ -1,4 +1,4 @@
-"""The order of work as it is answered, and what the owner's own dates say of a unit in it."""
+"""The order of work: what is known of each unit joined, ranked, and what the owner's own dates say of it."""
 
 from __future__ import annotations
 
@@ -7,9 +7,14 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Final, Protocol
 
-from habmap.vocabulary import SAW_CAUTION
+from habmap.vocabulary import REMAINING, SAW_CAUTION
 from habmap.work.closures import Closure, Closures
-from habmap.work.priority import Ranked
+from habmap.work.density_records import UnitDensity
+from habmap.work.ground import Ground
+from habmap.work.nearness import to_open_ground_m, to_standing_cedars_m
+from habmap.work.priority import NO_HEAT_LOAD, SLIVER_ACRES, Candidate, DenseLimits, Ranked, next_unit, rank_units
+from habmap.work.seasons import DueItem
+from habmap.work.terrain import UnitTerrain
 
 #: How a hold that is still to come is told.
 COMING_HOLD: Final = "on hold from"
@@ -65,3 +70,87 @@ def owners_remarks(
             if line.due is not None:
                 words.append(f"contract {line.program} {line.item}: due {line.due}")
     return tuple(words)
+
+
+def order_of_work(
+    state: Ground,
+    *,
+    terrain: Mapping[str, UnitTerrain] | None,
+    stands: Mapping[str, UnitDensity],
+    upkeep: Mapping[str, Sequence[DueItem]],
+    closures: Closures,
+    contracts: Sequence[ContractLine],
+    closed_on: date,
+    limits: DenseLimits,
+    weights: Mapping[str, float],
+    warnings: Sequence[str] = (),
+) -> RankResult:
+    """Rank the units of a place.
+
+    Parameters
+    ----------
+    terrain, stands
+        Of the ground that remains in each unit, where none does of the whole unit; ``None`` = no elevation is loaded.
+    upkeep
+        What asks for upkeep, by unit.
+    closures, contracts, closed_on
+        What keeps units from work, what contracts say of them, and the day on which that is asked about.
+    warnings
+        What was said of the terrain.
+    """
+    near_open_m, near_seed_m = to_open_ground_m(state), to_standing_cedars_m(state)
+    remaining = {unit.unit_id: 0.0 for unit in state.units}
+    for piece in state.pieces:
+        if piece.stage in REMAINING:
+            remaining[piece.unit_id] += piece.acres
+    candidates = []
+    for unit in state.units:
+        name, slope, stand = unit.unit_id, (terrain or {}).get(unit.unit_id), stands.get(unit.unit_id)
+        # stems are known, and yet not whether they are dense: clumped quarter points, likely too few
+        is_low_guess = stand is not None and stand.stems_per_acre is not None and stand.dense is None
+        told = None if is_low_guess else stand or unit
+        asks = upkeep.get(name, ())
+        has_cutting = remaining[name] >= SLIVER_ACRES
+        closure = closures.on(closed_on, name, work=("cut",)) if has_cutting else closures.on_upkeep(closed_on, name)
+        candidates.append(
+            Candidate(
+                unit_id=name,
+                cover=unit.cover,
+                name=unit.name,
+                remaining_acres=remaining[name],
+                stems_per_acre=told.stems_per_acre if told else None,
+                canopy_pct=told.canopy_pct if told else None,
+                canopy_coverage_pct=stand.canopy_coverage_pct if stand else None,
+                sun_facing_pct=slope.sun_facing_pct if slope else None,
+                coverage_pct=slope.coverage_pct if slope else None,
+                aspect_mean_deg=slope.aspect_mean_deg if slope and slope.facing != "flat" else None,
+                too_coarse=bool(slope and slope.too_coarse),
+                facing=slope.facing if slope else None,
+                heat_load_mean=slope.heat_load_mean if slope else None,
+                near_open_m=near_open_m.get(name),
+                hand_only_pct=slope.hand_only_pct if slope else None,
+                upkeep_acres=sum(item.acres or 0.0 for item in asks),
+                upkeep_why="; ".join(dict.fromkeys(item.words for item in asks)),
+                near_seed_m=near_seed_m.get(name),
+                closure=closure,
+                remarks=owners_remarks(name, closure, closures=closures, contracts=contracts, on=closed_on),
+            )
+        )
+    ranked = rank_units(candidates, limits=limits, weights=weights)
+    following = next_unit(ranked)
+    return RankResult(
+        on=state.on,
+        closed_on=closed_on,
+        next_unit_id=None if following is None else following.unit_id,
+        weights=weights,
+        units=ranked,
+        warnings=(*warnings, *_unknown_words(terrain)),
+    )
+
+
+def _unknown_words(terrain: Mapping[str, UnitTerrain] | None) -> tuple[str, ...]:
+    if terrain is None:
+        return ("no elevation is loaded: no unit's face is known, so none can be first",)
+    units = terrain.values()
+    is_unfitted = any(unit.sun_facing_pct is not None and unit.heat_load_mean is None for unit in units)
+    return (NO_HEAT_LOAD,) if is_unfitted else ()

@@ -11,10 +11,10 @@ import pytest
 from fakes import GRID, FakeStore, entry, unit
 from shapely import Point, box
 
-import habmap.jobs.rank
 import habmap.place.connection
 import habmap.place.contents
 import habmap.work.ground
+import habmap.work.order_of_work
 from habmap.cli.main import run
 from habmap.errors import PlaceError
 from habmap.jobs.acres import acres
@@ -55,7 +55,7 @@ def counted(monkeypatch: pytest.MonkeyPatch) -> Counter[str]:
     count(habmap.place.contents, "select", "tables read")
     count(habmap.work.ground, "pieces", "cuts")
     count(Elevation, "zone_sums_of", "terrain sums")
-    count(habmap.jobs.rank, "rank_units", "orders")
+    count(habmap.work.order_of_work, "rank_units", "orders")
     return found
 
 
