@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from typing import Final
 
 import numpy as np
@@ -110,10 +110,7 @@ class ZoneSums:
 
 
 #: The sums that are plain numbers, in order.
-PLAIN_SUMS: Final = (
-    "covered_m2", "slope_deg_m2", "slope_pct_m2", "gradient_east_m2", "gradient_north_m2", "gradient_length_m2",
-    "flat_m2", "sun_facing_m2", "hand_only_m2", "heat_load_m2", "heat_load_ground_m2",
-)  # fmt: skip
+PLAIN_SUMS: Final = tuple(one.name for one in fields(ZoneSums) if one.type == "float")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -176,24 +173,20 @@ def tile_sums(tile: GradientTile, polygons_wkb: Sequence[bytes], *, rules: FaceR
     is_fitted = np.isfinite(heat)
     is_flat = pct < rules.flat_below_pct
 
-    def total(weights: Floats) -> Floats:
-        return _totals(owners, weights, count=count)
-
-    table = np.column_stack(
-        [
-            total(area_m2),
-            total(area_m2 * deg),
-            total(area_m2 * pct),
-            total(area_m2 * east),
-            total(area_m2 * north),
-            total(area_m2 * rise),
-            total(area_m2 * is_flat),
-            total(area_m2 * (~is_flat & (rise > 0) & rules.is_sun_facing(bearing))),
-            total(area_m2 * (pct > rules.machine_limit_pct)),
-            total(area_m2 * np.where(is_fitted, heat, 0.0)),
-            total(area_m2 * is_fitted),
-        ]
-    ).tolist()
+    weights = {
+        "covered_m2": area_m2,
+        "slope_deg_m2": area_m2 * deg,
+        "slope_pct_m2": area_m2 * pct,
+        "gradient_east_m2": area_m2 * east,
+        "gradient_north_m2": area_m2 * north,
+        "gradient_length_m2": area_m2 * rise,
+        "flat_m2": area_m2 * is_flat,
+        "sun_facing_m2": area_m2 * (~is_flat & (rise > 0) & rules.is_sun_facing(bearing)),
+        "hand_only_m2": area_m2 * (pct > rules.machine_limit_pct),
+        "heat_load_m2": area_m2 * np.where(is_fitted, heat, 0.0),
+        "heat_load_ground_m2": area_m2 * is_fitted,
+    }
+    table = np.column_stack([_totals(owners, values, count=count) for values in weights.values()]).tolist()
 
     classes = np.minimum(pct / SLOPE_CLASS_PCT, _LAST_CLASS).astype(np.int64)
     keys, position = np.unique(owners * (_LAST_CLASS + 1) + classes, return_inverse=True)
@@ -202,7 +195,7 @@ def tile_sums(tile: GradientTile, polygons_wkb: Sequence[bytes], *, rules: FaceR
     ends = np.searchsorted(key_owners, np.arange(count + 1))
     return [
         ZoneSums(
-            **dict(zip(PLAIN_SUMS, table[i], strict=True)),
+            **dict(zip(weights, table[i], strict=True)),
             slope_classes=key_classes[ends[i] : ends[i + 1]],
             slope_class_m2=key_m2[ends[i] : ends[i + 1]],
         )

@@ -9,8 +9,10 @@ import shutil
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
-from small_places import Run, make_place, square
+from pdf_reading import pdf_words
+from small_places import Run, make_place, square, write_dem
 
 import habmap
 
@@ -110,6 +112,41 @@ def test_a_practice_is_one_row_and_its_stage_rule(run_habmap: Run, place: Path, 
     effort = ok(chip("effort", "--json"))
     assert effort["acres_per_person_hour"] == pytest.approx(4.942 / 16, rel=0.01)  # 6 hours of cutting, 10 of chipping
     ok(chip("check"))
+
+
+@pytest.mark.poppler
+def test_a_figure_of_the_terrain_is_its_sum_and_its_field(run_habmap: Run, tmp_path: Path) -> None:
+    """Two files of source: its sum in land, its field and formula in work. Command, JSON, map and sheet know it."""
+    place = make_place(run_habmap, tmp_path / "place", [("U", square(0), {}), ("V", square(1), {})])
+    # Planes of 10 % and 20 % that meet between the units; over the bend Horn's window gives 12.5 % and 17.5 %.
+    dem = write_dem(tmp_path / "dem.tif", lambda east, north: np.where(east < 100, 0.1 * east, 10 + 0.2 * (east - 100)))
+    ok(run_habmap("load", "dem", dem, place=place))
+    changes = (
+        ("land/zones.py", "    hand_only_m2: float = 0.0", "    over_15_m2: float = 0.0\n"),
+        ("land/zones.py", '        "hand_only_m2": area_m2', '        "over_15_m2": area_m2 * (pct > 15),\n'),
+        (
+            "work/terrain.py",
+            "    flat_pct: float | None = fact(",
+            '    over_15_pct: float | None = fact("steep share", column="over 15 %", rough_step=10,'
+            ' tells="{:.0f} % is over 15 %")\n',
+        ),
+        ("work/terrain.py", "        flat_pct=flat_pct,", "        over_15_pct=100 * sums.over_15_m2 / covered,\n"),
+    )
+    assert len({name for name, _, _ in changes}) == 2
+    copied = with_lines(tmp_path / "copy", *changes)
+
+    def run(*words: object) -> Any:
+        return copied(run_habmap, *words, place=place)
+
+    units = {unit["unit_id"]: unit for unit in ok(run("terrain", "--json"))["units"]}
+    assert [units[name]["over_15_pct"] for name in "UV"] == pytest.approx([0, 100], abs=1e-3)
+    assert "over 15 %" in ok(run("terrain"))
+    assert "over 15 %" not in ok(run_habmap("terrain", place=place))
+    said = "100\N{NO-BREAK SPACE}% is over 15\N{NO-BREAK SPACE}%"
+    ok(run("map", "-o", tmp_path / "map.html"))
+    assert said in (tmp_path / "map.html").read_text(encoding="utf-8")
+    ok(run("sheet", "--unit", "V", "-o", tmp_path / "sheet.pdf"))
+    assert said.replace("\N{NO-BREAK SPACE}", " ") in pdf_words(tmp_path / "sheet.pdf")
 
 
 def test_a_line_is_named_by_its_number(run_habmap: Run, place: Path, tmp_path: Path) -> None:
