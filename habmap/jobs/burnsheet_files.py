@@ -19,11 +19,10 @@ from habmap.show.burn.compose import fitted_sheet
 from habmap.show.burn.html import render_burn_html
 from habmap.show.burn.pages import draw_burn_pdf
 from habmap.show.burn.sheet import BurnPaper
-from habmap.show.relief import Relief, draw_relief
+from habmap.show.relief import RELIEF_CELLS, Relief, draw_relief, relief_bounds
 from habmap.show.shares import page_shares
 from habmap.work.burn.result import BurnsheetResult
 
-_RELIEF_CELLS: Final = 200_000
 _KINDS: Final = {".pdf", ".html"}
 
 
@@ -97,10 +96,8 @@ def _relief(store: Store, result: BurnsheetResult) -> Relief | None:
     if source is None or not result.edges:
         return None
     outline = shapely.MultiLineString([edge.coordinates for edge in result.edges])
-    west, south, east, north = outline.bounds
-    margin = 0.5 * max(east - west, north - south)
     with open_elevation(Path(source.path), vertical_unit=source.vertical_unit) as elevation:
         if not bool(elevation.touches([shapely.convex_hull(outline)])[0]):
             return None  # said in words by the burn sheet's own warnings
-        coarse = elevation.coarse_heights((west - margin, south - margin, east + margin, north + margin), _RELIEF_CELLS)
+        coarse = elevation.coarse_heights(relief_bounds([outline], margin=0.5), RELIEF_CELLS)
     return draw_relief(coarse.heights_m.astype("float64"), transform=coarse.transform, crs_wkt=coarse.crs_wkt)

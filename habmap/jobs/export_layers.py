@@ -19,7 +19,7 @@ def ledger_table(store: Store, *, audience: Audience = "owner") -> LayerTable:
     """Return every line of the log that counts today, corrections applied, with its ground at full precision.
 
     For the public without the columns that are the owner's, and with ground that tells of no nest, grave or other
-    private place (see `habmap.jobs.public`).
+    private place (see `habmap.place.public_store`).
     """
     store = public_view(store) if audience == "public" else store
     all_rows, records = store.entries(), store.burns()

@@ -63,8 +63,6 @@ def write_handout(
 
     Parameters
     ----------
-    store
-        The place.
     target
         The PDF to write, whole or not at all; ``None``: ``out/handout.pdf`` in ``folder``.
     folder
@@ -83,9 +81,9 @@ def write_handout(
     UsageError
         The file's name does not end in .pdf.
     InputError
-        The file is there and ``overwrite`` is false, or the ground is wider than any paper.
-    PlaceError
-        The disk refused.
+        The ground is wider than any paper.
+    PlaceError, InputError
+        As for `habmap.jobs.map.draw_map`.
     """
     path = pdf_path(target, folder=folder, name="handout.pdf", what="handout", audience=audience, overwrite=overwrite)
     store = snapshot(store)

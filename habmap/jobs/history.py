@@ -7,8 +7,8 @@ from collections.abc import Mapping, Sequence
 from functools import partial
 
 from habmap.errors import InputError
-from habmap.jobs.acres import paper_of
 from habmap.jobs.ports import Store
+from habmap.place.account_settings import paper_of
 from habmap.records import Entry
 from habmap.work.ledger import Correction, corrections, effective_entries, line_numbers, told_in_order
 from habmap.work.log_history import (

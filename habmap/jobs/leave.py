@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from habmap.jobs.acres import leave_rule
 from habmap.jobs.ports import Store
+from habmap.place.account_settings import leave_rule
 from habmap.place.named_units import settings_of_now
 from habmap.records import Entry
 from habmap.vocabulary import STATEMENTS

@@ -40,31 +40,25 @@ def write_sheet(
 
     Parameters
     ----------
-    store
-        The place.
     target
         The PDF to write, whole or not at all; ``None``: ``out/sheet.pdf`` (or ``out/sheet-ID.pdf``) in ``folder``.
     folder
         The property's folder; its ``out`` is made where the sheet goes there.
-    now
-        The moment of drawing (UTC); the sheet tells its day at the place.
     paper
         The paper; the sheet lies or stands as its ground fits best.
     audience
         ``public`` leaves out names of people and features, notes, hours, costs and private features.
     unit_id
         A sheet of this unit alone.
-    on
-        As of this day's work; ``None``: all work so far.
+    now, on, overwrite
+        As for `habmap.jobs.map.draw_map`, which raises the same errors.
 
     Raises
     ------
     UsageError
         The file's name does not end in .pdf.
     InputError
-        There is no such unit or no ground to draw, or the file is there and ``overwrite`` is false.
-    PlaceError
-        The disk refused.
+        There is no such unit, or no ground to draw.
     """
     path = pdf_path(
         target, folder=folder, name=_file_name(unit_id), what="sheet", audience=audience, overwrite=overwrite

@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping
-from dataclasses import dataclass
 from datetime import date
-from pathlib import Path
 
 from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
@@ -14,18 +12,9 @@ from habmap.errors import InputError
 from habmap.jobs.ground import remaining_ground
 from habmap.jobs.ports import Store
 from habmap.jobs.snapshot import once, worked_out
-from habmap.place.elevation import open_elevation
+from habmap.place.terrain_reading import TerrainSums, terrain_under
 from habmap.show.terrain_words import coarse_warnings, coverage_warnings
-from habmap.work.terrain import DemInfo, TerrainResult, UnitTerrain, is_south, of_unit, rules_here, terrain_figures
-
-
-@dataclass(frozen=True, slots=True)
-class TerrainSums:
-    """Terrain under outlines; the raster that it comes from, and what is odd about its heights."""
-
-    dem: DemInfo
-    under: tuple[UnitTerrain, ...]
-    warnings: tuple[str, ...]
+from habmap.work.terrain import TerrainResult, is_south, of_unit, rules_here
 
 
 @once
@@ -81,18 +70,8 @@ def terrain_sums(
     by_key = {(TerrainSums, *(outline.wkb for outline in outlines)): list(outlines) for outlines in sets}
     new = {key: outlines for key, outlines in by_key.items() if key not in kept}
     if new:
-        settings = store.settings.terrain
-        with open_elevation(
-            Path(source.path), vertical_unit=source.vertical_unit, analysis_cell_m=settings.analysis_cell_m
-        ) as dem:
-            # The unit was settled, and any difference told, when the raster was loaded.
-            told_at_loading = set(dem.warnings)
-            shapes = [[] if grid is None else grid.to_lonlat_densely(outlines) for outlines in new.values()]
-            sums = dem.zone_sums_of(shapes, rules=rules_here(settings.rules, grid), progress=progress)
-            warnings = tuple(words for words in dem.warnings if words not in told_at_loading)
-        for (key, outlines), totals in zip(new.items(), sums, strict=True):
-            found = [terrain_figures(total, unit_m2=shape.area) for total, shape in zip(totals, outlines, strict=True)]
-            kept[key] = TerrainSums(dem.info(), tuple(found), warnings)
+        found = terrain_under(source, list(new.values()), grid=grid, terrain=store.settings.terrain, progress=progress)
+        kept.update(zip(new, found, strict=True))
     return tuple(kept[key] for key in by_key)
 
 

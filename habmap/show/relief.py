@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import base64
+import io
 import math
-import struct
 import warnings
-import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -16,6 +15,7 @@ import numpy as np
 import shapely
 from affine import Affine
 from numpy.typing import NDArray
+from PIL import Image
 from rasterio.crs import CRS
 from rasterio.warp import Resampling, calculate_default_transform, reproject
 from shapely.geometry.base import BaseGeometry
@@ -25,8 +25,6 @@ from habmap.show.palette import INK
 
 #: Most cells of the drawn relief; more than a screen shows only makes the file heavy.
 RELIEF_CELLS: Final = 200_000
-#: Ground shown around the property, as a share of its larger side.
-_MARGIN: Final = 0.25
 _MERCATOR: Final = CRS.from_epsg(3857)
 _EARTH_RADIUS_M: Final = 6378137.0  # of EPSG:3857
 #: Contour steps that people are used to [ft].
@@ -81,10 +79,16 @@ class Relief:
     exaggeration: float
 
 
-def relief_bounds(shapes: Sequence[BaseGeometry]) -> tuple[float, float, float, float]:
-    """Return west, south, east, north of what is drawn around shapes (lon/lat [°])."""
+def relief_bounds(shapes: Sequence[BaseGeometry], *, margin: float = 0.25) -> tuple[float, float, float, float]:
+    """Return west, south, east, north of what is drawn around shapes (lon/lat [°]).
+
+    Parameters
+    ----------
+    margin
+        Ground shown around them, as a share of their larger side.
+    """
     west, south, east, north = map(float, shapely.total_bounds(list(shapes)))
-    margin = _MARGIN * max(east - west, north - south)
+    margin *= max(east - west, north - south)
     return (west - margin, south - margin, east + margin, north + margin)
 
 
@@ -111,17 +115,16 @@ def draw_relief(heights_m: NDArray[np.float64], *, transform: Affine, crs_wkt: s
     heights, grid = _to_mercator(heights_m, transform, crs_wkt)
     if np.isfinite(heights).sum() < 9:
         return None
-    north_west, south_east = (
-        _lonlat(grid.c, grid.f),  # north up, so that each side needs one step only
-        _lonlat(grid.c + grid.a * heights.shape[1], grid.f + grid.e * heights.shape[0]),
-    )
-    middle_lat_deg = (north_west[1] + south_east[1]) / 2
+    # north up, so that each side needs one step only
+    corners = [(grid.c, grid.f), (grid.c + grid.a * heights.shape[1], grid.f + grid.e * heights.shape[0])]
+    (west, north), (east, south) = _lonlat(np.array(corners)).tolist()
+    middle_lat_deg = (north + south) / 2
     cell_m = grid.a * math.cos(math.radians(middle_lat_deg))
     alpha, exaggeration = _shade_alpha(heights, cell_m=cell_m)
     contours, step_ft = _contours(heights, grid)
     return Relief(
         image=_ink_png(alpha),
-        south=south_east[1], west=north_west[0], north=north_west[1], east=south_east[0],
+        south=south, west=west, north=north, east=east,
         contours=contours, contour_step_ft=step_ft, cell_m=cell_m, exaggeration=exaggeration,
     )  # fmt: skip
 
@@ -148,12 +151,10 @@ def _to_mercator(heights_m: NDArray[np.float64], transform: Affine, crs_wkt: str
     return turned, grid
 
 
-def _lonlat(x_m: float, y_m: float) -> tuple[float, float]:
-    """Turn EPSG:3857 metres into lon/lat [°] (its own closed form: the sphere's inverse Mercator)."""
-    return (
-        math.degrees(x_m / _EARTH_RADIUS_M),
-        math.degrees(2 * math.atan(math.exp(y_m / _EARTH_RADIUS_M)) - math.pi / 2),
-    )
+def _lonlat(xy_m: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Turn EPSG:3857 metres of shape (n, 2) into lon/lat [°] (its own closed form: the sphere's inverse Mercator)."""
+    lon = np.degrees(xy_m[:, 0] / _EARTH_RADIUS_M)
+    return np.column_stack([lon, np.degrees(2 * np.arctan(np.exp(xy_m[:, 1] / _EARTH_RADIUS_M)) - np.pi / 2)])
 
 
 def _shade_alpha(heights_m: NDArray[np.float64], *, cell_m: float) -> tuple[NDArray[np.float64], float]:
@@ -194,9 +195,7 @@ def _contours(heights_m: NDArray[np.float64], grid: Affine) -> tuple[tuple[Conto
             vertices = np.asarray(line)
             if len(vertices) < 8:  # a ring of one or two cells is a roughness of the raster, not a hill
                 continue
-            lon = np.degrees(vertices[:, 0] / _EARTH_RADIUS_M)
-            lat = np.degrees(2 * np.arctan(np.exp(vertices[:, 1] / _EARTH_RADIUS_M)) - np.pi / 2)
-            contours.append(Contour(level, np.column_stack([lon, lat]), level % (5 * step) == 0))
+            contours.append(Contour(level, _lonlat(vertices), level % (5 * step) == 0))
     return tuple(contours), step
 
 
@@ -211,26 +210,11 @@ def _smoothed(heights_m: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 def _ink_png(alpha: NDArray[np.float64]) -> str:
-    """Return a palette PNG (W3C PNG, third edition) of one ink at :data:`_ALPHA_STEPS` strengths, as a data URI."""
-    rows, columns = alpha.shape
+    """Return a palette PNG of one ink at :data:`_ALPHA_STEPS` strengths, as a data URI."""
     index = np.rint(np.clip(alpha, 0, 1) / _DARKEST_ALPHA * (_ALPHA_STEPS - 1)).astype(np.uint8)
-    ink = bytes.fromhex(INK.removeprefix("#"))
+    picture = Image.fromarray(index, "P")
+    picture.putpalette(bytes.fromhex(INK.removeprefix("#")) * _ALPHA_STEPS)
     strengths = bytes(round(255 * _DARKEST_ALPHA * step / (_ALPHA_STEPS - 1)) for step in range(_ALPHA_STEPS))
-    # Filter 1 (each byte less its left neighbour) on every row: smooth shade then packs well.
-    left = np.hstack([np.zeros((rows, 1), np.uint8), index[:, :-1]])
-    scanlines = np.hstack([np.ones((rows, 1), np.uint8), index - left])
-    picture = b"".join(
-        [
-            b"\x89PNG\r\n\x1a\n",
-            _chunk(b"IHDR", struct.pack(">IIBBBBB", columns, rows, 8, 3, 0, 0, 0)),
-            _chunk(b"PLTE", ink * _ALPHA_STEPS),
-            _chunk(b"tRNS", strengths),
-            _chunk(b"IDAT", zlib.compress(scanlines.tobytes(), 9)),
-            _chunk(b"IEND", b""),
-        ]
-    )
-    return "data:image/png;base64," + base64.b64encode(picture).decode()
-
-
-def _chunk(kind: bytes, content: bytes) -> bytes:
-    return struct.pack(">I", len(content)) + kind + content + struct.pack(">I", zlib.crc32(kind + content))
+    file = io.BytesIO()
+    picture.save(file, "PNG", transparency=strengths, optimize=True)
+    return "data:image/png;base64," + base64.b64encode(file.getvalue()).decode()

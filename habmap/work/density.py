@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -11,7 +11,14 @@ from habmap.land.density import Density, combine_strata, crown_cover_pct, line_i
 from habmap.land.quarter import CLUMPED_TOO_LOW
 from habmap.records import Plot, Unit
 from habmap.vocabulary import CEDAR_COVERS
-from habmap.work.density_records import ManagementLevel, PropertyDensity, StratumDensity, UnitCanopy, UnitDensity
+from habmap.work.density_records import (
+    DensityResult,
+    ManagementLevel,
+    PropertyDensity,
+    StratumDensity,
+    UnitCanopy,
+    UnitDensity,
+)
 from habmap.work.ground import Ground, GroundPiece
 from habmap.work.plot_age import MOSTLY_FRAC, UnitGround, by_age, given_since
 from habmap.work.priority import DenseLimits, is_dense_stand
@@ -45,7 +52,9 @@ def densities(
     canopy_height_ft: float,
     versions: Mapping[str, Unit],
     limits: DenseLimits,
-) -> tuple[tuple[UnitDensity, ...], PropertyDensity | None]:
+    on: date | None,
+    warnings: tuple[str, ...],
+) -> DensityResult:
     """Return the density of each unit that has cedar ground or plots, and of the whole property.
 
     Parameters
@@ -60,6 +69,8 @@ def densities(
         Height from which it counted as canopy [ft].
     versions
         Every version of every unit, by uuid.
+    on, warnings
+        Go into the answer as they are.
     """
     pieces: dict[str, list[GroundPiece]] = defaultdict(list)
     for piece in state.pieces:
@@ -75,8 +86,25 @@ def densities(
         )
         for unit in measured_units(state, plots)
     ]
-    found = (_unit_density(look, canopy_height_ft=canopy_height_ft, limits=limits) for look in looks)
-    return tuple(found), _whole_property(looks)
+    return DensityResult(
+        on=on,
+        dense_stems_per_acre=limits.stems_per_acre,
+        dense_canopy_pct=limits.canopy_pct,
+        canopy_height_ft=canopy_height_ft,
+        whole_property=_whole_property(looks),
+        units=tuple(_unit_density(look, canopy_height_ft=canopy_height_ft, limits=limits) for look in looks),
+        warnings=warnings,
+    )
+
+
+def plots_by_unit(plots: Iterable[Plot], *, on: date | None) -> dict[str, list[Plot]]:
+    """Return the plots of each unit that were measured by a day (those without a date count); ``None``: all."""
+    found: dict[str, list[Plot]] = defaultdict(list)
+    for plot in plots:
+        is_later = on is not None and plot.measured_on is not None and plot.measured_on > on
+        if plot.unit_id is not None and not is_later:
+            found[plot.unit_id].append(plot)
+    return found
 
 
 def measured_units(state: Ground, plots: Mapping[str, Sequence[Plot]]) -> list[Unit]:

@@ -1,4 +1,4 @@
-"""Which features strangers must not learn of; what is done about it lies in `habmap.jobs.public`."""
+"""Which features strangers must not learn of; what is done about it lies in `work/public_ground.py`."""
 
 from __future__ import annotations
 

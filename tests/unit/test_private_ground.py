@@ -23,9 +23,10 @@ from habmap.jobs.export_layers import ledger_table, units_table
 from habmap.jobs.handout import build_handout
 from habmap.jobs.map import build_page
 from habmap.jobs.ports import Store
-from habmap.jobs.public import _AS_IT_IS, _PublicStore, public_view, veil_words
+from habmap.jobs.public import public_view, veil_words
 from habmap.land.veil import CLEAR_WITHIN_M, LATTICE_M, RADIUS_M, veil
 from habmap.measures import acres
+from habmap.place.public_store import AS_IT_IS, NOTHING, REFUSED, PublicStore
 from habmap.records import Feature
 from habmap.show.page.render import render_page
 from habmap.show.records import Page
@@ -265,7 +266,7 @@ def test_ground_left_on_purpose_never_rides_on_a_public_handheld_as_remaining() 
 def test_whatever_a_store_can_be_asked_somebody_decided_about() -> None:
     """A question that is added to the store is refused for the public until it is decided here."""
     asked = {name for name, _ in inspect.getmembers(Store) if not name.startswith("_")}
-    decided = {name for name in vars(_PublicStore) if not name.startswith("_")} | _AS_IT_IS
+    decided = {name for name in vars(PublicStore) if not name.startswith("_")} | AS_IT_IS | NOTHING | REFUSED
     assert asked == decided
 
 

@@ -7,8 +7,8 @@ from typing import Annotated
 
 import typer
 
-from habmap.cli.commands.sheet import For, PaperSize
-from habmap.cli.context import JsonOption, OnOption, OverwriteOption, Session
+from habmap.cli.commands.sheet import PaperOption, PaperSize
+from habmap.cli.context import AudienceOption, For, JsonOption, OnOption, OverwriteOption, Session
 from habmap.cli.output import print_json, say, warn
 
 
@@ -23,10 +23,8 @@ def handout(
         Path | None,
         typer.Option("-o", "--output", metavar="FILE", help="The PDF to write; out/handout.pdf in the place."),
     ] = None,
-    paper: Annotated[PaperSize, typer.Option("--paper", help="The paper it will be printed on.")] = PaperSize.LETTER,
-    audience: Annotated[
-        For, typer.Option("--for", help="public leaves out hours, costs, names, notes and private places.")
-    ] = For.OWNER,
+    paper: PaperOption = PaperSize.LETTER,
+    audience: AudienceOption = For.OWNER,
     overwrite: OverwriteOption = False,
     on: OnOption = None,
     as_json: JsonOption = False,

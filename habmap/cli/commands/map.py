@@ -2,21 +2,13 @@
 
 from __future__ import annotations
 
-from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from habmap.cli.context import JsonOption, OnOption, OverwriteOption, Session
+from habmap.cli.context import AudienceOption, For, JsonOption, OnOption, OverwriteOption, Session
 from habmap.cli.output import print_json, say, warn
-
-
-class For(StrEnum):
-    """Whom a map is for."""
-
-    OWNER = "owner"
-    PUBLIC = "public"
 
 
 def register(app: typer.Typer) -> None:
@@ -30,9 +22,7 @@ def draw(
         Path | None,
         typer.Option("-o", "--output", metavar="FILE", help="The file to write; out/map.html in the place."),
     ] = None,
-    audience: Annotated[
-        For, typer.Option("--for", help="public leaves out names, notes, hours, costs and private places.")
-    ] = For.OWNER,
+    audience: AudienceOption = For.OWNER,
     with_hours: Annotated[
         bool, typer.Option("--with-hours", help="Tell person-hours, by unit and season; owner's page only.")
     ] = False,

@@ -8,15 +8,8 @@ from typing import Annotated
 
 import typer
 
-from habmap.cli.context import JsonOption, OnOption, OverwriteOption, Session
+from habmap.cli.context import AudienceOption, For, JsonOption, OnOption, OverwriteOption, Session
 from habmap.cli.output import print_json, say, warn
-
-
-class For(StrEnum):
-    """Whom a sheet is for."""
-
-    OWNER = "owner"
-    PUBLIC = "public"
 
 
 class PaperSize(StrEnum):
@@ -26,6 +19,9 @@ class PaperSize(StrEnum):
     TABLOID = "tabloid"
     A4 = "a4"
     A3 = "a3"
+
+
+PaperOption = Annotated[PaperSize, typer.Option("--paper", help="The paper it will be printed on.")]
 
 
 def register(app: typer.Typer) -> None:
@@ -42,10 +38,8 @@ def sheet(
     unit: Annotated[
         str | None, typer.Option("--unit", metavar="ID", help="A sheet of this unit, not of the whole property.")
     ] = None,
-    paper: Annotated[PaperSize, typer.Option("--paper", help="The paper it will be printed on.")] = PaperSize.LETTER,
-    audience: Annotated[
-        For, typer.Option("--for", help="public leaves out names, notes, hours, costs and private places.")
-    ] = For.OWNER,
+    paper: PaperOption = PaperSize.LETTER,
+    audience: AudienceOption = For.OWNER,
     overwrite: OverwriteOption = False,
     on: OnOption = None,
     as_json: JsonOption = False,

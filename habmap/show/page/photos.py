@@ -16,7 +16,7 @@ from habmap.vocabulary import PRACTICE_NOUNS, WIND_WORDS, octant
 from habmap.work.photo_pairs import FoundPoint
 
 #: More lines than this between two pictures are counted, not told.
-_TOLD: Final = 4
+_MOST_TOLD: Final = 4
 #: Long side of a picture [pixels] and its JPEG quality, tried one after the other until all pictures fit.
 SIZES: Final = ((360, 70), (280, 62), (220, 55))
 #: Most that all pictures of a page may take, as they stand in it (base64) [bytes].
@@ -105,7 +105,7 @@ def _row(number: int, point: PagePhotoPoint) -> dict[str, Any]:
 
 
 def _picture(point: PagePhotoPoint, photo: PagePhoto, *, is_before: bool) -> dict[str, Any]:
-    told = _told(point, is_before=is_before) if point.after is not None else ""
+    told = _when_beside_work(point, is_before=is_before) if point.after is not None else ""
     view = _view(point)
     month = day_words(photo.taken_on).split()[0]
     return {
@@ -139,7 +139,7 @@ def _days(point: PagePhotoPoint) -> str:
     return f"{day_words(point.before.taken_on)} and {day_words(point.after.taken_on)}"
 
 
-def _told(point: PagePhotoPoint, *, is_before: bool) -> str:
+def _when_beside_work(point: PagePhotoPoint, *, is_before: bool) -> str:
     """Return what a picture came before or after; nothing where no work in view is logged in between."""
     work = point.point.work
     if not work:
@@ -157,7 +157,7 @@ def _between(point: PagePhotoPoint) -> str:
     sentences = []
     work = point.point.work
     if len(work) > 2:  # one and two are told under the pictures themselves
-        told = [f"the {PRACTICE_NOUNS[entry.practice]} of {day_words(entry.date)}" for entry in work[:_TOLD]]
+        told = [f"the {PRACTICE_NOUNS[entry.practice]} of {day_words(entry.date)}" for entry in work[:_MOST_TOLD]]
         more = len(work) - len(told)
         if more:
             told.append(f"{more} more {'line' if more == 1 else 'lines'} of the log")

@@ -79,15 +79,15 @@ class Account:
             shown = max(0, int((room - 12) / _ROW_PT) - 2)
             while shown and self.items[shown - 1].row is None:  # no heading without a row under it
                 shown -= 1
-        is_told = False
+        has_told_all = False
         y = self._table(pen, left, bottom + height, width, self.items[:shown])
         if shown < len(self.items):
             rest = sum(item.row is not None for item in self.items[shown:])
             pen.text(left, y - 9, f"{rest} more units overleaf.", is_serif=True)
         if is_one_unit and shown == len(self.items):
-            is_told = self._told_in_full(pen, left, y - 4, width, bottom + legend_pt)
+            has_told_all = self._tell_in_full(pen, left, y - 4, width, bottom + legend_pt)
         draw_legend(pen, self.page, left, bottom + legend_pt, width)
-        overleaf = [] if is_told else self._overleaf(shown, is_one_unit=is_one_unit)
+        overleaf = [] if has_told_all else self._overleaf(shown, is_one_unit=is_one_unit)
         return (
             []
             if not is_one_unit and self._fits_here(pen, overleaf, (left, bottom + legend_pt, width, y - 4))
@@ -146,12 +146,12 @@ class Account:
         title = unit.unit_id if words.unit_title(unit) == unit.unit_id else f"{unit.unit_id} {words.unit_title(unit)}"
         pen.text(left + 18, y, clipped(title, width - 20, size_pt=LEAST_PT))
 
-    def _told_in_full(self, pen: Pen, left: float, top: float, width: float, bottom: float) -> bool:
+    def _tell_in_full(self, pen: Pen, left: float, top: float, width: float, bottom: float) -> bool:
         """Tell the units' state, lie and work; say whether all of it had room."""
         for item in self.items:
             if item.row is None:
                 continue
-            lines = [line for text in _told(item.row) for line in wrapped(text, width, size_pt=10.0)]
+            lines = [line for text in _sentences(item.row) for line in wrapped(text, width, size_pt=10.0)]
             room = int((top - bottom - 6) / (10.0 * LEADING))
             if len(lines) > room:
                 pen.block(left, top, [*lines[: max(room - 1, 0)], "The whole story is overleaf."], size_pt=10.0)
@@ -174,7 +174,7 @@ class Account:
             title = f"{words.unit_title(unit)} ({unit.unit_id})"
             lines.append((f"{number}{title}, {words.tenths(unit.acres)}{pm} acres", True))
             if is_one_unit:
-                lines += [(text, False) for text in _told(item.row)]
+                lines += [(text, False) for text in _sentences(item.row)]
                 continue
             if is_left_over:
                 lines.append((item.row.state, False))
@@ -182,7 +182,7 @@ class Account:
         return lines
 
 
-def _told(row: Row) -> list[str]:
+def _sentences(row: Row) -> list[str]:
     """Return all that the sheet of one unit tells: state, lie, place in the order, notes and the work."""
     unit = row.unit
     texts = [row.state, row.terrain]

@@ -80,7 +80,7 @@ class SheetFigures:
 
 
 @dataclass(frozen=True, slots=True)
-class _Plan:
+class _Layout:
     """One way to lay out the first page [pt]: the map's frame and where the account goes."""
 
     orientation: Literal["landscape", "portrait"]
@@ -158,20 +158,20 @@ def draw_sheet(sheet: Sheet, path: Path, *, paper: Paper) -> SheetFigures:
     size_m = (float(extent_m[2] - extent_m[0]), float(extent_m[3] - extent_m[1]))
     middle_xy = (float(extent_m[0] + extent_m[2]) / 2, float(extent_m[1] + extent_m[3]) / 2)
     short, long = SIZES_PT[paper]
-    plans = [_plan(sheet, size_m, (long, short)), _plan(sheet, size_m, (short, long))]
-    plan = min(plans, key=lambda one: one.scale)
+    layouts = [_layout(sheet, size_m, (long, short)), _layout(sheet, size_m, (short, long))]
+    layout = min(layouts, key=lambda one: one.scale)
     with mpl.rc_context(PDF_SETTINGS):
-        pages, frame = _pages(sheet, plan, middle_xy)
+        pages, frame = _pages(sheet, layout, middle_xy)
         title = f"{page.place}: " + ("map sheet" if sheet.unit_id is None else f"unit {sheet.unit_id}")
         made = {"Title": title, "Creator": file_mark("sheet", page.audience), "CreationDate": None}
         with PdfPages(path, metadata=made) as book:
             for pen in pages:
                 book.savefig(pen.figure)
     return SheetFigures(
-        scale=plan.scale,
-        orientation=plan.orientation,
-        width_mm=plan.size[0] / MM_PT,
-        height_mm=plan.size[1] / MM_PT,
+        scale=layout.scale,
+        orientation=layout.orientation,
+        width_mm=layout.size[0] / MM_PT,
+        height_mm=layout.size[1] / MM_PT,
         pages=len(pages),
         convergence_deg=sheet.grid.convergence_deg(*frame.middle_lonlat),
     )
@@ -209,7 +209,7 @@ def _how(sheet: Sheet) -> list[str]:
     return lines + list(sheet.page.missing)
 
 
-def _plan(sheet: Sheet, size_m: tuple[float, float], size: tuple[float, float]) -> _Plan:
+def _layout(sheet: Sheet, size_m: tuple[float, float], size: tuple[float, float]) -> _Layout:
     width = size[0] - 2 * MARGIN_PT
     head = at_most(3, wrapped(headline(sheet), width, size_pt=_HEADLINE_PT, is_bold=True))
     said = [words.also(sheet.page)] if sheet.unit_id is None else []
@@ -232,31 +232,31 @@ def _plan(sheet: Sheet, size_m: tuple[float, float], size: tuple[float, float]) 
         size_m, (frame[2], frame[3]), mend="look for an outline drawn far away, or draw one unit with --unit"
     )
     orientation: Literal["landscape", "portrait"] = "landscape" if size[0] > size[1] else "portrait"
-    return _Plan(orientation, size, head, also, foot, frame, beside, scale)
+    return _Layout(orientation, size, head, also, foot, frame, beside, scale)
 
 
-def _pages(sheet: Sheet, plan: _Plan, middle_xy: tuple[float, float]) -> tuple[list[Pen], Frame]:
+def _pages(sheet: Sheet, layout: _Layout, middle_xy: tuple[float, float]) -> tuple[list[Pen], Frame]:
     page = sheet.page
-    pen = Pen(plan.size)
-    y = pen.block(MARGIN_PT, plan.size[1] - MARGIN_PT + 3, plan.head, size_pt=_HEADLINE_PT, is_bold=True)
-    pen.block(MARGIN_PT, y, plan.also, size_pt=10.0)
-    frame = Frame(*plan.frame, plan.scale, middle_xy, sheet.grid)
+    pen = Pen(layout.size)
+    y = pen.block(MARGIN_PT, layout.size[1] - MARGIN_PT + 3, layout.head, size_pt=_HEADLINE_PT, is_bold=True)
+    pen.block(MARGIN_PT, y, layout.also, size_pt=10.0)
+    frame = Frame(*layout.frame, layout.scale, middle_xy, sheet.grid)
     draw_ground(pen, frame, page, neighbours=sheet.neighbours)
     draw_words(pen, frame, page)
     draw_frame(pen, frame)
-    draw_scale(pen, frame, left=plan.frame[0], right=plan.frame[0] + plan.frame[2], top=plan.frame[1])
+    draw_scale(pen, frame, left=layout.frame[0], right=layout.frame[0] + layout.frame[2], top=layout.frame[1])
     # The legend tells what is on this map, not what lies beyond its edge.
     window = shapely.box(*frame.box)
     features = tuple(one for one in page.features if frame.on_paper(one.geometry).intersects(window))
     account = Account.of(replace(page, features=features))
-    overleaf = account.draw(pen, plan.account, is_one_unit=sheet.unit_id is not None)
-    plan.foot.draw(pen, MARGIN_PT, MARGIN_PT)
-    return [pen, *_overleaf(sheet, plan, overleaf)], frame
+    overleaf = account.draw(pen, layout.account, is_one_unit=sheet.unit_id is not None)
+    layout.foot.draw(pen, MARGIN_PT, MARGIN_PT)
+    return [pen, *_overleaf(sheet, layout, overleaf)], frame
 
 
-def _overleaf(sheet: Sheet, plan: _Plan, lines: Sequence[tuple[str, bool]]) -> list[Pen]:
+def _overleaf(sheet: Sheet, layout: _Layout, lines: Sequence[tuple[str, bool]]) -> list[Pen]:
     """Return further pages: units that had no room, and all the work, unit by unit."""
-    width, top = plan.size[0] - 2 * MARGIN_PT, plan.size[1] - MARGIN_PT - 30
+    width, top = layout.size[0] - 2 * MARGIN_PT, layout.size[1] - MARGIN_PT - 30
     columns = 2 if width < 900 else 3
     column_width = (width - 18 * (columns - 1)) / columns
     pens: list[Pen] = []
@@ -271,10 +271,10 @@ def _overleaf(sheet: Sheet, plan: _Plan, lines: Sequence[tuple[str, bool]]) -> l
             if column == columns or y - needed < MARGIN_PT:
                 column += 1
                 if column >= columns:
-                    pens.append(Pen(plan.size))
+                    pens.append(Pen(layout.size))
                     column = 0
                     heading = f"{_dateline(sheet.page)} · overleaf {len(pens)}"
-                    pens[-1].block(MARGIN_PT, plan.size[1] - MARGIN_PT + 3, bounded(heading, width), size_pt=12.0)
+                    pens[-1].block(MARGIN_PT, layout.size[1] - MARGIN_PT + 3, bounded(heading, width), size_pt=12.0)
                 x, y = MARGIN_PT + column * (column_width + 18), top
             elif is_heading and number == 0:
                 y -= 5
