@@ -127,6 +127,30 @@ def read_layer(path: Path, *, layer: str | None = None, want: Wanted = "ground",
     return Layer(where, names, tuple(rows), tuple(faults), tuple(repaired))
 
 
+def read_only_feature(
+    path: Path, *, layer: str | None = None, want: Wanted = "ground", repair: bool = False, wanted: str
+) -> tuple[LayerRow, tuple[str, ...]]:
+    """Return the one feature of a file, and what was mended in it; ``wanted`` says what it should be.
+
+    Raises
+    ------
+    InputError
+        The file is unfit (see `read_layer`), or holds none or more than one.
+    """
+    read = read_layer(path, layer=layer, want=want, repair=repair)
+    if read.faults:
+        raise InputErrors(read.faults, where=read.where)
+    if len(read.rows) != 1:
+        raise InputError(
+            f"the file must hold {wanted}",
+            where=str(path),
+            value=f"{len(read.rows)} features",
+            allowed="one feature",
+            mend="save it alone in a file of its own; `load units` takes many at once",
+        )
+    return read.rows[0], read.repaired
+
+
 def read_ground(path: Path, *, layer: str | None = None, repair: bool = False) -> MultiPolygon:
     """Return all ground of a file as one shape, its polygons united, in lon/lat [°].
 

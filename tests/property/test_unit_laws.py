@@ -14,8 +14,7 @@ from hypothesis import strategies as st
 from shapely import LineString, MultiPolygon, Point, box
 
 from habmap.jobs.acres import acres
-from habmap.jobs.unit import merge, redate, redraw, retire, split, undo
-from habmap.jobs.unit_edit import UnitEdit
+from habmap.jobs.unit import UnitEdit, merge, redate, redraw, retire, split, undo
 from habmap.land.grid import LocalGrid
 from habmap.measures import M2_PER_ACRE
 from habmap.records import Unit

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -14,7 +14,7 @@ from habmap.cli.load.shared import LayerOption
 from habmap.cli.output import print_json, print_table, say, warn
 
 if TYPE_CHECKING:
-    from habmap.jobs.unit_edit import UnitEdit
+    from habmap.jobs.unit import UnitEdit
 
 UnitArgument = Annotated[str, typer.Argument(metavar="ID", help="The unit's unit_id.", show_default=False)]
 FileArgument = Annotated[Path, typer.Argument(metavar="FILE", help="A file with one polygon.", show_default=False)]
@@ -64,21 +64,8 @@ def split_command(
     as_json: JsonOption = False,
 ) -> None:
     """Cut a unit along a line or around a polygon."""
-    from habmap.jobs.unit import split
-
-    session: Session = context.obj
-    store = session.store()
-    result = split(
-        store,
-        unit,
-        by=by,
-        into=[part.strip() for part in into.split(",")] if into is not None else (),
-        layer=layer,
-        valid_from=from_ or session.today(store.settings.place.timezone),
-        now=session.now(),
-        is_preview=preview,
-    )
-    _show(result, as_json=as_json)
+    names = [part.strip() for part in into.split(",")] if into is not None else ()
+    _run(context, "split", unit, first=from_, preview=preview, as_json=as_json, by=by, into=names, layer=layer)
 
 
 def redraw_command(
@@ -93,22 +80,8 @@ def redraw_command(
     as_json: JsonOption = False,
 ) -> None:
     """Give a unit another outline; a retired one comes back with it."""
-    from habmap.jobs.unit import redraw
-
-    session: Session = context.obj
-    store = session.store()
-    result = redraw(
-        store,
-        unit,
-        path=file,
-        layer=layer,
-        repair=repair,
-        trim=trim,
-        valid_from=from_ or session.today(store.settings.place.timezone),
-        now=session.now(),
-        is_preview=preview,
-    )
-    _show(result, as_json=as_json)
+    how = {"path": file, "layer": layer, "repair": repair, "trim": trim}
+    _run(context, "redraw", unit, first=from_, preview=preview, as_json=as_json, **how)
 
 
 def merge_command(
@@ -123,20 +96,7 @@ def merge_command(
     as_json: JsonOption = False,
 ) -> None:
     """Make one unit of several, whether they touch or not."""
-    from habmap.jobs.unit import merge
-
-    session: Session = context.obj
-    store = session.store()
-    result = merge(
-        store,
-        units,
-        into=into,
-        cover=cover,
-        valid_from=from_ or session.today(store.settings.place.timezone),
-        now=session.now(),
-        is_preview=preview,
-    )
-    _show(result, as_json=as_json)
+    _run(context, "merge", units, first=from_, preview=preview, as_json=as_json, into=into, cover=cover)
 
 
 def retire_command(
@@ -147,12 +107,7 @@ def retire_command(
     as_json: JsonOption = False,
 ) -> None:
     """Let a unit be no unit from a day on; its work stays in the log."""
-    from habmap.jobs.unit import retire
-
-    session: Session = context.obj
-    store = session.store()
-    day = from_ or session.today(store.settings.place.timezone)
-    _show(retire(store, unit, valid_from=day, now=session.now(), is_preview=preview), as_json=as_json)
+    _run(context, "retire", unit, first=from_, preview=preview, as_json=as_json)
 
 
 def redate_command(
@@ -165,11 +120,7 @@ def redate_command(
     as_json: JsonOption = False,
 ) -> None:
     """Give a unit's last change another first day."""
-    from habmap.jobs.unit import redate
-
-    session: Session = context.obj
-    result = redate(session.store(), unit, valid_from=from_, now=session.now(), is_preview=preview)
-    _show(result, as_json=as_json)
+    _run(context, "redate", unit, first=from_, preview=preview, as_json=as_json)
 
 
 def undo_command(
@@ -179,10 +130,7 @@ def undo_command(
     as_json: JsonOption = False,
 ) -> None:
     """Take a unit's last change back; the units before it hold again."""
-    from habmap.jobs.unit import undo
-
-    session: Session = context.obj
-    _show(undo(session.store(), unit, now=session.now(), is_preview=preview), as_json=as_json)
+    _run(context, "undo", unit, preview=preview, as_json=as_json)
 
 
 _DONE = {
@@ -193,6 +141,26 @@ _DONE = {
     "redate": "dated anew",
     "undo": "as before",
 }
+
+
+def _run(
+    context: typer.Context,
+    change: str,
+    named: str | list[str],
+    *,
+    first: date | None = None,
+    preview: bool,
+    as_json: bool,
+    **how: Any,
+) -> None:
+    """Make one kind of change from a day on (``None``: today; an undone change keeps its own) and show it."""
+    from habmap.jobs import unit as changes
+
+    session: Session = context.obj
+    store = session.store()
+    if change != "undo":
+        how["valid_from"] = first or session.local_day()
+    _show(getattr(changes, change)(store, named, now=session.now(), is_preview=preview, **how), as_json=as_json)
 
 
 def _show(result: UnitEdit, *, as_json: bool) -> None:

@@ -19,7 +19,7 @@ from habmap.desk.tables import table
 from habmap.errors import HabmapError, UsageError
 
 if TYPE_CHECKING:
-    from habmap.jobs.unit_edit import UnitEdit
+    from habmap.jobs.unit import UnitEdit
 
 #: What may be done with an outline, in the words of its form.
 _CHANGES: Final = {
