@@ -92,7 +92,7 @@ def track_ground(
             "two sources of ground are given", where="--track", allowed="one of --track, --patch, --unit ID --whole"
         )
     from habmap.jobs.log_walk import walk_ground
-    from habmap.jobs.trace import Window
+    from habmap.work.traced import Window
 
     unit_ids = tuple(dict.fromkeys(part.strip() for text in units or () for part in text.split(";") if part.strip()))
     window = Window(start, end)

@@ -13,7 +13,8 @@ from shapely import MultiPolygon
 from habmap.errors import InputError
 from habmap.jobs.log import whole_units
 from habmap.jobs.ports import Store
-from habmap.jobs.trace import Window, traced_ground
+from habmap.jobs.trace import traced_ground
+from habmap.work.traced import Window
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,113 +3,30 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
-from datetime import UTC, datetime, time, tzinfo
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
-from typing import Final
 from zoneinfo import ZoneInfo
 
-import shapely
-from shapely import MultiPolygon
-
-from habmap.errors import InputError, UsageError
+from habmap.errors import UsageError
 from habmap.jobs.ports import Store
-from habmap.land.acreage import geodesic_area_m2, tellable
-from habmap.land.grid import LocalGrid
-from habmap.land.meridian import cut
-from habmap.land.neighbors import overlaps
 from habmap.land.track_error import FixError
-from habmap.land.tracks import TRAVEL_MPS, Segment, Travel, centre_grid, within
-from habmap.land.walk_kind import Kind
-from habmap.land.walked import WalkedGround, walked_ground
-from habmap.measures import M_PER_FT, M_PER_MILE, acres
+from habmap.measures import M_PER_FT
 from habmap.place.settings import GpsSection
 from habmap.place.walks import read_walks
 from habmap.records import Unit
 from habmap.vocabulary import COVERS
-
-#: Farther than this from the middle of the property a walk is more likely the wrong file [m].
-FAR_AWAY_M: Final = 30 * M_PER_MILE
-#: A standard deviation above this share of the acres is pointed out.
-WEAK_SHARE: Final = 0.10
-
-
-@dataclass(frozen=True, slots=True)
-class Window:
-    """Local times of day between which fixes count, both included to the minute; the end may lie past midnight."""
-
-    start: time | None = None
-    end: time | None = None
-
-    def holds(self, moment: time) -> bool:
-        """Tell whether a local time of day lies in the window."""
-        minute = moment.replace(second=0, microsecond=0, tzinfo=None)
-        start, end = self.start or time.min, self.end or time.max
-        return start <= minute <= end if start <= end else minute >= start or minute <= end
-
-    def __str__(self) -> str:
-        """Return the window in words."""
-        parts = [("from", self.start), ("to", self.end)]
-        return " ".join(f"{word} {moment:%H:%M}" for word, moment in parts if moment is not None)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class DroppedFixes:
-    """How many fixes were left out for one reason."""
-
-    reason: str
-    count: int
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TraceResult:
-    """What a walk shows.
-
-    Attributes
-    ----------
-    kind
-        ``edge walk`` or ``working track``: what the walk looks like.
-    acres, acres_sd
-        Area of the ground and the standard deviation that the fixes' own error gives it [acre].
-    geodesic_acres
-        The same outline measured on the ellipsoid, as a check [acre].
-    fixes, kept_fixes, dropped_fixes
-        Counts: read, used, left out; ``fixes = kept_fixes + dropped_fixes``.
-    geometry
-        GeoJSON geometry, WGS 84.
-    started_at, ended_at
-        First and last fix, UTC; null where the files have no times.
-    """
-
-    kind: Kind
-    acres: float
-    acres_sd: float | None
-    geodesic_acres: float
-    perimeter_m: float
-    fixes: int
-    kept_fixes: int
-    dropped_fixes: int
-    dropped: tuple[DroppedFixes, ...]
-    closed_gap_m: float
-    loops_dissolved: int
-    holes_closed: int
-    swath_ft: float | None
-    travel: Travel
-    started_at: datetime | None
-    ended_at: datetime | None
-    unit_id: str | None
-    is_added: bool
-    notes: tuple[str, ...]
-    geometry: Mapping[str, object]
-
-
-@dataclass(frozen=True, slots=True)
-class TracedGround:
-    """The ground of a walk as a patch (WGS 84 lon/lat) beside everything that is said about it."""
-
-    patch: MultiPolygon
-    result: TraceResult
+from habmap.work.traced import (
+    TracedGround,
+    TraceResult,
+    Window,
+    checked_swath_ft,
+    ground_of_walk,
+    known_travel,
+    refuse_clash,
+    without_neighbors,
+)
 
 
 def traced_ground(
@@ -142,38 +59,19 @@ def traced_ground(
     InputError
         A file is unfit, or the walk makes no ground.
     """
-    way = _travel(travel)
-    if swath_ft is not None and not 0 < swath_ft <= 1000:
-        raise UsageError(
-            "a swath is a breadth in feet", where="--swath-ft", value=swath_ft, allowed="above 0, up to 1000"
-        )
-    segments = read_walks(paths)
-    zone: tzinfo = UTC if store is None else ZoneInfo(store.settings.place.timezone)
-
-    def local(time_s: float) -> datetime:
-        return datetime.fromtimestamp(time_s, zone)
-
-    def clock(time_s: float) -> str:
-        return f"{local(time_s):%H:%M:%S}" if store is not None else f"{local(time_s):%H:%M:%S} UTC"
-
-    if window is not None and (window.start or window.end):
-        segments = tuple(
-            within(segments, keeps=lambda time_s: window.holds(local(time_s).time()), clock=clock, window=str(window))
-        )
+    way, breadth_ft = known_travel(travel), checked_swath_ft(swath_ft)
     gps = GpsSection() if store is None else store.settings.gps
-    grid = (None if store is None else store.grid) or centre_grid(segments)
-    walked = walked_ground(
-        segments,
-        grid=grid,
+    return ground_of_walk(
+        read_walks(paths),
+        grid=None if store is None else store.grid,
         error=FixError(gps.sigma_m, gps.correlation_s),
         close_gap_m=gps.close_gap_ft * M_PER_FT,
-        swath_m=None if swath_ft is None else swath_ft * M_PER_FT,
+        swath_ft=breadth_ft,
         travel=way,
-        clock=clock,
+        window=window,
+        zone=UTC if store is None else ZoneInfo(store.settings.place.timezone),
+        clock_word=" UTC" if store is None else "",
     )
-    patch = tellable(walked.ground, grid=grid)
-    result = _result(walked, patch, swath_ft=swath_ft, travel=way, notes=_place_notes(segments, grid))
-    return TracedGround(patch, result)
 
 
 def trace(
@@ -233,8 +131,9 @@ def trace(
         raise UsageError(
             "a unit needs a property to belong to", where="--unit-id", value=unit_id, mend="give --place DIR"
         )
-    if trim:
-        traced = _trimmed(store, traced)
+    if trim and store.grid is not None:
+        strip_m = store.settings.gps.sigma_m
+        traced = without_neighbors(traced, store.units(), grid=store.grid, strip_m=strip_m)
     unit = Unit(
         uuid=str(uuid.uuid4()),
         unit_id=unit_id.strip(),
@@ -244,124 +143,7 @@ def trace(
         acres_sd=traced.result.acres_sd,
         recorded_at=now,
     )
-    _refuse_clash(store, unit)
+    refuse_clash(unit, store.units(), grid=store.grid)
     if not dry_run:
         store.append([unit])
     return replace(traced.result, unit_id=unit.unit_id, is_added=not dry_run)
-
-
-def _trimmed(store: Store, traced: TracedGround) -> TracedGround:
-    """Return the walked ground without what units of the place hold already."""
-    grid = store.grid
-    near = [unit for unit in store.units() if unit.geometry.intersects(traced.patch)]
-    if grid is None or not near:
-        return traced
-    walked = grid.to_grid(traced.patch)
-    held = [shapely.make_valid(grid.to_grid(unit.geometry)) for unit in near]
-    left = shapely.difference(shapely.make_valid(walked), shapely.union_all(held))
-    # a strip that the GPS error alone can make is no ground of its own
-    strip_m = store.settings.gps.sigma_m
-    parts = [part for part in shapely.get_parts(left) if part.geom_type == "Polygon"]
-    ground = MultiPolygon([part for part in parts if not shapely.buffer(part, -strip_m / 2).is_empty])
-    if ground.area < walked.area / 2:
-        raise InputError(
-            "most of the walked ground belongs to units that are there",
-            value=f"{acres(walked.area - ground.area):.2f} of {acres(walked.area):.2f} acres",
-            allowed="at least half of it free",
-            mend="check that it is the right walk; log work on units that are there with `habmap log --track`",
-        )
-    patch = tellable(ground, grid=grid)
-    notes = [f"{acres(walked.area - left.area):.2f} acres that neighboring units hold were cut off"]
-    if len(parts) > len(ground.geoms):
-        notes.append(
-            f"{len(parts) - len(ground.geoms)} strips along them, narrower than the GPS error and together "
-            f"{acres(left.area - ground.area):.3f} acres, were dropped"
-        )
-    ground = grid.to_grid(patch)
-    return TracedGround(
-        patch,
-        replace(
-            traced.result,
-            acres=acres(ground.area),
-            geodesic_acres=acres(geodesic_area_m2(patch)),
-            perimeter_m=ground.length,
-            notes=(*traced.result.notes, *notes),
-            geometry=shapely.geometry.mapping(cut(patch.geoms[0] if len(patch.geoms) == 1 else patch)),
-        ),
-    )
-
-
-def _travel(word: str) -> Travel:
-    for known in TRAVEL_MPS:
-        if word == known:
-            return known
-    raise UsageError("this is no way of travel", where="--travel", value=word, allowed=", ".join(TRAVEL_MPS))
-
-
-def _result(
-    walked: WalkedGround, patch: MultiPolygon, *, swath_ft: float | None, travel: Travel, notes: tuple[str, ...]
-) -> TraceResult:
-    dropped = tuple(DroppedFixes(reason=reason, count=count) for reason, count in sorted(walked.dropped.items()))
-    left_out = sum(one.count for one in dropped)
-    shown = patch.geoms[0] if len(patch.geoms) == 1 else patch
-    if walked.area_sd_m2 > WEAK_SHARE * walked.area_m2:
-        notes += ("the acres are weak: the fixes' error is more than a tenth of them",)
-    return TraceResult(
-        kind=walked.kind,
-        acres=acres(walked.area_m2),
-        acres_sd=acres(walked.area_sd_m2),
-        geodesic_acres=acres(geodesic_area_m2(patch)),
-        perimeter_m=walked.perimeter_m,
-        fixes=walked.fixes,
-        kept_fixes=walked.fixes - left_out,
-        dropped_fixes=left_out,
-        dropped=dropped,
-        closed_gap_m=walked.closed_gap_m,
-        loops_dissolved=walked.loops_dissolved,
-        holes_closed=walked.holes_closed,
-        swath_ft=swath_ft,
-        travel=travel,
-        started_at=None if walked.started_s is None else datetime.fromtimestamp(walked.started_s, UTC),
-        ended_at=None if walked.ended_s is None else datetime.fromtimestamp(walked.ended_s, UTC),
-        unit_id=None,
-        is_added=False,
-        notes=walked.notes + notes,
-        geometry=shapely.geometry.mapping(cut(shown)),
-    )
-
-
-def _place_notes(segments: Sequence[Segment], grid: LocalGrid) -> tuple[str, ...]:
-    first = shapely.Point(segments[0].lonlat[0])
-    away_m = float(shapely.distance(grid.to_grid(first), shapely.Point(0, 0)))
-    if away_m <= FAR_AWAY_M:
-        return ()
-    return (
-        f"this walk begins {away_m / M_PER_MILE:,.0f} miles from the middle of the property: is it the right file?",
-    )
-
-
-def _refuse_clash(store: Store, unit: Unit) -> None:
-    present = store.units()
-    if any(other.unit_id == unit.unit_id for other in present):
-        raise InputError(
-            "there is a unit of this name already",
-            where="--unit-id",
-            value=unit.unit_id,
-            allowed="a name that is not in use",
-            mend="choose another name; to redraw a unit, save the trace and use `habmap load units FILE --overwrite`",
-        )
-    grid = store.grid
-    if grid is None or not present:
-        return
-    ground = grid.to_grid(unit.geometry)
-    near = [other for other in present if other.geometry.intersects(unit.geometry)]
-    shared = [pair for pair in overlaps([ground, *(grid.to_grid(other.geometry) for other in near)]) if pair.first == 0]
-    if shared:
-        words = ", ".join(f"{near[pair.second - 1].unit_id} by {acres(pair.area_m2):.2f} acres" for pair in shared)
-        raise InputError(
-            "the walked ground overlaps units that are there; nothing was added",
-            where=unit.unit_id,
-            value=words,
-            allowed="ground that no other unit holds",
-            mend="add --trim to cut the walk back to its neighbors' edges",
-        )

@@ -11,13 +11,13 @@ from shapely import Polygon, box
 from walk_makers import GRID, MORNING_S, SIDE_M, SQUARE, Floats, errors, segment, walk
 
 from habmap.errors import InputError
-from habmap.jobs.trace import Window
 from habmap.land.acreage import multipolygon
 from habmap.land.track_error import FixError
 from habmap.land.tracks import WAY_IN, WAY_OUT, Segment, utc_clock, within
 from habmap.land.walk_parts import spikes
 from habmap.land.walked import WalkedGround, walked_ground
 from habmap.measures import M_PER_FT, acres
+from habmap.work.traced import Window
 
 Corners = list[tuple[float, float]]
 U: Corners = [(0, 0), (200, 0), (200, 200), (140, 200), (140, 60), (60, 60), (60, 200), (0, 200)]

@@ -12,7 +12,7 @@ from habmap.cli.context import JsonOption, Session
 from habmap.cli.output import print_json, print_table, say, warn
 
 if TYPE_CHECKING:
-    from habmap.jobs.trace import TraceResult
+    from habmap.work.traced import TraceResult
 
 
 def register(app: typer.Typer) -> None:
@@ -45,9 +45,9 @@ def trace(
     A walk around the ground gives what lies inside; a working track needs --swath-ft and gives what was covered.
     Nothing is kept without --unit-id and --cover.
     """
-    from habmap.jobs.trace import Window
     from habmap.jobs.trace import trace as turn
     from habmap.place.settings import SETTINGS_FILE
+    from habmap.work.traced import Window
 
     session: Session = context.obj
     # Looking at a walk needs no property; its settings and grid count where there is one.

@@ -210,7 +210,7 @@ def _with_day(patch: Any, unit_ids: tuple[str, ...], day: dt.date) -> tuple[Any,
 
 def _walked(asked: Asked, day: dt.date | None) -> _Ground:
     from habmap.jobs.log_walk import walk_ground
-    from habmap.jobs.trace import Window
+    from habmap.work.traced import Window
 
     walk = walk_ground(
         asked.store,
