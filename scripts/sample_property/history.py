@@ -85,7 +85,7 @@ PATCHES: dict[str, tuple[Points, tuple[str, float] | None]] = {
         [(640, 300), (652, 380), (634, 440), (668, 530), (790, 530), (782, 440), (798, 390), (770, 300)],
         ("M2", 3),
     ),
-    "leaning oak cut": (
+    "split oak cut": (
         [(806, 660), (812, 744), (836, 790), (872, 800), (900, 836), (938, 800), (930, 752), (952, 660)],
         ("M3", 3),
     ),
@@ -168,7 +168,7 @@ _LINES: list[tuple[str, str, str, str, dict[str, object]]] = [
         "thicket mulched",
         {"killed_pct": 98, "person_hours": 14, "cost": 2900, "who": D, "reported_acres": 2.5},
     ),
-    ("s2-02", "2025-11-15", "cut", "leaning oak cut", {"killed_pct": 88, "person_hours": 18, "cost": 520, "who": W}),
+    ("s2-02", "2025-11-15", "cut", "split oak cut", {"killed_pct": 88, "person_hours": 18, "cost": 520, "who": W}),
     (
         "s2-03",
         "2025-12-06",
@@ -176,7 +176,7 @@ _LINES: list[tuple[str, str, str, str, dict[str, object]]] = [
         "bluff east bite",
         {"killed_pct": 93, "person_hours": 58, "cost": 1600, "who": W, "reported_acres": 4.0},
     ),
-    ("s2-04", "2025-12-13", "pile", "leaning oak cut", {"person_hours": 12, "cost": 350, "who": J}),
+    ("s2-04", "2025-12-13", "pile", "split oak cut", {"person_hours": 12, "cost": 350, "who": J}),
     ("s2-05", "2026-01-10", "cut", "back slope cut", {"killed_pct": 90, "person_hours": 30, "cost": 870, "who": D}),
     (
         "s2-06",
