@@ -6,7 +6,10 @@ A key is what files, JSON and the command line carry; ``STAGE_WORDS`` and its ki
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, Literal
+
+#: Whom a page, a file or an answer is for.
+Audience = Literal["owner", "public"]
 
 # --- cover: what a unit was when the work began -------------------------------------------------------------
 COVERS: Final = ("cedar", "mixed", "grass", "shrub", "hardwood", "crop", "water", "other")

@@ -12,7 +12,7 @@ from shapely import box
 from habmap.jobs.map import draw_map
 from habmap.place.store import GeoPackageStore
 from habmap.records import Row
-from habmap.show.records import Audience
+from habmap.vocabulary import Audience
 
 NOW = datetime(2026, 8, 1, 12, tzinfo=UTC)
 HOSTILE = '<img src=x onerror="document.title=1;alert(1)">'

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
-from typing import Literal
 
 from habmap.jobs.export_handheld import due_again
 from habmap.jobs.export_practices import export_practices
@@ -20,6 +19,7 @@ from habmap.place.settings import Settings
 from habmap.show.due_calendar import due_calendar
 from habmap.show.due_words import due_cautions, row_words
 from habmap.show.handheld import due_words
+from habmap.vocabulary import Audience
 from habmap.work.calendar_day import CalendarDay
 from habmap.work.closures import Closures, with_closures
 from habmap.work.dated_ground import dated_ground
@@ -27,8 +27,6 @@ from habmap.work.due_rows import DueRow, coming_within, due_rows, spot_items, to
 from habmap.work.ground import Ground
 from habmap.work.said import has_snags
 from habmap.work.seasons import AHEAD_DAYS, ContractDate, DueItem, calendar_due, ground_due
-
-Audience = Literal["owner", "public"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

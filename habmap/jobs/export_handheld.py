@@ -16,7 +16,7 @@ from habmap.jobs.ports import Store
 from habmap.jobs.public import public_view
 from habmap.jobs.snapshot import once
 from habmap.show.handheld import tracks
-from habmap.show.records import Audience
+from habmap.vocabulary import Audience
 from habmap.work.ground import Ground
 from habmap.work.handheld import RemainingOutline, remaining_outline
 from habmap.work.photo_pairs import PRIVATE_NEAR_M

@@ -10,7 +10,7 @@ from habmap.jobs.public import public_view
 from habmap.place.closed_days import closures
 from habmap.place.named_units import settings_of_now
 from habmap.show.layer_tables import LayerTable, ledger_layer, units_layer
-from habmap.show.records import Audience
+from habmap.vocabulary import Audience
 from habmap.work.burns import burn_of
 from habmap.work.ledger import corrections, effective_entries
 

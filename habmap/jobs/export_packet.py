@@ -21,9 +21,9 @@ from habmap.place.writers import refuse_to_write, write_whole
 from habmap.show.packet import words
 from habmap.show.packet.map import Around
 from habmap.show.packet.packet import PacketFigures, PacketSheet, draw_packet
-from habmap.show.records import Audience, page_features
+from habmap.show.records import page_features
 from habmap.show.sheet.paper import Paper
-from habmap.vocabulary import PRACTICES
+from habmap.vocabulary import PRACTICES, Audience
 from habmap.work.ledger import corrections, line_numbers
 from habmap.work.packet import OWNERS_KINDS, ItemPacket, log_lines, questions
 from habmap.work.paperwork import killing_practices

@@ -11,8 +11,7 @@ from habmap.jobs.public import public_view
 from habmap.jobs.snapshot import once
 from habmap.place.closed_days import holds
 from habmap.place.named_units import settings_of_now
-from habmap.show.records import Audience
-from habmap.vocabulary import PRACTICES
+from habmap.vocabulary import PRACTICES, Audience
 from habmap.work.ground import cut_ground
 from habmap.work.ledger import effective_entries
 from habmap.work.paperwork_records import Item, Range, program_year

@@ -21,8 +21,8 @@ from habmap.show.handout.contents import handout_of
 from habmap.show.handout.pages import draw_handout
 from habmap.show.handout.records import Handout, HandoutFigures
 from habmap.show.handout.words import asked
-from habmap.show.records import Audience
 from habmap.show.sheet.paper import Paper
+from habmap.vocabulary import Audience
 from habmap.work.due_rows import SPOTS, pressing
 from habmap.work.season_account import Season
 

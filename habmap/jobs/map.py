@@ -22,9 +22,9 @@ from habmap.place.elevation import open_elevation
 from habmap.place.writers import refuse_to_write, write_whole
 from habmap.show.page.contents import Answers, page_of
 from habmap.show.page.render import render_page
-from habmap.show.records import Audience, Page
+from habmap.show.records import Page
 from habmap.show.relief import RELIEF_CELLS, Relief, draw_relief, relief_bounds
-from habmap.vocabulary import file_mark
+from habmap.vocabulary import Audience, file_mark
 from habmap.work.ground import Ground
 from habmap.work.terrain import DemInfo
 

@@ -13,8 +13,8 @@ from habmap.jobs.ports import Store
 from habmap.jobs.public import veil_words
 from habmap.place.writers import refuse_to_write, write_whole
 from habmap.show.missing import for_the_owner
-from habmap.show.records import Audience, Page
-from habmap.vocabulary import file_mark
+from habmap.show.records import Page
+from habmap.vocabulary import Audience, file_mark
 
 Figures = TypeVar("Figures")
 

@@ -6,14 +6,16 @@ records carry nothing of it, and no figure differs from what is drawn.
 
 from __future__ import annotations
 
-from typing import cast
+from typing import TYPE_CHECKING, cast
 
 from habmap.jobs.acres import acres
 from habmap.jobs.ports import Store
 from habmap.jobs.snapshot import Snapshot, once
 from habmap.place.public_store import PublicStore, public_ground
 from habmap.show.public_words import copy_differs_words
-from habmap.show.records import Page
+
+if TYPE_CHECKING:
+    from habmap.show.records import Page
 
 
 def public_view(store: Store) -> Store:

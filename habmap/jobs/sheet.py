@@ -10,9 +10,9 @@ from habmap.jobs.map import build_page
 from habmap.jobs.ports import Store
 from habmap.jobs.printing import Written, drawn_into, pdf_path, written
 from habmap.jobs.snapshot import snapshot
-from habmap.show.records import Audience
 from habmap.show.sheet.paper import Paper
 from habmap.show.sheet.sheet import SheetFigures, draw_sheet, sheet_of
+from habmap.vocabulary import Audience
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import date
 
-from habmap.jobs.due import Audience, found_due
+from habmap.jobs.due import found_due
 from habmap.jobs.ports import Store
 from habmap.jobs.public import public_view
 from habmap.jobs.rank import rank
@@ -14,7 +14,7 @@ from habmap.place.closed_days import plan_days
 from habmap.place.named_units import settings_of_now
 from habmap.place.settings import Settings
 from habmap.show.week_words import month_off_words, week_cautions, week_items
-from habmap.vocabulary import KILLING
+from habmap.vocabulary import KILLING, Audience
 from habmap.work.said import has_snags
 from habmap.work.week import WeekResult, week_of
 

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-import gpxpy.gpx
 import shapely
 from shapely import MultiPolygon
 from shapely.geometry.base import BaseGeometry
@@ -188,6 +187,8 @@ def gpx_text(
     edges
         (name, comment, ground) of each.
     """
+    import gpxpy.gpx
+
     document = gpxpy.gpx.GPX()
     document.name = xml_words(name)
     document.creator = "habmap"

@@ -10,8 +10,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from habmap.records import BurnRecord, Entry, Unit, cell_facts, value_of
-from habmap.show.records import Audience
-from habmap.vocabulary import STAGES
+from habmap.vocabulary import STAGES, Audience
 from habmap.work.acres import UnitAcres
 from habmap.work.public_copy import is_public
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Final
 
-from habmap.show.records import Audience
+from habmap.vocabulary import Audience
 
 NO_UNITS: Final = "No units are drawn yet, so there are no acres to count."
 NO_ELEVATION: Final = "The heights of this ground are not known: slopes, faces, shade and contours are missing."

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
-from habmap.show.records import Page
 from habmap.show.words import SPOKEN_ACRES
 from habmap.work.acres import TotalAcres
+
+if TYPE_CHECKING:
+    from habmap.show.records import Page
 
 
 def copy_differs_words(

@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
-from typing import Literal
 
 from shapely import MultiPolygon
 from shapely.geometry.base import BaseGeometry
@@ -20,15 +19,13 @@ from habmap.show.history_records import PageHistory
 from habmap.show.photo_records import PagePhotoPoint
 from habmap.show.relief import Relief
 from habmap.show.shares import PageShare
-from habmap.vocabulary import DEFAULT_CEDAR, PRIVATE_FEATURE_KINDS
+from habmap.vocabulary import DEFAULT_CEDAR, PRIVATE_FEATURE_KINDS, Audience
 from habmap.work.acres import TotalAcres, UnitAcres
 from habmap.work.priority import Ranked
 from habmap.work.private import is_private
 from habmap.work.response_records import UnitResponse
 from habmap.work.season_account import SeasonAccount
 from habmap.work.terrain import DemInfo, UnitTerrain
-
-Audience = Literal["owner", "public"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -25,7 +25,7 @@ from habmap.place.settings import Settings
 from habmap.show import words
 from habmap.show.handout import words as room_words
 from habmap.show.page.reading import map_in_words
-from habmap.show.records import Audience
+from habmap.vocabulary import Audience
 
 TODAY = date(2026, 5, 4)
 NOW = datetime(2026, 5, 4, 18, tzinfo=UTC)

@@ -13,8 +13,7 @@ from shapely import box
 from habmap.jobs.map import build_page
 from habmap.show.missing import for_the_owner, missing_words
 from habmap.show.page.render import render_page
-from habmap.show.records import Audience
-from habmap.vocabulary import STEEP_CAUTION, STEEP_CAUTION_PUBLIC
+from habmap.vocabulary import STEEP_CAUTION, STEEP_CAUTION_PUBLIC, Audience
 
 NOW = datetime(2026, 3, 6, 15, tzinfo=UTC)
 NOTHING: dict[str, Any] = {"has_units": False, "has_elevation": False, "has_relief": False, "has_log": False}

@@ -9,9 +9,9 @@ from dataclasses import replace
 from datetime import date
 
 from habmap.show.handout.records import Handout, HandoutDue, HandoutUnit
-from habmap.show.records import Audience, Page, PagePiece
+from habmap.show.records import Page, PagePiece
 from habmap.show.words import short_day, unit_title, with_article
-from habmap.vocabulary import CEDAR_COVERS
+from habmap.vocabulary import CEDAR_COVERS, Audience
 from habmap.work.acres import PracticeAcres
 from habmap.work.density_records import UnitDensity
 from habmap.work.effort import TOO_FEW_LINES, TOO_FEW_WORDS

@@ -22,11 +22,11 @@ from habmap.show.packet.flow import MARGIN_PT, Column, Flow
 from habmap.show.packet.looks import COLUMN_WORDS, COLUMNS
 from habmap.show.packet.map import Around, draw_map, pair_letter
 from habmap.show.photo_records import PagePhoto, PagePhotoPoint
-from habmap.show.records import Audience, PrivateOnPublicPageError
+from habmap.show.records import PrivateOnPublicPageError
 from habmap.show.sheet.paper import PDF_SETTINGS, SIZES_PT, Paper
 from habmap.show.sheet.pen import LEAST_PT
 from habmap.show.words import short_day, tenths
-from habmap.vocabulary import PRACTICE_WORDS, SNAG_CAUTION
+from habmap.vocabulary import PRACTICE_WORDS, SNAG_CAUTION, Audience
 from habmap.work.packet import ItemPacket
 
 #: Height of a picture beside its pair [pt], and the gap between the two.

@@ -18,7 +18,7 @@ from habmap.records import Boundary, Feature, Unit
 from habmap.show.missing import missing_words
 from habmap.show.page.history import page_history
 from habmap.show.photo_records import PagePhotos
-from habmap.show.records import Audience, Page, PagePiece, PageUnit, PageWork, page_features
+from habmap.show.records import Page, PagePiece, PageUnit, PageWork, page_features
 from habmap.show.relief import Relief
 from habmap.show.shares import page_shares
 from habmap.show.terrain_words import coverage_warnings
@@ -31,6 +31,7 @@ from habmap.vocabulary import (
     SNAG_CAUTION,
     STEEP_CAUTION,
     STEEP_CAUTION_PUBLIC,
+    Audience,
 )
 from habmap.work.acres import AcresResult, UnitAcres
 from habmap.work.ground import Ground, StageLimits

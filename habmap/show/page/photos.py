@@ -5,15 +5,17 @@ from __future__ import annotations
 import base64
 from collections.abc import Callable, Sequence
 from datetime import date
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from habmap.records import Photo
 from habmap.show.page import coordinates
 from habmap.show.photo_records import PagePhoto, PagePhotoPoint, PagePhotos
-from habmap.show.records import Page
 from habmap.show.words import day_words, joined
 from habmap.vocabulary import PRACTICE_NOUNS, WIND_WORDS, octant
 from habmap.work.photo_pairs import FoundPoint
+
+if TYPE_CHECKING:
+    from habmap.show.records import Page
 
 #: More lines than this between two pictures are counted, not told.
 _MOST_TOLD: Final = 4

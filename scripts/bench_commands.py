@@ -1,0 +1,81 @@
+"""Processor time of every command on the sample property, as a ratio to ``python3 -c "import geopandas"``.
+
+Each command runs in a process of its own, as a person runs it; user and system time of that process are added, and the
+least of a few runs counts. The yardstick is measured between them, in the same run and on the same machine.
+
+    .venv/bin/python scripts/bench_commands.py [RUNS [COMMAND ...]]
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+from typing import Final
+
+#: What each command may take [s], on a machine on which the yardstick takes half a second (chosen).
+LIMIT_S: Final = 1.0
+DRAWING_S: Final = 2.0
+YARDSTICK_S: Final = 0.5
+YARDSTICK: Final = ("-c", "import geopandas")
+#: Commands that draw what is printed or shown.
+DRAWING: Final = frozenset({"map", "sheet", "handout"})
+#: Commands as a person types them on the sample; those that write anew what is there take --overwrite.
+COMMANDS: Final = (
+    "week", "due", "acres", "terrain", "density", "rank", "bite --acres 1", "effort",
+    "schedule --hours-per-week 20 --from 2026-12-01 --to 2027-03-01", "response", "photos", "history", "check",
+    "burnsheet C1 --time 2026-11-03T13:00 --temp-f 60 --rh-pct 45 --wind-mph 8 --wind-from 340",
+    "log cut --unit C1 --whole --date 2026-11-20 --preview", "log cut --unit C1 --whole --date 2026-11-20",
+    "correct 30 --why bench --killed-pct 90", "void 30 --why bench", "export practices -o {out}/practices.csv",
+    "export revisits -o {out}/revisits.gpx", "map", "sheet", "handout",
+)  # fmt: skip
+
+
+def main() -> None:
+    """Print the table."""
+    runs = int(sys.argv[1]) if len(sys.argv) > 1 else 3
+    chosen = [one for one in COMMANDS if len(sys.argv) < 3 or one.split()[0] in sys.argv[2:]]
+    yardstick = [sys.executable, *YARDSTICK]
+    with tempfile.TemporaryDirectory() as folder:
+        place = Path(folder) / "sample"
+        subprocess.run(_command("demo", place), check=True, capture_output=True)
+        print(f"{'command':<62} {'CPU s':>6} {'ratio':>6}")
+        for command in chosen:
+            times, beside = [], []
+            for number in range(runs):
+                copy = Path(shutil.copytree(place, Path(folder) / f"copy{number}"))
+                typed = command.format(out=copy / "out").split()
+                if typed[0] in ("correct", "void"):  # the line that they take back
+                    log = _command("--place", copy, *["log", "cut", "--unit", "C1", "--whole", "--date", "2026-11-20"])
+                    subprocess.run(log, check=True, capture_output=True)
+                times.append(_cpu_s(_command("--place", copy, *typed)))
+                beside.append(_cpu_s(yardstick))
+                shutil.rmtree(copy)
+            ratio = min(times) / min(beside)
+            over = ratio > (DRAWING_S if command in DRAWING else LIMIT_S) / YARDSTICK_S
+            print(f"{command[:62]:<62} {min(times):6.2f} {ratio:6.2f}{'  over' if over else ''}", flush=True)
+        print(f"over: more than {LIMIT_S:g} s ({DRAWING_S:g} s to draw) where the yardstick takes {YARDSTICK_S:g} s")
+
+
+def _command(*words: object) -> list[str]:
+    run = "from habmap.cli.main import run; run()"
+    return [sys.executable, "-c", run, *map(str, words)]
+
+
+def _cpu_s(command: list[str]) -> float:
+    """Run a command and return the processor time of its process, user and system together [s]."""
+    with subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE) as process:
+        assert process.stderr is not None
+        words = process.stderr.read()
+        _, status, used = os.wait4(process.pid, 0)
+        process.returncode = os.waitstatus_to_exitcode(status)
+    if process.returncode not in (0, 1):  # 1: `check` found faults
+        sys.exit(f"{' '.join(command[2:])} ended with {process.returncode}: {words.decode()}")
+    return used.ru_utime + used.ru_stime
+
+
+if __name__ == "__main__":
+    main()
