@@ -169,6 +169,5 @@ def vacant_quarter_factor(vacant_frac: float) -> float:
     """Return the factor for a share of vacant quarters, 1 at none (Mitchell, arXiv:1010.3303v2, Table 11)."""
     if vacant_frac == 0:
         return 1.0
-    from scipy import special
-
-    return float((special.gammainc(1.5, -math.log(vacant_frac)) / (1 - vacant_frac)) ** 2)
+    # the incomplete gamma function of 3/2 is the lower tail of chi-square with 3 degrees of freedom
+    return float(((1 - chi2_tail(-2 * math.log(vacant_frac), 3)) / (1 - vacant_frac)) ** 2)
