@@ -86,13 +86,13 @@ class Running:
     def post(
         self,
         path: str,
-        said: Mapping[str, str] | None = None,
+        said: Mapping[str, str | list[str]] | None = None,
         *,
         files: Mapping[str, tuple[str, bytes]] | None = None,
         heads: Mapping[str, str | None] | None = None,
     ) -> Answer:
         """Send a form of the desk's own pages; ``heads`` and ``said`` may falsify any part of it."""
-        values = {"token": self.token, "once": uuid.uuid4().hex, **(said or {})}
+        values: dict[str, str | list[str]] = {"token": self.token, "once": uuid.uuid4().hex, **(said or {})}
         given: dict[str, str | None] = {"Cookie": self.jar, "Origin": self.origin}
         if files:
             mark = uuid.uuid4().hex
@@ -106,7 +106,7 @@ class Running:
             body = b"".join(parts) + f"--{mark}--\r\n".encode()
             given["Content-Type"] = f"multipart/form-data; boundary={mark}"
         else:
-            body = urlencode(values).encode()
+            body = urlencode(values, doseq=True).encode()
             given["Content-Type"] = "application/x-www-form-urlencoded"
         return self.raw("POST", path, body=body, heads={**given, **(heads or {})})
 
