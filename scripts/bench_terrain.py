@@ -130,18 +130,18 @@ def ours(raster: Path, outlines: list[shapely.Polygon], *, native: bool = False)
     """Every figure of the terrain command, the turn from lon/lat included."""
     from pyproj import Transformer
 
-    from habmap.land.zones import FaceRules
+    from habmap.land.facerules import FaceRules
     from habmap.place.elevation import open_elevation
-    from habmap.work.terrain import terrain_figures
+    from habmap.work.terrain import figure_columns
 
     to_lonlat = Transformer.from_crs(CRS, "EPSG:4326", always_xy=True)
     lonlat = shapely.transform(
         np.array(outlines, dtype=object), lambda xy: np.column_stack(to_lonlat.transform(xy[:, 0], xy[:, 1]))
     )
     with open_elevation(raster, vertical_unit=None, analysis_cell_m="native" if native else 10) as dem:
-        sums = dem.zone_sums(list(lonlat), rules=FaceRules())
-    found = [terrain_figures(s, unit_m2=outline.area).slope_mean_deg for s, outline in zip(sums, outlines, strict=True)]
-    return float(np.mean([value for value in found if value is not None]))
+        table = dem.zone_table(list(lonlat), rules=FaceRules())
+    figures = figure_columns(table, unit_m2=shapely.area(outlines), rules=FaceRules())
+    return float(np.nanmean(figures["slope_mean_deg"]))
 
 
 def ours_native(raster: Path, outlines: list[shapely.Polygon]) -> float:

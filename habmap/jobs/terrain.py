@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from datetime import date
 
 from shapely import MultiPolygon, Polygon
@@ -63,16 +63,32 @@ def terrain_sums(
     InputError
         No elevation is loaded, or its file is gone or unreadable.
     """
-    source, grid = store.elevation(), store.grid
+    source = store.elevation()
     if source is None:
         raise InputError("no elevation is loaded", mend="habmap load dem FILE")
     kept = worked_out(store)
     by_key = {(TerrainSums, *(outline.wkb for outline in outlines)): list(outlines) for outlines in sets}
     new = {key: outlines for key, outlines in by_key.items() if key not in kept}
     if new:
-        found = terrain_under(source, list(new.values()), grid=grid, terrain=store.settings.terrain, progress=progress)
+        settings = store.settings.terrain
+        shapes = [_as_stored(store, outlines) for outlines in new.values()]
+        found = terrain_under(
+            source, shapes, rules=rules_here(settings.rules, store.grid), terrain=settings, progress=progress
+        )
         kept.update(zip(new, found, strict=True))
     return tuple(kept[key] for key in by_key)
+
+
+def _as_stored(store: Store, outlines: Iterable[BaseGeometry]) -> list[BaseGeometry]:
+    """Return outlines of the place's grid in lon/lat, a whole unit's to the last digit as it is stored.
+
+    A turn to the grid and back would let those digits depend on where the place's grid has its center.
+    """
+    grid = store.grid
+    if grid is None:
+        return []
+    stored = {grid.to_grid(unit.geometry).wkb: unit.geometry for unit in store.unit_versions()}
+    return [stored.get(outline.wkb) or grid.to_lonlat(outline) for outline in outlines]
 
 
 def _terrain_of(
@@ -85,8 +101,8 @@ def _terrain_of(
     (sums,) = terrain_sums(store, outlines.values(), progress=progress)
     names, cell_m = {unit.unit_id: unit.name for unit in store.units(on)}, sums.dem.analysis_cell_m
     figures = tuple(
-        of_unit(found, unit_id=unit_id, name=names[unit_id], outline=outline, cell_m=cell_m)
-        for (unit_id, outline), found in zip(outlines.items(), sums.under, strict=True)
+        of_unit(found, unit_id=unit_id, name=names[unit_id], outline=planar, cell_m=cell_m)
+        for unit_id, found, planar in zip(outlines, sums.under, sums.planar, strict=True)
     )
     return TerrainResult(
         on=on,

@@ -19,6 +19,10 @@ FEW_CELLS: Final = 30
 #: mostly over ground outside. Chosen, no source.
 WIDE_CELL_FRAC: Final = 0.25
 
+#: A circle inside ground has at least about area ÷ edge as its radius, but for what corners that point inward add;
+#: with so much room to spare that need not be looked at.
+BROAD: Final = 2.0
+
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
 
@@ -35,6 +39,8 @@ def is_too_coarse(outline: BaseGeometry, *, cell_m: float) -> bool:
     """
     if outline.area < FEW_CELLS * cell_m**2:
         return True
+    if WIDE_CELL_FRAC * 2 * outline.area > BROAD * cell_m * outline.length:
+        return False  # the quick answer for most: the circle is wider than the area over the edge's length
     radius: BaseGeometry = shapely.maximum_inscribed_circle(outline, cell_m / 100)  # type: ignore[call-overload]
     return bool(cell_m > WIDE_CELL_FRAC * 2 * radius.length)
 

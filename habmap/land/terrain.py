@@ -17,6 +17,8 @@ WGS84_E2: Final = 0.006_694_379_990_141_317
 #: Latitudes and slopes for which equation 3 of McCune & Keon (2002) was fitted [°].
 HEAT_LOAD_LAT_DEG: Final = (30.0, 60.0)
 HEAT_LOAD_MAX_SLOPE_DEG: Final = 60.0
+#: Its constant, and the weights of cos L cos S, −sin L sin S and −cos A sin S.
+HEAT_LOAD_COSINES: Final = (0.339, 0.808, 0.196, 0.482)
 
 
 @dataclass(frozen=True, slots=True)
@@ -195,11 +197,12 @@ def heat_load_mccune_keon_2002(lat_deg: ArrayLike, slope_deg: ArrayLike, aspect_
     folded = np.radians(np.abs(180 - np.abs(np.asarray(aspect_deg, dtype=np.float64) % 360 - 225)))
     lat_rad, slope_rad = np.radians(lat), np.radians(slope)
     sin_slope = np.sin(slope_rad)
+    base, of_lat, of_slope, of_face = HEAT_LOAD_COSINES
     heat = (
-        0.339
-        + 0.808 * np.cos(lat_rad) * np.cos(slope_rad)
-        - 0.196 * np.sin(lat_rad) * sin_slope
-        - 0.482 * np.cos(folded) * sin_slope
+        base
+        + of_lat * np.cos(lat_rad) * np.cos(slope_rad)
+        - of_slope * np.sin(lat_rad) * sin_slope
+        - of_face * np.cos(folded) * sin_slope
     )
     low, high = HEAT_LOAD_LAT_DEG
     is_fitted = (lat >= low) & (lat <= high) & (slope >= 0) & (slope <= HEAT_LOAD_MAX_SLOPE_DEG)

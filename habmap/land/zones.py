@@ -2,115 +2,170 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, field, fields
-from typing import Final
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from habmap.land.shares import Ints, cell_shares
-from habmap.land.terrain import Floats, GroundSteps, heat_load_mccune_keon_2002
+from habmap.land.facerules import SLOPE_CLASS_PCT, FaceRules
+from habmap.land.pieces import PLAIN_SUMS, PieceSums
+from habmap.land.terrain import Floats, GroundSteps
 
-#: Width of a slope class [%]; there is no steepest class but the largest number that leaves room for polygons' own.
-SLOPE_CLASS_PCT: Final = 0.1
-_LAST_CLASS: Final = 2**31 - 1
-#: Sun-facing octants SE to SW, and NW to NE where the noon sun stands in the north [true bearings, °].
-SUN_FACING_NORTH_DEG: Final = (112.5, 247.5)
-SUN_FACING_SOUTH_DEG: Final = (292.5, 67.5)
+Ints = NDArray[np.int64]
 
-
-def _no_classes() -> Ints:
-    return np.empty(0, dtype=np.int64)
+#: Outlines whose slope classes are laid out side by side at once.
+_AT_ONCE: Final = 2048
+_FLAT_CUT, _SUN_CUT, _HAND_CUT = (PLAIN_SUMS.index(name) for name in ("flat_cut_m2", "sun_cut_m2", "hand_cut_m2"))
+#: Widest span of classes that is laid out whole where pieces are added.
+_WIDE_CLASSES: Final = 100_000
 
 
-def _no_areas() -> Floats:
-    return np.empty(0, dtype=np.float64)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FaceRules:
-    """What counts as flat, as sun-facing and as hand-only ground.
+@dataclass(frozen=True, slots=True)
+class ZoneTable:
+    """Sums over the ground of many outlines, one row each.
 
     Attributes
     ----------
-    flat_below_pct
-        Gentler ground faces nowhere [%].
-    sun_facing_deg
-        First and last true bearing, clockwise; may pass through north [°].
-    machine_limit_pct
-        Steeper ground is hand-only [%].
+    plain
+        Shape ``(outlines, len(PLAIN_SUMS))``. In order: ground with a valid gradient [m²]; Σ area × slope [° m²];
+        Σ area × gradient toward east, toward north, and its length [m²]; Σ area × heat load, and the ground for which
+        its equation holds [m²]; flat and flat sun-facing ground, and hand-only ground, of the one slope class that the
+        limit cuts in two [m²].
+    class_ends
+        Where each outline's slope classes end, a 0 in front.
+    classes
+        Slope classes of 0.1 % that occur (class ``k`` is ``k/10`` to ``(k+1)/10`` %), ascending within an outline.
+    class_m2
+        Of each class its ground, its sun-facing ground, and its ground at its own lower limit exactly,
+        shape ``(classes, 3)`` [m²].
     """
 
-    flat_below_pct: float = 5.0
-    sun_facing_deg: tuple[float, float] = SUN_FACING_NORTH_DEG
-    machine_limit_pct: float = 30.0
+    plain: Floats
+    class_ends: Ints
+    classes: Ints
+    class_m2: Floats
 
-    def is_sun_facing(self, bearing_deg: Floats) -> NDArray[np.bool_]:
-        """Tell which bearings lie in the sun-facing range, both ends included."""
-        first, last = self.sun_facing_deg
-        span = last - first if last >= first else last - first + 360
-        return np.asarray((bearing_deg - first) % 360 <= span, dtype=np.bool_)
+    def __len__(self) -> int:
+        return len(self.plain)
 
+    @classmethod
+    def of_pieces(
+        cls, pieces: Iterable[tuple[Ints, PieceSums]], *, count: int, add: Callable[..., Any] | None = None
+    ) -> ZoneTable:
+        """Add up pieces.
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class ZoneSums:
-    """Sums over the ground of one polygon, or of a piece of it; adding two pieces gives the sums of both.
+        Parameters
+        ----------
+        pieces
+            Their outlines' numbers, and their sums, in the order in which they are to be added.
+        count
+            How many outlines there are.
+        add
+            A quicker way to add up slope classes: `habmap.land.compiled.compiled_added`.
+        """
+        owners, sums = zip(*pieces, strict=True) if (pieces := list(pieces)) else ((), ())
+        owner = np.concatenate([np.empty(0, dtype=np.int64), *owners])
+        plain_of = np.concatenate([np.empty((0, len(PLAIN_SUMS))), *(part.plain for part in sums)])
+        lengths = np.concatenate([np.empty(0, dtype=np.int64), *(part.class_counts for part in sums)])
+        classes = np.concatenate([np.empty(0, dtype=np.int64), *(part.classes for part in sums)])
+        class_m2 = np.concatenate([np.empty((0, 3)), *(part.class_m2 for part in sums)])
+        order = np.argsort(owner, kind="stable")
+        ends = np.concatenate([[0], np.cumsum(lengths)])
+        by_owner = np.searchsorted(owner[order], np.arange(count + 1))
 
-    Attributes
-    ----------
-    covered_m2
-        Ground with a valid gradient [m²].
-    slope_deg_m2, slope_pct_m2
-        Σ area × slope [° m²], [% m²].
-    gradient_east_m2, gradient_north_m2, gradient_length_m2
-        Σ area × gradient toward east, toward north, and its length [m²].
-    flat_m2, sun_facing_m2, hand_only_m2
-        Ground of each kind [m²].
-    heat_load_m2, heat_load_ground_m2
-        Σ area × heat load, and the ground for which the equation holds [m²].
-    slope_classes, slope_class_m2
-        Slope classes of 0.1 % that occur (class ``k`` is ``k/10`` to ``(k+1)/10`` %), ascending, and their ground [m²].
-    """
+        plain = np.zeros((count, len(PLAIN_SUMS)))
+        for column in range(len(PLAIN_SUMS)):
+            plain[:, column] = np.bincount(owner, weights=plain_of[:, column], minlength=count)
+        firsts, lasts = np.zeros(len(owner), dtype=np.int64), np.full(len(owner), -1)
+        has_any = lengths > 0
+        firsts[has_any], lasts[has_any] = classes[ends[:-1][has_any]], classes[ends[1:][has_any] - 1]
+        low, high = np.full(count, np.iinfo(np.int64).max), np.full(count, -1)
+        np.minimum.at(low, owner[has_any], firsts[has_any])
+        np.maximum.at(high, owner, lasts)
+        low = np.where(high < 0, 0, low)
+        if add is None or (high - low).max(initial=0) >= _WIDE_CLASSES:
+            add = _added
+        counts, all_classes, all_m2 = add(ends, order, by_owner, classes, class_m2, low, high)
+        return cls(plain, np.concatenate([[0], np.cumsum(counts)]), all_classes, all_m2)
 
-    covered_m2: float = 0.0
-    slope_deg_m2: float = 0.0
-    slope_pct_m2: float = 0.0
-    gradient_east_m2: float = 0.0
-    gradient_north_m2: float = 0.0
-    gradient_length_m2: float = 0.0
-    flat_m2: float = 0.0
-    sun_facing_m2: float = 0.0
-    hand_only_m2: float = 0.0
-    heat_load_m2: float = 0.0
-    heat_load_ground_m2: float = 0.0
-    slope_classes: Ints = field(default_factory=_no_classes)
-    slope_class_m2: Floats = field(default_factory=_no_areas)
+    def sums(self, name: str) -> Floats:
+        """Return one of the `PLAIN_SUMS` of each outline."""
+        return self.plain[:, PLAIN_SUMS.index(name)]
 
-    def __add__(self, other: ZoneSums) -> ZoneSums:
-        classes, position = np.unique(np.concatenate([self.slope_classes, other.slope_classes]), return_inverse=True)
-        areas = np.concatenate([self.slope_class_m2, other.slope_class_m2])
-        plain = {name: getattr(self, name) + getattr(other, name) for name in PLAIN_SUMS}
-        return ZoneSums(
-            **plain,
-            slope_classes=classes,
-            slope_class_m2=_totals(position, areas, count=len(classes)),
+    def part(self, first: int, end: int) -> ZoneTable:
+        """Return some rows."""
+        begin, finish = int(self.class_ends[first]), int(self.class_ends[end])
+        return ZoneTable(
+            self.plain[first:end],
+            self.class_ends[first : end + 1] - begin,
+            self.classes[begin:finish],
+            self.class_m2[begin:finish],
         )
 
-    def slope_quantile_pct(self, fraction: float) -> float | None:
-        """Return the slope that this fraction of the covered ground does not exceed, to 0.1 % [%]."""
-        if not len(self.slope_classes):
-            return None
-        running = np.cumsum(self.slope_class_m2)
-        wanted = fraction * running[-1]
-        at = min(int(np.searchsorted(running, wanted)), len(running) - 1)
-        before = running[at - 1] if at else 0.0
-        within = (wanted - before) / self.slope_class_m2[at]
-        return float((self.slope_classes[at] + min(max(within, 0.0), 1.0)) * SLOPE_CLASS_PCT)
+    def by_slope(self, rules: FaceRules) -> tuple[Floats, ...]:
+        """Return the slope that 90 % of the ground does not exceed [%], and all, flat, sun-facing, hand-only ground."""
+        found = np.full((5, len(self)), np.nan)
+        for first in range(0, len(self), _AT_ONCE):
+            end = min(first + _AT_ONCE, len(self))
+            found[:, first:end] = self.part(first, end)._of_few_classes(rules)
+        return tuple(found)
+
+    def _of_few_classes(self, rules: FaceRules) -> Floats:
+        counts = np.diff(self.class_ends)
+        wide = max(1, int(counts.max(initial=0)))
+        row = np.repeat(np.arange(len(self)), counts)
+        at = np.arange(len(self.classes)) - self.class_ends[:-1][row]
+        classes = np.full((len(self), wide), -1, dtype=np.int64)
+        areas = np.zeros((3, len(self), wide))
+        classes[row, at] = self.classes
+        areas[:, row, at] = self.class_m2.T
+        ground, sun, at_limit = areas
+        flat, hand = rules.flat_limit, rules.hand_limit
+
+        def total(parts: Floats) -> Floats:
+            # One after another along each row: a row's sum does not depend on its neighbors.
+            return np.asarray(np.cumsum(parts, axis=1)[:, -1])
+
+        running = np.cumsum(ground, axis=1)
+        wanted = 0.9 * running[:, -1]
+        place = np.minimum((running < wanted[:, None]).sum(axis=1), np.maximum(counts - 1, 0))
+        rows = np.arange(len(self))
+        before = np.where(place > 0, running[rows, place - 1], 0.0)
+        within = np.clip((wanted - before) / ground[rows, place], 0.0, 1.0)
+        p90 = np.where(counts > 0, (classes[rows, place] + within) * SLOPE_CLASS_PCT, np.nan)
+        is_flat = classes < flat.whole_classes
+        flat_m2 = total(np.where(is_flat, ground, 0.0)) + self.plain[:, _FLAT_CUT]
+        sun_m2 = total(np.where(is_flat, 0.0, sun)) - self.plain[:, _SUN_CUT]
+        if hand.cut_class >= 0:
+            hand_m2 = total(np.where(classes > hand.cut_class, ground, 0.0)) + self.plain[:, _HAND_CUT]
+        else:  # ground of the limit itself is not hand-only
+            first = classes == hand.whole_classes
+            hand_m2 = total(np.where(first, ground - at_limit, np.where(classes > hand.whole_classes, ground, 0.0)))
+        return np.array([p90, running[:, -1], flat_m2, sun_m2, hand_m2])
 
 
-#: The sums that are plain numbers, in order.
-PLAIN_SUMS: Final = tuple(one.name for one in fields(ZoneSums) if one.type == "float")
+def _added(
+    ends: Ints, order: Ints, by_owner: Ints, classes: Ints, class_m2: Floats, low: Ints, high: Ints
+) -> tuple[Ints, Ints, Floats]:
+    """Add up pieces' slope classes, outline by outline: how many each has, which, and their ground."""
+    counts = np.zeros(len(low), dtype=np.int64)
+    found = []
+    for zone in np.flatnonzero(np.diff(by_owner)):
+        own = [slice(ends[at], ends[at + 1]) for at in order[by_owner[zone] : by_owner[zone + 1]]]
+        if high[zone] - low[zone] < _WIDE_CLASSES:
+            keys = np.arange(low[zone], high[zone] + 1)
+        else:
+            keys = np.unique(np.concatenate([classes[part] for part in own]))
+        areas = np.zeros((len(keys), 3))
+        for part in own:
+            areas[np.searchsorted(keys, classes[part])] += class_m2[part]  # no class stands twice in a piece
+        is_there = areas[:, 0] > 0
+        counts[zone] = is_there.sum()
+        found.append((keys[is_there], areas[is_there]))
+    keys = np.concatenate([np.empty(0, dtype=np.int64), *(part for part, _ in found)])
+    return counts, keys, np.concatenate([np.empty((0, 3)), *(part for _, part in found)])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -137,71 +192,3 @@ class GradientTile:
     lat_deg: float
     lat_per_row_deg: float
     lat_per_col_deg: float
-
-
-def tile_sums(tile: GradientTile, polygons_wkb: Sequence[bytes], *, rules: FaceRules) -> list[ZoneSums]:
-    """Sum the ground of one tile over each polygon, each cell by the exact share of it that lies inside.
-
-    Parameters
-    ----------
-    tile
-        Gradients.
-    polygons_wkb
-        Polygons in cell coordinates: x = column, y = −row of the raster's analysis cells (0, 0 is the outer corner of
-        the first cell). Parts outside the tile are left out.
-    rules
-        What counts as flat, sun-facing and hand-only.
-    """
-    # Cells without a valid gradient are NaN in the sum.
-    cells, shares, owners = cell_shares(
-        tile.east + tile.north, polygons_wkb, first_row=tile.first_row, first_col=tile.first_col
-    )
-    count = len(polygons_wkb)
-    if not len(cells):
-        return [ZoneSums() for _ in range(count)]
-    rows, cols = np.divmod(cells, tile.east.shape[1])
-    east, north = tile.east.ravel()[cells], tile.north.ravel()[cells]
-    cell_m2 = np.broadcast_to(np.asarray(tile.steps.cell_m2).reshape(-1, 1), (tile.east.shape[0], 1))[:, 0]
-    area_m2 = shares * cell_m2[rows]
-
-    rise = np.hypot(east, north)
-    pct = 100 * rise
-    deg = np.degrees(np.arctan(rise))
-    bearing = np.degrees(np.arctan2(-east, -north)) % 360
-    lat = tile.lat_deg + rows * tile.lat_per_row_deg + cols * tile.lat_per_col_deg
-    heat = heat_load_mccune_keon_2002(lat, deg, bearing)
-    is_fitted = np.isfinite(heat)
-    is_flat = pct < rules.flat_below_pct
-
-    weights = {
-        "covered_m2": area_m2,
-        "slope_deg_m2": area_m2 * deg,
-        "slope_pct_m2": area_m2 * pct,
-        "gradient_east_m2": area_m2 * east,
-        "gradient_north_m2": area_m2 * north,
-        "gradient_length_m2": area_m2 * rise,
-        "flat_m2": area_m2 * is_flat,
-        "sun_facing_m2": area_m2 * (~is_flat & (rise > 0) & rules.is_sun_facing(bearing)),
-        "hand_only_m2": area_m2 * (pct > rules.machine_limit_pct),
-        "heat_load_m2": area_m2 * np.where(is_fitted, heat, 0.0),
-        "heat_load_ground_m2": area_m2 * is_fitted,
-    }
-    table = np.column_stack([_totals(owners, values, count=count) for values in weights.values()]).tolist()
-
-    classes = np.minimum(pct / SLOPE_CLASS_PCT, _LAST_CLASS).astype(np.int64)
-    keys, position = np.unique(owners * (_LAST_CLASS + 1) + classes, return_inverse=True)
-    key_m2 = _totals(position, area_m2, count=len(keys))
-    key_owners, key_classes = np.divmod(keys, _LAST_CLASS + 1)
-    ends = np.searchsorted(key_owners, np.arange(count + 1))
-    return [
-        ZoneSums(
-            **dict(zip(weights, table[i], strict=True)),
-            slope_classes=key_classes[ends[i] : ends[i + 1]],
-            slope_class_m2=key_m2[ends[i] : ends[i + 1]],
-        )
-        for i in range(count)
-    ]
-
-
-def _totals(groups: Ints, weights: Floats, *, count: int) -> Floats:
-    return np.bincount(groups, weights=weights, minlength=count).astype(np.float64, copy=False)

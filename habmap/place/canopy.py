@@ -66,7 +66,7 @@ class Canopy(GroundRaster):
             first_row, first_col, end_row, end_col = self._tile_window(tile_row, tile_col, reach)
             if end_row <= first_row or end_col <= first_col:
                 continue
-            steps, _ = self._steps(first_row, end_row, (first_col + end_col) / 2)
+            steps, *_ = self._steps(first_row, end_row, (first_col + end_col) / 2)
             pieces = cover_sums(
                 self._heights(Window(first_col, first_row, end_col - first_col, end_row - first_row)),
                 [shapely.to_wkb(outlines[i]) for i in members],

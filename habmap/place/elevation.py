@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import ClassVar, Literal, TypeAlias
+from typing import Any, ClassVar, Literal, TypeAlias
 
 import numpy as np
 import shapely
@@ -17,11 +18,15 @@ from rasterio.windows import Window
 from shapely.geometry.base import BaseGeometry
 
 from habmap.errors import InputError
+from habmap.land.facerules import FaceRules
+from habmap.land.pieces import SPARE_COLS, Outlines, Pieces, PieceSums
 from habmap.land.terrain import Floats, block_average, horn_gradient
-from habmap.land.zones import FaceRules, GradientTile, ZoneSums, tile_sums
+from habmap.land.zones import GradientTile, Ints, ZoneTable
 from habmap.measures import VerticalUnit
-from habmap.place.groundraster import Bounds, GroundRaster, Progress, open_source
+from habmap.place.blocks import Blocks
+from habmap.place.groundraster import Bounds, GroundRaster, Progress, as_window, open_source
 from habmap.place.rasterfile import applied, subgrid
+from habmap.place.zonework import Cut, Way, adding, outlines_of, spread, summing, threads_here, way_for
 from habmap.work.terrain import DemInfo
 
 
@@ -98,13 +103,15 @@ class Elevation(GroundRaster):
         west, south, east, north = transform_bounds(self._source.crs, "EPSG:4326", *self._source.bounds)
         return west, south, east, north
 
-    def zone_sums(
+    def zone_table(
         self,
         polygons: Sequence[BaseGeometry],
         *,
         rules: FaceRules,
         progress: Progress | None = None,
-    ) -> list[ZoneSums]:
+        threads: int | None = None,
+        way: Way | None = None,
+    ) -> ZoneTable:
         """Sum the terrain under each polygon.
 
         Parameters
@@ -116,24 +123,104 @@ class Elevation(GroundRaster):
             What counts as flat, sun-facing and hand-only.
         progress
             Called with the fraction done and what is being done.
+        threads
+            How many read at once; ``None``: as many as there are processors.
+        way
+            The plain way or the compiled one; ``None``: whichever is quicker. The sums are the same.
         """
-        return self.zone_sums_of([polygons], rules=rules, progress=progress)[0]
+        return self.zone_tables([polygons], rules=rules, progress=progress, threads=threads, way=way)[0]
 
-    def zone_sums_of(
+    def zone_tables(
         self,
         sets: Sequence[Sequence[BaseGeometry]],
         *,
         rules: FaceRules,
         progress: Progress | None = None,
-    ) -> list[list[ZoneSums]]:
-        """Sum the terrain under several sets of polygons in one pass: for each what `zone_sums` gives, to the bit."""
-        sums = [[ZoneSums() for _ in polygons] for polygons in sets]
-        for own, members, tile, outlines_wkb in self._tiles_of(sets, progress=progress):
-            pieces = tile_sums(tile, outlines_wkb, rules=rules)
-            for i, piece in zip(members, pieces, strict=True):
-                if piece.covered_m2:
-                    sums[own][i] = sums[own][i] + piece if sums[own][i].covered_m2 else piece
-        return sums
+        threads: int | None = None,
+        way: Way | None = None,
+    ) -> list[ZoneTable]:
+        """Sum the terrain under several sets of polygons in one pass: for each what `zone_table` gives, to the bit."""
+        counts = [len(polygons) for polygons in sets]
+        in_cells = self._in_cells([polygon for polygons in sets for polygon in polygons])
+        outlines = outlines_of(in_cells)
+        cut = Cut.of(shapely.bounds(in_cells), side=self._tile_cells, shape=self._analysis_shape)
+        way = way or way_for(cut)
+        sums = self._sums_of(cut, outlines, rules=rules, progress=progress, threads=threads, way=way)
+        self._judge_heights()
+        table = ZoneTable.of_pieces(sums, count=sum(counts), add=adding(way))
+        ends = list(itertools.accumulate(counts, initial=0))
+        return [table.part(first, end) for first, end in itertools.pairwise(ends)]
+
+    def _sums_of(
+        self,
+        cut: Cut,
+        outlines: Outlines,
+        *,
+        rules: FaceRules,
+        progress: Progress | None,
+        threads: int | None,
+        way: Way,
+    ) -> list[tuple[Ints, PieceSums]]:
+        sums_of = summing(way)
+        steps, latitudes = self._middles(cut.windows)
+        blocks = Blocks(height=self._source.height, width=self._source.width, block=tuple(self._source.block_shapes[0]))
+        side = self._tile_cells
+        tasks = cut.by_tile(band_tiles=blocks.band_cols(side * self._factor) // (side * self._factor))
+
+        def work(source: Any, own: slice) -> tuple[Ints, PieceSums]:
+            windows = cut.windows[own]
+            first_row, first_col = (int(low) for low in windows[:, :2].min(axis=0))
+            end_row, end_col = (int(end) for end in windows[:, 2:].max(axis=0))
+            heights, corner = self._around((first_row, first_col, end_row, end_col), source, blocks)
+            pieces = Pieces(cut.owners[own], windows, steps[own], latitudes[own])
+            return pieces.owners, sums_of(heights, corner, outlines, pieces, rules=rules)
+
+        def done(fraction: float) -> None:
+            if progress:
+                progress(fraction, "reading the elevation")
+
+        found = spread(
+            tasks, work, self._source, self._another_source,
+            threads=threads_here() if threads is None else threads, done=done,
+        )  # fmt: skip
+        done(1.0)
+        # Pieces are added in the order of the tiles' rows, whatever order they were done in.
+        return [found[at] for at in sorted(range(len(tasks)), key=lambda at: tasks[at].start)]
+
+    def _another_source(self) -> AbstractContextManager[Any]:
+        return open_source(self.path, kind="an elevation raster")
+
+    def _middles(self, windows: Ints) -> tuple[Floats, Floats]:
+        """Return the ground steps and the latitudes of pieces, as `habmap.land.pieces.Pieces` has them."""
+        sides = windows.astype(np.float64)
+        middle_col = (sides[:, 1] + sides[:, 3]) / 2
+        ends = [self._steps_at(sides[:, 0] + 0.5, middle_col), self._steps_at(sides[:, 2] - 0.5, middle_col)]
+        steps = np.stack([np.column_stack(end[:4]) for end in ends], axis=1)
+        (lat, per_col), (last_lat, _) = (end[4:] for end in ends)
+        per_row = (last_lat - lat) / np.maximum(1, windows[:, 2] - windows[:, 0] - 1)
+        first = lat - per_col * ((windows[:, 3] - windows[:, 1]) / 2 - 0.5)
+        rad = np.radians(first)
+        return steps, np.column_stack([first, per_row, per_col, np.sin(rad), np.cos(rad)])
+
+    def _around(self, reach: CellWindow, source: Any, blocks: Blocks) -> tuple[Floats, tuple[int, int]]:
+        """Return the heights of a rectangle of cells as `plain_sums` wants them, and their first cell."""
+        first_row, first_col, end_row, end_col = reach
+        heights_m = np.full((end_row - first_row + 2, end_col - first_col + 2 + SPARE_COLS), np.nan)
+        top, left, bottom, right = self._with_edge(reach)
+        inner = heights_m[top - first_row + 1 : bottom - first_row + 1, left - first_col + 1 : right - first_col + 1]
+        factor = self._factor
+        window = (top * factor, left * factor, bottom * factor, right * factor)
+
+        def decode(block: CellWindow) -> NDArray[np.floating[Any]]:
+            return self._heights(as_window(block), source=source)
+
+        if factor == 1:
+            blocks.read(window, decode, out=inner)
+        else:
+            stored = np.empty((window[2] - window[0], window[3] - window[1]), dtype=self._stored_type)
+            blocks.read(window, decode, out=stored)
+            inner[:] = block_average(stored, factor)
+        return heights_m, (first_row - 1, first_col - 1)
 
     def gradient_tiles(
         self, polygons: Sequence[BaseGeometry], *, progress: Progress | None = None
@@ -150,33 +237,16 @@ class Elevation(GroundRaster):
         members, tile, outlines_wkb
             Numbers of the polygons, and their outlines in cell coordinates as `habmap.land.zones.tile_sums` wants them.
         """
-        for _, members, tile, outlines_wkb in self._tiles_of([polygons], progress=progress):
-            yield members, tile, outlines_wkb
-
-    def _tiles_of(
-        self, sets: Sequence[Sequence[BaseGeometry]], *, progress: Progress | None
-    ) -> Iterator[tuple[int, list[int], GradientTile, list[bytes]]]:
-        """Yield `gradient_tiles` of several sets of polygons, the number of the set first; heights are read once."""
-        outlines = [self._in_cells(polygons) for polygons in sets]
-        tiles = [self._tiles(shapely.bounds(own)) for own in outlines]
-        places = sorted({place for own in tiles for place in own})
-        for done, place in enumerate(places):
+        outlines = self._in_cells(polygons)
+        tiles = sorted(self._tiles(shapely.bounds(outlines)).items())
+        for done, (place, members) in enumerate(tiles):
             if progress:
-                progress(done / len(places), "reading the elevation")
-            windows = {
-                number: self._tile_window(*place, shapely.total_bounds(outlines[number][own[place]]))
-                for number, own in enumerate(tiles)
-                if place in own
-            }
-            windows = {number: window for number, window in windows.items() if not _is_empty(window)}
-            if not windows:
+                progress(done / len(tiles), "reading the elevation")
+            window = self._tile_window(*place, shapely.total_bounds(outlines[members]))
+            if _is_empty(window):
                 continue
-            first_rows, first_cols, end_rows, end_cols = zip(*windows.values(), strict=True)
-            rise = self._rise((min(first_rows), min(first_cols), max(end_rows), max(end_cols)))
-            for number, window in windows.items():
-                members = tiles[number][place]
-                tile = self._gradients(rise, window)
-                yield number, members, tile, [shapely.to_wkb(outlines[number][i]) for i in members]
+            tile = self._gradients(self._rise(window), window)
+            yield members, tile, [shapely.to_wkb(outlines[i]) for i in members]
         self._judge_heights()
         if progress:
             progress(1.0, "reading the elevation")
@@ -247,12 +317,15 @@ class Elevation(GroundRaster):
 
     def _rise(self, window: CellWindow) -> _Rise:
         """Read a rectangle of analysis cells with one cell around it, and return its rise from cell to cell."""
-        first_row, first_col, end_row, end_col = window
-        rows, cols = self._analysis_shape
-        halo = (max(first_row - 1, 0), max(first_col - 1, 0), min(end_row + 1, rows), min(end_col + 1, cols))
+        halo = self._with_edge(window)
         factor = self._factor
-        read = Window(halo[1] * factor, halo[0] * factor, (halo[3] - halo[1]) * factor, (halo[2] - halo[0]) * factor)
+        read = as_window((halo[0] * factor, halo[1] * factor, halo[2] * factor, halo[3] * factor))
         return _Rise(halo[0], halo[1], *horn_gradient(block_average(self._heights(read), factor)))
+
+    def _with_edge(self, window: CellWindow) -> CellWindow:
+        """Return a rectangle of analysis cells with one cell around it where the raster has one."""
+        rows, cols = self._analysis_shape
+        return max(window[0] - 1, 0), max(window[1] - 1, 0), min(window[2] + 1, rows), min(window[3] + 1, cols)
 
     def _gradients(self, rise: _Rise, window: CellWindow) -> GradientTile:
         """Return the ground gradients of a rectangle of analysis cells inside what was read."""
@@ -261,17 +334,16 @@ class Elevation(GroundRaster):
             slice(first_row - rise.first_row, end_row - rise.first_row),
             slice(first_col - rise.first_col, end_col - rise.first_col),
         )
-        steps, lat = self._steps(first_row, end_row, (first_col + end_col) / 2)
+        steps, lat, per_col = self._steps(first_row, end_row, (first_col + end_col) / 2)
         east, north = steps.gradient(rise.dz_dcol[inner], rise.dz_drow[inner])
-        per_row = (lat[1, 0] - lat[0, 0]) / max(1, end_row - first_row - 1)
-        per_col = (lat[0, 3] - lat[0, 4]) / 8
+        per_row = (lat[1] - lat[0]) / max(1, end_row - first_row - 1)
         return GradientTile(
             first_row=first_row,
             first_col=first_col,
             east=east,
             north=north,
             steps=steps,
-            lat_deg=float(lat[0, 0] - per_col * ((end_col - first_col) / 2 - 0.5)),
+            lat_deg=float(lat[0] - per_col * ((end_col - first_col) / 2 - 0.5)),
             lat_per_row_deg=float(per_row),
-            lat_per_col_deg=float(per_col),
+            lat_per_col_deg=per_col,
         )

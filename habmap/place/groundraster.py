@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import threading
 import warnings
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
@@ -37,6 +38,14 @@ TILE_M: Final = 2_000.0
 
 Progress = Callable[[float, str], None]
 Bounds = tuple[float, float, float, float]
+
+
+def as_window(cells: tuple[int, int, int, int]) -> Window:
+    """Return first row, first column, end row and end column as the raster library wants them."""
+    first_row, first_col, end_row, end_col = cells
+    return Window(first_col, first_row, end_col - first_col, end_row - first_row)
+
+
 #: Side to which a window is averaged where only the presence of heights is asked for [cells].
 SEARCH_CELLS: Final = 256
 
@@ -111,6 +120,7 @@ class GroundRaster:
         self._factor = block_factor(self.cell_m, analysis_cell_m)
         self.analysis_cell_m = self._factor * self.cell_m
         self._low_m, self._high_m = math.inf, -math.inf
+        self._lock = threading.Lock()
 
     @property
     def crs_name(self) -> str:
@@ -221,37 +231,47 @@ class GroundRaster:
             min((tile_col + 1) * side, cols, math.ceil(right)),
         )
 
-    def _steps(self, first_row: float, end_row: float, col: float) -> tuple[GroundSteps, NDArray[np.float64]]:
-        """Return ground steps for every row between two, measured around a column, and the two ends' latitudes.
+    def _steps(self, first_row: float, end_row: float, col: float) -> tuple[GroundSteps, Floats, float]:
+        """Return ground steps for every row between two, measured around a column, both ends' latitudes and a column's.
 
         The steps come from WGS 84 positions a few cells to each side; between the two end rows they change so evenly
         that a straight line is within 2e-8 over a tile.
         """
         count = max(1, round(end_row - first_row))
         rows = np.array([first_row + 0.5, end_row - 0.5])
+        *ends, lat, per_col = self._steps_at(rows, np.array([col, col]))
+        share = (np.arange(count) / max(1, count - 1))[:, None]
+        return GroundSteps(*(end[0] + (end[1] - end[0]) * share for end in ends)), lat, float(per_col[0])
+
+    def _steps_at(self, row: Floats, col: Floats) -> tuple[Floats, Floats, Floats, Floats, Floats, Floats]:
+        """Return the ground steps at places in the grid of analysis cells, their latitudes, and the change a column.
+
+        In the order of the fields of `GroundSteps` [m]; the latitude and its change [°].
+        """
         reach = 4.0
-        at_col = np.array([col, col, col, col + reach, col - reach, col, col])
-        at_row = np.array([0, 0, 0, 0, 0, reach, -reach])
-        x, y = applied(self._analysis_transform, at_col[None, :], rows[:, None] + at_row[None, :])
+        at_col = np.array([0, reach, -reach, 0, 0])
+        at_row = np.array([0, 0, 0, reach, -reach])
+        x, y = applied(self._analysis_transform, col[:, None] + at_col, row[:, None] + at_row)
         lon, lat = (np.asarray(values) for values in self._to_lonlat.transform(x, y))
         east_per_deg, north_per_deg = metres_per_degree(lat[:, 0])
 
         def along(values: Floats, plus: int, minus: int) -> Floats:
             return ((values[:, plus] - values[:, minus] + 180) % 360 - 180) / (2 * reach)
 
-        ends = [
+        per_col = along(lat, 1, 2)
+        return (
+            along(lon, 1, 2) * east_per_deg,
+            per_col * north_per_deg,
             along(lon, 3, 4) * east_per_deg,
             along(lat, 3, 4) * north_per_deg,
-            along(lon, 5, 6) * east_per_deg,
-            along(lat, 5, 6) * north_per_deg,
-        ]
-        share = (np.arange(count) / max(1, count - 1))[:, None]
-        return GroundSteps(*(a + (b - a) * share for a, b in ends)), lat
+            lat[:, 0],
+            (lat[:, 1] - lat[:, 2]) / (2 * reach),
+        )
 
     def _cell_m(self) -> float:
         middle = self._source.height / 2
         self._factor = 1
-        steps, _ = self._steps(middle - 0.5, middle + 0.5, self._source.width / 2)
+        steps, *_ = self._steps(middle - 0.5, middle + 0.5, self._source.width / 2)
         cell_m = math.sqrt(float(steps.cell_m2[0, 0]))
         if not math.isfinite(cell_m) or cell_m <= 0:
             raise InputError(
@@ -264,13 +284,26 @@ class GroundRaster:
 
     # --- reading --------------------------------------------------------------------------------------------
 
-    def _heights(self, window: Window, *, shape: tuple[int, int] | None = None) -> NDArray[np.floating[Any]]:
+    @property
+    def _stored_type(self) -> np.dtype[Any]:
+        """Type of the heights as `_heights` gives them."""
+        stored = np.dtype(self._source.dtypes[0])
+        is_scaled = (self._source.scales[0] * self._m_per_height, self._source.offsets[0]) != (1.0, 0.0)
+        return stored if stored.kind == "f" and not is_scaled else np.dtype(np.float64)
+
+    def _heights(
+        self, window: Window, *, shape: tuple[int, int] | None = None, source: Any = None
+    ) -> NDArray[np.floating[Any]]:
+        """Read a window of heights [m], from another open copy of the file where one is given."""
         heights_m = read_heights(
-            self._source, window, m_per_height=self._m_per_height, shape=shape, where=str(self.path)
+            source or self._source, window, m_per_height=self._m_per_height, shape=shape, where=str(self.path)
         )
-        low_m, high_m = float(np.fmin.reduce(heights_m, axis=None)), float(np.fmax.reduce(heights_m, axis=None))
+        low_m, high_m = float(heights_m.min()), float(heights_m.max())
+        if math.isnan(low_m):  # the slower look, past what has no height
+            low_m, high_m = float(np.fmin.reduce(heights_m, axis=None)), float(np.fmax.reduce(heights_m, axis=None))
         if not math.isnan(low_m):
-            self._low_m, self._high_m = min(self._low_m, low_m), max(self._high_m, high_m)
+            with self._lock:
+                self._low_m, self._high_m = min(self._low_m, low_m), max(self._high_m, high_m)
         lowest_m, highest_m = self.plausible_m
         if low_m < lowest_m or high_m > highest_m:
             heights_m = np.where((heights_m < lowest_m) | (heights_m > highest_m), np.nan, heights_m)

@@ -18,7 +18,7 @@ from habmap.work.burn.written_plan import author_of
 from habmap.work.priority import DenseLimits
 
 if TYPE_CHECKING:
-    from habmap.land.zones import FaceRules
+    from habmap.land.facerules import FaceRules
 
 SETTINGS_FILE = "habmap.toml"
 
@@ -83,7 +83,7 @@ class TerrainSection(Section):
 
     @property
     def rules(self) -> FaceRules:
-        from habmap.land.zones import FaceRules
+        from habmap.land.facerules import FaceRules
 
         return FaceRules(
             flat_below_pct=self.flat_below_pct,

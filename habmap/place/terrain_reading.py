@@ -8,20 +8,22 @@ from pathlib import Path
 
 from shapely.geometry.base import BaseGeometry
 
-from habmap.land.grid import LocalGrid
+from habmap.land.facerules import FaceRules
+from habmap.land.frames import framed
 from habmap.place.elevation import open_elevation
 from habmap.place.groundraster import Progress
 from habmap.place.settings import TerrainSection
 from habmap.records import ElevationSource
-from habmap.work.terrain import DemInfo, UnitTerrain, rules_here, terrain_figures
+from habmap.work.terrain import DemInfo, UnitTerrain, terrain_figures
 
 
 @dataclass(frozen=True, slots=True)
 class TerrainSums:
-    """Terrain under outlines; the raster that it comes from, and what is odd about its heights."""
+    """Terrain under outlines, these in grids of their own [m]; the raster behind it, and what is odd about that."""
 
     dem: DemInfo
     under: tuple[UnitTerrain, ...]
+    planar: tuple[BaseGeometry, ...]
     warnings: tuple[str, ...]
 
 
@@ -29,11 +31,11 @@ def terrain_under(
     source: ElevationSource,
     sets: Sequence[Sequence[BaseGeometry]],
     *,
-    grid: LocalGrid | None,
+    rules: FaceRules,
     terrain: TerrainSection,
     progress: Progress | None = None,
 ) -> list[TerrainSums]:
-    """Return the terrain under sets of valid outlines in the place's grid [m], in one pass over the raster.
+    """Return the terrain under sets of valid lon/lat outlines [°], in one pass over the raster.
 
     Raises
     ------
@@ -45,15 +47,11 @@ def terrain_under(
     ) as dem:
         # The unit was settled, and any difference told, when the raster was loaded.
         told_at_loading = set(dem.warnings)
-        shapes = [[] if grid is None else grid.to_lonlat_densely(outlines) for outlines in sets]
-        sums = dem.zone_sums_of(shapes, rules=rules_here(terrain.rules, grid), progress=progress)
+        shapes = [framed(outlines) for outlines in sets]
+        tables = dem.zone_tables([list(own.lonlat) for own in shapes], rules=rules, progress=progress)
         warnings = tuple(words for words in dem.warnings if words not in told_at_loading)
         info = dem.info()
     return [
-        TerrainSums(
-            info,
-            tuple(terrain_figures(total, unit_m2=one.area) for total, one in zip(totals, outlines, strict=True)),
-            warnings,
-        )
-        for totals, outlines in zip(sums, sets, strict=True)
+        TerrainSums(info, tuple(terrain_figures(table, unit_m2=own.area_m2, rules=rules)), tuple(own.planar), warnings)
+        for own, table in zip(shapes, tables, strict=True)
     ]

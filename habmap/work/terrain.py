@@ -2,18 +2,25 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, replace
 from datetime import date
+from typing import Any, TypeAlias
 
+import numpy as np
+from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
+from habmap.land.facerules import SUN_FACING_NORTH_DEG, SUN_FACING_SOUTH_DEG, FaceRules
 from habmap.land.grid import LocalGrid
 from habmap.land.shares import is_too_coarse
-from habmap.land.zones import SUN_FACING_NORTH_DEG, SUN_FACING_SOUTH_DEG, FaceRules, ZoneSums
+from habmap.land.zones import ZoneTable
 from habmap.measures import VerticalUnit
 from habmap.records.facts import fact
 from habmap.vocabulary import octant
+
+Floats: TypeAlias = NDArray[np.float64]
+#: A column of figures.
+Column: TypeAlias = NDArray[Any]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -112,41 +119,68 @@ class TerrainResult:
     warnings: tuple[str, ...] = ()
 
 
-def terrain_figures(sums: ZoneSums, *, unit_m2: float) -> UnitTerrain:
-    """Turn sums into figures, of a unit that has no name yet.
+def figure_columns(table: ZoneTable, *, unit_m2: Floats, rules: FaceRules) -> dict[str, Column]:
+    """Turn sums into figures, a column for each figure of `UnitTerrain`.
 
     Parameters
     ----------
     unit_m2
-        Ground of the whole unit, covered or not [m²].
+        Ground of each whole unit, covered or not [m²].
+    rules
+        What counts as flat, sun-facing and hand-only: the bearings and, where it lies between slope classes, the
+        limits for which the sums were made.
+
+    Returns
+    -------
+    dict
+        Numbers, NaN where not known; words, ``None`` where not known.
     """
-    covered = sums.covered_m2
-    if covered <= 0:
-        return UnitTerrain()
-    length = math.hypot(sums.gradient_east_m2, sums.gradient_north_m2)
-    is_sloping_somewhere = covered - sums.flat_m2 > 1e-9 * covered
-    has_aspect = is_sloping_somewhere and length > 0
-    aspect = math.degrees(math.atan2(-sums.gradient_east_m2, -sums.gradient_north_m2)) % 360
-    flat_pct = 100 * min(1.0, sums.flat_m2 / covered)
-    coverage_pct = 100 * covered / unit_m2 if unit_m2 > 0 else 100.0
-    return UnitTerrain(
-        slope_mean_deg=sums.slope_deg_m2 / covered,
-        slope_mean_pct=sums.slope_pct_m2 / covered,
-        slope_p90_pct=sums.slope_quantile_pct(0.9),
-        aspect_mean_deg=aspect if has_aspect else None,
-        aspect_concentration=min(1.0, length / sums.gradient_length_m2) if sums.gradient_length_m2 > 0 else None,
-        facing=octant(aspect) if has_aspect and flat_pct <= 50 else "flat",
-        sun_facing_pct=100 * min(1.0, sums.sun_facing_m2 / covered),
-        flat_pct=flat_pct,
-        heat_load_mean=sums.heat_load_m2 / sums.heat_load_ground_m2 if sums.heat_load_ground_m2 > 0 else None,
-        hand_only_pct=100 * min(1.0, sums.hand_only_m2 / covered),
-        # Shares come as float32 and the unit's own area from another projection: a hair short of all is all.
-        coverage_pct=100.0 if coverage_pct > 99.999 else coverage_pct,
-    )
+    covered, steepness = table.sums("covered_m2"), table.sums("gradient_length_m2")
+    east, north = table.sums("gradient_east_m2"), table.sums("gradient_north_m2")
+    with np.errstate(divide="ignore", invalid="ignore"):
+        p90, ground_m2, flat_m2, sun_m2, hand_m2 = table.by_slope(rules)
+        length = np.sqrt(east * east + north * north)
+        has_aspect = (ground_m2 - flat_m2 > 1e-9 * ground_m2) & (length > 0)
+        aspect = np.degrees(np.arctan2(-east, -north)) % 360
+        # Shares of one sum over classes, so that all is all to the last digit.
+        flat_pct = 100 * np.minimum(1.0, flat_m2 / ground_m2)
+        coverage = np.where(unit_m2 > 0, 100 * covered / unit_m2, 100.0)
+        faces = [
+            octant(bearing) if is_faced and flat <= 50 else "flat"
+            for bearing, is_faced, flat in zip(aspect.tolist(), has_aspect.tolist(), flat_pct.tolist(), strict=True)
+        ]
+        found: dict[str, Column] = {
+            "slope_mean_deg": table.sums("slope_deg_m2") / covered,
+            "slope_mean_pct": 100 * steepness / covered,
+            "slope_p90_pct": p90,
+            "aspect_mean_deg": np.where(has_aspect, aspect, np.nan),
+            "aspect_concentration": np.minimum(1.0, length / steepness),
+            "facing": np.array(faces, dtype=object),
+            "sun_facing_pct": 100 * np.minimum(1.0, sun_m2 / ground_m2),
+            "flat_pct": flat_pct,
+            "heat_load_mean": table.sums("heat_load_m2") / table.sums("heat_load_ground_m2"),
+            "hand_only_pct": 100 * np.minimum(1.0, hand_m2 / ground_m2),
+            # The unit's own area comes from another projection: a hair short of all is all.
+            "coverage_pct": np.where(coverage > 99.999, 100.0, coverage),
+        }
+    is_off = ~(covered > 0)
+    for name, column in found.items():
+        column[is_off] = None if name == "facing" else 0.0 if name == "coverage_pct" else np.nan
+    return found
+
+
+def terrain_figures(table: ZoneTable, *, unit_m2: Floats, rules: FaceRules) -> list[UnitTerrain]:
+    """Turn sums into figures, of units that have no names yet; see `figure_columns`."""
+    columns = figure_columns(table, unit_m2=unit_m2, rules=rules)
+    rows: Any = zip(*(column.tolist() for column in columns.values()), strict=True)
+    found: list[dict[str, Any]] = [
+        dict(zip(columns, (None if value != value else value for value in row), strict=True)) for row in rows
+    ]
+    return [UnitTerrain(**row) for row in found]
 
 
 def of_unit(found: UnitTerrain, *, unit_id: str, name: str, outline: BaseGeometry, cell_m: float) -> UnitTerrain:
-    """Return figures as those of a unit (outline in grid metres), from cells of this size [m]."""
+    """Return figures as those of a unit (planar outline [m]), from cells of this size [m]."""
     is_known = found.slope_mean_deg is not None
     rough = is_too_coarse(outline, cell_m=cell_m) if is_known else None
     return replace(found, unit_id=unit_id, name=name, cells=outline.area / cell_m**2, too_coarse=rough)

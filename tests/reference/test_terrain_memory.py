@@ -18,10 +18,11 @@ LIMIT_MB = 600
 
 WORK = """
 import json, sys
+import numpy as np
 import shapely
 from pathlib import Path
 from habmap.land.grid import LocalGrid
-from habmap.land.zones import FaceRules
+from habmap.land.facerules import FaceRules
 from habmap.work.terrain import terrain_figures
 from habmap.place.elevation import open_elevation
 
@@ -31,7 +32,8 @@ units = [
 ]
 with open_elevation(Path(sys.argv[1]), vertical_unit=None, analysis_cell_m=10) as dem:
     lonlat = [grid.to_lonlat(unit) for unit in units]
-    found = [terrain_figures(s, unit_m2=160_000.0) for s in dem.zone_sums(lonlat, rules=FaceRules())]
+    table = dem.zone_table(lonlat, rules=FaceRules())
+    found = terrain_figures(table, unit_m2=np.full(len(table), 160_000.0), rules=FaceRules())
     coarse = dem.coarse_heights(tuple(shapely.total_bounds(lonlat)), 250_000) if sys.argv[2] == "coarse" else None
 # Not getrusage: its peak starts with that of the process that started this one.
 peak_kib = next(

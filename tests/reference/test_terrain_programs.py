@@ -14,8 +14,8 @@ from pyproj import CRS, Geod, Proj, Transformer
 from rasterio.warp import Resampling, reproject
 from real_ground import jacksboro, squares, write
 
+from habmap.land.facerules import FaceRules
 from habmap.land.terrain import GroundSteps, horn_gradient, metres_per_degree
-from habmap.land.zones import FaceRules
 from habmap.place.elevation import open_elevation
 from habmap.work.terrain import terrain_figures
 
@@ -158,9 +158,8 @@ def test_projected_raster_against_gdaldem_with_scale_and_convergence(jacksboro_u
         for cx, cy in zip(x, y, strict=True)
     ]
     with open_elevation(jacksboro_utm, vertical_unit=None) as dem:
-        found = [
-            terrain_figures(sums, unit_m2=784.0) for sums in dem.zone_sums(cells, rules=FaceRules(flat_below_pct=0))
-        ]
+        rules = FaceRules(flat_below_pct=0)
+        found = terrain_figures(dem.zone_table(cells, rules=rules), unit_m2=np.full(len(cells), 784.0), rules=rules)
     found_slope = np.array([f.slope_mean_deg for f in found])
     assert np.abs(found_slope - slope).max() < 5e-4  # gdaldem's float32
     turn = (np.array([f.aspect_mean_deg for f in found]) - aspect + 180) % 360 - 180
@@ -194,7 +193,7 @@ def test_unit_means_against_terra_exact_extract(jacksboro_utm, tmp_path):
     )  # fmt: skip
     theirs = np.array([[float(word) for word in line.split()] for line in told.strip().splitlines()])
     with open_elevation(jacksboro_utm, vertical_unit=None) as dem:
-        found = [terrain_figures(sums, unit_m2=320.0**2) for sums in dem.zone_sums(units, rules=RULES)]
+        found = terrain_figures(dem.zone_table(units, rules=RULES), unit_m2=np.full(len(units), 320.0**2), rules=RULES)
     # UTM's scale here is up to 1.0003: 0.0003 × sin 2s / 2, at most 0.006° of slope, which terra leaves out.
     found_slope = np.array([f.slope_mean_deg for f in found])
     assert np.abs(found_slope - theirs[:, 0]).max() < 0.008

@@ -12,9 +12,9 @@ from pyproj import Geod
 from real_ground import jacksboro, squares, write
 from scipy import ndimage
 
-from habmap.land.zones import FaceRules
+from habmap.land.facerules import FaceRules
 from habmap.place.elevation import open_elevation
-from habmap.work.terrain import UnitTerrain, terrain_figures
+from habmap.work.terrain import terrain_figures
 
 #: Points along each side of a cell.
 SIDE = 20
@@ -86,9 +86,7 @@ def by_points(unit: shapely.Polygon, ground: Ground) -> dict[str, np.ndarray | f
 def test_shares_on_real_ground_against_points(raster: Path, side_m: float) -> None:
     units = squares(15, side_m, seed=23)
     with open_elevation(raster, vertical_unit=None) as dem:
-        found: list[UnitTerrain] = [
-            terrain_figures(sums, unit_m2=side_m**2) for sums in dem.zone_sums(units, rules=RULES)
-        ]
+        found = terrain_figures(dem.zone_table(units, rules=RULES), unit_m2=np.full(len(units), side_m**2), rules=RULES)
     ground = gradients()
     spread = {name: set[bool]() for name in ("sun_facing_pct", "flat_pct", "hand_only_pct")}
     for unit, ours in zip(units, found, strict=True):

@@ -11,8 +11,8 @@ import shapely
 from affine import Affine
 
 from habmap.errors import InputError
+from habmap.land.facerules import FaceRules
 from habmap.land.grid import LocalGrid
-from habmap.land.zones import FaceRules
 from habmap.place.elevation import open_elevation
 from habmap.work.terrain import UnitTerrain, terrain_figures
 
@@ -40,8 +40,8 @@ def write(path: Path, heights: np.ndarray, **profile: object) -> Path:
 def figures(path: Path, shape: shapely.Geometry, **options: object) -> UnitTerrain:
     options = {"vertical_unit": "m", "analysis_cell_m": 10} | options
     with open_elevation(path, **options) as dem:
-        (sums,) = dem.zone_sums([GRID.to_lonlat(shape)], rules=RULES)
-    return terrain_figures(sums, unit_m2=shape.area)
+        sums = dem.zone_table([GRID.to_lonlat(shape)], rules=RULES)
+    return terrain_figures(sums, unit_m2=np.array([shape.area]), rules=RULES)[0]
 
 
 BOX = shapely.box(-100, -100, 100, 100)
@@ -129,7 +129,7 @@ def test_tiles_are_seamless(tmp_path, monkeypatch):
 def test_several_bands_and_strange_heights_are_told(tmp_path):
     raster = write(tmp_path / "b.tif", np.stack([plane() + 20_000, plane()]))
     with open_elevation(raster, vertical_unit="m") as dem:
-        dem.zone_sums([GRID.to_lonlat(BOX)], rules=RULES)
+        dem.zone_table([GRID.to_lonlat(BOX)], rules=RULES)
         told = " ".join(dem.warnings)
     assert "2 bands" in told and "which no ground has" in told
 
@@ -167,8 +167,8 @@ def test_longitudes_from_0_to_360_and_across_the_date_line(tmp_path, west, lon):
     grid = LocalGrid(38.0, lon)
     raster = write(tmp_path / "l.tif", plane(), crs="EPSG:4326", transform=Affine(1e-4, 0, west, 0, -1e-4, 38.002))
     with open_elevation(raster, vertical_unit="m") as dem:
-        (sums,) = dem.zone_sums([grid.to_lonlat(BOX)], rules=RULES)
-    found = terrain_figures(sums, unit_m2=BOX.area)
+        sums = dem.zone_table([grid.to_lonlat(BOX)], rules=RULES)
+    (found,) = terrain_figures(sums, unit_m2=np.array([BOX.area]), rules=RULES)
     # 2 m on 1e-4° of longitude at 38°: 8.784 m (N cos φ, Snyder 1987 equation 4-20 with the prime vertical radius).
     assert found.slope_mean_pct == pytest.approx(22.77, abs=0.01)
     assert found.coverage_pct == 100

@@ -54,7 +54,7 @@ def counted(monkeypatch: pytest.MonkeyPatch) -> Counter[str]:
     count(habmap.place.connection, "connect", "connections")
     count(habmap.place.contents, "select", "tables read")
     count(habmap.work.ground, "pieces", "cuts")
-    count(Elevation, "zone_sums_of", "terrain sums")
+    count(Elevation, "zone_tables", "terrain sums")
     count(habmap.work.order_of_work, "rank_units", "orders")
     return found
 

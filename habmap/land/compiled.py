@@ -1,0 +1,383 @@
+"""The sums of `habmap.land.pieces`, compiled: the same steps on the same numbers in the same order.
+
+Nothing here decides anything: what each line stands for is said there, and a test holds both to the last bit.
+Importing this module imports numba, a few tenths of a second; what it compiles is kept in numba's cache.
+Reassociation and fused multiply-add stay off, so that no processor's vectors change a sum.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numba
+import numpy as np
+
+from habmap.land import coverage, pieces
+from habmap.land.facerules import FaceRules
+from habmap.land.pieces import (
+    CLASSES_PER_RISE,
+    DEG_PER_RAD,
+    GENTLE_RISE,
+    HEAT_FACE,
+    PLAIN_SUMS,
+    SHEER_RISE,
+    Outlines,
+    Pieces,
+    PieceSums,
+)
+from habmap.land.terrain import HEAT_LOAD_COSINES, HEAT_LOAD_LAT_DEG
+
+_CLASSES = pieces.DENSE_CLASSES
+_NOTHING_LESS = 1.0 - coverage.HAIR_SHARE
+_HAIR = coverage.HAIR_SHARE
+_LOW_LAT, _HIGH_LAT = HEAT_LOAD_LAT_DEG
+_MAX_RISE = pieces.FITTED_RISE
+_BEYOND_RISE = pieces.DENSE_CLASSES / pieces.CLASSES_PER_RISE
+_BASE, _OF_LAT, _OF_SLOPE, _ = HEAT_LOAD_COSINES
+_SUMS = len(PLAIN_SUMS)
+
+
+def compiled(**options: Any) -> Any:
+    """Return what compiles a function: kept for the next time where a folder can be written, else for this run."""
+
+    def turn(function: Any) -> Any:
+        words = {"nogil": True, "error_model": "numpy", **options}
+        try:
+            return numba.njit(cache=True, **words)(function)
+        except RuntimeError:  # no folder for the cache
+            return numba.njit(**words)(function)
+
+    return turn
+
+
+_add_rings = compiled()(coverage.add_rings)
+_arctan_parts = compiled()(pieces.arctan_parts)
+
+
+@compiled()
+def _small_arctan_deg(tangent: float) -> float:
+    square = tangent * tangent
+    over, under = _arctan_parts(square)
+    return (tangent + tangent * (square * (over / under))) * DEG_PER_RAD
+
+
+@compiled()
+def _row_figures(
+    above: Any, middle: Any, below: Any, count: int, k: Any, first: int, of_row: Any, sector: Any, is_wide: bool,
+    weight: Any, east: Any, north: Any, rise: Any, deg: Any, heat: Any, fitted: Any, sun: Any,
+) -> int:  # fmt: skip
+    """Fill a row's gradients and what follows from them, each cell by itself; count cells too steep for the classes.
+
+    Cells without a gradient lose their weight, and stand as zeros.
+    """
+    k_ec, k_ed, k_nd, k_nc = k[0], k[1], k[2], k[3]
+    cosine_0, cosine_1, sine_0, sine_1, row_lat, per_col_deg = (
+        of_row[0], of_row[1], of_row[2], of_row[3], of_row[4], of_row[5],
+    )  # fmt: skip
+    first_east, first_north, last_east, last_north = sector[0], sector[1], sector[2], sector[3]
+    steep = beyond = 0
+    for i in range(count):
+        hole = middle[i + 1] * 0.0
+        down_right = above[i + 2] + 2 * middle[i + 2] + below[i + 2]
+        down_left = above[i] + 2 * middle[i] + below[i]
+        dz_dcol = (down_right - down_left) / 8 + hole
+        across_below = below[i] + 2 * below[i + 1] + below[i + 2]
+        across_above = above[i] + 2 * above[i + 1] + above[i + 2]
+        dz_drow = (across_below - across_above) / 8 + hole
+        to_east = k_ec * dz_dcol - k_ed * dz_drow
+        to_north = k_nd * dz_drow - k_nc * dz_dcol
+        square = to_east * to_east + to_north * to_north
+        is_valid = square == square
+        to_east = to_east if is_valid else 0.0
+        to_north = to_north if is_valid else 0.0
+        square = square if is_valid else 0.0
+        own = weight[i] if is_valid else 0.0
+        length = math.sqrt(square)
+        weight[i] = own
+        east[i] = to_east
+        north[i] = to_north
+        rise[i] = length
+        over, under = _arctan_parts(square)
+        stretch = math.sqrt(1.0 + square)
+        both = 1.0 / (under * stretch)
+        deg[i] = (length + length * (square * (over * (stretch * both)))) * DEG_PER_RAD
+        col = float(first + i)
+        heat[i] = _BASE + (under * both) * (
+            (cosine_0 + col * cosine_1) - (sine_0 + col * sine_1) * length + HEAT_FACE * (to_east + to_north)
+        )
+        cell_lat = row_lat + col * per_col_deg
+        fitted[i] = 1.0 if (length <= _MAX_RISE) & (cell_lat >= _LOW_LAT) & (cell_lat <= _HIGH_LAT) else 0.0
+        after_first = first_east * to_north - first_north * to_east
+        before_last = last_north * to_east - last_east * to_north
+        is_between = (after_first >= 0.0) & (before_last >= 0.0)
+        is_outside = (after_first < 0.0) & (before_last < 0.0)
+        is_sun = ((is_wide & (not is_outside)) | ((not is_wide) & is_between)) & (length > 0.0)
+        sun[i] = 1.0 if is_sun else 0.0
+        steep += length > GENTLE_RISE
+        beyond += (length >= _BEYOND_RISE) & (own > 0.0)
+    if steep:
+        for i in range(count):
+            length = rise[i]
+            if length > SHEER_RISE:
+                deg[i] = 90.0 + _small_arctan_deg(-1.0 / length)
+            elif length > GENTLE_RISE:
+                deg[i] = 45.0 + _small_arctan_deg((length - 1.0) / (length + 1.0))
+    return beyond
+
+
+@compiled()
+def _row_classes(
+    count: int, weight: Any, rise: Any, sun: Any, cell_m2: float, dense: Any, low: int, high: int
+) -> tuple[int, int]:
+    """Add a row's ground to its slope classes; even and odd columns apart, so that neighbors need not wait."""
+    for i in range(count):
+        area_m2 = weight[i] * cell_m2
+        position = rise[i] * CLASSES_PER_RISE
+        number = int(position)
+        at = np.uint64(number * 8 + (i & 1) * 4)  # unsigned: no look whether it counts from the end
+        dense[at] += area_m2
+        dense[at + np.uint64(1)] += area_m2 * sun[i]
+        if position == number:
+            dense[at + np.uint64(2)] += area_m2
+        low = min(low, number)
+        high = max(high, number)
+    return low, high
+
+
+@compiled()
+def _sum_pieces(
+    heights: Any, corner_row: int, corner_col: int,
+    x: Any, y: Any, ring_ends: Any, is_shell: Any, polygon_ends: Any,
+    owners: Any, windows: Any, steps: Any, latitudes: Any, rules: Any, cuts: Any, from_piece: int,
+    plain: Any, class_counts: Any, classes: Any, class_m2: Any, area: Any, reach: Any, rows_of: Any, dense: Any,
+) -> tuple[int, int, int]:  # fmt: skip
+    """Sum pieces from one on; return how far it came, how many classes it wrote, and a piece too steep for it."""
+    flat_pct, hand_pct = rules[0], rules[1]
+    sector = rules[2:]
+    flat_cut, hand_cut, is_wide = cuts[0], cuts[1], cuts[2] == 1
+    weight, east, north, rise, deg, heat, fitted, sun = (
+        rows_of[0], rows_of[1], rows_of[2], rows_of[3], rows_of[4], rows_of[5], rows_of[6], rows_of[7],
+    )  # fmt: skip
+    written = 0
+    k = np.empty(4)
+    of_row = np.empty(6)
+    for at in range(from_piece, len(owners)):
+        first_row, first_col, end_row, end_col = windows[at]
+        rows, cols = end_row - first_row, end_col - first_col
+        for row in range(rows):
+            reach[row, 0] = cols
+            reach[row, 1] = 0
+        flat_area = area[: rows * (cols + 2)].reshape(rows, cols + 2)
+        owner = owners[at]
+        _add_rings(
+            x, y, ring_ends, is_shell, polygon_ends[owner], polygon_ends[owner + 1],
+            float(first_col), float(first_row), rows, cols, flat_area, reach,
+        )  # fmt: skip
+        lat_0, per_row, per_col, sine, cosine = latitudes[at]
+        span = max(1, rows - 1)
+        totals = np.zeros(_SUMS)
+        low_class, high_class = _CLASSES, -1
+        is_too_steep = False
+        for row in range(rows):
+            begin, end = reach[row, 0], min(reach[row, 1] + 1, cols)
+            if begin >= end:
+                continue
+            line = flat_area[row]
+            first = begin & ~7  # whole vectors of eight columns
+            for i in range(begin - first):
+                weight[i] = 0.0
+            running = own_share = 0.0
+            for col in range(begin, end):
+                part = line[col]
+                if part != 0.0:
+                    running += part
+                    if running < _HAIR:
+                        own_share = 0.0
+                    elif running > _NOTHING_LESS:
+                        own_share = 1.0
+                    else:
+                        own_share = np.float64(np.float32(running))
+                    line[col] = 0.0
+                weight[col - first] = own_share
+            line[end] = 0.0
+            line[end + 1] = 0.0
+            if own_share > 0.0:  # the outline goes on beyond the window
+                for col in range(end, cols):
+                    weight[col - first] = own_share
+                end = cols
+            count = (end - first + 7) & ~7
+            for i in range(end - first, count):
+                weight[i] = 0.0
+            height_row = first_row + row - corner_row
+            part_of_span = row / span
+            e_col = steps[at, 0, 0] + (steps[at, 1, 0] - steps[at, 0, 0]) * part_of_span
+            n_col = steps[at, 0, 1] + (steps[at, 1, 1] - steps[at, 0, 1]) * part_of_span
+            e_row = steps[at, 0, 2] + (steps[at, 1, 2] - steps[at, 0, 2]) * part_of_span
+            n_row = steps[at, 0, 3] + (steps[at, 1, 3] - steps[at, 0, 3]) * part_of_span
+            determinant = e_col * n_row - e_row * n_col
+            cell_m2 = abs(determinant)
+            k[0], k[1], k[2], k[3] = n_row / determinant, n_col / determinant, e_col / determinant, e_row / determinant
+            down = row * (per_row / DEG_PER_RAD)
+            down_sine, down_cosine = down - down * down * down / 6.0, 1.0 - down * down / 2.0
+            row_sine = sine * down_cosine + cosine * down_sine
+            row_cosine = cosine * down_cosine - sine * down_sine
+            of_row[0] = _OF_LAT * row_cosine
+            of_row[1] = -_OF_LAT * row_sine * (per_col / DEG_PER_RAD)
+            of_row[2] = _OF_SLOPE * row_sine
+            of_row[3] = _OF_SLOPE * row_cosine * (per_col / DEG_PER_RAD)
+            of_row[4] = lat_0 + row * per_row
+            of_row[5] = per_col
+            start = first + first_col - corner_col - 1
+            beyond = _row_figures(
+                heights[height_row - 1, start : start + count + 2],
+                heights[height_row, start : start + count + 2],
+                heights[height_row + 1, start : start + count + 2],
+                count, k, first, of_row, sector, is_wide, weight, east, north, rise, deg, heat, fitted, sun,
+            )  # fmt: skip
+            if beyond:
+                is_too_steep = True
+                break
+            low_class, high_class = _row_classes(count, weight, rise, sun, cell_m2, dense, low_class, high_class)
+            covered = s_deg = s_east = s_north = s_rise = s_heat = s_fitted = 0.0
+            for i in range(count):
+                own = weight[i]
+                usable = own * fitted[i]
+                covered += own
+                s_deg += own * deg[i]
+                s_east += own * east[i]
+                s_north += own * north[i]
+                s_rise += own * rise[i]
+                s_heat += usable * heat[i]
+                s_fitted += usable
+            totals[0] += covered * cell_m2
+            totals[1] += s_deg * cell_m2
+            totals[2] += s_east * cell_m2
+            totals[3] += s_north * cell_m2
+            totals[4] += s_rise * cell_m2
+            totals[5] += s_heat * cell_m2
+            totals[6] += s_fitted * cell_m2
+            s_flat = s_sun = s_hand = 0.0
+            if flat_cut >= 0 or hand_cut >= 0:
+                for i in range(count):
+                    own, pct = weight[i], 100.0 * rise[i]
+                    number = int(rise[i] * CLASSES_PER_RISE)
+                    if number == flat_cut and pct < flat_pct:
+                        s_flat += own
+                        s_sun += own * sun[i]
+                    if number == hand_cut and pct > hand_pct:
+                        s_hand += own
+            totals[7] += s_flat * cell_m2
+            totals[8] += s_sun * cell_m2
+            totals[9] += s_hand * cell_m2
+        if is_too_steep:  # what was begun is wiped; the plain way has room for it
+            area[: rows * (cols + 2)] = 0.0
+        count = 0
+        for number in range(low_class, high_class + 1):
+            if dense[8 * number] + dense[8 * number + 4] > 0.0:
+                count += 1
+        is_full = written + count > len(classes)
+        for number in range(low_class, high_class + 1):
+            even = 8 * number
+            area_m2 = dense[even] + dense[even + 4]
+            if area_m2 > 0.0 and not (is_full or is_too_steep):
+                classes[written] = number
+                class_m2[written, 0] = area_m2
+                class_m2[written, 1] = dense[even + 1] + dense[even + 5]
+                class_m2[written, 2] = dense[even + 2] + dense[even + 6]
+                written += 1
+            for at_lane in range(even, even + 8):
+                dense[at_lane] = 0.0
+        if is_too_steep:
+            return at, written, at
+        if is_full:
+            return at, written, -1
+        class_counts[at] = count
+        for number in range(_SUMS):
+            plain[at, number] = totals[number]
+    return len(owners), written, -1
+
+
+def compiled_sums(
+    heights: Any, corner: tuple[int, int], outlines: Outlines, pieces_: Pieces, *, rules: FaceRules
+) -> PieceSums:
+    """Sum the ground of pieces of one tile: what `habmap.land.pieces.plain_sums` gives, to the last bit."""
+    count = len(pieces_.owners)
+    windows = pieces_.windows
+    spans = windows[:, 2:] - windows[:, :2]
+    most_rows, most_cols = (int(most) for most in spans.max(axis=0))
+    plain = np.zeros((count, _SUMS))
+    class_counts = np.zeros(count, dtype=np.int64)
+    classes = np.empty(256 * count + 1024, dtype=np.int64)
+    class_m2 = np.empty((len(classes), 3))
+    area = np.zeros(int((spans[:, 0] * (spans[:, 1] + 2)).max()))
+    reach = np.empty((most_rows, 2), dtype=np.int64)
+    rows_of = np.empty((8, most_cols + 16))
+    dense = np.zeros(8 * _CLASSES)
+    sector = rules.sun_sector
+    numbers = np.array([rules.flat_below_pct, rules.machine_limit_pct, *sector[:4]])
+    cuts = np.array([rules.flat_limit.cut_class, rules.hand_limit.cut_class, int(sector[4])])
+    written: list[tuple[Any, Any]] = []
+    done = 0
+    while done < count:
+        done, filled, too_steep = _sum_pieces(
+            heights, *corner, outlines.x, outlines.y, outlines.ring_ends, outlines.is_shell, outlines.polygon_ends,
+            pieces_.owners, windows, pieces_.steps, pieces_.latitudes, numbers, cuts, done,
+            plain, class_counts, classes, class_m2, area, reach, rows_of, dense,
+        )  # fmt: skip
+        written.append((classes[:filled].copy(), class_m2[:filled].copy()))
+        if too_steep >= 0:
+            found = pieces.plain_sums(heights, corner, outlines, pieces_.only(too_steep), rules=rules)
+            plain[too_steep] = found.plain[0]
+            class_counts[too_steep] = found.class_counts[0]
+            written.append((found.classes, found.class_m2))
+            done += 1
+        elif done < count and filled == 0:
+            classes = np.empty(2 * len(classes), dtype=np.int64)
+            class_m2 = np.empty((len(classes), 3))
+    return PieceSums(
+        plain,
+        class_counts,
+        np.concatenate([part for part, _ in written]),
+        np.concatenate([part for _, part in written]),
+    )
+
+
+@compiled()
+def _add_pieces(
+    ends: Any, order: Any, by_owner: Any, classes: Any, class_m2: Any, low: Any, high: Any, dense: Any,
+    counts: Any, all_classes: Any, all_m2: Any,
+) -> None:  # fmt: skip
+    written = 0
+    for zone in range(len(counts)):
+        begin, end = by_owner[zone], by_owner[zone + 1]
+        first, last = low[zone], high[zone]
+        for at in range(begin, end):
+            piece = order[at]
+            for entry in range(ends[piece], ends[piece + 1]):
+                place = classes[entry] - first
+                for kind in range(3):
+                    dense[place, kind] += class_m2[entry, kind]
+        before = written
+        for place in range(last - first + 1):
+            if dense[place, 0] > 0.0:
+                all_classes[written] = first + place
+                for kind in range(3):
+                    all_m2[written, kind] = dense[place, kind]
+                    dense[place, kind] = 0.0
+                written += 1
+        counts[zone] = written - before
+
+
+def compiled_added(
+    ends: Any, order: Any, by_owner: Any, classes: Any, class_m2: Any, low: Any, high: Any
+) -> tuple[Any, Any, Any]:
+    """Add up pieces' slope classes: what `habmap.land.zones` does one by one, to the last bit."""
+    counts = np.zeros(len(by_owner) - 1, dtype=np.int64)
+    all_classes, all_m2 = np.empty_like(classes), np.empty_like(class_m2)
+    widest = int((high - low).max(initial=0)) + 1
+    _add_pieces(
+        ends, order, by_owner, classes, class_m2, low, high, np.zeros((widest, 3)), counts, all_classes, all_m2
+    )  # fmt: skip
+    written = int(counts.sum())
+    return counts, all_classes[:written].copy(), all_m2[:written].copy()

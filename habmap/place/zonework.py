@@ -1,0 +1,198 @@
+"""The work of summing heights under outlines: which part of which outline lies in which tile, and who does it."""
+
+from __future__ import annotations
+
+import os
+import threading
+from collections.abc import Callable, Sequence
+from contextlib import AbstractContextManager
+from dataclasses import dataclass
+from typing import Any, Final, Literal, TypeAlias
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from habmap.land.pieces import Outlines, PieceSums, plain_sums
+from habmap.land.terrain import Floats
+
+Ints: TypeAlias = NDArray[np.int64]
+Way = Literal["plain", "compiled"]
+
+#: Cells from which the compiled way is worth its loading. Chosen: the plain one needs about a second for them.
+COMPILED_FROM_CELLS: Final = 20_000_000
+#: An outline costs the plain way as much as this many cells.
+CELLS_PER_OUTLINE: Final = 20_000
+#: Threads beyond these wait for memory, not for a processor. Chosen.
+MOST_THREADS: Final = 8
+
+
+def outlines_of(polygons: NDArray[np.object_]) -> Outlines:
+    """Return polygons in cells (x = column, y = −row) as rings; what is no polygon has none."""
+    is_ground = shapely.get_dimensions(polygons) == 2
+    given = polygons.copy()
+    given[~is_ground] = shapely.Polygon()
+    parts, part_owner = shapely.get_parts(given, return_index=True)
+    while len(parts) and (shapely.get_type_id(parts) > shapely.GeometryType.POLYGON).any():  # collections
+        parts, inner = shapely.get_parts(parts, return_index=True)
+        part_owner = part_owner[inner]
+    keeps = shapely.get_dimensions(parts) == 2
+    parts, part_owner = parts[keeps], part_owner[keeps]
+    rings, ring_part = shapely.get_rings(parts, return_index=True)
+    xy, vertex_ring = shapely.get_coordinates(rings, return_index=True)
+    ring_owner = part_owner[ring_part]
+    is_shell = np.concatenate([[True], ring_part[1:] != ring_part[:-1]])[: len(rings)]
+    return Outlines(
+        x=np.ascontiguousarray(xy[:, 0]),
+        y=np.ascontiguousarray(-xy[:, 1]),
+        ring_ends=np.searchsorted(vertex_ring, np.arange(len(rings) + 1)).astype(np.int64),
+        is_shell=is_shell.astype(np.bool_),
+        polygon_ends=np.searchsorted(ring_owner, np.arange(len(polygons) + 1)).astype(np.int64),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Cut:
+    """Outlines cut by tiles: whose piece, which tile (row, column), and its window, in order of tiles and outlines."""
+
+    owners: Ints
+    tiles: Ints
+    windows: Ints
+
+    @classmethod
+    def of(cls, bounds: Floats, *, side: int, shape: tuple[int, int]) -> Cut:
+        """Cut outlines by their boxes.
+
+        Parameters
+        ----------
+        bounds
+            Left, bottom, right and top of each outline [cells], y = −row; NaN where it is empty.
+        side
+            Side of a tile [cells].
+        shape
+            Rows and columns of the raster.
+        """
+        rows, cols = shape
+        left, top, right, bottom = bounds[:, 0], -bounds[:, 3], bounds[:, 2], -bounds[:, 1]
+        own = np.flatnonzero((right > 0) & (left < cols) & (bottom > 0) & (top < rows))
+        first = np.maximum(np.floor(np.column_stack([top, left])[own]), 0).astype(np.int64)
+        end = np.minimum(np.ceil(np.column_stack([bottom, right])[own]), [rows, cols]).astype(np.int64)
+        low, high = first // side, (end - 1) // side
+        spans = high - low + 1
+        counts = spans[:, 0] * spans[:, 1]
+        at = np.repeat(np.arange(len(own)), counts)
+        number = np.arange(len(at)) - np.repeat(np.cumsum(counts) - counts, counts)
+        tiles = low[at] + np.column_stack(np.divmod(number, spans[at, 1]))
+        windows = np.column_stack([np.maximum(first[at], tiles * side), np.minimum(end[at], (tiles + 1) * side)])
+        is_there = (windows[:, 2] > windows[:, 0]) & (windows[:, 3] > windows[:, 1])
+        tiles, windows, owners = tiles[is_there], windows[is_there], own[at[is_there]]
+        order = np.lexsort((owners, tiles[:, 1], tiles[:, 0]))
+        return cls(owners[order], tiles[order], windows[order])
+
+    @property
+    def cells(self) -> int:
+        """Cells of all windows."""
+        return int(np.prod(self.windows[:, 2:] - self.windows[:, :2], axis=1).sum())
+
+    def by_tile(self, *, band_tiles: int) -> list[slice]:
+        """Return the pieces of each tile, in an order that keeps to bands of columns so that neighbors follow soon."""
+        if not len(self.owners):
+            return []
+        is_new = np.concatenate([[True], (self.tiles[1:] != self.tiles[:-1]).any(axis=1)])
+        starts = np.flatnonzero(is_new)
+        ends = np.append(starts[1:], len(self.owners))
+        row, col = self.tiles[starts].T
+        order = np.lexsort((col, row, col // max(1, band_tiles)))
+        return [slice(int(starts[at]), int(ends[at])) for at in order]
+
+
+def way_for(cut: Cut) -> Way:
+    """Return the way that is quicker for so much work."""
+    work = cut.cells + CELLS_PER_OUTLINE * len(cut.owners)
+    return "compiled" if work > COMPILED_FROM_CELLS else "plain"
+
+
+def summing(way: Way) -> Callable[..., PieceSums]:
+    """Return the function that sums pieces."""
+    if way == "plain":
+        return plain_sums
+    from habmap.place.kernels import compiled
+
+    sums: Callable[..., PieceSums] = compiled().compiled_sums
+    return sums
+
+
+def adding(way: Way) -> Callable[..., Any] | None:
+    """Return the function that adds up slope classes; ``None``: the plain one."""
+    if way == "plain":
+        return None
+    from habmap.place.kernels import compiled
+
+    added: Callable[..., Any] = compiled().compiled_added
+    return added
+
+
+def threads_here() -> int:
+    """Return how many threads are worth starting on this machine."""
+    allowed = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+    return min(allowed, MOST_THREADS)
+
+
+def spread(
+    tasks: Sequence[slice],
+    work: Callable[[Any, slice], Any],
+    reader: Any,
+    another_reader: Callable[[], AbstractContextManager[Any]],
+    *,
+    threads: int,
+    done: Callable[[float], None],
+) -> list[Any]:
+    """Do tasks on several threads, each with a reader of its own, and return what they gave, in the tasks' order.
+
+    Parameters
+    ----------
+    tasks
+        Begun in their order.
+    work
+        Does one task with a reader.
+    reader, another_reader
+        The calling thread's reader, and what opens one for another thread.
+    threads
+        How many, the calling one included.
+    done
+        Called in the calling thread with the fraction done.
+    """
+    found: list[Any] = [None] * len(tasks)
+    faults: list[BaseException] = []
+    numbers = iter(range(len(tasks)))
+    lock = threading.Lock()
+
+    def turn(own: Any, *, tells: bool) -> None:
+        while not faults:
+            with lock:
+                number = next(numbers, None)
+            if number is None:
+                return
+            if tells:
+                done(number / len(tasks))
+            found[number] = work(own, tasks[number])
+
+    def helper() -> None:
+        try:
+            with another_reader() as own:
+                turn(own, tells=False)
+        except BaseException as fault:  # raised again where the others are waited for
+            faults.append(fault)
+
+    helpers = [threading.Thread(target=helper, daemon=True) for _ in range(min(threads, len(tasks)) - 1)]
+    for one in helpers:
+        one.start()
+    try:
+        turn(reader, tells=True)
+    except BaseException as fault:
+        faults.insert(0, fault)
+    for one in helpers:
+        one.join()
+    if faults:
+        raise faults[0]
+    return found
