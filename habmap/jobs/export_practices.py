@@ -11,10 +11,11 @@ from habmap.jobs.public import public_view
 from habmap.jobs.snapshot import once
 from habmap.place.closed_days import holds
 from habmap.place.named_units import settings_of_now
+from habmap.place.settings import Settings
 from habmap.vocabulary import PRACTICES, Audience
 from habmap.work.ground import cut_ground
 from habmap.work.ledger import effective_entries
-from habmap.work.paperwork_records import Item, Range, program_year
+from habmap.work.paperwork_records import Item, Range, program_year, without_names
 from habmap.work.practice_report import PracticesResult, Reported, practice_report
 
 
@@ -62,19 +63,24 @@ def reported(
         span = program_year(year, starts=settings.paperwork.program_year_starts)
     if span.last < span.first:
         raise InputError("the range of days runs backwards", value=f"{span.first} to {span.last}")
-    contract = [Item(**{one.name: getattr(line, one.name) for one in fields(Item)}) for line in settings.contract]
-    if is_public:
-        contract = [
-            replace(item, program="", item=f"contract item {number}", rate=None)
-            for number, item in enumerate(contract, 1)
-        ]
+    contract = without_names(contract_items(settings)) if is_public else contract_items(settings)
     done = tuple(entry for entry in entries if entry.date <= span.last)
     return practice_report(
         cut_ground(store.units(), done, grid=store.grid, limits=settings.stages, on=span.last),
         contract=contract,
-        codes={practice: code for practice in PRACTICES if (code := settings.practice_code(practice))},
+        codes=practice_codes(settings),
         span=span,
         holds=[replace(hold, reason="") if is_public else hold for hold in holds(settings)],
         place=settings.place.name,
         currency=settings.place.currency,
     )
+
+
+def contract_items(settings: Settings) -> list[Item]:
+    """Return the contract lines of ``habmap.toml``, in their order."""
+    return [Item(**{one.name: getattr(line, one.name) for one in fields(Item)}) for line in settings.contract]
+
+
+def practice_codes(settings: Settings) -> dict[str, str]:
+    """Return the paperwork code of every practice that has one."""
+    return {practice: code for practice in PRACTICES if (code := settings.practice_code(practice))}

@@ -3,14 +3,50 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date
 from typing import Final
 
 from shapely import MultiPolygon
 
+from habmap.records import Unit
 from habmap.show.words import short_day
-from habmap.vocabulary import WIND_WORDS, wind_16
+from habmap.vocabulary import WIND_WORDS, Audience, wind_16
 from habmap.work.handheld import RemainingOutline
 from habmap.work.revisits import Revisit, Spot
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Handheld:
+    """(name, comment, ground) of every unit's edge and of what remains in it (lon/lat), and the spots to stand on."""
+
+    outlines: tuple[tuple[str, str, MultiPolygon], ...]
+    remaining: tuple[RemainingOutline, ...]
+    spots: tuple[Revisit, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HandheldFile:
+    """A file for a handheld: its outlines and waypoints, and the parts that remain but are too small to walk to."""
+
+    path: str
+    rows: int
+    waypoints: int
+    scraps: int
+    scrap_acres: float
+    audience: Audience
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RevisitsFile:
+    """A file of spots due again by a day: ``rows`` waypoints, and all ``spots``, those without a place too."""
+
+    path: str
+    on: date
+    rows: int
+    audience: Audience
+    spots: tuple[Revisit, ...]
+
 
 KIND_WORDS: Final[dict[Spot, str]] = {"photo": "photo point", "plot": "plot", "frame": "cover frame"}
 _SHORT: Final[dict[Spot, str]] = {"photo": "P", "plot": "", "frame": "F"}
@@ -77,25 +113,21 @@ def scraps_words(unit_id: str, count: int, acres: float) -> str:
 
 
 def tracks(
-    edges: Iterable[tuple[str, str, MultiPolygon]],
-    remaining: Iterable[RemainingOutline],
-    waits: Mapping[str, str | None],
-) -> list[tuple[str, str, MultiPolygon]]:
+    units: Iterable[Unit], remaining: Iterable[RemainingOutline], waits: Mapping[str, str | None]
+) -> tuple[tuple[str, str, MultiPolygon], ...]:
     """Return (name, comment, ground) of every unit's edge and of what remains in it (lon/lat), beside each other.
 
     Parameters
     ----------
-    edges
-        Label, name and outline of each unit.
     waits
         By unit, that it is on hold or closed to cutting: what remains there is called so.
     """
     left, found = {one.unit_id: one for one in remaining}, []
-    for unit_id, name, outline in edges:
-        called = f"{name}: " if name else ""
-        found.append((unit_id, f"{called}edge", outline))
-        one, rest = left.get(unit_id), waits.get(unit_id)
+    for unit in units:
+        called = f"{unit.name}: " if unit.name else ""
+        found.append((unit.unit_id, f"{called}edge", unit.geometry))
+        one, rest = left.get(unit.unit_id), waits.get(unit.unit_id)
         if one is not None and not one.geometry.is_empty:
             said = f"{called}{one.acres:.1f} acres {rest or 'remain'}"
-            found.append((f"{unit_id} {rest or 'left'}", said, one.geometry))
-    return found
+            found.append((f"{unit.unit_id} {rest or 'left'}", said, one.geometry))
+    return tuple(found)

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections import defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import shapely
@@ -12,11 +13,13 @@ from shapely import MultiPolygon, Polygon
 
 from habmap.measures import M2_PER_ACRE, acres
 from habmap.vocabulary import REMAINING
-from habmap.work.ground import GroundPiece
+from habmap.work.ground import Ground, GroundPiece
 
 #: Ground smaller than this by itself is no day's work, and a hand-held receiver hardly finds it (chosen: a square of
 #: 20 m is a tenth of an acre, and fixes are off by 3 to 10 m) [acre].
 SCRAP_ACRES: Final = 0.1
+#: Differences below this are binary crumbs of cutting the same ground twice [acre].
+_CRUMB_ACRES: Final = 1e-6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -28,8 +31,8 @@ class RemainingOutline:
     acres
         All ground that remains, scraps too [acre].
     geometry
-        Its outline without scraps, in grid metres; gaps smaller than a scrap are closed but where ground is left on
-        purpose. Empty where all that remains is scraps.
+        Its outline without scraps, in grid metres or lon/lat; gaps smaller than a scrap are closed but where ground is
+        left on purpose. Empty where all that remains is scraps.
     scraps, scrap_acres
         How many parts were left out, and their acres together [acre].
     """
@@ -39,6 +42,31 @@ class RemainingOutline:
     geometry: MultiPolygon
     scraps: int
     scrap_acres: float
+
+
+def remaining_outlines(state: Ground, *, owners: Ground) -> tuple[RemainingOutline, ...]:
+    """Return what remains in each unit of a copy (lon/lat).
+
+    Ground left on purpose is never shown as remaining, for somebody might cut it: where the copy draws some of it
+    otherwise than the owner's own ground, or closes a hole of the unit, what remains in that unit is left out.
+    """
+    if state.grid is None:
+        return ()
+    kept, shown = _kept_acres(owners), _kept_acres(state)
+    telling = {unit_id for unit_id, acres_kept in kept.items() if acres_kept > shown[unit_id] + _CRUMB_ACRES}
+    own = {unit.unit_id: unit.geometry for unit in owners.units}
+    telling |= {unit.unit_id for unit in state.units if unit.geometry != own[unit.unit_id]}
+    found = (remaining_outline(unit.unit_id, state.pieces) for unit in state.units if unit.unit_id not in telling)
+    return tuple(replace(one, geometry=state.grid.to_lonlat(one.geometry)) for one in found if one is not None)
+
+
+def _kept_acres(state: Ground) -> defaultdict[str, float]:
+    """Return the acres left on purpose by unit."""
+    found: defaultdict[str, float] = defaultdict(float)
+    for piece in state.pieces:
+        if piece.stage == "keep":
+            found[piece.unit_id] += piece.acres
+    return found
 
 
 def remaining_outline(unit_id: str, pieces: Iterable[GroundPiece]) -> RemainingOutline | None:

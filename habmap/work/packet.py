@@ -16,12 +16,17 @@ from typing import Final, Literal
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from habmap.land.grid import LocalGrid
 from habmap.measures import acres
 from habmap.records import Entry, Unit
 from habmap.vocabulary import DEFAULT_KILLED_PCT, KILLING, STATEMENTS
 from habmap.work.ground import Ground, GroundPiece
 from habmap.work.ledger import Correction
+from habmap.work.paperwork import killing_practices
 from habmap.work.paperwork_records import FORM_ROUNDING_ACRES, ItemGround
+from habmap.work.photo_pairs import FoundPoint
+from habmap.work.photo_points import SEEN_AREA_M2, seen_ground
+from habmap.work.practice_report import Reported
 from habmap.work.reported import reported_question
 from habmap.work.stages import GroundState
 
@@ -108,6 +113,67 @@ class ItemPacket:
     def snag_acres(self) -> float:
         """Worked ground on which killed cedars still stand [acre]."""
         return acres(math.fsum(piece.area_m2 for _, piece in self.pieces() if piece.state.snag_frac > 0))
+
+
+def item_packet(
+    report: Reported,
+    place: int,
+    *,
+    coded: Mapping[str, str],
+    lines: Sequence[Correction],
+    numbers: Mapping[str, int],
+    versions: Sequence[Unit],
+    points: Sequence[FoundPoint],
+    day_of: Callable[[Entry], date],
+    is_owner: bool,
+) -> tuple[ItemPacket, tuple[FoundPoint, ...]]:
+    """Return what the packet of one item tells, and the photo pairs that show some of its ground.
+
+    Parameters
+    ----------
+    place
+        The item's place in the contract.
+    coded
+        Practice → paperwork code.
+    lines, numbers
+        All lines of the log with what became of them, and what people call each by.
+    points
+        All photo points.
+    day_of
+        The local day on which a row was written.
+    is_owner
+        Whether it tells how the lines were told.
+    """
+    ground, state = report.ground[place], report.state
+    code = ground.item.practice_code
+    kills = killing_practices(code, coded)
+    practices = kills or {practice for practice, own in coded.items() if own == code}
+    log = log_lines(ground, state, practices=practices, lines=lines, numbers=numbers)
+    worked = shapely.union_all([state.pieces[number].geometry for number in ground.columns])
+    seen = [(point, view) for point in points if (view := _pair_view(point, worked, state.grid)) is not None]
+    views = [view for _, view in seen]
+    asked = questions(ground, state, log, coded=coded, pair_views=views, versions=versions, day_of=day_of)
+    packet = ItemPacket(
+        place=report.result.place,
+        currency=report.result.currency,
+        from_date=report.result.from_date,
+        to_date=report.result.to_date,
+        ground=ground,
+        state=state,
+        kills=bool(kills),
+        log=log,
+        questions=tuple(one for one in asked if is_owner or one.kind not in OWNERS_KINDS),
+    )
+    return packet, tuple(point for point, _ in seen)
+
+
+def _pair_view(point: FoundPoint, worked: BaseGeometry, grid: LocalGrid | None) -> BaseGeometry | None:
+    """Return the ground that a photo pair shows, where it shows some of the item's; ``None`` for all other photos."""
+    if point.after is None or grid is None:
+        return None
+    spot = grid.to_grid(point.before.geometry)
+    view = seen_ground(spot.x, spot.y, point.before.direction_deg)
+    return view if shapely.intersection(view, worked).area >= SEEN_AREA_M2 else None
 
 
 def log_lines(

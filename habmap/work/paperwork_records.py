@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from calendar import isleap
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import Final
 
+from habmap.errors import InputError
 from habmap.work.stages import GroundState
 
 #: Acres below which a shortfall is the rounding of the form, not ground left undone [acre].
@@ -144,6 +145,31 @@ class ItemTotal:
     paper_acres: float
     paper_payment: float | None
     remarks: tuple[str, ...]
+
+
+def without_names(items: Sequence[Item]) -> list[Item]:
+    """Return contract items as strangers may read them: a number for program and item, and no rate."""
+    return [replace(one, program="", item=f"contract item {number}", rate=None) for number, one in enumerate(items, 1)]
+
+
+def chosen_item(name: str, items: Sequence[Item]) -> int:
+    """Return the place of the one contract item that is called so: by its item, or by program and item.
+
+    Raises
+    ------
+    InputError
+        None is, or several are.
+    """
+    found = [n for n, one in enumerate(items) if name.casefold() in (one.item.casefold(), one.name.casefold())]
+    if len(found) != 1:
+        raise InputError(
+            "several contract items are called so" if found else "there is no such contract item",
+            where="--item",
+            value=name,
+            allowed=", ".join(one.name for one in items) or None,
+            mend="name program and item, as [[contract]] in habmap.toml has them",
+        )
+    return found[0]
 
 
 def program_year(year: int, *, starts: str) -> Range:

@@ -15,6 +15,7 @@ from typing import Literal
 import shapely
 from shapely import Point
 
+from habmap.land.grid import LocalGrid
 from habmap.records import CoverFrame, Photo, Plot
 from habmap.vocabulary import STATEMENTS
 from habmap.work.ground import Ground, GroundPiece
@@ -136,6 +137,18 @@ def frame_revisits(frames: Iterable[CoverFrame], *, days: int, on: date) -> tupl
     return tuple(
         _revisit("frame", frame.frame, frame.unit_id, frame.geometry, frame.read_on, None, days)
         for frame in newest.values()
+    )
+
+
+def away_from(
+    spots: Iterable[Revisit], shapes: Sequence[shapely.Geometry], *, grid: LocalGrid, least_m: float
+) -> tuple[Revisit, ...]:
+    """Return the spots no nearer than that to any of these shapes (grid metres), and those without a place."""
+    near = shapely.union_all(list(shapes))
+    return tuple(
+        one
+        for one in spots
+        if one.lonlat is None or not shapely.dwithin(grid.to_grid(Point(one.lonlat)), near, least_m)
     )
 
 

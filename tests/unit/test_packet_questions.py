@@ -10,9 +10,10 @@ import pytest
 from fakes import GRID, FakeStore, entry, unit
 from shapely import box
 
-from habmap.jobs.export_packet import PacketResult, export_packet
+from habmap.jobs.export_packet import export_packet
 from habmap.place.settings import Settings
 from habmap.records import Entry, Row
+from habmap.show.packet.packet import PacketResult
 
 NOW = datetime(2026, 11, 1, 15, tzinfo=UTC)
 ITEM = {"program": "P", "item": "1", "practice_code": "314", "units": ["A"], "not_before": "2025-01-01"}

@@ -136,8 +136,8 @@ def register(app: typer.Typer) -> None:
 
         Nests, graves and other features stay out. Parts under a tenth of an acre do too: what they add up to is said.
         """
-        from habmap.jobs.export_handheld import HandheldFile, handheld
-        from habmap.show.handheld import scraps_words
+        from habmap.jobs.export_handheld import handheld
+        from habmap.show.handheld import HandheldFile, scraps_words
 
         _suffix(output, ".gpx")
         session: Session = context.obj
@@ -178,8 +178,8 @@ def register(app: typer.Typer) -> None:
 
         After so many days as `habmap.toml` says, and at once where work changed what they show.
         """
-        from habmap.jobs.export_handheld import RevisitsFile, due_again
-        from habmap.show.handheld import without_place_words
+        from habmap.jobs.export_handheld import due_again
+        from habmap.show.handheld import RevisitsFile, without_place_words
 
         _suffix(output, ".gpx")
         session: Session = context.obj

@@ -55,6 +55,28 @@ class PacketFigures:
     scale: int
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PacketResult:
+    """What was written, and its figures: as measured, and as the paper has them and the payment goes by."""
+
+    path: str
+    bytes: int
+    pages: int
+    scale: int
+    audience: Audience
+    program: str
+    item: str
+    practice_code: str
+    from_date: date
+    to_date: date
+    applied_acres: float
+    apart_acres: dict[str, float]
+    paper_acres: float
+    paper_payment: float | None
+    photo_pairs: int
+    questions: tuple[str, ...]
+
+
 def draw_packet(sheet: PacketSheet, path: Path, *, paper: Paper) -> PacketFigures:
     """Write the packet as a vector PDF with its fonts embedded.
 
@@ -213,3 +235,26 @@ def _picture(flow: Flow, picture: PagePhoto, left: float, width: float) -> None:
     top = flow.y
     box = (left, top - picture.height_px * scale, left + picture.width_px * scale, top)
     flow.pen.picture(np.asarray(pixels), box)
+
+
+def packet_result(sheet: PacketSheet, figures: PacketFigures, path: Path) -> PacketResult:
+    """Return what is said of a packet that was written."""
+    packet, total = sheet.packet, sheet.packet.ground.total
+    return PacketResult(
+        path=str(path),
+        bytes=path.stat().st_size,
+        pages=figures.pages,
+        scale=figures.scale,
+        audience=sheet.audience,
+        program=total.program,
+        item=total.item,
+        practice_code=total.practice_code,
+        from_date=packet.from_date,
+        to_date=packet.to_date,
+        applied_acres=total.applied_acres,
+        apart_acres={f"{column}_acres": acres for column, acres in total.apart_acres.items()},
+        paper_acres=words.paper_acres(packet, "applied"),
+        paper_payment=total.paper_payment,
+        photo_pairs=len(sheet.pairs),
+        questions=(*(words.question_sentence(one) for one in packet.questions), *sheet.missing),
+    )
