@@ -5,15 +5,10 @@ from __future__ import annotations
 import uuid
 from dataclasses import dataclass, replace
 from datetime import datetime
-from typing import Final
 
-from habmap.errors import InputError, printable
 from habmap.jobs.ports import Store
-from habmap.records import Feature
+from habmap.work.features import named_feature
 from habmap.work.said import check_why
-
-#: Fewer characters than this of a row's id are too easily another's.
-MIN_PREFIX: Final = 4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,7 +80,7 @@ def void_feature(store: Store, name: str, *, why: str, now: datetime, is_preview
         There is no such feature, or several are called so.
     """
     check_why(why)
-    feature = _named(store, name.strip())
+    feature = named_feature(store.features(), name.strip())
     row = replace(feature, uuid=str(uuid.uuid4()), recorded_at=now, is_void=True, why=why, supersedes=(feature.uuid,))
     if not is_preview:
         store.append([row])
@@ -96,24 +91,4 @@ def void_feature(store: Store, name: str, *, why: str, now: datetime, is_preview
         name=feature.name,
         why=why,
         is_written=not is_preview,
-    )
-
-
-def _named(store: Store, name: str) -> Feature:
-    features = store.features()
-    ways = (
-        [one for one in features if one.feature_id == name or one.uuid == name],
-        [one for one in features if name and one.name == name],
-        [one for one in features if len(name) >= MIN_PREFIX and one.uuid.startswith(name.lower())],
-    )
-    found = next((way for way in ways if way), [])
-    if len(found) == 1:
-        return found[0]
-    shown = ", ".join(f"{one.kind} {one.uuid[:8]}" for one in found)
-    raise InputError(
-        "several features are called so" if found else "there is no such feature",
-        where="feature void",
-        value=printable(name) or "blank",
-        allowed=printable(shown, longest=400) or "a feature_id, a name, or the id of its row",
-        mend="name one by its row's id; `habmap feature list` shows all",
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
 from typing import Final
@@ -11,13 +11,12 @@ from typing import Final
 import shapely
 from shapely import MultiPolygon, Polygon
 
-from habmap.errors import PlaceError
 from habmap.jobs.ports import Store
 from habmap.jobs.snapshot import once, worked_out
 from habmap.land.acreage import merged
 from habmap.records import Entry
-from habmap.vocabulary import COVERS, PRACTICES, REMAINING
-from habmap.work.ground import Ground, cut_ground
+from habmap.vocabulary import REMAINING
+from habmap.work.ground import Ground, cut_ground, refuse_unknown_words
 from habmap.work.ledger import effective_entries
 from habmap.work.stages import GroundState
 
@@ -45,10 +44,7 @@ def ground(store: Store, *, on: date | None = None) -> Ground:
     """
     entries = tuple(entry for entry in effective_entries(store.entries()) if on is None or entry.date <= on)
     units = store.units(on)
-    for entry in entries:
-        _refuse_unknown("the practice of a log line", entry.practice, PRACTICES, where=f"line {entry.entry_id}")
-    for unit in units:
-        _refuse_unknown("the cover of a unit", unit.cover, COVERS, where=f"unit {unit.unit_id}")
+    refuse_unknown_words(units, entries)
     day = on if on is not None else max((entry.date for entry in entries), default=None)
     # The same units under the same lines are the same ground, whatever day is asked about.
     key = (cut_ground, *(unit.uuid for unit in units), *(entry.entry_id for entry in entries))
@@ -74,17 +70,6 @@ def states_on(store: Store, patch: MultiPolygon, *, on: date, rows: Sequence[Ent
     )
     under = grid.to_grid(patch)
     return tuple(piece.state for piece in state.pieces if piece.geometry.intersection(under).area > HAIR_M2)
-
-
-def _refuse_unknown(what: str, word: str, known: Collection[str], *, where: str) -> None:
-    if word not in known:
-        raise PlaceError(
-            f"{what} is not known",
-            where=where,
-            value=word,
-            allowed=", ".join(known),
-            mend="correct it (`habmap check` lists all such rows), or use the newer habmap that wrote it",
-        )
 
 
 @once

@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
+from typing import Final
 
+from habmap.errors import InputError, printable
 from habmap.records import Feature
 from habmap.work.succession import by_clock, counting
+
+#: Fewer characters than this of a row's id are too easily another's.
+MIN_PREFIX: Final = 4
 
 
 def counting_features(rows: Iterable[Feature]) -> tuple[Feature, ...]:
@@ -46,3 +51,29 @@ def counting_features(rows: Iterable[Feature]) -> tuple[Feature, ...]:
                 replace(last, sensitive=last.sensitive or is_sensitive, supersedes=by_id[last.uuid].supersedes)
             )
     return tuple(sorted(found, key=by_clock))
+
+
+def named_feature(features: Sequence[Feature], name: str) -> Feature:
+    """Return the one feature of a feature_id, a name, a row's id or the beginning of that.
+
+    Raises
+    ------
+    InputError
+        There is no such feature, or several are called so.
+    """
+    ways = (
+        [one for one in features if one.feature_id == name or one.uuid == name],
+        [one for one in features if name and one.name == name],
+        [one for one in features if len(name) >= MIN_PREFIX and one.uuid.startswith(name.lower())],
+    )
+    found = next((way for way in ways if way), [])
+    if len(found) == 1:
+        return found[0]
+    shown = ", ".join(f"{one.kind} {one.uuid[:8]}" for one in found)
+    raise InputError(
+        "several features are called so" if found else "there is no such feature",
+        where="feature void",
+        value=printable(name) or "blank",
+        allowed=printable(shown, longest=400) or "a feature_id, a name, or the id of its row",
+        mend="name one by its row's id; `habmap feature list` shows all",
+    )

@@ -10,11 +10,12 @@ from typing import Protocol
 
 from shapely import MultiPolygon, Polygon
 
+from habmap.errors import PlaceError
 from habmap.land.acreage import Piece, merged, pieces
 from habmap.land.grid import LocalGrid
 from habmap.measures import acres
 from habmap.records import Entry, Unit
-from habmap.vocabulary import CEDAR_COVERS
+from habmap.vocabulary import CEDAR_COVERS, COVERS, PRACTICES
 from habmap.work.stages import GroundState, ground_state
 
 
@@ -191,3 +192,26 @@ def _overlays(faces: tuple[Piece, ...], unit_ids: list[str], patch_ids: list[str
         Overlay(tuple(unit_ids[index] for index in units), tuple(patch_ids[index] for index in patches), total)
         for (units, patches), total in area_m2.items()
     )
+
+
+def refuse_unknown_words(units: Iterable[Unit], entries: Iterable[Entry]) -> None:
+    """Refuse a practice or a cover that habmap does not know: acres counted without it would be wrong and look right.
+
+    Raises
+    ------
+    PlaceError
+        There is such a word; `habmap check` lists them all.
+    """
+    words = [
+        *(("the practice of a log line", f"line {one.entry_id}", one.practice, PRACTICES) for one in entries),
+        *(("the cover of a unit", f"unit {one.unit_id}", one.cover, COVERS) for one in units),
+    ]
+    for what, where, word, known in words:
+        if word not in known:
+            raise PlaceError(
+                f"{what} is not known",
+                where=where,
+                value=word,
+                allowed=", ".join(known),
+                mend="correct it (`habmap check` lists all such rows), or use the newer habmap that wrote it",
+            )

@@ -13,7 +13,6 @@ from hypothesis import given
 from shapely import box
 
 from habmap.cli.commands.rank import next_words
-from habmap.jobs.demo import _rank_words
 from habmap.jobs.due import calendar_days, due
 from habmap.jobs.export_handheld import handheld
 from habmap.jobs.export_layers import units_table
@@ -23,6 +22,7 @@ from habmap.jobs.rank import rank
 from habmap.jobs.schedule import schedule
 from habmap.place.settings import Settings
 from habmap.show import words
+from habmap.show.demo_words import order_words
 from habmap.show.handout import words as room_words
 from habmap.show.page.reading import map_in_words
 from habmap.vocabulary import Audience
@@ -123,7 +123,7 @@ def test_nothing_at_rest_is_recommended_anywhere(
     open_units = [line.unit_id for line in order.units if line.unit_id not in resting]
     assert order.next_unit_id == (open_units[0] if open_units else None)
     assert {line.unit_id for line in order.units if line.on_hold} == held
-    texts = [next_words(order), _rank_words(order)]
+    texts = [next_words(order), order_words(order)]
 
     page = build_page(store, now=NOW, audience=audience)
     assert {one.unit_id for one in page.units if one.order is not None} == set(NAMES) - resting

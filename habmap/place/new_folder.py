@@ -1,0 +1,187 @@
+"""A new place folder: made in a workshop beside it and moved in whole, or not at all."""
+
+from __future__ import annotations
+
+import shutil
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from habmap.errors import HabmapError, PlaceError
+from habmap.place.samples import SAMPLE_NAME
+from habmap.place.schema import STORE_FILE
+from habmap.place.settings import SETTINGS_FILE, read_settings
+from habmap.place.store import PLACE_FOLDERS
+
+#: What lies in a new place folder.
+NEW_FILES = (SETTINGS_FILE, STORE_FILE, *(f"{child}/" for child in PLACE_FOLDERS))
+
+
+@contextmanager
+def new_place(folder: Path) -> Iterator[Path]:
+    """Give a workshop for a place, whose files are moved into the folder when the context is left in good order.
+
+    Parameters
+    ----------
+    folder
+        A new folder, or one without place files in it; what else it holds stays as it is. Absolute.
+
+    Raises
+    ------
+    PlaceError
+        There is a place here already, or the folder cannot be written.
+    """
+    for existing in (folder / SETTINGS_FILE, folder / STORE_FILE):
+        if existing.exists():
+            raise _already_here(folder, existing)
+    made = _make_parents(folder)
+    try:
+        with tempfile.TemporaryDirectory(prefix=".habmap-", dir=folder) as workshop:
+            draft = Path(workshop) / "place"
+            yield draft
+            _move_in(draft, folder)
+    except BaseException as error:
+        for directory in reversed(made):
+            directory.rmdir()
+        if isinstance(error, OSError) and not isinstance(error, HabmapError):
+            raise _not_writable(folder, error) from error
+        raise
+
+
+@contextmanager
+def new_sample(folder: Path, *, overwrite: bool) -> Iterator[Path]:
+    """Give a workshop for the sample property, which takes the folder's place when all is done.
+
+    Parameters
+    ----------
+    folder
+        A new or empty folder; with ``overwrite`` also one that holds the sample property already. Absolute.
+
+    Raises
+    ------
+    PlaceError
+        The folder holds something else, or cannot be written.
+    """
+    _refuse_to_lose(folder, overwrite=overwrite)
+    try:
+        folder.parent.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryDirectory(prefix=".habmap-demo-", dir=folder.parent) as workshop:
+            draft, before = Path(workshop) / "place", Path(workshop) / "before"
+            yield draft
+            if folder.exists():
+                folder.rename(before)  # what was there goes with the workshop
+            try:
+                draft.rename(folder)
+            except OSError:
+                if before.exists():
+                    before.rename(folder)
+                raise
+    except HabmapError:
+        raise
+    except OSError as error:
+        raise PlaceError(
+            "the sample property cannot be written there",
+            where=str(folder),
+            value=error.strerror or error,
+            mend="choose a folder that you may write to",
+        ) from error
+
+
+def _make_parents(folder: Path) -> list[Path]:
+    """Make the folder and what is missing above it; return what was made, outermost first."""
+    missing = [path for path in (folder, *folder.parents) if not path.exists()]
+    made: list[Path] = []
+    try:
+        for directory in reversed(missing):
+            directory.mkdir()
+            made.append(directory)
+        if not folder.is_dir():
+            raise NotADirectoryError(20, "a file of this name is there", str(folder))
+    except OSError as error:
+        for directory in reversed(made):
+            directory.rmdir()
+        raise _not_writable(folder, error) from error
+    return made
+
+
+def _move_in(draft: Path, folder: Path) -> None:
+    """Move the finished files into the folder, the settings last: only with them it is a place."""
+    moved: list[Path] = []
+    try:
+        for child in PLACE_FOLDERS:
+            if not (folder / child).exists():
+                shutil.move(draft / child, folder / child)
+                moved.append(folder / child)
+        for name in (STORE_FILE, SETTINGS_FILE):
+            shutil.move(draft / name, folder / name)
+            moved.append(folder / name)
+    except BaseException:
+        for path in reversed(moved):
+            if path.is_dir():
+                path.rmdir()
+            else:
+                path.unlink()
+        raise
+
+
+def _already_here(folder: Path, existing: Path) -> PlaceError:
+    if (folder / SETTINGS_FILE).exists():
+        return PlaceError(
+            "there is a property here already",
+            where=str(existing),
+            mend="choose another folder; nothing was changed",
+        )
+    # The settings move in last: a start that was cut short (a power cut) can leave the store without them.
+    return PlaceError(
+        f"there is a {STORE_FILE} here without its {SETTINGS_FILE}; nothing was changed",
+        where=str(existing),
+        mend="bring the settings back from a copy; or, if only a start that was cut short left it, move the file away "
+        "and start again",
+    )
+
+
+def _not_writable(folder: Path, error: OSError) -> PlaceError:
+    return PlaceError(
+        "the folder cannot be made or written; nothing was changed",
+        where=str(folder),
+        value=error.strerror or error,
+        mend="choose a folder of your own",
+    )
+
+
+def _refuse_to_lose(folder: Path, *, overwrite: bool) -> None:
+    """Refuse a folder with anything in it but, when told to overwrite, an earlier sample property."""
+    if not folder.exists():
+        return
+    if not folder.is_dir():
+        raise PlaceError("this is a file, not a folder", where=str(folder), mend="name a new folder")
+    try:
+        is_empty = not any(folder.iterdir())
+    except OSError as error:
+        raise PlaceError("the folder cannot be read", where=str(folder), value=error.strerror) from error
+    if is_empty:
+        return
+    if not overwrite:
+        raise PlaceError(
+            "there is something in this folder already",
+            where=str(folder),
+            allowed="a new or an empty folder",
+            mend="choose another folder, or add --overwrite if it holds an earlier sample property",
+        )
+    if not ((folder / SETTINGS_FILE).is_file() and (folder / STORE_FILE).is_file()):
+        raise PlaceError(
+            "this folder is not a habmap property; it stays as it is",
+            where=str(folder),
+            allowed="an earlier sample property",
+            mend="choose another folder",
+        )
+    name = read_settings(folder).place.name
+    if name != SAMPLE_NAME:
+        raise PlaceError(
+            "this folder holds a property of your own; the sample never replaces that",
+            where=str(folder),
+            value=name,
+            allowed=SAMPLE_NAME,
+            mend="choose another folder",
+        )
