@@ -3,36 +3,23 @@
 from __future__ import annotations
 
 import datetime as dt
-import uuid
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from zoneinfo import ZoneInfo
-
-from shapely import MultiPolygon
 
 from habmap.errors import InputError, UsageError
 from habmap.jobs.dependents import ask_dependents
 from habmap.jobs.log import add_entry
 from habmap.jobs.ports import Store
-from habmap.records import Entry, value_of
-from habmap.records.said import BurnSaid, Said, assembled, other_work_says
+from habmap.records.said import BurnSaid, Said
 from habmap.vocabulary import FIRE
 from habmap.work.burn.observed import check_burn_said
 from habmap.work.burns import burn_of, burn_record
-from habmap.work.ledger import sight
+from habmap.work.correction import Covered, corrected
 from habmap.work.lines import find_line
 from habmap.work.logged import Logged
 from habmap.work.said import check_killed, check_practice, check_said, check_why
 from habmap.work.weather_doubts import temperature_question
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Covered:
-    """Ground of a line: lon/lat patch [°], the units named, and the standard deviation of a walked one [acre]."""
-
-    patch: MultiPolygon
-    unit_ids: tuple[str, ...] = ()
-    acres_sd: float | None = None
 
 
 def amend(
@@ -98,25 +85,8 @@ def amend(
     line = find_line(store.entries(), entry)
     content = line.content
     assert content is not None  # find_line refuses a withdrawn one
-    row = replace(
-        content,
-        entry_id=str(uuid.uuid4()),
-        recorded_at=now,
-        action="amend",
-        target=line.basis[-1].entry_id,
-        supersedes=sight(line),
-        why=why,
-        practice=practice or content.practice,
-        date=date or content.date,
-    )
-    if ground is not None:
-        covered = ground(row.date)
-        row = replace(row, patch=covered.patch, unit_ids=covered.unit_ids, acres_sd=covered.acres_sd)
-    if row.practice != "checkup" and row.look is not None:
-        # of what stands there other work says only what a look need not say
-        kept = {one.name: value_of(row.look, one) for one in other_work_says()}
-        row = replace(row, look=assembled(Entry, kept).get("look"))
-    row = said.over(row)
+    covered = None if ground is None else ground(date or content.date)
+    row = corrected(line, said, now=now, why=why, practice=practice, date=date, covered=covered)
     whole = Said.of(row)
     check_said(whole, practice=row.practice)
     check_killed(whole, practice=row.practice, cedar=store.settings.place.cedar)

@@ -8,7 +8,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from zoneinfo import ZoneInfo
 
-import shapely
 from shapely import MultiPolygon
 
 from habmap.errors import InputError
@@ -32,7 +31,7 @@ from habmap.work.ledger import line_number
 from habmap.work.logged import Changes, Logged, changes_by, not_counted, redrawn, said_today, same_work
 from habmap.work.reported import reported_question
 from habmap.work.said import cautions_for, check_killed, check_practice, check_said
-from habmap.work.unit_shares import UnitShare, shares
+from habmap.work.unit_shares import UnitShare, shares, whole_ground
 
 
 def log(
@@ -187,28 +186,8 @@ def _next_steps(entry: Entry) -> tuple[str, ...]:
 
 
 def whole_units(store: Store, unit_ids: Sequence[str], *, on: dt.date) -> MultiPolygon:
-    """Return the ground of whole units as drawn now, or on a day where the unit is no more, lon/lat [°].
-
-    Raises
-    ------
-    InputError
-        A unit is not known.
-    """
-    known = {unit.unit_id: unit for unit in (*store.units(on), *store.units())}
-    unknown = [unit_id for unit_id in unit_ids if unit_id not in known]
-    if unknown or not unit_ids:
-        raise InputError(
-            "there is no such unit" if known else "this property has no units yet",
-            where="--unit",
-            value=", ".join(unknown),
-            allowed=", ".join(sorted(known)) or None,
-            mend="name one of these" if known else "load them with `habmap load units FILE`",
-        )
-    outlines = [known[unit_id].geometry for unit_id in dict.fromkeys(unit_ids)]
-    # A single outline is kept vertex for vertex, so that logging all of a unit leaves nothing of it.
-    ground = outlines[0] if len(outlines) == 1 else shapely.union_all(outlines)
-    parts = [part for part in shapely.get_parts(ground) if part.geom_type == "Polygon"]
-    return MultiPolygon(parts)
+    """Return the ground of whole units as drawn now, or on a day where the unit is no more, lon/lat [°]."""
+    return whole_ground(unit_ids, (*store.units(on), *store.units()))
 
 
 def _ground_warnings(

@@ -10,6 +10,7 @@ import shapely
 from shapely import MultiPolygon
 from shapely.geometry.base import BaseGeometry
 
+from habmap.errors import InputError
 from habmap.land.grid import LocalGrid
 from habmap.measures import acres
 from habmap.records import Unit
@@ -45,3 +46,27 @@ def shares(patch: MultiPolygon, units: Sequence[Unit], *, grid: LocalGrid) -> tu
 def valid_outline(outline: MultiPolygon) -> BaseGeometry:
     """Return an outline, mended where it crosses itself on the grid."""
     return outline if outline.is_valid else shapely.make_valid(outline)
+
+
+def whole_ground(unit_ids: Sequence[str], units: Sequence[Unit]) -> MultiPolygon:
+    """Return the ground of whole units, lon/lat [°]; of several drawings of one unit the last.
+
+    Raises
+    ------
+    InputError
+        A unit is not known, or none is named.
+    """
+    known = {unit.unit_id: unit for unit in units}
+    unknown = [unit_id for unit_id in unit_ids if unit_id not in known]
+    if unknown or not unit_ids:
+        raise InputError(
+            "there is no such unit" if known else "this property has no units yet",
+            where="--unit",
+            value=", ".join(unknown),
+            allowed=", ".join(sorted(known)) or None,
+            mend="name one of these" if known else "load them with `habmap load units FILE`",
+        )
+    outlines = [known[unit_id].geometry for unit_id in dict.fromkeys(unit_ids)]
+    # A single outline is kept vertex for vertex, so that logging all of a unit leaves nothing of it.
+    ground = outlines[0] if len(outlines) == 1 else shapely.union_all(outlines)
+    return MultiPolygon([part for part in shapely.get_parts(ground) if part.geom_type == "Polygon"])

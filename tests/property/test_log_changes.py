@@ -12,12 +12,13 @@ from hypothesis import given
 from shapely import box
 
 from habmap.jobs.acres import acres
-from habmap.jobs.correct import Covered, amend
+from habmap.jobs.correct import amend
 from habmap.jobs.log import add_entry, log
 from habmap.measures import M2_PER_ACRE
 from habmap.records import Entry
 from habmap.records.said import Said
 from habmap.vocabulary import LABEL_CAUTION, SAW_CAUTION, SNAG_CAUTION
+from habmap.work.correction import Covered
 from habmap.work.logged import said_today
 
 TODAY = date(2026, 11, 20)

@@ -9,12 +9,14 @@ from fakes import GRID, FakeStore, entry, ground_lonlat, unit
 from shapely import box
 
 from habmap.errors import InputError
-from habmap.jobs.correct import Covered, amend
+from habmap.jobs.correct import amend
 from habmap.jobs.history import history
-from habmap.jobs.withdraw import Voided, void
+from habmap.jobs.withdraw import void
 from habmap.records import Entry
 from habmap.records.said import Said
+from habmap.work.correction import Covered
 from habmap.work.ledger import conflicts, effective_entries
+from habmap.work.withdrawal import Voided
 
 NOW = datetime(2026, 5, 1, 12, tzinfo=UTC)
 BACK = datetime(2020, 5, 1, 12, tzinfo=UTC)  # the clock was set years back

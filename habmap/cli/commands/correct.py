@@ -16,7 +16,7 @@ from habmap.cli.output import print_json, say
 from habmap.errors import UsageError
 
 if TYPE_CHECKING:
-    from habmap.jobs.withdraw import Voided
+    from habmap.work.withdrawal import Voided
 
 EntryArgument = Annotated[
     str,
@@ -110,11 +110,11 @@ def amend(
     as_json: JsonOption = False,
 ) -> None:
     """Correct a line of the log. Give only what was wrong; the old line stays on record."""
-    from habmap.jobs.correct import Covered
     from habmap.jobs.correct import amend as correct
     from habmap.records import BurnRecord, Entry
     from habmap.records.said import BurnSaid, Said, assembled
     from habmap.work.burn.observed import check_burn_said
+    from habmap.work.correction import Covered
 
     session: Session = context.obj
     said, burn = Said(**assembled(Entry, told)), BurnSaid(**assembled(BurnRecord, told))

@@ -17,8 +17,8 @@ from habmap.desk.rooms.log import facts_for
 from habmap.errors import HabmapError, InputError
 
 if TYPE_CHECKING:
-    from habmap.jobs.withdraw import Voided
     from habmap.work.logged import Logged
+    from habmap.work.withdrawal import Voided
 
 _WHY: Final = Field(name="why", label="the reason", is_needed=True, help="It stands beside the line for good.")
 _YES: Final = Field(name="yes", label="yes, do it all the same", kind="box")
