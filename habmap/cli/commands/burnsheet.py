@@ -39,7 +39,6 @@ def _weather_facts() -> tuple[Fact, ...]:
 
 def _burnsheet(
     context: typer.Context,
-    told: Told,
     at: Annotated[
         dt.datetime | None,
         typer.Option("--time", parser=options.parsed_time, metavar="TIME", help="Ignition, YYYY-MM-DDTHH:MM local."),
@@ -51,6 +50,8 @@ def _burnsheet(
     patch: Annotated[
         Path | None, typer.Option("--patch", metavar="FILE", help="The block as drawn, instead of whole units.")
     ] = None,
+    *,
+    told: Told,
     forecast: Annotated[
         Path | None, typer.Option("--forecast", metavar="CSV", help="A forecast of hours, instead of the one kept.")
     ] = None,

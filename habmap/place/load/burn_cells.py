@@ -12,7 +12,7 @@ from habmap.records import BurnRecord, Entry, cell_facts
 from habmap.records.said import BurnSaid, assembled
 from habmap.vocabulary import FIRE
 from habmap.work.burn.observed import check_burn_said, hour_note
-from habmap.work.burns import record_id
+from habmap.work.burns import burn_record
 from habmap.work.weather_doubts import temperature_question
 
 _FACTS: Final = cell_facts(BurnRecord)
@@ -49,11 +49,4 @@ def burn_of_cells(cells: Cells, *, entry: Entry, zone: tzinfo) -> BurnRecord | N
     note = None if day is None else hour_note(said.ignition, day, zone)
     if note is not None:
         cells.note(note)
-    if not said.given():
-        return None
-    return BurnRecord(
-        uuid=record_id(entry.entry_id),
-        entry_id=entry.entry_id,
-        recorded_at=entry.recorded_at,
-        **said.given(),
-    )
+    return burn_record(said, entry_id=entry.entry_id, now=entry.recorded_at)
