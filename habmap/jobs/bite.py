@@ -18,6 +18,7 @@ from habmap.errors import InputError
 from habmap.jobs.effort import hour_rates
 from habmap.jobs.ground import HAIR_M2, ground, remaining_ground
 from habmap.jobs.ports import Store
+from habmap.jobs.public import public_view
 from habmap.jobs.rank import rank
 from habmap.jobs.snapshot import once
 from habmap.jobs.terrain import terrain_sums
@@ -27,6 +28,7 @@ from habmap.land.meridian import cut
 from habmap.measures import acres as to_acres
 from habmap.measures import ft, m2
 from habmap.place.elevation import open_elevation
+from habmap.show.records import Audience
 from habmap.work.bite import (
     Beside,
     BiteResult,
@@ -44,9 +46,12 @@ from habmap.work.bite import (
 from habmap.work.effort import Rates, left_on
 from habmap.work.effort_account import rests_on
 from habmap.work.order_of_work import RankResult
+from habmap.work.handheld import telling_units
 from habmap.work.priority import SLIVER_ACRES, Ranked
 from habmap.work.terrain import UnitTerrain
 
+#: What a page shows as the next bite [acre].
+MAP_BITE_ACRES: Final = 1.0
 #: Hours are turned into acres by the slope of all ground there, then by that of the bite found, so often in all.
 _ROUNDS: Final = 3
 
@@ -111,6 +116,21 @@ def bite(
         value="; ".join(skipped),
         mend="add --hand-only to take ground too steep for a machine",
     )
+
+
+def next_bite(store: Store, *, on: date | None = None, today: date, audience: Audience) -> BiteResult | None:
+    """Return the bite that a page shows, ``MAP_BITE_ACRES`` large; ``None`` where there is none.
+
+    For the public from what it may know alone, and none in a unit in which it would lie on ground left on purpose.
+    """
+    seen = public_view(store) if audience == "public" else store
+    try:
+        found = bite(seen, acres=MAP_BITE_ACRES, on=on, today=today)
+    except InputError:
+        return None  # nothing remains, or nothing that may be cut
+    if found.unit_id in telling_units(ground(seen, on=on), owners=ground(store, on=on)):
+        return None
+    return found
 
 
 def _units(order: RankResult, unit_id: str | None) -> Sequence[Ranked]:

@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 
 from habmap.errors import UsageError
 from habmap.jobs.acres import acres
+from habmap.jobs.bite import next_bite
 from habmap.jobs.ground import ground
 from habmap.jobs.photos import page_photos
 from habmap.jobs.ports import Store
@@ -105,7 +106,8 @@ def build_page(
     with_cost: bool = False,
 ) -> Page:
     """Return the page's records: every figure from the jobs that print it elsewhere, so that none can differ."""
-    store = public_view(store) if audience == "public" else snapshot(store)
+    whole = snapshot(store)
+    store = public_view(whole) if audience == "public" else whole
     own = store.settings.place
     state = ground(store, on=on)
     has_slopes = store.elevation() is not None and bool(state.units)
@@ -129,6 +131,7 @@ def build_page(
             order={line.unit_id: line for line in rank(store, on=on, today=drawn_on).units} if state.units else {},
             photos=page_photos(store, audience=audience, on=on),
             response=response(store, on=on).units,
+            bite=next_bite(whole, on=on, today=drawn_on, audience=audience) if state.units else None,
         ),
         audience=audience,
         drawn_on=drawn_on,

@@ -80,6 +80,16 @@ class PageFeature:
     is_private: bool = False
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PageBite:
+    """Where to cut next: one contiguous piece of a unit (lon/lat), and what it lies beside, in words."""
+
+    unit_id: str
+    acres: float
+    geometry: BaseGeometry
+    beside: tuple[str, ...]
+
+
 def page_features(features: Iterable[Feature]) -> tuple[PageFeature, ...]:
     """Return features as a page shows them."""
     return tuple(
@@ -120,6 +130,7 @@ class Page:
     grid_latlon: tuple[float, float] | None = None
     photo_points: tuple[PagePhotoPoint, ...] = ()
     shares: tuple[PageShare, ...] = ()
+    bite: PageBite | None = None
     cedar: str = DEFAULT_CEDAR
 
 

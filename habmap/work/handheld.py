@@ -52,12 +52,17 @@ def remaining_outlines(state: Ground, *, owners: Ground) -> tuple[RemainingOutli
     """
     if state.grid is None:
         return ()
+    telling = telling_units(state, owners=owners)
+    found = (remaining_outline(unit.unit_id, state.pieces) for unit in state.units if unit.unit_id not in telling)
+    return tuple(replace(one, geometry=state.grid.to_lonlat(one.geometry)) for one in found if one is not None)
+
+
+def telling_units(state: Ground, *, owners: Ground) -> set[str]:
+    """Return the units of a copy of whose ground it must not say what remains (`remaining_outlines` has why)."""
     kept, shown = _kept_acres(owners), _kept_acres(state)
     telling = {unit_id for unit_id, acres_kept in kept.items() if acres_kept > shown[unit_id] + _CRUMB_ACRES}
     own = {unit.unit_id: unit.geometry for unit in owners.units}
-    telling |= {unit.unit_id for unit in state.units if unit.geometry != own[unit.unit_id]}
-    found = (remaining_outline(unit.unit_id, state.pieces) for unit in state.units if unit.unit_id not in telling)
-    return tuple(replace(one, geometry=state.grid.to_lonlat(one.geometry)) for one in found if one is not None)
+    return telling | {unit.unit_id for unit in state.units if unit.geometry != own[unit.unit_id]}
 
 
 def _kept_acres(state: Ground) -> defaultdict[str, float]:

@@ -18,7 +18,7 @@ from habmap.records import Boundary, Feature, Unit
 from habmap.show.missing import missing_words
 from habmap.show.page.history import page_history
 from habmap.show.photo_records import PagePhotos
-from habmap.show.records import Page, PagePiece, PageUnit, PageWork, page_features
+from habmap.show.records import Page, PageBite, PagePiece, PageUnit, PageWork, page_features
 from habmap.show.relief import Relief
 from habmap.show.shares import page_shares
 from habmap.show.terrain_words import coverage_warnings
@@ -34,6 +34,7 @@ from habmap.vocabulary import (
     Audience,
 )
 from habmap.work.acres import AcresResult, UnitAcres
+from habmap.work.bite import BiteResult
 from habmap.work.ground import Ground, StageLimits
 from habmap.work.priority import Ranked
 from habmap.work.response_records import UnitResponse
@@ -59,6 +60,8 @@ class Answers:
         reach there.
     order
         By ``unit_id``; empty without units.
+    bite
+        Where to cut next; ``None`` where no ground is, or the audience is not to know.
     """
 
     state: Ground
@@ -75,6 +78,7 @@ class Answers:
     order: Mapping[str, Ranked]
     photos: PagePhotos
     response: Sequence[UnitResponse]
+    bite: BiteResult | None
 
 
 def page_of(
@@ -122,8 +126,18 @@ def page_of(
         with_cost=with_cost,
         photo_points=answers.photos.points,
         shares=page_shares(state.pieces, state.grid),
+        bite=None if answers.bite is None else _bite(answers.bite),
         cedar=cedar,
         grid_latlon=_drawing_center(answers.grid, state, audience),
+    )
+
+
+def _bite(found: BiteResult) -> PageBite:
+    return PageBite(
+        unit_id=found.unit_id,
+        acres=found.acres,
+        geometry=shapely.geometry.shape(dict(found.geometry)),
+        beside=found.beside,
     )
 
 

@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
-from habmap.show.page import photos, reading, response, ruler, seasons
+from habmap.show.page import bite, photos, reading, response, ruler, seasons
 from habmap.show.page.pencil import pencil_drawing, pencil_values
 from habmap.show.records import Page
 
@@ -50,6 +50,7 @@ PAGE_PARTS: Final[tuple[Part, ...]] = (
     Part(name="response", values=response.values, has_script=False),
     Part(name="sorting"),
     Part(name="pencil", values=pencil_values, drawing=pencil_drawing),
+    Part(name="bite", values=bite.values, drawing=bite.drawing),
     Part(name="photos", values=photos.values, drawing=photos.drawing),
     Part(name="reading", values=reading.values),
     Part(name="paper"),

@@ -6,6 +6,7 @@ from typing import Any, Final
 
 from habmap.show import words
 from habmap.show.extent import extent
+from habmap.show.page import bite
 from habmap.show.records import Page, PageUnit
 from habmap.vocabulary import FEATURE_WORDS, PRACTICE_WORDS, STAGE_WORDS, STAGES
 
@@ -28,7 +29,7 @@ def map_in_words(page: Page) -> tuple[str, ...]:
     """Return what the map shows as sentences: the order of work, then each stage and the units that hold most of it."""
     if not page.units:
         return ()
-    lines = [*_order(page), *_stages(page), *_latest(page), *_things(page)]
+    lines = [*_order(page), bite.sentence(page), *_stages(page), *_latest(page), *_things(page)]
     return tuple(line for line in lines if line)
 
 
