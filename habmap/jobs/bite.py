@@ -28,7 +28,7 @@ from habmap.land.meridian import cut
 from habmap.measures import acres as to_acres
 from habmap.measures import ft, m2
 from habmap.place.elevation import open_elevation
-from habmap.show.records import Audience
+from habmap.vocabulary import Audience
 from habmap.work.bite import (
     Beside,
     BiteResult,

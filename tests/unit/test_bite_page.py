@@ -17,7 +17,7 @@ from habmap.records import Feature
 from habmap.show.page.drawing import drawing_json
 from habmap.show.page.reading import map_in_words
 from habmap.show.page.render import render_page
-from habmap.show.records import Audience
+from habmap.vocabulary import Audience
 
 NOW = datetime(2026, 5, 4, 18, tzinfo=UTC)
 TODAY = date(2026, 5, 4)
