@@ -45,8 +45,8 @@ from habmap.work.bite import (
 )
 from habmap.work.effort import Rates, left_on
 from habmap.work.effort_account import rests_on
-from habmap.work.order_of_work import RankResult
 from habmap.work.handheld import telling_units
+from habmap.work.order_of_work import RankResult
 from habmap.work.priority import SLIVER_ACRES, Ranked
 from habmap.work.terrain import UnitTerrain
 
