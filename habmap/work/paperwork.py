@@ -7,6 +7,7 @@ ground worked inside the dates, once.
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -26,11 +27,11 @@ from habmap.work.paperwork_records import (
     ItemTotal,
     Range,
     WorkedPiece,
+    money,
 )
 from habmap.work.seasons import HeldUnit
 
-#: A sum of money ends at cents; planned acres are written to a hundredth at most, and tenths are no binary numbers.
-_CENTS: Final = 2
+#: Planned acres are written to a hundredth at most, and tenths are no binary numbers.
 _HUNDREDTHS: Final = 2
 _FORFEIT: Final = "work dated before it can forfeit payment"
 
@@ -178,7 +179,7 @@ class _ItemReport:
             pass_acres=pass_acres,
             payment=None if item.rate is None else item.rate * payable,
             paper_acres=on_paper,
-            paper_payment=None if item.rate is None else round(item.rate * on_paper, _CENTS),
+            paper_payment=None if item.rate is None else money(item.rate, on_paper),
             first_date=counted[0].date,
             last_date=counted[-1].date,
             method=", ".join(dict.fromkeys(PRACTICE_WORDS[entry.practice] for entry in counted)),
@@ -262,6 +263,7 @@ def _total(item: Item, lines: Sequence[AppliedLine], words: Sequence[str], span:
         remarks.append(f"{short:.1f} acres short of the plan within {span.first} to {span.last}")
     if over is not None and over >= FORM_ROUNDING_ACRES and item.rate is not None:
         remarks.append(f"{over:.1f} acres beyond the planned ones are not paid")
+    paper_acres = round(math.fsum(line.paper_acres for line in lines), _HUNDREDTHS)
     return ItemTotal(
         program=item.program,
         item=item.item,
@@ -274,7 +276,7 @@ def _total(item: Item, lines: Sequence[AppliedLine], words: Sequence[str], span:
         due=item.due,
         rate=item.rate,
         payment=None if item.rate is None else sum(line.payment or 0.0 for line in lines),
-        paper_acres=round(sum(line.paper_acres for line in lines), _HUNDREDTHS),
-        paper_payment=None if item.rate is None else round(sum(line.paper_payment or 0.0 for line in lines), _CENTS),
+        paper_acres=paper_acres,
+        paper_payment=None if item.rate is None else money(item.rate, paper_acres),
         remarks=tuple(remarks),
     )

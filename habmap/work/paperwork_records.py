@@ -6,6 +6,7 @@ from calendar import isleap
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
+from decimal import ROUND_HALF_UP, Decimal
 from typing import Final
 
 from habmap.errors import InputError
@@ -128,7 +129,7 @@ APART: Final = ("below_target", "treated_before", "too_early", "late", "on_hold"
 class ItemTotal:
     """Planned beside applied for one item over all its units; ``apart_acres`` by the keys of ``APART``.
 
-    ``paper_acres`` and ``paper_payment`` add up what stands on paper in its lines.
+    ``paper_acres`` adds up what stands on paper in its lines; ``paper_payment`` is the rate times that.
     """
 
     program: str
@@ -145,6 +146,18 @@ class ItemTotal:
     paper_acres: float
     paper_payment: float | None
     remarks: tuple[str, ...]
+
+
+def money(rate: float, acres: float) -> float:
+    """Return the rate times acres, to the cent as people reckon it on paper: half a cent goes up.
+
+    Examples
+    --------
+    >>> money(400.05, 0.5)  # 200.025, which no binary number is
+    200.03
+    """
+    product = Decimal(str(rate)) * Decimal(str(acres))
+    return float(product.quantize(Decimal("0.01"), rounding=ROUND_HALF_UP))
 
 
 def without_names(items: Sequence[Item]) -> list[Item]:

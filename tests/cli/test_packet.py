@@ -145,9 +145,9 @@ def test_what_would_be_asked_is_told_with_its_figures(drawn: tuple[Path, Any]) -
     slice_m2 = math.tan(math.radians(30)) * (50**2 - 10**2)
     unseen = (10_000 - slice_m2) / ACRE_M2
     assert f"{unseen:.1f} acres of the ground that counts are in no photo pair's view" in asked
-    assert "Lines 1, 3, 4, 5, 6, 7 and 8 rest on an outline that was drawn" in asked  # 2 is a burn, no 314
+    assert "Lines 1 and 3 to 8 rest on an outline that was drawn" in asked  # 2 is a burn, no 314
     assert "Lines 1 and 8 were done outside the item's days (2024-12-20 and 2026-01-15); 0.4 acres" in asked
-    assert "Lines 1, 3, 5, 6, 7 and 8: nobody wrote the share of cedars killed" in asked
+    assert "Lines 1, 3 and 5 to 8: nobody wrote the share of cedars killed" in asked
     assert "2.5 acres of the ground that counts still hold felled cedar" in asked
 
 

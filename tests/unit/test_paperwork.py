@@ -197,3 +197,7 @@ def test_the_printed_payment_is_the_rate_times_the_printed_acres() -> None:
     capped = report(*work, items=[item | {"planned_acres": 3.0}])
     assert [line.paper_acres for line in capped.lines] == [2.5, 0.5]
     assert capped.items[0].paper_payment == 1050.0
+    # a rate whose half cents no binary number holds: 400.05 × 2.5 = 1,000.125, × 1.5 = 600.075, × 4.0 = 1,600.20
+    odd = report(*work, items=[item | {"rate": 400.05}])
+    assert [line.paper_payment for line in odd.lines] == [1000.13, 600.08]
+    assert odd.items[0].paper_payment == 1600.20  # and not 1,600.21: what stands there multiplies

@@ -7,12 +7,14 @@ from dataclasses import dataclass, field
 from typing import Final, Literal
 
 from habmap.show.palette import INK, INK_SOFT
-from habmap.show.sheet.pen import LEADING, LEAST_PT, Pen, clipped, wrapped
+from habmap.show.sheet.pen import LEADING, LEAST_PT, Pen, at_most, clipped, wrapped
 
 MARGIN_PT: Final = 42.0
 #: Room for the line at the foot of each page [pt].
 _FOOT_PT: Final = 20.0
 _CELL_GAP_PT: Final = 9.0
+#: A cell holds no more lines than these: a name without end pushes nothing off the paper.
+_MOST_LINES: Final = 12
 Align = Literal["left", "right"]
 
 
@@ -107,7 +109,7 @@ class Flow:
 
     def _cells(self, row: Sequence[str], widths: Sequence[float], *, is_bold: bool) -> list[list[str]]:
         return [
-            wrapped(cell, width - _CELL_GAP_PT, size_pt=LEAST_PT, is_serif=False, is_bold=is_bold)
+            at_most(_MOST_LINES, wrapped(cell, width - _CELL_GAP_PT, size_pt=LEAST_PT, is_serif=False, is_bold=is_bold))
             for cell, width in zip(row, widths, strict=True)
         ]
 

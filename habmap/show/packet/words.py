@@ -21,6 +21,8 @@ APART_WORDS: Final = {
     "on_hold": "worked while on hold",
     "elsewhere": "claimed by another item and counted there",
 }
+#: More days or units than these are counted, not listed.
+_MOST_LISTED: Final = 6
 HOW_WORDS: Final = {"walked": "walked", "whole": "whole unit", "drawn": "drawn"}
 HOW_MADE: Final = (
     "Acres are horizontal (map) acres of 4,046.856 square meters in an equal-area grid of the property's own. The "
@@ -50,7 +52,7 @@ def headline(packet: ItemPacket) -> str:
     """Return the answer in one sentence."""
     total = packet.ground.total
     paper = paper_acres(packet, "applied")
-    planned = "" if total.planned_acres is None else f" of {tenths(total.planned_acres)} planned"
+    planned = "" if total.planned_acres is None else f" of {total.planned_acres:,g} planned"
     name = item_name(total)
     return f"{name[0].upper()}{name[1:]}: {tenths(paper)} acres{planned} count."
 
@@ -125,7 +127,7 @@ def question_sentence(question: Question) -> str:
     """Return what would be asked, with its figure, as a sentence."""
     lines = _lines(question.lines)
     acres = "" if question.acres is None else _some(question.acres)
-    about = joined([PRACTICE_WORDS.get(one, one) for one in question.about]) if question.about else ""
+    about = _listed([PRACTICE_WORDS.get(one, one) for one in question.about])
     verb = "was" if len(question.lines) == 1 else "were"
     rest = "rests" if len(question.lines) == 1 else "rest"
     words = {
@@ -163,10 +165,28 @@ def coordinate(lon: float, lat: float) -> str:
     return f"{abs(lat):.5f}° {'N' if lat >= 0 else 'S'}, {abs(lon):.5f}° {'E' if lon >= 0 else 'W'}"
 
 
+def _listed(words: Sequence[str]) -> str:
+    """Return words joined, of many only how many and the first and last of them."""
+    if len(words) > _MOST_LISTED:
+        return f"{len(words)} in all, {words[0]} to {words[-1]}"
+    return joined(words) if words else ""
+
+
 def _lines(numbers: Sequence[int]) -> str:
     if not numbers:
         return "No line"
-    return f"line{'' if len(numbers) == 1 else 's'} {joined([str(number) for number in numbers])}"
+    runs: list[list[int]] = []
+    for number in numbers:
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    told = [
+        word
+        for run in runs
+        for word in ([f"{run[0]} to {run[-1]}"] if len(run) > 2 else [str(number) for number in run])
+    ]
+    return f"line{'' if len(numbers) == 1 else 's'} {joined(told)}"
 
 
 def _some(acres: float) -> str:
