@@ -10,7 +10,7 @@ from habmap.jobs.ports import Store
 from habmap.place.pictures import shrunk_jpeg
 from habmap.records import Photo
 from habmap.show.page.photos import MOST_BYTES, SIZES, fitting_photos
-from habmap.show.photo_records import PagePhoto, PagePhotos
+from habmap.show.records import PagePhoto, PagePhotos
 from habmap.vocabulary import Audience
 from habmap.work.ledger import effective_entries, line_numbers
 from habmap.work.photo_pairs import FoundPoint, PhotosResult, photos_listed

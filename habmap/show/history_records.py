@@ -8,6 +8,8 @@ from datetime import date
 
 from shapely import MultiPolygon, Polygon
 
+from habmap.records import Unit
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PageDone:
@@ -53,22 +55,12 @@ class PageHistoryPiece:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class PageOldUnit:
-    """A unit as it was drawn earlier (lon/lat)."""
-
-    unit_id: str
-    name: str
-    label_lonlat: tuple[float, float]
-    geometry: MultiPolygon
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class PageOldUnits:
-    """All units as they were drawn from ``first_step`` to ``last_step``, both included."""
+    """All units as they were drawn from ``first_step`` to ``last_step``, both included, each with its label's place."""
 
     first_step: int
     last_step: int
-    units: tuple[PageOldUnit, ...]
+    units: tuple[tuple[Unit, tuple[float, float]], ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

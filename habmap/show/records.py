@@ -9,18 +9,20 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
+from typing import Final
 
+import shapely
 from shapely import MultiPolygon
 from shapely.geometry.base import BaseGeometry
 
 from habmap.errors import HabmapError
 from habmap.records import Entry, Feature
 from habmap.show.history_records import PageHistory
-from habmap.show.photo_records import PagePhotoPoint
 from habmap.show.relief import Relief
 from habmap.show.shares import PageShare
 from habmap.vocabulary import DEFAULT_CEDAR, PRIVATE_FEATURE_KINDS, Audience
 from habmap.work.acres import TotalAcres, UnitAcres
+from habmap.work.photo_pairs import FoundPoint
 from habmap.work.priority import Ranked
 from habmap.work.private import is_private
 from habmap.work.response_records import UnitResponse
@@ -99,6 +101,33 @@ def page_features(features: Iterable[Feature]) -> tuple[PageFeature, ...]:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class PagePhoto:
+    """One picture: a bare JPEG (pixels, no tags), its size, and the day it was taken."""
+
+    jpeg: bytes
+    width_px: int
+    height_px: int
+    taken_on: date
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PagePhotoPoint:
+    """One photo point with the pictures that are shown of it."""
+
+    point: FoundPoint
+    before: PagePhoto
+    after: PagePhoto | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PagePhotos:
+    """The points to show, and in words what is not shown."""
+
+    points: tuple[PagePhotoPoint, ...]
+    missing: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Page:
     """Everything one page shows.
 
@@ -132,6 +161,23 @@ class Page:
     shares: tuple[PageShare, ...] = ()
     bite: PageBite | None = None
     cedar: str = DEFAULT_CEDAR
+
+
+#: Shown where nothing is drawn yet: some ground to look at in the middle of the continent.
+_NOWHERE: Final = (-98.6, 39.8, -98.5, 39.9)
+
+
+def extent(page: Page) -> tuple[float, float, float, float]:
+    """Return west, south, east, north of the units and the boundary, else of the relief [°]."""
+    shapes: list[BaseGeometry] = [unit.geometry for unit in page.units]
+    if page.boundary is not None:
+        shapes.append(page.boundary)
+    if not shapes and page.relief is not None:
+        return page.relief.west, page.relief.south, page.relief.east, page.relief.north
+    if not shapes:
+        return _NOWHERE
+    west, south, east, north = shapely.total_bounds(shapes)
+    return float(west), float(south), float(east), float(north)
 
 
 class PrivateOnPublicPageError(HabmapError):

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Callable, Hashable, Iterable, Iterator
 from dataclasses import dataclass, field
 from datetime import date
-from typing import Protocol
+from functools import cache
+from itertools import groupby
+from typing import Protocol, TypeVar
 
 from shapely import MultiPolygon, Polygon
 
@@ -17,6 +19,8 @@ from habmap.measures import acres
 from habmap.records import Entry, Unit
 from habmap.vocabulary import CEDAR_COVERS, COVERS, PRACTICES
 from habmap.work.stages import GroundState, ground_state
+
+Key = TypeVar("Key", bound=Hashable)
 
 
 class StageLimits(Protocol):
@@ -182,6 +186,35 @@ def _ground_pieces(
             )
         )
     return tuple(found)
+
+
+def stage_courses(
+    cut: Ground, limits: StageLimits, *, group_of: Callable[[Entry], Key]
+) -> Iterator[tuple[GroundPiece, list[tuple[Key | None, str]]]]:
+    """Yield each piece with its stage before any work (``None``) and after each group of the lines on it.
+
+    Parameters
+    ----------
+    limits
+        Those by which the ground was cut.
+    group_of
+        Tells lines of one group; it must not fall from one line to the next in the order of work.
+    """
+    rules = {unit.unit_id: unit_rules(unit, limits) for unit in cut.units}
+    by_id = {entry.entry_id: entry for entry in cut.entries}
+
+    @cache
+    def stage(entry_ids: tuple[str, ...], rule: UnitRules) -> str:
+        return rule.state_of(by_id[entry_id] for entry_id in entry_ids).stage
+
+    for piece in cut.pieces:
+        rule, done = rules[piece.unit_id], 0
+        found: list[tuple[Key | None, str]] = [(None, stage((), rule))]
+        # Lines on a piece come in the order of work, so that those of a group and all before are its first ones.
+        for group, lines in groupby(piece.entry_ids, key=lambda entry_id: group_of(by_id[entry_id])):
+            done += len(tuple(lines))
+            found.append((group, stage(piece.entry_ids[:done], rule)))
+        yield piece, found
 
 
 def _overlays(faces: tuple[Piece, ...], unit_ids: list[str], patch_ids: list[str]) -> tuple[Overlay, ...]:

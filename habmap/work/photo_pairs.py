@@ -14,7 +14,7 @@ from shapely.geometry.base import BaseGeometry
 from habmap.land.grid import LocalGrid
 from habmap.records import Entry, Feature, Photo, Unit
 from habmap.vocabulary import STATEMENTS
-from habmap.work.photo_points import SAME_DIRECTION_DEG, SEEN_AREA_M2, Sight, photo_points, same_spot_m, seen_ground
+from habmap.work.photo_points import SAME_DIRECTION_DEG, SEEN_AREA_M2, after_of, photo_points, same_spot_m, seen_ground
 from habmap.work.private import private_shapes
 
 #: A photo point nearer to a nest, grave, cultural or other sensitive feature is not for the public [m], nor one that
@@ -35,7 +35,7 @@ class FoundPoint:
     photos
         Oldest first.
     before, after
-        As :class:`habmap.work.photo_points.PhotoPoint` has them.
+        The earliest, and the first of the latest day; ``after`` is ``None`` where all are of one day.
     work
         Log lines from the day of ``before`` to that of ``after`` on ground in view, oldest first.
     is_private
@@ -44,10 +44,16 @@ class FoundPoint:
 
     unit: Unit | None
     photos: tuple[Photo, ...]
-    before: Photo
-    after: Photo | None
     work: tuple[Entry, ...]
     is_private: bool
+
+    @property
+    def before(self) -> Photo:
+        return self.photos[0]
+
+    @property
+    def after(self) -> Photo | None:
+        return after_of(self.photos)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -120,10 +126,9 @@ def found_points(
     sigma_m
         Standard deviation of a fix per axis [m].
     """
-    taken = {photo.uuid: photo for photo in photos}
-    if grid is None or not taken:
+    if grid is None or not photos:
         return ()
-    spots = {uuid: grid.to_grid(photo.geometry) for uuid, photo in taken.items()}
+    spots = {photo.uuid: grid.to_grid(photo.geometry) for photo in photos}
     shapes = [grid.to_grid(unit.geometry) for unit in units]
     private = private_shapes(features, grid)
     log = [
@@ -145,38 +150,16 @@ def found_points(
             and shapely.intersection(patches[number], view).area >= SEEN_AREA_M2
         )
 
-    found = []
-    for point in photo_points(
-        [_sight(photo, spots[uuid]) for uuid, photo in taken.items()], within_m=same_spot_m(sigma_m)
-    ):
-        members = tuple(taken[sight.photo_id] for sight in point.sights)
-        before = taken[point.before.photo_id]
-        after = None if point.after is None else taken[point.after.photo_id]
-        found.append(
-            FoundPoint(
-                unit=_unit(before, spots[before.uuid], units, shapes),
-                photos=members,
-                before=before,
-                after=after,
-                work=in_view(before, after),
-                is_private=any(
-                    photo.is_private or _looks_on_private(photo, spots[photo.uuid], private) for photo in members
-                ),
-            )
+    return tuple(
+        FoundPoint(
+            unit=_unit(members[0], spots[members[0].uuid], units, shapes),
+            photos=members,
+            work=in_view(members[0], after_of(members)),
+            is_private=any(
+                photo.is_private or _looks_on_private(photo, spots[photo.uuid], private) for photo in members
+            ),
         )
-    return tuple(found)
-
-
-def _sight(photo: Photo, spot: Point) -> Sight:
-    # within a property the grid's north is true north to a hundredth of a degree
-    return Sight(
-        photo_id=photo.uuid,
-        x_m=spot.x,
-        y_m=spot.y,
-        direction_deg=photo.direction_deg,
-        direction_ref=photo.direction_ref,
-        taken_at=photo.taken_at,
-        taken_on=photo.taken_on,
+        for members in photo_points(photos, spots, within_m=same_spot_m(sigma_m))
     )
 
 

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
-from datetime import date, datetime
-from typing import Final, Literal
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Final
 
 from shapely import Point, Polygon
+
+from habmap.records import Photo
 
 #: Most that two directions may differ [°]. The compass of a phone is off by ten degrees and more, and an upright or
 #: level phone sees about 50° to 65° wide: up to here the pictures still share half of what they show (common practice,
@@ -24,57 +24,6 @@ SEEN_M: Final = 150.0
 SEEN_DEG: Final = 60.0
 #: Less of a patch than this in a picture's view is not told beside it [m²].
 SEEN_AREA_M2: Final = 100.0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Sight:
-    """One photo as it is paired.
-
-    Attributes
-    ----------
-    photo_id
-        Of the photo.
-    x_m, y_m
-        Where the camera stood, in a metric grid.
-    direction_deg, direction_ref
-        Where it looked, from true (``T``) or magnetic (``M``) north; ``None`` = not known.
-    taken_at, taken_on
-        The moment, and its civil day at the place.
-    """
-
-    photo_id: str
-    x_m: float
-    y_m: float
-    direction_deg: float | None
-    direction_ref: Literal["T", "M"] | None
-    taken_at: datetime
-    taken_on: date
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PhotoPoint:
-    """Photos of one spot that look one way, oldest first.
-
-    Attributes
-    ----------
-    sights
-        All of them; the first stands for the point.
-    before, after
-        The earliest, and the first of the latest day; ``after`` is ``None`` where all are of one day.
-    """
-
-    sights: tuple[Sight, ...]
-
-    @property
-    def before(self) -> Sight:
-        return self.sights[0]
-
-    @property
-    def after(self) -> Sight | None:
-        last_day = self.sights[-1].taken_on
-        if last_day == self.sights[0].taken_on:
-            return None
-        return next(sight for sight in self.sights if sight.taken_on == last_day)
 
 
 def same_spot_m(sigma_m: float) -> float:
@@ -99,34 +48,45 @@ def turned_deg(one_deg: float, other_deg: float) -> float:
     return min(apart, 360 - apart)
 
 
-def photo_points(sights: Sequence[Sight], *, within_m: float) -> tuple[PhotoPoint, ...]:
-    """Return the points, in the order of their first photo.
+def photo_points(
+    photos: Iterable[Photo], spots: Mapping[str, Point], *, within_m: float
+) -> tuple[tuple[Photo, ...], ...]:
+    """Return the photos of each point, oldest first, the points in the order of their first photo.
 
     The oldest photo of a spot and direction stands for it. Each later one goes to the nearest point whose first photo
     lies within ``within_m`` and looks within :data:`SAME_DIRECTION_DEG` of its own direction; where none does, it opens
     a point of its own. Compared with the first photo only, a row of photos taken while walking or turning is not
     chained into one. Directions from true and from magnetic north, and photos without any, are not mixed.
+
+    Parameters
+    ----------
+    spots
+        Where the cameras stood, by the photos' ``uuid``, in a metric grid whose north is true north to a hundredth of
+        a degree, as it is within a property [m].
     """
-    points: list[list[Sight]] = []
-    for sight in sorted(sights, key=lambda sight: (sight.taken_at, sight.photo_id)):
+    points: list[list[Photo]] = []
+    for photo in sorted(photos, key=lambda photo: (photo.taken_at, photo.uuid)):
         best: tuple[float, int] | None = None
         for number, point in enumerate(points):
-            misfit = _misfit(point[0], sight, within_m)
+            misfit = _misfit(point[0], photo, spots[point[0].uuid].distance(spots[photo.uuid]), within_m)
             if misfit is not None and (best is None or misfit < best[0]):
                 best = (misfit, number)
         if best is None:
-            points.append([sight])
+            points.append([photo])
         else:
-            points[best[1]].append(sight)
-    return tuple(PhotoPoint(sights=tuple(point)) for point in points)
+            points[best[1]].append(photo)
+    return tuple(map(tuple, points))
 
 
-def _misfit(first: Sight, other: Sight, within_m: float) -> float | None:
+def after_of(photos: Sequence[Photo]) -> Photo | None:
+    """Return the first photo of a point's latest day; ``None`` where all are of one day."""
+    last_day = photos[-1].taken_on
+    return None if last_day == photos[0].taken_on else next(one for one in photos if one.taken_on == last_day)
+
+
+def _misfit(first: Photo, other: Photo, apart_m: float, within_m: float) -> float | None:
     """Return how badly two photos fit, 0 to 2; ``None`` where they are not of one point."""
-    if first.direction_ref != other.direction_ref:
-        return None
-    apart_m = math.hypot(first.x_m - other.x_m, first.y_m - other.y_m)
-    if apart_m > within_m:
+    if first.direction_ref != other.direction_ref or apart_m > within_m:
         return None
     turned = 0.0
     if first.direction_deg is not None and other.direction_deg is not None:

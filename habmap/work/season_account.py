@@ -9,45 +9,19 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
-from functools import cache
-from itertools import groupby
+from itertools import pairwise
 from typing import Final
 
+from habmap.records import Entry
 from habmap.vocabulary import CEDAR_STAGES, REMAINING, TREATED
-from habmap.work.ground import Ground, StageLimits, UnitRules, unit_rules
+from habmap.work.ground import Ground, StageLimits, stage_courses
 
 #: Month whose first day begins a season.
 FIRST_MONTH: Final = 7
 SEASON_WORDS: Final = "A season here runs from July 1 to June 30: a winter's cutting and the burning after it."
-
-
-@dataclass(frozen=True, slots=True)
-class Change:
-    """What the work of a day changed [acre]; a loss is negative.
-
-    Attributes
-    ----------
-    treated_acres
-        Ground that came to be treated at least once.
-    remaining_acres
-        Ground that came to be standing or part killed; mostly negative.
-    """
-
-    day: date
-    treated_acres: float
-    remaining_acres: float
-
-
-@dataclass(frozen=True, slots=True)
-class WorkLine:
-    """One counting line of the log: its day, and what it took; ``None`` = not said."""
-
-    day: date
-    person_hours: float | None = None
-    cost: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,11 +95,10 @@ def season_account(state: Ground, *, limits: StageLimits) -> SeasonAccount:
     season's cumulative acres are the acre account's treated acres.
     """
     start_acres = math.fsum(piece.acres for piece in state.pieces if piece.stage in CEDAR_STAGES)
-    lines = [WorkLine(day=entry.date, person_hours=entry.person_hours, cost=entry.cost) for entry in state.entries]
     return SeasonAccount(
         on=state.on,
         start_remaining_acres=start_acres,
-        seasons=by_season(lines, _changes(state, limits), start_remaining_acres=start_acres),
+        seasons=_seasons(state.entries, _changes(state, limits), start_remaining_acres=start_acres),
     )
 
 
@@ -147,73 +120,47 @@ def season_days(first_year: int) -> tuple[date, date]:
     )
 
 
-def by_season(
-    lines: Iterable[WorkLine], changes: Iterable[Change], *, start_remaining_acres: float
+def _seasons(
+    entries: Sequence[Entry], changes: Mapping[int, Sequence[tuple[float, float]]], *, start_remaining_acres: float
 ) -> tuple[Season, ...]:
-    """Return every season from the first line's to the last one's, those without work between them included.
-
-    Parameters
-    ----------
-    lines
-        The lines that count, in any order; without any there is no season.
-    changes
-        What they changed, on days of theirs.
-    start_remaining_acres
-        Ground standing before any work [acre].
-    """
-    worked: dict[int, list[WorkLine]] = defaultdict(list)
-    for line in lines:
-        worked[season_year(line.day)].append(line)
-    changed: dict[int, list[Change]] = defaultdict(list)
-    for change in changes:
-        changed[season_year(change.day)].append(change)
+    """Return every season from the first line's to the last one's, those without work between them included."""
+    worked: dict[int, list[Entry]] = defaultdict(list)
+    for entry in entries:
+        worked[season_year(entry.date)].append(entry)
     if not worked:
         return ()
     seasons: list[Season] = []
-    so_far: list[Change] = []
+    so_far: list[tuple[float, float]] = []
     for year in range(min(worked), max(worked) + 1):
         # Summed anew each time, exactly rounded, so that the last figure is the account's own.
-        so_far += changed[year]
-        total = math.fsum(change.treated_acres for change in so_far)
-        mine = worked[year]
+        so_far += changes.get(year, ())
+        total = math.fsum(treated for treated, _ in so_far)
+        first_day, last_day = season_days(year)
         seasons.append(
             Season(
                 label=season_label(year),
-                first_day=season_days(year)[0],
-                last_day=season_days(year)[1],
+                first_day=first_day,
+                last_day=last_day,
                 treated_acres=total - (seasons[-1].cumulative_treated_acres if seasons else 0.0),
                 cumulative_treated_acres=total,
-                remaining_acres=math.fsum([start_remaining_acres, *(change.remaining_acres for change in so_far)]),
-                person_hours=_known_sum(line.person_hours for line in mine),
-                cost=_known_sum(line.cost for line in mine),
+                remaining_acres=math.fsum([start_remaining_acres, *(remaining for _, remaining in so_far)]),
+                person_hours=_known_sum(entry.person_hours for entry in worked[year]),
+                cost=_known_sum(entry.cost for entry in worked[year]),
             )
         )
     return tuple(seasons)
 
 
-def _changes(state: Ground, limits: StageLimits) -> Iterator[Change]:
-    """Yield what each season's work changed on each piece of ground, dated by its last line there."""
-    by_id = {entry.entry_id: entry for entry in state.entries}
-    units = {unit.unit_id: unit for unit in state.units}
-
-    @cache
-    def stage(entry_ids: tuple[str, ...], rules: UnitRules) -> str:
-        return rules.state_of(by_id[entry_id] for entry_id in entry_ids).stage
-
-    for piece in state.pieces:
-        rules = unit_rules(units[piece.unit_id], limits)
-        if not rules.is_cedar:
-            continue
-        before, done = "standing", 0
-        for _, season in groupby(piece.entry_ids, key=lambda entry_id: season_year(by_id[entry_id].date)):
-            ids = tuple(season)
-            done += len(ids)
-            now = stage(piece.entry_ids[:done], rules)
+def _changes(state: Ground, limits: StageLimits) -> dict[int, list[tuple[float, float]]]:
+    """Return by season how much ground came to be treated, and to remain (mostly negative), piece by piece [acre]."""
+    found: defaultdict[int, list[tuple[float, float]]] = defaultdict(list)
+    for piece, course in stage_courses(state, limits, group_of=lambda entry: season_year(entry.date)):
+        for (_, before), (year, now) in pairwise(course):
             treated = (now in TREATED) - (before in TREATED)
             remaining = (now in REMAINING) - (before in REMAINING)
-            if treated or remaining:
-                yield Change(by_id[ids[-1]].date, treated * piece.acres, remaining * piece.acres)
-            before = now
+            if year is not None and (treated or remaining):
+                found[year].append((treated * piece.acres, remaining * piece.acres))
+    return found
 
 
 def _known_sum(values: Iterable[float | None]) -> float | None:

@@ -114,6 +114,6 @@ def test_every_step_and_every_season_of_random_ledgers_agrees_with_another_route
         assert season.remaining_acres == pytest.approx(remaining, abs=SUM_ACRES), year
         so_far = treated
     handout = build_handout(store, now=NOW, today=NOW.date(), audience="public")
-    assert [(one.label, one.cumulative_treated_acres, one.remaining_acres) for one in handout.seasons] == [
+    assert [(one.label, one.cumulative_treated_acres, one.remaining_acres) for one in handout.account.seasons] == [
         (one.label, one.cumulative_treated_acres, one.remaining_acres) for one in page.seasons.seasons
     ]

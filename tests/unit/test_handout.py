@@ -8,10 +8,13 @@ import zlib
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
 from fakes import GRID, FakeStore, entry, unit
+from page_makers import page_unit
 from pdf_reading import pdf_text, pdf_words
 from pyproj import Geod
 from shapely import LineString, Point, box
@@ -357,12 +360,12 @@ def test_nothing_due_reads_as_leave_to_burn() -> None:
 
 
 def test_reasons_are_said_plainly() -> None:
-    bench = HandoutUnit(
-        order=1, title="B", said="b", cover="mixed", remaining_acres=3.0, aspect_mean_deg=181.0, sun_facing_pct=66.4,
-        stems_per_acre=1234.0, is_dense=True,
-    )  # fmt: skip
+    lies = SimpleNamespace(aspect_remaining_deg=181.0, sun_facing_remaining_pct=66.4)
+    where: dict[str, Any] = {"geometry": OUTLINE, "label_lonlat": (0.0, 0.0), "stage_acres": {}, "remaining_acres": 3.0}
+    stand: Any = SimpleNamespace(dense=True, stems_per_acre=1234.0)
+    bench = HandoutUnit(unit=page_unit("B", cover="mixed", order=1, ranked=lies, **where), stand=stand)
     assert unit_reasons(bench) == "Faces south, 66 % sun-facing. Thick cedars among hardwoods, about 1,234 to the acre."
-    unknown = HandoutUnit(order=2, title="C", said="c", cover="cedar", remaining_acres=3.0)
+    unknown = HandoutUnit(unit=page_unit("C", order=2, **where))
     assert unit_reasons(unknown) == "Which way it faces is not known. How thick its cedars stand now is not measured."
 
 

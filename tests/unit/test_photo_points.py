@@ -8,84 +8,81 @@ from datetime import UTC, datetime
 
 import numpy as np
 import pytest
+from shapely import Point
 
-from habmap.work.photo_points import Sight, photo_points, same_spot_m, seen_ground, turned_deg
+from habmap.records import Photo
+from habmap.work.photo_points import after_of, photo_points, same_spot_m, seen_ground, turned_deg
 
 
-def sight(
-    photo_id: str,
-    x_m: float,
-    y_m: float,
-    direction_deg: float | None,
-    day: int,
-    *,
-    ref: str | None = "T",
-    hour: int = 12,
-) -> Sight:
+def photo(
+    uuid: str, x_m: float, y_m: float, direction_deg: float | None, day: int, *, ref: str = "T", hour: int = 12
+) -> Photo:
+    """Return a photo whose position stands in metres already."""
     taken_at = datetime(2025, 1, day, hour, tzinfo=UTC)
-    return Sight(
-        photo_id=photo_id,
-        x_m=x_m,
-        y_m=y_m,
-        direction_deg=direction_deg,
-        direction_ref=None if direction_deg is None else ref,  # type: ignore[arg-type]
-        taken_at=taken_at,
-        taken_on=taken_at.date(),
-    )
+    return Photo(
+        uuid=uuid, file_name="", picture="", taken_at=taken_at, taken_on=taken_at.date(), geometry=Point(x_m, y_m),
+        direction_deg=direction_deg, direction_ref=None if direction_deg is None else ref, recorded_at=taken_at,
+        sha256="",
+    )  # type: ignore[arg-type]  # fmt: skip
 
 
-def names(*sights: Sight, within_m: float = 15.0) -> list[list[str]]:
-    return [[one.photo_id for one in point.sights] for point in photo_points(sights, within_m=within_m)]
+def paired(*photos: Photo, within_m: float = 15.0) -> tuple[tuple[Photo, ...], ...]:
+    return photo_points(photos, {one.uuid: one.geometry for one in photos}, within_m=within_m)
+
+
+def names(*photos: Photo) -> list[list[str]]:
+    return [[one.uuid for one in point] for point in paired(*photos)]
 
 
 def test_near_and_alike_belong_together() -> None:
     # 9 and 12: 15 m apart by Pythagoras, which is still within; 355° and 20° differ by 25°
-    assert names(sight("a", 0, 0, 355, 1), sight("b", 9, 12, 20, 2)) == [["a", "b"]]
+    assert names(photo("a", 0, 0, 355, 1), photo("b", 9, 12, 20, 2)) == [["a", "b"]]
 
 
 @pytest.mark.parametrize(
     "other",
     [
-        sight("b", 9, 12.1, 355, 2),  # 15.08 m
-        sight("b", 0, 0, 26, 2),  # 31° apart
-        sight("b", 0, 0, 175, 2),  # the opposite way
-        sight("b", 0, 0, 355, 2, ref="M"),  # another north
-        sight("b", 0, 0, None, 2),  # no direction
+        photo("b", 9, 12.1, 355, 2),  # 15.08 m
+        photo("b", 0, 0, 26, 2),  # 31° apart
+        photo("b", 0, 0, 175, 2),  # the opposite way
+        photo("b", 0, 0, 355, 2, ref="M"),  # another north
+        photo("b", 0, 0, None, 2),  # no direction
     ],
 )
-def test_far_or_turned_or_unknown_do_not(other: Sight) -> None:
-    assert names(sight("a", 0, 0, 355, 1), other) == [["a"], ["b"]]
+def test_far_or_turned_or_unknown_do_not(other: Photo) -> None:
+    assert names(photo("a", 0, 0, 355, 1), other) == [["a"], ["b"]]
 
 
 def test_a_walk_and_a_turn_are_not_chained() -> None:
-    walk = [sight(f"w{i}", 10.0 * i, 0, 0, 1 + i) for i in range(4)]  # each within 15 m of the one before
+    walk = [photo(f"w{i}", 10.0 * i, 0, 0, 1 + i) for i in range(4)]  # each within 15 m of the one before
     assert names(*walk) == [["w0", "w1"], ["w2", "w3"]]
-    turn = [sight(f"t{i}", 0, 0, 20.0 * i, 1 + i) for i in range(4)]  # 0°, 20°, 40°, 60°
+    turn = [photo(f"t{i}", 0, 0, 20.0 * i, 1 + i) for i in range(4)]  # 0°, 20°, 40°, 60°
     assert names(*turn) == [["t0", "t1"], ["t2", "t3"]]
 
 
 def test_the_nearer_point_wins() -> None:
-    a, b = sight("a", 0, 0, 0, 1), sight("b", 20, 0, 0, 2)
+    a, b = photo("a", 0, 0, 0, 1), photo("b", 20, 0, 0, 2)
     # 8 m from a and 12 m from b
-    assert names(a, b, sight("c", 8, 0, 0, 3)) == [["a", "c"], ["b"]]
+    assert names(a, b, photo("c", 8, 0, 0, 3)) == [["a", "c"], ["b"]]
 
 
 def test_the_order_of_the_files_does_not_matter() -> None:
-    sights = [sight("a", 0, 0, 0, 1), sight("b", 20, 0, 0, 2), sight("c", 11, 0, 0, 3), sight("d", 3, 0, 5, 4)]
-    wanted = names(*sights)
-    assert all(names(*turned) == wanted for turned in itertools.permutations(sights))
+    photos = [photo("a", 0, 0, 0, 1), photo("b", 20, 0, 0, 2), photo("c", 11, 0, 0, 3), photo("d", 3, 0, 5, 4)]
+    wanted = names(*photos)
+    assert all(names(*turned) == wanted for turned in itertools.permutations(photos))
 
 
 def test_before_is_the_first_and_after_the_first_of_the_last_day() -> None:
-    sights = [
-        sight("late", 0, 0, 0, 9, hour=18), sight("noon", 0, 0, 0, 9), sight("first", 0, 0, 0, 1),
-        sight("mid", 0, 0, 0, 5),
+    photos = [
+        photo("late", 0, 0, 0, 9, hour=18), photo("noon", 0, 0, 0, 9), photo("first", 0, 0, 0, 1),
+        photo("mid", 0, 0, 0, 5),
     ]  # fmt: skip
-    (point,) = photo_points(sights, within_m=15)
-    assert point.before.photo_id == "first"
-    assert point.after is not None and point.after.photo_id == "noon"
-    (same_day,) = photo_points([sight("a", 0, 0, 0, 1), sight("b", 0, 0, 0, 1, hour=13)], within_m=15)
-    assert same_day.after is None
+    (point,) = paired(*photos)
+    after = after_of(point)
+    assert point[0].uuid == "first"
+    assert after is not None and after.uuid == "noon"
+    (same_day,) = paired(photo("a", 0, 0, 0, 1), photo("b", 0, 0, 0, 1, hour=13))
+    assert after_of(same_day) is None
 
 
 def test_distance_limit_against_drawn_fixes() -> None:

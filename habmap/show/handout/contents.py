@@ -10,7 +10,7 @@ from datetime import date
 
 from habmap.show.handout.records import Handout, HandoutDue, HandoutUnit
 from habmap.show.records import Page, PagePiece
-from habmap.show.words import short_day, unit_title, with_article
+from habmap.show.words import short_day
 from habmap.vocabulary import CEDAR_COVERS, Audience
 from habmap.work.acres import PracticeAcres
 from habmap.work.density_records import UnitDensity
@@ -92,29 +92,18 @@ def _next_units(
     spent: EffortResult | None,
 ) -> tuple[HandoutUnit, ...]:
     hours = {} if spent is None else {unit.unit_id: unit.person_hours_left for unit in spent.units}
-    found = []
-    for unit in sorted(page.units, key=lambda unit: unit.order or 0):
-        if unit.order is None or unit.ranked is None:
-            continue
-        stand = stands.get(unit.unit_id)
-        found.append(
-            HandoutUnit(
-                order=unit.order,
-                title=unit_title(unit),
-                said=with_article(unit.name, unit.unit_id),
-                cover=unit.cover,
-                remaining_acres=unit.remaining_acres,
-                upkeep_acres=sum(item.acres or 0.0 for item in upkeep.get(unit.unit_id, ())),
-                aspect_mean_deg=unit.ranked.aspect_remaining_deg,
-                sun_facing_pct=unit.ranked.sun_facing_remaining_pct,
-                stems_per_acre=stand.stems_per_acre if stand else None,
-                is_dense=stand.dense if stand else None,
-                person_hours_left=hours.get(unit.unit_id),
-                # What will hold it up; its contract lines stand with the money.
-                remarks=tuple(one for one in unit.reasons if one.startswith(COMING_HOLD)) if spent is not None else (),
-            )
+    return tuple(
+        HandoutUnit(
+            unit=unit,
+            stand=stands.get(unit.unit_id),
+            upkeep_acres=sum(item.acres or 0.0 for item in upkeep.get(unit.unit_id, ())),
+            person_hours_left=hours.get(unit.unit_id),
+            # What will hold it up; its contract lines stand with the money.
+            remarks=tuple(one for one in unit.reasons if one.startswith(COMING_HOLD)) if spent is not None else (),
         )
-    return tuple(found)
+        for unit in sorted(page.units, key=lambda unit: unit.order or 0)
+        if unit.order is not None
+    )
 
 
 def _due(items: Sequence[DueItem], audience: Audience) -> tuple[HandoutDue, ...]:

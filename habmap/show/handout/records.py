@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from datetime import date
 
 from habmap.land.grid import LocalGrid
-from habmap.show.records import Page, PrivateOnPublicPageError, refuse_private
+from habmap.show.records import Page, PageUnit, PrivateOnPublicPageError, refuse_private
+from habmap.work.density_records import UnitDensity
 from habmap.work.effort_account import EffortResult
 from habmap.work.season_account import SeasonAccount
 from habmap.work.seasons import What
@@ -14,34 +15,21 @@ from habmap.work.seasons import What
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HandoutUnit:
-    """One of the units that come next, and what speaks for it; ``None`` = not known.
+    """One of the units that come next, and what speaks for it.
 
     Attributes
     ----------
-    order
-        Its numeral on the map.
-    said
-        Its name as it is said in a sentence.
-    remaining_acres, upkeep_acres
-        Cedar left to treat, and treated ground that asks for upkeep [acre].
-    aspect_mean_deg
-        Where the ground that remains faces [° from true north]; ``None`` also on level ground.
-    sun_facing_pct
-        Share of that ground that faces the sun [%]; ``None`` off the elevation.
+    stand
+        How dense it is; ``None`` = not known.
+    upkeep_acres
+        Treated ground that asks for upkeep [acre].
     person_hours_left, remarks
         What it would take, and what holds it up or dates it: in the owner's copy only.
     """
 
-    order: int
-    title: str
-    said: str
-    cover: str
-    remaining_acres: float
+    unit: PageUnit
+    stand: UnitDensity | None = None
     upkeep_acres: float = 0.0
-    aspect_mean_deg: float | None = None
-    sun_facing_pct: float | None = None
-    stems_per_acre: float | None = None
-    is_dense: bool | None = None
     person_hours_left: float | None = None
     remarks: tuple[str, ...] = ()
 

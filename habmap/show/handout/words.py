@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from habmap.show import words
 from habmap.show.handout.records import Handout, HandoutDue, HandoutUnit
+from habmap.show.records import PageUnit
 from habmap.vocabulary import PRACTICE_WORDS, WIND_WORDS, wind_16
 from habmap.work.effort_account import EffortResult
 from habmap.work.season_account import Season
@@ -84,40 +85,45 @@ def comes_next(handout: Handout) -> str:
     at_rest = words.waiting_sentence(handout.page, with_why=False)
     if not handout.next_units:
         return at_rest or "Nothing waits: no cedar ground here asks for work."
-    first, *others = [unit.said for unit in handout.next_units[:3]]
+    first, *others = [_name(one) for one in handout.next_units[:3]]
     return f"Next: {first}{f', then {words.joined(others)}' if others else ''}. {at_rest}".rstrip()
 
 
-def unit_heading(unit: HandoutUnit) -> str:
+def _name(one: HandoutUnit) -> str:
+    return words.with_article(one.unit.name, one.unit.unit_id)
+
+
+def unit_heading(one: HandoutUnit) -> str:
     """Return a unit's numeral, name and acres."""
-    acres = unit.remaining_acres if unit.remaining_acres >= words.SPOKEN_ACRES else unit.upkeep_acres
-    return f"{unit.order}. {unit.title}, {words.tenths(acres)} acres"
+    acres = one.unit.remaining_acres if one.unit.remaining_acres >= words.SPOKEN_ACRES else one.upkeep_acres
+    return f"{one.unit.order}. {words.unit_title(one.unit)}, {words.tenths(acres)} acres"
 
 
-def unit_reasons(unit: HandoutUnit) -> str:
+def unit_reasons(one: HandoutUnit) -> str:
     """Return why a unit stands where it does, as one would tell it over a fence."""
-    if unit.remaining_acres < words.SPOKEN_ACRES:
+    if one.unit.remaining_acres < words.SPOKEN_ACRES:
         sentences = ["Treated once; young cedars or the years ask for another pass."]
     else:
-        sentences = [_faces(unit), _thick(unit)]
-    return " ".join([*sentences, *(f"{remark[0].upper()}{remark[1:]}." for remark in unit.remarks if remark)])
+        sentences = [_faces(one.unit), _thick(one)]
+    return " ".join([*sentences, *(f"{remark[0].upper()}{remark[1:]}." for remark in one.remarks if remark)])
 
 
-def _faces(unit: HandoutUnit) -> str:
-    if unit.sun_facing_pct is None:
+def _faces(unit: PageUnit) -> str:
+    lie = unit.ranked
+    if lie is None or lie.sun_facing_remaining_pct is None:
         return "Which way it faces is not known."
-    if unit.aspect_mean_deg is None:
+    if lie.aspect_remaining_deg is None:
         return "It faces no one way."
-    way = f"Faces {WIND_WORDS[wind_16(unit.aspect_mean_deg)]}"
-    return f"{way}." if unit.sun_facing_pct < 0.5 else f"{way}, {unit.sun_facing_pct:.0f} % sun-facing."
+    way, sunny_pct = f"Faces {WIND_WORDS[wind_16(lie.aspect_remaining_deg)]}", lie.sun_facing_remaining_pct
+    return f"{way}." if sunny_pct < 0.5 else f"{way}, {sunny_pct:.0f} % sun-facing."
 
 
-def _thick(unit: HandoutUnit) -> str:
-    among = " among hardwoods" if unit.cover == "mixed" else ""
-    if unit.is_dense is None:
+def _thick(one: HandoutUnit) -> str:
+    among, stand = " among hardwoods" if one.unit.cover == "mixed" else "", one.stand
+    if stand is None or stand.dense is None:
         return f"How thick its cedars stand{among} now is not measured."
-    count = "" if unit.stems_per_acre is None else f", about {unit.stems_per_acre:,.0f} to the acre"
-    return f"{'Thick' if unit.is_dense else 'Thin'} cedars{among}{count}."
+    count = "" if stand.stems_per_acre is None else f", about {stand.stems_per_acre:,.0f} to the acre"
+    return f"{'Thick' if stand.dense else 'Thin'} cedars{among}{count}."
 
 
 def due(handout: Handout) -> list[str]:
@@ -238,11 +244,11 @@ def asked(handout: Handout) -> list[str]:
     if handout.ask:
         return [text.strip() for text in handout.ask if text.strip()]
     lines = []
-    first = next((unit for unit in handout.next_units if unit.remaining_acres >= words.SPOKEN_ACRES), None)
+    first = next((one for one in handout.next_units if one.unit.remaining_acres >= words.SPOKEN_ACRES), None)
     if first is not None:
         hours = first.person_hours_left
         lines.append(
-            f"Cutting on {first.said}: {words.tenths(first.remaining_acres)} acres"
+            f"Cutting on {_name(first)}: {words.tenths(first.unit.remaining_acres)} acres"
             + ("." if hours is None else f", about {hours:,.0f} person-hours.")
         )
     if handout.lying_acres >= words.SPOKEN_ACRES:

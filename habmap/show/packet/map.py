@@ -16,8 +16,7 @@ from habmap.show.packet.flow import MARGIN_PT, Flow
 from habmap.show.packet.looks import COLUMN_WORDS, COLUMNS, LOOKS
 from habmap.show.packet.words import coordinate, paper_acres
 from habmap.show.palette import INK, PAPER
-from habmap.show.photo_records import PagePhotoPoint
-from habmap.show.records import PageFeature
+from habmap.show.records import PageFeature, PagePhotoPoint
 from habmap.show.sheet.labels import Labels, draw_feature_labels
 from habmap.show.sheet.map import Frame, draw_edge, draw_feature, draw_frame, pattern_area
 from habmap.show.sheet.margin import SCALE_STRIP_PT, draw_scale

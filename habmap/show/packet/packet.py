@@ -21,8 +21,7 @@ from habmap.show.packet import words
 from habmap.show.packet.flow import MARGIN_PT, Column, Flow
 from habmap.show.packet.looks import COLUMN_WORDS, COLUMNS
 from habmap.show.packet.map import Around, draw_map, pair_letter
-from habmap.show.photo_records import PagePhoto, PagePhotoPoint
-from habmap.show.records import PrivateOnPublicPageError
+from habmap.show.records import PagePhoto, PagePhotoPoint, PrivateOnPublicPageError
 from habmap.show.sheet.paper import PDF_SETTINGS, SIZES_PT, Paper
 from habmap.show.sheet.pen import LEAST_PT
 from habmap.show.words import short_day, tenths

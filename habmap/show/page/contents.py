@@ -17,8 +17,7 @@ from habmap.measures import acres as to_acres
 from habmap.records import Boundary, Feature, Unit
 from habmap.show.missing import missing_words
 from habmap.show.page.history import page_history
-from habmap.show.photo_records import PagePhotos
-from habmap.show.records import Page, PageBite, PagePiece, PageUnit, PageWork, page_features
+from habmap.show.records import Page, PageBite, PagePhotos, PagePiece, PageUnit, PageWork, page_features
 from habmap.show.relief import Relief
 from habmap.show.shares import page_shares
 from habmap.show.terrain_words import coverage_warnings

@@ -6,11 +6,10 @@ import json
 from typing import Final
 
 from habmap.show import symbols, words
-from habmap.show.extent import extent
 from habmap.show.page import coordinates
 from habmap.show.page.parts import PAGE_PARTS
 from habmap.show.palette import DARK_STAGES
-from habmap.show.records import Page, PageUnit
+from habmap.show.records import Page, PageUnit, extent
 from habmap.show.templating import DIRECTION_SIGNS
 from habmap.vocabulary import CEDAR_COVERS, PRACTICE_WORDS
 

@@ -12,7 +12,6 @@ from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
-from functools import cache
 from typing import Final
 
 import shapely
@@ -26,13 +25,12 @@ from habmap.show.history_records import (
     PageDone,
     PageHistory,
     PageHistoryPiece,
-    PageOldUnit,
     PageOldUnits,
     PageStep,
 )
 from habmap.show.page.ruler import ruler_bytes
 from habmap.vocabulary import PRACTICES
-from habmap.work.ground import Ground, GroundPiece, StageLimits, UnitRules, cut_ground, unit_rules
+from habmap.work.ground import Ground, GroundPiece, StageLimits, cut_ground, stage_courses
 from habmap.work.season_account import season_label, season_year
 
 #: A history that would make the page heavier than this steps by season instead of by day [bytes].
@@ -149,7 +147,7 @@ def _history(limits: StageLimits, state: Ground, steps: Sequence[_Step]) -> Page
     old_units: list[PageOldUnits] = []
     there: frozenset[str] = frozenset()
     for stretch in _stretches(limits, state, steps):
-        courses = _courses(limits, stretch, by_id, step_of)
+        courses = _courses(limits, stretch, step_of)
         ids = frozenset(unit.unit_id for unit in stretch.ground.units)
         found += _steps(stretch, steps, courses, gone=there - ids, done=_done(stretch, by_id, step_of))
         there = ids
@@ -169,28 +167,18 @@ def _history(limits: StageLimits, state: Ground, steps: Sequence[_Step]) -> Page
     )
 
 
-def _courses(
-    limits: StageLimits, stretch: _Stretch, by_id: dict[str, Entry], step_of: dict[date, int]
-) -> tuple[_Course, ...]:
-    rules = {unit.unit_id: unit_rules(unit, limits) for unit in stretch.ground.units}
-
-    @cache
-    def stage(entry_ids: tuple[str, ...], rule: UnitRules) -> str:
-        return rule.state_of(by_id[entry_id] for entry_id in entry_ids).stage
-
-    def stages(entry_ids: tuple[str, ...], rule: UnitRules) -> tuple[tuple[int, str], ...]:
-        # Lines on a piece come in the order of work, so that those of a day and all before are its first ones.
-        counts = {stretch.first: 0}
-        for count, entry_id in enumerate(entry_ids, 1):
-            counts[max(stretch.first, step_of[by_id[entry_id].date])] = count
-        found: list[tuple[int, str]] = []
-        for step, count in counts.items():
-            now = stage(entry_ids[:count], rule)
-            if step <= stretch.last and (not found or found[-1][1] != now):
-                found.append((step, now))
-        return tuple(found)
-
-    return tuple(_Course(piece, stages(piece.entry_ids, rules[piece.unit_id])) for piece in stretch.ground.pieces)
+def _courses(limits: StageLimits, stretch: _Stretch, step_of: dict[date, int]) -> tuple[_Course, ...]:
+    first = stretch.first
+    found = []
+    for piece, course in stage_courses(stretch.ground, limits, group_of=lambda entry: max(first, step_of[entry.date])):
+        # What lies before the stretch's first step, or on it, has happened when it begins.
+        at = {first if step is None else step: stage for step, stage in course}
+        stages: list[tuple[int, str]] = []
+        for step, stage in at.items():
+            if step <= stretch.last and (not stages or stages[-1][1] != stage):
+                stages.append((step, stage))
+        found.append(_Course(piece, tuple(stages)))
+    return tuple(found)
 
 
 def _steps(
@@ -274,18 +262,11 @@ def _pieces(
 
 
 def _old_units(stretch: _Stretch, grid: LocalGrid) -> PageOldUnits:
+    shapes = stretch.ground.unit_shapes
     return PageOldUnits(
         first_step=stretch.first,
         last_step=stretch.last,
-        units=tuple(
-            PageOldUnit(
-                unit_id=unit.unit_id,
-                name=unit.name or "",
-                label_lonlat=_middle(stretch.ground.unit_shapes[unit.unit_id], grid),
-                geometry=unit.geometry,
-            )
-            for unit in stretch.ground.units
-        ),
+        units=tuple((unit, _middle(shapes[unit.unit_id], grid)) for unit in stretch.ground.units),
     )
 
 

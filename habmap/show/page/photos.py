@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from habmap.records import Photo
 from habmap.show.page import coordinates
-from habmap.show.photo_records import PagePhoto, PagePhotoPoint, PagePhotos
+from habmap.show.records import Page, PagePhoto, PagePhotoPoint, PagePhotos
 from habmap.show.words import day_words, joined
 from habmap.vocabulary import PRACTICE_NOUNS, WIND_WORDS, octant
 from habmap.work.photo_pairs import FoundPoint

@@ -5,9 +5,8 @@ from __future__ import annotations
 from typing import Any, Final
 
 from habmap.show import words
-from habmap.show.extent import extent
 from habmap.show.page import bite
-from habmap.show.records import Page, PageUnit
+from habmap.show.records import Page, PageUnit, extent
 from habmap.vocabulary import FEATURE_WORDS, PRACTICE_WORDS, STAGE_WORDS, STAGES
 
 #: Units named one by one in a sentence; the table has them all.

@@ -11,12 +11,11 @@ from dataclasses import dataclass, fields
 import branca.element
 import folium
 
-from habmap.show.extent import extent
 from habmap.show.page.account import sheet_parts
 from habmap.show.page.drawing import drawing_json
 from habmap.show.page.offline import LEAFLET_SCRIPT, LEAFLET_STYLE, POLICY_SLOT, seal
 from habmap.show.page.parts import PAGE_PARTS
-from habmap.show.records import Page, refuse_private
+from habmap.show.records import Page, extent, refuse_private
 from habmap.show.templating import ENVIRONMENT, template_text
 from habmap.vocabulary import file_mark
 

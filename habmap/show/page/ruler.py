@@ -79,8 +79,8 @@ def _old(old: PageOldUnits) -> dict[str, Any]:
     return {
         "first": old.first_step,
         "last": old.last_step,
-        "units": [[unit.name.strip() or unit.unit_id, coordinates.pair(unit.label_lonlat)] for unit in old.units],
-        "shapes": [coordinates.stepped_polygons(unit.geometry) for unit in old.units],
+        "units": [[(unit.name or "").strip() or unit.unit_id, coordinates.pair(at)] for unit, at in old.units],
+        "shapes": [coordinates.stepped_polygons(unit.geometry) for unit, _ in old.units],
     }
 
 
