@@ -79,7 +79,7 @@ class Running:
         deadline = time.monotonic() + PATIENCE_S
         while True:
             answer = self.raw("GET", path, heads={"Cookie": self.jar, **heads})
-            if "The desk is being set up" not in answer.text or time.monotonic() > deadline:
+            if "data-waiting" not in answer.text or time.monotonic() > deadline:
                 return answer
             time.sleep(0.2)
 

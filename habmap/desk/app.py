@@ -7,7 +7,7 @@ import shutil
 import tempfile
 import threading
 from collections import OrderedDict
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Callable, Sequence
 from pathlib import Path
 from typing import Any, Final
 
@@ -34,6 +34,8 @@ from habmap.errors import HabmapError
 _MOST_FILES, _MOST_FIELDS, _LARGEST_FIELD = 500, 2000, 8 * 2**20
 #: How many answers to a form are remembered, so that sending it twice writes once.
 _REMEMBERED: Final = 500
+#: A room that is not there after so long says so, and comes by itself when it is [s].
+_ROOM_PATIENCE_S: Final = 1.5
 #: A page that is open says so by a line that is held open; something is sent over it so often [s].
 _BEAT_S: Final = 15.0
 
@@ -49,9 +51,11 @@ class Desk:
         Its secrets.
     presence
         Who is at it (`habmap.desk.start.Presence`).
+    in_order
+        Its rooms.
     """
 
-    def __init__(self, *, known: Known, keys: Keys, presence: Any) -> None:
+    def __init__(self, *, known: Known, keys: Keys, presence: Any, in_order: Sequence[Room] = rooms.IN_ORDER) -> None:
         self.known = known
         self.keys = keys
         self.presence = presence
@@ -61,13 +65,12 @@ class Desk:
         self.warmth = Warmth()
         self.drafts = Drafts()
         self.works = Works()
-        self._rooms = {room.name: room for room in rooms.IN_ORDER}
-        self.listed_rooms: tuple[Room, ...] = tuple(
-            room for room in rooms.IN_ORDER if room.needs_property and room.is_listed
-        )
+        self._rooms = {room.name: room for room in in_order}
+        self.listed_rooms: tuple[Room, ...] = tuple(room for room in in_order if room.needs_property and room.is_listed)
         self._answers: OrderedDict[str, Response] = OrderedDict()
         self._sending: dict[str, threading.Lock] = {}
         self._guard = threading.Lock()
+        self._coming: dict[str, asyncio.Task[Response]] = {}
         self.app = Starlette(
             routes=[
                 Route("/alive", self._alive),
@@ -136,8 +139,20 @@ class Desk:
             raise HTTPException(404, "There is no such page at the desk.")
         if room.needs_libraries and not self.warmth.is_warm:
             self.warmth.begin()
-            return page(asked, "waiting.html.j2")
-        return await run_in_threadpool(self._answered, answer, asked)
+            return page(asked, "waiting.html.j2", words="The desk is being set up.")
+        return await self._in_time(str(request.url), answer, asked)
+
+    async def _in_time(self, address: str, answer: Answer, asked: Asked) -> Response:
+        """Return a room, or where it takes long a page that says so and asks again: no browser waits without a word."""
+        task = self._coming.get(address)
+        if task is None:
+            task = asyncio.ensure_future(run_in_threadpool(self._answered, answer, asked))
+            self._coming[address] = task
+        await asyncio.wait({task}, timeout=_ROOM_PATIENCE_S)
+        if not task.done():
+            return page(asked, "waiting.html.j2", words="This page is being worked out.")
+        self._coming.pop(address, None)
+        return task.result()
 
     async def _act(self, request: Request, room: Room, part: str, asked: Asked) -> Response:
         act = room.acts.get(part)

@@ -7,13 +7,18 @@ import json
 import os
 import tempfile
 import threading
-from collections.abc import Hashable
+from collections.abc import Callable, Hashable
 from datetime import UTC, date, datetime
 from pathlib import Path
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final, TypeVar
 from zoneinfo import ZoneInfo
 
 from habmap.errors import PlaceError
+
+if TYPE_CHECKING:
+    from habmap.jobs.ports import Store
+
+Answer = TypeVar("Answer")
 
 #: The list of folders, in the desk's own folder.
 _LIST: Final = "properties.json"
@@ -32,6 +37,7 @@ class Property:
         self.lock = threading.RLock()
         self._stamp: Hashable = None
         self._store: Any = None
+        self._kept: dict[Hashable, Any] = {}
 
     @property
     def is_there(self) -> bool:
@@ -67,7 +73,23 @@ class Property:
             if self._store is None or stamp != self._stamp:
                 self._store = snapshot(GeoPackageStore.open(self.folder))
                 self._stamp = stamp
+                self._kept.clear()
             return self._store
+
+    def kept(self, name: Hashable, make: Callable[[Store], Answer]) -> Answer:
+        """Return what is made of the property as it is now; made once, until the property changes.
+
+        Parameters
+        ----------
+        name
+            What tells it from all else that is kept; a day belongs to it where the answer depends on one.
+        """
+        with self.lock:
+            store = self.store()
+            if name not in self._kept:
+                self._kept[name] = make(store)
+            answer: Answer = self._kept[name]
+            return answer
 
     def stamp(self) -> Hashable:
         """Return what differs as soon as anybody wrote to the property or its settings."""

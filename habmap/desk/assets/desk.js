@@ -47,6 +47,9 @@
     for (const name of ["dragleave", "drop"]) field.addEventListener(name, () => field.classList.remove("over"));
   }
 
+  // --- a page that is still being worked out comes by itself ---
+  if (document.querySelector("[data-waiting]")) setTimeout(() => location.reload(), 700);
+
   // --- long work: how far it is ---
   const work = document.querySelector("[data-work]");
   async function look() {

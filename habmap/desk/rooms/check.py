@@ -15,7 +15,10 @@ def show(asked: Asked) -> Response:
     """Look at every rule."""
     from habmap import api
 
-    return page(asked, "check.html.j2", result=api.check(asked.store, today=asked.today))
+    today = asked.today
+    return page(
+        asked, "check.html.j2", result=asked.at.kept(("check", today), lambda store: api.check(store, today=today))
+    )
 
 
 ROOM: Final = Room(name="check", title="Check", show=show)

@@ -39,7 +39,7 @@ def show(asked: Asked) -> Response:
 
     store = asked.store
     unit = asked.text("unit") or None
-    result = api.history(store, unit_id=unit)
+    result = asked.at.kept(("history", unit), lambda store: api.history(store, unit_id=unit))
     zone = ZoneInfo(store.settings.place.timezone)
     kinds = {line.entry_id: line.action for line in result.entries}
     rows = [

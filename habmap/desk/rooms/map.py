@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from markupsafe import Markup
 from starlette.responses import HTMLResponse, Response
@@ -12,25 +12,39 @@ from habmap.desk.asked import Asked
 from habmap.desk.pages import piece
 from habmap.desk.room import Room
 
+if TYPE_CHECKING:
+    from habmap.jobs.ports import Store
+
 _META: Final = re.compile(r'<meta http-equiv="Content-Security-Policy" content="([^"]*)">')
 #: From disk the page tells nobody where it lies; with it, a form would be sent with `Origin: null`.
 _REFERRER: Final = '<meta name="referrer" content="no-referrer">'
+#: Slots for what holds the desk's token: comments, which no name in a page can be.
+_STRIP, _PENCIL = "<!--desk:strip-->", "<!--desk:pencil-->"
 
 
 def show(asked: Asked) -> Response:
     """Show the owner's map page with the desk around it."""
+    text = asked.at.kept(("map", asked.today), lambda store: _drawn(asked, store))
+    # what differs from one answer to the next is put in last
+    return served(text.replace(_STRIP, piece(asked, "strip.html.j2"), 1).replace(_PENCIL, _pencil(asked), 1))
+
+
+def _drawn(asked: Asked, store: Store) -> str:
     from habmap.jobs.map import build_page
     from habmap.show.page.render import Around, render_page
 
-    drawn = build_page(asked.store, now=asked.now, audience="owner")
     around = Around(
         head=Markup('<link rel="icon" href="data:,"><link rel="stylesheet" href="/assets/strip.css">'),
-        top=piece(asked, "strip.html.j2"),
+        top=_STRIP,
         foot=Markup('<script src="/assets/desk.js"></script><script src="/assets/map.js"></script>'),
-        pencil=piece(asked, "map_pencil.html.j2", units=asked.store.units()),
+        pencil=_PENCIL,
         pencil_words="Say below what it is",
     )
-    return served(render_page(drawn, around=around))
+    return render_page(build_page(store, now=asked.now, audience="owner"), around=around)
+
+
+def _pencil(asked: Asked) -> str:
+    return piece(asked, "map_pencil.html.j2")
 
 
 def served(text: str) -> Response:

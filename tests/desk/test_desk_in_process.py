@@ -1,0 +1,159 @@
+"""Parts of the desk by themselves: rooms that take long, what is kept until a property changes, drafts, long work."""
+
+from __future__ import annotations
+
+import asyncio
+import http.client
+import socket
+import threading
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+import uvicorn
+from starlette.responses import PlainTextResponse, Response
+
+from habmap.desk.app import Desk
+from habmap.desk.asked import Asked
+from habmap.desk.keys import Keys
+from habmap.desk.known import Known, Property
+from habmap.desk.pages import ASSETS, asset, desk_words
+from habmap.desk.room import Room
+from habmap.desk.rooms import DOORSTEP, IN_ORDER
+from habmap.desk.start import Presence
+from habmap.errors import PlaceError
+
+
+@pytest.fixture
+def served(tmp_path: Path) -> Iterator[Callable[[Desk], int]]:
+    """Serve a desk without its door, and return the port."""
+    servers: list[tuple[uvicorn.Server, threading.Thread]] = []
+
+    def begin(desk: Desk) -> int:
+        listening = socket.socket()
+        listening.bind(("127.0.0.1", 0))
+        listening.listen()
+        server = uvicorn.Server(uvicorn.Config(desk.app, lifespan="off", ws="none", log_level="critical"))
+        thread = threading.Thread(target=lambda: asyncio.run(server.serve(sockets=[listening])), daemon=True)
+        thread.start()
+        servers.append((server, thread))
+        return int(listening.getsockname()[1])
+
+    yield begin
+    for server, thread in servers:
+        server.should_exit = True
+        thread.join(timeout=10)
+        assert not thread.is_alive()
+
+
+def a_desk(tmp_path: Path, *rooms: Room) -> Desk:
+    return Desk(
+        known=Known(tmp_path / "home", tmp_path / "made"),
+        keys=Keys(),
+        presence=Presence(),
+        in_order=(*rooms, DOORSTEP),
+    )
+
+
+def get(port: int, path: str) -> tuple[int, str]:
+    line = http.client.HTTPConnection("127.0.0.1", port, timeout=30)
+    line.request("GET", path, headers={"Connection": "close"})
+    answer = line.getresponse()
+    found = answer.status, answer.read().decode()
+    line.close()
+    return found
+
+
+def test_a_room_that_takes_long_says_so_and_is_worked_out_once(
+    tmp_path: Path, served: Callable[[Desk], int], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("habmap.desk.app._ROOM_PATIENCE_S", 0.1)
+    go, asked_for = threading.Event(), []
+
+    def slow(asked: Asked) -> Response:
+        asked_for.append(asked.text("x"))
+        go.wait(20)
+        return PlainTextResponse("there it is")
+
+    room = Room(name="slow", title="Slow", show=slow, needs_property=False, needs_libraries=False)
+    port = served(a_desk(tmp_path, room))
+    began = time.monotonic()
+    status, text = get(port, "/slow?x=1")
+    assert status == 200
+    assert "This page is being worked out." in text
+    assert time.monotonic() - began < 5
+    assert get(port, "/")[0] == 200  # other rooms answer meanwhile
+    assert "being worked out" in get(port, "/slow?x=1")[1]
+    go.set()
+    deadline = time.monotonic() + 10
+    while (text := get(port, "/slow?x=1")[1]) != "there it is" and time.monotonic() < deadline:
+        time.sleep(0.05)
+    assert text == "there it is"
+    assert asked_for == ["1"]
+
+
+def test_a_fault_of_the_program_is_said_without_its_inner_words(tmp_path: Path, served: Callable[[Desk], int]) -> None:
+    def broken(asked: Asked) -> Response:
+        raise RuntimeError("secret words")
+
+    room = Room(name="broken", title="Broken", show=broken, needs_property=False, needs_libraries=False)
+    status, text = get(served(a_desk(tmp_path, room)), "/broken")
+    assert status == 500
+    assert "fault of the program" in text
+    assert "secret" not in text
+
+
+def test_what_is_made_of_a_property_is_kept_until_anybody_writes_to_it(tmp_path: Path, run_habmap: Any) -> None:
+    folder = tmp_path / "place"
+    assert run_habmap("start", folder, "--name", "Kept", "--timezone", "America/Chicago").code == 0
+    place, made = Property(folder), []
+
+    def make(store: Any) -> int:
+        made.append(len(store.entries()))
+        return len(made)
+
+    assert place.kept("x", make) == 1
+    assert place.kept("x", make) == 1
+    path = folder / "habmap.toml"
+    path.write_text(path.read_text(encoding="utf-8").replace("sigma_m = 3 ", "sigma_m = 4 "), encoding="utf-8")
+    assert place.kept("x", make) == 2
+    assert place.store().settings.gps.sigma_m == 4
+
+
+def test_only_folders_of_properties_are_taken_and_the_list_is_kept(tmp_path: Path, run_habmap: Any) -> None:
+    folder = tmp_path / "place"
+    assert run_habmap("start", folder, "--name", "Known", "--timezone", "America/Chicago").code == 0
+    known = Known(tmp_path / "home", tmp_path / "made")
+    with pytest.raises(PlaceError, match="no property"):
+        known.add(tmp_path)
+    one = known.add(folder)
+    assert one.name == "Known"
+    again = Known(tmp_path / "home", tmp_path / "made")
+    assert [each.folder for each in again.all()] == [folder]
+    assert (tmp_path / "home" / "properties.json").stat().st_mode & 0o077 == 0
+    (folder / "habmap.toml").unlink()
+    assert again.all() == ()
+    (tmp_path / "home" / "properties.json").write_text("not json", encoding="utf-8")
+    assert Known(tmp_path / "home", tmp_path / "made").all() == ()
+
+
+def test_rooms_have_names_of_their_own_and_every_template_and_asset_is_there() -> None:
+    names = [room.name for room in IN_ORDER]
+    assert len(set(names)) == len(names)
+    for name in ASSETS:
+        assert asset(name)
+    # a property's key is ten hexadecimal digits: no room may be called so
+    assert not [name for name in names if len(name) == 10 and set(name) <= set("0123456789abcdef")]
+
+
+def test_options_of_the_command_line_are_called_by_the_words_of_the_form() -> None:
+    assert desk_words("add --killed-pct; else --note T") == "add share killed; else note T"
+    assert desk_words("a dash - or -- stays, so does habmap--x") == "a dash - or -- stays, so does habmap--x"
+
+
+def test_every_paper_but_the_blank_sheet_is_made_for_somebody() -> None:
+    from habmap.desk.rooms.papers import PAPERS
+
+    assert {paper.key for paper in PAPERS if not paper.for_whom} == {"log-sheet"}
