@@ -8,7 +8,7 @@ from datetime import date
 from typing import Final
 
 from habmap.vocabulary import FIRE_CAUTION, SNAG_CAUTION
-from habmap.work.due_rows import SPOTS, DueRow, acres_of
+from habmap.work.due_rows import SAME_GROUND, SPOTS, DueRow, acres_of
 from habmap.work.seasons import DueItem
 
 #: Said wherever upkeep burns are listed. Sources: OSU Extension NREM-2876 (every 3–5 years); the rest common practice.
@@ -39,6 +39,10 @@ def row_words(row: DueRow) -> str:
     """Say why a row stands there: where its parts differ, each with its acres and state; and the shares."""
     if row.what in SPOTS:
         return "; ".join(f"{part.name}: {part.words}" for part in row.parts)
+    if row.what in SAME_GROUND:
+        days = sorted({part.from_date for part in row.parts[1:] if part.from_date is not None})
+        then = f"; again on {', '.join(map(str, days))}" if days else ""
+        return f"{row.words}{then}"
     alike: defaultdict[tuple[str, date | None, str], list[DueItem]] = defaultdict(list)
     is_one = len({(part.state, part.words) for part in row.parts}) == 1
     for part in row.parts:

@@ -194,7 +194,8 @@ def _snags(parts: Sequence[DueItem]) -> float:
 
 def week_cautions(week: Week, *, has_snags: bool) -> tuple[str, ...]:
     """Return the cautions that belong to what a week asks."""
-    has_fire = bool(week.asks["burn"] or week.asks["closes"])
+    is_after_fire = any(ask.what in FIRE_CHECKS for ask in week.asks["check"])
+    has_fire = bool(week.asks["burn"] or week.asks["closes"]) or is_after_fire
     has_saws = bool(week.asks["cut"])
     told = ((has_fire, FIRE_CAUTION), (has_saws, SAW_CAUTION), (has_snags, SNAG_CAUTION))
     return tuple(words for applies, words in told if applies)

@@ -20,7 +20,7 @@ GROUND_KINDS: Final[frozenset[What]] = frozenset(
 #: Spots that are looked at again, each by its name.
 SPOTS: Final[frozenset[What]] = frozenset({"photo", "plot", "frame"})
 #: What is looked at on several days for one and the same ground.
-_SAME_GROUND: Final[frozenset[What]] = frozenset({"hand_check", "snag_check"})
+SAME_GROUND: Final[frozenset[What]] = frozenset({"hand_check", "snag_check"})
 #: States in the order in which they press; the rest comes after.
 _PRESSING: Final = {"overdue": 0, "past the window": 1, "due": 2, "in force": 3, "in the window": 4}
 #: What belongs to the owner's paperwork, and is no stranger's business.
@@ -105,7 +105,7 @@ def acres_of(parts: Sequence[DueItem]) -> float | None:
     known = [part for part in parts if part.acres is not None]
     if not known:
         return None
-    if known[0].what not in _SAME_GROUND:
+    if known[0].what not in SAME_GROUND:
         return math.fsum(part.acres or 0.0 for part in known)
     by_fire: defaultdict[date | None, float] = defaultdict(float)
     for part in known:

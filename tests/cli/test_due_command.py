@@ -115,6 +115,7 @@ def test_pieces_of_a_unit_are_one_row_with_their_parts_and_shares(run_habmap: Ru
     # day 1 is today, days 3 and 7 are to come: one row, and the ground is counted once
     assert (hand["state"], hand["from_date"]) == ("due", "2026-03-02")
     assert [part["from_date"] for part in hand["parts"]] == ["2026-03-02", "2026-03-04", "2026-03-08"]
+    assert "again on 2026-03-04, 2026-03-08" in hand["words"]
     assert hand["acres"] == pytest.approx(10_000 / 4046.8564224, rel=1e-6)
 
 
