@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from habmap.cli.context import JsonOption, OverwriteOption, Session, parsed_date
-from habmap.cli.load.shared import FileArgument, LayerOption, MapOption, renames, show
+from habmap.cli.load.shared import FileArgument, LayerOption, MapOption, load_and_show, renames
 
 RepairOption = Annotated[
     bool, typer.Option("--repair", help="Mend outlines that cross themselves, and say what that changed.")
@@ -47,19 +47,19 @@ def units_command(
     from habmap.jobs.load.layers import load_units
 
     session: Session = context.obj
-    store = session.store()
-    result = load_units(
-        store,
+    load_and_show(
+        context,
+        load_units,
+        noun="unit",
+        as_json=as_json,
         path=file,
-        valid_from=from_ or session.today(store.settings.place.timezone),
-        now=session.now(),
+        valid_from=from_ or session.local_day(),
         layer=layer,
         columns=columns,
         repair=repair,
         overwrite=overwrite,
         trim=trim,
     )
-    show(result, as_json=as_json, noun="unit")
 
 
 def boundary_command(
@@ -73,11 +73,8 @@ def boundary_command(
     """Load the property's outer line."""
     from habmap.jobs.load.layers import load_boundary
 
-    session: Session = context.obj
-    result = load_boundary(
-        session.store(), path=file, now=session.now(), layer=layer, repair=repair, overwrite=overwrite
-    )
-    show(result, as_json=as_json, noun="boundary")
+    how = {"path": file, "layer": layer, "repair": repair, "overwrite": overwrite}
+    load_and_show(context, load_boundary, noun="boundary", as_json=as_json, **how)
 
 
 def features_command(
@@ -96,14 +93,5 @@ def features_command(
     columns = renames(map_)
     from habmap.jobs.load.layers import load_features
 
-    session: Session = context.obj
-    result = load_features(
-        session.store(),
-        path=file,
-        now=session.now(),
-        layer=layer,
-        columns=columns,
-        repair=repair,
-        overwrite=overwrite,
-    )
-    show(result, as_json=as_json, noun="feature")
+    how = {"path": file, "layer": layer, "columns": columns, "repair": repair, "overwrite": overwrite}
+    load_and_show(context, load_features, noun="feature", as_json=as_json, **how)

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from habmap.cli.context import Session
 from habmap.cli.output import print_json, say, warn
 from habmap.errors import UsageError
 
@@ -51,6 +53,16 @@ def renames(pairs: list[str] | None) -> dict[str, str]:
             )
         columns[name] = column
     return columns
+
+
+def load_and_show(
+    context: typer.Context, job: Callable[..., LoadResult], *, noun: str, as_json: bool, **how: Any
+) -> LoadResult:
+    """Load by a job, its rows called ``noun``, and show what that brought."""
+    session: Session = context.obj
+    result = job(session.store(), now=session.now(), **how)
+    show(result, as_json=as_json, noun=noun)
+    return result
 
 
 def show(result: LoadResult, *, as_json: bool, noun: str) -> None:

@@ -4,12 +4,21 @@ from __future__ import annotations
 
 import inspect
 from collections.abc import Callable
+from functools import partial
 from typing import Annotated, Final
 
 import typer
 
 from habmap.cli.context import JsonOption, Session
-from habmap.cli.load.shared import FileArgument, LayerOption, MapOption, SheetOption, TableArgument, renames, show
+from habmap.cli.load.shared import (
+    FileArgument,
+    LayerOption,
+    MapOption,
+    SheetOption,
+    TableArgument,
+    load_and_show,
+    renames,
+)
 from habmap.cli.output import say
 
 
@@ -24,23 +33,14 @@ def entries_command(
     """Load lines of the work log from a table or a layer.
 
     A table is CSV, .xlsx or .ods; in a layer the shapes are the ground. A unit_id alone stands for the whole unit and
-    needs whole = yes beside it; reported_acres far from the ground need sure = yes. A file loaded twice is no news.
+    needs whole = yes beside it; reported_acres far from the ground need sure = yes. A file loaded twice adds nothing.
     """
     columns = renames(map_)
     from habmap.jobs.load.entries import load_entries
 
     session: Session = context.obj
-    store = session.store()
-    result = load_entries(
-        store,
-        path=file,
-        columns=columns,
-        layer=layer,
-        sheet=sheet,
-        today=session.local_day(),
-        now=session.now(),
-    )
-    show(result, as_json=as_json, noun="log line")
+    how = {"path": file, "columns": columns, "layer": layer, "sheet": sheet, "today": session.local_day()}
+    load_and_show(context, load_entries, noun="log line", as_json=as_json, **how)
 
 
 def forecast_command(
@@ -65,14 +65,10 @@ def forecast_command(
     columns = renames(map_)
     from habmap.jobs.load.tables import load_forecast
 
-    session: Session = context.obj
-    store = session.store()
-    result = load_forecast(
-        store, path=file, columns=columns, sheet=sheet, wind_height=wind_height, is_sure=is_sure, now=session.now()
-    )
-    show(result, as_json=as_json, noun="forecast hour")
+    how = {"path": file, "columns": columns, "sheet": sheet, "wind_height": wind_height, "is_sure": is_sure}
+    result = load_and_show(context, load_forecast, noun="forecast hour", as_json=as_json, **how)
     if result.loaded and not as_json:
-        hours = store.forecasts()[0].hours
+        hours = context.obj.store().forecasts()[0].hours
         say(
             f"They reach from {hours[0].at:%Y-%m-%d %H:%M} to {hours[-1].at:%Y-%m-%d %H:%M}; `habmap burnsheet` goes "
             "by them where no other weather is given."
@@ -84,7 +80,7 @@ TABLES: Final[dict[str, tuple[str, str | None]]] = {
     "plots": (
         """Load density plots and quarter points from a table.
 
-    A file loaded twice is no news. `habmap plot void` withdraws a plot.
+    A file loaded twice adds nothing. `habmap plot void` withdraws a plot.
     """,
         "Correct plots that were told otherwise; the old rows stay on record.",
     ),
@@ -117,17 +113,8 @@ def table_command(kind: str) -> Callable[..., None]:
         from habmap.jobs.load.tables import load_table
 
         session: Session = context.obj
-        result = load_table(
-            session.store(),
-            kind,
-            path=file,
-            columns=columns,
-            sheet=sheet,
-            overwrite=overwrite,
-            today=session.local_day(),
-            now=session.now(),
-        )
-        show(result, as_json=as_json, noun=SPECS[kind].noun)
+        how = {"path": file, "columns": columns, "sheet": sheet, "overwrite": overwrite, "today": session.local_day()}
+        load_and_show(context, partial(load_table, kind=kind), noun=SPECS[kind].noun, as_json=as_json, **how)
 
     command.__doc__ = words
     signature = inspect.signature(command, eval_str=True, locals={"overwriting": overwriting})
