@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import shapely
 from shapely import MultiPolygon
@@ -18,7 +18,6 @@ from shapely.geometry.base import BaseGeometry
 from habmap.errors import HabmapError
 from habmap.records import Entry, Feature
 from habmap.show.history_records import PageHistory
-from habmap.show.relief import Relief
 from habmap.show.shares import PageShare
 from habmap.vocabulary import DEFAULT_CEDAR, PRIVATE_FEATURE_KINDS, Audience
 from habmap.work.acres import TotalAcres, UnitAcres
@@ -28,6 +27,9 @@ from habmap.work.private import is_private
 from habmap.work.response_records import UnitResponse
 from habmap.work.season_account import SeasonAccount
 from habmap.work.terrain import DemInfo, UnitTerrain
+
+if TYPE_CHECKING:
+    from habmap.show.relief import Relief
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

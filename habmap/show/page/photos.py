@@ -5,7 +5,7 @@ from __future__ import annotations
 import base64
 from collections.abc import Callable, Sequence
 from datetime import date
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
 from habmap.records import Photo
 from habmap.show.page import coordinates
@@ -13,9 +13,6 @@ from habmap.show.records import Page, PagePhoto, PagePhotoPoint, PagePhotos
 from habmap.show.words import day_words, joined
 from habmap.vocabulary import PRACTICE_NOUNS, WIND_WORDS, octant
 from habmap.work.photo_pairs import FoundPoint
-
-if TYPE_CHECKING:
-    from habmap.show.records import Page
 
 #: More lines than this between two pictures are counted, not told.
 _MOST_TOLD: Final = 4
