@@ -48,6 +48,24 @@ class Session:
         """Where the map goes that nobody names a file for."""
         return self.folder / "out" / "map.html"
 
+    def property_folder(self) -> Path | None:
+        """Return the property's folder where it is one; ``None`` where none was named and this folder is none.
+
+        Raises
+        ------
+        PlaceError
+            The folder that was named is no property's.
+        """
+        from habmap.errors import PlaceError
+        from habmap.place.settings import SETTINGS_FILE
+
+        folder = self.folder.absolute()
+        if (folder / SETTINGS_FILE).is_file():
+            return folder
+        if self.folder == Path():
+            return None
+        raise PlaceError("this folder is no property", where=str(folder), mend="name one that `habmap start` made")
+
     def now(self) -> datetime:
         """Return the present moment in UTC, as rows are written by; say so where the clock stands behind."""
         from habmap.cli.output import warn

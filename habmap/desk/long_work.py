@@ -10,7 +10,6 @@ import contextlib
 import json
 import secrets
 import subprocess
-import sys
 import threading
 import time
 from collections.abc import Sequence
@@ -18,14 +17,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
 
+from habmap.desk.program import COMMAND
 from habmap.errors import HabmapError, InputError, InputErrors
 
-#: The command, whether it was installed by pip or packed into one program.
-_COMMAND: Final = (
-    (sys.executable,)
-    if getattr(sys, "frozen", False)
-    else (sys.executable, "-c", "from habmap.cli.main import run; run()")
-)
 #: Of more works than these the oldest that are over are let go.
 _MOST: Final = 100
 #: A paper of a crowded property takes minutes on an old machine; more is taken for stuck [s].
@@ -97,7 +91,7 @@ class Works:
             What it writes, by the name that people get it under.
         """
         process = subprocess.Popen(
-            [*_COMMAND, "--place", str(folder), *arguments],
+            [*COMMAND, "--place", str(folder), *arguments],
             stdin=subprocess.DEVNULL,
             stdout=subprocess.PIPE,
             stderr=subprocess.PIPE,

@@ -25,6 +25,7 @@ from habmap.cli.commands import (
     response,
     schedule,
     sheet,
+    shortcut,
     start,
     terrain,
     trace,
@@ -36,5 +37,6 @@ from habmap.cli.commands import (
 #: In the order in which help lists them: set up, keep the log, ask, show, share, look over.
 IN_ORDER = (
     start, load, trace, unit, feature, log, correct, plot, history, acres, terrain, density, rank, bite, week, due,
-    effort, schedule, burnsheet, photos, response, map, sheet, handout, export, unite, check, desk, demo, manual,
+    effort, schedule, burnsheet, photos, response, map, sheet, handout, export, unite, check, desk, shortcut,
+    demo, manual,
 )  # fmt: skip

@@ -29,18 +29,12 @@ def desk(
     another page of that is opened.
     """
     from habmap.desk.start import run_desk
-    from habmap.errors import PlaceError
-    from habmap.place.settings import SETTINGS_FILE
 
     session: Session = context.obj
-    folder = session.folder.absolute()
-    is_property = (folder / SETTINGS_FILE).is_file()
-    if not is_property and session.folder != Path():
-        raise PlaceError("this folder is no property", where=str(folder), mend="name one that `habmap start` made")
     run_desk(
         home=Path(typer.get_app_dir("habmap")),
         made_in=Path.home() / "habmap",
-        folder=folder if is_property else None,
+        folder=session.property_folder(),
         port=port,
         is_opening=is_opening,
         tell=say,
