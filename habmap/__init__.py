@@ -39,14 +39,17 @@ _HOMES = {
     "load": "habmap.api",
     "open_place": "habmap.api",
     "photos": "habmap.api",
+    "practices": "habmap.api",
     "rank": "habmap.api",
     "response": "habmap.api",
+    "revisits": "habmap.api",
     "schedule": "habmap.api",
     "start": "habmap.api",
     "terrain": "habmap.api",
     "to_json": "habmap.api",
     "week": "habmap.api",
     "write_map": "habmap.api",
+    "write_packet": "habmap.api",
 }
 
 __all__ = sorted([*_HOMES, "__version__"])

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from habmap.jobs.ports import Store
     from habmap.jobs.schedule import ScheduleResult
     from habmap.place.store import GeoPackageStore
+    from habmap.show.packet.packet import PacketResult
     from habmap.work.acres import AcresResult
     from habmap.work.bite import BiteResult
     from habmap.work.burn.request import BurnRequest
@@ -32,7 +33,9 @@ if TYPE_CHECKING:
     from habmap.work.log_history import HistoryResult
     from habmap.work.order_of_work import RankResult
     from habmap.work.photo_pairs import PhotosResult
+    from habmap.work.practice_report import PracticesResult
     from habmap.work.response_records import ResponseResult
+    from habmap.work.revisits import Revisit
     from habmap.work.terrain import TerrainResult
     from habmap.work.week import WeekResult
 
@@ -47,6 +50,8 @@ ANSWERS: dict[str, tuple[str, str]] = {
     "density": ("habmap.work.density_records", "DensityResult"),
     "due": ("habmap.jobs.due", "DueResult"),
     "effort": ("habmap.work.effort_account", "EffortResult"),
+    "export-packet": ("habmap.show.packet.packet", "PacketResult"),
+    "export-practices": ("habmap.work.practice_report", "PracticesResult"),
     "history": ("habmap.work.log_history", "HistoryResult"),
     "photos": ("habmap.work.photo_pairs", "PhotosResult"),
     "rank": ("habmap.work.order_of_work", "RankResult"),
@@ -404,6 +409,92 @@ def check(place: Store, *, today: dt.date | None = None) -> Checked:
     from habmap.jobs.check import check as job
 
     return job(place, today=today or _today(place))
+
+
+def practices(
+    place: Store,
+    *,
+    year: int | None = None,
+    first: dt.date | None = None,
+    last: dt.date | None = None,
+    audience: Literal["owner", "public"] = "owner",
+) -> PracticesResult:
+    """Return planned and applied acres per practice code and contract item, for paperwork.
+
+    Parameters
+    ----------
+    year
+        A program year, named after the calendar year in which it ends.
+    first, last
+        Or the days of the report; ``None``: from the first line of the log to the last.
+    audience
+        ``public`` leaves out crew, rates, payments, programs and the reasons of holds.
+
+    Examples
+    --------
+    >>> sorted({line.practice_code for line in habmap.practices(place).lines})
+    ['314', '338', '384', '528', '550']
+    """
+    from habmap.jobs.export_practices import export_practices as job
+
+    return job(place, year=year, first=first, last=last, audience=audience)
+
+
+def revisits(
+    place: Store,
+    *,
+    on: dt.date | None = None,
+    within_days: int = 0,
+    audience: Literal["owner", "public"] = "owner",
+) -> tuple[Revisit, ...]:
+    """Return the photo points, plots and frames of plant cover that are due again, the longest due first.
+
+    Parameters
+    ----------
+    on
+        The day; ``None``: today.
+    within_days
+        Also what will be due within so many days.
+    audience
+        ``public`` leaves out what stands near a private place or looks at one.
+
+    Examples
+    --------
+    >>> {spot.kind for spot in habmap.revisits(place, on=datetime.date(2027, 12, 1))} == {"photo", "plot", "frame"}
+    True
+    """
+    from habmap.jobs.export_handheld import due_again as job
+
+    return job(place, on=on or _today(place), within_days=within_days, audience=audience)
+
+
+def write_packet(
+    place: Store, path: str | Path, *, item: str, audience: Literal["owner", "public"] = "owner"
+) -> PacketResult:
+    """Write one contract item for an inspector, a PDF; a file that is there is not replaced.
+
+    Parameters
+    ----------
+    item
+        As ``[[contract]]`` in ``habmap.toml`` has it: its item, or program and item.
+    audience
+        ``public`` leaves out names, program, rate and payment.
+
+    Raises
+    ------
+    InputError
+        There is no such item, or no work of it in the log.
+
+    Examples
+    --------
+    >>> habmap.write_packet(place, fresh / "item.pdf", item="EQIP 1")  # doctest: +ELLIPSIS
+    Traceback (most recent call last):
+        ...
+    habmap.errors.InputError: there is no such contract item...
+    """
+    from habmap.jobs.export_packet import export_packet as job
+
+    return job(place, item=item, target=Path(path), now=_now(), audience=audience)
 
 
 def write_map(place: GeoPackageStore, path: str | Path, *, audience: Literal["owner", "public"] = "owner") -> MapResult:
