@@ -39,17 +39,17 @@ _HOMES = {
     "load": "habmap.api",
     "open_place": "habmap.api",
     "photos": "habmap.api",
-    "practices": "habmap.api",
+    "practices": "habmap.api_paper",
     "rank": "habmap.api",
     "response": "habmap.api",
-    "revisits": "habmap.api",
+    "revisits": "habmap.api_paper",
     "schedule": "habmap.api",
     "start": "habmap.api",
     "terrain": "habmap.api",
     "to_json": "habmap.api",
     "week": "habmap.api",
     "write_map": "habmap.api",
-    "write_packet": "habmap.api",
+    "write_packet": "habmap.api_paper",
 }
 
 __all__ = sorted([*_HOMES, "__version__"])

@@ -23,7 +23,6 @@ if TYPE_CHECKING:
     from habmap.jobs.ports import Store
     from habmap.jobs.schedule import ScheduleResult
     from habmap.place.store import GeoPackageStore
-    from habmap.show.packet.packet import PacketResult
     from habmap.work.acres import AcresResult
     from habmap.work.bite import BiteResult
     from habmap.work.burn.request import BurnRequest
@@ -33,9 +32,7 @@ if TYPE_CHECKING:
     from habmap.work.log_history import HistoryResult
     from habmap.work.order_of_work import RankResult
     from habmap.work.photo_pairs import PhotosResult
-    from habmap.work.practice_report import PracticesResult
     from habmap.work.response_records import ResponseResult
-    from habmap.work.revisits import Revisit
     from habmap.work.terrain import TerrainResult
     from habmap.work.week import WeekResult
 
@@ -117,7 +114,7 @@ def start(folder: str | Path, *, name: str, timezone: str | None = None) -> GeoP
     """
     from habmap.jobs.start import start as job
 
-    job(Path(folder), name=name, now=_now(), timezone=timezone)
+    job(Path(folder), name=name, now=this_moment(), timezone=timezone)
     return open_place(folder)
 
 
@@ -145,17 +142,17 @@ def load(place: GeoPackageStore, what: Loadable, path: str | Path) -> LoadResult
     from habmap.jobs.load.rasters import load_dem
     from habmap.jobs.load.tables import load_table
 
-    path, now = Path(path), _now()
+    path, now = Path(path), this_moment()
     if what == "boundary":
         return load_boundary(place, path=path, now=now)
     if what == "units":
-        return load_units(place, path=path, valid_from=_today(place), now=now)
+        return load_units(place, path=path, valid_from=today_at(place), now=now)
     if what == "features":
         return load_features(place, path=path, now=now)
     if what == "dem":
         return load_dem(place, path=path, vertical_unit=None, copy_into=None, overwrite=False, now=now)
     if what == "entries":
-        return load_entries(place, path=path, today=_today(place), now=now)
+        return load_entries(place, path=path, today=today_at(place), now=now)
     return load_table(place, "plots", path=path, now=now)
 
 
@@ -229,7 +226,7 @@ def rank(place: Store, *, on: dt.date | None = None, today: dt.date | None = Non
     """
     from habmap.jobs.rank import rank as job
 
-    return job(place, on=on, today=today or _today(place))
+    return job(place, on=on, today=today or today_at(place))
 
 
 def bite(
@@ -264,7 +261,7 @@ def bite(
     from habmap.jobs.bite import bite as job
 
     return job(
-        place, acres=acres, hours=hours, unit_id=unit_id, hand_only=hand_only, on=on, today=today or _today(place)
+        place, acres=acres, hours=hours, unit_id=unit_id, hand_only=hand_only, on=on, today=today or today_at(place)
     )
 
 
@@ -278,7 +275,7 @@ def due(place: Store, *, on: dt.date | None = None) -> DueResult:
     """
     from habmap.jobs.due import due as job
 
-    return job(place, on=on or _today(place))
+    return job(place, on=on or today_at(place))
 
 
 def week(place: Store, *, on: dt.date | None = None, audience: Literal["owner", "public"] = "owner") -> WeekResult:
@@ -298,7 +295,7 @@ def week(place: Store, *, on: dt.date | None = None, audience: Literal["owner", 
     """
     from habmap.jobs.week import week as job
 
-    return job(place, on=on or _today(place), audience=audience)
+    return job(place, on=on or today_at(place), audience=audience)
 
 
 def effort(place: Store, *, on: dt.date | None = None, today: dt.date | None = None) -> EffortResult:
@@ -311,7 +308,7 @@ def effort(place: Store, *, on: dt.date | None = None, today: dt.date | None = N
     """
     from habmap.jobs.effort import effort as job
 
-    return job(place, on=on, today=today or _today(place))
+    return job(place, on=on, today=today or today_at(place))
 
 
 def schedule(place: Store, *, first: dt.date, last: dt.date, hours_per_week: float) -> ScheduleResult:
@@ -408,93 +405,7 @@ def check(place: Store, *, today: dt.date | None = None) -> Checked:
     """
     from habmap.jobs.check import check as job
 
-    return job(place, today=today or _today(place))
-
-
-def practices(
-    place: Store,
-    *,
-    year: int | None = None,
-    first: dt.date | None = None,
-    last: dt.date | None = None,
-    audience: Literal["owner", "public"] = "owner",
-) -> PracticesResult:
-    """Return planned and applied acres per practice code and contract item, for paperwork.
-
-    Parameters
-    ----------
-    year
-        A program year, named after the calendar year in which it ends.
-    first, last
-        Or the days of the report; ``None``: from the first line of the log to the last.
-    audience
-        ``public`` leaves out crew, rates, payments, programs and the reasons of holds.
-
-    Examples
-    --------
-    >>> sorted({line.practice_code for line in habmap.practices(place).lines})
-    ['314', '338', '384', '528', '550']
-    """
-    from habmap.jobs.export_practices import export_practices as job
-
-    return job(place, year=year, first=first, last=last, audience=audience)
-
-
-def revisits(
-    place: Store,
-    *,
-    on: dt.date | None = None,
-    within_days: int = 0,
-    audience: Literal["owner", "public"] = "owner",
-) -> tuple[Revisit, ...]:
-    """Return the photo points, plots and frames of plant cover that are due again, the longest due first.
-
-    Parameters
-    ----------
-    on
-        The day; ``None``: today.
-    within_days
-        Also what will be due within so many days.
-    audience
-        ``public`` leaves out what stands near a private place or looks at one.
-
-    Examples
-    --------
-    >>> {spot.kind for spot in habmap.revisits(place, on=datetime.date(2027, 12, 1))} == {"photo", "plot", "frame"}
-    True
-    """
-    from habmap.jobs.export_handheld import due_again as job
-
-    return job(place, on=on or _today(place), within_days=within_days, audience=audience)
-
-
-def write_packet(
-    place: Store, path: str | Path, *, item: str, audience: Literal["owner", "public"] = "owner"
-) -> PacketResult:
-    """Write one contract item for an inspector, a PDF; a file that is there is not replaced.
-
-    Parameters
-    ----------
-    item
-        As ``[[contract]]`` in ``habmap.toml`` has it: its item, or program and item.
-    audience
-        ``public`` leaves out names, program, rate and payment.
-
-    Raises
-    ------
-    InputError
-        There is no such item, or no work of it in the log.
-
-    Examples
-    --------
-    >>> habmap.write_packet(place, fresh / "item.pdf", item="EQIP 1")  # doctest: +ELLIPSIS
-    Traceback (most recent call last):
-        ...
-    habmap.errors.InputError: there is no such contract item...
-    """
-    from habmap.jobs.export_packet import export_packet as job
-
-    return job(place, item=item, target=Path(path), now=_now(), audience=audience)
+    return job(place, today=today or today_at(place))
 
 
 def write_map(place: GeoPackageStore, path: str | Path, *, audience: Literal["owner", "public"] = "owner") -> MapResult:
@@ -513,7 +424,7 @@ def write_map(place: GeoPackageStore, path: str | Path, *, audience: Literal["ow
     """
     from habmap.jobs.map import draw_map
 
-    return draw_map(place, target=Path(path), now=_now(), audience=audience)
+    return draw_map(place, target=Path(path), now=this_moment(), audience=audience)
 
 
 def to_json(answer: object) -> str:
@@ -556,9 +467,11 @@ def json_schema(command: str) -> dict[str, Any]:
     return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema}
 
 
-def _now() -> dt.datetime:
+def this_moment() -> dt.datetime:
+    """Return the present moment in UTC, as rows are written by."""
     return dt.datetime.now(dt.UTC)
 
 
-def _today(place: Store) -> dt.date:
+def today_at(place: Store) -> dt.date:
+    """Return the local civil day at a property."""
     return dt.datetime.now(ZoneInfo(place.settings.place.timezone)).date()

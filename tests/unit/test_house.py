@@ -27,11 +27,12 @@ RANK = {
     "show": 3,
     "jobs": 4,
     "api": 5,
+    "api_paper": 6,
     "desk": 6,
     "cli": 7,  # it starts the other faces
 }
 #: What people and scripts stand before: these alone read the clock.
-FACES = {"api", "cli", "desk"}
+FACES = {"api", "api_paper", "cli", "desk"}
 #: Leaf modules stand alone.
 LEAVES = {"errors", "measures", "vocabulary"}
 #: Rooms that get arrays, geometries and records, and touch no file, clock, environment or screen.

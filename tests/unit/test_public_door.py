@@ -18,6 +18,7 @@ import pytest
 
 import habmap
 import habmap.api
+import habmap.api_paper
 from habmap.api import ANSWERS, json_record, json_schema
 
 Run = Callable[..., Any]
@@ -39,7 +40,8 @@ def test_importing_it_loads_no_heavy_library() -> None:
 
 
 def _examples() -> list[doctest.DocTest]:
-    found = doctest.DocTestFinder().find(habmap.api, globs={})
+    finder = doctest.DocTestFinder()
+    found = [one for module in (habmap.api, habmap.api_paper) for one in finder.find(module, globs={})]
     return [example for example in found if example.examples]
 
 
