@@ -127,7 +127,7 @@ def burn_sheet(
             *((notes,) if notes else ()),
         ),
         drawn_on=drawn_on,
-        again_title=None if result.again is None else result.again.title,
+        past_title=None if result.again is None else result.again.title,
         grid=grid,
         edges=result.edges,
         keys=keys,

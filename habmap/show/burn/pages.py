@@ -166,7 +166,7 @@ def _chart_lines(sheet: BurnSheet, width: float) -> list[str]:
 
 
 def _foot(sheet: BurnSheet, number: int) -> str:
-    made = sheet.again_title or f"drawn {words.short_day(sheet.drawn_on)}"
+    made = sheet.past_title or f"drawn {words.short_day(sheet.drawn_on)}"
     text = f"Burn sheet, page {number} · {NOT_FOR_ALL} · {made} · {sheet.place}"
     return clipped(text, 540, size_pt=LEAST_PT, is_serif=True)
 

@@ -80,7 +80,7 @@ class BurnSheet:
         Each stretch's key, as D1, by what it is listed as.
     units
         Label and outline (lon/lat) of every unit.
-    again_title
+    past_title
         What stands on every page of a past burn's sheet made again; ``None`` = it is no such sheet.
     wind_words
         What stands beside the wind arrow, line by line.
@@ -98,7 +98,7 @@ class BurnSheet:
     headline: str
     lines: tuple[str, ...]
     drawn_on: date
-    again_title: str | None = None
+    past_title: str | None = None
     grid: LocalGrid
     edges: tuple[Edge, ...]
     keys: Mapping[tuple[str, str], str]
