@@ -21,7 +21,6 @@ if TYPE_CHECKING:
     from habmap.jobs.load.result import LoadResult
     from habmap.jobs.map import MapResult
     from habmap.jobs.ports import Store
-    from habmap.jobs.schedule import ScheduleResult
     from habmap.place.store import GeoPackageStore
     from habmap.work.acres import AcresResult
     from habmap.work.bite import BiteResult
@@ -33,6 +32,7 @@ if TYPE_CHECKING:
     from habmap.work.order_of_work import RankResult
     from habmap.work.photo_pairs import PhotosResult
     from habmap.work.response_records import ResponseResult
+    from habmap.work.schedule_result import ScheduleResult
     from habmap.work.terrain import TerrainResult
     from habmap.work.week import WeekResult
 
@@ -53,7 +53,7 @@ ANSWERS: dict[str, tuple[str, str]] = {
     "photos": ("habmap.work.photo_pairs", "PhotosResult"),
     "rank": ("habmap.work.order_of_work", "RankResult"),
     "response": ("habmap.work.response_records", "ResponseResult"),
-    "schedule": ("habmap.jobs.schedule", "ScheduleResult"),
+    "schedule": ("habmap.work.schedule_result", "ScheduleResult"),
     "terrain": ("habmap.work.terrain", "TerrainResult"),
     "week": ("habmap.work.week", "WeekResult"),
 }

@@ -15,6 +15,7 @@ from habmap.jobs.map import build_page
 from habmap.jobs.ports import Store
 from habmap.jobs.printing import Written, drawn_into, pdf_path, written
 from habmap.jobs.public import public_view
+from habmap.jobs.schedule import last_day, schedule
 from habmap.jobs.snapshot import snapshot
 from habmap.jobs.terrain import remaining_outlines, terrain_sums, unit_outlines
 from habmap.show.handout.contents import handout_of
@@ -24,6 +25,7 @@ from habmap.show.handout.words import asked
 from habmap.show.sheet.paper import Paper
 from habmap.vocabulary import Audience
 from habmap.work.due_rows import SPOTS, pressing
+from habmap.work.schedule_result import ScheduleResult
 from habmap.work.season_account import Season
 
 
@@ -123,4 +125,13 @@ def build_handout(store: Store, *, now: datetime, today: date, audience: Audienc
         due_on=due_on,
         spent=effort(store, on=on, today=today) if audience == "owner" else None,
         ask=store.settings.handout.ask,
+        season=_season(store, on=on, today=due_on) if audience == "owner" and state.units else None,
     )
+
+
+def _season(store: Store, *, on: date | None, today: date) -> ScheduleResult | None:
+    """Return the half year from a day on, where the settings say how many hours a week has and something an acre."""
+    hours_per_week = store.settings.effort.hours_per_week
+    if hours_per_week is None or effort(store, on=on, today=today).hours_per_acre is None:
+        return None
+    return schedule(store, first=today, last=last_day(today, None), hours_per_week=hours_per_week, on=on)

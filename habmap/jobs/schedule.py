@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Collection
-from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Final
 
@@ -21,12 +20,13 @@ from habmap.show.schedule_calendar import schedule_calendar
 from habmap.vocabulary import FIRE_CAUTION, PRACTICES, SAW_CAUTION, SNAG_CAUTION
 from habmap.work.calendar_day import CalendarDay
 from habmap.work.dated_ground import dated_ground
+from habmap.work.ground import Ground
 from habmap.work.priority import SLIVER_ACRES
 from habmap.work.said import has_snags
-from habmap.work.schedule import WEEK_DAYS, ScheduledWeek, Seasonal, Unfit, lay_out
+from habmap.work.schedule import WEEK_DAYS, Seasonal, lay_out
+from habmap.work.schedule_result import ScheduleResult
 from habmap.work.schedule_tasks import (
     ContractTerm,
-    KindRate,
     PlanOf,
     Stand,
     cut_tasks,
@@ -40,37 +40,8 @@ from habmap.work.seasons import ground_due
 HALF_YEAR: Final = 182
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ScheduleResult:
-    """A season's weeks, what would not fit, and what its hours rest on.
-
-    Attributes
-    ----------
-    weeks
-        Every whole week from ``from_date`` on.
-    acres, person_hours
-        Ground laid out to be cut [acre]; hours of all work laid out.
-    cut_rests_on, rates
-        Where the hours of cutting come from, by density and slope where the log has enough; those of other work.
-    unsigned
-        Kinds of fire laid out for which no written plan with author and date is in ``habmap.toml``.
-    """
-
-    from_date: date
-    to_date: date
-    hours_per_week: float
-    weeks: tuple[ScheduledWeek, ...]
-    unfit: tuple[Unfit, ...]
-    acres: float
-    person_hours: float
-    cut_rests_on: str
-    rates: tuple[KindRate, ...]
-    unsigned: tuple[str, ...]
-    cautions: tuple[str, ...]
-
-
 @once
-def schedule(store: Store, *, first: date, last: date, hours_per_week: float) -> ScheduleResult:
+def schedule(store: Store, *, first: date, last: date, hours_per_week: float, on: date | None = None) -> ScheduleResult:
     """Lay a season's work into weeks.
 
     Parameters
@@ -79,6 +50,8 @@ def schedule(store: Store, *, first: date, last: date, hours_per_week: float) ->
         First day, and last day that a week may end on.
     hours_per_week
         Person-hours in a week, above 0.
+    on
+        As of this day's work; ``None``: all work so far.
 
     Raises
     ------
@@ -92,8 +65,8 @@ def schedule(store: Store, *, first: date, last: date, hours_per_week: float) ->
             allowed="at least seven days",
             mend="give --from and --to at least a week apart",
         )
-    settings, state = settings_of_now(store), ground(store)
-    spent = effort(store, today=first)
+    settings, state = settings_of_now(store), ground(store, on=on)
+    spent = effort(store, on=on, today=first)
     rates = kind_rates(spent.practices, settings.effort.rates)
     terms = _terms(store, settings, first)
     upkeep = {unit.unit_id: upkeep_rule(unit.unit_id, settings) for unit in state.units}
@@ -104,7 +77,7 @@ def schedule(store: Store, *, first: date, last: date, hours_per_week: float) ->
     plan_of: PlanOf = lambda kind, unit_id: plan_days(settings, kind, unit_id)  # noqa: E731
     tasks = [
         *ground_tasks(items, terms, rates=rates, plan_of=plan_of, upkeep=upkeep, first=first),
-        *cut_tasks(_stands(store, first), terms),
+        *cut_tasks(_stands(store, first, on), terms),
     ]
     season = Seasonal(
         closures=closures(settings),
@@ -134,7 +107,7 @@ def schedule(store: Store, *, first: date, last: date, hours_per_week: float) ->
         ),
         cautions=(
             SAW_CAUTION,
-            *([SNAG_CAUTION] if _snags_in(store, {item.unit_id for item in laid}) else []),
+            *([SNAG_CAUTION] if _snags_in(state, {item.unit_id for item in laid}) else []),
             FIRE_CAUTION,
         ),
     )
@@ -150,10 +123,10 @@ def last_day(first: date, last: date | None) -> date:
     return last or first + timedelta(days=min(HALF_YEAR, (date.max - first).days))
 
 
-def _stands(store: Store, today: date) -> list[Stand]:
+def _stands(store: Store, today: date, on: date | None) -> list[Stand]:
     """Return what remains to be cut in the order of work, held ground too: what keeps it is said."""
-    rates, found = hour_rates(store), []
-    for unit in rank(store, today=today).units:
+    rates, found = hour_rates(store, on=on), []
+    for unit in rank(store, on=on, today=today).units:
         if not unit.has_cutting or unit.remaining_acres < SLIVER_ACRES:
             continue
         hours = rates.hours_on(unit.unit_id, unit.remaining_acres).middle
@@ -186,5 +159,5 @@ def _terms(store: Store, settings: Settings, on: date) -> list[ContractTerm]:
     ]
 
 
-def _snags_in(store: Store, unit_ids: Collection[str]) -> bool:
-    return has_snags(piece.state for piece in ground(store).pieces if piece.unit_id in unit_ids)
+def _snags_in(state: Ground, unit_ids: Collection[str]) -> bool:
+    return has_snags(piece.state for piece in state.pieces if piece.unit_id in unit_ids)

@@ -3,21 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Protocol
 
 from habmap.work.calendar_day import DAY_BEFORE, THAT_MORNING, CalendarDay
 from habmap.work.schedule import KIND_WORDS, ScheduledWeek
+from habmap.work.schedule_result import ScheduleResult
 
 
-class _Season(Protocol):
-    @property
-    def weeks(self) -> tuple[ScheduledWeek, ...]: ...
-
-    @property
-    def cautions(self) -> tuple[str, ...]: ...
-
-
-def schedule_calendar(season: _Season) -> tuple[CalendarDay, ...]:
+def schedule_calendar(season: ScheduleResult) -> tuple[CalendarDay, ...]:
     """Return one day for each piece of work and week, named by its days of the season, in words that stay true."""
     return tuple(day for week in season.weeks for day in _days_of(week, season.cautions))
 

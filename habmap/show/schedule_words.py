@@ -2,51 +2,25 @@
 
 from __future__ import annotations
 
-from datetime import date
-from typing import Protocol
+from calendar import month_name
+from collections import defaultdict
+from collections.abc import Iterable
+from typing import Final
 
 from habmap.work.burn.written_plan import PLAN_KIND_WORDS
-from habmap.work.schedule import KIND_WORDS, ScheduledWeek, Unfit
-from habmap.work.schedule_tasks import KindRate
+from habmap.work.schedule import KIND_WORDS
+from habmap.work.schedule_result import ScheduleResult
+
+#: Units named one by one in a sentence.
+_NAMED: Final = 4
 
 
-class Season(Protocol):
-    """What is said of a season."""
-
-    @property
-    def from_date(self) -> date: ...
-
-    @property
-    def to_date(self) -> date: ...
-
-    @property
-    def weeks(self) -> tuple[ScheduledWeek, ...]: ...
-
-    @property
-    def unfit(self) -> tuple[Unfit, ...]: ...
-
-    @property
-    def acres(self) -> float: ...
-
-    @property
-    def person_hours(self) -> float: ...
-
-    @property
-    def cut_rests_on(self) -> str: ...
-
-    @property
-    def rates(self) -> tuple[KindRate, ...]: ...
-
-    @property
-    def unsigned(self) -> tuple[str, ...]: ...
-
-
-def season_words(season: Season) -> tuple[str, ...]:
+def season_words(season: ScheduleResult) -> tuple[str, ...]:
     """Return what fits as one sentence that stands alone, then what it rests on and what is not signed."""
     return (_first_words(season), *_rests_words(season), *_unsigned_words(season))
 
 
-def _first_words(season: Season) -> str:
+def _first_words(season: ScheduleResult) -> str:
     """Return the one sentence that stands alone."""
     laid = [item for week in season.weeks for item in week.items]
     if not laid:
@@ -60,7 +34,7 @@ def _first_words(season: Season) -> str:
     return f"No cutting fits {span}; begin with: {what}."
 
 
-def _rests_words(season: Season) -> tuple[str, ...]:
+def _rests_words(season: ScheduleResult) -> tuple[str, ...]:
     """Say what the hours rest on, cutting first."""
     words = [f"Hours of cutting go by {season.cut_rests_on}."] if season.acres > 0 else []
     words += [
@@ -72,7 +46,7 @@ def _rests_words(season: Season) -> tuple[str, ...]:
     return tuple(words)
 
 
-def _unsigned_words(season: Season) -> tuple[str, ...]:
+def _unsigned_words(season: ScheduleResult) -> tuple[str, ...]:
     """Say which fires are laid out although no signed plan is there."""
     if not season.unsigned:
         return ()
@@ -81,3 +55,37 @@ def _unsigned_words(season: Season) -> tuple[str, ...]:
         f"No written plan with author and date is in habmap.toml for: {kinds}. Its days are laid out by the calendar "
         "alone, and nothing can be burned before there is one.",
     )
+
+
+def month_lines(season: ScheduleResult) -> tuple[str, ...]:
+    """Return a sentence a month: what is laid into it, the acres of each kind of work and where they lie."""
+    months: defaultdict[tuple[int, int], defaultdict[str, dict[str, float]]] = defaultdict(lambda: defaultdict(dict))
+    for item in (item for week in season.weeks for item in week.items):
+        units = months[item.from_date.year, item.from_date.month][KIND_WORDS[item.what]]
+        # three walks around one fire are one ground
+        is_check = item.what == "hand_check"
+        before = units.get(item.unit_id, 0.0)
+        units[item.unit_id] = max(before, item.acres) if is_check else before + item.acres
+    return tuple(
+        f"{month_name[month]} {year}: "
+        + "; ".join(f"{work} {sum(units.values()):.1f} acres ({_some(units)})" for work, units in kinds.items())
+        + "."
+        for (year, month), kinds in sorted(months.items())
+    )
+
+
+def unfit_lines(season: ScheduleResult) -> tuple[str, ...]:
+    """Return a sentence for each reason why work does not fit, with the acres of each kind."""
+    reasons: defaultdict[str, defaultdict[str, float]] = defaultdict(lambda: defaultdict(float))
+    for one in season.unfit:
+        past = "past the last of these weeks"
+        reasons[past if past in one.why else one.why][KIND_WORDS[one.what]] += one.acres
+    return tuple(
+        f"Does not fit, {why}: " + "; ".join(f"{work} {acres:.1f} acres" for work, acres in kinds.items()) + "."
+        for why, kinds in reasons.items()
+    )
+
+
+def _some(units: Iterable[str]) -> str:
+    names = list(units)
+    return ", ".join(names) if len(names) <= _NAMED else f"{', '.join(names[:_NAMED])} and {len(names) - _NAMED} more"

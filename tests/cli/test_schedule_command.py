@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 from icalendar import Calendar
+from pdf_reading import pdf_info, pdf_words
 from small_places import make_place, square
 
 Run = Callable[..., Any]
@@ -184,6 +185,23 @@ def test_the_calendar_has_a_day_for_each_piece_of_work(run_habmap: Run, place: P
     assert all("burn boss" in str(one["description"]) and one.walk("VALARM") for one in events)
     assert run_habmap(*SEASON, "--ics", target, place=place).code == 3
     assert run_habmap(*SEASON, "--ics", target, "--overwrite", place=place).code == 0
+
+
+@pytest.mark.poppler
+def test_the_handout_has_a_page_of_the_season_for_its_owner_alone(run_habmap: Run, place: Path, tmp_path: Path) -> None:
+    folder = Path(shutil.copytree(place, tmp_path / "place"))
+    text = (folder / "habmap.toml").read_text(encoding="utf-8")
+    (folder / "habmap.toml").write_text(text.replace("[effort]\n", "[effort]\nhours_per_week = 10\n"), encoding="utf-8")
+    assert run_habmap("handout", "-o", tmp_path / "own.pdf", "--on", "2026-01-01", place=folder).code == 0
+    done = run_habmap("schedule", "--hours-per-week", "10", "--from", "2026-01-01", "--json", place=folder)
+    told = pdf_words(tmp_path / "own.pdf", "-f", "5", "-l", "5")
+    assert "Pages: 5" in " ".join(pdf_info(tmp_path / "own.pdf").split()) and "page 5 of 5" in told
+    assert f"{done.json['acres']:.1f} acres of cutting fit between 2026-01-01 and 2026-07-02" in told
+    january = sum(item["acres"] for item in laid(done, "cut") if item["from_date"] < "2026-02")
+    assert f"January 2026: cut {january:.1f} acres (A1)" in told and "burn boss" in told
+    other = ("--for", "public", "-o", tmp_path / "public.pdf", "--on", "2026-01-01")
+    assert run_habmap("handout", *other, place=folder).code == 0
+    assert "Pages: 4" in " ".join(pdf_info(tmp_path / "public.pdf").split())
 
 
 @pytest.mark.parametrize(

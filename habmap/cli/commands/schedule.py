@@ -13,7 +13,7 @@ from habmap.cli.output import print_json, print_table, say
 from habmap.errors import UsageError
 
 if TYPE_CHECKING:
-    from habmap.jobs.schedule import ScheduleResult
+    from habmap.work.schedule_result import ScheduleResult
 
 #: Hours are the place's own of now; farther ahead a week means nothing.
 LONGEST_SEASON: Final = timedelta(days=5 * 366)

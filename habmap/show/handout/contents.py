@@ -18,6 +18,7 @@ from habmap.work.effort import TOO_FEW_LINES, TOO_FEW_WORDS
 from habmap.work.effort_account import EffortResult
 from habmap.work.ground import Ground, StageLimits
 from habmap.work.order_of_work import COMING_HOLD
+from habmap.work.schedule_result import ScheduleResult
 from habmap.work.season_account import season_account
 from habmap.work.seasons import DueItem
 from habmap.work.stages import stage_before_work
@@ -40,6 +41,7 @@ def handout_of(
     due_on: date,
     spent: EffortResult | None,
     ask: tuple[str, ...],
+    season: ScheduleResult | None = None,
 ) -> Handout:
     """Return all that the pages show.
 
@@ -53,6 +55,8 @@ def handout_of(
         What is due and not done, what presses first, and on which day that was asked.
     spent
         ``None`` in a copy for the public.
+    season
+        The coming half year, or ``None``.
     """
     waiting = {unit.unit_id for unit in page.units if unit.waits}
     is_owner = spent is not None
@@ -71,6 +75,7 @@ def handout_of(
         effort=None if spent is None else _effort(spent),
         contract=_contract(items) if is_owner else (),
         ask=ask,
+        season=season,
     )
 
 

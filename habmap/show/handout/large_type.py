@@ -76,7 +76,7 @@ class HandoutPage:
         public = ", made for the public" if page.audience == "public" else ""
         how = [
             f"{clipped(page.place, self.width / 2, size_pt=self.near_pt)}: {state}, "
-            f"drawn {words.day_words(page.drawn_on)}{public}, page {number} of 4.",
+            f"drawn {words.day_words(page.drawn_on)}{public}, page {number} of {handout.pages}.",
             *more,
             page.method[0],
             # Without units the pages say so in large type; one line to each of many units would fill the page.

@@ -15,6 +15,7 @@ from habmap.show import words
 from habmap.show.handout import words as handout_words
 from habmap.show.handout.large_type import HandoutPage
 from habmap.show.handout.records import Handout, HandoutFigures, refuse_private_handout
+from habmap.show.handout.season_page import draw_season
 from habmap.show.palette import INK, INK_SOFT, PAPER_DEEP
 from habmap.show.records import Page
 from habmap.show.sheet.labels import draw_numerals
@@ -40,7 +41,7 @@ _KEY: Final = (("treated before", _BEFORE), ("treated that season", _ADDED), ("s
 
 
 def draw_handout(handout: Handout, path: Path, *, paper: Paper) -> HandoutFigures:
-    """Write the handout as a vector PDF of four landscape pages with its fonts embedded.
+    """Write the handout as a vector PDF of landscape pages with its fonts embedded: four, and one of the season.
 
     Raises
     ------
@@ -51,13 +52,15 @@ def draw_handout(handout: Handout, path: Path, *, paper: Paper) -> HandoutFigure
     """
     if handout.page.audience == "public":
         refuse_private_handout(handout)
-    leaves = [HandoutPage.of(paper) for _ in range(4)]
+    leaves = [HandoutPage.of(paper) for _ in range(handout.pages)]
     with mpl.rc_context(PDF_SETTINGS):
         both = _then_and_now(leaves[0], handout)
         _by_season(leaves[1], handout)
         order = _what_comes_next(leaves[2], handout)
         _what_it_takes(leaves[3], handout)
-        title = f"{handout.page.place}: the story in four pages"
+        if handout.season is not None:
+            draw_season(leaves[4], handout, handout.season)
+        title = f"{handout.page.place}: the story in {'four' if handout.season is None else 'five'} pages"
         made = {"Title": title, "Creator": file_mark("handout", handout.page.audience), "CreationDate": None}
         with PdfPages(path, metadata=made) as book:
             for leaf in leaves:

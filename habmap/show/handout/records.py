@@ -9,6 +9,7 @@ from habmap.land.grid import LocalGrid
 from habmap.show.records import Page, PageUnit, PrivateOnPublicPageError, refuse_private
 from habmap.work.density_records import UnitDensity
 from habmap.work.effort_account import EffortResult
+from habmap.work.schedule_result import ScheduleResult
 from habmap.work.season_account import SeasonAccount
 from habmap.work.seasons import What
 
@@ -71,6 +72,9 @@ class Handout:
         ``None`` and empty in a copy for the public.
     ask
         Help asked in the steward's own words; empty: it is drawn from the figures.
+    season
+        The work of the coming half year, for a page of its own; ``None`` in a copy for the public, and where the
+        settings don't say how many hours a week has.
     """
 
     page: Page
@@ -85,6 +89,12 @@ class Handout:
     effort: EffortResult | None
     contract: tuple[str, ...]
     ask: tuple[str, ...]
+    season: ScheduleResult | None = None
+
+    @property
+    def pages(self) -> int:
+        """How many pages it has."""
+        return 4 if self.season is None else 5
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -113,7 +123,7 @@ def refuse_private_handout(handout: Handout) -> None:
     """Raise ``PrivateOnPublicPageError`` if a handout for the public holds what only the owner may see."""
     for page in (handout.page, handout.then):
         refuse_private(page)
-    if handout.effort is not None or handout.contract:
+    if handout.effort is not None or handout.contract or handout.season is not None:
         raise PrivateOnPublicPageError("a handout for the public tells hours, costs or a contract")
     if any(unit.remarks or unit.person_hours_left is not None for unit in handout.next_units) or any(
         item.words for item in handout.due
