@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from datetime import datetime, timedelta
 from functools import partial
 from itertools import groupby, pairwise
@@ -13,6 +13,7 @@ from habmap.land.grid import LocalGrid
 from habmap.land.sun import sunrise_and_sunset
 from habmap.show.burn.chart import HoursChart
 from habmap.show.burn.sheet import Section
+from habmap.show.burn.words import span_words
 from habmap.work.burn.hours import WIND_SHIFT_DEG, BurnHour
 from habmap.work.burn.result import BurnsheetResult
 from habmap.work.burn.written_plan import ITEMS, short_name
@@ -95,7 +96,7 @@ def hours_sections(result: BurnsheetResult, most: int) -> tuple[Section, ...]:
     for name, is_so in marks:
         spans = [list(run) for so, run in groupby(result.hours, key=is_so) if so]
         if spans:
-            rows.append((name, _times([(run[0].time, run[-1].time) for run in spans], most)))
+            rows.append((name, span_words([(run[0].time, run[-1].time) for run in spans], most)))
     silent = [short_name(item) for item in ITEMS if any(item in hour.not_given for hour in result.hours)]
     if silent:
         rows.append(("not given", f"some hours or all: {', '.join(silent)}"))
@@ -114,18 +115,3 @@ def hours_sections(result: BurnsheetResult, most: int) -> tuple[Section, ...]:
 
 def _is_not_met(item: str, hour: BurnHour) -> bool:
     return item in hour.not_met
-
-
-def _times(spans: Sequence[tuple[str, str]], most: int) -> str:
-    """Return runs of hours in words, each day named where it begins: ``03-13 15:00; 23:00 to 03-14 08:00``."""
-    words, day = [], ""
-    for span in spans[:most]:
-        ends = []
-        for time in dict.fromkeys(span):
-            ends.append(time[5:].replace("T", " ") if time[5:10] != day else time[11:])
-            day = time[5:10]
-        words.append(" to ".join(ends))
-    left_out = len(spans) - most
-    return "; ".join(words) + (
-        f"; and {left_out} more {'time' if left_out == 1 else 'times'} later" if left_out > 0 else ""
-    )

@@ -8,7 +8,7 @@ from typing import Final
 
 from habmap.measures import M_PER_MILE, ft, significant
 from habmap.show.burn.sheet import SIDE_LETTERS, Section
-from habmap.show.burn.words import signed_words
+from habmap.show.burn.words import signed_words, span_words
 from habmap.vocabulary import FEATURE_WORDS, wind_16
 from habmap.work.burn.block_edges import CEDAR_FUEL_WORDS, Edge, TurnedEdge
 from habmap.work.burn.fuel import UNKNOWN
@@ -234,12 +234,8 @@ def _walked_words(edges: Sequence[Edge]) -> str:
 
 
 def when_words(place: SmokePlace) -> str:
-    """Say when a place lies downwind, in the local hours of a spell; its day where that is not the first hour's."""
-    first = place.from_time[5:].replace("T", " ")
-    if place.to_time is None:
-        return "at ignition"
-    last = place.to_time[11:] if place.to_time[:10] == place.from_time[:10] else place.to_time[5:].replace("T", " ")
-    return first if place.to_time == place.from_time else f"{first} to {last}"
+    """Say when a place lies downwind, in the local hours of a spell."""
+    return "at ignition" if place.to_time is None else span_words([(place.from_time, place.to_time)])
 
 
 def turned_section(result: BurnsheetResult, most: int) -> tuple[Section, ...]:
@@ -253,7 +249,7 @@ def turned_section(result: BurnsheetResult, most: int) -> tuple[Section, ...]:
             header=("when", "wind", "feet", "faces", "beyond"),
             rows=tuple(
                 (
-                    f"{hour_words(edge.from_time)[5:]} to {hour_words(edge.to_time)[5:]}",
+                    span_words([(edge.from_time, edge.to_time)]),
                     wind_16(edge.wind_from_deg),
                     f"{ft(edge.length_m):,.0f}",
                     wind_16(edge.outward_deg),

@@ -102,19 +102,29 @@ def answer(result: BurnsheetResult) -> str:
 
 
 def _named(result: BurnsheetResult, comparison: str) -> str:
-
     found = []
     for line in result.prescription:
         if line.comparison == comparison:
             name, unit = ITEMS[line.item]
-            by = (
-                ""
-                if comparison != "not met" or line.distance is None
-                else f" (by {distance_words(line.distance)} {unit}"
-            )
+            far = "" if line.distance is None else f"{distance_words(line.distance)} {unit}".rstrip()
             units = f" on {', '.join(line.unit_ids)}" if line.unit_ids != result.units else ""
-            found.append(f"{name}{f'{by.rstrip()})' if by else ''}{units}")
+            found.append(f"{name}{f' (by {far})' if far else ''}{units}")
     return ", ".join(found)
+
+
+def span_words(spans: Sequence[tuple[str, str]], most: int | None = None) -> str:
+    """Return runs of hours in words, each day named where it begins: ``03-13 15:00; 23:00 to 03-14 08:00``."""
+    words, day = [], ""
+    for span in spans[:most]:
+        ends = []
+        for time in dict.fromkeys(span):
+            ends.append(time[5:].replace("T", " ") if time[5:10] != day else time[11:])
+            day = time[5:10]
+        words.append(" to ".join(ends))
+    left_out = len(spans) - len(words)
+    return "; ".join(words) + (
+        f"; and {left_out} more {'time' if left_out == 1 else 'times'} later" if left_out > 0 else ""
+    )
 
 
 def warnings_for(
