@@ -11,7 +11,7 @@ from habmap.jobs.ports import Store
 from habmap.jobs.printing import Written, drawn_into, pdf_path, written
 from habmap.jobs.snapshot import snapshot
 from habmap.show.sheet.paper import Paper
-from habmap.show.sheet.sheet import SheetFigures, draw_sheet, sheet_of
+from habmap.show.sheet.sheet import SheetFigures, draw_sheet, file_name, sheet_of
 from habmap.vocabulary import Audience
 
 
@@ -61,7 +61,7 @@ def write_sheet(
         There is no such unit, or no ground to draw.
     """
     path = pdf_path(
-        target, folder=folder, name=_file_name(unit_id), what="sheet", audience=audience, overwrite=overwrite
+        target, folder=folder, name=file_name(unit_id), what="sheet", audience=audience, overwrite=overwrite
     )
     store, is_owner = snapshot(store), audience == "owner"
     page = build_page(store, now=now, audience=audience, on=on, with_hours=is_owner, with_cost=is_owner)
@@ -77,10 +77,3 @@ def write_sheet(
         unit_id=unit_id,
         units=len(sheet.page.units),
     )
-
-
-def _file_name(unit_id: str | None) -> str:
-    if unit_id is None:
-        return "sheet.pdf"
-    plain = "".join(sign if sign.isalnum() or sign in "-_" else "_" for sign in unit_id)
-    return f"sheet-{plain}.pdf"

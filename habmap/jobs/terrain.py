@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from datetime import date
 
 from shapely import MultiPolygon, Polygon
@@ -14,7 +14,7 @@ from habmap.jobs.ports import Store
 from habmap.jobs.snapshot import once, worked_out
 from habmap.place.terrain_reading import TerrainSums, terrain_under
 from habmap.show.terrain_words import coarse_warnings, coverage_warnings
-from habmap.work.terrain import TerrainResult, is_south, of_unit, rules_here
+from habmap.work.terrain import TerrainResult, as_stored, is_south, of_unit, rules_here
 
 
 @once
@@ -71,24 +71,12 @@ def terrain_sums(
     new = {key: outlines for key, outlines in by_key.items() if key not in kept}
     if new:
         settings = store.settings.terrain
-        shapes = [_as_stored(store, outlines) for outlines in new.values()]
+        shapes = [as_stored(outlines, store.unit_versions(), store.grid) for outlines in new.values()]
         found = terrain_under(
             source, shapes, rules=rules_here(settings.rules, store.grid), terrain=settings, progress=progress
         )
         kept.update(zip(new, found, strict=True))
     return tuple(kept[key] for key in by_key)
-
-
-def _as_stored(store: Store, outlines: Iterable[BaseGeometry]) -> list[BaseGeometry]:
-    """Return outlines of the place's grid in lon/lat, a whole unit's to the last digit as it is stored.
-
-    A turn to the grid and back would let those digits depend on where the place's grid has its center.
-    """
-    grid = store.grid
-    if grid is None:
-        return []
-    stored = {grid.to_grid(unit.geometry).wkb: unit.geometry for unit in store.unit_versions()}
-    return [stored.get(outline.wkb) or grid.to_lonlat(outline) for outline in outlines]
 
 
 def _terrain_of(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any, TypeAlias
@@ -15,6 +16,7 @@ from habmap.land.grid import LocalGrid
 from habmap.land.shares import is_too_coarse
 from habmap.land.zones import ZoneTable
 from habmap.measures import VerticalUnit
+from habmap.records import Unit
 from habmap.records.facts import fact
 from habmap.vocabulary import octant
 
@@ -48,7 +50,7 @@ class DemInfo:
 class UnitTerrain:
     """Terrain figures of one unit, or of other ground; ``None`` where the elevation covers none of it.
 
-    A figure is a field with its fact, worked out in `terrain_figures`: its column is that of the table of ``terrain``,
+    A figure is a field with its fact, worked out in `figure_columns`: its column is that of the table of ``terrain``,
     and what it ``tells`` stands on the map and on the unit's sheet.
 
     Attributes
@@ -184,6 +186,17 @@ def of_unit(found: UnitTerrain, *, unit_id: str, name: str, outline: BaseGeometr
     is_known = found.slope_mean_deg is not None
     rough = is_too_coarse(outline, cell_m=cell_m) if is_known else None
     return replace(found, unit_id=unit_id, name=name, cells=outline.area / cell_m**2, too_coarse=rough)
+
+
+def as_stored(outlines: Iterable[BaseGeometry], versions: Iterable[Unit], grid: LocalGrid | None) -> list[BaseGeometry]:
+    """Return outlines of the place's grid in lon/lat, a whole unit's to the last digit as it is stored.
+
+    A turn to the grid and back would let those digits depend on where the place's grid has its center.
+    """
+    if grid is None:
+        return []
+    stored = {grid.to_grid(unit.geometry).wkb: unit.geometry for unit in versions}
+    return [stored.get(outline.wkb) or grid.to_lonlat(outline) for outline in outlines]
 
 
 def is_south(grid: LocalGrid | None) -> bool:

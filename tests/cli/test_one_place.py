@@ -122,15 +122,24 @@ def test_a_figure_of_the_terrain_is_its_sum_and_its_field(run_habmap: Run, tmp_p
     dem = write_dem(tmp_path / "dem.tif", lambda east, north: np.where(east < 100, 0.1 * east, 10 + 0.2 * (east - 100)))
     ok(run_habmap("load", "dem", dem, place=place))
     changes = (
-        ("land/zones.py", "    hand_only_m2: float = 0.0", "    over_15_m2: float = 0.0\n"),
-        ("land/zones.py", '        "hand_only_m2": area_m2', '        "over_15_m2": area_m2 * (pct > 15),\n'),
+        (
+            "land/zones.py",
+            "        return self.plain[:, PLAIN_SUMS.index(name)]",
+            "\n    def over_15_m2(self) -> Floats:\n"
+            "        row = np.repeat(np.arange(len(self)), np.diff(self.class_ends))\n"
+            "        return np.bincount(row, self.class_m2[:, 0] * (self.classes >= 150), minlength=len(self))\n",
+        ),
         (
             "work/terrain.py",
             "    flat_pct: float | None = fact(",
             '    over_15_pct: float | None = fact("steep share", column="over 15 %", rough_step=10,'
             ' tells="{:.0f} % is over 15 %")\n',
         ),
-        ("work/terrain.py", "        flat_pct=flat_pct,", "        over_15_pct=100 * sums.over_15_m2 / covered,\n"),
+        (
+            "work/terrain.py",
+            '            "flat_pct": flat_pct,',
+            '            "over_15_pct": 100 * table.over_15_m2() / ground_m2,\n',
+        ),
     )
     assert len({name for name, _, _ in changes}) == 2
     copied = with_lines(tmp_path / "copy", *changes)

@@ -93,6 +93,14 @@ class _Layout:
     scale: int
 
 
+def file_name(unit_id: str | None) -> str:
+    """Return what the sheet of the property, or of a unit, is called where nobody says otherwise."""
+    if unit_id is None:
+        return "sheet.pdf"
+    plain = "".join(sign if sign.isalnum() or sign in "-_" else "_" for sign in unit_id)
+    return f"sheet-{plain}.pdf"
+
+
 def sheet_of(page: Page, *, grid: LocalGrid | None, unit_id: str | None) -> Sheet:
     """Return what a sheet of the property, or of one unit, shows of a page.
 
