@@ -14,8 +14,8 @@ from habmap.place.pictures import MOST_BYTES
 from habmap.place.workbooks import WORKBOOK_SUFFIXES
 
 #: The table that says where photos were taken whose camera did not, and the names it may have.
-PLACING_TABLE: Final = "photos.csv"
-PLACING_TABLES: Final = (PLACING_TABLE, *(f"photos{suffix}" for suffix in sorted(WORKBOOK_SUFFIXES)))
+PHOTO_TABLE: Final = "photos.csv"
+PHOTO_TABLES: Final = (PHOTO_TABLE, *(f"photos{suffix}" for suffix in sorted(WORKBOOK_SUFFIXES)))
 JPEG_SUFFIXES: Final = frozenset({".jpg", ".jpeg", ".jpe", ".jfif"})
 #: Pictures that are not read here; photographs may hide behind them, so they are named and not passed over.
 UNREAD_SUFFIXES: Final = frozenset(
@@ -76,9 +76,9 @@ def read_folder(folder: Path) -> PhotoFolder:
                     )  # fmt: skip
                 path = Path(here) / name
                 below, suffix = path.relative_to(folder).as_posix(), path.suffix.lower()
-                if below.lower() in PLACING_TABLES:
+                if below.lower() in PHOTO_TABLES:
                     tables.append(path)
-                elif name.lower() in PLACING_TABLES:
+                elif name.lower() in PHOTO_TABLES:
                     tables_below.append(below)
                 elif suffix in JPEG_SUFFIXES:
                     jpegs.append(below)
@@ -99,7 +99,7 @@ def read_folder(folder: Path) -> PhotoFolder:
             [
                 InputError(
                     "a table of photos lies in a folder below, where it is not read", where=printable(below),
-                    allowed=f"one table {PLACING_TABLE}, in the folder that you name",
+                    allowed=f"one table {PHOTO_TABLE}, in the folder that you name",
                     mend="move its rows up into the folder's own table, or load that folder by itself",
                 )
                 for below in tables_below
@@ -110,7 +110,7 @@ def read_folder(folder: Path) -> PhotoFolder:
         raise InputError(
             "there are several tables of photos in this folder", where=printable(str(folder)),
             value=", ".join(printable(path.name) for path in tables),
-            allowed=f"one of {', '.join(PLACING_TABLES)}", mend="keep the one that holds in this folder",
+            allowed=f"one of {', '.join(PHOTO_TABLES)}", mend="keep the one that holds in this folder",
         )  # fmt: skip
     return PhotoFolder(folder, tuple(jpegs), tuple(unread), others, tables[0] if tables else None)
 

@@ -13,6 +13,7 @@ from habmap.records.facts import (
 )
 from habmap.records.kept import KEPT, Kept, Row, key_of, plain_type, shape_field, shape_of, types_of
 from habmap.records.log import MAX_PERSON_HOURS, BurnRecord, Entry, Look
+from habmap.records.observations import CoverFrame, CoverLine, Sighting
 from habmap.records.rows import (
     Boundary,
     CanopySource,
@@ -23,7 +24,6 @@ from habmap.records.rows import (
     Plot,
     Unit,
 )
-from habmap.records.seen import CoverFrame, CoverLine, Sighting
 from habmap.records.weather import PLAN_KINDS, WIND_HEIGHT_WORDS, WIND_HEIGHTS, Forecast, ForecastHour
 from habmap.records.written import Notice
 

@@ -21,7 +21,7 @@ from habmap.jobs.load.entries import load_entries
 from habmap.jobs.load.layers import load_units
 from habmap.jobs.load.tables import load_forecast, load_table
 from habmap.place.days import days_meant, moments_meant
-from habmap.place.load.photos import read_placings
+from habmap.place.load.photos import read_photo_statements
 from habmap.place.photo_folder import read_folder
 
 SAMPLE = Path(__file__).resolve().parents[2] / "sample_layers"
@@ -192,10 +192,10 @@ def test_the_table_of_photos_may_be_a_spreadsheet_but_only_one(tmp_path: Path) -
         write(folder / f"photos{suffix}", [head, *rows])
         found = read_folder(folder)
         assert found.table is not None and found.other_files == 0
-        placings, _ = read_placings(found.table, files=["a.jpg", "b.jpg"], unit_ids=[], zone=zone)
-        assert placings["a.jpg"].taken_at == dt.datetime(2026, 5, 3, 7, 45, tzinfo=zone)
-        assert (placings["a.jpg"].is_private, placings["b.jpg"].is_private) == (True, None)
-        assert placings["b.jpg"].taken_at == dt.datetime(2026, 5, 3, 12, tzinfo=zone)
+        statements, _ = read_photo_statements(found.table, files=["a.jpg", "b.jpg"], unit_ids=[], zone=zone)
+        assert statements["a.jpg"].taken_at == dt.datetime(2026, 5, 3, 7, 45, tzinfo=zone)
+        assert (statements["a.jpg"].is_private, statements["b.jpg"].is_private) == (True, None)
+        assert statements["b.jpg"].taken_at == dt.datetime(2026, 5, 3, 12, tzinfo=zone)
         (folder / "Photos.csv").write_text("file\na.jpg\n", encoding="utf-8")
         with pytest.raises(InputError, match="several tables of photos"):
             read_folder(folder)

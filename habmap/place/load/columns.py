@@ -9,10 +9,10 @@ from habmap.errors import HabmapError, InputError, InputErrors, UsageError, prin
 from habmap.place.load.cells import Cells
 from habmap.place.load.table import MOST_FAULTS, Table, TableRow
 
-#: Ways to say one thing, any of which will do; each is the columns that it takes.
-Ways = tuple[tuple[str, ...], ...]
+#: Alternatives to say one thing, any of which will do; each is the columns that it takes.
+Alternatives = tuple[tuple[str, ...], ...]
 #: Where a row stands (see `habmap.place.load.position`).
-POSITION_COLUMNS: Final[Ways] = (("unit_id",), ("lon", "lat"))
+POSITION_COLUMNS: Final[Alternatives] = (("unit_id",), ("lon", "lat"))
 #: Longest list of columns in a message [characters].
 _LONGEST: Final = 400
 
@@ -69,7 +69,7 @@ def matched_columns(
 
 def require_columns(
     found: Collection[str],
-    needed: Sequence[str | Ways],
+    needed: Sequence[str | Alternatives],
     *,
     of: Table,
     fields: Sequence[str],
@@ -108,11 +108,11 @@ def require_columns(
         )
 
 
-def _ways(need: str | Ways) -> Ways:
+def _ways(need: str | Alternatives) -> Alternatives:
     return ((need,),) if isinstance(need, str) else need
 
 
-def _need_words(need: str | Ways) -> str:
+def _need_words(need: str | Alternatives) -> str:
     ways = [" and ".join(way) for way in _ways(need)]
     return (", or " if any(" and " in way for way in ways) else " or ").join(ways)
 
@@ -153,7 +153,7 @@ class Rows:
         table: Table,
         fields: Sequence[str],
         *,
-        needed: Sequence[str | Ways],
+        needed: Sequence[str | Alternatives],
         renames: Mapping[str, str] | None = None,
         mend: str | None = None,
     ) -> None:

@@ -9,17 +9,17 @@ from typing import Any, Final
 
 from habmap.errors import printable
 from habmap.place.load.engine import identifier, record_of
-from habmap.place.load.spec import PLACED, Column, Label, Loading, RowSaid, TableSpec, Told, columns_of
+from habmap.place.load.spec import PLACED, Column, Label, Loading, ReadRow, RecordOfRow, TableSpec, columns_of
 from habmap.records import CoverFrame, CoverLine, differences
 from habmap.work.response import CLASS_LIMITS_PCT, class_midpoint_pct, species_key
 
 _NATIVE: Final = {"yes": True, "no": False, "unknown": None}
 
 
-def _gather(spec: TableSpec[Any], rows: Iterator[RowSaid], loading: Loading) -> list[Told[CoverFrame]]:
+def _gather(spec: TableSpec[Any], rows: Iterator[ReadRow], loading: Loading) -> list[RecordOfRow[CoverFrame]]:
     """Return the frames in the order of the file, each with all its plants by name."""
     identify = identifier(spec, loading)
-    heads: dict[str, Told[CoverFrame]] = {}
+    heads: dict[str, RecordOfRow[CoverFrame]] = {}
     lines: defaultdict[str, list[CoverLine]] = defaultdict(list)
     blank: set[str] = set()
     for row in rows:
@@ -28,7 +28,7 @@ def _gather(spec: TableSpec[Any], rows: Iterator[RowSaid], loading: Loading) -> 
         if head is None:
             continue
         is_first = head.uuid not in heads
-        first = heads.setdefault(head.uuid, Told(head, row.where, row.number))
+        first = heads.setdefault(head.uuid, RecordOfRow(head, row.where, row.number))
         if apart := differences(first.record, head):
             row.cells.fault(
                 f"two rows of one frame say different things of it: {', '.join(one.key for one in apart)}",
@@ -62,7 +62,7 @@ def _gather(spec: TableSpec[Any], rows: Iterator[RowSaid], loading: Loading) -> 
     ]
 
 
-def _line(row: RowSaid) -> tuple[CoverLine | None, bool]:
+def _line(row: ReadRow) -> tuple[CoverLine | None, bool]:
     """Return a row's plant, and whether the row says that nothing grew in the frame."""
     cells, species, group, number, percent = (
         row.cells, row["species"], row["group"], row["cover_class"], row["cover_pct"],
@@ -113,7 +113,7 @@ def _name(line: CoverLine) -> str:
     return f"species {species_key(line.species)}" if line.species else f"group {species_key(line.group or '')}"
 
 
-def _notes(told: Sequence[Told[CoverFrame]], loading: Loading) -> list[str]:
+def _notes(told: Sequence[RecordOfRow[CoverFrame]], loading: Loading) -> list[str]:
     """Point out days to come, and species that are native in one row and not in another."""
     natives: defaultdict[str, set[bool | None]] = defaultdict(set)
     for one in told:
@@ -150,7 +150,7 @@ COVER: Final = TableSpec(
         Column("native", "choice", is_needed=True, words=tuple(_NATIVE)),
     ),
     is_placed=True,
-    ways=((("species",), ("group",)), (("cover_class",), ("cover_pct",))),
+    alternatives=((("species",), ("group",)), (("cover_class",), ("cover_pct",))),
     identity=Label("cover", ("reading_id", "frame")),
     gather=_gather,
     called=lambda frame: f"frame {frame.frame} of reading {frame.reading_id}",

@@ -15,7 +15,7 @@ from habmap.place.contents import Contents
 from habmap.place.load.columns import Rows
 from habmap.place.load.identity import Identities, Identity, hashed
 from habmap.place.load.position import position
-from habmap.place.load.spec import Label, Loading, Record, RowSaid, TableSpec, Told, Written
+from habmap.place.load.spec import Label, Loading, ReadRow, Record, RecordOfRow, TableSpec, Written
 from habmap.place.load.table import Table, read_table
 from habmap.records import Difference, Unit, differences, types_of
 from habmap.work.succession import in_order
@@ -86,8 +86,8 @@ def bring(
     versions: dict[str, list[Record]] = {}
     for record in there if spec.counting is None else in_order(there):  # type: ignore[type-var]
         versions.setdefault(spec.key_of(record), []).insert(0, record)
-    fresh: list[Told[Record]] = []
-    in_file: dict[str, Told[Record]] = {}
+    fresh: list[RecordOfRow[Record]] = []
+    in_file: dict[str, RecordOfRow[Record]] = {}
     corrected = already = 0
     for one in told:
         key = spec.key_of(one.record)
@@ -135,7 +135,7 @@ def read_layer_rows(
     *,
     now: datetime,
     columns: Mapping[str, str] | None = None,
-) -> tuple[Rows, list[Told[Record]]]:
+) -> tuple[Rows, list[RecordOfRow[Record]]]:
     """Return a layer's rows, where faults and notes are gathered, and their records.
 
     A row has one wherever it has a shape and what each must say, so that all that is wrong with it is told at once.
@@ -147,7 +147,7 @@ def read_layer_rows(
     for row in said:
         rest = spec.rest(row, loading)
         if row.shape is not None and all(row[column.name] is not None for column in spec.columns if column.is_required):
-            told.append(Told(made_of(spec, row, loading, identify(row), **rest), row.where, row.number))
+            told.append(RecordOfRow(made_of(spec, row, loading, identify(row), **rest), row.where, row.number))
     return rows, told
 
 
@@ -157,7 +157,7 @@ def open_rows(
     *,
     units: Sequence[Unit] = (),
     columns: Mapping[str, str] | None = None,
-) -> tuple[Rows, Iterator[RowSaid]]:
+) -> tuple[Rows, Iterator[ReadRow]]:
     """Return a table's rows, where faults and notes are gathered, and one by one what each of them says.
 
     Parameters
@@ -226,7 +226,7 @@ def _names(spec: TableSpec[Any], rows: Rows, renames: Mapping[str, str]) -> dict
     return chosen
 
 
-def _rows_said(spec: TableSpec[Any], rows: Rows, names: Mapping[str, str], units: Sequence[Unit]) -> Iterator[RowSaid]:
+def _rows_said(spec: TableSpec[Any], rows: Rows, names: Mapping[str, str], units: Sequence[Unit]) -> Iterator[ReadRow]:
     for row in rows.table.rows:
         before = len(rows.faults)
         cells = rows.cells(row, by_file=bool(spec.lacks))
@@ -235,7 +235,7 @@ def _rows_said(spec: TableSpec[Any], rows: Rows, names: Mapping[str, str], units
             is_read = column.only is None or values.get(column.only[0]) == column.only[1]
             values[column.name] = column.read(cells, names[column.name]) if is_read else None
         unit_id, spot = position(cells, values, units, what=spec.noun) if spec.is_placed else (None, None)
-        yield RowSaid(
+        yield ReadRow(
             number=row.number,
             where=rows.where(row),
             cells=cells,
@@ -251,25 +251,25 @@ def _rows_said(spec: TableSpec[Any], rows: Rows, names: Mapping[str, str], units
         )
 
 
-def _one_each(spec: TableSpec[Record], said: Iterator[RowSaid], loading: Loading) -> list[Told[Record]]:
+def _one_each(spec: TableSpec[Record], said: Iterator[ReadRow], loading: Loading) -> list[RecordOfRow[Record]]:
     """Return one record for each sound row."""
     told = []
     identify = identifier(spec, loading)
     for row in said:
         record = record_of(spec, row, loading, identify(row), **spec.rest(row, loading))
         if record is not None:
-            told.append(Told(record, row.where, row.number))
+            told.append(RecordOfRow(record, row.where, row.number))
     return told
 
 
 def record_of(
-    spec: TableSpec[Record], row: RowSaid, loading: Loading, identity: Identity, **rest: Any
+    spec: TableSpec[Record], row: ReadRow, loading: Loading, identity: Identity, **rest: Any
 ) -> Record | None:
     """Return a row's record; ``None`` where something is wrong with the row."""
     return made_of(spec, row, loading, identity, **rest) if row.is_sound else None
 
 
-def made_of(spec: TableSpec[Record], row: RowSaid, loading: Loading, identity: Identity, **rest: Any) -> Record:
+def made_of(spec: TableSpec[Record], row: ReadRow, loading: Loading, identity: Identity, **rest: Any) -> Record:
     """Return a row's record, whatever was found wrong with the row."""
     known = types_of(spec.record)
     filled: dict[str, Any] = {column.fills or column.name: row[column.name] for column in spec.columns}
@@ -283,7 +283,7 @@ def made_of(spec: TableSpec[Record], row: RowSaid, loading: Loading, identity: I
     return spec.record(**{name: value for name, value in (filled | of_all | rest).items() if name in known})
 
 
-def identifier(spec: TableSpec[Any], loading: Loading) -> Callable[[RowSaid], Identity]:
+def identifier(spec: TableSpec[Any], loading: Loading) -> Callable[[ReadRow], Identity]:
     """Return what tells each row of a table its identity, row by row in their order."""
     one_by = spec.identity
     if isinstance(one_by, Written):
@@ -291,7 +291,7 @@ def identifier(spec: TableSpec[Any], loading: Loading) -> Callable[[RowSaid], Id
         identities = Identities(loading.place_id, content=content, later=one_by.later, kind=one_by.word)
         days = [column.name for column in spec.columns if column.kind in ("day", "written_day")]
 
-        def written(row: RowSaid) -> Identity:
+        def written(row: ReadRow) -> Identity:
             # a row is known again however its table writes the day
             told = {name: str(row[name]) for name in days if row[name] is not None}
             source_id = None if one_by.source is None else row[one_by.source]
@@ -304,12 +304,15 @@ def identifier(spec: TableSpec[Any], loading: Loading) -> Callable[[RowSaid], Id
     return lambda _row: Identity(uuid=str(uuid.uuid4()))
 
 
-def _called(spec: TableSpec[Record], one: Told[Record]) -> str:
+def _called(spec: TableSpec[Record], one: RecordOfRow[Record]) -> str:
     return f"{spec.noun} {printable(spec.key_of(one.record))}"
 
 
 def _clash(
-    spec: TableSpec[Record], one: Told[Record], told_apart: Sequence[Difference], first: Told[Record] | None
+    spec: TableSpec[Record],
+    one: RecordOfRow[Record],
+    told_apart: Sequence[Difference],
+    first: RecordOfRow[Record] | None,
 ) -> InputError:
     """Return the fault of a row that says otherwise what was said before, in row ``first`` or in the property."""
     column = spec.label

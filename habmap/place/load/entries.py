@@ -44,7 +44,7 @@ ENTRIES: Final = TableSpec(
         # of burns alone: beside other work they are left as they are
         *(Column(one.cell, "own") for one in cell_facts(BurnRecord)),
     ),
-    ways=((("unit_id",), ("patch_wkt",)),),
+    alternatives=((("unit_id",), ("patch_wkt",)),),
     identity=Written(
         "entry_id",
         keeps="source_id",

@@ -17,7 +17,7 @@ from habmap.place.load.columns import Rows
 from habmap.place.load.engine import identifier, loading_of
 from habmap.place.load.entries import ENTRIES, drawn_patch
 from habmap.place.load.position import known_units_words
-from habmap.place.load.spec import RowSaid
+from habmap.place.load.spec import ReadRow
 from habmap.place.shapes import multipolygon
 from habmap.records import BurnRecord, Entry, Unit, cell_facts, value_of
 from habmap.records.said import assembled, parts_of_a_look
@@ -61,7 +61,7 @@ class EntryReader:
         self.burn_of_row: dict[int, BurnRecord | None] = {}
         self.burns: dict[str, BurnRecord] = {}
 
-    def entry(self, row: RowSaid) -> Entry | None:
+    def entry(self, row: ReadRow) -> Entry | None:
         """Return a row as an entry; ``None`` after adding to the faults what is wrong with it."""
         cells, practice, day = row.cells, row["practice"] or "other", row["date"]
         is_blank = cells.is_blank("killed_pct")
@@ -97,7 +97,7 @@ class EntryReader:
             self.burns.setdefault(entry.entry_id, burn)
         return entry if row.is_sound else None
 
-    def _patch(self, row: RowSaid, unit_ids: tuple[str, ...], day: date | None) -> MultiPolygon | None:
+    def _patch(self, row: ReadRow, unit_ids: tuple[str, ...], day: date | None) -> MultiPolygon | None:
         cells, wkt, is_whole = row.cells, row["patch_wkt"], row["whole"]
         known = self._units.known(day)
         unknown = [unit_id for unit_id in unit_ids if unit_id not in known]

@@ -13,12 +13,12 @@ from habmap.errors import HabmapError, InputError, printable
 from habmap.place.contents import Contents
 from habmap.place.load.engine import Brought, read_layer_rows
 from habmap.place.load.layer import layer_table
-from habmap.place.load.spec import Loading, RowSaid, TableSpec, columns_of
+from habmap.place.load.spec import Loading, ReadRow, TableSpec, columns_of
 from habmap.records import Difference, Feature, differences, is_same
 from habmap.vocabulary import PRIVATE_FEATURE_KINDS
 
 
-def _rest(row: RowSaid, _loading: Loading) -> Mapping[str, Any]:
+def _rest(row: ReadRow, _loading: Loading) -> Mapping[str, Any]:
     return {
         "name": row["name"] or "",
         # nests, graves and cultural sites are kept private whatever the file says

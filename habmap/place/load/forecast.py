@@ -15,7 +15,7 @@ from habmap.measures import MM_PER_IN, MPH_PER_KNOT, MPH_PER_MPS, fahrenheit
 from habmap.place.contents import Contents
 from habmap.place.days import moments_meant, readings_words
 from habmap.place.load.engine import Brought, open_rows
-from habmap.place.load.spec import Column, RowSaid, TableSpec, Turn, columns_of
+from habmap.place.load.spec import Column, ReadRow, TableSpec, Turn, columns_of
 from habmap.place.load.table import read_table
 from habmap.records import WIND_HEIGHTS, Forecast, ForecastHour, differences
 from habmap.work.clock import comes_twice, is_skipped
@@ -167,7 +167,7 @@ def read_forecast(
         parse or never comes, or times out of order.
     """
     rows, said = open_rows(FORECAST, read_table(path, sheet=sheet), columns=columns)
-    told: list[tuple[RowSaid, ForecastHour]] = []
+    told: list[tuple[ReadRow, ForecastHour]] = []
     before: datetime | None = None
     height: str | None = None
     for row in said:
@@ -201,7 +201,7 @@ def read_forecast(
     return ForecastTable(tuple(hour for _row, hour in told), height)
 
 
-def _ask_about_warmest(told: list[tuple[RowSaid, ForecastHour]]) -> None:
+def _ask_about_warmest(told: list[tuple[ReadRow, ForecastHour]]) -> None:
     known = [(hour.temp_f, row, hour) for row, hour in told if hour.temp_f is not None]
     if not known:
         return
@@ -219,7 +219,7 @@ def _ask_about_warmest(told: list[tuple[RowSaid, ForecastHour]]) -> None:
         )
 
 
-def _fault_order(row: RowSaid, at: datetime, before: datetime, zone: tzinfo | None) -> None:
+def _fault_order(row: ReadRow, at: datetime, before: datetime, zone: tzinfo | None) -> None:
     value = f"{at:%Y-%m-%dT%H:%M} after {before:%Y-%m-%dT%H:%M}"
     if zone is not None and comes_twice(at, zone):
         row.cells.fault(
@@ -239,7 +239,7 @@ def _fault_order(row: RowSaid, at: datetime, before: datetime, zone: tzinfo | No
     )
 
 
-def _time(row: RowSaid, zone: tzinfo | None) -> datetime | None:
+def _time(row: ReadRow, zone: tzinfo | None) -> datetime | None:
     text = row["time"]
     # a spreadsheet's real date without a time is the midnight of it
     is_day = row.cells.is_date("time") and len(text) == len("2026-03-14")

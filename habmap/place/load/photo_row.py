@@ -13,8 +13,8 @@ from shapely import Point
 from habmap.errors import InputError, printable
 from habmap.place.exif import CameraSaid
 from habmap.place.load.photo_records import LeftOut, PhotoLoad
-from habmap.place.load.photos import Placing
-from habmap.place.photo_folder import PLACING_TABLE
+from habmap.place.load.photos import PhotoStatement
+from habmap.place.photo_folder import PHOTO_TABLE
 from habmap.place.pictures import picture_name
 from habmap.records import Photo, differences
 
@@ -26,12 +26,14 @@ FIRST_SAID: Final = (
     "sha256", "file_name", "taken_at", "geometry", "direction_deg", "direction_ref", "error_m", "unit_id", "is_private",
 )  # fmt: skip
 PLACE_IT: Final = (
-    f"put a table {PLACING_TABLE} into the folder with the columns file, lon, lat (and direction_deg, taken_at, "
+    f"put a table {PHOTO_TABLE} into the folder with the columns file, lon, lat (and direction_deg, taken_at, "
     "unit_id, private where you know them), one row for each photo, and load the folder again"
 )
 
 
-def photo_row(load: PhotoLoad, below: str, sha256: str, said: CameraSaid, placing: Placing | None) -> Photo | None:
+def photo_row(
+    load: PhotoLoad, below: str, sha256: str, said: CameraSaid, statement: PhotoStatement | None
+) -> Photo | None:
     """Return a photo's row; ``None`` after listing in the load why there is none.
 
     Parameters
@@ -40,20 +42,20 @@ def photo_row(load: PhotoLoad, below: str, sha256: str, said: CameraSaid, placin
         The file's path below the folder, and the digest of its content.
     said
         What the camera wrote.
-    placing
+    statement
         What a person said of it; a fault in that is a fault of the whole load.
     """
-    lonlat = placing.lonlat if placing is not None and placing.lonlat is not None else said.lonlat
-    taken_at = placing.taken_at if placing is not None and placing.taken_at is not None else said.taken_at
+    lonlat = statement.lonlat if statement is not None and statement.lonlat is not None else said.lonlat
+    taken_at = statement.taken_at if statement is not None and statement.taken_at is not None else said.taken_at
     shown = printable(below)
     if lonlat is None:
         load.left_out.append(LeftOut(file=shown, kind="no position", why=said.no_position, mend=PLACE_IT))
         return None
     no_date = said.no_time if taken_at is None else _unlikely(taken_at, load.now)
     if taken_at is None or no_date:
-        mend = f"say the day under taken_at in {PLACING_TABLE}"
-        if placing is not None and placing.taken_at is not None:
-            load.faults.append(InputError(no_date, where=placing.where, value=taken_at, mend="mend the date"))
+        mend = f"say the day under taken_at in {PHOTO_TABLE}"
+        if statement is not None and statement.taken_at is not None:
+            load.faults.append(InputError(no_date, where=statement.where, value=taken_at, mend="mend the date"))
             return None
         load.left_out.append(LeftOut(file=shown, kind="no date", why=no_date, mend=mend))
         return None
@@ -62,25 +64,25 @@ def photo_row(load: PhotoLoad, below: str, sha256: str, said: CameraSaid, placin
     away_m = spot.distance(load.ground)
     if not away_m <= NEAR_M:
         why = f"it was taken {away_m / 1000:,.1f} km from the property"
-        if placing is not None and placing.lonlat is not None:
+        if statement is not None and statement.lonlat is not None:
             load.faults.append(
-                InputError(why, where=placing.where, value=f"{lonlat[0]}, {lonlat[1]}",
+                InputError(why, where=statement.where, value=f"{lonlat[0]}, {lonlat[1]}",
                            mend="check the sign of the longitude, and which is lon and which lat")
             )  # fmt: skip
             return None
         load.left_out.append(LeftOut(file=shown, kind="elsewhere", why=why, mend=f"if that is wrong: {PLACE_IT}"))
         return None
     direction_deg, direction_ref = said.direction_deg, said.direction_ref
-    if placing is not None and placing.direction_deg is not None:
-        direction_deg, direction_ref = placing.direction_deg, "T"
+    if statement is not None and statement.direction_deg is not None:
+        direction_deg, direction_ref = statement.direction_deg, "T"
     if direction_ref == "M" and direction_deg is not None and load.declination_deg is not None:
         direction_deg, direction_ref = (direction_deg + load.declination_deg) % 360, "T"
-    named = None if placing is None else placing.unit_id
+    named = None if statement is None else statement.unit_id
     known = load.known.get(sha256)
     # once private it stays so until somebody writes "no": a table that is silent on it opens nothing to the public
     is_private = known is not None and known.is_private
-    if placing is not None and placing.is_private is not None:
-        is_private = placing.is_private
+    if statement is not None and statement.is_private is not None:
+        is_private = statement.is_private
     row = Photo(
         uuid=str(uuid.uuid4()),
         file_name=printable(Path(below).name, longest=200),
@@ -91,7 +93,7 @@ def photo_row(load: PhotoLoad, below: str, sha256: str, said: CameraSaid, placin
         geometry=point,
         direction_deg=direction_deg,
         direction_ref=direction_ref,
-        error_m=said.error_m if placing is None or placing.lonlat is None else None,
+        error_m=said.error_m if statement is None or statement.lonlat is None else None,
         unit_id=named or _unit_at(load, spot),
         is_private=is_private,
         recorded_at=load.now,

@@ -17,8 +17,8 @@ from habmap.place.contents import Contents
 from habmap.place.exif import CameraSaid, camera_said
 from habmap.place.load.photo_records import BroughtPhotos, LeftOut, LoadedPhoto, LoadPhotosResult, PhotoLoad
 from habmap.place.load.photo_row import photo_differences, photo_row
-from habmap.place.load.photos import Placing, read_placings
-from habmap.place.photo_folder import PLACING_TABLE, content_sha256, photo_bytes, read_folder
+from habmap.place.load.photos import PhotoStatement, read_photo_statements
+from habmap.place.photo_folder import PHOTO_TABLE, content_sha256, photo_bytes, read_folder
 from habmap.place.pictures import KEPT_PX, KEPT_QUALITY, opened_jpeg, picture_name, small_picture
 from habmap.records import Photo
 
@@ -71,11 +71,11 @@ def bring_photos(
             mend="load them first with `habmap load units`",
         )  # fmt: skip
     zone = ZoneInfo(store.settings.place.timezone)
-    placings: dict[str, Placing] = {}
+    statements: dict[str, PhotoStatement] = {}
     not_read: list[str] = []
     if found.table is not None:
         labels = {unit.unit_id for unit in units}
-        placings, not_read = read_placings(found.table, files=found.jpegs, unit_ids=labels, zone=zone)
+        statements, not_read = read_photo_statements(found.table, files=found.jpegs, unit_ids=labels, zone=zone)
     with tempfile.TemporaryDirectory(prefix="habmap-") as workshop:
         load = PhotoLoad(
             store=store,
@@ -90,12 +90,12 @@ def bring_photos(
             workshop=Path(workshop),
             known={photo.sha256: photo for photo in store.photos()},
         )
-        load.warnings += [f"{PLACING_TABLE}: {note}" for note in not_read]
+        load.warnings += [f"{PHOTO_TABLE}: {note}" for note in not_read]
         for number, below in enumerate(found.jpegs):
             if progress is not None:
                 progress(number / len(found.jpegs), printable(below))
             try:
-                _take(load, below, photo_bytes(folder / below), placings.get(below))
+                _take(load, below, photo_bytes(folder / below), statements.get(below))
             except InputError as error:
                 mend = error.mend or "copy it from the camera again"
                 load.left_out.append(LeftOut(file=printable(below), kind="damaged", why=_why(error), mend=mend))
@@ -117,27 +117,27 @@ def _result(load: PhotoLoad, other_files: int) -> LoadPhotosResult:
     )
 
 
-def _take(load: PhotoLoad, below: str, content: bytes, placing: Placing | None) -> None:
+def _take(load: PhotoLoad, below: str, content: bytes, statement: PhotoStatement | None) -> None:
     """Read one photo and add its row, or list why not."""
     sha256 = content_sha256(content)
     name = picture_name(sha256)
     known = load.known.get(sha256)
     if sha256 in load.rows:
-        _take_twin(load, below, content, placing)
+        _take_twin(load, below, content, statement)
         return
     if load.store.picture(Path(below).name) == content:
-        _take_own_copy(load, below, placing)
+        _take_own_copy(load, below, statement)
         return
     picture_is_here = load.store.picture(name) is not None
-    if known is not None and placing is None and not load.overwrite and picture_is_here:
+    if known is not None and statement is None and not load.overwrite and picture_is_here:
         load.already_there += 1
         return
     image = opened_jpeg(content)
     said = camera_said(image, zone=load.zone)
     small = small_picture(image, long_side_px=KEPT_PX, quality=KEPT_QUALITY)
-    row = known if known is not None and placing is None and not load.overwrite else None
+    row = known if known is not None and statement is None and not load.overwrite else None
     if row is None:
-        row = photo_row(load, below, sha256, said, placing)
+        row = photo_row(load, below, sha256, said, statement)
     if row is None:
         return
     if known is None or not picture_is_here:  # a picture that is here without a row may be another writer's, who fails
@@ -148,12 +148,12 @@ def _take(load: PhotoLoad, below: str, content: bytes, placing: Placing | None) 
         load.rows[sha256], load.files[sha256] = row, below
         load.warnings += [f"{printable(below)}: {doubt}" for doubt in said.doubts]
         return
-    _take_retold(load, below, known, row, placing)
+    _take_retold(load, below, known, row, statement)
 
 
-def _take_retold(load: PhotoLoad, below: str, known: Photo, row: Photo, placing: Placing | None) -> None:
+def _take_retold(load: PhotoLoad, below: str, known: Photo, row: Photo, statement: PhotoStatement | None) -> None:
     """Take a row for a photo that is here already, where it says something else and that is wanted."""
-    differing = photo_differences(known, row, with_unit=placing is not None and placing.unit_id is not None)
+    differing = photo_differences(known, row, with_unit=statement is not None and statement.unit_id is not None)
     if not differing:
         load.already_there += 1
     elif load.overwrite:
@@ -169,29 +169,29 @@ def _take_retold(load: PhotoLoad, below: str, known: Photo, row: Photo, placing:
         )
 
 
-def _take_twin(load: PhotoLoad, below: str, content: bytes, placing: Placing | None) -> None:
+def _take_twin(load: PhotoLoad, below: str, content: bytes, statement: PhotoStatement | None) -> None:
     """Count a file that equals an earlier one of the folder; refuse it where the table says other things of it."""
     load.already_there += 1
-    if placing is None:
+    if statement is None:
         return
     sha256 = content_sha256(content)
-    row = photo_row(load, below, sha256, camera_said(opened_jpeg(content), zone=load.zone), placing)
+    row = photo_row(load, below, sha256, camera_said(opened_jpeg(content), zone=load.zone), statement)
     taken = load.rows[sha256]
-    differing = "" if row is None else photo_differences(taken, row, with_unit=placing.unit_id is not None)
+    differing = "" if row is None else photo_differences(taken, row, with_unit=statement.unit_id is not None)
     if differing:
         load.faults.append(
             InputError(
-                f"the same picture lies in the folder twice, with another {differing}", where=placing.where,
+                f"the same picture lies in the folder twice, with another {differing}", where=statement.where,
                 value=f"{printable(below)} and {printable(load.files[sha256])}",
-                mend=f"take one of the two out of the folder, or say the same of both in {PLACING_TABLE}",
+                mend=f"take one of the two out of the folder, or say the same of both in {PHOTO_TABLE}",
             )
         )  # fmt: skip
 
 
-def _take_own_copy(load: PhotoLoad, below: str, placing: Placing | None) -> None:
+def _take_own_copy(load: PhotoLoad, below: str, statement: PhotoStatement | None) -> None:
     """Take what a table says of a copy that the property keeps: all that is left where the camera's file is lost."""
     known = next((photo for photo in load.known.values() if photo.picture == Path(below).name), None)
-    if known is None or placing is None:
+    if known is None or statement is None:
         load.already_there += 1
         return
     # no camera says anything in this copy: what is known stays, but for what the table says anew
@@ -199,11 +199,11 @@ def _take_own_copy(load: PhotoLoad, below: str, placing: Placing | None) -> None
         lonlat=(known.geometry.x, known.geometry.y), no_position="", direction_deg=known.direction_deg,
         direction_ref=known.direction_ref, taken_at=known.taken_at, no_time="", error_m=known.error_m, doubts=(),
     )  # fmt: skip
-    row = photo_row(load, below, known.sha256, said, placing)
+    row = photo_row(load, below, known.sha256, said, statement)
     if row is not None:
-        unit_id = placing.unit_id or (row.unit_id if placing.lonlat is not None else known.unit_id)
+        unit_id = statement.unit_id or (row.unit_id if statement.lonlat is not None else known.unit_id)
         row = replace(row, file_name=known.file_name, unit_id=unit_id)
-        _take_retold(load, below, known, row, placing)
+        _take_retold(load, below, known, row, statement)
 
 
 def _unread(below: str) -> LeftOut:

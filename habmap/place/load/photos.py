@@ -10,13 +10,13 @@ from typing import Final
 
 from habmap.place.load.engine import open_rows
 from habmap.place.load.position import known_units_words
-from habmap.place.load.spec import PLACED, Column, RowSaid, TableSpec
+from habmap.place.load.spec import PLACED, Column, ReadRow, TableSpec
 from habmap.place.load.table import read_table
 from habmap.records import Photo, facts
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Placing:
+class PhotoStatement:
     """What a person says of one photo; ``None``: as the camera has it.
 
     ``lonlat`` is WGS 84 [°], ``direction_deg`` from true north.
@@ -33,7 +33,7 @@ class Placing:
 PHOTOS: Final = TableSpec(
     kind="photos",
     noun="photo",
-    record=Placing,
+    record=PhotoStatement,
     columns=(
         Column("file", is_required=True),
         *PLACED[1:],
@@ -44,9 +44,9 @@ PHOTOS: Final = TableSpec(
 )
 
 
-def read_placings(
+def read_photo_statements(
     path: Path, *, files: Collection[str], unit_ids: Collection[str], zone: tzinfo
-) -> tuple[dict[str, Placing], list[str]]:
+) -> tuple[dict[str, PhotoStatement], list[str]]:
     """Return what the table says, by the photo's path below the folder, and notes on it.
 
     Parameters
@@ -72,20 +72,20 @@ def read_placings(
         name = path_below.rpartition("/")[2]
         if name != path_below:
             by_name.setdefault(name.casefold(), []).append(path_below)
-    placings: dict[str, Placing] = {}
+    statements: dict[str, PhotoStatement] = {}
     for row in said:
         below = _file(row, by_name)
-        placing = _placing(row, unit_ids, zone)
+        statement = _statement(row, unit_ids, zone)
         if below is None:
             continue
-        if below in placings:
+        if below in statements:
             row.cells.fault("the photo stands in the table twice", "file", value=below, allowed="each photo once")
-        placings[below] = placing
+        statements[below] = statement
     rows.refuse_faults()
-    return placings, [*rows.notes, *rows.not_read()]
+    return statements, [*rows.notes, *rows.not_read()]
 
 
-def _file(row: RowSaid, by_name: dict[str, list[str]]) -> str | None:
+def _file(row: ReadRow, by_name: dict[str, list[str]]) -> str | None:
     name = row["file"]
     if name is None:
         return None
@@ -101,7 +101,7 @@ def _file(row: RowSaid, by_name: dict[str, list[str]]) -> str | None:
     return None
 
 
-def _placing(row: RowSaid, unit_ids: Collection[str], zone: tzinfo) -> Placing:
+def _statement(row: ReadRow, unit_ids: Collection[str], zone: tzinfo) -> PhotoStatement:
     cells, unit_id, direction_deg, taken_at = row.cells, row["unit_id"], row["direction_deg"], row["taken_at"]
     if cells.is_blank("lon") != cells.is_blank("lat"):
         cells.fault(
@@ -110,7 +110,7 @@ def _placing(row: RowSaid, unit_ids: Collection[str], zone: tzinfo) -> Placing:
     if unit_id is not None and unit_id not in unit_ids:
         cells.fault("unknown unit", "unit_id", value=unit_id, allowed=known_units_words(unit_ids))
     lon, lat = row["lon"], row["lat"]
-    return Placing(
+    return PhotoStatement(
         where=row.where,
         lonlat=(lon, lat) if lon is not None and lat is not None else None,
         direction_deg=None if direction_deg is None else direction_deg % 360,

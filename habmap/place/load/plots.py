@@ -9,7 +9,7 @@ from typing import Any, Final
 from habmap.land.density import plot_acres
 from habmap.measures import M_PER_FT
 from habmap.place.load.cells import Cells
-from habmap.place.load.spec import PLACED, Column, Label, Loading, RowSaid, TableSpec, columns_of
+from habmap.place.load.spec import PLACED, Column, Label, Loading, ReadRow, TableSpec, columns_of
 from habmap.records import Plot
 from habmap.work.plots import NOT_MEASURED
 
@@ -19,7 +19,7 @@ QUARTERS: Final = ("d1", "d2", "d3", "d4")
 FARTHEST_M: Final = 500.0
 
 
-def _rest(row: RowSaid, _loading: Loading) -> Mapping[str, Any]:
+def _rest(row: ReadRow, _loading: Loading) -> Mapping[str, Any]:
     method = row["method"]
     lengths = _intercepts(row.cells, row["line_ft"]) if method == "line" else ()
     distances = _distances(row) if method == "quarter" else ()
@@ -30,7 +30,7 @@ def _rest(row: RowSaid, _loading: Loading) -> Mapping[str, Any]:
     }
 
 
-def _size(row: RowSaid) -> float | None:
+def _size(row: ReadRow) -> float | None:
     cells, size, radius = row.cells, row["plot_acres"], row["radius_ft"]
     if size is None and radius is None:
         cells.fault("a fixed plot needs its size", "plot_acres", value="blank", allowed="plot_acres or radius_ft")
@@ -46,7 +46,7 @@ def _size(row: RowSaid) -> float | None:
     return plot_acres(radius) if size is None and radius is not None else size
 
 
-def _distances(row: RowSaid) -> tuple[float | None, ...]:
+def _distances(row: ReadRow) -> tuple[float | None, ...]:
     cells, unit = row.cells, row["distance_unit"]
     if cells.is_blank("distance_unit"):
         # taking feet for metres would make a stand eleven times thinner

@@ -11,7 +11,7 @@ from shapely.geometry.base import BaseGeometry
 
 from habmap.land.meridian import middle_lon, near
 from habmap.place.eventdate import EventDateError, event_days
-from habmap.place.load.spec import Column, Loading, RowSaid, TableSpec, Told, Written, columns_of
+from habmap.place.load.spec import Column, Loading, ReadRow, RecordOfRow, TableSpec, Written, columns_of
 from habmap.records import Sighting
 
 #: Row content that makes the identity of a row without an ``occurrenceID``. The recipe of ids that places hold already,
@@ -24,7 +24,7 @@ _IDENTITY_COLUMNS: Final = (
 _DEGREES: Final = "degrees, WGS 84"
 
 
-def _rest(row: RowSaid, loading: Loading) -> Mapping[str, Any]:
+def _rest(row: ReadRow, loading: Loading) -> Mapping[str, Any]:
     written, count, status = row["eventDate"], row["individualCount"], row["occurrenceStatus"]
     days = None
     try:
@@ -53,7 +53,7 @@ def _rest(row: RowSaid, loading: Loading) -> Mapping[str, Any]:
     }
 
 
-def _notes(told: Sequence[Told[Sighting]], loading: Loading) -> list[str]:
+def _notes(told: Sequence[RecordOfRow[Sighting]], loading: Loading) -> list[str]:
     """Say which sightings lie after today, and how many in no unit."""
     notes = [
         f"{one.where}: {one.record.event_date} is after today, {loading.today}"

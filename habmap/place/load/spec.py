@@ -15,7 +15,7 @@ from shapely.geometry.base import BaseGeometry
 from habmap.errors import HabmapError, UsageError
 from habmap.place.contents import Contents
 from habmap.place.load.cells import Cells
-from habmap.place.load.columns import POSITION_COLUMNS, Ways
+from habmap.place.load.columns import POSITION_COLUMNS, Alternatives
 from habmap.records import LONGEST_TEXT, Fact, Unit, facts, key_of
 
 Record = TypeVar("Record")
@@ -176,7 +176,7 @@ class Loading:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class RowSaid:
+class ReadRow:
     """One row as read.
 
     Attributes
@@ -214,7 +214,7 @@ class RowSaid:
 
 
 @dataclass(frozen=True, slots=True)
-class Told(Generic[Record]):
+class RecordOfRow(Generic[Record]):
     """A record, and the row that tells it first."""
 
     record: Record
@@ -269,7 +269,7 @@ class TableSpec(Generic[Record]):
         the moment of recording, ``unit_id`` and ``geometry`` where it stands.
     is_placed
         Whether each row stands on the ground: in the unit of ``unit_id``, or at ``lon`` and ``lat`` (`PLACED`).
-    ways
+    alternatives
         Further things that the table must say, each in one of several ways.
     apart
         Columns that no column of the file may stand for together, and what they are.
@@ -304,11 +304,11 @@ class TableSpec(Generic[Record]):
     record: type[Record]
     columns: tuple[Column, ...]
     is_placed: bool = False
-    ways: tuple[Ways, ...] = ()
+    alternatives: tuple[Alternatives, ...] = ()
     apart: tuple[str, tuple[str, ...]] = ("", ())
     identity: Label | Written | None = None
-    rest: Callable[[RowSaid, Loading], Mapping[str, Any]] = field(default=lambda _row, _loading: {})
-    gather: Callable[[TableSpec[Any], Iterator[RowSaid], Loading], list[Told[Record]]] | None = None
+    rest: Callable[[ReadRow, Loading], Mapping[str, Any]] = field(default=lambda _row, _loading: {})
+    gather: Callable[[TableSpec[Any], Iterator[ReadRow], Loading], list[RecordOfRow[Record]]] | None = None
     key: Callable[[Any], str] | None = None
     called: Callable[[Record], str] | None = None
     counting: Callable[[Contents], Sequence[Record]] | None = None
@@ -316,7 +316,7 @@ class TableSpec(Generic[Record]):
     once: str = ""
     own_id: str = ""
     can_overwrite: bool = False
-    notes: Callable[[Sequence[Told[Record]], Loading], Iterable[str]] = field(default=lambda _told, _loading: ())
+    notes: Callable[[Sequence[RecordOfRow[Record]], Loading], Iterable[str]] = field(default=lambda _told, _loading: ())
     lacks: str = ""
     mend: str | None = None
 
@@ -340,10 +340,10 @@ class TableSpec(Generic[Record]):
         return tuple(name for column in self.columns for name in column.names)
 
     @property
-    def needed(self) -> tuple[str | Ways, ...]:
+    def needed(self) -> tuple[str | Alternatives, ...]:
         """What a file must have columns for."""
         needed = [column for column in self.columns if column.is_needed or column.is_required]
-        alone: list[str | Ways] = [
+        alone: list[str | Alternatives] = [
             column.name if len(column.names) == 1 else tuple((name,) for name in column.names) for column in needed
         ]
-        return (*alone, *([POSITION_COLUMNS] if self.is_placed else []), *self.ways)
+        return (*alone, *([POSITION_COLUMNS] if self.is_placed else []), *self.alternatives)

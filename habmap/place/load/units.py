@@ -15,7 +15,7 @@ from habmap.land.grid import LocalGrid, grid_around
 from habmap.place.contents import Contents
 from habmap.place.load.engine import Brought, read_layer_rows
 from habmap.place.load.layer import layer_table
-from habmap.place.load.spec import Column, Loading, RowSaid, TableSpec, Told, columns_of
+from habmap.place.load.spec import Column, Loading, ReadRow, RecordOfRow, TableSpec, columns_of
 from habmap.place.load.table import Table
 from habmap.records import Difference, Unit, differences
 from habmap.work.unit_outlines import far_away, hardly_there, lie_beside, overlap_faults, trimmed
@@ -23,7 +23,7 @@ from habmap.work.unit_outlines import far_away, hardly_there, lie_beside, overla
 _STORE_COLUMNS: Final = frozenset({"uuid", "valid_from", "valid_to", "recorded_at"})
 
 
-def _rest(row: RowSaid, _loading: Loading) -> Mapping[str, Any]:
+def _rest(row: ReadRow, _loading: Loading) -> Mapping[str, Any]:
     unit_id, replaces = row["unit_id"], row["replaces"] or ""
     if unit_id is not None and ";" in unit_id:
         row.cells.fault(
@@ -40,7 +40,7 @@ def _rest(row: RowSaid, _loading: Loading) -> Mapping[str, Any]:
     }
 
 
-def _row_uuid(row: RowSaid) -> str:
+def _row_uuid(row: ReadRow) -> str:
     text = row["uuid"]
     if text is not None:
         try:
@@ -239,7 +239,7 @@ def _trimmed(
     return trimmed(news, [unit for unit in current.values() if unit.unit_id not in going], grid)
 
 
-def _duplicates(told: Sequence[Told[Unit]], where: str) -> list[HabmapError]:
+def _duplicates(told: Sequence[RecordOfRow[Unit]], where: str) -> list[HabmapError]:
     rows_of: defaultdict[str, list[int]] = defaultdict(list)
     for one in told:
         rows_of[one.record.unit_id].append(one.number)

@@ -50,7 +50,7 @@ def rise_frac(surface: Surface, edge: tuple[float, float], beyond: tuple[float, 
 def cold_air_paths(surface: Surface, block: BaseGeometry) -> list[DownhillPath]:
     """Let cold air run from the outline's lowest point and from points all round it; the lowest point's path first.
 
-    Ways that run into one already found are left out.
+    Alternatives that run into one already found are left out.
     """
     outline = shapely.boundary(block)
     ring = max(shapely.get_parts(outline), key=lambda line: float(line.length), default=None)
