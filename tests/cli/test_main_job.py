@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 import shutil
 from collections.abc import Callable
 from html.parser import HTMLParser
@@ -232,10 +233,12 @@ def test_work_goes_on_and_a_mistake_is_withdrawn(run_habmap: Run, place: Path) -
 
 
 def test_work_with_saw_and_fire_carries_its_caution(run_habmap: Run, place: Path) -> None:
-    cut = run_habmap("log", "cut", "--date", "2025-05-01", "--unit", "S2", "--whole", place=place)
-    assert "maim and kill" in cut.out + cut.err
-    burn = run_habmap("log", "burn", "--date", "2025-05-02", "--unit", "S2", "--whole", place=place)
-    assert "burn boss" in burn.out + burn.err
+    # in full once a day, and after that in one line; the answer for programs has it in full each time
+    for practice, words, about in (("cut", "maim and kill", "saws and falling trees"), ("burn", "burn boss", "fire")):
+        asked = ("log", practice, "--date", "2025-05-01", "--unit", "S2", "--whole")
+        told = run_habmap(*asked, place=place)
+        assert words in told.err or re.search(rf"in full today with line \d+ .*{about}", told.err)
+        assert any(words in caution for caution in run_habmap(*asked, "--json", place=place).json["cautions"])
 
 
 def test_the_map_stands_alone_and_tells_the_account(run_habmap: Run, place: Path, tmp_path: Path) -> None:
@@ -249,11 +252,12 @@ def test_the_map_stands_alone_and_tells_the_account(run_habmap: Run, place: Path
     assert f"{account['remaining_acres']:.1f}" in text
     assert "Two-sided ridge" in text
     assert NEST in text  # the owner's own copy
-    before = page.read_bytes()
+    assert run_habmap("map", "-o", page, place=place).code == 0  # its own earlier one is replaced
+    page.write_text("mine", encoding="utf-8")
     again = run_habmap("map", "-o", page, place=place)
     assert again.code in (2, 3)
     assert "--overwrite" in again.err
-    assert page.read_bytes() == before
+    assert page.read_text(encoding="utf-8") == "mine"
 
 
 def test_the_public_map_keeps_what_is_private(run_habmap: Run, place: Path, tmp_path: Path) -> None:
