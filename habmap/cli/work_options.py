@@ -129,11 +129,13 @@ def agreement(*, is_yes: bool, as_json: bool, ask: str = "Log it all the same?")
 
 
 def print_logged(result: Logged) -> None:
-    """Print a line of the log in words: what, how much, where, what it changes, and what to mind."""
+    """Print a line of the log in words: what to look at first, then what, how much, where, and what it changes."""
     from habmap.cli.output import print_table
     from habmap.show.burn.words import burn_words
     from habmap.show.logged_words import caution_lines, lines_below, logged_sentence
 
+    for words in result.warnings:
+        warn(words)
     say(logged_sentence(result))
     rows: list[list[object]] = [[share.unit_id, share.acres] for share in result.units]
     if rows and result.outside_acres > 0.005:
@@ -142,7 +144,7 @@ def print_logged(result: Logged) -> None:
         print_table(["unit", "acres"], rows)
     for words in lines_below(result, burn_words(result.burn)):
         say(words)
-    for words in (*result.warnings, *caution_lines(result)):
+    for words in caution_lines(result):
         warn(words)
 
 

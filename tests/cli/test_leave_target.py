@@ -6,6 +6,8 @@ Every figure is by hand: squares of 100 m, 10,000 m², of which a strip so many 
 from __future__ import annotations
 
 import json
+import subprocess
+import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -82,6 +84,16 @@ def test_a_line_that_takes_cedar_to_be_left_says_so_first_and_is_written(
     # B keeps its own share: 6 of 100 m are enough where 5 are asked, 4 are not
     assert "unit B" not in cut("2025-03-01", 200, 294).err
     assert "takes unit B below" in cut("2025-03-02", 294, 296).err
+
+
+def test_the_warning_is_the_first_line_on_screen_and_a_preview_gives_it_too(place: Path, tmp_path: Path) -> None:
+    command = [sys.executable, "-m", "habmap", "--place", str(place), "log", "cut", "--date", "2025-01-05"]
+    command += ["--patch", strip(tmp_path, 0, 95)]
+    for more in (["--preview"], []):
+        told = subprocess.run(
+            [*command, *more], stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, check=True
+        ).stdout
+        assert told.startswith("note: this takes unit A below what is to be left on purpose: 0.12 acres"), told
 
 
 def test_a_correction_is_looked_at_in_place_of_its_line(
