@@ -152,6 +152,7 @@ def _serve(
     address = door.address(desk.first_path(opened))
     tell(address)
     _open(address, is_opening)
+    desk.warmth.begin()
     signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))  # uvicorn raises it again once it has let go of its lines
     threading.Thread(target=_end_when_over, args=(presence, end), daemon=True).start()
     try:

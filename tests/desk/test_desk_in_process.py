@@ -153,7 +153,7 @@ def test_options_of_the_command_line_are_called_by_the_words_of_the_form() -> No
     assert desk_words("a dash - or -- stays, so does habmap--x") == "a dash - or -- stays, so does habmap--x"
 
 
-def test_every_paper_but_the_blank_sheet_is_made_for_somebody() -> None:
+def test_every_paper_but_what_goes_to_the_woods_is_made_for_somebody() -> None:
     from habmap.desk.rooms.papers import PAPERS
 
-    assert {paper.key for paper in PAPERS if not paper.for_whom} == {"log-sheet"}
+    assert {paper.key for paper in PAPERS if not paper.for_whom} == {"log-sheet", "bite"}

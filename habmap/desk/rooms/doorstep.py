@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from pathlib import Path
 from typing import Final
 
+from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
 from habmap.desk.asked import Asked
@@ -14,6 +16,8 @@ from habmap.desk.pages import page
 from habmap.desk.room import Room
 from habmap.errors import UsageError
 
+#: Of works that belong to no property yet; the one thing that they make.
+_NO_PLACE, _FOLDER = "", "folder"
 #: Signs of a property's name that a folder's name can have on every system.
 _UNFIT: Final = re.compile(r"[^\w\- ]+", re.UNICODE)
 
@@ -47,15 +51,32 @@ def make(asked: Asked) -> Response:
 
 
 def sample(asked: Asked) -> Response:
-    """Build the invented sample property."""
-    from datetime import date
+    """Begin to build the invented sample property."""
+    made_in = asked.desk.known.made_in
+    folder = _free_folder(made_in, "Sample property")
+    made_in.mkdir(parents=True, exist_ok=True)
+    work = asked.desk.works.begin(
+        ["demo", str(folder), "--json"],
+        folder=made_in,
+        place=_NO_PLACE,
+        title="The sample property",
+        room="start",
+        files={_FOLDER: folder},
+    )
+    return asked.goto("start", "making", id=work.key)
 
-    from habmap.jobs.demo import demo
 
-    folder = _free_folder(asked.desk.known.made_in, "Sample property")
-    demo(folder, now=asked.now, today=date.today())
-    asked.place = asked.desk.known.add(folder)
-    return asked.goto(asked.desk.first_room)
+def making(asked: Asked) -> Response:
+    """Wait for the sample, then enter it."""
+    work = asked.desk.works.find(asked.text("id"), _NO_PLACE)
+    if work is None:
+        raise HTTPException(404, "There is no such work at the desk.")
+    if not work.is_over:
+        return page(asked, "waiting.html.j2", words="The sample property is being made.")
+    if work.error is not None:
+        raise work.error
+    place = asked.desk.known.add(work.files[_FOLDER])
+    return replace(asked, place=place).goto(asked.desk.first_room)
 
 
 def system_timezone() -> str:
@@ -78,6 +99,7 @@ ROOM: Final = Room(
     name="start",
     title="Your properties",
     show=show,
+    parts={"making": making},
     acts={"make": make, "sample": sample},
     needs_property=False,
     needs_libraries=False,

@@ -31,6 +31,8 @@ class Paper:
         Whether it is made for the owner or for the public.
     by_unit
         Whether it can be of one unit.
+    asks
+        What else it is asked, each the option of that name.
     """
 
     key: str
@@ -41,6 +43,7 @@ class Paper:
     output: str = "-o"
     for_whom: bool = True
     by_unit: bool = False
+    asks: tuple[Field, ...] = ()
     is_json: bool = True
 
 
@@ -112,6 +115,16 @@ PAPERS: Final = (
         file_name="revisits.gpx",
     ),
     Paper(
+        key="bite",
+        title="The next bite",
+        words="Where the next acre or two lies: one piece beside opened ground, its outline to walk, GPX.",
+        command=("bite",),
+        file_name="next-bite.gpx",
+        for_whom=False,
+        by_unit=True,
+        asks=(Field(name="acres", label="acres", kind="number", value="1.5", low=0.01, is_needed=True),),
+    ),
+    Paper(
         key="calendar",
         title="The calendar",
         words="Everything due, for a calendar program.",
@@ -136,7 +149,13 @@ def show(asked: Asked) -> Response:
             choices=(("owner", "the owner"), ("public", "the public: no names, notes, hours, costs or private places")),
             empty=None,
         ),
-        unit=Field(name="unit", label="of which unit", kind="choice", choices=units, empty="the whole property"),
+        unit=Field(
+            name="unit",
+            label="of which unit",
+            kind="choice",
+            choices=units,
+            empty="the whole property, or the one that comes next",
+        ),
     )
 
 
@@ -153,6 +172,7 @@ def make(asked: Asked) -> Response:
     words = [*paper.command, paper.output, str(target)]
     words += ["--for", audience] if audience else []
     words += ["--unit", asked.text("unit")] if paper.by_unit and asked.has("unit") else []
+    words += [f"--{one.name}={asked.text(one.name)}" for one in paper.asks if asked.has(one.name)]
     words += ["--json"] if paper.is_json else []
     work = asked.desk.works.begin(
         words,
