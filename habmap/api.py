@@ -17,10 +17,10 @@ from zoneinfo import ZoneInfo
 if TYPE_CHECKING:
     from habmap.jobs.check import Checked
     from habmap.jobs.due import DueResult
-    from habmap.jobs.load.rasters import DemLoaded
     from habmap.jobs.load.result import LoadResult
     from habmap.jobs.map import MapResult
     from habmap.jobs.ports import Store
+    from habmap.place.load.rasters import DemLoaded
     from habmap.place.store import GeoPackageStore
     from habmap.work.acres import AcresResult
     from habmap.work.bite import BiteResult

@@ -12,8 +12,8 @@ from habmap.cli.output import print_json, say, warn
 from habmap.errors import UsageError
 
 if TYPE_CHECKING:
-    from habmap.jobs.load.rasters import RasterLoaded
     from habmap.measures import VerticalUnit
+    from habmap.place.load.rasters import RasterLoaded
 
 VerticalUnitOption = Annotated[
     str | None, typer.Option("--vertical-unit", metavar="m|ft|us-ft", help="Unit of the heights.")

@@ -22,7 +22,7 @@ from habmap.work.reported import reported_question
 from habmap.work.unit_shares import shares
 
 #: A line and what was observed where it is a burn.
-_Told = tuple[Entry, BurnRecord | None]
+_LineAndBurn = tuple[Entry, BurnRecord | None]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,7 +80,7 @@ def bring_entries(
     for row, said in entries:
         question = reported_question(said, _measured_acres(said, grid))
         entry = replace(said, is_sure=said.is_sure and question is not None)
-        told: _Told = (entry, reader.burn_of_row[row.number])
+        told: _LineAndBurn = (entry, reader.burn_of_row[row.number])
         if entry.entry_id not in known:
             known[entry.entry_id] = (told,)
             first_row[entry.entry_id] = row.number
@@ -114,10 +114,10 @@ def bring_entries(
     )
 
 
-def _as_told(rows: Sequence[Entry], records: Sequence[BurnRecord]) -> dict[str, tuple[_Told, ...]]:
+def _as_told(rows: Sequence[Entry], records: Sequence[BurnRecord]) -> dict[str, tuple[_LineAndBurn, ...]]:
     """Return the lines of the log by id, each as it was first told, as it was corrected and as it counts."""
     burns = {record.entry_id: record for record in records}
-    told: dict[str, tuple[_Told, ...]] = {row.entry_id: ((row, burns.get(row.entry_id)),) for row in rows}
+    told: dict[str, tuple[_LineAndBurn, ...]] = {row.entry_id: ((row, burns.get(row.entry_id)),) for row in rows}
     for line in corrections(rows):
         versions = [(row, burns.get(row.entry_id)) for row in (line.root, *line.amends)]
         now = [(line.content, burn_of(line, records))] if line.amends and line.content else []
@@ -152,7 +152,7 @@ def _shared_source_ids(store: Contents, fresh: Sequence[tuple[str, Entry]]) -> l
     ]
 
 
-def _told_apart(said: _Told, told: _Told, *, has_burns: bool) -> tuple[Difference, ...]:
+def _told_apart(said: _LineAndBurn, told: _LineAndBurn, *, has_burns: bool) -> tuple[Difference, ...]:
     """Return what a row says otherwise than a line that is there; the ground only where the row itself drew it."""
     (entry, burn), (before, burn_before) = said, told
     besides = {"entry_id", "action", "target", "why"} | (set() if entry.is_sure else {"is_sure"})

@@ -18,6 +18,7 @@ from habmap.place.contents import Contents
 from habmap.place.elevation import open_elevation
 from habmap.place.groundraster import GroundRaster
 from habmap.records import CanopySource, ElevationSource, Unit
+from habmap.work.terrain import DemInfo
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,6 +61,41 @@ RASTERS: Final = {
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class RasterLoaded:
+    """What was loaded: whether the raster was copied, and what a person should know about it."""
+
+    copied: bool
+    units_covered: int
+    units_off: tuple[str, ...]
+    warnings: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DemLoaded(RasterLoaded):
+    """An elevation just loaded."""
+
+    dem: DemInfo
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CanopyInfo:
+    """The raster: its file, coordinate system, side of a cell on the ground [m] and unit of its heights."""
+
+    path: str
+    crs: str
+    cell_m: float
+    vertical_unit: VerticalUnit
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CanopyLoaded(RasterLoaded):
+    """Canopy heights just loaded, and the height from which ground counts as covered [ft]."""
+
+    canopy: CanopyInfo
+    height_ft: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class BroughtRaster:
     """A raster to be pointed at: its row, facts of the file [m], and the units that it covers and leaves out."""
 
@@ -71,6 +107,17 @@ class BroughtRaster:
     units_covered: int
     units_off: tuple[str, ...]
     warnings: tuple[str, ...]
+
+    @property
+    def file(self) -> dict[str, Any]:
+        """What is told of the file."""
+        row = self.row
+        return {"path": row.path, "crs": self.crs, "cell_m": self.cell_m, "vertical_unit": row.vertical_unit}
+
+    @property
+    def told(self) -> dict[str, Any]:
+        """What is told of the loading."""
+        return {name: getattr(self, name) for name in ("copied", "units_covered", "units_off", "warnings")}
 
 
 @contextmanager
