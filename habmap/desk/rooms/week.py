@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from starlette.responses import Response
 
 from habmap.desk.asked import Asked
 from habmap.desk.pages import page
 from habmap.desk.room import Room
+
+if TYPE_CHECKING:
+    from habmap.work.week import WeekResult
 
 
 def show(asked: Asked) -> Response:
@@ -31,14 +34,17 @@ def show(asked: Asked) -> Response:
         )
         for name in SECTIONS
     ]
-    first = next((one for one in (*result.cut, *result.check) if one.unit_id), None)
-    return page(
-        asked,
-        "week.html.j2",
-        result=result,
-        lists=lists,
-        first=None if first is None else (first.unit_id, item_words(first)),
-    )
+    return page(asked, "week.html.j2", result=result, lists=lists, first=_first(result))
+
+
+def _first(result: WeekResult) -> str:
+    """Return the week in one sentence: what comes first."""
+    for words, items in (("To cut next", result.cut), ("To check first", result.check)):
+        for one in items:
+            if one.unit_id is not None:
+                size = "" if one.acres is None else f", {one.acres:,.1f} acres"
+                return f"{words}: {one.unit_id}{size}."
+    return "Nothing is to be cut or checked this week."
 
 
 def _does(asked: Asked, name: str, unit_id: str | None) -> tuple[str, str] | None:
