@@ -44,7 +44,9 @@ def t_quantile(p: float, df: float) -> float:
     def density(t: float) -> float:
         return math.exp(scale - (df + 1) / 2 * math.log1p(t * t / df))
 
-    return _root(above, density, 1 - p, start=normal_quantile(p))
+    z = normal_quantile(p)
+    near = z + (z**3 + z) / (4 * df) + (5 * z**5 + 16 * z**3 + 3 * z) / (96 * df**2)  # Cornish and Fisher, two terms
+    return _root(above, density, 1 - p, start=near)
 
 
 @cache
@@ -114,9 +116,11 @@ def _root(tail: Callable[[float], float], density: Callable[[float], float], p: 
         low, high = (x, high) if gap > 0 else (low, x)
         slope = density(x)
         step = x + gap / slope if slope > 0 else math.inf
-        if not low < step < high:
+        is_newton = low < step < high
+        if not is_newton:
             step = 2 * low if math.isinf(high) else (low + high) / 2
-        if abs(step - x) <= 4e-15 * step or step == x:
+        # Newton's steps double their digits: after one this small the next would change nothing that is kept.
+        if step == x or (is_newton and abs(step - x) <= 1e-9 * step):
             return step
         x = step
     return x
