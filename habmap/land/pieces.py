@@ -27,7 +27,7 @@ from habmap.land.terrain import (
     horn_gradient,
 )
 
-#: The plain sums of a piece, in order; `habmap.land.zones.ZoneSums` says what each is.
+#: The plain sums of a piece, in order; `habmap.land.zones.ZoneTable` says what each is.
 PLAIN_SUMS: Final = (
     "covered_m2", "slope_deg_m2", "gradient_east_m2", "gradient_north_m2", "gradient_length_m2",
     "heat_load_m2", "heat_load_ground_m2", "flat_cut_m2", "sun_cut_m2", "hand_cut_m2",
