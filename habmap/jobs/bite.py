@@ -22,8 +22,8 @@ from habmap.jobs.public import public_view
 from habmap.jobs.rank import rank
 from habmap.jobs.snapshot import once
 from habmap.jobs.terrain import terrain_sums
-from habmap.land.bite import SCRAP_FRAC, Bite, bites
-from habmap.land.contiguous import contiguous, spared, widened, without_hairs
+from habmap.land.bite import Bite, sparing_bite
+from habmap.land.contiguous import contiguous, widened, without_hairs
 from habmap.land.meridian import cut
 from habmap.measures import acres as to_acres
 from habmap.measures import ft, m2
@@ -192,18 +192,18 @@ def _in_unit(
     steep_frac = _share(_lies(store, [remains])[0].hand_only_pct) if hand_only else 0.0
     for _ in range(_ROUNDS):
         asked_acres = _asked_acres(acres, hours, density=density, steep_frac=steep_frac, by=by)
-        free = remains if steep is None else spared(remains, steep, least_m2=SCRAP_FRAC * m2(asked_acres))
-        if free.is_empty:
-            return None
         edges = [one.geometry for one in around]
-        taken = bites(free, wanted_m2=m2(asked_acres), opened=edges, liking=sun_facing)[0]
+        found = sparing_bite(remains, steep, wanted_m2=m2(asked_acres), opened=edges, liking=sun_facing)
+        if found is None:
+            return None
+        taken, spared_m2 = found
         (lie,) = _lies(store, [taken.geometry])
         steep_now = _share(lie.hand_only_pct)
         if hours is None or steep_now == steep_frac:
             break
         steep_frac = steep_now
     takes = left_on(to_acres(taken.area_m2), density=density, steep_frac=steep_now, by=by).middle
-    return _Found(unit, taken, asked_acres, to_acres(remains.area - free.area), around, lie, takes)
+    return _Found(unit, taken, asked_acres, to_acres(spared_m2), around, lie, takes)
 
 
 def _asked_acres(

@@ -32,7 +32,7 @@ from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 from shapely.geometry.polygon import orient
 
-from habmap.land.contiguous import CRUMB_M2, NARROW_M, contiguous, grown, place_of, polygons
+from habmap.land.contiguous import CRUMB_M2, HAIR_M, NARROW_M, contiguous, grown, place_of, polygons, spared
 from habmap.land.growing import ALL, SPEEDS, Boxes, Floats
 
 #: A place on an edge and the unit vector along it: x, y, dx, dy.
@@ -134,6 +134,38 @@ def bites(
     if not rough and large:
         rough = [_Search(large[0], wanted_m2, opened, beside, liking, only_beside=False).least_bad()]
     return tuple(rough or whole[:1])
+
+
+def sparing_bite(
+    ground: Polygon | MultiPolygon,
+    spare: BaseGeometry | None,
+    *,
+    wanted_m2: float,
+    opened: Sequence[BaseGeometry] = (),
+    liking: Liking | None = None,
+) -> tuple[Bite, float] | None:
+    """Return the best bite off a ground of which some is to be spared, and how much is [m²]; ``None``: all of it is.
+
+    Spots of ``spare`` smaller than a scrap are not spared, nor are crumbs of the ground that a bite would cut off from
+    all the rest: left alone both would be scraps.
+    """
+    scrap_m2 = SCRAP_FRAC * wanted_m2
+    free = ground if spare is None else spared(ground, spare, least_m2=scrap_m2)
+    while True:
+        found = bites(free, wanted_m2=wanted_m2, opened=opened, liking=liking)
+        if not found:
+            return None
+        taken = found[0].geometry
+        strays = [
+            part
+            for part in contiguous(ground.difference(taken))
+            if CRUMB_M2 < part.area < scrap_m2
+            and part.distance(taken) < HAIR_M
+            and part.difference(free).area > CRUMB_M2
+        ]
+        if spare is None or not strays:
+            return found[0], float(ground.area - free.area)
+        free = MultiPolygon(polygons(shapely.union_all([free, *strays])))
 
 
 class _Search:

@@ -8,7 +8,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely import LineString, MultiPolygon, Polygon, box
 
-from habmap.land.bite import AREA_WITHIN_FRAC, SCRAP_FRAC, bites
+from habmap.land.bite import AREA_WITHIN_FRAC, SCRAP_FRAC, bites, sparing_bite
 from habmap.land.contiguous import contiguous, spared, widened
 
 ACRE_M2 = 4046.8564224
@@ -141,3 +141,15 @@ def test_a_steep_spot_smaller_than_a_scrap_stays_and_a_larger_one_does_not() -> 
 def test_no_strip_narrower_than_ten_meters_stays_beside_steep_ground() -> None:
     free = spared(box(0, 0, 200, 200), box(0, 8, 200, 120), least_m2=10)
     assert free.bounds[1] == pytest.approx(120) and free.area == pytest.approx(200 * 80)
+
+
+def test_a_corner_too_narrow_beside_steep_ground_goes_with_the_bite_that_would_cut_it_off() -> None:
+    # the west end of the ground runs out in a wedge of 8 m, which is too narrow to begin with and a scrap by itself
+    ground = shapely.union_all([box(0, 0, 600, 40), Polygon([(-30, 16), (0, 16), (0, 24)])])
+    found = sparing_bite(ground, box(500, 0, 600, 40), wanted_m2=ACRE_M2, opened=[box(-60, -50, -30, 50)])
+    assert found is not None
+    one, spared_m2 = found
+    rest = [part.area for part in contiguous(ground.difference(one.geometry)) if part.area > 1e-6]
+    assert min(rest) >= SCRAP_FRAC * ACRE_M2 and one.area_m2 == pytest.approx(ACRE_M2, rel=AREA_WITHIN_FRAC)
+    assert spared_m2 == pytest.approx(100 * 40, rel=0.01)
+    assert sparing_bite(ground, box(-100, -100, 700, 100), wanted_m2=ACRE_M2) is None
