@@ -5,6 +5,7 @@ A key is what files, JSON and the command line carry; ``STAGE_WORDS`` and its ki
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final, Literal
 
@@ -36,8 +37,8 @@ class Practice:
     default_pct
         Killed share taken where none is written [%], of a cedar whose stumps don't grow again; ``None``: it must be
         said (:func:`default_killed_pct`).
-    has_fire, has_saw, has_product
-        Whether fire, saws, or a product with a label belong to it: their cautions go with it.
+    has_fire, has_saw, has_machine, has_product
+        Whether fire, saws, machines, or a product with a label belong to it: their cautions go with it.
     is_work
         Whether it works on what grows or lies there, as against saying what is there, or adding to it.
     is_follow_up
@@ -56,6 +57,7 @@ class Practice:
     default_pct: float | None = None
     has_fire: bool = False
     has_saw: bool = False
+    has_machine: bool = False
     has_product: bool = False
     is_work: bool = True
     is_follow_up: bool = False
@@ -67,15 +69,15 @@ class Practice:
 PRACTICE_ROWS: Final = (
     Practice("keep", "left on purpose", "work", is_work=False, is_statement=True, is_each_own=True),
     Practice("cut", "cut", "cut", "314", kills=True, default_pct=100.0, has_saw=True),
-    Practice("mulch", "mulched", "mulching", "314", kills=True, default_pct=100.0),
-    Practice("pull", "pulled", "pulling", "314", kills=True, default_pct=100.0),
+    Practice("mulch", "mulched", "mulching", "314", kills=True, default_pct=100.0, has_machine=True),
+    Practice("pull", "pulled", "pulling", "314", kills=True, default_pct=100.0, has_machine=True),
     Practice("girdle", "girdled", "girdling", "314", kills=True, has_saw=True),
     Practice("spray", "sprayed", "spraying", "314", kills=True, has_product=True),
     Practice("pile", "piled", "piling", "384", has_saw=True, is_follow_up=True),
-    Practice("haul", "hauled away", "hauling", "384", is_follow_up=True),
+    Practice("haul", "hauled away", "hauling", "384", has_machine=True, is_follow_up=True),
     Practice("burn", "burned", "burn", "338", kills=True, default_pct=0.0, has_fire=True, is_follow_up=True),
     Practice("pile_burn", "piles burned", "burning of the piles", "384", has_fire=True, is_follow_up=True),
-    Practice("mow", "mown", "mowing"),
+    Practice("mow", "mown", "mowing", has_machine=True),
     Practice("graze", "grazed", "grazing", "528"),
     Practice("checkup", "checked", "check-up", is_work=False, is_statement=True, is_each_own=True),
     Practice("seed", "seeded", "seeding", "550", is_work=False),
@@ -96,6 +98,7 @@ def _with(trait: str) -> frozenset[str]:
 KILLING: Final = _with("kills")
 FIRE: Final = _with("has_fire")
 SAWS: Final = _with("has_saw")
+MACHINES: Final = _with("has_machine")
 PRODUCTS: Final = _with("has_product")
 WORKS: Final = _with("is_work")
 STATEMENTS: Final = _with("is_statement")
@@ -207,8 +210,13 @@ def file_mark(what: str, audience: str) -> str:
 
 # --- cautions -----------------------------------------------------------------------------------------------
 SAW_CAUTION: Final = (
-    "Chain saws and falling trees maim and kill. Work with a helper in earshot, wear head, eye, ear, hand and leg "
-    "protection, and follow the saw maker's manual and the training the law where you are asks for."
+    "Chain saws and falling trees maim and kill. Never cut alone. Keep others two tree lengths away and stay clear of "
+    "power lines. Wear head, eye, ear, hand, leg and foot protection, follow the saw maker's manual, and get the "
+    "training your state, employer or insurer requires."
+)
+MACHINE_CAUTION: Final = (
+    "Mulchers and mowers throw debris a long way and can start fires. Keep people back as the manual says. Machines "
+    "roll on side slopes. On steep ground never work below another person."
 )
 FIRE_CAUTION: Final = (
     "Nothing here says that burning is safe or allowed. The burn boss, the written burn plan, permits, burn bans and "
@@ -216,6 +224,10 @@ FIRE_CAUTION: Final = (
 )
 SNAG_CAUTION: Final = (
     "Cedars killed and left standing drop limbs without warning and torch readily: look up before you work under them."
+)
+LABEL_CAUTION: Final = (
+    "The label is the law: read it for site, rate, weather, protective gear and re-entry. Some products and all hired "
+    "spraying may need a state applicator license."
 )
 STEEP_CAUTION: Final = (
     "The machine's manual and its operator decide what ground a machine may work; this figure only compares slope with "
@@ -226,6 +238,45 @@ STEEP_CAUTION_PUBLIC: Final = (
     "The machine's manual and its operator decide what ground a machine may work; this figure only compares slope with "
     "a limit set for this property."
 )
-LABEL_CAUTION: Final = (
-    "The product's label is the law: rate, site, protective gear and license are read there, not here."
-)
+#: What each caution is about, in the order in which they are said.
+CAUTIONS: Final = {
+    SAW_CAUTION: "saws and falling trees", MACHINE_CAUTION: "machines", FIRE_CAUTION: "fire",
+    SNAG_CAUTION: "trees that stand dead", LABEL_CAUTION: "the product's label", STEEP_CAUTION: "steep ground",
+    STEEP_CAUTION_PUBLIC: "steep ground",
+}  # fmt: skip
+#: How burned piles and stumps are looked over for heat.
+HEAT_CHECK: Final = "tool first, then the back of the hand held near; never into ash"
+#: Said under every headline.
+NOT_PERMISSION: Final = "A record of work, not permission to cut, spray or burn."
+
+
+def cautions_of(
+    practices: Iterable[str],
+    *,
+    has_snags: bool = False,
+    has_product: bool = False,
+    is_steep: bool = False,
+    audience: Audience = "owner",
+) -> tuple[str, ...]:
+    """Return the cautions that belong to practices and to the ground that they are done on, each whole.
+
+    Parameters
+    ----------
+    has_snags
+        Whether cedars killed and left standing are up there.
+    has_product
+        Whether a product with a label is used, whatever the practice.
+    is_steep
+        Whether ground was compared with the slope that machines are kept to.
+    """
+    done = frozenset(practices)
+    applies = {
+        SAW_CAUTION: bool(done & SAWS),
+        MACHINE_CAUTION: bool(done & MACHINES),
+        FIRE_CAUTION: bool(done & FIRE),
+        SNAG_CAUTION: has_snags,
+        LABEL_CAUTION: has_product or bool(done & PRODUCTS),
+        STEEP_CAUTION: is_steep and audience == "owner",
+        STEEP_CAUTION_PUBLIC: is_steep and audience == "public",
+    }
+    return tuple(words for words in CAUTIONS if applies[words])

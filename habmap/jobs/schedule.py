@@ -17,7 +17,7 @@ from habmap.place.closed_days import closures, plan_days, upkeep_rule
 from habmap.place.named_units import settings_of_now
 from habmap.place.settings import Settings
 from habmap.show.schedule_calendar import schedule_calendar
-from habmap.vocabulary import FIRE_CAUTION, PRACTICES, SAW_CAUTION, SNAG_CAUTION
+from habmap.vocabulary import PRACTICES, cautions_of
 from habmap.work.calendar_day import CalendarDay
 from habmap.work.dated_ground import dated_ground
 from habmap.work.ground import Ground
@@ -105,11 +105,7 @@ def schedule(store: Store, *, first: date, last: date, hours_per_week: float, on
         unsigned=tuple(
             sorted(kind for kind in fires if not all(plan_of(kind, unit_id).is_signed for unit_id in upkeep))
         ),
-        cautions=(
-            SAW_CAUTION,
-            *([SNAG_CAUTION] if _snags_in(state, {item.unit_id for item in laid}) else []),
-            FIRE_CAUTION,
-        ),
+        cautions=cautions_of(("cut", "burn"), has_snags=_snags_in(state, {item.unit_id for item in laid})),
     )
 
 

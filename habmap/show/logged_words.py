@@ -5,28 +5,15 @@ from __future__ import annotations
 import datetime as dt
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from typing import Final, Protocol
+from typing import Protocol
 
 from habmap.measures import acres
 from habmap.records import Entry
 from habmap.show.words import SPOKEN_ACRES, joined
-from habmap.vocabulary import (
-    FIRE_CAUTION,
-    LABEL_CAUTION,
-    PRACTICE_WORDS,
-    SAW_CAUTION,
-    SNAG_CAUTION,
-    STATEMENTS,
-)
+from habmap.vocabulary import CAUTIONS, PRACTICE_WORDS, STATEMENTS
 from habmap.work.logged import Changes, Logged
 from habmap.work.seasons import HeldUnit
 from habmap.work.unit_shares import TRACE_M2
-
-#: What a caution is about, where it was said in full earlier in the day.
-_ABOUT: Final = {
-    SAW_CAUTION: "saws and falling trees", FIRE_CAUTION: "fire", SNAG_CAUTION: "trees that stand dead",
-    LABEL_CAUTION: "the product's label",
-}  # fmt: skip
 
 
 class _Contract(Protocol):
@@ -132,7 +119,7 @@ def caution_lines(logged: Logged) -> list[str]:
     told = {one.caution: one.number for one in logged.said_today}
     again: defaultdict[int, list[str]] = defaultdict(list)
     for caution, number in told.items():
-        again[number].append(_ABOUT.get(caution, caution))
+        again[number].append(CAUTIONS.get(caution, caution))
     return [
         *(caution for caution in logged.cautions if caution not in told),
         *(

@@ -9,6 +9,7 @@ from typing import Any, Final
 
 from habmap.show import palette
 from habmap.show.templating import ENVIRONMENT
+from habmap.vocabulary import NOT_PERMISSION, PRACTICES, cautions_of
 
 #: A key of JSON that the page lists: its path, its type and what it holds.
 _TYPES: Final = {"number": "number", "integer": "whole number", "string": "text", "boolean": "true or false"}
@@ -98,4 +99,11 @@ def manual_page(version: str, commands: Sequence[ManualCommand], settings: str) 
         The text of a new property's settings file, comments and all.
     """
     template = ENVIRONMENT.get_template("manual.html.j2")
-    return template.render(version=version, commands=commands, settings=settings, palette=palette)
+    return template.render(
+        version=version,
+        commands=commands,
+        settings=settings,
+        palette=palette,
+        not_permission=NOT_PERMISSION,
+        cautions=cautions_of(PRACTICES, has_snags=True, is_steep=True),
+    )

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from datetime import date
 from typing import Final
 
-from habmap.vocabulary import FIRE_CAUTION, SAW_CAUTION, SNAG_CAUTION
+from habmap.vocabulary import HEAT_CHECK, cautions_of
 from habmap.work.burn.written_plan import PLAN_KIND_WORDS
 from habmap.work.due_rows import SPOTS, share_of
 from habmap.work.plan_days import PlanDays
@@ -121,7 +121,7 @@ def ask_words(ask: Ask, *, on: date, is_for_fire: bool) -> str:
     if ask.what == "upkeep":
         return _upkeep_words(ask, is_for_fire=is_for_fire)
     if ask.what == "hand_check":
-        return f"burned piles{_since(ask.parts, ' of')}: for heat, with a tool first, and before wind"
+        return f"burned piles{_since(ask.parts, ' of')}: for heat ({HEAT_CHECK}), and before wind"
     if ask.what == "snag_check":
         return f"dead standing cedars{_since(ask.parts, ' after the fire of')}: from out of reach, and before wind"
     if ask.what == "checkup":
@@ -197,8 +197,8 @@ def week_cautions(week: Week, *, has_snags: bool) -> tuple[str, ...]:
     is_after_fire = any(ask.what in FIRE_CHECKS for ask in week.asks["check"])
     has_fire = bool(week.asks["burn"] or week.asks["closes"]) or is_after_fire
     has_saws = bool(week.asks["cut"])
-    told = ((has_fire, FIRE_CAUTION), (has_saws, SAW_CAUTION), (has_snags, SNAG_CAUTION))
-    return tuple(words for applies, words in told if applies)
+    asked = [practice for practice, is_asked in (("burn", has_fire), ("cut", has_saws)) if is_asked]
+    return cautions_of(asked, has_snags=has_snags)
 
 
 def week_lines(result: WeekResult) -> list[str]:

@@ -9,16 +9,10 @@ from habmap.records import Entry, Look, facts, value_of
 from habmap.records.said import Said, parts_of_a_look, refuse_faults
 from habmap.vocabulary import (
     DEFAULT_KILLED_PCT,
-    FIRE,
-    FIRE_CAUTION,
     KILLING,
-    LABEL_CAUTION,
     PRACTICES,
-    PRODUCTS,
-    SAW_CAUTION,
-    SAWS,
-    SNAG_CAUTION,
     TOP_KILLING,
+    cautions_of,
     default_killed_pct,
 )
 from habmap.work.stages import LEAVES_SNAGS, GroundState
@@ -99,14 +93,11 @@ def check_killed(said: Said, *, practice: str, cedar: str) -> None:
 def cautions_for(practice: str, said: Said | Entry, ground: Iterable[GroundState] = ()) -> tuple[str, ...]:
     """Return the cautions that belong to work: its own, and those of the ground that it is done on."""
     is_treated = said.look is not None and said.look.stump_treated is True
-    has_product = practice in PRODUCTS or is_treated or said.product is not None
-    rules = (
-        (practice in SAWS, SAW_CAUTION),
-        (practice in FIRE, FIRE_CAUTION),
-        (practice in LEAVES_SNAGS or has_snags(ground), SNAG_CAUTION),
-        (has_product, LABEL_CAUTION),
+    return cautions_of(
+        (practice,),
+        has_snags=practice in LEAVES_SNAGS or has_snags(ground),
+        has_product=is_treated or said.product is not None,
     )
-    return tuple(words for applies, words in rules if applies)
 
 
 def has_snags(ground: Iterable[GroundState]) -> bool:

@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from habmap.vocabulary import REMAINING, STAGES, TREATED
+from habmap.vocabulary import CAUTIONS, REMAINING, STAGES, STEEP_CAUTION_PUBLIC, TREATED
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +38,11 @@ def sample(run_habmap: Callable[..., Any], first: tuple[Path, Told]) -> tuple[Pa
     assert outcome.code == 0, outcome.err
     assert not (folder / "beside.txt").exists()
     return folder, outcome.json
+
+
+def test_it_ends_with_every_caution_whole(first: tuple[Path, Told]) -> None:
+    said = first[1].out
+    assert [words for words in CAUTIONS if words != STEEP_CAUTION_PUBLIC and words not in said] == []
 
 
 def snapshot(folder: Path) -> dict[Path, tuple[int, bytes]]:

@@ -98,6 +98,11 @@ def test_headline_says_treated_remaining_and_next() -> None:
     assert headline(page(units=(unit(name="Hayrack Hill"),))).endswith("next: Hayrack Hill, 6.4 acres.")
 
 
+def test_under_the_headline_stands_what_the_page_is_not() -> None:
+    head = render_page(page()).partition("<header>")[2].partition("</header>")[0]
+    assert "<h1>" in head and "A record of work, not permission to cut, spray or burn." in head.partition("</h1>")[2]
+
+
 def test_sentences_tell_stage_terrain_and_work() -> None:
     assert stage_sentence(unit()) == "Cedars standing 6.4, cut, slash on ground 1.3 acres."
     part = {"standing": 5.0, "part_cut": 2.7}

@@ -11,7 +11,18 @@ from habmap.errors import UsageError
 from habmap.records import Entry, Look
 from habmap.records.said import Said, assembled
 from habmap.records.written import sprouts_of
-from habmap.vocabulary import FIRE_CAUTION, LABEL_CAUTION, PRACTICES, SAW_CAUTION, SNAG_CAUTION
+from habmap.vocabulary import (
+    CAUTIONS,
+    FIRE_CAUTION,
+    LABEL_CAUTION,
+    MACHINE_CAUTION,
+    PRACTICES,
+    SAW_CAUTION,
+    SNAG_CAUTION,
+    STEEP_CAUTION,
+    STEEP_CAUTION_PUBLIC,
+    cautions_of,
+)
 from habmap.work.said import cautions_for, check_practice, check_said
 
 NAN, INF = math.nan, math.inf
@@ -90,9 +101,32 @@ def test_a_look_of_nothing_is_none() -> None:
         ("spray", Said(), {SNAG_CAUTION, LABEL_CAUTION}),
         ("burn", Said(), {FIRE_CAUTION, SNAG_CAUTION}),
         ("pile_burn", Said(), {FIRE_CAUTION}),
+        ("mulch", Said(), {MACHINE_CAUTION}),
+        ("haul", Said(), {MACHINE_CAUTION}),
+        ("mow", Said(), {MACHINE_CAUTION}),
+        ("pull", Said(), {MACHINE_CAUTION}),
         ("graze", Said(), set()),
         ("checkup", Said(look=Look(stump_treated=False)), set()),
     ],
 )
-def test_cautions_go_with_saws_fire_snags_and_labels(practice: str, said: Said, cautions: set[str]) -> None:
+def test_cautions_go_with_saws_machines_fire_snags_and_labels(practice: str, said: Said, cautions: set[str]) -> None:
     assert set(cautions_for(practice, said)) == cautions
+
+
+def test_each_caution_says_what_can_happen_and_whom_to_ask() -> None:
+    """By the list of cautions that people who work with saws, machines, products and fire asked for."""
+    asked = {
+        SAW_CAUTION: ("Never cut alone", "two tree lengths", "power lines", "foot protection", "employer or insurer"),
+        MACHINE_CAUTION: ("debris", "start fires", "roll on side slopes", "never work below another person"),
+        LABEL_CAUTION: ("label is the law", "site, rate, weather, protective gear and re-entry", "applicator license"),
+        FIRE_CAUTION: ("burn boss", "permits", "burn bans", "local law"),
+        SNAG_CAUTION: ("drop limbs", "look up"),
+        STEEP_CAUTION: ("manual and its operator decide",),
+    }
+    for caution, parts in asked.items():
+        assert [part for part in parts if part not in caution] == []
+    told = cautions_of(PRACTICES, has_snags=True, is_steep=True)
+    assert set(told) == set(asked)
+    assert cautions_of(PRACTICES, has_snags=True, is_steep=True, audience="public")[-1] == STEEP_CAUTION_PUBLIC
+    assert cautions_of(("graze", "seed", "keep")) == ()
+    assert set(CAUTIONS) == {*asked, STEEP_CAUTION_PUBLIC}

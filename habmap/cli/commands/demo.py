@@ -29,7 +29,7 @@ def demo(
     """
     from habmap.jobs.demo import demo as build
     from habmap.place.settings import PlaceSection
-    from habmap.vocabulary import FIRE_CAUTION, SAW_CAUTION, STAGE_WORDS
+    from habmap.vocabulary import PRACTICES, STAGE_WORDS, cautions_of
 
     session: Session = context.obj
     result = build(
@@ -48,8 +48,8 @@ def demo(
         [[STAGE_WORDS[stage], stage_acres] for stage, stage_acres in result.stage_acres.items()],
     )
     say("")
-    say(SAW_CAUTION)
-    say(FIRE_CAUTION)
+    for words in cautions_of(PRACTICES, has_snags=True, is_steep=True):
+        say(words)
     say("")
     say(f"The map is {result.map}; open it in a browser, it needs no network.")
     say(f"The sheet to print is {result.sheet}; print it at 100 %, not fitted to the page.")

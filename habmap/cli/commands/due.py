@@ -85,7 +85,7 @@ def _first_words(result: DueResult) -> None:
         which = f"{top.unit_id or 'all units'}, {WHAT_WORDS[top.what]}, {top.state}"
         say(f"{number} on {result.on}; the first: {which}{f' ({top.words})' if top.words else ''}.")
     else:
-        say(f"Nothing presses on {result.on}.")
+        say(f"No item is overdue or due on {result.on}.")
     say(f"Beginning or ending within 30 days: {_glance(result, 30)}; within 90: {_glance(result, 90)}.")
 
 

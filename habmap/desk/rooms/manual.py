@@ -14,7 +14,7 @@ from habmap.desk.tables import table
 
 def show(asked: Asked) -> Response:
     """Show what each word means, and offer the reference."""
-    from habmap.vocabulary import FIRE_CAUTION, PRACTICE_ROWS, SAW_CAUTION, STAGE_WORDS, TREATED
+    from habmap.vocabulary import PRACTICE_ROWS, PRACTICES, STAGE_WORDS, TREATED, cautions_of
 
     stages = [
         [words, "treated" if key in TREATED else "remains" if key in ("standing", "part_cut") else "neither"]
@@ -30,7 +30,7 @@ def show(asked: Asked) -> Response:
             ("what was done", "its key in files", "practice code", "kills cedars", "is fire"),
             practices,
         ),
-        cautions=(SAW_CAUTION, FIRE_CAUTION),
+        cautions=cautions_of(PRACTICES, has_snags=True, is_steep=True),
     )
 
 

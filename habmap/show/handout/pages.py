@@ -24,7 +24,7 @@ from habmap.show.sheet.margin import SCALE_STRIP_PT, draw_scale, scale_words
 from habmap.show.sheet.paper import MM_PT, PDF_SETTINGS, SCALES, Paper, fitting_scale
 from habmap.show.sheet.pen import LEAST_PT, at_most, text_width_pt, whole_sentences, wrapped
 from habmap.show.terrain_words import elevation_words
-from habmap.vocabulary import FIRE_CAUTION, LABEL_CAUTION, SAW_CAUTION, SNAG_CAUTION, STAGE_WORDS, STAGES, file_mark
+from habmap.vocabulary import FIRE_CAUTION, SAW_CAUTION, SNAG_CAUTION, STAGE_WORDS, STAGES, file_mark
 from habmap.work.season_account import SEASON_WORDS
 
 _LEGEND_PT: Final = 212.0
@@ -207,8 +207,7 @@ def _by_season(leaf: HandoutPage, handout: Handout) -> None:
         SEASON_WORDS, handout_words.running(handout), "Ground treated once is counted in its first season.",
         handout_words.left_on_purpose(handout),
     ]  # fmt: skip
-    cautions = (SAW_CAUTION, FIRE_CAUTION, LABEL_CAUTION)
-    floor = leaf.stand(leaf.foot(handout, 2, cautions=cautions, more=[one for one in more if one]))
+    floor = leaf.stand(leaf.foot(handout, 2, cautions=handout.page.cautions, more=[one for one in more if one]))
     told = at_most(4, wrapped(handout_words.practices(handout), leaf.width, size_pt=leaf.room_pt))
     floor += len(told) * leaf.line + leaf.gap / 2
     leaf.pen.block(leaf.left, floor - leaf.gap / 2, told, size_pt=leaf.room_pt)

@@ -252,7 +252,8 @@ def asked(handout: Handout) -> list[str]:
             + ("." if hours is None else f", about {hours:,.0f} person-hours.")
         )
     if handout.lying_acres >= words.SPOKEN_ACRES:
-        lines.append(f"Hands or a machine for slash: {words.tenths(handout.lying_acres)} acres lie cut.")
+        lying = words.tenths(handout.lying_acres)
+        lines.append(f"People trained and equipped for saw or machine work: {lying} acres lie cut.")
     looks = sum(item.units for item in handout.due if item.what == "checkup" and item.state in ("due", "overdue"))
     if looks:
         lines.append(f"Eyes: {_count(looks, 'unit')} should be walked and looked over.")

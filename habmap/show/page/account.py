@@ -13,7 +13,14 @@ from habmap.show.patterns import over_id, pattern_definitions, pattern_id
 from habmap.show.records import Page, PageUnit
 from habmap.show.shares import SHARE_WORDS
 from habmap.show.terrain_words import terrain_sentence
-from habmap.vocabulary import CEDAR_COVERS, FEATURE_WORDS, PRIVATE_FEATURE_KINDS, STAGE_WORDS, STAGES
+from habmap.vocabulary import (
+    CEDAR_COVERS,
+    FEATURE_WORDS,
+    NOT_PERMISSION,
+    PRIVATE_FEATURE_KINDS,
+    STAGE_WORDS,
+    STAGES,
+)
 
 _BAR_WIDTH: Final = 120.0
 _BAR_HEIGHT: Final = 13.0
@@ -53,6 +60,7 @@ def sheet_parts(page: Page) -> dict[str, Any]:
         "drawn_on": words.day_words(page.drawn_on),
         "numbered": any(unit.order is not None for unit in page.units),
         "headline": words.headline(page),
+        "not_permission": NOT_PERMISSION,
         "also": words.also(page),
         "tenths": words.tenths,
         "groups": _groups(page),

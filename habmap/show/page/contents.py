@@ -22,16 +22,7 @@ from habmap.show.relief import Relief
 from habmap.show.shares import page_shares
 from habmap.show.terrain_words import coverage_warnings
 from habmap.show.words import SPOKEN_ACRES, day_words
-from habmap.vocabulary import (
-    FIRE_CAUTION,
-    LABEL_CAUTION,
-    PRODUCTS,
-    SAW_CAUTION,
-    SNAG_CAUTION,
-    STEEP_CAUTION,
-    STEEP_CAUTION_PUBLIC,
-    Audience,
-)
+from habmap.vocabulary import MACHINES, PRODUCTS, Audience, cautions_of
 from habmap.work.acres import AcresResult, UnitAcres
 from habmap.work.bite import BiteResult
 from habmap.work.ground import Ground, StageLimits
@@ -266,12 +257,14 @@ def _method(answers: Answers) -> tuple[str, ...]:
 
 def _cautions(answers: Answers, audience: Audience) -> tuple[str, ...]:
     totals, slopes = answers.account.totals, answers.slopes
-    found = {
-        SAW_CAUTION: totals.remaining_acres >= SPOKEN_ACRES,
-        FIRE_CAUTION: totals.cedar_acres - totals.keep_acres >= SPOKEN_ACRES,
-        SNAG_CAUTION: totals.snag_acres > 0,
-        LABEL_CAUTION: any(entry.practice in PRODUCTS for entry in answers.state.entries),
-        STEEP_CAUTION if audience == "owner" else STEEP_CAUTION_PUBLIC: slopes is not None
-        and any((unit.hand_only_pct or 0.0) >= 0.5 for unit in slopes.units),
-    }
-    return tuple(words for words, is_there in found.items() if is_there)
+    has_cedar = totals.cedar_acres - totals.keep_acres >= SPOKEN_ACRES
+    asked = [("cut", totals.remaining_acres >= SPOKEN_ACRES), ("burn", has_cedar)]
+    return cautions_of(
+        {
+            *(practice for practice, is_asked in asked if is_asked),
+            *({entry.practice for entry in answers.state.entries} & (MACHINES | PRODUCTS)),
+        },
+        has_snags=totals.snag_acres > 0,
+        is_steep=slopes is not None and any((unit.hand_only_pct or 0.0) >= 0.5 for unit in slopes.units),
+        audience=audience,
+    )
