@@ -166,7 +166,11 @@ class Desk:
             brought: dict[str, list[Any]] = {}
             for name, value in items:
                 if isinstance(value, UploadFile) and (value.filename or value.size):
-                    kept = await run_in_threadpool(keep, self.new_folder(), value.filename or "file", value.file)
+                    try:
+                        kept = await run_in_threadpool(keep, self.new_folder(), value.filename or "file", value.file)
+                    except OSError as error:
+                        words = "The file could not be put on this computer's disk; nothing was written"
+                        raise HTTPException(507, f"{words} ({error.strerror}).") from error
                     brought.setdefault(name, []).append(kept)
             asked.files = brought
         return await run_in_threadpool(self._once, act, asked)

@@ -25,6 +25,8 @@ if TYPE_CHECKING:
 #: What may stand in a file's name; all else becomes a dash.
 _NAME: Final = re.compile(r"[^\w.\- ]+", re.UNICODE)
 _LONGEST_NAME: Final = 100
+#: Names that are devices to Windows, whatever their ending.
+_DEVICES: Final = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)(\.|$)", re.IGNORECASE)
 
 
 class TheDesk(Protocol):
@@ -218,6 +220,7 @@ def safe_name(name: str) -> str:
     What a browser sends as a name is any text: ``../../x``, ``C:\\x``, ``con``, or a thousand letters.
     """
     last = _NAME.sub("-", re.split(r"[\\/]", name)[-1]).strip(" .")
+    last = f"file-{last}" if _DEVICES.match(last) else last
     stem, dot, ending = last.rpartition(".")
     stem, ending = (stem, dot + ending[:20]) if dot and stem else (last, "")
     return f"{stem[: _LONGEST_NAME - len(ending)] or 'file'}{ending}"

@@ -29,6 +29,7 @@ from starlette.responses import PlainTextResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from habmap.desk.keys import Keys, same
+from habmap.errors import HabmapError
 
 #: Where a second start asks for a key of its own.
 AGAIN_PATH: Final = "/again"
@@ -156,7 +157,10 @@ class Door:
                 return _said(413, "A second start says one folder.")
             if not message.get("more_body", False):
                 break
-        path = self.again(json.loads(body or b"{}").get("folder"))
+        try:
+            path = self.again(json.loads(body or b"{}").get("folder"))
+        except (HabmapError, ValueError, AttributeError) as error:
+            return _said(422, str(error))
         return PlainTextResponse(self.address(path))
 
     def address(self, path: str = "/") -> str:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import contextlib
 import json
 import secrets
+import shutil
 import subprocess
 import threading
 import time
@@ -40,6 +41,8 @@ class Work:
         What the command printed: the record of its JSON, or a text.
     error
         What went wrong, in the command's words.
+    brought
+        Folders of what was brought for it, put away when it is over: elevation is large.
     """
 
     key: str
@@ -53,6 +56,7 @@ class Work:
     answer: Any = None
     error: HabmapError | None = None
     is_cancelled: bool = False
+    brought: Sequence[Path] = ()
 
     @property
     def is_over(self) -> bool:
@@ -79,7 +83,15 @@ class Works:
         self._known: dict[str, Work] = {}
 
     def begin(
-        self, arguments: Sequence[str], *, folder: Path, place: str, title: str, room: str, files: dict[str, Path]
+        self,
+        arguments: Sequence[str],
+        *,
+        folder: Path,
+        place: str,
+        title: str,
+        room: str,
+        files: dict[str, Path],
+        brought: Sequence[Path] = (),
     ) -> Work:
         """Start a command on a property's folder and return at once.
 
@@ -87,8 +99,8 @@ class Works:
         ----------
         arguments
             The command and its options, with which it prints JSON where it can.
-        files
-            What it writes, by the name that people get it under.
+        files, brought
+            What it writes, by the name that people get it under; folders to be put away after it.
         """
         process = subprocess.Popen(
             [*COMMAND, "--place", str(folder), *arguments],
@@ -99,7 +111,15 @@ class Works:
             encoding="utf-8",
             errors="replace",
         )
-        work = Work(key=secrets.token_urlsafe(12), place=place, title=title, room=room, files=files, process=process)
+        work = Work(
+            key=secrets.token_urlsafe(12),
+            place=place,
+            title=title,
+            room=room,
+            files=files,
+            process=process,
+            brought=brought,
+        )
         with self._lock:
             self._known[work.key] = work
             over = [key for key, one in self._known.items() if one.is_over]
@@ -137,6 +157,8 @@ def _follow(work: Work) -> None:
     if work.process.returncode not in (0, 1) or (isinstance(answer, dict) and _is_error(answer)):
         work.error = _error_of(answer if isinstance(answer, dict) else {"what": (err or "it was stopped").strip()})
     work.answer = answer
+    for folder in work.brought:
+        shutil.rmtree(folder, ignore_errors=True)
     work.ended = time.monotonic()
 
 

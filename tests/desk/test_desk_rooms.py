@@ -5,6 +5,7 @@ from __future__ import annotations
 import html
 import json
 import re
+import tempfile
 import threading
 import time
 import tomllib
@@ -232,6 +233,7 @@ def test_a_file_with_faults_is_listed_by_row_and_nothing_of_it_is_loaded(
     assert "row 4" in words
     assert "2026-13-01" in words
     assert len(lines(run_habmap, desk_place)) == before
+    assert not list(Path(tempfile.gettempdir()).glob("habmap-desk-*/*/l.csv"))  # what was brought is put away
     good = table.splitlines(keepends=True)
     page = done(
         desk,

@@ -161,6 +161,8 @@ def test_a_second_start_is_let_in_by_the_secret_file_alone(desk: Running) -> Non
     own = {"Authorization": f"Bearer {control}"}
     assert desk.raw("POST", "/again", body=b"{}", heads={**own, "Origin": desk.origin}).status == 403
     assert desk.raw("POST", "/again", body=b'{"folder": "' + b"x" * 20_000 + b'"}', heads=own).status == 413
+    assert desk.raw("POST", "/again", body=b"not json", heads=own).status == 422
+    assert desk.raw("POST", "/again", body=b'{"folder": "/etc"}', heads=own).status == 422
     assert desk.raw("POST", "/again", body=b"{}", heads=own).status == 200
     assert control not in desk.get("/").text
 
@@ -209,6 +211,8 @@ def test_pages_have_no_script_or_style_of_their_own(desk: Running) -> None:
         (".", "file"),
         ("", "file"),
         ("a\x00b\n.csv", "a-b-.csv"),
+        ("con.gpx", "file-con.gpx"),
+        ("LPT1", "file-LPT1"),
         ("walk of May 3.gpx", "walk of May 3.gpx"),
         ("Zäune.geojson", "Zäune.geojson"),
         ("x" * 5000 + ".gpx", "x" * 96 + ".gpx"),

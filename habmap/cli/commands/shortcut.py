@@ -23,7 +23,7 @@ def shortcut(
     ] = None,
     overwrite: OverwriteOption = False,
 ) -> None:
-    """Put an icon on the desktop that opens the desk without a terminal.
+    """Put an icon on the desktop that opens the desk.
 
     With --place, or in a property's folder, it opens that property; else the list of those that are known.
     """

@@ -10,7 +10,7 @@ from typing import Final
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
-from habmap.desk.asked import Asked
+from habmap.desk.asked import Asked, safe_name
 from habmap.desk.forms import Field
 from habmap.desk.pages import page
 from habmap.desk.room import Room
@@ -88,7 +88,7 @@ def system_timezone() -> str:
 
 def _free_folder(within: Path, name: str) -> Path:
     """Return a folder that is not there yet, named after the property."""
-    stem = _UNFIT.sub(" ", name).strip()[:60].strip() or "property"
+    stem = safe_name(_UNFIT.sub(" ", name).strip()[:60])
     number = 1
     while (folder := within / (stem if number == 1 else f"{stem} {number}")).exists():
         number += 1

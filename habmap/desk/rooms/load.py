@@ -173,6 +173,7 @@ def begin(asked: Asked, key: str) -> Work:
         title=f"Loading of {kind.words}",
         room=asked.text("back") or "load",
         files={},
+        brought=[path] if kind.is_folder else [path.parent],
     )
     return work
 

@@ -12,9 +12,6 @@ from habmap.desk.long_work import Work
 from habmap.desk.pages import page
 from habmap.desk.room import Room
 
-#: Kinds of papers that a browser shows by itself; all others are saved. None of them may run anything at the desk.
-_SHOWN: Final = {".pdf": "application/pdf"}
-
 
 def show(asked: Asked) -> Response:
     """Show how far a work is, or what came of it."""
@@ -36,17 +33,15 @@ def state(asked: Asked) -> Response:
 
 
 def file(asked: Asked) -> Response:
-    """Give what was made; a page in it gets no rights at the desk."""
+    """Give what was made, to be saved: a page in it never runs at the desk's own address."""
     work = _work(asked)
     path = work.files.get(asked.text("name"))
     if path is None or not work.is_over or not path.is_file():
         raise HTTPException(404, "There is no such paper.")
-    kind = _SHOWN.get(path.suffix)
     return FileResponse(
         path,
         filename=asked.text("name"),
-        media_type=kind or "application/octet-stream",
-        content_disposition_type="inline" if kind else "attachment",
+        media_type="application/octet-stream",
         headers={"content-security-policy": "default-src 'none'; sandbox"},
     )
 
