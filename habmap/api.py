@@ -198,7 +198,7 @@ def terrain(place: Store, *, on: dt.date | None = None) -> TerrainResult:
 
 
 def density(place: Store, *, on: dt.date | None = None) -> DensityResult:
-    """Return stems per acre with 95 % limits and crown cover [%] per unit, from plots of today's ground.
+    """Return stems per acre with 95% limits and crown cover [%] per unit, from plots of today's ground.
 
     Examples
     --------

@@ -58,7 +58,7 @@ class HabmapError(Exception):
                 ("where", self.where),
                 ("found", self.value),
                 ("allowed", self.allowed),
-                ("to mend it", self.mend),
+                ("fix", self.mend),
             )
             if text
         ]

@@ -27,17 +27,17 @@ M_PER_VERTICAL_UNIT: Final[dict[VerticalUnit, float]] = {"m": 1.0, "ft": M_PER_F
 
 
 def acres(area_m2: float) -> float:
-    """Turn square metres into international acres [acre]."""
+    """Turn square meters into international acres [acre]."""
     return area_m2 / M2_PER_ACRE
 
 
 def m2(area_acres: float) -> float:
-    """Turn international acres into square metres [m²]."""
+    """Turn international acres into square meters [m²]."""
     return area_acres * M2_PER_ACRE
 
 
 def ft(length_m: float) -> float:
-    """Turn metres into international feet [ft]."""
+    """Turn meters into international feet [ft]."""
     return length_m / M_PER_FT
 
 

@@ -77,7 +77,7 @@ PRACTICE_ROWS: Final = (
     Practice("haul", "hauled away", "hauling", "384", has_machine=True, is_follow_up=True),
     Practice("burn", "burned", "burn", "338", kills=True, default_pct=0.0, has_fire=True, is_follow_up=True),
     Practice("pile_burn", "piles burned", "burning of the piles", "384", has_fire=True, is_follow_up=True),
-    Practice("mow", "mown", "mowing", has_machine=True),
+    Practice("mow", "mowed", "mowing", has_machine=True),
     Practice("graze", "grazed", "grazing", "528"),
     Practice("checkup", "checked", "check-up", is_work=False, is_statement=True, is_each_own=True),
     Practice("seed", "seeded", "seeding", "550", is_work=False),

@@ -174,7 +174,7 @@ def gdaldem(raster: Path, outlines: list[shapely.Polygon]) -> float:
 
 
 def mask(raster: Path, outlines: list[shapely.Polygon]) -> float:
-    """A window and a mask for each unit, by cell centres."""
+    """A window and a mask for each unit, by cell centers."""
     from rasterio.mask import raster_geometry_mask
 
     found = []

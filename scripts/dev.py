@@ -84,7 +84,7 @@ def test(words: list[str]) -> int:
         words = ["-W", "default::DeprecationWarning", "-W", "default::PendingDeprecationWarning", *words]
     set_up("test")
     get_programs()
-    # One worker for each core: most tests run the command in a process of its own and wait for it. Neighbours in a
+    # One worker for each core: most tests run the command in a process of its own and wait for it. Neighbors in a
     # file stay together, so that what they share is made once.
     return run([program("python"), "-m", "pytest", "-n", "auto", "--dist", "worksteal", *words], cwd=TOP)
 

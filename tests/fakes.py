@@ -26,7 +26,7 @@ from habmap.records import (
 from habmap.work.succession import in_sight
 from habmap.work.versions import ends
 
-#: A round centre for test grids, in open country.
+#: A round center for test grids, in open country.
 GRID = LocalGrid(38.0, -98.0)
 _MORNING = datetime(2025, 1, 1, 12, tzinfo=UTC)
 _numbers = count(1)
@@ -100,13 +100,13 @@ class FakeStore(Contents):
 
 
 def ground_lonlat(*planar: BaseGeometry, grid: LocalGrid = GRID) -> MultiPolygon:
-    """Turn polygons drawn in grid metres into one lon/lat multipolygon."""
+    """Turn polygons drawn in grid meters into one lon/lat multipolygon."""
     parts = [part for shape in planar for part in shapely.get_parts(shape)]
     return grid.to_lonlat(MultiPolygon([part for part in parts if isinstance(part, Polygon)]))
 
 
 def unit(unit_id: str, planar: BaseGeometry, *, cover: str = "cedar", grid: LocalGrid = GRID, **fields: object) -> Unit:
-    """Return a unit drawn in grid metres."""
+    """Return a unit drawn in grid meters."""
     content: dict[str, object] = {
         "uuid": f"unit-{next(_numbers):06d}",
         "unit_id": unit_id,
@@ -127,7 +127,7 @@ def entry(
     grid: LocalGrid = GRID,
     **fields: object,
 ) -> Entry:
-    """Return a log row on ground drawn in grid metres; every new row is recorded a minute after the one before."""
+    """Return a log row on ground drawn in grid meters; every new row is recorded a minute after the one before."""
     number = next(_numbers)
     content: dict[str, object] = {
         "entry_id": f"entry-{number:06d}",

@@ -167,7 +167,7 @@ class Map:
         self.utm = Transformer.from_crs(4326, (32700 if lat < 0 else 32600) + zone, always_xy=True)
 
     def lonlat(self, corners: list[tuple[float, float]]) -> Polygon:
-        """Return an outline given in metres east and north of the middle, as a person would draw it."""
+        """Return an outline given in meters east and north of the middle, as a person would draw it."""
         east = 111_320 * math.cos(math.radians(self.lat))
         return Polygon([(self.lon + x / east, self.lat + y / 110_900) for x, y in corners])
 

@@ -21,7 +21,7 @@ SIDE_M = 100.0
 
 
 def square(col: int, row: int = 0) -> shapely.Polygon:
-    """Return the square of 100 m in a column and row of the map, in grid metres; the first lies east of the middle."""
+    """Return the square of 100 m in a column and row of the map, in grid meters; the first lies east of the middle."""
     return shapely.box(SIDE_M * col, SIDE_M * row, SIDE_M * (col + 1), SIDE_M * (row + 1))
 
 

@@ -26,7 +26,7 @@ SQUARE = ((0.0, 0.0), (SIDE_M, 0.0), (SIDE_M, SIDE_M), (0.0, SIDE_M))
 def walk(
     corners: Sequence[Sequence[float]], *, speed_mps: float = 1.25, step_s: float = 4.0, closed: bool = True
 ) -> tuple[Floats, Floats]:
-    """Return fixes at even times along straight pieces: grid metres (n, 2), seconds (n,)."""
+    """Return fixes at even times along straight pieces: grid meters (n, 2), seconds (n,)."""
     places = np.array([*corners, corners[0]] if closed else corners, dtype=np.float64)
     along_m = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(places, axis=0).T))])
     at_m = np.arange(0, along_m[-1], speed_mps * step_s)
@@ -54,7 +54,7 @@ def errors(time_s: Floats, *, sigma_m: float, correlation_s: float, rng: np.rand
 
 
 def segment(xy: Floats, time_s: Floats | None = None, *, where: str = "walk.gpx, track 1") -> Segment:
-    """Return fixes in grid metres as a segment in WGS 84."""
+    """Return fixes in grid meters as a segment in WGS 84."""
     lonlat = shapely.get_coordinates(GRID.to_lonlat(shapely.MultiPoint(xy)))
     times = np.full(len(xy), np.nan) if time_s is None else np.asarray(time_s, dtype=np.float64)
     return Segment(where, lonlat, times)

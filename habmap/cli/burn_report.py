@@ -133,7 +133,7 @@ def _print_hours(result: BurnsheetResult) -> None:
         for hour in result.hours
     ]
     print_table(
-        ["hour", "°F", "RH %", "RH: # = 5 %", "wind", "gusts", "from °", "fuel %", "rain in", "not met, and shifts"],
+        ["hour", "°F", "RH %", "RH: # = 5%", "wind", "gusts", "from °", "fuel %", "rain in", "not met, and shifts"],
         rows,
     )
     if result.plan_signed:

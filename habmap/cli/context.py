@@ -149,7 +149,7 @@ OnOption = Annotated[
         "--on",
         parser=parsed_date,
         metavar="YYYY-MM-DD",
-        help="As of this day's work, with today's corrections.",
+        help="Show figures as of this date, with today's corrections.",
     ),
 ]
 DateOption = Annotated[

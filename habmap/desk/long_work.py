@@ -1,7 +1,7 @@
-"""Work that takes long: a command of habmap in a process of its own, so that no page waits and it can be cancelled.
+"""Work that takes long: a command of habmap in a process of its own, so that no page waits and it can be canceled.
 
 The papers of the desk are the files that the commands write, and what is loaded is loaded by them: nothing can differ.
-A cancelled one leaves what it had not finished: files appear whole or not at all, rows are written in one transaction.
+A canceled one leaves what it had not finished: files appear whole or not at all, rows are written in one transaction.
 """
 
 from __future__ import annotations

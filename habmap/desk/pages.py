@@ -102,7 +102,7 @@ def faults_of(error: HabmapError) -> tuple[HabmapError, ...]:
 
 def fault_lines(error: HabmapError) -> list[tuple[str, str]]:
     """Return what a fault says beside its first sentence, as pairs of word and text."""
-    told = [("where", error.where), ("found", error.value), ("allowed", error.allowed), ("to mend it", error.mend)]
+    told = [("where", error.where), ("found", error.value), ("allowed", error.allowed), ("fix", error.mend)]
     return [(word, desk_words(text)) for word, text in told if text]
 
 

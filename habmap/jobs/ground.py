@@ -74,7 +74,7 @@ def states_on(store: Store, patch: MultiPolygon, *, on: date, rows: Sequence[Ent
 
 @once
 def remaining_ground(store: Store, *, on: date | None = None) -> dict[str, Polygon | MultiPolygon]:
-    """Return the ground that remains to be treated in each unit that has any, in grid metres by ``unit_id``."""
+    """Return the ground that remains to be treated in each unit that has any, in grid meters by ``unit_id``."""
     state = ground(store, on=on)
     parts: defaultdict[str, list[Polygon]] = defaultdict(list)
     for piece in state.pieces:

@@ -42,7 +42,7 @@ def traced_ground(
     Parameters
     ----------
     store
-        The place whose grid and GPS settings count; ``None`` takes a grid at the walk's centre and the defaults.
+        The place whose grid and GPS settings count; ``None`` takes a grid at the walk's center and the defaults.
     paths
         GPX, KML or GeoJSON files, taken as one walk.
     swath_ft
@@ -97,7 +97,7 @@ def trace(
     unit_id, cover, name
         The new unit; ``unit_id`` and ``cover`` go together.
     trim
-        Cut off what neighbouring units hold already: two walks of one edge never agree. At least half of the walked
+        Cut off what neighboring units hold already: two walks of one edge never agree. At least half of the walked
         ground must be left.
     dry_run
         Check everything and write nothing.

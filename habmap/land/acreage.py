@@ -39,7 +39,7 @@ class Piece:
     Attributes
     ----------
     geometry
-        The face, grid metres.
+        The face, grid meters.
     units, patches
         Positions, rising, of the units and patches that it lies in; empty where it lies in none.
     area_m2
@@ -99,7 +99,7 @@ def tellable(ground: BaseGeometry, *, grid: LocalGrid) -> MultiPolygon:
     Parameters
     ----------
     ground
-        Ground in grid metres, such as an overlay leaves: its edges may touch within less than the turn there and back.
+        Ground in grid meters, such as an overlay leaves: its edges may touch within less than the turn there and back.
 
     Raises
     ------
@@ -109,7 +109,7 @@ def tellable(ground: BaseGeometry, *, grid: LocalGrid) -> MultiPolygon:
     Notes
     -----
     Necks and slots narrower than twice a hair are opened and closed with mitred corners, which puts straight edges back
-    where they were; a hair grows from 5 mm to 2 cm (neighbours may overlap by 5 cm) until the outline holds.
+    where they were; a hair grows from 5 mm to 2 cm (neighbors may overlap by 5 cm) until the outline holds.
     """
     for hair_m in HAIRS_M:
         opened = ground.buffer(-hair_m, join_style="mitre").buffer(2 * hair_m, join_style="mitre")
@@ -142,17 +142,17 @@ def pieces(units: Sequence[BaseGeometry], patches: Sequence[BaseGeometry]) -> tu
 
     Notes
     -----
-    All edges are noded in one pass on a grid of about a ten-billionth of a metre, and polygonized; each face is
-    labelled by a point inside it. Overlaying patch after patch gathers error and time instead, and a millimetre grid
+    All edges are noded in one pass on a grid of about a ten-billionth of a meter, and polygonized; each face is
+    labeled by a point inside it. Overlaying patch after patch gathers error and time instead, and a millimeter grid
     breaks closure. Noding without any grid is not enough: where outlines nearly coincide, as when ground is exported,
     rounded and logged again, it leaves edges that cross between nodes, and faces are lost whole (in one random trial
     in eight). Every shape's faces are added up and compared with its area; should they not agree, a coarser grid is
     tried. Shapes whose bounds do not meet are cut apart from each other, each group around its own middle: the fewer
     digits the coordinates need, the finer the grid, so that closure does not suffer from ground far away.
 
-    Neighbours drawn apart by a hair (``HAIR_WIDTH_M``) overlap in thin pieces that lie in both units. Such a piece
+    Neighbors drawn apart by a hair (``HAIR_WIDTH_M``) overlap in thin pieces that lie in both units. Such a piece
     counts for each, so that the pieces of every unit add up to its outline as given within 1e-6 m². Inserting the
-    neighbour's vertices would move the acre of record by more than that.
+    neighbor's vertices would move the acre of record by more than that.
     """
     shapes = np.asarray([*units, *patches], dtype=object)
     count = len(units)
@@ -227,7 +227,7 @@ def _groups(shapes: NDArray[np.object_]) -> list[NDArray[np.intp]]:
 
 def _net(shapes: NDArray[np.object_]) -> _Net:
     west, south, east, north = shapely.total_bounds(shapes)
-    # Whole metres, so that taking them away rounds nothing.
+    # Whole meters, so that taking them away rounds nothing.
     middle = np.round([(west + east) / 2, (south + north) / 2])
     near = shapely.transform(shapes, lambda xy: xy - middle)
     edges = shapely.get_parts(shapely.boundary(near))

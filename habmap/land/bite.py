@@ -63,7 +63,7 @@ class Bite:
     Attributes
     ----------
     geometry
-        Its outline, grid metres.
+        Its outline, grid meters.
     new_edge_m
         How much of its outline is new, and not the ground's own [m].
     beside_m
@@ -272,7 +272,7 @@ class _Search:
     # --- how large ----------------------------------------------------------------------------------------------
 
     def _promising(self) -> list[tuple[Boxes, int]]:
-        """Return the tries whose bite comes within 3 % of the area, the best first by what is seen of them alone."""
+        """Return the tries whose bite comes within 3% of the area, the best first by what is seen of them alone."""
         tries = self._tries
         if not len(tries):
             return []

@@ -71,7 +71,7 @@ def transformer_to_wgs84(crs: CRS, *, bounds: Bounds | None = None, where: str |
 
 
 def _region(crs: CRS, bounds: Bounds | None) -> AreaOfInterest | None:
-    """Return the data's region in degrees, good to some hundred metres: enough to choose an operation."""
+    """Return the data's region in degrees, good to some hundred meters: enough to choose an operation."""
     if bounds is None:
         return None
     geodetic = crs.geodetic_crs

@@ -48,7 +48,7 @@ LimitsBy = Literal["t", "poisson", "quarter", "several"]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Density:
-    """Stems per acre with a 95 % interval; limits ``None`` where nothing honest gives any.
+    """Stems per acre with a 95% interval; limits ``None`` where nothing honest gives any.
 
     Attributes
     ----------
@@ -59,7 +59,7 @@ class Density:
     se, df
         Standard error [stems/acre] and degrees of freedom of limits by Student's t; else ``None``.
     more_plots
-        About how many more plots of this kind would bring the interval within ±20 %; 0 when it is; ``None`` unknown.
+        About how many more plots of this kind would bring the interval within ±20%; 0 when it is; ``None`` unknown.
     fpc_frac
         Share of the ground measured, where it is large enough to narrow the interval; else ``None``.
     random_p
@@ -91,7 +91,7 @@ def fixed_plots(stems: ArrayLike, acres: ArrayLike, *, ground_acres: float | Non
     stems, acres
         Shape (n,): stems counted on each plot and its horizontal area [acre].
     ground_acres
-        Ground that the plots stand for; with it the finite-population correction is applied where plots cover 5 % or
+        Ground that the plots stand for; with it the finite-population correction is applied where plots cover 5% or
         more.
 
     Notes
@@ -133,7 +133,7 @@ def fixed_plots(stems: ArrayLike, acres: ArrayLike, *, ground_acres: float | Non
 
 
 def poisson_limits(count: float) -> tuple[float, float]:
-    """Return the exact two-sided 95 % limits of a Poisson mean from one count (Garwood 1936)."""
+    """Return the exact two-sided 95% limits of a Poisson mean from one count (Garwood 1936)."""
     tail = (1 - CONFIDENCE) / 2
     low = chi2_quantile(tail, 2 * count) / 2 if count else 0.0
     return low, chi2_quantile(1 - tail, 2 * count + 2) / 2
@@ -198,7 +198,7 @@ def combine_strata(parts: Sequence[tuple[Density, float]]) -> Density:
 
 
 def more_plots(mean: float, *, sd: float, plots: int) -> int | None:
-    """Return how many more plots bring the 95 % interval within ±20 % of the mean; ``None`` where the mean is 0."""
+    """Return how many more plots bring the 95% interval within ±20% of the mean; ``None`` where the mean is 0."""
     if mean <= 0:
         return None
 

@@ -93,7 +93,7 @@ def sample(values: Floats, row: float, col: float) -> float:
 
 
 def sample_many(values: Floats, row: Floats, col: Floats) -> Floats:
-    """Return `sample` for arrays of places, shape ``(n,)``; a NaN neighbour makes NaN, whatever its weight."""
+    """Return `sample` for arrays of places, shape ``(n,)``; a NaN neighbor makes NaN, whatever its weight."""
     rows, cols = values.shape
     is_inside = (row >= 0) & (row <= rows - 1) & (col >= 0) & (col <= cols - 1)
     r = np.clip(np.floor(np.where(is_inside, row, 0)).astype(np.int64), 0, max(0, rows - 2))

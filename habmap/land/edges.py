@@ -1,6 +1,6 @@
 """The outline of a burn block, stretch by stretch: which way the wind carries fire, and what lies beyond.
 
-Everything here is in one planar grid of metres; bearings are the grid's (0 = grid north, clockwise).
+Everything here is in one planar grid of meters; bearings are the grid's (0 = grid north, clockwise).
 """
 
 from __future__ import annotations
@@ -133,7 +133,7 @@ def first_met(
 
 
 def merged_runs(pieces: Sequence[EdgePiece], labels: Sequence[object]) -> list[tuple[int, ...]]:
-    """Return runs of neighbouring bits of one ring with equal labels, each as the numbers of its bits in order.
+    """Return runs of neighboring bits of one ring with equal labels, each as the numbers of its bits in order.
 
     A run may pass over the point where its ring starts.
     """

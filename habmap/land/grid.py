@@ -18,7 +18,7 @@ from habmap.land.meridian import middle_lon, near
 
 AnyGeometry = TypeVar("AnyGeometry", bound=BaseGeometry)
 
-#: A grid's center is rounded to this [°], about a kilometre: it stands in files and pages, and must tell of no place.
+#: A grid's center is rounded to this [°], about a kilometer: it stands in files and pages, and must tell of no place.
 CENTER_STEP_DEG: Final = 0.01
 #: The center keeps at least this far from the middle of what was loaded first [m].
 CENTER_KEEPS_OFF_M: Final = 300.0
@@ -30,18 +30,18 @@ _M_PER_DEG: Final = 111_000.0
 
 @dataclass(frozen=True, slots=True)
 class LocalGrid:
-    """A Lambert azimuthal equal-area grid on WGS 84, metres, centred on the property.
+    """A Lambert azimuthal equal-area grid on WGS 84, meters, centered on the property.
 
     Attributes
     ----------
     lat, lon
-        Centre of the grid, WGS 84 [°]. Fixed when the first geometry is loaded and never recomputed, so that an
+        Center of the grid, WGS 84 [°]. Fixed when the first geometry is loaded and never recomputed, so that an
         acre measured this year is the same acre in ten years.
 
     Notes
     -----
     Areas are exact anywhere on such a grid (Snyder 1987, USGS Professional Paper 1395, chapter 24); within 20 km of the
-    centre lengths and angles are true to about 1 part in 400,000.
+    center lengths and angles are true to about 1 part in 400,000.
     """
 
     lat: float
@@ -55,11 +55,11 @@ class LocalGrid:
         )
 
     def to_grid(self, geometry: AnyGeometry) -> AnyGeometry:
-        """Return a lon/lat geometry (WGS 84, degrees) in grid metres; vertices are turned one by one, none added."""
+        """Return a lon/lat geometry (WGS 84, degrees) in grid meters; vertices are turned one by one, none added."""
         return _turned(geometry, _transformers(self)[0])
 
     def to_lonlat(self, geometry: AnyGeometry) -> AnyGeometry:
-        """Return a grid geometry (metres) in lon/lat (WGS 84, degrees), such that `to_grid` gives it back.
+        """Return a grid geometry (meters) in lon/lat (WGS 84, degrees), such that `to_grid` gives it back.
 
         Longitudes are counted near the grid's center, past ±180 where an outline crosses it.
         """
@@ -68,8 +68,8 @@ class LocalGrid:
         def turn(xy: NDArray[np.float64]) -> NDArray[np.float64]:
             x, y = xy[:, 0], xy[:, 1]
             lon, lat = inverse.transform(x, y)
-            # PROJ's inverse takes the latitude from a short series and misses by about a millimetre, except at the
-            # centre itself: without this step ground saved and read again would not fit its neighbour.
+            # PROJ's inverse takes the latitude from a short series and misses by about a millimeter, except at the
+            # center itself: without this step ground saved and read again would not fit its neighbor.
             back_x, back_y = forward.transform(lon, lat)
             lon, lat = inverse.transform(2 * x - back_x, 2 * y - back_y)
             return np.column_stack([lon + 360 * np.round((self.lon - lon) / 360), lat])
@@ -96,7 +96,7 @@ def grid_around(shapes: Iterable[BaseGeometry]) -> LocalGrid:
     -----
     The center is a round number (``CENTER_STEP_DEG``) at least ``CENTER_KEEPS_OFF_M`` from the middle: where the first
     thing loaded is a nest or a grave, the center would else be that very place, and it stands in the public page. Areas
-    are exact anywhere on such a grid; a kilometre off the center bends a kilometre's edge by less than 0.01 mm.
+    are exact anywhere on such a grid; a kilometer off the center bends a kilometer's edge by less than 0.01 mm.
     """
     drawn = [shape for shape in shapes if not shape.is_empty]
     beside = middle_lon(drawn[0])

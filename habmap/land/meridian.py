@@ -22,7 +22,7 @@ AnyGeometry = TypeVar("AnyGeometry", bound=BaseGeometry)
 
 #: How far past ±180 longitudes may run on in a file [°]: islands and coasts lie there, and no property is wider.
 RUNS_ON_DEG: Final = 10.0
-#: Vertices this close to ±180 lie on it: a tenth of a millimetre, far above rounding [°].
+#: Vertices this close to ±180 lie on it: a tenth of a millimeter, far above rounding [°].
 _ON_LINE_DEG: Final = 1e-9
 
 
@@ -88,7 +88,7 @@ def cut(geometry: BaseGeometry) -> BaseGeometry:
     Notes
     -----
     The cut's ends lie where the outline's edges, straight in degrees, meet the meridian; the acre of record has them
-    straight in the grid, a difference of less than a millimetre for edges up to 200 m.
+    straight in the grid, a difference of less than a millimeter for edges up to 200 m.
     """
     whole = running_on(geometry)
     if whole.is_empty or whole.bounds[2] <= 180:

@@ -18,7 +18,7 @@ from shapely.geometry.base import BaseGeometry
 
 from habmap.land.grid import LocalGrid
 
-#: Ground that two neighbours both claim is taken for a drawing difference up to this width.
+#: Ground that two neighbors both claim is taken for a drawing difference up to this width.
 HAIR_WIDTH_M: Final = 0.05
 #: Open ground between neighbors up to this width is pointed out; a lane or firebreak is mostly wider [m].
 GAP_WIDTH_M: Final = 3.0
@@ -69,7 +69,7 @@ class Cut:
 
 
 def overlaps(polygons: Sequence[BaseGeometry], *, wider_than_m: float = HAIR_WIDTH_M) -> tuple[Overlap, ...]:
-    """Return the pairs of planar polygons (metres) that share ground somewhere wider than a hair.
+    """Return the pairs of planar polygons (meters) that share ground somewhere wider than a hair.
 
     Parameters
     ----------

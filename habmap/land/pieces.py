@@ -32,7 +32,7 @@ PLAIN_SUMS: Final = (
     "covered_m2", "slope_deg_m2", "gradient_east_m2", "gradient_north_m2", "gradient_length_m2",
     "heat_load_m2", "heat_load_ground_m2", "flat_cut_m2", "sun_cut_m2", "hand_cut_m2",
 )  # fmt: skip
-#: Slope classes that the compiled way has room for: 819 %. A steeper piece is summed the plain way.
+#: Slope classes that the compiled way has room for: 819%. A steeper piece is summed the plain way.
 DENSE_CLASSES: Final = 8192
 CLASSES_PER_RISE: Final = 100.0 * CLASSES_PER_PCT
 #: Columns of no heights that stand to the right of a tile's, so that the compiled way may read eight at a time.

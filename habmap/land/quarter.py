@@ -36,7 +36,7 @@ Floats = NDArray[np.float64]
 
 
 def quarter_points(distances_m: ArrayLike) -> Density:
-    """Estimate stems per acre by the point-centred quarter method.
+    """Estimate stems per acre by the point-centered quarter method.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""A ratio of totals and its 95 % limits: stems per acre from plots, hours per acre from days of work."""
+"""A ratio of totals and its 95% limits: stems per acre from plots, hours per acre from days of work."""
 
 from __future__ import annotations
 

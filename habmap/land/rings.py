@@ -32,7 +32,7 @@ class Ring:
     Attributes
     ----------
     polygon
-        Valid ground in grid metres, without holes.
+        Valid ground in grid meters, without holes.
     xy, time_s
         Its vertices, counter-clockwise and not closed, shape (n, 2) [m], with the time of each, shape (n,) [s].
     gap_m
@@ -98,7 +98,7 @@ def ring_of(path: Path, *, sigma_m: float, close_gap_m: float) -> Ring:
     Notes
     -----
     A loop is smaller than the GPS error when twice its area over its perimeter (the radius, for a circle) is at most
-    the radius of the circle that holds 95 % of the fixes of one place (2.45 sigma). Such loops are cut off where the
+    the radius of the circle that holds 95% of the fixes of one place (2.45 sigma). Such loops are cut off where the
     walk crosses itself, the shortest first; that treats inside and outside alike and so does not bias the area.
     """
     gap_m, stay = end_gap(path, sigma_m=sigma_m)

@@ -13,7 +13,7 @@ from datetime import UTC, date, datetime, timedelta
 from typing import Final
 
 _J2000: Final = datetime(2000, 1, 1, 12, tzinfo=UTC)
-#: Height of the sun's centre when its upper rim is on a level horizon: its radius and the usual refraction [°].
+#: Height of the sun's center when its upper rim is on a level horizon: its radius and the usual refraction [°].
 RIM_HEIGHT_DEG: Final = -0.833
 
 

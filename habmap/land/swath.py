@@ -71,7 +71,7 @@ LONG_PIECES: Final = 1500
 #: outline less. Over 30 kinds of block, swath and sigma the figure scattered by this factor more (root mean square).
 SPREAD_GROWTH: Final = 1.2
 #: What the correction itself leaves of bias, as a share of the acres: over random fields of lanes, with errors that
-#: hang together for 20 to 60 s, means lay up to 3 % off, 2 % as a root mean square (own trials; no source).
+#: hang together for 20 to 60 s, means lay up to 3% off, 2% as a root mean square (own trials; no source).
 #: It fades with the square of the error beside the swath, as the bias of a noisy edge does.
 LEFT_BIAS: Final = 0.02
 LEFT_BIAS_FULL_AT: Final = 0.2  # sigma over swath
@@ -93,7 +93,7 @@ class Covered:
     Attributes
     ----------
     ground
-        Valid ground in grid metres.
+        Valid ground in grid meters.
     area_sd_m2
         Standard deviation of its area from the fixes' error [m²].
     holes_closed
@@ -134,7 +134,7 @@ def covered(paths: Sequence[Path], *, swath_m: float, error: FixError, where: st
     Parameters
     ----------
     paths
-        Cleaned fixes in grid metres, pauses kept.
+        Cleaned fixes in grid meters, pauses kept.
     swath_m
         Breadth worked along the path [m].
     error
@@ -191,8 +191,8 @@ def covered(paths: Sequence[Path], *, swath_m: float, error: FixError, where: st
         raise _walk_the_edge(
             "the GPS error blurs this ground: its acres can't be had from the lanes",
             where=where,
-            value=f"{100 * bias_frac:.0f} % of the acres would be the error's own",
-            allowed=f"up to {100 * widest_frac:.0f} %",
+            value=f"{100 * bias_frac:.0f}% of the acres would be the error's own",
+            allowed=f"up to {100 * widest_frac:.0f}%",
         )
     # The model's roughness shows fully along a lone line, and receivers smooth theirs: half of it there, either way.
     taken_off_m2 = bias_m2 if is_closed else bias_m2 / 2
@@ -422,7 +422,7 @@ def _refuse_unclear(
         "these lanes lie neither close enough to be one ground nor far enough apart to be told from each other",
         where=where,
         value=f"a swath of {ft(swath_m):.1f} ft, a GPS error of {ft(sigma_m):.1f} ft, "
-        f"{100 * twice_frac:.0f} % of the swath passed over twice",
+        f"{100 * twice_frac:.0f}% of the swath passed over twice",
         allowed="lanes that adjoin, or lanes apart by more than the GPS error",
     )
 

@@ -28,7 +28,7 @@ class GroundSteps:
     Attributes
     ----------
     east_per_col, north_per_col, east_per_row, north_per_row
-        Metres toward true east and true north on the WGS 84 ellipsoid [m]; scalars, or arrays of shape ``(rows, 1)``.
+        Meters toward true east and true north on the WGS 84 ellipsoid [m]; scalars, or arrays of shape ``(rows, 1)``.
 
     Notes
     -----

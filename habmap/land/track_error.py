@@ -43,7 +43,7 @@ def area_variance_m2_2(rings: Sequence[tuple[Floats, Floats]], *, error: FixErro
     Parameters
     ----------
     rings
-        For each ring its vertices, shape (n, 2), metres in an equal-area grid, not closed (the last vertex differs
+        For each ring its vertices, shape (n, 2), meters in an equal-area grid, not closed (the last vertex differs
         from the first), outer rings counter-clockwise and holes clockwise; and the time of each vertex, shape (n,)
         [s]. Times need not rise along the ring; every vertex has one (use the distance walked over a walking speed
         where a file has none).
@@ -72,7 +72,7 @@ def area_variance_m2_2(rings: Sequence[tuple[Floats, Floats]], *, error: FixErro
 
 
 def area_gradient_m(xy: Floats) -> Floats:
-    """Return the change of a ring's signed area per metre that each vertex moves, shape (n, 2) [m]."""
+    """Return the change of a ring's signed area per meter that each vertex moves, shape (n, 2) [m]."""
     across = np.roll(xy, -1, axis=0) - np.roll(xy, 1, axis=0)
     return np.column_stack([across[:, 1], -across[:, 0]]) / 2
 

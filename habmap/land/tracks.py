@@ -23,7 +23,7 @@ Travel = Literal["foot", "vehicle"]
 
 #: Fastest believable way along a stand's edge [m/s]: a person at a slow jog; a utility vehicle at 27 mph.
 TRAVEL_MPS: Final[dict[Travel, float]] = {"foot": 3.0, "vehicle": 12.0}
-#: Radius, in standard deviations per axis, of the circle that holds 95 % of the fixes of one place: √(−2 ln 0.05).
+#: Radius, in standard deviations per axis, of the circle that holds 95% of the fixes of one place: √(−2 ln 0.05).
 CIRCLE_95: Final = math.sqrt(-2 * math.log(0.05))
 #: Two fixes of one place differ by less than this many sigmas in 999 of 1,000 cases: about 3 · √2.
 APART_SIGMAS: Final = 3 * math.sqrt(2)
@@ -44,7 +44,7 @@ SUSTAINED_S: Final = 30.0
 LEAPS_SHARE: Final = 0.05
 #: Share of the fixes that must have a time for the times to be used.
 TIMED_SHARE: Final = 0.8
-#: Without times, a fix this many usual steps away from both neighbours, and 100 m at least, is a spike.
+#: Without times, a fix this many usual steps away from both neighbors, and 100 m at least, is a spike.
 SPIKE_STEPS: Final = 20
 SPIKE_M: Final = 100.0
 
@@ -84,7 +84,7 @@ class Segment:
 
 @dataclass(frozen=True, slots=True)
 class Path:
-    """Cleaned fixes in grid metres; every fix has a time (assumed from the distance where ``has_times`` is false)."""
+    """Cleaned fixes in grid meters; every fix has a time (assumed from the distance where ``has_times`` is false)."""
 
     where: str
     xy: Floats
@@ -108,10 +108,10 @@ class Cleaned:
 
 
 def centre_grid(segments: Sequence[Segment]) -> LocalGrid:
-    """Return an equal-area grid centred on a walk, for ground that belongs to no property yet."""
+    """Return an equal-area grid centered on a walk, for ground that belongs to no property yet."""
     lon, lat = np.radians(np.concatenate([segment.lonlat for segment in segments]).T)
     middle = np.column_stack([np.cos(lat) * np.cos(lon), np.cos(lat) * np.sin(lon), np.sin(lat)])
-    # The median, so that a receiver's fixes at 0°, 0° do not drag the centre away.
+    # The median, so that a receiver's fixes at 0°, 0° do not drag the center away.
     middle = np.median(middle, axis=0)
     return LocalGrid(
         lat=round(math.degrees(math.atan2(middle[2], math.hypot(middle[0], middle[1]))), 6),
@@ -396,7 +396,7 @@ def _travel_doubt(step_m: Floats, step_s: Floats, *, where: str, travel: Travel)
 
 
 def _without_spikes(xy: Floats) -> NDArray[np.bool_]:
-    """Drop single fixes far off both neighbours, the only jump that shows in a file without times."""
+    """Drop single fixes far off both neighbors, the only jump that shows in a file without times."""
     keep = np.ones(len(xy), dtype=bool)
     if len(xy) < 5:
         return keep

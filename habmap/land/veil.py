@@ -1,6 +1,6 @@
 """Ground told to strangers: work redrawn so that no hole, patch or edge of it tells where a private place is.
 
-Near such a place all pieces of ground are joined with their neighbours, whole pieces at a time, and each line of work
+Near such a place all pieces of ground are joined with their neighbors, whole pieces at a time, and each line of work
 counts on all of the joined ground or on none of it. So every edge that is left was an edge before and lies far from the
 place; none is made. (A disc cut out, or filled, would be an edge of its own, and its middle would tell the place.)
 """
@@ -34,7 +34,7 @@ RADIUS_M: Final = CLEAR_WITHIN_M + LATTICE_M / math.sqrt(2)
 #: An edge that lies wholly within this of the cell's middle runs round the place, however far it keeps from it [m]: the
 #: corners of a square at the same guidelines' widest buffer for it (660 ft), and half a cell's diagonal.
 REACH_M: Final = 315.0
-#: Points of a ring that stand off the line between their neighbours by less than this only mark where an edge met [m].
+#: Points of a ring that stand off the line between their neighbors by less than this only mark where an edge met [m].
 _SEAM_M: Final = 1e-3
 #: An edge goes on beyond the outline of a unit where it begins again within this, met however flat [m].
 _GOES_ON_M: Final = 2.0
@@ -58,7 +58,7 @@ class Veil:
 
 
 def veil(places: Sequence[BaseGeometry], *, key: str) -> Veil:
-    """Return the circles for private places in grid metres.
+    """Return the circles for private places in grid meters.
 
     Parameters
     ----------
@@ -102,7 +102,7 @@ def veiled(
     Parameters
     ----------
     patches
-        Ground of each line of work, grid metres.
+        Ground of each line of work, grid meters.
     outlines
         Of the units, those drawn now first, then those of former days: ground is joined within a unit only.
     current
@@ -348,7 +348,7 @@ class _Corners:
 
     def _ring(self, xy: NDArray[np.float64]) -> NDArray[np.float64]:
         points = xy[:-1].tolist()
-        # Begin at a true corner: the first point of a ring has neighbours on both sides too.
+        # Begin at a true corner: the first point of a ring has neighbors on both sides too.
         first = next((at for at in range(len(points)) if not self._is_seam(points, at)), 0)
         kept: list[list[float]] = []
         for here in [*points[first:], *points[: first + 1]]:
@@ -366,7 +366,7 @@ class _Corners:
 
 
 def _off_m(before: Sequence[float], here: Sequence[float], after: Sequence[float]) -> float:
-    """Return how far a vertex stands off the line between its neighbours [m]."""
+    """Return how far a vertex stands off the line between its neighbors [m]."""
     east, north = after[0] - before[0], after[1] - before[1]
     length_m = math.hypot(east, north)
     if length_m == 0:

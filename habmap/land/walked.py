@@ -54,7 +54,7 @@ class WalkedGround:
     Attributes
     ----------
     ground
-        Valid ground in grid metres.
+        Valid ground in grid meters.
     area_m2, area_sd_m2
         Planar area and its standard deviation from the fixes' error [m²].
     perimeter_m
@@ -308,7 +308,7 @@ def _looks_like_work(chains: Sequence[Path], signs: Sequence[WalkSigns]) -> Inpu
         else "this walk wanders over the ground instead of going around it",
         where=path.where,
         value=(
-            f"{100 * sign.inside_frac:.0f} % of the way inside its outer line, {sign.crossings} large crossings, "
+            f"{100 * sign.inside_frac:.0f}% of the way inside its outer line, {sign.crossings} large crossings, "
             f"{ft(sign.gap_m):,.0f} ft open at the end"
         ),
         allowed="one way around the ground, or a working track with --swath-ft",

@@ -36,7 +36,7 @@ class ZoneTable:
     class_ends
         Where each outline's slope classes end, a 0 in front.
     classes
-        Slope classes of 0.1 % that occur (class ``k`` is ``k/10`` to ``(k+1)/10`` %), ascending within an outline.
+        Slope classes of 0.1% that occur (class ``k`` is ``k/10`` to ``(k+1)/10`` %), ascending within an outline.
     class_m2
         Of each class its ground, its sun-facing ground, and its ground at its own lower limit exactly,
         shape ``(classes, 3)`` [m²].
@@ -105,7 +105,7 @@ class ZoneTable:
         )
 
     def by_slope(self, rules: FaceRules) -> tuple[Floats, ...]:
-        """Return the slope that 90 % of the ground does not exceed [%], and all, flat, sun-facing, hand-only ground."""
+        """Return the slope that 90% of the ground does not exceed [%], and all, flat, sun-facing, hand-only ground."""
         found = np.full((5, len(self)), np.nan)
         for first in range(0, len(self), _AT_ONCE):
             end = min(first + _AT_ONCE, len(self))

@@ -40,7 +40,7 @@ def block_terrain(
     Parameters
     ----------
     block
-        Polygons in grid metres.
+        Polygons in grid meters.
     outline
         The same in lon/lat [°], its long edges with vertices enough.
 

@@ -45,7 +45,7 @@ class Canopy(GroundRaster):
     """An open raster of canopy heights, used on its own cells. Made by :func:`open_canopy`."""
 
     thing: ClassVar[str] = "canopy"
-    #: The tallest tree known stands 116 m; rasters made by subtraction dip some metres below the ground.
+    #: The tallest tree known stands 116 m; rasters made by subtraction dip some meters below the ground.
     plausible_m: ClassVar[tuple[float, float]] = (-30.0, 130.0)
 
     def cover(self, polygons: Sequence[BaseGeometry], *, limit_m: float) -> list[CoverSums]:

@@ -48,7 +48,7 @@ _OF_THE_FILE: Final = ("SQLITE_BUSY", "SQLITE_LOCKED", "SQLITE_INTERRUPT", "SQLI
 class Contents(Protocol):
     """What a property holds, and what of it counts, whatever keeps the rows.
 
-    All geometry is WGS 84 lon/lat; the grid turns it into metres.
+    All geometry is WGS 84 lon/lat; the grid turns it into meters.
     """
 
     @property

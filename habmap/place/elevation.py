@@ -32,7 +32,7 @@ from habmap.work.terrain import DemInfo
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CoarseHeights:
-    """Averaged heights for a picture: metres, NaN where not valid, and where they lie."""
+    """Averaged heights for a picture: meters, NaN where not valid, and where they lie."""
 
     heights_m: NDArray[np.float32]
     transform: Affine

@@ -30,7 +30,7 @@ from habmap.place.rasterfile import applied, checked_crs, raster_bounds, read_he
 from habmap.place.userfiles import check_readable
 from habmap.place.vertical import file_vertical_unit
 
-#: GDAL's block cache [MB]; its own default, 5 % of memory, lets a big raster fill it.
+#: GDAL's block cache [MB]; its own default, 5% of memory, lets a big raster fill it.
 CACHE_MB: Final = 64
 #: Most source cells in one read, and widest ground in one tile [m] (within it one column stands for true north).
 READ_CELLS: Final = 1_500_000

@@ -30,7 +30,7 @@ _ORIENTATION_TAG: Final = 0x0112
 _BEGIN: Final = b"\xff\xd8"
 _END: Final = b"\xff\xd9"
 _NAME: Final = re.compile(r"[0-9a-f]{16,64}\.jpg")
-#: The neighbour through which `write_whole` writes (tempfile: eight of these signs).
+#: The neighbor through which `write_whole` writes (tempfile: eight of these signs).
 _BEGUN: Final = re.compile(r"\.[a-z0-9_]{8}\.jpg")
 
 
@@ -78,7 +78,7 @@ def small_picture(image: Image, *, long_side_px: int, quality: int) -> bytes:
             image.load()
             upright = _upright(image.convert("RGB"), image)
             upright.thumbnail((long_side_px, long_side_px), Pictures.Resampling.LANCZOS)
-            # a fresh one: position, comment, colour profile and whatever else stay behind with the old
+            # a fresh one: position, comment, color profile and whatever else stay behind with the old
             bare = Pictures.new("RGB", upright.size)
             bare.paste(upright)
             target = io.BytesIO()

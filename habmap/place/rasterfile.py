@@ -71,7 +71,7 @@ STRANGE: Final = 1e30
 def read_heights(
     source: Any, window: Window, *, m_per_height: float, shape: tuple[int, int] | None = None, where: str
 ) -> NDArray[np.floating[Any]]:
-    """Read a window of heights in metres, NaN where there is none.
+    """Read a window of heights in meters, NaN where there is none.
 
     Parameters
     ----------
@@ -80,7 +80,7 @@ def read_heights(
     window
         Part of the raster, inside it.
     m_per_height
-        Metres in one unit of the heights.
+        Meters in one unit of the heights.
     shape
         Rows and columns to average the window to; ``None``: as stored.
     where

@@ -362,7 +362,7 @@ class BurnSection(Section):
 
 
 class HandoutSection(Section):
-    #: What is asked of neighbours and funders, in the steward's own words; the copy for the public says it too.
+    #: What is asked of neighbors and funders, in the steward's own words; the copy for the public says it too.
     ask: tuple[str, ...] = ()
 
 

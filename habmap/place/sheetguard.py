@@ -1,6 +1,6 @@
 """What a spreadsheet's own XML says that its reader does not tell, and whether it is small enough to be read at all.
 
-The library that reads cells gives an error value as a blank, a formula that was never worked out as nothing, 80 % as
+The library that reads cells gives an error value as a blank, a formula that was never worked out as nothing, 80% as
 0.8, and takes room for every cell between the first and the last. So each sheet is walked once before, cell by cell.
 
 References

@@ -191,7 +191,7 @@ class GeoPackageStore(Contents):
         A row of a kind of which one counts supersedes those that the file holds, unless it says itself which ones or
         comes as it is from another copy of the place (``is_copied``).
 
-        The first geometry ever written fixes the grid, its centre the middle of the bounds of all geometry
+        The first geometry ever written fixes the grid, its center the middle of the bounds of all geometry
         given. A unit row that ``replaces`` others ends them on its own ``valid_from`` (the earliest such day,
         where several do).
 

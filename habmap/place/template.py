@@ -52,7 +52,7 @@ gentle = 5                     # share of the ground below the machine limit: le
 
 [seasons]
 drying_days = [30, 60]         # days from cutting to burning (common practice, no source); your burn plan rules
-upkeep_years = 4               # burned or mown again after; published: every 3 to 5 years (OSU Extension NREM-2876)
+upkeep_years = 4               # burned or mowed again after; published: every 3 to 5 years (OSU Extension NREM-2876)
 photo_again_days = 365         # a photo point is due again after so many days, or at once after work in its view;
 plot_again_days = 1095         # a plot after these, or once killing work came over it; a frame of plant cover after
 cover_again_days = 365         # these, in the same weeks of the year (common practice, no source)
@@ -85,7 +85,7 @@ notify = []                    # who is told before a burn, such as "Sheriff's o
 # blocks.east = ["C1", "C2:down"] # burned as one, C2 only where its slash is down: `habmap burnsheet east`
 #                              # a block drawn in a file is kept by `habmap load block FILE --name NAME`
 # [[burn.walked]]              # a break that the burn boss walked; it counts for that day only
-# break = "Ridge mown strip"
+# break = "Ridge mowed strip"
 # date = 2026-03-20
 # by = "the burn boss"
 
@@ -107,7 +107,7 @@ notify = []                    # who is told before a burn, such as "Sheriff's o
 # mixing_height_ft = [1800, 99999] # the extension group: 1,700 and more
 # transport_wind_mph = [8, 20]
 # unit.C2.rh_pct = [45, 70]    # what the plan says otherwise for one unit
-# [burn_plan.down_cedar]       # juniper slash dozed under 100 days (Bryant 1983): humidity above 45 %,
+# [burn_plan.down_cedar]       # juniper slash dozed under 100 days (Bryant 1983): humidity above 45%,
 # author = ""                  # wind under 10 km/h (6.2 mph), under 30 °C (86 °F)
 # date = ""
 # temp_f = [32, 86]

@@ -47,7 +47,7 @@ class SheetCells:
 def read_sheet(path: Path, *, sheet: str | None, limits: Limits) -> SheetCells:
     """Read one sheet of an .xlsx or .ods file; a formula by its stored value.
 
-    Real dates come as ISO days, or moments where they have a time; numbers with up to 15 digits; 80 % as ``80%``.
+    Real dates come as ISO days, or moments where they have a time; numbers with up to 15 digits; 80% as ``80%``.
 
     Parameters
     ----------

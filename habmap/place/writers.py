@@ -41,7 +41,7 @@ def write_whole(
     is_own: bool = False,
     replaces: str | None = None,
 ) -> None:
-    """Write a file through a neighbour that takes its place at the end, so that no half file is ever seen.
+    """Write a file through a neighbor that takes its place at the end, so that no half file is ever seen.
 
     ``is_own``: it is one of the property's own, which a person cannot name. ``replaces``: a file that carries this
     mark is an earlier one of the same kind, and is replaced unasked.

@@ -123,7 +123,7 @@ class Fact:
 
     @property
     def allowed(self) -> str:
-        """What it may be, in words: ``0 to 100 %``, ``more than 0``, or its choices."""
+        """What it may be, in words: ``0 to 100%``, ``more than 0``, or its choices."""
         if self.choices:
             return ", ".join(self.choices)
         if self.kind is str:

@@ -143,7 +143,7 @@ class Entry:
         is_on_sheet=True,
         metavar="P",
         help="Share of the cedars alive there that morning that was killed",
-        tells="{:g} % of the cedars killed",
+        tells="{:g}% of the cedars killed",
     )
     burned_pct: float | None = fact(
         "share burned",
@@ -153,7 +153,7 @@ class Entry:
         practices=FIRE,
         metavar="P",
         help="Share of the ground that the fire blackened",
-        tells="{:g} % of the ground burned",
+        tells="{:g}% of the ground burned",
     )
     person_hours: float | None = fact(
         "person-hours",

@@ -122,7 +122,7 @@ class Plot:
         ``fixed``: ``stems`` counted on ``plot_acres``; ``quarter``: ``distances_m`` to the nearest stem of each
         quarter, ``None`` = vacant; ``line``: ``intercepts_ft`` of a line ``line_ft`` long that lie under crowns.
     geometry
-        Centre, WGS 84 lon/lat; ``None`` where only ``unit_id`` was given.
+        Center, WGS 84 lon/lat; ``None`` where only ``unit_id`` was given.
     crown_ft, height_ft
         Mean crown width and height of the stems there [ft].
     is_void, why

@@ -23,7 +23,7 @@ def terrain_words(faces: TerrainResult) -> str:
     steepest = max(known, key=lambda unit: unit.slope_mean_pct or 0.0)
     return (
         f"Terrain: slope and facing of {len(known)} units; the steepest is {steepest.unit_id}, "
-        f"{steepest.slope_mean_pct:,.0f} % on average."
+        f"{steepest.slope_mean_pct:,.0f}% on average."
     )
 
 

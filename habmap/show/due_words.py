@@ -61,5 +61,5 @@ def share_words(row: DueRow) -> str:
     """Say what share of the cedars lies felled and stands dead, where some stand dead; empty where none do."""
     if row.snag_pct is None or row.snag_pct < _SHARE_WORTH_SAYING_PCT:
         return ""
-    felled = f"{row.felled_pct or 0:.0f} % of its cedars lie felled, " if row.what in ("drying", "piles") else ""
-    return f"{felled}{row.snag_pct:.0f} % {'' if felled else 'of its cedars '}killed and left standing"
+    felled = f"{row.felled_pct or 0:.0f}% of its cedars lie felled, " if row.what in ("drying", "piles") else ""
+    return f"{felled}{row.snag_pct:.0f}% {'' if felled else 'of its cedars '}killed and left standing"

@@ -70,7 +70,7 @@ class PageHistory:
     Attributes
     ----------
     pieces
-        Each square metre of a step's units lies in one piece that has a stage then.
+        Each square meter of a step's units lies in one piece that has a stage then.
     patch_steps
         Of each line of ``Page.work``: the step on which it was done.
     old_units

@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 
 from habmap.records import Entry, facts, value_of
 from habmap.show.burn.words import burn_words
+from habmap.show.words import short_day
 from habmap.vocabulary import PRACTICE_WORDS
 from habmap.work.log_history import (
     HistoryLine,
@@ -51,7 +52,7 @@ def history_lines(result: HistoryResult, zone: ZoneInfo) -> list[str]:
         name = (
             f"line {line.number}" if line.action == "log" else "correction" if line.action == "amend" else "withdrawal"
         )
-        words.append(f"  {name} ({line.entry_id}){own}, written {day_words(_local(line.recorded_at, zone))}")
+        words.append(f"  {name} ({line.entry_id}){own}, written {short_day(_local(line.recorded_at, zone))}")
         words[-1] += STATE_WORDS.get((line.action, line.state), "")
     for change in result.changes:
         words += ["", *change_words(change)]
@@ -66,18 +67,18 @@ def _plot_words(change: PlotChange, zone: ZoneInfo) -> str:
     done = {"correct": "corrected", "void": "withdrawn", "restore": "counted again"}[change.action]
     where = f" in {_plain(change.unit_id)}" if change.unit_id else ""
     said = "; ".join(_plain(words) for words in (*change.changes, *([change.why] if change.why else [])))
-    return f"Plot {_plain(change.plot_id)}{where} {done} on {day_words(_local(change.recorded_at, zone))}" + (
+    return f"Plot {_plain(change.plot_id)}{where} {done} on {short_day(_local(change.recorded_at, zone))}" + (
         f": {said}." if said else "."
     )
 
 
 def _version_words(version: VersionLine) -> str:
-    begins = "from the beginning" if version.valid_from is None else f"from {day_words(version.valid_from)}"
+    begins = "from the beginning" if version.valid_from is None else f"from {short_day(version.valid_from)}"
     state = {
         "holds": "holds",
         "retired": "the unit is retired",
         "taken back": "taken back, never held",
-        "ended": "" if version.valid_to is None else f"until {day_words(version.valid_to)}",
+        "ended": "" if version.valid_to is None else f"until {short_day(version.valid_to)}",
     }[version.state]
     follows = f", after {', '.join(map(_plain, version.follows))}" if version.follows else ""
     return f"{_plain(version.unit_id)}, {_plain(version.cover)}, {version.acres:,.2f} acres, {begins}{follows}: {state}"
@@ -85,12 +86,6 @@ def _version_words(version: VersionLine) -> str:
 
 def _change_word(before: int, after: int) -> str:
     return "Merged" if before > max(after, 1) else "Split" if after > before else "Redrawn" if after else "Retired"
-
-
-def day_words(day: date) -> str:
-    """Return a day as people say it: 3 Feb 2025 (English month names, whatever the machine's language)."""
-    months = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
-    return f"{day.day} {months[day.month - 1]} {day.year}"
 
 
 def _local(moment: datetime, zone: ZoneInfo) -> date:
@@ -116,10 +111,10 @@ def line_words(line: HistoryLine, zone: ZoneInfo, kinds: dict[str, str]) -> str:
     who = f" ({_plain(line.who)})" if line.who else ""
     why = f": {_plain(line.why)}" if line.why else ""
     if line.action == "void":
-        return f"{_withdrawal_words(line, kinds)} on {day_words(_local(line.recorded_at, zone))}{who}{why}."
+        return f"{_withdrawal_words(line, kinds)} on {short_day(_local(line.recorded_at, zone))}{who}{why}."
     said = f"{_done(line)}{who}."
     if line.action == "amend":
-        day, name = day_words(_local(line.recorded_at, zone)), line.number or line.target
+        day, name = short_day(_local(line.recorded_at, zone)), line.number or line.target
         said = f"Corrected on {day}{why}. Line {name} should read: {said}"
     if line.product:
         rate = f" at {_plain(line.product_rate)}" if line.product_rate else ""
@@ -133,7 +128,7 @@ def line_words(line: HistoryLine, zone: ZoneInfo, kinds: dict[str, str]) -> str:
 
 def _done(line: HistoryLine) -> str:
     words = PRACTICE_WORDS.get(line.practice, line.practice) or "work"  # a word that another program put there
-    parts = [f"{words[0].upper()}{words[1:]} on {day_words(line.date)}"]
+    parts = [f"{words[0].upper()}{words[1:]} on {short_day(line.date)}"]
     if line.acres is not None:
         parts.append(f"{line.acres:,.1f} acres{_where(line)}")
     if line.acres_sd is not None:
@@ -165,7 +160,7 @@ def change_words(change: UnitChange) -> list[str]:
         )
 
     return [
-        f"{_change_word(len(change.before), len(change.after))} from {day_words(change.date)}.",
+        f"{_change_word(len(change.before), len(change.after))} from {short_day(change.date)}.",
         f"  before: {side(change.before)}",
         f"  after:  {side(change.after)}",
     ]

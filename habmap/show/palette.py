@@ -1,8 +1,8 @@
-"""The inks of every page and sheet: paper, ink, and one land colour per stage.
+"""The inks of every page and sheet: paper, ink, and one land color per stage.
 
 The nine fills of cedar ground were found by search: every two differ by at least 15 (CAM02-UCS) to normal,
 deuteranope, protanope and tritanope eyes, and by 5 in lightness J', while staying as earthy as that allows. A test
-measures and prints the figures. Stage never rests on colour alone: see ``patterns``.
+measures and prints the figures. Stage never rests on color alone: see ``patterns``.
 """
 
 from __future__ import annotations

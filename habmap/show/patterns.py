@@ -1,4 +1,4 @@
-"""The drawn pattern of each stage, as SVG, so that a grey print and any eye can tell stages apart.
+"""The drawn pattern of each stage, as SVG, so that a gray print and any eye can tell stages apart.
 
 Patterns are in screen units and do not grow with the map, as hatching on a printed sheet does not.
 """
@@ -46,7 +46,7 @@ _BARE_TREE: Final = (
     "M6,12v-10M6,5.5l-3.2,-2.6M6,8l3.2,-2.6M1.5,12h9M17,23v-10M17,16.5l-3.2,-2.6M17,19l3.2,-2.6M12.5,23h9"
 )
 #: What lies and stands on the ground whatever its stage, drawn over the stage's own pattern, by `habmap.show.shares`;
-#: ink on a rim of paper, so that it shows on every fill, in grey and to any eye.
+#: ink on a rim of paper, so that it shows on every fill, in gray and to any eye.
 _OVER_MARKS: Final = {
     "slash": (5, 5, _strokes("M-1,6L6,-1M-1,1L1,-1M4,6L6,4", 0.7)),  # narrow hatch, as `down` has
     "snags": (12, 12, _strokes("M3,2v5M9,8v5M9,-4v5", 1.3)),  # upright ticks, as `dead_standing` has

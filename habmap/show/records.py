@@ -133,7 +133,7 @@ class PagePhotos:
 class Page:
     """Everything one page shows.
 
-    ``on`` is the day whose ground it shows, ``None`` before any work; ``grid_latlon`` the centre of the property's
+    ``on`` is the day whose ground it shows, ``None`` before any work; ``grid_latlon`` the center of the property's
     equal-area grid [°], ``None`` while it has none; ``cedar`` its species (a key of ``vocabulary.CEDAR_RESPROUTS``).
     """
 

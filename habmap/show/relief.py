@@ -102,12 +102,12 @@ def draw_relief(heights_m: NDArray[np.float64], *, transform: Affine, crs_wkt: s
     transform
         From (column, row) to the coordinates of ``crs_wkt``.
     crs_wkt
-        Coordinate reference system of the array, metres or degrees.
+        Coordinate reference system of the array, meters or degrees.
 
     Notes
     -----
     Heights are turned into EPSG:3857 first (bilinear), and shaded there with the true ground size of the cell: a
-    Mercator metre is cos(latitude) ground metres.
+    Mercator meter is cos(latitude) ground meters.
     """
     rows, columns = heights_m.shape
     if rows < 3 or columns < 3 or not np.isfinite(heights_m).any():
@@ -152,7 +152,7 @@ def _to_mercator(heights_m: NDArray[np.float64], transform: Affine, crs_wkt: str
 
 
 def _lonlat(xy_m: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Turn EPSG:3857 metres of shape (n, 2) into lon/lat [°] (its own closed form: the sphere's inverse Mercator)."""
+    """Turn EPSG:3857 meters of shape (n, 2) into lon/lat [°] (its own closed form: the sphere's inverse Mercator)."""
     lon = np.degrees(xy_m[:, 0] / _EARTH_RADIUS_M)
     return np.column_stack([lon, np.degrees(2 * np.arctan(np.exp(xy_m[:, 1] / _EARTH_RADIUS_M)) - np.pi / 2)])
 

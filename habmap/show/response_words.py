@@ -17,9 +17,9 @@ METHOD: Final = (
     "the newest round since (frames of one reading within a month); what was read that very day counts on neither "
     "side. A sighting over several days counts by all of them: before if the last is before that day, after if the "
     "first is after it.",
-    "Cover classes stand for their midpoints (Daubenmire 1959: 2.5, 15, 37.5, 62.5, 85, 97.5 %). A frame without a "
-    "plant counts as 0 for it. Plants grow in layers: the cover of the native ones is summed, and may pass 100 %. "
-    "Limits are 95 %, Student’s t over frames, kept between 0 and 100 % for each plant summed; the change’s are "
+    "Cover classes stand for their midpoints (Daubenmire 1959: 2.5, 15, 37.5, 62.5, 85, 97.5%). A frame without a "
+    "plant counts as 0 for it. Plants grow in layers: the cover of the native ones is summed, and may pass 100%. "
+    "Limits are 95%, Student’s t over frames, kept between 0 and 100% for each plant summed; the change’s are "
     "Welch’s.",
     "Native is what the reader wrote, never guessed. Cedars count as crowns, not as native cover or species. Counts of "
     "species depend on how long and how well somebody looked; only equally many frames compare (Mao’s tau, Colwell "
@@ -40,7 +40,7 @@ def work_sentence(unit: UnitResponse) -> str:
     if unit.first_work_on is None:
         return "No cutting or burning is logged here yet, so everything read here is from before."
     did = PRACTICE_WORDS[unit.first_work or "other"]
-    return f"First {did} on {day_words(unit.first_work_on)}; {unit.worked_pct:.0f} % of the unit worked since."
+    return f"First {did} on {day_words(unit.first_work_on)}; {unit.worked_pct:.0f}% of the unit worked since."
 
 
 def cover_sentence(unit: UnitResponse) -> str:
@@ -145,7 +145,7 @@ def _change(unit: UnitResponse) -> str:
     text = f"{abs(points):.0f} points {'more' if points >= 0 else 'less'}"
     if low is None or high is None:
         return f"{text}, with too few frames to say how sure"
-    text += f" (95 %: {_signed(low)} to {_signed(high)})"
+    text += f" (95%: {_signed(low)} to {_signed(high)})"
     return text if low > 0 or high < 0 else f"{text}, a difference that chance alone could make"
 
 
@@ -155,8 +155,8 @@ def _cover(pct: float | None, limits: tuple[float | None, float | None], *, plan
     low, high = limits
     summed = f", the layers of {plants} plants summed," if plants > 1 else ""
     if low is None or high is None or low == high:  # frames all alike give no limits worth saying
-        return f"{pct:.0f} %{summed}"
-    return f"{pct:.0f} % ({low:.0f} to {high:.0f}){summed}"
+        return f"{pct:.0f}%{summed}"
+    return f"{pct:.0f}% ({low:.0f} to {high:.0f}){summed}"
 
 
 def _spread(species: float, sd: float | None) -> str:

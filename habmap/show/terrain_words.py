@@ -25,14 +25,14 @@ def terrain_sentence(terrain: UnitTerrain | None) -> str:
         text = "Faces no one way"
     else:
         text = f"Faces {WIND_WORDS[wind_16(terrain.aspect_mean_deg)]}"
-    text += f"; slope {terrain.slope_mean_pct:.0f} % on average ({terrain.slope_mean_deg:.1f}°)"
+    text += f"; slope {terrain.slope_mean_pct:.0f}% on average ({terrain.slope_mean_deg:.1f}°)"
     if terrain.slope_p90_pct is not None:
-        text += f", the steepest tenth above {terrain.slope_p90_pct:.0f} %"
+        text += f", the steepest tenth above {terrain.slope_p90_pct:.0f}%"
     sentences = [text]
     for one in facts(UnitTerrain).values():
         sentences += one.told(value_of(terrain, one))
     if terrain.coverage_pct < 99.5:
-        sentences.append(f"Elevation covers {terrain.coverage_pct:.0f} % of the unit")
+        sentences.append(f"Elevation covers {terrain.coverage_pct:.0f}% of the unit")
     if terrain.too_coarse:
         sentences.append("The elevation's cells are coarse for so small a unit: take these figures as rough")
     return ". ".join(sentences) + "."
@@ -51,7 +51,7 @@ def elevation_words(page: Page) -> list[str]:
 def coverage_warnings(figures: Sequence[UnitTerrain]) -> tuple[str, ...]:
     """Say which units the elevation leaves out, whole or in part."""
     off = [unit.unit_id for unit in figures if unit.coverage_pct == 0]
-    part = [f"{unit.coverage_pct:.0f} % of {unit.unit_id}" for unit in figures if 0 < unit.coverage_pct < 99]
+    part = [f"{unit.coverage_pct:.0f}% of {unit.unit_id}" for unit in figures if 0 < unit.coverage_pct < 99]
     words = [f"the elevation covers none of {_listed(off)}: no terrain figures there"] if off else []
     if part:
         words.append(f"the elevation covers only {_listed(part)}: the figures are of that part")

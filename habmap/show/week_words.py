@@ -136,7 +136,7 @@ def _slash_words(ask: Ask, *, on: date, is_for_fire: bool) -> str:
     is_past = all(part.to_date is not None and part.to_date < on for part in ask.parts)
     told = [f"slash{_since(ask.parts, ' felled')}", _needles(ask.parts)]
     if snags := _snags(ask.parts):
-        told.append(f"{snags:.0f} % stand dead")
+        told.append(f"{snags:.0f}% stand dead")
     if is_past:
         told.append("past its drying days, ask the burn boss")
     elif is_for_fire and ask.past_acres is not None:

@@ -1,4 +1,4 @@
-"""The page's sentences: a neighbour talking, with figures rounded as people say them."""
+"""The page's sentences: a neighbor talking, with figures rounded as people say them."""
 
 from __future__ import annotations
 
@@ -29,11 +29,11 @@ NO_BREAK: Final = "\N{NO-BREAK SPACE}"
 
 
 def unbroken(text: str) -> str:
-    """Return a text whose figures keep their sign or short unit on their own line: ``6 %``, ``30 ft``, ``81 °F``.
+    """Return a text whose figures keep their sign or short unit on their own line: ``6%``, ``30 ft``, ``81 °F``.
 
     Examples
     --------
-    >>> unbroken("from 6 % to 30 ft") == f"from 6{NO_BREAK}% to 30{NO_BREAK}ft"
+    >>> unbroken("from 6% to 30 ft") == f"from 6{NO_BREAK}% to 30{NO_BREAK}ft"
     True
     """
     return _BEFORE_UNIT.sub(NO_BREAK, text)
@@ -184,7 +184,7 @@ def work_sentence(work: PageWork, *, unit_id: str, currency: str) -> str:
     if tenths(work.acres) != tenths(work.unit_acres[unit_id]):
         text += f" here of {tenths(work.acres)} in all"
     if work.entry.killed_pct is not None:
-        text += f", {work.entry.killed_pct:.0f} % of the cedars killed"
+        text += f", {work.entry.killed_pct:.0f}% of the cedars killed"
     if work.entry.person_hours is not None:
         text += f", {work.entry.person_hours:g} person-hours"
     if work.entry.cost is not None:

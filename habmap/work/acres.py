@@ -252,7 +252,7 @@ def _totals(units: list[UnitAcres], paper: Paper) -> TotalAcres:
 
 def _practices(place_ground: Ground, paper: Paper) -> tuple[PracticeAcres, ...]:
     practice_of = {entry.entry_id: entry.practice for entry in place_ground.entries}
-    # Every square metre is in one cover only, so that adding covers up is the area of the union of the patches.
+    # Every square meter is in one cover only, so that adding covers up is the area of the union of the patches.
     inside_m2: defaultdict[str, float] = defaultdict(float)
     outside_m2: defaultdict[str, float] = defaultdict(float)
     for overlay in place_ground.overlays:

@@ -93,7 +93,7 @@ def openings(state: Ground, features: Iterable[Feature], *, near: BaseGeometry) 
     Parameters
     ----------
     near
-        Ground in grid metres; what lies farther off than a bite's neighbor is left out.
+        Ground in grid meters; what lies farther off than a bite's neighbor is left out.
     """
     grid = state.grid
     assert grid is not None
@@ -189,11 +189,11 @@ def steep_words(*, limit_pct: float, hand_only_pct: float | None, spared_acres: 
     words = []
     if spared_acres > 0:
         words.append(
-            f"{spared_acres:.2f} acres of what remains here are hand-only (steeper than {limit_pct:g} %) or lie in "
+            f"{spared_acres:.2f} acres of what remains here are hand-only (steeper than {limit_pct:g}%) or lie in "
             "between, and are left out; --hand-only takes them too"
         )
     if hand_only_pct is not None and hand_only_pct >= 0.5:
-        words.append(f"{hand_only_pct:.0f} % of it is hand-only, steeper than {limit_pct:g} %")
+        words.append(f"{hand_only_pct:.0f}% of it is hand-only, steeper than {limit_pct:g}%")
     return tuple(words)
 
 
@@ -214,7 +214,7 @@ def sun_words(of_it_pct: float | None, of_unit_pct: float | None) -> tuple[str, 
     """Say how much of it faces the sun beside all that remains in its unit."""
     if of_it_pct is None or of_unit_pct is None:
         return ()
-    return (f"{of_it_pct:.0f} % of it is sun-facing, of all that remains in the unit {of_unit_pct:.0f} %",)
+    return (f"{of_it_pct:.0f}% of it is sun-facing, of all that remains in the unit {of_unit_pct:.0f}%",)
 
 
 def part_killed_words(one: Bite, state: Ground, unit_id: str) -> tuple[str, ...]:

@@ -87,7 +87,7 @@ def notices_of(
     grid: LocalGrid,
     day: date,
 ) -> tuple[Notice, ...]:
-    """Return who was told before the burns that the log has on this ground (grid metres) and day."""
+    """Return who was told before the burns that the log has on this ground (grid meters) and day."""
     found: list[Notice] = []
     for line in corrections(entries) if records else ():
         record, content = burn_of(line, records), line.content

@@ -245,7 +245,7 @@ def _age_warnings(look: _Look) -> tuple[str, ...]:
     worked_frac = look.ground.worked_frac(days_of(placeless)[0]) if placeless else 0.0
     if worked_frac > 0:
         words.append(
-            f"its plots have no place on the map, and {100 * worked_frac:.0f} % of it was worked since they were "
+            f"its plots have no place on the map, and {100 * worked_frac:.0f}% of it was worked since they were "
             "measured: they stand for the rest only as far as it is like the whole"
         )
     return tuple(words)
@@ -260,11 +260,11 @@ def _crown_cover(look: _Look, stems_per_acre: float | None, *, canopy_height_ft:
         return CrownCover(cover_pct, f"crown cover from {counted(len(lines), 'line')}, {line_ft:,.0f} ft together")
     canopy, left_out = look.canopy, ""
     if canopy is not None and look.is_raster_old:
-        left_out = f"the canopy raster ({canopy.canopy_pct:.0f} %) is older than the work here and not counted as now"
+        left_out = f"the canopy raster ({canopy.canopy_pct:.0f}%) is older than the work here and not counted as now"
     elif canopy is not None:
         words = f"crown cover from the canopy raster: ground at {canopy_height_ft:g} ft and above, of whatever kind"
         if canopy.coverage_pct < 99.5:
-            words += f"; the raster covers only {canopy.coverage_pct:.0f} % of the unit"
+            words += f"; the raster covers only {canopy.coverage_pct:.0f}% of the unit"
         if canopy.too_coarse:
             words += "; its cells are too coarse for so small a unit, so the share is rough"
         return CrownCover(canopy.canopy_pct, words, coverage_pct=canopy.coverage_pct)
@@ -275,7 +275,7 @@ def _crown_cover(look: _Look, stems_per_acre: float | None, *, canopy_height_ft:
         words = f"crown cover from stems and a crown of {crown_ft:.1f} ft (by mean area), overlapping at random"
         return CrownCover(crown_cover_pct(stems_per_acre, crown_ft=crown_ft), words, is_by_stems=True)
     if look.unit.canopy_pct is not None:
-        left_out = f"crown cover of {look.unit.canopy_pct:.0f} % as given with the outline is from before the work"
+        left_out = f"crown cover of {look.unit.canopy_pct:.0f}% as given with the outline is from before the work"
     return CrownCover(None, left_out)
 
 

@@ -36,7 +36,7 @@ class UnitDensity:
     management_level
         The published word (NREM-2876), from stems and, where measured, height; not the same as ``dense``.
     more_plots
-        How many more plots would bring the 95 % interval within ±20 %.
+        How many more plots would bring the 95% interval within ±20%.
     """
 
     unit_id: str

@@ -53,7 +53,7 @@ class Sample:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rate:
-    """What an acre takes, with 95 % limits; limits ``None`` where the log is too short.
+    """What an acre takes, with 95% limits; limits ``None`` where the log is too short.
 
     ``rests_on`` says in words how many lines it comes from, or that it is an assumption.
     """

@@ -111,7 +111,7 @@ def pass_acres(state: Ground, entry: Entry) -> float:
 
 
 def timed_patches(state: Ground) -> dict[str, MultiPolygon]:
-    """Return the ground of clearing lines that say their hours or cost, by ``entry_id``, in grid metres."""
+    """Return the ground of clearing lines that say their hours or cost, by ``entry_id``, in grid meters."""
     return {
         entry.entry_id: state.patches[entry.entry_id]
         for entry in state.entries

@@ -1,7 +1,7 @@
 """How dry fine dead fuel is: dead grass, needles and litter. Not red slash, not green crowns.
 
 Three figures of the same air, each by its own published way: the tables of the field guide, an equilibrium moisture,
-and the vapour pressure deficit.
+and the vapor pressure deficit.
 """
 
 from __future__ import annotations
@@ -72,7 +72,7 @@ def equilibrium_moisture_simard_1968(temp_f: float, rh_pct: float) -> float:
 
     Notes
     -----
-    Three pieces: humidity below 10 %, 10 to 50 %, above 50 %. They do not meet at their joints.
+    Three pieces: humidity below 10%, 10 to 50%, above 50%. They do not meet at their joints.
 
     References
     ----------
@@ -92,7 +92,7 @@ def equilibrium_moisture_simard_1968(temp_f: float, rh_pct: float) -> float:
 
 
 def saturation_vapour_pressure_kpa(temp_c: float) -> float:
-    """Return the vapour pressure of saturated air [kPa].
+    """Return the vapor pressure of saturated air [kPa].
 
     References
     ----------
@@ -155,7 +155,7 @@ def clock_words(pct: float, other_pct: float | None, *, is_daylight: bool) -> st
     """
     clock = "daylight" if is_daylight else "standard"
     other = "standard" if is_daylight else "daylight"
-    reading = "no figure" if other_pct is None else f"{other_pct:g} %" if other_pct != pct else "the same figure"
+    reading = "no figure" if other_pct is None else f"{other_pct:g}%" if other_pct != pct else "the same figure"
     return (
         f"The guide does not say whether its hours are daylight or standard time; read by the clock of the day "
         f"({clock} time). Were they {other} time, the driest ground would have {reading}"
@@ -165,7 +165,7 @@ def clock_words(pct: float, other_pct: float | None, *, is_daylight: bool) -> st
 def reference_moisture_pct(temp_f: float, rh_pct: float) -> int:
     """Return table A's figure [%]; ``temp_f`` at least 10.
 
-    Fractions belong to the row and column they begin in: 49.6 °F is the row 30–49, 34.9 % the column 30–34.
+    Fractions belong to the row and column they begin in: 49.6 °F is the row 30–49, 34.9% the column 30–34.
     """
     row = max(i for i, first in enumerate(TABLE_A_FROM_F) if temp_f >= first)
     return TABLE_A[row][min(int(rh_pct // 5), len(TABLE_A[row]) - 1)]
@@ -181,7 +181,7 @@ def table_moisture_pct(
     aspect, slope_class
         Of the ground itself. ``None``: not known, and the lowest correction of all is taken, the driest answer.
     is_flat
-        Flat ground faces nowhere: it takes the lowest correction of the four aspects at 0–30 %.
+        Flat ground faces nowhere: it takes the lowest correction of the four aspects at 0–30%.
     """
     if why_no_tables(air) is not None:
         return None

@@ -5,7 +5,7 @@ References
 NWCG PMS 437, Fire Behavior Field Reference Guide, fuel moisture tables A to D, after Fosberg, M. A. & Deeming, J. E.
 1971 (USDA Forest Service Research Note RM-207) and Rothermel, R. C. 1983 (General Technical Report INT-143). The
 figures come by way of public copies. Where these differ the drier figure stands here, which is the careful one: table
-C, east, 0–30 %, 1600, above: 4 or 3, here 3; east, steeper than 30 %, 1800, below: 4 or 3, here 3, and level: 5 or 4,
+C, east, 0–30%, 1600, above: 4 or 3, here 3; east, steeper than 30%, 1800, below: 4 or 3, here 3, and level: 5 or 4,
 here 4. `tests/reference/test_fuel_table_copies.py` holds two more copies whole and names every cell that differs. The
 hours are those of a clock that nobody names, see `habmap.work.fuel_moisture.clock_words`.
 """
@@ -23,7 +23,7 @@ SLOPE_CLASSES: Final[tuple[SlopeClass, ...]] = ("0-30", ">30")
 LEVELS: Final[tuple[Level, ...]] = ("below", "level", "above")
 #: First temperature of each row of table A [°F]; a row reaches to the next one's first.
 TABLE_A_FROM_F: Final = (10, 30, 50, 70, 90, 110)
-#: Table A: reference moisture [%]; columns are relative humidity 0–4, 5–9, … 95–99 and 100 %.
+#: Table A: reference moisture [%]; columns are relative humidity 0–4, 5–9, … 95–99 and 100%.
 TABLE_A: Final = tuple(
     tuple(int(figure) for figure in line.split())
     for line in (
@@ -42,7 +42,7 @@ FIRST_HOUR: Final = 8
 BLOCK_HOURS: Final = 2
 BLOCKS: Final = 6
 
-#: Exposed ground: aspect, then slope 0–30 %, then steeper; blocks between bars, each below, level, above.
+#: Exposed ground: aspect, then slope 0–30%, then steeper; blocks between bars, each below, level, above.
 _EXPOSED: Final = {
     "B": """
         N  2 3 4|1 1 1|0 0 1|0 0 1|1 1 1|2 3 4      3 4 4|1 2 2|1 1 2|1 1 2|1 2 2|3 4 4

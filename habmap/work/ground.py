@@ -60,7 +60,7 @@ class GroundPiece:
 
 @dataclass(frozen=True, slots=True)
 class Overlay:
-    """Ground that lies in the same units under the same patches; each square metre is in one of these only."""
+    """Ground that lies in the same units under the same patches; each square meter is in one of these only."""
 
     unit_ids: tuple[str, ...]
     entry_ids: tuple[str, ...]
@@ -80,11 +80,11 @@ class Ground:
     units, entries
         Unit versions and effective entries that this rests on.
     unit_shapes, patches
-        Their outlines in grid metres, by ``unit_id`` and ``entry_id``.
+        Their outlines in grid meters, by ``unit_id`` and ``entry_id``.
     pieces
         By unit, then the order in which pieces come from the net of edges.
     overlays
-        The same ground and that outside every unit, each square metre once.
+        The same ground and that outside every unit, each square meter once.
     """
 
     on: date | None

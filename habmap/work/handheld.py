@@ -31,7 +31,7 @@ class RemainingOutline:
     acres
         All ground that remains, scraps too [acre].
     geometry
-        Its outline without scraps, in grid metres or lon/lat; gaps smaller than a scrap are closed but where ground is
+        Its outline without scraps, in grid meters or lon/lat; gaps smaller than a scrap are closed but where ground is
         left on purpose. Empty where all that remains is scraps.
     scraps, scrap_acres
         How many parts were left out, and their acres together [acre].

@@ -1,7 +1,7 @@
 """Cedar to be left on purpose: how much of it a unit should keep, how much it has, and work that would take too much.
 
 The goal is a share of a unit's cedar ground, least and most (``leave_pct``), the place's or the unit's own. Each unit
-has its own goal: what one leaves beyond it fills no other's. Shares of 10 to 20 % are common practice, no source.
+has its own goal: what one leaves beyond it fills no other's. Shares of 10 to 20% are common practice, no source.
 """
 
 from __future__ import annotations

@@ -249,7 +249,7 @@ def questions(
     coded
         Practices that have a practice code.
     pair_views
-        Ground in view of the photo pairs beside the item, in grid metres.
+        Ground in view of the photo pairs beside the item, in grid meters.
     versions
         All versions of all units.
     day_of

@@ -37,7 +37,7 @@ def same_spot_m(sigma_m: float) -> float:
     Notes
     -----
     The difference of two fixes has σ√2 per axis, so its length is Rayleigh distributed: 99 of 100 are shorter than
-    σ√2 · √(2 ln 100) = 4.29 σ. For σ = 3 m that is 12.9 m; with two metres for the photographer's feet, 14.9 m.
+    σ√2 · √(2 ln 100) = 4.29 σ. For σ = 3 m that is 12.9 m; with two meters for the photographer's feet, 14.9 m.
     """
     return sigma_m * math.sqrt(2) * math.sqrt(-2 * math.log(1 - _QUANTILE)) + _STANDING_M
 

@@ -334,20 +334,20 @@ def reasons_of(candidate: Candidate, *, limits: DenseLimits) -> tuple[str, ...]:
     if candidate.sun_facing_pct is None:
         phrases.append("which way it faces is not known: no elevation here")
     else:
-        share = f"{candidate.sun_facing_pct:.0f} % of what remains is sun-facing"
+        share = f"{candidate.sun_facing_pct:.0f}% of what remains is sun-facing"
         if candidate.too_coarse:
             tens = round(candidate.sun_facing_pct, -1)
-            share = f"roughly {tens:.0f} % of what remains is sun-facing (the elevation's cells are too coarse for it)"
+            share = f"roughly {tens:.0f}% of what remains is sun-facing (the elevation's cells are too coarse for it)"
         if candidate.aspect_mean_deg is None:
             phrases.append(f"level ground, {share}")
         else:
             phrases.append(f"faces {WIND_WORDS[wind_16(candidate.aspect_mean_deg)]}, {share}")
         if candidate.coverage_pct is not None and candidate.coverage_pct < 99:
-            phrases.append(f"elevation covers only {candidate.coverage_pct:.0f} % of it")
+            phrases.append(f"elevation covers only {candidate.coverage_pct:.0f}% of it")
     if candidate.stems_per_acre is not None:
         phrases.append(f"about {candidate.stems_per_acre:,.0f} stems per acre")
     if candidate.canopy_pct is not None:
-        phrases.append(f"crowns cover {candidate.canopy_pct:.0f} %")
+        phrases.append(f"crowns cover {candidate.canopy_pct:.0f}%")
     dense = is_dense(candidate, limits=limits)
     phrases.append({True: "dense", False: "not dense", None: "how dense it is now has not been measured"}[dense])
     phrases.append(f"{candidate.remaining_acres:.1f} acres remain")

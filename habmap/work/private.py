@@ -17,5 +17,5 @@ def is_private(feature: Feature) -> bool:
 
 
 def private_shapes(features: Sequence[Feature], grid: LocalGrid) -> list[BaseGeometry]:
-    """Return the outlines of the private features in grid metres."""
+    """Return the outlines of the private features in grid meters."""
     return [grid.to_grid(feature.geometry) for feature in features if is_private(feature)]

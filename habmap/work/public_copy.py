@@ -20,7 +20,7 @@ def is_public(kind: type, name: str) -> bool:
 def public_copy(record: Record) -> Record:
     """Return a record as strangers may read it: the owner's fields as if nobody had filled them in.
 
-    What people call a unit is the owner's (it may name a nest or a neighbour): strangers read its ``public_name``, or
+    What people call a unit is the owner's (it may name a nest or a neighbor): strangers read its ``public_name``, or
     where it has none, nothing, and go by its label.
     """
     empty: dict[str, Any] = {}

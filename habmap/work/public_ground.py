@@ -27,7 +27,7 @@ _WAYS: Final = frozenset({"road", "lane", "power_line", "gas_line"})
 
 @dataclass(frozen=True, slots=True)
 class PublicGround:
-    """What of a property's ground may be told; ``private`` are the outlines of its private places in grid metres."""
+    """What of a property's ground may be told; ``private`` are the outlines of its private places in grid meters."""
 
     grid: LocalGrid
     private: list[BaseGeometry]

@@ -13,7 +13,7 @@ REPORTED_TOLERANCE_FRAC: Final = 0.10
 def reported_question(entry: Entry, measured_acres: float) -> str | None:
     """Return what is to be asked where the reported acres are far from the ground [acre]; ``None`` where they are not.
 
-    Far is a gap of 10 % of the ground or more that is wider than two standard deviations of ground that was walked.
+    Far is a gap of 10% of the ground or more that is wider than two standard deviations of ground that was walked.
     """
     if entry.reported_acres is None:
         return None

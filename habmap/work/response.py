@@ -33,7 +33,7 @@ _CEDAR_NAMES: Final = frozenset(
 
 @dataclass(frozen=True, slots=True)
 class MeanCover:
-    """Mean cover over frames [%] with 95 % limits; ``None`` where one frame cannot give any.
+    """Mean cover over frames [%] with 95% limits; ``None`` where one frame cannot give any.
 
     Attributes
     ----------
@@ -51,7 +51,7 @@ class MeanCover:
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """Difference of two means [percentage points] with 95 % limits; ``None`` where a side has one frame only."""
+    """Difference of two means [percentage points] with 95% limits; ``None`` where a side has one frame only."""
 
     points: float
     ci95_low: float | None
@@ -102,7 +102,7 @@ def mean_cover(cover_pct: Sequence[float], *, plants: int | None = None) -> Mean
 
     Notes
     -----
-    Limits by Student's t with n − 1 degrees of freedom, kept within what can be: 0 to 100 % for each plant. Frames are
+    Limits by Student's t with n − 1 degrees of freedom, kept within what can be: 0 to 100% for each plant. Frames are
     taken as independent.
     """
     highest_pct = math.inf if plants is None else 100.0 * max(1, plants)

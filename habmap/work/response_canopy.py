@@ -15,7 +15,7 @@ from habmap.work.stems import counted, stems_of
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Canopy:
-    """Crown cover [%] with its 95 % limits, the day it was measured and by what; ``None`` = not known."""
+    """Crown cover [%] with its 95% limits, the day it was measured and by what; ``None`` = not known."""
 
     cover_pct: float | None = None
     ci95_low: float | None = None

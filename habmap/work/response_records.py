@@ -24,11 +24,11 @@ class UnitResponse:
         one reading took within ``ROUND_DAYS``, and all that was read on its last day.
     native_cover_…_pct
         Mean over those frames of the cover of native plants, cedars left out; the plants of a frame are summed, so
-        layers may pass 100. Limits: 95 %, Student's t over frames, within 0 and 100 for each plant summed.
+        layers may pass 100. Limits: 95%, Student's t over frames, within 0 and 100 for each plant summed.
     native_plants_…
         How many native plants, or groups of them, are summed so.
     native_cover_change_pct
-        Percentage points gained; limits: 95 %, Welch.
+        Percentage points gained; limits: 95%, Welch.
     unknown_cover_…_pct
         Cover of plants that the reader marked as of unknown origin.
     canopy_…_pct, canopy_…_rests_on

@@ -143,7 +143,7 @@ def frame_revisits(frames: Iterable[CoverFrame], *, days: int, on: date) -> tupl
 def away_from(
     spots: Iterable[Revisit], shapes: Sequence[shapely.Geometry], *, grid: LocalGrid, least_m: float
 ) -> tuple[Revisit, ...]:
-    """Return the spots no nearer than that to any of these shapes (grid metres), and those without a place."""
+    """Return the spots no nearer than that to any of these shapes (grid meters), and those without a place."""
     near = shapely.union_all(list(shapes))
     return tuple(
         one

@@ -96,7 +96,7 @@ def _fixed(plots: tuple[Plot, ...], ground_acres: float | None) -> Stems:
     )
     words = counted(len(plots), "fixed plot")
     if found.fpc_frac:
-        words += f" covering {100 * found.fpc_frac:.0f} % of the ground"
+        words += f" covering {100 * found.fpc_frac:.0f}% of the ground"
     names = {plot.stratum for plot in plots}
     if len(names) > 1:
         words += f" in {len(names)} strata, their sizes not known on this ground, so all plots count alike"

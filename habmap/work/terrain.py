@@ -88,13 +88,13 @@ class UnitTerrain:
     aspect_concentration: float | None = fact("uniformity", column="uniformity", places=2)
     facing: str | None = fact("face", column="faces", beside="slope_p90_pct")
     sun_facing_pct: float | None = fact(
-        "sun-facing share", column="sun-facing %", rough_step=10, tells="{:.0f} % of it faces the sun"
+        "sun-facing share", column="sun-facing %", rough_step=10, tells="{:.0f}% of it faces the sun"
     )
     flat_pct: float | None = fact("flat share", column="flat %", rough_step=10)
     heat_load_mean: float | None = fact("heat load", column="heat load", places=2)
     hand_only_pct: float | None = fact(
         "hand-only share", column="hand-only %", rough_step=10,
-        tells="{:.0f} % is steeper than the machine limit, so hand work only", tells_from=0.5,
+        tells="{:.0f}% is steeper than the machine limit, so hand work only", tells_from=0.5,
     )  # fmt: skip
     coverage_pct: float = fact("covered share", default=0.0, column="elevation coverage %")
     cells: float = 0.0

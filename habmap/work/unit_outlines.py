@@ -58,7 +58,7 @@ def overlap_faults(
 
 
 def spot_words(spot: tuple[float, float], grid: LocalGrid) -> str:
-    """Return a spot of the grid as ``lon …, lat …``, to a tenth of a metre."""
+    """Return a spot of the grid as ``lon …, lat …``, to a tenth of a meter."""
     lonlat = grid.to_lonlat(Point(spot))
     return f"lon {(lonlat.x + 180) % 360 - 180:.6f}, lat {lonlat.y:.6f}"
 
@@ -138,7 +138,7 @@ def lie_beside(fresh: Sequence[Unit], kept: Sequence[Unit], grid: LocalGrid) -> 
 
 
 def far_away(fresh: Iterable[tuple[str, Unit]], grid: LocalGrid) -> list[str]:
-    """Return a note for each new unit far from the grid's centre."""
+    """Return a note for each new unit far from the grid's center."""
     notes = []
     for where, unit in fresh:
         distance_m = float(shapely.distance(grid.to_grid(unit.geometry), shapely.Point(0, 0)))

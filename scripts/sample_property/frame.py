@@ -1,4 +1,4 @@
-"""Where the invented property lies: a local frame in metres that points to true north, and its way to the map."""
+"""Where the invented property lies: a local frame in meters that points to true north, and its way to the map."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from pyproj import Proj, Transformer
 from shapely.geometry.base import BaseGeometry
 
 EPSG = 26914  # NAD83 / UTM zone 14N
-#: Centre of the local frame, WGS 84 [°]: rolling tallgrass country, nobody's farm in particular.
+#: Center of the local frame, WGS 84 [°]: rolling tallgrass country, nobody's farm in particular.
 CENTRE_LON, CENTRE_LAT = -96.318, 37.062
 CENTRE_X_M, CENTRE_Y_M = 600.0, 560.0
 
@@ -26,7 +26,7 @@ _TURN = math.radians(Proj(f"EPSG:{EPSG}").get_factors(CENTRE_LON, CENTRE_LAT).me
 
 
 def to_utm(x: Floats, y: Floats) -> tuple[Floats, Floats]:
-    """Turn local metres (x east, y true north) into easting and northing."""
+    """Turn local meters (x east, y true north) into easting and northing."""
     dx, dy = x - CENTRE_X_M, y - CENTRE_Y_M
     return (
         _E0 + dx * math.cos(_TURN) - dy * math.sin(_TURN),
@@ -35,7 +35,7 @@ def to_utm(x: Floats, y: Floats) -> tuple[Floats, Floats]:
 
 
 def from_utm(east: Floats, north: Floats) -> tuple[Floats, Floats]:
-    """Turn easting and northing into local metres."""
+    """Turn easting and northing into local meters."""
     de, dn = east - _E0, north - _N0
     return (
         CENTRE_X_M + de * math.cos(_TURN) + dn * math.sin(_TURN),
@@ -44,7 +44,7 @@ def from_utm(east: Floats, north: Floats) -> tuple[Floats, Floats]:
 
 
 def lonlat(geometry: AnyGeometry, *, digits: int = 8) -> AnyGeometry:
-    """Turn a local geometry into lon/lat, rounded (8 digits: a millimetre), so that shared vertices stay shared."""
+    """Turn a local geometry into lon/lat, rounded (8 digits: a millimeter), so that shared vertices stay shared."""
 
     def turn(xy: Floats) -> Floats:
         east, north = to_utm(xy[:, 0], xy[:, 1])

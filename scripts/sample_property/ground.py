@@ -21,7 +21,7 @@ Points = list[tuple[float, float]]
 class Channel:
     """A watercourse: its line from the head down, bed heights at both ends, and how the land rises from it.
 
-    At ``d`` metres beyond the flat floor the land has risen by
+    At ``d`` meters beyond the flat floor the land has risen by
     ``rise_m * (1 - exp(-(d / reach_m) ** 1.5)) + UPLAND_FRAC * d``.
     """
 
@@ -66,7 +66,7 @@ NORTH_REACH_M = 78.0
 UPLAND_FRAC = 0.035
 POND_LEVEL_M = 271.5
 _STEP_M = 12.0
-#: Square of local metres that noise is drawn for, wider than any raster of the property.
+#: Square of local meters that noise is drawn for, wider than any raster of the property.
 _NOISE_FROM_M, _NOISE_SPAN_M = -500.0, 2400.0
 
 

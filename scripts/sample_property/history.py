@@ -16,7 +16,7 @@ ENTRY_COLUMNS = (
     "seedlings_per_acre", "sprouts", "needles", "fuel_lb_ac",
 )  # fmt: skip
 
-#: Patches as they were worked [local m]; where a unit is named, the crew kept to its edge, give or take some metres.
+#: Patches as they were worked [local m]; where a unit is named, the crew kept to its edge, give or take some meters.
 PATCHES: dict[str, tuple[Points, tuple[str, float] | None]] = {
     "bluff west bite": (
         [(296, 540), (296, 740), (352, 752), (404, 738), (436, 694), (422, 644), (442, 602), (438, 530)],

@@ -1,4 +1,4 @@
-"""The outlines: the boundary, and units cut from one set of lines so that neighbours share every vertex."""
+"""The outlines: the boundary, and units cut from one set of lines so that neighbors share every vertex."""
 
 from __future__ import annotations
 
@@ -149,7 +149,7 @@ UNITS = (
 def hand_drawn(points: Points, chance: Chance, *, closed: bool = False, sway_m: float = 1.4) -> LineString:
     """Return a smooth line through the neighbourhood of some points with the small sway of a walked line.
 
-    Corners are cut twice (Chaikin 1974); the sway is a wandering sideways error of ``sway_m`` metres.
+    Corners are cut twice (Chaikin 1974); the sway is a wandering sideways error of ``sway_m`` meters.
     """
     path = [*points, points[0]] if closed else list(points)
     line = LineString(rounded(path, closed=closed))
@@ -165,7 +165,7 @@ def hand_drawn(points: Points, chance: Chance, *, closed: bool = False, sway_m: 
 
 @dataclass(frozen=True, slots=True)
 class Property:
-    """All outlines in local metres."""
+    """All outlines in local meters."""
 
     boundary: Polygon
     pond: Polygon

@@ -47,7 +47,7 @@ def _summer(*when: int) -> datetime:
     return datetime(*when, tzinfo=_CENTRAL_SUMMER)  # type: ignore[arg-type, misc]
 
 
-#: Each spot is found again within a few metres and degrees, as people do.
+#: Each spot is found again within a few meters and degrees, as people do.
 SHOTS = (
     Shot("south_bluff", _winter(2025, 1, 11, 9, 40), (424, 592), 316.0, "thick"),
     Shot("south_bluff", _winter(2025, 2, 15, 16, 5), (426, 589), 309.5, "slash"),

@@ -281,7 +281,7 @@ def test_each_unit_on_the_map_is_announced_as_a_button_with_its_acres(reader: Re
 @pytest.mark.parametrize(
     ("width_px", "letters_px", "scale"),
     [(640, 16, 2), (320, 16, 1), (1280, 32, 1), (390, 32, 1)],
-    ids=["zoom 200 %", "reflow at 320 px (WCAG 1.4.10)", "letters 200 %", "letters 200 % on a phone"],
+    ids=["zoom 200%", "reflow at 320 px (WCAG 1.4.10)", "letters 200%", "letters 200% on a phone"],
 )
 def test_large_letters_and_narrow_screens_lose_nothing(
     reader: Reader, pages: dict[str, Path], width_px: int, letters_px: int, scale: int
@@ -406,4 +406,4 @@ def test_the_land_keeps_its_colours_where_a_machine_sets_its_own(reader: Reader,
     )
     assert page.evaluate("getComputedStyle(document.querySelector('.leaflet-container')).forcedColorAdjust") == "none"
     body = page.evaluate("getComputedStyle(document.body).backgroundColor")
-    assert body == "rgb(255, 255, 255)"  # Canvas of chromium's forced light colours
+    assert body == "rgb(255, 255, 255)"  # Canvas of chromium's forced light colors

@@ -1,4 +1,4 @@
-"""The page on paper: one Letter or A4 page for any size of place, nothing cut or too small, and readable in grey."""
+"""The page on paper: one Letter or A4 page for any size of place, nothing cut or too small, and readable in gray."""
 
 from __future__ import annotations
 

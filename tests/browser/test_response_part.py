@@ -37,9 +37,9 @@ def test_each_unit_read_has_a_drawing_with_its_figures_in_words(
         for pct in (
             unit.native_cover_before_pct, unit.native_cover_after_pct, unit.canopy_before_pct, unit.canopy_after_pct,
         ):  # fmt: skip
-            assert (f"{pct:.0f} %" if pct is not None else "not read") in label
+            assert (f"{pct:.0f}%" if pct is not None else "not read") in label
             drawn = chart.locator("text").all_text_contents()
-            assert (f"{pct:.0f} %" if pct is not None else "not read") in drawn
+            assert (f"{pct:.0f}%" if pct is not None else "not read") in drawn
     assert page.evaluate("document.documentElement.scrollWidth") <= width_px
     sizes = charts.first.evaluate(
         "node => [...node.querySelectorAll('text')].map(text => text.getBoundingClientRect().height)"

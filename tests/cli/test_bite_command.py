@@ -192,7 +192,7 @@ def test_bites_logged_until_nothing_remains_cover_all_ground_once(run_habmap: Ru
 
 @pytest.fixture(scope="module")
 def hill(tmp_path_factory: pytest.TempPathFactory, run_habmap: Run) -> Path:
-    """Return a stand of 300 m: its south third rises at 40 %, the rest is level but for a rise of 10 % facing south."""
+    """Return a stand of 300 m: its south third rises at 40%, the rest is level but for a rise of 10% facing south."""
 
     def height_m(east: Any, north: Any) -> Any:
         return np.where(north < 100, 0.4 * north, np.where(north < 200, 40 + 0 * north, 40 + 0.1 * (north - 200)))
@@ -206,7 +206,7 @@ def hill(tmp_path_factory: pytest.TempPathFactory, run_habmap: Run) -> Path:
 
 
 def test_hand_only_ground_is_left_out_unless_asked_for(run_habmap: Run, hill: Path) -> None:
-    # Horn's window is three cells of 10 m wide: the row of cells below 100 m has (40 - 34) / 20 = 30 %, not more
+    # Horn's window is three cells of 10 m wide: the row of cells below 100 m has (40 - 34) / 20 = 30%, not more
     steep = planar(shapely.box(0, 0, 300, 90))
     for acres in ("1", "3", "9"):
         done = run_habmap("bite", "--acres", acres, "--json", place=hill)

@@ -53,7 +53,7 @@ def test_it_is_kept_said_and_followed_by_a_look(run_habmap: Run, burned: tuple[P
     assert "next growing season" in logged["next_steps"][0]
     assert FIRE_CAUTION in logged["cautions"]
     said = run_habmap("history", "M2", place=place).out
-    assert "Observed at 13:30, temperature 81 °F, humidity 38 %" in said
+    assert "Observed at 13:30, temperature 81 °F, humidity 38%" in said
     assert "Told before: Hill farm, 2026-09-03, a note" in said
     assert run_habmap("check", place=place).code == 0
 
@@ -97,7 +97,7 @@ def test_the_sheet_says_on_every_page_that_it_was_made_again(
     for page in pages:
         said = " ".join(page.split())
         assert re.search(r"not permission to burn · .* · as logged, made again on \d{4}-\d\d-\d\d", said)
-    assert "Share that burned: 80 % of the ground" in " ".join(pages[0].split())
+    assert "Share that burned: 80% of the ground" in " ".join(pages[0].split())
     assert "Weather as logged for ignition" in " ".join(pages[0].split())
     assert re.search(r"Hill farm\s+2026-09-03\s+a note", pages[1])
     assert not [words for words in LEAVE if words in text.lower()]
@@ -132,7 +132,7 @@ def test_amended_weather_counts_and_voided_burns_are_gone(
 @pytest.mark.parametrize(
     ("options", "code", "words"),
     [
-        (("--observed-time", "13:30", "--rh-pct", 138), 2, "0 to 100 %"),
+        (("--observed-time", "13:30", "--rh-pct", 138), 2, "0 to 100%"),
         (("--observed-time", "13:30", "--wind-from", 400), 2, "not a direction"),
         (("--observed-time", "13:30", "--temp-f", 27), 2, "27 °C, which is 81 °F"),
         (("--observed-time", "25:00",), 2, "time of day"),

@@ -25,7 +25,7 @@ LEAVE = ("go ahead", "good to burn", "safe to", "all clear", "ok to burn", "you 
 
 @pytest.fixture(scope="module")
 def hill(run_habmap: Run, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A place whose west half falls 20 % to the south and whose east half falls 40 % to the north, unit A across."""
+    """A place whose west half falls 20% to the south and whose east half falls 40% to the north, unit A across."""
     folder = tmp_path_factory.mktemp("hill")
     cols, rows = np.meshgrid(np.arange(SIDE), np.arange(SIDE))
     south_m = rows * CELL
@@ -88,10 +88,10 @@ def test_moisture_by_face_and_slope_of_the_ground(run_habmap: Run, hill: Path) -
     result = run_habmap("burnsheet", "A", *NOON, *WEATHER, "--json", place=hill).json
     assert result["schema"] == "habmap/burnsheet/1"
     classes = {(line["facing"], line["slope_class"]): line for line in result["fuel_moisture"]}
-    # The tables' worked checks for March, 60 °F, 35 %, 1200, level: S 0–30 % 7; N >30 % 9.
+    # The tables' worked checks for March, 60 °F, 35%, 1200, level: S 0–30% 7; N >30% 9.
     assert classes["S", "0-30"]["pct"] == 7
     assert classes["N", ">30"]["pct"] == 9
-    # 110 m × 100 m each, on the ground 0.08 % larger than the map of the zone's middle: 2.718 acres, within 0.01.
+    # 110 m × 100 m each, on the ground 0.08% larger than the map of the zone's middle: 2.718 acres, within 0.01.
     assert classes["S", "0-30"]["acres"] == pytest.approx(11_000 * 1.0008 / 4046.8564224, abs=0.01)
     assert classes["N", ">30"]["acres"] == pytest.approx(11_000 * 1.0008 / 4046.8564224, abs=0.01)
     assert sum(line["acres"] for line in result["fuel_moisture"]) == pytest.approx(result["acres"], rel=1e-4)
@@ -178,7 +178,7 @@ def test_a_forecast_hour_by_hour(run_habmap: Run, hill: Path, tmp_path: Path) ->
     hours = {hour["time"]: hour for hour in done.json["hours"]}
     assert done.json["wind_from_deg"] == 300
     assert hours["2026-03-10T15:00"]["is_gap"]
-    assert hours["2026-03-10T16:00"]["not_met"] == ["rh_pct"]  # 22 % against 40; wind 8.9 mph from 340° is inside
+    assert hours["2026-03-10T16:00"]["not_met"] == ["rh_pct"]  # 22% against 40; wind 8.9 mph from 340° is inside
     assert not hours["2026-03-10T16:00"]["wind_shift"]
     assert hours["2026-03-10T17:00"]["wind_shift"]
     table = run_habmap("burnsheet", "A", *NOON, "--forecast", path, place=hill).out

@@ -46,12 +46,12 @@ def test_a_canopy_in_feet(run_habmap: Run, place: Path, feet: Path) -> None:
     assert done.json["units_off"] == ["C2"] and done.json["canopy"]["vertical_unit"] == "ft"
     feet.unlink()
     units = {unit["unit_id"]: unit for unit in run_habmap("density", "--json", place=place).json["units"]}
-    # the outline said 5 %; the raster counts before it
+    # the outline said 5%; the raster counts before it
     assert units["C1"]["canopy_pct"] == pytest.approx(100 / 3, abs=1e-3)
     assert units["C1"]["canopy_coverage_pct"] == 100
     assert "6 ft and above" in units["C1"]["rests_on"]
     assert units["C2"]["canopy_pct"] is None and units["C2"]["rests_on"] == "nothing measured"
-    # read as metres the same file is all above 6 ft
+    # read as meters the same file is all above 6 ft
     (place / "canopy" / "canopy.tif").rename(feet)
     done = run_habmap("load", "canopy", feet, "--vertical-unit", "m", "--overwrite", place=place)
     assert done.code == 0, done.err

@@ -108,9 +108,9 @@ def test_pieces_of_a_unit_are_one_row_with_their_parts_and_shares(run_habmap: Ru
     ground = [item for item in found if item["what"] not in ("hold", "closed_cut", "closed_burn", "contract")]
     assert len({(item["unit_id"], item["what"]) for item in ground}) == len(ground)
     (drying,) = of(found, "drying", "C1")
-    # 30 % of the cedars girdled; the cut takes the other 70 % down
+    # 30% of the cedars girdled; the cut takes the other 70% down
     assert (drying["felled_pct"], drying["snag_pct"]) == (pytest.approx(70), pytest.approx(30))
-    assert "70 % of its cedars lie felled, 30 % killed and left standing" in drying["words"]
+    assert "70% of its cedars lie felled, 30% killed and left standing" in drying["words"]
     (hand,) = of(found, "hand_check", "C2")
     # day 1 is today, days 3 and 7 are to come: one row, and the ground is counted once
     assert (hand["state"], hand["from_date"]) == ("due", "2026-03-02")

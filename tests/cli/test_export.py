@@ -34,7 +34,7 @@ def ok(done: Any) -> Any:
 
 
 def started(run: Callable[..., Any], folder: Path) -> Path:
-    """A place with two neighbours, the first partly cut by one hand and burned by another."""
+    """A place with two neighbors, the first partly cut by one hand and burned by another."""
     ok(run("start", str(folder), "--name", "=Export()"))
     units = layer(
         folder.parent / "units.geojson",

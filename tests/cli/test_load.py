@@ -116,7 +116,7 @@ def test_columns_are_renamed_and_another_system_is_turned(place: Path, tmp_path:
     path = layer(tmp_path, [{"STAND": 7, "Veg": "CEDAR", "geometry": CEDAR}], "l.shp", crs="EPSG:32614")
     outcome = run_habmap("load", "units", path, "--map", "unit_id=STAND", "--map", "cover=Veg", "--json", place=place)
     assert outcome.code == 0, outcome.out
-    # A shapefile in metres and doubles: nothing is lost but rounding far below 1e-6.
+    # A shapefile in meters and doubles: nothing is lost but rounding far below 1e-6.
     assert outcome.json["acres"] == pytest.approx(geodesic_acres(CEDAR), rel=1e-6)
     assert set(units_of(run_habmap, place)) == {"7"}
 
@@ -241,7 +241,7 @@ def test_a_line_covers_its_unit_as_drawn_now_or_as_it_was_when_it_is_no_more(
 
 
 def test_units_far_off_or_too_small_to_print_are_asked_about(run_habmap: Run, place: Path, tmp_path: Path) -> None:
-    speck = box(EAST + 0.001, 36.0, EAST + 0.00101, 36.00001)  # about a metre square
+    speck = box(EAST + 0.001, 36.0, EAST + 0.00101, 36.00001)  # about a meter square
     astray = box(WEST + 1, 36.0, MIDDLE + 1, 36.005)
     assert run_habmap("load", "units", layer(tmp_path, [unit("1", CEDAR)]), place=place).code == 0
     path = layer(tmp_path, [unit("speck", speck), unit("astray", astray)], name="more.gpkg")

@@ -1,4 +1,4 @@
-"""Overlaps, gaps and ``load units --trim`` from outside, on squares in metres (A16, A37)."""
+"""Overlaps, gaps and ``load units --trim`` from outside, on squares in meters (A16, A37)."""
 
 from __future__ import annotations
 

@@ -1,6 +1,6 @@
 """The whole job by the real command on ground that a person can check in the head.
 
-The ground is one straight ridge, 200 m above its foot's reckoning: 20 % down to the south and 20 % down to the north,
+The ground is one straight ridge, 200 m above its foot's reckoning: 20% down to the south and 20% down to the north,
 so slopes and faces are known by algebra. Acres are checked against GeographicLib (Karney 2013), which shares no code
 with the library under test.
 """

@@ -1,4 +1,4 @@
-"""Nothing that was acknowledged is ever lost, whatever happens to the process, the disk or the neighbours.
+"""Nothing that was acknowledged is ever lost, whatever happens to the process, the disk or the neighbors.
 
 A child process writes batches of two rows through the store and acknowledges each on a pipe; it is killed at random
 moments. The independent reader is GDAL, in a process of its own.
@@ -280,7 +280,7 @@ except PlaceError as error:
         ]  # fmt: skip
 
 
-# --- the neighbours -----------------------------------------------------------------------------------------
+# --- the neighbors -----------------------------------------------------------------------------------------
 
 HOLDER = """
 import sqlite3, sys

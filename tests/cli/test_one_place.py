@@ -118,7 +118,7 @@ def test_a_practice_is_one_row_and_its_stage_rule(run_habmap: Run, place: Path, 
 def test_a_figure_of_the_terrain_is_its_sum_and_its_field(run_habmap: Run, tmp_path: Path) -> None:
     """Two files of source: its sum in land, its field and formula in work. Command, JSON, map and sheet know it."""
     place = make_place(run_habmap, tmp_path / "place", [("U", square(0), {}), ("V", square(1), {})])
-    # Planes of 10 % and 20 % that meet between the units; over the bend Horn's window gives 12.5 % and 17.5 %.
+    # Planes of 10% and 20% that meet between the units; over the bend Horn's window gives 12.5% and 17.5%.
     dem = write_dem(tmp_path / "dem.tif", lambda east, north: np.where(east < 100, 0.1 * east, 10 + 0.2 * (east - 100)))
     ok(run_habmap("load", "dem", dem, place=place))
     changes = (
@@ -132,8 +132,8 @@ def test_a_figure_of_the_terrain_is_its_sum_and_its_field(run_habmap: Run, tmp_p
         (
             "work/terrain.py",
             "    flat_pct: float | None = fact(",
-            '    over_15_pct: float | None = fact("steep share", column="over 15 %", rough_step=10,'
-            ' tells="{:.0f} % is over 15 %")\n',
+            '    over_15_pct: float | None = fact("steep share", column="over 15%", rough_step=10,'
+            ' tells="{:.0f}% is over 15%")\n',
         ),
         (
             "work/terrain.py",
@@ -149,8 +149,8 @@ def test_a_figure_of_the_terrain_is_its_sum_and_its_field(run_habmap: Run, tmp_p
 
     units = {unit["unit_id"]: unit for unit in ok(run("terrain", "--json"))["units"]}
     assert [units[name]["over_15_pct"] for name in "UV"] == pytest.approx([0, 100], abs=1e-3)
-    assert "over 15 %" in ok(run("terrain"))
-    assert "over 15 %" not in ok(run_habmap("terrain", place=place))
+    assert "over 15%" in ok(run("terrain"))
+    assert "over 15%" not in ok(run_habmap("terrain", place=place))
     said = "100\N{NO-BREAK SPACE}% is over 15\N{NO-BREAK SPACE}%"
     ok(run("map", "-o", tmp_path / "map.html"))
     assert said in (tmp_path / "map.html").read_text(encoding="utf-8")

@@ -75,7 +75,7 @@ def test_tiers_keys_and_reasons(run_habmap: Run, place: Path) -> None:
     assert (units["S1"]["order"], units["UP"]["order"]) == (1, 2)
     assert "how dense it is now has not been measured" in units["S2"]["reasons"]
     assert "which way it faces is not known: no elevation here" in units["OFF"]["reasons"]
-    assert "elevation covers only 30 % of it" in units["HALF"]["reasons"]
+    assert "elevation covers only 30% of it" in units["HALF"]["reasons"]
     assert "on hold, no end is written: sale not settled" in units["S1"]["reasons"]
     assert "contract EQIP 7: due 2026-04-30" in units["N1"]["reasons"]
     assert units["OFF"]["parts"]["sun_facing"] is None
@@ -101,7 +101,7 @@ def test_a_score_by_hand(run_habmap: Run, place: Path) -> None:
         "density": 400 / 1000,  # full at four times the limit of 250
         "remaining": acres / (acres + 5),
         "near_open": 0.5,  # 100 m to UP
-        "gentle": 1.0,  # 20 % is below the machine limit of 30 %
+        "gentle": 1.0,  # 20% is below the machine limit of 30%
     }
     for name, value in expected.items():
         assert parts[name] == pytest.approx(value, abs=2e-4), name

@@ -79,5 +79,5 @@ def test_undeclared_fill_values_are_left_out_of_the_figures(place: Path, tmp_pat
     (unit,) = run_habmap("terrain", "--json", place=place).json["units"]
     assert 40 < unit["coverage_pct"] < 50  # half of the unit, less the cells beside the hole
     # the plain slope of the good half: 100 m over 99 cells of 0.0001 degrees; one degree of longitude at 36.1 N is
-    # 90.0 km (WGS 84), so 100 / (99 * 9.0) = 11.2 %; with the fill value it would be thousands of percent
+    # 90.0 km (WGS 84), so 100 / (99 * 9.0) = 11.2%; with the fill value it would be thousands of percent
     assert unit["slope_mean_pct"] == pytest.approx(11.2, abs=0.15)

@@ -118,7 +118,7 @@ def test_a_sighting_to_come_is_pointed_out(run_habmap: Run, place: Path) -> None
 
 
 def test_cover_before_and_after(run_habmap: Run, place: Path) -> None:
-    # classes 1, 2, 2, 3, 5 have the published mean of 31.0 % (Daubenmire's midpoints)
+    # classes 1, 2, 2, 3, 5 have the published mean of 31.0% (Daubenmire's midpoints)
     before = [
         f"r1,A,,,2024-09-01,{number},Bouteloua curtipendula,,{n},,yes,60" for number, n in enumerate((1, 2, 2, 3, 5))
     ]
@@ -143,7 +143,7 @@ def test_cover_before_and_after(run_habmap: Run, place: Path) -> None:
     )
     assert (unit["species_before"], unit["species_after"]) == (1, 2)
     words = run_habmap("response", place=place).out
-    assert words.startswith("1 unit was read before and after") and "31 % (0 to 72)" in words
+    assert words.startswith("1 unit was read before and after") and "31% (0 to 72)" in words
     early = told(run_habmap, place, "--on", "2025-12-31")
     assert (early["on"], early["units"][0]["frames_after"]) == ("2025-12-31", 0)
 

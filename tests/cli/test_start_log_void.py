@@ -20,7 +20,7 @@ from habmap.records import ElevationSource, Entry, Unit
 
 Run = Callable[..., Any]
 MOMENT = datetime(2026, 1, 1, tzinfo=UTC)
-#: Two neighbours of 0.002° by 0.002°, and a grass unit apart from them.
+#: Two neighbors of 0.002° by 0.002°, and a grass unit apart from them.
 OUTLINES = {
     "C1": box(-97.100, 36.100, -97.098, 36.102),
     "C2": box(-97.098, 36.100, -97.096, 36.102),
@@ -422,7 +422,7 @@ def test_check_lists_every_fault(run_habmap: Run, place: Path) -> None:
     }
     words = run_habmap("check", place=place)
     assert words.code == 1
-    assert "to mend it" in words.out and "Traceback" not in words.err
+    assert "fix: " in words.out and "Traceback" not in words.err
 
 
 def test_a_start_that_was_cut_short_says_what_is_there_and_how_to_go_on(run_habmap: Run, tmp_path: Path) -> None:

@@ -18,7 +18,7 @@ WEST, NORTH, CELL = -98.0, 38.0, 1e-4
 
 
 def write_dem(path: Path, *, unit: str | None = "m", crs: str | None = "EPSG:4326") -> Path:
-    """Write 200 × 200 cells of 1e-4° that fall toward south by 4 m a cell: 36 %."""
+    """Write 200 × 200 cells of 1e-4° that fall toward south by 4 m a cell: 36%."""
     heights = np.broadcast_to(900 - 4.0 * np.arange(200)[:, None], (200, 200)).astype(np.float32)
     with rasterio.open(
         path, "w", driver="GTiff", height=200, width=200, count=1, dtype="float32", crs=crs,
@@ -68,7 +68,7 @@ def test_terrain_of_a_south_face(place, tmp_path, run_habmap):
     assert set(told.json["dem"]) >= {"path", "crs", "cell_m", "analysis_cell_m", "vertical_unit"}
     on, off = told.json["units"]
     assert set(on) >= KEYS
-    # 4 m on 1e-4° of latitude, 11.100 m at 38° (Snyder's meridian radius, rounded): 36.04 %
+    # 4 m on 1e-4° of latitude, 11.100 m at 38° (Snyder's meridian radius, rounded): 36.04%
     assert on["slope_mean_pct"] == pytest.approx(36.04, abs=0.01)
     assert on["aspect_mean_deg"] == pytest.approx(180, abs=0.01)
     assert (on["facing"], on["sun_facing_pct"], on["hand_only_pct"]) == ("S", 100, 100)
@@ -85,7 +85,7 @@ def test_coarse_cells_are_said_and_shares_rounded(place, tmp_path, run_habmap):
     assert "too coarse for A1" in told.err and "make analysis_cell_m in habmap.toml smaller" in told.err
     row = next(line for line in told.out.splitlines() if line.startswith("A1"))
     assert "~100" in row and "100.00" not in row and "~180" in row
-    assert "rough figures, shares to the nearest 10 %" in told.out
+    assert "rough figures, shares to the nearest 10%" in told.out
     unit = run_habmap("terrain", "--json", place=place).json["units"][0]
     assert unit["too_coarse"] is True and unit["slope_mean_pct"] == pytest.approx(36.04, abs=0.01)
 

@@ -58,9 +58,9 @@ def test_a_split_is_previewed_made_told_and_undone(place: Path, tmp_path: Path, 
     assert now["W"] == (pytest.approx(ACRES / 4), pytest.approx(ACRES / 4))
     assert set(acres(run_habmap, place, "--on", "2025-12-31")) == {"1", "2", "9"}
     told = run_habmap("history", "W", place=place)
-    assert "Split from 1 Jan 2026." in told.out and "Redrawn" not in told.out
-    assert "1, cedar, 2.47 acres, from the beginning: until 1 Jan 2026" in told.out
-    assert "W, cedar, 0.62 acres, from 1 Jan 2026, after 1: holds" in told.out
+    assert "Split from Jan 1, 2026." in told.out and "Redrawn" not in told.out
+    assert "1, cedar, 2.47 acres, from the beginning: until Jan 1, 2026" in told.out
+    assert "W, cedar, 0.62 acres, from Jan 1, 2026, after 1: holds" in told.out
     assert run_habmap("unit", "redate", "W", "--from", "2025-06-01", place=place).code == 0
     assert set(acres(run_habmap, place, "--on", "2025-06-01")) == {"W", "E", "2", "9"}
     assert set(acres(run_habmap, place, "--on", "2025-05-31")) == {"1", "2", "9"}

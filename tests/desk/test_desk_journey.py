@@ -106,7 +106,7 @@ def test_from_nothing_to_a_map_of_own_ground_with_a_days_work_by_mouse(
     expect(page.get_by_role("heading", level=1)).to_contain_text("Preview, nothing is written")
     expect(page.get_by_text("Chain saws and falling trees maim and kill.")).to_be_visible()
     page.get_by_role("button", name="save it").click()
-    expect(page.get_by_role("status")).to_contain_text("Saved. Cut on 3 Feb 2026")
+    expect(page.get_by_role("status")).to_contain_text("Saved. Cut on Feb 3, 2026")
     # 5 the map
     page.get_by_role("link", name="Map", exact=True).click()
     page.wait_for_selector("body[data-drawn=yes]")
@@ -189,7 +189,7 @@ def test_from_nothing_to_a_days_work_by_keys_alone(at_desk: Callable[..., Seen],
     page.get_by_role("heading", name="What was done?").wait_for()
     tab_to("main a[href*='practice=mow']")
     press("Enter")
-    page.get_by_role("heading", name="Log work: mown.").wait_for()
+    page.get_by_role("heading", name="Log work: mowed.").wait_for()
     tab_to("[name=date]")
     page.keyboard.type("03142026")
     tab_to("[name=unit]")
@@ -201,7 +201,7 @@ def test_from_nothing_to_a_days_work_by_keys_alone(at_desk: Callable[..., Seen],
     page.get_by_role("heading", name="Preview, nothing is written").wait_for()
     tab_to("main button.first")
     press("Enter")
-    expect(page.get_by_role("status")).to_contain_text("Saved. Mown on 14 Mar 2026")
+    expect(page.get_by_role("status")).to_contain_text("Saved. Mowed on Mar 14, 2026")
     seen.check()
 
 

@@ -87,7 +87,7 @@ def test_a_look_writes_nothing_and_saving_twice_saves_once(
     assert len({answer.heads["location"] for answer in answers}) == 1
     assert len(lines(run_habmap, desk_place)) == before + 1
     shown = desk.get(answers[0].heads["location"])
-    assert "Saved. Mown on 20 Jul 2026" in words_of(shown)
+    assert "Saved. Mowed on Jul 20, 2026" in words_of(shown)
     assert "<b>Bo</b>" not in shown.text
 
 
@@ -158,7 +158,7 @@ def test_undo_says_what_it_will_do_and_voids_it(desk: Running, key: str, desk_pl
     assert f"undo the last line, {number}" in words_of(history)
     ask = desk.get(f"/{key}/history/void?line={number}")
     assert f"This withdraws line {number} itself" in words_of(ask)
-    assert "cut on 22 Jul 2026" in words_of(ask)
+    assert "cut on Jul 22, 2026" in words_of(ask)
     assert run_habmap("acres", "--json", place=desk_place).json["totals"]["treated_acres"] > before["treated_acres"]
     said = {"line": number, "seen": hidden(ask, "seen")}
     assert desk.post(f"/{key}/history/void", {**said, "why": " "}).status == 422

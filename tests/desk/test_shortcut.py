@@ -21,7 +21,7 @@ from habmap.errors import InputError
 
 Run = Callable[..., Any]
 #: Folders may be called anything; none of this may run, or be lost.
-HOSTILE = ["/opt/my place/`touch x`", '/opt/"quoted" $HOME', "/opt/50 % off\\here", "/opt/it's; rm -rf", "/opt/Zäune"]
+HOSTILE = ["/opt/my place/`touch x`", '/opt/"quoted" $HOME', "/opt/50% off\\here", "/opt/it's; rm -rf", "/opt/Zäune"]
 
 
 def exec_words(entry: str) -> list[str]:

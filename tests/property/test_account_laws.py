@@ -172,7 +172,7 @@ def test_scaling_and_shifting_scale_and_keep_the_pieces(
 
     before, after = sums(units, patches), sums([moved(u) for u in units], [moved(p) for p in patches])
     for key in before.keys() | after.keys():
-        # Moving by 50 km costs digits: 1e-11 m per coordinate along some kilometres of edge.
+        # Moving by 50 km costs digits: 1e-11 m per coordinate along some kilometers of edge.
         assert after.get(key, 0.0) == pytest.approx(before.get(key, 0.0) * factor**2, abs=1e-5 * max(factor, 1))
 
 

@@ -1,6 +1,6 @@
 """Taking bites until nothing is left covers the ground once, whatever its shape; every bite keeps its promises.
 
-The promises are told here once more with plain shapely: one polygon, inside what is left, within 3 % of the area
+The promises are told here once more with plain shapely: one polygon, inside what is left, within 3% of the area
 asked where a piece is that large, and nothing cut smaller than a tenth of it. The ground is ragged on purpose: blobs
 with holes, combs, dumbbells with necks of a few meters, winding corridors, stars, heaps of triangles.
 """

@@ -22,7 +22,7 @@ STEPS = GroundSteps(np.array([[10.0]]), np.array([[0.0]]), np.array([[0.0]]), np
 
 
 def ground(seed: int) -> np.ndarray:
-    """Return rough random heights of some hundred metres."""
+    """Return rough random heights of some hundred meters."""
     random = np.random.default_rng(seed)
     return 300 + np.cumsum(np.cumsum(random.normal(0, 1, (SIZE, SIZE)), axis=0), axis=1)
 

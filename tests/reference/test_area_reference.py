@@ -164,8 +164,8 @@ def grid_at(shape: MultiPolygon | Polygon) -> LocalGrid:
 def test_luxembourgs_cantons_against_their_published_areas() -> None:
     """The layer that R's terra ships; its column AREA holds km² rounded to whole numbers.
 
-    Whole square kilometres are within 0.66 % of the truth for the smallest canton (76 km²); 0.35 % covers all twelve,
-    half a square kilometre the small ones.
+    Whole square kilometers are within 0.66% of the truth for the smallest canton (76 km²); 0.35% covers all twelve,
+    half a square kilometer the small ones.
     """
     found = _r('cat(system.file("ex/lux.shp", package = "terra"))')
     layer = geopandas.read_file(found)

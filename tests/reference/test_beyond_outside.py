@@ -1,4 +1,4 @@
-"""What lies beyond a block's edges, against a walk of the outline in half-metre steps with points looked up one by one.
+"""What lies beyond a block's edges, against a walk of the outline in half-meter steps with points looked up one by one.
 
 The walk knows nothing of the product's rays: it steps outward along the normal and asks of every point what it lies in.
 """
@@ -199,7 +199,7 @@ def test_lengths_by_side_and_what_lies_beyond(
     found = told(*setting)
     assert set(found) == set(expected)
     for key, length_m in expected.items():
-        # Coordinates go to degrees and back to within a millimetre.
+        # Coordinates go to degrees and back to within a millimeter.
         assert found[key] == pytest.approx(length_m, abs=changes[key] * off_a_change_m + 0.01), key
     if block is RECTANGLE:
         by_beyond: Counter[str] = Counter()

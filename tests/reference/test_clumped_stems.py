@@ -62,7 +62,7 @@ def draw(in_a_clump: float, sigma_m: float, points: int) -> tuple[float, float, 
 def test_on_clumped_stems_limits_hold_or_are_not_printed(in_a_clump: float, sigma_m: float, points: int) -> None:
     honest, _, ratio = draw(in_a_clump, sigma_m, points)
     assert ratio < 0.97  # the estimate itself is too low, as it is said to be
-    # 90 % is asked for; two standard deviations of 200 draws are 4 %
+    # 90% is asked for; two standard deviations of 200 draws are 4%
     assert honest >= 0.86
 
 

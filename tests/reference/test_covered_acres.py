@@ -65,10 +65,10 @@ def test_lanes_that_adjoin(shape: str, swath_m: float, overlap_frac: float, sigm
     ]
     ratio = np.array([one.area_m2 for one in found]) / truth_m2
     sd = np.array([one.area_sd_m2 for one in found]) / truth_m2
-    # 3 % and one printed sd for the mean, and what eight seeds leave open (two standard errors).
+    # 3% and one printed sd for the mean, and what eight seeds leave open (two standard errors).
     open_frac = 2 * ratio.std(ddof=1) / math.sqrt(seeds)
     assert abs(ratio.mean() - 1) < min(0.03, sd.mean()) + open_frac
-    # 87 % of a normal lie within one and a half sd; fewer than four of eight has a chance of 1 in 1,000.
+    # 87% of a normal lie within one and a half sd; fewer than four of eight has a chance of 1 in 1,000.
     assert np.sum(np.abs(ratio - 1) <= 1.5 * sd) >= 4
     # No strips of standing cedar: what is left inside the outer line is less than 1 in 200.
     hulls = [sum(Polygon(part.exterior).area for part in one.ground.geoms) for one in found]
@@ -127,9 +127,9 @@ def test_walked_edges_are_without_bias_and_their_sd_is_honest(
     ]
     misses = np.array([one.area_m2 - truth_m2 for one in found])
     sd = np.array([one.area_sd_m2 for one in found])
-    # The mean of 120 is known to sd/11: four of those, and the corners cut by fixes some metres apart (¼·(v·dt)² each).
+    # The mean of 120 is known to sd/11: four of those, and the corners cut by fixes some meters apart (¼·(v·dt)² each).
     assert abs(misses.mean()) < 4 * misses.std() / math.sqrt(120) + len(corners) * (1.25 * step_s) ** 2 / 4
-    # 68 % of 120 within one sd, give or take three binomial sds (13 %).
+    # 68% of 120 within one sd, give or take three binomial sds (13%).
     assert 0.55 <= np.mean(np.abs(misses) <= sd) <= 0.81
     assert shapely.is_valid([one.ground for one in found]).all()
     assert times[0] >= MORNING_S

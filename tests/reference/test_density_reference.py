@@ -70,9 +70,9 @@ def test_exact_quarter_limits_cover_as_often_as_they_say() -> None:
     r = np.sqrt(rng.exponential(size=(trials, 20)) * 4 / (math.pi * true_per_m2))
     found = np.array([pollard_per_m2(points) for points in r])
     inside = np.mean((found[:, 1] <= true_per_m2) & (true_per_m2 <= found[:, 2]))
-    # binomial standard deviation of a 95 % share over 4,000 trials is 0.35 %: four of them
+    # binomial standard deviation of a 95% share over 4,000 trials is 0.35%: four of them
     assert inside == pytest.approx(0.95, abs=0.014)
-    # Pollard's estimate is unbiased; its relative sd is 1/√18, so the mean of 4,000 is good to 0.4 %: four of them
+    # Pollard's estimate is unbiased; its relative sd is 1/√18, so the mean of 4,000 is good to 0.4%: four of them
     assert found[:, 0].mean() == pytest.approx(true_per_m2, rel=0.016)
 
 
@@ -89,7 +89,7 @@ def test_vacant_quarters_bring_a_censored_stand_back_near_the_truth() -> None:
     r = np.sqrt(rng.exponential(size=(20_000, 4)) * 4 / (math.pi * true_per_m2))
     search_m = np.sqrt(-math.log(0.2) * 4 / (math.pi * true_per_m2))  # one quarter in five is vacant
     r[r > search_m] = np.nan
-    # 64,000 measured distances: relative sampling error about 0.5 %
+    # 64,000 measured distances: relative sampling error about 0.5%
     assert quarter_points(r).stems_per_acre == pytest.approx(true_per_m2 * M2_PER_ACRE, rel=0.02)
 
 
@@ -105,7 +105,7 @@ def test_crown_cover_at_250_stems(crown_ft: float, pct: float) -> None:
 
 
 def test_line_intercept() -> None:
-    # Canfield 1941 (from memory): 12.5 + 7.5 + 20.0 ft on 100 ft → 40 %
+    # Canfield 1941 (from memory): 12.5 + 7.5 + 20.0 ft on 100 ft → 40%
     assert line_intercept_pct([12.5, 7.5, 20.0], line_ft=100) == pytest.approx(40.0)
 
 
@@ -124,7 +124,7 @@ def test_finite_population_correction_reaches_zero_when_all_ground_is_measured()
 
 
 def test_more_plots_is_the_first_number_that_is_enough() -> None:
-    # CV 50 %: t(26)·0.5/√27 = 0.1978 ≤ 0.20 < t(25)·0.5/√26 = 0.2020
+    # CV 50%: t(26)·0.5/√27 = 0.1978 ≤ 0.20 < t(25)·0.5/√26 = 0.2020
     assert more_plots(100.0, sd=50.0, plots=8) == 19
 
 
@@ -133,14 +133,14 @@ def test_more_plots_is_the_first_number_that_is_enough() -> None:
 
 @pytest.mark.parametrize(
     ("count", "low", "high"),
-    # Garwood 1936 as printed in tables of exact Poisson limits, 95 % (from memory): 0–3.689, 1: 0.0253–5.572,
+    # Garwood 1936 as printed in tables of exact Poisson limits, 95% (from memory): 0–3.689, 1: 0.0253–5.572,
     # 2: 0.242–7.225, 5: 1.623–11.668, 10: 4.795–18.390; the last digit printed is the tolerance
     [(0, 0, 3.689), (1, 0.0253, 5.572), (2, 0.242, 7.225), (5, 1.623, 11.668), (10, 4.795, 18.390)],
 )
 def test_garwood_limits_against_the_printed_table_and_the_definition(count: int, low: float, high: float) -> None:
     got = poisson_limits(count)
     assert got == (pytest.approx(low, abs=5e-4), pytest.approx(high, abs=5e-4))
-    # by their definition: each limit is the mean at which this count or one farther off has a chance of 2.5 %
+    # by their definition: each limit is the mean at which this count or one farther off has a chance of 2.5%
     upper = optimize.brentq(lambda mean: stats.poisson.cdf(count, mean) - 0.025, 1e-9, 100)
     assert got[1] == pytest.approx(upper, rel=1e-9)
     if count:
@@ -180,7 +180,7 @@ def test_limits_hold_for_stems_at_random(mean: float, plots: int) -> None:
     draws = rng.poisson(mean, size=(500, plots))
     found = [fixed_plots(counts, [0.1] * plots) for counts in draws]
     inside = np.mean([(d.ci95_low or 0) <= 10 * mean <= (d.ci95_high or 0) for d in found])
-    # exact limits hold at least 95 %, Student's t about that; three standard deviations of 500 draws are 3 %
+    # exact limits hold at least 95%, Student's t about that; three standard deviations of 500 draws are 3%
     assert inside >= 0.92
 
 
@@ -232,7 +232,7 @@ def test_limits_of_several_kinds_hold_together() -> None:
         got = combine_strata([(thin, 1.0), (thick, 1.0)])
         assert got.limits_by == "several" and got.ci95_low is not None and got.ci95_high is not None
         hits += got.ci95_low <= truth <= got.ci95_high
-    # three standard deviations of a 95 % share of 300 are 3.8 %
+    # three standard deviations of a 95% share of 300 are 3.8%
     assert hits / trials >= 0.912
 
 
@@ -246,7 +246,7 @@ def _random_m(rng: np.random.Generator, points: int, per_m2: float) -> np.ndarra
 def test_each_point_s_own_estimate_is_unbiased_and_its_limits_by_hand() -> None:
     rng = np.random.default_rng(5)
     own = own_per_m2(_random_m(rng, 40_000, 0.05))
-    # each has the relative standard deviation 1/√2: 0.35 % of the mean; four of them
+    # each has the relative standard deviation 1/√2: 0.35% of the mean; four of them
     assert own.mean() == pytest.approx(0.05, rel=0.015)
     assert own_per_m2([[1, 1, 1, np.nan], [2, 2, 2, 2]]) == pytest.approx([12 / (16 * math.pi)])
     # mean 2, s √2, SE 1, t(1) 12.7062: 2·e^±6.3531
@@ -260,14 +260,14 @@ def test_each_point_s_own_estimate_is_unbiased_and_its_limits_by_hand() -> None:
 def test_the_test_of_randomness_doubts_random_stems_as_often_as_it_says() -> None:
     rng = np.random.default_rng(9)
     doubted = np.mean([(random_p(_random_m(rng, 10, 0.05)) or 0) < 0.20 for _ in range(1_000)])
-    # two tests that overlap: between one test's 10 % and Bonferroni's 20 %
+    # two tests that overlap: between one test's 10% and Bonferroni's 20%
     assert 0.10 <= doubted <= 0.20
     cut = []
     for _ in range(400):
         r = _random_m(rng, 10, 0.05)
         r[r > 6.0] = np.nan
         cut.append((random_p(r) or 0) < 0.20)
-    assert np.mean(cut) <= 0.25  # three standard deviations of 400 draws are 6 %
+    assert np.mean(cut) <= 0.25  # three standard deviations of 400 draws are 6%
     assert random_p([[1, 2, 3, 4]]) is None
 
 

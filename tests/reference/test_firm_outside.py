@@ -136,7 +136,7 @@ def test_firm_of_two_units_and_two_parts_in_closed_form(
 
 
 def test_close_call_begins_below_75_pct() -> None:
-    """Acres sought so that the closed form gives 71 and 79 %, each 4 standard errors from the limit."""
+    """Acres sought so that the closed form gives 71 and 79%, each 4 standard errors from the limit."""
     for wanted, is_close in ((0.71, True), (0.79, False)):
         # w at which thick leads by 0.005 with that share: in_acres = (w·in_density − 0.005) / (1 − w)
         w = float(beta(10, 10).isf(wanted))

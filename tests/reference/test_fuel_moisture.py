@@ -94,13 +94,13 @@ def test_exactly_half_shade_is_exposed_and_more_is_shaded() -> None:
 
 
 def test_flat_ground_takes_the_lowest_correction_of_the_four_aspects() -> None:
-    # Table C, 1600, above, 0–30 %: N 3, E 3, S 3, W 3; table A (60 °F, 35 %) 6.
+    # Table C, 1600, above, 0–30%: N 3, E 3, S 3, W 3; table A (60 °F, 35%) 6.
     air = Air(at=datetime(2026, 3, 10, 16, 30), temp_f=60, rh_pct=35, above_weather_ft=1500)
     assert table_moisture_pct(air, aspect=None, slope_class="0-30", is_flat=True) == 9
 
 
 def test_unknown_ground_takes_the_driest_answer() -> None:
-    # Table C, 1400, below: the lowest of all cells is 0 (S, steeper than 30 %); table A (60 °F, 35 %) 6.
+    # Table C, 1400, below: the lowest of all cells is 0 (S, steeper than 30%); table A (60 °F, 35%) 6.
     air = Air(at=datetime(2026, 3, 10, 14), temp_f=60, rh_pct=35, above_weather_ft=-1500)
     assert table_moisture_pct(air, aspect=None, slope_class=None) == 6
 
@@ -165,6 +165,6 @@ def test_vapour_pressure(temp_c: float, expected_kpa: float) -> None:
 
 
 def test_vapour_pressure_deficit() -> None:
-    # FAO 56 Example 3's 3.075 kPa at 24.5 °C (76.1 °F): 60 % humidity leaves 40 % of it; 100 % leaves none.
+    # FAO 56 Example 3's 3.075 kPa at 24.5 °C (76.1 °F): 60% humidity leaves 40% of it; 100% leaves none.
     assert vapour_pressure_deficit_kpa(76.1, 60) == pytest.approx(0.4 * 3.075, abs=5e-4)
     assert vapour_pressure_deficit_kpa(76.1, 100) == 0

@@ -23,7 +23,7 @@ REFERENCE = """
 90-109   1 1 2 2 3 4 4 5 6 7 7 8 8 8 9 10 10 11 12 12 13
 110+     1 1 2 2 3 4 4 5 6 7 7 8 8 8 9 10 10 11 12 12 12
 """
-#: Exposed 0–30 %, then exposed steeper; blocks 0800 to 1800 between bars, each below, level, above.
+#: Exposed 0–30%, then exposed steeper; blocks 0800 to 1800 between bars, each below, level, above.
 CORRECTIONS = """
 B (May Jun Jul)
 N  2 3 4|1 1 1|0 0 1|0 0 1|1 1 1|2 3 4      3 4 4|1 2 2|1 1 2|1 1 2|1 2 2|3 4 4

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 
 from habmap.work.fuel_tables import ASPECTS, LEVELS, SLOPE_CLASSES, TABLE_A, correction_pct
 
-#: First typed copy; exposed rows are aspect (N, E, S, W) by slope (0–30 %, steeper), shaded rows are aspects.
+#: First typed copy; exposed rows are aspect (N, E, S, W) by slope (0–30%, steeper), shaded rows are aspects.
 FIRST_A = """
 1 2 2 3 4 5 5 6 7 8 8 8 9 9 10 11 12 12 13 13 14
 1 2 2 3 4 5 5 6 7 7 7 8 9 9 10 10 11 12 13 13 13
@@ -118,7 +118,7 @@ def test_where_the_typed_copies_differ_the_code_has_the_figure_of_one_of_them() 
 
 def test_table_a() -> None:
     rows = [tuple(int(figure) for figure in line.split()) for line in FIRST_A.strip().splitlines()]
-    # The second typed copy has 11 for 10 at 110 °F and 80 %: its slip, the rows above and below the drier.
+    # The second typed copy has 11 for 10 at 110 °F and 80%: its slip, the rows above and below the drier.
     assert tuple(rows) == TABLE_A
 
 

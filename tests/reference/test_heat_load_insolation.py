@@ -28,7 +28,7 @@ def slopes_and_aspects() -> tuple[np.ndarray, np.ndarray]:
     found = np.load(Path(mpl.get_data_path()) / "sample_data" / "jacksboro_fault_dem.npz")
     z = found["elevation"].astype(np.float64)
     # plain central differences: this test is about equation 3, not about our own slopes
-    north, east = np.gradient(z, 92.474, 74.6)  # metres per 3" at 36.55° N on WGS 84
+    north, east = np.gradient(z, 92.474, 74.6)  # meters per 3" at 36.55° N on WGS 84
     north = -north  # rows run south
     slope = np.degrees(np.arctan(np.hypot(north, east)))
     aspect = np.degrees(np.arctan2(-east, -north)) % 360

@@ -39,7 +39,7 @@ def test_classes_are_daubenmires() -> None:
 
 
 def test_the_published_mean_of_five_frames() -> None:
-    # classes 1, 2, 2, 3, 5: (2.5 + 15 + 15 + 37.5 + 85) / 5 = 31.0 %, by hand
+    # classes 1, 2, 2, 3, 5: (2.5 + 15 + 15 + 37.5 + 85) / 5 = 31.0%, by hand
     mean = mean_cover([class_midpoint_pct(number) for number in (1, 2, 2, 3, 5)])
     assert mean.mean_pct == pytest.approx(31.0, abs=1e-12)
     # t(0.975, 4) = 2.776 in printed tables (three decimals); squared differences from 31, by hand: 812.25, 256, 256,

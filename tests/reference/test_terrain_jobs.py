@@ -1,4 +1,4 @@
-"""The main job on real ground: one elevation in metres, in degrees and with heights in feet gives one answer."""
+"""The main job on real ground: one elevation in meters, in degrees and with heights in feet gives one answer."""
 
 from __future__ import annotations
 
@@ -97,7 +97,7 @@ def assert_equal_figures(a: UnitTerrain, b: UnitTerrain, *, abs_tol: float) -> N
         one, other = getattr(a, name), getattr(b, name)
         assert one is other or one == pytest.approx(other, abs=abs_tol), name
     assert a.facing == b.facing
-    # One cell may change its 0.1 % class when its slope lies on a class's edge.
+    # One cell may change its 0.1% class when its slope lies on a class's edge.
     assert a.slope_p90_pct == pytest.approx(b.slope_p90_pct, abs=0.05)
 
 
@@ -118,10 +118,10 @@ def test_projected_metres_agree_with_degrees(degrees, tmp_path):
     assert projected.dem is not None and projected.dem.crs.startswith("WGS 84 / UTM zone 16N")
     for a, b in zip(in_degrees.units, projected.units, strict=True):
         assert a.coverage_pct == b.coverage_pct == 100
-        # Cubic resampling of 74 × 92 m cells to 90 m ones smooths rough ground: measured, it took 0.4 to 5.6 % off
+        # Cubic resampling of 74 × 92 m cells to 90 m ones smooths rough ground: measured, it took 0.4 to 5.6% off
         # these units' slopes and turned the one-faced ones by up to 0.7°, most where a unit is a few cells. What is
         # tested is axes and units: a convergence left out turns by 1.6°, one scale for both axes by up to 6°, and
-        # feet for metres triples the slope.
+        # feet for meters triples the slope.
         assert b.slope_mean_deg == pytest.approx(a.slope_mean_deg, rel=0.07)
         if a.aspect_concentration > 0.5 and a.slope_mean_deg > 3:
             assert turn_deg(a.aspect_mean_deg, b.aspect_mean_deg) < 1.0
@@ -143,7 +143,7 @@ PLANE_GRID = LocalGrid(38.0, -98.0)
 )
 @pytest.mark.parametrize("turn", [0.0, 30.0])
 def test_a_true_plane_has_its_slope_and_true_bearing_in_every_projection(tmp_path, crs, cell, turn):
-    """A plane drawn on the ground (in the equal-area grid centred on it) is sampled in other systems."""
+    """A plane drawn on the ground (in the equal-area grid centered on it) is sampled in other systems."""
     from pyproj import Transformer
 
     slope_pct, aspect = 20.0, 200.0
@@ -151,7 +151,7 @@ def test_a_true_plane_has_its_slope_and_true_bearing_in_every_projection(tmp_pat
     x0, y0 = to_raster.transform(0.0, 0.0)
     sin, cos = np.sin(np.radians(turn)), np.cos(np.radians(turn))
     size = 120
-    # Turned about its middle, the middle of the raster on the grid's centre.
+    # Turned about its middle, the middle of the raster on the grid's center.
     a, b, d, e = cell * cos, cell * sin, cell * sin, -cell * cos
     transform = Affine(a, b, x0 - (a + b) * size / 2, d, e, y0 - (d + e) * size / 2)
     row, col = np.mgrid[:size, :size] + 0.5

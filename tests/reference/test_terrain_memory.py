@@ -52,7 +52,7 @@ print(json.dumps({
     [({"tiled": True, "blockxsize": 512, "blockysize": 512}, "coarse"), ({"blockysize": 16}, "none")],
 )
 def test_huge_raster_stays_within_the_bound(tmp_path, layout, picture):
-    # Sparse: only the middle 512 rows hold a plane of 10 %; all other blocks are left out of the file, so GDAL gives
+    # Sparse: only the middle 512 rows hold a plane of 10%; all other blocks are left out of the file, so GDAL gives
     # zeros, but every block is still read and decoded as any other.
     raster = tmp_path / "huge.tif"
     with rasterio.open(

@@ -92,13 +92,13 @@ def test_shares_on_real_ground_against_points(raster: Path, side_m: float) -> No
     for unit, ours in zip(units, found, strict=True):
         points = by_points(unit, ground)
         # 5,900 points and more to a unit of 16 cells; those along its edge fall in or out by chance. Measured, shares
-        # differ by up to 0.16 points, slopes by 0.1 %.
+        # differ by up to 0.16 points, slopes by 0.1%.
         for name, seen in spread.items():
             assert getattr(ours, name) == pytest.approx(points[name], abs=0.25), name
             seen.add(0 < getattr(ours, name) < 100)
         assert ours.slope_mean_pct == pytest.approx(points["slope_mean_pct"], rel=0.002)
         assert ours.aspect_concentration == pytest.approx(points["aspect_concentration"], abs=0.003)
-        # nine tenths lie below: a class is 0.1 % wide, shares as above
+        # nine tenths lie below: a class is 0.1% wide, shares as above
         pct, weight = points["pct"], points["weight"]
         assert ours.slope_p90_pct is not None
         assert float(weight @ (pct <= ours.slope_p90_pct + 0.1)) >= 0.9 - 0.0025  # type: ignore[operator]

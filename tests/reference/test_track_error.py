@@ -72,7 +72,7 @@ def test_recursion_equals_the_full_matrices(correlation_s: float, count: int) ->
 @pytest.mark.parametrize(("sigma_m", "correlation_s"), [(3.0, 0.0), (3.0, 60.0), (6.0, 20.0), (3.0, 600.0)])
 def test_standard_deviation_against_simulated_walks(sigma_m: float, correlation_s: float) -> None:
     # 4,000 walks with the same covariance, drawn fix by fix: their standard deviation is known to
-    # 1/√(2·4000) = 1.1 %, so 4 % is 3.6 of those.
+    # 1/√(2·4000) = 1.1%, so 4% is 3.6 of those.
     xy, times = walk(SQUARE, step_s=5.0)
     drawn = errors(times, sigma_m=sigma_m, correlation_s=correlation_s, rng=np.random.default_rng(20260314), walks=4000)
     areas_m2 = shoelace_m2(xy + drawn)
@@ -82,7 +82,7 @@ def test_standard_deviation_against_simulated_walks(sigma_m: float, correlation_
 
 
 def test_small_ground_needs_the_second_order() -> None:
-    # A plot of 10 m with sigma 3 m and independent fixes every metre: the quadratic term is a good part of the whole.
+    # A plot of 10 m with sigma 3 m and independent fixes every meter: the quadratic term is a good part of the whole.
     xy, times = walk([(0, 0), (10, 0), (10, 10), (0, 10)], speed_mps=1, step_s=1)
     drawn = errors(times, sigma_m=3, correlation_s=0, rng=np.random.default_rng(7), walks=4000)
     whole = area_variance_m2_2([(xy, times)], error=FixError(3, 0))

@@ -254,7 +254,7 @@ def test_ground_logged_again_with_rounded_corners_loses_no_piece(turn_deg: float
 
 
 def test_ground_far_away_does_not_spoil_closure() -> None:
-    # One patch in two corners 120 km apart, and units with kilometre-long edges across no grid line.
+    # One patch in two corners 120 km apart, and units with kilometer-long edges across no grid line.
     def star(x: float, y: float, r: float, turn: float) -> Polygon:
         bearing = np.linspace(0, 2 * np.pi, 37)[:-1] + turn
         reach = r * (0.8 + 0.2 * np.cos(5 * bearing))

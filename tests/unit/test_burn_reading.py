@@ -222,9 +222,9 @@ def test_a_plan_signed_for_one_unit_is_never_hidden_by_another_without() -> None
     for result, whose in ((alone, "Own Boss, 2026-02-01"), (both, "Own Boss, 2026-02-01, for A; B has none")):
         words, section = answer(result), plan_section(result)
         assert whose in words
-        assert "Not met: relative humidity (by 5 %)" in words
+        assert "Not met: relative humidity (by 5%)" in words
         assert whose in section.sentences[0]
-        assert section.rows[0][3] == "not met, by 5 %"
+        assert section.rows[0][3] == "not met, by 5%"
     assert {line.unit_ids: line.comparison for line in both.prescription if line.item == "rh_pct"} == {
         ("A",): "not met", ("B",): "no plan",
     }  # fmt: skip

@@ -261,7 +261,7 @@ def test_check_tells_a_record_without_its_line_and_values_that_cannot_be() -> No
     faults = [fault.what for fault in check(store, today=TODAY).faults if fault.rule == "burn"]
     assert "its log line gone is not in this log" in faults
     assert faults.count(f"log line {done.entry_id} has 2 burn records") == 2
-    assert "humidity is 300 %, not 0 to 100 %" in faults
+    assert "humidity is 300%, not 0 to 100%" in faults
 
 
 def test_what_cannot_be_is_not_made_again() -> None:
@@ -322,7 +322,7 @@ def test_made_again_it_has_the_ground_before_and_the_plan_of_its_time() -> None:
     assert first.again is not None
     assert (first.again.ground_on, first.again.plans_kept) == (date(2026, 3, 4), True)
     assert first.again.title == "as logged, made again on 2026-03-06"
-    assert "Share that burned: 80 % of the ground" in first.again.words
+    assert "Share that burned: 80% of the ground" in first.again.words
     lines = {line.item: line for line in first.prescription}
     assert (lines["rh_pct"].comparison, lines["rh_pct"].distance) == ("not met", 7)
     assert (lines["gust_mph"].comparison, lines["gust_mph"].value) == ("not given", None)

@@ -1,4 +1,4 @@
-"""The burn sheet's parts: edges told apart without colour, the map true to scale, and boxes that are always empty."""
+"""The burn sheet's parts: edges told apart without color, the map true to scale, and boxes that are always empty."""
 
 from __future__ import annotations
 

@@ -41,5 +41,5 @@ def test_a_square_of_meridians_and_parallels_has_whole_edges_for_each_of_sixteen
         outward_deg = (90 if east > 0 else 270) if abs(east) > abs(north) else (0 if north > 0 else 180)
         angle = abs((outward_deg - wind_from_deg - 180 + 180) % 360 - 180)
         expected["downwind" if angle <= 67.5 else "upwind" if angle >= 157.5 else "side"] += length_m[i]
-    # The contract's angles; a parallel is bent by less than a metre here.
+    # The contract's angles; a parallel is bent by less than a meter here.
     assert [totals.downwind_m, totals.side_m, totals.upwind_m] == pytest.approx(list(expected.values()), abs=0.01)

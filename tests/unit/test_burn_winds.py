@@ -179,7 +179,7 @@ def test_grass_alone_has_the_minimum_for_grass_first() -> None:
 
 @pytest.mark.parametrize("share", [5, 40, 70])
 def test_slash_of_a_partial_cut_is_never_denied(share: float) -> None:
-    """The unit's target is 80 %: the ground is part killed, and its slash lies there all the same."""
+    """The unit's target is 80%: the ground is part killed, and its slash lies there all the same."""
     result = ask(
         entry("cut", "2026-01-10", box(100, -100, 300, 0), killed_pct=share), names=("B",), plan_kind="down_cedar"
     )
@@ -222,8 +222,8 @@ def test_the_other_clock_is_told() -> None:
     result = ask(at=datetime(2026, 3, 20, 18, 30))
     assert result.fine_fuel_clock_words is not None
     assert "daylight time" in result.fine_fuel_clock_words and "standard time" in result.fine_fuel_clock_words
-    # Table A (60 °F, 40 %) 6; table C, lowest of 0–30 % and steeper: 1800 level 3, 1600 level 1.
+    # Table A (60 °F, 40%) 6; table C, lowest of 0–30% and steeper: 1800 level 3, 1600 level 1.
     assert result.fine_fuel_moisture_pct == 9
-    assert "the driest ground would have 7 %" in result.fine_fuel_clock_words
+    assert "the driest ground would have 7%" in result.fine_fuel_clock_words
     winter = ask(at=datetime(2026, 1, 20, 19, 30)).fine_fuel_clock_words
     assert winter is not None and winter.endswith("would have no figure")

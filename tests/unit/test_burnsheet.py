@@ -271,7 +271,7 @@ def test_a_drawn_patch_is_the_block() -> None:
 
 def test_without_elevation_the_driest_figure_of_the_tables_is_given() -> None:
     result = ask(place())
-    # Table A (60 °F, 35 %) 6, table C 1400 level: the lowest correction of all is 1.
+    # Table A (60 °F, 35%) 6, table C 1400 level: the lowest correction of all is 1.
     assert [(line.facing, line.pct) for line in result.fuel_moisture] == [("unknown", 7.0)]
     assert result.fine_fuel_moisture_pct == 7
     assert any("no elevation" in words for words in result.warnings)

@@ -20,7 +20,7 @@ from habmap.place.canopy import open_canopy
 from habmap.records import Plot
 
 NOW = datetime(2026, 3, 1, tzinfo=UTC)
-#: Metres; the middle row and the north-west corner stand at 3 m, the north-east one is not known.
+#: Meters; the middle row and the north-west corner stand at 3 m, the north-east one is not known.
 HEIGHTS = np.array([[3.0, 0.0, np.nan], [3.0, 3.0, 3.0], [1.0, 0.0, 0.0]])
 
 
@@ -38,7 +38,7 @@ def test_whole_cells_and_the_hole() -> None:
 
 
 def test_cut_cells_count_by_their_share() -> None:
-    # half a cell of every side: 1 m² of the middle cell, halves of its four neighbours, quarters of the corners
+    # half a cell of every side: 1 m² of the middle cell, halves of its four neighbors, quarters of the corners
     found = sums(shapely.box(0.5, -2.5, 2.5, -0.5))
     # tall: middle 1, west ½, east ½, north-west ¼; known: 4 less the quarter of the hole
     assert found.tall_m2 == pytest.approx(225)
@@ -103,7 +103,7 @@ def test_metres_and_feet_say_the_same(tmp_path: Path, per_m: float, name: str | 
     (line,) = density(place_with(raster, NINE, vertical_unit=said)).units
     assert line.canopy_pct == pytest.approx(50, abs=1e-4)
     assert line.canopy_coverage_pct == pytest.approx(100 * 8 / 9, abs=1e-4)
-    assert "6 ft and above" in line.rests_on and "only 89 % of the unit" in line.rests_on
+    assert "6 ft and above" in line.rests_on and "only 89% of the unit" in line.rests_on
     assert "its cells are too coarse for so small a unit" in line.rests_on  # nine cells
 
 
@@ -146,7 +146,7 @@ def test_off_every_unit_is_refused_and_a_second_needs_overwrite(tmp_path: Path) 
     ("tall_rows", "reach_m", "dense"),
     [
         (3, 15, True),  # all of it covered, all tall
-        (3, 60, None),  # 40 % covered and all of that tall; the rest is not known
+        (3, 60, None),  # 40% covered and all of that tall; the rest is not known
         (0, 16, False),  # nearly all covered and bare: the rest cannot reach half
     ],
 )
@@ -194,7 +194,7 @@ def test_strata_are_weighted_by_the_acres_of_their_units() -> None:
     assert whole is not None
     # 400 and 200 stems an acre on ¾ and ¼ of the ground: 350. Each stratum: s 14.142 per acre, SE 10;
     # SE together √(¾²·100 + ¼²·100) = 7.906; Satterthwaite df (0.5625 + 0.0625)²/(0.5625² + 0.0625²) = 1.2195
-    # (Cochran 1977, 5.4 from memory). Plots cover less than 5 % of 7.4 acres, 8 % of 2.5 acres.
+    # (Cochran 1977, 5.4 from memory). Plots cover less than 5% of 7.4 acres, 8% of 2.5 acres.
     assert whole.stems_per_acre == pytest.approx(350, abs=1e-6)
     assert whole.acres == pytest.approx(40_000 / 4046.8564224, rel=1e-6)
     assert whole.acres_without_plots == pytest.approx(10_000 / 4046.8564224, rel=1e-6)

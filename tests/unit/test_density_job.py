@@ -80,7 +80,7 @@ def test_a_unit_cut_whole_has_no_figure_of_now() -> None:
     assert (found.stems_per_acre, found.canopy_pct, found.dense, found.plots) == (None, None, None, 0)
     assert "(520 stems per acre then)" in found.rests_on
     assert "400 stems per acre as given with the unit's outline are from before the work" in found.rests_on
-    assert "crown cover of 80 % as given with the outline is from before the work" in found.rests_on
+    assert "crown cover of 80% as given with the outline is from before the work" in found.rests_on
     # plots measured after it count
     again = only(FakeStore([*rows, *plots, *(fixed(f"n{i}", 1, day="2026-01-10") for i in range(3))], grid=GRID))
     assert (again.plots, again.stems_per_acre, again.dense) == (3, pytest.approx(10), False)
@@ -121,7 +121,7 @@ def test_plots_without_a_place_stand_for_the_rest_while_most_of_it_is_untouched(
     store = FakeStore([unit("A", HECTARE), *plots, entry("cut", "2025-06-01", cut)], grid=GRID)
     found = only(store)
     assert found.dense is (True if counts else None)
-    assert any("no place on the map, and 49 % of it was worked" in words for words in found.warnings) is counts
+    assert any("no place on the map, and 49% of it was worked" in words for words in found.warnings) is counts
     # a point off the unit as it is drawn now is no better than none
     off = [fixed(f"o{i}", 52, at=(500, 500)) for i in range(3)]
     moved = only(FakeStore([unit("A", HECTARE), *off, entry("cut", "2025-06-01", cut)], grid=GRID))
@@ -184,7 +184,7 @@ def test_a_canopy_raster_from_before_the_work_is_not_the_canopy_of_now(tmp_path,
     cut = FakeStore([unit("A", HECTARE), source, entry("cut", "2026-03-02", HECTARE)], grid=GRID)
     found = only(cut)
     assert (found.canopy_pct, found.dense) == (None, None)
-    assert "the canopy raster (90 %) is older than the work here" in found.rests_on
+    assert "the canopy raster (90%) is older than the work here" in found.rests_on
 
 
 # --- methods and strata --------------------------------------------------------------------------------------
@@ -318,6 +318,6 @@ def test_crown_cover_from_the_stems_of_each_plot() -> None:
 
 def test_empty_plots_are_not_sure_of_nothing() -> None:
     found = only(FakeStore([unit("A", HECTARE), *(fixed(f"p{i}", 0) for i in range(3))], grid=GRID))
-    # Poisson: 3.6889/0.3 acre, the plots being 12 % of the ground: times √(1 − 0.3·4046.86/10,000)
+    # Poisson: 3.6889/0.3 acre, the plots being 12% of the ground: times √(1 − 0.3·4046.86/10,000)
     assert found.stems_per_acre_ci95_high == pytest.approx(12.296 * (1 - 0.3 * M2_PER_ACRE / 10_000) ** 0.5, abs=2e-3)
     assert "exact Poisson limits" in found.rests_on and found.limits_by == "poisson"

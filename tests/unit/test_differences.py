@@ -62,6 +62,6 @@ def test_check_names_numbers_out_of_the_range_that_loading_goes_by() -> None:
         (fault.where, fault.what) for fault in check(store, today=date(2026, 4, 1)).faults if fault.rule == "number"
     }
     assert told == {
-        ("unit C1", "crown cover is 140 %, not 0 to 100 %"),
+        ("unit C1", "crown cover is 140%, not 0 to 100%"),
         ("plot 1", "stems is -1, not a whole number, 0 to 100,000"),
     }

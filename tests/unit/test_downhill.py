@@ -80,7 +80,7 @@ def test_level_ground_leads_nowhere() -> None:
 
 
 def test_a_narrow_valley_is_followed_along_its_floor() -> None:
-    # A V with sides of 30 % whose floor, the line x = 0.3 y, falls northward by 1 %: the way runs down the side and
+    # A V with sides of 30% whose floor, the line x = 0.3 y, falls northward by 1%: the way runs down the side and
     # then along the floor, never far from it.
     lean = math.hypot(1, 0.3)
     valley = surface(lambda x, y: 50 + 0.3 * np.abs(x - 0.3 * y) / lean - 0.01 * y)

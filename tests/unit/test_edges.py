@@ -114,7 +114,7 @@ def test_one_label_all_round_is_one_run() -> None:
 
 def test_downwind_ground_of_a_point_is_a_sector() -> None:
     sector = downwind_ground(Point(0, 0), wind_from_deg=180, within_m=1000, half_angle_deg=45)
-    # A quarter of a circle; 90 chords to it, widened to cover the arc, err by less than 0.02 %.
+    # A quarter of a circle; 90 chords to it, widened to cover the arc, err by less than 0.02%.
     assert sector.area == pytest.approx(math.pi * 1000**2 / 4, rel=2e-4)
     for bearing_deg, is_inside in [(0, True), (44.9, True), (315.1, True), (45.1, False), (180, False)]:
         a = math.radians(bearing_deg)

@@ -27,7 +27,7 @@ PATCH_ACRES = acres(10_000)
 
 @pytest.fixture
 def dem(tmp_path: Path) -> ElevationSource:
-    """Heights that fall toward east by 50 % west of the middle and by 10 % east of it."""
+    """Heights that fall toward east by 50% west of the middle and by 10% east of it."""
     east_m = np.arange(-800, 800, 10) + 5.0
     heights = np.broadcast_to(np.where(east_m < 0, -0.5 * east_m, -0.1 * east_m), (160, 160))
     path = tmp_path / "dem.tif"
@@ -68,7 +68,7 @@ def test_steep_and_gentle_ground_each_at_its_own_rate(dem: ElevationSource) -> N
     assert rates["steep"].hours_per_acre == pytest.approx(30 / PATCH_ACRES, rel=1e-6)
     assert rates["gentle"].hours_per_acre == pytest.approx(10 / PATCH_ACRES, rel=1e-6)
     # half of the untouched unit is steep (four patches' ground), half gentle; the one column of cells across the
-    # middle has the mean of both slopes, 30 %, within a rounding of the limit: 10 of 800 m either way
+    # middle has the mean of both slopes, 30%, within a rounding of the limit: 10 of 800 m either way
     left = line(result, "LEFT")
     assert left.hand_only_acres == pytest.approx(4 * PATCH_ACRES, rel=0.03)
     assert left.person_hours_left == pytest.approx(4 * 30 + 4 * 10, rel=0.02)
@@ -136,7 +136,7 @@ def asked(*rows: object, stems: dict[str, float] | None = None, **settings: obje
 
 
 def test_passes_that_reach_the_target_together_are_one_acre_s_work() -> None:
-    # two cuts of 60 hours each, 50 and 60 % of what stood: 1 − 0.5 · 0.4 = 80 %; its twin takes 120 hours, not 60
+    # two cuts of 60 hours each, 50 and 60% of what stood: 1 − 0.5 · 0.4 = 80%; its twin takes 120 hours, not 60
     passes = [
         entry("cut", "2026-01-05", square_of(0), killed_pct=50.0, person_hours=60, cost=600),
         entry("cut", "2026-01-12", square_of(0), killed_pct=60.0, person_hours=60, cost=600),

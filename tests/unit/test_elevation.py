@@ -1,4 +1,4 @@
-"""Heights come out of every kind of file as metres, with holes where there is none."""
+"""Heights come out of every kind of file as meters, with holes where there is none."""
 
 from __future__ import annotations
 
@@ -108,7 +108,7 @@ def test_fine_cells_are_averaged_to_the_analysis_cell(tmp_path):
     raster = write(tmp_path / "fine.tif", plane(), transform=Affine(3, 0, -60, 0, -3, 60))
     with open_elevation(raster, vertical_unit="m", analysis_cell_m=10) as dem:
         assert (dem.cell_m, dem.analysis_cell_m) == (pytest.approx(3, rel=1e-6), pytest.approx(9, rel=1e-6))
-    # 2 m per 3 m cell; 13 whole blocks of 9 m, one ring of them without nine neighbours: 99 m of 120 m each way.
+    # 2 m per 3 m cell; 13 whole blocks of 9 m, one ring of them without nine neighbors: 99 m of 120 m each way.
     found = figures(raster, shapely.box(-60, -60, 60, 60))
     assert found.slope_mean_pct == pytest.approx(200 / 3, abs=1e-4)
     assert found.coverage_pct == pytest.approx(100 * (99 / 120) ** 2, abs=1e-3)

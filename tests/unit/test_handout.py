@@ -147,7 +147,7 @@ def _covered(path: Path) -> list[tuple[str, str]]:
 
 
 def _outlines(content: str, wanted_pt: np.ndarray) -> list[np.ndarray]:
-    """Return the sizes of all straight-sided closed outlines on a page that have the wanted size, within 0.1 %."""
+    """Return the sizes of all straight-sided closed outlines on a page that have the wanted size, within 0.1%."""
     number = r"-?[\d.]+"
     sizes = []
     for path in re.findall(rf"({number} {number} m\n(?:{number} {number} l\n)+)h", content):
@@ -159,7 +159,7 @@ def _outlines(content: str, wanted_pt: np.ndarray) -> list[np.ndarray]:
 @pytest.mark.poppler
 @pytest.mark.parametrize("paper", PAPERS)
 def test_both_maps_have_one_true_scale(tmp_path: Path, paper: str) -> None:
-    """A unit of 422 by 194 m is so many points long on both maps as 1:N says: in grid metres and on the ellipsoid."""
+    """A unit of 422 by 194 m is so many points long on both maps as 1:N says: in grid meters and on the ellipsoid."""
     path = tmp_path / "handout.pdf"
     result = _write(_store(), path, paper=paper)
     pages = _pages(path)
@@ -364,7 +364,7 @@ def test_reasons_are_said_plainly() -> None:
     where: dict[str, Any] = {"geometry": OUTLINE, "label_lonlat": (0.0, 0.0), "stage_acres": {}, "remaining_acres": 3.0}
     stand: Any = SimpleNamespace(dense=True, stems_per_acre=1234.0)
     bench = HandoutUnit(unit=page_unit("B", cover="mixed", order=1, ranked=lies, **where), stand=stand)
-    assert unit_reasons(bench) == "Faces south, 66 % sun-facing. Thick cedars among hardwoods, about 1,234 to the acre."
+    assert unit_reasons(bench) == "Faces south, 66% sun-facing. Thick cedars among hardwoods, about 1,234 to the acre."
     unknown = HandoutUnit(unit=page_unit("C", order=2, **where))
     assert unit_reasons(unknown) == "Which way it faces is not known. How thick its cedars stand now is not measured."
 

@@ -77,7 +77,7 @@ def test_dates_codes_and_units_that_are_missing_are_told(tmp_path: Path) -> None
     mown = entry("mow", "2025-07-01", WHOLE)
     result = packet(tmp_path, told("2025-02-01", WHOLE), mown, item=ITEM | {"units": ["A", "Z9"], "not_before": None})
     assert asked(result, "names no first day") and asked(result, "The contract names Z9")
-    assert asked(result, "Work without a practice code lies on this ground (mown)")
+    assert asked(result, "Work without a practice code lies on this ground (mowed)")
     look = entry("checkup", "2025-09-15", WHOLE, live_stems_per_acre=60)
     seen = packet(tmp_path, told("2025-02-01", WHOLE), look)
     assert asked(seen, "On 2.5 acres of the ground that counts the last check-up found cedars coming back")

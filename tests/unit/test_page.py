@@ -116,8 +116,8 @@ def test_sentences_tell_stage_terrain_and_work() -> None:
     told = terrain_sentence(
         UnitTerrain(slope_mean_deg=8.0, slope_mean_pct=14.1, aspect_mean_deg=202.5, facing="S", hand_only_pct=12.0)
     )
-    assert told.startswith("Faces south-southwest; slope 14 % on average (8.0°)")
-    assert "12 % is steeper than the machine limit" in told
+    assert told.startswith("Faces south-southwest; slope 14% on average (8.0°)")
+    assert "12% is steeper than the machine limit" in told
     assert terrain_sentence(UnitTerrain(slope_mean_deg=1.0, slope_mean_pct=1.7)).startswith("Faces no one way")
     work = page_work(
         day=date(2026, 2, 14), practice="cut", unit_acres={"A": 1.26}, acres=1.26, geometry=box(0, 0, 1, 1),
@@ -295,7 +295,7 @@ def test_contours_of_a_plane_lie_where_the_plane_has_that_height() -> None:
     checked = 0
     for line in relief.contours:
         east_m = to_utm.transform(line.lonlat[:, 0], line.lonlat[:, 1])[0] - 500_000
-        # Column c holds its centre's height, 300 + c metres, so a height lies (height - 300 + 0.5) columns east.
+        # Column c holds its center's height, 300 + c meters, so a height lies (height - 300 + 0.5) columns east.
         wanted_m = (line.height_ft * 0.3048 - 300 + 0.5) * 10
         if 100 < wanted_m < 700:  # nearer the ends the smoothing of unknown ground bends the line
             inner = np.abs(np.median(east_m) - wanted_m)
@@ -335,5 +335,5 @@ def test_a_figure_and_its_unit_stay_on_one_line() -> None:
     lie = UnitTerrain(slope_mean_deg=8.0, slope_mean_pct=14.1, sun_facing_pct=62.0)
     html = render_page(page(units=(unit(terrain=lie),)))
     assert "slope 14\N{NO-BREAK SPACE}% on average (8.0°). 62\N{NO-BREAK SPACE}% of it" in html
-    assert "14 %" not in html
-    assert unbroken("5 meters, 3 % 2 mphx 12 m. 30 ft") == "5 meters, 3\xa0% 2 mphx 12\xa0m. 30\xa0ft"
+    assert "14%" not in html
+    assert unbroken("5 meters, 3% 2 mphx 12 m. 30 ft") == "5 meters, 3\xa0% 2 mphx 12\xa0m. 30\xa0ft"

@@ -1,7 +1,7 @@
-"""The land colours can be told apart by any eye and in grey, and never stand alone.
+"""The land colors can be told apart by any eye and in gray, and never stand alone.
 
-Outside source of the colour differences: the ``colorspacious`` package, which carries CAM02-UCS (Luo, Cui and Li
-2006, Color Research and Application 31:320-330) and the colour-vision matrices of Machado, Oliveira and Fernandes
+Outside source of the color differences: the ``colorspacious`` package, which carries CAM02-UCS (Luo, Cui and Li
+2006, Color Research and Application 31:320-330) and the color-vision matrices of Machado, Oliveira and Fernandes
 2009 (IEEE Transactions on Visualization and Computer Graphics 15:1291-1298). The limits are the house's own: 15 and 5.
 """
 

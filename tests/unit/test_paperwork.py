@@ -39,7 +39,7 @@ def m2(acres: float) -> float:
 
 
 def columns_m2(line: AppliedLine) -> dict[str, float]:
-    """Return every column that has ground, in square metres."""
+    """Return every column that has ground, in square meters."""
     found = {name: round(m2(getattr(line, f"{name}_acres")), 3) for name in ("applied", *APART)}
     return {name: area for name, area in found.items() if area}
 
@@ -105,7 +105,7 @@ def test_ground_cut_before_approval_and_logged_again_is_too_early_not_applied() 
 
 
 def test_work_before_approval_that_fell_short_is_pointed_out_too() -> None:
-    # 6,000 m² got 70 % too early; 2,000 m² of them reach the target inside the dates, 4,000 m² never do
+    # 6,000 m² got 70% too early; 2,000 m² of them reach the target inside the dates, 4,000 m² never do
     item = ITEM | {"not_before": "2026-01-15"}
     early, later = entry("cut", "2026-01-14", LEFT, killed_pct=70.0), entry("cut", "2026-02-01", RIGHT)
     line = only(report(early, later, items=[item]))

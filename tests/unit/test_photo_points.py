@@ -17,7 +17,7 @@ from habmap.work.photo_points import after_of, photo_points, same_spot_m, seen_g
 def photo(
     uuid: str, x_m: float, y_m: float, direction_deg: float | None, day: int, *, ref: str = "T", hour: int = 12
 ) -> Photo:
-    """Return a photo whose position stands in metres already."""
+    """Return a photo whose position stands in meters already."""
     taken_at = datetime(2025, 1, day, hour, tzinfo=UTC)
     return Photo(
         uuid=uuid, file_name="", picture="", taken_at=taken_at, taken_on=taken_at.date(), geometry=Point(x_m, y_m),
@@ -86,7 +86,7 @@ def test_before_is_the_first_and_after_the_first_of_the_last_day() -> None:
 
 
 def test_distance_limit_against_drawn_fixes() -> None:
-    """99 of 100 pairs of fixes with 3 m per axis lie within the limit less the two metres of standing."""
+    """99 of 100 pairs of fixes with 3 m per axis lie within the limit less the two meters of standing."""
     assert same_spot_m(3.0) == pytest.approx(14.88, abs=0.01)
     chance = np.random.default_rng(5)
     apart = np.hypot(*(chance.normal(0, 3.0, (2, 400_000)) - chance.normal(0, 3.0, (2, 400_000))))

@@ -24,12 +24,12 @@ def test_the_examples_load_when_their_marks_are_taken_away() -> None:
     chapter = text[text.index("# [burn_plan.grass]") : text.index("[paperwork]")]
     lines = [line.removeprefix("# ") for line in chapter.splitlines() if line.startswith("# ")]
     plan = Settings.model_validate(tomllib.loads("\n".join(lines))).burn_plan
-    # Kansas smoke management (read): 40–70 %, 5–12 mph, 55–80 °F, 1,800 ft and more, 8–20 mph.
+    # Kansas smoke management (read): 40–70%, 5–12 mph, 55–80 °F, 1,800 ft and more, 8–20 mph.
     assert (plan.grass.rh_pct, plan.grass.wind_mph, plan.grass.temp_f) == ((40, 70), (5, 12), (55, 80))
     assert plan.grass.mixing_height_ft is not None and plan.grass.mixing_height_ft[0] == 1800
     assert plan.grass.transport_wind_mph == (8, 20)
     assert plan.grass.unit["C2"].rh_pct == (45, 70)
-    # Bryant 1983 (abstract read): above 45 %, under 10 km/h (6.2 mph), under 30 °C (86 °F).
+    # Bryant 1983 (abstract read): above 45%, under 10 km/h (6.2 mph), under 30 °C (86 °F).
     assert (plan.down_cedar.rh_pct, plan.down_cedar.wind_mph) == ((45, 100), (0, 6.2))
     assert plan.down_cedar.temp_f is not None and plan.down_cedar.temp_f[1] == 86
 

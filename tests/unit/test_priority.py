@@ -48,9 +48,9 @@ def test_tier_follows_what_is_known(changes: dict[str, object], tier: str) -> No
 
 
 def test_missing_elevation_never_makes_a_unit_first_on_a_guess() -> None:
-    half_seen = replace(BENCH, coverage_pct=50.0, sun_facing_pct=90.0)  # 45 % known to be sunny, 50 % unknown
-    mostly_seen = replace(BENCH, coverage_pct=60.0, sun_facing_pct=90.0)  # 54 % known to be sunny
-    shady = replace(BENCH, coverage_pct=60.0, sun_facing_pct=10.0)  # 46 % at the most
+    half_seen = replace(BENCH, coverage_pct=50.0, sun_facing_pct=90.0)  # 45% known to be sunny, 50% unknown
+    mostly_seen = replace(BENCH, coverage_pct=60.0, sun_facing_pct=90.0)  # 54% known to be sunny
+    shady = replace(BENCH, coverage_pct=60.0, sun_facing_pct=10.0)  # 46% at the most
     assert [is_sun_facing(unit) for unit in (half_seen, mostly_seen, shady)] == [None, True, False]
     assert tier_of(half_seen, limits=LIMITS) == "next"
 
@@ -129,7 +129,7 @@ def test_reasons_are_plain_and_own_up_to_what_is_unknown() -> None:
     line = rank_units([BENCH], limits=LIMITS, weights=EQUAL)[0]
     assert line.reasons == (
         "cedar",
-        "faces south-southwest, 82 % of what remains is sun-facing",
+        "faces south-southwest, 82% of what remains is sun-facing",
         "about 900 stems per acre",
         "dense",
         "5.0 acres remain",

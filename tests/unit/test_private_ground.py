@@ -54,7 +54,7 @@ def page_shapes(page: Page) -> Iterator[BaseGeometry]:
 
 
 def public_shapes(store: Store) -> list[BaseGeometry]:
-    """Return every shape of every output for the public, in grid metres."""
+    """Return every shape of every output for the public, in grid meters."""
     page = build_page(store, now=NOW, audience="public")
     handout = build_handout(store, now=NOW, today=NOW.date(), audience="public")
     found = [
@@ -199,14 +199,14 @@ def test_ground_with_a_hole_counts_as_its_surroundings_and_a_small_patch_not_at_
 
 
 def test_two_halves_that_hardly_meet_are_not_told_as_both_everywhere() -> None:
-    """A cut of 70 % and a girdle of 50 % meet on 50 m of 700; both together reach the target of 80 %."""
+    """A cut of 70% and a girdle of 50% meet on 50 m of 700; both together reach the target of 80%."""
     west, east = box(0, 0, 375, 500), box(325, 0, 700, 500)
     lines = (
         entry("cut", "2025-02-01", west, killed_pct=70.0),
         entry("girdle", "2025-03-01", east, killed_pct=50.0),
     )
     owner = build_page(a_store(a_nest(350, 250), *lines), now=NOW, audience="owner")
-    assert owner.totals.treated_acres == pytest.approx(acres(50 * 500), rel=1e-6)  # 1 − 0.3 × 0.5 = 85 % on the strip
+    assert owner.totals.treated_acres == pytest.approx(acres(50 * 500), rel=1e-6)  # 1 − 0.3 × 0.5 = 85% on the strip
     public = build_page(a_store(a_nest(350, 250), *lines), now=NOW, audience="public")
     assert public.totals.treated_acres == 0
     assert len(public.work) == 1

@@ -22,7 +22,7 @@ from habmap.work.priority import Ranked
 
 NOW = datetime(2026, 3, 1, 18, tzinfo=UTC)
 TODAY = date(2026, 3, 1)
-#: Heights fall by 20 % to the south of the middle, by 40 % to the north.
+#: Heights fall by 20% to the south of the middle, by 40% to the north.
 SOUTH_PCT, NORTH_PCT = 20.0, 40.0
 RIDGE = unit("R", box(-200, -200, 200, 200), name="Ridge", stems_per_acre=400)
 SHADY = unit("N", box(-200, 300, 200, 500), name="Shade", stems_per_acre=400)
@@ -58,7 +58,7 @@ def test_a_sunny_side_that_is_cut_leaves_a_unit_that_faces_north(dem: ElevationS
     assert north_left.parts["sun_facing"] == pytest.approx(0.0, abs=0.06)
     assert any(reason.startswith("faces north, ") for reason in north_left.reasons)
     assert not any("faces south" in reason for reason in north_left.reasons)
-    # the slope is that of the side that is left: hand work above 30 %
+    # the slope is that of the side that is left: hand work above 30%
     assert north_left.parts["gentle"] == pytest.approx(0.0, abs=0.12)
     assert south_left.parts["gentle"] == pytest.approx(1.0, abs=0.12)
     # heat load of a plane of that slope (McCune & Keon 2002, eq. 3), scaled from 0.6–1.05 to 0–1

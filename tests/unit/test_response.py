@@ -285,16 +285,16 @@ def _native(name: str, cover_pct: float) -> CoverLine:
 
 
 def test_summed_layers_are_said_and_their_limits_stay_within_what_can_be() -> None:
-    """A35: 109 % and 42 % (0 to 583) were printed without a word."""
+    """A35: 109% and 42% (0 to 583) were printed without a word."""
     thick = [_native("Andropogon gerardii", 85.0), _native("Sorghastrum nutans", 62.5)]
     frames = [frame("2026-05-01", *thick), frame("2026-05-01", thick[0], _native("Helianthus mollis", 2.5))]
     found = only(frames)
-    # (147.5 + 87.5)/2; t(1) = 12.706 gives 117.5 ± 381, but three plants cover no more than 300 % and no less than none
+    # (147.5 + 87.5)/2; t(1) = 12.706 gives 117.5 ± 381, but three plants cover no more than 300% and no less than none
     assert found.native_cover_before_pct == pytest.approx(117.5)
     assert (found.native_cover_before_pct_ci95_low, found.native_cover_before_pct_ci95_high) == (0.0, 300.0)
     assert found.native_plants_before == 3
-    assert "Native plants covered 118 % (0 to 300), the layers of 3 plants summed, in 2 frames" in found.words
-    assert any("layers" in line and "may pass 100 %" in line for line in asked(frames).method)
+    assert "Native plants covered 118% (0 to 300), the layers of 3 plants summed, in 2 frames" in found.words
+    assert any("layers" in line and "may pass 100%" in line for line in asked(frames).method)
 
 
 def test_one_plant_alone_covers_no_more_than_all_the_ground() -> None:

@@ -92,8 +92,8 @@ def test_marks_and_whiskers_stand_on_one_scale_that_holds_all_of_it() -> None:
     html = render_page(page(response=(UNIT,)))
     chart = html[html.index('<svg class="responsechart"') :]
     chart = chart[: chart.index("</svg>")]
-    # 160 % does not fit on 100 or 150: the scale runs to 200
-    assert ">200 %<" in chart
+    # 160% does not fit on 100 or 150: the scale runs to 200
+    assert ">200%<" in chart
     ticks = {
         float(text.split()[0]): float(x)
         for x, text in re.findall(r'<text x="([\d.]+)"[^>]*middle"[^>]*>([^<]*)<', chart)

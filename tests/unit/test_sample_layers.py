@@ -113,7 +113,7 @@ def test_units_fill_the_boundary_and_share_their_borders(units: dict[str, dict[s
     neighbours = 0
     for one, other in combinations(outlines, 2):
         shared = outlines[one].intersection(outlines[other])
-        # vertices are rounded to 1e-8 degree (a millimetre): where shared, nothing is left between two units
+        # vertices are rounded to 1e-8 degree (a millimeter): where shared, nothing is left between two units
         assert shared.area == 0.0, (one, other)
         if shared.length > 0:
             neighbours += 1
@@ -159,7 +159,7 @@ def test_fixed_plots_agree_with_the_density_the_unit_states(unit_id: str, units:
     counts = [int(row["stems"]) for row in rows_of("plots.csv") if row["unit_id"] == unit_id]
     estimate = sum(counts) / (0.05 * len(counts))
     stated = units[unit_id]["stems_per_acre"]
-    # 6 to 8 plots of about 45 stems, patchy by 22 %: a standard error near 10 %; three of them are allowed
+    # 6 to 8 plots of about 45 stems, patchy by 22%: a standard error near 10%; three of them are allowed
     assert estimate == pytest.approx(stated, rel=0.3)
 
 
@@ -187,7 +187,7 @@ def test_walks_have_the_stated_troubles() -> None:
     assert max(steps_m("south_bluff_edge.gpx")) < 15
     rough = steps_m("east_bluff_edge_rough.gpx")
     assert sum(step > 300 for step in rough) == 2  # out to the jump and back
-    # somewhere the walker stood for four minutes while the receiver wandered: 48 fixes within a few metres
+    # somewhere the walker stood for four minutes while the receiver wandered: 48 fixes within a few meters
     points = walks["east_bluff_edge_rough.gpx"]
     spread_m = min(
         max(

@@ -24,7 +24,7 @@ from habmap.work.stages import GroundState
 
 NOW = datetime(2026, 3, 1, 15, tzinfo=UTC)
 ACRE_M2 = 4046.8564224
-#: 60 % of the cedars girdled on 70 m, 90 % of the rest cut on 50 m of them: 50 m hold both, 20 m dead trees only; 10 m
+#: 60% of the cedars girdled on 70 m, 90% of the rest cut on 50 m of them: 50 m hold both, 20 m dead trees only; 10 m
 #: more were cut alone.
 WORK = [
     entry("girdle", "2025-11-01", box(0, 0, 70, 100), killed_pct=60.0),

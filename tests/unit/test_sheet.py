@@ -58,7 +58,7 @@ def _write(store: FakeStore, path: Path, **options: object) -> object:
 @pytest.mark.poppler
 @pytest.mark.parametrize("paper", ["letter", "tabloid", "a4", "a3"])
 def test_the_scale_is_true_on_the_paper(tmp_path: Path, paper: str) -> None:
-    """A unit of 422 by 194 m is so many points long as 1:N says, within 0.1 %: in grid metres and on the ellipsoid."""
+    """A unit of 422 by 194 m is so many points long as 1:N says, within 0.1%: in grid meters and on the ellipsoid."""
     path = tmp_path / "sheet.pdf"
     result = _write(_store(), path, paper=paper)
     scale = result.scale  # type: ignore[attr-defined]
@@ -242,13 +242,13 @@ def test_lines_are_never_wider_than_their_room() -> None:
 
 
 def test_no_line_ends_between_a_figure_and_its_unit() -> None:
-    text = "Slope 14 % on average, rising 30 ft in 200 m by the creek. " * 6
+    text = "Slope 14% on average, rising 30 ft in 200 m by the creek. " * 6
     for width_pt in range(60, 200, 7):
         lines = wrapped(text, width_pt, size_pt=LEAST_PT)
         assert not [line for line in lines if re.match(r"(%|ft|m)\b|%", line)]
         assert " ".join(lines) == text.strip()  # with plain spaces, as it is read and copied
     # Where not even both have room, they are parted as any other words.
-    assert wrapped("100 %", text_width_pt("100", size_pt=LEAST_PT) + 3, size_pt=LEAST_PT, is_serif=False) == [
+    assert wrapped("100%", text_width_pt("100", size_pt=LEAST_PT) + 3, size_pt=LEAST_PT, is_serif=False) == [
         "100",
         "%",
     ]

@@ -31,7 +31,7 @@ class _Words:
 
 
 def _grazed(*east_m: float) -> dict[str, tuple[float, float]]:
-    """Words on a round patch of 180 m, with fences running north at so many metres east of its middle."""
+    """Words on a round patch of 180 m, with fences running north at so many meters east of its middle."""
     fences = [
         Feature(
             uuid=f"fence-{east}", kind="fence", name="", recorded_at=NOW,

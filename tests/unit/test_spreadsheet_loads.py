@@ -173,7 +173,7 @@ def test_midnight_in_a_column_of_times_is_midnight(tmp_path: Path, units: tuple[
 
 def test_a_share_shown_in_percent_is_that_share(tmp_path: Path, units: tuple[Any, ...]) -> None:
     path = tmp_path / "log.csv"
-    path.write_text("date,practice,unit_id,whole,killed_pct\n2025-11-14,cut,C1,yes,80 %\n", encoding="utf-8")
+    path.write_text("date,practice,unit_id,whole,killed_pct\n2025-11-14,cut,C1,yes,80%\n", encoding="utf-8")
     store = FakeStore(units)
     LOADERS["entries"](store, path)
     assert store.entries()[0].killed_pct == 80

@@ -102,7 +102,7 @@ def test_degree_lengths_at_the_equator_and_the_pole():
 
 
 def test_the_faintest_slope_has_an_aspect_unless_somebody_calls_it_flat():
-    # 0.005 % toward north
+    # 0.005% toward north
     assert aspect_deg(np.array(0.0), np.array(5e-5)) == pytest.approx(180)
     assert np.isnan(aspect_deg(np.array(0.0), np.array(5e-5), flat_below_pct=0.01))
 

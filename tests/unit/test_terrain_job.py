@@ -40,7 +40,7 @@ def place(
     faces_deg: float = 180.0,
     **terrain_settings: object,
 ) -> FakeStore:
-    """Return a place on a plane of 20 % that faces a bearing."""
+    """Return a place on a plane of 20% that faces a bearing."""
     grid = LocalGrid(lat, -98.0)
     count = int(1_200 / cell_m)
     east = -600 + cell_m * (np.arange(count) + 0.5)
@@ -99,9 +99,9 @@ def test_units_too_small_for_the_cells_are_named_and_flagged(tmp_path: Path) -> 
 
 def test_rank_and_page_say_it_too(tmp_path: Path) -> None:
     ranked = rank(place(tmp_path, shapely.box(0, 0, 100, 100), cell_m=40.0), today=TODAY)
-    share = "roughly 100 % of what remains is sun-facing (the elevation's cells are too coarse for it)"
+    share = "roughly 100% of what remains is sun-facing (the elevation's cells are too coarse for it)"
     assert any(share in reason for reason in ranked.units[0].reasons)
-    assert any("roughly 80 %" in reason for reason in reasons_of(replace(BENCH, too_coarse=True), limits=LIMITS))
+    assert any("roughly 80%" in reason for reason in reasons_of(replace(BENCH, too_coarse=True), limits=LIMITS))
     lie = UnitTerrain(slope_mean_deg=8.0, slope_mean_pct=14.1, too_coarse=True)
     assert "take these figures as rough" in terrain_sentence(lie)
 

@@ -57,7 +57,7 @@ def test_edge_walks_of_many_shapes_are_seen_and_right_within_their_error(
         assert walked.kind == "edge walk"
         assert walked.ground.is_valid
         misses.append((walked.area_m2 - truth_m2) / walked.area_sd_m2)
-    # Twelve standardized misses: none beyond 4, their root mean square within the 99.9 % range of chi-square(12)/12
+    # Twelve standardized misses: none beyond 4, their root mean square within the 99.9% range of chi-square(12)/12
     # widened for the cut corners (0.3 to 2).
     assert max(map(abs, misses)) < 4
     assert 0.3 < math.sqrt(np.mean(np.square(misses))) < 2
@@ -266,7 +266,7 @@ def test_holes_up_to_one_swath_square_close() -> None:
 
 
 def test_the_error_of_covered_ground_against_simulated_tracks() -> None:
-    # 300 tracks with known errors: their standard deviation is known to 4 %; 20 % leaves room for the bends the
+    # 300 tracks with known errors: their standard deviation is known to 4%; 20% leaves room for the bends the
     # first-order model does not have.
     xy, times = walk([(0, 0), (150, 0), (150, 90), (0, 90)], closed=False, speed_mps=1, step_s=20)
     error = FixError(2, 60)

@@ -60,7 +60,7 @@ def test_the_ways_in_and_out_are_told_and_left_out(out_by: tuple[float, float]) 
     ids=["square", "strip", "U", "square 15 s", "U 15 s", "big 15 s"],
 )
 def test_honest_walks_are_taken_and_a_missing_side_is_not(corners: Corners, step_s: float) -> None:
-    # One refusal in 200 seeds is the limit of 99.5 %. Before: 2 to 3 % of these at 4 s; at 15 s about a third.
+    # One refusal in 200 seeds is the limit of 99.5%. Before: 2 to 3% of these at 4 s; at 15 s about a third.
     xy, times = walk(corners, step_s=step_s)
     rng = np.random.default_rng(20)
     refused = 0
@@ -84,7 +84,7 @@ def test_a_spike_is_pointed_out_with_its_length_and_place() -> None:
     corners = [(0, 0), (200, 0), (200, 100), (320, 100), (320, 104), (200, 104), (200, 200), (0, 200)]
     walked = ground(segment(*walk(corners, step_s=1)))
     [told] = [note for note in walked.notes if "spike" in note]
-    # 120 m = 394 ft; the opening leaves some metres of it at its root
+    # 120 m = 394 ft; the opening leaves some meters of it at its root
     assert any(f"{length_ft} ft long" in told for length_ft in range(365, 410))
     assert "38.0" in told and "-97.99" in told
     assert not spikes(multipolygon(box(0, 0, 600, 25)), sigma_m=3)  # a narrow stand is no spike

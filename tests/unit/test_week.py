@@ -120,8 +120,8 @@ def test_the_week_is_as_written_down_by_hand() -> None:
     assert "needles red on 2026-02-05" in only(asked.burn, "U04", "drying").words
     assert "needles green on 2026-02-06" in only(asked.closes, "U05", "drying").words
     past = only(asked.burn, "U06", "drying").words
-    # the girdling killed 30 %, and the cut took the other 70 % down
-    assert "ask the burn boss" in past and "30 % stand dead" in past
+    # the girdling killed 30%, and the cut took the other 70% down
+    assert "ask the burn boss" in past and "30% stand dead" in past
     assert "U01 would come first and must wait" in only(asked.cut, "U10", "cut").words
 
 

@@ -69,14 +69,14 @@ def test_every_minute_of_a_day_comes_back_as_that_minute(tmp_path: Path) -> None
 
 @pytest.mark.parametrize("suffix", WRITERS)
 def test_percent_comes_as_it_is_shown(tmp_path: Path, suffix: str) -> None:
-    """80 % is 0.8 in the file: read as a number of percent it would be under one."""
+    """80% is 0.8 in the file: read as a number of percent it would be under one."""
     path = tmp_path / f"t{suffix}"
     if suffix == ".xlsx":
         with xlsxwriter.Workbook(str(path)) as book:
             sheet = book.add_worksheet()
             sheet.write_row(0, 0, ["killed_pct", "other"])
             sheet.write(1, 0, 0.8, book.add_format({"num_format": "0%"}))
-            sheet.write(2, 0, 0.125, book.add_format({"num_format": "0.0 %"}))
+            sheet.write(2, 0, 0.125, book.add_format({"num_format": "0.0%"}))
             sheet.write(3, 0, 80)
     else:
         percent = (

@@ -37,7 +37,7 @@ def figures(ground: GradientTile, shape: shapely.Geometry, *, rules: FaceRules =
 
 
 def test_shares_of_cells_weight_the_slope():
-    # Left column 10 %, right column 40 %; the box covers half of the left cell and all of the right one.
+    # Left column 10%, right column 40%; the box covers half of the left cell and all of the right one.
     ground = tile([[0.1, 0.4]], [[0.0, 0.0]])
     found = figures(ground, shapely.box(0.5, -1, 2, 0))
     assert found.slope_mean_pct == pytest.approx((0.5 * 10 + 40) / 1.5)
@@ -113,14 +113,14 @@ def test_sun_facing_range_may_pass_through_north(span, inside, outside):
 
 
 def test_sun_facing_share_leaves_flat_ground_out():
-    # Rises toward north, so it faces south: 2 % (flat), 10 %, 10 %.
+    # Rises toward north, so it faces south: 2% (flat), 10%, 10%.
     found = figures(tile([[0.0, 0.0, 0.0]], [[0.02, 0.1, 0.1]]), shapely.box(0, -1, 3, 0))
     assert found.sun_facing_pct == pytest.approx(200 / 3)
     assert (found.facing, found.aspect_mean_deg) == ("S", pytest.approx(180))
 
 
 def test_ninetieth_percentile_of_slope():
-    slopes = np.linspace(0, 1, 1000, endpoint=False).reshape(1, -1)  # 0 to 99.9 %
+    slopes = np.linspace(0, 1, 1000, endpoint=False).reshape(1, -1)  # 0 to 99.9%
     found = figures(tile(slopes, np.zeros_like(slopes)), shapely.box(0, -1, 1000, 0))
     assert found.slope_p90_pct == pytest.approx(90, abs=0.1)  # the width of a class
 
@@ -141,9 +141,9 @@ def test_many_polygons_keep_their_order():
 
 
 def test_slopes_have_no_steepest_class():
-    # 2,500 % and 4,000 %: cliffs stand in classes of their own
+    # 2,500% and 4,000%: cliffs stand in classes of their own
     cliffs = figures(tile([[25.0, 40.0]], [[0.0, 0.0]]), shapely.box(0, -1, 2, 0))
-    # nine tenths of two equal cells: four fifths into the second class of 0.1 %
+    # nine tenths of two equal cells: four fifths into the second class of 0.1%
     assert cliffs.slope_p90_pct == pytest.approx(4000.08)
     two = sums_on(tile([[25.0, 40.0]], [[0, 0]]), [shapely.box(0, -1, 1, 0), shapely.box(1, -1, 2, 0)], rules=RULES)
     found = [s.slope_p90_pct for s in terrain_figures(two, unit_m2=np.full(2, 100.0), rules=RULES)]
@@ -151,7 +151,7 @@ def test_slopes_have_no_steepest_class():
 
 
 def test_percentile_within_the_first_class_is_counted_from_its_foot():
-    # one cell of 10.03 %: class 10.0 to 10.1, of which nine tenths
+    # one cell of 10.03%: class 10.0 to 10.1, of which nine tenths
     assert figures(tile([[0.1003]], [[0.0]]), shapely.box(0, -1, 1, 0)).slope_p90_pct == pytest.approx(10.09)
 
 

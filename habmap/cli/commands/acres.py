@@ -115,9 +115,9 @@ def _print_units(result: AcresResult) -> None:
 def _done(unit: UnitAcres) -> str | None:
     if unit.stage_acres.other > 0:
         return None  # not cedar ground: there is nothing to do, and so no share of it
-    words = f"{unit.treated_pct:.0f} %"
-    if words == "100 %" and unit.remaining_acres >= 0.005:
-        return f"{min(unit.treated_pct, 99.9):.1f} %"  # while the table shows ground that remains, not all is done
+    words = f"{unit.treated_pct:.0f}%"
+    if words == "100%" and unit.remaining_acres >= 0.005:
+        return f"{min(unit.treated_pct, 99.9):.1f}%"  # while the table shows ground that remains, not all is done
     return words
 
 

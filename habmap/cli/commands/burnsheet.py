@@ -149,7 +149,7 @@ def _show(
 
     print_burnsheet(result)
     for path in targets:
-        say(f"\nThe burn sheet is {path}; print it at 100 %, not fitted to the page. It is not permission to burn.")
+        say(f"\nThe burn sheet is {path}; print it at 100%, not fitted to the page. It is not permission to burn.")
 
 
 def _check_targets(targets: Sequence[Path], paper: str, *, overwrite: bool) -> None:

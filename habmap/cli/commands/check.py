@@ -24,7 +24,7 @@ def _where(fault: Fault) -> str:
 
 
 def check(context: typer.Context, as_json: JsonOption = False) -> None:
-    """Look at every rule the property must obey.
+    """Check the property's files for errors.
 
     Exit code 1 and a list where it does not.
     """
@@ -41,7 +41,7 @@ def check(context: typer.Context, as_json: JsonOption = False) -> None:
         noun = "fault" if len(result.faults) == 1 else "faults"
         say(f"{result.place}: {len(result.faults)} {noun} found, on {result.on}.")
         for fault in result.faults:
-            say(f"- {fault.rule}, {_where(fault)}: {fault.what}\n  to mend it: {fault.mend}")
+            say(f"- {fault.rule}, {_where(fault)}: {fault.what}\n  fix: {fault.mend}")
     if not as_json and result.schema_version is not None:
         old = "" if result.schema_version == result.writes_schema_version else "; the next write brings it up to that"
         version = f"Its file is of version {result.schema_version}"

@@ -52,6 +52,6 @@ def demo(
         say(words)
     say("")
     say(f"The map is {result.map}; open it in a browser, it needs no network.")
-    say(f"The sheet to print is {result.sheet}; print it at 100 %, not fitted to the page.")
+    say(f"The sheet to print is {result.sheet}; print it at 100%, not fitted to the page.")
     say(f"Four pages for a meeting without a screen are {result.handout}.")
     say(f"Next: habmap --place {directory} acres")

@@ -40,7 +40,7 @@ def register(app: typer.Typer) -> None:
         say(
             f"{len(dense)} of {len(result.units)} stands {'is' if len(dense) == 1 else 'are'} dense "
             f"({result.dense_stems_per_acre:,.0f} stems per acre or more, or crowns over "
-            f"{result.dense_canopy_pct:.0f} % of the ground)."
+            f"{result.dense_canopy_pct:.0f}% of the ground)."
         )
         if result.whole_property is not None:
             _say_whole(result.whole_property)
@@ -52,11 +52,11 @@ def register(app: typer.Typer) -> None:
             say(f"Not measured yet: {', '.join(never)}.")
         for unit in result.units:
             if unit.more_plots:
-                say(f"{unit.unit_id}: add {counted(unit.more_plots, 'plot')} for ±20 %.")
+                say(f"{unit.unit_id}: add {counted(unit.more_plots, 'plot')} for ±20%.")
         day = f"what was measured by {result.on}, units as drawn that day"
         say(f"As of: {day if result.on else 'all that was measured, units as drawn now'}.")
         print_table(
-            ["unit", "name", "stems/ac", "95 % from", "to", "crowns %", "dense", "level", "rests on"],
+            ["unit", "name", "stems/ac", "95% from", "to", "crowns %", "dense", "level", "rests on"],
             [
                 [
                     unit.unit_id,

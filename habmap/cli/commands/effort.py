@@ -48,7 +48,7 @@ def register(app: typer.Typer) -> None:
             ],
         )  # fmt: skip
         print_table(
-            ["work", "log lines", "pass acres", "hours", "hours per pass acre", "95 % from", "to"],
+            ["work", "log lines", "pass acres", "hours", "hours per pass acre", "95% from", "to"],
             [
                 [
                     PRACTICE_WORDS[line.practice],
@@ -62,7 +62,7 @@ def register(app: typer.Typer) -> None:
         )
         if result.classes:
             print_table(
-                ["ground", "log lines", "hours per acre at target", "95 % from", "to"],
+                ["ground", "log lines", "hours per acre at target", "95% from", "to"],
                 [
                     [
                         ", ".join(word for word in (line.density, line.slope) if word),

@@ -62,5 +62,5 @@ def handout(
         f"{result.path} tells the story in {result.pages} pages on {result.paper} paper, landscape: "
         f"{result.treated_acres:,.1f} acres treated, {result.remaining_acres:,.1f} remaining, "
         f"{'before any logged work' if result.on is None else f'as of {result.on}'}; {scale}; made for "
-        f"{'the owner' if result.audience == 'owner' else 'the public'}. Print it at 100 %, not fitted to the page."
+        f"{'the owner' if result.audience == 'owner' else 'the public'}. Print it at 100%, not fitted to the page."
     )

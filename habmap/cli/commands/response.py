@@ -51,7 +51,7 @@ def response_command(context: typer.Context, on: OnOption = None, as_json: JsonO
     if told:
         print_table(
             [
-                "unit", "first work", "native % before, layers summed", "95 % from", "to", "after", "95 % from", "to",
+                "unit", "first work", "native % before, layers summed", "95% from", "to", "after", "95% from", "to",
                 "crowns % before", "after", "species before", "after", "frames before", "after",
             ],
             [
@@ -96,4 +96,4 @@ def _headline(result: ResponseResult) -> str:
         if count
     ]
     units = "1 unit was" if len(both) == 1 else f"{len(both)} units were"
-    return f"{units} read before and after the first work{as_of}: {', '.join(words)} (beyond the 95 % limits)."
+    return f"{units} read before and after the first work{as_of}: {', '.join(words)} (beyond the 95% limits)."

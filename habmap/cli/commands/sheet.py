@@ -73,6 +73,6 @@ def sheet(
         f"{result.treated_acres:,.1f} acres treated, {result.remaining_acres:,.1f} remaining, "
         f"{'before any logged work' if result.on is None else f'as of {result.on}'}; "
         f"{'one page' if result.pages == 1 else f'{result.pages} pages'}, made for "
-        f"{'the owner' if result.audience == 'owner' else 'the public'}. Print it at 100 %, not fitted to the page, "
+        f"{'the owner' if result.audience == 'owner' else 'the public'}. Print it at 100%, not fitted to the page, "
         "or its scale is no longer true."
     )

@@ -55,10 +55,10 @@ def answer(result: TerrainResult, *, machine_limit_pct: float) -> str:
     else:
         face = "faces the sun on at least half of its" if len(sunny) == 1 else "face the sun on at least half of their"
         words = f"{len(sunny)} of {units} {face} ground: {', '.join(sunny)}."
-    words += f" The steepest is {steepest.unit_id}, {steepest.slope_mean_pct:.0f} % on average."
+    words += f" The steepest is {steepest.unit_id}, {steepest.slope_mean_pct:.0f}% on average."
     by_hand = [unit.unit_id for unit in covered if (unit.hand_only_pct or 0) >= 0.5]
     if by_hand:
-        words += f" Ground steeper than {machine_limit_pct:g} % (hand-only here) is found in {', '.join(by_hand)}."
+        words += f" Ground steeper than {machine_limit_pct:g}% (hand-only here) is found in {', '.join(by_hand)}."
     return words
 
 
@@ -105,7 +105,7 @@ def _print_how(result: TerrainResult) -> None:
             + (": south of the equator the noon sun stands in the north." if result.is_south else ".")
         )
     if any(unit.too_coarse for unit in result.units):
-        say("~ The elevation's cells are too coarse for these units: rough figures, shares to the nearest 10 %.")
+        say("~ The elevation's cells are too coarse for these units: rough figures, shares to the nearest 10%.")
     if any(unit.slope_mean_deg is not None and unit.heat_load_mean is None for unit in result.units):
         say(NO_HEAT_LOAD)
     if any(unit.hand_only_pct for unit in result.units):

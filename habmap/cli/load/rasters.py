@@ -30,7 +30,7 @@ def dem_command(
     overwrite: OverwriteOption = False,
     as_json: JsonOption = False,
 ) -> None:
-    """Point at an elevation raster, or copy it into the folder."""
+    """Use an elevation raster, where it lies or copied in."""
     how = _how(context, vertical_unit, copy_into=copy_into, overwrite=overwrite)
     from habmap.jobs.load.rasters import load_dem
 
@@ -49,7 +49,7 @@ def canopy_command(
     overwrite: OverwriteOption = False,
     as_json: JsonOption = False,
 ) -> None:
-    """Point at a raster of canopy heights, or copy it in."""
+    """Use a raster of canopy heights, where it lies or copied in."""
     how = _how(context, vertical_unit, copy_into=copy_into, overwrite=overwrite)
     from habmap.jobs.load.rasters import load_canopy
 

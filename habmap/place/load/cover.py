@@ -88,7 +88,7 @@ def _line(row: ReadRow) -> tuple[CoverLine | None, bool]:
             cells.fault(
                 "cover_class and cover_pct say different covers",
                 "cover_pct",
-                value=f"class {number:g} is {low:g} to {high:g} %, written {percent:g} %",
+                value=f"class {number:g} is {low:g} to {high:g}%, written {percent:g}%",
                 allowed="one of them, or two that agree",
             )
     if number is None and percent is None:

@@ -49,7 +49,7 @@ def _size(row: ReadRow) -> float | None:
 def _distances(row: ReadRow) -> tuple[float | None, ...]:
     cells, unit = row.cells, row["distance_unit"]
     if cells.is_blank("distance_unit"):
-        # taking feet for metres would make a stand eleven times thinner
+        # taking feet for meters would make a stand eleven times thinner
         cells.fault(
             "a quarter point does not say the unit of its distances",
             "distance_unit",

@@ -1,6 +1,6 @@
 """The forecast's hours as a drawn chart: curves, the plan's limits as lines, the night shaded, gaps left open.
 
-Black ink on paper. What is drawn compares; no colour, mark or word of it allows anything.
+Black ink on paper. What is drawn compares; no color, mark or word of it allows anything.
 """
 
 from __future__ import annotations
@@ -148,7 +148,7 @@ def _gaps(pen: Pen, chart: HoursChart, x: Callable[[datetime], float], bottom: f
 
 
 def gap_runs(hours: Sequence[BurnHour]) -> list[list[BurnHour]]:
-    """Return the runs of neighbouring hours that the forecast has no row for."""
+    """Return the runs of neighboring hours that the forecast has no row for."""
     return [list(run) for is_gap, run in groupby(hours, key=lambda hour: hour.is_gap) if is_gap]
 
 
@@ -196,7 +196,7 @@ def _panel(
 
 
 def known_runs(hours: Sequence[BurnHour], item: str) -> list[list[tuple[datetime, float]]]:
-    """Return the runs of neighbouring hours whose figure is known: no line is drawn from one run to the next."""
+    """Return the runs of neighboring hours whose figure is known: no line is drawn from one run to the next."""
     points = [(hour.at, getattr(hour, item)) for hour in hours]
     return [list(run) for is_known, run in groupby(points, key=lambda point: point[1] is not None) if is_known]
 

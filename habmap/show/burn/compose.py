@@ -205,7 +205,7 @@ def _weather_words(result: BurnsheetResult, weather: Mapping[str, float | None])
     return (
         f"Weather as {'logged' if result.again else given} for ignition: "
         f"{_said(weather, 'temp_f', '{:g} °F', 'temperature')}, "
-        f"{_said(weather, 'rh_pct', 'humidity {:g} %', 'humidity')}, "
+        f"{_said(weather, 'rh_pct', 'humidity {:g}%', 'humidity')}, "
         f"{_said(weather, 'wind_mph', 'wind {:g} mph', 'speed of the wind')} from "
         f"{WIND_WORDS[wind_16(result.wind_from_deg)]} "
         f"({height_words(result.wind_height)})."

@@ -26,7 +26,7 @@ def render_burn_html(sheet: BurnSheet, *, paper: BurnPaper) -> str:
 
     Notes
     -----
-    The map is a picture (SVG as a data URI), true to scale when printed at 100 %: within a picture no script can run.
+    The map is a picture (SVG as a data URI), true to scale when printed at 100%: within a picture no script can run.
     """
     drawn = draw_burn_svg(sheet, paper=paper)
     # A point less than the paper has: the first page must not spill a blank one.

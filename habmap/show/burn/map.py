@@ -23,7 +23,7 @@ from habmap.show.sheet.paper import SCALES
 from habmap.show.sheet.pen import LEAST_PT, Pen, clipped, text_width_pt
 from habmap.work.burn.block_edges import Edge
 
-#: Width [pt] and dash [pt] of an edge by its side of the wind; told apart without any colour.
+#: Width [pt] and dash [pt] of an edge by its side of the wind; told apart without any color.
 SIDE_STYLES: Final[dict[str, tuple[float, tuple[float, ...]]]] = {
     "downwind": (4.0, ()), "side": (2.6, (9, 4)), "upwind": (3.2, (0.01, 5.4)),
 }  # fmt: skip
@@ -142,7 +142,7 @@ def draw_edge_legend(pen: Pen, frame: Frame, sheet: BurnSheet, *, left: float, r
     step_ft = "" if sheet.relief is None else f"Contours every {sheet.relief.contour_step_ft} ft. "
     pen.text(
         left, top - 22,
-        f"{ringed}{ticks}{step_ft}Keys stand in the list of edges, page 2. Print at 100 %, not fitted.",
+        f"{ringed}{ticks}{step_ft}Keys stand in the list of edges, page 2. Print at 100%, not fitted.",
         size_pt=9.5, is_serif=True,
     )  # fmt: skip
     for number, (kind, called) in enumerate(SHARE_WORDS.items()):
@@ -248,7 +248,7 @@ def _set(
     ink: str = INK,
     anyway: bool = False,
 ) -> bool:
-    """Set a line centred at the first spot (its baseline) that is free; ``anyway``: where it covers least."""
+    """Set a line centered at the first spot (its baseline) that is free; ``anyway``: where it covers least."""
     (text,) = lines
     size_pt = max(size_pt, 10.5) if is_bold else size_pt
     half = text_width_pt(text, size_pt=size_pt, is_serif=True, is_bold=is_bold) / 2 + 1

@@ -96,7 +96,7 @@ def moisture_section(result: BurnsheetResult, most: int | None = None) -> Sectio
     driest = (
         f"None given: {result.fine_fuel_words}."
         if result.fine_fuel_moisture_pct is None
-        else f"Driest ground of the block: {result.fine_fuel_moisture_pct:g} % ({result.fine_fuel_tables})."
+        else f"Driest ground of the block: {result.fine_fuel_moisture_pct:g}% ({result.fine_fuel_tables})."
     )
     cut = "no cut logged" if fuel.days_since_cut is None else f"{fuel.days_since_cut} days since the last cut"
     load = "not known" if fuel.fuel_lb_ac is None else f"{fuel.fuel_lb_ac:,.0f} lb/ac"
@@ -111,7 +111,7 @@ def moisture_section(result: BurnsheetResult, most: int | None = None) -> Sectio
         header=("faces", "slope", "acres", "moisture"),
         rows=tuple(
             (_known(line.facing), _known(line.slope_class, " %"), f"{line.acres:.2f}",
-             "none given" if line.pct is None else f"{line.pct:g} %")
+             "none given" if line.pct is None else f"{line.pct:g}%")
             for line in shown
         ),
         shares=(0.28, 0.24, 0.24, 0.24),
@@ -127,7 +127,7 @@ def _air_words(result: BurnsheetResult) -> str:
     if result.equilibrium_moisture_pct is None or result.vpd_kpa is None:
         return ""
     return (
-        f"Equilibrium (Simard) {result.equilibrium_moisture_pct:.1f} %, vapor pressure deficit {result.vpd_kpa:.2f} "
+        f"Equilibrium (Simard) {result.equilibrium_moisture_pct:.1f}%, vapor pressure deficit {result.vpd_kpa:.2f} "
         "kPa. "
     )
 

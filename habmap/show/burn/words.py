@@ -207,7 +207,7 @@ def warnings_for(
     for window in windows:
         limits = window.limits.get("fine_fuel_pct")
         if window.is_plan and limits and pcts and max(pcts) > limits[1] >= min(pcts):
-            words.append(f"the dampest ground of the block is at {max(pcts):g} %, above the plan's {limits[1]:g} %")
+            words.append(f"the dampest ground of the block is at {max(pcts):g}%, above the plan's {limits[1]:g}%")
         if window.written_on is not None and window.written_on > day:
             words.append(f"the plan is dated {window.written_on}, after the day asked about")
     return tuple(dict.fromkeys(words))
@@ -224,7 +224,7 @@ AS_TODAY: Final = "roads, houses, lines, distances and closed days are as the pr
 
 def past_burn_words(past: PastBurn, plans_from: date | None) -> tuple[str, ...]:
     """Say what a past burn made again goes by; ``plans_from`` is the day of the plans kept with it."""
-    burned = "not given" if past.burned_pct is None else f"{past.burned_pct:g} % of the ground"
+    burned = "not given" if past.burned_pct is None else f"{past.burned_pct:g}% of the ground"
     return (
         f"Log line {past.number} {past.title}",
         f"Share that burned: {burned}",

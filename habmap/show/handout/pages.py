@@ -28,12 +28,12 @@ from habmap.vocabulary import FIRE_CAUTION, SAW_CAUTION, SNAG_CAUTION, STAGE_WOR
 from habmap.work.season_account import SEASON_WORDS
 
 _LEGEND_PT: Final = 212.0
-#: Features that a neighbour finds the way by; marks small as a well, and all private places, stay off the wall.
+#: Features that a neighbor finds the way by; marks small as a well, and all private places, stay off the wall.
 _LANDMARKS: Final = frozenset({"road", "lane", "creek", "pond", "house", "school", "airport"})
 _MOST_UNITS: Final = 4
 #: Columns of the stages where they are told below the maps.
 _KEY_COLUMNS: Final = 2
-#: The chart's three grounds; ink alone, so that a grey print loses nothing.
+#: The chart's three grounds; ink alone, so that a gray print loses nothing.
 _LEFT: Final[dict[str, Any]] = {"facecolor": PAPER_DEEP, "edgecolor": INK_SOFT, "linewidth": 0.6}
 _BEFORE: Final[dict[str, Any]] = {"facecolor": INK_SOFT, "edgecolor": INK, "linewidth": 0.9}
 _ADDED: Final[dict[str, Any]] = {"facecolor": "white", "edgecolor": INK, "linewidth": 0.9, "hatch": "//"}
@@ -80,13 +80,13 @@ def draw_handout(handout: Handout, path: Path, *, paper: Paper) -> HandoutFigure
 
 
 def _for_the_room(page: Page) -> Page:
-    """Return the page with only the features that a neighbour finds the way by, and no outlines of patches."""
+    """Return the page with only the features that a neighbor finds the way by, and no outlines of patches."""
     shown = tuple(one for one in page.features if one.kind in _LANDMARKS and not one.is_private)
     return replace(page, features=shown, work=())
 
 
 def _extent(handout: Handout) -> tuple[tuple[float, float], tuple[float, float]] | None:
-    """Return size and middle of the ground in grid metres; ``None`` where there is none."""
+    """Return size and middle of the ground in grid meters; ``None`` where there is none."""
     shapes = [unit.geometry for unit in handout.page.units]
     if handout.page.boundary is not None:
         shapes.append(handout.page.boundary)
@@ -336,7 +336,7 @@ def _what_it_takes(leaf: HandoutPage, handout: Handout) -> None:
     pen = leaf.pen
     top = leaf.head(handout_words.remains(handout))
     rests = [] if handout.effort is None else [
-        f"Hours rest on {handout.effort.rests_on}; money on {handout.effort.cost_rests_on}; ranges are 95 % limits."
+        f"Hours rest on {handout.effort.rests_on}; money on {handout.effort.cost_rests_on}; ranges are 95% limits."
     ]  # fmt: skip
     if not handout.ask and handout.page.audience == "owner":
         rests.append("What is asked is drawn from the figures; your own list goes under [handout] in habmap.toml.")

@@ -1,4 +1,4 @@
-"""The sentences of the handout: a neighbour talking to a room."""
+"""The sentences of the handout: a neighbor talking to a room."""
 
 from __future__ import annotations
 
@@ -115,7 +115,7 @@ def _faces(unit: PageUnit) -> str:
     if lie.aspect_remaining_deg is None:
         return "It faces no one way."
     way, sunny_pct = f"Faces {WIND_WORDS[wind_16(lie.aspect_remaining_deg)]}", lie.sun_facing_remaining_pct
-    return f"{way}." if sunny_pct < 0.5 else f"{way}, {sunny_pct:.0f} % sun-facing."
+    return f"{way}." if sunny_pct < 0.5 else f"{way}, {sunny_pct:.0f}% sun-facing."
 
 
 def _thick(one: HandoutUnit) -> str:

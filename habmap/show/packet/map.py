@@ -91,7 +91,7 @@ def corner_words(frame: Frame) -> str:
         for x, y in ((-1, -1), (1, 1))
     ]
     southwest, northeast = (coordinate(one.x, one.y) for one in corners)
-    return f"Lower left corner {southwest}; upper right {northeast} (WGS 84). Print at 100 %, not fitted."
+    return f"Lower left corner {southwest}; upper right {northeast} (WGS 84). Print at 100%, not fitted."
 
 
 def _ground(pen: Pen, frame: Frame, packet: ItemPacket, around: Around) -> None:

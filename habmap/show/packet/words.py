@@ -114,7 +114,7 @@ def payment_sentence(packet: ItemPacket) -> str:
 def line_row(line: LogLine, *, is_owner: bool) -> list[str]:
     """Return one line of the log as the cells of its row."""
     entry = line.entry
-    killed = "" if entry.killed_pct is None else f"{entry.killed_pct:g} %"
+    killed = "" if entry.killed_pct is None else f"{entry.killed_pct:g}%"
     sd = "" if entry.acres_sd is None or not is_owner else f" ± {entry.acres_sd:.2f}"
     row = [
         str(line.number), short_day(entry.date), PRACTICE_WORDS[entry.practice], f"{line.here_acres:.2f}{sd}",

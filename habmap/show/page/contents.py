@@ -192,7 +192,7 @@ def _drawing_center(grid: LocalGrid | None, state: Ground, audience: Audience) -
 
 
 def _middle(shape: Polygon | MultiPolygon, grid: LocalGrid) -> tuple[float, float]:
-    """Return the middle of the widest circle inside a shape (grid metres) as lon/lat: where a number has most room."""
+    """Return the middle of the widest circle inside a shape (grid meters) as lon/lat: where a number has most room."""
     circle = shapely.maximum_inscribed_circle(shape, tolerance=1.0)
     point = grid.to_lonlat(shapely.Point(circle.coords[0]))
     return (float(point.x), float(point.y))

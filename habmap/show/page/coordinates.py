@@ -37,7 +37,7 @@ def steps(lonlat: NDArray[np.float64]) -> list[int]:
 def stepped_polygons(shape: BaseGeometry) -> list[list[list[int]]]:
     """Return a polygon or multipolygon as its polygons, each of its rings as `steps`, last vertex left out.
 
-    Holes run against their shell, so that a drawing may fill by winding: there, ground that two neighbours cover by a
+    Holes run against their shell, so that a drawing may fill by winding: there, ground that two neighbors cover by a
     hair is no hole.
     """
     return [

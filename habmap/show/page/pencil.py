@@ -14,7 +14,7 @@ from habmap.vocabulary import KILLING, PRACTICE_WORDS, PRACTICES, default_killed
 
 
 def pencil_drawing(page: Page) -> dict[str, Any]:
-    """Return what the script needs: the centre of the grid (``None``: the drawing's own middle) and unit factors."""
+    """Return what the script needs: the center of the grid (``None``: the drawing's own middle) and unit factors."""
     return {
         "place": page.place,
         "grid": None if page.grid_latlon is None else list(page.grid_latlon),

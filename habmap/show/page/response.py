@@ -28,13 +28,13 @@ _TOP: Final = 26.0
 #: Room between the two measures, and under the last line for the scale's figures.
 _GAP: Final = 17.0
 _FOOT: Final = 30.0
-#: The scale ends at 100 %, or at the next of these beyond what layers of plants add up to.
+#: The scale ends at 100%, or at the next of these beyond what layers of plants add up to.
 _STEPS_PCT: Final = (100.0, 150.0, 200.0, 300.0, 600.0)
 
 
 @dataclass(frozen=True, slots=True)
 class Share:
-    """A share of the ground with its 95 % limits [%]; limits ``None`` where nothing gives any."""
+    """A share of the ground with its 95% limits [%]; limits ``None`` where nothing gives any."""
 
     pct: float
     low: float | None
@@ -178,7 +178,7 @@ def _pair(kind: str, before: Share | None, after: Share | None, y: float, end_pc
                 f'stroke="{INK}" stroke-width="1.3" fill="none"/>'
             )
         parts.append(_mark(kind, x, at, is_after=is_after))
-        figure = f"{share.pct:.0f} %"
+        figure = f"{share.pct:.0f}%"
         room = _WIDTH - 46
         at_x = min(max(edge, x + 8) + 8, room)
         parts.append(_text(at_x, at + 4.5, figure, INK, "start", is_bold=is_after))
@@ -211,7 +211,7 @@ def _scale(end_pct: float, base: float) -> str:
         parts.append(
             f'<path d="M{x:.1f},{_TOP - 14:.0f}V{base:.1f}" stroke="{INK}" stroke-opacity="0.28" stroke-width="0.8"/>'
         )
-        parts.append(_text(x, base + 18, f"{pct:.0f}" if quarter < 4 else f"{pct:.0f} %", INK_SOFT, "middle"))
+        parts.append(_text(x, base + 18, f"{pct:.0f}" if quarter < 4 else f"{pct:.0f}%", INK_SOFT, "middle"))
     parts.append(f'<path d="M{_LEFT:.1f},{base:.1f}H{_RIGHT:.1f}" stroke="{INK}" stroke-width="1.3"/>')
     return "".join(parts)
 
@@ -231,7 +231,7 @@ def _share_words(share: Share | None) -> str:
     if share is None:
         return "not read"
     limits = "" if share.low is None or share.high is None else f" ({share.low:.0f} to {share.high:.0f})"
-    return f"{share.pct:.0f} %{limits}"
+    return f"{share.pct:.0f}%{limits}"
 
 
 def _x(pct: float, end_pct: float) -> float:

@@ -151,7 +151,7 @@ def value_words(step: PageStep, when: str) -> str:
 
 
 def said(step: PageStep, history: PageHistory) -> str:
-    """Return what was done, in a neighbour's words."""
+    """Return what was done, in a neighbor's words."""
     if step.day is None:
         standing = step.stage_acres.get("standing", 0.0)
         if standing < words.SPOKEN_ACRES:

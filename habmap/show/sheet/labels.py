@@ -127,7 +127,7 @@ class _Line:
 
 
 def _box_of(at: tuple[float, float], lines: Sequence[_Line]) -> tuple[float, float, float, float]:
-    """Return the box (left, bottom, right, top) of lines centred about a point."""
+    """Return the box (left, bottom, right, top) of lines centered about a point."""
     height = sum(line.size_pt * (0.95 if line.size_pt > LEAST_PT else LEADING) for line in lines)
     width = max(line.width_pt for line in lines)
     return at[0] - width / 2 - 1, at[1] - height / 2 - 1, at[0] + width / 2 + 1, at[1] + height / 2 + 1
@@ -136,7 +136,7 @@ def _box_of(at: tuple[float, float], lines: Sequence[_Line]) -> tuple[float, flo
 def _set(
     pen: Pen, labels: Labels, at: tuple[float, float], lines: Sequence[_Line], *, ink: str = INK, anyway: bool = False
 ) -> bool:
-    """Set lines centred about a point if their box is free."""
+    """Set lines centered about a point if their box is free."""
     box = _box_of(at, lines)
     if not labels.take(box, anyway=anyway):
         return False

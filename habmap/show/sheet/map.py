@@ -63,7 +63,7 @@ class Frame:
 
     @property
     def pt_per_ground_m(self) -> float:
-        """Points of paper to a metre of ground."""
+        """Points of paper to a meter of ground."""
         return PT_PER_M / self.scale
 
     @property
@@ -124,7 +124,7 @@ def draw_ground(pen: Pen, frame: Frame, page: Page, *, neighbours: Sequence[Base
         Where, and at what scale.
     page
         What there is to draw.
-    neighbours
+    neighbors
         Outlines of other units, for a sheet of one unit (lon/lat).
     """
     window = shapely.box(*frame.box)
@@ -157,7 +157,7 @@ def draw_frame(pen: Pen, frame: Frame) -> None:
 
 
 def stage_area(pen: Pen, ground: BaseGeometry, stage: str, *, clip: Outline | None = None) -> None:
-    """Fill ground (points of the page) with a stage's colour and pattern."""
+    """Fill ground (points of the page) with a stage's color and pattern."""
     pattern_area(pen, ground, stage_pattern(stage), clip=clip)
 
 

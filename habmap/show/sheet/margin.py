@@ -1,4 +1,4 @@
-"""What stands under the map: the scale in figures and as bars of feet and metres, and true north."""
+"""What stands under the map: the scale in figures and as bars of feet and meters, and true north."""
 
 from __future__ import annotations
 
@@ -52,7 +52,7 @@ def scale_words(scale: int, convergence_deg: float) -> str:
 
 
 def inch_words(scale: int) -> str:
-    """Return what an inch and a centimetre of the paper are on the ground."""
+    """Return what an inch and a centimeter of the paper are on the ground."""
     return f"an inch is {scale * 0.0254 / M_PER_FT:,.0f} feet, a centimeter {scale / 100:,.0f} meters of ground"
 
 

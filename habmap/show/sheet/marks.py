@@ -73,7 +73,7 @@ def over_pattern(kind: str) -> Pattern:
 def tiled(pattern: Pattern, bounds_pt: tuple[float, float, float, float]) -> Iterator[tuple[Outline, Mark]]:
     """Yield each mark repeated over a rectangle (left, bottom, right, top) of the paper [pt], y up.
 
-    The repeat starts at the paper's corner, so that neighbouring ground in one stage joins without a seam.
+    The repeat starts at the paper's corner, so that neighboring ground in one stage joins without a seam.
     """
     across, down = (step * PT_PER_PX for step in pattern.step_px)
     left, bottom, right, top = bounds_pt

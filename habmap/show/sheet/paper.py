@@ -9,7 +9,7 @@ from habmap.measures import MM_PER_IN
 from habmap.show.sheet.map import PT_PER_M
 
 Paper = Literal["letter", "tabloid", "a4", "a3"]
-#: Points to a millimetre.
+#: Points to a millimeter.
 MM_PT: Final = 72 / MM_PER_IN
 #: Short and long side [pt]: ANSI/ASME Y14.1 sizes A and B, ISO 216 A4 and A3.
 SIZES_PT: Final[dict[Paper, tuple[float, float]]] = {

@@ -47,7 +47,7 @@ class Sheet:
         The place's equal-area grid: the sheet's projection.
     unit_id
         The unit that the sheet is about; ``None``: the whole property.
-    neighbours
+    neighbors
         Outlines of the other units (lon/lat), drawn faintly.
     """
 
@@ -64,7 +64,7 @@ class SheetFigures:
     Attributes
     ----------
     scale
-        The N of 1:N; true when printed at 100 %.
+        The N of 1:N; true when printed at 100%.
     orientation, width_mm, height_mm, pages
         How the paper lies, its size [mm] and how many pages there are.
     convergence_deg

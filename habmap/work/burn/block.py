@@ -27,14 +27,14 @@ _SLIVER_M: Final = 0.01
 
 @dataclass(frozen=True, slots=True)
 class Block:
-    """The ground of one burn, in grid metres.
+    """The ground of one burn, in grid meters.
 
     Attributes
     ----------
     unit_ids
         Units that it has ground of.
     outline
-        Its ground, hair-wide gaps between neighbours closed.
+        Its ground, hair-wide gaps between neighbors closed.
     inside, beyond
         The place's pieces inside it, and all others.
     """

@@ -73,7 +73,7 @@ class Edge(Stretch):
     Attributes
     ----------
     mapped_break, break_name
-        Whether a road, water or mown or bare strip is drawn within reach, and which. Whether it holds is not known.
+        Whether a road, water or mowed or bare strip is drawn within reach, and which. Whether it holds is not known.
     boss_checked
         Whether ``[[burn.walked]]`` of ``habmap.toml`` says that the burn boss walked that break on the burn's own day.
     upslope
@@ -169,7 +169,7 @@ def outline_of(
     Parameters
     ----------
     block
-        Grid metres.
+        Grid meters.
     others, covers
         Pieces of the place outside the block, and the cover of each unit.
     within_m

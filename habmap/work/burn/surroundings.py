@@ -116,7 +116,7 @@ def downwind_places(
 ) -> tuple[SmokePlace, ...]:
     """Return the sensitive places within 45° of downwind of any part of the block at any hour, nearest first.
 
-    Each spell of neighbouring hours in which a place lies downwind is told apart.
+    Each spell of neighboring hours in which a place lies downwind is told apart.
     """
     turn_deg = _turn_deg(block, grid)
     grounds = {

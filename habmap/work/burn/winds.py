@@ -20,7 +20,7 @@ class HourWind:
 
 @dataclass(frozen=True, slots=True)
 class Spell:
-    """Neighbouring hours, by the first and the last of them; ``last`` is ``None`` where no forecast says how long."""
+    """Neighboring hours, by the first and the last of them; ``last`` is ``None`` where no forecast says how long."""
 
     first: datetime
     last: datetime | None

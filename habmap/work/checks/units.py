@@ -119,7 +119,7 @@ def closure(place: LookedAt) -> Iterator[Found]:
     if any(not shape.is_valid for shape in (*place.shapes.values(), *place.patches.values())):
         return  # said already, by outline and patch
     account = place.account()
-    # Beyond a square kilometre the last digits of a double weigh more than this.
+    # Beyond a square kilometer the last digits of a double weigh more than this.
     largest_km2 = max((measures.m2(unit.acres) for unit in account.units), default=0.0) / 1e6
     if account.closure_m2 > CLOSURE_M2 * max(1.0, largest_km2):
         yield Found(
