@@ -4,7 +4,7 @@
   demo [DIR]        set up, then do the whole main job on the sample property (default .demo/)
   test [ARGS...]    set up, outside programs too, then run the tests; ARGS go to pytest.
                     --lowest: with the oldest versions that pyproject.toml allows, in .venv-lowest
-  check             read the code for faults: ruff, ruff format --check, mypy; the page's scripts with biome
+  check             read the code for faults: ruff, ruff format --check, mypy; spelling; the page's scripts with biome
   format            lay out the code: ruff format, and what ruff can mend by itself
   bench [ARGS...]   run every scripts/bench_*.py; ARGS go to each
   docs [--check]    write the pictures of README.md and the schemas of the JSON
@@ -33,6 +33,8 @@ TOP = Path(__file__).resolve().parent.parent
 VENV = TOP / ".venv"
 CONSTRAINTS = TOP / "scripts" / "constraints.txt"
 LOWEST = "--lowest"
+#: What people and contributors read, in US English.
+SPELLED = ("habmap", "scripts", "sample_layers/README.md", "README.md", "DEVELOPERS.md", "CHANGELOG.md")
 DEMO = TOP / ".demo"
 #: What reads the page's scripts, and where they lie.
 JS = TOP / "scripts" / "js"
@@ -96,6 +98,7 @@ def check(words: list[str]) -> int:
         run([program("ruff"), "check", "."], cwd=TOP),
         run([program("ruff"), "format", "--check", "."], cwd=TOP),
         run([program("mypy")], cwd=TOP),
+        run([program("codespell"), *SPELLED], cwd=TOP),
         read_scripts("check"),
     ]
     return max(codes)

@@ -20,10 +20,10 @@ ASCII, LONG, RATIONAL = 2, 4, 5
 Value = str | int | tuple[int, int] | list[tuple[int, int]]
 
 
-def plain_jpeg(size: tuple[int, int] = (64, 48), colour: str = "#406030") -> bytes:
+def plain_jpeg(size: tuple[int, int] = (64, 48), color: str = "#406030") -> bytes:
     """Return a JPEG without tags."""
     target = io.BytesIO()
-    Image.new("RGB", size, colour).save(target, "JPEG", quality=60)
+    Image.new("RGB", size, color).save(target, "JPEG", quality=60)
     return target.getvalue()
 
 
@@ -33,10 +33,10 @@ def tagged_jpeg(
     own: Mapping[int, Value] | None = None,
     top: Mapping[int, Value] | None = None,
     size: tuple[int, int] = (64, 48),
-    colour: str = "#406030",
+    color: str = "#406030",
 ) -> bytes:
     """Return a JPEG with tags of the first, the Exif and the GPS directory; rationals are (numerator, denominator)."""
-    plain = plain_jpeg(size, colour)
+    plain = plain_jpeg(size, color)
     segment = b"Exif\x00\x00" + _tiff(dict(top or {}), dict(own or {}), dict(gps or {}))
     return plain[:2] + b"\xff\xe1" + struct.pack(">H", len(segment) + 2) + segment + plain[2:]
 
@@ -56,10 +56,10 @@ def sexagesimal(degrees: float) -> list[tuple[int, int]]:
     return [(milli // 3_600_000, 1), (milli // 60_000 % 60, 1), (milli % 60_000, 1000)]
 
 
-def write_photo(path: Path, lat: float, lon: float, direction_deg: float | None, taken: str, *, colour: str) -> Path:
+def write_photo(path: Path, lat: float, lon: float, direction_deg: float | None, taken: str, *, color: str) -> Path:
     """Write a photo with its place, direction from true north and the camera's own clock (``YYYY:MM:DD HH:MM:SS``)."""
     path.parent.mkdir(parents=True, exist_ok=True)
-    path.write_bytes(tagged_jpeg(gps=place_tags(lat, lon, direction_deg), own={0x9003: taken}, colour=colour))
+    path.write_bytes(tagged_jpeg(gps=place_tags(lat, lon, direction_deg), own={0x9003: taken}, color=color))
     return path
 
 

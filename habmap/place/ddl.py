@@ -112,7 +112,7 @@ def creation_statements() -> list[tuple[str, tuple[object, ...]]]:
                 "habmap_meta",
                 "attributes",
                 "habmap_meta",
-                "identity, schema version and grid centre of the place",
+                "identity, schema version and grid centre of the place",  # codespell:ignore centre
             ),
         )
     )

@@ -11,7 +11,7 @@ from habmap.measures import M_PER_VERTICAL_UNIT, VerticalUnit
 
 #: How files write the three units, in small letters without stops, spaces, ``-`` and ``_``.
 UNIT_SPELLINGS: Final[dict[str, VerticalUnit]] = {
-    "m": "m", "metre": "m", "metres": "m", "meter": "m", "meters": "m",
+    "m": "m", "metre": "m", "metres": "m", "meter": "m", "meters": "m",  # codespell:ignore metre,metres
     "ft": "ft", "foot": "ft", "feet": "ft", "internationalfoot": "ft", "internationalfeet": "ft", "footintl": "ft",
     "usft": "us-ft", "ftus": "us-ft", "ussurveyfoot": "us-ft", "ussurveyfeet": "us-ft", "surveyfoot": "us-ft",
     "surveyfeet": "us-ft", "footus": "us-ft", "usfoot": "us-ft", "usfeet": "us-ft", "footsurveyus": "us-ft",
@@ -90,6 +90,6 @@ def _crs_units(crs: CRS) -> set[VerticalUnit]:
     return {
         unit
         for factor in factors
-        for unit, metres in M_PER_VERTICAL_UNIT.items()
-        if abs(factor / metres - 1) < 1e-9  # the two feet differ by 2e-6
+        for unit, metres in M_PER_VERTICAL_UNIT.items()  # codespell:ignore metre,metres
+        if abs(factor / metres - 1) < 1e-9  # the two feet differ by 2e-6  # codespell:ignore metre,metres
     }

@@ -63,15 +63,15 @@ def write_whole(
         # the suffix is kept: writers choose their format by it
         handle, name = tempfile.mkstemp(dir=path.parent, prefix=".", suffix=path.suffix)
         os.close(handle)
-        neighbour = Path(name)
+        neighbor = Path(name)
         try:
-            neighbour.unlink()
-            write(neighbour)
-            with neighbour.open("rb") as written:
+            neighbor.unlink()
+            write(neighbor)
+            with neighbor.open("rb") as written:
                 os.fsync(written.fileno())
-            neighbour.replace(path)
+            neighbor.replace(path)
         finally:
-            neighbour.unlink(missing_ok=True)
+            neighbor.unlink(missing_ok=True)
     except OSError as error:
         raise PlaceError("the file cannot be written", where=str(path), value=error) from error
 

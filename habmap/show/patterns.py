@@ -17,8 +17,8 @@ def _strokes(path: str, width_px: float) -> str:
     return f'<path d="{path}" {_LINES}"{width_px}"/>'
 
 
-def _dots(radius_px: float, *centres: tuple[float, float]) -> str:
-    return "".join(f'<circle cx="{x}" cy="{y}" r="{radius_px}" fill="{{line}}"/>' for x, y in centres)
+def _dots(radius_px: float, *centers: tuple[float, float]) -> str:
+    return "".join(f'<circle cx="{x}" cy="{y}" r="{radius_px}" fill="{{line}}"/>' for x, y in centers)
 
 
 #: Per stage: width and height of the repeat [px], and the marks in it; ``{line}`` is the ink that shows on the fill.

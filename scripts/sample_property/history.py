@@ -146,7 +146,7 @@ _LINES: list[tuple[str, str, str, str, dict[str, object]]] = [
         "middle piles burned",
         {"person_hours": 4, "cost": 310, "who": D, "note": "native mix on the ash spots"},
     ),
-    ("s1-11", "2025-06-20", "graze", "G1;G2", {"cost": 0, "who": J, "note": "neighbour's steers, six weeks"}),
+    ("s1-11", "2025-06-20", "graze", "G1;G2", {"cost": 0, "who": J, "note": "neighbor's steers, six weeks"}),
     (
         "s1-12",
         "2025-08-30",

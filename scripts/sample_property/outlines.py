@@ -147,7 +147,7 @@ UNITS = (
 
 
 def hand_drawn(points: Points, chance: Chance, *, closed: bool = False, sway_m: float = 1.4) -> LineString:
-    """Return a smooth line through the neighbourhood of some points with the small sway of a walked line.
+    """Return a smooth line through the neighborhood of some points with the small sway of a walked line.
 
     Corners are cut twice (Chaikin 1974); the sway is a wandering sideways error of ``sway_m`` meters.
     """

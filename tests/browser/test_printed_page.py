@@ -113,10 +113,10 @@ def test_each_stage_can_be_told_in_a_grey_print(open_page: Open, sample_place: P
     page.pdf(format="Letter", path=tmp_path / "map.pdf")
     dpi = 300
     subprocess.run(
-        ["pdftoppm", "-r", str(dpi), "-gray", "-singlefile", tmp_path / "map.pdf", tmp_path / "grey"], check=True
+        ["pdftoppm", "-r", str(dpi), "-gray", "-singlefile", tmp_path / "map.pdf", tmp_path / "gray"], check=True
     )
-    with Image.open(tmp_path / "grey.pgm") as image:
-        grey = np.asarray(image, dtype=float)
+    with Image.open(tmp_path / "gray.pgm") as image:
+        gray = np.asarray(image, dtype=float)
     page.set_viewport_size({"width": int(7.5 * INCH_PX), "height": 10 * INCH_PX})
     _on_paper(page)
     # Where each sample lies on the sheet: half-inch margins, 96 CSS pixels to the inch.
@@ -131,7 +131,7 @@ def test_each_stage_can_be_told_in_a_grey_print(open_page: Open, sample_place: P
         inset = 3
         y0, y1 = ((v / INCH_PX + 0.5) * dpi for v in (top + inset, bottom - inset))
         x0, x1 = ((v / INCH_PX + 0.5) * dpi for v in (left + inset, right - inset))
-        part = grey[int(y0) : int(y1), int(x0) : int(x1)]
+        part = gray[int(y0) : int(y1), int(x0) : int(x1)]
         # Its tone; how much it changes from dot to dot across and down; its darkest and lightest marks.
         marks[stage] = (
             part.mean(),

@@ -118,7 +118,7 @@ CASES: dict[str, tuple[str, Make, tuple[str, ...], tuple[str, ...]]] = {
     "NAD27 offline": ("units", vector([unit("a", FREE)], crs="EPSG:4267"), (), ("NAD27", "accuracy")),
     "self-crossing": ("units", vector([unit("tie", BOW_TIE)]), (), ("crosses itself", "unit_id tie", "--repair")),
     "off the globe": ("units", geojson_of("[[[0, 0], [1, 0], [1, 95], [0, 0]]]"), (), ("off the globe", "1, 95")),
-    "metres as degrees": ("units", vector([unit("a", box(5e5, 4e6, 5.1e5, 4.1e6))]), (), ("meters or feet",)),
+    "meters as degrees": ("units", vector([unit("a", box(5e5, 4e6, 5.1e5, 4.1e6))]), (), ("meters or feet",)),
     "infinite coordinate": ("units", vector([unit("a", NAN_SHAPE)]), (), ("not a number",)),
     "text as coordinate": ("units", geojson_of('[[["x", 0], [1, 0], [1, 1], ["x", 0]]]'), (), ("feature 1",)),
     "lines as ground": ("units", vector([unit("a", LineString([(-97, 36), (-96, 36)]))]), (), ("not a polygon",)),

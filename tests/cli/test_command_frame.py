@@ -79,7 +79,7 @@ def test_help_imports_no_heavy_library() -> None:
     ("words", "named"),
     [
         (("sweep",), "sweep"),
-        (("acres", "--colour", "red"), "--colour"),
+        (("acres", "--color", "red"), "--color"),
         (("acres", "--on", "yesterday"), "yesterday"),
         (("acres", "--on", "2026-02-30"), "2026-02-30"),
         (("acres", "--on", "20260301"), "20260301"),

@@ -27,7 +27,7 @@ to = "07-31"
 
 [[closed]]
 work = "burn"
-reason = "neighbour's wedding"
+reason = "neighbor's wedding"
 units = ["C1"]
 from = 2026-03-07
 to = 2026-03-08

@@ -52,7 +52,7 @@ def place(tmp_path_factory: pytest.TempPathFactory, run_habmap: Callable[..., An
     plots.write_text("\n".join(["plot_id,lon,lat,method,plot_acres,stems,date", *rows, ""]), encoding="utf-8")
     ok("load", "plots", str(plots))
     seen = GRID.to_lonlat(shapely.Point(0, 50))
-    write_photo(top / "photos" / "a.jpg", seen.y, seen.x, 90.0, "2025:06:01 09:00:00", colour="#336633")
+    write_photo(top / "photos" / "a.jpg", seen.y, seen.x, 90.0, "2025:06:01 09:00:00", color="#336633")
     ok("load", "photos", str(top / "photos"))
     return folder
 

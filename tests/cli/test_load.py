@@ -121,7 +121,7 @@ def test_columns_are_renamed_and_another_system_is_turned(place: Path, tmp_path:
     assert set(units_of(run_habmap, place)) == {"7"}
 
 
-def test_neighbours_with_other_vertices_and_a_hair_of_overlap_are_taken(
+def test_neighbors_with_other_vertices_and_a_hair_of_overlap_are_taken(
     place: Path, tmp_path: Path, run_habmap: Run
 ) -> None:
     hair = 0.02 / 111_320  # 2 cm of longitude or less, in degrees

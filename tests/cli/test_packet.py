@@ -84,8 +84,8 @@ def place(tmp_path_factory: pytest.TempPathFactory, run_habmap: Callable[..., An
         done = run_habmap("log", practice, "--date", day, "--patch", path, "--who", "Quill Ash", *more, place=folder)
         assert done.code == 0, done.err
     seen = GRID.to_lonlat(shapely.Point(0, 50))
-    for day, colour in (("2025:01:05", "#335533"), ("2025:06:01", "#ccbb77")):
-        write_photo(top / "photos" / f"{colour[1:]}.jpg", seen.y, seen.x, 90.0, f"{day} 09:00:00", colour=colour)
+    for day, color in (("2025:01:05", "#335533"), ("2025:06:01", "#ccbb77")):
+        write_photo(top / "photos" / f"{color[1:]}.jpg", seen.y, seen.x, 90.0, f"{day} 09:00:00", color=color)
     nest = {"type": "Feature", "properties": {"kind": "nest", "name": "Old eyrie"}}
     nest["geometry"] = mapping(GRID.to_lonlat(shapely.Point(450, 50)))
     (top / "nest.geojson").write_text(json.dumps({"type": "FeatureCollection", "features": [nest]}), encoding="utf-8")

@@ -48,11 +48,11 @@ def folder(tmp_path: Path) -> Path:
     """A folder with a pair in A that looks east, and one photo in B, in a sub-folder."""
     at = tmp_path / "from phone"
     lon, lat = lonlat(50, 50)
-    write_photo(at / "one.jpg", lat, lon, 90, "2025:01:10 09:00:00", colour="#203010")
+    write_photo(at / "one.jpg", lat, lon, 90, "2025:01:10 09:00:00", color="#203010")
     lon, lat = lonlat(56, 52)
-    write_photo(at / "two.JPG", lat, lon, 84.5, "2026:06:10 09:00:00", colour="#a0a040")
+    write_photo(at / "two.JPG", lat, lon, 84.5, "2026:06:10 09:00:00", color="#a0a040")
     lon, lat = lonlat(150, 50)
-    write_photo(at / "east" / "three.jpeg", lat, lon, 180, "2025:03:01 17:30:00", colour="#405060")
+    write_photo(at / "east" / "three.jpeg", lat, lon, 180, "2025:03:01 17:30:00", color="#405060")
     (at / "notes.txt").write_text("milk, chain oil", encoding="utf-8")
     return at
 
@@ -131,9 +131,9 @@ def test_loaded_again_it_is_no_news(run_habmap: Run, place: Path, folder: Path) 
 def test_photos_without_place_or_date_are_listed_and_placed_by_a_table(
     run_habmap: Run, place: Path, folder: Path
 ) -> None:
-    (folder / "old.jpg").write_bytes(plain_jpeg(colour="#888888"))
+    (folder / "old.jpg").write_bytes(plain_jpeg(color="#888888"))
     lon, lat = lonlat(150, 20)
-    (folder / "undated.jpg").write_bytes(tagged_jpeg(gps=place_tags(lat, lon), colour="#777777"))
+    (folder / "undated.jpg").write_bytes(tagged_jpeg(gps=place_tags(lat, lon), color="#777777"))
     done = run_habmap("load", "photos", folder, place=place)
     assert done.code == 0
     assert "3 photos loaded" in done.out and "2 photos left out" in done.out
@@ -165,7 +165,7 @@ def test_every_unfit_file_is_named_with_its_reason(run_habmap: Run, place: Path,
         "noref.jpg": tagged_jpeg(gps={2: good[2], 4: good[4]}, own=dated),
         "text.jpg": b"this is a letter, not a photo\n",
         "empty.jpg": b"",
-        "cut.jpg": tagged_jpeg(gps=good, own=dated, size=(900, 700), colour="#123456")[:-900],
+        "cut.jpg": tagged_jpeg(gps=good, own=dated, size=(900, 700), color="#123456")[:-900],
         "future.jpg": tagged_jpeg(gps=good, own={0x9003: "2199:01:10 09:00:00"}),
         "far.jpg": tagged_jpeg(gps=place_tags(lat + 1, lon), own=dated),
         "phone.heic": b"\x00\x00\x00\x18ftypheic",

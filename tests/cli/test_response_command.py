@@ -106,7 +106,7 @@ def test_columns_of_other_names_and_missing_ones(run_habmap: Run, place: Path) -
         "load", "sightings", file, "--map", "eventDate=when", "--map", "scientificName=bird", place=place
     )
     assert mapped.code == 0, mapped.err
-    unknown = run_habmap("load", "sightings", file, "--map", "colour=bird", place=place)
+    unknown = run_habmap("load", "sightings", file, "--map", "color=bird", place=place)
     assert unknown.code == 2
 
 

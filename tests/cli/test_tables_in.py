@@ -186,11 +186,11 @@ def test_a_plot_is_corrected_and_withdrawn(run_habmap: Run, place: Path, tmp_pat
     assert refused.code == 3 and "stems 30, before 3" in refused.err and "--overwrite" in refused.err
     assert run_habmap("load", "plots", right, "--overwrite", place=place).code == 0
     assert run_habmap("plot", "void", "P1", place=place).code == 2
-    done = run_habmap("plot", "void", "P1", "--why", "on the neighbour's side", place=place)
+    done = run_habmap("plot", "void", "P1", "--why", "on the neighbor's side", place=place)
     assert done.code == 0 and "Withdrawn: plot P1" in done.out
     words = run_habmap("history", place=place).out
     assert "Plot P1 in C1 corrected on" in words and "stems 30, before 3" in words
-    assert "Plot P1 in C1 withdrawn on" in words and "neighbour's side" in words
+    assert "Plot P1 in C1 withdrawn on" in words and "neighbor's side" in words
     assert run_habmap("plot", "void", "P1", "--why", "again", place=place).code == 3
     assert run_habmap("check", place=place).code == 0
 

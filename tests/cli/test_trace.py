@@ -78,7 +78,7 @@ def test_a_unit_is_added_once_and_never_over_another(
     assert len(run_habmap("acres", "--json", place=place).json["units"]) == 1
 
 
-def test_trim_cuts_a_walk_back_to_its_neighbours(
+def test_trim_cuts_a_walk_back_to_its_neighbors(
     tmp_path: Path, edge: Path, place: Path, run_habmap: Callable[..., Any]
 ) -> None:
     assert run_habmap("trace", edge, "--unit-id", "C1", "--cover", "cedar", place=place).code == 0

@@ -298,7 +298,7 @@ def test_long_work_is_cancelled_and_leaves_nothing(desk: Running, key: str, desk
     assert time.monotonic() - began < 10
     assert desk.post(f"/{key}/work/cancel", {"id": work}).status == 303
     page = done(desk, answer)
-    assert "was cancelled" in words_of(page)
+    assert "was canceled" in words_of(page)
     assert desk.get(f"/{key}/work/file?id={work}&name=handout.pdf").status == 404
 
 

@@ -35,7 +35,7 @@ SENDS = re.compile(
     r"(?:Go to|[Nn]ext(?: comes| is)?:?|on hold or closed:|First in the order of work:|After it[^:]*:|Beside it[^:]*:"
     r"|the first:|Cutting on|begin with|then|upkeep:)\s+([^.;]*)"
 )
-SECRET = "grey owl"
+SECRET = "gray owl"
 
 UNITS = st.sampled_from(sorted(NAMES))
 DAYS = st.integers(-400, 400).map(lambda n: TODAY + timedelta(days=n))

@@ -101,7 +101,7 @@ def test_no_sliver_is_dropped() -> None:
     assert both == pytest.approx([100 * width_m], rel=1e-6)
 
 
-def test_neighbours_drawn_apart_by_a_hair_each_close_on_their_own_outline() -> None:
+def test_neighbors_drawn_apart_by_a_hair_each_close_on_their_own_outline() -> None:
     left = box(0, 0, 100, 100)
     right = Polygon([(99.97, 0), (200, 0), (200, 100), (100.02, 100), (99.98, 40)])
     sums = unit_sums_m2([left, right], [box(50, 20, 150, 60), Point(100, 50).buffer(30)])

@@ -224,7 +224,7 @@ def test_lines_tanks_hay_and_fences_near_the_block() -> None:
     ]
 
 
-def test_neighbours_burned_as_one_have_one_outline() -> None:
+def test_neighbors_burned_as_one_have_one_outline() -> None:
     settings = Settings.model_validate({"burn": {"blocks": {"both": ["A", "N"]}}})
     result = ask(place(settings=settings), names=("both",))
     assert result.units == ("A", "N")

@@ -67,7 +67,7 @@ def test_plane(tmp_path):
         ("uint16", 0, 0),
     ],
 )
-def test_holes_of_every_kind_leave_their_neighbours_without_a_slope(tmp_path, dtype, nodata, written):
+def test_holes_of_every_kind_leave_their_neighbors_without_a_slope(tmp_path, dtype, nodata, written):
     heights = plane()
     heights[20, 20] = written
     with np.errstate(invalid="ignore"):

@@ -88,7 +88,7 @@ def test_every_step_of_the_sample_property_is_acres_on_that_day(demo_place: Path
     assert len(render_page(page).encode()) < 3_000_000
 
 
-def test_steps_are_told_in_a_neighbours_words() -> None:
+def test_steps_are_told_in_a_neighbors_words() -> None:
     data, _ = told_steps(page_of(two_units()))
     before, cut, burned = data["steps"]
     assert (before["when"], before["value"]) == ("before any work", "before any work")

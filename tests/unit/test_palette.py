@@ -30,8 +30,8 @@ EYES = {"normal": None, "deuteranope": "deuteranomaly", "protanope": "protanomal
 FILLED = [stage for stage in STAGES if stage not in ("keep", "other")]
 
 
-def _rgb(colour: str) -> list[float]:
-    return [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
+def _rgb(color: str) -> list[float]:
+    return [int(color[i : i + 2], 16) / 255 for i in (1, 3, 5)]
 
 
 def _seen(eye: str) -> Any:
@@ -70,9 +70,9 @@ def test_no_two_stages_share_fill_and_pattern() -> None:
         assert f'id="{pattern_id(stage)}"' in pattern_definitions()
 
 
-def _luminance(colour: str) -> float:
+def _luminance(color: str) -> float:
     """Relative luminance, WCAG 2.2."""
-    linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in _rgb(colour)]
+    linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in _rgb(color)]
     return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
 
 

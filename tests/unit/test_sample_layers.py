@@ -110,15 +110,15 @@ def test_units_fill_the_boundary_and_share_their_borders(units: dict[str, dict[s
     assert total_acres == pytest.approx(geodesic_acres(boundary.geoms[0]), abs=1e-3)
     assert 280 < total_acres < 320
     vertices = {unit_id: {tuple(p) for p in shapely.get_coordinates(o)} for unit_id, o in outlines.items()}
-    neighbours = 0
+    neighbors = 0
     for one, other in combinations(outlines, 2):
         shared = outlines[one].intersection(outlines[other])
         # vertices are rounded to 1e-8 degree (a millimeter): where shared, nothing is left between two units
         assert shared.area == 0.0, (one, other)
         if shared.length > 0:
-            neighbours += 1
+            neighbors += 1
             assert len(vertices[one] & vertices[other]) >= 2, (one, other)
-    assert neighbours > 25
+    assert neighbors > 25
     assert {unit["cover"] for unit in units.values()} <= set(COVERS)
 
 

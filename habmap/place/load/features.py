@@ -132,9 +132,9 @@ def _is_by_name(feature: Feature, known: Feature) -> bool:
 def _spoken_of(feature: Feature, left: Sequence[Feature], news: Sequence[Feature]) -> tuple[Feature | None, str | None]:
     """Return the feature there that a row speaks of, or why that cannot be told."""
     if feature.feature_id is not None:
-        labelled = [one for one in left if one.feature_id == feature.feature_id]
-        if labelled:
-            return labelled[0], None
+        labeled = [one for one in left if one.feature_id == feature.feature_id]
+        if labeled:
+            return labeled[0], None
     of_kind = [one for one in left if one.kind == feature.kind]
     alike = [one for one in of_kind if feature.feature_id is None or one.feature_id is None]
     shaped = [one for one in alike if is_same(feature.geometry, one.geometry)]

@@ -74,7 +74,7 @@ def draw_burn_map(pen: Pen, frame: Frame, sheet: BurnSheet) -> None:
     if sheet.relief is not None:
         draw_contours(pen, frame, sheet.relief)
     for _, shape in sheet.units:
-        draw_edge(pen, frame.on_paper(shape), "neighbour", clip=clip)
+        draw_edge(pen, frame.on_paper(shape), "neighbor", clip=clip)
     if sheet.boundary is not None:
         draw_edge(pen, frame.on_paper(sheet.boundary), "boundary", clip=clip)
     for feature in sheet.features:

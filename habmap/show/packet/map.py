@@ -100,7 +100,7 @@ def _ground(pen: Pen, frame: Frame, packet: ItemPacket, around: Around) -> None:
         pattern_area(pen, frame.on_paper(grid.to_lonlat(piece.geometry)), LOOKS[column], clip=frame.outline)
     worked = {piece.unit_id for _, piece in packet.pieces()}
     for unit in packet.state.units:
-        kind = "unit" if unit.unit_id in worked else "neighbour"
+        kind = "unit" if unit.unit_id in worked else "neighbor"
         draw_edge(pen, frame.on_paper(unit.geometry), kind, clip=frame.outline)
     if around.boundary is not None:
         draw_edge(pen, frame.on_paper(around.boundary), "boundary", clip=frame.outline)

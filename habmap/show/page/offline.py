@@ -81,11 +81,11 @@ def _vendored(address: str) -> str:
 
 def _script(address: str) -> str:
     text = _vendored(address)
-    licence = asset(VENDORED[address].rpartition("/")[0] + "/LICENSE")
+    license = asset(VENDORED[address].rpartition("/")[0] + "/LICENSE")
     without_map = re.sub(
         r"//# sourceMappingURL=.*", "", text
     )  # else the developer tools ask for a file that is not there
-    return f"/*\n{licence.strip()}\n*/\n{without_map}".replace("</script", "<\\/script")
+    return f"/*\n{license.strip()}\n*/\n{without_map}".replace("</script", "<\\/script")
 
 
 def _style(address: str) -> str:

@@ -176,9 +176,9 @@ def _unit_labels(pen: Pen, frame: Frame, units: Sequence[PageUnit], labels: Labe
         numeral = [] if unit.order is None else [_Line(str(unit.order), NUMERAL_PT, is_serif=True, is_bold=True)]
         name, acres = _Line(words.unit_title(unit)), _Line(f"{words.tenths(unit.acres)} acres")
         short = numeral or [_Line(unit.unit_id)]
-        named, labelled = [*numeral, name, acres], [*numeral, _Line(unit.unit_id), acres]
+        named, labeled = [*numeral, name, acres], [*numeral, _Line(unit.unit_id), acres]
         # First wholly on its own ground, then with its ends over the edge, then shorter.
-        for lines, within in ((named, 0.5), (named, 0.4), (labelled, 0.4), ([*short, acres], 0.4), (short, 0.4)):
+        for lines, within in ((named, 0.5), (named, 0.4), (labeled, 0.4), ([*short, acres], 0.4), (short, 0.4)):
             half = max(line.width_pt for line in lines) * within
             half_high = sum(line.size_pt for line in lines) * 0.3
             spots = (

@@ -27,7 +27,7 @@ from habmap.show.sheet.pen import Pen
 PT_PER_M: Final = 72 * 1000 / MM_PER_IN
 #: How edges are drawn: ink, width [pt] and dash [pt].
 EDGE_STYLES: Final[dict[str, tuple[str, float, tuple[float, ...]]]] = {
-    "neighbour": (INK, 0.5, (1, 2)), "patch": (INK, 0.7, (4, 2)), "unit": (INK, 1.1, ()), "boundary": (INK, 2.6, ()),
+    "neighbor": (INK, 0.5, (1, 2)), "patch": (INK, 0.7, (4, 2)), "unit": (INK, 1.1, ()), "boundary": (INK, 2.6, ()),
     "contour": (CONTOUR_INK, 0.75, ()),
 }  # fmt: skip
 #: Kinds too small on paper to be drawn to their outline.
@@ -79,9 +79,9 @@ class Frame:
 
     def on_paper(self, geometry: BaseGeometry) -> Any:
         """Return a lon/lat geometry in points of the page."""
-        centre = np.array([self.left + self.width / 2, self.bottom + self.height / 2])
+        center = np.array([self.left + self.width / 2, self.bottom + self.height / 2])
         middle = np.array(self.middle_xy)
-        return shapely.transform(self.grid.to_grid(geometry), lambda xy: centre + (xy - middle) * self.pt_per_ground_m)
+        return shapely.transform(self.grid.to_grid(geometry), lambda xy: center + (xy - middle) * self.pt_per_ground_m)
 
     @property
     def middle_lonlat(self) -> tuple[float, float]:
@@ -113,7 +113,7 @@ def outline_of(shape: BaseGeometry) -> Outline | None:
     return Outline(np.vstack(rings), codes)
 
 
-def draw_ground(pen: Pen, frame: Frame, page: Page, *, neighbours: Sequence[BaseGeometry] = ()) -> None:
+def draw_ground(pen: Pen, frame: Frame, page: Page, *, neighbors: Sequence[BaseGeometry] = ()) -> None:
     """Draw all of the map but its words (see ``sheet_labels``) and its frame (`draw_frame`).
 
     Parameters
@@ -139,8 +139,8 @@ def draw_ground(pen: Pen, frame: Frame, page: Page, *, neighbours: Sequence[Base
     if page.relief is not None:
         pen.picture(_shade(page.relief, frame), frame.box)
         draw_contours(pen, frame, page.relief)
-    for shape in neighbours:
-        draw_edge(pen, frame.on_paper(shape), "neighbour", clip=frame.outline)
+    for shape in neighbors:
+        draw_edge(pen, frame.on_paper(shape), "neighbor", clip=frame.outline)
     for work in page.work:
         draw_edge(pen, frame.on_paper(work.geometry), "patch", clip=frame.outline)
     for unit in page.units:

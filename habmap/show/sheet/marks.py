@@ -53,8 +53,8 @@ def _patterns() -> dict[str, Pattern]:
                     Mark(svg_outline(part.attrib["d"]), float(part.attrib["stroke-width"]), part.attrib["stroke"])
                 )
             else:
-                centre = (float(part.attrib["cx"]), float(part.attrib["cy"]))
-                marks.append(Mark(Outline.circle(centre, float(part.attrib["r"])), 0.0, part.attrib["fill"]))
+                center = (float(part.attrib["cx"]), float(part.attrib["cy"]))
+                marks.append(Mark(Outline.circle(center, float(part.attrib["r"])), 0.0, part.attrib["fill"]))
         step_px = (float(element.attrib["width"]), float(element.attrib["height"]))
         found[element.attrib["id"]] = Pattern(fill, step_px, tuple(marks))
     return found
@@ -157,9 +157,9 @@ def _arc(
     scale = max(1.0, math.sqrt(reach))
     half = half / scale
     off = math.sqrt(max(0.0, 1 / max(float(half @ half), 1e-12) - 1)) * (1 if is_large != is_swept else -1)
-    centre = np.array([off * half[1], -off * half[0]])
-    first = math.degrees(math.atan2(*(half - centre)[::-1]))
-    last = math.degrees(math.atan2(*(-half - centre)[::-1]))
+    center = np.array([off * half[1], -off * half[0]])
+    first = math.degrees(math.atan2(*(half - center)[::-1]))
+    last = math.degrees(math.atan2(*(-half - center)[::-1]))
     turn = (last - first) % 360 if is_swept else -((first - last) % 360)
     unit = Outline.arc(0, abs(turn))
     middle = ((begin[0] + end[0]) / 2, (begin[1] + end[1]) / 2)
@@ -167,7 +167,7 @@ def _arc(
         Affine2D()
         .scale(1, 1 if is_swept else -1)
         .rotate_deg(first)
-        .translate(*centre)
+        .translate(*center)
         .scale(radii[0] * scale, radii[1] * scale)
         .translate(*middle)
     )

@@ -54,7 +54,7 @@ class Sheet:
     page: Page
     grid: LocalGrid
     unit_id: str | None = None
-    neighbours: tuple[BaseGeometry, ...] = ()
+    neighbors: tuple[BaseGeometry, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -113,8 +113,8 @@ def sheet_of(page: Page, *, grid: LocalGrid | None, unit_id: str | None) -> Shee
         raise InputError("there is no ground to draw", mend="load units or a boundary first: `habmap load units FILE`")
     if unit_id is None:
         return Sheet(page=page, grid=grid)
-    neighbours = tuple(unit.geometry for unit in page.units if unit.unit_id != unit_id)
-    return Sheet(page=_only(page, unit_id), grid=grid, unit_id=unit_id, neighbours=neighbours)
+    neighbors = tuple(unit.geometry for unit in page.units if unit.unit_id != unit_id)
+    return Sheet(page=_only(page, unit_id), grid=grid, unit_id=unit_id, neighbors=neighbors)
 
 
 def _only(page: Page, unit_id: str) -> Page:
@@ -249,7 +249,7 @@ def _pages(sheet: Sheet, layout: _Layout, middle_xy: tuple[float, float]) -> tup
     y = pen.block(MARGIN_PT, layout.size[1] - MARGIN_PT + 3, layout.head, size_pt=_HEADLINE_PT, is_bold=True)
     pen.block(MARGIN_PT, y, layout.also, size_pt=10.0)
     frame = Frame(*layout.frame, layout.scale, middle_xy, sheet.grid)
-    draw_ground(pen, frame, page, neighbours=sheet.neighbours)
+    draw_ground(pen, frame, page, neighbors=sheet.neighbors)
     draw_words(pen, frame, page)
     draw_frame(pen, frame)
     draw_scale(pen, frame, left=layout.frame[0], right=layout.frame[0] + layout.frame[2], top=layout.frame[1])

@@ -1,7 +1,7 @@
 // Measures an outline drawn on the page, and finds where it meets itself. Corners are [lon, lat].
 // biome-ignore lint/correctness/noUnusedVariables: the drawing tool, a script of its own, calls it.
 function outlines(rules) {
-  // rules: centre of the property's grid or null, square metres in an acre
+  // rules: center of the property's grid or null, square meters in an acre
   const FINE = 1e7; // lon and lat are whole ten-millionths of a degree: 11 mm, and sums of them are exact
 
   // --- acres: Lambert azimuthal equal-area on the WGS 84 ellipsoid (Snyder 1987, equations 3-11 to 3-13, 14-15, 24-17 to 24-20) ---
@@ -30,7 +30,7 @@ function outlines(rules) {
   const gridOf = (ring) =>
     rules.grid ? gridAt(...rules.grid) : gridAt(middle(ring.map((p) => p[1])), middle(ring.map((p) => p[0])));
   function measured(ring) {
-    // signed square metres (positive: corners run against the clock) and metres of edge
+    // signed square meters (positive: corners run against the clock) and meters of edge
     const xy = ring.map(gridOf(ring)),
       [x0, y0] = xy[0];
     let twice = 0,
@@ -81,7 +81,7 @@ function outlines(rules) {
         const next = j === i + 1,
           last = isRing && i === 0 && j === edges - 1;
         if (next || last) {
-          // neighbours share a corner; they must not fold back over each other
+          // neighbors share a corner; they must not fold back over each other
           const [from, corner, to] = next ? [at(i), at(j), at(j + 1)] : [at(j), at(0), at(1)];
           const back = (from[0] - corner[0]) * (to[0] - corner[0]) + (from[1] - corner[1]) * (to[1] - corner[1]) > 0;
           if (!side(from, corner, to) && back) return corner;

@@ -481,22 +481,22 @@ function drawPlace(map) {
     if (isWide) row.scrollIntoView({ block: "nearest" });
   }
 
-  // --- scale: feet above the line, metres below, true at the middle of what is seen ---
+  // --- scale: feet above the line, meters below, true at the middle of what is seen ---
   function scale() {
     const lat = (map.getCenter().lat * Math.PI) / 180,
       e2 = 0.00669437999014;
     const circle = (2 * Math.PI * 6378137 * Math.cos(lat)) / Math.sqrt(1 - e2 * Math.sin(lat) ** 2); // of the parallel, WGS 84
-    const metres = circle / (256 * 2 ** map.getZoom()); // one screen pixel
+    const meters = circle / (256 * 2 ** map.getZoom()); // one screen pixel
     const round = (most) => {
       const ten = 10 ** Math.floor(Math.log10(most)),
         n = most / ten;
       return ten * (n >= 5 ? 5 : n >= 2 ? 2 : 1);
     };
     const k = parseFloat(getComputedStyle(document.documentElement).fontSize) / 16; // letters may be set larger; the bars stay true
-    const feet = round((125 * metres) / 0.3048),
-      si = round(120 * metres),
-      f = (feet * 0.3048) / metres,
-      m = si / metres;
+    const feet = round((125 * meters) / 0.3048),
+      si = round(120 * meters),
+      f = (feet * 0.3048) / meters,
+      m = si / meters;
     const holder = document.getElementById("scale"),
       width = Math.max(f, m) + 58 * k,
       y = 22 * k,
