@@ -19,6 +19,14 @@ from urllib.parse import urlencode, urlsplit
 PATIENCE_S = 60.0
 
 
+#: Every room, and the states of a room that have an address; lines 2 and 3 are there in the sample.
+ROOMS = (
+    "week", "map", "log", "log?practice=cut", "log?practice=burn", "log?practice=checkup", "units", "burn", "season",
+    "season?hours=20", "grown", "papers", "history", "history/void?line=3", "history/correct?line=3", "load",
+    "load?kind=units", "load?kind=photos", "settings", "check", "manual", "lead",
+)  # fmt: skip
+
+
 @dataclass
 class Answer:
     """What came back."""

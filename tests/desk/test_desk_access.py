@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from desk_process import Running
+from desk_process import ROOMS, Running
 from playwright.sync_api import Browser, Page
 
 pytestmark = pytest.mark.browser
@@ -16,11 +16,6 @@ pytestmark = pytest.mark.browser
 AXE = Path(__file__).resolve().parents[1] / "browser" / "axe" / "axe.min.js"
 #: The drawing takes the focus, as on the map page itself (see tests/browser/test_access.py).
 OFF = ["focus-order-semantics"]
-ROOMS = (
-    "week", "map", "log", "log?practice=cut", "log?practice=burn", "log?practice=checkup", "units", "burn", "season",
-    "season?hours=20", "grown", "papers", "history", "history/void?line=3", "history/correct?line=3", "load",
-    "load?kind=units", "load?kind=photos", "settings", "check", "manual", "lead",
-)  # fmt: skip
 Reader = Callable[..., Page]
 
 
