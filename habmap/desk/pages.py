@@ -34,7 +34,7 @@ def _environment() -> jinja2.Environment:
     own = jinja2.PackageLoader("habmap.desk")
     assert ENVIRONMENT.loader is not None
     found = ENVIRONMENT.overlay(loader=jinja2.ChoiceLoader([own, ENVIRONMENT.loader]))
-    found.filters.update(acres=acres, figure=figure, day=day_text)
+    found.filters.update(acres=acres, figure=figure, day=day_text, at_desk=desk_words)
     return found
 
 
@@ -125,11 +125,21 @@ def _flags() -> dict[str, str]:
     }
 
 
+#: The room in which a command's work is done at the desk.
+ROOM_OF: Final = {
+    "start": "Your properties", "demo": "Your properties", "week": "This week", "due": "This week", "map": "Map",
+    "acres": "Units", "log": "Log work", "unit": "Units", "trace": "Units", "rank": "Units", "terrain": "Units",
+    "density": "Units", "burnsheet": "Burn sheet", "schedule": "Season", "response": "What has grown back",
+    "photos": "What has grown back", "sheet": "Papers", "handout": "Papers", "export": "Papers", "bite": "Papers",
+    "history": "History", "void": "History", "correct": "History", "load": "Load", "check": "Check", "manual": "Manual",
+}  # fmt: skip
+_TYPED: Final = re.compile(r"`habmap ([a-z]+)(?: [^`]*)?`")
 _FLAG: Final = re.compile(r"(?<![\w-])--[a-z][a-z-]+")
 
 
 def desk_words(text: str) -> str:
-    """Return a sentence that names options of the command line with the words of the page in their place."""
+    """Return a sentence that names commands and options of the command line with rooms and fields in their place."""
+    text = _TYPED.sub(lambda found: f"“{ROOM_OF[found[1]]}”" if found[1] in ROOM_OF else found[0], text)
     return _FLAG.sub(lambda found: _flags().get(found[0], found[0]), text)
 
 

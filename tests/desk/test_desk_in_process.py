@@ -15,11 +15,12 @@ import pytest
 import uvicorn
 from starlette.responses import PlainTextResponse, Response
 
+from habmap.cli import commands
 from habmap.desk.app import Desk
 from habmap.desk.asked import Asked
 from habmap.desk.keys import Keys
 from habmap.desk.known import Known, Property
-from habmap.desk.pages import ASSETS, asset, desk_words
+from habmap.desk.pages import ASSETS, ROOM_OF, asset, desk_words
 from habmap.desk.room import Room
 from habmap.desk.rooms import DOORSTEP, IN_ORDER
 from habmap.desk.start import Presence
@@ -151,6 +152,14 @@ def test_rooms_have_names_of_their_own_and_every_template_and_asset_is_there() -
 def test_options_of_the_command_line_are_called_by_the_words_of_the_form() -> None:
     assert desk_words("add --killed-pct; else --note T") == "add share killed; else note T"
     assert desk_words("a dash - or -- stays, so does habmap--x") == "a dash - or -- stays, so does habmap--x"
+
+
+def test_commands_are_called_by_the_room_that_does_their_work() -> None:
+    assert desk_words("`habmap history` lists every line") == "“History” lists every line"
+    assert desk_words("load them with `habmap load units FILE`") == "load them with “Load”"
+    titles = {room.title for room in IN_ORDER}
+    assert set(ROOM_OF.values()) <= titles
+    assert set(ROOM_OF) - {"void"} <= {command.__name__.rpartition(".")[2] for command in commands.IN_ORDER}
 
 
 def test_every_paper_but_what_goes_to_the_woods_is_made_for_somebody() -> None:
