@@ -97,8 +97,10 @@ def also(page: Page) -> str:
     parts = [waiting_sentence(page)] if waiting(page) else []
     if page.totals.coming_back_acres >= SPOKEN_ACRES:
         parts.append(f"On {tenths(page.totals.coming_back_acres)} of the treated acres cedar is coming back.")
-    if left := left_sentence(page.totals):
-        parts.append(left)
+    if left_sentence(page.totals):  # which says all of it; here only where it stands
+        still = page.totals.still_to_leave_acres or 0.0
+        more = f"still to leave: {tenths(still)}" if still >= SPOKEN_ACRES else "none to add"
+        parts.append(f"Left on purpose: {tenths(page.totals.left_acres)} acres; {more}.")
     elif page.totals.keep_acres >= SPOKEN_ACRES:
         parts.append(f"{tenths(page.totals.keep_acres)} of the cedar acres are left on purpose.")
     return " ".join(parts)

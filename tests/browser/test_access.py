@@ -120,7 +120,7 @@ def test_axe_core_finds_nothing_on_the_owners_page_in_any_state(reader: Reader, 
     page.wait_for_selector(".leaflet-popup", state="detached")
     page.locator("#earlier").click()
     page.evaluate(OPEN_ALL)
-    for paper in ("day", "sun", "dusk"):
+    for paper in ("light", "sun", "dark"):
         page.get_by_role("button", name=paper, exact=True).click()
         assert faults(page) == [], paper
 
@@ -314,14 +314,14 @@ def test_nothing_moves_by_itself_where_motion_is_unwanted(reader: Reader, pages:
     page.locator("#later, #earlier").first.click()
     moving = page.evaluate("document.getAnimations().filter((one) => one.playState === 'running').length")
     assert moving == 0
-    page.get_by_role("button", name="closer").click()
+    page.get_by_role("button", name="zoom in").click()
     assert page.evaluate("document.getAnimations().filter((one) => one.playState === 'running').length") == 0
 
 
 # --- contrast on each paper -------------------------------------------------------------------------------------------
 
 #: Every piece of text that is seen, its ink and the ground under it: of the nearest box that has one, or of its own
-#: halo (text-shadow) where it stands on the drawing. At dusk a veil lies over the drawing and dims ink and halo alike.
+#: halo (text-shadow) where it stands on the drawing. On dark paper a veil lies over the drawing and dims ink and halo alike.
 INKS = """() => {
   const parse = (text) => { const m = text.match(/[\\d.]+/g).map(Number); return m.length > 3 ? m : [...m, 1]; };
   const found = new Map(), walker = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
@@ -385,13 +385,13 @@ def test_every_ink_stands_out_from_its_ground_on_each_paper(reader: Reader, page
 def test_a_word_changes_the_paper_and_printing_is_always_by_day(reader: Reader, pages: dict[str, Path]) -> None:
     page = reader(pages["owner"], color_scheme="dark")
     ground = "getComputedStyle(document.body).backgroundColor"
-    assert page.get_by_role("button", name="dusk").get_attribute("aria-pressed") == "true"
+    assert page.get_by_role("button", name="dark").get_attribute("aria-pressed") == "true"
     page.get_by_role("button", name="sun", exact=True).click()
     assert page.evaluate(ground) == "rgb(255, 255, 255)"
-    assert page.get_by_role("button", name="dusk").get_attribute("aria-pressed") == "false"
+    assert page.get_by_role("button", name="dark").get_attribute("aria-pressed") == "false"
     page.get_by_role("button", name="day", exact=True).click()
     assert page.evaluate(ground) == "rgb(247, 242, 230)"
-    page.get_by_role("button", name="dusk").click()
+    page.get_by_role("button", name="dark").click()
     page.emulate_media(media="print")
     page.evaluate("dispatchEvent(new Event('beforeprint'))")
     assert page.evaluate(ground) == "rgb(255, 255, 255)"

@@ -96,7 +96,7 @@ def test_it_opens_with_the_network_cut_asks_for_nothing_and_complains_of_nothing
         seen = _drawn(open_page, path)
         seen.page.locator("path.unit").first.focus()
         seen.page.keyboard.press("Enter")
-        seen.page.get_by_role("button", name="closer").click()
+        seen.page.get_by_role("button", name="zoom in").click()
         asked = [address for address in seen.requests if not address.startswith("data:")]
         assert asked == [path.as_uri()]
         assert seen.complaints == []
@@ -212,7 +212,7 @@ def test_it_prints_on_one_page_with_legend_table_and_cautions(
     )
     assert min(sizes_px) >= 12  # 9 points
     page.evaluate("dispatchEvent(new Event('afterprint'))")
-    assert page.locator("button#closer").is_visible()
+    assert page.locator("button#zoom-in").is_visible()
 
 
 def test_every_control_is_reached_by_key_and_shows_where_one_is(open_page: Open, owner_map: Path) -> None:
@@ -230,19 +230,19 @@ def test_every_control_is_reached_by_key_and_shows_where_one_is(open_page: Open,
             break
         assert here[2], f"no visible focus on {here}"
         reached.add((here[0], here[1]))
-    assert {("button", name) for name in ("closer", "farther", "whole", "earlier", "later")} <= reached
+    assert {("button", name) for name in ("zoom-in", "zoom-out", "whole", "earlier", "later")} <= reached
     assert ("div", "ruler") in reached
     assert sum(tag == "path" for tag, _ in reached) == page.locator("path.unit").count()
     assert sum(tag == "button" for tag, _ in reached) == buttons
 
 
-def test_every_press_of_closer_counts_however_quickly_it_follows(open_page: Open, owner_map: Path) -> None:
+def test_every_press_of_zoom_in_counts_however_quickly_it_follows(open_page: Open, owner_map: Path) -> None:
     page = _drawn(open_page, owner_map).page
     feet_in_px = """() => { const bar = document.querySelector('#scale svg');
         const feet = bar.getAttribute('aria-label').match(/([0-9]+) feet/)[1];
         return feet / bar.querySelector('path').getBBox().width; }"""
     before = page.evaluate(feet_in_px)
-    page.evaluate("() => [1, 2, 3].forEach(() => document.getElementById('closer').click())")
+    page.evaluate("() => [1, 2, 3].forEach(() => document.getElementById('zoom-in').click())")
     assert before / page.evaluate(feet_in_px) > 2  # one press is 1.68 times as near, three are 4.76
 
 

@@ -261,7 +261,7 @@ def test_a_row_brings_its_unit_into_view_only_if_it_is_out_of_view(open_page: Op
     for _ in range(3):
         if not all(page.evaluate(where, "Corner Cedars")[:4]):
             break  # farther out of view its drawing would be empty
-        page.get_by_role("button", name="closer").click()
+        page.get_by_role("button", name="zoom in").click()
     assert not all(page.evaluate(where, "Corner Cedars")[:4])
     page.get_by_role("button", name="Corner Cedars", exact=True).first.click()  # lets go
     page.get_by_role("button", name="Corner Cedars", exact=True).first.click()

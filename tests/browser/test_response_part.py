@@ -28,7 +28,7 @@ def test_each_unit_read_has_a_drawing_with_its_figures_in_words(
     open_page: Callable[..., Any], sample_place: Path, read: dict[str, UnitResponse], width_px: int
 ) -> None:
     page = open_page(sample_place / "out" / "map.html", width_px=width_px).page
-    section = page.get_by_role("region", name="What came up")
+    section = page.get_by_role("region", name="What has grown back")
     charts = section.get_by_role("img")
     assert charts.count() == len(read)
     for chart in charts.all():
@@ -52,7 +52,7 @@ def test_the_marks_stand_at_their_figures(
     open_page: Callable[..., Any], sample_place: Path, read: dict[str, UnitResponse]
 ) -> None:
     page = open_page(sample_place / "out" / "map.html").page
-    chart = page.get_by_role("region", name="What came up").get_by_role("img").first
+    chart = page.get_by_role("region", name="What has grown back").get_by_role("img").first
     unit = read[chart.get_attribute("aria-label").partition(".")[0]]
     # the seed head of a stalk stands over its figure: read the scale from its own ticks
     ticks = chart.locator("text[text-anchor=middle]")

@@ -210,7 +210,7 @@ def test_the_public_page_tells_shares_and_counts_and_no_sighting(
     done = run_habmap("map", "-o", page, "--for", "public", place=demo_place)
     assert done.code == 0, done.err
     html = page.read_text(encoding="utf-8")
-    assert "What came up" in html and 'class="responsechart"' in html
+    assert "What has grown back" in html and 'class="responsechart"' in html
     rows = [line.split(",") for line in (repository / "sample_layers/sightings.csv").read_text().splitlines()]
     column = {name: number for number, name in enumerate(rows[0])}
     # no place, name or word of a sighting, nor who saw it

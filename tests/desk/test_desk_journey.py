@@ -124,7 +124,7 @@ def test_from_nothing_to_a_map_of_own_ground_with_a_days_work_by_mouse(
 def draw_square(page: Page) -> None:
     """Draw four corners on the map by mouse or finger, and close them."""
     page.wait_for_selector("body[data-drawn=yes]")
-    page.get_by_role("button", name="draw the ground worked").click()
+    page.get_by_role("button", name="draw where you worked").click()
     slate = page.locator(".pencil-slate")
     where = slate.bounding_box()
     assert where is not None

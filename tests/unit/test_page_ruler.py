@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 import json
 import re
 from collections.abc import Callable
@@ -205,29 +204,6 @@ def test_seasons_on_the_page_are_the_librarys(demo_place: Path) -> None:
         parts = sum(float(part.replace(",", "")) for part in (line.cumulative, line.remaining, line.left))
         assert parts == pytest.approx(account.start_remaining_acres, abs=0.16)  # three figures rounded to a tenth
     assert f"{totals.remaining_acres:.1f} remain" in told["season_sentence"]
-
-
-@pytest.mark.parametrize("count", [1, 3, 12, 40])
-def test_names_under_the_columns_never_touch_however_many_seasons(count: int) -> None:
-    lines = tuple(
-        Season(
-            label=f"{1980 + i}-{(81 + i) % 100:02d}", first_day=date(1980 + i, 7, 1), last_day=date(1981 + i, 6, 30),
-            treated_acres=1.0, cumulative_treated_acres=1.0 + i, remaining_acres=100.0 - i,
-        )
-        for i in range(count)
-    )  # fmt: skip
-    page = page_of(two_units())
-    told = seasons.values(
-        Page(**{name: getattr(page, name) for name in Page.__slots__} | {
-            "seasons": SeasonAccount(on=None, start_remaining_acres=101.0, seasons=lines)
-        })
-    )  # fmt: skip
-    chart = str(told["season_chart"])
-    places = [float(x) for x, text in re.findall(r'<text x="([\d.]+)"[^>]*>(\d{4}-\d\d)<', chart)]
-    assert places
-    assert lines[-1].label in chart
-    assert all(b - a >= 57.9 for a, b in itertools.pairwise(places))
-    assert len(told["season_lines"]) == count
 
 
 def test_only_cedar_ground_is_counted_in_steps() -> None:

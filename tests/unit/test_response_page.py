@@ -70,7 +70,7 @@ def page(response: tuple[UnitResponse, ...] = ()) -> Page:
 
 
 def test_nothing_read_shows_nothing() -> None:
-    assert "What came up" not in render_page(page())
+    assert "What has grown back" not in render_page(page())
 
 
 def test_words_of_persons_stay_words() -> None:

@@ -62,6 +62,7 @@ def sheet_parts(page: Page) -> dict[str, Any]:
         "headline": words.headline(page),
         "not_permission": NOT_PERMISSION,
         "also": words.also(page),
+        "left_goal": words.left_sentence(page.totals),
         "tenths": words.tenths,
         "groups": _groups(page),
         "stage_legend": [
@@ -90,7 +91,7 @@ def _groups(page: Page) -> list[Group]:
     for heading, units in (
         ("In order of work", ordered),
         ("On hold or closed to cutting for now", at_rest),
-        ("Cedar ground with nothing left to start" if ordered else "Cedar ground", cedar),
+        ("Cedar ground, first treatment done" if ordered else "Cedar ground", cedar),
         ("Other ground", open_ground),
     ):
         rows = []

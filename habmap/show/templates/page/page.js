@@ -27,6 +27,10 @@ function drawPlace(map) {
       scaleIn = (width) => Math.min(width / across, tall / up);
     const isBeside = place.units.length > 0 && scaleIn(wide - 11.75 * em - 12) > 0.96 * scaleIn(wide);
     document.body.classList.toggle("beside", isBeside);
+    // A legend taller than the map would stretch it past the window: its marks then stand below.
+    document.body.classList.remove("lowkey");
+    const high = [...document.querySelectorAll(".key > ul")].reduce((sum, list) => sum + list.offsetHeight + 8, 0);
+    document.body.classList.toggle("lowkey", isBeside && high > parseFloat(getComputedStyle(frame).minHeight));
     // Wide ground needs no tall frame: what it leaves belongs to what stands below.
     frame.style.setProperty(
       "--most",
@@ -547,11 +551,11 @@ function drawPlace(map) {
   });
   const press = (id, act) => document.getElementById(id).addEventListener("click", act);
   // At once: a press during a movement would be lost.
-  press("closer", () => {
+  press("zoom-in", () => {
     moved = true;
     map.zoomIn(0.75, { animate: false });
   });
-  press("farther", () => {
+  press("zoom-out", () => {
     moved = true;
     map.zoomOut(0.75, { animate: false });
   });
@@ -568,7 +572,7 @@ function drawPlace(map) {
     .getContainer()
     .setAttribute(
       "aria-label",
-      "Drawing of the property; arrow keys move it, plus and minus bring it closer or farther",
+      "Drawing of the property; arrow keys move it, plus and minus zoom in and out",
     );
   scale();
   hush();

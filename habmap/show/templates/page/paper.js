@@ -1,11 +1,11 @@
-// Paper for day, sun or dusk. Until a word is picked, the page's style follows what the screen asks for.
+// Paper that is light, for bright sun, or dark. Until a word is picked, the page's style follows what the screen asks for.
 PARTS.push(() => {
   const holder = document.getElementById("paper"),
     buttons = [...holder.querySelectorAll("button")];
   const dark = matchMedia("(prefers-color-scheme: dark)"),
     more = matchMedia("(prefers-contrast: more)");
   const tell = () => {
-    const now = document.documentElement.dataset.paper || (more.matches ? "sun" : dark.matches ? "dusk" : "day");
+    const now = document.documentElement.dataset.paper || (more.matches ? "sun" : dark.matches ? "dark" : "light");
     buttons.forEach((button) => button.setAttribute("aria-pressed", String(button.dataset.paper === now)));
   };
   buttons.forEach((button) =>

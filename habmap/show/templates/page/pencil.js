@@ -170,7 +170,7 @@ PARTS.push(({ map, place, svg, partsOf, letGo, INK, PAPER }) => {
   const sumWords = () =>
     corners.length < 3 ? "" : fault() ? " The outline crosses itself now." : ` ${written(acresOf(corners))}.`;
   function add(corner) {
-    if (closed) return say("The outline is closed. Drag a corner to mend it, take back to open it, or start over.");
+    if (closed) return say("The outline is closed. Drag a corner to mend it, undo to open it, or start over.");
     if (corners.some((one) => same(one, corner))) return say("A corner is there already.");
     corners.push(corner);
     rubbed = null;
@@ -190,7 +190,7 @@ PARTS.push(({ map, place, svg, partsOf, letGo, INK, PAPER }) => {
   function back() {
     picked = null;
     if (!corners.length) {
-      if (!rubbed) return say("There is nothing to take back.");
+      if (!rubbed) return say("There is nothing to undo.");
       ({ corners, closed } = rubbed);
       rubbed = null;
       changed();
@@ -334,7 +334,7 @@ PARTS.push(({ map, place, svg, partsOf, letGo, INK, PAPER }) => {
     else if (kind === "corner" && began) moved();
     else if (kind === "corner" && index === 0 && !closed && corners.length > 2) close();
     else if (kind === "corner" && !closed)
-      say("A corner is there already: drag it to move it, or come closer to set another beside it.");
+      say("A corner is there already: drag it to move it, or zoom in to set another beside it.");
     else if (kind === "stroke") lift();
   });
   slate.addEventListener("pointercancel", drop);

@@ -143,12 +143,15 @@ PARTS.push((sheet) => {
   }
   const restore = () => first.forEach((nodes, element) => element.replaceChildren(...nodes));
   const h1 = $("h1"),
-    head = $("header"),
     asof = $(".place .asof"),
     caption = $("#account caption"),
     method = $("footer .method");
   const also =
-    $(".also") || head.appendChild(Object.assign(document.createElement("p"), { className: "also", hidden: true }));
+    $(".also") ||
+    $(".beneath").insertAdjacentElement(
+      "afterbegin",
+      Object.assign(document.createElement("p"), { className: "also", hidden: true }),
+    );
   const alsoHidden = also.hidden;
   const openedSays = new Map(place.units.map((unit) => [unit.id, unit.says]));
   const index = new Map(data.units.map(([id], i) => [id, i]));
@@ -390,8 +393,8 @@ PARTS.push((sheet) => {
     label.textContent = at === last ? `now, ${one.when}` : one.when;
     const half = label.getComputedTextLength() / 2,
       width = line.clientWidth;
-    hint.textContent = at === last ? "slide back to see the ground as it was" : "";
-    if (hint.getComputedTextLength() + 2 * half + 16 > width) hint.textContent = at === last ? "slide to go back" : "";
+    hint.textContent = at === last ? "drag to see an earlier day" : "";
+    if (hint.getComputedTextLength() + 2 * half + 16 > width) hint.textContent = at === last ? "drag to go back" : "";
     if (hint.getComputedTextLength() + 2 * half + 16 > width) hint.textContent = "";
     label.setAttribute("x", Math.max(0, Math.min(width - 2 * half, spots[at] - half)));
   }
