@@ -321,7 +321,8 @@ def test_nothing_moves_by_itself_where_motion_is_unwanted(reader: Reader, pages:
 # --- contrast on each paper -------------------------------------------------------------------------------------------
 
 #: Every piece of text that is seen, its ink and the ground under it: of the nearest box that has one, or of its own
-#: halo (text-shadow) where it stands on the drawing. On dark paper a veil lies over the drawing and dims ink and halo alike.
+#: halo (text-shadow) where it stands on the drawing. On dark paper a veil dims the drawing,
+#: ink and halo alike.
 INKS = """() => {
   const parse = (text) => { const m = text.match(/[\\d.]+/g).map(Number); return m.length > 3 ? m : [...m, 1]; };
   const found = new Map(), walker = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
