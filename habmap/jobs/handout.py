@@ -115,7 +115,7 @@ def build_handout(store: Store, *, now: datetime, today: date, audience: Audienc
     due_on = on or today
     parts = (part for row in due(store, on=due_on).items for part in row.parts)
     return handout_of(
-        build_page(store, now=now, audience=audience, on=on),
+        build_page(store, now=now, audience=audience, on=on, is_paper=True),
         state,
         limits=store.settings.stages,
         practices=acres(store, on=on).practices,

@@ -22,7 +22,6 @@ from habmap.jobs.terrain import remaining_outlines, terrain, terrain_sums, unit_
 from habmap.place.elevation import open_elevation
 from habmap.place.writers import refuse_to_write, write_whole
 from habmap.show.page.contents import Answers, page_of
-from habmap.show.page.render import render_page
 from habmap.show.records import Page
 from habmap.show.relief import RELIEF_CELLS, Relief, draw_relief, relief_bounds
 from habmap.vocabulary import Audience, file_mark
@@ -83,6 +82,8 @@ def draw_map(
             allowed="on the owner's page only",
             mend="leave the option out, or leave out --for public",
         )
+    from habmap.show.page.render import render_page  # the page's templates: paper, drawn from here too, has no need
+
     mark = file_mark("map", audience)
     refuse_to_write(target, overwrite=overwrite, replaces=mark)
     store = snapshot(store)
@@ -104,8 +105,12 @@ def build_page(
     on: date | None = None,
     with_hours: bool = False,
     with_cost: bool = False,
+    is_paper: bool = False,
 ) -> Page:
-    """Return the page's records: every figure from the jobs that print it elsewhere, so that none can differ."""
+    """Return the page's records: every figure from the jobs that print it elsewhere, so that none can differ.
+
+    ``is_paper`` leaves out what only the screen shows: where to cut next, and what came up.
+    """
     whole = snapshot(store)
     store = public_view(whole) if audience == "public" else whole
     own = store.settings.place
@@ -130,8 +135,8 @@ def build_page(
             slopes=terrain(store, on=on) if has_slopes else None,
             order={line.unit_id: line for line in rank(store, on=on, today=drawn_on).units} if state.units else {},
             photos=page_photos(store, audience=audience, on=on),
-            response=response(store, on=on).units,
-            bite=next_bite(whole, on=on, today=drawn_on, audience=audience) if state.units else None,
+            response=() if is_paper else response(store, on=on).units,
+            bite=(next_bite(whole, on=on, today=drawn_on, audience=audience) if state.units and not is_paper else None),
         ),
         audience=audience,
         drawn_on=drawn_on,

@@ -64,7 +64,7 @@ def write_sheet(
         target, folder=folder, name=file_name(unit_id), what="sheet", audience=audience, overwrite=overwrite
     )
     store, is_owner = snapshot(store), audience == "owner"
-    page = build_page(store, now=now, audience=audience, on=on, with_hours=is_owner, with_cost=is_owner)
+    page = build_page(store, now=now, audience=audience, on=on, with_hours=is_owner, with_cost=is_owner, is_paper=True)
     sheet = sheet_of(page, grid=store.grid, unit_id=unit_id)
     figures = drawn_into(
         path, lambda file: draw_sheet(sheet, file, paper=paper), what="sheet", audience=audience, overwrite=overwrite,

@@ -5,15 +5,19 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Sequence
 from functools import lru_cache
+from itertools import pairwise
 from typing import Any, Final
 
 import numpy as np
+from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties, fontManager, get_font
+from matplotlib.ft2font import FT2Font, LoadFlags
 from matplotlib.patches import PathPatch, Rectangle
 from matplotlib.path import Path as Outline
-from matplotlib.textpath import TextPath, text_to_path
+from matplotlib.textpath import TextPath
+from matplotlib.transforms import Affine2D
 
 from habmap.show.palette import INK, PAPER
 from habmap.show.words import NO_BREAK, unbroken
@@ -42,63 +46,103 @@ def _known_signs() -> frozenset[int]:
     return frozenset(get_font(path).get_charmap())
 
 
+class _Shown(dict[int, str]):
+    """How each sign is shown, found once: as it is, a space for what has no ink, a box for what the faces lack."""
+
+    def __missing__(self, sign: int) -> str:
+        character = chr(sign)
+        shown = (character if sign in _known_signs() else "□") if character.isprintable() else " "
+        self[sign] = shown
+        return shown
+
+
+_SHOWN: Final = _Shown()
+
+
 def printable(text: str) -> str:
     """Return text on one line, each sign that the faces lack replaced by an open box."""
-    known = _known_signs()
-    shown = (character if character.isprintable() else " " for character in text)
-    return "".join(character if ord(character) in known else "□" for character in shown).strip()
+    return text.translate(_SHOWN).strip()
+
+
+#: Widths are measured once in this size; type grows in proportion, for nothing here is hinted [pt].
+_MEASURED_PT: Final = 100.0
+#: In which the library gives widths, to a dot.
+_SUBPIXELS: Final = 64
+
+
+@lru_cache(maxsize=4)
+def _measured_font(is_serif: bool, is_bold: bool) -> FT2Font:
+    weight = "bold" if is_bold else 400
+    paths = [fontManager.findfont(FontProperties(family=name, weight=weight)) for name in (SERIF if is_serif else SANS)]
+    return get_font(paths)
 
 
 @lru_cache(maxsize=20_000)
-def _width_pt(text: str, font: FontProperties) -> float:
-    width, _, _ = text_to_path.get_text_width_height_descent(text, font, False)
-    return float(width)
+def _advance(signs: str, is_serif: bool, is_bold: bool) -> float:
+    """Return how far one or two signs move the pen, as a share of the size."""
+    font = _measured_font(is_serif, is_bold)
+    font.set_size(_MEASURED_PT, 72)  # at 72 dots to the inch a dot is a point; the drawing sets other sizes between
+    font.set_text(signs, 0.0, flags=LoadFlags.NO_HINTING)
+    width, _ = font.get_width_height()
+    return float(width) / _SUBPIXELS / _MEASURED_PT
+
+
+@lru_cache(maxsize=20_000)
+def _step(sign: str, following: str, is_serif: bool, is_bold: bool) -> float:
+    """Return how far a sign moves the pen before another: its width and the pair's kerning, as a share of the size."""
+    return _advance(sign + following, is_serif, is_bold) - _advance(following, is_serif, is_bold)
+
+
+@lru_cache(maxsize=20_000)
+def _width_em(text: str, is_serif: bool, is_bold: bool) -> float:
+    if len(text) < 2:
+        return _advance(text, is_serif, is_bold) if text else 0.0
+    steps = (_step(one, following, is_serif, is_bold) for one, following in pairwise(text))
+    return sum(steps) + _advance(text[-1], is_serif, is_bold)
 
 
 def text_width_pt(text: str, *, size_pt: float, is_serif: bool = False, is_bold: bool = False) -> float:
-    """Return how wide a text will be set [pt]."""
-    return _width_pt(printable(text), face(is_serif, size_pt, is_bold))
+    """Return how wide a text will be set [pt]; each pair of signs is measured once, a text adds its pairs up."""
+    return size_pt * _width_em(printable(text), is_serif, is_bold)
 
 
 def wrapped(text: str, width_pt: float, *, size_pt: float, is_serif: bool = True, is_bold: bool = False) -> list[str]:
     """Break a text into lines no wider than ``width_pt``; a word that is wider alone is broken within."""
     style = {"size_pt": size_pt, "is_serif": is_serif, "is_bold": is_bold}
-
-    def fits(first: int, end: int) -> bool:
-        line = " ".join(words[first:end])
-        return len(line) <= LONGEST_LINE and text_width_pt(line, **style) <= width_pt  # type: ignore[arg-type]
-
     words = _words(text, width_pt, style)
     lines: list[str] = []
-    first, usual = 0, 1
-    while first < len(words):
-        # From the last line's number of words to this one's: measuring is what breaking a text costs.
-        end = min(first + usual, len(words))
-        if fits(first, end):
-            while end < len(words) and fits(first, end + 1):
-                end += 1
-        else:
-            while end > first + 1 and not fits(first, end):
-                end -= 1
-        if end == first + 1 and not fits(first, end):
-            word = words[first]
-            while len(word) > 1 and (most := _fitting(word, width_pt, **style)) < len(word):  # type: ignore[arg-type]
-                lines.append(word[:most])
-                word = word[most:]
-            words[first] = word  # what is left of it begins the next line
-            if len(word) > 1 or fits(first, end):
+    line: list[str] = []
+    end_pt, length = 0.0, 0
+    for word in words:
+        wide_pt = text_width_pt(word, **style)  # type: ignore[arg-type]
+        if line:
+            further_pt = size_pt * _gap_em(line[-1][-1], word[0], is_serif, is_bold) + wide_pt
+            if end_pt + further_pt <= width_pt and length + 1 + len(word) <= LONGEST_LINE:
+                line.append(word)
+                end_pt, length = end_pt + further_pt, length + 1 + len(word)
                 continue
-        lines.append(" ".join(words[first:end]))
-        first, usual = end, end - first
-    return [line.replace(NO_BREAK, " ") for line in lines]
+            lines.append(" ".join(line))
+        line, end_pt, length = [word], wide_pt, len(word)
+    return [*lines, " ".join(line)] if line else lines
+
+
+def _gap_em(before: str, after: str, is_serif: bool, is_bold: bool) -> float:
+    """Return how far a word stands from the one before it, as a share of the size: a space, moved by its neighbors."""
+    toward = _step(before, " ", is_serif, is_bold) - _advance(before, is_serif, is_bold)
+    return toward + _step(" ", after, is_serif, is_bold)
 
 
 def _words(text: str, width_pt: float, style: dict[str, Any]) -> list[str]:
     """Return what a line may end behind; a figure and its unit count as one word where a line has room for both."""
     words: list[str] = []
-    for word in unbroken(" ".join(printable(text).split())).split(" "):
-        has_room = NO_BREAK not in word or text_width_pt(word, **style) <= width_pt
-        words += [word] if has_room else word.split(NO_BREAK)
+    for bound in unbroken(" ".join(printable(text).split())).split(" "):
+        shown = bound.replace(NO_BREAK, " ")
+        whole = [shown] if text_width_pt(shown, **style) <= width_pt else shown.split(" ")
+        for word in whole:
+            while word and len(word) > (most := _fitting(word, width_pt, **style)):
+                words.append(word[:most])
+                word = word[most:]
+            words += [word] if word else []
     return words
 
 
@@ -130,8 +174,10 @@ def _fitting(text: str, width_pt: float, *, size_pt: float, is_serif: bool = Fal
     """Return how many characters of a text, one at least, fit a width; by halving, for a name may be endless."""
     if not text:
         return 0
-    longest = min(len(text), LONGEST_LINE)
     style = {"size_pt": size_pt, "is_serif": is_serif, "is_bold": is_bold}
+    longest = min(len(text), LONGEST_LINE)
+    if text_width_pt(text[:longest], **style) <= width_pt:  # type: ignore[arg-type]
+        return longest
     return max(
         1,
         bisect_right(
@@ -140,6 +186,24 @@ def _fitting(text: str, width_pt: float, *, size_pt: float, is_serif: bool = Fal
             key=lambda n: text_width_pt(text[:n], **style),  # type: ignore[arg-type]
         ),
     )
+
+
+class _Line(Artist):
+    """One line of words, handed to the renderer as it stands: its place is known, so nothing is measured again."""
+
+    def __init__(self, at: tuple[float, float], words: str, font: FontProperties, ink: str, turn_deg: float) -> None:
+        super().__init__()
+        self.at, self.words, self.font, self.ink, self.turn_deg = at, words, font, ink, turn_deg
+
+    def draw(self, renderer: Any) -> None:
+        """Draw it."""
+        x, y = self.get_transform().transform(self.at)
+        if renderer.flipy():
+            y = renderer.get_canvas_width_height()[1] - y
+        context = renderer.new_gc()
+        context.set_foreground(self.ink)
+        renderer.draw_text(context, x, y, self.words, self.font, self.turn_deg)
+        context.restore()
 
 
 class Pen:
@@ -206,20 +270,18 @@ class Pen:
         if not words:
             return
         font = face(is_serif, size_pt, is_bold)
+        turned = Affine2D().rotate_deg(turn_deg).translate(x, y)
+        wide_pt = 0.0 if align == "left" else text_width_pt(words, size_pt=size_pt, is_serif=is_serif, is_bold=is_bold)
+        start = {"left": 0.0, "center": -0.5, "right": -1.0}[align] * wide_pt
         if halo_pt:
             # The halo is drawn as outlines below, the words themselves stay text that can be picked and searched.
-            from matplotlib.transforms import Affine2D
-
-            shift = {"left": 0.0, "center": -0.5, "right": -1.0}[align] * _width_pt(words, font)
-            place = Affine2D().translate(shift, 0).rotate_deg(turn_deg).translate(x, y)
             self.path(
-                TextPath((0, 0), words, prop=font).transformed(place),
+                TextPath((start, 0), words, prop=font).transformed(turned),
                 facecolor=PAPER, edgecolor=PAPER, linewidth=2 * halo_pt, joinstyle="round",
             )  # fmt: skip
-        self._axes.text(
-            x, y, words, fontproperties=font, color=ink, ha=align, va="baseline", rotation=turn_deg,
-            rotation_mode="anchor", zorder=self._next(), parse_math=False,
-        )  # fmt: skip
+        line = _Line(tuple(turned.transform((start, 0.0))), words, font, ink, turn_deg)
+        line.set_zorder(self._next())
+        self._axes.add_artist(line)
 
     def block(self, x: float, top: float, lines: Sequence[str], *, size_pt: float, is_bold: bool = False) -> float:
         """Set lines of the serif downward from ``top`` and return where they end."""
