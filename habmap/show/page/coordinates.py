@@ -10,6 +10,8 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
+from habmap.land.label_room import label_rooms
+
 #: Decimals of a degree: 0.11 m of latitude, finer than any boundary walked.
 DEGREE_DECIMALS: Final = 6
 
@@ -32,6 +34,18 @@ def steps(lonlat: NDArray[np.float64]) -> list[int]:
     micro = np.rint(lonlat * 10**DEGREE_DECIMALS).astype(np.int64)
     found: list[int] = np.diff(micro, axis=0, prepend=np.zeros((1, 2), np.int64)).ravel().tolist()
     return found
+
+
+def rooms(shapes: Sequence[BaseGeometry]) -> list[list[list[float]]]:
+    """Return the rooms for words (`label_rooms`) of each shape (lon/lat): middle, half width and half height [°]."""
+    if not shapes:
+        return []
+    _, south, _, north = shapely.total_bounds(list(shapes))
+    flat = np.array([np.cos(np.radians((south + north) / 2)), 1.0])  # a screen's true shapes, to a hair
+    found = label_rooms([shapely.transform(shape, flat.__mul__) for shape in shapes])
+    found[:, :, :2] /= flat
+    found[:, :, 2] /= flat[0]
+    return [[np.round(room, DEGREE_DECIMALS + 1).tolist() for room in own if np.isfinite(room[0])] for own in found]
 
 
 def stepped_polygons(shape: BaseGeometry) -> list[list[list[int]]]:

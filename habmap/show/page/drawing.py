@@ -6,12 +6,13 @@ import json
 from typing import Final
 
 from habmap.show import symbols, words
+from habmap.show.on_own_ground import name_lines, newest_work, work_lines
 from habmap.show.page import coordinates
 from habmap.show.page.parts import PAGE_PARTS
 from habmap.show.palette import DARK_STAGES
 from habmap.show.records import Page, PageUnit, extent
 from habmap.show.templating import DIRECTION_SIGNS
-from habmap.vocabulary import CEDAR_COVERS, PRACTICE_WORDS
+from habmap.vocabulary import CEDAR_COVERS
 
 #: JSON signs that would end or open markup inside a script element, or break a line in old engines.
 _MARKUP: Final = (
@@ -22,6 +23,7 @@ _MARKUP: Final = (
 
 def drawing_json(page: Page) -> str:
     """Return the drawing as JSON that is safe inside a ``<script>`` element, whatever names it holds."""
+    worked = newest_work(page.work)
     drawing = {
         "extent": extent(page),
         "units": [
@@ -30,10 +32,12 @@ def drawing_json(page: Page) -> str:
                 "name": words.unit_title(unit),
                 "order": unit.order,
                 "at": coordinates.pair(unit.label_lonlat),
+                "lines": ["\n".join(lines) for lines in name_lines(words.unit_title(unit))],
+                "rooms": rooms,
                 "says": f"{words.unit_title(unit)}: {_says(unit)}",
                 "shape": coordinates.geojson(unit.geometry),
             }
-            for unit in page.units
+            for unit, rooms in zip(page.units, coordinates.rooms([one.geometry for one in page.units]), strict=True)
         ],
         "pieces": [
             {"unit": piece.unit_id, "stage": piece.stage, "shape": coordinates.geojson(piece.geometry)}
@@ -42,10 +46,19 @@ def drawing_json(page: Page) -> str:
         "mixed": [coordinates.geojson(one.geometry) for one in page.shares if one.kind == "both"],
         "patches": [
             {
-                "label": f"{PRACTICE_WORDS[work.entry.practice]} {words.short_day(work.entry.date)}",
+                "lines": ["\n".join(lines) for lines in work_lines(work)],
+                "rooms": whole,
+                "newest": newest if one.until is not None else None,
+                "until": one.until,
                 "shape": coordinates.geojson(work.geometry),
             }
-            for work in page.work
+            for work, one, whole, newest in zip(
+                page.work,
+                worked,
+                coordinates.rooms([work.geometry for work in page.work]),
+                coordinates.rooms([one.newest for one in worked]),
+                strict=True,
+            )
         ],
         "features": [
             {

@@ -9,16 +9,23 @@ from typing import Final
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
 
+from habmap.land.label_room import label_rooms, lying_on, spots, widest_spot
 from habmap.show import words
+from habmap.show.on_own_ground import name_lines, newest_work, work_lines
 from habmap.show.palette import CONTOUR_INK, INK, WATER_INK
 from habmap.show.records import Page, PageFeature, PageUnit
 from habmap.show.relief import Relief
-from habmap.show.sheet.map import Frame
+from habmap.show.sheet.map import Frame, is_drawn_to_shape
 from habmap.show.sheet.pen import LEADING, LEAST_PT, Pen, text_width_pt
-from habmap.vocabulary import PRACTICE_WORDS
 
 NUMERAL_PT: Final = 17.0
+#: Half the side of a mark, and a hair [pt].
+MARK_PT: Final = 6.5
+#: Features drawn as solid ground, that words would hide.
+BUILDING_KINDS: Final = frozenset({"house", "building", "school"})
 
 
 class Labels:
@@ -54,6 +61,7 @@ class Labels:
 def draw_words(pen: Pen, frame: Frame, page: Page) -> None:
     """Set the words of the whole map over its ground: units, features, work and heights."""
     labels = Labels(frame)
+    keep_marks_clear(frame, page.features, labels)
     _unit_labels(pen, frame, page.units, labels)
     draw_feature_labels(pen, frame, page.features, labels)
     _patch_labels(pen, frame, page, labels)
@@ -61,26 +69,34 @@ def draw_words(pen: Pen, frame: Frame, page: Page) -> None:
         draw_contour_labels(pen, frame, page.relief, labels)
 
 
-def draw_numerals(pen: Pen, frame: Frame, units: Sequence[PageUnit], *, size_pt: float, named: int) -> int:
+def draw_numerals(
+    pen: Pen,
+    frame: Frame,
+    units: Sequence[PageUnit],
+    *,
+    size_pt: float,
+    named: int,
+    features: Sequence[PageFeature] = (),
+) -> int:
     """Set the order of work alone, large enough for a room; return how many units had no room for their numeral.
 
     Parameters
     ----------
     named
         So many units, the first ones, get theirs in any case; every other one only on its own ground and clear of all.
+    features
+        What is drawn as a mark, which no numeral covers.
     """
     labels = Labels(frame)
+    keep_marks_clear(frame, features, labels)
     left_out = 0
     ordered = sorted((one for one in units if one.order is not None), key=lambda one: one.order or 0)
-    for place, unit in enumerate(ordered):
-        point = frame.on_paper(shapely.Point(unit.label_lonlat))
-        ground = frame.on_paper(unit.geometry).buffer(0)
-        at = (float(point.x), float(point.y))
+    rooms = label_rooms(_shown(frame, [unit.geometry for unit in ordered]))
+    for place, (unit, own) in enumerate(zip(ordered, rooms, strict=True)):
         numeral = [_Line(str(unit.order), size_pt, is_serif=True, is_bold=True)]
-        spots = [spot for spot in _around(at, size_pt) if ground.contains(shapely.Point(spot))]
-        if any(_set(pen, labels, spot, numeral) for spot in spots):
+        if _set_on(pen, labels, own, numeral):
             continue
-        if place < named:
+        if place < named and (at := widest_spot(own)) is not None:
             _set(pen, labels, at, numeral, anyway=True)
         else:
             left_out += 1
@@ -161,37 +177,42 @@ def _around(at: tuple[float, float], reach: float) -> Iterable[tuple[float, floa
             )
 
 
-def _level(at: tuple[float, float], half_pt: float) -> shapely.LineString:
-    """Return a level line about a point: the spine of words that are to lie within some ground."""
-    return shapely.LineString([(at[0] - half_pt, at[1]), (at[0] + half_pt, at[1])])
-
-
 def _unit_labels(pen: Pen, frame: Frame, units: Sequence[PageUnit], labels: Labels) -> None:
-    """Set each unit's numeral, name and acres; where they do not fit, its numeral or label alone, never nothing."""
-    for unit in sorted(units, key=lambda one: (one.order is None, one.order or 0)):
-        ground = frame.on_paper(unit.geometry).buffer(0)
-        point = frame.on_paper(shapely.Point(unit.label_lonlat))
-        at = (float(point.x), float(point.y))
-        middle = (float(ground.centroid.x), float(ground.centroid.y))
+    """Set each unit's numeral, name and acres on its own ground; without room, its numeral or label alone."""
+    rooms = label_rooms(_shown(frame, [unit.geometry for unit in units]))
+    for unit, own in sorted(zip(units, rooms, strict=True), key=lambda one: (one[0].order is None, one[0].order or 0)):
         numeral = [] if unit.order is None else [_Line(str(unit.order), NUMERAL_PT, is_serif=True, is_bold=True)]
-        name, acres = _Line(words.unit_title(unit)), _Line(f"{words.tenths(unit.acres)} acres")
-        short = numeral or [_Line(unit.unit_id)]
-        named, labeled = [*numeral, name, acres], [*numeral, _Line(unit.unit_id), acres]
-        # First wholly on its own ground, then with its ends over the edge, then shorter.
-        for lines, within in ((named, 0.5), (named, 0.4), (labeled, 0.4), ([*short, acres], 0.4), (short, 0.4)):
-            half = max(line.width_pt for line in lines) * within
-            half_high = sum(line.size_pt for line in lines) * 0.3
-            spots = (
-                spot
-                for start in (at, middle)
-                for spot in _around(start, 36.0)
-                if ground.contains(_level(spot, half).buffer(half_high, cap_style="flat"))
-            )
-            if any(_set(pen, labels, spot, lines) for spot in spots):
-                break
-        else:
-            if not any(_set(pen, labels, spot, short) for spot in _around(at, 24.0)):
-                _set(pen, labels, at, short, anyway=True)
+        acres, short = _Line(f"{words.tenths(unit.acres)} acres"), numeral or [_Line(unit.unit_id)]
+        names = [[_Line(line) for line in lines] for lines in name_lines(words.unit_title(unit))]
+        ways = [[*numeral, *name, acres] for name in names] + [[*numeral, *name] for name in names]
+        if any(_set_on(pen, labels, own, lines) for lines in (*ways, [*short, acres], short)):
+            continue
+        at = widest_spot(own)
+        if at is not None and not any(_set(pen, labels, spot, short) for spot in _around(at, 24.0)):
+            _set(pen, labels, at, short, anyway=True)
+
+
+def _shown(frame: Frame, shapes: Sequence[BaseGeometry]) -> list[BaseGeometry]:
+    """Return the parts of shapes (lon/lat) that lie well within the frame, in points of the page."""
+    window = shapely.box(*frame.box).buffer(-2)
+    return [shapely.intersection(shapely.make_valid(frame.on_paper(shape)), window) for shape in shapes]
+
+
+def _set_on(pen: Pen, labels: Labels, rooms: NDArray[np.float64], lines: Sequence[_Line]) -> bool:
+    """Set lines where they lie on their own ground and cover nothing; say whether there is such a place."""
+    left, bottom, right, top = _box_of((0.0, 0.0), lines)
+    return any(_set(pen, labels, spot, lines) for spot in spots(rooms, right - left, top - bottom))
+
+
+def keep_marks_clear(frame: Frame, features: Sequence[PageFeature], labels: Labels) -> None:
+    """Take the ground of houses and other marks, so that no words cover them."""
+    for feature in features:
+        for part in shapely.get_parts(frame.on_paper(feature.geometry)):
+            if not is_drawn_to_shape(part, feature.kind):
+                at = part if part.geom_type == "Point" else part.representative_point()
+                labels.take((at.x - MARK_PT, at.y - MARK_PT, at.x + MARK_PT, at.y + MARK_PT), anyway=True)
+            elif part.geom_type == "Polygon" and feature.kind in BUILDING_KINDS:
+                labels.take(part.bounds, anyway=True)
 
 
 def draw_feature_labels(pen: Pen, frame: Frame, features: Sequence[PageFeature], labels: Labels) -> None:
@@ -211,38 +232,36 @@ def draw_feature_labels(pen: Pen, frame: Frame, features: Sequence[PageFeature],
             points = [longest.representative_point()]
         line = _Line(label, is_serif=True)
         side = line.width_pt / 2 + 10
-        beside = ((0, 10), (0, -10), (side, 0), (-side, 0), (side, 10), (-side, 10), (side, -10), (-side, -10))
-        shifts = (*beside, (0, 15), (0, -15), (0, 22), (0, -22))  # off what is drawn beside a line
+        beside = ((0, 13), (0, -13), (side, 0), (-side, 0), (side, 10), (-side, 10), (side, -10), (-side, -10))
+        shifts = (*beside, (0, 22), (0, -22))  # off what is drawn beside a line
         spots = ((point.x + right, point.y + up) for point in points for right, up in shifts)
         any(_set(pen, labels, spot, [line], ink=ink) for spot in spots)
 
 
 def _patch_labels(pen: Pen, frame: Frame, page: Page, labels: Labels) -> None:
-    """Set what was done and when on each patch that has room, off fences and the like where it can.
+    """Set what was done last and when on each patch that has room, off fences and the like where it can.
 
     The rest stands in the list of the work.
     """
-    window = shapely.box(*frame.box)
     drawn = [frame.on_paper(feature.geometry) for feature in page.features]
     if page.boundary is not None:
         drawn.append(frame.on_paper(page.boundary).boundary)
     marks = shapely.STRtree(drawn)
-    for work in sorted(page.work, key=lambda one: one.entry.date, reverse=True):
-        ground = shapely.intersection(shapely.make_valid(frame.on_paper(work.geometry)), window)
-        if ground.is_empty or ground.area < 400:
-            continue
-        circle = shapely.maximum_inscribed_circle(ground, tolerance=1.0)
-        x, y = circle.coords[0]
-        did, day = _Line(PRACTICE_WORDS[work.entry.practice]), words.short_day(work.entry.date)
+    grounds = _shown(frame, [one.newest for one in newest_work(page.work)])
+    rooms = label_rooms(grounds)
+    newest_first = sorted(range(len(grounds)), key=lambda k: page.work[k].entry.date, reverse=True)
+    for work, ground, own in ((page.work[k], grounds[k], rooms[k]) for k in newest_first):
         crossed = []
         is_set = False
-        for lines in ([did, _Line(day)], [did, _Line(f"{day[:3]} {work.entry.date.year}")]):
-            half = max(line.width_pt for line in lines) * 0.3
-            spots = [spot for spot in _around((x, y), 32.0) if ground.contains(_level(spot, half))]
-            boxes = [shapely.box(*_box_of(spot, lines)) for spot in spots]
+        for lines in ([_Line(line) for line in way] for way in work_lines(work)):
+            left, bottom, right, top = _box_of((0.0, 0.0), lines)
+            found = list(spots(own, right - left, top - bottom))
+            if found:
+                found += lying_on(ground, [*_around(found[0], 32.0)], right - left, top - bottom)
+            boxes = [shapely.box(*_box_of(spot, lines)) for spot in found]
             hit = set(marks.query(boxes, "intersects")[0].tolist()) if boxes else set()
-            crossed += [(spot, lines) for number, spot in enumerate(spots) if number in hit]
-            clear = (spot for number, spot in enumerate(spots) if number not in hit)
+            crossed += [(spot, lines) for number, spot in enumerate(found) if number in hit]
+            clear = (spot for number, spot in enumerate(found) if number not in hit)
             if is_set := any(_set(pen, labels, spot, lines) for spot in clear):
                 break
         if not is_set:  # better across a line than not at all

@@ -152,7 +152,8 @@ function drawPlace(map) {
   slate.style.pointerEvents = "none";
   slate.setAttribute("aria-hidden", "true");
   // Of thousands of dates few find room: a mark is an element only once it may be seen. One that is `off` never is.
-  function mark(latlng, node, kind, weight, angle, lift, group) {
+  // `own`: its ground's rooms and the ways to break its lines; it stands where it lies on that ground, or not at all.
+  function mark(latlng, node, kind, weight, angle, lift, group, own) {
     const tilt = angle || lift ? `translate(-50%, -50%) rotate(${angle || 0}deg) translateY(${lift || 0}px)` : "";
     const one = {
       element: null,
@@ -163,6 +164,8 @@ function drawPlace(map) {
       kind,
       weight,
       group,
+      own,
+      spot: null,
       off: false,
       always: kind.startsWith("order") && place.units.length <= 40,
     };
@@ -183,7 +186,7 @@ function drawPlace(map) {
     return one;
   }
   function put(one) {
-    const at = map.latLngToLayerPoint(one.latlng);
+    const at = map.latLngToLayerPoint(one.spot || one.latlng);
     one.element.style.left = `${at.x}px`;
     one.element.style.top = `${at.y}px`;
   }
@@ -198,6 +201,86 @@ function drawPlace(map) {
     });
     slate.style.visibility = "visible";
   }
+  // Whether a room for words is larger than a box on the screen, and the middles at which that then lies on its ground:
+  // as `spots` of habmap.land.label_room has them, whose rooms these are.
+  const WHOLLY = Math.SQRT1_2 / 0.95;
+  function spots(rooms, width, height) {
+    const found = [],
+      moved = [];
+    rooms.forEach(([lon, lat, across, up]) => {
+      const middle = map.latLngToLayerPoint([lat, lon]),
+        edge = map.latLngToLayerPoint([lat + up, lon + across]);
+      const wide = edge.x - middle.x,
+        high = middle.y - edge.y,
+        slack = Math.min(wide - width / 2, high - height / 2);
+      if (slack < 0) return;
+      found.push([slack, middle]);
+      const right = Math.max(0, wide * WHOLLY - width / 2),
+        down = Math.max(0, high * WHOLLY - height / 2);
+      for (const [x, y] of [[0, -1], [0, 1], [1, 0], [-1, 0], [1, -1], [-1, -1], [1, 1], [-1, 1]])
+        moved.push(L.point(middle.x + x * right, middle.y + y * down));
+    });
+    return [...found.sort((a, b) => b[0] - a[0]).map(([, middle]) => middle), ...moved];
+  }
+  // The size of lines as they would be set, measured without laying them out.
+  const ruled = document.createElement("canvas").getContext("2d"),
+    widths = new Map();
+  function sizeOf(one, lines) {
+    const style = getComputedStyle(laid(one).ink),
+      font = `${style.fontStyle} ${style.fontWeight} ${style.fontSize} ${style.fontFamily}`;
+    const key = `${font}|${lines}`;
+    if (!widths.has(key)) {
+      ruled.font = font;
+      widths.set(key, Math.max(...lines.split("\n").map((line) => ruled.measureText(line).width)));
+    }
+    return [widths.get(key) + 4, lines.split("\n").length * parseFloat(style.lineHeight) + 2];
+  }
+  const boxAt = (at, width, height) => ({
+    left: at.x - width / 2,
+    right: at.x + width / 2,
+    top: at.y - height / 2,
+    bottom: at.y + height / 2,
+  });
+  const touching = (b, kept) =>
+    kept.some((k) => b.left < k.right + 3 && b.right > k.left - 3 && b.top < k.bottom + 1 && b.bottom > k.top - 1);
+  // A date is told only closer in than the whole property is seen.
+  const isClose = () => map.getZoom() > map.getBoundsZoom(box, false, L.point(36, 36)) + 0.3;
+  // Find the place of words on their own ground, with their numeral above them where they have one; true if there is one.
+  function seat(one, kept, frame) {
+    const numeral = one.own.numeral && !one.own.numeral.off ? one.own.numeral : null,
+      over = numeral ? laid(numeral).ink.getBoundingClientRect() : { width: 0, height: 0 };
+    for (const lines of one.own.lines) {
+      const [width, height] = sizeOf(one, lines),
+        wide = Math.max(width, over.width),
+        high = height + over.height;
+      for (const at of spots(one.own.rooms, wide, high)) {
+        const b = boxAt(at, wide, high);
+        if (b.left < frame.left || b.right > frame.right || b.top < frame.top || b.bottom > frame.bottom) continue;
+        if (touching(b, kept)) continue;
+        one.ink.textContent = lines;
+        one.spot = map.layerPointToLatLng([at.x, b.bottom - height / 2]);
+        put(one);
+        if (numeral) {
+          numeral.spot = map.layerPointToLatLng([at.x, b.top + over.height / 2]);
+          put(numeral);
+        }
+        return kept.push(b);
+      }
+    }
+    return false;
+  }
+  // A numeral alone: where it fits on its ground, else at the ground's own point.
+  function seatNumeral(one, kept) {
+    const { width, height } = one.ink.getBoundingClientRect(),
+      at = spots(one.own.rooms, width, height).find((spot) => !touching(boxAt(spot, width, height), kept));
+    one.spot = at ? map.layerPointToLatLng(at) : null;
+    put(one);
+    const b = boxAt(map.latLngToLayerPoint(one.spot || one.latlng), width, height),
+      shown = one.always || !touching(b, kept);
+    if (shown) kept.push(b);
+    return shown;
+  }
+
   // Where marks are many, those that even a small guess at their size puts outside or under a weightier one are passed over.
   function likely(inOrder) {
     const size = map.getSize(),
@@ -222,20 +305,48 @@ function drawPlace(map) {
     document
       .querySelectorAll(".photopoint:not([hidden]) path")
       .forEach((wedge) => kept.push(wedge.getBoundingClientRect())); // they lie on top
-    const boxes = new Map([...seen].map((one) => [one, one.ink.getBoundingClientRect()])); // all read before any is changed
+    // All is measured against the map's own corner: words are laid by it too.
+    const corner = map.containerPointToLayerPoint([0, 0]),
+      within = boxAt(corner.add(map.getSize().divideBy(2)), map.getSize().x, map.getSize().y);
+    const layered = (b) => ({
+      left: b.left - frame.left + corner.x,
+      right: b.right - frame.left + corner.x,
+      top: b.top - frame.top + corner.y,
+      bottom: b.bottom - frame.top + corner.y,
+    });
+    kept.forEach((b, i) => {
+      kept[i] = layered(b);
+    });
+    const boxes = new Map(); // all read before any is changed
+    seen.forEach((one) => {
+      if (!one.own) boxes.set(one, layered(one.ink.getBoundingClientRect()));
+    });
     marks.forEach((one) => {
       if (one.element && !seen.has(one)) one.element.classList.add("hushed");
     });
+    const close = isClose(),
+      done = new Set();
     seen.forEach((one) => {
-      const b = boxes.get(one),
-        inside = b.left > frame.left && b.right < frame.right && b.top > frame.top && b.bottom < frame.bottom;
-      const touches = kept.some(
-        (k) => b.left < k.right + 3 && b.right > k.left - 3 && b.top < k.bottom + 1 && b.bottom > k.top - 1,
-      );
-      const shown = one.always || (inside && !touches && !said.has(one.group));
-      if (shown) one.element.classList.toggle("ondark", isDark(one.latlng)); // the ground under it may be that of another day
+      if (done.has(one)) return;
+      let shown;
+      if (one.own?.numeral) {
+        const numeral = one.own.numeral;
+        shown = seat(one, kept, within);
+        if (!numeral.off) {
+          numeral.element.classList.toggle("hushed", !(shown || seatNumeral(numeral, kept)));
+          numeral.element.classList.toggle("ondark", isDark(numeral.spot || numeral.latlng));
+          done.add(numeral);
+        }
+      } else if (one.own) {
+        shown = (one.kind !== "day" || close) && !said.has(one.group) && Boolean(seat(one, kept, within));
+      } else {
+        const b = boxes.get(one),
+          inside = b.left > within.left && b.right < within.right && b.top > within.top && b.bottom < within.bottom;
+        shown = one.always || (inside && !touching(b, kept) && !said.has(one.group));
+        if (shown) kept.push(b);
+      }
+      if (shown) one.element.classList.toggle("ondark", isDark(one.spot || one.latlng)); // the ground under it may be that of another day
       one.element.classList.toggle("hushed", !shown);
-      if (shown) kept.push(b);
       if (shown && one.group) said.add(one.group);
     });
   }
@@ -303,14 +414,14 @@ function drawPlace(map) {
   if (place.boundary)
     shape(place.boundary, "edges", { fill: false, color: INK, weight: 2, dashArray: "16 4 3 4 3 4" }).addTo(map);
   opening.patches = drawPatches(place.patches.map((patch) => patch.shape));
+  // A date stands where its work is the newest; on days before later work came over it, anywhere on its ground.
   place.patches.forEach((patch) => {
-    const b = edgesOf(partsOf(patch.shape)),
-      tall = b.north - b.south,
-      middle = (b.west + b.east) / 2;
-    patch.marks = [
-      mark([b.north - tall * 0.16, middle], patch.label, "day", 4, 0, 0, patch),
-      mark([b.south + tall * 0.16, middle], patch.label, "day", 3.9, 0, 0, patch),
-    ];
+    patch.marks = [patch.newest ?? patch.rooms, patch.newest && patch.rooms].map((rooms) =>
+      rooms?.length
+        ? mark([rooms[0][1], rooms[0][0]], patch.lines[0], "day", 4, 0, 0, patch, { lines: patch.lines, rooms })
+        : null,
+    );
+    if (patch.marks[1]) patch.marks[1].off = true;
   });
 
   // --- features in survey convention ---
@@ -318,7 +429,7 @@ function drawPlace(map) {
     const node = svg("svg", { width: 16, height: 16, viewBox: "-1 -1 16 16" });
     svg("path", { d: rule.mark, fill: "none", stroke: PAPER, "stroke-width": 4 }, node);
     svg("path", { d: rule.mark, fill: rule.solid ? INK : "none", stroke: INK, "stroke-width": 1.3 }, node);
-    mark(latlng, node, "symbol", 9);
+    mark(latlng, node, "symbol", 11);
   }
   place.features.forEach((feature) => {
     const rule = place.symbols[feature.kind],
@@ -398,9 +509,11 @@ function drawPlace(map) {
   let chosen = null,
     chosenEdge = null;
   place.units.forEach((unit) => {
-    unit.marks = [mark([unit.at[1], unit.at[0]], written(unit.name), "unitname", 6, 0, unit.order === null ? 0 : 27)];
-    if (unit.order !== null)
-      unit.marks.push(mark([unit.at[1], unit.at[0]], written(String(unit.order)), "order", 10 - unit.order / 1000));
+    const at = [unit.at[1], unit.at[0]],
+      order = unit.order === null ? null : mark(at, written(String(unit.order)), "order", 9 - unit.order / 1000, 0, 0, null, { rooms: unit.rooms });
+    const own = { lines: unit.lines, rooms: unit.rooms, numeral: order };
+    unit.marks = [mark(at, unit.lines[0], "unitname", order ? 10 - unit.order / 1000 : 6, 0, 0, null, own)];
+    if (order) unit.marks.push(order);
     unit.paths = [];
     const reach = shape(unit.shape, "reach", {
       color: INK,

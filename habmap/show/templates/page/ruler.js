@@ -122,8 +122,9 @@ PARTS.push((sheet) => {
       });
     }
     place.patches.forEach((patch, i) =>
-      patch.marks.forEach((one) => {
-        one.off = data.patches[i] > step;
+      patch.marks.forEach((one, k) => {
+        const isOver = patch.until !== null && data.patches[patch.until] <= step; // by later work
+        if (one) one.off = data.patches[i] > step || (patch.until !== null && isOver !== (k === 0));
       }),
     );
     place.units.forEach((unit) =>
