@@ -286,3 +286,16 @@ def test_a_form_half_filled_survives_a_reload(at_desk: Callable[..., Seen], demo
     assert page.get_by_label("share killed").input_value() == "85"
     assert page.locator("[name=unit]").first.is_checked()
     seen.check()
+
+
+def test_a_unit_that_is_picked_on_the_map_is_logged(at_desk: Callable[..., Seen], demo_place: Path) -> None:
+    seen = at_desk(size=DESKTOP, place=demo_place)
+    page = seen.page
+    page.get_by_role("link", name="Map", exact=True).click()
+    page.wait_for_selector("body[data-drawn=yes]")
+    page.locator("tr.unit[data-unit=C3] button").click()
+    page.get_by_role("link", name="log work in C3").first.click()
+    page.get_by_role("link", name="mowed", exact=True).click()
+    assert page.locator("[name=unit][value=C3]").is_checked()
+    assert page.locator("[name=unit]:checked").count() == 1
+    seen.check()

@@ -47,15 +47,20 @@
     for (const name of ["dragleave", "drop"]) field.addEventListener(name, () => field.classList.remove("over"));
   }
 
-  // --- a page that is still being worked out comes by itself ---
-  if (document.querySelector("[data-waiting]")) setTimeout(() => location.reload(), 700);
+  // --- a page that is still being worked out comes by itself, unless its reader went on to another ---
+  let isLeaving = false;
+  addEventListener("beforeunload", () => {
+    isLeaving = true;
+  });
+  const comeAgain = () => isLeaving || location.reload();
+  if (document.querySelector("[data-waiting]")) setTimeout(comeAgain, 700);
 
   // --- long work: how far it is ---
   const work = document.querySelector("[data-work]");
   async function look() {
     const answer = await fetch(work.dataset.work);
     const now = await answer.json();
-    if (now.is_over) return location.reload();
+    if (now.is_over) return comeAgain();
     work.querySelector("[role=status]").textContent = now.words;
     return setTimeout(look, 500);
   }

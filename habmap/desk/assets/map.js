@@ -4,4 +4,15 @@
   form.addEventListener("submit", () => {
     document.getElementById("drawn-ground").value = document.getElementById("pencil-text").value;
   });
+
+  // --- a unit that is picked can be logged: its row tells where, and so does its note on the map ---
+  for (const row of document.querySelectorAll("tr.unit")) {
+    const telling = row.nextElementSibling.querySelector(".telling"),
+      said = document.createElement("p"),
+      link = document.createElement("a");
+    link.href = `${form.dataset.log}?unit=${encodeURIComponent(row.dataset.unit)}`;
+    link.textContent = `log work in ${row.dataset.unit}`;
+    said.append(link);
+    telling.append(said);
+  }
 })();

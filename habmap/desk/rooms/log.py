@@ -306,7 +306,8 @@ def _cautions(practice: str) -> tuple[str, ...]:
 
 
 def _kept(asked: Asked) -> dict[str, str]:
-    return {"draft": asked.text("draft")} if asked.has("draft") else {}
+    """Return what was chosen before the kind of work: an outline that was drawn, a unit that was picked."""
+    return {name: asked.text(name) for name in ("draft", "unit") if asked.has(name)}
 
 
 ROOM: Final = Room(
