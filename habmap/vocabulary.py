@@ -157,6 +157,8 @@ FEATURE_WORDS: Final = {kind: kind.replace("_", " ") for kind in FEATURE_KINDS} 
 }  # fmt: skip
 #: Kinds that never leave the owner's own copy.
 PRIVATE_FEATURE_KINDS: Final = frozenset({"nest", "grave", "cultural"})
+#: Kinds whose names the public reads too: a neighbor finds the place by them.
+PUBLIC_NAME_KINDS: Final = frozenset({"road", "creek", "pond"})
 #: Kinds that a fire might not cross. Only the burn boss, on the ground, can say so.
 BREAK_FEATURE_KINDS: Final = frozenset({"road", "lane", "line", "creek", "pond"})
 

@@ -142,6 +142,8 @@ class For(StrEnum):
 AudienceOption = Annotated[
     For, typer.Option("--for", help="public leaves out names, notes, hours, costs, reasons and private places.")
 ]
+WithHoursOption = Annotated[bool, typer.Option("--with-hours", help="Tell person-hours; in the owner's copy only.")]
+WithCostOption = Annotated[bool, typer.Option("--with-cost", help="Tell cost; in the owner's copy only.")]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print one JSON object with unrounded numbers.")]
 OnOption = Annotated[
     date | None,

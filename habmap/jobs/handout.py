@@ -13,7 +13,7 @@ from habmap.jobs.effort import effort, slope_outlines
 from habmap.jobs.ground import ground
 from habmap.jobs.map import build_page
 from habmap.jobs.ports import Store
-from habmap.jobs.printing import Written, drawn_into, pdf_path, written
+from habmap.jobs.printing import Written, drawn_into, pdf_path, refuse_money, written
 from habmap.jobs.public import public_view
 from habmap.jobs.schedule import last_day, schedule
 from habmap.jobs.snapshot import snapshot
@@ -59,6 +59,8 @@ def write_handout(
     paper: Paper = "letter",
     audience: Audience = "owner",
     on: date | None = None,
+    with_hours: bool = False,
+    with_cost: bool = False,
     overwrite: bool = False,
 ) -> HandoutResult:
     """Write the four pages as a PDF.
@@ -75,6 +77,8 @@ def write_handout(
         The paper, which lies; on larger paper everything is larger.
     audience
         ``public`` leaves out hours, costs, contracts, names, notes, the words of holds and private features.
+    with_hours, with_cost
+        Tell person-hours, and cost with what contracts ask, in the owner's copy.
     on
         As of this day's work, and what was due on it; ``None``: all work so far, and what is due today.
 
@@ -87,9 +91,12 @@ def write_handout(
     PlaceError, InputError
         As for `habmap.jobs.map.draw_map`.
     """
+    refuse_money(audience, with_hours=with_hours, with_cost=with_cost)
     path = pdf_path(target, folder=folder, name="handout.pdf", what="handout", audience=audience, overwrite=overwrite)
     store = snapshot(store)
-    handout = build_handout(store, now=now, today=today, audience=audience, on=on)
+    handout = build_handout(
+        store, now=now, today=today, audience=audience, on=on, with_hours=with_hours, with_cost=with_cost
+    )
     figures = drawn_into(
         path, lambda file: draw_handout(handout, file, paper=paper), what="handout", audience=audience,
         overwrite=overwrite, make_folder=target is None,
@@ -98,24 +105,36 @@ def write_handout(
         **written(store, handout.page, path),
         **vars(figures),
         paper=paper,
-        person_hours_left=None if handout.effort is None else handout.effort.person_hours_left,
+        person_hours_left=(
+            handout.effort.person_hours_left if handout.effort is not None and handout.page.with_hours else None
+        ),
         seasons=handout.account.seasons,
         asks=tuple(asked(handout)),
     )
 
 
-def build_handout(store: Store, *, now: datetime, today: date, audience: Audience, on: date | None = None) -> Handout:
+def build_handout(
+    store: Store,
+    *,
+    now: datetime,
+    today: date,
+    audience: Audience,
+    on: date | None = None,
+    with_hours: bool = False,
+    with_cost: bool = False,
+) -> Handout:
     """Return the handout's records: every figure from the job that prints it elsewhere."""
+    tells_effort = audience == "owner" and (with_hours or with_cost)
     store = public_view(store) if audience == "public" else snapshot(store)
     state = ground(store, on=on)
     if store.elevation() is not None and state.units:  # one pass over the raster for all that is told
         sets = [unit_outlines(store, on=on).values(), remaining_outlines(store, on=on).values()]
-        timed = [slope_outlines(store, on=on)] if audience == "owner" else []
+        timed = [slope_outlines(store, on=on)] if tells_effort else []
         terrain_sums(store, *sets, *timed)
     due_on = on or today
     parts = (part for row in due(store, on=due_on).items for part in row.parts)
     return handout_of(
-        build_page(store, now=now, audience=audience, on=on, is_paper=True),
+        build_page(store, now=now, audience=audience, on=on, with_hours=with_hours, with_cost=with_cost, is_paper=True),
         state,
         limits=store.settings.stages,
         practices=acres(store, on=on).practices,
@@ -123,7 +142,7 @@ def build_handout(store: Store, *, now: datetime, today: date, audience: Audienc
         upkeep=upkeep_due(state, store.settings),
         items=sorted((part for part in parts if part.state != "done" and part.what not in SPOTS), key=pressing),
         due_on=due_on,
-        spent=effort(store, on=on, today=today) if audience == "owner" else None,
+        spent=effort(store, on=on, today=today) if tells_effort else None,
         ask=store.settings.handout.ask,
         season=_season(store, on=on, today=due_on) if audience == "owner" and state.units else None,
     )

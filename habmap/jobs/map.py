@@ -7,13 +7,12 @@ from datetime import date, datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
-from habmap.errors import UsageError
 from habmap.jobs.acres import acres
 from habmap.jobs.bite import next_bite
 from habmap.jobs.ground import ground
 from habmap.jobs.photos import page_photos
 from habmap.jobs.ports import Store
-from habmap.jobs.printing import Written, written
+from habmap.jobs.printing import Written, refuse_money, written
 from habmap.jobs.public import public_view
 from habmap.jobs.rank import rank
 from habmap.jobs.response import response
@@ -75,13 +74,7 @@ def draw_map(
         The file is already there and ``overwrite`` is false, its name is that of a property's own
         file, or the elevation that the place names cannot be read.
     """
-    if audience == "public" and (with_hours or with_cost):
-        raise UsageError(
-            "hours and cost never stand on a page for the public",
-            value="--with-hours" if with_hours else "--with-cost",
-            allowed="on the owner's page only",
-            mend="leave the option out, or leave out --for public",
-        )
+    refuse_money(audience, with_hours=with_hours, with_cost=with_cost)
     from habmap.show.page.render import render_page  # the page's templates: paper, drawn from here too, has no need
 
     mark = file_mark("map", audience)

@@ -72,6 +72,17 @@ def drawn_into(
     return drawn[0]
 
 
+def refuse_money(audience: Audience, *, with_hours: bool, with_cost: bool) -> None:
+    """Raise ``UsageError`` where hours or cost are asked for in a copy for the public."""
+    if audience == "public" and (with_hours or with_cost):
+        raise UsageError(
+            "hours and cost never stand in a copy for the public",
+            value="--with-hours" if with_hours else "--with-cost",
+            allowed="in the owner's copy only",
+            mend="leave the option out, or leave out --for public",
+        )
+
+
 def pdf_path(target: Path | None, *, folder: Path, name: str, what: str, audience: Audience, overwrite: bool) -> Path:
     """Return the PDF to write: ``target``, or ``out/NAME`` in the property's folder.
 

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from habmap.jobs.map import build_page
 from habmap.jobs.ports import Store
-from habmap.jobs.printing import Written, drawn_into, pdf_path, written
+from habmap.jobs.printing import Written, drawn_into, pdf_path, refuse_money, written
 from habmap.jobs.snapshot import snapshot
 from habmap.show.sheet.paper import Paper
 from habmap.show.sheet.sheet import SheetFigures, draw_sheet, file_name, sheet_of
@@ -34,6 +34,8 @@ def write_sheet(
     audience: Audience = "owner",
     unit_id: str | None = None,
     on: date | None = None,
+    with_hours: bool = False,
+    with_cost: bool = False,
     overwrite: bool = False,
 ) -> SheetResult:
     """Write the map sheet as a PDF.
@@ -50,7 +52,7 @@ def write_sheet(
         ``public`` leaves out names of people and features, notes, hours, costs and private features.
     unit_id
         A sheet of this unit alone.
-    now, on, overwrite
+    now, on, with_hours, with_cost, overwrite
         As for `habmap.jobs.map.draw_map`, which raises the same errors.
 
     Raises
@@ -60,11 +62,14 @@ def write_sheet(
     InputError
         There is no such unit, or no ground to draw.
     """
+    refuse_money(audience, with_hours=with_hours, with_cost=with_cost)
     path = pdf_path(
         target, folder=folder, name=file_name(unit_id), what="sheet", audience=audience, overwrite=overwrite
     )
-    store, is_owner = snapshot(store), audience == "owner"
-    page = build_page(store, now=now, audience=audience, on=on, with_hours=is_owner, with_cost=is_owner, is_paper=True)
+    store = snapshot(store)
+    page = build_page(
+        store, now=now, audience=audience, on=on, with_hours=with_hours, with_cost=with_cost, is_paper=True
+    )
     sheet = sheet_of(page, grid=store.grid, unit_id=unit_id)
     figures = drawn_into(
         path, lambda file: draw_sheet(sheet, file, paper=paper), what="sheet", audience=audience, overwrite=overwrite,

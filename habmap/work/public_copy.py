@@ -6,6 +6,7 @@ from dataclasses import MISSING, fields, replace
 from typing import Any, Final, TypeVar
 
 from habmap.records import BurnRecord, Entry, Feature, Photo, Unit, private_fields
+from habmap.vocabulary import PUBLIC_NAME_KINDS
 
 Record = TypeVar("Record", Entry, Unit, Feature, BurnRecord, Photo)
 #: The column of a units layer with the name that strangers may read.
@@ -21,7 +22,8 @@ def public_copy(record: Record) -> Record:
     """Return a record as strangers may read it: the owner's fields as if nobody had filled them in.
 
     What people call a unit is the owner's (it may name a nest or a neighbor): strangers read its ``public_name``, or
-    where it has none, nothing, and go by its label.
+    where it has none, nothing, and go by its label. Roads, creeks and ponds keep theirs: a neighbor finds the place by
+    them.
     """
     empty: dict[str, Any] = {}
     private = private_fields(type(record))
@@ -31,6 +33,8 @@ def public_copy(record: Record) -> Record:
             empty[field.name] = "" if made is MISSING else made
     if isinstance(record, Unit):
         empty["name"] = public_name(record)
+    if isinstance(record, Feature) and record.kind in PUBLIC_NAME_KINDS:
+        empty["name"] = record.name
     return replace(record, **empty)
 
 

@@ -250,7 +250,7 @@ def test_a_fence_about_a_grave_is_no_public_feature() -> None:
     road_line = GRID.to_lonlat(shapely.LineString([(0, 260), (1500, 260)]))
     road = Feature(uuid="r", kind="road", name="Miller's", geometry=road_line, recorded_at=NOW)
     page = build_page(a_store(a_nest(300, 250), fence, road), now=NOW, audience="public")
-    assert [(feature.kind, feature.name) for feature in page.features] == [("road", "")]
+    assert [(feature.kind, feature.name) for feature in page.features] == [("road", "Miller's")]
 
 
 def test_ground_left_on_purpose_never_rides_on_a_public_handheld_as_remaining() -> None:

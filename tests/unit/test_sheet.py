@@ -134,7 +134,7 @@ def test_the_public_sees_no_names_notes_costs_or_private_places(tmp_path: Path) 
         _feature("lane", LineString([(-200, 0), (200, 0)]), "Ferncastle lane"),
     )
     owner, public = tmp_path / "owner.pdf", tmp_path / "public.pdf"
-    _write(store, owner)
+    _write(store, owner, with_hours=True, with_cost=True)
     _write(store, public, audience="public")
     secrets = ("Ossian", "777", "31 person", "by hand", "Owl", "nest", "Ferncastle", "private")
     told, hidden = pdf_words(owner), pdf_words(public)
@@ -240,6 +240,54 @@ def test_lines_are_never_wider_than_their_room() -> None:
     assert max(text_width_pt(line, size_pt=LEAST_PT, is_serif=True) for line in lines) <= 120
     assert "".join(lines).replace(" ", "") == text.replace(" ", "")
     assert printable("a\nb\t\x07") == "a b"
+
+
+@pytest.mark.poppler
+def test_the_owners_copy_says_so_and_tells_money_only_when_asked(tmp_path: Path) -> None:
+    """The store's lines tell 31 hours and 777 of money; the owner's sheet holds neither unless it is asked for."""
+    told = {}
+    for name, options in (("plain", {}), ("hours", {"with_hours": True}), ("cost", {"with_cost": True})):
+        _write(_store(), tmp_path / f"{name}.pdf", **options)
+        told[name] = pdf_words(tmp_path / f"{name}.pdf")
+    assert all("owner's copy, holds private places" in words for words in told.values())
+    assert [("777" in words, "31 person-hours" in words) for words in told.values()] == [
+        (False, False), (False, True), (True, False),
+    ]  # fmt: skip
+    _write(_store(), tmp_path / "public.pdf", audience="public")
+    public = pdf_words(tmp_path / "public.pdf")
+    assert "made for the public" in public and "owner's copy" not in public
+    with pytest.raises(UsageError, match="never stand in a copy for the public"):
+        _write(_store(), tmp_path / "no.pdf", audience="public", with_cost=True)
+
+
+@pytest.mark.poppler
+def test_the_public_finds_the_way_by_roads_and_water_and_reads_no_other_name(tmp_path: Path) -> None:
+    store = FakeStore(
+        [
+            unit("A1", OUTLINE, name="Ossian's corner"),
+            *(
+                Feature(uuid=f"f{place}", kind=kind, name=name, geometry=GRID.to_lonlat(shape), recorded_at=NOW)
+                for place, (kind, name, shape) in enumerate(
+                    (
+                        ("road", "County Road 9", LineString([(-211, -60), (211, -60)])),
+                        ("creek", "Otter Creek", LineString([(-211, 60), (211, 60)])),
+                        ("pond", "Mill Pond", box(-30, -20, 30, 20)),
+                        ("house", "Ferncastle home", Point(-150, 20)),
+                        ("lane", "Ferncastle drive", LineString([(-200, 0), (-60, 0)])),
+                        ("fence", "Haddock fence", LineString([(100, -40), (100, 40)])),
+                    )
+                )
+            ),
+        ],
+        grid=GRID,
+    )
+    kept, withheld = ("County Road 9", "Otter Creek", "Mill Pond"), ("Ferncastle", "Haddock", "Ossian")
+    for audience in ("owner", "public"):
+        path = tmp_path / f"{audience}.pdf"
+        write_sheet(store, target=path, folder=tmp_path, now=NOW, audience=audience)  # type: ignore[arg-type]
+        words = pdf_words(path)
+        assert [name for name in kept if name not in words] == []
+        assert [name for name in withheld if name in words] == (list(withheld) if audience == "owner" else [])
 
 
 @pytest.mark.parametrize("is_serif", [True, False])

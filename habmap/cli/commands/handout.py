@@ -8,8 +8,18 @@ from typing import Annotated
 import typer
 
 from habmap.cli.commands.sheet import PaperOption, PaperSize
-from habmap.cli.context import AudienceOption, For, JsonOption, OnOption, OverwriteOption, Session
+from habmap.cli.context import (
+    AudienceOption,
+    For,
+    JsonOption,
+    OnOption,
+    OverwriteOption,
+    Session,
+    WithCostOption,
+    WithHoursOption,
+)
 from habmap.cli.output import print_json, say, warn
+from habmap.show.copy_words import made_for
 
 
 def register(app: typer.Typer) -> None:
@@ -25,6 +35,8 @@ def handout(
     ] = None,
     paper: PaperOption = PaperSize.LETTER,
     audience: AudienceOption = For.OWNER,
+    with_hours: WithHoursOption = False,
+    with_cost: WithCostOption = False,
     overwrite: OverwriteOption = False,
     on: OnOption = None,
     as_json: JsonOption = False,
@@ -45,6 +57,8 @@ def handout(
         today=session.today(store.settings.place.timezone),
         paper=paper.value,
         audience=audience.value,
+        with_hours=with_hours,
+        with_cost=with_cost,
         on=on,
         overwrite=overwrite,
     )
@@ -61,6 +75,6 @@ def handout(
     say(
         f"{result.path} tells the story in {result.pages} pages on {result.paper} paper, landscape: "
         f"{result.treated_acres:,.1f} acres treated, {result.remaining_acres:,.1f} remaining, "
-        f"{'before any logged work' if result.on is None else f'as of {result.on}'}; {scale}; made for "
-        f"{'the owner' if result.audience == 'owner' else 'the public'}. Print it at 100%, not fitted to the page."
+        f"{'before any logged work' if result.on is None else f'as of {result.on}'}; {scale}. "
+        f"{made_for(result.audience)} Print it at 100%, not fitted to the page."
     )

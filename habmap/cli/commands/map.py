@@ -7,8 +7,18 @@ from typing import Annotated
 
 import typer
 
-from habmap.cli.context import AudienceOption, For, JsonOption, OnOption, OverwriteOption, Session
+from habmap.cli.context import (
+    AudienceOption,
+    For,
+    JsonOption,
+    OnOption,
+    OverwriteOption,
+    Session,
+    WithCostOption,
+    WithHoursOption,
+)
 from habmap.cli.output import print_json, say, warn
+from habmap.show.copy_words import made_for
 
 
 def register(app: typer.Typer) -> None:
@@ -23,12 +33,8 @@ def draw(
         typer.Option("-o", "--output", metavar="FILE", help="The file to write; out/map.html in the place."),
     ] = None,
     audience: AudienceOption = For.OWNER,
-    with_hours: Annotated[
-        bool, typer.Option("--with-hours", help="Tell person-hours, by unit and season; owner's page only.")
-    ] = False,
-    with_cost: Annotated[
-        bool, typer.Option("--with-cost", help="Tell cost, by unit and season; owner's page only.")
-    ] = False,
+    with_hours: WithHoursOption = False,
+    with_cost: WithCostOption = False,
     overwrite: OverwriteOption = False,
     on: OnOption = None,
     as_json: JsonOption = False,
@@ -60,6 +66,5 @@ def draw(
     say(
         f"{result.path} shows {result.treated_acres:,.1f} acres treated and {result.remaining_acres:,.1f} remaining in "
         f"{result.units} units, {'before any logged work' if result.on is None else f'as of {result.on}'}; "
-        f"{result.bytes / 1e6:.1f} MB, made for {'the owner' if result.audience == 'owner' else 'the public'}, opens "
-        "without a network."
+        f"{result.bytes / 1e6:.1f} MB, opens without a network. {made_for(result.audience)}"
     )

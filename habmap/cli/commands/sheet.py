@@ -8,8 +8,18 @@ from typing import Annotated
 
 import typer
 
-from habmap.cli.context import AudienceOption, For, JsonOption, OnOption, OverwriteOption, Session
+from habmap.cli.context import (
+    AudienceOption,
+    For,
+    JsonOption,
+    OnOption,
+    OverwriteOption,
+    Session,
+    WithCostOption,
+    WithHoursOption,
+)
 from habmap.cli.output import print_json, say, warn
+from habmap.show.copy_words import made_for
 
 
 class PaperSize(StrEnum):
@@ -40,6 +50,8 @@ def sheet(
     ] = None,
     paper: PaperOption = PaperSize.LETTER,
     audience: AudienceOption = For.OWNER,
+    with_hours: WithHoursOption = False,
+    with_cost: WithCostOption = False,
     overwrite: OverwriteOption = False,
     on: OnOption = None,
     as_json: JsonOption = False,
@@ -58,6 +70,8 @@ def sheet(
         now=session.now(),
         paper=paper.value,
         audience=audience.value,
+        with_hours=with_hours,
+        with_cost=with_cost,
         unit_id=unit,
         on=on,
         overwrite=overwrite,
@@ -72,7 +86,7 @@ def sheet(
         f"{result.path} shows {what} at 1:{result.scale:,} on {result.paper} paper, {result.orientation}: "
         f"{result.treated_acres:,.1f} acres treated, {result.remaining_acres:,.1f} remaining, "
         f"{'before any logged work' if result.on is None else f'as of {result.on}'}; "
-        f"{'one page' if result.pages == 1 else f'{result.pages} pages'}, made for "
-        f"{'the owner' if result.audience == 'owner' else 'the public'}. Print it at 100%, not fitted to the page, "
+        f"{'one page' if result.pages == 1 else f'{result.pages} pages'}. "
+        f"{made_for(result.audience)} Print it at 100%, not fitted to the page, "
         "or its scale is no longer true."
     )

@@ -54,26 +54,26 @@ def handout_of(
     items, due_on
         What is due and not done, what presses first, and on which day that was asked.
     spent
-        ``None`` in a copy for the public.
+        ``None`` where neither hours nor cost are told.
     season
         The coming half year, or ``None``.
     """
     waiting = {unit.unit_id for unit in page.units if unit.waits}
-    is_owner = spent is not None
+    is_owner = page.audience == "owner"
     return Handout(
         page=page,
         then=_before(page, state),
         grid=state.grid,
-        account=season_account(state, limits=limits).shown(hours=is_owner, cost=is_owner),
+        account=season_account(state, limits=limits).shown(hours=page.with_hours, cost=page.with_cost),
         practices=tuple((line.practice, line.acres) for line in practices),
         lying_acres=math.fsum(
             piece.acres for piece in state.pieces if piece.state.lying_frac > 0 and piece.unit_id not in waiting
         ),
-        next_units=_next_units(page, stands, upkeep, spent),
+        next_units=_next_units(page, stands, upkeep, spent if page.with_hours else None),
         due=_due(items, page.audience),
         due_on=due_on,
         effort=None if spent is None else _effort(spent),
-        contract=_contract(items) if is_owner else (),
+        contract=_contract(items) if is_owner and page.with_cost else (),
         ask=ask,
         season=season,
     )
@@ -96,6 +96,7 @@ def _next_units(
     upkeep: Mapping[str, Sequence[DueItem]],
     spent: EffortResult | None,
 ) -> tuple[HandoutUnit, ...]:
+    is_owner = page.audience == "owner"
     hours = {} if spent is None else {unit.unit_id: unit.person_hours_left for unit in spent.units}
     return tuple(
         HandoutUnit(
@@ -104,7 +105,7 @@ def _next_units(
             upkeep_acres=sum(item.acres or 0.0 for item in upkeep.get(unit.unit_id, ())),
             person_hours_left=hours.get(unit.unit_id),
             # What will hold it up; its contract lines stand with the money.
-            remarks=tuple(one for one in unit.reasons if one.startswith(COMING_HOLD)) if spent is not None else (),
+            remarks=tuple(one for one in unit.reasons if one.startswith(COMING_HOLD)) if is_owner else (),
         )
         for unit in sorted(page.units, key=lambda unit: unit.order or 0)
         if unit.order is not None

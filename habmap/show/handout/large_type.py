@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from habmap.show import words
+from habmap.show.copy_words import COPY_WORDS
 from habmap.show.handout.records import Handout
 from habmap.show.sheet.foot import Foot
 from habmap.show.sheet.paper import SIZES_PT, Paper
@@ -73,10 +74,9 @@ class HandoutPage:
         """Return cautions, date and how the numbers were made, ready for the foot."""
         page = handout.page
         state = "before any logged work" if page.on is None else f"work up to {words.day_words(page.on)}"
-        public = ", made for the public" if page.audience == "public" else ""
         how = [
             f"{clipped(page.place, self.width / 2, size_pt=self.near_pt)}: {state}, "
-            f"drawn {words.day_words(page.drawn_on)}{public}, page {number} of {handout.pages}.",
+            f"drawn {words.day_words(page.drawn_on)}, {COPY_WORDS[page.audience]}, page {number} of {handout.pages}.",
             *more,
             page.method[0],
             # Without units the pages say so in large type; one line to each of many units would fill the page.

@@ -18,6 +18,7 @@ from shapely.geometry.base import BaseGeometry
 from habmap.errors import InputError
 from habmap.land.grid import LocalGrid
 from habmap.show import words
+from habmap.show.copy_words import COPY_WORDS
 from habmap.show.records import Page, refuse_private
 from habmap.show.sheet.account import Account, bounded, legend_height_pt
 from habmap.show.sheet.foot import GAP_PT, Foot
@@ -206,8 +207,7 @@ def headline(sheet: Sheet) -> str:
 
 def _dateline(page: Page) -> str:
     state = "before any logged work" if page.on is None else f"work up to {words.short_day(page.on)}"
-    public = " · made for the public" if page.audience == "public" else ""
-    return f"{page.place} · {state} · drawn {words.short_day(page.drawn_on)}{public}"
+    return f"{page.place} · {state} · drawn {words.short_day(page.drawn_on)} · {COPY_WORDS[page.audience]}"
 
 
 def _how(sheet: Sheet) -> list[str]:
