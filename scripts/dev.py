@@ -84,7 +84,7 @@ def test(words: list[str]) -> int:
         use_lowest_versions()
         # What an old library says of a newer one beneath it is not ours to mend.
         words = ["-W", "default::DeprecationWarning", "-W", "default::PendingDeprecationWarning", *words]
-    set_up("test")
+    set_up("test", "region")
     get_programs()
     # One worker for each core: most tests run the command in a process of its own and wait for it. Neighbors in a
     # file stay together, so that what they share is made once.
@@ -134,7 +134,7 @@ def read_scripts(*words: str) -> int:
 
 def bench(words: list[str]) -> int:
     """Run every benchmark."""
-    set_up("test")
+    set_up("test", "region")
     get_programs("gdaldem")
     scripts = sorted((TOP / "scripts").glob("bench_*.py"))
     return max((run([program("python"), script, *words], cwd=TOP) for script in scripts), default=0)

@@ -168,6 +168,19 @@ class GroundRaster:
         self._judge_heights()
         return is_found
 
+    def cell_of(self, lonlat: Floats) -> Floats:
+        """Return column and row in analysis cells of lon/lat points, shape ``(points, 2)``; NaN where there is none."""
+        points: Any = shapely.points(lonlat)
+        cells, number = shapely.get_coordinates(self._in_cells(points), return_index=True)
+        found = np.full((len(lonlat), 2), np.nan)
+        found[number] = cells * [1, -1]
+        return found
+
+    @property
+    def analysis_shape(self) -> tuple[int, int]:
+        """Rows and columns of analysis cells."""
+        return self._analysis_shape
+
     # --- where things lie -----------------------------------------------------------------------------------
 
     @property

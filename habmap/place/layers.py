@@ -7,14 +7,15 @@ finite, on the globe, not empty and valid; a file that cannot give that is refus
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
-from contextlib import suppress
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final, Literal
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from pyproj import CRS, Transformer
 from pyproj.exceptions import CRSError
 from shapely import MultiPolygon
@@ -107,7 +108,9 @@ def read_layer(path: Path, *, layer: str | None = None, want: Wanted = "ground",
     if not len(shapes_wkb):
         raise InputError("the layer is empty", where=where, value="0 features", mend="choose another layer or file")
     names = tuple(str(column) for column in meta["fields"])
-    transformer = _transformer(meta["crs"] if head.crs_name is None else head.crs_name, shapes_wkb, where)
+    west, south, east, north = shapely.total_bounds(shapely.from_wkb(shapes_wkb, on_invalid="ignore")).tolist()
+    crs_text = meta["crs"] if head.crs_name is None else head.crs_name
+    transformer = layer_transformer(crs_text, (west, south, east, north), where=where)
     rows: list[LayerRow] = []
     faults: list[HabmapError] = []
     repaired: list[str] = []
@@ -149,6 +152,74 @@ def read_only_feature(
             mend="save it alone in a file of its own; `load units` takes many at once",
         )
     return read.rows[0], read.repaired
+
+
+@dataclass(frozen=True, slots=True)
+class BigLayer:
+    """A layer of ground that is too large to be held whole, open for reading.
+
+    Attributes
+    ----------
+    source, name, where
+        The plain file that holds it, its name there, and both in words.
+    crs_text, bounds
+        Its coordinate system and its rectangle in that.
+    columns, features
+        Its columns, and how many rows it has.
+    """
+
+    source: Path
+    name: str
+    where: str
+    crs_text: str | None
+    bounds: tuple[float, float, float, float]
+    columns: tuple[str, ...]
+    features: int
+
+    def rows(self, first: int, count: int, *, columns: Sequence[str]) -> tuple[NDArray[Any], list[NDArray[Any]]]:
+        """Return the shapes of some rows as WKB in the layer's own coordinates, and some of their columns."""
+        from pyogrio.raw import read
+
+        try:
+            meta, _ids, shapes_wkb, values = read(
+                str(self.source), layer=self.name, force_2d=True, columns=list(columns),
+                skip_features=first, max_features=count,
+            )  # fmt: skip
+        except (OSError, RuntimeError, ValueError) as error:
+            raise _unreadable(self.source, error) from error
+        named = dict(zip(meta["fields"], values, strict=True))
+        return shapes_wkb, [named[column] for column in columns]
+
+
+@contextmanager
+def open_big_layer(path: Path, *, layer: str | None = None) -> Iterator[BigLayer]:
+    """Open one layer of ground for reading in portions; see `read_layer`.
+
+    Raises
+    ------
+    InputError
+        The file or its layer as a whole is unfit.
+    """
+    import pyogrio
+
+    with vector_sources(path) as sources, quiet_libraries(), only_vector_drivers():
+        choices = [choice for source in sources for choice in _layers_of(source, path)]
+        chosen = _chosen(choices, path, layer=layer, want="ground")
+        where = str(path) if len(choices) == 1 else f"{path}, layer {printable(chosen.name)}"
+        try:
+            info = pyogrio.read_info(
+                str(chosen.source), layer=chosen.name, force_feature_count=True, force_total_bounds=True
+            )
+        except (OSError, RuntimeError, ValueError) as error:
+            raise _unreadable(path, error) from error
+        if not info["features"] or info["total_bounds"] is None:
+            raise InputError("the layer is empty", where=where, value="0 features", mend="choose another layer or file")
+        crs_text = info["crs"] if chosen.head is None or chosen.head.crs_name is None else chosen.head.crs_name
+        west, south, east, north = (float(side) for side in info["total_bounds"])
+        columns = tuple(str(column) for column in info["fields"])
+        yield BigLayer(
+            chosen.source, chosen.name, where, crs_text, (west, south, east, north), columns, int(info["features"])
+        )
 
 
 def read_ground(path: Path, *, layer: str | None = None, repair: bool = False) -> MultiPolygon:
@@ -295,8 +366,8 @@ def _unreadable(path: Path, error: Exception) -> InputError:
     )
 
 
-def _transformer(text: str | None, shapes_wkb: Any, where: str) -> Transformer | None:
-    """Return what turns the layer into lon/lat; ``None`` where its numbers are lon/lat already and stay as they are."""
+def layer_transformer(text: str | None, bounds: tuple[float, float, float, float], *, where: str) -> Transformer | None:
+    """Return what turns a layer into lon/lat; ``None`` where its numbers are lon/lat already and stay as they are."""
     crs: CRS | None = None
     if text and not text.lstrip().startswith("+"):  # a PROJ text may name files
         with suppress(CRSError):
@@ -315,8 +386,7 @@ def _transformer(text: str | None, shapes_wkb: Any, where: str) -> Transformer |
         )
     if crs.equals(_LONLAT, ignore_axis_order=True):
         return None
-    bounds = shapely.total_bounds(shapely.from_wkb(shapes_wkb, on_invalid="ignore"))
-    west, south, east, north = (float(side) for side in bounds)
+    west, south, east, north = bounds
     known = bool(np.isfinite(bounds).all())
     return transformer_to_wgs84(crs, bounds=(west, south, east, north) if known else None, where=where)
 

@@ -210,5 +210,10 @@ def rules_here(rules: FaceRules, grid: LocalGrid | None) -> FaceRules:
     The faces that a new place's settings have, southeast to southwest, stand for the sun's side: south of the equator
     they are northwest to northeast. Any others are taken as they are written.
     """
-    is_turned = is_south(grid) and rules.sun_facing_deg == SUN_FACING_NORTH_DEG
+    return rules_for(rules, is_south=is_south(grid))
+
+
+def rules_for(rules: FaceRules, *, is_south: bool) -> FaceRules:
+    """Return what counts as flat, sun-facing and hand-only north or south of the equator; see `rules_here`."""
+    is_turned = is_south and rules.sun_facing_deg == SUN_FACING_NORTH_DEG
     return replace(rules, sun_facing_deg=SUN_FACING_SOUTH_DEG) if is_turned else rules

@@ -29,10 +29,11 @@ RANK = {
     "api": 5,
     "api_paper": 6,
     "desk": 6,
+    "region": 6,
     "cli": 7,  # it starts the other faces
 }
 #: What people and scripts stand before: these alone read the clock.
-FACES = {"api", "api_paper", "cli", "desk"}
+FACES = {"api", "api_paper", "cli", "desk", "region"}
 #: Leaf modules stand alone.
 LEAVES = {"errors", "measures", "vocabulary"}
 #: Rooms that get arrays, geometries and records, and touch no file, clock, environment or screen.

@@ -22,6 +22,7 @@ from habmap.cli.commands import (
     photos,
     plot,
     rank,
+    region,
     response,
     schedule,
     sheet,
@@ -37,6 +38,6 @@ from habmap.cli.commands import (
 #: In the order in which help lists them: set up, keep the log, ask, show, share, look over.
 IN_ORDER = (
     start, load, trace, unit, feature, log, correct, plot, history, acres, terrain, density, rank, bite, week, due,
-    effort, schedule, burnsheet, photos, response, map, sheet, handout, export, unite, check, desk, shortcut,
+    effort, schedule, burnsheet, photos, response, map, sheet, handout, export, unite, check, region, desk, shortcut,
     demo, manual,
 )  # fmt: skip

@@ -1,0 +1,91 @@
+"""A folder of parts: arrays with a few words in one file each, whole or not there at all."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import math
+import os
+import uuid
+from collections.abc import Iterable, Mapping
+from contextlib import suppress
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from habmap.errors import PlaceError
+
+_MARK: Final = b"habmap part 1\n"
+_DIGEST_BYTES: Final = 32
+
+Arrays = Mapping[str, NDArray[Any]]
+
+
+def digest_of(*words: object) -> str:
+    """Return a short name for what something is made from."""
+    return hashlib.sha256(json.dumps(words, sort_keys=True, default=str).encode()).hexdigest()[:32]
+
+
+def write_part(path: Path, words: Mapping[str, Any], arrays: Arrays) -> None:
+    """Write a part through a neighbor that takes its place at the end; the same content gives the same bytes.
+
+    Raises
+    ------
+    PlaceError
+        The disk refused.
+    """
+    digest = hashlib.sha256()
+    neighbor = path.with_name(f".{path.name}.{uuid.uuid4().hex}")
+    described = [(name, part.dtype.str, part.shape) for name, part in arrays.items()]
+    head = json.dumps({"words": words, "arrays": described}, sort_keys=True).encode()
+    try:
+        with neighbor.open("wb") as stream:
+            for piece in (_MARK, len(head).to_bytes(8, "little"), head, *map(_raw, arrays.values())):
+                stream.write(piece)
+                digest.update(piece)
+            stream.write(digest.digest())
+            stream.flush()
+            os.fsync(stream.fileno())
+        neighbor.replace(path)
+    except OSError as error:
+        raise PlaceError("a part of the work cannot be written", where=str(path.parent), value=error) from error
+    finally:
+        with suppress(OSError):
+            neighbor.unlink(missing_ok=True)
+
+
+def sweep(folder: Path, names: Iterable[str]) -> None:
+    """Remove what workers that were lost left half written of these parts, which are whole now."""
+    wanted = set(names)
+    for neighbor in folder.glob(".*.bin.*"):
+        if neighbor.name[1:].rpartition(".")[0] in wanted:
+            with suppress(OSError):
+                neighbor.unlink()
+
+
+def _raw(part: NDArray[Any]) -> bytes:
+    return np.ascontiguousarray(part).tobytes()
+
+
+def read_part(path: Path) -> tuple[dict[str, Any], dict[str, NDArray[Any]]] | None:
+    """Return a part's words and arrays; ``None`` where it is not there or not whole."""
+    try:
+        data = path.read_bytes()
+    except OSError:
+        return None
+    body = data[:-_DIGEST_BYTES]
+    if not body.startswith(_MARK) or hashlib.sha256(body).digest() != data[-_DIGEST_BYTES:]:
+        return None
+    at = len(_MARK) + 8
+    size = int.from_bytes(body[at - 8 : at], "little")
+    head = json.loads(body[at : at + size])
+    at += size
+    arrays = {}
+    for name, kind, shape in head["arrays"]:
+        dtype = np.dtype(kind)
+        count = math.prod(shape)
+        arrays[name] = np.frombuffer(body, dtype=dtype, count=count, offset=at).reshape(shape)
+        at += count * dtype.itemsize
+    return head["words"], arrays

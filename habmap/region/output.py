@@ -1,0 +1,136 @@
+"""The table of a region's stands as a file: put together beside its place, and moved there whole."""
+
+from __future__ import annotations
+
+import csv
+import json
+import os
+from collections.abc import Callable, Iterator, Mapping
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from habmap.errors import InputError
+from habmap.place.formulas import inert
+
+#: Rows written at once.
+Portion = tuple[Mapping[str, NDArray[Any]], NDArray[np.object_]]
+LAYER: Final = "stands"
+
+
+def writer_for(path: Path) -> Callable[[Path, Iterator[Portion], float], None]:
+    """Return what writes a file of this name.
+
+    Raises
+    ------
+    InputError
+        No such format is written, or the library for it is not installed.
+    """
+    writers = {".parquet": _write_parquet, ".gpkg": _write_geopackage, ".csv": _write_csv}
+    found = writers.get(path.suffix.lower())
+    if found is None:
+        raise InputError(
+            "the file's name says no format that is written here",
+            where="-o",
+            value=path.name,
+            allowed="names that end in .parquet, .gpkg or .csv",
+            mend="name the file so",
+        )
+    if path.suffix.lower() == ".parquet":
+        _arrow()
+    return found
+
+
+def _arrow() -> Any:
+    try:
+        import pyarrow
+    except ImportError as error:
+        raise InputError(
+            "the library that writes GeoParquet is not installed",
+            where="-o",
+            mend="pip install 'habmap[region]', or name a file .gpkg or .csv",
+        ) from error
+    return pyarrow
+
+
+def _write_parquet(path: Path, portions: Iterator[Portion], _written_at: float) -> None:
+    """Write GeoParquet 1.1 (geoparquet.org): rows in groups, shapes as WKB, WGS 84 lon/lat."""
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+    from pyproj import CRS
+
+    about = {
+        "version": "1.1.0",
+        "primary_column": "geometry",
+        "columns": {
+            "geometry": {
+                "encoding": "WKB",
+                "geometry_types": ["MultiPolygon"],
+                "crs": CRS.from_epsg(4326).to_json_dict(),
+            }
+        },
+    }
+    writer = None
+    for columns, shapes in portions:
+        arrays = {name: _arrow_column(pa, name, column) for name, column in columns.items()}
+        arrays["geometry"] = pa.array(shapely.to_wkb(shapes).tolist(), type=pa.binary())
+        table = pa.table(arrays).replace_schema_metadata({"geo": json.dumps(about)})
+        if writer is None:
+            writer = pq.ParquetWriter(path, table.schema, compression="zstd")
+        writer.write_table(table.cast(writer.schema))
+    if writer is not None:
+        writer.close()
+
+
+def _arrow_column(pa: Any, name: str, column: NDArray[Any]) -> Any:
+    if column.dtype == object:
+        values = column.tolist()
+        if any(isinstance(value, bool) for value in values) or all(value is None for value in values):
+            return pa.array(
+                values, type=pa.bool_() if any(isinstance(value, bool) for value in values) else pa.string()
+            )
+        return pa.array([None if value is None else str(value) for value in values], type=pa.string())
+    return pa.array(column, mask=np.isnan(column))
+
+
+def _write_geopackage(path: Path, portions: Iterator[Portion], written_at: float) -> None:
+    import geopandas
+    import pyogrio
+
+    # The file says when it was made: the day of the stands, so that the same work gives the same bytes.
+    made = datetime.fromtimestamp(written_at, UTC).strftime("%Y-%m-%dT%H:%M:%S.000Z")
+    before = pyogrio.get_gdal_config_option("OGR_CURRENT_DATE")
+    pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": made})
+    try:
+        for number, (columns, shapes) in enumerate(portions):
+            frame = geopandas.GeoDataFrame(dict(columns), geometry=shapes, crs="EPSG:4326")
+            pyogrio.write_dataframe(
+                frame, path, driver="GPKG", layer=LAYER, append=number > 0, geometry_type="MultiPolygon"
+            )
+    finally:
+        pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": before})
+
+
+def _write_csv(path: Path, portions: Iterator[Portion], _written_at: float) -> None:
+    with path.open("w", encoding="utf-8", newline="") as stream:
+        table = csv.writer(stream, lineterminator="\n")
+        for number, (columns, _shapes) in enumerate(portions):
+            if not number:
+                table.writerow(columns)
+            table.writerows(
+                zip(*([_cell(value) for value in column.tolist()] for column in columns.values()), strict=True)
+            )
+        stream.flush()
+        os.fsync(stream.fileno())
+
+
+def _cell(value: object) -> object:
+    if value is None or value != value:
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return inert(value) if isinstance(value, str) else value

@@ -1,0 +1,113 @@
+"""`habmap region account`: every property as it is told on its own, added up; what cannot be read is listed."""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import io
+import json
+import shutil
+import sqlite3
+from pathlib import Path
+
+import pytest
+
+
+@pytest.fixture(scope="module")
+def properties(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return a folder with two sample properties, one that is damaged, one of a newer habmap and an empty folder."""
+    import subprocess
+
+    from conftest import habmap_command  # the command as the other tests run it
+
+    folder = tmp_path_factory.mktemp("properties")
+    for name in ("a", "b"):
+        subprocess.run([*habmap_command(), "demo", str(folder / name)], check=True, capture_output=True)
+    for name in ("copy", "damaged", "newer"):
+        shutil.copytree(folder / "a", folder / name)
+    (folder / "damaged" / "place.gpkg").write_bytes((folder / "a" / "place.gpkg").read_bytes()[:5000])
+    connection = sqlite3.connect(folder / "newer" / "place.gpkg")
+    connection.execute("PRAGMA user_version = 10400")
+    connection.execute("UPDATE habmap_meta SET schema_version = 9999")
+    connection.commit()
+    connection.close()
+    (folder / "empty").mkdir()
+    settings = folder / "b" / "habmap.toml"
+    settings.write_text(settings.read_text().replace('name = "Turtle Shell place (sample)"', 'name = "<b>Second</b>"'))
+    return folder
+
+
+def digests(folder: Path) -> dict[str, str]:
+    return {
+        str(path): hashlib.sha256(path.read_bytes()).hexdigest() for path in sorted(folder.rglob("*")) if path.is_file()
+    }
+
+
+def test_properties_add_up_and_those_that_cannot_be_read_are_listed(properties, run, tmp_path) -> None:
+    before = digests(properties)
+    output = tmp_path / "all.html"
+    told = run("region", "account", properties, properties / "empty", "-o", output, "--workers", 2, "--json")
+    assert told.returncode == 0, told.stderr
+    answer = json.loads(told.stdout)
+    assert digests(properties) == before  # only read
+    alone = json.loads(run("--place", properties / "a", "acres", "--json").stdout)
+    hours = json.loads(run("--place", properties / "a", "effort", "--json").stdout)
+    week = json.loads(run("--place", properties / "a", "week", "--json", "--on", answer["on"]).stdout)
+    assert [row["place"] for row in answer["places"]] == [alone["place"], "<b>Second</b>"]
+    for row in answer["places"]:
+        for name in ("acres", "treated_acres", "remaining_acres", "keep_acres", "coming_back_acres"):
+            assert row[name] == alone["totals"][name]
+        assert row["stage_acres"] == alone["totals"]["stage_acres"]
+        assert (row["person_hours"], row["cost"]) == (hours["person_hours"], hours["cost"])
+        assert row["week_items"] == sum(len(week[name]) for name in ("closes", "burn", "cut", "check"))
+    assert answer["total"]["treated_acres"] == pytest.approx(2 * alone["totals"]["treated_acres"], rel=1e-15)
+    assert answer["total"]["week_items"] == sum(row["week_items"] for row in answer["places"])
+    assert [Path(fault["place"]).name for fault in answer["faults"]] == ["copy", "damaged", "newer", "empty"]
+    copied, damaged, newer, _ = (fault["what"] for fault in answer["faults"])
+    assert "counted once" in copied and "damaged" in damaged and "newer" in newer
+    rows = list(csv.DictReader(io.StringIO(output.with_suffix(".csv").read_text())))
+    assert [row["place"] for row in rows] == [alone["place"], "<b>Second</b>", "all"]
+    assert float(rows[2]["acres"]) == answer["total"]["acres"]
+    page = output.read_text()
+    assert "&lt;b&gt;Second&lt;/b&gt;" in page and "<b>Second" not in page
+    assert f"{hours['cost']:,.2f}" in page and "not permission to cut, spray or burn" in page
+    assert "http://" not in page and "https://" not in page and "<script" not in page
+    calendar = output.with_suffix(".ics").read_text()
+    uids = [line for line in calendar.splitlines() if line.startswith("UID:")]
+    assert uids and len(set(uids)) == len(uids)
+
+
+def test_the_public_learns_no_hours_money_folders_or_private_places(properties, run, tmp_path) -> None:
+    output = tmp_path / "all.html"
+    told = run("region", "account", properties, "-o", output, "--for", "public", "--workers", 1, "--json")
+    assert told.returncode == 0, told.stderr
+    public = json.loads(run("--place", properties / "a", "week", "--for", "public", "--json").stdout)
+    owner = json.loads(run("--place", properties / "a", "effort", "--json").stdout)
+    everything = told.stdout + "".join(path.read_text() for path in tmp_path.glob("all.*") if path.is_file())
+    for secret in (str(properties), f"{owner['cost']:,.2f}", f"{owner['cost']:.1f}", "person_hours,"):
+        assert secret not in everything, secret
+    answer = json.loads(told.stdout)
+    assert all(row["person_hours"] is None and row["cost"] is None for row in answer["places"])
+    assert answer["places"][0]["week_items"] == sum(len(public[name]) for name in ("closes", "burn", "cut", "check"))
+
+
+def test_going_on_asks_only_what_changed(properties, run, tmp_path) -> None:
+    here = tmp_path / "here"
+    for name in ("a", "b"):
+        shutil.copytree(properties / name, here / name)
+    words = ("region", "account", here, "-o", tmp_path / "all.html", "--workers", 1, "--json", "--on", "2026-07-18")
+    first = json.loads(run(*words).stdout)
+    assert first["kept_parts"] == 0
+    pages = {path.name: path.read_bytes() for path in tmp_path.glob("all.*") if path.is_file()}
+    settings = here / "b" / "habmap.toml"
+    settings.write_text(settings.read_text() + "\n# looked at\n")
+    again = json.loads(run(*words, "--resume", "--overwrite").stdout)
+    assert again["kept_parts"] == 1
+    assert {path.name: path.read_bytes() for path in tmp_path.glob("all.*") if path.is_file()} == pages
+
+
+def test_a_table_alone_and_nothing_to_read_are_refused(properties, run, tmp_path) -> None:
+    assert run("region", "account", properties, "-o", tmp_path / "x.csv").returncode == 3
+    told = run("region", "account", properties / "empty", "-o", tmp_path / "x.html")
+    assert told.returncode == 3 and "none of these properties can be read" in told.stderr
+    assert not list(tmp_path.glob("x.*ml"))

@@ -1,0 +1,169 @@
+"""Workers and commands killed, disks full, tiles broken: the same bytes in the end, and nothing half in the output."""
+
+from __future__ import annotations
+
+import json
+import random
+import resource
+import signal
+import subprocess
+import time
+from contextlib import suppress
+from pathlib import Path
+
+import psutil
+import pytest
+
+#: Small parts: some hundred of them, so that there is something to kill all along.
+PART_CELLS = "64"
+KILLS = 5
+
+
+def words_for(region: Path, words, output: Path, *more: object) -> list[str]:
+    return words("region", "terrain", region / "stands.gpkg", region / "ground.tif", "-o", output,
+                 "--part-cells", PART_CELLS, *more)  # fmt: skip
+
+
+def workers_of(process: subprocess.Popen[str]) -> list[psutil.Process]:
+    """Return the processes that do parts: not the one that only keeps count of what is shared."""
+    with suppress(psutil.NoSuchProcess):
+        return [
+            child
+            for child in psutil.Process(process.pid).children(recursive=True)
+            if "spawn_main" in " ".join(child.cmdline())
+        ]
+    return []
+
+
+def whole_parts(folder: Path) -> dict[str, int]:
+    """Return the parts that are there, and when each was written."""
+    return {path.name: path.stat().st_mtime_ns for path in folder.glob("part-*.bin")}
+
+
+def wait_for(process: subprocess.Popen[str], folder: Path, count: int) -> None:
+    """Wait until so many parts are whole."""
+    limit = time.monotonic() + 120
+    while len(whole_parts(folder)) < count:
+        assert process.poll() is None, process.communicate()
+        assert time.monotonic() < limit
+        time.sleep(0.05)
+
+
+def test_workers_killed_at_random_change_no_byte(region, wanted, words, tmp_path) -> None:
+    output = tmp_path / "x.csv"
+    folder = output.with_name("x.csv.parts")
+    chance = random.Random(7)
+    process = subprocess.Popen(
+        words_for(region, words, output, "--workers", 2, "--json"),
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    killed = 0
+    while killed < KILLS and process.poll() is None:
+        before = len(whole_parts(folder))
+        workers = workers_of(process)
+        if workers:
+            with suppress(psutil.NoSuchProcess):
+                chance.choice(workers).kill()
+                killed += 1
+        limit = time.monotonic() + 30
+        while process.poll() is None and len(whole_parts(folder)) <= before and time.monotonic() < limit:
+            time.sleep(0.02)
+        time.sleep(chance.uniform(0, 0.3))
+    told, said = process.communicate(timeout=240)
+    assert process.returncode == 0, said
+    assert killed == KILLS and json.loads(told)["retried"] >= 1
+    assert output.read_bytes() == wanted
+    assert not list(folder.glob(".*"))
+
+
+def test_a_killed_command_goes_on_without_doing_whole_parts_again(region, wanted, words, tmp_path) -> None:
+    output = tmp_path / "x.csv"
+    folder = output.with_name("x.csv.parts")
+    process = subprocess.Popen(
+        words_for(region, words, output, "--workers", 2), stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+    )
+    wait_for(process, folder, 10)
+    workers = workers_of(process)
+    process.kill()
+    process.wait()
+    process.communicate()
+    psutil.wait_procs(workers, timeout=60)  # they end when nobody asks any more
+    assert not output.exists()
+    before = whole_parts(folder)
+    assert len(before) >= 10
+    again = subprocess.run(
+        words_for(region, words, output, "--workers", 2, "--resume", "--json"),
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert again.returncode == 0, again.stderr
+    answer = json.loads(again.stdout)
+    assert answer["kept_parts"] == len(before) < answer["parts"]
+    after = whole_parts(folder)
+    assert {name: after[name] for name in before} == before
+    assert output.read_bytes() == wanted
+
+
+def test_a_damaged_part_is_done_again(region, wanted, run, words, tmp_path) -> None:
+    output = tmp_path / "x.csv"
+    told = subprocess.run(words_for(region, words, output, "--workers", 1), capture_output=True, check=False)
+    assert told.returncode == 0
+    part = sorted(output.with_name("x.csv.parts").glob("part-*.bin"))[3]
+    data = bytearray(part.read_bytes())
+    data[len(data) // 2] ^= 1
+    part.write_bytes(data)
+    output.unlink()
+    again = subprocess.run(
+        words_for(region, words, output, "--workers", 1, "--resume", "--json"),
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    answer = json.loads(again.stdout)
+    assert answer["kept_parts"] == answer["parts"] - 1
+    assert output.read_bytes() == wanted
+
+
+def test_ctrl_c_ends_clean_and_says_how_to_go_on(region, words, tmp_path) -> None:
+    output = tmp_path / "x.csv"
+    process = subprocess.Popen(
+        words_for(region, words, output, "--workers", 2), stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+    )
+    wait_for(process, output.with_name("x.csv.parts"), 4)
+    workers = workers_of(process)
+    process.send_signal(signal.SIGINT)
+    _told, said = process.communicate(timeout=60)
+    assert process.returncode == 130
+    assert "--resume" in said and "Traceback" not in said
+    assert not psutil.wait_procs(workers, timeout=20)[1]
+    assert not output.exists()
+
+
+@pytest.mark.parametrize("workers", ["1", "2"])
+def test_a_full_disk_is_said_and_leaves_nothing_half(region, words, tmp_path, workers) -> None:
+    # No file may grow beyond this: what a full disk is to a program, without a disk to fill.
+    output = tmp_path / "x.csv"
+    told = subprocess.run(
+        words_for(region, words, output, "--workers", workers, "--part-cells", "4096"), capture_output=True, text=True,
+        check=False, preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (60_000, 60_000)),
+    )  # fmt: skip
+    assert told.returncode == 3, told.stderr
+    assert "cannot be" in told.stderr and "File too large" in told.stderr and "Traceback" not in told.stderr
+    assert not output.exists()
+    assert not [*tmp_path.rglob("part-*"), *tmp_path.rglob(".part-*")]
+
+
+def test_a_tile_that_breaks_off_is_named(region, run, tmp_path) -> None:
+    for tile in region.glob("tile-*.tif"):
+        (tmp_path / tile.name).write_bytes(tile.read_bytes())
+    broken = tmp_path / "tile-2.tif"
+    broken.write_bytes(broken.read_bytes()[: broken.stat().st_size * 2 // 3])
+    output = tmp_path / "x.csv"
+    told = run("region", "terrain", region / "stands.gpkg", *sorted(tmp_path.glob("tile-*.tif")), "-o", output,
+               "--workers", 2)  # fmt: skip
+    assert told.returncode == 3
+    assert "cannot be read to its end" in told.stderr and "tile-2.tif" in told.stderr
+    assert not output.exists()
