@@ -16,15 +16,17 @@ if TYPE_CHECKING:
 def print_burnsheet(result: BurnsheetResult) -> None:
     """Print the answer first, then the tables, then what was not checked and the cautions."""
     from habmap.show.burn.sections import moisture_section, plan_section, surroundings_section
-    from habmap.show.burn.words import answer, height_words
+    from habmap.show.burn.words import answer, height_words, kept_words
 
     for words in result.again.words if result.again else ():
         say(f"{words}.")
     say(answer(result))
+    if result.kept_from_fire:
+        say(kept_words(result))
     for words in result.block_words:
         say(f"{words[0].upper()}{words[1:]}.")
     _print_section(replace(plan_section(result), sentences=()))
-    height = height_words(result.wind_height, "at a height that nobody said")
+    height = height_words(result.wind_height, "at a height that was not given")
     say(f"Wind {height}. Directions are degrees from true north, not from a compass needle.")
     _print_section(moisture_section(result))
     if result.fine_fuel_moisture_pct is not None:
@@ -156,6 +158,6 @@ def _print_notices(result: BurnsheetResult) -> None:
         return
     say("")
     for one in result.notices:
-        say(f"Told by the log: {one.who}, {one.when}, {one.how}.")
+        say(f"Notice logged: {one.who}, {one.when}, {one.how}.")
     if waiting:
-        say(f"Named in habmap.toml to be told, and not logged as told for this ground and day: {'; '.join(waiting)}.")
+        say(f"To be notified by habmap.toml, no notice logged for this ground and day: {'; '.join(waiting)}.")

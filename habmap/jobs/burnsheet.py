@@ -16,7 +16,7 @@ from habmap.measures import acres
 from habmap.place.block_terrain import block_terrain
 from habmap.place.closed_days import closures
 from habmap.place.named_units import settings_of_now
-from habmap.show.burn.words import block_words, warnings_for
+from habmap.show.burn.words import block_words, closed_words, warnings_for
 from habmap.vocabulary import FIRE_CAUTION, SNAG_CAUTION
 from habmap.work.burn.block import block_name, burn_block, kind_by_ground
 from habmap.work.burn.block_edges import burn_edges, edge_totals, holds_cedar_fuel, outline_of, turned_edges
@@ -32,6 +32,7 @@ from habmap.work.burn.surroundings import (
     cold_air,
     downwind_places,
     inside_places,
+    kept_from_fire,
     near_hazards,
     nearby_places,
 )
@@ -43,6 +44,7 @@ from habmap.work.burn.written_plan import (
     plan_info,
     plan_windows,
     plans_signed,
+    unlimited_words,
     unsaid_words,
 )
 from habmap.work.burns import notices_of
@@ -160,7 +162,7 @@ def worked_out(store: Store, request: BurnRequest) -> Burnsheet:
         slash_acres=block.acres_where(lambda state: state.felled_frac > 0),
         snag_acres=block.acres_where(lambda state: state.snag_frac > 0),
         fuel=fuel,
-        block_words=block_words(pieces, state, kind, on=day),
+        block_words=block_words(pieces, state, kind, on=day, is_compared=bool(signed)),
         plan=plan_info(plan, kind, signed),
         plan_signed=signed,
         # A calm has no direction that a plan could be held against.
@@ -195,6 +197,7 @@ def worked_out(store: Store, request: BurnRequest) -> Burnsheet:
         smoke=downwind_places(block.outline, features, grid=grid, winds=winds, within_m=within.downwind),
         nearby=nearby_places(block.outline, features, grid=grid, within_m=within.sensitive),
         inside=inside_places(block.outline, features, grid=grid),
+        kept_from_fire=inside_places(block.outline, kept_from_fire(features), grid=grid),
         hazards=near_hazards(block.outline, features, grid=grid),
         looked_within_m=within,
         cold_air=cold_air(block.outline, cold_air_paths(dem.surface, block.outline), features, grid=grid)
@@ -219,12 +222,13 @@ def worked_out(store: Store, request: BurnRequest) -> Burnsheet:
             *((SNAG_CAUTION,) if has_snags(block.states_within(within.beyond)) else ()),
         ),
         warnings=not_used,
+        closed=closed_words(closures(settings_of_now(store)), day, block.unit_ids),
+        unlimited=unlimited_words(windows),
     )
     warnings = warnings_for(
         result,
         weather=weather,
         windows=windows,
-        closures=closures(settings_of_now(store)),
         walked=walked,
         zone=zone,
         has_elevation=dem is not None,
@@ -232,7 +236,7 @@ def worked_out(store: Store, request: BurnRequest) -> Burnsheet:
         has_boundary=boundary is not None,
         is_level_unknown=request.weather_elevation_ft is not None and above_ft is None,
     )
-    return Burnsheet(store, weather, replace(result, warnings=(*not_used, *warnings)), pieces)
+    return Burnsheet(store, weather, replace(result, warnings=(*result.closed, *not_used, *warnings)), pieces)
 
 
 def _air(

@@ -20,7 +20,6 @@ from habmap.show.burn.html import render_burn_html
 from habmap.show.burn.pages import draw_burn_pdf
 from habmap.show.burn.sheet import BurnPaper
 from habmap.show.relief import RELIEF_CELLS, Relief, draw_relief, relief_bounds
-from habmap.show.shares import page_shares
 from habmap.work.burn.result import BurnsheetResult
 
 _KINDS: Final = {".pdf", ".html"}
@@ -63,7 +62,7 @@ def write_burn_sheets(
         features=store.features(),
         boundary=None if boundary is None else boundary.geometry,
         relief=_relief(store, result),
-        shares=page_shares(sheet.pieces, grid),
+        pieces=sheet.pieces,
     )
     contents = [
         draw_burn_pdf(drawn, paper=paper).content

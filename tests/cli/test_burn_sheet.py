@@ -53,7 +53,7 @@ def test_two_pages_on_letter_and_a4(
     assert re.search(rf"Page size:\s+{size}", info)
     words = pdf_words(path, "-layout")
     for part in (
-        "not permission to burn", "Escape routes", "Contingency breaks", "Firing sequence", "Scale 1:", "Go / no-go",
+        "not permission to burn", "Escape routes", "Contingency lines", "Firing sequence", "Scale 1:", "Go / no-go",
         "Dispatch 555-0100", "Day 1", "Day 3", "Day 7", "For 911", "Signature", "red flag warnings", "J. Example",
     ):  # fmt: skip
         assert part in words

@@ -234,7 +234,7 @@ def test_a_signed_plan_without_limits_compares_nothing_and_says_so() -> None:
     signed = {"author": "P. Writer", "date": date(2026, 1, 31)}
     result = ask(store(chosen=Settings.model_validate({"burn_plan": {"grass": signed}})))
     assert result.prescription == ()
-    assert "names no limits" in answer(result)
+    assert "sets no limits" in answer(result)
     assert "nothing is compared" in plan_section(result).sentences[0]
 
 

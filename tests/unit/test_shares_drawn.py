@@ -72,7 +72,11 @@ def test_sheets_of_property_unit_and_burn_say_it_with_its_acres(tmp_path: Path) 
     path = tmp_path / "burn.pdf"
     write_burn_sheets(worked_out(store(), request), targets=[path], now=NOW)
     told = pdf_words(path)
-    for words in ("felled cedar, 0.2 acres", "killed, left standing, 0.5 acres", "dead trees in slash, 1.2 acres"):
+    for words in (
+        "cut, slash on ground, 1.5 acres",
+        "killed, left standing, 0.5 acres",
+        "dead trees in slash, 1.2 acres",
+    ):
         assert words in told
 
 

@@ -69,7 +69,7 @@ def _burnsheet(
     is_sure: Annotated[bool, typer.Option("--yes", help="The temperature is right as it stands.")] = False,
     as_json: JsonOption = False,
 ) -> None:
-    """Compare the weather with the written plan; look around a burn.
+    """Compare the weather with the burn plan; look around a burn.
 
     Fuel moisture, edges by wind and what lies beyond them, what is downwind. It compares; it permits nothing.
     Shade that is left out counts as exposed, height as level; the plan is the one for most of the ground.
@@ -103,7 +103,7 @@ def _asked(
 ) -> Burnsheet:
     """Return the burn sheet of ground, hour and weather as a person gives them."""
     if at is None:
-        raise UsageError("at which hour?", where="--time", mend="give the time of ignition, or --again ENTRY")
+        raise UsageError("give a time of ignition", where="--time", mend="give the time of ignition, or --again ENTRY")
     if not names and patch is None:
         raise UsageError("which ground?", where="ID…", mend="name a unit, a block, or give --patch FILE")
     from habmap.records.said import BurnSaid

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -11,6 +13,7 @@ from zoneinfo import ZoneInfo
 import shapely
 from shapely import MultiPolygon
 
+from habmap.land.acreage import merged
 from habmap.land.grid import LocalGrid
 from habmap.records import Feature, Unit
 from habmap.show.burn.hour_sections import chart_words, hours_chart, hours_sections
@@ -24,17 +27,18 @@ from habmap.show.burn.sections import (
     surroundings_section,
     turned_section,
 )
-from habmap.show.burn.sheet import BurnPaper, BurnSheet, Section, hand_sections
-from habmap.show.burn.words import height_words
+from habmap.show.burn.sheet import BurnGround, BurnPaper, BurnSheet, Section, hand_sections
+from habmap.show.burn.words import height_words, kept_words
 from habmap.show.records import page_features
 from habmap.show.relief import Relief
-from habmap.show.shares import PageShare
+from habmap.show.shares import Share, page_shares, share_of
 from habmap.show.words import tenths
 from habmap.vocabulary import WIND_WORDS, wind_16
 from habmap.work.burn.forecast import WEATHER_ITEMS
 from habmap.work.burn.result import BurnsheetResult
-from habmap.work.burn.surroundings import sensitive_features
-from habmap.work.burn.written_plan import beside
+from habmap.work.burn.surroundings import NearPlace, sensitive_features
+from habmap.work.burn.written_plan import UNLIMITED_WORDS, beside
+from habmap.work.ground import GroundPiece
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +77,9 @@ _ROOMS: Final = tuple(
     )
 )
 _PAGES: Final = (2, 3)
+#: Of the block's name in the headline, and of the property's [characters].
+_BLOCK_CHARACTERS: Final = 60
+_NAME_CHARACTERS: Final = 90
 #: Notes on page one: three lines of it hold this and the pointer to the rest.
 _NOTES_CHARACTERS: Final = 330
 
@@ -98,7 +105,7 @@ def burn_sheet(
     features: Sequence[Feature] = (),
     boundary: MultiPolygon | None = None,
     relief: Relief | None = None,
-    shares: Sequence[PageShare] = (),
+    pieces: Sequence[GroundPiece] = (),
     room: _Room = _ROOMS[0],
 ) -> BurnSheet:
     """Return what the sheet says: the result's own figures, none of them worked out anew.
@@ -109,21 +116,29 @@ def burn_sheet(
         The weather at ignition by item, as given or forecast.
     zone
         The property's.
-    units, features, boundary, relief, shares
+    units, features, boundary, relief
         What the map shows (lon/lat).
+    pieces
+        The ground of the block.
     """
     keys = edge_keys(result.edges)
     chart = hours_chart(result, grid=grid, zone=zone)
-    notes, more_notes = _notes((*result.warnings, *result.block_words))
+    notes, more_notes = _notes(
+        (*result.closed, *result.block_words, *(one for one in result.warnings if one not in result.closed))
+    )
     outline = shapely.MultiLineString([edge.line for edge in result.edges])
     lon, lat = shapely.get_coordinates(shapely.centroid(shapely.convex_hull(outline)))[0].tolist()
     wind = wind_16(result.wind_from_deg)
+    sensitive = sensitive_features(features)
+    kept = {(one.name, one.kind) for one in result.kept_from_fire}
+    block, rest = _shortened(result.block, _BLOCK_CHARACTERS)
     return BurnSheet(
         place=result.place,
-        headline=f"Burn sheet: {result.block}, {tenths(result.acres)} acres, {hour_words(result.time)}",
+        headline=f"Burn sheet: {block}, {tenths(result.acres)} acres, {hour_words(result.time)}",
         lines=(
-            f"{result.place}. {_weather_words(result, weather)}",
+            f"{_shortened(result.place, _NAME_CHARACTERS)[0]}. {_weather_words(result, weather)}",
             *_past_burn_lines(result),
+            *((kept_words(result),) if result.kept_from_fire else ()),
             *((notes,) if notes else ()),
         ),
         drawn_on=drawn_on,
@@ -134,11 +149,17 @@ def burn_sheet(
         units=tuple((f"{unit.unit_id} {unit.name or ''}".strip(), unit.geometry) for unit in units),
         features=page_features(features),
         ringed=tuple(
-            feature.geometry for feature in sensitive_features(features) if "Line" not in feature.geometry.geom_type
+            feature.geometry
+            for feature in features
+            if "Line" not in feature.geometry.geom_type
+            and (feature in sensitive or (feature.name, feature.kind) in kept)
         ),
+        places=_listed_places(result),
+        kept=kept_words(result),
+        stages=_stages(pieces, grid),
         boundary=boundary,
         relief=relief,
-        shares=tuple(shares),
+        shares=page_shares((piece for piece in pieces if share_of(piece.state) != _SAID.get(piece.stage)), grid),
         wind_from_deg=result.wind_from_deg,
         wind_words=(
             f"wind from {wind}, {beside(result.wind_from_deg)}° true",
@@ -146,8 +167,9 @@ def burn_sheet(
         ),
         measured=(
             plan_section(result),
-            Section(title="Not checked here", sentences=tuple(f"– {words}" for words in result.not_checked)),
+            Section(title="Not checked here", sentences=_not_checked(result)),
             *((Section(title="More of this block and its figures", sentences=more_notes),) if more_notes else ()),
+            *((Section(title="The block", sentences=(f"{rest}.",)),) if rest else ()),
             moisture_section(result, room.faces),
             edges_section(result, keys, room.edges),
             *turned_section(result, room.hours),
@@ -161,10 +183,44 @@ def burn_sheet(
             notify=result.notify,
             notices=tuple((told.who, told.when, told.how) for told in result.notices),
             crew_rows=room.crew,
+            kept=kept_words(result),
             middle_words=f"Middle of the block: {abs(lat):.5f} {'N' if lat >= 0 else 'S'}, "
             f"{abs(lon):.5f} {'E' if lon >= 0 else 'W'} (degrees, WGS 84).",
         ),
     )
+
+
+# --- ground and places ---------------------------------------------------------------------------------------
+
+#: The share that a stage's own pattern tells of: there it is not drawn over it once more.
+_SAID: Final[dict[str, Share]] = {"down": "slash", "dead_standing": "snags"}
+
+
+def _stages(pieces: Sequence[GroundPiece], grid: LocalGrid) -> tuple[BurnGround, ...]:
+    found: defaultdict[str, list[GroundPiece]] = defaultdict(list)
+    for piece in pieces:
+        if piece.area_m2 > 0:
+            found[piece.stage].append(piece)
+    return tuple(
+        BurnGround(
+            stage=stage,
+            acres=math.fsum(piece.acres for piece in own),
+            geometry=grid.to_lonlat(merged([part for piece in own for part in shapely.get_parts(piece.geometry)])),
+        )
+        for stage, own in found.items()
+    )
+
+
+def _listed_places(result: BurnsheetResult) -> tuple[NearPlace, ...]:
+    """Return each place of both lists once, as near as it comes."""
+    found: dict[tuple[str, str, tuple[float, float]], NearPlace] = {}
+    for place in sorted((*result.nearby, *result.smoke), key=lambda one: one.distance_m):
+        found.setdefault((place.name, place.kind, place.nearest), place)
+    named: dict[tuple[str, str], NearPlace] = {}
+    for place in found.values():
+        key = (place.name, place.kind) if place.name else (str(place.nearest), place.kind)
+        named.setdefault(key, place)
+    return tuple(named.values())
 
 
 # --- words --------------------------------------------------------------------------------------------------
@@ -178,6 +234,17 @@ def _sentences(parts: Sequence[str]) -> str:
     return " ".join(_sentence(part) for part in parts)
 
 
+def _shortened(names: str, most: int) -> tuple[str, str]:
+    """Return names as far as a headline has room, and all of them if they were shortened."""
+    if len(names) <= most:
+        return names, ""
+    listed = names.split(", ")
+    first = max(1, next((n for n in range(len(listed), 0, -1) if len(", ".join(listed[:n])) <= most), 1))
+    head = ", ".join(listed[:first])
+    head = head if len(head) <= most else f"{head[: most - 1]}…"
+    return head + (f" and {len(listed) - first} more" if len(listed) > first else ""), names
+
+
 def _notes(parts: Sequence[str]) -> tuple[str, tuple[str, ...]]:
     """Return what page one has room for, and the rest: none of it may be cut off there."""
     sentences = [_sentence(part) for part in parts]
@@ -187,6 +254,12 @@ def _notes(parts: Sequence[str]) -> tuple[str, tuple[str, ...]]:
     rest = tuple(sentences[first:])
     pointer = ("More of this stands on page 2.",) if rest else ()
     return " ".join((*sentences[:first], *pointer)), rest
+
+
+def _not_checked(result: BurnsheetResult) -> tuple[str, ...]:
+    """Return what was not checked; what has no limit stands under the comparison, where there is one."""
+    is_told = bool(result.prescription and result.unlimited)
+    return tuple(f"– {words}" for words in result.not_checked if not (is_told and words.startswith(UNLIMITED_WORDS)))
 
 
 def _past_burn_lines(result: BurnsheetResult) -> tuple[str, ...]:

@@ -70,7 +70,7 @@ def chart_words(result: BurnsheetResult, chart: HoursChart) -> str:
     if any("wind_from_deg" in hour.not_met for hour in chart.hours):
         words.append("ring under it: from outside the plan’s directions")
     if any(hour.is_gap for hour in chart.hours):
-        words.append("ruled slantwise: no forecast")
+        words.append("diagonal hatching: no forecast")
     if any(hour.fine_fuel_pct is None and not hour.is_gap for hour in chart.hours):
         if result.fine_fuel_moisture_pct is None and all(hour.fine_fuel_pct is None for hour in chart.hours):
             words.append(f"fuel: no figure, {result.fine_fuel_words}")

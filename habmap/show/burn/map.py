@@ -10,16 +10,13 @@ import shapely
 from matplotlib.path import Path as Outline
 from matplotlib.transforms import Affine2D
 
-from habmap.errors import InputError
-from habmap.land.grid import LocalGrid
-from habmap.show import words
-from habmap.show.burn.sheet import SIDE_LETTERS, SIDE_LINES, BurnSheet
+from habmap.show.burn.frame import draw_pointers
+from habmap.show.burn.legend import tint
+from habmap.show.burn.sheet import BurnSheet
 from habmap.show.palette import INK
-from habmap.show.shares import SHARE_WORDS
 from habmap.show.sheet.labels import Labels, draw_contour_labels, draw_feature_labels
-from habmap.show.sheet.map import PT_PER_M, Frame, draw_contours, draw_edge, draw_feature, outline_of, pattern_area
+from habmap.show.sheet.map import Frame, draw_contours, draw_edge, draw_feature, outline_of, pattern_area
 from habmap.show.sheet.marks import over_pattern
-from habmap.show.sheet.paper import SCALES
 from habmap.show.sheet.pen import LEAST_PT, Pen, clipped, text_width_pt
 from habmap.work.burn.block_edges import Edge
 
@@ -27,10 +24,9 @@ from habmap.work.burn.block_edges import Edge
 SIDE_STYLES: Final[dict[str, tuple[float, tuple[float, ...]]]] = {
     "downwind": (4.0, ()), "side": (2.6, (9, 4)), "upwind": (3.2, (0.01, 5.4)),
 }  # fmt: skip
-LEGEND_PT: Final = 40.0
-#: Ground shown around the block: this share of its larger side, and at least so much [m].
-_AROUND: Final = 0.1
-_LEAST_AROUND_M: Final = 35.0
+#: The property line: thin, a long dash and two dots [pt].
+_PROPERTY_PT: Final = 0.9
+_PROPERTY_DASH_PT: Final = (9.0, 3.0, 1.4, 3.0, 1.4, 3.0)
 #: Strokes outward where the ground rises away: from and to this far from the edge, and how far apart [pt].
 _TICK_PT: Final = (2.5, 8.0)
 _TICKS_APART_PT: Final = 7.0
@@ -40,35 +36,12 @@ _WIND_SPOTS: Final = 7
 WIND_BOX_PT: Final = (124.0, 84.0)
 
 
-def burn_frame(sheet: BurnSheet, *, left: float, bottom: float, width: float, height: float) -> Frame:
-    """Return the frame [pt] at the largest round scale that shows the block and the ground around it.
-
-    Raises
-    ------
-    InputError
-        The block is too wide for any scale.
-    """
-    grid: LocalGrid = sheet.grid
-    extent_m = shapely.total_bounds([grid.to_grid(edge.line) for edge in sheet.edges])
-    size_m = (float(extent_m[2] - extent_m[0]), float(extent_m[3] - extent_m[1]))
-    around_m = max(_LEAST_AROUND_M, _AROUND * max(size_m))
-    for scale in SCALES:
-        if all(
-            (side_m + 2 * around_m) * PT_PER_M / scale <= room
-            for side_m, room in zip(size_m, (width, height), strict=True)
-        ):
-            middle = (float(extent_m[0] + extent_m[2]) / 2, float(extent_m[1] + extent_m[3]) / 2)
-            return Frame(left, bottom, width, height, scale, middle, grid)
-    raise InputError(
-        "this block is too wide for one sheet",
-        value=f"{size_m[0] / 1000:,.0f} by {size_m[1] / 1000:,.0f} km",
-        mend="look for an outline drawn far away, or name fewer units",
-    )
-
-
 def draw_burn_map(pen: Pen, frame: Frame, sheet: BurnSheet) -> None:
     """Draw ground, features, edges and wind in the frame; labels of edges are set before all others."""
     clip = frame.outline
+    for ground in sheet.stages:
+        if (pattern := tint(ground.stage)) is not None:
+            pattern_area(pen, frame.on_paper(ground.geometry), pattern, clip=clip)
     for share in sheet.shares:
         pattern_area(pen, frame.on_paper(share.geometry), over_pattern(share.kind), clip=clip)
     if sheet.relief is not None:
@@ -76,7 +49,7 @@ def draw_burn_map(pen: Pen, frame: Frame, sheet: BurnSheet) -> None:
     for _, shape in sheet.units:
         draw_edge(pen, frame.on_paper(shape), "neighbor", clip=clip)
     if sheet.boundary is not None:
-        draw_edge(pen, frame.on_paper(sheet.boundary), "boundary", clip=clip)
+        draw_property_line(pen, frame.on_paper(shapely.boundary(sheet.boundary)), clip=clip)
     for feature in sheet.features:
         draw_feature(pen, frame.on_paper(feature.geometry), feature.kind, clip=clip)
     for shape in sheet.ringed:
@@ -97,6 +70,7 @@ def draw_burn_map(pen: Pen, frame: Frame, sheet: BurnSheet) -> None:
             x, y = np.asarray(tick.vertices, dtype=np.float64).mean(axis=0).tolist()
             labels.take((x - 2, y - 2, x + 2, y + 2), anyway=True)
     _edge_keys(pen, frame, sheet, labels)
+    draw_pointers(pen, frame, sheet, labels)
     _unit_labels(pen, frame, sheet, labels)
     draw_feature_labels(pen, frame, sheet.features, labels)
     if sheet.relief is not None:
@@ -128,31 +102,13 @@ def rise_ticks(frame: Frame, edge: Edge) -> list[Outline]:
     ]  # fmt: skip
 
 
-def draw_edge_legend(pen: Pen, frame: Frame, sheet: BurnSheet, *, left: float, right: float, top: float) -> None:
-    """Say which line is which side of the wind, under the map."""
-    step = (right - left) / 3
-    for number, (side, letter) in enumerate(SIDE_LETTERS.items()):
-        x = left + number * step
-        draw_side(pen, shapely.LineString([(x + 2, top - 7), (x + 34, top - 7)]), side)
-        pen.text(x + 40, top - 10, f"{letter}: {side} edge, {SIDE_LINES[side]}", size_pt=9.5, is_serif=True)
-    window = shapely.box(*frame.box)
-    is_ringed = any(frame.on_paper(shape).intersects(window) for shape in sheet.ringed)
-    ringed = "Ringed: sensitive places. " if is_ringed else ""
-    ticks = "Ticks: ground rises away. " if any(edge.upslope for edge in sheet.edges) else ""
-    step_ft = "" if sheet.relief is None else f"Contours every {sheet.relief.contour_step_ft} ft. "
-    pen.text(
-        left, top - 22,
-        f"{ringed}{ticks}{step_ft}Keys stand in the list of edges, page 2. Print at 100%, not fitted.",
-        size_pt=9.5, is_serif=True,
-    )  # fmt: skip
-    for number, (kind, called) in enumerate(SHARE_WORDS.items()):
-        acres = math.fsum(share.acres for share in sheet.shares if share.kind == kind)
-        if acres > 0:
-            x = left + number * step
-            swatch = shapely.box(x + 2, top - 36, x + 34, top - 25)
-            pattern_area(pen, swatch, over_pattern(kind))
-            pen.box(x + 2, top - 36, 32, 11, edgecolor=INK)
-            pen.text(x + 40, top - 34, f"{called}, {words.tenths(acres)} acres", size_pt=9.5, is_serif=True)
+def draw_property_line(pen: Pen, shape: Any, *, clip: Outline | None = None) -> None:
+    """Draw the property line thin and broken: no heavy line on this map is anything but an edge of the burn."""
+    outline = outline_of(shape)
+    if outline is not None:
+        pen.path(outline, clip=clip, edgecolor="white", linewidth=_PROPERTY_PT + 1.2)
+        dash: Any = (0, tuple(part / _PROPERTY_PT for part in _PROPERTY_DASH_PT))
+        pen.path(outline, clip=clip, edgecolor="black", linewidth=_PROPERTY_PT, linestyle=dash, capstyle="butt")
 
 
 # --- parts --------------------------------------------------------------------------------------------------

@@ -14,7 +14,9 @@ from matplotlib.path import Path as Outline
 
 from habmap.show import words
 from habmap.show.burn.chart import HoursChart, chart_height_pt, draw_chart
-from habmap.show.burn.map import LEGEND_PT, burn_frame, draw_burn_map, draw_edge_legend
+from habmap.show.burn.frame import burn_frame
+from habmap.show.burn.legend import Legend
+from habmap.show.burn.map import draw_burn_map, draw_property_line, draw_side
 from habmap.show.burn.sheet import (
     CHART_TITLE,
     NOT_FOR_ALL,
@@ -102,11 +104,7 @@ def draw_burn_svg(sheet: BurnSheet, *, paper: BurnPaper) -> SvgDrawn:
     height = 520.0 - _forecast_pt(sheet, width)
     with _drawing():
         pen = Pen((width, height))
-        frame = burn_frame(
-            sheet, left=1, bottom=SCALE_STRIP_PT + LEGEND_PT + 2, width=width - 2,
-            height=height - SCALE_STRIP_PT - LEGEND_PT - 4,
-        )  # fmt: skip
-        _map(pen, frame, sheet)
+        frame = _map(pen, sheet, left=1, bottom=1, width=width - 2, top=height - 1)
         return SvgDrawn(_svg(pen), width, height, frame.scale)
 
 
@@ -119,11 +117,20 @@ def draw_chart_svg(chart: HoursChart, *, paper: BurnPaper) -> SvgDrawn:
         return SvgDrawn(_svg(pen), width, height)
 
 
-def _map(pen: Pen, frame: Frame, sheet: BurnSheet) -> None:
+def _map(pen: Pen, sheet: BurnSheet, *, left: float, bottom: float, width: float, top: float) -> Frame:
+    """Draw the map with its scale and legend between two heights [pt]; return its frame."""
+    legend_pt = 0.0
+    while True:  # a higher legend leaves a smaller map, which shows no more than before: it ends
+        floor = bottom + SCALE_STRIP_PT + legend_pt
+        frame = burn_frame(sheet, left=left, bottom=floor, width=width, height=top - floor)
+        legend = Legend.of(frame, sheet, draw_side, draw_property_line)
+        if legend.height_pt <= legend_pt:
+            break
+        legend_pt = legend.height_pt
     draw_burn_map(pen, frame, sheet)
-    right = frame.left + frame.width
-    draw_scale(pen, frame, left=frame.left, right=right, top=frame.bottom - 1)
-    draw_edge_legend(pen, frame, sheet, left=frame.left, right=right, top=frame.bottom - SCALE_STRIP_PT - 1)
+    draw_scale(pen, frame, left=left, right=left + width, top=frame.bottom - 1)
+    legend.draw(pen, left=left, top=frame.bottom - SCALE_STRIP_PT - 1)
+    return frame
 
 
 def _first_page(sheet: BurnSheet, size: tuple[float, float]) -> tuple[Pen, int]:
@@ -131,14 +138,12 @@ def _first_page(sheet: BurnSheet, size: tuple[float, float]) -> tuple[Pen, int]:
     y = pen.block(MARGIN_PT, top + 3, at_most(2, wrapped(sheet.headline, width, size_pt=17, is_bold=True)),
                   size_pt=17, is_bold=True)  # fmt: skip
     for line in sheet.lines:
-        y = pen.block(MARGIN_PT, y, at_most(3, wrapped(line, width, size_pt=10)), size_pt=10)
+        y = pen.block(MARGIN_PT, y, wrapped(line, width, size_pt=10), size_pt=10)
     y = pen.block(MARGIN_PT, y - 2, wrapped(NOT_PERMISSION, width, size_pt=10, is_bold=True), size_pt=10, is_bold=True)
     chart_top = MARGIN_PT + 12 + _BOXES_PT + _forecast_pt(sheet, width)
     if sheet.chart is not None:
         _forecast(pen, sheet, sheet.chart, top=chart_top, width=width)
-    bottom = chart_top + LEGEND_PT + SCALE_STRIP_PT + 4
-    frame = burn_frame(sheet, left=MARGIN_PT, bottom=bottom, width=width, height=y - 6 - bottom)
-    _map(pen, frame, sheet)
+    frame = _map(pen, sheet, left=MARGIN_PT, bottom=chart_top + 3, width=width, top=y - 6)
     step = (width - 2 * 8) / 3
     for number, title in enumerate(WRITING_BOXES):
         left = MARGIN_PT + number * (step + 8)

@@ -8,7 +8,14 @@ from typing import Final
 
 from habmap.measures import M_PER_MILE, ft, significant
 from habmap.show.burn.sheet import SIDE_LETTERS, Section
-from habmap.show.burn.words import signed_words, span_words
+from habmap.show.burn.words import (
+    NOT_A_GO,
+    kept_words,
+    place_words,
+    signed_words,
+    span_words,
+    unlimited_sentence,
+)
 from habmap.vocabulary import FEATURE_WORDS, wind_16
 from habmap.work.burn.block_edges import CEDAR_FUEL_WORDS, Edge, TurnedEdge
 from habmap.work.burn.fuel import UNKNOWN
@@ -17,7 +24,6 @@ from habmap.work.burn.surroundings import (
     COLD_AIR_NEAR_M,
     END_WORDS,
     SCREEN_WORDS,
-    NamedPlace,
     NearPlace,
     SmokePlace,
 )
@@ -30,7 +36,7 @@ def hour_words(time: str) -> str:
 
 
 def plan_section(result: BurnsheetResult) -> Section:
-    """Return the weather beside the written plan: not met, then not given, then within; or that there is no plan."""
+    """Return the weather compared with the burn plan: not met first; or that there is none."""
     kind = PLAN_KIND_WORDS[result.plan.kind]
     given = "as logged" if result.again else "weather"
     was = "was then" if result.again and result.again.plans_kept else "is"
@@ -53,10 +59,10 @@ def plan_section(result: BurnsheetResult) -> Section:
             shares=(0.65, 0.35),
         )
     return Section(
-        title=f"Beside the written plan for {kind}",
+        title=f"Compared with the burn plan for {kind}",
         sentences=(
             f"Plan by {signed_words(result.plan_signed, result.units)}; limits as copied into habmap.toml. "
-            + ("Not met first. A comparison, not a decision." if lines else "It names none, so nothing is compared."),
+            + ("Not met first. A comparison, not a decision." if lines else "It sets none, so nothing is compared."),
         ),
         header=("item", given, "plan", "comparison"),
         rows=tuple(
@@ -69,6 +75,10 @@ def plan_section(result: BurnsheetResult) -> Section:
             for line in lines
         ),
         shares=(0.34, 0.15, 0.19, 0.32),
+        after=(
+            *((NOT_A_GO,) if lines else ()),
+            *((unlimited_sentence(result),) if lines and result.unlimited else ()),
+        ),
     )
 
 
@@ -77,9 +87,15 @@ def _figure(value: float, unit: str, *limits: float | None) -> str:
     return f"{text} {unit}".rstrip() if unit != "°" else f"{text}°"
 
 
+#: A limit that no weather reaches stands for none.
+NO_UPPER_END: Final = 99_999.0
+
+
 def _limits(line: Compared) -> str:
     if line.low is None or line.high is None:
         return "no limit"
+    if line.item != "wind_from_deg" and line.high >= NO_UPPER_END:
+        return f"{beside(line.low)} or more"
     return f"{beside(line.low)} to {beside(line.high)}"
 
 
@@ -197,7 +213,7 @@ def edges_section(result: BurnsheetResult, keys: dict[_Same, str], most: int) ->
         title="Edges, and what lies beyond",
         sentences=(
             f"Feet: downwind {ft(totals.downwind_m):,.0f}, side {ft(totals.side_m):,.0f}, "
-            f"upwind {ft(totals.upwind_m):,.0f}; around {ft(totals.perimeter_m):,.0f}. A mapped break counts for "
+            f"upwind {ft(totals.upwind_m):,.0f}; perimeter {ft(totals.perimeter_m):,.0f}. A mapped break counts for "
             f"nothing until the burn boss has walked it{_walked_words(result.edges)}. Rises: feet of it where the "
             f"ground rises away{'' if _is_rise_known(result.edges) else ', ? = not known'}. (fuel): cedar beyond it.",
         ),
@@ -285,13 +301,16 @@ def surroundings_section(result: BurnsheetResult, most: int | None = None) -> Se
     places += [(place, "near") for place in result.nearby if (place.name, place.kind) not in downwind]
     shown, hazards = places[:most], result.hazards[: most and 5]
     after = [f"{result.winds_words}.", *_left_out(len(places) - len(shown), "places")]
-    if result.inside:
-        after.append(f"Inside the block: {_listed([_named(one) for one in result.inside], most and 8)}.")
+    if result.kept_from_fire:
+        after.append(kept_words(result))
+    others = [place_words(one) for one in result.inside if one not in result.kept_from_fire]
+    if others:
+        after.append(f"Also inside the block: {_listed(others, most and 8)}.")
     if result.cold_air is None:
         after.append("The way of cold night air is not known.")
     else:
         ways = result.cold_air
-        near = _listed([f"{_named(one)}, {ft(one.from_path_m):,.0f} ft" for one in ways.places], most and 4)
+        near = _listed([f"{place_words(one)}, {ft(one.from_path_m):,.0f} ft" for one in ways.places], most and 4)
         after.append(
             f"Cold night air would run downhill {ft(ways.length_m):,.0f} ft from the lowest edge"
             f"{END_WORDS[ways.ends]}; within {ft(COLD_AIR_NEAR_M):,.0f} ft of its ways: "
@@ -301,7 +320,7 @@ def surroundings_section(result: BurnsheetResult, most: int | None = None) -> Se
     within = f"the block or within {ft(looked.hazards):,.0f} ft"
     if hazards:
         named = ", ".join(
-            f"{_named(one)} ({'inside' if one.inside else f'{ft(one.distance_m):,.0f} ft'})" for one in hazards
+            f"{place_words(one)} ({'inside' if one.inside else f'{ft(one.distance_m):,.0f} ft'})" for one in hazards
         )
         after.append(f"In {within}: {named}.")
         after += _left_out(len(result.hazards) - len(hazards), "lines, tanks, stacks or fences")
@@ -319,10 +338,6 @@ def surroundings_section(result: BurnsheetResult, most: int | None = None) -> Se
         shares=(0.28, 0.13, 0.11, 0.17, 0.31),
         after=tuple(after),
     )  # fmt: skip
-
-
-def _named(one: NamedPlace) -> str:
-    return f"{FEATURE_WORDS[one.kind]} {one.name}".strip()
 
 
 def _listed(names: Sequence[str], most: int | None) -> str:

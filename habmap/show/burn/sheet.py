@@ -15,13 +15,15 @@ from habmap.show.burn.chart import HoursChart
 from habmap.show.records import PageFeature
 from habmap.show.relief import Relief
 from habmap.show.shares import PageShare
+from habmap.vocabulary import HEAT_CHECK
 from habmap.work.burn.block_edges import Edge
+from habmap.work.burn.surroundings import NearPlace
 
 BurnPaper = Literal["letter", "a4"]
 SIDE_LETTERS: Final[dict[str, str]] = {"downwind": "D", "side": "S", "upwind": "U"}
 SIDE_LINES: Final[dict[str, str]] = {"downwind": "heavy solid line", "side": "long dashes", "upwind": "dots"}
 #: What the boss draws or writes under the map by hand.
-WRITING_BOXES: Final = ("Escape routes, safety zones", "Contingency breaks", "Firing sequence")
+WRITING_BOXES: Final = ("Escape routes, safety zones", "Contingency lines", "Firing sequence")
 CHART_TITLE: Final = "The forecast, hour by hour"
 #: On every page: names, telephone numbers and private places stand on it.
 NOT_FOR_ALL: Final = "not permission to burn · for the crew, not for the public"
@@ -69,6 +71,15 @@ class Section:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class BurnGround:
+    """All ground of the block in one stage (lon/lat)."""
+
+    stage: str
+    acres: float
+    geometry: BaseGeometry
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class BurnSheet:
     """Everything the two pages show.
 
@@ -85,7 +96,13 @@ class BurnSheet:
     wind_words
         What stands beside the wind arrow, line by line.
     ringed
-        Sensitive places (lon/lat) to be ringed on the map.
+        Sensitive places, and what is to be kept from fire (lon/lat), to be ringed on the map.
+    places
+        Places that the sheet lists: the map shows the nearest houses of them, or names them at its edge.
+    kept
+        What lies inside the block and is to be kept from fire, in a sentence; empty: nothing on the map.
+    stages
+        Ground of the block by its stage.
     shares
         Ground in the block on which felled cedar lies, killed cedar stands, or both.
     chart, chart_words
@@ -105,6 +122,9 @@ class BurnSheet:
     units: tuple[tuple[str, BaseGeometry], ...]
     features: tuple[PageFeature, ...]
     ringed: tuple[BaseGeometry, ...]
+    places: tuple[NearPlace, ...] = ()
+    kept: str = ""
+    stages: tuple[BurnGround, ...] = ()
     boundary: MultiPolygon | None
     relief: Relief | None
     shares: tuple[PageShare, ...] = ()
@@ -117,7 +137,12 @@ class BurnSheet:
 
 
 def hand_sections(
-    *, notify: tuple[str, ...], middle_words: str, crew_rows: int, notices: tuple[tuple[str, str, str], ...] = ()
+    *,
+    notify: tuple[str, ...],
+    middle_words: str,
+    crew_rows: int,
+    notices: tuple[tuple[str, str, str], ...] = (),
+    kept: str = "",
 ) -> tuple[Section, ...]:
     """Return the parts that people fill in: but for logged notices nothing in them is ticked, filled or counted here.
 
@@ -131,6 +156,8 @@ def hand_sections(
         Rows to write the crew in.
     notices
         Notices that the log has: who, when, how.
+    kept
+        What lies inside the block and is to be kept from fire, in a sentence.
     """
     return (
         Section(
@@ -148,40 +175,50 @@ def hand_sections(
         Section(
             title="Go / no-go",
             sentences=(
-                "The burn boss marks these on the ground. One empty box means no ignition; when all are marked it is "
+                "The burn boss marks these on site. One empty box means no ignition; when all are marked it is "
                 "still the burn boss who decides.",
             ),
             boxes=(
                 "Written plan and permit in hand, every condition read",
-                "Burn bans and red flag warnings asked about today",
+                "Burn boss qualified as the state, insurer or employer requires",
+                "Burn bans, red flag warnings and drought checked today",
+                "Smoke or air approval in hand where it is required",
                 "Spot forecast read through the following night",
-                "Weather on site taken here, beside the plan’s limits",
-                "All notices given and answered",
-                "Every edge walked; each break looked at by the burn boss",
-                "Crew fit, dressed and briefed; each knows boss and job",
+                "Weather on site taken here, compared with the plan’s limits",
+                "All notices made and confirmed",
+                "Every edge walked; each firebreak looked at by the burn boss",
+                "Crew fit, in full PPE, briefed; each knows the burn boss and their assignment",
+                "Said to all: anyone may call a stop",
                 "Escape routes, safety zones and lookouts shown to all",
-                "Water, pumps, tools, radios tried out here",
-                "Contingency crew, equipment and breaks named",
-                "Lines, tanks, hay and houses near the block looked after",
+                "Nearest hospital and EMS known to all, and the way there",
+                "Water, pumps, tools, radios tested on site",
+                "Contingency crew, equipment and lines named",
+                "Power lines, gas lines, tanks, hay and houses: protected, or the burn called off",
+                *((kept,) if kept else ()),
                 "Smoke: roads and houses downwind, tonight as well",
             ),
         ),
         Section(
             title="Test fire",
-            blanks=("Place, hour, what it did", "Burn boss’s decision after it"),
+            blanks=("Place, time, fire and smoke behavior", "Burn boss’s decision after it"),
         ),
         Section(
-            title="Mop-up and looking back",
+            title="Mop-up and patrol",
             boxes=(
-                "Mop-up from the edges inward; stumps, snags, logs, piles: heat sought tool first, never hand in ash",
+                "Mop-up from the edges inward; stumps, snags, logs, burned piles checked for heat: " + HEAT_CHECK,
                 "Watched through the night where the plan asks it",
                 "Day 1 (next day): edges walked, by ____________________",
                 "Day 3: edges walked, by ____________________",
                 "Day 7: edges walked, by ____________________",
             ),
         ),
-        Section(title="For 911", blanks=("Address, gate, road",), after=(middle_words,), may_move=True),
-        Section(title="Burn boss", blanks=("Name", "Signature, date, hour")),
+        Section(
+            title="For 911",
+            blanks=("Address, gate, road", "Nearest hospital, EMS"),
+            after=(middle_words,),
+            may_move=True,
+        ),
+        Section(title="Burn boss", blanks=("Name", "Signature, date, time")),
     )
 
 

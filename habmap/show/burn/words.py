@@ -7,8 +7,9 @@ from datetime import date, datetime, tzinfo
 from typing import Final
 
 from habmap.records import WIND_HEIGHT_WORDS, BurnRecord, Notice, facts, value_of
-from habmap.vocabulary import NEEDLE_WORDS
+from habmap.vocabulary import FEATURE_WORDS, NEEDLE_WORDS
 from habmap.work.burn.result import BurnsheetResult, PastBurn
+from habmap.work.burn.surroundings import NamedPlace
 from habmap.work.burn.written_plan import ITEMS, PLAN_KIND_WORDS, PlanKind, PlanSigned, Window, distance_words
 from habmap.work.clock import comes_twice
 from habmap.work.closures import Closures
@@ -16,8 +17,16 @@ from habmap.work.ground import Ground, GroundPiece
 from habmap.work.stages import UPKEEP_AFTER_DAYS
 
 
-def block_words(pieces: Sequence[GroundPiece], state: Ground, kind: PlanKind, *, on: date) -> tuple[str, ...]:
-    """Say what there is to burn, and what there is not: reported, never refused."""
+def block_words(
+    pieces: Sequence[GroundPiece], state: Ground, kind: PlanKind, *, on: date, is_compared: bool
+) -> tuple[str, ...]:
+    """Say what there is to burn, and what there is not: reported, never refused.
+
+    Parameters
+    ----------
+    is_compared
+        Whether there is a signed plan of this kind; without one nothing is said of what it is written for.
+    """
     covers = {unit.unit_id: unit.cover for unit in state.units}
     words = []
     for unit_id in dict.fromkeys(piece.unit_id for piece in pieces):
@@ -63,10 +72,11 @@ def block_words(pieces: Sequence[GroundPiece], state: Ground, kind: PlanKind, *,
     )
     for other, what, is_there in slash:
         words += held(
-            is_there, f"hold {what}" + (f", for which {plan}, compared here, is not written" * (kind != other))
+            is_there,
+            f"hold {what}" + (f", for which {plan}, compared here, is not written" * (is_compared and kind != other)),
         )
         if kind == other and not any(is_there(piece) for piece in pieces):
-            words.append(f"no {what} in the block by the log, so {plan} finds none there")
+            words.append(f"no {what} in the block by the log" + f", so {plan} finds none there" * is_compared)
     return tuple(words)
 
 
@@ -94,11 +104,32 @@ def answer(result: BurnsheetResult) -> str:
         )
     not_met = _named(result, "not met")
     not_given = _named(result, "not given")
-    words = f"{ground}, beside the written plan for {kind} by {signed_words(result.plan_signed, result.units)}. "
-    words += "" if result.prescription else "It names no limits in habmap.toml, so nothing is compared. "
+    words = f"{ground}, compared with the burn plan for {kind} by {signed_words(result.plan_signed, result.units)}. "
+    words += "" if result.prescription else "It sets no limits in habmap.toml, so nothing is compared. "
     words += f"Not met: {not_met}. " if not_met else ""
     words += f"Not given: {not_given}. " if not_given else ""
+    words += f"{unlimited_sentence(result)} " if result.unlimited and result.prescription else ""
     return words + "This is a comparison and decides nothing; what was not checked stands below."
+
+
+#: Under every column of comparisons.
+NOT_A_GO: Final = "“Within” compares one number with one limit. It is not a go."
+
+
+def unlimited_sentence(result: BurnsheetResult) -> str:
+    """Say what the plan sets no limit for."""
+    return f"This plan sets no limit for: {', '.join(result.unlimited)}."
+
+
+def kept_words(result: BurnsheetResult) -> str:
+    """Name what lies inside the block and must be kept from fire; nothing where the map shows none."""
+    named = "; ".join(place_words(one) for one in result.kept_from_fire)
+    return f"Inside the block, to be kept from fire: {named}." if named else ""
+
+
+def place_words(place: NamedPlace) -> str:
+    """Name a place and its kind, as far as it has a name."""
+    return f"{FEATURE_WORDS[place.kind]} {place.name}".strip()
 
 
 def _named(result: BurnsheetResult, comparison: str) -> str:
@@ -127,12 +158,26 @@ def span_words(spans: Sequence[tuple[str, str]], most: int | None = None) -> str
     )
 
 
+def closed_words(closures: Closures, day: date, unit_ids: Collection[str]) -> tuple[str, ...]:
+    """Say which of the owner's own closed days and holds a burn falls on."""
+    closed = (
+        f"{day} is closed to burning by the owner: {ban.reason or 'no reason written'}"
+        for ban in closures.bans
+        if ban.what == "closed_burn" and ban.has(day) and (not ban.units or set(ban.units) & set(unit_ids))
+    )
+    held = (
+        f"{hold.unit_id} is on hold: {hold.reason}"
+        for hold in closures.holds
+        if hold.unit_id in unit_ids and hold.has(day)
+    )
+    return tuple(dict.fromkeys((*closed, *held)))
+
+
 def warnings_for(
     result: BurnsheetResult,
     *,
     weather: Mapping[str, float | None],
     windows: Sequence[Window],
-    closures: Closures,
     walked: Collection[str],
     zone: tzinfo,
     has_elevation: bool,
@@ -140,7 +185,7 @@ def warnings_for(
     has_boundary: bool,
     is_level_unknown: bool,
 ) -> tuple[str, ...]:
-    """Say the owner's own closed days and holds first, then what weakens the figures.
+    """Say what weakens the figures.
 
     Parameters
     ----------
@@ -153,16 +198,6 @@ def warnings_for(
     """
     at = datetime.fromisoformat(result.time)
     day, pcts = at.date(), [line.pct for line in result.fuel_moisture if line.pct is not None]
-    words = [
-        f"{day} is closed to burning by the owner: {ban.reason or 'no reason written'}"
-        for ban in closures.bans
-        if ban.what == "closed_burn" and ban.has(day) and (not ban.units or set(ban.units) & set(result.units))
-    ]
-    words += [
-        f"{hold.unit_id} is on hold: {hold.reason}"
-        for hold in closures.holds
-        if hold.unit_id in result.units and hold.has(day)
-    ]
     no_figure = "the driest figure of the tables is given, " if pcts else ""
     unmet = set(walked) - {edge.break_name for edge in result.edges if edge.boss_checked}
     rules = (
@@ -173,7 +208,7 @@ def warnings_for(
         ),
         (
             result.wind_height is None,
-            "nobody said whether the wind is at 20 ft or at eye level; see which one the plan means",
+            "the height of the wind, 20 ft or eye level, was not given; see which one the plan means",
         ),
         (
             not has_elevation,
@@ -203,17 +238,17 @@ def warnings_for(
             "and gusts are not compared with it",
         ),
     )
-    words += [text for applies, text in rules if applies]
+    words = [text for applies, text in rules if applies]
     for window in windows:
         limits = window.limits.get("fine_fuel_pct")
         if window.is_plan and limits and pcts and max(pcts) > limits[1] >= min(pcts):
             words.append(f"the dampest ground of the block is at {max(pcts):g}%, above the plan's {limits[1]:g}%")
         if window.written_on is not None and window.written_on > day:
-            words.append(f"the plan is dated {window.written_on}, after the day asked about")
+            words.append(f"the plan is dated {window.written_on}, after the day of this sheet")
     return tuple(dict.fromkeys(words))
 
 
-def height_words(height: str | None, unsaid: str = "height not said") -> str:
+def height_words(height: str | None, unsaid: str = "height not given") -> str:
     """Say where the wind is meant."""
     return WIND_HEIGHT_WORDS.get(height or "", unsaid)
 
@@ -268,4 +303,4 @@ def observed_words(record: BurnRecord) -> list[str]:
 
 def notice_words(told: Notice) -> str:
     """Say who was told, when and how, without the final stop."""
-    return f"Told before: {told.who}, {told.when}, {told.how}"
+    return f"Notices logged: {told.who}, {told.when}, {told.how}"

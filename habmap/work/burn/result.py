@@ -107,8 +107,13 @@ class BurnsheetResult:
         Outline that becomes a downwind edge in later hours of the forecast.
     winds_words
         Which winds were cast.
-    inside
-        Everything on the map that lies in the block, what must not be harmed first; for the crew alone.
+    inside, kept_from_fire
+        Everything on the map that lies in the block, what must not be harmed first, and what of it must be kept from
+        fire; for the crew alone.
+    closed
+        The owner's own closed days and holds that this burn falls on; the first of ``warnings``.
+    unlimited
+        What the plan sets no limit for, in words.
     plan_signed
         Who signed the limits that were compared with, by units.
     forecast
@@ -152,6 +157,7 @@ class BurnsheetResult:
     smoke: tuple[SmokePlace, ...]
     nearby: tuple[NearPlace, ...]
     inside: tuple[NamedPlace, ...]
+    kept_from_fire: tuple[NamedPlace, ...]
     hazards: tuple[NearHazard, ...]
     looked_within_m: LookedWithin
     cold_air: ColdAir | None
@@ -160,6 +166,8 @@ class BurnsheetResult:
     notify: tuple[str, ...]
     cautions: tuple[str, ...]
     warnings: tuple[str, ...]
+    closed: tuple[str, ...] = ()
+    unlimited: tuple[str, ...] = ()
     sheets: tuple[str, ...] = ()
     notices: tuple[Notice, ...] = ()
     again: PastBurn | None = None

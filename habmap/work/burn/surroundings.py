@@ -21,6 +21,10 @@ from habmap.work.burn.winds import HourWind, spells, written
 DOWNWIND_HALF_ANGLE_DEG: Final = 45.0
 #: Sensitive whether or not the map says so: people live, learn or travel there.
 ALWAYS_SENSITIVE: Final = frozenset({"house", "school", "airport", "road"})
+#: What is kept from fire where it lies inside a block, whether or not the map marks it as sensitive.
+KEPT_KINDS: Final = PRIVATE_FEATURE_KINDS | {
+    "house", "building", "school", "tank", "hay", "well", "power_line", "gas_line",
+}  # fmt: skip
 HAZARD_KINDS: Final = frozenset({"power_line", "gas_line", "tank", "hay", "fence"})
 #: How near a line, tank, stack or fence is named, and how near the cold air's way a road or house is (no source) [m].
 HAZARD_NEAR_M: Final = 100.0
@@ -32,8 +36,8 @@ END_WORDS: Final = {
     "length": " and further than it is followed here",
 }
 SCREEN_WORDS: Final = (
-    "This is a screen of the map, not a smoke model: smoke goes where the air of the hour takes it, and fog or a calm "
-    "night can hold it on a road far from here."
+    "This only checks what is on your map and is no smoke model: smoke goes where the air of the hour takes it, and "
+    "fog or a calm night can hold it on a road far from here."
 )
 
 
@@ -47,10 +51,17 @@ class NamedPlace:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NearPlace(NamedPlace):
-    """A sensitive place: how far from the block's nearest edge, and its true bearing from the block's middle."""
+    """A sensitive place: how far from the block's nearest edge, and its true bearing from the block's middle.
+
+    Attributes
+    ----------
+    nearest
+        Its nearest point, WGS 84 lon/lat [°].
+    """
 
     distance_m: float
     bearing_deg: float
+    nearest: tuple[float, float]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -161,6 +172,11 @@ def inside_places(block: BaseGeometry, features: Sequence[Feature], *, grid: Loc
     return tuple(NamedPlace(name=feature.name, kind=feature.kind) for feature in found)
 
 
+def kept_from_fire(features: Sequence[Feature]) -> list[Feature]:
+    """Return the features that are kept from fire where they lie inside a block."""
+    return [feature for feature in features if feature.sensitive or feature.kind in KEPT_KINDS]
+
+
 def near_hazards(block: BaseGeometry, features: Sequence[Feature], *, grid: LocalGrid) -> tuple[NearHazard, ...]:
     """Return power and gas lines, tanks, hay and fences in or near the block, nearest first."""
     found = []
@@ -230,4 +246,7 @@ def _place(
         return None
     start, end = shapely.get_coordinates(shapely.shortest_line(shapely.centroid(block), shape)).tolist()
     bearing_deg = (grid_bearing_deg(tuple(start), tuple(end)) + _turn_deg(block, grid)) % 360
-    return NearPlace(name=feature.name, kind=feature.kind, distance_m=distance_m, bearing_deg=bearing_deg)
+    lon, lat = shapely.get_coordinates(grid.to_lonlat(shapely.Point(end)))[0].tolist()
+    return NearPlace(
+        name=feature.name, kind=feature.kind, distance_m=distance_m, bearing_deg=bearing_deg, nearest=(lon, lat)
+    )

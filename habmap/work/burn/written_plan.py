@@ -42,10 +42,11 @@ def short_name(item: str) -> str:
 
 #: What no figure here can know, said with every burn output.
 NOT_CHECKED: Final = (
-    "burn bans and red flag warnings in force that day",
-    "permits, and the law where the burn is",
+    "burn bans, red flag warnings and drought that day",
+    "permits, smoke or air approval where it is required, and the law where the burn is",
+    "whether the burn boss is qualified as the state, the insurer or the employer requires",
     "notices to neighbors, the fire department and dispatch",
-    "crew, equipment, water, escape routes and contingency",
+    "crew, equipment, water, escape routes, contingency, and the nearest hospital and EMS",
     "the spot weather forecast, and the weather on site",
     "the written burn plan itself: only the limits copied into habmap.toml were compared",
 )
@@ -257,6 +258,8 @@ def _comparison(item: str, value: float | None, limits: tuple[float, float]) -> 
     return ("within" if is_inside else "not met"), distance
 
 
+#: How the line on what a plan leaves without a limit begins.
+UNLIMITED_WORDS: Final = "what the plan sets no limit for"
 #: Measured where the plan means its wind, or not comparable.
 _AT_A_HEIGHT: Final = frozenset({"wind_mph", "gust_mph"})
 
@@ -318,5 +321,10 @@ def unsaid_words(windows: Sequence[Window]) -> tuple[str, ...]:
     words: tuple[str, ...] = ()
     if any(one.is_plan and one.wind_height is None and _AT_A_HEIGHT & set(one.limits) for one in windows):
         words = ("at what height the plan means its wind",)
-    items = ", ".join(ITEMS[item][0] for item in unlimited(windows))
-    return (*words, *((f"what the plan names no limits for in habmap.toml: {items}",) if items else ()))
+    items = unlimited_words(windows)
+    return (*words, *((f"{UNLIMITED_WORDS}: {', '.join(items)}",) if items else ()))
+
+
+def unlimited_words(windows: Sequence[Window]) -> tuple[str, ...]:
+    """Name what some signed plan sets no limit for."""
+    return tuple(ITEMS[item][0] for item in unlimited(windows))
