@@ -93,13 +93,13 @@ def test_the_sheet_says_on_every_page_that_it_was_made_again(
     assert done.out.startswith(f"Log line {logged['number']} as logged, made again on ")
     text = pdf_text(pdf, "-layout")
     pages = text.strip("\f").split("\f")
-    assert len(pages) == 2
+    assert len(pages) == 3
     for page in pages:
         said = " ".join(page.split())
         assert re.search(r"not permission to burn · .* · as logged, made again on \d{4}-\d\d-\d\d", said)
     assert "Share that burned: 80% of the ground" in " ".join(pages[0].split())
     assert "Weather as logged for ignition" in " ".join(pages[0].split())
-    assert re.search(r"Hill farm\s+2026-09-03\s+a note", pages[1])
+    assert re.search(r"Hill farm\s+2026-09-03\s+a note", pages[2])
     assert not [words for words in LEAVE if words in text.lower()]
     page = html.read_text(encoding="utf-8")
     assert page.count("as logged, made again on") >= 3

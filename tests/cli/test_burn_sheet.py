@@ -40,7 +40,7 @@ def planned_place(demo_place: Path, tmp_path_factory: pytest.TempPathFactory) ->
 
 @pytest.mark.poppler
 @pytest.mark.parametrize(("paper", "size"), [("letter", "612 x 792"), ("a4", r"595\.\d+ x 841\.\d+")])
-def test_two_pages_on_letter_and_a4(
+def test_three_pages_on_letter_and_a4(
     run_habmap: Callable, planned_place: Path, tmp_path: Path, paper: str, size: str
 ) -> None:
     path = tmp_path / "burn.pdf"
@@ -49,7 +49,7 @@ def test_two_pages_on_letter_and_a4(
     )
     assert done.code == 0, done.err
     info = pdf_info(path)
-    assert re.search(r"Pages:\s+2\n", info)
+    assert re.search(r"Pages:\s+3\n", info)
     assert re.search(rf"Page size:\s+{size}", info)
     words = pdf_words(path, "-layout")
     for part in (

@@ -102,10 +102,10 @@ def test_boxes_are_empty_and_nothing_is_counted() -> None:
 
 
 def test_long_lists_go_overleaf_whole() -> None:
-    assert draw_burn_pdf(_sheet(), paper="a4").pages == 2
+    assert draw_burn_pdf(_sheet(), paper="a4").pages == 3
     many = tuple(Section(title=f"Part {n}", sentences=("words " * 60,)) for n in range(30))
     drawn = draw_burn_pdf(_sheet(measured=many), paper="letter")
-    assert drawn.pages > 2
+    assert drawn.pages > 3
     assert drawn.content.startswith(b"%PDF")
 
 

@@ -1,4 +1,4 @@
-"""The burn sheet composed: a burn sheet's result laid out as two pages, shortened until they hold it."""
+"""The burn sheet composed: a burn sheet's result laid out as three pages, its lists shortened until they hold it."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ from habmap.vocabulary import WIND_WORDS, wind_16
 from habmap.work.burn.forecast import WEATHER_ITEMS
 from habmap.work.burn.result import BurnsheetResult
 from habmap.work.burn.surroundings import NearPlace, sensitive_features
-from habmap.work.burn.written_plan import UNLIMITED_WORDS, beside
+from habmap.work.burn.written_plan import beside
 from habmap.work.ground import GroundPiece
 
 
@@ -52,7 +52,7 @@ class _Room:
     crew: int
 
 
-#: From generous to terse: the first that keeps the sheet on two pages is taken. Where none does, the first that three
+#: From generous to terse: the first that keeps the sheet on three pages is taken. Where none does, the first that four
 #: hold: a day with much to say is no day for leaving things out.
 _ROOMS: Final = tuple(
     _Room(edges=edges, places=places, faces=faces, hours=hours, crew=crew)
@@ -76,7 +76,7 @@ _ROOMS: Final = tuple(
         (5, 3, 3, 3, 3),
     )
 )
-_PAGES: Final = (2, 3)
+_PAGES: Final = (3, 4)
 #: Of the block's name in the headline, and of the property's [characters].
 _BLOCK_CHARACTERS: Final = 60
 _NAME_CHARACTERS: Final = 90
@@ -85,7 +85,7 @@ _NOTES_CHARACTERS: Final = 330
 
 
 def fitted_sheet(result: BurnsheetResult, *, paper: BurnPaper, **about: Any) -> BurnSheet:
-    """Return the sheet with as much in its lists as two pages hold, else three; ``about`` as of `burn_sheet`."""
+    """Return the sheet with as much in its lists as three pages hold, else four; ``about`` as of `burn_sheet`."""
     for most in _PAGES:
         for room in _ROOMS:
             sheet = burn_sheet(result, room=room, **about)
@@ -167,7 +167,7 @@ def burn_sheet(
         ),
         measured=(
             plan_section(result),
-            Section(title="Not checked here", sentences=_not_checked(result)),
+            Section(title="Not checked here", sentences=tuple(f"– {words}" for words in result.not_checked)),
             *((Section(title="More of this block and its figures", sentences=more_notes),) if more_notes else ()),
             *((Section(title="The block", sentences=(f"{rest}.",)),) if rest else ()),
             moisture_section(result, room.faces),
@@ -254,12 +254,6 @@ def _notes(parts: Sequence[str]) -> tuple[str, tuple[str, ...]]:
     rest = tuple(sentences[first:])
     pointer = ("More of this stands on page 2.",) if rest else ()
     return " ".join((*sentences[:first], *pointer)), rest
-
-
-def _not_checked(result: BurnsheetResult) -> tuple[str, ...]:
-    """Return what was not checked; what has no limit stands under the comparison, where there is one."""
-    is_told = bool(result.prescription and result.unlimited)
-    return tuple(f"– {words}" for words in result.not_checked if not (is_told and words.startswith(UNLIMITED_WORDS)))
 
 
 def _past_burn_lines(result: BurnsheetResult) -> tuple[str, ...]:

@@ -1,4 +1,4 @@
-"""The burn sheet on paper: the map and room to write on page one, tables and lists on page two."""
+"""The burn sheet on paper: the map and room to write, then what was measured, then what people fill in."""
 
 from __future__ import annotations
 
@@ -73,7 +73,7 @@ def _svg(pen: Pen) -> str:
 
 
 def draw_burn_pdf(sheet: BurnSheet, *, paper: BurnPaper) -> BurnSheetDrawn:
-    """Return the burn sheet as a vector PDF with its fonts embedded; parts that page two cannot hold follow on page 3.
+    """Return the burn sheet as a vector PDF with its fonts embedded; parts that a page cannot hold follow overleaf.
 
     Raises
     ------
@@ -176,7 +176,7 @@ def _foot(sheet: BurnSheet, number: int) -> str:
     return clipped(text, 540, size_pt=LEAST_PT, is_serif=True)
 
 
-# --- page two -----------------------------------------------------------------------------------------------
+# --- the lists --------------------------------------------------------------------------------------------------
 
 
 def _lists(sheet: BurnSheet, size: tuple[float, float]) -> list[Pen]:
@@ -191,11 +191,16 @@ def _lists(sheet: BurnSheet, size: tuple[float, float]) -> list[Pen]:
 
 def _laid_out(sheet: BurnSheet, size: tuple[float, float]) -> list[list[tuple[Section, float, float]]]:
     """Return what stands on each page after the first: section, its left edge and its top [pt]."""
+    return [*_columns(sheet.measured, size), *_columns(sheet.by_hand, size)]
+
+
+def _columns(sections: Sequence[Section], size: tuple[float, float]) -> list[list[tuple[Section, float, float]]]:
+    """Set sections in two columns a page, in their order but for those that may fill a column's foot."""
     width = _column_pt(size)
     top, floor = size[1] - MARGIN_PT - 14, MARGIN_PT + 9
     pages: list[list[tuple[Section, float, float]]] = [[]]
     column, y = 0, top
-    left = [(section, _height(section, width)) for section in (*sheet.measured, *sheet.by_hand)]
+    left = [(section, _height(section, width)) for section in sections]
     while left:
         fits = (at for at, (section, high) in enumerate(left) if y - high >= floor and (at == 0 or section.may_move))
         chosen = next(fits, 0 if y == top else None)

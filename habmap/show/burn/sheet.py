@@ -34,7 +34,7 @@ NOT_PERMISSION: Final = (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Section:
-    """One part of the second page.
+    """One part of the pages after the map.
 
     Attributes
     ----------
@@ -81,7 +81,7 @@ class BurnGround:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BurnSheet:
-    """Everything the two pages show.
+    """Everything the pages show.
 
     Attributes
     ----------
@@ -108,7 +108,7 @@ class BurnSheet:
     chart, chart_words
         The forecast's hours, drawn below the map, and where they come from and what their marks mean; ``None`` = none.
     measured, by_hand
-        The second page: what was compared and measured, and what people fill in.
+        The second page: what was compared and measured; and the third, what people fill in.
     """
 
     place: str

@@ -258,8 +258,6 @@ def _comparison(item: str, value: float | None, limits: tuple[float, float]) -> 
     return ("within" if is_inside else "not met"), distance
 
 
-#: How the line on what a plan leaves without a limit begins.
-UNLIMITED_WORDS: Final = "what the plan sets no limit for"
 #: Measured where the plan means its wind, or not comparable.
 _AT_A_HEIGHT: Final = frozenset({"wind_mph", "gust_mph"})
 
@@ -322,7 +320,7 @@ def unsaid_words(windows: Sequence[Window]) -> tuple[str, ...]:
     if any(one.is_plan and one.wind_height is None and _AT_A_HEIGHT & set(one.limits) for one in windows):
         words = ("at what height the plan means its wind",)
     items = unlimited_words(windows)
-    return (*words, *((f"{UNLIMITED_WORDS}: {', '.join(items)}",) if items else ()))
+    return (*words, *((f"what the plan sets no limit for: {', '.join(items)}",) if items else ()))
 
 
 def unlimited_words(windows: Sequence[Window]) -> tuple[str, ...]:
