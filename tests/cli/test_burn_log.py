@@ -53,7 +53,7 @@ def test_it_is_kept_said_and_followed_by_a_look(run_habmap: Run, burned: tuple[P
     assert "next growing season" in logged["next_steps"][0]
     assert FIRE_CAUTION in logged["cautions"]
     said = run_habmap("history", "M2", place=place).out
-    assert "Observed at 13:30, temperature 81 °F, humidity 38 %" in said
+    assert "Observed at 13:30, temperature 81 °F, humidity 38%" in said
     assert "Notices logged: Hill farm, 2026-09-03, a note" in said
     assert run_habmap("check", place=place).code == 0
 
