@@ -5,19 +5,21 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
-from typing import Final, Literal
+from typing import TYPE_CHECKING, Final, Literal
 
-from shapely import MultiPolygon
-from shapely.geometry.base import BaseGeometry
-
-from habmap.land.grid import LocalGrid
-from habmap.show.burn.chart import HoursChart
-from habmap.show.records import PageFeature
-from habmap.show.relief import Relief
-from habmap.show.shares import PageShare
 from habmap.vocabulary import HEAT_CHECK
-from habmap.work.burn.block_edges import Edge
-from habmap.work.burn.surroundings import NearPlace
+
+if TYPE_CHECKING:  # printed in a terminal too, where nothing is drawn
+    from shapely import MultiPolygon
+    from shapely.geometry.base import BaseGeometry
+
+    from habmap.land.grid import LocalGrid
+    from habmap.show.burn.chart import HoursChart
+    from habmap.show.records import PageFeature
+    from habmap.show.relief import Relief
+    from habmap.show.shares import PageShare
+    from habmap.work.burn.block_edges import Edge
+    from habmap.work.burn.surroundings import NearPlace
 
 BurnPaper = Literal["letter", "a4"]
 SIDE_LETTERS: Final[dict[str, str]] = {"downwind": "D", "side": "S", "upwind": "U"}
