@@ -43,9 +43,9 @@ def test_the_caution_for_steep_ground_differs_in_the_file_name_alone() -> None:
 
 
 def _read(store: FakeStore, audience: Audience) -> str:
-    """What a reader of the page has before their eyes, or is read out to them: scripts and styles left out."""
+    """What a reader sees, or is read out to them: scripts, styles and the file's own marks left out."""
     html = render_page(build_page(store, now=NOW, audience=audience))
-    return re.sub(r"<(script|style)\b.*?</\1>", " ", html, flags=re.DOTALL)
+    return re.sub(r"<(script|style)\b.*?</\1>|<meta\b[^>]*>", " ", html, flags=re.DOTALL)
 
 
 @pytest.mark.parametrize("store", [FakeStore([], grid=GRID), FakeStore([unit("A", box(0, 0, 200, 200))], grid=GRID)])

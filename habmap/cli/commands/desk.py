@@ -23,7 +23,7 @@ def desk(
     ] = 0,
     is_opening: Annotated[bool, typer.Option("--open/--no-open", help="Open the browser.")] = True,
 ) -> None:
-    """Do the whole job in a web page of this computer.
+    """Do the whole job in a web page on this computer.
 
     It ends by Ctrl-C, by "close the desk", or a minute after its last page was closed. Where a desk runs already,
     another page of that is opened.

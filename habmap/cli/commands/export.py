@@ -132,9 +132,10 @@ def register(app: typer.Typer) -> None:
         overwrite: OverwriteOption = False,
         as_json: JsonOption = False,
     ) -> None:
-        """Write unit edges, the ground that remains, photo points and plots, for a handheld.
+        """Write unit edges and remaining ground for a handheld.
 
-        Nests, graves and other features stay out. Parts under a tenth of an acre do too: what they add up to is said.
+        Photo points and plots too. Nests, graves and other features stay out. Parts under a tenth of an acre do too:
+        what they add up to is said.
         """
         from habmap.jobs.export_handheld import handheld
         from habmap.show.handheld import HandheldFile, scraps_words
@@ -174,9 +175,10 @@ def register(app: typer.Typer) -> None:
         overwrite: OverwriteOption = False,
         as_json: JsonOption = False,
     ) -> None:
-        """Write photo points, plots and cover frames that are due again, as waypoints for a handheld.
+        """Write what is to be looked at again as waypoints.
 
-        After so many days as `habmap.toml` says, and at once where work changed what they show.
+        Photo points, plots and cover frames that are due, for a handheld: after so many days as `habmap.toml` says, and
+        at once where work changed what they show.
         """
         from habmap.jobs.export_handheld import due_again
         from habmap.show.handheld import RevisitsFile, without_place_words
