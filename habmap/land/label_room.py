@@ -21,8 +21,6 @@ _HALF: Final = 0.95
 #: What of a square with that half side lies within the circle, and so on the ground at the least: the circle less its
 #: four caps beyond the sides, over the square.
 LEAST_SHARE: Final = (math.pi - 4 * (math.acos(_HALF) - _HALF * math.sqrt(1 - _HALF**2))) / (2 * _HALF) ** 2
-#: Of the half room, what lies wholly within the circle: words smaller than that may move about in it.
-_WHOLLY: Final = math.sqrt(0.5) / _HALF
 #: The circle is found to this share of the ground's larger side.
 _TOLERANCE: Final = 1 / 120
 
@@ -88,10 +86,13 @@ def spots(rooms: NDArray[np.float64], width: float, height: float) -> Iterator[t
     for k in fitting:
         yield (float(rooms[k, 0]), float(rooms[k, 1]))
     for k in fitting:
-        right = max(0.0, float(rooms[k, 2]) * _WHOLLY - width / 2)
-        up = max(0.0, float(rooms[k, 3]) * _WHOLLY - height / 2)
-        for x, y in ((0, 1), (0, -1), (1, 0), (-1, 0), (1, 1), (-1, 1), (1, -1), (-1, -1)):
-            yield (float(rooms[k, 0]) + x * right, float(rooms[k, 1]) + y * up)
+        # Moved level or upright as far as all its corners stay within the circle, and half as far both ways at once.
+        across, up = float(rooms[k, 2]) / _HALF, float(rooms[k, 3]) / _HALF
+        a, b = min(1.0, width / 2 / across), min(1.0, height / 2 / up)
+        far = (across * max(0.0, math.sqrt(1 - b * b) - a), up * max(0.0, math.sqrt(1 - a * a) - b))
+        for x, y in ((0, 1), (0, -1), (1, 0), (-1, 0), (0.5, 0.5), (-0.5, 0.5), (0.5, -0.5), (-0.5, -0.5)):
+            if x * far[0] or y * far[1]:
+                yield (float(rooms[k, 0]) + x * far[0], float(rooms[k, 1]) + y * far[1])
 
 
 def lying_on(

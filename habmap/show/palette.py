@@ -14,6 +14,10 @@ PAPER_DEEP: Final = "#efe7d4"
 INK: Final = "#2b2a26"
 INK_SOFT: Final = "#5c574c"
 WATER_INK: Final = "#33576b"
+#: Water as an area, and the faint marks of open ground; a unit's edge where the ground is light.
+WATER_FILL: Final = "#d3e6ee"
+FAINT_INK: Final = "#9b9480"
+EDGE_GRAY: Final = "#5f5a50"
 CONTOUR_INK: Final = "#6f5f45"
 
 #: Fill of each stage of cedar ground; ``keep`` and ``other`` are bare paper.

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from habmap.show.palette import DARK_STAGES, INK, PAPER, STAGE_FILLS
+from habmap.show.palette import DARK_STAGES, FAINT_INK, INK, PAPER, STAGE_FILLS, WATER_FILL, WATER_INK
 from habmap.vocabulary import STAGES
 
 _LINES: Final = 'fill="none" stroke="{line}" stroke-width='
@@ -54,6 +54,21 @@ _OVER_MARKS: Final = {
 }
 
 
+#: Ground that is no cedar, told apart faintly: width and height of the repeat [px], fill if any, ink and marks.
+_COVER_MARKS: Final = {
+    "grass": (26, 24, "", FAINT_INK, _strokes("M6,10v-5M6,10l-3,-4M6,10l3,-4M19,22v-5M19,22l-3,-4M19,22l3,-4", 0.9)),
+    "hardwood": (24, 22, "", FAINT_INK, _strokes("M6,2a3.4,3.4 0 1 1 -0.01,0ZM18,13a3.4,3.4 0 1 1 -0.01,0Z", 0.9)),
+    "water": (16, 8, WATER_FILL, WATER_INK, _strokes("M1,4q2.5,-2 5,0t5,0", 0.6)),
+}
+#: What those are called where they are told apart.
+COVER_WORDS: Final = {"grass": "grass", "hardwood": "woods", "water": "water"}
+
+
+def cover_id(cover: str) -> str:
+    """Return the id by which a drawing refers to the faint marks of ground that is no cedar."""
+    return f"cover-{cover}"
+
+
 def over_id(kind: str) -> str:
     """Return the id by which a drawing refers to what is drawn over stages."""
     return f"over-{kind}"
@@ -65,11 +80,21 @@ def pattern_id(stage: str) -> str:
 
 
 def pattern_definitions() -> str:
-    """Return the SVG ``<pattern>`` elements of all stages, and of what is drawn over them."""
-    return "".join(_pattern(stage) for stage in STAGES) + "".join(
-        f'<pattern id="{over_id(kind)}" patternUnits="userSpaceOnUse" width="{width}" height="{height}">'
-        f"{marks.format(line=INK)}</pattern>"
-        for kind, (width, height, marks) in _OVER_MARKS.items()
+    """Return the SVG ``<pattern>`` elements of all stages, of other covers, and of what is drawn over them."""
+    covers = "".join(
+        f'<pattern id="{cover_id(cover)}" patternUnits="userSpaceOnUse" width="{width}" height="{height}">'
+        + (f'<rect width="{width}" height="{height}" fill="{fill}"/>' if fill else "")
+        + f"{marks.format(line=ink)}</pattern>"
+        for cover, (width, height, fill, ink, marks) in _COVER_MARKS.items()
+    )
+    return (
+        "".join(_pattern(stage) for stage in STAGES)
+        + covers
+        + "".join(
+            f'<pattern id="{over_id(kind)}" patternUnits="userSpaceOnUse" width="{width}" height="{height}">'
+            f"{marks.format(line=INK)}</pattern>"
+            for kind, (width, height, marks) in _OVER_MARKS.items()
+        )
     )
 
 

@@ -7,7 +7,7 @@ import io
 import math
 import warnings
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import contourpy
@@ -21,24 +21,40 @@ from rasterio.warp import Resampling, calculate_default_transform, reproject
 from shapely.geometry.base import BaseGeometry
 
 from habmap.measures import M_PER_FT
-from habmap.show.palette import INK
+from habmap.show.palette import INK, PAPER
 
 #: Most cells of the drawn relief; more than a screen shows only makes the file heavy.
 RELIEF_CELLS: Final = 200_000
 _MERCATOR: Final = CRS.from_epsg(3857)
 _EARTH_RADIUS_M: Final = 6378137.0  # of EPSG:3857
-#: Contour steps that people are used to [ft].
-_CONTOUR_STEPS_FT: Final = (2, 5, 10, 20, 40, 50, 100, 200, 400, 500, 1000)
-_MOST_CONTOURS: Final = 16
+#: Contour steps [ft]: those of national sheets at 1:24,000 (5, 10, 20, 40, 80), and the like below and above them.
+CONTOUR_STEPS_FT: Final = (1, 2, 5, 10, 20, 40, 80, 160, 400, 800)
+#: How far apart contours stand on paper where the ground is rather steep [mm]: the middle of 1.5 to 3.
+_APART_MM: Final = 2.1
+#: The share of the ground that is less steep than that.
+_RATHER_STEEP: Final = 0.75
+#: On a screen or a sheet that is not known yet the ground that is drawn is taken to be so wide [mm].
+_USUAL_WIDTH_MM: Final = 240.0
+#: Lines are traced on a grid so many times finer than the heights, through a smooth surface.
+_FINER: Final = 2
+#: Heights are smoothed before that (Gaussian, sigma in cells), and no line is off by more than so much of a cell after.
+_SMOOTH_CELLS: Final = 1.6
+_THIN: Final = 0.04
 #: Shade is drawn as if the steepest twentieth were this steep in the mean, so that gentle ground shows its shape.
 _SHOWN_SLOPE: Final = 0.45
 _MOST_EXAGGERATION: Final = 6.0
 _SUN_AZIMUTH_DEG: Final = 315.0
 _SUN_HEIGHT_DEG: Final = 45.0
 _DARKEST_ALPHA: Final = 0.40
+#: Ground in the sun is lit with paper, so that slopes show on the dark fill of standing cedar.
+_LIGHTEST_ALPHA: Final = 0.26
 _ALPHA_STEPS: Final = 32
 #: Width of the edge along which the shade thins out, as a share of the picture's larger side.
-_EDGE: Final = 0.12
+_EDGE: Final = 0.03
+#: Ground drawn around the property: so wide and so high, that a frame of any usual shape about it is filled. A frame's
+#: width over its height is taken to lie between these.
+_FRAME_SHAPES: Final = (0.7, 2.2)
+_AIR: Final = 1.15
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +73,10 @@ class Relief:
     Attributes
     ----------
     image
-        PNG as a data URI: dark ink whose transparency is the light; true to EPSG:3857 between the corners.
+        PNG as a data URI: ink where it is darker than level ground and paper where it is lighter, as transparent as the
+        light asks; true to EPSG:3857 between the corners.
+    shade
+        The same as alpha, shape (rows, columns): of ink where negative, of paper where positive; NaN: no height.
     south, west, north, east
         Corners of the image, WGS 84 [°].
     contour_step_ft
@@ -77,19 +96,44 @@ class Relief:
     contour_step_ft: int
     cell_m: float
     exaggeration: float
+    shade: NDArray[np.float64]
+    _heights_ft: NDArray[np.float64]
+    _grid: Affine
+    _steepness: float
+
+    def at_scale(self, scale: float) -> Relief:
+        """Return the same relief with the contours that a drawing at 1:``scale`` asks for."""
+        step_ft = contour_step(self._steepness, scale)
+        if step_ft == self.contour_step_ft:
+            return self
+        return replace(self, contour_step_ft=step_ft, contours=_contours(self._heights_ft, self._grid, step_ft))
 
 
-def relief_bounds(shapes: Sequence[BaseGeometry], *, margin: float = 0.25) -> tuple[float, float, float, float]:
+def contour_step(steepness: float, scale: float) -> int:
+    """Return the step [ft] at which contours on ground of a steepness (rise over run) stand nearest to 2.1 mm apart."""
+    wanted_ft = _APART_MM / 1000 * scale * max(steepness, 1e-4) / M_PER_FT
+    return min(CONTOUR_STEPS_FT, key=lambda step: abs(math.log(step / wanted_ft)))
+
+
+def relief_bounds(shapes: Sequence[BaseGeometry], *, margin: float | None = None) -> tuple[float, float, float, float]:
     """Return west, south, east, north of what is drawn around shapes (lon/lat [°]).
 
     Parameters
     ----------
     margin
-        Ground shown around them, as a share of their larger side.
+        Ground shown around them, as a share of their larger side; else what fills a frame of any usual shape.
     """
     west, south, east, north = map(float, shapely.total_bounds(list(shapes)))
-    margin *= max(east - west, north - south)
-    return (west - margin, south - margin, east + margin, north + margin)
+    if margin is not None:
+        margin *= max(east - west, north - south)
+        return (west - margin, south - margin, east + margin, north + margin)
+    flat = math.cos(math.radians((south + north) / 2))
+    narrow, wide = _FRAME_SHAPES
+    across, up = (east - west) * flat, north - south
+    half_across = _AIR * max(across, wide * up) / 2 / flat
+    half_up = _AIR * max(up, across / narrow) / 2
+    middle = ((west + east) / 2, (south + north) / 2)
+    return (middle[0] - half_across, middle[1] - half_up, middle[0] + half_across, middle[1] + half_up)
 
 
 def draw_relief(heights_m: NDArray[np.float64], *, transform: Affine, crs_wkt: str) -> Relief | None:
@@ -120,10 +164,13 @@ def draw_relief(heights_m: NDArray[np.float64], *, transform: Affine, crs_wkt: s
     (west, north), (east, south) = _lonlat(np.array(corners)).tolist()
     middle_lat_deg = (north + south) / 2
     cell_m = grid.a * math.cos(math.radians(middle_lat_deg))
-    alpha, exaggeration = _shade_alpha(heights, cell_m=cell_m)
-    contours, step_ft = _contours(heights, grid)
+    shade, exaggeration = _shade(heights, cell_m=cell_m)
+    heights_ft = _smoothed(heights) / M_PER_FT
+    steepness = _steepness(heights_ft * M_PER_FT, cell_m)
+    step_ft = contour_step(steepness, max(heights.shape) * cell_m / (_USUAL_WIDTH_MM / 1000))
+    contours = _contours(heights_ft, grid, step_ft)
     return Relief(
-        image=_ink_png(alpha),
+        image=_ink_png(shade), shade=shade, _heights_ft=heights_ft, _grid=grid, _steepness=steepness,
         south=south, west=west, north=north, east=east,
         contours=contours, contour_step_ft=step_ft, cell_m=cell_m, exaggeration=exaggeration,
     )  # fmt: skip
@@ -157,8 +204,8 @@ def _lonlat(xy_m: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.column_stack([lon, np.degrees(2 * np.arctan(np.exp(xy_m[:, 1] / _EARTH_RADIUS_M)) - np.pi / 2)])
 
 
-def _shade_alpha(heights_m: NDArray[np.float64], *, cell_m: float) -> tuple[NDArray[np.float64], float]:
-    """Return how much ink lies on each cell (0 to 1, 0 where the height is unknown) and the exaggeration used."""
+def _shade(heights_m: NDArray[np.float64], *, cell_m: float) -> tuple[NDArray[np.float64], float]:
+    """Return how much ink (negative) or paper (positive) lies on each cell (NaN: no height), and the exaggeration."""
     down, right = np.gradient(heights_m, cell_m)
     steepness = np.hypot(right, down)
     known = np.isfinite(steepness)
@@ -175,28 +222,53 @@ def _shade_alpha(heights_m: NDArray[np.float64], *, cell_m: float) -> tuple[NDAr
     from scipy import ndimage
 
     from_edge = ndimage.distance_transform_edt(np.pad(known, 1))[1:-1, 1:-1] / max(heights_m.shape)
-    ink = np.where(known, _DARKEST_ALPHA * np.clip((0.88 - light) / 0.75, 0, 1) * np.clip(from_edge / _EDGE, 0, 1), 0.0)
-    return ink, exaggeration
+    inside = np.clip(from_edge / _EDGE, 0, 1)
+    level = math.sin(height)
+    ink = _DARKEST_ALPHA * np.clip((0.88 - light) / 0.75, 0, 1)
+    paper = _LIGHTEST_ALPHA * np.clip((light - level) / (1 - level), 0, 1)
+    return np.where(known, (paper - ink) * inside, np.nan), exaggeration
 
 
-def _contours(heights_m: NDArray[np.float64], grid: Affine) -> tuple[tuple[Contour, ...], int]:
-    """Return contours of lightly smoothed heights (Gaussian, sigma 1.2 cells) at a step that gives about a dozen."""
-    heights_ft = _smoothed(heights_m) / M_PER_FT
+def _steepness(heights_m: NDArray[np.float64], cell_m: float) -> float:
+    """Return the rise over run that three quarters of the ground stay below."""
+    down, right = np.gradient(heights_m, cell_m)
+    slope = np.hypot(down, right)
+    slope = slope[np.isfinite(slope)]
+    return float(np.quantile(slope, _RATHER_STEEP)) if slope.size else 0.0
+
+
+def _contours(heights_ft: NDArray[np.float64], grid: Affine, step: int) -> tuple[Contour, ...]:
+    """Return contours of smoothed heights, traced through a smooth surface so that no corner of a cell shows."""
     low, high = float(np.nanmin(heights_ft)), float(np.nanmax(heights_ft))
-    step = next((s for s in _CONTOUR_STEPS_FT if (high - low) / s <= _MOST_CONTOURS), _CONTOUR_STEPS_FT[-1])
     rows, columns = heights_ft.shape
-    x_m = grid.c + grid.a * (np.arange(columns) + 0.5)
-    y_m = grid.f + grid.e * (np.arange(rows) + 0.5)
+    heights_ft = _finer(heights_ft)
+    x_m = grid.c + grid.a * (np.linspace(0, columns - 1, heights_ft.shape[1]) + 0.5)
+    y_m = grid.f + grid.e * (np.linspace(0, rows - 1, heights_ft.shape[0]) + 0.5)
     known_ft = np.ma.masked_invalid(heights_ft)
     lines = contourpy.contour_generator(x_m, y_m, known_ft, line_type=contourpy.LineType.Separate)
     contours = []
     for level in range(math.ceil(low / step) * step, math.floor(high) + 1, step):
         for line in lines.lines(level):
             vertices = np.asarray(line)
-            if len(vertices) < 8:  # a ring of one or two cells is a roughness of the raster, not a hill
+            if len(vertices) < 8 * _FINER:  # a ring of one or two cells is a roughness of the raster, not a hill
                 continue
-            contours.append(Contour(level, _lonlat(vertices), level % (5 * step) == 0))
-    return tuple(contours), step
+            kept = shapely.get_coordinates(shapely.simplify(shapely.LineString(vertices), _THIN * grid.a))
+            contours.append(Contour(level, _lonlat(kept), level % (5 * step) == 0))
+    return tuple(contours)
+
+
+def _finer(heights_ft: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return heights on a finer grid between the same corners, through cubic splines; unknown ground stays unknown."""
+    from scipy import ndimage
+
+    known = np.isfinite(heights_ft)
+    shape = tuple(_FINER * (side - 1) + 1 for side in heights_ft.shape)
+    zoom = [new / old for new, old in zip(shape, heights_ft.shape, strict=True)]
+    if known.all():
+        return np.asarray(ndimage.zoom(heights_ft, zoom, order=3, mode="nearest"))
+    nearest = ndimage.distance_transform_edt(~known, return_distances=False, return_indices=True)
+    filled = ndimage.zoom(heights_ft[tuple(nearest)], zoom, order=3, mode="nearest")
+    return np.where(ndimage.zoom(known.astype(float), zoom, order=1) > 0.999, filled, np.nan)
 
 
 def _smoothed(heights_m: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -204,17 +276,21 @@ def _smoothed(heights_m: NDArray[np.float64]) -> NDArray[np.float64]:
     known = np.isfinite(heights_m)
     from scipy import ndimage
 
-    weight = ndimage.gaussian_filter(known.astype(np.float64), 1.2)
-    filled = ndimage.gaussian_filter(np.where(known, heights_m, 0.0), 1.2)
+    weight = ndimage.gaussian_filter(known.astype(np.float64), _SMOOTH_CELLS)
+    filled = ndimage.gaussian_filter(np.where(known, heights_m, 0.0), _SMOOTH_CELLS)
     return np.where(known, filled / np.maximum(weight, 1e-9), np.nan)
 
 
-def _ink_png(alpha: NDArray[np.float64]) -> str:
-    """Return a palette PNG of one ink at :data:`_ALPHA_STEPS` strengths, as a data URI."""
-    index = np.rint(np.clip(alpha, 0, 1) / _DARKEST_ALPHA * (_ALPHA_STEPS - 1)).astype(np.uint8)
+def _ink_png(shade: NDArray[np.float64]) -> str:
+    """Return a palette PNG of ink and paper, each at :data:`_ALPHA_STEPS` strengths, as a data URI."""
+    value = np.nan_to_num(shade)
+    ink = np.rint(np.clip(-value / _DARKEST_ALPHA, 0, 1) * (_ALPHA_STEPS - 1))
+    paper = np.rint(np.clip(value / _LIGHTEST_ALPHA, 0, 1) * (_ALPHA_STEPS - 1))
+    index = np.where(value > 0, _ALPHA_STEPS + paper, ink).astype(np.uint8)
     picture = Image.fromarray(index, "P")
-    picture.putpalette(bytes.fromhex(INK.removeprefix("#")) * _ALPHA_STEPS)
-    strengths = bytes(round(255 * _DARKEST_ALPHA * step / (_ALPHA_STEPS - 1)) for step in range(_ALPHA_STEPS))
+    inks = [(INK, _DARKEST_ALPHA), (PAPER, _LIGHTEST_ALPHA)]
+    picture.putpalette(b"".join(bytes.fromhex(color.removeprefix("#")) * _ALPHA_STEPS for color, _ in inks))
+    strengths = bytes(round(255 * most * k / (_ALPHA_STEPS - 1)) for _, most in inks for k in range(_ALPHA_STEPS))
     file = io.BytesIO()
     picture.save(file, "PNG", transparency=strengths, optimize=True)
     return "data:image/png;base64," + base64.b64encode(file.getvalue()).decode()

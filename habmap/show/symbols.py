@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 from typing import Any, Final
 
-from habmap.show.palette import INK, PAPER, WATER_INK
+from habmap.show.palette import EDGE_GRAY, INK, PAPER, STAGE_FILLS, WATER_INK
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,8 +21,8 @@ class Stroke:
 #: Passes per kind, first one lowest: a road is a broad ink line with a paper line on it, so two lines remain.
 LINE_STROKES: Final[dict[str, tuple[Stroke, ...]]] = {
     "road": (Stroke(INK, 6), Stroke(PAPER, 3.6)),
-    "lane": (Stroke(INK, 1.4),),
-    "creek": (Stroke(WATER_INK, 1.9, "10 4"),),
+    "lane": (Stroke(INK, 1.6, "9 5"),),
+    "creek": (Stroke(WATER_INK, 2.1),),
     "line": (Stroke(INK, 2.4, "14 4 2 4"),),
     "fence": (Stroke(INK, 0.9), Stroke(INK, 7, "1 11")),
     "power_line": (Stroke(INK, 0.9), Stroke(INK, 4.4, "0 13", "round")),
@@ -30,6 +30,15 @@ LINE_STROKES: Final[dict[str, tuple[Stroke, ...]]] = {
     "pond": (Stroke(WATER_INK, 1.2),),
     "other": (Stroke(INK, 1, "4 3"),),
 }
+#: Passes per edge, on screen and paper alike: the property in one bold line; a unit in thin gray with dots of paper on
+#: it, so that the gray shows on light ground and the dots on dark; a day's work in one thin line.
+EDGE_STROKES: Final[dict[str, tuple[Stroke, ...]]] = {
+    "boundary": (Stroke(PAPER, 6.4), Stroke(INK, 3.6)),
+    "unit": (Stroke(EDGE_GRAY, 1.3), Stroke(PAPER, 1.7, "0.1 4.4", "round")),
+    "patch": (Stroke(PAPER, 3.2), Stroke(INK, 1.2)),
+    "neighbor": (Stroke(PAPER, 2.4), Stroke(INK, 0.8, "1.5 3")),
+}
+EDGE_WORDS: Final = {"boundary": "property line", "unit": "edge of a unit", "patch": "ground worked"}
 #: Marks for points in a box of 14 by 14, and whether they are filled with ink.
 POINT_MARKS: Final[dict[str, tuple[str, bool]]] = {
     "house": ("M2,13V6.5L7,2L12,6.5V13Z", True),
@@ -80,6 +89,24 @@ def legend_line(kind: str) -> str:
         for s in line_strokes(kind)
     )
     return f'<svg class="sample" width="40" height="16" viewBox="0 0 40 16" aria-hidden="true">{passes}</svg>'
+
+
+def edges_for_script() -> dict[str, Any]:
+    """Return the drawing rules of edges as JSON values."""
+    return {kind: [asdict(stroke) for stroke in strokes] for kind, strokes in EDGE_STROKES.items()}
+
+
+def legend_edge(kind: str) -> str:
+    """Return a sample of an edge as SVG, half on light ground, half on dark."""
+    passes = "".join(
+        f'<path d="M1,8H39" fill="none" stroke="{s.ink}" stroke-width="{s.width}" '
+        f'stroke-dasharray="{s.dash or "none"}" stroke-linecap="{s.cap}"/>'
+        for s in EDGE_STROKES[kind]
+    )
+    return (
+        '<svg class="sample" width="40" height="16" viewBox="0 0 40 16" aria-hidden="true">'
+        f'<rect x="20" width="20" height="16" fill="{STAGE_FILLS["standing"]}"/>{passes}</svg>'
+    )
 
 
 def legend_mark(kind: str) -> str:

@@ -163,3 +163,27 @@ def test_a_name_is_broken_where_its_lines_come_out_alike() -> None:
         ["Old Orchard", "Bench Below", "the Spring"],
     ]
     assert name_lines("Rim") == [["Rim"]]
+
+
+def test_a_creeks_name_runs_along_its_line(tmp_path: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    told: list[tuple[float, float, float]] = []
+    real = Pen.text
+
+    def text(self: Pen, x: float, y: float, words: str, **style: Any) -> None:
+        if words == "Turtle Creek":
+            told.append((x, y, style.get("turn_deg", 0.0)))
+        real(self, x, y, words, **style)
+
+    monkeypatch.setattr(Pen, "text", text)
+    frames: list[Frame] = []
+    real_words = sheet_module.draw_words
+    monkeypatch.setattr(
+        sheet_module, "draw_words", lambda pen, frame, page: (frames.append(frame), real_words(pen, frame, page))
+    )
+    write_sheet(winding(), target=tmp_path / "a.pdf", folder=tmp_path, now=NOW, paper="letter")
+    ((x, y, turn_deg),) = told
+    creek = frames[0].on_paper(next(f.geometry for f in winding().features() if f.kind == "creek"))
+    assert Point(x, y).distance(creek) < 14
+    at = creek.project(Point(x, y))
+    ahead, behind = creek.interpolate(at + 20), creek.interpolate(at - 20)
+    assert turn_deg == pytest.approx(math.degrees(math.atan2(ahead.y - behind.y, ahead.x - behind.x)), abs=5)

@@ -277,8 +277,9 @@ def _plane(rise_per_row_m: float = 0.0, rise_per_column_m: float = 0.0) -> Any:
 
 def _ink(relief: Any) -> Any:
     picture = Image.open(io.BytesIO(base64.b64decode(relief.image.partition(",")[2]))).convert("RGBA")
-    alpha = np.asarray(picture)[:, :, 3].astype(float)
-    return float(np.median(alpha[30:50, 30:50]))
+    seen = np.asarray(picture).astype(float)
+    ink = np.where(seen[:, :, 0] > 128, -seen[:, :, 3], seen[:, :, 3])  # what is lit with paper has less than none
+    return float(np.median(ink[30:50, 30:50]))
 
 
 def test_shade_falls_on_ground_that_looks_away_from_the_northwest_sun() -> None:

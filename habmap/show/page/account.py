@@ -9,7 +9,7 @@ from markupsafe import Markup
 
 from habmap.show import symbols, words
 from habmap.show.palette import INK
-from habmap.show.patterns import over_id, pattern_definitions, pattern_id
+from habmap.show.patterns import COVER_WORDS, cover_id, over_id, pattern_definitions, pattern_id
 from habmap.show.records import Page, PageUnit
 from habmap.show.shares import SHARE_WORDS
 from habmap.show.terrain_words import terrain_sentence
@@ -75,6 +75,12 @@ def sheet_parts(page: Page) -> dict[str, Any]:
             for acres in [sum(one.acres for one in page.shares if one.kind == "both")]
             if acres > 0
         ],
+        "cover_legend": [
+            (Markup(symbols.legend_area(cover_id(cover))), f"of it {called}", words.tenths(acres))
+            for cover, called in COVER_WORDS.items()
+            if (acres := sum(unit.acres for unit in page.units if unit.cover == cover)) > 0
+        ],
+        "edge_legend": {kind: Markup(symbols.legend_edge(kind)) for kind in symbols.EDGE_WORDS},
         "feature_legend": _feature_legend(page),
         "patterns": Markup(pattern_definitions()),
     }
@@ -153,7 +159,7 @@ def _feature_legend(page: Page) -> list[tuple[Markup, str]]:
         if "Line" in kind_of_shape or "Ring" in kind_of_shape:
             sample = symbols.legend_line(feature.kind)
         elif "Polygon" in kind_of_shape and feature.kind == "pond":
-            sample = symbols.legend_area("water")
+            sample = symbols.legend_area(cover_id("water"))
         elif "Polygon" in kind_of_shape and feature.kind not in symbols.POINT_MARKS:
             sample = symbols.legend_line(feature.kind)
         else:

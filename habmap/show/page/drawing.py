@@ -10,6 +10,7 @@ from habmap.show.on_own_ground import name_lines, newest_work, work_lines
 from habmap.show.page import coordinates
 from habmap.show.page.parts import PAGE_PARTS
 from habmap.show.palette import DARK_STAGES
+from habmap.show.patterns import COVER_WORDS
 from habmap.show.records import Page, PageUnit, extent
 from habmap.show.templating import DIRECTION_SIGNS
 from habmap.vocabulary import CEDAR_COVERS
@@ -69,6 +70,12 @@ def drawing_json(page: Page) -> str:
             }
             for feature in page.features
         ],
+        "covers": [
+            {"cover": unit.cover, "shape": coordinates.geojson(unit.geometry)}
+            for unit in page.units
+            if unit.cover in COVER_WORDS
+        ],
+        "edges": symbols.edges_for_script(),
         "dark": sorted(DARK_STAGES),
         "symbols": symbols.for_script({feature.kind for feature in page.features}),
         "boundary": None if page.boundary is None else coordinates.geojson(page.boundary),

@@ -11,18 +11,19 @@ import shapely
 
 from habmap.show import symbols, words
 from habmap.show.page.account import Row, sheet_parts
-from habmap.show.palette import INK, INK_SOFT
+from habmap.show.palette import INK, INK_SOFT, STAGE_FILLS
+from habmap.show.patterns import COVER_WORDS
 from habmap.show.records import Page, PageUnit
 from habmap.show.shares import SHARE_WORDS
 from habmap.show.sheet.map import (
-    EDGE_STYLES,
+    draw_contour_sample,
     draw_edge,
     draw_feature,
     is_drawn_to_shape,
     pattern_area,
     stage_area,
 )
-from habmap.show.sheet.marks import Pattern, over_pattern, stage_pattern
+from habmap.show.sheet.marks import Pattern, cover_pattern, over_pattern, stage_pattern
 from habmap.show.sheet.pen import LEADING, LEAST_PT, Pen, clipped, wrapped
 from habmap.vocabulary import FEATURE_WORDS, PRIVATE_FEATURE_KINDS, STAGE_WORDS, STAGES
 
@@ -213,6 +214,9 @@ def _grounds(page: Page) -> list[tuple[Pattern, str, float]]:
     """Return how each kind of ground is drawn, what it is called, and its acres: the stages, and dead among slash."""
     acres = {stage: sum(unit.stage_acres.get(stage, 0.0) for unit in page.units) for stage in STAGES}
     found = [(stage_pattern(stage), STAGE_WORDS[stage], total) for stage, total in acres.items() if total > 0]
+    for cover, called in COVER_WORDS.items():
+        if total := sum(unit.acres for unit in page.units if unit.cover == cover):
+            found.append((cover_pattern(cover), f"of it {called}", total))
     if mixed := sum(share.acres for share in page.shares if share.kind == "both"):
         found.append((over_pattern("both"), SHARE_WORDS["both"], mixed))
     return found
@@ -244,10 +248,8 @@ def _samples(page: Page) -> list[_Sample]:
             for is_mark in (False, True)
             if (kind, is_mark) in shown
         ]
-    if page.boundary is not None:
-        samples.append(_Sample("property line", "", "boundary"))
-    if page.work:
-        samples.append(_Sample("ground worked", "", "patch"))
+    there = {"boundary": page.boundary is not None, "unit": page.units, "patch": page.work}
+    samples += [_Sample(called, "", kind) for kind, called in symbols.EDGE_WORDS.items() if there[kind]]
     if page.relief is not None and page.relief.contours:
         samples.append(_Sample(f"{page.relief.contour_step_ft} ft contours", "", "contour"))
     return samples
@@ -287,8 +289,11 @@ def draw_legend(pen: Pen, page: Page, left: float, top: float, width: float) -> 
         x, row_y = left + index % columns * column_pt, y - (index // columns + 1) * _LEGEND_ROW_PT
         middle_y = row_y + 4.8
         level = shapely.LineString([(x, middle_y), (x + 22, middle_y)])
-        if sample.shape in EDGE_STYLES:
+        if sample.shape in symbols.EDGE_STROKES:
+            pen.box(x + 11, middle_y - 5, 11, 10, facecolor=STAGE_FILLS["standing"])
             draw_edge(pen, level, sample.shape)
+        elif sample.shape == "contour":
+            draw_contour_sample(pen, level)
         elif sample.shape == "mark":
             draw_feature(pen, shapely.Point(x + 11, middle_y), sample.kind)
         elif sample.kind == "pond":

@@ -35,17 +35,26 @@ class Labels:
         self._frame = frame.box
         self._taken = np.empty((0, 4))
 
+    def take_all(self, boxes: Sequence[tuple[float, float, float, float]]) -> bool:
+        """Take several boxes if all of them are free and within the frame."""
+        if not all(self._is_free(box) for box in boxes):
+            return False
+        self._taken = np.vstack([self._taken, *boxes])
+        return True
+
     def take(self, box: tuple[float, float, float, float], *, anyway: bool = False) -> bool:
         """Take a box (left, bottom, right, top) if it is free and within the frame."""
-        left, bottom, right, top = box
-        frame = self._frame
-        is_inside = left > frame[0] + 2 and bottom > frame[1] + 2 and right < frame[2] - 2 and top < frame[3] - 2
-        taken = self._taken
-        hits = (taken[:, 0] < right) & (taken[:, 2] > left) & (taken[:, 1] < top) & (taken[:, 3] > bottom)
-        if not anyway and (not is_inside or bool(hits.any())):
+        if not anyway and not self._is_free(box):
             return False
-        self._taken = np.vstack([taken, box])
+        self._taken = np.vstack([self._taken, box])
         return True
+
+    def _is_free(self, box: tuple[float, float, float, float]) -> bool:
+        left, bottom, right, top = box
+        frame, taken = self._frame, self._taken
+        is_inside = left > frame[0] + 2 and bottom > frame[1] + 2 and right < frame[2] - 2 and top < frame[3] - 2
+        hits = (taken[:, 0] < right) & (taken[:, 2] > left) & (taken[:, 1] < top) & (taken[:, 3] > bottom)
+        return is_inside and not bool(hits.any())
 
     def covered_pt2(self, box: tuple[float, float, float, float]) -> float:
         """Return how much of a box (left, bottom, right, top) others take; far more where it leaves the frame [pt²]."""
@@ -231,11 +240,54 @@ def draw_feature_labels(pen: Pen, frame: Frame, features: Sequence[PageFeature],
         else:
             points = [longest.representative_point()]
         line = _Line(label, is_serif=True)
+        if "Line" in longest.geom_type and _set_along(pen, labels, longest, line, ink):
+            continue
         side = line.width_pt / 2 + 10
         beside = ((0, 13), (0, -13), (side, 0), (-side, 0), (side, 10), (-side, 10), (side, -10), (-side, -10))
         shifts = (*beside, (0, 22), (0, -22))  # off what is drawn beside a line
         spots = ((point.x + right, point.y + up) for point in points for right, up in shifts)
         any(_set(pen, labels, spot, [line], ink=ink) for spot in spots)
+
+
+def _set_along(pen: Pen, labels: Labels, way: BaseGeometry, line: _Line, ink: str) -> bool:
+    """Set words along a stretch of line that is straight enough for them, beside it; say whether there was one."""
+    width, size = line.width_pt, line.size_pt
+    if way.length < width + 8:
+        return False
+    for start in _along(way.length - width):
+        first, last = way.interpolate(start), way.interpolate(start + width)
+        chord = math.hypot(last.x - first.x, last.y - first.y)
+        if chord < 0.94 * width:
+            continue
+        if first.x > last.x:
+            first, last = last, first
+        right, up = (last.x - first.x) / chord, (last.y - first.y) / chord
+        inner = [way.interpolate(start + width * share / 8) for share in range(9)]
+        off = [(p.x - first.x) * -up + (p.y - first.y) * right for p in inner]  # how far the line bows from the chord
+        if max(off) - min(off) > 0.7 * size:
+            continue
+        middle = ((first.x + last.x) / 2, (first.y + last.y) / 2)
+        for lift in (max(off) + 3.0, min(off) - 3.0 - 0.75 * size):  # over the line, else under it
+            at = (middle[0] - up * lift, middle[1] + right * lift)
+            count = max(1, math.ceil(width / size))
+            half = (abs(right) * width / count / 2 + abs(up) * size * 0.4, abs(up) * width / count / 2 + size * 0.4)
+            centers = [
+                (at[0] + right * s - up * size * 0.3, at[1] + up * s + right * size * 0.3)
+                for s in (width * ((k + 0.5) / count - 0.5) for k in range(count))
+            ]
+            boxes = [(x - half[0], y - half[1], x + half[0], y + half[1]) for x, y in centers]
+            if labels.take_all(boxes):
+                pen.text(
+                    *at, line.words, size_pt=size, is_serif=line.is_serif, align="center", ink=ink, halo_pt=1.3,
+                    turn_deg=math.degrees(math.atan2(up, right)),
+                )  # fmt: skip
+                return True
+    return False
+
+
+def _along(room: float) -> list[float]:
+    """Return where to begin along so much room: the middle first, then outward."""
+    return [room * share for share in (0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8, 0.1, 0.9, 0.45, 0.55, 0.25, 0.75, 0.05, 0.95)]
 
 
 def _patch_labels(pen: Pen, frame: Frame, page: Page, labels: Labels) -> None:

@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-import base64
-import io
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
 import shapely
-from matplotlib.image import imread
 from matplotlib.path import Path as Outline
 from matplotlib.transforms import Affine2D
 from shapely.geometry.base import BaseGeometry
@@ -18,18 +15,14 @@ from shapely.geometry.base import BaseGeometry
 from habmap.land.grid import LocalGrid
 from habmap.measures import MM_PER_IN
 from habmap.show import symbols
-from habmap.show.palette import CONTOUR_INK, INK, PAPER
+from habmap.show.palette import CONTOUR_INK, INK, PAPER, WATER_FILL
+from habmap.show.patterns import COVER_WORDS
 from habmap.show.records import Page
 from habmap.show.relief import Relief
-from habmap.show.sheet.marks import PT_PER_PX, Pattern, over_pattern, stage_pattern, svg_outline, tiled
+from habmap.show.sheet.marks import PT_PER_PX, Pattern, cover_pattern, over_pattern, stage_pattern, svg_outline, tiled
 from habmap.show.sheet.pen import Pen
 
 PT_PER_M: Final = 72 * 1000 / MM_PER_IN
-#: How edges are drawn: ink, width [pt] and dash [pt].
-EDGE_STYLES: Final[dict[str, tuple[str, float, tuple[float, ...]]]] = {
-    "neighbor": (INK, 0.5, (1, 2)), "patch": (INK, 0.7, (4, 2)), "unit": (INK, 1.1, ()), "boundary": (INK, 2.6, ()),
-    "contour": (CONTOUR_INK, 0.75, ()),
-}  # fmt: skip
 #: Kinds too small on paper to be drawn to their outline.
 _MARKED_AREAS: Final = frozenset(symbols.POINT_MARKS) - {"pond", "other", "airport"}
 #: The shade is printed weaker than on screen: paper has no backlight, and the patterns must stay readable.
@@ -132,6 +125,10 @@ def draw_ground(pen: Pen, frame: Frame, page: Page, *, neighbors: Sequence[BaseG
         ground = frame.on_paper(piece.geometry)
         if ground.intersects(window):
             stage_area(pen, ground, piece.stage, clip=frame.outline)
+    for unit in page.units:
+        ground = frame.on_paper(unit.geometry)
+        if unit.cover in COVER_WORDS and ground.intersects(window):
+            pattern_area(pen, ground, cover_pattern(unit.cover), clip=frame.outline)
     for share in page.shares:
         ground = frame.on_paper(share.geometry)
         if share.kind == "both" and ground.intersects(window):
@@ -186,14 +183,29 @@ def pattern_area(pen: Pen, ground: BaseGeometry, pattern: Pattern, *, clip: Outl
 
 
 def draw_edge(pen: Pen, shape: BaseGeometry, kind: str, *, clip: Outline | None = None) -> None:
-    """Draw an edge (points of the page) in ink on a slightly broader line of paper, to show on dark ground too."""
+    """Draw an edge (points of the page) as `symbols.EDGE_STROKES` has it, to show on light ground and dark."""
     outline = outline_of(shape)
     if outline is None:
         return
-    ink, width, dash = EDGE_STYLES[kind]
-    pen.path(outline, clip=clip, edgecolor=PAPER, linewidth=width + 1.3, joinstyle="round")
-    style: Any = (0, tuple(part / width for part in dash)) if dash else "solid"
-    pen.path(outline, clip=clip, edgecolor=ink, linewidth=width, joinstyle="round", capstyle="butt", linestyle=style)
+    _pass_over(pen, outline, symbols.EDGE_STROKES[kind], clip)
+
+
+def draw_contour_sample(pen: Pen, shape: BaseGeometry) -> None:
+    """Draw a line as contours are drawn."""
+    if (outline := outline_of(shape)) is not None:
+        pen.path(outline, edgecolor=CONTOUR_INK, linewidth=0.75)
+
+
+def _pass_over(pen: Pen, outline: Outline, strokes: Sequence[symbols.Stroke], clip: Outline | None) -> None:
+    """Draw a line pass by pass."""
+    for stroke in strokes:
+        dash = [float(step) for step in stroke.dash.split()]
+        # A dash of no length with round ends is a dot; a paper line needs some length to draw one.
+        style: Any = (0, tuple(max(step, 0.01) / stroke.width for step in dash)) if dash else "solid"
+        pen.path(
+            outline, clip=clip, edgecolor=stroke.ink, linewidth=stroke.width * PT_PER_PX, linestyle=style,
+            capstyle=stroke.cap, joinstyle="round",
+        )  # fmt: skip
 
 
 def is_drawn_to_shape(shape: BaseGeometry, kind: str) -> bool:
@@ -216,24 +228,19 @@ def draw_feature(pen: Pen, shape: BaseGeometry, kind: str, *, clip: Outline | No
         if outline is None:
             continue
         strokes = symbols.line_strokes(kind)
+        if kind == "pond" and part.geom_type == "Polygon":
+            pen.path(outline, clip=clip, facecolor=WATER_FILL)
         if kind != "road":
             pen.path(outline, clip=clip, edgecolor=PAPER, linewidth=(strokes[0].width + 2.6) * PT_PER_PX)
-        for stroke in strokes:
-            dash = [float(step) for step in stroke.dash.split()]
-            # A dash of no length with round ends is a dot; a paper line needs some length to draw one.
-            style: Any = (0, tuple(max(step, 0.01) / stroke.width for step in dash)) if dash else "solid"
-            pen.path(
-                outline, clip=clip, edgecolor=stroke.ink, linewidth=stroke.width * PT_PER_PX, linestyle=style,
-                capstyle=stroke.cap, joinstyle="round",
-            )  # fmt: skip
+        _pass_over(pen, outline, strokes, clip)
 
 
 # --- relief -------------------------------------------------------------------------------------------------
 
 
 def _shade(relief: Relief, frame: Frame) -> np.ndarray[Any, Any]:
-    """Turn the shade from its Mercator picture into the frame, as RGBA of one ink."""
-    source = imread(io.BytesIO(base64.b64decode(relief.image.partition(",")[2])))[:, :, 3]
+    """Turn the shade from its Mercator grid into the frame, as RGBA of ink and paper."""
+    source = np.nan_to_num(relief.shade)
     columns = max(2, round(frame.width / 72 * _SHADE_DPI))
     rows = max(2, round(frame.height / 72 * _SHADE_DPI))
     x_pt = (np.arange(columns) + 0.5) / columns * frame.width - frame.width / 2
@@ -249,11 +256,11 @@ def _shade(relief: Relief, frame: Frame) -> np.ndarray[Any, Any]:
     column = (lonlat[:, 0] - relief.west) / (relief.east - relief.west) * source.shape[1] - 0.5
     from scipy import ndimage
 
-    alpha = ndimage.map_coordinates(source.astype(float), [row, column], order=1, cval=0.0).reshape(rows, columns)
-    ink = [int(INK[k : k + 2], 16) for k in (1, 3, 5)]
+    shade = ndimage.map_coordinates(source, [row, column], order=1, cval=0.0).reshape(rows, columns)
     image = np.empty((rows, columns, 4), np.uint8)
-    image[:, :, :3] = ink
-    image[:, :, 3] = np.rint(255 * _SHADE_ON_PAPER * np.clip(alpha, 0, 1))
+    for color, where in ((INK, shade <= 0), (PAPER, shade > 0)):
+        image[where, :3] = list(bytes.fromhex(color.removeprefix("#")))
+    image[:, :, 3] = np.rint(255 * np.where(shade > 0, shade, -_SHADE_ON_PAPER * shade))
     return image
 
 

@@ -14,7 +14,7 @@ import numpy as np
 from matplotlib.path import Path as Outline
 from matplotlib.transforms import Affine2D
 
-from habmap.show.patterns import over_id, pattern_definitions, pattern_id
+from habmap.show.patterns import cover_id, over_id, pattern_definitions, pattern_id
 
 #: A screen pixel of CSS in points of paper (CSS Values 4, section 6.2: 96 px and 72 pt to the inch).
 PT_PER_PX: Final = 0.75
@@ -63,6 +63,11 @@ def _patterns() -> dict[str, Pattern]:
 def stage_pattern(stage: str) -> Pattern:
     """Return how ground in a stage is drawn."""
     return _patterns()[pattern_id(stage)]
+
+
+def cover_pattern(cover: str) -> Pattern:
+    """Return how ground that is no cedar is told apart."""
+    return _patterns()[cover_id(cover)]
 
 
 def over_pattern(kind: str) -> Pattern:

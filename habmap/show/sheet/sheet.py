@@ -245,6 +245,8 @@ def _layout(sheet: Sheet, size_m: tuple[float, float], size: tuple[float, float]
 
 def _pages(sheet: Sheet, layout: _Layout, middle_xy: tuple[float, float]) -> tuple[list[Pen], Frame]:
     page = sheet.page
+    if page.relief is not None:
+        page = replace(page, relief=page.relief.at_scale(layout.scale))
     pen = Pen(layout.size)
     y = pen.block(MARGIN_PT, layout.size[1] - MARGIN_PT + 3, layout.head, size_pt=_HEADLINE_PT, is_bold=True)
     pen.block(MARGIN_PT, y, layout.also, size_pt=10.0)

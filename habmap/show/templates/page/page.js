@@ -203,7 +203,17 @@ function drawPlace(map) {
   }
   // Whether a room for words is larger than a box on the screen, and the middles at which that then lies on its ground:
   // as `spots` of habmap.land.label_room has them, whose rooms these are.
-  const WHOLLY = Math.SQRT1_2 / 0.95;
+  const HALF = 0.95,
+    MOVES = [
+      [0, -1],
+      [0, 1],
+      [1, 0],
+      [-1, 0],
+      [0.5, -0.5],
+      [-0.5, -0.5],
+      [0.5, 0.5],
+      [-0.5, 0.5],
+    ];
   function spots(rooms, width, height) {
     const found = [],
       moved = [];
@@ -215,10 +225,11 @@ function drawPlace(map) {
         slack = Math.min(wide - width / 2, high - height / 2);
       if (slack < 0) return;
       found.push([slack, middle]);
-      const right = Math.max(0, wide * WHOLLY - width / 2),
-        down = Math.max(0, high * WHOLLY - height / 2);
-      for (const [x, y] of [[0, -1], [0, 1], [1, 0], [-1, 0], [1, -1], [-1, -1], [1, 1], [-1, 1]])
-        moved.push(L.point(middle.x + x * right, middle.y + y * down));
+      const a = Math.min(1, (HALF * width) / 2 / wide),
+        b = Math.min(1, (HALF * height) / 2 / high);
+      const right = (wide / HALF) * Math.max(0, Math.sqrt(1 - b * b) - a),
+        down = (high / HALF) * Math.max(0, Math.sqrt(1 - a * a) - b);
+      for (const [x, y] of MOVES) if (x * right || y * down) moved.push(L.point(middle.x + x * right, middle.y + y * down));
     });
     return [...found.sort((a, b) => b[0] - a[0]).map(([, middle]) => middle), ...moved];
   }
@@ -369,23 +380,25 @@ function drawPlace(map) {
       ),
     ),
   );
+  [...new Set(place.covers.map((one) => one.cover))].forEach((cover) =>
+    opening.fills.push(
+      many(
+        place.covers.filter((one) => one.cover === cover).map((one) => one.shape),
+        "fills",
+        { stroke: false, fillColor: `url(#cover-${cover})`, fillOpacity: 1 },
+      ),
+    ),
+  );
   if (place.mixed.length)
     opening.fills.push(many(place.mixed, "fills", { stroke: false, fillColor: "url(#over-both)", fillOpacity: 1 }));
+  const traced = { true: [], false: [] };
   place.contours.forEach((line) => {
     const points = [];
     let lon = 0,
       lat = 0;
     for (let i = 0; i < line.steps.length; i += 2)
       points.push([(lat += line.steps[i + 1]) / 1e6, (lon += line.steps[i]) / 1e6]);
-    L.polyline(points, {
-      pane: "contours",
-      renderer: renderers.contours,
-      interactive: false,
-      color: CONTOUR,
-      weight: line.index ? 1.1 : 0.6,
-      opacity: 0.75,
-      smoothFactor: 0.3,
-    }).addTo(map);
+    traced[line.index].push(points);
     if (line.index && points.length > 50) {
       [0.25, 0.5, 0.75].forEach((part, k) => {
         const i = Math.floor(points.length * part);
@@ -399,20 +412,30 @@ function drawPlace(map) {
       });
     }
   });
-  const edgeStyle = { fill: false, color: INK, weight: 1.4 };
-  const drawOutlines = () =>
-    many(
-      place.units.map((unit) => unit.shape),
-      "edges",
-      edgeStyle,
-    );
-  const drawPatches = (shapes) => [
-    many(shapes, "edges", { fill: false, color: PAPER, weight: 3.4, opacity: 0.9 }),
-    many(shapes, "edges", { fill: false, color: INK, weight: 1.5, dashArray: "5 3" }),
-  ];
-  opening.outlines = drawOutlines();
+  // A breath of paper under each, so that they show on the dark of standing cedar too.
+  Object.entries(traced).forEach(([isIndex, lines]) => {
+    const weight = isIndex === "true" ? 1.3 : 0.7,
+      style = { pane: "contours", renderer: renderers.contours, interactive: false, smoothFactor: 0 };
+    L.polyline(lines, { ...style, color: PAPER, weight: weight + 1.1, opacity: 0.3 }).addTo(map);
+    L.polyline(lines, { ...style, color: CONTOUR, weight, opacity: 0.8 }).addTo(map);
+  });
+  // An edge is drawn pass by pass, as on paper.
+  const passes = (kind) =>
+    place.edges[kind].map((pass) => ({
+      fill: false,
+      color: pass.ink,
+      weight: pass.width,
+      dashArray: pass.dash || null,
+      lineCap: pass.cap,
+      lineJoin: "round",
+    }));
+  const drawPatches = (shapes) => passes("patch").map((style) => many(shapes, "edges", style));
+  const outlines = place.units.map((unit) => unit.shape);
+  opening.outlines = L.layerGroup(passes("unit").map((style) => many(outlines, "edges", style))).addTo(map);
   if (place.boundary)
-    shape(place.boundary, "edges", { fill: false, color: INK, weight: 2, dashArray: "16 4 3 4 3 4" }).addTo(map);
+    passes("boundary").forEach((style) => {
+      shape(place.boundary, "edges", style).addTo(map);
+    });
   opening.patches = drawPatches(place.patches.map((patch) => patch.shape));
   // A date stands where its work is the newest; on days before later work came over it, anywhere on its ground.
   place.patches.forEach((patch) => {
@@ -446,7 +469,7 @@ function drawPlace(map) {
       if (geometry.type.endsWith("Polygon")) {
         const style =
           feature.kind === "pond"
-            ? { color: rule.strokes[0].ink, weight: 1.2, fillColor: "url(#water)", fillOpacity: 1 }
+            ? { color: rule.strokes[0].ink, weight: 1.2, fillColor: "url(#cover-water)", fillOpacity: 1 }
             : { color: INK, weight: 1.3, fillColor: INK, fillOpacity: rule.solid ? 1 : 0 };
         const drawn = shape(geometry, "things", style).addTo(map);
         if (feature.name)
@@ -711,8 +734,7 @@ function drawPlace(map) {
     whole,
     renderers,
     opening,
-    edgeStyle,
-    drawOutlines,
+    passes,
     drawPatches,
     darken,
     darkOf,

@@ -99,7 +99,11 @@ PARTS.push((sheet) => {
         if (place.dark.includes(data.stages[stage]))
           dark.push(...drawn().map((polygon) => polygon.map((ring) => ring.map((p) => [p.lng, p.lat]))));
       });
-      if (old) keep(`units ${old.first}`, () => lay(old.shapes.flatMap(polygons), "edges", sheet.edgeStyle));
+      if (old) keep(`units ${old.first}`, () => 
+        L.layerGroup(
+          sheet.passes("unit").map((style) => lay(old.shapes.flatMap(polygons), "edges", style)),
+        ).addTo(map),
+      );
       else next.set("units", opening.get("units").addTo(map));
       // Patches are laid after the units, so that their dashes lie on top.
       const done = place.patches.filter((_, i) => data.patches[i] <= step).map((patch) => patch.shape);
