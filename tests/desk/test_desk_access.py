@@ -66,11 +66,17 @@ def faults(page: Page) -> list[str]:
     ]
 
 
+def enter(page: Page, address: str) -> None:
+    """Go to a page, and wait where it says that it is still being worked out."""
+    page.goto(address)
+    page.wait_for_selector("[data-waiting]", state="detached")
+
+
 def test_axe_core_finds_nothing_in_any_room(reader: Reader, inside: str, desk: Running) -> None:
     page = reader()
     found = {}
     for room in ("", *ROOMS):
-        page.goto(f"{inside}/{room}" if room else f"{desk.origin}/")
+        enter(page, f"{inside}/{room}" if room else f"{desk.origin}/")
         page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
         if seen := faults(page):
             found[room] = seen
@@ -110,7 +116,7 @@ def test_nothing_is_cut_off_on_a_narrow_screen_or_with_large_letters(
     page = reader(width_px=width_px, letters_px=letters_px)
     wide = {}
     for room in ROOMS:
-        page.goto(f"{inside}/{room}")
+        enter(page, f"{inside}/{room}")
         over = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
         if over > 0:
             wide[room] = over
