@@ -40,6 +40,7 @@ def main() -> None:
     words.add_argument("--size", type=int, default=8192, help="rows and columns of the raster")
     words.add_argument("--cell-m", type=float, default=3.0, help="side of a cell")
     words.add_argument("--units", type=int, nargs="*", default=[1_000, 10_000], help="numbers of units")
+    words.add_argument("--acres", type=float, nargs=2, default=(1, 10), help="smallest and largest unit")
     words.add_argument("--skip-mask", action="store_true", help="leave the slow window-and-mask loop out")
     words.add_argument("--run", nargs=3, metavar=("WAY", "RASTER", "UNITS"), help=argparse.SUPPRESS)
     asked = words.parse_args()
@@ -60,7 +61,9 @@ def main() -> None:
             f"{raster.stat().st_size / 1e6:,.0f} MB"
         )
         for count in asked.units:
-            units = write_units(Path(folder) / f"{count}.wkb", count=count, side_m=asked.size * asked.cell_m)
+            units = write_units(
+                Path(folder) / f"{count}.wkb", count=count, side_m=asked.size * asked.cell_m, acres=asked.acres
+            )
             ways = [way for way in WAYS if not (way == "mask" and asked.skip_mask)]
             print_table(count, {way: in_process(way, raster, units) for way in ways})
 
@@ -85,14 +88,14 @@ def write_ground(path: Path, *, size: int, cell_m: float) -> None:
         target.units = ("m",)
 
 
-def write_units(path: Path, *, count: int, side_m: float) -> Path:
-    """Write irregular outlines of about 1 to 10 acres, in no order, in the raster's projection."""
+def write_units(path: Path, *, count: int, side_m: float, acres: tuple[float, float]) -> Path:
+    """Write irregular outlines of about so many acres, in no order, in the raster's projection."""
     random = np.random.default_rng(2)
     lines = []
     for _ in range(count):
         x, y = random.uniform(150, side_m - 150, 2)
         turn = np.linspace(0, 2 * np.pi, 24, endpoint=False)
-        reach = math.sqrt(random.uniform(1, 10) * 4046.86 / math.pi) * random.uniform(0.8, 1.2, 24)
+        reach = math.sqrt(random.uniform(*acres) * 4046.86 / math.pi) * random.uniform(0.8, 1.2, 24)
         ring = np.column_stack([WEST + x + reach * np.cos(turn), NORTH - y + reach * np.sin(turn)])
         lines.append(shapely.to_wkb(shapely.Polygon(ring), hex=True))
     path.write_text("\n".join(lines))
@@ -150,10 +153,21 @@ def ours_native(raster: Path, outlines: list[shapely.Polygon]) -> float:
 
 
 def read(raster: Path, outlines: list[shapely.Polygon]) -> float:
-    """Only read the raster, block by block."""
-    with rasterio.Env(GDAL_CACHEMAX=64), rasterio.open(raster) as source:
-        for _, window in source.block_windows(1):
-            source.read(1, window=window)
+    """Only read the raster, block by block, on as many threads as ours."""
+    from concurrent.futures import ThreadPoolExecutor
+
+    from habmap.place.zonework import threads_here
+
+    threads = threads_here()
+
+    def some(number: int) -> None:
+        with rasterio.Env(GDAL_CACHEMAX=64), rasterio.open(raster) as source:
+            windows = [window for _, window in source.block_windows(1)]
+            for window in windows[number * len(windows) // threads : (number + 1) * len(windows) // threads]:
+                source.read(1, window=window)
+
+    with ThreadPoolExecutor(threads) as pool:
+        list(pool.map(some, range(threads)))
     return math.nan
 
 
