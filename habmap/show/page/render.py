@@ -8,11 +8,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass, fields
 
-import branca.element
-import folium
-
 from habmap.show.page.account import sheet_parts
 from habmap.show.page.drawing import drawing_json
+from habmap.show.page.leaflet import branca_element, folium
 from habmap.show.page.offline import LEAFLET_SCRIPT, LEAFLET_STYLE, POLICY_SLOT, seal
 from habmap.show.page.parts import PAGE_PARTS
 from habmap.show.records import Page, extent, refuse_private
@@ -20,7 +18,7 @@ from habmap.show.templating import ENVIRONMENT, template_text
 from habmap.vocabulary import file_mark
 
 
-class _Drawing(branca.element.MacroElement):
+class _Drawing(branca_element.MacroElement):
     """The one line that hands folium's map to the page's own script."""
 
     _template = folium.template.Template(
