@@ -88,8 +88,8 @@ def bite(
         How much ground, or person-hours at the log's own rate for ground of its density and slope; with both the
         lesser. At least one, above 0.
     unit_id
-        Look in this unit; ``None``: in the first of the order of work that is neither on hold nor closed to cutting
-        and has such ground.
+        Look in this unit; ``None``: in the first of the order of work that is neither on hold nor closed to cutting,
+        waits for no contract's first day, and has such ground.
     hand_only
         Take ground too steep for a machine as well.
     on
@@ -151,7 +151,7 @@ def _units(order: RankResult, unit_id: str | None) -> Sequence[Ranked]:
     if unit_id not in named:
         raise InputError("there is no such unit", where="--unit", value=unit_id, allowed=", ".join(named))
     unit = named[unit_id]
-    if unit.closure is not None:
+    if unit.closure is not None and not unit.closure.is_contract:  # of a contract's first day it is told
         raise InputError(
             f"this unit is {unit.closure.public_words}: no ground in it is named for cutting",
             where=f"unit {unit_id}",

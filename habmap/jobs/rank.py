@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import date
 
 from habmap.jobs.density import density
@@ -10,8 +11,12 @@ from habmap.jobs.ground import ground
 from habmap.jobs.ports import Store
 from habmap.jobs.snapshot import once
 from habmap.jobs.terrain import terrain_of_remaining
+from habmap.measures import days_after
 from habmap.place.closed_days import closures
 from habmap.place.named_units import settings_of_now
+from habmap.place.settings import Settings
+from habmap.vocabulary import KILLING
+from habmap.work.closures import Closure
 from habmap.work.order_of_work import RankResult, order_of_work
 
 
@@ -40,8 +45,28 @@ def rank(store: Store, *, on: date | None = None, today: date) -> RankResult:
         upkeep=upkeep_due(state, settings),
         closures=closures(settings),
         contracts=settings.contract,
+        too_early=_too_early(store, settings, on or today),
         closed_on=on or today,
         limits=settings.density.limits,
         weights=settings.rank.weights.model_dump(),
         warnings=() if slopes is None else slopes.warnings,
     )
+
+
+def _too_early(store: Store, settings: Settings, on: date) -> Mapping[str, Closure]:
+    """Return by unit the contract item of cutting work that has not begun, of several the one that begins last."""
+    codes = {settings.practice_code(practice) for practice in KILLING - {"burn"}}
+    lines = [
+        (line.not_before, line)
+        for line in settings.contract
+        if line.practice_code in codes and line.not_before is not None and on < line.not_before
+    ]
+    return {
+        unit_id: Closure(
+            work="contract",
+            reason=f"{line.program} {line.item} ({line.practice_code})",
+            last=days_after(not_before, -1),
+        )
+        for not_before, line in sorted(lines, key=lambda one: one[0])
+        for unit_id in line.units or tuple(unit.unit_id for unit in store.units())
+    }

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from datetime import date
 
 from habmap.jobs.due import found_due
@@ -12,9 +11,8 @@ from habmap.jobs.rank import rank
 from habmap.jobs.snapshot import once
 from habmap.place.closed_days import plan_days
 from habmap.place.named_units import settings_of_now
-from habmap.place.settings import Settings
 from habmap.show.week_words import month_off_words, week_cautions, week_items
-from habmap.vocabulary import KILLING, Audience
+from habmap.vocabulary import Audience
 from habmap.work.said import has_snags
 from habmap.work.week import WeekResult, week_of
 
@@ -38,7 +36,6 @@ def week(store: Store, *, on: date, audience: Audience = "owner") -> WeekResult:
         closures=found.closures,
         plan_of=lambda kind, unit_id: plan_days(settings, kind, unit_id),
         order=rank(seen, on=on, today=on).units,
-        too_early=_too_early(seen, settings, on),
         is_month_off=is_month_off,
     )
     place, is_public = settings.place.name, audience == "public"
@@ -57,14 +54,3 @@ def week(store: Store, *, on: date, audience: Audience = "owner") -> WeekResult:
         notes=(month_off_words(on),) if is_month_off else (),
         cautions=week_cautions(asked, has_snags=has_snags(piece.state for piece in found.state.pieces)),
     )
-
-
-def _too_early(store: Store, settings: Settings, on: date) -> Mapping[str, str]:
-    """Return by unit the contract item of cutting work that has not begun."""
-    codes = {settings.practice_code(practice) for practice in KILLING - {"burn"}}
-    return {
-        unit_id: f"{line.program} {line.item} ({line.practice_code})"
-        for line in settings.contract
-        if line.practice_code in codes and line.not_before is not None and on < line.not_before
-        for unit_id in line.units or tuple(unit.unit_id for unit in store.units())
-    }

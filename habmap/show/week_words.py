@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from datetime import date
 from typing import Final
 
@@ -31,7 +32,7 @@ _SAID_BESIDE: Final = ("acres remain", "ask for upkeep")
 _TENTHS_FROM: Final = 0.1
 
 _NOUNS: Final = {
-    "drying": "slash", "piles": "piles", "upkeep": "upkeep", "checkup": "a check-up", "contract": "contract acres",
+    "drying": "slash", "piles": "piles", "upkeep": "upkeep", "checkup": "check-up", "contract": "contract acres",
     "cut": "cutting", "photo": "photo points", "plot": "plots", "frame": "frames of plant cover",
     "hand_check": "burned piles", "snag_check": "dead standing cedars after a fire",
 }  # fmt: skip
@@ -205,12 +206,14 @@ def week_lines(result: WeekResult) -> list[str]:
     """Return a week as the lines of a screen: each list with its first things, and how many more there are."""
     several = len(result.places) > 1 or bool(result.faults)
     rows = SCREEN_ROWS + _ROWS_MORE * max(0, len(result.places) - 1)
-    head = f"Week of {result.on!s}, {', '.join(result.places) or 'no property'}."
+    place = ", ".join(result.places) or "no property"
+    head = _wrapped(f"Week of {result.on!s}, {place}. Now: {now_words(result)}.", "  ")
     foot = [row for words in (*result.notes, *result.cautions) for row in _wrapped(words, "")]
     foot += [row for one in result.faults for row in _wrapped(f"Not read: {one.place}: {one.what}", "")]
     lists = {name: sorted(getattr(result, name), key=_is_no_fire_check) for name in SECTIONS}
+    lists["forbidden"] = _alike_together(result.forbidden)
     drawn = {name: [_item_rows(item, several=several) for item in items] for name, items in lists.items()}
-    left = rows - 1 - len(SECTIONS) - len(foot)
+    left = rows - len(head) - len(SECTIONS) - len(foot)
     shown = dict.fromkeys(SECTIONS, 0)
     while True:  # one more of each list in turn, the first lists first, as long as it goes on the screen
         before = dict(shown)
@@ -221,13 +224,55 @@ def week_lines(result: WeekResult) -> list[str]:
                 left -= len(following)
         if shown == before:
             break
-    lines = _wrapped(head, "")
+    lines = head
     for name in SECTIONS:
         more = len(drawn[name]) - shown[name]
         count = f" (and {more} more: habmap due)" if more else ""
         lines.append(f"{HEADS[name]}{count}:{'' if drawn[name] else f' {NOTHING[name]}'}")
         lines += [row for rows_ in drawn[name][: shown[name]] for row in rows_]
     return [*lines, *foot]
+
+
+def now_words(result: WeekResult) -> str:
+    """Say in a line what comes first: fires to look after, what closes soonest, and where to cut next."""
+    several = len(result.places) > 1
+
+    def of(item: WeekItem) -> str:
+        unit = (item.unit_id or "all").replace(";", ", ")
+        return f"{unit} of {item.place}" if several else unit
+
+    told = []
+    if fires := [item for item in result.check if item.what in FIRE_CHECKS]:
+        told.append(f"look after the {_NOUNS[fires[0].what]} in {of(fires[0])} on {fires[0].to_date}")
+    to_come = [item for item in result.closes if item.to_date is not None and item.to_date >= result.on]
+    if result.closes:
+        first = (*to_come, *result.closes)[0]
+        last = "" if first.to_date is None else f" ({first.to_date})"
+        told.append(f"{'closing first' if to_come else 'overdue'}: {_NOUNS[first.what]} in {of(first)}{last}")
+    if result.cut:
+        first = next((item for item in result.cut if item.what == "cut"), result.cut[0])
+        told.append(f"cut next in {of(first)}" if first.what == "cut" else f"cut what comes back in {of(first)}")
+    else:
+        shut = [item for item in result.forbidden if item.what == "closed_cut" and item.unit_id is None]
+        told.append("nothing to cut" + (f", closed until {shut[0].to_date}" if shut else ""))
+    if not (fires or result.closes or result.cut) and (result.burn or result.check):
+        first = (*result.burn, *result.check)[0]
+        told.insert(0, f"{_NOUNS[first.what]} to {'consider for burning' if result.burn else 'see to'} in {of(first)}")
+    return "; ".join(told)
+
+
+def _alike_together(items: Sequence[WeekItem]) -> list[WeekItem]:
+    """Return what forbids with units of which the same is said on one line; those that keep something waiting first."""
+    units: dict[tuple[object, ...], list[WeekItem]] = {}
+    for item in items:
+        units.setdefault((item.place, item.what, item.words, item.to_date, item.waits), []).append(item)
+    joined = [
+        alike[0]
+        if len(alike) == 1
+        else replace(alike[0], unit_id=";".join(sorted(item.unit_id or "all" for item in alike)))
+        for alike in units.values()
+    ]
+    return sorted(joined, key=lambda item: not item.waits)
 
 
 def _is_no_fire_check(item: WeekItem) -> bool:

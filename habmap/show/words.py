@@ -85,7 +85,7 @@ def waiting_sentence(page: Page, *, with_why: bool = True) -> str:
     """Return which ground rests and, where the page may say it, why; empty where none does."""
     units = waiting(page)
     if len(units) > _MOST_WAITING:
-        return f"{len(units)} units are on hold or closed to cutting for now."
+        return f"{len(units)} units are on hold, closed to cutting or waiting for now."
     told = [
         f"{with_article(unit.name, unit.unit_id)} is {unit.waits_why if with_why else unit.waits}" for unit in units
     ]

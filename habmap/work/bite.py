@@ -139,10 +139,10 @@ def acres_in(hours: float, *, density: str | None, steep_frac: float | None, by:
 
 
 def which_words(unit: Ranked, order: Sequence[Ranked], *, is_asked: bool) -> tuple[str, ...]:
-    """Say why this unit: it was asked for, or comes next; and what would come before it but is on hold or closed."""
+    """Say why this unit: it was asked for, or comes next; and what would come before it but must wait."""
     called = f"{unit.unit_id} ({unit.name})" if unit.name else unit.unit_id
     if is_asked:
-        return (f"{called} was asked for",)
+        return (f"{called} was asked for", *unit.remarks)
     waits = [
         f"{other.unit_id} would come before it but is {other.closure.words}"
         for other in passed_over(order)

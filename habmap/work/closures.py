@@ -1,4 +1,4 @@
-"""What keeps a unit from being worked on a day: holds, and days that the owner closed. Neither is ever recommended."""
+"""What keeps a unit from work on a day: holds, closed days, a contract's first day. None is ever recommended."""
 
 from __future__ import annotations
 
@@ -16,13 +16,17 @@ _BAN_OF: Final[dict[Work, What]] = {"cut": "closed_cut", "burn": "closed_burn"}
 _WORK_WORDS: Final[dict[Work, str]] = {"cut": "cutting", "burn": "burning"}
 #: Said for the public, who learns that ground rests and never why.
 PUBLIC_HOLD_WORDS: Final = "on hold"
+PUBLIC_WAITING_WORDS: Final = "waiting"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Closure:
-    """A unit is on hold (``work`` is ``None``), or closed to some work; ``last`` is its last day, ``None`` = open."""
+    """A unit is on hold (``work`` is ``None``), or closed to some work; ``last`` is its last day, ``None`` = open.
 
-    work: Work | None
+    ``contract``: cutting waits for the first day of the contract item that ``reason`` names.
+    """
+
+    work: Work | Literal["contract"] | None
     reason: str
     last: date | None
 
@@ -32,14 +36,22 @@ class Closure:
         return self.work is None
 
     @property
+    def is_contract(self) -> bool:
+        """Whether only a contract's first day is waited for: earlier work is no harm to the ground, but to the pay."""
+        return self.work == "contract"
+
+    @property
     def words(self) -> str:
         """What the owner reads: what it is, until when, and why."""
         until = f" until {self.last}" if self.last else ", no end is written" if self.is_hold else ""
-        return f"{self.public_words}{until}" + (f": {self.reason}" if self.reason else "")
+        begun = " has not begun" if self.is_contract else ""
+        return f"{self.public_words}{until}" + (f": {self.reason}{begun}" if self.reason else "")
 
     @property
     def public_words(self) -> str:
         """What anybody may read."""
+        if self.work == "contract":
+            return PUBLIC_WAITING_WORDS
         return PUBLIC_HOLD_WORDS if self.work is None else f"closed to {_WORK_WORDS[self.work]}"
 
 

@@ -44,8 +44,8 @@ class RankResult:
     closed_on
         The day on which holds and closed days were asked about.
     next_unit_id
-        The first unit of the order with ground to treat that is neither on hold nor closed to cutting; ``None`` where
-        there is none.
+        The first unit of the order with ground to treat that is not on hold nor closed to cutting, and waits for no
+        contract's first day; ``None`` where there is none.
     """
 
     on: date | None
@@ -61,7 +61,7 @@ def owners_remarks(
     unit_id: str, closure: Closure | None, *, closures: Closures, contracts: Sequence[ContractLine], on: date
 ) -> tuple[str, ...]:
     """Return the holds, closed days and contract dates that are said with a unit."""
-    words = [] if closure is None else [closure.words]
+    words = [] if closure is None or closure.is_contract else [closure.words]
     words += [f"{COMING_HOLD} {hold.first}: {hold.reason}" for hold in closures.coming(on, unit_id)]
     for line in contracts:
         if unit_id in line.units or not line.units:
@@ -80,6 +80,7 @@ def order_of_work(
     upkeep: Mapping[str, Sequence[DueItem]],
     closures: Closures,
     contracts: Sequence[ContractLine],
+    too_early: Mapping[str, Closure],
     closed_on: date,
     limits: DenseLimits,
     weights: Mapping[str, float],
@@ -95,6 +96,8 @@ def order_of_work(
         What asks for upkeep, by unit.
     closures, contracts, closed_on
         What keeps units from work, what contracts say of them, and the day on which that is asked about.
+    too_early
+        By ``unit_id`` the contract item under which cutting there would come before its first day.
     warnings
         What was said of the terrain.
     """
@@ -111,7 +114,10 @@ def order_of_work(
         told = None if is_low_guess else stand or unit
         asks = upkeep.get(name, ())
         has_cutting = remaining[name] >= SLIVER_ACRES
-        closure = closures.on(closed_on, name, work=("cut",)) if has_cutting else closures.on_upkeep(closed_on, name)
+        if has_cutting:
+            closure = closures.on(closed_on, name, work=("cut",)) or too_early.get(name)
+        else:
+            closure = closures.on_upkeep(closed_on, name)
         candidates.append(
             Candidate(
                 unit_id=name,

@@ -28,6 +28,8 @@ KIND_WORDS: Final[dict[Kind, str]] = {
 WEEK_DAYS: Final = 7
 #: Hours below this are the rounding of the arithmetic [h].
 NO_HOURS: Final = 1e-9
+#: Hours left over in a week go to no less cutting than this, unless it is all there is [acre]. Chosen, no source.
+LEAST_CUT_ACRES: Final = 0.1
 #: A check of one unit after a fire takes this long: a walk around. Chosen, no source [person-hour].
 CHECK_HOURS: Final = 1.0
 #: Whole weeks of these are laid, for any day of the week; the others are done on some day of it.
@@ -281,10 +283,11 @@ class _Board:
         if task.what == "pile_burn":
             return self._lay_pile_burn(task, number, run)
         spent = min(self.free[number], task.hours)
-        if spent <= NO_HOURS:
+        acres = task.acres if spent == task.hours else spent / task.hours_per_acre
+        is_scrap = task.what == "cut" and acres < min(task.acres, LEAST_CUT_ACRES) and spent < self.hours_per_week
+        if spent <= NO_HOURS or is_scrap:
             self._reasons(task)[HOURS_RAN_OUT] = None
             return self._unless_late(task, days[-1])
-        acres = task.acres if spent == task.hours else spent / task.hours_per_acre
         self._put(task, number, acres, spent, run[0], run[-1])
         new: list[Task] = []
         if task.what == "cut" and (burn := self.season.burn_after(task, acres=acres, last_cut=days[-1])) is not None:

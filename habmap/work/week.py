@@ -7,7 +7,7 @@ asked for whatever is on hold.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Final, Literal
@@ -139,7 +139,6 @@ def week_of(
     closures: Closures,
     plan_of: Callable[[PlanKind, str], PlanDays],
     order: Sequence[Ranked],
-    too_early: Mapping[str, str],
     is_month_off: bool,
 ) -> Week:
     """Return what the week that begins on a day asks.
@@ -151,11 +150,9 @@ def week_of(
     plan_of
         Gives the burn plan's days for a unit.
     order
-        The units in the order of work.
-    too_early
-        By ``unit_id`` the contract items under which cutting there would come before their first day.
+        The units in the order of work; those that wait for a contract's first day say so.
     is_month_off
-        Whether the month is none in which anybody works.
+        Whether the month is none in which anybody works: nothing is asked to be cut then.
     """
     found = list(items)
     barriers = _Barriers(_barriers(found), closures, plan_of, on)
@@ -177,10 +174,10 @@ def week_of(
         elif what == "checkup":
             _checkup(unit_id, parts, barriers, asks, on)
         elif what == "upkeep":
-            _upkeep(unit_id, parts, barriers, asks, on)
+            _upkeep(unit_id, parts, barriers, asks, on, is_month_off=is_month_off)
         else:
             _burnable(unit_id, what, parts, barriers, asks, on)
-    _cut(order, too_early, barriers, asks, is_month_off=is_month_off)
+    _cut(order, barriers, asks, is_month_off=is_month_off)
     return Week(barriers=barriers.all, asks=asks)
 
 
@@ -238,6 +235,12 @@ class _Barriers:
         """Return the hold, else the closed days, that keep a unit from work now; of plain looking only holds do."""
         found = self.closures.on(self.on, unit_id, work=work)
         return None if found is None else self._of(found, unit_id)
+
+    def before_contract(self, unit_id: str, closure: Closure) -> Barrier:
+        """Return the contract item whose first day a unit waits for; to the public, whom no list tells it, unlisted."""
+        written = [one for one in self.all if (one.what, one.unit_id) == ("contract", unit_id)]
+        named = [one for one in written if one.reason == closure.reason]
+        return (named or [Barrier(what="contract", unit_id=unit_id, to_date=closure.last, reason=closure.reason)])[0]
 
     def before_fire(self, unit_id: str, what: str) -> Barrier | None:
         """Return what keeps a unit from a fire now: a hold, closed days, or the days of the burn plan."""
@@ -312,7 +315,9 @@ def _burnable(unit_id: str, what: str, parts: Sequence[DueItem], barriers: _Barr
         asks["burn"].append(replace(ask, acres=acres_of(past), parts=past))
 
 
-def _upkeep(unit_id: str, parts: Sequence[DueItem], barriers: _Barriers, asks: Asks, on: date) -> None:
+def _upkeep(
+    unit_id: str, parts: Sequence[DueItem], barriers: _Barriers, asks: Asks, on: date, *, is_month_off: bool
+) -> None:
     """Ground to be kept up: where cedars come back by saw before fire, else by fire before mower and grazing."""
     for is_coming_back in (True, False):
         due = tuple(
@@ -341,6 +346,8 @@ def _upkeep(unit_id: str, parts: Sequence[DueItem], barriers: _Barriers, asks: A
         ]
         if is_coming_back:
             doors.reverse()
+        if is_month_off:  # nothing is asked to be cut
+            doors = [door for door in doors if door[0] != "cut"]
         section, gate, chosen = next((door for door in doors if door[1] is None), doors[0])
         if gate is not None:
             gate.waits.append(ask)
@@ -376,9 +383,7 @@ def _contract(item: DueItem, barriers: _Barriers, asks: Asks) -> None:
     (gates[0].waits if units and len(gates) == len(units) else asks["closes"]).append(ask)
 
 
-def _cut(
-    order: Sequence[Ranked], too_early: Mapping[str, str], barriers: _Barriers, asks: Asks, *, is_month_off: bool
-) -> None:
+def _cut(order: Sequence[Ranked], barriers: _Barriers, asks: Asks, *, is_month_off: bool) -> None:
     """The first unit of the order of work that nothing keeps anybody from."""
     if is_month_off:
         return
@@ -387,20 +392,18 @@ def _cut(
         if not unit.has_cutting:
             continue
         gate = barriers.before(unit.unit_id, "cut")
-        name = too_early.get(unit.unit_id)
-        if gate is None and name is not None:
-            gate = next((one for one in barriers.all if one.what == "contract" and one.reason == name), None)
+        if gate is None and unit.closure is not None and unit.closure.is_contract:
+            gate = barriers.before_contract(unit.unit_id, unit.closure)
         last = barriers.closures.last_open_day(barriers.on, unit.unit_id, work=("cut",))
         ask = Ask(
             unit_id=unit.unit_id, what="cut", acres=unit.remaining_acres, to_date=last, ranked=unit,
             passed=tuple(passed),
         )  # fmt: skip
-        if gate is None and name is None:
+        if gate is None:
             asks["cut"].insert(0, ask)
             return
         passed.append(unit.unit_id)
-        if gate is not None:
-            gate.waits.append(ask)
+        gate.waits.append(ask)
 
 
 def _spots(unit_id: str | None, what: str, parts: Sequence[DueItem], barriers: _Barriers, asks: Asks, on: date) -> None:

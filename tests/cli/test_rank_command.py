@@ -130,7 +130,7 @@ def test_the_first_line_is_readable_alone(run_habmap: Run, place: Path) -> None:
     assert "The order is firm." in before.out.splitlines()[0]
     assert "on hold from 2025-12-01: sale not settled" in before.out.splitlines()[0]
     assert "UP (Stand UP)" in done.out.splitlines()[1]
-    assert "Work with a helper" in done.out
+    assert "Never cut alone" in done.out
 
 
 def test_the_owner_may_count_other_faces(run_habmap: Run, place: Path, tmp_path: Path) -> None:

@@ -39,7 +39,10 @@ def test_one_property(run_habmap: Run, places: list[Path]) -> None:
     # cut on January 10: sixty days on is March 11
     assert [(item["unit_id"], item["to_date"]) for item in done.json["closes"]] == [("A1", "2026-03-11")]
     screen = run_habmap("week", "--on", ON, place=places[0]).out
-    assert screen.splitlines()[1].startswith("Forbidden or closed now: nothing")
+    head, _, rest = screen.partition("\nForbidden or closed now: nothing")
+    assert rest and " ".join(head.split()) == (
+        "Week of 2026-02-15, Place A. Now: closing first: slash in A1 (2026-03-11); cut next in A2."
+    )
 
 
 def test_several_properties_are_one_list_and_a_damaged_one_is_named(

@@ -302,3 +302,18 @@ def test_what_a_contract_wants_by_a_date_comes_before_the_order_of_work() -> Non
     week, late = first_week(3.0, 10)
     assert week == [("B", 1.0)]
     assert late == [("B", 1.0, "the hours ran out before then: the contract wants it by 2026-01-18 (EQIP 7)")]
+
+
+def test_minutes_left_over_in_a_week_cut_no_scrap() -> None:
+    season = season_of(bans=[], holds=[], months=list(range(1, 13)), drying=(30, 60), plan=None)
+    cuts = [
+        Task(what="cut", unit_id="A", acres=0.795, hours_per_acre=10.0),
+        Task(what="cut", unit_id="B", acres=1.2, hours_per_acre=10.0, order=1),
+        Task(what="cut", unit_id="C", acres=0.04, hours_per_acre=10.0, order=2),  # all there is, however small
+    ]
+    weeks, _ = lay_out(cuts, first=FIRST, last=FIRST + timedelta(days=27), hours_per_week=8.0, season=season)
+    laid = [[(item.unit_id, round(item.acres, 6)) for item in week.items if item.what == "cut"] for week in weeks]
+    assert laid == [[("A", 0.795)], [("B", 0.8)], [("B", 0.4), ("C", 0.04)], []]
+    # a week that holds no more than a scrap is used all the same
+    weeks, _ = lay_out(cuts[1:2], first=FIRST, last=FIRST + timedelta(days=6), hours_per_week=0.5, season=season)
+    assert [item.acres for item in weeks[0].items] == pytest.approx([0.05])

@@ -8,6 +8,8 @@ import pytest
 from fakes import GRID, FakeStore, entry, unit
 from shapely import box
 
+from habmap.jobs.bite import bite
+from habmap.jobs.rank import rank
 from habmap.jobs.week import week
 from habmap.measures import M2_PER_ACRE
 from habmap.place.settings import Settings
@@ -143,6 +145,55 @@ def test_the_screen_says_first_what_is_forbidden_and_never_that_a_fire_may_be_li
     assert "The burn boss" in screen and "Chain saws" in screen.replace("\n", " ")
 
 
+def test_the_first_line_answers_what_now() -> None:
+    def head(asked: WeekResult) -> str:
+        return " ".join(lines_of(asked).split("Forbidden or")[0].split())
+
+    asked = week(store(), on=ON)
+    assert head(asked).endswith(
+        "Now: look after the burned piles in U09 on 2026-02-10; closing first: slash in U04 (2026-02-28); "
+        "cut next in U10."
+    )
+    shut = SETTINGS | {"closed": [{"work": "cut", "from": "02-01", "to": "03-10"}], "contract": []}
+    assert head(week(store(shut), on=ON)).endswith("; nothing to cut, closed until 2026-03-10.")
+    late = [{"program": "EQIP", "item": "2", "practice_code": "314", "units": ["U10"], "planned_acres": 9.0,
+             "due": date(2026, 1, 31)}]  # fmt: skip
+    # what is over already does not hide what still can be kept
+    assert "closing first: slash in U04 (2026-02-28)" in head(week(store(SETTINGS | {"contract": late}), on=ON))
+    assert "overdue: contract acres in U10 (2026-01-31)" in head(
+        week(store(SETTINGS | {"contract": late}), on=date(2026, 9, 1))
+    )
+
+
+def test_rank_and_bite_wait_for_a_contract_s_first_day_as_the_week_does() -> None:
+    order = rank(store(), on=ON, today=ON)
+    assert order.next_unit_id == "U10"
+    (first,) = [one for one in order.units if one.unit_id == "U01"]
+    assert first.order < next(one.order for one in order.units if one.unit_id == "U10")
+    assert first.closure is not None and not first.on_hold
+    assert first.closure.words == "waiting until 2026-03-14: EQIP 1 (314) has not begun"
+    found = bite(store(), acres=0.5, on=ON, today=ON)
+    assert found.unit_id == "U10" and "U01 would come before it but is waiting until 2026-03-14" in found.why[0]
+    # asked for by name it is drawn, and told: the ground is open, the pay is not
+    asked = bite(store(), acres=0.5, unit_id="U01", on=ON, today=ON)
+    assert asked.unit_id == "U01" and "contract EQIP 1: not before 2026-03-15" in asked.why
+    begun = date(2026, 3, 15)
+    assert rank(store(), on=begun, today=begun).next_unit_id == bite(store(), acres=0.5, today=begun).unit_id == "U01"
+
+
+def test_what_waits_for_a_contract_stands_with_its_own_unit_and_alike_lines_are_one() -> None:
+    line = {"program": "EQIP", "item": "1", "practice_code": "314", "not_before": date(2026, 3, 15)}
+    settings = {"contract": [line | {"units": ["U08", "U04", "U01"]}]}
+    asked = week(store(settings), on=ON)
+    waits = {item.unit_id: item.waits for item in asked.forbidden if item.what == "contract"}
+    assert waits == {"U08": (), "U04": (), "U01": ("cutting 2.5",)}
+    screen = lines_of(asked)
+    assert "\n  U01  EQIP 1 (314) has not begun" in screen  # what keeps something waiting stands first
+    alike = lines_of(week(store({"contract": [line | {"units": ["U08", "U04"]}]}), on=ON))
+    assert "\n  U04, U08  EQIP 1 (314) has not begun until 2026-03-14" in alike
+    assert "more" not in alike.split("Closes")[0]
+
+
 def test_an_empty_property_has_an_empty_week() -> None:
     asked = week(FakeStore([], grid=GRID), on=ON)
     assert all(getattr(asked, name) == () for name in ("forbidden", "closes", "burn", "cut", "check"))
@@ -185,3 +236,7 @@ def test_upkeep_goes_by_saw_where_burning_is_closed_and_waits_where_both_are() -
 def test_a_month_off_is_said() -> None:
     asked = week(store(SETTINGS | {"effort": {"working_months": [1, 3]}}), on=ON)
     assert [item.what for item in asked.cut] == [] and "working months" in asked.notes[0]
+    # nor is upkeep asked for by saw, where burning is closed
+    closed = [{"work": "burn", "from": date(2026, 2, 1), "to": date(2026, 2, 28)}]
+    asked = week(store(SETTINGS | {"effort": {"working_months": [1, 3]}, "closed": closed}), on=ON)
+    assert asked.cut == () and "U08" not in {item.unit_id for item in asked.closes}
