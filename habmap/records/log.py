@@ -151,6 +151,7 @@ class Entry:
         low=0,
         high=100,
         practices=FIRE,
+        is_on_sheet=True,
         metavar="P",
         help="Share of the ground that the fire blackened",
         tells="{:g}% of the ground burned",
@@ -187,10 +188,19 @@ class Entry:
     who: str | None = fact("who", is_private=True, is_on_sheet=True, metavar="W", help="Who did it")
     note: str | None = fact("note", is_private=True, is_long=True, is_on_sheet=True, metavar="T", help="Anything else")
     product: str | None = fact(
-        "product", is_private=True, metavar="T", help="What was sprayed or put on stumps, as on the label"
+        "product",
+        is_private=True,
+        is_on_sheet=True,
+        metavar="T",
+        help="What was sprayed or put on stumps, as on the label",
     )
     product_rate: str | None = fact(
-        "rate of the product", is_private=True, option="rate", metavar="T", help="Its rate, as the person wrote it"
+        "rate of the product",
+        is_private=True,
+        is_on_sheet=True,
+        option="rate",
+        metavar="T",
+        help="Its rate, as the person wrote it",
     )
     look: Look | None = fact("look")
     source_id: str | None = fact("id in the file it came from", is_private=True, column="source_id", longest=LONGEST_ID)

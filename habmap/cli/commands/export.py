@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, cast
 
 import typer
 
+from habmap.cli.burn_options import PAPERS, check_choice
 from habmap.cli.commands.sheet import PaperSize
 from habmap.cli.context import AudienceOption, For, JsonOption, OnOption, OverwriteOption, Session, parsed_date
 from habmap.cli.output import print_json, print_table, rounded, say
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
     from shapely import MultiPolygon
 
     from habmap.show.layer_tables import LayerTable
+    from habmap.show.logsheet import LogPaper
     from habmap.work.practice_report import PracticesResult
     from habmap.work.revisits import Revisit
 
@@ -242,12 +244,20 @@ def register(app: typer.Typer) -> None:
             say(f"Would be asked: {words}")
 
     @export.command("log-sheet")
-    def log_sheet(context: typer.Context, output: OutOption, overwrite: OverwriteOption = False) -> None:
+    def log_sheet(
+        context: typer.Context,
+        output: OutOption,
+        paper: Annotated[
+            str, typer.Option("--paper", metavar="|".join(PAPERS), help="The paper it is printed on.")
+        ] = PAPERS[0],
+        overwrite: OverwriteOption = False,
+    ) -> None:
         """Write a blank log sheet to print. A .pdf, or as .csv the empty table that reads it back."""
         from habmap.place.writers import csv_text
-        from habmap.show.logsheet import SHEET_COLUMNS, write_log_sheet
+        from habmap.show.logsheet import SHEET_COLUMNS, log_sheet_pdf
 
         _suffix(output, ".pdf", ".csv")
+        check_choice("--paper", paper, PAPERS)
         session: Session = context.obj
         store = session.store()
         if output.suffix.lower() == ".csv":
@@ -257,7 +267,8 @@ def register(app: typer.Typer) -> None:
             say(f"An empty table was written to {output}; fill it in and load it with `habmap load entries`.")
             return
         named = [(unit.unit_id, unit.name) for unit in store.units()]
-        _write(output, lambda path: write_log_sheet(path, place=store.settings.place.name, units=named), overwrite)
+        content = log_sheet_pdf(place=store.settings.place.name, units=named, paper=cast("LogPaper", paper))
+        _write(output, lambda path: path.write_bytes(content), overwrite)
         say(f"A blank log sheet was written to {output}.")
 
 
