@@ -47,7 +47,7 @@ class Column:
 
 def _column(one: Fact) -> Column:
     unit = f", {one.unit}" if one.unit else ""
-    choices = f" ({' / '.join(one.choices)})" if one.choices else ""
+    choices = f" ({' / '.join(one.choices).replace('_', ' ')})" if one.choices else ""
     words = "acres are sure" if one.name == "is_sure" else one.words
     weight = 5.0 if one.is_long else 1.0 if one.is_number or one.kind is bool or one.choices else 2.5
     return Column(f"{words}{unit}{choices}", weight)
