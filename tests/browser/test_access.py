@@ -100,10 +100,10 @@ def test_axe_core_is_the_file_that_its_readme_names() -> None:
 
 
 def open_a_unit(page: Page) -> None:
-    """Pick the first unit on the map by key, and wait until its note has faded in."""
+    """Pick the first unit on the map by key."""
     page.locator("path.unit").first.focus()
     page.keyboard.press("Enter")
-    page.wait_for_function("getComputedStyle(document.querySelector('.leaflet-popup')).opacity === '1'")
+    page.wait_for_selector("tr.unit.chosen, #panel:not([hidden])", state="attached")
 
 
 def test_axe_core_finds_nothing_on_the_owners_page_in_any_state(reader: Reader, pages: dict[str, Path]) -> None:
@@ -112,15 +112,15 @@ def test_axe_core_finds_nothing_on_the_owners_page_in_any_state(reader: Reader, 
     open_a_unit(page)
     assert faults(page) == []
     page.keyboard.press("Escape")
-    page.wait_for_selector(".leaflet-popup", state="detached")  # a note that fades is faint for a moment
-    page.locator("[data-photo]").first.click()  # a pair of photos, at its place on the map
-    page.wait_for_function("getComputedStyle(document.querySelector('.leaflet-popup')).opacity === '1'")
+    assert page.locator("tr.unit.chosen").count() == 0
+    page.locator(".picture").first.click()  # a pair of photos, large
+    page.wait_for_selector("#look[open]")
     assert faults(page) == []
     page.keyboard.press("Escape")
-    page.wait_for_selector(".leaflet-popup", state="detached")
+    page.wait_for_selector("#look:not([open])", state="attached")
     page.locator("#earlier").click()
     page.evaluate(OPEN_ALL)
-    for paper in ("light", "sun", "dark"):
+    for paper in ("light", "bright sun", "dark"):
         page.get_by_role("button", name=paper, exact=True).click()
         assert faults(page) == [], paper
 
@@ -217,29 +217,31 @@ def test_the_skip_links_pass_over_the_map(reader: Reader, pages: dict[str, Path]
     assert page.evaluate("!!document.activeElement.closest('#account')")
 
 
-def test_a_popup_takes_the_focus_and_gives_it_back(reader: Reader, pages: dict[str, Path]) -> None:
-    page = reader(pages["owner"])
+def test_on_a_phone_the_panel_takes_the_focus_and_gives_it_back(reader: Reader, pages: dict[str, Path]) -> None:
+    page = reader(pages["owner"], width_px=390, height_px=844)
     ground = page.locator("path.unit").nth(3)
     name = ground.get_attribute("aria-label")
     assert name
-    ground.focus()
-    page.keyboard.press("Enter")
-    note = page.get_by_role("dialog")
-    assert note.evaluate("(e) => e === document.activeElement")
-    assert name.split(":")[0] in (note.get_attribute("aria-label") or "")
-    assert note.evaluate("(e) => e.scrollHeight > e.clientHeight")  # it scrolls, so keys must be able to
-    page.keyboard.press("ArrowDown")
-    page.wait_for_function("document.activeElement.scrollTop > 0")
-    page.keyboard.press("Tab")
-    assert page.evaluate("document.activeElement.getAttribute('aria-label')") == "close"
+    panel = page.locator("#panel")
+    for close in ("Escape", "Enter"):
+        ground.focus()
+        page.keyboard.press("Enter")
+        assert panel.evaluate("(e) => e === document.activeElement")
+        assert name.split(":")[0] in panel.locator("h2").inner_text()
+        if close == "Enter":
+            page.locator("#panel-close").focus()
+        page.keyboard.press(close)
+        assert not panel.is_visible()
+        assert page.evaluate("document.activeElement.getAttribute('aria-label')") == name
+
+
+def test_on_a_wide_screen_a_picked_unit_is_told_to_the_ear(reader: Reader, pages: dict[str, Path]) -> None:
+    page = reader(pages["owner"])
+    open_a_unit(page)
+    assert page.get_by_role("status").filter(has_text="acres treated").count() == 1
+    assert page.evaluate("document.activeElement.matches('path.unit')")
     page.keyboard.press("Escape")
-    page.wait_for_selector(".leaflet-popup", state="detached")
-    assert page.evaluate("document.activeElement.getAttribute('aria-label')") == name
-    page.keyboard.press("Enter")
-    page.keyboard.press("Tab")
-    page.keyboard.press("Enter")  # the close sign, pressed
-    page.wait_for_selector(".leaflet-popup", state="detached")
-    assert page.evaluate("document.activeElement.getAttribute('aria-label')") == name
+    assert page.locator("#picked").inner_text() == ""
 
 
 # --- words for the drawing --------------------------------------------------------------------------------------------
@@ -387,10 +389,10 @@ def test_a_word_changes_the_paper_and_printing_is_always_by_day(reader: Reader, 
     page = reader(pages["owner"], color_scheme="dark")
     ground = "getComputedStyle(document.body).backgroundColor"
     assert page.get_by_role("button", name="dark").get_attribute("aria-pressed") == "true"
-    page.get_by_role("button", name="sun", exact=True).click()
+    page.get_by_role("button", name="bright sun", exact=True).click()
     assert page.evaluate(ground) == "rgb(255, 255, 255)"
     assert page.get_by_role("button", name="dark").get_attribute("aria-pressed") == "false"
-    page.get_by_role("button", name="day", exact=True).click()
+    page.get_by_role("button", name="light", exact=True).click()
     assert page.evaluate(ground) == "rgb(247, 242, 230)"
     page.get_by_role("button", name="dark").click()
     page.emulate_media(media="print")

@@ -134,7 +134,7 @@ def test_photo_points_and_the_map_in_words_follow_the_time(
     assert page.locator("#words li").all_text_contents() == opened_words
     page.keyboard.press("PageDown")  # into the season before: the pair of today is not yet whole
     page.locator(".photopoint").first.press("Enter")
-    assert page.locator(".leaflet-popup-content img").count() == 1
+    assert page.locator("#look img").count() == 1
 
 
 def test_numerals_stay_clear_when_the_time_comes_back_to_now(open_page: Open, sheets: dict[str, Path]) -> None:

@@ -159,13 +159,91 @@ def test_picking_a_unit_on_the_map_or_in_the_list_tells_its_acres_ground_reasons
     ground = page.locator(f"path.unit[aria-label^='{unit.name}:']")
     ground.focus()
     page.keyboard.press("Enter")
-    note = page.locator(".leaflet-popup-content").inner_text()
-    assert note.startswith(f"1. {unit.name}")
-    assert f"{unit.treated_acres:,.1f} acres treated, {unit.remaining_acres:,.1f} remaining" in note
-    assert "Why it is number 1:" in note
-    assert "The ground:" not in note  # on a wide screen the list beside the map tells the rest
+    # On a wide screen: the outline and the row, and nothing over the map.
+    assert page.locator(".leaflet-popup, #panel:visible").count() == 0
     assert "The ground:" in about.inner_text()
     assert button.get_attribute("aria-expanded") == "true"
+    assert first.locator(".id").inner_text() == unit.unit_id  # commands take it
+
+
+def test_on_a_phone_a_tapped_unit_is_told_under_the_map_which_stays_where_it_is(
+    open_page: Open, owner_map: Path, sample_place: Path
+) -> None:
+    page = _drawn(open_page, owner_map, width_px=390, height_px=844).page
+    unit = next(one for one in acres(GeoPackageStore.open(sample_place)).units if one.name == "Leaning Oak")
+    page.locator(".frame").scroll_into_view_if_needed()
+    where = """() => {
+        const r = document.querySelector("path.unit[aria-label^='Leaning Oak:']").getBoundingClientRect(),
+        f = document.querySelector('.frame').getBoundingClientRect();
+        return [r.x - f.x, r.y - f.y, r.width, r.height, f.height]; }"""
+    before = page.evaluate(where)
+    ground = page.locator("path.unit[aria-label^='Leaning Oak:']").bounding_box()
+    page.mouse.click(ground["x"] + ground["width"] / 2, ground["y"] + ground["height"] / 2)
+    panel, frame = page.locator("#panel"), page.locator(".frame").bounding_box()
+    assert panel.locator("h2").inner_text().endswith(f"Leaning Oak ({unit.unit_id})")
+    assert f"{unit.remaining_acres:,.1f} remaining of {unit.acres:,.1f}" in panel.inner_text()
+    assert "The ground:" in panel.inner_text()
+    shown = panel.bounding_box()
+    assert frame["y"] >= 0 and frame["y"] + frame["height"] <= shown["y"] <= 844 - 100  # both in sight
+    assert page.evaluate(where) == before
+    assert page.locator("tr.about:visible").count() == 0
+    page.get_by_role("button", name="earlier", exact=True).click()
+    assert " by " in panel.locator(".sums").inner_text()  # it tells of the day shown
+    page.locator("#panel-close").click()
+    assert not panel.is_visible()
+
+
+def test_a_pick_from_the_list_gives_the_view_back(open_page: Open, owner_map: Path) -> None:
+    page = _drawn(open_page, owner_map).page
+    where = """() => { const r = document.querySelector('.mark.order').getBoundingClientRect(); return [r.x, r.y]; }"""
+    for _ in range(3):
+        page.get_by_role("button", name="zoom in").click()
+    before = page.evaluate(where)
+    button = page.get_by_role("button", name="Crooked Draw", exact=True)
+    button.click()
+    assert page.evaluate(where) != before
+    button.click()
+    assert page.evaluate(where) == pytest.approx(before, abs=1.5)
+
+
+def test_a_thumb_on_the_map_scrolls_the_page_until_it_is_zoomed_in(open_page: Open, owner_map: Path) -> None:
+    page = _drawn(open_page, owner_map, width_px=390, height_px=844).page
+    screen = page.context.new_cdp_session(page)
+    screen.send("Emulation.setTouchEmulationEnabled", {"enabled": True, "maxTouchPoints": 2})
+    action = "getComputedStyle(document.querySelector('.leaflet-container')).touchAction"
+    page.reload()
+    page.wait_for_selector("body[data-drawn=yes]")
+    where = """() => { const r = document.querySelector('path.unit').getBoundingClientRect(),
+        f = document.querySelector('.frame').getBoundingClientRect(); return [r.x - f.x, r.y - f.y]; }"""
+
+    def swipe(*fingers: float) -> None:
+        frame = page.locator(".frame").bounding_box()
+        top = frame["y"] + 320
+        for step in range(8):
+            points = [{"x": frame["x"] + x, "y": top - 25 * step, "id": i} for i, x in enumerate(fingers)]
+            screen.send(
+                "Input.dispatchTouchEvent", {"type": "touchMove" if step else "touchStart", "touchPoints": points}
+            )
+        screen.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
+        page.wait_for_timeout(400)
+
+    assert page.evaluate(action) == "pan-x pan-y"
+    ground = page.evaluate(where)
+    swipe(180)
+    assert page.evaluate("scrollY") > 60
+    assert page.evaluate(where) == ground
+    page.evaluate("scrollTo(0, 0)")
+    swipe(120, 240)  # two fingers move the map, not the page
+    assert page.evaluate("scrollY") == 0
+    assert page.evaluate(where)[1] < ground[1] - 60
+    page.get_by_role("button", name="whole property").click()
+    page.get_by_role("button", name="zoom in").click()
+    assert page.evaluate(action) == "none"
+    page.evaluate("scrollTo(0, 0)")
+    ground = page.evaluate(where)
+    swipe(180)
+    assert page.evaluate("scrollY") == 0
+    assert page.evaluate(where) != ground
 
 
 def test_hostile_names_stay_text_and_missing_things_are_said(open_page: Open, hostile_place: Bare) -> None:
@@ -178,7 +256,6 @@ def test_hostile_names_stay_text_and_missing_things_are_said(open_page: Open, ho
     assert seen.complaints == []
     assert page.locator("img").count() == 0
     assert HOSTILE in page.locator("tr.unit button").all_inner_texts()
-    assert HOSTILE in page.locator(".leaflet-popup-content").inner_text()
     assert HOSTILE in page.locator(".place").inner_text()
     missing = page.locator(".missing").inner_text()
     assert "No elevation is loaded" in missing

@@ -336,7 +336,7 @@ def test_units_are_not_picked_while_drawing_and_are_again_after(open_page: Open,
     on_unit: Share = (0.5, 0.6)
 
     def picked(count: int) -> None:
-        expect(seen.page.locator(".leaflet-popup")).to_have_count(count)
+        expect(seen.page.locator("tr.unit.chosen")).to_have_count(count)
 
     hand.tap([on_unit])
     picked(1)

@@ -41,29 +41,37 @@ def test_a_wedge_opens_its_pair_and_turns_the_way_it_looks(
 
     south = next(i for i, line in enumerate(listed) if line.unit_id == "C1")
     wedges.nth(south).click()
-    note = page.locator(".leaflet-popup-content")
+    note = page.locator("#look")
     alts = note.locator("img").evaluate_all("all => all.map(n => n.alt)")
     assert alts == [
         "Looking northwest from South Bluff, January 2025; before the cut of January 18, 2025",
         "Looking northwest from South Bluff, July 2026; after the burn of March 21, 2026",
     ]
-    # both read at once: the map may still be moving to make room
     left, right = note.locator("img").evaluate_all("all => all.map(n => n.getBoundingClientRect().toJSON())")
     assert left["right"] <= right["left"] and abs(left["top"] - right["top"]) < 1  # side by side
-    assert note.locator("img").evaluate_all("all => all.every(n => n.complete && n.naturalWidth === 360)")
+    assert min(left["width"], right["width"]) >= 600  # large: each half of the window
+    assert note.locator("img").evaluate_all("all => all.every(n => n.complete && n.naturalWidth === 640)")
     assert opened.complaints == []
     assert [request for request in opened.requests if not request.startswith(("file:", "data:"))] == []
 
 
-def test_keys_alone_open_it_and_lead_back(open_page: Callable[..., Any], sheet: Path) -> None:
+def test_keys_alone_open_it_turn_to_the_next_and_lead_back(open_page: Callable[..., Any], sheet: Path) -> None:
     page = open_page(sheet).page
     first = page.locator(".photopoint").first
     first.focus()
     page.keyboard.press("Enter")
-    page.wait_for_selector(".leaflet-popup-content .pair")
-    assert page.evaluate("document.activeElement.classList.contains('leaflet-popup-close-button')")
+    page.wait_for_selector("#look[open] .pair")
+    titles = page.locator(".photos h3").all_inner_texts()
+    assert page.locator("#look-title").inner_text() == titles[0]
+    page.keyboard.press("ArrowRight")
+    assert page.locator("#look-title").inner_text() == titles[1]
+    page.keyboard.press("ArrowLeft")
+    page.locator("#look .picture").nth(1).press("Enter")  # one alone
+    assert page.locator("#look img").evaluate_all("all => all.filter(n => n.offsetParent).length") == 1
+    page.keyboard.press("Escape")  # both again
+    assert page.locator("#look img").evaluate_all("all => all.filter(n => n.offsetParent).length") == 2
     page.keyboard.press("Escape")
-    page.wait_for_selector(".leaflet-popup", state="detached")
+    page.wait_for_selector("#look:not([open])", state="attached")
     assert page.evaluate("document.activeElement.getAttribute('aria-label')").startswith("Photo point 1: looking")
 
 
@@ -73,12 +81,17 @@ def test_pairs_are_read_without_the_map_and_find_their_wedge(open_page: Callable
     assert page.locator(".photos li").count() == 3
     assert page.locator(".photos img:not([alt]), .photos img[alt='']").count() == 0
     assert page.evaluate("document.documentElement.scrollWidth") <= 390
-    page.locator(".photos button").nth(2).click()
-    title = page.locator(".leaflet-popup-content h2")
-    assert title.inner_text() == page.locator(".photos h3").nth(2).inner_text()
-    frame, popup = page.locator(".frame").bounding_box(), page.locator(".leaflet-popup-content-wrapper").bounding_box()
-    assert frame is not None and popup is not None
-    assert popup["width"] <= frame["width"] and popup["height"] <= frame["height"]
+    assert min(page.locator(".photos img").evaluate_all("all => all.map(n => n.offsetWidth)")) >= 340
+    page.locator(".photos h3 button").nth(2).click()
+    here = page.evaluate("document.activeElement.getAttribute('aria-label')")
+    assert here.startswith("Photo point 3: ")
+    wedge, frame = page.locator(".photopoint").nth(2).bounding_box(), page.locator(".frame").bounding_box()
+    assert wedge is not None and frame is not None
+    assert frame["y"] <= wedge["y"] <= frame["y"] + frame["height"] and 0 <= wedge["y"] <= 844
+    page.locator(".photos .picture").nth(4).click()
+    looked = page.locator("#look").bounding_box()
+    assert looked is not None and looked["x"] >= 0 and looked["x"] + looked["width"] <= 390
+    assert page.locator("#look-title").inner_text() == page.locator(".photos h3").nth(2).inner_text()
 
 
 def test_the_public_copy_leaves_out_the_point_that_looks_at_the_nest(

@@ -17,7 +17,7 @@ from habmap.work.photo_pairs import FoundPoint
 #: More lines than this between two pictures are counted, not told.
 _MOST_TOLD: Final = 4
 #: Long side of a picture [pixels] and its JPEG quality, tried one after the other until all pictures fit.
-SIZES: Final = ((360, 70), (280, 62), (220, 55))
+SIZES: Final = ((1100, 70), (800, 68), (560, 66), (360, 66), (280, 62), (220, 55))
 #: Most that all pictures of a page may take, as they stand in it (base64) [bytes].
 MOST_BYTES: Final = 1_200_000
 

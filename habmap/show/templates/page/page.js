@@ -25,7 +25,7 @@ function drawPlace(map) {
     const wide = ground.clientWidth - 50,
       tall = frame.clientHeight - 40,
       scaleIn = (width) => Math.min(width / across, tall / up);
-    const isBeside = place.units.length > 0 && scaleIn(wide - 11.75 * em - 12) > 0.96 * scaleIn(wide);
+    const isBeside = place.units.length > 0 && scaleIn(wide - 12.75 * em - 12) > 0.96 * scaleIn(wide);
     document.body.classList.toggle("beside", isBeside);
     // A legend taller than the map would stretch it past the window: its marks then stand below.
     document.body.classList.remove("lowkey");
@@ -40,8 +40,22 @@ function drawPlace(map) {
   layOut();
   map.invalidateSize({ animate: false, pan: false });
   // A window may be tiny for a moment while it changes size; no zoom fits a map smaller than its own margin.
-  const whole = () =>
-    Math.min(map.getSize().x, map.getSize().y) > 40 && map.fitBounds(box, { padding: [18, 18], animate: false });
+  let wholeZoom = null;
+  function whole() {
+    if (Math.min(map.getSize().x, map.getSize().y) <= 40) return;
+    map.fitBounds(box, { padding: [18, 18], animate: false });
+    wholeZoom = map.getZoom();
+    frame.classList.remove("near");
+  }
+  // One finger scrolls the page, as over any picture, until the map is zoomed in; two fingers move the map at any time.
+  frame.addEventListener(
+    "touchstart",
+    (event) => {
+      if (event.touches.length === 1 && !frame.classList.contains("near")) event.stopPropagation();
+    },
+    { capture: true, passive: true },
+  );
+  map.on("zoomend", () => frame.classList.toggle("near", map.getZoom() > wholeZoom + 0.01));
   whole(); // first of all, so that each shape is laid out once, where it is seen
   const renderers = {};
   [
@@ -546,7 +560,7 @@ function drawPlace(map) {
       className: "unit",
     }).addTo(map);
     reach.on("click", (event) => {
-      pick(unit.id, { at: event.latlng });
+      pick(unit.id, { onMap: true });
       L.DomEvent.stop(event);
     });
     reach.eachLayer((layer) => {
@@ -562,64 +576,105 @@ function drawPlace(map) {
       path.addEventListener("keydown", (event) => {
         if (event.key !== "Enter" && event.key !== " ") return;
         event.preventDefault();
-        pick(unit.id, { at: L.latLng(unit.at[1], unit.at[0]) });
+        pick(unit.id, { onMap: true, byKey: true });
       });
     });
   });
+  // What a pick moved is moved back when it is let go, unless the reader moved the map meanwhile.
+  let before = null,
+    isOurs = false;
+  map.on("movestart zoomstart", () => {
+    if (!isOurs) before = null;
+  });
+  function byUs(move) {
+    isOurs = true;
+    move();
+    isOurs = false;
+  }
+  function bringIntoView(bounds) {
+    if (map.getBounds().contains(bounds)) return;
+    before ??= { center: map.getCenter(), zoom: map.getZoom(), moved };
+    moved = true;
+    byUs(() => {
+      if (map.getBoundsZoom(bounds) >= map.getZoom()) map.panTo(bounds.getCenter(), { animate: false });
+      else map.fitBounds(bounds, { padding: [24, 24], animate: false });
+    });
+  }
+  function goBack() {
+    if (!before) return;
+    const { center, zoom } = before;
+    moved = before.moved;
+    byUs(() => map.setView(center, zoom, { animate: false }));
+    before = null;
+  }
+  const panel = document.getElementById("panel"),
+    picked = document.getElementById("picked"),
+    narrow = matchMedia("(max-width: 58.75em)");
+  let opener = null; // what the focus goes back to when the panel is closed
+  const says = (unit) => `${unit.says.slice(unit.name.length + 2)}.`;
   function letGo() {
     if (chosen === null) return;
     const { row, button, about } = byId.get(chosen);
     row.classList.remove("chosen");
     button.setAttribute("aria-expanded", "false");
     about.hidden = true;
+    panel.hidden = true;
+    picked.textContent = "";
     chosenEdge.forEach((edge) => edge.remove());
     chosen = null;
   }
-  function bringIntoView(bounds) {
-    if (map.getBounds().contains(bounds)) return;
-    moved = true;
-    if (map.getBoundsZoom(bounds) >= map.getZoom()) map.panTo(bounds.getCenter(), { animate: false });
-    else map.fitBounds(bounds, { padding: [24, 24], animate: false });
+  function shut() {
+    const isInside = panel.contains(document.activeElement);
+    letGo();
+    goBack();
+    if (isInside && opener?.isConnected) opener.focus({ preventScroll: true });
+    opener = null;
   }
-  function pick(id, { at, toggle }) {
+  function fillPanel(unit) {
+    const number = unit.order === null || document.body.classList.contains("then") ? "" : `${unit.order}. `;
+    panel.querySelector("h2").textContent = `${number}${unit.name}${unit.name === unit.id ? "" : ` (${unit.id})`}`;
+    panel.querySelector(".sums").textContent = says(unit);
+    panel.querySelector(".telling").replaceWith(byId.get(unit.id).about.querySelector(".telling").cloneNode(true));
+  }
+  function pick(id, { onMap, toggle, byKey } = {}) {
     const again = chosen === id;
     letGo();
-    if (again && toggle) return map.closePopup();
+    if (again && toggle) return goBack();
     const unit = place.units.find((one) => one.id === id),
-      { row, button, about } = byId.get(id);
+      { row, button, about } = byId.get(id),
+      isBelow = onMap && narrow.matches; // the row is far down the page: the panel under the map tells it
     chosen = id;
     row.classList.add("chosen");
-    button.setAttribute("aria-expanded", "true");
-    about.hidden = false;
-    if (!at) bringIntoView(L.geoJSON(unit.shape).getBounds());
+    button.setAttribute("aria-expanded", String(!isBelow));
+    about.hidden = isBelow;
+    if (!onMap) bringIntoView(L.geoJSON(unit.shape).getBounds());
     chosenEdge = [
       [PAPER, 8],
       [INK, 4],
     ].map(([color, weight]) => shape(unit.shape, "things", { fill: false, color, weight }).addTo(map));
-    if (!at) return map.closePopup();
-    const note = document.createElement("div"),
-      title = document.createElement("h2"),
-      sums = document.createElement("p");
-    title.textContent =
-      unit.order === null || document.body.classList.contains("then") ? unit.name : `${unit.order}. ${unit.name}`;
-    sums.textContent = `${unit.says.slice(unit.name.length + 2)}.`;
-    const isWide = matchMedia("(min-width: 941px)").matches,
-      told = about.querySelector(".telling").cloneNode(true);
-    if (isWide)
-      [...told.children].forEach((part) => {
-        if (!part.matches(".state, .nowonly")) part.remove();
-      }); // the list beside tells the rest
-    note.append(title, sums, told);
-    L.popup({
-      maxWidth: Math.min(300, map.getSize().x - 60),
-      maxHeight: Math.max(130, map.getSize().y * 0.44),
-      offset: [0, 0],
-    })
-      .setLatLng(at)
-      .setContent(note)
-      .openOn(map);
-    if (isWide) row.scrollIntoView({ block: "nearest" });
+    if (!onMap) return;
+    if (!isBelow) {
+      picked.textContent = `${unit.name}: ${says(unit)} More is in the list.`;
+      return row.scrollIntoView({ block: "nearest" });
+    }
+    opener = document.activeElement;
+    fillPanel(unit);
+    panel.hidden = false;
+    const box = panel.getBoundingClientRect(),
+      hidden = Math.min(box.bottom, box.top + 200) - innerHeight;
+    // No farther than the map's own top: what was tapped stays in sight.
+    if (hidden > 0) scrollBy(0, Math.min(hidden, Math.max(0, frame.getBoundingClientRect().top - 8)));
+    if (byKey) panel.focus({ preventScroll: true });
   }
+  document.getElementById("panel-close").addEventListener("click", shut);
+  document.addEventListener("keydown", (event) => {
+    if (event.key !== "Escape" || event.defaultPrevented || chosen === null) return;
+    event.preventDefault();
+    shut();
+  });
+  document.addEventListener("stepped", () => {
+    if (!panel.hidden) fillPanel(place.units.find((one) => one.id === chosen));
+  });
 
   // --- scale: feet above the line, meters below, true at the middle of what is seen ---
   function scale() {
@@ -681,10 +736,7 @@ function drawPlace(map) {
     scale();
     hush();
   });
-  map.on("click", () => {
-    letGo();
-    map.closePopup();
-  });
+  map.on("click", shut);
   const press = (id, act) => document.getElementById(id).addEventListener("click", act);
   // At once: a press during a movement would be lost.
   press("zoom-in", () => {
@@ -706,10 +758,7 @@ function drawPlace(map) {
   map.getContainer().setAttribute("role", "group");
   map
     .getContainer()
-    .setAttribute(
-      "aria-label",
-      "Drawing of the property; arrow keys move it, plus and minus zoom in and out",
-    );
+    .setAttribute("aria-label", "Drawing of the property; arrow keys move it, plus and minus zoom in and out");
   scale();
   hush();
 
@@ -731,6 +780,9 @@ function drawPlace(map) {
     byId,
     pick,
     letGo,
+    shut,
+    bringIntoView,
+    goBack,
     whole,
     renderers,
     opening,

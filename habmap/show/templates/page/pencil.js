@@ -185,7 +185,9 @@ PARTS.push(({ map, place, svg, partsOf, letGo, INK, PAPER }) => {
       return say("There is hardly any ground inside this outline, so it is not taken.");
     closed = true;
     changed();
-    return say(`Closed: ${written(acresOf(corners))}. ${by("keep").dataset.next}, or drag a corner to mend the outline.`);
+    return say(
+      `Closed: ${written(acresOf(corners))}. ${by("keep").dataset.next}, or drag a corner to mend the outline.`,
+    );
   }
   function back() {
     picked = null;
@@ -235,7 +237,6 @@ PARTS.push(({ map, place, svg, partsOf, letGo, INK, PAPER }) => {
   function open(isByKey) {
     drawing = true;
     letGo();
-    map.closePopup();
     map.getPane("mapPane").inert = true; // nothing on the map is picked or reached by Tab meanwhile
     map.keyboard.disable();
     slate.classList.add("drawing");

@@ -1,5 +1,5 @@
-// Photo points: a wedge on the map opens its pictures; a heading below the account finds its wedge.
-PARTS.push(({ map, place, INK, PAPER, svg, letGo, hush }) => {
+// Photo points: a wedge on the map opens its pictures large, as a press on one of them does; a heading finds its wedge.
+PARTS.push(({ map, place, INK, PAPER, svg, hush, bringIntoView, goBack }) => {
   const slate = map.createPane("photos");
   slate.style.zIndex = 630; // above the numerals: it can be picked
   const taken = place.photos.map((point) => point.days.length); // how many of its pictures there were on the day shown
@@ -32,13 +32,13 @@ PARTS.push(({ map, place, INK, PAPER, svg, letGo, hush }) => {
     button.setAttribute("aria-label", point.says);
     wedge.on("click", (event) => {
       L.DomEvent.stop(event);
-      look(i, false, taken[i]);
+      open(i, taken[i]);
     });
     button.addEventListener("keydown", (event) => {
       if (event.key !== "Enter" && event.key !== " ") return;
       event.preventDefault();
       event.stopPropagation();
-      look(i, true, taken[i]);
+      open(i, taken[i]);
     });
     return wedge;
   });
@@ -52,47 +52,72 @@ PARTS.push(({ map, place, INK, PAPER, svg, letGo, hush }) => {
     }),
   );
   if (wedges.length) hush(); // what a wedge covers is not written
-  function look(i, byKey, count) {
-    letGo();
-    const row = document.getElementById(`photo-${i + 1}`),
-      note = document.createElement("div"),
-      title = document.createElement("h2");
-    title.textContent = row.querySelector("h3").textContent;
-    note.className = "photonote";
-    note.append(title);
-    const isAll = count === place.photos[i].days.length;
-    row.querySelectorAll(isAll ? ".pair, .between" : ".pair").forEach((part) => note.append(part.cloneNode(true)));
-    note.querySelectorAll("figure").forEach((figure, k) => {
+  // --- large: both pictures as big as the window holds them; one pressed once more fills it ---
+  const look = document.getElementById("look");
+  if (!look) return;
+  const rows = place.photos.map((_, i) => document.getElementById(`photo-${i + 1}`)),
+    button = (name) => document.getElementById(`look-${name}`);
+  let at = 0;
+  function show(i, count) {
+    at = i;
+    const isAll = count === place.photos[i].days.length,
+      parts = [...rows[i].querySelectorAll(isAll ? ".pair, .between" : ".pair")].map((part) => part.cloneNode(true));
+    document.getElementById("look-title").textContent = rows[i].querySelector("h3").textContent;
+    look.querySelector(".looked").replaceChildren(...parts);
+    look.querySelectorAll("figure").forEach((figure, k) => {
       if (k >= count) figure.remove();
     });
-    const room = map.getSize(),
-      popup = L.popup({
-        maxWidth: Math.min(520, room.x - 50),
-        minWidth: Math.min(count === 1 ? 240 : 460, room.x - 50),
-        maxHeight: Math.max(150, room.y - 70),
-        offset: [0, -8],
-      });
-    popup.setLatLng(wedges[i].getLatLng()).setContent(note).openOn(map);
-    const node = popup.getElement(),
-      close = node.querySelector(".leaflet-popup-close-button");
-    node.addEventListener("keydown", (event) => {
-      if (event.key === "Escape") {
-        event.stopPropagation();
-        map.closePopup(popup);
-      }
-    });
-    if (!byKey) return;
-    close.focus();
-    popup.on("remove", () =>
-      (wedges[i].getElement().hidden ? row.querySelector("button") : wedges[i].getElement()).focus(),
-    );
+    large(null);
+    button("before").disabled = next(-1) === undefined;
+    button("next").disabled = next(1) === undefined;
   }
-  document.querySelectorAll(".photos [data-photo]").forEach((button) =>
-    button.addEventListener("click", () => {
-      const i = Number(button.dataset.photo);
-      map.panInside(wedges[i].getLatLng(), { padding: [60, 60], animate: false });
+  const next = (way) => {
+    // the nearest point that way of which there are pictures on the day shown
+    for (let i = at + way; i >= 0 && i < taken.length; i += way) if (taken[i]) return i;
+    return undefined;
+  };
+  function large(figure) {
+    look.classList.toggle("one", figure !== null);
+    look.querySelectorAll("figure").forEach((one) => one.classList.toggle("large", one === figure));
+    look.querySelectorAll(".picture").forEach((one) => one.setAttribute("aria-pressed", String(figure !== null)));
+  }
+  function open(i, count) {
+    show(i, count);
+    look.showModal();
+  }
+  const turn = (way) => {
+    const i = next(way);
+    if (i === undefined) return;
+    show(i, taken[i]);
+  };
+  look.addEventListener("click", (event) => {
+    const picture = event.target.closest(".picture");
+    if (picture) large(look.classList.contains("one") ? null : picture.closest("figure"));
+    else if (event.target === look) look.close(); // beside what it shows
+  });
+  look.addEventListener("keydown", (event) => {
+    const way = { ArrowLeft: -1, ArrowRight: 1 }[event.key];
+    if (way) turn(way);
+    else if (event.key !== "Escape") return;
+    else if (look.classList.contains("one")) large(null);
+    else look.close();
+    event.preventDefault();
+    event.stopPropagation();
+  });
+  button("before").addEventListener("click", () => turn(-1));
+  button("next").addEventListener("click", () => turn(1));
+  button("close").addEventListener("click", () => look.close());
+  addEventListener("beforeprint", () => look.close());
+  rows.forEach((row, i) => {
+    row.querySelectorAll(".picture").forEach(
+      (picture) => picture.addEventListener("click", () => open(i, place.photos[i].days.length)), // the list tells every day
+    );
+    row.querySelector("[data-photo]").addEventListener("click", () => {
+      const spot = wedges[i].getElement();
+      bringIntoView(L.latLngBounds([wedges[i].getLatLng(), wedges[i].getLatLng()]));
       document.querySelector(".frame").scrollIntoView({ block: "center" });
-      look(i, true, place.photos[i].days.length); // the list tells every day
-    }),
-  );
+      spot.focus({ preventScroll: true });
+      spot.addEventListener("blur", goBack, { once: true });
+    });
+  });
 });

@@ -73,7 +73,6 @@ PARTS.push(({ map, place, box, whole, letGo }) => {
     if (document.body.classList.contains("printing")) return;
     document.body.classList.add("printing");
     letGo();
-    map.closePopup();
     const frame = document.querySelector(".frame");
     frame.style.height = `${INCH}px`;
     document.querySelector("footer").before(legend); // as wide as the page it takes a few lines only

@@ -408,7 +408,6 @@ PARTS.push((sheet) => {
     const to = Math.max(0, Math.min(last, step));
     if (to === at) return;
     at = to;
-    map.closePopup(); // it tells of another day; the row of a picked unit stays open and moves with the time
     document.body.classList.toggle("then", at !== last); // before marks are weighed: numerals have no size on earlier days
     drawGround(at);
     writeWords(at);
