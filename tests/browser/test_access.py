@@ -235,6 +235,29 @@ def test_on_a_phone_the_panel_takes_the_focus_and_gives_it_back(reader: Reader, 
         assert page.evaluate("document.activeElement.getAttribute('aria-label')") == name
 
 
+@pytest.mark.parametrize("width_px", [1400, 1024, 390])
+def test_no_text_beside_the_drawing_is_smaller_than_16_px(
+    reader: Reader, pages: dict[str, Path], width_px: int
+) -> None:
+    page = reader(pages["owner"], width_px=width_px, height_px=900)
+    page.evaluate(OPEN_ALL)
+    small = page.evaluate(
+        """() => { const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT), found = [];
+             for (let node = walk.nextNode(); node; node = walk.nextNode()) {
+               const e = node.parentElement;
+               // Names on the drawing are the drawing's own, and what no eye sees has no size.
+               if (!node.data.trim() || e.closest(".mark, .unseen, .skip, script, style, noscript") ||
+                   !e.getClientRects().length) continue;
+               const svg = e.ownerSVGElement;
+               const size = parseFloat(getComputedStyle(e).fontSize) * (svg && svg.viewBox.baseVal.width
+                 ? svg.getBoundingClientRect().width / svg.viewBox.baseVal.width : 1);
+               if (size < 15.9) found.push([node.data.trim().slice(0, 30), size]);
+             }
+             return found; }"""
+    )
+    assert small == []
+
+
 def test_on_a_wide_screen_a_picked_unit_is_told_to_the_ear(reader: Reader, pages: dict[str, Path]) -> None:
     page = reader(pages["owner"])
     open_a_unit(page)

@@ -144,6 +144,46 @@ def test_time_moves_by_pointer_and_by_button(
     check_shown(page, acres(store), is_now=True)
 
 
+@pytest.mark.parametrize(("width_px", "height_px"), [(1400, 900), (1366, 768), (390, 844)])
+def test_a_step_of_the_ruler_moves_neither_the_map_nor_the_ruler(
+    open_page: Open, sample_place: Path, width_px: int, height_px: int
+) -> None:
+    """The first move took 19 px from the map, so that the control jumped from under the hand."""
+    page = _drawn(open_page, sample_place / "out" / "map.html", width_px=width_px, height_px=height_px).page
+    seen = page.evaluate(
+        """() => { const where = () => ["#ruler", ".frame"].flatMap((what) => {
+                 const b = document.querySelector(what).getBoundingClientRect(); return [b.top, b.height]; });
+             const found = [where()], press = (id) => { document.getElementById(id).click(); found.push(where()); };
+             for (let i = 0; i < 40; i++) press("earlier");
+             press("now"); press("earlier"); return found; }"""
+    )
+    for column in zip(*seen, strict=True):
+        assert max(column) - min(column) <= 1.5
+
+
+def test_columns_along_the_ruler_are_the_acres_worked_month_by_month(
+    open_page: Open, sample_place: Path, store: GeoPackageStore, days: list[date]
+) -> None:
+    page = _drawn(open_page, sample_place / "out" / "map.html").page
+    months = {(day.year, day.month) for day in days}
+    columns = page.locator("#ruler .column").evaluate_all(
+        "all => all.map(e => [e.x.baseVal.value, e.width.baseVal.value, e.height.baseVal.value])"
+    )
+    assert len(columns) == len(months)
+    assert all(a[0] + a[1] <= b[0] + 0.5 for a, b in itertools.pairwise(columns))  # side by side, no solid bar
+    # The tallest month by the days' own sentences: acres as the ruler tells them, day by day.
+    acres_of: dict[tuple[int, int], float] = dict.fromkeys(sorted(months), 0.0)
+    page.locator("#ruler").focus()
+    for day in reversed(days):
+        told = page.locator("#ruler-said").inner_text()
+        acres_of[day.year, day.month] += sum(map(float, re.findall(r": ([0-9.]+) acres", told)))
+        page.keyboard.press("ArrowLeft")
+    shares = [value / max(acres_of.values()) for value in acres_of.values()]
+    heights = [height / max(column[2] for column in columns) for _, _, height in columns]
+    assert all(abs(a - max(b, 0.1)) <= 0.02 or (a <= 0.11 and b <= 0.1) for a, b in zip(heights, shares, strict=True))
+    assert page.locator("#ruler .column.later").count() == len(columns)  # before any work, all lie ahead
+
+
 def test_a_thumb_draws_the_time_along_the_ruler(
     open_page: Open, sample_place: Path, store: GeoPackageStore, days: list[date]
 ) -> None:

@@ -108,6 +108,7 @@ def _step(step: PageStep, ids: Mapping[str, int], history: PageHistory, page: Pa
         "head": words.headline(page) if is_last else headline_then(step),
         "also": words.also(page) if is_last else also_then(step),
         "units": _changes(step, ids),
+        "acres": _rounded(sum(map(_done_acres, step.done))),
         "all": [_rounded(step.stage_acres.get(stage, 0.0)) for stage in STAGES],
     }
 

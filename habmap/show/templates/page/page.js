@@ -16,6 +16,7 @@ function drawPlace(map) {
   function layOut() {
     if (document.body.classList.contains("printing")) return;
     frame.style.removeProperty("--most");
+    frame.style.removeProperty("--floor");
     const head = document.querySelector("header"),
       corners = [box.getNorthWest(), box.getSouthEast()].map((corner) => map.project(corner, 16));
     const across = corners[1].x - corners[0].x,
@@ -108,16 +109,18 @@ function drawPlace(map) {
     }
     return { west, south, east, north };
   }
+  const wide = (place.extent[2] - place.extent[0]) / SQUARES,
+    tall = (place.extent[3] - place.extent[1]) / SQUARES;
+  function squareOf(rings, isOfMany) {
+    const [lon, lat] = rings[0][0];
+    return isOfMany
+      ? `${Math.floor((lon - place.extent[0]) / wide)} ${Math.floor((lat - place.extent[1]) / tall)}`
+      : "";
+  }
   function many(geometries, pane, style) {
-    const squares = new Map(),
-      wide = (place.extent[2] - place.extent[0]) / SQUARES,
-      tall = (place.extent[3] - place.extent[1]) / SQUARES;
+    const squares = new Map();
     geometries.flatMap(partsOf).forEach((rings, _, { length }) => {
-      const [lon, lat] = rings[0][0];
-      const square =
-        length > FEW
-          ? `${Math.floor((lon - place.extent[0]) / wide)} ${Math.floor((lat - place.extent[1]) / tall)}`
-          : "";
+      const square = squareOf(rings, length > FEW);
       if (!squares.has(square)) squares.set(square, []);
       squares.get(square).push(asLatLngs(rings));
     });
@@ -243,7 +246,8 @@ function drawPlace(map) {
         b = Math.min(1, (HALF * height) / 2 / high);
       const right = (wide / HALF) * Math.max(0, Math.sqrt(1 - b * b) - a),
         down = (high / HALF) * Math.max(0, Math.sqrt(1 - a * a) - b);
-      for (const [x, y] of MOVES) if (x * right || y * down) moved.push(L.point(middle.x + x * right, middle.y + y * down));
+      for (const [x, y] of MOVES)
+        if (x * right || y * down) moved.push(L.point(middle.x + x * right, middle.y + y * down));
     });
     return [...found.sort((a, b) => b[0] - a[0]).map(([, middle]) => middle), ...moved];
   }
@@ -443,14 +447,42 @@ function drawPlace(map) {
       lineCap: pass.cap,
       lineJoin: "round",
     }));
-  const drawPatches = (shapes) => passes("patch").map((style) => many(shapes, "edges", style));
+  // Of a square whose patches are the same as in what is laid already, that is taken: a step of the ruler draws little anew.
+  const patchSquares = new Map();
+  place.patches.forEach((patch, i) => {
+    const square = squareOf(partsOf(patch.shape)[0], place.patches.length > FEW);
+    patchSquares.set(square, [...(patchSquares.get(square) ?? []), i]);
+  });
+  function drawPatches(isDone, laid) {
+    const drawn = new Map();
+    passes("patch").forEach((style, pass) =>
+      patchSquares.forEach((members, square) => {
+        const done = members.filter(isDone), // days pass in one order: as many are the same ones
+          key = `patch ${pass} ${square} ${done.length}`,
+          rings = () => done.flatMap((i) => partsOf(place.patches[i].shape).map(asLatLngs));
+        if (done.length)
+          drawn.set(
+            key,
+            laid.get(key) ??
+              L.polygon(rings(), {
+                ...style,
+                interactive: false,
+                pane: "edges",
+                renderer: renderers.edges,
+              }),
+          );
+      }),
+    );
+    return drawn;
+  }
   const outlines = place.units.map((unit) => unit.shape);
   opening.outlines = L.layerGroup(passes("unit").map((style) => many(outlines, "edges", style))).addTo(map);
   if (place.boundary)
     passes("boundary").forEach((style) => {
       shape(place.boundary, "edges", style).addTo(map);
     });
-  opening.patches = drawPatches(place.patches.map((patch) => patch.shape));
+  opening.patches = drawPatches(() => true, new Map());
+  opening.patches.forEach((layer) => layer.addTo(map));
   // A date stands where its work is the newest; on days before later work came over it, anywhere on its ground.
   place.patches.forEach((patch) => {
     patch.marks = [patch.newest ?? patch.rooms, patch.newest && patch.rooms].map((rooms) =>
@@ -547,7 +579,10 @@ function drawPlace(map) {
     chosenEdge = null;
   place.units.forEach((unit) => {
     const at = [unit.at[1], unit.at[0]],
-      order = unit.order === null ? null : mark(at, written(String(unit.order)), "order", 9 - unit.order / 1000, 0, 0, null, { rooms: unit.rooms });
+      order =
+        unit.order === null
+          ? null
+          : mark(at, written(String(unit.order)), "order", 9 - unit.order / 1000, 0, 0, null, { rooms: unit.rooms });
     const own = { lines: unit.lines, rooms: unit.rooms, numeral: order };
     unit.marks = [mark(at, unit.lines[0], "unitname", order ? 10 - unit.order / 1000 : 6, 0, 0, null, own)];
     if (order) unit.marks.push(order);
@@ -644,6 +679,7 @@ function drawPlace(map) {
       { row, button, about } = byId.get(id),
       isBelow = onMap && narrow.matches; // the row is far down the page: the panel under the map tells it
     chosen = id;
+    document.dispatchEvent(new CustomEvent("picked", { detail: id })); // its words may be of another day still
     row.classList.add("chosen");
     button.setAttribute("aria-expanded", String(!isBelow));
     about.hidden = isBelow;
@@ -693,9 +729,9 @@ function drawPlace(map) {
       f = (feet * 0.3048) / meters,
       m = si / meters;
     const holder = document.getElementById("scale"),
-      width = Math.max(f, m) + 58 * k,
-      y = 22 * k,
-      height = 44 * k;
+      width = Math.max(f, m) + 66 * k,
+      y = 25 * k,
+      height = 48 * k;
     holder.replaceChildren();
     const node = svg(
       "svg",
@@ -718,9 +754,9 @@ function drawPlace(map) {
       },
       node,
     );
-    svg("text", { x: 0, y: 11 * k }, node).textContent = "0";
-    svg("text", { x: f - 8, y: 11 * k }, node).textContent = `${feet.toLocaleString("en-US")} ft`;
-    svg("text", { x: m - 8, y: 41 * k }, node).textContent = `${si.toLocaleString("en-US")} m`;
+    svg("text", { x: 0, y: 14 * k }, node).textContent = "0";
+    svg("text", { x: f - 8, y: 14 * k }, node).textContent = `${feet.toLocaleString("en-US")} ft`;
+    svg("text", { x: m - 8, y: 46 * k }, node).textContent = `${si.toLocaleString("en-US")} m`;
   }
 
   // --- moving about ---

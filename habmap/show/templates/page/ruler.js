@@ -30,10 +30,11 @@ PARTS.push((sheet) => {
   }
   const sum = (acres, stages) => stages.reduce((total, stage) => total + acres[stage], 0);
   const whole = (acres) => acres.reduce((total, part) => total + part, 0);
-  const tenths = (acres) => acres.toLocaleString("en-US", { minimumFractionDigits: 1, maximumFractionDigits: 1 });
+  const decimal = new Intl.NumberFormat("en-US", { minimumFractionDigits: 1, maximumFractionDigits: 1 });
+  const tenths = (acres) => decimal.format(acres);
   const isOpen = (acres) => acres.every((part, stage) => stage === PART || part === 0);
 
-  // --- shapes, read out of the file when the reader first moves the time ---
+  // --- shapes, read out of the file once the page stands, or when the reader first moves the time ---
   const rings = (steps) => {
     const points = [];
     let lon = 0,
@@ -77,7 +78,7 @@ PARTS.push((sheet) => {
   // --- the ground: layers of the step shown, by what they show, so that those that stay the same stay ---
   const opening = new Map();
   sheet.opening.fills.forEach((layer, i) => opening.set(`opened ${i}`, layer));
-  sheet.opening.patches.forEach((layer, i) => opening.set(`patch ${last} ${i}`, layer));
+  sheet.opening.patches.forEach((layer, key) => opening.set(key, layer));
   opening.set("units", sheet.opening.outlines);
   let laid = opening,
     oldMarks = [];
@@ -99,21 +100,25 @@ PARTS.push((sheet) => {
         if (place.dark.includes(data.stages[stage]))
           dark.push(...drawn().map((polygon) => polygon.map((ring) => ring.map((p) => [p.lng, p.lat]))));
       });
-      if (old) keep(`units ${old.first}`, () => 
-        L.layerGroup(
-          sheet.passes("unit").map((style) => lay(old.shapes.flatMap(polygons), "edges", style)),
-        ).addTo(map),
-      );
+      if (old)
+        keep(`units ${old.first}`, () =>
+          L.layerGroup(sheet.passes("unit").map((style) => lay(old.shapes.flatMap(polygons), "edges", style))).addTo(
+            map,
+          ),
+        );
       else next.set("units", opening.get("units").addTo(map));
-      // Patches are laid after the units, so that their dashes lie on top.
-      const done = place.patches.filter((_, i) => data.patches[i] <= step).map((patch) => patch.shape);
-      if (done.length) sheet.drawPatches(done).forEach((layer, i) => next.set(`patch ${step} ${i}`, layer));
+      sheet.drawPatches((i) => data.patches[i] <= step, laid).forEach((layer, key) => next.set(key, layer.addTo(map)));
       sheet.darken(dark);
     }
     laid.forEach((layer, key) => {
       if (next.get(key) !== layer) layer.remove();
     });
     laid = next;
+    // Over the units lie the patches, first their rims of paper, then their dashes.
+    for (const pass of old ? ["patch 0", "patch 1"] : ["patch 1"])
+      laid.forEach((layer, key) => {
+        if (key.startsWith(pass)) layer.bringToFront();
+      });
     oldMarks.forEach((one) => {
       one.off = true;
     });
@@ -186,38 +191,63 @@ PARTS.push((sheet) => {
     });
     return node;
   }
-  function writeUnit(unit, acres, when, day) {
-    const { row, about } = sheet.byId.get(unit.id),
+  // A row is written only where its figures are not those that stand there; of a large place most rows stay.
+  const opened = new Map(),
+    shown = new Map(),
+    keyOf = (acres) => (acres ? acres.join() : "");
+  function readOpened() {
+    if (opened.size) return;
+    const units = figures(last);
+    place.units.forEach((unit) => opened.set(unit.id, keyOf(units.get(index.get(unit.id)))));
+  }
+  function writeRow(unit, acres) {
+    const isOld = oldUnits.some((one) => one.first <= at && at <= one.last),
+      key = `${isOld ? "old " : ""}${keyOf(acres)}`;
+    if ((shown.get(unit.id) ?? opened.get(unit.id)) === key) return;
+    shown.set(unit.id, key);
+    const { row } = sheet.byId.get(unit.id),
       [total, treated, remain] = row.querySelectorAll("td.fig"),
       cell = $(".barcell", row);
+    if (key === opened.get(unit.id))
+      return [total, treated, remain, cell].forEach((one) => first.has(one) && one.replaceChildren(...first.get(one)));
     const open = acres && isOpen(acres);
     if (!acres) {
       [total, treated, remain].forEach((one) => write(one, "–"));
-      write(cell);
-      unit.says = `${unit.name}: not a unit of its own ${when}`;
-      write($(".state", about), `Not a unit of its own ${when}.`);
-    } else {
-      // The spread of a walk belongs to the outline as it is now.
-      if (oldUnits.some((one) => one.first <= at && at <= one.last)) write(total, tenths(whole(acres)));
-      else if (first.has(total)) total.replaceChildren(...first.get(total));
-      write(treated, open ? "–" : tenths(sum(acres, data.treated)));
-      write(remain, open ? "–" : tenths(sum(acres, data.remaining)));
-      if (!first.has(cell)) first.set(cell, [...cell.childNodes]);
-      cell.replaceChildren(
-        bar(
-          first.get(cell).find((node) => node.nodeName === "svg"),
-          acres,
-        ),
-      );
-      unit.says = open
+      return write(cell);
+    }
+    // The spread of a walk belongs to the outline as it is now.
+    if (isOld) write(total, tenths(whole(acres)));
+    else if (first.has(total)) total.replaceChildren(...first.get(total));
+    write(treated, open ? "–" : tenths(sum(acres, data.treated)));
+    write(remain, open ? "–" : tenths(sum(acres, data.remaining)));
+    if (!first.has(cell)) first.set(cell, [...cell.childNodes]);
+    cell.replaceChildren(
+      bar(
+        first.get(cell).find((node) => node.nodeName === "svg"),
+        acres,
+      ),
+    );
+  }
+  const saysThen = (unit, acres, when) =>
+    !acres
+      ? `${unit.name}: not a unit of its own ${when}`
+      : isOpen(acres)
         ? `${unit.name}: ${tenths(whole(acres))} acres, not cedar ground ${when}`
         : `${unit.name}: ${tenths(sum(acres, data.treated))} acres treated, ${tenths(sum(acres, data.remaining))} remaining of ${tenths(whole(acres))} ${when}`;
-      write(
-        $(".state", about),
-        `${when[0].toUpperCase()}${when.slice(1)}: `,
-        open ? "not counted as cedar ground." : words(acres),
-      );
-    }
+  // The words under a row are written when they are read: at a step those of the unit picked, of others when they are.
+  function tell(unit) {
+    if (at === last) return;
+    const one = data.steps[at],
+      when = one.n === null ? one.when : `by ${one.when}`,
+      day = one.n === null ? null : iso(one.n),
+      acres = figures(at).get(index.get(unit.id)),
+      { about } = sheet.byId.get(unit.id);
+    write(
+      $(".state", about),
+      acres
+        ? `${when[0].toUpperCase()}${when.slice(1)}: ${isOpen(acres) ? "not counted as cedar ground." : words(acres)}`
+        : `Not a unit of its own ${when}.`,
+    );
     about.querySelectorAll("li[data-day]").forEach((item) => {
       item.hidden = day === null || item.dataset.day > day;
     });
@@ -225,6 +255,7 @@ PARTS.push((sheet) => {
       list.hidden = ![...list.querySelectorAll("li")].some((item) => !item.hidden);
     });
   }
+  document.addEventListener("picked", ({ detail }) => tell(place.units.find((unit) => unit.id === detail)));
   const iso = (n) => {
     // a day number of the proleptic calendar, 1 = January 1 of the year 1
     const date = new Date(0);
@@ -232,6 +263,7 @@ PARTS.push((sheet) => {
     return `${String(date.getUTCFullYear()).padStart(4, "0")}-${String(date.getUTCMonth() + 1).padStart(2, "0")}-${String(date.getUTCDate()).padStart(2, "0")}`;
   };
   function writeWords(step) {
+    readOpened();
     const one = data.steps[step],
       units = figures(step),
       when = one.n === null ? one.when : `by ${one.when}`;
@@ -240,6 +272,7 @@ PARTS.push((sheet) => {
     document.body.classList.toggle("then", step !== last);
     if (step === last) {
       restore();
+      shown.clear();
       also.hidden = alsoHidden;
       place.units.forEach((unit) => {
         unit.says = openedSays.get(unit.id);
@@ -260,7 +293,6 @@ PARTS.push((sheet) => {
         caption,
         `Acres ${one.n === null ? one.when : `as of ${one.when}`}. The order of work and the reasons are those of now.`,
       );
-      const day = one.n === null ? null : iso(one.n);
       write(method);
       method.append(...first.get(method).map((node) => node.cloneNode(true)));
       method.childNodes.forEach((node) => {
@@ -271,7 +303,12 @@ PARTS.push((sheet) => {
             one.n === null ? "before its first line" : `up to ${one.when}`,
           );
       });
-      place.units.forEach((unit) => writeUnit(unit, units.get(index.get(unit.id)), when, day));
+      place.units.forEach((unit) => {
+        const acres = units.get(index.get(unit.id));
+        writeRow(unit, acres);
+        unit.says = saysThen(unit, acres, when);
+        if (sheet.byId.get(unit.id).row.classList.contains("chosen")) tell(unit);
+      });
       write($("#treated"), tenths(sum(one.all, data.treated)));
       write($("#remaining"), tenths(sum(one.all, data.remaining)));
       write($("#treated").previousElementSibling, tenths(whole(one.all)));
@@ -312,12 +349,43 @@ PARTS.push((sheet) => {
     label = null,
     hint = null,
     ticks = [];
+  // Acres worked month by month, or season by season where months would be too narrow, as columns along the ruler.
+  const monthAt = (n, ahead) => {
+    const [year, month] = iso(n).split("-").map(Number);
+    return Date.UTC(year, month - 1 + ahead, 1) / 864e5 + 719163;
+  };
+  let columns = [];
+  function drawColumns(node, place, base, tallest) {
+    const isWide = (place(days[last]) - place(days[0])) / ((days[last] - days[0]) / 30.4) >= 5,
+      bins = new Map();
+    data.steps.forEach(({ n, acres }, step) => {
+      if (n === null || !acres) return;
+      const [from, until] = isWide
+        ? [monthAt(n, 0), monthAt(n, 1) - 1]
+        : data.seasons.find(([, one, other]) => one <= n && n <= other).slice(1);
+      const bin = bins.get(from) ?? { from, until, acres: 0, step };
+      bin.acres += acres;
+      bins.set(from, bin);
+    });
+    const most = Math.max(...[...bins.values()].map((bin) => bin.acres));
+    columns = [...bins.values()].map((bin) => {
+      const a = place(bin.from),
+        width = Math.max(3, place(bin.until + 1) - a - 1),
+        height = Math.max(2, (bin.acres / most) * tallest);
+      const rect = svg(
+        "rect",
+        { x: Math.max(0, Math.min(a, place(days[last]) - 3)), y: base - height, width, height },
+        node,
+      );
+      return { rect, step: bin.step };
+    });
+  }
   function drawRuler() {
     const width = line.clientWidth,
       left = 9,
       right = width - 9;
     const k = parseFloat(getComputedStyle(document.documentElement).fontSize) / 16,
-      base = 37 * k; // letters may be set larger
+      base = 41 * k; // letters may be set larger
     if (width < 60) return;
     h1.style.minHeight = also.style.minHeight = "";
     const span = Math.max(1, days[last] - days[0]),
@@ -337,8 +405,9 @@ PARTS.push((sheet) => {
       return b > a ? spots[i - 1] + ((spots[i] - spots[i - 1]) * (day - a)) / (b - a) : spots[i];
     };
     line.replaceChildren();
-    const node = svg("svg", { viewBox: `0 0 ${width} ${60 * k}`, "aria-hidden": "true", focusable: "false" }, line);
+    const node = svg("svg", { viewBox: `0 0 ${width} ${66 * k}`, "aria-hidden": "true", focusable: "false" }, line);
     svg("path", { d: `M${left - 4},${base}H${right + 4}`, stroke: INK, "stroke-width": 1.4 }, node);
+    drawColumns(node, place, base, 20 * k);
     data.seasons.forEach(([name, from, until]) => {
       const a = place(from),
         b = place(until + 1);
@@ -352,7 +421,7 @@ PARTS.push((sheet) => {
         },
         node,
       );
-      const text = svg("text", { x: (a + b) / 2, y: base + 8 + 13 * k, "text-anchor": "middle" }, node);
+      const text = svg("text", { x: (a + b) / 2, y: base + 8 + 16 * k, "text-anchor": "middle" }, node);
       text.textContent = `season ${name}`;
       for (const shorter of [name, `’${name.slice(2)}`]) {
         if (text.getComputedTextLength() <= b - a - 4) break;
@@ -360,7 +429,11 @@ PARTS.push((sheet) => {
       }
       if (text.getComputedTextLength() > b - a - 4) text.remove();
     });
-    ticks = spots.map((x, i) => svg("path", { d: `M${x},${base}V${base - (i === 0 ? 7 : 13)}`, stroke: INK }, node));
+    // Days too close to be told apart have no ticks: the columns tell them.
+    ticks =
+      gap < 4
+        ? []
+        : spots.map((x) => svg("path", { d: `M${x},${base}V${base - 7}`, stroke: INK, class: "tick" }, node));
     thumb = svg(
       "path",
       {
@@ -393,6 +466,7 @@ PARTS.push((sheet) => {
       document.getElementById(id).setAttribute("aria-disabled", String(isOff));
     });
     if (!thumb) return;
+    columns.forEach(({ rect, step }) => rect.setAttribute("class", step <= at ? "column" : "column later"));
     ticks.forEach((tick, i) => tick.setAttribute("stroke-width", i <= at ? 2.2 : 0.9));
     thumb.setAttribute("transform", `translate(${spots[at]} 0)`);
     label.textContent = at === last ? `now, ${one.when}` : one.when;
@@ -408,10 +482,14 @@ PARTS.push((sheet) => {
     const to = Math.max(0, Math.min(last, step));
     if (to === at) return;
     at = to;
+    const stood = line.getBoundingClientRect().top,
+      frame = $(".frame");
+    frame.style.setProperty("--floor", `${frame.offsetHeight}px`); // a legend grown shorter takes nothing from the map
     document.body.classList.toggle("then", at !== last); // before marks are weighed: numerals have no size on earlier days
     drawGround(at);
     writeWords(at);
     point();
+    scrollBy(0, line.getBoundingClientRect().top - stood); // the ruler stays under the hand
     // For other parts: the day shown (null before any work), and whether it is now.
     document.dispatchEvent(
       new CustomEvent("stepped", {
@@ -469,4 +547,8 @@ PARTS.push((sheet) => {
   first.set($("#ruler-said"), [...$("#ruler-said").childNodes]);
   new ResizeObserver(drawRuler).observe(line); // comes once at first, when the page has been laid out
   point();
+  (window.requestIdleCallback ?? setTimeout)(() => {
+    readShapes();
+    readOpened();
+  });
 });

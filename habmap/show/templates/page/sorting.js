@@ -13,7 +13,7 @@ PARTS.push((sheet) => {
     (column) =>
     ({ row }) =>
       parseFloat(row.querySelectorAll("td.fig")[column].textContent.replace(/,/g, ""));
-  const name = ({ row }) => row.querySelector("th").textContent.trim();
+  const name = ({ row }) => row.querySelector("th button").textContent.trim();
   const heads = [...table.tHead.rows[0].cells].slice(0, 5).map((cell, i) => ({
     cell,
     isText: i === 1,
