@@ -113,9 +113,10 @@ PARTS.push((sheet) => {
     laid.forEach((layer, key) => {
       if (next.get(key) !== layer) layer.remove();
     });
+    const isOther = ![...next.keys()].some((key) => key.startsWith("units") && laid.has(key)); // units drawn otherwise
     laid = next;
     // Over the units lie the patches, first their rims of paper, then their dashes.
-    for (const pass of old ? ["patch 0", "patch 1"] : ["patch 1"])
+    for (const pass of isOther ? ["patch 0", "patch 1"] : ["patch 1"])
       laid.forEach((layer, key) => {
         if (key.startsWith(pass)) layer.bringToFront();
       });
