@@ -16,7 +16,7 @@ from shapely.geometry.base import BaseGeometry
 
 from habmap.errors import InputError
 from habmap.jobs.effort import hour_rates
-from habmap.jobs.ground import HAIR_M2, ground, remaining_ground
+from habmap.jobs.ground import ground, remaining_ground
 from habmap.jobs.ports import Store
 from habmap.jobs.public import public_view
 from habmap.jobs.rank import rank
@@ -45,6 +45,7 @@ from habmap.work.bite import (
 )
 from habmap.work.effort import Rates, left_on
 from habmap.work.effort_account import rests_on
+from habmap.work.ground import HAIR_M2
 from habmap.work.handheld import telling_units
 from habmap.work.order_of_work import RankResult
 from habmap.work.priority import SLIVER_ACRES, Ranked

@@ -8,7 +8,7 @@ from datetime import date
 
 from habmap.jobs.export_handheld import due_again
 from habmap.jobs.export_practices import export_practices
-from habmap.jobs.ground import HAIR_M2, ground
+from habmap.jobs.ground import ground
 from habmap.jobs.ports import Store
 from habmap.jobs.public import public_view
 from habmap.jobs.snapshot import once
@@ -24,7 +24,7 @@ from habmap.work.calendar_day import CalendarDay
 from habmap.work.closures import Closures, with_closures
 from habmap.work.dated_ground import dated_ground
 from habmap.work.due_rows import DueRow, coming_within, due_rows, spot_items, told_items
-from habmap.work.ground import Ground
+from habmap.work.ground import HAIR_M2, Ground
 from habmap.work.said import has_snags
 from habmap.work.seasons import AHEAD_DAYS, ContractDate, DueItem, calendar_due, ground_due
 

@@ -6,7 +6,6 @@ from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
-from typing import Final
 
 import shapely
 from shapely import MultiPolygon, Polygon
@@ -16,12 +15,9 @@ from habmap.jobs.snapshot import once, worked_out
 from habmap.land.acreage import merged
 from habmap.records import Entry
 from habmap.vocabulary import REMAINING
-from habmap.work.ground import Ground, cut_ground, refuse_unknown_words
+from habmap.work.ground import HAIR_M2, Ground, cut_ground, refuse_unknown_words
 from habmap.work.ledger import effective_entries
 from habmap.work.stages import GroundState
-
-#: Less of a neighboring unit under a patch is a hair of an outline drawn twice, and no ground that is worked [m²].
-HAIR_M2: Final = 1.0
 
 
 @once

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from functools import cache
 from itertools import groupby
-from typing import Protocol, TypeVar
+from typing import Final, Protocol, TypeVar
 
 from shapely import MultiPolygon, Polygon
 
@@ -21,6 +21,9 @@ from habmap.vocabulary import CEDAR_COVERS, COVERS, PRACTICES
 from habmap.work.stages import GroundState, ground_state
 
 Key = TypeVar("Key", bound=Hashable)
+
+#: Less of a neighboring unit under a patch is a hair of an outline drawn twice, and no ground that is worked [m²].
+HAIR_M2: Final = 1.0
 
 
 class StageLimits(Protocol):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -10,7 +11,7 @@ from datetime import date
 from habmap.measures import acres
 from habmap.records import Entry
 from habmap.vocabulary import PRACTICE_WORDS
-from habmap.work.ground import Ground
+from habmap.work.ground import HAIR_M2, Ground
 from habmap.work.paperwork import applied_lines, killing_practices
 from habmap.work.paperwork_records import (
     FORM_ROUNDING_ACRES,
@@ -76,8 +77,13 @@ def practice_report(
         [*contract, *(item for code in used if (item := _beside(contract, code, units)))],
         entries=state.entries,
         pieces=[
-            WorkedPiece(unit_id=piece.unit_id, acres=piece.acres, entry_ids=piece.entry_ids, state=piece.state)
-            for piece in state.pieces
+            WorkedPiece(
+                unit_id=piece.unit_id,
+                acres=0.0 if is_hair else piece.acres,
+                entry_ids=piece.entry_ids,
+                state=piece.state,
+            )
+            for piece, is_hair in zip(state.pieces, _hairs(state), strict=True)
         ],
         units=units,
         codes=codes,
@@ -100,6 +106,23 @@ def practice_report(
         remarks=tuple(remarks),
     )
     return Reported(result=result, state=state, ground=applied.ground)
+
+
+def _hairs(state: Ground) -> list[bool]:
+    """Tell of each piece whether a line lies on it by a hair of its unit alone, all the rest of the line elsewhere.
+
+    Two outlines of one edge, drawn or rounded apart, leave such pieces: they are no work in the neighbor's unit, and
+    give it no dates, no lines and no remark.
+    """
+    in_unit: defaultdict[tuple[str, str], float] = defaultdict(float)
+    in_all: defaultdict[str, float] = defaultdict(float)
+    for piece in state.pieces:
+        for entry_id in piece.entry_ids:
+            in_unit[piece.unit_id, entry_id] += piece.area_m2
+            in_all[entry_id] += piece.area_m2
+    return [
+        any(in_unit[piece.unit_id, one] < HAIR_M2 <= in_all[one] for one in piece.entry_ids) for piece in state.pieces
+    ]
 
 
 def _worked_ground(

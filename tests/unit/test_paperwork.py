@@ -201,3 +201,26 @@ def test_the_printed_payment_is_the_rate_times_the_printed_acres() -> None:
     odd = report(*work, items=[item | {"rate": 400.05}])
     assert [line.paper_payment for line in odd.lines] == [1000.13, 600.08]
     assert odd.items[0].paper_payment == 1600.20  # and not 1,600.21: what stands there multiplies
+
+
+def test_a_hair_of_a_neighbor_s_patch_is_no_work_in_the_unit() -> None:
+    # the patch in C2 reaches a ten-thousandth of a millimeter, 1e-5 m², into C1, before the item of C1 began
+    units = [unit("C1", box(0, 0, 100, 100)), unit("C2", box(0, 100, 100, 200))]
+    lines = [
+        entry("cut", "2025-03-01", box(0, 100 - 1e-7, 100, 150)),
+        entry("cut", "2026-01-05", box(0, 0, 100, 100)),
+    ]
+    item = ITEM | {"not_before": "2026-01-01"}
+    hold = {"unit": "C1", "reason": "nest", "from": "2025-02-01", "to": "2025-04-01"}
+    settings = Settings.model_validate({"contract": [item], "hold": [hold]})
+    result = export_practices(FakeStore([*units, *lines], settings=settings, grid=GRID))
+    line = only(result)
+    assert line.first_date == line.last_date == date(2026, 1, 5)
+    assert line.entry_ids == (lines[1].entry_id,) and line.remarks == ()
+    assert columns_m2(line) == {"applied": 10_000} and line.too_early_acres == line.on_hold_acres == 0.0
+    assert [one.unit_id for one in result.lines] == ["C1", "C2"]
+    # a patch that is small itself is work
+    small = export_practices(
+        FakeStore([*units, entry("pull", "2026-02-01", box(5, 5, 5.5, 5.5))], settings=settings, grid=GRID)
+    )
+    assert columns_m2(only(small)) == {"applied": 0.25}
