@@ -28,7 +28,11 @@ sys.modules.update(_stand_ins)
 
 import branca.element as branca_element  # noqa: E402
 import folium  # noqa: E402
+import folium.utilities  # noqa: E402
 
+if "pandas" in _stand_ins:
+    # As where no pandas is installed: it asks at each place whether that is a data frame.
+    vars(folium.utilities)["pd"] = None
 for _name, _one in _stand_ins.items():
     if sys.modules.get(_name) is _one:  # whoever else imports it gets the library itself
         del sys.modules[_name]
