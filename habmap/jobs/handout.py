@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
+from typing import Final
 
 from habmap.jobs.acres import acres
 from habmap.jobs.density import density
@@ -12,6 +13,7 @@ from habmap.jobs.due import due, upkeep_due
 from habmap.jobs.effort import effort, slope_outlines
 from habmap.jobs.ground import ground
 from habmap.jobs.map import build_page
+from habmap.jobs.photos import found_points, page_photos
 from habmap.jobs.ports import Store
 from habmap.jobs.printing import Written, drawn_into, pdf_path, refuse_money, written
 from habmap.jobs.public import public_view
@@ -22,11 +24,16 @@ from habmap.show.handout.contents import handout_of
 from habmap.show.handout.pages import draw_handout
 from habmap.show.handout.records import Handout, HandoutFigures
 from habmap.show.handout.words import asked
+from habmap.show.records import PagePhotoPoint
 from habmap.show.sheet.paper import Paper
 from habmap.vocabulary import Audience
 from habmap.work.due_rows import SPOTS, pressing
 from habmap.work.schedule_result import ScheduleResult
 from habmap.work.season_account import Season
+
+#: Long side [pixels] and quality of the pair of pictures: 200 to the inch at five inches; most both may take [bytes].
+_PAIR_SIZES: Final = ((1000, 80),)
+_PAIR_BYTES: Final = 4_000_000
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -144,8 +151,18 @@ def build_handout(
         due_on=due_on,
         spent=effort(store, on=on, today=today) if tells_effort else None,
         ask=store.settings.handout.ask,
+        dense=store.settings.density.limits,
+        pair=_newest_pair(store, audience=audience, on=on),
         season=_season(store, on=on, today=due_on) if audience == "owner" and state.units else None,
     )
+
+
+def _newest_pair(store: Store, *, audience: Audience, on: date | None) -> PagePhotoPoint | None:
+    """Return the point whose second picture is the newest, with pictures sharp enough for paper."""
+    pairs = [(point.after.taken_at, point) for point in found_points(store, on=on) if point.after is not None]
+    newest = [point for _, point in sorted(pairs, key=lambda one: one[0])[-1:]]
+    shown = page_photos(store, audience=audience, on=on, points=newest, sizes=_PAIR_SIZES, most_bytes=_PAIR_BYTES)
+    return next((one for one in shown.points if one.after is not None), None)
 
 
 def _season(store: Store, *, on: date | None, today: date) -> ScheduleResult | None:

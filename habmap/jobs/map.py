@@ -21,7 +21,7 @@ from habmap.jobs.terrain import remaining_outlines, terrain, terrain_sums, unit_
 from habmap.place.elevation import open_elevation
 from habmap.place.writers import refuse_to_write, write_whole
 from habmap.show.page.contents import Answers, page_of
-from habmap.show.records import Page
+from habmap.show.records import Page, PagePhotos
 from habmap.show.relief import RELIEF_CELLS, Relief, draw_relief, relief_bounds
 from habmap.vocabulary import Audience, file_mark
 from habmap.work.ground import Ground
@@ -102,7 +102,7 @@ def build_page(
 ) -> Page:
     """Return the page's records: every figure from the jobs that print it elsewhere, so that none can differ.
 
-    ``is_paper`` leaves out what only the screen shows: where to cut next, and what came up.
+    ``is_paper`` leaves out what only the screen shows: where to cut next, what came up, and the photo points.
     """
     whole = snapshot(store)
     store = public_view(whole) if audience == "public" else whole
@@ -127,7 +127,7 @@ def build_page(
             relief=relief,
             slopes=terrain(store, on=on) if has_slopes else None,
             order={line.unit_id: line for line in rank(store, on=on, today=drawn_on).units} if state.units else {},
-            photos=page_photos(store, audience=audience, on=on),
+            photos=PagePhotos(points=(), missing=()) if is_paper else page_photos(store, audience=audience, on=on),
             response=() if is_paper else response(store, on=on).units,
             bite=(next_bite(whole, on=on, today=drawn_on, audience=audience) if state.units and not is_paper else None),
         ),

@@ -16,7 +16,7 @@ from habmap.vocabulary import FIRE_CAUTION, SAW_CAUTION
 @pytest.mark.poppler
 def test_the_story_says_what_the_commands_say(run_habmap: Callable, demo_place: Path, tmp_path: Path) -> None:
     path = tmp_path / "handout.pdf"
-    done = run_habmap("handout", "-o", path, "--paper", "a4", "--json", place=demo_place)
+    done = run_habmap("handout", "-o", path, "--paper", "a4", "--json", "--with-hours", "--with-cost", place=demo_place)
     assert (done.code, done.err) == (0, "")
     told, totals = done.json, run_habmap("acres", "--json", place=demo_place).json["totals"]
     assert told["schema"] == "habmap/handout/1"
@@ -26,13 +26,13 @@ def test_the_story_says_what_the_commands_say(run_habmap: Callable, demo_place: 
     spent = run_habmap("effort", "--json", place=demo_place).json
     assert told["person_hours_left"] == pytest.approx(spent["person_hours_left"], abs=1e-9)
     words = pdf_words(path)
-    assert words.startswith(f"{totals['treated_acres']:.1f} of ")
+    assert f"{totals['treated_acres']:.1f} of " in words
     first = run_habmap("rank", "--json", place=demo_place).json["units"][0]
     for part in (
-        f"1:{told['then_and_now_scale']:,}",
+        f"1:{told['now_scale']:,}",
         f"1:{told['order_scale']:,}",
         f"1. {first['name']}, {first['remaining_acres']:.1f} acres",
-        f"{spent['person_hours']:,.0f} person-hours and {spent['cost']:,.0f} {spent['currency']}",
+        f"about {round(spent['person_hours'], -1):,.0f} person-hours and ${round(spent['cost'], -3):,.0f}",
         "elevation.tif, cells of 3 m",
         SAW_CAUTION,
         FIRE_CAUTION,
@@ -100,7 +100,7 @@ def test_an_empty_place_says_what_is_missing(run_habmap: Callable, tmp_path: Pat
     assert run_habmap("start", place, "--name", "Bare hollow").code == 0
     done = run_habmap("handout", "--json", place=place)
     assert done.code == 0, done.err
-    assert (done.json["pages"], done.json["then_and_now_scale"], done.json["seasons"]) == (4, None, [])
+    assert (done.json["pages"], done.json["now_scale"], done.json["seasons"]) == (4, None, [])
     words = pdf_words(place / "out" / "handout.pdf")
     for part in ("No units are drawn yet.", "No elevation is loaded", "Nothing is logged yet", "Bare hollow"):
         assert part in words

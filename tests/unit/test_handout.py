@@ -27,9 +27,8 @@ from habmap.jobs.handout import build_handout, write_handout
 from habmap.place.settings import Settings
 from habmap.records import Feature
 from habmap.show.handout.records import HandoutUnit, refuse_private_handout
-from habmap.show.handout.words import by_season, due, season_rows, unit_reasons
+from habmap.show.handout.words import by_season, due, unit_reasons
 from habmap.show.records import PrivateOnPublicPageError
-from habmap.show.sheet.pen import whole_sentences
 from habmap.vocabulary import FIRE_CAUTION, SAW_CAUTION
 from habmap.work.season_account import season_account
 
@@ -163,9 +162,11 @@ def test_both_maps_have_one_true_scale(tmp_path: Path, paper: str) -> None:
     path = tmp_path / "handout.pdf"
     result = _write(_store(), path, paper=paper)
     pages = _pages(path)
-    then, order = result.then_and_now_scale, result.order_scale  # type: ignore[attr-defined]
+    then, order = result.now_scale, result.order_scale  # type: ignore[attr-defined]
     first = _outlines(pages[0], np.array([422.0, 194.0]) * PT_PER_M / then)
-    assert len(first) >= 4  # on each map the unit's edge, drawn in paper and in ink
+    assert first
+    before = result.before_scale  # type: ignore[attr-defined]
+    assert before >= then and _outlines(pages[0], np.array([422.0, 194.0]) * PT_PER_M / before)
     assert _outlines(pages[2], np.array([422.0, 194.0]) * PT_PER_M / order)
     words = pdf_words(path)
     assert f"1:{then:,}" in words
@@ -196,10 +197,11 @@ def test_a_room_can_read_it_and_nothing_runs_off(tmp_path: Path, paper: str) -> 
         small = [text for text in texts if text.page == page and text.size_pt < 24]
         foot_top = max(text.y_pt for text in small if text.words.startswith("How these numbers"))
         for text in small:
-            is_scale = re.fullmatch(r"[\d,]+|feet|meters|N", text.words) or (text.x_pt > width * 0.2 and page == 1)
+            is_scale = re.fullmatch(r"[\d,]+|feet|meters|N", text.words)
             assert text.y_pt <= foot_top + 14 or is_scale, text
         large = [text for text in texts if text.page == page and text.size_pt >= 24]
-        assert max(text.size_pt for text in large if text.y_pt == max(one.y_pt for one in large)) >= 28
+        highest = sorted({text.y_pt for text in large})[-2:]  # the place's name, and the sentence under it
+        assert max(text.size_pt for text in large if text.y_pt in highest) >= 28
         assert min(text.x_pt for text in large) >= 20
         assert max(text.y_pt for text in large) <= height - 20
     for text in texts:
@@ -218,8 +220,9 @@ def test_fonts_are_embedded_and_words_can_be_searched(tmp_path: Path) -> None:
     words = pdf_words(path)
     assert words.count("How these numbers were made") == 5
     assert words.count("drawn March 1, 2026") == 5
-    assert words.count(SAW_CAUTION) == 5  # each page names ground to work on, the first in its sentence
-    assert words.count(FIRE_CAUTION) == 5
+    assert words.count("Bellwether") == 10  # on top of each page, and in its foot
+    assert words.count(SAW_CAUTION) == words.count(FIRE_CAUTION) == 1  # once, in full; the other pages point there
+    assert words.count("The cautions on page 2 belong to this page too.") == 4
     for part in ("Before any work", "Feb 14, 2026", "July 1 to June 30", "What help is asked"):
         assert part in words
 
@@ -228,7 +231,7 @@ def test_fonts_are_embedded_and_words_can_be_searched(tmp_path: Path) -> None:
 def test_figures_on_the_pages_are_the_librarys(tmp_path: Path) -> None:
     store = _store()
     path = tmp_path / "handout.pdf"
-    result = _write(store, path)
+    result = _write(store, path, with_hours=True, with_cost=True)
     totals, spent, seasons = (
         acres(store).totals,
         effort(store, today=TODAY),
@@ -244,11 +247,11 @@ def test_figures_on_the_pages_are_the_librarys(tmp_path: Path) -> None:
         assert f"{season.treated_acres:.1f}" == "4.8"
         assert season.label in words
     assert "Acres worked so far: cut 9.6." in words
-    assert f"{spent.person_hours:,.0f} person-hours and {spent.cost:,.0f} USD" in words
-    assert f"about {spent.person_hours_left:,.0f} person-hours" in words
-    assert spent.person_hours_left_low is not None and spent.person_hours_left_high is not None
-    # two days of cutting are too few to tell a room how far off that may be
-    assert f"({spent.person_hours_left_low:,.0f} to" not in words and "too few days logged" in words
+    # 21 and 31 hours, 333 and 777 of money, to two digits
+    assert "So far: about 52 person-hours and $1,100." in words
+    # two days of cutting are too few to tell a room what the rest would take, or about how far off that may be
+    assert spent.person_hours_left is not None
+    assert f"{spent.person_hours_left:,.0f}" not in words and "too few days logged to tell" in words
     assert "EQIP 7 (314)" in words
     assert "the owl at the ford" in words
 
@@ -256,12 +259,25 @@ def test_figures_on_the_pages_are_the_librarys(tmp_path: Path) -> None:
 @pytest.mark.poppler
 def test_the_public_sees_no_hours_costs_names_or_private_places(tmp_path: Path) -> None:
     owner, public = tmp_path / "owner.pdf", tmp_path / "public.pdf"
-    _write(_store(), owner)
+    _write(_store(), owner, with_hours=True, with_cost=True)
     result = _write(_store(), public, audience="public")
     told, hidden = pdf_words(owner), pdf_words(public)
-    for secret in ("USD", "person-hours", "EQIP", "owl at the ford"):
+    for secret in ("$", "person-hours", "EQIP", "owl at the ford"):
         assert secret in told
-    for secret in ("USD", "hours", "EQIP", "owl", "Owl", "nest (", "Ferncastle", "Ossian", "777", "1,110", "by hand"):
+    for secret in (
+        "USD",
+        "$",
+        "hours",
+        "EQIP",
+        "owl",
+        "Owl",
+        "nest (",
+        "Ferncastle",
+        "Ossian",
+        "777",
+        "1,110",
+        "by hand",
+    ):
         assert secret not in hidden
     assert "made for the public" in hidden
     assert "South bench: 10.6 acres" in hidden
@@ -271,7 +287,7 @@ def test_the_public_sees_no_hours_costs_names_or_private_places(tmp_path: Path) 
 
 
 def test_a_story_for_the_public_that_tells_too_much_is_refused() -> None:
-    owner = build_handout(_store(COMING), now=NOW, today=TODAY, audience="owner")
+    owner = build_handout(_store(COMING), now=NOW, today=TODAY, audience="owner", with_hours=True, with_cost=True)
     public = build_handout(_store(COMING), now=NOW, today=TODAY, audience="public")
     refuse_private_handout(public)
     for field in ("effort", "contract", "next_units", "due", "account", "page"):
@@ -285,9 +301,7 @@ def test_help_is_the_stewards_own_list_or_from_the_figures(tmp_path: Path) -> No
     assert not any("south bench" in text for text in held)
     assert "The south bench is on hold" in pdf_words(tmp_path / "held.pdf")
     derived = _write(_store(COMING), tmp_path / "a.pdf").asks  # type: ignore[attr-defined]
-    spent = effort(_store(), today=TODAY)
-    assert spent.person_hours_left is not None
-    assert derived[0] == f"Cutting on the south bench: 10.6 acres, about {spent.person_hours_left:,.0f} person-hours."
+    assert derived[0] == "Cutting on the south bench: 10.6 acres."
     assert "your own list goes under [handout]" in pdf_words(tmp_path / "a.pdf")
     own = ("A trailer in March", "Two $aws & <hands>", *(f"The {number}th wish of many" for number in range(20)))
     settings = Settings.model_validate({"handout": {"ask": own}})
@@ -323,12 +337,9 @@ def test_places_that_lack_something_say_so_on_four_pages(
     assert words.count("How these numbers were made") == 4
 
 
-def test_many_seasons_go_into_one_row() -> None:
-    rows = [entry("cut", f"{year}-12-03", box(0, 0, 10, 10 * (year - 2010))) for year in range(2012, 2026)]
+def test_many_seasons_are_counted() -> None:
+    rows = [entry("cut", f"{year}-12-03", box(0, -97, 10 * (year - 2010), 97)) for year in range(2012, 2026)]
     handout = build_handout(FakeStore([unit("A1", OUTLINE), *rows], grid=GRID), now=NOW, today=TODAY, audience="owner")
-    table = season_rows(handout, 5)
-    assert [row[0] for row in table] == ["earlier", "2022-23", "2023-24", "2024-25", "2025-26"]
-    assert table[-1][2] == f"{acres(FakeStore([unit('A1', OUTLINE), *rows], grid=GRID)).totals.remaining_acres:.1f}"
     assert "in 14 seasons" in by_season(handout)
 
 
@@ -355,7 +366,8 @@ def test_nothing_due_reads_as_leave_to_burn() -> None:
     handout = build_handout(FakeStore(rows, grid=GRID), now=NOW, today=TODAY, audience="owner")
     told = "; ".join(due(handout))
     assert "slash past its drying days: 1" in told
-    assert "slash drying: 2" in told
+    assert "slash drying: 1" in told
+    assert "slash in its drying days (no leave to burn: the burn boss and the written plan decide): 1" in told
     assert "window" not in told
 
 
@@ -364,7 +376,10 @@ def test_reasons_are_said_plainly() -> None:
     where: dict[str, Any] = {"geometry": OUTLINE, "label_lonlat": (0.0, 0.0), "stage_acres": {}, "remaining_acres": 3.0}
     stand: Any = SimpleNamespace(dense=True, stems_per_acre=1234.0)
     bench = HandoutUnit(unit=page_unit("B", cover="mixed", order=1, ranked=lies, **where), stand=stand)
-    assert unit_reasons(bench) == "Faces south, 66% sun-facing. Thick cedars among hardwoods, about 1,234 to the acre."
+    assert unit_reasons(bench) == "Faces south, 66% sun-facing. Thick cedars among hardwoods, about 1,200 to the acre."
+    by_crowns: Any = SimpleNamespace(dense=True, stems_per_acre=91.0, canopy_pct=78.4)
+    covered = replace(bench, stand=by_crowns, is_dense_by_crowns=True)
+    assert unit_reasons(covered) == "Faces south, 66% sun-facing. Thick cedars among hardwoods: crowns cover 78%."
     unknown = HandoutUnit(unit=page_unit("C", order=2, **where))
     assert unit_reasons(unknown) == "Which way it faces is not known. How thick its cedars stand now is not measured."
 
@@ -392,21 +407,40 @@ def test_faults_are_said_and_nothing_is_written(tmp_path: Path) -> None:
 
 
 def test_wide_ground_is_drawn_larger_than_two_columns_beside_a_legend_allow(tmp_path: Path) -> None:
-    """4,200 by 900 m: side by side and left of a legend 212 pt wide, Letter has 255 pt for each map at most."""
+    """4,200 by 900 m: left of a key 246 pt wide Letter has 468 pt for the map at most."""
     wide = [unit(f"W{i}", box(420 * i, 0, 420 * (i + 1), 900), name=f"Strip {i}") for i in range(10)]
     path = tmp_path / "wide.pdf"
     result = _write(FakeStore(wide, settings=SETTINGS, grid=GRID), path, paper="letter")
-    scale = result.then_and_now_scale  # type: ignore[attr-defined]
-    assert 4200 * PT_PER_M / scale > 255
+    scale = result.now_scale  # type: ignore[attr-defined]
+    assert 4200 * PT_PER_M / scale > 468
     # Stages, titles, scale and foot keep clear of one another all the same.
     large = sorted({text.y_pt for text in _texts(path) if text.page == 1 and text.size_pt >= 24})
     assert all(b - a >= 20 or b - a < 3 for a, b in itertools.pairwise(large))
 
 
-def test_what_has_no_room_on_the_first_page_is_left_out_by_whole_sentences() -> None:
-    text = "The place. North Bench is on hold, no end is written: eagles. On 14.8 acres cedar is coming back. 2.0 stay."
-    for width_pt, last in ((300.0, "."), (2000.0, "2.0 stay."), (20.0, "…")):
-        lines = whole_sentences(2, text, width_pt, size_pt=24)
-        assert len(lines) <= 2 and lines[-1].endswith(last)
-    assert " ".join(whole_sentences(2, text, 480.0, size_pt=24)) + " On 14.8" in text
-    assert whole_sentences(2, "Place. ", 300.0, size_pt=24) == ["Place."]
+def test_a_season_without_work_is_said_and_every_promised_unit_is_told(tmp_path: Path) -> None:
+    """Work in 2024-25 alone, read in August 2026 after an empty season; three units promised, three told."""
+    rows = [unit(f"U{n}", box(100 * n, 0, 100 * n + 90, 200), name=f"A long name for unit {n}") for n in range(5)]
+    rows.append(entry("cut", "2024-12-01", box(0, 0, 40, 200)))
+    rows.append(entry("cut", "2026-07-02", box(0, 0, 20, 200)))  # the same ground: nothing for the first time
+    store = FakeStore(rows, grid=GRID)
+    late = date(2026, 8, 1)
+    handout = build_handout(store, now=datetime(2026, 8, 1, 12, tzinfo=UTC), today=late, audience="owner")
+    assert "in 1 of 2 seasons (2026-27 so far: none)" in by_season(handout)
+    path = tmp_path / "handout.pdf"
+    _write(store, path)
+    third = [one for one in _texts(path) if one.page == 3]
+    promised = re.findall(r"unit (\d)", " ".join(one.words for one in third if one.size_pt > 27))
+    told = re.findall(r"\d\. A long name for unit (\d)", " ".join(one.words for one in third if one.size_pt == 24))
+    assert promised and set(promised) <= set(told)
+
+
+@pytest.mark.poppler
+def test_money_and_hours_stand_on_the_owners_handout_only_when_asked(tmp_path: Path) -> None:
+    told = {}
+    for name, options in (("plain", {}), ("hours", {"with_hours": True}), ("cost", {"with_cost": True})):
+        _write(_store(), tmp_path / f"{name}.pdf", **options)
+        words = pdf_words(tmp_path / f"{name}.pdf")
+        assert words.count("owner's copy, holds private places") == 5
+        told[name] = ("$1,100" in words, "52 person-hours" in words, "EQIP" in words)
+    assert told == {"plain": (False, False, False), "hours": (False, True, False), "cost": (True, False, True)}

@@ -69,8 +69,8 @@ def handout(
         return
     scale = (
         "no ground is drawn yet"
-        if result.then_and_now_scale is None
-        else f"then and now at 1:{result.then_and_now_scale:,}, the order of work at 1:{result.order_scale:,}"
+        if result.now_scale is None
+        else f"the ground at 1:{result.now_scale:,}, the order of work at 1:{result.order_scale:,}"
     )
     say(
         f"{result.path} tells the story in {result.pages} pages on {result.paper} paper, landscape: "

@@ -9,7 +9,7 @@ from dataclasses import replace
 from datetime import date
 
 from habmap.show.handout.records import Handout, HandoutDue, HandoutUnit
-from habmap.show.records import Page, PagePiece
+from habmap.show.records import Page, PagePhotoPoint, PagePiece
 from habmap.show.words import short_day
 from habmap.vocabulary import CEDAR_COVERS, Audience
 from habmap.work.acres import PracticeAcres
@@ -18,6 +18,7 @@ from habmap.work.effort import TOO_FEW_LINES, TOO_FEW_WORDS
 from habmap.work.effort_account import EffortResult
 from habmap.work.ground import Ground, StageLimits
 from habmap.work.order_of_work import COMING_HOLD
+from habmap.work.priority import DenseLimits
 from habmap.work.schedule_result import ScheduleResult
 from habmap.work.season_account import season_account
 from habmap.work.seasons import DueItem
@@ -41,7 +42,9 @@ def handout_of(
     due_on: date,
     spent: EffortResult | None,
     ask: tuple[str, ...],
+    dense: DenseLimits,
     season: ScheduleResult | None = None,
+    pair: PagePhotoPoint | None = None,
 ) -> Handout:
     """Return all that the pages show.
 
@@ -69,13 +72,14 @@ def handout_of(
         lying_acres=math.fsum(
             piece.acres for piece in state.pieces if piece.state.lying_frac > 0 and piece.unit_id not in waiting
         ),
-        next_units=_next_units(page, stands, upkeep, spent if page.with_hours else None),
+        next_units=_next_units(page, stands, upkeep, spent if page.with_hours else None, dense),
         due=_due(items, page.audience),
         due_on=due_on,
         effort=None if spent is None else _effort(spent),
         contract=_contract(items) if is_owner and page.with_cost else (),
         ask=ask,
         season=season,
+        pair=pair,
     )
 
 
@@ -95,6 +99,7 @@ def _next_units(
     stands: Mapping[str, UnitDensity],
     upkeep: Mapping[str, Sequence[DueItem]],
     spent: EffortResult | None,
+    dense: DenseLimits,
 ) -> tuple[HandoutUnit, ...]:
     is_owner = page.audience == "owner"
     hours = {} if spent is None else {unit.unit_id: unit.person_hours_left for unit in spent.units}
@@ -102,6 +107,7 @@ def _next_units(
         HandoutUnit(
             unit=unit,
             stand=stands.get(unit.unit_id),
+            is_dense_by_crowns=_is_dense_by_crowns(stands.get(unit.unit_id), dense),
             upkeep_acres=sum(item.acres or 0.0 for item in upkeep.get(unit.unit_id, ())),
             person_hours_left=hours.get(unit.unit_id),
             # What will hold it up; its contract lines stand with the money.
@@ -109,6 +115,15 @@ def _next_units(
         )
         for unit in sorted(page.units, key=lambda unit: unit.order or 0)
         if unit.order is not None
+    )
+
+
+def _is_dense_by_crowns(stand: UnitDensity | None, dense: DenseLimits) -> bool:
+    return (
+        stand is not None
+        and bool(stand.dense)
+        and stand.canopy_pct is not None
+        and (stand.stems_per_acre is None or stand.stems_per_acre < dense.stems_per_acre)
     )
 
 
@@ -131,14 +146,12 @@ def _due(items: Sequence[DueItem], audience: Audience) -> tuple[HandoutDue, ...]
                 words=f"{unit}{item.words}".rstrip(", ") if audience == "owner" else "",
             )
             continue
-        # Whether slash is in its window of days is for the burn boss, not for a wall: only what is past it is said.
-        state = "drying" if item.state == "in the window" else item.state
-        together[item.what, state].append(item)
-        mine = together[item.what, state]
+        together[item.what, item.state].append(item)
+        mine = together[item.what, item.state]
         acres = [one.acres for one in mine if one.acres is not None]
-        found[item.what, state, -1] = HandoutDue(
+        found[item.what, item.state, -1] = HandoutDue(
             what=item.what,
-            state=state,
+            state=item.state,
             units=len({one.unit_id for one in mine}),
             acres=sum(acres) if acres else None,
         )

@@ -20,6 +20,8 @@ NEAR_PT: Final = 12.0
 _MARGIN_PT: Final = 30.0
 _GAP_PT: Final = 12.0
 _MOST_REMARKS: Final = 3
+#: Which page has the cautions, once and in full.
+CAUTIONS_PAGE: Final = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,27 +65,37 @@ class HandoutPage:
     def near_pt(self) -> float:
         return NEAR_PT * self.k
 
-    def head(self, text: str) -> float:
-        """Set the page's sentence across the top, three lines at most; return where it ends."""
-        size = _HEAD_PT * self.k
-        lines = at_most(3, wrapped(text, self.width, size_pt=size, is_bold=True))
-        top = self.pen.size_pt[1] - self.left + 4 * self.k
-        return self.pen.block(self.left, top, lines, size_pt=size, is_bold=True) - self.gap / 2
+    def _head_lines(self, text: str) -> list[str]:
+        return at_most(3, wrapped(text, self.width, size_pt=_HEAD_PT * self.k, is_bold=True))
 
-    def foot(self, handout: Handout, number: int, *, cautions: Sequence[str], more: Sequence[str] = ()) -> Foot:
-        """Return cautions, date and how the numbers were made, ready for the foot."""
+    def below_head(self, text: str) -> float:
+        """Return where the place's name and a sentence under it will end."""
+        lines = len(self._head_lines(text)) * _HEAD_PT * self.k * LEADING
+        return self.pen.size_pt[1] - self.left + 4 * self.k - self.line - lines - self.gap / 2
+
+    def head(self, handout: Handout, text: str) -> float:
+        """Set the place's name and day, and the page's sentence in three lines at most; return where it ends."""
+        page = handout.page
+        day = "" if page.on is None else f", {words.short_day(page.on)}"
+        room = self.width - text_width_pt(day, size_pt=self.room_pt, is_serif=True)
+        name = clipped(page.place, room, size_pt=self.room_pt, is_serif=True)
+        top = self.pen.size_pt[1] - self.left + 4 * self.k
+        top = self.pen.block(self.left, top, [f"{name}{day}"], size_pt=self.room_pt)
+        self.pen.block(self.left, top, self._head_lines(text), size_pt=_HEAD_PT * self.k, is_bold=True)
+        return self.below_head(text)
+
+    def foot(self, handout: Handout, number: int, *, more: Sequence[str] = ()) -> Foot:
+        """Return date and how the numbers were made, ready for the foot; with every caution, whole, on one page."""
+        has_cautions = number == CAUTIONS_PAGE
         page = handout.page
         state = "before any logged work" if page.on is None else f"work up to {words.day_words(page.on)}"
         how = [
             f"{clipped(page.place, self.width / 2, size_pt=self.near_pt)}: {state}, "
             f"drawn {words.day_words(page.drawn_on)}, {COPY_WORDS[page.audience]}, page {number} of {handout.pages}.",
             *more,
-            page.method[0],
-            # Without units the pages say so in large type; one line to each of many units would fill the page.
-            *(_few(page.missing) if page.units else ()),
+            *(() if has_cautions else (f"The cautions on page {CAUTIONS_PAGE} belong to this page too.",)),
         ]
-        shown = [caution for caution in cautions if caution in page.cautions]
-        return Foot.of(shown, how, self.width, size_pt=self.near_pt)
+        return Foot.of(page.cautions if has_cautions else (), how, self.width, size_pt=self.near_pt)
 
     def stand(self, foot: Foot) -> float:
         """Draw the foot; return where it begins."""
@@ -116,7 +128,7 @@ class HandoutPage:
         return top
 
 
-def _few(texts: Sequence[str]) -> list[str]:
+def few(texts: Sequence[str]) -> list[str]:
     """Return the first remarks, and how many more there are."""
     shown = list(texts[:_MOST_REMARKS])
     return shown if len(texts) == len(shown) else [*shown, f"{len(texts) - len(shown)} more remarks stand on the map."]

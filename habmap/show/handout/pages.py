@@ -1,7 +1,8 @@
-"""The four landscape pages of the handout: large type for a wall, two maps at one scale, a chart, and what is asked."""
+"""The four landscape pages of the handout, in large type for a wall: the ground, the seasons, what is next, the ask."""
 
 from __future__ import annotations
 
+import io
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -10,34 +11,53 @@ from typing import Any, Final
 import matplotlib as mpl
 import shapely
 from matplotlib.backends.backend_pdf import PdfPages
+from matplotlib.image import imread
 
 from habmap.show import words
 from habmap.show.handout import words as handout_words
-from habmap.show.handout.large_type import HandoutPage
-from habmap.show.handout.records import Handout, HandoutFigures, refuse_private_handout
+from habmap.show.handout.large_type import HandoutPage, few
+from habmap.show.handout.records import Handout, HandoutFigures, HandoutUnit, refuse_private_handout
 from habmap.show.handout.season_page import draw_season
 from habmap.show.palette import INK, INK_SOFT, PAPER_DEEP
-from habmap.show.records import Page
-from habmap.show.sheet.labels import draw_numerals
+from habmap.show.records import Page, PagePhotoPoint
+from habmap.show.season_bars import PART_WORDS, Part, season_bars
+from habmap.show.sheet.labels import Labels, draw_feature_labels, draw_numerals
 from habmap.show.sheet.map import PT_PER_M, Frame, draw_frame, draw_ground, stage_area
 from habmap.show.sheet.margin import SCALE_STRIP_PT, draw_scale, scale_words
 from habmap.show.sheet.paper import MM_PT, PDF_SETTINGS, SCALES, Paper, fitting_scale
-from habmap.show.sheet.pen import LEAST_PT, at_most, text_width_pt, whole_sentences, wrapped
+from habmap.show.sheet.pen import LEAST_PT, at_most, clipped, text_width_pt, wrapped
 from habmap.show.terrain_words import elevation_words
-from habmap.vocabulary import FIRE_CAUTION, SAW_CAUTION, SNAG_CAUTION, STAGE_WORDS, STAGES, file_mark
+from habmap.vocabulary import PUBLIC_NAME_KINDS, file_mark
 from habmap.work.season_account import SEASON_WORDS
 
-_LEGEND_PT: Final = 212.0
+#: Width of what stands beside the large map on the first page, and height of it where it stands below [pt].
+_LEGEND_PT: Final = 246.0
+_UNDER_PT: Final = 172.0
 #: Features that a neighbor finds the way by; marks small as a well, and all private places, stay off the wall.
 _LANDMARKS: Final = frozenset({"road", "lane", "creek", "pond", "house", "school", "airport"})
+#: Units that are told, and that the sentence above them names, at most.
 _MOST_UNITS: Final = 4
-#: Columns of the stages where they are told below the maps.
+_MOST_PROMISED: Final = 3
+#: Height below which a pair of photos is not worth its ink [pt].
+_LEAST_PHOTOS_PT: Final = 120.0
 _KEY_COLUMNS: Final = 2
-#: The chart's three grounds; ink alone, so that a gray print loses nothing.
-_LEFT: Final[dict[str, Any]] = {"facecolor": PAPER_DEEP, "edgecolor": INK_SOFT, "linewidth": 0.6}
-_BEFORE: Final[dict[str, Any]] = {"facecolor": INK_SOFT, "edgecolor": INK, "linewidth": 0.9}
-_ADDED: Final[dict[str, Any]] = {"facecolor": "white", "edgecolor": INK, "linewidth": 0.9, "hatch": "//"}
-_KEY: Final = (("treated before", _BEFORE), ("treated that season", _ADDED), ("still to treat", _LEFT))
+#: Five classes that a room can tell apart, each drawn as one of its stages.
+_CLASS_WORDS: Final = {
+    "standing": "cedars to treat", "down": "killed, not cleared", "slash_gone": "cleared",
+    "coming_back": "cedar coming back", "other": "no cedar to treat",
+}  # fmt: skip
+_CLASS_OF: Final = {
+    "standing": "standing", "part_cut": "standing", "dead_standing": "down", "down": "down", "piled": "down",
+    "burned": "slash_gone", "slash_gone": "slash_gone", "kept_up": "slash_gone", "coming_back": "coming_back",
+    "keep": "other", "other": "other",
+}  # fmt: skip
+#: The parts of a season's bar: dark is cedar that stands, as on the map; ink alone, so that a grey print loses nothing.
+_PARTS: Final[dict[Part, dict[str, Any]]] = {
+    "before": {"facecolor": PAPER_DEEP, "edgecolor": INK, "linewidth": 0.9},
+    "added": {"facecolor": "white", "edgecolor": INK, "linewidth": 0.9, "hatch": "//"},
+    "keep": {"facecolor": "white", "edgecolor": INK, "linewidth": 0.9, "hatch": ".."},
+    "standing": {"facecolor": INK_SOFT, "edgecolor": INK, "linewidth": 0.9},
+}
 
 
 def draw_handout(handout: Handout, path: Path, *, paper: Paper) -> HandoutFigures:
@@ -54,7 +74,7 @@ def draw_handout(handout: Handout, path: Path, *, paper: Paper) -> HandoutFigure
         refuse_private_handout(handout)
     leaves = [HandoutPage.of(paper) for _ in range(handout.pages)]
     with mpl.rc_context(PDF_SETTINGS):
-        both = _then_and_now(leaves[0], handout)
+        now_scale, before_scale = _ground(leaves[0], handout)
         _by_season(leaves[1], handout)
         order = _what_comes_next(leaves[2], handout)
         _what_it_takes(leaves[3], handout)
@@ -67,7 +87,8 @@ def draw_handout(handout: Handout, path: Path, *, paper: Paper) -> HandoutFigure
                 book.savefig(leaf.pen.figure)
     width, height = leaves[0].pen.size_pt
     return HandoutFigures(
-        then_and_now_scale=both,
+        now_scale=now_scale,
+        before_scale=before_scale,
         order_scale=order,
         pages=len(leaves),
         width_mm=width / MM_PT,
@@ -80,9 +101,10 @@ def draw_handout(handout: Handout, path: Path, *, paper: Paper) -> HandoutFigure
 
 
 def _for_the_room(page: Page) -> Page:
-    """Return the page with only the features that a neighbor finds the way by, and no outlines of patches."""
+    """Return the page with few classes, the features that a neighbor finds the way by, and no outlines of patches."""
     shown = tuple(one for one in page.features if one.kind in _LANDMARKS and not one.is_private)
-    return replace(page, features=shown, work=())
+    merged = tuple(replace(piece, stage=_CLASS_OF[piece.stage]) for piece in page.pieces)
+    return replace(page, features=shown, work=(), pieces=merged, shares=())
 
 
 def _extent(handout: Handout) -> tuple[tuple[float, float], tuple[float, float]] | None:
@@ -124,156 +146,133 @@ def _nothing_to_draw(leaf: HandoutPage, handout: Handout, top: float, floor: flo
     )  # fmt: skip
 
 
-def _then_and_now(leaf: HandoutPage, handout: Handout) -> int | None:
-    page, pen = handout.page, leaf.pen
-    top = leaf.head(words.headline(page))
-    cautions = (SAW_CAUTION, FIRE_CAUTION)  # its sentence names the ground that comes next
-    floor = leaf.stand(leaf.foot(handout, 1, cautions=cautions, more=elevation_words(page)))
-    also = whole_sentences(2, f"{page.place}. {words.also(page)}", leaf.width, size_pt=leaf.room_pt)
-    pen.block(leaf.left, floor + len(also) * leaf.line - leaf.gap / 2, also, size_pt=leaf.room_pt)
-    floor += len(also) * leaf.line
-    legend = _LEGEND_PT * leaf.k
+def _ground(leaf: HandoutPage, handout: Handout) -> tuple[int | None, int | None]:
+    """Draw the ground as it is, large, and small as it lay before; return both scales."""
+    page, pen, k = handout.page, leaf.pen, leaf.k
+    top = leaf.head(handout, words.headline(page))
+    trial = [*_sources(page), scale_words(SCALES[-1], 0.01)]
+    floor = leaf.over(leaf.foot(handout, 1, more=trial))
+    column = _LEGEND_PT * k
+    # What stands beside the map: the ground before, and the key; of a wide property they stand under it.
+    high = min(_UNDER_PT * k, (top - floor) / 2)
     bottom = floor + _strip_pt(leaf)
-    high = top - leaf.line - bottom
-    width = (leaf.width - legend - 2 * leaf.gap) / 2
-    beside = [(leaf.left + number * (width + leaf.gap), bottom, width, high) for number in (0, 1)]
-    # Of a wide property two maps one under the other come out larger than two side by side.
-    low = (high - leaf.line - leaf.gap / 2) / 2
-    across = leaf.width - legend - leaf.gap
-    under = [(leaf.left, bottom + number * (low + leaf.line + leaf.gap / 2), across, low) for number in (1, 0)]
-    # Or side by side over the whole page, the stages told in rows below them.
-    rows_pt = -(-len(_present(handout)) // _KEY_COLUMNS) * leaf.line + leaf.gap / 2
-    half = (leaf.width - leaf.gap) / 2
-    over = [(leaf.left + n * (half + leaf.gap), bottom + rows_pt, half, high - rows_pt) for n in (0, 1)]
+    beside = ((leaf.left, bottom, leaf.width - column - 1.5 * leaf.gap, top - bottom), (leaf.right - column, floor))
+    under_bottom = bottom + high + leaf.gap
+    under = ((leaf.left, under_bottom, leaf.width, top - under_bottom), (leaf.left, floor))
     extent = _extent(handout)
-    ways = [beside, under, over] if extent is not None and extent[0][0] > 1.3 * extent[0][1] else [beside]
-    frames, rooms = min(((_frames(handout, rooms), rooms) for rooms in ways), key=lambda one: _scale_of(one[0]))
+    ways = [beside, under] if extent is not None and extent[0][0] > 1.3 * extent[0][1] else [beside]
+    drawn = [(_frames(handout, [room]), place) for room, place in ways]
+    frames, (left, base) = min(drawn, key=lambda one: one[0][0].scale if one[0] else 0)
     if not frames:
-        _nothing_to_draw(leaf, handout, top, floor)
-        return None
-    now = "Nothing done yet" if page.on is None else words.short_day(page.on)
-    for frame, shown, title in zip(frames, (handout.then, page), ("Before any work", now), strict=True):
-        y = frame.bottom + frame.height + leaf.line - 0.86 * leaf.room_pt
-        pen.text(frame.left, y, title, size_pt=leaf.room_pt, is_serif=True, is_bold=True)
+        _nothing_to_draw(leaf, handout, top, leaf.stand(leaf.foot(handout, 1, more=_sources(page))))
+        return None, None
+    (now,) = frames
+    now, key = replace(now, left=leaf.left), _present(handout)
+    if left == leaf.left:
+        room = (left, base, 0.45 * leaf.width, high - leaf.line)
+        key_left, key_top = left + 0.45 * leaf.width + 2 * leaf.gap, base + high - 0.04 * leaf.room_pt
+    else:
+        key_top = base + len(key) * leaf.line + leaf.gap / 2
+        key_left = now.left + now.width + 1.5 * leaf.gap
+        room = (key_left, key_top, leaf.right - key_left, top - key_top - leaf.line)
+    (before,) = _frames(handout, [room])
+    before = replace(before, left=room[0])
+    for frame, shown in ((now, page), (before, handout.then)):
         draw_ground(pen, frame, _for_the_room(shown))
         draw_frame(pen, frame)
+    _names(leaf, now, handout.page)
+    title_y = before.bottom + before.height + leaf.line - 0.86 * leaf.room_pt
+    pen.text(before.left, title_y, "Before any work", size_pt=leaf.room_pt, is_serif=True, is_bold=True)
+    _classes(leaf, key, left=key_left, top=key_top)
     draw_scale(
-        pen, frames[1], left=leaf.left, right=rooms[1][0] + rooms[1][2], top=frames[1].bottom, size_pt=leaf.near_pt
+        pen, now, left=now.left, right=now.left + now.width, top=now.bottom, size_pt=leaf.near_pt, has_words=False
     )  # fmt: skip
-    if rooms is over:
-        column = leaf.width / _KEY_COLUMNS
-        present, deep = _present(handout), -(-len(_present(handout)) // _KEY_COLUMNS)
-        for n in range(_KEY_COLUMNS):
-            some = present[n * deep : (n + 1) * deep]
-            left = leaf.left + n * column
-            _stages(leaf, some, left=left, right=left + column, top=floor + rows_pt, floor=floor)
-    else:
-        _stages(leaf, _present(handout), left=leaf.right - legend, right=leaf.right, top=top, floor=floor)
-    return frames[0].scale
+    convergence_deg = now.grid.convergence_deg(*now.middle_lonlat)
+    leaf.stand(leaf.foot(handout, 1, more=[*_sources(page), scale_words(now.scale, convergence_deg)]))
+    return now.scale, before.scale
 
 
-def _scale_of(frames: Sequence[Frame]) -> int:
-    return frames[0].scale if frames else 0
+def _sources(page: Page) -> list[str]:
+    """Return how acres were measured, what heights are from, and what is missing: told once, on the first page."""
+    # Without units the pages say what is missing in large type; one line to each of many would fill the page.
+    return [page.method[0], *elevation_words(page), *(few(page.missing) if page.units else ())]
+
+
+def _names(leaf: HandoutPage, frame: Frame, page: Page) -> None:
+    """Set the names of roads and water, by which a neighbor finds the place."""
+    named = [one for one in _for_the_room(page).features if one.kind in PUBLIC_NAME_KINDS and one.name]
+    draw_feature_labels(leaf.pen, frame, named, Labels(frame), size_pt=leaf.near_pt)
 
 
 def _present(handout: Handout) -> list[str]:
-    """Return the stages of either map."""
-    pieces = (*handout.then.pieces, *handout.page.pieces)
-    return [stage for stage in STAGES if any(piece.stage == stage for piece in pieces)]
+    """Return the classes of either map."""
+    shown = {_CLASS_OF[piece.stage] for piece in (*handout.then.pieces, *handout.page.pieces)}
+    return [stage for stage in _CLASS_WORDS if stage in shown]
 
 
-def _stages(leaf: HandoutPage, present: Sequence[str], *, left: float, right: float, top: float, floor: float) -> None:
-    """Tell stages as a list downward."""
+def _classes(leaf: HandoutPage, present: Sequence[str], *, left: float, top: float) -> None:
+    """Tell the classes as a list downward."""
     pen, k = leaf.pen, leaf.k
     swatch = (34 * k, 19 * k)
-    told = [(stage, wrapped(STAGE_WORDS[stage], right - left - swatch[0] - 9 * k, size_pt=leaf.room_pt))
-            for stage in present]  # fmt: skip
-    step = min(leaf.line, (top - floor) / max(1, sum(len(lines) for _, lines in told)))
-    for stage, lines in told:
+    for stage in present:
         box_bottom = top - 0.87 * leaf.room_pt
         stage_area(pen, shapely.box(left, box_bottom, left + swatch[0], box_bottom + swatch[1]), stage)
         pen.box(left, box_bottom, *swatch, edgecolor=INK, linewidth=0.9)
-        for line in lines:
-            pen.text(left + swatch[0] + 9 * k, top - 0.82 * leaf.room_pt, line, size_pt=leaf.room_pt, is_serif=True)
-            top -= step
+        pen.text(
+            left + swatch[0] + 9 * k, top - 0.82 * leaf.room_pt, _CLASS_WORDS[stage],
+            size_pt=leaf.room_pt, is_serif=True,
+        )  # fmt: skip
+        top -= leaf.line
 
 
 # --- the account by season ----------------------------------------------------------------------------------
 
 
 def _by_season(leaf: HandoutPage, handout: Handout) -> None:
-    top = leaf.head(handout_words.by_season(handout))
+    top = leaf.head(handout, handout_words.by_season(handout))
     more = [
-        SEASON_WORDS, handout_words.running(handout), "Ground treated once is counted in its first season.",
+        handout_words.practices(handout), SEASON_WORDS, handout_words.running(handout),
+        "Ground treated once is counted in its first season.",
         handout_words.left_on_purpose(handout),
     ]  # fmt: skip
-    floor = leaf.stand(leaf.foot(handout, 2, cautions=handout.page.cautions, more=[one for one in more if one]))
-    told = at_most(4, wrapped(handout_words.practices(handout), leaf.width, size_pt=leaf.room_pt))
-    floor += len(told) * leaf.line + leaf.gap / 2
-    leaf.pen.block(leaf.left, floor - leaf.gap / 2, told, size_pt=leaf.room_pt)
-    if not handout.account.seasons:
+    floor = leaf.stand(leaf.foot(handout, 2, more=[one for one in more if one]))
+    if not handout.page.units:
         leaf.tell(handout.page.missing, leaf.left, top, leaf.width, floor)
         return
-    table = 352 * leaf.k
-    _season_table(leaf, handout, left=leaf.right - table, top=top, floor=floor)
-    _season_chart(leaf, handout, width=leaf.width - table - 2 * leaf.gap, top=top, floor=floor)
+    _season_bars(leaf, handout, top=top, floor=floor)
 
 
-def _season_table(leaf: HandoutPage, handout: Handout, *, left: float, top: float, floor: float) -> None:
+def _season_bars(leaf: HandoutPage, handout: Handout, *, top: float, floor: float) -> None:
+    """Draw one bar a season as the map page does, the newest seasons where not all have room, and the key below."""
     pen, size, k = leaf.pen, leaf.room_pt, leaf.k
-    row = 31 * k
-    columns = (left, left + 226 * k, leaf.right)
+    bars = season_bars(handout.account, today=handout.due_on)
+    parts = [part for part in PART_WORDS if any(part == one for bar in bars for one, _, _ in bar.parts)]
+    row = 29 * k
+    key_rows = -(-len(parts) // _KEY_COLUMNS)
+    most = max(2, int((top - floor - key_rows * row - leaf.gap) / row) - 1)
+    if len(bars) > most:  # the ground before any work, and the newest
+        bars = (bars[0], *bars[len(bars) - most + 1 :])
+    label_pt = max(text_width_pt(bar.label, size_pt=size, is_serif=True) for bar in bars) + leaf.gap
+    figure_pt = text_width_pt("remaining", size_pt=size, is_serif=True, is_bold=True) + leaf.gap
+    left, width = leaf.left + label_pt, leaf.width - label_pt - 2 * figure_pt
+    columns = (leaf.right - figure_pt, leaf.right)
     y = top - 0.86 * size
-    for x, title, align in zip(columns, ("season", "treated", "remain"), ("left", "right", "right"), strict=True):
-        pen.text(x, y, title, size_pt=size, is_bold=True, align=align)
-    pen.rule([(left, y - 7 * k), (leaf.right, y - 7 * k)], 1.4)
-    key_pt = len(_KEY) * row + leaf.gap
-    most = max(1, int((y - 7 * k - floor - key_pt) / row))
-    for cells in handout_words.season_rows(handout, most):
+    for x, title in zip(columns, ("treated", "remaining"), strict=True):
+        pen.text(x, y, title, size_pt=size, is_serif=True, is_bold=True, align="right")
+    for bar in bars:
         y -= row
-        for x, cell, align in zip(columns, cells, ("left", "right", "right"), strict=True):
-            pen.text(x, y - 3 * k, cell, size_pt=size, align=align)
-        pen.rule([(left, y - 10 * k), (leaf.right, y - 10 * k)], 0.4, edgecolor=INK_SOFT)
-    y = floor + key_pt
-    for title, style in _KEY:
-        y -= row
-        pen.box(left, y, 34 * k, 19 * k, **style)
-        pen.text(left + 43 * k, y + 1.5 * k, title, size_pt=size, is_serif=True)
-
-
-def _season_chart(leaf: HandoutPage, handout: Handout, *, width: float, top: float, floor: float) -> None:
-    """Draw cumulative treated acres as one column a season: dark what was treated before, hatched what it added."""
-    pen, size, k = leaf.pen, leaf.room_pt, leaf.k
-    full = handout.page.totals.cedar_acres
-    pen.text(
-        leaf.left, top - 0.86 * size, f"Treated, of {words.tenths(full)} cedar acres",
-        size_pt=size, is_serif=True, is_bold=True,
-    )  # fmt: skip
-    seasons = handout.account.seasons
-    base, high = floor + leaf.line, top - 2 * leaf.line - 4 * k
-    # Cedar left on purpose after a season is in its column still, so a column may be taller than the last one.
-    full = max(full, *(one.cumulative_treated_acres + one.remaining_acres for one in seasons), 1e-9)
-    step = width / len(seasons)
-    wide = min(0.72 * step, 92 * k)
-    label_pt = max(text_width_pt(season.label, size_pt=size, is_serif=True) for season in seasons) + 6 * k
-    every = max(1, -(-int(label_pt) // max(1, int(step))))
-    for index, season in enumerate(seasons):
-        middle = leaf.left + (index + 0.5) * step
-        left = middle - wide / 2
-        before = (season.cumulative_treated_acres - season.treated_acres) / full * (high - base)
-        done = season.cumulative_treated_acres / full * (high - base)
-        ground = (season.cumulative_treated_acres + season.remaining_acres) / full * (high - base)
-        pen.box(left, base, wide, ground, **_LEFT)
-        pen.box(left, base, wide, before, **_BEFORE)
-        pen.box(left, base + before, wide, done - before, **_ADDED)
-        # Counted from the newest, so that it always has its name and figure.
-        if (len(seasons) - 1 - index) % every == 0:
-            at = min(max(middle, leaf.left + label_pt / 2), leaf.left + width - label_pt / 2)
-            total = words.tenths(season.cumulative_treated_acres)
-            pen.text(at, base + done + 6 * k, total, size_pt=size, is_serif=True, is_bold=True, align="center",
-                     halo_pt=2.0)  # fmt: skip
-            pen.text(at, floor + 8 * k, season.label, size_pt=size, is_serif=True, align="center")
-    pen.rule([(leaf.left, base), (leaf.left + width, base)], 1.4)
+        pen.text(leaf.left, y, bar.label, size_pt=size, is_serif=True)
+        for part, start, length in bar.parts:
+            pen.box(left + start * width, y - 3 * k, length * width, 21 * k, **_PARTS[part])
+        figures = (bar.treated_acres, bar.remaining_acres)
+        for x, acres in zip(columns, figures, strict=True):
+            pen.text(x, y, words.tenths(acres), size_pt=size, is_serif=True, align="right")
+    y -= leaf.gap
+    for number, part in enumerate(parts):
+        x = leaf.left + number // key_rows * leaf.width / _KEY_COLUMNS
+        at = y - (number % key_rows + 1) * row
+        pen.box(x, at - 2 * k, 34 * k, 19 * k, **_PARTS[part])
+        pen.text(x + 43 * k, at, PART_WORDS[part], size_pt=size, is_serif=True)
 
 
 # --- what comes next, and what it takes ---------------------------------------------------------------------
@@ -281,35 +280,39 @@ def _season_chart(leaf: HandoutPage, handout: Handout, *, width: float, top: flo
 
 def _what_comes_next(leaf: HandoutPage, handout: Handout) -> int | None:
     pen = leaf.pen
-    top = leaf.head(handout_words.comes_next(handout))
-    cautions = (SAW_CAUTION, FIRE_CAUTION, SNAG_CAUTION)
     day = f"Numerals give the order of work; what is due is told as of {words.day_words(handout.due_on)}."
     # The scale follows from the room above the foot, so the foot is measured first with the longest scale there is.
     trial = [day, scale_words(SCALES[-1], 0.01), _without_numeral(len(handout.page.units))]
-    floor = leaf.over(leaf.foot(handout, 3, cautions=cautions, more=trial))
+    floor = leaf.over(leaf.foot(handout, 3, more=trial))
+    width = 0.45 * leaf.width
+    left = leaf.left + width + 1.5 * leaf.gap
+    room = leaf.right - left
+    # As many units as are told are promised, and no more.
+    told = [_unit_lines(leaf, unit, room) for unit in handout.next_units[:_MOST_UNITS]]
+    promised, due = (
+        min(len(told), _MOST_PROMISED),
+        _in_room(handout_words.due(handout), room, size_pt=leaf.room_pt, most=3),
+    )
+    while promised > 1 and not _has_room(leaf, handout, told[:promised], due, floor):
+        promised -= 1
+    top = leaf.head(handout, handout_words.comes_next(handout, promised))
     bottom = floor + _strip_pt(leaf)
-    width = min(0.42 * leaf.width, top - bottom)
     frames = _frames(handout, [(leaf.left, bottom, width, top - bottom)])
     if not frames:
-        _nothing_to_draw(leaf, handout, top, leaf.stand(leaf.foot(handout, 3, cautions=cautions, more=[day])))
+        _nothing_to_draw(leaf, handout, top, leaf.stand(leaf.foot(handout, 3, more=[day])))
         return None
     (frame,) = frames
     convergence_deg = frame.grid.convergence_deg(*frame.middle_lonlat)
     draw_ground(pen, frame, _for_the_room(handout.page))
     left_out = draw_numerals(pen, frame, handout.page.units, size_pt=leaf.room_pt, named=_MOST_UNITS)
     more = [day, scale_words(frame.scale, convergence_deg), *([_without_numeral(left_out)] if left_out else [])]
-    leaf.stand(leaf.foot(handout, 3, cautions=cautions, more=more))
+    leaf.stand(leaf.foot(handout, 3, more=more))
     draw_frame(pen, frame)
     draw_scale(
         pen, frame, left=leaf.left, right=leaf.left + width, top=frame.bottom, size_pt=leaf.near_pt, has_words=False
     )
-    left = leaf.left + width + 1.5 * leaf.gap
-    room = leaf.right - left
-    due = _in_room(handout_words.due(handout), room, size_pt=leaf.room_pt, most=3)
     due_pt = len(due) * leaf.line + leaf.gap
-    for unit in handout.next_units[:_MOST_UNITS]:
-        heading = at_most(2, wrapped(handout_words.unit_heading(unit), room, size_pt=leaf.room_pt, is_bold=True))
-        reasons = wrapped(handout_words.unit_reasons(unit), room, size_pt=leaf.room_pt)
+    for heading, reasons in told:
         if top - (len(heading) + len(reasons)) * leaf.line < floor + due_pt:
             break
         top = pen.block(left, top, heading, size_pt=leaf.room_pt, is_bold=True)
@@ -318,43 +321,80 @@ def _what_comes_next(leaf: HandoutPage, handout: Handout) -> int | None:
     return frame.scale
 
 
+def _unit_lines(leaf: HandoutPage, unit: HandoutUnit, width: float) -> tuple[list[str], list[str]]:
+    """Return a unit's heading and its reasons, broken into lines."""
+    heading = at_most(2, wrapped(handout_words.unit_heading(unit), width, size_pt=leaf.room_pt, is_bold=True))
+    return heading, at_most(4, wrapped(handout_words.unit_reasons(unit), width, size_pt=leaf.room_pt))
+
+
+def _has_room(
+    leaf: HandoutPage, handout: Handout, told: Sequence[tuple[list[str], list[str]]], due: Sequence[str], floor: float
+) -> bool:
+    """Tell whether all of these units can be told between the sentence that promises them and what is due."""
+    top = leaf.below_head(handout_words.comes_next(handout, len(told)))
+    needed = sum((len(heading) + len(reasons)) * leaf.line + 5 * leaf.k for heading, reasons in told)
+    return top - needed >= floor + len(due) * leaf.line + leaf.gap
+
+
 def _without_numeral(count: int) -> str:
     return f"On {count} of the units there is no room for a numeral; the sheet and the map have them all."
 
 
 def _in_room(parts: Sequence[str], width: float, *, size_pt: float, most: int) -> list[str]:
-    """Return parts as one sentence in at most so many lines; parts without room are counted, not cut."""
+    """Return the parts that have room in so many lines, as one sentence: what presses first stands first."""
     for count in range(len(parts), 0, -1):
-        rest = "" if count == len(parts) else f"; and {len(parts) - count} more"
-        lines = wrapped(f"{'; '.join(parts[:count]).rstrip('.')}{rest}.", width, size_pt=size_pt)
+        lines = wrapped(f"{'; '.join(parts[:count]).rstrip('.')}.", width, size_pt=size_pt)
         if len(lines) <= most:
             return lines
     return at_most(most, lines)
 
 
 def _what_it_takes(leaf: HandoutPage, handout: Handout) -> None:
-    pen = leaf.pen
-    top = leaf.head(handout_words.remains(handout))
-    rests = [] if handout.effort is None else [
-        f"Hours rest on {handout.effort.rests_on}; money on {handout.effort.cost_rests_on}; ranges are 95% limits."
-    ]  # fmt: skip
-    if not handout.ask and handout.page.audience == "owner":
+    pen, page, effort = leaf.pen, handout.page, handout.effort
+    top = leaf.head(handout, handout_words.remains(handout))
+    rests = []
+    if effort is not None:
+        rests += [f"Hours rest on {effort.rests_on}."] if page.with_hours else []
+        rests += [f"Money rests on {effort.cost_rests_on}."] if page.with_cost else []
+        rests.append("Figures are rounded to two digits; ranges are 95% limits.")
+    if not handout.ask and page.audience == "owner":
         rests.append("What is asked is drawn from the figures; your own list goes under [handout] in habmap.toml.")
-    floor = leaf.stand(leaf.foot(handout, 4, cautions=(SAW_CAUTION, FIRE_CAUTION), more=rests))
+    floor = leaf.stand(leaf.foot(handout, 4, more=rests))
     half = (leaf.width - 2 * leaf.gap) / 2
-    taken = (
-        handout_words.remaining_sentences(handout)
-        if handout.effort is None
-        else handout_words.effort_sentences(
-            handout.effort, remaining_acres=handout.page.totals.remaining_acres, contract=handout.contract
-        )
-    )
-    columns = (
-        ("What remains" if handout.effort is None else "What it takes", taken, ""),
-        ("What help is asked", handout_words.asked(handout), "–"),
-    )
-    for number, (title, texts, mark) in enumerate(columns):
+    title, texts = ("What remains", handout_words.remaining_sentences(handout))
+    if effort is not None:
+        title, texts = "What it takes", handout_words.effort_sentences(handout)
+    columns = [(title, texts, ""), ("What help is asked", handout_words.asked(handout), "–")]
+    if handout.pair is not None and effort is None:
+        _photo_pair(leaf, handout.pair, (leaf.left, floor, half, top - floor))
+        columns = columns[1:]
+    for number, (title, texts, mark) in enumerate(columns, start=2 - len(columns)):
         left = leaf.left + number * (half + 2 * leaf.gap)
         y = pen.block(left, top, [title], size_pt=leaf.room_pt, is_bold=True) - 4 * leaf.k
         pen.rule([(left, y + 3 * leaf.k), (left + half, y + 3 * leaf.k)], 1.2)
-        leaf.tell(texts, left, y, half, floor, mark=mark)
+        y = leaf.tell(texts, left, y, half, floor, mark=mark)
+        if number == 0 and handout.pair is not None and y - floor > _LEAST_PHOTOS_PT * leaf.k:
+            _photo_pair(leaf, handout.pair, (left, floor, half, y - floor))
+
+
+def _photo_pair(leaf: HandoutPage, pair: PagePhotoPoint, box: tuple[float, float, float, float]) -> None:
+    """Lay the same view before and after over or beside each other, whichever is larger (left, bottom, w, h)."""
+    left, bottom, width, height = box
+    assert pair.after is not None
+    unit, is_beside = pair.point.unit, height < 0.9 * width
+    where = "" if unit is None else f" {unit.name.strip() or unit.unit_id},"
+    wide = (width - leaf.gap) / 2 if is_beside else width
+    each = height if is_beside else (height - leaf.gap / 2) / 2
+    for number, (photo, called) in enumerate(((pair.before, f"Before,{where}"), (pair.after, "After,"))):
+        x = left + number * (wide + leaf.gap) * is_beside
+        top = bottom + height - number * (each + leaf.gap / 2) * (not is_beside)
+        day = f" {words.short_day(photo.taken_on)}"
+        # Side by side there is no room for the unit's name as well.
+        caption = called.split(",")[0] + "," if is_beside else called
+        room = wide - text_width_pt(day, size_pt=leaf.room_pt, is_serif=True)
+        caption = clipped(caption, room, size_pt=leaf.room_pt, is_serif=True)
+        leaf.pen.block(x, top, [f"{caption}{day}"], size_pt=leaf.room_pt)
+        share = min(wide / photo.width_px, (each - leaf.line - leaf.gap / 2) / photo.height_px)
+        upper = top - leaf.line - 2 * leaf.k
+        image = imread(io.BytesIO(photo.jpeg), format="jpg")
+        leaf.pen.picture(image, (x, upper - share * photo.height_px, x + share * photo.width_px, upper))

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from habmap.land.grid import LocalGrid
-from habmap.show.records import Page, PageUnit, PrivateOnPublicPageError, refuse_private
+from habmap.show.records import Page, PagePhotoPoint, PageUnit, PrivateOnPublicPageError, refuse_private
 from habmap.work.density_records import UnitDensity
 from habmap.work.effort_account import EffortResult
 from habmap.work.schedule_result import ScheduleResult
@@ -22,6 +22,8 @@ class HandoutUnit:
     ----------
     stand
         How dense it is; ``None`` = not known.
+    is_dense_by_crowns
+        Whether crown cover, not the count of stems, makes it dense.
     upkeep_acres
         Treated ground that asks for upkeep [acre].
     person_hours_left, remarks
@@ -30,6 +32,7 @@ class HandoutUnit:
 
     unit: PageUnit
     stand: UnitDensity | None = None
+    is_dense_by_crowns: bool = False
     upkeep_acres: float = 0.0
     person_hours_left: float | None = None
     remarks: tuple[str, ...] = ()
@@ -69,12 +72,14 @@ class Handout:
     due, due_on
         What is due, and on which day that was asked.
     effort, contract
-        ``None`` and empty in a copy for the public.
+        ``None`` and empty where neither hours nor cost are told.
     ask
         Help asked in the steward's own words; empty: it is drawn from the figures.
     season
         The work of the coming half year, for a page of its own; ``None`` in a copy for the public, and where the
         settings don't say how many hours a week has.
+    pair
+        The same view before and after, the newest there is.
     """
 
     page: Page
@@ -90,6 +95,7 @@ class Handout:
     contract: tuple[str, ...]
     ask: tuple[str, ...]
     season: ScheduleResult | None = None
+    pair: PagePhotoPoint | None = None
 
     @property
     def pages(self) -> int:
@@ -103,15 +109,17 @@ class HandoutFigures:
 
     Attributes
     ----------
-    then_and_now_scale, order_scale
-        The N of 1:N of both maps on the first page, and of the map on the third; ``None`` where there is no ground.
+    now_scale, before_scale, order_scale
+        The N of 1:N of the large and the small map on the first page, and of the map on the third; ``None`` where there
+        is no ground.
     pages, width_mm, height_mm
         How many pages there are, and the size of the paper as it lies [mm].
     least_room_pt
         Size of the smallest type that the room reads [pt]; sources, scale and cautions are half as large.
     """
 
-    then_and_now_scale: int | None
+    now_scale: int | None
+    before_scale: int | None
     order_scale: int | None
     pages: int
     width_mm: float

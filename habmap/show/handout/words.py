@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from typing import Final
+
+from habmap.measures import significant
 from habmap.show import words
 from habmap.show.handout.records import Handout, HandoutDue, HandoutUnit
 from habmap.show.records import PageUnit
+from habmap.show.season_bars import worked_seasons
 from habmap.vocabulary import PRACTICE_WORDS, WIND_WORDS, wind_16
+from habmap.work.effort import TOO_FEW_LINES
 from habmap.work.effort_account import EffortResult
-from habmap.work.season_account import Season
 from habmap.work.seasons import WHAT_WORDS
 
 
@@ -20,9 +24,11 @@ def by_season(handout: Handout) -> str:
         start = words.tenths(handout.account.start_remaining_acres)
         return f"Nothing is logged yet: {start} acres of cedar as they stood at the start."
     best, last = max(seasons, key=lambda season: season.treated_acres), seasons[-1]
-    done = f"{words.tenths(last.cumulative_treated_acres)} acres treated at least once"
-    done += f" in {_count(len(seasons), 'season')}"
-    if len(seasons) == 1 or best.treated_acres < words.SPOKEN_ACRES:
+    if best.treated_acres < words.SPOKEN_ACRES:
+        return f"No acres were treated for the first time yet; {words.tenths(last.remaining_acres)} remain."
+    when = worked_seasons(seasons, today=handout.due_on)
+    done = f"{words.tenths(last.cumulative_treated_acres)} acres treated at least once {when}"
+    if len(seasons) == 1:
         return f"{done}; {words.tenths(last.remaining_acres)} remain."
     return f"{done}, the most in {best.label}: {words.tenths(best.treated_acres)} acres."
 
@@ -38,26 +44,6 @@ def practices(handout: Handout) -> str:
         return "No work is logged yet."
     told = ", ".join(f"{PRACTICE_WORDS[practice]} {words.tenths(acres)}" for practice, acres in spoken)
     return f"Acres worked so far: {told}."
-
-
-def season_rows(handout: Handout, most: int) -> list[tuple[str, str, str]]:
-    """Return label, acres treated in it and acres that then remained, the older seasons in one row if need be."""
-    seasons = list(handout.account.seasons)
-    rows: list[tuple[str, str, str]] = []
-    if len(seasons) > most:
-        older, seasons = seasons[: len(seasons) - most + 1], seasons[len(seasons) - most + 1 :]
-        rows.append(
-            (
-                "earlier",
-                words.tenths(sum(season.treated_acres for season in older)),
-                words.tenths(older[-1].remaining_acres),
-            )
-        )
-    return rows + [_row(season) for season in seasons]
-
-
-def _row(season: Season) -> tuple[str, str, str]:
-    return (season.label, words.tenths(season.treated_acres), words.tenths(season.remaining_acres))
 
 
 def running(handout: Handout) -> str:
@@ -78,14 +64,14 @@ def left_on_purpose(handout: Handout) -> str:
 # --- what comes next ----------------------------------------------------------------------------------------
 
 
-def comes_next(handout: Handout) -> str:
-    """Return what comes next and why, in one sentence."""
+def comes_next(handout: Handout, most: int = 3) -> str:
+    """Return what comes next, the first ``most`` units, in one sentence."""
     if not handout.page.units:
         return "What comes next cannot be said: no units are drawn yet."
     at_rest = words.waiting_sentence(handout.page, with_why=False)
     if not handout.next_units:
         return at_rest or "Nothing waits: no cedar ground here asks for work."
-    first, *others = [_name(one) for one in handout.next_units[:3]]
+    first, *others = [_name(one) for one in handout.next_units[:most]]
     return f"Next: {first}{f', then {words.joined(others)}' if others else ''}. {at_rest}".rstrip()
 
 
@@ -122,17 +108,29 @@ def _thick(one: HandoutUnit) -> str:
     among, stand = " among hardwoods" if one.unit.cover == "mixed" else "", one.stand
     if stand is None or stand.dense is None:
         return f"How thick its cedars stand{among} now is not measured."
-    count = "" if stand.stems_per_acre is None else f", about {stand.stems_per_acre:,.0f} to the acre"
+    count = "" if stand.stems_per_acre is None else f", about {two_digits(stand.stems_per_acre)} to the acre"
+    if one.is_dense_by_crowns and stand.canopy_pct is not None:
+        count = f": crowns cover {stand.canopy_pct:.0f}%"
     return f"{'Thick' if stand.dense else 'Thin'} cedars{among}{count}."
 
 
 def due(handout: Handout) -> list[str]:
     """Return what is due, what presses first, as one sentence after another."""
-    if not handout.due:
+    items = [item for item in handout.due if item.what != "checkup"]  # asked for on the last page, as eyes
+    if not items:
+        if handout.due:
+            return ["Nothing but check-ups is due now or in the 90 days to come."]
         return [f"Nothing is due on {words.day_words(handout.due_on)}, nor in the 90 days after it."]
-    lines = [_due(item, is_first=not number) for number, item in enumerate(handout.due)]
-    opening = "Now" if handout.due[0].state == "in force" else "Due"
+    lines = [_due(item, is_first=not number) for number, item in enumerate(items)]
+    opening = "Now" if items[0].state == "in force" else "Due"
     return [f"{opening}: {lines[0]}", *lines[1:]]
+
+
+#: On a wall "in the window" might be taken for leave to burn: what decides stands beside it.
+_SLASH: Final = {
+    "past the window": "slash past its drying days",
+    "in the window": "slash in its drying days (no leave to burn: the burn boss and the written plan decide)",
+}
 
 
 def _due(item: HandoutDue, *, is_first: bool) -> str:
@@ -142,8 +140,7 @@ def _due(item: HandoutDue, *, is_first: bool) -> str:
     elif item.state in ("on hold", "closed"):
         name += f", {item.state}"
     elif item.what == "drying":
-        # "In the window" on a wall might be taken for leave to burn; days past it are a warning and are said.
-        name = "slash past its drying days" if item.state == "past the window" else "slash drying"
+        name = _SLASH.get(item.state, "slash drying")
     elif item.state != "due":
         name += f", {item.state}"
     if item.words:
@@ -172,57 +169,68 @@ def remains(handout: Handout) -> str:
     if page.totals.remaining_acres < words.SPOKEN_ACRES:
         return "No cedar ground remains to be treated; what is asked now is upkeep and a watchful eye."
     text = f"{words.tenths(page.totals.remaining_acres)} acres remain"
-    if effort is not None and effort.person_hours_left is not None:
-        text += f"; at our own pace that is about {effort.person_hours_left:,.0f} person-hours"
+    if effort is not None and page.with_hours and effort.person_hours_left is not None and not _is_few(effort):
+        text += f"; at our own pace that is about {two_digits(effort.person_hours_left)} person-hours"
     return f"{text}. Help is welcome."
 
 
-def effort_sentences(effort: EffortResult, *, remaining_acres: float, contract: tuple[str, ...]) -> list[str]:
-    """Return hours and money so far and to come, each with its range where the log gives one."""
-    spent = [f"{effort.person_hours:,.0f} person-hours"] if effort.person_hours > 0 else []
-    if effort.cost > 0:
-        spent.append(f"{effort.cost:,.0f} {effort.currency}")
-    lines = [f"So far: {' and '.join(spent)}." if spent else "The log tells no hours and no cost yet."]
-    if remaining_acres < words.SPOKEN_ACRES:
-        lines.append("No acres remain whose hours could be told.")
-    elif effort.person_hours_left is None:
+def two_digits(value: float) -> str:
+    """Return a figure as a room remembers it: two digits, the rest zeros."""
+    return significant(value, 2)
+
+
+def _money(value: float, currency: str) -> str:
+    return f"${two_digits(value)}" if currency == "USD" else f"{two_digits(value)} {currency}"
+
+
+def _is_few(effort: EffortResult) -> bool:
+    return effort.lines < TOO_FEW_LINES
+
+
+def effort_sentences(handout: Handout) -> list[str]:
+    """Return hours and money so far and to come, as far as they are told and the log is long enough to tell."""
+    page, effort = handout.page, handout.effort
+    assert effort is not None
+    has_left = page.totals.remaining_acres >= words.SPOKEN_ACRES
+    hours, left = page.with_hours, effort.person_hours_left
+    spent = [f"{two_digits(effort.person_hours)} person-hours"] if hours and effort.person_hours > 0 else []
+    spent += [_money(effort.cost, effort.currency)] if page.with_cost and effort.cost > 0 else []
+    lines = [f"So far: about {' and '.join(spent)}." if spent else "The log tells nothing of it yet."]
+    if not has_left:
+        return [*lines, *handout.contract, "No acres remain whose hours could be told."]
+    if left is None:
         lines.append("What the rest would take is not known: no line of the log gives its hours.")
-    else:
-        days = "" if effort.person_days_left is None else f", {effort.person_days_left:,.0f} days of one person"
-        lines.append(
-            f"Clearing the rest: about {effort.person_hours_left:,.0f} person-hours"
-            f"{_range(effort.person_hours_left_low, effort.person_hours_left_high)}{days}."
-        )
-    if effort.cost_left:
-        lines.append(
-            f"It would cost about {effort.cost_left:,.0f} {effort.currency}"
-            f"{_range(effort.cost_left_low, effort.cost_left_high)}."
-        )
-    lines += contract
-    if effort.finish is not None and effort.hours_per_week is not None and remaining_acres >= words.SPOKEN_ACRES:
-        low, high = effort.finish_low, effort.finish_high
-        between = "" if low is None or high is None else f" ({words.short_day(low)} to {words.short_day(high)})"
-        without = ", without ground on hold" if effort.finish_without else ""
-        lines.append(
-            f"At {effort.hours_per_week:g} hours a week it ends about {words.short_day(effort.finish)}"
-            f"{between}{without}."
-        )
-    if effort.person_hours_left is not None and remaining_acres >= words.SPOKEN_ACRES:
-        lines.append(
-            "Piling, burning and upkeep come on top."
-            if effort.follow_up.person_hours_left is None
-            else f"Slash work: about {effort.follow_up.person_hours_left:,.0f} hours more; upkeep comes on top."
-        )
-    if effort.person_hours_left and effort.person_days_left and remaining_acres >= words.SPOKEN_ACRES:
-        lines.append(
-            f"At our pace an acre takes {effort.person_hours_left / remaining_acres:.1f} hours: a helper’s day is "
-            f"about {words.tenths(remaining_acres / effort.person_days_left)} acres."
-        )
-    return lines
+    elif _is_few(effort):
+        lines.append("What the rest would take: too few days logged to tell.")
+    if left is not None and not _is_few(effort):
+        if hours:
+            lines.append(
+                f"Clearing the rest: about {two_digits(left)} person-hours"
+                f"{_range(effort.person_hours_left_low, effort.person_hours_left_high)}."
+            )
+        if page.with_cost and effort.cost_left:
+            lines.append(f"It would cost about {_money(effort.cost_left, effort.currency)}.")
+        if hours and effort.finish is not None and effort.hours_per_week is not None:
+            without = ", without ground on hold" if effort.finish_without else ""
+            lines.append(f"At {effort.hours_per_week:g} hours a week it ends about {effort.finish:%B %Y}{without}.")
+        if hours:
+            slash = effort.follow_up.person_hours_left
+            lines.append(
+                "Piling, burning and upkeep come on top."
+                if slash is None
+                else f"Slash work: about {two_digits(slash)} hours more; upkeep comes on top."
+            )
+        if hours and effort.person_days_left:
+            a_day = page.totals.remaining_acres / effort.person_days_left
+            lines.append(
+                f"An acre takes about {two_digits(left / page.totals.remaining_acres)} hours: a helper’s day is about "
+                f"{significant(a_day, 2)} acres."
+            )
+    return [*lines, *handout.contract]
 
 
 def _range(low: float | None, high: float | None) -> str:
-    return "" if low is None or high is None else f" ({low:,.0f} to {high:,.0f})"
+    return "" if low is None or high is None else f" ({two_digits(low)} to {two_digits(high)})"
 
 
 def remaining_sentences(handout: Handout) -> list[str]:
@@ -246,10 +254,10 @@ def asked(handout: Handout) -> list[str]:
     lines = []
     first = next((one for one in handout.next_units if one.unit.remaining_acres >= words.SPOKEN_ACRES), None)
     if first is not None:
-        hours = first.person_hours_left
+        hours, few = first.person_hours_left, handout.effort is None or _is_few(handout.effort)
         lines.append(
             f"Cutting on {_name(first)}: {words.tenths(first.unit.remaining_acres)} acres"
-            + ("." if hours is None else f", about {hours:,.0f} person-hours.")
+            + ("." if hours is None or few else f", about {two_digits(hours)} person-hours.")
         )
     if handout.lying_acres >= words.SPOKEN_ACRES:
         lying = words.tenths(handout.lying_acres)

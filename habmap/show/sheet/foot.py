@@ -28,7 +28,7 @@ class Foot:
         """Break both texts so that their columns are about equally high."""
         leading = size_pt * LEADING
         trials = []
-        for share in (0.4, 0.44, 0.48, 0.52, 0.56, 0.6) if cautions else (0.0,):
+        for share in (0.4, 0.44, 0.48, 0.52, 0.56, 0.6, 0.66, 0.72, 0.78) if cautions else (0.0,):
             box = share * width
             boxed = [line for text in cautions for line in wrapped(text, box - 2 * _INSET_PT, size_pt=size_pt)]
             beside = wrapped(" ".join(how), width - box - (GAP_PT if box else 0.0), size_pt=size_pt)

@@ -224,7 +224,9 @@ def keep_marks_clear(frame: Frame, features: Sequence[PageFeature], labels: Labe
                 labels.take(part.bounds, anyway=True)
 
 
-def draw_feature_labels(pen: Pen, frame: Frame, features: Sequence[PageFeature], labels: Labels) -> None:
+def draw_feature_labels(
+    pen: Pen, frame: Frame, features: Sequence[PageFeature], labels: Labels, *, size_pt: float = LEAST_PT
+) -> None:
     """Set the names of features where they cover nothing."""
     window = shapely.box(*frame.box).buffer(-6)
     # A line has room along all its length, a point only beside itself: points first.
@@ -239,7 +241,7 @@ def draw_feature_labels(pen: Pen, frame: Frame, features: Sequence[PageFeature],
             points = [longest.interpolate(share, normalized=True) for share in (0.5, 0.3, 0.7, 0.15, 0.85)]
         else:
             points = [longest.representative_point()]
-        line = _Line(label, is_serif=True)
+        line = _Line(label, size_pt, is_serif=True)
         if "Line" in longest.geom_type and _set_along(pen, labels, longest, line, ink):
             continue
         side = line.width_pt / 2 + 10

@@ -151,16 +151,6 @@ def at_most(count: int, lines: list[str]) -> list[str]:
     return lines if len(lines) <= count else [*lines[: count - 1], f"{lines[count - 1][:-2]}…"]
 
 
-def whole_sentences(count: int, text: str, width_pt: float, *, size_pt: float) -> list[str]:
-    """Wrap a text into no more lines than ``count``, without those of its last sentences that have no room."""
-    sentences = text.strip().rstrip(".").split(". ")
-    lines = wrapped(". ".join(sentences) + ".", width_pt, size_pt=size_pt)
-    while len(lines) > count and len(sentences) > 1:
-        sentences.pop()
-        lines = wrapped(". ".join(sentences) + ".", width_pt, size_pt=size_pt)
-    return at_most(count, lines)
-
-
 def clipped(text: str, width_pt: float, *, size_pt: float, is_serif: bool = False) -> str:
     """Return a text cut with an ellipsis so that it is no wider than ``width_pt``."""
     text = printable(text)
