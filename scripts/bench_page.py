@@ -44,6 +44,14 @@ SEEN_MS: Final = """() => new Promise((resolve) => {
   const later = () => requestAnimationFrame(() => requestAnimationFrame(() => resolve(performance.now())));
   if (document.readyState === "complete") later(); else addEventListener("load", later);
 })"""
+#: Resolves with the milliseconds from a press of "earlier" to the second frame after it, the page having been at rest.
+STEP_MS: Final = """() => new Promise((resolve) => setTimeout(() => {
+  const began = performance.now();
+  document.getElementById("earlier").click();
+  requestAnimationFrame(() => requestAnimationFrame(() => resolve(performance.now() - began)));
+}, 1500))"""
+#: The first step back may take this share of the page's own opening: 300 ms where it opens in one second.
+MOST_STEP: Final = 0.3
 _BARE: Final = """<!DOCTYPE html>
 <html lang="en"><head><meta charset="utf-8"><title>Bare</title><style>%(css)s</style>
 <style>html, body, #map { height: 100%%; margin: 0; }</style></head>
@@ -116,12 +124,17 @@ def _collection(shapes: Sequence[MultiPolygon]) -> str:
     return json.dumps({"type": "FeatureCollection", "features": found})
 
 
-def seen_ms(browser: Browser, path: Path) -> float:
-    """Open a page in a window of its own, network off, and return the milliseconds until it is drawn."""
+def seen_ms(browser: Browser, path: Path, *, steps: list[float] | None = None) -> float:
+    """Open a page in a window of its own, network off, and return the milliseconds until it is drawn.
+
+    To ``steps`` the time of the first step back along the ruler is added [ms].
+    """
     context = browser.new_context(viewport={"width": 1400, "height": 900}, offline=True)
     page = context.new_page()
     page.goto(path.as_uri(), wait_until="commit")
     found = float(page.evaluate(SEEN_MS))
+    if steps is not None:
+        steps.append(float(page.evaluate(STEP_MS)))
     context.close()
     return found
 
@@ -147,15 +160,16 @@ def main() -> int:
         for name, path in (("habmap", ours), ("bare Leaflet", bare)):
             print(f"{name:13} {path.stat().st_size / 1e6:5.2f} MB")
         times_ms: list[tuple[float, float]] = []
+        steps_ms: list[float] = []
         with sync_playwright() as playwright:
             browser = playwright.chromium.launch(
                 executable_path=chromium, args=["--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage"]
             )
             for turn in range(chosen.pairs + 1):
                 if turn % 2:
-                    first, second = seen_ms(browser, ours), seen_ms(browser, bare)
+                    first, second = seen_ms(browser, ours, steps=steps_ms), seen_ms(browser, bare)
                 else:
-                    second, first = seen_ms(browser, bare), seen_ms(browser, ours)
+                    second, first = seen_ms(browser, bare), seen_ms(browser, ours, steps=steps_ms)
                 if turn:  # the first pair only warms the disk and the browser
                     times_ms.append((first, second))
             browser.close()
@@ -164,7 +178,9 @@ def main() -> int:
         print(f"{name:13} {statistics.median(values):6.0f} ms  (least {min(values):.0f}, most {max(values):.0f})")
     ratio = statistics.median(habmap / plain for habmap, plain in times_ms)
     print(f"habmap / bare {ratio:6.2f} ×   of {len(times_ms)} pairs; demanded: at most {MOST_TIMES}")
-    return 0 if ratio <= MOST_TIMES else 1
+    step = statistics.median(steps_ms[1:]) / statistics.median(opened for opened, _ in times_ms)
+    print(f"first step back {statistics.median(steps_ms[1:]):.0f} ms, {step:.2f} of the opening; demanded: {MOST_STEP}")
+    return 0 if ratio <= MOST_TIMES and step <= MOST_STEP else 1
 
 
 if __name__ == "__main__":

@@ -65,5 +65,5 @@ def test_names_and_dates_lie_on_their_own_ground(
                 dates += 1
             if one["kind"] in ("unitname", "day", "order"):
                 assert not any(words.intersects(house) for house in houses), (said, step)
-        page.get_by_role("button", name="closer").click()
+        page.get_by_role("button", name="zoom in").click()
     assert dates > 0 or name == "sixty"

@@ -110,7 +110,7 @@ def test_it_draws_shade_ground_numbers_and_features(open_page: Open, owner_map: 
     assert page.locator(".mark.order span").first.is_visible()
     assert page.locator(".mark.day:not(.hushed) >> text=/\\d{4}/").count() == 0  # dates only closer in
     for _ in range(2):
-        page.get_by_role("button", name="closer").click()
+        page.get_by_role("button", name="zoom in").click()
     assert page.locator(".mark.day:not(.hushed) >> text=/\\d{4}/").count() >= 1
     assert page.locator("#scale text").all_text_contents()[1].endswith(" ft")
 

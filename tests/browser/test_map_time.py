@@ -101,7 +101,7 @@ def test_time_moves_by_key_and_each_day_shows_the_librarys_acres(
     assert page.locator("#ruler-said").inner_text() == "Sprayed on August 30, 2025: 3.9 acres on Hayrack Hill."
     assert "as of August 30, 2025" in page.locator(".place").inner_text()
     assert page.locator(".mark.order:not(.hushed)").filter(visible=True).count() == 0
-    page.get_by_role("button", name="closer").click()
+    page.get_by_role("button", name="zoom in").click()
     ruler.focus()
     labels = page.locator(".mark.day:not(.hushed)").all_inner_texts()
     assert labels
