@@ -77,6 +77,8 @@ _ROOMS: Final = tuple(
     )
 )
 _PAGES: Final = (3, 4)
+#: Rows to write the crew in, beyond what the room of lists says: the page that is filled in has room.
+_MORE_CREW: Final = 4
 #: Of the block's name in the headline, and of the property's [characters].
 _BLOCK_CHARACTERS: Final = 60
 _NAME_CHARACTERS: Final = 90
@@ -146,7 +148,7 @@ def burn_sheet(
         grid=grid,
         edges=result.edges,
         keys=keys,
-        units=tuple((f"{unit.unit_id} {unit.name or ''}".strip(), unit.geometry) for unit in units),
+        units=tuple((unit.unit_id, unit.name or "", unit.geometry) for unit in units),
         features=page_features(features),
         ringed=tuple(
             feature.geometry
@@ -182,7 +184,7 @@ def burn_sheet(
         by_hand=hand_sections(
             notify=result.notify,
             notices=tuple((told.who, told.when, told.how) for told in result.notices),
-            crew_rows=room.crew,
+            crew_rows=room.crew + _MORE_CREW,
             kept=kept_words(result),
             middle_words=f"Middle of the block: {abs(lat):.5f} {'N' if lat >= 0 else 'S'}, "
             f"{abs(lon):.5f} {'E' if lon >= 0 else 'W'} (degrees, WGS 84).",

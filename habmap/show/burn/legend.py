@@ -102,7 +102,7 @@ def _items(
     found += [(_swatch(pattern), words) for pattern, words in _grounds(sheet)]
     if sheet.boundary is not None and is_shown(shapely.boundary(sheet.boundary)):
         found.append((lambda pen, x, y: draw_property(pen, line(x, y)), "property line"))
-    if any(is_shown(shapely.boundary(shape)) for _, shape in sheet.units):
+    if any(is_shown(shapely.boundary(shape)) for _, _, shape in sheet.units):
         found.append((lambda pen, x, y: draw_edge(pen, line(x, y), "neighbor"), "unit edge"))
     looks: dict[tuple[str, bool], BaseGeometry] = {}
     for feature in sheet.features:

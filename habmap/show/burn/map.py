@@ -46,7 +46,7 @@ def draw_burn_map(pen: Pen, frame: Frame, sheet: BurnSheet) -> None:
         pattern_area(pen, frame.on_paper(share.geometry), over_pattern(share.kind), clip=clip)
     if sheet.relief is not None:
         draw_contours(pen, frame, sheet.relief)
-    for _, shape in sheet.units:
+    for _, _, shape in sheet.units:
         draw_edge(pen, frame.on_paper(shape), "neighbor", clip=clip)
     if sheet.boundary is not None:
         draw_property_line(pen, frame.on_paper(shapely.boundary(sheet.boundary)), clip=clip)
@@ -183,14 +183,17 @@ def _edge_keys(pen: Pen, frame: Frame, sheet: BurnSheet, labels: Labels) -> None
 
 def _unit_labels(pen: Pen, frame: Frame, sheet: BurnSheet, labels: Labels) -> None:
     window = shapely.box(*frame.box)
-    for label, shape in sheet.units:
+    for unit_id, name, shape in sheet.units:
         ground = shapely.intersection(shapely.make_valid(frame.on_paper(shape)), window)
         if ground.area < 900:
             continue
         x, y = shapely.maximum_inscribed_circle(ground, tolerance=1.0).coords[0]
         spots = [(x, y + 14 * step) for step in (0, 1, -1, 2, -2)]
         spots += [(x + right, y + up) for right in (-45, 45) for up in (0, 16, -16)]
-        _set(pen, labels, spots, (clipped(label, 150, size_pt=10.0, is_serif=True),), size_pt=10.0)
+        label = f"{unit_id} {name}".strip()
+        if text_width_pt(label, size_pt=10.0, is_serif=True) > ground.bounds[2] - ground.bounds[0]:
+            label = clipped(unit_id, 150, size_pt=10.0, is_serif=True)  # a name never lies on its neighbors
+        _set(pen, labels, spots, (label,), size_pt=10.0)
 
 
 def _set(

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 import matplotlib as mpl
+import numpy as np
 from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.path import Path as Outline
 
@@ -195,12 +196,25 @@ def _laid_out(sheet: BurnSheet, size: tuple[float, float]) -> list[list[tuple[Se
 
 
 def _columns(sections: Sequence[Section], size: tuple[float, float]) -> list[list[tuple[Section, float, float]]]:
-    """Set sections in two columns a page, in their order but for those that may fill a column's foot."""
+    """Set sections in two columns a page, about equally long where one page holds them all."""
     width = _column_pt(size)
+    heights = [(section, _height(section, width)) for section in sections]
     top, floor = size[1] - MARGIN_PT - 14, MARGIN_PT + 9
+    pages = _set_down(heights, width, top, floor)
+    if len(pages) > 1:
+        return pages
+    trials = np.arange(top - sum(height for _, height in heights) / 2, floor, -_LINE_PT).tolist()
+    even = (_set_down(heights, width, top, trial) for trial in trials)
+    return next((trial for trial in even if len(trial) == 1), pages)
+
+
+def _set_down(
+    sections: Sequence[tuple[Section, float]], width: float, top: float, floor: float
+) -> list[list[tuple[Section, float, float]]]:
+    """Set sections of known heights in their order, but for those that may fill a column's foot."""
     pages: list[list[tuple[Section, float, float]]] = [[]]
     column, y = 0, top
-    left = [(section, _height(section, width)) for section in sections]
+    left = list(sections)
     while left:
         fits = (at for at, (section, high) in enumerate(left) if y - high >= floor and (at == 0 or section.may_move))
         chosen = next(fits, 0 if y == top else None)

@@ -92,7 +92,7 @@ class BurnSheet:
     keys
         Each stretch's key, as D1, by what it is listed as.
     units
-        Label and outline (lon/lat) of every unit.
+        Id, name and outline (lon/lat) of every unit.
     past_title
         What stands on every page of a past burn's sheet made again; ``None`` = it is no such sheet.
     wind_words
@@ -121,7 +121,7 @@ class BurnSheet:
     grid: LocalGrid
     edges: tuple[Edge, ...]
     keys: Mapping[tuple[str, str], str]
-    units: tuple[tuple[str, BaseGeometry], ...]
+    units: tuple[tuple[str, str, BaseGeometry], ...]
     features: tuple[PageFeature, ...]
     ringed: tuple[BaseGeometry, ...]
     places: tuple[NearPlace, ...] = ()
