@@ -46,9 +46,9 @@ def _sheet(name: str, tmp_path: Any, monkeypatch: pytest.MonkeyPatch, paper: str
         lines.append((x, y, words, style))
         real_text(self, x, y, words, **style)
 
-    def draw_words(pen: Pen, frame: Frame, page: Page) -> None:
+    def draw_words(pen: Pen, frame: Frame, page: Page, **more: Any) -> None:
         lines.clear()
-        real_words(pen, frame, page)
+        real_words(pen, frame, page, **more)
         told.frame, told.page = frame, page
         last: float | None = None
         for x, y, words, style in lines:
@@ -178,7 +178,9 @@ def test_a_creeks_name_runs_along_its_line(tmp_path: Any, monkeypatch: pytest.Mo
     frames: list[Frame] = []
     real_words = sheet_module.draw_words
     monkeypatch.setattr(
-        sheet_module, "draw_words", lambda pen, frame, page: (frames.append(frame), real_words(pen, frame, page))
+        sheet_module,
+        "draw_words",
+        lambda pen, frame, page, **more: (frames.append(frame), real_words(pen, frame, page, **more)),
     )
     write_sheet(winding(), target=tmp_path / "a.pdf", folder=tmp_path, now=NOW, paper="letter")
     ((x, y, turn_deg),) = told

@@ -67,9 +67,11 @@ class Labels:
         return float(np.sum(np.clip(wide, 0, None) * np.clip(high, 0, None)))
 
 
-def draw_words(pen: Pen, frame: Frame, page: Page) -> None:
-    """Set the words of the whole map over its ground: units, features, work and heights."""
+def draw_words(pen: Pen, frame: Frame, page: Page, *, clear: Sequence[tuple[float, float, float, float]] = ()) -> None:
+    """Set the words of the whole map over its ground: units, features, work and heights; none within ``clear``."""
     labels = Labels(frame)
+    for box in clear:
+        labels.take(box, anyway=True)
     keep_marks_clear(frame, page.features, labels)
     _unit_labels(pen, frame, page.units, labels)
     draw_feature_labels(pen, frame, page.features, labels)

@@ -44,6 +44,8 @@ class Frame:
         Grid point [m] in the middle of the frame.
     grid
         The place's grid.
+    grow
+        How much larger than its points the page is drawn (`Pen`).
     """
 
     left: float
@@ -53,11 +55,12 @@ class Frame:
     scale: int
     middle_xy: tuple[float, float]
     grid: LocalGrid
+    grow: float = 1.0
 
     @property
     def pt_per_ground_m(self) -> float:
         """Points of paper to a meter of ground."""
-        return PT_PER_M / self.scale
+        return PT_PER_M / self.scale / self.grow
 
     @property
     def box(self) -> tuple[float, float, float, float]:

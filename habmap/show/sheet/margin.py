@@ -15,6 +15,8 @@ from habmap.show.sheet.pen import LEAST_PT, Pen, text_width_pt, wrapped
 
 #: Height of the strip [pt].
 SCALE_STRIP_PT: Final = 34.0
+#: Less than this no compass in a hand shows, and nothing is said of it.
+_WORTH_SAYING_DEG: Final = 0.5
 _NICE: Final = (1, 2, 5)
 
 
@@ -27,6 +29,7 @@ def draw_scale(
     top: float,
     size_pt: float = LEAST_PT,
     has_words: bool = True,
+    more: str = "",
 ) -> None:
     """Draw the strip under the map between two edges [pt], downward from ``top``; its height grows with the type.
 
@@ -42,7 +45,9 @@ def draw_scale(
     if has_words:
         # Clear of the last figure and its unit, which stand past the end of a bar.
         text_left = bar_left + longest + text_width_pt("0,000 meters", size_pt=size_pt) - 4 * k
-        lines = wrapped(scale_words(frame.scale, convergence_deg), right - text_left, size_pt=size_pt)
+        lines = wrapped(
+            f"{scale_words(frame.scale, convergence_deg)} {more}".strip(), right - text_left, size_pt=size_pt
+        )
         pen.block(text_left, top - 3, lines, size_pt=size_pt)
 
 
@@ -64,8 +69,8 @@ def north_words(convergence_deg: float) -> str:
     convergence_deg
         A true bearing is a grid bearing plus this [°].
     """
-    if abs(convergence_deg) < 0.005:
-        return "True north is up (grid convergence at the middle 0.00°)."
+    if abs(convergence_deg) < _WORTH_SAYING_DEG:
+        return "True north is up."
     side = "left" if convergence_deg > 0 else "right"
     return f"True north is {abs(convergence_deg):.2f}° {side} of up (the grid’s convergence at the middle)."
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any, Final, Literal
 
 from habmap.errors import InputError
@@ -16,6 +17,9 @@ SIZES_PT: Final[dict[Paper, tuple[float, float]]] = {
     "letter": (612.0, 792.0), "tabloid": (792.0, 1224.0), "a4": (210 * MM_PT, 297 * MM_PT),
     "a3": (297 * MM_PT, 420 * MM_PT),
 }  # fmt: skip
+#: How much larger all is drawn on a sheet for a wall than on one for a hand: A3 is A4 by √2, tabloid is treated so too.
+#: The smallest type is then 12.7 pt, capitals 3.3 mm high: 7 minutes of arc from 5 ft, where plain eyesight asks for 5.
+GROWN: Final[dict[Paper, float]] = {"letter": 1.0, "a4": 1.0, "tabloid": math.sqrt(2), "a3": math.sqrt(2)}
 #: Scales that are round as 1:N, or as whole tens and hundreds of feet to the inch.
 _ROUND: Final = (1.0, 1.2, 1.5, 2.0, 2.4, 2.5, 3.0, 3.6, 4.0, 4.8, 5.0, 6.0, 7.5, 8.0, 9.6)
 SCALES: Final[tuple[int, ...]] = tuple(round(step * 10**power) for power in range(2, 9) for step in _ROUND)

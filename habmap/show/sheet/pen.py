@@ -197,11 +197,17 @@ class _Line(Artist):
 
 
 class Pen:
-    """Draws on one page; x from the left and y from the bottom, both in points."""
+    """Draws on one page; x from the left and y from the bottom, both in points.
 
-    def __init__(self, size_pt: tuple[float, float]) -> None:
-        self.size_pt = size_pt
-        self.figure = Figure(figsize=(size_pt[0] / 72, size_pt[1] / 72))
+    Parameters
+    ----------
+    grow
+        All is drawn so many times larger than its points, type and lines too: for a sheet read from farther off.
+    """
+
+    def __init__(self, size_pt: tuple[float, float], *, grow: float = 1.0) -> None:
+        self.size_pt, self._grow = size_pt, grow
+        self.figure = Figure(figsize=(size_pt[0] * grow / 72, size_pt[1] * grow / 72))
         self.figure.patch.set_facecolor("white")  # the paper itself: no ink is spent on a ground
         self._axes: Axes = self.figure.add_axes((0, 0, 1, 1))
         self._axes.set_axis_off()
@@ -215,18 +221,16 @@ class Pen:
 
     def path(self, outline: Outline, *, clip: Outline | None = None, **style: Any) -> None:
         """Draw an outline; ``style`` as of a matplotlib patch."""
-        patch = PathPatch(outline, zorder=self._next(), **{"facecolor": "none", "edgecolor": "none", **style})
+        look = {"facecolor": "none", "edgecolor": "none", "linewidth": 1.0, **style}
+        patch = PathPatch(outline, zorder=self._next(), **look | {"linewidth": look["linewidth"] * self._grow})
         self._axes.add_artist(patch)  # not add_patch: the page's limits stand, no outline is measured for them
         patch.set_clip_path(None if clip is None else PathPatch(clip, transform=self._axes.transData))
 
     def box(self, left: float, bottom: float, width: float, height: float, **style: Any) -> None:
         """Draw a rectangle."""
-        self._axes.add_artist(
-            Rectangle(
-                (left, bottom), width, height,
-                zorder=self._next(), **{"facecolor": "none", "edgecolor": "none", "linewidth": 0.6, **style},
-            )
-        )  # fmt: skip
+        look = {"facecolor": "none", "edgecolor": "none", "linewidth": 0.6, **style}
+        look["linewidth"] *= self._grow
+        self._axes.add_artist(Rectangle((left, bottom), width, height, zorder=self._next(), **look))
 
     def rule(self, points: Sequence[tuple[float, float]], width: float = 0.5, **style: Any) -> None:
         """Draw a line through points."""
@@ -269,7 +273,8 @@ class Pen:
                 TextPath((start, 0), words, prop=font).transformed(turned),
                 facecolor=PAPER, edgecolor=PAPER, linewidth=2 * halo_pt, joinstyle="round",
             )  # fmt: skip
-        line = _Line(tuple(turned.transform((start, 0.0))), words, font, ink, turn_deg)
+        set_in = face(is_serif, size_pt * self._grow, is_bold)
+        line = _Line(tuple(turned.transform((start, 0.0))), words, set_in, ink, turn_deg)
         line.set_zorder(self._next())
         self._axes.add_artist(line)
 

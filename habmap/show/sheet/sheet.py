@@ -21,11 +21,12 @@ from habmap.show import words
 from habmap.show.copy_words import COPY_WORDS
 from habmap.show.records import Page, refuse_private
 from habmap.show.sheet.account import Account, bounded, legend_height_pt
+from habmap.show.sheet.edge_figures import figures_around
 from habmap.show.sheet.foot import GAP_PT, Foot
 from habmap.show.sheet.labels import draw_words
 from habmap.show.sheet.map import Frame, draw_frame, draw_ground
 from habmap.show.sheet.margin import SCALE_STRIP_PT, draw_scale
-from habmap.show.sheet.paper import MM_PT, PDF_SETTINGS, SIZES_PT, Paper, fitting_scale
+from habmap.show.sheet.paper import GROWN, MM_PT, PDF_SETTINGS, SIZES_PT, Paper, fitting_scale
 from habmap.show.sheet.pen import LEADING, LEAST_PT, Pen, at_most, wrapped
 from habmap.show.terrain_words import elevation_words
 from habmap.vocabulary import file_mark
@@ -92,6 +93,7 @@ class _Layout:
     frame: tuple[float, float, float, float]
     account: tuple[float, float, float, float]
     scale: int
+    grow: float
 
 
 def file_name(unit_id: str | None) -> str:
@@ -166,8 +168,9 @@ def draw_sheet(sheet: Sheet, path: Path, *, paper: Paper) -> SheetFigures:
     extent_m = shapely.total_bounds([sheet.grid.to_grid(shape) for shape in shapes])
     size_m = (float(extent_m[2] - extent_m[0]), float(extent_m[3] - extent_m[1]))
     middle_xy = (float(extent_m[0] + extent_m[2]) / 2, float(extent_m[1] + extent_m[3]) / 2)
-    short, long = SIZES_PT[paper]
-    layouts = [_layout(sheet, size_m, (long, short)), _layout(sheet, size_m, (short, long))]
+    grow = GROWN[paper]
+    short, long = (side / grow for side in SIZES_PT[paper])
+    layouts = [_layout(sheet, size_m, size, grow) for size in ((long, short), (short, long))]
     layout = min(layouts, key=lambda one: one.scale)
     with mpl.rc_context(PDF_SETTINGS):
         pages, frame = _pages(sheet, layout, middle_xy)
@@ -179,8 +182,8 @@ def draw_sheet(sheet: Sheet, path: Path, *, paper: Paper) -> SheetFigures:
     return SheetFigures(
         scale=layout.scale,
         orientation=layout.orientation,
-        width_mm=layout.size[0] / MM_PT,
-        height_mm=layout.size[1] / MM_PT,
+        width_mm=layout.size[0] * grow / MM_PT,
+        height_mm=layout.size[1] * grow / MM_PT,
         pages=len(pages),
         convergence_deg=sheet.grid.convergence_deg(*frame.middle_lonlat),
     )
@@ -217,7 +220,7 @@ def _how(sheet: Sheet) -> list[str]:
     return lines + list(sheet.page.missing)
 
 
-def _layout(sheet: Sheet, size_m: tuple[float, float], size: tuple[float, float]) -> _Layout:
+def _layout(sheet: Sheet, size_m: tuple[float, float], size: tuple[float, float], grow: float) -> _Layout:
     width = size[0] - 2 * MARGIN_PT
     head = at_most(3, wrapped(headline(sheet), width, size_pt=_HEADLINE_PT, is_bold=True))
     said = [words.also(sheet.page)] if sheet.unit_id is None else []
@@ -237,24 +240,35 @@ def _layout(sheet: Sheet, size_m: tuple[float, float], size: tuple[float, float]
         frame = (*frame[:3], top - frame[1])
         beside = (MARGIN_PT, bottom, width, lower)
     scale = fitting_scale(
-        size_m, (frame[2], frame[3]), mend="look for an outline drawn far away, or draw one unit with --unit"
+        size_m,
+        (frame[2] * grow, frame[3] * grow),
+        mend="look for an outline drawn far away, or draw one unit with --unit",
     )
     orientation: Literal["landscape", "portrait"] = "landscape" if size[0] > size[1] else "portrait"
-    return _Layout(orientation, size, head, also, foot, frame, beside, scale)
+    return _Layout(orientation, size, head, also, foot, frame, beside, scale, grow)
 
 
 def _pages(sheet: Sheet, layout: _Layout, middle_xy: tuple[float, float]) -> tuple[list[Pen], Frame]:
     page = sheet.page
     if page.relief is not None:
         page = replace(page, relief=page.relief.at_scale(layout.scale))
-    pen = Pen(layout.size)
+    pen = Pen(layout.size, grow=layout.grow)
     y = pen.block(MARGIN_PT, layout.size[1] - MARGIN_PT + 3, layout.head, size_pt=_HEADLINE_PT, is_bold=True)
     pen.block(MARGIN_PT, y, layout.also, size_pt=10.0)
-    frame = Frame(*layout.frame, layout.scale, middle_xy, sheet.grid)
+    frame = Frame(*layout.frame, layout.scale, middle_xy, sheet.grid, layout.grow)
+    around = figures_around(frame)
     draw_ground(pen, frame, page, neighbors=sheet.neighbors)
-    draw_words(pen, frame, page)
+    draw_words(pen, frame, page, clear=around.boxes)
     draw_frame(pen, frame)
-    draw_scale(pen, frame, left=layout.frame[0], right=layout.frame[0] + layout.frame[2], top=layout.frame[1])
+    around.draw(pen)
+    draw_scale(
+        pen,
+        frame,
+        left=layout.frame[0],
+        right=layout.frame[0] + layout.frame[2],
+        top=layout.frame[1],
+        more=around.words,
+    )
     # The legend tells what is on this map, not what lies beyond its edge.
     window = shapely.box(*frame.box)
     features = tuple(one for one in page.features if frame.on_paper(one.geometry).intersects(window))
@@ -281,7 +295,7 @@ def _overleaf(sheet: Sheet, layout: _Layout, lines: Sequence[tuple[str, bool]]) 
             if column == columns or y - needed < MARGIN_PT:
                 column += 1
                 if column >= columns:
-                    pens.append(Pen(layout.size))
+                    pens.append(Pen(layout.size, grow=layout.grow))
                     column = 0
                     heading = f"{_dateline(sheet.page)} · overleaf {len(pens)}"
                     pens[-1].block(MARGIN_PT, layout.size[1] - MARGIN_PT + 3, bounded(heading, width), size_pt=12.0)
