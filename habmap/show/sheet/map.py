@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
@@ -28,6 +28,11 @@ _MARKED_AREAS: Final = frozenset(symbols.POINT_MARKS) - {"pond", "other", "airpo
 #: The shade is printed weaker than on screen: paper has no backlight, and the patterns must stay readable.
 _SHADE_ON_PAPER: Final = 0.6
 _SHADE_DPI: Final = 150
+#: A frame is looked at in so many strips, each way; a strip with more than this share of it bare is taken off it, but
+#: never nearer to the ground that the map is about than this [pt].
+_STRIPS: Final = 121
+_BARE: Final = 0.03
+_KEPT_PT: Final = 4.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -251,12 +256,7 @@ def _shade(relief: Relief, frame: Frame) -> np.ndarray[Any, Any]:
     x_m = frame.middle_xy[0] + x_pt / frame.pt_per_ground_m
     y_m = frame.middle_xy[1] + y_pt / frame.pt_per_ground_m
     across, up = np.meshgrid(x_m, y_m)
-    # As one line, which is far quicker to make than as many points.
-    lattice = shapely.LineString(np.column_stack([across.ravel(), up.ravel()]))
-    lonlat = shapely.get_coordinates(frame.grid.to_lonlat(lattice))
-    north, south, at = (_mercator(np.asarray(lat)) for lat in (relief.north, relief.south, lonlat[:, 1]))
-    row = (north - at) / (north - south) * source.shape[0] - 0.5
-    column = (lonlat[:, 0] - relief.west) / (relief.east - relief.west) * source.shape[1] - 0.5
+    row, column = _cell_of(relief, frame.grid, np.column_stack([across.ravel(), up.ravel()]))
     from scipy import ndimage
 
     shade = ndimage.map_coordinates(source, [row, column], order=1, cval=0.0).reshape(rows, columns)
@@ -265,6 +265,58 @@ def _shade(relief: Relief, frame: Frame) -> np.ndarray[Any, Any]:
         image[where, :3] = list(bytes.fromhex(color.removeprefix("#")))
     image[:, :, 3] = np.rint(255 * np.where(shade > 0, shade, -_SHADE_ON_PAPER * shade))
     return image
+
+
+def drawn_in_to_relief(frame: Frame, relief: Relief, ground: BaseGeometry) -> Frame:
+    """Return the frame without its outer strips that the relief does not reach, as far as the ground (page) lets it.
+
+    A relief that ends within a frame reads as an edge of the land.
+    """
+    known = np.isfinite(relief.shade)
+    left, bottom, right, top = frame.box
+    x, y = np.linspace(left, right, _STRIPS), np.linspace(top, bottom, _STRIPS)
+    center = np.array([left + frame.width / 2, bottom + frame.height / 2])
+    lattice = np.column_stack([axis.ravel() for axis in np.meshgrid(x, y)])
+    xy_m = np.array(frame.middle_xy) + (lattice - center) / frame.pt_per_ground_m
+    row, column = _cell_of(relief, frame.grid, xy_m)
+    r, c = np.rint(row).astype(int), np.rint(column).astype(int)
+    within = (r >= 0) & (c >= 0) & (r < known.shape[0]) & (c < known.shape[1])
+    seen = np.zeros(len(r), bool)
+    seen[within] = known[r[within], c[within]]
+    seen = seen.reshape(_STRIPS, _STRIPS)
+    own = shapely.bounds(ground) + np.array([-_KEPT_PT, -_KEPT_PT, _KEPT_PT, _KEPT_PT])
+    if not seen.any():
+        return frame
+    rows, columns = [0, _STRIPS - 1], [0, _STRIPS - 1]
+    while True:  # the barest of the four outer strips goes first
+        part = seen[rows[0] : rows[1] + 1, columns[0] : columns[1] + 1]
+        strips = [
+            (1 - part[:, 0].mean(), columns, 0, 1, x[columns[0] + 1] <= own[0]),
+            (1 - part[:, -1].mean(), columns, 1, -1, x[columns[1] - 1] >= own[2]),
+            (1 - part[0].mean(), rows, 0, 1, y[rows[0] + 1] >= own[3]),
+            (1 - part[-1].mean(), rows, 1, -1, y[rows[1] - 1] <= own[1]),
+        ]
+        bare = [(share, ends, end, step) for share, ends, end, step, may_go in strips if may_go and share > _BARE]
+        if not bare:
+            break
+        _, ends, end, step = max(bare, key=lambda one: one[0])
+        ends[end] += step
+    box = np.array([x[columns[0]], y[rows[1]], x[columns[1]], y[rows[0]]])
+    middle = np.array(frame.middle_xy) + ((box[:2] + box[2:]) / 2 - center) / frame.pt_per_ground_m
+    return replace(
+        frame, left=float(box[0]), bottom=float(box[1]), width=float(box[2] - box[0]), height=float(box[3] - box[1]),
+        middle_xy=(float(middle[0]), float(middle[1])),
+    )  # fmt: skip
+
+
+def _cell_of(relief: Relief, grid: LocalGrid, xy_m: np.ndarray[Any, Any]) -> tuple[Any, Any]:
+    """Return row and column in the relief's Mercator grid of points of the place's grid [m]."""
+    # As one line, which is far quicker to make than as many points.
+    lonlat = shapely.get_coordinates(grid.to_lonlat(shapely.LineString(xy_m)))
+    north, south, at = (_mercator(np.asarray(lat)) for lat in (relief.north, relief.south, lonlat[:, 1]))
+    row = (north - at) / (north - south) * relief.shade.shape[0] - 0.5
+    column = (lonlat[:, 0] - relief.west) / (relief.east - relief.west) * relief.shade.shape[1] - 0.5
+    return row, column
 
 
 def _mercator(lat_deg: np.ndarray[Any, Any]) -> np.ndarray[Any, Any]:
