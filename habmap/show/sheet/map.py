@@ -281,9 +281,9 @@ def drawn_in_to_relief(frame: Frame, relief: Relief, ground: BaseGeometry) -> Fr
     row, column = _cell_of(relief, frame.grid, xy_m)
     r, c = np.rint(row).astype(int), np.rint(column).astype(int)
     within = (r >= 0) & (c >= 0) & (r < known.shape[0]) & (c < known.shape[1])
-    seen = np.zeros(len(r), bool)
-    seen[within] = known[r[within], c[within]]
-    seen = seen.reshape(_STRIPS, _STRIPS)
+    found = np.zeros(len(r), bool)
+    found[within] = known[r[within], c[within]]
+    seen = found.reshape(_STRIPS, _STRIPS)
     own = shapely.bounds(ground) + np.array([-_KEPT_PT, -_KEPT_PT, _KEPT_PT, _KEPT_PT])
     if not seen.any():
         return frame

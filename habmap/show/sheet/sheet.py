@@ -24,7 +24,7 @@ from habmap.show.sheet.account import Account, bounded, legend_height_pt
 from habmap.show.sheet.edge_figures import figures_around
 from habmap.show.sheet.foot import GAP_PT, Foot
 from habmap.show.sheet.labels import draw_words
-from habmap.show.sheet.map import Frame, draw_frame, draw_ground
+from habmap.show.sheet.map import Frame, draw_frame, draw_ground, drawn_in_to_relief
 from habmap.show.sheet.margin import SCALE_STRIP_PT, draw_scale
 from habmap.show.sheet.paper import GROWN, MM_PT, PDF_SETTINGS, SIZES_PT, Paper, fitting_scale
 from habmap.show.sheet.pen import LEADING, LEAST_PT, Pen, at_most, wrapped
@@ -256,6 +256,10 @@ def _pages(sheet: Sheet, layout: _Layout, middle_xy: tuple[float, float]) -> tup
     y = pen.block(MARGIN_PT, layout.size[1] - MARGIN_PT + 3, layout.head, size_pt=_HEADLINE_PT, is_bold=True)
     pen.block(MARGIN_PT, y, layout.also, size_pt=10.0)
     frame = Frame(*layout.frame, layout.scale, middle_xy, sheet.grid, layout.grow)
+    if page.relief is not None:
+        shapes = [unit.geometry for unit in page.units]
+        shapes += [page.boundary] if page.boundary is not None and sheet.unit_id is None else []
+        frame = drawn_in_to_relief(frame, page.relief, shapely.union_all([frame.on_paper(one) for one in shapes]))
     around = figures_around(frame)
     draw_ground(pen, frame, page, neighbors=sheet.neighbors)
     draw_words(pen, frame, page, clear=around.boxes)
@@ -266,7 +270,7 @@ def _pages(sheet: Sheet, layout: _Layout, middle_xy: tuple[float, float]) -> tup
         frame,
         left=layout.frame[0],
         right=layout.frame[0] + layout.frame[2],
-        top=layout.frame[1],
+        top=frame.bottom,
         more=around.words,
     )
     # The legend tells what is on this map, not what lies beyond its edge.
