@@ -247,18 +247,10 @@ def draw_feature_labels(
         if "Line" in longest.geom_type and _set_along(pen, labels, longest, line, ink):
             continue
         side = line.width_pt / 2 + 10
-        beside = ((0, 13), (0, -13), (side, 0), (-side, 0), (side, 10), (-side, 10), (side, -10), (-side, -10))
-        shifts = (
-            *beside,
-            (0, 17),
-            (0, -17),
-            (0, 24),
-            (0, -24),
-            (side, 18),
-            (-side, 18),
-        )  # off what is drawn beside a line
+        beside = [(0, 13), (0, -13), (side, 0), (-side, 0), (side, 10), (-side, 10), (side, -10), (-side, -10)]
+        shifts = [*beside, (0, 17), (0, -17), (0, 24), (0, -24)]  # off what is drawn beside a line
         if "Polygon" in longest.geom_type:  # a pond under the words of its unit is named above or below them
-            shifts = (*shifts, (0, 34), (0, -34), (0, 46), (0, -46))
+            shifts += [(0, 34), (0, -34), (0, 46), (0, -46)]
         spots = ((point.x + right, point.y + up) for point in points for right, up in shifts)
         any(_set(pen, labels, spot, [line], ink=ink) for spot in spots)
 
