@@ -182,7 +182,7 @@ class DueItem:
         ``None`` where it holds for the whole property.
     state
         Plain words on where it stands: ``drying``, ``in the window``, ``past the window``, ``due``, ``coming``, ``in
-        force``, ``not yet allowed``, ``open``, ``overdue``, ``done``, ``on hold``, ``closed``.
+        force``, ``before its start date``, ``open``, ``overdue``, ``done``, ``on hold``, ``closed``.
     name
         What the thing is called as long as it is the same thing, while its words, dates and acres change.
     since_date, from_date, to_date
@@ -384,7 +384,7 @@ def _contract(line: ContractDate, on: date) -> DueItem:
     if done:
         state = "done"
     elif line.not_before is not None and on < line.not_before:
-        state = "not yet allowed"
+        state = "before its start date"
     elif line.due is not None and on > line.due:
         state = "overdue"
     elif line.due is not None and line.due <= days_after(on, AHEAD_DAYS):

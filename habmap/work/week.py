@@ -214,7 +214,7 @@ def _barriers(items: Iterable[DueItem]) -> list[Barrier]:
     for item in items:
         if item.state == "in force":
             found.append(Barrier(what=item.what, unit_id=item.unit_id, to_date=item.to_date, reason=item.words))
-        elif item.what == "contract" and item.state == "not yet allowed" and item.from_date is not None:
+        elif item.what == "contract" and item.state == "before its start date" and item.from_date is not None:
             last = days_after(item.from_date, -1)
             for unit_id in (item.unit_id or "").split(";"):
                 found.append(Barrier(what="contract", unit_id=unit_id or None, to_date=last, reason=item.name))

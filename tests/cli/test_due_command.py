@@ -152,7 +152,7 @@ def test_every_kind_of_thing_with_its_days(run_habmap: Run, master: Path) -> Non
     assert [item["state"] for item in of(found, "checkup", "K1")] == ["overdue"]
 
     states = {item["words"].split(" (")[0]: item["state"] for item in of(found, "contract")}
-    assert states["EQIP 7"] == "due" and states["EQIP 8"] == "not yet allowed"
+    assert states["EQIP 7"] == "due" and states["EQIP 8"] == "before its start date"
 
 
 def test_a_ban_over_new_year_is_in_force_on_both_sides(run_habmap: Run, master: Path) -> None:

@@ -206,7 +206,7 @@ def test_a_dated_ban_ends() -> None:
 @pytest.mark.parametrize(
     ("applied", "on", "state"),
     [
-        (0.0, date(2026, 1, 14), "not yet allowed"),
+        (0.0, date(2026, 1, 14), "before its start date"),
         (0.0, date(2026, 1, 15), "open"),
         (0.0, date(2026, 7, 15), "due"),
         (1.0, date(2026, 10, 2), "overdue"),

@@ -164,7 +164,7 @@ def _contract(items: Sequence[DueItem]) -> tuple[str, ...]:
     for item in items:
         if item.what == "contract":
             until = "" if item.to_date is None else f", due {short_day(item.to_date)}"
-            state = f" ({item.state})" if item.state in ("overdue", "not yet allowed") else ""
+            state = f" ({item.state})" if item.state in ("overdue", "before its start date") else ""
             lines.append(f"{item.words}{until}{state}.")
     return tuple(lines)
 
