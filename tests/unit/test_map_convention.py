@@ -10,11 +10,14 @@ import pytest
 from affine import Affine
 from label_places import NOW, PLACES
 from rasterio.crs import CRS
+from shapely import Point, box
 
 from habmap.jobs.map import build_page
+from habmap.land.grid import LocalGrid
 from habmap.measures import M_PER_FT
 from habmap.show.palette import INK, PAPER, STAGE_FILLS, WATER_FILL, WATER_INK
 from habmap.show.relief import CONTOUR_STEPS_FT, Relief, contour_step, draw_relief, relief_bounds
+from habmap.show.sheet.map import Frame, drawn_in_to_relief
 from habmap.show.symbols import EDGE_STROKES, EDGE_WORDS, LINE_STROKES, line_strokes
 
 UTM_14N = CRS.from_epsg(32614).to_wkt()
@@ -130,3 +133,22 @@ def test_slope_shows_through_the_fill_of_standing_cedar() -> None:
         return _lightness(_luminance("#" + "".join(f"{round(part):02x}" for part in mixed)))
 
     assert seen(shades[0]) - seen(shades[1]) >= 8
+
+
+def test_the_frame_shrinks_to_the_relief_but_never_into_the_ground() -> None:
+    """Heights reach 450 m from their middle each way; the frame's middle lies 150 m northeast of that."""
+    grid = LocalGrid(37.03, -98.99)
+    heights = np.full((180, 180), 300.0) + np.mgrid[0:180, 0:180][1]
+    relief = _relief(heights)
+    middle = grid.to_grid(Point((relief.west + relief.east) / 2, (relief.south + relief.north) / 2))
+    frame = Frame(0.0, 0.0, 500.0, 400.0, 12_000, (middle.x + 150, middle.y + 150), grid)
+    small = box(230, 180, 270, 220)  # points of the page
+    shrunk = drawn_in_to_relief(frame, relief, small)
+    reach = 450 * frame.pt_per_ground_m  # from the middle of the heights to their edge
+    edge = (250 - 150 * frame.pt_per_ground_m + reach, 200 - 150 * frame.pt_per_ground_m + reach)
+    assert shrunk.box[2] == pytest.approx(edge[0], abs=9)
+    assert shrunk.box[3] == pytest.approx(edge[1], abs=9)
+    where = grid.to_lonlat(Point(middle.x + 10, middle.y + 20))
+    assert shrunk.on_paper(where).equals_exact(frame.on_paper(where), 1e-6)  # the ground stays where it was
+    wide = box(3, 3, 497, 397)
+    assert drawn_in_to_relief(frame, relief, wide).box == pytest.approx(frame.box, abs=8)
