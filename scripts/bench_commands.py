@@ -45,7 +45,7 @@ COMMANDS: Final = (
     *(f"load {table} {{layers}}/{table}.csv" for table in ("entries", "forecast", "plots", "sightings", "cover")),
     *(f"load {layer} {{layers}}/{layer}.geojson" for layer in ("units", "features")),
     "load boundary {layers}/boundary.gpkg", "load dem {layers}/elevation.tif", "load photos {layers}/photos",
-    "trace {layers}/walks/south_bluff_edge.gpx", "unite {other}", "feature list", "start {out}", "manual",
+    "trace {layers}/walks/south_bluff_edge.gpx", "unite {other}", "feature list", "start {out} --name Bench", "manual",
     "map", "sheet", "handout",
 )  # fmt: skip
 #: The sample has no contract; this one is for the packet.
