@@ -44,7 +44,8 @@ COMMANDS: Final = (
     "export log-sheet -o {out}.pdf",
     *(f"load {table} {{layers}}/{table}.csv" for table in ("entries", "forecast", "plots", "sightings", "cover")),
     *(f"load {layer} {{layers}}/{layer}.geojson" for layer in ("units", "features")),
-    "load boundary {layers}/boundary.gpkg", "load dem {layers}/elevation.tif", "load photos {layers}/photos",
+    "load boundary {layers}/boundary.gpkg", "load dem {layers}/elevation.tif --overwrite",
+    "load photos {layers}/photos",
     "trace {layers}/walks/south_bluff_edge.gpx", "unite {other}", "feature list", "start {out} --name Bench", "manual",
     "map", "sheet", "handout",
 )  # fmt: skip
