@@ -81,3 +81,14 @@ def days_after(day: date, days: int) -> date:
         return day + timedelta(days=days)
     except OverflowError:
         return date.max if days > 0 else date.min
+
+
+def unit_behind(unit: str | None) -> str:
+    """Return a unit as it stands behind a figure: ``°`` and ``%`` close to it, others after a space, none as nothing.
+
+    Examples
+    --------
+    >>> [f"5{unit_behind(unit)}" for unit in ("%", "mph", "", None)]
+    ['5%', '5 mph', '5', '5']
+    """
+    return "" if not unit else unit if unit in ("°", "%") else f" {unit}"

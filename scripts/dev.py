@@ -161,7 +161,8 @@ def constraints() -> str:
     if VENV.name == ".venv":
         return CONSTRAINTS.read_text(encoding="utf-8")
     project = tomllib.loads((TOP / "pyproject.toml").read_text(encoding="utf-8"))["project"]
-    bounds = [*project["dependencies"], *project["optional-dependencies"]["test"]]
+    extras = project["optional-dependencies"]
+    bounds = [*project["dependencies"], *extras["region"], *extras["test"]]
     return "\n".join(re.sub(r">=([^,; ]+).*", r"==\1", bound) for bound in bounds) + "\n"
 
 

@@ -13,6 +13,7 @@ from collections.abc import Callable
 from dataclasses import MISSING, dataclass, is_dataclass, replace
 from typing import Any, Final, Literal, get_args, get_origin, get_type_hints
 
+from habmap.measures import unit_behind
 from habmap.records.kept import plain_type
 
 #: A text that somebody wrote is no longer than this, some ten pages; more is a slip or another program's [characters].
@@ -137,7 +138,7 @@ class Fact:
             words = f"more than {self.low:g}, up to {self.high:,.0f}" if self.is_above else words
         if self.kind is int:
             words = f"a whole number, {words}"
-        return words + self._unit()
+        return words + unit_behind(self.unit)
 
     def fault(self, value: Any) -> str | None:
         """Return what is wrong with a value, in words; ``None`` where it can be. ``None`` and empty can always be."""
@@ -171,16 +172,13 @@ class Fact:
 
     def said(self, value: Any) -> str:
         """Return a number or word with its unit, as it stands in a sentence."""
-        return (f"{value:g}" if self.is_number else str(value)) + self._unit()
+        return (f"{value:g}" if self.is_number else str(value)) + unit_behind(self.unit)
 
     def broken(self, value: Any) -> str:
         """Say of a kept value that it cannot be, and what could."""
         is_text = self.kind is str and not self.choices
         shown = f"{len(value):,} characters long" if is_text else self.said(value)
         return f"{self.words} is {shown}, not {self.allowed}"
-
-    def _unit(self) -> str:
-        return "" if not self.unit else self.unit if self.unit == "°" else f" {self.unit}"
 
     def told(self, value: Any) -> list[str]:
         """Return what history says of a value; nothing of what is not known."""

@@ -24,16 +24,16 @@ _MOST_WAITING: Final = 2
 SPOKEN_ACRES: Final = 0.05
 
 #: Between a figure and the sign or short unit behind it, where a line must not end.
-_BEFORE_UNIT: Final = re.compile(r"(?<=\d) (?=(?:%|°[FC]|(?:ft|mph|kPa|m)\b))")
+_BEFORE_UNIT: Final = re.compile(r"(?<=\d) (?=(?:°[FC]|(?:ft|mph|kPa|m)\b))")
 NO_BREAK: Final = "\N{NO-BREAK SPACE}"
 
 
 def unbroken(text: str) -> str:
-    """Return a text whose figures keep their sign or short unit on their own line: ``6%``, ``30 ft``, ``81 °F``.
+    """Return a text whose figures keep their short unit on their own line: ``30 ft``, ``81 °F``.
 
     Examples
     --------
-    >>> unbroken("from 6% to 30 ft") == f"from 6{NO_BREAK}% to 30{NO_BREAK}ft"
+    >>> unbroken("from 81 °F to 30 ft") == f"from 81{NO_BREAK}°F to 30{NO_BREAK}ft"
     True
     """
     return _BEFORE_UNIT.sub(NO_BREAK, text)

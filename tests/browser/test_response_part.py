@@ -57,7 +57,7 @@ def test_the_marks_stand_at_their_figures(
     # the seed head of a stalk stands over its figure: read the scale from its own ticks
     ticks = chart.locator("text[text-anchor=middle]")
     zero, full = (float(ticks.nth(number).get_attribute("x")) for number in (0, 4))
-    end_pct = float(ticks.nth(4).text_content().split()[0])
+    end_pct = float(ticks.nth(4).text_content().split()[0].rstrip("%"))
     heads = [float(head.get_attribute("cx")) for head in chart.locator("ellipse").all()]
     drawn_pct = [(x - zero) / (full - zero) * end_pct for x in heads]
     # a tenth of a pixel of the drawing

@@ -95,7 +95,7 @@ def test_marks_and_whiskers_stand_on_one_scale_that_holds_all_of_it() -> None:
     # 160% does not fit on 100 or 150: the scale runs to 200
     assert ">200%<" in chart
     ticks = {
-        float(text.split()[0]): float(x)
+        float(text.split()[0].rstrip("%")): float(x)
         for x, text in re.findall(r'<text x="([\d.]+)"[^>]*middle"[^>]*>([^<]*)<', chart)
     }
     per_pct = (ticks[200.0] - ticks[0.0]) / 200

@@ -6,7 +6,7 @@ from collections import defaultdict
 from collections.abc import Sequence
 from typing import Final
 
-from habmap.measures import M_PER_MILE, ft, significant
+from habmap.measures import M_PER_MILE, ft, significant, unit_behind
 from habmap.show.burn.sheet import SIDE_LETTERS, Section
 from habmap.show.burn.words import (
     NOT_A_GO,
@@ -84,7 +84,7 @@ def plan_section(result: BurnsheetResult) -> Section:
 
 def _figure(value: float, unit: str, *limits: float | None) -> str:
     text = beside(value, limits)
-    return f"{text} {unit}".rstrip() if unit != "°" else f"{text}°"
+    return f"{text}{unit_behind(unit)}"
 
 
 #: A limit that no weather reaches stands for none.
@@ -103,7 +103,7 @@ def _compared_words(line: Compared) -> str:
     if line.distance is None:
         return line.comparison
     unit = ITEMS[line.item][1]
-    return f"{line.comparison}, by {distance_words(line.distance)}{'' if unit == '°' else ' '}{unit}".rstrip()
+    return f"{line.comparison}, by {distance_words(line.distance)}{unit_behind(unit)}"
 
 
 def moisture_section(result: BurnsheetResult, most: int | None = None) -> Section:

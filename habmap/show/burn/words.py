@@ -6,6 +6,7 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 from datetime import date, datetime, tzinfo
 from typing import Final
 
+from habmap.measures import unit_behind
 from habmap.records import WIND_HEIGHT_WORDS, BurnRecord, Notice, facts, value_of
 from habmap.vocabulary import FEATURE_WORDS, NEEDLE_WORDS
 from habmap.work.burn.result import BurnsheetResult, PastBurn
@@ -137,7 +138,7 @@ def _named(result: BurnsheetResult, comparison: str) -> str:
     for line in result.prescription:
         if line.comparison == comparison:
             name, unit = ITEMS[line.item]
-            far = "" if line.distance is None else f"{distance_words(line.distance)} {unit}".rstrip()
+            far = "" if line.distance is None else f"{distance_words(line.distance)}{unit_behind(unit)}"
             units = f" on {', '.join(line.unit_ids)}" if line.unit_ids != result.units else ""
             found.append(f"{name}{f' (by {far})' if far else ''}{units}")
     return ", ".join(found)
