@@ -73,6 +73,32 @@ def test_one_line_from_a_walk_to_log_account_and_map(run_habmap: Run, place: Pat
             assert "the same work is already logged" in done.err
 
 
+def test_the_walk_behind_a_line_is_kept_under_its_number(run_habmap: Run, place: Path, tmp_path: Path) -> None:
+    walk = edge_walk(tmp_path / "South edge (2).GPX")
+    asked = ("log", "cut", "--track", walk, "--killed-pct", "90", "--json")
+    assert run_habmap(*asked, "--preview", place=place).code == 0
+    assert list((place / "tracks").iterdir()) == []
+    done = run_habmap(*asked, place=place)
+    kept = list((place / "tracks").iterdir())
+    assert [path.name for path in kept] == [f"{done.json['number']}-South_edge_2.gpx"]
+    assert kept[0].read_bytes() == walk.read_bytes()
+    # another walk of that name under another line lies beside it
+    again = run_habmap(*asked, place=place)
+    assert {path.name for path in (place / "tracks").iterdir()} == {
+        f"{done.json['number']}-South_edge_2.gpx", f"{again.json['number']}-South_edge_2.gpx"
+    }  # fmt: skip
+
+
+def test_a_walk_that_cannot_be_kept_is_said_and_the_line_stands(run_habmap: Run, place: Path, tmp_path: Path) -> None:
+    walk = edge_walk(tmp_path / "walk.gpx")
+    (place / "tracks").rmdir()
+    (place / "tracks").write_text("a file where the folder should be", encoding="utf-8")
+    done = run_habmap("log", "cut", "--track", walk, "--killed-pct", "90", "--json", place=place)
+    assert done.code == 0
+    assert any("walk.gpx was not kept" in words for words in done.json["warnings"])
+    assert len(run_habmap("history", "--json", place=place).json["entries"]) == 1
+
+
 def test_today_and_yesterday_are_the_property_s_own(run_habmap: Run, place: Path) -> None:
     today = datetime.now(ZoneInfo("Pacific/Kiritimati")).date()
     for word, day in (("today", today), ("Yesterday", today - timedelta(days=1))):

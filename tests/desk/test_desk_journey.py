@@ -262,6 +262,7 @@ def test_a_walk_is_logged_with_its_own_day_and_uncertainty_and_undone(
     expect(page.get_by_role("status")).to_contain_text("Saved.")
     (line,) = run_habmap("history", "--json", place=folder).json["entries"]
     assert (line["who"], line["person_hours"], line["date"]) == ("Ana", 4.0, "2026-03-14")
+    assert [path.name for path in (folder / "tracks").iterdir()] == [f"{line['number']}-edge.gpx"]
     assert line["acres"] == pytest.approx(100 * 100 / 4046.8564224, rel=0.02)
     page.get_by_role("link", name="undo the last line, 1").click()
     expect(page.get_by_role("heading", level=1)).to_contain_text("This withdraws line 1 itself")

@@ -45,6 +45,7 @@ def log(
 ) -> None:
     """Add one piece of work to the log, with the ground it covered."""
     from habmap.jobs.log import log as add
+    from habmap.place.walk_files import keep_walks
     from habmap.records import BurnRecord, Entry
     from habmap.records.said import BurnSaid, Said, assembled
     from habmap.work.burn.observed import check_burn_said
@@ -104,7 +105,8 @@ def log(
         is_preview=preview,
     )
     if walked is not None:
-        result = replace(result, warnings=(*result.warnings, *walked.notes))
+        kept = () if preview else keep_walks(session.folder, track or (), number=result.number)
+        result = replace(result, warnings=(*result.warnings, *walked.notes, *kept))
     if as_json:
         print_json("log", result)
     else:

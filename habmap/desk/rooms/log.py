@@ -129,6 +129,10 @@ def save(asked: Asked) -> Response:
     if said_yes:
         asked = replace(asked, said={**asked.said, "yes": said_yes})
     logged, _ = _logged(asked, is_preview=False)
+    if asked.files.get("track"):
+        from habmap.place.walk_files import keep_walks
+
+        keep_walks(asked.at.folder, asked.paths("track"), number=logged.number)
     return asked.goto("history", saved=str(logged.number))
 
 
