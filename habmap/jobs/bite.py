@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 from typing import Final
 
-import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely import MultiPolygon
 from shapely.geometry.base import BaseGeometry
 
@@ -18,17 +17,15 @@ from habmap.errors import InputError
 from habmap.jobs.effort import hour_rates
 from habmap.jobs.ground import ground, remaining_ground
 from habmap.jobs.ports import Store
-from habmap.jobs.public import public_view
 from habmap.jobs.rank import rank
 from habmap.jobs.snapshot import once
 from habmap.jobs.terrain import terrain_sums
-from habmap.land.bite import Bite, sparing_bite
+from habmap.land.bite import Bite, Liking, sparing_bite
 from habmap.land.contiguous import contiguous, widened, without_hairs
 from habmap.land.meridian import cut
 from habmap.measures import acres as to_acres
 from habmap.measures import ft, m2
-from habmap.place.elevation import open_elevation
-from habmap.vocabulary import Audience
+from habmap.place.elevation import Elevation, open_elevation
 from habmap.work.bite import (
     Beside,
     BiteResult,
@@ -46,13 +43,10 @@ from habmap.work.bite import (
 from habmap.work.effort import Rates, left_on
 from habmap.work.effort_account import rests_on
 from habmap.work.ground import HAIR_M2
-from habmap.work.handheld import telling_units
 from habmap.work.order_of_work import RankResult
 from habmap.work.priority import SLIVER_ACRES, Ranked
-from habmap.work.terrain import UnitTerrain
+from habmap.work.terrain import UnitTerrain, rules_here
 
-#: What a page shows as the next bite [acre].
-MAP_BITE_ACRES: Final = 1.0
 #: Hours are turned into acres by the slope of all ground there, then by that of the bite found, so often in all.
 _ROUNDS: Final = 3
 
@@ -119,21 +113,6 @@ def bite(
     )
 
 
-def next_bite(store: Store, *, on: date | None = None, today: date, audience: Audience) -> BiteResult | None:
-    """Return the bite that a page shows, ``MAP_BITE_ACRES`` large; ``None`` where there is none.
-
-    For the public from what it may know alone, and none in a unit in which it would lie on ground left on purpose.
-    """
-    seen = public_view(store) if audience == "public" else store
-    try:
-        found = bite(seen, acres=MAP_BITE_ACRES, on=on, today=today)
-    except InputError:
-        return None  # nothing remains, or nothing that may be cut
-    if found.unit_id in telling_units(ground(seen, on=on), owners=ground(store, on=on)):
-        return None
-    return found
-
-
 def _units(order: RankResult, unit_id: str | None) -> Sequence[Ranked]:
     """Return the units to look in, in their order; the asked one alone."""
     if unit_id is None:
@@ -180,21 +159,33 @@ def _in_unit(
     on: date | None,
 ) -> _Found | None:
     """Return the best bite in a unit; ``None`` where all its ground is spared."""
-    state, whole = ground(store, on=on), remaining_ground(store, on=on)[unit.unit_id]
-    remains = without_hairs(whole, least_m2=HAIR_M2)
-    around = openings(state, store.features(), near=remains)
+    remains = without_hairs(remaining_ground(store, on=on)[unit.unit_id], least_m2=HAIR_M2)
+    with _elevation(store) as dem:
+        return _off(store, unit, remains, dem, acres=acres, hours=hours, hand_only=hand_only, on=on)
 
-    def sun_facing(outlines: NDArray[np.object_]) -> NDArray[np.float64]:
-        return np.array([(lie.sun_facing_pct or 0.0) / 100 for lie in _lies(store, list(outlines))])
 
+def _off(
+    store: Store,
+    unit: Ranked,
+    remains: MultiPolygon,
+    dem: Elevation | None,
+    *,
+    acres: float | None,
+    hours: float | None,
+    hand_only: bool,
+    on: date | None,
+) -> _Found | None:
+    """Return the best bite off the ground that remains in a unit, over an elevation that is open."""
+    around = openings(ground(store, on=on), store.features(), near=remains)
+    liking = _sun_facing(store, dem, remains)
     rates = hour_rates(store, on=on)
     density, by = rates.density.get(unit.unit_id), rates.hours
-    steep = None if hand_only else _steep(store, remains)
+    steep = None if hand_only else _steep(store, dem, remains)
     steep_frac = _share(_lies(store, [remains])[0].hand_only_pct) if hand_only else 0.0
     for _ in range(_ROUNDS):
         asked_acres = _asked_acres(acres, hours, density=density, steep_frac=steep_frac, by=by)
         edges = [one.geometry for one in around]
-        found = sparing_bite(remains, steep, wanted_m2=m2(asked_acres), opened=edges, liking=sun_facing)
+        found = sparing_bite(remains, steep, wanted_m2=m2(asked_acres), opened=edges, liking=liking)
         if found is None:
             return None
         taken, spared_m2 = found
@@ -277,17 +268,36 @@ def _lies(store: Store, outlines: Sequence[BaseGeometry]) -> list[UnitTerrain]:
     return list(terrain_sums(store, outlines)[0].under)
 
 
-def _steep(store: Store, remains: MultiPolygon) -> BaseGeometry | None:
-    """Return what of a ground is too steep for a machine, its outline straightened; ``None`` where nothing is known."""
-    source, grid, settings = store.elevation(), store.grid, store.settings.terrain
-    if source is None or grid is None or not (_lies(store, [remains])[0].hand_only_pct or 0.0):
+@contextmanager
+def _elevation(store: Store) -> Iterator[Elevation | None]:
+    """Open a place's elevation; ``None`` where there is none."""
+    source = store.elevation()
+    if source is None:
+        yield None
+        return
+    cell_m = store.settings.terrain.analysis_cell_m
+    with open_elevation(Path(source.path), vertical_unit=source.vertical_unit, analysis_cell_m=cell_m) as dem:
+        yield dem
+
+
+def _sun_facing(store: Store, dem: Elevation | None, remains: MultiPolygon) -> Liking | None:
+    """Return what tells how much of outlines inside a ground is sun-facing; ``None`` where nothing is known."""
+    grid = store.grid
+    if dem is None or grid is None:
         return None
-    with open_elevation(
-        Path(source.path), vertical_unit=source.vertical_unit, analysis_cell_m=settings.analysis_cell_m
-    ) as dem:
-        (outline,) = grid.to_lonlat_densely([remains])
-        cells = dem.steep_ground(outline, above_pct=settings.machine_limit_pct)
-        cell_m = dem.analysis_cell_m
+    (outline,) = grid.to_lonlat_densely([remains])
+    shares = dem.sun_shares(outline, rules=rules_here(store.settings.terrain.rules, grid))
+    return lambda outlines: shares(grid.to_lonlat(outlines))
+
+
+def _steep(store: Store, dem: Elevation | None, remains: MultiPolygon) -> BaseGeometry | None:
+    """Return what of a ground is too steep for a machine, its outline straightened; ``None`` where nothing is known."""
+    grid = store.grid
+    if dem is None or grid is None or not (_lies(store, [remains])[0].hand_only_pct or 0.0):
+        return None
+    (outline,) = grid.to_lonlat_densely([remains])
+    cells = dem.steep_ground(outline, above_pct=store.settings.terrain.machine_limit_pct)
+    cell_m = dem.analysis_cell_m
     return widened([grid.to_grid(one) for one in cells], cell_m=cell_m, within=remains) if cells else None
 
 

@@ -12,8 +12,8 @@ from habmap.jobs.ground import ground
 from habmap.jobs.ports import Store
 from habmap.jobs.public import public_view
 from habmap.jobs.snapshot import once
-from habmap.measures import acres
-from habmap.place.closed_days import closures, upkeep_rule
+from habmap.jobs.upkeep import standing_due
+from habmap.place.closed_days import closures
 from habmap.place.named_units import settings_of_now
 from habmap.place.settings import Settings
 from habmap.show.due_calendar import due_calendar
@@ -22,11 +22,10 @@ from habmap.show.handheld import due_words
 from habmap.vocabulary import Audience
 from habmap.work.calendar_day import CalendarDay
 from habmap.work.closures import Closures, with_closures
-from habmap.work.dated_ground import dated_ground
 from habmap.work.due_rows import DueRow, coming_within, due_rows, spot_items, told_items
-from habmap.work.ground import HAIR_M2, Ground
+from habmap.work.ground import Ground
 from habmap.work.said import has_snags
-from habmap.work.seasons import AHEAD_DAYS, ContractDate, DueItem, calendar_due, ground_due
+from habmap.work.seasons import AHEAD_DAYS, ContractDate, DueItem, calendar_due
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,7 +90,7 @@ def found_due(store: Store, *, on: date, audience: Audience = "owner") -> Found:
     state = ground(seen, on=on)
     closed = closures(settings)
     items = (
-        *_ground_due(state, settings, on),
+        *standing_due(state, settings, on),
         *spot_items(
             due_again(store, on=on, within_days=AHEAD_DAYS, audience=audience),
             on=on,
@@ -100,24 +99,6 @@ def found_due(store: Store, *, on: date, audience: Audience = "owner") -> Found:
         *calendar_due(on=on, bans=closed.bans, holds=closed.holds, contract=contract_dates(seen, settings, on)),
     )
     return Found(told_items(items) if audience == "public" else items, closed, state)
-
-
-def upkeep_due(state: Ground, settings: Settings) -> dict[str, tuple[DueItem, ...]]:
-    """Return by unit the ground that asks for upkeep on the account's own day; empty while there is no log."""
-    if state.on is None:
-        return {}
-    found: dict[str, tuple[DueItem, ...]] = {}
-    for item in _ground_due(state, settings, state.on):
-        if item.what == "upkeep" and item.state == "due" and item.unit_id is not None:
-            found[item.unit_id] = (*found.get(item.unit_id, ()), item)
-    return found
-
-
-def _ground_due(state: Ground, settings: Settings, on: date) -> tuple[DueItem, ...]:
-    """Return what the ground asks for; hair-wide ground along an edge asks for nothing and nobody could find it."""
-    upkeep = {unit.unit_id: upkeep_rule(unit.unit_id, settings) for unit in state.units}
-    items = ground_due(dated_ground(state), on=on, drying_days=settings.seasons.drying_days, upkeep=upkeep)
-    return tuple(item for item in items if item.acres is None or item.acres > acres(HAIR_M2))
 
 
 def contract_dates(store: Store, settings: Settings, on: date) -> Sequence[ContractDate]:

@@ -9,7 +9,7 @@ from typing import Final
 
 from habmap.jobs.acres import acres
 from habmap.jobs.density import density
-from habmap.jobs.due import due, upkeep_due
+from habmap.jobs.due import due
 from habmap.jobs.effort import effort, slope_outlines
 from habmap.jobs.ground import ground
 from habmap.jobs.map import build_page
@@ -20,6 +20,7 @@ from habmap.jobs.public import public_view
 from habmap.jobs.schedule import last_day, schedule
 from habmap.jobs.snapshot import snapshot
 from habmap.jobs.terrain import remaining_outlines, terrain_sums, unit_outlines
+from habmap.jobs.upkeep import upkeep_due
 from habmap.show.handout.contents import handout_of
 from habmap.show.handout.pages import draw_handout
 from habmap.show.handout.records import Handout, HandoutFigures

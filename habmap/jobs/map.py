@@ -8,8 +8,8 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from habmap.jobs.acres import acres
-from habmap.jobs.bite import next_bite
 from habmap.jobs.ground import ground
+from habmap.jobs.next_bite import next_bite
 from habmap.jobs.photos import page_photos
 from habmap.jobs.ports import Store
 from habmap.jobs.printing import Written, refuse_money, written

@@ -6,11 +6,11 @@ from collections.abc import Mapping
 from datetime import date
 
 from habmap.jobs.density import density
-from habmap.jobs.due import upkeep_due
 from habmap.jobs.ground import ground
 from habmap.jobs.ports import Store
 from habmap.jobs.snapshot import once
 from habmap.jobs.terrain import terrain_of_remaining
+from habmap.jobs.upkeep import upkeep_due
 from habmap.measures import days_after
 from habmap.place.closed_days import closures
 from habmap.place.named_units import settings_of_now

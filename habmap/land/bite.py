@@ -19,8 +19,9 @@ search over many places and the rule about scraps are habmap's own.
 
 from __future__ import annotations
 
+import heapq
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final
@@ -52,6 +53,8 @@ LIKING_SIDES: Final = 1.0
 _MOST_STARTS: Final = 32
 #: How far a bite off a plainer outline may be off the area, to be worked out on the true one; share of the area.
 _ROUGH_FRAC: Final = 0.05
+#: Of how many bites at once it is asked how they are liked.
+_ASKED_AT_ONCE: Final = 32
 #: How many bites are worked out to the last digit.
 _ENOUGH: Final = 6
 
@@ -271,27 +274,35 @@ class _Search:
 
     # --- how large ----------------------------------------------------------------------------------------------
 
-    def _promising(self) -> list[tuple[Boxes, int]]:
-        """Return the tries whose bite comes within 3% of the area, the best first by what is seen of them alone."""
+    def _promising(self) -> Iterator[tuple[Boxes, int]]:
+        """Yield the tries whose bite comes within 3% of the area, the best first by what is seen of them alone."""
         tries = self._tries
         if not len(tries):
-            return []
+            return
         size_m, area_m2 = self._rough_sizes(tries)
         fits = np.abs(area_m2 - self._target_m2) <= _ROUGH_FRAC * self._target_m2
         tries, size_m = tries[fits], size_m[fits]
         if not len(tries):
-            return []
+            return
         shapes = self._taken(self._plain, tries, size_m)
-        scores = self._scores(shapes)
-        order = np.lexsort((np.arange(len(tries)), np.round(scores, 6)))
         seen: set[tuple[int, ...]] = set()
-        found = []
-        for number in order.tolist():
+        for number in self._best_first(shapes):
             middle = tuple(round(value / self._narrow_m) for value in (*shapes[number].bounds,))
             if middle not in seen:  # two boxes may come to one bite
                 seen.add(middle)
-                found.append((tries, number))
-        return found
+                yield tries, number
+
+    def _best_first(self, shapes: NDArray[np.object_]) -> Iterator[int]:
+        """Yield the numbers of bites by their scores. What is liked of them is asked only where it may change that."""
+        least = self._least(shapes)
+        waiting = np.argsort(least, kind="stable").tolist()
+        known: list[tuple[float, int]] = []
+        while waiting or known:
+            while waiting and (not known or least[waiting[0]] <= known[0][0] + 1e-6):
+                asked, waiting = waiting[:_ASKED_AT_ONCE], waiting[_ASKED_AT_ONCE:]
+                for score, number in zip(self._liked(least[asked], shapes[asked]).tolist(), asked, strict=True):
+                    heapq.heappush(known, (round(score, 6), number))
+            yield heapq.heappop(known)[1]
 
     def _rough_sizes(self, tries: Boxes) -> tuple[Floats, Floats]:
         """Return sizes of boxes at which bites off the plainer outline have the area wanted, and these areas."""
@@ -382,6 +393,7 @@ class _Search:
         rest = self._rest(taken)
         scraps_m2 = math.fsum(part.area for part in rest if part.area < self._scrap_m2)
         shape = np.array([taken], dtype=object)
+        score = float(self._liked(self._least(shape), shape)[0])
         narrow_m2 = math.fsum(self._narrow_m2(part) for part in rest) - self._narrow_m2(self._piece)
         return Bite(
             geometry=taken,
@@ -389,7 +401,7 @@ class _Search:
             beside_m=float(self._beside_m(shape)[0]),
             is_whole=not rest,
             scraps_m2=scraps_m2,
-            score=float(self._scores(shape)[0]) + max(0.0, narrow_m2) / self._wanted_m2 + 0.5 * max(0, len(rest) - 1),
+            score=score + max(0.0, narrow_m2) / self._wanted_m2 + 0.5 * max(0, len(rest) - 1),
         )
 
     @property
@@ -403,8 +415,8 @@ class _Search:
 
     # --- how good -----------------------------------------------------------------------------------------------
 
-    def _scores(self, shapes: NDArray[np.object_]) -> Floats:
-        """Return how much new edge bites need less what they lie beside, and how narrow they are."""
+    def _least(self, shapes: NDArray[np.object_]) -> Floats:
+        """Return how much new edge bites need less what they lie beside, and how narrow they are: were they liked."""
         new, beside = self._new_edge_m(shapes) / self._side_m, self._beside_m(shapes) / self._side_m
         cores = grown(shapes, -self._narrow_m / 2)
         wide = shapely.area(cores) / shapely.area(shapes)
@@ -412,7 +424,11 @@ class _Search:
         scores: Floats = (
             new - 0.6 * np.minimum(beside, 2.0) + 3.0 * np.maximum(0.0, 0.5 - wide) + 0.5 * np.maximum(in_parts, 0)
         )
-        return scores if self._liking is None else scores - LIKING_SIDES * self._liking(shapes)
+        return scores if self._liking is None else scores - LIKING_SIDES
+
+    def _liked(self, least: Floats, shapes: NDArray[np.object_]) -> Floats:
+        """Return the scores of bites, from what these would be were they liked wholly."""
+        return least if self._liking is None else least + LIKING_SIDES * (1.0 - self._liking(shapes))
 
     def _new_edge_m(self, shapes: NDArray[np.object_]) -> Floats:
         lengths: Floats = shapely.length(shapely.intersection(shapely.boundary(shapes), self._within))

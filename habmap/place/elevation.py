@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -20,6 +20,7 @@ from shapely.geometry.base import BaseGeometry
 from habmap.errors import InputError
 from habmap.land.facerules import FaceRules
 from habmap.land.pieces import SPARE_COLS, Outlines, Pieces, PieceSums
+from habmap.land.suncells import SunCells
 from habmap.land.terrain import Floats, block_average, horn_gradient
 from habmap.land.zones import GradientTile, Ints, ZoneTable
 from habmap.measures import VerticalUnit
@@ -276,6 +277,27 @@ class Elevation(GroundRaster):
             outlines = shapes(is_steep.astype(np.uint8), mask=is_steep, transform=at_tile)
             found += [shapely.transform(shapely.geometry.shape(outline), turn) for outline, _ in outlines]
         return found
+
+    def sun_shares(
+        self, polygon: BaseGeometry, *, rules: FaceRules
+    ) -> Callable[[NDArray[np.object_]], NDArray[np.float64]]:
+        """Read the ground around a polygon once, and return what tells how much of outlines inside it is sun-facing.
+
+        Parameters
+        ----------
+        polygon
+            WGS 84 lon/lat, valid.
+        rules
+            What counts as flat and as sun-facing.
+
+        Returns
+        -------
+        callable
+            Of an array of lon/lat outlines their shares, 0–1; only while the raster is open. They differ from those of
+            `zone_table` by rounding: good for a choice between outlines, not to be told.
+        """
+        cells = SunCells.of((tile for _, tile, _ in self.gradient_tiles([polygon])), rules)
+        return lambda outlines: cells.shares(outlines_of(self._in_cells(outlines)))
 
     def coarse_heights(self, bounds_lonlat: Bounds, max_cells: int) -> CoarseHeights:
         """Read the heights around a region, averaged so that no more than ``max_cells`` cells come back.

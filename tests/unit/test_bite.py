@@ -108,6 +108,24 @@ def test_what_is_liked_is_taken_first_where_edges_are_alike() -> None:
     assert box(150, -1, 400, 400).covers(one.geometry)
 
 
+def test_asking_how_bites_are_liked_only_where_it_matters_changes_no_choice(monkeypatch) -> None:
+    ground = Polygon([(0, 0), (300, 20), (280, 200), (150, 260), (10, 180)])
+    asked: list[int] = []
+
+    def in_the_middle(shapes: NDArray[np.object_]) -> NDArray[np.float64]:
+        asked.append(len(shapes))
+        return np.clip(1 - shapely.distance(shapely.centroid(shapes), shapely.Point(140, 150)) / 120, 0, 1)
+
+    found, counts = [], []
+    for at_once in (10**6, 32, 1):
+        monkeypatch.setattr("habmap.land.bite._ASKED_AT_ONCE", at_once)
+        asked.clear()
+        found.append(bites(ground, wanted_m2=ACRE_M2, opened=[box(0, -50, 300, 0)], liking=in_the_middle))
+        counts.append(sum(asked))
+    assert found[1] == found[0] and found[2] == found[0]
+    assert counts[2] < counts[0] / 2
+
+
 def test_the_same_each_time_and_whatever_ring_begins_where() -> None:
     ground = Polygon([(0, 0), (300, 20), (280, 200), (150, 260), (10, 180)])
     turned = Polygon([*ground.exterior.coords[2:-1], *ground.exterior.coords[:2]])

@@ -10,8 +10,9 @@ import shapely
 from fakes import GRID, FakeStore, entry, ground_lonlat, unit
 from shapely import Point, box
 
-from habmap.jobs.bite import MAP_BITE_ACRES, bite
+from habmap.jobs.bite import bite
 from habmap.jobs.map import build_page
+from habmap.jobs.next_bite import MAP_BITE_ACRES
 from habmap.place.settings import Settings
 from habmap.records import Feature
 from habmap.show.page.drawing import drawing_json
