@@ -7,7 +7,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 import shapely
 from shapely import MultiPolygon
@@ -287,7 +287,8 @@ def _sun_facing(store: Store, dem: Elevation | None, remains: MultiPolygon) -> L
         return None
     (outline,) = grid.to_lonlat_densely([remains])
     shares = dem.sun_shares(outline, rules=rules_here(store.settings.terrain.rules, grid))
-    return lambda outlines: shares(grid.to_lonlat(outlines))
+    turned: Any = grid.to_lonlat  # of arrays too
+    return lambda outlines: shares(turned(outlines))
 
 
 def _steep(store: Store, dem: Elevation | None, remains: MultiPolygon) -> BaseGeometry | None:

@@ -297,7 +297,7 @@ class Elevation(GroundRaster):
             `zone_table` by rounding: good for a choice between outlines, not to be told.
         """
         cells = SunCells.of((tile for _, tile, _ in self.gradient_tiles([polygon])), rules)
-        return lambda outlines: cells.shares(outlines_of(self._in_cells(outlines)))
+        return lambda outlines: cells.shares(outlines_of(self._in_cells(list(outlines))))
 
     def coarse_heights(self, bounds_lonlat: Bounds, max_cells: int) -> CoarseHeights:
         """Read the heights around a region, averaged so that no more than ``max_cells`` cells come back.

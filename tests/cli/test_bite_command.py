@@ -21,6 +21,9 @@ from shapely.geometry import mapping, shape
 from shapely.geometry.base import BaseGeometry
 from small_places import make_place, square, write_dem
 
+import habmap
+from habmap.place.elevation import Elevation
+
 Run = Callable[..., Any]
 M2_PER_ACRE = 4046.8564224
 FT_PER_M = 1 / 0.3048
@@ -223,6 +226,22 @@ def test_the_side_that_faces_the_sun_comes_first(run_habmap: Run, hill: Path) ->
     done = run_habmap("bite", "--acres", "1", "--json", place=hill)
     assert done.json["sun_facing_pct"] > 95
     assert flat(taken(done)).difference(planar(shapely.box(0, 180, 300, 300))).area < CRUMB_M2
+
+
+def test_the_elevation_is_opened_a_few_times_however_many_bites_are_weighed(
+    hill: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    opened = []
+    plain = Elevation.__init__
+
+    def counted(self: Elevation, *args: Any, **kwargs: Any) -> None:
+        opened.append(self)
+        plain(self, *args, **kwargs)
+
+    monkeypatch.setattr(Elevation, "__init__", counted)
+    assert habmap.bite(habmap.open_place(hill), acres=1).acres == pytest.approx(1, abs=0.03)
+    # the order of work, what remains there, all candidates together, and the bite that is answered
+    assert 0 < len(opened) <= 4
 
 
 def test_all_ground_too_steep_for_a_machine_is_refused_with_the_way_out(run_habmap: Run, tmp_path: Path) -> None:
