@@ -8,6 +8,7 @@ import math
 import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Final
 
 import contourpy
@@ -66,17 +67,14 @@ class Contour:
     is_index: bool
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Relief:
-    """What the page draws of the elevation.
+    """What the page draws of the elevation; its picture and its contours are made when they are first asked for.
 
     Attributes
     ----------
-    image
-        PNG as a data URI: ink where it is darker than level ground and paper where it is lighter, as transparent as the
-        light asks; true to EPSG:3857 between the corners.
     shade
-        The same as alpha, shape (rows, columns): of ink where negative, of paper where positive; NaN: no height.
+        As alpha, shape (rows, columns): of ink where negative, of paper where positive; NaN: no height.
     south, west, north, east
         Corners of the image, WGS 84 [°].
     contour_step_ft
@@ -87,12 +85,10 @@ class Relief:
         How much steeper than true the shade is drawn.
     """
 
-    image: str
     south: float
     west: float
     north: float
     east: float
-    contours: tuple[Contour, ...]
     contour_step_ft: int
     cell_m: float
     exaggeration: float
@@ -104,9 +100,24 @@ class Relief:
     def at_scale(self, scale: float) -> Relief:
         """Return the same relief with the contours that a drawing at 1:``scale`` asks for."""
         step_ft = contour_step(self._steepness, scale)
-        if step_ft == self.contour_step_ft:
-            return self
-        return replace(self, contour_step_ft=step_ft, contours=_contours(self._heights_ft, self._grid, step_ft))
+        return self if step_ft == self.contour_step_ft else replace(self, contour_step_ft=step_ft)
+
+    @cached_property
+    def image(self) -> str:
+        """PNG as a data URI: ink where it is darker than level ground and paper where it is lighter, as transparent as
+        the light asks; true to EPSG:3857 between the corners.
+        """
+        return _ink_png(self.shade)
+
+    @property
+    def may_have_contours(self) -> bool:
+        """Whether the heights reach over a contour's; a hill of a cell or two has none all the same."""
+        return _first_level(self._heights_ft, self.contour_step_ft) <= float(np.nanmax(self._heights_ft))
+
+    @cached_property
+    def contours(self) -> tuple[Contour, ...]:
+        """The contour lines, each `contour_step_ft` of height."""
+        return _contours(self._heights_ft, self._grid, self.contour_step_ft)
 
 
 def contour_step(steepness: float, scale: float) -> int:
@@ -168,11 +179,10 @@ def draw_relief(heights_m: NDArray[np.float64], *, transform: Affine, crs_wkt: s
     heights_ft = _smoothed(heights) / M_PER_FT
     steepness = _steepness(heights_ft * M_PER_FT, cell_m)
     step_ft = contour_step(steepness, max(heights.shape) * cell_m / (_USUAL_WIDTH_MM / 1000))
-    contours = _contours(heights_ft, grid, step_ft)
     return Relief(
-        image=_ink_png(shade), shade=shade, _heights_ft=heights_ft, _grid=grid, _steepness=steepness,
+        shade=shade, _heights_ft=heights_ft, _grid=grid, _steepness=steepness,
         south=south, west=west, north=north, east=east,
-        contours=contours, contour_step_ft=step_ft, cell_m=cell_m, exaggeration=exaggeration,
+        contour_step_ft=step_ft, cell_m=cell_m, exaggeration=exaggeration,
     )  # fmt: skip
 
 
@@ -239,7 +249,7 @@ def _steepness(heights_m: NDArray[np.float64], cell_m: float) -> float:
 
 def _contours(heights_ft: NDArray[np.float64], grid: Affine, step: int) -> tuple[Contour, ...]:
     """Return contours of smoothed heights, traced through a smooth surface so that no corner of a cell shows."""
-    low, high = float(np.nanmin(heights_ft)), float(np.nanmax(heights_ft))
+    first, high = _first_level(heights_ft, step), float(np.nanmax(heights_ft))
     rows, columns = heights_ft.shape
     heights_ft = _finer(heights_ft)
     x_m = grid.c + grid.a * (np.linspace(0, columns - 1, heights_ft.shape[1]) + 0.5)
@@ -247,7 +257,7 @@ def _contours(heights_ft: NDArray[np.float64], grid: Affine, step: int) -> tuple
     known_ft = np.ma.masked_invalid(heights_ft)
     lines = contourpy.contour_generator(x_m, y_m, known_ft, line_type=contourpy.LineType.Separate)
     contours = []
-    for level in range(math.ceil(low / step) * step, math.floor(high) + 1, step):
+    for level in range(first, math.floor(high) + 1, step):
         for line in lines.lines(level):
             vertices = np.asarray(line)
             if len(vertices) < 8 * _FINER:  # a ring of one or two cells is a roughness of the raster, not a hill
@@ -255,6 +265,11 @@ def _contours(heights_ft: NDArray[np.float64], grid: Affine, step: int) -> tuple
             kept = shapely.get_coordinates(shapely.simplify(shapely.LineString(vertices), _THIN * grid.a))
             contours.append(Contour(level, _lonlat(kept), level % (5 * step) == 0))
     return tuple(contours)
+
+
+def _first_level(heights_ft: NDArray[np.float64], step: int) -> int:
+    """Return the lowest height that a contour has on this ground [ft]."""
+    return math.ceil(float(np.nanmin(heights_ft)) / step) * step
 
 
 def _finer(heights_ft: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -15,6 +15,7 @@ from shapely import Point, box
 from habmap.jobs.map import build_page
 from habmap.land.grid import LocalGrid
 from habmap.measures import M_PER_FT
+from habmap.show import relief as relief_module
 from habmap.show.palette import INK, PAPER, STAGE_FILLS, WATER_FILL, WATER_INK
 from habmap.show.relief import CONTOUR_STEPS_FT, Relief, contour_step, draw_relief, relief_bounds
 from habmap.show.sheet.map import Frame, drawn_in_to_relief
@@ -89,6 +90,18 @@ def test_contours_drawn_for_a_scale_are_so_far_apart() -> None:
         east = sorted({line.height_ft: float(np.median(line.lonlat[:, 0])) for line in relief.contours}.values())
         metres = np.diff(east) * 111_320 * math.cos(math.radians(37.04))
         assert 1.5 <= np.median(metres) / scale * 1000 <= 3.0
+
+
+def test_contours_are_traced_once_for_the_scale_that_is_drawn(monkeypatch: pytest.MonkeyPatch) -> None:
+    steps: list[int] = []
+    trace = relief_module._contours
+    monkeypatch.setattr(relief_module, "_contours", lambda *asked: (steps.append(asked[2]), trace(*asked))[1])
+    relief = _relief(np.mgrid[0:120, 0:120][1] * 5.0 * 0.2 + 300)
+    drawn = relief.at_scale(48_000)
+    assert drawn.contour_step_ft != relief.contour_step_ft and drawn.may_have_contours and not steps
+    assert drawn.contours and drawn.contours is drawn.contours and steps == [drawn.contour_step_ft]
+    level = _relief(np.full((120, 120), 300.2))
+    assert not level.may_have_contours and not level.contours
 
 
 def test_contours_of_a_round_hill_have_no_corners() -> None:

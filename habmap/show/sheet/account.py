@@ -231,7 +231,7 @@ class _Sample:
     shape: str
 
 
-def _samples(page: Page) -> list[_Sample]:
+def _samples(page: Page, *, has_contours: bool) -> list[_Sample]:
     """Return the samples of what the map shows; a kind drawn as a mark and as a line stands there twice."""
     shown = {
         (
@@ -250,7 +250,7 @@ def _samples(page: Page) -> list[_Sample]:
         ]
     there = {"boundary": page.boundary is not None, "unit": page.units, "patch": page.work}
     samples += [_Sample(called, "", kind) for kind, called in symbols.EDGE_WORDS.items() if there[kind]]
-    if page.relief is not None and page.relief.contours:
+    if page.relief is not None and has_contours:
         samples.append(_Sample(f"{page.relief.contour_step_ft} ft contours", "", "contour"))
     return samples
 
@@ -266,7 +266,9 @@ def _stage_columns(width: float) -> int:
 def legend_height_pt(page: Page, width: float) -> float:
     """Return how high the legend will be [pt]."""
     stages = math.ceil(len(_grounds(page)) / _stage_columns(width))
-    rows = stages + math.ceil(len(_samples(page)) / _feature_columns(width))
+    # no line is traced yet: the scale, and with it their step, follows from the room that the legend leaves
+    samples = _samples(page, has_contours=page.relief is not None and page.relief.may_have_contours)
+    rows = stages + math.ceil(len(samples) / _feature_columns(width))
     return rows * _LEGEND_ROW_PT + 8
 
 
@@ -285,7 +287,7 @@ def draw_legend(pen: Pen, page: Page, left: float, top: float, width: float) -> 
     y -= rows * _LEGEND_ROW_PT + 2
     columns = _feature_columns(width)
     column_pt = width / columns
-    for index, sample in enumerate(_samples(page)):
+    for index, sample in enumerate(_samples(page, has_contours=page.relief is not None and bool(page.relief.contours))):
         x, row_y = left + index % columns * column_pt, y - (index // columns + 1) * _LEGEND_ROW_PT
         middle_y = row_y + 4.8
         level = shapely.LineString([(x, middle_y), (x + 22, middle_y)])
