@@ -67,6 +67,27 @@ def test_every_figure_is_right(place: Path, tmp_path: Path, run_habmap: Run) -> 
     assert lons and max(lons) - min(lons) < 0.1  # all on one side of the page
 
 
+def test_a_bite_across_is_drawn_whole_and_leaves_cut(tmp_path: Path, run_habmap: Run) -> None:
+    folder, layer = tmp_path / "islet", tmp_path / "units.geojson"
+    assert run_habmap("start", folder, "--name", "Islet", "--timezone", "Pacific/Fiji").code == 0
+    ring = [(179.9998, -16.5), (180.0003, -16.5), (180.0003, -16.4995), (179.9998, -16.4995)]
+    assert 0.5 < published_acres(ring) < 1  # less than the page's bite: all of it is
+    feature = {"type": "Feature", "properties": {"unit_id": "I", "cover": "cedar"}, "geometry": mapping(Polygon(ring))}
+    layer.write_text(json.dumps({"type": "FeatureCollection", "features": [feature]}))
+    assert run_habmap("load", "units", layer, place=folder).code == 0
+    answer = shape(run_habmap("bite", "--acres", "1", "--json", place=folder).json["geometry"])
+    assert answer.geom_type == "MultiPolygon" and answer.bounds[0] == -180 and answer.bounds[2] == 180
+    page = tmp_path / "map.html"
+    assert run_habmap("map", "-o", page, place=folder).code == 0
+    found = re.search(r'"bite":\s*(?=\{"shape":|\{"at":)', text := page.read_text())
+    assert found is not None
+    drawn = json.JSONDecoder().raw_decode(text, found.end())[0]
+    outline = shape(drawn["shape"])
+    assert len(shapely.get_parts(outline)) == 1  # no edge along the meridian
+    assert outline.bounds[2] - outline.bounds[0] == pytest.approx(0.0005, abs=3e-6)
+    assert outline.covers(shapely.Point(drawn["at"]))
+
+
 def test_what_leaves_is_cut_and_comes_back_whole(place: Path, tmp_path: Path, run_habmap: Run) -> None:
     out = tmp_path / "out.geojson"
     assert run_habmap("export", "units", "-o", out, place=place).code == 0

@@ -13,6 +13,7 @@ from shapely import MultiPolygon, Polygon
 
 from habmap.land.acreage import merged
 from habmap.land.grid import LocalGrid, grid_around
+from habmap.land.meridian import joined, near
 from habmap.measures import acres as to_acres
 from habmap.records import Boundary, Feature, Unit
 from habmap.show.missing import missing_words
@@ -116,17 +117,19 @@ def page_of(
         with_cost=with_cost,
         photo_points=answers.photos.points,
         shares=page_shares(state.pieces, state.grid),
-        bite=None if answers.bite is None else _bite(answers.bite),
+        bite=None if answers.bite is None else _bite(answers.bite, answers.grid),
         cedar=cedar,
         grid_latlon=_drawing_center(answers.grid, state, audience),
     )
 
 
-def _bite(found: BiteResult) -> PageBite:
+def _bite(found: BiteResult, grid: LocalGrid | None) -> PageBite:
+    """Return the bite as the page draws it: whole and beside the units, where its answer is cut at ±180."""
+    outline = joined(shapely.geometry.shape(dict(found.geometry)))
     return PageBite(
         unit_id=found.unit_id,
         acres=found.acres,
-        geometry=shapely.geometry.shape(dict(found.geometry)),
+        geometry=outline if grid is None else near(outline, grid.lon),
         beside=found.beside,
     )
 
