@@ -108,7 +108,8 @@ def read_layer(path: Path, *, layer: str | None = None, want: Wanted = "ground",
     if not len(shapes_wkb):
         raise InputError("the layer is empty", where=where, value="0 features", mend="choose another layer or file")
     names = tuple(str(column) for column in meta["fields"])
-    west, south, east, north = shapely.total_bounds(shapely.from_wkb(shapes_wkb, on_invalid="ignore")).tolist()
+    with np.errstate(invalid="ignore"):  # a coordinate that is no number is told as a fault below
+        west, south, east, north = shapely.total_bounds(shapely.from_wkb(shapes_wkb, on_invalid="ignore")).tolist()
     crs_text = meta["crs"] if head.crs_name is None else head.crs_name
     transformer = layer_transformer(crs_text, (west, south, east, north), where=where)
     rows: list[LayerRow] = []

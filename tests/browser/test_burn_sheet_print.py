@@ -67,7 +67,7 @@ def test_two_pages_in_the_readers_own_face_and_in_a_wide_one(
     assert pages <= 3  # two, but for a wind that turns twice and six edges that come to lie downwind
     said = pdf_text(pdf)
     assert "Left out for room" not in said
-    for part in ("The forecast, hour by hour", "ignition 13:30", "night", "ruled slantwise", "decides nothing"):
+    for part in ("The forecast, hour by hour", "ignition 13:30", "night", "diagonal hatching", "decides nothing"):
         assert part in " ".join(said.split())
     context = browser.new_context(bypass_csp=True)  # only so that a test may set another face
     page = context.new_page()
@@ -79,7 +79,7 @@ def test_two_pages_in_the_readers_own_face_and_in_a_wide_one(
         page.pdf(path=out, prefer_css_page_size=True)
         assert _pages(out) == pages, face
         words = pdf_words(out)
-        for part in ("not permission to burn", "The forecast, hour by hour", "Signature, date, hour", "Cautions"):
+        for part in ("not permission to burn", "The forecast, hour by hour", "Signature, date, time", "Cautions"):
             assert part in words
     context.close()
 

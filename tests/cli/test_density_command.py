@@ -161,7 +161,7 @@ def test_vacant_quarters_use_the_published_factor(run_habmap: Run, place: Path) 
     ("row", "words"),
     [
         ("p,C1,,,fixed,0.05,,-1,,,,,", "stems is out of range"),
-        ("p,C1,,,fixed,0.05,,1.5,,,,,", "not whole"),
+        ("p,C1,,,fixed,0.05,,1.5,,,,,", "a whole number"),
         ("p,C1,,,fixed,,,3,,,,,", "needs its size"),
         ("p,C1,,,fixed,0.05,60,3,,,,,", "different sizes"),
         ("p,C9,,,fixed,0.05,,3,,,,,", "unknown unit"),

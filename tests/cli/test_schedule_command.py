@@ -198,7 +198,8 @@ def test_the_handout_has_a_page_of_the_season_for_its_owner_alone(run_habmap: Ru
     assert "Pages: 5" in " ".join(pdf_info(tmp_path / "own.pdf").split()) and "page 5 of 5" in told
     assert f"{done.json['acres']:.1f} acres of cutting fit between 2026-01-01 and 2026-07-02" in told
     january = sum(item["acres"] for item in laid(done, "cut") if item["from_date"] < "2026-02")
-    assert f"January 2026: cut {january:.1f} acres (A1)" in told and "burn boss" in told
+    assert f"January 2026: cut {january:.1f} acres (A1)" in told and "The cautions on page 2 belong to" in told
+    assert "burn boss" in pdf_words(tmp_path / "own.pdf", "-f", "2", "-l", "2")
     other = ("--for", "public", "-o", tmp_path / "public.pdf", "--on", "2026-01-01")
     assert run_habmap("handout", *other, place=folder).code == 0
     assert "Pages: 4" in " ".join(pdf_info(tmp_path / "public.pdf").split())

@@ -55,5 +55,5 @@ def test_one_denominator_on_every_screen_and_any_day(entries: list[Entry]) -> No
         if page.seasons is not None:
             assert words.tenths(page.seasons.start_remaining_acres) == TOTAL
         for unit_id, area_m2 in CEDAR_M2.items():
-            one = headline(Sheet(page=_only(page, unit_id), grid=GRID, unit_id=unit_id, neighbors=(), elevation=None))
+            one = headline(Sheet(page=_only(page, unit_id), grid=GRID, unit_id=unit_id, neighbors=()))
             assert said(one) == words.tenths(area_m2 / M2_PER_ACRE)

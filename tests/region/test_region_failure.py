@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import random
+import re
 import resource
 import signal
 import subprocess
@@ -165,5 +166,7 @@ def test_a_tile_that_breaks_off_is_named(region, run, tmp_path) -> None:
     told = run("region", "terrain", region / "stands.gpkg", *sorted(tmp_path.glob("tile-*.tif")), "-o", output,
                "--workers", 2)  # fmt: skip
     assert told.returncode == 3
-    assert "cannot be read to its end" in told.stderr and "tile-2.tif" in told.stderr
+    # one library finds the end missing as it opens the file, another as it reads it
+    assert "tile-2.tif" in told.stderr and re.search("cannot be read to its end|can be read", told.stderr)
+    assert "Traceback" not in told.stderr
     assert not output.exists()

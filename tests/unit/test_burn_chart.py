@@ -8,8 +8,8 @@ from typing import Any
 
 import numpy as np
 import pytest
+from matplotlib.artist import Artist
 from matplotlib.patches import PathPatch, Rectangle
-from matplotlib.text import Text
 
 from habmap.show.burn.chart import HoursChart, chart_height_pt, draw_chart, gap_runs, known_runs, spread
 from habmap.show.sheet.pen import Pen
@@ -45,7 +45,7 @@ def curves(pen: Pen, count: int) -> list[np.ndarray]:
 
 
 def text_at(pen: Pen, words: str) -> list[tuple[float, float]]:
-    return [text.get_position() for text in artists(pen, Text) if text.get_text() == words]
+    return [line.at for line in artists(pen, Artist) if getattr(line, "words", None) == words]
 
 
 def level_lines(pen: Pen) -> Sequence[Any]:
