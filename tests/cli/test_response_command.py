@@ -225,4 +225,4 @@ def test_the_public_page_tells_shares_and_counts_and_no_sighting(
     # the figures are those that the command prints
     unit = next(one for one in told(run_habmap, demo_place)["units"] if one["unit_id"] == "C1")
     before, after = unit["native_cover_before_pct"], unit["native_cover_after_pct"]
-    assert f"Native plants covered {before:.0f}\u00a0%" in html and f"and {after:.0f}\u00a0%" in html
+    assert f"Native plants covered {before:.0f}%" in html and f"and {after:.0f}%" in html

@@ -83,8 +83,8 @@ def _title(unit: UnitResponse) -> str:
 
 
 def _unbroken(text: str) -> str:
-    """Keep a figure and its sign on one line."""
-    return text.replace(" %", "\u00a0%").replace(" ± ", "\u00a0±\u00a0")
+    """Keep a figure and its ± on one line."""
+    return text.replace(" ± ", "\u00a0±\u00a0")
 
 
 def _share(unit: UnitResponse, measure: str, side: str) -> Share | None:

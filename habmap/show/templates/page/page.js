@@ -366,6 +366,8 @@ function drawPlace(map) {
           numeral.element.classList.toggle("ondark", isDark(numeral.spot || numeral.latlng));
           done.add(numeral);
         }
+      } else if (one.own && !one.own.lines) {
+        shown = seatNumeral(one, kept); // its name was passed over where marks are many
       } else if (one.own) {
         shown = (one.kind !== "day" || close) && !said.has(one.group) && Boolean(seat(one, kept, within));
       } else {
