@@ -51,7 +51,7 @@ _CLASS_OF: Final = {
     "burned": "slash_gone", "slash_gone": "slash_gone", "kept_up": "slash_gone", "coming_back": "coming_back",
     "keep": "other", "other": "other",
 }  # fmt: skip
-#: The parts of a season's bar: dark is cedar that stands, as on the map; ink alone, so that a grey print loses nothing.
+#: The parts of a season's bar: dark is cedar that stands, as on the map; ink alone, so that a gray print loses nothing.
 _PARTS: Final[dict[Part, dict[str, Any]]] = {
     "before": {"facecolor": PAPER_DEEP, "edgecolor": INK, "linewidth": 0.9},
     "added": {"facecolor": "white", "edgecolor": INK, "linewidth": 0.9, "hatch": "//"},
