@@ -25,6 +25,9 @@ import pytest
 from command_server import CommandServer
 from outside import OUTSIDE, in_ci, path_of, why_missing
 
+# A machine on which everything is written at once would hide a line that waits in a buffer.
+os.environ.pop("PYTHONUNBUFFERED", None)
+
 # No test is timed: a busy machine is not a fault of the code.
 hypothesis.settings.register_profile("untimed", deadline=None, suppress_health_check=[hypothesis.HealthCheck.too_slow])
 hypothesis.settings.load_profile("untimed")

@@ -87,7 +87,8 @@ class Running:
         deadline = time.monotonic() + PATIENCE_S
         while True:
             answer = self.raw("GET", path, heads={"Cookie": self.jar, **heads})
-            if "data-waiting" not in answer.text or time.monotonic() > deadline:
+            is_page = answer.heads.get("content-type", "").startswith("text/html")
+            if not is_page or "data-waiting" not in answer.text or time.monotonic() > deadline:
                 return answer
             time.sleep(0.2)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 from typing import Annotated
 
@@ -37,5 +38,11 @@ def desk(
         folder=session.property_folder(),
         port=port,
         is_opening=is_opening,
-        tell=say,
+        tell=_say_at_once,
     )
+
+
+def _say_at_once(words: str) -> None:
+    """Print words and hand them on: who reads the desk's address through a pipe waits for it while the desk serves."""
+    say(words)
+    sys.stdout.flush()
