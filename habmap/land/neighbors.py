@@ -167,7 +167,7 @@ def settled(shape: BaseGeometry, *, grid: LocalGrid, drawn: Sequence[BaseGeometr
         chosen = np.array([mine if mine is not None else tuple(made) for mine, made in zip(known, lonlat, strict=True)])
         return shapely.set_coordinates(shapely.transform(whole, lambda same: same), chosen)
 
-    # Corners that touch can cross by a rounding once turned; then by less than a micrometre they are drawn together.
+    # Corners that touch can cross by a rounding once turned; then by less than a micrometer they are drawn together.
     for attempt in (shape, shapely.make_valid(shape, method="structure"), shapely.set_precision(shape, 1e-6)):
         polygons = [part for part in shapely.get_parts(attempt) if isinstance(part, Polygon) and part.area > 0]
         outline = restored(MultiPolygon(polygons))

@@ -14,6 +14,27 @@ from habmap.work.schedule_result import ScheduleResult
 #: Units named one by one in a sentence.
 _NAMED: Final = 4
 
+#: Heads of the season's table, a row an item; and of what would not fit.
+WEEK_HEADS: Final = ("week of", "work", "unit", "acres", "hours", "open from", "to", "what it is")
+UNFIT_HEADS: Final = ("work", "unit", "acres", "hours", "why")
+
+
+def week_rows(season: ScheduleResult) -> list[list[object]]:
+    """Return the season's table; a week's day stands with its first item alone."""
+    return [
+        [
+            week.from_date if number == 0 else "", KIND_WORDS[item.what], item.unit_id, item.acres, item.person_hours,
+            item.from_date, item.to_date, item.words,
+        ]
+        for week in season.weeks
+        for number, item in enumerate(week.items)
+    ]  # fmt: skip
+
+
+def unfit_rows(season: ScheduleResult) -> list[list[object]]:
+    """Return what would not fit, and why."""
+    return [[KIND_WORDS[one.what], one.unit_id, one.acres, one.person_hours, one.why] for one in season.unfit]
+
 
 def season_words(season: ScheduleResult) -> tuple[str, ...]:
     """Return what fits as one sentence that stands alone, then what it rests on and what is not signed."""

@@ -48,58 +48,52 @@ class StageAcres:
 
 
 @dataclass(frozen=True, slots=True)
-class UnitAcres:
+class GroundAcres:
+    """The account of any ground [acre]: treated, remaining and left on purpose together are ``cedar_acres``.
+
+    ``slash_acres`` is ground of any stage with felled cedar not yet gone, in piles or not; ``snag_acres`` ground with
+    cedar killed standing and still up. ``leave_target_acres`` is the least and most cedar ground to leave on purpose by
+    ``leave_pct``, ``None`` where that is not set; ``left_acres`` what is left, ``still_to_leave_acres`` what of the
+    ground missing to the least still can be, ``too_late_to_leave_acres`` what no longer can: the cedars there were
+    killed.
+    """
+
+    acres: float
+    stage_acres: StageAcres
+    cedar_acres: float
+    treated_acres: float
+    remaining_acres: float
+    keep_acres: float
+    coming_back_acres: float
+    slash_acres: float
+    snag_acres: float
+    leave_target_acres: tuple[float, float] | None
+    left_acres: float
+    still_to_leave_acres: float | None
+    too_late_to_leave_acres: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class UnitAcres(GroundAcres):
     """One unit's line of the account.
 
     ``acres`` is the unit's area of record; ``acres_sd`` the standard deviation of a walked outline, else ``None``;
-    ``treated_pct`` is of the unit's acres. ``slash_acres`` is ground of any stage with felled cedar not yet gone, in
-    piles or not; ``snag_acres`` ground with cedar killed standing and still up. ``leave_target_acres`` is the least and
-    most cedar ground to leave on purpose by ``leave_pct``, ``None`` where that is not set; ``left_acres`` what is left,
-    ``still_to_leave_acres`` what of the ground missing to the least still can be, ``too_late_to_leave_acres`` what no
-    longer can, since the cedars there were killed.
+    ``treated_pct`` is of the unit's acres.
     """
 
     unit_id: str
     name: str
     cover: str
-    acres: float
     acres_sd: float | None
-    stage_acres: StageAcres
-    cedar_acres: float
-    treated_acres: float
-    remaining_acres: float
-    keep_acres: float
-    coming_back_acres: float
-    slash_acres: float
-    snag_acres: float
-    leave_target_acres: tuple[float, float] | None
-    left_acres: float
-    still_to_leave_acres: float | None
-    too_late_to_leave_acres: float | None
     treated_pct: float
 
 
 @dataclass(frozen=True, slots=True)
-class TotalAcres:
+class TotalAcres(GroundAcres):
     """Sums over the units; ground that is coming back is among the treated too.
 
-    ``cedar_acres`` is treated, remaining and left on purpose together. The goals of leaving and
-    what is missing to them add up those of the units that have one.
+    The goals of leaving and what is missing to them add up those of the units that have one.
     """
-
-    acres: float
-    cedar_acres: float
-    treated_acres: float
-    remaining_acres: float
-    keep_acres: float
-    coming_back_acres: float
-    slash_acres: float
-    snag_acres: float
-    leave_target_acres: tuple[float, float] | None
-    left_acres: float
-    still_to_leave_acres: float | None
-    too_late_to_leave_acres: float | None
-    stage_acres: StageAcres
 
 
 @dataclass(frozen=True, slots=True)

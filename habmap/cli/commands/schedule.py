@@ -95,35 +95,15 @@ def _check(hours_per_week: float, first: date | None, last: date | None) -> None
 
 
 def _print(result: ScheduleResult) -> None:
-    from habmap.show.schedule_words import season_words
-    from habmap.work.schedule import KIND_WORDS
+    from habmap.show.schedule_words import UNFIT_HEADS, WEEK_HEADS, season_words, unfit_rows, week_rows
 
     for words in season_words(result):
         say(words)
-    print_table(
-        ["week of", "work", "unit", "acres", "hours", "open from", "to", "what it is"],
-        [
-            [
-                week.from_date if number == 0 else "",
-                KIND_WORDS[item.what],
-                item.unit_id,
-                item.acres,
-                item.person_hours,
-                item.from_date,
-                item.to_date,
-                item.words,
-            ]
-            for week in result.weeks
-            for number, item in enumerate(week.items)
-        ],
-    )
+    print_table(WEEK_HEADS, week_rows(result))
     if result.unfit:
         say("")
         say("Would not fit:")
-        print_table(
-            ["work", "unit", "acres", "hours", "why"],
-            [[KIND_WORDS[one.what], one.unit_id, one.acres, one.person_hours, one.why] for one in result.unfit],
-        )
+        print_table(UNFIT_HEADS, unfit_rows(result))
     say("")
     for caution in result.cautions:
         say(caution)

@@ -53,8 +53,7 @@ def _season(asked: Asked, hours: str) -> dict[str, Any]:
     from habmap import api
     from habmap.desk.asked import number_of
     from habmap.measures import days_after
-    from habmap.show.schedule_words import season_words
-    from habmap.work.schedule import KIND_WORDS
+    from habmap.show.schedule_words import UNFIT_HEADS, WEEK_HEADS, season_words, unfit_rows, week_rows
 
     per_week = number_of(hours, "person-hours in a week")
     first = asked.day("from", "first day") or asked.today
@@ -72,29 +71,8 @@ def _season(asked: Asked, hours: str) -> dict[str, Any]:
     return {
         "result": result,
         "words": season_words(result),
-        "weeks": table(
-            "Week by week",
-            ("week of", "work", "unit", "acres", "hours", "open from", "to", "what it is"),
-            [
-                [
-                    week.from_date,
-                    KIND_WORDS[item.what],
-                    item.unit_id,
-                    item.acres,
-                    item.person_hours,
-                    item.from_date,
-                    item.to_date,
-                    item.words,
-                ]
-                for week in result.weeks
-                for item in week.items
-            ],
-        ),
-        "unfit": table(
-            "What would not fit",
-            ("work", "unit", "acres", "hours", "why"),
-            [[KIND_WORDS[one.what], one.unit_id, one.acres, one.person_hours, one.why] for one in result.unfit],
-        ),
+        "weeks": table("Week by week", WEEK_HEADS, week_rows(result)),
+        "unfit": table("What would not fit", UNFIT_HEADS, unfit_rows(result)),
     }
 
 

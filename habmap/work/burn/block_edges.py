@@ -306,7 +306,7 @@ def _beyond(
     on: date,
 ) -> list[_Beyond]:
     breaks = [feature for feature in features if feature.kind in BREAK_FEATURE_KINDS]
-    # Drawn patches leave slivers of a nanometre along edges, which are no ground: every piece is drawn in by a hair.
+    # Drawn patches leave slivers of a nanometer along edges, which are no ground: every piece is drawn in by a hair.
     grounds = [shapely.buffer(piece.geometry, -HAIR_M) for piece in others]
     near_units = first_met(pieces, grounds, within_m=within_m)
     near_breaks = first_met(
