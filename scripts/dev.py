@@ -7,6 +7,7 @@
   check             read the code for faults: ruff, ruff format --check, mypy; spelling; the page's scripts with biome
   format            lay out the code: ruff format, and what ruff can mend by itself
   bench [ARGS...]   run every scripts/bench_*.py; ARGS go to each
+  mutants [ARGS...] change the rules one at a time and see whether a test finds it (scripts/mutants.py --help)
   docs [--check]    write the pictures of README.md and the schemas of the JSON
 
 Needs only Python 3.11 or newer with pip. Everything is installed into .venv in the top folder, at the versions of
@@ -48,7 +49,15 @@ def main(words: list[str]) -> int:
         say(f"habmap needs Python 3.11 or newer; this is {sys.version.split()[0]} ({sys.executable}).")
         say("Install a newer one and call it by name, for example: python3.12 scripts/dev.py demo")
         return 2
-    commands = {"demo": demo, "test": test, "check": check, "format": format_, "bench": bench, "docs": docs}
+    commands = {
+        "demo": demo,
+        "test": test,
+        "check": check,
+        "format": format_,
+        "bench": bench,
+        "docs": docs,
+        "mutants": mutants,
+    }
     if not words or words[0] in ("-h", "--help", "help"):
         print(__doc__)
         return 0
@@ -138,6 +147,12 @@ def bench(words: list[str]) -> int:
     get_programs("gdaldem")
     scripts = sorted((TOP / "scripts").glob("bench_*.py"))
     return max((run([program("python"), script, *words], cwd=TOP) for script in scripts), default=0)
+
+
+def mutants(words: list[str]) -> int:
+    """Put wrong rules into the code, one at a time, and count those that the tests find."""
+    set_up("test", "mutants")
+    return run([program("python"), TOP / "scripts" / "mutants.py", *words], cwd=TOP)
 
 
 def docs(words: list[str]) -> int:
