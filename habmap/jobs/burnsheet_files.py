@@ -23,6 +23,9 @@ from habmap.show.relief import RELIEF_CELLS, Relief, draw_relief, relief_bounds
 from habmap.work.burn.result import BurnsheetResult
 
 _KINDS: Final = {".pdf", ".html"}
+#: Ground shown around the block, as a share of its larger side: the map widens to twice its scale for a house, and may
+#: lie twice as wide as high.
+_AROUND: Final = 1.6
 
 
 def write_burn_sheets(
@@ -98,5 +101,5 @@ def _relief(store: Store, result: BurnsheetResult) -> Relief | None:
     with open_elevation(Path(source.path), vertical_unit=source.vertical_unit) as elevation:
         if not bool(elevation.touches([shapely.convex_hull(outline)])[0]):
             return None  # said in words by the burn sheet's own warnings
-        coarse = elevation.coarse_heights(relief_bounds([outline], margin=0.5), RELIEF_CELLS)
+        coarse = elevation.coarse_heights(relief_bounds([outline], margin=_AROUND), RELIEF_CELLS)
     return draw_relief(coarse.heights_m.astype("float64"), transform=coarse.transform, crs_wkt=coarse.crs_wkt)

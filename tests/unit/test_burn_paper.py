@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from datetime import UTC, date, datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -12,7 +13,7 @@ import pytest
 import shapely
 from fakes import GRID, FakeStore, entry, unit
 from pdf_reading import pdf_streams, pdf_words
-from shapely import LineString, Point, box
+from shapely import LineString, Point, Polygon, box
 from shapely.geometry.base import BaseGeometry
 
 from habmap.jobs.burnsheet import Burnsheet, worked_out
@@ -21,10 +22,12 @@ from habmap.place.settings import Settings
 from habmap.records import Boundary, Feature
 from habmap.show.burn.compose import burn_sheet
 from habmap.show.burn.frame import burn_frame, off_the_map, pointer_words
+from habmap.show.burn.map import draw_burn_map
 from habmap.show.burn.sections import plan_section
 from habmap.show.burn.sheet import BurnSheet
 from habmap.show.burn.words import answer
-from habmap.show.sheet.pen import Pen
+from habmap.show.sheet.pen import Pen, text_width_pt
+from habmap.show.words import short_day
 from habmap.work.burn.request import BurnRequest
 
 NOW = datetime(2026, 3, 1, 15, tzinfo=UTC)
@@ -231,3 +234,45 @@ def test_no_word_at_the_edge_leaves_the_map() -> None:
     assert all(box(*frame.box).contains(one) for one in boxes)
     assert not any(a.intersection(b).area for n, a in enumerate(boxes) for b in boxes[:n])
     assert all(re.search(r"house, [\d,.]+ (ft|mi) . (N|NE|E|SE|S|SW|W|NW)$", words) for _, _, words in set_)
+
+
+@pytest.mark.poppler
+def test_a_compass_is_told_for_the_day_of_the_burn(tmp_path: Path) -> None:
+    sheet = asked()
+    day = datetime.fromisoformat(sheet.result.time).date()
+    assert day != NOW.date()
+    words = pdf_words(written(sheet, tmp_path / "a.pdf"))
+    assert f"Magnetic north on {short_day(day)}: " in words
+    assert "(WMM20" in words
+
+
+def test_names_on_the_burn_map_lie_on_their_own_ground(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A name where it has room; a unit with a long name and little ground in the frame says its id, or nothing."""
+    narrow = Polygon([(150, -150), (175, -150), (260, 400), (235, 400)])
+    wide = box(-400, 150, 140, 420)
+    sheet = replace(
+        sheet_of(asked()),
+        units=tuple(
+            (unit_id, name, GRID.to_lonlat(shape))
+            for unit_id, name, shape in (
+                ("X1", "Old Orchard Bench Below the Spring", box(-150, -150, 150, 150)),
+                ("N1", "North Side of the County Line Road Cedars", narrow), ("W1", "West Meadow", wide),
+            )
+        ),
+    )  # fmt: skip
+    frame, told = frame_of(sheet), []
+    monkeypatch.setattr(Pen, "text", lambda self, x, y, words, **style: told.append((x, y, words, style)))
+    monkeypatch.setattr(Pen, "path", lambda self, outline, **style: None)
+    draw_burn_map(Pen((612, 792)), frame, sheet)
+    ground = {unit_id: frame.on_paper(shape) for unit_id, _, shape in sheet.units}
+    spoken = {unit_id: f"{unit_id} {name}".split() for unit_id, name, _ in sheet.units}
+    seen = set()
+    for x, y, words, style in told:
+        if style.get("size_pt") != 10.0:
+            continue
+        owner = next(one for one, parts in spoken.items() if set(words.split()) <= set(parts))
+        half = text_width_pt(words, size_pt=10.0, is_serif=True) / 2
+        own = box(x - half, y - 2, x + half, y + 7.5)
+        assert own.intersection(ground[owner]).area >= 0.8 * own.area, words
+        seen.add(owner)
+    assert {"X1", "W1"} <= seen

@@ -42,6 +42,7 @@ def _sheet(**changed: object) -> BurnSheet:
         "headline": "Burn sheet: X1, 9.9 acres, 2026-03-05 13:30",
         "lines": ("Weather.",),
         "drawn_on": date(2026, 3, 1),
+        "burn_day": date(2026, 3, 5),
         "grid": GRID,
         "edges": (
             _edge("downwind", [(-100, 100), (100, 100)], 0),

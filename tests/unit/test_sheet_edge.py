@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import math
 import re
+from datetime import date
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from fakes import GRID
 from label_places import NOW, steep, winding
@@ -14,10 +16,12 @@ from pdf_reading import pdf_streams, pdf_words
 from pyproj import Geod
 
 from habmap.jobs.sheet import write_sheet
+from habmap.land.declination import Declination, declination
 from habmap.show.sheet import sheet as sheet_module
 from habmap.show.sheet.edge_figures import EdgeFigures, degrees_words, figures_around, utm_zone
 from habmap.show.sheet.map import Frame
-from habmap.show.sheet.margin import scale_words
+from habmap.show.sheet.margin import draw_scale, magnetic_words, north_words, scale_words, strip_pt
+from habmap.show.sheet.pen import Pen
 
 FRAME = Frame(left=30.0, bottom=80.0, width=560.0, height=430.0, scale=12_000, middle_xy=(400.0, -250.0), grid=GRID)
 
@@ -85,8 +89,51 @@ def test_angles_carry_over() -> None:
 
 
 def test_a_convergence_that_no_compass_shows_is_not_told() -> None:
-    assert scale_words(12_000, 0.3).endswith("True north is up.")
-    assert "0.62° left" in scale_words(12_000, 0.62)
+    assert north_words(0.3) == north_words(-0.49) == "True north is up."
+    assert "0.62° left" in north_words(0.62)
+
+
+def test_magnetic_north_is_told_with_side_model_and_change_or_not_at_all() -> None:
+    day, plain = date(2026, 9, 1), {"sd_deg": 0.36, "change_deg_per_year": -0.072, "model": "WMM2025"}
+    east, west, none = (
+        magnetic_words(Declination(east_deg=value, **plain), day)  # type: ignore[arg-type]
+        for value in (2.24, -11.06, -0.04)
+    )
+    assert east == "Magnetic north on Sep 1, 2026: 2.2° ± 0.4° east of it, moving 0.07° west a year (WMM2025)."
+    assert "11.1° ± 0.4° west of it" in west
+    assert "0.0° ± 0.4°, moving" in none  # on neither side
+    assert "-" not in west
+    late = magnetic_words(None, date(2031, 5, 1))
+    assert "May 1, 2031 is not known here" in late
+    assert "2015 to 2029" in late
+    assert re.search(r"\d°", late) is None
+    assert "magnetic pole" in magnetic_words(None, day)
+
+
+def test_the_needle_is_drawn_where_the_model_says(monkeypatch: pytest.MonkeyPatch) -> None:
+    drawn: list[Any] = []
+    monkeypatch.setattr(Pen, "path", lambda self, outline, **style: drawn.append(np.asarray(outline.vertices)))
+    words = scale_words(FRAME.scale, GRID, FRAME.middle_lonlat, day=NOW.date())
+    for day in (None, NOW.date()):
+        drawn.clear()
+        draw_scale(Pen((612, 792)), FRAME, left=30, right=430, top=80, told=words, day=day)
+        needles = [way for way in drawn if len(way) == 3]
+        assert len(needles) == (day is not None)
+    ((foot, tip, _),) = needles
+    found = declination(*FRAME.middle_lonlat, NOW.date())
+    assert found is not None
+    leaning_deg = math.degrees(math.atan2(tip[0] - foot[0], tip[1] - foot[1]))
+    assert leaning_deg == pytest.approx(found.east_deg - GRID.convergence_deg(*FRAME.middle_lonlat), abs=1e-6)
+    top, low = 80.0, 80.0 - strip_pt(words, 400)
+    assert low < foot[1] < tip[1] < top - 1
+
+
+@pytest.mark.poppler
+def test_the_sheet_tells_where_a_compass_points_on_its_day(tmp_path: Path) -> None:
+    write_sheet(winding(), target=tmp_path / "a.pdf", folder=tmp_path, now=NOW, paper="letter")
+    found = declination(GRID.lon, GRID.lat, NOW.date())
+    assert found is not None
+    assert f"Magnetic north on Sep 1, 2026: {found.east_deg:.1f}° ± " in pdf_words(tmp_path / "a.pdf")
 
 
 @pytest.mark.poppler

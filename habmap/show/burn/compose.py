@@ -6,7 +6,7 @@ import math
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
@@ -144,6 +144,7 @@ def burn_sheet(
             *((notes,) if notes else ()),
         ),
         drawn_on=drawn_on,
+        burn_day=datetime.fromisoformat(result.time).date(),
         past_title=None if result.again is None else result.again.title,
         grid=grid,
         edges=result.edges,

@@ -13,8 +13,9 @@ from matplotlib.transforms import Affine2D
 from habmap.show.burn.frame import draw_pointers
 from habmap.show.burn.legend import tint
 from habmap.show.burn.sheet import BurnSheet
+from habmap.show.on_own_ground import name_lines
 from habmap.show.palette import INK
-from habmap.show.sheet.labels import Labels, draw_contour_labels, draw_feature_labels
+from habmap.show.sheet.labels import Labels, draw_contour_labels, draw_feature_labels, draw_names, keep_marks_clear
 from habmap.show.sheet.map import Frame, draw_contours, draw_edge, draw_feature, outline_of, pattern_area
 from habmap.show.sheet.marks import over_pattern
 from habmap.show.sheet.pen import LEAST_PT, Pen, clipped, text_width_pt
@@ -61,6 +62,7 @@ def draw_burn_map(pen: Pen, frame: Frame, sheet: BurnSheet) -> None:
                 pen.path(tick, clip=clip, edgecolor="black", linewidth=1.1)
     labels = Labels(frame)
     _wind(pen, frame, sheet, labels)
+    keep_marks_clear(frame, sheet.features, labels)
     for edge in sheet.edges:  # no words on the edges themselves
         line = frame.on_paper(edge.line)
         for step in np.arange(0.0, line.length, 6.0).tolist():
@@ -71,7 +73,8 @@ def draw_burn_map(pen: Pen, frame: Frame, sheet: BurnSheet) -> None:
             labels.take((x - 2, y - 2, x + 2, y + 2), anyway=True)
     _edge_keys(pen, frame, sheet, labels)
     draw_pointers(pen, frame, sheet, labels)
-    _unit_labels(pen, frame, sheet, labels)
+    named = [((*name_lines(f"{unit_id} {name}"), [unit_id]), shape) for unit_id, name, shape in sheet.units]
+    draw_names(pen, frame, named, labels, size_pt=10.0, is_serif=True)
     draw_feature_labels(pen, frame, sheet.features, labels)
     if sheet.relief is not None:
         draw_contour_labels(pen, frame, sheet.relief, labels)
@@ -179,21 +182,6 @@ def _edge_keys(pen: Pen, frame: Frame, sheet: BurnSheet, labels: Labels) -> None
         is_set = _set(pen, labels, spots, (key,), is_bold=True, anyway=key not in told)
         if is_set:
             told.add(key)
-
-
-def _unit_labels(pen: Pen, frame: Frame, sheet: BurnSheet, labels: Labels) -> None:
-    window = shapely.box(*frame.box)
-    for unit_id, name, shape in sheet.units:
-        ground = shapely.intersection(shapely.make_valid(frame.on_paper(shape)), window)
-        if ground.area < 900:
-            continue
-        x, y = shapely.maximum_inscribed_circle(ground, tolerance=1.0).coords[0]
-        spots = [(x, y + 14 * step) for step in (0, 1, -1, 2, -2)]
-        spots += [(x + right, y + up) for right in (-45, 45) for up in (0, 16, -16)]
-        label = f"{unit_id} {name}".strip()
-        if text_width_pt(label, size_pt=10.0, is_serif=True) > ground.bounds[2] - ground.bounds[0]:
-            label = clipped(unit_id, 150, size_pt=10.0, is_serif=True)  # a name never lies on its neighbors
-        _set(pen, labels, spots, (label,), size_pt=10.0)
 
 
 def _set(

@@ -5,11 +5,12 @@ from __future__ import annotations
 import io
 from collections.abc import Sequence
 from contextlib import AbstractContextManager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import matplotlib as mpl
 import numpy as np
+import shapely
 from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.path import Path as Outline
 
@@ -28,7 +29,7 @@ from habmap.show.burn.sheet import (
     Section,
 )
 from habmap.show.sheet.map import Frame
-from habmap.show.sheet.margin import SCALE_STRIP_PT, draw_scale
+from habmap.show.sheet.margin import LONG_SCALE, draw_scale, scale_words, strip_pt
 from habmap.show.sheet.paper import PDF_SETTINGS, SIZES_PT
 from habmap.show.sheet.pen import LEADING, LEAST_PT, Pen, at_most, clipped, wrapped
 
@@ -41,6 +42,8 @@ _WRITE_PT: Final = 14.5
 _CELL_GAP_PT: Final = 4.0
 _HEADING_PT: Final = 10.5
 _BETWEEN_PT: Final = 4.0
+#: Contours stand so much farther apart than on other sheets: lines are drawn between them by hand.
+_OPENER: Final = 1.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,18 +123,26 @@ def draw_chart_svg(chart: HoursChart, *, paper: BurnPaper) -> SvgDrawn:
 
 def _map(pen: Pen, sheet: BurnSheet, *, left: float, bottom: float, width: float, top: float) -> Frame:
     """Draw the map with its scale and legend between two heights [pt]; return its frame."""
-    legend_pt = 0.0
+    legend_pt, middle = 0.0, shapely.centroid(shapely.MultiLineString([edge.line for edge in sheet.edges]))
+    strip = strip_pt(_told(sheet, LONG_SCALE, (middle.x, middle.y)), width)
     while True:  # a higher legend leaves a smaller map, which shows no more than before: it ends
-        floor = bottom + SCALE_STRIP_PT + legend_pt
+        floor = bottom + strip + legend_pt
         frame = burn_frame(sheet, left=left, bottom=floor, width=width, height=top - floor)
+        if sheet.relief is not None:
+            sheet = replace(sheet, relief=sheet.relief.at_scale(_OPENER * frame.scale))
         legend = Legend.of(frame, sheet, draw_side, draw_property_line)
         if legend.height_pt <= legend_pt:
             break
         legend_pt = legend.height_pt
     draw_burn_map(pen, frame, sheet)
-    draw_scale(pen, frame, left=left, right=left + width, top=frame.bottom - 1)
-    legend.draw(pen, left=left, top=frame.bottom - SCALE_STRIP_PT - 1)
+    told = _told(sheet, frame.scale, frame.middle_lonlat)
+    draw_scale(pen, frame, left=left, right=left + width, top=frame.bottom - 1, told=told, day=sheet.burn_day)
+    legend.draw(pen, left=left, top=frame.bottom - strip - 1)
     return frame
+
+
+def _told(sheet: BurnSheet, scale: int, lonlat: tuple[float, float]) -> str:
+    return scale_words(scale, sheet.grid, lonlat, day=sheet.burn_day)
 
 
 def _first_page(sheet: BurnSheet, size: tuple[float, float]) -> tuple[Pen, int]:

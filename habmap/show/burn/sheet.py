@@ -93,6 +93,8 @@ class BurnSheet:
         Each stretch's key, as D1, by what it is listed as.
     units
         Id, name and outline (lon/lat) of every unit.
+    burn_day
+        The day of the burn: its compass directions are told for it.
     past_title
         What stands on every page of a past burn's sheet made again; ``None`` = it is no such sheet.
     wind_words
@@ -117,6 +119,7 @@ class BurnSheet:
     headline: str
     lines: tuple[str, ...]
     drawn_on: date
+    burn_day: date
     past_title: str | None = None
     grid: LocalGrid
     edges: tuple[Edge, ...]

@@ -23,8 +23,8 @@ from habmap.show.records import Page, PagePhotoPoint
 from habmap.show.season_bars import PART_WORDS, Part, season_bars
 from habmap.show.sheet.labels import Labels, draw_feature_labels, draw_numerals
 from habmap.show.sheet.map import PT_PER_M, Frame, draw_frame, draw_ground, stage_area
-from habmap.show.sheet.margin import SCALE_STRIP_PT, draw_scale, scale_words
-from habmap.show.sheet.paper import MM_PT, PDF_SETTINGS, SCALES, Paper, fitting_scale
+from habmap.show.sheet.margin import LONG_SCALE, SCALE_STRIP_PT, draw_scale, scale_words
+from habmap.show.sheet.paper import MM_PT, PDF_SETTINGS, Paper, fitting_scale
 from habmap.show.sheet.pen import LEAST_PT, at_most, clipped, text_width_pt, wrapped
 from habmap.show.terrain_words import elevation_words
 from habmap.vocabulary import PUBLIC_NAME_KINDS, file_mark
@@ -139,6 +139,15 @@ def _strip_pt(leaf: HandoutPage) -> float:
     return SCALE_STRIP_PT * leaf.near_pt / LEAST_PT + 4
 
 
+def _long_scale_words(handout: Handout) -> str:
+    """Return words of the scale as long as they come, to keep room for them; none where there is no ground."""
+    extent = _extent(handout)
+    if extent is None or handout.grid is None:
+        return ""
+    at = handout.grid.to_lonlat(shapely.Point(extent[1]))
+    return scale_words(LONG_SCALE, handout.grid, (at.x, at.y))
+
+
 def _nothing_to_draw(leaf: HandoutPage, handout: Handout, top: float, floor: float) -> None:
     leaf.tell(
         ["There is no ground to draw yet.", *handout.page.missing],
@@ -150,7 +159,7 @@ def _ground(leaf: HandoutPage, handout: Handout) -> tuple[int | None, int | None
     """Draw the ground as it is, large, and small as it lay before; return both scales."""
     page, pen, k = handout.page, leaf.pen, leaf.k
     top = leaf.head(handout, words.headline(page))
-    trial = [*_sources(page), scale_words(SCALES[-1], 0.01)]
+    trial = [*_sources(page), _long_scale_words(handout)]
     floor = leaf.over(leaf.foot(handout, 1, more=trial))
     column = _LEGEND_PT * k
     # What stands beside the map: the ground before, and the key; of a wide property they stand under it.
@@ -185,10 +194,9 @@ def _ground(leaf: HandoutPage, handout: Handout) -> tuple[int | None, int | None
     pen.text(before.left, title_y, "Before any work", size_pt=leaf.room_pt, is_serif=True, is_bold=True)
     _classes(leaf, key, left=key_left, top=key_top)
     draw_scale(
-        pen, now, left=now.left, right=now.left + now.width, top=now.bottom, size_pt=leaf.near_pt, has_words=False
+        pen, now, left=now.left, right=now.left + now.width, top=now.bottom, size_pt=leaf.near_pt
     )  # fmt: skip
-    convergence_deg = now.grid.convergence_deg(*now.middle_lonlat)
-    leaf.stand(leaf.foot(handout, 1, more=[*_sources(page), scale_words(now.scale, convergence_deg)]))
+    leaf.stand(leaf.foot(handout, 1, more=[*_sources(page), scale_words(now.scale, now.grid, now.middle_lonlat)]))
     return now.scale, before.scale
 
 
@@ -282,7 +290,7 @@ def _what_comes_next(leaf: HandoutPage, handout: Handout) -> int | None:
     pen = leaf.pen
     day = f"Numerals give the order of work; what is due is told as of {words.day_words(handout.due_on)}."
     # The scale follows from the room above the foot, so the foot is measured first with the longest scale there is.
-    trial = [day, scale_words(SCALES[-1], 0.01), _without_numeral(len(handout.page.units))]
+    trial = [day, _long_scale_words(handout), _without_numeral(len(handout.page.units))]
     floor = leaf.over(leaf.foot(handout, 3, more=trial))
     width = 0.45 * leaf.width
     left = leaf.left + width + 1.5 * leaf.gap
@@ -302,15 +310,16 @@ def _what_comes_next(leaf: HandoutPage, handout: Handout) -> int | None:
         _nothing_to_draw(leaf, handout, top, leaf.stand(leaf.foot(handout, 3, more=[day])))
         return None
     (frame,) = frames
-    convergence_deg = frame.grid.convergence_deg(*frame.middle_lonlat)
     draw_ground(pen, frame, _for_the_room(handout.page))
     left_out = draw_numerals(pen, frame, handout.page.units, size_pt=leaf.room_pt, named=_MOST_UNITS)
-    more = [day, scale_words(frame.scale, convergence_deg), *([_without_numeral(left_out)] if left_out else [])]
+    more = [
+        day,
+        scale_words(frame.scale, frame.grid, frame.middle_lonlat),
+        *([_without_numeral(left_out)] if left_out else []),
+    ]
     leaf.stand(leaf.foot(handout, 3, more=more))
     draw_frame(pen, frame)
-    draw_scale(
-        pen, frame, left=leaf.left, right=leaf.left + width, top=frame.bottom, size_pt=leaf.near_pt, has_words=False
-    )
+    draw_scale(pen, frame, left=leaf.left, right=leaf.left + width, top=frame.bottom, size_pt=leaf.near_pt)
     due_pt = len(due) * leaf.line + leaf.gap
     for heading, reasons in told:
         if top - (len(heading) + len(reasons)) * leaf.line < floor + due_pt:

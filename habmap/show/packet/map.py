@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
 
 import shapely
 from matplotlib.path import Path as Outline
@@ -17,11 +18,11 @@ from habmap.show.packet.looks import COLUMN_WORDS, COLUMNS, LOOKS
 from habmap.show.packet.words import coordinate, paper_acres
 from habmap.show.palette import INK, PAPER
 from habmap.show.records import PageFeature, PagePhotoPoint
-from habmap.show.sheet.labels import Labels, draw_feature_labels
+from habmap.show.sheet.labels import Labels, draw_feature_labels, draw_names, keep_marks_clear
 from habmap.show.sheet.map import Frame, draw_edge, draw_feature, draw_frame, pattern_area
-from habmap.show.sheet.margin import SCALE_STRIP_PT, draw_scale
+from habmap.show.sheet.margin import LONG_SCALE, draw_scale, scale_words, strip_pt
 from habmap.show.sheet.paper import fitting_scale
-from habmap.show.sheet.pen import LEAST_PT, Pen, text_width_pt
+from habmap.show.sheet.pen import LEAST_PT, Pen
 from habmap.show.words import tenths
 from habmap.work.packet import ItemPacket
 
@@ -42,8 +43,17 @@ def pair_letter(number: int) -> str:
     return pair_letter(number // 26 - 1) + chr(65 + number % 26) if number >= 26 else chr(65 + number)
 
 
-def draw_map(flow: Flow, packet: ItemPacket, around: Around, pairs: Sequence[PagePhotoPoint], *, height: float) -> int:
+def draw_map(
+    flow: Flow, packet: ItemPacket, around: Around, pairs: Sequence[PagePhotoPoint], *, height: float, day: date
+) -> int:
     """Draw map, scale and legend downward from where the flow stands; return the N of 1:N.
+
+    Parameters
+    ----------
+    height
+        Of all of it [pt].
+    day
+        The day for which a compass's north is told.
 
     Raises
     ------
@@ -59,25 +69,30 @@ def draw_map(flow: Flow, packet: ItemPacket, around: Around, pairs: Sequence[Pag
     columns = [column for column in COLUMNS if any(one == column for one, _ in packet.pieces())]
     legend = math.ceil(len(columns) / 3) * _ROW_PT + 6
     flow.need(height)
-    map_height = height - SCALE_STRIP_PT - legend - 4 * LEAST_PT
-    scale = fitting_scale(size_m, (flow.width, map_height), mend="name fewer units in the contract item")
     middle = (float(box[0] + box[2]) / 2, float(box[1] + box[3]) / 2)
+    at = grid.to_lonlat(shapely.Point(middle))
+    strip = strip_pt(scale_words(LONG_SCALE, grid, (at.x, at.y), day=day), flow.width)
+    map_height = height - strip - legend - 4 * LEAST_PT
+    scale = fitting_scale(size_m, (flow.width, map_height), mend="name fewer units in the contract item")
     frame = Frame(MARGIN_PT, flow.y - map_height, flow.width, map_height, scale, middle, grid)
     _ground(flow.pen, frame, packet, around)
     labels = Labels(frame)
     for number, pair in enumerate(pairs):
         _wedge(flow.pen, frame, pair, pair_letter(number), labels)
+    keep_marks_clear(frame, around.features, labels)
+    named = []
     for unit in own:
-        ground = [piece.geometry for column, piece in packet.pieces() if piece.unit_id == unit.unit_id]
-        largest = max((part for one in ground for part in shapely.get_parts(one)), key=lambda part: part.area)
-        spot = frame.on_paper(grid.to_lonlat(shapely.maximum_inscribed_circle(largest, tolerance=1.0))).coords[0]
-        words = (unit.unit_id, f"{tenths(sum(p.acres for c, p in packet.pieces() if p.unit_id == unit.unit_id))} acres")
-        _label(flow.pen, labels, (float(spot[0]), float(spot[1])), words)
+        ground = [piece for _, piece in packet.pieces() if piece.unit_id == unit.unit_id]
+        acres = f"{tenths(math.fsum(piece.acres for piece in ground))} acres"
+        shape = grid.to_lonlat(shapely.union_all([piece.geometry for piece in ground]))
+        named.append((([unit.unit_id, acres], [f"{unit.unit_id} {acres}"], [unit.unit_id]), shape))
+    draw_names(flow.pen, frame, named, labels)
     draw_feature_labels(flow.pen, frame, around.features, labels)
     draw_frame(flow.pen, frame)
     flow.y -= map_height
-    draw_scale(flow.pen, frame, left=MARGIN_PT, right=MARGIN_PT + flow.width, top=flow.y)
-    flow.y -= SCALE_STRIP_PT + 6
+    told = scale_words(scale, grid, frame.middle_lonlat, day=day)
+    draw_scale(flow.pen, frame, left=MARGIN_PT, right=MARGIN_PT + flow.width, top=flow.y, told=told, day=day)
+    flow.y -= strip + 6
     _legend(flow, packet, columns)
     flow.text(corner_words(frame), size_pt=LEAST_PT)
     return scale
@@ -125,19 +140,6 @@ def _wedge(pen: Pen, frame: Frame, pair: PagePhotoPoint, letter: str, labels: La
     at = (spot.x + 8 * math.sin(back), spot.y + 8 * math.cos(back))
     labels.take((spot.x - 9, spot.y - 9, spot.x + 9, spot.y + 9), anyway=True)
     pen.text(at[0], at[1] - 3.5, letter, size_pt=10.5, is_serif=True, is_bold=True, align="center", halo_pt=1.6)
-
-
-def _label(pen: Pen, labels: Labels, at: tuple[float, float], lines: Sequence[str]) -> None:
-    half = max(text_width_pt(line, size_pt=LEAST_PT, is_bold=True) for line in lines) / 2 + 2
-    high = len(lines) * LEAST_PT * 0.6 + 2
-    for up in (0, 16, -16, 30, -30):
-        for right in (0, 24, -24):
-            spot = (at[0] + right, at[1] + up)
-            if labels.take((spot[0] - half, spot[1] - high, spot[0] + half, spot[1] + high)):
-                for number, line in enumerate(lines):
-                    y = spot[1] + high - 2 - LEAST_PT * (0.85 + 1.1 * number)
-                    pen.text(spot[0], y, line, align="center", is_bold=number == 0, halo_pt=1.8)
-                return
 
 
 def _legend(flow: Flow, packet: ItemPacket, columns: Sequence[str]) -> None:

@@ -101,7 +101,7 @@ def draw_packet(sheet: PacketSheet, path: Path, *, paper: Paper) -> PacketFigure
         _first_page(flow, sheet)
         flow.turn()
         flow.heading("Where it lies")
-        scale = draw_map(flow, packet, sheet.around, sheet.pairs, height=0.62 * flow.size[1])
+        scale = draw_map(flow, packet, sheet.around, sheet.pairs, height=0.62 * flow.size[1], day=sheet.made_on)
         _places(flow, packet)
         _log(flow, sheet)
         _asked(flow, sheet)

@@ -97,7 +97,13 @@ def figures_around(frame: Frame) -> EdgeFigures:
                 clear = spot[0] > left + 150 and spot[0] + wide < right - 150
             if clear:
                 told.append((*spot, words))
-    return EdgeFigures(tuple(told), tuple(ticks), f"Ticks: UTM zone {zone}{half}, every {step:,} m; WGS 84.")
+    return EdgeFigures(tuple(told), tuple(ticks), tick_words((lon, lat), step))
+
+
+def tick_words(lonlat: tuple[float, float], step_m: int = _STEPS_M[-1]) -> str:
+    """Return what the ticks are; without a step, as long as these words come."""
+    zone, half = utm_zone(*lonlat)
+    return f"Ticks: UTM zone {zone}{half}, every {step_m:,} m; WGS 84."
 
 
 def _corners(frame: Frame) -> list[tuple[float, float, str]]:

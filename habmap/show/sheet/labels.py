@@ -24,6 +24,8 @@ from habmap.show.sheet.pen import LEADING, LEAST_PT, Pen, text_width_pt
 NUMERAL_PT: Final = 17.0
 #: Half the side of a mark, and a hair [pt].
 MARK_PT: Final = 6.5
+#: So many heights tell a map's ground; the others are counted from them, as on a national sheet.
+_ENOUGH_HEIGHTS: Final = 4
 #: Features drawn as solid ground, that words would hide.
 BUILDING_KINDS: Final = frozenset({"house", "building", "school"})
 
@@ -115,9 +117,12 @@ def draw_numerals(
 
 
 def draw_contour_labels(pen: Pen, frame: Frame, relief: Relief, labels: Labels) -> None:
-    """Set the heights of contours [ft] along them."""
+    """Set the heights of contours [ft] along the heavier ones; along all where hardly one of those is told."""
     window = shapely.box(*frame.box).buffer(-14)
+    told = 0
     for line in sorted(relief.contours, key=lambda one: not one.is_index):
+        if not line.is_index and told >= _ENOUGH_HEIGHTS:
+            break
         inside = shapely.intersection(frame.on_paper(shapely.LineString(line.lonlat)), window)
         for part in shapely.get_parts(inside):
             if part.length < 60:
@@ -138,6 +143,7 @@ def draw_contour_labels(pen: Pen, frame: Frame, relief: Relief, labels: Labels) 
                         point.x + 3 * math.cos(shift), point.y + 3 * math.sin(shift), words_,
                         align="center", ink=CONTOUR_INK, halo_pt=1.2, turn_deg=turn,
                     )  # fmt: skip
+                    told += 1
                     break
 
 
@@ -201,6 +207,27 @@ def _unit_labels(pen: Pen, frame: Frame, units: Sequence[PageUnit], labels: Labe
         at = widest_spot(own)
         if at is not None and not any(_set(pen, labels, spot, short) for spot in _around(at, 24.0)):
             _set(pen, labels, at, short, anyway=True)
+
+
+def draw_names(
+    pen: Pen,
+    frame: Frame,
+    named: Sequence[tuple[Sequence[Sequence[str]], BaseGeometry]],
+    labels: Labels,
+    *,
+    size_pt: float = LEAST_PT,
+    is_serif: bool = False,
+) -> None:
+    """Set on each ground (lon/lat) its words in the first of their ways that lies on it and covers nothing, or none.
+
+    Parameters
+    ----------
+    named
+        The ways to set what stands there, each as lines, best first; and the ground.
+    """
+    rooms = label_rooms(_shown(frame, [ground for _, ground in named]))
+    for (ways, _), own in zip(named, rooms, strict=True):
+        any(_set_on(pen, labels, own, [_Line(line, size_pt, is_serif=is_serif) for line in way]) for way in ways)
 
 
 def _shown(frame: Frame, shapes: Sequence[BaseGeometry]) -> list[BaseGeometry]:

@@ -1,23 +1,35 @@
-"""What stands under the map: the scale in figures and as bars of feet and meters, and true north."""
+"""What stands under the map: the scale in figures and as bars of feet and meters, and true and magnetic north."""
 
 from __future__ import annotations
 
 import math
+from datetime import date
 from typing import Final
 
 from matplotlib.path import Path as Outline
 from matplotlib.transforms import Affine2D
 
+from habmap.land.declination import FIRST_YEAR, LAST_YEAR, Declination, declination
+from habmap.land.grid import LocalGrid
 from habmap.measures import M_PER_FT
 from habmap.show.palette import INK
 from habmap.show.sheet.map import Frame
-from habmap.show.sheet.pen import LEAST_PT, Pen, text_width_pt, wrapped
+from habmap.show.sheet.pen import LEADING, LEAST_PT, Pen, text_width_pt, wrapped
+from habmap.show.words import short_day
 
-#: Height of the strip [pt].
+#: Height of the strip where few words stand in it [pt].
 SCALE_STRIP_PT: Final = 34.0
+#: A scale that takes as much room to tell as any that a property has; the scale itself follows from the room left.
+LONG_SCALE: Final = 1_000_000
 #: Less than this no compass in a hand shows, and nothing is said of it.
 _WORTH_SAYING_DEG: Final = 0.5
 _NICE: Final = (1, 2, 5)
+#: Length of the bars as a share of the strip, beside words and alone.
+_BESIDE_WORDS: Final = 0.3
+_ALONE: Final = 0.6
+#: Room for the arrow left of the bars, and height of the needle beside it [pt].
+_ARROW_PT: Final = 34.0
+_NEEDLE_PT: Final = 33.0
 
 
 def draw_scale(
@@ -28,32 +40,49 @@ def draw_scale(
     right: float,
     top: float,
     size_pt: float = LEAST_PT,
-    has_words: bool = True,
-    more: str = "",
+    told: str = "",
+    day: date | None = None,
 ) -> None:
-    """Draw the strip under the map between two edges [pt], downward from ``top``; its height grows with the type.
+    """Draw the strip under the map between two edges [pt], downward from ``top``; it is `strip_pt` high.
 
-    Without its words (`scale_words`), which then stand elsewhere on the sheet, the bars take most of the width.
+    Parameters
+    ----------
+    told
+        Words beside the bars, `scale_words`; where they stand elsewhere on the sheet the bars take most of the width.
+    day
+        The day for which magnetic north is drawn; ``None`` on what nobody holds a compass to.
     """
     convergence_deg = frame.grid.convergence_deg(*frame.middle_lonlat)
+    magnetic = None if day is None else declination(*frame.middle_lonlat, day)
     k = size_pt / LEAST_PT
-    _north_arrow(pen, left + 9, top - SCALE_STRIP_PT * (k + 1) / 2 + 3, convergence_deg, letter_pt=11 * k)
-    longest = (right - left) * (0.34 if has_words else 0.6)
-    bar_left = left + 32 * k
+    foot = top - (SCALE_STRIP_PT * (k + 1) / 2 if day is None else _NEEDLE_PT + 6) + 3
+    _north_arrow(pen, left + 9, foot, convergence_deg, magnetic, letter_pt=11 * k)
+    longest = (right - left) * (_BESIDE_WORDS if told else _ALONE)
+    bar_left = left + _ARROW_PT * k
     _bar(pen, frame, bar_left, top - 8 - 9 * k, longest, unit_m=M_PER_FT, unit="feet", is_above=True, size_pt=size_pt)
     _bar(pen, frame, bar_left, top - 12 - 9 * k, longest, unit_m=1.0, unit="meters", is_above=False, size_pt=size_pt)
-    if has_words:
-        # Clear of the last figure and its unit, which stand past the end of a bar.
-        text_left = bar_left + longest + text_width_pt("0,000 meters", size_pt=size_pt) - 4 * k
-        lines = wrapped(
-            f"{scale_words(frame.scale, convergence_deg)} {more}".strip(), right - text_left, size_pt=size_pt
-        )
-        pen.block(text_left, top - 3, lines, size_pt=size_pt)
+    room = _words_pt(right - left, size_pt)
+    pen.block(right - room, top - 3, wrapped(told, room, size_pt=size_pt), size_pt=size_pt)
 
 
-def scale_words(scale: int, convergence_deg: float) -> str:
-    """Return the scale in figures, and where true north is."""
-    return f"Scale 1:{scale:,}: {inch_words(scale)}. {north_words(convergence_deg)}"
+def strip_pt(told: str, width_pt: float, *, size_pt: float = LEAST_PT) -> float:
+    """Return how high the strip is with these words beside its bars [pt]."""
+    lines = len(wrapped(told, _words_pt(width_pt, size_pt), size_pt=size_pt))
+    least = _NEEDLE_PT + 9 if told else SCALE_STRIP_PT * (size_pt / LEAST_PT + 1) / 2
+    return max(least, 5 + lines * LEADING * size_pt)
+
+
+def _words_pt(width_pt: float, size_pt: float) -> float:
+    """Return the width of the words: clear of the last figure and its unit, which stand past the end of a bar [pt]."""
+    past_bar = text_width_pt("0,000 meters", size_pt=size_pt) - 4 * size_pt / LEAST_PT
+    return width_pt * (1 - _BESIDE_WORDS) - _ARROW_PT * size_pt / LEAST_PT - past_bar
+
+
+def scale_words(scale: int, grid: LocalGrid, lonlat: tuple[float, float], *, day: date | None = None) -> str:
+    """Return the scale in figures, where true north is and, for a day, where a compass points."""
+    north = north_words(grid.convergence_deg(*lonlat))
+    magnetic = "" if day is None else f" {magnetic_words(declination(*lonlat, day), day)}"
+    return f"Scale 1:{scale:,}: {inch_words(scale)}. {north}{magnetic}"
 
 
 def inch_words(scale: int) -> str:
@@ -75,14 +104,43 @@ def north_words(convergence_deg: float) -> str:
     return f"True north is {abs(convergence_deg):.2f}° {side} of up (the grid’s convergence at the middle)."
 
 
-def _north_arrow(pen: Pen, x: float, bottom: float, convergence_deg: float, *, letter_pt: float) -> None:
+def magnetic_words(found: Declination | None, day: date) -> str:
+    """Return where magnetic north is on a day, or that no figure is known."""
+    if found is None:
+        if FIRST_YEAR <= day.year <= LAST_YEAR:
+            return "So near a magnetic pole a compass shows no direction."
+        return (
+            f"Magnetic north on {short_day(day)} is not known here: the models told reach from {FIRST_YEAR} "
+            f"to {LAST_YEAR}."
+        )
+    # Rounded first: what prints as 0.0° lies on neither side.
+    tenths, change = round(found.east_deg, 1), round(found.change_deg_per_year, 2)
+    where = "" if tenths == 0 else " east of it" if tenths > 0 else " west of it"
+    moves = "" if change == 0 else f", moving {abs(change):.2f}° {'east' if change > 0 else 'west'} a year"
+    return (
+        f"Magnetic north on {short_day(day)}: {abs(tenths):.1f}° ± {found.sd_deg:.1f}°{where}{moves} ({found.model})."
+    )
+
+
+def _north_arrow(
+    pen: Pen, x: float, bottom: float, convergence_deg: float, magnetic: Declination | None, *, letter_pt: float
+) -> None:
     # A turn to the left is positive here, and true north lies left of the top where the convergence is positive.
     place = Affine2D().rotate_deg(convergence_deg).translate(x, bottom)
     half = Outline([(0, 26), (-5, 0), (0, 5), (0, 26)], closed=True)
     other = Outline([(0, 26), (5, 0), (0, 5), (0, 26)], closed=True)
     pen.path(half.transformed(place), facecolor=INK, edgecolor=INK, linewidth=0.7)
     pen.path(other.transformed(place), edgecolor=INK, linewidth=0.7)
-    pen.text(x + 8, bottom + 15, "N", size_pt=letter_pt, is_serif=True, is_bold=True)
+    pen.text(x + 8, bottom + 12, "N", size_pt=letter_pt, is_serif=True, is_bold=True)
+    if magnetic is None:
+        return
+    # As on a survey's sheet: a thin line with half a head on the side on which it lies.
+    side = 1.0 if magnetic.east_deg >= 0 else -1.0
+    needle = Outline([(0, 0), (0, _NEEDLE_PT), (3.2 * side, _NEEDLE_PT - 6)])
+    turned = Affine2D().rotate_deg(convergence_deg - magnetic.east_deg).translate(x, bottom)
+    pen.path(needle.transformed(turned), edgecolor=INK, linewidth=0.6)
+    tip_x, tip_y = turned.transform((0, _NEEDLE_PT))
+    pen.text(max(float(tip_x) + 4.5, x + 4), float(tip_y) - 6, "MN", size_pt=LEAST_PT)
 
 
 def _bar(

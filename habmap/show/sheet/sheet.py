@@ -21,11 +21,11 @@ from habmap.show import words
 from habmap.show.copy_words import COPY_WORDS
 from habmap.show.records import Page, refuse_private
 from habmap.show.sheet.account import Account, bounded, legend_height_pt
-from habmap.show.sheet.edge_figures import figures_around
+from habmap.show.sheet.edge_figures import figures_around, tick_words
 from habmap.show.sheet.foot import GAP_PT, Foot
 from habmap.show.sheet.labels import draw_words
 from habmap.show.sheet.map import Frame, draw_frame, draw_ground, drawn_in_to_relief
-from habmap.show.sheet.margin import SCALE_STRIP_PT, draw_scale
+from habmap.show.sheet.margin import LONG_SCALE, draw_scale, scale_words, strip_pt
 from habmap.show.sheet.paper import GROWN, MM_PT, PDF_SETTINGS, SIZES_PT, Paper, fitting_scale
 from habmap.show.sheet.pen import LEADING, LEAST_PT, Pen, at_most, wrapped
 from habmap.show.terrain_words import elevation_words
@@ -170,7 +170,8 @@ def draw_sheet(sheet: Sheet, path: Path, *, paper: Paper) -> SheetFigures:
     middle_xy = (float(extent_m[0] + extent_m[2]) / 2, float(extent_m[1] + extent_m[3]) / 2)
     grow = GROWN[paper]
     short, long = (side / grow for side in SIZES_PT[paper])
-    layouts = [_layout(sheet, size_m, size, grow) for size in ((long, short), (short, long))]
+    at = sheet.grid.to_lonlat(shapely.Point(middle_xy))
+    layouts = [_layout(sheet, size_m, size, grow, (at.x, at.y)) for size in ((long, short), (short, long))]
     layout = min(layouts, key=lambda one: one.scale)
     with mpl.rc_context(PDF_SETTINGS):
         pages, frame = _pages(sheet, layout, middle_xy)
@@ -220,7 +221,14 @@ def _how(sheet: Sheet) -> list[str]:
     return lines + list(sheet.page.missing)
 
 
-def _layout(sheet: Sheet, size_m: tuple[float, float], size: tuple[float, float], grow: float) -> _Layout:
+def _told(sheet: Sheet, scale: int, lonlat: tuple[float, float], ticks: str) -> str:
+    """Return what stands in the strip under the map."""
+    return f"{scale_words(scale, sheet.grid, lonlat, day=sheet.page.drawn_on)} {ticks}"
+
+
+def _layout(
+    sheet: Sheet, size_m: tuple[float, float], size: tuple[float, float], grow: float, lonlat: tuple[float, float]
+) -> _Layout:
     width = size[0] - 2 * MARGIN_PT
     head = at_most(3, wrapped(headline(sheet), width, size_pt=_HEADLINE_PT, is_bold=True))
     said = [words.also(sheet.page)] if sheet.unit_id is None else []
@@ -230,13 +238,15 @@ def _layout(sheet: Sheet, size_m: tuple[float, float], size: tuple[float, float]
     foot = Foot.of(sheet.page.cautions, _how(sheet), width, size_pt=LEAST_PT)
     bottom = MARGIN_PT + foot.height + GAP_PT - 2
     account = Account.of(sheet.page)
+    map_width = width - _SIDE_PT - 14 if size[0] > size[1] else width
+    strip = strip_pt(_told(sheet, LONG_SCALE, lonlat, tick_words(lonlat)), map_width)
     if size[0] > size[1]:
-        frame = (MARGIN_PT, bottom + SCALE_STRIP_PT, width - _SIDE_PT - 14, top - bottom - SCALE_STRIP_PT)
+        frame = (MARGIN_PT, bottom + strip, map_width, top - bottom - strip)
         beside = (size[0] - MARGIN_PT - _SIDE_PT, bottom, _SIDE_PT, top - bottom)
     else:
         wanted = max(account.height_pt(), 170.0) if sheet.page.units else legend_height_pt(sheet.page, width)
         lower = min(wanted + legend_height_pt(sheet.page, width), 0.45 * (top - bottom))
-        frame = (MARGIN_PT, bottom + lower + GAP_PT + SCALE_STRIP_PT, width, 0.0)
+        frame = (MARGIN_PT, bottom + lower + GAP_PT + strip, width, 0.0)
         frame = (*frame[:3], top - frame[1])
         beside = (MARGIN_PT, bottom, width, lower)
     scale = fitting_scale(
@@ -271,7 +281,8 @@ def _pages(sheet: Sheet, layout: _Layout, middle_xy: tuple[float, float]) -> tup
         left=layout.frame[0],
         right=layout.frame[0] + layout.frame[2],
         top=frame.bottom,
-        more=around.words,
+        told=_told(sheet, frame.scale, frame.middle_lonlat, around.words),
+        day=page.drawn_on,
     )
     # The legend tells what is on this map, not what lies beyond its edge.
     window = shapely.box(*frame.box)

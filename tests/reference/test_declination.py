@@ -1,0 +1,69 @@
+"""Magnetic declination against the test values that NOAA publishes with the model."""
+
+from __future__ import annotations
+
+import math
+from datetime import date
+
+import pytest
+
+from habmap.land.declination import FIRST_YEAR, LAST_YEAR, declination
+
+# NOAA NCEI, WMM2025_TEST_VALUES.txt (the report's Table 6), its rows at 0 km: day, lat, lon, D [°], H [nT] of X and Y.
+# July 2 is the 183rd day: 2027.4986, the table's 2027.5 within the hundredth it is printed to.
+WMM2025 = [
+    (date(2025, 1, 1), 80, 0, 1.28, math.hypot(6521.6, 145.9)),
+    (date(2025, 1, 1), 0, 120, -0.16, math.hypot(39677.8, -109.6)),
+    (date(2025, 1, 1), -80, -120, 68.78, math.hypot(6117.5, 15751.9)),
+    (date(2027, 7, 2), 80, 0, 2.59, math.hypot(6500.8, 294.5)),
+    (date(2027, 7, 2), 0, 120, -0.24, math.hypot(39701.6, -167.4)),
+    (date(2027, 7, 2), -80, -120, 68.49, math.hypot(6200.7, 15730.3)),
+]  # fmt: skip
+# WMM2020testvalues.pdf, its rows at 0 km; its last column is the change of D in a year.
+WMM2020 = [
+    (date(2020, 1, 1), 80, 0, -1.28, 0.51), (date(2020, 1, 1), 0, 120, 0.16, -0.09),
+    (date(2020, 1, 1), -80, 240, 69.36, -0.10), (date(2022, 7, 2), 80, 0, 0.01, 0.52),
+    (date(2022, 7, 2), 0, 120, -0.06, -0.09), (date(2022, 7, 2), -80, 240, 69.13, -0.09),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("day", "lat", "lon", "east_deg", "horizontal_nt"), WMM2025)
+def test_the_model_of_2025_gives_its_published_values(
+    day: date, lat: float, lon: float, east_deg: float, horizontal_nt: float
+) -> None:
+    found = declination(lon, lat, day)
+    assert found is not None
+    assert found.model == "WMM2025"
+    assert found.east_deg == pytest.approx(east_deg, abs=0.006)  # printed to 0.01
+    # WMM2025 report, error model (from memory): sqrt(0.26² + (5417 / H)²).
+    assert found.sd_deg == pytest.approx(math.hypot(0.26, 5417 / horizontal_nt), abs=1e-4)
+
+
+@pytest.mark.parametrize(("day", "lat", "lon", "east_deg", "change_deg"), WMM2020)
+def test_the_model_of_2020_serves_its_own_years(
+    day: date, lat: float, lon: float, east_deg: float, change_deg: float
+) -> None:
+    found = declination(lon, lat, day)
+    assert found is not None
+    assert found.model == "WMM2020"
+    assert found.east_deg == pytest.approx(east_deg, abs=0.006)
+    assert found.change_deg_per_year == pytest.approx(change_deg, abs=0.012)  # the yearly change itself moves
+
+
+def test_outside_the_models_years_and_about_the_poles_there_is_no_figure() -> None:
+    assert declination(-96.3, 37.1, date(FIRST_YEAR - 1, 12, 31)) is None
+    assert declination(-96.3, 37.1, date(LAST_YEAR + 1, 1, 1)) is None
+    assert (FIRST_YEAR, LAST_YEAR) == (2015, 2029)
+    for day in (date(FIRST_YEAR, 1, 1), date(LAST_YEAR, 12, 31)):
+        assert declination(-96.3, 37.1, day) is not None
+    assert declination(138.0, 86.0, date(2026, 1, 1)) is None  # the north magnetic pole lies there
+
+
+def test_where_one_model_follows_another_they_agree_within_their_own_error() -> None:
+    for lon, lat in ((-96.3, 37.1), (-122.3, 47.6), (149.1, -35.3)):
+        for year in (2020, 2025):
+            before, after = declination(lon, lat, date(year - 1, 12, 31)), declination(lon, lat, date(year, 1, 1))
+            assert before is not None
+            assert after is not None
+            assert before.model != after.model
+            assert abs(before.east_deg - after.east_deg) < before.sd_deg
