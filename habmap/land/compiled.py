@@ -1,31 +1,23 @@
-"""The sums of `habmap.land.pieces`, compiled: the same steps on the same numbers in the same order.
+"""The sums of `habmap.land.pieces` as numba compiles them: the same steps on the same numbers in the same order.
 
 Nothing here decides anything: what each line stands for is said there, and a test holds both to the last bit.
-Importing this module imports numba, a few tenths of a second; what it compiles is kept in numba's cache.
 Reassociation and fused multiply-add stay off, so that no processor's vectors change a sum.
+
+Only what makes machine code imports this module, once for a machine (`habmap.place.kernels`): it imports numba, half a
+second. Whoever sums calls that code through `habmap.land.fused`.
 """
 
 from __future__ import annotations
 
 import math
-from typing import Any
+from collections.abc import Callable
+from typing import Any, Final
 
 import numba
 import numpy as np
 
 from habmap.land import coverage, pieces
-from habmap.land.facerules import FaceRules
-from habmap.land.pieces import (
-    CLASSES_PER_RISE,
-    DEG_PER_RAD,
-    GENTLE_RISE,
-    HEAT_FACE,
-    PLAIN_SUMS,
-    SHEER_RISE,
-    Outlines,
-    Pieces,
-    PieceSums,
-)
+from habmap.land.pieces import CLASSES_PER_RISE, DEG_PER_RAD, GENTLE_RISE, HEAT_FACE, PLAIN_SUMS, SHEER_RISE
 from habmap.land.terrain import HEAT_LOAD_COSINES, HEAT_LOAD_LAT_DEG
 
 _CLASSES = pieces.DENSE_CLASSES
@@ -38,31 +30,21 @@ _BASE, _OF_LAT, _OF_SLOPE, _ = HEAT_LOAD_COSINES
 _SUMS = len(PLAIN_SUMS)
 
 
-def compiled(**options: Any) -> Any:
-    """Return what compiles a function: kept for the next time where a folder can be written, else for this run."""
-
-    def turn(function: Any) -> Any:
-        words = {"nogil": True, "error_model": "numpy", **options}
-        try:
-            return numba.njit(cache=True, **words)(function)
-        except RuntimeError:  # no folder for the cache
-            return numba.njit(**words)(function)
-
-    return turn
+carray: Any = numba.carray  # type: ignore[attr-defined]
+#: Nothing that is compiled makes an array: bare code has nobody to ask for memory.
+compiled: Any = numba.njit(nogil=True, error_model="numpy")
+_add_rings = compiled(coverage.add_rings)
+_arctan_parts = compiled(pieces.arctan_parts)
 
 
-_add_rings = compiled()(coverage.add_rings)
-_arctan_parts = compiled()(pieces.arctan_parts)
-
-
-@compiled()
+@compiled
 def _small_arctan_deg(tangent: float) -> float:
     square = tangent * tangent
     over, under = _arctan_parts(square)
     return (tangent + tangent * (square * (over / under))) * DEG_PER_RAD
 
 
-@compiled()
+@compiled
 def _row_figures(
     above: Any, middle: Any, below: Any, count: int, k: Any, first: int, of_row: Any, sector: Any, is_wide: bool,
     weight: Any, east: Any, north: Any, rise: Any, deg: Any, heat: Any, fitted: Any, sun: Any,
@@ -126,7 +108,7 @@ def _row_figures(
     return beyond
 
 
-@compiled()
+@compiled
 def _row_classes(
     count: int, weight: Any, rise: Any, sun: Any, cell_m2: float, dense: Any, low: int, high: int
 ) -> tuple[int, int]:
@@ -145,12 +127,13 @@ def _row_classes(
     return low, high
 
 
-@compiled()
+@compiled
 def _sum_pieces(
     heights: Any, corner_row: int, corner_col: int,
     x: Any, y: Any, ring_ends: Any, is_shell: Any, polygon_ends: Any,
     owners: Any, windows: Any, steps: Any, latitudes: Any, rules: Any, cuts: Any, from_piece: int,
-    plain: Any, class_counts: Any, classes: Any, class_m2: Any, area: Any, reach: Any, rows_of: Any, dense: Any,
+    plain: Any, class_counts: Any, classes: Any, class_m2: Any,
+    area_at: Any, reach: Any, rows_of: Any, dense: Any, scratch: Any,
 ) -> tuple[int, int, int]:  # fmt: skip
     """Sum pieces from one on; return how far it came, how many classes it wrote, and a piece too steep for it."""
     flat_pct, hand_pct = rules[0], rules[1]
@@ -160,30 +143,29 @@ def _sum_pieces(
         rows_of[0], rows_of[1], rows_of[2], rows_of[3], rows_of[4], rows_of[5], rows_of[6], rows_of[7],
     )  # fmt: skip
     written = 0
-    k = np.empty(4)
-    of_row = np.empty(6)
+    k, of_row, totals = scratch[0:4], scratch[4:10], scratch[10 : 10 + _SUMS]
     for at in range(from_piece, len(owners)):
         first_row, first_col, end_row, end_col = windows[at]
         rows, cols = end_row - first_row, end_col - first_col
         for row in range(rows):
             reach[row, 0] = cols
             reach[row, 1] = 0
-        flat_area = area[: rows * (cols + 2)].reshape(rows, cols + 2)
+        area = carray(area_at, (rows, cols + 2))
         owner = owners[at]
         _add_rings(
             x, y, ring_ends, is_shell, polygon_ends[owner], polygon_ends[owner + 1],
-            float(first_col), float(first_row), rows, cols, flat_area, reach,
+            float(first_col), float(first_row), rows, cols, area, reach,
         )  # fmt: skip
         lat_0, per_row, per_col, sine, cosine = latitudes[at]
         span = max(1, rows - 1)
-        totals = np.zeros(_SUMS)
+        totals[:] = 0.0
         low_class, high_class = _CLASSES, -1
         is_too_steep = False
         for row in range(rows):
             begin, end = reach[row, 0], min(reach[row, 1] + 1, cols)
             if begin >= end:
                 continue
-            line = flat_area[row]
+            line = area[row]
             first = begin & ~7  # whole vectors of eight columns
             for i in range(begin - first):
                 weight[i] = 0.0
@@ -271,7 +253,7 @@ def _sum_pieces(
             totals[8] += s_sun * cell_m2
             totals[9] += s_hand * cell_m2
         if is_too_steep:  # what was begun is wiped; the plain way has room for it
-            area[: rows * (cols + 2)] = 0.0
+            area[:] = 0.0
         count = 0
         for number in range(low_class, high_class + 1):
             if dense[8 * number] + dense[8 * number + 4] > 0.0:
@@ -298,52 +280,7 @@ def _sum_pieces(
     return len(owners), written, -1
 
 
-def compiled_sums(
-    heights: Any, corner: tuple[int, int], outlines: Outlines, pieces_: Pieces, *, rules: FaceRules
-) -> PieceSums:
-    """Sum the ground of pieces of one tile: what `habmap.land.pieces.plain_sums` gives, to the last bit."""
-    count = len(pieces_.owners)
-    windows = pieces_.windows
-    spans = windows[:, 2:] - windows[:, :2]
-    most_rows, most_cols = (int(most) for most in spans.max(axis=0))
-    plain = np.zeros((count, _SUMS))
-    class_counts = np.zeros(count, dtype=np.int64)
-    classes = np.empty(256 * count + 1024, dtype=np.int64)
-    class_m2 = np.empty((len(classes), 3))
-    area = np.zeros(int((spans[:, 0] * (spans[:, 1] + 2)).max()))
-    reach = np.empty((most_rows, 2), dtype=np.int64)
-    rows_of = np.empty((8, most_cols + 16))
-    dense = np.zeros(8 * _CLASSES)
-    sector = rules.sun_sector
-    numbers = np.array([rules.flat_below_pct, rules.machine_limit_pct, *sector[:4]])
-    cuts = np.array([rules.flat_limit.cut_class, rules.hand_limit.cut_class, int(sector[4])])
-    written: list[tuple[Any, Any]] = []
-    done = 0
-    while done < count:
-        done, filled, too_steep = _sum_pieces(
-            heights, *corner, outlines.x, outlines.y, outlines.ring_ends, outlines.is_shell, outlines.polygon_ends,
-            pieces_.owners, windows, pieces_.steps, pieces_.latitudes, numbers, cuts, done,
-            plain, class_counts, classes, class_m2, area, reach, rows_of, dense,
-        )  # fmt: skip
-        written.append((classes[:filled].copy(), class_m2[:filled].copy()))
-        if too_steep >= 0:
-            found = pieces.plain_sums(heights, corner, outlines, pieces_.only(too_steep), rules=rules)
-            plain[too_steep] = found.plain[0]
-            class_counts[too_steep] = found.class_counts[0]
-            written.append((found.classes, found.class_m2))
-            done += 1
-        elif done < count and filled == 0:
-            classes = np.empty(2 * len(classes), dtype=np.int64)
-            class_m2 = np.empty((len(classes), 3))
-    return PieceSums(
-        plain,
-        class_counts,
-        np.concatenate([part for part, _ in written]),
-        np.concatenate([part for _, part in written]),
-    )
-
-
-@compiled()
+@compiled
 def _add_pieces(
     ends: Any, order: Any, by_owner: Any, classes: Any, class_m2: Any, low: Any, high: Any, dense: Any,
     counts: Any, all_classes: Any, all_m2: Any,
@@ -369,15 +306,37 @@ def _add_pieces(
         counts[zone] = written - before
 
 
-def compiled_added(
-    ends: Any, order: Any, by_owner: Any, classes: Any, class_m2: Any, low: Any, high: Any
-) -> tuple[Any, Any, Any]:
-    """Add up pieces' slope classes: what `habmap.land.zones` does one by one, to the last bit."""
-    counts = np.zeros(len(by_owner) - 1, dtype=np.int64)
-    all_classes, all_m2 = np.empty_like(classes), np.empty_like(class_m2)
-    widest = int((high - low).max(initial=0)) + 1
-    _add_pieces(
-        ends, order, by_owner, classes, class_m2, low, high, np.zeros((widest, 3)), counts, all_classes, all_m2
+def _sum_pieces_at(
+    heights: Any, height_rows: int, height_cols: int, corner_row: int, corner_col: int,
+    x: Any, y: Any, vertices: int, ring_ends: Any, is_shell: Any, rings: int, polygon_ends: Any, polygons: int,
+    owners: Any, windows: Any, steps: Any, latitudes: Any, count: int, rules: Any, cuts: Any, from_piece: int,
+    plain: Any, class_counts: Any, classes: Any, class_m2: Any, room: int,
+    area: Any, reach: Any, most_rows: int, rows_of: Any, row_cells: int, dense: Any, scratch: Any, told: Any,
+) -> None:  # fmt: skip
+    found = carray(told, (3,))
+    found[0], found[1], found[2] = _sum_pieces(
+        carray(heights, (height_rows, height_cols)), corner_row, corner_col,
+        carray(x, (vertices,)), carray(y, (vertices,)), carray(ring_ends, (rings + 1,)), carray(is_shell, (rings,)),
+        carray(polygon_ends, (polygons + 1,)),
+        carray(owners, (count,)), carray(windows, (count, 4)), carray(steps, (count, 2, 4)),
+        carray(latitudes, (count, 5)), carray(rules, (6,)), carray(cuts, (3,)), from_piece,
+        carray(plain, (count, _SUMS)), carray(class_counts, (count,)), carray(classes, (room,)),
+        carray(class_m2, (room, 3)), area, carray(reach, (most_rows, 2)), carray(rows_of, (8, row_cells)),
+        carray(dense, (8 * _CLASSES,)), carray(scratch, (10 + _SUMS,)),
     )  # fmt: skip
-    written = int(counts.sum())
-    return counts, all_classes[:written].copy(), all_m2[:written].copy()
+
+
+def _add_pieces_at(
+    ends: Any, order: Any, pieces_: int, by_owner: Any, classes: Any, class_m2: Any, entries: int,
+    low: Any, high: Any, zones: int, dense: Any, widest: int, counts: Any, all_classes: Any, all_m2: Any,
+) -> None:  # fmt: skip
+    _add_pieces(
+        carray(ends, (pieces_ + 1,)), carray(order, (pieces_,)), carray(by_owner, (zones + 1,)),
+        carray(classes, (entries,)), carray(class_m2, (entries, 3)), carray(low, (zones,)), carray(high, (zones,)),
+        carray(dense, (widest, 3)), carray(counts, (zones,)), carray(all_classes, (entries,)),
+        carray(all_m2, (entries, 3)),
+    )  # fmt: skip
+
+
+#: What is called from outside, by the names that `habmap.land.fused.KINDS` knows.
+ENTRIES: Final[dict[str, Callable[..., None]]] = {"sum_pieces": _sum_pieces_at, "add_pieces": _add_pieces_at}

@@ -1,7 +1,7 @@
 """Terrain sums of pieces of ground: an outline's part of one tile, each cell by the exact share of it inside.
 
-Two ways lead to the same sums, to the last bit: the plain one here, and `habmap.land.compiled`, which takes a second to
-load and then is some ten times as fast. So every step stands in a fixed order: within a row from left to right, rows
+Two ways lead to the same sums, to the last bit: the plain one here, and `habmap.land.compiled`, made once for a machine
+and then some ten times as fast. So every step stands in a fixed order: within a row from left to right, rows
 from top to bottom, and nothing but sums, products, quotients and square roots, which every processor rounds alike.
 
 A piece's figures depend on nothing but its own outline, the heights and the tile that it lies in: true north and the

@@ -63,7 +63,7 @@ class ZoneTable:
         count
             How many outlines there are.
         add
-            A quicker way to add up slope classes: `habmap.land.compiled.compiled_added`.
+            A quicker way to add up slope classes: `habmap.land.fused.FusedSums.added`.
         """
         owners, sums = zip(*pieces, strict=True) if (pieces := list(pieces)) else ((), ())
         owner = np.concatenate([np.empty(0, dtype=np.int64), *owners])

@@ -19,7 +19,8 @@ from habmap.land.terrain import Floats
 Ints: TypeAlias = NDArray[np.int64]
 Way = Literal["plain", "compiled"]
 
-#: Cells from which the compiled way is worth its loading. Chosen: the plain one needs about a second for them.
+#: Cells from which the compiled way is worth it: it is made once for a machine, which takes some seconds. Chosen: the
+#: plain one needs about a second for them.
 COMPILED_FROM_CELLS: Final = 20_000_000
 #: An outline costs the plain way as much as this many cells.
 CELLS_PER_OUTLINE: Final = 20_000
@@ -116,20 +117,18 @@ def summing(way: Way) -> Callable[..., PieceSums]:
     """Return the function that sums pieces."""
     if way == "plain":
         return plain_sums
-    from habmap.place.kernels import compiled
+    from habmap.place.kernels import fused
 
-    sums: Callable[..., PieceSums] = compiled().compiled_sums
-    return sums
+    return fused().sums
 
 
 def adding(way: Way) -> Callable[..., Any] | None:
     """Return the function that adds up slope classes; ``None``: the plain one."""
     if way == "plain":
         return None
-    from habmap.place.kernels import compiled
+    from habmap.place.kernels import fused
 
-    added: Callable[..., Any] = compiled().compiled_added
-    return added
+    return fused().added
 
 
 def threads_here() -> int:

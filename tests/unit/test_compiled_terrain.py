@@ -18,6 +18,7 @@ from habmap.land.facerules import FaceRules
 from habmap.land.grid import LocalGrid
 from habmap.land.pieces import slope_figures
 from habmap.land.zones import ZoneTable
+from habmap.place import kernels
 from habmap.place.elevation import open_elevation
 from habmap.work.terrain import figure_columns
 
@@ -109,12 +110,35 @@ def test_angles_are_those_of_the_c_library():
     assert cosine == pytest.approx(np.cos(np.arctan(own)), rel=1e-15, abs=2e-16)
 
 
-def test_compiled_code_is_kept_in_the_users_folder_or_nowhere(tmp_path):
-    script = "from habmap.place.kernels import compiled; print(compiled()._add_pieces.__wrapped__ is not None)"
-    home = tmp_path / "home"
-    home.mkdir()
-    environment = {**os.environ, "HOME": str(home), "XDG_CACHE_HOME": str(home / "cache")}
-    environment.pop("NUMBA_CACHE_DIR", None)
-    subprocess.run([sys.executable, "-c", script], check=True, env=environment, capture_output=True)
-    kept = [path.name for path in (home / "cache" / "habmap").iterdir()]
-    assert len(kept) == 1 and kept[0].startswith("compiled-")
+def test_machine_code_is_kept_in_the_users_folder_and_loaded_without_the_compiler(tmp_path):
+    script = (
+        "import sys\nimport numpy as np\nfrom habmap.place.kernels import fused\n"
+        "ends, order, by_owner = np.array([0, 2, 3]), np.array([0, 1]), np.array([0, 2])\n"
+        "added = fused().added(ends, order, by_owner, np.array([4, 6, 6]), np.ones((3, 3)), np.array([4]), "
+        "np.array([6]))\n"
+        "print('numba' in sys.modules, *(part.tolist() for part in added))"
+    )
+    words = [sys.executable, "-W", "ignore", "-c", script]
+    home = {**os.environ, "XDG_CACHE_HOME": str(tmp_path)}
+    first, second = (
+        subprocess.run(words, check=True, env=home, capture_output=True, text=True).stdout for _ in range(2)
+    )
+    assert first == "True [2] [4, 6] [[1.0, 1.0, 1.0], [2.0, 2.0, 2.0]]\n"
+    assert second == first.replace("True", "False")
+    (folder,) = (tmp_path / "habmap").iterdir()
+    assert sorted(path.name for path in folder.iterdir()) == ["add_pieces.bin", "sum_pieces.bin"]
+    # What is damaged is not loaded, and where there is no folder nothing is kept; both are made anew.
+    kept = folder / "sum_pieces.bin"
+    code = kernels._kept(kept)
+    assert code and kept.read_bytes().endswith(code)
+    kept.write_bytes(kept.read_bytes()[:-1])
+    assert kernels._kept(kept) is None
+    (tmp_path / "file").touch()
+    kernels._keep(tmp_path / "file" / "sum_pieces.bin", code)
+
+
+def test_arrays_that_machine_code_would_misread_are_refused():
+    with pytest.raises(TypeError, match="float64"):
+        kernels._address(np.zeros(3, dtype=np.float32), "d")
+    with pytest.raises(TypeError, match="in order"):
+        kernels._address(np.zeros((3, 3))[:, :2], "d")
