@@ -55,6 +55,9 @@ def at_desk(browser: Browser, begin: Begin) -> Iterator[Callable[..., Seen]]:
             "console", lambda said: seen.complaints.append(said.text) if said.type in ("error", "warning") else None
         )
         seen.page.on("pageerror", lambda error: seen.complaints.append(str(error)))
+        # From the start: asked for only at the press of a key, the browser may take the key first, open its own
+        # window for files, which is closed again unseen, and never tell of it.
+        seen.page.on("filechooser", lambda _: None)
         seen.page.goto(desk.address)
         return seen
 
@@ -142,7 +145,8 @@ def test_from_nothing_to_a_days_work_by_keys_alone(at_desk: Callable[..., Seen],
     press = page.keyboard.press
 
     def tab_to(selector: str) -> None:
-        """Go by the Tab key until the focus stands on what is looked for."""
+        """Go by the Tab key until the focus stands on what is looked for, on the page that has it."""
+        page.locator(selector).first.wait_for(state="attached")  # a page that says "wait" comes again by itself
         for _ in range(200):
             if page.evaluate("(wanted) => document.activeElement.matches(wanted)", selector):
                 return
