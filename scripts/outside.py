@@ -67,7 +67,7 @@ OUTSIDE = {
     ),
     "poppler": Outside(
         what="reads PDFs back with poppler's programs",
-        programs=("pdftotext", "pdfinfo", "pdffonts", "pdftoppm"),
+        programs=("pdftotext", "pdfinfo", "pdffonts", "pdftoppm", "pdftocairo"),
         packages=("poppler-utils",),
     ),
     "strace": Outside(

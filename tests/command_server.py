@@ -23,7 +23,7 @@ from typing import Any
 PRELOADED = (
     "numpy", "scipy.stats", "scipy.special", "pandas", "shapely", "shapely.geometry", "pyproj", "rasterio",
     "rasterio.warp", "geopandas", "pyogrio", "exactextract", "pydantic", "jinja2", "folium", "gpxpy", "icalendar",
-    "xlsxwriter", "matplotlib.figure", "matplotlib.backends.backend_pdf", "contourpy",
+    "xlsxwriter", "reportlab.pdfgen.canvas", "reportlab.pdfbase.ttfonts", "contourpy",
 )  # fmt: skip
 
 

@@ -6,7 +6,6 @@ every unit; units without room there go on overleaf.
 
 from __future__ import annotations
 
-import io
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Final, Literal
@@ -71,27 +70,18 @@ def log_sheet_pdf(*, place: str, units: Sequence[tuple[str, str]], paper: LogPap
     units
         (unit_id, name) of every unit, printed so that nobody has to remember them.
     """
-    import matplotlib as mpl
-    from matplotlib.backends.backend_pdf import PdfPages
-
-    from habmap.show.sheet.paper import PDF_SETTINGS, SIZES_PT
+    from habmap.show.sheet.paper import SIZES_PT
+    from habmap.show.sheet.pdf import pdf_of
     from habmap.show.sheet.pen import Pen, clipped
 
     high, wide = SIZES_PT[paper]
-    with mpl.rc_context(PDF_SETTINGS):
-        page = _Page(wide, high, Pen)
-        _front(page, place)
-        _back(page, units)
-        for number, pen in enumerate(page.pens, start=1):
-            foot = f"Log sheet, page {number} of {len(page.pens)} · {NOT_PERMISSION} · {place}"
-            pen.text(
-                MARGIN_PT, MARGIN_PT - 8, clipped(foot, page.width, size_pt=_TEXT_PT, is_serif=True), is_serif=True
-            )
-        buffer = io.BytesIO()
-        with PdfPages(buffer, metadata={"Title": f"Work log: {place}", "CreationDate": None}) as book:
-            for pen in page.pens:
-                book.savefig(pen.figure)
-    return buffer.getvalue()
+    page = _Page(wide, high, Pen)
+    _front(page, place)
+    _back(page, units)
+    for number, pen in enumerate(page.pens, start=1):
+        foot = f"Log sheet, page {number} of {len(page.pens)} · {NOT_PERMISSION} · {place}"
+        pen.text(MARGIN_PT, MARGIN_PT - 8, clipped(foot, page.width, size_pt=_TEXT_PT, is_serif=True), is_serif=True)
+    return pdf_of(page.pens, title=f"Work log: {place}")
 
 
 class _Page:

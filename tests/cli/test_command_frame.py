@@ -19,7 +19,8 @@ MAIN_JOB = ("start", "load", "log", "void", "history", "acres", "terrain", "rank
 #: Libraries that cost from 50 ms to over half a second each to import, and are not needed to print help.
 HEAVY = (
     "branca", "exactextract", "folium", "geopandas", "gpxpy", "jinja2", "matplotlib", "numpy", "pandas", "pydantic",
-    "pyogrio", "pyproj", "rasterio", "scipy", "shapely", "sqlite3", "starlette", "tomlkit", "tzlocal", "uvicorn",
+    "pyogrio", "pyproj", "rasterio", "reportlab", "scipy", "shapely", "sqlite3", "starlette", "tomlkit", "tzlocal",
+    "uvicorn",
 )  # fmt: skip
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import itertools
 import re
-import zlib
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -15,7 +14,7 @@ import numpy as np
 import pytest
 from fakes import GRID, FakeStore, entry, unit
 from page_makers import page_unit
-from pdf_reading import pdf_text, pdf_words
+from pdf_reading import pdf_streams, pdf_text, pdf_words
 from pyproj import Geod
 from shapely import LineString, Point, box
 
@@ -96,16 +95,7 @@ class _Text:
 
 
 def _pages(path: Path) -> list[str]:
-    """Return the contents of a PDF's pages, unpacked by its own rules (ISO 32000-1, 7.3.8): no habmap code in it."""
-    found = []
-    for match in re.finditer(rb"stream\r?\n(.*?)\r?\nendstream", path.read_bytes(), re.DOTALL):
-        try:
-            # an object of its own forgives a checksum whose last byte reads as an end of line
-            text = zlib.decompressobj().decompress(match[1])
-        except zlib.error:
-            continue
-        if b" Tf" in text:
-            found.append(text.decode("latin-1"))
+    found = pdf_streams(path)
     assert len(found) in (4, 5)
     return found
 
@@ -114,9 +104,9 @@ def _texts(path: Path) -> list[_Text]:
     """Return each set line of words with its size and place, read from the page's own operators (ISO 32000-1, 9.4)."""
     found = []
     for number, content in enumerate(_pages(path), 1):
-        for match in re.finditer(r"([-\d.]+) ([-\d.]+) cm\s+BT\s+/\S+ ([\d.]+) Tf.*?ET", content, re.DOTALL):
+        for match in re.finditer(r"([-\d.]+) ([-\d.]+) Tm /\S+ ([\d.]+) Tf.*?ET", content, re.DOTALL):
             strings = re.findall(r"\(((?:\\.|[^\\)])*)\)", match[0], re.DOTALL)
-            words = re.sub(r"\\(.)", r"\1", "".join(strings).replace("\0", ""))
+            words = re.sub(r"\\(.)", r"\1", "".join(strings))
             found.append(_Text(number, words, float(match[3]), float(match[1]), float(match[2])))
     return found
 

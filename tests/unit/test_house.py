@@ -40,8 +40,8 @@ LEAVES = {"errors", "measures", "vocabulary"}
 PURE_ROOMS = {"records", "land", "work"}
 WORLDLY = {
     "fcntl", "fiona", "folium", "geopandas", "getpass", "glob", "gpxpy", "http", "io", "logging", "matplotlib", "os",
-    "pathlib", "pyogrio", "random", "rasterio", "requests", "rich", "secrets", "shutil", "socket", "sqlite3",
-    "subprocess", "sys", "tempfile", "threading", "time", "tomllib", "typer", "urllib", "zipfile",
+    "pathlib", "pyogrio", "random", "rasterio", "reportlab", "requests", "rich", "secrets", "shutil", "socket",
+    "sqlite3", "subprocess", "sys", "tempfile", "threading", "time", "tomllib", "typer", "urllib", "zipfile",
 }  # fmt: skip
 WORLDLY_BUILTINS = {"open", "print", "input", "breakpoint"}
 CLOCK_METHODS = {"now", "today", "utcnow"}

@@ -7,7 +7,7 @@ import sys
 
 import pytest
 
-HEAVY = ("geopandas", "matplotlib", "pandas", "pyogrio", "requests", "scipy")
+HEAVY = ("geopandas", "matplotlib", "pandas", "pyogrio", "reportlab", "requests", "scipy")
 
 
 def _printed(script: str) -> str:

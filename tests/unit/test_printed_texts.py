@@ -27,6 +27,8 @@ from habmap.jobs.sheet import write_sheet
 from habmap.place.settings import Settings
 from habmap.records import Feature
 from habmap.show.logsheet import log_sheet_pdf
+from habmap.show.sheet.pdf import pdf_of
+from habmap.show.sheet.pen import Pen
 from habmap.vocabulary import PRACTICES, SNAG_CAUTION, cautions_of
 from habmap.work.burn.request import BurnRequest
 
@@ -37,7 +39,7 @@ TODAY = date(2026, 3, 1)
 SIZES = (1, 12, 60, 300)
 SIDE_M = 200.0
 #: Boxes of words hold the room of accents and tails; this share of the height above and below is no ink [share].
-AIR = 0.3
+AIR = 0.25
 #: Kerning and halos let neighbors touch [pt].
 TOUCH_PT = 0.8
 #: Paper added all round, to read what leaves it [pt].
@@ -185,17 +187,12 @@ def test_every_text_has_its_room_and_every_caution_is_whole(
 
 
 def test_the_measure_finds_what_is_cut_off_and_what_lies_on_another(tmp_path: Path) -> None:
-    from matplotlib.backends.backend_pdf import PdfPages
-
-    from habmap.show.sheet.pen import Pen
-
     pen = Pen((300, 200))
     pen.text(10, 100, "first", size_pt=12)
     pen.text(22, 105, "second", size_pt=12)
     pen.text(280, 50, "beyond", size_pt=12)
     pen.text(310, 80, "outside", size_pt=12)
-    with PdfPages(tmp_path / "bad.pdf") as book:
-        book.savefig(pen.figure)
+    (tmp_path / "bad.pdf").write_bytes(pdf_of([pen], title="bad"))
     faults = _faults(tmp_path / "bad.pdf")
     assert {one for one in faults if "leaves" in one} == {
         f"page 1: {text!r} leaves the paper" for text in ("beyond", "outside")

@@ -5,14 +5,14 @@ from __future__ import annotations
 import math
 import re
 import time
+import unicodedata
 from datetime import UTC, date, datetime
 from pathlib import Path
 
 import numpy as np
 import pytest
 from fakes import GRID, FakeStore, entry, ground_lonlat, unit
-from matplotlib.textpath import text_to_path
-from pdf_reading import closed_paths, pdf_streams, pdf_words
+from pdf_reading import closed_paths, pdf_streams, pdf_words, word_boxes
 from pyproj import Geod
 from shapely import LineString, Point, box
 from shapely.geometry.base import BaseGeometry
@@ -23,7 +23,8 @@ from habmap.records import Feature, Row
 from habmap.show.sheet.margin import north_words
 from habmap.show.sheet.marks import stage_pattern, svg_outline
 from habmap.show.sheet.paper import SCALES
-from habmap.show.sheet.pen import LEAST_PT, face, printable, text_width_pt, wrapped
+from habmap.show.sheet.pdf import pdf_of
+from habmap.show.sheet.pen import LEAST_PT, Pen, printable, text_width_pt, wrapped
 from habmap.show.symbols import POINT_MARKS
 from habmap.vocabulary import FIRE_CAUTION, SAW_CAUTION, STAGES
 
@@ -208,14 +209,15 @@ def test_before_any_work_and_as_of_a_day(tmp_path: Path) -> None:
 def test_svg_arcs_and_curves_become_the_right_outlines() -> None:
     """A tank is a circle of radius 5 about (7, 7); its bounds follow from that alone."""
     path, _ = POINT_MARKS["well"]
-    (left, top), (right, bottom) = svg_outline(path).get_extents().get_points()
+    left, top, right, bottom = svg_outline(path).bounds
     assert (left, top, right, bottom) == pytest.approx((2, 2, 7 + 5, 12), abs=0.02)
     # A half circle turned the other way: from (2, 12) over the top to (7, 12), radius 2.5.
-    (_, top), (_, bottom) = svg_outline("M2,12A2.5,2.5 0 1 1 7,12Z").get_extents().get_points()
+    _, top, _, bottom = svg_outline("M2,12A2.5,2.5 0 1 1 7,12Z").bounds
     assert (top, bottom) == pytest.approx((9.5, 12), abs=0.02)
     # T mirrors the control point: a wave of q3,-3 6,0 t6,0 goes 1.5 up, then 1.5 down (Bezier's middle).
-    wave = svg_outline("M1,5q3,-3 6,0t6,0").get_extents()
-    assert (wave.y0, wave.y1, wave.x1) == pytest.approx((3.5, 6.5, 13), abs=0.02)
+    wave = svg_outline("M1,5q3,-3 6,0t6,0").vertices
+    middles = [np.array([1, 3, 3, 1]) / 8 @ wave[start : start + 4] for start in (0, 3)]
+    assert np.array([*middles, wave[-1]]) == pytest.approx(np.array([(4, 3.5), (10, 6.5), (13, 5)]))
 
 
 def test_every_stage_has_a_pattern_on_paper() -> None:
@@ -290,19 +292,41 @@ def test_the_public_finds_the_way_by_roads_and_water_and_reads_no_other_name(tmp
         assert [name for name in withheld if name in words] == (list(withheld) if audience == "owner" else [])
 
 
+@pytest.mark.poppler
 @pytest.mark.parametrize("is_serif", [True, False])
 @pytest.mark.parametrize("is_bold", [True, False])
-def test_a_text_is_as_wide_as_the_drawing_library_sets_it(is_serif: bool, is_bold: bool) -> None:
-    """Widths that are added up pair by pair against whole lines measured by matplotlib, within half a percent."""
-    for size_pt in (9.0, 12.0, 28.0):
-        for text in (
-            "To AVoid WAVES, Type; fiery office: 1,170.4 of 2,331.7 acres (±0.4) — Łąka, Ötztal №",
-            "AV", "fi", "W", "P. T. Kowalski’s “Far Field”", "No line is cut; 100 % of the words stand.",
-        ):  # fmt: skip
-            whole, _, _ = text_to_path.get_text_width_height_descent(text, face(is_serif, size_pt, is_bold), False)
-            assert text_width_pt(text, size_pt=size_pt, is_serif=is_serif, is_bold=is_bold) == pytest.approx(
-                whole, rel=0.005
-            )
+def test_a_text_is_as_wide_as_it_is_measured(is_serif: bool, is_bold: bool, tmp_path: Path) -> None:
+    """Each text as one word of the page, so that ``pdftotext`` tells how wide the file sets it."""
+    texts = [
+        "ToAVoidWAVES,Type;fieryoffice:1,170.4of2,331.7acres(±0.4)—Łąka,Ötztal№", "AV", "fi", "W",
+        "P.T.Kowalski’s“FarField”", "Приве\u0301т", "Ελληνικά", "ქართ→½″",
+    ]  # fmt: skip
+    sizes_pt = (9.0, 12.0, 28.0)
+    pen = Pen((1600, 40 * len(texts) * len(sizes_pt)))
+    style = {"is_serif": is_serif, "is_bold": is_bold}
+    asked = [(text, size_pt) for size_pt in sizes_pt for text in texts]
+    for row, (text, size_pt) in enumerate(asked):
+        pen.text(30, 10 + 40 * row, text, size_pt=size_pt, halo_pt=1.0, **style)  # type: ignore[arg-type]
+    (tmp_path / "wide.pdf").write_bytes(pdf_of([pen], title="wide"))
+    ((_, read),) = word_boxes(tmp_path / "wide.pdf")
+    assert sorted(text for text, _ in read) == sorted(unicodedata.normalize("NFC", text) for text, _ in asked)
+    rows = sorted(read, key=lambda one: -one[1][3])
+    for (text, size_pt), (_, (left, _, right, _)) in zip(asked, rows, strict=True):
+        wide_pt = text_width_pt(text, size_pt=size_pt, **style)  # type: ignore[arg-type]
+        assert (left, right) == pytest.approx((30, 30 + wide_pt), abs=0.001), text
+
+
+@pytest.mark.poppler
+def test_words_of_every_script_can_be_found(tmp_path: Path) -> None:
+    """Also where signs are set from right to left and change with their neighbors, and beyond the first plane."""
+    pen = Pen((400, 300))
+    texts = ("Otter Creek", "Привет", "שלום עולם", "مرحبا بالعالم", "card 🂡", "日本")
+    for row, text in enumerate(texts):
+        pen.text(200, 270 - 40 * row, text, size_pt=14, halo_pt=1.5, align="center")
+    (tmp_path / "words.pdf").write_bytes(pdf_of([pen], title="words"))
+    read = pdf_words(tmp_path / "words.pdf")
+    plain = unicodedata.normalize("NFKC", re.sub("[\u202a-\u202e]", "", read))  # as viewers search
+    assert [text for text in (*texts[:-1], "□□") if text not in plain] == []
 
 
 def test_no_line_ends_between_a_figure_and_its_unit() -> None:

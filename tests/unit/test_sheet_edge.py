@@ -146,7 +146,7 @@ def test_type_and_bars_grow_with_the_paper(place: Any, tmp_path: Path) -> None:
         write_sheet(place(), target=path, folder=tmp_path, now=NOW, paper=paper)  # type: ignore[arg-type]
         assert "UTM zone 14N" in pdf_words(path)
         text = "".join(pdf_streams(path))
-        least[paper] = min(float(size) for size in re.findall(r"/F\d+ ([\d.]+) Tf", text))
+        least[paper] = min(float(size) for size in re.findall(r"/F\S+ ([\d.]+) Tf", text))
     assert least["letter"] == least["a4"] == 9.0
     assert least["a3"] == pytest.approx(9 * math.sqrt(2), abs=0.01)
     for paper in ("tabloid", "a3"):

@@ -12,8 +12,7 @@ from datetime import datetime, timedelta
 from itertools import groupby
 from typing import Final
 
-from matplotlib.path import Path as Outline
-
+from habmap.show.sheet.outline import Outline
 from habmap.show.sheet.pen import LEAST_PT, Pen, text_width_pt
 from habmap.work.burn.hours import BurnHour
 
@@ -73,10 +72,10 @@ _COLUMNS: Final = (
         _Panel(("fine_fuel_pct",), "Fuel", "%", 26.0, 2.0, is_from_zero=True),
     ),
 )
-#: Dashes of a limit: those of gusts share the wind's strip.
-_LIMIT_DASHES: Final = {"gust_mph": (0, (1.2, 2.2))}
-_PLAN_DASHES: Final = (0, (5, 2.5))
-_GUST_DASHES: Final = (0, (2.2, 1.6))
+#: Line and gap of a limit [pt]: those of gusts share the wind's strip.
+_LIMIT_DASHES: Final = {"gust_mph": (1.1, 2.0)}
+_PLAN_DASHES: Final = (4.5, 2.25)
+_GUST_DASHES: Final = (1.75, 1.3)
 
 
 def chart_height_pt() -> float:
@@ -139,12 +138,17 @@ def _gaps(pen: Pen, chart: HoursChart, x: Callable[[datetime], float], bottom: f
     half = timedelta(minutes=30)
     for run in gap_runs(chart.hours):
         start, end = x(run[0].at - half), x(run[-1].at + half)
-        field = Outline([(start, bottom), (end, bottom), (end, top), (start, top), (start, bottom)])
+        field = Outline.through([(start, bottom), (end, bottom), (end, top), (start, top), (start, bottom)])
         pen.path(field, facecolor="white")
         reach = end - start + top - bottom
         for number in range(1, math.ceil(reach / _GAP_STEP_PT)):
             foot = start - (top - bottom) + number * _GAP_STEP_PT
-            pen.path(Outline([(foot, bottom), (foot + top - bottom, top)]), clip=field, edgecolor="0.45", linewidth=0.4)
+            pen.path(
+                Outline.through([(foot, bottom), (foot + top - bottom, top)]),
+                clip=field,
+                edgecolor="0.45",
+                linewidth=0.4,
+            )
 
 
 def gap_runs(hours: Sequence[BurnHour]) -> list[list[BurnHour]]:
@@ -186,8 +190,7 @@ def _panel(
         for run in known_runs(chart.hours, item):
             points = [(x(at), y(value)) for at, value in run]
             if len(points) > 1:
-                style = {"linestyle": _GUST_DASHES} if is_gust else {}
-                pen.rule(points, 0.8 if is_gust else 1.2, edgecolor="black", **style)
+                pen.rule(points, 0.8 if is_gust else 1.2, edgecolor="black", dash=_GUST_DASHES if is_gust else ())
             for point in points:
                 pen.path(
                     Outline.circle(point, 1.5 if is_gust else 1.3),
@@ -226,7 +229,7 @@ def _limits(
                 continue  # the strip's own foot
             pen.rule(
                 [(x_left, y(edge)), (x_right, y(edge))], 0.9, edgecolor="black",
-                linestyle=_LIMIT_DASHES.get(item, _PLAN_DASHES),
+                dash=_LIMIT_DASHES.get(item, _PLAN_DASHES),
             )  # fmt: skip
             height = y(edge)
             figures[height] = "/".join(filter(None, (figures.get(height), f"{edge:g}{mark}")))
@@ -284,7 +287,7 @@ def _arrow(pen: Pen, x: float, y: float, wind_from_deg: float) -> None:
     base = (tip[0] - east * 3.6, tip[1] - north * 3.6)
     wing = (north * 1.9, -east * 1.9)
     head = [tip, (base[0] + wing[0], base[1] + wing[1]), (base[0] - wing[0], base[1] - wing[1]), tip]
-    pen.path(Outline(head), facecolor="black")
+    pen.path(Outline.through(head), facecolor="black")
 
 
 def _ignition(

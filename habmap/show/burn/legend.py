@@ -17,6 +17,7 @@ from habmap.show.palette import INK
 from habmap.show.shares import SHARE_WORDS
 from habmap.show.sheet.map import Frame, draw_edge, draw_feature, is_drawn_to_shape, pattern_area
 from habmap.show.sheet.marks import Pattern, over_pattern, stage_pattern
+from habmap.show.sheet.outline import Outline
 from habmap.show.sheet.pen import LEAST_PT, Pen, text_width_pt, wrapped
 from habmap.show.words import tenths
 from habmap.vocabulary import FEATURE_WORDS, STAGE_WORDS, STAGES
@@ -161,8 +162,6 @@ def _feature(kind: str, geom_type: str, *, is_line: bool) -> _Sample:
 
 
 def _ring(pen: Pen, x: float, y: float) -> None:
-    from matplotlib.path import Path as Outline
-
     pen.path(Outline.circle((x + _SAMPLE_PT / 2, y), 5.5), edgecolor="black", linewidth=1.3)
 
 

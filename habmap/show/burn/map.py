@@ -7,8 +7,6 @@ from typing import Any, Final
 
 import numpy as np
 import shapely
-from matplotlib.path import Path as Outline
-from matplotlib.transforms import Affine2D
 
 from habmap.show.burn.frame import draw_pointers
 from habmap.show.burn.legend import tint
@@ -16,8 +14,9 @@ from habmap.show.burn.sheet import BurnSheet
 from habmap.show.on_own_ground import name_lines
 from habmap.show.palette import INK
 from habmap.show.sheet.labels import Labels, draw_contour_labels, draw_feature_labels, draw_names, keep_marks_clear
-from habmap.show.sheet.map import Frame, draw_contours, draw_edge, draw_feature, outline_of, pattern_area
+from habmap.show.sheet.map import Frame, draw_contours, draw_edge, draw_feature, pattern_area
 from habmap.show.sheet.marks import over_pattern
+from habmap.show.sheet.outline import Outline
 from habmap.show.sheet.pen import LEAST_PT, Pen, clipped, text_width_pt
 from habmap.work.burn.block_edges import Edge
 
@@ -83,14 +82,13 @@ def draw_burn_map(pen: Pen, frame: Frame, sheet: BurnSheet) -> None:
 
 def draw_side(pen: Pen, line: Any, side: str, *, clip: Outline | None = None) -> None:
     """Draw a stretch of edge (points of the page) in the line of its side, on a broader line of paper."""
-    outline = outline_of(line)
+    outline = Outline.of(line)
     if outline is None:
         return
     width, dash = SIDE_STYLES[side]
-    style: Any = (0, tuple(part / width for part in dash)) if dash else "solid"
     cap = "round" if side == "upwind" else "butt"
     pen.path(outline, clip=clip, edgecolor="white", linewidth=width + 2.4, joinstyle="round")
-    pen.path(outline, clip=clip, edgecolor="black", linewidth=width, linestyle=style, capstyle=cap, joinstyle="round")
+    pen.path(outline, clip=clip, edgecolor="black", linewidth=width, dash=dash, capstyle=cap, joinstyle="round")
 
 
 def rise_ticks(frame: Frame, edge: Edge) -> list[Outline]:
@@ -100,18 +98,16 @@ def rise_ticks(frame: Frame, edge: Edge) -> list[Outline]:
     foot, tip = _TICK_PT
     count = max(1, round(line.length / _TICKS_APART_PT))
     spots = [line.interpolate((number + 0.5) / count, normalized=True) for number in range(count)]
-    return [
-        Outline([(at.x + right * foot, at.y + up * foot), (at.x + right * tip, at.y + up * tip)]) for at in spots
-    ]  # fmt: skip
+    stroke = Outline.through([(right * foot, up * foot), (right * tip, up * tip)])
+    return [stroke.moved(at.x, at.y) for at in spots]
 
 
 def draw_property_line(pen: Pen, shape: Any, *, clip: Outline | None = None) -> None:
     """Draw the property line thin and broken: no heavy line on this map is anything but an edge of the burn."""
-    outline = outline_of(shape)
+    outline = Outline.of(shape)
     if outline is not None:
         pen.path(outline, clip=clip, edgecolor="white", linewidth=_PROPERTY_PT + 1.2)
-        dash: Any = (0, tuple(part / _PROPERTY_PT for part in _PROPERTY_DASH_PT))
-        pen.path(outline, clip=clip, edgecolor="black", linewidth=_PROPERTY_PT, linestyle=dash, capstyle="butt")
+        pen.path(outline, clip=clip, edgecolor="black", linewidth=_PROPERTY_PT, dash=_PROPERTY_DASH_PT)
 
 
 # --- parts --------------------------------------------------------------------------------------------------
@@ -157,9 +153,11 @@ def _wind(pen: Pen, frame: Frame, sheet: BurnSheet, labels: Labels) -> None:
     labels.take((x, y, x + width, y + height), anyway=True)
     turn_deg = frame.grid.convergence_deg(*frame.middle_lonlat)
     downwind_deg = sheet.wind_from_deg + 180 - turn_deg
-    arrow = Outline([(0, 20), (-7, 5), (-2.2, 7), (-2.2, -20), (2.2, -20), (2.2, 7), (7, 5), (0, 20)], closed=True)
-    place = Affine2D().rotate_deg(-downwind_deg).translate(x + width / 2, y + height - 24)
-    pen.path(arrow.transformed(place), facecolor="black", edgecolor="black", linewidth=0.6)
+    arrow = Outline.through(
+        [(0, 20), (-7, 5), (-2.2, 7), (-2.2, -20), (2.2, -20), (2.2, 7), (7, 5), (0, 20)], closed=True
+    )
+    arrow = arrow.turned(-downwind_deg).moved(x + width / 2, y + height - 24)
+    pen.path(arrow, facecolor="black", edgecolor="black", linewidth=0.6)
     for number, text in enumerate(sheet.wind_words):
         shown = clipped(text, width - 6, size_pt=9.5, is_serif=True)
         pen.text(x + width / 2, y + 27 - 11 * number, shown, size_pt=9.5, is_serif=True, align="center")

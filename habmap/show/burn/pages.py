@@ -2,17 +2,12 @@
 
 from __future__ import annotations
 
-import io
 from collections.abc import Sequence
-from contextlib import AbstractContextManager
 from dataclasses import dataclass, replace
-from typing import Any, Final
+from typing import Final
 
-import matplotlib as mpl
 import numpy as np
 import shapely
-from matplotlib.backends.backend_pdf import PdfPages
-from matplotlib.path import Path as Outline
 
 from habmap.show import words
 from habmap.show.burn.chart import HoursChart, chart_height_pt, draw_chart
@@ -30,8 +25,10 @@ from habmap.show.burn.sheet import (
 )
 from habmap.show.sheet.map import Frame
 from habmap.show.sheet.margin import LONG_SCALE, draw_scale, scale_words, strip_pt
-from habmap.show.sheet.paper import PDF_SETTINGS, SIZES_PT
+from habmap.show.sheet.paper import SIZES_PT
+from habmap.show.sheet.pdf import pdf_of
 from habmap.show.sheet.pen import LEADING, LEAST_PT, Pen, at_most, clipped, wrapped
+from habmap.show.sheet.svg import svg_of
 
 MARGIN_PT: Final = 25.0
 _BOXES_PT: Final = 104.0
@@ -65,17 +62,6 @@ class SvgDrawn:
     scale: int = 0
 
 
-def _drawing() -> AbstractContextManager[None]:
-    """As all PDFs are written, and letters as outlines in the SVG."""
-    return mpl.rc_context({**PDF_SETTINGS, "svg.fonttype": "path", "svg.hashsalt": "habmap"})
-
-
-def _svg(pen: Pen) -> str:
-    buffer = io.StringIO()
-    pen.figure.savefig(buffer, format="svg", metadata={"Date": None, "Creator": "habmap"})
-    return buffer.getvalue()
-
-
 def draw_burn_pdf(sheet: BurnSheet, *, paper: BurnPaper) -> BurnSheetDrawn:
     """Return the burn sheet as a vector PDF with its fonts embedded; parts that a page cannot hold follow overleaf.
 
@@ -85,40 +71,31 @@ def draw_burn_pdf(sheet: BurnSheet, *, paper: BurnPaper) -> BurnSheetDrawn:
         The block is too wide for any scale.
     """
     size = SIZES_PT[paper]
-    with _drawing():
-        first, scale = _first_page(sheet, size)
-        pages = [first, *_lists(sheet, size)]
-        buffer = io.BytesIO()
-        title = f"{sheet.place}: burn sheet"
-        with PdfPages(buffer, metadata={"Title": title, "Creator": "habmap", "CreationDate": None}) as book:
-            for pen in pages:
-                book.savefig(pen.figure)
-    return BurnSheetDrawn(buffer.getvalue(), len(pages), scale)
+    first, scale = _first_page(sheet, size)
+    pages = [first, *_lists(sheet, size)]
+    return BurnSheetDrawn(pdf_of(pages, title=f"{sheet.place}: burn sheet"), len(pages), scale)
 
 
 def burn_pages(sheet: BurnSheet, *, paper: BurnPaper) -> int:
     """Return how many pages the sheet takes, without drawing its map."""
-    with _drawing():
-        return 1 + len(_laid_out(sheet, SIZES_PT[paper]))
+    return 1 + len(_laid_out(sheet, SIZES_PT[paper]))
 
 
 def draw_burn_svg(sheet: BurnSheet, *, paper: BurnPaper) -> SvgDrawn:
     """Return the map with its scale strip and legend as one SVG, as wide as the paper's ground."""
     width = SIZES_PT[paper][0] - 2 * MARGIN_PT
     height = 520.0 - _forecast_pt(sheet, width)
-    with _drawing():
-        pen = Pen((width, height))
-        frame = _map(pen, sheet, left=1, bottom=1, width=width - 2, top=height - 1)
-        return SvgDrawn(_svg(pen), width, height, frame.scale)
+    pen = Pen((width, height))
+    frame = _map(pen, sheet, left=1, bottom=1, width=width - 2, top=height - 1)
+    return SvgDrawn(svg_of(pen), width, height, frame.scale)
 
 
 def draw_chart_svg(chart: HoursChart, *, paper: BurnPaper) -> SvgDrawn:
     """Return the chart of a forecast's hours alone as SVG, as wide as the map."""
     width, height = SIZES_PT[paper][0] - 2 * MARGIN_PT, chart_height_pt() + 2
-    with _drawing():
-        pen = Pen((width, height))
-        draw_chart(pen, chart, left=0, top=height - 1, width=width)
-        return SvgDrawn(_svg(pen), width, height)
+    pen = Pen((width, height))
+    draw_chart(pen, chart, left=0, top=height - 1, width=width)
+    return SvgDrawn(svg_of(pen), width, height)
 
 
 def _map(pen: Pen, sheet: BurnSheet, *, left: float, bottom: float, width: float, top: float) -> Frame:
@@ -253,25 +230,9 @@ def _started(sheet: BurnSheet, size: tuple[float, float], number: int) -> Pen:
     return pen
 
 
-class _Ruler(Pen):
-    """A pen that leaves nothing on the paper: where a block would end is all that is asked of it."""
-
-    def __init__(self) -> None:
-        """Make no page."""
-
-    def path(self, outline: Outline, *, clip: Outline | None = None, **style: Any) -> None:
-        """Draw nothing."""
-
-    def box(self, left: float, bottom: float, width: float, height: float, **style: Any) -> None:
-        """Draw nothing."""
-
-    def text(self, x: float, y: float, words: str, **style: Any) -> None:
-        """Set nothing."""
-
-
 def _height(section: Section, width: float) -> float:
-    """Return how high a section is [pt]."""
-    return -_draw(_Ruler(), section, 0.0, 0.0, width)
+    """Return how high a section is [pt]: drawn on a page that nobody prints."""
+    return -_draw(Pen((width, 0.0)), section, 0.0, 0.0, width)
 
 
 def _draw(pen: Pen, section: Section, left: float, top: float, width: float) -> float:

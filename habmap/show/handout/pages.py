@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-import io
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
-import matplotlib as mpl
 import shapely
-from matplotlib.backends.backend_pdf import PdfPages
-from matplotlib.image import imread
 
 from habmap.show import words
 from habmap.show.handout import words as handout_words
@@ -22,10 +18,13 @@ from habmap.show.palette import INK, INK_SOFT, PAPER_DEEP
 from habmap.show.records import Page, PagePhotoPoint
 from habmap.show.season_bars import PART_WORDS, Part, season_bars
 from habmap.show.sheet.labels import Labels, draw_feature_labels, draw_numerals
-from habmap.show.sheet.map import PT_PER_M, Frame, draw_frame, draw_ground, stage_area
+from habmap.show.sheet.map import PT_PER_M, Frame, draw_frame, draw_ground, pattern_area, stage_area
 from habmap.show.sheet.margin import LONG_SCALE, SCALE_STRIP_PT, draw_scale, scale_words
-from habmap.show.sheet.paper import MM_PT, PDF_SETTINGS, Paper, fitting_scale
-from habmap.show.sheet.pen import LEAST_PT, at_most, clipped, text_width_pt, wrapped
+from habmap.show.sheet.marks import Mark, Pattern, svg_outline
+from habmap.show.sheet.outline import Outline
+from habmap.show.sheet.paper import MM_PT, Paper, fitting_scale
+from habmap.show.sheet.pdf import pdf_of
+from habmap.show.sheet.pen import LEAST_PT, Pen, at_most, clipped, text_width_pt, wrapped
 from habmap.show.terrain_words import elevation_words
 from habmap.vocabulary import PUBLIC_NAME_KINDS, file_mark
 from habmap.work.season_account import SEASON_WORDS
@@ -52,12 +51,14 @@ _CLASS_OF: Final = {
     "keep": "other", "other": "other",
 }  # fmt: skip
 #: The parts of a season's bar: dark is cedar that stands, as on the map; ink alone, so that a gray print loses nothing.
-_PARTS: Final[dict[Part, dict[str, Any]]] = {
-    "before": {"facecolor": PAPER_DEEP, "edgecolor": INK, "linewidth": 0.9},
-    "added": {"facecolor": "white", "edgecolor": INK, "linewidth": 0.9, "hatch": "//"},
-    "keep": {"facecolor": "white", "edgecolor": INK, "linewidth": 0.9, "hatch": ".."},
-    "standing": {"facecolor": INK_SOFT, "edgecolor": INK, "linewidth": 0.9},
-}
+_PARTS: Final[dict[Part, Pattern]] = {
+    "before": Pattern(PAPER_DEEP, (24.0, 24.0), ()),
+    "added": Pattern("white", (16.0, 16.0), (Mark(svg_outline("M-2,18L18,-2M-2,2L2,-2M14,18L18,14"), 1.33, INK),)),
+    "keep": Pattern(
+        "white", (8.0, 16.0), tuple(Mark(Outline.circle(center, 1.45), 0.0, INK) for center in ((2, 4), (6, 12)))
+    ),
+    "standing": Pattern(INK_SOFT, (24.0, 24.0), ()),
+}  # fmt: skip
 
 
 def draw_handout(handout: Handout, path: Path, *, paper: Paper) -> HandoutFigures:
@@ -73,18 +74,15 @@ def draw_handout(handout: Handout, path: Path, *, paper: Paper) -> HandoutFigure
     if handout.page.audience == "public":
         refuse_private_handout(handout)
     leaves = [HandoutPage.of(paper) for _ in range(handout.pages)]
-    with mpl.rc_context(PDF_SETTINGS):
-        now_scale, before_scale = _ground(leaves[0], handout)
-        _by_season(leaves[1], handout)
-        order = _what_comes_next(leaves[2], handout)
-        _what_it_takes(leaves[3], handout)
-        if handout.season is not None:
-            draw_season(leaves[4], handout, handout.season)
-        title = f"{handout.page.place}: the story in {'four' if handout.season is None else 'five'} pages"
-        made = {"Title": title, "Creator": file_mark("handout", handout.page.audience), "CreationDate": None}
-        with PdfPages(path, metadata=made) as book:
-            for leaf in leaves:
-                book.savefig(leaf.pen.figure)
+    now_scale, before_scale = _ground(leaves[0], handout)
+    _by_season(leaves[1], handout)
+    order = _what_comes_next(leaves[2], handout)
+    _what_it_takes(leaves[3], handout)
+    if handout.season is not None:
+        draw_season(leaves[4], handout, handout.season)
+    title = f"{handout.page.place}: the story in {'four' if handout.season is None else 'five'} pages"
+    made = file_mark("handout", handout.page.audience)
+    path.write_bytes(pdf_of([leaf.pen for leaf in leaves], title=title, creator=made))
     width, height = leaves[0].pen.size_pt
     return HandoutFigures(
         now_scale=now_scale,
@@ -271,7 +269,7 @@ def _season_bars(leaf: HandoutPage, handout: Handout, *, top: float, floor: floa
         y -= row
         pen.text(leaf.left, y, bar.label, size_pt=size, is_serif=True)
         for part, start, length in bar.parts:
-            pen.box(left + start * width, y - 3 * k, length * width, 21 * k, **_PARTS[part])
+            _bar(pen, part, left + start * width, y - 3 * k, length * width, 21 * k)
         figures = (bar.treated_acres, bar.remaining_acres)
         for x, acres in zip(columns, figures, strict=True):
             pen.text(x, y, words.tenths(acres), size_pt=size, is_serif=True, align="right")
@@ -279,8 +277,13 @@ def _season_bars(leaf: HandoutPage, handout: Handout, *, top: float, floor: floa
     for number, part in enumerate(parts):
         x = leaf.left + number // key_rows * leaf.width / _KEY_COLUMNS
         at = y - (number % key_rows + 1) * row
-        pen.box(x, at - 2 * k, 34 * k, 19 * k, **_PARTS[part])
+        _bar(pen, part, x, at - 2 * k, 34 * k, 19 * k)
         pen.text(x + 43 * k, at, PART_WORDS[part], size_pt=size, is_serif=True)
+
+
+def _bar(pen: Pen, part: Part, left: float, bottom: float, width: float, height: float) -> None:
+    pattern_area(pen, shapely.box(left, bottom, left + width, bottom + height), _PARTS[part])
+    pen.box(left, bottom, width, height, edgecolor=INK, linewidth=0.9)
 
 
 # --- what comes next, and what it takes ---------------------------------------------------------------------
@@ -405,5 +408,4 @@ def _photo_pair(leaf: HandoutPage, pair: PagePhotoPoint, box: tuple[float, float
         leaf.pen.block(x, top, [f"{caption}{day}"], size_pt=leaf.room_pt)
         share = min(wide / photo.width_px, (each - leaf.line - leaf.gap / 2) / photo.height_px)
         upper = top - leaf.line - 2 * leaf.k
-        image = imread(io.BytesIO(photo.jpeg), format="jpg")
-        leaf.pen.picture(image, (x, upper - share * photo.height_px, x + share * photo.width_px, upper))
+        leaf.pen.picture(photo.jpeg, (x, upper - share * photo.height_px, x + share * photo.width_px, upper))

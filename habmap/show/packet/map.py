@@ -8,8 +8,6 @@ from dataclasses import dataclass
 from datetime import date
 
 import shapely
-from matplotlib.path import Path as Outline
-from matplotlib.transforms import Affine2D
 from shapely.geometry.base import BaseGeometry
 
 from habmap.land.grid import LocalGrid
@@ -21,6 +19,7 @@ from habmap.show.records import PageFeature, PagePhotoPoint
 from habmap.show.sheet.labels import Labels, draw_feature_labels, draw_names, keep_marks_clear
 from habmap.show.sheet.map import Frame, draw_edge, draw_feature, draw_frame, pattern_area
 from habmap.show.sheet.margin import LONG_SCALE, draw_scale, scale_words, strip_pt
+from habmap.show.sheet.outline import Outline
 from habmap.show.sheet.paper import fitting_scale
 from habmap.show.sheet.pen import LEAST_PT, Pen
 from habmap.show.words import tenths
@@ -133,8 +132,8 @@ def _wedge(pen: Pen, frame: Frame, pair: PagePhotoPoint, letter: str, labels: La
     if pair.point.before.direction_deg is None:
         mark = Outline.circle((spot.x, spot.y), 4)
     else:
-        wedge = Outline([(0, 0), (-6, 14), (6, 14), (0, 0)], closed=True)
-        mark = wedge.transformed(Affine2D().rotate_deg(-turn).translate(spot.x, spot.y))
+        wedge = Outline.through([(0, 0), (-6, 14), (6, 14), (0, 0)], closed=True)
+        mark = wedge.turned(-turn).moved(spot.x, spot.y)
     pen.path(mark, clip=frame.outline, facecolor=PAPER, edgecolor=INK, linewidth=1.1)
     back = math.radians(turn + 180)
     at = (spot.x + 8 * math.sin(back), spot.y + 8 * math.cos(back))

@@ -2,18 +2,13 @@
 
 from __future__ import annotations
 
-import io
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 from typing import Final
 
-import matplotlib as mpl
-import numpy as np
 import shapely
-from matplotlib.backends.backend_pdf import PdfPages
-from matplotlib.image import imread
 
 from habmap.errors import InputError
 from habmap.show.handheld import direction_words
@@ -22,7 +17,8 @@ from habmap.show.packet.flow import MARGIN_PT, Column, Flow
 from habmap.show.packet.looks import COLUMN_WORDS, COLUMNS
 from habmap.show.packet.map import Around, draw_map, pair_letter
 from habmap.show.records import PagePhoto, PagePhotoPoint, PrivateOnPublicPageError
-from habmap.show.sheet.paper import PDF_SETTINGS, SIZES_PT, Paper
+from habmap.show.sheet.paper import SIZES_PT, Paper
+from habmap.show.sheet.pdf import pdf_of
 from habmap.show.sheet.pen import LEAST_PT
 from habmap.show.words import short_day, tenths
 from habmap.vocabulary import PRACTICE_WORDS, SNAG_CAUTION, Audience
@@ -96,21 +92,17 @@ def draw_packet(sheet: PacketSheet, path: Path, *, paper: Paper) -> PacketFigure
     if not is_owner:
         _refuse_private(sheet)
     name = words.item_name(packet.ground.total)
-    with mpl.rc_context(PDF_SETTINGS):
-        flow = Flow(SIZES_PT[paper])
-        _first_page(flow, sheet)
-        flow.turn()
-        flow.heading("Where it lies")
-        scale = draw_map(flow, packet, sheet.around, sheet.pairs, height=0.62 * flow.size[1], day=sheet.made_on)
-        _places(flow, packet)
-        _log(flow, sheet)
-        _asked(flow, sheet)
-        _photos(flow, sheet.pairs)
-        flow.number_pages(f"{name} · {packet.place} · made {short_day(sheet.made_on)}")
-        title = {"Title": f"{packet.place}: {name}", "Creator": "habmap", "CreationDate": None}
-        with PdfPages(path, metadata=title) as book:
-            for pen in flow.pages:
-                book.savefig(pen.figure)
+    flow = Flow(SIZES_PT[paper])
+    _first_page(flow, sheet)
+    flow.turn()
+    flow.heading("Where it lies")
+    scale = draw_map(flow, packet, sheet.around, sheet.pairs, height=0.62 * flow.size[1], day=sheet.made_on)
+    _places(flow, packet)
+    _log(flow, sheet)
+    _asked(flow, sheet)
+    _photos(flow, sheet.pairs)
+    flow.number_pages(f"{name} · {packet.place} · made {short_day(sheet.made_on)}")
+    path.write_bytes(pdf_of(flow.pages, title=f"{packet.place}: {name}"))
     return PacketFigures(pages=len(flow.pages), scale=scale)
 
 
@@ -229,11 +221,10 @@ def _photos(flow: Flow, pairs: Sequence[PagePhotoPoint]) -> None:
 
 def _picture(flow: Flow, picture: PagePhoto, left: float, width: float) -> None:
     """Lay a picture in its half, as large as it goes without changing its shape."""
-    pixels = imread(io.BytesIO(picture.jpeg), format="jpeg")
     scale = min(width / picture.width_px, _PICTURE_PT / picture.height_px)
     top = flow.y
     box = (left, top - picture.height_px * scale, left + picture.width_px * scale, top)
-    flow.pen.picture(np.asarray(pixels), box)
+    flow.pen.picture(picture.jpeg, box)
 
 
 def packet_result(sheet: PacketSheet, figures: PacketFigures, path: Path) -> PacketResult:

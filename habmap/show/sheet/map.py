@@ -8,8 +8,6 @@ from typing import Any, Final
 
 import numpy as np
 import shapely
-from matplotlib.path import Path as Outline
-from matplotlib.transforms import Affine2D
 from shapely.geometry.base import BaseGeometry
 
 from habmap.land.grid import LocalGrid
@@ -20,6 +18,7 @@ from habmap.show.patterns import COVER_WORDS
 from habmap.show.records import Page
 from habmap.show.relief import Relief
 from habmap.show.sheet.marks import PT_PER_PX, Pattern, cover_pattern, over_pattern, stage_pattern, svg_outline, tiled
+from habmap.show.sheet.outline import Outline
 from habmap.show.sheet.pen import Pen
 
 PT_PER_M: Final = 72 * 1000 / MM_PER_IN
@@ -76,7 +75,9 @@ class Frame:
     def outline(self) -> Outline:
         """The frame as a closed outline."""
         left, bottom, right, top = self.box
-        return Outline([(left, bottom), (right, bottom), (right, top), (left, top), (left, bottom)], closed=True)
+        return Outline.through(
+            [(left, bottom), (right, bottom), (right, top), (left, top), (left, bottom)], closed=True
+        )
 
     def on_paper(self, geometry: BaseGeometry) -> Any:
         """Return a lon/lat geometry in points of the page."""
@@ -89,29 +90,6 @@ class Frame:
         """Longitude and latitude of the sheet's middle [°]."""
         point = self.grid.to_lonlat(shapely.Point(self.middle_xy))
         return (float(point.x), float(point.y))
-
-
-def outline_of(shape: BaseGeometry) -> Outline | None:
-    """Return polygons, lines and rings as one outline, holes turned against their shells; ``None`` if there is none."""
-    rings: list[np.ndarray[Any, Any]] = []
-    for part in shapely.get_parts(shape):
-        if part.is_empty:
-            continue
-        if part.geom_type == "Polygon":
-            turned = shapely.orient_polygons(part)
-            rings += [shapely.get_coordinates(ring) for ring in (turned.exterior, *turned.interiors)]
-        elif part.geom_type in ("LineString", "LinearRing"):
-            rings.append(shapely.get_coordinates(part))
-    if not rings:
-        return None
-    codes = [Outline.LINETO] * sum(len(ring) for ring in rings)
-    start = 0
-    for ring in rings:
-        codes[start] = Outline.MOVETO
-        start += len(ring)
-        if np.array_equal(ring[0], ring[-1]):
-            codes[start - 1] = Outline.CLOSEPOLY
-    return Outline(np.vstack(rings), codes)
 
 
 def draw_ground(pen: Pen, frame: Frame, page: Page, *, neighbors: Sequence[BaseGeometry] = ()) -> None:
@@ -168,7 +146,7 @@ def stage_area(pen: Pen, ground: BaseGeometry, stage: str, *, clip: Outline | No
 
 def pattern_area(pen: Pen, ground: BaseGeometry, pattern: Pattern, *, clip: Outline | None = None) -> None:
     """Fill ground (points of the page) with a color, if the pattern has one, and repeat its marks over it."""
-    outline = outline_of(ground)
+    outline = Outline.of(ground)
     if outline is None:
         return
     if pattern.fill:
@@ -177,9 +155,9 @@ def pattern_area(pen: Pen, ground: BaseGeometry, pattern: Pattern, *, clip: Outl
         return
     bounds = ground.bounds
     if clip is not None:
-        (left, bottom), (right, top) = clip.get_extents().get_points()
+        left, bottom, right, top = clip.bounds
         bounds = (max(bounds[0], left), max(bounds[1], bottom), min(bounds[2], right), min(bounds[3], top))
-        inside = outline_of(shapely.intersection(shapely.make_valid(ground), shapely.box(left, bottom, right, top)))
+        inside = Outline.of(shapely.intersection(shapely.make_valid(ground), shapely.box(left, bottom, right, top)))
         if inside is None:
             return
         outline = inside
@@ -192,7 +170,7 @@ def pattern_area(pen: Pen, ground: BaseGeometry, pattern: Pattern, *, clip: Outl
 
 def draw_edge(pen: Pen, shape: BaseGeometry, kind: str, *, clip: Outline | None = None) -> None:
     """Draw an edge (points of the page) as `symbols.EDGE_STROKES` has it, to show on light ground and dark."""
-    outline = outline_of(shape)
+    outline = Outline.of(shape)
     if outline is None:
         return
     _pass_over(pen, outline, symbols.EDGE_STROKES[kind], clip)
@@ -200,7 +178,7 @@ def draw_edge(pen: Pen, shape: BaseGeometry, kind: str, *, clip: Outline | None 
 
 def draw_contour_sample(pen: Pen, shape: BaseGeometry) -> None:
     """Draw a line as contours are drawn."""
-    if (outline := outline_of(shape)) is not None:
+    if (outline := Outline.of(shape)) is not None:
         pen.path(outline, edgecolor=CONTOUR_INK, linewidth=0.75)
 
 
@@ -209,10 +187,9 @@ def _pass_over(pen: Pen, outline: Outline, strokes: Sequence[symbols.Stroke], cl
     for stroke in strokes:
         dash = [float(step) for step in stroke.dash.split()]
         # A dash of no length with round ends is a dot; a paper line needs some length to draw one.
-        style: Any = (0, tuple(max(step, 0.01) / stroke.width for step in dash)) if dash else "solid"
         pen.path(
-            outline, clip=clip, edgecolor=stroke.ink, linewidth=stroke.width * PT_PER_PX, linestyle=style,
-            capstyle=stroke.cap, joinstyle="round",
+            outline, clip=clip, edgecolor=stroke.ink, linewidth=stroke.width * PT_PER_PX,
+            dash=[max(step, 0.01) * PT_PER_PX for step in dash], capstyle=stroke.cap, joinstyle="round",
         )  # fmt: skip
 
 
@@ -227,12 +204,11 @@ def draw_feature(pen: Pen, shape: BaseGeometry, kind: str, *, clip: Outline | No
         if not is_drawn_to_shape(part, kind):
             part = part if part.geom_type == "Point" else part.representative_point()
             path, is_solid = symbols.point_mark(kind)
-            place = Affine2D().translate(-7, -7).scale(PT_PER_PX, -PT_PER_PX).translate(part.x, part.y)
-            mark = svg_outline(path).transformed(place)
+            mark = svg_outline(path).moved(-7, -7).scaled(PT_PER_PX, -PT_PER_PX).moved(part.x, part.y)
             pen.path(mark, clip=clip, edgecolor=PAPER, facecolor="none" if is_solid else PAPER, linewidth=3)
             pen.path(mark, clip=clip, edgecolor=INK, facecolor=INK if is_solid else "none", linewidth=0.9)
             continue
-        outline = outline_of(part)
+        outline = Outline.of(part)
         if outline is None:
             continue
         strokes = symbols.line_strokes(kind)
@@ -326,7 +302,7 @@ def _mercator(lat_deg: np.ndarray[Any, Any]) -> np.ndarray[Any, Any]:
 def draw_contours(pen: Pen, frame: Frame, relief: Relief) -> None:
     """Draw the contours in the frame, each on a broader line of paper."""
     for line in relief.contours:
-        outline = outline_of(frame.on_paper(shapely.LineString(line.lonlat)))
+        outline = Outline.of(frame.on_paper(shapely.LineString(line.lonlat)))
         if outline is not None:
             width = 0.75 if line.is_index else 0.4
             pen.path(outline, clip=frame.outline, edgecolor=PAPER, linewidth=width + 0.6, alpha=0.55)

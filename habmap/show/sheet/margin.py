@@ -6,14 +6,12 @@ import math
 from datetime import date
 from typing import Final
 
-from matplotlib.path import Path as Outline
-from matplotlib.transforms import Affine2D
-
 from habmap.land.declination import FIRST_YEAR, LAST_YEAR, Declination, declination
 from habmap.land.grid import LocalGrid
 from habmap.measures import M_PER_FT
 from habmap.show.palette import INK
 from habmap.show.sheet.map import Frame
+from habmap.show.sheet.outline import Outline
 from habmap.show.sheet.pen import LEADING, LEAST_PT, Pen, text_width_pt, wrapped
 from habmap.show.words import short_day
 
@@ -126,21 +124,19 @@ def _north_arrow(
     pen: Pen, x: float, bottom: float, convergence_deg: float, magnetic: Declination | None, *, letter_pt: float
 ) -> None:
     # A turn to the left is positive here, and true north lies left of the top where the convergence is positive.
-    place = Affine2D().rotate_deg(convergence_deg).translate(x, bottom)
-    half = Outline([(0, 26), (-5, 0), (0, 5), (0, 26)], closed=True)
-    other = Outline([(0, 26), (5, 0), (0, 5), (0, 26)], closed=True)
-    pen.path(half.transformed(place), facecolor=INK, edgecolor=INK, linewidth=0.7)
-    pen.path(other.transformed(place), edgecolor=INK, linewidth=0.7)
+    for side, fill in ((-5, INK), (5, "none")):
+        half = Outline.through([(0, 26), (side, 0), (0, 5), (0, 26)], closed=True)
+        pen.path(half.turned(convergence_deg).moved(x, bottom), facecolor=fill, edgecolor=INK, linewidth=0.7)
     pen.text(x + 8, bottom + 12, "N", size_pt=letter_pt, is_serif=True, is_bold=True)
     if magnetic is None:
         return
     # As on a survey's sheet: a thin line with half a head on the side on which it lies.
-    side = 1.0 if magnetic.east_deg >= 0 else -1.0
-    needle = Outline([(0, 0), (0, _NEEDLE_PT), (3.2 * side, _NEEDLE_PT - 6)])
-    turned = Affine2D().rotate_deg(convergence_deg - magnetic.east_deg).translate(x, bottom)
-    pen.path(needle.transformed(turned), edgecolor=INK, linewidth=0.6)
-    tip_x, tip_y = turned.transform((0, _NEEDLE_PT))
-    pen.text(max(float(tip_x) + 4.5, x + 4), float(tip_y) - 6, "MN", size_pt=LEAST_PT)
+    barb = 3.2 if magnetic.east_deg >= 0 else -3.2
+    needle = Outline.through([(0, 0), (0, _NEEDLE_PT), (barb, _NEEDLE_PT - 6)])
+    needle = needle.turned(convergence_deg - magnetic.east_deg).moved(x, bottom)
+    pen.path(needle, edgecolor=INK, linewidth=0.6)
+    tip_x, tip_y = needle.vertices[1].tolist()
+    pen.text(max(tip_x + 4.5, x + 4), tip_y - 6, "MN", size_pt=LEAST_PT)
 
 
 def _bar(

@@ -7,14 +7,13 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any, Final
+from typing import Final
 from xml.etree import ElementTree
 
 import numpy as np
-from matplotlib.path import Path as Outline
-from matplotlib.transforms import Affine2D
 
 from habmap.show.patterns import cover_id, over_id, pattern_definitions, pattern_id
+from habmap.show.sheet.outline import BEGIN_CURVE, CLOSE, CURVE_ON, END_CURVE, LINE, MOVE, Outline
 
 #: A screen pixel of CSS in points of paper (CSS Values 4, section 6.2: 96 px and 72 pt to the inch).
 PT_PER_PX: Final = 0.75
@@ -85,11 +84,8 @@ def tiled(pattern: Pattern, bounds_pt: tuple[float, float, float, float]) -> Ite
     columns = range(math.floor(left / across), math.ceil(right / across) + 1)
     rows = range(math.floor(bottom / down), math.ceil(top / down) + 1)
     for mark in pattern.marks:
-        outline = mark.outline.transformed(Affine2D().scale(PT_PER_PX, -PT_PER_PX))
         corners = np.array([(column * across, row * down) for row in rows for column in columns])
-        vertices = (np.asarray(outline.vertices)[None, :, :] + corners[:, None, :]).reshape(-1, 2)
-        codes = np.asarray(outline.codes)
-        yield Outline(vertices, np.tile(codes, len(corners))), mark
+        yield mark.outline.scaled(PT_PER_PX, -PT_PER_PX).repeated(corners), mark
 
 
 def svg_outline(d: str) -> Outline:
@@ -101,7 +97,7 @@ def svg_outline(d: str) -> Outline:
     """
     tokens = _TOKEN.findall(d)
     vertices: list[tuple[float, float]] = []
-    codes: list[Any] = []
+    codes: list[int] = []
     at, start, control = (0.0, 0.0), (0.0, 0.0), None
     letter, i = "", 0
 
@@ -110,9 +106,9 @@ def svg_outline(d: str) -> Outline:
         i += count
         return [float(token) for token in tokens[i - count : i]]
 
-    def go(points: list[tuple[float, float]], code: Any) -> None:
+    def go(points: list[tuple[float, float]], *does: int) -> None:
         vertices.extend(points)
-        codes.extend([code] * len(points))
+        codes.extend(does)
 
     while i < len(tokens):
         if tokens[i].isalpha():
@@ -120,19 +116,18 @@ def svg_outline(d: str) -> Outline:
         low, is_relative = letter.lower(), letter.islower()
         base = at if is_relative else (0.0, 0.0)
         if low == "z":
-            go([start], Outline.CLOSEPOLY)
+            go([start], CLOSE)
             at, control = start, None
             continue
         if low in "hv":
             (value,) = take(1)
             at = (base[0] + value, at[1]) if low == "h" else (at[0], base[1] + value)
-            go([at], Outline.LINETO)
+            go([at], LINE)
         elif low == "a":
             radius_x, radius_y, _, large, sweep, x, y = take(7)
             end = (base[0] + x, base[1] + y)
             arc = _arc(at, end, (radius_x, radius_y), is_large=bool(large), is_swept=bool(sweep))
-            vertices.extend(np.asarray(arc.vertices)[1:].tolist())
-            codes.extend(np.asarray(arc.codes)[1:].tolist())
+            go(arc.vertices[1:].tolist(), *arc.codes[1:].tolist())
             at = end
         elif low in "qt":
             values = take(4 if low == "q" else 2)
@@ -140,17 +135,22 @@ def svg_outline(d: str) -> Outline:
             if low == "t":  # the control point is the last one, turned about where the pen stands
                 mirrored = at if control is None else (2 * at[0] - control[0], 2 * at[1] - control[1])
                 points = [mirrored, *points]
-            go(points, Outline.CURVE3)
-            control, at = points[0], points[1]
+            control, end = points
+            # The same curve with two control points: each two thirds of the way to the one.
+            first, last = (
+                (one[0] + (control[0] - one[0]) * 2 / 3, one[1] + (control[1] - one[1]) * 2 / 3) for one in (at, end)
+            )
+            go([first, last, end], BEGIN_CURVE, CURVE_ON, END_CURVE)
+            at = end
             continue
         else:
             x, y = take(2)
             at = (base[0] + x, base[1] + y)
-            go([at], Outline.MOVETO if low == "m" else Outline.LINETO)
+            go([at], MOVE if low == "m" else LINE)
             if low == "m":
                 start, letter = at, "l" if is_relative else "L"
         control = None
-    return Outline(vertices, codes)
+    return Outline(np.array(vertices), np.array(codes, np.uint8))
 
 
 def _arc(
@@ -166,14 +166,6 @@ def _arc(
     first = math.degrees(math.atan2(*(half - center)[::-1]))
     last = math.degrees(math.atan2(*(-half - center)[::-1]))
     turn = (last - first) % 360 if is_swept else -((first - last) % 360)
-    unit = Outline.arc(0, abs(turn))
     middle = ((begin[0] + end[0]) / 2, (begin[1] + end[1]) / 2)
-    placed = (
-        Affine2D()
-        .scale(1, 1 if is_swept else -1)
-        .rotate_deg(first)
-        .translate(*center)
-        .scale(radii[0] * scale, radii[1] * scale)
-        .translate(*middle)
-    )
-    return unit.transformed(placed)
+    unit = Outline.arc(abs(turn)).scaled(1, 1 if is_swept else -1).turned(first)
+    return unit.moved(*center.tolist()).scaled(radii[0] * scale, radii[1] * scale).moved(*middle)

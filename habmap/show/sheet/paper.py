@@ -1,9 +1,9 @@
-"""What sheets of paper share: their sizes, the scales that a map on them may have, and how the PDF is written."""
+"""What sheets of paper share: their sizes, and the scales that a map on them may have."""
 
 from __future__ import annotations
 
 import math
-from typing import Any, Final, Literal
+from typing import Final, Literal
 
 from habmap.errors import InputError
 from habmap.measures import MM_PER_IN
@@ -25,11 +25,6 @@ _ROUND: Final = (1.0, 1.2, 1.5, 2.0, 2.4, 2.5, 3.0, 3.6, 4.0, 4.8, 5.0, 6.0, 7.5
 SCALES: Final[tuple[int, ...]] = tuple(round(step * 10**power) for power in range(2, 9) for step in _ROUND)
 #: Ground shown around what the map is about, as a share of the frame.
 _AIR: Final = 0.012
-#: parse_math off: a name with $ in it is a name. Type 42: fonts embedded whole glyphs, text can be searched.
-PDF_SETTINGS: Final[dict[Any, Any]] = {
-    "pdf.fonttype": 42, "text.parse_math": False, "path.simplify": False, "pdf.compression": 6,
-    "savefig.dpi": 150, "image.composite_image": False,
-}  # fmt: skip
 
 
 def fitting_scale(size_m: tuple[float, float], room_pt: tuple[float, float], *, mend: str) -> int:

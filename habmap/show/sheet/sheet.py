@@ -10,9 +10,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final, Literal
 
-import matplotlib as mpl
 import shapely
-from matplotlib.backends.backend_pdf import PdfPages
 from shapely.geometry.base import BaseGeometry
 
 from habmap.errors import InputError
@@ -26,7 +24,8 @@ from habmap.show.sheet.foot import GAP_PT, Foot
 from habmap.show.sheet.labels import draw_words
 from habmap.show.sheet.map import Frame, draw_frame, draw_ground, drawn_in_to_relief
 from habmap.show.sheet.margin import LONG_SCALE, draw_scale, scale_words, strip_pt
-from habmap.show.sheet.paper import GROWN, MM_PT, PDF_SETTINGS, SIZES_PT, Paper, fitting_scale
+from habmap.show.sheet.paper import GROWN, MM_PT, SIZES_PT, Paper, fitting_scale
+from habmap.show.sheet.pdf import pdf_of
 from habmap.show.sheet.pen import LEADING, LEAST_PT, Pen, at_most, wrapped
 from habmap.show.terrain_words import elevation_words
 from habmap.vocabulary import file_mark
@@ -173,13 +172,9 @@ def draw_sheet(sheet: Sheet, path: Path, *, paper: Paper) -> SheetFigures:
     at = sheet.grid.to_lonlat(shapely.Point(middle_xy))
     layouts = [_layout(sheet, size_m, size, grow, (at.x, at.y)) for size in ((long, short), (short, long))]
     layout = min(layouts, key=lambda one: one.scale)
-    with mpl.rc_context(PDF_SETTINGS):
-        pages, frame = _pages(sheet, layout, middle_xy)
-        title = f"{page.place}: " + ("map sheet" if sheet.unit_id is None else f"unit {sheet.unit_id}")
-        made = {"Title": title, "Creator": file_mark("sheet", page.audience), "CreationDate": None}
-        with PdfPages(path, metadata=made) as book:
-            for pen in pages:
-                book.savefig(pen.figure)
+    pages, frame = _pages(sheet, layout, middle_xy)
+    title = f"{page.place}: " + ("map sheet" if sheet.unit_id is None else f"unit {sheet.unit_id}")
+    path.write_bytes(pdf_of(pages, title=title, creator=file_mark("sheet", page.audience)))
     return SheetFigures(
         scale=layout.scale,
         orientation=layout.orientation,
