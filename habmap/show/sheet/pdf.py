@@ -41,6 +41,7 @@ def pdf_of(pens: Sequence[Pen], *, title: str, creator: str = "habmap") -> bytes
     first = font("DejaVuSans").fontName
     canvas = Canvas(buffer, pageCompression=1, invariant=1, initialFontName=first, lang="en-US")
     canvas._doc.info = _Info()
+    canvas._doc.Reference(canvas._doc.info)  # among the first: what the file is stands near its beginning
     canvas.setTitle(title)
     canvas.setCreator(creator)
     for number, pen in enumerate(pens):
