@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import atexit
 import gc
 import os
 import sys
+from collections.abc import Iterable
 from pathlib import Path
+from types import ModuleType
 from typing import Annotated, Final
 
 import typer
@@ -35,15 +38,6 @@ _RENAMED: Final = {
     "plan": "schedule",
 }
 
-app = typer.Typer(
-    name="habmap",
-    help="Which cedar ground is cut, burned, coming back or still to do: acres, order of work and the map.",
-    no_args_is_help=False,
-    add_completion=False,
-    pretty_exceptions_enable=False,
-    rich_markup_mode=None,
-)
-
 
 def _version(wanted: bool) -> None:
     if wanted:
@@ -51,7 +45,6 @@ def _version(wanted: bool) -> None:
         raise typer.Exit
 
 
-@app.callback()
 def _start(
     context: typer.Context,
     place: Annotated[Path, typer.Option("--place", metavar="DIR", help="The property's folder.")] = Path(),
@@ -63,8 +56,35 @@ def _start(
     context.obj = Session(folder=place, debug=debug)
 
 
-for _command in commands.IN_ORDER:
-    _command.register(app)
+def _app(modules: Iterable[ModuleType]) -> typer.Typer:
+    """Return what reads a command line that asks for a command of these modules."""
+    app = typer.Typer(
+        name="habmap",
+        help="Which cedar ground is cut, burned, coming back or still to do: acres, order of work and the map.",
+        no_args_is_help=False,
+        add_completion=False,
+        pretty_exceptions_enable=False,
+        rich_markup_mode=None,
+    )
+    app.callback()(_start)
+    for module in modules:
+        module.register(app)
+    return app
+
+
+def _asked_for(words: Iterable[str]) -> tuple[ModuleType, ...]:
+    """Return the module of the command that a line names, so that no other is made ready (it costs as long as an
+    answer); all of them where it names none of theirs, or the manual, which tells of all."""
+    named = {
+        module.__name__.rpartition(".")[2]: module for module in commands.IN_ORDER if module is not commands.manual
+    }
+    left = iter(words)
+    for word in left:
+        if word == "--place":
+            next(left, None)
+        elif not word.startswith("-"):
+            return (named[word],) if word in named else commands.IN_ORDER
+    return commands.IN_ORDER
 
 
 def _mend(error: Exception, where: str) -> str:
@@ -82,10 +102,15 @@ def run(arguments: list[str] | None = None) -> None:
     """Run the command line and end the process with its exit code."""
     open_for_any_sign()
     gc.set_threshold(*_GARBAGE)
+    atexit.register(gc.freeze)  # what is left at the end goes with the process: looking through it takes a tenth more
+    # no plugin of pydantic's is looked for: that reads the papers of all that is installed
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     words = sys.argv[1:] if arguments is None else arguments
     as_json = "--json" in words
     try:
-        code = typer.main.get_command(app).main(args=words or ["--help"], prog_name="habmap", standalone_mode=False)
+        code = typer.main.get_command(_app(_asked_for(words))).main(
+            args=words or ["--help"], prog_name="habmap", standalone_mode=False
+        )
     except ParserUsageError as error:
         where = getattr(getattr(error, "ctx", None), "command_path", None) or "habmap"
         usage = UsageError(error.format_message(), where=where, mend=_mend(error, where))

@@ -19,7 +19,7 @@ from habmap.jobs.ground import ground, remaining_ground
 from habmap.jobs.ports import Store
 from habmap.jobs.rank import rank
 from habmap.jobs.snapshot import once
-from habmap.jobs.terrain import terrain_sums
+from habmap.jobs.terrain import terrain_of_remaining, terrain_sums
 from habmap.land.bite import Bite, Liking, sparing_bite
 from habmap.land.contiguous import contiguous, widened, without_hairs
 from habmap.land.meridian import cut
@@ -180,8 +180,9 @@ def _off(
     liking = _sun_facing(store, dem, remains)
     rates = hour_rates(store, on=on)
     density, by = rates.density.get(unit.unit_id), rates.hours
-    steep = None if hand_only else _steep(store, dem, remains)
-    steep_frac = _share(_lies(store, [remains])[0].hand_only_pct) if hand_only else 0.0
+    hand_only_pct = None if dem is None else _lie_of_remaining(store, unit, on).hand_only_pct
+    steep = None if hand_only or not hand_only_pct else _steep(store, dem, remains)
+    steep_frac = _share(hand_only_pct) if hand_only else 0.0
     for _ in range(_ROUNDS):
         asked_acres = _asked_acres(acres, hours, density=density, steep_frac=steep_frac, by=by)
         edges = [one.geometry for one in around]
@@ -189,7 +190,7 @@ def _off(
         if found is None:
             return None
         taken, spared_m2 = found
-        (lie,) = _lies(store, [taken.geometry])
+        lie = _lie(store, taken.geometry)
         steep_now = _share(lie.hand_only_pct)
         if hours is None or steep_now == steep_frac:
             break
@@ -261,11 +262,14 @@ def _result(
     )
 
 
-def _lies(store: Store, outlines: Sequence[BaseGeometry]) -> list[UnitTerrain]:
-    """Return the terrain under outlines; nothing of it is known where no elevation is loaded."""
-    if store.elevation() is None:
-        return [UnitTerrain() for _ in outlines]
-    return list(terrain_sums(store, outlines)[0].under)
+def _lie(store: Store, outline: BaseGeometry) -> UnitTerrain:
+    """Return the terrain under an outline; nothing of it is known where no elevation is loaded."""
+    return UnitTerrain() if store.elevation() is None else terrain_sums(store, [outline])[0].under[0]
+
+
+def _lie_of_remaining(store: Store, unit: Ranked, on: date | None) -> UnitTerrain:
+    """Return the terrain of what remains in a unit, as the order of work has it."""
+    return next(one for one in terrain_of_remaining(store, on=on).units if one.unit_id == unit.unit_id)
 
 
 @contextmanager
@@ -294,7 +298,7 @@ def _sun_facing(store: Store, dem: Elevation | None, remains: MultiPolygon) -> L
 def _steep(store: Store, dem: Elevation | None, remains: MultiPolygon) -> BaseGeometry | None:
     """Return what of a ground is too steep for a machine, its outline straightened; ``None`` where nothing is known."""
     grid = store.grid
-    if dem is None or grid is None or not (_lies(store, [remains])[0].hand_only_pct or 0.0):
+    if dem is None or grid is None:
         return None
     (outline,) = grid.to_lonlat_densely([remains])
     cells = dem.steep_ground(outline, above_pct=store.settings.terrain.machine_limit_pct)

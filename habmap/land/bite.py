@@ -34,7 +34,7 @@ from shapely.geometry.base import BaseGeometry
 from shapely.geometry.polygon import orient
 
 from habmap.land.contiguous import CRUMB_M2, HAIR_M, NARROW_M, contiguous, grown, place_of, polygons, spared
-from habmap.land.growing import ALL, SPEEDS, Boxes, Floats
+from habmap.land.growing import ALL, SPEEDS, Boxes, Floats, TurnedGround, parts_at
 
 #: A place on an edge and the unit vector along it: x, y, dx, dy.
 Place = tuple[float, float, float, float]
@@ -53,6 +53,8 @@ LIKING_SIDES: Final = 1.0
 _MOST_STARTS: Final = 32
 #: How far a bite off a plainer outline may be off the area, to be worked out on the true one; share of the area.
 _ROUGH_FRAC: Final = 0.05
+#: How far a bite off the true outline may be off the area it is to have; share of the area.
+_EXACT_FRAC: Final = 1e-9
 #: Of how many bites at once it is asked how they are liked.
 _ASKED_AT_ONCE: Final = 32
 #: How many bites are worked out to the last digit.
@@ -190,6 +192,7 @@ class _Search:
         self._reach_m = 2 * math.hypot(piece.bounds[2] - piece.bounds[0], piece.bounds[3] - piece.bounds[1]) + 1
         self._narrow_m = min(NARROW_M, self._side_m / 4)
         self._plain = _simple(piece, self._side_m / 40)
+        self._turned, self._turned_plain = TurnedGround(piece), TurnedGround(self._plain)
         # what lies deeper inside than a hand's breadth is not the ground's own edge
         self._within = grown(piece, -0.05)
         self._tries = self._starts(opened, only_beside=only_beside)
@@ -279,7 +282,9 @@ class _Search:
         tries = self._tries
         if not len(tries):
             return
-        size_m, area_m2 = self._rough_sizes(tries)
+        size_m, area_m2 = self._sizes(
+            tries, self._areas_of(self._turned_plain), within_frac=_ROUGH_FRAC / 2, most_steps=12
+        )
         fits = np.abs(area_m2 - self._target_m2) <= _ROUGH_FRAC * self._target_m2
         tries, size_m = tries[fits], size_m[fits]
         if not len(tries):
@@ -304,26 +309,28 @@ class _Search:
                     heapq.heappush(known, (round(score, 6), number))
             yield heapq.heappop(known)[1]
 
-    def _rough_sizes(self, tries: Boxes) -> tuple[Floats, Floats]:
-        """Return sizes of boxes at which bites off the plainer outline have the area wanted, and these areas."""
+    def _areas_of(self, ground: TurnedGround) -> Callable[[Boxes, Floats], Floats]:
+        """Return what gives the areas of bites off an outline [m²] by boxes and their sizes [m]."""
+        return lambda tries, size_m: ground.areas_m2(tries, size_m, reach_m=self._reach_m)
+
+    def _sizes(
+        self, tries: Boxes, areas: Callable[[Boxes, Floats], Floats], *, within_frac: float, most_steps: int
+    ) -> tuple[Floats, Floats]:
+        """Return sizes of boxes at which bites come within a share of the area wanted, and their areas [m, m²]."""
         target = self._target_m2
-
-        def areas(chosen: Boxes, size_m: Floats) -> Floats:
-            return np.asarray(shapely.area(self._taken(self._plain, chosen, size_m)), dtype=np.float64)
-
         low, high = np.zeros(len(tries)), np.full(len(tries), self._side_m)
         area_low, area_high = np.zeros(len(tries)), areas(tries, high)
         while (short := (area_high < target) & (high < self._reach_m)).any():
             low[short], area_low[short] = high[short], area_high[short]
             high[short] *= 2
             area_high[short] = areas(tries[short], high[short])
-        for step in range(12):
-            open_ = (np.minimum(area_high - target, target - area_low) > _ROUGH_FRAC / 2 * target) & (
-                high - low > 1e-3 * self._side_m
-            )
+        # a jump of the areas, where a box reaches round a corner, is narrowed down as far as the area would be
+        least_m = self._side_m * min(1e-3, within_frac)
+        for step in range(most_steps):
+            open_ = (np.minimum(area_high - target, target - area_low) > within_frac * target) & (high - low > least_m)
             if not open_.any():
                 break
-            # false position, halved each third time: areas may jump where the box reaches round a corner
+            # false position, halved each third time for the jumps
             span = np.where(area_high > area_low, area_high - area_low, 1.0)
             share = np.full(len(tries), 0.5) if step % 3 == 2 else np.clip((target - area_low) / span, 0.05, 0.95)
             middle = low + (high - low) * share
@@ -338,17 +345,7 @@ class _Search:
     def _taken(self, ground: Polygon, tries: Boxes, size_m: Floats) -> NDArray[np.object_]:
         """Return the part of ground and box that holds the place where the box began."""
         shapes: NDArray[np.object_] = shapely.intersection(ground, tries.boxes(size_m, reach_m=self._reach_m))
-        several = np.flatnonzero(shapely.get_type_id(shapes) != shapely.GeometryType.POLYGON)
-        if several.size:
-            inside = tries[several].inside
-            for number, place in zip(several.tolist(), inside, strict=True):
-                parts = polygons(shapes[number])
-                shapes[number] = (
-                    parts[int(np.argmin(shapely.distance(np.array(parts, dtype=object), place)))]
-                    if parts
-                    else Polygon()
-                )
-        return shapes
+        return parts_at(shapes, tries.inside)
 
     def _settle(self, tries: Boxes, number: int) -> Bite | None:
         """Return the bite with all scraps taken with it; ``None`` where it misses the area or hangs by a hair."""
@@ -361,20 +358,13 @@ class _Search:
 
     def _size_m(self, tries: Boxes, number: int, *, with_scraps: bool) -> float:
         """Return the size of the box at which the bite off the true outline has the area wanted [m]."""
-        low, high = 0.0, self._reach_m
-        for _ in range(60):
-            middle = (low + high) / 2
-            if self._taken_at(tries, number, middle, with_scraps=with_scraps)[0].area < self._target_m2:
-                low = middle
-            else:
-                high = middle
-            if high - low < 1e-9 * self._reach_m:
-                break
-        ends = [
-            abs(self._taken_at(tries, number, size, with_scraps=with_scraps)[0].area - self._target_m2)
-            for size in (low, high)
-        ]
-        return low if ends[0] < ends[1] else high
+        one = tries[np.array([number])]
+
+        def areas(_: Boxes, size_m: Floats) -> Floats:
+            return np.array([self._taken_at(tries, number, float(size_m[0]), with_scraps=True)[0].area])
+
+        by = areas if with_scraps else self._areas_of(self._turned)
+        return float(self._sizes(one, by, within_frac=_EXACT_FRAC, most_steps=100)[0][0])
 
     def _taken_at(
         self, tries: Boxes, number: int, size_m: float, *, with_scraps: bool

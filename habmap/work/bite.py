@@ -9,9 +9,11 @@ from typing import Final
 
 import numpy as np
 import shapely
+from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from habmap.land.bite import AREA_WITHIN_FRAC, BESIDE_M, SCRAP_FRAC, Bite
+from habmap.land.contiguous import HAIR_M, grown
 from habmap.land.grid import LocalGrid
 from habmap.measures import acres, ft
 from habmap.records import Feature
@@ -101,7 +103,9 @@ def openings(state: Ground, features: Iterable[Feature], *, near: BaseGeometry) 
     shapely.prepare(reach)
     opened: dict[str, list[BaseGeometry]] = {}
     for piece in state.pieces:
-        if piece.stage in TREATED and reach.intersects(piece.geometry):
+        # a hair between two outlines of one and the same edge is no opened ground
+        wide = grown(piece.geometry, -HAIR_M) if piece.stage in TREATED else Polygon()
+        if reach.intersects(wide):
             opened.setdefault(f"opened ground of {piece.unit_id} ({STAGE_WORDS[piece.stage]})", []).append(
                 piece.geometry
             )

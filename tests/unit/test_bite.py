@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+from typing import Any
+
 import numpy as np
 import pytest
 import shapely
 from numpy.typing import NDArray
 from shapely import LineString, MultiPolygon, Polygon, box
 
-from habmap.land.bite import AREA_WITHIN_FRAC, SCRAP_FRAC, bites, sparing_bite
+from habmap.land.bite import AREA_WITHIN_FRAC, SCRAP_FRAC, Bite, bites, sparing_bite
 from habmap.land.contiguous import contiguous, spared, widened
+from habmap.land.grid import LocalGrid
+from habmap.land.growing import ALL, SPEEDS, Boxes, TurnedGround, parts_at
+from habmap.work.bite import beside_words, openings
 
 ACRE_M2 = 4046.8564224
 SIDE_M = ACRE_M2**0.5
@@ -171,3 +177,34 @@ def test_a_corner_too_narrow_beside_steep_ground_goes_with_the_bite_that_would_c
     assert min(rest) >= SCRAP_FRAC * ACRE_M2 and one.area_m2 == pytest.approx(ACRE_M2, rel=AREA_WITHIN_FRAC)
     assert spared_m2 == pytest.approx(100 * 40, rel=0.01)
     assert sparing_bite(ground, box(-100, -100, 700, 100), wanted_m2=ACRE_M2) is None
+
+
+def test_what_a_turned_ground_has_in_a_box_is_what_any_overlay_says() -> None:
+    rng = np.random.default_rng(3)
+    blobs = [shapely.Point(*rng.uniform(0, 300, 2)).buffer(rng.uniform(30, 80)) for _ in range(7)]
+    ground = max(shapely.get_parts(shapely.union_all(blobs)), key=lambda part: float(part.area))
+    ground = ground.difference(shapely.Point(*ground.centroid.coords[0]).buffer(20))
+    assert isinstance(ground, Polygon)
+    at = rng.choice(shapely.get_coordinates(ground), 200)
+    turns = rng.uniform(0, 2 * np.pi, 200)
+    speeds = np.column_stack([rng.choice(np.array(SPEEDS), 200), np.full(200, ALL)])[:, [0, 1, 3, 2]]
+    tries = Boxes(at, np.column_stack([np.cos(turns), np.sin(turns)]), speeds)
+    sizes_m = rng.uniform(5, 200, 200)
+    found = TurnedGround(ground).areas_m2(tries, sizes_m, reach_m=1000)
+    overlaid = shapely.intersection(ground, tries.boxes(sizes_m, reach_m=1000))
+    told = shapely.area(parts_at(overlaid, tries.inside))
+    assert np.ptp(told) > 1000
+    np.testing.assert_allclose(found, told, atol=1e-6)
+
+
+def test_a_hair_between_two_outlines_of_one_edge_is_no_opened_ground() -> None:
+    def opened(*shapes: Polygon) -> list[str]:
+        pieces = [SimpleNamespace(unit_id="A", stage="down", geometry=shape) for shape in shapes]
+        state: Any = SimpleNamespace(pieces=pieces, units=(), grid=LocalGrid(38.0, -98.0))
+        one = Bite(geometry=box(0, 0, 60, 60))
+        return list(beside_words(one, openings(state, (), near=box(0, 0, 200, 60))))
+
+    cut, hair = box(-50, 0, 0, 60), box(0, 60, 60, 60 + 1e-6)
+    # 60 m of the west side and 10 m of either side next to it are 262 ft
+    assert opened(cut) == opened(cut, hair) == ["opened ground of A (cut, slash on ground), along 262 ft"]
+    assert opened(hair) == []
