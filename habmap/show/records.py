@@ -175,7 +175,7 @@ def extent(page: Page) -> tuple[float, float, float, float]:
     if page.boundary is not None:
         shapes.append(page.boundary)
     if not shapes and page.relief is not None:
-        return page.relief.west, page.relief.south, page.relief.east, page.relief.north
+        return page.relief.extent
     if not shapes:
         return _NOWHERE
     west, south, east, north = shapely.total_bounds(shapes)

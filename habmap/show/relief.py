@@ -110,6 +110,11 @@ class Relief:
         return _ink_png(self.shade)
 
     @property
+    def extent(self) -> tuple[float, float, float, float]:
+        """West, south, east, north of the picture [°]."""
+        return self.west, self.south, self.east, self.north
+
+    @property
     def may_have_contours(self) -> bool:
         """Whether the heights reach over a contour's; a hill of a cell or two has none all the same."""
         return _first_level(self._heights_ft, self.contour_step_ft) <= float(np.nanmax(self._heights_ft))

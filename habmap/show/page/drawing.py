@@ -27,6 +27,7 @@ def drawing_json(page: Page) -> str:
     worked = newest_work(page.work)
     drawing = {
         "extent": extent(page),
+        "relief": None if page.relief is None else page.relief.extent,
         "units": [
             {
                 "id": unit.unit_id,

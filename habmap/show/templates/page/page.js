@@ -10,17 +10,50 @@ function drawPlace(map) {
     SVG = "http://www.w3.org/2000/svg";
   const place = JSON.parse(document.getElementById("drawing").textContent);
   const box = L.latLngBounds([place.extent[1], place.extent[0]], [place.extent[3], place.extent[2]]);
+  // The ground and the ground whose shape is drawn around it, as they lie on a map of one pixel to the unit.
+  const flat = ([west, south, east, north]) => {
+    const from = map.project([north, west], 0),
+      to = map.project([south, east], 0);
+    return { left: from.x, top: from.y, right: to.x, bottom: to.y };
+  };
+  const land = flat(place.extent),
+    relief = place.relief && flat(place.relief);
+  const AIR = 18,
+    LEAST_AIR = 6;
+  // How the whole property is seen in a frame of a size: at which scale, and on each side how much ground [px] there is to
+  // show, which is none past the end of the relief but a breath of air.
+  function sight(width, height) {
+    const around = (scale) =>
+      ["left", "top", "right", "bottom"].map((side) => (relief ? Math.abs(relief[side] - land[side]) * scale - 1 : 1e6));
+    const fit = ([left, top, right, bottom]) =>
+      Math.min(
+        (width - left - right) / (land.right - land.left),
+        (height - top - bottom) / (land.bottom - land.top),
+      );
+    const breath = (room) => Math.min(AIR, Math.max(LEAST_AIR, room)),
+      first = fit([AIR, AIR, AIR, AIR]),
+      scale = fit(around(first).map(breath));
+    const sides = around(scale).map((room) => Math.max(room, breath(room)));
+    return { scale, sides, across: (land.right - land.left) * scale, up: (land.bottom - land.top) * scale };
+  }
+  // The share of a length's spare room that lies before the ground: half of it where both sides have ground to show.
+  const nearShare = (spare, near, far) => Math.min(Math.max(spare / 2, spare - far), near);
+  // No frame is wider or higher than the ground that is drawn in it.
+  function drawIn() {
+    for (const name of ["--widest", "--highest"]) frame.style.removeProperty(name);
+    const { sides, across, up } = sight(frame.clientWidth, frame.clientHeight);
+    frame.style.setProperty("--widest", `${Math.ceil(sides[0] + across + sides[2]) + 2}px`); // and its own line
+    frame.style.setProperty("--highest", `${Math.ceil(sides[1] + up + sides[3]) + 2}px`);
+  }
   // The legend stands beside the map where that leaves the ground no smaller than it would be above the legend, or hardly.
   const ground = document.querySelector(".ground"),
     frame = document.querySelector(".frame");
   function layOut() {
     if (document.body.classList.contains("printing")) return;
-    frame.style.removeProperty("--most");
-    frame.style.removeProperty("--floor");
+    for (const name of ["--most", "--floor"]) frame.style.removeProperty(name);
     const head = document.querySelector("header"),
-      corners = [box.getNorthWest(), box.getSouthEast()].map((corner) => map.project(corner, 16));
-    const across = corners[1].x - corners[0].x,
-      up = corners[1].y - corners[0].y,
+      across = land.right - land.left,
+      up = land.bottom - land.top,
       em = parseFloat(getComputedStyle(document.documentElement).fontSize);
     document.documentElement.style.setProperty("--head", `${Math.round(head.getBoundingClientRect().height + 36)}px`);
     const wide = ground.clientWidth - 50,
@@ -28,23 +61,28 @@ function drawPlace(map) {
       scaleIn = (width) => Math.min(width / across, tall / up);
     const isBeside = place.units.length > 0 && scaleIn(wide - 12.75 * em - 12) > 0.96 * scaleIn(wide);
     document.body.classList.toggle("beside", isBeside);
+    // Wide ground needs no tall frame: what it leaves belongs to what stands below.
+    const most = isBeside || !place.units.length ? 1000 : Math.round((wide * up) / across + 90);
+    frame.style.setProperty("--most", `${most}px`);
+    document.body.classList.add("lowkey");
+    drawIn();
     // A legend taller than the map would stretch it past the window: its marks then stand below.
     document.body.classList.remove("lowkey");
     const high = [...document.querySelectorAll(".key > ul")].reduce((sum, list) => sum + list.offsetHeight + 8, 0);
     document.body.classList.toggle("lowkey", isBeside && high > parseFloat(getComputedStyle(frame).minHeight));
-    // Wide ground needs no tall frame: what it leaves belongs to what stands below.
-    frame.style.setProperty(
-      "--most",
-      isBeside || !place.units.length ? "1000px" : `${Math.round((wide * up) / across + 90)}px`,
-    );
   }
   layOut();
   map.invalidateSize({ animate: false, pan: false });
   // A window may be tiny for a moment while it changes size; no zoom fits a map smaller than its own margin.
   let wholeZoom = null;
   function whole() {
-    if (Math.min(map.getSize().x, map.getSize().y) <= 40) return;
-    map.fitBounds(box, { padding: [18, 18], animate: false });
+    const { x, y } = map.getSize();
+    if (Math.min(x, y) <= 40) return;
+    const { scale, sides, across, up } = sight(x, y),
+      left = nearShare(x - across, sides[0], sides[2]),
+      top = nearShare(y - up, sides[1], sides[3]);
+    const middle = L.point(land.left + (x / 2 - left) / scale, land.top + (y / 2 - top) / scale);
+    map.setView(map.unproject(middle, 0), Math.log2(scale), { animate: false });
     wholeZoom = map.getZoom();
     frame.classList.remove("near");
   }
@@ -162,6 +200,8 @@ function drawPlace(map) {
     });
   }
 
+  const isFew = () => place.units.length <= 40;
+
   // --- marks: numerals, names, dates and heights; where two would touch, the one that matters less keeps silent ---
   const marks = [],
     slate = map.createPane("marks");
@@ -184,7 +224,6 @@ function drawPlace(map) {
       own,
       spot: null,
       off: false,
-      always: kind.startsWith("order") && place.units.length <= 40,
     };
     one.flat = map.project(one.latlng, 0);
     marks.push(one);
@@ -270,10 +309,12 @@ function drawPlace(map) {
     top: at.y - height / 2,
     bottom: at.y + height / 2,
   });
-  const touching = (b, kept) =>
-    kept.some((k) => b.left < k.right + 3 && b.right > k.left - 3 && b.top < k.bottom + 1 && b.bottom > k.top - 1);
+  const touching = (b, kept, apart = 3) =>
+    kept.some(
+      (k) => b.left < k.right + apart && b.right > k.left - apart && b.top < k.bottom + 1 && b.bottom > k.top - 1,
+    );
   // A date is told only closer in than the whole property is seen.
-  const isClose = () => map.getZoom() > map.getBoundsZoom(box, false, L.point(36, 36)) + 0.3;
+  const isClose = () => map.getZoom() > wholeZoom + 0.3;
   // Find the place of words on their own ground, with their numeral above them where they have one; true if there is one.
   function seat(one, kept, frame) {
     const numeral = one.own.numeral && !one.own.numeral.off ? one.own.numeral : null,
@@ -298,18 +339,21 @@ function drawPlace(map) {
     }
     return false;
   }
-  // A numeral alone: where it fits on its ground, else at the ground's own point.
+  // A numeral alone: where it fits on its ground. Of few units it may stand at the ground's own point too, and over a photo
+  // point rather than nowhere; but two numerals never touch, or side by side they would read as one.
+  const APART = 6;
   function seatNumeral(one, kept) {
     const { width, height } = one.ink.getBoundingClientRect(),
-      at = spots(one.own.rooms, width, height).find((spot) => !touching(boxAt(spot, width, height), kept));
-    one.spot = at ? map.layerPointToLatLng(at) : null;
+      own = spots(one.own.rooms, width, height),
+      isClear = (spot) => !touching(boxAt(spot, width, height), kept, APART),
+      isOverPhotos = (spot) => !touching(boxAt(spot, width, height), kept.slice(kept.photos), APART);
+    let at = own.find(isClear);
+    if (!at && isFew()) at = [...own, map.latLngToLayerPoint(one.latlng)].find(isOverPhotos);
+    if (!at) return false;
+    one.spot = map.layerPointToLatLng(at);
     put(one);
-    const b = boxAt(map.latLngToLayerPoint(one.spot || one.latlng), width, height),
-      shown = one.always || !touching(b, kept);
-    if (shown) kept.push(b);
-    return shown;
+    return kept.push(boxAt(at, width, height));
   }
-
   // Where marks are many, those that even a small guess at their size puts outside or under a weightier one are passed over.
   function likely(inOrder) {
     const size = map.getSize(),
@@ -320,8 +364,8 @@ function drawPlace(map) {
       const x = one.flat.x * scale - corner.x,
         y = one.flat.y * scale - corner.y,
         half = 2.5 * Math.max(2, (one.node.textContent ?? one.node).length);
-      if (x < 0 || y < 0 || x > size.x || y > size.y) return one.always;
-      if (!one.always && kept.some((k) => Math.abs(k.x - x) < k.half + half && Math.abs(k.y - y) < 10)) return false;
+      if (x < 0 || y < 0 || x > size.x || y > size.y) return false;
+      if (kept.some((k) => Math.abs(k.x - x) < k.half + half && Math.abs(k.y - y) < 10)) return false;
       return kept.push({ x, y, half });
     });
   }
@@ -346,6 +390,7 @@ function drawPlace(map) {
     kept.forEach((b, i) => {
       kept[i] = layered(b);
     });
+    kept.photos = kept.length;
     const boxes = new Map(); // all read before any is changed
     seen.forEach((one) => {
       if (!one.own) boxes.set(one, layered(one.ink.getBoundingClientRect()));
@@ -373,7 +418,7 @@ function drawPlace(map) {
       } else {
         const b = boxes.get(one),
           inside = b.left > within.left && b.right < within.right && b.top > within.top && b.bottom < within.bottom;
-        shown = one.always || (inside && !touching(b, kept) && !said.has(one.group));
+        shown = inside && !touching(b, kept) && !said.has(one.group);
         if (shown) kept.push(b);
       }
       if (shown) one.element.classList.toggle("ondark", isDark(one.spot || one.latlng)); // the ground under it may be that of another day
@@ -568,7 +613,7 @@ function drawPlace(map) {
     });
   });
 
-  if (place.units.length > 40) document.body.classList.add("crowded");
+  if (!isFew()) document.body.classList.add("crowded");
 
   // --- units: a number, a name, and ground that can be picked by pointer or key ---
   const byId = new Map();
@@ -822,6 +867,7 @@ function drawPlace(map) {
     bringIntoView,
     goBack,
     whole,
+    drawIn,
     renderers,
     opening,
     passes,

@@ -1,5 +1,5 @@
 // Paper: one page, the map taking the room that the words leave; of a long list the rows that fit, and the sum of the rest.
-PARTS.push(({ map, place, box, whole, letGo }) => {
+PARTS.push(({ map, place, box, whole, drawIn, letGo }) => {
   const INCH = 96,
     ROOM = 9.85 * INCH; // Letter less half-inch margins; A4 is longer
   const table = document.querySelector("#account table"),
@@ -87,6 +87,7 @@ PARTS.push(({ map, place, box, whole, letGo }) => {
     frame.style.height = isOver ? `${Math.min(wanted(), 2.9 * INCH)}px` : frame.style.height;
     shorten(ROOM - around - (isOver ? tall(".ground") : 0));
     if (!isOver) frame.style.height = `${Math.max(2.6 * INCH, Math.min(wanted(), ROOM - around - below))}px`;
+    drawIn();
     map.invalidateSize({ animate: false });
     whole();
     if (document.body.classList.contains("then") || !document.querySelector(".seasons")) return;
