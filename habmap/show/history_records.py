@@ -48,8 +48,9 @@ class PageStep:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PageHistoryPiece:
-    """Ground (lon/lat) of one stage at any step: from each step named on it is in that stage; ``None``: not drawn."""
+    """Ground (lon/lat) of one unit and one stage at any step: that named for it, from there on; ``None``: not drawn."""
 
+    unit_id: str
     geometry: Polygon | MultiPolygon
     stages: tuple[tuple[int, str | None], ...]
 

@@ -51,7 +51,7 @@ def test_page_and_sheet_draw_it_over_the_stages(tmp_path: Path) -> None:
     assert {kind: one.acres * ACRE_M2 for kind, one in found.items()} == pytest.approx(
         {"both": 5_000, "snags": 2_000, "slash": 1_000}, rel=1e-5
     )
-    (mixed,) = json.loads(drawing_json(page))["mixed"]
+    (mixed,) = (one["shape"] for one in json.loads(drawing_json(page))["mixed"])
     drawn = GRID.to_grid(shapely.geometry.shape(mixed))
     assert drawn.symmetric_difference(box(20, 0, 70, 100)).area < 5  # coordinates of the page end at 1e-6 degree
     html = render_page(page)

@@ -45,7 +45,11 @@ def drawing_json(page: Page) -> str:
             {"unit": piece.unit_id, "stage": piece.stage, "shape": coordinates.geojson(piece.geometry)}
             for piece in page.pieces
         ],
-        "mixed": [coordinates.geojson(one.geometry) for one in page.shares if one.kind == "both"],
+        "mixed": [
+            {"unit": one.unit_id, "shape": coordinates.geojson(one.geometry)}
+            for one in page.shares
+            if one.kind == "both"
+        ],
         "patches": [
             {
                 "lines": ["\n".join(lines) for lines in work_lines(work)],
@@ -72,7 +76,7 @@ def drawing_json(page: Page) -> str:
             for feature in page.features
         ],
         "covers": [
-            {"cover": unit.cover, "shape": coordinates.geojson(unit.geometry)}
+            {"unit": unit.unit_id, "cover": unit.cover, "shape": coordinates.geojson(unit.geometry)}
             for unit in page.units
             if unit.cover in COVER_WORDS
         ],

@@ -254,8 +254,9 @@ def _pieces(
     parts: defaultdict[tuple[str, tuple[tuple[int, str], ...]], list[Polygon]] = defaultdict(list)
     for course in courses:
         parts[(course.piece.unit_id, course.stages)] += list(shapely.get_parts(course.piece.geometry))
-    for (_, stages), polygons in parts.items():
+    for (unit_id, stages), polygons in parts.items():
         yield PageHistoryPiece(
+            unit_id=unit_id,
             geometry=grid.to_lonlat(merged(polygons)),
             stages=stages if is_last else (*stages, (stretch.last + 1, None)),
         )

@@ -34,7 +34,7 @@ def drawing(page: Page) -> dict[str, Any] | None:
     history = page.history
     if history is None:
         return None
-    ids = {unit_id: index for index, unit_id in enumerate(history.unit_names)}
+    ids = _ids(history)
     last = len(history.steps) - 1
     return {
         "units": [[unit_id, _title(unit_id, history)] for unit_id in history.unit_names],
@@ -48,21 +48,25 @@ def drawing(page: Page) -> dict[str, Any] | None:
         "largest": max(unit.acres for unit in page.units),
         "patches": list(history.patch_steps),
         # As text within the text: it is read out only when the reader first moves the time.
-        "shapes": _shapes(history),
+        "shapes": _shapes(history, ids),
     }
 
 
 def ruler_bytes(history: PageHistory) -> int:
     """Return about how much of the file a history takes, figures and words of the units' steps included [bytes]."""
-    ids = {unit_id: index for index, unit_id in enumerate(history.unit_names)}
+    ids = _ids(history)
     figures = [_changes(step, ids) for step in history.steps]
     spoken = 400 * len(history.steps)  # sentences of a step, about
-    return spoken + len(_shapes(history)) + len(json.dumps(figures, separators=(",", ":")))
+    return spoken + len(_shapes(history, ids)) + len(json.dumps(figures, separators=(",", ":")))
 
 
-def _shapes(history: PageHistory) -> str:
+def _ids(history: PageHistory) -> dict[str, int]:
+    return {unit_id: index for index, unit_id in enumerate(history.unit_names)}
+
+
+def _shapes(history: PageHistory, ids: Mapping[str, int]) -> str:
     found = {
-        "pieces": [_piece(piece) for piece in history.pieces],
+        "pieces": [[ids[piece.unit_id], *_piece(piece)] for piece in history.pieces],
         "old": [_old(old) for old in history.old_units],
     }
     return json.dumps(found, allow_nan=False, separators=(",", ":"))

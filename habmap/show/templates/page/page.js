@@ -177,9 +177,13 @@ function drawPlace(map) {
   }
 
   // --- what lies under a mark: dark ground is written on in paper, light ground in ink ---
+  const bounded = new WeakMap();
   let dark = [];
   function darken(polygons) {
-    dark = polygons.map((rings) => ({ rings, ...edgesOf([rings]) }));
+    dark = polygons.map((rings) => {
+      if (!bounded.has(rings)) bounded.set(rings, { rings, ...edgesOf([rings]) });
+      return bounded.get(rings);
+    });
   }
   const darkOf = (pieces) =>
     pieces.filter((piece) => place.dark.includes(piece.stage)).flatMap((piece) => partsOf(piece.shape));
@@ -373,7 +377,8 @@ function drawPlace(map) {
     const frame = map.getContainer().getBoundingClientRect(),
       kept = [],
       said = new Set();
-    const inOrder = marks.filter((one) => !one.off).sort((a, b) => b.weight - a.weight);
+    const close = isClose(), // else no date is shown, and none is weighed
+      inOrder = marks.filter((one) => !one.off && (close || one.kind !== "day")).sort((a, b) => b.weight - a.weight);
     const seen = new Set((marks.length > 500 ? likely(inOrder) : inOrder).map(laid));
     document
       .querySelectorAll(".photopoint:not([hidden]) path")
@@ -398,8 +403,7 @@ function drawPlace(map) {
     marks.forEach((one) => {
       if (one.element && !seen.has(one)) one.element.classList.add("hushed");
     });
-    const close = isClose(),
-      done = new Set();
+    const done = new Set();
     seen.forEach((one) => {
       if (done.has(one)) return;
       let shown;
@@ -414,7 +418,7 @@ function drawPlace(map) {
       } else if (one.own && !one.own.lines) {
         shown = seatNumeral(one, kept); // its name was passed over where marks are many
       } else if (one.own) {
-        shown = (one.kind !== "day" || close) && !said.has(one.group) && Boolean(seat(one, kept, within));
+        shown = !said.has(one.group) && Boolean(seat(one, kept, within));
       } else {
         const b = boxes.get(one),
           inside = b.left > within.left && b.right < within.right && b.top > within.top && b.bottom < within.bottom;
@@ -435,27 +439,27 @@ function drawPlace(map) {
   }
 
   // --- the ground: stages, contours, edges ---
-  const opening = { fills: [], patches: [], outlines: null };
-  [...new Set(place.pieces.map((piece) => piece.stage))].forEach((stage) =>
-    opening.fills.push(
-      many(
-        place.pieces.filter((piece) => piece.stage === stage).map((piece) => piece.shape),
-        "fills",
-        { stroke: false, fillColor: `url(#stage-${stage})`, fillOpacity: 1 },
-      ),
-    ),
-  );
-  [...new Set(place.covers.map((one) => one.cover))].forEach((cover) =>
-    opening.fills.push(
-      many(
-        place.covers.filter((one) => one.cover === cover).map((one) => one.shape),
-        "fills",
-        { stroke: false, fillColor: `url(#cover-${cover})`, fillOpacity: 1 },
-      ),
-    ),
-  );
-  if (place.mixed.length)
-    opening.fills.push(many(place.mixed, "fills", { stroke: false, fillColor: "url(#over-both)", fillOpacity: 1 }));
+  // A unit's ground lies in one square with all its parts: where no unit of a square was another, a step draws nothing.
+  const isLarge = place.pieces.flatMap((piece) => partsOf(piece.shape)).length > FEW,
+    squareOfUnit = new Map(place.units.map((unit) => [unit.id, squareOf(partsOf(unit.shape)[0], isLarge)]));
+  const opening = { fills: [], patches: [], outlines: null },
+    kinds = (all, kind) => [...new Set(all.map((one) => one[kind]))];
+  function fill(members, pattern) {
+    const squares = new Map();
+    for (const { unit, shape: own } of members) {
+      const square = squareOfUnit.get(unit);
+      squares.set(square, [...(squares.get(square) ?? []), ...partsOf(own).map(asLatLngs)]);
+    }
+    squares.forEach((rings, square) => {
+      const style = { stroke: false, fillColor: `url(#${pattern})`, fillOpacity: 1, interactive: false, pane: "fills" };
+      opening.fills.push({ square, pattern, layer: L.polygon(rings, { ...style, renderer: renderers.fills }).addTo(map) });
+    });
+  }
+  for (const stage of kinds(place.pieces, "stage"))
+    fill(place.pieces.filter((piece) => piece.stage === stage), `stage-${stage}`);
+  for (const cover of kinds(place.covers, "cover"))
+    fill(place.covers.filter((one) => one.cover === cover), `cover-${cover}`);
+  fill(place.mixed, "over-both");
   const traced = { true: [], false: [] };
   place.contours.forEach((line) => {
     const points = [];
@@ -870,6 +874,7 @@ function drawPlace(map) {
     drawIn,
     renderers,
     opening,
+    squareOfUnit,
     passes,
     drawPatches,
     darken,

@@ -49,19 +49,38 @@ PARTS.push((sheet) => {
   function readShapes() {
     if (shapes) return;
     const read = JSON.parse(data.shapes);
-    shapes = read.pieces.map(([course, parts]) => ({ course, polygons: polygons(parts) }));
+    shapes = read.pieces.map(([unit, course, parts], number) => ({
+      number,
+      square: sheet.squareOfUnit.get(data.units[unit][0]) ?? "", // of a unit that is no more
+      course,
+      polygons: polygons(parts),
+      ofDark: null,
+    }));
+    shapes.forEach(({ square, course }) => {
+      changed.set(square, Math.max(changed.get(square) ?? 0, course.at(-2)));
+    });
     oldUnits = read.old;
   }
-  function stagesOf(step) {
+  // From its last change on, the ground of a square is as the page opened with it.
+  const changed = new Map(),
+    isAsNow = (square, step) => !(changed.get(square) > step);
+  // The ground of a step by square and stage, where it is not as now.
+  function groundOf(step) {
     const found = new Map();
-    shapes.forEach(({ course }, i) => {
+    shapes.forEach((shape) => {
+      if (isAsNow(shape.square, step)) return;
       let stage = NONE;
-      for (let k = 0; k < course.length && course[k] <= step; k += 2) stage = course[k + 1];
+      for (let k = 0; k < shape.course.length && shape.course[k] <= step; k += 2) stage = shape.course[k + 1];
       if (stage === NONE) return;
-      if (!found.has(stage)) found.set(stage, []);
-      found.get(stage).push(i);
+      const key = `${stage} ${shape.square}`;
+      if (!found.has(key)) found.set(key, { stage: data.stages[stage], members: [] });
+      found.get(key).members.push(shape);
     });
     return found;
+  }
+  function lonlatOf(shape) {
+    shape.ofDark ??= shape.polygons.map((polygon) => polygon.map((ring) => ring.map((p) => [p.lng, p.lat])));
+    return shape.ofDark;
   }
   // Shared edges must stay shared: nothing is smoothed away, and ground drawn twice by a hair is no hole.
   const lay = (drawn, pane, style) =>
@@ -76,8 +95,7 @@ PARTS.push((sheet) => {
     }).addTo(map);
 
   // --- the ground: layers of the step shown, by what they show, so that those that stay the same stay ---
-  const opening = new Map();
-  sheet.opening.fills.forEach((layer, i) => opening.set(`opened ${i}`, layer));
+  const opening = new Map(sheet.opening.fills.map(({ layer }, i) => [`opened ${i}`, layer]));
   sheet.opening.patches.forEach((layer, key) => opening.set(key, layer));
   opening.set("units", sheet.opening.outlines);
   let laid = opening,
@@ -91,15 +109,21 @@ PARTS.push((sheet) => {
       opening.forEach((layer, key) => next.set(key, layer.addTo(map)));
       sheet.darken(sheet.darkOf(place.pieces));
     } else {
-      const dark = [];
-      stagesOf(step).forEach((members, stage) => {
-        const drawn = () => members.flatMap((i) => shapes[i].polygons);
-        keep(`stage ${stage} ${members.join()}`, () =>
-          lay(drawn(), "fills", { stroke: false, fillColor: `url(#stage-${data.stages[stage]})`, fillOpacity: 1 }),
-        );
-        if (place.dark.includes(data.stages[stage]))
-          dark.push(...drawn().map((polygon) => polygon.map((ring) => ring.map((p) => [p.lng, p.lat]))));
+      sheet.opening.fills.forEach(({ square, layer }, i) => {
+        if (isAsNow(square, step)) next.set(`opened ${i}`, layer.addTo(map));
       });
+      const dark = sheet.darkOf(place.pieces.filter(({ unit }) => isAsNow(sheet.squareOfUnit.get(unit), step)));
+      groundOf(step).forEach(({ stage, members }, key) => {
+        const style = { stroke: false, fillColor: `url(#stage-${stage})`, fillOpacity: 1 },
+          drawn = () => members.flatMap((shape) => shape.polygons);
+        keep(`stage ${key} ${members.map((shape) => shape.number)}`, () => lay(drawn(), "fills", style));
+        if (place.dark.includes(stage)) dark.push(...members.flatMap(lonlatOf));
+      });
+      // What grows on other ground was there before the work began: it is drawn as long as the units are.
+      if (!old)
+        sheet.opening.fills.forEach(({ pattern, layer }, i) => {
+          if (pattern.startsWith("cover-")) next.set(`opened ${i}`, layer.addTo(map).bringToFront());
+        });
       if (old)
         keep(`units ${old.first}`, () =>
           L.layerGroup(sheet.passes("unit").map((style) => lay(old.shapes.flatMap(polygons), "edges", style))).addTo(
