@@ -34,7 +34,7 @@ from shapely.geometry.base import BaseGeometry
 from shapely.geometry.polygon import orient
 
 from habmap.land.contiguous import CRUMB_M2, HAIR_M, NARROW_M, contiguous, grown, place_of, polygons, spared
-from habmap.land.growing import ALL, SPEEDS, Boxes, Floats, TurnedGround, parts_at
+from habmap.land.growing import ALL, SPEEDS, BoxedGround, Boxes, Floats, parts_at
 
 #: A place on an edge and the unit vector along it: x, y, dx, dy.
 Place = tuple[float, float, float, float]
@@ -192,7 +192,7 @@ class _Search:
         self._reach_m = 2 * math.hypot(piece.bounds[2] - piece.bounds[0], piece.bounds[3] - piece.bounds[1]) + 1
         self._narrow_m = min(NARROW_M, self._side_m / 4)
         self._plain = _simple(piece, self._side_m / 40)
-        self._turned, self._turned_plain = TurnedGround(piece), TurnedGround(self._plain)
+        self._boxed, self._boxed_plain = BoxedGround(piece), BoxedGround(self._plain)
         # what lies deeper inside than a hand's breadth is not the ground's own edge
         self._within = grown(piece, -0.05)
         self._tries = self._starts(opened, only_beside=only_beside)
@@ -283,7 +283,7 @@ class _Search:
         if not len(tries):
             return
         size_m, area_m2 = self._sizes(
-            tries, self._areas_of(self._turned_plain), within_frac=_ROUGH_FRAC / 2, most_steps=12
+            tries, self._areas_of(self._boxed_plain), within_frac=_ROUGH_FRAC / 2, most_steps=12
         )
         fits = np.abs(area_m2 - self._target_m2) <= _ROUGH_FRAC * self._target_m2
         tries, size_m = tries[fits], size_m[fits]
@@ -309,7 +309,7 @@ class _Search:
                     heapq.heappush(known, (round(score, 6), number))
             yield heapq.heappop(known)[1]
 
-    def _areas_of(self, ground: TurnedGround) -> Callable[[Boxes, Floats], Floats]:
+    def _areas_of(self, ground: BoxedGround) -> Callable[[Boxes, Floats], Floats]:
         """Return what gives the areas of bites off an outline [m²] by boxes and their sizes [m]."""
         return lambda tries, size_m: ground.areas_m2(tries, size_m, reach_m=self._reach_m)
 
@@ -363,7 +363,7 @@ class _Search:
         def areas(_: Boxes, size_m: Floats) -> Floats:
             return np.array([self._taken_at(tries, number, float(size_m[0]), with_scraps=True)[0].area])
 
-        by = areas if with_scraps else self._areas_of(self._turned)
+        by = areas if with_scraps else self._areas_of(self._boxed)
         return float(self._sizes(one, by, within_frac=_EXACT_FRAC, most_steps=100)[0][0])
 
     def _taken_at(

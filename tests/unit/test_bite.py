@@ -14,7 +14,7 @@ from shapely import LineString, MultiPolygon, Polygon, box
 from habmap.land.bite import AREA_WITHIN_FRAC, SCRAP_FRAC, Bite, bites, sparing_bite
 from habmap.land.contiguous import contiguous, spared, widened
 from habmap.land.grid import LocalGrid
-from habmap.land.growing import ALL, SPEEDS, Boxes, TurnedGround, parts_at
+from habmap.land.growing import ALL, SPEEDS, BoxedGround, Boxes, parts_at
 from habmap.work.bite import beside_words, openings
 
 ACRE_M2 = 4046.8564224
@@ -179,7 +179,7 @@ def test_a_corner_too_narrow_beside_steep_ground_goes_with_the_bite_that_would_c
     assert sparing_bite(ground, box(-100, -100, 700, 100), wanted_m2=ACRE_M2) is None
 
 
-def test_what_a_turned_ground_has_in_a_box_is_what_any_overlay_says() -> None:
+def test_what_a_boxed_ground_has_in_a_box_is_what_any_overlay_says() -> None:
     rng = np.random.default_rng(3)
     blobs = [shapely.Point(*rng.uniform(0, 300, 2)).buffer(rng.uniform(30, 80)) for _ in range(7)]
     ground = max(shapely.get_parts(shapely.union_all(blobs)), key=lambda part: float(part.area))
@@ -190,11 +190,28 @@ def test_what_a_turned_ground_has_in_a_box_is_what_any_overlay_says() -> None:
     speeds = np.column_stack([rng.choice(np.array(SPEEDS), 200), np.full(200, ALL)])[:, [0, 1, 3, 2]]
     tries = Boxes(at, np.column_stack([np.cos(turns), np.sin(turns)]), speeds)
     sizes_m = rng.uniform(5, 200, 200)
-    found = TurnedGround(ground).areas_m2(tries, sizes_m, reach_m=1000)
+    found = BoxedGround(ground).areas_m2(tries, sizes_m, reach_m=1000)
     overlaid = shapely.intersection(ground, tries.boxes(sizes_m, reach_m=1000))
     told = shapely.area(parts_at(overlaid, tries.inside))
     assert np.ptp(told) > 1000
     np.testing.assert_allclose(found, told, atol=1e-6)
+
+
+def test_what_a_boxed_ground_has_where_an_edge_lies_along_a_limit() -> None:
+    # by a hair askew, as a place's grid has a unit drawn along the meridians: GEOS clips it to more than there is
+    ground = Polygon([
+        (150.00002925292497, 1409.9636551937397), (300.00005850584995, 1409.9636547331),
+        (300.00005809108836, 1207.9628270200556), (300.00005809108836, 1207.9628270200558), (0, 1207.9628279765195),
+        (0, 1409.9636556543794), (150.00002925292497, 1409.9636551937397),
+    ])  # fmt: skip
+    tries = Boxes(
+        np.array([[270.00005265526494, 1409.9636548252279]]),
+        np.array([[-1.0, 3.070931e-09]]),
+        np.array([[ALL, 1.0, ALL, 2.0]]),
+    )
+    # 30 m to the east and all between 63.6 and 20 m to the west, 2 x 20 m deep
+    (found_m2,) = BoxedGround(ground).areas_m2(tries, np.array([20.0]), reach_m=724.0)
+    assert found_m2 == pytest.approx((30 + 20) * 40, rel=1e-3)
 
 
 def test_a_hair_between_two_outlines_of_one_edge_is_no_opened_ground() -> None:
