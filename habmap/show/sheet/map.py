@@ -8,6 +8,8 @@ from typing import Any, Final
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
+from PIL import Image
 from shapely.geometry.base import BaseGeometry
 
 from habmap.land.grid import LocalGrid
@@ -27,6 +29,8 @@ _MARKED_AREAS: Final = frozenset(symbols.POINT_MARKS) - {"pond", "other", "airpo
 #: The shade is printed weaker than on screen: paper has no backlight, and the patterns must stay readable.
 _SHADE_ON_PAPER: Final = 0.6
 _SHADE_DPI: Final = 150
+#: The shade is turned in so many strips each way: within one the turn is taken as even, to 0.02 m on ground of 20 km.
+_MESH: Final = 16
 #: A frame is looked at in so many strips, each way; a strip with more than this share of it bare is taken off it, but
 #: never nearer to the ground that the map is about than this [pt].
 _STRIPS: Final = 121
@@ -222,20 +226,28 @@ def draw_feature(pen: Pen, shape: BaseGeometry, kind: str, *, clip: Outline | No
 # --- relief -------------------------------------------------------------------------------------------------
 
 
-def _shade(relief: Relief, frame: Frame) -> np.ndarray[Any, Any]:
+def _shade(relief: Relief, frame: Frame) -> NDArray[np.uint8]:
     """Turn the shade from its Mercator grid into the frame, as RGBA of ink and paper."""
-    source = np.nan_to_num(relief.shade)
-    columns = max(2, round(frame.width / 72 * _SHADE_DPI))
-    rows = max(2, round(frame.height / 72 * _SHADE_DPI))
-    x_pt = (np.arange(columns) + 0.5) / columns * frame.width - frame.width / 2
-    y_pt = frame.height / 2 - (np.arange(rows) + 0.5) / rows * frame.height
-    x_m = frame.middle_xy[0] + x_pt / frame.pt_per_ground_m
-    y_m = frame.middle_xy[1] + y_pt / frame.pt_per_ground_m
-    across, up = np.meshgrid(x_m, y_m)
-    row, column = _cell_of(relief, frame.grid, np.column_stack([across.ravel(), up.ravel()]))
-    from scipy import ndimage
-
-    shade = ndimage.map_coordinates(source, [row, column], order=1, cval=0.0).reshape(rows, columns)
+    columns, rows = (max(2, round(side / 72 * _SHADE_DPI)) for side in (frame.width, frame.height))
+    x, y = (np.unique(np.rint(np.linspace(0, count, _MESH + 1)).astype(int)) for count in (columns, rows))
+    x_pt, y_pt = (x / columns - 0.5) * frame.width, (0.5 - y / rows) * frame.height
+    lattice_pt = np.stack(np.meshgrid(x_pt, y_pt), axis=-1)
+    row, column = _cell_of(
+        relief, frame.grid, np.array(frame.middle_xy) + lattice_pt.reshape(-1, 2) / frame.pt_per_ground_m
+    )
+    # The library counts from the corner of a cell, `_cell_of` from its middle.
+    corner = np.column_stack([column, row]).reshape(lattice_pt.shape) + 0.5
+    mesh = [
+        (
+            (int(x[i]), int(y[j]), int(x[i + 1]), int(y[j + 1])),
+            tuple(np.concatenate([corner[j, i], corner[j + 1, i], corner[j + 1, i + 1], corner[j, i + 1]]).tolist()),
+        )
+        for j in range(len(y) - 1)
+        for i in range(len(x) - 1)
+    ]
+    source = Image.fromarray(np.nan_to_num(relief.shade).astype(np.float32))
+    turned = source.transform((columns, rows), Image.Transform.MESH, mesh, Image.Resampling.BILINEAR)
+    shade = np.asarray(turned)
     image = np.empty((rows, columns, 4), np.uint8)
     for color, where in ((INK, shade <= 0), (PAPER, shade > 0)):
         image[where, :3] = list(bytes.fromhex(color.removeprefix("#")))
@@ -300,10 +312,10 @@ def _mercator(lat_deg: np.ndarray[Any, Any]) -> np.ndarray[Any, Any]:
 
 
 def draw_contours(pen: Pen, frame: Frame, relief: Relief) -> None:
-    """Draw the contours in the frame, each on a broader line of paper."""
-    for line in relief.contours:
-        outline = Outline.of(frame.on_paper(shapely.LineString(line.lonlat)))
+    """Draw the contours in the frame on broader lines of paper, those that carry their height last."""
+    for is_index, width in ((False, 0.4), (True, 0.75)):
+        lines = [shapely.LineString(line.lonlat) for line in relief.contours if line.is_index == is_index]
+        outline = Outline.of(frame.on_paper(shapely.MultiLineString(lines)))
         if outline is not None:
-            width = 0.75 if line.is_index else 0.4
             pen.path(outline, clip=frame.outline, edgecolor=PAPER, linewidth=width + 0.6, alpha=0.55)
             pen.path(outline, clip=frame.outline, edgecolor=CONTOUR_INK, linewidth=width)

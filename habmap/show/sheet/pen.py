@@ -45,12 +45,12 @@ def printable(text: str) -> str:
 
 @lru_cache(maxsize=20_000)
 def _width_em(text: str, is_serif: bool, is_bold: bool) -> float:
-    return math.fsum(advance_em(sign, is_serif, is_bold) for sign in as_set(text))
+    return math.fsum(advance_em(sign, is_serif, is_bold) for sign in as_set(printable(text)))
 
 
 def text_width_pt(text: str, *, size_pt: float, is_serif: bool = False, is_bold: bool = False) -> float:
     """Return how wide a text will be set [pt]: its signs' widths, added up."""
-    return size_pt * _width_em(printable(text), is_serif, is_bold)
+    return size_pt * _width_em(text, is_serif, is_bold)
 
 
 def wrapped(text: str, width_pt: float, *, size_pt: float, is_serif: bool = True, is_bold: bool = False) -> list[str]:
