@@ -10,6 +10,7 @@ from habmap.land.declination import FIRST_YEAR, LAST_YEAR, Declination, declinat
 from habmap.land.grid import LocalGrid
 from habmap.measures import M_PER_FT
 from habmap.show.palette import INK
+from habmap.show.sheet.locator import Locator
 from habmap.show.sheet.map import Frame
 from habmap.show.sheet.outline import Outline
 from habmap.show.sheet.pen import LEADING, LEAST_PT, Pen, text_width_pt, wrapped
@@ -22,12 +23,15 @@ LONG_SCALE: Final = 1_000_000
 #: Less than this no compass in a hand shows, and nothing is said of it.
 _WORTH_SAYING_DEG: Final = 0.5
 _NICE: Final = (1, 2, 5)
-#: Length of the bars as a share of the strip, beside words and alone.
+#: Length of the bars as a share of the strip: beside words, beside words and the small map, and alone.
 _BESIDE_WORDS: Final = 0.3
+_BESIDE_BOTH: Final = 0.2
 _ALONE: Final = 0.6
 #: Room for the arrow left of the bars, and height of the needle beside it [pt].
 _ARROW_PT: Final = 34.0
 _NEEDLE_PT: Final = 33.0
+#: Side of the small map [pt].
+_LOCATOR_PT: Final = 48.0
 
 
 def draw_scale(
@@ -40,6 +44,7 @@ def draw_scale(
     size_pt: float = LEAST_PT,
     told: str = "",
     day: date | None = None,
+    locator: Locator | None = None,
 ) -> None:
     """Draw the strip under the map between two edges [pt], downward from ``top``; it is `strip_pt` high.
 
@@ -49,31 +54,42 @@ def draw_scale(
         Words beside the bars, `scale_words`; where they stand elsewhere on the sheet the bars take most of the width.
     day
         The day for which magnetic north is drawn; ``None`` on what nobody holds a compass to.
+    locator
+        Where the map lies, drawn small beside the words.
     """
     convergence_deg = frame.grid.convergence_deg(*frame.middle_lonlat)
     magnetic = None if day is None else declination(*frame.middle_lonlat, day)
     k = size_pt / LEAST_PT
     foot = top - (SCALE_STRIP_PT * (k + 1) / 2 if day is None else _NEEDLE_PT + 6) + 3
     _north_arrow(pen, left + 9, foot, convergence_deg, magnetic, letter_pt=11 * k)
-    longest = (right - left) * (_BESIDE_WORDS if told else _ALONE)
+    has_locator = locator is not None
+    longest = (right - left) * (_bars_share(has_locator) if told else _ALONE)
     bar_left = left + _ARROW_PT * k
     _bar(pen, frame, bar_left, top - 8 - 9 * k, longest, unit_m=M_PER_FT, unit="feet", is_above=True, size_pt=size_pt)
     _bar(pen, frame, bar_left, top - 12 - 9 * k, longest, unit_m=1.0, unit="meters", is_above=False, size_pt=size_pt)
-    room = _words_pt(right - left, size_pt)
+    room = _words_pt(right - left, size_pt, has_locator)
     pen.block(right - room, top - 3, wrapped(told, room, size_pt=size_pt), size_pt=size_pt)
+    if locator is not None:
+        locator.draw(pen, right - room - _LOCATOR_PT - 7, top - 4 - _LOCATOR_PT, side_pt=_LOCATOR_PT)
 
 
-def strip_pt(told: str, width_pt: float, *, size_pt: float = LEAST_PT) -> float:
+def strip_pt(told: str, width_pt: float, *, size_pt: float = LEAST_PT, has_locator: bool = False) -> float:
     """Return how high the strip is with these words beside its bars [pt]."""
-    lines = len(wrapped(told, _words_pt(width_pt, size_pt), size_pt=size_pt))
+    lines = len(wrapped(told, _words_pt(width_pt, size_pt, has_locator), size_pt=size_pt))
     least = _NEEDLE_PT + 9 if told else SCALE_STRIP_PT * (size_pt / LEAST_PT + 1) / 2
+    least = max(least, _LOCATOR_PT + 6) if has_locator else least
     return max(least, 5 + lines * LEADING * size_pt)
 
 
-def _words_pt(width_pt: float, size_pt: float) -> float:
+def _bars_share(has_locator: bool) -> float:
+    return _BESIDE_BOTH if has_locator else _BESIDE_WORDS
+
+
+def _words_pt(width_pt: float, size_pt: float, has_locator: bool) -> float:
     """Return the width of the words: clear of the last figure and its unit, which stand past the end of a bar [pt]."""
     past_bar = text_width_pt("0,000 meters", size_pt=size_pt) - 4 * size_pt / LEAST_PT
-    return width_pt * (1 - _BESIDE_WORDS) - _ARROW_PT * size_pt / LEAST_PT - past_bar
+    bars = width_pt * _bars_share(has_locator) + _ARROW_PT * size_pt / LEAST_PT + past_bar
+    return width_pt - bars - (_LOCATOR_PT + 10 if has_locator else 0.0)
 
 
 def scale_words(scale: int, grid: LocalGrid, lonlat: tuple[float, float], *, day: date | None = None) -> str:

@@ -5,7 +5,6 @@ One page holds all that a wall needs; what was done on each patch, and units tha
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final, Literal
@@ -18,12 +17,15 @@ from habmap.land.grid import LocalGrid
 from habmap.show import words
 from habmap.show.copy_words import COPY_WORDS
 from habmap.show.records import Page, refuse_private
-from habmap.show.sheet.account import Account, bounded, legend_height_pt
+from habmap.show.sheet.account import Account
 from habmap.show.sheet.edge_figures import figures_around, tick_words
 from habmap.show.sheet.foot import GAP_PT, Foot
 from habmap.show.sheet.labels import draw_words
+from habmap.show.sheet.legend import legend_height_pt
+from habmap.show.sheet.locator import Locator
 from habmap.show.sheet.map import Frame, draw_frame, draw_ground, drawn_in_to_relief
 from habmap.show.sheet.margin import LONG_SCALE, draw_scale, scale_words, strip_pt
+from habmap.show.sheet.overleaf import Overleaf
 from habmap.show.sheet.paper import GROWN, MM_PT, SIZES_PT, Paper, fitting_scale
 from habmap.show.sheet.pdf import pdf_of
 from habmap.show.sheet.pen import LEADING, LEAST_PT, Pen, at_most, wrapped
@@ -209,8 +211,18 @@ def _dateline(page: Page) -> str:
     return f"{page.place} · {state} · drawn {words.short_day(page.drawn_on)} · {COPY_WORDS[page.audience]}"
 
 
+def _locator(sheet: Sheet) -> Locator:
+    """Return where a unit lies on its property, or where a property lies among the degrees."""
+    page = sheet.page
+    own = shapely.union_all([shapely.make_valid(unit.geometry) for unit in page.units])
+    around = [*sheet.neighbors, *([] if page.boundary is None else [page.boundary])]
+    if sheet.unit_id is not None and around:
+        return Locator.on_property(sheet.grid, own, around, sheet.unit_id)
+    return Locator.among_degrees(sheet.grid, own if page.boundary is None else page.boundary)
+
+
 def _how(sheet: Sheet) -> list[str]:
-    lines = [*sheet.page.method]
+    lines = [_locator(sheet).words, *sheet.page.method]
     lines += elevation_words(sheet.page)
     lines.append("Outlines are as true as the walk or the tracing they came from; ± is one standard deviation.")
     return lines + list(sheet.page.missing)
@@ -234,12 +246,12 @@ def _layout(
     bottom = MARGIN_PT + foot.height + GAP_PT - 2
     account = Account.of(sheet.page)
     map_width = width - _SIDE_PT - 14 if size[0] > size[1] else width
-    strip = strip_pt(_told(sheet, LONG_SCALE, lonlat, tick_words(lonlat)), map_width)
+    strip = strip_pt(_told(sheet, LONG_SCALE, lonlat, tick_words(lonlat)), map_width, has_locator=True)
     if size[0] > size[1]:
         frame = (MARGIN_PT, bottom + strip, map_width, top - bottom - strip)
         beside = (size[0] - MARGIN_PT - _SIDE_PT, bottom, _SIDE_PT, top - bottom)
     else:
-        wanted = max(account.height_pt(), 170.0) if sheet.page.units else legend_height_pt(sheet.page, width)
+        wanted = max(account.height_pt(width), 170.0) if sheet.page.units else legend_height_pt(sheet.page, width)
         lower = min(wanted + legend_height_pt(sheet.page, width), 0.45 * (top - bottom))
         frame = (MARGIN_PT, bottom + lower + GAP_PT + strip, width, 0.0)
         frame = (*frame[:3], top - frame[1])
@@ -278,39 +290,16 @@ def _pages(sheet: Sheet, layout: _Layout, middle_xy: tuple[float, float]) -> tup
         top=frame.bottom,
         told=_told(sheet, frame.scale, frame.middle_lonlat, around.words),
         day=page.drawn_on,
+        locator=_locator(sheet),
     )
     # The legend tells what is on this map, not what lies beyond its edge.
     window = shapely.box(*frame.box)
     features = tuple(one for one in page.features if frame.on_paper(one.geometry).intersects(window))
     account = Account.of(replace(page, features=features))
-    overleaf = account.draw(pen, layout.account, is_one_unit=sheet.unit_id is not None)
+    is_one_unit = sheet.unit_id is not None
+    first = account.draw(pen, layout.account, is_one_unit=is_one_unit)
     layout.foot.draw(pen, MARGIN_PT, MARGIN_PT)
-    return [pen, *_overleaf(sheet, layout, overleaf)], frame
-
-
-def _overleaf(sheet: Sheet, layout: _Layout, lines: Sequence[tuple[str, bool]]) -> list[Pen]:
-    """Return further pages: units that had no room, and all the work, unit by unit."""
-    width, top = layout.size[0] - 2 * MARGIN_PT, layout.size[1] - MARGIN_PT - 30
-    columns = 2 if width < 900 else 3
-    column_width = (width - 18 * (columns - 1)) / columns
-    pens: list[Pen] = []
-    x, y = 0.0, 0.0
-    column = columns
-    for text, is_heading in lines:
-        broken = wrapped(text, column_width, size_pt=LEAST_PT, is_bold=is_heading)
-        for number, line in enumerate(broken):
-            # A heading keeps two lines under it, a sentence holds together; only a long text goes on further.
-            together = 3 if is_heading else min(len(broken), 4) if number == 0 else 1
-            needed = together * LEAST_PT * LEADING
-            if column == columns or y - needed < MARGIN_PT:
-                column += 1
-                if column >= columns:
-                    pens.append(Pen(layout.size, grow=layout.grow))
-                    column = 0
-                    heading = f"{_dateline(sheet.page)} · overleaf {len(pens)}"
-                    pens[-1].block(MARGIN_PT, layout.size[1] - MARGIN_PT + 3, bounded(heading, width), size_pt=12.0)
-                x, y = MARGIN_PT + column * (column_width + 18), top
-            elif is_heading and number == 0:
-                y -= 5
-            y = pens[-1].block(x, y, [line], size_pt=LEAST_PT, is_bold=is_heading)
-    return pens
+    if first is None:
+        return [pen], frame
+    leaves = Overleaf(_dateline(sheet.page), layout.size, layout.grow, MARGIN_PT)
+    return [pen, *leaves.draw(account, first, is_one_unit=is_one_unit)], frame
