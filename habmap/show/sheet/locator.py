@@ -12,13 +12,12 @@ from typing import Final
 
 import numpy as np
 import shapely
-from matplotlib.path import Path as Outline
 from shapely.geometry.base import BaseGeometry
 
 from habmap.land.grid import LocalGrid
 from habmap.show.palette import INK, INK_SOFT
 from habmap.show.sheet.edge_figures import degrees_words
-from habmap.show.sheet.map import outline_of
+from habmap.show.sheet.outline import Outline
 from habmap.show.sheet.pen import Pen
 
 #: Sides of the quadrangles of national sheets, and of wider nets for ground that spans many of them [minutes].
@@ -104,10 +103,10 @@ class Locator:
             return shapely.transform(shape, lambda xy: center + (xy - middle) * pt_per_m)
 
         for line in self.lines:
-            if (outline := outline_of(on_paper(line))) is not None:
+            if (outline := Outline.of(on_paper(line))) is not None:
                 pen.path(outline, edgecolor=INK_SOFT, linewidth=0.5)
         own = on_paper(self.own)
-        if (outline := outline_of(own)) is not None:
+        if (outline := Outline.of(own)) is not None:
             pen.path(outline, facecolor=INK, edgecolor=INK, linewidth=0.4)
         x0, y0, x1, y1 = own.bounds
         if max(x1 - x0, y1 - y0) < _SEEN_PT:
