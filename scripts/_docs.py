@@ -1,4 +1,4 @@
-"""Write what is shown of the command itself: README.md's pictures of the sample property's pages, and the JSON schemas.
+"""Write what follows from the code: README.md's pictures of the sample property's pages, the schemas, the licenses.
 
 ``python3 scripts/dev.py docs`` calls this inside .venv; ``--check`` changes nothing and fails when any is stale.
 The pictures are judged by the figures and the words of the pages, their styles and their scripts, recorded beside them,
@@ -17,6 +17,8 @@ import sys
 import tempfile
 from pathlib import Path
 from typing import Any
+
+from licenses import LICENSES, licenses_text
 
 TOP = Path(__file__).resolve().parent.parent
 SCHEMAS = TOP / "habmap" / "schema"
@@ -50,10 +52,13 @@ def main(words: list[str]) -> int:
             if recorded_figures() != figures:
                 stale.append(f"{PICTURES.name}: what the pictures show")
             stale += [f"habmap/schema/{name}" for name in stale_schemas()]
+            if LICENSES.read_text(encoding="utf-8") != licenses_text():
+                stale.append("habmap/LICENSES.md")
             for name in stale:
                 print(f"stale: {name}; run `python3 scripts/dev.py docs`", file=sys.stderr)
             return 1 if stale else 0
         write_schemas()
+        LICENSES.write_text(licenses_text(), encoding="utf-8")
         take_pictures(place)
         RECORD.write_text(json.dumps(figures, indent=1) + "\n", encoding="utf-8")
     print(f"wrote the schemas and {len(SHOWN) + len(PRINTED)} pictures in {PICTURES.name}")

@@ -7,6 +7,7 @@
   check             read the code for faults: ruff, ruff format --check, mypy; spelling; the page's scripts with biome
   format            lay out the code: ruff format, and what ruff can mend by itself
   bench [ARGS...]   run every scripts/bench_*.py; ARGS go to each
+  audit             look up known faults of the pinned versions, where the registry can tell
   mutants [ARGS...] change the rules one at a time and see whether a test finds it (scripts/mutants.py --help)
   docs [--check]    write the pictures of README.md and the schemas of the JSON
 
@@ -42,6 +43,8 @@ JS = TOP / "scripts" / "js"
 PAGE_SCRIPTS = "habmap/show/templates"
 OLDEST_PYTHON = (3, 11)
 APT_TRIES = 3
+#: So long the registry may take to tell of known faults [s].
+AUDIT_S = 300
 
 
 def main(words: list[str]) -> int:
@@ -57,6 +60,7 @@ def main(words: list[str]) -> int:
         "bench": bench,
         "docs": docs,
         "mutants": mutants,
+        "audit": audit,
     }
     if not words or words[0] in ("-h", "--help", "help"):
         print(__doc__)
@@ -93,11 +97,16 @@ def test(words: list[str]) -> int:
         use_lowest_versions()
         # What an old library says of a newer one beneath it is not ours to mend.
         words = ["-W", "default::DeprecationWarning", "-W", "default::PendingDeprecationWarning", *words]
-    set_up("test", "region")
+    whole = not words
+    set_up("test", "region", *(["audit"] if whole else []))
     get_programs()
+    looking = look_up_faults() if whole else None
     # One worker for each core: most tests run the command in a process of its own and wait for it. Neighbors in a
     # file stay together, so that what they share is made once.
-    return run([program("python"), "-m", "pytest", "-n", "auto", "--dist", "worksteal", *words], cwd=TOP)
+    code = run([program("python"), "-m", "pytest", "-n", "auto", "--dist", "worksteal", *words], cwd=TOP)
+    if looking is not None:
+        tell_faults(looking)  # what became known overnight is no fault of the change that is tested
+    return code
 
 
 def check(words: list[str]) -> int:
@@ -147,6 +156,52 @@ def bench(words: list[str]) -> int:
     get_programs("gdaldem")
     scripts = sorted((TOP / "scripts").glob("bench_*.py"))
     return max((run([program("python"), script, *words], cwd=TOP) for script in scripts), default=0)
+
+
+def audit(words: list[str]) -> int:
+    """Look up known faults of every pinned library."""
+    set_up("audit")
+    return tell_faults(look_up_faults())
+
+
+def look_up_faults() -> subprocess.Popen[str]:
+    """Begin to ask the registry for known faults of the pinned versions."""
+    asked = [
+        "-r",
+        str(CONSTRAINTS),
+        "--no-deps",
+        "--disable-pip",
+        "--format=json",
+        "--progress-spinner=off",
+        "--timeout=10",
+    ]
+    return subprocess.Popen(
+        [program("pip-audit"), *asked],
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+
+
+def tell_faults(looking: subprocess.Popen[str]) -> int:
+    """Say what is known of the pinned versions, or that it could not be looked up; 1 where a fault is known."""
+    words = ""
+    try:
+        out, words = looking.communicate(timeout=AUDIT_S)
+        libraries = json.loads(out)["dependencies"]
+    except (subprocess.TimeoutExpired, ValueError, KeyError):
+        looking.kill()
+        last = (words.strip().splitlines() or ["no answer"])[-1]
+        say(f"known faults of the pinned versions could not be looked up: {last}")
+        return 0
+    known = [(one["name"], one["version"], fault["id"]) for one in libraries for fault in one.get("vulns", ())]
+    silent = [one["name"] for one in libraries if "skip_reason" in one]
+    for name, version, fault in known:
+        say(f"known fault of {name} {version}: {fault}")
+    told = len(libraries) - len(silent)
+    say(f"known faults of the pinned versions: {len(known)} in {told}; of {len(silent)} the registry could not tell")
+    return int(bool(known))
 
 
 def mutants(words: list[str]) -> int:
