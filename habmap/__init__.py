@@ -41,6 +41,8 @@ _HOMES = {
     "photos": "habmap.api",
     "practices": "habmap.api_paper",
     "rank": "habmap.api",
+    "region_account": "habmap.api_region",
+    "region_terrain": "habmap.api_region",
     "response": "habmap.api",
     "revisits": "habmap.api_paper",
     "schedule": "habmap.api",

@@ -52,6 +52,8 @@ ANSWERS: dict[str, tuple[str, str]] = {
     "history": ("habmap.work.log_history", "HistoryResult"),
     "photos": ("habmap.work.photo_pairs", "PhotosResult"),
     "rank": ("habmap.work.order_of_work", "RankResult"),
+    "region-account": ("habmap.region.records", "RegionAccount"),
+    "region-terrain": ("habmap.region.records", "RegionTerrain"),
     "response": ("habmap.work.response_records", "ResponseResult"),
     "schedule": ("habmap.work.schedule_result", "ScheduleResult"),
     "terrain": ("habmap.work.terrain", "TerrainResult"),

@@ -37,6 +37,8 @@ from habmap.work.week import SECTIONS as ASKING
 
 #: Properties of one task: a second or two of work.
 PLACES_AT_ONCE: Final = 8
+#: How long a property that another program writes to is waited for [s]; it is listed then, and the rest goes on.
+BUSY_WAIT_S: Final = 2.0
 #: Under which the calendar of a region has its events (RFC 9562, version 5, of a name of our own).
 _REGION_ID: Final = str(uuid.uuid5(uuid.NAMESPACE_OID, "habmap region account"))
 
@@ -188,7 +190,7 @@ def do_places(places: list[tuple[str, str]], audience: Audience, on: str | None,
 
 
 def _told_of(place: Path, audience: Audience, on: date | None, today: date) -> dict[str, Any]:
-    store: Any = snapshot(GeoPackageStore.open(place))
+    store: Any = snapshot(GeoPackageStore.open(place, busy_timeout_s=BUSY_WAIT_S))
     is_public = audience == "public"
     seen = public_view(store) if is_public else store
     day = on or today

@@ -5,7 +5,9 @@ from __future__ import annotations
 import multiprocessing
 import os
 import signal
+import sys
 import threading
+import time
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
@@ -18,6 +20,10 @@ from habmap.place.zonework import threads_here
 
 #: How often a part may take its worker with it before it is named and the work ends.
 MOST_TRIES: Final = 8
+#: What a worker needs, loaded before there is one.
+_PRELOADED: Final = ("habmap.region.terrain", "habmap.region.account")
+#: How long is waited before workers are started once more [s].
+START_AGAIN_S: Final = 0.2
 #: How long a scheduler is waited for [s].
 CONNECT_S: Final = 15.0
 
@@ -63,6 +69,7 @@ class Processes:
         """Keep every process at work; two parts each are enough to never wait."""
         waiting, tries = deque(tasks), {task.name: 0 for task in tasks}
         running: dict[Future[dict[str, Any]], Task] = {}
+        idle = 0
         pool = self._pool()
         try:
             while waiting or running:
@@ -74,23 +81,32 @@ class Processes:
                     for future in ended:
                         told = future.result()
                         yield running.pop(future), told
-                except BrokenProcessPool:
+                except (BrokenProcessPool, EOFError, ConnectionError) as error:
                     again = list(running.values())
                     running.clear()
                     for task in again:
                         tries[task.name] += 1
                         if tries[task.name] >= MOST_TRIES:
                             raise _kills_its_worker(task.name) from None
+                    if not again:  # what begins workers was lost, and is not known to be yet
+                        idle += 1
+                        if idle >= MOST_TRIES:
+                            raise PlaceError("no worker can be started", where="--workers", value=error) from error
+                        time.sleep(START_AGAIN_S)
                     self.retried += len(again)
                     waiting.extendleft(reversed(again))
-                    pool.shutdown(wait=False, cancel_futures=True)
+                    _end(pool)
                     pool = self._pool()
         finally:
             _end(pool)
 
     def _pool(self) -> ProcessPoolExecutor:
-        # Fresh processes: threads and open rasters of this one do not outlive a fork.
-        return ProcessPoolExecutor(self.workers, mp_context=multiprocessing.get_context("spawn"), initializer=_begin)
+        # Fresh processes: threads and open rasters of this one do not outlive a fork. Where one process can load the
+        # libraries and be forked before it does anything, a worker begins at once; elsewhere each loads its own.
+        context = multiprocessing.get_context("forkserver" if sys.platform == "linux" else "spawn")
+        if sys.platform == "linux":
+            context.set_forkserver_preload(list(_PRELOADED))
+        return ProcessPoolExecutor(self.workers, mp_context=context, initializer=_begin)
 
 
 def _begin() -> None:

@@ -69,17 +69,12 @@ def write_stands(path: Path, shapes: list[shapely.Polygon]) -> None:
 
 
 @pytest.fixture(scope="session")
-def wanted(region: Path) -> bytes:
+def wanted(region: Path, run) -> bytes:
     """Return the table that one process writes of one raster in one part."""
-    told = habmap("region", "terrain", region / "stands.gpkg", region / "ground.tif", "-o", region / "wanted.csv",
+    told = run("region", "terrain", region / "stands.gpkg", region / "ground.tif", "-o", region / "wanted.csv",
                   "--workers", 1)  # fmt: skip
     assert told.returncode == 0, told.stderr
     return (region / "wanted.csv").read_bytes()
-
-
-def habmap(*words: object, **options: object) -> subprocess.CompletedProcess[str]:
-    """Run the command."""
-    return subprocess.run(command(*words), capture_output=True, text=True, timeout=300, check=False, **options)  # type: ignore[call-overload, no-any-return]
 
 
 def command(*words: object) -> list[str]:
@@ -87,10 +82,15 @@ def command(*words: object) -> list[str]:
     return [sys.executable, "-m", "habmap", *map(str, words)]
 
 
-@pytest.fixture
-def run() -> Callable[..., subprocess.CompletedProcess[str]]:
+@pytest.fixture(scope="session")
+def run(run_habmap) -> Callable[..., subprocess.CompletedProcess[str]]:
     """Return what runs the command."""
-    return habmap
+
+    def run(*words: object, **options: object) -> subprocess.CompletedProcess[str]:
+        outcome = run_habmap(*words, timeout_s=300, **options)
+        return subprocess.CompletedProcess(words, outcome.code, outcome.out, outcome.err)
+
+    return run
 
 
 @pytest.fixture

@@ -8,29 +8,33 @@ import io
 import json
 import shutil
 import sqlite3
+import uuid
+from contextlib import closing
 from pathlib import Path
 
+import jsonschema
 import pytest
+
+from habmap.api import json_schema
+from habmap.place.ddl import META_GUARD, META_GUARD_NAME
 
 
 @pytest.fixture(scope="module")
-def properties(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Return a folder with two sample properties, one that is damaged, one of a newer habmap and an empty folder."""
-    import subprocess
-
-    from conftest import habmap_command  # the command as the other tests run it
-
+def properties(tmp_path_factory: pytest.TempPathFactory, demo_place: Path) -> Path:
+    """Return a folder with the sample, another of its kind, a copy, a damaged one, a newer one and an empty folder."""
     folder = tmp_path_factory.mktemp("properties")
-    for name in ("a", "b"):
-        subprocess.run([*habmap_command(), "demo", str(folder / name)], check=True, capture_output=True)
-    for name in ("copy", "damaged", "newer"):
-        shutil.copytree(folder / "a", folder / name)
+    for name in ("a", "b", "copy", "damaged", "newer"):
+        shutil.copytree(demo_place, folder / name)
     (folder / "damaged" / "place.gpkg").write_bytes((folder / "a" / "place.gpkg").read_bytes()[:5000])
-    connection = sqlite3.connect(folder / "newer" / "place.gpkg")
-    connection.execute("PRAGMA user_version = 10400")
-    connection.execute("UPDATE habmap_meta SET schema_version = 9999")
-    connection.commit()
-    connection.close()
+    for name, lines in (
+        ("newer", ["UPDATE habmap_meta SET schema_version = 9999"]),
+        # another property, its guard taken off meanwhile
+        ("b", [f"DROP TRIGGER {META_GUARD_NAME}", f"UPDATE habmap_meta SET place_id = '{uuid.UUID(int=7)}'",
+               META_GUARD]),
+    ):  # fmt: skip
+        with closing(sqlite3.connect(folder / name / "place.gpkg")) as connection, connection:
+            for line in lines:
+                connection.execute(line)
     (folder / "empty").mkdir()
     settings = folder / "b" / "habmap.toml"
     settings.write_text(settings.read_text().replace('name = "Turtle Shell place (sample)"', 'name = "<b>Second</b>"'))
@@ -111,3 +115,23 @@ def test_a_table_alone_and_nothing_to_read_are_refused(properties, run, tmp_path
     told = run("region", "account", properties / "empty", "-o", tmp_path / "x.html")
     assert told.returncode == 3 and "none of these properties can be read" in told.stderr
     assert not list(tmp_path.glob("x.*ml"))
+
+
+def test_a_busy_property_is_listed_and_the_rest_is_done(properties, run, tmp_path) -> None:
+    here = tmp_path / "here"
+    for name in ("a", "b"):
+        shutil.copytree(properties / name, here / name)
+    words = ("region", "account", here, "--workers", 1, "--json", "--on", "2026-07-18", "-o")
+    with closing(sqlite3.connect(here / "a" / "place.gpkg", isolation_level=None)) as other:
+        other.execute("BEGIN EXCLUSIVE")
+        told = run(*words, tmp_path / "busy.html")
+        other.execute("ROLLBACK")
+    assert told.returncode == 0, told.stderr
+    answer = json.loads(told.stdout)
+    assert [Path(row["folder"]).name for row in answer["places"]] == ["b"]
+    assert [(Path(fault["place"]).name, fault["what"].split(":")[0]) for fault in answer["faults"]] == [("a", "busy")]
+    assert "busy" in told.stderr and str(here / "a") in (tmp_path / "busy.html").read_text()
+    # Asked again when it is free, the same parts and the one that was missing are the account of both.
+    again = json.loads(run(*words, tmp_path / "busy.html", "--resume", "--overwrite").stdout)
+    assert again["kept_parts"] == 1 and again["faults"] == [] and len(again["places"]) == 2
+    jsonschema.validate(again, json_schema("region-account"))

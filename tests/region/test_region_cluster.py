@@ -14,6 +14,9 @@ from pathlib import Path
 
 import pytest
 
+from habmap.errors import InputError
+from habmap.region import engine
+
 pytest.importorskip("distributed")
 DASK = [sys.executable, "-m", "dask"]
 
@@ -110,10 +113,7 @@ def test_a_cluster_gives_the_same_bytes_though_a_worker_and_then_the_scheduler_a
     assert later.read_bytes() == wanted
 
 
-def test_no_scheduler_is_said_within_seconds(region, words, tmp_path) -> None:
-    told = subprocess.run(
-        ask(region, words, tmp_path / "x.csv", "--scheduler", "tcp://127.0.0.1:9"), capture_output=True, text=True,
-        check=False, timeout=120,
-    )  # fmt: skip
-    assert told.returncode == 3
-    assert "no scheduler answers" in told.stdout
+def test_no_scheduler_is_said(monkeypatch) -> None:
+    monkeypatch.setattr(engine, "CONNECT_S", 0.5)
+    with pytest.raises(InputError, match="no scheduler answers"):
+        engine.engine_for(workers=None, scheduler="tcp://127.0.0.1:9")

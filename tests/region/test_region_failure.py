@@ -17,7 +17,7 @@ import pytest
 
 #: Small parts: some hundred of them, so that there is something to kill all along.
 PART_CELLS = "64"
-KILLS = 5
+KILLS = 4
 
 
 def words_for(region: Path, words, output: Path, *more: object) -> list[str]:
@@ -26,12 +26,12 @@ def words_for(region: Path, words, output: Path, *more: object) -> list[str]:
 
 
 def workers_of(process: subprocess.Popen[str]) -> list[psutil.Process]:
-    """Return the processes that do parts: not the one that only keeps count of what is shared."""
+    """Return the processes that do parts and the one that starts them: not what only keeps count of what is shared."""
     with suppress(psutil.NoSuchProcess):
         return [
             child
             for child in psutil.Process(process.pid).children(recursive=True)
-            if "spawn_main" in " ".join(child.cmdline())
+            if "forkserver" in (line := " ".join(child.cmdline())) or "spawn_main" in line
         ]
     return []
 

@@ -8,11 +8,14 @@ import json
 from pathlib import Path
 
 import geopandas
+import jsonschema
 import numpy as np
 import pytest
 import rasterio
 import shapely
 from affine import Affine
+
+from habmap.api import json_schema
 
 PART_CELLS = "200"
 
@@ -35,6 +38,7 @@ def test_workers_parts_and_tiles_change_no_digit(region: Path, wanted: bytes, ru
         assert answer["faults"] == [
             {"place": label, "what": "off the elevation: no figures"} for label in ("S7", "S29")
         ]
+        jsonschema.validate(answer, json_schema("region-terrain"))
         assert answer["parts"] > 10 and answer["retried"] == 0 and answer["stands_per_core_second"] > 0
         assert (tmp_path / f"{name}.csv").read_bytes() == wanted, name
     assert "the first named counts: tile-0.tif over tile-2.tif" in told.stderr

@@ -19,6 +19,7 @@ import pytest
 import habmap
 import habmap.api
 import habmap.api_paper
+import habmap.api_region
 from habmap.api import ANSWERS, json_record, json_schema
 
 Run = Callable[..., Any]
@@ -41,7 +42,9 @@ def test_importing_it_loads_no_heavy_library() -> None:
 
 def _examples() -> list[doctest.DocTest]:
     finder = doctest.DocTestFinder()
-    found = [one for module in (habmap.api, habmap.api_paper) for one in finder.find(module, globs={})]
+    found = [
+        one for module in (habmap.api, habmap.api_paper, habmap.api_region) for one in finder.find(module, globs={})
+    ]
     return [example for example in found if example.examples]
 
 
