@@ -103,6 +103,8 @@ PRODUCTS: Final = _with("has_product")
 WORKS: Final = _with("is_work")
 STATEMENTS: Final = _with("is_statement")
 EACH_OWN: Final = _with("is_each_own")
+#: What treated ground is kept up with where it is not burned.
+UPKEEP_WAYS: Final = ("mow", "graze", "pull")
 FOLLOW_UP: Final = tuple(row.key for row in PRACTICE_ROWS if row.is_follow_up)
 DEFAULT_KILLED_PCT: Final = {row.key: row.default_pct for row in PRACTICE_ROWS if row.default_pct is not None}
 #: The cedars a property may have, and whether a stump of theirs grows again; ``None``: not known, taken as if it did.

@@ -36,6 +36,7 @@ from habmap.work.bite import (
     place_words,
     private_words,
     size_words,
+    states_under,
     steep_words,
     sun_words,
     which_words,
@@ -45,6 +46,7 @@ from habmap.work.effort_account import rests_on
 from habmap.work.ground import HAIR_M2
 from habmap.work.order_of_work import RankResult
 from habmap.work.priority import SLIVER_ACRES, Ranked
+from habmap.work.said import cautions_ahead
 from habmap.work.terrain import UnitTerrain, rules_here
 
 #: Hours are turned into acres by the slope of all ground there, then by that of the bite found, so often in all.
@@ -259,6 +261,7 @@ def _result(
             *part_killed_words(one, state, unit.unit_id),
             *private_words(one, store.features(), grid=grid),
         ),
+        cautions=cautions_ahead(state.entries, is_steep=True, snags_in=states_under(state, one.geometry)),
     )
 
 

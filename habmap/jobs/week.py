@@ -13,7 +13,7 @@ from habmap.place.closed_days import plan_days
 from habmap.place.named_units import settings_of_now
 from habmap.show.week_words import month_off_words, week_cautions, week_items
 from habmap.vocabulary import Audience
-from habmap.work.said import has_snags
+from habmap.work.said import clearing_machines, has_snags
 from habmap.work.week import WeekResult, week_of
 
 
@@ -52,5 +52,9 @@ def week(store: Store, *, on: date, audience: Audience = "owner") -> WeekResult:
         cut=cut,
         check=check,
         notes=(month_off_words(on),) if is_month_off else (),
-        cautions=week_cautions(asked, has_snags=has_snags(piece.state for piece in found.state.pieces)),
+        cautions=week_cautions(
+            asked,
+            machines=clearing_machines(found.state.entries),
+            has_snags=has_snags(piece.state for piece in found.state.pieces),
+        ),
     )

@@ -8,11 +8,12 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from datetime import date, timedelta
+from dataclasses import replace
+from datetime import date, datetime, time, timedelta
 from typing import Final
 
 from habmap.work.calendar_day import DAY_BEFORE, THAT_MORNING, WEEK_BEFORE, CalendarDay
-from habmap.work.closures import Closures, closure_of
+from habmap.work.closures import Closure, Closures, closure_of
 from habmap.work.due_rows import GROUND_KINDS, SPOTS
 from habmap.work.seasons import WHAT_WORDS, DueItem, What
 
@@ -67,7 +68,7 @@ def due_calendar(
         for day in _days_of(key, mine, closures=closures, on=on, is_public=is_public, foot=foot)
     ]
     for what, mine in late.items():
-        asked = [item for item in mine if closure_of(item, closures, on=on) is None]
+        asked = [item for item in mine if _closed(item, closures, on=on) is None]
         days += [_late_day(what, asked, on=on, foot=foot)] if asked else []
     return tuple(sorted(days, key=lambda day: (day.day, day.summary)))
 
@@ -92,7 +93,7 @@ def _days_of(
     for edge, day, title, alarms in edges:
         if day is None or day < on or (edge == "last" and day == begins):
             continue
-        closed = closure_of(first, closures, on=day)
+        closed = _closed(first, closures, on=day)
         waits = "" if closed is None else f" ({closed.public_words if is_public else closed.words.split(':')[0]})"
         told = f"{size:,.2f} acres: " if first.what in GROUND_KINDS and size else ""
         found.append(
@@ -101,10 +102,29 @@ def _days_of(
                 summary=f"{_units_words(first.unit_id)}: {title}{waits}",
                 description=f"{told}{words or title}. {foot}",
                 day=day,
-                alarms=alarms,
+                # nobody is called to ground that rests: not on that day, nor on a day before it that is on hold itself
+                alarms=tuple(
+                    alarm
+                    for alarm in alarms
+                    if closed is None and _closed(first, closures, on=_day_of(alarm, before=day)) is None
+                ),
             )
         )
     return found
+
+
+def _day_of(alarm: timedelta, *, before: date) -> date:
+    try:
+        return (datetime.combine(before, time()) + alarm).date()
+    except OverflowError:  # before the first day there is
+        return before
+
+
+def _closed(item: DueItem, closures: Closures, *, on: date) -> Closure | None:
+    """Return what keeps anybody from a thing on a day; of one that names several units, where all of them rest."""
+    units = (item.unit_id or "").split(";")
+    found = [closure_of(replace(item, unit_id=unit_id or None), closures, on=on) for unit_id in units]
+    return min((one for one in found if one), key=lambda one: one.last or date.max) if all(found) else None
 
 
 def _late_day(what: What, items: Sequence[DueItem], *, on: date, foot: str) -> CalendarDay:

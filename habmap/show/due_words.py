@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Sequence
 from datetime import date
 from typing import Final
 
-from habmap.vocabulary import FIRE_CAUTION, SNAG_CAUTION
+from habmap.vocabulary import UPKEEP_WAYS, cautions_of
 from habmap.work.due_rows import SAME_GROUND, SPOTS, DueRow, acres_of
-from habmap.work.seasons import DueItem
+from habmap.work.seasons import COMING_BACK, DueItem
 
 #: Said wherever upkeep burns are listed. Sources: OSU Extension NREM-2876 (every 3–5 years); the rest common practice.
 TRADE_OFFS: Final = (
@@ -25,11 +25,11 @@ _DRYING_WORDS: Final = (
 _SHARE_WORTH_SAYING_PCT: Final = 0.5
 
 
-def due_cautions(rows: Iterable[DueRow], *, has_snags: bool, drying_days: tuple[int, int]) -> tuple[str, ...]:
+def due_cautions(rows: Sequence[DueRow], *, has_snags: bool, drying_days: tuple[int, int]) -> tuple[str, ...]:
     """Return the cautions that belong to what is due."""
-    found = [FIRE_CAUTION]
-    if has_snags:
-        found.append(SNAG_CAUTION)
+    upkeep = [part for row in rows if row.what == "upkeep" for part in row.parts]
+    ways = {way for part in upkeep for way in (("cut",) if part.name == COMING_BACK else UPKEEP_WAYS)}
+    found = [*cautions_of(("burn", *ways), has_snags=has_snags)]
     if any(row.what == "drying" for row in rows):
         found.append(_DRYING_WORDS.format(first=drying_days[0], last=drying_days[1]))
     return (*found, TRADE_OFFS)

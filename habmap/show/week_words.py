@@ -8,7 +8,7 @@ from dataclasses import replace
 from datetime import date
 from typing import Final
 
-from habmap.vocabulary import HEAT_CHECK, cautions_of
+from habmap.vocabulary import HEAT_CHECK, UPKEEP_WAYS, cautions_of
 from habmap.work.burn.written_plan import PLAN_KIND_WORDS
 from habmap.work.due_rows import SPOTS, share_of
 from habmap.work.plan_days import PlanDays
@@ -193,13 +193,24 @@ def _snags(parts: Sequence[DueItem]) -> float:
     return share if share >= _SNAGS_WORTH_SAYING_PCT else 0.0
 
 
-def week_cautions(week: Week, *, has_snags: bool) -> tuple[str, ...]:
-    """Return the cautions that belong to what a week asks."""
+def week_cautions(week: Week, *, machines: Iterable[str], has_snags: bool) -> tuple[str, ...]:
+    """Return the cautions that belong to what a week asks.
+
+    Parameters
+    ----------
+    machines
+        What the log's own clearing was done with.
+    """
     is_after_fire = any(ask.what in FIRE_CHECKS for ask in week.asks["check"])
-    has_fire = bool(week.asks["burn"] or week.asks["closes"]) or is_after_fire
-    has_saws = bool(week.asks["cut"])
-    asked = [practice for practice, is_asked in (("burn", has_fire), ("cut", has_saws)) if is_asked]
+    asked = {way for ask in week.asks["cut"] for way in (_ways(ask) if ask.what == "upkeep" else ("cut", *machines))}
+    if week.asks["burn"] or week.asks["closes"] or is_after_fire:
+        asked.add("burn")
     return cautions_of(asked, has_snags=has_snags)
+
+
+def _ways(ask: Ask) -> tuple[str, ...]:
+    """Return how ground is kept up without fire."""
+    return ("cut",) if ask.parts[0].name == COMING_BACK else UPKEEP_WAYS
 
 
 def week_lines(result: WeekResult) -> list[str]:

@@ -21,15 +21,14 @@ from habmap.vocabulary import (
     BREAK_FEATURE_KINDS,
     FEATURE_WORDS,
     OPEN_COVERS,
-    SAW_CAUTION,
     STAGE_WORDS,
-    STEEP_CAUTION,
     TREATED,
 )
 from habmap.work.effort import Rates, left_on
 from habmap.work.ground import Ground
 from habmap.work.priority import SLIVER_ACRES, Ranked, passed_over
 from habmap.work.private import is_private
+from habmap.work.stages import GroundState
 
 #: Less of an edge than this beside something is a corner that touches it [m].
 LEAST_BESIDE_M: Final = 5.0
@@ -78,7 +77,7 @@ class BiteResult:
     left_acres: float
     left_pieces: int
     why: tuple[str, ...]
-    cautions: tuple[str, ...] = (SAW_CAUTION, STEEP_CAUTION)
+    cautions: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -219,6 +218,12 @@ def sun_words(of_it_pct: float | None, of_unit_pct: float | None) -> tuple[str, 
     if of_it_pct is None or of_unit_pct is None:
         return ()
     return (f"{of_it_pct:.0f}% of it is sun-facing, of all that remains in the unit {of_unit_pct:.0f}%",)
+
+
+def states_under(state: Ground, outline: BaseGeometry) -> tuple[GroundState, ...]:
+    """Return the states of the ground that an outline lies on, and of what is near enough to fall into it."""
+    reach = shapely.buffer(outline, BESIDE_M, quad_segs=4)
+    return tuple(piece.state for piece in state.pieces if reach.intersects(piece.geometry))
 
 
 def part_killed_words(one: Bite, state: Ground, unit_id: str) -> tuple[str, ...]:

@@ -37,8 +37,8 @@ class DueRow:
         As `DueItem` has them.
     state, from_date, to_date
         Those of the part that presses most.
-    acres
-        All parts together, each acre once [acre].
+    acres, state_acres
+        All parts together, each acre once; of them those that stand where the row says (overdue, say) [acre].
     felled_pct, snag_pct
         Shares of the cedars that once stood on all of it which lie felled, and which were killed and still stand [%].
     since_date
@@ -51,6 +51,7 @@ class DueRow:
     what: What
     state: str
     acres: float | None
+    state_acres: float | None
     felled_pct: float | None
     snag_pct: float | None
     since_date: date | None
@@ -154,6 +155,7 @@ def _row(parts: Sequence[DueItem]) -> DueRow:
         what=first.what,
         state=first.state,
         acres=acres_of(parts),
+        state_acres=acres_of([part for part in parts if part.state == first.state]),
         felled_pct=share_of(parts, "felled_pct"),
         snag_pct=share_of(parts, "snag_pct"),
         since_date=min((part.since_date for part in parts if part.since_date is not None), default=None),

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Final
 
-from habmap.vocabulary import FOLLOW_UP, SAW_CAUTION, STEEP_CAUTION, TREATED
+from habmap.vocabulary import FOLLOW_UP, TREATED
 from habmap.work.closures import Closures
 from habmap.work.density_records import UnitDensity
 from habmap.work.effort import (
@@ -31,6 +31,7 @@ from habmap.work.effort_samples import density_classes, follow_up, pass_acres, s
 from habmap.work.finish import Finish, finish
 from habmap.work.ground import Ground
 from habmap.work.priority import DenseLimits
+from habmap.work.said import cautions_ahead
 
 #: What no figure here counts in.
 LEFT_OUT: Final = "upkeep in later years, check-ups and seeding"
@@ -319,7 +320,9 @@ def effort_account(
         ),
         units=tuple(units),
         context=PUBLISHED_CONTEXT,
-        cautions=(SAW_CAUTION, STEEP_CAUTION),
+        cautions=cautions_ahead(
+            state.entries, is_steep=True, also=FOLLOW_UP, snags_in=(piece.state for piece in state.pieces)
+        ),
     )
 
 

@@ -7,12 +7,13 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Final, Protocol
 
-from habmap.vocabulary import REMAINING, SAW_CAUTION
+from habmap.vocabulary import REMAINING
 from habmap.work.closures import Closure, Closures
 from habmap.work.density_records import UnitDensity
 from habmap.work.ground import Ground
 from habmap.work.nearness import to_open_ground_m, to_standing_cedars_m
 from habmap.work.priority import NO_HEAT_LOAD, SLIVER_ACRES, Candidate, DenseLimits, Ranked, next_unit, rank_units
+from habmap.work.said import cautions_ahead
 from habmap.work.seasons import DueItem
 from habmap.work.terrain import UnitTerrain
 
@@ -54,7 +55,7 @@ class RankResult:
     weights: Mapping[str, float]
     units: tuple[Ranked, ...]
     warnings: tuple[str, ...]
-    cautions: tuple[str, ...] = (SAW_CAUTION,)
+    cautions: tuple[str, ...]
 
 
 def owners_remarks(
@@ -151,6 +152,7 @@ def order_of_work(
         weights=weights,
         units=ranked,
         warnings=(*warnings, *_unknown_words(terrain)),
+        cautions=cautions_ahead(state.entries, snags_in=(piece.state for piece in state.pieces)),
     )
 
 

@@ -10,6 +10,7 @@ from habmap.records.said import Said, parts_of_a_look, refuse_faults
 from habmap.vocabulary import (
     DEFAULT_KILLED_PCT,
     KILLING,
+    MACHINES,
     PRACTICES,
     TOP_KILLING,
     cautions_of,
@@ -98,6 +99,26 @@ def cautions_for(practice: str, said: Said | Entry, ground: Iterable[GroundState
         has_snags=practice in LEAVES_SNAGS or has_snags(ground),
         has_product=is_treated or said.product is not None,
     )
+
+
+def cautions_ahead(
+    entries: Iterable[Entry], *, is_steep: bool = False, also: Iterable[str] = (), snags_in: Iterable[GroundState] = ()
+) -> tuple[str, ...]:
+    """Return the cautions of clearing that is asked for: by saw, and by the machines that the log's own lines name.
+
+    Parameters
+    ----------
+    entries
+        The lines of the log that count.
+    also
+        Practices that are asked for besides.
+    """
+    return cautions_of(("cut", *clearing_machines(entries), *also), has_snags=has_snags(snags_in), is_steep=is_steep)
+
+
+def clearing_machines(entries: Iterable[Entry]) -> frozenset[str]:
+    """Return the practices of a log that clear ground by machine."""
+    return frozenset(entry.practice for entry in entries) & MACHINES & KILLING
 
 
 def has_snags(ground: Iterable[GroundState]) -> bool:

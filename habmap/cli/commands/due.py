@@ -53,12 +53,13 @@ def register(app: typer.Typer) -> None:
             return
         _first_words(result)
         print_table(
-            ["unit", "what", "where it stands", "acres", "since", "from", "to", "why"],
+            ["unit", "what", "where it stands", "acres so", "in all", "since", "from", "to", "why"],
             [
                 [
                     row.unit_id or "all",
                     WHAT_WORDS[row.what],
                     row.state,
+                    row.state_acres,
                     row.acres,
                     row.since_date,
                     row.from_date,
