@@ -160,10 +160,10 @@ def _ground(leaf: HandoutPage, handout: Handout) -> tuple[int | None, int | None
     trial = [*_sources(page), _long_scale_words(handout)]
     floor = leaf.over(leaf.foot(handout, 1, more=trial))
     column = _LEGEND_PT * k
-    # What stands beside the map: the ground before, and the key; of a wide property they stand under it.
+    # What stands beside the map: the ground before, the key and the bars; of a wide property they stand under it.
     high = min(_UNDER_PT * k, (top - floor) / 2)
     bottom = floor + _strip_pt(leaf)
-    beside = ((leaf.left, bottom, leaf.width - column - 1.5 * leaf.gap, top - bottom), (leaf.right - column, floor))
+    beside = ((leaf.left, floor, leaf.width - column - 1.5 * leaf.gap, top - floor), (leaf.right - column, floor))
     under_bottom = bottom + high + leaf.gap
     under = ((leaf.left, under_bottom, leaf.width, top - under_bottom), (leaf.left, floor))
     extent = _extent(handout)
@@ -178,22 +178,24 @@ def _ground(leaf: HandoutPage, handout: Handout) -> tuple[int | None, int | None
     if left == leaf.left:
         room = (left, base, 0.45 * leaf.width, high - leaf.line)
         key_left, key_top = left + 0.45 * leaf.width + 2 * leaf.gap, base + high - 0.04 * leaf.room_pt
+        bars = (now.left, now.left + now.width, now.bottom)
     else:
-        key_top = base + len(key) * leaf.line + leaf.gap / 2
         key_left = now.left + now.width + 1.5 * leaf.gap
+        bars = (key_left, leaf.right, base + _strip_pt(leaf))
+        key_top = bars[2] + (len(key) + 1) * leaf.line + leaf.gap / 2
         room = (key_left, key_top, leaf.right - key_left, top - key_top - leaf.line)
     (before,) = _frames(handout, [room])
     before = replace(before, left=room[0])
     for frame, shown in ((now, page), (before, handout.then)):
-        draw_ground(pen, frame, _for_the_room(shown))
+        draw_ground(pen, frame, _for_the_room(shown), has_contours=False)
         draw_frame(pen, frame)
     _names(leaf, now, handout.page)
     title_y = before.bottom + before.height + leaf.line - 0.86 * leaf.room_pt
     pen.text(before.left, title_y, "Before any work", size_pt=leaf.room_pt, is_serif=True, is_bold=True)
-    _classes(leaf, key, left=key_left, top=key_top)
-    draw_scale(
-        pen, now, left=now.left, right=now.left + now.width, top=now.bottom, size_pt=leaf.near_pt
-    )  # fmt: skip
+    end = _classes(leaf, key, left=key_left, top=key_top)
+    if left != leaf.left:
+        pen.block(key_left, end, ["The large map:"], size_pt=leaf.room_pt)
+    draw_scale(pen, now, left=bars[0], right=bars[1], top=bars[2], size_pt=leaf.near_pt)
     leaf.stand(leaf.foot(handout, 1, more=[*_sources(page), scale_words(now.scale, now.grid, now.middle_lonlat)]))
     return now.scale, before.scale
 
@@ -216,8 +218,8 @@ def _present(handout: Handout) -> list[str]:
     return [stage for stage in _CLASS_WORDS if stage in shown]
 
 
-def _classes(leaf: HandoutPage, present: Sequence[str], *, left: float, top: float) -> None:
-    """Tell the classes as a list downward."""
+def _classes(leaf: HandoutPage, present: Sequence[str], *, left: float, top: float) -> float:
+    """Tell the classes as a list downward; return where it ends."""
     pen, k = leaf.pen, leaf.k
     swatch = (34 * k, 19 * k)
     for stage in present:
@@ -229,6 +231,7 @@ def _classes(leaf: HandoutPage, present: Sequence[str], *, left: float, top: flo
             size_pt=leaf.room_pt, is_serif=True,
         )  # fmt: skip
         top -= leaf.line
+    return top
 
 
 # --- the account by season ----------------------------------------------------------------------------------
@@ -313,7 +316,7 @@ def _what_comes_next(leaf: HandoutPage, handout: Handout) -> int | None:
         _nothing_to_draw(leaf, handout, top, leaf.stand(leaf.foot(handout, 3, more=[day])))
         return None
     (frame,) = frames
-    draw_ground(pen, frame, _for_the_room(handout.page))
+    draw_ground(pen, frame, _for_the_room(handout.page), has_contours=False)
     left_out = draw_numerals(pen, frame, handout.page.units, size_pt=leaf.room_pt, named=_MOST_UNITS)
     more = [
         day,

@@ -26,6 +26,8 @@ NUMERAL_PT: Final = 17.0
 MARK_PT: Final = 6.5
 #: So many heights tell a map's ground; the others are counted from them, as on a national sheet.
 _ENOUGH_HEIGHTS: Final = 4
+#: Lines whose names run along them before units are named.
+_NAMED_ALONG: Final = frozenset({"creek"})
 #: Features drawn as solid ground, that words would hide.
 BUILDING_KINDS: Final = frozenset({"house", "building", "school"})
 
@@ -75,8 +77,12 @@ def draw_words(pen: Pen, frame: Frame, page: Page, *, clear: Sequence[tuple[floa
     for box in clear:
         labels.take(box, anyway=True)
     keep_marks_clear(frame, page.features, labels)
+    # A creek's name has few places on its line, a unit's many on its ground.
+    waters = [one for one in page.features if one.kind in _NAMED_ALONG and one.geometry.length > 0]
+    unnamed = draw_feature_labels(pen, frame, waters, labels, only_along=True)
     _unit_labels(pen, frame, page.units, labels)
-    draw_feature_labels(pen, frame, page.features, labels)
+    others = [one for one in page.features if one not in waters]
+    draw_feature_labels(pen, frame, [*others, *unnamed], labels)
     _patch_labels(pen, frame, page, labels)
     if page.relief is not None:
         draw_contour_labels(pen, frame, page.relief, labels)
@@ -254,9 +260,21 @@ def keep_marks_clear(frame: Frame, features: Sequence[PageFeature], labels: Labe
 
 
 def draw_feature_labels(
-    pen: Pen, frame: Frame, features: Sequence[PageFeature], labels: Labels, *, size_pt: float = LEAST_PT
-) -> None:
-    """Set the names of features where they cover nothing."""
+    pen: Pen,
+    frame: Frame,
+    features: Sequence[PageFeature],
+    labels: Labels,
+    *,
+    size_pt: float = LEAST_PT,
+    only_along: bool = False,
+) -> list[PageFeature]:
+    """Set the names of features where they cover nothing; ``only_along``: along their lines or not at all.
+
+    Returns
+    -------
+    Those whose names had no room.
+    """
+    unnamed = []
     window = shapely.box(*frame.box).buffer(-6)
     # A line has room along all its length, a point only beside itself: points first.
     for feature in sorted(features, key=lambda one: one.geometry.length > 0):
@@ -273,13 +291,19 @@ def draw_feature_labels(
         line = _Line(label, size_pt, is_serif=True)
         if "Line" in longest.geom_type and _set_along(pen, labels, longest, line, ink):
             continue
+        if only_along:
+            unnamed.append(feature)
+            continue
         side = line.width_pt / 2 + 10
         beside = [(0, 13), (0, -13), (side, 0), (-side, 0), (side, 10), (-side, 10), (side, -10), (-side, -10)]
         shifts = [*beside, (0, 17), (0, -17), (0, 24), (0, -24)]  # off what is drawn beside a line
         if "Polygon" in longest.geom_type:  # a pond under the words of its unit is named above or below them
-            shifts += [(0, 34), (0, -34), (0, 46), (0, -46)]
+            shifts += [(0, 34), (0, -34)]
+        shifts += [(way * side, up) for up in (13, -13, 20, -20) for way in (0.5, -0.5, 1.0, -1.0)]
         spots = ((point.x + right, point.y + up) for point in points for right, up in shifts)
-        any(_set(pen, labels, spot, [line], ink=ink) for spot in spots)
+        if not any(_set(pen, labels, spot, [line], ink=ink) for spot in spots):
+            unnamed.append(feature)
+    return unnamed
 
 
 def _set_along(pen: Pen, labels: Labels, way: BaseGeometry, line: _Line, ink: str) -> bool:

@@ -96,7 +96,14 @@ class Frame:
         return (float(point.x), float(point.y))
 
 
-def draw_ground(pen: Pen, frame: Frame, page: Page, *, neighbors: Sequence[BaseGeometry] = ()) -> None:
+def draw_ground(
+    pen: Pen,
+    frame: Frame,
+    page: Page,
+    *,
+    neighbors: Sequence[BaseGeometry] = (),
+    has_contours: bool = True,
+) -> None:
     """Draw all of the map but its words (see ``sheet_labels``) and its frame (`draw_frame`).
 
     Parameters
@@ -109,6 +116,8 @@ def draw_ground(pen: Pen, frame: Frame, page: Page, *, neighbors: Sequence[BaseG
         What there is to draw.
     neighbors
         Outlines of other units, for a sheet of one unit (lon/lat).
+    has_contours
+        Lines of height too, not the shade alone: a room sees the shape of the ground by its shade.
     """
     window = shapely.box(*frame.box)
     for piece in page.pieces:
@@ -125,7 +134,8 @@ def draw_ground(pen: Pen, frame: Frame, page: Page, *, neighbors: Sequence[BaseG
             pattern_area(pen, ground, over_pattern(share.kind), clip=frame.outline)
     if page.relief is not None:
         pen.picture(_shade(page.relief, frame), frame.box)
-        draw_contours(pen, frame, page.relief)
+        if has_contours:
+            draw_contours(pen, frame, page.relief)
     for shape in neighbors:
         draw_edge(pen, frame.on_paper(shape), "neighbor", clip=frame.outline)
     for work in page.work:
