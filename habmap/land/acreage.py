@@ -159,7 +159,7 @@ def pieces(units: Sequence[BaseGeometry], patches: Sequence[BaseGeometry]) -> tu
     found = []
     # Part by part: one day's work may lie in two far corners.
     parts, owners = shapely.get_parts(shapes, return_index=True)
-    for members in _groups(parts):
+    for members in groups_apart(parts):
         net = _net(parts[members])
         holders: defaultdict[int, list[int]] = defaultdict(list)
         for face, shape in zip(net.face_index.tolist(), net.shape_index.tolist(), strict=True):
@@ -204,7 +204,7 @@ class _Net:
     off_m2: float
 
 
-def _groups(shapes: NDArray[np.object_]) -> list[NDArray[np.intp]]:
+def groups_apart(shapes: NDArray[np.object_]) -> list[NDArray[np.intp]]:
     """Tell shapes apart whose bounds do not meet, straight or through others; positions rising in each group."""
     leader = list(range(shapes.size))
 

@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Final, TypeVar
+from typing import Final, TypeVar, cast
 
 import numpy as np
 import shapely
@@ -15,6 +15,7 @@ from pyproj import CRS, Proj, Transformer
 from shapely.geometry.base import BaseGeometry
 
 from habmap.land.meridian import middle_lon, near
+from habmap.memory import remembered
 
 AnyGeometry = TypeVar("AnyGeometry", bound=BaseGeometry)
 
@@ -56,25 +57,14 @@ class LocalGrid:
 
     def to_grid(self, geometry: AnyGeometry) -> AnyGeometry:
         """Return a lon/lat geometry (WGS 84, degrees) in grid meters; vertices are turned one by one, none added."""
-        return _turned(geometry, _transformers(self)[0])
+        return cast("AnyGeometry", _in_grid(self, geometry))
 
     def to_lonlat(self, geometry: AnyGeometry) -> AnyGeometry:
         """Return a grid geometry (meters) in lon/lat (WGS 84, degrees), such that `to_grid` gives it back.
 
         Longitudes are counted near the grid's center, past ±180 where an outline crosses it.
         """
-        forward, inverse = _transformers(self)
-
-        def turn(xy: NDArray[np.float64]) -> NDArray[np.float64]:
-            x, y = xy[:, 0], xy[:, 1]
-            lon, lat = inverse.transform(x, y)
-            # PROJ's inverse takes the latitude from a short series and misses by about a millimeter, except at the
-            # center itself: without this step ground saved and read again would not fit its neighbor.
-            back_x, back_y = forward.transform(lon, lat)
-            lon, lat = inverse.transform(2 * x - back_x, 2 * y - back_y)
-            return np.column_stack([lon + 360 * np.round((self.lon - lon) / 360), lat])
-
-        return shapely.transform(geometry, turn)
+        return cast("AnyGeometry", _in_lonlat(self, geometry))
 
     def to_lonlat_densely(self, shapes: Iterable[BaseGeometry]) -> list[BaseGeometry]:
         """Return grid geometries in lon/lat with vertices so close that their edges stay straight in the grid."""
@@ -121,9 +111,28 @@ def _transformers(grid: LocalGrid) -> tuple[Transformer, Transformer]:
     )
 
 
-def _turned(geometry: AnyGeometry, transformer: Transformer) -> AnyGeometry:
+@remembered
+def _in_grid(grid: LocalGrid, geometry: BaseGeometry) -> BaseGeometry:
+    transformer = _transformers(grid)[0]
+
     def turn(xy: NDArray[np.float64]) -> NDArray[np.float64]:
         x, y = transformer.transform(xy[:, 0], xy[:, 1])
         return np.column_stack([x, y])
+
+    return shapely.transform(geometry, turn)
+
+
+@remembered
+def _in_lonlat(grid: LocalGrid, geometry: BaseGeometry) -> BaseGeometry:
+    forward, inverse = _transformers(grid)
+
+    def turn(xy: NDArray[np.float64]) -> NDArray[np.float64]:
+        x, y = xy[:, 0], xy[:, 1]
+        lon, lat = inverse.transform(x, y)
+        # PROJ's inverse takes the latitude from a short series and misses by about a millimeter, except at the
+        # center itself: without this step ground saved and read again would not fit its neighbor.
+        back_x, back_y = forward.transform(lon, lat)
+        lon, lat = inverse.transform(2 * x - back_x, 2 * y - back_y)
+        return np.column_stack([lon + 360 * np.round((grid.lon - lon) / 360), lat])
 
     return shapely.transform(geometry, turn)

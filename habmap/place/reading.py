@@ -10,6 +10,7 @@ from typing import Any, Final, TypeVar
 from habmap.errors import HabmapError, PlaceError
 from habmap.land.grid import LocalGrid
 from habmap.land.meridian import near
+from habmap.memory import remembered
 from habmap.place.bookkeeping import names
 from habmap.place.guards import column_names
 from habmap.place.rows import from_values
@@ -83,7 +84,7 @@ def decoded(found: Sequence[dict[str, Any]], record: type[Record]) -> tuple[Reco
     records = []
     for row in found:
         try:
-            records.append(from_values(record, row))
+            records.append(_record(record, tuple(row), *row.values()))
         except (ValueError, TypeError, LookupError, AttributeError, ArithmeticError, RecursionError) as error:
             if isinstance(error, HabmapError):
                 raise
@@ -94,3 +95,9 @@ def decoded(found: Sequence[dict[str, Any]], record: type[Record]) -> tuple[Reco
                 mend="restore the property's folder from a copy",
             ) from error
     return tuple(records)
+
+
+@remembered
+def _record(record: type[Any], names: tuple[str, ...], *values: Any) -> Any:
+    """Make a row into a record; one that is stored as it was is the same record."""
+    return from_values(record, dict(zip(names, values, strict=True)))

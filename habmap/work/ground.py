@@ -6,24 +6,32 @@ from collections import defaultdict
 from collections.abc import Callable, Hashable, Iterable, Iterator
 from dataclasses import dataclass, field
 from datetime import date
-from functools import cache
-from itertools import groupby
+from itertools import chain
 from typing import Final, Protocol, TypeVar
 
+import numpy as np
+import shapely
+from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
+from shapely.geometry.base import BaseGeometry
 
 from habmap.errors import PlaceError
-from habmap.land.acreage import Piece, merged, pieces
+from habmap.land.acreage import Piece, groups_apart, merged, multipolygon, pieces
 from habmap.land.grid import LocalGrid
 from habmap.measures import acres
+from habmap.memory import remembered
 from habmap.records import Entry, Unit
 from habmap.vocabulary import CEDAR_COVERS, COVERS, PRACTICES
-from habmap.work.stages import GroundState, ground_state
+from habmap.work.ledger import day_order
+from habmap.work.stages import Course, GroundState
 
 Key = TypeVar("Key", bound=Hashable)
+Shapes = NDArray[np.object_]
 
 #: Less of a neighboring unit under a patch is a hair of an outline drawn twice, and no ground that is worked [m²].
 HAIR_M2: Final = 1.0
+#: Of a patch that reaches farther than this beyond a unit only the nearer part is cut with that unit [m].
+_MARGIN_M: Final = 1.0
 
 
 class StageLimits(Protocol):
@@ -70,6 +78,25 @@ class Overlay:
     area_m2: float
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class UnitGround:
+    """One unit's ground; the very same object as long as nothing that decides about it changed.
+
+    Attributes
+    ----------
+    pieces
+        In the order in which they come from the net of edges.
+    courses
+        Of each piece its stages: before any work, and after each line on it.
+    overlays
+        Its ground without what it shares with a unit before it.
+    """
+
+    pieces: tuple[GroundPiece, ...]
+    courses: tuple[tuple[str, ...], ...]
+    overlays: tuple[Overlay, ...]
+
+
 @dataclass(frozen=True, slots=True)
 class Ground:
     """A place's ground as of a day.
@@ -84,6 +111,8 @@ class Ground:
         Unit versions and effective entries that this rests on.
     unit_shapes, patches
         Their outlines in grid meters, by ``unit_id`` and ``entry_id``.
+    by_unit
+        Beside the units.
     pieces
         By unit, then the order in which pieces come from the net of edges.
     overlays
@@ -96,6 +125,7 @@ class Ground:
     entries: tuple[Entry, ...]
     unit_shapes: dict[str, MultiPolygon] = field(default_factory=dict)
     patches: dict[str, MultiPolygon] = field(default_factory=dict)
+    by_unit: tuple[UnitGround, ...] = ()
     pieces: tuple[GroundPiece, ...] = ()
     overlays: tuple[Overlay, ...] = ()
 
@@ -108,12 +138,36 @@ def cut_ground(
     limits: StageLimits,
     on: date | None = None,
 ) -> Ground:
-    """Cut the ground of these units, no two of one ``unit_id``, by these effective entries; ``on`` is only carried."""
+    """Cut the ground of these units, no two of one ``unit_id``, by these effective entries; ``on`` is only carried.
+
+    Notes
+    -----
+    Each unit is cut by what lies on it and by nothing else, so that its figures, to the last bit, hang on nothing that
+    is done elsewhere, and a line of the log has only the units cut anew that it touches. Work outside all units is cut
+    in groups that do not meet.
+    """
     if grid is None:
         return Ground(on, None, units, entries)
     unit_shapes = {unit.unit_id: grid.to_grid(unit.geometry) for unit in units}
-    patches = {entry.entry_id: grid.to_grid(entry.patch) for entry in entries if entry.patch is not None}
-    faces = pieces([unit_shapes[unit.unit_id] for unit in units], list(patches.values()))
+    lines = sorted((entry for entry in entries if entry.patch is not None), key=day_order)
+    patches = {line.entry_id: grid.to_grid(line.patch) for line in lines if line.patch is not None}
+    shapes, worked = (np.array([*these.values()], dtype=object) for these in (unit_shapes, patches))
+    beside = _meeting(shapes, shapes)
+    beside = beside[:, ~shapely.touches(shapes[beside[0]], shapes[beside[1]])]  # with itself; with one overlapping it
+    on_unit = _meeting(shapes, worked)
+    by_unit = []
+    for at, unit in enumerate(units):
+        held = beside[1][beside[0] == at].tolist()
+        by_unit.append(
+            _unit_ground(
+                tuple((units[k].unit_id, shapes[k]) for k in held),
+                held.index(at) if at in held else 0,
+                unit_rules(unit, limits),
+                tuple(lines[k] for k in on_unit[1][on_unit[0] == at].tolist()),
+                grid,
+            )
+        )
+    outside = _outside(shapes, worked, list(patches), on_unit)
     return Ground(
         on=on,
         grid=grid,
@@ -121,9 +175,16 @@ def cut_ground(
         entries=entries,
         unit_shapes=unit_shapes,
         patches=patches,
-        pieces=_ground_pieces(faces, units, entries, list(patches), limits),
-        overlays=_overlays(faces, [unit.unit_id for unit in units], list(patches)),
+        by_unit=tuple(by_unit),
+        pieces=tuple(chain.from_iterable(one.pieces for one in by_unit)),
+        overlays=(*chain.from_iterable(one.overlays for one in by_unit), *outside),
     )
+
+
+def _meeting(shapes: Shapes, others: Shapes) -> NDArray[np.intp]:
+    """Return which shapes have a point in common with which others, both rising: two rows of positions."""
+    found = shapely.STRtree(others).query(shapes, predicate="intersects")
+    return found[:, np.lexsort(found[::-1])]
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,8 +197,11 @@ class UnitRules:
 
     def state_of(self, entries: Iterable[Entry]) -> GroundState:
         """Return the state of such a unit's ground on which these effective entries, and no others, were done."""
-        return ground_state(
-            entries,
+        return self.course().states(sorted(entries, key=day_order))[-1]
+
+    def course(self) -> Course:
+        """Return what becomes of such a unit's ground line by line."""
+        return Course(
             target_frac=self.target_frac,
             leave_stems_per_acre=self.leave_stems_per_acre,
             is_cedar=self.is_cedar,
@@ -155,79 +219,123 @@ def unit_rules(unit: Unit, limits: StageLimits) -> UnitRules:
     )
 
 
-def _ground_pieces(
-    faces: tuple[Piece, ...],
-    units: tuple[Unit, ...],
-    entries: tuple[Entry, ...],
-    patch_ids: list[str],
-    limits: StageLimits,
-) -> tuple[GroundPiece, ...]:
-    by_history: defaultdict[tuple[int, tuple[int, ...]], list[Piece]] = defaultdict(list)
+@remembered
+def _unit_ground(
+    held: tuple[tuple[str, MultiPolygon], ...], at: int, rules: UnitRules, lines: tuple[Entry, ...], grid: LocalGrid
+) -> UnitGround:
+    """Cut one unit's ground.
+
+    Parameters
+    ----------
+    held
+        It and the units that overlap it by a hair, in their order: ``unit_id`` and outline [m]; ``at`` is its position.
+    lines
+        Those whose patches meet it, in the order of work.
+    """
+    if not held:  # an outline without ground
+        return UnitGround((), (), ())
+    unit_ids = [unit_id for unit_id, _ in held]
+    patches = [grid.to_grid(line.patch) for line in lines if line.patch is not None]
+    faces = pieces([shape for _, shape in held], _near(held[at][1], patches))
+    by_history: defaultdict[tuple[int, ...], list[Piece]] = defaultdict(list)
+    overlay_m2: defaultdict[tuple[tuple[int, ...], tuple[int, ...]], float] = defaultdict(float)
     for face in faces:
-        for unit_index in face.units:
-            by_history[(unit_index, face.patches)].append(face)
-    by_id = {entry.entry_id: entry for entry in entries}
-    states: dict[tuple[tuple[int, ...], UnitRules], GroundState] = {}
-    found = []
-    for (unit_index, patch_indices), parts in sorted(by_history.items(), key=lambda item: item[0][0]):
-        unit = units[unit_index]
-        entry_ids = tuple(patch_ids[index] for index in patch_indices)
-        rules = unit_rules(unit, limits)
-        key = (patch_indices, rules)
-        if key not in states:
-            states[key] = rules.state_of(by_id[entry_id] for entry_id in entry_ids)
+        if at in face.units:
+            by_history[face.patches].append(face)
+            if at == face.units[0]:
+                overlay_m2[face.units, face.patches] += face.area_m2
+    done = rules.course()
+    found, courses = [], []
+    for numbers, parts in by_history.items():
+        states = done.states(tuple(lines[number] for number in numbers))
         area_m2 = sum(part.area_m2 for part in parts)
         found.append(
             GroundPiece(
-                unit_id=unit.unit_id,
-                stage=states[key].stage,
-                state=states[key],
-                entry_ids=entry_ids,
+                unit_id=unit_ids[at],
+                stage=states[-1].stage,
+                state=states[-1],
+                entry_ids=tuple(lines[number].entry_id for number in numbers),
                 geometry=merged([part.geometry for part in parts]),
                 area_m2=area_m2,
                 acres=acres(area_m2),
             )
         )
-    return tuple(found)
+        courses.append(tuple(state.stage for state in states))
+    return UnitGround(
+        tuple(found),
+        tuple(courses),
+        tuple(
+            Overlay(tuple(unit_ids[k] for k in units), tuple(lines[k].entry_id for k in numbers), total)
+            for (units, numbers), total in overlay_m2.items()
+        ),
+    )
+
+
+def _near(unit: MultiPolygon, patches: list[MultiPolygon]) -> list[MultiPolygon]:
+    """Return of each patch what may matter to a unit: of a burn around all units little is here.
+
+    The cut lies off the unit, so that within it every edge is the patch's own.
+    """
+    west, south, east, north = shapely.bounds(unit).tolist()
+    window = shapely.box(west - _MARGIN_M, south - _MARGIN_M, east + _MARGIN_M, north + _MARGIN_M)
+    return [patch if window.contains(patch) else multipolygon(patch.intersection(window)) for patch in patches]
+
+
+def _outside(shapes: Shapes, worked: Shapes, entry_ids: list[str], on_unit: NDArray[np.intp]) -> list[Overlay]:
+    """Cut the worked ground that lies in no unit, group by group of what meets there."""
+    units_under = [on_unit[0][on_unit[1] == k].tolist() for k in range(len(worked))]
+    beyond = {
+        k: left
+        for k, under in enumerate(units_under)
+        if not (left := _beyond(worked[k], tuple(shapes[at] for at in under))).is_empty
+    }
+    numbers, found = list(beyond), []
+    for group in groups_apart(np.array(list(beyond.values()), dtype=object)):
+        members = [numbers[k] for k in group.tolist()]
+        near = sorted({at for k in members for at in units_under[k]})
+        for inside, area_m2 in _outside_m2(tuple(worked[k] for k in members), tuple(shapes[at] for at in near)):
+            found.append(Overlay((), tuple(entry_ids[members[k]] for k in inside), area_m2))
+    return found
+
+
+@remembered
+def _beyond(patch: MultiPolygon, units: tuple[MultiPolygon, ...]) -> BaseGeometry:
+    """Return about what of a patch reaches out of the units that it meets."""
+    if any(unit.covers(patch) for unit in units):
+        return MultiPolygon()
+    return patch.difference(shapely.union_all(units))
+
+
+@remembered
+def _outside_m2(
+    patches: tuple[MultiPolygon, ...], units: tuple[MultiPolygon, ...]
+) -> tuple[tuple[tuple[int, ...], float], ...]:
+    """Return the ground [m²] outside these units by which of these patches it lies in."""
+    area_m2: defaultdict[tuple[int, ...], float] = defaultdict(float)
+    for face in pieces(units, patches):
+        if not face.units:
+            area_m2[face.patches] += face.area_m2
+    return tuple(area_m2.items())
 
 
 def stage_courses(
-    cut: Ground, limits: StageLimits, *, group_of: Callable[[Entry], Key]
+    cut: Ground, *, group_of: Callable[[Entry], Key]
 ) -> Iterator[tuple[GroundPiece, list[tuple[Key | None, str]]]]:
     """Yield each piece with its stage before any work (``None``) and after each group of the lines on it.
 
     Parameters
     ----------
-    limits
-        Those by which the ground was cut.
     group_of
         Tells lines of one group; it must not fall from one line to the next in the order of work.
     """
-    rules = {unit.unit_id: unit_rules(unit, limits) for unit in cut.units}
-    by_id = {entry.entry_id: entry for entry in cut.entries}
-
-    @cache
-    def stage(entry_ids: tuple[str, ...], rule: UnitRules) -> str:
-        return rule.state_of(by_id[entry_id] for entry_id in entry_ids).stage
-
-    for piece in cut.pieces:
-        rule, done = rules[piece.unit_id], 0
-        found: list[tuple[Key | None, str]] = [(None, stage((), rule))]
-        # Lines on a piece come in the order of work, so that those of a group and all before are its first ones.
-        for group, lines in groupby(piece.entry_ids, key=lambda entry_id: group_of(by_id[entry_id])):
-            done += len(tuple(lines))
-            found.append((group, stage(piece.entry_ids[:done], rule)))
-        yield piece, found
-
-
-def _overlays(faces: tuple[Piece, ...], unit_ids: list[str], patch_ids: list[str]) -> tuple[Overlay, ...]:
-    area_m2: defaultdict[tuple[tuple[int, ...], tuple[int, ...]], float] = defaultdict(float)
-    for face in faces:
-        area_m2[(face.units, face.patches)] += face.area_m2
-    return tuple(
-        Overlay(tuple(unit_ids[index] for index in units), tuple(patch_ids[index] for index in patches), total)
-        for (units, patches), total in area_m2.items()
-    )
+    group = {entry.entry_id: group_of(entry) for entry in cut.entries}
+    for one in cut.by_unit:
+        for piece, stages in zip(one.pieces, one.courses, strict=True):
+            # Lines on a piece come in the order of work, so that those of a group and all before are its first ones.
+            steps = {None: stages[0]} | {
+                group[line]: stage for line, stage in zip(piece.entry_ids, stages[1:], strict=True)
+            }
+            yield piece, list(steps.items())
 
 
 def refuse_unknown_words(units: Iterable[Unit], entries: Iterable[Entry]) -> None:

@@ -17,7 +17,7 @@ from typing import Final
 
 from habmap.records import Entry
 from habmap.vocabulary import CEDAR_STAGES, REMAINING, TREATED
-from habmap.work.ground import Ground, StageLimits, stage_courses
+from habmap.work.ground import Ground, stage_courses
 
 #: Month whose first day begins a season.
 FIRST_MONTH: Final = 7
@@ -79,15 +79,13 @@ class SeasonAccount:
         return replace(self, seasons=tuple(kept))
 
 
-def season_account(state: Ground, *, limits: StageLimits) -> SeasonAccount:
+def season_account(state: Ground) -> SeasonAccount:
     """Return what was treated season by season.
 
     Parameters
     ----------
     state
         The ground as of a day.
-    limits
-        Those by which it was cut.
 
     Notes
     -----
@@ -98,7 +96,7 @@ def season_account(state: Ground, *, limits: StageLimits) -> SeasonAccount:
     return SeasonAccount(
         on=state.on,
         start_remaining_acres=start_acres,
-        seasons=_seasons(state.entries, _changes(state, limits), start_remaining_acres=start_acres),
+        seasons=_seasons(state.entries, _changes(state), start_remaining_acres=start_acres),
     )
 
 
@@ -151,10 +149,10 @@ def _seasons(
     return tuple(seasons)
 
 
-def _changes(state: Ground, limits: StageLimits) -> dict[int, list[tuple[float, float]]]:
+def _changes(state: Ground) -> dict[int, list[tuple[float, float]]]:
     """Return by season how much ground came to be treated, and to remain (mostly negative), piece by piece [acre]."""
     found: defaultdict[int, list[tuple[float, float]]] = defaultdict(list)
-    for piece, course in stage_courses(state, limits, group_of=lambda entry: season_year(entry.date)):
+    for piece, course in stage_courses(state, group_of=lambda entry: season_year(entry.date)):
         for (_, before), (year, now) in pairwise(course):
             treated = (now in TREATED) - (before in TREATED)
             remaining = (now in REMAINING) - (before in REMAINING)

@@ -206,11 +206,49 @@ def ground_state(
     Shares combine as 1 − Π(1 − p), p being the share of the cedars alive that morning. The same practice written twice
     for one day counts once, with the larger share. Ground left on purpose stays so until its keep entry is voided.
     """
-    limits = _Limits(target_frac, leave_stems_per_acre)
-    state = GroundState(stage_before_work(is_cedar=is_cedar))
-    for entry in _once_a_day(sorted(entries, key=day_order)):
-        state = _worked(state, entry, limits)
-    return state
+    course = Course(target_frac=target_frac, leave_stems_per_acre=leave_stems_per_acre, is_cedar=is_cedar)
+    return course.states(sorted(entries, key=day_order))[-1]
+
+
+@dataclass(frozen=True, slots=True)
+class _Told:
+    """The state after a line, the state before it and the line: of one told twice for a day, the larger."""
+
+    state: GroundState
+    before: GroundState
+    line: Entry | None
+
+
+class Course:
+    """What becomes of ground line by line; of lists that begin alike the beginning is worked out once.
+
+    Parameters and rules are those of `ground_state`.
+    """
+
+    def __init__(self, *, target_frac: float, leave_stems_per_acre: float, is_cedar: bool) -> None:
+        self._limits = _Limits(target_frac, leave_stems_per_acre)
+        start = GroundState(stage_before_work(is_cedar=is_cedar))
+        self._start = _Told(start, start, None)
+        self._after: dict[tuple[int, int], tuple[_Told, _Told, Entry]] = {}
+
+    def states(self, ordered: Iterable[Entry]) -> tuple[GroundState, ...]:
+        """Return the state before any work, and after each of these lines, which are in the order of work."""
+        told, found = self._start, [self._start.state]
+        for line in ordered:
+            key = (id(told), id(line))
+            if key not in self._after:
+                self._after[key] = (self._next(told, line), told, line)  # what is named by its id must stay
+            told = self._after[key][0]
+            found.append(told.state)
+        return tuple(found)
+
+    def _next(self, told: _Told, line: Entry) -> _Told:
+        last = told.line
+        if last and line.practice in KILLING and (last.practice, last.date) == (line.practice, line.date):
+            if killed_frac(line) <= killed_frac(last):
+                return told
+            return _Told(_worked(told.before, line, self._limits), told.before, line)
+        return _Told(_worked(told.state, line, self._limits), told.state, line)
 
 
 def killed_frac(entry: Entry) -> float:
@@ -226,19 +264,6 @@ def killed_frac(entry: Entry) -> float:
             mend="amend the line with its share killed",
         )
     return pct / 100
-
-
-def _once_a_day(ordered: Iterable[Entry]) -> list[Entry]:
-    """Keep of each killing practice and day the line with the larger share."""
-    kept: list[Entry] = []
-    for entry in ordered:
-        last = kept[-1] if kept else None
-        if last and entry.practice in KILLING and (last.practice, last.date) == (entry.practice, entry.date):
-            if killed_frac(entry) > killed_frac(last):
-                kept[-1] = entry
-            continue
-        kept.append(entry)
-    return kept
 
 
 def _worked(state: GroundState, entry: Entry, limits: _Limits) -> GroundState:
@@ -257,7 +282,8 @@ def _worked(state: GroundState, entry: Entry, limits: _Limits) -> GroundState:
     kill = Kill(entry.entry_id, day, entry.practice, state.killed_frac, killed.frac)
     is_first_at_target = state.brought_to_target is None and share > 0 and _reached(killed, limits)
     return replace(
-        _with_shares(state, killed, entry, limits),
+        state,
+        **_shares(state, killed, entry, limits),
         stage=stage,
         since=state.since if stage == state.stage else day,
         killed_frac=killed.frac,
@@ -276,11 +302,11 @@ def _worked(state: GroundState, entry: Entry, limits: _Limits) -> GroundState:
     )
 
 
-def _with_shares(state: GroundState, killed: _Killed, entry: Entry, limits: _Limits) -> GroundState:
-    """Return the state with its shares lying, piled and standing dead as a line of the log leaves them."""
+def _shares(state: GroundState, killed: _Killed, entry: Entry, limits: _Limits) -> dict[str, float]:
+    """Return the shares lying, charred, piled and standing dead as a line of the log leaves them."""
     row = SHARE_TABLE.get(entry.practice)
     if row is None:
-        return state
+        return {}
     before = {place: getattr(state, f"{place}_frac") for place in _PLACES}
     before["killed"] = killed.frac - state.killed_frac
     after = dict.fromkeys((*_PLACES, "gone"), 0.0)
@@ -295,13 +321,7 @@ def _with_shares(state: GroundState, killed: _Killed, entry: Entry, limits: _Lim
             cell = "." if state.piled_frac > 0 else "gone"
         if frac > 0:
             after[place if cell == "." else cell] += frac
-    return replace(
-        state,
-        lying_frac=after["lying"],
-        charred_frac=after["charred"],
-        piled_frac=after["piled"],
-        snag_frac=after["snag"],
-    )
+    return {f"{place}_frac": after[place] for place in _PLACES}
 
 
 def _reached(killed: _Killed, limits: _Limits) -> bool:

@@ -27,7 +27,7 @@ SAME = 1e-9  # [acre]; sums of the same pieces, exactly rounded, added in anothe
 @given(logs)
 def test_each_season_ends_on_the_acre_accounts_figures(log: list[Entry]) -> None:
     store = FakeStore([*UNITS, *log])
-    seasons = season_account(ground(store), limits=LIMITS).seasons
+    seasons = season_account(ground(store)).seasons
     for season in seasons:
         totals = acres(store, on=season.last_day).totals
         assert season.cumulative_treated_acres == pytest.approx(totals.treated_acres, abs=1e-6)
@@ -45,7 +45,7 @@ def test_each_season_ends_on_the_acre_accounts_figures(log: list[Entry]) -> None
 @given(logs)
 def test_no_season_is_skipped_and_none_takes_ground_back(log: list[Entry]) -> None:
     store = FakeStore([*UNITS, *log])
-    seasons = season_account(ground(store), limits=LIMITS).seasons
+    seasons = season_account(ground(store)).seasons
     for one, following in itertools.pairwise(seasons):
         assert (following.first_day - one.last_day).days == 1
     assert all(season.treated_acres >= -SAME for season in seasons)
@@ -61,7 +61,7 @@ def test_a_winter_and_its_spring_are_one_season() -> None:
             entry("burn", "2026-04-02", box(0, 0, 200, 150)),
         ]
     )
-    first, second = season_account(ground(store), limits=LIMITS).seasons
+    first, second = season_account(ground(store)).seasons
     half = 100 * 150 / M2_PER_ACRE
     assert (first.label, first.first_day, first.last_day) == ("2024-25", date(2024, 7, 1), date(2025, 6, 30))
     assert (second.label, second.first_day, second.last_day) == ("2025-26", date(2025, 7, 1), date(2026, 6, 30))
@@ -74,19 +74,15 @@ def test_a_winter_and_its_spring_are_one_season() -> None:
 def test_on_stops_the_account_and_the_calendars_ends_hold() -> None:
     rows = [unit("A", box(0, 0, 200, 150))]
     store = FakeStore([*rows, *(entry("cut", day, box(0, 0, 90, 90)) for day in ("2024-01-05", "2026-01-05"))])
-    assert [season.label for season in season_account(ground(store, on=date(2025, 1, 1)), limits=LIMITS).seasons] == [
-        "2023-24"
-    ]
-    assert [season.label for season in season_account(ground(store), limits=LIMITS).seasons] == [
+    assert [season.label for season in season_account(ground(store, on=date(2025, 1, 1))).seasons] == ["2023-24"]
+    assert [season.label for season in season_account(ground(store)).seasons] == [
         "2023-24",
         "2024-25",
         "2025-26",
     ]
     ends = FakeStore([*rows, entry("cut", date.min, box(0, 0, 90, 90))])
-    (only,) = season_account(ground(ends), limits=LIMITS).seasons
+    (only,) = season_account(ground(ends)).seasons
     assert only.first_day == date.min
-    (only,) = season_account(
-        ground(FakeStore([*rows, entry("cut", date.max, box(0, 0, 90, 90))])), limits=LIMITS
-    ).seasons
+    (only,) = season_account(ground(FakeStore([*rows, entry("cut", date.max, box(0, 0, 90, 90))]))).seasons
     assert only.last_day == date.max
     assert season_label(season_year(date(1999, 12, 31))) == "1999-00"

@@ -225,7 +225,7 @@ def test_figures_on_the_pages_are_the_librarys(tmp_path: Path) -> None:
     totals, spent, seasons = (
         acres(store).totals,
         effort(store, today=TODAY),
-        season_account(ground(store), limits=store.settings.stages).seasons,
+        season_account(ground(store)).seasons,
     )
     assert result.seasons == seasons  # type: ignore[attr-defined]
     assert result.treated_acres == totals.treated_acres  # type: ignore[attr-defined]

@@ -188,7 +188,7 @@ def test_hours_and_cost_stand_on_the_owners_page_only_when_asked_for() -> None:
 
 def test_seasons_on_the_page_are_the_librarys(demo_place: Path) -> None:
     store = GeoPackageStore.open(demo_place)
-    account = season_account(ground(store), limits=store.settings.stages)
+    account = season_account(ground(store))
     told = seasons.values(page_of(store))
     assert [line.label.removesuffix(", so far") for line in told["season_lines"]] == [s.label for s in account.seasons]
     for line, season in zip(told["season_lines"], account.seasons, strict=True):

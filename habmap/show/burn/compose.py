@@ -13,7 +13,6 @@ from zoneinfo import ZoneInfo
 import shapely
 from shapely import MultiPolygon
 
-from habmap.land.acreage import merged
 from habmap.land.grid import LocalGrid
 from habmap.records import Feature, Unit
 from habmap.show.burn.hour_sections import chart_words, hours_chart, hours_sections
@@ -197,6 +196,8 @@ def burn_sheet(
 
 #: The share that a stage's own pattern tells of: there it is not drawn over it once more.
 _SAID: Final[dict[str, Share]] = {"down": "slash", "dead_standing": "snags"}
+#: Vertices of two units nearer to each other than this are one place [m].
+_SAME_M: Final = 1e-6
 
 
 def _stages(pieces: Sequence[GroundPiece], grid: LocalGrid) -> tuple[BurnGround, ...]:
@@ -208,7 +209,8 @@ def _stages(pieces: Sequence[GroundPiece], grid: LocalGrid) -> tuple[BurnGround,
         BurnGround(
             stage=stage,
             acres=math.fsum(piece.acres for piece in own),
-            geometry=grid.to_lonlat(merged([part for piece in own for part in shapely.get_parts(piece.geometry)])),
+            # Ground of two units is cut apart from each other: their common edge goes where vertices agree to a hair.
+            geometry=grid.to_lonlat(shapely.union_all([piece.geometry for piece in own], grid_size=_SAME_M)),
         )
         for stage, own in found.items()
     )

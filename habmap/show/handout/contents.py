@@ -67,7 +67,7 @@ def handout_of(
         page=page,
         then=_before(page, state),
         grid=state.grid,
-        account=season_account(state, limits=limits).shown(hours=page.with_hours, cost=page.with_cost),
+        account=season_account(state).shown(hours=page.with_hours, cost=page.with_cost),
         practices=tuple((line.practice, line.acres) for line in practices),
         lying_acres=math.fsum(
             piece.acres for piece in state.pieces if piece.state.lying_frac > 0 and piece.unit_id not in waiting

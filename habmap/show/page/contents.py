@@ -112,7 +112,7 @@ def page_of(
         cautions=_cautions(answers, audience),
         history=page_history(state, versions=answers.versions, limits=answers.limits),
         response=tuple(answers.response),
-        seasons=season_account(state, limits=answers.limits).shown(hours=with_hours, cost=with_cost),
+        seasons=season_account(state).shown(hours=with_hours, cost=with_cost),
         with_hours=with_hours,
         with_cost=with_cost,
         photo_points=answers.photos.points,

@@ -147,7 +147,7 @@ def _history(limits: StageLimits, state: Ground, steps: Sequence[_Step]) -> Page
     old_units: list[PageOldUnits] = []
     there: frozenset[str] = frozenset()
     for stretch in _stretches(limits, state, steps):
-        courses = _courses(limits, stretch, step_of)
+        courses = _courses(stretch, step_of)
         ids = frozenset(unit.unit_id for unit in stretch.ground.units)
         found += _steps(stretch, steps, courses, gone=there - ids, done=_done(stretch, by_id, step_of))
         there = ids
@@ -167,10 +167,10 @@ def _history(limits: StageLimits, state: Ground, steps: Sequence[_Step]) -> Page
     )
 
 
-def _courses(limits: StageLimits, stretch: _Stretch, step_of: dict[date, int]) -> tuple[_Course, ...]:
+def _courses(stretch: _Stretch, step_of: dict[date, int]) -> tuple[_Course, ...]:
     first = stretch.first
     found = []
-    for piece, course in stage_courses(stretch.ground, limits, group_of=lambda entry: max(first, step_of[entry.date])):
+    for piece, course in stage_courses(stretch.ground, group_of=lambda entry: max(first, step_of[entry.date])):
         # What lies before the stretch's first step, or on it, has happened when it begins.
         at = {first if step is None else step: stage for step, stage in course}
         stages: list[tuple[int, str]] = []
