@@ -10,6 +10,7 @@
   audit             look up known faults of the pinned versions, where the registry can tell
   mutants [ARGS...] change the rules one at a time and see whether a test finds it (scripts/mutants.py --help)
   docs [--check]    write the pictures of README.md and the schemas of the JSON
+  package [--check] build the zipped folder for people without Python; --check tries it where no Python is
 
 Needs only Python 3.11 or newer with pip. Everything is installed into .venv in the top folder, at the versions of
 scripts/constraints.txt, and used again as long as neither that file nor pyproject.toml changes.
@@ -35,6 +36,8 @@ TOP = Path(__file__).resolve().parent.parent
 VENV = TOP / ".venv"
 CONSTRAINTS = TOP / "scripts" / "constraints.txt"
 LOWEST = "--lowest"
+#: The package holds what this environment does: none of what tests need.
+PACKAGING = TOP / ".venv-package"
 #: What people and contributors read, in US English.
 SPELLED = ("habmap", "scripts", "sample_layers/README.md", "README.md", "DEVELOPERS.md", "CHANGELOG.md")
 DEMO = TOP / ".demo"
@@ -61,6 +64,7 @@ def main(words: list[str]) -> int:
         "docs": docs,
         "mutants": mutants,
         "audit": audit,
+        "package": package,
     }
     if not words or words[0] in ("-h", "--help", "help"):
         print(__doc__)
@@ -217,6 +221,23 @@ def docs(words: list[str]) -> int:
     return run([program("python"), TOP / "scripts" / "_docs.py", *words], cwd=TOP)
 
 
+def package(words: list[str]) -> int:
+    """Build the zipped folder for people without Python, in an environment that holds nothing but what it needs."""
+    global VENV
+    if set(words) - {"--check"}:
+        say("package takes --check and nothing else")
+        return 2
+    VENV = PACKAGING
+    set_up("package")
+    code = run([program("python"), TOP / "scripts" / "package.py"], cwd=TOP)
+    if code or not words:
+        return code
+    VENV = TOP / ".venv"
+    set_up("test")
+    get_programs("package")
+    return run([program("python"), "-m", "pytest", "-m", "package", "tests/package"], cwd=TOP)
+
+
 # --- the environment ----------------------------------------------------------------------------------------
 
 
@@ -227,8 +248,8 @@ def use_lowest_versions() -> None:
 
 
 def constraints() -> str:
-    """Return the versions that .venv must hold, a requirement a line."""
-    if VENV.name == ".venv":
+    """Return the versions that the environment must hold, a requirement a line."""
+    if VENV.name != ".venv-lowest":
         return CONSTRAINTS.read_text(encoding="utf-8")
     project = tomllib.loads((TOP / "pyproject.toml").read_text(encoding="utf-8"))["project"]
     extras = project["optional-dependencies"]

@@ -76,6 +76,11 @@ OUTSIDE = {
         packages=("strace",),
         probe=("strace", "-f", "-o", "/dev/null", "{python}", "-c", "pass"),
     ),
+    "package": Outside(
+        what="runs habmap packed, where no Python is; only with `dev.py package --check`",
+        programs=("unzip", "ldd", "chroot", "env"),
+        packages=("unzip", "libc-bin", "coreutils"),
+    ),
     "mount": Outside(
         what="mounts a file system of its own, as root",
         programs=("mount", "umount"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 import http.client
 import os
 import re
@@ -131,6 +132,17 @@ class Running:
         for stream in (self.process.stdout, self.process.stderr):
             if stream is not None:
                 stream.close()
+
+
+def words_of(answer: Answer) -> str:
+    """Return what a page says, without its markup."""
+    return re.sub(r"\s+", " ", html.unescape(re.sub(r"<[^>]*>", " ", answer.text)))
+
+
+def hidden(answer: Answer, name: str) -> str:
+    """Return a hidden field of a page's form."""
+    found = re.findall(rf'name="{name}" value="([^"]+)"', answer.text)
+    return str(found[-1])
 
 
 def start_desk(command: list[str], home: Path, *words: str, place: Path | None = None) -> Running:

@@ -110,6 +110,7 @@ class Works:
             text=True,
             encoding="utf-8",
             errors="replace",
+            creationflags=getattr(subprocess, "CREATE_NO_WINDOW", 0),  # Windows would open one
         )
         work = Work(
             key=secrets.token_urlsafe(12),

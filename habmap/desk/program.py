@@ -3,7 +3,15 @@
 from __future__ import annotations
 
 import sys
+from pathlib import Path
 from typing import Final
 
-#: The words before any of habmap's own.
-COMMAND: Final = (sys.executable,) if getattr(sys, "frozen", False) else (sys.executable, "-m", "habmap")
+
+def command(program: str, *, is_packed: bool) -> tuple[str, ...]:
+    """Return the words before any of habmap's own; in a package the desk's own program stands beside the command's."""
+    if not is_packed:
+        return (program, "-m", "habmap")
+    return (str(Path(program).with_name("habmap").with_suffix(Path(program).suffix)),)
+
+
+COMMAND: Final = command(sys.executable, is_packed=getattr(sys, "frozen", False))

@@ -26,6 +26,9 @@ from habmap.errors import InputError, PlaceError
 NAME: Final = "habmap"
 #: Signs that a quoted argument of Exec holds behind a backslash.
 _RESERVED: Final = re.compile(r'(["`$\\])')
+#: Programs of Windows that open a black window, and their twins that open none.
+_TYPED: Final = re.compile(r"(python|habmap)(?:\.exe)?$", re.IGNORECASE)
+_WINDOWLESS: Final = {"python": "pythonw.exe", "habmap": "habmap-desk.exe"}
 _DESKTOP_DIR: Final = re.compile(r'^XDG_DESKTOP_DIR="?(?:\$HOME/)?([^"\n]+)"?$', re.MULTILINE)
 #: The icon: a stand of cedars and opened ground, in the inks of the pages.
 ICON: Final = (
@@ -144,7 +147,7 @@ def mac_bundle(words: Sequence[str]) -> Mapping[str, str]:
 def windows_command(words: Sequence[str], target: Path) -> list[str]:
     """Return the command that makes a shortcut of Windows; no console opens with it."""
     program, *rest = words
-    windowless = re.sub(r"python(?:\.exe)?$", "pythonw.exe", program, flags=re.IGNORECASE)
+    windowless = _TYPED.sub(lambda found: _WINDOWLESS[found[1].lower()], program)
     made = f"$s = (New-Object -ComObject WScript.Shell).CreateShortcut({_power(str(target))})"
     script = (
         f"{made}; $s.TargetPath = {_power(windowless)}; "

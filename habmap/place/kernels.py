@@ -30,7 +30,7 @@ import numpy as np
 from habmap.land.fused import KINDS, Entry, FusedSums
 
 #: The modules whose text decides what is compiled.
-_SOURCES: Final = ("compiled.py", "fused.py", "pieces.py", "coverage.py", "terrain.py", "facerules.py")
+SOURCES: Final = ("compiled.py", "fused.py", "pieces.py", "coverage.py", "terrain.py", "facerules.py")
 #: What machine code may call: parts of every C library, where a processor has no instruction of its own for it.
 _C_FUNCTIONS: Final = frozenset({"memset", "memcpy", "memmove", "floor", "ceil", "sqrt", "fmin", "fmax"})
 #: What would free an array of numba's own. None is ever made, and so it is never called; code that is cut off from
@@ -74,7 +74,7 @@ def _fused() -> FusedSums:
 def cache_folder() -> Path:
     """Return the folder for machine code; another one whenever the text, the compiler or the processor is another."""
     digest = hashlib.sha256()
-    for name in _SOURCES:
+    for name in SOURCES:
         digest.update(files("habmap.land").joinpath(name).read_bytes())
     versions = [importlib.metadata.version(name) for name in ("numba", "llvmlite")]
     processor = (llvm.get_process_triple(), llvm.get_host_cpu_name(), llvm.get_host_cpu_features().flatten())

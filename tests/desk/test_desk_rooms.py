@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from desk_process import PATIENCE_S, Answer, Running
+from desk_process import PATIENCE_S, Answer, Running, hidden, words_of
 
 Run = Callable[..., Any]
 #: Files that name another file of this computer, as GDAL and XML let them.
@@ -35,17 +35,6 @@ def key(desk: Running) -> str:
     found = re.findall(r'href="/([0-9a-f]{10})/', desk.get("/").text)[0]
     desk.get(f"/{found}/week")
     return str(found)
-
-
-def words_of(answer: Answer) -> str:
-    """Return what a page says, without its markup."""
-    return re.sub(r"\s+", " ", html.unescape(re.sub(r"<[^>]*>", " ", answer.text)))
-
-
-def hidden(answer: Answer, name: str) -> str:
-    """Return a hidden field of a page's form."""
-    found = re.findall(rf'name="{name}" value="([^"]+)"', answer.text)
-    return str(found[-1])
 
 
 def lines(run: Run, place: Path) -> list[Any]:

@@ -102,6 +102,7 @@ def amend(
     end: track_options.ToOption = None,
     patch: options.PatchOption = None,
     repair: options.RepairOption = False,
+    block: options.BlockOption = None,
     *,
     told: Told,
     yes: options.YesOption = False,
@@ -111,6 +112,7 @@ def amend(
 ) -> None:
     """Correct a line of the log. Give only what was wrong; the old line stays on record."""
     from habmap.jobs.correct import amend as correct
+    from habmap.place.walk_files import keep_walks
     from habmap.records import BurnRecord, Entry
     from habmap.records.said import BurnSaid, Said, assembled
     from habmap.work.burn.observed import check_burn_said
@@ -122,12 +124,12 @@ def amend(
     date = session.work_day(date)
     if practice is not None:
         check_burn_said(burn, practice=practice, month=date.month if date else None, is_sure=yes)
-    has_other_ground = patch is not None or is_all
+    has_other_ground = patch is not None or is_all or bool(block)
     if track and has_other_ground:
         raise UsageError("two sources of ground are given", where="--track", mend="give one")
     drawn = None
     if not track:
-        drawn = options.ground_from(session.store, units=unit, is_all=is_all, patch=patch, repair=repair)
+        drawn = options.ground_from(session.store, units=unit, is_all=is_all, patch=patch, repair=repair, block=block)
     store = session.store()
     notes: list[str] = []
 
@@ -164,7 +166,8 @@ def amend(
         agree=options.agreement(is_yes=yes, as_json=as_json),
         is_preview=preview,
     )
-    result = replace(result, warnings=(*result.warnings, *notes))
+    kept = () if preview else keep_walks(session.folder, track or (), number=result.number)
+    result = replace(result, warnings=(*result.warnings, *notes, *kept))
     if as_json:
         print_json("correct", result)
     else:

@@ -17,25 +17,33 @@
   else hold();
 
   // --- what was typed survives a reload, until it was sent ---
-  const wordsOf = (form) =>
-    [...form.elements].filter((one) => one.name && !["hidden", "file", "submit", "button", "password"].includes(one.type));
+  // by name, and which of that name: what else a form holds may change in between
+  const wordsOf = (form) => {
+    const seen = {};
+    return [...form.elements]
+      .filter((one) => one.name && !one.hidden && !["hidden", "file", "submit", "button", "password"].includes(one.type))
+      .map((one) => {
+        seen[one.name] = (seen[one.name] ?? 0) + 1;
+        return [`${seen[one.name]}:${one.name}`, one];
+      });
+  };
   for (const form of document.querySelectorAll("form[data-draft]")) {
     const key = `${location.pathname}#${form.dataset.draft}`;
     const kept = sessionStorage.getItem(key);
     if (kept && !document.querySelector(".told")) {
       const values = JSON.parse(kept);
-      wordsOf(form).forEach((one, i) => {
-        const was = values[`${i}:${one.name}`];
-        if (was === undefined) return;
+      for (const [name, one] of wordsOf(form)) {
+        const was = values[name];
+        if (was === undefined) continue;
         if (one.type === "checkbox" || one.type === "radio") one.checked = was;
         else one.value = was;
-      });
+      }
     }
     form.addEventListener("input", () => {
       const values = {};
-      wordsOf(form).forEach((one, i) => {
-        values[`${i}:${one.name}`] = one.type === "checkbox" || one.type === "radio" ? one.checked : one.value;
-      });
+      for (const [name, one] of wordsOf(form)) {
+        values[name] = one.type === "checkbox" || one.type === "radio" ? one.checked : one.value;
+      }
       sessionStorage.setItem(key, JSON.stringify(values));
     });
     form.addEventListener("submit", () => sessionStorage.removeItem(key));

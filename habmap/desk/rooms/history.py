@@ -11,12 +11,17 @@ from starlette.responses import Response
 
 from habmap.desk.asked import Asked
 from habmap.desk.forms import Field, field_of, read_facts
+from habmap.desk.ground import Ground, ground_fields, ground_of, keep_walks_of
 from habmap.desk.pages import page
 from habmap.desk.room import Room
 from habmap.desk.rooms.log import facts_for
 from habmap.errors import HabmapError, InputError
 
 if TYPE_CHECKING:
+    from shapely import MultiPolygon
+
+    from habmap.jobs.ports import Store
+    from habmap.work.correction import Covered
     from habmap.work.logged import Logged
     from habmap.work.withdrawal import Voided
 
@@ -110,6 +115,9 @@ def ask_correct(asked: Asked, *, error: HabmapError | None = None) -> Response:
     from habmap.work.burns import burn_of
     from habmap.work.lines import find_line
 
+    draft = asked.desk.drafts.find(asked, asked.text("draft"))
+    if draft is not None and error is None:
+        asked = replace(asked, said={**draft.said, **asked.said}, files=draft.files)
     line = asked.text("line")
     found = find_line(asked.store.entries(), line)
     content = found.content
@@ -138,6 +146,9 @@ def ask_correct(asked: Asked, *, error: HabmapError | None = None) -> Response:
         fields=fields,
         why=_WHY,
         yes=_YES,
+        draft=draft,
+        acres=_acres(asked.store, content.patch),
+        **ground_fields(asked, content.practice),
         seen=asked.text("seen") or _seen(asked, line),
     )
 
@@ -145,8 +156,9 @@ def ask_correct(asked: Asked, *, error: HabmapError | None = None) -> Response:
 def look_at_correction(asked: Asked) -> Response:
     """Show what a correction would change; nothing is written."""
     draft = asked.desk.drafts.keep(asked)
+    asked = replace(asked, said={**asked.said, "draft": (draft.key,)}, files=draft.files)
     try:
-        logged = _corrected(asked, is_preview=True)
+        logged, notes = _corrected(asked, is_preview=True)
     except HabmapError as error:
         return ask_correct(asked, error=error)
     from habmap.show.logged_words import caution_lines, changes_sentences, logged_sentence
@@ -154,9 +166,10 @@ def look_at_correction(asked: Asked) -> Response:
     return page(
         asked,
         "history_look.html.j2",
+        logged=logged,
         sentence=logged_sentence(logged),
         changes=changes_sentences(logged),
-        notes=logged.warnings,
+        notes=(*logged.warnings, *notes),
         cautions=caution_lines(logged),
         draft=draft,
         line=asked.text("line"),
@@ -170,11 +183,18 @@ def correct(asked: Asked) -> Response:
     asked = asked.desk.drafts.taken_up(asked)
     if said_yes:
         asked = replace(asked, said={**asked.said, "yes": said_yes})
-    logged = _corrected(asked, is_preview=False)
+    logged, _ = _corrected(asked, is_preview=False)
+    keep_walks_of(asked, number=logged.number)
     return asked.goto("history", saved=str(logged.number))
 
 
-def _corrected(asked: Asked, *, is_preview: bool) -> Logged:
+def ground(asked: Asked) -> Response:
+    """Take an outline that was drawn on the map as the right ground of a line into its form."""
+    draft = asked.desk.drafts.keep(asked)
+    return asked.goto("history", "correct", line=asked.text("line"), draft=draft.key)
+
+
+def _corrected(asked: Asked, *, is_preview: bool) -> tuple[Logged, tuple[str, ...]]:
     from habmap.jobs.correct import amend
     from habmap.records import BurnRecord, Entry, facts, value_of
     from habmap.records.said import BurnSaid, Said, assembled
@@ -194,7 +214,8 @@ def _corrected(asked: Asked, *, is_preview: bool) -> Logged:
         if now != value_of(content if one.name in own else burn, one):
             told[one.name] = now
     day: dt.date | None = asked.day("date", "day of the work")
-    return amend(
+    covered = ground_of(asked, day or content.date)
+    logged = amend(
         asked.store,
         line,
         why=asked.text("why"),
@@ -203,10 +224,24 @@ def _corrected(asked: Asked, *, is_preview: bool) -> Logged:
         today=asked.today,
         practice=asked.text("practice") if asked.text("practice") != content.practice else None,
         date=day if day != content.date else None,
+        ground=None if covered is None else lambda day: _covered(covered),
         burn=BurnSaid(**assembled(BurnRecord, told)),
         agree=lambda words: asked.has("yes"),
         is_preview=is_preview,
     )
+    return logged, () if covered is None else covered.notes
+
+
+def _covered(ground: Ground) -> Covered:
+    from habmap.work.correction import Covered
+
+    return Covered(patch=ground.patch, unit_ids=ground.unit_ids, acres_sd=ground.acres_sd)
+
+
+def _acres(store: Store, patch: MultiPolygon | None) -> float | None:
+    from habmap.measures import acres
+
+    return None if patch is None or store.grid is None else acres(store.grid.to_grid(patch).area)
 
 
 def _looked_at(asked: Asked, line: str) -> tuple[Voided, list[str]]:
@@ -251,5 +286,5 @@ ROOM: Final = Room(
     title="History",
     show=show,
     parts={"void": ask_void, "correct": ask_correct},
-    acts={"void": void, "look": look_at_correction, "correct": correct},
+    acts={"void": void, "look": look_at_correction, "ground": ground, "correct": correct},
 )

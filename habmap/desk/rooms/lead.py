@@ -8,10 +8,10 @@ from starlette.responses import Response
 
 from habmap.desk.asked import Asked
 from habmap.desk.forms import Field
+from habmap.desk.ground import LAYERS
 from habmap.desk.pages import page
 from habmap.desk.room import Room
 from habmap.desk.rooms.load import KINDS, fields_of
-from habmap.desk.rooms.log import LAYERS
 
 
 def show(asked: Asked) -> Response:

@@ -12,9 +12,9 @@ from starlette.responses import Response
 
 from habmap.desk.asked import Asked
 from habmap.desk.forms import Field
+from habmap.desk.ground import LAYERS, WALKS
 from habmap.desk.pages import page
 from habmap.desk.room import Room
-from habmap.desk.rooms.log import LAYERS, WALKS
 from habmap.desk.tables import table
 from habmap.errors import HabmapError, UsageError
 

@@ -1,0 +1,216 @@
+"""The ground of a line as a form gives it: by a walk, an outline, a block or whole units; by one of them."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+from habmap.desk.asked import Asked
+from habmap.desk.forms import Field
+from habmap.errors import UsageError
+
+if TYPE_CHECKING:
+    from shapely import MultiPolygon
+
+#: What walks and drawn ground are read from; the browser offers files of these kinds first.
+WALKS: Final = ".gpx,.kml,.geojson,.json"
+LAYERS: Final = ".geojson,.json,.gpkg,.kml,.zip,.shp"
+#: The ways, in the words of the form, with the field of each.
+_WAYS: Final = {
+    "a walk": "track",
+    "an outline drawn on the map": "ground",
+    "a file with the ground": "patch",
+    "a block": "block",
+    "whole units": "unit",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ground:
+    """Ground of a line: lon/lat patch [°], its day, the units named, a walk's deviation [acre], what is to be said."""
+
+    patch: MultiPolygon
+    day: dt.date
+    unit_ids: tuple[str, ...] = ()
+    acres_sd: float | None = None
+    notes: tuple[str, ...] = ()
+
+
+def ground_fields(asked: Asked, practice: str) -> dict[str, Any]:
+    """Return the fields of ``ground.html.j2``: units in the order of work, a walk, a file, a block where it burns."""
+    from habmap.jobs.rank import rank
+
+    store = asked.store
+    units = store.units()
+    order = [line.unit_id for line in rank(store, today=asked.today).units] if units else []
+    return {
+        "units": sorted(units, key=lambda unit: order.index(unit.unit_id)),
+        "walk": _walk_fields(),
+        "layer": Field(
+            name="patch",
+            label="a file with the ground",
+            kind="file",
+            accept=LAYERS,
+            help="A layer of any map program: GeoJSON, GeoPackage, KML or a zipped shapefile.",
+        ),
+        "block": _block_field(store, practice),
+        "has_ground": bool(_given(asked)),
+    }
+
+
+def ground_of(asked: Asked, day: dt.date | None) -> Ground | None:
+    """Return the ground that a form gives; ``None`` where it gives none.
+
+    Raises
+    ------
+    UsageError
+        It gives several, or no day where the ground tells none, or units without saying that all of each was covered.
+    InputError
+        The ground cannot be read.
+    """
+    given = _given(asked)
+    if not given:
+        return None
+    if len(given) > 1:
+        raise UsageError(
+            "several grounds are given",
+            where="the ground",
+            value=", ".join(given),
+            allowed=f"one of {', '.join(_WAYS)}",
+            mend="give the ground that the work really covered, in one way",
+        )
+    (way,) = given
+    if way == "a walk":
+        return _walked(asked, day)
+    if day is None:
+        raise UsageError("on which day?", where="day of the work", mend="give the day of the work")
+    if way == "a block":
+        from habmap.jobs.log_block import block_ground
+
+        patch, unit_ids = block_ground(asked.store, (asked.text("block"),), on=day)
+        return Ground(patch=patch, day=day, unit_ids=unit_ids)
+    if way == "whole units":
+        return _whole(asked, day)
+    path = asked.paths("patch")[0] if way == "a file with the ground" else _drawn_file(asked)
+    from habmap.place.layers import read_ground_and_repairs
+
+    patch, repairs = read_ground_and_repairs(path, repair=asked.has("repair"))
+    return Ground(patch=patch, day=day, notes=repairs)
+
+
+def needed_ground(asked: Asked, day: dt.date | None) -> Ground:
+    """Return the ground that a form must give; see `ground_of`."""
+    found = ground_of(asked, day)
+    if found is None:
+        raise UsageError(
+            "on which ground?",
+            where="the ground",
+            allowed=f"one of {', '.join(_WAYS)}",
+            mend="give the ground that the work really covered, in one way",
+        )
+    return found
+
+
+def keep_walks_of(asked: Asked, *, number: int | None) -> None:
+    """Keep the walks that a form brought, under the number of their line."""
+    if asked.files.get("track"):
+        from habmap.place.walk_files import keep_walks
+
+        keep_walks(asked.at.folder, asked.paths("track"), number=number)
+
+
+def _drawn_file(asked: Asked) -> Path:
+    """Return an outline that was drawn on the map as the file that its text is."""
+    path = asked.desk.new_folder() / "drawn.geojson"
+    path.write_text(asked.text("ground"), encoding="utf-8")
+    return path
+
+
+def _given(asked: Asked) -> list[str]:
+    left_out = "ground" if asked.has("no_ground") else ""
+    return [way for way, name in _WAYS.items() if name != left_out and (asked.paths(name) or asked.texts(name))]
+
+
+def _walked(asked: Asked, day: dt.date | None) -> Ground:
+    from habmap.jobs.log_walk import walk_ground
+    from habmap.work.traced import Window
+
+    walk = walk_ground(
+        asked.store,
+        asked.paths("track"),
+        swath_ft=asked.number("swath_ft", "breadth worked along the walk"),
+        travel=asked.text("travel") or "foot",
+        window=Window(_clock(asked, "from"), _clock(asked, "to")),
+        day=day,
+    )
+    return Ground(patch=walk.patch, day=walk.day, unit_ids=walk.unit_ids, acres_sd=walk.acres_sd, notes=walk.notes)
+
+
+def _whole(asked: Asked, day: dt.date) -> Ground:
+    from habmap.jobs.log import whole_units
+
+    unit_ids = tuple(dict.fromkeys(asked.texts("unit")))
+    if not asked.has("whole"):
+        raise UsageError(
+            "was all of each unit covered?",
+            where="whole units",
+            value=", ".join(unit_ids),
+            mend="say so by its box; else draw the ground really covered, or give a walk",
+        )
+    return Ground(patch=whole_units(asked.store, unit_ids, on=day), day=day, unit_ids=unit_ids)
+
+
+def _clock(asked: Asked, name: str) -> dt.time | None:
+    text = asked.text(name)
+    try:
+        return dt.time.fromisoformat(text) if text else None
+    except ValueError:
+        raise UsageError(
+            "this is not a time of day", where=f"{name}, of the walk", value=text, allowed="HH:MM"
+        ) from None
+
+
+def _walk_fields() -> tuple[Field, ...]:
+    from habmap.land.tracks import TRAVEL_MPS
+
+    return (
+        Field(
+            name="track",
+            label="walks of a GPS",
+            kind="file",
+            is_several=True,
+            accept=WALKS,
+            help="GPX, KML or GeoJSON; several are taken as one walk.",
+        ),
+        Field(
+            name="swath_ft",
+            label="breadth worked along the walk",
+            kind="number",
+            unit="ft",
+            low=0,
+            high=1000,
+            help="Where the walk went back and forth over the ground; left open for a walk around it.",
+        ),
+        Field(
+            name="travel",
+            label="how it was walked",
+            kind="choice",
+            choices=tuple((way, way) for way in TRAVEL_MPS),
+            empty=None,
+        ),
+        Field(name="from", label="only from this time of day", kind="time"),
+        Field(name="to", label="only up to this time of day", kind="time"),
+    )
+
+
+def _block_field(store: Any, practice: str) -> Field | None:
+    from habmap.vocabulary import FIRE
+
+    names = (*store.settings.burn.blocks, *(block.name for block in store.drawn_blocks()))
+    if practice not in FIRE or not names:
+        return None
+    return Field(
+        name="block", label="a burn block", kind="choice", choices=tuple((name, name) for name in dict.fromkeys(names))
+    )
