@@ -235,7 +235,7 @@ def package(words: list[str]) -> int:
     VENV = TOP / ".venv"
     set_up("test")
     get_programs("package")
-    return run([program("python"), "-m", "pytest", "-m", "package", "tests/package"], cwd=TOP)
+    return run([program("python"), "-m", "pytest", "-m", "package", "tests/packed"], cwd=TOP)
 
 
 # --- the environment ----------------------------------------------------------------------------------------

@@ -145,6 +145,17 @@ def hidden(answer: Answer, name: str) -> str:
     return str(found[-1])
 
 
+def done(desk: Running, answer: Answer) -> Answer:
+    """Wait until a long work is over."""
+    assert answer.status == 303, words_of(answer)
+    deadline = time.monotonic() + PATIENCE_S
+    while True:
+        page = desk.get(answer.heads["location"])
+        if "data-work=" not in page.text or time.monotonic() > deadline:
+            return page
+        time.sleep(0.2)
+
+
 def start_desk(command: list[str], home: Path, *words: str, place: Path | None = None) -> Running:
     """Start ``habmap desk`` in a home folder of its own, and return it once it has said where it is."""
     home.mkdir(parents=True, exist_ok=True)

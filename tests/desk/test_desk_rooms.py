@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from desk_process import PATIENCE_S, Answer, Running, hidden, words_of
+from desk_process import Answer, Running, done, hidden, words_of
 
 Run = Callable[..., Any]
 #: Files that name another file of this computer, as GDAL and XML let them.
@@ -41,17 +41,6 @@ def lines(run: Run, place: Path) -> list[Any]:
     """Return every row of a log."""
     rows: list[Any] = run("history", "--json", place=place).json["entries"]
     return rows
-
-
-def done(desk: Running, answer: Answer) -> Answer:
-    """Wait until a long work is over."""
-    assert answer.status == 303, words_of(answer)
-    deadline = time.monotonic() + PATIENCE_S
-    while True:
-        page = desk.get(answer.heads["location"])
-        if "data-work=" not in page.text or time.monotonic() > deadline:
-            return page
-        time.sleep(0.2)
 
 
 MOWN = {"practice": "mow", "date": "2026-07-20", "unit": "G1", "whole": "yes", "who": "Ana & <b>Bo</b>"}

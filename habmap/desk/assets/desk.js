@@ -27,6 +27,7 @@
         return [`${seen[one.name]}:${one.name}`, one];
       });
   };
+  const asked = new URLSearchParams(location.search);
   for (const form of document.querySelectorAll("form[data-draft]")) {
     const key = `${location.pathname}#${form.dataset.draft}`;
     const kept = sessionStorage.getItem(key);
@@ -34,7 +35,7 @@
       const values = JSON.parse(kept);
       for (const [name, one] of wordsOf(form)) {
         const was = values[name];
-        if (was === undefined) continue;
+        if (was === undefined || asked.has(one.name)) continue; // what the address says is newer
         if (one.type === "checkbox" || one.type === "radio") one.checked = was;
         else one.value = was;
       }

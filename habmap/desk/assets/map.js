@@ -5,6 +5,16 @@
     document.getElementById("drawn-ground").value = document.getElementById("pencil-text").value;
   });
 
+  // --- where a place is asked for, the pencil is ready for one tap, and its form stands beside it ---
+  const spot = document.getElementById("spot");
+  if (spot) {
+    document.getElementById("pencil-kit").prepend(spot);
+    document.body.classList.add("spotting");
+    const open = document.getElementById("pencil-open");
+    const begin = () => (document.body.dataset.drawn === "yes" ? open.click() : setTimeout(begin, 50));
+    begin();
+  }
+
   // --- a unit that is picked can be logged: its row tells where, and so does its note on the map ---
   for (const row of document.querySelectorAll("tr.unit")) {
     const telling = row.nextElementSibling.querySelector(".telling"),

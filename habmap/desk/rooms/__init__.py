@@ -18,6 +18,7 @@ from habmap.desk.rooms import (
     map,
     papers,
     season,
+    seen,
     settings,
     units,
     week,
@@ -33,6 +34,6 @@ IN_ORDER: Final[tuple[Room, ...]] = tuple(
     one.ROOM
     for one in (
         doorstep, week, map, log, units, burn, season, grown, papers, history, load, settings, check, manual,
-        lead, work,
+        lead, seen, work,
     )
 )  # fmt: skip

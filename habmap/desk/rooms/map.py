@@ -11,6 +11,7 @@ from starlette.responses import HTMLResponse, Response
 from habmap.desk.asked import Asked
 from habmap.desk.pages import piece
 from habmap.desk.room import Room
+from habmap.desk.rooms.seen import spot_form
 
 if TYPE_CHECKING:
     from habmap.jobs.ports import Store
@@ -26,7 +27,7 @@ def show(asked: Asked) -> Response:
     """Show the owner's map page with the desk around it."""
     text = asked.at.kept(("map", asked.today), lambda store: _drawn(asked, store))
     # what differs from one answer to the next is put in last
-    return served(text.replace(_STRIP, piece(asked, "strip.html.j2"), 1).replace(_PENCIL, _pencil(asked), 1))
+    return served(text.replace(_STRIP, _top(asked), 1).replace(_PENCIL, _pencil(asked), 1))
 
 
 def _drawn(asked: Asked, store: Store) -> str:
@@ -41,6 +42,11 @@ def _drawn(asked: Asked, store: Store) -> str:
         pencil_words="Say below what it is",
     )
     return render_page(build_page(store, now=asked.now, audience="owner"), around=around)
+
+
+def _top(asked: Asked) -> str:
+    spot = spot_form(asked)
+    return piece(asked, "strip.html.j2") + ("" if spot is None else piece(asked, "map_spot.html.j2", **spot))
 
 
 def _pencil(asked: Asked) -> str:

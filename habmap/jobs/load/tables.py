@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import date, datetime
 from pathlib import Path
@@ -10,11 +11,12 @@ from typing import Any, Final
 from habmap.jobs.load.result import LoadResult, result_of
 from habmap.jobs.ports import Store
 from habmap.place.load.cover import COVER
-from habmap.place.load.engine import bring
+from habmap.place.load.engine import bring, bring_rows
 from habmap.place.load.forecast import bring_forecast
 from habmap.place.load.plots import PLOTS
 from habmap.place.load.sightings import SIGHTINGS
 from habmap.place.load.spec import TableSpec
+from habmap.place.load.table import table_of
 
 #: Tables that need nothing but their file, by what they hold.
 TABLES: Final[dict[str, TableSpec[Any]]] = {spec.kind: spec for spec in (SIGHTINGS, COVER, PLOTS)}
@@ -32,6 +34,34 @@ def load_table(
     """
     brought = bring(store, TABLES[kind], path=path, now=now, today=today or now.date(), **how)
     store.append(brought.fresh)
+    return result_of(kind, brought)
+
+
+def write_down(
+    store: Store,
+    kind: str,
+    rows: Sequence[Mapping[str, str]],
+    *,
+    now: datetime,
+    today: date,
+    is_preview: bool = False,
+    where: str = "the form",
+) -> LoadResult:
+    """Write down what a person filled in, as a table of ``TABLES`` with these rows is loaded; see `load_table`.
+
+    Parameters
+    ----------
+    rows
+        By column what was filled in; columns left out are blank.
+    is_preview
+        Write nothing; tell what would be written.
+    where
+        What messages call it.
+    """
+    spec = TABLES[kind]
+    brought = bring_rows(store, spec, table_of(rows, columns=spec.fields, where=where), now=now, today=today)
+    if not is_preview:
+        store.append(brought.fresh)
     return result_of(kind, brought)
 
 

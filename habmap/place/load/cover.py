@@ -141,13 +141,14 @@ COVER: Final = TableSpec(
     columns=(
         *columns_of(
             CoverFrame,
-            reading_id={"is_required": True},
-            frame={"is_required": True},
+            reading_id={"is_required": True, "title": "name of the round of reading"},
+            frame={"is_required": True, "title": "number of the frame"},
             read_on={"is_required": True},
+            canopy_pct={"title": "crowns over the frame"},
         ),
         *columns_of(CoverLine),
         *PLACED,
-        Column("native", "choice", is_needed=True, words=tuple(_NATIVE)),
+        Column("native", "choice", is_needed=True, words=tuple(_NATIVE), title="native"),
     ),
     is_placed=True,
     alternatives=((("species",), ("group",)), (("cover_class",), ("cover_pct",))),

@@ -58,12 +58,33 @@ def bring(
     sheet: str | None = None,
     overwrite: bool = False,
 ) -> Brought[Record]:
-    """Read a table and tell what is new in it; nothing is written.
+    """Read a table's file and tell what is new in it; nothing is written.
 
     Parameters
     ----------
     path, sheet
         The file, and which of its sheets.
+    now, today, columns, overwrite
+        See `bring_rows`, which also says what is refused.
+    """
+    table = read_table(path, sheet=sheet)
+    return bring_rows(store, spec, table, now=now, today=today, columns=columns, overwrite=overwrite)
+
+
+def bring_rows(
+    store: Contents,
+    spec: TableSpec[Record],
+    table: Table,
+    *,
+    now: datetime,
+    today: date,
+    columns: Mapping[str, str] | None = None,
+    overwrite: bool = False,
+) -> Brought[Record]:
+    """Tell what is new in a table; nothing is written.
+
+    Parameters
+    ----------
     now, today
         Moment of recording (UTC); local civil day at the place.
     columns
@@ -79,7 +100,7 @@ def bring(
         The file as a whole is unfit, or a column is missing.
     """
     loading = loading_of(store, now=now, today=today)
-    rows, said = open_rows(spec, read_table(path, sheet=sheet), units=loading.units, columns=columns)
+    rows, said = open_rows(spec, table, units=loading.units, columns=columns)
     told = (spec.gather or _one_each)(spec, said, loading)
     there = store.all_of(spec.record)
     counts = {spec.key_of(record): record for record in (there if spec.counting is None else spec.counting(store))}

@@ -90,17 +90,26 @@ PLOTS: Final = TableSpec(
     columns=(
         *columns_of(
             Plot,
-            plot_id={"is_required": True},
+            plot_id={"is_required": True, "title": "name of the plot"},
             method={"is_required": True},
             plot_acres={"only": ("method", "fixed")},
             stems={"only": ("method", "fixed")},
             line_ft={"only": ("method", "line")},
         ),
         *PLACED,
-        Column("radius_ft", "number", above=0, high=400, only=("method", "fixed")),
-        *(Column(name, "own") for name in QUARTERS),
-        Column("distance_unit", "choice", words=tuple(M_PER_DISTANCE_UNIT), only=("method", "quarter")),
-        Column("intercepts_ft", "own"),
+        Column("radius_ft", "number", above=0, high=400, only=("method", "fixed"), title="its radius, feet"),
+        *(
+            Column(name, "own", only=("method", "quarter"), title=f"nearest stem in quarter {number}")
+            for number, name in enumerate(QUARTERS, start=1)
+        ),
+        Column(
+            "distance_unit",
+            "choice",
+            words=tuple(M_PER_DISTANCE_UNIT),
+            only=("method", "quarter"),
+            title="unit of the distances",
+        ),
+        Column("intercepts_ft", "own", only=("method", "line"), title="lengths under crowns, feet, joined by ;"),
     ),
     is_placed=True,
     apart=("quarters", QUARTERS),

@@ -81,16 +81,16 @@ SIGHTINGS: Final = TableSpec(
     columns=(
         *columns_of(
             Sighting,
-            event_date={"kind": "written_day", "is_required": True},
+            event_date={"kind": "written_day", "is_required": True, "title": "day"},
             scientific_name={
                 "is_required": True,
                 "allowed": "the species as you know it",
                 "mend": "fill it in; a table with plain names alone: --map scientificName=COLUMN",
             },
         ),
-        Column("decimalLatitude", "number", is_required=True, low=-90, high=90, allowed=_DEGREES),
-        Column("decimalLongitude", "number", is_required=True, low=-180, high=180, allowed=_DEGREES),
-        Column("occurrenceStatus", "choice", words=("present", "absent")),
+        Column("decimalLatitude", "number", is_required=True, low=-90, high=90, allowed=_DEGREES, title="latitude"),
+        Column("decimalLongitude", "number", is_required=True, low=-180, high=180, allowed=_DEGREES, title="longitude"),
+        Column("occurrenceStatus", "choice", words=("present", "absent"), title="there, or looked for in vain"),
     ),
     identity=Written("occurrenceID", keeps="occurrence_id", word="sighting", content=_IDENTITY_COLUMNS),
     rest=_rest,

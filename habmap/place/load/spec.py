@@ -55,6 +55,8 @@ class Column:
         Words for the message on a blank cell.
     fact
         The fact of the record's field, where it has one.
+    title
+        What people call it in a form, where no fact says so, or says it in a table's words.
     """
 
     name: str
@@ -74,6 +76,7 @@ class Column:
     allowed: str | None = None
     mend: str | None = None
     fact: Fact | None = None
+    title: str = ""
 
     @classmethod
     def of(cls, one: Fact, **traits: Any) -> Column:
@@ -90,6 +93,11 @@ class Column:
             "one_line": not one.is_long,
         }
         return cls(one.cell, traits.pop("kind", kind), fact=one, **(known | traits))
+
+    @property
+    def label(self) -> str:
+        """What people call it."""
+        return self.title or (self.fact.words if self.fact else self.name)
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -148,9 +156,9 @@ def columns_of(record: type[Any], **traits: Mapping[str, Any]) -> tuple[Column, 
 
 #: Where a row stands on the ground.
 PLACED: Final = (
-    Column("unit_id"),
-    Column("lon", "number", low=-180, high=180),
-    Column("lat", "number", low=-90, high=90),
+    Column("unit_id", title="unit"),
+    Column("lon", "number", low=-180, high=180, title="longitude"),
+    Column("lat", "number", low=-90, high=90, title="latitude"),
 )
 
 

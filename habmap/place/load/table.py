@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import codecs
 import csv
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final, Literal
@@ -76,6 +76,15 @@ class Table:
     faults: tuple[HabmapError, ...] = ()
     repaired: tuple[str, ...] = ()
     kind: Literal["table", "layer"] = "table"
+
+
+def table_of(rows: Sequence[Mapping[str, str]], *, columns: Sequence[str], where: str) -> Table:
+    """Return what a person filled in as a table; what was left open is blank, and messages name it by ``where``."""
+    made = (
+        TableRow(number, {name: row.get(name, "") for name in columns}, where=where)
+        for number, row in enumerate(rows, start=1)
+    )
+    return Table(where, tuple(columns), tuple(made))
 
 
 def read_table(path: Path, *, sheet: str | None = None) -> Table:

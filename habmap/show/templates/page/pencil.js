@@ -169,7 +169,21 @@ PARTS.push(({ map, place, svg, partsOf, letGo, INK, PAPER }) => {
   const mend = () => say(`${CROSSES}drag a corner, take corners back, or start over.`);
   const sumWords = () =>
     corners.length < 3 ? "" : fault() ? " The outline crosses itself now." : ` ${written(acresOf(corners))}.`;
+  const spot = document.getElementById("spot"); // where the desk asks for one place, no outline is drawn
+  function put(corner) {
+    corners = [corner];
+    changed();
+    for (const [name, value] of [
+      ["lon", corner[0]],
+      ["lat", corner[1]],
+    ])
+      spot.querySelector(`[data-${name}]`).value = String(value / FINE);
+    spot.hidden = false;
+    const unit = unitAt(corner);
+    return say(`The place is set, in ${unit ? unit.name : "no unit"}. Tap elsewhere to move it.`);
+  }
   function add(corner) {
+    if (spot) return put(corner);
     if (closed) return say("The outline is closed. Drag a corner to mend it, undo to open it, or start over.");
     if (corners.some((one) => same(one, corner))) return say("A corner is there already.");
     corners.push(corner);
@@ -223,7 +237,8 @@ PARTS.push(({ map, place, svg, partsOf, letGo, INK, PAPER }) => {
     way = which;
     for (const name of ["corners", "stroke"]) by(name).setAttribute("aria-pressed", String(name === way));
     hold();
-    if (drawing)
+    if (drawing && spot) say("Tap the place; by keys, arrows move the cross and Enter sets it.");
+    else if (drawing)
       say(
         way === "corners"
           ? "Tap the corners one after another; tap the first again to close."
