@@ -6,16 +6,26 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
+from habmap.place.settings_blocks import Block, block_of, blocks, entries_of, with_block, without_block
 from habmap.place.settings_file import Setting, changed, read_text, settings_in, write_text
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SettingsSeen:
-    """The settings file as it was seen: its text, its digest, and every key in force that is one value."""
+    """The settings file as it was seen.
+
+    Attributes
+    ----------
+    settings
+        Every key that is one value, with what it has where the file does not say.
+    blocks
+        Every kind of block that comes and goes, and what the file says in blocks of it.
+    """
 
     text: str
     digest: str
     settings: tuple[Setting, ...]
+    blocks: tuple[tuple[Block, tuple[Mapping[str, str], ...]], ...]
 
 
 def see_settings(folder: Path) -> SettingsSeen:
@@ -27,7 +37,12 @@ def see_settings(folder: Path) -> SettingsSeen:
         It cannot be read.
     """
     found = read_text(folder)
-    return SettingsSeen(text=found.text, digest=found.digest, settings=settings_in(found.text))
+    return SettingsSeen(
+        text=found.text,
+        digest=found.digest,
+        settings=settings_in(found.text),
+        blocks=tuple((one, entries_of(found.text, one)) for one in blocks()),
+    )
 
 
 def change_settings(folder: Path, values: Mapping[str, str], *, seen: str) -> tuple[str, ...]:
@@ -51,6 +66,35 @@ def change_settings(folder: Path, values: Mapping[str, str], *, seen: str) -> tu
     if news:
         write_text(folder, changed(found.text, news), seen=seen)
     return tuple(news)
+
+
+def put_block(folder: Path, name: str, at: int | None, said: Mapping[str, str], *, seen: str) -> None:
+    """Write one block of the settings as a person filled it in: a hold, a contract line, a burn plan.
+
+    Parameters
+    ----------
+    at
+        Which of its kind, from 0; ``None``: one more.
+    said
+        By key what is filled in; blank: the key is left out.
+    seen
+        Digest of the file that the person saw.
+
+    Raises
+    ------
+    UsageError
+        A value cannot be read.
+    InputError
+        The settings would have a fault, or the file was changed since it was seen. Nothing is written then.
+    """
+    text = see_settings(folder).text
+    write_text(folder, with_block(text, block_of(name), at, said), seen=seen)
+
+
+def drop_block(folder: Path, name: str, at: int, *, seen: str) -> None:
+    """Take one block out of the settings; see `put_block`."""
+    text = see_settings(folder).text
+    write_text(folder, without_block(text, block_of(name), at), seen=seen)
 
 
 def replace_settings(folder: Path, text: str, *, seen: str) -> None:

@@ -7,8 +7,9 @@ from collections import Counter
 from collections.abc import Sequence
 from typing import Final
 
-_HEADER: Final = re.compile(r"\s*\[(?P<array>\[)?\s*(?P<name>[^\[\]]+?)\s*\]\]?\s*(#.*)?$")
-_KEY: Final = re.compile(r"\s*(?P<key>[A-Za-z0-9_.\"'-]+)\s*=")
+HEADER: Final = re.compile(r"\s*\[(?P<array>\[)?\s*(?P<name>[^\[\]]+?)\s*\]\]?\s*(#.*)?$")
+_PART: Final = r"""(?:"(?:[^"\\]|\\.)*"|'[^']*'|[A-Za-z0-9_-]+)"""
+KEY: Final = re.compile(rf"\s*(?P<key>{_PART}(?:\s*\.\s*{_PART})*)\s*=")
 
 
 def line_of(text: str, loc: Sequence[int | str]) -> int | None:
@@ -28,18 +29,18 @@ def line_of(text: str, loc: Sequence[int | str]) -> int | None:
     seen: Counter[str] = Counter()
     table: tuple[int | str, ...] = ()
     for number, content in enumerate(text.splitlines(), start=1):
-        header = _HEADER.match(content)
+        header = HEADER.match(content)
         if header:
             name = header["name"]
-            table = tuple(_parts(name))
+            table = parts_of(name)
             if header["array"]:
                 table = (*table, seen[name])
                 seen[name] += 1
             lines.setdefault(table, number)
             continue
-        key = _KEY.match(content)
+        key = KEY.match(content)
         if key:
-            lines.setdefault((*table, *_parts(key["key"])), number)
+            lines.setdefault((*table, *parts_of(key["key"])), number)
     wanted = tuple(loc)
     while wanted:
         if wanted in lines:
@@ -48,5 +49,6 @@ def line_of(text: str, loc: Sequence[int | str]) -> int | None:
     return None
 
 
-def _parts(name: str) -> list[str]:
-    return [part.strip().strip("\"'") for part in name.split(".")]
+def parts_of(name: str) -> tuple[str, ...]:
+    """Return the parts of a dotted name."""
+    return tuple(one[1:-1] if one[0] in "\"'" else one for one in re.findall(_PART, name))

@@ -20,11 +20,13 @@ from typing import Any
 import package
 import pytest
 from desk_process import Running
+from outside import path_of
 
 pytestmark = pytest.mark.package
 Run = Callable[..., Any]
-#: What glibc itself brings: on every Linux that is no older. All else must be in the package.
-OF_THE_SYSTEM = re.compile(r"(linux-vdso|ld-linux.*|lib(c|m|dl|pthread|rt|util|resolv|nsl))\.so(\.\d+)*")
+#: What glibc itself brings, and zlib, which every desktop of Linux has and PyInstaller's starter loads before it can
+#: look into the package. All else must be in there.
+OF_THE_SYSTEM = re.compile(r"(linux-vdso|ld-linux.*|lib(c|m|dl|pthread|rt|util|resolv|nsl|z))\.so(\.\d+)*")
 
 
 @dataclass(frozen=True)
@@ -38,7 +40,7 @@ class Bare:
     @property
     def home(self) -> str:
         """The user's own folder, as the programs see it."""
-        return "/home/me" if self.before[0] == "chroot" else str(self.root / "home/me")
+        return "/home/me" if len(self.before) > 1 else str(self.root / "home/me")
 
     def path(self, inside: str) -> Path:
         """Return where a file of the programs lies for everybody else."""
@@ -79,7 +81,7 @@ def bare(packed: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Bar
     subprocess.run(["unzip", "-q", packed, "-d", root / "opt"], check=True)
     (folder,) = (root / "opt").iterdir()
     if os.geteuid() != 0:
-        yield Bare(root, str(folder), ("env",))
+        yield Bare(root, str(folder), (str(path_of("env")),))
         return
     for library in system_libraries(folder):
         target = root / library.relative_to("/")
@@ -87,20 +89,26 @@ def bare(packed: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Bar
         target.write_bytes(library.read_bytes())
         target.chmod(0o755)
     (root / "tmp").mkdir(exist_ok=True)
-    (root / "dev").mkdir()
+    (root / "dev/shm").mkdir(parents=True)
     os.mknod(root / "dev/null", 0o666 | stat.S_IFCHR, os.makedev(1, 3))
-    yield Bare(root, f"/opt/{folder.name}", ("chroot", str(root)))
+    yield Bare(root, f"/opt/{folder.name}", (str(path_of("chroot")), str(root)))
 
 
 def system_libraries(folder: Path) -> set[Path]:
     """Return the libraries that the package takes from the system; one that is nowhere fails."""
     files = [path for path in folder.rglob("*") if path.is_file() and path.read_bytes()[:4] == b"\x7fELF"]
     beside = {path.name for path in files}
-    told = subprocess.run(["ldd", *files], capture_output=True, encoding="utf-8", check=False).stdout
+    starters = [folder / package.COMMAND, folder / package.DESK]
+    told = _ldd(starters, {}) + _ldd(files, {"LD_LIBRARY_PATH": str(folder / package.CONTENTS)})  # as these set it
     missing = {name for name in re.findall(r"^\s*(\S+) => not found", told, re.MULTILINE) if name not in beside}
     assert missing == set()
     found = {Path(path) for path in re.findall(r"(?:=> |^\s*)(/\S+) \(0x", told, re.MULTILINE)}
     return {path for path in found if not path.is_relative_to(folder)}
+
+
+def _ldd(files: list[Path], more: dict[str, str]) -> str:
+    done = subprocess.run(["ldd", *files], env={**os.environ, **more}, capture_output=True, text=True, check=False)
+    return done.stdout
 
 
 def test_it_holds_all_that_the_recipe_names_and_no_python_to_be_called(packed: Path) -> None:
