@@ -109,8 +109,8 @@ def read_me(version: str, oldest_glibc: str | None) -> str:
     program = f"{DESK}.exe" if sys.platform == "win32" else DESK
     typed = f"{COMMAND}.exe" if sys.platform == "win32" else f"./{COMMAND}"
     system = {
-        "linux": f"It runs on Linux with glibc {oldest_glibc} or newer, and zlib. If a double click opens a question or "
-        "an editor, allow the file to be run as a program (its properties, permissions).",
+        "linux": f"It runs on Linux with glibc {oldest_glibc} or newer, and zlib. If a double click opens a question "
+        "or an editor, allow the file to be run as a program (its properties, permissions).",
         "darwin": "This package was not tried on a Mac by its makers. It is not signed: the first time, open it with a "
         "right click and “Open”, and say that you mean it.",
         "win32": "This package was not tried on Windows by its makers. It is not signed: Windows asks once whether "

@@ -24,7 +24,10 @@ PATIENCE_S = 60.0
 ROOMS = (
     "week", "map", "log", "log?practice=cut", "log?practice=burn", "log?practice=checkup", "units", "burn", "season",
     "season?hours=20", "grown", "papers", "history", "history/void?line=3", "history/correct?line=3", "load",
-    "load?kind=units", "load?kind=photos", "settings", "check", "manual", "lead",
+    "load?kind=units", "load?kind=photos", "settings", "settings/block?block=hold",
+    "settings/block?block=burn_plan.grass", "check", "manual", "lead", "seen", "seen?kind=sightings",
+    "seen?kind=cover", "seen?kind=plots", "seen?kind=plots&method=quarter", "seen?kind=photos",
+    "map?line=2", "map?spot=sightings",
 )  # fmt: skip
 
 

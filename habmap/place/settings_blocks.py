@@ -16,13 +16,13 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Annotated, Any, Final, Literal, Union, get_args, get_origin
 
-import tomlkit
 from pydantic import BaseModel
 
 from habmap.errors import InputError, UsageError
 from habmap.place.settings import Section, Settings
 from habmap.place.template import DEFAULT_TOML
-from habmap.place.toml_lines import HEADER, KEY, parts_of
+from habmap.place.toml_edit import bare, loaded, placed, quoted, span, table_at, with_lines
+from habmap.place.toml_lines import HEADER, KEY
 
 Kind = Literal["text", "number", "day", "day of the year", "day or date", "texts", "range", "choice"]
 
@@ -92,7 +92,7 @@ def entries_of(text: str, block: Block) -> tuple[dict[str, str], ...]:
 
     A text that is no settings has none.
     """
-    found = _at(_loaded(text), block.path)
+    found = table_at(loaded(text), block.path)
     if block.shape == "list":
         return tuple(_plain(block, one) for one in found or ())
     if block.shape == "table":
@@ -114,16 +114,16 @@ def with_block(text: str, block: Block, at: int | None, said: Mapping[str, str])
     values = {one.key: _written(one, said.get(one.key, "")) for one in block.keys if said.get(one.key, "").strip()}
     if missing := [one.key for one in block.keys if one.is_needed and one.key not in values]:
         raise UsageError("something is missing", where=", ".join(missing), mend="fill it in")
-    wanted = copy.deepcopy(_loaded(text))
+    wanted = copy.deepcopy(loaded(text))
     if block.shape == "names":
         name, value = block.keys
         line = {tomllib.loads(f"x = {values[name.key]}")["x"]: values[value.key]}
-        gone = [] if at is None else [key for key in [list(_at(wanted, block.path))[at]] if key not in line]
+        gone = [] if at is None else [key for key in [list(table_at(wanted, block.path))[at]] if key not in line]
         parent = _made(wanted, block.path)
         for key in gone:
             del parent[key]
         parent |= {key: _value(one) for key, one in line.items()}
-        return _checked(_with_lines(text, block.path, None, line, gone), wanted, block)
+        return _checked(with_lines(text, block.path, None, line, gone), wanted, block)
     parsed = {key: _value(one) for key, one in values.items()}
     if block.shape == "table":
         table = _made(wanted, block.path)
@@ -131,14 +131,14 @@ def with_block(text: str, block: Block, at: int | None, said: Mapping[str, str])
         for key in gone:
             del table[key]
         table |= parsed
-        return _checked(_with_lines(text, block.path, None, values, gone), wanted, block)
+        return _checked(with_lines(text, block.path, None, values, gone), wanted, block)
     every = _made(wanted, block.path[:-1]).setdefault(block.path[-1], [])
     if at is None:
         every.append(parsed)
         return _with_new(text, block, values, wanted)
     gone = [key for key in _plain(block, every[at]) if key not in values]
     every[at] = {key: value for key, value in every[at].items() if key not in gone} | parsed
-    return _checked(_with_lines(text, block.path, at, values, gone), wanted, block)
+    return _checked(with_lines(text, block.path, at, values, gone), wanted, block)
 
 
 def without_block(text: str, block: Block, at: int) -> str:
@@ -149,23 +149,26 @@ def without_block(text: str, block: Block, at: int) -> str:
     InputError
         The block is written in a way that lines cannot be taken out of.
     """
-    wanted = copy.deepcopy(_loaded(text))
+    wanted = copy.deepcopy(loaded(text))
     holder = _made(wanted, block.path[:-1])
     if block.shape == "list":
         del holder[block.path[-1]][at]
         if not holder[block.path[-1]]:
             del holder[block.path[-1]]
-        begin, _, end = _span(text, (*block.path, at), block)
+        found = span(text, (*block.path, at))
+        if found is None:
+            raise _unfit(block)
+        begin, end = found
         return _checked(text[:begin] + text[end:], wanted, block)
     if block.shape == "names":
         key = list(holder[block.path[-1]])[at]
         del holder[block.path[-1]][key]
-        return _checked(_with_lines(text, block.path, None, {}, [key]), wanted, block)
+        return _checked(with_lines(text, block.path, None, {}, [key]), wanted, block)
     table = holder[block.path[-1]]
     gone = [one.key for one in block.keys if one.key in table]
     for key in gone:
         del table[key]
-    return _checked(_with_lines(text, block.path, None, {}, gone), wanted, block)
+    return _checked(with_lines(text, block.path, None, {}, gone), wanted, block)
 
 
 # --- what may be said, from the settings' classes ------------------------------------------------------------
@@ -289,14 +292,14 @@ def _written(key: BlockKey, text: str) -> str:
             raise UsageError("two numbers are wanted", where=key.key, value=text, allowed="such as 40 to 70")
         return f"[{', '.join(_number(key, one) for one in parts)}]"
     if key.kind == "texts":
-        return f"[{', '.join(_quoted(one.strip()) for one in re.split('[,;]', text) if one.strip())}]"
+        return f"[{', '.join(quoted(one.strip()) for one in re.split('[,;]', text) if one.strip())}]"
     if key.kind in ("day", "day or date"):
         try:
             return dt.date.fromisoformat(text).isoformat()
         except ValueError:
             if key.kind == "day":
                 raise UsageError("this is not a day", where=key.key, value=text, allowed="such as 2026-03-14") from None
-    return _quoted(text)
+    return quoted(text)
 
 
 def _number(key: BlockKey, text: str) -> str:
@@ -305,10 +308,6 @@ def _number(key: BlockKey, text: str) -> str:
     except ValueError:
         raise UsageError("this is not a number", where=key.key, value=text, allowed="digits, such as 2.5") from None
     return text if re.fullmatch(r"-?(0|[1-9]\d*)(\.\d+)?", text) else repr(number)
-
-
-def _quoted(text: str) -> str:
-    return tomlkit.string(text).as_string()
 
 
 def _value(written: str) -> Any:
@@ -329,19 +328,6 @@ def _said(value: Any) -> str:
 # --- lines -------------------------------------------------------------------------------------------------
 
 
-def _loaded(text: str) -> dict[str, Any]:
-    try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError:
-        return {}
-
-
-def _at(document: Any, path: Sequence[str]) -> Any:
-    for name in path:
-        document = document.get(name) if isinstance(document, dict) else None
-    return document
-
-
 def _made(document: dict[str, Any], path: Sequence[str]) -> dict[str, Any]:
     for name in path:
         document = document.setdefault(name, {})
@@ -350,142 +336,17 @@ def _made(document: dict[str, Any], path: Sequence[str]) -> dict[str, Any]:
 
 def _checked(text: str, wanted: Mapping[str, Any], block: Block) -> str:
     """Return the text where it says just what is wanted."""
-    if _bare(_loaded(text)) != _bare(wanted):
-        raise InputError(
-            "this block is written in a way that the form cannot change",
-            where=block.name,
-            mend="change it in the file itself, below on the settings' page",
-        )
+    if bare(loaded(text)) != bare(wanted):
+        raise _unfit(block)
     return text
 
 
-def _bare(document: Any) -> Any:
-    """Return a document without tables that say nothing: an empty one means what a missing one does."""
-    if not isinstance(document, dict):
-        return document
-    found = {key: _bare(value) for key, value in document.items()}
-    return {key: value for key, value in found.items() if value != {}}
-
-
-def _headers(text: str) -> list[tuple[tuple[str | int, ...], int, int]]:
-    """Return every table's name, where its header line begins and where that ends."""
-    found: list[tuple[tuple[str | int, ...], int, int]] = []
-    counts: dict[str, int] = {}
-    at = 0
-    for line in text.splitlines(keepends=True):
-        header = HEADER.match(line)
-        if header and _is_whole(text[:at]):
-            name: tuple[str | int, ...] = parts_of(header["name"])
-            if header["array"]:
-                key = ".".join(map(str, name))
-                name = (*name, counts.get(key, 0))
-                counts[key] = counts.get(key, 0) + 1
-            found.append((name, at, at + len(line)))
-        at += len(line)
-    return found
-
-
-def _is_whole(text: str) -> bool:
-    """Tell whether a text ends outside of any value: what lies in one is no header and no key."""
-    try:
-        tomllib.loads(text)
-    except tomllib.TOMLDecodeError:
-        return False
-    return True
-
-
-def _span(text: str, path: tuple[str | int, ...], block: Block) -> tuple[int, int, int]:
-    """Return where a table's header begins, its lines begin, and its last key ends."""
-    headers = _headers(text)
-    for number, (name, begin, body) in enumerate(headers):
-        if name == path:
-            end = headers[number + 1][1] if number + 1 < len(headers) else len(text)
-            return begin, body, body + _keys_end(text[body:end])
-    raise InputError(
+def _unfit(block: Block) -> InputError:
+    return InputError(
         "this block is written in a way that the form cannot change",
         where=block.name,
         mend="change it in the file itself, below on the settings' page",
     )
-
-
-def _keys_end(body: str) -> int:
-    """Return where the last key of a table's lines ends, with the comment that runs on below it."""
-    keys = [at for at, line in _lines(body) if KEY.match(line) and _is_whole(body[:at])]
-    if not keys:
-        return 0
-    end = keys[-1] + _value_length(body[keys[-1] :])
-    for at, line in _lines(body):
-        if at == end and re.match(r"(#  |[ \t]+#)", line):
-            end += len(line)
-    return end
-
-
-def _value_length(text: str) -> int:
-    """Return how long the lines of the key are that a text begins with."""
-    length = 0
-    for line in text.splitlines(keepends=True):
-        length += len(line)
-        if _is_whole(text[:length]):
-            break
-    return length
-
-
-def _lines(text: str) -> list[tuple[int, str]]:
-    found, at = [], 0
-    for line in text.splitlines(keepends=True):
-        found.append((at, line))
-        at += len(line)
-    return found
-
-
-def _with_lines(
-    text: str, path: tuple[str, ...], at: int | None, values: Mapping[str, str], gone: Sequence[str]
-) -> str:
-    """Return the text with lines of one table put in, changed or taken out."""
-    text = text if text.endswith("\n") or not text else f"{text}\n"
-    name: tuple[str | int, ...] = path if at is None else (*path, at)
-    heads = {one: (begin, body) for one, begin, body in _headers(text)}
-    prefix = ""
-    if name not in heads and at is None and path[:-1] in heads and _has_dotted(text, path, heads[path[:-1]][1]):
-        name, prefix = path[:-1], f"{path[-1]}."  # written as `rates.cut = 8` under [effort]
-    if name not in heads:
-        return _placed(text, f"[{'.'.join(path)}]", values, ".".join(path))
-    body = heads[name][1]
-    later = [begin for begin, _ in heads.values() if begin >= body]
-    end = body + _keys_end(text[body : min(later, default=len(text))])
-    lines = text[body:end]
-    rest = dict(values)
-    for key in [*gone, *values]:
-        for start, line in _lines(lines):
-            found = KEY.match(line)
-            if found and parts_of(found["key"]) == parts_of(prefix + _key_text(key)) and _is_whole(lines[:start]):
-                length = _value_length(lines[start:])
-                new = "" if key in gone else _changed(lines[start : start + length], rest.pop(key))
-                lines = lines[:start] + new + lines[start + length :]
-                break
-    lines += "".join(f"{prefix}{_key_text(key)} = {value}\n" for key, value in rest.items())
-    return text[:body] + lines + text[end:]
-
-
-def _has_dotted(text: str, path: tuple[str, ...], body: int) -> bool:
-    table = _at(_loaded(text), path)
-    return bool(table) and any(
-        (found := KEY.match(line)) and parts_of(found["key"])[0] == path[-1] for _, line in _lines(text[body:])
-    )
-
-
-def _changed(line: str, value: str) -> str:
-    """Return a key's line with another value, its comment kept."""
-    head, _, _ = line.partition("=")
-    (_, item) = next(iter(tomlkit.parse(line).items()))
-    while isinstance(item, dict):
-        (_, item) = next(iter(item.items()))
-    comment = item.trivia.comment_ws + item.trivia.comment
-    return f"{head}= {value}{comment}\n"
-
-
-def _key_text(key: str) -> str:
-    return key if re.fullmatch(r"[A-Za-z0-9_-]+", key) else _quoted(key)
 
 
 def _with_new(text: str, block: Block, values: Mapping[str, str], wanted: Mapping[str, Any]) -> str:
@@ -493,19 +354,9 @@ def _with_new(text: str, block: Block, values: Mapping[str, str], wanted: Mappin
     lines = f"[[{block.name}]]\n" + "".join(f"{key} = {value}\n" for key, value in values.items())
     count = len(entries_of(text, block))
     if count:
-        _, _, end = _span(text, (*block.path, count - 1), block)
+        found = span(text, (*block.path, count - 1))
+        if found is None:
+            raise _unfit(block)
+        end = found[1]
         return _checked(f"{text[:end]}\n{lines}{text[end:]}", wanted, block)
-    return _checked(_placed(text, f"[[{block.name}]]", values, block.name, wanted), wanted, block)
-
-
-def _placed(
-    text: str, header: str, values: Mapping[str, str], name: str, wanted: Mapping[str, Any] | None = None
-) -> str:
-    """Return the text with a new block: below the example of its kind where one stands there, else at the end."""
-    lines = f"{header}\n" + "".join(f"{_key_text(key)} = {value}\n" for key, value in values.items())
-    at_end = f"{text}\n{lines}"
-    example = re.search(rf"^# \[\[?{re.escape(name)}\]\]?.*\n(?:#.*\n)*", text, re.MULTILINE)
-    if example is None:
-        return at_end
-    below = f"{text[: example.end()]}\n{lines}{text[example.end() :]}"
-    return below if _bare(_loaded(below)) == _bare(wanted if wanted is not None else _loaded(at_end)) else at_end
+    return _checked(placed(text, f"[[{block.name}]]", values, block.name, wanted), wanted, block)

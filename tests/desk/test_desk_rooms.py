@@ -10,6 +10,7 @@ import threading
 import time
 import tomllib
 from collections.abc import Callable
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -327,3 +328,55 @@ def test_only_folders_that_were_named_or_made_here_can_be_opened(
     assert all(path.parent == desk.home / "habmap" for path in (desk.home / "habmap").iterdir())
     assert len(made) == 5
     assert not (desk.home / "escape").exists()
+
+
+def test_a_hold_is_added_changed_and_taken_out_without_an_editor(
+    desk: Running, key: str, desk_place: Path, run_habmap: Run
+) -> None:
+    path = desk_place / "habmap.toml"
+    before = path.read_text(encoding="utf-8")
+    held = len(tomllib.loads(before).get("hold", ()))
+    settings = desk.get(f"/{key}/settings")
+    assert "add a contract line" in words_of(settings) and "The burn plan for grass" in words_of(settings)
+    form = desk.get(f"/{key}/settings/block?block=hold")
+    assert "Ground on which nothing is to be done for a time" in words_of(form)
+    said = {"block": "hold", "seen": hidden(form, "seen"), "key.unit": "C6", "key.reason": "a nest"}
+    torn = desk.post(f"/{key}/settings/block", {**said, "key.from": "2026-05-01", "key.to": "2026-04-01"})
+    assert "The hold ends before it begins" in words_of(torn)
+    assert 'value="a nest"' in torn.text
+    assert path.read_text(encoding="utf-8") == before
+    answer = desk.post(f"/{key}/settings/block", {**said, "key.from": "2026-04-01"})
+    assert answer.status == 303, words_of(answer)
+    assert "Saved: a hold" in words_of(desk.get(answer.heads["location"]))
+    assert tomllib.loads(path.read_text(encoding="utf-8"))["hold"][held] == {
+        "unit": "C6", "reason": "a nest", "from": date(2026, 4, 1),
+    }  # fmt: skip
+    order = run_habmap("rank", "--json", "--on", "2026-08-01", place=desk_place).json["units"]
+    assert next(one for one in order if one["unit_id"] == "C6")["on_hold"]
+    again = desk.post(f"/{key}/settings/block", {**said, "key.unit": "C5"})  # from a page that is old by now
+    assert "were changed by another page" in words_of(again)
+    form = desk.get(f"/{key}/settings/block?block=hold&at={held}")
+    assert 'value="a nest"' in form.text
+    gone = desk.post(f"/{key}/settings/drop", {"block": "hold", "at": str(held), "seen": hidden(form, "seen")})
+    assert gone.status == 303
+    assert len(tomllib.loads(path.read_text(encoding="utf-8")).get("hold", ())) == held
+    assert desk.get(f"/{key}/settings/block?block=hold&at=77").status == 422
+    assert desk.get(f"/{key}/settings/block?block=place").status == 422
+    path.write_text(before, encoding="utf-8")
+
+
+def test_a_burn_plan_is_copied_from_paper_with_its_cautions(desk: Running, key: str, desk_place: Path) -> None:
+    path = desk_place / "habmap.toml"
+    before = path.read_text(encoding="utf-8")
+    form = desk.get(f"/{key}/settings/block?block=burn_plan.piles")
+    assert "Copy it from the plan that was written and signed" in words_of(form)
+    assert "Nothing here says that burning is safe or allowed" in words_of(form)
+    assert "40 to 70" not in words_of(form)  # no figure that could be taken for a plan
+    said = {"block": "burn_plan.piles", "seen": hidden(form, "seen"), "key.author": "A. Boss",
+            "key.date": "2026-01-31", "key.rh_pct": "50 to 90"}  # fmt: skip
+    if 'name="at"' in form.text:
+        said["at"] = "0"
+    answer = desk.post(f"/{key}/settings/block", said)
+    assert answer.status == 303, words_of(answer)
+    assert tomllib.loads(path.read_text(encoding="utf-8"))["burn_plan"]["piles"]["rh_pct"] == [50, 90]
+    path.write_text(before, encoding="utf-8")
