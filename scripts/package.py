@@ -17,7 +17,6 @@ import subprocess
 import sys
 import time
 import zipfile
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Final
 
@@ -54,19 +53,6 @@ def module_names(top: Path = TOP) -> list[str]:
     paths = [path for path in _files(top / "habmap") if path.suffix == ".py"]
     names = {".".join(path.relative_to(top).with_suffix("").parts) for path in paths}
     return sorted(name.removesuffix(".__init__") for name in names)
-
-
-def license_files() -> Iterator[tuple[str, str]]:
-    """Yield the license texts of all that goes along, each with its folder in the package."""
-    from importlib.metadata import distributions
-
-    for one in distributions():
-        folder = re.sub(r"[^\w.-]", "-", f"{one.metadata['Name']}-{one.version}")
-        for file in one.files or ():
-            if ".dist-info" in file.parts[0] and re.match(r"(licen[cs]e|copying|notice|authors)", file.name, re.I):
-                path = Path(str(one.locate_file(file)))
-                if path.is_file():
-                    yield str(path), f"licenses/{folder}"
 
 
 def build() -> Path:
@@ -131,7 +117,8 @@ is sent anywhere. The desk ends by itself a minute after its last page was close
 
 Nothing it prints is permission to cut, spray or burn: the burn boss, permits and local law decide.
 
-Its license is LICENSE.txt; those of what it is made from are in {CONTENTS}/licenses.
+Its license is LICENSE.txt; those of what it is made from are in {CONTENTS}, in the folders
+that end with .dist-info.
 """
 
 

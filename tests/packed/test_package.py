@@ -117,7 +117,10 @@ def test_it_holds_all_that_the_recipe_names_and_no_python_to_be_called(packed: P
     wanted = {f"{package.CONTENTS}/{folder}/{path.name}" for path, folder in package.data_files()}
     assert wanted - names == set()
     assert not [name for name in names if re.search(r"(^|/)(python[\d.]*|pip[\d.]*)$", name) and "/" not in name]
-    assert any(name.startswith(f"{package.CONTENTS}/licenses/numpy-") for name in names)
+    for library in ("numpy", "rasterio", "uvicorn"):
+        told = rf"{package.CONTENTS}/{library}-[^/]+\.dist-info/(licenses/)?LICENSE[^/]*"
+        assert any(re.fullmatch(told, name) for name in names), library
+    assert not [name for name in names if "direct_url.json" in name]  # tells where the checkout lies
     assert {package.COMMAND, package.DESK, package.READ_ME, "LICENSE.txt"} <= names
 
 
