@@ -12,10 +12,13 @@ from typing import Any
 import numpy as np
 import pytest
 from grounds import HOSTILE_NAMES, drawn, squares
+from label_places import NOW, sixty
 from PIL import Image
 
 from habmap.jobs.acres import acres
+from habmap.jobs.map import build_page
 from habmap.place.store import GeoPackageStore
+from habmap.show.page.render import render_page
 
 pytestmark = pytest.mark.browser
 
@@ -93,6 +96,20 @@ def test_a_place_of_any_size_prints_on_one_page_and_its_rows_still_add_up(
     page.emulate_media(media="screen")
     assert page.locator("tr.unit:visible").count() == count
     assert page.locator("tbody.rest").count() == 0
+
+
+def test_a_long_list_with_long_names_fills_the_paper(open_page: Open, tmp_path: Path) -> None:
+    """Five of sixty stood beside blank paper: rows of five lines, and no legend in the room below the map."""
+    path = tmp_path / "map.html"
+    path.write_text(render_page(build_page(sixty(), now=NOW, audience="owner")), encoding="utf-8")
+    page = open_page(path).page
+    page.wait_for_selector("body[data-drawn=yes]")
+    _check_paper(page)
+    rows = page.locator("tr.unit:visible").evaluate_all("all => all.map((row) => row.getBoundingClientRect().height)")
+    assert len(rows) >= 14
+    assert max(rows) <= 2 * 9 * 1.2 * POINT_PX + 6  # a name of fifty letters and its label take two lines
+    bottom = page.evaluate("document.querySelector('.method').getBoundingClientRect().bottom")
+    assert bottom > 9.85 * INCH_PX - max(rows) - 5  # no other row had found room
 
 
 def test_the_sample_and_hostile_names_print_on_one_page(open_page: Open, sample_place: Path, tmp_path: Path) -> None:

@@ -25,6 +25,8 @@ from habmap.vocabulary import (
 _BAR_WIDTH: Final = 120.0
 _BAR_HEIGHT: Final = 13.0
 _LEAST_BAR: Final = 3.0
+#: Names longer than this take three lines or more beside the bars [letters].
+_LONG_NAME: Final = 26
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +66,7 @@ def sheet_parts(page: Page) -> dict[str, Any]:
         "also": words.also(page),
         "left_goal": words.left_sentence(page.totals),
         "tenths": words.tenths,
+        "has_long_names": any(len(words.unit_title(unit)) > _LONG_NAME for unit in page.units),
         "groups": _groups(page),
         "stage_legend": [
             (Markup(symbols.legend_area(pattern_id(stage))), STAGE_WORDS[stage], words.tenths(acres), stage)

@@ -517,6 +517,7 @@ function drawPlace(map) {
             laid.get(key) ??
               L.polygon(rings(), {
                 ...style,
+                className: `rim-${pass}`,
                 interactive: false,
                 pane: "edges",
                 renderer: renderers.edges,
@@ -618,6 +619,7 @@ function drawPlace(map) {
   });
 
   if (!isFew()) document.body.classList.add("crowded");
+  if (place.patches.length > FEW) document.body.classList.add("muchworked");
 
   // --- units: a number, a name, and ground that can be picked by pointer or key ---
   const byId = new Map();

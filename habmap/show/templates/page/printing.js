@@ -1,7 +1,8 @@
 // Paper: one page, the map taking the room that the words leave; of a long list the rows that fit, and the sum of the rest.
 PARTS.push(({ map, place, box, whole, drawIn, letGo }) => {
   const INCH = 96,
-    ROOM = 9.85 * INCH; // Letter less half-inch margins; A4 is longer
+    ROOM = 9.85 * INCH, // Letter less half-inch margins; A4 is longer
+    LEAST = 2.25 * INCH; // of a map beside the list
   const table = document.querySelector("#account table"),
     foot = table.querySelector("tfoot");
   const legend = document.querySelector(".legend"),
@@ -75,18 +76,27 @@ PARTS.push(({ map, place, box, whole, drawIn, letGo }) => {
     letGo();
     const frame = document.querySelector(".frame");
     frame.style.height = `${INCH}px`;
-    document.querySelector("footer").before(legend); // as wide as the page it takes a few lines only
-    const around = tall("body") - tall(".spread"),
-      below = tall(".ground") - INCH; // words above and under; the scale
     const corners = [box.getNorthWest(), box.getSouthEast()].map((corner) => map.project(corner, 16));
     const wanted = () =>
       (frame.clientWidth * (corners[1].y - corners[0].y)) / (corners[1].x - corners[0].x) + 0.6 * INCH;
+    // Words above and under what stands side by side; what stands under the map, with the legend or without.
+    const room = () => ROOM - (tall("body") - tall(".spread")),
+      below = () => tall(".ground") - tall(".frame"),
+      smallest = Math.min(wanted(), LEAST);
     // Beside a list twice as tall, the map of wide ground would leave the paper below it empty: it goes over the list.
-    const isOver = Math.min(tall("#account"), ROOM - around) > 2 * (wanted() + below);
+    const isOver = Math.min(tall("#account"), room()) > 2 * (wanted() + below());
     document.body.classList.toggle("over", isOver);
-    frame.style.height = isOver ? `${Math.min(wanted(), 2.9 * INCH)}px` : frame.style.height;
-    shorten(ROOM - around - (isOver ? tall(".ground") : 0));
-    if (!isOver) frame.style.height = `${Math.max(2.6 * INCH, Math.min(wanted(), ROOM - around - below))}px`;
+    if (isOver) frame.style.height = `${Math.min(wanted(), 2.9 * INCH)}px`;
+    document.querySelector("footer").before(legend); // as wide as the page it takes a few lines only
+    // A list that is longer than what that leaves gives up its bars, and gets the legend's room: it stands under the map.
+    const isLonger = () => !isOver && tall("#account") > room();
+    document.body.classList.toggle("tight", isLonger());
+    if (isLonger()) {
+      ground.insertBefore(legend, after);
+      if (room() - below() < smallest) document.querySelector("footer").before(legend);
+    }
+    shorten(room() - (isOver ? tall(".ground") : 0));
+    if (!isOver) frame.style.height = `${Math.max(smallest, Math.min(wanted(), room() - below()))}px`;
     drawIn();
     map.invalidateSize({ animate: false });
     whole();
@@ -95,7 +105,7 @@ PARTS.push(({ map, place, box, whole, drawIn, letGo }) => {
     document.body.classList.toggle("roomy", tall("body") <= ROOM);
   }
   function toScreen() {
-    document.body.classList.remove("printing", "roomy", "over");
+    document.body.classList.remove("printing", "roomy", "over", "tight");
     lengthen();
     ground.insertBefore(legend, after);
     document.querySelector(".frame").style.height = "";
