@@ -136,7 +136,7 @@ def _look(look: LookFound) -> str:
     text = joined(parts)
     if look.tallest_ft is not None:
         text += f", the tallest {look.tallest_ft:g} ft"
-    return f"{text} (looked over {day_words(look.on)}, {tenths(look.acres)} acres)"
+    return f"{text} (checked {day_words(look.on)}, {tenths(look.acres)} acres)"
 
 
 def _change(unit: UnitResponse) -> str:

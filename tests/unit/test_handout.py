@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 import pytest
 from fakes import GRID, FakeStore, entry, unit
+from label_places import ten_acres
 from page_makers import page_unit
 from pdf_reading import pdf_streams, pdf_text, pdf_words
 from pyproj import Geod
@@ -25,9 +26,11 @@ from habmap.jobs.ground import ground
 from habmap.jobs.handout import build_handout, write_handout
 from habmap.place.settings import Settings
 from habmap.records import Feature
+from habmap.show.handout import pages as pages_module
 from habmap.show.handout.records import HandoutUnit, refuse_private_handout
 from habmap.show.handout.words import by_season, due, unit_reasons
 from habmap.show.records import PrivateOnPublicPageError
+from habmap.show.sheet.pen import Pen
 from habmap.vocabulary import FIRE_CAUTION, SAW_CAUTION
 from habmap.work.season_account import season_account
 
@@ -434,3 +437,39 @@ def test_money_and_hours_stand_on_the_owners_handout_only_when_asked(tmp_path: P
         assert words.count("owner's copy, holds private places") == 5
         told[name] = ("$1,100" in words, "52 person-hours" in words, "EQIP" in words)
     assert told == {"plain": (False, False, False), "hours": (False, True, False), "cost": (True, False, True)}
+
+
+@pytest.mark.poppler
+def test_no_sentence_of_what_remains_is_cut_off(tmp_path: Path) -> None:
+    name = "Pasture number {} along the old county line road"
+    rows = [unit(f"L{n}", box(200 * n, 0, 200 * n + 200, 90 + n), name=name.format(n)) for n in range(12)]
+    path = tmp_path / "handout.pdf"
+    _write(FakeStore(rows, grid=GRID), path)
+    fourth = " ".join(one.words for one in _texts(path) if one.page == 4)
+    assert "…" not in fourth
+    assert re.search(r"And \d more\.", fourth)
+    assert "the largest parts" in fourth
+
+
+def test_no_numeral_covers_a_house(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The house stands in the middle of the one unit, where its numeral would stand."""
+    kept: list[Any] = []
+    real, text = pages_module.draw_numerals, Pen.text
+
+    def draw_numerals(pen: Pen, frame: Any, *units: Any, **more: Any) -> int:
+        kept.append((frame, []))
+        return real(pen, frame, *units, **more)
+
+    def told_text(pen: Pen, x: float, y: float, words: str, **style: Any) -> None:
+        if kept:
+            kept[-1][1].append((x, y, words, style))
+        text(pen, x, y, words, **style)
+
+    monkeypatch.setattr(pages_module, "draw_numerals", draw_numerals)
+    monkeypatch.setattr(Pen, "text", told_text)
+    _write(ten_acres(), tmp_path / "handout.pdf")
+    ((frame, told),) = kept
+    house = frame.on_paper(GRID.to_lonlat(Point(100, 100)))
+    x, y, _, style = next(one for one in told if one[2] == "1" and one[3].get("align") == "center")
+    size = style["size_pt"]
+    assert not box(x - size / 3, y, x + size / 3, y + 0.7 * size).intersects(house.buffer(6))

@@ -117,7 +117,7 @@ class HandoutPage:
             keep = self.line if rest > 1 else 0.0
             if top - len(lines) * self.line < floor + keep - 1:
                 room = int((top - floor + 1) / self.line)
-                if rest > 1 and room >= 1:
+                if index and room >= 1:
                     self.pen.block(left, top, [f"And {rest} more."], size_pt=self.room_pt)
                 elif room >= 1:
                     self.pen.block(left + indent, top, at_most(room, lines), size_pt=self.room_pt)

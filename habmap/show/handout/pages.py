@@ -316,8 +316,11 @@ def _what_comes_next(leaf: HandoutPage, handout: Handout) -> int | None:
         _nothing_to_draw(leaf, handout, top, leaf.stand(leaf.foot(handout, 3, more=[day])))
         return None
     (frame,) = frames
-    draw_ground(pen, frame, _for_the_room(handout.page), has_contours=False)
-    left_out = draw_numerals(pen, frame, handout.page.units, size_pt=leaf.room_pt, named=_MOST_UNITS)
+    shown = _for_the_room(handout.page)
+    draw_ground(pen, frame, shown, has_contours=False)
+    left_out = draw_numerals(
+        pen, frame, shown.units, size_pt=leaf.room_pt, named=_MOST_UNITS, features=shown.features
+    )  # fmt: skip
     more = [
         day,
         scale_words(frame.scale, frame.grid, frame.middle_lonlat),

@@ -233,17 +233,22 @@ def _range(low: float | None, high: float | None) -> str:
     return "" if low is None or high is None else f" ({two_digits(low)} to {two_digits(high)})"
 
 
+#: Units whose remaining acres are told one by one.
+_MOST_PARTS: Final = 6
+
+
 def remaining_sentences(handout: Handout) -> list[str]:
     """Return what remains in acres alone, for a copy without hours or money."""
     units = [unit for unit in handout.page.units if unit.remaining_acres >= words.SPOKEN_ACRES]
     if not units:
         return ["No acres remain to be treated for the first time."]
     units.sort(key=lambda unit: -unit.remaining_acres)
-    lines = [f"Cedar remains on {_count(len(units), 'unit')}; the largest parts:"]
+    largest = "; the largest parts" if len(units) > _MOST_PARTS else ""
+    lines = [f"Cedar remains on {_count(len(units), 'unit')}{largest}:"]
     return lines + [
         f"{words.unit_title(unit)}: {words.tenths(unit.remaining_acres)} acres"
         + (f", {unit.waits}." if unit.waits else ".")
-        for unit in units[:6]
+        for unit in units[:_MOST_PARTS]
     ]
 
 
@@ -264,7 +269,7 @@ def asked(handout: Handout) -> list[str]:
         lines.append(f"People trained and equipped for saw or machine work: {lying} acres lie cut.")
     looks = sum(item.units for item in handout.due if item.what == "checkup" and item.state in ("due", "overdue"))
     if looks:
-        lines.append(f"Eyes: {_count(looks, 'unit')} should be walked and looked over.")
+        lines.append(f"Eyes: {_count(looks, 'unit')} should be walked and checked.")
     lines.append("Tell us of nests, graves and old sites before work begins there.")
     lines.append("On a burn day keep the roads clear, and leave the fire to its crew.")
     return lines
