@@ -37,12 +37,25 @@ def is_too_coarse(outline: BaseGeometry, *, cell_m: float) -> bool:
     cell_m
         Side of a cell [m].
     """
-    if outline.area < FEW_CELLS * cell_m**2:
-        return True
-    if WIDE_CELL_FRAC * 2 * outline.area > BROAD * cell_m * outline.length:
-        return False  # the quick answer for most: the circle is wider than the area over the edge's length
-    radius: BaseGeometry = shapely.maximum_inscribed_circle(outline, cell_m / 100)  # type: ignore[call-overload]
-    return bool(cell_m > WIDE_CELL_FRAC * 2 * radius.length)
+    return bool(are_too_coarse(np.array([outline], dtype=object), cell_m=cell_m)[0])
+
+
+def are_too_coarse(outlines: NDArray[np.object_], *, cell_m: float) -> NDArray[np.bool_]:
+    """Tell of each of many polygons what `is_too_coarse` tells of one."""
+    area, length = shapely.area(outlines), shapely.length(outlines)
+    found = area < FEW_CELLS * cell_m**2
+    # the quick answer for most: the circle is wider than the area over the edge's length
+    at = np.flatnonzero(~found & ~(WIDE_CELL_FRAC * 2 * area > BROAD * cell_m * length))
+    # nor need it be looked for where one around the middle is wide enough already
+    middles = shapely.centroid(outlines[at])
+    reach = np.where(
+        shapely.covers(outlines[at], middles), shapely.distance(middles, shapely.boundary(outlines[at])), 0.0
+    )
+    step = cell_m / 100
+    at = at[~(cell_m < WIDE_CELL_FRAC * 2 * (reach - step))]
+    radii = shapely.length(shapely.maximum_inscribed_circle(outlines[at], step))
+    found[at] = cell_m > WIDE_CELL_FRAC * 2 * radii
+    return np.asarray(found, dtype=np.bool_)
 
 
 def cell_shares(

@@ -6,6 +6,7 @@ import csv
 import json
 import os
 from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Final
@@ -17,12 +18,25 @@ from numpy.typing import NDArray
 from habmap.errors import InputError
 from habmap.place.formulas import inert
 
+#: Rows turned into text at once.
+ROWS_AT_ONCE: Final = 20_000
 #: Rows written at once.
 Portion = tuple[Mapping[str, NDArray[Any]], NDArray[np.object_]]
 LAYER: Final = "stands"
 
 
-def writer_for(path: Path) -> Callable[[Path, Iterator[Portion], float], None]:
+@dataclass(frozen=True, slots=True)
+class Writer:
+    """Writes rows, portion by portion, to a path; the last word is when the stands were written [s since 1970].
+
+    ``has_shapes``: outlines go into the file, and so each portion brings them.
+    """
+
+    rows: Callable[[Path, Iterator[Portion], float], None]
+    has_shapes: bool = True
+
+
+def writer_for(path: Path) -> Writer:
     """Return what writes a file of this name.
 
     Raises
@@ -30,7 +44,11 @@ def writer_for(path: Path) -> Callable[[Path, Iterator[Portion], float], None]:
     InputError
         No such format is written, or the library for it is not installed.
     """
-    writers = {".parquet": _write_parquet, ".gpkg": _write_geopackage, ".csv": _write_csv}
+    writers = {
+        ".parquet": Writer(_write_parquet),
+        ".gpkg": Writer(_write_geopackage),
+        ".csv": Writer(_write_csv, has_shapes=False),
+    }
     found = writers.get(path.suffix.lower())
     if found is None:
         raise InputError(
@@ -121,11 +139,17 @@ def _write_csv(path: Path, portions: Iterator[Portion], _written_at: float) -> N
         for number, (columns, _shapes) in enumerate(portions):
             if not number:
                 table.writerow(columns)
-            table.writerows(
-                zip(*([_cell(value) for value in column.tolist()] for column in columns.values()), strict=True)
-            )
+            for first in range(0, max(map(len, columns.values())), ROWS_AT_ONCE):
+                own = slice(first, first + ROWS_AT_ONCE)
+                table.writerows(zip(*(_cells(column[own]) for column in columns.values()), strict=True))
         stream.flush()
         os.fsync(stream.fileno())
+
+
+def _cells(column: NDArray[Any]) -> list[object]:
+    if column.dtype == object:
+        return [_cell(value) for value in column.tolist()]
+    return ["" if value != value else value for value in column.tolist()]
 
 
 def _cell(value: object) -> object:

@@ -6,7 +6,6 @@ import hashlib
 import itertools
 from collections import defaultdict
 from collections.abc import Callable, Iterator
-from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
@@ -15,7 +14,6 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 from pyproj import Transformer
-from shapely import MultiPolygon
 
 from habmap.errors import InputError, PlaceError
 from habmap.place.layers import BigLayer
@@ -185,7 +183,6 @@ def lonlat_outlines(
             )
         except InputError as fault:
             faults[int(at)] = fault
-    with suppress(ValueError):
-        single = shapely.get_type_id(found) == 3
-        found[single] = [MultiPolygon([one]) for one in found[single]]
+    single = shapely.get_type_id(found) == 3
+    found[single] = shapely.multipolygons(found[single][:, None])
     return found, faults

@@ -18,7 +18,7 @@ from habmap.errors import HabmapError, InputError, InputErrors, PlaceError
 from habmap.land.facerules import FaceRules
 from habmap.land.frames import framed
 from habmap.land.pieces import PLAIN_SUMS
-from habmap.land.shares import is_too_coarse
+from habmap.land.shares import are_too_coarse
 from habmap.land.zones import ZoneTable
 from habmap.measures import VerticalUnit
 from habmap.place.elevation import Elevation, open_elevation
@@ -27,7 +27,7 @@ from habmap.place.writers import refuse_to_write, write_whole
 from habmap.region.dem import Mosaic, Tile, Window, check_tiles, mosaic_of, stamp_of
 from habmap.region.engine import Engine, Task
 from habmap.region.folder import digest_of, read_part, sweep, write_part
-from habmap.region.output import Portion, writer_for
+from habmap.region.output import Portion, Writer, writer_for
 from habmap.region.parts import parts_folder
 from habmap.region.records import MOST_NAMED, RegionTerrain
 from habmap.region.stands import Sorter, StandsFile, lonlat_outlines, portions, shapes_of
@@ -127,7 +127,7 @@ def region_terrain(asked: Asked, engine: Callable[[], Engine], *, told: Told | N
         columns = _gathered(parts, layer.features, rules, ids)
         write_whole(
             asked.output,
-            lambda path: write(path, _rows(layer, columns), asked.units.stat().st_mtime),
+            lambda path: write.rows(path, _rows(layer, columns, write), asked.units.stat().st_mtime),
             overwrite=asked.overwrite,
         )
     off = np.flatnonzero(columns["coverage_pct"] == 0)
@@ -294,12 +294,10 @@ def do_part(file: str, stands: str, raster: str, stamps: list[list[Any]], about:
         cell_m = dem.analysis_cell_m
         warnings = dem.warnings
     covered = table.sums("covered_m2") > 0
-    coarse = [
-        is_too_coarse(shape, cell_m=cell_m) if is_covered else False
-        for shape, is_covered in zip(own.planar, covered.tolist(), strict=True)
-    ]
+    coarse = np.zeros(len(covered), dtype=np.bool_)
+    coarse[covered] = are_too_coarse(own.planar[covered], cell_m=cell_m)
     arrays = {name: getattr(table, name) for name in _TABLE}
-    arrays |= {"number": numbers, "area_m2": own.area_m2, "too_coarse": np.array(coarse, dtype=np.bool_)}
+    arrays |= {"number": numbers, "area_m2": own.area_m2, "too_coarse": coarse}
     write_part(Path(file), {"cell_m": cell_m, "warnings": warnings}, arrays)
     return {"processor_s": time.process_time() - began, "faults": []}
 
@@ -349,8 +347,11 @@ def _gathered(
     return columns
 
 
-def _rows(layer: BigLayer, columns: dict[str, NDArray[Any]]) -> Iterator[Portion]:
-    """Yield the table portion by portion, each with its outlines in lon/lat."""
+def _rows(layer: BigLayer, columns: dict[str, NDArray[Any]], writer: Writer) -> Iterator[Portion]:
+    """Yield the table portion by portion, each with its outlines in lon/lat where the file has any."""
+    if not writer.has_shapes:
+        yield columns, np.empty(0, dtype=object)
+        return
     transformer = layer_transformer(layer.crs_text, layer.bounds, where=layer.where)
     for first, shapes_wkb, _ in portions(layer):
         outlines, _faults = lonlat_outlines(list(shapes_wkb), transformer, where=lambda at: layer.where)
