@@ -110,6 +110,7 @@ class _Page:
         lines = wrapped(text, self.width, size_pt=size_pt, is_bold=is_bold)
         if self.y - len(lines) * 1.17 * size_pt < self.floor:
             self.turn()
+        self.pen.name = self.pen.name or (text if is_bold else "")
         self.y = self.pen.block(MARGIN_PT, self.y, lines, size_pt=size_pt, is_bold=is_bold) - 2
 
     def table(self, columns: Sequence[Column], rows: int) -> None:

@@ -123,7 +123,7 @@ def _told(sheet: BurnSheet, scale: int, lonlat: tuple[float, float]) -> str:
 
 
 def _first_page(sheet: BurnSheet, size: tuple[float, float]) -> tuple[Pen, int]:
-    pen, width, top = Pen(size), size[0] - 2 * MARGIN_PT, size[1] - MARGIN_PT
+    pen, width, top = Pen(size, name="Map"), size[0] - 2 * MARGIN_PT, size[1] - MARGIN_PT
     y = pen.block(MARGIN_PT, top + 3, at_most(2, wrapped(sheet.headline, width, size_pt=17, is_bold=True)),
                   size_pt=17, is_bold=True)  # fmt: skip
     for line in sheet.lines:
@@ -173,6 +173,7 @@ def _lists(sheet: BurnSheet, size: tuple[float, float]) -> list[Pen]:
     pens = []
     for number, page in enumerate(_laid_out(sheet, size), start=2):
         pens.append(_started(sheet, size, number))
+        pens[-1].name = page[0][0].title
         for section, left, y in page:
             _draw(pens[-1], section, left, y, _column_pt(size))
     return pens

@@ -75,7 +75,7 @@ class HandoutPage:
 
     def head(self, handout: Handout, text: str) -> float:
         """Set the place's name and day, and the page's sentence in three lines at most; return where it ends."""
-        page = handout.page
+        page, self.pen.name = handout.page, text
         day = "" if page.on is None else f", {words.short_day(page.on)}"
         room = self.width - text_width_pt(day, size_pt=self.room_pt, is_serif=True)
         name = clipped(page.place, room, size_pt=self.room_pt, is_serif=True)

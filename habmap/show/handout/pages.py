@@ -55,7 +55,7 @@ _PARTS: Final[dict[Part, Pattern]] = {
     "before": Pattern(PAPER_DEEP, (24.0, 24.0), ()),
     "added": Pattern("white", (16.0, 16.0), (Mark(svg_outline("M-2,18L18,-2M-2,2L2,-2M14,18L18,14"), 1.33, INK),)),
     "keep": Pattern(
-        "white", (8.0, 16.0), tuple(Mark(Outline.circle(center, 1.45), 0.0, INK) for center in ((2, 4), (6, 12)))
+        "white", (8.0, 16.0), tuple(Mark(Outline.circle(center, 1.8), 0.0, INK) for center in ((2, 4), (6, 12)))
     ),
     "standing": Pattern(INK_SOFT, (24.0, 24.0), ()),
 }  # fmt: skip

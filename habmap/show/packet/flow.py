@@ -74,6 +74,7 @@ class Flow:
     def heading(self, words: str, *, room: float = 60.0) -> None:
         """Set a heading, with at least so much room under it [pt]."""
         self.need(14 * LEADING + room)
+        self.pen.name = self.pen.name or words
         self.y -= 6
         self.text(words, size_pt=13.0, is_bold=True)
 

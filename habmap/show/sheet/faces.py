@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from functools import lru_cache
 from itertools import groupby
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 from reportlab.pdfbase.pdfmetrics import registerFont
 from reportlab.pdfbase.ttfonts import TTFont
@@ -22,11 +22,6 @@ _FACES: Final = {
     (True, True): ("STIXGeneralBol", "DejaVuSerif-Bold", "DejaVuSans-Bold", "DejaVuSans"),
     (False, False): ("DejaVuSans",),
     (False, True): ("DejaVuSans-Bold", "DejaVuSans"),
-}
-#: What a browser takes for them, where it draws a picture with its own.
-FAMILIES: Final = {
-    True: "STIX Two Text, STIXGeneral, STIX, Times New Roman, serif",
-    False: "DejaVu Sans, Verdana, sans-serif",
 }
 
 
@@ -72,3 +67,28 @@ def runs(words: str, is_serif: bool, is_bold: bool) -> Iterator[tuple[str, str]]
     """Yield words as they are set, parted by the face that they are set in, each with its name."""
     for name, signs in groupby(as_set(words), key=lambda sign: face_of(sign, is_serif, is_bold)):
         yield name, "".join(signs)
+
+
+# --- letters as outlines ------------------------------------------------------------------------------------
+
+
+@lru_cache(maxsize=8)
+def _outlines(face: str) -> Any:
+    from fontTools.ttLib import TTFont as Outlines  # only where letters are drawn, not set
+
+    return Outlines(_FOLDER / f"{face}.ttf", lazy=True)
+
+
+def units_per_em(face: str) -> int:
+    """Return how many units of a face's outlines are its size."""
+    return int(_outlines(face)["head"].unitsPerEm)
+
+
+def sign_way(face: str, sign: str) -> str:
+    """Return the outline of a sign as an SVG path, y up, in the face's own units; empty where it has no ink."""
+    from fontTools.pens.svgPathPen import SVGPathPen
+
+    glyphs = _outlines(face).getGlyphSet()
+    pen = SVGPathPen(glyphs)
+    glyphs[_outlines(face).getBestCmap().get(ord(sign), ".notdef")].draw(pen)
+    return str(pen.getCommands())

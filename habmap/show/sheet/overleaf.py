@@ -32,7 +32,7 @@ class Overleaf:
 
     def turn(self) -> None:
         """Begin the next page."""
-        self.pens.append(Pen(self.size, grow=self.grow))
+        self.pens.append(Pen(self.size, grow=self.grow, name=f"Overleaf {len(self.pens) + 1}"))
         heading = clipped(
             f"{self.dateline} · overleaf {len(self.pens)}", self.width, size_pt=_HEADING_PT, is_serif=True
         )

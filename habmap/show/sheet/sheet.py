@@ -269,7 +269,7 @@ def _pages(sheet: Sheet, layout: _Layout, middle_xy: tuple[float, float]) -> tup
     page = sheet.page
     if page.relief is not None:
         page = replace(page, relief=page.relief.at_scale(layout.scale))
-    pen = Pen(layout.size, grow=layout.grow)
+    pen = Pen(layout.size, grow=layout.grow, name="Map and account")
     y = pen.block(MARGIN_PT, layout.size[1] - MARGIN_PT + 3, layout.head, size_pt=_HEADLINE_PT, is_bold=True)
     pen.block(MARGIN_PT, y, layout.also, size_pt=10.0)
     frame = Frame(*layout.frame, layout.scale, middle_xy, sheet.grid, layout.grow)
