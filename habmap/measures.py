@@ -75,6 +75,17 @@ def significant(value: float, digits: int) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
+def acres_words(value_acres: float) -> str:
+    """Return ground in words, to a hundredth of an acre; what would read as none is told as little.
+
+    Examples
+    --------
+    >>> acres_words(1234.5), acres_words(0.004), acres_words(0.0)
+    ('1,234.50 acres', 'under 0.01 acre', '0.00 acres')
+    """
+    return "under 0.01 acre" if 0 < value_acres < 0.005 else f"{value_acres:,.2f} acres"
+
+
 def days_after(day: date, days: int) -> date:
     """Return the day that lies some days on [d]; the calendar's first or last day where it would run past it."""
     try:

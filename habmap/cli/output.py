@@ -148,7 +148,7 @@ def _cell(value: object) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, float):
-        return f"{value:,.2f}"
+        return "<0.01" if 0 < value < 0.005 else f"{value:,.2f}"
     return _shown(str(value)).replace("\n", " ")
 
 

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
+from habmap.jobs.contract_dates import contract_dates
 from habmap.jobs.export_handheld import due_again
-from habmap.jobs.export_practices import export_practices
 from habmap.jobs.ground import ground
 from habmap.jobs.ports import Store
 from habmap.jobs.public import public_view
@@ -15,7 +14,6 @@ from habmap.jobs.snapshot import once
 from habmap.jobs.upkeep import standing_due
 from habmap.place.closed_days import closures
 from habmap.place.named_units import settings_of_now
-from habmap.place.settings import Settings
 from habmap.show.due_calendar import due_calendar
 from habmap.show.due_words import due_cautions, row_words
 from habmap.show.handheld import due_words
@@ -25,7 +23,7 @@ from habmap.work.closures import Closures, with_closures
 from habmap.work.due_rows import DueRow, coming_within, due_rows, spot_items, told_items
 from habmap.work.ground import Ground
 from habmap.work.said import has_snags
-from habmap.work.seasons import AHEAD_DAYS, ContractDate, DueItem, calendar_due
+from habmap.work.seasons import AHEAD_DAYS, DueItem, calendar_due
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,22 +97,3 @@ def found_due(store: Store, *, on: date, audience: Audience = "owner") -> Found:
         *calendar_due(on=on, bans=closed.bans, holds=closed.holds, contract=contract_dates(seen, settings, on)),
     )
     return Found(told_items(items) if audience == "public" else items, closed, state)
-
-
-def contract_dates(store: Store, settings: Settings, on: date) -> Sequence[ContractDate]:
-    """Return the contract items of the settings, in their order, with the acres applied up to a day."""
-    applied: dict[tuple[str, str, str], float] = {}
-    if settings.contract and store.entries() and store.grid is not None:
-        for item in export_practices(store, first=date.min, last=on).items:
-            applied[(item.program, item.item, item.practice_code)] = item.applied_acres
-    return [
-        ContractDate(
-            name=f"{line.program} {line.item} ({line.practice_code})",
-            units=line.units,
-            planned_acres=line.planned_acres,
-            applied_acres=applied.get((line.program, line.item, line.practice_code), 0.0),
-            not_before=line.not_before,
-            due=line.due,
-        )
-        for line in settings.contract
-    ]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import Final
 
 from habmap.errors import InputError
 from habmap.jobs.bite import bite
@@ -11,21 +10,18 @@ from habmap.jobs.ground import ground
 from habmap.jobs.ports import Store
 from habmap.jobs.public import public_view
 from habmap.vocabulary import Audience
-from habmap.work.bite import BiteResult
+from habmap.work.bite import USUAL_BITE_ACRES, BiteResult
 from habmap.work.handheld import telling_units
-
-#: What a page shows as the next bite [acre].
-MAP_BITE_ACRES: Final = 1.0
 
 
 def next_bite(store: Store, *, on: date | None = None, today: date, audience: Audience) -> BiteResult | None:
-    """Return the bite that a page shows, ``MAP_BITE_ACRES`` large; ``None`` where there is none.
+    """Return the bite that a page shows, ``USUAL_BITE_ACRES`` large; ``None`` where there is none.
 
     For the public from what it may know alone, and none in a unit in which it would lie on ground left on purpose.
     """
     seen = public_view(store) if audience == "public" else store
     try:
-        found = bite(seen, acres=MAP_BITE_ACRES, on=on, today=today)
+        found = bite(seen, acres=USUAL_BITE_ACRES, on=on, today=today)
     except InputError:
         return None  # nothing remains, or nothing that may be cut
     if found.unit_id in telling_units(ground(seen, on=on), owners=ground(store, on=on)):

@@ -18,6 +18,7 @@ from habmap.place.settings import Settings
 from habmap.vocabulary import KILLING
 from habmap.work.closures import Closure
 from habmap.work.order_of_work import RankResult, order_of_work
+from habmap.work.seasons import DueItem, calendar_due
 
 
 @once
@@ -46,11 +47,26 @@ def rank(store: Store, *, on: date | None = None, today: date) -> RankResult:
         closures=closures(settings),
         contracts=settings.contract,
         too_early=_too_early(store, settings, on or today),
+        pressing=_pressing(store, settings, on or today),
         closed_on=on or today,
         limits=settings.density.limits,
         weights=settings.rank.weights.model_dump(),
         warnings=() if slopes is None else slopes.warnings,
     )
+
+
+def _pressing(store: Store, settings: Settings, on: date) -> Mapping[str, DueItem]:
+    """Return by unit the contract item that is due soon or overdue, of several the one that is due first."""
+    if not any(line.due is not None for line in settings.contract):
+        return {}
+    from habmap.jobs.contract_dates import contract_dates  # what was applied is asked of the whole log
+
+    items = calendar_due(on=on, bans=(), holds=(), contract=contract_dates(store, settings, on))
+    late = sorted(
+        (item for item in items if item.state in ("due", "overdue")), key=lambda item: item.to_date or date.max
+    )
+    every = ";".join(unit.unit_id for unit in store.units())
+    return {unit_id: item for item in reversed(late) for unit_id in (item.unit_id or every).split(";")}
 
 
 def _too_early(store: Store, settings: Settings, on: date) -> Mapping[str, Closure]:

@@ -12,6 +12,7 @@ from dataclasses import replace
 from datetime import date, datetime, time, timedelta
 from typing import Final
 
+from habmap.measures import acres_words
 from habmap.work.calendar_day import DAY_BEFORE, THAT_MORNING, WEEK_BEFORE, CalendarDay
 from habmap.work.closures import Closure, Closures, closure_of
 from habmap.work.due_rows import GROUND_KINDS, SPOTS
@@ -95,7 +96,7 @@ def _days_of(
             continue
         closed = _closed(first, closures, on=day)
         waits = "" if closed is None else f" ({closed.public_words if is_public else closed.words.split(':')[0]})"
-        told = f"{size:,.2f} acres: " if first.what in GROUND_KINDS and size else ""
+        told = f"{acres_words(size)}: " if first.what in GROUND_KINDS and size else ""
         found.append(
             CalendarDay(
                 key=f"{key}\x1f{edge}",
@@ -131,7 +132,7 @@ def _late_day(what: What, items: Sequence[DueItem], *, on: date, foot: str) -> C
     """Return one event for all late things of a kind, on the day of the export."""
     units = ", ".join(dict.fromkeys(_units_words(item.unit_id) for item in items))
     told = "; ".join(
-        f"{_units_words(item.unit_id)}, {'' if item.acres is None else f'{item.acres:,.2f} acres, '}"
+        f"{_units_words(item.unit_id)}, {'' if item.acres is None else f'{acres_words(item.acres)}, '}"
         f"{'' if item.to_date is None else f'to {item.to_date}, '}{item.words}"
         for item in items
     )

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from datetime import date
 from typing import Final
 
+from habmap.measures import acres_words
 from habmap.vocabulary import UPKEEP_WAYS, cautions_of
 from habmap.work.due_rows import SAME_GROUND, SPOTS, DueRow, acres_of
 from habmap.work.seasons import COMING_BACK, DueItem
@@ -52,7 +53,7 @@ def row_words(row: DueRow) -> str:
 
 
 def _part_words(state: str, last: date | None, words: str, acres: float | None) -> str:
-    size = "" if acres is None else f"{acres:,.2f} acres "
+    size = "" if acres is None else f"{acres_words(acres)} "
     until = "" if last is None else f" (to {last})"
     return f"{size}{state}{until}{': ' if words else ''}{words}"
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from habmap.measures import acres_words
 from habmap.work.calendar_day import DAY_BEFORE, THAT_MORNING, CalendarDay
 from habmap.work.schedule import KIND_WORDS, ScheduledWeek
 from habmap.work.schedule_result import ScheduleResult
@@ -25,7 +26,7 @@ def _days_of(week: ScheduledWeek, cautions: Sequence[str]) -> list[CalendarDay]:
         days.append(
             CalendarDay(
                 key="\x1f".join(["schedule", item.what, item.unit_id, str(week.from_date), str(number)]),
-                summary=f"{item.unit_id}: {KIND_WORDS[item.what]}, {item.acres:,.2f} acres",
+                summary=f"{item.unit_id}: {KIND_WORDS[item.what]}, {acres_words(item.acres)}",
                 description=(
                     f"Laid out for {item.from_date}{until}: about {item.person_hours:,.1f} person-hours.{words} "
                     + " ".join(cautions)

@@ -8,9 +8,10 @@ from dataclasses import replace
 from datetime import date
 from typing import Final
 
+from habmap.measures import acres_words, significant
 from habmap.vocabulary import HEAT_CHECK, UPKEEP_WAYS, cautions_of
 from habmap.work.burn.written_plan import PLAN_KIND_WORDS
-from habmap.work.due_rows import SPOTS, share_of
+from habmap.work.due_rows import SPOTS, acres_of, share_of
 from habmap.work.plan_days import PlanDays
 from habmap.work.seasons import COMING_BACK, DueItem
 from habmap.work.week import FIRE_CHECKS, Ask, Barrier, Week, WeekItem, WeekResult, soonest
@@ -78,6 +79,8 @@ def week_items(week: Week, name: str, *, place: str, on: date, is_public: bool) 
                 acres=one.acres,
                 to_date=one.to_date,
                 words=ask_words(one, on=on, is_for_fire=name == "burn"),
+                bite_acres=one.bite_acres,
+                bite_hours=one.bite_hours,
             )
             for one in asks
         ]
@@ -126,7 +129,9 @@ def ask_words(ask: Ask, *, on: date, is_for_fire: bool) -> str:
     if ask.what == "snag_check":
         return f"dead standing cedars{_since(ask.parts, ' after the fire of')}: from out of reach, and before wind"
     if ask.what == "checkup":
-        late = ", overdue" if any(part.state == "overdue" for part in ask.parts) else ""
+        overdue = [part for part in ask.parts if part.state == "overdue"]
+        size = acres_of(overdue) if len(overdue) < len(ask.parts) else None
+        late = "" if not overdue else ", overdue" if size is None else f", {_size(size)} of it overdue"
         snags = "; which dead ones hang loose" if _snags(ask.parts) else ""
         return f"check-up{late}: what lives and comes up{snags}"
     state = f" ({first.state})" if first.state == "overdue" else ""
@@ -170,7 +175,8 @@ def _cut_words(ask: Ask) -> str:
         for reason in unit.reasons[1:]
         if reason not in unit.remarks and not any(words in reason for words in _SAID_BESIDE)
     )
-    return f"{before}{unit.name or unit.unit_id}: {why}"
+    presses = "" if unit.pressing is None else f"; {unit.pressing}"
+    return f"{before}{unit.name or unit.unit_id}: {why}{presses}"
 
 
 def _by_plan(plan: PlanDays | None, *, is_for_fire: bool) -> str:
@@ -219,7 +225,7 @@ def week_lines(result: WeekResult) -> list[str]:
     rows = SCREEN_ROWS + _ROWS_MORE * max(0, len(result.places) - 1)
     place = ", ".join(result.places) or "no property"
     head = _wrapped(f"Week of {result.on!s}, {place}. Now: {now_words(result)}.", "  ")
-    foot = [row for words in (*result.notes, *result.cautions) for row in _wrapped(words, "")]
+    foot = [row for words in (*result.notes, " ".join(result.cautions)) for row in _wrapped(words, "")]
     foot += [row for one in result.faults for row in _wrapped(f"Not read: {one.place}: {one.what}", "")]
     lists = {name: sorted(getattr(result, name), key=_is_no_fire_check) for name in SECTIONS}
     lists["forbidden"] = _alike_together(result.forbidden)
@@ -298,15 +304,29 @@ def _item_rows(item: WeekItem, *, several: bool) -> list[str]:
 
 def item_words(item: WeekItem) -> str:
     """Say a line of a week without its unit: how much, what, until when, and what waits for it."""
-    size = "" if item.acres is None else f"{_size(item.acres)}, "
+    size = "" if item.acres is None else f"{_bite_words(item, item.acres)}, "
     until = "" if item.to_date is None or "until" in item.words else f"; to {item.to_date}"
     more = len(item.waits) - _MOST_WAITING
     waits = ", ".join([*item.waits[:_MOST_WAITING], *([f"{more} more"] if more > 0 else [])])
     return f"{size}{item.words}{until}{f'; waits: {waits}' if waits else ''}"
 
 
+def _bite_words(item: WeekItem, acres: float) -> str:
+    """Say how much ground it is; of ground to be cut what the next bite of it takes."""
+    if item.bite_acres is None:
+        return _size(acres)
+    hours = "" if item.bite_hours is None else f", about {_rounded(item.bite_hours)} person-hours"
+    if item.bite_acres > acres - 0.005:
+        return f"all {_size(acres)} that remain{hours}"
+    return f"next {_size(item.bite_acres).removesuffix(' acres')} of {_size(acres)}{hours}"
+
+
+def _rounded(hours: float) -> str:
+    return f"{hours:,.0f}" if hours >= 1 else significant(hours, 1)
+
+
 def _size(acres: float) -> str:
-    return f"{acres:,.{1 if acres >= _TENTHS_FROM else 2}f} acres"
+    return f"{acres:,.1f} acres" if acres >= _TENTHS_FROM else acres_words(acres)
 
 
 def _wrapped(words: str, indent: str) -> list[str]:

@@ -15,7 +15,7 @@ from shapely.geometry.base import BaseGeometry
 from habmap.land.bite import AREA_WITHIN_FRAC, BESIDE_M, SCRAP_FRAC, Bite
 from habmap.land.contiguous import HAIR_M, grown
 from habmap.land.grid import LocalGrid
-from habmap.measures import acres, ft
+from habmap.measures import acres, acres_words, ft
 from habmap.records import Feature
 from habmap.vocabulary import (
     BREAK_FEATURE_KINDS,
@@ -30,6 +30,8 @@ from habmap.work.priority import SLIVER_ACRES, Ranked, passed_over
 from habmap.work.private import is_private
 from habmap.work.stages import GroundState
 
+#: What a bite takes where nobody says how many hours there are, and what a page shows as the next one [acre].
+USUAL_BITE_ACRES: Final = 1.0
 #: Less of an edge than this beside something is a corner that touches it [m].
 LEAST_BESIDE_M: Final = 5.0
 
@@ -141,6 +143,19 @@ def acres_in(hours: float, *, density: str | None, steep_frac: float | None, by:
     return None if one is None or one <= 0 else hours / one
 
 
+def usual_bite(
+    remaining_acres: float, *, hours: float | None, density: str | None, by: Rates
+) -> tuple[float, float | None]:
+    """Return what the next bite of a unit takes, and the person-hours of that; ``None`` where no rate is known.
+
+    So much as the hours of a week are good for where both are known, else `USUAL_BITE_ACRES`; never more than remains.
+    Where it lies is not looked for, so it is taken off ground that is not steep, as a bite is.
+    """
+    wanted = None if hours is None else acres_in(hours, density=density, steep_frac=0.0, by=by)
+    takes_acres = min(remaining_acres, wanted or USUAL_BITE_ACRES)
+    return takes_acres, left_on(takes_acres, density=density, steep_frac=0.0, by=by).middle
+
+
 def which_words(unit: Ranked, order: Sequence[Ranked], *, is_asked: bool) -> tuple[str, ...]:
     """Say why this unit: it was asked for, or comes next; and what would come before it but must wait."""
     called = f"{unit.unit_id} ({unit.name})" if unit.name else unit.unit_id
@@ -168,21 +183,22 @@ def size_words(one: Bite, *, asked_acres: float, left_acres: float, left_pieces:
     """Say how large it is, what it leaves, and why it is not what was asked where it is not."""
     size = acres(one.area_m2)
     unlike = abs(size - asked_acres) > AREA_WITHIN_FRAC * asked_acres
-    words = f"{size:.2f} acres in one piece"
+    words = f"{acres_words(size)} in one piece"
     if one.is_whole and unlike and size < asked_acres:
         words += ", which is all that is left there in one piece"
     elif one.is_whole and unlike:
-        words += f": cutting only {asked_acres:.2f} off it would leave a scrap, so it is taken whole"
+        words += f": cutting only {acres_words(asked_acres)} off it would leave a scrap, so it is taken whole"
     elif one.is_whole:
         words += ", a piece by itself"
     elif unlike:
-        words += f": the ground is so ragged that no contiguous piece of {asked_acres:.2f} acres was found"
+        words += f": the ground is so ragged that no contiguous piece of {acres_words(asked_acres)} was found"
     if one.scraps_m2 > 0:
-        words += f"; it leaves {acres(one.scraps_m2):.2f} acres in scraps, because no bite found here leaves none"
+        words += f"; it leaves {acres_words(acres(one.scraps_m2))} in scraps, because no bite found here leaves none"
     if left_pieces == 0:
         return f"{words}; nothing is left in the unit after it"
     pieces = "one piece" if left_pieces == 1 else f"{left_pieces} pieces"
-    return f"{words}; {left_acres:.2f} acres are left in the unit after it, in {pieces}" + (
+    verb = "is" if left_acres < 0.005 else "are"
+    return f"{words}; {acres_words(left_acres)} {verb} left in the unit after it, in {pieces}" + (
         "" if one.scraps_m2 > 0 or one.is_whole else f", none cut smaller than {SCRAP_FRAC:.0%} of it"
     )
 
@@ -192,7 +208,7 @@ def steep_words(*, limit_pct: float, hand_only_pct: float | None, spared_acres: 
     words = []
     if spared_acres > 0:
         words.append(
-            f"{spared_acres:.2f} acres of what remains here are hand-only (steeper than {limit_pct:g}%) or lie in "
+            f"{acres_words(spared_acres)} of what remains here are hand-only (steeper than {limit_pct:g}%) or lie in "
             "between, and are left out; --hand-only takes them too"
         )
     if hand_only_pct is not None and hand_only_pct >= 0.5:
@@ -235,4 +251,4 @@ def part_killed_words(one: Bite, state: Ground, unit_id: str) -> tuple[str, ...]
     killed_acres = acres(float(shapely.area(shapely.intersection(shapes, one.geometry)).sum())) if shapes.size else 0.0
     if killed_acres < SLIVER_ACRES:
         return ()
-    return (f"{killed_acres:.2f} acres of it are part killed already; its hours count it as not begun",)
+    return (f"{acres_words(killed_acres)} of it are part killed already; its hours count it as not begun",)

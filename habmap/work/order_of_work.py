@@ -73,6 +73,13 @@ def owners_remarks(
     return tuple(words)
 
 
+def pressing_words(item: DueItem) -> str:
+    """Say what a contract item that is due soon, or was, still asks for."""
+    left = "" if item.acres is None else f", {item.acres:.1f} acres to do"
+    when = "overdue since" if item.state == "overdue" else "due soon, by"
+    return f"contract {item.name}: {when} {item.to_date}{left}"
+
+
 def order_of_work(
     state: Ground,
     *,
@@ -82,6 +89,7 @@ def order_of_work(
     closures: Closures,
     contracts: Sequence[ContractLine],
     too_early: Mapping[str, Closure],
+    pressing: Mapping[str, DueItem],
     closed_on: date,
     limits: DenseLimits,
     weights: Mapping[str, float],
@@ -99,6 +107,8 @@ def order_of_work(
         What keeps units from work, what contracts say of them, and the day on which that is asked about.
     too_early
         By ``unit_id`` the contract item under which cutting there would come before its first day.
+    pressing
+        By ``unit_id`` the contract item that is due soon or overdue.
     warnings
         What was said of the terrain.
     """
@@ -140,7 +150,12 @@ def order_of_work(
                 upkeep_why="; ".join(dict.fromkeys(item.words for item in asks)),
                 near_seed_m=near_seed_m.get(name),
                 closure=closure,
-                remarks=owners_remarks(name, closure, closures=closures, contracts=contracts, on=closed_on),
+                remarks=(
+                    *owners_remarks(name, closure, closures=closures, contracts=contracts, on=closed_on),
+                    *((pressing_words(pressing[name]),) if name in pressing else ()),
+                ),
+                pressing=pressing_words(pressing[name]) if name in pressing else None,
+                contract_due=pressing[name].to_date if name in pressing else None,
             )
         )
     ranked = rank_units(candidates, limits=limits, weights=weights)

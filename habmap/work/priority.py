@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 from typing import Final, Literal
 
 import numpy as np
@@ -79,6 +80,8 @@ class Candidate:
         What keeps it from being worked now; ``None`` = nothing.
     remarks
         The owner's own phrases, said with the unit whatever its tier: holds, closed days, contract dates.
+    pressing, contract_due
+        The contract item there that is due soon or overdue, in words, and its day; one of ``remarks``.
     """
 
     unit_id: str
@@ -101,6 +104,8 @@ class Candidate:
     near_seed_m: float | None = None
     closure: Closure | None = None
     remarks: tuple[str, ...] = ()
+    pressing: str | None = None
+    contract_due: date | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -132,6 +137,9 @@ class Ranked:
         and is never what comes next.
     remarks
         Those of the reasons that are the owner's own: holds, closed days, contract dates.
+    pressing, contract_due
+        The contract item there that is due soon (within `habmap.work.seasons.AHEAD_DAYS`) or overdue, in words, and its
+        day; ``None`` = none. It moves nothing in the order, which goes by the ground alone.
     """
 
     order: int
@@ -151,6 +159,8 @@ class Ranked:
     on_hold: bool = False
     closure: Closure | None = None
     remarks: tuple[str, ...] = ()
+    pressing: str | None = None
+    contract_due: date | None = None
 
     @property
     def has_cutting(self) -> bool:
@@ -300,6 +310,8 @@ def rank_units(
                     on_hold=unit.closure is not None and unit.closure.is_hold,
                     closure=unit.closure,
                     remarks=unit.remarks,
+                    pressing=unit.pressing,
+                    contract_due=unit.contract_due,
                 )
             )
     return tuple(ranked)

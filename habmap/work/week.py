@@ -44,6 +44,9 @@ class WeekItem:
         Last day that it has, or on which what forbids it stands; ``None`` = no end is written.
     waits
         What would be asked, were it not forbidden.
+    bite_acres, bite_hours
+        Of ground to be cut, ``acres`` of which remain: what the next bite takes, and the person-hours that takes;
+        ``None`` = not known, or no ground to be cut.
     """
 
     place: str
@@ -53,6 +56,8 @@ class WeekItem:
     to_date: date | None
     words: str
     waits: tuple[str, ...] = ()
+    bite_acres: float | None = None
+    bite_hours: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,6 +100,8 @@ class Ask:
         Whether upkeep is asked for by saw, mower or grazing.
     ranked, passed
         Of ground to cut: the unit in the order of work, and those that would come before it but wait.
+    bite_acres, bite_hours
+        What the next bite of it takes, and the person-hours that takes.
     """
 
     unit_id: str | None
@@ -107,6 +114,8 @@ class Ask:
     is_without_fire: bool = False
     ranked: Ranked | None = None
     passed: tuple[str, ...] = ()
+    bite_acres: float | None = None
+    bite_hours: float | None = None
 
 
 @dataclass(slots=True, kw_only=True)
@@ -140,6 +149,7 @@ def week_of(
     plan_of: Callable[[PlanKind, str], PlanDays],
     order: Sequence[Ranked],
     is_month_off: bool,
+    bite_of: Callable[[Ranked], tuple[float, float | None]],
 ) -> Week:
     """Return what the week that begins on a day asks.
 
@@ -153,6 +163,8 @@ def week_of(
         The units in the order of work; those that wait for a contract's first day say so.
     is_month_off
         Whether the month is none in which anybody works: nothing is asked to be cut then.
+    bite_of
+        Gives the acres and person-hours of a unit's next bite.
     """
     found = list(items)
     barriers = _Barriers(_barriers(found), closures, plan_of, on)
@@ -177,7 +189,7 @@ def week_of(
             _upkeep(unit_id, parts, barriers, asks, on, is_month_off=is_month_off)
         else:
             _burnable(unit_id, what, parts, barriers, asks, on)
-    _cut(order, barriers, asks, is_month_off=is_month_off)
+    _cut(order, barriers, asks, is_month_off=is_month_off, bite_of=bite_of)
     return Week(barriers=barriers.all, asks=asks)
 
 
@@ -383,7 +395,14 @@ def _contract(item: DueItem, barriers: _Barriers, asks: Asks) -> None:
     (gates[0].waits if units and len(gates) == len(units) else asks["closes"]).append(ask)
 
 
-def _cut(order: Sequence[Ranked], barriers: _Barriers, asks: Asks, *, is_month_off: bool) -> None:
+def _cut(
+    order: Sequence[Ranked],
+    barriers: _Barriers,
+    asks: Asks,
+    *,
+    is_month_off: bool,
+    bite_of: Callable[[Ranked], tuple[float, float | None]],
+) -> None:
     """The first unit of the order of work that nothing keeps anybody from."""
     if is_month_off:
         return
@@ -400,7 +419,8 @@ def _cut(order: Sequence[Ranked], barriers: _Barriers, asks: Asks, *, is_month_o
             passed=tuple(passed),
         )  # fmt: skip
         if gate is None:
-            asks["cut"].insert(0, ask)
+            bite_acres, bite_hours = bite_of(unit)
+            asks["cut"].insert(0, replace(ask, bite_acres=bite_acres, bite_hours=bite_hours))
             return
         passed.append(unit.unit_id)
         gate.waits.append(ask)

@@ -15,7 +15,7 @@ from habmap.land.bite import AREA_WITHIN_FRAC, SCRAP_FRAC, Bite, bites, sparing_
 from habmap.land.contiguous import contiguous, spared, widened
 from habmap.land.grid import LocalGrid
 from habmap.land.growing import ALL, SPEEDS, BoxedGround, Boxes, parts_at
-from habmap.work.bite import beside_words, openings
+from habmap.work.bite import beside_words, openings, size_words
 
 ACRE_M2 = 4046.8564224
 SIDE_M = ACRE_M2**0.5
@@ -225,3 +225,11 @@ def test_a_hair_between_two_outlines_of_one_edge_is_no_opened_ground() -> None:
     # 60 m of the west side and 10 m of either side next to it are 262 ft
     assert opened(cut) == opened(cut, hair) == ["opened ground of A (cut, slash on ground), along 262 ft"]
     assert opened(hair) == []
+
+
+def test_ground_that_would_read_as_none_is_told_as_little() -> None:
+    tiny = Bite(geometry=box(0, 0, 4, 4), is_whole=True)  # 16 m² are 0.004 acre
+    words = size_words(tiny, asked_acres=1.0, left_acres=0.003, left_pieces=1)
+    assert words.startswith("under 0.01 acre in one piece, which is all that is left there")
+    assert "under 0.01 acre are left" not in words and "under 0.01 acre is left in the unit after it" in words
+    assert "0.00" not in words

@@ -12,13 +12,13 @@ from shapely import Point, box
 
 from habmap.jobs.bite import bite
 from habmap.jobs.map import build_page
-from habmap.jobs.next_bite import MAP_BITE_ACRES
 from habmap.place.settings import Settings
 from habmap.records import Feature
 from habmap.show.page.drawing import drawing_json
 from habmap.show.page.reading import map_in_words
 from habmap.show.page.render import render_page
 from habmap.vocabulary import Audience
+from habmap.work.bite import USUAL_BITE_ACRES
 
 NOW = datetime(2026, 5, 4, 18, tzinfo=UTC)
 TODAY = date(2026, 5, 4)
@@ -37,7 +37,7 @@ def stand(**settings: object) -> FakeStore:
 def test_the_page_draws_the_bite_that_the_command_names(audience: Audience) -> None:
     store = stand()
     page = build_page(store, now=NOW, audience=audience)
-    named = bite(store, acres=MAP_BITE_ACRES, today=TODAY)
+    named = bite(store, acres=USUAL_BITE_ACRES, today=TODAY)
     assert page.bite is not None and page.bite.unit_id == named.unit_id
     drawn = page.bite.geometry
     assert drawn.symmetric_difference(shapely.geometry.shape(dict(named.geometry))).area == 0

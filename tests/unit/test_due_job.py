@@ -4,10 +4,15 @@ from __future__ import annotations
 
 from datetime import date
 
+import pytest
 from fakes import GRID, FakeStore, entry, unit
 from shapely import box
 
-from habmap.jobs.due import due
+from habmap.jobs.due import calendar_days, due
+from habmap.jobs.week import week
+from habmap.measures import M2_PER_ACRE
+from habmap.place.settings import Settings
+from habmap.work.calendar_day import DAY_BEFORE, WEEK_BEFORE
 
 
 def test_hair_wide_ground_along_an_edge_asks_for_nothing() -> None:
@@ -27,3 +32,38 @@ def test_hair_wide_ground_along_an_edge_asks_for_nothing() -> None:
     assert any(
         part.unit_id == "A" and 0.02 < (part.acres or 0) < 0.03 for row in found for part in row.parts
     )  # a small patch is no hair
+
+
+def test_what_is_overdue_is_told_apart_from_the_rest_of_its_row() -> None:
+    """Two hectares cut a year apart: on November 10 2026 one check-up is late, the other not before September 2027."""
+    rows = [
+        unit("A", box(0, 0, 300, 100)),
+        entry("cut", "2026-01-10", box(0, 0, 100, 100)),
+        entry("cut", "2026-08-10", box(100, 0, 300, 100)),
+    ]
+    store = FakeStore(rows, grid=GRID)
+    (row,) = [row for row in due(store, on=date(2027, 8, 1)).items if row.what == "checkup"]
+    hectare = 10_000 / M2_PER_ACRE
+    assert row.state == "overdue"
+    assert row.state_acres == pytest.approx(hectare, rel=1e-6) and row.acres == pytest.approx(3 * hectare, rel=1e-6)
+    assert "2.47 acres overdue (to 2026-10-31)" in row.words and "4.94 acres coming (to 2027-10-31)" in row.words
+    (told,) = [item for item in week(store, on=date(2027, 9, 1)).check if item.what == "checkup"]
+    assert told.acres == pytest.approx(3 * hectare, rel=1e-6) and "check-up, 2.5 acres of it overdue" in told.words
+
+
+def test_no_alarm_of_the_calendar_calls_to_ground_on_hold() -> None:
+    """Cut on January 10 and held until February 7: its drying days begin on the 9th and end on March 11."""
+    hold = {"unit": "A", "reason": "sale", "from": date(2026, 1, 15), "to": date(2026, 2, 8)}
+    held = Settings.model_validate({"hold": [hold, hold | {"unit": "B", "to": date(2026, 3, 5)}]})
+    rows = [unit(name, box(x, 0, x + 100, 100)) for name, x in (("A", 0), ("B", 200), ("C", 400))]
+    rows += [entry("cut", "2026-01-10", box(x, 0, x + 100, 100)) for x in (0, 200, 400)]
+    days = calendar_days(FakeStore(rows, settings=held, grid=GRID), on=date(2026, 1, 20))
+    alarms = {(day.summary.split(" (")[0], day.day): day.alarms for day in days}
+    first, last = date(2026, 2, 9), date(2026, 3, 11)
+    assert alarms["C: drying days begin", first] == (DAY_BEFORE,)
+    assert alarms["A: drying days begin", first] == ()  # its day is free, the alarm's own is not
+    assert alarms["A: last of the drying days", last] == (WEEK_BEFORE, DAY_BEFORE)
+    assert alarms["B: drying days begin", first] == ()
+    assert alarms["B: last of the drying days", last] == (DAY_BEFORE,)  # a week before is March 4
+    assert any(day.summary == "B: drying days begin (on hold until 2026-03-05)" for day in days)
+    assert alarms["B: last day on hold", date(2026, 3, 5)] == (WEEK_BEFORE, DAY_BEFORE)

@@ -9,12 +9,15 @@ from fakes import GRID, FakeStore, entry, unit
 from shapely import box
 
 from habmap.jobs.bite import bite
+from habmap.jobs.due import due
+from habmap.jobs.effort import effort
 from habmap.jobs.rank import rank
 from habmap.jobs.week import week
 from habmap.measures import M2_PER_ACRE
 from habmap.place.settings import Settings
 from habmap.records import Look
-from habmap.show.week_words import SCREEN_ROWS, week_lines
+from habmap.show.week_words import SCREEN_ROWS, item_words, week_lines
+from habmap.vocabulary import FIRE_CAUTION, MACHINE_CAUTION, SAW_CAUTION
 from habmap.work.week import WeekItem, WeekResult
 
 ON = date(2026, 2, 10)
@@ -240,3 +243,68 @@ def test_a_month_off_is_said() -> None:
     closed = [{"work": "burn", "from": date(2026, 2, 1), "to": date(2026, 2, 28)}]
     asked = week(store(SETTINGS | {"effort": {"working_months": [1, 3]}, "closed": closed}), on=ON)
     assert asked.cut == () and "U08" not in {item.unit_id for item in asked.closes}
+
+
+def test_what_is_to_be_cut_names_the_next_bite_and_not_only_all_that_remains() -> None:
+    """Hours of a week at 4 hours an acre are 2 acres of 2.47; nobody's hours: an acre, and what it takes."""
+    by_week = only(
+        week(store(SETTINGS | {"effort": {"hours_per_week": 8.0, "rates": {"cut": 4.0}}}), on=ON).cut, "U10", "cut"
+    )
+    assert (by_week.bite_acres, by_week.bite_hours) == (pytest.approx(2.0), pytest.approx(8.0))
+    assert by_week.acres == pytest.approx(ACRES, rel=1e-6)
+    assert item_words(by_week).startswith("next 2.0 of 2.5 acres, about 8 person-hours, ")
+    plain = only(week(store(SETTINGS | {"effort": {"rates": {"cut": 4.0}}}), on=ON).cut, "U10", "cut")
+    assert (plain.bite_acres, plain.bite_hours) == (1.0, pytest.approx(4.0))
+    crew = only(
+        week(store(SETTINGS | {"effort": {"hours_per_week": 80.0, "rates": {"cut": 4.0}}}), on=ON).cut, "U10", "cut"
+    )
+    assert item_words(crew).startswith("all 2.5 acres that remain, about 10 person-hours, ")
+    unknown = only(week(store(), on=ON).cut, "U10", "cut")
+    assert (unknown.bite_acres, unknown.bite_hours) == (1.0, None)
+    assert item_words(unknown).startswith("next 1.0 of 2.5 acres, U01 would come first")
+    public = only(
+        week(store(SETTINGS | {"effort": {"rates": {"cut": 4.0}}}), on=ON, audience="public").cut, "U10", "cut"
+    )
+    assert public.bite_hours is None
+
+
+def test_a_contract_that_is_due_soon_is_a_reason_and_moves_nothing_in_the_order() -> None:
+    """U10 is named by an item due on April 30, 79 days on; ninety days are soon, and May 12 is 91 days away."""
+    order = rank(store(), today=ON).units
+    (pressed,) = [one for one in order if one.contract_due is not None]
+    assert (pressed.unit_id, pressed.contract_due) == ("U10", date(2026, 4, 30))
+    assert "contract EQIP 2 (314): due soon, by 2026-04-30, 9.0 acres to do" in pressed.reasons
+    assert "due soon, by 2026-04-30" in only(week(store(), on=ON).cut, "U10", "cut").words
+    late = [dict(SETTINGS["contract"][1], due=day) for day in (date(2026, 5, 12), date(2026, 2, 1))]  # type: ignore[index]
+    assert all(one.contract_due is None for one in rank(store(SETTINGS | {"contract": late[:1]}), today=ON).units)
+    over = rank(store(SETTINGS | {"contract": late[1:]}), today=ON).units
+    assert [one.pressing for one in over if one.pressing] == [
+        "contract EQIP 2 (314): overdue since 2026-02-01, 9.0 acres to do"
+    ]
+    without = rank(store(SETTINGS | {"contract": []}), today=ON).units
+    assert [one.unit_id for one in over] == [one.unit_id for one in without]
+    public = only(week(store(), on=ON, audience="public").cut, "U10", "cut").words
+    assert "EQIP" not in public
+
+
+def test_cautions_go_with_the_way_the_work_is_done() -> None:
+    """A saw to cut, the machines that the log's own clearing was done with, mower and puller where upkeep waits."""
+    by_saw = store()
+    by_machine = FakeStore(
+        [unit("A", plot(1)), entry("mulch", "2026-01-05", box(150, 0, 200, 100))],
+        settings=Settings(), grid=GRID,
+    )  # fmt: skip
+    for asked, has_machine in ((by_saw, False), (by_machine, True)):
+        for told in (
+            rank(asked, today=ON).cautions,
+            bite(asked, acres=0.5, today=ON).cautions,
+            effort(asked, today=ON).cautions if has_machine else (SAW_CAUTION,),
+            week(asked, on=ON).cautions,
+        ):
+            assert SAW_CAUTION in told and (MACHINE_CAUTION in told) == has_machine
+    # due asks for no sawing but where cedars come back; U08 is kept up by fire or mower
+    told = due(by_saw, on=ON).cautions
+    assert MACHINE_CAUTION in told and FIRE_CAUTION in told and SAW_CAUTION not in told
+    live = entry("checkup", "2026-02-01", plot(8), look=Look(live_stems_per_acre=400.0))
+    by_saw.append([live])
+    assert SAW_CAUTION in due(by_saw, on=ON).cautions

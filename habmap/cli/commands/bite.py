@@ -47,6 +47,7 @@ def register(app: typer.Typer) -> None:
         """Say where to cut next. One contiguous piece beside opened ground, a lane or a firebreak, no scraps left."""
         _check(acres, hours, output)
         from habmap.jobs.bite import bite
+        from habmap.measures import acres_words
 
         session: Session = context.obj
         store = session.store()
@@ -59,7 +60,7 @@ def register(app: typer.Typer) -> None:
             return
         called = f"{result.unit_id} ({result.unit_name})" if result.unit_name else result.unit_id
         takes = "" if result.person_hours is None else f", about {result.person_hours:,.0f} person-hours"
-        say(f"Cut {result.acres:.2f} acres in {called}{takes}.")
+        say(f"Cut {acres_words(result.acres)} in {called}{takes}.")
         say("")
         for reason in result.why:
             say(f"- {reason}.")
@@ -93,13 +94,16 @@ def _write(store: Store, result: BiteResult, output: Path, *, overwrite: bool) -
     from shapely.geometry import shape
 
     from habmap.land.acreage import multipolygon
+    from habmap.measures import acres_words
     from habmap.place.writers import gpx_text, write_layer, write_whole
 
     outline = shape(dict(result.geometry))
-    title = f"{result.unit_id} next {result.acres:.2f} acres"
+    title = f"{result.unit_id} next {acres_words(result.acres)}"
     if output.suffix.lower() == ".gpx":
         ground = multipolygon(outline)
-        comment = "; ".join([f"{result.acres:.2f} acres to cut next", *(f"beside {words}" for words in result.beside)])
+        comment = "; ".join(
+            [f"{acres_words(result.acres)} to cut next", *(f"beside {words}" for words in result.beside)]
+        )
         text = gpx_text(name=store.settings.place.name, edges=[(title, comment, ground)])
         write_whole(output, lambda path: path.write_text(text, encoding="utf-8"), overwrite=overwrite)
         return

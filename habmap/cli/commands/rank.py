@@ -40,6 +40,10 @@ def register(app: typer.Typer) -> None:
         if upkeep:
             named = "; ".join(f"{unit.unit_id} ({unit.name}): {unit.reasons[-1]}" for unit in upkeep)
             say(f"Beside it, the cheapest acres there are, upkeep: {named}.")
+        pressing = [unit for unit in result.units if unit.pressing and unit.has_cutting]
+        if pressing:
+            named = "; ".join(f"{_called(unit)}: {unit.pressing}" for unit in pressing)
+            say(f"The order goes by the ground alone; a contract presses for {named}.")
         as_of = f"work up to {result.on.isoformat()}" if result.on else "no work logged yet"
         say(f"As of: {as_of}; holds and closed days as of {result.closed_on.isoformat()}.")
         print_table(
