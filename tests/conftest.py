@@ -29,7 +29,10 @@ from outside import OUTSIDE, in_ci, path_of, why_missing
 os.environ.pop("PYTHONUNBUFFERED", None)
 
 # No test is timed: a busy machine is not a fault of the code.
-hypothesis.settings.register_profile("untimed", deadline=None, suppress_health_check=[hypothesis.HealthCheck.too_slow])
+# The machine that guards main tries the same examples each time; every other run looks for new ones.
+hypothesis.settings.register_profile(
+    "untimed", deadline=None, suppress_health_check=[hypothesis.HealthCheck.too_slow], derandomize=in_ci()
+)
 hypothesis.settings.load_profile("untimed")
 
 REPOSITORY = Path(__file__).resolve().parent.parent

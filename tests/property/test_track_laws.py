@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from walk_makers import GRID, Floats, errors, segment, walk
 
@@ -73,6 +73,10 @@ def test_walking_the_other_way_round_gives_the_same_ground(edge: tuple[Floats, F
 @given(edges(), st.integers(10, 60))
 def test_cutting_a_walk_into_segments_changes_nothing(edge: tuple[Floats, Floats], at: int) -> None:
     xy, times = edge
+    # where it is cut beside its own other side (within the gap that is closed), nobody can tell which end goes on
+    beside_m = np.hypot(*(xy - xy[at]).T)
+    beside_m[max(at - 8, 0) : at + 9] = np.inf
+    assume(beside_m.min() > 1.5 * 15.24)
     one = ground(segment(xy, times))
     parts = [segment(xy[:at], times[:at]), segment(xy[at:], times[at:])]
     assert ground(*parts[::-1]).area_m2 == pytest.approx(one.area_m2, abs=0.5 * one.area_sd_m2)

@@ -9,9 +9,10 @@ from pathlib import Path
 import pytest
 import shapely
 from fakes import GRID, FakeStore, entry, unit
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from shapely import LineString, MultiPolygon, Point, box
+from shapely.ops import split as cut_by
 
 from habmap.jobs.acres import acres
 from habmap.jobs.unit import UnitEdit, merge, redate, redraw, retire, split, undo
@@ -66,6 +67,10 @@ def test_split_and_merge_lose_no_ground_and_no_work(
     patches = {row.entry_id: row.patch for row in store.entries()}
     line = LineString([(-600, off), *[(-250 + 90 * i, off + bend) for i, bend in enumerate(bends)], (600, off)])
     knife = Point(off, 30).buffer(80) if round_it else shapely.affinity.rotate(line, angle, (80, 20), use_radians=True)
+    (whole_unit,) = store.units()
+    edge = LineString(knife.exterior) if round_it else knife
+    pieces = cut_by(GRID.to_grid(whole_unit.geometry).geoms[0], edge).geoms  # type: ignore[union-attr]
+    assume(len(pieces) > 1 and min(piece.area for piece in pieces) > 1.0)  # one that grazes it splits nothing
     edit = split(store, "A", by=drawn(folder, knife), valid_from=DAY, now=NOW)
     closes(edit)
     assert len(edit.after) >= 2 and all(one.acres > 0 for one in edit.after)
