@@ -74,7 +74,7 @@ def region_terrain(
     """
     from habmap.land.facerules import FaceRules
     from habmap.region.engine import engine_for
-    from habmap.region.terrain import Asked, Ground
+    from habmap.region.plan import Asked, Ground
     from habmap.region.terrain import region_terrain as job
 
     asked = Asked(

@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Final, TypeVar, cast
+from typing import Any, Final, TypeVar, cast
 
 import numpy as np
 import shapely
@@ -57,14 +57,14 @@ class LocalGrid:
 
     def to_grid(self, geometry: AnyGeometry) -> AnyGeometry:
         """Return a lon/lat geometry (WGS 84, degrees) in grid meters; vertices are turned one by one, none added."""
-        return cast("AnyGeometry", _in_grid(self, geometry))
+        return cast("AnyGeometry", _turned(_in_grid, self, geometry))
 
     def to_lonlat(self, geometry: AnyGeometry) -> AnyGeometry:
         """Return a grid geometry (meters) in lon/lat (WGS 84, degrees), such that `to_grid` gives it back.
 
         Longitudes are counted near the grid's center, past ±180 where an outline crosses it.
         """
-        return cast("AnyGeometry", _in_lonlat(self, geometry))
+        return cast("AnyGeometry", _turned(_in_lonlat, self, geometry))
 
     def to_lonlat_densely(self, shapes: Iterable[BaseGeometry]) -> list[BaseGeometry]:
         """Return grid geometries in lon/lat with vertices so close that their edges stay straight in the grid."""
@@ -109,6 +109,11 @@ def _transformers(grid: LocalGrid) -> tuple[Transformer, Transformer]:
         Transformer.from_crs(lonlat, grid.crs, always_xy=True),
         Transformer.from_crs(grid.crs, lonlat, always_xy=True),
     )
+
+
+def _turned(turn: Any, grid: LocalGrid, geometry: Any) -> Any:
+    """Turn one geometry, which is remembered, or an array of them, which is not."""
+    return turn(grid, geometry) if isinstance(geometry, BaseGeometry) else turn.__wrapped__(grid, geometry)
 
 
 @remembered

@@ -15,7 +15,9 @@ import rasterio
 import shapely
 from affine import Affine
 
+import habmap
 from habmap.api import json_schema
+from habmap.region import plan
 
 PART_CELLS = "200"
 
@@ -107,6 +109,27 @@ def test_another_limit_is_answered_from_the_parts_that_are_there(region, run, tm
     # Other bearings, and a limit that cuts a slope class in two, are other sums.
     assert ask("third.csv", *parts, "--sun-facing-deg", 90, 270)["kept_parts"] == 0
     assert ask("fourth.csv", *parts, "--machine-limit-pct", 12.34)["kept_parts"] == 0
+
+
+def test_stands_are_sorted_once_and_anew_when_their_layer_changes(region, tmp_path, monkeypatch) -> None:
+    layer = tmp_path / "stands.gpkg"
+    layer.write_bytes((region / "stands.gpkg").read_bytes())
+
+    def ask(name: str) -> bytes:
+        habmap.region_terrain(layer, [region / "ground.tif"], tmp_path / name, parts_folder=tmp_path / "parts")
+        return (tmp_path / name).read_bytes()
+
+    first = ask("first.csv")
+    with monkeypatch.context() as patch:
+        patch.setattr(plan, "_sorted", None)
+        assert ask("again.csv") == first
+    stands = geopandas.read_file(layer)
+    stands.loc[3, "unit_id"] = "other"
+    stands.to_file(layer)
+    assert ask("renamed.csv") == first.replace(b"\nS3,", b"\nother,")
+    for stands in (tmp_path / "parts").glob("stands-*.bin"):
+        stands.unlink()
+    assert ask("without.csv") == (tmp_path / "renamed.csv").read_bytes()
 
 
 def test_tiles_of_other_systems_and_grids_are_refused_by_name(region, run, tmp_path) -> None:

@@ -86,7 +86,8 @@ def terrain_command(
     """
     from habmap.land.facerules import FaceRules
     from habmap.region.engine import engine_for
-    from habmap.region.terrain import Asked, Ground, region_terrain
+    from habmap.region.plan import Asked, Ground
+    from habmap.region.terrain import region_terrain
 
     rules = FaceRules(flat_below_pct=flat_below_pct, sun_facing_deg=sun_facing_deg, machine_limit_pct=machine_limit_pct)
     unit: Any = vertical_unit
