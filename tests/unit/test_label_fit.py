@@ -8,9 +8,12 @@ from typing import Any
 import numpy as np
 import pytest
 import shapely
+from fakes import GRID, FakeStore
+from fakes import unit as unit_of
 from hypothesis import given
 from hypothesis import strategies as st
 from label_places import NOW, PLACES, winding
+from pdf_reading import pdf_words
 from shapely import MultiPolygon, Point, Polygon, box
 from shapely.geometry.base import BaseGeometry
 
@@ -20,6 +23,7 @@ from habmap.land.label_room import LEAST_SHARE, label_rooms, spots
 from habmap.show.on_own_ground import name_lines, newest_work
 from habmap.show.records import Page
 from habmap.show.sheet import sheet as sheet_module
+from habmap.show.sheet.edge_figures import figures_around
 from habmap.show.sheet.map import Frame
 from habmap.show.sheet.pen import Pen, text_width_pt
 from habmap.show.words import short_day, unit_title
@@ -50,7 +54,7 @@ def _sheet(name: str, tmp_path: Any, monkeypatch: pytest.MonkeyPatch, paper: str
         lines.clear()
         real_words(pen, frame, page, **more)
         told.frame, told.page = frame, page
-        last: float | None = None
+        last: tuple[float, float] | None = None
         for x, y, words, style in lines:
             if style.get("align") != "center" or style.get("turn_deg"):
                 continue
@@ -58,12 +62,12 @@ def _sheet(name: str, tmp_path: Any, monkeypatch: pytest.MonkeyPatch, paper: str
             face = {key: style.get(key, False) for key in ("is_serif", "is_bold")}
             half = text_width_pt(words, size_pt=size, **face) / 2
             own = box(x - half, y - 0.2 * size, x + half, y + 0.75 * size)
-            if last == x:
+            if last is not None and last[0] == x and 0 < last[1] - y < 1.25 * size:  # the next line of one block
                 said, shape = told.blocks.pop()
                 told.blocks.append((f"{said} {words}", shapely.union(shape, own).envelope))
             else:
                 told.blocks.append((words, own))
-            last = x
+            last = (x, y)
 
     monkeypatch.setattr(Pen, "text", text)
     monkeypatch.setattr(sheet_module, "draw_words", draw_words)
@@ -189,3 +193,34 @@ def test_a_creeks_name_runs_along_its_line(tmp_path: Any, monkeypatch: pytest.Mo
     at = creek.project(Point(x, y))
     ahead, behind = creek.interpolate(at + 20), creek.interpolate(at - 20)
     assert turn_deg == pytest.approx(math.degrees(math.atan2(ahead.y - behind.y, ahead.x - behind.x)), abs=5)
+
+
+@pytest.mark.poppler
+def test_small_units_keep_small_numerals_on_their_own_ground_or_are_counted(
+    tmp_path: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Seventy units of 80 by 56 m and two of 6 by 6 m, at a scale that a far one makes small."""
+
+    def crowded() -> FakeStore:
+        small = [box(80 * (k % 10), 56 * (k // 10), 80 * (k % 10) + 80, 56 * (k // 10) + 56) for k in range(70)]
+        shapes = [*small, box(900, 0, 906, 6), box(900, 10, 906, 16), box(1900, 0, 2000, 600)]
+        return FakeStore([unit_of(f"K{k}", shape, name=f"Unit {k}") for k, shape in enumerate(shapes)], grid=GRID)
+
+    monkeypatch.setitem(PLACES, "crowded", crowded)
+    told = _sheet("crowded", tmp_path, monkeypatch)
+    assert told.page is not None and told.frame is not None
+    ground = {str(one.order): told.frame.on_paper(one.geometry) for one in told.page.units}
+    numerals = [(words, shape) for words, shape in told.blocks if words.split()[0] in ground]
+    assert all(_inside(shape, ground[words.split()[0]]) >= LEAST for words, shape in numerals)
+    missing = set(ground) - {words.split()[0] for words, _ in numerals}
+    # Besides the two tiny ones only what the figures along the edge of the map take.
+    figures = shapely.union_all([box(*one) for one in figures_around(told.frame).boxes])
+    assert missing >= _smallest(ground, 2)
+    assert all(ground[one].intersects(figures) for one in missing - _smallest(ground, 2))
+    tree = shapely.STRtree([shape.buffer(-0.5) for _, shape in numerals])
+    assert all(len(tree.query(shape.buffer(-0.5), "intersects")) == 1 for _, shape in numerals)
+    assert f"No room here for the numbers of {len(missing)} units." in pdf_words(tmp_path / "a.pdf")
+
+
+def _smallest(ground: dict[str, BaseGeometry], count: int) -> set[str]:
+    return set(sorted(ground, key=lambda order: ground[order].area)[:count])

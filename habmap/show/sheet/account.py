@@ -20,7 +20,7 @@ from habmap.vocabulary import STAGES
 _ROW_PT: Final = 11.0
 _HEAD_PT: Final = 12.0
 #: Lines of a name in its row, and how far apart they are [pt].
-_MOST_NAME_LINES: Final = 2
+_MOST_NAME_LINES: Final = 3
 _NAME_LINE_PT: Final = 9.6
 #: Room for the place in the order, left of a name [pt].
 _NUMBER_PT: Final = 18.0

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -22,6 +22,10 @@ from habmap.show.sheet.map import Frame, is_drawn_to_shape
 from habmap.show.sheet.pen import LEADING, LEAST_PT, Pen, text_width_pt
 
 NUMERAL_PT: Final = 17.0
+#: Sizes of a numeral or label on ground that has no room for more [pt].
+_SMALLER_PT: Final = (12.0, LEAST_PT)
+#: Share of its box that others may cover where a unit's numeral has only one place.
+_MOST_COVERED: Final = 0.35
 #: Half the side of a mark, and a hair [pt].
 MARK_PT: Final = 6.5
 #: So many heights tell a map's ground; the others are counted from them, as on a national sheet.
@@ -71,8 +75,13 @@ class Labels:
         return float(np.sum(np.clip(wide, 0, None) * np.clip(high, 0, None)))
 
 
-def draw_words(pen: Pen, frame: Frame, page: Page, *, clear: Sequence[tuple[float, float, float, float]] = ()) -> None:
-    """Set the words of the whole map over its ground: units, features, work and heights; none within ``clear``."""
+def draw_words(pen: Pen, frame: Frame, page: Page, *, clear: Sequence[tuple[float, float, float, float]] = ()) -> int:
+    """Set the words of the whole map over its ground: units, features, work and heights; none within ``clear``.
+
+    Returns
+    -------
+    How many units had no room for their numeral or label.
+    """
     labels = Labels(frame)
     for box in clear:
         labels.take(box, anyway=True)
@@ -80,12 +89,13 @@ def draw_words(pen: Pen, frame: Frame, page: Page, *, clear: Sequence[tuple[floa
     # A creek's name has few places on its line, a unit's many on its ground.
     waters = [one for one in page.features if one.kind in _NAMED_ALONG and one.geometry.length > 0]
     unnamed = draw_feature_labels(pen, frame, waters, labels, only_along=True)
-    _unit_labels(pen, frame, page.units, labels)
+    left_out = _unit_labels(pen, frame, page.units, labels)
     others = [one for one in page.features if one not in waters]
     draw_feature_labels(pen, frame, [*others, *unnamed], labels)
     _patch_labels(pen, frame, page, labels)
     if page.relief is not None:
         draw_contour_labels(pen, frame, page.relief, labels)
+    return left_out
 
 
 def draw_numerals(
@@ -200,19 +210,30 @@ def _around(at: tuple[float, float], reach: float) -> Iterable[tuple[float, floa
             )
 
 
-def _unit_labels(pen: Pen, frame: Frame, units: Sequence[PageUnit], labels: Labels) -> None:
-    """Set each unit's numeral, name and acres on its own ground; without room, its numeral or label alone."""
+def _unit_labels(pen: Pen, frame: Frame, units: Sequence[PageUnit], labels: Labels) -> int:
+    """Set each unit's numeral, name and acres on its own ground; without room, its numeral or label alone, and smaller.
+
+    Returns
+    -------
+    How many units have no room even for that: over its neighbors a numeral says nothing.
+    """
+    left_out = 0
     rooms = label_rooms(_shown(frame, [unit.geometry for unit in units]))
     for unit, own in sorted(zip(units, rooms, strict=True), key=lambda one: (one[0].order is None, one[0].order or 0)):
         numeral = [] if unit.order is None else [_Line(str(unit.order), NUMERAL_PT, is_serif=True, is_bold=True)]
         acres, short = _Line(f"{words.tenths(unit.acres)} acres"), numeral or [_Line(unit.unit_id)]
         names = [[_Line(line) for line in lines] for lines in name_lines(words.unit_title(unit))]
         ways = [[*numeral, *name, acres] for name in names] + [[*numeral, *name] for name in names]
-        if any(_set_on(pen, labels, own, lines) for lines in (*ways, [*short, acres], short)):
+        smaller = [[replace(line, size_pt=size) for line in short] for size in _SMALLER_PT if size < short[0].size_pt]
+        if any(_set_on(pen, labels, own, lines) for lines in (*ways, [*short, acres], short, *smaller)):
             continue
-        at = widest_spot(own)
-        if at is not None and not any(_set(pen, labels, spot, short) for spot in _around(at, 24.0)):
-            _set(pen, labels, at, short, anyway=True)
+        at, least = widest_spot(own), (smaller or [short])[-1]
+        box = None if at is None else _box_of(at, least)
+        if at is None or box is None or labels.covered_pt2(box) > _MOST_COVERED * shapely.box(*box).area:
+            left_out += 1
+        else:
+            _set(pen, labels, at, least, anyway=True)
+    return left_out
 
 
 def draw_names(

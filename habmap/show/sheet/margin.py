@@ -23,12 +23,14 @@ LONG_SCALE: Final = 1_000_000
 #: Less than this no compass in a hand shows, and nothing is said of it.
 _WORTH_SAYING_DEG: Final = 0.5
 _NICE: Final = (1, 2, 5)
+#: Figures of a bar stand so far apart [pt].
+_BETWEEN_PT: Final = 4.0
 #: Length of the bars as a share of the strip: beside words, beside words and the small map, and alone.
 _BESIDE_WORDS: Final = 0.3
 _BESIDE_BOTH: Final = 0.2
 _ALONE: Final = 0.6
 #: Room for the arrow left of the bars, and height of the needle beside it [pt].
-_ARROW_PT: Final = 34.0
+_ARROW_PT: Final = 38.0
 _NEEDLE_PT: Final = 33.0
 #: Side of the small map [pt].
 _LOCATOR_PT: Final = 48.0
@@ -174,13 +176,19 @@ def _bar(
     for number in range(count):
         pen.box(left + number * step_pt, y, step_pt, 4, edgecolor=INK, facecolor=INK if number % 2 == 0 else "white")
     text_y = y + 6.5 if is_above else y - size_pt
-    for number in range(count + 1):
-        figure = f"{number * step:,}"
-        is_last = number == count
-        pen.text(left + number * step_pt, text_y, figure, align="center", size_pt=size_pt)
-        if is_last:
-            half = text_width_pt(figure, size_pt=size_pt) / 2
-            pen.text(left + number * step_pt + half + 3, text_y, unit, size_pt=size_pt)
+    # The ends first, then what has room between them.
+    free_from, free_to = -math.inf, math.inf
+    for number in (count, 0, *range(1, count)):
+        figure, x = f"{number * step:,}", left + number * step_pt
+        half = text_width_pt(figure, size_pt=size_pt) / 2
+        if x - half < free_from or x + half > free_to:
+            continue
+        pen.text(x, text_y, figure, align="center", size_pt=size_pt)
+        if number == count:
+            pen.text(x + half + 3, text_y, unit, size_pt=size_pt)
+            free_to = x - half - _BETWEEN_PT
+        else:
+            free_from = x + half + _BETWEEN_PT
 
 
 def _round_step(most: float) -> int:

@@ -36,6 +36,8 @@ MARGIN_PT: Final = 25.0
 _HEADLINE_PT: Final = 17.0
 #: Width of the account beside the map [pt].
 _SIDE_PT: Final = 318.0
+#: So many units have room for their numbers on any map; of more it may have to be said that some have none.
+_FEW_UNITS: Final = 24
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -228,9 +230,10 @@ def _how(sheet: Sheet) -> list[str]:
     return lines + list(sheet.page.missing)
 
 
-def _told(sheet: Sheet, scale: int, lonlat: tuple[float, float], ticks: str) -> str:
+def _told(sheet: Sheet, scale: int, lonlat: tuple[float, float], ticks: str, *, unnumbered: int) -> str:
     """Return what stands in the strip under the map."""
-    return f"{scale_words(scale, sheet.grid, lonlat, day=sheet.page.drawn_on)} {ticks}"
+    words_ = f"{scale_words(scale, sheet.grid, lonlat, day=sheet.page.drawn_on)} {ticks}"
+    return words_ if unnumbered == 0 else f"{words_} No room here for the numbers of {unnumbered} units."
 
 
 def _layout(
@@ -246,7 +249,11 @@ def _layout(
     bottom = MARGIN_PT + foot.height + GAP_PT - 2
     account = Account.of(sheet.page)
     map_width = width - _SIDE_PT - 14 if size[0] > size[1] else width
-    strip = strip_pt(_told(sheet, LONG_SCALE, lonlat, tick_words(lonlat)), map_width, has_locator=True)
+    strip = strip_pt(
+        _told(sheet, LONG_SCALE, lonlat, tick_words(lonlat), unnumbered=max(0, len(sheet.page.units) - _FEW_UNITS)),
+        map_width,
+        has_locator=True,
+    )
     if size[0] > size[1]:
         frame = (MARGIN_PT, bottom + strip, map_width, top - bottom - strip)
         beside = (size[0] - MARGIN_PT - _SIDE_PT, bottom, _SIDE_PT, top - bottom)
@@ -279,7 +286,7 @@ def _pages(sheet: Sheet, layout: _Layout, middle_xy: tuple[float, float]) -> tup
         frame = drawn_in_to_relief(frame, page.relief, shapely.union_all([frame.on_paper(one) for one in shapes]))
     around = figures_around(frame)
     draw_ground(pen, frame, page, neighbors=sheet.neighbors)
-    draw_words(pen, frame, page, clear=around.boxes)
+    unnumbered = draw_words(pen, frame, page, clear=around.boxes)
     draw_frame(pen, frame)
     around.draw(pen)
     draw_scale(
@@ -288,7 +295,7 @@ def _pages(sheet: Sheet, layout: _Layout, middle_xy: tuple[float, float]) -> tup
         left=layout.frame[0],
         right=layout.frame[0] + layout.frame[2],
         top=frame.bottom,
-        told=_told(sheet, frame.scale, frame.middle_lonlat, around.words),
+        told=_told(sheet, frame.scale, frame.middle_lonlat, around.words, unnumbered=unnumbered),
         day=page.drawn_on,
         locator=_locator(sheet),
     )
