@@ -14,7 +14,7 @@ from habmap.jobs.ports import Store
 from habmap.jobs.snapshot import snapshot
 from habmap.measures import acres
 from habmap.place.block_terrain import block_terrain
-from habmap.place.closed_days import closures
+from habmap.place.closed_days import closures, plan_days
 from habmap.place.named_units import settings_of_now
 from habmap.show.burn.words import block_words, closed_words, warnings_for
 from habmap.vocabulary import FIRE_CAUTION, SNAG_CAUTION
@@ -61,6 +61,7 @@ from habmap.work.fuel_moisture import (
     why_no_tables,
 )
 from habmap.work.ground import GroundPiece
+from habmap.work.plan_days import PLAN_DAYS_WORDS, compared_days
 from habmap.work.said import has_snags
 
 
@@ -124,6 +125,8 @@ def worked_out(store: Store, request: BurnRequest) -> Burnsheet:
     height = wind_height(request)
     windows = plan_windows(plan, block.unit_ids, wind_height=height)
     signed = plans_signed(windows)
+    days = {unit_id: plan_days(settings, kind, unit_id) for unit_id in block.unit_ids or ("",)}
+    has_no_days = any(one.is_signed and one.days is None for one in days.values())
     used = forecast_used(request, weather, zone)
     wind_from_deg = weather["wind_from_deg"] or 0.0
     walked = {walk.break_ for walk in settings.burn.walked if walk.date == day}
@@ -223,7 +226,8 @@ def worked_out(store: Store, request: BurnRequest) -> Burnsheet:
         ),
         warnings=not_used,
         closed=closed_words(closures(settings_of_now(store)), day, block.unit_ids),
-        unlimited=unlimited_words(windows),
+        unlimited=(*unlimited_words(windows), *((PLAN_DAYS_WORDS,) if has_no_days else ())),
+        plan_days=compared_days(days, day),
     )
     warnings = warnings_for(
         result,

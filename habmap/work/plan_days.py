@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
+from typing import Final
 
-from habmap.work.burn.written_plan import PlanKind
+from habmap.work.burn.written_plan import Comparison, PlanKind
 from habmap.work.seasons import YearlyDays
 
 
@@ -36,3 +38,48 @@ class PlanDays:
     def opens(self, day: date) -> date | None:
         """Return the first of its days on or after a day that lies outside them; ``None`` where it names none."""
         return None if self.days is None else max(day, self.days.next_span(day)[0])
+
+
+#: What a burn sheet calls them beside the items of the weather.
+PLAN_DAYS_WORDS: Final = "day of the year"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ComparedDay:
+    """The day of a burn beside the days of the year that a signed plan is for.
+
+    Attributes
+    ----------
+    from_day, to_day
+        First and last of them, ``MM-DD``; they may run over the turn of the year.
+    unit_ids
+        Units whose plan it is.
+    """
+
+    day: date
+    from_day: str
+    to_day: str
+    comparison: Comparison
+    unit_ids: tuple[str, ...]
+
+
+def compared_days(plans: Mapping[str, PlanDays], day: date) -> tuple[ComparedDay, ...]:
+    """Compare a day with the days of signed plans, by ``unit_id``; what is not met first.
+
+    A plan that nobody signed, or that names no days, is not compared.
+    """
+    units: dict[YearlyDays, list[str]] = {}
+    for unit_id, plan in plans.items():
+        if plan.is_signed and plan.days is not None:
+            units.setdefault(plan.days, []).append(unit_id)
+    found = [
+        ComparedDay(
+            day=day,
+            from_day="{:02d}-{:02d}".format(*days.first),
+            to_day="{:02d}-{:02d}".format(*days.last),
+            comparison="within" if days.has(day) else "not met",
+            unit_ids=tuple(unit_id for unit_id in mine if unit_id),
+        )
+        for days, mine in units.items()
+    ]
+    return tuple(sorted(found, key=lambda one: one.comparison != "not met"))

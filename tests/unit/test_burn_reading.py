@@ -294,3 +294,22 @@ def test_a_forecasts_own_height_counts_for_its_hours() -> None:
     assert chart is not None
     assert set(chart.limits) == {"rh_pct", "gust_mph", "wind_from_deg"}  # no gusts in the forecast; wind is not drawn
     assert "wind_mph" not in told.not_met
+
+
+def test_the_day_is_held_against_the_days_of_the_year_that_the_plan_is_for() -> None:
+    """April 1 lies in December 1 to April 10 and not in A's own October 1 to March 31; without a signature, nothing."""
+    days = PLAN | {"from": "12-01", "to": "04-10"}
+
+    def on(at: datetime, plan: dict[str, object]) -> BurnsheetResult:
+        return ask(store(chosen=Settings.model_validate({"burn_plan": {"grass": plan}})), at=at)
+
+    inside, outside = on(datetime(2026, 4, 1, 13), days), on(datetime(2026, 4, 11, 13), days)
+    assert [(one.from_day, one.to_day, one.comparison) for one in inside.plan_days] == [("12-01", "04-10", "within")]
+    assert plan_section(inside).rows[-1] == ("day of the year", "04-01", "12-01 to 04-10", "within")
+    assert plan_section(outside).rows[0] == ("day of the year", "04-11", "12-01 to 04-10", "not met")
+    assert "Not met: day of the year (the plan is for 12-01 to 04-10)" in answer(outside)
+    own = on(datetime(2026, 4, 1, 13), days | {"unit": {inside.units[0]: {"from": "10-01", "to": "03-31"}}})
+    assert own.plan_days[0].comparison == "not met" and own.plan_days[0].unit_ids == inside.units[:1]
+    assert on(datetime(2026, 4, 1, 13), days | {"author": ""}).plan_days == ()
+    nothing_said = on(datetime(2026, 4, 1, 13), dict(PLAN))
+    assert nothing_said.plan_days == () and "day of the year" in nothing_said.unlimited

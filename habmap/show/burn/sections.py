@@ -10,6 +10,7 @@ from habmap.measures import M_PER_MILE, ft, significant, unit_behind
 from habmap.show.burn.sheet import SIDE_LETTERS, Section
 from habmap.show.burn.words import (
     NOT_A_GO,
+    days_name,
     kept_words,
     place_words,
     signed_words,
@@ -28,6 +29,7 @@ from habmap.work.burn.surroundings import (
     SmokePlace,
 )
 from habmap.work.burn.written_plan import ITEMS, PLAN_KIND_WORDS, Compared, beside, distance_words
+from habmap.work.plan_days import ComparedDay
 
 
 def hour_words(time: str) -> str:
@@ -40,7 +42,8 @@ def plan_section(result: BurnsheetResult) -> Section:
     kind = PLAN_KIND_WORDS[result.plan.kind]
     given = "as logged" if result.again else "weather"
     was = "was then" if result.again and result.again.plans_kept else "is"
-    lines = result.prescription
+    lines, days = result.prescription, result.plan_days
+    has_any = bool(lines or days)
     if not result.plan_signed:
         return Section(
             title=f"No written plan for {kind} in force here",
@@ -62,24 +65,38 @@ def plan_section(result: BurnsheetResult) -> Section:
         title=f"Compared with the burn plan for {kind}",
         sentences=(
             f"Plan by {signed_words(result.plan_signed, result.units)}; limits as copied into habmap.toml. "
-            + ("Not met first. A comparison, not a decision." if lines else "It sets none, so nothing is compared."),
+            + (
+                "Not met first. A comparison, not a decision."
+                if lines or days
+                else "It sets none, so nothing is compared."
+            ),
         ),
         header=("item", given, "plan", "comparison"),
-        rows=tuple(
-            (
-                ITEMS[line.item][0] + (f" ({', '.join(line.unit_ids)})" if line.unit_ids != result.units else ""),
-                "not given" if line.value is None else _figure(line.value, ITEMS[line.item][1], line.low, line.high),
-                _limits(line),
-                _compared_words(line),
-            )
-            for line in lines
+        rows=(
+            *(_day_row(one, result) for one in days if one.comparison == "not met"),
+            *(
+                (
+                    ITEMS[line.item][0] + (f" ({', '.join(line.unit_ids)})" if line.unit_ids != result.units else ""),
+                    "not given"
+                    if line.value is None
+                    else _figure(line.value, ITEMS[line.item][1], line.low, line.high),
+                    _limits(line),
+                    _compared_words(line),
+                )
+                for line in lines
+            ),
+            *(_day_row(one, result) for one in days if one.comparison == "within"),
         ),
         shares=(0.34, 0.15, 0.19, 0.32),
         after=(
-            *((NOT_A_GO,) if lines else ()),
+            *((NOT_A_GO,) if has_any else ()),
             *((unlimited_sentence(result),) if lines and result.unlimited else ()),
         ),
     )
+
+
+def _day_row(one: ComparedDay, result: BurnsheetResult) -> tuple[str, ...]:
+    return (days_name(one, result), f"{one.day:%m-%d}", f"{one.from_day} to {one.to_day}", one.comparison)
 
 
 def _figure(value: float, unit: str, *limits: float | None) -> str:

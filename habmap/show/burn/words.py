@@ -15,6 +15,7 @@ from habmap.work.burn.written_plan import ITEMS, PLAN_KIND_WORDS, PlanKind, Plan
 from habmap.work.clock import comes_twice
 from habmap.work.closures import Closures
 from habmap.work.ground import Ground, GroundPiece
+from habmap.work.plan_days import PLAN_DAYS_WORDS, ComparedDay
 from habmap.work.stages import UPKEEP_AFTER_DAYS
 
 
@@ -106,7 +107,9 @@ def answer(result: BurnsheetResult) -> str:
     not_met = _named(result, "not met")
     not_given = _named(result, "not given")
     words = f"{ground}, compared with the burn plan for {kind} by {signed_words(result.plan_signed, result.units)}. "
-    words += "" if result.prescription else "It sets no limits in habmap.toml, so nothing is compared. "
+    words += (
+        "" if result.prescription or result.plan_days else "It sets no limits in habmap.toml, so nothing is compared. "
+    )
     words += f"Not met: {not_met}. " if not_met else ""
     words += f"Not given: {not_given}. " if not_given else ""
     words += f"{unlimited_sentence(result)} " if result.unlimited and result.prescription else ""
@@ -133,8 +136,17 @@ def place_words(place: NamedPlace) -> str:
     return f"{FEATURE_WORDS[place.kind]} {place.name}".strip()
 
 
+def days_name(one: ComparedDay, result: BurnsheetResult) -> str:
+    """Call the days of the year that a plan is for, and name its units where others have other days."""
+    return PLAN_DAYS_WORDS + ("" if one.unit_ids == result.units else f" ({', '.join(one.unit_ids)})")
+
+
 def _named(result: BurnsheetResult, comparison: str) -> str:
-    found = []
+    found = [
+        f"{days_name(one, result)} (the plan is for {one.from_day} to {one.to_day})"
+        for one in result.plan_days
+        if one.comparison == comparison
+    ]
     for line in result.prescription:
         if line.comparison == comparison:
             name, unit = ITEMS[line.item]

@@ -12,6 +12,7 @@ from habmap.work.burn.fuel import Fuel, FuelClass
 from habmap.work.burn.hours import BurnHour
 from habmap.work.burn.surroundings import ColdAir, NamedPlace, NearHazard, NearPlace, SmokePlace
 from habmap.work.burn.written_plan import Compared, PlanInfo, PlanSigned
+from habmap.work.plan_days import ComparedDay
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -114,6 +115,8 @@ class BurnsheetResult:
         The owner's own closed days and holds that this burn falls on; the first of ``warnings``.
     unlimited
         What the plan sets no limit for, in words.
+    plan_days
+        The day of the burn beside the days of the year that the plan is for.
     plan_signed
         Who signed the limits that were compared with, by units.
     forecast
@@ -168,6 +171,7 @@ class BurnsheetResult:
     warnings: tuple[str, ...]
     closed: tuple[str, ...] = ()
     unlimited: tuple[str, ...] = ()
+    plan_days: tuple[ComparedDay, ...] = ()
     sheets: tuple[str, ...] = ()
     notices: tuple[Notice, ...] = ()
     again: PastBurn | None = None
