@@ -155,7 +155,7 @@ FEATURE_KINDS: Final = (
     "tank", "hay", "well", "school", "airport", "nest", "grave", "cultural", "pile", "other",
 )  # fmt: skip
 FEATURE_WORDS: Final = {kind: kind.replace("_", " ") for kind in FEATURE_KINDS} | {
-    "line": "break line", "cultural": "cultural site", "other": "other feature",
+    "line": "firebreak", "cultural": "cultural site", "other": "other feature",
 }  # fmt: skip
 #: Kinds that never leave the owner's own copy.
 PRIVATE_FEATURE_KINDS: Final = frozenset({"nest", "grave", "cultural"})

@@ -232,10 +232,10 @@ def _features(chance: Chance, pond: Polygon, dam: LineString) -> list[tuple[dict
         row("power_line", "Power line", LineString([(1405, 961), (1040, 760), (560, 120), (470, -8), (398, -205)])),
         row(
             "line",
-            "Ridge mown strip",
+            "Ridge mowed strip",
             hand_drawn([(402, 818), (470, 812), (545, 826), (615, 796), (682, 788)], chance, sway_m=0.8),
             width_ft=30,
-            surface="mown",
+            surface="mowed",
         ),
         row(
             "line",
