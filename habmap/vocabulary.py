@@ -248,7 +248,7 @@ CAUTIONS: Final = {
     SNAG_CAUTION: "trees that stand dead", LABEL_CAUTION: "the product's label", STEEP_CAUTION: "steep ground",
     STEEP_CAUTION_PUBLIC: "steep ground",
 }  # fmt: skip
-#: How burned piles and stumps are looked over for heat.
+#: How burned piles and stumps are checked for heat.
 HEAT_CHECK: Final = "tool first, then the back of the hand held near; never into ash"
 #: Said under every headline.
 NOT_PERMISSION: Final = "A record of work, not permission to cut, spray or burn."

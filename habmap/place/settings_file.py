@@ -108,7 +108,7 @@ def changed(text: str, values: dict[str, str]) -> str:
             before = table[key]
         except (TOMLKitError, KeyError) as error:
             raise InputError(
-                "this value cannot be read",
+                "not a possible value",
                 where=name,
                 value=written,
                 allowed="a number, true or false, words in quotes, or several in [brackets]",

@@ -20,7 +20,7 @@ TRADE_OFFS: Final = (
 #: Said wherever slash is drying.
 _DRYING_WORDS: Final = (
     "Drying days, here {first} to {last}, are your own setting: common practice, no source. Needles tell more: green "
-    "is not dry, red is flashiest, dropped leaves heavier fuels. Days in the window are no leave to burn."
+    "is not dry, red is flashiest, dropped leaves heavier fuels. Days within them are no leave to burn."
 )
 #: Ground whose cedars are partly on the ground and partly standing dead is told so from these shares on [%].
 _SHARE_WORTH_SAYING_PCT: Final = 0.5

@@ -22,7 +22,7 @@ SPOTS: Final[frozenset[What]] = frozenset({"photo", "plot", "frame"})
 #: What is looked at on several days for one and the same ground.
 SAME_GROUND: Final[frozenset[What]] = frozenset({"hand_check", "snag_check"})
 #: States in the order in which they press; the rest comes after.
-_PRESSING: Final = {"overdue": 0, "past the window": 1, "due": 2, "in force": 3, "in the window": 4}
+_PRESSING: Final = {"overdue": 0, "past its drying days": 1, "due": 2, "in force": 3, "in its drying days": 4}
 #: What belongs to the owner's paperwork, and is no stranger's business.
 _OWNERS: Final[frozenset[What]] = frozenset({"contract"})
 

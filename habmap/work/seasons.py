@@ -44,7 +44,7 @@ COMING_BACK: Final = "coming_back"
 UPKEEP_STAGES: Final = frozenset({"burned", "slash_gone", "kept_up"})
 
 WHAT_WORDS: Final[dict[What, str]] = {
-    "drying": "slash drying", "piles": "piles standing", "hand_check": "check burned piles for heat",
+    "drying": "felled slash", "piles": "piles standing", "hand_check": "check burned piles for heat",
     "snag_check": "look at dead standing trees after a fire", "upkeep": "upkeep", "checkup": "a check-up",
     "photo": "photo points due again", "plot": "plots due again", "frame": "frames of plant cover due again",
     "hold": "hold",
@@ -181,8 +181,8 @@ class DueItem:
     unit_id
         ``None`` where it holds for the whole property.
     state
-        Plain words on where it stands: ``drying``, ``in the window``, ``past the window``, ``due``, ``coming``, ``in
-        force``, ``before its start date``, ``open``, ``overdue``, ``done``, ``on hold``, ``closed``.
+        Plain words on where it stands: ``drying``, ``in its drying days``, ``past its drying days``, ``due``,
+        ``coming``, ``in force``, ``before its start date``, ``open``, ``overdue``, ``done``, ``on hold``, ``closed``.
     name
         What the thing is called as long as it is the same thing, while its words, dates and acres change.
     since_date, from_date, to_date
@@ -290,14 +290,14 @@ def _drying(piece: DatedGround, on: date, drying_days: tuple[int, int]) -> Itera
         return
     first, last = (days_after(piece.last_felled, n) for n in drying_days)
     is_green = piece.needles == "green" and piece.needles_seen is not None and piece.needles_seen >= first
-    state = "drying" if on < first or is_green else "in the window" if on <= last else "past the window"
+    state = "drying" if on < first or is_green else "in its drying days" if on <= last else "past its drying days"
     words = f"felled {piece.last_felled}"
     if piece.needles is not None:
         seen = "" if piece.needles_seen is None else f" on {piece.needles_seen}"
         words += f"; needles {piece.needles}{seen}: {NEEDLE_WORDS[piece.needles]}"
     elif on >= first:
         words += "; no check-up since says whether its needles are green, red or dropped"
-    if state == "past the window":
+    if state == "past its drying days":
         words += "; ask the burn boss"
     item = _item(piece.unit_id, "drying", state, words, since=piece.last_felled, first=first, last=last)
     yield replace(item, needles=piece.needles, needles_seen=piece.needles_seen)

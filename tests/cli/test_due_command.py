@@ -172,7 +172,7 @@ def test_the_first_line_is_readable_alone(run_habmap: Run, master: Path) -> None
 
 def test_past_the_window_defers_to_the_burn_boss(run_habmap: Run, master: Path) -> None:
     (drying,) = of(items(run_habmap, master, "2026-03-22"), "drying")
-    assert drying["state"] == "past the window" and "ask the burn boss" in drying["words"]
+    assert drying["state"] == "past its drying days" and "ask the burn boss" in drying["words"]
 
 
 # --- calendar -----------------------------------------------------------------------------------------------

@@ -95,7 +95,7 @@ def test_slash_dries_and_snags_are_named_whatever_the_stage(run_habmap: Callable
     drying = {item["unit_id"]: item for item in due["items"] if item["what"] == "drying"}
     assert set(drying) == {"S1", "S2", "G1"}
     assert drying["S1"]["acres"] == pytest.approx(ACRES, rel=1e-5)
-    assert (drying["S1"]["state"], drying["S2"]["since_date"]) == ("in the window", "2025-02-10")
+    assert (drying["S1"]["state"], drying["S2"]["since_date"]) == ("in its drying days", "2025-02-10")
     assert {item["unit_id"] for item in due["items"] if item["what"] == "piles"} == {"S5"}
     assert any("drop limbs without warning" in words for words in due["cautions"])
     assert any("here 30 to 60" in words and "no source" in words for words in due["cautions"])

@@ -146,7 +146,11 @@ def test_nothing_at_rest_is_recommended_anywhere(
     assert not sent_to(texts) & resting, (texts, resting)
 
     calendar = due(store, on=TODAY)
-    pressing = [item for item in calendar.items if item.state in ("due", "overdue", "in the window", "past the window")]
+    pressing = [
+        item
+        for item in calendar.items
+        if item.state in ("due", "overdue", "in its drying days", "past its drying days")
+    ]
     assert not {item.unit_id for item in pressing if item.what not in ("closed_cut", "closed_burn", "hold")} & held
     for day in calendar_days(store, on=TODAY, audience=audience):
         assert day.day >= TODAY

@@ -83,7 +83,7 @@ def test_each_line_of_a_week_agrees_with_what_is_due(
     waiting = {words.split()[0] for item in asked.forbidden if item.unit_id is None for words in item.waits}
     waiting |= {item.unit_id for item in asked.forbidden if item.waits}
     for (unit_id, what), mine in parts.items():
-        if what == "drying" and any(p.state == "in the window" for p in mine):
+        if what == "drying" and any(p.state == "in its drying days" for p in mine):
             assert unit_id in waiting or (unit_id, what) in {(item.unit_id, item.what) for item in asked.burn}
 
     ranked = rank(store, on=on, today=on)

@@ -40,7 +40,13 @@ def of_kind(pieces: list[DatedGround], what: str, on: date, rules: dict[str, Upk
 
 @pytest.mark.parametrize(
     ("days", "state"),
-    [(0, "drying"), (29, "drying"), (30, "in the window"), (60, "in the window"), (61, "past the window")],
+    [
+        (0, "drying"),
+        (29, "drying"),
+        (30, "in its drying days"),
+        (60, "in its drying days"),
+        (61, "past its drying days"),
+    ],
 )
 def test_drying_counts_days_from_the_last_felled(days: int, state: str) -> None:
     (item,) = of_kind([DOWN], "drying", CUT + timedelta(days=days))
@@ -53,7 +59,7 @@ def test_drying_counts_days_from_the_last_felled(days: int, state: str) -> None:
 )
 def test_what_lies_felled_dries_whatever_the_stage(stage: str) -> None:
     (item,) = of_kind([replace(DOWN, stage=stage, lying_frac=0.01)], "drying", CUT + timedelta(days=35))
-    assert item.state == "in the window"
+    assert item.state == "in its drying days"
     assert of_kind([replace(DOWN, stage=stage, lying_frac=0.0, piled_frac=0.5)], "drying", CUT) == []
 
 
@@ -71,12 +77,12 @@ def test_needles_move_the_words_and_green_holds_the_window_back() -> None:
 
     assert "not dry then" in told(40, "green", 35).words
     assert [told(days, "green", 35).state for days in (40, 90)] == ["drying", "drying"]
-    assert told(40, "green", 10).state == "in the window"  # it was green before any window, as slash is
+    assert told(40, "green", 10).state == "in its drying days"  # it was green before any window, as slash is
     assert "flashiest while red needles hang" in told(40, "red", 38).words
     assert "heavier fuels" in told(767, "dropped", 700).words
     assert "flash" not in told(767, None, None).words
     assert "no check-up since says" in told(767, None, None).words
-    assert told(767, "red", 700).state == "past the window" and "ask the burn boss" in told(767, "red", 700).words
+    assert told(767, "red", 700).state == "past its drying days" and "ask the burn boss" in told(767, "red", 700).words
     assert told(3, None, None).words == "felled 2026-01-01"
 
 

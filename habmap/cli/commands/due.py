@@ -79,7 +79,7 @@ def register(app: typer.Typer) -> None:
 def _first_words(result: DueResult) -> None:
     from habmap.work.seasons import WHAT_WORDS
 
-    late = [row for row in result.items if row.state in ("overdue", "past the window", "due")]
+    late = [row for row in result.items if row.state in ("overdue", "past its drying days", "due")]
     if late:
         top = late[0]
         number = "1 thing presses" if len(late) == 1 else f"{len(late)} things press"

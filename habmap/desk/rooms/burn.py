@@ -55,7 +55,7 @@ def make(asked: Asked) -> Response:
         if not names:
             raise UsageError("which ground?", where="the ground", mend="tick units that burn as one, or a block")
         if not asked.has("time"):
-            raise UsageError("at which hour?", where="hour of ignition", mend="give the day and hour")
+            raise UsageError("no time is given", where="hour of ignition", mend="give the day and hour")
     except HabmapError as error:
         return show(asked, error=error)
     folder = asked.desk.new_folder()

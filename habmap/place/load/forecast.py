@@ -109,7 +109,7 @@ def bring_forecast(
 def _forecast_notes(row: Forecast, zone: tzinfo) -> tuple[str, ...]:
     notes = []
     if row.wind_height is None:
-        notes.append("nobody said whether the wind is at 20 ft or at eye level; say it with --wind-height")
+        notes.append("the height of the wind, 20 ft or eye level, is not given; give it with --wind-height")
     told = {hour.at.replace(minute=0, second=0, microsecond=0) for hour in row.hours}
     clock, last, missing = min(told), max(told), 0
     # A table with a year's hole is no forecast of hours, and nobody needs its every hour counted.

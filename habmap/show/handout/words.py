@@ -126,10 +126,10 @@ def due(handout: Handout) -> list[str]:
     return [f"{opening}: {lines[0]}", *lines[1:]]
 
 
-#: On a wall "in the window" might be taken for leave to burn: what decides stands beside it.
+#: On a wall that might be taken for leave to burn: what decides stands beside it.
 _SLASH: Final = {
-    "past the window": "slash past its drying days",
-    "in the window": "slash in its drying days (no leave to burn: the burn boss and the written plan decide)",
+    "past its drying days": "slash past its drying days",
+    "in its drying days": "slash in its drying days (no leave to burn: the burn boss and the written plan decide)",
 }
 
 
