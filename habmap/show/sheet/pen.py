@@ -124,7 +124,7 @@ def _fitting(text: str, width_pt: float, *, size_pt: float, is_serif: bool = Fal
 
 @dataclass(frozen=True, slots=True)
 class Stroke:
-    """An outline drawn: its fill and its line as ``#rrggbb``, ``None`` for neither; width, dash and offsets in points.
+    """An outline drawn: its fill and its line as ``#rrggbb``, ``None`` for none; width and dash in points.
 
     ``cap`` is butt, round or projecting; ``join`` miter, round or bevel; ``alpha`` how much it covers, 1 for all.
     """
@@ -160,11 +160,6 @@ class Words:
     ink: str
     halo_pt: float
     turn_deg: float
-
-    @property
-    def width_pt(self) -> float:
-        """How wide it is."""
-        return text_width_pt(self.words, size_pt=self.size_pt, is_serif=self.is_serif, is_bold=self.is_bold)
 
 
 _NAMED: Final = {"black": "#000000", "white": "#ffffff"}
