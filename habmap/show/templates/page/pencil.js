@@ -169,7 +169,7 @@ PARTS.push(({ map, place, svg, partsOf, letGo, INK, PAPER }) => {
   const mend = () => say(`${CROSSES}drag a corner, take corners back, or start over.`);
   const sumWords = () =>
     corners.length < 3 ? "" : fault() ? " The outline crosses itself now." : ` ${written(acresOf(corners))}.`;
-  const spot = document.getElementById("spot"); // where the desk asks for one place, no outline is drawn
+  const wanted = document.getElementById("spot"); // where the desk asks for one place, no outline is drawn
   function put(corner) {
     corners = [corner];
     changed();
@@ -177,13 +177,13 @@ PARTS.push(({ map, place, svg, partsOf, letGo, INK, PAPER }) => {
       ["lon", corner[0]],
       ["lat", corner[1]],
     ])
-      spot.querySelector(`[data-${name}]`).value = String(value / FINE);
-    spot.hidden = false;
+      wanted.querySelector(`[data-${name}]`).value = String(value / FINE);
+    wanted.hidden = false;
     const unit = unitAt(corner);
     return say(`The place is set, in ${unit ? unit.name : "no unit"}. Tap elsewhere to move it.`);
   }
   function add(corner) {
-    if (spot) return put(corner);
+    if (wanted) return put(corner);
     if (closed) return say("The outline is closed. Drag a corner to mend it, undo to open it, or start over.");
     if (corners.some((one) => same(one, corner))) return say("A corner is there already.");
     corners.push(corner);
@@ -237,7 +237,7 @@ PARTS.push(({ map, place, svg, partsOf, letGo, INK, PAPER }) => {
     way = which;
     for (const name of ["corners", "stroke"]) by(name).setAttribute("aria-pressed", String(name === way));
     hold();
-    if (drawing && spot) say("Tap the place; by keys, arrows move the cross and Enter sets it.");
+    if (drawing && wanted) say("Tap the place; by keys, arrows move the cross and Enter sets it.");
     else if (drawing)
       say(
         way === "corners"
