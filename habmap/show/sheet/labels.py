@@ -12,7 +12,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from habmap.land.label_room import label_rooms, lying_on, spots, widest_spot
+from habmap.land.label_room import LEAST_SHARE, label_rooms, lying_on, spots, widest_spot
 from habmap.show import words
 from habmap.show.on_own_ground import name_lines, newest_work, work_lines
 from habmap.show.palette import CONTOUR_INK, INK, WATER_INK
@@ -218,8 +218,10 @@ def _unit_labels(pen: Pen, frame: Frame, units: Sequence[PageUnit], labels: Labe
     How many units have no room even for that: over its neighbors a numeral says nothing.
     """
     left_out = 0
-    rooms = label_rooms(_shown(frame, [unit.geometry for unit in units]))
-    for unit, own in sorted(zip(units, rooms, strict=True), key=lambda one: (one[0].order is None, one[0].order or 0)):
+    grounds = _shown(frame, [unit.geometry for unit in units])
+    rooms, tree = label_rooms(grounds), shapely.STRtree(grounds)
+    for number in sorted(range(len(units)), key=lambda k: (units[k].order is None, units[k].order or 0)):
+        unit, own = units[number], rooms[number]
         numeral = [] if unit.order is None else [_Line(str(unit.order), NUMERAL_PT, is_serif=True, is_bold=True)]
         acres, short = _Line(f"{words.tenths(unit.acres)} acres"), numeral or [_Line(unit.unit_id)]
         names = [[_Line(line) for line in lines] for lines in name_lines(words.unit_title(unit))]
@@ -227,12 +229,18 @@ def _unit_labels(pen: Pen, frame: Frame, units: Sequence[PageUnit], labels: Labe
         smaller = [[replace(line, size_pt=size) for line in short] for size in _SMALLER_PT if size < short[0].size_pt]
         if any(_set_on(pen, labels, own, lines) for lines in (*ways, [*short, acres], short, *smaller)):
             continue
+        # A unit that is smaller than its numeral may have it all the same, where it says nothing wrong of others.
         at, least = widest_spot(own), (smaller or [short])[-1]
-        box = None if at is None else _box_of(at, least)
-        if at is None or box is None or labels.covered_pt2(box) > _MOST_COVERED * shapely.box(*box).area:
-            left_out += 1
-        else:
-            _set(pen, labels, at, least, anyway=True)
+        if at is not None:
+            box = _box_of(at, least)
+            shape = shapely.box(*box)
+            others = [grounds[int(k)] for k in tree.query(shape, "intersects") if int(k) != number]
+            on_others = math.fsum(shapely.intersection(shape, other).area for other in others)
+            most = _MOST_COVERED * shape.area
+            if labels.covered_pt2(box) <= most and on_others <= (1 - LEAST_SHARE) * shape.area:
+                _set(pen, labels, at, least, anyway=True)
+                continue
+        left_out += 1
     return left_out
 
 

@@ -233,7 +233,10 @@ def _how(sheet: Sheet) -> list[str]:
 def _told(sheet: Sheet, scale: int, lonlat: tuple[float, float], ticks: str, *, unnumbered: int) -> str:
     """Return what stands in the strip under the map."""
     words_ = f"{scale_words(scale, sheet.grid, lonlat, day=sheet.page.drawn_on)} {ticks}"
-    return words_ if unnumbered == 0 else f"{words_} No room here for the numbers of {unnumbered} units."
+    if unnumbered == 0:
+        return words_
+    of = "number of 1 unit" if unnumbered == 1 else f"numbers of {unnumbered} units"
+    return f"{words_} No room here for the {of}."
 
 
 def _layout(
