@@ -14,6 +14,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+#: No value is repeated at more length than this [characters].
+_LONGEST_REPEATED = 1_000
+
 
 class HabmapError(Exception):
     """Root of all errors that habmap raises on purpose.
@@ -45,8 +48,8 @@ class HabmapError(Exception):
     ) -> None:
         super().__init__(what)
         self.what = what
-        self.where = where
-        self.value = None if value is None else str(value)
+        self.where = None if where is None else _short(where)
+        self.value = None if value is None else _short(str(value))
         self.allowed = allowed
         self.mend = mend
 
@@ -115,6 +118,10 @@ class PlaceError(HabmapError, OSError):
 
 class PlaceBusyError(PlaceError):
     """Another process holds the property's file and did not let go in time."""
+
+
+def _short(text: str) -> str:
+    return text if len(text) <= _LONGEST_REPEATED else f"{text[: _LONGEST_REPEATED - 1]}…"
 
 
 def printable(text: str, *, longest: int = 80) -> str:

@@ -119,8 +119,12 @@ def words_for(path: Path) -> Iterator[None]:
     except sqlite3.Error as error:
         name = getattr(error, "sqlite_errorname", None) or ""
         raise _fault(path, name, str(error)) from error
+    except UnicodeDecodeError as error:  # sqlite3 reads SQLite's own words, which quote the file, as UTF-8
+        raise _fault(path, "SQLITE_CORRUPT", "its inner names are no text") from error
     except OSError as error:
-        raise PlaceError("the property's file cannot be used", where=str(path), value=error) from error
+        raise PlaceError(
+            "the property's file cannot be used", where=str(path), value=error, mend="check the disk and its free space"
+        ) from error
 
 
 def _fault(path: Path, name: str, message: str) -> HabmapError:
@@ -129,7 +133,7 @@ def _fault(path: Path, name: str, message: str) -> HabmapError:
         return InputError(
             "a row with this id is already there; nothing was written",
             where=where,
-            mend="rows are corrected by `amend` or `void`",
+            mend="rows are corrected by `habmap correct` or `habmap void`",
         )
     if name.startswith(("SQLITE_BUSY", "SQLITE_LOCKED")):
         return PlaceBusyError(
@@ -171,4 +175,9 @@ def _fault(path: Path, name: str, message: str) -> HabmapError:
     for prefix, (what, mend) in words.items():
         if name.startswith(prefix):
             return PlaceError(what, where=where, value=message, mend=mend)
-    return PlaceError("the property's file cannot be used", where=where, value=f"{message} ({name})")
+    return PlaceError(
+        "the property's file cannot be used",
+        where=where,
+        value=f"{message} ({name})",
+        mend="see which program wrote it last; restore it from a copy of the property's folder",
+    )

@@ -26,7 +26,7 @@ from habmap.place.store import GeoPackageStore
 from habmap.place.writers import csv_text, refuse_to_write, write_whole
 from habmap.region.engine import Engine, Task
 from habmap.region.folder import digest_of, read_part, sweep, write_part
-from habmap.region.parts import parts_folder
+from habmap.region.parts import forgotten_if_refused, parts_folder
 from habmap.region.records import RegionAccount
 from habmap.show.region_page import region_page
 from habmap.show.week_words import SECTIONS, item_words
@@ -112,12 +112,13 @@ def region_account(asked: AskedAccount, engine: Callable[[], Engine], *, told: T
     rows, days, cautions = _read(folders, files, faults)
     listed = tuple(RegionFault(place=str(place), what=faults[str(place)]) for place in folders if str(place) in faults)
     if not rows:
-        raise PlaceError(
-            "none of these properties can be read",
-            where=", ".join(str(place) for place in asked.places[:5]),
-            value="; ".join(f"{fault.place}: {fault.what}" for fault in listed[:5]),
-            mend="name folders that `habmap start` made",
-        )
+        with forgotten_if_refused(folder):
+            raise PlaceError(
+                "none of these properties can be read",
+                where=", ".join(str(place) for place in asked.places[:5]),
+                value="; ".join(f"{fault.place}: {fault.what}" for fault in listed[:5]),
+                mend="name folders that `habmap start` made",
+            )
     on = asked.on or asked.today
     if asked.audience == "public":
         rows = [replace(row, folder="") for row in rows]

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Final
 
-from habmap.errors import InputError, PlaceError
+from habmap.errors import HabmapError, InputError, PlaceError
 
 #: What marks a folder of parts as one.
 MARK_FILE: Final = "habmap-parts.txt"
+#: What the names of parts begin with that took work to make.
+_WORK: Final = ("part-", "place-")
 _MARK_WORDS: Final = "Parts of `habmap region`. May be deleted when no run is to go on from them.\n"
 
 
@@ -45,3 +49,15 @@ def parts_folder(folder: Path, *, is_resumed: bool, overwrite: bool, is_shared: 
     except OSError as error:
         raise PlaceError("the folder of parts cannot be written", where=str(folder), value=error) from error
     return folder
+
+
+@contextmanager
+def forgotten_if_refused(folder: Path) -> Iterator[None]:
+    """Take a folder of parts away where a run is refused before any part of it is whole: it leaves nothing then."""
+    try:
+        yield
+    except HabmapError:
+        is_worth = any(path.suffix == ".bin" and path.name.startswith(_WORK) for path in folder.iterdir())
+        if not is_worth:
+            shutil.rmtree(folder, ignore_errors=True)
+        raise

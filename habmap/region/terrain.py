@@ -25,7 +25,7 @@ from habmap.region.dem import Tile, check_tiles
 from habmap.region.engine import Engine
 from habmap.region.folder import read_part, sweep, write_part
 from habmap.region.output import Portion, Writer, writer_for
-from habmap.region.parts import parts_folder
+from habmap.region.parts import forgotten_if_refused, parts_folder
 from habmap.region.plan import Asked, Elevations, Part, id_column_of, is_south, planned
 from habmap.region.records import MOST_NAMED, RegionTerrain
 from habmap.region.stands import lonlat_outlines, portions, shapes_of
@@ -71,6 +71,7 @@ def region_terrain(asked: Asked, engine: Callable[[], Engine], *, told: Told | N
             overwrite=asked.overwrite,
             is_shared=asked.parts_folder is not None,
         )
+        stack.enter_context(forgotten_if_refused(folder))
         rules = rules_for(asked.ground.rules, is_south=is_south(layer))
         parts, ids = planned(layer, elevation, folder, asked, rules, id_column, do_part)
         doing = [part for part in parts if read_part(part.file) is None]
