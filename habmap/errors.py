@@ -47,7 +47,7 @@ class HabmapError(Exception):
         mend: str | None = None,
     ) -> None:
         super().__init__(what)
-        self.what = what
+        self.what = _short(what)
         self.where = None if where is None else _short(where)
         self.value = None if value is None else _short(str(value))
         self.allowed = allowed
@@ -121,6 +121,7 @@ class PlaceBusyError(PlaceError):
 
 
 def _short(text: str) -> str:
+    """Return a text as it is, or its beginning where somebody put a book into a cell or an option."""
     return text if len(text) <= _LONGEST_REPEATED else f"{text[: _LONGEST_REPEATED - 1]}…"
 
 

@@ -9,6 +9,7 @@
   bench [ARGS...]   run every scripts/bench_*.py; ARGS go to each
   audit             look up known faults of the pinned versions, where the registry can tell
   mutants [ARGS...] change the rules one at a time and see whether a test finds it (scripts/mutants.py --help)
+  soak [ARGS...]    put the program under fire for a while: --minutes N --seed S --kind K (python -m soak --help)
   docs [--check]    write the pictures of README.md and the schemas of the JSON
   package [--check] build the zipped folder for people without Python; --check tries it where no Python is
 
@@ -63,6 +64,7 @@ def main(words: list[str]) -> int:
         "bench": bench,
         "docs": docs,
         "mutants": mutants,
+        "soak": soak,
         "audit": audit,
         "package": package,
     }
@@ -212,6 +214,12 @@ def mutants(words: list[str]) -> int:
     """Put wrong rules into the code, one at a time, and count those that the tests find."""
     set_up("test", "mutants")
     return run([program("python"), TOP / "scripts" / "mutants.py", *words], cwd=TOP)
+
+
+def soak(words: list[str]) -> int:
+    """Put the program under fire: hostile inputs, kills, power cuts, failing disks, copies in any order."""
+    set_up("test", "region", "soak")
+    return run([program("python"), "-m", "soak", "--keep", TOP / ".soak", *words], cwd=TOP / "scripts")
 
 
 def docs(words: list[str]) -> int:

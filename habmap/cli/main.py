@@ -100,7 +100,7 @@ def _mend(error: Exception, where: str) -> str:
 
 def _with_bearings(error: HabmapError, words: list[str]) -> HabmapError:
     """Say where and how to mend of an error that was raised where neither was known: the command that was called."""
-    command = typer.main.get_command(app)
+    command = typer.main.get_command(_app(_asked_for(words)))
     called = ["habmap"]
     for word in words:
         inner = getattr(command, "commands", {})

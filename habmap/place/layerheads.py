@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
-from habmap.errors import InputError
+from habmap.errors import InputError, printable
 
 #: Most that is taken from one layer; a county's parcels are a tenth of either.
 MAX_LAYER_BYTES: Final = 1_000_000_000
@@ -197,7 +197,8 @@ def _geopackage_features(path: Path, name: str, *, where: str) -> int:
         count, *totals = connection.execute(f"SELECT count(*), {', '.join(sizes) or '0'} FROM {quoted}").fetchone()
     check_bytes(int(sum(totals)), MAX_LAYER_BYTES, where=where)
     if said is not None and said != count:
-        raise _disagree(where, f"its list of counts says {said:,}, the table has {count:,} rows")
+        told = f"{said:,}" if isinstance(said, int | float) else printable(str(said), longest=40)
+        raise _disagree(where, f"its list of counts says {told}, the table has {count:,} rows")
     return int(count)
 
 

@@ -34,6 +34,9 @@ Wanted = Literal["ground", "any"]
 _LONLAT: Final = CRS.from_epsg(4326)
 #: GPX layers that repeat the points of another layer.
 _GPX_POINT_LAYERS: Final = frozenset({"route_points", "track_points"})
+#: What the library raises of a file that it cannot take; a name that it forgot to set where a layer has a coordinate
+#: system that no text can be made of (pyogrio 0.13, `get_crs`).
+UNREADABLE: Final = (OSError, RuntimeError, ValueError, UnboundLocalError)
 
 
 @dataclass(frozen=True, slots=True)
@@ -186,7 +189,7 @@ class BigLayer:
                 str(self.source), layer=self.name, force_2d=True, columns=list(columns),
                 skip_features=first, max_features=count,
             )  # fmt: skip
-        except (OSError, RuntimeError, ValueError) as error:
+        except UNREADABLE as error:
             raise _unreadable(self.source, error) from error
         named = dict(zip(meta["fields"], values, strict=True))
         return shapes_wkb, [named[column] for column in columns]
@@ -211,7 +214,7 @@ def open_big_layer(path: Path, *, layer: str | None = None) -> Iterator[BigLayer
             info = pyogrio.read_info(
                 str(chosen.source), layer=chosen.name, force_feature_count=True, force_total_bounds=True
             )
-        except (OSError, RuntimeError, ValueError) as error:
+        except UNREADABLE as error:
             raise _unreadable(path, error) from error
         if not info["features"] or info["total_bounds"] is None:
             raise InputError("the layer is empty", where=where, value="0 features", mend="choose another layer or file")
@@ -289,7 +292,7 @@ def _layers_of(source: Path, path: Path) -> list[_Choice]:
     head = geojson_head(source, where=str(path)) if VECTOR_KINDS[source.suffix.lower()] == "GeoJSON" else None
     try:
         listed = pyogrio.list_layers(str(source))
-    except (OSError, RuntimeError, ValueError) as error:
+    except UNREADABLE as error:
         raise _unreadable(path, error) from error
     return [
         _Choice(source, str(name), None if sort is None else str(sort), head)
@@ -343,7 +346,7 @@ def _has_features(choice: _Choice, path: Path) -> bool:
         return bool(head.features)
     try:
         return bool(pyogrio.read_info(str(choice.source), layer=choice.name, force_feature_count=True)["features"])
-    except (OSError, RuntimeError, ValueError) as error:
+    except UNREADABLE as error:
         raise _unreadable(path, error) from error
 
 
@@ -352,7 +355,7 @@ def _read(source: Path, name: str, path: Path) -> tuple[dict[str, Any], Any, Any
 
     try:
         meta, _ids, shapes_wkb, columns = read(str(source), layer=name, force_2d=True)
-    except (OSError, RuntimeError, ValueError) as error:
+    except UNREADABLE as error:
         raise _unreadable(path, error) from error
     return meta, shapes_wkb, columns
 

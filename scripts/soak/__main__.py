@@ -1,4 +1,4 @@
-"""`dev.py soak [--minutes N] [--seed S] [--kind K …]`: the program under fire, one summary line a kind."""
+"""The program under fire, one summary line a kind; ends with 1 at the first fault, its smallest reproduction printed."""
 
 from __future__ import annotations
 
@@ -7,87 +7,135 @@ import json
 import shutil
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from pathlib import Path
 
 from soak import law
-from soak.law import Fault, scratch
+from soak.law import Case, Fault, scratch
 from soak.property import build
 from soak.shrink import smallest
-from soak.workers import Tally, alone, attack
+from soak.workers import alone, attack
 
-FUZZ = ("reader", "option", "settings", "stored", "form")
+#: Kinds of inputs that may be tried alone, and all of them together.
+_INPUTS = ("reader", "option", "settings", "stored", "form")
+#: What the test run does of each kind: a few seconds.
+_SHARE: Mapping[str, int] = {"fuzz": 40, "copies": 40, "kills": 6}
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What is wanted of a run."""
+
+    seconds: float
+    seed: int
+    most: int
+    workers: int
+    goes_on: bool
+    keep: Path
+    template: Path
 
 
 def main(words: list[str]) -> int:
+    """Run the kinds that are asked for, all of them by default, and return the exit code."""
     parser = argparse.ArgumentParser(prog="dev.py soak", description=__doc__)
     parser.add_argument("--minutes", type=float, default=10.0, help="how long each kind goes on at most")
-    parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--kind", action="append", choices=["fuzz", *FUZZ], help="repeat; all by default")
-    parser.add_argument("--most", type=int, default=10**9, help="inputs of a kind at most")
-    parser.add_argument("--workers", type=int, default=2)
-    parser.add_argument("--go-on", action="store_true", help="gather every fault instead of ending at the first")
+    parser.add_argument("--seed", type=int, default=1, help="another one, other inputs; the same, the same")
+    parser.add_argument("--kind", action="append", choices=[*_KINDS, *_INPUTS], help="repeat; all by default")
+    parser.add_argument("--most", type=int, default=10**9, help="inputs, kills or steps of a kind at most")
+    parser.add_argument("--workers", type=int, default=2, help="processes of the fuzz")
+    parser.add_argument(
+        "--go-on", action="store_true", help="gather every fault of the fuzz instead of ending at the first"
+    )
+    parser.add_argument("--share", action="store_true", help="the few seconds of each kind that the tests take")
     parser.add_argument("--keep", type=Path, default=Path(".soak"), help="folder for what is found")
-    asked = parser.parse_args(words)
+    said = parser.parse_args(words)
     law.warm_up()
     template = scratch() / "place"
+    found = 0
     try:
         build(template, lambda line: law.run_words(line).code)
-        found = 0
-        for kind in asked.kind or ["fuzz"]:
-            found += _fuzz(kind, template, asked)
+        for kind in said.kind or (_SHARE if said.share else _KINDS):
+            most = min(said.most, _SHARE.get(kind, said.most)) if said.share else said.most
+            asked = Asked(60 * said.minutes, said.seed, most, said.workers, said.go_on, said.keep, template)
+            began = time.monotonic()
+            line, faults = _KINDS[kind](asked) if kind in _KINDS else _fuzz(asked, kind)
+            print(
+                f"{kind}: {line}; {time.monotonic() - began:.0f} s, seed {said.seed}; {len(faults)} faults", flush=True
+            )
+            for fault in faults:
+                print(f"  {fault}", flush=True)
+            found += len(faults)
+            if found and not said.go_on:
+                break
     finally:
         shutil.rmtree(template.parent, ignore_errors=True)
     return 1 if found else 0
 
 
-def _fuzz(kind: str, template: Path, asked: argparse.Namespace) -> int:
+def _fuzz(asked: Asked, kind: str = "all") -> tuple[str, list[str]]:
     from soak.fuzz import maker
 
-    make = maker("all" if kind == "fuzz" else kind, asked.seed, template)
-    began = time.monotonic()
+    make = maker(kind, asked.seed, asked.template)
     tally = attack(
-        make, template, most=asked.most, seconds=asked.minutes * 60, workers=asked.workers, is_stopping=not asked.go_on
+        make,
+        asked.template,
+        most=asked.most,
+        seconds=asked.seconds,
+        workers=asked.workers,
+        is_stopping=not asked.goes_on,
     )
-    took_s = time.monotonic() - began
     kinds = ", ".join(f"{count:,} {name}" for name, count in sorted(tally.kinds.items()))
     codes = ", ".join(f"{count:,} ended {code}" for code, count in sorted(tally.codes.items()))
-    print(
-        f"{kind}: {tally.inputs:,} inputs in {took_s:.0f} s ({tally.inputs / took_s * 3600:,.0f} an hour; {kinds}; {codes}; "
-        f"slowest {tally.slowest_s:.1f} s of work), {len(tally.faults)} faults, seed {asked.seed}",
-        flush=True,
+    an_hour = 2 * 3600 * tally.inputs / max(tally.worked_s, 0.001)
+    line = (
+        f"{tally.inputs:,} inputs ({kinds}; {codes}; slowest {tally.slowest_s:.1f} s of work; "
+        f"{an_hour:,.0f} in an hour of two processors)"
     )
-    for name, (number, fault) in tally.faults.items():
-        _tell(kind, name, number, fault, make, template, asked)
-    return len(tally.faults)
+    told = [_told(name, number, fault, make, asked) for name, (number, fault) in tally.faults.items()]
+    return line, told
 
 
-def _tell(
-    kind: str,
-    name: str,
-    number: int,
-    fault: Fault,
-    make: Callable[[int], law.Case],
-    template: Path,
-    asked: argparse.Namespace,
-) -> None:
-    """Print a fault and its smallest input, and keep that."""
+def _told(law_broken: str, number: int, fault: Fault, make: Callable[[int], Case], asked: Asked) -> str:
+    """Make an input smaller as long as it breaks the same law, keep it in a folder, and return what is said of it."""
     case = make(number)
-    if not asked.go_on:
-        case = smallest(case, lambda one: (alone(one, template)[1] or Fault("", "")).law == name)
-    folder = asked.keep / f"{kind}-{asked.seed}-{number}"
+    if not asked.goes_on:
+        case = smallest(case, lambda one: (alone(one, asked.template)[1] or Fault("", "")).law == law_broken)
+    folder = asked.keep / f"{case.kind.split('/')[0]}-{asked.seed}-{number}"
     shutil.rmtree(folder, ignore_errors=True)
     folder.mkdir(parents=True)
-    for file, content in {**case.files, **{f"place/{one}": data or b"" for one, data in case.place.items()}}.items():
-        (folder / file).parent.mkdir(parents=True, exist_ok=True)
-        (folder / file).write_bytes(content)
+    brought = {**case.files, **{f"place/{name}": content or b"" for name, content in case.place.items()}}
+    for name, content in brought.items():
+        (folder / name).parent.mkdir(parents=True, exist_ok=True)
+        (folder / name).write_bytes(content)
     form = None if case.form is None else [case.form[0], case.form[1], [one[:2] for one in case.form[2]]]
-    told = {"law": fault.law, "words": case.words, "form": form, "said": fault.words}
-    (folder / "fault.json").write_text(json.dumps(told, indent=1), encoding="utf-8")
-    print(f"  {name}\n    input {number}: {list(case.words) or form}  (kept in {folder})", flush=True)
+    record = {"law": fault.law, "words": case.words, "form": form, "said": fault.words}
+    (folder / "fault.json").write_text(json.dumps(record, indent=1), encoding="utf-8")
+    words = " ".join(repr(word) if len(word) < 100 else f"{word[:60]!r}…" for word in case.words) or str(form)[:300]
+    return f"{law_broken}: {words} (input {number}, kept in {folder})"
 
 
-__all__ = ["Tally", "main"]
+def _copies(asked: Asked) -> tuple[str, list[str]]:
+    from soak.copies import model
+
+    steps, fault = model(seed=asked.seed, seconds=asked.seconds, most_steps=asked.most)
+    return f"{steps:,} steps on one, two and three copies, each held against the model", [fault] if fault else []
+
+
+def _kills(asked: Asked) -> tuple[str, list[str]]:
+    from soak.kills import kill_commands, kill_desks, kill_workers, summary
+
+    most = asked.most
+    kinds = {
+        "commands": kill_commands(asked.template, seed=asked.seed, most=most, seconds=asked.seconds),
+        "desk": kill_desks(asked.template, seed=asked.seed, most=max(1, most // 6), seconds=asked.seconds / 4),
+    }
+    if most > _SHARE["kills"]:  # of region the tests kill workers by themselves
+        kinds["region"] = kill_workers(seed=asked.seed, most=max(1, most // 50), seconds=asked.seconds / 4)
+    return summary(kinds), [fault for found in kinds.values() for fault in found.faults]
+
+
+_KINDS: Mapping[str, Callable[[Asked], tuple[str, list[str]]]] = {"fuzz": _fuzz, "copies": _copies, "kills": _kills}
 
 if __name__ == "__main__":
     sys.exit(main(sys.argv[1:]))

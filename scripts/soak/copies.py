@@ -352,7 +352,7 @@ def model(*, seed: int, seconds: float, most_steps: int = 10**9) -> tuple[int, s
     Copies.steps, until = 0, time.monotonic() + seconds
     while time.monotonic() < until and Copies.steps < most_steps:
         settings = hypothesis.settings(
-            max_examples=20, stateful_step_count=40, deadline=None, database=None, print_blob=False,
+            max_examples=max(1, min(20, most_steps // 40)), stateful_step_count=40, deadline=None, database=None, print_blob=False,
             suppress_health_check=list(hypothesis.HealthCheck),
         )  # fmt: skip
         try:

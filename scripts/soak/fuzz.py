@@ -44,7 +44,8 @@ def commands() -> tuple[tuple[tuple[str, ...], Any], ...]:
     """Return every command with its parser, as the program itself has them: (words, command)."""
     import typer.main
 
-    from habmap.cli.main import app
+    from habmap.cli import commands as all_commands
+    from habmap.cli import main
 
     found: list[tuple[tuple[str, ...], Any]] = []
 
@@ -58,7 +59,7 @@ def commands() -> tuple[tuple[tuple[str, ...], Any], ...]:
         else:
             found.append((words, command))
 
-    walk((), typer.main.get_command(app))
+    walk((), typer.main.get_command(main._app(all_commands.IN_ORDER)))
     return tuple(found)
 
 

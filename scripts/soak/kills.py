@@ -9,6 +9,7 @@ import signal
 import time
 from collections import Counter
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -88,8 +89,8 @@ def kill_commands(template: Path, *, seed: int, most: int, seconds: float) -> Ki
     settings = [(template / SETTINGS).read_bytes()]
     known: dict[str, _Whole] = {}
     all_writes = writes()
+    number, pace = 0, 1.0  # so that kills come neither all before the end nor all after it
     try:
-        number = 0
         while found.total < most and time.monotonic() < until and not found.faults:
             write, luck = all_writes[number % len(all_writes)], chance(seed, "kill", number)
             number += 1
@@ -98,15 +99,17 @@ def kill_commands(template: Path, *, seed: int, most: int, seconds: float) -> Ki
             whole = known[write.name]
             place, work = laid_out(template, folder, write)
             hear, process = _started(lambda tell: _command(place, work, write, tell))  # noqa: B023 - ended below
-            time.sleep(luck.random() * whole.took_s)
+            time.sleep(luck.random() * whole.took_s * pace)
             os.kill(process, signal.SIGKILL)
             _, status = os.waitpid(process, 0)
             said = os.read(hear, 1 << 16)
             os.close(hear)
             if os.WIFSIGNALED(status):
                 found.kills[write.name] += 1
+                pace *= 1.03
             else:
                 found.too_late += 1
+                pace *= 0.9
             found.acknowledged += bool(said)
             wrong = broken(
                 place, before=whole.before, after=whole.after, is_told=bool(said), settings=settings
@@ -128,7 +131,7 @@ def kill_desks(template: Path, *, seed: int, most: int, seconds: float) -> Kills
         while found.total < most and time.monotonic() < until and not found.faults:
             luck = chance(seed, "kill desk", number)
             number += 1
-            place, work = laid_out(template, folder, write)
+            place, _ = laid_out(template, folder, write)
             before = row_count(place)
             hear, process = _started(lambda tell: _desk(place, tell))  # noqa: B023 - ended below
             said = b""
@@ -165,7 +168,7 @@ def _desk(place: Path, tell: int) -> int:
 
     as_if_alone(place.parent)
     desk = TestDesk(place)
-    fields = [("practice", "cut"), ("date", "2026-04-02"), ("unit", "B")]
+    fields = [("practice", "cut"), ("date", "2026-04-02"), ("unit", "B"), ("whole", "yes")]
     looked_at = desk.send("/KEY/log/preview", fields, [])
     draft = re.search(r'name="draft" value="([^"]+)"', looked_at.out)
     if draft is None:
@@ -223,12 +226,10 @@ def _region(folder: Path, words: list[str], *, kill: tuple[bool, float] | None, 
     if kill is not None:
         is_worker, after_s = kill
         time.sleep(after_s)
-        victims = [int(one) for one in _children(process.pid)] if is_worker else [process.pid]
+        victims = _workers(process.pid) if is_worker else [process.pid]
         if victims:
-            try:
+            with suppress(ProcessLookupError):
                 os.kill(victims[-1], signal.SIGKILL)
-            except ProcessLookupError:
-                pass
     _, err = process.communicate(timeout=300)
     if process.returncode == -signal.SIGKILL:
         return None
@@ -237,19 +238,16 @@ def _region(folder: Path, words: list[str], *, kill: tuple[bool, float] | None, 
     return (folder / "out.csv").read_bytes()
 
 
-def _children(process: int) -> list[str]:
+def _workers(process: int) -> list[int]:
+    """Return the processes below a command that have none below them and are Python's own for many processes."""
     try:
-        found = Path(f"/proc/{process}/task/{process}/children").read_text().split()
+        below = [int(one) for one in Path(f"/proc/{process}/task/{process}/children").read_text().split()]
+        line = Path(f"/proc/{process}/cmdline").read_bytes()
     except OSError:
         return []
-    return [one for one in found if b"spawn_main" in _line(one)]
-
-
-def _line(process: str) -> bytes:
-    try:
-        return Path(f"/proc/{process}/cmdline").read_bytes()
-    except OSError:
-        return b""
+    if not below:
+        return [process] if b"multiprocessing" in line and b"resource_tracker" not in line else []
+    return [leaf for one in below for leaf in _workers(one)]
 
 
 def summary(kinds: Mapping[str, Kills]) -> str:

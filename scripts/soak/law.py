@@ -83,7 +83,7 @@ def warm_up() -> None:
     import typer.main
 
     import habmap
-    from habmap.cli.main import app
+    from habmap.cli import commands, main
 
     for name in (
         "numpy", "scipy.stats", "scipy.special", "pandas", "shapely", "pyproj", "rasterio", "rasterio.warp", "geopandas",
@@ -94,7 +94,9 @@ def warm_up() -> None:
         importlib.import_module(module.name)
     if not hasattr(typer.main.get_command, "cache_info"):
         typer.main.get_command = lru_cache(typer.main.get_command)  # type: ignore[assignment]
-    typer.main.get_command(app)
+        main._app = lru_cache(main._app)
+    for module in commands.IN_ORDER:
+        typer.main.get_command(main._app((module,)))
 
 
 @contextmanager

@@ -8,6 +8,7 @@ import os
 import random
 import zipfile
 from collections.abc import Callable, Mapping
+from itertools import pairwise
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -114,7 +115,7 @@ def gpx(*, column: float = 0.0, moment: str = "2026-03-05T14") -> bytes:
     """Return a walk round most of a unit with a fix each second."""
     ring = square(column, 0.1, 0.7)[0]
     fixes = []
-    for start, end in zip(ring, ring[1:], strict=False):
+    for start, end in pairwise(ring):
         for step in range(20):
             at = [start[axis] + (end[axis] - start[axis]) * step / 20 for axis in (0, 1)]
             second = len(fixes) * 3

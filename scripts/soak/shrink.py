@@ -28,13 +28,16 @@ def smallest(case: Case, is_broken: Callable[[Case], bool]) -> Case:
         without = {other: content for other, content in case.files.items() if other != name}
         if tried(case.smaller(files=without)):
             case = case.smaller(files=without)
-    for name, content in list(case.files.items()):
-        files = dict(case.files)
-        small = _fewer(
-            content, lambda data, name=name, files=files: tried(case.smaller(files={**files, name: bytes(data)}))
-        )  # type: ignore[misc]
-        case = case.smaller(files={**files, name: bytes(small)})
+    for name in list(case.files):
+        case = _fewer_bytes(case, name, tried)
     return case
+
+
+def _fewer_bytes(case: Case, name: str, tried: Callable[[Case], bool]) -> Case:
+    def with_bytes(data: Sequence[int]) -> Case:
+        return case.smaller(files={**case.files, name: bytes(data)})
+
+    return with_bytes(_fewer(case.files[name], lambda data: tried(with_bytes(data))))
 
 
 def _fewer(items: Sequence[Item], holds: Callable[[Sequence[Item]], bool]) -> Sequence[Item]:

@@ -104,6 +104,7 @@ class Tally:
     kinds: Counter[str] = field(default_factory=Counter)
     codes: Counter[str] = field(default_factory=Counter)
     slowest_s: float = 0.0
+    worked_s: float = 0.0
     faults: dict[str, tuple[int, Fault]] = field(default_factory=dict)
 
     def add(self, number: int, kind: str, code: int, took_s: float, fault: Fault | None) -> None:
@@ -112,6 +113,7 @@ class Tally:
         self.kinds[kind.split("/")[0]] += 1
         self.codes[str(code)] += 1
         self.slowest_s = max(self.slowest_s, took_s)
+        self.worked_s += took_s
         if fault is not None:
             self.faults.setdefault(fault.law, (number, fault))
 

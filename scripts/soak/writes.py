@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from soak.law import run_words
-from soak.property import MORE_ENTRIES, geojson, gpx, picture, square, valid_files
+from soak.property import LAT, LON, MORE_ENTRIES, STEP, geojson, gpx, picture, square, valid_files
 
 #: Own files of a property that hold words of a person; pictures and walks are named by rows and lines.
 SETTINGS, STORE = "habmap.toml", "place.gpkg"
@@ -32,7 +32,8 @@ def writes() -> tuple[Write, ...]:
         "photos/two.jpg": picture(90),
         "photos/photos.csv": b"file,lon,lat,date,point,private\ntwo.jpg,-97.9995,38.0005,2025-09-15,south,no\n",
     }
-    line = {"line.geojson": files["unit split A --by"]["l.geojson"]}
+    across = [[LON + 2.5 * STEP, LAT - STEP], [LON + 2.5 * STEP, LAT + 2 * STEP]]
+    line = {"line.geojson": geojson(("LineString", across, {}))}
     redrawn = {"r.geojson": geojson(("Polygon", square(0, 0, 0.9), {}))}
     return (
         Write("log", ("log", "cut", "--date", "2026-04-02", "--unit", "B", "--whole")),
@@ -46,11 +47,11 @@ def writes() -> tuple[Write, ...]:
         Write("load forecast", ("load", "forecast", "w.csv"), {"w.csv": files["load forecast"]["w.csv"].replace(b"2026-03-06", b"2026-03-07")}),
         Write("load photos", ("load", "photos", "photos"), more),
         Write("load boundary", ("load", "boundary", "b.geojson", "--overwrite"), {"b.geojson": geojson(("Polygon", square(-0.3, -0.5, 4.5), {}))}),
-        Write("load dem", ("load", "dem", "d.tif", "--copy"), {"d.tif": files["load dem"]["d.tif"]}),
+        Write("load dem", ("load", "dem", "d.tif", "--copy", "--overwrite"), {"d.tif": files["load dem"]["d.tif"]}),
         Write("load block", ("load", "block", "k.geojson", "--name", "new"), {"k.geojson": redrawn["r.geojson"]}),
         Write("trace", ("trace", "t.gpx", "--unit-id", "W", "--cover", "cedar"), {"t.gpx": gpx(column=4)}),
         Write("unit redraw", ("unit", "redraw", "C", "r.geojson", "--trim"), {"r.geojson": geojson(("Polygon", square(2, 0, 0.9), {}))}),
-        Write("unit split", ("unit", "split", "A", "--by", "line.geojson"), line),
+        Write("unit split", ("unit", "split", "C", "--by", "line.geojson"), line),
         Write("unit retire", ("unit", "retire", "C")),
         Write("feature void", ("feature", "void", "lane", "--why", "x")),
         Write("map", ("map", "-o", "m.html"), output="m.html"),

@@ -1,0 +1,109 @@
+"""A small share of each kind of the soak (`dev.py soak`), and what it found before."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+import subprocess
+import sys
+import zipfile
+from collections.abc import Callable
+from contextlib import closing
+from pathlib import Path
+from typing import Any
+
+import geopandas
+import pytest
+import shapely
+
+from habmap.errors import HabmapError, InputError, PlaceError
+from habmap.place.layers import read_layer
+from habmap.place.store import GeoPackageStore
+
+
+@pytest.fixture
+def layer(tmp_path: Path) -> Callable[[str], Path]:
+    """One unit as a layer of a kind."""
+
+    def made(suffix: str) -> Path:
+        frame = geopandas.GeoDataFrame(
+            {"unit_id": ["A"], "cover": ["cedar"]}, geometry=[shapely.box(-98, 38, -97.99, 38.01)], crs=4326
+        )
+        path = tmp_path / f"layer.{suffix}"
+        frame.to_file(path)
+        return path
+
+    return made
+
+
+def test_a_share_of_each_kind_finds_nothing(repository: Path, tmp_path: Path) -> None:
+    words = ["-m", "soak", "--share", "--workers", "1", "--seed", "7", "--keep", str(tmp_path)]
+    done = subprocess.run(
+        [sys.executable, *words], cwd=repository / "scripts", capture_output=True, text=True, timeout=600, check=False
+    )
+    assert done.returncode == 0, done.stdout + done.stderr
+    kinds = {line.partition(":")[0] for line in done.stdout.splitlines() if "0 faults" in line}
+    assert kinds >= {"fuzz", "copies", "kills"}, done.stdout
+
+
+# --- what it found ------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("count", ["many", b"\x00\x01"])
+def test_a_count_that_is_no_number_disagrees(count: object, layer: Callable[[str], Path]) -> None:
+    path = layer("gpkg")
+    with closing(sqlite3.connect(path)) as connection, connection:
+        connection.execute("UPDATE gpkg_ogr_contents SET feature_count = ?", (count,))
+    with pytest.raises(InputError, match="disagree"):
+        read_layer(path)
+
+
+def test_a_coordinate_system_that_is_no_text_is_refused(layer: Callable[[str], Path], tmp_path: Path) -> None:
+    path = layer("shp")
+    words = path.with_suffix(".prj").read_bytes()
+    assert b"Greenwich" in words
+    path.with_suffix(".prj").write_bytes(words.replace(b"Greenwich", b"Gree\xb9wich"))
+    with zipfile.ZipFile(tmp_path / "layer.zip", "w") as packed:
+        for part in tmp_path.glob("layer.*"):
+            if part.suffix != ".zip":
+                packed.write(part, part.name)
+    with pytest.raises(InputError, match="cannot be read as a layer"):
+        read_layer(tmp_path / "layer.zip")
+
+
+def test_a_stored_file_whose_inner_names_are_no_text_is_damaged(tmp_path: Path) -> None:
+    store = GeoPackageStore.create(tmp_path / "place", "Small", timezone="America/Chicago")
+    data = store.path.read_bytes()
+    at = data.index(b"CREATE TABLE entries")
+    store.path.write_bytes(data[:at] + b"CREATE \xc1ABLE" + data[at + 12 :])
+    with pytest.raises(PlaceError, match="damaged") as caught:
+        GeoPackageStore.open(tmp_path / "place")
+    assert caught.value.where and caught.value.mend
+
+
+def test_no_refusal_repeats_a_book() -> None:
+    error = HabmapError("w" * 9_000, where="x" * 9_000, value="y" * 9_000)
+    assert max(map(len, (error.what, error.where or "", error.value or ""))) == 1_000
+
+
+@pytest.mark.parametrize(
+    "words",
+    [("history", "Z"), ("manual", "nothing"), ("load", "units", "u.kml", "--from", "soon"), ("bite", "--acres", "1e9")],
+)
+def test_every_refusal_says_where_and_how_to_mend(words: tuple[str, ...], demo_place: Path, run_habmap: Any) -> None:
+    spoken = run_habmap(*words, place=demo_place)
+    assert spoken.code in (2, 3)
+    assert "where: " in spoken.err and "fix: " in spoken.err
+    if words[0] != "manual":
+        record = run_habmap(*words, "--json", place=demo_place).json
+        assert record["where"] and record["mend"]
+
+
+def test_a_refused_region_leaves_no_folder_of_parts(tmp_path: Path, run_habmap: Any) -> None:
+    units = tmp_path / "u.geojson"
+    square = {"type": "Polygon", "coordinates": [[[0, 0], [0.001, 0], [0.001, 0.001], [0, 0]]]}
+    units.write_text(json.dumps({"type": "Feature", "properties": {}, "geometry": square}))
+    (tmp_path / "d.tif").write_bytes(b"II*\x00nothing")
+    done = run_habmap("region", "terrain", units, tmp_path / "d.tif", "-o", tmp_path / "out.csv", "--workers", "1")
+    assert done.code == 3
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["d.tif", "u.geojson"]
