@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
 
-import shapely
 from shapely import MultiPolygon, Polygon
 
 from habmap.jobs.ports import Store
@@ -72,8 +71,8 @@ def states_on(store: Store, patch: MultiPolygon, *, on: date, rows: Sequence[Ent
 def remaining_ground(store: Store, *, on: date | None = None) -> dict[str, Polygon | MultiPolygon]:
     """Return the ground that remains to be treated in each unit that has any, in grid meters by ``unit_id``."""
     state = ground(store, on=on)
-    parts: defaultdict[str, list[Polygon]] = defaultdict(list)
+    parts: defaultdict[str, list[Polygon | MultiPolygon]] = defaultdict(list)
     for piece in state.pieces:
         if piece.stage in REMAINING and piece.area_m2 > 0:
-            parts[piece.unit_id] += list(shapely.get_parts(piece.geometry))
-    return {unit_id: merged(polygons) for unit_id, polygons in parts.items()}
+            parts[piece.unit_id].append(piece.geometry)
+    return {unit_id: merged(remaining) for unit_id, remaining in parts.items()}

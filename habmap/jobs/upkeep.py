@@ -7,9 +7,9 @@ from datetime import date
 from habmap.measures import acres
 from habmap.place.closed_days import upkeep_rule
 from habmap.place.settings import Settings
-from habmap.work.dated_ground import dated_ground
+from habmap.work.dated_ground import unit_due
 from habmap.work.ground import HAIR_M2, Ground
-from habmap.work.seasons import DueItem, ground_due
+from habmap.work.seasons import DueItem
 
 
 def upkeep_due(state: Ground, settings: Settings) -> dict[str, tuple[DueItem, ...]]:
@@ -25,6 +25,10 @@ def upkeep_due(state: Ground, settings: Settings) -> dict[str, tuple[DueItem, ..
 
 def standing_due(state: Ground, settings: Settings, on: date) -> tuple[DueItem, ...]:
     """Return what the ground asks for; hair-wide ground along an edge asks for nothing and nobody could find it."""
-    upkeep = {unit.unit_id: upkeep_rule(unit.unit_id, settings) for unit in state.units}
-    items = ground_due(dated_ground(state), on=on, drying_days=settings.seasons.drying_days, upkeep=upkeep)
-    return tuple(item for item in items if item.acres is None or item.acres > acres(HAIR_M2))
+    drying_days = settings.seasons.drying_days
+    return tuple(
+        item
+        for unit, cut in zip(state.units, state.by_unit, strict=True)
+        for item in unit_due(cut, unit.cover, upkeep_rule(unit.unit_id, settings), on=on, drying_days=drying_days)
+        if item.acres is None or item.acres > acres(HAIR_M2)
+    )

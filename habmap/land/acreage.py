@@ -19,6 +19,7 @@ from shapely.geometry.polygon import orient
 from habmap.errors import InputError
 from habmap.land.grid import LocalGrid
 from habmap.measures import acres
+from habmap.memory import remembered
 
 #: Pieces of a unit or patch add up to its area within this.
 _CLOSES_WITHIN_M2: Final = 1e-6
@@ -177,20 +178,26 @@ def pieces(units: Sequence[BaseGeometry], patches: Sequence[BaseGeometry]) -> tu
     return tuple(found)
 
 
-def merged(faces: Sequence[Polygon]) -> Polygon | MultiPolygon:
-    """Join pieces of one call of `pieces` into one geometry [m]."""
-    if len(faces) == 1:
-        return faces[0]
+def merged(ground: Sequence[Polygon | MultiPolygon]) -> Polygon | MultiPolygon:
+    """Join pieces of one call of `pieces`, or what was joined of some, into one geometry [m]."""
+    return _merged(tuple(ground))
+
+
+@remembered
+def _merged(ground: tuple[Polygon | MultiPolygon, ...]) -> Polygon | MultiPolygon:
+    if len(ground) == 1:
+        return ground[0]
+    faces = shapely.get_parts(np.array(ground, dtype=object)).tolist()
     try:
         # Pieces share noded edges and do not overlap, which is what this fast way asks for.
-        joined = shapely.coverage_union_all(list(faces))
+        joined = shapely.coverage_union_all(faces)
     except shapely.GEOSException:
         # Faces thinner than the noding grid can fold over each other.
-        joined = shapely.union_all(list(faces))
+        joined = shapely.union_all(faces)
     if not joined.is_valid:
-        joined = shapely.union_all(list(faces))
+        joined = shapely.union_all(faces)
     polygons = [part for part in shapely.get_parts(joined) if isinstance(part, Polygon)]
-    return polygons[0] if len(polygons) == 1 else MultiPolygon(polygons or list(faces))
+    return polygons[0] if len(polygons) == 1 else MultiPolygon(polygons or faces)
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
-from functools import lru_cache
-from typing import Any, Final, TypeVar, cast
+from functools import lru_cache, partial
+from typing import Final, TypeVar, cast
 
 import numpy as np
 import shapely
@@ -57,14 +57,14 @@ class LocalGrid:
 
     def to_grid(self, geometry: AnyGeometry) -> AnyGeometry:
         """Return a lon/lat geometry (WGS 84, degrees) in grid meters; vertices are turned one by one, none added."""
-        return cast("AnyGeometry", _turned(_in_grid, self, geometry))
+        return _turned(self, geometry, to_lonlat=False)
 
     def to_lonlat(self, geometry: AnyGeometry) -> AnyGeometry:
         """Return a grid geometry (meters) in lon/lat (WGS 84, degrees), such that `to_grid` gives it back.
 
         Longitudes are counted near the grid's center, past ±180 where an outline crosses it.
         """
-        return cast("AnyGeometry", _turned(_in_lonlat, self, geometry))
+        return _turned(self, geometry, to_lonlat=True)
 
     def to_lonlat_densely(self, shapes: Iterable[BaseGeometry]) -> list[BaseGeometry]:
         """Return grid geometries in lon/lat with vertices so close that their edges stay straight in the grid."""
@@ -111,33 +111,27 @@ def _transformers(grid: LocalGrid) -> tuple[Transformer, Transformer]:
     )
 
 
-def _turned(turn: Any, grid: LocalGrid, geometry: Any) -> Any:
-    """Turn one geometry, which is remembered, or an array of them, which is not."""
-    return turn(grid, geometry) if isinstance(geometry, BaseGeometry) else turn.__wrapped__(grid, geometry)
+def _turned(grid: LocalGrid, geometry: AnyGeometry, *, to_lonlat: bool) -> AnyGeometry:
+    if isinstance(geometry, BaseGeometry):
+        return cast("AnyGeometry", _turned_shape(grid, geometry, to_lonlat))
+    return shapely.transform(geometry, partial(_lonlat if to_lonlat else _planar, grid))  # an array of shapes
 
 
 @remembered
-def _in_grid(grid: LocalGrid, geometry: BaseGeometry) -> BaseGeometry:
-    transformer = _transformers(grid)[0]
-
-    def turn(xy: NDArray[np.float64]) -> NDArray[np.float64]:
-        x, y = transformer.transform(xy[:, 0], xy[:, 1])
-        return np.column_stack([x, y])
-
-    return shapely.transform(geometry, turn)
+def _turned_shape(grid: LocalGrid, shape: BaseGeometry, to_lonlat: bool) -> BaseGeometry:
+    return shapely.transform(shape, partial(_lonlat if to_lonlat else _planar, grid))
 
 
-@remembered
-def _in_lonlat(grid: LocalGrid, geometry: BaseGeometry) -> BaseGeometry:
+def _planar(grid: LocalGrid, lonlat: NDArray[np.float64]) -> NDArray[np.float64]:
+    return np.column_stack(_transformers(grid)[0].transform(lonlat[:, 0], lonlat[:, 1]))
+
+
+def _lonlat(grid: LocalGrid, xy: NDArray[np.float64]) -> NDArray[np.float64]:
     forward, inverse = _transformers(grid)
-
-    def turn(xy: NDArray[np.float64]) -> NDArray[np.float64]:
-        x, y = xy[:, 0], xy[:, 1]
-        lon, lat = inverse.transform(x, y)
-        # PROJ's inverse takes the latitude from a short series and misses by about a millimeter, except at the
-        # center itself: without this step ground saved and read again would not fit its neighbor.
-        back_x, back_y = forward.transform(lon, lat)
-        lon, lat = inverse.transform(2 * x - back_x, 2 * y - back_y)
-        return np.column_stack([lon + 360 * np.round((grid.lon - lon) / 360), lat])
-
-    return shapely.transform(geometry, turn)
+    x, y = xy[:, 0], xy[:, 1]
+    lon, lat = inverse.transform(x, y)
+    # PROJ's inverse takes the latitude from a short series and misses by about a millimeter, except at the
+    # center itself: without this step ground saved and read again would not fit its neighbor.
+    back_x, back_y = forward.transform(lon, lat)
+    lon, lat = inverse.transform(2 * x - back_x, 2 * y - back_y)
+    return np.column_stack([lon + 360 * np.round((grid.lon - lon) / 360), lat])

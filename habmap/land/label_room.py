@@ -60,16 +60,13 @@ def label_rooms(shapes: Sequence[BaseGeometry], *, aspects: Sequence[float] = AS
         dtype=object,
     )
     bounds = shapely.bounds(ground)
-    for column, aspect in enumerate(aspects):
-        press = np.array([1 / aspect, 1.0])
-        pressed = shapely.transform(ground, press.__mul__)
-        sides = np.maximum((bounds[:, 2] - bounds[:, 0]) / aspect, bounds[:, 3] - bounds[:, 1])
-        circles = shapely.maximum_inscribed_circle(pressed, tolerance=sides * _TOLERANCE)
-        radius = shapely.length(circles)
-        middle = shapely.get_coordinates(shapely.get_point(circles, 0)) / press
-        rooms[which, column, :2] = middle
-        rooms[which, column, 2] = _HALF * radius * aspect
-        rooms[which, column, 3] = _HALF * radius
+    press = np.array([(1 / aspect, 1.0) for aspect in aspects])
+    pressed = np.array([shapely.transform(ground, one.__mul__) for one in press], dtype=object)
+    sides = np.maximum((bounds[:, 2] - bounds[:, 0]) * press[:, :1], bounds[:, 3] - bounds[:, 1])
+    circles = shapely.maximum_inscribed_circle(pressed, tolerance=sides * _TOLERANCE)
+    radius = shapely.length(circles)
+    middle = shapely.get_coordinates(shapely.get_point(circles, 0)).reshape(*radius.shape, 2) / press[:, None, :]
+    rooms[which] = np.dstack([middle, _HALF * radius * np.array(aspects)[:, None], _HALF * radius]).transpose(1, 0, 2)
     return rooms
 
 

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
+import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from habmap.memory import remembered
 from habmap.show import words
 from habmap.show.records import PageWork
 from habmap.vocabulary import PRACTICE_WORDS
@@ -34,16 +37,29 @@ class WorkedGround:
 
 def newest_work(work: Sequence[PageWork]) -> list[WorkedGround]:
     """Return for each line of the log, in the order given, where it is the newest; of one day, the later one counts."""
-    shapes = [shapely.make_valid(one.geometry) for one in work]
+    shapes = np.array([_valid(one.geometry) for one in work], dtype=object)
     rank = {index: place for place, index in enumerate(sorted(range(len(work)), key=lambda k: (work[k].entry.date, k)))}
     tree = shapely.STRtree(shapes)
     found = []
+    meeting = tree.query(shapes, "intersects")
+    met: defaultdict[int, list[int]] = defaultdict(list)
+    for index, other in meeting[:, ~shapely.touches(*shapes[meeting])].T.tolist():
+        met[index].append(other)
     for index, shape in enumerate(shapes):
-        later = [int(k) for k in tree.query(shape, "intersects") if rank[int(k)] > rank[index]]
-        later = [k for k in later if not shapely.touches(shape, shapes[k])]
-        left = shapely.difference(shape, shapely.union_all([shapes[k] for k in later])) if later else shape
+        later = sorted(other for other in met[index] if rank[other] > rank[index])
+        left = _without(shape, tuple(shapes[k] for k in later)) if later else shape
         found.append(WorkedGround(left, min(later, key=rank.__getitem__, default=None)))
     return found
+
+
+@remembered
+def _valid(shape: BaseGeometry) -> BaseGeometry:
+    return shapely.make_valid(shape)
+
+
+@remembered
+def _without(shape: BaseGeometry, later: tuple[BaseGeometry, ...]) -> BaseGeometry:
+    return shapely.difference(shape, shapely.union_all(later))
 
 
 def work_lines(work: PageWork) -> list[list[str]]:

@@ -8,7 +8,6 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final, Literal
 
-import shapely
 from shapely import MultiPolygon, Polygon
 
 from habmap.land.acreage import merged
@@ -52,7 +51,7 @@ def page_shares(pieces: Iterable[GroundPiece], grid: LocalGrid | None) -> tuple[
             unit_id=unit_id,
             kind=kind,
             acres=math.fsum(piece.acres for piece in own),
-            geometry=grid.to_lonlat(merged([part for piece in own for part in shapely.get_parts(piece.geometry)])),
+            geometry=grid.to_lonlat(merged([piece.geometry for piece in own])),
         )
         for (unit_id, kind), own in found.items()
     )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import date
 from typing import TYPE_CHECKING, Final
 
@@ -195,14 +195,14 @@ def work_sentence(work: PageWork, *, unit_id: str, currency: str) -> str:
     return f"{text} “{work.entry.note}”" if work.entry.note else text
 
 
-def unit_spent(page: Page, unit_id: str) -> str:
-    """Return the hours and the cost that the log tells of a unit's ground; empty where the page shows neither.
+def unit_spent(works: Iterable[PageWork], unit_id: str, *, currency: str) -> str:
+    """Return the hours and the cost that lines of the log tell of a unit's ground; empty where they tell neither.
 
     A line that touched several units is shared out by its acres in each.
     """
     hours = cost = 0.0
     has_hours = has_cost = False
-    for work in page.work:
+    for work in works:
         share = work.unit_acres.get(unit_id, 0.0) / work.acres if work.acres > 0 else 0.0
         if share <= 0:
             continue
@@ -212,7 +212,7 @@ def unit_spent(page: Page, unit_id: str) -> str:
             cost, has_cost = cost + share * work.entry.cost, True
     parts = [f"{hours:,.0f} person-hours"] if has_hours else []
     if has_cost:
-        parts.append(f"{cost:,.0f} {page.currency}")
+        parts.append(f"{cost:,.0f} {currency}")
     if not parts:
         return ""
     return f"{' and '.join(parts)} so far, each day shared out by its acres here."

@@ -9,7 +9,6 @@ from typing import Final
 
 import numpy as np
 import shapely
-from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from habmap.land.bite import AREA_WITHIN_FRAC, BESIDE_M, SCRAP_FRAC, Bite
@@ -103,10 +102,11 @@ def openings(state: Ground, features: Iterable[Feature], *, near: BaseGeometry) 
     reach = shapely.buffer(near, BESIDE_M, quad_segs=4)
     shapely.prepare(reach)
     opened: dict[str, list[BaseGeometry]] = {}
-    for piece in state.pieces:
+    treated = [piece for piece in state.pieces if piece.stage in TREATED]
+    meet = shapely.intersects(reach, np.array([piece.geometry for piece in treated], dtype=object))
+    for piece in (treated[k] for k in np.flatnonzero(meet)):
         # a hair between two outlines of one and the same edge is no opened ground
-        wide = grown(piece.geometry, -HAIR_M) if piece.stage in TREATED else Polygon()
-        if reach.intersects(wide):
+        if reach.intersects(grown(piece.geometry, -HAIR_M)):
             opened.setdefault(f"opened ground of {piece.unit_id} ({STAGE_WORDS[piece.stage]})", []).append(
                 piece.geometry
             )

@@ -3,20 +3,32 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import date
 
+from habmap.memory import remembered
 from habmap.records import Entry
-from habmap.work.ground import Ground, GroundPiece
-from habmap.work.seasons import DatedGround
+from habmap.work.ground import CutUnit, Ground, GroundPiece
+from habmap.work.seasons import DatedGround, DueItem, UpkeepRule, ground_due
 
 
 def dated_ground(state: Ground) -> list[DatedGround]:
     """Return every piece of the ground with its dates and the shares of its cedars."""
-    entries = {entry.entry_id: entry for entry in state.entries}
-    covers = {unit.unit_id: unit.cover for unit in state.units}
-    return [
-        _dated(piece, covers[piece.unit_id], [entries[entry_id] for entry_id in piece.entry_ids])
-        for piece in state.pieces
-    ]
+    return [one for unit, cut in zip(state.units, state.by_unit, strict=True) for one in _dated_unit(cut, unit.cover)]
+
+
+@remembered
+def unit_due(
+    cut: CutUnit, cover: str, rule: UpkeepRule, *, on: date, drying_days: tuple[int, int]
+) -> tuple[DueItem, ...]:
+    """Return what one unit's ground asks for (`ground_due`)."""
+    pieces = _dated_unit(cut, cover)
+    return ground_due(pieces, on=on, drying_days=drying_days, upkeep={one.unit_id: rule for one in pieces})
+
+
+@remembered
+def _dated_unit(cut: CutUnit, cover: str) -> tuple[DatedGround, ...]:
+    lines = {line.entry_id: line for line in cut.lines}
+    return tuple(_dated(piece, cover, [lines[entry_id] for entry_id in piece.entry_ids]) for piece in cut.pieces)
 
 
 def _dated(piece: GroundPiece, cover: str, entries: Sequence[Entry]) -> DatedGround:

@@ -79,11 +79,13 @@ class Overlay:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class UnitGround:
+class CutUnit:
     """One unit's ground; the very same object as long as nothing that decides about it changed.
 
     Attributes
     ----------
+    lines
+        Those whose patches meet it, in the order of work.
     pieces
         In the order in which they come from the net of edges.
     courses
@@ -92,6 +94,7 @@ class UnitGround:
         Its ground without what it shares with a unit before it.
     """
 
+    lines: tuple[Entry, ...]
     pieces: tuple[GroundPiece, ...]
     courses: tuple[tuple[str, ...], ...]
     overlays: tuple[Overlay, ...]
@@ -125,7 +128,7 @@ class Ground:
     entries: tuple[Entry, ...]
     unit_shapes: dict[str, MultiPolygon] = field(default_factory=dict)
     patches: dict[str, MultiPolygon] = field(default_factory=dict)
-    by_unit: tuple[UnitGround, ...] = ()
+    by_unit: tuple[CutUnit, ...] = ()
     pieces: tuple[GroundPiece, ...] = ()
     overlays: tuple[Overlay, ...] = ()
 
@@ -222,7 +225,7 @@ def unit_rules(unit: Unit, limits: StageLimits) -> UnitRules:
 @remembered
 def _unit_ground(
     held: tuple[tuple[str, MultiPolygon], ...], at: int, rules: UnitRules, lines: tuple[Entry, ...], grid: LocalGrid
-) -> UnitGround:
+) -> CutUnit:
     """Cut one unit's ground.
 
     Parameters
@@ -233,7 +236,7 @@ def _unit_ground(
         Those whose patches meet it, in the order of work.
     """
     if not held:  # an outline without ground
-        return UnitGround((), (), ())
+        return CutUnit(lines, (), (), ())
     unit_ids = [unit_id for unit_id, _ in held]
     patches = [grid.to_grid(line.patch) for line in lines if line.patch is not None]
     faces = pieces([shape for _, shape in held], _near(held[at][1], patches))
@@ -261,7 +264,8 @@ def _unit_ground(
             )
         )
         courses.append(tuple(state.stage for state in states))
-    return UnitGround(
+    return CutUnit(
+        lines,
         tuple(found),
         tuple(courses),
         tuple(

@@ -45,8 +45,8 @@ class UnitGround:
 
     def worked_frac(self, since: date | None) -> float:
         """Return the share of the unit with killing work on or after a day, 0–1."""
-        worked, rest = self.worked_acres(since), self.unworked_acres(since)
-        return worked / (worked + rest) if worked + rest > 0 else 0.0
+        all_m2 = sum(piece.area_m2 for piece in self.pieces)
+        return self.worked_acres(since) / acres(all_m2) if all_m2 > 0 else 0.0
 
     def last_kill(self) -> date | None:
         """Return the last day of killing work on any of it."""

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -10,7 +12,7 @@ from markupsafe import Markup
 from habmap.show import symbols, words
 from habmap.show.palette import INK
 from habmap.show.patterns import COVER_WORDS, cover_id, over_id, pattern_definitions, pattern_id
-from habmap.show.records import Page, PageUnit
+from habmap.show.records import Page, PageUnit, PageWork
 from habmap.show.shares import SHARE_WORDS
 from habmap.show.terrain_words import terrain_sentence
 from habmap.vocabulary import (
@@ -95,6 +97,10 @@ def _groups(page: Page) -> list[Group]:
     at_rest = words.waiting(page)
     cedar = [unit for unit in page.units if unit.order is None and not unit.waits and unit.cover in CEDAR_COVERS]
     open_ground = [unit for unit in page.units if unit.order is None and unit.cover not in CEDAR_COVERS]
+    works: defaultdict[str, list[PageWork]] = defaultdict(list)
+    for work in sorted(page.work, key=lambda work: work.entry.date):
+        for unit_id in work.unit_acres:
+            works[unit_id].append(work)
     groups = []
     number = 0
     for heading, units in (
@@ -106,19 +112,15 @@ def _groups(page: Page) -> list[Group]:
         rows = []
         for unit in units:
             number += 1
-            rows.append(_row(number, unit, page, largest_acres))
+            rows.append(_row(number, unit, works[unit.unit_id], page.currency, largest_acres))
         if rows:
             groups.append(Group(heading, tuple(rows)))
     return groups
 
 
-def _row(number: int, unit: PageUnit, page: Page, largest_acres: float) -> Row:
+def _row(number: int, unit: PageUnit, works: Sequence[PageWork], currency: str, largest_acres: float) -> Row:
     sd = "" if unit.acres_sd is None else f"± {words.tenths(unit.acres_sd)}"
-    worked = [
-        work
-        for work in sorted(page.work, key=lambda work: work.entry.date)
-        if work.unit_acres.get(unit.unit_id, 0.0) >= words.SPOKEN_ACRES
-    ]
+    worked = [work for work in works if work.unit_acres[unit.unit_id] >= words.SPOKEN_ACRES]
     return Row(
         number=number,
         unit=unit,
@@ -128,9 +130,9 @@ def _row(number: int, unit: PageUnit, page: Page, largest_acres: float) -> Row:
         acres_pm=sd,
         state=words.stage_sentence(unit),
         terrain=terrain_sentence(unit.terrain),
-        history=tuple(words.work_sentence(work, unit_id=unit.unit_id, currency=page.currency) for work in worked),
+        history=tuple(words.work_sentence(work, unit_id=unit.unit_id, currency=currency) for work in worked),
         history_days=tuple(work.entry.date.isoformat() for work in worked),
-        spent=words.unit_spent(page, unit.unit_id),
+        spent=words.unit_spent(works, unit.unit_id, currency=currency),
     )
 
 

@@ -206,12 +206,12 @@ def stage_pieces(state: Ground) -> tuple[PagePiece, ...]:
     grid = state.grid
     if grid is None:
         return ()
-    parts: defaultdict[tuple[str, str], list[Polygon]] = defaultdict(list)
+    parts: defaultdict[tuple[str, str], list[Polygon | MultiPolygon]] = defaultdict(list)
     for piece in state.pieces:
-        parts[(piece.unit_id, piece.stage)] += list(shapely.get_parts(piece.geometry))
+        parts[(piece.unit_id, piece.stage)].append(piece.geometry)
     return tuple(
-        PagePiece(unit_id=unit_id, stage=stage, geometry=grid.to_lonlat(merged(polygons)))
-        for (unit_id, stage), polygons in parts.items()
+        PagePiece(unit_id=unit_id, stage=stage, geometry=grid.to_lonlat(merged(ground)))
+        for (unit_id, stage), ground in parts.items()
     )
 
 

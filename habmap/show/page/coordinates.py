@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from habmap.land.label_room import label_rooms
+from habmap.memory import remembered
 
 #: Decimals of a degree: 0.11 m of latitude, finer than any boundary walked.
 DEGREE_DECIMALS: Final = 6
@@ -21,6 +22,7 @@ def pair(lonlat: tuple[float, float]) -> list[float]:
     return [round(lonlat[0], DEGREE_DECIMALS), round(lonlat[1], DEGREE_DECIMALS)]
 
 
+@remembered
 def geojson(shape: BaseGeometry) -> dict[str, Any]:
     """Return a shape (lon/lat) as a GeoJSON geometry, rounded."""
     found: dict[str, Any] = shapely.geometry.mapping(shape)
@@ -41,13 +43,21 @@ def rooms(shapes: Sequence[BaseGeometry]) -> list[list[list[float]]]:
     if not shapes:
         return []
     _, south, _, north = shapely.total_bounds(list(shapes))
-    flat = np.array([np.cos(np.radians((south + north) / 2)), 1.0])  # a screen's true shapes, to a hair
-    found = label_rooms([shapely.transform(shape, flat.__mul__) for shape in shapes])
-    found[:, :, :2] /= flat
-    found[:, :, 2] /= flat[0]
-    return [[np.round(room, DEGREE_DECIMALS + 1).tolist() for room in own if np.isfinite(room[0])] for own in found]
+    # A screen's true shapes, to a hair; the same as long as what is shown does not grow by a mile.
+    flat = float(np.cos(np.radians(round((south + north) / 2, 1))))
+    return [_rooms(shape, flat) for shape in shapes]
 
 
+@remembered
+def _rooms(shape: BaseGeometry, flat: float) -> list[list[float]]:
+    stretch = np.array([flat, 1.0])
+    (found,) = label_rooms([shapely.transform(shape, stretch.__mul__)])
+    found[:, :2] /= stretch
+    found[:, 2] /= flat
+    return [np.round(room, DEGREE_DECIMALS + 1).tolist() for room in found if np.isfinite(room[0])]
+
+
+@remembered
 def stepped_polygons(shape: BaseGeometry) -> list[list[list[int]]]:
     """Return a polygon or multipolygon as its polygons, each of its rings as `steps`, last vertex left out.
 

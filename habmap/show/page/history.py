@@ -251,13 +251,13 @@ def _pieces(
     courses: Sequence[_Course], stretch: _Stretch, grid: LocalGrid, *, is_last: bool
 ) -> Iterator[PageHistoryPiece]:
     """Join ground of one unit that had the same course, so that no hairline shows and the file stays small."""
-    parts: defaultdict[tuple[str, tuple[tuple[int, str], ...]], list[Polygon]] = defaultdict(list)
+    parts: defaultdict[tuple[str, tuple[tuple[int, str], ...]], list[Polygon | MultiPolygon]] = defaultdict(list)
     for course in courses:
-        parts[(course.piece.unit_id, course.stages)] += list(shapely.get_parts(course.piece.geometry))
-    for (unit_id, stages), polygons in parts.items():
+        parts[(course.piece.unit_id, course.stages)].append(course.piece.geometry)
+    for (unit_id, stages), ground in parts.items():
         yield PageHistoryPiece(
             unit_id=unit_id,
-            geometry=grid.to_lonlat(merged(polygons)),
+            geometry=grid.to_lonlat(merged(ground)),
             stages=stages if is_last else (*stages, (stretch.last + 1, None)),
         )
 
