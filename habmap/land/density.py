@@ -27,7 +27,7 @@ from habmap.measures import FT2_PER_ACRE
 
 #: Share of the ground that plots must cover before the finite-population correction is worth saying.
 FPC_FROM_FRAC: Final = 0.05
-#: Fewer plots than this say little about a stand.
+#: Fewer plots than this say little about a unit.
 FEW_PLOTS: Final = 3
 #: Half-width of the interval that a sample should reach, as a share of the estimate.
 WANTED_HALF_WIDTH_FRAC: Final = 0.20

@@ -46,7 +46,7 @@ close_gap_ft = 50              # an edge walk may stay open by this much
 sun_facing = 30                # share of the ground that is sun-facing
 heat_load = 15                 # how hot the slope is (McCune & Keon 2002, equation 3)
 density = 30                   # stems per acre or crown cover
-remaining = 10                 # acres left to do
+remaining = 10                 # acres that remain
 near_open = 15                 # nearness to ground already opened, or native grass
 gentle = 5                     # share of the ground below the machine limit: less effort an acre
 

@@ -70,7 +70,7 @@ def stems_of(plots: Sequence[Plot], *, ground_acres: float | None = None) -> Ste
             "(--on takes those measured by a day)",
         )
     if len(found.plots) < FEW_PLOTS:
-        few = f"only {counted(len(found.plots), 'plot')}: fewer than {FEW_PLOTS} say little about a stand"
+        few = f"only {counted(len(found.plots), 'plot')}: fewer than {FEW_PLOTS} say little about a unit"
         found = _with_warning(found, few)
     return found
 

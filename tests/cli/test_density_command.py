@@ -116,7 +116,7 @@ def test_the_first_line_is_readable_alone(run_habmap: Run, place: Path) -> None:
     rows = "".join(f"p{i},C1,fixed,0.05,{n}\n" for i, n in enumerate([40, 44, 42]))
     loaded(run_habmap, place, "plot_id,unit_id,method,plot_acres,stems\n" + rows)
     first = run_habmap("density", place=place).out.splitlines()[0]
-    assert first.startswith("1 of 1 stands is dense (250 stems per acre or more")
+    assert first.startswith("1 of 1 units is dense (250 stems per acre or more")
 
 
 def test_all_sampled_ground_by_the_acres_of_its_strata(run_habmap: Run, tmp_path: Path) -> None:
@@ -210,7 +210,7 @@ def test_plots_from_before_the_cut_are_not_the_stand_of_now(run_habmap: Run, tmp
     done = run_habmap("log", "cut", "--date", "2025-06-01", "--unit", "A", "--whole", place=folder)
     assert done.code == 0, done.err
     told = run_habmap("density", place=folder)
-    assert told.out.startswith("1 of 2 stands is dense")
+    assert told.out.startswith("1 of 2 units is dense")
     assert "Not measured since the work there: A." in told.out
     assert "(500 stems per acre then)" in told.out and "measure what is left" in told.err
     cut, left = run_habmap("density", "--json", place=folder).json["units"]

@@ -135,7 +135,7 @@ def _print_practices(result: AcresResult) -> None:
     if not result.practices:
         return
     print_table(
-        ["practice", "code", "acres", "acres, passes added", "outside units", "log lines", "first", "last"],
+        ["practice", "code", "acres", "total acres over all passes", "outside units", "log lines", "first", "last"],
         [
             [
                 PRACTICE_WORDS[practice.practice],

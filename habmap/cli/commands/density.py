@@ -38,7 +38,7 @@ def register(app: typer.Typer) -> None:
         dense = [unit for unit in result.units if unit.dense]
         unknown = [unit for unit in result.units if unit.dense is None]
         say(
-            f"{len(dense)} of {len(result.units)} stands {'is' if len(dense) == 1 else 'are'} dense "
+            f"{len(dense)} of {len(result.units)} units {'is' if len(dense) == 1 else 'are'} dense "
             f"({result.dense_stems_per_acre:,.0f} stems per acre or more, or crowns over "
             f"{result.dense_canopy_pct:.0f}% of the ground)."
         )

@@ -19,7 +19,7 @@ def register(app: typer.Typer) -> None:
         unit: Annotated[str | None, typer.Argument(metavar="[UNIT]", help="Only what was done in this unit.")] = None,
         as_json: JsonOption = False,
     ) -> None:
-        """Show everything ever said of the work, corrections too."""
+        """Show everything recorded about the work, corrections too."""
         from zoneinfo import ZoneInfo
 
         from habmap.jobs.history import history

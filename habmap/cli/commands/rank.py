@@ -1,4 +1,4 @@
-"""``habmap rank``: the order of work, with the reason for each stand."""
+"""``habmap rank``: the order of work, with the reason for each unit."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ def register(app: typer.Typer) -> None:
 
     @app.command("rank")
     def rank_command(context: typer.Context, on: OnOption = None, as_json: JsonOption = False) -> None:
-        """Show the order of work, with the reason for each stand. Dense cedar on sun-facing slopes comes first."""
+        """Show the order of work, with the reason for each unit. Dense cedar on sun-facing slopes comes first."""
         from habmap.jobs.rank import rank
 
         session: Session = context.obj
@@ -47,7 +47,7 @@ def register(app: typer.Typer) -> None:
         as_of = f"work up to {result.on.isoformat()}" if result.on else "no work logged yet"
         say(f"As of: {as_of}; holds and closed days as of {result.closed_on.isoformat()}.")
         print_table(
-            ["order", "unit", "name", "tier", "score", "order is", "acres left", "why"],
+            ["order", "unit", "name", "tier", "score", "order is", "remaining acres", "why"],
             [
                 [
                     unit.order if unit.closure is None else None,
