@@ -32,8 +32,8 @@ def register(app: typer.Typer) -> None:
         _first_words(result)
         say(f"As of: {f'work up to {result.on}' if result.on else 'no work logged yet'}.")
         print_table(
-            ["unit", "name", "remaining acres", "hours low", "hours", "high", "cost low", "cost", "high", "hand-only acres",
-             "now"],
+            ["unit", "name", "remaining acres", "hours low", "hours", "high", "cost low", "cost",
+             "high", "hand-only acres", "now"],
             [
                 [
                     unit.unit_id,
