@@ -6,8 +6,18 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from habmap.place.settings_blocks import Block, block_of, blocks, entries_of, with_block, without_block
+from habmap.place.settings_blocks import (
+    Block,
+    block_of,
+    blocks,
+    comments,
+    entries_of,
+    unsaid,
+    with_block,
+    without_block,
+)
 from habmap.place.settings_file import Setting, changed, read_text, settings_in, write_text
+from habmap.place.toml_edit import with_lines
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -17,7 +27,7 @@ class SettingsSeen:
     Attributes
     ----------
     settings
-        Every key that is one value, with what it has where the file does not say.
+        Every key that is one value, section by section; ``written`` is empty where the file does not say it.
     blocks
         Every kind of block that comes and goes, and what the file says in blocks of it.
     """
@@ -40,9 +50,20 @@ def see_settings(folder: Path) -> SettingsSeen:
     return SettingsSeen(
         text=found.text,
         digest=found.digest,
-        settings=settings_in(found.text),
+        settings=_every(settings_in(found.text)),
         blocks=tuple((one, entries_of(found.text, one)) for one in blocks()),
     )
+
+
+def _every(said: tuple[Setting, ...]) -> tuple[Setting, ...]:
+    """Return what a file says and, at the end of each section, what it could."""
+    words = comments()
+    more = [
+        Setting(section, key, "", words.get(f"{section}.{key}", ""))
+        for section, key in unsaid({one.name for one in said})
+    ]
+    sections = list(dict.fromkeys(one.section for one in (*said, *more)))
+    return tuple(sorted((*said, *more), key=lambda one: sections.index(one.section)))
 
 
 def change_settings(folder: Path, values: Mapping[str, str], *, seen: str) -> tuple[str, ...]:
@@ -61,10 +82,15 @@ def change_settings(folder: Path, values: Mapping[str, str], *, seen: str) -> tu
         A value cannot be; or the file was changed since it was seen. Nothing is written then.
     """
     found = see_settings(folder)
-    known = {one.name: one.written for one in found.settings}
-    news = {name: text.strip() for name, text in values.items() if name in known and text.strip() != known[name]}
+    known = {one.name: one for one in found.settings}
+    news = {
+        name: text.strip() for name, text in values.items() if name in known and text.strip() != known[name].written
+    }
     if news:
-        write_text(folder, changed(found.text, news), seen=seen)
+        text = changed(found.text, {name: value for name, value in news.items() if known[name].written})
+        for one in (known[name] for name in news if not known[name].written):
+            text = with_lines(text, tuple(one.section.split(".")), None, {one.key: news[one.name]}, ())
+        write_text(folder, text, seen=seen)
     return tuple(news)
 
 

@@ -11,7 +11,7 @@ import datetime as dt
 import re
 import tomllib
 import types
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from typing import Annotated, Any, Final, Literal, Union, get_args, get_origin
@@ -171,6 +171,29 @@ def without_block(text: str, block: Block, at: int) -> str:
     return _checked(with_lines(text, block.path, None, {}, gone), wanted, block)
 
 
+def unsaid(said: Collection[str]) -> tuple[tuple[str, str], ...]:
+    """Return section and key of every plain value that the settings know and a file does not say.
+
+    Parameters
+    ----------
+    said
+        What it says, as ``section.key``.
+    """
+    return tuple(pair for pair in _plain_keys(Settings, "") if ".".join(pair) not in said)
+
+
+def _plain_keys(section: type[BaseModel], prefix: str) -> list[tuple[str, str]]:
+    kinds = {one.name for one in blocks()}
+    found: list[tuple[str, str]] = []
+    for name, field in section.model_fields.items():
+        path = f"{prefix}{field.alias or name}"
+        if isinstance(field.annotation, type) and issubclass(field.annotation, BaseModel):
+            found += [] if path in kinds else _plain_keys(field.annotation, f"{path}.")
+        elif path not in kinds and get_origin(field.annotation) is not dict:
+            found.append((prefix.rstrip("."), field.alias or name))
+    return found
+
+
 # --- what may be said, from the settings' classes ------------------------------------------------------------
 
 
@@ -181,11 +204,9 @@ def _blocks_of(section: type[BaseModel], prefix: str) -> list[Block]:
         hint = field.annotation
         inner = _section_in(hint)
         if get_origin(hint) is tuple and inner is not None:
-            found.append(Block(name=path, shape="list", keys=_keys(inner, path), comment=_comments().get(path, "")))
+            found.append(Block(name=path, shape="list", keys=_keys(inner, path), comment=comments().get(path, "")))
         elif path in _NAMES:
-            found.append(
-                Block(name=path, shape="names", keys=_name_keys(path, hint), comment=_comments().get(path, ""))
-            )
+            found.append(Block(name=path, shape="names", keys=_name_keys(path, hint), comment=comments().get(path, "")))
         elif path.startswith("burn_plan.") and inner is not None:
             keys = tuple(one for one in _keys(inner, path) if one.key != "unit")
             order = {"author": 0, "date": 1, "from": 2, "to": 3}
@@ -212,7 +233,7 @@ def _keys(section: type[BaseModel], path: str) -> tuple[BlockKey, ...]:
         is_plan = path.startswith("burn_plan.")
         # of a plan's limits the file tells examples that somebody published: a form asks for the plan's own
         is_example = is_plan and kind == "range" and key != "wind_from_deg"
-        comment = "" if is_example else _comments().get(f"{'burn_plan.grass' if is_plan else path}.{key}", "")
+        comment = "" if is_example else comments().get(f"{'burn_plan.grass' if is_plan else path}.{key}", "")
         found.append(BlockKey(key=key, kind=kind, choices=choices, is_needed=field.is_required(), comment=comment))
     return tuple(found)
 
@@ -225,7 +246,7 @@ def _name_keys(path: str, hint: Any) -> tuple[BlockKey, ...]:
     choices = tuple(PRACTICES) if name == "practice" else ()
     return (
         BlockKey(key=name, kind="choice" if choices else "text", choices=choices, is_needed=True),
-        BlockKey(key=value, kind=kind, is_needed=True, comment=_comments().get(path, "")),
+        BlockKey(key=value, kind=kind, is_needed=True, comment=comments().get(path, "")),
     )
 
 
@@ -250,14 +271,14 @@ def _kind(hint: Any, metadata: Sequence[Any]) -> tuple[Kind, tuple[str, ...]]:
 
 
 @cache
-def _comments() -> Mapping[str, str]:
+def comments() -> Mapping[str, str]:
     """Return what the text of a new property's settings says of each table and key, examples too."""
     found: dict[str, str] = {}
     table, last = "", ""
     for line in DEFAULT_TOML.splitlines():
         text = re.sub(r"^# (?=\[|[A-Za-z_.0-9]+ = )", "", line)
         told = re.match(r"[^#\"']*(?:\"[^\"]*\"[^#\"']*)*#\s*(.*)$", text)
-        words = told[1].strip("# ") if told else ""
+        words = told[1].strip("# ").replace("`", "") if told else ""
         words = "" if words == "no source" else words
         header, key = HEADER.match(text), KEY.match(text)
         if header:

@@ -14,8 +14,11 @@ from desk_process import Running
 from fakes import GRID
 from playwright.sync_api import Browser, Page, expect
 from shapely.geometry import box, mapping
-from small_places import write_dem
+from small_places import make_place, square, write_dem
 from walk_makers import MORNING_S
+
+import habmap
+from habmap.records import Sighting
 
 pytestmark = pytest.mark.browser
 Begin = Callable[..., Running]
@@ -304,3 +307,45 @@ def test_a_unit_that_is_picked_on_the_map_is_logged(at_desk: Callable[..., Seen]
     assert page.locator("[name=unit][value=C3]").is_checked()
     assert page.locator("[name=unit]:checked").count() == 1
     seen.check()
+
+
+def test_the_right_ground_of_a_line_is_drawn_and_the_place_of_a_plant_is_tapped(
+    at_desk: Callable[..., Seen], run_habmap: Any, tmp_path: Path
+) -> None:
+    place = make_place(run_habmap, tmp_path / "two", [("A", square(0), {}), ("B", square(1), {})])
+    assert run_habmap("log", "cut", "--date", "2026-03-14", "--unit", "A", "--whole", place=place).code == 0
+    seen = at_desk(size=PHONE, place=place, has_touch=True)
+    page = seen.page
+    page.get_by_role("link", name="History", exact=True).click()
+    page.get_by_role("link", name="correct line 1").click()
+    page.get_by_label("person-hours").fill("7")
+    page.get_by_text("It was on other ground").click()
+    page.get_by_role("link", name="draw it on the map").click()
+    draw_square(page)
+    page.get_by_role("button", name="the right ground of line 1").click()
+    expect(page.get_by_label("person-hours")).to_have_value("7")  # what was typed before is there
+    page.get_by_label("the reason").fill("wrong stand")
+    page.get_by_role("button", name="look at it before it is saved").click()
+    expect(page.get_by_role("heading", level=1)).to_contain_text("line 1 would read")
+    page.get_by_role("button", name="save the correction").click()
+    expect(page.get_by_role("status")).to_contain_text("wrong stand")
+    # a plant: its name is typed, its place tapped
+    page.get_by_role("link", name="What has grown back").click()
+    page.get_by_role("link", name="Write down what was seen or measured").click()
+    page.get_by_role("link", name="a plant or an animal that was seen").click()
+    page.get_by_label("species").fill("Colinus virginianus")
+    page.locator("[name=eventDate]").fill("2026-05-14")
+    page.get_by_role("link", name="tap the place on the map").click()
+    page.wait_for_selector(".pencil-slate.drawing")
+    where = page.locator(".pencil-slate").bounding_box()
+    assert where is not None
+    page.touchscreen.tap(where["x"] + where["width"] * 0.4, where["y"] + where["height"] * 0.5)
+    expect(page.locator("#pencil-says")).to_contain_text("The place is set, in Stand A")
+    page.get_by_role("button", name="this is the place").click()
+    expect(page.get_by_label("species")).to_have_value("Colinus virginianus")
+    page.get_by_role("button", name="look at it before it is saved").click()
+    page.get_by_role("button", name="save it").click()
+    expect(page.get_by_role("status")).to_contain_text("The next one?")
+    seen.check()
+    (sighting,) = habmap.open_place(place).all_of(Sighting)
+    assert GRID.to_lonlat(square(0)).contains(sighting.geometry)

@@ -10,7 +10,7 @@ import pytest
 from pydantic import BaseModel
 
 from habmap.errors import InputError, InputErrors, UsageError
-from habmap.jobs.settings_edit import drop_block, put_block, see_settings
+from habmap.jobs.settings_edit import change_settings, drop_block, put_block, see_settings
 from habmap.place.settings import Section, Settings
 from habmap.place.settings_blocks import block_of, blocks, entries_of, with_block, without_block
 from habmap.place.template import settings_text
@@ -206,3 +206,28 @@ def test_somebody_elses_change_is_never_written_over(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="were changed by another page"):
         put_block(tmp_path, "hold", None, HOLD, seen=seen.digest)
     assert path.read_text(encoding="utf-8") == FRESH + "# by hand\n"
+
+
+def test_every_plain_key_is_there_to_be_said_even_where_the_file_does_not(tmp_path: Path) -> None:
+    path = tmp_path / "habmap.toml"
+    path.write_text(FRESH, encoding="utf-8")
+    seen = see_settings(tmp_path)
+    by_name = {one.name: one for one in seen.settings}
+    # the one key that `start` writes as an example alone
+    assert [name for name, one in by_name.items() if not one.written] == ["effort.hours_per_week"]
+    assert "person-hours in a working week" in by_name["effort.hours_per_week"].comment
+    assert change_settings(tmp_path, {"effort.hours_per_week": "12"}, seen=seen.digest) == ("effort.hours_per_week",)
+    text = path.read_text(encoding="utf-8")
+    assert lines_gone(FRESH, text) == []
+    assert tomllib.loads(text)["effort"]["hours_per_week"] == 12
+    bare = '[place]\nname = "x"\n'
+    path.write_text(bare, encoding="utf-8")
+    seen = see_settings(tmp_path)
+    names = {"terrain.flat_below_pct", "rank.weights.gentle", "burn.notify", "paperwork.program_year_starts"}
+    assert names <= {one.name for one in seen.settings if not one.written and one.comment}
+    change_settings(tmp_path, {"rank.weights.gentle": "9", "gps.sigma_m": "4"}, seen=seen.digest)
+    assert tomllib.loads(path.read_text(encoding="utf-8")) == {
+        "place": {"name": "x"}, "rank": {"weights": {"gentle": 9}}, "gps": {"sigma_m": 4},
+    }  # fmt: skip
+    with pytest.raises(InputError):
+        change_settings(tmp_path, {"gps.correlation_s": "much"}, seen=see_settings(tmp_path).digest)
