@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -24,6 +24,8 @@ from habmap.show.sheet.pen import LEADING, LEAST_PT, Pen, text_width_pt
 NUMERAL_PT: Final = 17.0
 #: Sizes of a numeral or label on ground that has no room for more [pt].
 _SMALLER_PT: Final = (12.0, LEAST_PT)
+#: Points each way of the net over ground that has no room about its widest spot.
+_NET: Final = 24
 #: Share of its box that others may cover where a unit's numeral has only one place.
 _MOST_COVERED: Final = 0.35
 #: Half the side of a mark, and a hair [pt].
@@ -42,24 +44,30 @@ class Labels:
     def __init__(self, frame: Frame) -> None:
         self._frame = frame.box
         self._taken = np.empty((0, 4))
+        self._kept = np.empty((0, 4))
+
+    def keep_for_others(self, boxes: Sequence[tuple[float, float, float, float]]) -> None:
+        """Keep these boxes, and no others, free until it is said anew: words to come have no other place."""
+        self._kept = np.array(boxes, dtype=np.float64).reshape(-1, 4)
 
     def take_all(self, boxes: Sequence[tuple[float, float, float, float]]) -> bool:
         """Take several boxes if all of them are free and within the frame."""
-        if not all(self._is_free(box) for box in boxes):
+        if not all(self.is_free(box) for box in boxes):
             return False
         self._taken = np.vstack([self._taken, *boxes])
         return True
 
     def take(self, box: tuple[float, float, float, float], *, anyway: bool = False) -> bool:
         """Take a box (left, bottom, right, top) if it is free and within the frame."""
-        if not anyway and not self._is_free(box):
+        if not anyway and not self.is_free(box):
             return False
         self._taken = np.vstack([self._taken, box])
         return True
 
-    def _is_free(self, box: tuple[float, float, float, float]) -> bool:
+    def is_free(self, box: tuple[float, float, float, float]) -> bool:
+        """Tell whether a box (left, bottom, right, top) is free and within the frame."""
         left, bottom, right, top = box
-        frame, taken = self._frame, self._taken
+        frame, taken = self._frame, np.vstack([self._taken, self._kept])
         is_inside = left > frame[0] + 2 and bottom > frame[1] + 2 and right < frame[2] - 2 and top < frame[3] - 2
         hits = (taken[:, 0] < right) & (taken[:, 2] > left) & (taken[:, 1] < top) & (taken[:, 3] > bottom)
         return is_inside and not bool(hits.any())
@@ -88,7 +96,9 @@ def draw_words(pen: Pen, frame: Frame, page: Page, *, clear: Sequence[tuple[floa
     keep_marks_clear(frame, page.features, labels)
     # A creek's name has few places on its line, a unit's many on its ground.
     waters = [one for one in page.features if one.kind in _NAMED_ALONG and one.geometry.length > 0]
+    labels.keep_for_others(_least_boxes(frame, page.units, labels) if waters else ())
     unnamed = draw_feature_labels(pen, frame, waters, labels, only_along=True)
+    labels.keep_for_others(())
     left_out = _unit_labels(pen, frame, page.units, labels)
     others = [one for one in page.features if one not in waters]
     draw_feature_labels(pen, frame, [*others, *unnamed], labels)
@@ -96,6 +106,28 @@ def draw_words(pen: Pen, frame: Frame, page: Page, *, clear: Sequence[tuple[floa
     if page.relief is not None:
         draw_contour_labels(pen, frame, page.relief, labels)
     return left_out
+
+
+def _least_boxes(frame: Frame, units: Sequence[PageUnit], labels: Labels) -> list[tuple[float, float, float, float]]:
+    """Return for each unit the first free box on its own ground for its numeral or label alone, in the least size."""
+    boxes = []
+    grounds = _shown(frame, [unit.geometry for unit in units])
+    for unit, ground, own in zip(units, grounds, label_rooms(grounds), strict=True):
+        line = [_Line(str(unit.order or unit.unit_id), LEAST_PT, is_serif=unit.order is not None)]
+        free = (box for at in _on_ground(ground, own, line) if labels.is_free(box := _box_of(at, line)))
+        boxes += [box for box in [next(free, None)] if box is not None]
+    return boxes
+
+
+def _on_ground(ground: BaseGeometry, own: NDArray[np.float64], lines: Sequence[_Line]) -> Iterator[tuple[float, float]]:
+    """Yield the middles at which lines lie on ground: in its rooms, and then wherever a net of points finds them."""
+    left, bottom, right, top = _box_of((0.0, 0.0), lines)
+    yield from spots(own, right - left, top - bottom)
+    if ground.area > 0:
+        low_x, low_y, high_x, high_y = ground.bounds
+        x, y = np.meshgrid(np.linspace(low_x, high_x, _NET), np.linspace(low_y, high_y, _NET))
+        net = list(zip(x.ravel().tolist(), y.ravel().tolist(), strict=True))
+        yield from lying_on(ground, net, right - left, top - bottom)
 
 
 def draw_numerals(
@@ -229,8 +261,10 @@ def _unit_labels(pen: Pen, frame: Frame, units: Sequence[PageUnit], labels: Labe
         smaller = [[replace(line, size_pt=size) for line in short] for size in _SMALLER_PT if size < short[0].size_pt]
         if any(_set_on(pen, labels, own, lines) for lines in (*ways, [*short, acres], short, *smaller)):
             continue
-        # A unit that is smaller than its numeral may have it all the same, where it says nothing wrong of others.
         at, least = widest_spot(own), (smaller or [short])[-1]
+        if any(_set(pen, labels, spot, least) for spot in _on_ground(grounds[number], own, least)):
+            continue
+        # A unit that is smaller than its numeral may have it all the same, where it says nothing wrong of others.
         if at is not None:
             box = _box_of(at, least)
             shape = shapely.box(*box)
