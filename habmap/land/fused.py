@@ -17,7 +17,7 @@ from habmap.land.pieces import DENSE_CLASSES, PLAIN_SUMS, Outlines, Pieces, Piec
 #: Arguments of each function of `habmap.land.compiled.ENTRIES`, in order: arrays of float64 (d), int64 (q) or
 #: booleans (?), each by its address, and whole numbers (n).
 KINDS: Final = {
-    "sum_pieces": "dnnnn" "ddnq?nqn" "qqddndqn" "dqqdn" "dqndnddq",
+    "sum_pieces": "dnnnn" "ddnq?nqn" "qqddndqn" "dqqdn" "dqnddnddq",
     "add_pieces": "qqnqqdn" "qqndnqqd",
 }  # fmt: skip
 
@@ -46,8 +46,9 @@ class FusedSums:
         area = np.zeros(int((spans[:, 0] * (spans[:, 1] + 2)).max()))
         reach = np.empty((most_rows, 2), dtype=np.int64)
         rows_of = np.empty((8, most_cols + 16))
+        by_col = np.empty((len(PLAIN_SUMS), rows_of.shape[1]))
         dense = np.zeros(8 * DENSE_CLASSES)
-        scratch = np.empty(10 + len(PLAIN_SUMS))
+        scratch = np.empty(16)
         sector = rules.sun_sector
         numbers = np.array([rules.flat_below_pct, rules.machine_limit_pct, *sector[:4]], dtype=np.float64)
         cuts = np.array([rules.flat_limit.cut_class, rules.hand_limit.cut_class, int(sector[4])], dtype=np.int64)
@@ -61,7 +62,7 @@ class FusedSums:
                 outlines.polygon_ends, len(outlines.polygon_ends) - 1,
                 pieces_.owners, windows, pieces_.steps, pieces_.latitudes, count, numbers, cuts, done,
                 plain, class_counts, classes, class_m2, len(classes),
-                area, reach, most_rows, rows_of, rows_of.shape[1], dense, scratch, told,
+                area, reach, most_rows, rows_of, by_col, rows_of.shape[1], dense, scratch, told,
             )  # fmt: skip
             done, filled, too_steep = told.tolist()
             written.append((classes[:filled].copy(), class_m2[:filled].copy()))

@@ -4,8 +4,9 @@ Two ways lead to the same sums, to the last bit: the plain one here, and `habmap
 and then some ten times as fast. So every step stands in a fixed order: within a row from left to right, rows
 from top to bottom, and nothing but sums, products, quotients and square roots, which every processor rounds alike.
 
-A piece's figures depend on nothing but its own outline, the heights and the tile that it lies in: true north and the
-size of a cell are taken in the piece's own middle, so that no neighbor moves them.
+A piece's figures depend on nothing but its own outline, the heights and the tile that it lies in, and on the tile by
+rounding alone: true north and the size of a cell are each cell's own, between those of the piece's four corners. Over a
+piece of 2 km they bend from that by less than 1e-8, so that neither a neighbor nor where tiles end moves a figure.
 """
 
 from __future__ import annotations
@@ -23,7 +24,6 @@ from habmap.land.terrain import (
     HEAT_LOAD_COSINES,
     HEAT_LOAD_LAT_DEG,
     HEAT_LOAD_MAX_SLOPE_DEG,
-    GroundSteps,
     horn_gradient,
 )
 
@@ -122,8 +122,8 @@ class Pieces:
     windows
         First row, first column, end row and end column of each [analysis cells]: its outline's own reach, in the tile.
     steps
-        Ground steps at the middle of each piece's first row and of its last, shape ``(pieces, 2, 4)``: the fields of
-        `habmap.land.terrain.GroundSteps`, in order [m].
+        Ground steps at the middles of each piece's four corner cells, shape ``(pieces, 2, 2, 4)``: first row and last,
+        first column and last, and the fields of `habmap.land.terrain.GroundSteps`, in order [m].
     latitudes
         Shape ``(pieces, 5)``: latitude of the middle of the window's first cell, change per row and per column [°],
         the sine and the cosine of that latitude.
@@ -207,14 +207,12 @@ def _piece_sums(
         window=(first_row, first_col, end_row, end_col),
     )  # fmt: skip
     inner = (rows + (first_row - corner[0]), cols + (first_col - corner[1]))
-    begin, finish = pieces.steps[at]
-    span = max(1, end_row - first_row - 1)
-    steps = GroundSteps(*((begin + (finish - begin) * (rows / span)[:, None]).T))
-    east, north = steps.gradient(dz_dcol[inner], dz_drow[inner])
+    cell_m2, k_ec, k_ed, k_nd, k_nc = _of_cells(pieces.steps[at], rows, cols, end_row - first_row, end_col - first_col)
+    east = k_ec * dz_dcol[inner] - k_ed * dz_drow[inner]
+    north = k_nd * dz_drow[inner] - k_nc * dz_dcol[inner]
     is_valid = ~np.isnan(east + north)
-    rows, cols, share = rows[is_valid], cols[is_valid], share[is_valid]
+    rows, cols, area_m2 = rows[is_valid], cols[is_valid], (share * cell_m2)[is_valid]
     east, north = east[is_valid], north[is_valid]
-    cell_m2 = steps.cell_m2[is_valid]
 
     rise, deg, slope_cosine = slope_figures(east * east + north * north)
     pct = 100.0 * rise
@@ -229,25 +227,39 @@ def _piece_sums(
     flat, hand = rules.flat_limit, rules.hand_limit
     is_flat_cut = (classes == flat.cut_class) & (pct < rules.flat_below_pct)
     is_hand_cut = (classes == hand.cut_class) & (pct > rules.machine_limit_pct)
-    count = end_row - first_row
-    row_m2 = np.zeros(count)
-    row_m2[rows] = cell_m2
 
     def total(*weights: Any) -> float:
-        by_row = np.bincount(rows, weights=math.prod(weights, start=share), minlength=count) * row_m2
-        return float(np.cumsum(by_row)[-1])
+        # Down each column, then from left to right: what lies side by side is added at the same time.
+        by_col = np.bincount(cols, weights=math.prod(weights, start=area_m2), minlength=end_col - first_col)
+        return float(np.cumsum(by_col)[-1])
 
     plain = np.array([
         total(), total(deg), total(east), total(north), total(rise), total(fitted, heat), total(fitted),
         total(is_flat_cut), total(is_flat_cut & is_sun), total(is_hand_cut),
     ])  # fmt: skip
-    area_m2 = share * cell_m2
     keys, place = np.unique(classes, return_inverse=True)
     kinds = (area_m2, area_m2 * is_sun, area_m2 * (position == classes))
     # Even and odd columns apart, and then together: the compiled way need not wait for the cell before.
     lane = 2 * place + cols % 2
     lanes = [np.bincount(lane, weights=kind, minlength=2 * len(keys)).reshape(-1, 2) for kind in kinds]
     return plain, keys, np.column_stack([both[:, 0] + both[:, 1] for both in lanes])
+
+
+def _of_cells(corners: Floats, rows: Ints, cols: Ints, high: int, wide: int) -> tuple[Floats, ...]:
+    """Return the ground of cells of a piece [m²], and what turns their rises into gradients toward east and north.
+
+    In order: how much of the rise per column goes into east, of that per row (taken off), and for north of the rise
+    per row, and per column (taken off). At both ends of a row by its own steps; along it on a straight line.
+    """
+    down = (rows / max(1, high - 1))[:, None]
+    ends = []
+    for first, last in zip(corners[0], corners[1], strict=True):
+        e_col, n_col, e_row, n_row = (first + (last - first) * down).T
+        determinant = e_col * n_row - e_row * n_col
+        ends.append(
+            (np.abs(determinant), n_row / determinant, n_col / determinant, e_col / determinant, e_row / determinant)
+        )
+    return tuple(left + cols * ((right - left) / max(1, wide - 1)) for left, right in zip(*ends, strict=True))
 
 
 def _heat_load(

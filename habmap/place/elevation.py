@@ -163,7 +163,7 @@ class Elevation(GroundRaster):
         way: Way,
     ) -> list[tuple[Ints, PieceSums]]:
         sums_of = summing(way)
-        steps, latitudes = self._middles(cut.windows)
+        steps, latitudes = self._corners(cut.windows)
         blocks = Blocks(height=self._source.height, width=self._source.width, block=tuple(self._source.block_shapes[0]))
         side = self._tile_cells
         tasks = cut.by_tile(band_tiles=blocks.band_cols(side * self._factor) // (side * self._factor))
@@ -191,15 +191,15 @@ class Elevation(GroundRaster):
     def _another_source(self) -> AbstractContextManager[Any]:
         return open_source(self.path, kind="an elevation raster")
 
-    def _middles(self, windows: Ints) -> tuple[Floats, Floats]:
+    def _corners(self, windows: Ints) -> tuple[Floats, Floats]:
         """Return the ground steps and the latitudes of pieces, as `habmap.land.pieces.Pieces` has them."""
         sides = windows.astype(np.float64)
-        middle_col = (sides[:, 1] + sides[:, 3]) / 2
-        ends = [self._steps_at(sides[:, 0] + 0.5, middle_col), self._steps_at(sides[:, 2] - 0.5, middle_col)]
-        steps = np.stack([np.column_stack(end[:4]) for end in ends], axis=1)
-        (lat, per_col), (last_lat, _) = (end[4:] for end in ends)
-        per_row = (last_lat - lat) / np.maximum(1, windows[:, 2] - windows[:, 0] - 1)
-        first = lat - per_col * ((windows[:, 3] - windows[:, 1]) / 2 - 0.5)
+        rows, cols = (sides[:, 0] + 0.5, sides[:, 2] - 0.5), (sides[:, 1] + 0.5, sides[:, 3] - 0.5)
+        corners = [[self._steps_at(row, col) for col in cols] for row in rows]
+        steps = np.stack([np.stack([np.column_stack(at[:4]) for at in row], axis=1) for row in corners], axis=1)
+        (first, right), (below, _) = ([at[4] for at in row] for row in corners)
+        per_row = (below - first) / np.maximum(1, windows[:, 2] - windows[:, 0] - 1)
+        per_col = (right - first) / np.maximum(1, windows[:, 3] - windows[:, 1] - 1)
         rad = np.radians(first)
         return steps, np.column_stack([first, per_row, per_col, np.sin(rad), np.cos(rad)])
 
