@@ -86,6 +86,17 @@ def acres_words(value_acres: float) -> str:
     return "under 0.01 acre" if 0 < value_acres < 0.005 else f"{value_acres:,.2f} acres"
 
 
+def hours_words(hours: float) -> str:
+    """Return person-hours in words, whole ones from one on.
+
+    Examples
+    --------
+    >>> hours_words(1234.5), hours_words(0.043)
+    ('1,234 person-hours', '0.04 person-hours')
+    """
+    return f"{f'{hours:,.0f}' if hours >= 1 else significant(hours, 1)} person-hours"
+
+
 def days_after(day: date, days: int) -> date:
     """Return the day that lies some days on [d]; the calendar's first or last day where it would run past it."""
     try:

@@ -11,7 +11,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely import Polygon
 
-from habmap.land.contiguous import polygons
+from habmap.land.contiguous import CRUMB_M2, polygons
 
 Floats = NDArray[np.float64]
 
@@ -71,14 +71,16 @@ class BoxedGround:
 
     What lies in a box is seen along its edge, where the box is upright: its area is the integral of the outline's
     height, held within the box, over the box's width. Where the outline enters the box once at most, that is one piece
-    (a line across a disk leaves one on either side); where it enters more often the box is laid over the ground. (GEOS
-    would cut by upright limits at once, but wrongly where an edge lies along one.)
+    (a line across a disk leaves one on either side). Where it enters more often the pieces are cut out: by upright
+    limits, a third of the work of an overlay; by an overlay where their areas are not the integral's, for GEOS clips
+    an outline with an edge along a limit wrongly, or not at all.
     """
 
     def __init__(self, ground: Polygon) -> None:
         turned = shapely.orient_polygons(ground)  # holes the other way: their areas are taken away
         rings = [shapely.get_coordinates(ring) for ring in (turned.exterior, *turned.interiors)]
         self._ground = ground
+        self._turned: dict[tuple[float, float], Polygon] = {}
         self._starts = np.vstack([ring[:-1] for ring in rings])
         self._ends = np.vstack([ring[1:] for ring in rings])
         counts = [len(ring) - 1 for ring in rings]
@@ -104,10 +106,42 @@ class BoxedGround:
         goes_on = (first <= 0) & is_in[:, self._before] & (last[:, self._before] >= 1)
         several = np.flatnonzero((is_in & ~goes_on).sum(axis=1) > 1)
         if several.size:
-            boxes = tries[several].boxes(size_m[several], reach_m=reach_m)
-            laid = shapely.intersection(self._ground, boxes)
-            found[several] = shapely.area(parts_at(laid, tries[several].inside))
+            found[several] = self._one_of_several(
+                tries[several], size_m[several], wholes_m2=found[several], reach_m=reach_m
+            )
         return found
+
+    def _one_of_several(self, tries: Boxes, size_m: Floats, *, wholes_m2: Floats, reach_m: float) -> Floats:
+        """Return the area of the one piece of several in a box, all together ``wholes_m2``, that is asked for [m²]."""
+        places = np.column_stack([(tries.at * tries.along).sum(axis=1), _cross(tries.along, tries.at)])
+        back, forward, behind, away = tries.sides_m(size_m, reach_m=reach_m).T
+        limits = np.hstack([places - np.column_stack([back, behind]), places + np.column_stack([forward, away])])
+        shapes = np.empty(len(tries), dtype=object)
+        for number, (along, sides) in enumerate(zip(tries.along.tolist(), limits.tolist(), strict=True)):
+            try:
+                shapes[number] = shapely.clip_by_rect(self._seen(*along), *sides)
+            except shapely.errors.GEOSException:  # a ring of too few points
+                shapes[number] = Polygon()
+        wrong = np.flatnonzero(np.abs(shapely.area(shapes) - wholes_m2) > CRUMB_M2)
+        inside = np.asarray(shapely.points(places[:, 0], places[:, 1] + INSIDE_M), dtype=object)
+        found: Floats = shapely.area(parts_at(shapes, inside))
+        if wrong.size:
+            boxes = tries[wrong].boxes(size_m[wrong], reach_m=reach_m)
+            laid = shapely.intersection(self._ground, boxes)
+            found[wrong] = shapely.area(parts_at(laid, tries[wrong].inside))
+        return found
+
+    def _seen(self, x: float, y: float) -> Polygon:
+        """Return the ground turned so that a direction lies along the first axis."""
+        if (x, y) not in self._turned:
+            turn = np.array([[x, -y], [y, x]])
+            self._turned[x, y] = shapely.transform(self._ground, lambda points: points @ turn)
+        return self._turned[x, y]
+
+
+def _cross(one: Floats, other: Floats) -> Floats:
+    found: Floats = one[:, 0] * other[:, 1] - one[:, 1] * other[:, 0]
+    return found
 
 
 def _within(start: Floats, end: Floats, low: Floats, high: Floats) -> tuple[Floats, Floats]:

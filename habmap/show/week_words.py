@@ -8,7 +8,7 @@ from dataclasses import replace
 from datetime import date
 from typing import Final
 
-from habmap.measures import acres_words, significant
+from habmap.measures import acres_words, hours_words
 from habmap.vocabulary import HEAT_CHECK, UPKEEP_WAYS, cautions_of
 from habmap.work.burn.written_plan import PLAN_KIND_WORDS
 from habmap.work.due_rows import SPOTS, acres_of, share_of
@@ -27,7 +27,7 @@ _MOST_WAITING: Final = 3
 _SNAGS_WORTH_SAYING_PCT: Final = 5.0
 
 #: Reasons of the order of work that stand in columns or lines of their own.
-_SAID_BESIDE: Final = ("acres remain", "ask for upkeep")
+_SAID_BESIDE: Final = ("acres remain", "acre remain", "ask for upkeep")
 
 #: Less ground than this is told to a hundredth [acre].
 _TENTHS_FROM: Final = 0.1
@@ -315,14 +315,10 @@ def _bite_words(item: WeekItem, acres: float) -> str:
     """Say how much ground it is; of ground to be cut what the next bite of it takes."""
     if item.bite_acres is None:
         return _size(acres)
-    hours = "" if item.bite_hours is None else f", about {_rounded(item.bite_hours)} person-hours"
+    hours = "" if item.bite_hours is None else f", about {hours_words(item.bite_hours)}"
     if item.bite_acres > acres - 0.005:
         return f"all {_size(acres)} that remain{hours}"
     return f"next {_size(item.bite_acres).removesuffix(' acres')} of {_size(acres)}{hours}"
-
-
-def _rounded(hours: float) -> str:
-    return f"{hours:,.0f}" if hours >= 1 else significant(hours, 1)
 
 
 def _size(acres: float) -> str:

@@ -10,6 +10,7 @@ from typing import Final, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from habmap.measures import acres_words
 from habmap.vocabulary import CEDAR_COVERS, WIND_WORDS, wind_16
 from habmap.work.closures import Closure
 
@@ -362,7 +363,8 @@ def reasons_of(candidate: Candidate, *, limits: DenseLimits) -> tuple[str, ...]:
         phrases.append(f"crowns cover {candidate.canopy_pct:.0f}%")
     dense = is_dense(candidate, limits=limits)
     phrases.append({True: "dense", False: "not dense", None: "how dense it is now has not been measured"}[dense])
-    phrases.append(f"{candidate.remaining_acres:.1f} acres remain")
+    left = candidate.remaining_acres
+    phrases.append(f"{left:.1f} acres remain" if left >= 0.05 else f"{acres_words(left)} remain")
     return (*phrases, *upkeep, *candidate.remarks)
 
 

@@ -47,7 +47,7 @@ def register(app: typer.Typer) -> None:
         """Say where to cut next. One contiguous piece beside opened ground, a lane or a firebreak, no scraps left."""
         _check(acres, hours, output)
         from habmap.jobs.bite import bite
-        from habmap.measures import acres_words
+        from habmap.measures import acres_words, hours_words
 
         session: Session = context.obj
         store = session.store()
@@ -59,7 +59,7 @@ def register(app: typer.Typer) -> None:
             print_json("bite", result)
             return
         called = f"{result.unit_id} ({result.unit_name})" if result.unit_name else result.unit_id
-        takes = "" if result.person_hours is None else f", about {result.person_hours:,.0f} person-hours"
+        takes = "" if result.person_hours is None else f", about {hours_words(result.person_hours)}"
         say(f"Cut {acres_words(result.acres)} in {called}{takes}.")
         say("")
         for reason in result.why:
