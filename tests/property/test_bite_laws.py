@@ -7,6 +7,8 @@ with holes, combs, dumbbells with necks of a few meters, winding corridors, star
 
 from __future__ import annotations
 
+from itertools import combinations
+
 import numpy as np
 import pytest
 import shapely
@@ -96,7 +98,9 @@ def test_bites_until_nothing_is_left_cover_the_ground_once(
         taken.append(bite)
         opened = [*opened, bite]
     assert sum(bite.area for bite in taken) == pytest.approx(ground.area, rel=1e-6)
-    assert shapely.union_all(taken).area == pytest.approx(ground.area, rel=1e-6)
+    # bite by bite, not by one union: GEOS unites outlines that meet within 1e-14 m to more than they are together
+    overlaps_m2 = [one.intersection(other).area for one, other in combinations(taken, 2)]
+    assert max(overlaps_m2, default=0.0) < CRUMB_M2
 
 
 def part_edge(ground: BaseGeometry) -> float:
