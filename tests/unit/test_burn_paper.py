@@ -227,7 +227,7 @@ def test_no_word_at_the_edge_leaves_the_map() -> None:
 
     boxes: list[BaseGeometry] = []
     from habmap.show.burn.frame import draw_pointers
-    from habmap.show.sheet.labels import Labels
+    from habmap.show.sheet.label_boxes import Labels
 
     draw_pointers(Spy((612, 792)), frame, sheet, Labels(frame))
     assert len(set_) == len(boxes) == len(off_the_map(frame, sheet.places)) > 1

@@ -14,7 +14,7 @@ from habmap.land.grid import LocalGrid
 from habmap.measures import M_PER_MILE, ft
 from habmap.show.burn.sheet import BurnSheet
 from habmap.show.palette import INK
-from habmap.show.sheet.labels import Labels
+from habmap.show.sheet.label_boxes import Labels
 from habmap.show.sheet.map import PT_PER_M, Frame
 from habmap.show.sheet.paper import SCALES
 from habmap.show.sheet.pen import LEAST_PT, Pen, clipped, text_width_pt

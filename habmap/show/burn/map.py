@@ -13,7 +13,9 @@ from habmap.show.burn.legend import tint
 from habmap.show.burn.sheet import BurnSheet
 from habmap.show.on_own_ground import name_lines
 from habmap.show.palette import INK
-from habmap.show.sheet.labels import Labels, draw_contour_labels, draw_feature_labels, draw_names, keep_marks_clear
+from habmap.show.sheet.feature_labels import draw_contour_labels, draw_feature_labels, keep_marks_clear
+from habmap.show.sheet.label_boxes import Labels
+from habmap.show.sheet.labels import draw_names
 from habmap.show.sheet.map import Frame, draw_contours, draw_edge, draw_feature, pattern_area
 from habmap.show.sheet.marks import over_pattern
 from habmap.show.sheet.outline import Outline

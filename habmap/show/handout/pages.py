@@ -17,7 +17,9 @@ from habmap.show.handout.season_page import draw_season
 from habmap.show.palette import INK, INK_SOFT, PAPER_DEEP
 from habmap.show.records import Page, PagePhotoPoint
 from habmap.show.season_bars import PART_WORDS, Part, season_bars
-from habmap.show.sheet.labels import Labels, draw_feature_labels, draw_numerals
+from habmap.show.sheet.feature_labels import draw_feature_labels
+from habmap.show.sheet.label_boxes import Labels
+from habmap.show.sheet.labels import draw_numerals
 from habmap.show.sheet.map import PT_PER_M, Frame, draw_frame, draw_ground, pattern_area, stage_area
 from habmap.show.sheet.margin import LONG_SCALE, SCALE_STRIP_PT, draw_scale, scale_words
 from habmap.show.sheet.marks import Mark, Pattern, svg_outline

@@ -16,7 +16,9 @@ from habmap.show.packet.looks import COLUMN_WORDS, COLUMNS, LOOKS
 from habmap.show.packet.words import coordinate, paper_acres
 from habmap.show.palette import INK, PAPER
 from habmap.show.records import PageFeature, PagePhotoPoint
-from habmap.show.sheet.labels import Labels, draw_feature_labels, draw_names, keep_marks_clear
+from habmap.show.sheet.feature_labels import draw_feature_labels, keep_marks_clear
+from habmap.show.sheet.label_boxes import Labels
+from habmap.show.sheet.labels import draw_names
 from habmap.show.sheet.map import Frame, draw_edge, draw_feature, draw_frame, pattern_area
 from habmap.show.sheet.margin import LONG_SCALE, draw_scale, scale_words, strip_pt
 from habmap.show.sheet.outline import Outline
