@@ -137,6 +137,17 @@ def test_photo_points_and_the_map_in_words_follow_the_time(
     assert page.locator("#look img").count() == 1
 
 
+def test_words_on_the_map_are_as_large_as_those_beside_it(open_page: Open, sheets: dict[str, Path]) -> None:
+    page = _open(open_page, sheets["sample"], 1400, 900)
+    page.click("#zoom-in")
+    said = page.evaluate(
+        """() => [...document.querySelectorAll(".mark:not(.hushed) > span")].map((e) =>
+             [e.parentElement.classList[1], parseFloat(getComputedStyle(e).fontSize)])"""
+    )
+    assert {kind for kind, _ in said} >= {"order", "unitname", "day", "thing", "height"}
+    assert min(size for _, size in said) >= 16
+
+
 def test_numerals_stay_clear_when_the_time_comes_back_to_now(open_page: Open, sheets: dict[str, Path]) -> None:
     """They have no size on earlier days; weighed a moment too soon, dates were written across them."""
     page = _open(open_page, sheets["sample"], 1400, 900)

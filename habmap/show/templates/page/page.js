@@ -606,14 +606,17 @@ function drawPlace(map) {
       const line = geometry.type === "LineString" ? geometry.coordinates : geometry.coordinates[0];
       if (!feature.name || line.length < 2) return;
       const ends = line.map(([lon, lat]) => L.latLng(lat, lon));
-      // Three places to write the name; silence picks the first that touches nothing.
-      [0.5, 0.25, 0.75].forEach((part, k) => {
+      // Places to write the name, above the line and below it; silence picks the first that touches nothing.
+      [0.5, 0.25, 0.75, 0.37, 0.63].forEach((part, k) => {
         const i = Math.min(ends.length - 2, Math.floor((ends.length - 1) * part)),
           a = ends[i],
           b = ends[i + 1];
         const middle = [(a.lat + b.lat) / 2, (a.lng + b.lng) / 2];
         if ((k && ends.length < 4) || isDark(middle)) return;
-        mark(middle, written(feature.name), `thing${wet}`, 3 - k * 0.1, along(a, b), -11, feature);
+        for (const lift of [-12, 12]) {
+          const weight = 3 - k * 0.1 - (lift > 0 ? 0.05 : 0);
+          mark(middle, written(feature.name), `thing${wet}`, weight, along(a, b), lift, feature);
+        }
       });
     });
   });
