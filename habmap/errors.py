@@ -4,8 +4,9 @@ HabmapError
 ├── UsageError      the command line alone shows the fault      exit 2
 ├── InputError      a file, layer, table or value is unfit      exit 3
 │   └── InputErrors  several such faults, listed at once        exit 3
-└── PlaceError      the property folder itself is unfit         exit 3
-    └── PlaceBusyError  another process holds the file          exit 3
+├── PlaceError      the property folder itself is unfit         exit 3
+│   └── PlaceBusyError  another process holds the file          exit 3
+└── OwnFaultError   a guard of habmap's own caught something    exit 3
 
 Every error says what is wrong, where, the value found, what is allowed and how to mend it.
 """
@@ -41,14 +42,14 @@ class HabmapError(Exception):
         self,
         what: str,
         *,
-        where: str | None = None,
+        where: str,
         value: object = None,
         allowed: str | None = None,
-        mend: str | None = None,
+        mend: str,
     ) -> None:
         super().__init__(what)
         self.what = _short(what)
-        self.where = None if where is None else _short(where)
+        self.where = _short(where)
         self.value = None if value is None else _short(str(value))
         self.allowed = allowed
         self.mend = mend
@@ -123,6 +124,16 @@ class PlaceBusyError(PlaceError):
 def _short(text: str) -> str:
     """Return a text as it is, or its beginning where somebody put a book into a cell or an option."""
     return text if len(text) <= _LONGEST_REPEATED else f"{text[: _LONGEST_REPEATED - 1]}…"
+
+
+class OwnFaultError(HabmapError):
+    """A guard of habmap's own caught what must not go out: a fault of the program, nothing that a person gave."""
+
+    def __init__(self, what: str, *, value: object = None) -> None:
+        super().__init__(
+            what, where="what was about to be written", value=value,
+            mend="nothing was written; send these words to whoever looks after habmap",
+        )  # fmt: skip
 
 
 def printable(text: str, *, longest: int = 80) -> str:

@@ -52,6 +52,8 @@ TESTS: Final = ("tests/unit", "tests/property", "tests/reference")
 LONGEST_S: Final = 60.0
 #: A change that makes the tests run so long is found: something never ends [s].
 TIMEOUT_S: Final = 300.0
+#: Exit codes of pytest that say nothing of the change: wrong words, and no test by that name.
+COULD_NOT_RUN: Final = (3, 4, 5)
 #: Libraries that every test needs; loaded once, before the processes part.
 WARM: Final = (
     "pytest",
@@ -297,6 +299,8 @@ def verdict(mutant: Mutant, tests: Sequence[str], took_s: Callable[[str], float]
         if child == 0:
             _run_child(mutant, chosen, Path(folder))
         status = _wait(child)
+    if status in COULD_NOT_RUN:
+        return "its tests could not be run"
     if status != 0:
         return "found"
     return "survived" if len(chosen) == len(tests) else "survived, cut short"

@@ -129,6 +129,7 @@ def parsed_date(text: str, *, also: tuple[str, ...] = ()) -> date:
             value=text,
             allowed=", ".join(["YYYY-MM-DD, a day that exists", *also]),
             mend="write it like 2026-03-14",
+            where="a day on the command line",
         ) from error
 
 

@@ -148,6 +148,7 @@ def run(arguments: list[str] | None = None) -> None:
             "habmap came upon something it was not made for; this is a fault of the program, not yours",
             value=f"{type(error).__name__}: {error}",
             mend="run it again with --debug right after `habmap`, and send what it prints to whoever looks after it",
+            where="the program itself",
         )
         code = print_error(fault, as_json=as_json)
     sys.exit(code if isinstance(code, int) else 0)

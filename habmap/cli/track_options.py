@@ -89,7 +89,10 @@ def track_ground(
         return None
     if has_other_ground:
         raise UsageError(
-            "two sources of ground are given", where="--track", allowed="one of --track, --patch, --unit ID --whole"
+            "two sources of ground are given",
+            where="--track",
+            allowed="one of --track, --patch, --unit ID --whole",
+            mend="name one of them",
         )
     from habmap.jobs.log_walk import walk_ground
     from habmap.work.traced import Window

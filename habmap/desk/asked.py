@@ -151,7 +151,11 @@ class Asked:
             return date.fromisoformat(text)
         except ValueError:
             raise UsageError(
-                "this is not a day", where=words, value=text, allowed="a day that exists, such as 2026-03-14"
+                "this is not a day",
+                where=words,
+                value=text,
+                allowed="a day that exists, such as 2026-03-14",
+                mend="write it like 2026-03-14",
             ) from None
 
     def number(self, name: str, words: str) -> float | None:
@@ -211,7 +215,9 @@ def number_of(text: str, words: str) -> float | None:
     try:
         return float(plain)
     except ValueError:
-        raise UsageError("this is not a number", where=words, value=text, allowed="digits, such as 2.5") from None
+        raise UsageError(
+            "this is not a number", where=words, value=text, allowed="digits, such as 2.5", mend="write it in digits"
+        ) from None
 
 
 def safe_name(name: str) -> str:

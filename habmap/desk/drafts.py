@@ -72,7 +72,9 @@ class Drafts:
         draft = self.find(asked, asked.text("draft"))
         if draft is None:
             raise InputError(
-                "this was filled in at a desk that has ended since; nothing was written", mend="fill it in once more"
+                "this was filled in at a desk that has ended since; nothing was written",
+                mend="fill it in once more",
+                where="the desk",
             )
         return Asked(
             desk=asked.desk,

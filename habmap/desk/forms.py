@@ -92,7 +92,13 @@ def read_fact(asked: Asked, one: Fact) -> Any:
         number = asked.number(one.name, one.words)
         if one.kind is int and number is not None:
             if number != int(number):
-                raise UsageError("this is not a whole number", where=one.words, value=text, allowed=one.allowed)
+                raise UsageError(
+                    "this is not a whole number",
+                    where=one.words,
+                    value=text,
+                    allowed=one.allowed,
+                    mend="leave the decimals out",
+                )
             return int(number)
         return number
     return text

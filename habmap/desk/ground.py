@@ -168,7 +168,11 @@ def _clock(asked: Asked, name: str) -> dt.time | None:
         return dt.time.fromisoformat(text) if text else None
     except ValueError:
         raise UsageError(
-            "this is not a time of day", where=f"{name}, of the walk", value=text, allowed="HH:MM"
+            "this is not a time of day",
+            where=f"{name}, of the walk",
+            value=text,
+            allowed="HH:MM",
+            mend="write it like 14:30",
         ) from None
 
 

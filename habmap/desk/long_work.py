@@ -175,5 +175,6 @@ def _error_of(record: dict[str, Any]) -> HabmapError:
 
 
 def _one(record: dict[str, Any]) -> HabmapError:
-    beside = {name: record.get(name) for name in ("where", "value", "allowed", "mend")}
-    return InputError(str(record.get("what") or "it could not be done"), **beside)
+    what = str(record.get("what") or "it could not be done")
+    where, mend = str(record.get("where") or "the work"), str(record.get("mend") or "begin it once more")
+    return InputError(what, where=where, mend=mend, value=record.get("value"), allowed=record.get("allowed"))

@@ -82,7 +82,9 @@ def write_shortcut(
             icon.write_text(ICON, encoding="utf-8")
             _write_all(folder, {target.name: linux_entry(words, icon=icon)})
     except (OSError, subprocess.CalledProcessError) as error:
-        raise PlaceError("the icon cannot be written", where=str(target), value=error) from error
+        raise PlaceError(
+            "the icon cannot be written", where=str(target), value=error, mend="choose a folder of your own"
+        ) from error
     return target
 
 
@@ -118,7 +120,12 @@ def linux_entry(words: Sequence[str], *, icon: Path) -> str:
 def _quoted(word: str) -> str:
     """Quote a word for Exec: reserved signs behind a backslash, then the backslashes of a string value, % doubled."""
     if "\n" in word:
-        raise InputError("a folder's name has a line break in it", value=repr(word), mend="rename the folder")
+        raise InputError(
+            "a folder's name has a line break in it",
+            value=repr(word),
+            mend="rename the folder",
+            where="the property's folder",
+        )
     inner = _RESERVED.sub(r"\\\1", word).replace("\\", "\\\\").replace("%", "%%")
     return f'"{inner}"'
 

@@ -201,7 +201,12 @@ def _again(home: Path, folder: Path | None) -> str:
             words = answer.read().decode()
             if answer.status == 200:
                 return words.strip()
-            raise HabmapError("the desk that runs already did not open another page", value=words.strip())
+            raise HabmapError(
+                "the desk that runs already did not open another page",
+                value=words.strip(),
+                where="the desk",
+                mend="close it with Ctrl-C where it was started, and start it again",
+            )
         except (OSError, ValueError, KeyError, http.client.HTTPException) as error:
             if time.monotonic() > deadline:
                 raise PlaceError(

@@ -127,11 +127,18 @@ def _units(order: RankResult, unit_id: str | None) -> Sequence[Ranked]:
                 "no ground remains that may be cut now" if waits else "no ground remains to be cut",
                 value="; ".join(waits) or None,
                 mend="see `habmap rank`",
+                where="the property",
             )
         return found
     named = {unit.unit_id: unit for unit in order.units}
     if unit_id not in named:
-        raise InputError("there is no such unit", where="--unit", value=unit_id, allowed=", ".join(named))
+        raise InputError(
+            "there is no such unit",
+            where="--unit",
+            value=unit_id,
+            allowed=", ".join(named),
+            mend="use one of these ids",
+        )
     unit = named[unit_id]
     if unit.closure is not None and not unit.closure.is_contract:  # of a contract's first day it is told
         raise InputError(

@@ -104,7 +104,11 @@ def worked_out(store: Store, request: BurnRequest) -> Burnsheet:
     )
     grid, pieces, own_m2 = state.grid, block.inside, float(block.outline.area)
     if grid is None:
-        raise InputError("the property holds no ground yet", mend="load its units with `habmap load units FILE`")
+        raise InputError(
+            "the property holds no ground yet",
+            mend="load its units with `habmap load units FILE`",
+            where="the property",
+        )
     request, not_used = with_forecast(request, store.forecasts())
     weather = ignition_weather(request, not_used)
     features, boundary = store.features(), store.boundary()

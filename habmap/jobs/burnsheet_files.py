@@ -53,7 +53,9 @@ def write_burn_sheets(
     store, result = sheet.store, sheet.result
     grid, boundary, zone = store.grid, store.boundary(), ZoneInfo(store.settings.place.timezone)
     if grid is None or not result.edges:
-        raise InputError("there is no ground to draw", mend="load its units with `habmap load units FILE`")
+        raise InputError(
+            "there is no ground to draw", mend="load its units with `habmap load units FILE`", where="the property"
+        )
     drawn = fitted_sheet(
         result,
         paper=paper,

@@ -56,13 +56,20 @@ def reported(
     settings, is_public = settings_of_now(store), audience == "public"
     entries = [entry for entry in effective_entries(store.entries()) if entry.patch is not None]
     if not entries or store.grid is None:
-        raise InputError("there is no work in the log to report", mend="add work with `habmap log` first")
+        raise InputError(
+            "there is no work in the log to report", mend="add work with `habmap log` first", where="the log"
+        )
     days = [entry.date for entry in entries]
     span = Range(first=first or min(days), last=last or max(days))
     if year is not None:
         span = program_year(year, starts=settings.paperwork.program_year_starts)
     if span.last < span.first:
-        raise InputError("the range of days runs backwards", value=f"{span.first} to {span.last}")
+        raise InputError(
+            "the range of days runs backwards",
+            value=f"{span.first} to {span.last}",
+            where="--from, --to",
+            mend="give the earlier day first",
+        )
     contract = without_names(contract_items(settings)) if is_public else contract_items(settings)
     done = tuple(entry for entry in entries if entry.date <= span.last)
     return practice_report(

@@ -47,6 +47,7 @@ def history(store: Store, *, unit_id: str | None = None) -> HistoryResult:
             value=unit_id,
             allowed=", ".join(sorted({unit.unit_id for unit in versions})) or "no units are loaded yet",
             mend="use one of these ids, or load the unit with `habmap load units FILE`",
+            where="the unit",
         )
     rows = told_in_order(store.entries())
     lines = corrections(rows)

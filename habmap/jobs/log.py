@@ -118,7 +118,11 @@ def add_entry(
     """
     patch = entry.patch
     if patch is None or patch.is_empty or not patch.is_valid:
-        raise InputError("the ground of this work is empty or crosses itself", mend="give ground as whole polygons")
+        raise InputError(
+            "the ground of this work is empty or crosses itself",
+            mend="give ground as whole polygons",
+            where="the ground of the work",
+        )
     patch_acres = acres((store.grid or grid_around([patch])).to_grid(patch).area)
     rows, zone = store.entries(), ZoneInfo(store.settings.place.timezone)
     question = reported_question(entry, patch_acres)

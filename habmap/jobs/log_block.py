@@ -58,6 +58,10 @@ def block_ground(store: Store, names: Sequence[str], *, on: dt.date) -> tuple[Mu
         unit_ids = tuple(dict.fromkeys(wanted))
         return whole_units(store, unit_ids, on=on), unit_ids
     if state.grid is None:
-        raise InputError("the property holds no ground yet", mend="load its units with `habmap load units FILE`")
+        raise InputError(
+            "the property holds no ground yet",
+            mend="load its units with `habmap load units FILE`",
+            where="the property",
+        )
     parts = [part for part in shapely.get_parts(state.grid.to_lonlat(chosen.outline)) if isinstance(part, Polygon)]
     return MultiPolygon(parts), ()

@@ -80,6 +80,7 @@ def refuse_money(audience: Audience, *, with_hours: bool, with_cost: bool) -> No
             value="--with-hours" if with_hours else "--with-cost",
             allowed="in the owner's copy only",
             mend="leave the option out, or leave out --for public",
+            where="--with-hours, --with-cost",
         )
 
 
@@ -96,6 +97,12 @@ def pdf_path(target: Path | None, *, folder: Path, name: str, what: str, audienc
     """
     path = folder / "out" / name if target is None else target
     if path.suffix.lower() != ".pdf":
-        raise UsageError(f"the {what} is a PDF", value=path.name, allowed="a name that ends in .pdf", mend="name it so")
+        raise UsageError(
+            f"the {what} is a PDF",
+            value=path.name,
+            allowed="a name that ends in .pdf",
+            mend="name it so",
+            where="--output",
+        )
     refuse_to_write(path, overwrite=overwrite, replaces=file_mark(what, audience))
     return path

@@ -64,6 +64,7 @@ def schedule(store: Store, *, first: date, last: date, hours_per_week: float, on
             value=f"{first} to {last}",
             allowed="at least seven days",
             mend="give --from and --to at least a week apart",
+            where="the season",
         )
     settings, state = settings_of_now(store), ground(store, on=on)
     spent = effort(store, on=on, today=first)
@@ -130,6 +131,7 @@ def _stands(store: Store, today: date, on: date | None) -> list[Stand]:
             raise InputError(
                 "nothing says how many hours an acre takes",
                 mend="log work with --person-hours, or write rates.cut under [effort] in habmap.toml",
+                where="the log and [effort.rates]",
             )
         found.append(
             Stand(

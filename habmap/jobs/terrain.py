@@ -65,7 +65,7 @@ def terrain_sums(
     """
     source = store.elevation()
     if source is None:
-        raise InputError("no elevation is loaded", mend="habmap load dem FILE")
+        raise InputError("no elevation is loaded", mend="habmap load dem FILE", where="the property")
     kept = worked_out(store)
     by_key = {(TerrainSums, *(outline.wkb for outline in outlines)): list(outlines) for outlines in sets}
     new = {key: outlines for key, outlines in by_key.items() if key not in kept}

@@ -82,6 +82,7 @@ def geodesic_area_m2(lonlat: Polygon | MultiPolygon) -> float:
             value=shapely.is_valid_reason(lonlat),
             allowed="a ring that does not cross itself",
             mend="redraw it, or load it with --repair",
+            where="the outline",
         )
     # Holes must run against their shell, or the ellipsoid's area adds them instead of taking them away.
     turned = [shapely.orient_polygons(part) for part in shapely.get_parts(lonlat)]
@@ -125,6 +126,7 @@ def tellable(ground: BaseGeometry, *, grid: LocalGrid) -> MultiPolygon:
         "this outline crosses itself within a hair, or nothing of it is wider than one",
         value=f"{acres(ground.area):.4f} acres",
         mend="trace it with fewer fixes, or draw the outline anew",
+        where="the outline",
     )
 
 

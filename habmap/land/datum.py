@@ -61,7 +61,7 @@ def transformer_to_wgs84(crs: CRS, *, bounds: Bounds | None = None, where: str |
         unknown = best is None or best.accuracy < 0
         raise InputError(
             "this layer's datum cannot be turned to WGS 84 closely enough here",
-            where=where,
+            where=where or "the layer",
             value=f"{flat.name}, accuracy {'unknown' if unknown or best is None else f'{best.accuracy:g} m'}",
             allowed=f"a datum change that declares {DATUM_LIMIT_M:g} m or better, such as NAD83 or WGS 84",
             mend="the shift grids of an old datum such as NAD27 are not installed: save the layer as WGS 84 "

@@ -117,7 +117,13 @@ def ring_of(path: Path, *, sigma_m: float, close_gap_m: float) -> Ring:
     if gap_m == 0 and len(xy) > 1:
         xy, time_s = xy[:-1], time_s[:-1]
     if len(xy) < 3:
-        raise InputError("too few places to make ground of", where=path.where, value=len(xy), allowed="3 or more")
+        raise InputError(
+            "too few places to make ground of",
+            where=path.where,
+            value=len(xy),
+            allowed="3 or more",
+            mend="walk on, or give --swath-ft if this is a working track",
+        )
     small_m = CIRCLE_95 * sigma_m
     xy, time_s, loops = without_small_loops(xy, time_s, small_m=small_m)
     polygon, more, laps = _ground(xy, where=path.where, small_m=small_m)

@@ -129,7 +129,9 @@ def walked_ground(
     (of the files, where there are none). Rings are united, so that ground inside two of them counts once.
     """
     if not segments or sum(len(segment.lonlat) for segment in segments) == 0:
-        raise InputError("there is no track here", allowed="a track or line", mend="export the track itself")
+        raise InputError(
+            "there is no track here", allowed="a track or line", mend="export the track itself", where="the walk"
+        )
     clean = _all_cleaned(segments, grid=grid, sigma_m=error.sigma_m, travel=travel, clock=clock)
     dropped: Counter[str] = Counter()
     notes: list[str] = []

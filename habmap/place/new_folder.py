@@ -159,7 +159,12 @@ def _refuse_to_lose(folder: Path, *, overwrite: bool) -> None:
     try:
         is_empty = not any(folder.iterdir())
     except OSError as error:
-        raise PlaceError("the folder cannot be read", where=str(folder), value=error.strerror) from error
+        raise PlaceError(
+            "the folder cannot be read",
+            where=str(folder),
+            value=error.strerror,
+            mend="see that it is there and that you may read it",
+        ) from error
     if is_empty:
         return
     if not overwrite:

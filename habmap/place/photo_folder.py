@@ -131,19 +131,21 @@ def photo_bytes(path: Path) -> bytes:
         # asked before opening: a pipe would wait for its writer
         found = path.stat()
         if not stat.S_ISREG(found.st_mode):
-            raise InputError("this is no file on disk")
+            raise InputError("this is no file on disk", where="the file", mend="name a file")
         if found.st_size > MOST_BYTES:
             raise InputError(
                 "the file is larger than is accepted", value=f"{found.st_size:,} bytes",
                 allowed=f"{MOST_BYTES // 1_000_000} MB", mend="save a smaller copy of it",
-            )  # fmt: skip
+            where="the file")  # fmt: skip
         content = path.read_bytes()
     except OSError as error:
         if isinstance(error, InputError):
             raise
-        raise InputError("the file cannot be read", value=error.strerror, mend="check its permissions") from error
+        raise InputError(
+            "the file cannot be read", where="the file", value=error.strerror, mend="check its permissions"
+        ) from error
     if not content:
-        raise InputError("the file is empty (0 bytes)", mend="copy it from the camera again")
+        raise InputError("the file is empty (0 bytes)", mend="copy it from the camera again", where="the file")
     return content
 
 

@@ -50,13 +50,16 @@ def opened_jpeg(content: bytes) -> Image:
             # straight to the JPEG reader: the general opener would guess among forty kinds
             image = JpegImagePlugin.JpegImageFile(io.BytesIO(content))
     except Exception as error:  # the reader raises whatever it stumbles over in a hostile file
-        raise InputError("this is not a JPEG picture, whatever its name says") from error
+        raise InputError(
+            "this is not a JPEG picture, whatever its name says", where="the picture", mend="save it as a JPEG"
+        ) from error
     if image.width * image.height > MOST_PIXELS:
         raise InputError(
             "the picture claims more pixels than is accepted",
             value=f"{image.width:,} × {image.height:,}",
             allowed=f"{MOST_PIXELS // 1_000_000} million",
             mend="save a smaller copy of it",
+            where="the picture",
         )
     return image
 
@@ -85,7 +88,10 @@ def small_picture(image: Image, *, long_side_px: int, quality: int) -> bytes:
             bare.save(target, "JPEG", quality=quality, optimize=True, progressive=False)
     except Exception as error:
         raise InputError(
-            "the picture is cut short or damaged", value=str(error)[:200] or None, mend="copy it from the camera again"
+            "the picture is cut short or damaged",
+            value=str(error)[:200] or None,
+            mend="copy it from the camera again",
+            where="the picture",
         ) from error
     return target.getvalue()
 
@@ -164,7 +170,12 @@ def kept_pictures(folder: Path, pictures: Iterable[tuple[str, bytes]]) -> Iterat
                     begun.unlink()
         for name, content in pictures:
             if not _NAME.fullmatch(name):
-                raise PlaceError("this is no name of a picture", where=PICTURE_FOLDER, value=name[:80])
+                raise PlaceError(
+                    "this is no name of a picture",
+                    where=PICTURE_FOLDER,
+                    value=name[:80],
+                    mend="restore the folder from a copy",
+                )
             if read_picture(folder, name) is not None:
                 continue
             path = folder / PICTURE_FOLDER / name

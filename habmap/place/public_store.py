@@ -44,7 +44,11 @@ class PublicStore:
         if name in NOTHING:
             return lambda *_asked: ()
         if name in REFUSED:
-            raise HabmapError("a copy for the public is only read")
+            raise HabmapError(
+                "a copy for the public is only read",
+                where="the copy for the public",
+                mend="write to the property itself",
+            )
         raise AttributeError(name)
 
     @cached_property

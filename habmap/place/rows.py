@@ -157,11 +157,23 @@ def _to_column(name: str, value: object, *, where: str) -> object:
         return int(value)
     if isinstance(value, int | float):
         if not math.isfinite(value):
-            raise InputError("a number is not finite", where=f"{where}, {name}", value=value, allowed="a finite number")
+            raise InputError(
+                "a number is not finite",
+                where=f"{where}, {name}",
+                value=value,
+                allowed="a finite number",
+                mend="give a number with digits",
+            )
         return float(value)
     if isinstance(value, datetime):
         if value.tzinfo is None:
-            raise InputError("a moment has no time zone", where=f"{where}, {name}", value=value, allowed="UTC")
+            raise InputError(
+                "a moment has no time zone",
+                where=f"{where}, {name}",
+                value=value,
+                allowed="UTC",
+                mend="give the moment with its zone",
+            )
         return moment_text(value)
     if isinstance(value, date):
         return value.isoformat()
@@ -175,6 +187,7 @@ def _to_column(name: str, value: object, *, where: str) -> object:
                 "a text holds half a character that cannot be stored",
                 where=f"{where}, {name}",
                 value=ascii(value),
+                mend="type the text anew",
             ) from error
     return value
 

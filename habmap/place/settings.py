@@ -462,7 +462,12 @@ def read_settings(folder: Path) -> Settings:
     except UnicodeDecodeError as error:
         raise _unreadable(str(path), error) from error
     except OSError as error:
-        raise PlaceError("the settings file cannot be read", where=str(path), value=error) from error
+        raise PlaceError(
+            "the settings file cannot be read",
+            where=str(path),
+            value=error,
+            mend="see that you may read it and that it is UTF-8 text, or restore it from a copy",
+        ) from error
     return settings_of(text, path)
 
 

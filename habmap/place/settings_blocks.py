@@ -84,7 +84,13 @@ def block_of(name: str) -> Block:
     for one in blocks():
         if one.name == name:
             return one
-    raise UsageError("there is no such block", value=name, allowed=", ".join(one.name for one in blocks()))
+    raise UsageError(
+        "there is no such block",
+        value=name,
+        allowed=", ".join(one.name for one in blocks()),
+        where="the settings",
+        mend="choose one of these",
+    )
 
 
 def entries_of(text: str, block: Block) -> tuple[dict[str, str], ...]:
@@ -310,7 +316,13 @@ def _written(key: BlockKey, text: str) -> str:
         return _number(key, text)
     if key.kind == "range":
         if len(parts) != 2:
-            raise UsageError("two numbers are wanted", where=key.key, value=text, allowed="such as 40 to 70")
+            raise UsageError(
+                "two numbers are wanted",
+                where=key.key,
+                value=text,
+                allowed="such as 40 to 70",
+                mend="write the lower, then the higher",
+            )
         return f"[{', '.join(_number(key, one) for one in parts)}]"
     if key.kind == "texts":
         return f"[{', '.join(quoted(one.strip()) for one in re.split('[,;]', text) if one.strip())}]"
@@ -319,7 +331,13 @@ def _written(key: BlockKey, text: str) -> str:
             return dt.date.fromisoformat(text).isoformat()
         except ValueError:
             if key.kind == "day":
-                raise UsageError("this is not a day", where=key.key, value=text, allowed="such as 2026-03-14") from None
+                raise UsageError(
+                    "this is not a day",
+                    where=key.key,
+                    value=text,
+                    allowed="such as 2026-03-14",
+                    mend="write it like 2026-03-14",
+                ) from None
     return quoted(text)
 
 
@@ -327,7 +345,9 @@ def _number(key: BlockKey, text: str) -> str:
     try:
         number = float(text)
     except ValueError:
-        raise UsageError("this is not a number", where=key.key, value=text, allowed="digits, such as 2.5") from None
+        raise UsageError(
+            "this is not a number", where=key.key, value=text, allowed="digits, such as 2.5", mend="write it in digits"
+        ) from None
     return text if re.fullmatch(r"-?(0|[1-9]\d*)(\.\d+)?", text) else repr(number)
 
 

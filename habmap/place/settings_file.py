@@ -55,7 +55,12 @@ def read_text(folder: Path) -> SettingsText:
         data = path.read_bytes()
         return SettingsText(data.decode("utf-8-sig"), hashlib.sha256(data).hexdigest())
     except (OSError, UnicodeDecodeError) as error:
-        raise PlaceError("the settings file cannot be read", where=str(path), value=error) from error
+        raise PlaceError(
+            "the settings file cannot be read",
+            where=str(path),
+            value=error,
+            mend="see that you may read it and that it is UTF-8 text, or restore it from a copy",
+        ) from error
 
 
 def settings_in(text: str) -> tuple[Setting, ...]:
@@ -134,7 +139,12 @@ def write_text(folder: Path, text: str, *, seen: str) -> None:
     """
     path = folder / SETTINGS_FILE
     if len(text) > LONGEST:
-        raise InputError("the settings are too long", where=str(path), value=f"{len(text):,} characters")
+        raise InputError(
+            "the settings are too long",
+            where=str(path),
+            value=f"{len(text):,} characters",
+            mend="take out what is no setting",
+        )
     if read_text(folder).digest != seen:
         raise InputError(
             "the settings were changed by another page or program since this one was opened; nothing was written",

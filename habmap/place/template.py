@@ -157,7 +157,7 @@ def settings_text(name: str, *, timezone: str | None = None) -> str:
     """
     try:
         if not name.strip():
-            raise UsageError("a property needs a name", value=name, mend="give it with --name")
+            raise UsageError("a property needs a name", value=name, mend="give it with --name", where="--name")
         PlaceSection(name=name, **({} if timezone is None else {"timezone": timezone}))
         name.encode("utf-8")
     except (ValidationError, UnicodeEncodeError) as error:
@@ -165,6 +165,8 @@ def settings_text(name: str, *, timezone: str | None = None) -> str:
             "the name or the time zone cannot be used",
             value=f"{name!a}, {timezone}",
             allowed="any text as name; a time zone such as America/Chicago",
+            where="--name, --timezone",
+            mend="give another name or zone",
         ) from error
     # DEFAULT_TOML has one field only; ``replace`` because its other braces, if any, are not fields.
     text = DEFAULT_TOML.replace("{name}", _toml_string(name), 1)

@@ -57,4 +57,4 @@ def _free_name(folder: Path, walk: Path, number: int | None) -> Path | None:
             return target
         if target.read_bytes() == walk.read_bytes():
             return None
-    raise HabmapError("too many walks of one name", where=str(folder))
+    raise HabmapError("too many walks of one name", where=str(folder), mend="move the oldest of them elsewhere")

@@ -87,7 +87,12 @@ def _bytes_of(path: Path) -> bytes:
     except FileNotFoundError as error:
         raise InputError("there is no such file", where=str(path), mend="check the name and the folder") from error
     except OSError as error:
-        raise InputError("the file cannot be read", where=str(path), value=error.strerror) from error
+        raise InputError(
+            "the file cannot be read",
+            where=str(path),
+            value=error.strerror,
+            mend="see that it is there and that you may read it",
+        ) from error
 
 
 def _refuse(what: str, path: Path, *, value: object = None) -> NoReturn:
@@ -181,6 +186,7 @@ def _kml_lines(data: bytes, path: Path) -> Iterator[tuple[str, list[RawFix]]]:
                     "a track has not as many times as places",
                     where=f"{path}, {where}",
                     value=f"{len(whens)} times, {len(coords)} places",
+                    mend="export the walk anew, with or without times",
                 )
             )
             continue
@@ -216,7 +222,14 @@ def _geojson_lines(data: bytes, path: Path) -> Iterator[tuple[str, list[RawFix]]
             count += 1
             where = f"line {count}"
             if not isinstance(line, list):
-                faults.append(InputError("a line has no list of places", where=f"{path}, {where}", value=line))
+                faults.append(
+                    InputError(
+                        "a line has no list of places",
+                        where=f"{path}, {where}",
+                        value=line,
+                        mend="export the walk anew",
+                    )
+                )
                 continue
             times: list[datetime | None] = [None] * len(line)
             if stamps is not None:
@@ -224,7 +237,12 @@ def _geojson_lines(data: bytes, path: Path) -> Iterator[tuple[str, list[RawFix]]
                 if len(own) != len(line):
                     words = f"{len(own)} times, {len(line)} places"
                     faults.append(
-                        InputError("a line has not as many times as places", where=f"{path}, {where}", value=words)
+                        InputError(
+                            "a line has not as many times as places",
+                            where=f"{path}, {where}",
+                            value=words,
+                            mend="export the walk anew, with or without times",
+                        )
                     )
                     continue
                 times = [_time(stamp, f"{path}, {where}, fix {k}", faults) for k, stamp in enumerate(own, 1)]
@@ -282,7 +300,15 @@ def _time(stamp: object, where: str, faults: list[HabmapError]) -> datetime | No
             return datetime.fromtimestamp(stamp / 1000 if abs(stamp) > 1e11 else stamp, UTC)
         return datetime.fromisoformat(str(stamp).strip())
     except (ValueError, OverflowError, OSError):
-        faults.append(InputError("this is not a time", where=where, value=stamp, allowed="2026-03-14T15:09:26Z"))
+        faults.append(
+            InputError(
+                "this is not a time",
+                where=where,
+                value=stamp,
+                allowed="2026-03-14T15:09:26Z",
+                mend="write moments with their zone",
+            )
+        )
         return None
 
 
@@ -328,5 +354,11 @@ def _seconds(time: datetime) -> float:
 def _gathered(faults: list[HabmapError], path: Path) -> InputErrors:
     shown = faults[:MOST_FAULTS]
     if len(faults) > MOST_FAULTS:
-        shown.append(InputError(f"and {len(faults) - MOST_FAULTS} more like these", where=str(path)))
+        shown.append(
+            InputError(
+                f"and {len(faults) - MOST_FAULTS} more like these",
+                where=str(path),
+                mend="mend the ones listed and load it again",
+            )
+        )
     return InputErrors(shown, where=str(path), mend=faults[0].mend or "export the track again")

@@ -91,4 +91,10 @@ def as_multipolygon(geometry: BaseGeometry, *, where: str) -> MultiPolygon:
         return geometry
     if isinstance(geometry, Polygon):
         return MultiPolygon([geometry])
-    raise PlaceError("a stored outline is not ground", where=where, value=geometry.geom_type, allowed="polygons")
+    raise PlaceError(
+        "a stored outline is not ground",
+        where=where,
+        value=geometry.geom_type,
+        allowed="polygons",
+        mend="`habmap check` lists such rows; restore the folder from a copy",
+    )

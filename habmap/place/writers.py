@@ -73,7 +73,12 @@ def write_whole(
         finally:
             neighbor.unlink(missing_ok=True)
     except OSError as error:
-        raise PlaceError("the file cannot be written", where=str(path), value=error) from error
+        raise PlaceError(
+            "the file cannot be written",
+            where=str(path),
+            value=error,
+            mend="choose a folder in which you may write, with room on the disk",
+        ) from error
 
 
 def refuse_to_write(path: Path, *, overwrite: bool, replaces: str | None = None) -> None:

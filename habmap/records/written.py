@@ -71,6 +71,7 @@ def sprouts_of(text: str) -> tuple[tuple[str, int], ...]:
                 where="--sprouts",
                 value=part,
                 allowed="species=n,species=n with each species once and whole numbers",
+                mend="write them like hackberry=4,elm=2",
             )
         found[species] = int(count)
     return tuple(found.items())

@@ -233,7 +233,12 @@ def check_tiles(tiles: Sequence[Tile]) -> None:
         try:
             is_same = stamp_of(tile.path) == tile.stamp
         except OSError as error:
-            raise PlaceError("an elevation tile is gone", where=str(tile.path), value=error) from error
+            raise PlaceError(
+                "an elevation tile is gone",
+                where=str(tile.path),
+                value=error,
+                mend="bring the tile back, or name the tiles anew",
+            ) from error
         if not is_same:
             raise PlaceError(
                 "an elevation tile has changed since the work began", where=str(tile.path), mend="begin anew"

@@ -91,7 +91,12 @@ class Processes:
                     if not again:  # what begins workers was lost, and is not known to be yet
                         idle += 1
                         if idle >= MOST_TRIES:
-                            raise PlaceError("no worker can be started", where="--workers", value=error) from error
+                            raise PlaceError(
+                                "no worker can be started",
+                                where="--workers",
+                                value=error,
+                                mend="look at the memory and the limits of this machine, then go on with --resume",
+                            ) from error
                         time.sleep(START_AGAIN_S)
                     self.retried += len(again)
                     waiting.extendleft(reversed(again))
@@ -212,7 +217,11 @@ def engine_for(*, workers: int | None, scheduler: str | None) -> Engine:
     count = threads_here() if workers is None else workers
     if count < 1:
         raise UsageError(
-            "no work is done by fewer workers than one", where="--workers", value=count, allowed="1 or more"
+            "no work is done by fewer workers than one",
+            where="--workers",
+            value=count,
+            allowed="1 or more",
+            mend="give 1 or more, or leave it out",
         )
     return Here() if count == 1 else Processes(count)
 

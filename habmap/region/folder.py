@@ -50,7 +50,12 @@ def write_part(path: Path, words: Mapping[str, Any], arrays: Arrays) -> None:
             os.fsync(stream.fileno())
         neighbor.replace(path)
     except OSError as error:
-        raise PlaceError("a part of the work cannot be written", where=str(path.parent), value=error) from error
+        raise PlaceError(
+            "a part of the work cannot be written",
+            where=str(path.parent),
+            value=error,
+            mend="make room on the disk, then go on with --resume",
+        ) from error
     finally:
         with suppress(OSError):
             neighbor.unlink(missing_ok=True)

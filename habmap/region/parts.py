@@ -47,7 +47,12 @@ def parts_folder(folder: Path, *, is_resumed: bool, overwrite: bool, is_shared: 
         folder.mkdir(parents=True, exist_ok=True)
         mark.write_text(_MARK_WORDS, encoding="utf-8")
     except OSError as error:
-        raise PlaceError("the folder of parts cannot be written", where=str(folder), value=error) from error
+        raise PlaceError(
+            "the folder of parts cannot be written",
+            where=str(folder),
+            value=error,
+            mend="choose an output in a folder of your own",
+        ) from error
     return folder
 
 

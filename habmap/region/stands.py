@@ -85,7 +85,12 @@ class Sorter:
                     for number, wkb in rows:
                         stream.write(number.to_bytes(8, "little") + len(wkb).to_bytes(8, "little") + wkb)
         except OSError as error:
-            raise PlaceError("the stands cannot be sorted", where=str(self._folder), value=error) from error
+            raise PlaceError(
+                "the stands cannot be sorted",
+                where=str(self._folder),
+                value=error,
+                mend="make room on the disk, then begin again",
+            ) from error
         self._held.clear()
         self._held_bytes = 0
 
@@ -118,7 +123,12 @@ class Sorter:
                     found.append(self._written(numbers[own], shapes[own], window))
                 spool.unlink()
         except OSError as error:
-            raise PlaceError("the stands cannot be sorted", where=str(self._folder), value=error) from error
+            raise PlaceError(
+                "the stands cannot be sorted",
+                where=str(self._folder),
+                value=error,
+                mend="make room on the disk, then begin again",
+            ) from error
         return found
 
     def _written(self, numbers: list[int], shapes: list[bytes], reach: tuple[int, int, int, int] | None) -> StandsFile:

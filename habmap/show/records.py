@@ -15,7 +15,7 @@ import shapely
 from shapely import MultiPolygon
 from shapely.geometry.base import BaseGeometry
 
-from habmap.errors import HabmapError
+from habmap.errors import OwnFaultError
 from habmap.records import Entry, Feature
 from habmap.show.history_records import PageHistory
 from habmap.show.shares import PageShare
@@ -182,7 +182,7 @@ def extent(page: Page) -> tuple[float, float, float, float]:
     return float(west), float(south), float(east), float(north)
 
 
-class PrivateOnPublicPageError(HabmapError):
+class PrivateOnPublicPageError(OwnFaultError):
     """Something that only the owner may see was about to be drawn for the public."""
 
 

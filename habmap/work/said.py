@@ -33,6 +33,7 @@ def check_practice(practice: str) -> str:
             value=practice,
             allowed=", ".join(PRACTICES),
             mend="choose one of these; `other` with a --note for the rest",
+            where="the practice",
         )
     return practice
 
@@ -71,6 +72,7 @@ def check_said(said: Said, *, practice: str) -> None:
             "what stands there now is logged with `log checkup`",
             value=practice,
             mend="log the work and the look as two lines",
+            where="the log line",
         )
 
 

@@ -111,7 +111,11 @@ def checked_swath_ft(swath_ft: float | None) -> float | None:
     """Return a swath's breadth [ft]; refuse one that cannot be."""
     if swath_ft is not None and not 0 < swath_ft <= WIDEST_SWATH_FT:
         raise UsageError(
-            "a swath is a breadth in feet", where="--swath-ft", value=swath_ft, allowed="above 0, up to 1000"
+            "a swath is a breadth in feet",
+            where="--swath-ft",
+            value=swath_ft,
+            allowed="above 0, up to 1000",
+            mend="measure how broad a strip was worked",
         )
     return swath_ft
 
@@ -180,7 +184,13 @@ def known_travel(word: str) -> Travel:
     for known in TRAVEL_MPS:
         if word == known:
             return known
-    raise UsageError("this is no way of travel", where="--travel", value=word, allowed=", ".join(TRAVEL_MPS))
+    raise UsageError(
+        "this is no way of travel",
+        where="--travel",
+        value=word,
+        allowed=", ".join(TRAVEL_MPS),
+        mend="use one of these words",
+    )
 
 
 def without_neighbors(traced: TracedGround, units: Sequence[Unit], *, grid: LocalGrid, strip_m: float) -> TracedGround:
@@ -210,6 +220,7 @@ def without_neighbors(traced: TracedGround, units: Sequence[Unit], *, grid: Loca
             value=f"{acres(walked.area - ground.area):.2f} of {acres(walked.area):.2f} acres",
             allowed="at least half of it free",
             mend="check that it is the right walk; log work on units that are there with `habmap log --track`",
+            where="the walk",
         )
     patch = tellable(ground, grid=grid)
     notes = [f"{acres(walked.area - left.area):.2f} acres that neighboring units hold were cut off"]

@@ -167,7 +167,13 @@ def merge(
             "a merge needs two units or more", where="unit merge", value=", ".join(named), mend="name all of them"
         )
     if cover is not None and cover not in COVERS:
-        raise UsageError("this cover is not known", where="--cover", value=cover, allowed=", ".join(COVERS))
+        raise UsageError(
+            "this cover is not known",
+            where="--cover",
+            value=cover,
+            allowed=", ".join(COVERS),
+            mend="use one of these words",
+        )
     units = tuple(present_unit(versions, unit_id) for unit_id in named)
     _check_labels(versions, (into,), 1, keeps=into if into in named else None, valid_from=valid_from)
     _check_alike(units, ("cover", *_RULES) if cover is None else _RULES)

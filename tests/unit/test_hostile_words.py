@@ -125,7 +125,7 @@ def test_an_endless_name_is_set_in_few_measurements(monkeypatch: pytest.MonkeyPa
 
 def test_json_cannot_steer_a_terminal_and_reads_the_same(capsys: pytest.CaptureFixture[str]) -> None:
     hostile = "a\u202eb\u2066c\x9b31md\x7fe\u2028f مرحبا"
-    print_error(InputError("what", value=hostile), as_json=True)
+    print_error(InputError("what", where="there", value=hostile, mend="mend it"), as_json=True)
     text = capsys.readouterr().out
     assert not set("\u202e\u2066\x9b\x7f\u2028") & set(text) and "مرحبا" in text
     assert json.loads(text)["value"] == hostile

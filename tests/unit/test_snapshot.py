@@ -172,7 +172,7 @@ def test_a_damaged_table_stops_only_who_asks_for_it(place: Path, monkeypatch: py
 
     def damaged(connection: object, table: object, rest: str, values: object) -> object:
         if table.record is Photo:  # type: ignore[attr-defined]
-            raise PlaceError("a table is damaged", where="photos")
+            raise PlaceError("a table is damaged", where="photos", mend="restore it")
         return read(connection, table, rest, values)  # type: ignore[arg-type]
 
     monkeypatch.setattr(habmap.place.contents, "select", damaged)

@@ -211,7 +211,7 @@ def _raise_first(folder: Path, text: str) -> None:
     try:
         read_walk(saved(folder, text))
     except InputErrors as error:
-        raise InputError(str(error.faults[0])) from error
+        raise InputError(str(error.faults[0]), where="there", mend="mend it") from error
 
 
 def test_a_missing_file_and_a_folder(tmp_path: Path) -> None:

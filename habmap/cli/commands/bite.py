@@ -82,11 +82,19 @@ def _check(acres: float | None, hours: float | None, output: Path | None) -> Non
     for option, value in (("--acres", acres), ("--hours", hours)):
         if value is not None and not 0 < value <= MOST:
             raise UsageError(
-                "this is no amount to cut", where=option, value=value, allowed=f"above 0, at most {MOST:,}"
+                "this is no amount to cut",
+                where=option,
+                value=value,
+                allowed=f"above 0, at most {MOST:,}",
+                mend="give a number above 0",
             )
     if output is not None and output.suffix.lower() not in (".gpx", ".geojson"):
         raise UsageError(
-            "the name of the file says what kind it is", where="--output", value=output, allowed=".gpx, .geojson"
+            "the name of the file says what kind it is",
+            where="--output",
+            value=output,
+            allowed=".gpx, .geojson",
+            mend="name a .gpx for a handheld, or a .geojson for a map",
         )
 
 

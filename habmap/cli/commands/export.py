@@ -313,7 +313,11 @@ def _write_gpx(
 
 def _year_or_range(year: int | None, first: date | None, last: date | None) -> None:
     if year is not None and (first or last):
-        raise UsageError("give a program year or a range of days, not both", where="--program-year, --from, --to")
+        raise UsageError(
+            "give a program year or a range of days, not both",
+            where="--program-year, --from, --to",
+            mend="leave out the one or the other",
+        )
 
 
 def _suffix(path: Path, *allowed: str) -> None:

@@ -36,7 +36,9 @@ def manual(
     root: Any = context.parent
     if output is not None:
         if words:
-            raise UsageError("-o writes the whole manual", value=" ".join(words), mend="leave the command out")
+            raise UsageError(
+                "-o writes the whole manual", value=" ".join(words), mend="leave the command out", where="--output"
+            )
         _write(root, output, overwrite=overwrite)
         return
     if not words:
@@ -53,7 +55,11 @@ def manual(
             say(f"{found[name].get_help()}\n")
     else:
         raise UsageError(
-            "no such command", value=wanted, allowed=", ".join(found), mend="see `habmap manual` for all of them"
+            "no such command",
+            value=wanted,
+            allowed=", ".join(found),
+            mend="see `habmap manual` for all of them",
+            where="COMMAND",
         )
 
 
@@ -64,7 +70,13 @@ def _write(root: Any, target: Path, *, overwrite: bool) -> None:
     from habmap.show.manual import ManualCommand, ManualOption, manual_page
 
     if target.suffix.lower() not in (".html", ".htm"):
-        raise UsageError("the manual is an HTML page", value=target.name, allowed="a name that ends in .html")
+        raise UsageError(
+            "the manual is an HTML page",
+            value=target.name,
+            allowed="a name that ends in .html",
+            where="--output",
+            mend="name a file such as manual.html",
+        )
     refuse_to_write(target, overwrite=overwrite)
     commands = []
     for inner in _under(root):

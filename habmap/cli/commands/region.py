@@ -92,7 +92,13 @@ def terrain_command(
     rules = FaceRules(flat_below_pct=flat_below_pct, sun_facing_deg=sun_facing_deg, machine_limit_pct=machine_limit_pct)
     unit: Any = vertical_unit
     if unit not in (None, "m", "ft", "us-ft"):
-        raise UsageError("no such unit of heights", where="--vertical-unit", value=unit, allowed="m, ft or us-ft")
+        raise UsageError(
+            "no such unit of heights",
+            where="--vertical-unit",
+            value=unit,
+            allowed="m, ft or us-ft",
+            mend="use one of these words",
+        )
     asked = Asked(
         units=units, output=output, layer=layer, id_column=id_column, parts_folder=parts, part_cells=part_cells,
         is_resumed=resume, overwrite=overwrite,
@@ -118,7 +124,13 @@ def _cell(text: str) -> Any:
     except ValueError:
         size = 0.0
     if not 0 < size < 1e6:
-        raise UsageError("no such cell", where="--analysis-cell-m", value=text, allowed="meters above 0, or native")
+        raise UsageError(
+            "no such cell",
+            where="--analysis-cell-m",
+            value=text,
+            allowed="meters above 0, or native",
+            mend="give the side of a cell in meters, or native",
+        )
     return size
 
 

@@ -153,7 +153,12 @@ def begin(asked: Asked, key: str) -> Work:
     """
     kind = next((one for one in KINDS if one.key == key), None)
     if kind is None:
-        raise UsageError("what kind of file is it?", where="the kind", allowed=", ".join(one.words for one in KINDS))
+        raise UsageError(
+            "what kind of file is it?",
+            where="the kind",
+            allowed=", ".join(one.words for one in KINDS),
+            mend="choose a kind",
+        )
     path = asked.file("file", kind.words)
     if kind.is_folder:
         path = asked.desk.new_folder()

@@ -164,10 +164,17 @@ def make(asked: Asked) -> Response:
     known = {paper.key: paper for paper in (*PAPERS, *_packets(asked.store))}
     paper = known.get(asked.text("paper"))
     if paper is None:
-        raise UsageError("there is no such paper", where="the paper", value=asked.text("paper"))
+        raise UsageError(
+            "there is no such paper",
+            where="the paper",
+            value=asked.text("paper"),
+            mend="choose one of the papers listed",
+        )
     audience = asked.text("audience") if paper.for_whom else ""
     if audience not in ("", "owner", "public"):
-        raise UsageError("for whom?", where="for whom", value=audience, allowed="owner, public")
+        raise UsageError(
+            "for whom?", where="for whom", value=audience, allowed="owner, public", mend="choose one of these"
+        )
     target = asked.desk.new_folder() / paper.file_name
     words = [*paper.command, paper.output, str(target)]
     words += ["--for", audience] if audience else []

@@ -59,13 +59,19 @@ def _season(asked: Asked, hours: str) -> dict[str, Any]:
     first = asked.day("from", "first day") or asked.today
     last = asked.day("to", "last day") or days_after(first, _HALF_YEAR_DAYS)
     if per_week is None or not 0 < per_week <= _MOST_HOURS:
-        raise UsageError("these are not hours of a week", where="person-hours in a week", value=hours)
+        raise UsageError(
+            "these are not hours of a week",
+            where="person-hours in a week",
+            value=hours,
+            mend="write how many hours all people together work in a week, such as 20",
+        )
     if not 6 <= (last - first).days <= _LONGEST_DAYS:
         raise UsageError(
             "this is no season",
             where="first and last day",
             value=f"{first} to {last}",
             allowed="at least seven days, at most five years",
+            mend="choose another last day",
         )
     result = api.schedule(asked.store, first=first, last=last, hours_per_week=per_week)
     return {

@@ -139,7 +139,9 @@ def look(asked: Asked) -> Response:
 
     kind = _kind(asked)
     if kind is None or kind.key == "photos":
-        raise UsageError("what was seen?", where="the kind", allowed=", ".join(one.words for one in KINDS))
+        raise UsageError(
+            "what was seen?", where="the kind", allowed=", ".join(one.words for one in KINDS), mend="choose a kind"
+        )
     draft = asked.desk.drafts.keep(asked)
     asked = replace(asked, said={**asked.said, "draft": (draft.key,)})
     spec, rows = _spec(kind), _rows(asked, kind)
@@ -280,7 +282,12 @@ def _lines(asked: Asked, kind: Kind) -> list[dict[str, str]]:
 
 def _refuse_known(loaded: int, kind: Kind) -> None:
     if not loaded:
-        raise InputError("this is written down already; nothing was added", value=kind.words)
+        raise InputError(
+            "this is written down already; nothing was added",
+            value=kind.words,
+            where="what was filled in",
+            mend="change what is new, or leave it as it stands",
+        )
 
 
 def _in_words(error: HabmapError, spec: TableSpec[Any]) -> HabmapError:
@@ -288,15 +295,13 @@ def _in_words(error: HabmapError, spec: TableSpec[Any]) -> HabmapError:
     labels = {one.name: one.label for one in spec.columns if one.name != one.label}
     named = re.compile(r"(?<![\w.])(column )?(" + "|".join(map(re.escape, labels)) + r")(?!\w)")
 
-    def worded(text: str | None) -> str | None:
-        if text is None:
-            return None
+    def worded(text: str) -> str:
         text = text.replace("mend that cell and load the file again", "mend it and look at it again")
         return named.sub(lambda found: labels[found[2]], text)
 
     faults = [
         InputError(
-            worded(one.what) or "", where=worded(one.where), value=one.value, allowed=worded(one.allowed),
+            worded(one.what), where=worded(one.where), value=one.value, allowed=one.allowed and worded(one.allowed),
             mend=worded(one.mend),
         )
         for one in faults_of(error)

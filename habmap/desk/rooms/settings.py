@@ -84,7 +84,9 @@ def ask_block(asked: Asked, *, error: HabmapError | None = None) -> Response:
     name, at = asked.text("block"), _number(asked)
     block, entries = next(((block, entries) for block, entries in found.blocks if block.name == name), (None, ()))
     if block is None or (at is not None and at >= len(entries)):
-        raise UsageError("there is no such block in the settings", mend="look at the settings again")
+        raise UsageError(
+            "there is no such block in the settings", mend="look at the settings again", where="the settings"
+        )
     entry = {} if at is None else entries[at]
     units = tuple((unit.unit_id, unit.unit_id) for unit in asked.store.units())
     return page(
@@ -120,7 +122,7 @@ def drop(asked: Asked) -> Response:
     at = _number(asked)
     try:
         if at is None:
-            raise UsageError("which one?", where="the block")
+            raise UsageError("which one?", where="the block", mend="look at the settings again and choose one")
         drop_block(asked.at.folder, asked.text("block"), at, seen=asked.text("seen"))
     except HabmapError as error:
         return show(asked, error=error)

@@ -251,7 +251,12 @@ def _changed(asked: Asked, *, is_preview: bool) -> UnitEdit:
     }
     way = ways.get(asked.text("change"))
     if way is None:
-        raise UsageError("what is to be changed?", where="the change", allowed=", ".join(_CHANGES.values()))
+        raise UsageError(
+            "what is to be changed?",
+            where="the change",
+            allowed=", ".join(_CHANGES.values()),
+            mend="choose one of these",
+        )
     return way()
 
 

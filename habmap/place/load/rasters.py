@@ -232,6 +232,7 @@ def _copied(files: tuple[Path, ...], folder: Path, *, overwrite: bool) -> list[P
         raise InputError(
             "this raster is a list of other files, or a folder, and cannot be copied by itself",
             mend="add it without --copy, or save it as GeoTIFF first",
+            where="the raster",
         )
     taken = [folder / file.name for file in files if (folder / file.name).exists()]
     if taken and not overwrite:

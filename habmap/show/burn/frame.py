@@ -69,6 +69,7 @@ def burn_frame(sheet: BurnSheet, *, left: float, bottom: float, width: float, he
             "this block is too wide for one sheet",
             value=f"{(size_m[2] - size_m[0]) / 1000:,.0f} by {(size_m[3] - size_m[1]) / 1000:,.0f} km",
             mend="look for an outline drawn far away, or name fewer units",
+            where="the burn sheet's map",
         )
     widest, shown = _WIDEST * scale, shapely.envelope(block)
     for house in sorted(sheet.places, key=lambda one: one.distance_m):

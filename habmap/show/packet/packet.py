@@ -88,6 +88,7 @@ def draw_packet(sheet: PacketSheet, path: Path, *, paper: Paper) -> PacketFigure
             "no work of this item's practice code lies on its units within these days",
             value=words.item_name(packet.ground.total),
             mend="see `habmap export practices` for what the log has, and [[contract]] for the item's units and code",
+            where="--item",
         )
     if not is_owner:
         _refuse_private(sheet)

@@ -60,7 +60,12 @@ def seal(page: str) -> str:
         The page links to a file that is not vendored, or has no slot for the policy.
     """
     if page.count(POLICY_SLOT) != 1:
-        raise UnsealedPageError("the page has no single slot for its policy", allowed=POLICY_SLOT)
+        raise UnsealedPageError(
+            "the page has no single slot for its policy",
+            where="the page",
+            allowed=POLICY_SLOT,
+            mend="put it into the template's head",
+        )
     page = _FOLIUM_VIEWPORT.sub("", page)
     page = _SCRIPT_LINK.sub(lambda link: f"<script>{_script(link[1])}</script>", page)
     page = _STYLE_LINK.sub(lambda link: f"<style>{_style(link[1])}</style>", page)
@@ -73,6 +78,7 @@ def _vendored(address: str) -> str:
     except KeyError:
         raise UnsealedPageError(
             "the page links to a file that does not ship with habmap",
+            where="the page",
             value=address,
             allowed=", ".join(sorted(VENDORED)),
             mend="use the folium version that pyproject.toml names, or vendor the file under habmap/show/assets",

@@ -52,4 +52,5 @@ def fitting_scale(size_m: tuple[float, float], room_pt: tuple[float, float], *, 
         value=f"{size_m[0] / 1000:,.0f} by {size_m[1] / 1000:,.0f} km",
         allowed=f"what fits at 1:{SCALES[-1]:,}",
         mend=mend,
+        where="the sheet's map",
     )

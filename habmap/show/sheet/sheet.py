@@ -116,7 +116,11 @@ def sheet_of(page: Page, *, grid: LocalGrid | None, unit_id: str | None) -> Shee
         There is no such unit, or no ground to draw.
     """
     if grid is None:
-        raise InputError("there is no ground to draw", mend="load units or a boundary first: `habmap load units FILE`")
+        raise InputError(
+            "there is no ground to draw",
+            mend="load units or a boundary first: `habmap load units FILE`",
+            where="the property",
+        )
     if unit_id is None:
         return Sheet(page=page, grid=grid)
     neighbors = tuple(unit.geometry for unit in page.units if unit.unit_id != unit_id)
@@ -167,7 +171,11 @@ def draw_sheet(sheet: Sheet, path: Path, *, paper: Paper) -> SheetFigures:
     if page.boundary is not None and sheet.unit_id is None:
         shapes.append(page.boundary)
     if not shapes:
-        raise InputError("there is no ground to draw", mend="load units or a boundary first: `habmap load units FILE`")
+        raise InputError(
+            "there is no ground to draw",
+            mend="load units or a boundary first: `habmap load units FILE`",
+            where="the property",
+        )
     extent_m = shapely.total_bounds([sheet.grid.to_grid(shape) for shape in shapes])
     size_m = (float(extent_m[2] - extent_m[0]), float(extent_m[3] - extent_m[1]))
     middle_xy = (float(extent_m[0] + extent_m[2]) / 2, float(extent_m[1] + extent_m[3]) / 2)
