@@ -96,7 +96,12 @@ class Elevations:
             try:
                 mosaic.write(path, tiles)
             except OSError as error:
-                raise PlaceError("the list of tiles cannot be written", where=str(path), value=error) from error
+                raise PlaceError(
+                    "the list of tiles cannot be written",
+                    where=str(path),
+                    value=error,
+                    mend="choose an output in a folder of your own",
+                ) from error
         return path, tiles
 
 
