@@ -466,7 +466,7 @@ def read_settings(folder: Path) -> Settings:
             "the settings file cannot be read",
             where=str(path),
             value=error,
-            mend="see that you may read it and that it is UTF-8 text, or restore it from a copy",
+            mend="see that it is UTF-8 text",
         ) from error
     return settings_of(text, path)
 

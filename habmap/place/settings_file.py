@@ -59,7 +59,7 @@ def read_text(folder: Path) -> SettingsText:
             "the settings file cannot be read",
             where=str(path),
             value=error,
-            mend="see that you may read it and that it is UTF-8 text, or restore it from a copy",
+            mend="see that it is UTF-8 text",
         ) from error
 
 
