@@ -462,12 +462,7 @@ def read_settings(folder: Path) -> Settings:
     except UnicodeDecodeError as error:
         raise _unreadable(str(path), error) from error
     except OSError as error:
-        raise PlaceError(
-            "the settings file cannot be read",
-            where=str(path),
-            value=error,
-            mend="see that it is UTF-8 text",
-        ) from error
+        raise PlaceError("the settings cannot be read", where=str(path), value=error, mend="allow reading") from error
     return settings_of(text, path)
 
 
