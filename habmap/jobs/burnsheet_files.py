@@ -23,9 +23,9 @@ from habmap.show.relief import RELIEF_CELLS, Relief, draw_relief, relief_bounds
 from habmap.work.burn.result import BurnsheetResult
 
 _KINDS: Final = {".pdf", ".html"}
-#: Ground shown around the block, as a share of its larger side: the map widens to twice its scale for a house, and may
-#: lie twice as wide as high.
-_AROUND: Final = 1.6
+#: Ground drawn to either side of the block, and above and below, as shares of its larger side: the map widens to twice
+#: its scale for a house, and with a forecast's chart it is twice as wide as high.
+AROUND: Final = (2.9, 1.3)
 
 
 def write_burn_sheets(
@@ -103,5 +103,5 @@ def _relief(store: Store, result: BurnsheetResult) -> Relief | None:
     with open_elevation(Path(source.path), vertical_unit=source.vertical_unit) as elevation:
         if not bool(elevation.touches([shapely.convex_hull(outline)])[0]):
             return None  # said in words by the burn sheet's own warnings
-        coarse = elevation.coarse_heights(relief_bounds([outline], margin=_AROUND), RELIEF_CELLS)
+        coarse = elevation.coarse_heights(relief_bounds([outline], margins=AROUND), RELIEF_CELLS)
     return draw_relief(coarse.heights_m.astype("float64"), transform=coarse.transform, crs_wkt=coarse.crs_wkt)

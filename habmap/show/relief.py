@@ -131,19 +131,23 @@ def contour_step(steepness: float, scale: float) -> int:
     return min(CONTOUR_STEPS_FT, key=lambda step: abs(math.log(step / wanted_ft)))
 
 
-def relief_bounds(shapes: Sequence[BaseGeometry], *, margin: float | None = None) -> tuple[float, float, float, float]:
+def relief_bounds(
+    shapes: Sequence[BaseGeometry], *, margins: tuple[float, float] | None = None
+) -> tuple[float, float, float, float]:
     """Return west, south, east, north of what is drawn around shapes (lon/lat [°]).
 
     Parameters
     ----------
-    margin
-        Ground shown around them, as a share of their larger side; else what fills a frame of any usual shape.
+    margins
+        Ground shown to either side of them and above and below, as shares of their larger side; else what fills a frame
+        of any usual shape.
     """
     west, south, east, north = map(float, shapely.total_bounds(list(shapes)))
-    if margin is not None:
-        margin *= max(east - west, north - south)
-        return (west - margin, south - margin, east + margin, north + margin)
     flat = math.cos(math.radians((south + north) / 2))
+    if margins is not None:
+        side = max((east - west) * flat, north - south)
+        across, up = margins[0] * side / flat, margins[1] * side
+        return (west - across, south - up, east + across, north + up)
     narrow, wide = _FRAME_SHAPES
     across, up = (east - west) * flat, north - south
     half_across = _AIR * max(across, wide * up) / 2 / flat

@@ -6,6 +6,8 @@ import re
 from dataclasses import replace
 from datetime import UTC, date, datetime
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -16,6 +18,7 @@ from pdf_reading import pdf_streams, pdf_words
 from shapely import LineString, Point, Polygon, box
 from shapely.geometry.base import BaseGeometry
 
+from habmap.jobs import burnsheet_files
 from habmap.jobs.burnsheet import Burnsheet, worked_out
 from habmap.jobs.burnsheet_files import write_burn_sheets
 from habmap.place.settings import Settings
@@ -26,6 +29,9 @@ from habmap.show.burn.map import draw_burn_map
 from habmap.show.burn.sections import plan_section
 from habmap.show.burn.sheet import BurnSheet
 from habmap.show.burn.words import answer
+from habmap.show.relief import Contour, relief_bounds
+from habmap.show.sheet.feature_labels import draw_contour_labels
+from habmap.show.sheet.label_boxes import Labels
 from habmap.show.sheet.pen import Pen, text_width_pt
 from habmap.show.words import short_day
 from habmap.work.burn.request import BurnRequest
@@ -227,7 +233,6 @@ def test_no_word_at_the_edge_leaves_the_map() -> None:
 
     boxes: list[BaseGeometry] = []
     from habmap.show.burn.frame import draw_pointers
-    from habmap.show.sheet.label_boxes import Labels
 
     draw_pointers(Spy((612, 792)), frame, sheet, Labels(frame))
     assert len(set_) == len(boxes) == len(off_the_map(frame, sheet.places)) > 1
@@ -276,3 +281,38 @@ def test_names_on_the_burn_map_lie_on_their_own_ground(monkeypatch: pytest.Monke
         assert own.intersection(ground[owner]).area >= 0.8 * own.area, words
         seen.add(owner)
     assert {"X1", "W1"} <= seen
+
+
+@pytest.mark.parametrize("house_m", [None, 260.0])
+@pytest.mark.parametrize("size_pt", [(562.0, 420.0), (562.0, 260.0), (420.0, 560.0)])
+def test_the_relief_reaches_past_every_edge_of_the_map(house_m: float | None, size_pt: tuple[float, float]) -> None:
+    """Contours that end within the frame read as an edge of the land."""
+    more = () if house_m is None else (feature("house", "Home place", Point(0, -150 - house_m)),)
+    sheet = sheet_of(asked(*more))
+    frame = burn_frame(sheet, left=25, bottom=100, width=size_pt[0], height=size_pt[1])
+    outline = shapely.MultiLineString([edge.line for edge in sheet.edges])
+    drawn = frame.on_paper(box(*relief_bounds([outline], margins=burnsheet_files.AROUND)))
+    assert drawn.contains(box(*frame.box))
+
+
+def test_heights_stand_along_the_heavier_contours_only(monkeypatch: pytest.MonkeyPatch) -> None:
+    told: list[str] = []
+    monkeypatch.setattr(Pen, "text", lambda self, x, y, words, **style: told.append(words))
+    frame = frame_of(sheet_of(asked()))
+
+    def lines(heavy: int) -> tuple[Contour, ...]:
+        heights = range(1000, 1150, 5)
+        ground = [GRID.to_lonlat(LineString([(-140, -140 + h - 1000), (140, -140 + h - 1000)])) for h in heights]
+        return tuple(
+            Contour(h, shapely.get_coordinates(line), h % heavy == 0) for h, line in zip(heights, ground, strict=True)
+        )
+
+    for heavy, expected in ((25, {"1,000", "1,025", "1,050", "1,075", "1,100", "1,125"}), (1100, None)):
+        told.clear()
+        relief: Any = SimpleNamespace(contours=lines(heavy))
+        draw_contour_labels(Pen((612, 792)), frame, relief, Labels(frame))
+        if expected is not None:
+            assert set(told) == expected
+        else:  # one heavy line alone does not tell the ground
+            assert "1,100" in told
+            assert len(told) >= 4
