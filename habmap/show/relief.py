@@ -22,6 +22,7 @@ from rasterio.warp import Resampling, calculate_default_transform, reproject
 from shapely.geometry.base import BaseGeometry
 
 from habmap.measures import M_PER_FT
+from habmap.memory import remembered
 from habmap.show.palette import INK, PAPER
 
 #: Most cells of the drawn relief; more than a screen shows only makes the file heavy.
@@ -171,23 +172,32 @@ def draw_relief(heights_m: NDArray[np.float64], *, transform: Affine, crs_wkt: s
     Notes
     -----
     Heights are turned into EPSG:3857 first (bilinear), and shaded there with the true ground size of the cell: a
-    Mercator meter is cos(latitude) ground meters.
+    Mercator meter is cos(latitude) ground meters. The same heights are drawn once, whichever file they came from.
     """
-    rows, columns = heights_m.shape
+    t = transform
+    return _drawn(heights_m.tobytes(), heights_m.shape, (t.a, t.b, t.c, t.d, t.e, t.f), crs_wkt)
+
+
+@remembered
+def _drawn(
+    heights: bytes, shape: tuple[int, ...], terms: tuple[float, float, float, float, float, float], crs_wkt: str
+) -> Relief | None:
+    heights_m, transform = np.frombuffer(heights).reshape(shape), Affine(*terms)
+    rows, columns = shape
     if rows < 3 or columns < 3 or not np.isfinite(heights_m).any():
         return None
-    heights, grid = _to_mercator(heights_m, transform, crs_wkt)
-    if np.isfinite(heights).sum() < 9:
+    drawn, grid = _to_mercator(heights_m, transform, crs_wkt)
+    if np.isfinite(drawn).sum() < 9:
         return None
     # north up, so that each side needs one step only
-    corners = [(grid.c, grid.f), (grid.c + grid.a * heights.shape[1], grid.f + grid.e * heights.shape[0])]
+    corners = [(grid.c, grid.f), (grid.c + grid.a * drawn.shape[1], grid.f + grid.e * drawn.shape[0])]
     (west, north), (east, south) = _lonlat(np.array(corners)).tolist()
     middle_lat_deg = (north + south) / 2
     cell_m = grid.a * math.cos(math.radians(middle_lat_deg))
-    shade, exaggeration = _shade(heights, cell_m=cell_m)
-    heights_ft = _smoothed(heights) / M_PER_FT
+    shade, exaggeration = _shade(drawn, cell_m=cell_m)
+    heights_ft = _smoothed(drawn) / M_PER_FT
     steepness = _steepness(heights_ft * M_PER_FT, cell_m)
-    step_ft = contour_step(steepness, max(heights.shape) * cell_m / (_USUAL_WIDTH_MM / 1000))
+    step_ft = contour_step(steepness, max(drawn.shape) * cell_m / (_USUAL_WIDTH_MM / 1000))
     return Relief(
         shade=shade, _heights_ft=heights_ft, _grid=grid, _steepness=steepness,
         south=south, west=west, north=north, east=east,
