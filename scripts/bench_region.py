@@ -6,7 +6,10 @@ The elevation is one real tile of 4,096² cells, repeated side by side as a .vrt
 - one process alone, and two workers: seconds, processor time of both beside each other, most memory of a worker;
 - another limit of slope on the parts that are there.
 
-``--full`` makes 1,000,000 stands over 100,000² cells, which takes hours of processor time and some 20 GB of disk.
+``--full`` makes 1,000,000 stands over 100,000² cells: tens of minutes of processor time and some 20 GB of disk.
+
+``--account 100`` makes so many properties of 15 units and 60 lines instead, and puts `region account` of all of them
+beside their own `acres`, each a command of its own.
 """
 
 from __future__ import annotations
@@ -14,11 +17,14 @@ from __future__ import annotations
 import argparse
 import json
 import math
+import shutil
+import sqlite3
 import subprocess
 import sys
 import tempfile
 import time
-from contextlib import suppress
+import uuid
+from contextlib import closing, suppress
 from pathlib import Path
 from typing import Any
 
@@ -40,7 +46,12 @@ def main() -> None:
     words.add_argument("--cell", default="10", help="analysis cell [m], or native")
     words.add_argument("--full", action="store_true", help="1,000,000 stands over 100,000² cells")
     words.add_argument("--folder", type=Path, help="where to make it; a folder of its own unless said")
+    words.add_argument("--account", type=int, metavar="N", help="properties, in place of stands")
     asked = words.parse_args()
+    if asked.account:
+        with tempfile.TemporaryDirectory(dir=asked.folder) as name:
+            bench_account(Path(name), asked.account, asked.workers)
+        return
     if asked.full:
         asked.tiles, asked.stands = math.ceil(100_000 / TILE_CELLS), 1_000_000
     with tempfile.TemporaryDirectory(dir=asked.folder) as name:
@@ -124,6 +135,65 @@ def write_stands(path: Path, *, count: int, side_m: float) -> None:
             {"unit_id": [f"S{at}" for at in range(first, first + own)]}, geometry=shapely.polygons(rings), crs=CRS
         )
         pyogrio.write_dataframe(frame, path, layer="stands", append=first > 0)
+
+
+def bench_account(folder: Path, count: int, workers: int) -> None:
+    """Make properties, ask each for its acres and all for their account, and print the ratio."""
+    places = folder / "places"
+    write_property(folder / "first")
+    for number in range(count):
+        write_copy(folder / "first", places / f"p{number:05d}", uuid.UUID(int=number + 1))
+    few = sorted(places.iterdir())[:10]
+    began = time.perf_counter()
+    for place in few:
+        habmap("--place", place, "acres", "--json")
+    own = (time.perf_counter() - began) / len(few)
+    began = time.perf_counter()
+    told = json.loads(habmap("region", "account", places, "-o", folder / "all.html", "--workers", workers, "--json"))
+    seconds = time.perf_counter() - began
+    assert len(told["places"]) == count, told["faults"]
+    print(f"{count:,} properties of 15 units and 60 lines, {workers} workers")
+    print(f"region account / sum of their own acres over the workers: {seconds / (own * count / workers):.2f}")
+
+
+def habmap(*words: object) -> str:
+    """Run the command and return what it prints."""
+    command = [sys.executable, "-m", "habmap", *map(str, words)]
+    return subprocess.run(command, check=True, capture_output=True, text=True).stdout
+
+
+def write_property(place: Path) -> None:
+    """Make a property of 15 units and 60 lines of cutting."""
+    boxes = [
+        shapely.box(WEST + 250 * col, NORTH + 250 * row, WEST + 250 * col + 240, NORTH + 250 * row + 240)
+        for row in range(3)
+        for col in range(5)
+    ]
+    cuts = [shapely.box(x + 10 + 55 * part, y + 10, x + 60 + 55 * part, y + 200)
+            for part in range(4) for x, y, _, _ in (box.bounds for box in boxes)]  # fmt: skip
+    units = {"unit_id": [f"U{at}" for at in range(len(boxes))], "cover": "cedar"}
+    geopandas.GeoDataFrame(units, geometry=boxes, crs=CRS).to_crs(4326).to_file(place.with_suffix(".geojson"))
+    patches = geopandas.GeoSeries(cuts, crs=CRS).to_crs(4326).to_wkt()
+    lines = [
+        f'L{at},2024-{1 + at % 12:02}-10,cut,"{patch}",{5 + at % 7},{100 + at}' for at, patch in enumerate(patches)
+    ]
+    log = "\n".join(["entry_id,date,practice,patch_wkt,person_hours,cost", *lines, ""])
+    place.with_suffix(".csv").write_text(log, encoding="utf-8")
+    habmap("start", place, "--name", "Bench")
+    habmap("--place", place, "load", "units", place.with_suffix(".geojson"), "--from", "2015-01-01")
+    habmap("--place", place, "load", "entries", place.with_suffix(".csv"))
+
+
+def write_copy(place: Path, copy: Path, identity: uuid.UUID) -> None:
+    """Copy a property under another identity: one that is copied as it is counts once."""
+    from habmap.place.ddl import META_GUARD, META_GUARD_NAME
+
+    shutil.copytree(place, copy)
+    with closing(sqlite3.connect(copy / "place.gpkg")) as connection, connection:
+        for line in (
+            f"DROP TRIGGER {META_GUARD_NAME}", f"UPDATE habmap_meta SET place_id = '{identity}'", META_GUARD,
+        ):  # fmt: skip
+            connection.execute(line)
 
 
 def run(folder: Path, name: str, workers: int, cell: str, *more: object) -> dict[str, Any]:

@@ -40,7 +40,7 @@ def main() -> None:
     words.add_argument("--size", type=int, default=8192, help="rows and columns of the raster")
     words.add_argument("--cell-m", type=float, default=3.0, help="side of a cell")
     words.add_argument("--units", type=int, nargs="*", default=[1_000, 10_000], help="numbers of units")
-    words.add_argument("--acres", type=float, nargs=2, default=(1, 10), help="smallest and largest unit")
+    words.add_argument("--acres", type=float, nargs=2, default=(11, 32), help="smallest and largest unit")
     words.add_argument("--skip-mask", action="store_true", help="leave the slow window-and-mask loop out")
     words.add_argument("--run", nargs=3, metavar=("WAY", "RASTER", "UNITS"), help=argparse.SUPPRESS)
     asked = words.parse_args()

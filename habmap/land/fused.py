@@ -65,6 +65,8 @@ class FusedSums:
                 area, reach, most_rows, rows_of, by_col, rows_of.shape[1], dense, scratch, told,
             )  # fmt: skip
             done, filled, too_steep = told.tolist()
+            if done == count and not written:  # as it nearly always is: nothing to put together
+                return PieceSums(plain, class_counts, classes[:filled], class_m2[:filled])
             written.append((classes[:filled].copy(), class_m2[:filled].copy()))
             if too_steep >= 0:
                 found = pieces.plain_sums(heights, corner, outlines, pieces_.only(too_steep), rules=rules)
@@ -95,4 +97,4 @@ class FusedSums:
             np.zeros((widest, 3)), widest, counts, all_classes, all_m2,
         )  # fmt: skip
         written = int(counts.sum())
-        return counts, all_classes[:written].copy(), all_m2[:written].copy()
+        return counts, all_classes[:written], all_m2[:written]

@@ -131,7 +131,8 @@ def _holes(source: Any, stored: NDArray[Any], options: dict[str, Any]) -> NDArra
         # By hand: asking GDAL for the mask would decode every block a second time.
         if math.isnan(nodata):
             return np.asarray(np.isnan(stored), dtype=np.bool_)
-        if nodata < float(stored.min()) - abs(nodata) / 2 or nodata > float(stored.max()) + abs(nodata) / 2:
+        low, high = float(stored.min()), float(stored.max())
+        if nodata < low - abs(nodata) / 2 or nodata > high + abs(nodata) / 2:
             return None  # far from every value there is, and so a NaN is left to the caller
         if stored.dtype.kind == "f":
             # A nodata value written in decimals need not be the stored float to the last bit.
