@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
 from enum import StrEnum
@@ -11,6 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Final
 import typer
 
 from habmap.errors import UsageError
+from habmap.vocabulary import FIRE_CAUTION
 
 if TYPE_CHECKING:
     from habmap.jobs.ports import Store
@@ -90,9 +92,29 @@ class Session:
 
     def today(self, timezone: str) -> date:
         """Return the local civil date at the place."""
+        return self.day_in(datetime.now(UTC), timezone)
+
+    def cautions(self, cautions: Sequence[str]) -> list[str]:
+        """Return the cautions of an answer as they are said: in full once a day, after that which ones hold too.
+
+        That the burn boss decides is said in full each time.
+        """
+        today, zone = self.local_day(), self.store().settings.place.timezone
+        if not any(self.day_in(row.recorded_at, zone) == today for row in self.store().entries()):
+            return list(cautions)
+        from habmap.jobs.said_today import cautions_said_today
+        from habmap.show.logged_words import caution_lines
+
+        said = cautions_said_today(self.store(), [one for one in cautions if one != FIRE_CAUTION], today=today)
+        lines = caution_lines(cautions, said)
+        return [line if line.endswith(".") else f"{line[:1].upper()}{line[1:]}." for line in lines]
+
+    @staticmethod
+    def day_in(moment: datetime, timezone: str) -> date:
+        """Return the civil date of a moment in a time zone."""
         from zoneinfo import ZoneInfo
 
-        return datetime.now(ZoneInfo(timezone)).date()
+        return moment.astimezone(ZoneInfo(timezone)).date()
 
     def work_day(self, told: date | DaysBack | None) -> date | None:
         """Return the day of some work as it was told; ``today`` and ``yesterday`` are the property's own."""

@@ -72,7 +72,7 @@ def register(app: typer.Typer) -> None:
         else:
             say(f"{result.new_edge_ft:,.0f} ft of its edge are new; -o FILE.gpx writes its outline to walk.")
         say(f"Holds and closed days as of {result.closed_on.isoformat()}.")
-        for caution in result.cautions:
+        for caution in session.cautions(result.cautions):
             say(caution)
 
 

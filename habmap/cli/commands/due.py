@@ -70,7 +70,7 @@ def register(app: typer.Typer) -> None:
             ],
         )
         say("")
-        for caution in result.cautions:
+        for caution in result.cautions if audience is For.PUBLIC else session.cautions(result.cautions):
             say(caution)
         if ics is not None:
             say(f"The dates from {result.on} on were written to {ics}; loading a newer file later updates them.")

@@ -75,7 +75,7 @@ def register(app: typer.Typer) -> None:
         say("")
         say("Pass acres: ground worked twice counts twice. Hours per acre at target: all passes together.")
         say(result.context)
-        for caution in result.cautions:
+        for caution in session.cautions(result.cautions):
             say(caution)
 
 

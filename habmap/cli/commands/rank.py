@@ -63,7 +63,7 @@ def register(app: typer.Typer) -> None:
             ],
         )
         say("")
-        for caution in result.cautions:
+        for caution in session.cautions(result.cautions):
             say(caution)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Final
@@ -59,7 +60,7 @@ def register(app: typer.Typer) -> None:
         if as_json:
             print_json("schedule", result)
             return
-        _print(result)
+        _print(result, session.cautions(result.cautions))
         if ics is not None:
             say(f"The season was written to {ics}; loading a newer file later updates it.")
 
@@ -94,7 +95,7 @@ def _check(hours_per_week: float, first: date | None, last: date | None) -> None
         )
 
 
-def _print(result: ScheduleResult) -> None:
+def _print(result: ScheduleResult, cautions: Sequence[str]) -> None:
     from habmap.show.schedule_words import UNFIT_HEADS, WEEK_HEADS, season_words, unfit_rows, week_rows
 
     for words in season_words(result):
@@ -105,5 +106,5 @@ def _print(result: ScheduleResult) -> None:
         say("Would not fit:")
         print_table(UNFIT_HEADS, unfit_rows(result))
     say("")
-    for caution in result.cautions:
+    for caution in cautions:
         say(caution)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -47,6 +48,8 @@ def week(
     if as_json:
         print_json("week", result)
         return
+    if not places and audience is For.OWNER:
+        result = replace(result, cautions=tuple(session.cautions(result.cautions)))
     for words in week_lines(result):
         say(words)
 
