@@ -95,19 +95,19 @@ class Session:
         return self.day_in(datetime.now(UTC), timezone)
 
     def cautions(self, cautions: Sequence[str]) -> list[str]:
-        """Return the cautions of an answer as they are said: in full once a day, after that which ones hold too.
+        """Return the cautions of an answer: each in full once a day, after that its first sentence.
 
-        That the burn boss decides is said in full each time.
+        What a line of the log said in full today is known by that line; that the burn boss decides is said whole each
+        time.
         """
         today, zone = self.local_day(), self.store().settings.place.timezone
         if not any(self.day_in(row.recorded_at, zone) == today for row in self.store().entries()):
             return list(cautions)
         from habmap.jobs.said_today import cautions_said_today
-        from habmap.show.logged_words import caution_lines
 
-        said = cautions_said_today(self.store(), [one for one in cautions if one != FIRE_CAUTION], today=today)
-        lines = caution_lines(cautions, said)
-        return [line if line.endswith(".") else f"{line[:1].upper()}{line[1:]}." for line in lines]
+        said = {one.caution: one.number for one in cautions_said_today(self.store(), cautions, today=today)}
+        first = {one: one.partition(". ")[0] for one in said if ". " in one and one != FIRE_CAUTION}
+        return [f"{first[one]}. (In full today with line {said[one]}.)" if one in first else one for one in cautions]
 
     @staticmethod
     def day_in(moment: datetime, timezone: str) -> date:

@@ -144,7 +144,7 @@ def print_logged(result: Logged) -> None:
         print_table(["unit", "acres"], rows)
     for words in lines_below(result, burn_words(result.burn)):
         say(words)
-    for words in caution_lines(result.cautions, result.said_today):
+    for words in caution_lines(result):
         warn(words)
 
 

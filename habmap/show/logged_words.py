@@ -11,7 +11,7 @@ from habmap.measures import acres
 from habmap.records import Entry
 from habmap.show.words import SPOKEN_ACRES, joined
 from habmap.vocabulary import CAUTIONS, PRACTICE_WORDS, STATEMENTS
-from habmap.work.logged import Changes, Logged, SaidToday
+from habmap.work.logged import Changes, Logged
 from habmap.work.seasons import HeldUnit
 from habmap.work.unit_shares import TRACE_M2
 
@@ -114,14 +114,14 @@ def _treated_sentence(changes: Changes, *, is_preview: bool) -> str:
     return f"Treated acres {verb} from {before:,.2f} to {after:,.2f}{f' ({units})' if units else ''}."
 
 
-def caution_lines(cautions: Iterable[str], said_today: Iterable[SaidToday]) -> list[str]:
+def caution_lines(logged: Logged) -> list[str]:
     """Return the cautions: each in full once a day, and after that in one line which ones hold too."""
-    told = {one.caution: one.number for one in said_today}
+    told = {one.caution: one.number for one in logged.said_today}
     again: defaultdict[int, list[str]] = defaultdict(list)
     for caution, number in told.items():
         again[number].append(CAUTIONS.get(caution, caution))
     return [
-        *(caution for caution in cautions if caution not in told),
+        *(caution for caution in logged.cautions if caution not in told),
         *(
             f"what was said in full today with line {number} holds here too: {joined(about)}"
             for number, about in again.items()

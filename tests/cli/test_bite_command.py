@@ -253,16 +253,17 @@ def test_all_ground_too_steep_for_a_machine_is_refused_with_the_way_out(run_habm
     assert taken(run_habmap("bite", "--acres", "1", "--hand-only", "--json", place=folder)) is not None
 
 
-def test_a_caution_that_a_line_of_today_said_in_full_is_one_line_after(run_habmap: Run, tmp_path: Path) -> None:
+def test_a_caution_that_a_line_of_today_said_in_full_is_one_sentence_after(run_habmap: Run, tmp_path: Path) -> None:
     folder = make_place(run_habmap, tmp_path / "place", [("C1", square(0), {}), ("C2", square(1), {})])
     asks = (("rank",), ("bite", "--acres", "1"), ("effort",), ("week",))
     for words in asks:
-        assert SAW_CAUTION[:40] in " ".join(run_habmap(*words, place=folder).out.split())
+        assert SAW_CAUTION in " ".join(run_habmap(*words, place=folder).out.split())
     logged = run_habmap("log", "cut", "--unit", "C2", "--whole", "--date", "today", place=folder)
     assert logged.code == 0 and SAW_CAUTION in logged.err + logged.out
+    assert run_habmap("log", "burn", "--unit", "C2", "--whole", "--date", "today", place=folder).code == 0
     for words in asks:
         told = " ".join(run_habmap(*words, place=folder).out.split())
-        assert SAW_CAUTION[:40] not in told
-        assert "What was said in full today with line 1 holds here too: saws and falling trees." in told
+        assert SAW_CAUTION not in told
+        assert "Chain saws and falling trees maim and kill. (In full today with line 1.)" in told
     assert SAW_CAUTION in run_habmap("bite", "--acres", "1", "--json", place=folder).json["cautions"]
-    assert FIRE_CAUTION[:40] in " ".join(run_habmap("week", place=folder).out.split())  # the slash may be burned
+    assert FIRE_CAUTION in run_habmap("due", place=folder).out  # said today with the fire's line, and whole again

@@ -170,7 +170,7 @@ def look_at_correction(asked: Asked) -> Response:
         sentence=logged_sentence(logged),
         changes=changes_sentences(logged),
         notes=(*logged.warnings, *notes),
-        cautions=caution_lines(logged.cautions, logged.said_today),
+        cautions=caution_lines(logged),
         draft=draft,
         line=asked.text("line"),
         yes=_YES if logged.warnings else None,

@@ -89,7 +89,7 @@ def preview(asked: Asked) -> Response:
         changes=changes_sentences(logged),
         notes=(*logged.warnings, *notes),
         burn=burn_words(logged.burn),
-        cautions=caution_lines(logged.cautions, logged.said_today),
+        cautions=caution_lines(logged),
         draft=draft,
         yes=_YES if asked.text("reported_acres") else None,
     )
