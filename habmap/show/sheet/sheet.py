@@ -86,7 +86,7 @@ class SheetFigures:
 
 @dataclass(frozen=True, slots=True)
 class _Layout:
-    """One way to lay out the first page [pt]: the map's frame and where the account goes."""
+    """One way to lay out the first page [pt]: the map's frame, the strip under it, and where the account goes."""
 
     orientation: Literal["landscape", "portrait"]
     size: tuple[float, float]
@@ -97,6 +97,7 @@ class _Layout:
     account: tuple[float, float, float, float]
     scale: int
     grow: float
+    strip: float
 
 
 def file_name(unit_id: str | None) -> str:
@@ -280,7 +281,7 @@ def _layout(
         mend="look for an outline drawn far away, or draw one unit with --unit",
     )
     orientation: Literal["landscape", "portrait"] = "landscape" if size[0] > size[1] else "portrait"
-    return _Layout(orientation, size, head, also, foot, frame, beside, scale, grow)
+    return _Layout(orientation, size, head, also, foot, frame, beside, scale, grow, strip)
 
 
 def _pages(sheet: Sheet, layout: _Layout, middle_xy: tuple[float, float]) -> tuple[list[Pen], Frame]:
@@ -300,13 +301,18 @@ def _pages(sheet: Sheet, layout: _Layout, middle_xy: tuple[float, float]) -> tup
     unnumbered = draw_words(pen, frame, page, clear=around.boxes)
     draw_frame(pen, frame)
     around.draw(pen)
+    told, short = (
+        _told(sheet, frame.scale, frame.middle_lonlat, around.words, unnumbered=count) for count in (unnumbered, 0)
+    )
+    if strip_pt(told, layout.frame[2], has_locator=True) > layout.strip:  # the table has every unit all the same
+        told = short
     draw_scale(
         pen,
         frame,
         left=layout.frame[0],
         right=layout.frame[0] + layout.frame[2],
         top=frame.bottom,
-        told=_told(sheet, frame.scale, frame.middle_lonlat, around.words, unnumbered=unnumbered),
+        told=told,
         day=page.drawn_on,
         locator=_locator(sheet),
     )
