@@ -10,8 +10,10 @@ import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from soak import law
+from soak.disk import is_watched, watch
 from soak.law import Case, Fault, scratch
 from soak.property import build
 from soak.shrink import smallest
@@ -50,6 +52,8 @@ def main(words: list[str]) -> int:
     parser.add_argument("--share", action="store_true", help="the few seconds of each kind that the tests take")
     parser.add_argument("--keep", type=Path, default=Path(".soak"), help="folder for what is found")
     said = parser.parse_args(words)
+    if {"power", "disk"} & set(said.kind or _KINDS) and not is_watched() and not said.share:
+        return watch(words)
     law.warm_up()
     template = scratch() / "place"
     found = 0
@@ -135,7 +139,29 @@ def _kills(asked: Asked) -> tuple[str, list[str]]:
     return summary(kinds), [fault for found in kinds.values() for fault in found.faults]
 
 
-_KINDS: Mapping[str, Callable[[Asked], tuple[str, list[str]]]] = {"fuzz": _fuzz, "copies": _copies, "kills": _kills}
+def _power(asked: Asked) -> tuple[str, list[str]]:
+    from soak.disk import power_cuts
+
+    cuts = power_cuts(asked.template, only=_first(asked))
+    return f"{cuts.states:,} states of {cuts.calls:,} prefixes of the calls of {cuts.commands} commands", cuts.faults
+
+
+def _disk(asked: Asked) -> tuple[str, list[str]]:
+    from soak.disk import failing
+
+    fails = failing(asked.template, only=_first(asked))
+    return f"{fails.states:,} failures at {fails.calls:,} calls of {fails.commands} commands", fails.faults
+
+
+def _first(asked: Asked) -> Callable[[Any], bool]:
+    """Return what takes the first of the commands alone where few are asked for."""
+    left = iter(range(asked.most))
+    return lambda write: next(left, None) is not None
+
+
+_KINDS: Mapping[str, Callable[[Asked], tuple[str, list[str]]]] = {
+    "fuzz": _fuzz, "copies": _copies, "kills": _kills, "power": _power, "disk": _disk,
+}  # fmt: skip
 
 if __name__ == "__main__":
     sys.exit(main(sys.argv[1:]))
