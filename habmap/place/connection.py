@@ -168,8 +168,9 @@ def _fault(path: Path, name: str, message: str) -> HabmapError:
             "restore it from a copy of the property's folder",
         ),
         "SQLITE_IOERR": (
-            "the disk failed while reading or writing; nothing was written",
-            "check the disk and its free space",
+            # the last sync of a write may fail when it is done: the disk alone knows whether it will last
+            "the disk failed while reading or writing",
+            "check the disk; then look with `habmap history` whether what you wrote is there, before you write it again",
         ),
     }
     for prefix, (what, mend) in words.items():

@@ -56,7 +56,8 @@ def from_blob(blob: bytes, *, where: str) -> BaseGeometry:
             raise ValueError("no GP header")
         start = _HEADER.size + _ENVELOPE_BYTES[(blob[3] >> 1) & 0b111]
         return shapely.force_2d(shapely.from_wkb(blob[start:]))
-    except (IndexError, KeyError, ValueError, TypeError, shapely.errors.ShapelyError) as error:
+    # NotImplementedError: arcs, which another program may have drawn
+    except (IndexError, KeyError, ValueError, TypeError, NotImplementedError, shapely.errors.ShapelyError) as error:
         raise PlaceError(
             "a stored outline is damaged",
             where=where,

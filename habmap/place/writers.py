@@ -70,6 +70,7 @@ def write_whole(
             with neighbor.open("rb") as written:
                 os.fsync(written.fileno())
             neighbor.replace(path)
+            sync_folder(path.parent)
         finally:
             neighbor.unlink(missing_ok=True)
     except OSError as error:
@@ -79,6 +80,20 @@ def write_whole(
             value=error,
             mend="choose a folder in which you may write, with room on the disk",
         ) from error
+
+
+def sync_folder(folder: Path) -> None:
+    """Put a folder's names on the disk: a file that took its place is else gone after a power cut, though it was told.
+
+    Windows has no such call, and keeps names in order by itself.
+    """
+    if os.name == "nt":
+        return
+    number = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(number)
+    finally:
+        os.close(number)
 
 
 def refuse_to_write(path: Path, *, overwrite: bool, replaces: str | None = None) -> None:

@@ -22,7 +22,7 @@ from soak.workers import alone, attack
 #: Kinds of inputs that may be tried alone, and all of them together.
 _INPUTS = ("reader", "option", "settings", "stored", "form")
 #: What the test run does of each kind: a few seconds.
-_SHARE: Mapping[str, int] = {"fuzz": 40, "copies": 40, "kills": 6}
+_SHARE: Mapping[str, int] = {"fuzz": 40, "copies": 40, "kills": 6, "crowd": 1}
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,6 +119,13 @@ def _told(law_broken: str, number: int, fault: Fault, make: Callable[[int], Case
     return f"{law_broken}: {words} (input {number}, kept in {folder})"
 
 
+def _follow(asked: Asked) -> tuple[str, list[str]]:
+    from soak.follow import PARSERS, follow
+
+    inputs, faults = follow(seed=asked.seed, seconds=asked.seconds, most=asked.most)
+    return f"{inputs:,} inputs that follow coverage, on {len(PARSERS)} parsers", faults
+
+
 def _copies(asked: Asked) -> tuple[str, list[str]]:
     from soak.copies import model
 
@@ -153,6 +160,14 @@ def _disk(asked: Asked) -> tuple[str, list[str]]:
     return f"{fails.states:,} failures at {fails.calls:,} calls of {fails.commands} commands", fails.faults
 
 
+def _crowd(asked: Asked) -> tuple[str, list[str]]:
+    from soak.crowd import crowd
+
+    met = crowd(asked.template, seed=asked.seed, rounds=min(asked.most, 40), seconds=asked.seconds)
+    answers = ", ".join(f"{count:,} {name}" for name, count in sorted(met.answers.items()))
+    return f"{met.told:,} lines told to be written by seven at once ({answers})", met.faults
+
+
 def _first(asked: Asked) -> Callable[[Any], bool]:
     """Return what takes the first of the commands alone where few are asked for."""
     left = iter(range(asked.most))
@@ -160,7 +175,7 @@ def _first(asked: Asked) -> Callable[[Any], bool]:
 
 
 _KINDS: Mapping[str, Callable[[Asked], tuple[str, list[str]]]] = {
-    "fuzz": _fuzz, "copies": _copies, "kills": _kills, "power": _power, "disk": _disk,
+    "fuzz": _fuzz, "follow": _follow, "copies": _copies, "kills": _kills, "power": _power, "disk": _disk, "crowd": _crowd,
 }  # fmt: skip
 
 if __name__ == "__main__":

@@ -66,7 +66,7 @@ def changed(name: str, content: bytes, chance: Random) -> bytes:
     for _ in range(chance.choice((1, 1, 1, 2, 3, 6))):
         try:
             content = way(content, chance)
-        except (ValueError, RecursionError, csv.Error):  # what was changed before is no such file any more
+        except (ValueError, IndexError, RecursionError, csv.Error):  # what was changed before is no such file any more
             content = _bytes(content, chance)
     return content
 

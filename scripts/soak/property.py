@@ -108,7 +108,7 @@ SIGHTINGS = b"""occurrenceID,eventDate,scientificName,vernacularName,individualC
 o1,2025-09-14,Cardinalis cardinalis,northern cardinal,2,38.0004,-97.9996,Ann
 o2,2025-09-15/16,Meleagris gallopavo,wild turkey,6,38.0005,-97.9986,Bo
 """
-PHOTO_TABLE = b"file,lon,lat,date,point,private\none.jpg,-97.9995,38.0005,2025-09-14,south,no\n"
+PHOTO_TABLE = b"file,lon,lat,taken_at,private\none.jpg,-97.9995,38.0005,2025-09-14,no\n"
 
 
 def gpx(*, column: float = 0.0, moment: str = "2026-03-05T14") -> bytes:
@@ -163,7 +163,8 @@ def picture(shade: int = 120) -> bytes:
 
     image = Image.new("RGB", (64, 48), (shade, 140, 90))
     tags = Image.Exif()
-    tags[0x010F], tags[0x9003] = "Maker", "2025:09:14 10:11:12"
+    tags[0x010F] = "Maker"
+    tags.get_ifd(0x8769)[0x9003] = "2025:09:14 10:11:12"
     position = tags.get_ifd(0x8825)
     position.update({1: "N", 2: (38.0, 0.0, 1.8), 3: "W", 4: (97.0, 59.0, 58.2)})
     target = io.BytesIO()

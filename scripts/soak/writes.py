@@ -30,7 +30,7 @@ def writes() -> tuple[Write, ...]:
     files = valid_files()
     more = {
         "photos/two.jpg": picture(90),
-        "photos/photos.csv": b"file,lon,lat,date,point,private\ntwo.jpg,-97.9995,38.0005,2025-09-15,south,no\n",
+        "photos/photos.csv": b"file,lon,lat,taken_at,private\ntwo.jpg,-97.9995,38.0005,2025-09-15,no\n",
     }
     across = [[LON + 2.5 * STEP, LAT - STEP], [LON + 2.5 * STEP, LAT + 2 * STEP]]
     line = {"line.geojson": geojson(("LineString", across, {}))}

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import os
+import shutil
 import sqlite3
 import subprocess
 import sys
@@ -17,8 +19,10 @@ import pytest
 import shapely
 
 from habmap.errors import HabmapError, InputError, PlaceError
+from habmap.place.connection import words_for
 from habmap.place.layers import read_layer
 from habmap.place.store import GeoPackageStore
+from habmap.place.wkb import bounds_of
 
 
 @pytest.fixture
@@ -43,7 +47,7 @@ def test_a_share_of_each_kind_finds_nothing(repository: Path, tmp_path: Path) ->
     )
     assert done.returncode == 0, done.stdout + done.stderr
     kinds = {line.partition(":")[0] for line in done.stdout.splitlines() if "0 faults" in line}
-    assert kinds >= {"fuzz", "copies", "kills"}, done.stdout
+    assert kinds >= {"fuzz", "copies", "kills", "crowd"}, done.stdout
 
 
 # --- what it found ------------------------------------------------------------------------------------------
@@ -79,6 +83,50 @@ def test_a_stored_file_whose_inner_names_are_no_text_is_damaged(tmp_path: Path) 
     with pytest.raises(PlaceError, match="damaged") as caught:
         GeoPackageStore.open(tmp_path / "place")
     assert caught.value.where and caught.value.mend
+
+
+def test_a_stored_arc_is_damage_and_no_fault_of_the_program() -> None:
+    arc = bytes.fromhex("47500000e6100000010800000003000000") + bytes(48)  # GP, WGS 84; CIRCULARSTRING of 3
+    with pytest.raises(PlaceError, match="damaged"):
+        bounds_of(arc)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows has no sync of a folder")
+@pytest.mark.parametrize("what", ["photos", "dem"])
+def test_names_of_kept_files_are_on_the_disk_before_it_is_told(
+    what: str, tmp_path: Path, demo_place: Path, repository: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A power cut right after "loaded" must not take the picture, or the elevation, of a row that stays."""
+    from habmap.cli.main import run
+
+    place = Path(shutil.copytree(demo_place, tmp_path / "place"))
+    folder = place / ("photos" if what == "photos" else "elevation")
+    shutil.rmtree(folder)
+    synced: list[Path] = []
+    true_fsync = os.fsync
+    monkeypatch.setattr(
+        os, "fsync", lambda number: (synced.append(Path(f"/proc/self/fd/{number}").resolve()), true_fsync(number))[1]
+    )
+    source = repository / "sample_layers" / ("photos" if what == "photos" else "elevation.tif")
+    more = [] if what == "photos" else ["--copy", "--overwrite"]
+    with pytest.raises(SystemExit) as ended:
+        run(["--place", str(place), "load", what, str(source), *more])
+    assert ended.value.code == 0
+    assert any(folder.iterdir())
+    assert folder.resolve() in synced
+
+
+@pytest.mark.parametrize("name", ["SQLITE_IOERR_FSYNC", "SQLITE_IOERR_DIR_FSYNC"])
+def test_a_disk_that_fails_at_the_last_sync_is_not_told_as_nothing_written(name: str, tmp_path: Path) -> None:
+    """The row may be there: whoever reads "nothing was written" writes it twice."""
+
+    class DiskError(sqlite3.OperationalError):
+        sqlite_errorname = name
+
+    with pytest.raises(PlaceError) as caught, words_for(tmp_path / "place.gpkg"):
+        raise DiskError("disk I/O error")
+    assert "nothing was" not in str(caught.value)
+    assert "habmap history" in str(caught.value)
 
 
 def test_no_refusal_repeats_a_book() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 import uuid
 from collections.abc import Callable, Iterator, Sequence
@@ -17,6 +18,7 @@ from habmap.place.canopy import open_canopy
 from habmap.place.contents import Contents
 from habmap.place.elevation import open_elevation
 from habmap.place.groundraster import GroundRaster
+from habmap.place.writers import sync_folder
 from habmap.records import CanopySource, ElevationSource, Unit
 from habmap.work.terrain import DemInfo
 
@@ -248,9 +250,12 @@ def _copied(files: tuple[Path, ...], folder: Path, *, overwrite: bool) -> list[P
             unfinished = folder / f".{file.name}.{uuid.uuid4().hex}"
             try:
                 shutil.copyfile(file, unfinished)
+                with unfinished.open("rb") as copied:
+                    os.fsync(copied.fileno())
                 unfinished.replace(folder / file.name)
             finally:
                 unfinished.unlink(missing_ok=True)
+        sync_folder(folder)
     except OSError as error:
         raise PlaceError(
             "the raster cannot be copied into the place",
