@@ -170,7 +170,7 @@ def _fault(path: Path, name: str, message: str) -> HabmapError:
         "SQLITE_IOERR": (
             # the last sync of a write may fail when it is done: the disk alone knows whether it will last
             "the disk failed while reading or writing",
-            "check the disk; then look with `habmap history` whether what you wrote is there, before you write it again",
+            "check the disk; then look with `habmap history` whether what you wrote is there, before writing it again",
         ),
     }
     for prefix, (what, mend) in words.items():
