@@ -24,8 +24,10 @@ def _give_back_library_path() -> None:
     """Let what is started from here (a browser) load its own system's libraries, not those of the package.
 
     PyInstaller's starter puts the package's folder first and keeps what stood there (its manual, "Launching external
-    programs from the frozen application"). This process has found its libraries by then.
+    programs from the frozen application"). This process has found its libraries by then; programs of the package that
+    it starts begin anew and find theirs by themselves (its manual, "Independent instances").
     """
+    os.environ["PYINSTALLER_RESET_ENVIRONMENT"] = "1"
     for name in ("LD_LIBRARY_PATH", "LIBPATH"):
         before = os.environ.pop(f"{name}_ORIG", None)
         if before is not None:

@@ -92,9 +92,11 @@ def test_the_desks_own_program_opens_it_and_browsers_get_their_own_libraries(
     monkeypatch.setattr(sys, "argv", [program, *words])
     monkeypatch.setenv("LD_LIBRARY_PATH", "/opt/h/library")
     monkeypatch.setenv("LD_LIBRARY_PATH_ORIG", "/usr/own")
+    monkeypatch.setenv("PYINSTALLER_RESET_ENVIRONMENT", "0")
     packed.main()
     assert told == [said]
     assert os.environ["LD_LIBRARY_PATH"] == "/usr/own"
+    assert os.environ["PYINSTALLER_RESET_ENVIRONMENT"] == "1"  # what it starts of its own finds its libraries itself
     packed.main()
     assert "LD_LIBRARY_PATH" not in os.environ
 
