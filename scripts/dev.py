@@ -236,6 +236,8 @@ def package(words: list[str]) -> int:
         say("package takes --check and nothing else")
         return 2
     VENV = PACKAGING
+    if read_stamp().get("fingerprint") != fingerprint():
+        shutil.rmtree(PACKAGING, ignore_errors=True)  # what nothing needs any more must not go along
     set_up("package")
     code = run([program("python"), TOP / "scripts" / "package.py"], cwd=TOP)
     if code or not words:

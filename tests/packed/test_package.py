@@ -132,13 +132,15 @@ def test_it_needs_nothing_of_the_system_but_the_c_library(bare: Bare) -> None:
 def test_it_does_the_whole_main_job_and_answers_as_the_program_that_pip_installs(bare: Bare, run_habmap: Run) -> None:
     assert bare.run("--version") == run_habmap("--version", env={}).out
     place = f"{bare.home}/sample"
-    told = bare.run("demo", place)
-    assert "The map is" in told
+    assert "The map is" in bare.run("demo", place)
     for name in ("map.html", "sheet.pdf", "handout.pdf"):
         assert bare.path(f"{place}/out/{name}").stat().st_size > 10_000
     for command in ("acres", "terrain", "density", "rank", "history"):
-        packed_says = json.loads(bare.run("--place", place, command, "--json"))
-        assert packed_says == run_habmap(command, "--json", place=bare.path(place)).json, command
+        told = json.loads(bare.run("--place", place, command, "--json"))
+        own = run_habmap(command, "--json", place=bare.path(place)).json
+        for one in (told, own):
+            one.get("dem", {}).pop("path", None)  # the same file has another path in there
+        assert told == own, command
 
 
 def test_its_processes_work_together_on_big_ground(bare: Bare, run_habmap: Run, repository: Path) -> None:
