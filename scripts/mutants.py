@@ -29,8 +29,7 @@ import tempfile
 import time
 import tomllib
 import xml.etree.ElementTree as ET
-from collections.abc import Callable, Collection, Iterator, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final
@@ -288,26 +287,61 @@ class _Changed(importlib.abc.MetaPathFinder, importlib.abc.Loader):
         exec(compile(self._mutant.source, str(TOP / self._mutant.path), "exec"), module.__dict__)
 
 
-def verdict(mutant: Mutant, tests: Sequence[str], took_s: Callable[[str], float]) -> str:
-    """Return ``found``, ``survived``, ``survived, cut short`` or ``no test runs it``."""
-    if not tests:
-        return "no test runs it"
+@dataclass
+class _Running:
+    """A change whose tests run in a process."""
+
+    mutant: Mutant
+    is_whole: bool
+    folder: tempfile.TemporaryDirectory[str]
+    began_s: float
+
+
+def verdicts(needed: Sequence[tuple[Mutant, list[str]]], tests: TestMap, jobs: int) -> Iterator[tuple[Mutant, str]]:
+    """Yield each change with ``found``, ``survived``, ``survived, cut short`` or ``no test runs it``."""
+    waiting, running = list(needed), dict[int, _Running]()
+    while waiting or running:
+        while waiting and len(running) < jobs:
+            mutant, own = waiting.pop(0)
+            if not own:
+                yield mutant, "no test runs it"
+                continue
+            chosen = _as_long_as_allowed(own, tests)
+            folder = tempfile.TemporaryDirectory()
+            child = os.fork()
+            if child == 0:
+                _run_child(mutant, chosen, Path(folder.name))
+            running[child] = _Running(mutant, len(chosen) == len(own), folder, time.monotonic())
+        for child, one in list(running.items()):
+            ended, status = os.waitpid(child, os.WNOHANG)
+            if not ended and time.monotonic() - one.began_s < TIMEOUT_S:
+                continue
+            if not ended:  # it never ends: found
+                with contextlib.suppress(ProcessLookupError):
+                    os.killpg(child, signal.SIGKILL)
+                _, status = os.waitpid(child, 0)
+            del running[child]
+            one.folder.cleanup()
+            yield one.mutant, _said(os.waitstatus_to_exitcode(status), is_whole=one.is_whole)
+        time.sleep(0.05)
+
+
+def _as_long_as_allowed(own: Sequence[str], tests: TestMap) -> list[str]:
     chosen, sum_s = [], 0.0
-    for test in tests:
-        sum_s += took_s(test)
+    for test in own:
+        sum_s += tests.took_s(test)
         if chosen and sum_s > LONGEST_S:
             break
         chosen.append(test)
-    with tempfile.TemporaryDirectory() as folder:
-        child = os.fork()
-        if child == 0:
-            _run_child(mutant, chosen, Path(folder))
-        status = _wait(child)
-    if status in COULD_NOT_RUN:
+    return chosen
+
+
+def _said(code: int, *, is_whole: bool) -> str:
+    if code in COULD_NOT_RUN:
         return "its tests could not be run"
-    if status != 0:
+    if code != 0:
         return "found"
-    return "survived" if len(chosen) == len(tests) else "survived, cut short"
+    return "survived" if is_whole else "survived, cut short"
 
 
 def _run_child(mutant: Mutant, tests: Sequence[str], folder: Path) -> None:
@@ -331,20 +365,6 @@ def _run_child(mutant: Mutant, tests: Sequence[str], folder: Path) -> None:
         os._exit(code)
 
 
-def _wait(child: int) -> int:
-    """Return how a process ended; one that does not end in time is ended, and counts as a failed test."""
-    end = time.monotonic() + TIMEOUT_S
-    while time.monotonic() < end:
-        done, status = os.waitpid(child, os.WNOHANG)
-        if done:
-            return os.waitstatus_to_exitcode(status)
-        time.sleep(0.05)
-    with contextlib.suppress(ProcessLookupError):
-        os.killpg(child, signal.SIGKILL)
-    os.waitpid(child, 0)
-    return -signal.SIGKILL
-
-
 # --- all of it ------------------------------------------------------------------------------------------------
 
 
@@ -357,9 +377,9 @@ def equivalents() -> set[tuple[str, str, str]]:
 def check_the_check(needed: Sequence[tuple[Mutant, list[str]]], tests: TestMap) -> None:
     """Stop where tests fail on code that nobody changed: everything would count as found."""
     tried = [(mutant, own) for mutant, own in needed if own][:5]
-    for mutant, own in tried:
-        unchanged = replace(mutant, source=(TOP / mutant.path).read_text(encoding="utf-8"))
-        if (said := verdict(unchanged, own, tests.took_s)) not in ("survived", "survived, cut short"):
+    unchanged = [(replace(one, source=(TOP / one.path).read_text(encoding="utf-8")), own) for one, own in tried]
+    for mutant, said in verdicts(unchanged, tests, 1):
+        if not said.startswith("survived"):
             sys.exit(f"the tests of {mutant.path}:{mutant.line} fail on the code as it is ({said}); mend that first")
 
 
@@ -401,11 +421,10 @@ def main() -> int:
         importlib.import_module(name)
     check_the_check(needed, tests)
     found = 0
-    with ThreadPoolExecutor(asked.jobs) as pool:
-        for (mutant, _), said in zip(needed, pool.map(lambda of: verdict(*of, tests.took_s), needed), strict=True):
-            found += said == "found"
-            if said != "found":
-                print(f"{said}: {mutant.words}", flush=True)
+    for mutant, said in verdicts(needed, tests, asked.jobs):
+        found += said == "found"
+        if said != "found":
+            print(f"{said}: {mutant.words}", flush=True)
     pct = 100 * found / len(fair) if fair else 100.0
     print(f"{len(mutants)} changes, {len(mutants) - len(fair)} listed as altering nothing; "
           f"{found} of {len(fair)} found: {pct:.1f} %, at least {LEAST_KILLED_PCT:g} % asked")  # fmt: skip
