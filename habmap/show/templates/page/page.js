@@ -24,12 +24,11 @@ function drawPlace(map) {
   // show, which is none past the end of the relief but a breath of air.
   function sight(width, height) {
     const around = (scale) =>
-      ["left", "top", "right", "bottom"].map((side) => (relief ? Math.abs(relief[side] - land[side]) * scale - 1 : 1e6));
-    const fit = ([left, top, right, bottom]) =>
-      Math.min(
-        (width - left - right) / (land.right - land.left),
-        (height - top - bottom) / (land.bottom - land.top),
+      ["left", "top", "right", "bottom"].map((side) =>
+        relief ? Math.abs(relief[side] - land[side]) * scale - 1 : 1e6,
       );
+    const fit = ([left, top, right, bottom]) =>
+      Math.min((width - left - right) / (land.right - land.left), (height - top - bottom) / (land.bottom - land.top));
     const breath = (room) => Math.min(AIR, Math.max(LEAST_AIR, room)),
       first = fit([AIR, AIR, AIR, AIR]),
       scale = fit(around(first).map(breath));
@@ -452,13 +451,23 @@ function drawPlace(map) {
     }
     squares.forEach((rings, square) => {
       const style = { stroke: false, fillColor: `url(#${pattern})`, fillOpacity: 1, interactive: false, pane: "fills" };
-      opening.fills.push({ square, pattern, layer: L.polygon(rings, { ...style, renderer: renderers.fills }).addTo(map) });
+      opening.fills.push({
+        square,
+        pattern,
+        layer: L.polygon(rings, { ...style, renderer: renderers.fills }).addTo(map),
+      });
     });
   }
   for (const stage of kinds(place.pieces, "stage"))
-    fill(place.pieces.filter((piece) => piece.stage === stage), `stage-${stage}`);
+    fill(
+      place.pieces.filter((piece) => piece.stage === stage),
+      `stage-${stage}`,
+    );
   for (const cover of kinds(place.covers, "cover"))
-    fill(place.covers.filter((one) => one.cover === cover), `cover-${cover}`);
+    fill(
+      place.covers.filter((one) => one.cover === cover),
+      `cover-${cover}`,
+    );
   fill(place.mixed, "over-both");
   const traced = { true: [], false: [] };
   place.contours.forEach((line) => {
