@@ -13,7 +13,7 @@ import shapely
 from habmap.errors import InputError, UsageError
 from habmap.jobs.burnsheet import Burnsheet
 from habmap.jobs.ports import Store
-from habmap.place.elevation import open_elevation
+from habmap.place.elevation import open_named
 from habmap.place.writers import refuse_to_write, write_whole
 from habmap.show.burn.compose import fitted_sheet
 from habmap.show.burn.html import render_burn_html
@@ -100,7 +100,7 @@ def _relief(store: Store, result: BurnsheetResult) -> Relief | None:
     if source is None or not result.edges:
         return None
     outline = shapely.MultiLineString([edge.coordinates for edge in result.edges])
-    with open_elevation(Path(source.path), vertical_unit=source.vertical_unit) as elevation:
+    with open_named(source) as elevation:
         if not bool(elevation.touches([shapely.convex_hull(outline)])[0]):
             return None  # said in words by the burn sheet's own warnings
         coarse = elevation.coarse_heights(relief_bounds([outline], margins=AROUND), RELIEF_CELLS)

@@ -8,8 +8,8 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from habmap.jobs.acres import acres
+from habmap.jobs.bite import next_bite
 from habmap.jobs.ground import ground
-from habmap.jobs.next_bite import next_bite
 from habmap.jobs.photos import page_photos
 from habmap.jobs.ports import Store
 from habmap.jobs.printing import Written, refuse_money, written
@@ -18,7 +18,7 @@ from habmap.jobs.rank import rank
 from habmap.jobs.response import response
 from habmap.jobs.snapshot import snapshot
 from habmap.jobs.terrain import remaining_outlines, terrain, terrain_sums, unit_outlines
-from habmap.place.elevation import open_elevation
+from habmap.place.elevation import open_named
 from habmap.place.writers import refuse_to_write, write_whole
 from habmap.show.page.contents import Answers, page_of
 from habmap.show.records import Page, PagePhotos
@@ -149,7 +149,7 @@ def _relief(store: Store, state: Ground, *, has_all: bool) -> tuple[DemInfo | No
     shown = [*(unit.geometry for unit in state.units), *(() if boundary is None else (boundary.geometry,))]
     if source is None or not (shown or has_all):
         return None, None
-    with open_elevation(Path(source.path), vertical_unit=source.vertical_unit) as elevation:
+    with open_named(source) as elevation:
         bounds = relief_bounds(shown) if shown else elevation.bounds_lonlat()
         coarse = elevation.coarse_heights(bounds, RELIEF_CELLS)
         dem = elevation.info()

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Sequence
-from contextlib import AbstractContextManager
-from pathlib import Path
 from typing import Final
 
 import numpy as np
@@ -17,7 +15,7 @@ from shapely.geometry.base import BaseGeometry
 from habmap.land.downhill import Surface, sample_many
 from habmap.land.facing import FaceClass, facing_class_m2
 from habmap.land.grid import LocalGrid
-from habmap.place.elevation import Elevation, open_elevation
+from habmap.place.elevation import Elevation, open_named
 from habmap.place.settings import TerrainSection
 from habmap.records import ElevationSource
 from habmap.work.burn.block_terrain import COLD_AIR_M, BlockTerrain
@@ -51,10 +49,7 @@ def block_terrain(
     """
     if source is None:
         return None
-    opened: AbstractContextManager[Elevation] = open_elevation(
-        Path(source.path), vertical_unit=source.vertical_unit, analysis_cell_m=terrain.analysis_cell_m
-    )
-    with opened as dem:
+    with open_named(source, analysis_cell_m=terrain.analysis_cell_m) as dem:
         if not bool(dem.touches(outline)[0]):
             return None
         class_m2: defaultdict[FaceClass, float] = defaultdict(float)

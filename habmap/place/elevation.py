@@ -28,6 +28,7 @@ from habmap.place.blocks import Blocks
 from habmap.place.groundraster import Bounds, GroundRaster, Progress, as_window, open_source
 from habmap.place.rasterfile import applied, subgrid
 from habmap.place.zonework import Cut, Way, adding, outlines_of, spread, summing, threads_here, way_for
+from habmap.records import ElevationSource
 from habmap.work.terrain import DemInfo
 
 
@@ -81,6 +82,13 @@ def open_elevation(
     """
     with open_source(path, kind="an elevation raster") as source:
         yield Elevation(source, path, vertical_unit=vertical_unit, analysis_cell_m=analysis_cell_m)
+
+
+def open_named(
+    source: ElevationSource, *, analysis_cell_m: float | Literal["native"] = "native"
+) -> AbstractContextManager[Elevation]:
+    """Open the elevation that a place names; else as `open_elevation`."""
+    return open_elevation(Path(source.path), vertical_unit=source.vertical_unit, analysis_cell_m=analysis_cell_m)
 
 
 class Elevation(GroundRaster):

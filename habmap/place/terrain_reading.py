@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
 
 from shapely.geometry.base import BaseGeometry
 
 from habmap.land.facerules import FaceRules
 from habmap.land.frames import framed
-from habmap.place.elevation import open_elevation
+from habmap.place.elevation import open_named
 from habmap.place.groundraster import Progress
 from habmap.place.settings import TerrainSection
 from habmap.records import ElevationSource
@@ -42,9 +41,7 @@ def terrain_under(
     InputError
         The file is gone or unreadable.
     """
-    with open_elevation(
-        Path(source.path), vertical_unit=source.vertical_unit, analysis_cell_m=terrain.analysis_cell_m
-    ) as dem:
+    with open_named(source, analysis_cell_m=terrain.analysis_cell_m) as dem:
         # The unit was settled, and any difference told, when the raster was loaded.
         told_at_loading = set(dem.warnings)
         shapes = [framed(outlines) for outlines in sets]
