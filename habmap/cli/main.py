@@ -5,6 +5,7 @@ from __future__ import annotations
 import atexit
 import gc
 import os
+import signal
 import sys
 from collections.abc import Iterable
 from pathlib import Path
@@ -17,6 +18,7 @@ from habmap.cli import commands
 from habmap.cli.context import Session
 from habmap.cli.output import open_for_any_sign, print_error, versions_line
 from habmap.errors import HabmapError, UsageError
+from habmap.progress import PROGRESS_LINES
 
 #: The parser's own error for a command line it cannot take (typer carries its parser under a private name).
 ParserUsageError: Final[type[typer.BadParameter]] = typer.BadParameter.__mro__[1]
@@ -27,6 +29,9 @@ _GARBAGE: Final = (200_000, 20, 20)
 
 #: What is said of the whole run stands before the command; people write it after.
 _GOES_FIRST: Final = {"--place": " DIR", "--debug": "", "--version": ""}
+
+#: How a process ends that was asked to (128 and the number of the signal).
+_STOPPED: Final = 143
 
 #: What commands were called before the first release.
 _RENAMED: Final = {
@@ -121,6 +126,8 @@ def run(arguments: list[str] | None = None) -> None:
     atexit.register(gc.freeze)  # what is left at the end goes with the process: looking through it takes a tenth more
     # no plugin of pydantic's is looked for: that reads the papers of all that is installed
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
+    if os.environ.get(PROGRESS_LINES):  # whoever follows it may stop it: half files are put away then
+        signal.signal(signal.SIGTERM, lambda *_: sys.exit(_STOPPED))
     words = sys.argv[1:] if arguments is None else arguments
     as_json = "--json" in words
     try:

@@ -6,7 +6,7 @@ import codecs
 import json
 import os
 import sys
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from io import TextIOWrapper
 from typing import TYPE_CHECKING, Any, Final
@@ -19,6 +19,7 @@ _JSON_ESCAPES = {code: f"\\u{code:04x}" for code in (*map(ord, _DIRECTION_MARKS)
 
 if TYPE_CHECKING:
     from habmap.errors import HabmapError
+    from habmap.progress import Progress
 
 
 #: What stands for a sign that a terminal or a file of an older encoding cannot take.
@@ -164,17 +165,27 @@ def _steers(character: str) -> bool:
 
 
 @contextmanager
-def progress_bar() -> Iterator[Callable[[float, str], None] | None]:
-    """Give a callable that shows how far a job is, or ``None`` where stderr is no terminal."""
+def progress_bar() -> Iterator[Progress | None]:
+    """Give a callable that shows how far a job is, or ``None`` where nobody looks.
+
+    A bar where stderr is a terminal; lines for another program that asked for them.
+    """
+    from habmap.progress import PROGRESS_LINES
+
+    if os.environ.get(PROGRESS_LINES):
+        yield lambda share: print(share.line(), file=sys.stderr, flush=True)
+        return
     if not sys.stderr.isatty():
         yield None
         return
     from rich.console import Console
-    from rich.progress import Progress
+    from rich.progress import Progress as Bar
 
-    with Progress(console=Console(stderr=True), transient=True) as bar:
+    from habmap.show.progress_words import progress_words
+
+    with Bar(console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task("working", total=1.0)
-        yield lambda done_frac, words: bar.update(task, completed=done_frac, description=words)
+        yield lambda share: bar.update(task, completed=share.done_frac, description=progress_words(share))
 
 
 def versions_line() -> str:

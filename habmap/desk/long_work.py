@@ -8,23 +8,66 @@ from __future__ import annotations
 
 import contextlib
 import json
+import os
 import secrets
 import shutil
 import subprocess
 import threading
 import time
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, Final
+from typing import IO, Any, Final
 
 from habmap.desk.program import COMMAND
 from habmap.errors import HabmapError, InputError, InputErrors
+from habmap.progress import PROGRESS_LINES, Share, read_share
+from habmap.show.progress_words import left_words, progress_words
 
 #: Of more works than these the oldest that are over are let go.
 _MOST: Final = 100
 #: A paper of a crowded property takes minutes on an old machine; more is taken for stuck [s].
 _LONGEST_S: Final = 3600.0
+#: One that was asked to stop puts away what it had begun; one that does not listen so long is ended [s].
+_PATIENCE_S: Final = 10.0
+#: A pace is told from at least so many parts in at least so long [s].
+_PACE_PARTS: Final = 3
+_PACE_S: Final = 1.0
+
+
+@dataclass(slots=True)
+class Pace:
+    """How fast parts that are alike go by, from the first that was told: the only ground for saying how long it takes.
+
+    Moments are seconds of one clock.
+    """
+
+    share: Share | None = None
+    _told_at: float = 0.0
+    _first_done: int = 0
+    _first_at: float = 0.0
+
+    def tell(self, share: Share, at: float) -> None:
+        """Take in how far the work is at a moment."""
+        before, now = self._alike(self.share), self._alike(share)
+        if now is None or before is None or (before.what, before.count) != (now.what, now.count):
+            self._first_done, self._first_at = 0 if now is None else now.done, at
+        self.share, self._told_at = share, at
+
+    def left_s(self, at: float) -> float | None:
+        """Return how long the parts that are counted take still [s]; ``None`` where that cannot be told."""
+        alike = self._alike(self.share)
+        if alike is None:
+            return None
+        done, took_s = alike.done - self._first_done, self._told_at - self._first_at
+        if done < _PACE_PARTS or took_s < _PACE_S or alike.done >= alike.count:
+            return None
+        left_s = (alike.count - alike.done) * took_s / done - (at - self._told_at)
+        return left_s if left_s > 0 else None  # slower than before: the pace is not known
+
+    @staticmethod
+    def _alike(share: Share | None) -> Share | None:
+        return share.within if share is not None and share.is_step else share
 
 
 @dataclass(slots=True, kw_only=True)
@@ -57,6 +100,7 @@ class Work:
     error: HabmapError | None = None
     is_cancelled: bool = False
     brought: Sequence[Path] = ()
+    pace: Pace = field(default_factory=Pace)
 
     @property
     def is_over(self) -> bool:
@@ -68,11 +112,25 @@ class Work:
         """How long it has been at work [s]."""
         return (time.monotonic() if self.ended is None else self.ended) - self.began
 
+    @property
+    def words(self) -> str:
+        """How far it is, how long it takes still where that can be told, and how long it has been at work."""
+        share, left_s = self.pace.share, self.pace.left_s(time.monotonic())
+        parts = (
+            "" if share is None else progress_words(share),
+            "" if share is None else left_words(left_s, is_step=share.is_step),
+            f"{self.took_s:,.0f} seconds so far",
+        )
+        return "; ".join(part for part in parts if part)
+
     def cancel(self) -> None:
         """Stop it; what it did not finish is not there."""
         if not self.is_over:
             self.is_cancelled = True
             self.process.terminate()
+            last = threading.Timer(_PATIENCE_S, self.process.kill)
+            last.daemon = True
+            last.start()
 
 
 class Works:
@@ -110,6 +168,7 @@ class Works:
             text=True,
             encoding="utf-8",
             errors="replace",
+            env={**os.environ, PROGRESS_LINES: "1"},
             creationflags=getattr(subprocess, "CREATE_NO_WINDOW", 0),  # Windows would open one
         )
         work = Work(
@@ -146,11 +205,22 @@ class Works:
 
 def _follow(work: Work) -> None:
     """Wait for the command and read what it printed."""
+    printed: list[str] = []
+    said: list[str] = []
+    readers = [
+        threading.Thread(target=lambda: printed.extend(_lines(work.process.stdout)), daemon=True),
+        threading.Thread(target=lambda: said.extend(_listen(work)), daemon=True),
+    ]
+    for reader in readers:
+        reader.start()
     try:
-        out, err = work.process.communicate(timeout=_LONGEST_S)
+        work.process.wait(timeout=_LONGEST_S)
     except subprocess.TimeoutExpired:
         work.process.kill()
-        out, err = work.process.communicate()
+        work.process.wait()
+    for reader in readers:
+        reader.join()
+    out, err = "".join(printed), "".join(said)
     answer: Any = out.strip()
     with contextlib.suppress(ValueError):
         answer = json.loads(out)
@@ -161,6 +231,23 @@ def _follow(work: Work) -> None:
     for folder in work.brought:
         shutil.rmtree(folder, ignore_errors=True)
     work.ended = time.monotonic()
+
+
+def _lines(pipe: IO[str] | None) -> Iterator[str]:
+    """Yield what comes out of a pipe until it is closed."""
+    if pipe is not None:
+        with pipe:
+            yield from pipe
+
+
+def _listen(work: Work) -> Iterator[str]:
+    """Take in how far the command says it is; yield its other words."""
+    for line in _lines(work.process.stderr):
+        share = read_share(line)
+        if share is None:
+            yield line
+        else:
+            work.pace.tell(share, time.monotonic())
 
 
 def _is_error(answer: dict[str, Any]) -> bool:

@@ -12,6 +12,7 @@ from habmap.jobs.ports import Store
 from habmap.jobs.public import public_view
 from habmap.jobs.snapshot import snapshot
 from habmap.place.writers import refuse_to_write, write_whole
+from habmap.progress import Progress, Steps
 from habmap.show.packet.map import Around
 from habmap.show.packet.packet import PacketFigures, PacketResult, PacketSheet, draw_packet, packet_result
 from habmap.show.records import page_features
@@ -39,10 +40,13 @@ def export_packet(
     paper: Paper = "letter",
     audience: Audience = "owner",
     overwrite: bool = False,
+    progress: Progress | None = None,
 ) -> PacketResult:
     """Write the packet of one contract item, named as in ``habmap.toml``: its item, or program and item.
 
     Nests, graves and other private places are in no packet, for it leaves the house.
+
+    ``progress`` is called with how far it is: its named steps.
 
     Raises
     ------
@@ -50,6 +54,8 @@ def export_packet(
         There is no such item, several are called so, or no work of it lies on its units; the file is there.
     """
     refuse_to_write(target, overwrite=overwrite)
+    steps = Steps(progress, "work of the item", "photos", "drawing")
+    steps.begin("work of the item")
     zone, is_owner = ZoneInfo(store.settings.place.timezone), audience == "owner"
     place, numbers = chosen_item(item, contract_items(store.settings)), line_numbers(store.entries())
     store = snapshot(store) if is_owner else public_view(store)
@@ -64,6 +70,7 @@ def export_packet(
         day_of=lambda row: row.recorded_at.astimezone(zone).date(),
         is_owner=is_owner,
     )
+    steps.begin("photos")
     pictures = page_photos(store, audience=audience, most_bytes=_MOST_BYTES, sizes=_PICTURES, points=points)
     boundary = store.boundary()
     features = page_features(one for one in store.features() if not is_private(one))
@@ -75,6 +82,8 @@ def export_packet(
         audience=audience,
         missing=pictures.missing,
     )
+    steps.begin("drawing")
     drawn: list[PacketFigures] = []
     write_whole(target, lambda file: drawn.append(draw_packet(sheet, file, paper=paper)), overwrite=overwrite)
+    steps.end()
     return packet_result(sheet, drawn[0], target)

@@ -12,7 +12,7 @@ from habmap.jobs.density import density
 from habmap.jobs.due import due
 from habmap.jobs.effort import effort, slope_outlines
 from habmap.jobs.ground import ground
-from habmap.jobs.map import build_page
+from habmap.jobs.map import PAPER_STEPS, build_page
 from habmap.jobs.photos import found_points, page_photos
 from habmap.jobs.ports import Store
 from habmap.jobs.printing import Written, drawn_into, pdf_path, refuse_money, written
@@ -21,6 +21,7 @@ from habmap.jobs.schedule import last_day, schedule
 from habmap.jobs.snapshot import snapshot
 from habmap.jobs.terrain import remaining_outlines, terrain_sums, unit_outlines
 from habmap.jobs.upkeep import upkeep_due
+from habmap.progress import Progress, Steps
 from habmap.show.handout.contents import handout_of
 from habmap.show.handout.pages import draw_handout
 from habmap.show.handout.records import Handout, HandoutFigures
@@ -35,6 +36,8 @@ from habmap.work.season_account import Season
 #: Long side [pixels] and quality of the pair of pictures: 200 to the inch at five inches; most both may take [bytes].
 _PAIR_SIZES: Final = ((1000, 80),)
 _PAIR_BYTES: Final = 4_000_000
+#: What it is worked out in after what every paper is.
+_HANDOUT_STEPS: Final = ("what is due", "photos", "hours and season")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -70,6 +73,7 @@ def write_handout(
     with_hours: bool = False,
     with_cost: bool = False,
     overwrite: bool = False,
+    progress: Progress | None = None,
 ) -> HandoutResult:
     """Write the four pages as a PDF.
 
@@ -89,6 +93,8 @@ def write_handout(
         Tell person-hours, and cost with what contracts ask, in the owner's copy.
     on
         As of this day's work, and what was due on it; ``None``: all work so far, and what is due today.
+    progress
+        Called with how far it is: its named steps.
 
     Raises
     ------
@@ -102,13 +108,16 @@ def write_handout(
     refuse_money(audience, with_hours=with_hours, with_cost=with_cost)
     path = pdf_path(target, folder=folder, name="handout.pdf", what="handout", audience=audience, overwrite=overwrite)
     store = snapshot(store)
+    steps = Steps(progress, *PAPER_STEPS, *_HANDOUT_STEPS, "drawing")
     handout = build_handout(
-        store, now=now, today=today, audience=audience, on=on, with_hours=with_hours, with_cost=with_cost
+        store, now=now, today=today, audience=audience, on=on, with_hours=with_hours, with_cost=with_cost, steps=steps
     )
+    steps.begin("drawing")
     figures = drawn_into(
         path, lambda file: draw_handout(handout, file, paper=paper), what="handout", audience=audience,
         overwrite=overwrite, make_folder=target is None,
     )  # fmt: skip
+    steps.end()
     return HandoutResult(
         **written(store, handout.page, path),
         **vars(figures),
@@ -130,31 +139,44 @@ def build_handout(
     on: date | None = None,
     with_hours: bool = False,
     with_cost: bool = False,
+    steps: Steps | None = None,
 ) -> Handout:
     """Return the handout's records: every figure from the job that prints it elsewhere."""
+    steps = steps or Steps()
+    steps.begin("ground")
     tells_effort = audience == "owner" and (with_hours or with_cost)
     store = public_view(store) if audience == "public" else snapshot(store)
     state = ground(store, on=on)
+    steps.begin("terrain")
     if store.elevation() is not None and state.units:  # one pass over the raster for all that is told
         sets = [unit_outlines(store, on=on).values(), remaining_outlines(store, on=on).values()]
         timed = [slope_outlines(store, on=on)] if tells_effort else []
-        terrain_sums(store, *sets, *timed)
+        terrain_sums(store, *sets, *timed, progress=steps.within)
+    page = build_page(
+        store, now=now, audience=audience, on=on, with_hours=with_hours, with_cost=with_cost, is_paper=True, steps=steps
+    )
+    steps.begin("what is due")
     due_on = on or today
     parts = (part for row in due(store, on=due_on).items for part in row.parts)
+    items = sorted((part for part in parts if part.state != "done" and part.what not in SPOTS), key=pressing)
+    steps.begin("photos")
+    pair = _newest_pair(store, audience=audience, on=on)
+    steps.begin("hours and season")
+    season = _season(store, on=on, today=due_on) if audience == "owner" and state.units else None
     return handout_of(
-        build_page(store, now=now, audience=audience, on=on, with_hours=with_hours, with_cost=with_cost, is_paper=True),
+        page,
         state,
         limits=store.settings.stages,
         practices=acres(store, on=on).practices,
         stands={stand.unit_id: stand for stand in density(store, on=on).units} if state.units else {},
         upkeep=upkeep_due(state, store.settings),
-        items=sorted((part for part in parts if part.state != "done" and part.what not in SPOTS), key=pressing),
+        items=items,
         due_on=due_on,
         spent=effort(store, on=on, today=today) if tells_effort else None,
         ask=store.settings.handout.ask,
         dense=store.settings.density.limits,
-        pair=_newest_pair(store, audience=audience, on=on),
-        season=_season(store, on=on, today=due_on) if audience == "owner" and state.units else None,
+        pair=pair,
+        season=season,
     )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
+from typing import Final
 from zoneinfo import ZoneInfo
 
 from habmap.jobs.acres import acres
@@ -20,12 +21,18 @@ from habmap.jobs.snapshot import snapshot
 from habmap.jobs.terrain import remaining_outlines, terrain, terrain_sums, unit_outlines
 from habmap.place.elevation import open_named
 from habmap.place.writers import refuse_to_write, write_whole
+from habmap.progress import Progress, Steps
 from habmap.show.page.contents import Answers, page_of
 from habmap.show.records import Page, PagePhotos
 from habmap.show.relief import RELIEF_CELLS, Relief, draw_relief, relief_bounds
 from habmap.vocabulary import Audience, file_mark
 from habmap.work.ground import Ground
+from habmap.work.response_records import UnitResponse
 from habmap.work.terrain import DemInfo
+
+#: What a page for paper is worked out in, and what the screen's takes besides.
+PAPER_STEPS: Final = ("ground", "terrain", "relief", "order of work")
+_SCREEN_STEPS: Final = ("photos", "what came up", "next bite")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -46,6 +53,7 @@ def draw_map(
     with_hours: bool = False,
     with_cost: bool = False,
     overwrite: bool = False,
+    progress: Progress | None = None,
 ) -> MapResult:
     """Write the self-contained map page.
 
@@ -63,6 +71,8 @@ def draw_map(
         As of this day's work; ``None``: all work so far.
     with_hours, with_cost
         Tell person-hours, and cost, on the owner's page; never on one for the public.
+    progress
+        Called with how far it is: its named steps.
 
     Raises
     ------
@@ -80,9 +90,12 @@ def draw_map(
     mark = file_mark("map", audience)
     refuse_to_write(target, overwrite=overwrite, replaces=mark)
     store = snapshot(store)
-    page = build_page(store, now=now, audience=audience, on=on, with_hours=with_hours, with_cost=with_cost)
+    steps = Steps(progress, *PAPER_STEPS, *_SCREEN_STEPS, "page")
+    page = build_page(store, now=now, audience=audience, on=on, with_hours=with_hours, with_cost=with_cost, steps=steps)
+    steps.begin("page")
     content = render_page(page).encode()
     write_whole(target, lambda path: path.write_bytes(content), overwrite=overwrite, make_folder=True, replaces=mark)
+    steps.end()
     return MapResult(
         **written(store, page, target),
         units=len(page.units),
@@ -99,20 +112,39 @@ def build_page(
     with_hours: bool = False,
     with_cost: bool = False,
     is_paper: bool = False,
+    steps: Steps | None = None,
 ) -> Page:
     """Return the page's records: every figure from the jobs that print it elsewhere, so that none can differ.
 
-    ``is_paper`` leaves out what only the screen shows: where to cut next, what came up, and the photo points.
+    ``is_paper`` leaves out what only the screen shows: where to cut next, what came up, and the photo points. ``steps``
+    have `PAPER_STEPS` among their names, and for the screen its own.
     """
+    steps = steps or Steps()
+    steps.begin("ground")
     whole = snapshot(store)
     store = public_view(whole) if audience == "public" else whole
     own = store.settings.place
     state = ground(store, on=on)
+    steps.begin("terrain")
     has_slopes = store.elevation() is not None and bool(state.units)
     if has_slopes:  # one pass over the raster for what the next two ask
-        terrain_sums(store, unit_outlines(store, on=on).values(), remaining_outlines(store, on=on).values())
+        sets = [unit_outlines(store, on=on).values(), remaining_outlines(store, on=on).values()]
+        terrain_sums(store, *sets, progress=steps.within)
     drawn_on = now.astimezone(ZoneInfo(own.timezone)).date()
+    steps.begin("relief")
     dem, relief = _relief(store, state, has_all=audience == "owner")
+    steps.begin("order of work")
+    slopes = terrain(store, on=on) if has_slopes else None
+    order = {line.unit_id: line for line in rank(store, on=on, today=drawn_on).units} if state.units else {}
+    photos, bite = PagePhotos(points=(), missing=()), None
+    came_up: tuple[UnitResponse, ...] = ()
+    if not is_paper:
+        steps.begin("photos")
+        photos = page_photos(store, audience=audience, on=on)
+        steps.begin("what came up")
+        came_up = response(store, on=on).units
+        steps.begin("next bite")
+        bite = next_bite(whole, on=on, today=drawn_on, audience=audience) if state.units else None
     return page_of(
         Answers(
             state=state,
@@ -125,11 +157,11 @@ def build_page(
             has_elevation=store.elevation() is not None,
             dem=dem,
             relief=relief,
-            slopes=terrain(store, on=on) if has_slopes else None,
-            order={line.unit_id: line for line in rank(store, on=on, today=drawn_on).units} if state.units else {},
-            photos=PagePhotos(points=(), missing=()) if is_paper else page_photos(store, audience=audience, on=on),
-            response=() if is_paper else response(store, on=on).units,
-            bite=(next_bite(whole, on=on, today=drawn_on, audience=audience) if state.units and not is_paper else None),
+            slopes=slopes,
+            order=order,
+            photos=photos,
+            response=came_up,
+            bite=bite,
         ),
         audience=audience,
         drawn_on=drawn_on,

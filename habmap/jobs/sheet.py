@@ -6,10 +6,11 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
 
-from habmap.jobs.map import build_page
+from habmap.jobs.map import PAPER_STEPS, build_page
 from habmap.jobs.ports import Store
 from habmap.jobs.printing import Written, drawn_into, pdf_path, refuse_money, written
 from habmap.jobs.snapshot import snapshot
+from habmap.progress import Progress, Steps
 from habmap.show.sheet.paper import Paper
 from habmap.show.sheet.sheet import SheetFigures, draw_sheet, file_name, sheet_of
 from habmap.vocabulary import Audience
@@ -37,6 +38,7 @@ def write_sheet(
     with_hours: bool = False,
     with_cost: bool = False,
     overwrite: bool = False,
+    progress: Progress | None = None,
 ) -> SheetResult:
     """Write the map sheet as a PDF.
 
@@ -52,7 +54,7 @@ def write_sheet(
         ``public`` leaves out names of people and features, notes, hours, costs and private features.
     unit_id
         A sheet of this unit alone.
-    now, on, with_hours, with_cost, overwrite
+    now, on, with_hours, with_cost, overwrite, progress
         As for `habmap.jobs.map.draw_map`, which raises the same errors.
 
     Raises
@@ -67,14 +69,17 @@ def write_sheet(
         target, folder=folder, name=file_name(unit_id), what="sheet", audience=audience, overwrite=overwrite
     )
     store = snapshot(store)
+    steps = Steps(progress, *PAPER_STEPS, "drawing")
     page = build_page(
-        store, now=now, audience=audience, on=on, with_hours=with_hours, with_cost=with_cost, is_paper=True
+        store, now=now, audience=audience, on=on, with_hours=with_hours, with_cost=with_cost, is_paper=True, steps=steps
     )
+    steps.begin("drawing")
     sheet = sheet_of(page, grid=store.grid, unit_id=unit_id)
     figures = drawn_into(
         path, lambda file: draw_sheet(sheet, file, paper=paper), what="sheet", audience=audience, overwrite=overwrite,
         make_folder=target is None,
     )  # fmt: skip
+    steps.end()
     return SheetResult(
         **written(store, sheet.page, path, is_whole=unit_id is None),
         **vars(figures),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Collection, Mapping
 from datetime import date
 
 from shapely import MultiPolygon, Polygon
@@ -13,14 +13,13 @@ from habmap.jobs.ground import remaining_ground
 from habmap.jobs.ports import Store
 from habmap.jobs.snapshot import once, worked_out
 from habmap.place.terrain_reading import TerrainSums, terrain_under
+from habmap.progress import Progress
 from habmap.show.terrain_words import coarse_warnings, coverage_warnings
 from habmap.work.terrain import TerrainResult, as_stored, is_south, of_unit, rules_here
 
 
 @once
-def terrain(
-    store: Store, *, on: date | None = None, progress: Callable[[float, str], None] | None = None
-) -> TerrainResult:
+def terrain(store: Store, *, on: date | None = None, progress: Progress | None = None) -> TerrainResult:
     """Measure slope, aspect and heat load of every unit.
 
     Raises
@@ -49,7 +48,7 @@ def remaining_outlines(store: Store, *, on: date | None = None) -> dict[str, Pol
 
 
 def terrain_sums(
-    store: Store, *sets: Collection[BaseGeometry], progress: Callable[[float, str], None] | None = None
+    store: Store, *sets: Collection[BaseGeometry], progress: Progress | None = None
 ) -> tuple[TerrainSums, ...]:
     """Sum the terrain under sets of outlines, in one pass over the raster; of a snapshot, each set once for all jobs.
 
@@ -84,7 +83,7 @@ def _terrain_of(
     outlines: Mapping[str, Polygon | MultiPolygon],
     *,
     on: date | None,
-    progress: Callable[[float, str], None] | None = None,
+    progress: Progress | None = None,
 ) -> TerrainResult:
     (sums,) = terrain_sums(store, outlines.values(), progress=progress)
     names, cell_m = {unit.unit_id: unit.name for unit in store.units(on)}, sums.dem.analysis_cell_m

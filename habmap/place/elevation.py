@@ -25,9 +25,10 @@ from habmap.land.terrain import Floats, block_average, horn_gradient
 from habmap.land.zones import GradientTile, Ints, ZoneTable
 from habmap.measures import VerticalUnit
 from habmap.place.blocks import Blocks
-from habmap.place.groundraster import Bounds, GroundRaster, Progress, as_window, open_source
+from habmap.place.groundraster import Bounds, GroundRaster, as_window, open_source
 from habmap.place.rasterfile import applied, subgrid
 from habmap.place.zonework import Cut, Way, adding, outlines_of, spread, summing, threads_here, way_for
+from habmap.progress import Progress, Share
 from habmap.records import ElevationSource
 from habmap.work.terrain import DemInfo
 
@@ -184,15 +185,15 @@ class Elevation(GroundRaster):
             pieces = Pieces(cut.owners[own], windows, steps[own], latitudes[own])
             return pieces.owners, sums_of(heights, corner, outlines, pieces, rules=rules)
 
-        def done(fraction: float) -> None:
-            if progress:
-                progress(fraction, "reading the elevation")
+        def done(count: int) -> None:
+            if progress and tasks:
+                progress(Share(done=count, count=len(tasks), what="tiles of elevation"))
 
         found = spread(
             tasks, work, self._source, self._another_source,
             threads=threads_here() if threads is None else threads, done=done,
         )  # fmt: skip
-        done(1.0)
+        done(len(tasks))
         # Pieces are added in the order of the tiles' rows, whatever order they were done in.
         return [found[at] for at in sorted(range(len(tasks)), key=lambda at: tasks[at].start)]
 
@@ -231,14 +232,12 @@ class Elevation(GroundRaster):
             inner[:] = block_average(stored, factor)
         return heights_m, (first_row - 1, first_col - 1)
 
-    def gradient_tiles(
-        self, polygons: Sequence[BaseGeometry], *, progress: Progress | None = None
-    ) -> Iterator[tuple[list[int], GradientTile, list[bytes]]]:
+    def gradient_tiles(self, polygons: Sequence[BaseGeometry]) -> Iterator[tuple[list[int], GradientTile, list[bytes]]]:
         """Yield the ground's gradients tile by tile: which polygons reach into it, the tile, and their outlines.
 
         Parameters
         ----------
-        polygons, progress
+        polygons
             As for `zone_sums`.
 
         Yields
@@ -248,17 +247,13 @@ class Elevation(GroundRaster):
         """
         outlines = self._in_cells(polygons)
         tiles = sorted(self._tiles(shapely.bounds(outlines)).items())
-        for done, (place, members) in enumerate(tiles):
-            if progress:
-                progress(done / len(tiles), "reading the elevation")
+        for place, members in tiles:
             window = self._tile_window(*place, shapely.total_bounds(outlines[members]))
             if _is_empty(window):
                 continue
             tile = self._gradients(self._rise(window), window)
             yield members, tile, [shapely.to_wkb(outlines[i]) for i in members]
         self._judge_heights()
-        if progress:
-            progress(1.0, "reading the elevation")
 
     def steep_ground(self, polygon: BaseGeometry, *, above_pct: float) -> list[BaseGeometry]:
         """Return the outlines of the analysis cells around a polygon whose slope is above a limit (lon/lat [°]).

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import threading
 import warnings
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any, ClassVar, Final, Literal
@@ -36,7 +36,6 @@ CACHE_MB: Final = 64
 READ_CELLS: Final = 1_500_000
 TILE_M: Final = 2_000.0
 
-Progress = Callable[[float, str], None]
 Bounds = tuple[float, float, float, float]
 
 

@@ -10,8 +10,8 @@ from shapely.geometry.base import BaseGeometry
 from habmap.land.facerules import FaceRules
 from habmap.land.frames import framed
 from habmap.place.elevation import open_named
-from habmap.place.groundraster import Progress
 from habmap.place.settings import TerrainSection
+from habmap.progress import Progress
 from habmap.records import ElevationSource
 from habmap.work.terrain import DemInfo, UnitTerrain, terrain_figures
 

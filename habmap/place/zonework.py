@@ -144,7 +144,7 @@ def spread(
     another_reader: Callable[[], AbstractContextManager[Any]],
     *,
     threads: int,
-    done: Callable[[float], None],
+    done: Callable[[int], None],
 ) -> list[Any]:
     """Do tasks on several threads, each with a reader of its own, and return what they gave, in the tasks' order.
 
@@ -159,22 +159,27 @@ def spread(
     threads
         How many, the calling one included.
     done
-        Called in the calling thread with the fraction done.
+        Called in the calling thread with how many tasks are done.
     """
     found: list[Any] = [None] * len(tasks)
     faults: list[BaseException] = []
     numbers = iter(range(len(tasks)))
     lock = threading.Lock()
 
+    over = 0
+
     def turn(own: Any, *, tells: bool) -> None:
+        nonlocal over
         while not faults:
             with lock:
                 number = next(numbers, None)
             if number is None:
                 return
             if tells:
-                done(number / len(tasks))
+                done(over)
             found[number] = work(own, tasks[number])
+            with lock:
+                over += 1
 
     def helper() -> None:
         try:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import http.client
 import socket
+import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -20,6 +21,7 @@ from habmap.desk.app import Desk
 from habmap.desk.asked import Asked
 from habmap.desk.keys import Keys
 from habmap.desk.known import Known, Property
+from habmap.desk.long_work import Work, Works
 from habmap.desk.pages import ASSETS, ROOM_OF, asset, desk_words
 from habmap.desk.room import Room
 from habmap.desk.rooms import DOORSTEP, IN_ORDER
@@ -166,3 +168,72 @@ def test_every_paper_but_what_goes_to_the_woods_is_made_for_somebody() -> None:
     from habmap.desk.rooms.papers import PAPERS
 
     assert {paper.key for paper in PAPERS if not paper.for_whom} == {"log-sheet", "bite"}
+
+
+def until(is_so: Callable[[], object], patience_s: float = 120.0) -> None:
+    """Wait for what another process does."""
+    end = time.monotonic() + patience_s
+    while not is_so():
+        assert time.monotonic() < end, "it did not come"
+        time.sleep(0.02)
+
+
+def a_work(monkeypatch: pytest.MonkeyPatch, program: str, folder: Path, *words: str) -> Work:
+    """Begin a work whose command is a program of the test's own."""
+    monkeypatch.setattr("habmap.desk.long_work.COMMAND", (sys.executable, "-c", program))
+    return Works().begin(words, folder=folder, place="p", title="The sheet", room="papers", files={})
+
+
+#: Goes on when it is told to; its words for people stand between those of progress.
+COUNTS = """
+import sys, time
+from pathlib import Path
+from habmap.progress import Share
+folder = Path(sys.argv[2])
+for done in range(1, 4):
+    print(Share(done=done, count=3, what="photos").line(), file=sys.stderr, flush=True)
+    print("a word for people", file=sys.stderr, flush=True)
+    while not (folder / str(done)).exists():
+        time.sleep(0.01)
+print("over")
+"""
+#: The command itself, which comes to a halt in the middle of its drawing.
+HALTS = """
+import time
+import habmap.jobs.sheet
+from habmap.cli.main import run
+def halt(sheet, path, *, paper):
+    path.write_bytes(b"half")
+    time.sleep(600)
+habmap.jobs.sheet.draw_sheet = halt
+run()
+"""
+
+
+def test_long_work_tells_how_far_it_is_and_ends_at_all(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    work = a_work(monkeypatch, COUNTS, tmp_path)
+    for done in (1, 2, 3):
+        until(lambda done=done: work.pace.share is not None and work.pace.share.done == done)
+        assert work.words.startswith(f"{done} of 3 photos; ")
+        assert work.words.endswith("seconds so far")
+        (tmp_path / str(done)).touch()
+    until(lambda: work.is_over)
+    assert work.error is None
+    assert work.answer == "over"
+    assert work.pace.share is not None
+    assert work.pace.share.done_frac == 1.0
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="a process is ended there without being asked")
+def test_work_that_is_cancelled_in_the_middle_leaves_no_half_file(
+    tmp_path: Path, demo_place: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    target = tmp_path / "sheet.pdf"
+    work = a_work(monkeypatch, HALTS, demo_place, "sheet", "-o", str(target), "--json")
+    until(lambda: work.is_over or list(tmp_path.iterdir()))
+    assert not work.is_over, work.error
+    assert work.words.startswith("step 5 of 5: drawing; ")
+    work.cancel()
+    until(lambda: work.is_over)
+    assert work.is_cancelled
+    assert list(tmp_path.iterdir()) == []

@@ -272,6 +272,12 @@ def test_long_work_is_cancelled_and_leaves_nothing(desk: Running, key: str, desk
     work = re.findall(r"id=([\w-]+)", answer.heads["location"])[0]
     state = json.loads(desk.get(f"/{key}/work/state?id={work}").text)
     assert not state["is_over"]
+    assert state["done_frac"] is None or 0 <= state["done_frac"] < 1
+    assert "seconds so far" in state["words"]
+    waiting = desk.get(f"/{key}/work?id={work}").text  # without a script it comes anew by itself
+    assert '<meta http-equiv="refresh"' in waiting
+    assert "<progress" in waiting
+    assert 'aria-live="polite"' in waiting
     began = time.monotonic()
     assert desk.get(f"/{key}/papers").status == 200  # other rooms answer meanwhile
     assert time.monotonic() - began < 10

@@ -21,6 +21,7 @@ RANK = {
     "measures": 0,
     "vocabulary": 0,
     "memory": 0,
+    "progress": 0,
     "records": 1,
     "land": 1,
     "work": 2,
@@ -37,7 +38,7 @@ RANK = {
 #: What people and scripts stand before: these alone read the clock.
 FACES = {"api", "api_paper", "api_region", "cli", "desk", "region"}
 #: Leaf modules stand alone.
-LEAVES = {"errors", "measures", "memory", "vocabulary"}
+LEAVES = {"errors", "measures", "memory", "progress", "vocabulary"}
 #: Rooms that get arrays, geometries and records, and touch no file, clock, environment or screen.
 PURE_ROOMS = {"records", "land", "work"}
 WORLDLY = {

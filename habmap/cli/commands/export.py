@@ -12,7 +12,7 @@ import typer
 from habmap.cli.burn_options import PAPERS, check_choice
 from habmap.cli.commands.sheet import PaperSize
 from habmap.cli.context import AudienceOption, For, JsonOption, OnOption, OverwriteOption, Session, parsed_date
-from habmap.cli.output import print_json, print_table, rounded, say
+from habmap.cli.output import print_json, print_table, progress_bar, rounded, say
 from habmap.errors import UsageError
 
 if TYPE_CHECKING:
@@ -228,10 +228,11 @@ def register(app: typer.Typer) -> None:
         _suffix(output, ".pdf")
         _year_or_range(program_year, first, last)
         session: Session = context.obj
-        result = export_packet(
-            session.store(), item=item, target=output, now=session.now(), paper=paper.value, year=program_year,
-            first=first, last=last, audience=audience.value, overwrite=overwrite,
-        )  # fmt: skip
+        with progress_bar() as progress:
+            result = export_packet(
+                session.store(), item=item, target=output, now=session.now(), paper=paper.value, year=program_year,
+                first=first, last=last, audience=audience.value, overwrite=overwrite, progress=progress,
+            )  # fmt: skip
         if as_json:
             print_json("export-packet", result)
             return

@@ -18,7 +18,7 @@ from habmap.cli.context import (
     WithCostOption,
     WithHoursOption,
 )
-from habmap.cli.output import print_json, say, warn
+from habmap.cli.output import print_json, progress_bar, say, warn
 from habmap.show.copy_words import made_for
 
 
@@ -49,19 +49,21 @@ def handout(
 
     session: Session = context.obj
     store = session.store()
-    result = write_handout(
-        store,
-        target=output,
-        folder=session.folder,
-        now=session.now(),
-        today=session.today(store.settings.place.timezone),
-        paper=paper.value,
-        audience=audience.value,
-        with_hours=with_hours,
-        with_cost=with_cost,
-        on=on,
-        overwrite=overwrite,
-    )
+    with progress_bar() as progress:
+        result = write_handout(
+            store,
+            target=output,
+            folder=session.folder,
+            now=session.now(),
+            today=session.today(store.settings.place.timezone),
+            paper=paper.value,
+            audience=audience.value,
+            with_hours=with_hours,
+            with_cost=with_cost,
+            on=on,
+            overwrite=overwrite,
+            progress=progress,
+        )
     for words in result.warnings:
         warn(words)
     if as_json:

@@ -17,7 +17,7 @@ from habmap.cli.context import (
     WithCostOption,
     WithHoursOption,
 )
-from habmap.cli.output import print_json, say, warn
+from habmap.cli.output import print_json, progress_bar, say, warn
 from habmap.show.copy_words import made_for
 
 
@@ -48,16 +48,18 @@ def draw(
     session: Session = context.obj
     store = session.store()
     path = output if output is not None else session.folder / "out" / "map.html"
-    result = draw_map(
-        store,
-        target=path,
-        now=session.now(),
-        audience=audience.value,
-        on=on,
-        with_hours=with_hours,
-        with_cost=with_cost,
-        overwrite=overwrite,
-    )
+    with progress_bar() as progress:
+        result = draw_map(
+            store,
+            target=path,
+            now=session.now(),
+            audience=audience.value,
+            on=on,
+            with_hours=with_hours,
+            with_cost=with_cost,
+            overwrite=overwrite,
+            progress=progress,
+        )
     for words in result.warnings:
         warn(words)
     if as_json:

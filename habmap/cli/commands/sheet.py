@@ -18,7 +18,7 @@ from habmap.cli.context import (
     WithCostOption,
     WithHoursOption,
 )
-from habmap.cli.output import print_json, say, warn
+from habmap.cli.output import print_json, progress_bar, say, warn
 from habmap.show.copy_words import made_for
 
 
@@ -63,19 +63,21 @@ def sheet(
     from habmap.jobs.sheet import write_sheet
 
     session: Session = context.obj
-    result = write_sheet(
-        session.store(),
-        target=output,
-        folder=session.folder,
-        now=session.now(),
-        paper=paper.value,
-        audience=audience.value,
-        with_hours=with_hours,
-        with_cost=with_cost,
-        unit_id=unit,
-        on=on,
-        overwrite=overwrite,
-    )
+    with progress_bar() as progress:
+        result = write_sheet(
+            session.store(),
+            target=output,
+            folder=session.folder,
+            now=session.now(),
+            paper=paper.value,
+            audience=audience.value,
+            with_hours=with_hours,
+            with_cost=with_cost,
+            unit_id=unit,
+            on=on,
+            overwrite=overwrite,
+            progress=progress,
+        )
     for words in result.warnings:
         warn(words)
     if as_json:

@@ -71,6 +71,7 @@
     const now = await answer.json();
     if (now.is_over) return comeAgain();
     work.querySelector("[role=status]").textContent = now.words;
+    if (now.done_frac !== null) work.querySelector("progress").value = now.done_frac;
     return setTimeout(look, 500);
   }
   if (work) look();

@@ -27,9 +27,11 @@ def show(asked: Asked) -> Response:
 
 
 def state(asked: Asked) -> Response:
-    """Tell a page that waits whether it is over."""
+    """Tell a page that waits how far it is, and whether it is over."""
     work = _work(asked)
-    return JSONResponse({"is_over": work.is_over, "words": f"{work.took_s:,.0f} seconds so far"})
+    share = work.pace.share
+    done_frac = None if share is None else share.done_frac
+    return JSONResponse({"is_over": work.is_over, "words": work.words, "done_frac": done_frac})
 
 
 def file(asked: Asked) -> Response:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
 
 from habmap.jobs.ports import Store
 from habmap.place.load.photo_records import LoadPhotosResult
 from habmap.place.load.photo_taking import bring_photos
+from habmap.progress import Progress
 
 
 def load_photos(
@@ -18,7 +18,7 @@ def load_photos(
     now: datetime,
     declination_deg: float | None = None,
     overwrite: bool = False,
-    progress: Callable[[float, str], None] | None = None,
+    progress: Progress | None = None,
 ) -> LoadPhotosResult:
     """Load the JPEG photos of a folder; parameters, and what is refused, as in `bring_photos`."""
     with bring_photos(
