@@ -145,7 +145,7 @@ CEDAR_STAGES: Final = (*TREATED, *REMAINING, "keep")
 NEEDLE_WORDS: Final = {
     "green": "not dry then, whatever the days say",
     "red": "slash is at its flashiest while red needles hang",
-    "dropped": "less flashy, but heavier fuels are left, which burn longer",
+    "dropped": "less flashy, but heavier fuels remain, which burn longer",
 }
 NEEDLES: Final = tuple(NEEDLE_WORDS)
 

@@ -10,6 +10,7 @@ from habmap.errors import InputError
 from habmap.jobs.density import density
 from habmap.jobs.ground import ground, remaining_ground
 from habmap.jobs.ports import Store
+from habmap.jobs.rank import contract_waits
 from habmap.jobs.snapshot import once
 from habmap.jobs.terrain import terrain_sums
 from habmap.measures import acres
@@ -41,6 +42,7 @@ def effort(store: Store, *, on: date | None = None, today: date) -> EffortResult
         hours_per_week=settings.effort.hours_per_week,
         working_months=settings.effort.working_months,
         closures=closures(settings_of_now(store)),
+        waits=contract_waits(store, on or today),
         day=on or today,
         currency=settings.place.currency,
     )

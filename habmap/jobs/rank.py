@@ -46,7 +46,7 @@ def rank(store: Store, *, on: date | None = None, today: date) -> RankResult:
         upkeep=upkeep_due(state, settings),
         closures=closures(settings),
         contracts=settings.contract,
-        too_early=_too_early(store, settings, on or today),
+        too_early=contract_waits(store, on or today),
         pressing=_pressing(store, settings, on or today),
         closed_on=on or today,
         limits=settings.density.limits,
@@ -69,8 +69,9 @@ def _pressing(store: Store, settings: Settings, on: date) -> Mapping[str, DueIte
     return {unit_id: item for item in reversed(late) for unit_id in (item.unit_id or every).split(";")}
 
 
-def _too_early(store: Store, settings: Settings, on: date) -> Mapping[str, Closure]:
+def contract_waits(store: Store, on: date) -> Mapping[str, Closure]:
     """Return by unit the contract item of cutting work that has not begun, of several the one that begins last."""
+    settings = settings_of_now(store)
     codes = {settings.practice_code(practice) for practice in KILLING - {"burn"}}
     lines = [
         (line.not_before, line)

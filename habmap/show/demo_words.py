@@ -31,5 +31,5 @@ def order_words(order: RankResult) -> str:
     """Say which unit comes next, and why."""
     first = next((unit for unit in order.units if unit.unit_id == order.next_unit_id), None)
     if first is None:
-        return "Order of work: nothing is left to cut that is neither on hold nor closed."
+        return "Order of work: no cedar ground remains that is neither on hold nor closed."
     return f"Order of work: next comes {first.unit_id}, {first.name}: {'; '.join(first.reasons)}."

@@ -13,6 +13,7 @@ from datetime import date, datetime, time, timedelta
 from typing import Final
 
 from habmap.measures import acres_words
+from habmap.show.due_words import spot_words
 from habmap.work.calendar_day import DAY_BEFORE, THAT_MORNING, WEEK_BEFORE, CalendarDay
 from habmap.work.closures import Closure, Closures, closure_of
 from habmap.work.due_rows import GROUND_KINDS, SPOTS
@@ -29,10 +30,10 @@ _LAST: Final[dict[What, str]] = {
     "checkup": "last day for a check-up", "hold": "last day on hold", "closed_cut": "last day closed to cutting",
     "closed_burn": "last day closed to burning", "contract": "contract item due",
 }  # fmt: skip
-#: Late things of one kind are one event, on the day of the export.
+#: Late things of one kind are one event, on the day of the export; where they may be either, in the word `due` has.
 _LATE: Final[dict[What, str]] = {
-    "drying": "slash past its drying days, a question for the burn boss", "upkeep": "upkeep overdue",
-    "checkup": "check-ups overdue", "contract": "contract items overdue", "photo": "photo points due again",
+    "drying": "slash past its drying days, a question for the burn boss", "upkeep": "upkeep {state}",
+    "checkup": "check-ups {state}", "contract": "contract items {state}", "photo": "photo points due again",
     "plot": "plots due again", "frame": "frames of plant cover due again",
 }  # fmt: skip
 #: What has no last day is late once its first has come.
@@ -131,14 +132,20 @@ def _closed(item: DueItem, closures: Closures, *, on: date) -> Closure | None:
 def _late_day(what: What, items: Sequence[DueItem], *, on: date, foot: str) -> CalendarDay:
     """Return one event for all late things of a kind, on the day of the export."""
     units = ", ".join(dict.fromkeys(_units_words(item.unit_id) for item in items))
+    by_unit = {item.unit_id: [one for one in items if one.unit_id == item.unit_id] for item in items}
     told = "; ".join(
-        f"{_units_words(item.unit_id)}, {'' if item.acres is None else f'{acres_words(item.acres)}, '}"
-        f"{'' if item.to_date is None else f'to {item.to_date}, '}{item.words}"
-        for item in items
+        [f"{_units_words(unit_id)}: {spot_words(mine)}" for unit_id, mine in by_unit.items()]
+        if what in SPOTS
+        else [
+            f"{_units_words(item.unit_id)}, {'' if item.acres is None else f'{acres_words(item.acres)}, '}"
+            f"{'' if item.to_date is None else f'to {item.to_date}, '}{item.words}"
+            for item in items
+        ]
     )
+    state = "overdue" if all(item.state == "overdue" for item in items) else "due"
     return CalendarDay(
         key=f"{what}\x1flate",
-        summary=f"{_LATE[what]}: {units}",
+        summary=f"{_LATE[what].format(state=state)}: {units}",
         description=f"On {on}: {told}. {foot}",
         day=on,
         alarms=(THAT_MORNING,),

@@ -39,7 +39,7 @@ def due_cautions(rows: Sequence[DueRow], *, has_snags: bool, drying_days: tuple[
 def row_words(row: DueRow) -> str:
     """Say why a row stands there: where its parts differ, each with its acres and state; and the shares."""
     if row.what in SPOTS:
-        return "; ".join(f"{part.name}: {part.words}" for part in row.parts)
+        return spot_words(row.parts)
     if row.what in SAME_GROUND:
         days = sorted({part.from_date for part in row.parts[1:] if part.from_date is not None})
         then = f"; again on {', '.join(map(str, days))}" if days else ""
@@ -50,6 +50,14 @@ def row_words(row: DueRow) -> str:
         alike[part.state, None if is_one else part.to_date, part.words].append(part)
     told = [row.words] if is_one else [_part_words(*key, acres_of(parts)) for key, parts in alike.items()]
     return "; ".join(filter(None, [*told, share_words(row)]))
+
+
+def spot_words(spots: Sequence[DueItem]) -> str:
+    """Say why spots are due again; those due for one reason together."""
+    alike: defaultdict[str, list[str]] = defaultdict(list)
+    for spot in spots:
+        alike[spot.words].append(spot.name)
+    return "; ".join(f"{', '.join(names)}: {words}" for words, names in alike.items())
 
 
 def _part_words(state: str, last: date | None, words: str, acres: float | None) -> str:

@@ -49,10 +49,11 @@ def history_lines(result: HistoryResult, zone: ZoneInfo) -> list[str]:
         words.append("")
         words.append(line_words(line, zone, kinds))
         own = f", {_plain(line.source_id)} in the file it came from" if line.source_id else ""
-        name = (
-            f"line {line.number}" if line.action == "log" else "correction" if line.action == "amend" else "withdrawal"
-        )
-        words.append(f"  {name} ({line.entry_id}){own}, written {short_day(_local(line.recorded_at, zone))}")
+        # a line goes by its number; what has none is named by its id, or nobody could take it back
+        kind = "correction" if line.action == "amend" else "withdrawal"
+        numbered = line.action == "log" and line.number is not None
+        name = f"line {line.number}" if numbered else f"{kind} ({line.entry_id})"
+        words.append(f"  {name}{own}, written {short_day(_local(line.recorded_at, zone))}")
         words[-1] += STATE_WORDS.get((line.action, line.state), "")
     for change in result.changes:
         words += ["", *change_words(change)]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from habmap.measures import acres_words
+from habmap.measures import acres_words, hours_words
 from habmap.work.calendar_day import DAY_BEFORE, THAT_MORNING, CalendarDay
 from habmap.work.schedule import KIND_WORDS, ScheduledWeek
 from habmap.work.schedule_result import ScheduleResult
@@ -22,13 +22,15 @@ def _days_of(week: ScheduledWeek, cautions: Sequence[str]) -> list[CalendarDay]:
         number = seen[item.what, item.unit_id] = seen.get((item.what, item.unit_id), 0) + 1
         until = "" if item.to_date == item.from_date else f" to {item.to_date}"
         words = f" {item.words[:1].upper()}{item.words[1:]}." if item.words else ""
+        # a title is read without the rest: a day with room for a fire is no leave to light it
+        fire = ": a question for the burn boss" if item.what in ("burn", "pile_burn") else ""
         is_check = item.what == "hand_check"
         days.append(
             CalendarDay(
                 key="\x1f".join(["schedule", item.what, item.unit_id, str(week.from_date), str(number)]),
-                summary=f"{item.unit_id}: {KIND_WORDS[item.what]}, {acres_words(item.acres)}",
+                summary=f"{item.unit_id}: {KIND_WORDS[item.what]}, {acres_words(item.acres)}{fire}",
                 description=(
-                    f"Laid out for {item.from_date}{until}: about {item.person_hours:,.1f} person-hours.{words} "
+                    f"Laid out for {item.from_date}{until}: about {hours_words(item.person_hours)}.{words} "
                     + " ".join(cautions)
                 ),
                 day=item.from_date,

@@ -7,6 +7,8 @@ from collections import defaultdict
 from collections.abc import Iterable
 from typing import Final
 
+from habmap.measures import acres_words, hours_words
+from habmap.show.words import SPOKEN_ACRES
 from habmap.work.burn.written_plan import PLAN_KIND_WORDS
 from habmap.work.schedule import KIND_WORDS
 from habmap.work.schedule_result import ScheduleResult
@@ -46,13 +48,18 @@ def _first_words(season: ScheduleResult) -> str:
     laid = [item for week in season.weeks for item in week.items]
     if not laid:
         return f"Nothing fits between {season.from_date} and {season.to_date}."
-    span = f"between {season.from_date} and {season.to_date}, {season.person_hours:,.0f} person-hours in all"
+    span = f"between {season.from_date} and {season.to_date}, {hours_words(season.person_hours)} in all"
     begin = laid[0]
     week = next(week.from_date for week in season.weeks if week.items)
     what = f"{KIND_WORDS[begin.what]}, {begin.unit_id}, in the week of {week}"
     if season.acres > 0:
-        return f"{season.acres:.1f} acres of cutting fit {span}; begin with: {what}."
+        return f"{_cut_words(season.acres)} of cutting fit {span}; begin with: {what}."
     return f"No cutting fits {span}; begin with: {what}."
+
+
+def _cut_words(acres: float) -> str:
+    """Return acres of cutting to a tenth; what would read as none to a hundredth."""
+    return f"{acres:,.1f} acres" if acres >= SPOKEN_ACRES else acres_words(acres)
 
 
 def _rests_words(season: ScheduleResult) -> tuple[str, ...]:

@@ -176,7 +176,7 @@ def place_words(beside: Sequence[str], openings: Sequence[Beside]) -> str:
         return "it lies beside " + "; ".join(beside)
     if openings:
         return "no bite beside opened ground, a lane or a firebreak leaves no scrap here, so it begins at another edge"
-    return "no opened ground, lane or firebreak of the map lies beside what is left here, so it begins at an edge"
+    return "no opened ground, lane or firebreak of the map lies beside what remains here, so it begins at an edge"
 
 
 def size_words(one: Bite, *, asked_acres: float, left_acres: float, left_pieces: int) -> str:
@@ -185,7 +185,7 @@ def size_words(one: Bite, *, asked_acres: float, left_acres: float, left_pieces:
     unlike = abs(size - asked_acres) > AREA_WITHIN_FRAC * asked_acres
     words = f"{acres_words(size)} in one piece"
     if one.is_whole and unlike and size < asked_acres:
-        words += ", which is all that is left there in one piece"
+        words += ", which is all that remains there in one piece"
     elif one.is_whole and unlike:
         words += f": cutting only {acres_words(asked_acres)} off it would leave a scrap, so it is taken whole"
     elif one.is_whole:
@@ -195,10 +195,10 @@ def size_words(one: Bite, *, asked_acres: float, left_acres: float, left_pieces:
     if one.scraps_m2 > 0:
         words += f"; it leaves {acres_words(acres(one.scraps_m2))} in scraps, because no bite found here leaves none"
     if left_pieces == 0:
-        return f"{words}; nothing is left in the unit after it"
+        return f"{words}; nothing remains in the unit after it"
     pieces = "one piece" if left_pieces == 1 else f"{left_pieces} pieces"
-    verb = "is" if left_acres < 0.005 else "are"
-    return f"{words}; {acres_words(left_acres)} {verb} left in the unit after it, in {pieces}" + (
+    verb = "remains" if left_acres < 0.005 else "remain"
+    return f"{words}; {acres_words(left_acres)} {verb} in the unit after it, in {pieces}" + (
         "" if one.scraps_m2 > 0 or one.is_whole else f", none cut smaller than {SCRAP_FRAC:.0%} of it"
     )
 

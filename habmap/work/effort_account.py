@@ -10,7 +10,7 @@ from datetime import date
 from typing import Final
 
 from habmap.vocabulary import FOLLOW_UP, TREATED
-from habmap.work.closures import Closures
+from habmap.work.closures import Closure, Closures
 from habmap.work.density_records import UnitDensity
 from habmap.work.effort import (
     PUBLISHED_CONTEXT,
@@ -123,7 +123,8 @@ class EffortResult:
     classes
         Empty unless each class of ground has three lines with hours; then the rest goes by them.
     finish_low, finish, finish_high
-        When the rest would be done at ``hours_per_week``, months off, closed days and holds counted in.
+        When the rest would be done at ``hours_per_week``, months off, closed days, holds and first days of
+        contracts counted in.
     finish_moved_by, finish_without
         In words, what closed days on the way to ``finish``; units left out of it, on hold with no end written.
     """
@@ -236,6 +237,7 @@ def effort_account(
     hours_per_week: float | None,
     working_months: Sequence[int],
     closures: Closures,
+    waits: Mapping[str, Closure],
     day: date,
     currency: str,
 ) -> EffortResult:
@@ -245,8 +247,9 @@ def effort_account(
     ----------
     remaining_acres
         What remains of each unit that has any [acre].
-    closures, day
-        Holds and closed days, and the day from which the finish is counted.
+    closures, waits, day
+        Holds and closed days; by unit the contract item whose first day is waited for; and the day from which the
+        finish is counted.
     """
     own, money = by.hours, by.money
     units, todos, costs = [], [], []
@@ -257,7 +260,7 @@ def effort_account(
         ground_class, steep = by.density.get(unit.unit_id), by.steep_frac.get(unit.unit_id)
         todos.append(by.hours_on(unit.unit_id, acres_left))
         costs.append(by.cost_on(unit.unit_id, acres_left))
-        closure = closures.on(day, unit.unit_id, work=("cut",))
+        closure = closures.on(day, unit.unit_id, work=("cut",)) or waits.get(unit.unit_id)
         units.append(
             UnitEffort(
                 unit_id=unit.unit_id,
@@ -281,7 +284,10 @@ def effort_account(
         known = {unit.unit_id: value for unit, value in zip(units, takes, strict=True) if value is not None}
         if hours_per_week is None or len(known) < len(units):
             return Finish(day=None)
-        return finish(known, start=day, hours_per_week=hours_per_week, working_months=working_months, closures=closures)
+        return finish(
+            known, start=day, hours_per_week=hours_per_week, working_months=working_months, closures=closures,
+            waits=waits,
+        )  # fmt: skip
 
     middle = ends([one.middle for one in todos])
     return EffortResult(

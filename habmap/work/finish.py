@@ -9,7 +9,7 @@ from fractions import Fraction
 from typing import Final
 
 from habmap.measures import days_after
-from habmap.work.closures import Closures
+from habmap.work.closures import Closure, Closures
 
 #: A finish farther away than this is not a date but a warning [years].
 FARTHEST_YEARS: Final = 100
@@ -26,7 +26,7 @@ class Finish:
     day
         The last day of work; ``None`` beyond a hundred years, or where all of it is on hold without an end.
     moved_by
-        In words, what closed days on the way: months off, closed days, holds.
+        In words, what closed days on the way: months off, closed days, holds, first days of contracts.
     without
         Units not counted in: they are on hold, and no end is written.
     """
@@ -43,6 +43,7 @@ def finish(
     hours_per_week: float,
     working_months: Sequence[int],
     closures: Closures,
+    waits: Mapping[str, Closure] | None = None,
 ) -> Finish:
     """Work hours off day by day, on ground that closes soonest first.
 
@@ -54,9 +55,13 @@ def finish(
         Person-hours in a working week, above 0; a seventh of them is worked each day, the first one included.
     working_months
         Months (1–12) in which work is done.
+    waits
+        By unit the contract item whose first day its cutting waits for, as the order of work and the season do.
     """
+    starts = {unit_id: (one, one.last or date.max) for unit_id, one in (waits or {}).items()}
     todo = {unit_id: Fraction(hours) for unit_id, hours in person_hours.items() if Fraction(hours) > _NO_HOURS}
     named = {hold.unit_id for hold in closures.holds} | {unit_id for ban in closures.bans for unit_id in ban.units}
+    named |= starts.keys()
     narrow = [unit_id for unit_id in todo if unit_id in named]
     # Units that nothing closes by name share their days: they are one heap of hours.
     heap = sum((hours for unit_id, hours in todo.items() if unit_id not in named), Fraction(0))
@@ -72,6 +77,8 @@ def finish(
         else:
             for unit_id in narrow:
                 closure = closures.on(day, unit_id, work=("cut",))
+                if closure is None and unit_id in starts and day <= starts[unit_id][1]:
+                    closure = starts[unit_id][0]
                 if closure is None:
                     spent = min(free, todo[unit_id])
                     todo[unit_id] -= spent

@@ -339,7 +339,7 @@ def reasons_of(candidate: Candidate, *, limits: DenseLimits) -> tuple[str, ...]:
     if candidate.upkeep_acres >= SLIVER_ACRES:
         upkeep = (f"{candidate.upkeep_acres:.1f} acres ask for upkeep: {candidate.upkeep_why}",)
     if not _has_work(candidate):
-        plain: tuple[str, ...] = (candidate.cover, "nothing left to cut")
+        plain: tuple[str, ...] = (candidate.cover, "no acres remain")
         if candidate.cover not in CEDAR_COVERS:
             plain = (candidate.cover,) if upkeep else (f"{candidate.cover}: not cedar ground",)
         return (*plain, *upkeep, *candidate.remarks)

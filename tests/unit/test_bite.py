@@ -230,6 +230,6 @@ def test_a_hair_between_two_outlines_of_one_edge_is_no_opened_ground() -> None:
 def test_ground_that_would_read_as_none_is_told_as_little() -> None:
     tiny = Bite(geometry=box(0, 0, 4, 4), is_whole=True)  # 16 m² are 0.004 acre
     words = size_words(tiny, asked_acres=1.0, left_acres=0.003, left_pieces=1)
-    assert words.startswith("under 0.01 acre in one piece, which is all that is left there")
-    assert "under 0.01 acre are left" not in words and "under 0.01 acre is left in the unit after it" in words
+    assert words.startswith("under 0.01 acre in one piece, which is all that remains there")
+    assert "under 0.01 acre remains in the unit after it" in words
     assert "0.00" not in words

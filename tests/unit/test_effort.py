@@ -7,7 +7,7 @@ from datetime import date, timedelta
 
 import pytest
 
-from habmap.work.closures import Closures
+from habmap.work.closures import Closure, Closures
 from habmap.work.effort import Sample, assumed, left, rate, rates
 from habmap.work.finish import Finish, finish
 from habmap.work.seasons import DatedBan, HeldUnit
@@ -98,6 +98,16 @@ def test_holds_and_closed_days_move_the_finish_and_are_named() -> None:
     ban = DatedBan(what="closed_cut", reason="mud", first=date(2026, 1, 3), last=date(2026, 1, 12))
     shut = done_on({"A": 5}, closures=Closures(bans=(ban,), holds=()))
     assert shut.day == date(2026, 1, 15) and shut.moved_by == ("closed to cutting until 2026-01-12: mud",)
+
+
+def test_the_finish_waits_for_the_first_day_of_a_contract() -> None:
+    waits = {"A": Closure(work="contract", reason="EQIP 2 (314)", last=date(2026, 1, 20))}
+    moved = finish(
+        {"A": 5, "B": 10}, start=date(2026, 1, 1), hours_per_week=7, working_months=YEAR, closures=OPEN, waits=waits
+    )
+    # B's ten hours by 10 January; A's five from 21 January on
+    assert moved.day == date(2026, 1, 25)
+    assert moved.moved_by == ("A waiting until 2026-01-20: EQIP 2 (314) has not begun",)
 
 
 def test_ground_on_hold_without_an_end_is_left_out_and_named() -> None:

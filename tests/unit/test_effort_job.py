@@ -218,3 +218,12 @@ def test_a_hold_moves_the_finish_and_its_unit_says_so() -> None:
     assert held.finish == date(2026, 5, 7)
     assert held.finish_moved_by == ("W6 on hold until 2026-04-30: nest",)
     assert (line(held, "W6").on_hold, line(held, "W5").on_hold) == (True, False)
+
+
+def test_a_contract_that_has_not_begun_moves_the_finish() -> None:
+    cut = [entry("cut", date(2026, 1, 1 + n), square_of(n), person_hours=7) for n in range(5)]
+    item = {"program": "EQIP", "item": "2", "practice_code": "314", "units": ["W6"], "not_before": date(2026, 5, 1)}
+    waits = asked(*cut, effort={"hours_per_week": 7}, contract=[item])
+    assert waits.finish == date(2026, 5, 7)
+    assert waits.finish_moved_by == ("W6 waiting until 2026-04-30: EQIP 2 (314) has not begun",)
+    assert line(waits, "W6").waits and not line(waits, "W5").waits

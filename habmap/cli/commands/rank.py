@@ -79,7 +79,7 @@ def next_words(result: RankResult) -> str:
     )
     following = next_unit(result.units)
     if following is None:
-        return f"No unit can come next now. {at_rest}." if at_rest else "No cedar ground is left to cut."
+        return f"No unit can come next now. {at_rest}." if at_rest else "No cedar ground remains to cut."
     why = f"{', '.join(following.reasons)}. The order is {'a close call' if following.close_call else 'firm'}."
     if at_rest:
         return f"{at_rest}. Next that is not on hold or closed: {_called(following)}: {why}"

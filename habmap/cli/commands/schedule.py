@@ -85,7 +85,7 @@ def _check(hours_per_week: float, first: date | None, last: date | None) -> None
             **said,
         )
     if last < first:
-        raise UsageError("the season runs backwards", **said)
+        raise UsageError("the season runs backwards", mend="give the first day with --from, the last with --to", **said)
     if (last - first).days < 6:
         raise UsageError(
             "the season holds no whole week",

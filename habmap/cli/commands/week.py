@@ -20,12 +20,12 @@ if TYPE_CHECKING:
 
 def register(app: typer.Typer) -> None:
     """Add the command."""
-    app.command("week")(week)
+    # folders after the first of --places come as words of the line, which has no argument of its own
+    app.command("week", context_settings={"allow_extra_args": True})(week)
 
 
 def week(
     context: typer.Context,
-    more: Annotated[list[Path] | None, typer.Argument(metavar="", show_default=False, hidden=True)] = None,
     on: OnOption = None,
     places: Annotated[
         list[Path] | None,
@@ -42,9 +42,9 @@ def week(
     from habmap.show.week_words import week_lines
 
     session: Session = context.obj
-    if more and not places:
-        raise UsageError("of which property?", where="week", value=more[0], mend="name folders after --places")
-    result = _together([*(places or ()), *(more or ())], on, audience) if places else _one(session, on, audience)
+    if context.args and not places:
+        raise UsageError("of which property?", where="week", value=context.args[0], mend="name folders after --places")
+    result = _together([*places, *map(Path, context.args)], on, audience) if places else _one(session, on, audience)
     if as_json:
         print_json("week", result)
         return

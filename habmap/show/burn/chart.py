@@ -134,7 +134,7 @@ def _night(pen: Pen, chart: HoursChart, x: Callable[[datetime], float], bottom: 
 
 
 def _gaps(pen: Pen, chart: HoursChart, x: Callable[[datetime], float], bottom: float, top: float) -> None:
-    """Rule the hours without a row slantwise, each run of them as one field."""
+    """Hatch the hours without a row, each run of them as one field."""
     half = timedelta(minutes=30)
     for run in gap_runs(chart.hours):
         start, end = x(run[0].at - half), x(run[-1].at + half)

@@ -128,6 +128,7 @@ def due(handout: Handout) -> list[str]:
 
 #: On a wall that might be taken for leave to burn: what decides stands beside it.
 _SLASH: Final = {
+    "drying": "slash younger than its drying days",
     "past its drying days": "slash past its drying days",
     "in its drying days": "slash in its drying days (no leave to burn: the burn boss and the written plan decide)",
 }
@@ -140,7 +141,7 @@ def _due(item: HandoutDue, *, is_first: bool) -> str:
     elif item.state in ("on hold", "closed"):
         name += f", {item.state}"
     elif item.what == "drying":
-        name = _SLASH.get(item.state, "slash drying")
+        name = _SLASH.get(item.state, f"{name}, {item.state}")
     elif item.state != "due":
         name += f", {item.state}"
     if item.words:
