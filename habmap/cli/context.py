@@ -103,9 +103,12 @@ class Session:
         today, zone = self.local_day(), self.store().settings.place.timezone
         if not any(self.day_in(row.recorded_at, zone) == today for row in self.store().entries()):
             return list(cautions)
-        from habmap.jobs.said_today import cautions_said_today
+        from zoneinfo import ZoneInfo
 
-        said = {one.caution: one.number for one in cautions_said_today(self.store(), cautions, today=today)}
+        from habmap.work.logged import said_today
+
+        told = said_today(cautions, self.store().entries(), today=today, zone=ZoneInfo(zone))
+        said = {one.caution: one.number for one in told}
         first = {one: one.partition(". ")[0] for one in said if ". " in one and one != FIRE_CAUTION}
         return [f"{first[one]}. (In full today with line {said[one]}.)" if one in first else one for one in cautions]
 

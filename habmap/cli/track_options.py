@@ -13,8 +13,8 @@ from habmap.errors import UsageError
 if TYPE_CHECKING:
     import datetime as dt
 
-    from habmap.jobs.log_walk import WalkGround
     from habmap.jobs.ports import Store
+    from habmap.work.walk_day import WalkGround
 
 TrackOption = Annotated[
     list[Path] | None,
@@ -94,7 +94,7 @@ def track_ground(
             allowed="one of --track, --patch, --unit ID --whole",
             mend="name one of them",
         )
-    from habmap.jobs.log_walk import walk_ground
+    from habmap.jobs.log_ground import walk_ground
     from habmap.work.traced import Window
 
     unit_ids = tuple(dict.fromkeys(part.strip() for text in units or () for part in text.split(";") if part.strip()))

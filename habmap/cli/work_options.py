@@ -104,13 +104,13 @@ def _patch_ground(path: Path, *, repair: bool) -> MultiPolygon:
 
 
 def _unit_ground(store: Store, unit_ids: tuple[str, ...], day: dt.date) -> tuple[MultiPolygon, tuple[str, ...]]:
-    from habmap.jobs.log import whole_units
+    from habmap.jobs.log_ground import whole_units
 
     return whole_units(store, unit_ids, on=day), unit_ids
 
 
 def _block_ground(store: Store, names: tuple[str, ...], day: dt.date) -> tuple[MultiPolygon, tuple[str, ...]]:
-    from habmap.jobs.log_block import block_ground
+    from habmap.jobs.log_ground import block_ground
 
     return block_ground(store, names, on=day)
 

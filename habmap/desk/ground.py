@@ -87,7 +87,7 @@ def ground_of(asked: Asked, day: dt.date | None) -> Ground | None:
     if day is None:
         raise UsageError("on which day?", where="day of the work", mend="give the day of the work")
     if way == "a block":
-        from habmap.jobs.log_block import block_ground
+        from habmap.jobs.log_ground import block_ground
 
         patch, unit_ids = block_ground(asked.store, (asked.text("block"),), on=day)
         return Ground(patch=patch, day=day, unit_ids=unit_ids)
@@ -134,7 +134,7 @@ def _given(asked: Asked) -> list[str]:
 
 
 def _walked(asked: Asked, day: dt.date | None) -> Ground:
-    from habmap.jobs.log_walk import walk_ground
+    from habmap.jobs.log_ground import walk_ground
     from habmap.work.traced import Window
 
     walk = walk_ground(
@@ -149,7 +149,7 @@ def _walked(asked: Asked, day: dt.date | None) -> Ground:
 
 
 def _whole(asked: Asked, day: dt.date) -> Ground:
-    from habmap.jobs.log import whole_units
+    from habmap.jobs.log_ground import whole_units
 
     unit_ids = tuple(dict.fromkeys(asked.texts("unit")))
     if not asked.has("whole"):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import fields, replace
 from datetime import date
 
@@ -17,6 +18,7 @@ from habmap.work.ground import cut_ground
 from habmap.work.ledger import effective_entries
 from habmap.work.paperwork_records import Item, Range, program_year, without_names
 from habmap.work.practice_report import PracticesResult, Reported, practice_report
+from habmap.work.seasons import ContractDate
 
 
 def export_practices(
@@ -91,3 +93,22 @@ def contract_items(settings: Settings) -> list[Item]:
 def practice_codes(settings: Settings) -> dict[str, str]:
     """Return the paperwork code of every practice that has one."""
     return {practice: code for practice in PRACTICES if (code := settings.practice_code(practice))}
+
+
+def contract_dates(store: Store, settings: Settings, on: date) -> Sequence[ContractDate]:
+    """Return the contract items of the settings, in their order, with the acres applied up to a day."""
+    applied: dict[tuple[str, str, str], float] = {}
+    if settings.contract and store.entries() and store.grid is not None:
+        for item in export_practices(store, first=date.min, last=on).items:
+            applied[(item.program, item.item, item.practice_code)] = item.applied_acres
+    return [
+        ContractDate(
+            name=f"{line.program} {line.item} ({line.practice_code})",
+            units=line.units,
+            planned_acres=line.planned_acres,
+            applied_acres=applied.get((line.program, line.item, line.practice_code), 0.0),
+            not_before=line.not_before,
+            due=line.due,
+        )
+        for line in settings.contract
+    ]

@@ -20,7 +20,7 @@ from habmap.jobs.public import public_view
 from habmap.jobs.schedule import last_day, schedule
 from habmap.jobs.snapshot import snapshot
 from habmap.jobs.terrain import remaining_outlines, terrain_sums, unit_outlines
-from habmap.jobs.upkeep import upkeep_due
+from habmap.place.closed_days import upkeep_due
 from habmap.progress import Progress, Steps
 from habmap.show.handout.contents import handout_of
 from habmap.show.handout.pages import draw_handout

@@ -31,7 +31,7 @@ from habmap.work.ledger import line_number
 from habmap.work.logged import Changes, Logged, changes_by, not_counted, redrawn, said_today, same_work
 from habmap.work.reported import reported_question
 from habmap.work.said import cautions_for, check_killed, check_practice, check_said
-from habmap.work.unit_shares import UnitShare, shares, whole_ground
+from habmap.work.unit_shares import UnitShare, shares
 
 
 def log(
@@ -187,11 +187,6 @@ def _next_steps(entry: Entry) -> tuple[str, ...]:
     if entry.practice in TOP_KILLING and entry.killed_pct is None:
         return (STUMP_WORDS,)
     return (LOOK_NEXT_SEASON,) if entry.practice == "burn" else ()
-
-
-def whole_units(store: Store, unit_ids: Sequence[str], *, on: dt.date) -> MultiPolygon:
-    """Return the ground of whole units as drawn now, or on a day where the unit is no more, lon/lat [°]."""
-    return whole_ground(unit_ids, (*store.units(on), *store.units()))
 
 
 def _ground_warnings(

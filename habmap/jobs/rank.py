@@ -10,9 +10,8 @@ from habmap.jobs.ground import ground
 from habmap.jobs.ports import Store
 from habmap.jobs.snapshot import once
 from habmap.jobs.terrain import terrain_of_remaining
-from habmap.jobs.upkeep import upkeep_due
 from habmap.measures import days_after
-from habmap.place.closed_days import closures
+from habmap.place.closed_days import closures, upkeep_due
 from habmap.place.named_units import settings_of_now
 from habmap.place.settings import Settings
 from habmap.vocabulary import KILLING
@@ -59,7 +58,7 @@ def _pressing(store: Store, settings: Settings, on: date) -> Mapping[str, DueIte
     """Return by unit the contract item that is due soon or overdue, of several the one that is due first."""
     if not any(line.due is not None for line in settings.contract):
         return {}
-    from habmap.jobs.contract_dates import contract_dates  # what was applied is asked of the whole log
+    from habmap.jobs.export_practices import contract_dates  # what was applied is asked of the whole log
 
     items = calendar_due(on=on, bans=(), holds=(), contract=contract_dates(store, settings, on))
     late = sorted(

@@ -7,8 +7,8 @@ from datetime import date, timedelta
 from typing import Final
 
 from habmap.errors import InputError
-from habmap.jobs.contract_dates import contract_dates
 from habmap.jobs.effort import effort, hour_rates
+from habmap.jobs.export_practices import contract_dates
 from habmap.jobs.ground import ground
 from habmap.jobs.ports import Store
 from habmap.jobs.rank import rank

@@ -1,15 +1,18 @@
-"""The settings' holds and closed days as the plain records that the calendar works with."""
+"""The settings' holds, closed days and upkeep as the plain records that the calendar works with."""
 
 from __future__ import annotations
 
 from datetime import date
 from typing import Literal
 
+from habmap.measures import acres
 from habmap.place.settings import ClosedDays, PlanWindow, Settings, WrittenPlan
 from habmap.work.burn.written_plan import PlanKind
 from habmap.work.closures import Closures
+from habmap.work.dated_ground import unit_due
+from habmap.work.ground import HAIR_M2, Ground
 from habmap.work.plan_days import PlanDays
-from habmap.work.seasons import Ban, DatedBan, HeldUnit, UpkeepRule, YearlyBan, YearlyDays
+from habmap.work.seasons import Ban, DatedBan, DueItem, HeldUnit, UpkeepRule, YearlyBan, YearlyDays
 
 
 def closures(settings: Settings) -> Closures:
@@ -30,6 +33,28 @@ def upkeep_rule(unit_id: str, settings: Settings) -> UpkeepRule:
             years = rule.years or settings.seasons.upkeep_years
             return UpkeepRule(reason=rule.reason, years=years, window=window, is_asked=True)
     return UpkeepRule(reason="upkeep", years=settings.seasons.upkeep_years)
+
+
+def upkeep_due(state: Ground, settings: Settings) -> dict[str, tuple[DueItem, ...]]:
+    """Return by unit the ground that asks for upkeep on the account's own day; empty while there is no log."""
+    if state.on is None:
+        return {}
+    found: dict[str, tuple[DueItem, ...]] = {}
+    for item in standing_due(state, settings, state.on):
+        if item.what == "upkeep" and item.state == "due" and item.unit_id is not None:
+            found[item.unit_id] = (*found.get(item.unit_id, ()), item)
+    return found
+
+
+def standing_due(state: Ground, settings: Settings, on: date) -> tuple[DueItem, ...]:
+    """Return what the ground asks for; hair-wide ground along an edge asks for nothing and nobody could find it."""
+    drying_days = settings.seasons.drying_days
+    return tuple(
+        item
+        for unit, cut in zip(state.units, state.by_unit, strict=True)
+        for item in unit_due(cut, unit.cover, upkeep_rule(unit.unit_id, settings), on=on, drying_days=drying_days)
+        if item.acres is None or item.acres > acres(HAIR_M2)
+    )
 
 
 def plan_days(settings: Settings, kind: PlanKind, unit_id: str) -> PlanDays:

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from habmap.errors import InputError
 from habmap.land.grid import LocalGrid
 from habmap.records import Entry, Unit
 from habmap.vocabulary import PRACTICE_WORDS
@@ -33,6 +34,30 @@ class Dependent:
     def words(self) -> str:
         """What was done, by whom, where and when."""
         return f"{self.who} {PRACTICE_WORDS[self.practice]} {self.acres:,.2f} acres on {self.date} (line {self.number})"
+
+
+def ask_dependents(
+    rows: Sequence[Entry],
+    then: Sequence[Entry],
+    *,
+    entry_id: str,
+    units: tuple[Unit, ...],
+    grid: LocalGrid | None,
+    limits: StageLimits,
+    agree: Callable[[str], bool],
+) -> None:
+    """Ask before other people's work loses the ground it rests on, see `dependent_lines`.
+
+    Raises
+    ------
+    InputError
+        Nobody agreed.
+    """
+    found = dependent_lines(rows, then, entry_id=entry_id, units=units, grid=grid, limits=limits)
+    told = "; ".join(one.words for one in found)
+    question = f"other people's work rests on this: {told}; it would count for nothing there"
+    if found and not agree(question):
+        raise InputError(question, where="LINE", mend="talk to them, or confirm with --yes; nothing was written")
 
 
 def dependent_lines(

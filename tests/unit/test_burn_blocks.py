@@ -19,7 +19,7 @@ from habmap.jobs.burnsheet import burnsheet
 from habmap.jobs.check import check
 from habmap.jobs.load.block import load_block
 from habmap.jobs.log import log
-from habmap.jobs.log_block import block_ground
+from habmap.jobs.log_ground import block_ground
 from habmap.jobs.past_burn import past_burn
 from habmap.place.load.block import checked_name
 from habmap.place.settings import Settings

@@ -15,11 +15,12 @@ from shapely.geometry.base import BaseGeometry
 from habmap.errors import InputError
 from habmap.land.neighbors import HAIR_WIDTH_M
 from habmap.measures import acres
-from habmap.records import DrawnBlock
+from habmap.records import DrawnBlock, Unit
 from habmap.vocabulary import STAGES
 from habmap.work.burn.written_plan import PlanKind
 from habmap.work.ground import Ground, GroundPiece
 from habmap.work.stages import GroundState
+from habmap.work.unit_shares import whole_ground
 
 #: Slivers thinner than twice this are left by cutting a drawn patch out of drawn units [m].
 _SLIVER_M: Final = 0.01
@@ -119,6 +120,62 @@ def burn_block(
         inside=inside,
         beyond=tuple(piece for piece in state.pieces if not is_inside(piece)),
     )
+
+
+def logged_block(
+    names: Sequence[str],
+    state: Ground,
+    *,
+    blocks: Mapping[str, Sequence[str]],
+    drawn: Sequence[DrawnBlock],
+    versions: Sequence[Unit],
+) -> tuple[MultiPolygon, tuple[str, ...]]:
+    """Return the ground of a block as the log wants it, lon/lat [°], and its units where it is all of them.
+
+    Parameters
+    ----------
+    names, blocks, drawn
+        As for `burn_block`.
+    state
+        The ground of the evening before.
+    versions
+        Drawings of the units; of several of one unit the last.
+
+    Raises
+    ------
+    InputError
+        There is no such ground, or a whole unit is named, which is logged by ``--unit ID --whole``.
+
+    Notes
+    -----
+    Whole units and drawn blocks are kept vertex for vertex; pieces come from the place's grid and back.
+    """
+    chosen = burn_block(names, None, state=state, blocks=blocks, drawn=drawn)
+    known = {unit.unit_id for unit in state.units}
+    plain = [name for name in names if name in known]
+    if plain:
+        raise InputError(
+            "this is a whole unit, not a block",
+            where="--block",
+            value=", ".join(plain),
+            mend=f"log all of it with --unit {plain[0]} --whole",
+        )
+    by_name = {block.name: block for block in drawn}
+    only = names[0] if len(set(names)) == 1 else None
+    if only is not None and only in by_name and only not in blocks:
+        return by_name[only].geometry, ()
+    wanted = [part for name in names for part in (blocks.get(name, (name,)))]
+    if all(name in known for name in wanted):
+        unit_ids = tuple(dict.fromkeys(wanted))
+        return whole_ground(unit_ids, versions), unit_ids
+    if state.grid is None:
+        raise InputError(
+            "the property holds no ground yet",
+            mend="load its units with `habmap load units FILE`",
+            where="the property",
+        )
+    parts = [part for part in shapely.get_parts(state.grid.to_lonlat(chosen.outline)) if isinstance(part, Polygon)]
+    return MultiPolygon(parts), ()
 
 
 def _as_drawn(

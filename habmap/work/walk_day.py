@@ -5,16 +5,11 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
-from zoneinfo import ZoneInfo
 
 from shapely import MultiPolygon
 
 from habmap.errors import InputError
-from habmap.jobs.log import whole_units
-from habmap.jobs.ports import Store
-from habmap.jobs.trace import traced_ground
-from habmap.work.traced import Window
+from habmap.work.traced import TracedGround
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,44 +23,26 @@ class WalkGround:
     notes: tuple[str, ...]
 
 
-def walk_ground(
-    store: Store,
-    paths: Sequence[Path],
-    *,
-    swath_ft: float | None = None,
-    travel: str = "foot",
-    window: Window | None = None,
-    unit_ids: tuple[str, ...] = (),
-    day: dt.date | None = None,
-) -> WalkGround:
-    """Return the ground of a walk, taken as `habmap.jobs.trace.traced_ground` takes it.
-
-    Units named beside a walk say which ones were meant; the patch is not cut to them. The day is the one given, else
-    the walk's own (local at the place).
+def walk_on(traced: TracedGround, *, day: dt.date | None, unit_ids: tuple[str, ...], zone: dt.tzinfo) -> WalkGround:
+    """Return a walk's ground on the day that is given, else on the walk's own (local at the place).
 
     Raises
     ------
-    UsageError
-        The swath or the way of travel cannot be.
     InputError
-        The walk makes no ground, a unit is not known, or no day is given and the walk has none or several.
+        No day is given and the walk has none or several.
     """
-    traced = traced_ground(store, paths, swath_ft=swath_ft, travel=travel, window=window)
     result = traced.result
     article = "an" if result.kind == "edge walk" else "a"
     notes = [f"the walk looks like {article} {result.kind}", *result.notes]
     if result.dropped_fixes:
         reasons = ", ".join(f"{one.count} {one.reason}" for one in result.dropped)
         notes.append(f"{result.dropped_fixes} of {result.fixes} fixes were left out: {reasons}")
-    zone = ZoneInfo(store.settings.place.timezone)
     walked = [moment.astimezone(zone).date() for moment in (result.started_at, result.ended_at) if moment is not None]
     if day is None:
         day = _own_day(walked)
         notes.append(f"the work is dated {day}, the day of the walk")
     elif walked and not walked[0] <= day <= walked[-1]:
         notes.append(f"the walk was recorded on {walked[0]}, the work is dated {day}")
-    if unit_ids:
-        whole_units(store, unit_ids, on=day)  # refuses a unit that is not known
     return WalkGround(traced.patch, day, unit_ids, result.acres_sd, tuple(notes))
 
 
