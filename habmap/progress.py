@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import asdict, dataclass
-from typing import Final
+from typing import Final, TypeVar
 
 #: Variable of the environment by which another program asks for lines of progress on stderr.
 PROGRESS_LINES: Final = "HABMAP_PROGRESS_LINES"
 #: Begins a line of progress, so that it is told apart from words for people (ASCII's record separator).
 _MARK: Final = "\x1e"
+#: Of very many parts the progress is told about so often.
+_TELLINGS: Final = 200
+
+Part = TypeVar("Part")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,6 +63,15 @@ def read_share(line: str) -> Share | None:
         return None
     inner = said.pop("within")
     return Share(**said, within=None if inner is None else Share(**inner))
+
+
+def counted(parts: Sequence[Part], progress: Progress | None, *, what: str) -> Iterator[Part]:
+    """Yield parts that are alike, and tell how many are done whenever the next is asked for."""
+    every = max(1, len(parts) // _TELLINGS)
+    for done, part in enumerate(parts, 1):
+        yield part
+        if progress is not None and (done % every == 0 or done == len(parts)):
+            progress(Share(done=done, count=len(parts), what=what))
 
 
 class Steps:

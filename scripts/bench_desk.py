@@ -28,7 +28,10 @@ from desk_process import Running, start_desk  # noqa: E402
 desk_process.PATIENCE_S = 300.0  # a busy machine takes long for the first map of a large property
 
 HABMAP = [str(Path(sys.executable).with_name("habmap"))]
-ROOMS = ("week", "log?practice=cut", "units", "history", "check", "settings", "papers", "grown", "burn", "map")
+ROOMS = (
+    "week", "log?practice=cut", "units", "history", "check", "settings", "papers", "grown", "burn", "map", "season",
+    "load", "manual", "lead",
+)  # fmt: skip
 
 
 def timed(work: Callable[[], object]) -> float:

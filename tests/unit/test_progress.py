@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 from collections.abc import Callable
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -14,12 +15,14 @@ from shapely import box
 from habmap.desk.long_work import Pace
 from habmap.jobs.export_packet import export_packet
 from habmap.jobs.handout import write_handout
+from habmap.jobs.load.entries import load_entries
 from habmap.jobs.map import draw_map
 from habmap.jobs.sheet import write_sheet
 from habmap.jobs.terrain import terrain
+from habmap.place.samples import sample_layers_folder
 from habmap.place.settings import Settings
 from habmap.place.store import GeoPackageStore
-from habmap.progress import Share, Steps, read_share
+from habmap.progress import Share, Steps, counted, read_share
 from habmap.show.progress_words import left_words, progress_words
 
 NOW, TODAY = datetime(2026, 8, 1, 12, tzinfo=UTC), date(2026, 8, 1)
@@ -79,6 +82,24 @@ def test_a_paper_tells_each_step_once_and_ends_at_all(demo_place: Path, tmp_path
         tiles = [share.within for share in told if share.what == "terrain" and share.within is not None]
         assert tiles
         assert tiles[-1].done == tiles[-1].count
+
+
+def test_a_table_counts_its_rows_before_it_is_written(demo_place: Path) -> None:
+    store, table = GeoPackageStore.open(demo_place), sample_layers_folder() / "entries.csv"
+    rows = len(list(csv.reader(table.read_text(encoding="utf-8").splitlines()))) - 1
+    told: list[Share] = []
+    load_entries(store, path=table, today=TODAY, now=NOW, progress=told.append)
+    counts = [share.within.done for share in told if share.within is not None]
+    assert counts == list(range(1, rows + 1))
+    assert [share.what for share in told if share.within is None] == ["reading", "writing", ""]
+    assert {share.within.count for share in told if share.within is not None} == {rows}
+
+
+def test_of_very_many_parts_not_each_is_told() -> None:
+    told: list[Share] = []
+    assert list(counted(range(1_001), told.append, what="rows")) == list(range(1_001))
+    assert len(told) <= 202
+    assert told[-1].done == 1_001
 
 
 def test_terrain_counts_tiles_that_are_done(demo_place: Path) -> None:

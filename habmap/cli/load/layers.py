@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
@@ -74,7 +74,7 @@ def boundary_command(
     from habmap.jobs.load.layers import load_boundary
 
     how = {"path": file, "layer": layer, "repair": repair, "overwrite": overwrite}
-    load_and_show(context, load_boundary, noun="boundary", as_json=as_json, **how)
+    load_and_show(context, load_boundary, noun="boundary", as_json=as_json, tells_progress=False, **how)
 
 
 def features_command(
@@ -93,5 +93,5 @@ def features_command(
     columns = renames(map_)
     from habmap.jobs.load.layers import load_features
 
-    how = {"path": file, "layer": layer, "columns": columns, "repair": repair, "overwrite": overwrite}
+    how: dict[str, Any] = {"path": file, "layer": layer, "columns": columns, "repair": repair, "overwrite": overwrite}
     load_and_show(context, load_features, noun="feature", as_json=as_json, **how)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from habmap.cli.context import Session
-from habmap.cli.output import print_json, say, warn
+from habmap.cli.output import print_json, progress_bar, say, warn
 from habmap.errors import UsageError
 
 if TYPE_CHECKING:
@@ -56,11 +56,19 @@ def renames(pairs: list[str] | None) -> dict[str, str]:
 
 
 def load_and_show(
-    context: typer.Context, job: Callable[..., LoadResult], *, noun: str, as_json: bool, **how: Any
+    context: typer.Context,
+    job: Callable[..., LoadResult],
+    *,
+    noun: str,
+    as_json: bool,
+    tells_progress: bool = True,
+    **how: Any,
 ) -> LoadResult:
-    """Load by a job, its rows called ``noun``, and show what that brought."""
+    """Load by a job, its rows called ``noun``, and show what that brought; ``tells_progress``: it counts its rows."""
     session: Session = context.obj
-    result = job(session.store(), now=session.now(), **how)
+    with progress_bar() as progress:
+        how |= {"progress": progress} if tells_progress else {}
+        result = job(session.store(), now=session.now(), **how)
     show(result, as_json=as_json, noun=noun)
     return result
 

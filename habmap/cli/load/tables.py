@@ -5,7 +5,7 @@ from __future__ import annotations
 import inspect
 from collections.abc import Callable
 from functools import partial
-from typing import Annotated, Final
+from typing import Annotated, Any, Final
 
 import typer
 
@@ -39,7 +39,13 @@ def entries_command(
     from habmap.jobs.load.entries import load_entries
 
     session: Session = context.obj
-    how = {"path": file, "columns": columns, "layer": layer, "sheet": sheet, "today": session.local_day()}
+    how: dict[str, Any] = {
+        "path": file,
+        "columns": columns,
+        "layer": layer,
+        "sheet": sheet,
+        "today": session.local_day(),
+    }
     load_and_show(context, load_entries, noun="log line", as_json=as_json, **how)
 
 
@@ -66,7 +72,7 @@ def forecast_command(
     from habmap.jobs.load.tables import load_forecast
 
     how = {"path": file, "columns": columns, "sheet": sheet, "wind_height": wind_height, "is_sure": is_sure}
-    result = load_and_show(context, load_forecast, noun="forecast hour", as_json=as_json, **how)
+    result = load_and_show(context, load_forecast, noun="forecast hour", as_json=as_json, tells_progress=False, **how)
     if result.loaded and not as_json:
         hours = context.obj.store().forecasts()[0].hours
         say(
@@ -113,7 +119,13 @@ def table_command(kind: str) -> Callable[..., None]:
         from habmap.jobs.load.tables import load_table
 
         session: Session = context.obj
-        how = {"path": file, "columns": columns, "sheet": sheet, "overwrite": overwrite, "today": session.local_day()}
+        how: dict[str, Any] = {
+            "path": file,
+            "columns": columns,
+            "sheet": sheet,
+            "overwrite": overwrite,
+            "today": session.local_day(),
+        }
         load_and_show(context, partial(load_table, kind=kind), noun=SPECS[kind].noun, as_json=as_json, **how)
 
     command.__doc__ = words

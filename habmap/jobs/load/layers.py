@@ -10,7 +10,7 @@ from typing import Any
 
 from habmap.errors import InputError
 from habmap.jobs.history import changes_recorded
-from habmap.jobs.load.result import LoadResult, result_of
+from habmap.jobs.load.result import LoadResult, read_and_written, result_of
 from habmap.jobs.ports import Store
 from habmap.land.grid import grid_around
 from habmap.land.meridian import near
@@ -18,14 +18,19 @@ from habmap.measures import acres
 from habmap.place.layers import read_ground_and_repairs
 from habmap.place.load.features import bring_features
 from habmap.place.load.units import bring_units
+from habmap.progress import Progress
 from habmap.records import Boundary, is_same
 from habmap.vocabulary import COVERS
 
 
-def load_units(store: Store, *, path: Path, now: datetime, **how: Any) -> LoadResult:
+def load_units(store: Store, *, path: Path, now: datetime, progress: Progress | None = None, **how: Any) -> LoadResult:
     """Load a layer of units, one that is there as a new version of it; ``how`` as in `bring_units`."""
-    brought = bring_units(store, path=path, now=now, **how)
-    store.append(brought.fresh)
+    brought = read_and_written(
+        store,
+        lambda told: bring_units(store, path=path, now=now, progress=told, **how),
+        lambda new: new.fresh,
+        progress=progress,
+    )
     by_cover: defaultdict[str, float] = defaultdict(float)
     for unit in sorted(brought.fresh, key=lambda one: COVERS.index(one.cover)):
         grid = store.grid or grid_around([unit.geometry])
@@ -39,13 +44,17 @@ def load_units(store: Store, *, path: Path, now: datetime, **how: Any) -> LoadRe
     )
 
 
-def load_features(store: Store, *, path: Path, **how: Any) -> LoadResult:
+def load_features(store: Store, *, path: Path, progress: Progress | None = None, **how: Any) -> LoadResult:
     """Load roads, houses, creeks and other things on the map; ``how`` as in `bring_features`.
 
     Nests, graves and cultural sites are kept private whatever the file says.
     """
-    brought = bring_features(store, path=path, **how)
-    store.append(brought.fresh)
+    brought = read_and_written(
+        store,
+        lambda told: bring_features(store, path=path, progress=told, **how),
+        lambda new: new.fresh,
+        progress=progress,
+    )
     return result_of("features", brought)
 
 

@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, TypeVar
 
+from habmap.jobs.ports import Store
 from habmap.place.load.engine import Brought
+from habmap.progress import Progress, Steps
+from habmap.records import Row
 from habmap.work.log_history import UnitChange
+
+Read = TypeVar("Read")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,3 +61,20 @@ def result_of(kind: str, brought: Brought[Any], **more: Any) -> LoadResult:
         repaired=brought.repaired,
         **more,
     )
+
+
+def read_and_written(
+    store: Store,
+    read: Callable[[Progress], Read],
+    rows_of: Callable[[Read], Sequence[Row]],
+    *,
+    progress: Progress | None,
+) -> Read:
+    """Read a file, rows counted, then write what is new in it; return what it brought."""
+    steps = Steps(progress, "reading", "writing")
+    steps.begin("reading")
+    brought = read(steps.within)
+    steps.begin("writing")
+    store.append(rows_of(brought))
+    steps.end()
+    return brought

@@ -8,7 +8,7 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import Any, Final
 
-from habmap.jobs.load.result import LoadResult, result_of
+from habmap.jobs.load.result import LoadResult, read_and_written, result_of
 from habmap.jobs.ports import Store
 from habmap.place.load.cover import COVER
 from habmap.place.load.engine import bring, bring_rows
@@ -17,13 +17,21 @@ from habmap.place.load.plots import PLOTS
 from habmap.place.load.sightings import SIGHTINGS
 from habmap.place.load.spec import TableSpec
 from habmap.place.load.table import table_of
+from habmap.progress import Progress
 
 #: Tables that need nothing but their file, by what they hold.
 TABLES: Final[dict[str, TableSpec[Any]]] = {spec.kind: spec for spec in (SIGHTINGS, COVER, PLOTS)}
 
 
 def load_table(
-    store: Store, kind: str, *, path: Path, now: datetime, today: date | None = None, **how: Any
+    store: Store,
+    kind: str,
+    *,
+    path: Path,
+    now: datetime,
+    today: date | None = None,
+    progress: Progress | None = None,
+    **how: Any,
 ) -> LoadResult:
     """Load a table of ``TABLES``; ``how``, and what is refused, as in `bring`. What is known already adds nothing.
 
@@ -31,9 +39,16 @@ def load_table(
     ----------
     today
         Local civil day at the place, after which days are pointed out; ``None``: that of ``now``.
+    progress
+        Called with how far it is.
     """
-    brought = bring(store, TABLES[kind], path=path, now=now, today=today or now.date(), **how)
-    store.append(brought.fresh)
+    spec, day = TABLES[kind], today or now.date()
+    brought = read_and_written(
+        store,
+        lambda told: bring(store, spec, path=path, now=now, today=day, progress=told, **how),
+        lambda new: new.fresh,
+        progress=progress,
+    )
     return result_of(kind, brought)
 
 

@@ -17,6 +17,7 @@ from habmap.place.load.identity import Identities, Identity, hashed
 from habmap.place.load.position import position
 from habmap.place.load.spec import Label, Loading, ReadRow, Record, RecordOfRow, TableSpec, Written
 from habmap.place.load.table import Table, read_table
+from habmap.progress import Progress, counted
 from habmap.records import Difference, Unit, differences, types_of
 from habmap.work.succession import in_order
 
@@ -57,6 +58,7 @@ def bring(
     columns: Mapping[str, str] | None = None,
     sheet: str | None = None,
     overwrite: bool = False,
+    progress: Progress | None = None,
 ) -> Brought[Record]:
     """Read a table's file and tell what is new in it; nothing is written.
 
@@ -64,11 +66,11 @@ def bring(
     ----------
     path, sheet
         The file, and which of its sheets.
-    now, today, columns, overwrite
+    now, today, columns, overwrite, progress
         See `bring_rows`, which also says what is refused.
     """
     table = read_table(path, sheet=sheet)
-    return bring_rows(store, spec, table, now=now, today=today, columns=columns, overwrite=overwrite)
+    return bring_rows(store, spec, table, now=now, today=today, columns=columns, overwrite=overwrite, progress=progress)
 
 
 def bring_rows(
@@ -80,6 +82,7 @@ def bring_rows(
     today: date,
     columns: Mapping[str, str] | None = None,
     overwrite: bool = False,
+    progress: Progress | None = None,
 ) -> Brought[Record]:
     """Tell what is new in a table; nothing is written.
 
@@ -91,6 +94,8 @@ def bring_rows(
         Field → column of the file, where the names differ.
     overwrite
         A record that is told otherwise is corrected, one that was withdrawn counts again.
+    progress
+        Called with how many rows are read.
 
     Raises
     ------
@@ -100,7 +105,7 @@ def bring_rows(
         The file as a whole is unfit, or a column is missing.
     """
     loading = loading_of(store, now=now, today=today)
-    rows, said = open_rows(spec, table, units=loading.units, columns=columns)
+    rows, said = open_rows(spec, table, units=loading.units, columns=columns, progress=progress)
     told = (spec.gather or _one_each)(spec, said, loading)
     there = store.all_of(spec.record)
     counts = {spec.key_of(record): record for record in (there if spec.counting is None else spec.counting(store))}
@@ -156,13 +161,14 @@ def read_layer_rows(
     *,
     now: datetime,
     columns: Mapping[str, str] | None = None,
+    progress: Progress | None = None,
 ) -> tuple[Rows, list[RecordOfRow[Record]]]:
     """Return a layer's rows, where faults and notes are gathered, and their records.
 
     A row has one wherever it has a shape and what each must say, so that all that is wrong with it is told at once.
     """
     loading = loading_of(store, now=now, today=now.date())
-    rows, said = open_rows(spec, table, columns=columns)
+    rows, said = open_rows(spec, table, columns=columns, progress=progress)
     identify = identifier(spec, loading)
     told = []
     for row in said:
@@ -178,6 +184,7 @@ def open_rows(
     *,
     units: Sequence[Unit] = (),
     columns: Mapping[str, str] | None = None,
+    progress: Progress | None = None,
 ) -> tuple[Rows, Iterator[ReadRow]]:
     """Return a table's rows, where faults and notes are gathered, and one by one what each of them says.
 
@@ -187,6 +194,8 @@ def open_rows(
         As drawn now, where rows are placed.
     columns
         Field → column of the file, where the names differ.
+    progress
+        Called with how many rows are read.
 
     Raises
     ------
@@ -196,7 +205,7 @@ def open_rows(
         A column is missing, or stands for two things.
     """
     rows = Rows(table, spec.fields, needed=() if spec.lacks else spec.needed, renames=columns, mend=spec.mend)
-    return rows, _rows_said(spec, rows, _names(spec, rows, columns or {}), units)
+    return rows, _rows_said(spec, rows, _names(spec, rows, columns or {}), units, progress)
 
 
 def _names(spec: TableSpec[Any], rows: Rows, renames: Mapping[str, str]) -> dict[str, str]:
@@ -247,8 +256,10 @@ def _names(spec: TableSpec[Any], rows: Rows, renames: Mapping[str, str]) -> dict
     return chosen
 
 
-def _rows_said(spec: TableSpec[Any], rows: Rows, names: Mapping[str, str], units: Sequence[Unit]) -> Iterator[ReadRow]:
-    for row in rows.table.rows:
+def _rows_said(
+    spec: TableSpec[Any], rows: Rows, names: Mapping[str, str], units: Sequence[Unit], progress: Progress | None
+) -> Iterator[ReadRow]:
+    for row in counted(rows.table.rows, progress, what="rows"):
         before = len(rows.faults)
         cells = rows.cells(row, by_file=bool(spec.lacks))
         values: dict[str, Any] = {}

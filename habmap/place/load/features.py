@@ -14,6 +14,7 @@ from habmap.place.contents import Contents
 from habmap.place.load.engine import Brought, read_layer_rows
 from habmap.place.load.layer import layer_table
 from habmap.place.load.spec import Loading, ReadRow, TableSpec, columns_of
+from habmap.progress import Progress
 from habmap.records import Difference, Feature, differences, is_same
 from habmap.vocabulary import PRIVATE_FEATURE_KINDS
 
@@ -44,6 +45,7 @@ def bring_features(
     columns: Mapping[str, str] | None = None,
     repair: bool = False,
     overwrite: bool = False,
+    progress: Progress | None = None,
 ) -> Brought[Feature]:
     """Read a layer of features and tell what is new in it; nothing is written.
 
@@ -62,7 +64,7 @@ def bring_features(
         The file as a whole is unfit.
     """
     read = layer_table(path, layer=layer, want="any", repair=repair, grid=store.grid)
-    table, told = read_layer_rows(store, FEATURES, read, now=now, columns=columns)
+    table, told = read_layer_rows(store, FEATURES, read, now=now, columns=columns, progress=progress)
     faults, notes = table.faults, table.notes
     rows = [(one.where, one.record) for one in told]
     faults += _same_id_twice(rows, read.where)

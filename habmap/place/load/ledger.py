@@ -15,6 +15,7 @@ from habmap.place.load.burn_cells import BURN_CELLS
 from habmap.place.load.engine import Brought, open_rows
 from habmap.place.load.entries import ENTRIES, read_ledger
 from habmap.place.load.entry_rows import EntryReader, UnitsByDay
+from habmap.progress import Progress
 from habmap.records import BurnRecord, Difference, Entry, differences
 from habmap.work.burns import burn_of
 from habmap.work.ledger import corrections, line_numbers
@@ -42,6 +43,7 @@ def bring_entries(
     columns: Mapping[str, str] | None = None,
     layer: str | None = None,
     sheet: str | None = None,
+    progress: Progress | None = None,
 ) -> BroughtLines:
     """Read a table or a layer of log lines and tell what is new in it; nothing is written.
 
@@ -54,6 +56,8 @@ def bring_entries(
         far from the ground. A burn may carry its weather and notices.
     today
         Local civil day at the place; later dates are pointed out.
+    progress
+        Called with how many rows are read.
 
     Raises
     ------
@@ -68,7 +72,9 @@ def bring_entries(
     ``source_id``, as in an export of another place, is kept. A blank one becomes the UUIDv5 of the row's content, so
     that loading a file twice adds nothing.
     """
-    rows, table_rows = open_rows(ENTRIES, read_ledger(path, layer=layer, sheet=sheet), columns=columns)
+    rows, table_rows = open_rows(
+        ENTRIES, read_ledger(path, layer=layer, sheet=sheet), columns=columns, progress=progress
+    )
     reader = EntryReader(store, rows, now)
     entries = [(row, entry) for row in table_rows if (entry := reader.entry(row)) is not None]
     patches = [entry.patch for _row, entry in entries if entry.patch is not None]

@@ -20,7 +20,7 @@ from habmap.place.load.photo_row import photo_differences, photo_row
 from habmap.place.load.photos import PhotoStatement, read_photo_statements
 from habmap.place.photo_folder import PHOTO_TABLE, content_sha256, photo_bytes, read_folder
 from habmap.place.pictures import KEPT_PX, KEPT_QUALITY, opened_jpeg, picture_name, small_picture
-from habmap.progress import Progress, Share
+from habmap.progress import Progress, counted
 from habmap.records import Photo
 
 
@@ -92,14 +92,12 @@ def bring_photos(
             known={photo.sha256: photo for photo in store.photos()},
         )
         load.warnings += [f"{PHOTO_TABLE}: {note}" for note in not_read]
-        for number, below in enumerate(found.jpegs, 1):
+        for below in counted(found.jpegs, progress, what="photos"):
             try:
                 _take(load, below, photo_bytes(folder / below), statements.get(below))
             except InputError as error:
                 mend = error.mend or "copy it from the camera again"
                 load.left_out.append(LeftOut(file=printable(below), kind="damaged", why=_why(error), mend=mend))
-            if progress is not None:
-                progress(Share(done=number, count=len(found.jpegs), what="photos"))
         load.left_out += [_unread(below) for below in found.unread]
         if load.faults and found.table is not None:
             raise InputErrors(load.faults, where=str(found.table))

@@ -17,6 +17,7 @@ from habmap.place.load.engine import Brought, read_layer_rows
 from habmap.place.load.layer import layer_table
 from habmap.place.load.spec import Column, Loading, ReadRow, RecordOfRow, TableSpec, columns_of
 from habmap.place.load.table import Table
+from habmap.progress import Progress
 from habmap.records import Difference, Unit, differences
 from habmap.work.unit_outlines import far_away, hardly_there, lie_beside, overlap_faults, trimmed
 
@@ -75,6 +76,7 @@ def bring_units(
     repair: bool = False,
     overwrite: bool = False,
     trim: bool = False,
+    progress: Progress | None = None,
 ) -> Brought[Unit]:
     """Read a layer of units and tell what is new in it; nothing is written.
 
@@ -101,7 +103,7 @@ def bring_units(
     """
     read = layer_table(path, layer=layer, want="ground", repair=repair, grid=store.grid)
     _refuse_store(read)
-    table, told = read_layer_rows(store, UNITS, read, now=now, columns=columns)
+    table, told = read_layer_rows(store, UNITS, read, now=now, columns=columns, progress=progress)
     faults, notes = table.faults, table.notes
     versions, current = store.unit_versions(), {unit.unit_id: unit for unit in store.units()}
     retired = {unit.unit_id: unit for unit in versions if unit.is_retired and unit.valid_to is None}
