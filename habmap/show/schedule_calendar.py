@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from habmap.measures import acres_words, hours_words
+from habmap.show.schedule_words import FIRE_WORDS, FIRES
 from habmap.work.calendar_day import DAY_BEFORE, THAT_MORNING, CalendarDay
 from habmap.work.schedule import KIND_WORDS, ScheduledWeek
 from habmap.work.schedule_result import ScheduleResult
@@ -23,7 +24,7 @@ def _days_of(week: ScheduledWeek, cautions: Sequence[str]) -> list[CalendarDay]:
         until = "" if item.to_date == item.from_date else f" to {item.to_date}"
         words = f" {item.words[:1].upper()}{item.words[1:]}." if item.words else ""
         # a title is read without the rest: a day with room for a fire is no leave to light it
-        fire = ": a question for the burn boss" if item.what in ("burn", "pile_burn") else ""
+        fire = FIRE_WORDS if item.what in FIRES else ""
         is_check = item.what == "hand_check"
         days.append(
             CalendarDay(

@@ -4,15 +4,19 @@ from __future__ import annotations
 
 from calendar import month_name
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
+from datetime import date
 from typing import Final
 
 from habmap.measures import acres_words, hours_words
 from habmap.show.words import SPOKEN_ACRES
 from habmap.work.burn.written_plan import PLAN_KIND_WORDS
-from habmap.work.schedule import KIND_WORDS
+from habmap.work.schedule import KIND_WORDS, Kind
 from habmap.work.schedule_result import ScheduleResult
 
+#: Said of a fire wherever its day might be taken for leave to light it.
+FIRES: Final[frozenset[Kind]] = frozenset({"burn", "pile_burn"})
+FIRE_WORDS: Final = ": a question for the burn boss"
 #: Units named one by one in a sentence.
 _NAMED: Final = 4
 
@@ -40,21 +44,26 @@ def unfit_rows(season: ScheduleResult) -> list[list[object]]:
 
 def season_words(season: ScheduleResult) -> tuple[str, ...]:
     """Return what fits as one sentence that stands alone, then what it rests on and what is not signed."""
-    return (_first_words(season), *_rests_words(season), *_unsigned_words(season))
+    return (_first_words(season), *rests_words(season), *unsigned_words(season))
 
 
 def _first_words(season: ScheduleResult) -> str:
-    """Return the one sentence that stands alone."""
-    laid = [item for week in season.weeks for item in week.items]
-    if not laid:
-        return f"Nothing fits between {season.from_date} and {season.to_date}."
-    span = f"between {season.from_date} and {season.to_date}, {hours_words(season.person_hours)} in all"
-    begin = laid[0]
-    week = next(week.from_date for week in season.weeks if week.items)
-    what = f"{KIND_WORDS[begin.what]}, {begin.unit_id}, in the week of {week}"
-    if season.acres > 0:
-        return f"{_cut_words(season.acres)} of cutting fit {span}; begin with: {what}."
-    return f"No cutting fits {span}; begin with: {what}."
+    """Return the one sentence that stands alone: what fits, and what comes first."""
+    begin = next(((week.from_date, week.items[0]) for week in season.weeks if week.items), None)
+    if begin is None:
+        return f"{fit_words(season)}."
+    week, item = begin
+    fire = FIRE_WORDS if item.what in FIRES else ""
+    what = f"{KIND_WORDS[item.what]}, {item.unit_id}, in the week of {week}{fire}"
+    return f"{fit_words(season)}, {hours_words(season.person_hours)} in all; begin with: {what}."
+
+
+def fit_words(season: ScheduleResult, *, day: Callable[[date], str] = str) -> str:
+    """Say how much cutting fits, with no full stop; its days are told as ``day`` tells them."""
+    span = f"between {day(season.from_date)} and {day(season.to_date)}"
+    if not any(week.items for week in season.weeks):
+        return f"Nothing fits {span}"
+    return f"{_cut_words(season.acres)} of cutting fit {span}" if season.acres > 0 else f"No cutting fits {span}"
 
 
 def _cut_words(acres: float) -> str:
@@ -62,7 +71,7 @@ def _cut_words(acres: float) -> str:
     return f"{acres:,.1f} acres" if acres >= SPOKEN_ACRES else acres_words(acres)
 
 
-def _rests_words(season: ScheduleResult) -> tuple[str, ...]:
+def rests_words(season: ScheduleResult) -> tuple[str, ...]:
     """Say what the hours rest on, cutting first."""
     words = [f"Hours of cutting go by {season.cut_rests_on}."] if season.acres > 0 else []
     words += [
@@ -74,7 +83,7 @@ def _rests_words(season: ScheduleResult) -> tuple[str, ...]:
     return tuple(words)
 
 
-def _unsigned_words(season: ScheduleResult) -> tuple[str, ...]:
+def unsigned_words(season: ScheduleResult) -> tuple[str, ...]:
     """Say which fires are laid out although no signed plan is there."""
     if not season.unsigned:
         return ()

@@ -237,7 +237,7 @@ def _age_warnings(look: _Look) -> tuple[str, ...]:
         many = "are" if len(look.old) > 1 else "is"
         words.append(
             f"{counted(len(look.old), 'plot')} {many} older than the work on their ground (the last of it "
-            f"{look.ground.last_kill()}) and not counted: measure what is left"
+            f"{look.ground.last_kill()}) and not counted: measure what remains"
         )
         if any(plot.measured_on is None for plot in look.old):
             words.append("plots without a day may be older than the work on their ground: load them with their day")

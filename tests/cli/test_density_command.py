@@ -212,7 +212,7 @@ def test_plots_from_before_the_cut_are_not_the_stand_of_now(run_habmap: Run, tmp
     told = run_habmap("density", place=folder)
     assert told.out.startswith("1 of 2 units is dense")
     assert "Not measured since the work there: A." in told.out
-    assert "(500 stems per acre then)" in told.out and "measure what is left" in told.err
+    assert "(500 stems per acre then)" in told.out and "measure what remains" in told.err
     cut, left = run_habmap("density", "--json", place=folder).json["units"]
     assert (cut["stems_per_acre"], cut["dense"], cut["plots"], cut["plots_before_work"]) == (None, None, 0, 3)
     assert (left["stems_per_acre"], left["dense"]) == (pytest.approx(500), True)

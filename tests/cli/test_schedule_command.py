@@ -187,6 +187,12 @@ def test_the_calendar_has_a_day_for_each_piece_of_work(run_habmap: Run, place: P
     assert run_habmap(*SEASON, "--ics", target, "--overwrite", place=place).code == 0
 
 
+def unfit_reasons(done: Any) -> set[str]:
+    """Return the reasons why work does not fit, those that name the last of the weeks as one."""
+    past = "past the last of these weeks"
+    return {past if past in line["why"] else line["why"] for line in done.json["unfit"]}
+
+
 @pytest.mark.poppler
 def test_the_handout_has_a_page_of_the_season_for_its_owner_alone(run_habmap: Run, place: Path, tmp_path: Path) -> None:
     folder = Path(shutil.copytree(place, tmp_path / "place"))
@@ -196,7 +202,10 @@ def test_the_handout_has_a_page_of_the_season_for_its_owner_alone(run_habmap: Ru
     done = run_habmap("schedule", "--hours-per-week", "10", "--from", "2026-01-01", "--json", place=folder)
     told = pdf_words(tmp_path / "own.pdf", "-f", "5", "-l", "5")
     assert "Pages: 5" in " ".join(pdf_info(tmp_path / "own.pdf").split()) and "page 5 of 5" in told
-    assert f"{done.json['acres']:.1f} acres of cutting fit between 2026-01-01 and 2026-07-02" in told
+    assert f"{done.json['acres']:.1f} acres of cutting fit between Jan 1, 2026 and Jul 2, 2026" in told
+    # every reason why work does not fit stands there, and what no plan is signed for
+    assert done.json["unfit"] and told.count("Does not fit") == len(unfit_reasons(done)) and "more." not in told
+    assert "nothing can be burned before there is one" in told
     january = sum(item["acres"] for item in laid(done, "cut") if item["from_date"] < "2026-02")
     assert f"January 2026: cut {january:.1f} acres (A1)" in told and "The cautions on page 2 belong to" in told
     assert "burn boss" in pdf_words(tmp_path / "own.pdf", "-f", "2", "-l", "2")

@@ -280,6 +280,13 @@ def test_wind_from_another_height_than_the_plans_is_not_compared(
     assert (found["rh_pct"], found["wind_from_deg"]) == ("within", "within")
     assert any("another height" in words for words in result.warnings) == (comparison == "not given")
     assert ("at what height the plan means its wind" in result.not_checked) == (plan_height is None)
+    assert any("only the limits copied" in words for words in result.not_checked)
+
+
+def test_a_plan_that_nobody_signed_is_not_said_to_be_compared() -> None:
+    result = ask(store(chosen=Settings()))
+    assert "the written burn plan: nothing was compared with it" in result.not_checked
+    assert not any("were compared" in words for words in result.not_checked)
 
 
 def test_a_forecasts_own_height_counts_for_its_hours() -> None:

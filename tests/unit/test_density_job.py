@@ -67,7 +67,7 @@ def test_plots_on_ground_cut_since_do_not_count_as_now() -> None:
     assert (found.plots, found.stems_per_acre, found.dense) == (3, pytest.approx(100), False)
     assert (found.plots_before_work, found.stems_per_acre_before_work) == (3, pytest.approx(520))
     assert "3 plots of 2025-01-15 from before the work on their ground, not counted as now (520" in found.rests_on
-    assert any("measure what is left" in words and "2025-06-01" in words for words in found.warnings)
+    assert any("measure what remains" in words and "2025-06-01" in words for words in found.warnings)
     # as of a day before the cut all of them count
     before = only(store, on=date(2025, 5, 31))
     assert (before.plots, before.stems_per_acre, before.dense) == (6, pytest.approx(310), True)

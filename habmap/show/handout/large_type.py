@@ -84,7 +84,7 @@ class HandoutPage:
         self.pen.block(self.left, top, self._head_lines(text), size_pt=_HEAD_PT * self.k, is_bold=True)
         return self.below_head(text)
 
-    def foot(self, handout: Handout, number: int, *, more: Sequence[str] = ()) -> Foot:
+    def foot(self, handout: Handout, number: int, *, boxed: Sequence[str] = (), more: Sequence[str] = ()) -> Foot:
         """Return date and how the numbers were made, ready for the foot; with every caution, whole, on one page."""
         has_cautions = number == CAUTIONS_PAGE
         page = handout.page
@@ -95,7 +95,7 @@ class HandoutPage:
             *more,
             *(() if has_cautions else (f"The cautions on page {CAUTIONS_PAGE} belong to this page too.",)),
         ]
-        return Foot.of(page.cautions if has_cautions else (), how, self.width, size_pt=self.near_pt)
+        return Foot.of((*boxed, *(page.cautions if has_cautions else ())), how, self.width, size_pt=self.near_pt)
 
     def stand(self, foot: Foot) -> float:
         """Draw the foot; return where it begins."""
@@ -107,24 +107,27 @@ class HandoutPage:
         return self.left + foot.height + self.gap
 
     def tell(
-        self, texts: Sequence[str], left: float, top: float, width: float, floor: float, *, mark: str = ""
-    ) -> float:
-        """Set sentences in the room's size as far as they have room, whole ones only; return where they end."""
-        indent = text_width_pt(f"{mark} ", size_pt=self.room_pt, is_serif=True) + 5 * self.k if mark else 0.0
+        self, texts: Sequence[str], left: float, top: float, width: float, floor: float, *, mark: str = "",
+        size_pt: float | None = None,
+    ) -> float:  # fmt: skip
+        """Set sentences as far as they have room, whole ones only, in the room's size if not told; return the end."""
+        size_pt = size_pt or self.room_pt
+        line = size_pt * LEADING
+        indent = text_width_pt(f"{mark} ", size_pt=size_pt, is_serif=True) + 5 * self.k if mark else 0.0
         for index, text in enumerate(texts):
-            lines = wrapped(text, width - indent, size_pt=self.room_pt)
+            lines = wrapped(text, width - indent, size_pt=size_pt)
             rest = len(texts) - index
-            keep = self.line if rest > 1 else 0.0
-            if top - len(lines) * self.line < floor + keep - 1:
-                room = int((top - floor + 1) / self.line)
+            keep = line if rest > 1 else 0.0
+            if top - len(lines) * line < floor + keep - 1:
+                room = int((top - floor + 1) / line)
                 if index and room >= 1:
-                    self.pen.block(left, top, [f"And {rest} more."], size_pt=self.room_pt)
+                    self.pen.block(left, top, [f"And {rest} more."], size_pt=size_pt)
                 elif room >= 1:
-                    self.pen.block(left + indent, top, at_most(room, lines), size_pt=self.room_pt)
-                return top - min(room, 1) * self.line
+                    self.pen.block(left + indent, top, at_most(room, lines), size_pt=size_pt)
+                return top - min(room, 1) * line
             if mark:
-                self.pen.block(left, top, [mark], size_pt=self.room_pt)
-            top = self.pen.block(left + indent, top, lines, size_pt=self.room_pt) - 5 * self.k
+                self.pen.block(left, top, [mark], size_pt=size_pt)
+            top = self.pen.block(left + indent, top, lines, size_pt=size_pt) - 5 * self.k
         return top
 
 

@@ -48,7 +48,6 @@ NOT_CHECKED: Final = (
     "notices to neighbors, the fire department and dispatch",
     "crew, equipment, water, escape routes, contingency, and the nearest hospital and EMS",
     "the spot weather forecast, and the weather on site",
-    "the written burn plan itself: only the limits copied into habmap.toml were compared",
 )
 
 
@@ -316,9 +315,11 @@ def plan_info(plan: WrittenPlan, kind: PlanKind, signed: Sequence[PlanSigned]) -
 
 def unsaid_words(windows: Sequence[Window]) -> tuple[str, ...]:
     """Say what a signed plan leaves unsaid: at what height it means the wind that it limits, and its other limits."""
-    words: tuple[str, ...] = ()
+    if not any(one.is_plan for one in windows):
+        return ("the written burn plan: nothing was compared with it",)
+    words: tuple[str, ...] = ("the written burn plan itself: only the limits copied into habmap.toml were compared",)
     if any(one.is_plan and one.wind_height is None and _AT_A_HEIGHT & set(one.limits) for one in windows):
-        words = ("at what height the plan means its wind",)
+        words += ("at what height the plan means its wind",)
     items = unlimited_words(windows)
     return (*words, *((f"what the plan sets no limit for: {', '.join(items)}",) if items else ()))
 
