@@ -83,7 +83,7 @@ def time_rooms(folder: Path, *, repeats: int) -> None:
         desk = start_desk(HABMAP, Path(home), place=folder).enter()
         key = re.findall(r'href="/([0-9a-f]{10})/', desk.get("/").text)[0]
         for room in ROOMS:
-            desk.get(f"/{key}/{room}")
+            assert desk.get(f"/{key}/{room}").status == 200, room
             room_s = min(timed(lambda room=room: desk.get(f"/{key}/{room}")) for _ in range(repeats))  # type: ignore[misc]
             print(f"{room:<25} {room_s:6.2f} s  {room_s / acres_s:5.2f} × acres", flush=True)
         spent_s = [time_log_to_map(desk, key, number) for number in range(repeats)]

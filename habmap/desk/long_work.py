@@ -114,14 +114,17 @@ class Work:
 
     @property
     def words(self) -> str:
-        """How far it is, how long it takes still where that can be told, and how long it has been at work."""
+        """How far it is, as far as it told."""
+        if self.is_cancelled:
+            return "it is being stopped"
+        return "" if self.pace.share is None else progress_words(self.pace.share)
+
+    @property
+    def time_words(self) -> str:
+        """How long it has been at work, and how long it takes still where that can be told."""
         share, left_s = self.pace.share, self.pace.left_s(time.monotonic())
-        parts = (
-            "" if share is None else progress_words(share),
-            "" if share is None else left_words(left_s, is_step=share.is_step),
-            f"{self.took_s:,.0f} seconds so far",
-        )
-        return "; ".join(part for part in parts if part)
+        left = left_words(left_s, is_step=share is not None and share.is_step)
+        return f"{self.took_s:,.0f} seconds so far" + (f", {left}" if left else "")
 
     def cancel(self) -> None:
         """Stop it; what it did not finish is not there."""

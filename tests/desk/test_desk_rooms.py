@@ -273,7 +273,7 @@ def test_long_work_is_cancelled_and_leaves_nothing(desk: Running, key: str, desk
     state = json.loads(desk.get(f"/{key}/work/state?id={work}").text)
     assert not state["is_over"]
     assert state["done_frac"] is None or 0 <= state["done_frac"] < 1
-    assert "seconds so far" in state["words"]
+    assert "seconds so far" in state["time_words"]
     waiting = desk.get(f"/{key}/work?id={work}").text  # without a script it comes anew by itself
     assert '<meta http-equiv="refresh"' in waiting
     assert "<progress" in waiting

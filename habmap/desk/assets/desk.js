@@ -70,7 +70,9 @@
     const answer = await fetch(work.dataset.work);
     const now = await answer.json();
     if (now.is_over) return comeAgain();
-    work.querySelector("[role=status]").textContent = now.words;
+    const said = work.querySelector("[role=status]"); // read aloud when it changes; the time that runs is not
+    if (said.textContent !== now.words) said.textContent = now.words;
+    work.querySelector("[data-time]").textContent = now.time_words;
     if (now.done_frac !== null) work.querySelector("progress").value = now.done_frac;
     return setTimeout(look, 500);
   }

@@ -31,7 +31,9 @@ def state(asked: Asked) -> Response:
     work = _work(asked)
     share = work.pace.share
     done_frac = None if share is None else share.done_frac
-    return JSONResponse({"is_over": work.is_over, "words": work.words, "done_frac": done_frac})
+    return JSONResponse(
+        {"is_over": work.is_over, "words": work.words, "time_words": work.time_words, "done_frac": done_frac}
+    )
 
 
 def file(asked: Asked) -> Response:
