@@ -13,7 +13,7 @@ Every error says what is wrong, where, the value found, what is allowed and how 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 #: No value is repeated at more length than this [characters].
 _LONGEST_REPEATED = 1_000
@@ -134,6 +134,24 @@ class OwnFaultError(HabmapError):
             what, where="what was about to be written", value=value,
             mend="nothing was written; send these words to whoever looks after habmap",
         )  # fmt: skip
+
+
+def no_such_unit(named: str, known: Iterable[str], *, where: str = "--unit", mend: str | None = None) -> InputError:
+    """Return the fault of a unit that a property has not, nor ever had."""
+    ids = printable(", ".join(sorted(known)), longest=400)
+    usual = "use one of these ids" if ids else "load units with `habmap load units FILE`"
+    return InputError(
+        "there is no such unit",
+        where=where,
+        value=printable(named),
+        allowed=ids or "no units are loaded yet",
+        mend=mend or usual,
+    )
+
+
+def no_ground(what: str) -> InputError:
+    """Return the fault of a property that holds no ground for what is asked."""
+    return InputError(what, where="the property", mend="load its units with `habmap load units FILE`")
 
 
 def printable(text: str, *, longest: int = 80) -> str:

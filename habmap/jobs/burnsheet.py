@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 import shapely
 
-from habmap.errors import InputError
+from habmap.errors import InputError, no_ground
 from habmap.jobs.ground import ground
 from habmap.jobs.ports import Store
 from habmap.jobs.snapshot import snapshot
@@ -104,11 +104,7 @@ def worked_out(store: Store, request: BurnRequest) -> Burnsheet:
     )
     grid, pieces, own_m2 = state.grid, block.inside, float(block.outline.area)
     if grid is None:
-        raise InputError(
-            "the property holds no ground yet",
-            mend="load its units with `habmap load units FILE`",
-            where="the property",
-        )
+        raise no_ground("the property holds no ground yet")
     request, not_used = with_forecast(request, store.forecasts())
     weather = ignition_weather(request, not_used)
     features, boundary = store.features(), store.boundary()

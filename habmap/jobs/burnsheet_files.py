@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 
 import shapely
 
-from habmap.errors import InputError, UsageError
+from habmap.errors import InputError, UsageError, no_ground
 from habmap.jobs.burnsheet import Burnsheet
 from habmap.jobs.ports import Store
 from habmap.place.elevation import open_named
@@ -53,9 +53,7 @@ def write_burn_sheets(
     store, result = sheet.store, sheet.result
     grid, boundary, zone = store.grid, store.boundary(), ZoneInfo(store.settings.place.timezone)
     if grid is None or not result.edges:
-        raise InputError(
-            "there is no ground to draw", mend="load its units with `habmap load units FILE`", where="the property"
-        )
+        raise no_ground("there is no ground to draw")
     drawn = fitted_sheet(
         result,
         paper=paper,

@@ -10,11 +10,10 @@ from habmap.errors import InputError
 from habmap.jobs.density import density
 from habmap.jobs.ground import ground, remaining_ground
 from habmap.jobs.ports import Store
-from habmap.jobs.rank import contract_waits
 from habmap.jobs.snapshot import once
 from habmap.jobs.terrain import terrain_sums
 from habmap.measures import acres
-from habmap.place.closed_days import closures
+from habmap.place.closed_days import closures, contract_waits
 from habmap.place.named_units import settings_of_now
 from habmap.work.effort import slope_class
 from habmap.work.effort_account import EffortResult, GroundRates, effort_account, ground_rates

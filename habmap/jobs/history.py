@@ -6,7 +6,7 @@ import datetime
 from collections.abc import Mapping, Sequence
 from functools import partial
 
-from habmap.errors import InputError
+from habmap.errors import no_such_unit
 from habmap.jobs.ports import Store
 from habmap.place.account_settings import paper_of
 from habmap.records import Entry
@@ -42,13 +42,7 @@ def history(store: Store, *, unit_id: str | None = None) -> HistoryResult:
     """
     versions, grid = store.unit_versions(), store.grid
     if unit_id is not None and unit_id not in {unit.unit_id for unit in versions}:
-        raise InputError(
-            "there is no such unit",
-            value=unit_id,
-            allowed=", ".join(sorted({unit.unit_id for unit in versions})) or "no units are loaded yet",
-            mend="use one of these ids, or load the unit with `habmap load units FILE`",
-            where="the unit",
-        )
+        raise no_such_unit(unit_id, {unit.unit_id for unit in versions}, where="the unit")
     rows = told_in_order(store.entries())
     lines = corrections(rows)
     if unit_id is not None:

@@ -17,7 +17,7 @@ from habmap.jobs.leave import taken_by
 from habmap.jobs.ports import Store
 from habmap.land.grid import grid_around
 from habmap.measures import acres
-from habmap.place.closed_days import holds
+from habmap.place.closed_days import held_on, not_begun
 from habmap.place.named_units import settings_of_now
 from habmap.records import BurnRecord, Entry
 from habmap.records.said import BurnSaid, Said
@@ -199,23 +199,15 @@ def _ground_warnings(
     today: dt.date,
 ) -> list[str]:
     settings, touched, rows = settings_of_now(store), {share.unit_id for share in units}, store.entries()
-    code = settings.practice_code(entry.practice)
-    is_work = entry.practice not in STATEMENTS
+    day, is_work = entry.date, entry.practice not in STATEMENTS
+    early = not_begun(settings, (entry.practice,), day) if is_work else []
     twin = same_work(entry, rows)
     return ground_warnings(
         entry,
         today=today,
-        redrawn=redrawn(entry, now=store.units(), then=store.units(entry.date)),
-        holds=[hold for hold in holds(settings) if is_work and hold.unit_id in touched and hold.has(entry.date)],
-        too_early=[
-            item
-            for item in settings.contract
-            if is_work
-            and item.not_before is not None
-            and entry.date < item.not_before
-            and item.practice_code == code
-            and (not item.units or touched.intersection(item.units))
-        ],
+        redrawn=redrawn(entry, now=store.units(), then=store.units(day)),
+        holds=held_on(settings, day, touched) if is_work else (),
+        too_early=[item for item in early if not item.units or touched.intersection(item.units)],
         patch_acres=patch_acres,
         outside_acres=outside_acres,
         not_counted=not_counted(entry),

@@ -10,12 +10,9 @@ from habmap.jobs.ground import ground
 from habmap.jobs.ports import Store
 from habmap.jobs.snapshot import once
 from habmap.jobs.terrain import terrain_of_remaining
-from habmap.measures import days_after
-from habmap.place.closed_days import closures, upkeep_due
+from habmap.place.closed_days import closures, contract_waits, upkeep_due
 from habmap.place.named_units import settings_of_now
 from habmap.place.settings import Settings
-from habmap.vocabulary import KILLING
-from habmap.work.closures import Closure
 from habmap.work.order_of_work import RankResult, order_of_work
 from habmap.work.seasons import DueItem, calendar_due
 
@@ -66,23 +63,3 @@ def _pressing(store: Store, settings: Settings, on: date) -> Mapping[str, DueIte
     )
     every = ";".join(unit.unit_id for unit in store.units())
     return {unit_id: item for item in reversed(late) for unit_id in (item.unit_id or every).split(";")}
-
-
-def contract_waits(store: Store, on: date) -> Mapping[str, Closure]:
-    """Return by unit the contract item of cutting work that has not begun, of several the one that begins last."""
-    settings = settings_of_now(store)
-    codes = {settings.practice_code(practice) for practice in KILLING - {"burn"}}
-    lines = [
-        (line.not_before, line)
-        for line in settings.contract
-        if line.practice_code in codes and line.not_before is not None and on < line.not_before
-    ]
-    return {
-        unit_id: Closure(
-            work="contract",
-            reason=f"{line.program} {line.item} ({line.practice_code})",
-            last=days_after(not_before, -1),
-        )
-        for not_before, line in sorted(lines, key=lambda one: one[0])
-        for unit_id in line.units or tuple(unit.unit_id for unit in store.units())
-    }

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection, Iterable
 from datetime import date
 from typing import Literal
 
-from habmap.measures import acres
-from habmap.place.settings import ClosedDays, PlanWindow, Settings, WrittenPlan
+from habmap.measures import acres, days_after
+from habmap.place.contents import Contents
+from habmap.place.named_units import settings_of_now
+from habmap.place.settings import ClosedDays, ContractItem, PlanWindow, Settings, WrittenPlan
+from habmap.vocabulary import KILLING
 from habmap.work.burn.written_plan import PlanKind
-from habmap.work.closures import Closures
+from habmap.work.closures import Closure, Closures
 from habmap.work.dated_ground import unit_due
 from habmap.work.ground import HAIR_M2, Ground
 from habmap.work.plan_days import PlanDays
@@ -23,6 +27,36 @@ def closures(settings: Settings) -> Closures:
 def holds(settings: Settings) -> list[HeldUnit]:
     """Return the holds of ``habmap.toml``."""
     return [HeldUnit(unit_id=hold.unit, reason=hold.reason, first=hold.from_, last=hold.to) for hold in settings.hold]
+
+
+def held_on(settings: Settings, day: date, unit_ids: Collection[str]) -> list[HeldUnit]:
+    """Return the holds in force on a day on some of these units."""
+    return [hold for hold in holds(settings) if hold.unit_id in unit_ids and hold.has(day)]
+
+
+def not_begun(settings: Settings, practices: Iterable[str], day: date) -> list[ContractItem]:
+    """Return the contract items of some practices whose first day is still to come on a day."""
+    codes = {settings.practice_code(practice) for practice in practices}
+    return [
+        item
+        for item in settings.contract
+        if item.practice_code in codes and item.not_before is not None and day < item.not_before
+    ]
+
+
+def contract_waits(held: Contents, day: date) -> dict[str, Closure]:
+    """Return by unit the contract item of cutting work that has not begun, of several the one that begins last."""
+    waiting = not_begun(settings_of_now(held), KILLING - {"burn"}, day)
+    items = [(item.not_before or day, item) for item in waiting]
+    return {
+        unit_id: Closure(
+            work="contract",
+            reason=f"{item.program} {item.item} ({item.practice_code})",
+            last=days_after(first, -1),
+        )
+        for first, item in sorted(items, key=lambda one: one[0])
+        for unit_id in item.units or tuple(unit.unit_id for unit in held.units())
+    }
 
 
 def upkeep_rule(unit_id: str, settings: Settings) -> UpkeepRule:

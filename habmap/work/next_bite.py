@@ -10,7 +10,7 @@ import shapely
 from shapely import MultiPolygon
 from shapely.geometry.base import BaseGeometry
 
-from habmap.errors import InputError
+from habmap.errors import InputError, no_such_unit
 from habmap.land.bite import Bite, Liking, sparing_bite
 from habmap.land.contiguous import contiguous
 from habmap.land.meridian import cut
@@ -95,13 +95,7 @@ def units_to_look_in(order: RankResult, unit_id: str | None) -> Sequence[Ranked]
         return found
     named = {unit.unit_id: unit for unit in order.units}
     if unit_id not in named:
-        raise InputError(
-            "there is no such unit",
-            where="--unit",
-            value=unit_id,
-            allowed=", ".join(named),
-            mend="use one of these ids",
-        )
+        raise no_such_unit(unit_id, named)
     unit = named[unit_id]
     if unit.closure is not None and not unit.closure.is_contract:  # of a contract's first day it is told
         raise InputError(

@@ -11,7 +11,7 @@ import shapely
 from shapely import MultiPolygon
 from shapely.geometry.base import BaseGeometry
 
-from habmap.errors import InputError, UsageError, printable
+from habmap.errors import InputError, UsageError, no_such_unit, printable
 from habmap.land.grid import LocalGrid
 from habmap.land.meridian import near
 from habmap.land.neighbors import settled
@@ -279,23 +279,14 @@ def present_unit(versions: Sequence[Unit], unit_id: str, *, or_retired: bool = F
     present = [name for name, one in current.items() if not one.is_retired]
     if unit is not None and (or_retired or not unit.is_retired):
         return unit
-    known = {one.unit_id for one in versions}
-    if unit is not None:
-        what, mend = "this unit was retired", "`unit undo` brings it back as it was, `unit redraw` with another outline"
-    elif unit_id in known:
-        what, mend = (
-            "this unit was split or merged and is no unit of its own any more",
-            "name one of those it went into",
-        )
-    else:
-        what, mend = "there is no such unit", "use one of these ids, or load the unit with `habmap load units FILE`"
-    raise InputError(
-        what,
-        where="unit",
-        value=printable(unit_id),
-        allowed=printable(", ".join(sorted(present)), longest=400) or "no units are loaded yet",
-        mend=mend,
-    )
+    if unit is None and unit_id not in {one.unit_id for one in versions}:
+        raise no_such_unit(unit_id, present, where="unit")
+    what, mend = "this unit was retired", "`unit undo` brings it back as it was, `unit redraw` with another outline"
+    if unit is None:
+        what = "this unit was split or merged and is no unit of its own any more"
+        mend = "name one of those it went into"
+    allowed = printable(", ".join(sorted(present)), longest=400) or "no units are loaded yet"
+    raise InputError(what, where="unit", value=printable(unit_id), allowed=allowed, mend=mend)
 
 
 def _following(followed: Sequence[Unit], like: Unit, *, valid_from: date, **changed: object) -> Unit:

@@ -10,7 +10,7 @@ import shapely
 from shapely import MultiPolygon
 from shapely.geometry.base import BaseGeometry
 
-from habmap.errors import InputError
+from habmap.errors import no_such_unit
 from habmap.land.grid import LocalGrid
 from habmap.measures import acres
 from habmap.records import Unit
@@ -59,13 +59,7 @@ def whole_ground(unit_ids: Sequence[str], units: Sequence[Unit]) -> MultiPolygon
     known = {unit.unit_id: unit for unit in units}
     unknown = [unit_id for unit_id in unit_ids if unit_id not in known]
     if unknown or not unit_ids:
-        raise InputError(
-            "there is no such unit" if known else "this property has no units yet",
-            where="--unit",
-            value=", ".join(unknown),
-            allowed=", ".join(sorted(known)) or None,
-            mend="name one of these" if known else "load them with `habmap load units FILE`",
-        )
+        raise no_such_unit(", ".join(unknown), known)
     outlines = [known[unit_id].geometry for unit_id in dict.fromkeys(unit_ids)]
     # A single outline is kept vertex for vertex, so that logging all of a unit leaves nothing of it.
     ground = outlines[0] if len(outlines) == 1 else shapely.union_all(outlines)

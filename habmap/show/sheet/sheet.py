@@ -12,7 +12,7 @@ from typing import Final, Literal
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from habmap.errors import InputError
+from habmap.errors import no_ground, no_such_unit
 from habmap.land.grid import LocalGrid
 from habmap.show import words
 from habmap.show.copy_words import COPY_WORDS
@@ -117,11 +117,7 @@ def sheet_of(page: Page, *, grid: LocalGrid | None, unit_id: str | None) -> Shee
         There is no such unit, or no ground to draw.
     """
     if grid is None:
-        raise InputError(
-            "there is no ground to draw",
-            mend="load units or a boundary first: `habmap load units FILE`",
-            where="the property",
-        )
+        raise no_ground("there is no ground to draw")
     if unit_id is None:
         return Sheet(page=page, grid=grid)
     neighbors = tuple(unit.geometry for unit in page.units if unit.unit_id != unit_id)
@@ -138,13 +134,7 @@ def _only(page: Page, unit_id: str) -> Page:
     """
     unit = next((one for one in page.units if one.unit_id == unit_id), None)
     if unit is None:
-        raise InputError(
-            "there is no such unit",
-            where="--unit",
-            value=unit_id,
-            allowed=", ".join(one.unit_id for one in page.units[:20]) or None,
-            mend="see `habmap acres` for the units and their labels",
-        )
+        raise no_such_unit(unit_id, [one.unit_id for one in page.units])
     return replace(
         page,
         units=(unit,),
@@ -172,11 +162,7 @@ def draw_sheet(sheet: Sheet, path: Path, *, paper: Paper) -> SheetFigures:
     if page.boundary is not None and sheet.unit_id is None:
         shapes.append(page.boundary)
     if not shapes:
-        raise InputError(
-            "there is no ground to draw",
-            mend="load units or a boundary first: `habmap load units FILE`",
-            where="the property",
-        )
+        raise no_ground("there is no ground to draw")
     extent_m = shapely.total_bounds([sheet.grid.to_grid(shape) for shape in shapes])
     size_m = (float(extent_m[2] - extent_m[0]), float(extent_m[3] - extent_m[1]))
     middle_xy = (float(extent_m[0] + extent_m[2]) / 2, float(extent_m[1] + extent_m[3]) / 2)

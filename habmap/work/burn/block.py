@@ -12,7 +12,7 @@ import shapely
 from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from habmap.errors import InputError
+from habmap.errors import InputError, no_ground, no_such_unit
 from habmap.land.neighbors import HAIR_WIDTH_M
 from habmap.measures import acres
 from habmap.records import DrawnBlock, Unit
@@ -169,11 +169,7 @@ def logged_block(
         unit_ids = tuple(dict.fromkeys(wanted))
         return whole_ground(unit_ids, versions), unit_ids
     if state.grid is None:
-        raise InputError(
-            "the property holds no ground yet",
-            mend="load its units with `habmap load units FILE`",
-            where="the property",
-        )
+        raise no_ground("the property holds no ground yet")
     parts = [part for part in shapely.get_parts(state.grid.to_lonlat(chosen.outline)) if isinstance(part, Polygon)]
     return MultiPolygon(parts), ()
 
@@ -204,11 +200,10 @@ def _part(name: str, known: Sequence[str]) -> tuple[str, str | None]:
 def _require_known(unit_ids: Sequence[str], known: Sequence[str]) -> None:
     unknown = [unit_id for unit_id in unit_ids if unit_id not in known]
     if unknown:
-        raise InputError(
-            "there is no such unit",
+        raise no_such_unit(
+            ", ".join(unknown),
+            known,
             where="the units named",
-            value=", ".join(unknown),
-            allowed=", ".join(sorted(known)[:20]) or "no units are loaded yet",
             mend="name a unit of this property, its pieces of one stage (C1:down), a block of `[burn.blocks]`, or one "
             "of `habmap load block`",
         )
