@@ -359,7 +359,7 @@ def test_nothing_due_reads_as_leave_to_burn() -> None:
     handout = build_handout(FakeStore(rows, grid=GRID), now=NOW, today=TODAY, audience="owner")
     told = "; ".join(due(handout))
     assert "slash past its drying days: 1" in told
-    assert "slash drying: 1" in told
+    assert "slash younger than its drying days: 1" in told
     assert "slash in its drying days (no leave to burn: the burn boss and the written plan decide): 1" in told
     assert "window" not in told
 
