@@ -164,16 +164,23 @@ def _steers(character: str) -> bool:
     return not character.isprintable() and category(character) not in {"Cf", "Zs"}
 
 
+def progress_lines() -> Progress | None:
+    """Return what writes progress as lines, where another program asked for them."""
+    from habmap.progress import PROGRESS_LINES
+
+    if not os.environ.get(PROGRESS_LINES):
+        return None
+    return lambda share: print(share.line(), file=sys.stderr, flush=True)
+
+
 @contextmanager
 def progress_bar() -> Iterator[Progress | None]:
     """Give a callable that shows how far a job is, or ``None`` where nobody looks.
 
     A bar where stderr is a terminal; lines for another program that asked for them.
     """
-    from habmap.progress import PROGRESS_LINES
-
-    if os.environ.get(PROGRESS_LINES):
-        yield lambda share: print(share.line(), file=sys.stderr, flush=True)
+    if (lines := progress_lines()) is not None:
+        yield lines
         return
     if not sys.stderr.isatty():
         yield None

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from pathlib import Path
+from typing import Final
 
 from habmap.jobs.acres import acres
 from habmap.jobs.handout import write_handout
@@ -23,6 +24,7 @@ from habmap.jobs.terrain import terrain
 from habmap.place.new_folder import new_sample
 from habmap.place.samples import SAMPLE_NAME, sample_layers_folder
 from habmap.place.store import GeoPackageStore
+from habmap.progress import Progress, Steps
 from habmap.show.demo_words import account_words, order_words, terrain_words
 
 #: First day of the sample's units: before its first log line.
@@ -30,6 +32,8 @@ UNITS_FROM = date(2024, 9, 1)
 MAP_FILE = Path("out") / "map.html"
 SHEET_FILE = Path("out") / "sheet.pdf"
 HANDOUT_FILE = Path("out") / "handout.pdf"
+#: What it is made in.
+_STEPS: Final = ("layers", "the log and tables", "photos", "account", "map", "sheet", "handout")
 
 Tell = Callable[[str], None]
 
@@ -80,6 +84,7 @@ def demo(
     overwrite: bool = False,
     tell: Tell = lambda _: None,
     note: Tell = lambda _: None,
+    progress: Progress | None = None,
 ) -> DemoResult:
     """Build the sample property in a folder and do the main job on it, whole or not at all.
 
@@ -91,6 +96,8 @@ def demo(
         The moment of recording (UTC), and the local day.
     tell, note
         Called with a sentence after each step, and with each warning.
+    progress
+        Called with how far it is: its named steps.
 
     Raises
     ------
@@ -98,8 +105,10 @@ def demo(
         The folder holds something else, or cannot be written.
     """
     folder = folder.resolve()
+    steps = Steps(progress, *_STEPS)
     with new_sample(folder, overwrite=overwrite) as draft:
-        result = _done(draft, sample_layers_folder(), now=now, today=today, tell=tell, note=note)
+        result = _done(draft, sample_layers_folder(), now=now, today=today, tell=tell, note=note, steps=steps)
+    steps.end()
     return replace(
         result,
         folder=str(folder),
@@ -109,7 +118,8 @@ def demo(
     )
 
 
-def _done(draft: Path, layers: Path, *, now: datetime, today: date, tell: Tell, note: Tell) -> DemoResult:
+def _done(draft: Path, layers: Path, *, now: datetime, today: date, tell: Tell, note: Tell, steps: Steps) -> DemoResult:
+    steps.begin("layers")
     start(draft, name=SAMPLE_NAME, now=now)
     store = GeoPackageStore.open(draft)
     tell(f"Started: {SAMPLE_NAME}, an invented place; none of its land, names or people are real.")
@@ -122,6 +132,7 @@ def _done(draft: Path, layers: Path, *, now: datetime, today: date, tell: Tell, 
     )
     land = load_dem(store, path=layers / "elevation.tif", copy_into=draft, now=now)
     tell(f"Loaded: elevation in {land.dem.cell_m:g} m cells, {land.dem.crs}, heights in {land.dem.vertical_unit}.")
+    steps.begin("the log and tables")
     log = load_entries(store, path=layers / "entries.csv", today=today, now=now)
     plots, cover, sightings = (
         load_table(store, kind, path=layers / f"{kind}.csv", today=today, now=now)
@@ -129,6 +140,7 @@ def _done(draft: Path, layers: Path, *, now: datetime, today: date, tell: Tell, 
     )
     tell(f"Loaded: {log.loaded} lines of the work log, two seasons; {plots.loaded} sampling plots.")
     tell(f"Loaded: {cover.loaded} frames read for plant cover, {sightings.loaded} sightings.")
+    steps.begin("photos")
     pictures = load_photos(store, folder=layers / "photos", now=now)
     tell(f"Loaded: {pictures.loaded} photos (drawings here) of three photo points, before and after.")
     for walk in sorted((layers / "walks").glob("*.gpx")):
@@ -136,16 +148,20 @@ def _done(draft: Path, layers: Path, *, now: datetime, today: date, tell: Tell, 
     for brought in (outline, units, features, land, log, plots, cover, sightings):
         for warning in brought.warnings:
             note(warning)
+    steps.begin("account")
     account = acres(store)
     tell(account_words(account))
     faces = terrain(store)
     tell(terrain_words(faces))
     order = rank(store, today=today)
     tell(order_words(order))
+    steps.begin("map")
     drawn = draw_map(store, target=draft / MAP_FILE, now=now)
     for warning in drawn.warnings:
         note(warning)
+    steps.begin("sheet")
     write_sheet(store, target=draft / SHEET_FILE, folder=draft, now=now)
+    steps.begin("handout")
     write_handout(store, target=draft / HANDOUT_FILE, folder=draft, now=now, today=today)
     totals = account.totals
     stages = {name: float(getattr(totals.stage_acres, name)) for name in type(totals.stage_acres).__slots__}

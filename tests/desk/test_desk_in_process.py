@@ -178,10 +178,12 @@ def until(is_so: Callable[[], object], patience_s: float = 120.0) -> None:
         time.sleep(0.02)
 
 
-def a_work(monkeypatch: pytest.MonkeyPatch, program: str, folder: Path, *words: str) -> Work:
-    """Begin a work whose command is a program of the test's own."""
+def a_work(
+    monkeypatch: pytest.MonkeyPatch, program: str, folder: Path, *words: str, works: Works | None = None
+) -> Work:
+    """Begin a work of no property whose command is a program of the test's own."""
     monkeypatch.setattr("habmap.desk.long_work.COMMAND", (sys.executable, "-c", program))
-    return Works().begin(words, folder=folder, place="p", title="The sheet", room="papers", files={})
+    return (works or Works()).begin(words, folder=folder, place="", title="The sheet", room="papers", files={})
 
 
 #: Goes on when it is told to; its words for people stand between those of progress.
@@ -238,3 +240,19 @@ def test_work_that_is_cancelled_in_the_middle_leaves_no_half_file(
     until(lambda: work.is_over)
     assert work.is_cancelled
     assert list(tmp_path.iterdir()) == []
+
+
+def test_the_page_that_waits_for_the_sample_shows_how_far_it_is(
+    tmp_path: Path, served: Callable[[Desk], int], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    desk = a_desk(tmp_path)
+    port = served(desk)
+    work = a_work(monkeypatch, COUNTS, tmp_path, works=desk.works)
+    until(lambda: work.pace.share is not None)
+    status, page = get(port, f"/start/making?id={work.key}")
+    assert status == 200
+    assert "1 of 3 photos" in page
+    assert 'value="0.333' in page
+    for done in (1, 2, 3):
+        (tmp_path / str(done)).touch()
+    until(lambda: work.is_over)

@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from habmap.cli.context import JsonOption, OverwriteOption, Session
-from habmap.cli.output import print_json, print_table, say, warn
+from habmap.cli.output import print_json, print_table, progress_lines, say, warn
 
 
 def register(app: typer.Typer) -> None:
@@ -39,6 +39,7 @@ def demo(
         overwrite=overwrite,
         tell=(lambda words: None) if as_json else say,
         note=warn,
+        progress=progress_lines(),
     )
     if as_json:
         print_json("demo", result)

@@ -72,7 +72,7 @@ def making(asked: Asked) -> Response:
     if work is None:
         raise HTTPException(404, "There is no such work at the desk.")
     if not work.is_over:
-        return page(asked, "waiting.html.j2", words="The sample property is being made.")
+        return page(asked, "waiting.html.j2", words="The sample property is being made.", work=work)
     if work.error is not None:
         raise work.error
     place = asked.desk.known.add(work.files[_FOLDER])
