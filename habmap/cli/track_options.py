@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     import datetime as dt
 
     from habmap.jobs.ports import Store
-    from habmap.work.walk_day import WalkGround
+    from habmap.work.unit_shares import Covered
 
 TrackOption = Annotated[
     list[Path] | None,
@@ -68,7 +68,7 @@ def track_ground(
     day: dt.date | None,
     start: dt.time | None = None,
     end: dt.time | None = None,
-) -> WalkGround | None:
+) -> Covered | None:
     """Return the ground of the walk that the options name; ``None`` where they name none.
 
     Units named beside a walk say which ones were meant; the patch is not cut to them. The day is the one given, else

@@ -85,12 +85,14 @@ def ground_from(
             value="; ".join(unit_ids),
             mend="add --whole if every bit of it was covered; else give the ground really covered with --patch",
         )
+    from habmap.jobs.log_ground import block_ground, whole_units
+
     if block:
-        return lambda day: _block_ground(store(), tuple(block), day)
+        return lambda day: block_ground(store(), block, on=day)
     if patch is not None:
         return lambda day: (_patch_ground(patch, repair=repair), ())
     if unit_ids:
-        return lambda day: _unit_ground(store(), unit_ids, day)
+        return lambda day: (whole_units(store(), unit_ids, on=day), unit_ids)
     return None
 
 
@@ -101,18 +103,6 @@ def _patch_ground(path: Path, *, repair: bool) -> MultiPolygon:
     for words in repairs:
         warn(words)
     return ground
-
-
-def _unit_ground(store: Store, unit_ids: tuple[str, ...], day: dt.date) -> tuple[MultiPolygon, tuple[str, ...]]:
-    from habmap.jobs.log_ground import whole_units
-
-    return whole_units(store, unit_ids, on=day), unit_ids
-
-
-def _block_ground(store: Store, names: tuple[str, ...], day: dt.date) -> tuple[MultiPolygon, tuple[str, ...]]:
-    from habmap.jobs.log_ground import block_ground
-
-    return block_ground(store, names, on=day)
 
 
 def agreement(*, is_yes: bool, as_json: bool, ask: str = "Log it all the same?") -> Callable[[str], bool]:

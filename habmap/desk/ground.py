@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -12,7 +11,7 @@ from habmap.desk.forms import Field
 from habmap.errors import UsageError
 
 if TYPE_CHECKING:
-    from shapely import MultiPolygon
+    from habmap.work.unit_shares import Covered
 
 #: What walks and drawn ground are read from; the browser offers files of these kinds first.
 WALKS: Final = ".gpx,.kml,.geojson,.json"
@@ -25,17 +24,6 @@ _WAYS: Final = {
     "a block": "block",
     "whole units": "unit",
 }
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Ground:
-    """Ground of a line: lon/lat patch [°], its day, the units named, a walk's deviation [acre], what is to be said."""
-
-    patch: MultiPolygon
-    day: dt.date
-    unit_ids: tuple[str, ...] = ()
-    acres_sd: float | None = None
-    notes: tuple[str, ...] = ()
 
 
 def ground_fields(asked: Asked, practice: str) -> dict[str, Any]:
@@ -60,7 +48,7 @@ def ground_fields(asked: Asked, practice: str) -> dict[str, Any]:
     }
 
 
-def ground_of(asked: Asked, day: dt.date | None) -> Ground | None:
+def ground_of(asked: Asked, day: dt.date | None) -> Covered | None:
     """Return the ground that a form gives; ``None`` where it gives none.
 
     Raises
@@ -86,21 +74,23 @@ def ground_of(asked: Asked, day: dt.date | None) -> Ground | None:
         return _walked(asked, day)
     if day is None:
         raise UsageError("on which day?", where="day of the work", mend="give the day of the work")
+    from habmap.work.unit_shares import Covered
+
     if way == "a block":
         from habmap.jobs.log_ground import block_ground
 
         patch, unit_ids = block_ground(asked.store, (asked.text("block"),), on=day)
-        return Ground(patch=patch, day=day, unit_ids=unit_ids)
+        return Covered(patch=patch, day=day, unit_ids=unit_ids)
     if way == "whole units":
         return _whole(asked, day)
     path = asked.paths("patch")[0] if way == "a file with the ground" else _drawn_file(asked)
     from habmap.place.layers import read_ground_and_repairs
 
     patch, repairs = read_ground_and_repairs(path, repair=asked.has("repair"))
-    return Ground(patch=patch, day=day, notes=repairs)
+    return Covered(patch=patch, day=day, notes=repairs)
 
 
-def needed_ground(asked: Asked, day: dt.date | None) -> Ground:
+def needed_ground(asked: Asked, day: dt.date | None) -> Covered:
     """Return the ground that a form must give; see `ground_of`."""
     found = ground_of(asked, day)
     if found is None:
@@ -133,11 +123,11 @@ def _given(asked: Asked) -> list[str]:
     return [way for way, name in _WAYS.items() if name != left_out and (asked.paths(name) or asked.texts(name))]
 
 
-def _walked(asked: Asked, day: dt.date | None) -> Ground:
+def _walked(asked: Asked, day: dt.date | None) -> Covered:
     from habmap.jobs.log_ground import walk_ground
     from habmap.work.traced import Window
 
-    walk = walk_ground(
+    return walk_ground(
         asked.store,
         asked.paths("track"),
         swath_ft=asked.number("swath_ft", "breadth worked along the walk"),
@@ -145,11 +135,11 @@ def _walked(asked: Asked, day: dt.date | None) -> Ground:
         window=Window(_clock(asked, "from"), _clock(asked, "to")),
         day=day,
     )
-    return Ground(patch=walk.patch, day=walk.day, unit_ids=walk.unit_ids, acres_sd=walk.acres_sd, notes=walk.notes)
 
 
-def _whole(asked: Asked, day: dt.date) -> Ground:
+def _whole(asked: Asked, day: dt.date) -> Covered:
     from habmap.jobs.log_ground import whole_units
+    from habmap.work.unit_shares import Covered
 
     unit_ids = tuple(dict.fromkeys(asked.texts("unit")))
     if not asked.has("whole"):
@@ -159,7 +149,7 @@ def _whole(asked: Asked, day: dt.date) -> Ground:
             value=", ".join(unit_ids),
             mend="say so by its box; else draw the ground really covered, or give a walk",
         )
-    return Ground(patch=whole_units(asked.store, unit_ids, on=day), day=day, unit_ids=unit_ids)
+    return Covered(patch=whole_units(asked.store, unit_ids, on=day), day=day, unit_ids=unit_ids)
 
 
 def _clock(asked: Asked, name: str) -> dt.time | None:

@@ -14,8 +14,8 @@ from habmap.jobs.ports import Store
 from habmap.jobs.trace import traced_ground
 from habmap.work.burn.block import logged_block
 from habmap.work.traced import Window
-from habmap.work.unit_shares import whole_ground
-from habmap.work.walk_day import WalkGround, walk_on
+from habmap.work.unit_shares import Covered, whole_ground
+from habmap.work.walk_day import walk_on
 
 
 def whole_units(store: Store, unit_ids: Sequence[str], *, on: dt.date) -> MultiPolygon:
@@ -46,7 +46,7 @@ def walk_ground(
     window: Window | None = None,
     unit_ids: tuple[str, ...] = (),
     day: dt.date | None = None,
-) -> WalkGround:
+) -> Covered:
     """Return the ground of a walk, taken as `habmap.jobs.trace.traced_ground` takes it.
 
     Units named beside a walk say which ones were meant; the patch is not cut to them. The day is the one given, else

@@ -4,22 +4,12 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
-from dataclasses import dataclass, replace
-
-from shapely import MultiPolygon
+from dataclasses import replace
 
 from habmap.records import Entry, value_of
 from habmap.records.said import Said, assembled, other_work_says
 from habmap.work.ledger import Correction, sight
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Covered:
-    """Ground of a line: lon/lat patch [°], the units named, and the standard deviation of a walked one [acre]."""
-
-    patch: MultiPolygon
-    unit_ids: tuple[str, ...] = ()
-    acres_sd: float | None = None
+from habmap.work.unit_shares import Covered
 
 
 def corrected(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
 from typing import Final
 
 import shapely
@@ -41,6 +42,17 @@ def shares(patch: MultiPolygon, units: Sequence[Unit], *, grid: LocalGrid) -> tu
     covered = shapely.union_all([outlines[index] for index in near]) if near else MultiPolygon()
     outside_m2 = shapely.difference(ground, covered).area
     return tuple(found), acres(outside_m2)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Covered:
+    """Ground of some work: lon/lat patch [°], its day, the units named, a walk's deviation [acre], what is to say."""
+
+    patch: MultiPolygon
+    day: date
+    unit_ids: tuple[str, ...] = ()
+    acres_sd: float | None = None
+    notes: tuple[str, ...] = ()
 
 
 def valid_outline(outline: MultiPolygon) -> BaseGeometry:

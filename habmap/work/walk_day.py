@@ -4,26 +4,13 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import dataclass
-
-from shapely import MultiPolygon
 
 from habmap.errors import InputError
 from habmap.work.traced import TracedGround
+from habmap.work.unit_shares import Covered
 
 
-@dataclass(frozen=True, slots=True)
-class WalkGround:
-    """A walked patch (lon/lat) with the standard deviation of its acres, its local day, and what is to be said."""
-
-    patch: MultiPolygon
-    day: dt.date
-    unit_ids: tuple[str, ...]
-    acres_sd: float | None
-    notes: tuple[str, ...]
-
-
-def walk_on(traced: TracedGround, *, day: dt.date | None, unit_ids: tuple[str, ...], zone: dt.tzinfo) -> WalkGround:
+def walk_on(traced: TracedGround, *, day: dt.date | None, unit_ids: tuple[str, ...], zone: dt.tzinfo) -> Covered:
     """Return a walk's ground on the day that is given, else on the walk's own (local at the place).
 
     Raises
@@ -43,7 +30,7 @@ def walk_on(traced: TracedGround, *, day: dt.date | None, unit_ids: tuple[str, .
         notes.append(f"the work is dated {day}, the day of the walk")
     elif walked and not walked[0] <= day <= walked[-1]:
         notes.append(f"the walk was recorded on {walked[0]}, the work is dated {day}")
-    return WalkGround(traced.patch, day, unit_ids, result.acres_sd, tuple(notes))
+    return Covered(patch=traced.patch, day=day, unit_ids=unit_ids, acres_sd=result.acres_sd, notes=tuple(notes))
 
 
 def _own_day(walked: Sequence[dt.date]) -> dt.date:

@@ -18,8 +18,8 @@ from habmap.measures import M2_PER_ACRE
 from habmap.records import Entry
 from habmap.records.said import Said
 from habmap.vocabulary import LABEL_CAUTION, SAW_CAUTION, SNAG_CAUTION
-from habmap.work.correction import Covered
 from habmap.work.logged import said_today
+from habmap.work.unit_shares import Covered
 
 TODAY = date(2026, 11, 20)
 NOW = datetime(2026, 11, 20, 18, tzinfo=UTC)
@@ -60,7 +60,7 @@ def test_what_was_treated_already_is_counted_by_hand_and_a_correction_leaves_its
     assert made.changes.treated_after_acres == pytest.approx(15_000 / M2_PER_ACRE, rel=1e-6)
     wider = amend(
         store, made.entry_id, why="walked on", said=Said(), now=NOW + timedelta(hours=1), today=TODAY, is_preview=True,
-        ground=lambda day: Covered(patch=ground_lonlat(box(0, 0, 200, 100))),
+        ground=lambda day: Covered(day=day, patch=ground_lonlat(box(0, 0, 200, 100))),
     )  # fmt: skip
     assert wider.changes is not None and wider.preview
     assert wider.changes.treated_before_acres == pytest.approx(15_000 / M2_PER_ACRE, rel=1e-6)

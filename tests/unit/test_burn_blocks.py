@@ -17,7 +17,7 @@ from habmap.errors import InputError, UsageError
 from habmap.jobs.acres import acres
 from habmap.jobs.burnsheet import burnsheet
 from habmap.jobs.check import check
-from habmap.jobs.load.block import load_block
+from habmap.jobs.load.layers import load_block
 from habmap.jobs.log import log
 from habmap.jobs.log_ground import block_ground
 from habmap.jobs.past_burn import past_burn

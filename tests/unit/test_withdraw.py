@@ -14,8 +14,8 @@ from habmap.jobs.history import history
 from habmap.jobs.withdraw import void
 from habmap.records import Entry
 from habmap.records.said import Said
-from habmap.work.correction import Covered
 from habmap.work.ledger import conflicts, effective_entries
+from habmap.work.unit_shares import Covered
 from habmap.work.withdrawal import Voided
 
 NOW = datetime(2026, 5, 1, 12, tzinfo=UTC)
@@ -121,7 +121,7 @@ def test_a_correction_asks_only_where_others_lose_ground() -> None:
     with pytest.raises(InputError, match=r"Ann piled 0\.49 acres"):
         amend(
             store, cut.entry_id, why="elsewhere", said=Said(), now=NOW, today=date(2026, 5, 1),
-            ground=lambda day: Covered(patch=ground_lonlat(box(0, 60, 50, 100))),
+            ground=lambda day: Covered(day=day, patch=ground_lonlat(box(0, 60, 50, 100))),
         )  # fmt: skip
     assert len(store.entries()) == 3
 

@@ -116,7 +116,7 @@ def amend(
     from habmap.records import BurnRecord, Entry
     from habmap.records.said import BurnSaid, Said, assembled
     from habmap.work.burn.observed import check_burn_said
-    from habmap.work.correction import Covered
+    from habmap.work.unit_shares import Covered
 
     session: Session = context.obj
     said, burn = Said(**assembled(Entry, told)), BurnSaid(**assembled(BurnRecord, told))
@@ -147,10 +147,10 @@ def amend(
         )
         if walked is not None:
             notes.extend(walked.notes)
-            return Covered(patch=walked.patch, unit_ids=walked.unit_ids, acres_sd=walked.acres_sd)
+            return walked
         assert drawn is not None  # the caller asks only where some ground is given
         covered, unit_ids = drawn(day)
-        return Covered(patch=covered, unit_ids=unit_ids)
+        return Covered(patch=covered, day=day, unit_ids=unit_ids)
 
     result = correct(
         store,

@@ -20,7 +20,7 @@ def block_command(
     as_json: JsonOption = False,
 ) -> None:
     """Save a drawn burn block by name, for burnsheet."""
-    from habmap.jobs.load.block import load_block
+    from habmap.jobs.load.layers import load_block
     from habmap.place.load.block import checked_name
 
     checked_name(name)

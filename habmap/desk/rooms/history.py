@@ -11,7 +11,7 @@ from starlette.responses import Response
 
 from habmap.desk.asked import Asked
 from habmap.desk.forms import Field, field_of, read_facts
-from habmap.desk.ground import Ground, ground_fields, ground_of, keep_walks_of
+from habmap.desk.ground import ground_fields, ground_of, keep_walks_of
 from habmap.desk.pages import page
 from habmap.desk.room import Room
 from habmap.desk.rooms.log import facts_for
@@ -21,7 +21,6 @@ if TYPE_CHECKING:
     from shapely import MultiPolygon
 
     from habmap.jobs.ports import Store
-    from habmap.work.correction import Covered
     from habmap.work.logged import Logged
     from habmap.work.withdrawal import Voided
 
@@ -224,18 +223,12 @@ def _corrected(asked: Asked, *, is_preview: bool) -> tuple[Logged, tuple[str, ..
         today=asked.today,
         practice=asked.text("practice") if asked.text("practice") != content.practice else None,
         date=day if day != content.date else None,
-        ground=None if covered is None else lambda day: _covered(covered),
+        ground=None if covered is None else lambda day: covered,
         burn=BurnSaid(**assembled(BurnRecord, told)),
         agree=lambda words: asked.has("yes"),
         is_preview=is_preview,
     )
     return logged, () if covered is None else covered.notes
-
-
-def _covered(ground: Ground) -> Covered:
-    from habmap.work.correction import Covered
-
-    return Covered(patch=ground.patch, unit_ids=ground.unit_ids, acres_sd=ground.acres_sd)
 
 
 def _acres(store: Store, patch: MultiPolygon | None) -> float | None:

@@ -1,4 +1,4 @@
-"""Load units, features or a boundary from a person's layer: all of the file, or none of it."""
+"""Load units, features, a boundary or a burn block from a person's layer: all of the file, or none of it."""
 
 from __future__ import annotations
 
@@ -16,6 +16,7 @@ from habmap.land.grid import grid_around
 from habmap.land.meridian import near
 from habmap.measures import acres
 from habmap.place.layers import read_ground_and_repairs
+from habmap.place.load.block import BlockSaved, bring_block
 from habmap.place.load.features import bring_features
 from habmap.place.load.units import bring_units
 from habmap.progress import Progress
@@ -90,3 +91,10 @@ def load_boundary(
     store.append([Boundary(uuid=str(uuid.uuid4()), geometry=outline, recorded_at=now)])
     grid = store.grid or grid_around([outline])
     return LoadResult(kind="boundary", loaded=1, acres=acres(grid.to_grid(outline).area), repaired=repaired)
+
+
+def load_block(store: Store, *, name: str, path: Path, **how: Any) -> BlockSaved:
+    """Save a drawn burn block by name; ``how``, and what is refused, as in `bring_block`."""
+    brought, saved = bring_block(store, name=name, path=path, **how)
+    store.append(brought.fresh)
+    return saved
