@@ -16,6 +16,7 @@ from habmap.jobs.burnsheet_files import write_burn_sheets
 from habmap.place.store import GeoPackageStore
 from habmap.records import ForecastHour
 from habmap.show.burn.sheet import BurnPaper
+from habmap.show.sheet.pen import LEAST_PT
 from habmap.work.burn.request import BurnRequest
 
 pytestmark = pytest.mark.browser
@@ -89,3 +90,25 @@ def _pages(path: Path) -> int:
     found = re.search(r"Pages:\s+(\d+)", told)
     assert found
     return int(found[1])
+
+
+def test_the_map_can_be_read_on_a_phone(planned: GeoPackageStore, browser: Browser, tmp_path: Path) -> None:
+    html = tmp_path / "burn.html"
+    sheet = worked_out(
+        planned, BurnRequest(names=("C1",), at=AT, plan_kind="down_cedar", wind_height="20ft", forecast=_hours())
+    )
+    write_burn_sheets(sheet, targets=[html], now=datetime(2026, 3, 4, tzinfo=UTC), paper="letter")
+    page = browser.new_page(viewport={"width": 390, "height": 844})
+    page.goto(html.as_uri())
+    drawn = page.evaluate(
+        """() => {
+          const map = document.querySelector("img");
+          const box = map.parentElement;
+          return [map.getBoundingClientRect().width, map.getAttribute("width"), box.scrollWidth > box.clientWidth,
+                  getComputedStyle(box).overflowX, box.tabIndex, document.documentElement.scrollWidth];
+        }"""
+    )
+    # drawn in points of 4/3 pixels: its least type is 12 pixels high only at its own size, and the page stays still
+    assert drawn[0] == pytest.approx(float(drawn[1]), abs=1) and LEAST_PT * 4 / 3 >= 12
+    assert drawn[2:] == [True, "auto", 0, 390]
+    page.close()
