@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
 from typing import Final
@@ -107,19 +107,14 @@ def demo(
     folder = folder.resolve()
     steps = Steps(progress, *_STEPS)
     with new_sample(folder, overwrite=overwrite) as draft:
-        result = _done(draft, sample_layers_folder(), now=now, today=today, tell=tell, note=note, steps=steps)
+        result = _done(draft, folder, now=now, today=today, tell=tell, note=note, steps=steps)
     steps.end()
-    return replace(
-        result,
-        folder=str(folder),
-        map=str(folder / MAP_FILE),
-        sheet=str(folder / SHEET_FILE),
-        handout=str(folder / HANDOUT_FILE),
-    )
+    return result
 
 
-def _done(draft: Path, layers: Path, *, now: datetime, today: date, tell: Tell, note: Tell, steps: Steps) -> DemoResult:
+def _done(draft: Path, folder: Path, *, now: datetime, today: date, tell: Tell, note: Tell, steps: Steps) -> DemoResult:
     steps.begin("layers")
+    layers = sample_layers_folder()
     start(draft, name=SAMPLE_NAME, now=now)
     store = GeoPackageStore.open(draft)
     tell(f"Started: {SAMPLE_NAME}, an invented place; none of its land, names or people are real.")
@@ -167,7 +162,7 @@ def _done(draft: Path, layers: Path, *, now: datetime, today: date, tell: Tell, 
     stages = {name: float(getattr(totals.stage_acres, name)) for name in type(totals.stage_acres).__slots__}
     return DemoResult(
         place=SAMPLE_NAME,
-        folder=str(draft),
+        folder=str(folder),
         on=account.on,
         units=len(account.units),
         acres=totals.acres,
@@ -177,7 +172,7 @@ def _done(draft: Path, layers: Path, *, now: datetime, today: date, tell: Tell, 
         other_acres=totals.stage_acres.other,
         stage_acres=stages,
         first=tuple(unit.unit_id for unit in order.units if unit.tier == "first" and unit.closure is None),
-        map=str(draft / MAP_FILE),
-        sheet=str(draft / SHEET_FILE),
-        handout=str(draft / HANDOUT_FILE),
+        map=str(folder / MAP_FILE),
+        sheet=str(folder / SHEET_FILE),
+        handout=str(folder / HANDOUT_FILE),
     )

@@ -13,7 +13,7 @@ from habmap.jobs.terrain import terrain_of_remaining
 from habmap.place.closed_days import closures, contract_waits, upkeep_due
 from habmap.place.named_units import settings_of_now
 from habmap.place.settings import Settings
-from habmap.work.order_of_work import RankResult, order_of_work
+from habmap.work.order_of_work import RankResult, first_due, order_of_work
 from habmap.work.seasons import DueItem, calendar_due
 
 
@@ -58,8 +58,4 @@ def _pressing(store: Store, settings: Settings, on: date) -> Mapping[str, DueIte
     from habmap.jobs.export_practices import contract_dates  # what was applied is asked of the whole log
 
     items = calendar_due(on=on, bans=(), holds=(), contract=contract_dates(store, settings, on))
-    late = sorted(
-        (item for item in items if item.state in ("due", "overdue")), key=lambda item: item.to_date or date.max
-    )
-    every = ";".join(unit.unit_id for unit in store.units())
-    return {unit_id: item for item in reversed(late) for unit_id in (item.unit_id or every).split(";")}
+    return first_due(items, [unit.unit_id for unit in store.units()])

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
 from datetime import date, timedelta
 from typing import Final
 
-from habmap.errors import InputError
 from habmap.jobs.effort import effort, hour_rates
 from habmap.jobs.export_practices import contract_dates
 from habmap.jobs.ground import ground
@@ -20,19 +18,17 @@ from habmap.show.schedule_calendar import schedule_calendar
 from habmap.vocabulary import PRACTICES, cautions_of
 from habmap.work.calendar_day import CalendarDay
 from habmap.work.dated_ground import dated_ground
-from habmap.work.ground import Ground
-from habmap.work.priority import SLIVER_ACRES
 from habmap.work.said import has_snags
-from habmap.work.schedule import WEEK_DAYS, Seasonal, lay_out
+from habmap.work.schedule import Seasonal, lay_out, refuse_no_week
 from habmap.work.schedule_result import ScheduleResult
 from habmap.work.schedule_tasks import (
     ContractTerm,
     PlanOf,
-    Stand,
     cut_tasks,
     ground_tasks,
     kind_rates,
     like_task,
+    stands,
 )
 from habmap.work.seasons import ground_due
 
@@ -58,14 +54,7 @@ def schedule(store: Store, *, first: date, last: date, hours_per_week: float, on
     InputError
         The season runs backwards or holds no whole week, or nothing says how many hours an acre of cutting takes.
     """
-    if (last - first).days < WEEK_DAYS - 1:
-        raise InputError(
-            "the season holds no whole week",
-            value=f"{first} to {last}",
-            allowed="at least seven days",
-            mend="give --from and --to at least a week apart",
-            where="the season",
-        )
+    refuse_no_week(first, last)
     settings, state = settings_of_now(store), ground(store, on=on)
     spent = effort(store, on=on, today=first)
     rates = kind_rates(spent.practices, settings.effort.rates)
@@ -78,7 +67,7 @@ def schedule(store: Store, *, first: date, last: date, hours_per_week: float, on
     plan_of: PlanOf = lambda kind, unit_id: plan_days(settings, kind, unit_id)  # noqa: E731
     tasks = [
         *ground_tasks(items, terms, rates=rates, plan_of=plan_of, upkeep=upkeep, first=first),
-        *cut_tasks(_stands(store, first, on), terms),
+        *cut_tasks(stands(rank(store, on=on, today=first).units, hour_rates(store, on=on)), terms),
     ]
     season = Seasonal(
         closures=closures(settings),
@@ -91,7 +80,7 @@ def schedule(store: Store, *, first: date, last: date, hours_per_week: float, on
     )
     weeks, unfit = lay_out(tasks, first=first, last=last, hours_per_week=hours_per_week, season=season)
     laid = [item for week in weeks for item in week.items]
-    used = {item.what for item in laid}
+    used, on_units = {item.what for item in laid}, {item.unit_id for item in laid}
     fires = {task.plan.kind for task in (*tasks, *season.burns.values()) if task.plan is not None and task.what in used}
     return ScheduleResult(
         from_date=first,
@@ -106,7 +95,10 @@ def schedule(store: Store, *, first: date, last: date, hours_per_week: float, on
         unsigned=tuple(
             sorted(kind for kind in fires if not all(plan_of(kind, unit_id).is_signed for unit_id in upkeep))
         ),
-        cautions=cautions_of(("cut", "burn"), has_snags=_snags_in(state, {item.unit_id for item in laid})),
+        cautions=cautions_of(
+            ("cut", "burn"),
+            has_snags=has_snags(piece.state for piece in state.pieces if piece.unit_id in on_units),
+        ),
     )
 
 
@@ -118,29 +110,6 @@ def schedule_days(store: Store, *, first: date, last: date, hours_per_week: floa
 def last_day(first: date, last: date | None) -> date:
     """Return the last day of a season: the one given, else half a year on."""
     return last or first + timedelta(days=min(HALF_YEAR, (date.max - first).days))
-
-
-def _stands(store: Store, today: date, on: date | None) -> list[Stand]:
-    """Return what remains to be cut in the order of work, held ground too: what keeps it is said."""
-    rates, found = hour_rates(store, on=on), []
-    for unit in rank(store, on=on, today=today).units:
-        if not unit.has_cutting or unit.remaining_acres < SLIVER_ACRES:
-            continue
-        hours = rates.hours_on(unit.unit_id, unit.remaining_acres).middle
-        if not hours:
-            raise InputError(
-                "nothing says how many hours an acre takes",
-                mend="log work with --person-hours, or write rates.cut under [effort] in habmap.toml",
-                where="the log and [effort.rates]",
-            )
-        found.append(
-            Stand(
-                unit_id=unit.unit_id,
-                acres=unit.remaining_acres,
-                hours_per_acre=hours / unit.remaining_acres,
-            )
-        )
-    return found
 
 
 def _terms(store: Store, settings: Settings, on: date) -> list[ContractTerm]:
@@ -155,7 +124,3 @@ def _terms(store: Store, settings: Settings, on: date) -> list[ContractTerm]:
         )
         for line, dated in zip(settings.contract, contract_dates(store, settings, on), strict=True)
     ]
-
-
-def _snags_in(state: Ground, unit_ids: Collection[str]) -> bool:
-    return has_snags(piece.state for piece in state.pieces if piece.unit_id in unit_ids)

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from itertools import product
 from typing import Any, Final
 
+from habmap.errors import InputError
 from habmap.land.ratio import ratio_of_totals, t_limits
 
 #: Published figures, shown only as context (Ortmann et al. 1998, J. Range Manage. 51:158-163, abstract read): minutes
@@ -175,6 +176,15 @@ def per_acre(own: Rate | None) -> Left:
 def left(acres: float, rate_per_acre: Rate | None) -> Left:
     """Return acres times a rate, with its limits."""
     return per_acre(rate_per_acre).each(lambda one: acres * one)
+
+
+def no_rate(where: str) -> InputError:
+    """Return the fault of hours that nothing is known of."""
+    return InputError(
+        "nothing says how many hours an acre takes",
+        where=where,
+        mend="log work with --person-hours, or write rates.cut under [effort] in habmap.toml",
+    )
 
 
 def left_on(acres: float, *, density: str | None, steep_frac: float | None, by: Rates) -> Left:

@@ -31,7 +31,7 @@ from habmap.work.bite import (
     sun_words,
     which_words,
 )
-from habmap.work.effort import Rates, left_on
+from habmap.work.effort import Rates, left_on, no_rate
 from habmap.work.effort_account import rests_on
 from habmap.work.ground import HAIR_M2, Ground
 from habmap.work.order_of_work import RankResult
@@ -58,11 +58,7 @@ class Asked:
         hours = self.hours
         by_hours = None if hours is None else acres_in(hours, density=self.density, steep_frac=steep_frac, by=self.by)
         if hours is not None and by_hours is None:
-            raise InputError(
-                "nothing says how many hours an acre takes",
-                where="--hours",
-                mend="log work with --person-hours, or write rates.cut under [effort] in habmap.toml",
-            )
+            raise no_rate("--hours")
         return min(one for one in (self.acres, by_hours) if one is not None)
 
 
@@ -140,10 +136,10 @@ def bite_in(
         Tells the terrain under an outline.
     """
     steep_frac = _share(hand_only_pct) if asked.hand_only else 0.0
-    edges = [one.geometry for one in openings]
+    opened = [one.geometry for one in openings]
     for _ in range(_ROUNDS):
         asked_acres = asked.acres_on(steep_frac)
-        found = sparing_bite(remains, steep, wanted_m2=m2(asked_acres), opened=edges, liking=liking)
+        found = sparing_bite(remains, steep, wanted_m2=m2(asked_acres), opened=opened, liking=liking)
         if found is None:
             return None
         taken, spared_m2 = found

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Final, Protocol
@@ -78,6 +78,15 @@ def pressing_words(item: DueItem) -> str:
     left = "" if item.acres is None else f", {item.acres:.1f} acres to do"
     when = "overdue since" if item.state == "overdue" else "due soon, by"
     return f"contract {item.name}: {when} {item.to_date}{left}"
+
+
+def first_due(items: Iterable[DueItem], unit_ids: Sequence[str]) -> dict[str, DueItem]:
+    """Return by unit the contract item that is due soon or overdue, of several the one that is due first."""
+    late = sorted(
+        (item for item in items if item.state in ("due", "overdue")), key=lambda item: item.to_date or date.max
+    )
+    every = ";".join(unit_ids)
+    return {unit_id: item for item in reversed(late) for unit_id in (item.unit_id or every).split(";")}
 
 
 def order_of_work(

@@ -14,6 +14,7 @@ from datetime import date, timedelta
 from itertools import groupby
 from typing import Final, Literal
 
+from habmap.errors import InputError
 from habmap.measures import days_after
 from habmap.work.closures import Closure, Closures, Work
 from habmap.work.plan_days import PlanDays
@@ -205,6 +206,18 @@ class Seasonal:
         days = [days_after(burn.first, n) for n in range((burn.last - burn.first).days + 1)]
         run, why = self.open_run(burn, days)
         return None if run else f"its slash would find no day to burn in its drying days: {why}"
+
+
+def refuse_no_week(first: date, last: date) -> None:
+    """Raise ``InputError`` for a season that holds no whole week."""
+    if (last - first).days < WEEK_DAYS - 1:
+        raise InputError(
+            "the season holds no whole week",
+            value=f"{first} to {last}",
+            allowed="at least seven days",
+            mend="give --from and --to at least a week apart",
+            where="the season",
+        )
 
 
 def lay_out(

@@ -10,9 +10,10 @@ from typing import Final
 
 from habmap.vocabulary import KILLING
 from habmap.work.burn.written_plan import PlanKind
-from habmap.work.effort_account import PracticeRate
+from habmap.work.effort import no_rate
+from habmap.work.effort_account import GroundRates, PracticeRate
 from habmap.work.plan_days import PlanDays
-from habmap.work.priority import SLIVER_ACRES
+from habmap.work.priority import SLIVER_ACRES, Ranked
 from habmap.work.schedule import CHECK_HOURS, Kind, Task
 from habmap.work.seasons import COMING_BACK, DueItem, UpkeepRule
 
@@ -84,6 +85,25 @@ def kind_rates(practices: Iterable[PracticeRate], assumed: Mapping[str, float]) 
         else:
             words = f"an assumption: no line of the log gives hours, nor does rates.{practice} in habmap.toml"
             found[what] = KindRate(what=what, hours_per_acre=ASSUMED_HOURS_PER_ACRE[what], rests_on=words)
+    return found
+
+
+def stands(order: Iterable[Ranked], rates: GroundRates) -> list[Stand]:
+    """Return what remains to be cut in the order of work, held ground too: what keeps it is said.
+
+    Raises
+    ------
+    InputError
+        Nothing says how many hours an acre of it takes.
+    """
+    found = []
+    for unit in order:
+        if unit.has_cutting and unit.remaining_acres >= SLIVER_ACRES:
+            hours = rates.hours_on(unit.unit_id, unit.remaining_acres).middle
+            if not hours:
+                raise no_rate("the log and [effort.rates]")
+            per_acre = hours / unit.remaining_acres
+            found.append(Stand(unit_id=unit.unit_id, acres=unit.remaining_acres, hours_per_acre=per_acre))
     return found
 
 
