@@ -11,11 +11,10 @@ from typing import Final
 
 from habmap.jobs.acres import acres
 from habmap.jobs.handout import write_handout
-from habmap.jobs.load.entries import load_entries
 from habmap.jobs.load.layers import load_boundary, load_features, load_units
 from habmap.jobs.load.photos import load_photos
 from habmap.jobs.load.rasters import load_dem
-from habmap.jobs.load.tables import load_table
+from habmap.jobs.load.tables import load_entries, load_table
 from habmap.jobs.map import draw_map
 from habmap.jobs.rank import rank
 from habmap.jobs.sheet import write_sheet

@@ -16,7 +16,7 @@ from shapely import MultiPolygon, box
 from habmap import measures
 from habmap.jobs.acres import acres
 from habmap.jobs.export_layers import ledger_table
-from habmap.jobs.load.entries import load_entries
+from habmap.jobs.load.tables import load_entries
 from habmap.place.writers import csv_text, write_layer
 from habmap.records import Entry, Look
 from habmap.vocabulary import PRACTICES

@@ -20,7 +20,7 @@ from habmap.jobs.check import check
 from habmap.jobs.correct import amend
 from habmap.jobs.export_layers import ledger_table
 from habmap.jobs.history import history
-from habmap.jobs.load.entries import load_entries
+from habmap.jobs.load.tables import load_entries
 from habmap.jobs.log import log
 from habmap.jobs.past_burn import past_burn
 from habmap.jobs.unite import unite

@@ -16,7 +16,7 @@ from habmap.desk.long_work import Pace
 from habmap.jobs.demo import demo
 from habmap.jobs.export_packet import export_packet
 from habmap.jobs.handout import write_handout
-from habmap.jobs.load.entries import load_entries
+from habmap.jobs.load.tables import load_entries
 from habmap.jobs.map import draw_map
 from habmap.jobs.sheet import write_sheet
 from habmap.jobs.terrain import terrain

@@ -17,9 +17,8 @@ from fakes import FakeStore
 from sheet_makers import Cell, write_ods, write_xlsx
 
 from habmap.errors import InputError, InputErrors
-from habmap.jobs.load.entries import load_entries
 from habmap.jobs.load.layers import load_units
-from habmap.jobs.load.tables import load_forecast, load_table
+from habmap.jobs.load.tables import load_entries, load_forecast, load_table
 from habmap.place.days import days_meant, moments_meant
 from habmap.place.load.photos import read_photo_statements
 from habmap.place.photo_folder import read_folder

@@ -36,7 +36,7 @@ def entries_command(
     needs whole = yes beside it; reported_acres far from the ground need sure = yes. A file loaded twice adds nothing.
     """
     columns = renames(map_)
-    from habmap.jobs.load.entries import load_entries
+    from habmap.jobs.load.tables import load_entries
 
     session: Session = context.obj
     how: dict[str, Any] = {

@@ -13,6 +13,7 @@ from habmap.jobs.ports import Store
 from habmap.place.load.cover import COVER
 from habmap.place.load.engine import bring, bring_rows
 from habmap.place.load.forecast import bring_forecast
+from habmap.place.load.ledger import bring_entries
 from habmap.place.load.plots import PLOTS
 from habmap.place.load.sightings import SIGHTINGS
 from habmap.place.load.spec import TableSpec
@@ -85,3 +86,14 @@ def load_forecast(store: Store, *, path: Path, now: datetime, **how: Any) -> Loa
     brought = bring_forecast(store, path=path, now=now, **how)
     store.append(brought.fresh)
     return replace(result_of("forecast", brought), loaded=sum(len(row.hours) for row in brought.fresh))
+
+
+def load_entries(store: Store, *, path: Path, progress: Progress | None = None, **how: Any) -> LoadResult:
+    """Load log lines; ``how``, and what is refused, as in `bring_entries`. What is known already adds nothing."""
+    brought = read_and_written(
+        store,
+        lambda told: bring_entries(store, path=path, progress=told, **how),
+        lambda new: [*new.fresh, *new.burns],
+        progress=progress,
+    )
+    return result_of("entries", brought, acres=brought.acres)
