@@ -11,10 +11,10 @@ import pytest
 from fakes import GRID, FakeStore, entry, unit
 from shapely import Point, box
 
+import habmap.jobs.ground
 import habmap.jobs.map
 import habmap.place.connection
 import habmap.place.contents
-import habmap.work.ground
 import habmap.work.order_of_work
 from habmap.cli.main import run
 from habmap.errors import PlaceError
@@ -54,7 +54,7 @@ def counted(monkeypatch: pytest.MonkeyPatch) -> Counter[str]:
 
     count(habmap.place.connection, "connect", "connections")
     count(habmap.place.contents, "select", "tables read")
-    count(habmap.work.ground, "pieces", "cuts")
+    count(habmap.jobs.ground, "cut_ground", "cuts")
     count(Elevation, "zone_tables", "terrain sums")
     count(habmap.work.order_of_work, "rank_units", "orders")
     # the next bite on the map looks at the ground of each place that it tries, which is no unit's
