@@ -32,10 +32,11 @@ def sums_on(tile: GradientTile, shapes: Sequence[shapely.Geometry], *, rules: Fa
     )])  # fmt: skip
     lat = tile.lat_deg + cut.windows[:, 0] * tile.lat_per_row_deg + cut.windows[:, 1] * tile.lat_per_col_deg
     rad = np.radians(lat)
+    ends = np.stack([steps[:, cut.windows[:, 0]].T, steps[:, cut.windows[:, 2] - 1].T], axis=1)
     pieces = Pieces(
         cut.owners,
         cut.windows,
-        np.stack([steps[:, cut.windows[:, 0]].T, steps[:, cut.windows[:, 2] - 1].T], axis=1),
+        ends[:, :, None].repeat(2, axis=2),
         np.column_stack([
             lat, np.full_like(lat, tile.lat_per_row_deg), np.full_like(lat, tile.lat_per_col_deg),
             np.sin(rad), np.cos(rad),

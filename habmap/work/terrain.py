@@ -143,7 +143,7 @@ def figure_columns(table: ZoneTable, *, unit_m2: Floats, rules: FaceRules) -> di
         p90, ground_m2, flat_m2, sun_m2, hand_m2 = table.by_slope(rules)
         length = np.sqrt(east * east + north * north)
         has_aspect = (ground_m2 - flat_m2 > 1e-9 * ground_m2) & (length > 0)
-        aspect = np.degrees(np.arctan2(-east, -north)) % 360
+        aspect = np.degrees(np.arctan2(-east, -north)) % 360 % 360  # a hair west of north is 360 after one
         # Shares of one sum over classes, so that all is all to the last digit.
         flat_pct = 100 * np.minimum(1.0, flat_m2 / ground_m2)
         coverage = np.where(unit_m2 > 0, 100 * covered / unit_m2, 100.0)

@@ -133,7 +133,9 @@ def test_figures_are_those_of_angles_and_masks_cell_by_cell(seed, scale, sun, li
     for name, value in asdict(wanted).items():
         if isinstance(value, float):
             # Shares are rounded to float32 both times, a unit of that apart now and then: 6e-8 of one cell in some 200.
-            assert getattr(found, name) == pytest.approx(value, rel=3e-8, abs=1e-7), name
+            # Of a face whose parts nearly cancel that is a bit more: 1e-6°.
+            hair = 1e-6 if name == "aspect_mean_deg" else 1e-7
+            assert getattr(found, name) == pytest.approx(value, rel=3e-8, abs=hair), name
         elif value is None:
             assert getattr(found, name) is None, name
         elif found.flat_pct == pytest.approx(50, abs=1e-6) or found.aspect_concentration < 1e-6:

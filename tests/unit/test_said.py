@@ -39,7 +39,7 @@ NAN, INF = math.nan, math.inf
         ("girdle", {}, "--killed-pct"),
         ("spray", {"product": "x"}, "--killed-pct"),
         ("checkup", {}, "log checkup"),
-        ("cut", {"look": Look(needles="red")}, None),
+        ("cut", {"look": Look(needles="red")}, "the log line"),
         *[
             ("checkup", {"look": Look(**{name: value})}, f"--{name.replace('_', '-')}")
             for name in ("live_stems_per_acre", "tallest_ft", "seedlings_per_acre", "fuel_lb_ac")
