@@ -32,7 +32,8 @@ from photo_makers import place_tags, tagged_jpeg
 from PIL import Image, ImageColor
 from shapely import LineString, MultiPolygon, Point, box
 
-from habmap.cli.main import app
+from habmap.cli import commands
+from habmap.cli.main import _app
 from habmap.place.store import GeoPackageStore
 from habmap.records import (
     KEPT,
@@ -318,7 +319,7 @@ def commands_for_the_public() -> set[str]:
             elif any("--for" in option.opts for option in command.params):
                 yield " ".join((*before, name))
 
-    return set(walk(typer.main.get_command(app), ()))  # type: ignore[arg-type]
+    return set(walk(typer.main.get_command(_app(commands.IN_ORDER)), ()))  # type: ignore[arg-type]
 
 
 def parts_of(folder: Path, answers: list[str]) -> Iterator[bytes]:
