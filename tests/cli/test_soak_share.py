@@ -130,8 +130,8 @@ def test_a_disk_that_fails_at_the_last_sync_is_not_told_as_nothing_written(name:
 
 
 def test_no_refusal_repeats_a_book() -> None:
-    error = HabmapError("w" * 9_000, where="x" * 9_000, value="y" * 9_000)
-    assert max(map(len, (error.what, error.where or "", error.value or ""))) == 1_000
+    error = HabmapError("w" * 9_000, where="x" * 9_000, value="y" * 9_000, mend="shorten it")
+    assert max(map(len, (error.what, error.where, error.value or ""))) == 1_000
 
 
 @pytest.mark.parametrize(
