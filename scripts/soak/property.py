@@ -153,7 +153,7 @@ def raster(height: Callable[[int, int], float], *, count: int = 40) -> bytes:
             transform=Affine(size, 0, LON - STEP / 2, 0, -size, LAT + 1.5 * STEP),
         ) as target:  # fmt: skip
             target.write(cells, 1)
-            target.units = ("metre",)
+            target.units = ("metre",)  # codespell:ignore metre
         return bytes(memory.read())
 
 
