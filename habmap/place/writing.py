@@ -86,11 +86,11 @@ def insert_with_pictures(
     *,
     is_copied: bool = False,
 ) -> None:
-    """Write pictures, insert the rows and commit; where any of it fails, no picture stays.
+    """Write pictures and insert the rows; where either fails, no picture stays.
 
-    All under the transaction's lock: a second writer of the same photos would otherwise take for kept what this one,
-    failing, takes away again.
+    All within the transaction, and so under its lock: a second writer of the same photos would otherwise take for kept
+    what this one, failing, takes away again. Not the commit: where that fails the rows may be on the disk all the same,
+    and a picture without a row does less harm than a row without its picture.
     """
     with kept_pictures(folder, pictures):
         insert(connection, ready, is_copied=is_copied)
-        connection.execute("COMMIT")

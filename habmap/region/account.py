@@ -61,7 +61,7 @@ class AskedAccount:
     @property
     def folder(self) -> Path:
         """The folder of parts."""
-        return self.output.with_name(f"{self.output.name}.parts")
+        return self.output.parent / f"{self.output.name}.parts"
 
 
 def region_account(asked: AskedAccount, engine: Callable[[], Engine], *, told: Told | None = None) -> RegionAccount:
@@ -77,7 +77,6 @@ def region_account(asked: AskedAccount, engine: Callable[[], Engine], *, told: T
         None of the properties can be read, or the disk refused.
     """
     began = time.perf_counter()
-    page, table, calendar = (asked.output.with_suffix(suffix) for suffix in (".html", ".csv", ".ics"))
     if asked.output.suffix.lower() not in (".html", ".htm"):
         raise InputError(
             "the account of many properties is a page",
@@ -86,6 +85,7 @@ def region_account(asked: AskedAccount, engine: Callable[[], Engine], *, told: T
             allowed="a name that ends in .html; its table and calendar lie beside it",
             mend="name the file so",
         )
+    page, table, calendar = (asked.output.with_suffix(suffix) for suffix in (".html", ".csv", ".ics"))
     for path in (page, table, calendar):
         refuse_to_write(path, overwrite=asked.overwrite)
     folders = _folders(asked.places)

@@ -57,7 +57,7 @@ class Asked:
     @property
     def folder(self) -> Path:
         """The folder of parts."""
-        return self.parts_folder or self.output.with_name(f"{self.output.name}.parts")
+        return self.parts_folder or self.output.parent / f"{self.output.name}.parts"
 
 
 @dataclass(frozen=True, slots=True)

@@ -52,7 +52,8 @@ def stems_of(plots: Sequence[Plot], *, ground_acres: float | None = None) -> Ste
     ground_acres
         The ground that they stand for [acre].
     """
-    fixed = tuple(plot for plot in plots if plot.method == "fixed")
+    # a stored plot may lack its size where another program took the column away
+    fixed = tuple(plot for plot in plots if plot.method == "fixed" and plot.plot_acres)
     quarter = tuple(plot for plot in plots if plot.method == "quarter")
     if fixed:
         found = _fixed(fixed, ground_acres)

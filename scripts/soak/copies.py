@@ -41,6 +41,8 @@ from soak.law import scratch
 GRID = LocalGrid(38.0, -98.0)
 STRIPS, BREADTH_M, DEPTH_M = 6, 40.0, 100.0
 START = datetime(2026, 1, 1, tzinfo=UTC)
+#: No more lines than this are logged: the rules for corrections meet where many speak of one line.
+MOST_LINES = 4
 #: After every day that is used.
 LATER = date(2040, 1, 1)
 OUTLINES = {"A": frozenset({0, 1, 2}), "B": frozenset({3, 4, 5})}
@@ -148,6 +150,7 @@ class Copies(RuleBasedStateMachine):
 
     # --- steps ---------------------------------------------------------------------------------------------
 
+    @precondition(lambda self: self._lines() < MOST_LINES)
     @rule(at=copies, cells=strips, clock=clocks)
     def log(self, at: int, cells: frozenset[int], clock: int) -> None:
         """Log a cut."""
@@ -157,7 +160,7 @@ class Copies(RuleBasedStateMachine):
         )
         self._know(copy, done.entry_id, Known("log", cells=cells, clock=now))
 
-    @precondition(lambda self: any(known.kind == "log" for known in self.model.rows.values()))
+    @precondition(lambda self: self._lines() > 0)
     @rule(at=copies, which=luck, cells=strips, clock=clocks)
     def correct(self, at: int, which: int, cells: frozenset[int], clock: int) -> None:
         """Correct a line to other ground; a withdrawn one is refused."""
@@ -178,7 +181,7 @@ class Copies(RuleBasedStateMachine):
             seen = frozenset(self.model.corrections(line, copy.rows))
             self._know(copy, done.entry_id, Known("amend", target=line, cells=cells, clock=now, seen=seen))
 
-    @precondition(lambda self: any(known.kind == "log" for known in self.model.rows.values()))
+    @precondition(lambda self: self._lines() > 0)
     @rule(at=copies, which=luck, kind=st.sampled_from(["log", "log", "amend", "void"]), clock=clocks)
     def void(self, at: int, which: int, kind: str, clock: int) -> None:
         """Withdraw a line, a correction or a withdrawal; what is withdrawn already may be refused."""
@@ -221,6 +224,23 @@ class Copies(RuleBasedStateMachine):
         if done is not None:
             (fresh,) = {key_of(row) for row in self._rows(copy)} - copy.rows
             self._know(copy, fresh, Known("unit", target=next(iter(before)), cells=cells, unit=unit))
+
+    @precondition(lambda self: len(self.copies) > 1 and self._lines() > 0)
+    @rule(
+        at=copies,
+        other=copies,
+        which=luck,
+        cells=st.lists(strips, min_size=2, max_size=2),
+        clock=st.lists(clocks, min_size=2, max_size=2),
+    )
+    def correct_apart(self, at: int, other: int, which: int, cells: list[frozenset[int]], clock: list[int]) -> None:
+        """Correct a line in two copies that know nothing of each other's word, then unite them both ways."""
+        self.unite(at=at, other=other)
+        self.unite(at=other, other=at)
+        for copy, ground_now, moment in zip((at, other), cells, clock, strict=True):
+            self.correct(at=copy, which=which, cells=ground_now, clock=moment)
+        self.unite(at=at, other=other)
+        self.unite(at=other, other=at)
 
     @precondition(lambda self: len(self.copies) > 1)
     @rule(at=copies, other=copies)
@@ -281,6 +301,9 @@ class Copies(RuleBasedStateMachine):
             assert acres(self._store(one), on=LATER) == acres(store, on=LATER)
 
     # --- inner helpers -------------------------------------------------------------------------------------
+
+    def _lines(self) -> int:
+        return sum(known.kind == "log" for known in self.model.rows.values())
 
     def _at(self, at: int) -> Copy:
         type(self).steps += 1

@@ -11,6 +11,7 @@ import sys
 import zipfile
 from collections.abc import Callable
 from contextlib import closing
+from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +20,10 @@ import pytest
 import shapely
 
 from habmap.errors import HabmapError, InputError, PlaceError
+from habmap.jobs.density import density
+from habmap.jobs.load.photos import load_photos
+from habmap.jobs.rank import rank
+from habmap.place import connection as connection_module
 from habmap.place.connection import words_for
 from habmap.place.layers import read_layer
 from habmap.place.store import GeoPackageStore
@@ -114,6 +119,58 @@ def test_names_of_kept_files_are_on_the_disk_before_it_is_told(
     assert ended.value.code == 0
     assert any(folder.iterdir())
     assert folder.resolve() in synced
+
+
+def test_plots_whose_sizes_another_program_took_away_say_nothing(demo_place: Path, tmp_path: Path) -> None:
+    store = GeoPackageStore.open(Path(shutil.copytree(demo_place, tmp_path / "place")))
+    with closing(sqlite3.connect(store.path)) as connection, connection:
+        connection.execute("ALTER TABLE plots DROP COLUMN plot_acres")
+    assert {unit.stems_per_acre for unit in density(store).units if unit.rests_on == "fixed"} <= {None}
+    assert rank(store, today=date(2026, 8, 1)).units
+
+
+def test_a_page_of_many_properties_without_a_name_is_refused(tmp_path: Path, run_habmap: Any) -> None:
+    done = run_habmap("region", "account", tmp_path, "-o", "", "--workers", "1", "--json")
+    assert done.code in (2, 3)
+    assert done.json["where"] == "-o"
+
+
+def test_a_commit_that_fails_leaves_no_row_without_its_picture(
+    demo_place: Path, tmp_path: Path, repository: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The disk's last sync may fail when all is written: the rows are there, and so must be their pictures."""
+    place = Path(shutil.copytree(demo_place, tmp_path / "place"))
+    with closing(sqlite3.connect(place / "place.gpkg")) as connection, connection:
+        connection.executescript(
+            "DROP TABLE photos; DELETE FROM gpkg_geometry_columns WHERE table_name = 'photos';"
+            "DELETE FROM gpkg_contents WHERE table_name = 'photos'"
+        )
+    shutil.rmtree(place / "photos")
+    store = GeoPackageStore.open(place)
+
+    class Failing:
+        """A connection whose commit is done, and fails to say so."""
+
+        def __init__(self, true: sqlite3.Connection) -> None:
+            self._true = true
+
+        def __getattr__(self, name: str) -> Any:
+            return getattr(self._true, name)
+
+        def execute(self, statement: str, *more: Any) -> Any:
+            done = self._true.execute(statement, *more)
+            if statement == "COMMIT":
+                raise sqlite3.OperationalError("disk I/O error")
+            return done
+
+    true_connect = connection_module.connect
+    monkeypatch.setattr(connection_module, "connect", lambda *words, **more: Failing(true_connect(*words, **more)))
+    with pytest.raises(PlaceError, match="disk I/O") as caught:
+        load_photos(store, folder=repository / "sample_layers" / "photos", now=datetime(2026, 8, 1, tzinfo=UTC))
+    monkeypatch.undo()
+    rows = GeoPackageStore.open(place).photos()
+    assert rows, caught.value
+    assert all(store.picture(row.picture) is not None for row in rows)
 
 
 @pytest.mark.parametrize("name", ["SQLITE_IOERR_FSYNC", "SQLITE_IOERR_DIR_FSYNC"])
