@@ -103,22 +103,6 @@ def _mend(error: Exception, where: str) -> str:
     return f"see `{where} --help`"
 
 
-def _with_bearings(error: HabmapError, words: list[str]) -> HabmapError:
-    """Say where and how to mend of an error that was raised where neither was known: the command that was called."""
-    command = typer.main.get_command(_app(_asked_for(words)))
-    called = ["habmap"]
-    for word in words:
-        inner = getattr(command, "commands", {})
-        if word in inner:
-            command = inner[word]
-            called.append(word)
-    name = " ".join(called)
-    for fault in getattr(error, "faults", ()) or (error,):
-        fault.where = fault.where or error.where or f"`{name}`"
-        fault.mend = fault.mend or error.mend or f"see `{name} --help`"
-    return error
-
-
 def run(arguments: list[str] | None = None) -> None:
     """Run the command line and end the process with its exit code."""
     open_for_any_sign()
@@ -143,7 +127,7 @@ def run(arguments: list[str] | None = None) -> None:
     except HabmapError as error:
         if "--debug" in words:
             raise
-        code = print_error(_with_bearings(error, words), as_json=as_json)
+        code = print_error(error, as_json=as_json)
     except BrokenPipeError:
         # The reader of a pipe went away (`habmap history | head`): nothing is left to say, and nobody to say it to.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
