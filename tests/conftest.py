@@ -11,6 +11,7 @@ import fcntl
 import json
 import os
 import shutil
+import signal
 import subprocess
 import sys
 from collections.abc import Callable, Generator, Iterator
@@ -27,6 +28,9 @@ from outside import OUTSIDE, in_ci, path_of, why_missing
 
 # A machine on which everything is written at once would hide a line that waits in a buffer.
 os.environ.pop("PYTHONUNBUFFERED", None)
+
+# A run that was begun in the background ignores Ctrl-C, and what it starts would as well.
+signal.signal(signal.SIGINT, signal.default_int_handler)
 
 # No test is timed: a busy machine is not a fault of the code.
 # The machine that guards main tries the same examples each time; every other run looks for new ones.

@@ -174,7 +174,7 @@ class Copies(RuleBasedStateMachine):
             expected,
             lambda store: amend(
                 store, line, why="a slip", said=Said(), now=now, today=LATER, agree=lambda words: True,
-                ground=lambda day: Covered(patch=ground(cells)),
+                ground=lambda day: Covered(patch=ground(cells), day=day),
             ),
         )  # fmt: skip
         if done is not None:
