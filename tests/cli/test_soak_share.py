@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import shutil
@@ -22,6 +23,7 @@ import shapely
 from habmap.errors import HabmapError, InputError, PlaceError
 from habmap.jobs.density import density
 from habmap.jobs.load.photos import load_photos
+from habmap.jobs.load.rasters import load_dem
 from habmap.jobs.rank import rank
 from habmap.place import connection as connection_module
 from habmap.place.connection import words_for
@@ -135,6 +137,28 @@ def test_a_page_of_many_properties_without_a_name_is_refused(tmp_path: Path, run
     assert done.json["where"] == "-o"
 
 
+class Failing:
+    """A connection whose commit is done, and fails to say so."""
+
+    def __init__(self, true: sqlite3.Connection) -> None:
+        self._true = true
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._true, name)
+
+    def execute(self, statement: str, *more: Any) -> Any:
+        done = self._true.execute(statement, *more)
+        if statement == "COMMIT":
+            raise sqlite3.OperationalError("disk I/O error")
+        return done
+
+
+def fail_to_say_it_is_written(monkeypatch: pytest.MonkeyPatch) -> None:
+    """From now on all that is committed is on the disk, and told as failed."""
+    true_connect = connection_module.connect
+    monkeypatch.setattr(connection_module, "connect", lambda *words, **more: Failing(true_connect(*words, **more)))
+
+
 def test_a_commit_that_fails_leaves_no_row_without_its_picture(
     demo_place: Path, tmp_path: Path, repository: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -148,29 +172,46 @@ def test_a_commit_that_fails_leaves_no_row_without_its_picture(
     shutil.rmtree(place / "photos")
     store = GeoPackageStore.open(place)
 
-    class Failing:
-        """A connection whose commit is done, and fails to say so."""
-
-        def __init__(self, true: sqlite3.Connection) -> None:
-            self._true = true
-
-        def __getattr__(self, name: str) -> Any:
-            return getattr(self._true, name)
-
-        def execute(self, statement: str, *more: Any) -> Any:
-            done = self._true.execute(statement, *more)
-            if statement == "COMMIT":
-                raise sqlite3.OperationalError("disk I/O error")
-            return done
-
-    true_connect = connection_module.connect
-    monkeypatch.setattr(connection_module, "connect", lambda *words, **more: Failing(true_connect(*words, **more)))
+    fail_to_say_it_is_written(monkeypatch)
     with pytest.raises(PlaceError, match="disk I/O") as caught:
         load_photos(store, folder=repository / "sample_layers" / "photos", now=datetime(2026, 8, 1, tzinfo=UTC))
     monkeypatch.undo()
     rows = GeoPackageStore.open(place).photos()
     assert rows, caught.value
     assert all(store.picture(row.picture) is not None for row in rows)
+
+
+def test_a_commit_that_fails_leaves_no_row_without_its_raster(
+    demo_place: Path, tmp_path: Path, repository: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    place = Path(shutil.copytree(demo_place, tmp_path / "place"))
+    raster = Path(shutil.copy(repository / "sample_layers" / "elevation.tif", tmp_path / "another.tif"))
+    store = GeoPackageStore.open(place)
+    fail_to_say_it_is_written(monkeypatch)
+    with pytest.raises(PlaceError, match="disk I/O"):
+        load_dem(store, path=raster, now=datetime(2026, 8, 1, tzinfo=UTC), copy_into=place, overwrite=True)
+    monkeypatch.undo()
+    source = GeoPackageStore.open(place).elevation()
+    assert source is not None and Path(source.path).name == "another.tif" and Path(source.path).is_file()
+
+
+def test_of_a_disk_that_fails_on_and_on_the_first_error_is_told(
+    demo_place: Path, tmp_path: Path, repository: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    place = Path(shutil.copytree(demo_place, tmp_path / "place"))
+    raster = Path(shutil.copy(repository / "sample_layers" / "elevation.tif", tmp_path / "another.tif"))
+    store = GeoPackageStore.open(place)
+
+    def refuse(*_words: object, **_more: object) -> None:
+        raise OSError(errno.EIO, "the disk fails")
+
+    def fail_to_write(*_words: object, **_more: object) -> None:
+        monkeypatch.setattr(Path, "unlink", refuse)
+        raise PlaceError("the row cannot be written", where="there", mend="look at the disk")
+
+    monkeypatch.setattr(store, "append", fail_to_write)
+    with pytest.raises(PlaceError, match="the row cannot be written"):
+        load_dem(store, path=raster, now=datetime(2026, 8, 1, tzinfo=UTC), copy_into=place, overwrite=True)
 
 
 @pytest.mark.parametrize("name", ["SQLITE_IOERR_FSYNC", "SQLITE_IOERR_DIR_FSYNC"])

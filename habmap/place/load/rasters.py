@@ -6,13 +6,13 @@ import os
 import shutil
 import uuid
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import AbstractContextManager, contextmanager
+from contextlib import AbstractContextManager, contextmanager, suppress
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import Any, Final
 
-from habmap.errors import InputError, PlaceError
+from habmap.errors import HabmapError, InputError, PlaceError
 from habmap.measures import VerticalUnit
 from habmap.place.canopy import open_canopy
 from habmap.place.contents import Contents
@@ -192,9 +192,19 @@ def bring_raster(
     try:
         yield brought
     except BaseException:
-        for file in new:
-            file.unlink(missing_ok=True)
+        for file in () if new and _may_be_there(store, raster_kind, brought.row) else new:
+            with suppress(OSError):  # of a disk that fails the first error is told, not that the copy stayed
+                file.unlink(missing_ok=True)
         raise
+
+
+def _may_be_there(store: Contents, kind: RasterKind, row: ElevationSource | CanopySource) -> bool:
+    """Return whether a row that could not be told as written is on the disk all the same, or nobody can tell."""
+    try:
+        loaded = kind.loaded(store)
+    except HabmapError:
+        return True
+    return loaded is not None and loaded.uuid == row.uuid
 
 
 def _units_off(store: Contents, raster: GroundRaster, units: Sequence[Unit], *, what: str) -> tuple[str, ...]:
