@@ -15,7 +15,7 @@ from habmap.vocabulary import FIRE
 from habmap.work.burn.observed import check_burn_said
 from habmap.work.burns import burn_of, burn_record
 from habmap.work.correction import corrected
-from habmap.work.dependents import ask_dependents
+from habmap.work.dependents import ask_dependents, dependent_lines
 from habmap.work.lines import find_line
 from habmap.work.logged import Logged
 from habmap.work.said import check_killed, check_practice, check_said, check_why
@@ -97,10 +97,15 @@ def amend(
     check_burn_said(told, practice=row.practice, day=row.date, zone=ZoneInfo(store.settings.place.timezone))
     _ask_temperature(burn, row.date, agree)
     rows = store.entries()
-    ask_dependents(
-        rows, (*rows, row), entry_id=line.root.entry_id, units=store.units(), grid=store.grid,
-        limits=store.settings.stages, agree=agree,
-    )  # fmt: skip
+    resting = dependent_lines(
+        rows,
+        (*rows, row),
+        entry_id=line.root.entry_id,
+        units=store.units(),
+        grid=store.grid,
+        limits=store.settings.stages,
+    )
+    ask_dependents(resting, agree=agree)
     record = burn_record(
         told, entry_id=row.entry_id, now=now, plans=before.plans if before else store.settings.burn_plan.kept()
     )

@@ -9,7 +9,7 @@ from collections.abc import Callable
 from habmap.jobs.history import described
 from habmap.jobs.ports import Store
 from habmap.records import Entry
-from habmap.work.dependents import ask_dependents
+from habmap.work.dependents import ask_dependents, dependent_lines
 from habmap.work.ledger import corrections, line_numbers, sight
 from habmap.work.lines import find_row
 from habmap.work.said import check_why
@@ -71,10 +71,10 @@ def void(
     )
     then = (*rows, voiding)
     after = next(found for found in corrections(then) if found.root.entry_id == line.root.entry_id)
-    ask_dependents(
-        rows, then, entry_id=line.root.entry_id, units=store.units(), grid=store.grid,
-        limits=store.settings.stages, agree=agree,
-    )  # fmt: skip
+    resting = dependent_lines(
+        rows, then, entry_id=line.root.entry_id, units=store.units(), grid=store.grid, limits=store.settings.stages
+    )
+    ask_dependents(resting, agree=agree)
     before_words, after_words = described((line.content, after.content), store)
     result = Voided(
         entry_id=voiding.entry_id,

@@ -85,14 +85,13 @@ class Sorter:
                     for number, wkb in rows:
                         stream.write(number.to_bytes(8, "little") + len(wkb).to_bytes(8, "little") + wkb)
         except OSError as error:
-            raise PlaceError(
-                "the stands cannot be sorted",
-                where=str(self._folder),
-                value=error,
-                mend="make room on the disk, then begin again",
-            ) from error
+            raise self._unsorted(error) from error
         self._held.clear()
         self._held_bytes = 0
+
+    def _unsorted(self, error: OSError) -> PlaceError:
+        mend = "make room on the disk, then begin again"
+        return PlaceError("the stands cannot be sorted", where=str(self._folder), value=error, mend=mend)
 
     def _spool(self, row: int, col: int) -> Path:
         return self._folder / f"sorting-{row}-{col}"
@@ -123,12 +122,7 @@ class Sorter:
                     found.append(self._written(numbers[own], shapes[own], window))
                 spool.unlink()
         except OSError as error:
-            raise PlaceError(
-                "the stands cannot be sorted",
-                where=str(self._folder),
-                value=error,
-                mend="make room on the disk, then begin again",
-            ) from error
+            raise self._unsorted(error) from error
         return found
 
     def _written(self, numbers: list[int], shapes: list[bytes], reach: tuple[int, int, int, int] | None) -> StandsFile:

@@ -36,24 +36,14 @@ class Dependent:
         return f"{self.who} {PRACTICE_WORDS[self.practice]} {self.acres:,.2f} acres on {self.date} (line {self.number})"
 
 
-def ask_dependents(
-    rows: Sequence[Entry],
-    then: Sequence[Entry],
-    *,
-    entry_id: str,
-    units: tuple[Unit, ...],
-    grid: LocalGrid | None,
-    limits: StageLimits,
-    agree: Callable[[str], bool],
-) -> None:
-    """Ask before other people's work loses the ground it rests on, see `dependent_lines`.
+def ask_dependents(found: Sequence[Dependent], *, agree: Callable[[str], bool]) -> None:
+    """Ask before other people's work loses the ground it rests on.
 
     Raises
     ------
     InputError
         Nobody agreed.
     """
-    found = dependent_lines(rows, then, entry_id=entry_id, units=units, grid=grid, limits=limits)
     told = "; ".join(one.words for one in found)
     question = f"other people's work rests on this: {told}; it would count for nothing there"
     if found and not agree(question):
