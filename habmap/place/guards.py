@@ -54,20 +54,20 @@ class Guarding:
     missing
         Names of guards that are gone.
     altered
-        Guards of the right name and another text.
+        Guards of the right name and another text, where it is not a newer habmap that made the table's.
     harmful
         Other programs' triggers that could swallow or change rows.
     strange
         Other programs' triggers that could not, but for those that any GeoPackage may have.
-    foreign_tables
-        Tables that a newer habmap guards and this one does not know.
+    unknown
+        Tables that a newer habmap guards, and columns, that this one does not know.
     """
 
     missing: tuple[str, ...]
     altered: tuple[str, ...]
     harmful: tuple[str, ...]
     strange: tuple[str, ...]
-    foreign_tables: tuple[str, ...]
+    unknown: tuple[str, ...]
 
 
 def guards_of(table: Table, columns: Iterable[str]) -> dict[str, str]:
@@ -81,13 +81,23 @@ def guarding(connection: sqlite3.Connection) -> Guarding:
     tables = {row["name"] for row in rows if row["type"] == "table"}
     triggers = [Trigger(row["name"], row["tbl_name"].lower(), row["sql"]) for row in rows if row["type"] == "trigger"]
     ours = [table for table in TABLES if table.name in tables]
-    expected = {META_GUARD_NAME: META_GUARD}
+    expected, unknown = {META_GUARD_NAME: META_GUARD}, list[str]()
+    newer: set[str] = set()
     for table in ours:
-        expected |= guards_of(table, column_names(connection, table.name))
+        present = column_names(connection, table.name)
+        guards = guards_of(table, present)
+        expected |= guards
+        strangers = [f"{table.name}.{name}" for name in present if name not in ("fid", "geom", *table.column_names)]
+        unknown += strangers
+        newer |= set(guards) if strangers else set()
     found = {trigger.name: trigger for trigger in triggers}
     known_tables = {table.name for table in ours} | {_META}
     foreign = {sign.group(1) for trigger in triggers if (sign := _SIGN.search(trigger.sql))} & tables - known_tables
-    altered = {name for name, sql in expected.items() if name in found and found[name].sql != sql}
+    altered = {
+        name
+        for name, sql in expected.items()
+        if name in found and found[name].sql != sql and not (name in newer and _SIGN.search(found[name].sql))
+    }
     others = [one for one in triggers if one.name not in expected and one.table not in foreign]
     harmful = [one.name for one in others if _could_harm(one, known_tables)]
     return Guarding(
@@ -98,7 +108,7 @@ def guarding(connection: sqlite3.Connection) -> Guarding:
             one.name for one in others
             if one.table in known_tables and one.name not in harmful and not _USUAL.match(one.name)
         )),
-        foreign_tables=tuple(sorted(foreign)),
+        unknown=(*sorted(foreign), *unknown),
     )  # fmt: skip
 
 

@@ -27,18 +27,10 @@ def bring_up_to_date(connection: sqlite3.Connection) -> None:
     state = guarding(connection)
     if state.harmful or state.altered:
         _refuse_triggers(state.harmful, state.altered)
-    if state.foreign_tables:
-        _refuse_unknown(state.foreign_tables)
+    if state.unknown:
+        _refuse_unknown(state.unknown)
     tables = [table for table in TABLES if table.name in names(connection, "table")]
     columns = {table: column_names(connection, table.name) for table in tables}
-    unknown = [
-        f"{table.name}.{name}"
-        for table, present in columns.items()
-        for name in present
-        if name not in ("fid", "geom", *table.column_names)
-    ]
-    if unknown:
-        _refuse_unknown(unknown)
     lacking = {table: _lacking(table, columns[table]) for table in tables}
     for table, missing in lacking.items():
         for name, kind in missing:
@@ -68,7 +60,7 @@ def _lacking(table: Table, present: tuple[str, ...]) -> list[tuple[str, str]]:
     return missing
 
 
-def _refuse_unknown(found: tuple[str, ...] | list[str]) -> None:
+def _refuse_unknown(found: tuple[str, ...]) -> None:
     raise PlaceError(
         "the property's file holds columns or tables that this habmap does not know; it is read, but not written",
         where="place.gpkg",

@@ -125,6 +125,16 @@ def test_an_old_copy_and_one_that_was_written_to_since_are_united_in_either_orde
     ("statements", "named"),
     [
         (["ALTER TABLE entries ADD COLUMN crew_size INTEGER"], "entries.crew_size"),
+        # The newer version's guard names its column too: no damage, and nothing to be taken out by hand.
+        (
+            [
+                "ALTER TABLE entries ADD COLUMN crew_size INTEGER",
+                "DROP TRIGGER entries_no_update",
+                "CREATE TRIGGER entries_no_update BEFORE UPDATE OF crew_size ON entries "
+                "BEGIN SELECT RAISE(ABORT, 'entries: rows are never changed or deleted'); END",
+            ],
+            "entries.crew_size",
+        ),
         (
             [
                 "CREATE TABLE herds (fid INTEGER PRIMARY KEY, uuid TEXT)",
