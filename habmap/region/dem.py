@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections import Counter
 from collections.abc import Sequence
 from contextlib import suppress
@@ -17,6 +18,8 @@ from habmap.measures import VerticalUnit
 from habmap.place.groundraster import open_source
 from habmap.place.rasterfile import checked_crs
 from habmap.place.vertical import file_vertical_unit
+from habmap.place.writers import write_whole
+from habmap.region.folder import digest_of
 
 #: How far a tile's corner may lie off the others' cells, and its cells differ in size [cells].
 OFF_GRID_CELLS: Final = 1e-3
@@ -76,16 +79,19 @@ class Mosaic:
             and tile.window[1] < right + _EDGE_CELLS and tile.window[3] > left - _EDGE_CELLS
         ]  # fmt: skip
 
-    def write(self, path: Path, tiles: Sequence[Tile]) -> None:
-        """Write the mosaic of some of its tiles as a list of rasters (GDAL's VRT) over links beside it."""
-        links = path.parent / "tiles"
+    def write(self, folder: Path, tiles: Sequence[Tile]) -> Path:
+        """Write the mosaic of some of its tiles as a list of rasters (GDAL's VRT) over links beside it; return it.
+
+        Links and list are named by what they lead to and say: other runs may keep theirs in the same folder.
+        """
+        links = folder / "tiles"
         links.mkdir(exist_ok=True)
         sources = []
         for tile in reversed(tiles):  # what is written later lies on top
-            link = links / f"{self.tiles.index(tile):06d}.tif"
+            link = links / f"{digest_of(tile.stamp[0])}.tif"
             if not link.is_symlink():
                 with suppress(FileExistsError):
-                    link.symlink_to(tile.path.resolve())
+                    link.symlink_to(tile.stamp[0])
             top, left, bottom, right = tile.window
             high, wide = bottom - top, right - left
             inside = "" if tile.nodata is None else f"<NODATA>{tile.nodata!r}</NODATA>"
@@ -97,14 +103,17 @@ class Mosaic:
                 f'<DstRect xOff="{left}" yOff="{top}" xSize="{wide}" ySize="{high}"/>{inside}</{kind}>\n'
             )
         rows, cols = self.shape
-        path.write_text(
+        data = (
             f'<VRTDataset rasterXSize="{cols}" rasterYSize="{rows}">\n<SRS>{escape(self.crs_wkt)}</SRS>\n'
             f"<GeoTransform>{', '.join(map(repr, self.transform))}</GeoTransform>\n"
             f'<VRTRasterBand dataType={quoteattr(_KINDS[self.dtype])} band="1" blockXSize="{self.block[1]}" '
             f'blockYSize="{self.block[0]}">\n<NoDataValue>{_NODATA!r}</NoDataValue>\n'
-            f"<UnitType>{escape(self.unit)}</UnitType>\n{''.join(sources)}</VRTRasterBand>\n</VRTDataset>\n",
-            encoding="utf-8",
-        )
+            f"<UnitType>{escape(self.unit)}</UnitType>\n{''.join(sources)}</VRTRasterBand>\n</VRTDataset>\n"
+        ).encode()
+        path = folder / f"ground-{hashlib.sha256(data).hexdigest()[:32]}.vrt"
+        if not path.exists() or path.read_bytes() != data:
+            write_whole(path, lambda neighbor: neighbor.write_bytes(data), overwrite=True, is_own=True)
+        return path
 
 
 def stamp_of(path: Path) -> tuple[str, int, int]:

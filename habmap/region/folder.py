@@ -50,6 +50,8 @@ def write_part(path: Path, words: Mapping[str, Any], arrays: Arrays) -> None:
             os.fsync(stream.fileno())
         neighbor.replace(path)
     except OSError as error:
+        if isinstance(error, FileNotFoundError) and path.exists():
+            return  # another run had the part whole first, and swept
         raise PlaceError(
             "a part of the work cannot be written",
             where=str(path.parent),

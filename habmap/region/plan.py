@@ -16,11 +16,12 @@ from habmap.errors import InputError, PlaceError
 from habmap.land.facerules import FaceRules
 from habmap.measures import VerticalUnit
 from habmap.place.elevation import Elevation, open_elevation
+from habmap.place.groundraster import open_source
 from habmap.place.layers import BigLayer, layer_transformer
 from habmap.region.dem import Mosaic, Tile, Window, mosaic_of, stamp_of
 from habmap.region.engine import Task
 from habmap.region.folder import digest_of, read_part, write_part
-from habmap.region.stands import Sorter, StandsFile, portions
+from habmap.region.stands import StandsFile, portions, sorting
 
 #: Side of the ground that a part's stands have their middles in [cells as stored]: a second's work or two.
 PART_CELLS: Final = 4096
@@ -75,34 +76,37 @@ class Elevations:
     single: Path | None
     mosaic: Mosaic | None
     warnings: tuple[str, ...]
+    #: Of all files that one raster is read from: those that a list of rasters names, and what lies beside it.
+    stamps: tuple[tuple[str, int, int], ...] = ()
 
     @classmethod
     def of(cls, ground: Ground) -> Elevations:
         if len(ground.tiles) == 1:
-            return cls(ground.tiles[0], None, ())
+            with open_source(ground.tiles[0], kind="elevation") as source:
+                files = {ground.tiles[0], *map(Path, source.files)}
+            return cls(ground.tiles[0], None, (), tuple(sorted(stamp_of(path) for path in files if path.exists())))
         mosaic = mosaic_of(ground.tiles, vertical_unit=ground.vertical_unit)
         return cls(None, mosaic, mosaic.warnings)
 
-    def of_part(self, folder: Path, reach: Window | None, factor: int) -> tuple[Path, list[Tile]]:
-        """Return the raster that a part opens, written where need be, and the files whose content decides."""
+    def of_part(self, folder: Path, reach: Window | None, factor: int) -> tuple[Path, list[Tile], str]:
+        """Return the raster that a part opens, written where need be, its tiles, and what names all that it holds."""
         if self.single is not None:
-            return self.single, [Tile(self.single, (0, 0, 0, 0), None, stamp_of(self.single))]
+            tile = Tile(self.single, (0, 0, 0, 0), None, stamp_of(self.single))
+            return self.single, [tile], digest_of(self.stamps)
         mosaic = self.mosaic
         assert mosaic is not None
         source_reach = None if reach is None else tuple(side * factor for side in reach)
         tiles = mosaic.near(source_reach) or list(mosaic.tiles[:1])  # type: ignore[arg-type]
-        path = folder / f"ground-{digest_of([tile.stamp for tile in tiles], mosaic.shape, mosaic.transform)}.vrt"
-        if not path.exists():
-            try:
-                mosaic.write(path, tiles)
-            except OSError as error:
-                raise PlaceError(
-                    "the list of tiles cannot be written",
-                    where=str(path),
-                    value=error,
-                    mend="choose an output in a folder of your own",
-                ) from error
-        return path, tiles
+        try:
+            path = mosaic.write(folder, tiles)
+        except OSError as error:
+            raise PlaceError(
+                "the list of tiles cannot be written",
+                where=str(folder),
+                value=error,
+                mend="choose an output in a folder of your own",
+            ) from error
+        return path, tiles, digest_of(path.name, [tile.stamp for tile in tiles])
 
 
 def id_column_of(layer: BigLayer, asked: str | None) -> str | None:
@@ -142,7 +146,7 @@ def planned(
     ``do`` is the function that does a part.
     """
     ground = asked.ground
-    raster, _ = elevation.of_part(folder, None, 1)
+    raster, _, _ = elevation.of_part(folder, None, 1)
     with open_elevation(raster, vertical_unit=ground.vertical_unit, analysis_cell_m=ground.analysis_cell_m) as dem:
         factor = max(1, round(dem.analysis_cell_m / dem.cell_m))
         side = max(1, asked.part_cells // factor)
@@ -157,11 +161,10 @@ def planned(
     decides = _deciding(rules)
     parts = []
     for stands in files:
-        raster, tiles = elevation.of_part(folder, stands.reach, factor)
+        raster, tiles, heights = elevation.of_part(folder, stands.reach, factor)
         name = digest_of(
-            SUMS_VERSION, stands.digest, [tile.stamp for tile in tiles], unit, ground.analysis_cell_m, layer.crs_text,
-            layer.bounds, decides,
-        )  # fmt: skip
+            SUMS_VERSION, stands.digest, heights, unit, ground.analysis_cell_m, layer.crs_text, layer.bounds, decides
+        )
         file = folder / f"part-{name}.bin"
         stamps = [[str(tile.path), *tile.stamp] for tile in tiles]
         task = Task(name, do, (str(file), str(stands.path), str(raster), stamps, about))
@@ -197,16 +200,16 @@ def _sorted(
     """Sort the stands into parts by where they lie, and keep how."""
     transformer = layer_transformer(layer.crs_text, layer.bounds, where=layer.where)
     ids = np.empty(layer.features, dtype=object)
-    sorter = Sorter(folder, side=side, shape=dem.analysis_shape)
-    for first, shapes_wkb, values in portions(layer, (id_column,) if id_column else ()):
-        end = first + len(shapes_wkb)
-        ids[first:end] = values[0] if values else np.arange(first + 1, end + 1)
-        with np.errstate(invalid="ignore"):
-            boxes = shapely.bounds(shapely.from_wkb(shapes_wkb, on_invalid="ignore"))
-        corners = boxes.reshape(-1, 2, 2).reshape(-1, 2)
-        lonlat = corners if transformer is None else np.column_stack(transformer.transform(*corners.T))
-        sorter.add(first, shapes_wkb, dem.cell_of(lonlat).reshape(-1, 2, 2))
-    files = sorter.files()
+    with sorting(folder, side=side, shape=dem.analysis_shape) as sorter:
+        for first, shapes_wkb, values in portions(layer, (id_column,) if id_column else ()):
+            end = first + len(shapes_wkb)
+            ids[first:end] = values[0] if values else np.arange(first + 1, end + 1)
+            with np.errstate(invalid="ignore"):
+                boxes = shapely.bounds(shapely.from_wkb(shapes_wkb, on_invalid="ignore"))
+            corners = boxes.reshape(-1, 2, 2).reshape(-1, 2)
+            lonlat = corners if transformer is None else np.column_stack(transformer.transform(*corners.T))
+            sorter.add(first, shapes_wkb, dem.cell_of(lonlat).reshape(-1, 2, 2))
+        files = sorter.files()
     labels = ids.tolist()
     if all(label is None or isinstance(label, str | int | float) for label in labels):
         write_part(

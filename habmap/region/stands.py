@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import hashlib
 import itertools
+import os
+import tempfile
 from collections import defaultdict
 from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Final
+from typing import IO, Any, Final
 
 import numpy as np
 import shapely
@@ -48,15 +51,36 @@ class StandsFile:
     reach: tuple[int, int, int, int] | None
 
 
+@contextmanager
+def sorting(folder: Path, *, side: int, shape: tuple[int, int]) -> Iterator[Sorter]:
+    """Give a sorter of stands into parts.
+
+    What it sets down on the disk has no name: nothing of it is left whatever ends the work, and two runs may sort in
+    one folder.
+    """
+    with ExitStack() as stack:
+        try:
+            spool = stack.enter_context(tempfile.TemporaryFile(dir=folder))
+        except OSError as error:
+            raise _unsorted(folder, error) from error
+        yield Sorter(folder, spool, side=side, shape=shape)
+
+
+def _unsorted(folder: Path, error: OSError) -> PlaceError:
+    mend = "make room on the disk, then begin again"
+    return PlaceError("the stands cannot be sorted", where=str(folder), value=error, mend=mend)
+
+
 class Sorter:
     """Sorts stands into parts while they are read, in bounded memory."""
 
-    def __init__(self, folder: Path, *, side: int, shape: tuple[int, int]) -> None:
+    def __init__(self, folder: Path, spool: IO[bytes], *, side: int, shape: tuple[int, int]) -> None:
         self._folder, self._side, self._shape = folder, side, shape
         self._held: dict[tuple[int, int], list[tuple[int, bytes]]] = defaultdict(list)
         self._held_bytes = 0
         self._reach: dict[tuple[int, int], Floats] = {}
-        self._counts: dict[tuple[int, int], int] = defaultdict(int)
+        self._spool = spool
+        self._spooled: dict[tuple[int, int], list[tuple[int, int]]] = defaultdict(list)
 
     def add(self, first: int, shapes_wkb: NDArray[Any], cells: Floats) -> None:
         """Take shapes whose boxes have these corners, shape ``(rows, 2, 2)`` [analysis cells: column, row]."""
@@ -80,21 +104,24 @@ class Sorter:
 
     def _flush(self) -> None:
         try:
-            for (row, col), rows in self._held.items():
-                with self._spool(row, col).open("ab") as stream:
-                    for number, wkb in rows:
-                        stream.write(number.to_bytes(8, "little") + len(wkb).to_bytes(8, "little") + wkb)
+            for place, rows in self._held.items():
+                data = b"".join(
+                    number.to_bytes(8, "little") + len(wkb).to_bytes(8, "little") + wkb for number, wkb in rows
+                )
+                self._spooled[place].append((self._spool.seek(0, os.SEEK_END), len(data)))
+                self._spool.write(data)
+            self._spool.flush()
         except OSError as error:
-            raise self._unsorted(error) from error
+            raise _unsorted(self._folder, error) from error
         self._held.clear()
         self._held_bytes = 0
 
-    def _unsorted(self, error: OSError) -> PlaceError:
-        mend = "make room on the disk, then begin again"
-        return PlaceError("the stands cannot be sorted", where=str(self._folder), value=error, mend=mend)
-
-    def _spool(self, row: int, col: int) -> Path:
-        return self._folder / f"sorting-{row}-{col}"
+    def _rows(self, place: tuple[int, int]) -> bytes:
+        found = []
+        for start, size in self._spooled[place]:
+            self._spool.seek(start)
+            found.append(self._spool.read(size))
+        return b"".join(found)
 
     def files(self) -> list[StandsFile]:
         """Write the parts' stands, in the order of their places, and return what was written."""
@@ -102,8 +129,7 @@ class Sorter:
         found = []
         try:
             for place in sorted(self._reach):
-                spool = self._spool(*place)
-                data = spool.read_bytes()
+                data = self._rows(place)
                 numbers, shapes = [], []
                 at = 0
                 while at < len(data):
@@ -120,9 +146,8 @@ class Sorter:
                 for start in range(0, len(numbers), MOST_STANDS):
                     own = slice(start, start + MOST_STANDS)
                     found.append(self._written(numbers[own], shapes[own], window))
-                spool.unlink()
         except OSError as error:
-            raise self._unsorted(error) from error
+            raise _unsorted(self._folder, error) from error
         return found
 
     def _written(self, numbers: list[int], shapes: list[bytes], reach: tuple[int, int, int, int] | None) -> StandsFile:

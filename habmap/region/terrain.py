@@ -121,7 +121,9 @@ def do_part(file: str, stands: str, raster: str, stamps: list[list[Any]], about:
     began = time.process_time()
     there = read_part(Path(stands))
     if there is None:
-        raise PlaceError("the stands of a part are gone or damaged", where=stands, mend="begin anew, without --resume")
+        raise PlaceError(
+            "the stands of a part are gone or damaged", where=stands, mend="delete this file, then go on with --resume"
+        )
     numbers = there[1]["number"]
     check_tiles([Tile(Path(path), (0, 0, 0, 0), None, (name, size, at)) for path, name, size, at in stamps])
     layer_bounds = tuple(about["bounds"])

@@ -7,14 +7,19 @@ import json
 import random
 import re
 import resource
+import shutil
 import signal
 import subprocess
 import time
 from contextlib import suppress
 from pathlib import Path
 
+import numpy as np
 import psutil
 import pytest
+import rasterio
+
+from habmap.region.stands import sorting
 
 #: Small parts: some hundred of them, so that there is something to kill all along.
 PART_CELLS = "64"
@@ -181,3 +186,65 @@ def test_a_tile_that_breaks_off_is_named(region, run, tmp_path) -> None:
     assert "tile-2.tif" in told.stderr and re.search("cannot be read to its end|can be read", told.stderr)
     assert "Traceback" not in told.stderr
     assert not output.exists()
+
+
+def test_two_runs_share_a_folder_of_parts_and_each_reads_its_own_tiles(region, run, tmp_path) -> None:
+    tiles = sorted(region.glob("tile-*.tif"))
+    for tile in tiles:
+        with rasterio.open(tile) as source:
+            heights, kept = source.read(1) * 1.5, source.profile
+        with rasterio.open(tmp_path / tile.name, "w", **kept) as target:
+            target.write(heights, 1)
+            target.units = ("m",)
+    others = sorted(tmp_path.glob("tile-*.tif"))
+    shared = ("--parts", tmp_path / "shared", "--workers", 1)
+    for name, own in {"plain": tiles, "steeper": others, "other-order": tiles[::-1]}.items():
+        for words in ((), shared):
+            output = tmp_path / f"{name}{len(words)}.csv"
+            told = run("region", "terrain", region / "stands.gpkg", *own, "-o", output, *words)
+            assert told.returncode == 0, told.stderr
+        assert output.read_bytes() == (tmp_path / f"{name}0.csv").read_bytes(), name
+    assert (tmp_path / "plain0.csv").read_bytes() != (tmp_path / "steeper0.csv").read_bytes()
+
+
+def test_going_on_sees_that_a_tile_of_a_list_of_rasters_has_changed(region, run, tmp_path) -> None:
+    shutil.copy(region / "ground.tif", tmp_path)
+    with rasterio.open(tmp_path / "ground.tif") as source:
+        made, size = source.profile, (source.width, source.height)
+    (tmp_path / "all.vrt").write_text(
+        f'<VRTDataset rasterXSize="{size[0]}" rasterYSize="{size[1]}"><SRS>{made["crs"].to_wkt()}</SRS>'
+        f"<GeoTransform>{', '.join(map(str, made['transform'].to_gdal()))}</GeoTransform>"
+        '<VRTRasterBand dataType="Float32" band="1">'
+        "<NoDataValue>-9999</NoDataValue><UnitType>m</UnitType><SimpleSource>"
+        '<SourceFilename relativeToVRT="1">ground.tif'
+        "</SourceFilename><SourceBand>1</SourceBand></SimpleSource></VRTRasterBand></VRTDataset>"
+    )
+    words = (
+        "region",
+        "terrain",
+        region / "stands.gpkg",
+        tmp_path / "all.vrt",
+        "-o",
+        tmp_path / "o.csv",
+        "--workers",
+        1,
+    )
+    assert run(*words).returncode == 0
+    first = (tmp_path / "o.csv").read_bytes()
+    with rasterio.open(tmp_path / "ground.tif", "r+") as target:
+        target.write(target.read(1) * 2, 1)
+    assert run(*words, "--resume", "--overwrite").returncode == 0
+    assert (tmp_path / "o.csv").read_bytes() != first
+
+
+def test_a_run_killed_while_it_sorts_leaves_nothing_that_a_later_one_reads(region, tmp_path) -> None:
+    """The stands of a run that was killed, and of another one beside it, are in no part of the next."""
+    boxes, about = np.full((1, 2, 2), 5.0), {"side": 64, "shape": (99, 99)}
+    with sorting(tmp_path, **about) as killed:
+        killed.add(7, np.array([b"of the killed run"], dtype=object), boxes)
+        killed._flush()
+        with sorting(tmp_path, **about) as own:
+            own.add(0, np.array([b"its own"], dtype=object), boxes)
+            (made,) = own.files()
+    assert made.count == 1
+    assert [path.name for path in tmp_path.iterdir()] == [made.path.name]
