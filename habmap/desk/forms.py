@@ -27,6 +27,8 @@ class Field:
         Least and greatest number.
     choices, empty
         What may be chosen, as key and words; the words of choosing nothing (``None``: something must be).
+    offers
+        What a text field offers while it is typed in, as value and words; anything else may be typed.
     value
         What stands in it at first.
     """
@@ -40,6 +42,7 @@ class Field:
     high: float | None = None
     choices: tuple[tuple[str, str], ...] = ()
     empty: str | None = "–"
+    offers: tuple[tuple[str, str], ...] = ()
     value: str = ""
     is_needed: bool = False
     is_several: bool = False

@@ -106,23 +106,47 @@ def fault_lines(error: HabmapError) -> list[tuple[str, str]]:
     return [(word, desk_words(text)) for word, text in told if text]
 
 
+#: Options that are no field of a log line, by the words of the desk's own forms.
+_FLAGS: Final = {
+    "--yes": "“yes, it is right”",
+    "--overwrite": "“replace what is there”",
+    "--repair": "“mend outlines that cross themselves”",
+    "--trim": "“cut back to neighbors”",
+    "--layer": "“which layer”",
+    "--sheet": "“which sheet”",
+    "--map": "“which column holds what”",
+    "--vertical-unit": "“unit of the heights”",
+    "--name": "the name",
+    "--timezone": "the time zone",
+    "--whole": "“the whole unit”",
+    "--unit": "the unit",
+    "--unit-id": "the short name",
+    "--cover": "what grew there",
+    "--into": "the new names",
+    "--date": "the day",
+    "--from": "“from”",
+    "--to": "“to”",
+    "--time": "the hour of ignition",
+    "--hours": "the hours",
+    "--why": "the reason",
+    "--track": "a walk",
+    "--travel": "“how it was walked”",
+    "--swath-ft": "“breadth worked along the walk”",
+    "--patch": "a drawn outline",
+    "--block": "the block",
+    "--forecast": "the forecast",
+    "--item": "the contract item",
+    "--copy": "a copy",
+    "--declination": "the declination",
+}
+
+
 @cache
 def _flags() -> dict[str, str]:
     from habmap.records import BurnRecord, Entry, said_facts
 
     named = {one.flag: one.words for record in (Entry, BurnRecord) for one in said_facts(record)}
-    return named | {
-        "--yes": "“yes, it is right”",
-        "--overwrite": "“replace what is there”",
-        "--repair": "“mend outlines”",
-        "--trim": "“cut back to neighbors”",
-        "--whole": "“the whole unit”",
-        "--unit": "the unit",
-        "--date": "the day",
-        "--why": "the reason",
-        "--track": "a walk",
-        "--patch": "a drawn outline",
-    }
+    return named | _FLAGS
 
 
 #: The room in which a command's work is done at the desk.

@@ -4,18 +4,23 @@ from __future__ import annotations
 
 import asyncio
 import http.client
+import json
+import re
 import socket
 import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
 import uvicorn
+from shapely.geometry import box, mapping
 from starlette.responses import PlainTextResponse, Response
 
+import habmap
 from habmap.cli import commands
 from habmap.desk.app import Desk
 from habmap.desk.asked import Asked
@@ -24,7 +29,8 @@ from habmap.desk.known import Known, Property
 from habmap.desk.long_work import Work, Works
 from habmap.desk.pages import ASSETS, ROOM_OF, asset, desk_words
 from habmap.desk.room import Room
-from habmap.desk.rooms import DOORSTEP, IN_ORDER
+from habmap.desk.rooms import DOORSTEP, IN_ORDER, doorstep, lead
+from habmap.desk.rooms import map as map_room
 from habmap.desk.start import Presence
 from habmap.errors import PlaceError
 
@@ -156,12 +162,62 @@ def test_options_of_the_command_line_are_called_by_the_words_of_the_form() -> No
     assert desk_words("a dash - or -- stays, so does habmap--x") == "a dash - or -- stays, so does habmap--x"
 
 
+#: Options of what no form of the desk does: its sentences are never shown there.
+NOT_AT_THE_DESK = {
+    "--place", "--for", "--with-hours", "--with-cost", "--output", "--on", "--hand-only", "--preview", "--page",
+    "--around", "--policy",
+}  # fmt: skip
+
+
+def test_no_sentence_of_the_desk_names_an_option_that_its_forms_do_not_have() -> None:
+    """Every option that any sentence of the rooms below names has words, whoever comes to write the next one."""
+    package = Path(habmap.__file__).parent
+    sources = [
+        path for room in ("records", "land", "work", "place", "show", "jobs") for path in (package / room).rglob("*.py")
+    ]
+    named = {
+        flag for path in sources for flag in re.findall(r"(?<![\w-])--[a-z]+(?:-[a-z]+)*", path.read_text("utf-8"))
+    }
+    assert len(named) > 40
+    assert {flag for flag in named if desk_words(flag).startswith("--")} <= NOT_AT_THE_DESK
+
+
 def test_commands_are_called_by_the_room_that_does_their_work() -> None:
     assert desk_words("`habmap history` lists every line") == "“History” lists every line"
     assert desk_words("load them with `habmap load units FILE`") == "load them with “Load”"
     titles = {room.title for room in IN_ORDER}
     assert set(ROOM_OF.values()) <= titles
     assert set(ROOM_OF) - {"void"} <= {command.__name__.rpartition(".")[2] for command in commands.IN_ORDER}
+
+
+def test_nothing_can_be_drawn_before_anything_says_where_on_earth_the_property_is(
+    tmp_path: Path, run_habmap: Any
+) -> None:
+    """An outline drawn on an empty sheet lies at 0°, 0°, and would fix the property's grid there for good."""
+    folder = tmp_path / "nowhere"
+    assert run_habmap("start", folder, "--name", "Nowhere").code == 0
+    desk = a_desk(tmp_path, *IN_ORDER)
+    asked = Asked(desk=desk, room="map", place=desk.known.add(folder))
+    answer = map_room.show(asked)
+    assert (answer.status_code, answer.headers["location"]) == (303, asked.address("lead"))
+    steps = lead.show(replace(asked, room="lead")).body.decode()
+    assert f'href="{asked.address("map")}"' not in steps.partition("<main")[2]
+    (tmp_path / "line.geojson").write_text(json.dumps(mapping(box(-84.24, 36.58, -84.23, 36.59))))
+    assert run_habmap("load", "boundary", tmp_path / "line.geojson", place=folder).code == 0
+    page = map_room.show(asked).body.decode()
+    assert "load them with “Load”" in page  # and no command for who has no terminal
+    assert "habmap load" not in page
+    assert f'href="{asked.address("map")}"' in lead.show(asked).body.decode().partition("<main")[2]
+
+
+def test_a_property_in_a_zone_that_is_none_is_asked_for_once_more_with_what_was_typed(tmp_path: Path) -> None:
+    asked = Asked(desk=a_desk(tmp_path), room="start", place=None, said={"name": ["Far"], "timezone": ["Mountain"]})
+    answer = doorstep.make(asked)
+    text = answer.body.decode()
+    assert answer.status_code == 422
+    assert 'value="Far"' in text
+    assert '<option value="America/Denver">Mountain</option>' in text
+    assert not (tmp_path / "made").exists()
 
 
 def test_every_paper_but_what_goes_to_the_woods_is_made_for_somebody() -> None:
@@ -232,9 +288,8 @@ def test_work_that_is_cancelled_in_the_middle_leaves_no_half_file(
 ) -> None:
     target = tmp_path / "sheet.pdf"
     work = a_work(monkeypatch, HALTS, demo_place, "sheet", "-o", str(target), "--json")
-    until(lambda: work.is_over or list(tmp_path.iterdir()))
+    until(lambda: work.is_over or (list(tmp_path.iterdir()) and work.words == "step 5 of 5: drawing"))
     assert not work.is_over, work.error
-    assert work.words == "step 5 of 5: drawing"
     work.cancel()
     assert work.is_over or work.words == "it is being stopped"
     until(lambda: work.is_over)

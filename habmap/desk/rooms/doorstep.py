@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 from typing import Final
 
@@ -14,7 +15,7 @@ from habmap.desk.asked import Asked, safe_name
 from habmap.desk.forms import Field
 from habmap.desk.pages import page
 from habmap.desk.room import Room
-from habmap.errors import UsageError
+from habmap.errors import HabmapError, UsageError
 
 #: Of works that belong to no property yet; the one thing that they make.
 _NO_PLACE, _FOLDER = "", "folder"
@@ -22,7 +23,19 @@ _NO_PLACE, _FOLDER = "", "folder"
 _UNFIT: Final = re.compile(r"[^\w\- ]+", re.UNICODE)
 
 
-def show(asked: Asked) -> Response:
+#: Zones of the United States by the names that people have for them; offered before all others.
+_US_ZONES: Final = {
+    "America/New_York": "Eastern",
+    "America/Chicago": "Central",
+    "America/Denver": "Mountain",
+    "America/Phoenix": "Mountain, no daylight time: Arizona",
+    "America/Los_Angeles": "Pacific",
+    "America/Anchorage": "Alaska",
+    "Pacific/Honolulu": "Hawaii",
+}
+
+
+def show(asked: Asked, *, error: HabmapError | None = None) -> Response:
     """List the properties that may be opened, and offer a new one."""
     fields = (
         Field(name="name", label="what you call the property", is_needed=True),
@@ -30,11 +43,20 @@ def show(asked: Asked) -> Response:
             name="timezone",
             label="time zone",
             value=system_timezone(),
-            help="This computer's, unless the property lies elsewhere; days of the log are local days there.",
+            help="This computer's, unless the property lies elsewhere: type a word of its own, such as Mountain or "
+            "Denver, and choose. Days of the log are local days there.",
+            offers=_zones(),
             is_needed=True,
         ),
     )
-    return page(asked, "doorstep.html.j2", known=asked.desk.known.all(), fields=fields)
+    return page(
+        asked,
+        "doorstep.html.j2",
+        status=422 if error else 200,
+        error=error,
+        known=asked.desk.known.all(),
+        fields=fields,
+    )
 
 
 def make(asked: Asked) -> Response:
@@ -42,10 +64,13 @@ def make(asked: Asked) -> Response:
     from habmap.jobs.start import start
 
     name = asked.text("name")
-    if not name:
-        raise UsageError("the property has no name yet", where="what you call the property", mend="give it one")
-    folder = _free_folder(asked.desk.known.made_in, name)
-    start(folder, name=name, now=asked.now, timezone=asked.text("timezone") or None)
+    try:
+        if not name:
+            raise UsageError("the property has no name yet", where="what you call the property", mend="give it one")
+        folder = _free_folder(asked.desk.known.made_in, name)
+        start(folder, name=name, now=asked.now, timezone=asked.text("timezone") or None)
+    except HabmapError as error:
+        return show(asked, error=error)
     asked.place = asked.desk.known.add(folder)
     return asked.goto("lead")
 
@@ -84,6 +109,15 @@ def system_timezone() -> str:
     import tzlocal
 
     return str(tzlocal.get_localzone_name() or "")
+
+
+@cache
+def _zones() -> tuple[tuple[str, str], ...]:
+    """Return the zones that are named after a place, those of the United States first."""
+    from zoneinfo import available_timezones
+
+    places = sorted(name for name in available_timezones() if re.match(r"(?!Etc|SystemV|US)[A-Z][A-Za-z]+/", name))
+    return (*_US_ZONES.items(), *((name, "") for name in places if name not in _US_ZONES))
 
 
 def _free_folder(within: Path, name: str) -> Path:

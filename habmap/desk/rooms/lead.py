@@ -11,7 +11,8 @@ from habmap.desk.forms import Field
 from habmap.desk.ground import LAYERS
 from habmap.desk.pages import page
 from habmap.desk.room import Room
-from habmap.desk.rooms.load import KINDS, fields_of
+from habmap.desk.rooms.load import KINDS, LAYER_WORDS, fields_of
+from habmap.desk.rooms.map import is_placed
 
 
 def show(asked: Asked) -> Response:
@@ -24,9 +25,24 @@ def show(asked: Asked) -> Response:
         units=len(store.units()),
         has_line=store.boundary() is not None,
         elevation=store.elevation(),
+        is_placed=is_placed(store),
         lines=len(store.entries()),
-        layer=Field(name="file", label="a file with outlines of units", kind="file", accept=LAYERS, is_needed=True),
-        line=Field(name="file", label="a file with the property line", kind="file", accept=LAYERS, is_needed=True),
+        layer=Field(
+            name="file",
+            label="a file with outlines of units",
+            kind="file",
+            accept=LAYERS,
+            is_needed=True,
+            help=f"{LAYER_WORDS}.",
+        ),
+        line=Field(
+            name="file",
+            label="a file with the property line",
+            kind="file",
+            accept=LAYERS,
+            is_needed=True,
+            help=f"{LAYER_WORDS}.",
+        ),
         dem=fields_of(dem),
     )
 

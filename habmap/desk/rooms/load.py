@@ -17,7 +17,7 @@ from habmap.errors import HabmapError, UsageError
 if TYPE_CHECKING:
     from habmap.desk.long_work import Work
 
-_LAYER: Final = "GeoPackage, GeoJSON, KML or a zipped shapefile"
+LAYER_WORDS: Final = "GeoPackage, GeoJSON, KML or a zipped shapefile"
 _TABLE: Final = "CSV, .xlsx or .ods"
 
 
@@ -34,12 +34,14 @@ class Loadable:
 
 
 KINDS: Final = (
-    Loadable(key="units", words="outlines of units", files=_LAYER, options=("repair", "trim", "overwrite", "layer")),
-    Loadable(key="boundary", words="the property line", files=_LAYER, options=("repair", "overwrite", "layer")),
+    Loadable(
+        key="units", words="outlines of units", files=LAYER_WORDS, options=("repair", "trim", "overwrite", "layer")
+    ),
+    Loadable(key="boundary", words="the property line", files=LAYER_WORDS, options=("repair", "overwrite", "layer")),
     Loadable(
         key="features",
         words="roads, houses, creeks and other things",
-        files=_LAYER,
+        files=LAYER_WORDS,
         options=("repair", "overwrite", "layer"),
     ),
     Loadable(
@@ -68,7 +70,9 @@ KINDS: Final = (
         is_folder=True,
     ),
     Loadable(key="forecast", words="a forecast of hours", files=_TABLE, options=("sheet",)),
-    Loadable(key="block", words="a burn block drawn in a file", files=_LAYER, options=("name", "repair", "overwrite")),
+    Loadable(
+        key="block", words="a burn block drawn in a file", files=LAYER_WORDS, options=("name", "repair", "overwrite")
+    ),
 )
 #: Options that are a box to be ticked, and those that say something.
 _BOXES: Final = {

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 from markupsafe import Markup
 from starlette.responses import HTMLResponse, Response
 
 from habmap.desk.asked import Asked
-from habmap.desk.pages import piece
+from habmap.desk.pages import desk_words, piece
 from habmap.desk.room import Room
 from habmap.desk.rooms.seen import spot_form
 
@@ -24,10 +25,20 @@ _STRIP, _PENCIL = "<!--desk:strip-->", "<!--desk:pencil-->"
 
 
 def show(asked: Asked) -> Response:
-    """Show the owner's map page with the desk around it."""
+    """Show the owner's map page with the desk around it; where nothing tells where the property is, the first steps.
+
+    An outline that is drawn on an empty sheet would lie in the sea off Africa, and fix the property's grid there.
+    """
+    if not is_placed(asked.store):
+        return asked.goto("lead")
     text = asked.at.kept(("map", asked.today), lambda store: _drawn(asked, store))
     # what differs from one answer to the next is put in last
     return served(text.replace(_STRIP, _top(asked), 1).replace(_PENCIL, _pencil(asked), 1))
+
+
+def is_placed(store: Store) -> bool:
+    """Tell whether anything says where on earth the property is."""
+    return store.grid is not None or store.elevation() is not None
 
 
 def _drawn(asked: Asked, store: Store) -> str:
@@ -41,7 +52,8 @@ def _drawn(asked: Asked, store: Store) -> str:
         pencil=_PENCIL,
         pencil_words="Say below what it is",
     )
-    return render_page(build_page(store, now=asked.now, audience="owner"), around=around)
+    drawn = build_page(store, now=asked.now, audience="owner")
+    return render_page(replace(drawn, missing=tuple(map(desk_words, drawn.missing))), around=around)
 
 
 def _top(asked: Asked) -> str:
