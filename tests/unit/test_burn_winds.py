@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 from fakes import GRID, FakeStore, entry, unit
+from pyproj import Geod
 from shapely import Point, box
 
 from habmap.cli.burn_report import print_burnsheet
@@ -18,6 +19,7 @@ from habmap.show.burn.compose import burn_sheet
 from habmap.vocabulary import SNAG_CAUTION
 from habmap.work.burn.request import BurnRequest, ForecastSource
 from habmap.work.burn.result import BurnsheetResult
+from habmap.work.burn.surroundings import downwind_places
 from habmap.work.burn.winds import HourWind, Spell, spells, winds_cast
 
 NOW = datetime(2026, 3, 1, tzinfo=UTC)
@@ -116,6 +118,24 @@ def test_places_are_those_that_a_cone_drawn_by_hand_holds(from_deg: int) -> None
         times = [spot.from_time for spot in result.smoke if spot.name == one.name]
         expected = [wind for wind in (180, from_deg) if is_downwind(float(one.name), wind)]
         assert bool(times) is bool(expected), (one.name, from_deg)
+
+
+def test_bearings_of_smoke_are_true_ones_far_from_the_middle_of_the_grid() -> None:
+    """Three degrees east of the grid's middle its north lies 1.8° off; houses are set out along geodesics."""
+    lon, lat, five_km = -95.0, 38.0, 5000.0
+    middle = GRID.to_grid(Point(lon, lat))
+    houses = []
+    for azimuth in (44, 46, 314, 316):
+        spot = Point(Geod(ellps="WGS84").fwd(lon, lat, azimuth, five_km)[:2])
+        houses.append(Feature(uuid=str(azimuth), kind="house", name=str(azimuth), geometry=spot, recorded_at=NOW))
+    found = downwind_places(
+        box(middle.x - 5, middle.y - 5, middle.x + 5, middle.y + 5), houses, grid=GRID,
+        winds=[HourWind(IGNITION, 180.0)], within_m=2 * five_km,
+    )  # fmt: skip
+    # The block is seen 0.1° wide from there.
+    assert {one.name: one.bearing_deg for one in found} == {
+        "44": pytest.approx(44, abs=0.1), "316": pytest.approx(316, abs=0.1),
+    }  # fmt: skip
 
 
 def test_hours_without_a_direction_end_no_spell_and_are_said() -> None:

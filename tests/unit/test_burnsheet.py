@@ -381,11 +381,17 @@ def hours(*rows: tuple[str, float, float]) -> tuple[ForecastHour, ...]:
 
 def test_hours_show_gaps_wind_shifts_and_what_is_not_met() -> None:
     settings = Settings.model_validate(
-        {"burn_plan": {"down_cedar": {"author": "P. Writer", "date": date(2026, 1, 31), "rh_pct": [30, 60]}}}
-    )
+        {
+            "burn_plan": {
+                "down_cedar": {
+                    "author": "P. Writer", "date": date(2026, 1, 31), "rh_pct": [30, 60], "days_since_rain": [2, 9],
+                }
+            }
+        }
+    )  # fmt: skip
     told = hours(
         ("2026-03-20T10:00", 65, 300), ("2026-03-20T13:00", 50, 180), ("2026-03-20T14:00", 35, 180),
-        ("2026-03-20T15:00", 25, 225), ("2026-03-20T16:00", 40, 226), ("2026-03-21T09:00", 40, 180),
+        ("2026-03-20T15:00", 25, 225), ("2026-03-20T16:00", 40, 225.2), ("2026-03-21T09:00", 40, 180),
     )  # fmt: skip
     result = ask(place(settings=settings), forecast=told)
     by_time = {hour.time: hour for hour in result.hours}
@@ -397,6 +403,8 @@ def test_hours_show_gaps_wind_shifts_and_what_is_not_met() -> None:
     assert by_time["2026-03-20T13:00"].not_met == ()
     assert by_time["2026-03-20T15:00"].not_met == ("rh_pct",)
     assert [by_time[f"2026-03-20T{hour}:00"].wind_shift for hour in (13, 14, 15, 16)] == [False, False, False, True]
+    # What no forecast has a column for is asked of the day, not of each hour.
+    assert {hour.not_given for hour in result.hours} == {()}
 
 
 def test_weather_left_out_comes_from_the_forecast() -> None:

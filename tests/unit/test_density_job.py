@@ -298,7 +298,12 @@ def test_clumped_quarter_points_get_no_limits_and_the_word_fixed_plots() -> None
 def test_points_with_every_quarter_vacant_say_so_and_give_nothing() -> None:
     found = only(FakeStore([unit("A", HECTARE), quarter("q", (None,) * 4)], grid=GRID))
     assert (found.stems_per_acre, found.plots) == (None, 1)
-    assert found.rests_on == "quarter points with every quarter vacant say nothing of how many stems there are"
+    nothing = "quarter points with every quarter vacant say nothing of how many stems there are"
+    assert found.rests_on == nothing
+    old = [fixed("o", 44, at=(80, 50)), fixed("p", 46, at=(81, 50)), entry("cut", "2025-06-01", EAST)]
+    vacant = quarter("q", (None,) * 4, day="2025-07-01", at=(10, 50))
+    beside = only(FakeStore([unit("A", HECTARE), vacant, *old], grid=GRID))
+    assert beside.rests_on.startswith(f"{nothing}; 2 plots of 2025-01-15 from before")
 
 
 def test_crown_cover_from_the_stems_of_each_plot() -> None:

@@ -127,6 +127,8 @@ def test_ground_at_target_before_the_report_or_by_fire_was_treated_before() -> N
 def test_ground_finished_after_the_due_date_or_while_on_hold_stands_apart() -> None:
     late = report(entry("cut", "2026-03-02", ALL), items=[ITEM | {"due": "2026-03-01"}])
     assert columns_m2(only(late)) == {"late": 10_000}
+    in_time = report(entry("cut", "2026-03-01", ALL), items=[ITEM | {"not_before": "2026-03-01", "due": "2026-03-01"}])
+    assert (columns_m2(only(in_time)), only(in_time).remarks) == ({"applied": 10_000}, ())
     hold = {"unit": "C1", "reason": "nesting", "from": date(2026, 1, 1)}
     held = only(report(entry("cut", "2025-12-31", LEFT), entry("cut", "2026-05-01", RIGHT), hold=[hold]))
     assert columns_m2(held) == {"applied": 6_000, "on_hold": 4_000}
@@ -155,6 +157,29 @@ def test_other_practices_count_ground_once_inside_the_dates() -> None:
     assert m2(only(result, "1").pass_acres) == pytest.approx(12_000)
     # burned again two years on is that item's own work
     assert columns_m2(only(result, "2")) == {"applied": 10_000}
+
+
+def test_work_outside_every_unit_is_pointed_out_with_its_acres() -> None:
+    result = report(entry("cut", "2026-01-05", RIGHT), entry("cut", "2026-01-06", box(100, 0, 130, 100)))
+    # 30 m by 100 m lie outside, 20 of them cut twice; 60 by 100 m inside: 0.741 and 1.483 acres
+    assert result.remarks == ("0.7 acres of 314 lie outside every unit as now drawn and are not in this report",)
+    assert m2(result.practice_acres) == pytest.approx(6_000)
+    inside = report(entry("cut", "2026-01-05", ALL))
+    assert inside.remarks == ()
+
+
+def test_units_that_no_item_of_the_code_names_are_reported_beside_it() -> None:
+    work = [entry("cut", "2026-01-05", box(0, 0, 100, 300))]
+    lines = [(line.item, line.unit_id) for line in report(*work).lines]
+    assert lines == [("1", "C1"), ("", "C2")]
+    named = report(*work, items=[ITEM, ITEM | {"item": "2", "units": ["C2"]}])
+    assert [(line.item, line.unit_id) for line in named.lines] == [("1", "C1"), ("2", "C2")]
+    everywhere = report(*work, items=[ITEM | {"units": []}])
+    assert [(line.item, line.unit_id) for line in everywhere.lines] == [("1", "C1"), ("1", "C2")]
+    beside = report(*work, items=[ITEM | {"practice_code": "338"}])
+    assert [(line.item, line.practice_code, line.unit_id) for line in beside.lines] == [
+        ("", "314", "C1"), ("", "314", "C2"),
+    ]  # fmt: skip
 
 
 def test_a_contract_unit_that_is_not_on_the_map_is_said() -> None:

@@ -66,6 +66,19 @@ def test_the_nearer_point_wins() -> None:
     assert names(a, b, photo("c", 8, 0, 0, 3)) == [["a", "c"], ["b"]]
 
 
+@pytest.mark.parametrize(
+    ("first", "second"),
+    [
+        # the shares of the 15 m and of the 30° of each, squared and added, by hand
+        (photo("a", 9, 0, 18, 1), photo("b", 0, 0, -27, 2)),  # 0.36 + 0.36 < 0 + 0.81
+        (photo("a", 0, 0, 27.6, 1), photo("b", 13.5, 0, -6, 2)),  # 0 + 0.846 < 0.81 + 0.04
+        (photo("a", 13.8, 0, 0, 1), photo("b", -3, 0, 27, 2)),  # 0.846 + 0 < 0.04 + 0.81
+    ],
+)
+def test_distance_and_turn_weigh_by_their_squares(first: Photo, second: Photo) -> None:
+    assert names(first, second, photo("c", 0, 0, 0, 3)) == [["a", "c"], ["b"]]
+
+
 def test_the_order_of_the_files_does_not_matter() -> None:
     photos = [photo("a", 0, 0, 0, 1), photo("b", 20, 0, 0, 2), photo("c", 11, 0, 0, 3), photo("d", 3, 0, 5, 4)]
     wanted = names(*photos)

@@ -156,6 +156,16 @@ def test_upkeep_stands_beside_the_first_tier_nearest_seed_trees_first() -> None:
     assert "3.0 acres ask for upkeep: four years since the fire" in lines[1].reasons
 
 
+def test_ground_without_cedars_says_so_unless_it_asks_for_upkeep() -> None:
+    prairie = replace(BENCH, cover="grass", upkeep_acres=1.0, upkeep_why="four years since the fire")
+    field = replace(BENCH, cover="crop")
+    done = replace(BENCH, remaining_acres=0.0)
+    told = {line.cover: line.reasons for line in rank_units([prairie, field, done], limits=LIMITS, weights=EQUAL)}
+    assert told["grass"] == ("grass", "1.0 acres ask for upkeep: four years since the fire")
+    assert told["crop"] == ("crop: not cedar ground",)
+    assert told["cedar"] == ("cedar", "no acres remain")
+
+
 def test_holds_and_contract_dates_are_said_in_every_tier() -> None:
     for unit in (replace(BENCH, remarks=("held: nesting",)), replace(BENCH, cover="crop", remarks=("held: nesting",))):
         assert "held: nesting" in rank_units([unit], limits=LIMITS, weights=EQUAL)[0].reasons

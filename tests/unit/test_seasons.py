@@ -207,6 +207,13 @@ def test_a_dated_ban_ends() -> None:
     ban = DatedBan(what="closed_cut", reason="sale", first=date(2026, 1, 1), last=date(2026, 1, 31))
     assert calendar_due(on=date(2026, 2, 1), bans=[ban], holds=[], contract=[]) == ()
     assert calendar_due(on=date(2026, 1, 31), bans=[ban], holds=[], contract=[])[0].state == "in force"
+    days = (date(2025, 12, 31), date(2026, 1, 1), date(2026, 1, 31), date(2026, 2, 1))
+    assert [ban.has(day) for day in days] == [False, True, True, False]
+    yearly = YearlyBan(what="closed_cut", reason="sale", first=(3, 5), last=(10, 15), units=("C1", "C2"))
+    named = calendar_due(on=date(2026, 1, 31), bans=[ban, yearly], holds=[], contract=[])
+    assert [(item.unit_id, item.name, item.state) for item in named] == [
+        (None, "sale 2026-01-01", "in force"), ("C1", "sale 03-05", "coming"), ("C2", "sale 03-05", "coming"),
+    ]  # fmt: skip
 
 
 @pytest.mark.parametrize(
