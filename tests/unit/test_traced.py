@@ -87,7 +87,7 @@ def test_weak_acres_and_a_walk_far_from_the_property_are_pointed_out() -> None:
     assert "the acres are weak: the fixes' error is more than a tenth of them" in small.notes
     xy, times = walk(SQUARE)
     mile_m = 1609.344
-    notes = [traced(segment(xy + [miles * mile_m, 0.0], times)).result.notes for miles in (29.9, 30.1)]
+    notes = [traced(segment(xy + np.array([miles * mile_m, 0.0]), times)).result.notes for miles in (29.9, 30.1)]
     told = "this walk begins 30 miles from the middle of the property: is it the right file?"
     assert [told in some for some in notes] == [False, True]
 
@@ -143,7 +143,8 @@ def test_a_walk_along_a_neighbor_is_cut_at_its_edge_and_strips_are_dropped() -> 
     assert left.result.geometry["type"] == "Polygon"
     assert left.result.notes[len(ground.result.notes) :] == (
         f"{48 * 200 / M2_PER_ACRE:.2f} acres that neighboring units hold were cut off",
-        f"1 strips along them, narrower than the GPS error and together {2 * 200 / M2_PER_ACRE:.3f} acres, were dropped",
+        "1 strips along them, narrower than the GPS error and together "
+        f"{2 * 200 / M2_PER_ACRE:.3f} acres, were dropped",
     )
     wide = without_neighbors(ground, [neighbor], grid=GRID, strip_m=1.9)
     assert wide.result.geometry["type"] == "MultiPolygon"
@@ -200,10 +201,12 @@ def test_the_work_has_the_walk_s_own_local_day_or_the_one_given() -> None:
 
 
 def test_a_walk_over_two_local_days_or_without_times_leaves_the_day_to_the_person() -> None:
-    result = replace(traced().result, kind="working track", notes=(), dropped_fixes=3, fixes=40,
-                     dropped=(DroppedFixes(reason="alone", count=1), DroppedFixes(reason="stray", count=2)))  # fmt: skip
+    dropped = (DroppedFixes(reason="alone", count=1), DroppedFixes(reason="stray", count=2))
+    result = replace(traced().result, kind="working track", notes=(), dropped_fixes=3, fixes=40, dropped=dropped)
     # 23:00 to 01:00 in Kansas: one day of UTC, two of the place
-    night = replace(result, started_at=datetime(2026, 3, 15, 4, tzinfo=UTC), ended_at=datetime(2026, 3, 15, 6, tzinfo=UTC))
+    night = replace(
+        result, started_at=datetime(2026, 3, 15, 4, tzinfo=UTC), ended_at=datetime(2026, 3, 15, 6, tzinfo=UTC)
+    )
     ground = replace(traced(), result=night)
     with pytest.raises(InputError, match="more than one day") as refused:
         on(ground, None)
