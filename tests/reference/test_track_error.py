@@ -106,3 +106,10 @@ def test_two_rings_walked_at_once_err_together() -> None:
     one = gradient_variance(area_gradient_m(xy), times, error=error)
     both = gradient_variance(np.concatenate([area_gradient_m(xy)] * 2), np.concatenate([times, times]), error=error)
     assert both == pytest.approx(4 * one, rel=1e-9)
+
+
+def test_what_has_no_area_has_no_error_of_it() -> None:
+    assert second_order_variance(np.arange(2.0), error=FixError(3, 0)) == 0.0
+    assert second_order_variance(np.arange(2.0), error=FixError(3, 60)) == 0.0
+    # three fixes, independent: 3 · 3⁴ / 2
+    assert second_order_variance(np.arange(3.0), error=FixError(3, 0)) == 121.5

@@ -6,7 +6,7 @@ import pytest
 from pyproj import CRS
 
 from habmap.errors import InputError
-from habmap.land.datum import horizontal_crs, transformer_to_wgs84
+from habmap.land.datum import _region, horizontal_crs, transformer_to_wgs84
 
 #: Systems whose change to WGS 84 PROJ's own database declares good to 5 m or better.
 TAKEN = ("EPSG:4326", "EPSG:32614", "EPSG:3857", "EPSG:4269", "EPSG:26914", "EPSG:2268", "EPSG:6318", "EPSG:2193")
@@ -42,3 +42,15 @@ def test_height_part_is_left_out():
 def test_longitude_comes_first():
     lon, lat = transformer_to_wgs84(CRS.from_epsg(4326)).transform(-98.0, 38.0)
     assert (lon, lat) == (-98.0, 38.0)
+
+
+def test_the_region_of_a_layer_is_told_in_degrees_whatever_it_is_drawn_in():
+    # UTM 14 north: 500,000 m is 99° west, and 4,206,000 m north of the equator 38.0° (Snyder 1987, by hand to 0.01°)
+    region = _region(CRS.from_epsg(32614), (500_000, 4_206_000, 587_800, 4_317_000))
+    found = (region.west_lon_degree, region.south_lat_degree, region.east_lon_degree, region.north_lat_degree)
+    assert found == pytest.approx((-99.0, 38.0, -98.0, 39.0), abs=0.02)
+    # some rasters count longitude from 0 to 360
+    turned = _region(CRS.from_epsg(4326), (262.0, 38.0, 263.0, 39.0))
+    assert (turned.west_lon_degree, turned.east_lon_degree) == pytest.approx((-98.0, -97.0))
+    assert _region(CRS.from_epsg(4326), (-98.0, 38.0, -97.0, 91.0)) is None
+    assert _region(CRS.from_epsg(4326), None) is None

@@ -8,7 +8,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from habmap.land.downhill import Surface, downhill_path
+from habmap.land.downhill import Surface, downhill_path, outlets, sample, sample_many
 
 
 def surface(formula, *, cell_m: float = 5.0, half: int = 60) -> Surface:  # type: ignore[no-untyped-def]
@@ -90,3 +90,65 @@ def test_a_narrow_valley_is_followed_along_its_floor() -> None:
     reached = next(i for i, off_m in enumerate(off_floor_m) if off_m < 5)
     assert max(off_floor_m[reached:]) <= 7.5  # a cell and a half: it may go from cell middle to cell middle
     assert path.points[-1][1] > 80
+
+
+def test_between_cell_middles_heights_go_straight() -> None:
+    tilted = np.add.outer(3.0 * np.arange(4), 5.0 * np.arange(5))  # bilinear is exact on a plane
+    places = [(2.25, 3.5), (0.0, 0.0), (3.0, 4.0), (1.0, 0.75), (2.9, 0.1), (2.999, 3.999)]
+    hand = [3 * row + 5 * col for row, col in places]
+    assert [sample(tilted, row, col) for row, col in places] == pytest.approx(hand)
+    row, col = np.array(places).T
+    assert sample_many(tilted, row, col) == pytest.approx(hand)
+    # a twisted cell: 0, 0 / 0, 8 has 8 · ¼ · ½ at a quarter up and half across
+    twisted = np.array([[0.0, 0], [0, 8]])
+    assert sample(twisted, 0.25, 0.5) == sample_many(twisted, np.array([0.25]), np.array([0.5]))[0] == 1.0
+    outside = [(-0.01, 1.0), (3.01, 1.0), (1.0, -0.01), (1.0, 4.01)]
+    assert np.isnan([sample(tilted, row, col) for row, col in outside]).all()
+    assert np.isnan(sample_many(tilted, *np.array(outside).T)).all()
+    one_row = np.array([[1.0, 2, 4]])
+    assert sample(one_row, 0, 1.5) == sample_many(one_row, np.array([0.0]), np.array([1.5]))[0] == 3.0
+    tilted[2, 2] = np.nan
+    assert sample(tilted, 1, 1.5) == 10.5  # the missing one has no weight
+    assert math.isnan(sample(tilted, 1.1, 1.5))
+    assert np.isnan(sample_many(tilted, np.array([1.0]), np.array([1.5])))[0]
+
+
+def test_steps_are_half_a_cell_and_the_last_one_ends_where_it_should() -> None:
+    path = downhill_path(surface(lambda x, y: -0.1 * x), (0.0, 0.0), longest_m=21)
+    assert [x for x, _ in path.points] == pytest.approx([0, 2.5, 5, 7.5, 10, 12.5, 15, 17.5, 20, 21])
+    assert (path.end, path.length_m) == ("length", pytest.approx(21))
+
+
+def channel(depth_m: float) -> Surface:
+    """Make a pit at (50, 50) in a channel between walls: level for 20 m north of it, then far down."""
+    heights = np.full((11, 11), 20.0)
+    heights[5:, 5] = [10 - depth_m, 10, 10, 0, 0, 0]
+    return Surface(heights, 0.0, 0.0, 10.0)
+
+
+def test_a_pit_of_two_meters_is_left_over_its_rim_and_a_hair_more_is_not() -> None:
+    passed = downhill_path(channel(2.0), (50.0, 50.0), longest_m=25)
+    assert list(dict.fromkeys(passed.points)) == [(50, 50), (50, 60), (50, 70), (50, 80)]
+    assert passed.end == "length"
+    assert passed.length_m == 30
+    stopped = downhill_path(channel(2.01), (50.0, 50.0), longest_m=25)
+    assert (stopped.points, stopped.end) == (((50, 50),), "hollow")
+    assert downhill_path(channel(2.01), (50.0, 50.0), longest_m=25, pool_depth_m=2.01).end == "length"
+
+
+def test_a_pit_with_no_lower_ground_beyond_its_rim_leads_to_the_edge() -> None:
+    heights = np.full((7, 7), 10.0)
+    heights[3, 3] = 9.0
+    path = downhill_path(Surface(heights, 0.0, 0.0, 10.0), (30.0, 30.0), longest_m=100)
+    assert (path.points, path.end) == (((30, 30),), "edge")
+
+
+def test_each_cell_s_way_out_is_over_the_lowest_rim() -> None:
+    small = np.array([[9.0, 9, 9], [9, 5, 9], [9, 9, 3]])
+    assert outlets(Surface(small, 0, 0, 1)).tolist() == [[-1] * 3, [-1, 8, -1], [-1] * 3]
+    # from the 1 (cell 14) to the 6 and the 7; the 6 is flooded first and leads on to 4 and 5, and the 4 to 2 and 3
+    heights = np.array([[9.0, 9, 9, 9, 9], [9, 2, 4, 6, 9], [9, 3, 5, 7, 1], [9, 9, 9, 9, 9]])
+    assert outlets(Surface(heights, 0, 0, 1))[1:3, 1:4].tolist() == [[7, 8, 14], [7, 8, 14]]
+    heights[0, 0] = np.nan
+    assert outlets(Surface(heights, 0, 0, 1))[1, 1] == -1
+    assert outlets(Surface(np.zeros((2, 9)), 0, 0, 1)).max() == -1

@@ -10,6 +10,7 @@ import pytest
 from shapely import LineString, Point, Polygon, box
 
 from habmap.land.edges import (
+    EdgePiece,
     downwind_ground,
     first_met,
     grid_bearing_deg,
@@ -137,3 +138,31 @@ def test_bearings() -> None:
         180,
         270,
     ]
+
+
+def test_bits_are_five_meters_at_most_and_even_along_a_side() -> None:
+    pieces = [piece for piece in outline_pieces(box(0, 0, 101, 5)) if piece.outward_deg == 180]
+    assert [piece.length_m for piece in pieces] == pytest.approx([101 / 21] * 21)  # 20 would be 5.05 m each
+    assert len([piece for piece in outline_pieces(box(0, 0, 101, 5)) if piece.outward_deg == 90]) == 1
+    doubled = Polygon([(0, 0), (4, 0), (4, 0), (4, 4), (0, 4)])
+    assert [piece.length_m for piece in outline_pieces(doubled)] == [4.0] * 4
+
+
+def test_a_point_out_from_a_bit_lies_off_its_middle() -> None:
+    piece = EdgePiece((0.0, 0.0), (10.0, 4.0), 60.0, 0)
+    assert piece.point(8.0) == pytest.approx((5 + 8 * math.sqrt(3) / 2, 2 + 4))
+
+
+def test_nothing_beyond_is_nothing_met() -> None:
+    pieces = outline_pieces(SQUARE)
+    assert first_met(pieces, [], within_m=30) == [(None, math.inf)] * len(pieces)
+    assert first_met([], [SQUARE], within_m=30) == []
+
+
+def test_the_chords_of_a_sector_touch_its_arc() -> None:
+    # 90 chords of 1° each: the middle of each lies on the circle, its ends 1 / cos 0.5° out
+    sector = downwind_ground(Point(0, 0), wind_from_deg=180, within_m=1000, half_angle_deg=45)
+    out = sorted(math.hypot(*corner) for corner in sector.exterior.coords)[2:]
+    assert out == pytest.approx([1000 / math.cos(math.radians(0.5))] * 91, rel=1e-12)
+    arc = LineString([corner for corner in sector.exterior.coords if corner != (0, 0)])
+    assert arc.distance(Point(0, 0)) == pytest.approx(1000, abs=1e-6)

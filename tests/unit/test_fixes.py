@@ -1,0 +1,201 @@
+"""The limits of what is dropped from a walk, each by a few fixes at round places and times: figures by hand."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from walk_makers import GRID, MORNING_S, SQUARE, lanes, segment, walk
+
+from habmap.errors import InputError
+from habmap.land import tracks
+from habmap.land.track_error import FixError
+from habmap.land.tracks import CIRCLE_95, Path, Segment, centre_grid, cleaned, utc_clock, within
+from habmap.land.walked import walked_ground
+
+
+def jumps(places: list[tuple[float, float]], *, sigma_m: float, step_s: float = 1.0) -> tuple[list[int], list[str]]:
+    """Return which fixes are dropped on foot, and what is said of those that stay."""
+    xy, times = np.array(places, dtype=np.float64), np.arange(len(places)) * step_s
+    keep, told = tracks._without_jumps(
+        xy, times, "walk", sigma_m=sigma_m, travel="foot", clock=lambda time_s: f"{time_s:g} s"
+    )
+    return np.flatnonzero(~keep).tolist(), told
+
+
+def along(count: int, *, step_m: float = 3.0) -> list[tuple[float, float]]:
+    return [(i * step_m, 0.0) for i in range(count)]
+
+
+def test_a_grid_s_center_is_the_middle_of_the_fixes_to_a_millionth_of_a_degree() -> None:
+    lonlat = np.array([(-98.12345649, 38.76543251)] * 3 + [(0.0, 0.0)])
+    grid = centre_grid([Segment("walk", lonlat[:2], np.zeros(2)), Segment("walk", lonlat[2:], np.zeros(2))])
+    assert (grid.lon, grid.lat) == (-98.123456, 38.765433)  # the receiver's place at 0°, 0° does not count
+    across = centre_grid([Segment("walk", np.array([(179.9, 52.0), (-179.9, 52.0), (180.0, 52.0)]), np.zeros(3))])
+    assert abs(across.lon) == pytest.approx(180, abs=1e-6)
+
+
+def test_a_step_at_the_limit_is_believed_and_a_spike_is_come_back_from_at_it() -> None:
+    # 3 m each second is the limit on foot itself; no error allowed for
+    places = along(40)
+    places[20] = (60.0, 300.0)
+    assert jumps(places, sigma_m=0.0) == ([20], [])
+
+
+@pytest.mark.parametrize(("bad", "dropped"), [(5, [20, 21, 22, 23, 24]), (6, [])])
+def test_five_bad_fixes_are_a_spike_and_six_a_jump_that_lasts(bad: int, dropped: list[int]) -> None:
+    places = along(80, step_m=1.0)
+    places[20 : 20 + bad] = [(x, 300.0) for x, _ in places[20 : 20 + bad]]
+    found, told = jumps(places, sigma_m=1.0)
+    assert found == dropped
+    # there and back: from (19, 0) to (20, 300) and from (25, 300) to (26, 0), √(300² + 1²) m = 984.3 ft
+    said = [f"walk: the track jumps 984 ft at {at} s and goes on from there" for at in (20, 26)]
+    assert told == ([] if dropped else said)
+
+
+def test_of_a_short_walk_a_tenth_of_the_fixes_can_be_a_spike() -> None:
+    places = along(29, step_m=1.0)
+    places[10:13] = [(x, 300.0) for x, _ in places[10:13]]
+    assert len(jumps(places, sigma_m=1.0)[1]) == 2  # two of 29
+    assert jumps(along(30, step_m=1.0)[:10] + places[10:13] + along(30, step_m=1.0)[13:], sigma_m=1.0)[0] == [
+        10,
+        11,
+        12,
+    ]
+
+
+def test_more_than_three_jumps_are_told_together_and_more_than_a_twentieth_of_the_fixes_refused() -> None:
+    def leaping(count: int, times: int) -> list[tuple[float, float]]:
+        """Move to another line ``times`` times, ten fixes on each, each time 10 m farther than the last."""
+        at = np.minimum(np.arange(count) // 10, times)
+        return [(float(i), float(200 * n + 5 * n * (n - 1))) for i, n in enumerate(at)]
+
+    # a fix each 20 s: at most 60 m from one to the next
+    assert len(jumps(leaping(100, 3), sigma_m=1.0, step_s=20)[1]) == 3
+    dropped, told = jumps(leaping(100, 5), sigma_m=1.0, step_s=20)  # 5 of 100 is the share itself
+    # the last is 200 + 40 m up and 1 m on: 787.4 ft
+    assert (dropped, told) == ([], ["walk: the track jumps 5 times, by up to 787 ft, and goes on"])
+    with pytest.raises(InputError, match="again and again"):
+        jumps(leaping(100, 6), sigma_m=1.0, step_s=20)
+
+
+@pytest.mark.parametrize(("timed", "is_used"), [(8, True), (7, False)])
+def test_times_are_used_where_four_in_five_fixes_have_one(timed: int, is_used: bool) -> None:
+    times = np.arange(10.0)
+    times[timed:] = np.nan
+    assert tracks._is_timed(times) is is_used
+
+
+def test_times_are_used_where_a_tenth_of_them_and_two_at_least_differ() -> None:
+    assert tracks._is_timed(np.array([5.0, 6.0]))
+    assert not tracks._is_timed(np.array([5.0]))
+    assert tracks._is_timed(np.repeat([1.0, 2.0, 3.0], 10))
+    assert not tracks._is_timed(np.repeat([1.0, 2.0], [15, 15]))
+
+
+def test_one_wrong_clock_reading_costs_one_fix_and_equal_times_none() -> None:
+    kept = tracks._in_time_order(np.array([0.0, 5, 5, np.nan, 90, 10, 15, 15]))
+    assert kept.tolist() == [True, True, True, True, False, True, True, True]
+    assert tracks._in_time_order(np.array([np.nan, np.nan])).all()
+
+
+def test_a_walk_without_times_takes_a_second_for_a_meter() -> None:
+    path = cleaned(
+        segment(np.array([(0.0, 0), (3, 4), (3, 16), (0, 20)])), grid=GRID, sigma_m=3, travel="foot", after_s=100.0
+    ).path
+    assert path.time_s == pytest.approx([100, 105, 117, 122], abs=1e-6)
+    assert (path.has_times, path.length_m) == (False, pytest.approx(22, abs=1e-6))
+
+
+@pytest.mark.parametrize(
+    ("step_m", "off_m", "is_dropped"),
+    [(5.0, 101, True), (5.0, 99, False), (30.0, 590, False), (30.0, 612, True)],
+    ids=["100 m", "less", "under twenty steps", "over twenty steps"],
+)
+def test_without_times_a_fix_far_off_both_neighbors_is_dropped(step_m: float, off_m: float, is_dropped: bool) -> None:
+    xy = np.array(along(11, step_m=step_m))
+    xy[5, 1] = off_m
+    assert np.flatnonzero(~tracks._without_spikes(xy)).tolist() == ([5] if is_dropped else [])
+
+
+def test_without_times_the_nearer_neighbor_decides_and_a_corner_stays() -> None:
+    xy = np.array(along(11, step_m=5.0))
+    xy[5] = (25.0, 98.0)
+    xy[6:] += (0.0, -30.0)  # 98.1 m from the one, 128.1 m from the other, which lie 31.6 m apart
+    assert tracks._without_spikes(xy).all()
+    far = np.array([*along(6, step_m=5.0), (25.0, 150.0), (120.0, 0.0), *((120.0 + 5 * i, 0.0) for i in range(1, 6))])
+    assert tracks._without_spikes(far).all()  # 150 m off, but its neighbors lie 95 m apart: more than half of it
+    assert tracks._without_spikes(np.array([(0.0, 0), (0, 500), (1, 0), (2, 0)])).all()  # four fixes show no usual step
+
+
+def paused(places: list[tuple[float, float]], times: list[float]) -> tuple[list[list[float]], list[float]]:
+    path = Path("walk", np.array(places, dtype=np.float64), np.array(times, dtype=np.float64), True)
+    drawn = tracks._pauses_drawn_together(path, radius_m=10.0, drift_m=6.0)
+    return drawn.xy.tolist(), drawn.time_s.tolist()
+
+
+def test_a_minute_in_one_ball_becomes_its_middle_and_less_stays() -> None:
+    ball = [(0.0, 0.0), (1.0, 0.0), (0.0, 1.0), (1.0, 1.0)]
+    on = [(100.0, 0.0), (200.0, 0.0)]
+    assert paused([*ball, *on], [0, 20, 40, 60, 100, 200]) == ([[0.5, 0.5], [100, 0], [200, 0]], [30, 100, 200])
+    assert paused([*ball, *on], [0, 20, 40, 59, 100, 200])[1] == [0, 20, 40, 59, 100, 200]
+    assert len(paused([(0, 0), (1, 0), *on], [0, 90, 200, 300])[1]) == 4  # two fixes are no ball
+
+
+def test_who_moves_on_slowly_does_not_pause() -> None:
+    # the means of the halves lie 7 m apart, over the 6 m of an error: (0 + 2)/2 and (7 + 9)/2
+    slow = [(0.0, 0.0), (2.0, 0.0), (7.0, 0.0), (9.0, 0.0), (60.0, 0.0)]
+    assert paused(slow, [0, 20, 40, 60, 120])[1] == [0, 20, 40, 60, 120]
+    # and 6 m apart: a pause
+    still = [(0.0, 0.0), (2.0, 0.0), (6.0, 0.0), (8.0, 0.0), (60.0, 0.0)]
+    assert paused(still, [0, 20, 40, 60, 120]) == ([[4, 0], [60, 0]], [30, 120])
+
+
+def test_a_stretch_of_a_minute_that_is_too_fast_is_refused_and_a_shorter_one_not() -> None:
+    """On foot to a truck, 4 m/s in it, on foot again."""
+
+    def clean(seconds: int) -> None:
+        steps_m = [1.0] * 400 + [4.0] * seconds + [1.0] * 400
+        xy = np.column_stack([np.concatenate([[0.0], np.cumsum(steps_m)]), np.zeros(len(steps_m) + 1)])
+        cleaned(segment(xy, MORNING_S + np.arange(len(xy))), grid=GRID, sigma_m=3.0, travel="foot")
+
+    # Half a minute with k seconds of it is 30 + 3k m long, and too fast over 30 · 3 + 3 · 4.243 = 102.7 m: from k = 25
+    # on. So what is too fast begins 5 s before the ride and ends 5 s after it.
+    clean(49)
+    with pytest.raises(InputError, match="part of this walk is faster") as refused:
+        clean(50)
+    assert refused.value.value == "9 mph from 15:06:35 UTC to 15:07:35 UTC"  # 4 m/s; from 395 s to 455 s
+    assert refused.value.allowed == "7 mph by foot"  # 3 m/s
+    assert "--travel vehicle" in str(refused.value.mend)
+
+
+def test_a_window_keeps_what_lies_in_it_and_says_from_when_to_when_the_walk_runs() -> None:
+    xy, times = walk(SQUARE)
+    timed = segment(xy, times)
+    times = times.copy()
+    untimed = Segment("b", timed.lonlat[:2], np.array([np.nan, times[0]]))
+    first, last = times[10], times[19]
+    (kept,) = within([timed, untimed], keeps=lambda s: first <= s <= last, clock=utc_clock, window="w")
+    assert kept.time_s.tolist() == times[10:20].tolist()
+    with pytest.raises(InputError, match="no fix of this walk") as refused:
+        within([timed], keeps=lambda s: False, clock=utc_clock, window="w")
+    assert refused.value.allowed == f"the walk runs from 15:00:00 UTC to {utc_clock(times[-1])}"
+    with pytest.raises(InputError, match="no times to cut by"):
+        within([segment(xy)], keeps=lambda s: True, clock=utc_clock, window="w")
+
+
+def test_the_radii_of_the_errors_are_those_of_the_normal_distribution() -> None:
+    # Rayleigh distribution, from memory: 1 − e^(−r²/2) of two axes lie within r sigmas
+    assert 1 - math.exp(-(CIRCLE_95**2) / 2) == pytest.approx(0.95)
+    assert 1 - math.exp(-(tracks.BALL_SIGMAS**2) / 2) == pytest.approx(0.998, abs=5e-4)
+
+
+def test_one_chain_that_is_work_makes_the_whole_a_working_track() -> None:
+    ring_xy, ring_s = walk(SQUARE)
+    work_xy, work_s = walk(lanes(6), closed=False)
+    both = [segment(ring_xy, ring_s), segment(work_xy + np.array([600.0, 0.0]), ring_s[-1] + 60 + work_s - work_s[0])]
+    covered = walked_ground(both, grid=GRID, error=FixError(3, 60), close_gap_m=15.24, swath_m=4.0)
+    assert covered.kind == "working track"
+    with pytest.raises(InputError, match="instead of going around"):
+        walked_ground(both, grid=GRID, error=FixError(3, 60), close_gap_m=15.24)
