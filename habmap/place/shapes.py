@@ -61,8 +61,10 @@ def lonlat_shape(wkb: bytes | None, transformer: Transformer | None, *, where: s
     before = shapely.get_coordinates(shape)
     _check_numbers(before, where=where, is_degrees=transformer is None)
     if transformer is not None:
+        # Looked at before they are a shape: a ring that runs to infinity is none.
+        turned = np.column_stack(transformer.transform(before[:, 0], before[:, 1]))
+        _check_numbers(turned, where=where, is_degrees=True, before=before)
         shape = _turned(shape, transformer)
-        _check_numbers(shapely.get_coordinates(shape), where=where, is_degrees=True, before=before)
     shape = joined(shape)
     _check_span(shape, where=where)
     return running_on(shape)
@@ -140,8 +142,8 @@ def _flat_parts(shape: BaseGeometry) -> list[BaseGeometry]:
     return [shape]
 
 
-def as_valid(shape: BaseGeometry, *, where: str, repair: bool, repaired: list[str]) -> BaseGeometry:
-    """Return a shape whose outline never crosses itself: as it is, or mended with ``repair``.
+def as_valid(shape: BaseGeometry, *, where: str, repair: bool | None, repaired: list[str]) -> BaseGeometry:
+    """Return a shape whose outline never crosses itself: as it is, or mended with ``repair`` (``None``: not to be had).
 
     Notes
     -----
@@ -159,9 +161,9 @@ def as_valid(shape: BaseGeometry, *, where: str, repair: bool, repaired: list[st
             where=where if spot is None else f"{where}, {spot}",
             value=f"{shape.geom_type} of {shapely.get_num_coordinates(shape)} points",
             allowed="an outline that never crosses itself",
-            mend="draw the outline again"
-            if repair
-            else "draw it again, or let --repair mend it and read what that changes",
+            mend="draw it again, or let --repair mend it and read what that changes"
+            if repair is False
+            else "draw the outline again",
         )
     grid = grid_around([mended])
     before, after = (acres(abs(grid.to_grid(outline).area)) for outline in (shape, mended))

@@ -208,7 +208,7 @@ def lonlat_outlines(
         try:
             shape = lonlat_shape(shapes_wkb[at], transformer, where=where(int(at)))
             found[at] = as_valid(
-                as_ground(shape, where=where(int(at))), where=where(int(at)), repair=False, repaired=[]
+                as_ground(shape, where=where(int(at))), where=where(int(at)), repair=None, repaired=[]
             )
         except InputError as fault:
             faults[int(at)] = fault

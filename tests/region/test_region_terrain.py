@@ -155,11 +155,15 @@ def test_unfit_outlines_are_named_and_nothing_is_written(region, run, tmp_path) 
     bow = shapely.Polygon([(west + 900, south + 900), (west + 1000, south + 1000), (west + 1000, south + 900),
                            (west + 900, south + 1000)])  # fmt: skip
     stands.loc[11, "geometry"] = bow
+    stands.loc[13, "geometry"] = shapely.box(-1e9, -1e9, 1e9, 1e9)
     stands.to_file(tmp_path / "bow.gpkg")
     told = run("region", "terrain", tmp_path / "bow.gpkg", region / "ground.tif", "-o", tmp_path / "n.csv", "--json")
     assert told.returncode == 3
     fault = json.loads(told.stdout)
-    assert "feature 12" in json.dumps(fault) and "crosses itself" in json.dumps(fault)
+    crossing, endless = fault["faults"]
+    assert "feature 12" in crossing["where"] and "crosses itself" in crossing["what"]
+    assert "--repair" not in crossing["mend"]  # which this command has not
+    assert "feature 14" in endless["where"] and "off the globe" in endless["what"]
     assert not (tmp_path / "n.csv").exists()
 
 
