@@ -112,7 +112,7 @@ def region_account(
     on
         The day of the accounts; ``None``: each property's newest line.
     today
-        The day that the week begins where ``on`` is not given; ``None``: today, in UTC.
+        The day that the week begins where ``on`` is not given; ``None``: today, by this computer.
     workers, scheduler, resume, overwrite, told
         As for `region_terrain`.
 
@@ -135,6 +135,6 @@ def region_account(
 
     asked = AskedAccount(
         places=tuple(Path(place) for place in places), output=Path(output), audience=audience, on=on,
-        today=today or this_moment().date(), is_resumed=resume, overwrite=overwrite,
+        today=today or this_moment().astimezone().date(), is_resumed=resume, overwrite=overwrite,
     )  # fmt: skip
     return job(asked, lambda: engine_for(workers=workers, scheduler=scheduler), told=told)

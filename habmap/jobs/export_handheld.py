@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from datetime import date
 
 from habmap.jobs.export_layers import waiting
 from habmap.jobs.ground import ground
@@ -10,6 +10,7 @@ from habmap.jobs.photos import found_points
 from habmap.jobs.ports import Store
 from habmap.jobs.public import public_view
 from habmap.jobs.snapshot import once
+from habmap.measures import days_after
 from habmap.show.handheld import Handheld, tracks
 from habmap.vocabulary import Audience
 from habmap.work.handheld import remaining_outlines
@@ -31,7 +32,7 @@ def handheld(store: Store, *, on: date | None = None, today: date, audience: Aud
 
 def due_again(store: Store, *, on: date, within_days: int = 0, audience: Audience = "owner") -> tuple[Revisit, ...]:
     """Return the spots that are due again on a day, or will be within so many days, by the day they came due."""
-    last = on + timedelta(days=within_days)
+    last = days_after(on, within_days)
     found = [one for one in revisits(store, on=on, audience=audience) if one.is_due(last)]
     return tuple(sorted(found, key=lambda one: one.due_on or date.min))
 

@@ -12,6 +12,7 @@ from shapely import MultiPolygon
 from habmap.jobs.ground import ground
 from habmap.jobs.ports import Store
 from habmap.jobs.trace import traced_ground
+from habmap.measures import days_after
 from habmap.work.burn.block import logged_block
 from habmap.work.traced import Window
 from habmap.work.unit_shares import Covered, whole_ground
@@ -30,7 +31,7 @@ def block_ground(store: Store, names: Sequence[str], *, on: dt.date) -> tuple[Mu
     """
     return logged_block(
         names,
-        ground(store, on=on - dt.timedelta(days=1)),
+        ground(store, on=days_after(on, -1)),
         blocks=store.settings.burn.blocks,
         drawn=store.drawn_blocks(),
         versions=(*store.units(on), *store.units()),

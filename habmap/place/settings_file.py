@@ -12,7 +12,7 @@ from tomlkit.exceptions import TOMLKitError
 from tomlkit.items import AoT, Comment, InlineTable, Item, Table
 
 from habmap.errors import InputError, PlaceError
-from habmap.place.settings import SETTINGS_FILE, settings_of
+from habmap.place.settings import SETTINGS_FILE, settings_bytes, settings_of
 from habmap.place.writers import write_whole
 
 #: A settings file is some pages of text [characters].
@@ -52,9 +52,9 @@ def read_text(folder: Path) -> SettingsText:
     """
     path = folder / SETTINGS_FILE
     try:
-        data = path.read_bytes()
+        data = settings_bytes(folder)
         return SettingsText(data.decode("utf-8-sig"), hashlib.sha256(data).hexdigest())
-    except (OSError, UnicodeDecodeError) as error:
+    except UnicodeDecodeError as error:
         raise PlaceError(
             "the settings file cannot be read",
             where=str(path),

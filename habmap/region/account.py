@@ -108,7 +108,7 @@ def region_account(asked: AskedAccount, engine: Callable[[], Engine], *, told: T
         done += len(task.arguments[0])
         if told:
             told(done, len(folders))
-    sweep(folder, (file.name for file in files.values()))
+    sweep(folder)
     rows, days, cautions = _read(folders, files, faults)
     listed = tuple(RegionFault(place=str(place), what=faults[str(place)]) for place in folders if str(place) in faults)
     if not rows:
@@ -122,15 +122,19 @@ def region_account(asked: AskedAccount, engine: Callable[[], Engine], *, told: T
     on = asked.on or asked.today
     if asked.audience == "public":
         rows = [replace(row, folder="") for row in rows]
-        # where a property lies on somebody's disk is told to nobody else
-        listed = tuple(replace(fault, place=Path(fault.place).name, what="could not be read") for fault in listed)
+        # where a property lies on somebody's disk, and what its folder is called, is told to nobody else
+        numbers = {str(place): number for number, place in enumerate(folders, start=1)}
+        listed = tuple(
+            replace(fault, place=f"property {numbers[fault.place]} of {len(folders)}", what="could not be read")
+            for fault in listed
+        )
     total = all_together(rows, on=on)
     text = region_page(
         rows, total, on=on, faults=listed, cautions=cautions, audience=asked.audience, version=__version__
     )
     _write(page, text, asked)
     _write(table, csv_text(*_table(rows, total)), asked)
-    name = f"{len(rows)} properties"
+    name = f"{len(rows)} {'property' if len(rows) == 1 else 'properties'}"
     ics = calendar_bytes(days, name=name, place_id=_REGION_ID, stamp=on)
     write_whole(calendar, lambda path: path.write_bytes(ics), overwrite=asked.overwrite)
     return RegionAccount(

@@ -18,8 +18,7 @@ from habmap.measures import VerticalUnit
 from habmap.place.groundraster import open_source
 from habmap.place.rasterfile import checked_crs
 from habmap.place.vertical import file_vertical_unit
-from habmap.place.writers import write_whole
-from habmap.region.folder import digest_of
+from habmap.region.folder import digest_of, write_file
 
 #: How far a tile's corner may lie off the others' cells, and its cells differ in size [cells].
 OFF_GRID_CELLS: Final = 1e-3
@@ -112,7 +111,7 @@ class Mosaic:
         ).encode()
         path = folder / f"ground-{hashlib.sha256(data).hexdigest()[:32]}.vrt"
         if not path.exists() or path.read_bytes() != data:
-            write_whole(path, lambda neighbor: neighbor.write_bytes(data), overwrite=True, is_own=True)
+            write_file(path, [data])
         return path
 
 

@@ -7,8 +7,9 @@ import json
 import math
 import os
 import uuid
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import suppress
+from itertools import chain
 from pathlib import Path
 from typing import Any, Final
 
@@ -36,22 +37,38 @@ def write_part(path: Path, words: Mapping[str, Any], arrays: Arrays) -> None:
     PlaceError
         The disk refused.
     """
-    digest = hashlib.sha256()
-    neighbor = path.with_name(f".{path.name}.{uuid.uuid4().hex}")
     described = [(name, part.dtype.str, part.shape) for name, part in arrays.items()]
     head = json.dumps({"words": words, "arrays": described}, sort_keys=True).encode()
+    write_file(path, _with_digest(chain((_MARK, len(head).to_bytes(8, "little"), head), map(_raw, arrays.values()))))
+
+
+def _with_digest(pieces: Iterable[bytes]) -> Iterator[bytes]:
+    digest = hashlib.sha256()
+    for piece in pieces:
+        digest.update(piece)
+        yield piece
+    yield digest.digest()
+
+
+def write_file(path: Path, pieces: Iterable[bytes]) -> None:
+    """Write a file whose name says what is in it, through a neighbor that takes its place at the end.
+
+    Raises
+    ------
+    PlaceError
+        The disk refused.
+    """
+    neighbor = path.with_name(f".{path.name}.{uuid.uuid4().hex}")
     try:
         with neighbor.open("wb") as stream:
-            for piece in (_MARK, len(head).to_bytes(8, "little"), head, *map(_raw, arrays.values())):
+            for piece in pieces:
                 stream.write(piece)
-                digest.update(piece)
-            stream.write(digest.digest())
             stream.flush()
             os.fsync(stream.fileno())
         neighbor.replace(path)
     except OSError as error:
         if isinstance(error, FileNotFoundError) and path.exists():
-            return  # another run had the part whole first, and swept
+            return  # another run had it whole first, and swept
         raise PlaceError(
             "a part of the work cannot be written",
             where=str(path.parent),
@@ -63,11 +80,10 @@ def write_part(path: Path, words: Mapping[str, Any], arrays: Arrays) -> None:
             neighbor.unlink(missing_ok=True)
 
 
-def sweep(folder: Path, names: Iterable[str]) -> None:
-    """Remove what workers that were lost left half written of these parts, which are whole now."""
-    wanted = set(names)
-    for neighbor in folder.glob(".*.bin.*"):
-        if neighbor.name[1:].rpartition(".")[0] in wanted:
+def sweep(folder: Path) -> None:
+    """Remove what was left half written, by workers or runs that were lost, of files that are whole now."""
+    for neighbor in folder.glob(".*.*.*"):
+        if (folder / neighbor.name[1:].rpartition(".")[0]).exists():
             with suppress(OSError):
                 neighbor.unlink()
 

@@ -207,9 +207,7 @@ def lonlat_outlines(
         # One by one, as the few of a property are: what is wrong is said in the same words.
         try:
             shape = lonlat_shape(shapes_wkb[at], transformer, where=where(int(at)))
-            found[at] = as_valid(
-                as_ground(shape, where=where(int(at))), where=where(int(at)), repair=None, repaired=[]
-            )
+            found[at] = as_valid(as_ground(shape, where=where(int(at))), where=where(int(at)), repair=None, repaired=[])
         except InputError as fault:
             faults[int(at)] = fault
     single = shapely.get_type_id(found) == 3

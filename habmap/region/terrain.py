@@ -88,7 +88,7 @@ def region_terrain(asked: Asked, engine: Callable[[], Engine], *, told: Told | N
         if faults:
             more = "" if len(faults) <= MOST_NAMED else f", {len(faults):,} in all"
             raise InputErrors(faults[:MOST_NAMED], where=f"{layer.where}{more}")
-        sweep(folder, (part.file.name for part in parts))
+        sweep(folder)
         columns = _gathered(parts, layer.features, rules, ids)
         write_whole(
             asked.output,

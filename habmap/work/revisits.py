@@ -9,13 +9,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from typing import Literal
 
 import shapely
 from shapely import Point
 
 from habmap.land.grid import LocalGrid
+from habmap.measures import days_after
 from habmap.records import CoverFrame, Photo, Plot
 from habmap.vocabulary import STATEMENTS
 from habmap.work.ground import Ground, GroundPiece
@@ -163,7 +164,7 @@ def _revisit(
     *,
     direction: tuple[float | None, Literal["T", "M"] | None] = (None, None),
 ) -> Revisit:
-    by_days = None if last_on is None else last_on + timedelta(days=days)
+    by_days = None if last_on is None else days_after(last_on, days)
     is_worked = work_on is not None and (by_days is None or work_on < by_days)
     return Revisit(
         kind=kind,

@@ -6,6 +6,7 @@ import csv
 import hashlib
 import io
 import json
+import os
 import shutil
 import sqlite3
 import uuid
@@ -23,7 +24,7 @@ from habmap.place.ddl import META_GUARD, META_GUARD_NAME
 def properties(tmp_path_factory: pytest.TempPathFactory, demo_place: Path) -> Path:
     """Return a folder with the sample, another of its kind, a copy, a damaged one, a newer one and an empty folder."""
     folder = tmp_path_factory.mktemp("properties")
-    for name in ("a", "b", "copy", "damaged", "newer"):
+    for name in ("a", "b", "copy", "damaged", "newer", "pipe"):
         shutil.copytree(demo_place, folder / name)
     (folder / "damaged" / "place.gpkg").write_bytes((folder / "a" / "place.gpkg").read_bytes()[:5000])
     for name, lines in (
@@ -36,6 +37,8 @@ def properties(tmp_path_factory: pytest.TempPathFactory, demo_place: Path) -> Pa
             for line in lines:
                 connection.execute(line)
     (folder / "empty").mkdir()
+    (folder / "pipe" / "habmap.toml").unlink()
+    os.mkfifo(folder / "pipe" / "habmap.toml")  # nothing waits for what will write to it
     settings = folder / "b" / "habmap.toml"
     settings.write_text(settings.read_text().replace('name = "Turtle Shell place (sample)"', 'name = "<b>Second</b>"'))
     return folder
@@ -66,9 +69,10 @@ def test_properties_add_up_and_those_that_cannot_be_read_are_listed(properties, 
         assert row["week_items"] == sum(len(week[name]) for name in ("closes", "burn", "cut", "check"))
     assert answer["total"]["treated_acres"] == pytest.approx(2 * alone["totals"]["treated_acres"], rel=1e-15)
     assert answer["total"]["week_items"] == sum(row["week_items"] for row in answer["places"])
-    assert [Path(fault["place"]).name for fault in answer["faults"]] == ["copy", "damaged", "newer", "empty"]
-    copied, damaged, newer, _ = (fault["what"] for fault in answer["faults"])
+    assert [Path(fault["place"]).name for fault in answer["faults"]] == ["copy", "damaged", "newer", "pipe", "empty"]
+    copied, damaged, newer, piped, _ = (fault["what"] for fault in answer["faults"])
     assert "counted once" in copied and "damaged" in damaged and "newer" in newer
+    assert "a pipe or a device, not a file" in piped and "allow reading" not in piped
     rows = list(csv.DictReader(io.StringIO(output.with_suffix(".csv").read_text())))
     assert [row["place"] for row in rows] == [alone["place"], "<b>Second</b>", "all"]
     assert float(rows[2]["acres"]) == answer["total"]["acres"]
@@ -88,7 +92,14 @@ def test_the_public_learns_no_hours_money_folders_or_private_places(properties, 
     public = json.loads(run("--place", properties / "a", "week", "--for", "public", "--json").stdout)
     owner = json.loads(run("--place", properties / "a", "effort", "--json").stdout)
     everything = told.stdout + "".join(path.read_text() for path in tmp_path.glob("all.*") if path.is_file())
-    for secret in (str(properties), f"{owner['cost']:,.2f}", f"{owner['cost']:.1f}", "person_hours,"):
+    for secret in (
+        str(properties),
+        "damaged",
+        "pipe",
+        f"{owner['cost']:,.2f}",
+        f"{owner['cost']:.1f}",
+        "person_hours,",
+    ):
         assert secret not in everything, secret
     answer = json.loads(told.stdout)
     assert all(row["person_hours"] is None and row["cost"] is None for row in answer["places"])

@@ -19,6 +19,7 @@ import psutil
 import pytest
 import rasterio
 
+from habmap.region.folder import sweep, write_file, write_part
 from habmap.region.stands import sorting
 
 #: Small parts: some hundred of them, so that there is something to kill all along.
@@ -235,6 +236,20 @@ def test_going_on_sees_that_a_tile_of_a_list_of_rasters_has_changed(region, run,
         target.write(target.read(1) * 2, 1)
     assert run(*words, "--resume", "--overwrite").returncode == 0
     assert (tmp_path / "o.csv").read_bytes() != first
+
+
+def test_what_lost_runs_left_half_written_goes_with_the_next(tmp_path) -> None:
+    write_part(tmp_path / "stands-1.bin", {}, {})
+    half = [tmp_path / name for name in (".stands-1.bin.0f", ".ground-1.vrt.0f", ".part-2.bin.0f")]
+    for path in half:
+        path.write_bytes(b"half")
+    write_file(tmp_path / "ground-1.vrt", [b"whole"])
+    sweep(tmp_path)
+    assert [path.exists() for path in half] == [
+        False,
+        False,
+        True,
+    ]  # of the last nothing is whole yet: it is being made
 
 
 def test_a_run_killed_while_it_sorts_leaves_nothing_that_a_later_one_reads(region, tmp_path) -> None:

@@ -5,7 +5,11 @@ from __future__ import annotations
 from datetime import date
 
 import pytest
+from fakes import FakeStore, entry, unit
+from shapely import box
 
+from habmap.jobs.due import due
+from habmap.jobs.week import week
 from habmap.measures import days_after
 from habmap.work.closures import Closures
 from habmap.work.finish import finish
@@ -33,6 +37,14 @@ def test_what_is_due_is_known_at_either_end(on: date, worked: date, stage: str) 
     assert all(item.acres == 2.0 for item in items)
     if on is date.max and worked is date.min:
         assert {item.what for item in items} >= {"checkup"}
+
+
+@pytest.mark.parametrize("on", [date.min, date.max])
+@pytest.mark.parametrize("worked", [date.min, date.max])
+def test_a_week_and_what_is_due_are_told_at_either_end(on: date, worked: date) -> None:
+    ground = box(0, 0, 100, 100)
+    store = FakeStore([unit("A", ground), entry("cut", worked, ground)])
+    assert (week(store, on=on).on, due(store, on=on).on) == (on, on)
 
 
 @pytest.mark.parametrize("on", [date.min, date.max])

@@ -171,8 +171,8 @@ def account_command(
     from habmap.region.engine import engine_for
 
     asked = AskedAccount(
-        places=tuple(places), output=output, audience=audience.value, on=on, today=datetime.now(UTC).date(),
-        is_resumed=resume, overwrite=overwrite,
+        places=tuple(places), output=output, audience=audience.value, on=on,
+        today=datetime.now(UTC).astimezone().date(), is_resumed=resume, overwrite=overwrite,
     )  # fmt: skip
     with _told("properties", resume=asked.folder) as told:
         result = region_account(asked, lambda: engine_for(workers=workers, scheduler=scheduler), told=told)
@@ -185,10 +185,11 @@ def account_command(
 
 
 def _say_account(result: RegionAccount) -> None:
-    total = result.total
+    total, count = result.total, len(result.places)
     say(
-        f"{len(result.places):,} properties, {total.acres:,.1f} acres: {total.treated_acres:,.1f} treated, "
-        f"{total.remaining_acres:,.1f} remaining; written to {', '.join(result.written)}."
+        f"{count:,} {'property' if count == 1 else 'properties'}, {total.acres:,.1f} acres: "
+        f"{total.treated_acres:,.1f} treated, {total.remaining_acres:,.1f} remaining; "
+        f"written to {', '.join(result.written)}."
     )
     print_table(
         ["property", "acres", "treated", "remaining", "left on purpose", "this week", "hours", "cost"],

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from habmap.errors import InputError, PlaceError, printable
+from habmap.measures import days_after
 from habmap.records import BurnRecord, DrawnBlock, Entry
 from habmap.vocabulary import FIRE, PRACTICE_WORDS
 from habmap.work.burn.block import patch_name
@@ -37,7 +38,7 @@ class LoggedBurn:
             made_on=today,
             block=_called(line, units, drawn),
             burned_pct=line.burned_pct,
-            ground_on=line.date - dt.timedelta(days=1),
+            ground_on=days_after(line.date, -1),
             plans_kept=self.record.plans is not None,
             title=f"as logged, made again on {today}",
             words=(),
