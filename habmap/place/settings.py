@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import stat
 import tomllib
 from datetime import date
 from pathlib import Path
@@ -12,7 +11,8 @@ from zoneinfo import ZoneInfo
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
 
-from habmap.errors import InputError, InputErrors, PlaceError
+from habmap.errors import InputError, InputErrors
+from habmap.place.settings_bytes import settings_bytes
 from habmap.place.toml_lines import line_of
 from habmap.vocabulary import CEDAR_RESPROUTS, DEFAULT_CEDAR, PRACTICE_CODES, PRACTICES
 from habmap.work.burn.written_plan import author_of
@@ -22,8 +22,6 @@ if TYPE_CHECKING:
     from habmap.land.facerules import FaceRules
 
 SETTINGS_FILE = "habmap.toml"
-#: A settings file is some pages of text.
-MAX_SETTINGS_BYTES: Final = 2_000_000
 
 Percent = Annotated[float, Field(ge=0, le=100)]
 Positive = Annotated[float, Field(gt=0)]
@@ -443,44 +441,6 @@ def _plainly(kind: str, words: str) -> str:
     return words[:1].lower() + words[1:]
 
 
-def settings_bytes(folder: Path) -> bytes:
-    """Return ``habmap.toml`` as it is: from a file on disk, and no more than a person writes.
-
-    Raises
-    ------
-    PlaceError
-        It is a pipe or a device, which a stranger's copy may hold, it is far too long, or the disk refuses.
-    """
-    path = folder / SETTINGS_FILE
-    try:
-        status = path.stat()  # asked before opening: a pipe would wait for its writer, and a device may never end
-        if not stat.S_ISREG(status.st_mode):
-            raise PlaceError(
-                "the settings file is a folder, a pipe or a device, not a file",
-                where=str(path),
-                mend="restore it from a copy of the property's folder",
-            )
-        if status.st_size > MAX_SETTINGS_BYTES:
-            raise PlaceError(
-                "the settings file is far too long",
-                where=str(path),
-                value=f"{status.st_size:,} bytes",
-                allowed=f"up to {MAX_SETTINGS_BYTES:,}",
-                mend="restore it from a copy of the property's folder",
-            )
-        return path.read_bytes()
-    except PlaceError:
-        raise
-    except FileNotFoundError as error:
-        raise PlaceError(
-            "this folder is not a habmap property",
-            where=str(path),
-            mend="go to the property's folder, or name it with --place, or make one with `habmap start`",
-        ) from error
-    except OSError as error:
-        raise PlaceError("the settings cannot be read", where=str(path), value=error, mend="allow reading") from error
-
-
 def read_settings(folder: Path) -> Settings:
     """Read ``habmap.toml`` of a place folder.
 
@@ -493,7 +453,7 @@ def read_settings(folder: Path) -> Settings:
     """
     path = folder / SETTINGS_FILE
     try:
-        text = settings_bytes(folder).decode("utf-8-sig")  # some editors put a mark before the first line
+        text = settings_bytes(path).decode("utf-8-sig")  # some editors put a mark before the first line
         text = text.replace("\r\n", "\n").replace("\r", "\n")
     except UnicodeDecodeError as error:
         raise _unreadable(str(path), error) from error

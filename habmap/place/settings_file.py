@@ -12,7 +12,8 @@ from tomlkit.exceptions import TOMLKitError
 from tomlkit.items import AoT, Comment, InlineTable, Item, Table
 
 from habmap.errors import InputError, PlaceError
-from habmap.place.settings import SETTINGS_FILE, settings_bytes, settings_of
+from habmap.place.settings import SETTINGS_FILE, settings_of
+from habmap.place.settings_bytes import settings_bytes
 from habmap.place.writers import write_whole
 
 #: A settings file is some pages of text [characters].
@@ -52,7 +53,7 @@ def read_text(folder: Path) -> SettingsText:
     """
     path = folder / SETTINGS_FILE
     try:
-        data = settings_bytes(folder)
+        data = settings_bytes(path)
         return SettingsText(data.decode("utf-8-sig"), hashlib.sha256(data).hexdigest())
     except UnicodeDecodeError as error:
         raise PlaceError(
