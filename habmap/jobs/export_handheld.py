@@ -15,7 +15,7 @@ from habmap.show.handheld import Handheld, tracks
 from habmap.vocabulary import Audience
 from habmap.work.handheld import remaining_outlines
 from habmap.work.photo_pairs import PRIVATE_NEAR_M
-from habmap.work.private import private_shapes
+from habmap.work.public_copy import private_shapes
 from habmap.work.revisits import Revisit, away_from, frame_revisits, photo_revisits, plot_revisits
 
 

@@ -21,7 +21,7 @@ from habmap.vocabulary import Audience
 from habmap.work.ledger import corrections, line_numbers
 from habmap.work.packet import item_packet
 from habmap.work.paperwork_records import chosen_item
-from habmap.work.private import is_private
+from habmap.work.public_copy import is_private
 
 #: Long side of a picture on paper [pixels] and its JPEG quality, and the most bytes of all pictures.
 _PICTURES = ((640, 80), (480, 72), (360, 65))

@@ -14,8 +14,7 @@ from habmap.place.settings_difference import SettingDifference, setting_differen
 from habmap.records import KEPT, CanopySource, ElevationSource, Entry, Photo, Row, key_of
 from habmap.work.ledger import conflicts, effective_entries
 from habmap.work.log_history import HistoryLine
-from habmap.work.twice import told_twice
-from habmap.work.union import clash_fault, union, unit_faults
+from habmap.work.union import clash_fault, told_twice, union, unit_faults
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

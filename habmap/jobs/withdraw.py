@@ -9,11 +9,10 @@ from collections.abc import Callable
 from habmap.jobs.history import described
 from habmap.jobs.ports import Store
 from habmap.records import Entry
-from habmap.work.dependents import ask_dependents, dependent_lines
 from habmap.work.ledger import corrections, line_numbers, sight
 from habmap.work.lines import find_row
 from habmap.work.said import check_why
-from habmap.work.withdrawal import Voided, refuse_idle
+from habmap.work.withdrawal import Voided, ask_dependents, dependent_lines, refuse_idle
 
 
 def void(

@@ -23,7 +23,7 @@ from habmap.vocabulary import DEFAULT_CEDAR, PRIVATE_FEATURE_KINDS, Audience
 from habmap.work.acres import TotalAcres, UnitAcres
 from habmap.work.photo_pairs import FoundPoint
 from habmap.work.priority import Ranked
-from habmap.work.private import is_private
+from habmap.work.public_copy import is_private
 from habmap.work.response_records import UnitResponse
 from habmap.work.season_account import SeasonAccount
 from habmap.work.terrain import DemInfo, UnitTerrain

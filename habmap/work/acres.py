@@ -11,10 +11,20 @@ from datetime import date
 from habmap import measures
 from habmap.land.acreage import area_of_record_m2
 from habmap.records import Unit
-from habmap.vocabulary import PRACTICES, REMAINING, STAGES, TREATED
-from habmap.work.account import cedar_acres
+from habmap.vocabulary import CEDAR_STAGES, PRACTICES, REMAINING, STAGES, TREATED
 from habmap.work.ground import Ground, GroundPiece
 from habmap.work.leave import LeaveRule, missing_acres
+
+
+def cedar_acres(stage_acres: Mapping[str, float]) -> float:
+    """Return cedar ground: treated, remaining and left on purpose together [acre].
+
+    Parameters
+    ----------
+    stage_acres
+        Acres by stage (``vocabulary.STAGES``); a stage left out has none [acre].
+    """
+    return math.fsum(stage_acres.get(stage, 0.0) for stage in CEDAR_STAGES)
 
 
 @dataclass(frozen=True, slots=True)

@@ -26,7 +26,7 @@ from habmap.vocabulary import (
 from habmap.work.effort import Rates, left_on
 from habmap.work.ground import Ground
 from habmap.work.priority import SLIVER_ACRES, Ranked, passed_over
-from habmap.work.private import is_private
+from habmap.work.public_copy import is_private
 from habmap.work.stages import GroundState
 
 #: What a bite takes where nobody says how many hours there are, and what a page shows as the next one [acre].

@@ -15,7 +15,7 @@ from habmap.land.grid import LocalGrid
 from habmap.records import Entry, Feature, Photo, Unit
 from habmap.vocabulary import STATEMENTS
 from habmap.work.photo_points import SAME_DIRECTION_DEG, SEEN_AREA_M2, after_of, photo_points, same_spot_m, seen_ground
-from habmap.work.private import private_shapes
+from habmap.work.public_copy import private_shapes
 
 #: A photo point nearer to a nest, grave, cultural or other sensitive feature is not for the public [m], nor one that
 #: looks at such a feature from less than this.

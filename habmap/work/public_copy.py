@@ -1,12 +1,20 @@
-"""What of a record strangers may read: its fields say so, and every copy for the public goes by them."""
+"""What of a record strangers may read, and of which features they must not learn.
+
+A record's fields say so, and every copy for the public goes by them; what is done about the ground of a private feature
+lies in `work/public_ground.py`.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import MISSING, fields, replace
 from typing import Any, Final, TypeVar
 
+from shapely.geometry.base import BaseGeometry
+
+from habmap.land.grid import LocalGrid
 from habmap.records import BurnRecord, Entry, Feature, Photo, Unit, private_fields
-from habmap.vocabulary import PUBLIC_NAME_KINDS
+from habmap.vocabulary import PRIVATE_FEATURE_KINDS, PUBLIC_NAME_KINDS
 
 Record = TypeVar("Record", Entry, Unit, Feature, BurnRecord, Photo)
 #: The column of a units layer with the name that strangers may read.
@@ -41,3 +49,13 @@ def public_copy(record: Record) -> Record:
 def public_name(unit: Unit) -> str:
     """Return the name that strangers may read; empty where the unit has none of its own for them."""
     return " ".join(str(unit.extra.get(PUBLIC_NAME) or "").split())
+
+
+def is_private(feature: Feature) -> bool:
+    """Return whether a feature stays out of everything made for the public."""
+    return feature.sensitive or feature.kind in PRIVATE_FEATURE_KINDS
+
+
+def private_shapes(features: Sequence[Feature], grid: LocalGrid) -> list[BaseGeometry]:
+    """Return the outlines of the private features in grid meters."""
+    return [grid.to_grid(feature.geometry) for feature in features if is_private(feature)]

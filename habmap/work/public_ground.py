@@ -15,8 +15,7 @@ from shapely.geometry.base import BaseGeometry
 from habmap.land.grid import LocalGrid
 from habmap.land.veil import RADIUS_M, Veil, ends_there, runs_round, veil, veiled
 from habmap.records import Entry, Feature, Unit
-from habmap.work.private import is_private, private_shapes
-from habmap.work.public_copy import public_copy
+from habmap.work.public_copy import is_private, private_shapes, public_copy
 
 #: Less ground than this in a hole is what two outlines of one edge differ by [m²].
 _CRUMB_M2: Final = 1.0

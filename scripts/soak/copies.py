@@ -34,8 +34,8 @@ from habmap.measures import M2_PER_ACRE
 from habmap.place.store import GeoPackageStore
 from habmap.records import Entry, Unit, key_of
 from habmap.records.said import Said
-from habmap.work.correction import Covered
 from habmap.work.ledger import effective_entries
+from habmap.work.withdrawal import Covered
 from soak.law import scratch
 
 GRID = LocalGrid(38.0, -98.0)

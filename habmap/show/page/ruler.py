@@ -11,7 +11,7 @@ from habmap.show.history_records import PageDone, PageHistory, PageHistoryPiece,
 from habmap.show.page import coordinates
 from habmap.show.records import Page
 from habmap.vocabulary import PRACTICE_WORDS, REMAINING, STAGE_WORDS, STAGES, TREATED
-from habmap.work.account import cedar_acres
+from habmap.work.acres import cedar_acres
 from habmap.work.season_account import season_days, season_label, season_year
 
 #: Decimals of acres in the file; a sum of a thousand such stays within half a thousandth of an acre.
