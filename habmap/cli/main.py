@@ -73,7 +73,7 @@ def _app(modules: Iterable[ModuleType]) -> typer.Typer:
     )
     app.callback()(_start)
     for module in modules:
-        module.register(app)
+        commands.register(app, module)
     return app
 
 

@@ -73,6 +73,15 @@ def print_json(command: str, result: object) -> None:
     sys.stdout.write(_json_line(json_record(command, result)))
 
 
+def told_as_json(command: str, result: object, *, as_json: bool) -> bool:
+    """Print a result's warnings, and all of it where JSON is wanted; tell whether nothing more is to be said."""
+    for words in getattr(result, "warnings", ()):
+        warn(words)
+    if as_json:
+        print_json(command, result)
+    return as_json
+
+
 def _json_line(record: dict[str, Any]) -> str:
     """Return one line of JSON; what could steer a terminal stands there as an escape, and reads the same.
 

@@ -1,4 +1,11 @@
-"""One module per command, each with ``register(app)``; heavy libraries are imported inside the command itself."""
+"""One module per command; heavy libraries are imported inside the command itself.
+
+A module's ``command`` bears the module's name; one of several commands, or of a group, has its own ``register(app)``.
+"""
+
+from types import ModuleType
+
+import typer
 
 from habmap.cli.commands import (
     acres,
@@ -41,3 +48,11 @@ IN_ORDER = (
     effort, schedule, burnsheet, photos, response, map, sheet, handout, export, unite, check, region, desk, shortcut,
     demo, manual,
 )  # fmt: skip
+
+
+def register(app: typer.Typer, module: ModuleType) -> None:
+    """Hang a module's commands on the app."""
+    if hasattr(module, "register"):
+        module.register(app)
+    else:
+        app.command(module.__name__.rpartition(".")[2])(module.command)

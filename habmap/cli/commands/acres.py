@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import typer
 
 from habmap.cli.context import JsonOption, OnOption, Session
-from habmap.cli.output import print_json, print_table, say, warn
+from habmap.cli.output import print_table, say, told_as_json, warn
 
 if TYPE_CHECKING:
     from habmap.work.acres import AcresResult, UnitAcres
@@ -18,30 +18,25 @@ TWICE_WORTH_SAYING_ACRES = 0.005
 OUTSIDE_WORTH_SAYING_ACRES = 0.05
 
 
-def register(app: typer.Typer) -> None:
-    """Hang the command on the app."""
+def command(context: typer.Context, on: OnOption = None, as_json: JsonOption = False) -> None:
+    """Show the account: acres treated and remaining. Per unit, and acres per practice."""
+    from habmap.jobs.acres import acres
 
-    @app.command("acres")
-    def acres_command(context: typer.Context, on: OnOption = None, as_json: JsonOption = False) -> None:
-        """Show the account: acres treated and remaining. Per unit, and acres per practice."""
-        from habmap.jobs.acres import acres
-
-        session: Session = context.obj
-        result = acres(session.store(), on=on)
-        if as_json:
-            print_json("acres", result)
-            return
-        say(answer(result))
-        if more := lying_and_left(result):
-            say(more)
-        if result.counted_twice_acres >= TWICE_WORTH_SAYING_ACRES:
-            warn(
-                f"{result.counted_twice_acres:,.2f} acres count twice, once for each of two units whose outlines "
-                "overlap by a hair; `habmap load units FILE --overwrite --trim` takes it off the ones loaded"
-            )
-        _print_units(result)
-        _print_practices(result)
-        _print_cautions(result)
+    session: Session = context.obj
+    result = acres(session.store(), on=on)
+    if told_as_json("acres", result, as_json=as_json):
+        return
+    say(answer(result))
+    if more := lying_and_left(result):
+        say(more)
+    if result.counted_twice_acres >= TWICE_WORTH_SAYING_ACRES:
+        warn(
+            f"{result.counted_twice_acres:,.2f} acres count twice, once for each of two units whose outlines "
+            "overlap by a hair; `habmap load units FILE --overwrite --trim` takes it off the ones loaded"
+        )
+    _print_units(result)
+    _print_practices(result)
+    _print_cautions(result)
 
 
 def answer(result: AcresResult) -> str:

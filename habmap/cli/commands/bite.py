@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Final
 import typer
 
 from habmap.cli.context import JsonOption, OnOption, OverwriteOption, Session
-from habmap.cli.output import print_json, say
+from habmap.cli.output import say, told_as_json
 from habmap.errors import UsageError
 
 if TYPE_CHECKING:
@@ -19,61 +19,56 @@ if TYPE_CHECKING:
 MOST: Final = 100_000
 
 
-def register(app: typer.Typer) -> None:
-    """Hang the command on the app."""
+def command(
+    context: typer.Context,
+    acres: Annotated[float | None, typer.Option("--acres", help="How much ground.")] = None,
+    hours: Annotated[
+        float | None,
+        typer.Option("--hours", help="Person-hours there are, at the log's own rate; with --acres too the lesser."),
+    ] = None,
+    unit_id: Annotated[
+        str | None, typer.Option("--unit", help="In this unit (else in the one that comes next).")
+    ] = None,
+    hand_only: Annotated[
+        bool, typer.Option("--hand-only", help="Take ground too steep for a machine as well.")
+    ] = False,
+    output: Annotated[
+        Path | None,
+        typer.Option("--output", "-o", metavar="FILE", help="Also write its outline, .gpx or .geojson."),
+    ] = None,
+    on: OnOption = None,
+    overwrite: OverwriteOption = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Say where to cut next. One contiguous piece beside opened ground, a lane or a firebreak, no scraps left."""
+    _check(acres, hours, output)
+    from habmap.jobs.bite import bite
+    from habmap.measures import acres_words, hours_words
 
-    @app.command("bite")
-    def bite_command(
-        context: typer.Context,
-        acres: Annotated[float | None, typer.Option("--acres", help="How much ground.")] = None,
-        hours: Annotated[
-            float | None,
-            typer.Option("--hours", help="Person-hours there are, at the log's own rate; with --acres too the lesser."),
-        ] = None,
-        unit_id: Annotated[
-            str | None, typer.Option("--unit", help="In this unit (else in the one that comes next).")
-        ] = None,
-        hand_only: Annotated[
-            bool, typer.Option("--hand-only", help="Take ground too steep for a machine as well.")
-        ] = False,
-        output: Annotated[
-            Path | None,
-            typer.Option("--output", "-o", metavar="FILE", help="Also write its outline, .gpx or .geojson."),
-        ] = None,
-        on: OnOption = None,
-        overwrite: OverwriteOption = False,
-        as_json: JsonOption = False,
-    ) -> None:
-        """Say where to cut next. One contiguous piece beside opened ground, a lane or a firebreak, no scraps left."""
-        _check(acres, hours, output)
-        from habmap.jobs.bite import bite
-        from habmap.measures import acres_words, hours_words
-
-        session: Session = context.obj
-        store = session.store()
-        today = session.today(store.settings.place.timezone)
-        result = bite(store, acres=acres, hours=hours, unit_id=unit_id, hand_only=hand_only, on=on, today=today)
-        if output is not None:
-            _write(store, result, output, overwrite=overwrite)
-        if as_json:
-            print_json("bite", result)
-            return
-        called = f"{result.unit_id} ({result.unit_name})" if result.unit_name else result.unit_id
-        takes = "" if result.person_hours is None else f", about {hours_words(result.person_hours)}"
-        say(f"Cut {acres_words(result.acres)} in {called}{takes}.")
-        say("")
-        for reason in result.why:
-            say(f"- {reason}.")
-        if result.person_hours is not None:
-            say(f"- the hours rest on {result.rests_on}.")
-        say("")
-        if output is not None:
-            say(f"Its outline was written to {output}; {result.new_edge_ft:,.0f} ft of it are new edge to walk.")
-        else:
-            say(f"{result.new_edge_ft:,.0f} ft of its edge are new; -o FILE.gpx writes its outline to walk.")
-        say(f"Holds and closed days as of {result.closed_on.isoformat()}.")
-        for caution in session.cautions(result.cautions):
-            say(caution)
+    session: Session = context.obj
+    store = session.store()
+    today = session.local_day()
+    result = bite(store, acres=acres, hours=hours, unit_id=unit_id, hand_only=hand_only, on=on, today=today)
+    if output is not None:
+        _write(store, result, output, overwrite=overwrite)
+    if told_as_json("bite", result, as_json=as_json):
+        return
+    called = f"{result.unit_id} ({result.unit_name})" if result.unit_name else result.unit_id
+    takes = "" if result.person_hours is None else f", about {hours_words(result.person_hours)}"
+    say(f"Cut {acres_words(result.acres)} in {called}{takes}.")
+    say("")
+    for reason in result.why:
+        say(f"- {reason}.")
+    if result.person_hours is not None:
+        say(f"- the hours rest on {result.rests_on}.")
+    say("")
+    if output is not None:
+        say(f"Its outline was written to {output}; {result.new_edge_ft:,.0f} ft of it are new edge to walk.")
+    else:
+        say(f"{result.new_edge_ft:,.0f} ft of its edge are new; -o FILE.gpx writes its outline to walk.")
+    say(f"Holds and closed days as of {result.closed_on.isoformat()}.")
+    for caution in session.cautions(result.cautions):
+        say(caution)
 
 
 def _check(acres: float | None, hours: float | None, output: Path | None) -> None:

@@ -13,7 +13,7 @@ import typer
 from habmap.cli import burn_options as options
 from habmap.cli.context import JsonOption, OverwriteOption, Session
 from habmap.cli.fact_options import Told, add_command
-from habmap.cli.output import print_json, say, warn
+from habmap.cli.output import say, told_as_json
 from habmap.errors import UsageError
 
 if TYPE_CHECKING:
@@ -81,8 +81,7 @@ def _burnsheet(
         _check_targets(targets, paper, overwrite=overwrite)
         from habmap.jobs.past_burn import past_burn
 
-        store = session.store()
-        sheet = past_burn(store, again, today=session.today(store.settings.place.timezone))
+        sheet = past_burn(session.store(), again, today=session.local_day())
     else:
         sheet = _asked(session, told, at, names or (), patch, forecast, targets, paper, overwrite, is_sure=is_sure)
     _show(session, sheet, targets, paper, overwrite=overwrite, as_json=as_json)
@@ -140,10 +139,7 @@ def _show(
             sheet, targets=targets, now=session.now(), paper=cast("BurnPaper", paper), overwrite=overwrite
         )
         result = replace(result, sheets=tuple(str(path) for path in targets))
-    for words in result.warnings:
-        warn(words)
-    if as_json:
-        print_json("burnsheet", result)
+    if told_as_json("burnsheet", result, as_json=as_json):
         return
     from habmap.cli.burn_report import print_burnsheet
 

@@ -13,17 +13,12 @@ if TYPE_CHECKING:
     from habmap.work.checks.looked_at import Fault
 
 
-def register(app: typer.Typer) -> None:
-    """Add the command."""
-    app.command("check")(check)
-
-
 def _where(fault: Fault) -> str:
     """Say where, a line of the log by the number that people call it by."""
     return fault.where if fault.number is None else f"line {fault.number} ({fault.where.removeprefix('line ')})"
 
 
-def check(context: typer.Context, as_json: JsonOption = False) -> None:
+def command(context: typer.Context, as_json: JsonOption = False) -> None:
     """Check the property's files for errors.
 
     Exit code 1 and a list where it does not.
@@ -31,8 +26,7 @@ def check(context: typer.Context, as_json: JsonOption = False) -> None:
     from habmap.jobs.check import check as look
 
     session: Session = context.obj
-    store = session.store()
-    result = look(store, today=session.local_day())
+    result = look(session.store(), today=session.local_day())
     if as_json:
         print_json("check", result)
     elif not result.faults:

@@ -158,7 +158,7 @@ def amend(
         why=why,
         said=said,
         now=session.now(),
-        today=session.today(store.settings.place.timezone),
+        today=session.local_day(),
         practice=practice,
         date=date,
         ground=ground if track or drawn is not None else None,

@@ -8,15 +8,10 @@ from typing import Annotated
 import typer
 
 from habmap.cli.context import JsonOption, OverwriteOption, Session
-from habmap.cli.output import print_json, print_table, progress_lines, say, warn
+from habmap.cli.output import print_table, progress_lines, say, told_as_json, warn
 
 
-def register(app: typer.Typer) -> None:
-    """Add the command."""
-    app.command("demo")(demo)
-
-
-def demo(
+def command(
     context: typer.Context,
     directory: Annotated[Path, typer.Argument(metavar="DIR", help="A new or empty folder.", show_default=False)],
     overwrite: OverwriteOption = False,
@@ -41,8 +36,7 @@ def demo(
         note=warn,
         progress=progress_lines(),
     )
-    if as_json:
-        print_json("demo", result)
+    if told_as_json("demo", result, as_json=as_json):
         return
     print_table(
         ["stage", "acres"],

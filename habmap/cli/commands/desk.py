@@ -12,12 +12,7 @@ from habmap.cli.context import Session
 from habmap.cli.output import say
 
 
-def register(app: typer.Typer) -> None:
-    """Add the command."""
-    app.command("desk")(desk)
-
-
-def desk(
+def command(
     context: typer.Context,
     port: Annotated[
         int, typer.Option("--port", min=0, max=65535, metavar="N", help="Port on this computer (default: a free one).")

@@ -9,71 +9,66 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from habmap.cli.context import AudienceOption, For, JsonOption, OnOption, OverwriteOption, Session
-from habmap.cli.output import print_json, print_table, say
+from habmap.cli.output import print_table, say, told_as_json
 
 if TYPE_CHECKING:
     from habmap.jobs.due import DueResult
 
 
-def register(app: typer.Typer) -> None:
-    """Hang the command on the app."""
+def command(
+    context: typer.Context,
+    on: OnOption = None,
+    ics: Annotated[
+        Path | None, typer.Option("--ics", metavar="FILE", help="Also write a calendar, from this day on.")
+    ] = None,
+    audience: AudienceOption = For.OWNER,
+    overwrite: OverwriteOption = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Show everything that is due, one row for each unit and kind.
 
-    @app.command("due")
-    def due_command(
-        context: typer.Context,
-        on: OnOption = None,
-        ics: Annotated[
-            Path | None, typer.Option("--ics", metavar="FILE", help="Also write a calendar, from this day on.")
-        ] = None,
-        audience: AudienceOption = For.OWNER,
-        overwrite: OverwriteOption = False,
-        as_json: JsonOption = False,
-    ) -> None:
-        """Show everything that is due, one row for each unit and kind.
+    What dries or is past its days, upkeep, check-ups, holds, closed days and contract dates; `week` is the short
+    answer.
+    """
+    from habmap.jobs.due import calendar_days, due
+    from habmap.work.seasons import WHAT_WORDS
 
-        What dries or is past its days, upkeep, check-ups, holds, closed days and contract dates; `week` is the short
-        answer.
-        """
-        from habmap.jobs.due import calendar_days, due
-        from habmap.work.seasons import WHAT_WORDS
+    session: Session = context.obj
+    store = session.store()
+    result = due(store, on=on or session.local_day(), audience=audience.value)
+    if ics is not None:
+        from habmap.place.calendar import calendar_bytes
+        from habmap.place.writers import write_whole
 
-        session: Session = context.obj
-        store = session.store()
-        result = due(store, on=on or session.today(store.settings.place.timezone), audience=audience.value)
-        if ics is not None:
-            from habmap.place.calendar import calendar_bytes
-            from habmap.place.writers import write_whole
-
-            days = calendar_days(store, on=result.on, audience=audience.value)
-            name = store.settings.place.name
-            data = calendar_bytes(days, name=name, place_id=store.place_id, stamp=result.on)
-            write_whole(ics, lambda path: path.write_bytes(data), overwrite=overwrite)
-        if as_json:
-            print_json("due", result)
-            return
-        _first_words(result)
-        print_table(
-            ["unit", "what", "where it stands", "acres so", "in all", "since", "from", "to", "why"],
+        days = calendar_days(store, on=result.on, audience=audience.value)
+        name = store.settings.place.name
+        data = calendar_bytes(days, name=name, place_id=store.place_id, stamp=result.on)
+        write_whole(ics, lambda path: path.write_bytes(data), overwrite=overwrite)
+    if told_as_json("due", result, as_json=as_json):
+        return
+    _first_words(result)
+    print_table(
+        ["unit", "what", "where it stands", "acres so", "in all", "since", "from", "to", "why"],
+        [
             [
-                [
-                    row.unit_id or "all",
-                    WHAT_WORDS[row.what],
-                    row.state,
-                    row.state_acres,
-                    row.acres,
-                    row.since_date,
-                    row.from_date,
-                    row.to_date,
-                    row.words,
-                ]
-                for row in result.items
-            ],
-        )
-        say("")
-        for caution in result.cautions if audience is For.PUBLIC else session.cautions(result.cautions):
-            say(caution)
-        if ics is not None:
-            say(f"The dates from {result.on} on were written to {ics}; loading a newer file later updates them.")
+                row.unit_id or "all",
+                WHAT_WORDS[row.what],
+                row.state,
+                row.state_acres,
+                row.acres,
+                row.since_date,
+                row.from_date,
+                row.to_date,
+                row.words,
+            ]
+            for row in result.items
+        ],
+    )
+    say("")
+    for caution in result.cautions if audience is For.PUBLIC else session.cautions(result.cautions):
+        say(caution)
+    if ics is not None:
+        say(f"The dates from {result.on} on were written to {ics}; loading a newer file later updates them.")
 
 
 def _first_words(result: DueResult) -> None:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import typer
 
 from habmap.cli.context import JsonOption, OnOption, Session
-from habmap.cli.output import print_json, print_table, rounded, say
+from habmap.cli.output import print_table, rounded, say, told_as_json
 from habmap.vocabulary import PRACTICE_WORDS
 
 if TYPE_CHECKING:
@@ -15,68 +15,62 @@ if TYPE_CHECKING:
     from habmap.work.effort_account import EffortResult
 
 
-def register(app: typer.Typer) -> None:
-    """Hang the command on the app."""
+def command(context: typer.Context, on: OnOption = None, as_json: JsonOption = False) -> None:
+    """Show hours and money so far and what the rest would take."""
+    from habmap.jobs.effort import effort
 
-    @app.command("effort")
-    def effort_command(context: typer.Context, on: OnOption = None, as_json: JsonOption = False) -> None:
-        """Show hours and money so far and what the rest would take."""
-        from habmap.jobs.effort import effort
-
-        session: Session = context.obj
-        store = session.store()
-        result = effort(store, on=on, today=session.today(store.settings.place.timezone))
-        if as_json:
-            print_json("effort", result)
-            return
-        _first_words(result)
-        say(f"As of: {f'work up to {result.on}' if result.on else 'no work logged yet'}.")
+    session: Session = context.obj
+    result = effort(session.store(), on=on, today=session.local_day())
+    if told_as_json("effort", result, as_json=as_json):
+        return
+    _first_words(result)
+    say(f"As of: {f'work up to {result.on}' if result.on else 'no work logged yet'}.")
+    print_table(
+        ["unit", "name", "remaining acres", "hours low", "hours", "high", "cost low", "cost",
+         "high", "hand-only acres", "now"],
+        [
+            [
+                unit.unit_id,
+                unit.name,
+                rounded(unit.remaining_acres, 1),
+                *_range(unit, "person_hours_left", unit.lines),
+                *_range(unit, "cost_left", unit.lines),
+                rounded(unit.hand_only_acres, 1),
+                unit.waits or "",
+            ]
+            for unit in result.units
+        ],
+    )  # fmt: skip
+    print_table(
+        ["work", "log lines", "pass acres", "hours", "hours per pass acre", "95% from", "to"],
+        [
+            [
+                PRACTICE_WORDS[line.practice],
+                line.entries,
+                rounded(line.pass_acres, 1),
+                rounded(line.person_hours),
+                *_limits(line, line.entries),
+            ]
+            for line in result.practices
+        ],
+    )
+    if result.classes:
         print_table(
-            ["unit", "name", "remaining acres", "hours low", "hours", "high", "cost low", "cost",
-             "high", "hand-only acres", "now"],
+            ["ground", "log lines", "hours per acre at target", "95% from", "to"],
             [
                 [
-                    unit.unit_id,
-                    unit.name,
-                    rounded(unit.remaining_acres, 1),
-                    *_range(unit, "person_hours_left", unit.lines),
-                    *_range(unit, "cost_left", unit.lines),
-                    rounded(unit.hand_only_acres, 1),
-                    unit.waits or "",
-                ]
-                for unit in result.units
-            ],
-        )  # fmt: skip
-        print_table(
-            ["work", "log lines", "pass acres", "hours", "hours per pass acre", "95% from", "to"],
-            [
-                [
-                    PRACTICE_WORDS[line.practice],
+                    ", ".join(word for word in (line.density, line.slope) if word),
                     line.entries,
-                    rounded(line.pass_acres, 1),
-                    rounded(line.person_hours),
                     *_limits(line, line.entries),
                 ]
-                for line in result.practices
+                for line in result.classes
             ],
         )
-        if result.classes:
-            print_table(
-                ["ground", "log lines", "hours per acre at target", "95% from", "to"],
-                [
-                    [
-                        ", ".join(word for word in (line.density, line.slope) if word),
-                        line.entries,
-                        *_limits(line, line.entries),
-                    ]
-                    for line in result.classes
-                ],
-            )
-        say("")
-        say("Pass acres: ground worked twice counts twice. Hours per acre at target: all passes together.")
-        say(result.context)
-        for caution in session.cautions(result.cautions):
-            say(caution)
+    say("")
+    say("Pass acres: ground worked twice counts twice. Hours per acre at target: all passes together.")
+    say(result.context)
+    for caution in session.cautions(result.cautions):
+        say(caution)
 
 
 def _limits(line: object, lines: int) -> list[Figure | None]:

@@ -12,7 +12,7 @@ import typer
 from habmap.cli.burn_options import PAPERS, check_choice
 from habmap.cli.commands.sheet import PaperSize
 from habmap.cli.context import AudienceOption, For, JsonOption, OnOption, OverwriteOption, Session, parsed_date
-from habmap.cli.output import print_json, print_table, progress_bar, rounded, say
+from habmap.cli.output import print_json, print_table, progress_bar, rounded, say, told_as_json
 from habmap.errors import UsageError
 
 if TYPE_CHECKING:
@@ -61,8 +61,7 @@ def register(app: typer.Typer) -> None:
         session: Session = context.obj
         result = export_practices(session.store(), year=program_year, first=first, last=last, audience=audience.value)
         _write(output, _practice_writer(result), overwrite)
-        if as_json:
-            print_json("export-practices", result)
+        if told_as_json("export-practices", result, as_json=as_json):
             return
         span = f"from {result.from_date} to {result.to_date}"
         applied_acres = sum(item.applied_acres for item in result.items)
@@ -119,9 +118,8 @@ def register(app: typer.Typer) -> None:
 
         _suffix(output, ".gpkg", ".geojson")
         session: Session = context.obj
-        store = session.store()
-        today = session.today(store.settings.place.timezone)
-        table = units_table(store, on=on, today=today, audience=audience.value)
+        today = session.local_day()
+        table = units_table(session.store(), on=on, today=today, audience=audience.value)
         _write(output, _table_writer(table, output), overwrite)
         _report("export-units", output, len(table.rows), "unit", audience, as_json=as_json)
 
@@ -145,7 +143,7 @@ def register(app: typer.Typer) -> None:
         _suffix(output, ".gpx")
         session: Session = context.obj
         store = session.store()
-        today = session.today(store.settings.place.timezone)
+        today = session.local_day()
         found = handheld(store, on=on, today=today, audience=audience.value)
         _write_gpx(output, store.settings.place.name, found.outlines, found.spots, overwrite, is_again=False)
         scraps = [one for one in found.remaining if one.scraps]
@@ -188,7 +186,7 @@ def register(app: typer.Typer) -> None:
         _suffix(output, ".gpx")
         session: Session = context.obj
         store = session.store()
-        day = on or session.today(store.settings.place.timezone)
+        day = on or session.local_day()
         found = due_again(store, on=day, within_days=within_days, audience=audience.value)
         spots = [one for one in found if one.lonlat is not None]
         _write_gpx(output, store.settings.place.name, (), spots, overwrite, is_again=True)
@@ -233,8 +231,7 @@ def register(app: typer.Typer) -> None:
                 session.store(), item=item, target=output, now=session.now(), paper=paper.value, year=program_year,
                 first=first, last=last, audience=audience.value, overwrite=overwrite, progress=progress,
             )  # fmt: skip
-        if as_json:
-            print_json("export-packet", result)
+        if told_as_json("export-packet", result, as_json=as_json):
             return
         paid = "" if result.paper_payment is None else f", payment {result.paper_payment:,.2f}"
         say(

@@ -9,7 +9,7 @@ import typer
 from habmap.cli.commands.correct import WhyOption
 from habmap.cli.commands.unit import PreviewOption
 from habmap.cli.context import JsonOption, Session
-from habmap.cli.output import print_json, print_table, say
+from habmap.cli.output import print_table, say, told_as_json
 
 
 def register(app: typer.Typer) -> None:
@@ -26,8 +26,7 @@ def list_command(context: typer.Context, as_json: JsonOption = False) -> None:
 
     session: Session = context.obj
     result = list_features(session.store())
-    if as_json:
-        print_json("feature-list", result)
+    if told_as_json("feature-list", result, as_json=as_json):
         return
     say(f"{len(result.features)} features are on the map.")
     print_table(
@@ -53,8 +52,7 @@ def void_command(
 
     session: Session = context.obj
     result = void_feature(session.store(), feature, why=why, now=session.now(), is_preview=preview)
-    if as_json:
-        print_json("feature-void", result)
+    if told_as_json("feature-void", result, as_json=as_json):
         return
     done = "Withdrawn" if result.is_written else "Nothing is written yet. Would be withdrawn"
     say(f"{done}: {result.kind} {result.name} ({result.uuid[:8]}). Reason: {result.why}")

@@ -18,16 +18,11 @@ from habmap.cli.context import (
     WithCostOption,
     WithHoursOption,
 )
-from habmap.cli.output import print_json, progress_bar, say, warn
+from habmap.cli.output import progress_bar, say, told_as_json
 from habmap.show.copy_words import made_for
 
 
-def register(app: typer.Typer) -> None:
-    """Add the command."""
-    app.command("handout")(handout)
-
-
-def handout(
+def command(
     context: typer.Context,
     output: Annotated[
         Path | None,
@@ -48,14 +43,13 @@ def handout(
     from habmap.jobs.handout import write_handout
 
     session: Session = context.obj
-    store = session.store()
     with progress_bar() as progress:
         result = write_handout(
-            store,
+            session.store(),
             target=output,
             folder=session.folder,
             now=session.now(),
-            today=session.today(store.settings.place.timezone),
+            today=session.local_day(),
             paper=paper.value,
             audience=audience.value,
             with_hours=with_hours,
@@ -64,10 +58,7 @@ def handout(
             overwrite=overwrite,
             progress=progress,
         )
-    for words in result.warnings:
-        warn(words)
-    if as_json:
-        print_json("handout", result)
+    if told_as_json("handout", result, as_json=as_json):
         return
     scale = (
         "no ground is drawn yet"

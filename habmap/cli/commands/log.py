@@ -97,7 +97,7 @@ def log(
         patch=covered,
         said=said,
         now=session.now(),
-        today=session.today(store.settings.place.timezone),
+        today=session.local_day(),
         unit_ids=unit_ids,
         acres_sd=None if walked is None else walked.acres_sd,
         burn=burn,

@@ -15,12 +15,7 @@ from habmap.cli.output import say
 from habmap.errors import UsageError
 
 
-def register(app: typer.Typer) -> None:
-    """Add the command."""
-    app.command("manual")(manual)
-
-
-def manual(
+def command(
     context: typer.Context,
     words: Annotated[list[str] | None, typer.Argument(metavar="[COMMAND]", help="One command, such as: log.")] = None,
     output: Annotated[

@@ -17,16 +17,11 @@ from habmap.cli.context import (
     WithCostOption,
     WithHoursOption,
 )
-from habmap.cli.output import print_json, progress_bar, say, warn
+from habmap.cli.output import progress_bar, say, told_as_json
 from habmap.show.copy_words import made_for
 
 
-def register(app: typer.Typer) -> None:
-    """Add the command."""
-    app.command("map")(draw)
-
-
-def draw(
+def command(
     context: typer.Context,
     output: Annotated[
         Path | None,
@@ -46,11 +41,10 @@ def draw(
     from habmap.jobs.map import draw_map
 
     session: Session = context.obj
-    store = session.store()
     path = output if output is not None else session.folder / "out" / "map.html"
     with progress_bar() as progress:
         result = draw_map(
-            store,
+            session.store(),
             target=path,
             now=session.now(),
             audience=audience.value,
@@ -60,10 +54,7 @@ def draw(
             overwrite=overwrite,
             progress=progress,
         )
-    for words in result.warnings:
-        warn(words)
-    if as_json:
-        print_json("map", result)
+    if told_as_json("map", result, as_json=as_json):
         return
     say(
         f"{result.path} shows {result.treated_acres:,.1f} acres treated and {result.remaining_acres:,.1f} remaining in "

@@ -5,60 +5,55 @@ from __future__ import annotations
 import typer
 
 from habmap.cli.context import JsonOption, OnOption, Session
-from habmap.cli.output import print_json, print_table, say, warn
+from habmap.cli.output import print_table, say, told_as_json, warn
 
 
-def register(app: typer.Typer) -> None:
-    """Hang the command on the app."""
+def command(context: typer.Context, on: OnOption = None, as_json: JsonOption = False) -> None:
+    """List the photo points and their pairs of before and after."""
+    from habmap.cli.load.photos import direction_words
+    from habmap.jobs.photos import photos
+    from habmap.vocabulary import PRACTICE_WORDS
 
-    @app.command("photos")
-    def photos_command(context: typer.Context, on: OnOption = None, as_json: JsonOption = False) -> None:
-        """List the photo points and their pairs of before and after."""
-        from habmap.cli.load.photos import direction_words
-        from habmap.jobs.photos import photos
-        from habmap.vocabulary import PRACTICE_WORDS
-
-        session: Session = context.obj
-        result = photos(session.store(), on=on)
-        for point in result.points:
-            for photo in point.photos:
-                if not photo.picture_there:
-                    warn(f"the picture of {photo.file_name} is missing; load the photo again with `habmap load photos`")
-        if as_json:
-            print_json("photos", result)
-            return
-        if not result.points:
-            say("No photos are loaded yet: `habmap load photos DIR`.")
-            return
-        count, pairs = len(result.points), result.pairs
-        say(
-            f"{count} photo {'point' if count == 1 else 'points'} from {result.photos} "
-            f"{'photo' if result.photos == 1 else 'photos'}; {pairs or 'none'} of them "
-            f"{'has' if pairs == 1 else 'have'} a before and an after."
-        )
-        say(
-            f"Photos belong together within {result.same_spot_m:.0f} m and {result.same_direction_deg:.0f}° of the "
-            "first of a point."
-        )
-        print_table(
-            ("point", "unit", "looks", "before", "after", "photos", "work in between", "public"),
-            [
-                (
-                    point.number,
-                    point.unit_id,
-                    direction_words(point.direction_deg, point.direction_ref),
-                    point.before.isoformat(),
-                    None if point.after is None else point.after.isoformat(),
-                    len(point.photos),
-                    ", ".join(f"{PRACTICE_WORDS[work.practice]} {work.date}" for work in point.work_between) or None,
-                    point.for_public,
-                )
-                for point in result.points
-            ],
-        )
-        if not all(point.for_public for point in result.points):
-            say("")
-            say(
-                "Points without a yes under public are marked private, or stand near or look at a nest, grave or other "
-                "sensitive feature; a map for the public leaves them out."
+    session: Session = context.obj
+    result = photos(session.store(), on=on)
+    for point in result.points:
+        for photo in point.photos:
+            if not photo.picture_there:
+                warn(f"the picture of {photo.file_name} is missing; load the photo again with `habmap load photos`")
+    if told_as_json("photos", result, as_json=as_json):
+        return
+    if not result.points:
+        say("No photos are loaded yet: `habmap load photos DIR`.")
+        return
+    count, pairs = len(result.points), result.pairs
+    say(
+        f"{count} photo {'point' if count == 1 else 'points'} from {result.photos} "
+        f"{'photo' if result.photos == 1 else 'photos'}; {pairs or 'none'} of them "
+        f"{'has' if pairs == 1 else 'have'} a before and an after."
+    )
+    say(
+        f"Photos belong together within {result.same_spot_m:.0f} m and {result.same_direction_deg:.0f}° of the "
+        "first of a point."
+    )
+    print_table(
+        ("point", "unit", "looks", "before", "after", "photos", "work in between", "public"),
+        [
+            (
+                point.number,
+                point.unit_id,
+                direction_words(point.direction_deg, point.direction_ref),
+                point.before.isoformat(),
+                None if point.after is None else point.after.isoformat(),
+                len(point.photos),
+                ", ".join(f"{PRACTICE_WORDS[work.practice]} {work.date}" for work in point.work_between) or None,
+                point.for_public,
             )
+            for point in result.points
+        ],
+    )
+    if not all(point.for_public for point in result.points):
+        say("")
+        say(
+            "Points without a yes under public are marked private, or stand near or look at a nest, grave or other "
+            "sensitive feature; a map for the public leaves them out."
+        )

@@ -8,7 +8,7 @@ import typer
 
 from habmap.cli.commands.correct import WhyOption
 from habmap.cli.context import JsonOption, Session
-from habmap.cli.output import print_json, say
+from habmap.cli.output import say, told_as_json
 
 
 def register(app: typer.Typer) -> None:
@@ -28,8 +28,7 @@ def register(app: typer.Typer) -> None:
 
         session: Session = context.obj
         result = void_plot(session.store(), plot_id, why=why, now=session.now())
-        if as_json:
-            print_json("plot-void", result)
+        if told_as_json("plot-void", result, as_json=as_json):
             return
         where = f", unit {result.unit_id}" if result.unit_id else ""
         say(f"Withdrawn: plot {result.plot_id}{where}. Reason: {result.why}")

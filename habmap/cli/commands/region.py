@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from habmap.cli.context import AudienceOption, For, JsonOption, OnOption, OverwriteOption
-from habmap.cli.output import print_json, print_table, say, warn
+from habmap.cli.output import print_table, say, told_as_json, warn
 from habmap.errors import UsageError
 
 if TYPE_CHECKING:
@@ -108,10 +108,7 @@ def terrain_command(
     )  # fmt: skip
     with _told("stands", resume=asked.folder) as told:
         result = region_terrain(asked, lambda: engine_for(workers=workers, scheduler=scheduler), told=told)
-    for words in result.warnings:
-        warn(words)
-    if as_json:
-        print_json("region-terrain", result)
+    if told_as_json("region-terrain", result, as_json=as_json):
         return
     _say_terrain(result)
 
@@ -178,8 +175,7 @@ def account_command(
         result = region_account(asked, lambda: engine_for(workers=workers, scheduler=scheduler), told=told)
     for fault in result.faults:
         warn(f"{fault.place}: {fault.what}")
-    if as_json:
-        print_json("region-account", result)
+    if told_as_json("region-account", result, as_json=as_json):
         return
     _say_account(result)
 

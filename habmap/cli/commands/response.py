@@ -7,18 +7,13 @@ from typing import TYPE_CHECKING
 import typer
 
 from habmap.cli.context import JsonOption, OnOption, Session
-from habmap.cli.output import print_json, print_table, say, whole
+from habmap.cli.output import print_table, say, told_as_json, whole
 
 if TYPE_CHECKING:
     from habmap.work.response_records import ResponseResult
 
 
-def register(app: typer.Typer) -> None:
-    """Hang the command on the app."""
-    app.command("response")(response_command)
-
-
-def response_command(context: typer.Context, on: OnOption = None, as_json: JsonOption = False) -> None:
+def command(context: typer.Context, on: OnOption = None, as_json: JsonOption = False) -> None:
     """Show native cover, canopy and species before and after.
 
     Before and after the first cutting or burning on each unit's ground, with intervals where frames give any. It
@@ -28,8 +23,7 @@ def response_command(context: typer.Context, on: OnOption = None, as_json: JsonO
 
     session: Session = context.obj
     result = response(session.store(), on=on)
-    if as_json:
-        print_json("response", result)
+    if told_as_json("response", result, as_json=as_json):
         return
     say(_headline(result))
     told = [unit for unit in result.units if unit.frames_before or unit.frames_after or unit.species_before]

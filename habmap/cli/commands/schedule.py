@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Final
 import typer
 
 from habmap.cli.context import JsonOption, OverwriteOption, Session, parsed_date
-from habmap.cli.output import print_json, print_table, say
+from habmap.cli.output import print_table, say, told_as_json
 from habmap.errors import UsageError
 
 if TYPE_CHECKING:
@@ -20,49 +20,44 @@ if TYPE_CHECKING:
 LONGEST_SEASON: Final = timedelta(days=5 * 366)
 
 
-def register(app: typer.Typer) -> None:
-    """Hang the command on the app."""
+def command(
+    context: typer.Context,
+    hours_per_week: Annotated[float, typer.Option("--hours-per-week", help="Person-hours in a week, all hands.")],
+    first: Annotated[
+        date | None, typer.Option("--from", parser=parsed_date, metavar="YYYY-MM-DD", help="First day (today).")
+    ] = None,
+    last: Annotated[
+        date | None,
+        typer.Option("--to", parser=parsed_date, metavar="YYYY-MM-DD", help="Last day (half a year on)."),
+    ] = None,
+    ics: Annotated[Path | None, typer.Option("--ics", metavar="FILE", help="Also write a calendar file.")] = None,
+    overwrite: OverwriteOption = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Lay a season into weeks. Cuts, burns, piles, checks, upkeep, inside holds, closed days and drying days."""
+    _check(hours_per_week, first, last)
+    from habmap.jobs.schedule import last_day, schedule
 
-    @app.command("schedule")
-    def schedule_command(
-        context: typer.Context,
-        hours_per_week: Annotated[float, typer.Option("--hours-per-week", help="Person-hours in a week, all hands.")],
-        first: Annotated[
-            date | None, typer.Option("--from", parser=parsed_date, metavar="YYYY-MM-DD", help="First day (today).")
-        ] = None,
-        last: Annotated[
-            date | None,
-            typer.Option("--to", parser=parsed_date, metavar="YYYY-MM-DD", help="Last day (half a year on)."),
-        ] = None,
-        ics: Annotated[Path | None, typer.Option("--ics", metavar="FILE", help="Also write a calendar file.")] = None,
-        overwrite: OverwriteOption = False,
-        as_json: JsonOption = False,
-    ) -> None:
-        """Lay a season into weeks. Cuts, burns, piles, checks, upkeep, inside holds, closed days and drying days."""
-        _check(hours_per_week, first, last)
-        from habmap.jobs.schedule import last_day, schedule
+    session: Session = context.obj
+    store = session.store()
+    begin = first or session.local_day()
+    end = last_day(begin, last)
+    result = schedule(store, first=begin, last=end, hours_per_week=hours_per_week)
+    if ics is not None:
+        from habmap.jobs.schedule import schedule_days
+        from habmap.place.calendar import calendar_bytes
+        from habmap.place.writers import write_whole
 
-        session: Session = context.obj
-        store = session.store()
-        begin = first or session.today(store.settings.place.timezone)
-        end = last_day(begin, last)
-        result = schedule(store, first=begin, last=end, hours_per_week=hours_per_week)
-        if ics is not None:
-            from habmap.jobs.schedule import schedule_days
-            from habmap.place.calendar import calendar_bytes
-            from habmap.place.writers import write_whole
-
-            days = schedule_days(store, first=begin, last=end, hours_per_week=hours_per_week)
-            name = f"{store.settings.place.name}: season"
-            stamp = session.today(store.settings.place.timezone)
-            data = calendar_bytes(days, name=name, place_id=store.place_id, stamp=stamp)
-            write_whole(ics, lambda path: path.write_bytes(data), overwrite=overwrite)
-        if as_json:
-            print_json("schedule", result)
-            return
-        _print(result, session.cautions(result.cautions))
-        if ics is not None:
-            say(f"The season was written to {ics}; loading a newer file later updates it.")
+        days = schedule_days(store, first=begin, last=end, hours_per_week=hours_per_week)
+        name = f"{store.settings.place.name}: season"
+        stamp = session.local_day()
+        data = calendar_bytes(days, name=name, place_id=store.place_id, stamp=stamp)
+        write_whole(ics, lambda path: path.write_bytes(data), overwrite=overwrite)
+    if told_as_json("schedule", result, as_json=as_json):
+        return
+    _print(result, session.cautions(result.cautions))
+    if ics is not None:
+        say(f"The season was written to {ics}; loading a newer file later updates it.")
 
 
 def _check(hours_per_week: float, first: date | None, last: date | None) -> None:

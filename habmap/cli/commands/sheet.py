@@ -18,7 +18,7 @@ from habmap.cli.context import (
     WithCostOption,
     WithHoursOption,
 )
-from habmap.cli.output import print_json, progress_bar, say, warn
+from habmap.cli.output import progress_bar, say, told_as_json
 from habmap.show.copy_words import made_for
 
 
@@ -34,12 +34,7 @@ class PaperSize(StrEnum):
 PaperOption = Annotated[PaperSize, typer.Option("--paper", help="The paper it will be printed on.")]
 
 
-def register(app: typer.Typer) -> None:
-    """Add the command."""
-    app.command("sheet")(sheet)
-
-
-def sheet(
+def command(
     context: typer.Context,
     output: Annotated[
         Path | None,
@@ -78,10 +73,7 @@ def sheet(
             overwrite=overwrite,
             progress=progress,
         )
-    for words in result.warnings:
-        warn(words)
-    if as_json:
-        print_json("sheet", result)
+    if told_as_json("sheet", result, as_json=as_json):
         return
     what = f"unit {result.unit_id}" if result.unit_id is not None else f"{result.units} units"
     say(

@@ -11,12 +11,7 @@ from habmap.cli.context import OverwriteOption, Session
 from habmap.cli.output import say
 
 
-def register(app: typer.Typer) -> None:
-    """Add the command."""
-    app.command("shortcut")(shortcut)
-
-
-def shortcut(
+def command(
     context: typer.Context,
     output: Annotated[
         Path | None, typer.Option("--output", "-o", metavar="DIR", help="The folder to put it into (the desktop).")

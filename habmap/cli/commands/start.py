@@ -8,15 +8,10 @@ from typing import Annotated
 import typer
 
 from habmap.cli.context import JsonOption, Session
-from habmap.cli.output import print_json, say
+from habmap.cli.output import say, told_as_json
 
 
-def register(app: typer.Typer) -> None:
-    """Add the command."""
-    app.command("start")(start)
-
-
-def start(
+def command(
     context: typer.Context,
     directory: Annotated[Path, typer.Argument(metavar="DIR", help="The folder to make.")],
     name: Annotated[str, typer.Option("--name", help="What people call the property.")],
@@ -33,8 +28,7 @@ def start(
 
     session: Session = context.obj
     result = make(directory, name=name, now=session.now(), boundary=boundary, timezone=timezone)
-    if as_json:
-        print_json("start", result)
+    if told_as_json("start", result, as_json=as_json):
         return
     size = "" if result.boundary_acres is None else f", {result.boundary_acres:,.2f} acres inside its boundary"
     say(f"{result.place} now has its folder, {result.folder}{size}.")

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import typer
 
 from habmap.cli.context import JsonOption, OnOption, Session
-from habmap.cli.output import Figure, print_json, print_table, progress_bar, say, warn
+from habmap.cli.output import Figure, print_table, progress_bar, say, told_as_json
 
 if TYPE_CHECKING:
     from habmap.records import Fact
@@ -17,27 +17,20 @@ if TYPE_CHECKING:
 SUN_FACING_UNIT_PCT = 50
 
 
-def register(app: typer.Typer) -> None:
-    """Hang the command on the app."""
+def command(context: typer.Context, on: OnOption = None, as_json: JsonOption = False) -> None:
+    """Measure how each unit lies. Slope, the way it faces, sun-facing share, hand-only ground."""
+    from habmap.jobs.terrain import terrain
 
-    @app.command("terrain")
-    def terrain_command(context: typer.Context, on: OnOption = None, as_json: JsonOption = False) -> None:
-        """Measure how each unit lies. Slope, the way it faces, sun-facing share, hand-only ground."""
-        from habmap.jobs.terrain import terrain
-
-        session: Session = context.obj
-        store = session.store()
-        with progress_bar() as progress:
-            result = terrain(store, on=on, progress=progress)
-        for words in result.warnings:
-            warn(words)
-        if as_json:
-            print_json("terrain", result)
-            return
-        say(answer(result, machine_limit_pct=store.settings.terrain.machine_limit_pct))
-        say(f"As of: units as drawn {f'on {result.on}' if result.on else 'now'}.")
-        _print_units(result)
-        _print_how(result)
+    session: Session = context.obj
+    store = session.store()
+    with progress_bar() as progress:
+        result = terrain(store, on=on, progress=progress)
+    if told_as_json("terrain", result, as_json=as_json):
+        return
+    say(answer(result, machine_limit_pct=store.settings.terrain.machine_limit_pct))
+    say(f"As of: units as drawn {f'on {result.on}' if result.on else 'now'}.")
+    _print_units(result)
+    _print_how(result)
 
 
 def answer(result: TerrainResult, *, machine_limit_pct: float) -> str:

@@ -9,18 +9,13 @@ import typer
 
 from habmap.cli import track_options
 from habmap.cli.context import JsonOption, Session
-from habmap.cli.output import print_json, print_table, say, warn
+from habmap.cli.output import print_table, say, told_as_json, warn
 
 if TYPE_CHECKING:
     from habmap.work.traced import TraceResult
 
 
-def register(app: typer.Typer) -> None:
-    """Add the command."""
-    app.command("trace")(trace)
-
-
-def trace(
+def command(
     context: typer.Context,
     files: Annotated[list[Path], typer.Argument(metavar="GPX…", help="GPX, KML or GeoJSON walks, taken as one walk.")],
     swath_ft: track_options.SwathOption = None,
@@ -67,8 +62,7 @@ def trace(
         trim=trim,
         dry_run=dry_run,
     )
-    if as_json:
-        print_json("trace", result)
+    if told_as_json("trace", result, as_json=as_json):
         return
     _print(result, timezone="UTC" if store is None else store.settings.place.timezone)
     if store is None:

@@ -11,7 +11,7 @@ import typer
 from habmap.cli.context import JsonOption, Session, parsed_date
 from habmap.cli.load.layers import RepairOption
 from habmap.cli.load.shared import LayerOption
-from habmap.cli.output import print_json, print_table, say, warn
+from habmap.cli.output import print_table, say, told_as_json, warn
 
 if TYPE_CHECKING:
     from habmap.jobs.unit import UnitEdit
@@ -157,17 +157,17 @@ def _run(
     from habmap.jobs import unit as changes
 
     session: Session = context.obj
-    store = session.store()
     if change != "undo":
         how["valid_from"] = first or session.local_day()
-    _show(getattr(changes, change)(store, named, now=session.now(), is_preview=preview, **how), as_json=as_json)
+    _show(
+        getattr(changes, change)(session.store(), named, now=session.now(), is_preview=preview, **how), as_json=as_json
+    )
 
 
 def _show(result: UnitEdit, *, as_json: bool) -> None:
     for note in result.notes:
         warn(note)
-    if as_json:
-        print_json("unit", result)
+    if told_as_json("unit", result, as_json=as_json):
         return
     names = ", ".join(unit.unit_id for unit in result.before) or ", ".join(unit.unit_id for unit in result.after)
     would = "" if result.is_written else "Nothing is written yet. Would be "

@@ -8,18 +8,13 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from habmap.cli.context import JsonOption, Session
-from habmap.cli.output import print_json, print_table, say, warn
+from habmap.cli.output import print_table, say, told_as_json
 
 if TYPE_CHECKING:
     from habmap.jobs.unite import ToldTwice
 
 
-def register(app: typer.Typer) -> None:
-    """Add the command."""
-    app.command("unite")(unite)
-
-
-def unite(
+def command(
     context: typer.Context,
     other: Annotated[Path, typer.Argument(metavar="OTHER", help="The folder of another copy of this property.")],
     as_json: JsonOption = False,
@@ -35,11 +30,9 @@ def unite(
     from habmap.records import KEPT
 
     session: Session = context.obj
-    store = session.store()
     folder = other.parent if other.name == STORE_FILE else other
-    result = job(store, GeoPackageStore.open(folder))
-    if as_json:
-        print_json("unite", result)
+    result = job(session.store(), GeoPackageStore.open(folder))
+    if told_as_json("unite", result, as_json=as_json):
         return
     rows = [(kept.nouns, result.added[kept.key]) for kept in KEPT.values()]
     total = sum(count for _, count in rows)
@@ -53,8 +46,6 @@ def unite(
         print_table(("added", "rows"), [row for row in rows if row[1]])
     for pair in result.told_twice:
         _ask_about(pair)
-    for words in result.warnings:
-        warn(words)
     if result.settings_differ:
         say("The two habmap.toml differ; settings are not united, this copy's stay in force:")
         print_table(

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from habmap.cli.context import AudienceOption, For, JsonOption, OnOption, Session
-from habmap.cli.output import print_json, say
+from habmap.cli.output import say, told_as_json
 from habmap.errors import HabmapError, PlaceError, UsageError
 
 if TYPE_CHECKING:
@@ -45,8 +45,7 @@ def week(
     if context.args and not places:
         raise UsageError("of which property?", where="week", value=context.args[0], mend="name folders after --places")
     result = _together([*places, *map(Path, context.args)], on, audience) if places else _one(session, on, audience)
-    if as_json:
-        print_json("week", result)
+    if told_as_json("week", result, as_json=as_json):
         return
     if not places and audience is For.OWNER:
         result = replace(result, cautions=tuple(session.cautions(result.cautions)))
@@ -57,8 +56,7 @@ def week(
 def _one(session: Session, on: dt.date | None, audience: For) -> WeekResult:
     from habmap.jobs.week import week as job
 
-    store = session.store()
-    return job(store, on=on or session.today(store.settings.place.timezone), audience=audience.value)
+    return job(session.store(), on=on or session.local_day(), audience=audience.value)
 
 
 def _together(folders: list[Path], on: dt.date | None, audience: For) -> WeekResult:

@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from habmap.cli.context import JsonOption, OverwriteOption, Session
-from habmap.cli.output import print_json, say, warn
+from habmap.cli.output import say, told_as_json
 
 
 def block_command(
@@ -26,10 +26,7 @@ def block_command(
     checked_name(name)
     session: Session = context.obj
     result = load_block(session.store(), name=name, path=file, now=session.now(), repair=repair, overwrite=overwrite)
-    for words in result.warnings:
-        warn(words)
-    if as_json:
-        print_json("load", result)
+    if told_as_json("load", result, as_json=as_json):
         return
     where = f" in {', '.join(result.units)}" if result.units else ""
     done = "is saved already" if result.already_there else "is saved anew" if result.replaced else "is saved"

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from habmap.cli.context import JsonOption, OverwriteOption, Session
-from habmap.cli.output import print_json, print_table, progress_bar, say, warn
+from habmap.cli.output import print_table, progress_bar, say, told_as_json
 from habmap.errors import UsageError
 
 if TYPE_CHECKING:
@@ -75,10 +75,7 @@ def photos_command(
             overwrite=overwrite,
             progress=progress,
         )
-    for warning in result.warnings:
-        warn(warning)
-    if as_json:
-        print_json("load", result)
+    if told_as_json("load", result, as_json=as_json):
         return
     _show(result)
 

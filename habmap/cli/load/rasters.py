@@ -8,7 +8,7 @@ import typer
 
 from habmap.cli.context import JsonOption, OverwriteOption, Session
 from habmap.cli.load.shared import FileArgument
-from habmap.cli.output import print_json, say, warn
+from habmap.cli.output import say, told_as_json
 from habmap.errors import UsageError
 
 if TYPE_CHECKING:
@@ -35,7 +35,7 @@ def dem_command(
     from habmap.jobs.load.rasters import load_dem
 
     result = load_dem(path=file, **how)
-    if not _is_json(result, as_json=as_json):
+    if not told_as_json("load", result, as_json=as_json):
         _say_file("Elevation", result.dem, result)
         if result.units_covered or result.units_off:
             say(f"It covers {result.units_covered} of {result.units_covered + len(result.units_off)} units.")
@@ -54,7 +54,7 @@ def canopy_command(
     from habmap.jobs.load.rasters import load_canopy
 
     result = load_canopy(path=file, **how)
-    if not _is_json(result, as_json=as_json):
+    if not told_as_json("load", result, as_json=as_json):
         _say_file("Canopy heights", result.canopy, result, " They must be heights above the ground.")
         if result.units_covered or result.units_off:
             say(
@@ -73,15 +73,6 @@ def _how(context: typer.Context, vertical_unit: str | None, *, copy_into: bool, 
         "overwrite": overwrite,
         "now": session.now(),
     }
-
-
-def _is_json(result: RasterLoaded, *, as_json: bool) -> bool:
-    """Print warnings, and all of it as JSON where that is wanted."""
-    for warning in result.warnings:
-        warn(warning)
-    if as_json:
-        print_json("load", result)
-    return as_json
 
 
 def _say_file(what: str, file: Any, result: RasterLoaded, besides: str = "") -> None:

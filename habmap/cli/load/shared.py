@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from habmap.cli.context import Session
-from habmap.cli.output import print_json, progress_bar, say, warn
+from habmap.cli.output import progress_bar, say, told_as_json, warn
 from habmap.errors import UsageError
 
 if TYPE_CHECKING:
@@ -77,10 +77,7 @@ def show(result: LoadResult, *, as_json: bool, noun: str) -> None:
     """Print what one file brought, rows called ``noun``: warnings first, then JSON, or a sentence and redrawn units."""
     for mended in result.repaired:
         warn(mended)
-    for warning in result.warnings:
-        warn(warning)
-    if as_json:
-        print_json("load", result)
+    if told_as_json("load", result, as_json=as_json):
         return
     say(_words(result, noun))
     if result.changes:
