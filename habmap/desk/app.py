@@ -201,7 +201,7 @@ class Desk:
             with asked.place.lock:
                 return answer(asked)
         except HabmapError as error:
-            return page(asked, "fault.html.j2", status=422, error=error)
+            return page(asked, "fault.html.j2", error=error)
 
     # --- what is no room -----------------------------------------------------------------------------------
 

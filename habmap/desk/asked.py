@@ -18,6 +18,7 @@ from habmap.errors import UsageError
 
 if TYPE_CHECKING:
     from habmap.desk.keys import Keys
+    from habmap.desk.long_work import Work
     from habmap.desk.warm import Warmth
     from habmap.errors import HabmapError
     from habmap.jobs.ports import Store
@@ -191,6 +192,16 @@ class Asked:
         """Return the address of a room of this property, or of the desk itself."""
         path = "/".join(part for part in (self.place.key if self.place else "", room or self.room, more) if part)
         return f"/{path}" + (f"?{urlencode(query)}" if query else "")
+
+    def runs(
+        self, words: Sequence[str], *, title: str, room: str = "", files: Mapping[str, Path] | None = None, **more: Any
+    ) -> Work:
+        """Begin a command on this property for a room, unless another is named for this one; see `Works.begin`."""
+        at = self.at
+        work: Work = self.desk.works.begin(
+            words, folder=at.folder, place=at.key, title=title, room=room or self.room, files=dict(files or {}), **more
+        )
+        return work
 
     def goto(self, room: str = "", more: str = "", **query: str) -> Response:
         """Send the browser to a room after something was written: reloading it writes nothing again."""

@@ -6,11 +6,11 @@ import secrets
 import threading
 from collections import OrderedDict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 from habmap.desk.asked import Asked, Brought
-from habmap.errors import InputError
+from habmap.errors import HabmapError, InputError
 
 #: Of more than these the oldest are let go.
 _MOST: Final = 200
@@ -61,8 +61,20 @@ class Drafts:
         draft = self._kept.get(key)
         return draft if draft is not None and draft.place == asked.at.key else None
 
+    def begun(self, asked: Asked, error: HabmapError | None) -> tuple[Asked, Draft | None]:
+        """Return the draft that a form is begun from, and what is asked with its words; after a fault those stand."""
+        draft = self.find(asked, asked.text("draft"))
+        if draft is None or error is not None:
+            return asked, draft
+        return replace(asked, said={**draft.said, **asked.said}, files=draft.files), draft
+
+    def looked_at(self, asked: Asked) -> tuple[Asked, Draft]:
+        """Keep what a form says while it is looked at; return what is asked, now from that draft."""
+        draft = self.keep(asked)
+        return replace(asked, said={**asked.said, "draft": (draft.key,)}, files=draft.files), draft
+
     def taken_up(self, asked: Asked) -> Asked:
-        """Return what is asked with the words and files of the draft that it names.
+        """Return what is asked with the words and files of the draft that it names, and a yes that was said since.
 
         Raises
         ------
@@ -76,10 +88,6 @@ class Drafts:
                 mend="fill it in once more",
                 where="the desk",
             )
-        return Asked(
-            desk=asked.desk,
-            room=asked.room,
-            place=asked.place,
-            said={**draft.said, **{name: values for name, values in asked.said.items() if name in _NOT_KEPT}},
-            files=draft.files,
-        )
+        since = _NOT_KEPT | ({"yes"} if asked.has("yes") else set())
+        said = {**draft.said, **{name: values for name, values in asked.said.items() if name in since}}
+        return replace(asked, said=said, files=draft.files)

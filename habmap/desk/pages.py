@@ -49,9 +49,9 @@ def asset(name: str) -> str:
     return f"{inks[0]}\n{text}"
 
 
-def page(asked: Asked, template: str, *, status: int = 200, **values: Any) -> Response:
-    """Return a page of a room."""
-    return HTMLResponse(render(asked, template, values), status_code=status)
+def page(asked: Asked, template: str, *, error: HabmapError | None = None, **values: Any) -> Response:
+    """Return a page of a room, with what went wrong, where something did."""
+    return HTMLResponse(render(asked, template, {**values, "error": error}), status_code=422 if error else 200)
 
 
 def piece(asked: Asked, template: str, **values: Any) -> str:
@@ -68,7 +68,6 @@ def render(asked: Asked, template: str, values: Mapping[str, Any]) -> str:
         "rooms": desk.listed_rooms,
         "token": desk.keys.token,
         "once": secrets.token_urlsafe(12),
-        "error": None,
         "title": desk.title_of(asked.room),
     }
     return _environment().get_template(template).render({**frame, **values})

@@ -30,7 +30,6 @@ def show(asked: Asked, *, error: HabmapError | None = None) -> Response:
     return page(
         asked,
         "burn.html.j2",
-        status=422 if error else 200,
         error=error,
         units=tuple(unit.unit_id for unit in store.units()),
         blocks=tuple(dict.fromkeys(blocks)),
@@ -64,14 +63,7 @@ def make(asked: Asked) -> Response:
     words += [f"{own[name].flag}={asked.text(name)}" for name in _WEATHER if asked.has(name)]
     words += [f"--sheet={path}" for path in files.values()]
     words += ["--yes"] if asked.has("yes") else []
-    work = asked.desk.works.begin(
-        [*words, "--json", "--", *names],
-        folder=asked.at.folder,
-        place=asked.at.key,
-        title="The burn sheet",
-        room="burn",
-        files=files,
-    )
+    work = asked.runs([*words, "--json", "--", *names], title="The burn sheet", files=files)
     return asked.goto("work", id=work.key)
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
 from zoneinfo import ZoneInfo
 
@@ -83,7 +82,6 @@ def ask_void(asked: Asked, *, error: HabmapError | None = None) -> Response:
     return page(
         asked,
         "history_void.html.j2",
-        status=422 if error else 200,
         error=error,
         line=line,
         words=words,
@@ -114,9 +112,7 @@ def ask_correct(asked: Asked, *, error: HabmapError | None = None) -> Response:
     from habmap.work.burns import burn_of
     from habmap.work.lines import find_line
 
-    draft = asked.desk.drafts.find(asked, asked.text("draft"))
-    if draft is not None and error is None:
-        asked = replace(asked, said={**draft.said, **asked.said}, files=draft.files)
+    asked, draft = asked.desk.drafts.begun(asked, error)
     line = asked.text("line")
     found = find_line(asked.store.entries(), line)
     content = found.content
@@ -129,7 +125,6 @@ def ask_correct(asked: Asked, *, error: HabmapError | None = None) -> Response:
     return page(
         asked,
         "history_correct.html.j2",
-        status=422 if error else 200,
         error=error,
         line=line,
         words=PRACTICE_WORDS.get(content.practice, content.practice),
@@ -154,8 +149,7 @@ def ask_correct(asked: Asked, *, error: HabmapError | None = None) -> Response:
 
 def look_at_correction(asked: Asked) -> Response:
     """Show what a correction would change; nothing is written."""
-    draft = asked.desk.drafts.keep(asked)
-    asked = replace(asked, said={**asked.said, "draft": (draft.key,)}, files=draft.files)
+    asked, draft = asked.desk.drafts.looked_at(asked)
     try:
         logged, notes = _corrected(asked, is_preview=True)
     except HabmapError as error:
@@ -178,10 +172,7 @@ def look_at_correction(asked: Asked) -> Response:
 
 def correct(asked: Asked) -> Response:
     """Write the correction that was looked at."""
-    said_yes = asked.texts("yes")
     asked = asked.desk.drafts.taken_up(asked)
-    if said_yes:
-        asked = replace(asked, said={**asked.said, "yes": said_yes})
     logged, _ = _corrected(asked, is_preview=False)
     keep_walks_of(asked, number=logged.number)
     return asked.goto("history", saved=str(logged.number))

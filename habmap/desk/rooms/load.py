@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import shutil
-from dataclasses import dataclass
+from dataclasses import KW_ONLY, dataclass
 from typing import TYPE_CHECKING, Final
 
 from starlette.responses import Response
@@ -21,58 +21,33 @@ LAYER_WORDS: Final = "GeoPackage, GeoJSON, KML or a zipped shapefile"
 _TABLE: Final = "CSV, .xlsx or .ods"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True)
 class Loadable:
     """One kind of file: its words, what it may be, and which of the form's options go with it."""
 
     key: str
     words: str
     files: str
-    options: tuple[str, ...] = ()
+    options: tuple[str, ...]
+    _: KW_ONLY
     is_copied: bool = False
     is_folder: bool = False
 
 
+_RASTER: Final = "GeoTIFF or another raster"
 KINDS: Final = (
-    Loadable(
-        key="units", words="outlines of units", files=LAYER_WORDS, options=("repair", "trim", "overwrite", "layer")
-    ),
-    Loadable(key="boundary", words="the property line", files=LAYER_WORDS, options=("repair", "overwrite", "layer")),
-    Loadable(
-        key="features",
-        words="roads, houses, creeks and other things",
-        files=LAYER_WORDS,
-        options=("repair", "overwrite", "layer"),
-    ),
-    Loadable(
-        key="dem",
-        words="elevation",
-        files="GeoTIFF or another raster",
-        options=("vertical-unit", "overwrite"),
-        is_copied=True,
-    ),
-    Loadable(
-        key="canopy",
-        words="canopy heights",
-        files="GeoTIFF or another raster",
-        options=("vertical-unit", "overwrite"),
-        is_copied=True,
-    ),
-    Loadable(key="entries", words="lines of a work log", files=_TABLE, options=("layer", "sheet")),
-    Loadable(key="plots", words="sampling plots", files=_TABLE, options=("sheet", "overwrite")),
-    Loadable(key="cover", words="frames read for plant cover", files=_TABLE, options=("sheet",)),
-    Loadable(key="sightings", words="sightings of plants and animals", files=_TABLE, options=("sheet",)),
-    Loadable(
-        key="photos",
-        words="photos, with photos.csv where cameras told no place",
-        files="JPEG",
-        options=("overwrite",),
-        is_folder=True,
-    ),
-    Loadable(key="forecast", words="a forecast of hours", files=_TABLE, options=("sheet",)),
-    Loadable(
-        key="block", words="a burn block drawn in a file", files=LAYER_WORDS, options=("name", "repair", "overwrite")
-    ),
+    Loadable("units", "outlines of units", LAYER_WORDS, ("repair", "trim", "overwrite", "layer")),
+    Loadable("boundary", "the property line", LAYER_WORDS, ("repair", "overwrite", "layer")),
+    Loadable("features", "roads, houses, creeks and other things", LAYER_WORDS, ("repair", "overwrite", "layer")),
+    Loadable("dem", "elevation", _RASTER, ("vertical-unit", "overwrite"), is_copied=True),
+    Loadable("canopy", "canopy heights", _RASTER, ("vertical-unit", "overwrite"), is_copied=True),
+    Loadable("entries", "lines of a work log", _TABLE, ("layer", "sheet")),
+    Loadable("plots", "sampling plots", _TABLE, ("sheet", "overwrite")),
+    Loadable("cover", "frames read for plant cover", _TABLE, ("sheet",)),
+    Loadable("sightings", "sightings of plants and animals", _TABLE, ("sheet",)),
+    Loadable("photos", "photos, with photos.csv where cameras told no place", "JPEG", ("overwrite",), is_folder=True),
+    Loadable("forecast", "a forecast of hours", _TABLE, ("sheet",)),
+    Loadable("block", "a burn block drawn in a file", LAYER_WORDS, ("name", "repair", "overwrite")),
 )
 #: Options that are a box to be ticked, and those that say something.
 _BOXES: Final = {
@@ -95,7 +70,6 @@ def show(asked: Asked, *, error: HabmapError | None = None) -> Response:
     return page(
         asked,
         "load.html.j2",
-        status=422 if error else 200,
         error=error,
         kind=kind,
         fields=fields_of(kind),
@@ -175,16 +149,12 @@ def begin(asked: Asked, key: str) -> Work:
         f"--{option}={asked.text(option)}" for option in kind.options if option not in _BOXES and asked.has(option)
     ]
     words += ["--copy"] if kind.is_copied else []
-    work: Work = asked.desk.works.begin(
+    return asked.runs(
         words,
-        folder=asked.at.folder,
-        place=asked.at.key,
         title=f"Loading of {kind.words}",
         room=asked.text("back") or "load",
-        files={},
         brought=[path] if kind.is_folder else [path.parent],
     )
-    return work
 
 
 ROOM: Final = Room(name="load", title="Load", show=show, acts={"bring": bring}, needs_libraries=False)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 from starlette.responses import Response
@@ -36,9 +35,7 @@ def show(asked: Asked, *, error: HabmapError | None = None) -> Response:
     """Show the form for one kind of work; which one is chosen first."""
     from habmap.vocabulary import KILLING, PRACTICE_ROWS, PRACTICES, default_killed_pct
 
-    draft = asked.desk.drafts.find(asked, asked.text("draft"))
-    if draft is not None and error is None:
-        asked = replace(asked, said={**draft.said, **asked.said}, files=draft.files)
+    asked, draft = asked.desk.drafts.begun(asked, error)
     practice = asked.text("practice")
     if practice not in PRACTICES:
         return page(asked, "log_practice.html.j2", practices=PRACTICE_ROWS, more=_kept(asked), error=error)
@@ -49,7 +46,6 @@ def show(asked: Asked, *, error: HabmapError | None = None) -> Response:
     return page(
         asked,
         "log.html.j2",
-        status=422 if error else 200,
         error=error,
         practice=practice,
         words=next(row.words for row in PRACTICE_ROWS if row.key == practice),
@@ -72,8 +68,7 @@ def facts_for(practice: str) -> tuple[Fact, ...]:
 
 def preview(asked: Asked) -> Response:
     """Show what the line would be and change; nothing is written."""
-    draft = asked.desk.drafts.keep(asked)
-    asked = replace(asked, said={**asked.said, "draft": (draft.key,)}, files=draft.files)
+    asked, draft = asked.desk.drafts.looked_at(asked)
     try:
         logged, notes = _logged(asked, is_preview=True)
     except HabmapError as error:
@@ -97,10 +92,7 @@ def preview(asked: Asked) -> Response:
 
 def save(asked: Asked) -> Response:
     """Add the line that was looked at."""
-    said_yes = asked.texts("yes")
     asked = asked.desk.drafts.taken_up(asked)
-    if said_yes:
-        asked = replace(asked, said={**asked.said, "yes": said_yes})
     logged, _ = _logged(asked, is_preview=False)
     keep_walks_of(asked, number=logged.number)
     return asked.goto("history", saved=str(logged.number))

@@ -37,14 +37,7 @@ def show(asked: Asked) -> Response:
 def make(asked: Asked) -> Response:
     """Begin to write the command reference as a page of its own."""
     target = asked.desk.new_folder() / "manual.html"
-    work = asked.desk.works.begin(
-        ["manual", "-o", str(target)],
-        folder=asked.at.folder,
-        place=asked.at.key,
-        title="The manual",
-        room="manual",
-        files={"manual.html": target},
-    )
+    work = asked.runs(["manual", "-o", str(target)], title="The manual", files={"manual.html": target})
     return asked.goto("work", id=work.key)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import KW_ONLY, dataclass
 from typing import TYPE_CHECKING, Final
 
 from starlette.responses import Response
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from habmap.jobs.ports import Store
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True)
 class Paper:
     """One thing that is made.
 
@@ -40,6 +40,7 @@ class Paper:
     words: str
     command: tuple[str, ...]
     file_name: str
+    _: KW_ONLY
     output: str = "-o"
     for_whom: bool = True
     by_unit: bool = False
@@ -48,91 +49,36 @@ class Paper:
 
 
 PAPERS: Final = (
+    Paper("map", "The map", "One page for the meeting, opens without a network.", ("map",), "map.html"),
+    Paper("sheet", "The sheet", "The map for the wall, a PDF true to scale.", ("sheet",), "sheet.pdf", by_unit=True),
+    Paper("handout", "The handout", "Four pages for a meeting without a screen.", ("handout",), "handout.pdf"),
     Paper(
-        key="map",
-        title="The map",
-        words="One page for the meeting, opens without a network.",
-        command=("map",),
-        file_name="map.html",
+        "log-sheet", "A blank log sheet", "To print and fill in by hand.", ("export", "log-sheet"), "log-sheet.pdf",
+        for_whom=False, is_json=False,
     ),
     Paper(
-        key="sheet",
-        title="The sheet",
-        words="The map for the wall, a PDF true to scale.",
-        command=("sheet",),
-        file_name="sheet.pdf",
-        by_unit=True,
+        "practices", "Practice acres", "Planned and applied acres for paperwork, a spreadsheet.",
+        ("export", "practices"), "practices.xlsx",
+    ),
+    Paper("ledger", "The log as a table", "Every line that counts, CSV.", ("export", "ledger"), "log.csv"),
+    Paper(
+        "units", "The units as a layer", "For other map programs, GeoPackage.", ("export", "units"), "units.gpkg"
     ),
     Paper(
-        key="handout",
-        title="The handout",
-        words="Four pages for a meeting without a screen.",
-        command=("handout",),
-        file_name="handout.pdf",
+        "gpx", "The handheld file", "Unit edges and the ground that remains, GPX.", ("export", "gpx"), "handheld.gpx"
     ),
     Paper(
-        key="log-sheet",
-        title="A blank log sheet",
-        words="To print and fill in by hand.",
-        command=("export", "log-sheet"),
-        file_name="log-sheet.pdf",
-        for_whom=False,
-        is_json=False,
+        "revisits", "The spots due again", "Photo points, plots and frames as waypoints, GPX.",
+        ("export", "revisits"), "revisits.gpx",
     ),
     Paper(
-        key="practices",
-        title="Practice acres",
-        words="Planned and applied acres for paperwork, a spreadsheet.",
-        command=("export", "practices"),
-        file_name="practices.xlsx",
-    ),
-    Paper(
-        key="ledger",
-        title="The log as a table",
-        words="Every line that counts, CSV.",
-        command=("export", "ledger"),
-        file_name="log.csv",
-    ),
-    Paper(
-        key="units",
-        title="The units as a layer",
-        words="For other map programs, GeoPackage.",
-        command=("export", "units"),
-        file_name="units.gpkg",
-    ),
-    Paper(
-        key="gpx",
-        title="The handheld file",
-        words="Unit edges and the ground that remains, GPX.",
-        command=("export", "gpx"),
-        file_name="handheld.gpx",
-    ),
-    Paper(
-        key="revisits",
-        title="The spots due again",
-        words="Photo points, plots and frames as waypoints, GPX.",
-        command=("export", "revisits"),
-        file_name="revisits.gpx",
-    ),
-    Paper(
-        key="bite",
-        title="The next bite",
-        words="Where the next acre or two lies: one piece beside opened ground, its outline to walk, GPX.",
-        command=("bite",),
-        file_name="next-bite.gpx",
-        for_whom=False,
-        by_unit=True,
+        "bite", "The next bite",
+        "Where the next acre or two lies: one piece beside opened ground, its outline to walk, GPX.",
+        ("bite",), "next-bite.gpx", for_whom=False, by_unit=True,
         asks=(Field(name="acres", label="acres", kind="number", value="1.5", low=0.01, is_needed=True),),
     ),
-    Paper(
-        key="calendar",
-        title="The calendar",
-        words="Everything due, for a calendar program.",
-        command=("due",),
-        file_name="due.ics",
-        output="--ics",
-    ),
-)
+    Paper("calendar", "The calendar", "Everything due, for a calendar program.", ("due",), "due.ics", output="--ics"),
+)  # fmt: skip
 
 
 def show(asked: Asked) -> Response:
@@ -181,14 +127,7 @@ def make(asked: Asked) -> Response:
     words += ["--unit", asked.text("unit")] if paper.by_unit and asked.has("unit") else []
     words += [f"--{one.name}={asked.text(one.name)}" for one in paper.asks if asked.has(one.name)]
     words += ["--json"] if paper.is_json else []
-    work = asked.desk.works.begin(
-        words,
-        folder=asked.at.folder,
-        place=asked.at.key,
-        title=paper.title,
-        room="papers",
-        files={paper.file_name: target},
-    )
+    work = asked.runs(words, title=paper.title, files={paper.file_name: target})
     return asked.goto("work", id=work.key)
 
 

@@ -46,7 +46,7 @@ def show(asked: Asked) -> Response:
     try:
         return page(asked, "season.html.j2", fields=fields, **_season(asked, hours))
     except HabmapError as error:
-        return page(asked, "season.html.j2", status=422, error=error, fields=fields, result=None)
+        return page(asked, "season.html.j2", error=error, fields=fields, result=None)
 
 
 def _season(asked: Asked, hours: str) -> dict[str, Any]:

@@ -10,7 +10,7 @@ import csv
 import re
 import shutil
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import zip_longest
 from typing import TYPE_CHECKING, Any, Final
 
@@ -95,9 +95,7 @@ def show(asked: Asked, *, error: HabmapError | None = None) -> Response:
     kind = _kind(asked)
     if kind is None:
         return page(asked, "seen_kinds.html.j2", kinds=KINDS, error=error)
-    draft = asked.desk.drafts.find(asked, asked.text("draft"))
-    if draft is not None and error is None:
-        asked = replace(asked, said={**draft.said, **asked.said}, files=draft.files)
+    asked, _ = asked.desk.drafts.begun(asked, error)
     spec = _spec(kind)
     ways = _ways(spec)
     if ways is not None and asked.text(ways.name) not in ways.words:
@@ -107,7 +105,6 @@ def show(asked: Asked, *, error: HabmapError | None = None) -> Response:
     return page(
         asked,
         "seen.html.j2",
-        status=422 if error else 200,
         error=None if error is None else _in_words(error, spec),
         kind=kind,
         way=None if ways is None else (ways.name, asked.text(ways.name)),
@@ -142,8 +139,7 @@ def look(asked: Asked) -> Response:
         raise UsageError(
             "what was seen?", where="the kind", allowed=", ".join(one.words for one in KINDS), mend="choose a kind"
         )
-    draft = asked.desk.drafts.keep(asked)
-    asked = replace(asked, said={**asked.said, "draft": (draft.key,)})
+    asked, draft = asked.desk.drafts.looked_at(asked)
     spec, rows = _spec(kind), _rows(asked, kind)
     try:
         result = write_down(asked.store, kind.key, rows, now=asked.now, today=asked.today, is_preview=True)
@@ -200,15 +196,8 @@ def bring(asked: Asked) -> Response:
                 table.writerows({"file": name, **said} for name in names)
     except HabmapError as error:
         return show(asked, error=error)
-    work = asked.desk.works.begin(
-        ["load", "photos", str(folder), "--json"],
-        folder=asked.at.folder,
-        place=asked.at.key,
-        title="Loading of photos",
-        room="grown",
-        files={},
-        brought=[folder],
-    )
+    words = ["load", "photos", str(folder), "--json"]
+    work = asked.runs(words, title="Loading of photos", room="grown", brought=[folder])
     return asked.goto("work", id=work.key)
 
 

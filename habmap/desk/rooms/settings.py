@@ -54,7 +54,6 @@ def show(asked: Asked, *, error: HabmapError | None = None) -> Response:
     return page(
         asked,
         "settings.html.j2",
-        status=422 if error else 200,
         error=error,
         sections=sections,
         seen=found.digest,
@@ -92,7 +91,6 @@ def ask_block(asked: Asked, *, error: HabmapError | None = None) -> Response:
     return page(
         asked,
         "settings_block.html.j2",
-        status=422 if error else 200,
         error=error,
         block=block,
         called=_CALLED[name],

@@ -38,7 +38,7 @@ def show(asked: Asked, *, error: HabmapError | None = None) -> Response:
     store = asked.store
     units = store.units()
     if not units:
-        return page(asked, "units.html.j2", error=error, status=422 if error else 200, units=(), **_forms(asked))
+        return page(asked, "units.html.j2", error=error, units=(), **_forms(asked))
     order = api.rank(store, today=asked.today)
     account = {unit.unit_id: unit for unit in api.acres(store).units}
     lie = {unit.unit_id: unit for unit in api.terrain(store).units} if store.elevation() is not None else {}
@@ -65,7 +65,6 @@ def show(asked: Asked, *, error: HabmapError | None = None) -> Response:
     return page(
         asked,
         "units.html.j2",
-        status=422 if error else 200,
         error=error,
         units=units,
         table=table("Every unit, in the order of work", _HEADS, rows),
@@ -205,8 +204,7 @@ def _outline_file(asked: Asked, *, properties: dict[str, str] | None = None) -> 
 
 def look(asked: Asked) -> Response:
     """Show what a change of units would do; nothing is written."""
-    draft = asked.desk.drafts.keep(_with_outline(asked))
-    asked = replace(asked, said={**asked.said, "draft": (draft.key,)}, files=draft.files)
+    asked, draft = asked.desk.drafts.looked_at(_with_outline(asked))
     try:
         edit = _changed(asked, is_preview=True)
     except HabmapError as error:
@@ -224,9 +222,7 @@ def _with_outline(asked: Asked) -> Asked:
 
 def change(asked: Asked) -> Response:
     """Write the change that was looked at."""
-    key = asked.text("draft")
     asked = asked.desk.drafts.taken_up(asked)
-    asked = replace(asked, said={**asked.said, "draft": (key,)})
     try:
         edit = _changed(asked, is_preview=False)
     except HabmapError as error:

@@ -22,7 +22,6 @@ def show(asked: Asked) -> Response:
         work=work,
         facts=_facts(work),
         error=work.error if work.is_over and not work.is_cancelled else None,
-        status=422 if work.error and not work.is_cancelled else 200,
     )
 
 
