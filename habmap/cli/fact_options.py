@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import inspect
 from collections.abc import Callable, Mapping
+from dataclasses import fields, is_dataclass
 from functools import cache, wraps
 from typing import TYPE_CHECKING, Annotated, Any, Final
 
@@ -25,6 +26,8 @@ def add_command(
     app: typer.Typer, name: str, command: Callable[..., None], facts: Callable[[], tuple[Fact, ...]] | None = None
 ) -> None:
     """Add a command that has one option for each of some facts in place of its parameter ``told``.
+
+    A parameter whose type is a dataclass of options stands for these.
 
     Parameters
     ----------
@@ -55,13 +58,23 @@ def _whole(command: Callable[..., None], facts: Callable[[], tuple[Fact, ...]] |
     """Return the command as typer makes it with all its options."""
     there = (facts or _facts_of_a_line)()
     parameters: list[inspect.Parameter] = []
+    group: Any
+    groups: dict[str, Any] = {}
     for name, parameter in inspect.signature(command, eval_str=True).parameters.items():
-        options = [_parameter(one, "" if facts else _beside(one)) for one in there]
-        parameters += options if name == _TOLD else [parameter]
+        if name == _TOLD:
+            parameters += [_parameter(one, "" if facts else _beside(one)) for one in there]
+        elif is_dataclass(parameter.annotation):
+            group = groups[name] = parameter.annotation
+            parameters += inspect.signature(group, eval_str=True).parameters.values()
+        else:
+            parameters.append(parameter)
 
     def asked(**values: Any) -> None:
         told = {one.name: _value(one, values.pop(one.name)) for one in there}
-        command(**values, **{_TOLD: told})
+        made = {
+            name: group(**{one.name: values.pop(one.name) for one in fields(group)}) for name, group in groups.items()
+        }
+        command(**values, **made, **{_TOLD: told})
 
     asked.__signature__ = inspect.Signature(parameters)  # type: ignore[attr-defined]
     asked.__annotations__ = {one.name: one.annotation for one in parameters}

@@ -3,19 +3,17 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import replace
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from habmap.cli import track_options
 from habmap.cli import work_options as options
 from habmap.cli.context import JsonOption, PreviewOption, Session, parsed_work_day
 from habmap.cli.fact_options import Told, add_command
 from habmap.cli.output import print_json, say
-from habmap.errors import UsageError
 
 if TYPE_CHECKING:
+    from habmap.work.unit_shares import Covered
     from habmap.work.withdrawal import Voided
 
 EntryArgument = Annotated[
@@ -93,17 +91,8 @@ def amend(
     date: Annotated[
         Any, typer.Option("--date", parser=parsed_work_day, metavar="DAY", help="The day it really was.")
     ] = None,
-    unit: options.UnitOption = None,
-    is_all: options.AllOption = False,
-    track: track_options.TrackOption = None,
-    swath_ft: track_options.SwathOption = None,
-    travel: track_options.TravelOption = "foot",
-    start: track_options.FromOption = None,
-    end: track_options.ToOption = None,
-    patch: options.PatchOption = None,
-    repair: options.RepairOption = False,
-    block: options.BlockOption = None,
     *,
+    where: options.WorkGround,
     told: Told,
     yes: options.YesOption = False,
     preview: PreviewOption = False,
@@ -112,11 +101,9 @@ def amend(
 ) -> None:
     """Correct a line of the log. Give only what was wrong; the old line stays on record."""
     from habmap.jobs.correct import amend as correct
-    from habmap.place.walk_files import keep_walks
     from habmap.records import BurnRecord, Entry
     from habmap.records.said import BurnSaid, Said, assembled
     from habmap.work.burn.observed import check_burn_said
-    from habmap.work.unit_shares import Covered
 
     session: Session = context.obj
     said, burn = Said(**assembled(Entry, told)), BurnSaid(**assembled(BurnRecord, told))
@@ -124,33 +111,15 @@ def amend(
     date = session.work_day(date)
     if practice is not None:
         check_burn_said(burn, practice=practice, month=date.month if date else None, is_sure=yes)
-    has_other_ground = patch is not None or is_all or bool(block)
-    if track and has_other_ground:
-        raise UsageError("two sources of ground are given", where="--track", mend="give one")
-    drawn = None
-    if not track:
-        drawn = options.ground_from(session.store, units=unit, is_all=is_all, patch=patch, repair=repair, block=block)
+    covered = where.covered(session.store)
     store = session.store()
     notes: list[str] = []
 
     def ground(day: dt.date) -> Covered:
-        walked = track_options.track_ground(
-            lambda: store,
-            tracks=track,
-            swath_ft=swath_ft,
-            travel=travel,
-            start=start,
-            end=end,
-            units=unit,
-            has_other_ground=has_other_ground,
-            day=day,
-        )
-        if walked is not None:
-            notes.extend(walked.notes)
-            return walked
-        assert drawn is not None  # the caller asks only where some ground is given
-        covered, unit_ids = drawn(day)
-        return Covered(patch=covered, day=day, unit_ids=unit_ids)
+        assert covered is not None  # the job asks only where some ground is given
+        found = covered(day)
+        notes.extend(found.notes)
+        return found
 
     result = correct(
         store,
@@ -161,15 +130,12 @@ def amend(
         today=session.local_day(),
         practice=practice,
         date=date,
-        ground=ground if track or drawn is not None else None,
+        ground=None if covered is None else ground,
         burn=burn,
         agree=options.agreement(is_yes=yes, as_json=as_json),
         is_preview=preview,
     )
-    kept = () if preview else keep_walks(session.folder, track or (), number=result.number)
-    result = replace(result, warnings=(*result.warnings, *notes, *kept))
-    if as_json:
-        print_json("correct", result)
-    else:
-        options.print_logged(result)
-    options.renew_map(session, draw=draw, as_json=as_json)
+    options.show_logged(
+        session, "correct", result, walks=where.track or (), notes=notes, is_preview=preview, draw=draw,
+        as_json=as_json,
+    )  # fmt: skip

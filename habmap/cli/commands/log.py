@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import Annotated
 
 import typer
 
-from habmap.cli import track_options
 from habmap.cli import work_options as options
 from habmap.cli.context import DateOption, JsonOption, PreviewOption, Session
 from habmap.cli.fact_options import Told, add_command
-from habmap.cli.output import print_json
 from habmap.errors import UsageError
 
 
@@ -26,17 +23,8 @@ def log(
         str, typer.Argument(metavar="PRACTICE", help="cut, girdle, spray, burn, mow, checkup, keep, …")
     ],
     date: DateOption = None,
-    unit: options.UnitOption = None,
-    is_all: options.AllOption = False,
-    track: track_options.TrackOption = None,
-    swath_ft: track_options.SwathOption = None,
-    travel: track_options.TravelOption = "foot",
-    start: track_options.FromOption = None,
-    end: track_options.ToOption = None,
-    patch: options.PatchOption = None,
-    repair: options.RepairOption = False,
-    block: options.BlockOption = None,
     *,
+    where: options.WorkGround,
     told: Told,
     yes: options.YesOption = False,
     preview: PreviewOption = False,
@@ -45,7 +33,6 @@ def log(
 ) -> None:
     """Add one piece of work to the log, with the ground it covered."""
     from habmap.jobs.log import log as add
-    from habmap.place.walk_files import keep_walks
     from habmap.records import BurnRecord, Entry
     from habmap.records.said import BurnSaid, Said, assembled
     from habmap.work.burn.observed import check_burn_said
@@ -58,57 +45,37 @@ def log(
     options.check_map(session, draw=draw, is_preview=preview)
     date = session.work_day(date)
     check_burn_said(burn, practice=practice, month=date.month if date else None, is_sure=yes)
-    walked = track_options.track_ground(
-        session.store,
-        tracks=track,
-        swath_ft=swath_ft,
-        travel=travel,
-        units=unit,
-        has_other_ground=patch is not None or is_all or bool(block),
-        day=date,
-        start=start,
-        end=end,
-    )
-    if walked is not None:
-        store = session.store()
-        covered, unit_ids, day = walked.patch, walked.unit_ids, walked.day
-    else:
-        if date is None:
-            raise UsageError(
-                "on which day?",
-                where="--date",
-                allowed="YYYY-MM-DD, today, yesterday, or a --track whose times tell the day",
-                mend="give the day of the work",
-            )
-        ground = options.ground_from(session.store, units=unit, is_all=is_all, patch=patch, repair=repair, block=block)
-        if ground is None:
-            raise UsageError(
-                "on which ground?",
-                where="log",
-                allowed="one of --unit ID --whole, --track GPX, --patch FILE, --block NAME",
-                mend="give the ground that the work really covered",
-            )
-        store = session.store()
-        covered, unit_ids, day = *ground(date), date
+    if date is None and not where.track:
+        raise UsageError(
+            "on which day?",
+            where="--date",
+            allowed="YYYY-MM-DD, today, yesterday, or a --track whose times tell the day",
+            mend="give the day of the work",
+        )
+    ground = where.covered(session.store)
+    if ground is None:
+        raise UsageError(
+            "on which ground?",
+            where="log",
+            allowed="one of --unit ID --whole, --track GPX, --patch FILE, --block NAME",
+            mend="give the ground that the work really covered",
+        )
+    store, covered = session.store(), ground(date)
     result = add(
         store,
         practice=practice,
-        date=day,
-        patch=covered,
+        date=covered.day,
+        patch=covered.patch,
         said=said,
         now=session.now(),
         today=session.local_day(),
-        unit_ids=unit_ids,
-        acres_sd=None if walked is None else walked.acres_sd,
+        unit_ids=covered.unit_ids,
+        acres_sd=covered.acres_sd,
         burn=burn,
         agree=options.agreement(is_yes=yes, as_json=as_json),
         is_preview=preview,
     )
-    if walked is not None:
-        kept = () if preview else keep_walks(session.folder, track or (), number=result.number)
-        result = replace(result, warnings=(*result.warnings, *walked.notes, *kept))
-    if as_json:
-        print_json("log", result)
-    else:
-        options.print_logged(result)
-    options.renew_map(session, draw=draw, as_json=as_json)
+    options.show_logged(
+        session, "log", result, walks=where.track or (), notes=covered.notes, is_preview=preview, draw=draw,
+        as_json=as_json,
+    )  # fmt: skip

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from habmap.cli import track_options
+from habmap.cli import work_options as options
 from habmap.cli.context import JsonOption, Session
 from habmap.cli.output import print_table, say, told_as_json, warn
 
@@ -18,9 +18,9 @@ if TYPE_CHECKING:
 def command(
     context: typer.Context,
     files: Annotated[list[Path], typer.Argument(metavar="GPX…", help="GPX, KML or GeoJSON walks, taken as one walk.")],
-    swath_ft: track_options.SwathOption = None,
-    start: track_options.FromOption = None,
-    end: track_options.ToOption = None,
+    swath_ft: options.SwathOption = None,
+    start: options.FromOption = None,
+    end: options.ToOption = None,
     unit_id: Annotated[
         str | None, typer.Option("--unit-id", metavar="ID", help="Keep the ground as a new unit.")
     ] = None,
@@ -32,7 +32,7 @@ def command(
         bool, typer.Option("--trim", help="Cut the new unit back to the edges of units that are there.")
     ] = False,
     dry_run: Annotated[bool, typer.Option("--dry-run", help="Check and show everything; write nothing.")] = False,
-    travel: track_options.TravelOption = "foot",
+    travel: options.TravelOption = "foot",
     as_json: JsonOption = False,
 ) -> None:
     """Turn a GPS walk into clean ground with acres and how sure.
