@@ -139,8 +139,7 @@ def load(place: GeoPackageStore, what: Loadable, path: str | Path) -> LoadResult
     >>> habmap.load(mine, "units", layers / "units.geojson").loaded > 0
     True
     """
-    from habmap.jobs.load.layers import load_boundary, load_features, load_units
-    from habmap.jobs.load.rasters import load_dem
+    from habmap.jobs.load.layers import load_boundary, load_dem, load_features, load_units
     from habmap.jobs.load.tables import load_entries, load_table
 
     path, now = Path(path), this_moment()

@@ -67,7 +67,7 @@ def revisits(
     >>> {spot.kind for spot in habmap.revisits(place, on=datetime.date(2027, 12, 1))} == {"photo", "plot", "frame"}
     True
     """
-    from habmap.jobs.export_handheld import due_again as job
+    from habmap.jobs.export_layers import due_again as job
 
     return job(place, on=on or today_at(place), within_days=within_days, audience=audience)
 

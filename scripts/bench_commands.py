@@ -21,7 +21,7 @@ from pathlib import Path
 from typing import Final
 
 import habmap
-from habmap.place.samples import sample_layers_folder
+from habmap.place.new_folder import sample_layers_folder
 
 #: What each command may take [s], on a machine on which the yardstick takes half a second (chosen).
 LIMIT_S: Final = 1.0

@@ -49,8 +49,8 @@ LEAST_KILLED_PCT: Final = 95.0
 ROOMS: Final = (
     "habmap/measures.py", "habmap/land", "habmap/work",
     *(f"habmap/jobs/{job}.py" for job in (
-        "acres", "bite", "burnsheet", "density", "due", "effort", "export_practices", "ground", "leave", "log",
-        "past_burn", "rank", "response", "schedule", "terrain", "week",
+        "acres", "bite", "burnsheet", "density", "due", "effort", "export_practices", "ground", "log",
+        "rank", "response", "schedule", "terrain", "week",
     )),
 )  # fmt: skip
 TESTS: Final = ("tests/unit", "tests/property", "tests/reference")

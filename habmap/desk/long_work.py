@@ -12,6 +12,7 @@ import os
 import secrets
 import shutil
 import subprocess
+import sys
 import threading
 import time
 from collections.abc import Iterator, Sequence
@@ -19,10 +20,20 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import IO, Any, Final
 
-from habmap.desk.program import COMMAND
 from habmap.errors import HabmapError, InputError, InputErrors
 from habmap.progress import PROGRESS_LINES, Share, read_share
 from habmap.show.progress_words import left_words, progress_words
+
+
+def command(program: str, *, is_packed: bool) -> tuple[str, ...]:
+    """Return the words before any of habmap's own; in a package the desk's own program stands beside the command's."""
+    if not is_packed:
+        return (program, "-m", "habmap")
+    return (str(Path(program).with_name("habmap").with_suffix(Path(program).suffix)),)
+
+
+COMMAND: Final = command(sys.executable, is_packed=getattr(sys, "frozen", False))
+
 
 #: Of more works than these the oldest that are over are let go.
 _MOST: Final = 100

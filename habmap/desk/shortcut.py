@@ -20,7 +20,7 @@ from pathlib import Path
 from typing import Final
 from xml.sax.saxutils import escape
 
-from habmap.desk.program import COMMAND
+from habmap.desk.long_work import COMMAND
 from habmap.errors import InputError, PlaceError
 
 NAME: Final = "habmap"

@@ -1,9 +1,14 @@
-"""Burn sheet: the weather beside the written plan, and what lies on each side of the fire. It decides nothing."""
+"""Burn sheet: the weather beside the written plan, and what lies on each side of the fire. It decides nothing.
+
+Of a burn that is in the log its day is made again from what was logged.
+"""
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import cast
 from zoneinfo import ZoneInfo
 
 import shapely
@@ -16,7 +21,8 @@ from habmap.measures import acres
 from habmap.place.block_terrain import block_terrain
 from habmap.place.closed_days import closures, plan_days
 from habmap.place.named_units import settings_of_now
-from habmap.show.burn.words import block_words, closed_words, warnings_for
+from habmap.place.past_store import PastStore
+from habmap.show.burn.words import block_words, closed_words, past_burn_words, warnings_for
 from habmap.vocabulary import FIRE_CAUTION, SNAG_CAUTION
 from habmap.work.burn.block import block_name, burn_block, kind_by_ground
 from habmap.work.burn.block_edges import burn_edges, edge_totals, holds_cedar_fuel, outline_of, turned_edges
@@ -25,6 +31,7 @@ from habmap.work.burn.breaks import published_breaks
 from habmap.work.burn.forecast import forecast_used, ignition_weather, wind_height, with_forecast
 from habmap.work.burn.fuel import driest_pct, fuel_classes, fuel_there
 from habmap.work.burn.hours import burn_hours
+from habmap.work.burn.past import logged_burn
 from habmap.work.burn.request import BurnRequest
 from habmap.work.burn.result import BurnsheetResult, LookedWithin
 from habmap.work.burn.surroundings import (
@@ -263,3 +270,31 @@ def _clock_words(air: Air, dem: BlockTerrain | None, block_m2: float, driest: fl
     is_daylight = bool(air.at.replace(tzinfo=zone).dst())
     other = fuel_classes(other_clock(air, is_daylight=is_daylight), dem, block_m2)
     return clock_words(driest, driest_pct(other), is_daylight=is_daylight)
+
+
+def past_burn(store: Store, entry: str, *, today: dt.date) -> Burnsheet:
+    """Make the burn sheet of a logged burn again.
+
+    Parameters
+    ----------
+    store
+        The place.
+    entry
+        The line of the log: its id, the beginning of it, or the id it was imported with.
+    today
+        The local civil day at the place.
+
+    Raises
+    ------
+    InputError
+        There is no such line or it is withdrawn, it is no burn, or its hour or the direction of its wind were not
+        logged. No other weather is asked for: what is missing is said to be not given.
+    """
+    burn = logged_burn(store.entries(), store.burns(), entry)
+    record = burn.record
+    then = PastStore(store, before=burn.line.date, plans=record.plans, where=burn.where)
+    sheet = worked_out(cast("Store", then), burn.request)
+    past = burn.told(units=sheet.result.units, drawn=store.drawn_blocks(), today=today)
+    logged_on = record.recorded_at.astimezone(ZoneInfo(store.settings.place.timezone)).date()
+    past = replace(past, words=past_burn_words(past, logged_on if past.plans_kept else None))
+    return replace(sheet, result=replace(sheet.result, block=past.block, notices=record.notices, again=past))

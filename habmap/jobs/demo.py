@@ -11,17 +11,14 @@ from typing import Final
 
 from habmap.jobs.acres import acres
 from habmap.jobs.handout import write_handout
-from habmap.jobs.load.layers import load_boundary, load_features, load_units
-from habmap.jobs.load.photos import load_photos
-from habmap.jobs.load.rasters import load_dem
+from habmap.jobs.load.layers import load_boundary, load_dem, load_features, load_photos, load_units
 from habmap.jobs.load.tables import load_entries, load_table
 from habmap.jobs.map import draw_map
 from habmap.jobs.rank import rank
 from habmap.jobs.sheet import write_sheet
 from habmap.jobs.start import start
 from habmap.jobs.terrain import terrain
-from habmap.place.new_folder import new_sample
-from habmap.place.samples import SAMPLE_NAME, sample_layers_folder
+from habmap.place.new_folder import SAMPLE_NAME, new_sample, sample_layers_folder
 from habmap.place.store import GeoPackageStore
 from habmap.progress import Progress, Steps
 from habmap.show.demo_words import account_words, order_words, terrain_words

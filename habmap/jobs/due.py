@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from datetime import date
 
-from habmap.jobs.export_handheld import due_again
+from habmap.jobs.export_layers import due_again
 from habmap.jobs.export_practices import contract_dates
 from habmap.jobs.ground import ground
 from habmap.jobs.ports import Store
@@ -13,8 +13,7 @@ from habmap.jobs.public import public_view
 from habmap.jobs.snapshot import once
 from habmap.place.closed_days import closures, standing_due
 from habmap.place.named_units import settings_of_now
-from habmap.show.due_calendar import due_calendar
-from habmap.show.due_words import due_cautions, row_words
+from habmap.show.due_words import due_calendar, due_cautions, row_words
 from habmap.show.handheld import due_words
 from habmap.vocabulary import Audience
 from habmap.work.calendar_day import CalendarDay

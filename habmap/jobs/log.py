@@ -13,21 +13,22 @@ from shapely import MultiPolygon
 from habmap.errors import InputError
 from habmap.jobs.acres import acres as acre_account
 from habmap.jobs.ground import states_on
-from habmap.jobs.leave import taken_by
 from habmap.jobs.ports import Store
 from habmap.land.grid import grid_around
 from habmap.measures import acres
+from habmap.place.account_settings import leave_rule
 from habmap.place.closed_days import held_on, not_begun
 from habmap.place.named_units import settings_of_now
 from habmap.records import BurnRecord, Entry
 from habmap.records.said import BurnSaid, Said
 from habmap.show.burn.words import LOOK_NEXT_SEASON, late_notices
-from habmap.show.leave_words import taken_sentence
-from habmap.show.logged_words import ground_warnings
+from habmap.show.logged_words import ground_warnings, taken_sentence
 from habmap.vocabulary import STATEMENTS, STUMP_WORDS, TOP_KILLING
 from habmap.work.burn.observed import check_burn_said, hour_note
 from habmap.work.burns import burn_record
-from habmap.work.ledger import line_number
+from habmap.work.ground import cut_ground
+from habmap.work.leave import Taken, taken_under
+from habmap.work.ledger import effective_entries, line_number
 from habmap.work.logged import Changes, Logged, changes_by, not_counted, redrawn, said_today, same_work
 from habmap.work.reported import reported_question
 from habmap.work.said import cautions_for, check_killed, check_practice, check_said
@@ -213,3 +214,23 @@ def _ground_warnings(
         not_counted=not_counted(entry),
         same_as=None if twin is None else line_number(twin, rows),
     )
+
+
+def taken_by(store: Store, entry: Entry, *, rows: Sequence[Entry]) -> tuple[Taken, ...]:
+    """Return the units that a new row of the log, written beside these, takes below what is to be left in them.
+
+    Of units as they are drawn now, under all lines that count; a row that corrects one is taken in its place.
+    """
+    settings, patch, grid = settings_of_now(store), entry.patch, store.grid
+    if grid is None or patch is None or entry.practice in STATEMENTS:
+        return ()
+    units = tuple(unit for unit in store.units() if unit.geometry.intersects(patch))
+
+    def ground_under(lines: Sequence[Entry]) -> tuple[Entry, ...]:
+        counting = (line for line in effective_entries(lines) if line.patch is not None)
+        return tuple(line for line in counting if any(unit.geometry.intersects(line.patch) for unit in units))
+
+    before, after = (
+        cut_ground(units, ground_under(lines), grid=grid, limits=settings.stages) for lines in (rows, (*rows, entry))
+    )
+    return taken_under(before, after, leave_rule(settings))

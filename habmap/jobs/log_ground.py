@@ -14,9 +14,8 @@ from habmap.jobs.ports import Store
 from habmap.jobs.trace import traced_ground
 from habmap.measures import days_after
 from habmap.work.burn.block import logged_block
-from habmap.work.traced import Window
+from habmap.work.traced import Window, walk_on
 from habmap.work.unit_shares import Covered, whole_ground
-from habmap.work.walk_day import walk_on
 
 
 def whole_units(store: Store, unit_ids: Sequence[str], *, on: dt.date) -> MultiPolygon:

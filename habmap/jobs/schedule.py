@@ -14,7 +14,7 @@ from habmap.jobs.snapshot import once
 from habmap.place.closed_days import closures, plan_days, upkeep_rule
 from habmap.place.named_units import settings_of_now
 from habmap.place.settings import Settings
-from habmap.show.schedule_calendar import schedule_calendar
+from habmap.show.schedule_words import schedule_calendar
 from habmap.vocabulary import PRACTICES, cautions_of
 from habmap.work.calendar_day import CalendarDay
 from habmap.work.dated_ground import dated_ground

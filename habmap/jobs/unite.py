@@ -10,7 +10,7 @@ from habmap.errors import InputError, InputErrors, printable
 from habmap.jobs.history import described
 from habmap.jobs.ports import Store
 from habmap.measures import acres
-from habmap.place.settings_difference import SettingDifference, setting_differences
+from habmap.place.settings_file import SettingDifference, setting_differences
 from habmap.records import KEPT, CanopySource, ElevationSource, Entry, Photo, Row, key_of
 from habmap.work.ledger import conflicts, effective_entries
 from habmap.work.log_history import HistoryLine

@@ -1,10 +1,11 @@
-"""Acres: planar areas of record, their geodesic check, and the pieces that edges cut ground into."""
+"""Acres: planar areas of record, their geodesic check, outlines cut into pieces, and what is wrong with one."""
 
 from __future__ import annotations
 
 import math
 from collections import defaultdict
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -12,7 +13,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 from pyproj import Geod
-from shapely import MultiPolygon, Polygon
+from shapely import MultiPolygon, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 from shapely.geometry.polygon import orient
 
@@ -261,3 +262,79 @@ def _noded(shapes: NDArray[np.object_], edges: NDArray[np.object_], *, grid_m: f
     area_m2 = shapely.area(faces)
     sums_m2 = np.bincount(shape_index, weights=area_m2[face_index], minlength=shapes.size)
     return _Net(faces, area_m2, shape_index, face_index, float(np.abs(sums_m2 - shapely.area(shapes)).max()))
+
+
+def divided(shape: BaseGeometry, by: BaseGeometry) -> tuple[MultiPolygon, ...]:
+    """Return the pieces of ground that a line or polygon cuts an outline into.
+
+    Parameters
+    ----------
+    shape
+        Valid polygons [m].
+    by
+        Lines that cross it, or polygons that cover part of it [m].
+
+    Returns
+    -------
+    tuple of MultiPolygon
+        By a line: every piece that it cuts off, from west to east; parts of the outline that it does not cross stay
+        with the largest. By a polygon: what lies in it, then the rest. One piece alone where nothing is cut.
+
+    Notes
+    -----
+    All edges are noded once and polygonized, so that the pieces share their corners and add up to the whole.
+    """
+    edges = shapely.boundary(by) if shapely.get_dimensions(by) == 2 else by
+    net = shapely.union_all([shapely.boundary(shape), edges])
+    faces = shapely.get_parts(shapely.polygonize(shapely.get_parts(net)))
+    inner = shapely.point_on_surface(faces)
+    faces, inner = (found[shapely.contains(shape, inner)] for found in (faces, inner))
+    if shapely.get_dimensions(by) == 2:
+        is_in = shapely.contains(by, inner)
+        sides = [faces[is_in], faces[~is_in]]
+        return tuple(_whole(list(side)) for side in sides if side.size)
+    parts = shapely.get_parts(shape)
+    owner = [int(np.argmax(shapely.contains(parts, point))) for point in inner]
+    is_cut = np.array([owner.count(part) > 1 for part in owner], dtype=bool)
+    if not is_cut.any():
+        return (_whole(list(faces)),)
+    cut = sorted(faces[is_cut], key=lambda face: (face.centroid.x, face.centroid.y))
+    largest = max(range(len(cut)), key=lambda index: float(cut[index].area))
+    return tuple(_whole([face, *faces[~is_cut]] if index == largest else [face]) for index, face in enumerate(cut))
+
+
+def stops_inside_m(shape: BaseGeometry, line: BaseGeometry) -> float | None:
+    """Return how far from the outline's edge the ends of lines stop inside it, at most [m]; ``None``: none does."""
+    ends = [Point(end) for part in shapely.get_parts(line) for end in (part.coords[0], part.coords[-1])]
+    edge = shapely.boundary(shape)
+    inside = [float(shapely.distance(end, edge)) for end in ends if shapely.contains(shape, end)]
+    return max(inside, default=None)
+
+
+def _whole(faces: list[Polygon]) -> MultiPolygon:
+    joined = merged(faces)
+    return joined if isinstance(joined, MultiPolygon) else MultiPolygon([joined])
+
+
+_REASONS: Final = {
+    "Self-intersection": "the outline crosses itself",
+    "Ring Self-intersection": "the outline touches or crosses itself",
+    "Nested shells": "one part of the outline lies inside another part",
+    "Nested holes": "one hole of the outline lies inside another hole",
+    "Hole lies outside shell": "a hole lies outside its outline",
+    "Holes are nested": "one hole of the outline lies inside another hole",
+    "Interior is disconnected": "a hole cuts the outline in two",
+    "Too few points in geometry component": "the outline has too few points to hold ground",
+    "Duplicate Rings": "the same ring is drawn twice",
+}
+
+
+def crossing_words(geometry: BaseGeometry) -> tuple[str, str | None]:
+    """Say what is wrong with an invalid outline and where, ``lon lat`` [°]."""
+    reason = shapely.is_valid_reason(geometry)
+    kind, _, place = reason.partition("[")
+    spot = None
+    with suppress(ValueError):
+        lon, lat = (float(number) for number in place.rstrip("]").split()[:2])
+        spot = f"at lon {lon:.6f}, lat {lat:.6f}"
+    return _REASONS.get(kind.strip(), f"the outline is not usable: {kind.strip().lower()}"), spot

@@ -1,4 +1,4 @@
-"""A new place folder: made in a workshop beside it and moved in whole, or not at all."""
+"""A new place folder: made in a workshop beside it and moved in whole, or not at all; where the sample's layers lie."""
 
 from __future__ import annotations
 
@@ -9,10 +9,32 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from habmap.errors import HabmapError, PlaceError
-from habmap.place.samples import SAMPLE_NAME
 from habmap.place.schema import STORE_FILE
 from habmap.place.settings import SETTINGS_FILE, read_settings
 from habmap.place.store import PLACE_FOLDERS
+
+FOLDER_NAME = "sample_layers"
+SAMPLE_NAME = "Turtle Shell place (sample)"
+
+
+def sample_layers_folder() -> Path:
+    """Return the folder of the sample layers.
+
+    Raises
+    ------
+    PlaceError
+        This copy of habmap came without them.
+    """
+    package = Path(__file__).resolve().parent.parent
+    for folder in (package / FOLDER_NAME, package.parent / FOLDER_NAME):
+        if (folder / "units.geojson").is_file():
+            return folder
+    raise PlaceError(
+        "this copy of habmap came without the sample property",
+        where=str(package),
+        mend="install habmap again, or run `python scripts/make_sample_property.py` in its source folder",
+    )
+
 
 #: What lies in a new place folder.
 NEW_FILES = (SETTINGS_FILE, STORE_FILE, *(f"{child}/" for child in PLACE_FOLDERS))

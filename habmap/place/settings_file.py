@@ -1,8 +1,9 @@
-"""Write a property's ``habmap.toml``: whole, only where it can be read, and only over what was seen."""
+"""``habmap.toml`` written whole, only where it can be read and only over what was seen; in what two copies differ."""
 
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
@@ -12,9 +13,10 @@ from tomlkit.exceptions import TOMLKitError
 from tomlkit.items import AoT, Comment, InlineTable, Item, Table
 
 from habmap.errors import InputError, PlaceError
-from habmap.place.settings import SETTINGS_FILE, settings_of
+from habmap.place.settings import SETTINGS_FILE, Settings, settings_of
 from habmap.place.settings_bytes import settings_bytes
 from habmap.place.writers import write_whole
+from habmap.records import differing
 
 #: A settings file is some pages of text [characters].
 LONGEST: Final = 500_000
@@ -155,3 +157,49 @@ def write_text(folder: Path, text: str, *, seen: str) -> None:
     settings_of(text, path)
     plain = text.replace("\r\n", "\n")
     write_whole(path, lambda draft: draft.write_text(plain, encoding="utf-8"), overwrite=True, is_own=True)
+
+
+#: What tells one table of a list of tables from another: a contract item, a hold, closed days.
+_NAMES: Final = ("program", "item", "unit", "work", "name", "break", "reason")
+
+
+@dataclass(frozen=True, slots=True)
+class SettingDifference:
+    """One key, as ``habmap.toml`` has it, and its value in each copy; ``None`` = not there."""
+
+    key: str
+    here: object
+    there: object
+
+
+def setting_differences(here: Settings, there: Settings) -> tuple[SettingDifference, ...]:
+    """Return the keys that two copies set otherwise, defaults filled in, in the order of the file.
+
+    A table of a list (a contract item, a hold) goes by what names it; one that a copy lacks is one difference.
+    """
+    one, other = (copy.model_dump(mode="json", by_alias=True, warnings=False) for copy in (here, there))
+    return tuple(_differences("", one, other))
+
+
+def _differences(key: str, here: object, there: object) -> list[SettingDifference]:
+    if isinstance(here, list) and isinstance(there, list) and _are_tables([*here, *there]):
+        here, there = _by_name(here), _by_name(there)
+        names = {name: f"{key}[{name}]" for name in (*here, *there)}
+    elif isinstance(here, Mapping) and isinstance(there, Mapping):
+        names = {name: f"{key}.{name}".removeprefix(".") for name in (*here, *there)}
+    else:
+        return [SettingDifference(key, here, there)]
+    return [found for name, one, other in differing(here, there) for found in _differences(names[name], one, other)]
+
+
+def _are_tables(values: list[Any]) -> bool:
+    return bool(values) and all(isinstance(value, Mapping) for value in values)
+
+
+def _by_name(tables: list[Any]) -> dict[str, Any]:
+    found: dict[str, Any] = {}
+    for table in tables:
+        name = " ".join(str(table[key]) for key in _NAMES if table.get(key))
+        alike = sum(known == name or known.startswith(f"{name} #") for known in found)
+        found[f"{name} #{alike + 1}" if alike else name] = table
+    return found

@@ -12,7 +12,7 @@ from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from habmap.errors import InputError
-from habmap.land.crossings import crossing_words
+from habmap.land.acreage import crossing_words
 from habmap.land.grid import grid_around
 from habmap.land.meridian import RUNS_ON_DEG, joined, running_on, unwound
 from habmap.measures import acres

@@ -11,6 +11,7 @@ from habmap.measures import acres
 from habmap.records import Entry
 from habmap.show.words import SPOKEN_ACRES, joined
 from habmap.vocabulary import CAUTIONS, PRACTICE_WORDS, STATEMENTS
+from habmap.work.leave import Taken
 from habmap.work.logged import Changes, Logged
 from habmap.work.seasons import HeldUnit
 from habmap.work.unit_shares import TRACE_M2
@@ -132,3 +133,14 @@ def caution_lines(logged: Logged) -> list[str]:
 def lines_below(logged: Logged, burn_words: Sequence[str]) -> list[str]:
     """Return the sentences that stand below the units of a line."""
     return [*changes_sentences(logged), *(f"{words}." for words in (*burn_words, *logged.next_steps))]
+
+
+def taken_sentence(taken: Taken) -> str:
+    """Return the warning that stands before work which takes cedar that should be left."""
+    words = (
+        f"this takes unit {taken.unit_id} below what is to be left on purpose: {taken.after_acres:,.2f} acres of live "
+        f"cedar ground stay, where at least {taken.least_acres:,.2f} are meant to"
+    )
+    if taken.before_acres < taken.least_acres:
+        words += f" ({taken.before_acres:,.2f} before this line, too little already)"
+    return words

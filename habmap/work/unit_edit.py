@@ -12,10 +12,10 @@ from shapely import MultiPolygon
 from shapely.geometry.base import BaseGeometry
 
 from habmap.errors import InputError, UsageError, no_such_unit, printable
+from habmap.land.acreage import divided, stops_inside_m
 from habmap.land.grid import LocalGrid
 from habmap.land.meridian import near
 from habmap.land.neighbors import settled
-from habmap.land.splitting import divided, stops_inside_m
 from habmap.measures import acres
 from habmap.records import Unit, is_same
 from habmap.vocabulary import COVERS

@@ -10,7 +10,7 @@ import shapely
 from shapely import Point
 
 from habmap.errors import HabmapError, InputError, printable
-from habmap.land.crossings import crossing_words
+from habmap.land.acreage import crossing_words
 from habmap.land.grid import LocalGrid
 from habmap.land.neighbors import HAIR_WIDTH_M, Cut, cut_back, gaps, hair_overlaps, overlaps, settled
 from habmap.measures import acres

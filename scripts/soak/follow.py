@@ -53,7 +53,7 @@ def _settings() -> Callable[[str], object]:
 
 
 def _event_days() -> Callable[[str], object]:
-    from habmap.place.eventdate import event_days
+    from habmap.place.days import event_days
 
     return lambda text: event_days(text, timezone="America/Chicago")
 

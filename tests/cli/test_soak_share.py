@@ -22,8 +22,7 @@ import shapely
 
 from habmap.errors import HabmapError, InputError, PlaceError
 from habmap.jobs.density import density
-from habmap.jobs.load.photos import load_photos
-from habmap.jobs.load.rasters import load_dem
+from habmap.jobs.load.layers import load_dem, load_photos
 from habmap.jobs.rank import rank
 from habmap.place import connection as connection_module
 from habmap.place.connection import words_for

@@ -14,8 +14,7 @@ from shapely import box
 
 from habmap.cli.commands.rank import next_words
 from habmap.jobs.due import calendar_days, due
-from habmap.jobs.export_handheld import handheld
-from habmap.jobs.export_layers import units_table
+from habmap.jobs.export_layers import handheld, units_table
 from habmap.jobs.handout import build_handout
 from habmap.jobs.map import build_page
 from habmap.jobs.rank import rank

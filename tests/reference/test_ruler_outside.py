@@ -21,7 +21,7 @@ from habmap.jobs.handout import build_handout
 from habmap.jobs.map import build_page
 from habmap.land.grid import LocalGrid
 from habmap.records import Entry, Unit
-from habmap.show.page.drawing import drawing_json
+from habmap.show.page.render import drawing_json
 
 NOW = datetime(2026, 8, 1, 12, tzinfo=UTC)
 #: The page carries acres to six decimals, which is off by half of the last one.

@@ -16,7 +16,7 @@ from pyproj import CRS
 from rasterio.warp import Resampling, reproject
 
 from habmap.errors import InputError
-from habmap.jobs.load.rasters import load_dem
+from habmap.jobs.load.layers import load_dem
 from habmap.jobs.terrain import terrain
 from habmap.land.grid import LocalGrid
 from habmap.measures import M_PER_FT, M_PER_US_FT, VerticalUnit

@@ -14,9 +14,8 @@ from habmap.jobs.bite import bite
 from habmap.jobs.map import build_page
 from habmap.place.settings import Settings
 from habmap.records import Feature
-from habmap.show.page.drawing import drawing_json
 from habmap.show.page.reading import map_in_words
-from habmap.show.page.render import render_page
+from habmap.show.page.render import drawing_json, render_page
 from habmap.vocabulary import Audience
 from habmap.work.bite import USUAL_BITE_ACRES
 

@@ -15,12 +15,11 @@ from shapely import box
 
 from habmap.errors import InputError, UsageError
 from habmap.jobs.acres import acres
-from habmap.jobs.burnsheet import burnsheet
+from habmap.jobs.burnsheet import burnsheet, past_burn
 from habmap.jobs.check import check
 from habmap.jobs.load.layers import load_block
 from habmap.jobs.log import log
 from habmap.jobs.log_ground import block_ground
-from habmap.jobs.past_burn import past_burn
 from habmap.place.load.block import checked_name
 from habmap.place.settings import Settings
 from habmap.records import DrawnBlock, Row

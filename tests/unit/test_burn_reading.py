@@ -10,7 +10,7 @@ import pytest
 from fakes import GRID, FakeStore, entry, ground_lonlat, unit
 from shapely import LineString, box
 
-from habmap.cli.burn_report import print_burnsheet
+from habmap.cli.commands.burnsheet import print_burnsheet
 from habmap.errors import InputError
 from habmap.jobs.burnsheet import burnsheet
 from habmap.place.settings import Settings

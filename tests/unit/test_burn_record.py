@@ -15,14 +15,13 @@ from shapely import box
 
 from habmap.cli.burn_options import parsed_time
 from habmap.errors import InputError, InputErrors, PlaceError, UsageError
-from habmap.jobs.burnsheet import burnsheet
+from habmap.jobs.burnsheet import burnsheet, past_burn
 from habmap.jobs.check import check
 from habmap.jobs.correct import amend
 from habmap.jobs.export_layers import ledger_table
 from habmap.jobs.history import history
 from habmap.jobs.load.tables import load_entries
 from habmap.jobs.log import log
-from habmap.jobs.past_burn import past_burn
 from habmap.jobs.unite import unite
 from habmap.jobs.withdraw import void
 from habmap.place.connection import connect

@@ -11,7 +11,7 @@ from fakes import GRID, FakeStore, entry, unit
 from pyproj import Geod
 from shapely import Point, box
 
-from habmap.cli.burn_report import print_burnsheet
+from habmap.cli.commands.burnsheet import print_burnsheet
 from habmap.jobs.burnsheet import worked_out
 from habmap.measures import acres
 from habmap.records import Feature, ForecastHour, Row

@@ -14,7 +14,7 @@ from fakes import GRID, FakeStore, unit
 
 from habmap.errors import InputError
 from habmap.jobs.density import density
-from habmap.jobs.load.rasters import load_canopy
+from habmap.jobs.load.layers import load_canopy
 from habmap.land.cover import CoverSums, cover_sums
 from habmap.place.canopy import open_canopy
 from habmap.records import Plot

@@ -6,7 +6,7 @@ from datetime import date
 
 import pytest
 
-from habmap.place.eventdate import EventDateError, event_days
+from habmap.place.days import EventDateError, event_days
 
 ZONE = "America/Chicago"
 

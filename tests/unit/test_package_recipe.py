@@ -15,11 +15,11 @@ import packed
 import pytest
 
 import habmap
+from habmap.desk.long_work import command
 from habmap.desk.pages import ASSETS, _environment
-from habmap.desk.program import command
 from habmap.desk.shortcut import windows_command
 from habmap.place.kernels import SOURCES
-from habmap.place.samples import sample_layers_folder
+from habmap.place.new_folder import sample_layers_folder
 
 
 def named() -> set[str]:

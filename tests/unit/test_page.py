@@ -21,9 +21,8 @@ from pyproj import CRS, Transformer
 from shapely import LineString, MultiPolygon, Point, box
 
 from habmap.show.page.contents import told_reasons
-from habmap.show.page.drawing import drawing_json
 from habmap.show.page.offline import POLICY_SLOT, UnsealedPageError, seal
-from habmap.show.page.render import render_page
+from habmap.show.page.render import drawing_json, render_page
 from habmap.show.records import Page, PageFeature, PagePiece, PageUnit, PrivateOnPublicPageError
 from habmap.show.relief import draw_relief
 from habmap.show.terrain_words import terrain_sentence

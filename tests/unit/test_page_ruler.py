@@ -19,8 +19,7 @@ from habmap.jobs.map import build_page
 from habmap.place.store import GeoPackageStore
 from habmap.show.history_records import PageHistory, PageStep
 from habmap.show.page import ruler, seasons
-from habmap.show.page.drawing import drawing_json
-from habmap.show.page.render import render_page
+from habmap.show.page.render import drawing_json, render_page
 from habmap.show.records import Page, PrivateOnPublicPageError
 from habmap.vocabulary import CEDAR_COVERS
 from habmap.work.season_account import Season, SeasonAccount, season_account

@@ -18,8 +18,7 @@ from fakes import GRID, FakeStore, entry, unit
 from shapely import MultiPolygon, Point, box
 from shapely.geometry.base import BaseGeometry
 
-from habmap.jobs.export_handheld import handheld
-from habmap.jobs.export_layers import ledger_table, units_table
+from habmap.jobs.export_layers import handheld, ledger_table, units_table
 from habmap.jobs.handout import build_handout
 from habmap.jobs.map import build_page
 from habmap.jobs.ports import Store

@@ -20,7 +20,7 @@ from habmap.jobs.load.tables import load_entries
 from habmap.jobs.map import draw_map
 from habmap.jobs.sheet import write_sheet
 from habmap.jobs.terrain import terrain
-from habmap.place.samples import sample_layers_folder
+from habmap.place.new_folder import sample_layers_folder
 from habmap.place.settings import Settings
 from habmap.place.store import GeoPackageStore
 from habmap.progress import Share, Steps, counted, read_share

@@ -9,7 +9,7 @@ import pytest
 from fakes import GRID, FakeStore, entry, unit
 from shapely import Point, box
 
-from habmap.jobs.export_handheld import due_again, revisits
+from habmap.jobs.export_layers import due_again, revisits
 from habmap.place.settings import Settings
 from habmap.records import CoverFrame, Feature, Photo, Plot, Row
 from habmap.show.handheld import due_words, waypoint_name, waypoint_words

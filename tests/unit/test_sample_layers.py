@@ -19,7 +19,7 @@ from geographiclib.geodesic import Geodesic
 from PIL import Image
 from shapely.geometry import shape
 
-from habmap.place.samples import sample_layers_folder
+from habmap.place.new_folder import sample_layers_folder
 from habmap.vocabulary import COVERS, FEATURE_KINDS, PRACTICES
 
 REPOSITORY = Path(__file__).resolve().parents[2]

@@ -16,8 +16,7 @@ from habmap.jobs.burnsheet import worked_out
 from habmap.jobs.burnsheet_files import write_burn_sheets
 from habmap.jobs.map import build_page
 from habmap.jobs.sheet import write_sheet
-from habmap.show.page.drawing import drawing_json
-from habmap.show.page.render import render_page
+from habmap.show.page.render import drawing_json, render_page
 from habmap.show.shares import share_of
 from habmap.work.burn.request import BurnRequest
 from habmap.work.stages import GroundState

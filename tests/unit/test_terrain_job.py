@@ -13,7 +13,7 @@ import shapely
 from affine import Affine
 from fakes import FakeStore, unit
 
-from habmap.jobs.load.rasters import load_dem
+from habmap.jobs.load.layers import load_dem
 from habmap.jobs.rank import rank
 from habmap.jobs.terrain import terrain
 from habmap.land.grid import LocalGrid

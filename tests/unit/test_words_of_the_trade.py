@@ -13,13 +13,11 @@ from shapely import box
 
 from habmap.jobs.history import history
 from habmap.jobs.schedule import schedule
-from habmap.show.due_calendar import due_calendar
-from habmap.show.due_words import spot_words
+from habmap.show.due_words import due_calendar, spot_words
 from habmap.show.handout.records import HandoutDue
 from habmap.show.handout.words import due
 from habmap.show.ledger_words import history_lines
-from habmap.show.schedule_calendar import schedule_calendar
-from habmap.show.schedule_words import season_words
+from habmap.show.schedule_words import schedule_calendar, season_words
 from habmap.work.bite import Bite, size_words
 from habmap.work.closures import Closures
 from habmap.work.seasons import DatedGround, DueItem, UpkeepRule, ground_due

@@ -137,7 +137,7 @@ def register(app: typer.Typer) -> None:
         Photo points and plots too. Nests, graves and other features stay out. Parts under a tenth of an acre do too:
         what they add up to is said.
         """
-        from habmap.jobs.export_handheld import handheld
+        from habmap.jobs.export_layers import handheld
         from habmap.show.handheld import HandheldFile, scraps_words
 
         _suffix(output, ".gpx")
@@ -180,7 +180,7 @@ def register(app: typer.Typer) -> None:
         Photo points, plots and cover frames that are due, for a handheld: after so many days as `habmap.toml` says, and
         at once where work changed what they show.
         """
-        from habmap.jobs.export_handheld import due_again
+        from habmap.jobs.export_layers import due_again
         from habmap.show.handheld import RevisitsFile, without_place_words
 
         _suffix(output, ".gpx")

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import typer
 
-from habmap.cli.load.block import block_command
-from habmap.cli.load.layers import boundary_command, features_command, units_command
+from habmap.cli.load.layers import block_command, boundary_command, features_command, units_command
 from habmap.cli.load.photos import photos_command
 from habmap.cli.load.rasters import canopy_command, dem_command
 from habmap.cli.load.tables import TABLES, entries_command, forecast_command, table_command

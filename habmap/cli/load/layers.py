@@ -1,14 +1,16 @@
-"""``habmap load units``, ``boundary`` and ``features``: layers of a person's own map."""
+"""``habmap load units``, ``boundary``, ``features`` and ``block``: layers of a person's own map."""
 
 from __future__ import annotations
 
 from datetime import date
+from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 
 from habmap.cli.context import JsonOption, OverwriteOption, Session, parsed_date
 from habmap.cli.load.shared import FileArgument, LayerOption, MapOption, load_and_show, renames
+from habmap.cli.output import say, told_as_json
 
 RepairOption = Annotated[
     bool, typer.Option("--repair", help="Mend outlines that cross themselves, and say what that changed.")
@@ -95,3 +97,25 @@ def features_command(
 
     how: dict[str, Any] = {"path": file, "layer": layer, "columns": columns, "repair": repair, "overwrite": overwrite}
     load_and_show(context, load_features, noun="feature", as_json=as_json, **how)
+
+
+def block_command(
+    context: typer.Context,
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="A layer with its ground.", show_default=False)],
+    name: Annotated[str, typer.Option("--name", metavar="NAME", help="What the block is called.")],
+    repair: Annotated[bool, typer.Option("--repair", help="Mend outlines that cross themselves.")] = False,
+    overwrite: OverwriteOption = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Save a drawn burn block by name, for burnsheet."""
+    from habmap.jobs.load.layers import load_block
+    from habmap.place.load.block import checked_name
+
+    checked_name(name)
+    session: Session = context.obj
+    result = load_block(session.store(), name=name, path=file, now=session.now(), repair=repair, overwrite=overwrite)
+    if told_as_json("load", result, as_json=as_json):
+        return
+    where = f" in {', '.join(result.units)}" if result.units else ""
+    done = "is saved already" if result.already_there else "is saved anew" if result.replaced else "is saved"
+    say(f"The block {result.name} {done}: {result.acres:,.2f} acres{where}. `habmap burnsheet` finds it by that name.")

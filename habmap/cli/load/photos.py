@@ -63,7 +63,7 @@ def photos_command(
             allowed=f"-{MOST_DECLINATION_DEG:g} to {MOST_DECLINATION_DEG:g} degrees, east positive",
             mend="look it up for the property's place and year",
         )
-    from habmap.jobs.load.photos import load_photos
+    from habmap.jobs.load.layers import load_photos
 
     session: Session = context.obj
     with progress_bar() as progress:

@@ -32,7 +32,7 @@ def dem_command(
 ) -> None:
     """Use an elevation raster, where it lies or copied in."""
     how = _how(context, vertical_unit, copy_into=copy_into, overwrite=overwrite)
-    from habmap.jobs.load.rasters import load_dem
+    from habmap.jobs.load.layers import load_dem
 
     result = load_dem(path=file, **how)
     if not told_as_json("load", result, as_json=as_json):
@@ -51,7 +51,7 @@ def canopy_command(
 ) -> None:
     """Use a raster of canopy heights, where it lies or copied in."""
     how = _how(context, vertical_unit, copy_into=copy_into, overwrite=overwrite)
-    from habmap.jobs.load.rasters import load_canopy
+    from habmap.jobs.load.layers import load_canopy
 
     result = load_canopy(path=file, **how)
     if not told_as_json("load", result, as_json=as_json):

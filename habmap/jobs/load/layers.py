@@ -1,4 +1,4 @@
-"""Load units, features, a boundary or a burn block from a person's layer: all of the file, or none of it."""
+"""Load a person's layers, rasters of heights and photos: all of a file, or a folder of photos, or none of it."""
 
 from __future__ import annotations
 
@@ -18,10 +18,14 @@ from habmap.measures import acres
 from habmap.place.layers import read_ground_and_repairs
 from habmap.place.load.block import BlockSaved, bring_block
 from habmap.place.load.features import bring_features
+from habmap.place.load.photo_records import LoadPhotosResult
+from habmap.place.load.photo_taking import bring_photos
+from habmap.place.load.rasters import BroughtRaster, CanopyInfo, CanopyLoaded, DemLoaded, bring_raster
 from habmap.place.load.units import bring_units
 from habmap.progress import Progress
 from habmap.records import Boundary, is_same
 from habmap.vocabulary import COVERS
+from habmap.work.terrain import DemInfo
 
 
 def load_units(store: Store, *, path: Path, now: datetime, progress: Progress | None = None, **how: Any) -> LoadResult:
@@ -98,3 +102,29 @@ def load_block(store: Store, *, name: str, path: Path, **how: Any) -> BlockSaved
     brought, saved = bring_block(store, name=name, path=path, **how)
     store.append(brought.fresh)
     return saved
+
+
+def load_dem(store: Store, *, path: Path, now: datetime, **how: Any) -> DemLoaded:
+    """Make a raster the place's elevation; ``how``, and what is refused, as in `bring_raster`."""
+    brought = _loaded(store, "dem", path=path, now=now, **how)
+    return DemLoaded(dem=DemInfo(analysis_cell_m=brought.analysis_cell_m, **brought.file), **brought.told)
+
+
+def load_canopy(store: Store, *, path: Path, now: datetime, **how: Any) -> CanopyLoaded:
+    """Make a raster the place's canopy heights; ``how``, and what is refused, as in `bring_raster`."""
+    brought = _loaded(store, "canopy", path=path, now=now, **how)
+    height_ft = store.settings.density.canopy_height_ft
+    return CanopyLoaded(canopy=CanopyInfo(**brought.file), height_ft=height_ft, **brought.told)
+
+
+def _loaded(store: Store, kind: str, **how: Any) -> BroughtRaster:
+    with bring_raster(store, kind, **how) as brought:
+        store.append([brought.row])
+    return brought
+
+
+def load_photos(store: Store, *, folder: Path, **how: Any) -> LoadPhotosResult:
+    """Load the JPEG photos of a folder; ``how``, and what is refused, as in `bring_photos`."""
+    with bring_photos(store, folder=folder, **how) as brought:
+        store.append_with_pictures(brought.rows, brought.pictures())
+    return brought.result

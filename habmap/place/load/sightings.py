@@ -10,7 +10,7 @@ from shapely import Point
 from shapely.geometry.base import BaseGeometry
 
 from habmap.land.meridian import middle_lon, near
-from habmap.place.eventdate import EventDateError, event_days
+from habmap.place.days import EventDateError, event_days
 from habmap.place.load.spec import Column, Loading, ReadRow, RecordOfRow, TableSpec, Written, columns_of
 from habmap.records import Sighting
 

@@ -9,7 +9,7 @@ from typing import Final
 from habmap.show import words
 from habmap.show.copy_words import COPY_WORDS
 from habmap.show.handout.records import Handout
-from habmap.show.sheet.foot import Foot
+from habmap.show.sheet.margin import Foot
 from habmap.show.sheet.paper import SIZES_PT, Paper
 from habmap.show.sheet.pen import LEADING, Pen, at_most, clipped, text_width_pt, wrapped
 

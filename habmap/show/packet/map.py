@@ -1,4 +1,7 @@
-"""The packet's map: the item's ground by column at one true scale, and where the photo pairs stand."""
+"""The packet's map: the item's ground by column at one true scale, and where the photo pairs stand.
+
+Only what counts has a color, all else is told apart by its pattern in one ink.
+"""
 
 from __future__ import annotations
 
@@ -6,13 +9,13 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
+from typing import Final
 
 import shapely
 from shapely.geometry.base import BaseGeometry
 
 from habmap.land.grid import LocalGrid
 from habmap.show.packet.flow import MARGIN_PT, Flow
-from habmap.show.packet.looks import COLUMN_WORDS, COLUMNS, LOOKS
 from habmap.show.packet.words import coordinate, paper_acres
 from habmap.show.palette import INK, PAPER
 from habmap.show.records import PageFeature, PagePhotoPoint
@@ -21,11 +24,37 @@ from habmap.show.sheet.label_boxes import Labels
 from habmap.show.sheet.labels import draw_names
 from habmap.show.sheet.map import Frame, draw_edge, draw_feature, draw_frame, pattern_area
 from habmap.show.sheet.margin import LONG_SCALE, draw_scale, scale_words, strip_pt
+from habmap.show.sheet.marks import Mark, Pattern, svg_outline
 from habmap.show.sheet.outline import Outline
 from habmap.show.sheet.paper import fitting_scale
 from habmap.show.sheet.pen import LEAST_PT, Pen
 from habmap.show.words import tenths
 from habmap.work.packet import ItemPacket
+from habmap.work.paperwork_records import APART
+
+#: What each column is called over its acres, and on the map.
+COLUMN_WORDS: Final = {
+    "applied": "counts", "below_target": "below target", "treated_before": "treated before",
+    "too_early": "too early", "late": "after due date", "on_hold": "on hold", "elsewhere": "other item",
+}  # fmt: skip
+COLUMNS: Final = ("applied", *APART)
+_APPLIED_FILL: Final = "#de9f40"
+
+
+def _pattern(step_px: tuple[float, float], *marks: tuple[str, float], fill: str = "#ffffff") -> Pattern:
+    return Pattern(fill, step_px, tuple(Mark(svg_outline(path), width, INK) for path, width in marks))
+
+
+LOOKS: Final[dict[str, Pattern]] = {
+    "applied": _pattern((9, 9), ("M0,4.5H9", 1.1), fill=_APPLIED_FILL),  # level lines
+    "below_target": _pattern((14, 14), ("M-2,16L16,-2M-2,2L2,-2M12,16L16,12", 1.3)),  # wide hatch
+    "treated_before": _pattern((7, 7), ("M-1,8L8,-1M-1,1L1,-1M6,8L8,6", 0.9), ("M-1,-1L8,8", 0.9)),  # crossed lines
+    "too_early": _pattern((12, 12), ("M3,2v5M9,8v5M9,-4v5", 1.3)),  # upright ticks
+    "late": _pattern((14, 12), ("M2,3l2.5,4l2.5,-4M9,9l2.5,4l2.5,-4M9,-3l2.5,4l2.5,-4", 1.1)),  # small v's
+    "on_hold": _pattern((14, 14), ("M4,1.5v5M1.5,4h5M11,8.5v5M8.5,11h5", 1.1)),  # small crosses
+    "elsewhere": _pattern((12, 12), ("M1,3h5M7,9h5", 1.3)),  # level dashes
+}
+
 
 _SWATCH_PT = (26.0, 11.0)
 _ROW_PT = 14.0

@@ -14,8 +14,7 @@ from habmap.errors import InputError
 from habmap.show.handheld import direction_words
 from habmap.show.packet import words
 from habmap.show.packet.flow import MARGIN_PT, Column, Flow
-from habmap.show.packet.looks import COLUMN_WORDS, COLUMNS
-from habmap.show.packet.map import Around, draw_map, pair_letter
+from habmap.show.packet.map import COLUMN_WORDS, COLUMNS, Around, draw_map, pair_letter
 from habmap.show.records import PagePhoto, PagePhotoPoint, PrivateOnPublicPageError
 from habmap.show.sheet.paper import SIZES_PT, Paper
 from habmap.show.sheet.pdf import pdf_of

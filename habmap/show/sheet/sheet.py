@@ -19,12 +19,11 @@ from habmap.show.copy_words import COPY_WORDS
 from habmap.show.records import Page, refuse_private
 from habmap.show.sheet.account import Account
 from habmap.show.sheet.edge_figures import figures_around, tick_words
-from habmap.show.sheet.foot import GAP_PT, Foot
 from habmap.show.sheet.labels import draw_words
 from habmap.show.sheet.legend import legend_height_pt
 from habmap.show.sheet.locator import Locator
 from habmap.show.sheet.map import Frame, draw_frame, draw_ground, drawn_in_to_relief
-from habmap.show.sheet.margin import LONG_SCALE, draw_scale, scale_words, strip_pt
+from habmap.show.sheet.margin import GAP_PT, LONG_SCALE, Foot, draw_scale, scale_words, strip_pt
 from habmap.show.sheet.overleaf import Overleaf
 from habmap.show.sheet.paper import GROWN, MM_PT, SIZES_PT, Paper, fitting_scale
 from habmap.show.sheet.pdf import pdf_of
