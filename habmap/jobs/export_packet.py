@@ -6,11 +6,12 @@ from datetime import date, datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
-from habmap.jobs.export_practices import contract_items, practice_codes, reported
+from habmap.jobs.export_practices import practice_codes, reported
 from habmap.jobs.photos import found_points, page_photos
 from habmap.jobs.ports import Store
 from habmap.jobs.public import public_view
 from habmap.jobs.snapshot import snapshot
+from habmap.place.closed_days import contract_items
 from habmap.place.writers import refuse_to_write, write_whole
 from habmap.progress import Progress, Steps
 from habmap.show.packet.map import Around

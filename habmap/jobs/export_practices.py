@@ -3,20 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import fields, replace
+from dataclasses import replace
 from datetime import date
 
 from habmap.errors import InputError
 from habmap.jobs.ports import Store
 from habmap.jobs.public import public_view
 from habmap.jobs.snapshot import once
-from habmap.place.closed_days import holds
+from habmap.place.closed_days import contract_items, holds
 from habmap.place.named_units import settings_of_now
 from habmap.place.settings import Settings
 from habmap.vocabulary import PRACTICES, Audience
 from habmap.work.ground import cut_ground
 from habmap.work.ledger import effective_entries
-from habmap.work.paperwork_records import Item, Range, program_year, without_names
+from habmap.work.paperwork_records import Range, program_year, without_names
 from habmap.work.practice_report import PracticesResult, Reported, practice_report
 from habmap.work.seasons import ContractDate
 
@@ -85,11 +85,6 @@ def reported(
     )
 
 
-def contract_items(settings: Settings) -> list[Item]:
-    """Return the contract lines of ``habmap.toml``, in their order."""
-    return [Item(**{one.name: getattr(line, one.name) for one in fields(Item)}) for line in settings.contract]
-
-
 def practice_codes(settings: Settings) -> dict[str, str]:
     """Return the paperwork code of every practice that has one."""
     return {practice: code for practice in PRACTICES if (code := settings.practice_code(practice))}
@@ -101,14 +96,12 @@ def contract_dates(store: Store, settings: Settings, on: date) -> Sequence[Contr
     if settings.contract and store.entries() and store.grid is not None:
         for item in export_practices(store, first=date.min, last=on).items:
             applied[(item.program, item.item, item.practice_code)] = item.applied_acres
+    codes = practice_codes(settings)
     return [
         ContractDate(
-            name=f"{line.program} {line.item} ({line.practice_code})",
-            units=line.units,
-            planned_acres=line.planned_acres,
-            applied_acres=applied.get((line.program, line.item, line.practice_code), 0.0),
-            not_before=line.not_before,
-            due=line.due,
+            item=item,
+            applied_acres=applied.get((item.program, item.item, item.practice_code), 0.0),
+            practices=frozenset(practice for practice, code in codes.items() if code == item.practice_code),
         )
-        for line in settings.contract
+        for item in contract_items(settings)
     ]

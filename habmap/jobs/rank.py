@@ -10,7 +10,7 @@ from habmap.jobs.ground import ground
 from habmap.jobs.ports import Store
 from habmap.jobs.snapshot import once
 from habmap.jobs.terrain import terrain_of_remaining
-from habmap.place.closed_days import closures, contract_waits, upkeep_due
+from habmap.place.closed_days import closures, contract_items, contract_waits, upkeep_due
 from habmap.place.named_units import settings_of_now
 from habmap.place.settings import Settings
 from habmap.work.order_of_work import RankResult, first_due, order_of_work
@@ -41,7 +41,7 @@ def rank(store: Store, *, on: date | None = None, today: date) -> RankResult:
         stands={line.unit_id: line for line in density(store, on=on).units},
         upkeep=upkeep_due(state, settings),
         closures=closures(settings),
-        contracts=settings.contract,
+        contracts=contract_items(settings),
         too_early=contract_waits(store, on or today),
         pressing=_pressing(store, settings, on or today),
         closed_on=on or today,

@@ -13,16 +13,14 @@ from habmap.jobs.rank import rank
 from habmap.jobs.snapshot import once
 from habmap.place.closed_days import closures, plan_days, upkeep_rule
 from habmap.place.named_units import settings_of_now
-from habmap.place.settings import Settings
 from habmap.show.schedule_words import schedule_calendar
-from habmap.vocabulary import PRACTICES, cautions_of
+from habmap.vocabulary import cautions_of
 from habmap.work.calendar_day import CalendarDay
 from habmap.work.dated_ground import dated_ground
 from habmap.work.said import has_snags
 from habmap.work.schedule import Seasonal, lay_out, refuse_no_week
 from habmap.work.schedule_result import ScheduleResult
 from habmap.work.schedule_tasks import (
-    ContractTerm,
     PlanOf,
     cut_tasks,
     ground_tasks,
@@ -58,7 +56,7 @@ def schedule(store: Store, *, first: date, last: date, hours_per_week: float, on
     settings, state = settings_of_now(store), ground(store, on=on)
     spent = effort(store, on=on, today=first)
     rates = kind_rates(spent.practices, settings.effort.rates)
-    terms = _terms(store, settings, first)
+    terms = contract_dates(store, settings, first)
     upkeep = {unit.unit_id: upkeep_rule(unit.unit_id, settings) for unit in state.units}
     items = ground_due(
         dated_ground(state), on=first, drying_days=settings.seasons.drying_days, upkeep=upkeep,
@@ -110,17 +108,3 @@ def schedule_days(store: Store, *, first: date, last: date, hours_per_week: floa
 def last_day(first: date, last: date | None) -> date:
     """Return the last day of a season: the one given, else half a year on."""
     return last or first + timedelta(days=min(HALF_YEAR, (date.max - first).days))
-
-
-def _terms(store: Store, settings: Settings, on: date) -> list[ContractTerm]:
-    return [
-        ContractTerm(
-            name=f"{line.program} {line.item}",
-            units=line.units,
-            practices=frozenset(one for one in PRACTICES if settings.practice_code(one) == line.practice_code),
-            not_before=line.not_before,
-            due=line.due,
-            left_acres=(None if line.planned_acres is None else max(0.0, line.planned_acres - dated.applied_acres)),
-        )
-        for line, dated in zip(settings.contract, contract_dates(store, settings, on), strict=True)
-    ]

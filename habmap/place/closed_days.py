@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable
+from dataclasses import fields
 from datetime import date
 from typing import Literal
 
 from habmap.measures import acres, days_after
 from habmap.place.contents import Contents
 from habmap.place.named_units import settings_of_now
-from habmap.place.settings import ClosedDays, ContractItem, PlanWindow, Settings, WrittenPlan
+from habmap.place.settings import ClosedDays, PlanWindow, Settings, WrittenPlan
 from habmap.vocabulary import KILLING
 from habmap.work.burn.written_plan import PlanKind
 from habmap.work.closures import Closure, Closures
 from habmap.work.dated_ground import unit_due
 from habmap.work.ground import HAIR_M2, Ground
+from habmap.work.paperwork_records import Item
 from habmap.work.plan_days import PlanDays
 from habmap.work.seasons import Ban, DatedBan, DueItem, HeldUnit, UpkeepRule, YearlyBan, YearlyDays
 
@@ -34,14 +36,15 @@ def held_on(settings: Settings, day: date, unit_ids: Collection[str]) -> list[He
     return [hold for hold in holds(settings) if hold.unit_id in unit_ids and hold.has(day)]
 
 
-def not_begun(settings: Settings, practices: Iterable[str], day: date) -> list[ContractItem]:
+def contract_items(settings: Settings) -> list[Item]:
+    """Return the contract lines of ``habmap.toml``, in their order."""
+    return [Item(**{one.name: getattr(line, one.name) for one in fields(Item)}) for line in settings.contract]
+
+
+def not_begun(settings: Settings, practices: Iterable[str], day: date) -> list[Item]:
     """Return the contract items of some practices whose first day is still to come on a day."""
     codes = {settings.practice_code(practice) for practice in practices}
-    return [
-        item
-        for item in settings.contract
-        if item.practice_code in codes and item.not_before is not None and day < item.not_before
-    ]
+    return [item for item in contract_items(settings) if item.practice_code in codes and item.is_early(day)]
 
 
 def contract_waits(held: Contents, day: date) -> dict[str, Closure]:
@@ -51,7 +54,7 @@ def contract_waits(held: Contents, day: date) -> dict[str, Closure]:
     return {
         unit_id: Closure(
             work="contract",
-            reason=f"{item.program} {item.item} ({item.practice_code})",
+            reason=f"{item.name} ({item.practice_code})",
             last=days_after(first, -1),
         )
         for first, item in sorted(items, key=lambda one: one[0])

@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime as dt
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from typing import Protocol
 
 from habmap.measures import acres
 from habmap.records import Entry
@@ -13,19 +12,9 @@ from habmap.show.words import SPOKEN_ACRES, joined
 from habmap.vocabulary import CAUTIONS, PRACTICE_WORDS, STATEMENTS
 from habmap.work.leave import Taken
 from habmap.work.logged import Changes, Logged
+from habmap.work.paperwork_records import Item
 from habmap.work.seasons import HeldUnit
 from habmap.work.unit_shares import TRACE_M2
-
-
-class _Contract(Protocol):
-    @property
-    def program(self) -> str: ...
-
-    @property
-    def item(self) -> str: ...
-
-    @property
-    def not_before(self) -> dt.date | None: ...
 
 
 def ground_warnings(
@@ -34,7 +23,7 @@ def ground_warnings(
     today: dt.date,
     redrawn: Iterable[str],
     holds: Iterable[HeldUnit],
-    too_early: Iterable[_Contract],
+    too_early: Iterable[Item],
     patch_acres: float,
     outside_acres: float,
     not_counted: Iterable[str],

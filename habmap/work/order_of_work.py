@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import Final, Protocol
+from typing import Final
 
 import numpy as np
 import shapely
@@ -18,6 +18,7 @@ from habmap.vocabulary import OPEN_COVERS, REMAINING, TREATED
 from habmap.work.closures import Closure, Closures
 from habmap.work.density_records import UnitDensity
 from habmap.work.ground import CutUnit, Ground
+from habmap.work.paperwork_records import Item
 from habmap.work.priority import NO_HEAT_LOAD, SLIVER_ACRES, Candidate, DenseLimits, Ranked, next_unit, rank_units
 from habmap.work.said import cautions_ahead
 from habmap.work.seasons import DueItem
@@ -25,21 +26,6 @@ from habmap.work.terrain import UnitTerrain
 
 #: How a hold that is still to come is told.
 COMING_HOLD: Final = "on hold from"
-
-
-class ContractLine(Protocol):
-    """A line of a contract: for which units (none: all), and between which days."""
-
-    @property
-    def program(self) -> str: ...
-    @property
-    def item(self) -> str: ...
-    @property
-    def units(self) -> tuple[str, ...]: ...
-    @property
-    def not_before(self) -> date | None: ...
-    @property
-    def due(self) -> date | None: ...
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,17 +51,17 @@ class RankResult:
 
 
 def owners_remarks(
-    unit_id: str, closure: Closure | None, *, closures: Closures, contracts: Sequence[ContractLine], on: date
+    unit_id: str, closure: Closure | None, *, closures: Closures, contracts: Sequence[Item], on: date
 ) -> tuple[str, ...]:
     """Return the holds, closed days and contract dates that are said with a unit."""
     words = [] if closure is None or closure.is_contract else [closure.words]
     words += [f"{COMING_HOLD} {hold.first}: {hold.reason}" for hold in closures.coming(on, unit_id)]
     for line in contracts:
         if unit_id in line.units or not line.units:
-            if line.not_before is not None and on < line.not_before:
-                words.append(f"contract {line.program} {line.item}: not before {line.not_before}")
+            if line.is_early(on):
+                words.append(f"contract {line.name}: not before {line.not_before}")
             if line.due is not None:
-                words.append(f"contract {line.program} {line.item}: due {line.due}")
+                words.append(f"contract {line.name}: due {line.due}")
     return tuple(words)
 
 
@@ -102,7 +88,7 @@ def order_of_work(
     stands: Mapping[str, UnitDensity],
     upkeep: Mapping[str, Sequence[DueItem]],
     closures: Closures,
-    contracts: Sequence[ContractLine],
+    contracts: Sequence[Item],
     too_early: Mapping[str, Closure],
     pressing: Mapping[str, DueItem],
     closed_on: date,

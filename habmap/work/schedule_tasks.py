@@ -15,7 +15,7 @@ from habmap.work.effort_account import GroundRates, PracticeRate
 from habmap.work.plan_days import PlanDays
 from habmap.work.priority import SLIVER_ACRES, Ranked
 from habmap.work.schedule import CHECK_HOURS, Kind, Task
-from habmap.work.seasons import COMING_BACK, DueItem, UpkeepRule
+from habmap.work.seasons import COMING_BACK, ContractDate, DueItem, UpkeepRule
 
 #: Person-hours per acre where neither the log nor the settings say any. Chosen, no source: a place to start from.
 ASSUMED_HOURS_PER_ACRE: Final[dict[Kind, float]] = {
@@ -54,20 +54,10 @@ class Stand:
     hours_per_acre: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ContractTerm:
-    """A contract item: the units and practices it is for, its dates, what is left of it [acre] (``None`` = all)."""
-
-    name: str
-    units: tuple[str, ...]
-    practices: frozenset[str]
-    not_before: date | None
-    due: date | None
-    left_acres: float | None
-
-    def covers(self, what: Kind, unit_id: str) -> bool:
-        """Tell whether work of a kind in a unit is paid under it."""
-        return bool(_PAID_AS.get(what, frozenset()) & self.practices) and (not self.units or unit_id in self.units)
+def _is_paid(what: Kind, unit_id: str, term: ContractDate) -> bool:
+    """Tell whether work of a kind in a unit is paid under a contract item."""
+    units = term.item.units
+    return bool(_PAID_AS.get(what, frozenset()) & term.practices) and (not units or unit_id in units)
 
 
 def kind_rates(practices: Iterable[PracticeRate], assumed: Mapping[str, float]) -> dict[Kind, KindRate]:
@@ -107,22 +97,23 @@ def stands(order: Iterable[Ranked], rates: GroundRates) -> list[Stand]:
     return found
 
 
-def cut_tasks(stands: Sequence[Stand], terms: Sequence[ContractTerm]) -> list[Task]:
+def cut_tasks(stands: Sequence[Stand], terms: Sequence[ContractDate]) -> list[Task]:
     """Return the cuts, best stand first; what a contract wants by a date is a task of its own with that date.
 
     A contract's acres are taken from its units in the order of work, the soonest date first.
     """
     left = {stand.unit_id: stand.acres for stand in stands}
     tasks = []
-    dated = [term for term in terms if term.due is not None and _PAID_AS["cut"] & term.practices]
-    for term in sorted(dated, key=lambda term: term.due or date.max):
+    dated = [term for term in terms if term.item.due is not None and _PAID_AS["cut"] & term.practices]
+    for term in sorted(dated, key=lambda term: term.item.due or date.max):
         wanted = float("inf") if term.left_acres is None else term.left_acres
         for order, stand in enumerate(stands):
-            acres = min(wanted, left[stand.unit_id]) if term.covers("cut", stand.unit_id) else 0.0
+            acres = min(wanted, left[stand.unit_id]) if _is_paid("cut", stand.unit_id, term) else 0.0
             if acres > SLIVER_ACRES:
-                why = f"the contract wants it by {term.due} ({term.name})"
+                due, name = term.item.due, term.item.name
+                why = f"the contract wants it by {due} ({name})"
                 task = _cut(stand, order, acres)
-                tasks.append(replace(task, due=term.due, last=term.due, last_why=why, words=f"for {term.name}"))
+                tasks.append(replace(task, due=due, last=due, last_why=why, words=f"for {name}"))
                 left[stand.unit_id] -= acres
                 wanted -= acres
     tasks += [
@@ -135,7 +126,7 @@ def cut_tasks(stands: Sequence[Stand], terms: Sequence[ContractTerm]) -> list[Ta
 
 def ground_tasks(
     items: Iterable[DueItem],
-    terms: Sequence[ContractTerm],
+    terms: Sequence[ContractDate],
     *,
     rates: Mapping[Kind, KindRate],
     plan_of: PlanOf,
@@ -187,7 +178,7 @@ def _together(tasks: Iterable[Task], *, first: date) -> list[Task]:
 
 
 def like_task(
-    what: Kind, unit_id: str, terms: Sequence[ContractTerm], *, rates: Mapping[Kind, KindRate], plan_of: PlanOf
+    what: Kind, unit_id: str, terms: Sequence[ContractDate], *, rates: Mapping[Kind, KindRate], plan_of: PlanOf
 ) -> Task:
     """Return a burn of slash or piles that is still to come, its acres and days open."""
     task = Task(
@@ -248,9 +239,9 @@ def _cut(stand: Stand, order: int, acres: float) -> Task:
     return Task(what="cut", unit_id=stand.unit_id, acres=acres, hours_per_acre=stand.hours_per_acre, order=order)
 
 
-def _bounded(task: Task, terms: Sequence[ContractTerm]) -> Task:
+def _bounded(task: Task, terms: Sequence[ContractDate]) -> Task:
     """Return a task that begins no sooner than its contracts, and presses by the soonest of their dates."""
-    mine = [term for term in terms if term.covers(task.what, task.unit_id)]
+    mine = [term.item for term in terms if _is_paid(task.what, task.unit_id, term)]
     starts = [(term.not_before, term.name) for term in mine if term.not_before is not None]
     dues = [term.due for term in mine if term.due is not None]
     if task.what != "cut" and dues:

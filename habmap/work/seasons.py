@@ -11,6 +11,7 @@ from typing import Final, Literal
 
 from habmap.measures import days_after
 from habmap.vocabulary import NEEDLE_WORDS, OPEN_COVERS
+from habmap.work.paperwork_records import Item
 
 What = Literal[
     "drying",
@@ -162,14 +163,17 @@ class HeldUnit:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ContractDate:
-    """One contract item with its dates and acres."""
+    """One contract item, the acres applied under it, and the practices that it pays."""
 
-    name: str
-    units: tuple[str, ...]
-    planned_acres: float | None
+    item: Item
     applied_acres: float
-    not_before: date | None
-    due: date | None
+    practices: frozenset[str] = frozenset()
+
+    @property
+    def left_acres(self) -> float | None:
+        """What is left of it [acre]; ``None``: it plans no acres."""
+        planned = self.item.planned_acres
+        return None if planned is None else max(0.0, planned - self.applied_acres)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -380,21 +384,21 @@ def _look(piece: DatedGround, on: date, ahead: date) -> Iterable[DueItem]:
 
 
 def _contract(line: ContractDate, on: date) -> DueItem:
-    done = line.planned_acres is not None and line.applied_acres >= line.planned_acres
-    if done:
+    paid, left = line.item, line.left_acres
+    if left == 0:
         state = "done"
-    elif line.not_before is not None and on < line.not_before:
+    elif paid.is_early(on):
         state = "before its start date"
-    elif line.due is not None and on > line.due:
+    elif paid.is_late(on):
         state = "overdue"
-    elif line.due is not None and line.due <= days_after(on, AHEAD_DAYS):
+    elif paid.due is not None and paid.due <= days_after(on, AHEAD_DAYS):
         state = "due"
     else:
         state = "open"
-    left = None if line.planned_acres is None else max(0.0, line.planned_acres - line.applied_acres)
-    words = line.name if left is None else f"{line.name}: {left:.1f} of {line.planned_acres:.1f} acres to do"
-    units = ";".join(line.units) or None
-    item = _item(units, "contract", state, words, first=line.not_before, last=line.due, name=line.name)
+    name = f"{paid.name} ({paid.practice_code})"
+    words = name if left is None else f"{name}: {left:.1f} of {paid.planned_acres:.1f} acres to do"
+    units = ";".join(paid.units) or None
+    item = _item(units, "contract", state, words, first=paid.not_before, last=paid.due, name=name)
     return replace(item, acres=left)
 
 

@@ -14,10 +14,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from habmap.work.closures import Closures
+from habmap.work.paperwork_records import Item
 from habmap.work.plan_days import PlanDays
 from habmap.work.schedule import ScheduledWeek, Seasonal, Task, Unfit, lay_out
-from habmap.work.schedule_tasks import ContractTerm, Stand, cut_tasks
-from habmap.work.seasons import Ban, DatedBan, HeldUnit, YearlyBan, YearlyDays
+from habmap.work.schedule_tasks import Stand, cut_tasks
+from habmap.work.seasons import Ban, ContractDate, DatedBan, HeldUnit, YearlyBan, YearlyDays
 
 FIRST = date(2026, 1, 5)
 DAYS = st.integers(0, 400).map(lambda n: FIRST + timedelta(days=n))
@@ -287,10 +288,11 @@ def test_what_a_contract_wants_by_a_date_comes_before_the_order_of_work() -> Non
     season = season_of(bans=[], holds=[], months=list(range(1, 13)), drying=(10, 20), plan=None)
 
     def first_week(left_acres: float, hours: float) -> tuple[list[tuple[str, float]], list[tuple[str, float, str]]]:
-        term = ContractTerm(
-            name="EQIP 7", units=("B",), practices=frozenset({"cut"}), not_before=None, due=date(2026, 1, 18),
-            left_acres=left_acres,
+        item = Item(
+            program="EQIP", item="7", practice_code="314", units=("B",), planned_acres=left_acres + 2,
+            due=date(2026, 1, 18),
         )  # fmt: skip
+        term = ContractDate(item=item, applied_acres=2.0, practices=frozenset({"cut"}))
         tasks = cut_tasks([best, other], [term])
         laid, unfit = lay_out(tasks, first=FIRST, last=date(2026, 2, 1), hours_per_week=hours, season=season)
         return (

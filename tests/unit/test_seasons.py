@@ -8,6 +8,7 @@ from datetime import date, timedelta
 import pytest
 
 from habmap.work.due_rows import coming_within, due_rows
+from habmap.work.paperwork_records import Item
 from habmap.work.seasons import (
     ContractDate,
     DatedBan,
@@ -227,14 +228,9 @@ def test_a_dated_ban_ends() -> None:
     ],
 )
 def test_contract_items_by_date_and_acres(applied: float, on: date, state: str) -> None:
-    line = ContractDate(
-        name="P 1",
-        units=("C1",),
-        planned_acres=3.0,
-        applied_acres=applied,
-        not_before=date(2026, 1, 15),
-        due=date(2026, 10, 1),
-    )
+    days = {"not_before": date(2026, 1, 15), "due": date(2026, 10, 1)}
+    item = Item(program="P", item="1", practice_code="314", units=("C1",), planned_acres=3.0, **days)
+    line = ContractDate(item=item, applied_acres=applied)
     assert calendar_due(on=on, bans=[], holds=[], contract=[line])[0].state == state
 
 
@@ -253,7 +249,12 @@ def test_no_line_ever_says_ready() -> None:
 def test_what_begins_or_ends_soon_is_seen_at_a_glance() -> None:
     on = date(2026, 2, 10)
     lines = [
-        ContractDate(name=name, units=(), planned_acres=planned, applied_acres=1.0, not_before=first, due=last)
+        ContractDate(
+            item=Item(
+                program="", item=name, practice_code="314", units=(), planned_acres=planned, not_before=first, due=last
+            ),
+            applied_acres=1.0,
+        )
         for name, planned, first, last in (
             ("ends in 30 days", 2.0, date(2025, 1, 1), on + timedelta(days=30)),
             ("ends a day later", 2.0, date(2025, 1, 1), on + timedelta(days=31)),
@@ -263,9 +264,9 @@ def test_what_begins_or_ends_soon_is_seen_at_a_glance() -> None:
         )
     ]
     rows = due_rows(calendar_due(on=on, bans=[], holds=[], contract=lines))
-    assert [row.parts[0].name for row in coming_within(rows, on=on, days=30)] == ["ends in 30 days"]
+    assert [row.parts[0].name for row in coming_within(rows, on=on, days=30)] == ["ends in 30 days (314)"]
     assert [row.parts[0].name for row in coming_within(rows, on=on, days=90)] == [
-        "ends in 30 days", "ends a day later", "begins in 90 days",
+        "ends in 30 days (314)", "ends a day later (314)", "begins in 90 days (314)",
     ]  # fmt: skip
 
 
