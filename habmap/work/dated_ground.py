@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import fields
 from datetime import date
 
 from habmap.memory import remembered
@@ -32,22 +33,10 @@ def _dated_unit(cut: CutUnit, cover: str) -> tuple[DatedGround, ...]:
 
 
 def _dated(piece: GroundPiece, cover: str, entries: Sequence[Entry]) -> DatedGround:
-    now = piece.state
     return DatedGround(
+        **{one.name: getattr(piece.state, one.name) for one in fields(piece.state)},
         unit_id=piece.unit_id,
         cover=cover,
-        stage=piece.stage,
         acres=piece.acres,
-        lying_frac=now.lying_frac,
-        piled_frac=now.piled_frac,
-        snag_frac=now.snag_frac,
-        last_felled=now.last_felled,
-        last_piled=now.last_piled,
-        last_fire=now.last_fire,
         last_pile_burn=max((entry.date for entry in entries if entry.practice == "pile_burn"), default=None),
-        last_treated=now.last_treated,
-        first_treated=now.first_treated,
-        last_look=now.last_look,
-        needles=now.needles,
-        needles_seen=now.needles_seen,
     )

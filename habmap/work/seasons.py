@@ -12,6 +12,7 @@ from typing import Final, Literal
 from habmap.measures import days_after
 from habmap.vocabulary import NEEDLE_WORDS, OPEN_COVERS
 from habmap.work.paperwork_records import Item
+from habmap.work.stages import GroundState
 
 What = Literal[
     "drying",
@@ -54,29 +55,13 @@ WHAT_WORDS: Final[dict[What, str]] = {
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class DatedGround:
-    """One piece of ground with the dates that matter; ``None`` = never.
-
-    Shares are of the cedars that once stood there, 0–1: lying felled, in piles, standing dead. ``needles`` is what the
-    last checkup since the last felling saw, on ``needles_seen``.
-    """
+class DatedGround(GroundState):
+    """What the log says of one piece of ground, with its unit and acres; ``last_pile_burn`` ``None`` = never."""
 
     unit_id: str
     cover: str
-    stage: str
     acres: float
-    lying_frac: float = 0.0
-    piled_frac: float = 0.0
-    snag_frac: float = 0.0
-    last_felled: date | None = None
-    last_piled: date | None = None
-    last_fire: date | None = None
     last_pile_burn: date | None = None
-    last_treated: date | None = None
-    first_treated: date | None = None
-    last_look: date | None = None
-    needles: str | None = None
-    needles_seen: date | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
