@@ -18,8 +18,6 @@ def acres(store: Store, *, on: date | None = None) -> AcresResult:
 
     Parameters
     ----------
-    store
-        The place.
     on
         Day as of which the work counts; ``None``: all of it, on the units as they are drawn now.
 

@@ -277,8 +277,6 @@ def past_burn(store: Store, entry: str, *, today: dt.date) -> Burnsheet:
 
     Parameters
     ----------
-    store
-        The place.
     entry
         The line of the log: its id, the beginning of it, or the id it was imported with.
     today

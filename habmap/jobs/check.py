@@ -75,8 +75,6 @@ def check(store: Store, *, today: dt.date) -> Checked:
 
     Parameters
     ----------
-    store
-        The place.
     today
         The local civil day at the place; rows dated later are faults.
     """

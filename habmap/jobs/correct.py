@@ -41,8 +41,6 @@ def amend(
 
     Parameters
     ----------
-    store
-        The place.
     entry
         The line: its id, the beginning of it (4 characters or more, of one line only), that of one of its corrections,
         or the id it was imported with.

@@ -25,8 +25,6 @@ def ground(store: Store, *, on: date | None = None) -> Ground:
 
     Parameters
     ----------
-    store
-        The place.
     on
         Day as of which the work counts, with today's corrections, on the units as they were drawn that day. ``None``:
         all work, on the units as they are drawn now.

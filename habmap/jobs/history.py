@@ -30,8 +30,6 @@ def history(store: Store, *, unit_id: str | None = None) -> HistoryResult:
 
     Parameters
     ----------
-    store
-        The place.
     unit_id
         Only lines whose ground lies in this unit, in any drawing of it, or that name it, with all their corrections.
 

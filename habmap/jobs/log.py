@@ -54,8 +54,6 @@ def log(
 
     Parameters
     ----------
-    store
-        The place.
     practice
         Key of the practice.
     date

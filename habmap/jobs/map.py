@@ -59,8 +59,6 @@ def draw_map(
 
     Parameters
     ----------
-    store
-        The place.
     target
         The HTML file to write; missing folders are made. It appears whole or not at all.
     now

@@ -32,8 +32,6 @@ def void(
 
     Parameters
     ----------
-    store
-        The place.
     entry
         The id of a row, the beginning of it (4 characters or more, of one row only) or the id a line was imported with.
     why, who

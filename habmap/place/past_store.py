@@ -20,8 +20,6 @@ class PastStore:
 
     Parameters
     ----------
-    store
-        The place.
     before
         First day whose work is left out.
     plans

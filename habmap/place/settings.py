@@ -33,6 +33,11 @@ DryingDays = Annotated[int, Field(ge=0, le=3650)]
 AgainDays = Annotated[int, Field(ge=1, le=36500)]
 
 
+def _refuse_backwards(first: date | None, last: date | None, words: str) -> None:
+    if first and last and last < first:
+        raise ValueError(words)
+
+
 def _day_that_exists(text: str) -> str:
     try:
         date.fromisoformat(f"2024-{text}")  # a leap year: 29 February is a day
@@ -168,8 +173,7 @@ class ContractItem(Section):
 
     @model_validator(mode="after")
     def _in_order(self) -> ContractItem:
-        if self.not_before and self.due and self.due < self.not_before:
-            raise ValueError("due lies before not_before")
+        _refuse_backwards(self.not_before, self.due, "due lies before not_before")
         return self
 
 
@@ -183,8 +187,7 @@ class Hold(Section):
 
     @model_validator(mode="after")
     def _in_order(self) -> Hold:
-        if self.from_ and self.to and self.to < self.from_:
-            raise ValueError("the hold ends before it begins")
+        _refuse_backwards(self.from_, self.to, "the hold ends before it begins")
         return self
 
 
