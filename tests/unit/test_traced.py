@@ -26,9 +26,9 @@ from habmap.work.traced import (
     ground_of_walk,
     known_travel,
     refuse_clash,
+    walk_on,
     without_neighbors,
 )
-from habmap.work.walk_day import walk_on
 
 #: Morning of March 14 in Kansas.
 KANSAS = timezone(timedelta(hours=-5))
