@@ -102,7 +102,8 @@ def test(words: list[str]) -> int:
         words.remove(LOWEST)
         use_lowest_versions()
         # What an old library says of a newer one beneath it is not ours to mend.
-        words = ["-W", "default::DeprecationWarning", "-W", "default::PendingDeprecationWarning", *words]
+        words = ["-W", "default::DeprecationWarning", "-W", "default::PendingDeprecationWarning",
+                 "-m", "not package and not pinned", *words]  # fmt: skip
     whole = not words
     set_up("test", "region", *(["audit"] if whole else []))
     get_programs()

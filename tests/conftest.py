@@ -196,6 +196,7 @@ def pytest_configure(config: pytest.Config) -> None:
     for mark, outside in OUTSIDE.items():
         packages = ", ".join(outside.packages)
         config.addinivalue_line("markers", f"{mark}: {outside.what} (Debian: {packages})")
+    config.addinivalue_line("markers", "pinned: tells of the versions of scripts/constraints.txt, not of their lowest")
     config.addinivalue_line("markers", f"{ROOT_CANNOT_SHOW}: skipped for root, who may do what it shows to be refused")
     sys.addaudithook(_guard)
 

@@ -71,9 +71,8 @@ def write_photos(folder: Path, *, seed: int) -> None:
 def _tags(shot: Shot) -> Image.Exif:
     point = lonlat(Point(shot.spot))
     exif = Image.Exif()
-    own = exif.get_ifd(0x8769)
-    own[0x9003] = shot.taken.strftime("%Y:%m:%d %H:%M:%S")
-    gps = exif.get_ifd(0x8825)
+    own: dict[int, object] = {0x9003: shot.taken.strftime("%Y:%m:%d %H:%M:%S")}
+    gps: dict[int, object] = {}
     gps[1], gps[2] = "N" if point.y >= 0 else "S", _sexagesimal(abs(point.y))
     gps[3], gps[4] = "E" if point.x >= 0 else "W", _sexagesimal(abs(point.x))
     gps[16], gps[17] = "T", shot.direction_deg
@@ -81,6 +80,7 @@ def _tags(shot: Shot) -> Image.Exif:
         utc = shot.taken.astimezone(UTC)
         gps[7], gps[29] = (float(utc.hour), float(utc.minute), float(utc.second)), utc.strftime("%Y:%m:%d")
         own[0x9011] = shot.taken.strftime("%z")[:3] + ":" + shot.taken.strftime("%z")[3:]
+    exif[0x8769], exif[0x8825] = own, gps
     return exif
 
 

@@ -6,6 +6,7 @@ import re
 from importlib.metadata import PackageNotFoundError, distribution
 from pathlib import Path
 
+import pytest
 from packaging.requirements import Requirement
 from packaging.utils import canonicalize_name
 from packaging.version import Version
@@ -41,6 +42,7 @@ def test_names_and_versions_only() -> None:
         assert line.startswith("#") or re.fullmatch(r"[A-Za-z0-9._-]+==[0-9][A-Za-z0-9.]*", line), line
 
 
+@pytest.mark.pinned
 def test_every_library_that_comes_along_is_pinned() -> None:
     seen: set[tuple[str, frozenset[str]]] = set()
     brought_by("habmap", frozenset({"test", "check"}), seen)

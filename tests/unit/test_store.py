@@ -260,7 +260,7 @@ print(json.dumps(found))
     assert {"boundary", "units", "features", "entries", "elevation", "habmap_meta"} <= set(found)
     assert found["units"] == {"kind": "MultiPolygon", "rows": 1, "crs": "EPSG:4326"}
     assert found["entries"]["rows"] == 2
-    assert found["entries"]["bounds"] == list(GROUND.bounds)
+    assert found["entries"]["bounds"] == pytest.approx(GROUND.bounds, abs=1e-12)
     assert found["wkb"] == shapely.to_wkb(GROUND, hex=True)
 
 

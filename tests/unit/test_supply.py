@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import shutil
-import sys
 import time
 import zipfile
 from pathlib import Path
@@ -14,8 +13,6 @@ from hatchling.builders.wheel import WheelBuilder
 from licenses import HELD, LICENSES, VENDORED, libraries, licenses_text
 
 TOP = Path(__file__).resolve().parents[2]
-#: The environment of `dev.py test --lowest`.
-LOWEST_VENV = ".venv-lowest"
 #: What a build reads.
 BUILT_FROM = ("habmap", "sample_layers", "pyproject.toml", "README.md", "LICENSE")
 
@@ -31,12 +28,12 @@ def test_what_others_made_is_what_they_published() -> None:
     assert there == told
 
 
+@pytest.mark.pinned
 def test_the_licenses_of_all_that_ships_are_listed() -> None:
     text = LICENSES.read_text(encoding="utf-8")
     for name in libraries():
         assert f"| {name} | " in text, "run `python3 scripts/dev.py docs`"
-    if Path(sys.prefix).name != LOWEST_VENV:  # other versions may tell it in other words
-        assert text == licenses_text(), "run `python3 scripts/dev.py docs`"
+    assert text == licenses_text(), "run `python3 scripts/dev.py docs`"
 
 
 def built(folder: Path) -> Path:
