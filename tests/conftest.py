@@ -22,7 +22,7 @@ from pathlib import Path
 from typing import Any
 
 import hypothesis
-import numpy.testing  # before the guard below: an old one starts a program as it loads
+import numpy.testing  # noqa: F401 - before the guard below: an old one starts a program as it loads
 import pytest
 from command_server import CommandServer
 from outside import OUTSIDE, in_ci, path_of, why_missing
