@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
+import pytest
 from shapely import Point
 
+from habmap.errors import InputError
 from habmap.records import Feature
-from habmap.work.features import counting_features
+from habmap.work.features import counting_features, named_feature
 
 MORNING = datetime(2026, 1, 1, tzinfo=UTC)
 
@@ -53,3 +56,23 @@ def test_apart_a_withdrawal_wins_and_private_stays_private() -> None:
     assert names(first, renamed, row("s", "a", minutes=1, sensitive=True)) == [[("b", True)]]
     answered = row("z", "b", "s", minutes=3)
     assert names(first, renamed, row("s", "a", minutes=1, sensitive=True), answered) == [[("z", False)]]
+
+
+def test_a_feature_is_named_by_its_id_its_name_or_the_beginning_of_its_row() -> None:
+    barn = replace(row("abcdef12", said="Barn"), feature_id="7")
+    shed, other, blank = row("abce0000", said="Shed"), row("abcf0000", said="Shed"), row("77777777", said="")
+    known = [barn, shed, other, replace(blank, name="")]
+    for name in ("7", "abcdef12", "Barn", "abcd", "ABCDEF"):
+        assert named_feature(known, name) is barn
+    assert named_feature(known, "abcf") is other
+    # an id goes before a name, and a name before the beginning of a row's id
+    namesake = replace(row("00000001", said="7"), feature_id="8")
+    assert named_feature([*known, namesake], "7") is barn
+    assert named_feature([*known, row("00000002", said="abce")], "abce").uuid == "00000002"
+    for name, shown in (("Shed", "house abce0000, house abcf0000"), ("abc", ""), ("", ""), ("Bar", ""), ("zzzz", "")):
+        with pytest.raises(InputError) as refused:
+            named_feature(known, name)
+        said = "several features are called so" if shown else "there is no such feature"
+        assert str(refused.value).startswith(said)
+        assert refused.value.allowed == (shown or "a feature_id, a name, or the id of its row")
+        assert refused.value.value == (name or "blank")

@@ -18,7 +18,7 @@ from habmap.place.settings import Settings
 from habmap.records import Look
 from habmap.show.week_words import SCREEN_ROWS, item_words, week_lines
 from habmap.vocabulary import FIRE_CAUTION, MACHINE_CAUTION, SAW_CAUTION
-from habmap.work.week import WeekItem, WeekResult
+from habmap.work.week import WeekFault, WeekItem, WeekResult, together
 
 ON = date(2026, 2, 10)
 ACRES = 10_000 / M2_PER_ACRE  # each unit is a hectare
@@ -201,6 +201,33 @@ def test_an_empty_property_has_an_empty_week() -> None:
     asked = week(FakeStore([], grid=GRID), on=ON)
     assert all(getattr(asked, name) == () for name in ("forbidden", "closes", "burn", "cut", "check"))
     assert "nothing in habmap.toml" in lines_of(asked)
+
+
+def test_weeks_of_several_properties_are_one_list_soonest_first() -> None:
+    def line(place: str, unit_id: str | None, what: str, acres: float | None, to: int | None) -> WeekItem:
+        last = None if to is None else date(2026, 3, to)
+        return WeekItem(place=place, unit_id=unit_id, what=what, acres=acres, to_date=last, words="")
+
+    def of(place: str, *lines: WeekItem, notes: tuple[str, ...] = (), cautions: tuple[str, ...] = ()) -> WeekResult:
+        return WeekResult(places=(place,), on=ON, forbidden=lines, closes=lines[:1], burn=lines[1:2], cut=lines[2:3],
+                          check=lines[3:4], notes=notes, cautions=cautions)  # fmt: skip
+
+    east = [line("E", "E1", "cut", 1.0, None), line("E", None, "hold", None, 9), line("E", "E2", "cut", 2.0, 9)]
+    west = [line("W", "W1", "cut", 5.0, 9), line("W", "E1", "burn", 1.0, None), line("W", "A", "cut", 1.0, 2),
+            line("W", "A", "burn", 1.0, 2)]  # fmt: skip
+    fault = WeekFault(place="N", what="gone")
+    both = together(
+        [of("E", *east, notes=("n",), cautions=("a", "b")), of("W", *west, notes=("n", "m"), cautions=("b", "c"))],
+        on=ON, faults=[fault],
+    )  # fmt: skip
+    # by the last day, then the larger first, then by unit and what is asked; without a last day at the end
+    assert both.forbidden == (west[3], west[2], west[0], east[2], east[1], west[1], east[0])
+    assert (both.closes, both.burn, both.cut, both.check) == (
+        (west[0], east[0]), (east[1], west[1]), (west[2], east[2]), (west[3],),
+    )  # fmt: skip
+    assert (both.places, both.on, both.notes, both.cautions, both.faults) == (
+        ("E", "W"), ON, ("n", "m"), ("a", "b", "c"), (fault,),
+    )  # fmt: skip
 
 
 def test_without_a_signed_plan_it_is_said_and_days_of_a_plan_hold_all_the_same() -> None:
