@@ -79,7 +79,8 @@ def schedule(store: Store, *, first: date, last: date, hours_per_week: float, on
     weeks, unfit = lay_out(tasks, first=first, last=last, hours_per_week=hours_per_week, season=season)
     laid = [item for week in weeks for item in week.items]
     used, on_units = {item.what for item in laid}, {item.unit_id for item in laid}
-    fires = {task.plan.kind for task in (*tasks, *season.burns.values()) if task.plan is not None and task.what in used}
+    asked = (*tasks, *season.burns.values(), *season.pile_burns.values())
+    fires = {task.plan.kind for task in asked if task.plan is not None and task.what in used}
     return ScheduleResult(
         from_date=first,
         to_date=last,

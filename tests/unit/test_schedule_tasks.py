@@ -1,0 +1,148 @@
+"""What a season has to hold, task by task, by hand."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+
+import pytest
+
+from habmap.work.effort_account import PracticeRate
+from habmap.work.plan_days import PlanDays
+from habmap.work.schedule import Task
+from habmap.work.schedule_tasks import ContractTerm, Stand, cut_tasks, ground_tasks, kind_rates, like_task
+from habmap.work.seasons import COMING_BACK, DueItem, UpkeepRule
+
+FIRST = date(2026, 1, 5)
+ITEM = DueItem(unit_id="A", what="drying", state="", acres=2.0, since_date=None, from_date=date(2026, 2, 1),
+               to_date=date(2026, 4, 1), words="felled", name="drying")  # fmt: skip
+RATES = kind_rates([], {"burn": 3.0})
+UPKEEP = {name: UpkeepRule(reason="r", years=4, is_asked=name == "B") for name in "AB"}
+TERM = ContractTerm(name="P 1", units=("A",), practices=frozenset({"cut"}), not_before=None, due=None, left_acres=None)
+
+
+def plan_of(kind: str, unit_id: str) -> PlanDays:
+    return PlanDays(kind=kind, is_signed=True, days=None)  # type: ignore[arg-type]
+
+
+def tasks(*items: DueItem, terms: tuple[ContractTerm, ...] = ()) -> list[Task]:
+    return ground_tasks(items, terms, rates=RATES, plan_of=plan_of, upkeep=UPKEEP, first=FIRST)
+
+
+def only(*items: DueItem, terms: tuple[ContractTerm, ...] = ()) -> Task:
+    (task,) = tasks(*items, terms=terms)
+    return task
+
+
+def test_hours_come_from_the_log_else_the_settings_else_are_assumed() -> None:
+    def line(practice: str, entries: int, hours: float) -> PracticeRate:
+        return PracticeRate(practice=practice, entries=entries, pass_acres=1.0, person_hours=hours,
+                            hours_per_acre=hours, hours_per_acre_low=None, hours_per_acre_high=None)  # fmt: skip
+
+    found = kind_rates(
+        [line("burn", 1, 5.0), line("pile", 3, 7.0), line("checkup", 1, 0.0)], {"pile": 9.0, "pile_burn": 2.5}
+    )
+    assert {what: rate.hours_per_acre for what, rate in found.items()} == {
+        "burn": 5.0, "pile": 7.0, "pile_burn": 2.5, "upkeep": 5.0, "checkup": 0.25,
+    }  # fmt: skip
+    assert [found[what].rests_on for what in ("burn", "pile", "pile_burn")] == [
+        "one line of your own log", "3 lines of your own log", "rates.pile_burn in habmap.toml",
+    ]  # fmt: skip
+    assert "an assumption" in found["checkup"].rests_on and "rates.checkup" in found["checkup"].rests_on
+
+
+def test_slash_burns_between_its_drying_days_and_is_piled_after_them() -> None:
+    task = only(ITEM)
+    assert (task.what, task.acres, task.hours_per_acre, task.by_fire) == ("burn", 2.0, 3.0, True)
+    assert (task.first, task.last, task.plan) == (date(2026, 2, 1), date(2026, 4, 1), plan_of("down_cedar", "A"))
+    assert "2026-02-01" in task.first_why and "2026-04-01" in task.last_why
+    ends_today, past = replace(ITEM, to_date=FIRST), replace(ITEM, to_date=date(2026, 1, 4))
+    assert only(ends_today).what == "burn"
+    piled = only(past)
+    assert (piled.what, piled.first, piled.last, piled.by_fire, piled.plan) == ("pile", None, None, False, None)
+
+
+def test_looks_after_fires_fall_on_their_one_day_whatever_the_ground() -> None:
+    check = replace(ITEM, what="hand_check", to_date=date(2026, 2, 1))
+    task = only(check)
+    assert (task.what, task.first, task.last, task.hours) == ("hand_check", date(2026, 2, 1), date(2026, 2, 1), 1.0)
+    # two grounds of one day are one walk
+    both = only(check, replace(check, what="snag_check", acres=3.0, words="snags"))
+    assert (both.acres, both.hours, both.words) == (5.0, 1.0, "felled; snags")
+
+
+def test_upkeep_is_by_fire_where_it_is_asked_for_and_stems_coming_back_never_are() -> None:
+    upkeep = replace(ITEM, what="upkeep", name="upkeep")
+    assert (only(upkeep).by_fire, only(upkeep).plan) == (False, None)
+    asked = only(replace(upkeep, unit_id="B"))
+    assert (asked.by_fire, asked.plan, asked.first, asked.last) == (
+        True, plan_of("grass", "B"), date(2026, 2, 1), date(2026, 4, 1),
+    )  # fmt: skip
+    assert not only(replace(upkeep, unit_id="B", name=COMING_BACK)).by_fire
+
+
+def test_a_late_check_up_has_no_last_day() -> None:
+    look = replace(ITEM, what="checkup")
+    assert (only(look).first, only(look).last) == (date(2026, 2, 1), date(2026, 4, 1))
+    late = only(replace(look, from_date=date(2025, 9, 1), to_date=date(2026, 1, 4)))
+    assert (late.last, late.last_why) == (None, "")
+    assert only(replace(look, to_date=FIRST)).last == FIRST
+
+
+def test_what_is_no_ground_or_a_sliver_or_no_work_is_left_out() -> None:
+    assert tasks(replace(ITEM, unit_id=None), replace(ITEM, acres=None), replace(ITEM, acres=0.0)) == []
+    assert tasks(replace(ITEM, what="hold"), replace(ITEM, what="contract")) == []
+    assert only(replace(ITEM, what="piles")).what == "pile_burn"
+
+
+def test_alike_tasks_open_on_the_first_day_are_one() -> None:
+    early = replace(ITEM, from_date=date(2025, 12, 1), words="felled 1")
+    both = only(early, replace(early, from_date=FIRST, acres=3.0, words="felled 12"))
+    assert (both.acres, both.first, both.first_why, both.words) == (5.0, None, "", "felled 12")
+    later = tasks(early, replace(early, from_date=date(2026, 1, 6)))
+    assert [task.first for task in later] == [None, date(2026, 1, 6)]
+
+
+def test_contracts_bound_what_they_pay_for() -> None:
+    burn = replace(TERM, practices=frozenset({"burn"}), not_before=date(2026, 3, 1), due=date(2026, 6, 1))
+    other = replace(burn, name="P 2", not_before=date(2026, 3, 9), due=date(2026, 5, 1))
+    elsewhere = replace(burn, units=("B",), not_before=date(2026, 9, 1), due=date(2026, 1, 9))
+    task = only(ITEM, terms=(burn, other, elsewhere, replace(TERM, due=date(2026, 1, 10))))
+    assert (task.first, task.due) == (date(2026, 3, 9), date(2026, 5, 1))
+    assert task.first_why == "its contract begins on 2026-03-09 (P 2)"
+    # one that began before the slash is dry moves nothing
+    early = only(ITEM, terms=(replace(burn, not_before=date(2026, 2, 1), due=None, units=()),))
+    assert (early.first, early.due, early.first_why) == (ITEM.from_date, None, "its slash dries until 2026-02-01")
+    fire = like_task(
+        "pile_burn", "A", [replace(burn, practices=frozenset({"pile_burn"}))], rates=RATES, plan_of=plan_of
+    )
+    assert (fire.first, fire.due, fire.words, fire.acres) == (burn.not_before, burn.due, "piles laid out here", 1.0)
+    assert like_task("burn", "A", [], rates=RATES, plan_of=plan_of).words == ""
+
+
+def test_what_contracts_want_is_cut_in_the_order_of_work_soonest_date_first() -> None:
+    order = [
+        Stand(unit_id=name, acres=acres, hours_per_acre=10.0) for name, acres in (("A", 4.0), ("B", 2.0), ("C", 1.0))
+    ]
+    late = replace(TERM, name="late", units=(), due=date(2026, 9, 1), left_acres=4.5)
+    soon = replace(TERM, name="soon", units=("A", "C"), due=date(2026, 3, 1), left_acres=3.0)
+    burning = replace(TERM, name="fire", practices=frozenset({"burn"}), units=(), due=date(2026, 2, 1))
+    found = [
+        (task.unit_id, task.acres, task.due, task.last, task.order) for task in cut_tasks(order, [late, soon, burning])
+    ]
+    assert found == [
+        ("A", 3.0, soon.due, soon.due, 0),
+        # then one acre of A, all of B and all of C are left for the later date: 4 of its 4.5
+        ("A", 1.0, late.due, late.due, 0), ("B", 2.0, late.due, late.due, 1), ("C", 1.0, late.due, late.due, 2),
+    ]  # fmt: skip
+    part = cut_tasks(order, [replace(late, left_acres=4.5 - 3.0)])
+    assert [(task.unit_id, task.acres, task.due) for task in part] == [
+        ("A", 1.5, late.due), ("A", 2.5, None), ("B", 2.0, None), ("C", 1.0, None),
+    ]  # fmt: skip
+    assert [task.acres for task in cut_tasks(order, [replace(late, left_acres=None)])] == [4.0, 2.0, 1.0]
+
+
+@pytest.mark.parametrize(("what", "paid"), [("cut", False), ("burn", True), ("upkeep", True), ("pile", False)])
+def test_burning_is_paid_as_fire_and_never_as_cutting(what: str, paid: bool) -> None:
+    term = replace(TERM, practices=frozenset({"burn"}))
+    assert term.covers(what, "A") is paid and not term.covers(what, "B")  # type: ignore[arg-type]
