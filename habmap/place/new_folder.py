@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import shutil
 import tempfile
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from habmap.errors import HabmapError, PlaceError
 from habmap.place.schema import STORE_FILE
 from habmap.place.settings import SETTINGS_FILE, read_settings
 from habmap.place.store import PLACE_FOLDERS
+from habmap.place.writers import sync_folder
 
 FOLDER_NAME = "sample_layers"
 SAMPLE_NAME = "Turtle Shell place (sample)"
@@ -64,8 +65,7 @@ def new_place(folder: Path) -> Iterator[Path]:
             yield draft
             _move_in(draft, folder)
     except BaseException as error:
-        for directory in reversed(made):
-            directory.rmdir()
+        _take_away(made)
         if isinstance(error, OSError) and not isinstance(error, HabmapError):
             raise _not_writable(folder, error) from error
         raise
@@ -118,13 +118,23 @@ def _make_parents(folder: Path) -> list[Path]:
         for directory in reversed(missing):
             directory.mkdir()
             made.append(directory)
+            sync_folder(directory.parent)
         if not folder.is_dir():
             raise NotADirectoryError(20, "a file of this name is there", str(folder))
     except OSError as error:
-        for directory in reversed(made):
-            directory.rmdir()
+        _take_away(made)
         raise _not_writable(folder, error) from error
     return made
+
+
+def _take_away(made: Sequence[Path]) -> None:
+    """Take away what was made, the last first; a disk that fails may keep some of it."""
+    for path in reversed(made):
+        with suppress(OSError):
+            if path.is_dir():
+                path.rmdir()
+            else:
+                path.unlink()
 
 
 def _move_in(draft: Path, folder: Path) -> None:
@@ -138,12 +148,9 @@ def _move_in(draft: Path, folder: Path) -> None:
         for name in (STORE_FILE, SETTINGS_FILE):
             shutil.move(draft / name, folder / name)
             moved.append(folder / name)
+            sync_folder(folder)  # each name on the disk before the next
     except BaseException:
-        for path in reversed(moved):
-            if path.is_dir():
-                path.rmdir()
-            else:
-                path.unlink()
+        _take_away(moved)
         raise
 
 
@@ -164,6 +171,13 @@ def _already_here(folder: Path, existing: Path) -> PlaceError:
 
 
 def _not_writable(folder: Path, error: OSError) -> PlaceError:
+    if (folder / SETTINGS_FILE).exists():
+        return PlaceError(
+            "the disk failed at the last moment; the property may be there, or not after a power cut",
+            where=str(folder),
+            value=error.strerror or error,
+            mend="look at it with `habmap check`, or take the folder away and start again elsewhere",
+        )
     return PlaceError(
         "the folder cannot be made or written; nothing was changed",
         where=str(folder),

@@ -26,6 +26,7 @@ from habmap.place.reading import decoded, select
 from habmap.place.schema import STORE_FILE, TABLE_OF
 from habmap.place.settings import SETTINGS_FILE, Settings, read_settings
 from habmap.place.template import settings_text
+from habmap.place.writers import write_whole
 from habmap.place.writing import insert, insert_with_pictures, prepared
 from habmap.records import Row
 
@@ -114,7 +115,6 @@ class GeoPackageStore(Contents):
         try:
             for directory in (folder, *(folder / child for child in PLACE_FOLDERS)):
                 directory.mkdir(parents=True, exist_ok=True)
-            settings_path.write_text(text, encoding="utf-8")
         except OSError as error:
             raise PlaceError(
                 "the folder cannot be written",
@@ -122,6 +122,7 @@ class GeoPackageStore(Contents):
                 value=error.strerror,
                 mend="choose a folder of your own",
             ) from error
+        write_whole(settings_path, lambda path: path.write_text(text, encoding="utf-8"), overwrite=False, is_own=True)
         identity = place_id or str(uuid.uuid4())
         with words_for(path), closing(connect(path, busy_timeout_s, mode="rwc")) as connection:
             make_empty(connection, identity)

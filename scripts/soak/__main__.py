@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import re
 import shutil
 import sys
 import time
@@ -36,6 +37,7 @@ class Asked:
     goes_on: bool
     keep: Path
     template: Path
+    only: str
 
 
 def main(words: list[str]) -> int:
@@ -47,10 +49,11 @@ def main(words: list[str]) -> int:
     parser.add_argument("--most", type=int, default=10**9, help="inputs, kills or steps of a kind at most")
     parser.add_argument("--workers", type=int, default=2, help="processes of the fuzz")
     parser.add_argument(
-        "--go-on", action="store_true", help="gather every fault of the fuzz instead of ending at the first"
+        "--go-on", action="store_true", help="gather a fault of each law or command instead of ending at the first"
     )
     parser.add_argument("--share", action="store_true", help="the few seconds of each kind that the tests take")
     parser.add_argument("--keep", type=Path, default=Path(".soak"), help="folder for what is found")
+    parser.add_argument("--only", default="", help="of power and disk: the commands whose names match this pattern")
     said = parser.parse_args(words)
     if {"power", "disk"} & set(said.kind or _KINDS) and not is_watched() and not said.share:
         return watch(words)
@@ -61,7 +64,7 @@ def main(words: list[str]) -> int:
         build(template, lambda line: law.run_words(line).code)
         for kind in said.kind or (_SHARE if said.share else _KINDS):
             most = min(said.most, _SHARE.get(kind, said.most)) if said.share else said.most
-            asked = Asked(60 * said.minutes, said.seed, most, said.workers, said.go_on, said.keep, template)
+            asked = Asked(60 * said.minutes, said.seed, most, said.workers, said.go_on, said.keep, template, said.only)
             began = time.monotonic()
             line, faults = _KINDS[kind](asked) if kind in _KINDS else _fuzz(asked, kind)
             print(
@@ -134,14 +137,12 @@ def _copies(asked: Asked) -> tuple[str, list[str]]:
 
 
 def _kills(asked: Asked) -> tuple[str, list[str]]:
-    from soak.kills import kill_commands, kill_desks, kill_workers, summary
+    from soak.kills import kill_desks, kill_workers, kill_writes, summary
 
     most = asked.most
-    kinds = {
-        "commands": kill_commands(asked.template, seed=asked.seed, most=most, seconds=asked.seconds),
-        "desk": kill_desks(asked.template, seed=asked.seed, most=max(1, most // 6), seconds=asked.seconds / 4),
-    }
-    if most > _SHARE["kills"]:  # of region the tests kill workers by themselves
+    kinds = {"writes": kill_writes(asked.template, seed=asked.seed, most=most, seconds=asked.seconds)}
+    if most > _SHARE["kills"]:  # a desk's process takes long to start; of region the tests kill workers by themselves
+        kinds["desk"] = kill_desks(asked.template, seed=asked.seed, most=max(1, most // 6), seconds=asked.seconds / 4)
         kinds["region"] = kill_workers(seed=asked.seed, most=max(1, most // 50), seconds=asked.seconds / 4)
     return summary(kinds), [fault for found in kinds.values() for fault in found.faults]
 
@@ -149,14 +150,14 @@ def _kills(asked: Asked) -> tuple[str, list[str]]:
 def _power(asked: Asked) -> tuple[str, list[str]]:
     from soak.disk import power_cuts
 
-    cuts = power_cuts(asked.template, only=_first(asked))
+    cuts = power_cuts(asked.template, only=_first(asked), is_stopping=not asked.goes_on)
     return f"{cuts.states:,} states of {cuts.calls:,} prefixes of the calls of {cuts.commands} commands", cuts.faults
 
 
 def _disk(asked: Asked) -> tuple[str, list[str]]:
     from soak.disk import failing
 
-    fails = failing(asked.template, only=_first(asked))
+    fails = failing(asked.template, only=_first(asked), is_stopping=not asked.goes_on)
     return f"{fails.states:,} failures at {fails.calls:,} calls of {fails.commands} commands", fails.faults
 
 
@@ -169,9 +170,9 @@ def _crowd(asked: Asked) -> tuple[str, list[str]]:
 
 
 def _first(asked: Asked) -> Callable[[Any], bool]:
-    """Return what takes the first of the commands alone where few are asked for."""
+    """Return what takes the commands that are asked for, and of these the first where few are."""
     left = iter(range(asked.most))
-    return lambda write: next(left, None) is not None
+    return lambda write: re.search(asked.only, write.name) is not None and next(left, None) is not None
 
 
 _KINDS: Mapping[str, Callable[[Asked], tuple[str, list[str]]]] = {

@@ -8,13 +8,13 @@ import re
 import shutil
 import time
 from collections import Counter
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from soak.law import run_words, scratch
 from soak.property import chance
 from soak.workers import as_if_alone
-from soak.writes import SETTINGS, Write, broken, laid_out, row_count
+from soak.writes import Write, broken, laid_out, state_of
 
 _QUESTIONS = ("acres", "week", "history", "due", "check")
 
@@ -31,13 +31,12 @@ class Crowd:
 def crowd(template: Path, *, seed: int, rounds: int, seconds: float) -> Crowd:
     """Let four writers, two readers and a desk at one property, each doing a few things, round after round."""
     found, folder, until = Crowd(), scratch("habmap-crowd-"), time.monotonic() + seconds
-    settings = [(template / SETTINGS).read_bytes()]
     try:
         for number in range(rounds):
             if time.monotonic() > until or found.faults:
                 break
-            place, _ = laid_out(template, folder, Write("crowd", ()))
-            before = row_count(place)
+            place, work = laid_out(template, folder / "disk", Write("crowd"))
+            before = state_of(place, work, Write("crowd"))
             heard = [_begun(place, who, f"{seed}/{number}") for who in ("writer",) * 4 + ("reader",) * 2 + ("desk",)]
             written = 0
             for process, hear in heard:
@@ -54,7 +53,8 @@ def crowd(template: Path, *, seed: int, rounds: int, seconds: float) -> Crowd:
                             )
                 os.waitpid(process, 0)
             found.told += written
-            wrong = broken(place, before=before, after=before + written, is_told=True, settings=settings)
+            after = replace(before, rows=before.rows + written)
+            wrong = broken(place, work, Write("crowd"), before=before, after=after, is_told=True)
             if wrong:
                 found.faults.append(f"after round {number} (seed {seed}): {wrong}")
     finally:

@@ -5,13 +5,14 @@ from __future__ import annotations
 import asyncio
 import html
 import re
+import tempfile
 import uuid
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
-from urllib.parse import urlencode
+from urllib.parse import parse_qsl, urlencode, urlsplit
 
 from soak.law import Answer, Fault
 
@@ -95,22 +96,22 @@ class _NoWorks:
 
 
 class TestDesk:
-    """A desk on one property, entered."""
+    """A desk on one property, or before any is open, entered."""
 
-    def __init__(self, place: Path) -> None:
+    def __init__(self, place: Path | None, *, made_in: Path | None = None) -> None:
         from habmap.desk.app import Desk
         from habmap.desk.door import Door
         from habmap.desk.keys import Keys
         from habmap.desk.known import Known
         from habmap.desk.start import Presence
 
-        home = place.parent / "desk_home"
-        known = Known(home, place.parent / "made")
+        home = Path(tempfile.mkdtemp(prefix="habmap-desk-home-"))
+        known = Known(home, made_in or home / "made")
         self._keys = Keys()
         self._desk = Desk(known=known, keys=self._keys, presence=Presence())
         self._desk.works = _NoWorks()  # type: ignore[assignment]
         self._desk.warmth.begin()
-        self._property = known.add(place)
+        self._property = known.add(place) if place is not None else None
         self._door = Door(app=self._desk.app, port=_PORT, keys=self._keys, again=lambda folder: "/")
         self._desk.origin = self._door.origin
         while not self._desk.warmth.is_warm:
@@ -121,7 +122,16 @@ class TestDesk:
     @property
     def key(self) -> str:
         """What the property is called in addresses."""
-        return self._property.key
+        return self._property.key if self._property is not None else ""
+
+    def step(self, path: str, fields: Mapping[str, str | None], before: Answer) -> Answer:
+        """Look at a page (``GET …``), or send a form; a field of ``None`` is the hidden one of the page before."""
+        if path.startswith("GET "):
+            return self.get(path[4:])
+        hidden = dict(re.findall(r'name="(\w+)" value="([^"]*)"', before.out))
+        hidden |= dict(parse_qsl(urlsplit(before.out).query)) if before.code == 303 else {}
+        said = [(name, hidden.get(name, "") if value is None else value) for name, value in fields.items()]
+        return self.send(path if path.startswith("/") else f"/KEY/{path}", said, [])
 
     def get(self, path: str) -> Answer:
         """Ask for a page of the property until it is there."""
@@ -170,6 +180,7 @@ class TestDesk:
             nonlocal status
             if message["type"] == "http.response.start":
                 status = message["status"]
+                pieces.extend(value for name, value in message["headers"] if name == b"location")
             else:
                 pieces.append(message.get("body", b""))
 
@@ -220,7 +231,7 @@ def forms_of(template: Path) -> tuple[Form, ...]:
     return tuple(Form(action, [Field(*one) for one in fields]) for action, fields in json.loads(text))
 
 
-def judge_form(answer: Answer, before: Mapping[str, str], after: Mapping[str, str]) -> Fault | None:
+def judge_form(answer: Answer, before: Mapping[str, bytes], after: Mapping[str, bytes]) -> Fault | None:
     """Say which law an answer of the desk broke, if any."""
     if answer.err or answer.code >= 500 or answer.code == 0:
         last = answer.err.strip().splitlines()[-1:] or [answer.out[:200]]

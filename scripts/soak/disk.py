@@ -13,14 +13,14 @@ import os
 import shutil
 import subprocess
 import sys
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from hashlib import sha256
 from pathlib import Path
 
-from soak.law import run_words, scratch
+from soak.law import scratch
 from soak.workers import as_if_alone
-from soak.writes import SETTINGS, Write, broken, laid_out, row_count, writes
+from soak.writes import READS, Write, broken, laid_out, prepared, state_of, writes
 
 _LIBRARY = "HABMAP_SOAK_WATCHED"
 
@@ -54,20 +54,20 @@ class Cuts:
 
 
 @dataclass(frozen=True, slots=True)
-class _Call:
+class Call:
     kind: str
     path: str
     at: int
     data: bytes
 
 
-def _calls(text: bytes) -> Iterator[_Call]:
+def _calls(text: bytes) -> Iterator[Call]:
     at = 0
     while at < len(text):
         end = text.index(b"\n", at)
         kind, path, offset, size = text[at:end].decode("utf-8", "surrogateescape").split("\t")
         at = end + 1 + int(size)
-        yield _Call(kind, path, int(offset), text[end + 1 : at])
+        yield Call(kind, path, int(offset), text[end + 1 : at])
 
 
 def _run(
@@ -80,11 +80,12 @@ def _run(
     if process == 0:
         try:
             os.close(hear)
-            as_if_alone(work.parent)
+            as_if_alone(work.parent.parent)
+            act = prepared(place, work, write)
             names = -1 if list_to is None else os.open(list_to, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
             at, number, is_lasting = fail or (-1, 0, False)
-            library.watched_begin(os.fsencode(place), names, ctypes.c_long(at), number, int(is_lasting))
-            answer = run_words(["--place", str(place), *write.words], cwd=work)
+            library.watched_begin(os.fsencode(work.parent), names, ctypes.c_long(at), number, int(is_lasting))
+            answer = act()
             library.watched_mark()
             calls = library.watched_count()
             library.watched_begin(b"", -1, ctypes.c_long(-1), 0, 0)
@@ -110,6 +111,8 @@ class _Disk:
         self.data: dict[int, tuple[bytearray, bytes]] = {}  # number of a file → as seen, as synced
         self.seen: dict[str, int] = {}
         self.named: dict[str, int] = {}  # names as their folder's sync has put them
+        self.folders = {str(path) for path in (folder, *folder.rglob("*")) if path.is_dir()}
+        self.named_folders = set(self.folders)
         for path in folder.rglob("*"):
             if path.is_file():
                 content = path.read_bytes()
@@ -123,27 +126,36 @@ class _Disk:
         self.data[number] = (bytearray(content), b"")
         self.seen[path] = number
 
-    def take(self, call: _Call) -> None:
+    def take(self, call: Call) -> None:
         """Do what a call did."""
+        path = os.path.normpath(call.path)
         if call.kind == "create":
-            self._new(call.path)
+            self._new(path)
+        elif call.kind == "mkdir":
+            self.folders.add(path)
         elif call.kind == "unlink":
-            self.seen.pop(call.path, None)
+            self.seen.pop(path, None)
         elif call.kind == "move":
-            self.seen[call.data.decode()] = self.seen.pop(call.path)
+            self._move(path, os.path.normpath(call.data.decode()))
         elif call.kind == "syncdir":
-            folder = os.path.normpath(call.path) + "/"
-            inside = {
-                name for name in {*self.seen, *self.named} if name.startswith(folder) and "/" not in name[len(folder) :]
-            }
-            for name in inside:
+            for name in {name for name in {*self.seen, *self.named} if os.path.dirname(name) == path}:  # noqa: PTH120
                 self.named.pop(name, None)
                 if name in self.seen:
                     self.named[name] = self.seen[name]
-        elif call.path in self.seen and call.kind in ("write", "cut", "sync"):
-            self._change(self.seen[call.path], call)
+            inside = {name for name in self.folders | self.named_folders if os.path.dirname(name) == path}  # noqa: PTH120
+            self.named_folders = (self.named_folders - inside) | (inside & self.folders)
+        elif path in self.seen and call.kind in ("write", "cut", "sync"):
+            self._change(self.seen[path], call)
 
-    def _change(self, number: int, call: _Call) -> None:
+    def _move(self, path: str, to: str) -> None:
+        if path not in self.folders:
+            self.seen[to] = self.seen.pop(path)
+            return
+        if any(name.startswith(f"{path}/") for name in self.seen):
+            raise NotImplementedError(f"a folder with files in it is moved: {path}")
+        self.folders = (self.folders - {path}) | {to}
+
+    def _change(self, number: int, call: Call) -> None:
         content, synced = self.data[number]
         if call.kind == "write":
             if len(content) < call.at:
@@ -156,116 +168,130 @@ class _Disk:
             content[:], synced = call.data, call.data
         self.data[number] = (content, synced)
 
-    def states(self) -> Iterator[dict[str, bytes]]:
-        """Return what a power cut now could leave: names and contents."""
-        for names in (self.seen, self.named):
+    def _is_reached(self, path: str, folders: set[str]) -> bool:
+        """Tell whether all folders above a name are on the disk."""
+        above = os.path.dirname(path)  # noqa: PTH120
+        return above == str(self.root) or (above in folders and self._is_reached(above, folders))
+
+    def states(self) -> Iterator[dict[str, bytes | None]]:
+        """Return what a power cut now could leave: names and contents; ``None`` is a folder."""
+        for names, folders in ((self.seen, self.folders), (self.named, self.named_folders)):
             for is_written in (True, False):
-                yield {
-                    os.path.relpath(path, self.root): bytes(self.data[number][0])
-                    if is_written
-                    else self.data[number][1]
+                there: dict[str, bytes | None] = dict.fromkeys(folders)
+                there |= {
+                    path: bytes(self.data[number][0]) if is_written else self.data[number][1]
                     for path, number in names.items()
+                }
+                yield {
+                    os.path.relpath(path, self.root): content
+                    for path, content in there.items()
+                    if path != str(self.root) and self._is_reached(path, folders)
                 }
 
 
-def power_cuts(template: Path, *, only: Callable[[Write], bool] = lambda write: True) -> Cuts:
-    """Cut the power at every call of every command that writes to the property, and look at each state that is left."""
-    found, folder, seen = Cuts(), scratch("habmap-power-"), set()
-    settings = [(template / SETTINGS).read_bytes()]
+def power_cuts(template: Path, *, only: Callable[[Write], bool] = lambda write: True, is_stopping: bool = True) -> Cuts:
+    """Cut the power at every call of all that writes, and look at each state that is left."""
+    found, folder = Cuts(), scratch("habmap-power-")
     try:
-        for write in writes():
-            if write.output is not None or not only(write):
-                continue
-            place, work = laid_out(template, folder, write)
-            before, disk = row_count(place), _Disk(place)
-            code, said, _ = _run(place, work, write, list_to=folder / "calls")
-            if code != 0:
-                found.faults.append(f"{write.name} cannot be tried: {said}")
-                continue
-            after, is_told = row_count(place), False
-            found.commands += 1
-            calls = list(_calls((folder / "calls").read_bytes()))
-            if not any(call.kind == "write" for call in calls):
-                found.faults.append(f"{write.name}: no write was seen")
-            for number, call in enumerate(calls):
-                is_told = is_told or call.kind == "told"
-                disk.take(call)
-                found.calls += 1
-                for state in disk.states():
-                    digest = sha256(repr((is_told, before, after, sorted(state.items()))).encode()).digest()
-                    if digest in seen:
-                        continue
-                    seen.add(digest)
-                    found.states += 1
-                    _lay(place, state)
-                    wrong = broken(place, before=before, after=after, is_told=is_told, settings=settings)
-                    if wrong:
-                        done = (
-                            f"{call.kind} {os.path.relpath(call.path, place)}" if call.kind != "told" else "the answer"
-                        )
-                        found.faults.append(
-                            f"power cut after call {number} ({done}) of `{' '.join(write.words)}`: {wrong}"
-                        )
-                        break
-                if found.faults:
+        for write in filter(only, writes(template)):
+            if wrong := _power_cuts(template, folder / "disk", write, found):
+                found.faults.append(f"{write.name}: {wrong}")
+                if is_stopping:
                     return found
-            if after == before and write.name != "load dem":
-                found.faults.append(f"{write.name} wrote no row")
+        for words in READS if only(Write("what only reads")) else ():
+            write = Write("a question", words)
+            place, work = laid_out(template, folder / "disk", write)
+            code, said, _ = _run(place, work, write, list_to=folder / "calls")
+            changed = [call.path for call in _calls((folder / "calls").read_bytes()) if call.kind != "told"]
+            if code not in (0, 1) or changed:
+                found.faults.append(
+                    f"`{' '.join(words)}` is said to write nothing, and wrote {changed} ({code}: {said})"
+                )
     finally:
         shutil.rmtree(folder, ignore_errors=True)
     return found
 
 
-def _lay(place: Path, state: dict[str, bytes]) -> None:
-    shutil.rmtree(place)
-    for child in ("photos", "tracks", "out", "elevation"):
-        (place / child).mkdir(parents=True, exist_ok=True)
-    for name, content in state.items():
-        (place / name).parent.mkdir(parents=True, exist_ok=True)
-        (place / name).write_bytes(content)
+def _power_cuts(template: Path, disk_folder: Path, write: Write, found: Cuts) -> str | None:
+    place, work = laid_out(template, disk_folder, write)
+    before, disk, list_to = state_of(place, work, write), _Disk(disk_folder), disk_folder.with_name("calls")
+    code, said, _ = _run(place, work, write, list_to=list_to)
+    if code != 0:
+        return f"it cannot be tried: {said}"
+    after, is_told, seen = state_of(place, work, write), False, set()
+    found.commands += 1
+    if after == before:
+        return "it wrote nothing"
+    for number, call in enumerate(_calls(list_to.read_bytes())):
+        is_told = is_told or call.kind == "told"
+        disk.take(call)
+        found.calls += 1
+        for state in disk.states():
+            digest = sha256(repr((is_told, sorted(state.items()))).encode()).digest()
+            if digest in seen:
+                continue
+            seen.add(digest)
+            found.states += 1
+            _lay(disk_folder, state)
+            wrong = broken(place, work, write, before=before, after=after, is_told=is_told, is_exact=True)
+            if wrong:
+                done = f"{call.kind} {os.path.relpath(call.path, disk_folder)}" if call.kind != "told" else "the answer"
+                return f"power cut after call {number} ({done}): {wrong}"
+    return None if is_told else "nobody was told"
+
+
+def _lay(folder: Path, state: Mapping[str, bytes | None]) -> None:
+    shutil.rmtree(folder)
+    folder.mkdir()
+    for name, content in sorted(state.items()):
+        path = folder / name
+        if content is None:
+            path.mkdir(parents=True, exist_ok=True)
+        else:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            path.write_bytes(content)
 
 
 # --- a failing disk -----------------------------------------------------------------------------------------
 
 
-def failing(template: Path, *, only: Callable[[Write], bool] = lambda write: True) -> Cuts:
+def failing(template: Path, *, only: Callable[[Write], bool] = lambda write: True, is_stopping: bool = True) -> Cuts:
     """Let each call of each command fail in turn, once and from then on: an error of the disk, and no room left."""
     found, folder = Cuts(), scratch("habmap-disk-")
-    settings = [(template / SETTINGS).read_bytes()]
     try:
-        for write in writes():
-            if not only(write):
-                continue
-            place, work = laid_out(template, folder, write)
-            before = row_count(place)
-            code, said, calls = _run(place, work, write)
-            after = row_count(place)
-            if code != 0:
-                found.faults.append(f"{write.name} cannot be tried: {said}")
-                continue
-            found.commands += 1
-            for at in range(calls):
-                for number in (errno.EIO, errno.ENOSPC):
-                    for is_lasting in (False, True):
-                        place, work = laid_out(template, folder, write)
-                        code, said, _ = _run(place, work, write, fail=(at, number, is_lasting))
-                        found.states += 1
-                        is_nothing = "nothing was" in said  # else the disk's last word is open, and it says so
-                        wrong = _wrong(code, said) or broken(
-                            place,
-                            before=before,
-                            after=before if code != 0 and is_nothing else after,
-                            is_told=code == 0,
-                            settings=settings,
-                        )
-                        if wrong:
-                            how = f"{errno.errorcode[number]}{' from then on' if is_lasting else ''}"
-                            found.faults.append(f"{how} at call {at} of `{' '.join(write.words)}`: {wrong}")
-                            return found
-            found.calls += calls
+        for write in filter(only, writes(template)):
+            if wrong := _failing(template, folder / "disk", write, found):
+                found.faults.append(f"{write.name}: {wrong}")
+                if is_stopping:
+                    return found
     finally:
         shutil.rmtree(folder, ignore_errors=True)
     return found
+
+
+def _failing(template: Path, folder: Path, write: Write, found: Cuts) -> str | None:
+    place, work = laid_out(template, folder, write)
+    before = state_of(place, work, write)
+    code, said, calls = _run(place, work, write)
+    after = state_of(place, work, write)
+    if code != 0:
+        return f"it cannot be tried: {said}"
+    found.commands += 1
+    found.calls += calls
+    for at in range(calls):
+        for number in (errno.EIO, errno.ENOSPC):
+            for is_lasting in (False, True):
+                place, work = laid_out(template, folder, write)
+                code, said, _ = _run(place, work, write, fail=(at, number, is_lasting))
+                found.states += 1
+                is_nothing = code != 0 and "nothing was" in said  # else the disk's last word is open, and it says so
+                wrong = _wrong(code, said) or broken(
+                    place, work, write, before=before, after=before if is_nothing else after, is_told=code == 0
+                )
+                if wrong:
+                    how = f"{errno.errorcode[number]}{' from then on' if is_lasting else ''}"
+                    return f"{how} at call {at}: {wrong}"
+    return None
 
 
 def _wrong(code: int, said: str) -> str | None:

@@ -11,7 +11,7 @@ from typing import Any
 
 from soak.law import Case
 from soak.mutate import DAYS, NUMBERS, SHAPES, WORDS, changed, hostile
-from soak.property import UNITS, chance, valid_files
+from soak.property import UNITS, chance, valid_files, whole_settings
 
 #: Never called here: they serve, make whole samples, or wait for a cluster.
 _LEFT_OUT = frozenset({"desk", "demo", "shortcut"})
@@ -35,8 +35,9 @@ _QUESTIONS: Sequence[Sequence[str]] = (
      "--wind-mph", "8", "--wind-from", "190"), ("log", "cut", "--date", "2026-03-08", "--unit", "B", "--whole"), ("void", "1", "--why", "x"),
     ("correct", "3", "--why", "x", "--killed-pct", "50"), ("unit", "retire", "B"), ("load", "plots", "p.csv"), ("unite", "other"),
 )  # fmt: skip
-#: How often each is asked: pages and papers take long, and tell no more of a damaged file.
+#: Asked seldom: pages and papers take long, and tell no more of a damaged file.
 _SELDOM = frozenset({"map", "sheet", "handout", "export"})
+_SELDOM_ALONE = _SELDOM | {"bite", "burnsheet"}
 
 
 @cache
@@ -97,6 +98,8 @@ def option_case(seed: int, number: int) -> Case:
     """Return a command line from the parser's own list of options."""
     luck = chance(seed, "option", number)
     words, command = luck.choice(commands())
+    if words[0] in _SELDOM_ALONE and luck.random() < 0.7:
+        words, command = luck.choice(commands())
     line = list(words)
     for parameter in command.params:
         is_argument = parameter.param_type_name == "argument"
@@ -153,10 +156,10 @@ def reader_case(seed: int, number: int) -> Case:
     return Case(f"reader/{command}", tuple(line), brought)
 
 
-def settings_case(seed: int, number: int, template: Path) -> Case:
+def settings_case(seed: int, number: int) -> Case:
     """Return a changed ``habmap.toml`` and a question to the property."""
     luck = chance(seed, "settings", number)
-    text = changed("habmap.toml", (template / "habmap.toml").read_bytes(), luck)
+    text = changed("habmap.toml", whole_settings(), luck)
     return _asked("settings", luck, {"habmap.toml": text})
 
 
@@ -213,7 +216,7 @@ def maker(kind: str, seed: int, template: Path) -> Callable[[int], Case]:
     makers: dict[str, Callable[[int], Case]] = {
         "reader": lambda number: reader_case(seed, number),
         "option": lambda number: option_case(seed, number),
-        "settings": lambda number: settings_case(seed, number, template),
+        "settings": lambda number: settings_case(seed, number),
         "stored": lambda number: stored_case(seed, number, template),
         "form": lambda number: form_case(seed, number, forms),
     }

@@ -2,21 +2,26 @@
 
 from __future__ import annotations
 
+import http.client
 import os
 import re
 import shutil
 import signal
+import sys
+import threading
 import time
 from collections import Counter
 from collections.abc import Callable, Mapping
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
+from random import Random
+from typing import Any
 
-from soak.law import run_words, scratch
+from soak.law import scratch
 from soak.property import chance, valid_files
 from soak.workers import as_if_alone
-from soak.writes import SETTINGS, Write, broken, half_written, laid_out, row_count, writes
+from soak.writes import State, Write, broken, laid_out, prepared, state_of, writes
 
 
 @dataclass(slots=True)
@@ -35,31 +40,6 @@ class Kills:
         return sum(self.kills.values())
 
 
-@dataclass(frozen=True, slots=True)
-class _Whole:
-    """How a command ends that nobody kills: rows before and after, its output, how long it takes [s]."""
-
-    before: int
-    after: int
-    output: bytes
-    took_s: float
-
-
-def _whole(template: Path, folder: Path, write: Write) -> _Whole:
-    place, work = laid_out(template, folder, write)
-    before = row_count(place)
-    began = time.monotonic()
-    hear, process = _started(lambda tell: _command(place, work, write, tell))
-    _, status = os.waitpid(process, 0)
-    took_s = time.monotonic() - began
-    said = os.read(hear, 1 << 16)
-    os.close(hear)
-    if os.waitstatus_to_exitcode(status) != 0:
-        raise RuntimeError(f"{write.name} cannot be tried: {said.decode()}")
-    output = b"" if write.output is None else (work / write.output).read_bytes()
-    return _Whole(before, row_count(place), output, took_s)
-
-
 def _started(do: Callable[[int], int]) -> tuple[int, int]:
     """Do something in a process of its own; return the end of a pipe to hear it by, and the process."""
     hear, tell = os.pipe()
@@ -75,87 +55,91 @@ def _started(do: Callable[[int], int]) -> tuple[int, int]:
     return hear, process
 
 
-def _command(place: Path, work: Path, write: Write, tell: int) -> int:
-    """Run a command; what it says on stdout goes into the pipe when it says it."""
-    as_if_alone(work.parent)
-    answer = run_words(["--place", str(place), *write.words], cwd=work)
-    os.write(tell, (answer.out if answer.code == 0 else answer.err).encode()[:4000])
+def _act(place: Path, work: Path, write: Write, tell: int) -> int:
+    """Do what writes; say so when it is about to begin, and what it answers."""
+    as_if_alone(work.parent.parent)
+    act = prepared(place, work, write)
+    os.write(tell, b"!")
+    answer = act()
+    os.write(tell, (answer.out or "done" if answer.code == 0 else answer.err).encode()[:4000])
     return answer.code
 
 
-def kill_commands(template: Path, *, seed: int, most: int, seconds: float) -> Kills:
-    """Kill commands at random moments until there are enough kills or the time is up."""
+def kill_writes(template: Path, *, seed: int, most: int, seconds: float) -> Kills:
+    """Kill whatever writes at random moments until there are enough kills or the time is up."""
     found, until, folder = Kills(), time.monotonic() + seconds, scratch("habmap-kills-")
-    settings = [(template / SETTINGS).read_bytes()]
-    known: dict[str, _Whole] = {}
-    all_writes = writes()
+    known: dict[str, tuple[State, State, float]] = {}
+    all_writes = writes(template)
     number, pace = 0, 1.0  # so that kills come neither all before the end nor all after it
     try:
         while found.total < most and time.monotonic() < until and not found.faults:
             write, luck = all_writes[number % len(all_writes)], chance(seed, "kill", number)
             number += 1
             if write.name not in known:
-                known[write.name] = _whole(template, folder, write)
-            whole = known[write.name]
-            place, work = laid_out(template, folder, write)
-            hear, process = _started(lambda tell: _command(place, work, write, tell))  # noqa: B023 - ended below
-            time.sleep(luck.random() * whole.took_s * pace)
+                known[write.name] = _whole(template, folder / "disk", write)
+            before, after, took_s = known[write.name]
+            place, work = laid_out(template, folder / "disk", write)
+            hear, process = _started(lambda tell: _act(place, work, write, tell))  # noqa: B023 - ended below
+            os.read(hear, 1)
+            time.sleep(luck.random() * took_s * pace)
             os.kill(process, signal.SIGKILL)
             _, status = os.waitpid(process, 0)
-            said = os.read(hear, 1 << 16)
+            is_told = bool(os.read(hear, 1 << 16))
             os.close(hear)
             if os.WIFSIGNALED(status):
-                found.kills[write.name] += 1
+                found.kills["at the desk's work" if write.desk else "commands"] += 1
                 pace *= 1.03
             else:
                 found.too_late += 1
                 pace *= 0.9
-            found.acknowledged += bool(said)
-            wrong = broken(
-                place, before=whole.before, after=whole.after, is_told=bool(said), settings=settings
-            ) or half_written(work, write, whole.output)
+            found.acknowledged += is_told
+            wrong = broken(place, work, write, before=before, after=after, is_told=is_told)
             if wrong:
-                found.faults.append(f"kill {number - 1} (seed {seed}), {' '.join(write.words)}: {wrong}")
+                found.faults.append(f"kill {number - 1} (seed {seed}), {write.name}: {wrong}")
     finally:
         shutil.rmtree(folder, ignore_errors=True)
     return found
 
 
+def _whole(template: Path, folder: Path, write: Write) -> tuple[State, State, float]:
+    """Return what a property holds before and after a thing that nobody kills, and how long it takes [s]."""
+    place, work = laid_out(template, folder, write)
+    before = state_of(place, work, write)
+    hear, process = _started(lambda tell: _act(place, work, write, tell))
+    os.read(hear, 1)
+    began = time.monotonic()
+    _, status = os.waitpid(process, 0)
+    took_s = time.monotonic() - began
+    said = os.read(hear, 1 << 16)
+    os.close(hear)
+    if os.waitstatus_to_exitcode(status) != 0:
+        raise RuntimeError(f"{write.name} cannot be tried: {said.decode()}")
+    return before, state_of(place, work, write), took_s
+
+
 def kill_desks(template: Path, *, seed: int, most: int, seconds: float) -> Kills:
-    """Kill the desk while it saves a line; a page that said so means that the line is there."""
+    """Kill a desk, the process that serves it, while a browser sends it one line after another.
+
+    What the browser was told as saved is there; of what it was not told, at most the line that was on its way.
+    """
+    sys.path.append(str(Path(__file__).resolve().parents[2] / "tests"))
+    from desk_process import start_desk
+
     found, until, folder = Kills(), time.monotonic() + seconds, scratch("habmap-kills-")
-    settings = [(template / SETTINGS).read_bytes()]
-    write = Write("desk", ())
-    took_s, number = 0.4, 0
+    number = 0
     try:
         while found.total < most and time.monotonic() < until and not found.faults:
             luck = chance(seed, "kill desk", number)
             number += 1
-            place, _ = laid_out(template, folder, write)
-            before = row_count(place)
-            hear, process = _started(lambda tell: _desk(place, tell))  # noqa: B023 - ended below
-            said = b""
-            while b"ready\n" not in said:  # its line is looked at, and about to be sent
-                piece = os.read(hear, 100)
-                if not piece:
-                    break
-                said += piece
-            began = time.monotonic()
-            time.sleep(luck.random() * took_s)
-            os.kill(process, signal.SIGKILL)
-            _, status = os.waitpid(process, 0)
-            told = said.partition(b"ready\n")[2] + os.read(hear, 100)
-            os.close(hear)
-            if os.WIFSIGNALED(status):
-                found.kills["the desk"] += 1
-            else:
-                found.too_late += 1
-                took_s = max(0.02, 0.8 * min(took_s, time.monotonic() - began))
-            is_told = b"303" in told
-            found.acknowledged += is_told
-            wrong = broken(place, before=before, after=before + 1, is_told=is_told, settings=settings)
-            if b"ready\n" not in said or (told and not is_told):
-                wrong = f"the desk answered {said + told!r}"
+            place, work = laid_out(template, folder / "disk", Write("desk"))
+            before = state_of(place, work, Write("desk"))
+            desk = start_desk([sys.executable, "-m", "habmap"], folder / "home", place=place)
+            try:
+                desk.enter()
+                wrong = _killed_at_work(desk, place, luck, before, found)
+            finally:
+                desk.process.kill()
+                desk.process.communicate()
             if wrong:
                 found.faults.append(f"kill {number - 1} of the desk (seed {seed}): {wrong}")
     finally:
@@ -163,21 +147,34 @@ def kill_desks(template: Path, *, seed: int, most: int, seconds: float) -> Kills
     return found
 
 
-def _desk(place: Path, tell: int) -> int:
-    from soak.desk_forms import TestDesk
+def _killed_at_work(desk: Any, place: Path, luck: Random, before: State, found: Kills) -> str | None:
+    from desk_process import hidden
 
-    as_if_alone(place.parent)
-    desk = TestDesk(place)
-    fields = [("practice", "cut"), ("date", "2026-04-02"), ("unit", "B"), ("whole", "yes")]
-    looked_at = desk.send("/KEY/log/preview", fields, [])
-    draft = re.search(r'name="draft" value="([^"]+)"', looked_at.out)
-    if draft is None:
-        os.write(tell, looked_at.out[-2000:].encode())
-        return 1
-    os.write(tell, b"ready\n")
-    answer = desk.send("/KEY/log/save", [("draft", draft[1])], [])
-    os.write(tell, f"{answer.code}\n".encode())
-    return 0
+    (key,) = set(re.findall(r'href="/([^/"]+)/week"', desk.get("/").text)) or {""}
+    told, days = 0, iter(range(1, 29))
+    timer: threading.Timer | None = None
+    try:
+        for day in days:
+            fields = {"practice": "other", "date": f"2026-04-{day:02d}", "unit": "B", "whole": "yes"}
+            draft = hidden(desk.post(f"/{key}/log/preview", fields), "draft")
+            if timer is None:
+                timer = threading.Timer(luck.uniform(0.0, 1.5), desk.process.kill)
+                timer.start()
+            answer = desk.post(f"/{key}/log/save", {"draft": draft})
+            if answer.status != 303:
+                return f"the desk answered {answer.status}: {answer.text[:600]}"
+            told += 1
+    except (OSError, http.client.HTTPException):
+        pass  # it is dead
+    if timer is not None:
+        timer.join()
+    if desk.process.wait(timeout=60) == -signal.SIGKILL:
+        found.kills["the desk's process"] += 1
+    else:
+        found.too_late += 1
+    found.acknowledged += told
+    at_least, at_most = replace(before, rows=before.rows + told), replace(before, rows=before.rows + told + 1)
+    return broken(place, place.parent / "work", Write("desk"), before=at_least, after=at_most, is_told=False)
 
 
 def kill_workers(*, seed: int, most: int, seconds: float) -> Kills:

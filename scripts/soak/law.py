@@ -12,7 +12,6 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
-from hashlib import sha256
 from pathlib import Path
 
 #: No input may keep the command at work longer [s of the processor]; on a crowded machine the wall is not a measure.
@@ -97,6 +96,16 @@ def warm_up() -> None:
         main._app = lru_cache(main._app)
     for module in commands.IN_ORDER:
         typer.main.get_command(main._app((module,)))
+    settle()
+
+
+def settle() -> None:
+    """Take what is loaded out of the collector's sight: else each fork walks all of it, and copies it page by page."""
+    import gc
+
+    gc.collect()
+    gc.freeze()
+    gc.set_threshold(20_000)
 
 
 @contextmanager
@@ -145,23 +154,26 @@ def run_words(words: Sequence[str], *, cwd: Path | None = None) -> Answer:
 # --- the law ------------------------------------------------------------------------------------------------
 
 
-def contents(folder: Path) -> dict[str, str]:
-    """Return what lies in a folder, hidden files too: path → digest."""
-    found = {}
-    for here, folders, names in os.walk(folder):
-        for name in names:
-            path = Path(here, name)
-            if path.is_symlink() or not path.is_file():
-                found[str(path.relative_to(folder))] = "no plain file"
+def contents(folder: Path, under: str = "") -> dict[str, bytes]:
+    """Return what lies in a folder, hidden files too: path → all its bytes, which cost less than a digest of them."""
+    found, inside = {}, False
+    with os.scandir(folder) as listed:
+        for one in listed:
+            inside = True
+            if one.is_dir(follow_symlinks=False):
+                found.update(contents(Path(one.path), f"{under}{one.name}/"))
+            elif one.is_file(follow_symlinks=False):
+                found[under + one.name] = Path(one.path).read_bytes()
             else:
-                found[str(path.relative_to(folder))] = sha256(path.read_bytes()).hexdigest()
-        for name in folders:
-            if not any(Path(here, name).iterdir()):
-                found[str(Path(here, name).relative_to(folder)) + "/"] = "empty"
+                found[under + one.name] = b"no plain file"
+    if not inside and under:
+        found[under] = b"empty"
     return found
 
 
-def judge(words: Sequence[str], answer: Answer, before: Mapping[str, str], after: Mapping[str, str]) -> Fault | None:
+def judge(
+    words: Sequence[str], answer: Answer, before: Mapping[str, bytes], after: Mapping[str, bytes]
+) -> Fault | None:
     """Say which law a run of the command broke, if any."""
     said = answer.out + answer.err
     if found := _OWN_FAULT.search(said):

@@ -291,8 +291,17 @@ def build(folder: Path, run: Run) -> None:
             code = run(words)
             if code != 0:
                 raise RuntimeError(f"the small property could not be made: {' '.join(words)} ended with {code}")
-    with (folder / "habmap.toml").open("a", encoding="utf-8") as settings:
-        settings.write(SETTINGS)
+    # without its comments: they are read anew for each input, and are no law of it
+    lines = (folder / "habmap.toml").read_text(encoding="utf-8").splitlines()
+    said = [line for line in lines if line and not line.startswith("#")]
+    (folder / "habmap.toml").write_text("\n".join(said) + SETTINGS, encoding="utf-8")
+
+
+def whole_settings() -> bytes:
+    """Return the property's settings as `habmap start` writes them, with all that is commented, and its own."""
+    from habmap.place.template import settings_text
+
+    return (settings_text("Small", timezone="America/Chicago") + SETTINGS).encode()
 
 
 def chance(seed: int, kind: str, number: int) -> random.Random:

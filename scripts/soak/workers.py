@@ -8,6 +8,7 @@ import resource
 import select
 import shutil
 import signal
+import tempfile
 import time
 from collections import Counter
 from collections.abc import Callable, Mapping
@@ -15,10 +16,11 @@ from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from soak.law import LONGEST_S, Answer, Case, Fault, contents, judge, run_words, scratch
+from soak.desk_forms import TestDesk, judge_form
+from soak.law import LONGEST_S, Answer, Case, Fault, contents, judge, run_words, scratch, settle
 
 #: A worker is made anew after so many inputs: what libraries keep must not add up.
-_INPUTS_EACH = 400
+_INPUTS_EACH = 800
 #: Memory that one worker may take beside what it began with [bytes].
 _MOST_BYTES = 2 << 30
 #: A worker that neither works nor answers for so long sleeps for good [s of the wall].
@@ -32,11 +34,13 @@ class Sandbox:
     def __init__(self, template: Path) -> None:
         self._template = template
         self.folder = scratch()
-        self.place, self.work = self.folder / "place", self.folder / "work"
+        self.place, self.work, self.passing = self.folder / "place", self.folder / "work", self.folder / "tmp"
         shutil.copytree(template, self.place)
         self.work.mkdir()
-        self._whole = contents(self.place)
-        self._desk: object = None
+        self.passing.mkdir()
+        self._whole = contents(self.folder)
+        self._desk: TestDesk | None = None
+        self._shelves = scratch("habmap-shelves-")
 
     def run(self, case: Case) -> tuple[Answer, Fault | None]:
         """Run one input on the property and judge it; the property is whole again afterwards."""
@@ -49,51 +53,63 @@ class Sandbox:
             path.unlink(missing_ok=True)
             if content is not None:
                 path.write_bytes(content)
-        before = contents(self.folder)
+        before = after = contents(self.folder)
         try:
             if case.form is not None:
-                answer, fault = self._form(case, before)
+                answer = self._desk_there().send(*case.form)
+                after = contents(self.folder)
+                fault = judge_form(answer, before, after)
             else:
                 answer = run_words(["--place", str(self.place), *case.words], cwd=self.work)
-                fault = judge(case.words, answer, before, contents(self.folder))
+                after = contents(self.folder)
+                fault = judge(case.words, answer, before, after) or self._left(after)
+        except BaseException:
+            after = contents(self.folder)
+            raise
         finally:
-            self._mend()
+            self._mend(after)
         return answer, fault
 
-    def _form(self, case: Case, before: Mapping[str, str]) -> tuple[Answer, Fault | None]:
-        from soak.desk_forms import TestDesk, judge_form
-
+    def _desk_there(self) -> TestDesk:
         if self._desk is None:
+            tempfile.tempdir = str(self._shelves)  # what a desk was brought stays while it is open
             self._desk = TestDesk(self.place)
-        assert isinstance(self._desk, TestDesk)
-        assert case.form is not None
-        answer = self._desk.send(*case.form)
-        return answer, judge_form(answer, before, contents(self.folder))
+            tempfile.tempdir = None
+        return self._desk
 
-    def _mend(self) -> None:
-        for name in os.listdir(self.folder):  # noqa: PTH208 - names alone
-            if name != "place":
-                shutil.rmtree(self.folder / name, ignore_errors=True)
-        self.work.mkdir(exist_ok=True)
-        now = contents(self.place)
-        for name in {*now, *self._whole}:
-            if now.get(name) == self._whole.get(name) or name.endswith("/"):
-                continue
-            path = self.place / name
+    def _left(self, after: Mapping[str, bytes]) -> Fault | None:
+        left = sorted(name for name in after if name.startswith(f"{self.passing.name}/") and name not in self._whole)
+        return Fault("something is left in the temporary folder", f"{left[:20]}") if left else None
+
+    def _mend(self, now: Mapping[str, bytes]) -> None:
+        """Put right what an input changed, and see that it is."""
+        changed = [name for name in {*now, *self._whole} if now.get(name) != self._whole.get(name)]
+        if not changed:
+            return
+        for name in changed:
+            path = self.folder / name
             if path.is_dir() and not path.is_symlink():
                 shutil.rmtree(path)
             else:
                 path.unlink(missing_ok=True)
-            if name in self._whole:
+            if name in self._whole and not name.endswith("/"):
                 path.parent.mkdir(parents=True, exist_ok=True)
-                shutil.copyfile(self._template / name, path)
-        if contents(self.place) != self._whole:
+                path.write_bytes(self._whole[name])
+        for folder in (self.work, self.passing):
+            shutil.rmtree(folder, ignore_errors=True)
+            folder.mkdir()
+        if any(name.startswith("home/") for name in now):
+            shutil.rmtree(self.folder / "home", ignore_errors=True)
+        if contents(self.place, "place/") != {
+            name: content for name, content in self._whole.items() if name.startswith("place/")
+        }:
             shutil.rmtree(self.place, ignore_errors=True)
             shutil.copytree(self._template, self.place)
 
     def close(self) -> None:
         """Put it away."""
         shutil.rmtree(self.folder, ignore_errors=True)
+        shutil.rmtree(self._shelves, ignore_errors=True)
 
 
 @dataclass(slots=True)
@@ -188,11 +204,12 @@ def _work(make: Callable[[int], Case], template: Path, first: int, step: int, mo
     code = 1
     sandbox = Sandbox(template)
     try:
-        as_if_alone(sandbox.folder)
+        as_if_alone(sandbox.folder, sandbox.passing)
+        settle()
         for number in range(first, min(most, first + step * _INPUTS_EACH), step):
             os.write(tell, f"{number}\n".encode())
-            case = make(number)
             began = time.process_time()
+            case = make(number)
             answer, fault = sandbox.run(case)
             told = {"kind": case.kind, "code": answer.code, "s": time.process_time() - began}
             if fault is not None:
@@ -204,12 +221,15 @@ def _work(make: Callable[[int], Case], template: Path, first: int, step: int, mo
         os._exit(code)
 
 
-def as_if_alone(folder: Path) -> None:
-    """Give this process a home, a limit of memory and silent libraries."""
+def as_if_alone(folder: Path, passing: Path | None = None) -> None:
+    """Give this process a home, a folder for what passes, a limit of memory and silent libraries."""
     silent = os.open(os.devnull, os.O_RDWR)
     for stream in (1, 2):
         os.dup2(silent, stream)
     os.environ.update(HOME=str(folder / "home"), XDG_CONFIG_HOME=str(folder / "home"), COLUMNS="120", NO_COLOR="1")
+    if passing is not None:
+        os.environ.update(TMPDIR=str(passing), CPL_TMPDIR=str(passing))
+        tempfile.tempdir = None  # asked for anew
     with Path("/proc/self/statm").open() as file:
         size = int(file.read().split()[0]) * resource.getpagesize()
     resource.setrlimit(resource.RLIMIT_AS, (size + _MOST_BYTES, size + _MOST_BYTES))

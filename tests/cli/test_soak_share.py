@@ -56,6 +56,13 @@ def test_a_share_of_each_kind_finds_nothing(repository: Path, tmp_path: Path) ->
     assert kinds >= {"fuzz", "copies", "kills", "crowd"}, done.stdout
 
 
+def test_all_that_writes_is_tried() -> None:
+    """A new command, or a new act of the desk, is a row of `soak.writes`: of what writes, or of what only reads."""
+    from soak.writes import unnamed
+
+    assert unnamed() == []
+
+
 # --- what it found ------------------------------------------------------------------------------------------
 
 
@@ -97,10 +104,34 @@ def test_a_stored_arc_is_damage_and_no_fault_of_the_program() -> None:
         bounds_of(arc)
 
 
+@pytest.fixture
+def synced(monkeypatch: pytest.MonkeyPatch) -> list[Path]:
+    """What was put on the disk by a sync of Python's own, in that order."""
+    found: list[Path] = []
+    true_fsync = os.fsync
+    monkeypatch.setattr(
+        os, "fsync", lambda number: (found.append(Path(f"/proc/self/fd/{number}").resolve()), true_fsync(number))[1]
+    )
+    return found
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows has no sync of a folder")
+def test_a_new_property_is_on_the_disk_before_it_is_told(tmp_path: Path, synced: list[Path]) -> None:
+    """A power cut right after "made" left a property whose settings held no bytes."""
+    from habmap.jobs.start import start
+
+    folder = tmp_path.resolve() / "new"
+    start(folder, name="New", timezone="America/Chicago", now=datetime(2026, 1, 1, tzinfo=UTC))
+    (settings,) = [at for at, path in enumerate(synced) if path.suffix == ".toml"]
+    assert synced.index(folder) > settings  # its name follows its bytes
+    assert synced.count(folder) == 2  # the store's name, then that of the settings: only with them it is a property
+    assert folder.parent in synced
+
+
 @pytest.mark.skipif(sys.platform == "win32", reason="Windows has no sync of a folder")
 @pytest.mark.parametrize("what", ["photos", "dem"])
 def test_names_of_kept_files_are_on_the_disk_before_it_is_told(
-    what: str, tmp_path: Path, demo_place: Path, repository: Path, monkeypatch: pytest.MonkeyPatch
+    what: str, tmp_path: Path, demo_place: Path, repository: Path, synced: list[Path]
 ) -> None:
     """A power cut right after "loaded" must not take the picture, or the elevation, of a row that stays."""
     from habmap.cli.main import run
@@ -108,11 +139,6 @@ def test_names_of_kept_files_are_on_the_disk_before_it_is_told(
     place = Path(shutil.copytree(demo_place, tmp_path / "place"))
     folder = place / ("photos" if what == "photos" else "elevation")
     shutil.rmtree(folder)
-    synced: list[Path] = []
-    true_fsync = os.fsync
-    monkeypatch.setattr(
-        os, "fsync", lambda number: (synced.append(Path(f"/proc/self/fd/{number}").resolve()), true_fsync(number))[1]
-    )
     source = repository / "sample_layers" / ("photos" if what == "photos" else "elevation.tif")
     more = [] if what == "photos" else ["--copy", "--overwrite"]
     with pytest.raises(SystemExit) as ended:
