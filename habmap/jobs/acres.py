@@ -7,7 +7,7 @@ from datetime import date
 from habmap.jobs.ground import ground
 from habmap.jobs.ports import Store
 from habmap.jobs.snapshot import once
-from habmap.place.account_settings import paper_of
+from habmap.place.closed_days import paper_of
 from habmap.place.named_units import settings_of_now
 from habmap.work.acres import AcresResult, acre_account
 

@@ -16,9 +16,8 @@ from habmap.work.burn.observed import check_burn_said
 from habmap.work.burns import burn_of, burn_record
 from habmap.work.lines import find_line
 from habmap.work.logged import Logged
-from habmap.work.said import check_killed, check_practice, check_said, check_why
+from habmap.work.said import check_killed, check_practice, check_said, check_why, temperature_question
 from habmap.work.unit_shares import Covered
-from habmap.work.weather_doubts import temperature_question
 from habmap.work.withdrawal import ask_dependents, corrected, dependent_lines
 
 

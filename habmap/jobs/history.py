@@ -8,7 +8,7 @@ from functools import partial
 
 from habmap.errors import no_such_unit
 from habmap.jobs.ports import Store
-from habmap.place.account_settings import paper_of
+from habmap.place.closed_days import paper_of
 from habmap.records import Entry
 from habmap.work.ledger import Correction, corrections, effective_entries, line_numbers, told_in_order
 from habmap.work.log_history import (

@@ -16,8 +16,7 @@ from habmap.jobs.ground import states_on
 from habmap.jobs.ports import Store
 from habmap.land.grid import grid_around
 from habmap.measures import acres
-from habmap.place.account_settings import leave_rule
-from habmap.place.closed_days import held_on, not_begun
+from habmap.place.closed_days import held_on, leave_rule, not_begun
 from habmap.place.named_units import settings_of_now
 from habmap.records import BurnRecord, Entry
 from habmap.records.said import BurnSaid, Said
@@ -30,8 +29,7 @@ from habmap.work.ground import cut_ground
 from habmap.work.leave import Taken, taken_under
 from habmap.work.ledger import effective_entries, line_number
 from habmap.work.logged import Changes, Logged, changes_by, not_counted, redrawn, said_today, same_work
-from habmap.work.reported import reported_question
-from habmap.work.said import cautions_for, check_killed, check_practice, check_said
+from habmap.work.said import cautions_for, check_killed, check_practice, check_said, reported_question
 from habmap.work.unit_shares import UnitShare, shares
 
 

@@ -1,4 +1,4 @@
-"""The settings' holds, closed days and upkeep as the plain records that the calendar works with."""
+"""The settings as the plain records that rules work with: holds, closed days, contracts, upkeep, what is to be left."""
 
 from __future__ import annotations
 
@@ -11,11 +11,13 @@ from habmap.measures import acres, days_after
 from habmap.place.contents import Contents
 from habmap.place.named_units import settings_of_now
 from habmap.place.settings import ClosedDays, PlanWindow, Settings, WrittenPlan
-from habmap.vocabulary import KILLING
+from habmap.vocabulary import KILLING, PRACTICES
+from habmap.work.acres import Paper
 from habmap.work.burn.written_plan import PlanKind
 from habmap.work.closures import Closure, Closures
 from habmap.work.dated_ground import unit_due
 from habmap.work.ground import HAIR_M2, Ground
+from habmap.work.leave import LeaveRule
 from habmap.work.paperwork_records import Item
 from habmap.work.plan_days import PlanDays
 from habmap.work.seasons import Ban, DatedBan, DueItem, HeldUnit, UpkeepRule, YearlyBan, YearlyDays
@@ -118,3 +120,18 @@ def _ban(days: ClosedDays) -> Ban:
         return DatedBan(what=what, reason=days.reason, first=days.from_, last=days.to, units=days.units)
     first, last = day_of_year(str(days.from_)), day_of_year(str(days.to))
     return YearlyBan(what=what, reason=days.reason, first=first, last=last, units=days.units)
+
+
+def paper_of(settings: Settings) -> Paper:
+    """Return what the place's settings add to its account."""
+    return Paper(
+        place=settings.place.name,
+        leave=leave_rule(settings),
+        codes={practice: settings.practice_code(practice) for practice in PRACTICES},
+    )
+
+
+def leave_rule(settings: Settings) -> LeaveRule:
+    """Return how much cedar ``habmap.toml`` wants to be left."""
+    stages = settings.stages
+    return LeaveRule(stages.leave_pct, {unit_id: own.leave_pct for unit_id, own in stages.unit.items()})

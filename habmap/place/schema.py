@@ -12,7 +12,7 @@ from habmap.records import KEPT, plain_type, shape_field, types_of
 
 STORE_FILE: Final = "place.gpkg"
 #: Raised when a table or column changes its meaning; a file with a higher number is left alone. A column or table more
-#: does not raise it: an older habmap reads such a file and does not write it (see `habmap.place.upkeep`).
+#: does not raise it: an older habmap reads such a file and does not write it (see `habmap.place.writing`).
 #: 2: a void may name a correction, and rows say which ones they supersede.
 SCHEMA_VERSION: Final = 2
 

@@ -27,7 +27,7 @@ from habmap.work.paperwork_records import FORM_ROUNDING_ACRES, ItemGround
 from habmap.work.photo_pairs import FoundPoint
 from habmap.work.photo_points import SEEN_AREA_M2, seen_ground
 from habmap.work.practice_report import Reported
-from habmap.work.reported import reported_question
+from habmap.work.said import reported_question
 from habmap.work.stages import GroundState
 
 #: How the ground of a line came to be known.

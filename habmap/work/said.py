@@ -1,8 +1,9 @@
-"""What a person says about a piece of work, checked before anything is opened."""
+"""What a person says about a piece of work, checked before anything is opened, and what of it looks like a slip."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import Final
 
 from habmap.errors import InputError, UsageError
 from habmap.records import Entry, Look, facts, value_of
@@ -126,3 +127,52 @@ def clearing_machines(entries: Iterable[Entry]) -> frozenset[str]:
 def has_snags(ground: Iterable[GroundState]) -> bool:
     """Tell whether cedars killed and left standing are still up anywhere on this ground, whatever its stage."""
     return any(state.snag_frac > 0 for state in ground)
+
+
+#: A reported figure further from the ground than this share, and than two standard deviations, is asked about.
+REPORTED_TOLERANCE_FRAC: Final = 0.10
+
+
+def reported_question(entry: Entry, measured_acres: float) -> str | None:
+    """Return what is to be asked where the reported acres are far from the ground [acre]; ``None`` where they are not.
+
+    Far is a gap of 10% of the ground or more that is wider than two standard deviations of ground that was walked.
+    """
+    if entry.reported_acres is None:
+        return None
+    gap_acres = abs(entry.reported_acres - measured_acres)
+    if gap_acres < REPORTED_TOLERANCE_FRAC * measured_acres or gap_acres <= 2 * (entry.acres_sd or 0):
+        return None
+    side = "more" if entry.reported_acres > measured_acres else "less"
+    return (
+        f"the reported {entry.reported_acres:,.2f} acres are {gap_acres:,.2f} {side} than the ground given, "
+        f"which measures {measured_acres:,.2f} acres"
+    )
+
+
+#: Coldest daytime air [°F] of each month that is taken without a question. Twenty-some degrees Celsius on a warm day
+#: typed as Fahrenheit lies below it; from December to February such cold is common (no source).
+_COLDEST_F: Final = dict(zip(range(1, 13), (10, 10, 30, 30, 45, 45, 45, 45, 45, 30, 30, 10), strict=True))
+HOTTEST_F: Final = 125.0
+
+
+def temperature_question(month: int, temp_f: float) -> str | None:
+    """Return a question where a daytime temperature looks like Celsius, or like no weather; ``None`` where it does not.
+
+    Parameters
+    ----------
+    month
+        1 to 12.
+    temp_f
+        As typed [°F].
+
+    Examples
+    --------
+    >>> temperature_question(7, 31)
+    'is 31 °F meant, or 31 °C, which is 88 °F?'
+    """
+    if temp_f > HOTTEST_F:
+        return f"is {temp_f:g} °F meant? It is hotter than weather is"
+    if temp_f < _COLDEST_F[month]:
+        return f"is {temp_f:g} °F meant, or {temp_f:g} °C, which is {temp_f * 1.8 + 32:.0f} °F?"
+    return None

@@ -20,7 +20,7 @@ from habmap.jobs.load.tables import load_entries
 from habmap.place.writers import csv_text, write_layer
 from habmap.records import Entry, Look
 from habmap.vocabulary import PRACTICES
-from habmap.work.reported import reported_question
+from habmap.work.said import reported_question
 
 NOW = datetime(2026, 6, 1, tzinfo=UTC)
 TODAY = date(2026, 6, 1)

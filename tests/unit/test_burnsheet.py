@@ -22,7 +22,7 @@ from habmap.vocabulary import SNAG_CAUTION
 from habmap.work.burn.request import BurnRequest
 from habmap.work.burn.result import BurnsheetResult
 from habmap.work.burn.written_plan import ITEMS, Compared, Window, compare, unlimited
-from habmap.work.weather_doubts import temperature_question
+from habmap.work.said import temperature_question
 
 AFTERNOON = datetime(2026, 3, 20, 14)
 LIMITS = {"temp_f": (55.0, 80.0), "rh_pct": (40.0, 70.0), "wind_mph": (5.0, 12.0), "wind_from_deg": (315.0, 45.0)}

@@ -8,10 +8,9 @@ from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
 from habmap.desk.asked import Asked
-from habmap.desk.pages import page
+from habmap.desk.pages import page, table
 from habmap.desk.room import Room
 from habmap.desk.rooms.load import KINDS
-from habmap.desk.tables import table
 
 #: What of the loadable files tells what grew.
 _SEEN: Final = ("photos", "cover", "sightings")

@@ -7,9 +7,8 @@ from typing import Final
 from starlette.responses import Response
 
 from habmap.desk.asked import Asked
-from habmap.desk.pages import page
+from habmap.desk.pages import page, table
 from habmap.desk.room import Room
-from habmap.desk.tables import table
 
 
 def show(asked: Asked) -> Response:

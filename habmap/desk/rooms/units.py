@@ -13,9 +13,8 @@ from starlette.responses import Response
 from habmap.desk.asked import Asked
 from habmap.desk.forms import Field
 from habmap.desk.ground import LAYERS, WALKS
-from habmap.desk.pages import page
+from habmap.desk.pages import page, table
 from habmap.desk.room import Room
-from habmap.desk.tables import table
 from habmap.errors import HabmapError, UsageError
 
 if TYPE_CHECKING:

@@ -13,7 +13,7 @@ from habmap.records.said import BurnSaid, assembled
 from habmap.vocabulary import FIRE
 from habmap.work.burn.observed import check_burn_said, hour_note
 from habmap.work.burns import burn_record
-from habmap.work.weather_doubts import temperature_question
+from habmap.work.said import temperature_question
 
 _FACTS: Final = cell_facts(BurnRecord)
 BURN_CELLS: Final = tuple(one.cell for one in _FACTS)

@@ -19,7 +19,7 @@ from habmap.place.load.spec import Column, ReadRow, TableSpec, Turn, columns_of
 from habmap.place.load.table import read_table
 from habmap.records import WIND_HEIGHTS, Forecast, ForecastHour, differences
 from habmap.work.clock import comes_twice, is_skipped
-from habmap.work.weather_doubts import HOTTEST_F, temperature_question
+from habmap.work.said import HOTTEST_F, temperature_question
 
 _YEARS: Final = range(1900, 2200)
 

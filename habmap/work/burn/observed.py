@@ -12,7 +12,7 @@ from habmap.records.written import is_clock
 from habmap.vocabulary import FIRE
 from habmap.work.burns import moment_on
 from habmap.work.clock import comes_twice, is_skipped
-from habmap.work.weather_doubts import temperature_question
+from habmap.work.said import temperature_question
 
 _FACTS: Final = facts(BurnRecord)
 

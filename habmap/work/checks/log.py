@@ -14,7 +14,7 @@ from habmap.records import Entry, faults
 from habmap.vocabulary import KILLING, PRACTICES, WORKS, default_killed_pct
 from habmap.work.checks.looked_at import Found, LookedAt
 from habmap.work.ledger import conflicts
-from habmap.work.reported import reported_question
+from habmap.work.said import reported_question
 
 
 def practices(place: LookedAt) -> Iterator[Found]:
