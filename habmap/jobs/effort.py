@@ -15,9 +15,8 @@ from habmap.jobs.terrain import terrain_sums
 from habmap.measures import acres
 from habmap.place.closed_days import closures, contract_waits
 from habmap.place.named_units import settings_of_now
-from habmap.work.effort import slope_class
+from habmap.work.effort import slope_class, timed_patches
 from habmap.work.effort_account import EffortResult, GroundRates, effort_account, ground_rates
-from habmap.work.effort_samples import timed_patches
 
 
 @once

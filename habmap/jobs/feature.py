@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 
 from habmap.jobs.ports import Store
-from habmap.work.features import named_feature
 from habmap.work.said import check_why
+from habmap.work.succession import named_feature
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

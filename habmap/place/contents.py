@@ -35,8 +35,7 @@ from habmap.records import (
     Sighting,
     Unit,
 )
-from habmap.work.features import counting_features
-from habmap.work.succession import counting_plots, in_order, newest, newest_photos
+from habmap.work.succession import counting_features, counting_plots, in_order, newest, newest_photos
 
 Record = TypeVar("Record")
 Found = TypeVar("Found")

@@ -79,7 +79,7 @@ class Feature:
     is_void, why
         Whether this row withdraws the feature, and the reason given.
     supersedes
-        Rows that this one corrects or withdraws (see `habmap.work.features`).
+        Rows that this one corrects or withdraws (see `habmap.work.succession`).
     """
 
     uuid: str

@@ -18,16 +18,19 @@ from habmap.work.effort import (
     Rates,
     Sample,
     assumed,
+    density_classes,
+    follow_up,
     in_days,
     left,
     left_on,
+    pass_acres,
     per_acre,
     rate,
     rates,
+    samples,
     together,
     total_known,
 )
-from habmap.work.effort_samples import density_classes, follow_up, pass_acres, samples
 from habmap.work.finish import Finish, finish
 from habmap.work.ground import Ground
 from habmap.work.priority import DenseLimits

@@ -11,7 +11,7 @@ from shapely import Point
 
 from habmap.errors import InputError
 from habmap.records import Feature
-from habmap.work.features import counting_features, named_feature
+from habmap.work.succession import counting_features, named_feature
 
 MORNING = datetime(2026, 1, 1, tzinfo=UTC)
 
