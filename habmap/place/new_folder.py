@@ -10,7 +10,8 @@ from pathlib import Path
 
 from habmap.errors import HabmapError, PlaceError
 from habmap.place.schema import STORE_FILE
-from habmap.place.settings import SETTINGS_FILE, read_settings
+from habmap.place.settings import SETTINGS_FILE
+from habmap.place.settings_reading import read_settings
 from habmap.place.store import PLACE_FOLDERS
 from habmap.place.writers import sync_folder
 

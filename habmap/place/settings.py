@@ -3,17 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
-import tomllib
 from datetime import date
-from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Final, Literal, Protocol, TypeVar
+from typing import TYPE_CHECKING, Annotated, Literal, Protocol, TypeVar
 from zoneinfo import ZoneInfo
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, field_validator, model_validator
 
-from habmap.errors import InputError, InputErrors
-from habmap.place.settings_bytes import settings_bytes
-from habmap.place.toml_lines import line_of
 from habmap.vocabulary import CEDAR_RESPROUTS, DEFAULT_CEDAR, PRACTICE_CODES, PRACTICES
 from habmap.work.burn.written_plan import author_of
 from habmap.work.priority import DenseLimits
@@ -410,87 +405,3 @@ class Settings(Section):
     def practice_code(self, practice: str) -> str | None:
         """Return the paperwork code of a practice, the place's own before the published one."""
         return self.codes.get(practice, PRACTICE_CODES.get(practice))
-
-
-def _where(path: Path, text: str, loc: tuple[int | str, ...]) -> str:
-    """Say where a fault is: the file, its line where that can be found, and the setting."""
-    line = line_of(text, loc)
-    at_line = "" if line is None else f", line {line}"
-    return f"{path}{at_line}, {'.'.join(str(part) for part in loc)}"
-
-
-#: What settings were called before the first release, and are called now.
-_RENAMED: Final = {
-    "no_cut": '[[closed]] with work = "cut"',
-    "no_burn": '[[closed]] with work = "burn"',
-    "plan": "[burn_plan]",
-    "story": "[handout]",
-}
-
-
-def _renamed(loc: tuple[int | str, ...]) -> str | None:
-    """Say what an old name of a setting has become."""
-    now = _RENAMED.get(str(loc[0]))
-    return None if now is None else f"it is called {now} now; rename it"
-
-
-def _plainly(kind: str, words: str) -> str:
-    """Turn the checker's words into ones for the person who wrote the file."""
-    if kind == "extra_forbidden":
-        return "there is no such setting"
-    if kind == "missing":
-        return "this setting is missing"
-    words = words.removeprefix("Value error, ").replace("Input should be", "the value should be")
-    return words[:1].lower() + words[1:]
-
-
-def read_settings(folder: Path) -> Settings:
-    """Read ``habmap.toml`` of a place folder.
-
-    Raises
-    ------
-    PlaceError
-        There is no such file, or it cannot be read.
-    InputError
-        It is not TOML, or values are not allowed; every fault is listed.
-    """
-    path = folder / SETTINGS_FILE
-    try:
-        text = settings_bytes(path).decode("utf-8-sig")  # some editors put a mark before the first line
-        text = text.replace("\r\n", "\n").replace("\r", "\n")
-    except UnicodeDecodeError as error:
-        raise _unreadable(str(path), error) from error
-    return settings_of(text, path)
-
-
-def _unreadable(where: str, error: Exception) -> InputError:
-    return InputError("the settings file is not readable TOML", where=where, value=error, mend="mend the line named")
-
-
-def settings_of(text: str, path: Path) -> Settings:
-    """Return what a settings file's text says; ``path`` is named in what is wrong with it.
-
-    Raises
-    ------
-    InputError
-        It is not TOML, or values are not allowed; every fault is listed.
-    """
-    try:
-        document = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise _unreadable(str(path), error) from error
-    try:
-        return Settings.model_validate(document)
-    except ValidationError as error:
-        faults = [
-            InputError(
-                _plainly(fault["type"], fault["msg"]),
-                where=_where(path, text, fault["loc"]),
-                value=fault["input"],
-                mend=_renamed(fault["loc"]) or "mend its spelling, or delete it"
-                if fault["type"] == "extra_forbidden"
-                else "put an allowed value there, or delete the line to use the default",
-            )
-            for fault in error.errors()
-        ]
-        raise InputErrors(faults, where=str(path)) from error

@@ -13,8 +13,8 @@ from tomlkit.exceptions import TOMLKitError
 from tomlkit.items import AoT, Comment, InlineTable, Item, Table
 
 from habmap.errors import InputError, PlaceError
-from habmap.place.settings import SETTINGS_FILE, Settings, settings_of
-from habmap.place.settings_bytes import settings_bytes
+from habmap.place.settings import SETTINGS_FILE, Settings
+from habmap.place.settings_reading import settings_bytes, settings_of
 from habmap.place.writers import write_whole
 from habmap.records import differing
 

@@ -24,7 +24,8 @@ from habmap.place.layout import file_faults, make_empty, place_id_of
 from habmap.place.pictures import read_picture
 from habmap.place.reading import decoded, select
 from habmap.place.schema import STORE_FILE, TABLE_OF
-from habmap.place.settings import SETTINGS_FILE, Settings, read_settings
+from habmap.place.settings import SETTINGS_FILE, Settings
+from habmap.place.settings_reading import read_settings
 from habmap.place.template import settings_text
 from habmap.place.writers import write_whole
 from habmap.place.writing import insert, insert_with_pictures, prepared

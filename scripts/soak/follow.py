@@ -47,7 +47,7 @@ def _stored_shape() -> Callable[[bytes], object]:
 
 
 def _settings() -> Callable[[str], object]:
-    from habmap.place.settings import settings_of
+    from habmap.place.settings_reading import settings_of
 
     return lambda text: settings_of(text, Path("habmap.toml"))
 

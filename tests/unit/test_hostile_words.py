@@ -18,7 +18,7 @@ from habmap.errors import InputError, PlaceError
 from habmap.jobs.map import build_page
 from habmap.place.groundraster import open_source
 from habmap.place.layers import read_layer
-from habmap.place.settings import read_settings
+from habmap.place.settings_reading import read_settings
 from habmap.place.userfiles import check_readable
 from habmap.place.writers import gpx_text
 from habmap.show.page.render import render_page

@@ -11,7 +11,8 @@ from fakes import GRID, FakeStore, unit
 from shapely import box
 
 from habmap.jobs.burnsheet import burnsheet
-from habmap.place.settings import Settings, read_settings
+from habmap.place.settings import Settings
+from habmap.place.settings_reading import read_settings
 from habmap.place.template import settings_text
 from habmap.work.burn.request import BurnRequest
 from habmap.work.burn.result import BurnsheetResult

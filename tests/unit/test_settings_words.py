@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from habmap.errors import InputErrors
-from habmap.place.settings import read_settings
+from habmap.place.settings_reading import read_settings
 
 
 @pytest.mark.parametrize(
