@@ -24,6 +24,7 @@ from habmap.place.load.block import checked_name
 from habmap.place.settings import Settings
 from habmap.records import DrawnBlock, Row
 from habmap.records.said import BurnSaid, Said
+from habmap.work.burn.block import block_name, patch_name
 from habmap.work.burn.request import BurnRequest
 
 NOW = datetime(2026, 3, 6, 15, tzinfo=UTC)
@@ -128,3 +129,12 @@ def test_a_whole_unit_is_not_logged_as_a_block() -> None:
     with pytest.raises(InputError, match="whole unit") as error:
         block_ground(a_place(), ["C1"], on=BURN_DAY)
     assert error.value.mend == "log all of it with --unit C1 --whole"
+
+
+def test_a_block_is_called_by_its_names_and_by_its_units_where_they_say_more() -> None:
+    assert block_name(["A", "B", "A"], ["A", "B"], is_patch=False) == "A, B"
+    assert block_name(["A:down", "B"], ["A", "B"], is_patch=False) == "A:down, B"
+    assert block_name(["Ridge"], ["A", "B"], is_patch=False) == "Ridge (A, B)"
+    assert block_name(["Ridge"], [], is_patch=False) == "Ridge"
+    assert block_name([], ["A", "B"], is_patch=True) == patch_name(["A", "B"]) == "a patch in A, B"
+    assert patch_name([]) == "a patch outside every unit"

@@ -107,6 +107,11 @@ def test_settings_that_name_units_which_are_not_here_are_found() -> None:
     hold = {"unit": "Z", "reason": "nest", "from": "2026-01-01"}
     fault = only(settings={"hold": [hold]})
     assert (fault.rule, fault.what) == ("settings", "it names the unit 'Z', which is not here")
+    # a unit that was split goes for what it became
+    split = [unit(name, box(x, 0, x + 50, 100), uuid=name, replaces=("a",), valid_from=date(2026, 2, 1))
+             for name, x in (("A1", 0), ("A2", 50))]  # fmt: skip
+    gone = only(*split, settings={"hold": [hold | {"unit": "A"}]})
+    assert gone.what == "it names the unit 'A', which is not here; it goes for A1, A2 now"
 
 
 def test_covers_and_kinds_that_are_not_known_and_numbers_out_of_range_are_found() -> None:

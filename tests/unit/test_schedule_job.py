@@ -36,6 +36,12 @@ def test_a_hectare_to_cut_and_nothing_else() -> None:
     assert sum(item.person_hours for week in found.weeks for item in week.items) == pytest.approx(found.person_hours)
     assert found.person_hours >= 4.0 * HECTARE * (1 - 1e-6)
     assert SNAG_CAUTION not in found.cautions
+    # of what is laid the rates are told, and cutting has its own words
+    assert [rate.what for rate in found.rates] == [
+        what for what in ("burn", "pile", "pile_burn", "upkeep", "checkup")
+        if what in {item.what for week in found.weeks for item in week.items}
+    ]  # fmt: skip
+    assert "checkup" not in [rate.what for rate in found.rates]
 
 
 def test_kinds_of_fire_whose_plan_nobody_signed_are_named() -> None:

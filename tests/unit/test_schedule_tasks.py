@@ -5,31 +5,46 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import date
 
-import pytest
-
 from habmap.work.effort_account import PracticeRate
+from habmap.work.paperwork_records import Item
 from habmap.work.plan_days import PlanDays
 from habmap.work.schedule import Task
-from habmap.work.schedule_tasks import ContractTerm, Stand, cut_tasks, ground_tasks, kind_rates, like_task
-from habmap.work.seasons import COMING_BACK, DueItem, UpkeepRule
+from habmap.work.schedule_tasks import Stand, cut_tasks, ground_tasks, kind_rates, like_task
+from habmap.work.seasons import COMING_BACK, ContractDate, DueItem, UpkeepRule
 
 FIRST = date(2026, 1, 5)
 ITEM = DueItem(unit_id="A", what="drying", state="", acres=2.0, since_date=None, from_date=date(2026, 2, 1),
                to_date=date(2026, 4, 1), words="felled", name="drying")  # fmt: skip
 RATES = kind_rates([], {"burn": 3.0})
 UPKEEP = {name: UpkeepRule(reason="r", years=4, is_asked=name == "B") for name in "AB"}
-TERM = ContractTerm(name="P 1", units=("A",), practices=frozenset({"cut"}), not_before=None, due=None, left_acres=None)
+
+
+def contract(
+    name: str = "P 1",
+    *,
+    units: tuple[str, ...] = ("A",),
+    practice: str = "cut",
+    not_before: date | None = None,
+    due: date | None = None,
+    left_acres: float | None = None,
+) -> ContractDate:
+    """Return a contract item of which so much is left, three acres of it applied."""
+    planned = None if left_acres is None else left_acres + 3.0
+    item = Item(
+        program=name, item="", practice_code="314", units=units, planned_acres=planned, not_before=not_before, due=due
+    )
+    return ContractDate(item=item, applied_acres=3.0, practices=frozenset({practice}))
 
 
 def plan_of(kind: str, unit_id: str) -> PlanDays:
     return PlanDays(kind=kind, is_signed=True, days=None)  # type: ignore[arg-type]
 
 
-def tasks(*items: DueItem, terms: tuple[ContractTerm, ...] = ()) -> list[Task]:
+def tasks(*items: DueItem, terms: tuple[ContractDate, ...] = ()) -> list[Task]:
     return ground_tasks(items, terms, rates=RATES, plan_of=plan_of, upkeep=UPKEEP, first=FIRST)
 
 
-def only(*items: DueItem, terms: tuple[ContractTerm, ...] = ()) -> Task:
+def only(*items: DueItem, terms: tuple[ContractDate, ...] = ()) -> Task:
     (task,) = tasks(*items, terms=terms)
     return task
 
@@ -104,19 +119,19 @@ def test_alike_tasks_open_on_the_first_day_are_one() -> None:
 
 
 def test_contracts_bound_what_they_pay_for() -> None:
-    burn = replace(TERM, practices=frozenset({"burn"}), not_before=date(2026, 3, 1), due=date(2026, 6, 1))
-    other = replace(burn, name="P 2", not_before=date(2026, 3, 9), due=date(2026, 5, 1))
-    elsewhere = replace(burn, units=("B",), not_before=date(2026, 9, 1), due=date(2026, 1, 9))
-    task = only(ITEM, terms=(burn, other, elsewhere, replace(TERM, due=date(2026, 1, 10))))
+    march, june = date(2026, 3, 1), date(2026, 6, 1)
+    burn = contract(practice="burn", not_before=march, due=june)
+    other = contract("P 2", practice="burn", not_before=date(2026, 3, 9), due=date(2026, 5, 1))
+    elsewhere = contract(practice="burn", units=("B",), not_before=date(2026, 9, 1), due=date(2026, 1, 9))
+    task = only(ITEM, terms=(burn, other, elsewhere, contract(due=date(2026, 1, 10))))
     assert (task.first, task.due) == (date(2026, 3, 9), date(2026, 5, 1))
     assert task.first_why == "its contract begins on 2026-03-09 (P 2)"
     # one that began before the slash is dry moves nothing
-    early = only(ITEM, terms=(replace(burn, not_before=date(2026, 2, 1), due=None, units=()),))
+    early = only(ITEM, terms=(contract(practice="burn", not_before=date(2026, 2, 1), units=()),))
     assert (early.first, early.due, early.first_why) == (ITEM.from_date, None, "its slash dries until 2026-02-01")
-    fire = like_task(
-        "pile_burn", "A", [replace(burn, practices=frozenset({"pile_burn"}))], rates=RATES, plan_of=plan_of
-    )
-    assert (fire.first, fire.due, fire.words, fire.acres) == (burn.not_before, burn.due, "piles laid out here", 1.0)
+    piles = contract(practice="pile_burn", not_before=march, due=june)
+    fire = like_task("pile_burn", "A", [piles], rates=RATES, plan_of=plan_of)
+    assert (fire.first, fire.due, fire.words, fire.acres) == (march, june, "piles laid out here", 1.0)
     assert like_task("burn", "A", [], rates=RATES, plan_of=plan_of).words == ""
 
 
@@ -124,25 +139,29 @@ def test_what_contracts_want_is_cut_in_the_order_of_work_soonest_date_first() ->
     order = [
         Stand(unit_id=name, acres=acres, hours_per_acre=10.0) for name, acres in (("A", 4.0), ("B", 2.0), ("C", 1.0))
     ]
-    late = replace(TERM, name="late", units=(), due=date(2026, 9, 1), left_acres=4.5)
-    soon = replace(TERM, name="soon", units=("A", "C"), due=date(2026, 3, 1), left_acres=3.0)
-    burning = replace(TERM, name="fire", practices=frozenset({"burn"}), units=(), due=date(2026, 2, 1))
+    autumn, spring = date(2026, 9, 1), date(2026, 3, 1)
+    late = contract("late", units=(), due=autumn, left_acres=4.5)
+    soon = contract("soon", units=("A", "C"), due=spring, left_acres=3.0)
+    burning = contract("fire", practice="burn", units=(), due=date(2026, 2, 1))
     found = [
         (task.unit_id, task.acres, task.due, task.last, task.order) for task in cut_tasks(order, [late, soon, burning])
     ]
     assert found == [
-        ("A", 3.0, soon.due, soon.due, 0),
+        ("A", 3.0, spring, spring, 0),
         # then one acre of A, all of B and all of C are left for the later date: 4 of its 4.5
-        ("A", 1.0, late.due, late.due, 0), ("B", 2.0, late.due, late.due, 1), ("C", 1.0, late.due, late.due, 2),
+        ("A", 1.0, autumn, autumn, 0), ("B", 2.0, autumn, autumn, 1), ("C", 1.0, autumn, autumn, 2),
     ]  # fmt: skip
-    part = cut_tasks(order, [replace(late, left_acres=4.5 - 3.0)])
+    part = cut_tasks(order, [contract("late", units=(), due=autumn, left_acres=1.5)])
     assert [(task.unit_id, task.acres, task.due) for task in part] == [
-        ("A", 1.5, late.due), ("A", 2.5, None), ("B", 2.0, None), ("C", 1.0, None),
+        ("A", 1.5, autumn), ("A", 2.5, None), ("B", 2.0, None), ("C", 1.0, None),
     ]  # fmt: skip
-    assert [task.acres for task in cut_tasks(order, [replace(late, left_acres=None)])] == [4.0, 2.0, 1.0]
+    assert [task.acres for task in cut_tasks(order, [contract("late", units=(), due=autumn)])] == [4.0, 2.0, 1.0]
 
 
-@pytest.mark.parametrize(("what", "paid"), [("cut", False), ("burn", True), ("upkeep", True), ("pile", False)])
-def test_burning_is_paid_as_fire_and_never_as_cutting(what: str, paid: bool) -> None:
-    term = replace(TERM, practices=frozenset({"burn"}))
-    assert term.covers(what, "A") is paid and not term.covers(what, "B")  # type: ignore[arg-type]
+def test_burning_is_paid_as_fire_and_never_as_cutting() -> None:
+    fire = contract(practice="burn", due=date(2026, 5, 1))
+    upkeep = replace(ITEM, what="upkeep", name="upkeep")
+    paid = {task.what: task.due for task in tasks(ITEM, upkeep, replace(ITEM, what="piles"), terms=(fire,))}
+    assert paid == {"burn": date(2026, 5, 1), "upkeep": date(2026, 5, 1), "pile_burn": None}
+    (cut,) = cut_tasks([Stand(unit_id="A", acres=4.0, hours_per_acre=10.0)], [fire])
+    assert (cut.due, cut.first) == (None, None)
