@@ -61,6 +61,8 @@ WAY_OUT: Final = "way out"
 FAST_S: Final = 60.0
 
 Clock = Callable[[float], str]
+#: How a part of a walk is cut off, where its times are the person's to find.
+_ANY_WINDOW: Final = "--from HH:MM --to HH:MM"
 
 
 @dataclass(frozen=True, slots=True)
@@ -363,23 +365,38 @@ def _refuse_fast(xy: Floats, time_s: Floats, where: str, *, sigma_m: float, trav
     start, end, is_fast = _fast_stretches(xy, time_s, TRAVEL_MPS[travel], sigma_m)
     # runs of fast stretches, each over the next
     edges = np.flatnonzero(np.diff(np.concatenate([[False], is_fast, [False]]).astype(int)))
+    drives: list[tuple[float, float, float]] = []
     for a, b in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
         i, j = int(start[a]), int(end[b - 1])
         step_m, step_s = np.hypot(*np.diff(xy[i : j + 1], axis=0).T), np.diff(time_s[i : j + 1])
         speed_mps = float(np.median(step_m / np.maximum(step_s, 1e-3)))
-        if time_s[j] - time_s[i] < FAST_S or speed_mps <= TRAVEL_MPS[travel]:
-            continue  # a moment, or a single jump that lasts
+        if time_s[j] - time_s[i] >= FAST_S and speed_mps > TRAVEL_MPS[travel]:  # no moment, nor one jump that lasts
+            drives.append((float(time_s[i]), float(time_s[j]), speed_mps))
+    if drives:
         raise InputError(
             f"part of this walk is faster than travel by {travel} allows",
             where=where,
-            value=f"{speed_mps * MPH_PER_MPS:.0f} mph from {clock(float(time_s[i]))} to {clock(float(time_s[j]))}",
+            value=" and ".join(f"{mps * MPH_PER_MPS:.0f} mph from {clock(a)} to {clock(b)}" for a, b, mps in drives),
             allowed=f"{TRAVEL_MPS[travel] * MPH_PER_MPS:.0f} mph by {travel}",
-            mend=_fast_mend(travel),
+            mend=_fast_mend(travel, _longest_rest(drives, float(time_s[0]), float(time_s[-1]), clock)),
         )
 
 
-def _fast_mend(travel: Travel) -> str:
-    return "cut the drive off with --from HH:MM --to HH:MM" + (
+def _longest_rest(drives: Sequence[tuple[float, float, float]], first_s: float, last_s: float, clock: Clock) -> str:
+    """Return the window of whole minutes around the longest part between drives.
+
+    Stretches that reach from a drive into the walk are fast as a whole: half of one is given back to the walk. A window
+    holds its last minute, so that about a minute of driving is left at either end: a way in or out, too short to be
+    refused.
+    """
+    half_s = SUSTAINED_S / 2
+    rests = zip([first_s, *(end for _, end, _ in drives)], [*(start for start, _, _ in drives), last_s], strict=True)
+    start_s, end_s = max(rests, key=lambda rest: rest[1] - rest[0])
+    return f"--from {clock(max(start_s - half_s, first_s))[:5]} --to {clock(min(end_s + half_s, last_s))[:5]}"
+
+
+def _fast_mend(travel: Travel, window: str = _ANY_WINDOW) -> str:
+    return f"cut the drive off with {window}" + (
         ", or use --travel vehicle for an edge driven slowly" if travel == "foot" else ""
     )
 

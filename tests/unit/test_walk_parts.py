@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from datetime import time
 
 import numpy as np
@@ -103,6 +104,23 @@ def test_a_drive_within_a_walk_is_refused_with_its_speed_and_time() -> None:
     taken = ground(both, travel="vehicle")
     assert taken.dropped[WAY_IN] > 50
     assert acres(taken.area_m2) == pytest.approx(10, abs=0.8)
+
+
+def test_the_drives_at_both_ends_are_told_at_once_with_the_window_between_them() -> None:
+    """Until 15:01:38 it is driven, the edge is walked until 15:12:21, then home again."""
+    drive, clock = walk([(-500, 0), (0, 0)], speed_mps=5, step_s=2, closed=False)
+    xy, times = walk(SQUARE)
+    parts = [(drive, clock), (xy, times + clock[-1] - MORNING_S + 3)]
+    parts.append((drive[::-1], clock + parts[1][1][-1] - MORNING_S + 3))
+    both = segment(np.concatenate([part for part, _ in parts]), np.concatenate([when for _, when in parts]))
+    with pytest.raises(InputError) as refused:
+        ground(both)
+    assert str(refused.value.value).count(" mph from ") == 2
+    window = re.search(r"--from (\d\d:\d\d) --to (\d\d:\d\d)", str(refused.value.mend))
+    assert window is not None
+    start_s, end_s = (MORNING_S // 86400 * 86400 + 3600 * int(t[:2]) + 60 * int(t[3:]) for t in window.groups())
+    assert parts[0][1][-1] - 90 <= start_s <= parts[0][1][-1] + 15
+    assert parts[2][1][0] - 60 <= end_s <= parts[2][1][0] + 15
 
 
 def test_a_window_may_lie_over_midnight_and_holds_its_last_minute() -> None:
