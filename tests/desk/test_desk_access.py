@@ -99,7 +99,7 @@ def test_axe_core_finds_nothing_in_the_states_between(reader: Reader, inside: st
     page.get_by_role("button", name="make the calendar").click()
     page.get_by_role("heading", name="The calendar").wait_for()
     assert faults(page) == []
-    page.get_by_role("heading", name="The calendar: done.").wait_for()
+    page.get_by_role("heading", name="The calendar for the owner: done.").wait_for()
     assert faults(page) == []
     page.goto(f"{inside}/units")
     page.get_by_text("Let a unit be no unit any more").click()
@@ -134,7 +134,9 @@ def test_the_rooms_work_without_scripts(reader: Reader, inside: str) -> None:
     assert "Preview, nothing is written" in page.locator("h1").inner_text()
     page.goto(f"{inside}/papers")
     page.get_by_role("button", name="make the log as a table").click()
-    page.get_by_role("heading", name="The log as a table: done.").wait_for()  # the page comes back by itself
+    page.get_by_role(
+        "heading", name="The log as a table for the owner: done."
+    ).wait_for()  # the page comes back by itself
 
 
 def test_every_room_can_be_reached_by_keys_and_shows_where_the_focus_is(reader: Reader, inside: str) -> None:

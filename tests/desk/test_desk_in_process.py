@@ -27,6 +27,7 @@ from habmap.desk.asked import Asked
 from habmap.desk.keys import Keys
 from habmap.desk.known import Known, Property
 from habmap.desk.long_work import Work, Works
+from habmap.desk.outcome import outcome
 from habmap.desk.pages import ASSETS, ROOM_OF, asset, desk_words
 from habmap.desk.room import Room
 from habmap.desk.rooms import DOORSTEP, IN_ORDER, doorstep, lead
@@ -218,6 +219,44 @@ def test_a_property_in_a_zone_that_is_none_is_asked_for_once_more_with_what_was_
     assert 'value="Far"' in text
     assert '<option value="America/Denver">Mountain</option>' in text
     assert not (tmp_path / "made").exists()
+
+
+def test_what_came_of_a_work_is_said_in_sentences_and_never_by_keys(run_habmap: Any, tmp_path: Path) -> None:
+    folder = tmp_path / "place"
+    assert run_habmap("start", folder, "--name", "Told").code == 0
+    unit = {"type": "Feature", "properties": {"unit_id": "A", "cover": "cedar", "aspen": 2}}
+    unit["geometry"] = mapping(box(-84.24, 36.58, -84.238, 36.582))
+    (tmp_path / "a.geojson").write_text(json.dumps(unit))
+    (tmp_path / "s.csv").write_text(
+        "eventDate,scientificName,decimalLatitude,decimalLongitude\n2026-01-01,Quercus alba,36.581,-84.239\n"
+    )
+    told = {
+        "units": ("units", tmp_path / "a.geojson"),
+        "again": ("units", tmp_path / "a.geojson"),
+        "sightings": ("sightings", tmp_path / "s.csv"),
+    }
+    said = {name: outcome(run_habmap("load", *words, "--json", place=folder).json) for name, words in told.items()}
+    assert re.fullmatch(r"1 unit loaded, \d+\.\d\d acres; cedar \d+\.\d\d\.", said["units"][0])
+    assert said["again"][0] == "0 units loaded. 1 was there already."
+    assert said["sightings"][0] == "1 sighting loaded."
+    for words in (("map",), ("export", "gpx"), ("export", "revisits")):
+        target = tmp_path / "-".join(words)
+        answer = run_habmap(
+            *words, "-o", target.with_suffix(".html" if words == ("map",) else ".gpx"), "--json", place=folder
+        )
+        assert all("_" not in one and "None" not in one for one in outcome(answer.json)), outcome(answer.json)
+    assert outcome(run_habmap("export", "revisits", "-o", tmp_path / "r.gpx", "--json", place=folder).json) == (
+        "Nothing is in it yet.",
+    )
+    assert outcome("a text") == outcome(None) == ()
+
+
+def test_a_paper_for_the_public_bears_it_in_its_name() -> None:
+    from habmap.desk.rooms.papers import PAPERS, named_for
+
+    names = {audience: [named_for(paper, audience)[0] for paper in PAPERS] for audience in ("owner", "public")}
+    assert not set(names["owner"]) & set(names["public"])
+    assert named_for(PAPERS[0], "public") == ("map-public.html", "The map for the public")
 
 
 def test_every_paper_but_what_goes_to_the_woods_is_made_for_somebody() -> None:

@@ -92,7 +92,7 @@ def test_from_nothing_to_a_map_of_own_ground_with_a_days_work_by_mouse(
     page.locator("#field-dem-file").set_input_files(own_dem)
     page.get_by_role("button", name="bring the elevation").click()
     page.get_by_role("heading", name="Loading of elevation: done.").wait_for()
-    page.get_by_role("link", name="back", exact=True).click()
+    page.get_by_role("link", name="on with the first steps").click()
     # 3 an outline, drawn over the relief
     page.get_by_role("link", name="Draw one on the map").click()
     draw_square(page)

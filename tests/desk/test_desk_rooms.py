@@ -250,7 +250,7 @@ def test_a_hostile_file_is_refused_in_words_and_changes_nothing(
 
 
 def test_a_paper_for_the_public_tells_no_money_and_nobody(desk: Running, key: str, desk_place: Path) -> None:
-    for paper, name in (("ledger", "log.csv"), ("map", "map.html")):
+    for paper, name in (("ledger", "log-public.csv"), ("map", "map-public.html")):
         answer = desk.post(f"/{key}/papers/make", {"paper": paper, "audience": "public"})
         page = done(desk, answer)
         assert "done" in words_of(page), words_of(page)

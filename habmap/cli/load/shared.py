@@ -79,7 +79,19 @@ def show(result: LoadResult, *, as_json: bool, noun: str) -> None:
         warn(mended)
     if told_as_json("load", result, as_json=as_json):
         return
-    say(_words(result, noun))
+    from habmap.show.load_words import load_words
+
+    say(
+        load_words(
+            result.kind,
+            noun=noun,
+            loaded=result.loaded,
+            versions=result.versions,
+            already_there=result.already_there,
+            acres=result.acres,
+            acres_by_cover=result.acres_by_cover,
+        )
+    )
     if result.changes:
         from habmap.show.ledger_words import change_words
 
@@ -88,24 +100,3 @@ def show(result: LoadResult, *, as_json: bool, noun: str) -> None:
                 say(line)
     if result.kept_columns:
         say(f"Kept as they are: {', '.join(result.kept_columns)}.")
-
-
-def _words(result: LoadResult, noun: str) -> str:
-    many = f"{noun[:-1]}ies" if noun.endswith("y") else f"{noun}s"
-    words = f"{result.loaded} {noun if result.loaded == 1 else many} loaded"
-    if result.loaded and result.acres is not None:
-        words += f", {result.acres:,.2f} acres"
-        if result.kind == "entries":
-            words += " worked, a second pass counted again"
-    if result.acres_by_cover:
-        words += "; " + ", ".join(f"{cover} {area:,.2f}" for cover, area in result.acres_by_cover.items())
-    words += "."
-    if result.versions:
-        one = result.versions == 1
-        if result.kind == "features":
-            words += f" {result.versions} of them {'corrects one that was' if one else 'correct ones that were'} there."
-        else:
-            words += f" {result.versions} of them {'is a new version' if one else 'are new versions'}."
-    if result.already_there:
-        words += f" {result.already_there} {'was' if result.already_there == 1 else 'were'} there already."
-    return words

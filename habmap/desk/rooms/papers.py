@@ -121,14 +121,22 @@ def make(asked: Asked) -> Response:
         raise UsageError(
             "for whom?", where="for whom", value=audience, allowed="owner, public", mend="choose one of these"
         )
-    target = asked.desk.new_folder() / paper.file_name
+    name, title = named_for(paper, audience)
+    target = asked.desk.new_folder() / name
     words = [*paper.command, paper.output, str(target)]
     words += ["--for", audience] if audience else []
     words += ["--unit", asked.text("unit")] if paper.by_unit and asked.has("unit") else []
     words += [f"--{one.name}={asked.text(one.name)}" for one in paper.asks if asked.has(one.name)]
     words += ["--json"] if paper.is_json else []
-    work = asked.runs(words, title=paper.title, files={paper.file_name: target})
+    work = asked.runs(words, title=title, files={name: target})
     return asked.goto("work", id=work.key)
+
+
+def named_for(paper: Paper, audience: str) -> tuple[str, str]:
+    """Return the name of a paper's file and its title: whose copy it is stands on both."""
+    stem, dot, ending = paper.file_name.rpartition(".")
+    name = f"{stem}-public{dot}{ending}" if audience == "public" else paper.file_name
+    return name, f"{paper.title} for the {audience}" if audience else paper.title
 
 
 def _packets(store: Store) -> tuple[Paper, ...]:

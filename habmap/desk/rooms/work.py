@@ -9,6 +9,7 @@ from starlette.responses import FileResponse, JSONResponse, Response
 
 from habmap.desk.asked import Asked
 from habmap.desk.long_work import Work
+from habmap.desk.outcome import outcome
 from habmap.desk.pages import page
 from habmap.desk.room import Room
 
@@ -20,7 +21,7 @@ def show(asked: Asked) -> Response:
         asked,
         "work.html.j2",
         work=work,
-        facts=_facts(work),
+        said=outcome(work.answer),
         error=work.error if work.is_over and not work.is_cancelled else None,
     )
 
@@ -61,18 +62,6 @@ def _work(asked: Asked) -> Work:
     if work is None:
         raise HTTPException(404, "There is no such work at the desk.")
     return work
-
-
-def _facts(work: Work) -> list[tuple[str, str]]:
-    """Return the plain figures and words of an answer, by what they are called."""
-    if not isinstance(work.answer, dict):
-        return []
-    hidden = {"schema", "path", "kind", "folder", "file"}
-    return [
-        (name.replace("_", " "), f"{value:,.2f}" if isinstance(value, float) else str(value))
-        for name, value in work.answer.items()
-        if name not in hidden and isinstance(value, str | int | float) and not isinstance(value, bool) and value != ""
-    ]
 
 
 ROOM: Final = Room(
