@@ -26,6 +26,7 @@ from habmap.desk.keys import Keys, same
 from habmap.desk.known import Known, Property
 from habmap.desk.long_work import Works
 from habmap.desk.pages import ASSETS, asset, page, told
+from habmap.desk.refusal import refusal
 from habmap.desk.room import Room
 from habmap.desk.warm import Warmth
 from habmap.errors import HabmapError
@@ -244,13 +245,13 @@ def _said(items: list[tuple[str, Any]]) -> dict[str, list[str]]:
 
 async def _refused(request: Request, error: HTTPException) -> Response:
     """Answer a refusal in plain words."""
-    return Response(f"{error.detail}\n", status_code=error.status_code, media_type="text/plain; charset=utf-8")
+    return refusal(error.status_code, error.detail)
 
 
 async def _own_fault(request: Request, error: Exception) -> Response:
     """Say that it is the program's fault; what it was goes to the terminal, and nowhere else."""
     words = "The desk came upon something it was not made for; this is a fault of the program, not yours."
-    return Response(f"{words}\n", status_code=500, media_type="text/plain; charset=utf-8")
+    return refusal(500, words)
 
 
 async def _gone(request: Request, error: Exception) -> Response:

@@ -29,6 +29,7 @@ from starlette.responses import PlainTextResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from habmap.desk.keys import Keys, same
+from habmap.desk.refusal import refusal
 from habmap.errors import HabmapError
 
 #: Where a second start asks for a key of its own.
@@ -136,31 +137,31 @@ class Door:
     def _refusal(self, scope: Scope, heads: dict[str, list[str]]) -> Response | None:
         """Refuse what no browser of this desk sends."""
         if heads.get("host") != [f"127.0.0.1:{self.port}"]:
-            return _said(400, f"This is not the address of the desk. It is {self.origin}/")
+            return refusal(400, f"This is not the address of the desk. It is {self.origin}/")
         if scope["method"] not in _METHODS:
-            return _said(405, "The desk takes GET and POST.")
+            return refusal(405, "The desk takes GET and POST.")
         length = heads.get("content-length", ["0"])[-1]
         if not length.isdigit() or int(length) > self.limits.most_bytes:
-            return _said(413, f"More than {self.limits.most_bytes // 2**20:,} MB are not taken at once.")
+            return refusal(413, f"More than {self.limits.most_bytes // 2**20:,} MB are not taken at once.")
         return None
 
     async def _again(self, heads: dict[str, list[str]], receive: Receive) -> Response | None:
         """Let a second start in, which proves by the secret file that it is this user's."""
         shown = heads.get("authorization", [""])[-1].removeprefix("Bearer ")
         if "origin" in heads or not same(self.keys.control, shown):  # browsers send an Origin with every POST
-            return _said(403, "This is asked for by a second start of the desk alone.")
+            return refusal(403, "This is asked for by a second start of the desk alone.")
         body = b""
         while True:
             message = await asyncio.wait_for(receive(), self.limits.idle_s)
             body += message.get("body", b"")
             if len(body) > _MOST_AGAIN or message["type"] == "http.disconnect":
-                return _said(413, "A second start says one folder.")
+                return refusal(413, "A second start says one folder.")
             if not message.get("more_body", False):
                 break
         try:
             path = self.again(json.loads(body or b"{}").get("folder"))
         except (HabmapError, ValueError, AttributeError) as error:
-            return _said(422, str(error))
+            return PlainTextResponse(f"{error}\n", status_code=422)  # read by a command line
         return PlainTextResponse(self.address(path))
 
     def address(self, path: str = "/") -> str:
@@ -178,12 +179,12 @@ class Door:
 
     def _stranger(self, scope: Scope, heads: dict[str, list[str]]) -> Response | None:
         """Refuse whoever has no cookie, another page's requests, and a write from elsewhere."""
-        if not same(self.keys.session, _cookie(heads, self.cookie)):
-            return _said(403, "The desk is locked. Start it again (`habmap desk`, or its icon): it opens a page.")
+        if not any(same(self.keys.session, shown) for shown in _cookies(heads, self.cookie)):
+            return refusal(403, "The desk is locked. Start it again (`habmap desk`, or its icon): it opens a page.")
         if any(site not in _OWN_FETCHES for site in heads.get("sec-fetch-site", [])):
-            return _said(403, "Another page asked for this; the desk answers its own pages alone.")
+            return refusal(403, "Another page asked for this; the desk answers its own pages alone.")
         if scope["method"] == "POST" and heads.get("origin") != [self.origin]:
-            return _said(403, "This was sent from another page; nothing was written.")
+            return refusal(403, "This was sent from another page; nothing was written.")
         return None
 
     def _counted(self, receive: Receive) -> Receive:
@@ -218,17 +219,10 @@ def _heads(scope: Scope) -> dict[str, list[str]]:
     return found
 
 
-def _cookie(heads: dict[str, list[str]], name: str) -> str:
-    for line in heads.get("cookie", []):
-        for part in line.split(";"):
-            key, _, value = part.strip().partition("=")
-            if key == name:
-                return value
-    return ""
-
-
-def _said(status: int, words: str) -> Response:
-    return PlainTextResponse(words + "\n", status_code=status)
+def _cookies(heads: dict[str, list[str]], name: str) -> list[str]:
+    """Return every cookie of a name: a page of another port may set one beside the desk's, which must not lock it."""
+    parts = [part.strip().partition("=") for line in heads.get("cookie", []) for part in line.split(";")]
+    return [value for key, _, value in parts if key == name]
 
 
 def _with_headers(send: Send) -> Send:

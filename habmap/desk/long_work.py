@@ -15,7 +15,7 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import IO, Any, Final
@@ -95,8 +95,9 @@ class Work:
         What the command printed: the record of its JSON, or a text.
     error
         What went wrong, in the command's words.
-    brought
-        Folders of what was brought for it, put away when it is over: elevation is large.
+    brought, again
+        Folders of what was brought for it, put away once it is done, or where it failed once the next is begun:
+        elevation is large. Address of the form where what failed is mended with the same files.
     """
 
     key: str
@@ -111,6 +112,7 @@ class Work:
     error: HabmapError | None = None
     is_cancelled: bool = False
     brought: Sequence[Path] = ()
+    again: str = ""
     pace: Pace = field(default_factory=Pace)
 
     @property
@@ -164,6 +166,7 @@ class Works:
         room: str,
         files: dict[str, Path],
         brought: Sequence[Path] = (),
+        again: str = "",
     ) -> Work:
         """Start a command on a property's folder and return at once.
 
@@ -173,6 +176,8 @@ class Works:
             The command and its options, with which it prints JSON where it can.
         files, brought
             What it writes, by the name that people get it under; folders to be put away after it.
+        again
+            See `Work`.
         """
         process = subprocess.Popen(
             [*COMMAND, "--place", str(folder), *arguments],
@@ -193,8 +198,12 @@ class Works:
             files=files,
             process=process,
             brought=brought,
+            again=again,
         )
         with self._lock:
+            for one in self._known.values():
+                if one.place == place and one.is_over:
+                    _put_away(folder for folder in one.brought if folder not in brought)
             self._known[work.key] = work
             over = [key for key, one in self._known.items() if one.is_over]
             for key in over[: max(0, len(self._known) - _MOST)]:
@@ -242,9 +251,14 @@ def _follow(work: Work) -> None:
     if work.process.returncode not in (0, 1) or (isinstance(answer, dict) and _is_error(answer)):
         work.error = _error_of(answer if isinstance(answer, dict) else {"what": (err or "it was stopped").strip()})
     work.answer = answer
-    for folder in work.brought:
-        shutil.rmtree(folder, ignore_errors=True)
+    if not work.again or work.error is None:
+        _put_away(work.brought)
     work.ended = time.monotonic()
+
+
+def _put_away(folders: Iterable[Path]) -> None:
+    for folder in folders:
+        shutil.rmtree(folder, ignore_errors=True)
 
 
 def _lines(pipe: IO[str] | None) -> Iterator[str]:

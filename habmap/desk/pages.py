@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import secrets
+import tempfile
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -161,8 +162,18 @@ _TYPED: Final = re.compile(r"`habmap ([a-z]+)(?: [^`]*)?`")
 _FLAG: Final = re.compile(r"(?<![\w-])--[a-z][a-z-]+")
 
 
+@cache
+def _shelves() -> re.Pattern[str]:
+    within = re.escape(tempfile.gettempdir())
+    return re.compile(rf"(?:/private)?{within}[\\/]habmap-desk-[^\\/\s]+[\\/](?:[^\\/\s]+[\\/])*")
+
+
 def desk_words(text: str) -> str:
-    """Return a sentence that names commands and options of the command line with rooms and fields in their place."""
+    """Return a sentence that names commands and options of the command line with rooms and fields in their place.
+
+    Folders into which the desk put files that came are left out: people know a file by its name alone.
+    """
+    text = _shelves().sub("", text)
     text = _TYPED.sub(lambda found: f"“{ROOM_OF[found[1]]}”" if found[1] in ROOM_OF else found[0], text)
     return _FLAG.sub(lambda found: _flags().get(found[0], found[0]), text)
 

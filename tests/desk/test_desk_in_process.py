@@ -8,11 +8,13 @@ import json
 import re
 import socket
 import sys
+import tempfile
 import threading
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -23,14 +25,14 @@ from starlette.responses import PlainTextResponse, Response
 import habmap
 from habmap.cli import commands
 from habmap.desk.app import Desk
-from habmap.desk.asked import Asked
+from habmap.desk.asked import Asked, Brought
 from habmap.desk.keys import Keys
 from habmap.desk.known import Known, Property
 from habmap.desk.long_work import Work, Works
 from habmap.desk.outcome import outcome
 from habmap.desk.pages import ASSETS, ROOM_OF, asset, desk_words
 from habmap.desk.room import Room
-from habmap.desk.rooms import DOORSTEP, IN_ORDER, doorstep, lead
+from habmap.desk.rooms import DOORSTEP, IN_ORDER, doorstep, lead, load
 from habmap.desk.rooms import map as map_room
 from habmap.desk.start import Presence
 from habmap.errors import PlaceError
@@ -219,6 +221,49 @@ def test_a_property_in_a_zone_that_is_none_is_asked_for_once_more_with_what_was_
     assert 'value="Far"' in text
     assert '<option value="America/Denver">Mountain</option>' in text
     assert not (tmp_path / "made").exists()
+
+
+def test_outlines_whose_columns_have_other_names_are_asked_about_and_loaded(
+    tmp_path: Path, run_habmap: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """No map program calls its columns as habmap does, and a globe viewer's KML has none but the name."""
+    folder, shelf = tmp_path / "place", tmp_path / "shelf"
+    assert run_habmap("start", folder, "--name", "Asked").code == 0
+    shelf.mkdir()
+    stand = {
+        "type": "Feature",
+        "properties": {"Stand": "N4", "acres": 3},
+        "geometry": mapping(box(-84.24, 36.58, -84.238, 36.582)),
+    }
+    (shelf / "stands.geojson").write_text(json.dumps({"type": "FeatureCollection", "features": [stand]}))
+    desk = a_desk(tmp_path, *IN_ORDER)
+    begun: list[list[str]] = []
+    monkeypatch.setattr(desk.works, "begin", lambda words, **_: begun.append(words) or SimpleNamespace(key="w"))
+    files = {"file": (Brought("stands.geojson", shelf / "stands.geojson"),)}
+    asked = Asked(desk=desk, room="load", place=desk.known.add(folder), said={"kind": ["units"]}, files=files)
+    page = load.bring(asked).body.decode()
+    assert not begun
+    assert 'name="column.unit_id"' in page
+    assert '<option value="Stand">Stand</option>' in page
+    assert '<option value="=cedar">every one: cedar</option>' in page
+    draft = re.findall(r'name="draft" value="([^"]+)"', page)[-1]
+    said = {
+        "kind": ["units"],
+        "draft": [draft],
+        "column.unit_id": ["Stand"],
+        "column.cover": ["=cedar"],
+        "column.name": [""],
+    }
+    assert load.bring(replace(asked, said=said, files={})).status_code == 303
+    ((*words,),) = begun
+    told = run_habmap(*words, place=folder).json
+    assert (told["loaded"], list(told["acres_by_cover"])) == (1, ["cedar"])
+    assert run_habmap("acres", "--json", place=folder).json["units"][0]["unit_id"] == "N4"
+
+
+def test_no_page_tells_into_which_folder_a_file_was_put() -> None:
+    shelf = Path(tempfile.gettempdir(), "habmap-desk-ab1_c", "tmpx8")
+    assert desk_words(f"{shelf / 'glade.kml'}, feature 1 measures 1.5 m²") == "glade.kml, feature 1 measures 1.5 m²"
 
 
 def test_what_came_of_a_work_is_said_in_sentences_and_never_by_keys(run_habmap: Any, tmp_path: Path) -> None:

@@ -212,14 +212,16 @@ def test_a_file_with_faults_is_listed_by_row_and_nothing_of_it_is_loaded(
     assert "row 4" in words
     assert "2026-13-01" in words
     assert len(lines(run_habmap, desk_place)) == before
-    assert not list(Path(tempfile.gettempdir()).glob("habmap-desk-*/*/l.csv"))  # what was brought is put away
+    again = re.findall(rf'href="(/{key}/load\?kind=entries&amp;draft=[^"]+)"', page.text)
+    assert "Brought already: l.csv" in words_of(desk.get(html.unescape(again[0])))  # it need not be chosen anew
     good = table.splitlines(keepends=True)
     page = done(
         desk,
         desk.post(f"/{key}/load/bring", {"kind": "entries"}, files={"file": ("l.csv", "".join(good[:2]).encode())}),
     )
-    assert "done" in words_of(page)
+    assert "1 log line loaded" in words_of(page)
     assert len(lines(run_habmap, desk_place)) == before + 1
+    assert not list(Path(tempfile.gettempdir()).glob("habmap-desk-*/*/l.csv"))  # what was brought is put away
 
 
 @pytest.mark.parametrize(

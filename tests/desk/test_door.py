@@ -46,11 +46,26 @@ def test_without_the_key_every_path_is_refused(desk: Running, path: str) -> None
     assert desk.raw("POST", path, body=b"", heads={"Origin": desk.origin}).status == 403
 
 
+def test_who_is_not_let_in_reads_a_page_of_one_sentence(desk: Running) -> None:
+    answer = desk.raw("GET", "/<script>alert(1)</script>")
+    assert answer.heads["content-type"].startswith("text/html")
+    assert answer.heads["content-security-policy"].startswith("default-src 'none'")
+    assert re.search(r'<html lang="en">.*<title>.+</title>.*<main><h1>The desk is locked\.', answer.text, re.DOTALL)
+    assert "script" not in answer.text
+
+
 @pytest.mark.parametrize("cookie", ["habmap_desk_{port}=", "habmap_desk_{port}=guess", "habmap_desk_1={session}", "é"])
 def test_another_cookie_is_refused(desk: Running, cookie: str) -> None:
     session = desk.jar.partition("=")[2]
     jar = cookie.format(port=desk.port, session=session).encode().decode("latin-1")
     assert desk.raw("GET", "/", heads={"Cookie": jar}).status == 403
+
+
+def test_a_cookie_that_another_port_set_beside_it_does_not_lock_the_desk(desk: Running) -> None:
+    name = desk.jar.partition("=")[0]
+    for jar in (f"{name}=theirs; {desk.jar}", f"{desk.jar}; {name}=theirs"):
+        assert desk.raw("GET", "/", heads={"Cookie": jar}).status == 200
+    assert desk.raw("GET", "/", heads={"Cookie": f"{name}=theirs; {name}="}).status == 403
 
 
 def test_the_key_becomes_a_cookie_that_no_script_reads_and_leaves_the_address(begin: Begin) -> None:

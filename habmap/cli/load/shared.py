@@ -27,7 +27,11 @@ SheetOption = Annotated[
 ]
 MapOption = Annotated[
     list[str] | None,
-    typer.Option("--map", metavar="FIELD=COLUMN", help="The file's own name for a field; may be given again."),
+    typer.Option(
+        "--map",
+        metavar="FIELD=COLUMN",
+        help="The file's own name for a field, or FIELD==WORD where every row says that; may be given again.",
+    ),
 ]
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
+from dataclasses import replace
 from typing import Any, Final
 
 from habmap.errors import HabmapError, InputError, InputErrors, UsageError, printable
@@ -104,7 +105,9 @@ def require_columns(
             where=of.where,
             value=printable(", ".join(of.columns), longest=_LONGEST) or "no columns",
             allowed=", ".join(fields),
-            mend=mend or f"add it, or say which column holds it with --map {name}=COLUMN",
+            mend=mend
+            or f"add it, or say which column holds it with --map {name}=COLUMN, or what every row says with "
+            f"--map {name}==VALUE",
         )
 
 
@@ -115,6 +118,17 @@ def _ways(need: str | Alternatives) -> Alternatives:
 def _need_words(need: str | Alternatives) -> str:
     ways = [" and ".join(way) for way in _ways(need)]
     return (", or " if any(" and " in way for way in ways) else " or ").join(ways)
+
+
+def _with_said(table: Table, renames: Mapping[str, str]) -> tuple[Table, Mapping[str, str]]:
+    """Return a table with a column more for each field of which a person said what all rows hold."""
+    said = {name: word[1:] for name, word in renames.items() if word.startswith("=")}
+    if not said:
+        return table, renames
+    added = {f"{name}, said of every row": word for name, word in said.items()}
+    rows = tuple(replace(row, values={**row.values, **added}) for row in table.rows)
+    table = replace(table, columns=(*table.columns, *added), rows=rows)
+    return table, {**renames, **dict(zip(said, added, strict=True))}
 
 
 class Rows:
@@ -129,7 +143,7 @@ class Rows:
     needed
         What it must hold (see `require_columns`).
     renames
-        Field → column of the file, where the names differ.
+        Field → column of the file, where the names differ; ``=`` and a word: every row says that.
     mend
         How a missing column is mended, where not by ``--map``.
 
@@ -157,8 +171,9 @@ class Rows:
         renames: Mapping[str, str] | None = None,
         mend: str | None = None,
     ) -> None:
+        table, renames = _with_said(table, renames or {})
         self.table = table
-        self.found = matched_columns(table.columns, fields, renames=renames or {}, where=table.where)
+        self.found = matched_columns(table.columns, fields, renames=renames, where=table.where)
         require_columns(self.found, needed, of=table, fields=fields, mend=mend)
         self.faults: list[HabmapError] = list(table.faults)
         self.notes: list[str] = list(table.notes)

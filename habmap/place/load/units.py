@@ -57,7 +57,12 @@ UNITS: Final = TableSpec(
     noun="unit",
     record=Unit,
     columns=(
-        *columns_of(Unit, unit_id={"is_required": True}, cover={"is_required": True}),
+        *columns_of(
+            Unit,
+            unit_id={"is_required": True, "title": "short name, as it stands on the map"},
+            name={"title": "what people call it"},
+            cover={"is_required": True, "title": "what grew there when the work began"},
+        ),
         Column("replaces"),
         Column("uuid"),
     ),
