@@ -266,7 +266,13 @@ def _telling(groups: Sequence[set[int]], edges: Sequence[_Edge], over: Veil) -> 
     is_open = {id(edge) for edge in open_edges}
     over_joined = shapely.union_all([edge.line for edge in edges if id(edge) not in is_open])
     going_on = [line for line in _lines_round(open_edges, over) if line.distance(over_joined) < _GOES_ON_M]
-    return found + _along(open_edges, going_on)
+    # Ground that no circle touches may hold a part of a wide ring: its arc has its middle at the place all the same.
+    loose = [edge for edge in open_edges if edge.one not in group_of and edge.other not in group_of]
+    lines = _whole_lines(loose)
+    arcs = [bend for line in lines for bend in _bends(line) if over.reach.covers(bend)]
+    arcs += [turn for line in lines for turn in _turning(line, over.reach)]
+    about = [arc for arc in arcs if shapely.intersects(over.discs, _middle(arc))]
+    return found + _along(open_edges, going_on) + _along(loose, about)
 
 
 def _lines_round(edges: Sequence[_Edge], over: Veil) -> list[BaseGeometry]:
@@ -290,6 +296,14 @@ def _bends(line: BaseGeometry) -> list[BaseGeometry]:
         for part in parts
         if np.hypot(*np.diff(part, axis=0).T).sum() > _STRAIGHT * math.hypot(*(part[-1] - part[0]))
     ]
+
+
+def _middle(arc: BaseGeometry) -> BaseGeometry:
+    """Return the middle of the circle nearest to a bent line, by least squares of x² + y² = 2ax + 2by + c."""
+    xy = shapely.get_coordinates(arc)
+    from_mean = xy - xy.mean(axis=0)
+    fitted, *_ = np.linalg.lstsq(np.column_stack([2 * from_mean, np.ones(len(xy))]), (from_mean**2).sum(axis=1))
+    return shapely.Point(xy.mean(axis=0) + fitted[:2])
 
 
 def _turning(line: BaseGeometry, reach: BaseGeometry) -> list[BaseGeometry]:

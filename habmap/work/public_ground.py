@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 import shapely
@@ -97,16 +97,23 @@ class PublicGround:
         return tuple(public_copy(entry) for entry in drawn if entry.patch is not None and not entry.patch.is_empty)
 
     def telling_units(self, units: Sequence[Unit]) -> tuple[str, ...]:
-        """Return which units tell a private place still: a hole about it that stays, or a part that is little else."""
+        """Return which units tell a private place still: a hole or bay about it that stays, or a part little else."""
         found = []
         for unit in units:
             parts = shapely.get_parts(self.grid.to_grid(unit.geometry))
             rings = [shapely.Polygon(ring) for part in parts for ring in part.interiors]
             little = [part for part in parts if shapely.area(part) <= math.pi * RADIUS_M**2]
-            shapes = np.array([*rings, *little], dtype=object)
+            shapes = np.array([*rings, *little, *self._bays(parts)], dtype=object)
             if any(bool(shapely.intersects(shapes, one).any()) for one in self.private):
                 found.append(unit.unit_id)
         return tuple(found)
+
+    def _bays(self, parts: np.ndarray[Any, Any]) -> list[BaseGeometry]:
+        """Return the ground that an outline was drawn back from in bays narrower than the circles, near such places."""
+        near = parts[shapely.dwithin(parts, shapely.union_all(self.private), RADIUS_M)] if self.private else parts[:0]
+        closed = shapely.buffer(shapely.buffer(near, RADIUS_M), -RADIUS_M)
+        bays = shapely.get_parts(shapely.difference(closed, near))
+        return [bay.convex_hull for bay in bays if _CRUMB_M2 < shapely.area(bay) <= math.pi * RADIUS_M**2]
 
 
 def _hold_together(unit: Unit, other: Unit) -> bool:

@@ -294,13 +294,14 @@ def test_an_outline_that_tells_by_itself_is_said_to_the_owner_alone() -> None:
         [unit("A", UNITS["A"].difference(spot.buffer(30))), unit("N", spot.buffer(30)), a_nest(300, 250)], grid=GRID
     )
     island = FakeStore([unit("A", UNITS["A"]), unit("N", box(2000, 0, 2060, 60)), a_nest(2030, 30)], grid=GRID)
-    for store, name in ((holed, "A, N"), (island, "N")):
+    bay = FakeStore([unit("A", UNITS["A"].difference(Point(300, 3).buffer(30))), a_nest(300, 3)], grid=GRID)
+    for store, name in ((holed, "A, N"), (island, "N"), (bay, "A")):
         page = build_page(store, now=NOW, audience="public")
         words = veil_words(store, page)
         assert len(words) == 1 and f"the outline of {name} itself" in words[0]
         assert "private place" not in render_page(page)
-    plain = a_store(a_nest(300, 250))
-    assert veil_words(plain, build_page(plain, now=NOW, audience="public")) == ()
+    for plain in (a_store(a_nest(300, 250)), a_store(a_nest(300, 3)), a_store(a_nest(300, -3))):
+        assert veil_words(plain, build_page(plain, now=NOW, audience="public")) == ()
 
 
 def test_the_owner_is_told_by_how_much_the_acres_differ() -> None:
@@ -356,6 +357,30 @@ def test_a_ring_with_corners_about_a_place_is_not_told_by_the_lines_that_meet_it
     outlines = shapely.union_all([outline.boundary.buffer(0.5) for outline in UNITS.values()])
     edges = shapely.union_all([shapely.boundary(shape) for shape in shapes if shape.area]).difference(outlines)
     assert shapely.length(edges.intersection(ring.boundary.buffer(0.5))) < 20
+
+
+@pytest.mark.parametrize(
+    ("sides", "spot"),
+    [
+        (8, Point(350, -150)),
+        (8, Point(1640, 250)),
+        (64, Point(350, -150)),
+        (64, Point(-130, -90)),
+        (64, Point(1640, 250)),
+    ],
+)
+def test_a_wide_ring_about_a_place_beyond_the_units_is_not_told_by_the_arc_in_them(sides: int, spot: Point) -> None:
+    ring = shapely.Polygon([corner(spot, 205, 360 * at / sides + 10) for at in range(sides)])
+    ground = shapely.union_all(list(UNITS.values())).difference(ring)
+    near = a_store(a_nest(spot.x, spot.y), entry("cut", "2025-02-01", ground))
+    far = a_store(a_nest(spot.x, spot.y + 900), entry("cut", "2025-02-01", ground))
+    outlines = shapely.union_all([outline.boundary.buffer(0.5) for outline in UNITS.values()])
+    left = [
+        shapely.length(shapely.union_all([shapely.boundary(shape) for shape in public_shapes(store) if shape.area])
+                       .difference(outlines).intersection(ring.boundary.buffer(0.5)))
+        for store in (near, far)
+    ]  # fmt: skip
+    assert left[0] < 5 < 40 < left[1]
 
 
 def corner(spot: Point, reach_m: float, bearing_deg: float) -> tuple[float, float]:
