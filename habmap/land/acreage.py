@@ -264,6 +264,9 @@ def _noded(shapes: NDArray[np.object_], edges: NDArray[np.object_], *, grid_m: f
     return _Net(faces, area_m2, shape_index, face_index, float(np.abs(sums_m2 - shapely.area(shapes)).max()))
 
 
+# --- one outline cut in two or more -------------------------------------------------------------------------
+
+
 def divided(shape: BaseGeometry, by: BaseGeometry) -> tuple[MultiPolygon, ...]:
     """Return the pieces of ground that a line or polygon cuts an outline into.
 
@@ -314,6 +317,9 @@ def stops_inside_m(shape: BaseGeometry, line: BaseGeometry) -> float | None:
 def _whole(faces: list[Polygon]) -> MultiPolygon:
     joined = merged(faces)
     return joined if isinstance(joined, MultiPolygon) else MultiPolygon([joined])
+
+
+# --- what is wrong with one ---------------------------------------------------------------------------------
 
 
 _REASONS: Final = {

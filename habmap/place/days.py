@@ -77,6 +77,9 @@ def _time(text: str) -> time | None:
         return None
 
 
+# --- eventDate of Darwin Core -------------------------------------------------------------------------------
+
+
 _MONTH: Final = re.compile(r"(\d{4})-(\d{2})")
 _YEAR: Final = re.compile(r"\d{4}")
 

@@ -159,6 +159,9 @@ def write_text(folder: Path, text: str, *, seen: str) -> None:
     write_whole(path, lambda draft: draft.write_text(plain, encoding="utf-8"), overwrite=True, is_own=True)
 
 
+# --- in what two copies differ ------------------------------------------------------------------------------
+
+
 #: What tells one table of a list of tables from another: a contract item, a hold, closed days.
 _NAMES: Final = ("program", "item", "unit", "work", "name", "break", "reason")
 

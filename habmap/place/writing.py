@@ -101,6 +101,9 @@ def insert_with_pictures(
         insert(connection, ready, is_copied=is_copied)
 
 
+# --- an older file ------------------------------------------------------------------------------------------
+
+
 def bring_up_to_date(connection: sqlite3.Connection) -> None:
     """Add what the file lacks, within the transaction of a write, so that it holds all of it or is as it was.
 

@@ -102,6 +102,9 @@ _LATE: Final[dict[What, str]] = {
 _NO_END: Final = frozenset({"upkeep", *SPOTS})
 
 
+# --- as days of a calendar ----------------------------------------------------------------------------------
+
+
 def due_calendar(
     items: Iterable[DueItem], *, closures: Closures, on: date, is_public: bool, cautions: Sequence[str]
 ) -> tuple[CalendarDay, ...]:

@@ -132,6 +132,9 @@ def _some(units: Iterable[str]) -> str:
     return ", ".join(names) if len(names) <= _NAMED else f"{', '.join(names[:_NAMED])} and {len(names) - _NAMED} more"
 
 
+# --- as days of a calendar ----------------------------------------------------------------------------------
+
+
 def schedule_calendar(season: ScheduleResult) -> tuple[CalendarDay, ...]:
     """Return one day for each piece of work and week, named by its days of the season, in words that stay true."""
     return tuple(day for week in season.weeks for day in _days_of(week, season.cautions))

@@ -143,6 +143,9 @@ def _key(row: Row) -> tuple[str, str]:
     return (type(row).__name__, key_of(row))
 
 
+# --- one day told twice -------------------------------------------------------------------------------------
+
+
 #: Days between two lines that may be one day's work: a day written the evening it was done, or the morning after.
 NEAR_DAYS: Final = 1
 #: Share of the smaller ground that the other must cover (no source).

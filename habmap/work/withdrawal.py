@@ -84,6 +84,9 @@ def _lift(line: Correction) -> str:
     return f"to bring the line back, take back its withdrawal: `habmap void {voids[-1].entry_id[:8]}`"
 
 
+# --- a correction -------------------------------------------------------------------------------------------
+
+
 def corrected(
     line: Correction,
     said: Said,
@@ -125,6 +128,9 @@ def corrected(
 
 #: Ground smaller than this that would lose another's work is passed over [acre].
 LEAST_ACRES: Final = 0.005
+
+
+# --- whose work rests on a line -----------------------------------------------------------------------------
 
 
 @dataclass(frozen=True, slots=True)
