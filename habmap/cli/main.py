@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import atexit
+import errno
 import gc
 import os
 import signal
@@ -16,8 +17,8 @@ import typer
 
 from habmap.cli import commands
 from habmap.cli.context import Session
-from habmap.cli.output import open_for_any_sign, print_error, versions_line
-from habmap.errors import HabmapError, UsageError
+from habmap.cli.output import open_for_any_sign, print_error, stdout_to_nothing, versions_line
+from habmap.errors import HabmapError, PlaceError, UsageError
 from habmap.progress import PROGRESS_LINES
 
 #: The parser's own error for a command line it cannot take (typer carries its parser under a private name).
@@ -118,6 +119,7 @@ def run(arguments: list[str] | None = None) -> None:
         code = typer.main.get_command(_app(_asked_for(words))).main(
             args=words or ["--help"], prog_name="habmap", standalone_mode=False
         )
+        sys.stdout.flush()
     except ParserUsageError as error:
         where = getattr(getattr(error, "ctx", None), "command_path", None) or "habmap"
         usage = UsageError(error.format_message(), where=where, mend=_mend(error, where))
@@ -130,16 +132,37 @@ def run(arguments: list[str] | None = None) -> None:
         code = print_error(error, as_json=as_json)
     except BrokenPipeError:
         # The reader of a pipe went away (`habmap history | head`): nothing is left to say, and nobody to say it to.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        stdout_to_nothing()
         code = 0
+    except OSError as error:
+        if "--debug" in words:
+            raise
+        full = _cannot_be_said(error)
+        code = print_error(full or _own_fault(error), as_json=as_json and full is None)
     except Exception as error:  # a fault of habmap's own: still no traceback in a steward's face
         if "--debug" in words:
             raise
-        fault = HabmapError(
-            "habmap came upon something it was not made for; this is a fault of the program, not yours",
-            value=f"{type(error).__name__}: {error}",
-            mend="run it again with --debug right after `habmap`, and send what it prints to whoever looks after it",
-            where="the program itself",
-        )
-        code = print_error(fault, as_json=as_json)
+        code = print_error(_own_fault(error), as_json=as_json)
     sys.exit(code if isinstance(code, int) else 0)
+
+
+def _own_fault(error: Exception) -> HabmapError:
+    return HabmapError(
+        "habmap came upon something it was not made for; this is a fault of the program, not yours",
+        value=f"{type(error).__name__}: {error}",
+        mend="run it again with --debug right after `habmap`, and send what it prints to whoever looks after it",
+        where="the program itself",
+    )
+
+
+def _cannot_be_said(error: OSError) -> HabmapError | None:
+    """Return the error of a disk that takes no more of what is printed; ``None`` where it is another one."""
+    if error.filename is not None or error.errno not in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO):
+        return None
+    stdout_to_nothing()
+    return PlaceError(
+        "what was asked for cannot be written where it is sent",
+        where="standard output",
+        value=error.strerror,
+        mend="make room on that disk, or send it elsewhere",
+    )

@@ -7,7 +7,7 @@ import json
 import os
 import sys
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from io import TextIOWrapper
 from typing import TYPE_CHECKING, Any, Final
 from unicodedata import category, normalize
@@ -97,10 +97,21 @@ def _json_line(record: dict[str, Any]) -> str:
 def print_error(error: HabmapError, *, as_json: bool) -> int:
     """Print an error where it belongs and return the exit code."""
     if as_json:
-        sys.stdout.write(_json_line({"schema": "habmap/error/1", **error.as_record()}))
-    else:
+        try:
+            sys.stdout.write(_json_line({"schema": "habmap/error/1", **error.as_record()}))
+            sys.stdout.flush()
+        except OSError:  # a full disk, or a reader that went away
+            stdout_to_nothing()
+        else:
+            return error.exit_code
+    with suppress(OSError):
         sys.stderr.write(f"habmap: {_shown(str(error))}\n")
     return error.exit_code
+
+
+def stdout_to_nothing() -> None:
+    """Send what is printed from here on, and what was not taken, nowhere."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def say(words: str) -> None:

@@ -98,6 +98,13 @@ def open_raster(path: Path, *, what: str) -> Iterator[Any]:
     _check_side_files(path)
     try:
         source = _reader(path, [*RASTER_DRIVERS, *(["VRT"] if is_virtual else [])])
+    except UnicodeEncodeError as error:
+        raise InputError(
+            "the raster library opens no file whose name is not UTF-8",
+            where=printable(str(path)),
+            allowed="a name of letters that can be read",
+            mend="rename it",
+        ) from error
     except RasterioError as error:
         raise InputError(
             f"this file is not {what} that can be read",

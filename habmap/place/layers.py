@@ -366,7 +366,9 @@ def _unreadable(path: Path, error: Exception) -> InputError:
         where=str(path),
         value=printable(str(error).partition("; It might help")[0], longest=200),
         allowed=", ".join(sorted(set(VECTOR_KINDS.values()))),
-        mend="save or export it again from the program it came from",
+        mend="rename it: its name is not UTF-8"
+        if isinstance(error, UnicodeEncodeError)
+        else "save or export it again from the program it came from",
     )
 
 

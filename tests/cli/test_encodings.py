@@ -72,3 +72,16 @@ def test_a_closed_stream_changes_no_answer(closed: tuple[int, ...], demo_place: 
         assert b"fault of the program" not in done.stderr and b"Traceback" not in done.stderr
         if code == 0:
             assert (b"C1" in done.stdout) is (1 not in closed)
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="a device that is always full is Linux's")
+@pytest.mark.parametrize("words", [["acres"], ["acres", "--json"], ["acres", "--nope", "--json"]])
+def test_a_full_disk_behind_stdout_is_said_on_stderr(words: list[str], demo_place: Path) -> None:
+    with Path("/dev/full").open("w") as full:
+        done = subprocess.run(
+            [sys.executable, "-m", "habmap", "--place", str(demo_place), *words],
+            stdout=full, stderr=subprocess.PIPE, text=True, check=False,
+        )  # fmt: skip
+    assert (done.returncode, "Traceback" in done.stderr) == (2 if "--nope" in words else 3, False), done.stderr
+    assert ("No such option" if "--nope" in words else "No space left on device") in done.stderr
+    assert "fix:" in done.stderr and "fault of the program" not in done.stderr

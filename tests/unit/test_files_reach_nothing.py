@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import shutil
 import threading
 from collections.abc import Iterator
@@ -17,7 +18,7 @@ import rasterio
 from affine import Affine
 
 from habmap.errors import InputError
-from habmap.place.drivers import VECTOR_DRIVERS, only_vector_drivers
+from habmap.place.drivers import VECTOR_DRIVERS, only_vector_drivers, open_raster
 from habmap.place.elevation import open_elevation
 from habmap.place.layers import read_layer
 
@@ -241,3 +242,11 @@ def test_a_plain_raster_with_plain_overviews_is_read(tmp_path: Path) -> None:
     assert Path(f"{path}.ovr").exists()
     with open_elevation(path, vertical_unit=None) as dem:
         assert dem.cell_m == pytest.approx(10, rel=1e-3)
+
+
+def test_a_raster_whose_name_is_not_utf8_is_to_be_renamed(tmp_path: Path) -> None:
+    path = tmp_path / os.fsdecode(b"\xff.tif")
+    path.write_bytes(b"II*\x00" + bytes(100))
+    with pytest.raises(InputError) as caught, open_raster(path, what="an elevation raster"):
+        pass
+    assert "UTF-8" in caught.value.what and caught.value.mend == "rename it"
