@@ -1,14 +1,13 @@
 """Wrong rules on purpose: does a test find each? Run by ``dev.py mutants``, never by the tests themselves.
 
-    .venv/bin/python scripts/mutants.py [--count N] [--seed N] [--jobs N] [--only PATH[:LINE]] [--tests FILE …]
-                                     [--longest S] [--each] [--map]
+    .venv/bin/python scripts/mutants.py [--count N] [--seed N] [--jobs N] [--only PATH[:LINE]] [--longest S] [--each]
+                                     [--map [FILE …]]
 
 One place in the code that makes figures is changed at a time (a comparison, an operator, a constant, a condition, a
 statement), in memory, in a copy of a process that has read all tests, and the tests that run that line are run until
-one fails. Which tests run which line is found once, by coverage, and kept in ``.mutants/`` (``--map`` finds it anew;
-the folder may be copied to another checkout). ``--tests`` names tests, as pytest does, that are run before those of the
-map: new ones, which the map can't know. A test that fails is run again on the code as it is. Only tests within the
-process count: those of commands, browser and desk would find more.
+one fails. Which tests run which line is found once, by coverage, and kept in ``.mutants/`` (``--map`` finds it anew,
+``--map FILE …`` adds files of new tests; the folder may be copied to another checkout). A test that fails is run again
+on the code as it is. Only tests within the process count: those of commands, browser and desk would find more.
 
 A change that alters nothing anybody could see is listed with its reason in ``scripts/mutants_equivalent.toml``. Exit
 code 1 where less than ``LEAST_KILLED_PCT`` of the others was found.
@@ -263,7 +262,7 @@ class TestMap:
 
         self._data = coverage.CoverageData(str(KEPT / "coverage"))
         self._data.read()
-        cases = ET.parse(KEPT / "tests.xml").iter("testcase")
+        cases = [case for path in sorted(KEPT.glob("tests*.xml")) for case in ET.parse(path).iter("testcase")]
         self._took_s = {f"{case.get('classname', '')}.{case.get('name')}": float(case.get("time", 0)) for case in cases}
 
     def tests_of(self, mutant: Mutant) -> list[str]:
@@ -280,11 +279,15 @@ class TestMap:
         return self._took_s.get(f"{path.removesuffix('.py').replace('/', '.')}.{name}", 0.1)
 
 
-def make_map(jobs: int) -> None:
-    """Run the tests once under coverage."""
+def make_map(jobs: int, files: Sequence[str]) -> None:
+    """Run the tests once under coverage, or add those of some files to what is known."""
     KEPT.mkdir(exist_ok=True)
+    if not files:
+        for old in KEPT.glob("tests*.xml"):
+            old.unlink()
+    times = KEPT / (f"tests-{time.time_ns()}.xml" if files else "tests.xml")
     words = ["-q", "-n", str(jobs), "-p", "no:cacheprovider", "--cov=habmap", "--cov-context=test", "--cov-report=",
-             f"--junitxml={KEPT / 'tests.xml'}", "--hypothesis-seed=0", *TESTS]  # fmt: skip
+             f"--junitxml={times}", "--hypothesis-seed=0", *(["--cov-append", *files] if files else TESTS)]  # fmt: skip
     env = {**os.environ, "COVERAGE_FILE": str(KEPT / "coverage")}
     subprocess.run([sys.executable, "-m", "pytest", *words], cwd=TOP, env=env, check=False)
 
@@ -609,17 +612,16 @@ def main() -> int:
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1)
     parser.add_argument("--only", default="habmap")
-    parser.add_argument("--tests", nargs="*", default=[])
     parser.add_argument("--longest", type=float, default=LONGEST_S, help="how long a change's tests may take [s]")
     parser.add_argument("--each", action="store_true", help="print what was found as well")
-    parser.add_argument("--map", action="store_true")
+    parser.add_argument("--map", nargs="*", metavar="FILE")
     asked = parser.parse_args()
-    if asked.map or not (KEPT / "tests.xml").exists():
-        make_map(asked.jobs)
+    if asked.map is not None or not (KEPT / "tests.xml").exists():
+        make_map(asked.jobs, asked.map or ())
     known, tests = equivalents(), TestMap()
     mutants = chosen_mutants(asked.only, asked.count, asked.seed)
     fair = [one for one in mutants if (one.path, one.text, one.before, one.after) not in known]
-    trials = [trial_of(one, [*asked.tests, *tests.tests_of(one)], tests, asked.longest) for one in fair]
+    trials = [trial_of(one, tests.tests_of(one), tests, asked.longest) for one in fair]
     for name in WARM:
         importlib.import_module(name)
     found = 0

@@ -1,0 +1,147 @@
+"""Ground along working tracks: each step of it by a line or two whose figures are known by hand."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from shapely import MultiPolygon, Polygon, box
+
+from habmap.errors import InputError
+from habmap.land import swath
+from habmap.land.swath import covered, covered_ground
+from habmap.land.track_error import FixError
+from habmap.land.tracks import Path
+
+
+def counted(line: list[tuple[float, float]], *, swath_m: float) -> np.ndarray:
+    """Return the passes over cells of 1 m, their middles at 0.5, 1.5, … east and −4.5 to 4.5 north."""
+    east, north = np.arange(60) + 0.5, np.arange(-5, 5) + 0.5
+    return swath._passes([np.array(line, dtype=np.float64)], east, north, swath_m=swath_m, cell_m=1.0)
+
+
+def test_a_pass_reaches_half_a_swath_to_either_side() -> None:
+    once = counted([(10, 0), (50, 0)], swath_m=4.0)
+    assert once.max() == 1
+    assert once[:, 30].tolist() == [0, 0, 0, 1, 1, 1, 1, 0, 0, 0]
+    # round ends: at 8.5 east, 1.5 m before it begins, only the cells 0.5 m off lie within 2 m of it
+    assert once[:, 8].tolist() == [0, 0, 0, 0, 1, 1, 0, 0, 0, 0]
+    assert once[:, 7].sum() == once[:, 52].sum() == 0
+
+
+def test_going_back_counts_again_after_three_swaths_of_way() -> None:
+    back = counted([(0, 0), (50, 0), (0, 0)], swath_m=4.0)
+    # a place at x is passed after x and after 100 − x meters: 12 m apart at 44
+    assert back[4, [10, 42, 43, 44, 45, 49]].tolist() == [2, 2, 2, 1, 1, 1]
+    many = counted([(0, 0), (50, 0)] * 5, swath_m=4.0)
+    assert many[4, 10] == 3  # more are a machine that stood
+    assert counted([(20, 0)], swath_m=4.0).sum() == 12  # one fix: cells within 2 m
+
+
+def test_lanes_that_lie_apart_by_a_hair_and_holes_up_to_a_swath_square() -> None:
+    ring = np.array([(0.0, 0), (14, 0), (14, 14), (0, 14), (0, 0)])
+    # 4 m broad along a square of 14 m: a hole of 10 m, whose corners inside are square
+    ground, closed = covered_ground([ring], swath_m=4.0)
+    assert (closed, len(ground.geoms[0].interiors)) == (0, 1)
+    assert ground.area == pytest.approx(18 * 18 - 100 - (4 - math.pi) * 4, abs=0.1)
+    filled, closed = covered_ground([ring * 8 / 14], swath_m=4.0)  # a hole of 4 m × 4 m, the very square
+    assert (closed, len(filled.geoms[0].interiors)) == (1, 0)
+    lone, _ = covered_ground([np.array([(0.0, 0)])], swath_m=4.0)
+    assert lone.area == pytest.approx(4 * math.pi, rel=0.01)
+
+
+def test_a_gap_is_explained_by_the_error_of_two_fixes() -> None:
+    # 3·√2 = 4.243 sigmas
+    assert swath._explained(np.array(box(0, 0, 50, 4.2).exterior.coords), 1.0)
+    assert not swath._explained(np.array(box(0, 0, 50, 4.3).exterior.coords), 1.0)
+
+
+def test_what_leads_far_off_closed_ground_is_a_run() -> None:
+    block = box(0, 0, 100, 100)
+    # near is 2.5 sigmas and half a swath: 5 m; a run is longer than four times that
+    long, short = np.array([(50.0, 50), (121, 50)]), np.array([(50.0, 50), (119, 50)])
+    assert swath._runs([short], block, swath_m=5.0, sigma_m=1.0).is_empty
+    run = swath._runs([short, long], block, swath_m=5.0, sigma_m=1.0)
+    assert run.area == pytest.approx(21 * 5 + math.pi * 2.5**2, rel=0.01)
+    within = np.array([(50.0, -4.9), (500, -4.9)])
+    assert swath._runs([within[:1], within * [0.2, 1]], block, swath_m=5.0, sigma_m=1.0).is_empty
+
+
+def test_an_outline_is_moved_until_its_area_fits() -> None:
+    square = MultiPolygon([box(0, 0, 100, 100)])
+    inward, by_m = swath._moved_out(square, -390.0)
+    assert inward.area == pytest.approx(9610, abs=0.01)
+    assert by_m == pytest.approx((math.sqrt(9610) - 100) / 2, abs=1e-4)
+    out, by_m = swath._moved_out(square, 410.0)
+    assert out.area == pytest.approx(10410, abs=0.01)
+    # 400 m · d and four quarter circles (of 8 chords: 2% less)
+    assert 400 * by_m + math.pi * by_m**2 == pytest.approx(410, abs=0.05)
+
+
+def test_breadth() -> None:
+    assert swath._breadth_m(box(0, 0, 10, 40)) == 8  # 2 · 400 / 100
+
+
+def turned(*, speed_mps: float = 1.0) -> Path:
+    """Go 50 m east, across 2 m and back, at a fix each 5 s: the turn falls between (50, 0) and (50, 2)."""
+    east = [(float(x), 0.0) for x in range(0, 55, 5)]
+    xy = np.array([*east, *[(x, 2.0) for x, _ in east[::-1]]])
+    return Path("walk", xy, np.arange(len(xy)) * 5.0 / speed_mps, True)
+
+
+@pytest.mark.parametrize("speed_mps", [1.0, 2.0])
+def test_a_turn_between_two_fixes_is_put_back(speed_mps: float) -> None:
+    # 5 m of way from fix to fix: 2 m across, and so 1.5 m out and 1.5 m home
+    xy, times = swath._with_turns(turned(speed_mps=speed_mps))
+    assert len(xy) == 24
+    assert xy[10:14] == pytest.approx(np.array([(50, 0), (51.5, 0), (51.5, 2), (50, 2)]))
+    assert times[10:14] * speed_mps == pytest.approx([50, 51.5, 53.5, 55])
+
+
+def test_no_turn_is_made_up() -> None:
+    straight = Path("walk", np.column_stack([np.arange(22) * 5.0, np.zeros(22)]), np.arange(22) * 5.0, True)
+    assert len(swath._with_turns(straight)[0]) == 22
+    path = turned()
+    few = Path("walk", path.xy[7:14], path.time_s[7:14], True)
+    assert len(swath._with_turns(few)[0]) == 7  # too few fixes to tell a lane
+    late = Path("walk", path.xy, np.where(np.arange(22) > 10, path.time_s + 6, path.time_s), True)
+    assert len(swath._with_turns(late)[0]) == 22  # 11 s are more than twice the usual 5: a rest, no turn
+
+
+def test_without_an_error_the_swath_is_the_ground() -> None:
+    path = Path("walk", np.array([(0.0, 0), (50, 0)]), np.array([0.0, 50]), True)
+    found = covered([path], swath_m=4.0, error=FixError(0, 60), where="walk")
+    assert (found.area_sd_m2, found.is_closed, found.moved_out_m, found.runs_m2) == (0, False, 0, 0)
+    assert found.ground.area == pytest.approx(200 + 4 * math.pi, abs=0.1)
+
+
+def unclear(ground: Polygon, line: list[tuple[float, float]], *, swath_m: float, block: Polygon | None = None) -> None:
+    swath._refuse_unclear(
+        MultiPolygon([ground]), [np.array(line, dtype=np.float64)], swath_m=swath_m, sigma_m=3.0, where="w", block=block
+    )
+
+
+def test_lanes_are_refused_where_the_error_could_have_made_their_overlap() -> None:
+    # 100 m of way, 5 m broad: 500 m²; of 485.1 m² 2.98% were passed twice, of 484.9 m² 3.02%
+    unclear(box(0, 0, 100, 4.851), [(0, 0), (100, 0)], swath_m=5.0)
+    with pytest.raises(InputError, match="neither close enough") as refused:
+        unclear(box(0, 0, 100, 4.849), [(0, 0), (100, 0)], swath_m=5.0)
+    assert "a swath of 16.4 ft, a GPS error of 9.8 ft, 3% of the swath" in str(refused.value.value)
+    # a swath as broad as the error will do, a narrower one will not
+    unclear(box(0, 0, 100, 3.0), [(0, 0), (100, 0)], swath_m=3.0)
+    with pytest.raises(InputError, match="neither close enough"):
+        unclear(box(0, 0, 100, 2.9), [(0, 0), (100, 0)], swath_m=2.9)
+    # ground broader than a lane and a half is no lane: 2 · 800 / 216 is 7.4 m
+    unclear(box(0, 0, 100, 5), [(0, 0), (100, 0)], swath_m=5.0, block=box(0, 0, 100, 8.0))
+    with pytest.raises(InputError, match="hardly wider than the GPS error") as narrow:
+        unclear(box(0, 0, 100, 5), [(0, 0), (100, 0)], swath_m=5.0, block=box(0, 0, 100, 8.2))  # 7.58 m
+    assert narrow.value.value == "about 25 ft wide, a GPS error of 9.8 ft"
+    assert narrow.value.allowed == "69 ft or wider"  # seven sigmas of 3 m
+
+
+def test_fixes_on_their_line_are_thinned_out() -> None:
+    line = np.array([(0.0, 0), (10, 0.2), (20, 0), (30, 0.4), (40, 0)])
+    assert swath._thinned(line, 0.3).tolist() == [[0, 0], [30, 0.4], [40, 0]]  # (10, 0.2) lies 0.07 m off, (20, 0) 0.27
+    assert len(swath._thinned(line, 0.25)) == 4
+    assert len(swath._thinned(line[:2], 9.0)) == 2

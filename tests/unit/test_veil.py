@@ -1,0 +1,166 @@
+"""The rules by which ground is told to strangers, each by a few lines and squares: figures by hand."""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from fractions import Fraction
+
+import numpy as np
+import pytest
+import shapely
+from shapely import LineString, MultiPolygon, Point, Polygon, box
+
+from habmap.land import veil as rules
+from habmap.land.acreage import Piece
+from habmap.land.veil import ends_there, runs_round, veil
+
+#: A place at (0, 0), its cell's middle wherever the key puts it, at most half a cell's diagonal off.
+HERE = veil([Point(0, 0)], key="k")
+
+
+def middle_by_hand(key: str, x: float, y: float) -> tuple[float, float]:
+    """Return the middle of a place's cell of 40 m: the lattice begins at two numbers of the key's digest."""
+    digest = hashlib.blake2b(f"habmap veil {key}".encode(), digest_size=16).digest()
+    found = []
+    for at, given in ((0, x), (1, y)):
+        share = Fraction(int.from_bytes(digest[8 * at : 8 * at + 8], "big"), 2**64)
+        found.append(float(math.floor((Fraction(given) - 40 * share) / 40) * 40 + 40 * share + 20))
+    return found[0], found[1]
+
+
+@pytest.mark.parametrize("key", ["a", "b", "another"])
+def test_a_place_is_told_by_its_cell_and_the_same_on_every_day(key: str) -> None:
+    over = veil([Point(123.0, -77.0)], key=key)
+    x, y = middle_by_hand(key, 123.0, -77.0)
+    # 100 m and half the diagonal of a cell of 40 m; 315 m
+    assert over.discs.bounds == pytest.approx((x - 128.284, y - 128.284, x + 128.284, y + 128.284), abs=1e-3)
+    assert over.reach.bounds == pytest.approx((x - 315, y - 315, x + 315, y + 315))
+
+
+def test_keys_put_the_lattice_anywhere() -> None:
+    middles = np.array([min(rules._cells(Point(0, 0), f"key {n}")) for n in range(64)])
+    assert np.abs(middles).max() <= 20
+    quarters = np.floor(middles / 10 + 2).astype(int)
+    assert all(set(quarters[:, axis]) == {0, 1, 2, 3} for axis in (0, 1))  # chance of a miss: 8 · 0.75^64
+
+
+@pytest.mark.parametrize(
+    "place",
+    [Point(3, 4), LineString([(0, 0), (900, 0)]), LineString([(0, 0), (500, 370)]), box(0, 0, 170, 230)],
+    ids=["point", "level line", "line", "area"],
+)
+def test_all_within_a_hundred_meters_of_a_place_lies_in_the_circles(place: shapely.Geometry) -> None:
+    for key in "abcdef":
+        assert veil([place], key=key).discs.buffer(1.0).covers(place.buffer(100.0))  # the circles are drawn by chords
+
+
+def test_the_middles_along_a_line_lie_no_farther_off_than_a_quarter_and_half_a_diagonal() -> None:
+    line = LineString([(0, 0), (800, 0)])
+    for key in "abcdef":
+        middles = shapely.multipoints(sorted(rules._cells(line, key)))
+        off_m = [middles.distance(line.interpolate(at)) for at in range(0, 801, 5)]
+        assert max(off_m) <= 10 + 20 * math.sqrt(2)
+
+
+def test_a_ring_or_a_bend_about_a_place_runs_round_it_and_a_line_past_it_does_not() -> None:
+    assert runs_round(box(-150, -150, 150, 150).exterior, HERE)
+    assert runs_round(box(-150, -150, 150, 150), HERE)
+    assert runs_round(Polygon(box(-900, -900, 900, 900).exterior, [box(-150, -150, 150, 150).exterior.coords]), HERE)
+    assert not runs_round(box(-900, -900, 900, 900), HERE)  # a large unit
+    assert not runs_round(LineString([(-900, 20), (900, 20)]), HERE)
+    assert not runs_round(box(600, 600, 700, 700), HERE)
+
+
+def a_way(*legs: tuple[float, float]) -> LineString:
+    """Return a line of legs, each as long as given and turned left from the last by so many degrees."""
+    xy, heading_deg = [(0.0, 0.0)], 0.0
+    for length_m, turn_deg in legs:
+        heading_deg += turn_deg
+        along = math.radians(heading_deg)
+        xy.append((xy[-1][0] + length_m * math.cos(along), xy[-1][1] + length_m * math.sin(along)))
+    return LineString(xy)
+
+
+@pytest.mark.parametrize(("turns_deg", "is_round"), [((10, 24, 10), 0), ((10, 26, 10), 1), ((10, -26, 10), 1)])
+def test_a_line_that_turns_by_an_eighth_within_reach_runs_round(turns_deg: tuple[float, ...], is_round: int) -> None:
+    """In from afar, two legs within reach, and out again: turns either way add up to 44° and 46°."""
+    way = a_way((900, 0), (150, turns_deg[0]), (150, turns_deg[1]), (900, turns_deg[2]))
+    here = Point(way.coords[2])
+    assert runs_round(way, veil([here], key="k")) == bool(is_round)
+    assert len(rules._turning(way, here.buffer(200))) == is_round
+
+
+def test_a_turn_counts_where_the_legs_on_both_sides_lie_within_reach() -> None:
+    near = box(-10, -200, 110, 200)
+    line = LineString([(0, 0), (100, 0), (100, 100), (2000, 100), (2000, 0), (100, -50), (0, -200)])
+    # from the first corner to the third; at (100, −50) a leg comes from afar, but it turns there by 55° to the last
+    first, second = rules._turning(line, near)
+    assert list(first.coords) == [(0, 0), (100, 0), (100, 100)]
+    assert list(second.coords) == [(100, -50), (0, -200)]
+    assert rules._turning(LineString([(0, 0), (100, 0)]), near) == []
+
+
+def test_the_noise_of_a_walk_is_no_turn() -> None:
+    zigzag = LineString([(float(x), 1.9 * (x // 10 % 2)) for x in range(-200, 210, 10)])
+    assert not rules._turning(zigzag, HERE.reach)
+
+
+def test_what_is_bent_between_corners_is_a_bend() -> None:
+    flat = LineString([(0, 0), (50, 3.0), (100, 0)])  # 2·√(50² + 3²) = 100.180: within 1.002 of the chord
+    bent = LineString([(0, 0), (50, 3.3), (100, 0)])  # 100.218
+    assert (rules._bends(flat), len(rules._bends(bent))) == ([], 1)
+    assert rules._bends(LineString([(0, 0), (50, 0), (50, 50)])) == []  # two straight sides
+    # 29° is no corner, 31° is one: then both sides are straight
+    for turn_deg, count in ((29, 1), (31, 0)):
+        turn = math.radians(turn_deg)
+        end = (50 + 50 * math.cos(turn), 50 * math.sin(turn))
+        assert len(rules._bends(LineString([(0, 0), (50, 0), end]))) == count
+    # through west, where the bearing jumps by a whole turn
+    assert len(rules._bends(LineString([(0, 0), (-50, 5), (-100, 0)]))) == 1
+
+
+def test_a_line_leads_to_a_place_by_its_ends_alone() -> None:
+    assert ends_there(LineString([(900, 0), (10, 0)]), HERE)
+    assert ends_there(LineString([(10, 0), (900, 0)]), HERE)
+    assert not ends_there(LineString([(-900, 0), (900, 0)]), HERE)
+    assert not ends_there(box(-10, -10, 10, 10).exterior, HERE)
+    assert ends_there(shapely.MultiLineString([[(-900, 0), (900, 0)], [(0, 0), (0, 900)]]), HERE)
+
+
+def test_how_far_a_vertex_stands_off() -> None:
+    assert rules._off_m((0, 0), (5, 3), (10, 0)) == 3
+    assert rules._off_m((1, 1), (5, 8), (4, 5)) == pytest.approx(abs(4 * 4 - 7 * 3) / 5)
+    assert rules._off_m((1, 1), (5, 8), (1, 1)) == math.inf
+
+
+def test_vertices_where_another_edge_met_go_and_the_units_own_stay() -> None:
+    halves = [box(0, 0, 10, 10), box(10, 0, 20, 10)]
+    plain = rules._Corners([]).without_seams(halves)
+    assert plain.equals(box(0, 0, 20, 10)) and shapely.get_num_coordinates(plain) == 5
+    # a unit's corner, told to a hundredth of a millimeter
+    own = rules._Corners([Polygon([(10.000002, 0), (30, 0), (30, -9)])]).without_seams(halves)
+    assert shapely.get_num_coordinates(own) == 6
+    other = rules._Corners([Polygon([(10.0001, 0), (30, 0), (30, -9)])]).without_seams(halves)
+    assert shapely.get_num_coordinates(other) == 5
+    assert rules._Corners([]).without_seams([]) == MultiPolygon()
+    # a millimeter off the line is a corner of its own
+    bumped = Polygon([(0, 0), (5, -0.0015), (10, 0), (10, 10), (0, 10)])
+    assert shapely.get_num_coordinates(rules._Corners([]).without_seams([bumped])) == 6
+    smooth = Polygon([(0, 0), (5, -0.0005), (10, 0), (10, 10), (0, 10)])
+    assert shapely.get_num_coordinates(rules._Corners([]).without_seams([smooth])) == 5
+    # wherever its ring begins, and in a hole
+    ring = [(5, 0), (10, 0), (10, 10), (0, 10), (0, 0)]
+    turned = rules._Corners([]).without_seams([Polygon(ring, [[(2, 2), (3, 2), (4, 2), (4, 4), (2, 4)]])])
+    assert [shapely.get_num_coordinates(turned), len(turned.geoms[0].interiors)] == [10, 1]
+
+
+def test_of_patches_that_each_cover_half_those_count_that_lie_together_on_most() -> None:
+    def face(area_m2: float, *patches: int) -> Piece:
+        return Piece(box(0, 0, 1, 1), (0,), patches, area_m2)
+
+    assert rules._together([0, 1], {0: face(5, 0, 1), 1: face(6, 0), 2: face(3, 1)}) == {0}
+    assert rules._together([0, 1], {0: face(4, 0, 1), 1: face(3, 0), 2: face(3, 1), 3: face(3, 0, 1)}) == {0, 1}
+    assert rules._together([0, 1], {0: face(5, 0, 1), 1: face(5, 0)}) == {0}  # as much: the fewer
+    assert rules._together([0], {0: face(5, 1, 2), 1: face(1, 0)}) == {0}  # others do not count
+    assert rules._together([], {0: face(5, 1)}) == frozenset()
