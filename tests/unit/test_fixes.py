@@ -65,6 +65,33 @@ def test_of_a_short_walk_a_tenth_of_the_fixes_can_be_a_spike() -> None:
     ]
 
 
+def test_up_to_five_bad_fixes_at_either_end_are_dropped_and_six_are_a_jump() -> None:
+    def wild(first: int, last: int) -> tuple[list[int], int]:
+        places = [(x, 300.0 * (i < first or i >= 80 - last)) for i, (x, _) in enumerate(along(80, step_m=1.0))]
+        dropped, told = jumps(places, sigma_m=1.0)
+        return dropped, len(told)
+
+    assert wild(5, 0) == ([0, 1, 2, 3, 4], 0)
+    assert wild(6, 0) == ([], 1)
+    assert wild(0, 5) == ([75, 76, 77, 78, 79], 0)
+    assert wild(0, 6) == ([], 1)
+
+
+def test_of_eight_fixes_one_can_be_a_spike() -> None:
+    places = along(8, step_m=1.0)
+    places[4] = (4.0, 300.0)
+    assert jumps(places, sigma_m=1.0) == ([4], [])
+
+
+def test_a_walk_is_doubted_where_more_than_two_steps_in_five_are_too_fast() -> None:
+    # over 3 + 3·√2 m a second: out 10 m and back, then three steps of a meter; in half a minute nobody gets far
+    fives = [(float(3 * n + max(0, at - 2)), 10.0 * (at == 1)) for n in range(100) for at in range(5)]
+    assert len(jumps([*fives, (300.0, 0.0)], sigma_m=1.0)[0]) == 100  # 200 of 500 steps
+    with pytest.raises(InputError, match="again and again") as refused:
+        jumps([*fives, (300.0, 0.0), (300.0, 10.0)], sigma_m=1.0)  # 201 of 501
+    assert refused.value.value == "a tenth of it above 22 mph"  # 10 m/s
+
+
 def test_more_than_three_jumps_are_told_together_and_more_than_a_twentieth_of_the_fixes_refused() -> None:
     def leaping(count: int, times: int) -> list[tuple[float, float]]:
         """Move to another line ``times`` times, ten fixes on each, each time 10 m farther than the last."""

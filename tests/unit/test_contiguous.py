@@ -1,0 +1,50 @@
+"""Ground that hangs together, by squares and necks of a few millimeters."""
+
+from __future__ import annotations
+
+import pytest
+import shapely
+from shapely import MultiPolygon, Polygon, box
+
+from habmap.land.contiguous import contiguous, place_of, spared, widened, without_hairs
+
+
+@pytest.mark.parametrize(("neck_m", "count"), [(0.0098, 2), (0.0102, 1)])
+def test_ground_hangs_together_by_more_than_a_hair_on_either_side(neck_m: float, count: int) -> None:
+    ground = shapely.union_all([box(0, 0, 10, 10), box(9, 5, 21, 5 + neck_m), box(20, 0, 40, 10)])
+    found = contiguous(ground)
+    assert len(found) == count
+    assert found[0].area == pytest.approx(300 if count == 1 else 200, abs=0.2)  # the largest first
+    assert sum(piece.area for piece in found) == pytest.approx(300, abs=0.2)
+
+
+def test_equals_come_from_west_to_east_and_a_sliver_is_a_piece() -> None:
+    west, east, south = box(0, 5, 10, 15), box(20, 0, 30, 10), box(0, -20, 10, -10)
+    assert [place_of(piece) for piece in contiguous(MultiPolygon([east, west, south]))] == [(0, -20), (0, 5), (20, 0)]
+    sliver = box(0, 0, 10, 0.009)
+    assert contiguous(sliver) == (sliver,)
+
+
+def test_hairs_and_specks_go() -> None:
+    ragged = box(0, 0, 10, 10).union(box(10, 5, 15, 5.0098)).difference(box(-1, 3, 5, 3.0098)).union(box(50, 0, 51, 1))
+    clean = without_hairs(ragged, least_m2=1.01)
+    assert clean.area == pytest.approx(100, abs=1e-6) and clean.bounds == pytest.approx((0, 0, 10, 10))
+    assert without_hairs(ragged, least_m2=0.99).area == pytest.approx(101, abs=1e-6)
+
+
+def test_a_diagonal_of_cells_has_no_steps_once_widened() -> None:
+    cells = [box(10 * k, 10 * k, 10 * k + 10, 10 * k + 10) for k in range(6)]
+    ground = widened(cells, cell_m=10.0, within=box(0, 0, 60, 60))
+    # 8 m out all round; the corners of the steps inside lie 7.07 m off the line along those outside
+    assert ground.equals(Polygon([(-8, -8), (18, -8), (68, 42), (68, 68), (42, 68), (-8, 18)]))
+    assert widened(cells, cell_m=10.0, within=box(0, 0, 10, 10)).bounds == pytest.approx((-8, -8, 18, 18))
+
+
+def test_what_is_spared_leaves_ground_ten_meters_broad() -> None:
+    ground = box(0, 0, 100, 100)
+    for left_m, area_m2 in ((9.9, 0.0), (10.1, 1010.0)):
+        assert spared(ground, box(left_m, -1, 101, 101), least_m2=1).area == pytest.approx(area_m2, abs=1e-6)
+    spot = box(40, 40, 50, 50)
+    assert spared(ground, spot, least_m2=100.0).area == pytest.approx(9900, abs=1e-6)  # the very limit
+    assert spared(ground, spot, least_m2=100.1).area == 10_000
+    assert spared(ground, box(200, 200, 300, 300), least_m2=0).equals(ground)
