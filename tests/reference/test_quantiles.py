@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 
 import pytest
-from scipy import stats
+from scipy import special, stats
 
-from habmap.land.quantiles import chi2_quantile, chi2_tail, normal_quantile, t_quantile
+from habmap.land.quantiles import _beta, chi2_quantile, chi2_tail, normal_quantile, t_quantile
 
 
 @pytest.mark.parametrize("p", [0.005, 0.025, 0.2, 0.5, 0.8, 0.975, 0.995])
@@ -25,3 +25,10 @@ def test_published_quantiles_and_what_is_none() -> None:
     assert chi2_quantile(0.95, 10) == pytest.approx(18.307, abs=5e-4)
     assert chi2_tail(0, 3) == 1
     assert all(math.isnan(found) for found in (t_quantile(0.9, 0), chi2_quantile(0.9, 0), chi2_tail(1, 0)))
+
+
+@pytest.mark.parametrize("a", [0.5, 3, 40])
+@pytest.mark.parametrize("b", [0.5, 7.5])
+def test_the_incomplete_beta_function_is_scipy_s_to_its_ends(a: float, b: float) -> None:
+    for x in (0.0, 1e-9, 0.07, 0.3, 0.5, 0.72, 0.9, 0.999, 1.0):
+        assert _beta(a, b, x) == pytest.approx(special.betainc(a, b, x), rel=1e-10, abs=1e-300)

@@ -13,7 +13,7 @@ from shapely import LineString, MultiPolygon, Point, Polygon, box
 
 from habmap.land import veil as rules
 from habmap.land.acreage import Piece
-from habmap.land.veil import ends_there, runs_round, veil
+from habmap.land.veil import ends_there, runs_round, veil, veiled
 
 #: A place at (0, 0), its cell's middle wherever the key puts it, at most half a cell's diagonal off.
 HERE = veil([Point(0, 0)], key="k")
@@ -47,8 +47,14 @@ def test_keys_put_the_lattice_anywhere() -> None:
 
 @pytest.mark.parametrize(
     "place",
-    [Point(3, 4), LineString([(0, 0), (900, 0)]), LineString([(0, 0), (500, 370)]), box(0, 0, 170, 230)],
-    ids=["point", "level line", "line", "area"],
+    [
+        Point(3, 4),
+        LineString([(0, 0), (900, 0)]),
+        LineString([(0, 0), (500, 370)]),
+        box(0, 0, 170, 230),
+        box(0, 0, 800, 620),
+    ],
+    ids=["point", "level line", "line", "area", "large area"],
 )
 def test_all_within_a_hundred_meters_of_a_place_lies_in_the_circles(place: shapely.Geometry) -> None:
     for key in "abcdef":
@@ -141,6 +147,8 @@ def test_vertices_where_another_edge_met_go_and_the_units_own_stay() -> None:
     # a unit's corner, told to a hundredth of a millimeter
     own = rules._Corners([Polygon([(10.000002, 0), (30, 0), (30, -9)])]).without_seams(halves)
     assert shapely.get_num_coordinates(own) == 6
+    upright = rules._Corners([Polygon([(0, 10.000002), (-9, 30), (-9, 0)])])
+    assert shapely.get_num_coordinates(upright.without_seams([box(0, 0, 10, 10), box(0, 10, 10, 20)])) == 6
     other = rules._Corners([Polygon([(10.0001, 0), (30, 0), (30, -9)])]).without_seams(halves)
     assert shapely.get_num_coordinates(other) == 5
     assert rules._Corners([]).without_seams([]) == MultiPolygon()
@@ -164,3 +172,79 @@ def test_of_patches_that_each_cover_half_those_count_that_lie_together_on_most()
     assert rules._together([0, 1], {0: face(5, 0, 1), 1: face(5, 0)}) == {0}  # as much: the fewer
     assert rules._together([0], {0: face(5, 1, 2), 1: face(1, 0)}) == {0}  # others do not count
     assert rules._together([], {0: face(5, 1)}) == frozenset()
+
+
+# --- all of it: one unit of 2 km, a place in its middle -----------------------------------------------------
+
+UNIT = box(0, 0, 2000, 2000)
+NEST = veil([Point(1000, 1000)], key="k")
+
+
+def seen(
+    *patches: shapely.Geometry, never: tuple[int, ...] = (), outlines: tuple[Polygon, ...] = (UNIT,)
+) -> dict[int, float]:
+    """Return the ground of the patches that strangers see otherwise [m²]."""
+    found = veiled(patches, outlines=outlines, current=len(outlines), over=NEST, never=never)
+    return {number: ground.area for number, ground in found.items()}
+
+
+def about(radius_m: float) -> Polygon:
+    return Point(1000, 1000).buffer(radius_m)
+
+
+def test_a_hole_about_a_place_is_filled_and_a_spot_goes() -> None:
+    assert seen(UNIT.difference(about(60))) == {0: pytest.approx(4e6)}
+    assert seen(about(60)) == {0: 0}
+    # an edge beyond the circle runs round the place too, but not one beyond reach
+    assert seen(UNIT.difference(about(250))) == {0: pytest.approx(4e6)}
+    assert seen(about(250)) == {0: 0}
+    assert seen(UNIT.difference(about(400))) == seen(about(400)) == {}
+
+
+def test_ground_left_on_purpose_never_counts_on_more() -> None:
+    assert seen(UNIT.difference(about(60)), never=(0,)) == {0: 0}
+
+
+def test_work_far_off_and_work_all_over_stay_as_they_are() -> None:
+    assert seen(box(1500, 1500, 1900, 1900)) == seen(UNIT) == {}
+    assert veiled([], outlines=[UNIT], current=1, over=NEST) == {}
+    assert veiled([about(60)], outlines=[UNIT], current=1, over=veil([], key="k")) == {}
+    # far work beside work that changes keeps its own
+    assert seen(about(60), box(1500, 1500, 1900, 1900)) == {0: 0}
+
+
+def test_an_edge_by_a_place_moves_to_the_next_edge_of_work() -> None:
+    """Strips from south to north, cut one after another; the place lies under the two in the middle."""
+    strips = [box(0, y, 2000, y + 500) for y in (0, 500, 1000, 1500)]
+    # of the 1,000 m that are joined each covers half: as large as they are, the first counts on both, the other on none
+    found = seen(*strips)
+    assert sorted(found.values()) == [0, pytest.approx(2e6)] and set(found) == {1, 2}
+    # of 1,400 m that are joined the first covers most; ground beyond that was never worked stays so
+    assert seen(box(0, 0, 2000, 1000), box(0, 1000, 2000, 1400)) == {0: pytest.approx(2.8e6), 1: 0}
+
+
+def test_ground_is_joined_within_a_unit_only() -> None:
+    west, east = box(0, 0, 1000, 2000), box(1000, 0, 2000, 2000)
+    # the edge between two units is drawn anyway
+    assert seen(west, outlines=(west, east)) == {}
+    assert seen(UNIT.difference(about(60)), outlines=(west, east)) == {0: pytest.approx(4e6)}
+    assert seen(about(60), west, outlines=(west, east)) == {0: 0}
+
+
+def test_ground_outside_of_all_units_gives_way_but_round_a_hole() -> None:
+    far = (box(5000, 5000, 5100, 5100),)
+    assert seen(box(0, 0, 1000, 2000), outlines=far) == {0: 0}
+    assert seen(UNIT.difference(about(60)), outlines=far) == {0: pytest.approx(4e6)}
+
+
+def test_units_of_former_days_count_where_none_is_drawn_now() -> None:
+    found = veiled([UNIT.difference(about(60))], outlines=[box(5000, 0, 5100, 100), UNIT], current=1, over=NEST)
+    assert {number: ground.area for number, ground in found.items()} == {0: pytest.approx(4e6)}
+
+
+def test_a_vertex_where_an_edge_met_is_dropped_from_work_that_stays() -> None:
+    met = Polygon([(0, 0), (1000, 0), (2000, 0), (2000, 2000), (0, 2000)])
+    found = veiled([met], outlines=[UNIT], current=1, over=NEST)
+    assert shapely.get_num_coordinates(found[0]) == 5 and found[0].equals(UNIT)
+    own = Polygon([*met.exterior.coords[:-1]])  # a unit's own corner stays
+    assert veiled([met], outlines=[own], current=1, over=NEST) == {}

@@ -109,9 +109,9 @@ def test_how_much_of_a_way_lies_inside_its_own_line() -> None:
     # round a square of 100 m and once across its middle: lanes of 15 m close, so the edge is at the line; of the way
     # across what is farther than 7.5 m from the edge counts: 85 of 500 m
     across = LineString([(0, 50), (0, 0), (100, 0), (100, 100), (0, 100), (0, 50), (100, 50)])
-    assert walk_kind._inside_frac(across, sigma_m=0.1) == pytest.approx(85 / 500, abs=0.01)
+    assert walk_kind._inside_frac(across, sigma_m=0.1) == pytest.approx(85 / 500, abs=0.004)
     # with an error of 10 m what is closer than 12.2 m does not count
-    assert walk_kind._inside_frac(across, sigma_m=10) == pytest.approx(75.5 / 500, abs=0.01)
+    assert walk_kind._inside_frac(across, sigma_m=10) == pytest.approx(75.5 / 500, abs=0.004)
 
 
 # --- spikes of an outline -----------------------------------------------------------------------------------
