@@ -23,6 +23,7 @@ import gc
 import importlib.abc
 import importlib.machinery
 import importlib.util
+import math
 import os
 import random
 import resource
@@ -34,7 +35,7 @@ import time
 import tomllib
 import xml.etree.ElementTree as ET
 from collections.abc import Callable, Collection, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import _lru_cache_wrapper, partial
 from pathlib import Path
 from types import CodeType, FunctionType, ModuleType
@@ -59,8 +60,10 @@ LONGEST_S: Final = 60.0
 LEFT_OUT: Final = ("habmap/land/compiled.py",)
 #: What pytest and its plugins say of modules that are there already is no fault.
 QUIET: Final = ("-W", "ignore::pytest.PytestAssertRewriteWarning")
-#: A change that makes the tests take so much of the processor's time is found: something never ends [s].
-TIMEOUT_S: Final = 300
+#: A change that makes its tests take so many times the processor's time that they should, and so much more, is found:
+#: something never ends [s].
+TIMES_AS_LONG: Final = 4
+AND_LONGER_S: Final = 15
 #: So is one that only waits, for so long by the clock [s].
 ASLEEP_S: Final = 3600.0
 #: Exit codes of pytest that say nothing of the change: stopped, at fault itself, wrong words, and no test by that name.
@@ -365,11 +368,12 @@ def _codes(code: CodeType) -> Iterator[CodeType]:
 
 @dataclass(frozen=True)
 class Trial:
-    """A change (``None``: none), the tests that may find it, and whether these are all there are."""
+    """A change (``None``: none), its tests, whether these are all that may find it, and how long they take."""
 
     mutant: Mutant | None
     tests: tuple[str, ...]
     is_whole: bool
+    took_s: float
 
 
 @dataclass
@@ -392,7 +396,7 @@ def proven(trials: Sequence[Trial], run: Run, jobs: int) -> Iterator[tuple[Trial
     sound: set[str] = set()
     for trial, code, failed in _forked(trials, run, jobs):
         if failed and failed not in sound:
-            ((_, plain, _),) = _forked([Trial(None, (failed,), is_whole=True)], run, 1)
+            ((_, plain, _),) = _forked([replace(trial, mutant=None, tests=(failed,))], run, 1)
             if plain:
                 print(f"{failed} fails on the code as it is", file=sys.stderr)
                 yield trial, UNSOUND
@@ -404,7 +408,7 @@ def proven(trials: Sequence[Trial], run: Run, jobs: int) -> Iterator[tuple[Trial
 def _forked(trials: Sequence[Trial], run: Run, jobs: int) -> Iterator[tuple[Trial, int, str]]:
     """Run each trial in a process of its own and yield what it returned, and the test that failed.
 
-    A process may take ``TIMEOUT_S`` of the processor's time, however long that lasts on a busy machine.
+    It is the processor's time that is limited: a busy machine is no find.
     """
     waiting, running = list(trials), dict[int, _Running]()
     while waiting or running:
@@ -432,7 +436,8 @@ def _forked(trials: Sequence[Trial], run: Run, jobs: int) -> Iterator[tuple[Tria
 
 def _run_child(trial: Trial, folder: Path, run: Run) -> None:
     os.setpgid(0, 0)
-    resource.setrlimit(resource.RLIMIT_CPU, (TIMEOUT_S, TIMEOUT_S))
+    limit_s = math.ceil(time.process_time() + TIMES_AS_LONG * trial.took_s + AND_LONGER_S)
+    resource.setrlimit(resource.RLIMIT_CPU, (limit_s, limit_s))
     code = 1  # what cannot even be loaded is found
     try:
         quiet = os.open(os.devnull, os.O_WRONLY)
@@ -583,7 +588,7 @@ def trial_of(mutant: Mutant, tests: Sequence[str], known: TestMap, longest_s: fl
         if chosen and sum_s > longest_s:
             break
         chosen.append(test)
-    return Trial(mutant, tuple(chosen), len(chosen) == len(tests))
+    return Trial(mutant, tuple(chosen), len(chosen) == len(tests), sum(map(known.took_s, chosen)))
 
 
 def chosen_mutants(only: str, count: int, seed: int) -> list[Mutant]:
