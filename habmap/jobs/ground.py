@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
@@ -11,10 +10,9 @@ from shapely import MultiPolygon, Polygon
 
 from habmap.jobs.ports import Store
 from habmap.jobs.snapshot import once, worked_out
-from habmap.land.acreage import merged
 from habmap.records import Entry
 from habmap.vocabulary import REMAINING
-from habmap.work.ground import HAIR_M2, Ground, cut_ground, refuse_unknown_words
+from habmap.work.ground import HAIR_M2, Ground, cut_ground, joined_in, refuse_unknown_words
 from habmap.work.ledger import effective_entries
 from habmap.work.stages import GroundState
 
@@ -68,9 +66,5 @@ def states_on(store: Store, patch: MultiPolygon, *, on: date, rows: Sequence[Ent
 @once
 def remaining_ground(store: Store, *, on: date | None = None) -> dict[str, Polygon | MultiPolygon]:
     """Return the ground that remains to be treated in each unit that has any, in grid meters by ``unit_id``."""
-    state = ground(store, on=on)
-    parts: defaultdict[str, list[Polygon | MultiPolygon]] = defaultdict(list)
-    for piece in state.pieces:
-        if piece.stage in REMAINING and piece.area_m2 > 0:
-            parts[piece.unit_id].append(piece.geometry)
-    return {unit_id: merged(remaining) for unit_id, remaining in parts.items()}
+    found = {unit_id: joined_in(cut, REMAINING) for unit_id, cut in ground(store, on=on).cuts.items()}
+    return {unit_id: shape for unit_id, shape in found.items() if shape is not None}

@@ -15,7 +15,7 @@ from habmap.vocabulary import KILLING, PRACTICES
 from habmap.work.acres import Paper
 from habmap.work.burn.written_plan import PlanKind
 from habmap.work.closures import Closure, Closures
-from habmap.work.dated_ground import unit_due
+from habmap.work.dated_ground import unit_due, unit_upkeep
 from habmap.work.ground import HAIR_M2, Ground
 from habmap.work.leave import LeaveRule
 from habmap.work.paperwork_records import Item
@@ -78,10 +78,11 @@ def upkeep_due(state: Ground, settings: Settings) -> dict[str, tuple[DueItem, ..
     """Return by unit the ground that asks for upkeep on the account's own day; empty while there is no log."""
     if state.on is None:
         return {}
-    found: dict[str, tuple[DueItem, ...]] = {}
-    for item in standing_due(state, settings, state.on):
-        if item.what == "upkeep" and item.state == "due" and item.unit_id is not None:
-            found[item.unit_id] = (*found.get(item.unit_id, ()), item)
+    found = {}
+    for unit, cut in zip(state.units, state.by_unit, strict=True):
+        items = unit_upkeep(cut, unit.cover, upkeep_rule(unit.unit_id, settings), on=state.on)
+        if asked := tuple(item for item in items if not _is_hair(item)):
+            found[unit.unit_id] = asked
     return found
 
 
@@ -92,8 +93,12 @@ def standing_due(state: Ground, settings: Settings, on: date) -> tuple[DueItem, 
         item
         for unit, cut in zip(state.units, state.by_unit, strict=True)
         for item in unit_due(cut, unit.cover, upkeep_rule(unit.unit_id, settings), on=on, drying_days=drying_days)
-        if item.acres is None or item.acres > acres(HAIR_M2)
+        if not _is_hair(item)
     )
+
+
+def _is_hair(item: DueItem) -> bool:
+    return item.acres is not None and item.acres <= acres(HAIR_M2)
 
 
 def plan_days(settings: Settings, kind: PlanKind, unit_id: str) -> PlanDays:

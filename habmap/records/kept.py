@@ -65,6 +65,8 @@ KEPT: Final[dict[type[Any], Kept]] = {}
 
 #: Types of fields already looked up: they are asked for with every row.
 _TYPES: Final[dict[type[Any], dict[str, Any]]] = {}
+#: Of each the field that holds its shape.
+_SHAPE_FIELDS: Final[dict[type[Any], str | None]] = {}
 
 
 def kept(table: str, holds: str, **traits: Any) -> Callable[[type[Record]], type[Record]]:
@@ -109,13 +111,13 @@ def plain_type(hint: Any) -> tuple[Any, bool]:
 
 def shape_field(record: type[Any]) -> str | None:
     """Return the name of the field that holds a record's geometry (WGS 84 lon/lat); ``None`` where it has none."""
-    from shapely.geometry.base import BaseGeometry
+    if record not in _SHAPE_FIELDS:
+        from shapely.geometry.base import BaseGeometry
 
-    for name, hint in types_of(record).items():
-        plain, _ = plain_type(hint)
-        if isinstance(plain, type) and issubclass(plain, BaseGeometry):
-            return name
-    return None
+        plain_types = {name: plain_type(hint)[0] for name, hint in types_of(record).items()}
+        shapes = (name for name, one in plain_types.items() if isinstance(one, type) and issubclass(one, BaseGeometry))
+        _SHAPE_FIELDS[record] = next(shapes, None)
+    return _SHAPE_FIELDS[record]
 
 
 def shape_of(row: Row) -> BaseGeometry | None:

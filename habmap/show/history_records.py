@@ -46,9 +46,12 @@ class PageStep:
     done: tuple[PageDone, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class PageHistoryPiece:
-    """Ground (lon/lat) of one unit and one stage at any step: that named for it, from there on; ``None``: not drawn."""
+    """Ground (lon/lat) of one unit and one stage at any step: that named for it, from there on; ``None``: not drawn.
+
+    The very same object as long as nothing that decides about it changed.
+    """
 
     unit_id: str
     geometry: Polygon | MultiPolygon

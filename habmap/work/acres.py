@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date
 
 from habmap import measures
 from habmap.land.acreage import area_of_record_m2
+from habmap.memory import remembered
 from habmap.records import Unit
 from habmap.vocabulary import CEDAR_STAGES, PRACTICES, REMAINING, STAGES, TREATED
-from habmap.work.ground import Ground, GroundPiece
+from habmap.work.ground import CutUnit, Ground, Overlay
 from habmap.work.leave import LeaveRule, missing_acres
 
 
@@ -160,15 +161,14 @@ def acre_account(place_ground: Ground, *, paper: Paper) -> AcresResult:
     -----
     Treated + remaining + left on purpose + other cover = acres, for every unit and in total.
     """
-    by_unit: defaultdict[str, list[GroundPiece]] = defaultdict(list)
-    for piece in place_ground.pieces:
-        by_unit[piece.unit_id].append(piece)
     units = []
     closure_m2 = 0.0
-    for unit in place_ground.units:
-        own = by_unit[unit.unit_id]
+    twice_m2: list[float] = []
+    for unit, cut in zip(place_ground.units, place_ground.by_unit, strict=True):
+        own = _sums(cut)
+        twice_m2 += own.twice_m2
         unit_m2 = area_of_record_m2(unit.geometry, grid=place_ground.grid) if place_ground.grid else 0.0
-        closure_m2 = max(closure_m2, abs(math.fsum(piece.area_m2 for piece in own) - unit_m2))
+        closure_m2 = max(closure_m2, abs(own.all_m2 - unit_m2))
         units.append(_unit_acres(unit, unit_m2, own, paper))
     outside_m2 = math.fsum(
         overlay.area_m2 for overlay in place_ground.overlays if overlay.entry_ids and not overlay.unit_ids
@@ -181,20 +181,60 @@ def acre_account(place_ground: Ground, *, paper: Paper) -> AcresResult:
         units=tuple(units),
         practices=_practices(place_ground, paper),
         outside_acres=measures.acres(outside_m2),
-        counted_twice_acres=measures.acres(
-            math.fsum(
-                overlay.area_m2 * (len(overlay.unit_ids) - 1) for overlay in place_ground.overlays if overlay.unit_ids
-            )
-        ),
+        counted_twice_acres=measures.acres(math.fsum(twice_m2)),
         closure_m2=closure_m2,
     )
 
 
-def _unit_acres(unit: Unit, unit_m2: float, own: list[GroundPiece], paper: Paper) -> UnitAcres:
-    stage_m2: defaultdict[str, list[float]] = defaultdict(list)
-    for piece in own:
-        stage_m2[piece.stage].append(piece.area_m2)
-    by_stage = {stage: measures.acres(math.fsum(stage_m2[stage])) for stage in STAGES}
+@dataclass(frozen=True, slots=True)
+class _Sums:
+    """One unit's ground added up [m²].
+
+    Attributes
+    ----------
+    stage_m2, practice_m2
+        By stage; by practice, each square meter once in the first of its units.
+    felled_m2, snag_m2
+        On which cedars lie felled, or stand killed.
+    twice_m2
+        Parts that lie in several units, each as often as it is counted too much.
+    """
+
+    all_m2: float
+    stage_m2: Mapping[str, float]
+    practice_m2: Mapping[str, float]
+    felled_m2: float
+    snag_m2: float
+    twice_m2: tuple[float, ...]
+
+
+@remembered
+def _sums(cut: CutUnit) -> _Sums:
+    pieces = cut.pieces
+    by_stage: defaultdict[str, list[float]] = defaultdict(list)
+    for piece in pieces:
+        by_stage[piece.stage].append(piece.area_m2)
+    return _Sums(
+        all_m2=math.fsum(piece.area_m2 for piece in pieces),
+        stage_m2={stage: math.fsum(parts) for stage, parts in by_stage.items()},
+        practice_m2=_practice_m2(cut.overlays, {line.entry_id: line.practice for line in cut.lines}),
+        felled_m2=math.fsum(piece.area_m2 for piece in pieces if piece.state.felled_frac > 0),
+        snag_m2=math.fsum(piece.area_m2 for piece in pieces if piece.state.snag_frac > 0),
+        twice_m2=tuple(one.area_m2 * (len(one.unit_ids) - 1) for one in cut.overlays if len(one.unit_ids) > 1),
+    )
+
+
+def _practice_m2(overlays: Iterable[Overlay], practice_of: Mapping[str, str]) -> dict[str, float]:
+    """Return the ground of each practice [m²]: every square meter is in one overlay only."""
+    found: defaultdict[str, list[float]] = defaultdict(list)
+    for overlay in overlays:
+        for practice in {practice_of[entry_id] for entry_id in overlay.entry_ids}:
+            found[practice].append(overlay.area_m2)
+    return {practice: math.fsum(parts) for practice, parts in found.items()}
+
+
+def _unit_acres(unit: Unit, unit_m2: float, own: _Sums, paper: Paper) -> UnitAcres:
+    by_stage = {stage: measures.acres(own.stage_m2.get(stage, 0.0)) for stage in STAGES}
     treated = math.fsum(by_stage[stage] for stage in TREATED)
     unit_acres = measures.acres(unit_m2)
     cedar = cedar_acres(by_stage)
@@ -213,8 +253,8 @@ def _unit_acres(unit: Unit, unit_m2: float, own: list[GroundPiece], paper: Paper
         remaining_acres=remaining,
         keep_acres=by_stage["keep"],
         coming_back_acres=by_stage["coming_back"],
-        slash_acres=measures.acres(math.fsum(piece.area_m2 for piece in own if piece.state.felled_frac > 0)),
-        snag_acres=measures.acres(math.fsum(piece.area_m2 for piece in own if piece.state.snag_frac > 0)),
+        slash_acres=measures.acres(own.felled_m2),
+        snag_acres=measures.acres(own.snag_m2),
         leave_target_acres=target,
         left_acres=by_stage["keep"],
         still_to_leave_acres=still,
@@ -255,27 +295,27 @@ def _totals(units: list[UnitAcres], paper: Paper) -> TotalAcres:
 
 
 def _practices(place_ground: Ground, paper: Paper) -> tuple[PracticeAcres, ...]:
-    practice_of = {entry.entry_id: entry.practice for entry in place_ground.entries}
-    # Every square meter is in one cover only, so that adding covers up is the area of the union of the patches.
-    inside_m2: defaultdict[str, float] = defaultdict(float)
-    outside_m2: defaultdict[str, float] = defaultdict(float)
-    for overlay in place_ground.overlays:
-        for practice in {practice_of[entry_id] for entry_id in overlay.entry_ids}:
-            (inside_m2 if overlay.unit_ids else outside_m2)[practice] += overlay.area_m2
+    by_unit = [_sums(cut).practice_m2 for cut in place_ground.by_unit]
+    outside_m2 = _practice_m2(
+        (overlay for overlay in place_ground.overlays if not overlay.unit_ids),
+        {entry.entry_id: entry.practice for entry in place_ground.entries},
+    )
     found = []
     for practice in PRACTICES:
         entries = [entry for entry in place_ground.entries if entry.practice == practice]
         if not entries:
             continue
+        inside = math.fsum(own.get(practice, 0.0) for own in by_unit)
+        outside = outside_m2.get(practice, 0.0)
         patches = [place_ground.patches[e.entry_id] for e in entries if e.entry_id in place_ground.patches]
         found.append(
             PracticeAcres(
                 practice=practice,
                 practice_code=paper.codes.get(practice),
-                acres=measures.acres(inside_m2[practice] + outside_m2[practice]),
+                acres=measures.acres(inside + outside),
                 pass_acres=measures.acres(math.fsum(patch.area for patch in patches)),
-                inside_acres=measures.acres(inside_m2[practice]),
-                outside_acres=measures.acres(outside_m2[practice]),
+                inside_acres=measures.acres(inside),
+                outside_acres=measures.acres(outside),
                 entries=len(entries),
                 first_date=min(entry.date for entry in entries),
                 last_date=max(entry.date for entry in entries),

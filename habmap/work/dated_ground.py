@@ -9,7 +9,7 @@ from datetime import date
 from habmap.memory import remembered
 from habmap.records import Entry
 from habmap.work.ground import CutUnit, Ground, GroundPiece
-from habmap.work.seasons import DatedGround, DueItem, UpkeepRule, ground_due
+from habmap.work.seasons import DatedGround, DueItem, UpkeepRule, ground_due, upkeep_of
 
 
 def dated_ground(state: Ground) -> list[DatedGround]:
@@ -24,6 +24,12 @@ def unit_due(
     """Return what one unit's ground asks for (`ground_due`)."""
     pieces = _dated_unit(cut, cover)
     return ground_due(pieces, on=on, drying_days=drying_days, upkeep={one.unit_id: rule for one in pieces})
+
+
+@remembered
+def unit_upkeep(cut: CutUnit, cover: str, rule: UpkeepRule, *, on: date) -> tuple[DueItem, ...]:
+    """Return what one unit's ground asks for of upkeep that is due (`upkeep_of`)."""
+    return upkeep_of(_dated_unit(cut, cover), on=on, rule=rule)
 
 
 @remembered

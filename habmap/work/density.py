@@ -19,7 +19,7 @@ from habmap.work.density_records import (
     UnitCanopy,
     UnitDensity,
 )
-from habmap.work.ground import Ground, GroundPiece
+from habmap.work.ground import Ground
 from habmap.work.plot_age import MOSTLY_FRAC, UnitGround, by_age, given_since
 from habmap.work.priority import DenseLimits, is_dense_stand
 from habmap.work.stems import Stems, counted, days_of, stems_of
@@ -72,14 +72,12 @@ def densities(
     on, warnings
         Go into the answer as they are.
     """
-    pieces: dict[str, list[GroundPiece]] = defaultdict(list)
-    for piece in state.pieces:
-        pieces[piece.unit_id].append(piece)
+    cuts = state.cuts
     looks = [
         _look(
             unit,
             plots.get(unit.unit_id, ()),
-            UnitGround(tuple(pieces[unit.unit_id]), state),
+            UnitGround(cuts[unit.unit_id], state.grid),
             canopy.get(unit.unit_id),
             versions=versions,
             canopy_loaded_on=canopy_loaded_on,

@@ -6,17 +6,19 @@ from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import product
-from typing import Any, Final
+from typing import Any, Final, Literal
 
 from shapely import MultiPolygon
 
 from habmap.errors import InputError
+from habmap.land.grid import LocalGrid
 from habmap.land.ratio import ratio_of_totals, t_limits
 from habmap.measures import acres
+from habmap.memory import remembered
 from habmap.records import Entry
 from habmap.vocabulary import FIRE, KILLING
 from habmap.work.density_records import UnitDensity
-from habmap.work.ground import Ground, GroundPiece
+from habmap.work.ground import CutUnit, Ground, GroundPiece
 from habmap.work.priority import DenseLimits, is_dense_stand
 
 #: Published figures, shown only as context (Ortmann et al. 1998, J. Range Manage. 51:158-163, abstract read): minutes
@@ -249,11 +251,13 @@ def slope_class(slope_mean_pct: float, *, machine_limit_pct: float) -> str:
 
 #: Practices that clear standing cedars; their hours say what the rest will take. Fires are told beside them.
 CLEARING: Final = KILLING - FIRE
+#: What a line says that it took.
+Spent = Literal["person_hours", "cost"]
 
 
 def samples(
     state: Ground,
-    spent: Callable[[Entry], float | None],
+    spent: Spent,
     *,
     density: Mapping[str, str | None],
     slope: Mapping[str, str],
@@ -263,7 +267,7 @@ def samples(
     Parameters
     ----------
     spent
-        Person-hours or money of a line; ``None`` = it does not say.
+        Which of what a line says that it took.
     density, slope
         Density class by ``unit_id``, slope class by ``entry_id``.
 
@@ -273,29 +277,38 @@ def samples(
     to its target. Left out are ground on which one of these does not say its hours, ground below target, ground that a
     fire brought there, and work on ground that was there already.
     """
-    by_id = {entry.entry_id: entry for entry in state.entries}
-    found: defaultdict[tuple[str, str], list[tuple[float, float]]] = defaultdict(list)
-    for piece in state.pieces:
+    if state.grid is None:
+        return []
+    return [
+        Sample(acres=size, spent=took, line=line, density=density.get(unit.unit_id), slope=slope.get(line))
+        for unit, cut in zip(state.units, state.by_unit, strict=True)
+        for line, size, took in _of_unit(cut, spent, state.grid)
+    ]
+
+
+@remembered
+def _of_unit(cut: CutUnit, spent: Spent, grid: LocalGrid) -> tuple[tuple[str, float, float], ...]:
+    """Return of one unit the lines that brought ground to its target, with the acres and what these took."""
+    by_id = {line.entry_id: line for line in cut.lines}
+    if all(getattr(line, spent) is None for line in cut.lines):
+        return ()
+    found: defaultdict[str, list[tuple[float, float]]] = defaultdict(list)
+    for piece in cut.pieces:
         first = piece.state.brought_to_target
         if first is None or first.practice not in CLEARING or piece.area_m2 <= 0:
             continue
         shares = [
-            None if (took := spent(entry)) is None else took * piece.area_m2 / state.patches[entry.entry_id].area
+            None
+            if entry.patch is None or (took := getattr(entry, spent)) is None
+            else took * piece.area_m2 / grid.to_grid(entry.patch).area
             for entry in _passes(piece, by_id)
         ]
         known = [share for share in shares if share is not None]
         if len(known) == len(shares):
-            found[first.entry_id, piece.unit_id].append((piece.acres, sum(known)))
-    return [
-        Sample(
-            acres=sum(size for size, _ in parts),
-            spent=sum(took for _, took in parts),
-            line=entry_id,
-            density=density.get(unit_id),
-            slope=slope.get(entry_id),
-        )
-        for (entry_id, unit_id), parts in found.items()
-    ]
+            found[first.entry_id].append((piece.acres, sum(known)))
+    return tuple(
+        (entry_id, sum(size for size, _ in parts), sum(took for _, took in parts)) for entry_id, parts in found.items()
+    )
 
 
 def _passes(piece: GroundPiece, by_id: Mapping[str, Entry]) -> list[Entry]:

@@ -223,11 +223,11 @@ def ground_rates(
         Counts where the log has no hours of its own.
     """
     then, now = density_classes(state, stands, limits=limits)
-    hours = samples(state, lambda entry: entry.person_hours, density=then, slope=slopes)
+    hours = samples(state, "person_hours", density=then, slope=slopes)
     own = rates(hours)
     if own.overall is None and assumed_hours_per_acre is not None:
         own = Rates(overall=assumed(assumed_hours_per_acre))
-    money = rates(samples(state, lambda entry: entry.cost, density=then, slope=slopes))
+    money = rates(samples(state, "cost", density=then, slope=slopes))
     return GroundRates(samples=hours, hours=own, money=money, density=now, steep_frac=steep_frac)
 
 

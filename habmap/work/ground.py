@@ -132,6 +132,11 @@ class Ground:
     pieces: tuple[GroundPiece, ...] = ()
     overlays: tuple[Overlay, ...] = ()
 
+    @property
+    def cuts(self) -> dict[str, CutUnit]:
+        """Each unit's ground by ``unit_id``."""
+        return {unit.unit_id: cut for unit, cut in zip(self.units, self.by_unit, strict=True)}
+
 
 def cut_ground(
     units: tuple[Unit, ...],
@@ -150,7 +155,7 @@ def cut_ground(
     in groups that do not meet.
     """
     if grid is None:
-        return Ground(on, None, units, entries)
+        return Ground(on, None, units, entries, by_unit=tuple(CutUnit((), (), (), ()) for _ in units))
     unit_shapes = {unit.unit_id: grid.to_grid(unit.geometry) for unit in units}
     lines = sorted((entry for entry in entries if entry.patch is not None), key=day_order)
     patches = {line.entry_id: grid.to_grid(line.patch) for line in lines if line.patch is not None}
@@ -158,19 +163,19 @@ def cut_ground(
     beside = _meeting(shapes, shapes)
     beside = beside[:, ~shapely.touches(shapes[beside[0]], shapes[beside[1]])]  # with itself; with one overlapping it
     on_unit = _meeting(shapes, worked)
-    by_unit = []
-    for at, unit in enumerate(units):
-        held = beside[1][beside[0] == at].tolist()
-        by_unit.append(
-            _unit_ground(
-                tuple((units[k].unit_id, shapes[k]) for k in held),
-                held.index(at) if at in held else 0,
-                unit_rules(unit, limits),
-                tuple(lines[k] for k in on_unit[1][on_unit[0] == at].tolist()),
-                grid,
-            )
+    by_unit = [
+        _unit_ground(
+            tuple((units[k].unit_id, shapes[k]) for k in held),
+            held.index(at) if at in held else 0,
+            unit_rules(unit, limits),
+            tuple(lines[k] for k in done),
+            grid,
         )
-    outside = _outside(shapes, worked, list(patches), on_unit)
+        for at, (unit, held, done) in enumerate(
+            zip(units, _others_of(beside, len(units)), _others_of(on_unit, len(units)), strict=True)
+        )
+    ]
+    outside = _outside(shapes, worked, list(patches), _others_of(_turned(on_unit), len(worked)))
     return Ground(
         on=on,
         grid=grid,
@@ -187,7 +192,22 @@ def cut_ground(
 def _meeting(shapes: Shapes, others: Shapes) -> NDArray[np.intp]:
     """Return which shapes have a point in common with which others, both rising: two rows of positions."""
     found = shapely.STRtree(others).query(shapes, predicate="intersects")
-    return found[:, np.lexsort(found[::-1])]
+    return _rising(found)
+
+
+def _turned(pairs: NDArray[np.intp]) -> NDArray[np.intp]:
+    """Return the same pairs seen from the others, both rising."""
+    return _rising(pairs[::-1])
+
+
+def _rising(pairs: NDArray[np.intp]) -> NDArray[np.intp]:
+    return pairs[:, np.lexsort(pairs[::-1])]
+
+
+def _others_of(pairs: NDArray[np.intp], count: int) -> list[list[int]]:
+    """Return of rising pairs the second positions of each first one, of so many."""
+    parts = np.split(pairs[1], np.searchsorted(pairs[0], np.arange(1, count))) if count else []
+    return [part.tolist() for part in parts]
 
 
 @dataclass(frozen=True, slots=True)
@@ -285,9 +305,8 @@ def _near(unit: MultiPolygon, patches: list[MultiPolygon]) -> list[MultiPolygon]
     return [patch if window.contains(patch) else multipolygon(patch.intersection(window)) for patch in patches]
 
 
-def _outside(shapes: Shapes, worked: Shapes, entry_ids: list[str], on_unit: NDArray[np.intp]) -> list[Overlay]:
+def _outside(shapes: Shapes, worked: Shapes, entry_ids: list[str], units_under: list[list[int]]) -> list[Overlay]:
     """Cut the worked ground that lies in no unit, group by group of what meets there."""
-    units_under = [on_unit[0][on_unit[1] == k].tolist() for k in range(len(worked))]
     beyond = {
         k: left
         for k, under in enumerate(units_under)
@@ -322,6 +341,13 @@ def _outside_m2(
     return tuple(area_m2.items())
 
 
+@remembered
+def joined_in(cut: CutUnit, stages: tuple[str, ...]) -> Polygon | MultiPolygon | None:
+    """Return one unit's ground in some stages as one geometry [m]; ``None`` where it has none."""
+    own = [piece.geometry for piece in cut.pieces if piece.stage in stages and piece.area_m2 > 0]
+    return merged(own) if own else None
+
+
 def stage_courses(
     cut: Ground, *, group_of: Callable[[Entry], Key]
 ) -> Iterator[tuple[GroundPiece, list[tuple[Key | None, str]]]]:
@@ -332,14 +358,20 @@ def stage_courses(
     group_of
         Tells lines of one group; it must not fall from one line to the next in the order of work.
     """
-    group = {entry.entry_id: group_of(entry) for entry in cut.entries}
     for one in cut.by_unit:
-        for piece, stages in zip(one.pieces, one.courses, strict=True):
-            # Lines on a piece come in the order of work, so that those of a group and all before are its first ones.
-            steps = {None: stages[0]} | {
-                group[line]: stage for line, stage in zip(piece.entry_ids, stages[1:], strict=True)
-            }
-            yield piece, list(steps.items())
+        yield from unit_courses(one, group_of=group_of)
+
+
+def unit_courses(
+    cut: CutUnit, *, group_of: Callable[[Entry], Key]
+) -> Iterator[tuple[GroundPiece, list[tuple[Key | None, str]]]]:
+    """Yield the same of one unit's pieces."""
+    group = {line.entry_id: group_of(line) for line in cut.lines}
+    for piece, stages in zip(cut.pieces, cut.courses, strict=True):
+        # Lines on a piece come in the order of work, so that those of a group and all before are its first ones.
+        later = zip(piece.entry_ids, stages[1:], strict=True)
+        steps = {None: stages[0]} | {group[line]: stage for line, stage in later}
+        yield piece, list(steps.items())
 
 
 def refuse_unknown_words(units: Iterable[Unit], entries: Iterable[Entry]) -> None:

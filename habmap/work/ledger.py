@@ -232,6 +232,8 @@ def _unseen_by_voids(line: Correction) -> list[Entry]:
 
 
 def _correction(root: Entry, amends: Sequence[Entry], voids: Sequence[Entry], withdrawn: frozenset[str]) -> Correction:
+    if not amends and not voids:  # as nearly all lines are
+        return Correction(root, (), (), (root,), (), frozenset(), root)
     upon = _made_upon(amends)
     counting = [row for row in amends if row.entry_id not in withdrawn]
     stands = standing(counting, under={row.entry_id: _all_below(row.entry_id, upon) for row in counting})

@@ -9,9 +9,11 @@ from typing import Final
 
 import shapely
 
+from habmap.land.grid import LocalGrid
 from habmap.measures import acres
+from habmap.memory import remembered
 from habmap.records import Plot, Unit
-from habmap.work.ground import Ground, GroundPiece
+from habmap.work.ground import CutUnit, GroundPiece
 
 #: A share of the cedars killed since that makes a count old: less lies within what plots can tell. Chosen, no source.
 MATTERS_FRAC: Final = 0.10
@@ -22,26 +24,23 @@ MOSTLY_FRAC: Final = 0.50
 
 @dataclass(frozen=True, slots=True)
 class UnitGround:
-    """The pieces of one unit, for asking what was killed there since a day.
+    """One unit's ground and the place's grid, for asking what was killed there since a day."""
 
-    Attributes
-    ----------
-    pieces
-        All ground of the unit, by history.
-    state
-        The ground that they are of.
-    """
+    cut: CutUnit
+    grid: LocalGrid | None
 
-    pieces: tuple[GroundPiece, ...]
-    state: Ground
+    @property
+    def pieces(self) -> tuple[GroundPiece, ...]:
+        """All ground of the unit, by history."""
+        return self.cut.pieces
 
     def worked_acres(self, since: date | None) -> float:
         """Return the ground with killing work on or after a day, ``None``: ever [acre]."""
-        return acres(sum(piece.area_m2 for piece in self.pieces if _is_worked(piece, since)))
+        return acres(_worked_m2(self.cut, since)[0])
 
     def unworked_acres(self, since: date | None) -> float:
         """Return the ground without such work [acre]."""
-        return acres(sum(piece.area_m2 for piece in self.pieces if not _is_worked(piece, since)))
+        return acres(_worked_m2(self.cut, since)[1])
 
     def worked_frac(self, since: date | None) -> float:
         """Return the share of the unit with killing work on or after a day, 0–1."""
@@ -58,8 +57,8 @@ class UnitGround:
         A plot without a day may be older than any work there. One without a place, or off the unit as it is drawn
         now, stands for the whole unit, and is old where work since covers half of it.
         """
-        if plot.geometry is not None and self.state.grid is not None:
-            point = self.state.grid.to_grid(plot.geometry)
+        if plot.geometry is not None and self.grid is not None:
+            point = self.grid.to_grid(plot.geometry)
             own = [piece for piece in self.pieces if shapely.intersects(piece.geometry, point)]
             if own:
                 return any(_is_worked(piece, plot.measured_on) for piece in own)
@@ -91,6 +90,18 @@ def given_since(unit: Unit, name: str, versions: Mapping[str, Unit]) -> date | N
         return unit.valid_from
     days = [given_since(one, name, versions) for one in same]
     return None if None in days else min(day for day in days if day is not None)
+
+
+@remembered
+def _worked_m2(cut: CutUnit, since: date | None) -> tuple[float, float]:
+    """Return the ground with killing work on or after a day, ``None``: ever, and that without [m²]."""
+    worked, rest = 0.0, 0.0
+    for piece in cut.pieces:
+        if _is_worked(piece, since):
+            worked += piece.area_m2
+        else:
+            rest += piece.area_m2
+    return worked, rest
 
 
 def _is_worked(piece: GroundPiece, since: date | None) -> bool:

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Final
 
+from habmap.memory import remembered
 from habmap.records import Entry
 from habmap.vocabulary import FIRE, KILLING
-from habmap.work.ground import Ground, GroundPiece
+from habmap.work.ground import CutUnit
 
 #: Work that covers less of a unit than this ran over its edge from next door.
 OVERRUN_FRAC: Final = 0.01
@@ -47,9 +47,11 @@ class ComingBack:
     looks: tuple[LookFound, ...]
 
 
-def first_work(state: Ground, pieces: Sequence[GroundPiece]) -> FirstWork:
-    """Return the first killing or burning work that covered at least a hundredth of a unit, given as its pieces."""
-    work = {entry.entry_id: entry for entry in state.entries if entry.practice in KILLING | FIRE}
+@remembered
+def first_work(cut: CutUnit) -> FirstWork:
+    """Return the first killing or burning work that covered at least a hundredth of a unit."""
+    work = {line.entry_id: line for line in cut.lines if line.practice in KILLING | FIRE}
+    pieces = cut.pieces
     whole_acres = sum(piece.acres for piece in pieces)
     covered: defaultdict[str, float] = defaultdict(float)
     worked_acres = 0.0
@@ -58,19 +60,20 @@ def first_work(state: Ground, pieces: Sequence[GroundPiece]) -> FirstWork:
         worked_acres += piece.acres if done else 0.0
         for entry_id in done:
             covered[entry_id] += piece.acres
-    # the log's entries come in the order of the work
+    # its lines come in the order of the work
     first = next((work[key] for key in work if covered[key] and covered[key] >= OVERRUN_FRAC * whole_acres), None)
     if first is None:
         return FirstWork(None, None, 0.0)
     return FirstWork(first.date, first.practice, 100 * worked_acres / whole_acres)
 
 
-def coming_back(state: Ground, pieces: Sequence[GroundPiece], *, since: date | None) -> ComingBack:
+@remembered
+def coming_back(cut: CutUnit, *, since: date | None) -> ComingBack:
     """Return what the last look on each piece of a unit found growing, since a day (``None``: nothing)."""
-    looks = {entry.entry_id: entry for entry in state.entries if entry.practice == "checkup" and entry.look is not None}
-    acres = sum(piece.acres for piece in pieces if piece.stage == "coming_back")
+    looks = {line.entry_id: line for line in cut.lines if line.practice == "checkup" and line.look is not None}
+    acres = sum(piece.acres for piece in cut.pieces if piece.stage == "coming_back")
     seen_acres: defaultdict[str, float] = defaultdict(float)
-    for piece in pieces:
+    for piece in cut.pieces:
         last = [entry_id for entry_id in piece.entry_ids if entry_id in looks][-1:]
         for entry_id in last:
             seen_acres[entry_id] += piece.acres

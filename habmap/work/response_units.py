@@ -15,7 +15,7 @@ from habmap.land.density import crown_cover_pct
 from habmap.land.ratio import ratio_of_totals, t_limits
 from habmap.records import CoverFrame, CoverLine, Plot, Sighting, Unit
 from habmap.vocabulary import CEDAR_COVERS
-from habmap.work.ground import Ground, GroundPiece
+from habmap.work.ground import CutUnit, Ground
 from habmap.work.response import MeanCover, change, is_cedar, mean_cover, rarefied, species_key
 from habmap.work.response_records import ResponseResult, UnitResponse
 from habmap.work.response_regrowth import FirstWork, coming_back, first_work
@@ -126,24 +126,20 @@ def response_account(
     for version in versions:
         if not version.is_retired:
             drawn[version.unit_id].append(version)
-    pieces: defaultdict[str, list[GroundPiece]] = defaultdict(list)
-    for piece in state.pieces:
-        pieces[piece.unit_id].append(piece)
     found = []
-    for unit in state.units:
+    for unit, cut in zip(state.units, state.by_unit, strict=True):
         name = unit.unit_id
-        start = first_work(state, pieces[name])
+        start = first_work(cut)
         has_news = frames_in[name] or seen_in[name] or start.on is not None
         if has_news or unit.cover in CEDAR_COVERS:
             found.append(
                 _unit_response(
                     unit,
-                    state,
+                    cut,
                     start,
                     frames=frames_in[name],
                     sightings=seen_in[name],
                     plots=plots_in[name],
-                    pieces=pieces[name],
                     first_drawn=_drawn_before(drawn[name], unit, start),
                     unsure=unsure[name],
                 )
@@ -158,13 +154,12 @@ def response_account(
 
 def _unit_response(
     unit: Unit,
-    state: Ground,
+    cut: CutUnit,
     start: FirstWork,
     *,
     frames: Sequence[CoverFrame],
     sightings: Sequence[Sighting],
     plots: Sequence[Plot],
-    pieces: Sequence[GroundPiece],
     first_drawn: Unit,
     unsure: int,
 ) -> UnitResponse:
@@ -196,7 +191,7 @@ def _unit_response(
         sightings_unsure=unsure,
         frames_compared=compared or None,
         left_out=len(frames) + len(sightings) - sum(len(side.frames) + len(side.sightings) for side in (before, after)),
-        coming_back=coming_back(state, pieces, since=start.on),
+        coming_back=coming_back(cut, since=start.on),
         words="",
     )
 

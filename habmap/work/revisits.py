@@ -116,12 +116,13 @@ def plot_revisits(plots: Iterable[Plot], *, state: Ground, days: int, on: date) 
             kept = newest.get(plot.plot_id)
             if kept is None or (plot.measured_on or date.min) >= (kept.measured_on or date.min):
                 newest[plot.plot_id] = plot
-    found = []
+    found, cuts = [], state.cuts
     for plot in newest.values():
         unit_id = plot.unit_id or _unit_under(plot.geometry, state)
-        ground = UnitGround(tuple(piece for piece in state.pieces if piece.unit_id == unit_id), state)
         changed: date | None = None
-        if plot.measured_on is not None and ground.pieces and ground.is_old(plot):
+        cut = None if unit_id is None else cuts.get(unit_id)
+        ground = None if cut is None else UnitGround(cut, state.grid)
+        if plot.measured_on is not None and ground is not None and ground.pieces and ground.is_old(plot):
             kills = (kill.date for piece in _under(plot, ground) for kill in piece.state.kills)
             changed = min((day for day in kills if day >= plot.measured_on), default=None)
         found.append(_revisit("plot", plot.plot_id, unit_id, plot.geometry, plot.measured_on, changed, days))
@@ -193,7 +194,7 @@ def _unit_under(spot: Point | None, state: Ground) -> str | None:
 
 def _under(plot: Plot, ground: UnitGround) -> Sequence[GroundPiece]:
     """Return the ground that a plot tells of: its own, else its unit's."""
-    grid = ground.state.grid
+    grid = ground.grid
     if plot.geometry is None or grid is None:
         return ground.pieces
     point = grid.to_grid(plot.geometry)

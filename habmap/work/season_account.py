@@ -15,9 +15,10 @@ from datetime import date
 from itertools import pairwise
 from typing import Final
 
+from habmap.memory import remembered
 from habmap.records import Entry
 from habmap.vocabulary import CEDAR_STAGES, REMAINING, TREATED
-from habmap.work.ground import Ground, stage_courses
+from habmap.work.ground import CutUnit, Ground, unit_courses
 
 #: Month whose first day begins a season.
 FIRST_MONTH: Final = 7
@@ -152,13 +153,22 @@ def _seasons(
 def _changes(state: Ground) -> dict[int, list[tuple[float, float]]]:
     """Return by season how much ground came to be treated, and to remain (mostly negative), piece by piece [acre]."""
     found: defaultdict[int, list[tuple[float, float]]] = defaultdict(list)
-    for piece, course in stage_courses(state, group_of=lambda entry: season_year(entry.date)):
+    for cut in state.by_unit:
+        for year, treated_acres, remaining_acres in _unit_changes(cut):
+            found[year].append((treated_acres, remaining_acres))
+    return found
+
+
+@remembered
+def _unit_changes(cut: CutUnit) -> tuple[tuple[int, float, float], ...]:
+    found = []
+    for piece, course in unit_courses(cut, group_of=lambda entry: season_year(entry.date)):
         for (_, before), (year, now) in pairwise(course):
             treated = (now in TREATED) - (before in TREATED)
             remaining = (now in REMAINING) - (before in REMAINING)
             if year is not None and (treated or remaining):
-                found[year].append((treated * piece.acres, remaining * piece.acres))
-    return found
+                found.append((year, treated * piece.acres, remaining * piece.acres))
+    return tuple(found)
 
 
 def _known_sum(values: Iterable[float | None]) -> float | None:

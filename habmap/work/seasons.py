@@ -220,16 +220,28 @@ def ground_due(
         How far ahead upkeep and check-ups are looked for [days].
     """
     ahead = days_after(on, ahead_days)
-    found: defaultdict[DueItem, list[DatedGround]] = defaultdict(list)
-    for piece in pieces:
+    return _added_up(
+        (item, piece)
+        for piece in pieces
         for item in (
             *_drying(piece, on, drying_days),
             *_piles(piece, on),
             *_after_fire(piece, on),
             *_upkeep(piece, on, ahead, upkeep[piece.unit_id]),
             *_look(piece, on, ahead),
-        ):
-            found[item].append(piece)
+        )
+    )
+
+
+def upkeep_of(pieces: Iterable[DatedGround], *, on: date, rule: UpkeepRule) -> tuple[DueItem, ...]:
+    """Return what of `ground_due` is upkeep that is due by a day, of pieces under one rule."""
+    return _added_up((item, piece) for piece in pieces for item in _upkeep(piece, on, on, rule) if item.state == "due")
+
+
+def _added_up(asked: Iterable[tuple[DueItem, DatedGround]]) -> tuple[DueItem, ...]:
+    found: defaultdict[DueItem, list[DatedGround]] = defaultdict(list)
+    for item, piece in asked:
+        found[item].append(piece)
     return tuple(_of_ground(item, mine) for item, mine in found.items())
 
 

@@ -15,7 +15,8 @@ from habmap.land.acreage import merged
 from habmap.land.grid import LocalGrid, grid_around
 from habmap.land.meridian import joined, near
 from habmap.measures import acres as to_acres
-from habmap.records import Boundary, Feature, Unit
+from habmap.memory import remembered
+from habmap.records import Boundary, Entry, Feature, Unit
 from habmap.show.missing import missing_words
 from habmap.show.page.history import page_history
 from habmap.show.records import Page, PageBite, PagePhotos, PagePiece, PageUnit, PageWork, page_features
@@ -26,7 +27,7 @@ from habmap.show.words import SPOKEN_ACRES, day_words
 from habmap.vocabulary import MACHINES, PRODUCTS, Audience, cautions_of
 from habmap.work.acres import AcresResult, UnitAcres
 from habmap.work.bite import BiteResult
-from habmap.work.ground import Ground, StageLimits
+from habmap.work.ground import CutUnit, Ground, StageLimits
 from habmap.work.priority import Ranked
 from habmap.work.response_records import UnitResponse
 from habmap.work.season_account import season_account
@@ -194,6 +195,7 @@ def _drawing_center(grid: LocalGrid | None, state: Ground, audience: Audience) -
     return None if grid is None else (grid.lat, grid.lon)
 
 
+@remembered
 def _middle(shape: Polygon | MultiPolygon, grid: LocalGrid) -> tuple[float, float]:
     """Return the middle of the widest circle inside a shape (grid meters) as lon/lat: where a number has most room."""
     circle = shapely.maximum_inscribed_circle(shape, tolerance=1.0)
@@ -206,12 +208,17 @@ def stage_pieces(state: Ground) -> tuple[PagePiece, ...]:
     grid = state.grid
     if grid is None:
         return ()
-    parts: defaultdict[tuple[str, str], list[Polygon | MultiPolygon]] = defaultdict(list)
-    for piece in state.pieces:
-        parts[(piece.unit_id, piece.stage)].append(piece.geometry)
+    return tuple(piece for cut in state.by_unit for piece in _unit_pieces(cut, grid))
+
+
+@remembered
+def _unit_pieces(cut: CutUnit, grid: LocalGrid) -> tuple[PagePiece, ...]:
+    parts: defaultdict[str, list[Polygon | MultiPolygon]] = defaultdict(list)
+    for piece in cut.pieces:
+        parts[piece.stage].append(piece.geometry)
     return tuple(
-        PagePiece(unit_id=unit_id, stage=stage, geometry=grid.to_lonlat(merged(ground)))
-        for (unit_id, stage), ground in parts.items()
+        PagePiece(unit_id=cut.pieces[0].unit_id, stage=stage, geometry=grid.to_lonlat(merged(ground)))
+        for stage, ground in parts.items()
     )
 
 
@@ -222,11 +229,7 @@ def _work(state: Ground, *, with_hours: bool, with_cost: bool) -> tuple[PageWork
             acres_in[entry_id][piece.unit_id] += piece.acres
     return tuple(
         PageWork(
-            entry=replace(
-                entry,
-                person_hours=entry.person_hours if with_hours else None,
-                cost=entry.cost if with_cost else None,
-            ),
+            entry=_without_money(entry, with_hours=with_hours, with_cost=with_cost),
             geometry=entry.patch,
             acres=to_acres(state.patches[entry.entry_id].area),
             unit_acres=dict(acres_in[entry.entry_id]),
@@ -234,6 +237,12 @@ def _work(state: Ground, *, with_hours: bool, with_cost: bool) -> tuple[PageWork
         for entry in sorted(state.entries, key=lambda entry: entry.date)
         if entry.patch is not None
     )
+
+
+def _without_money(entry: Entry, *, with_hours: bool, with_cost: bool) -> Entry:
+    hours, cost = entry.person_hours if with_hours else None, entry.cost if with_cost else None
+    is_same = (hours, cost) == (entry.person_hours, entry.cost)
+    return entry if is_same else replace(entry, person_hours=hours, cost=cost)
 
 
 def _method(answers: Answers) -> tuple[str, ...]:

@@ -9,9 +9,11 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from itertools import groupby
+from operator import itemgetter
 from typing import Final
 
 import shapely
@@ -20,7 +22,8 @@ from shapely import MultiPolygon, Polygon
 from habmap.land.acreage import merged
 from habmap.land.grid import LocalGrid
 from habmap.measures import acres
-from habmap.records import Entry, Unit
+from habmap.memory import remembered
+from habmap.records import Unit
 from habmap.show.history_records import (
     PageDone,
     PageHistory,
@@ -30,7 +33,7 @@ from habmap.show.history_records import (
 )
 from habmap.show.page.ruler import ruler_bytes
 from habmap.vocabulary import PRACTICES
-from habmap.work.ground import Ground, GroundPiece, StageLimits, cut_ground, stage_courses
+from habmap.work.ground import CutUnit, Ground, StageLimits, cut_ground, unit_courses
 from habmap.work.season_account import season_label, season_year
 
 #: A history that would make the page heavier than this steps by season instead of by day [bytes].
@@ -57,12 +60,24 @@ class _Stretch:
     ground: Ground
 
 
-@dataclass(frozen=True, slots=True)
-class _Course:
-    """A piece and what becomes of it: stages by the step from which they hold."""
+@dataclass(frozen=True, slots=True, eq=False)
+class _UnitPart:
+    """What becomes of one unit in one stretch; the very same object as long as nothing that decides about it changed.
 
-    piece: GroundPiece
-    stages: tuple[tuple[int, str], ...]
+    Attributes
+    ----------
+    changes
+        Step, stage before (``None``: not drawn) and from then on, and how much ground [acre], piece by piece.
+    stage_acres
+        By step at which they change.
+    done_acres
+        By step and practice.
+    """
+
+    pieces: tuple[PageHistoryPiece, ...]
+    changes: tuple[tuple[int, str | None, str, float], ...]
+    stage_acres: Mapping[int, Mapping[str, float]]
+    done_acres: Mapping[tuple[int, str], float]
 
 
 def page_history(
@@ -139,7 +154,6 @@ def _stretches(limits: StageLimits, state: Ground, steps: Sequence[_Step]) -> It
 def _history(limits: StageLimits, state: Ground, steps: Sequence[_Step]) -> PageHistory:
     grid = state.grid
     assert grid is not None
-    by_id = {entry.entry_id: entry for entry in state.entries}
     days = [step.day for step in steps if step.day is not None]
     step_of = {day: 1 + bisect_left(days, day) for day in {entry.date for entry in state.entries}}
     found: list[PageStep] = []
@@ -147,11 +161,17 @@ def _history(limits: StageLimits, state: Ground, steps: Sequence[_Step]) -> Page
     old_units: list[PageOldUnits] = []
     there: frozenset[str] = frozenset()
     for stretch in _stretches(limits, state, steps):
-        courses = _courses(stretch, step_of)
-        ids = frozenset(unit.unit_id for unit in stretch.ground.units)
-        found += _steps(stretch, steps, courses, gone=there - ids, done=_done(stretch, by_id, step_of))
+        last = None if stretch.last == len(steps) - 1 else stretch.last
+        parts = {
+            unit.unit_id: _unit_part(
+                cut, tuple(step_of[line.date] for line in cut.lines), first=stretch.first, last=last, grid=grid
+            )
+            for unit, cut in zip(stretch.ground.units, stretch.ground.by_unit, strict=True)
+        }
+        ids = frozenset(parts)
+        found += _steps(stretch, steps, parts, gone=there - ids, done=_done(stretch, parts, step_of))
         there = ids
-        pieces += _pieces(courses, stretch, grid, is_last=stretch.last == len(steps) - 1)
+        pieces += [piece for part in parts.values() for piece in part.pieces]
         if _uuids(stretch.ground.units) != _uuids(state.units):
             old_units.append(_old_units(stretch, grid))
     return PageHistory(
@@ -167,99 +187,119 @@ def _history(limits: StageLimits, state: Ground, steps: Sequence[_Step]) -> Page
     )
 
 
-def _courses(stretch: _Stretch, step_of: dict[date, int]) -> tuple[_Course, ...]:
-    first = stretch.first
-    found = []
-    for piece, course in stage_courses(stretch.ground, group_of=lambda entry: max(first, step_of[entry.date])):
+@remembered
+def _unit_part(
+    cut: CutUnit, line_steps: tuple[int, ...], *, first: int, last: int | None, grid: LocalGrid
+) -> _UnitPart:
+    """Return what becomes of one unit in a stretch.
+
+    Parameters
+    ----------
+    line_steps
+        The step on which each of its lines was done.
+    first, last
+        Steps of the stretch; ``last`` is ``None`` where it is the page's own last.
+    """
+    step_of = {line.entry_id: step for line, step in zip(cut.lines, line_steps, strict=True)}
+    practice_of = {line.entry_id: line.practice for line in cut.lines}
+    parts: defaultdict[tuple[tuple[int, str], ...], list[Polygon | MultiPolygon]] = defaultdict(list)
+    changes: list[tuple[int, str | None, str, float]] = []
+    done_acres: defaultdict[tuple[int, str], float] = defaultdict(float)
+    for piece, course in unit_courses(cut, group_of=lambda line: max(first, step_of[line.entry_id])):
         # What lies before the stretch's first step, or on it, has happened when it begins.
         at = {first if step is None else step: stage for step, stage in course}
         stages: list[tuple[int, str]] = []
         for step, stage in at.items():
-            if step <= stretch.last and (not stages or stages[-1][1] != stage):
+            if _within(step, first, last) and (not stages or stages[-1][1] != stage):
+                changes.append((step, stages[-1][1] if stages else None, stage, piece.acres))
                 stages.append((step, stage))
-        found.append(_Course(piece, tuple(stages)))
-    return tuple(found)
+        parts[tuple(stages)].append(piece.geometry)
+        for key in {(step_of[entry_id], practice_of[entry_id]) for entry_id in piece.entry_ids}:
+            if _within(key[0], first, last):
+                done_acres[key] += piece.acres
+    return _UnitPart(
+        pieces=tuple(
+            # Ground that had the same course is joined, so that no hairline shows and the file stays small.
+            PageHistoryPiece(
+                unit_id=cut.pieces[0].unit_id,
+                geometry=grid.to_lonlat(merged(ground)),
+                stages=stages if last is None else (*stages, (last + 1, None)),
+            )
+            for stages, ground in parts.items()
+        ),
+        changes=tuple(changes),
+        stage_acres=dict(_running(changes)),
+        done_acres=dict(done_acres),
+    )
+
+
+def _within(step: int, first: int, last: int | None) -> bool:
+    return first <= step and (last is None or step <= last)
+
+
+def _running(changes: Iterable[tuple[int, str | None, str, float]]) -> Iterator[tuple[int, Mapping[str, float]]]:
+    """Yield the acres by stage after each step that changes them."""
+    sums: defaultdict[str, float] = defaultdict(float)
+    for step, its_changes in groupby(sorted(changes, key=itemgetter(0)), key=itemgetter(0)):
+        for _, old, new, its_acres in its_changes:
+            if old is not None:
+                sums[old] -= its_acres
+            sums[new] += its_acres
+        yield step, {stage: value for stage, value in sums.items() if value > _CRUMB_ACRES}
 
 
 def _steps(
     stretch: _Stretch,
     steps: Sequence[_Step],
-    courses: Sequence[_Course],
+    parts: Mapping[str, _UnitPart],
     *,
     gone: frozenset[str],
     done: dict[int, tuple[PageDone, ...]],
 ) -> Iterator[PageStep]:
     """Yield the stretch's steps; units that the step before it had and it has not are ``gone``."""
-    changes: defaultdict[int, list[tuple[str, str | None, str, float]]] = defaultdict(list)
-    for course in courses:
-        was: str | None = None
-        for step, stage in course.stages:
-            changes[step].append((course.piece.unit_id, was, stage, course.piece.acres))
-            was = stage
-    unit_acres: dict[str, defaultdict[str, float]] = {unit.unit_id: defaultdict(float) for unit in stretch.ground.units}
-    total: defaultdict[str, float] = defaultdict(float)
+    units: defaultdict[int, dict[str, Mapping[str, float]]] = defaultdict(dict)
+    for unit_id in sorted(parts):
+        for step, stage_acres in parts[unit_id].stage_acres.items():
+            units[step][unit_id] = stage_acres
+    units[stretch.first] |= {unit_id: {} for unit_id in sorted(gone)}
+    total = dict(_running(change for part in parts.values() for change in part.changes))
+    now: Mapping[str, float] = {}
     for step in range(stretch.first, stretch.last + 1):
-        touched = set()
-        for unit_id, old, new, piece_acres in changes[step]:
-            for sums in (unit_acres[unit_id], total):
-                if old is not None:
-                    sums[old] -= piece_acres
-                sums[new] += piece_acres
-            touched.add(unit_id)
-        units = {unit_id: _kept(unit_acres[unit_id]) for unit_id in sorted(touched)}
-        if step == stretch.first:
-            units |= {unit_id: {} for unit_id in sorted(gone)}
+        now = total.get(step, now)
         yield PageStep(
             day=steps[step].day,
             season=steps[step].season,
-            units=units,
-            stage_acres=_kept(total),
+            units=units[step],
+            stage_acres=now,
             done=done.get(step, ()),
         )
 
 
-def _kept(sums: dict[str, float]) -> dict[str, float]:
-    return {stage: value for stage, value in sums.items() if value > _CRUMB_ACRES}
-
-
-def _done(stretch: _Stretch, by_id: dict[str, Entry], step_of: dict[date, int]) -> dict[int, tuple[PageDone, ...]]:
+def _done(
+    stretch: _Stretch, parts: Mapping[str, _UnitPart], step_of: Mapping[date, int]
+) -> dict[int, tuple[PageDone, ...]]:
     """Return what was worked on each step, each acre once per practice."""
-    inside: defaultdict[tuple[int, str], defaultdict[str, float]] = defaultdict(lambda: defaultdict(float))
+    by_id = {entry.entry_id: entry for entry in stretch.ground.entries}
+    inside: defaultdict[tuple[int, str], dict[str, float]] = defaultdict(dict)
     outside: defaultdict[tuple[int, str], float] = defaultdict(float)
 
-    def works(entry_ids: Sequence[str]) -> set[tuple[int, str]]:
+    def works(entry_ids: Iterable[str]) -> set[tuple[int, str]]:
         found = {(step_of[by_id[entry_id].date], by_id[entry_id].practice) for entry_id in entry_ids}
-        return {(step, practice) for step, practice in found if stretch.first <= step <= stretch.last}
+        return {(step, practice) for step, practice in found if _within(step, stretch.first, stretch.last)}
 
-    for piece in stretch.ground.pieces:
-        for key in works(piece.entry_ids):
-            inside[key][piece.unit_id] += piece.acres
+    for unit_id, part in parts.items():
+        for key, its_acres in part.done_acres.items():
+            inside[key][unit_id] = its_acres
     for overlay in stretch.ground.overlays:
         if not overlay.unit_ids:
             for key in works(overlay.entry_ids):
                 outside[key] += acres(overlay.area_m2)
     # Lines without ground of their own were worked too.
-    all_works = works([entry.entry_id for entry in stretch.ground.entries])
     found: defaultdict[int, list[PageDone]] = defaultdict(list)
-    for step, practice in sorted(all_works, key=lambda key: (key[0], PRACTICES.index(key[1]))):
+    for step, practice in sorted(works(by_id), key=lambda key: (key[0], PRACTICES.index(key[1]))):
         key = (step, practice)
-        found[step].append(PageDone(practice=practice, unit_acres=dict(inside[key]), outside_acres=outside[key]))
+        found[step].append(PageDone(practice=practice, unit_acres=inside[key], outside_acres=outside[key]))
     return {step: tuple(lines) for step, lines in found.items()}
-
-
-def _pieces(
-    courses: Sequence[_Course], stretch: _Stretch, grid: LocalGrid, *, is_last: bool
-) -> Iterator[PageHistoryPiece]:
-    """Join ground of one unit that had the same course, so that no hairline shows and the file stays small."""
-    parts: defaultdict[tuple[str, tuple[tuple[int, str], ...]], list[Polygon | MultiPolygon]] = defaultdict(list)
-    for course in courses:
-        parts[(course.piece.unit_id, course.stages)].append(course.piece.geometry)
-    for (unit_id, stages), ground in parts.items():
-        yield PageHistoryPiece(
-            unit_id=unit_id,
-            geometry=grid.to_lonlat(merged(ground)),
-            stages=stages if is_last else (*stages, (stretch.last + 1, None)),
-        )
 
 
 def _old_units(stretch: _Stretch, grid: LocalGrid) -> PageOldUnits:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any, Final
 
 from habmap.show import words
@@ -40,11 +41,17 @@ def where(page: Page, unit: PageUnit) -> str:
     return _WHERE[min(2, max(0, int(up * 3)))][min(2, max(0, int(across * 3)))]
 
 
-def _some(named: list[str]) -> str:
-    """Return the first few as in a sentence and how many more there are; one more is named rather than counted."""
-    if len(named) <= _NAMED + 1:
-        return words.joined(named)
-    return f"{', '.join(named[:_NAMED])} and {len(named) - _NAMED} more"
+def _some(page: Page, units: Sequence[tuple[float, PageUnit]]) -> str:
+    """Return the first few with where they lie and their acres, and how many more there are.
+
+    One more is named rather than counted.
+    """
+    is_few = len(units) <= _NAMED + 1
+    named = [
+        f"{words.unit_title(unit)} {where(page, unit)} ({words.tenths(acres)})"
+        for acres, unit in (units if is_few else units[:_NAMED])
+    ]
+    return words.joined(named) if is_few else f"{', '.join(named)} and {len(units) - _NAMED} more"
 
 
 def _order(page: Page) -> list[str]:
@@ -58,12 +65,7 @@ def _order(page: Page) -> list[str]:
         f"{words.tenths(first.remaining_acres)} of its {words.tenths(first.acres)} acres remain."
     ]
     if following:
-        told = _some(
-            [
-                f"{words.unit_title(unit)} {where(page, unit)} ({words.tenths(unit.remaining_acres)})"
-                for unit in following
-            ]
-        )
+        told = _some(page, [(unit.remaining_acres, unit) for unit in following])
         lines.append(f"After it, with acres that remain: {told}.")
     return [*lines, at_rest]
 
@@ -85,10 +87,7 @@ def _stages(page: Page) -> list[str]:
             unit = spoken[0][1]
             lines.append(f"{begin}: all in {words.unit_title(unit)} {where(page, unit)}.")
             continue
-        told = _some(
-            [f"{words.unit_title(unit)} {where(page, unit)} ({words.tenths(acres)})" for acres, unit in spoken]
-        )
-        lines.append(f"{begin}: {told}.")
+        lines.append(f"{begin}: {_some(page, spoken)}.")
     return lines
 
 

@@ -6,6 +6,7 @@ import json
 from collections.abc import Mapping
 from typing import Any, Final
 
+from habmap.memory import remembered
 from habmap.show import words
 from habmap.show.history_records import PageDone, PageHistory, PageHistoryPiece, PageOldUnits, PageStep
 from habmap.show.page import coordinates
@@ -57,7 +58,7 @@ def ruler_bytes(history: PageHistory) -> int:
     ids = _ids(history)
     figures = [_changes(step, ids) for step in history.steps]
     spoken = 400 * len(history.steps)  # sentences of a step, about
-    return spoken + len(_shapes(history, ids)) + len(json.dumps(figures, separators=(",", ":")))
+    return spoken + len(_shapes(history, ids)) + len(_text(figures))
 
 
 def _ids(history: PageHistory) -> dict[str, int]:
@@ -65,18 +66,20 @@ def _ids(history: PageHistory) -> dict[str, int]:
 
 
 def _shapes(history: PageHistory, ids: Mapping[str, int]) -> str:
-    found = {
-        "pieces": [[ids[piece.unit_id], *_piece(piece)] for piece in history.pieces],
-        "old": [_old(old) for old in history.old_units],
-    }
-    return json.dumps(found, allow_nan=False, separators=(",", ":"))
+    pieces = ",".join(f"[{ids[piece.unit_id]},{_piece(piece)}]" for piece in history.pieces)
+    return f'{{"pieces":[{pieces}],"old":{_text([_old(old) for old in history.old_units])}}}'
 
 
-def _piece(piece: PageHistoryPiece) -> list[Any]:
+def _text(value: object) -> str:
+    return json.dumps(value, allow_nan=False, separators=(",", ":"))
+
+
+@remembered
+def _piece(piece: PageHistoryPiece) -> str:
     course: list[int] = []
     for step, stage in piece.stages:
         course += [step, -1 if stage is None else _STAGE_INDEX[stage]]
-    return [course, coordinates.stepped_polygons(piece.geometry)]
+    return f"{_text(course)},{_text(coordinates.stepped_polygons(piece.geometry))}"
 
 
 def _old(old: PageOldUnits) -> dict[str, Any]:
