@@ -59,6 +59,10 @@ class LocalGrid:
         """Return a lon/lat geometry (WGS 84, degrees) in grid meters; vertices are turned one by one, none added."""
         return _turned(self, geometry, to_lonlat=False)
 
+    def each_to_grid(self, shapes: Iterable[BaseGeometry]) -> list[BaseGeometry]:
+        """Return what `to_grid` gives for each of many shapes; those turned before are found quickly."""
+        return [_turned_wkb(self, wkb) for wkb in wkbs(shapes)]
+
     def to_lonlat(self, geometry: AnyGeometry) -> AnyGeometry:
         """Return a grid geometry (meters) in lon/lat (WGS 84, degrees), such that `to_grid` gives it back.
 
@@ -120,6 +124,17 @@ def _turned(grid: LocalGrid, geometry: AnyGeometry, *, to_lonlat: bool) -> AnyGe
 @remembered
 def _turned_shape(grid: LocalGrid, shape: BaseGeometry, to_lonlat: bool) -> BaseGeometry:
     return shapely.transform(shape, partial(_lonlat if to_lonlat else _planar, grid))
+
+
+@remembered
+def _turned_wkb(grid: LocalGrid, wkb: bytes) -> BaseGeometry:
+    return _turned_shape(grid, shapely.from_wkb(wkb), to_lonlat=False)
+
+
+def wkbs(shapes: Iterable[BaseGeometry]) -> list[bytes]:
+    """Return shapes as WKB: as a key it is hashed and compared far quicker than a geometry, and as exact."""
+    found: list[bytes] = shapely.to_wkb(np.array([*shapes], dtype=object)).tolist()
+    return found
 
 
 def _planar(grid: LocalGrid, lonlat: NDArray[np.float64]) -> NDArray[np.float64]:

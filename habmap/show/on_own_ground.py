@@ -11,6 +11,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from habmap.land.grid import wkbs
 from habmap.memory import remembered
 from habmap.show import words
 from habmap.show.records import PageWork
@@ -37,7 +38,8 @@ class WorkedGround:
 
 def newest_work(work: Sequence[PageWork]) -> list[WorkedGround]:
     """Return for each line of the log, in the order given, where it is the newest; of one day, the later one counts."""
-    shapes = np.array([_valid(one.geometry) for one in work], dtype=object)
+    shapes = np.array([_valid(wkb) for wkb in wkbs(one.geometry for one in work)], dtype=object)
+    keys = wkbs(shapes)
     rank = {index: place for place, index in enumerate(sorted(range(len(work)), key=lambda k: (work[k].entry.date, k)))}
     tree = shapely.STRtree(shapes)
     found = []
@@ -47,19 +49,19 @@ def newest_work(work: Sequence[PageWork]) -> list[WorkedGround]:
         met[index].append(other)
     for index, shape in enumerate(shapes):
         later = sorted(other for other in met[index] if rank[other] > rank[index])
-        left = _without(shape, tuple(shapes[k] for k in later)) if later else shape
+        left = _without(keys[index], tuple(keys[k] for k in later)) if later else shape
         found.append(WorkedGround(left, min(later, key=rank.__getitem__, default=None)))
     return found
 
 
 @remembered
-def _valid(shape: BaseGeometry) -> BaseGeometry:
-    return shapely.make_valid(shape)
+def _valid(wkb: bytes) -> BaseGeometry:
+    return shapely.make_valid(shapely.from_wkb(wkb))
 
 
 @remembered
-def _without(shape: BaseGeometry, later: tuple[BaseGeometry, ...]) -> BaseGeometry:
-    return shapely.difference(shape, shapely.union_all(later))
+def _without(shape: bytes, later: tuple[bytes, ...]) -> BaseGeometry:
+    return shapely.difference(shapely.from_wkb(shape), shapely.union_all(shapely.from_wkb(later)))
 
 
 def work_lines(work: PageWork) -> list[list[str]]:

@@ -12,7 +12,8 @@ from shapely import MultiPolygon, Polygon
 
 from habmap.land.acreage import merged
 from habmap.land.grid import LocalGrid
-from habmap.work.ground import GroundPiece
+from habmap.memory import remembered
+from habmap.work.ground import CutUnit, GroundPiece
 from habmap.work.stages import GroundState
 
 Share = Literal["slash", "snags", "both"]
@@ -36,6 +37,12 @@ def share_of(state: GroundState) -> Share | None:
     if state.felled_frac > 0:
         return "both" if state.snag_frac > 0 else "slash"
     return "snags" if state.snag_frac > 0 else None
+
+
+@remembered
+def unit_shares(cut: CutUnit, grid: LocalGrid | None) -> tuple[PageShare, ...]:
+    """Return the same of one unit's ground."""
+    return page_shares(cut.pieces, grid)
 
 
 def page_shares(pieces: Iterable[GroundPiece], grid: LocalGrid | None) -> tuple[PageShare, ...]:

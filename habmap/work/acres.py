@@ -11,7 +11,7 @@ from datetime import date
 from habmap import measures
 from habmap.land.acreage import area_of_record_m2
 from habmap.memory import remembered
-from habmap.records import Unit
+from habmap.records import Entry, Unit
 from habmap.vocabulary import CEDAR_STAGES, PRACTICES, REMAINING, STAGES, TREATED
 from habmap.work.ground import CutUnit, Ground, Overlay
 from habmap.work.leave import LeaveRule, missing_acres
@@ -300,9 +300,12 @@ def _practices(place_ground: Ground, paper: Paper) -> tuple[PracticeAcres, ...]:
         (overlay for overlay in place_ground.overlays if not overlay.unit_ids),
         {entry.entry_id: entry.practice for entry in place_ground.entries},
     )
+    entries_of: defaultdict[str, list[Entry]] = defaultdict(list)
+    for entry in place_ground.entries:
+        entries_of[entry.practice].append(entry)
     found = []
     for practice in PRACTICES:
-        entries = [entry for entry in place_ground.entries if entry.practice == practice]
+        entries = entries_of[practice]
         if not entries:
             continue
         inside = math.fsum(own.get(practice, 0.0) for own in by_unit)

@@ -7,7 +7,7 @@ from collections.abc import Callable, Hashable, Iterable, Iterator
 from dataclasses import dataclass, field
 from datetime import date
 from itertools import chain
-from typing import Final, Protocol, TypeVar
+from typing import Final, Protocol, TypeVar, cast
 
 import numpy as np
 import shapely
@@ -17,7 +17,7 @@ from shapely.geometry.base import BaseGeometry
 
 from habmap.errors import PlaceError
 from habmap.land.acreage import Piece, groups_apart, merged, multipolygon, pieces
-from habmap.land.grid import LocalGrid
+from habmap.land.grid import LocalGrid, wkbs
 from habmap.measures import acres
 from habmap.memory import remembered
 from habmap.records import Entry, Unit
@@ -156,9 +156,10 @@ def cut_ground(
     """
     if grid is None:
         return Ground(on, None, units, entries, by_unit=tuple(CutUnit((), (), (), ()) for _ in units))
-    unit_shapes = {unit.unit_id: grid.to_grid(unit.geometry) for unit in units}
+    unit_shapes = _turned_by((unit.unit_id for unit in units), (unit.geometry for unit in units), grid)
     lines = sorted((entry for entry in entries if entry.patch is not None), key=day_order)
-    patches = {line.entry_id: grid.to_grid(line.patch) for line in lines if line.patch is not None}
+    worked_lonlat = (line.patch for line in lines if line.patch is not None)
+    patches = _turned_by((line.entry_id for line in lines), worked_lonlat, grid)
     shapes, worked = (np.array([*these.values()], dtype=object) for these in (unit_shapes, patches))
     beside = _meeting(shapes, shapes)
     beside = beside[:, ~shapely.touches(shapes[beside[0]], shapes[beside[1]])]  # with itself; with one overlapping it
@@ -175,7 +176,7 @@ def cut_ground(
             zip(units, _others_of(beside, len(units)), _others_of(on_unit, len(units)), strict=True)
         )
     ]
-    outside = _outside(shapes, worked, list(patches), _others_of(_turned(on_unit), len(worked)))
+    outside = _outside(shapes, worked, list(patches), _others_of(_rising(on_unit[::-1]), len(worked)))
     return Ground(
         on=on,
         grid=grid,
@@ -189,15 +190,14 @@ def cut_ground(
     )
 
 
+def _turned_by(names: Iterable[str], shapes: Iterable[MultiPolygon], grid: LocalGrid) -> dict[str, MultiPolygon]:
+    return dict(zip(names, cast("list[MultiPolygon]", grid.each_to_grid(shapes)), strict=True))
+
+
 def _meeting(shapes: Shapes, others: Shapes) -> NDArray[np.intp]:
     """Return which shapes have a point in common with which others, both rising: two rows of positions."""
     found = shapely.STRtree(others).query(shapes, predicate="intersects")
     return _rising(found)
-
-
-def _turned(pairs: NDArray[np.intp]) -> NDArray[np.intp]:
-    """Return the same pairs seen from the others, both rising."""
-    return _rising(pairs[::-1])
 
 
 def _rising(pairs: NDArray[np.intp]) -> NDArray[np.intp]:
@@ -307,10 +307,11 @@ def _near(unit: MultiPolygon, patches: list[MultiPolygon]) -> list[MultiPolygon]
 
 def _outside(shapes: Shapes, worked: Shapes, entry_ids: list[str], units_under: list[list[int]]) -> list[Overlay]:
     """Cut the worked ground that lies in no unit, group by group of what meets there."""
+    units, patches = wkbs(shapes), wkbs(worked)
     beyond = {
         k: left
         for k, under in enumerate(units_under)
-        if not (left := _beyond(worked[k], tuple(shapes[at] for at in under))).is_empty
+        if (left := _beyond(patches[k], tuple(units[at] for at in under))) is not None
     }
     numbers, found = list(beyond), []
     for group in groups_apart(np.array(list(beyond.values()), dtype=object)):
@@ -322,11 +323,13 @@ def _outside(shapes: Shapes, worked: Shapes, entry_ids: list[str], units_under: 
 
 
 @remembered
-def _beyond(patch: MultiPolygon, units: tuple[MultiPolygon, ...]) -> BaseGeometry:
-    """Return about what of a patch reaches out of the units that it meets."""
-    if any(unit.covers(patch) for unit in units):
-        return MultiPolygon()
-    return patch.difference(shapely.union_all(units))
+def _beyond(patch: bytes, units: tuple[bytes, ...]) -> BaseGeometry | None:
+    """Return about what of a patch reaches out of the units that it meets, all given as WKB; ``None``: nothing."""
+    worked, outlines = shapely.from_wkb(patch), shapely.from_wkb(units)
+    if any(outline.covers(worked) for outline in outlines):
+        return None
+    left = worked.difference(shapely.union_all(outlines))
+    return None if left.is_empty else left
 
 
 @remembered

@@ -146,8 +146,13 @@ def effective_entries(rows: Iterable[Entry]) -> tuple[Entry, ...]:
 
     A corrected line keeps the ``entry_id``, ``recorded_at`` and ``source_id`` of the line first written.
     """
-    counting = (line.content for line in corrections(rows))
-    return tuple(sorted((entry for entry in counting if entry is not None), key=day_order))
+    by_id = {row.entry_id: row for row in rows}
+    roots = (root_of(row, by_id) for row in by_id.values() if row.action != "log")
+    corrected = {root.entry_id for root in roots if root is not None}
+    plain = [row for row in by_id.values() if row.action == "log" and row.entry_id not in corrected]
+    others = (row for row in by_id.values() if row.action != "log" or row.entry_id in corrected)
+    counting = (line.content for line in corrections(others))
+    return tuple(sorted((*plain, *(entry for entry in counting if entry is not None)), key=day_order))
 
 
 def root_of(row: Entry, by_id: Mapping[str, Entry]) -> Entry | None:
@@ -232,8 +237,6 @@ def _unseen_by_voids(line: Correction) -> list[Entry]:
 
 
 def _correction(root: Entry, amends: Sequence[Entry], voids: Sequence[Entry], withdrawn: frozenset[str]) -> Correction:
-    if not amends and not voids:  # as nearly all lines are
-        return Correction(root, (), (), (root,), (), frozenset(), root)
     upon = _made_upon(amends)
     counting = [row for row in amends if row.entry_id not in withdrawn]
     stands = standing(counting, under={row.entry_id: _all_below(row.entry_id, upon) for row in counting})

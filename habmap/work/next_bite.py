@@ -16,6 +16,7 @@ from habmap.land.contiguous import contiguous
 from habmap.land.meridian import cut
 from habmap.measures import acres as to_acres
 from habmap.measures import ft, m2
+from habmap.memory import remembered
 from habmap.records import Feature
 from habmap.work.bite import (
     Beside,
@@ -139,7 +140,11 @@ def bite_in(
     opened = [one.geometry for one in openings]
     for _ in range(_ROUNDS):
         asked_acres = asked.acres_on(steep_frac)
-        found = sparing_bite(remains, steep, wanted_m2=m2(asked_acres), opened=opened, liking=liking)
+        found = (
+            _plain_bite(remains, m2(asked_acres), tuple(opened))
+            if steep is None and liking is None
+            else sparing_bite(remains, steep, wanted_m2=m2(asked_acres), opened=opened, liking=liking)
+        )
         if found is None:
             return None
         taken, spared_m2 = found
@@ -150,6 +155,12 @@ def bite_in(
         steep_frac = steep_now
     takes = left_on(to_acres(taken.area_m2), density=asked.density, steep_frac=steep_now, by=asked.by).middle
     return FoundBite(unit, taken, asked_acres, to_acres(spared_m2), openings, lie, takes)
+
+
+@remembered
+def _plain_bite(remains: MultiPolygon, wanted_m2: float, opened: tuple[BaseGeometry, ...]) -> tuple[Bite, float] | None:
+    """Return `sparing_bite` where no elevation tells one ground from another."""
+    return sparing_bite(remains, None, wanted_m2=wanted_m2, opened=opened)
 
 
 def bite_result(

@@ -21,7 +21,7 @@ from habmap.show.missing import missing_words
 from habmap.show.page.history import page_history
 from habmap.show.records import Page, PageBite, PagePhotos, PagePiece, PageUnit, PageWork, page_features
 from habmap.show.relief import Relief
-from habmap.show.shares import page_shares
+from habmap.show.shares import unit_shares
 from habmap.show.terrain_words import coverage_warnings
 from habmap.show.words import SPOKEN_ACRES, day_words
 from habmap.vocabulary import MACHINES, PRODUCTS, Audience, cautions_of
@@ -117,7 +117,7 @@ def page_of(
         with_hours=with_hours,
         with_cost=with_cost,
         photo_points=answers.photos.points,
-        shares=page_shares(state.pieces, state.grid),
+        shares=tuple(share for cut in state.by_unit for share in unit_shares(cut, state.grid)),
         bite=None if answers.bite is None else _bite(answers.bite, answers.grid),
         cedar=cedar,
         grid_latlon=_drawing_center(answers.grid, state, audience),
@@ -223,20 +223,30 @@ def _unit_pieces(cut: CutUnit, grid: LocalGrid) -> tuple[PagePiece, ...]:
 
 
 def _work(state: Ground, *, with_hours: bool, with_cost: bool) -> tuple[PageWork, ...]:
-    acres_in: defaultdict[str, defaultdict[str, float]] = defaultdict(lambda: defaultdict(float))
-    for piece in state.pieces:
-        for entry_id in piece.entry_ids:
-            acres_in[entry_id][piece.unit_id] += piece.acres
+    acres_in: defaultdict[str, dict[str, float]] = defaultdict(dict)
+    for unit_id, cut in state.cuts.items():
+        for entry_id, its_acres in _line_acres(cut):
+            acres_in[entry_id][unit_id] = its_acres
     return tuple(
         PageWork(
             entry=_without_money(entry, with_hours=with_hours, with_cost=with_cost),
             geometry=entry.patch,
             acres=to_acres(state.patches[entry.entry_id].area),
-            unit_acres=dict(acres_in[entry.entry_id]),
+            unit_acres=acres_in[entry.entry_id],
         )
         for entry in sorted(state.entries, key=lambda entry: entry.date)
         if entry.patch is not None
     )
+
+
+@remembered
+def _line_acres(cut: CutUnit) -> tuple[tuple[str, float], ...]:
+    """Return by line of the log how much of one unit it worked [acre]."""
+    found: defaultdict[str, float] = defaultdict(float)
+    for piece in cut.pieces:
+        for entry_id in piece.entry_ids:
+            found[entry_id] += piece.acres
+    return tuple(found.items())
 
 
 def _without_money(entry: Entry, *, with_hours: bool, with_cost: bool) -> Entry:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import json
+from collections.abc import Iterable, Sequence
 from typing import Any, Final
 
 import numpy as np
@@ -10,6 +11,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
+from habmap.land.grid import wkbs
 from habmap.land.label_room import label_rooms
 from habmap.memory import remembered
 
@@ -31,6 +33,21 @@ def geojson(shape: BaseGeometry) -> dict[str, Any]:
     return {"type": found["type"], "coordinates": _rounded(found["coordinates"])}
 
 
+def geojson_texts(shapes: Iterable[BaseGeometry]) -> list[str]:
+    """Return many shapes (lon/lat) as `geojson`, each as JSON text; those told before are found quickly."""
+    return [_geojson_text(wkb) for wkb in wkbs(shapes)]
+
+
+@remembered
+def _geojson_text(wkb: bytes) -> str:
+    return text_of(geojson(shapely.from_wkb(wkb)))
+
+
+def text_of(value: object) -> str:
+    """Return a value as JSON, as short as it can be written."""
+    return json.dumps(value, allow_nan=False, ensure_ascii=False, separators=(",", ":"))
+
+
 def steps(lonlat: NDArray[np.float64]) -> list[int]:
     """Return a line as whole micro-degrees, each vertex as the step from the one before it (the first from 0)."""
     micro = np.rint(lonlat * 10**DEGREE_DECIMALS).astype(np.int64)
@@ -38,23 +55,27 @@ def steps(lonlat: NDArray[np.float64]) -> list[int]:
     return found
 
 
-def rooms(shapes: Sequence[BaseGeometry]) -> list[list[list[float]]]:
-    """Return the rooms for words (`label_rooms`) of each shape (lon/lat): middle, half width and half height [°]."""
+def rooms_texts(shapes: Sequence[BaseGeometry]) -> list[str]:
+    """Return the rooms for words (`label_rooms`) of each shape (lon/lat): middle, half width and half height [°].
+
+    As JSON text of a list of rooms.
+    """
     if not shapes:
         return []
     _, south, _, north = shapely.total_bounds(list(shapes))
     # A screen's true shapes, to a hair; the same as long as what is shown does not grow by a mile.
     flat = float(np.cos(np.radians(round((south + north) / 2, 1))))
-    return [_rooms(shape, flat) for shape in shapes]
+    return [_rooms_text(wkb, flat) for wkb in wkbs(shapes)]
 
 
 @remembered
-def _rooms(shape: BaseGeometry, flat: float) -> list[list[float]]:
+def _rooms_text(wkb: bytes, flat: float) -> str:
+    shape = shapely.from_wkb(wkb)
     stretch = np.array([flat, 1.0])
     (found,) = label_rooms([shapely.transform(shape, stretch.__mul__)])
     found[:, :2] /= stretch
     found[:, 2] /= flat
-    return [np.round(room, DEGREE_DECIMALS + 1).tolist() for room in found if np.isfinite(room[0])]
+    return text_of([np.round(room, DEGREE_DECIMALS + 1).tolist() for room in found if np.isfinite(room[0])])
 
 
 @remembered

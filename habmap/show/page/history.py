@@ -23,7 +23,7 @@ from habmap.land.acreage import merged
 from habmap.land.grid import LocalGrid
 from habmap.measures import acres
 from habmap.memory import remembered
-from habmap.records import Unit
+from habmap.records import Entry, Unit
 from habmap.show.history_records import (
     PageDone,
     PageHistory,
@@ -283,20 +283,20 @@ def _done(
     inside: defaultdict[tuple[int, str], dict[str, float]] = defaultdict(dict)
     outside: defaultdict[tuple[int, str], float] = defaultdict(float)
 
-    def works(entry_ids: Iterable[str]) -> set[tuple[int, str]]:
-        found = {(step_of[by_id[entry_id].date], by_id[entry_id].practice) for entry_id in entry_ids}
-        return {(step, practice) for step, practice in found if _within(step, stretch.first, stretch.last)}
+    def works(entries: Iterable[Entry]) -> set[tuple[int, str]]:
+        found = {(step_of[day], practice) for day, practice in {(entry.date, entry.practice) for entry in entries}}
+        return {key for key in found if _within(key[0], stretch.first, stretch.last)}
 
     for unit_id, part in parts.items():
         for key, its_acres in part.done_acres.items():
             inside[key][unit_id] = its_acres
     for overlay in stretch.ground.overlays:
         if not overlay.unit_ids:
-            for key in works(overlay.entry_ids):
+            for key in works(by_id[entry_id] for entry_id in overlay.entry_ids):
                 outside[key] += acres(overlay.area_m2)
     # Lines without ground of their own were worked too.
     found: defaultdict[int, list[PageDone]] = defaultdict(list)
-    for step, practice in sorted(works(by_id), key=lambda key: (key[0], PRACTICES.index(key[1]))):
+    for step, practice in sorted(works(stretch.ground.entries), key=lambda key: (key[0], PRACTICES.index(key[1]))):
         key = (step, practice)
         found[step].append(PageDone(practice=practice, unit_acres=inside[key], outside_acres=outside[key]))
     return {step: tuple(lines) for step, lines in found.items()}

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping
 from typing import Any, Final
 
@@ -10,6 +9,7 @@ from habmap.memory import remembered
 from habmap.show import words
 from habmap.show.history_records import PageDone, PageHistory, PageHistoryPiece, PageOldUnits, PageStep
 from habmap.show.page import coordinates
+from habmap.show.page.coordinates import text_of
 from habmap.show.records import Page
 from habmap.vocabulary import PRACTICE_WORDS, REMAINING, STAGE_WORDS, STAGES, TREATED
 from habmap.work.acres import cedar_acres
@@ -56,9 +56,9 @@ def drawing(page: Page) -> dict[str, Any] | None:
 def ruler_bytes(history: PageHistory) -> int:
     """Return about how much of the file a history takes, figures and words of the units' steps included [bytes]."""
     ids = _ids(history)
-    figures = [_changes(step, ids) for step in history.steps]
     spoken = 400 * len(history.steps)  # sentences of a step, about
-    return spoken + len(_shapes(history, ids)) + len(_text(figures))
+    figures = sum(6 + 11 * len(stages) for step in history.steps for stages in step.units.values())
+    return spoken + len(_shapes(history, ids)) + figures
 
 
 def _ids(history: PageHistory) -> dict[str, int]:
@@ -67,11 +67,7 @@ def _ids(history: PageHistory) -> dict[str, int]:
 
 def _shapes(history: PageHistory, ids: Mapping[str, int]) -> str:
     pieces = ",".join(f"[{ids[piece.unit_id]},{_piece(piece)}]" for piece in history.pieces)
-    return f'{{"pieces":[{pieces}],"old":{_text([_old(old) for old in history.old_units])}}}'
-
-
-def _text(value: object) -> str:
-    return json.dumps(value, allow_nan=False, separators=(",", ":"))
+    return f'{{"pieces":[{pieces}],"old":{text_of([_old(old) for old in history.old_units])}}}'
 
 
 @remembered
@@ -79,7 +75,7 @@ def _piece(piece: PageHistoryPiece) -> str:
     course: list[int] = []
     for step, stage in piece.stages:
         course += [step, -1 if stage is None else _STAGE_INDEX[stage]]
-    return f"{_text(course)},{_text(coordinates.stepped_polygons(piece.geometry))}"
+    return f"{text_of(course)},{text_of(coordinates.stepped_polygons(piece.geometry))}"
 
 
 def _old(old: PageOldUnits) -> dict[str, Any]:
