@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, fields, is_dataclass, replace
 from inspect import get_annotations
 from typing import TYPE_CHECKING, Any, ClassVar, Self, TypeVar
 
 from habmap.errors import UsageError
-from habmap.records.facts import Fact, facts, faults, said_facts, type_of
+from habmap.records.facts import Fact, facts, faults, said_facts, type_of, value_of
 from habmap.records.log import BurnRecord, Entry, Look
 
 T = TypeVar("T")
@@ -88,6 +88,29 @@ def assembled(record: type[Any], values: Mapping[str, Any]) -> dict[str, Any]:
         if values.get(name) not in (None, ()):
             (own if one.within is None else parts.setdefault(one.within, {}))[name] = values[name]
     return own | {name: facts(record)[name].kind(**seen) for name, seen in parts.items()}
+
+
+def clearable() -> tuple[Fact, ...]:
+    """Return what a correction can take out of a line: all that a person may say of work, and of a burn's weather."""
+    return (*said_facts(Entry), *said_facts(BurnRecord))
+
+
+def is_said(row: Any, one: Fact) -> bool:
+    """Tell whether a record says anything of a fact."""
+    return one.written(value_of(row, one)) is not None
+
+
+def without(row: T, gone: Iterable[Fact]) -> T:
+    """Return a record in which nobody said some of its facts; a record within it that says nothing more is gone."""
+    for one in gone:
+        nothing = {one.name: None if one.is_optional else ()}
+        if one.within is None:
+            row = replace(row, **nothing)  # type: ignore[type-var]
+        elif (part := getattr(row, one.within)) is not None:
+            left = replace(part, **nothing)
+            is_empty = not any(is_said(left, other) for other in facts(type(left)).values())
+            row = replace(row, **{one.within: None if is_empty else left})  # type: ignore[type-var]
+    return row
 
 
 def refuse_faults(said: Carrying, record: type[Any]) -> None:

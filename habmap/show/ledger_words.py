@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 
 from habmap.records import Entry, facts, value_of
 from habmap.show.burn.words import burn_words
+from habmap.show.logged_words import cleared_words
 from habmap.show.words import short_day
 from habmap.vocabulary import PRACTICE_WORDS
 from habmap.work.log_history import (
@@ -124,7 +125,7 @@ def line_words(line: HistoryLine, zone: ZoneInfo, kinds: dict[str, str]) -> str:
         said += f" {_plain(words)}."
     if line.note:
         said += f" Note: {_plain(line.note)}"
-    return said
+    return said + (f" {cleared_words(line.cleared)}" if line.cleared else "")
 
 
 def _done(line: HistoryLine) -> str:

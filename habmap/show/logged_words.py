@@ -8,6 +8,7 @@ from collections.abc import Iterable, Sequence
 
 from habmap.measures import acres
 from habmap.records import Entry
+from habmap.records.said import clearable
 from habmap.show.words import SPOKEN_ACRES, joined
 from habmap.vocabulary import CAUTIONS, PRACTICE_WORDS, STATEMENTS
 from habmap.work.leave import Taken
@@ -75,10 +76,12 @@ def _opening(logged: Logged) -> str:
 
 def changes_sentences(logged: Logged) -> list[str]:
     """Say what a line changes, what was treated already, and the account with it."""
-    changes = logged.changes
+    changes, taken_out = logged.changes, [cleared_words(logged.cleared)] if logged.cleared else []
     if changes is None:
-        return []
-    words = [_treated_sentence(changes, is_preview=logged.preview)] if logged.practice not in STATEMENTS else []
+        return taken_out
+    words = list(taken_out)
+    if logged.practice not in STATEMENTS:
+        words.append(_treated_sentence(changes, is_preview=logged.preview))
     if changes.already_treated_acres >= 0.005 and logged.practice not in STATEMENTS:
         verb = "are" if logged.preview else "were"
         words.append(f"{changes.already_treated_acres:,.2f} acres of this ground {verb} treated already.")
@@ -102,6 +105,11 @@ def _treated_sentence(changes: Changes, *, is_preview: bool) -> str:
     )
     verb = "would go" if is_preview else "went"
     return f"Treated acres {verb} from {before:,.2f} to {after:,.2f}{f' ({units})' if units else ''}."
+
+
+def cleared_words(names: Sequence[str]) -> str:
+    """Say what a correction took out of a line."""
+    return f"Taken out: {joined([one.words for one in clearable() if one.name in names])}."
 
 
 def caution_lines(logged: Logged) -> list[str]:

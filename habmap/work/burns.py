@@ -71,10 +71,18 @@ def moment_on(day: date, clock: str) -> datetime:
 
 
 def burn_record(
-    said: BurnSaid, *, entry_id: str, now: datetime, plans: dict[str, object] | None = None
+    said: BurnSaid,
+    *,
+    entry_id: str,
+    now: datetime,
+    plans: dict[str, object] | None = None,
+    is_kept: bool = False,
 ) -> BurnRecord | None:
-    """Return the record of a burn, or ``None`` where there is nothing to keep; ``plans`` are those in force then."""
-    if not said.given():
+    """Return the record of a burn, or ``None`` where there is nothing to keep; ``plans`` are those in force then.
+
+    ``is_kept``: there is one though nothing is said in it.
+    """
+    if not said.given() and not is_kept:
         return None
     return BurnRecord(uuid=record_id(entry_id), entry_id=entry_id, plans=plans, recorded_at=now, **said.given())
 

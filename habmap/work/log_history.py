@@ -15,8 +15,8 @@ from shapely.geometry.base import BaseGeometry
 from habmap import measures
 from habmap.land.grid import LocalGrid
 from habmap.land.neighbors import HAIR_WIDTH_M
-from habmap.records import BurnRecord, Entry, Unit
-from habmap.records.said import Carrying, carrying
+from habmap.records import BurnRecord, Entry, Unit, said_facts
+from habmap.records.said import Carrying, carrying, is_said
 from habmap.work.acres import Paper, acre_account
 from habmap.work.ground import StageLimits, cut_ground
 from habmap.work.ledger import Correction
@@ -57,6 +57,8 @@ class HistoryLine(Carrying):
         Part of the patch in no unit as drawn now [acre].
     burn
         What was written with this very row of the weather observed at a burn and of who was told.
+    cleared
+        Of a correction: names of what the row that it was made upon says, and it no longer does.
     """
 
     entry_id: str
@@ -74,6 +76,7 @@ class HistoryLine(Carrying):
     units: tuple[TouchedUnit, ...]
     outside_acres: float | None
     burn: BurnRecord | None = None
+    cleared: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -246,9 +249,26 @@ def history_lines(
                 units=tuple(touched),
                 outside_acres=outside,
                 burn=burn_of.get(row.entry_id),
+                cleared=() if line is None or row.action != "amend" else _cleared(row, line, burn_of),
             )
         )
     return found
+
+
+def _cleared(row: Entry, line: Correction, burn_of: Mapping[str, BurnRecord]) -> tuple[str, ...]:
+    """Return what a correction no longer says of what the row below it says; of a burn's weather those below."""
+    by_id = {one.entry_id: one for one in line.rows}
+    before = by_id.get(row.target or "")
+    if before is None:
+        return ()
+    gone = [one.name for one in said_facts(Entry) if is_said(before, one) and not is_said(row, one)]
+    if (burn := burn_of.get(row.entry_id)) is not None:  # without a record of its own one below counts on
+        below: Entry | None = before
+        while below is not None and below.entry_id not in burn_of:
+            below = by_id.get(below.target or "")
+        old = None if below is None else burn_of[below.entry_id]
+        gone += [one.name for one in said_facts(BurnRecord) if is_said(old, one) and not is_said(burn, one)]
+    return tuple(gone)
 
 
 def _state(row: Entry, line: Correction | None) -> RowState:

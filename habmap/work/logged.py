@@ -84,6 +84,8 @@ class Logged:
         What it changes; ``None`` while there are no units.
     said_today
         Those of the cautions that a line of today told in full.
+    cleared
+        Names of what a correction took out of the line.
     """
 
     entry_id: str
@@ -103,6 +105,7 @@ class Logged:
     preview: bool = False
     changes: Changes | None = None
     said_today: tuple[SaidToday, ...] = ()
+    cleared: tuple[str, ...] = ()
 
 
 def changes_by(

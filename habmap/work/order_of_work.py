@@ -180,24 +180,28 @@ def _unknown_words(terrain: Mapping[str, UnitTerrain] | None) -> tuple[str, ...]
     return (NO_HEAT_LOAD,) if is_unfitted else ()
 
 
+_STANDING: Final = (*REMAINING, "keep")
+
+
 def to_open_ground_m(state: Ground) -> dict[str, float]:
     """Return each unit's shortest distance from remaining ground to treated ground or native grass [m]."""
-    opened = {
-        unit.unit_id: state.unit_shapes[unit.unit_id] if unit.cover in OPEN_COVERS else ground_in(cut, TREATED)
-        for unit, cut in zip(state.units, state.by_unit, strict=True)
-    }
-    remaining = {unit.unit_id: ground_in(cut, REMAINING) for unit, cut in zip(state.units, state.by_unit, strict=True)}
-    return _nearest_m(remaining, opened)
+    opened, remaining, own_m = {}, {}, {}
+    for unit, cut in zip(state.units, state.by_unit, strict=True):
+        name, is_grass = unit.unit_id, unit.cover in OPEN_COVERS
+        opened[name] = state.unit_shapes[name] if is_grass else ground_in(cut, TREATED)
+        remaining[name] = ground_in(cut, REMAINING)
+        own_m[name] = _apart_m(cut, REMAINING, TREATED)  # nothing of a grass unit remains to be treated
+    return _nearest_m(remaining, opened, own_m)
 
 
 def to_standing_cedars_m(state: Ground) -> dict[str, float]:
     """Return each unit's shortest distance from treated or grass ground to standing cedars, the seed trees [m]."""
-    cleared, standing = {}, {}
+    cleared, standing, own_m = {}, {}, {}
     for unit, cut in zip(state.units, state.by_unit, strict=True):
-        is_grass = unit.cover in OPEN_COVERS
-        cleared[unit.unit_id] = ground_in(cut, (*TREATED, "other") if is_grass else TREATED)
-        standing[unit.unit_id] = ground_in(cut, (*REMAINING, "keep"))
-    return _nearest_m(cleared, standing)
+        name, opened = unit.unit_id, (*TREATED, "other") if unit.cover in OPEN_COVERS else TREATED
+        cleared[name], standing[name] = ground_in(cut, opened), ground_in(cut, _STANDING)
+        own_m[name] = _apart_m(cut, opened, _STANDING)
+    return _nearest_m(cleared, standing, own_m)
 
 
 @remembered
@@ -208,11 +212,15 @@ def ground_in(cut: CutUnit, stages: tuple[str, ...]) -> MultiPolygon:
 
 
 @remembered
-def _apart_m(ground: BaseGeometry, other: BaseGeometry) -> float:
-    return float(shapely.distance(ground, other))
+def _apart_m(cut: CutUnit, stages: tuple[str, ...], others: tuple[str, ...]) -> float:
+    """Return how far a unit's ground in some stages lies from its ground in others [m]; infinite without it."""
+    ground, other = ground_in(cut, stages), ground_in(cut, others)
+    return math.inf if ground.is_empty or other.is_empty else float(shapely.distance(ground, other))
 
 
-def _nearest_m(grounds: Mapping[str, BaseGeometry], others: Mapping[str, BaseGeometry]) -> dict[str, float]:
+def _nearest_m(
+    grounds: Mapping[str, BaseGeometry], others: Mapping[str, BaseGeometry], own_m: Mapping[str, float]
+) -> dict[str, float]:
     there = [other for other in others.values() if not other.is_empty]
     if not there:
         return {}
@@ -221,7 +229,7 @@ def _nearest_m(grounds: Mapping[str, BaseGeometry], others: Mapping[str, BaseGeo
     for unit_id, ground in grounds.items():
         if ground.is_empty:
             continue
-        within_m = math.inf if others[unit_id].is_empty else _apart_m(ground, others[unit_id])
+        within_m = own_m[unit_id]
         if within_m > 0:  # else it lies beside some in its own unit, as in most
             _, found = tree.query_nearest(ground, return_distance=True, all_matches=False)
             within_m = float(found[0])

@@ -5,14 +5,14 @@ from __future__ import annotations
 import datetime as dt
 import uuid
 from collections import defaultdict
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
-from typing import Final, Literal
+from typing import Literal
 
-from habmap.errors import InputError
+from habmap.errors import InputError, UsageError
 from habmap.land.grid import LocalGrid
-from habmap.records import Entry, Unit, value_of
-from habmap.records.said import Said, assembled, other_work_says
+from habmap.records import BurnRecord, Entry, Fact, Unit, value_of
+from habmap.records.said import BurnSaid, Said, assembled, clearable, is_said, other_work_says, without
 from habmap.vocabulary import PRACTICE_WORDS
 from habmap.work.ground import Ground, StageLimits, cut_ground, unit_rules
 from habmap.work.ledger import Correction, conflicts, day_order, effective_entries, line_numbers, sight
@@ -96,6 +96,7 @@ def corrected(
     practice: str | None,
     date: dt.date | None,
     covered: Covered | None,
+    gone: Sequence[Fact] = (),
 ) -> Entry:
     """Return the row; what is left out stays as it was, ``who`` included.
 
@@ -103,6 +104,8 @@ def corrected(
     ----------
     line
         The line, which counts.
+    gone
+        What of a line it no longer says.
     """
     content = line.content
     assert content is not None
@@ -123,7 +126,58 @@ def corrected(
         # of what stands there other work says only what a look need not say
         kept = {one.name: value_of(row.look, one) for one in other_work_says()}
         row = replace(row, look=assembled(Entry, kept).get("look"))
-    return said.over(row)
+    row = without(said.over(row), gone)
+    return row if row.reported_acres is not None else replace(row, is_sure=False)
+
+
+def taken_out(
+    names: Iterable[str], *, content: Entry, burn: BurnRecord | None, said: Said, told: BurnSaid
+) -> tuple[Fact, ...]:
+    """Return the facts that a correction takes out of a line, in the order of the records.
+
+    Parameters
+    ----------
+    names
+        Words of their options (``person-hours``, with dashes before them or not), or their names.
+    content, burn
+        What the line says now.
+    said, told
+        What the correction says anew.
+
+    Raises
+    ------
+    UsageError
+        There is no such thing to be said of a line, or it is said anew as well.
+    InputError
+        The line says nothing of it.
+    """
+    there = {one.name: one for one in clearable()}
+    by_word = {one.flag.removeprefix("--"): one.name for one in there.values()}
+    gone = set()
+    for name in names:
+        word = name.strip().removeprefix("--").replace("_", "-")
+        found = by_word.get(word) or name.strip()
+        if found not in there:
+            raise UsageError(
+                "nothing of this name can be taken out of a line",
+                where="--clear",
+                value=name,
+                allowed=", ".join(by_word),
+                mend="name it by its option; the practice, the day and the ground can be corrected, not taken out",
+            )
+        one = there[found]
+        now, anew = (burn, told) if one.record is BurnRecord else (content, said)
+        if is_said(anew, one):
+            raise UsageError("this is corrected and taken out at once", where="--clear", value=name, mend="do one")
+        if not is_said(now, one):
+            raise InputError(
+                f"the line says nothing of its {one.words}",
+                where="--clear",
+                value=name,
+                mend="leave it out; `habmap history` tells what the line says",
+            )
+        gone.add(found)
+    return tuple(one for name, one in there.items() if name in gone)
 
 
 #: Ground smaller than this that would lose another's work is passed over [acre].

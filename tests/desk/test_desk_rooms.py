@@ -122,6 +122,16 @@ def test_a_line_is_corrected_after_a_look_and_never_over_somebody_elses_correcti
     assert kept.status == 303, words_of(kept)
     told = [line for line in lines(run_habmap, desk_place) if line["number"] == 2 and line["counts"]]
     assert [line["note"] for line in told] == ["edge"]
+    # a field that is emptied is no longer said; it stays empty when the form is shown once more
+    seen = hidden(desk.get(f"/{key}/history/correct?line=2"), "seen")
+    emptied = {**said, "seen": seen, "note": "", "why": ""}
+    assert "edge</textarea>" not in desk.post(f"/{key}/history/look", emptied).text
+    look = desk.post(f"/{key}/history/look", {**emptied, "why": "it was the other line"})
+    assert "Taken out: note." in words_of(look)
+    desk.post(f"/{key}/history/correct", {"draft": hidden(look, "draft"), "once": hidden(look, "once")})
+    told = [line for line in lines(run_habmap, desk_place) if line["number"] == 2 and line["counts"]]
+    assert [(line["note"], line["cleared"]) for line in told] == [(None, ["note"])]
+    assert "Taken out: note." in words_of(desk.get(f"/{key}/history"))
 
 
 def test_undo_says_what_it_will_do_and_voids_it(desk: Running, key: str, desk_place: Path, run_habmap: Run) -> None:

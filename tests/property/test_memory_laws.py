@@ -2,24 +2,33 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
+from datetime import UTC, date, datetime
 from typing import Any
 
 import hypothesis.strategies as st
+import pytest
 from drawn_logs import FEW, UNITS, entries, polygons
 from fakes import GRID, FakeStore, entry, unit
+from habmap.show.page.render import drawing_json
 from hypothesis import given
 from shapely import Polygon, box
 from shapely.geometry.base import BaseGeometry
 
 from habmap.jobs.acres import acres
 from habmap.jobs.ground import ground
+from habmap.jobs.map import build_page
 from habmap.jobs.snapshot import snapshot
 from habmap.memory import forget
 from habmap.records import Entry, Row, Unit
+from habmap.show.page.account import sheet_parts
+from habmap.show.page.reading import map_in_words
 from habmap.work import ground as ground_rules
 from habmap.work.ground import stage_courses
 from habmap.work.season_account import season_account
+
+NOW = datetime(2026, 9, 1, tzinfo=UTC)
 
 
 def told(rows: list[Row]) -> Any:
@@ -37,35 +46,66 @@ def told(rows: list[Row]) -> Any:
     )
 
 
+def shown(rows: list[Row]) -> Any:
+    """Return all that the map page draws and tells of a property."""
+    page = build_page(FakeStore(rows, grid=GRID), now=NOW, audience="owner")
+    # the history is in what is drawn; its pieces are told apart by being one object, not by what they say
+    return drawing_json(page), sheet_parts(page)["groups"], map_in_words(page), replace(page, history=None)
+
+
+def changed(rows: list[Row], data: st.DataObject) -> list[Row]:
+    """Return a property's rows after something that a person may do next."""
+    logged = [row for row in rows if isinstance(row, Entry) and row.action == "log"]
+    units = [row for row in rows if isinstance(row, Unit) and row.valid_to is None]
+    what = data.draw(st.sampled_from(["log", "void", "correct", "redraw", "whole"]))
+    if what == "redraw":
+        old = data.draw(st.sampled_from(units))
+        drawn = unit(old.unit_id, data.draw(polygons()), cover=old.cover, target_pct=data.draw(st.just(50.0)))
+        return [drawn if row is old else row for row in rows]
+    if what == "void" and logged:
+        target = data.draw(st.sampled_from(logged)).entry_id
+        return [*rows, entry("other", "2024-01-01", action="void", target=target)]
+    if what == "correct" and logged:
+        right, target = data.draw(entries()), data.draw(st.sampled_from(logged)).entry_id
+        return [*rows, replace(right, action="amend", target=target, why="slip")]
+    if what == "whole":
+        return [*rows, replace(entry("mow", "2026-08-01"), patch=data.draw(st.sampled_from(units)).geometry)]
+    return [*rows, data.draw(entries())]
+
+
+@pytest.mark.parametrize("answer", [told, shown])
 @FEW
-@given(st.data())
-def test_what_is_worked_out_after_each_change_is_what_is_worked_out_anew(data: st.DataObject) -> None:
-    rows: list[Row] = list(UNITS)
+@given(data=st.data())
+def test_what_is_worked_out_after_each_change_is_what_is_worked_out_anew(
+    answer: Callable[[list[Row]], Any], data: st.DataObject
+) -> None:
     forget()
-    warm = [told(rows)]
-    steps = [list(rows)]
-    for _ in range(data.draw(st.integers(1, 5))):
-        logged = [row for row in rows if isinstance(row, Entry) and row.action == "log"]
-        what = data.draw(st.sampled_from(["log", "void", "correct", "redraw", "whole"]))
-        if what == "redraw":
-            old = data.draw(st.sampled_from([row for row in rows if isinstance(row, Unit) and row.valid_to is None]))
-            drawn = unit(old.unit_id, data.draw(polygons()), cover=old.cover, target_pct=data.draw(st.just(50.0)))
-            rows[rows.index(old)] = drawn
-        elif what == "void" and logged:
-            rows.append(entry("other", "2024-01-01", action="void", target=data.draw(st.sampled_from(logged)).entry_id))
-        elif what == "correct" and logged:
-            right = data.draw(entries())
-            rows.append(replace(right, action="amend", target=data.draw(st.sampled_from(logged)).entry_id, why="slip"))
-        elif what == "whole":
-            one = data.draw(st.sampled_from([row for row in rows if isinstance(row, Unit)]))
-            rows.append(replace(entry("mow", "2026-08-01"), patch=one.geometry))
-        else:
-            rows.append(data.draw(entries()))
-        steps.append(list(rows))
-        warm.append(told(rows))
+    steps: list[list[Row]] = [list(UNITS)]
+    warm = [answer(steps[0])]
+    for _ in range(data.draw(st.integers(1, 5 if answer is told else 3))):
+        steps.append(changed(steps[-1], data))
+        warm.append(answer(steps[-1]))
     for at, found in zip(steps, warm, strict=True):
         forget()
-        assert told(at) == found
+        assert answer(at) == found
+
+
+def test_a_day_or_a_unit_drawn_anew_in_between_moves_the_steps_of_units_that_nothing_was_done_on() -> None:
+    """What is kept of a unit's history is by its own lines and their steps, which move with other units' days."""
+    rows: list[Row] = [unit(f"U{k}", box(200 * k, 0, 200 * k + 100, 100)) for k in range(3)]
+    rows += [entry("cut", f"2024-0{k + 1}-01", box(200 * k, 0, 200 * k + 50, 80)) for k in (0, 2)]
+    forget()
+    warm = [shown(rows)]
+    between: list[Row] = [*rows, entry("cut", "2024-02-01", box(200, 0, 240, 80))]  # a step between the two
+    warm.append(shown(between))
+    new = unit("U1", box(200, 0, 290, 100), valid_from=date(2024, 2, 15), replaces=(rows[1].uuid,))  # type: ignore[union-attr]
+    store = FakeStore(between, grid=GRID)
+    store.append([new])
+    redrawn = list(store.rows())
+    warm.append(shown(redrawn))
+    for at, found in zip((rows, between, redrawn), warm, strict=True):
+        forget()
+        assert shown(at) == found
 
 
 def test_a_line_of_the_log_has_only_the_units_cut_anew_that_it_touches() -> None:

@@ -94,6 +94,14 @@ def amend(
     *,
     where: options.WorkGround,
     told: Told,
+    clear: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--clear",
+            metavar="FIELD",
+            help="Take out what the line says of a field, named as its option: --clear note. Several: repeat.",
+        ),
+    ] = None,
     yes: options.YesOption = False,
     preview: PreviewOption = False,
     draw: options.MapOption = False,
@@ -132,6 +140,7 @@ def amend(
         date=date,
         ground=None if covered is None else ground,
         burn=burn,
+        clear=clear or (),
         agree=options.agreement(is_yes=yes, as_json=as_json),
         is_preview=preview,
     )

@@ -120,7 +120,10 @@ def ask_correct(asked: Asked, *, error: HabmapError | None = None) -> Response:
     burn = burn_of(found, asked.store.burns())
     own = facts(Entry)
     fields = [
-        field_of(one, value=value_of(content if one.name in own else burn, one)) for one in facts_for(content.practice)
+        field_of(  # one that was emptied stays empty when the form is shown again
+            one, value=None if one.name in asked.said else value_of(content if one.name in own else burn, one)
+        )
+        for one in facts_for(content.practice)
     ]
     return page(
         asked,
@@ -187,7 +190,7 @@ def ground(asked: Asked) -> Response:
 def _corrected(asked: Asked, *, is_preview: bool) -> tuple[Logged, tuple[str, ...]]:
     from habmap.jobs.correct import amend
     from habmap.records import BurnRecord, Entry, facts, value_of
-    from habmap.records.said import BurnSaid, Said, assembled
+    from habmap.records.said import BurnSaid, Said, assembled, is_said
     from habmap.work.burns import burn_of
     from habmap.work.lines import find_line
 
@@ -198,10 +201,13 @@ def _corrected(asked: Asked, *, is_preview: bool) -> tuple[Logged, tuple[str, ..
     assert content is not None  # find_line refuses a withdrawn one
     burn = burn_of(found, asked.store.burns())
     own = facts(Entry)
-    told = {}
+    told, gone = {}, []
     for one in facts_for(content.practice):
         now: Any = read_facts(asked, (one,))[one.name]
-        if now != value_of(content if one.name in own else burn, one):
+        row = content if one.name in own else burn
+        if one.name in asked.said and now in (None, ()) and is_said(row, one):
+            gone.append(one.name)
+        elif now != value_of(row, one):
             told[one.name] = now
     day: dt.date | None = asked.day("date", "day of the work")
     covered = ground_of(asked, day or content.date)
@@ -216,6 +222,7 @@ def _corrected(asked: Asked, *, is_preview: bool) -> tuple[Logged, tuple[str, ..
         date=day if day != content.date else None,
         ground=None if covered is None else lambda day: covered,
         burn=BurnSaid(**assembled(BurnRecord, told)),
+        clear=gone,
         agree=lambda words: asked.has("yes"),
         is_preview=is_preview,
     )

@@ -7,14 +7,17 @@ thinned.
 
 from __future__ import annotations
 
-import json
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, fields
-from typing import Final
+from typing import Final, Protocol
+
+from shapely.geometry.base import BaseGeometry
 
 from habmap.show import symbols, words
 from habmap.show.on_own_ground import name_lines, newest_work, work_lines
 from habmap.show.page import coordinates
 from habmap.show.page.account import sheet_parts
+from habmap.show.page.coordinates import text_of
 from habmap.show.page.leaflet import branca_element, folium
 from habmap.show.page.offline import LEAFLET_SCRIPT, LEAFLET_STYLE, POLICY_SLOT, seal
 from habmap.show.page.parts import PAGE_PARTS
@@ -121,75 +124,101 @@ _MARKUP: Final = (
 
 def drawing_json(page: Page) -> str:
     """Return the drawing as JSON that is safe inside a ``<script>`` element, whatever names it holds."""
-    worked = newest_work(page.work)
+    unit_shapes = dict(zip((one.unit_id for one in page.units), _shapes(page.units), strict=True))
+    unit_rooms = coordinates.rooms_texts([unit.geometry for unit in page.units])
     drawing = {
-        "extent": extent(page),
-        "relief": None if page.relief is None else page.relief.extent,
-        "units": [
-            {
-                "id": unit.unit_id,
-                "name": words.unit_title(unit),
-                "order": unit.order,
-                "at": coordinates.pair(unit.label_lonlat),
-                "lines": ["\n".join(lines) for lines in name_lines(words.unit_title(unit))],
-                "rooms": rooms,
-                "says": f"{words.unit_title(unit)}: {_says(unit)}",
-                "shape": coordinates.geojson(unit.geometry),
-            }
-            for unit, rooms in zip(page.units, coordinates.rooms([one.geometry for one in page.units]), strict=True)
-        ],
-        "pieces": [
-            {"unit": piece.unit_id, "stage": piece.stage, "shape": coordinates.geojson(piece.geometry)}
-            for piece in page.pieces
-        ],
-        "mixed": [
-            {"unit": one.unit_id, "shape": coordinates.geojson(one.geometry)}
-            for one in page.shares
-            if one.kind == "both"
-        ],
-        "patches": [
-            {
-                "lines": ["\n".join(lines) for lines in work_lines(work)],
-                "rooms": whole,
-                "newest": newest if one.until is not None else None,
-                "until": one.until,
-                "shape": coordinates.geojson(work.geometry),
-            }
-            for work, one, whole, newest in zip(
-                page.work,
-                worked,
-                coordinates.rooms([work.geometry for work in page.work]),
-                coordinates.rooms([one.newest for one in worked]),
-                strict=True,
+        "extent": text_of(extent(page)),
+        "relief": text_of(None if page.relief is None else page.relief.extent),
+        "units": _list(
+            _object(
+                id=text_of(unit.unit_id),
+                name=text_of(words.unit_title(unit)),
+                order=text_of(unit.order),
+                at=text_of(coordinates.pair(unit.label_lonlat)),
+                lines=text_of(["\n".join(lines) for lines in name_lines(words.unit_title(unit))]),
+                rooms=rooms,
+                says=text_of(f"{words.unit_title(unit)}: {_says(unit)}"),
+                shape=unit_shapes[unit.unit_id],
             )
-        ],
-        "features": [
-            {
-                "kind": feature.kind,
-                "private": feature.is_private,
-                "name": words.feature_label(feature.name, feature.kind, feature.is_private),
-                "shape": coordinates.geojson(feature.geometry),
-            }
-            for feature in page.features
-        ],
-        "covers": [
-            {"unit": unit.unit_id, "cover": unit.cover, "shape": coordinates.geojson(unit.geometry)}
+            for unit, rooms in zip(page.units, unit_rooms, strict=True)
+        ),
+        "pieces": _list(
+            _object(unit=text_of(piece.unit_id), stage=text_of(piece.stage), shape=shape)
+            for piece, shape in zip(page.pieces, _shapes(page.pieces), strict=True)
+        ),
+        "mixed": _list(
+            _object(unit=text_of(one.unit_id), shape=shape)
+            for one, shape in zip(page.shares, _shapes(page.shares), strict=True)
+            if one.kind == "both"
+        ),
+        "patches": _list(_patches(page)),
+        "features": _list(
+            _object(
+                kind=text_of(feature.kind),
+                private=text_of(feature.is_private),
+                name=text_of(words.feature_label(feature.name, feature.kind, feature.is_private)),
+                shape=shape,
+            )
+            for feature, shape in zip(page.features, _shapes(page.features), strict=True)
+        ),
+        "covers": _list(
+            _object(unit=text_of(unit.unit_id), cover=text_of(unit.cover), shape=unit_shapes[unit.unit_id])
             for unit in page.units
             if unit.cover in COVER_WORDS
-        ],
-        "edges": symbols.edges_for_script(),
-        "dark": sorted(DARK_STAGES),
-        "symbols": symbols.for_script({feature.kind for feature in page.features}),
-        "boundary": None if page.boundary is None else coordinates.geojson(page.boundary),
-        "contours": []
-        if page.relief is None
-        else [
-            {"ft": line.height_ft, "index": line.is_index, "steps": coordinates.steps(line.lonlat)}
-            for line in page.relief.contours
-        ],
-        **{part.name: None if part.drawing is None else part.drawing(page) for part in PAGE_PARTS},
+        ),
+        "edges": text_of(symbols.edges_for_script()),
+        "dark": text_of(sorted(DARK_STAGES)),
+        "symbols": text_of(symbols.for_script({feature.kind for feature in page.features})),
+        "boundary": text_of(None if page.boundary is None else coordinates.geojson(page.boundary)),
+        "contours": text_of(
+            []
+            if page.relief is None
+            else [
+                {"ft": line.height_ft, "index": line.is_index, "steps": coordinates.steps(line.lonlat)}
+                for line in page.relief.contours
+            ]
+        ),
+        **{part.name: text_of(None if part.drawing is None else part.drawing(page)) for part in PAGE_PARTS},
     }
-    return json.dumps(drawing, allow_nan=False, ensure_ascii=False, separators=(",", ":")).translate(_MARKUP)
+    return _object(**drawing).translate(_MARKUP)
+
+
+def _patches(page: Page) -> Iterator[str]:
+    """Yield the ground of each line of the log with its words, and where it is the newest."""
+    worked = newest_work(page.work)
+    for work, one, whole, newest, shape in zip(
+        page.work,
+        worked,
+        coordinates.rooms_texts([work.geometry for work in page.work]),
+        coordinates.rooms_texts([one.newest for one in worked]),
+        _shapes(page.work),
+        strict=True,
+    ):
+        yield _object(
+            lines=text_of(["\n".join(lines) for lines in work_lines(work)]),
+            rooms=whole,
+            newest=newest if one.until is not None else "null",
+            until=text_of(one.until),
+            shape=shape,
+        )
+
+
+class _Shaped(Protocol):
+    @property
+    def geometry(self) -> BaseGeometry: ...
+
+
+def _shapes(drawn: Iterable[_Shaped]) -> list[str]:
+    return coordinates.geojson_texts(one.geometry for one in drawn)
+
+
+def _object(**values: str) -> str:
+    """Return an object of values that are JSON already: what was told before is not written anew."""
+    return "{" + ",".join(f'"{name}":{value}' for name, value in values.items()) + "}"
+
+
+def _list(values: Iterable[str]) -> str:
+    return f"[{','.join(values)}]"
 
 
 def _says(unit: PageUnit) -> str:
