@@ -7,7 +7,7 @@ import uuid
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import Final, Literal
 
 from habmap.errors import InputError, UsageError
 from habmap.land.grid import LocalGrid

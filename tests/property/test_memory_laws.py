@@ -11,7 +11,6 @@ import hypothesis.strategies as st
 import pytest
 from drawn_logs import FEW, UNITS, entries, polygons
 from fakes import GRID, FakeStore, entry, unit
-from habmap.show.page.render import drawing_json
 from hypothesis import given
 from shapely import Polygon, box
 from shapely.geometry.base import BaseGeometry
@@ -24,6 +23,7 @@ from habmap.memory import forget
 from habmap.records import Entry, Row, Unit
 from habmap.show.page.account import sheet_parts
 from habmap.show.page.reading import map_in_words
+from habmap.show.page.render import drawing_json
 from habmap.work import ground as ground_rules
 from habmap.work.ground import stage_courses
 from habmap.work.season_account import season_account
