@@ -19,7 +19,7 @@ _JSON_ESCAPES = {code: f"\\u{code:04x}" for code in (*map(ord, _DIRECTION_MARKS)
 
 if TYPE_CHECKING:
     from habmap.errors import HabmapError
-    from habmap.progress import Progress
+    from habmap.progress import Progress, Steps
 
 
 #: What stands for a sign that a terminal or a file of an older encoding cannot take.
@@ -213,6 +213,17 @@ def progress_bar() -> Iterator[Progress | None]:
     with Bar(console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task("working", total=1.0)
         yield lambda share: bar.update(task, completed=share.done_frac, description=progress_words(share))
+
+
+@contextmanager
+def steps_shown(*names: str) -> Iterator[Steps]:
+    """Give the named steps of one job, shown as `progress_bar` shows how far it is; after it all are done."""
+    from habmap.progress import Steps
+
+    with progress_bar() as progress:
+        steps = Steps(progress, *names)
+        yield steps
+        steps.end()
 
 
 def versions_line() -> str:

@@ -8,7 +8,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import cast
+from typing import Final, cast
 from zoneinfo import ZoneInfo
 
 import shapely
@@ -22,6 +22,7 @@ from habmap.place.block_terrain import block_terrain
 from habmap.place.closed_days import closures, plan_days
 from habmap.place.named_units import settings_of_now
 from habmap.place.past_store import PastStore
+from habmap.progress import Steps
 from habmap.show.burn.words import block_words, closed_words, past_burn_words, warnings_for
 from habmap.vocabulary import FIRE_CAUTION, SNAG_CAUTION
 from habmap.work.burn.block import block_name, burn_block, kind_by_ground
@@ -71,6 +72,11 @@ from habmap.work.ground import GroundPiece
 from habmap.work.plan_days import PLAN_DAYS_WORDS, compared_days
 from habmap.work.said import has_snags
 
+#: What a burn sheet is worked out in.
+BURN_STEPS: Final = ("ground", "elevation", "edges", "weather and surroundings")
+#: What the writing of its sheets is told in after that.
+SHEET_STEPS: Final = ("relief", "pages")
+
 
 @dataclass(frozen=True, slots=True)
 class Burnsheet:
@@ -93,8 +99,13 @@ def burnsheet(store: Store, request: BurnRequest) -> BurnsheetResult:
     return worked_out(store, request).result
 
 
-def worked_out(store: Store, request: BurnRequest) -> Burnsheet:
-    """Return the burn sheet with what it was worked out of; else as `burnsheet`."""
+def worked_out(store: Store, request: BurnRequest, *, steps: Steps | None = None) -> Burnsheet:
+    """Return the burn sheet with what it was worked out of; else as `burnsheet`.
+
+    ``steps`` have `BURN_STEPS` among their names.
+    """
+    steps = steps or Steps()
+    steps.begin("ground")
     store = snapshot(store)
     settings, day, zone = store.settings, request.at.date(), ZoneInfo(store.settings.place.timezone)
     if is_skipped(request.at, zone) and not request.is_observed:
@@ -115,6 +126,7 @@ def worked_out(store: Store, request: BurnRequest) -> Burnsheet:
     request, not_used = with_forecast(request, store.forecasts())
     weather = ignition_weather(request, not_used)
     features, boundary = store.features(), store.boundary()
+    steps.begin("elevation")
     dem = block_terrain(
         store.elevation(),
         block.outline,
@@ -137,6 +149,7 @@ def worked_out(store: Store, request: BurnRequest) -> Burnsheet:
     used = forecast_used(request, weather, zone)
     wind_from_deg = weather["wind_from_deg"] or 0.0
     walked = {walk.break_ for walk in settings.burn.walked if walk.date == day}
+    steps.begin("edges")
     outline = outline_of(
         block.outline,
         others=block.beyond,
@@ -154,6 +167,7 @@ def worked_out(store: Store, request: BurnRequest) -> Burnsheet:
         rising_above_pct=settings.terrain.flat_below_pct,
         walked=walked,
     )
+    steps.begin("weather and surroundings")
     winds = winds_cast(request.at, wind_from_deg, request.forecast)
     fuel = fuel_there(pieces, state, day)
     within = LookedWithin(
@@ -272,7 +286,7 @@ def _clock_words(air: Air, dem: BlockTerrain | None, block_m2: float, driest: fl
     return clock_words(driest, driest_pct(other), is_daylight=is_daylight)
 
 
-def past_burn(store: Store, entry: str, *, today: dt.date) -> Burnsheet:
+def past_burn(store: Store, entry: str, *, today: dt.date, steps: Steps | None = None) -> Burnsheet:
     """Make the burn sheet of a logged burn again.
 
     Parameters
@@ -281,6 +295,8 @@ def past_burn(store: Store, entry: str, *, today: dt.date) -> Burnsheet:
         The line of the log: its id, the beginning of it, or the id it was imported with.
     today
         The local civil day at the place.
+    steps
+        As in `worked_out`.
 
     Raises
     ------
@@ -291,7 +307,7 @@ def past_burn(store: Store, entry: str, *, today: dt.date) -> Burnsheet:
     burn = logged_burn(store.entries(), store.burns(), entry)
     record = burn.record
     then = PastStore(store, before=burn.line.date, plans=record.plans, where=burn.where)
-    sheet = worked_out(cast("Store", then), burn.request)
+    sheet = worked_out(cast("Store", then), burn.request, steps=steps)
     past = burn.told(units=sheet.result.units, drawn=store.drawn_blocks(), today=today)
     logged_on = record.recorded_at.astimezone(ZoneInfo(store.settings.place.timezone)).date()
     past = replace(past, words=past_burn_words(past, logged_on if past.plans_kept else None))

@@ -15,6 +15,7 @@ from habmap.jobs.burnsheet import Burnsheet
 from habmap.jobs.ports import Store
 from habmap.place.elevation import open_named
 from habmap.place.writers import refuse_to_write, write_whole
+from habmap.progress import Steps, counted
 from habmap.show.burn.compose import fitted_sheet
 from habmap.show.burn.html import render_burn_html
 from habmap.show.burn.pages import draw_burn_pdf
@@ -35,6 +36,7 @@ def write_burn_sheets(
     now: datetime,
     paper: BurnPaper = "letter",
     overwrite: bool = False,
+    steps: Steps | None = None,
 ) -> None:
     """Write the burn sheet to every target; what it is, its suffix says (.pdf or .html).
 
@@ -42,6 +44,8 @@ def write_burn_sheets(
     ----------
     now
         The moment of drawing (UTC).
+    steps
+        Have `SHEET_STEPS` among their names.
 
     Raises
     ------
@@ -50,10 +54,14 @@ def write_burn_sheets(
         drawn, before the first is written.
     """
     refuse_targets(targets, overwrite=overwrite)
+    steps = steps or Steps()
     store, result = sheet.store, sheet.result
     grid, boundary, zone = store.grid, store.boundary(), ZoneInfo(store.settings.place.timezone)
     if grid is None or not result.edges:
         raise no_ground("there is no ground to draw")
+    steps.begin("relief")
+    relief = _relief(store, result)
+    steps.begin("pages")
     drawn = fitted_sheet(
         result,
         paper=paper,
@@ -64,14 +72,14 @@ def write_burn_sheets(
         units=store.units(datetime.fromisoformat(result.time).date()),
         features=store.features(),
         boundary=None if boundary is None else boundary.geometry,
-        relief=_relief(store, result),
+        relief=relief,
         pieces=sheet.pieces,
     )
     contents = [
         draw_burn_pdf(drawn, paper=paper).content
         if target.suffix.lower() == ".pdf"
         else render_burn_html(drawn, paper=paper).encode()
-        for target in targets
+        for target in counted(targets, steps.within, what="files")
     ]
     for target, content in zip(targets, contents, strict=True):
         write_whole(target, lambda path, content=content: path.write_bytes(content), overwrite=overwrite)  # type: ignore[misc]

@@ -3,30 +3,46 @@
 from __future__ import annotations
 
 import csv
+import shutil
 from collections.abc import Callable
 from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
 
 import pytest
+import shapely
 from fakes import GRID, FakeStore, entry, unit
 from shapely import box
 
 from habmap.desk.long_work import Pace
+from habmap.jobs.burnsheet import BURN_STEPS, SHEET_STEPS, worked_out
+from habmap.jobs.burnsheet_files import write_burn_sheets
 from habmap.jobs.demo import demo
 from habmap.jobs.export_packet import export_packet
 from habmap.jobs.handout import write_handout
-from habmap.jobs.load.tables import load_entries
+from habmap.jobs.load.layers import load_boundary, load_dem
+from habmap.jobs.load.tables import load_entries, load_forecast
 from habmap.jobs.map import draw_map
 from habmap.jobs.sheet import write_sheet
 from habmap.jobs.terrain import terrain
 from habmap.place.new_folder import sample_layers_folder
 from habmap.place.settings import Settings
 from habmap.place.store import GeoPackageStore
-from habmap.progress import Share, Steps, counted, read_share
+from habmap.progress import PROGRESS_LINES, Share, Steps, counted, read_share
 from habmap.show.progress_words import left_words, progress_words
+from habmap.work.burn.request import BurnRequest
 
 NOW, TODAY = datetime(2026, 8, 1, 12, tzinfo=UTC), date(2026, 8, 1)
+
+
+def burn_sheets(store: Any, folder: Path, told: Callable[[Share], None]) -> None:
+    """Work a burn sheet out and write it, as the command does."""
+    steps = Steps(told, *BURN_STEPS, *SHEET_STEPS)
+    unit_id = store.units()[0].unit_id
+    at = datetime(2026, 3, 1, 13)
+    request = BurnRequest(names=(unit_id,), at=at, temp_f=70.0, rh_pct=50.0, wind_mph=8.0, wind_from_deg=0.0)
+    write_burn_sheets(worked_out(store, request, steps=steps), targets=[folder / "burn.html"], now=NOW, steps=steps)
+    steps.end()
 
 
 def contracted() -> FakeStore:
@@ -69,6 +85,7 @@ JOBS: dict[str, tuple[Callable[..., Any], tuple[str, ...]]] = {
         ),
         ("work of the item", "photos", "drawing", ""),
     ),
+    "burn sheet": (burn_sheets, (*BURN_STEPS, *SHEET_STEPS, "")),
 }  # fmt: skip
 
 
@@ -98,6 +115,43 @@ def test_a_table_counts_its_rows_before_it_is_written(demo_place: Path) -> None:
     assert counts == list(range(1, rows + 1))
     assert [share.what for share in told if share.within is None] == ["reading", "writing", ""]
     assert {share.within.count for share in told if share.within is not None} == {rows}
+
+
+def test_a_forecast_counts_its_rows_a_boundary_and_a_raster_tell_their_steps(demo_place: Path, tmp_path: Path) -> None:
+    place = Path(shutil.copytree(demo_place, tmp_path / "place"))
+    store, layers = GeoPackageStore.open(place), sample_layers_folder()
+    hourly: list[Share] = []
+    load_forecast(store, path=layers / "forecast.csv", now=NOW, progress=hourly.append)
+    hours = len(layers.joinpath("forecast.csv").read_text(encoding="utf-8").splitlines()) - 1
+    assert [share.within.done for share in hourly if share.within is not None] == list(range(1, hours + 1))
+    outer: list[Share] = []
+    outline = tmp_path / "outer.geojson"
+    outline.write_text(shapely.to_geojson(box(-97.2, 36.0, -97.0, 36.2)), encoding="utf-8")
+    load_boundary(store, path=outline, now=NOW, overwrite=True, progress=outer.append)
+    assert [share.what for share in outer] == ["reading", "writing", ""]
+    heights, copied = tmp_path / "high.tif", tmp_path / "other"
+    heights.write_bytes(layers.joinpath("elevation.tif").read_bytes() + bytes(9 * 2**20))  # what follows is not read
+    told: list[Share] = []
+    load_dem(store, path=heights, now=NOW, copy_into=copied, overwrite=True, progress=told.append)
+    assert list(dict.fromkeys(share.what for share in told)) == ["reading", "copying", "writing", ""]
+    done = [share.within.done for share in told if share.within is not None]
+    assert done == sorted(done) and done[0] < done[-1] == told[1 + len(done)].within.count  # type: ignore[union-attr]
+    (copy,) = copied.rglob("high.tif")
+    assert copy.read_bytes() == heights.read_bytes()
+
+
+@pytest.mark.parametrize("what", ["ledger", "units", "gpx", "revisits", "practices"])
+def test_an_export_tells_its_steps_to_whoever_asks_for_lines(
+    what: str, demo_place: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, run_habmap: Callable[..., Any]
+) -> None:
+    monkeypatch.setenv(PROGRESS_LINES, "1")
+    ending = {"ledger": "csv", "units": "geojson", "practices": "csv"}.get(what, "gpx")
+    year = ["--program-year", "2026"] if what == "practices" else []
+    done = run_habmap("export", what, "-o", tmp_path / f"out.{ending}", *year, place=demo_place)
+    assert done.code == 0, done.err
+    told = [share for line in done.err.split("\n") if (share := read_share(line)) is not None]
+    assert [share.done for share in told] == [0, 1, 2]
+    assert told[-1].done_frac == 1.0
 
 
 def test_of_very_many_parts_not_each_is_told() -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, cast
@@ -13,7 +13,7 @@ import typer
 from habmap.cli import burn_options as options
 from habmap.cli.context import JsonOption, OverwriteOption, Session
 from habmap.cli.fact_options import Told, add_command
-from habmap.cli.output import print_table, say, told_as_json
+from habmap.cli.output import print_table, say, steps_shown, told_as_json
 from habmap.errors import UsageError
 
 if TYPE_CHECKING:
@@ -21,10 +21,11 @@ if TYPE_CHECKING:
 
     from habmap.jobs.burnsheet import Burnsheet
     from habmap.jobs.ports import Store
+    from habmap.progress import Steps
     from habmap.records import Fact, ForecastHour
     from habmap.show.burn.sheet import BurnPaper, Section
     from habmap.work.burn.hours import BurnHour
-    from habmap.work.burn.request import ForecastSource
+    from habmap.work.burn.request import BurnRequest, ForecastSource
     from habmap.work.burn.result import BurnsheetResult
 
 
@@ -81,12 +82,20 @@ def _burnsheet(
     if again is not None:
         options.check_alone(again, (names, patch, at, forecast, *told.values()))
         _check_targets(targets, paper, overwrite=overwrite)
-        from habmap.jobs.burnsheet import past_burn
 
-        sheet = past_burn(session.store(), again, today=session.local_day())
+        def made(steps: Steps) -> Burnsheet:
+            from habmap.jobs.burnsheet import past_burn
+
+            return past_burn(session.store(), again, today=session.local_day(), steps=steps)
     else:
-        sheet = _asked(session, told, at, names or (), patch, forecast, targets, paper, overwrite, is_sure=is_sure)
-    _show(session, sheet, targets, paper, overwrite=overwrite, as_json=as_json)
+        request = _asked(session, told, at, names or (), patch, forecast, targets, paper, overwrite, is_sure=is_sure)
+
+        def made(steps: Steps) -> Burnsheet:
+            from habmap.jobs.burnsheet import worked_out
+
+            return worked_out(session.store(), request, steps=steps)
+
+    _show(session, made, targets, paper, overwrite=overwrite, as_json=as_json)
 
 
 def _asked(
@@ -101,8 +110,8 @@ def _asked(
     overwrite: bool,
     *,
     is_sure: bool,
-) -> Burnsheet:
-    """Return the burn sheet of ground, hour and weather as a person gives them."""
+) -> BurnRequest:
+    """Return what is asked of ground, hour and weather as a person gives them."""
     if at is None:
         raise UsageError("give a time of ignition", where="--time", mend="give the time of ignition, or --again ENTRY")
     if not names and patch is None:
@@ -111,7 +120,6 @@ def _asked(
     from habmap.work.burn.observed import check_burn_said
 
     check_burn_said(BurnSaid(**told), practice="burn", month=at.month, is_sure=is_sure, needs_hour=False)
-    from habmap.jobs.burnsheet import worked_out
     from habmap.work.burn.request import BurnRequest
 
     store = session.store()
@@ -123,24 +131,32 @@ def _asked(
         options.check_complete(told)
     _check_targets(targets, paper, overwrite=overwrite)
     ground = None if patch is None else _read_patch(patch)
-    return worked_out(
-        store,
-        BurnRequest(names=tuple(names), patch=ground, at=at, forecast=hours, forecast_source=source, **told),
-    )
+    return BurnRequest(names=tuple(names), patch=ground, at=at, forecast=hours, forecast_source=source, **told)
 
 
 def _show(
-    session: Session, sheet: Burnsheet, targets: Sequence[Path], paper: str, *, overwrite: bool, as_json: bool
+    session: Session,
+    made: Callable[[Steps], Burnsheet],
+    targets: Sequence[Path],
+    paper: str,
+    *,
+    overwrite: bool,
+    as_json: bool,
 ) -> None:
-    """Write the burn sheets that are asked for, then print the result."""
-    result = sheet.result
-    if targets:
-        from habmap.jobs.burnsheet_files import write_burn_sheets
+    """Make the burn sheet and write those that are asked for, then print the result."""
+    from habmap.jobs.burnsheet import BURN_STEPS, SHEET_STEPS
 
-        write_burn_sheets(
-            sheet, targets=targets, now=session.now(), paper=cast("BurnPaper", paper), overwrite=overwrite
-        )
-        result = replace(result, sheets=tuple(str(path) for path in targets))
+    with steps_shown(*BURN_STEPS, *(SHEET_STEPS if targets else ())) as steps:
+        sheet = made(steps)
+        result = sheet.result
+        if targets:
+            from habmap.jobs.burnsheet_files import write_burn_sheets
+
+            write_burn_sheets(
+                sheet, targets=targets, now=session.now(), paper=cast("BurnPaper", paper), overwrite=overwrite,
+                steps=steps,
+            )  # fmt: skip
+            result = replace(result, sheets=tuple(str(path) for path in targets))
     if told_as_json("burnsheet", result, as_json=as_json):
         return
 

@@ -12,7 +12,7 @@ import typer
 from habmap.cli.burn_options import PAPERS, check_choice
 from habmap.cli.commands.sheet import PaperSize
 from habmap.cli.context import AudienceOption, For, JsonOption, OnOption, OverwriteOption, Session, parsed_date
-from habmap.cli.output import print_json, print_table, progress_bar, rounded, say, told_as_json
+from habmap.cli.output import print_json, print_table, progress_bar, rounded, say, steps_shown, told_as_json
 from habmap.errors import UsageError
 
 if TYPE_CHECKING:
@@ -59,8 +59,13 @@ def register(app: typer.Typer) -> None:
         _suffix(output, ".csv", ".xlsx")
         _year_or_range(program_year, first, last)
         session: Session = context.obj
-        result = export_practices(session.store(), year=program_year, first=first, last=last, audience=audience.value)
-        _write(output, _practice_writer(result), overwrite)
+        with steps_shown("paperwork", "file") as steps:
+            steps.begin("paperwork")
+            result = export_practices(
+                session.store(), year=program_year, first=first, last=last, audience=audience.value
+            )
+            steps.begin("file")
+            _write(output, _practice_writer(result), overwrite)
         if told_as_json("export-practices", result, as_json=as_json):
             return
         span = f"from {result.from_date} to {result.to_date}"
@@ -100,8 +105,11 @@ def register(app: typer.Typer) -> None:
 
         _suffix(output, ".csv", ".gpkg", ".geojson")
         session: Session = context.obj
-        table = ledger_table(session.store(), audience=audience.value)
-        _write(output, _table_writer(table, output), overwrite)
+        with steps_shown("log", "file") as steps:
+            steps.begin("log")
+            table = ledger_table(session.store(), audience=audience.value)
+            steps.begin("file")
+            _write(output, _table_writer(table, output), overwrite)
         _report("export-ledger", output, len(table.rows), "log line", audience, as_json=as_json)
 
     @export.command("units")
@@ -119,8 +127,11 @@ def register(app: typer.Typer) -> None:
         _suffix(output, ".gpkg", ".geojson")
         session: Session = context.obj
         today = session.local_day()
-        table = units_table(session.store(), on=on, today=today, audience=audience.value)
-        _write(output, _table_writer(table, output), overwrite)
+        with steps_shown("ground", "file") as steps:
+            steps.begin("ground")
+            table = units_table(session.store(), on=on, today=today, audience=audience.value)
+            steps.begin("file")
+            _write(output, _table_writer(table, output), overwrite)
         _report("export-units", output, len(table.rows), "unit", audience, as_json=as_json)
 
     @export.command("gpx")
@@ -144,8 +155,11 @@ def register(app: typer.Typer) -> None:
         session: Session = context.obj
         store = session.store()
         today = session.local_day()
-        found = handheld(store, on=on, today=today, audience=audience.value)
-        _write_gpx(output, store.settings.place.name, found.outlines, found.spots, overwrite, is_again=False)
+        with steps_shown("ground", "file") as steps:
+            steps.begin("ground")
+            found = handheld(store, on=on, today=today, audience=audience.value)
+            steps.begin("file")
+            _write_gpx(output, store.settings.place.name, found.outlines, found.spots, overwrite, is_again=False)
         scraps = [one for one in found.remaining if one.scraps]
         if as_json:
             written = HandheldFile(
@@ -187,9 +201,12 @@ def register(app: typer.Typer) -> None:
         session: Session = context.obj
         store = session.store()
         day = on or session.local_day()
-        found = due_again(store, on=day, within_days=within_days, audience=audience.value)
-        spots = [one for one in found if one.lonlat is not None]
-        _write_gpx(output, store.settings.place.name, (), spots, overwrite, is_again=True)
+        with steps_shown("ground", "file") as steps:
+            steps.begin("ground")
+            found = due_again(store, on=day, within_days=within_days, audience=audience.value)
+            spots = [one for one in found if one.lonlat is not None]
+            steps.begin("file")
+            _write_gpx(output, store.settings.place.name, (), spots, overwrite, is_again=True)
         if as_json:
             written = RevisitsFile(path=str(output), on=day, rows=len(spots), audience=audience.value, spots=found)
             print_json("export-revisits", written)

@@ -76,7 +76,7 @@ def boundary_command(
     from habmap.jobs.load.layers import load_boundary
 
     how = {"path": file, "layer": layer, "repair": repair, "overwrite": overwrite}
-    load_and_show(context, load_boundary, noun="boundary", as_json=as_json, tells_progress=False, **how)
+    load_and_show(context, load_boundary, noun="boundary", as_json=as_json, **how)
 
 
 def features_command(

@@ -8,7 +8,7 @@ import typer
 
 from habmap.cli.context import JsonOption, OverwriteOption, Session
 from habmap.cli.load.shared import FileArgument
-from habmap.cli.output import say, told_as_json
+from habmap.cli.output import progress_bar, say, told_as_json
 from habmap.errors import UsageError
 
 if TYPE_CHECKING:
@@ -34,7 +34,8 @@ def dem_command(
     how = _how(context, vertical_unit, copy_into=copy_into, overwrite=overwrite)
     from habmap.jobs.load.layers import load_dem
 
-    result = load_dem(path=file, **how)
+    with progress_bar() as progress:
+        result = load_dem(path=file, progress=progress, **how)
     if not told_as_json("load", result, as_json=as_json):
         _say_file("Elevation", result.dem, result)
         if result.units_covered or result.units_off:
@@ -53,7 +54,8 @@ def canopy_command(
     how = _how(context, vertical_unit, copy_into=copy_into, overwrite=overwrite)
     from habmap.jobs.load.layers import load_canopy
 
-    result = load_canopy(path=file, **how)
+    with progress_bar() as progress:
+        result = load_canopy(path=file, progress=progress, **how)
     if not told_as_json("load", result, as_json=as_json):
         _say_file("Canopy heights", result.canopy, result, " They must be heights above the ground.")
         if result.units_covered or result.units_off:

@@ -65,14 +65,12 @@ def load_and_show(
     *,
     noun: str,
     as_json: bool,
-    tells_progress: bool = True,
     **how: Any,
 ) -> LoadResult:
-    """Load by a job, its rows called ``noun``, and show what that brought; ``tells_progress``: it counts its rows."""
+    """Load by a job, its rows called ``noun``, and show what that brought and meanwhile how far it is."""
     session: Session = context.obj
     with progress_bar() as progress:
-        how |= {"progress": progress} if tells_progress else {}
-        result = job(session.store(), now=session.now(), **how)
+        result = job(session.store(), now=session.now(), progress=progress, **how)
     show(result, as_json=as_json, noun=noun)
     return result
 

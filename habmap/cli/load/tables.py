@@ -72,7 +72,7 @@ def forecast_command(
     from habmap.jobs.load.tables import load_forecast
 
     how = {"path": file, "columns": columns, "sheet": sheet, "wind_height": wind_height, "is_sure": is_sure}
-    result = load_and_show(context, load_forecast, noun="forecast hour", as_json=as_json, tells_progress=False, **how)
+    result = load_and_show(context, load_forecast, noun="forecast hour", as_json=as_json, **how)
     if result.loaded and not as_json:
         hours = context.obj.store().forecasts()[0].hours
         say(

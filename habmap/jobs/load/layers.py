@@ -20,9 +20,9 @@ from habmap.place.load.block import BlockSaved, bring_block
 from habmap.place.load.features import bring_features
 from habmap.place.load.photo_records import LoadPhotosResult
 from habmap.place.load.photo_taking import bring_photos
-from habmap.place.load.rasters import BroughtRaster, CanopyInfo, CanopyLoaded, DemLoaded, bring_raster
+from habmap.place.load.rasters import RASTER_STEPS, BroughtRaster, CanopyInfo, CanopyLoaded, DemLoaded, bring_raster
 from habmap.place.load.units import bring_units
-from habmap.progress import Progress
+from habmap.progress import Progress, Steps
 from habmap.records import Boundary, is_same
 from habmap.vocabulary import COVERS
 from habmap.work.terrain import DemInfo
@@ -71,6 +71,7 @@ def load_boundary(
     layer: str | None = None,
     repair: bool = False,
     overwrite: bool = False,
+    progress: Progress | None = None,
 ) -> LoadResult:
     """Load the property's outer line; several polygons are united.
 
@@ -79,6 +80,8 @@ def load_boundary(
     InputError
         The file is unfit, or another boundary is there and ``overwrite`` is not set.
     """
+    steps = Steps(progress, "reading", "writing")
+    steps.begin("reading")
     outline, repaired = read_ground_and_repairs(path, layer=layer, repair=repair)
     outline = near(outline, store.grid.lon) if store.grid else outline
     known = store.boundary()
@@ -92,7 +95,9 @@ def load_boundary(
             allowed="one boundary at a time; the old one stays on record",
             mend="let the new one count with --overwrite",
         )
+    steps.begin("writing")
     store.append([Boundary(uuid=str(uuid.uuid4()), geometry=outline, recorded_at=now)])
+    steps.end()
     grid = store.grid or grid_around([outline])
     return LoadResult(kind="boundary", loaded=1, acres=acres(grid.to_grid(outline).area), repaired=repaired)
 
@@ -117,9 +122,12 @@ def load_canopy(store: Store, *, path: Path, now: datetime, **how: Any) -> Canop
     return CanopyLoaded(canopy=CanopyInfo(**brought.file), height_ft=height_ft, **brought.told)
 
 
-def _loaded(store: Store, kind: str, **how: Any) -> BroughtRaster:
-    with bring_raster(store, kind, **how) as brought:
+def _loaded(store: Store, kind: str, *, progress: Progress | None = None, **how: Any) -> BroughtRaster:
+    steps = Steps(progress, *RASTER_STEPS, "writing")
+    with bring_raster(store, kind, steps=steps, **how) as brought:
+        steps.begin("writing")
         store.append([brought.row])
+    steps.end()
     return brought
 
 

@@ -81,10 +81,16 @@ def write_down(
     return result_of(kind, brought)
 
 
-def load_forecast(store: Store, *, path: Path, now: datetime, **how: Any) -> LoadResult:
+def load_forecast(
+    store: Store, *, path: Path, now: datetime, progress: Progress | None = None, **how: Any
+) -> LoadResult:
     """Load a forecast, its hours counted; ``how``, and what is refused, as in `bring_forecast`."""
-    brought = bring_forecast(store, path=path, now=now, **how)
-    store.append(brought.fresh)
+    brought = read_and_written(
+        store,
+        lambda told: bring_forecast(store, path=path, now=now, progress=told, **how),
+        lambda new: new.fresh,
+        progress=progress,
+    )
     return replace(result_of("forecast", brought), loaded=sum(len(row.hours) for row in brought.fresh))
 
 

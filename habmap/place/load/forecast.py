@@ -17,6 +17,7 @@ from habmap.place.days import moments_meant, readings_words
 from habmap.place.load.engine import Brought, open_rows
 from habmap.place.load.spec import Column, ReadRow, TableSpec, Turn, columns_of
 from habmap.place.load.table import read_table
+from habmap.progress import Progress
 from habmap.records import WIND_HEIGHTS, Forecast, ForecastHour, differences
 from habmap.work.clock import comes_twice, is_skipped
 from habmap.work.said import HOTTEST_F, temperature_question
@@ -68,6 +69,7 @@ def bring_forecast(
     sheet: str | None = None,
     wind_height: str | None = None,
     is_sure: bool = False,
+    progress: Progress | None = None,
 ) -> Brought[Forecast]:
     """Read a forecast, one record; the same one as the newest that is there brings none, its hours being known.
 
@@ -75,6 +77,8 @@ def bring_forecast(
     ----------
     wind_height
         Where its wind is meant, ``20ft`` or ``eye``, where the file does not say.
+    progress
+        Called with how many rows are read.
 
     Raises
     ------
@@ -82,7 +86,7 @@ def bring_forecast(
         The file and ``wind_height`` contradict each other; what `read_forecast` refuses.
     """
     zone = ZoneInfo(store.settings.place.timezone)
-    told = read_forecast(path, columns=columns, sheet=sheet, zone=zone, is_sure=is_sure)
+    told = read_forecast(path, columns=columns, sheet=sheet, zone=zone, is_sure=is_sure, progress=progress)
     if wind_height is not None and told.wind_height not in (None, wind_height):
         raise InputError(
             "the file says another height of the wind",
@@ -139,6 +143,7 @@ def read_forecast(
     sheet: str | None = None,
     zone: tzinfo | None = None,
     is_sure: bool = False,
+    progress: Progress | None = None,
 ) -> ForecastTable:
     """Read a forecast of hours.
 
@@ -156,6 +161,8 @@ def read_forecast(
         The property's, for hours that its clock skips or shows twice; ``None``: they are not looked for.
     is_sure
         Somebody said that the temperatures are right as they stand.
+    progress
+        Called with how many rows are read.
 
     Raises
     ------
@@ -166,7 +173,7 @@ def read_forecast(
         under a Fahrenheit header; ``InputErrors`` lists every row with a value that cannot be, a time that does not
         parse or never comes, or times out of order.
     """
-    rows, said = open_rows(FORECAST, read_table(path, sheet=sheet), columns=columns)
+    rows, said = open_rows(FORECAST, read_table(path, sheet=sheet), columns=columns, progress=progress)
     told: list[tuple[ReadRow, ForecastHour]] = []
     before: datetime | None = None
     height: str | None = None

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import shutil
 import uuid
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import AbstractContextManager, contextmanager, suppress
@@ -19,6 +18,7 @@ from habmap.place.contents import Contents
 from habmap.place.elevation import open_elevation
 from habmap.place.groundraster import GroundRaster
 from habmap.place.writers import sync_folder
+from habmap.progress import Progress, Share, Steps
 from habmap.records import CanopySource, ElevationSource, Unit
 from habmap.work.terrain import DemInfo
 
@@ -60,6 +60,13 @@ RASTERS: Final = {
         loaded=lambda store: store.canopy(),
     ),
 }
+
+
+#: What the loading of a raster is told in, before its row is written.
+RASTER_STEPS: Final = ("reading", "copying")
+_MB: Final = 2**20
+#: A raster is copied in parts of this size, so that it can be told how far that is [bytes].
+_COPIED_BYTES: Final = 4 * _MB
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -132,6 +139,7 @@ def bring_raster(
     vertical_unit: VerticalUnit | None = None,
     copy_into: Path | None = None,
     overwrite: bool = False,
+    steps: Steps | None = None,
 ) -> Iterator[BroughtRaster]:
     """Look at a raster and copy it where that is wanted; where its row is not written then, the copy goes again.
 
@@ -145,6 +153,8 @@ def bring_raster(
         The place folder, to copy the raster (and its side files) into; ``None``: leave it where it is.
     overwrite
         Follow a raster that is already loaded, or replace a copy of the same name.
+    steps
+        Have `RASTER_STEPS` among their names.
 
     Raises
     ------
@@ -153,7 +163,8 @@ def bring_raster(
     PlaceError
         The copy cannot be written.
     """
-    raster_kind = RASTERS[kind]
+    raster_kind, steps = RASTERS[kind], steps or Steps()
+    steps.begin("reading")
     cells: dict[str, Any] = {"analysis_cell_m": store.settings.terrain.analysis_cell_m} if kind == "dem" else {}
     units = store.units()
     with raster_kind.opened(path, vertical_unit=vertical_unit, **cells) as raster:
@@ -188,7 +199,8 @@ def bring_raster(
             units_off=off,
             warnings=tuple(warnings),
         )
-    new = _copied(files, target.parent, overwrite=overwrite) if is_copied else []
+    steps.begin("copying")
+    new = _copied(files, target.parent, overwrite=overwrite, progress=steps.within) if is_copied else []
     try:
         yield brought
     except BaseException:
@@ -238,7 +250,7 @@ def _units_off(store: Contents, raster: GroundRaster, units: Sequence[Unit], *, 
     return off
 
 
-def _copied(files: tuple[Path, ...], folder: Path, *, overwrite: bool) -> list[Path]:
+def _copied(files: tuple[Path, ...], folder: Path, *, overwrite: bool, progress: Progress) -> list[Path]:
     """Copy a raster and its side files, each whole or not at all, and return those that were not there before."""
     if not files:
         raise InputError(
@@ -254,13 +266,19 @@ def _copied(files: tuple[Path, ...], folder: Path, *, overwrite: bool) -> list[P
             mend="give --overwrite to replace it, or rename the new one",
         )
     new = [folder / file.name for file in files if folder / file.name not in taken]
+    done_bytes = 0
     try:
+        all_bytes = sum(file.stat().st_size for file in files)
         folder.mkdir(parents=True, exist_ok=True)
         for file in reversed(files):  # the raster itself last: its side files are there when it appears
             unfinished = folder / f".{file.name}.{uuid.uuid4().hex}"
             try:
-                shutil.copyfile(file, unfinished)
-                with unfinished.open("rb") as copied:
+                with file.open("rb") as source, unfinished.open("xb") as copied:
+                    while part := source.read(_COPIED_BYTES):
+                        copied.write(part)
+                        done_bytes += len(part)
+                        progress(Share(done=done_bytes // _MB, count=max(1, all_bytes // _MB), what="MB"))
+                    copied.flush()
                     os.fsync(copied.fileno())
                 unfinished.replace(folder / file.name)
             finally:
