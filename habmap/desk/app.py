@@ -6,6 +6,7 @@ import asyncio
 import shutil
 import tempfile
 import threading
+import time
 from collections import OrderedDict
 from collections.abc import AsyncIterator, Callable, Sequence
 from pathlib import Path
@@ -39,6 +40,8 @@ _REMEMBERED: Final = 500
 _ROOM_PATIENCE_S: Final = 1.5
 #: A page that is open says so by a line that is held open; something is sent over it so often [s].
 _BEAT_S: Final = 15.0
+#: How soon such a line sees that the desk ends, and lets go: one that is cut instead is an error [s].
+_LOOK_S: Final = 0.5
 
 
 class Desk:
@@ -62,6 +65,7 @@ class Desk:
         self.presence = presence
         self.origin = ""
         self.end: Callable[[], None] = lambda: None
+        self.is_ending: Callable[[], bool] = lambda: False
         self.shelf = Path(tempfile.mkdtemp(prefix="habmap-desk-"))
         self.warmth = Warmth()
         self.drafts = Drafts()
@@ -218,9 +222,11 @@ class Desk:
         async def beats() -> AsyncIterator[str]:
             self.presence.came()
             try:
-                while True:
+                while not self.is_ending():
                     yield "\n"
-                    await asyncio.sleep(_BEAT_S)
+                    beat_ends = time.monotonic() + _BEAT_S
+                    while not self.is_ending() and time.monotonic() < beat_ends:
+                        await asyncio.sleep(_LOOK_S)
             finally:
                 self.presence.left()
 

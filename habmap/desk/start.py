@@ -147,7 +147,7 @@ def _serve(
     def end() -> None:
         server.should_exit = True
 
-    desk.end = end
+    desk.end, desk.is_ending = end, lambda: server.should_exit
     write_private(home / _WHERE, json.dumps({"pid": os.getpid(), "port": port, "control": keys.control}))
     address = door.address(desk.first_path(opened))
     tell(address)

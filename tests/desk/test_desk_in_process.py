@@ -16,6 +16,7 @@ from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
+from urllib.parse import urlsplit
 
 import pytest
 import uvicorn
@@ -32,7 +33,7 @@ from habmap.desk.long_work import Work, Works
 from habmap.desk.outcome import outcome
 from habmap.desk.pages import ASSETS, ROOM_OF, asset, desk_words
 from habmap.desk.room import Room
-from habmap.desk.rooms import DOORSTEP, IN_ORDER, doorstep, lead, load
+from habmap.desk.rooms import DOORSTEP, IN_ORDER, doorstep, lead, load, log
 from habmap.desk.rooms import map as map_room
 from habmap.desk.start import Presence
 from habmap.errors import PlaceError
@@ -211,6 +212,15 @@ def test_nothing_can_be_drawn_before_anything_says_where_on_earth_the_property_i
     assert "load them with “Load”" in page  # and no command for who has no terminal
     assert "habmap load" not in page
     assert f'href="{asked.address("map")}"' in lead.show(asked).body.decode().partition("<main")[2]
+
+
+def test_every_link_of_the_forms_for_a_days_work_leads_to_a_room(tmp_path: Path, run_habmap: Any) -> None:
+    folder = tmp_path / "place"
+    assert run_habmap("start", folder, "--name", "Linked").code == 0
+    desk = a_desk(tmp_path, *IN_ORDER)
+    asked = Asked(desk=desk, room="log", place=desk.known.add(folder), said={"practice": ["cut"]})
+    links = re.findall(r'<main.*href="([^"]+)">another kind of work', log.show(asked).body.decode(), re.DOTALL)
+    assert [urlsplit(link).path for link in links] == [asked.address("log")]
 
 
 def test_a_property_in_a_zone_that_is_none_is_asked_for_once_more_with_what_was_typed(tmp_path: Path) -> None:

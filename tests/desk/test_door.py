@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import asyncio
+import http.client
 import re
+import signal
 import socket
 import stat
 import subprocess
@@ -354,9 +356,15 @@ def test_it_ends_when_it_is_closed_and_by_the_keyboard(begin: Begin, tmp_path: P
     assert "The desk is closed" in desk.post("/end").text
     assert desk.process.wait(timeout=PATIENCE_S) == 0
     assert not (tmp_path / "one" / "config" / "habmap" / "desk.json").exists()
-    other = begin(home=tmp_path / "two")
-    other.stop()
-    assert other.process.returncode in (0, 130)
+    other = begin(home=tmp_path / "two").enter()
+    page = http.client.HTTPConnection("127.0.0.1", other.port, timeout=PATIENCE_S)
+    page.request("GET", "/alive", headers={"Cookie": other.jar})
+    assert page.getresponse().read(1) == b"\n"  # a page that is open
+    other.process.send_signal(signal.SIGINT)
+    assert other.process.wait(timeout=PATIENCE_S) in (0, 130)
+    assert other.process.stderr is not None
+    assert other.process.stderr.read() == ""
+    page.close()
 
 
 def test_it_ends_a_minute_after_the_last_page_was_closed() -> None:
