@@ -323,6 +323,7 @@ def test_a_unit_is_split_after_a_look_and_taken_back(
 def test_a_burn_sheet_carries_its_caution_and_names_no_permission(desk: Running, key: str) -> None:
     form = words_of(desk.get(f"/{key}/burn"))
     assert "Nothing here says that burning is safe or allowed" in form
+    assert "C1, South Bluff" in form  # units by the names that people have for them
     assert desk.post(f"/{key}/burn/make", {"time": "2026-11-03T13:00"}).status == 422
     weather = {"temp_f": "60", "rh_pct": "45", "wind_mph": "8", "wind_from_deg": "NNW"}
     page = done(desk, desk.post(f"/{key}/burn/make", {"ground": "C1", "time": "2026-11-03T13:00", **weather}))

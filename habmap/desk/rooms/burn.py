@@ -31,7 +31,7 @@ def show(asked: Asked, *, error: HabmapError | None = None) -> Response:
         asked,
         "burn.html.j2",
         error=error,
-        units=tuple(unit.unit_id for unit in store.units()),
+        units=store.units(),
         blocks=tuple(dict.fromkeys(blocks)),
         time=Field(name="time", label="hour of ignition", kind="datetime-local", is_needed=True),
         weather=tuple(field_of(own[name]) for name in _WEATHER),
