@@ -66,6 +66,34 @@ def layer_head(source: Path, name: str, *, where: str) -> LayerHead:
     return head
 
 
+def big_layer_head(source: Path, name: str, *, where: str) -> LayerHead:
+    """Return what `layer_head` does of a layer that is read in portions: compared too, and of any size.
+
+    A view is worked out while it is read, without an end perhaps: it is taken as a small layer is.
+    """
+    suffix = source.suffix.lower()
+    if suffix == ".shp":
+        rows = _shapefile_features(source, where=where)
+        deleted = _records_in_shp(source, where=where) - rows
+        if deleted:  # the library counts them where it begins in the middle, and not where it reads
+            raise InputError(
+                "the shapefile holds rows that are marked as deleted",
+                where=where,
+                value=f"{deleted:,}",
+                allowed="none, in a layer that is read in portions",
+                mend="save it anew from the program it came from, as a GeoPackage for instance",
+            )
+        return LayerHead(rows)
+    if suffix == ".gpkg":
+        with _readonly(source, where=where) as connection:
+            sort = connection.execute("SELECT type FROM sqlite_master WHERE lower(name) = lower(?)", (name,)).fetchone()
+            if sort == ("table",):
+                (count,) = connection.execute(f"SELECT count(*) FROM {_quoted(name)}").fetchone()
+                _check_said(_said_features(connection, name), count, where=where)
+                return LayerHead(int(count))
+    return layer_head(source, name, where=where)
+
+
 def _check_features(count: int | None, *, where: str) -> None:
     if count is not None and count > MAX_FEATURES:
         raise InputError(
@@ -183,23 +211,35 @@ def check_geopackage(path: Path, *, where: str) -> None:
 
 
 def _geopackage_features(path: Path, name: str, *, where: str) -> int:
-    quoted = '"' + name.replace('"', '""') + '"'
+    quoted = _quoted(name)
     with _readonly(path, where=where) as connection:
-        said = None
-        if connection.execute("SELECT 1 FROM sqlite_master WHERE name = 'gpkg_ogr_contents'").fetchone():
-            row = connection.execute(
-                "SELECT feature_count FROM gpkg_ogr_contents WHERE lower(table_name) = lower(?)", (name,)
-            ).fetchone()
-            said = row[0] if row else None
+        said = _said_features(connection, name)
         columns = [column[1] for column in connection.execute(f"PRAGMA table_xinfo({quoted})")]
-        sizes = ["total(length(CAST({} AS BLOB)))".format('"' + one.replace('"', '""') + '"') for one in columns]
+        sizes = [f"total(length(CAST({_quoted(one)} AS BLOB)))" for one in columns]
         # Every cell is looked at, so that whatever a view works out is worked out here, within its limit.
         count, *totals = connection.execute(f"SELECT count(*), {', '.join(sizes) or '0'} FROM {quoted}").fetchone()
     check_bytes(int(sum(totals)), MAX_LAYER_BYTES, where=where)
+    _check_said(said, count, where=where)
+    return int(count)
+
+
+def _quoted(name: str) -> str:
+    return '"' + name.replace('"', '""') + '"'
+
+
+def _said_features(connection: sqlite3.Connection, name: str) -> object:
+    if not connection.execute("SELECT 1 FROM sqlite_master WHERE name = 'gpkg_ogr_contents'").fetchone():
+        return None
+    row = connection.execute(
+        "SELECT feature_count FROM gpkg_ogr_contents WHERE lower(table_name) = lower(?)", (name,)
+    ).fetchone()
+    return row[0] if row else None
+
+
+def _check_said(said: object, count: int, *, where: str) -> None:
     if said is not None and said != count:
         told = f"{said:,}" if isinstance(said, int | float) else printable(str(said), longest=40)
         raise _disagree(where, f"its list of counts says {told}, the table has {count:,} rows")
-    return int(count)
 
 
 @contextmanager

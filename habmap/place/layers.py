@@ -25,7 +25,7 @@ from habmap.errors import HabmapError, InputError, InputErrors, printable
 from habmap.land.datum import horizontal_crs, transformer_to_wgs84
 from habmap.land.meridian import middle_lon, near, running_on
 from habmap.place.drivers import only_vector_drivers
-from habmap.place.layerheads import LayerHead, check_read, geojson_head, layer_head
+from habmap.place.layerheads import LayerHead, big_layer_head, check_read, geojson_head, layer_head
 from habmap.place.shapes import as_ground, as_valid, lonlat_shape, multipolygon
 from habmap.place.userfiles import VECTOR_KINDS, quiet_libraries, vector_sources
 
@@ -191,6 +191,7 @@ class BigLayer:
             )  # fmt: skip
         except UNREADABLE as error:
             raise _unreadable(self.source, error) from error
+        check_read(len(shapes_wkb), LayerHead(min(count, self.features - first)), where=self.where)
         named = dict(zip(meta["fields"], values, strict=True))
         return shapes_wkb, [named[column] for column in columns]
 
@@ -210,6 +211,7 @@ def open_big_layer(path: Path, *, layer: str | None = None) -> Iterator[BigLayer
         choices = [choice for source in sources for choice in _layers_of(source, path)]
         chosen = _chosen(choices, path, layer=layer, want="ground")
         where = str(path) if len(choices) == 1 else f"{path}, layer {printable(chosen.name)}"
+        head = chosen.head or big_layer_head(chosen.source, chosen.name, where=where)
         try:
             info = pyogrio.read_info(
                 str(chosen.source), layer=chosen.name, force_feature_count=True, force_total_bounds=True
@@ -218,7 +220,8 @@ def open_big_layer(path: Path, *, layer: str | None = None) -> Iterator[BigLayer
             raise _unreadable(path, error) from error
         if not info["features"] or info["total_bounds"] is None:
             raise InputError("the layer is empty", where=where, value="0 features", mend="choose another layer or file")
-        crs_text = info["crs"] if chosen.head is None or chosen.head.crs_name is None else chosen.head.crs_name
+        check_read(int(info["features"]), head, where=where)
+        crs_text = info["crs"] if head.crs_name is None else head.crs_name
         west, south, east, north = (float(side) for side in info["total_bounds"])
         columns = tuple(str(column) for column in info["fields"])
         yield BigLayer(

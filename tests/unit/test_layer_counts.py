@@ -14,7 +14,7 @@ from shapely.geometry import box
 
 from habmap.errors import InputError
 from habmap.place import layerheads
-from habmap.place.layers import read_layer
+from habmap.place.layers import open_big_layer, read_layer
 
 
 def six(path: Path) -> Path:
@@ -55,6 +55,8 @@ def test_a_shapefile_whose_parts_disagree_is_refused(damage: Callable[[Path], No
     damage(path)
     with pytest.raises(InputError, match=r"disagree|cut short"):
         read_layer(path)
+    with pytest.raises(InputError, match=r"disagree|cut short"), open_big_layer(path):
+        pass
 
 
 def test_a_deleted_row_is_left_out_and_no_fault(tmp_path: Path) -> None:
@@ -64,6 +66,17 @@ def test_a_deleted_row_is_left_out_and_no_fault(tmp_path: Path) -> None:
     data[head : head + 1] = b"*"
     path.with_suffix(".dbf").write_bytes(data)
     assert len(read_layer(path).rows) == 5
+    with pytest.raises(InputError, match="marked as deleted"), open_big_layer(path):
+        pass
+
+
+def test_a_layer_that_grows_shorter_while_it_is_read_in_portions_is_refused(tmp_path: Path) -> None:
+    path = six(tmp_path / "six.geojson")
+    with open_big_layer(path) as layer:
+        assert len(layer.rows(2, 3, columns=("unit_id",))[0]) == 3
+        path.write_text(json.dumps({**(whole := json.loads(path.read_text())), "features": whole["features"][:4]}))
+        with pytest.raises(InputError, match="disagree"):
+            layer.rows(2, 3, columns=("unit_id",))
 
 
 @pytest.mark.parametrize("count", [0, 3, 250_000_000])
@@ -72,6 +85,8 @@ def test_a_geopackage_whose_count_is_wrong_is_refused(count: int, tmp_path: Path
     with sqlite3.connect(path) as connection:
         connection.execute("UPDATE gpkg_ogr_contents SET feature_count = ?", (count,))
     connection.close()
+    with pytest.raises(InputError, match="disagree"), open_big_layer(path):
+        pass
     with pytest.raises(InputError, match="disagree") as caught:
         read_layer(path)
     assert f"{count:,}" in str(caught.value.value) and "6 rows" in str(caught.value.value)
