@@ -8,11 +8,11 @@ from pathlib import Path
 
 import pytest
 from fakes import GRID, FakeStore, entry, unit
-from shapely import box
+from shapely import Point, box
 
 from habmap.jobs.export_packet import export_packet
 from habmap.place.settings import Settings
-from habmap.records import Entry, Row
+from habmap.records import Entry, Photo, Row
 from habmap.show.packet.packet import PacketResult
 
 NOW = datetime(2026, 11, 1, 15, tzinfo=UTC)
@@ -90,3 +90,43 @@ def test_a_redrawn_unit_is_told_with_its_day(tmp_path: Path) -> None:
     new = unit("A", box(0, 0, 100, 100), valid_from=datetime(2025, 5, 1).date(), replaces=(old.uuid,))
     result = packet(tmp_path, told("2025-02-01", WHOLE), units=[old, new])
     assert asked(result, "Outlines were redrawn after the first work: A on 2025-05-01")
+
+
+def photo(name: str, x: float, y: float, day: str, looks_deg: float | None) -> Photo:
+    taken_at = datetime.fromisoformat(f"{day}T18:00:00+00:00")
+    return Photo(
+        uuid=name, file_name=f"{name}.jpg", picture=f"{name}.jpg", taken_at=taken_at, taken_on=taken_at.date(),
+        geometry=GRID.to_lonlat(Point(x, y)), direction_deg=looks_deg, direction_ref=None if looks_deg is None else "T",
+        recorded_at=taken_at, sha256=name,
+    )  # type: ignore[arg-type]  # fmt: skip
+
+
+def test_ground_in_no_photo_pair_s_view_is_told_with_its_acres(tmp_path: Path) -> None:
+    cut = told("2025-02-01", WHOLE)
+    # from 200 m south it looks north along the west edge: a slice of 150 m and 60° that ends 50 m short of the unit
+    short = [photo("a", 50, -200, "2025-01-10", 0.0), photo("b", 50, -200, "2025-06-10", 0.0)]
+    assert asked(packet(tmp_path, cut, *short), "2.5 acres of the ground that counts are in no photo pair's view")
+    # From the middle of its south edge it sees 30° to each side: these lines leave the unit 50 / tan 30° = 86.6 m up.
+    near = [photo("a", 50, 0, "2025-01-10", 0.0), photo("b", 50, 0, "2025-06-10", 0.0)]
+    seen_m2 = 86.6025 * 50 + 100 * (100 - 86.6025)  # the triangle up to there, and all above it
+    left = (10_000 - seen_m2) / 4046.8564224
+    assert asked(
+        packet(tmp_path, cut, *near), f"{left:.1f} acres of the ground that counts are in no photo pair's view"
+    )
+    # one photo alone is no pair
+    assert asked(packet(tmp_path, cut, near[0]), "2.5 acres of the ground that counts are in no photo pair's view")
+    # without a direction it sees 50 m all round: half a circle of 3,927 m² lies in the unit
+    around = [photo("a", 50, 0, "2025-01-10", None), photo("b", 50, 0, "2025-06-10", None)]
+    assert asked(packet(tmp_path, cut, *around), "1.5 acres of the ground that counts are in no photo pair's view")
+
+
+def test_reported_acres_days_outside_claims_and_slash_are_told(tmp_path: Path) -> None:
+    far = packet(tmp_path, told("2025-02-01", WHOLE, reported_acres=3.0))
+    assert asked(far, "Line 1: the acres that somebody wrote differ")
+    assert not asked(packet(tmp_path, told("2025-02-01", WHOLE, reported_acres=2.5)), "somebody wrote differ")
+    early = packet(tmp_path, told("2024-12-31", box(0, 0, 40, 100)), told("2025-02-01", box(40, 0, 100, 100)))
+    assert asked(early, "Line 1 was done outside the item's days (2024-12-31); 1.0 acres of ground stand apart")
+    assert not asked(far, "outside the item's days")
+    assert asked(far, "2.5 acres of the ground that counts still hold felled cedar")
+    burned = packet(tmp_path, told("2025-02-01", WHOLE), entry("burn", "2025-04-01", WHOLE))
+    assert not asked(burned, "felled cedar")
