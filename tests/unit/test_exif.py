@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import warnings
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
@@ -187,3 +188,20 @@ def test_a_picture_cut_short() -> None:
     Image.effect_noise((400, 300), 60).convert("RGB").save(target, "JPEG")
     with pytest.raises(InputError, match="cut short"):
         small_picture(opened_jpeg(target.getvalue()[:9000]), long_side_px=360, quality=70)
+
+
+def test_a_reader_that_warns_of_tags_stops_nothing(recwarn: pytest.WarningsRecorder) -> None:
+    class Grumbling:
+        def getexif(self) -> Image.Exif:
+            warnings.warn("Corrupt EXIF data", UserWarning, stacklevel=2)
+            return opened_jpeg(tagged_jpeg(gps=SPOT)).getexif()
+
+    found = camera_said(Grumbling(), zone=CHICAGO)  # type: ignore[arg-type]
+    assert found.lonlat is not None and not recwarn.list
+
+
+def test_longer_words_than_a_tag_holds_are_none() -> None:
+    # 48 letters are read, one more is not; "V" at the end would say that the receiver had no fix
+    for length, lost in ((48, True), (49, False)):
+        found = said(SPOT | {9: "V".rjust(length)})
+        assert (found.lonlat is None) is lost

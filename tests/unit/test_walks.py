@@ -219,3 +219,42 @@ def test_a_missing_file_and_a_folder(tmp_path: Path) -> None:
         read_walks([tmp_path / "none.gpx"])
     with pytest.raises(InputError, match="folder, not a file"):
         read_walks([tmp_path])
+
+
+def test_several_files_are_one_walk_in_the_order_of_the_files(tmp_path: Path) -> None:
+    one = saved(tmp_path, gpx(GOOD), "one.gpx")
+    two = saved(tmp_path, gpx(GOOD.replace("15:00:00", "14:00:00")), "two.gpx")
+    assert [part.where.partition(",")[0] for part in read_walks([two, one, two])] == ["two.gpx", "one.gpx", "two.gpx"]
+    assert read_walks([]) == ()
+
+
+def test_parts_without_a_fix_are_no_parts(tmp_path: Path) -> None:
+    empty = gpx(GOOD).replace("<trkseg>", "<trkseg></trkseg><trkseg>", 1)
+    (part,) = read_walk(saved(tmp_path, empty))
+    assert len(part.lonlat) == 4 and "segment 2" in part.where
+    with pytest.raises(InputError, match="no track in this file"):
+        read_walk(saved(tmp_path, gpx("")))
+
+
+def fault_of(path: Path) -> tuple[object, str, object]:
+    """Return the one fault of a file: what, where within it, and the value."""
+    with pytest.raises(InputErrors) as refused:
+        read_walk(path)
+    (fault,) = refused.value.faults
+    return fault.what, str(fault.where).removeprefix(f"{path}, "), fault.value
+
+
+def test_faults_of_times_and_lines_name_the_fix_by_its_number(tmp_path: Path) -> None:
+    stamps = [*STAMPS[:2], "noon", STAMPS[3]]
+    line = {"type": "Feature", "properties": {"coordTimes": stamps},
+            "geometry": {"type": "LineString", "coordinates": FIXES}}  # fmt: skip
+    assert fault_of(saved(tmp_path, json.dumps(line))) == ("this is not a time", "line 1, fix 3", "noon")
+    whens = "".join(f"<when>{one}</when>" for one in stamps)
+    coords = "".join(f"<gx:coord>{lon} {lat} 0</gx:coord>" for lon, lat in FIXES)
+    assert fault_of(saved(tmp_path, KML_TRACK.format(whens + coords))) == (
+        "this is not a time",
+        "track 1, fix 3",
+        "noon",
+    )
+    many = {"type": "MultiLineString", "coordinates": [FIXES, "no list", FIXES]}
+    assert fault_of(saved(tmp_path, json.dumps(many))) == ("a line has no list of places", "line 2", "no list")
