@@ -19,9 +19,10 @@ from habmap.place.load.forecast import read_forecast
 from habmap.place.settings import Settings
 from habmap.records import Boundary, Feature, ForecastHour, Look, Row
 from habmap.vocabulary import SNAG_CAUTION
+from habmap.work.burn.fuel import FuelClass, driest_pct
 from habmap.work.burn.request import BurnRequest
 from habmap.work.burn.result import BurnsheetResult
-from habmap.work.burn.written_plan import ITEMS, Compared, Window, compare, unlimited
+from habmap.work.burn.written_plan import ITEMS, Compared, Window, beside, compare, unlimited
 from habmap.work.said import temperature_question
 
 AFTERNOON = datetime(2026, 3, 20, 14)
@@ -81,6 +82,18 @@ def test_without_author_and_date_there_is_no_verdict(author: str | None, written
     assert {line.comparison for line in lines} == {"no plan"}
     assert [line.item for line in lines] == list(ITEMS)
     assert all(line.distance is None for line in lines)
+
+
+def test_a_figure_has_the_digits_that_keep_it_on_its_side_of_a_limit_and_no_more() -> None:
+    assert [beside(value, [25.0, None]) for value in (26.123456, 24.123456, 25.00004, 24.99996, 25.0)] == [
+        "26.123", "24.123", "25.00004", "24.99996", "25",
+    ]  # fmt: skip
+    assert beside(1234.5678) == "1,234.6"
+
+
+def test_ground_without_a_figure_is_not_the_driest() -> None:
+    classes = [FuelClass(facing="flat", slope_class="", acres=1.0, pct=pct) for pct in (None, 9.0, 6.0)]
+    assert (driest_pct(classes), driest_pct(classes[:1]), driest_pct([])) == (6.0, None, None)
 
 
 def test_what_the_plan_does_not_limit_is_not_compared_but_named() -> None:

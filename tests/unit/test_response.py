@@ -312,3 +312,19 @@ def test_a_change_is_no_larger_than_the_two_sides_can_differ() -> None:
     assert moved.ci95_high == 200.0
     back = change(after, before)
     assert (back.ci95_low, back.ci95_high) == (-200.0, pytest.approx(-moved.ci95_low))
+
+
+def test_ground_without_cedars_is_told_only_where_something_was_read_seen_or_done() -> None:
+    rows = [
+        unit("read", box(300, 0, 400, 100), cover="grass"), replace(frame("2026-06-01", GRASS), unit_id="read"),
+        unit("seen", box(400, 0, 500, 100), cover="grass", canopy_pct=5.0), seen("2026-06-01", "Liatris", at=(450, 50)),
+        unit("burned", box(500, 0, 600, 100), cover="grass"), entry("burn", "2025-03-01", box(500, 0, 600, 100)),
+        unit("nothing", box(600, 0, 700, 100), cover="grass"),
+    ]  # fmt: skip
+    assert [one.unit_id for one in asked(rows).units] == ["A", "burned", "read", "seen"]
+
+
+def test_a_unit_drawn_after_its_first_work_is_told_as_it_is_drawn() -> None:
+    late = unit("A", SQUARE, valid_from=date(2026, 1, 1), canopy_pct=60.0)
+    (found,) = response(FakeStore([late, CUT, frame("2026-06-01", GRASS)], grid=GRID)).units
+    assert (found.unit_id, found.native_cover_after_pct) == ("A", 15.0)
