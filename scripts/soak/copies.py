@@ -43,6 +43,8 @@ STRIPS, BREADTH_M, DEPTH_M = 6, 40.0, 100.0
 START = datetime(2026, 1, 1, tzinfo=UTC)
 #: No more lines than this are logged: the rules for corrections meet where many speak of one line.
 MOST_LINES = 4
+#: What was found is made smaller for so long [s]; hypothesis would take five minutes.
+_SHRINKING_S = 45
 #: After every day that is used.
 LATER = date(2040, 1, 1)
 OUTLINES = {"A": frozenset({0, 1, 2}), "B": frozenset({3, 4, 5})}
@@ -370,8 +372,10 @@ def model(*, seed: int, seconds: float, most_steps: int = 10**9) -> tuple[int, s
     import time
 
     import hypothesis
+    from hypothesis.internal.conjecture import engine
     from hypothesis.stateful import run_state_machine_as_test
 
+    engine.MAX_SHRINKING_SECONDS = _SHRINKING_S
     Copies.steps, until = 0, time.monotonic() + seconds
     while time.monotonic() < until and Copies.steps < most_steps:
         settings = hypothesis.settings(
@@ -383,7 +387,7 @@ def model(*, seed: int, seconds: float, most_steps: int = 10**9) -> tuple[int, s
         except Exception as error:
             import traceback
 
-            notes = [note for note in getattr(error, "__notes__", ()) if "Explanation" not in note]
+            notes = [note for note in getattr(error, "__notes__", ()) if not note.lstrip().startswith(("Explanation", "These lines"))]
             lines = traceback.format_tb(error.__traceback__)
             return Copies.steps, "".join([*lines[-2:], f"{type(error).__name__}: {error}\n", "\n".join(notes)])
     return Copies.steps, ""
