@@ -57,7 +57,7 @@ def new_place(folder: Path) -> Iterator[Path]:
         There is a place here already, or the folder cannot be written.
     """
     for existing in (folder / SETTINGS_FILE, folder / STORE_FILE):
-        if existing.exists():
+        if _is_there(existing):
             raise _already_here(folder, existing)
     made = _make_parents(folder)
     try:
@@ -111,9 +111,17 @@ def new_sample(folder: Path, *, overwrite: bool) -> Iterator[Path]:
         ) from error
 
 
+def _is_there(path: Path) -> bool:
+    """Tell whether a file is there; a name that no disk takes is none, and making it says why."""
+    try:
+        return path.exists()
+    except OSError:
+        return False
+
+
 def _make_parents(folder: Path) -> list[Path]:
     """Make the folder and what is missing above it; return what was made, outermost first."""
-    missing = [path for path in (folder, *folder.parents) if not path.exists()]
+    missing = [path for path in (folder, *folder.parents) if not _is_there(path)]
     made: list[Path] = []
     try:
         for directory in reversed(missing):
@@ -172,7 +180,7 @@ def _already_here(folder: Path, existing: Path) -> PlaceError:
 
 
 def _not_writable(folder: Path, error: OSError) -> PlaceError:
-    if (folder / SETTINGS_FILE).exists():
+    if _is_there(folder / SETTINGS_FILE):
         return PlaceError(
             "the disk failed at the last moment; the property may be there, or not after a power cut",
             where=str(folder),

@@ -387,7 +387,11 @@ def model(*, seed: int, seconds: float, most_steps: int = 10**9) -> tuple[int, s
         except Exception as error:
             import traceback
 
-            notes = [note for note in getattr(error, "__notes__", ()) if not note.lstrip().startswith(("Explanation", "These lines"))]
+            notes = [
+                note
+                for note in getattr(error, "__notes__", ())
+                if not note.lstrip().startswith(("Explanation", "These lines"))
+            ]
             lines = traceback.format_tb(error.__traceback__)
             return Copies.steps, "".join([*lines[-2:], f"{type(error).__name__}: {error}\n", "\n".join(notes)])
     return Copies.steps, ""

@@ -270,6 +270,15 @@ def test_every_refusal_says_where_and_how_to_mend(words: tuple[str, ...], demo_p
         assert record["where"] and record["mend"]
 
 
+def test_a_folder_with_a_name_that_no_disk_takes_is_refused(tmp_path: Path) -> None:
+    from habmap.jobs.start import start
+
+    with pytest.raises(PlaceError, match="cannot be made") as caught:
+        start(tmp_path / ("9" * 400), name="New", timezone="America/Chicago", now=datetime(2026, 1, 1, tzinfo=UTC))
+    assert caught.value.where and caught.value.mend
+    assert not any(tmp_path.iterdir())
+
+
 def test_a_refused_region_leaves_no_folder_of_parts(tmp_path: Path, run_habmap: Any) -> None:
     units = tmp_path / "u.geojson"
     square = {"type": "Polygon", "coordinates": [[[0, 0], [0.001, 0], [0.001, 0.001], [0, 0]]]}
