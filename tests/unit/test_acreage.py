@@ -10,7 +10,7 @@ from habmap.errors import InputError
 from habmap.jobs.acres import acres
 from habmap.jobs.ground import ground
 from habmap.jobs.history import history
-from habmap.land.acreage import area_of_record_m2, geodesic_area_m2, merged, pieces
+from habmap.land.acreage import _noded, area_of_record_m2, geodesic_area_m2, merged, pieces
 from habmap.land.neighbors import overlaps
 from habmap.measures import M2_PER_ACRE, m2
 
@@ -267,3 +267,10 @@ def test_ground_far_away_does_not_spoil_closure() -> None:
         assert sum_m2 == pytest.approx(unit_m2, abs=2e-7)
     inside_m2 = sum(piece.area_m2 for piece in pieces(units, [patch]) if piece.patches)
     assert inside_m2 == pytest.approx(patch.area, abs=2e-7)
+
+
+def test_how_far_faces_are_off_is_told_by_the_worst_shape() -> None:
+    # on a grid of 1 m the one stays as it is, and of the other the west side moves from 20.4 to 20: 4 m² more
+    shapes = np.array([box(0, 0, 10, 10), box(20.4, 0, 30, 10)], dtype=object)
+    assert _noded(shapes, shapely.boundary(shapes), grid_m=1.0).off_m2 == pytest.approx(4.0)
+    assert _noded(shapes, shapely.boundary(shapes), grid_m=1e-9).off_m2 == pytest.approx(0, abs=1e-6)

@@ -35,6 +35,12 @@ def test_an_overrun_is_left_out_at_whichever_end_it_lies() -> None:
     assert end_gap(path(square), sigma_m=4.0) == (10.0, slice(0, len(square)))
 
 
+def test_only_the_last_seventh_of_the_way_can_be_an_overrun() -> None:
+    # 99 m: back within 1 m of the start at 59 m, and then off for 40 m
+    off = path([(0, 0), (10, 0), (20, 0), (20, 10), (10, 10), (0, 10), (0, 1), (0, 41)])
+    assert end_gap(off, sigma_m=1.0) == (41.0, slice(0, 8))
+
+
 def test_an_open_end_of_one_spacing_and_two_errors_is_closed() -> None:
     # steps of 10 m, nine in ten no longer; 4·√2 = 5.657 sigmas
     assert closable_m(path([(float(10 * i), 0.0) for i in range(20)]), sigma_m=3.0, close_gap_m=5.0) == pytest.approx(

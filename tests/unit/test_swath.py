@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 import pytest
+import shapely
 from shapely import MultiPolygon, Polygon, box
 
 from habmap.errors import InputError
@@ -34,6 +35,8 @@ def test_going_back_counts_again_after_three_swaths_of_way() -> None:
     back = counted([(0, 0), (50, 0), (0, 0)], swath_m=4.0)
     # a place at x is passed after x and after 100 − x meters: 12 m apart at 44
     assert back[4, [10, 42, 43, 44, 45, 49]].tolist() == [2, 2, 2, 1, 1, 1]
+    # 12.06 m apart, at 44.5 of 50.53: over three swaths by half a hundredth
+    assert counted([(0, 0), (50.53, 0), (0, 0)], swath_m=4.0)[4, 44] == 2
     many = counted([(0, 0), (50, 0)] * 5, swath_m=4.0)
     assert many[4, 10] == 3  # more are a machine that stood
     assert counted([(20, 0)], swath_m=4.0).sum() == 12  # one fix: cells within 2 m
@@ -55,6 +58,20 @@ def test_a_gap_is_explained_by_the_error_of_two_fixes() -> None:
     # 3·√2 = 4.243 sigmas
     assert swath._explained(np.array(box(0, 0, 50, 4.2).exterior.coords), 1.0)
     assert not swath._explained(np.array(box(0, 0, 50, 4.3).exterior.coords), 1.0)
+
+
+def test_lanes_that_adjoin_are_one_ground_without_holes() -> None:
+    # six lanes of 60 m, 5 m apart and 5 m broad: 30 m × 60 m, and what reaches over the ends
+    lanes = [np.array([(0.0, 5.0 * k), (60, 5.0 * k)]) for k in range(6)]
+    found = swath._closed(lanes, swath_m=5.0, sigma_m=1.0)
+    assert found.block.area == pytest.approx(30 * 60 + 6 * math.pi * 2.5**2, rel=0.02)
+    assert (found.holes, found.runs.is_empty, found.passes) == (0, True, pytest.approx(1, abs=0.02))
+    # 15 m apart there are gaps that no error explains: three in a frame of lanes
+    frame = np.array([(0.0, 0), (60, 0), (60, 45), (0, 45), (0, 0)])
+    wide = swath._closed(
+        [frame, *lanes[:1], *(lanes[0] + np.array([0, y]) for y in (15, 30))], swath_m=5.0, sigma_m=1.0
+    )
+    assert wide.holes == 0 and sum(len(part.interiors) for part in shapely.get_parts(wide.ground)) == 3
 
 
 def test_what_leads_far_off_closed_ground_is_a_run() -> None:
@@ -105,6 +122,9 @@ def test_no_turn_is_made_up() -> None:
     path = turned()
     few = Path("walk", path.xy[7:14], path.time_s[7:14], True)
     assert len(swath._with_turns(few)[0]) == 7  # too few fixes to tell a lane
+    # round a corner, which lies between two fixes: no way back
+    corner = np.array([*((2.5 + 5 * k, 0.0) for k in range(10)), *((50.0, 2.5 + 5 * k) for k in range(10))])
+    assert len(swath._with_turns(Path("walk", corner, np.arange(20) * 5.0, True))[0]) == 20
     late = Path("walk", path.xy, np.where(np.arange(22) > 10, path.time_s + 6, path.time_s), True)
     assert len(swath._with_turns(late)[0]) == 22  # 11 s are more than twice the usual 5: a rest, no turn
 

@@ -8,6 +8,7 @@ import shapely
 from zone_sums import sums_on
 
 from habmap.land.facerules import FaceRules
+from habmap.land.shares import is_too_coarse
 from habmap.land.terrain import GroundSteps
 from habmap.land.zones import GradientTile
 from habmap.work.terrain import UnitTerrain, terrain_figures
@@ -159,3 +160,25 @@ def test_ground_of_exactly_the_flat_limit_is_not_flat():
     assert FaceRules().flat_below_pct == 5
     found = figures(tile([[0.0502, 0.0498]], [[0.0, 0.0]]), shapely.box(0, -1, 2, 0))
     assert found.flat_pct == pytest.approx(50)
+
+
+@pytest.mark.parametrize(
+    ("breadth", "length", "is_coarse"),
+    [
+        # cells of 10 m: wider than a quarter of the breadth …
+        (39.8, 400, True), (40.6, 400, False),
+        # … or fewer than 30 on it
+        (54.7, 54.7, True), (54.9, 54.9, False),
+    ],
+)  # fmt: skip
+def test_where_cells_are_too_coarse(breadth, length, is_coarse):
+    assert is_too_coarse(shapely.box(0, 0, breadth, length), cell_m=10.0) == is_coarse
+
+
+def test_a_bent_outline_is_as_broad_as_its_widest_circle():
+    # two arms 38 m broad round a corner: the circle there touches both outer sides and the inner corner,
+    # r = 38·√2 / (1 + √2)
+    bent = shapely.Polygon([(0, 0), (400, 0), (400, 38), (38, 38), (38, 400), (0, 400)])
+    across_m = 2 * 38 * np.sqrt(2) / (1 + np.sqrt(2))
+    assert not is_too_coarse(bent, cell_m=0.25 * across_m - 0.15)
+    assert is_too_coarse(bent, cell_m=0.25 * across_m + 0.15)
