@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, fields
+from datetime import date
 from typing import Final, Protocol
 
 from shapely.geometry.base import BaseGeometry
@@ -186,6 +187,7 @@ def drawing_json(page: Page) -> str:
 def _patches(page: Page) -> Iterator[str]:
     """Yield the ground of each line of the log with its words, and where it is the newest."""
     worked = newest_work(page.work)
+    lines: dict[tuple[str, date], str] = {}  # many lines of the log say the same
     for work, one, whole, newest, shape in zip(
         page.work,
         worked,
@@ -194,11 +196,14 @@ def _patches(page: Page) -> Iterator[str]:
         _shapes(page.work),
         strict=True,
     ):
+        key = (work.entry.practice, work.entry.date)
+        if key not in lines:
+            lines[key] = text_of(["\n".join(way) for way in work_lines(work)])
         yield _object(
-            lines=text_of(["\n".join(lines) for lines in work_lines(work)]),
+            lines=lines[key],
             rooms=whole,
             newest=newest if one.until is not None else "null",
-            until=text_of(one.until),
+            until="null" if one.until is None else str(one.until),
             shape=shape,
         )
 
