@@ -7,6 +7,8 @@ Each way runs in a process of its own, on the same raster and the same units, on
 - gdaldem: ``gdaldem slope`` and ``gdaldem aspect`` written to disk, then exact means of both;
 - mask: for each unit a window read with ``rasterio.mask``, Horn's slope in it, and the mean of the cells inside.
 
+Libraries are loaded, and outlines are there as each way wants them, before a way's time begins.
+
 Run ``python scripts/bench_terrain.py --help`` for a smaller run.
 """
 
@@ -23,6 +25,7 @@ import time
 import warnings
 from collections.abc import Callable
 from pathlib import Path
+from typing import TypeAlias
 
 import numpy as np
 import rasterio
@@ -32,6 +35,10 @@ from rasterio.windows import Window
 
 CRS = "EPSG:32614"
 WEST, NORTH = 550_000.0, 4_220_000.0
+
+#: What is measured, and what makes it ready for a raster and outlines.
+Run: TypeAlias = Callable[[], float]
+Way: TypeAlias = Callable[[Path, list[shapely.Polygon]], Run]
 
 
 def main() -> None:
@@ -110,13 +117,13 @@ def in_process(way: str, raster: Path, units: Path) -> dict[str, float]:
     return figures
 
 
-def measured(way: Callable[[Path, list[shapely.Polygon]], float], raster: Path, units: Path) -> dict[str, float]:
+def measured(way: Way, raster: Path, units: Path) -> dict[str, float]:
     """Return the seconds and the peak memory [MB] of one way, and the mean slope it found [°]."""
-    outlines = list(shapely.from_wkb(units.read_text().splitlines()))
+    run = way(raster, list(shapely.from_wkb(units.read_text().splitlines())))
     started, cpu_before = time.perf_counter(), cpu_seconds()
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # rasterio's and affine's notices about each other
-        slope_deg = way(raster, outlines)
+        slope_deg = run()
     seconds, cpu = time.perf_counter() - started, cpu_seconds() - cpu_before
     peaks = [resource.getrusage(who).ru_maxrss for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)]
     per_mb = 1e6 if sys.platform == "darwin" else 1024  # bytes there, KiB elsewhere
@@ -129,8 +136,8 @@ def cpu_seconds() -> float:
     return sum(usage.ru_utime + usage.ru_stime for usage in usages)
 
 
-def ours(raster: Path, outlines: list[shapely.Polygon], *, native: bool = False) -> float:
-    """Every figure of the terrain command, the turn from lon/lat included."""
+def ours(raster: Path, outlines: list[shapely.Polygon], *, native: bool = False) -> Run:
+    """Every figure of the terrain command, from outlines in lon/lat."""
     from pyproj import Transformer
 
     from habmap.land.facerules import FaceRules
@@ -141,18 +148,22 @@ def ours(raster: Path, outlines: list[shapely.Polygon], *, native: bool = False)
     lonlat = shapely.transform(
         np.array(outlines, dtype=object), lambda xy: np.column_stack(to_lonlat.transform(xy[:, 0], xy[:, 1]))
     )
-    with open_elevation(raster, vertical_unit=None, analysis_cell_m="native" if native else 10) as dem:
-        table = dem.zone_table(list(lonlat), rules=FaceRules())
-    figures = figure_columns(table, unit_m2=shapely.area(outlines), rules=FaceRules())
-    return float(np.nanmean(figures["slope_mean_deg"]))
+
+    def run() -> float:
+        with open_elevation(raster, vertical_unit=None, analysis_cell_m="native" if native else 10) as dem:
+            table = dem.zone_table(list(lonlat), rules=FaceRules())
+        figures = figure_columns(table, unit_m2=shapely.area(outlines), rules=FaceRules())
+        return float(np.nanmean(figures["slope_mean_deg"]))
+
+    return run
 
 
-def ours_native(raster: Path, outlines: list[shapely.Polygon]) -> float:
+def ours_native(raster: Path, outlines: list[shapely.Polygon]) -> Run:
     """The same on the raster's own cells."""
     return ours(raster, outlines, native=True)
 
 
-def read(raster: Path, outlines: list[shapely.Polygon]) -> float:
+def read(raster: Path, outlines: list[shapely.Polygon]) -> Run:
     """Only read the raster, block by block, on as many threads as ours."""
     from concurrent.futures import ThreadPoolExecutor
 
@@ -166,46 +177,55 @@ def read(raster: Path, outlines: list[shapely.Polygon]) -> float:
             for window in windows[number * len(windows) // threads : (number + 1) * len(windows) // threads]:
                 source.read(1, window=window)
 
-    with ThreadPoolExecutor(threads) as pool:
-        list(pool.map(some, range(threads)))
-    return math.nan
+    def run() -> float:
+        with ThreadPoolExecutor(threads) as pool:
+            list(pool.map(some, range(threads)))
+        return math.nan
+
+    return run
 
 
-def gdaldem(raster: Path, outlines: list[shapely.Polygon]) -> float:
+def gdaldem(raster: Path, outlines: list[shapely.Polygon]) -> Run:
     """Slope and aspect of the whole raster by gdaldem, then exact means of both in the raster's order."""
     import geopandas
     from exactextract import exact_extract
 
-    means = {}
-    for figure in ("slope", "aspect"):
-        target = raster.with_name(f"{figure}.tif")
-        subprocess.run(["gdaldem", figure, str(raster), str(target), "-q"], check=True)
-        frame = geopandas.GeoDataFrame(geometry=outlines, crs=CRS)
-        frame = frame.iloc[frame.hilbert_distance().argsort()]
-        means[figure] = exact_extract(str(target), frame, ["mean"], output="pandas")["mean"]
-        target.unlink()
-    return float(means["slope"].mean())
+    def run() -> float:
+        means = {}
+        for figure in ("slope", "aspect"):
+            target = raster.with_name(f"{figure}.tif")
+            subprocess.run(["gdaldem", figure, str(raster), str(target), "-q"], check=True)
+            frame = geopandas.GeoDataFrame(geometry=outlines, crs=CRS)
+            frame = frame.iloc[frame.hilbert_distance().argsort()]
+            means[figure] = exact_extract(str(target), frame, ["mean"], output="pandas")["mean"]
+            target.unlink()
+        return float(means["slope"].mean())
+
+    return run
 
 
-def mask(raster: Path, outlines: list[shapely.Polygon]) -> float:
+def mask(raster: Path, outlines: list[shapely.Polygon]) -> Run:
     """A window and a mask for each unit, by cell centers."""
     from rasterio.mask import raster_geometry_mask
 
-    found = []
-    with rasterio.open(raster) as source:
-        cell_m = source.transform.a
-        for outline in outlines:
-            # One cell more all around, for Horn's weights.
-            outside, _, window = raster_geometry_mask(source, [outline], crop=True, pad=True, pad_width=1)
-            z = source.read(1, window=window).astype(np.float64)
-            down = z[:-2] + 2 * z[1:-1] + z[2:]
-            across = z[:, :-2] + 2 * z[:, 1:-1] + z[:, 2:]
-            rise = np.hypot(down[:, 2:] - down[:, :-2], across[2:] - across[:-2]) / (8 * cell_m)
-            found.append(np.degrees(np.arctan(rise))[~outside[1:-1, 1:-1]].mean())
-    return float(np.mean(found))
+    def run() -> float:
+        found = []
+        with rasterio.open(raster) as source:
+            cell_m = source.transform.a
+            for outline in outlines:
+                # One cell more all around, for Horn's weights.
+                outside, _, window = raster_geometry_mask(source, [outline], crop=True, pad=True, pad_width=1)
+                z = source.read(1, window=window).astype(np.float64)
+                down = z[:-2] + 2 * z[1:-1] + z[2:]
+                across = z[:, :-2] + 2 * z[:, 1:-1] + z[:, 2:]
+                rise = np.hypot(down[:, 2:] - down[:, :-2], across[2:] - across[:-2]) / (8 * cell_m)
+                found.append(np.degrees(np.arctan(rise))[~outside[1:-1, 1:-1]].mean())
+        return float(np.mean(found))
+
+    return run
 
 
-WAYS: dict[str, Callable[[Path, list[shapely.Polygon]], float]] = {
+WAYS: dict[str, Way] = {
     "ours": ours,
     "ours, own cells": ours_native,
     "read": read,

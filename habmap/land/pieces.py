@@ -37,6 +37,8 @@ DENSE_CLASSES: Final = 8192
 CLASSES_PER_RISE: Final = 100.0 * CLASSES_PER_PCT
 #: Columns of no heights that stand to the right of a tile's, so that the compiled way may read eight at a time.
 SPARE_COLS: Final = 8
+#: Widest piece that it has room for [cells].
+MOST_COLS: Final = 1280
 #: The steepest class is the largest number that leaves room for polygons' own.
 LAST_CLASS: Final = 2**31 - 1
 
@@ -63,8 +65,9 @@ HEAT_FACE: Final = HEAT_LOAD_COSINES[3] * math.sqrt(0.5)
 
 def arctan_parts(square: Any) -> tuple[Any, Any]:
     """Return the two polynomials of a tangent's square whose quotient the arctangent needs; numbers or arrays."""
-    over = (((_P0 * square + _P1) * square + _P2) * square + _P3) * square + _P4
-    under = ((((square + _Q0) * square + _Q1) * square + _Q2) * square + _Q3) * square + _Q4
+    fourth = square * square  # by twos: a processor need not wait for one term after another
+    over = (_P0 * fourth + (_P1 * square + _P2)) * fourth + (_P3 * square + _P4)
+    under = ((square + _Q0) * fourth + (_Q1 * square + _Q2)) * fourth + (_Q3 * square + _Q4)
     return over, under
 
 
@@ -80,7 +83,8 @@ def slope_figures(square: Floats) -> tuple[Floats, Floats, Floats]:
     rise, stretch = np.sqrt(square), np.sqrt(1.0 + square)
     over, under = arctan_parts(square)
     both = 1.0 / (under * stretch)  # one quotient in place of two
-    deg = (rise + rise * (square * (over * (stretch * both)))) * DEG_PER_RAD
+    near_deg = rise * DEG_PER_RAD
+    deg = near_deg + (near_deg * (square * over)) * (stretch * both)
     is_steep, is_sheer = rise > GENTLE_RISE, rise > SHEER_RISE
     steep, sheer = rise[is_steep], rise[is_sheer]
     deg[is_steep] = 45.0 + small_arctan_deg((steep - 1.0) / (steep + 1.0))
@@ -162,21 +166,21 @@ class PieceSums:
 
 
 def plain_sums(
-    heights: Floats, corner: tuple[int, int], outlines: Outlines, pieces: Pieces, *, rules: FaceRules
+    heights: NDArray[np.floating[Any]], corner: tuple[int, int], outlines: Outlines, pieces: Pieces, *, rules: FaceRules
 ) -> PieceSums:
     """Sum the ground of pieces of one tile.
 
     Parameters
     ----------
     heights
-        Heights of analysis cells [m], NaN where there is none: the tile, one cell around it, and `SPARE_COLS` more
-        columns to the right.
+        Heights of analysis cells [m], float32 or float64, NaN where there is none: the tile, one cell around it, and
+        `SPARE_COLS` more columns to the right.
     corner
         Row and column of the first of them in the raster.
     outlines, pieces, rules
         Whose ground, which parts of it, and what counts as flat, sun-facing and hand-only.
     """
-    dz_dcol, dz_drow = horn_gradient(heights[:, : heights.shape[1] - SPARE_COLS])
+    dz_dcol, dz_drow = horn_gradient(heights[:, : heights.shape[1] - SPARE_COLS].astype(np.float64))
     return gradient_sums(dz_dcol, dz_drow, corner, outlines, pieces, rules=rules)
 
 
@@ -238,11 +242,12 @@ def _piece_sums(
         total(is_flat_cut), total(is_flat_cut & is_sun), total(is_hand_cut),
     ])  # fmt: skip
     keys, place = np.unique(classes, return_inverse=True)
-    kinds = (area_m2, area_m2 * is_sun, area_m2 * (position == classes))
+    kinds = (area_m2 * ~is_sun, area_m2 * is_sun, area_m2 * (position == classes))
     # Even and odd columns apart, and then together: the compiled way need not wait for the cell before.
     lane = 2 * place + cols % 2
     lanes = [np.bincount(lane, weights=kind, minlength=2 * len(keys)).reshape(-1, 2) for kind in kinds]
-    return plain, keys, np.column_stack([both[:, 0] + both[:, 1] for both in lanes])
+    shade_m2, sun_m2, at_limit_m2 = (both[:, 0] + both[:, 1] for both in lanes)
+    return plain, keys, np.column_stack([sun_m2 + shade_m2, sun_m2, at_limit_m2])
 
 
 def _of_cells(corners: Floats, rows: Ints, cols: Ints, high: int, wide: int) -> tuple[Floats, ...]:
@@ -256,10 +261,10 @@ def _of_cells(corners: Floats, rows: Ints, cols: Ints, high: int, wide: int) -> 
     for first, last in zip(corners[0], corners[1], strict=True):
         e_col, n_col, e_row, n_row = (first + (last - first) * down).T
         determinant = e_col * n_row - e_row * n_col
-        ends.append(
-            (np.abs(determinant), n_row / determinant, n_col / determinant, e_col / determinant, e_row / determinant)
-        )
-    return tuple(left + cols * ((right - left) / max(1, wide - 1)) for left, right in zip(*ends, strict=True))
+        whole = 1.0 / determinant
+        ends.append((np.abs(determinant), n_row * whole, n_col * whole, e_col * whole, e_row * whole))
+    per_col = 1.0 / max(1, wide - 1)
+    return tuple(left + cols * ((right - left) * per_col) for left, right in zip(*ends, strict=True))
 
 
 def _heat_load(

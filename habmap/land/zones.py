@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -69,25 +69,24 @@ class ZoneTable:
         owner = np.concatenate([np.empty(0, dtype=np.int64), *owners])
         plain_of = np.concatenate([np.empty((0, len(PLAIN_SUMS))), *(part.plain for part in sums)])
         lengths = np.concatenate([np.empty(0, dtype=np.int64), *(part.class_counts for part in sums)])
-        classes = np.concatenate([np.empty(0, dtype=np.int64), *(part.classes for part in sums)])
-        class_m2 = np.concatenate([np.empty((0, 3)), *(part.class_m2 for part in sums)])
+        # within its part, and first and last of its classes
+        starts = np.concatenate([np.empty(0, dtype=np.int64), *(_starts(part.class_counts) for part in sums)])
+        firsts = np.concatenate([np.empty(0, dtype=np.int64), *(_ends_of(part, last=False) for part in sums)])
+        lasts = np.concatenate([np.empty(0, dtype=np.int64), *(_ends_of(part, last=True) for part in sums)])
         order = np.argsort(owner, kind="stable")
-        ends = np.concatenate([[0], np.cumsum(lengths)])
         by_owner = np.searchsorted(owner[order], np.arange(count + 1))
 
         plain = np.zeros((count, len(PLAIN_SUMS)))
         for column in range(len(PLAIN_SUMS)):
             plain[:, column] = np.bincount(owner, weights=plain_of[:, column], minlength=count)
-        firsts, lasts = np.zeros(len(owner), dtype=np.int64), np.full(len(owner), -1)
         has_any = lengths > 0
-        firsts[has_any], lasts[has_any] = classes[ends[:-1][has_any]], classes[ends[1:][has_any] - 1]
         low, high = np.full(count, np.iinfo(np.int64).max), np.full(count, -1)
         np.minimum.at(low, owner[has_any], firsts[has_any])
         np.maximum.at(high, owner, lasts)
         low = np.where(high < 0, 0, low)
         if add is None or (high - low).max(initial=0) >= _WIDE_CLASSES:
             add = _added
-        counts, all_classes, all_m2 = add(ends, order, by_owner, classes, class_m2, low, high)
+        counts, all_classes, all_m2 = add(sums, starts, lengths, order, by_owner, low, high)
         return cls(plain, np.concatenate([[0], np.cumsum(counts)]), all_classes, all_m2)
 
     def sums(self, name: str) -> Floats:
@@ -146,25 +145,44 @@ class ZoneTable:
         return np.array([p90, running[:, -1], flat_m2, sun_m2, hand_m2])
 
 
+def _starts(counts: Ints) -> Ints:
+    """Return where each of things begins that lie one after another."""
+    return np.asarray(np.cumsum(counts) - counts, dtype=np.int64)
+
+
+def _ends_of(part: PieceSums, *, last: bool) -> Ints:
+    """Return the first or the last class of each piece; -1 where it has none."""
+    found = np.full(len(part.class_counts), -1, dtype=np.int64)
+    has_any = part.class_counts > 0
+    at = _starts(part.class_counts) + (part.class_counts - 1 if last else 0)
+    found[has_any] = part.classes[at[has_any]]
+    return found
+
+
 def _added(
-    ends: Ints, order: Ints, by_owner: Ints, classes: Ints, class_m2: Floats, low: Ints, high: Ints
+    sums: Sequence[PieceSums], starts: Ints, lengths: Ints, order: Ints, by_owner: Ints, low: Ints, high: Ints
 ) -> tuple[Ints, Ints, Floats]:
     """Add up pieces' slope classes, outline by outline: how many each has, which, and their ground."""
+    part = np.repeat(np.arange(len(sums)), [len(one.class_counts) for one in sums])
     counts = np.zeros(len(low), dtype=np.int64)
     found = []
     for zone in np.flatnonzero(np.diff(by_owner)):
-        own = [slice(ends[at], ends[at + 1]) for at in order[by_owner[zone] : by_owner[zone + 1]]]
+        own = [
+            (sums[part[at]].classes[reach], sums[part[at]].class_m2[reach])
+            for at in order[by_owner[zone] : by_owner[zone + 1]]
+            for reach in [slice(starts[at], starts[at] + lengths[at])]
+        ]
         if high[zone] - low[zone] < _WIDE_CLASSES:
             keys = np.arange(low[zone], high[zone] + 1)
         else:
-            keys = np.unique(np.concatenate([classes[part] for part in own]))
+            keys = np.unique(np.concatenate([classes for classes, _ in own]))
         areas = np.zeros((len(keys), 3))
-        for part in own:
-            areas[np.searchsorted(keys, classes[part])] += class_m2[part]  # no class stands twice in a piece
+        for classes, class_m2 in own:
+            areas[np.searchsorted(keys, classes)] += class_m2  # no class stands twice in a piece
         is_there = areas[:, 0] > 0
         counts[zone] = is_there.sum()
         found.append((keys[is_there], areas[is_there]))
-    keys = np.concatenate([np.empty(0, dtype=np.int64), *(part for part, _ in found)])
+    keys = np.concatenate([np.empty(0, dtype=np.int64), *(of_zone for of_zone, _ in found)])
     return counts, keys, np.concatenate([np.empty((0, 3)), *(part for _, part in found)])
 
 

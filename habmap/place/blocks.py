@@ -3,15 +3,21 @@
 from __future__ import annotations
 
 import threading
-from collections import OrderedDict
-from collections.abc import Callable
+from collections import Counter, OrderedDict
+from collections.abc import Callable, Iterator
 from concurrent.futures import Future
-from typing import Any, Final
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import Any, Final, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
 Cells = NDArray[np.floating[Any]]
+#: First row, first column, end row and end column, inside the raster.
+Window: TypeAlias = tuple[int, int, int, int]
+#: Reads a window of a file; what it is given beside may hold it.
+Decode: TypeAlias = "Callable[[Window, Cells | None], Cells]"
 
 #: Side that small blocks are read up to at once, and most cells of one reading.
 SIDE_CELLS: Final = 512
@@ -20,27 +26,51 @@ READ_CELLS: Final = 1_500_000
 KEPT_BYTES: Final = 96_000_000
 
 
-class Blocks:
-    """Reads any window of a raster from whole blocks, and keeps those that were asked for last.
+@dataclass(eq=False, slots=True)
+class _Block:
+    """A block that is being decoded or was; how many read from it now, and the room that it lies in, if in any."""
 
-    Several threads may ask at once; a block that one of them is decoding is waited for by the others.
+    cells: Future[Cells]
+    readers: int = 0
+    room: Cells | None = None
+
+
+class Blocks:
+    """Reads windows of a raster from whole blocks, each kept until the last window that was told of it is read.
+
+    Several threads may ask at once; a block that one of them is decoding is waited for by the others. The room of a
+    block that is dropped is used again for the next: fresh memory costs as much as a third of the decoding. Where so
+    many are wanted that they would fill the memory, those go that were asked for longest ago, and are decoded again.
     """
 
-    def __init__(self, *, height: int, width: int, block: tuple[int, int]) -> None:
+    def __init__(self, *, height: int, width: int, block: tuple[int, int], dtype: np.dtype[Any]) -> None:
         self.height, self.width = height, width
         self.rows, self.cols = unit_of(block, height=height, width=width)
         self._lock = threading.Lock()
         self._held = 0
-        self._kept: OrderedDict[tuple[int, int], Future[Cells]] = OrderedDict()
+        self._kept: OrderedDict[tuple[int, int], _Block] = OrderedDict()
+        self._dtype = dtype
+        self._rooms: list[Cells] = []
+        self._wanted: Counter[tuple[int, int]] = Counter()
 
     def band_cols(self, rows: int) -> int:
         """Return how many columns may be gone through side by side, that many rows high, before blocks are dropped."""
         high = (rows // self.rows + 2) * self.rows
-        return max(self.cols, KEPT_BYTES // (2 * high * np.dtype(np.float32).itemsize))
+        return max(self.cols, KEPT_BYTES // (high * self._dtype.itemsize))
 
-    def read(
-        self, window: tuple[int, int, int, int], decode: Callable[[tuple[int, int, int, int]], Cells], *, out: Cells
-    ) -> None:
+    def expect(self, window: Window) -> None:
+        """Be told that a window will be read, once for each time."""
+        self._wanted.update(self._keys(window))
+
+    def _keys(self, window: Window) -> list[tuple[int, int]]:
+        first_row, first_col, end_row, end_col = window
+        return [
+            (row, col)
+            for row in range(first_row // self.rows, (end_row - 1) // self.rows + 1)
+            for col in range(first_col // self.cols, (end_col - 1) // self.cols + 1)
+        ]
+
+    def read(self, window: Window, decode: Decode, *, out: Cells) -> None:
         """Fill an array with the cells of a window.
 
         Parameters
@@ -48,54 +78,76 @@ class Blocks:
         window
             First row, first column, end row and end column, inside the raster.
         decode
-            Reads a window from the file, for whoever is the first to need it.
+            Reads a window from the file, for whoever is the first to need it: into the room that it is given, or into
+            room of its own; returns where it lies.
         out
             Shape of the window.
         """
         first_row, first_col, end_row, end_col = window
-        for row in range(first_row // self.rows, (end_row - 1) // self.rows + 1):
+        for row, col in self._keys(window):
             top, bottom = row * self.rows, min((row + 1) * self.rows, self.height)
-            high = slice(max(first_row, top), min(end_row, bottom))
-            for col in range(first_col // self.cols, (end_col - 1) // self.cols + 1):
-                left, right = col * self.cols, min((col + 1) * self.cols, self.width)
-                wide = slice(max(first_col, left), min(end_col, right))
-                cells = self._block((row, col), (top, left, bottom, right), decode)
+            left, right = col * self.cols, min((col + 1) * self.cols, self.width)
+            high, wide = (
+                slice(max(first_row, top), min(end_row, bottom)),
+                slice(max(first_col, left), min(end_col, right)),
+            )
+            with self._block((row, col), (top, left, bottom, right), decode) as cells:
                 out[high.start - first_row : high.stop - first_row, wide.start - first_col : wide.stop - first_col] = (
                     cells[high.start - top : high.stop - top, wide.start - left : wide.stop - left]
                 )
 
-    def _block(
-        self,
-        key: tuple[int, int],
-        window: tuple[int, int, int, int],
-        decode: Callable[[tuple[int, int, int, int]], Cells],
-    ) -> Cells:
+    @contextmanager
+    def _block(self, key: tuple[int, int], window: Window, decode: Decode) -> Iterator[Cells]:
         with self._lock:
-            there = self._kept.get(key)
-            if there is None:
-                own: Future[Cells] = Future()
-                self._kept[key] = own
+            block = self._kept.get(key)
+            is_new = block is None
+            if block is None:
+                block = self._kept[key] = _Block(Future(), room=self._room_for(window))
             else:
                 self._kept.move_to_end(key)
-        if there is not None:
-            return there.result()
+            block.readers += 1
+        if is_new:
+            self._decode(key, block, window, decode)
         try:
-            cells = decode(window)
+            yield block.cells.result()
+        finally:
+            with self._lock:
+                block.readers -= 1
+                self._wanted[key] -= 1
+                if not block.readers and self._wanted[key] <= 0 and self._kept.get(key) is block:
+                    self._drop(key)
+
+    def _decode(self, key: tuple[int, int], block: _Block, window: Window, decode: Decode) -> None:
+        try:
+            cells = decode(window, block.room)
         except BaseException as error:
             with self._lock:
                 self._kept.pop(key, None)
-            own.set_exception(error)
+            block.cells.set_exception(error)
             raise
-        own.set_result(cells)
         with self._lock:
+            if cells is not block.room and block.room is not None:
+                self._rooms.append(block.room)
+                block.room = None
             self._held += cells.nbytes
-            while self._held > KEPT_BYTES and len(self._kept) > 1:
-                oldest, block = next(iter(self._kept.items()))
-                if not block.done() or oldest == key:
+            block.cells.set_result(cells)
+            while self._held > KEPT_BYTES:
+                oldest, dropped = next(iter(self._kept.items()))
+                if dropped.readers:
                     break
-                self._held -= block.result().nbytes
-                del self._kept[oldest]
-        return cells
+                self._drop(oldest)
+
+    def _drop(self, key: tuple[int, int]) -> None:
+        block = self._kept.pop(key)
+        self._held -= block.cells.result().nbytes
+        if block.room is not None:
+            self._rooms.append(block.room)
+
+    def _room_for(self, window: Window) -> Cells | None:
+        """Return room for a whole block, used before if there is any."""
+        if (window[2] - window[0], window[3] - window[1]) != (self.rows, self.cols):
+            return None
+        return self._rooms.pop() if self._rooms else np.empty((self.rows, self.cols), dtype=self._dtype)
 
 
 def unit_of(block: tuple[int, int], *, height: int, width: int) -> tuple[int, int]:

@@ -44,6 +44,7 @@ class CoarseHeights:
 
 #: A rectangle of analysis cells: first row, first column, end row, end column.
 CellWindow: TypeAlias = tuple[int, int, int, int]
+Heights: TypeAlias = NDArray[np.floating[Any]]
 
 
 def _is_empty(window: CellWindow) -> bool:
@@ -173,16 +174,22 @@ class Elevation(GroundRaster):
     ) -> list[tuple[Ints, PieceSums]]:
         sums_of = summing(way)
         steps, latitudes = self._corners(cut.windows)
-        blocks = Blocks(height=self._source.height, width=self._source.width, block=tuple(self._source.block_shapes[0]))
+        blocks = Blocks(
+            height=self._source.height,
+            width=self._source.width,
+            block=tuple(self._source.block_shapes[0]),
+            dtype=self._stored_type,
+        )
         side = self._tile_cells
         tasks = cut.by_tile(band_tiles=blocks.band_cols(side * self._factor) // (side * self._factor))
 
+        reaches = {own.start: cut.reach(own) for own in tasks}
+        for reach in reaches.values():
+            blocks.expect(self._stored_window(reach))
+
         def work(source: Any, own: slice) -> tuple[Ints, PieceSums]:
-            windows = cut.windows[own]
-            first_row, first_col = (int(low) for low in windows[:, :2].min(axis=0))
-            end_row, end_col = (int(end) for end in windows[:, 2:].max(axis=0))
-            heights, corner = self._around((first_row, first_col, end_row, end_col), source, blocks)
-            pieces = Pieces(cut.owners[own], windows, steps[own], latitudes[own])
+            heights, corner = self._around(reaches[own.start], source, blocks)
+            pieces = Pieces(cut.owners[own], cut.windows[own], steps[own], latitudes[own])
             return pieces.owners, sums_of(heights, corner, outlines, pieces, rules=rules)
 
         def done(count: int) -> None:
@@ -212,17 +219,27 @@ class Elevation(GroundRaster):
         rad = np.radians(first)
         return steps, np.column_stack([first, per_row, per_col, np.sin(rad), np.cos(rad)])
 
-    def _around(self, reach: CellWindow, source: Any, blocks: Blocks) -> tuple[Floats, tuple[int, int]]:
+    def _around(self, reach: CellWindow, source: Any, blocks: Blocks) -> tuple[Heights, tuple[int, int]]:
         """Return the heights of a rectangle of cells as `plain_sums` wants them, and their first cell."""
         first_row, first_col, end_row, end_col = reach
-        heights_m = np.full((end_row - first_row + 2, end_col - first_col + 2 + SPARE_COLS), np.nan)
-        top, left, bottom, right = self._with_edge(reach)
-        inner = heights_m[top - first_row + 1 : bottom - first_row + 1, left - first_col + 1 : right - first_col + 1]
         factor = self._factor
-        window = (top * factor, left * factor, bottom * factor, right * factor)
+        kind = self._stored_type if factor == 1 else np.float64
+        heights_m = np.empty((end_row - first_row + 2, end_col - first_col + 2 + SPARE_COLS), dtype=kind)
+        top, left, bottom, right = self._with_edge(reach)
+        high = slice(top - first_row + 1, bottom - first_row + 1)
+        wide = slice(left - first_col + 1, right - first_col + 1)
+        for beyond in (
+            heights_m[: high.start],
+            heights_m[high.stop :],
+            heights_m[:, : wide.start],
+            heights_m[:, wide.stop :],
+        ):
+            beyond[:] = np.nan
+        inner = heights_m[high, wide]
+        window = self._stored_window(reach)
 
-        def decode(block: CellWindow) -> NDArray[np.floating[Any]]:
-            return self._heights(as_window(block), source=source)
+        def decode(block: CellWindow, room: Heights | None) -> Heights:
+            return self._heights(as_window(block), source=source, room=room)
 
         if factor == 1:
             blocks.read(window, decode, out=inner)
@@ -351,6 +368,11 @@ class Elevation(GroundRaster):
         """Return a rectangle of analysis cells with one cell around it where the raster has one."""
         rows, cols = self._analysis_shape
         return max(window[0] - 1, 0), max(window[1] - 1, 0), min(window[2] + 1, rows), min(window[3] + 1, cols)
+
+    def _stored_window(self, reach: CellWindow) -> CellWindow:
+        """Return the same in cells as they are stored."""
+        top, left, bottom, right = (side * self._factor for side in self._with_edge(reach))
+        return top, left, bottom, right
 
     def _gradients(self, rise: _Rise, window: CellWindow) -> GradientTile:
         """Return the ground gradients of a rectangle of analysis cells inside what was read."""

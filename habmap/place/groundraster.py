@@ -304,15 +304,22 @@ class GroundRaster:
         return stored if stored.kind == "f" and not is_scaled else np.dtype(np.float64)
 
     def _heights(
-        self, window: Window, *, shape: tuple[int, int] | None = None, source: Any = None
+        self,
+        window: Window,
+        *,
+        shape: tuple[int, int] | None = None,
+        source: Any = None,
+        room: NDArray[np.floating[Any]] | None = None,
     ) -> NDArray[np.floating[Any]]:
-        """Read a window of heights [m], from another open copy of the file where one is given."""
-        heights_m = read_heights(
-            source or self._source, window, m_per_height=self._m_per_height, shape=shape, where=str(self.path)
+        """Read a window of heights [m], from another open copy of the file, and into room for it, where given."""
+        heights_m, low_m, high_m = read_heights(
+            source or self._source,
+            window,
+            m_per_height=self._m_per_height,
+            shape=shape,
+            room=room,
+            where=str(self.path),
         )
-        low_m, high_m = float(heights_m.min()), float(heights_m.max())
-        if math.isnan(low_m):  # the slower look, past what has no height
-            low_m, high_m = float(np.fmin.reduce(heights_m, axis=None)), float(np.fmax.reduce(heights_m, axis=None))
         if not math.isnan(low_m):
             with self._lock:
                 self._low_m, self._high_m = min(self._low_m, low_m), max(self._high_m, high_m)

@@ -37,7 +37,12 @@ _C_FUNCTIONS: Final = frozenset({"memset", "memcpy", "memmove", "floor", "ceil",
 #: numba needs it to be there.
 _NO_ARRAY_TO_FREE: Final = "define void @NRT_MemInfo_call_dtor(ptr %array) { ret void }"
 _DIGEST_BYTES: Final = 32
-_POINTERS: Final = {"d": np.dtype(np.float64), "q": np.dtype(np.int64), "?": np.dtype(np.bool_)}
+_POINTERS: Final = {
+    "d": np.dtype(np.float64),
+    "f": np.dtype(np.float32),
+    "q": np.dtype(np.int64),
+    "?": np.dtype(np.bool_),
+}
 _LOCK: Final = threading.Lock()
 #: Loaded code, which must stay where it is as long as it may be called.
 _LOADED: Final[list[Any]] = []
@@ -68,7 +73,7 @@ def _fused() -> FusedSums:
             entries[name] = _caller(name, functions[name].address, is_bare=False)
         else:
             entries[name] = _caller(name, _loaded(name, code), is_bare=True)
-    return FusedSums(entries)
+    return FusedSums(entries, own=threading.local())
 
 
 def cache_folder() -> Path:
@@ -99,6 +104,7 @@ def _numba_functions() -> dict[str, Any]:
     types: Any = numba.types
     of_kind = {
         "d": types.CPointer(types.float64),
+        "f": types.CPointer(types.float32),
         "q": types.CPointer(types.int64),
         "?": types.CPointer(types.boolean),
         "n": types.int64,

@@ -69,9 +69,15 @@ STRANGE: Final = 1e30
 
 
 def read_heights(
-    source: Any, window: Window, *, m_per_height: float, shape: tuple[int, int] | None = None, where: str
-) -> NDArray[np.floating[Any]]:
-    """Read a window of heights in meters, NaN where there is none.
+    source: Any,
+    window: Window,
+    *,
+    m_per_height: float,
+    shape: tuple[int, int] | None = None,
+    room: NDArray[np.floating[Any]] | None = None,
+    where: str,
+) -> tuple[NDArray[np.floating[Any]], float, float]:
+    """Read a window of heights in meters, NaN where there is none; with the lowest and the highest of them.
 
     Parameters
     ----------
@@ -83,6 +89,8 @@ def read_heights(
         Meters in one unit of the heights.
     shape
         Rows and columns to average the window to; ``None``: as stored.
+    room
+        Where the window may be put, if it lies in the file in that kind of numbers.
     where
         The file, for the error.
 
@@ -95,8 +103,10 @@ def read_heights(
     if shape and shape != (window.height, window.width):
         options |= {"out_shape": shape, "resampling": Resampling.average}
     try:
-        stored = source.read(1, **options)
-        is_hole = _holes(source, stored, options)
+        fits = room is not None and room.dtype == source.dtypes[0]
+        stored = source.read(1, out=room if fits else None, **options)
+        low, high = _span(stored)
+        is_hole = _holes(source, stored, low, high, options)
     except RasterioError as error:
         raise InputError(
             "the raster cannot be read to its end",
@@ -109,19 +119,23 @@ def read_heights(
     scale, offset = source.scales[0] * m_per_height, source.offsets[0] * m_per_height
     if (scale, offset) != (1.0, 0.0):
         heights = heights.astype(np.float64) * scale + offset
-    if is_hole is None and _is_clean(heights):
-        return heights
+        low, high = _span(heights)
+    if is_hole is None and low > -STRANGE and high < STRANGE:
+        return heights, low, high
     # NaN, infinity, and the lowest and highest float that some programs write for "no data" without saying so.
     is_strange = ~(np.abs(heights) < STRANGE)
-    return np.where(is_strange if is_hole is None else is_hole | is_strange, np.nan, heights)
+    heights = np.where(is_strange if is_hole is None else is_hole | is_strange, np.nan, heights)
+    return heights, float(np.fmin.reduce(heights, axis=None)), float(np.fmax.reduce(heights, axis=None))
 
 
-def _is_clean(values: NDArray[Any]) -> bool:
-    """Tell in two quick passes that nothing is NaN, infinite or absurd; both carry a NaN on."""
-    return bool(values.size) and float(values.min()) > -STRANGE and float(values.max()) < STRANGE
+def _span(values: NDArray[Any]) -> tuple[float, float]:
+    """Return the lowest and the highest value, in two quick passes that carry a NaN on."""
+    return float(values.min()), float(values.max())
 
 
-def _holes(source: Any, stored: NDArray[Any], options: dict[str, Any]) -> NDArray[np.bool_] | None:
+def _holes(
+    source: Any, stored: NDArray[Any], low: float, high: float, options: dict[str, Any]
+) -> NDArray[np.bool_] | None:
     """Return where a band's mask or nodata value says that there is no height; ``None``: it says so nowhere."""
     flags = source.mask_flag_enums[0]
     if MaskFlags.all_valid in flags:
@@ -131,7 +145,6 @@ def _holes(source: Any, stored: NDArray[Any], options: dict[str, Any]) -> NDArra
         # By hand: asking GDAL for the mask would decode every block a second time.
         if math.isnan(nodata):
             return np.asarray(np.isnan(stored), dtype=np.bool_)
-        low, high = float(stored.min()), float(stored.max())
         if nodata < low - abs(nodata) / 2 or nodata > high + abs(nodata) / 2:
             return None  # far from every value there is, and so a NaN is left to the caller
         if stored.dtype.kind == "f":

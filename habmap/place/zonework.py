@@ -54,7 +54,7 @@ def outlines_of(polygons: NDArray[np.object_]) -> Outlines:
 
 @dataclass(frozen=True, slots=True)
 class Cut:
-    """Outlines cut by tiles: whose piece, which tile (row, column), and its window, in order of tiles and outlines."""
+    """Outlines cut by tiles: whose piece, which tile (row, column), and its window, in order of tiles and rows."""
 
     owners: Ints
     tiles: Ints
@@ -87,13 +87,20 @@ class Cut:
         windows = np.column_stack([np.maximum(first[at], tiles * side), np.minimum(end[at], (tiles + 1) * side)])
         is_there = (windows[:, 2] > windows[:, 0]) & (windows[:, 3] > windows[:, 1])
         tiles, windows, owners = tiles[is_there], windows[is_there], own[at[is_there]]
-        order = np.lexsort((owners, tiles[:, 1], tiles[:, 0]))
+        order = np.lexsort((owners, windows[:, 0], tiles[:, 1], tiles[:, 0]))
         return cls(owners[order], tiles[order], windows[order])
 
     @property
     def cells(self) -> int:
         """Cells of all windows."""
         return int(np.prod(self.windows[:, 2:] - self.windows[:, :2], axis=1).sum())
+
+    def reach(self, own: slice) -> tuple[int, int, int, int]:
+        """Return first row, first column, end row and end column of what some pieces reach [cells]."""
+        windows = self.windows[own]
+        first_row, first_col = (int(low) for low in windows[:, :2].min(axis=0))
+        end_row, end_col = (int(end) for end in windows[:, 2:].max(axis=0))
+        return first_row, first_col, end_row, end_col
 
     def by_tile(self, *, band_tiles: int) -> list[slice]:
         """Return the pieces of each tile, in an order that keeps to bands of columns so that neighbors follow soon."""

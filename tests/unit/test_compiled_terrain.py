@@ -112,10 +112,11 @@ def test_angles_are_those_of_the_c_library():
 
 def test_machine_code_is_kept_in_the_users_folder_and_loaded_without_the_compiler(tmp_path):
     script = (
-        "import sys\nimport numpy as np\nfrom habmap.place.kernels import fused\n"
-        "ends, order, by_owner = np.array([0, 2, 3]), np.array([0, 1]), np.array([0, 2])\n"
-        "added = fused().added(ends, order, by_owner, np.array([4, 6, 6]), np.ones((3, 3)), np.array([4]), "
-        "np.array([6]))\n"
+        "import sys\nimport numpy as np\nfrom habmap.land.pieces import PieceSums\n"
+        "from habmap.place.kernels import fused\n"
+        "part = PieceSums(np.ones((2, 10)), np.array([2, 1]), np.array([4, 6, 6]), np.ones((3, 3)))\n"
+        "starts, order, by_owner = np.array([0, 2]), np.array([0, 1]), np.array([0, 2])\n"
+        "added = fused().added([part], starts, part.class_counts, order, by_owner, np.array([4]), np.array([6]))\n"
         "print('numba' in sys.modules, *(part.tolist() for part in added))"
     )
     words = [sys.executable, "-W", "ignore", "-c", script]
