@@ -15,8 +15,8 @@ from habmap.land.terrain import Floats, GroundSteps
 
 Ints = NDArray[np.int64]
 
-#: Outlines whose slope classes are laid out side by side at once.
-_AT_ONCE: Final = 2048
+#: Outlines whose slope classes are laid out side by side at once: few enough to stay near the processor.
+_AT_ONCE: Final = 256
 _FLAT_CUT, _SUN_CUT, _HAND_CUT = (PLAIN_SUMS.index(name) for name in ("flat_cut_m2", "sun_cut_m2", "hand_cut_m2"))
 #: Widest span of classes that is laid out whole where pieces are added.
 _WIDE_CLASSES: Final = 100_000
