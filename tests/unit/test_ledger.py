@@ -121,6 +121,10 @@ def test_what_was_made_apart_from_a_withdrawal_is_named() -> None:
     assert [conflict.kind for conflict in conflicts([line, change, blind])] == ["amended_and_void"]
     assert conflicts([line, change, seeing]) == ()
     assert conflicts([line, change, blind, seeing]) == ()
+    # a withdrawal that was itself taken back has seen nothing for the one that counts
+    assert [conflict.kind for conflict in conflicts([line, change, blind, seeing, void(seeing)])] == [
+        "amended_and_void"
+    ]
 
 
 def test_long_chains_and_circles_of_withdrawals_are_followed() -> None:

@@ -8,12 +8,14 @@ from pathlib import Path
 
 import pytest
 from fakes import GRID, FakeStore, entry, unit
+from pdf_reading import pdf_words
 from shapely import Point, box
 
 from habmap.jobs.export_packet import export_packet
 from habmap.place.settings import Settings
 from habmap.records import Entry, Photo, Row
 from habmap.show.packet.packet import PacketResult
+from habmap.vocabulary import SNAG_CAUTION
 
 NOW = datetime(2026, 11, 1, 15, tzinfo=UTC)
 ITEM = {"program": "P", "item": "1", "practice_code": "314", "units": ["A"], "not_before": "2025-01-01"}
@@ -130,3 +132,13 @@ def test_reported_acres_days_outside_claims_and_slash_are_told(tmp_path: Path) -
     assert asked(far, "2.5 acres of the ground that counts still hold felled cedar")
     burned = packet(tmp_path, told("2025-02-01", WHOLE), entry("burn", "2025-04-01", WHOLE))
     assert not asked(burned, "felled cedar")
+
+
+@pytest.mark.poppler
+def test_trees_that_stand_dead_are_cautioned_of_where_there_are_some(tmp_path: Path) -> None:
+    killed, cut = tmp_path / "killed", tmp_path / "cut"
+    for folder, practice in ((killed, "girdle"), (cut, "cut")):
+        folder.mkdir()
+        packet(folder, told("2025-02-01", WHOLE, practice=practice))
+    words = SNAG_CAUTION[:40]
+    assert words in pdf_words(killed / "p.pdf") and words not in pdf_words(cut / "p.pdf")

@@ -190,11 +190,16 @@ def test_sightings_belong_where_they_lie_and_unsure_ones_are_told() -> None:
             CUT,
             seen("2026-05-01", "A b", at=(100, 100), uncertainty_m=50.0),
             seen("2026-05-01", "C d", at=(190, 100), uncertainty_m=50.0),
+            seen("2026-05-01", "A b", at=(110, 100), uncertainty_m=50.0),
             seen("2026-05-01", "E f", at=(900, 100)),
         ]
     )
     found = result.units[0]
     assert (found.species_after, found.sightings_unsure, result.sightings_outside) == (2, 1, 1)
+    # where two outlines of one edge overlap by a hair, a sighting is the first unit's
+    beside = unit("B", box(199.96, 0, 300, 200))
+    both = asked([CUT, beside, seen("2026-05-01", "A b", at=(199.98, 100))]).units
+    assert [(one.unit_id, one.species_after) for one in both] == [("A", 1), ("B", 0)]
 
 
 def test_a_day_asked_for_hides_what_came_later() -> None:
@@ -325,6 +330,8 @@ def test_ground_without_cedars_is_told_only_where_something_was_read_seen_or_don
 
 
 def test_a_unit_drawn_after_its_first_work_is_told_as_it_is_drawn() -> None:
+    untouched = response(FakeStore([unit("A", SQUARE, canopy_pct=60.0)], grid=GRID)).units[0]
+    assert untouched.canopy_before_pct == 60.0
     late = unit("A", SQUARE, valid_from=date(2026, 1, 1), canopy_pct=60.0)
     (found,) = response(FakeStore([late, CUT, frame("2026-06-01", GRASS)], grid=GRID)).units
     assert (found.unit_id, found.native_cover_after_pct) == ("A", 15.0)

@@ -87,6 +87,13 @@ def test_needles_move_the_words_and_green_holds_the_window_back() -> None:
     assert told(3, None, None).words == "felled 2026-01-01"
 
 
+def test_needles_of_a_day_that_nobody_wrote_are_told_without_one() -> None:
+    (item,) = of_kind([replace(DOWN, needles="red", needles_seen=None)], "drying", CUT + timedelta(days=40))
+    assert "needles red: " in item.words and "None" not in item.words
+    (green,) = of_kind([replace(DOWN, needles="green", needles_seen=None)], "drying", CUT + timedelta(days=40))
+    assert green.state == "in its drying days"
+
+
 def test_pieces_of_one_unit_with_one_date_are_one_line() -> None:
     (item,) = of_kind([DOWN, replace(DOWN, acres=0.5)], "drying", CUT)
     assert item.acres == pytest.approx(2.0)

@@ -6,9 +6,11 @@ import pytest
 from fakes import GRID, unit
 from shapely import Polygon, box
 
+from habmap.errors import InputError
 from habmap.measures import M2_PER_ACRE
 from habmap.records import Unit
 from habmap.work.unit_outlines import far_away, hardly_there, lie_beside, overlap_faults, trimmed
+from habmap.work.unit_shares import whole_ground
 
 
 def fresh(*units: Unit) -> list[tuple[str, Unit]]:
@@ -85,3 +87,12 @@ def test_of_many_gaps_the_smallest_are_added_up(count: int, told: int) -> None:
     assert len(notes) == told
     if told > 20:
         assert notes[-1] == f"2 smaller gaps between units hold {20 / M2_PER_ACRE:.4f} acres"
+
+
+def test_whole_units_are_their_ground_once_in_their_last_drawing() -> None:
+    units = [unit("A", box(0, 0, 100, 100)), unit("B", box(100, 0, 200, 100)), unit("A", box(0, 0, 90, 100))]
+    assert GRID.to_grid(whole_ground(["A", "B", "A"], units)).area == pytest.approx(19_000, abs=0.01)
+    assert whole_ground(["A"], units) == units[2].geometry
+    for named in (["A", "Z"], []):
+        with pytest.raises(InputError, match="there is no such unit"):
+            whole_ground(named, units)
