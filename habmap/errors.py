@@ -54,6 +54,10 @@ class HabmapError(Exception):
         self.allowed = allowed
         self.mend = mend
 
+    def __reduce__(self) -> tuple[object, ...]:
+        """Go whole to another process: a worker's error is told where it was asked for."""
+        return _as_it_was, (type(self), self.args, dict(self.__dict__))
+
     def __str__(self) -> str:
         parts = [self.what]
         parts += [
@@ -134,6 +138,13 @@ class OwnFaultError(HabmapError):
             what, where="what was about to be written", value=value,
             mend="nothing was written; send these words to whoever looks after habmap",
         )  # fmt: skip
+
+
+def _as_it_was(kind: type[HabmapError], args: tuple[object, ...], own: dict[str, object]) -> HabmapError:
+    error = kind.__new__(kind)
+    error.args = args
+    error.__dict__.update(own)
+    return error
 
 
 def no_such_unit(named: str, known: Iterable[str], *, where: str = "--unit", mend: str | None = None) -> InputError:

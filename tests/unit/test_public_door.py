@@ -6,6 +6,7 @@ import datetime
 import doctest
 import importlib.util
 import json
+import pickle
 import subprocess
 import sys
 from collections.abc import Callable
@@ -21,6 +22,7 @@ import habmap.api
 import habmap.api_paper
 import habmap.api_region
 from habmap.api import ANSWERS, json_record, json_schema
+from habmap.errors import HabmapError, InputError, InputErrors, PlaceError, UsageError
 
 Run = Callable[..., Any]
 TODAY = datetime.date(2026, 8, 1)
@@ -119,3 +121,11 @@ def test_the_example_script_does_the_main_job(repository: Path, tmp_path: Path) 
     account = habmap.acres(habmap.open_place(tmp_path / "place")).totals
     assert f"{account.treated_acres:.1f} of {account.cedar_acres:.1f} cedar acres treated" in done.stdout
     assert (tmp_path / "place" / "out" / "map.html").stat().st_size > 100_000
+
+
+@pytest.mark.parametrize("kind", [InputError, PlaceError, UsageError])
+def test_an_error_goes_whole_to_another_process(kind: type[HabmapError]) -> None:
+    error = kind("no", where="here", value=OSError(28, "full"), allowed="all", mend="mend it")
+    for one in (error, InputErrors([error], where="there")):
+        again = pickle.loads(pickle.dumps(one))
+        assert (type(again), str(again), again.as_record()) == (type(one), str(one), one.as_record())
