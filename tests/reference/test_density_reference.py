@@ -128,6 +128,12 @@ def test_more_plots_is_the_first_number_that_is_enough() -> None:
     assert more_plots(100.0, sd=50.0, plots=8) == 19
 
 
+def test_plots_that_cover_a_twentieth_of_the_ground_narrow_the_limits_and_how_many_more_are_enough() -> None:
+    assert fixed_plots([8, 10, 12, 14], [1, 1, 1, 1], ground_acres=80.0).fpc_frac == 0.05
+    # CV 87.99/215 = 0.4093: t(18)·0.4093/√19 = 0.1973 ≤ 0.20 < t(17)·0.4093/√18 = 0.2035
+    assert fixed_plots([12, 7, 15, 9, 4, 11, 18, 10], [0.05] * 8).more_plots == 19 - 8
+
+
 # --- small counts -------------------------------------------------------------------------------------------
 
 

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 import shapely
 
+from habmap.land.facerules import _toward
 from habmap.land.facing import facing_class_m2
 from habmap.land.terrain import GroundSteps
 from habmap.land.zones import GradientTile
@@ -73,3 +74,13 @@ def test_cells_without_a_gradient_are_left_out() -> None:
     ground.east[:, :4] = np.nan
     (found,) = classes(ground, WHOLE)
     assert found == pytest.approx({("S", "0-30"): 3200.0})
+
+
+def test_the_eight_chief_bearings_are_exact_and_others_are_sines() -> None:
+    root = math.sqrt(0.5)
+    by_hand = [(0, 1), (root, root), (1, 0), (root, -root), (0, -1), (-root, -root), (-1, 0), (-root, root)]
+    for number, expected in enumerate(by_hand):
+        east, north = _toward(45.0 * number)
+        assert (east / math.hypot(east, north), north / math.hypot(east, north)) == pytest.approx(expected)
+        assert {abs(east), abs(north)} <= {0.0, 1.0}
+    assert _toward(-90) == (-1, 0) and _toward(30) == pytest.approx((0.5, math.sqrt(0.75)))

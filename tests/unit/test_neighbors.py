@@ -73,3 +73,8 @@ def test_ground_that_is_turned_back_keeps_its_own_corners_and_is_valid() -> None
         kept = [tuple(corner) in own for corner in shapely.get_coordinates(back).tolist()]
         assert sum(not one for one in kept) <= 6  # only where the two cross
         assert overlaps([GRID.to_grid(back), shapes[1]]) == ()
+
+
+@pytest.mark.parametrize(("width_m", "count"), [(1.004e-4, 1), (0.99e-4, 0)])
+def test_shared_ground_of_a_ten_thousandth_of_a_square_meter_is_of_rounding(width_m: float, count: int) -> None:
+    assert len(hair_overlaps([box(0, 0, 1, 1), box(1 - width_m, 0, 2, 1)])) == count

@@ -116,6 +116,15 @@ def test_a_turn_between_two_fixes_is_put_back(speed_mps: float) -> None:
     assert times[10:14] * speed_mps == pytest.approx([50, 51.5, 53.5, 55])
 
 
+def test_a_turn_lies_farther_from_the_fix_after_which_less_was_walked() -> None:
+    # the way back begins at (49, 2): of 5 m, 2 m across and 1 m less home than out; 1 m out and 2 m home meet at 51
+    path = turned()
+    path.xy[11:, 0] -= 1
+    xy, times = swath._with_turns(path)
+    assert xy[10:14] == pytest.approx(np.array([(50, 0), (51, 0), (51, 2), (49, 2)]))
+    assert times[10:14] == pytest.approx([50, 51, 53, 55])
+
+
 def test_no_turn_is_made_up() -> None:
     straight = Path("walk", np.column_stack([np.arange(22) * 5.0, np.zeros(22)]), np.arange(22) * 5.0, True)
     assert len(swath._with_turns(straight)[0]) == 22
