@@ -11,6 +11,8 @@ from habmap.desk.forms import Field
 from habmap.errors import UsageError
 
 if TYPE_CHECKING:
+    from markupsafe import Markup
+
     from habmap.work.unit_shares import Covered
 
 #: What walks and drawn ground are read from; the browser offers files of these kinds first.
@@ -101,6 +103,14 @@ def needed_ground(asked: Asked, day: dt.date | None) -> Covered:
             mend="give the ground that the work really covered, in one way",
         )
     return found
+
+
+def picture_of(asked: Asked, found: Covered) -> Markup:
+    """Return the ground of a line as a picture over what stands there now."""
+    from habmap.jobs.ground import ground
+    from habmap.show.ground_picture import ground_picture
+
+    return ground_picture(ground(asked.store), found.patch)
 
 
 def keep_walks_of(asked: Asked, *, number: int | None) -> None:

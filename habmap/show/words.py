@@ -28,6 +28,20 @@ _BEFORE_UNIT: Final = re.compile(r"(?<=\d) (?=(?:°[FC]|(?:ft|mph|kPa|m)\b))")
 NO_BREAK: Final = "\N{NO-BREAK SPACE}"
 
 
+def round_step(most: float) -> int:
+    """Return the largest of 1, 2, 5 × 10ⁿ that is no more than ``most`` and at least 1: the steps of a ruler.
+
+    Examples
+    --------
+    >>> round_step(730), round_step(0.2)
+    (500, 1)
+    """
+    if most < 1:
+        return 1
+    power = int(10 ** math.floor(math.log10(most)))
+    return max(step * power for step in (1, 2, 5) if step * power <= most)
+
+
 def unbroken(text: str) -> str:
     """Return a text whose figures keep their short unit on their own line: ``30 ft``, ``81 °F``.
 

@@ -52,6 +52,7 @@ def test_a_look_writes_nothing_and_saving_twice_saves_once(
 ) -> None:
     before = len(lines(run_habmap, desk_place))
     look = desk.post(f"/{key}/log/preview", MOWN)
+    assert "The ground of this line on a small map" in look.text
     assert look.status == 200, words_of(look)
     assert "Preview, nothing is written" in words_of(look)
     assert len(lines(run_habmap, desk_place)) == before
@@ -109,6 +110,7 @@ def test_a_line_is_corrected_after_a_look_and_never_over_somebody_elses_correcti
     look = desk.post(f"/{key}/history/look", said)
     assert look.status == 200, words_of(look)
     assert "line 2 would read" in words_of(look)
+    assert "<figure" not in look.text  # its ground stays
     before = len(lines(run_habmap, desk_place))
     # meanwhile the command corrects the same line
     assert run_habmap("correct", "2", "--why", "typed", "--note", "by hand", "--yes", place=desk_place).code == 0

@@ -10,7 +10,7 @@ from starlette.responses import Response
 
 from habmap.desk.asked import Asked
 from habmap.desk.forms import Field, field_of, read_facts
-from habmap.desk.ground import ground_fields, ground_of, keep_walks_of
+from habmap.desk.ground import ground_fields, ground_of, keep_walks_of, picture_of
 from habmap.desk.pages import page
 from habmap.desk.room import Room
 from habmap.desk.rooms.log import facts_for
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
     from habmap.jobs.ports import Store
     from habmap.work.logged import Logged
+    from habmap.work.unit_shares import Covered
     from habmap.work.withdrawal import Voided
 
 _WHY: Final = Field(name="why", label="the reason", is_needed=True, help="It stands beside the line for good.")
@@ -154,7 +155,7 @@ def look_at_correction(asked: Asked) -> Response:
     """Show what a correction would change; nothing is written."""
     asked, draft = asked.desk.drafts.looked_at(asked)
     try:
-        logged, notes = _corrected(asked, is_preview=True)
+        logged, found = _corrected(asked, is_preview=True)
     except HabmapError as error:
         return ask_correct(asked, error=error)
     from habmap.show.logged_words import caution_lines, changes_sentences, logged_sentence
@@ -165,7 +166,8 @@ def look_at_correction(asked: Asked) -> Response:
         logged=logged,
         sentence=logged_sentence(logged),
         changes=changes_sentences(logged),
-        notes=(*logged.warnings, *notes),
+        picture=picture_of(asked, found) if found else None,
+        notes=(*logged.warnings, *(found.notes if found else ())),
         cautions=caution_lines(logged),
         draft=draft,
         line=asked.text("line"),
@@ -187,7 +189,7 @@ def ground(asked: Asked) -> Response:
     return asked.goto("history", "correct", line=asked.text("line"), draft=draft.key)
 
 
-def _corrected(asked: Asked, *, is_preview: bool) -> tuple[Logged, tuple[str, ...]]:
+def _corrected(asked: Asked, *, is_preview: bool) -> tuple[Logged, Covered | None]:
     from habmap.jobs.correct import amend
     from habmap.records import BurnRecord, Entry, facts, value_of
     from habmap.records.said import BurnSaid, Said, assembled, is_said
@@ -226,7 +228,7 @@ def _corrected(asked: Asked, *, is_preview: bool) -> tuple[Logged, tuple[str, ..
         agree=lambda words: asked.has("yes"),
         is_preview=is_preview,
     )
-    return logged, () if covered is None else covered.notes
+    return logged, covered
 
 
 def _acres(store: Store, patch: MultiPolygon | None) -> float | None:

@@ -8,7 +8,7 @@ from starlette.responses import Response
 
 from habmap.desk.asked import Asked
 from habmap.desk.forms import Field, field_of, read_facts
-from habmap.desk.ground import ground_fields, keep_walks_of, needed_ground
+from habmap.desk.ground import ground_fields, keep_walks_of, needed_ground, picture_of
 from habmap.desk.pages import page
 from habmap.desk.room import Room
 from habmap.errors import HabmapError
@@ -16,6 +16,7 @@ from habmap.errors import HabmapError
 if TYPE_CHECKING:
     from habmap.records import Fact
     from habmap.work.logged import Logged
+    from habmap.work.unit_shares import Covered
 
 _DAY: Final = Field(
     name="date",
@@ -70,7 +71,7 @@ def preview(asked: Asked) -> Response:
     """Show what the line would be and change; nothing is written."""
     asked, draft = asked.desk.drafts.looked_at(asked)
     try:
-        logged, notes = _logged(asked, is_preview=True)
+        logged, found = _logged(asked, is_preview=True)
     except HabmapError as error:
         return show(asked, error=error)
     from habmap.show.burn.words import burn_words
@@ -82,7 +83,8 @@ def preview(asked: Asked) -> Response:
         logged=logged,
         sentence=logged_sentence(logged),
         changes=changes_sentences(logged),
-        notes=(*logged.warnings, *notes),
+        picture=picture_of(asked, found),
+        notes=(*logged.warnings, *found.notes),
         burn=burn_words(logged.burn),
         cautions=caution_lines(logged),
         draft=draft,
@@ -104,7 +106,7 @@ def ground(asked: Asked) -> Response:
     return asked.goto("log", draft=draft.key)
 
 
-def _logged(asked: Asked, *, is_preview: bool) -> tuple[Logged, tuple[str, ...]]:
+def _logged(asked: Asked, *, is_preview: bool) -> tuple[Logged, Covered]:
     from habmap.jobs.log import log
     from habmap.records import BurnRecord, Entry
     from habmap.records.said import BurnSaid, Said, assembled
@@ -132,7 +134,7 @@ def _logged(asked: Asked, *, is_preview: bool) -> tuple[Logged, tuple[str, ...]]
         agree=lambda words: asked.has("yes"),
         is_preview=is_preview,
     )
-    return logged, found.notes
+    return logged, found
 
 
 def _cautions(practice: str) -> tuple[str, ...]:

@@ -16,7 +16,7 @@ from habmap.show.sheet.locator import Locator
 from habmap.show.sheet.map import Frame
 from habmap.show.sheet.outline import Outline
 from habmap.show.sheet.pen import LEADING, LEAST_PT, Pen, text_width_pt, wrapped
-from habmap.show.words import short_day
+from habmap.show.words import round_step, short_day
 
 #: Height of the strip where few words stand in it [pt].
 SCALE_STRIP_PT: Final = 34.0
@@ -24,7 +24,6 @@ SCALE_STRIP_PT: Final = 34.0
 LONG_SCALE: Final = 1_000_000
 #: Less than this no compass in a hand shows, and nothing is said of it.
 _WORTH_SAYING_DEG: Final = 0.5
-_NICE: Final = (1, 2, 5)
 #: Figures of a bar stand so far apart [pt].
 _BETWEEN_PT: Final = 4.0
 #: Length of the bars as a share of the strip: beside words, beside words and the small map, and alone.
@@ -172,7 +171,7 @@ def _bar(
     size_pt: float,
 ) -> None:
     """Draw a ruler of two or four round steps along one line; figures above it or below."""
-    step = _round_step(longest_pt / frame.pt_per_ground_m / unit_m / 2)
+    step = round_step(longest_pt / frame.pt_per_ground_m / unit_m / 2)
     count = int(longest_pt / frame.pt_per_ground_m / unit_m / step)
     step_pt = step * unit_m * frame.pt_per_ground_m
     for number in range(count):
@@ -191,14 +190,6 @@ def _bar(
             free_to = x - half - _BETWEEN_PT
         else:
             free_from = x + half + _BETWEEN_PT
-
-
-def _round_step(most: float) -> int:
-    """Return the largest of 1, 2, 5 × 10ⁿ that is no more than ``most`` and at least 1."""
-    if most < 1:
-        return 1
-    power = int(10 ** math.floor(math.log10(most)))
-    return max(step * power for step in _NICE if step * power <= most)
 
 
 GAP_PT: Final = 9.0
