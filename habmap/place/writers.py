@@ -6,6 +6,7 @@ import csv
 import io
 import json
 import os
+import sys
 import tempfile
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -73,13 +74,19 @@ def write_whole(
             sync_folder(path.parent)
         finally:
             neighbor.unlink(missing_ok=True)
-    except OSError as error:
+    except (OSError, *_library_faults()) as error:
         raise PlaceError(
             "the file cannot be written",
             where=str(path),
             value=error,
             mend="choose a folder in which you may write, with room on the disk",
         ) from error
+
+
+def _library_faults() -> tuple[type[Exception], ...]:
+    """Return what the library of map layers raises where the disk refuses it; it is not loaded for this."""
+    errors = sys.modules.get("pyogrio.errors")
+    return () if errors is None else (errors.DataSourceError, errors.DataLayerError)
 
 
 def sync_folder(folder: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import multiprocessing
 import os
 import signal
@@ -153,6 +154,7 @@ class Cluster:
             ) from error
         try:
             dask: Any = distributed
+            asyncio.run(asyncio.wait_for(_identity(dask, address), CONNECT_S))
             self._client = dask.Client(address, timeout=CONNECT_S)
         except (OSError, TimeoutError, ValueError) as error:
             raise InputError(
@@ -233,6 +235,12 @@ def _kills_its_worker(name: str) -> HabmapError:
         value=f"{MOST_TRIES} times",
         mend="look whether the workers have memory enough; --resume goes on from what is whole",
     )
+
+
+async def _identity(dask: Any, address: str) -> object:
+    """Return who answers at an address; a client alone would ask a stranger on and on."""
+    async with dask.rpc(address) as remote:
+        return await remote.identity()
 
 
 def _scheduler_gone(error: BaseException) -> HabmapError:
