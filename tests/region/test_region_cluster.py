@@ -122,6 +122,6 @@ def test_no_scheduler_is_said(monkeypatch) -> None:
 
 def test_a_stranger_at_the_address_is_no_scheduler(monkeypatch) -> None:  # type: ignore[no-untyped-def]
     monkeypatch.setattr(engine, "CONNECT_S", 0.5)
-    with socket.create_server(("127.0.0.1", 0)) as stranger:  # takes the call, and never says a word
-        with pytest.raises(InputError, match="no scheduler answers"):
-            engine.engine_for(workers=None, scheduler=f"tcp://127.0.0.1:{stranger.getsockname()[1]}")
+    stranger = socket.create_server(("127.0.0.1", 0))  # takes the call, and never says a word
+    with stranger, pytest.raises(InputError, match="no scheduler answers"):
+        engine.engine_for(workers=None, scheduler=f"tcp://127.0.0.1:{stranger.getsockname()[1]}")
