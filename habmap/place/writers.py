@@ -11,7 +11,7 @@ import tempfile
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 import shapely
 from shapely import MultiPolygon
@@ -74,7 +74,7 @@ def write_whole(
             sync_folder(path.parent)
         finally:
             neighbor.unlink(missing_ok=True)
-    except (OSError, *_library_faults()) as error:
+    except _disk_refusals() as error:
         raise PlaceError(
             "the file cannot be written",
             where=str(path),
@@ -83,10 +83,10 @@ def write_whole(
         ) from error
 
 
-def _library_faults() -> tuple[type[Exception], ...]:
-    """Return what the library of map layers raises where the disk refuses it; it is not loaded for this."""
-    errors = sys.modules.get("pyogrio.errors")
-    return () if errors is None else (errors.DataSourceError, errors.DataLayerError)
+def _disk_refusals() -> tuple[type[Exception], ...]:
+    """Return what is raised where the disk refuses a file; the library of map layers has its own, and is not loaded."""
+    errors: Any = sys.modules.get("pyogrio.errors")
+    return (OSError,) if errors is None else (OSError, errors.DataSourceError, errors.DataLayerError)
 
 
 def sync_folder(folder: Path) -> None:
