@@ -149,14 +149,22 @@ NEEDLE_WORDS: Final = {
 }
 NEEDLES: Final = tuple(NEEDLE_WORDS)
 
+
+class _KeyElse(dict[str, str]):
+    """Words by key; a key that another program put into the file is its own word."""
+
+    def __missing__(self, key: str) -> str:
+        return key
+
+
 # --- features -----------------------------------------------------------------------------------------------
 FEATURE_KINDS: Final = (
     "road", "lane", "house", "building", "pond", "creek", "line", "fence", "gate", "power_line", "gas_line",
     "tank", "hay", "well", "school", "airport", "nest", "grave", "cultural", "pile", "other",
 )  # fmt: skip
-FEATURE_WORDS: Final = {kind: kind.replace("_", " ") for kind in FEATURE_KINDS} | {
+FEATURE_WORDS: Final = _KeyElse({kind: kind.replace("_", " ") for kind in FEATURE_KINDS} | {
     "line": "firebreak", "cultural": "cultural site", "other": "other feature",
-}  # fmt: skip
+})  # fmt: skip
 #: Kinds that never leave the owner's own copy.
 PRIVATE_FEATURE_KINDS: Final = frozenset({"nest", "grave", "cultural"})
 #: Kinds whose names the public reads too: a neighbor finds the place by them.

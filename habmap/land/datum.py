@@ -55,8 +55,11 @@ def transformer_to_wgs84(crs: CRS, *, bounds: Bounds | None = None, where: str |
     with warnings.catch_warnings():
         # pyproj warns of every grid that is not installed; the check below decides.
         warnings.simplefilter("ignore", UserWarning)
-        group = TransformerGroup(flat, CRS.from_epsg(4326), always_xy=True, area_of_interest=_region(flat, bounds))
-    best = group.transformers[0] if group.transformers else None
+        try:
+            group = TransformerGroup(flat, CRS.from_epsg(4326), always_xy=True, area_of_interest=_region(flat, bounds))
+            best = group.transformers[0] if group.transformers else None
+        except ProjError:  # a damaged description: an axis in a unit that there is not
+            best = None
     if best is None or not 0 <= best.accuracy <= DATUM_LIMIT_M:
         unknown = best is None or best.accuracy < 0
         raise InputError(

@@ -106,16 +106,23 @@ def open_raster(path: Path, *, what: str) -> Iterator[Any]:
             mend="rename it",
         ) from error
     except RasterioError as error:
-        raise InputError(
-            f"this file is not {what} that can be read",
-            where=str(path),
-            value=printable(str(error), longest=200),
-            allowed=_ONE_FILE,
-            mend="save it as GeoTIFF, or look whether the copy is complete",
-        ) from error
-    with source:
-        _check_overviews(source, path)
-        yield source
+        raise _unreadable(what, path, error) from error
+    try:
+        with source:
+            _check_overviews(source, path)
+            yield source
+    except UnicodeDecodeError as error:  # rasterio reads the file's own words (its units) as UTF-8
+        raise _unreadable(what, path, error) from error
+
+
+def _unreadable(what: str, path: Path, error: Exception) -> InputError:
+    return InputError(
+        f"this file is not {what} that can be read",
+        where=str(path),
+        value=printable(str(error), longest=200),
+        allowed=_ONE_FILE,
+        mend="save it as GeoTIFF, or look whether the copy is complete",
+    )
 
 
 def _reader(path: Path, drivers: list[str]) -> Any:

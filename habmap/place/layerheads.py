@@ -257,7 +257,7 @@ def _readonly(path: Path, *, where: str) -> Iterator[sqlite3.Connection]:
             connection.execute("PRAGMA trusted_schema = OFF")
             connection.set_progress_handler(is_too_long, _STEPS)
             yield connection
-    except sqlite3.Error as error:
+    except (sqlite3.Error, UnicodeDecodeError) as error:  # SQLite's words, which quote the file, are read as UTF-8
         endless = steps > _MOST_STEPS
         raise InputError(
             "the layer takes too long to count" if endless else "the GeoPackage cannot be read",

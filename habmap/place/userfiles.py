@@ -238,7 +238,15 @@ def _unfolded(path: Path, folder: Path) -> tuple[Path, ...]:
             ]
             _check_members(members, path)
             return _extracted(archive, members, path, folder)
-    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, OSError) as error:
+    except (
+        zipfile.BadZipFile,
+        zlib.error,
+        EOFError,
+        NotImplementedError,
+        RuntimeError,
+        OSError,
+        IndexError,  # a member without a name (`ZipInfo.is_dir`)
+    ) as error:
         raise InputError(
             "the zip archive is broken, cut short or locked",
             where=str(path),

@@ -168,6 +168,7 @@ def _killed_at_work(desk: Any, place: Path, luck: Random, before: State, found: 
         pass  # it is dead
     if timer is not None:
         timer.join()
+    desk.process.kill()
     if desk.process.wait(timeout=60) == -signal.SIGKILL:
         found.kills["the desk's process"] += 1
     else:

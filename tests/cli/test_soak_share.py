@@ -17,8 +17,12 @@ from pathlib import Path
 from typing import Any
 
 import geopandas
+import numpy
 import pytest
+import rasterio
 import shapely
+from pyproj import CRS
+from rasterio.transform import from_origin
 
 from habmap.errors import HabmapError, InputError, PlaceError
 from habmap.jobs.density import density
@@ -26,6 +30,7 @@ from habmap.jobs.load.layers import load_dem, load_photos
 from habmap.jobs.rank import rank
 from habmap.place import connection as connection_module
 from habmap.place.connection import words_for
+from habmap.place.elevation import open_elevation
 from habmap.place.layers import read_layer
 from habmap.place.store import GeoPackageStore
 from habmap.place.wkb import bounds_of
@@ -86,6 +91,53 @@ def test_a_coordinate_system_that_is_no_text_is_refused(layer: Callable[[str], P
                 packed.write(part, part.name)
     with pytest.raises(InputError, match="cannot be read as a layer"):
         read_layer(tmp_path / "layer.zip")
+
+
+def test_a_zip_with_a_nameless_member_is_refused(tmp_path: Path) -> None:
+    path = tmp_path / "u.zip"
+    with zipfile.ZipFile(path, "w") as packed:
+        packed.writestr("x", b"")
+    path.write_bytes(path.read_bytes().replace(b"x", b"\0"))  # a name ends where its first zero byte stands
+    with pytest.raises(InputError, match="broken"):
+        read_layer(path)
+
+
+def test_a_geopackage_whose_inner_words_are_no_text_is_refused(layer: Callable[[str], Path]) -> None:
+    path = layer("gpkg")
+    path.write_bytes(path.read_bytes().replace(b"CREATE T", b"CREATE \xd2"))
+    with pytest.raises(InputError, match="cannot be read"):
+        read_layer(path)
+
+
+def test_a_coordinate_system_with_an_unknown_unit_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    from pyproj.exceptions import ProjError
+
+    from habmap.land import datum
+
+    def refuse(*_words: object, **_more: object) -> None:
+        raise ProjError("Input is not a transformation.: (Internal Proj Error: unitconvert: unknown xy_in unit)")
+
+    monkeypatch.setattr(datum, "TransformerGroup", refuse)
+    with pytest.raises(InputError, match="cannot be turned"):
+        datum.transformer_to_wgs84(CRS.from_epsg(4269), where="b.zip")
+
+
+def test_a_raster_whose_words_are_no_text_is_refused(tmp_path: Path) -> None:
+    path = tmp_path / "h.tif"
+    how = {"driver": "GTiff", "width": 9, "height": 9, "count": 1, "dtype": "float32", "crs": "EPSG:32614"}
+    with rasterio.open(path, "w", transform=from_origin(5e5, 4.2e6, 10, 10), **how) as target:
+        target.write(numpy.ones((1, 9, 9), "float32"))
+        target.units = ("meterly",)
+    path.write_bytes(path.read_bytes().replace(b"meterly", b"meter\x80y"))
+    with pytest.raises(InputError, match="can be read"), open_elevation(path, vertical_unit=None):
+        pass
+
+
+def test_a_stored_kind_of_feature_that_nobody_knows_is_its_own_word() -> None:
+    from habmap.vocabulary import FEATURE_WORDS
+
+    assert FEATURE_WORDS["Inf"] == "Inf"
+    assert "Inf" not in FEATURE_WORDS
 
 
 def test_a_stored_file_whose_inner_names_are_no_text_is_damaged(tmp_path: Path) -> None:
