@@ -110,6 +110,7 @@ def fault_lines(error: HabmapError) -> list[tuple[str, str]]:
 #: Options that are no field of a log line, by the words of the desk's own forms.
 _FLAGS: Final = {
     "--yes": "“yes, it is right”",
+    "--clear": "a field that was emptied",
     "--overwrite": "“replace what is there”",
     "--repair": "“mend outlines that cross themselves”",
     "--trim": "“cut back to neighbors”",
