@@ -135,6 +135,14 @@ class Known:
         """Return those that are still there, the one opened last first."""
         return tuple(one for one in reversed(list(self._open.values())) if one.is_there)
 
+    def brought(self) -> tuple[Property, ...]:
+        """Return properties that somebody put beside those made at the desk and that were not opened yet, by name."""
+        if not self.made_in.is_dir():
+            return ()
+        there = [Property(one.resolve()) for one in self.made_in.iterdir() if one.is_dir() and not one.is_symlink()]
+        fresh = [one for one in there if one.is_there and one.key not in self._open]
+        return tuple(sorted(fresh, key=lambda one: (one.name, one.key)))
+
     def of(self, key: str) -> Property | None:
         """Return the one of a key."""
         return self._open.get(key)

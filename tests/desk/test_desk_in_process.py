@@ -21,6 +21,7 @@ from urllib.parse import urlsplit
 import pytest
 import uvicorn
 from shapely.geometry import box, mapping
+from starlette.exceptions import HTTPException
 from starlette.responses import PlainTextResponse, Response
 
 import habmap
@@ -150,6 +151,31 @@ def test_only_folders_of_properties_are_taken_and_the_list_is_kept(tmp_path: Pat
     assert again.all() == ()
     (tmp_path / "home" / "properties.json").write_text("not json", encoding="utf-8")
     assert Known(tmp_path / "home", tmp_path / "made").all() == ()
+
+
+def test_a_property_put_beside_those_made_here_is_opened_and_no_other_folder(tmp_path: Path) -> None:
+    desk = a_desk(tmp_path)
+    made, elsewhere = tmp_path / "made", tmp_path / "elsewhere"
+    for folder, name in ((made / "From the laptop", "North pasture"), (elsewhere, "Not here")):
+        habmap.start(folder, name=name, timezone="America/Chicago")
+    (made / "a link").symlink_to(elsewhere, target_is_directory=True)
+    (made / "no property").mkdir()
+    asked = Asked(desk=desk, room="start", place=None)
+    assert [one.name for one in desk.known.brought()] == ["North pasture"]
+    assert b"open North pasture" in doorstep.show(asked).body
+    for folder in (elsewhere, made / "no property"):
+        with pytest.raises(HTTPException):
+            doorstep.take_in(replace(asked, said={"folder": [Property(folder).key]}))
+    assert desk.known.all() == ()
+    opened = doorstep.take_in(replace(asked, said={"folder": [desk.known.brought()[0].key]}))
+    assert opened.status_code == 303
+    assert [one.name for one in desk.known.all()] == ["North pasture"]
+    assert desk.known.brought() == ()
+    (made / "From the laptop" / "place.gpkg").write_bytes(b"not a property any more")
+    (tmp_path / "home" / "properties.json").unlink()
+    later = replace(asked, desk=(fresh := a_desk(tmp_path)), said={"folder": [fresh.known.brought()[0].key]})
+    assert doorstep.take_in(later).status_code == 422
+    assert fresh.known.all() == ()
 
 
 def test_rooms_have_names_of_their_own_and_every_template_and_asset_is_there() -> None:

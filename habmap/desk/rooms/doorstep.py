@@ -55,6 +55,7 @@ def show(asked: Asked, *, error: HabmapError | None = None) -> Response:
         status=422 if error else 200,
         error=error,
         known=asked.desk.known.all(),
+        brought=asked.desk.known.brought(),
         fields=fields,
     )
 
@@ -73,6 +74,20 @@ def make(asked: Asked) -> Response:
         return show(asked, error=error)
     asked.place = asked.desk.known.add(folder)
     return asked.goto("lead")
+
+
+def take_in(asked: Asked) -> Response:
+    """Open a property whose folder somebody put beside those made at the desk; no other folder can be named."""
+    from habmap.place.store import GeoPackageStore
+
+    found = next((one for one in asked.desk.known.brought() if one.key == asked.text("folder")), None)
+    if found is None:
+        raise HTTPException(404, "There is no such property beside those made at the desk.")
+    try:
+        GeoPackageStore.open(found.folder)
+    except HabmapError as error:
+        return show(asked, error=error)
+    return replace(asked, place=asked.desk.known.add(found.folder)).goto(asked.desk.first_room)
 
 
 def sample(asked: Asked) -> Response:
@@ -134,7 +149,7 @@ ROOM: Final = Room(
     title="Your properties",
     show=show,
     parts={"making": making},
-    acts={"make": make, "sample": sample},
+    acts={"make": make, "open": take_in, "sample": sample},
     needs_property=False,
     needs_libraries=False,
 )
