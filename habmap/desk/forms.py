@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -62,10 +63,29 @@ def field_of(one: Fact, *, value: Any = None, is_needed: bool = False) -> Field:
         help=f"{help_words[:1].upper()}{help_words[1:]}." + (f" Allowed: {one.allowed}." if one.is_number else ""),
         low=one.low,
         high=one.high,
-        choices=(("yes", "yes"), ("no", "no")) if one.kind is bool else tuple((word, word) for word in one.choices),
+        choices=(("yes", "yes"), ("no", "no")) if one.kind is bool else tuple(map(choice_of, one.choices)),
         value="" if written is None else f"{written:g}" if isinstance(written, float) else str(written),
         is_needed=is_needed,
     )
+
+
+def choice_of(key: str) -> tuple[str, str]:
+    """Return a choice as its key and what people read of it.
+
+    Examples
+    --------
+    >>> choice_of("down_cedar"), choice_of("20ft"), choice_of("nativeReintroduced")
+    (('down_cedar', 'down cedar'), ('20ft', 'at 20 ft'), ('nativeReintroduced', 'native reintroduced'))
+    """
+    from habmap.records.weather import WIND_HEIGHT_WORDS
+    from habmap.vocabulary import FEATURE_KINDS, FEATURE_WORDS
+
+    if key in WIND_HEIGHT_WORDS:
+        return key, WIND_HEIGHT_WORDS[key]
+    if key in FEATURE_KINDS and key != "other":  # covers have one, too
+        return key, FEATURE_WORDS[key]
+    words = re.sub(r"_|(?<=[a-z])(?=[A-Z])", " ", key)
+    return key, key if words == key else words.lower()
 
 
 def _kind(one: Fact) -> str:

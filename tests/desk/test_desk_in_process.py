@@ -28,6 +28,7 @@ import habmap
 from habmap.cli import commands
 from habmap.desk.app import Desk
 from habmap.desk.asked import Asked, Brought
+from habmap.desk.forms import choice_of, field_of
 from habmap.desk.keys import Keys
 from habmap.desk.known import Known, Property
 from habmap.desk.long_work import Work, Works
@@ -210,6 +211,20 @@ def test_no_sentence_of_the_desk_names_an_option_that_its_forms_do_not_have() ->
     }
     assert len(named) > 40
     assert {flag for flag in named if desk_words(flag).startswith("--")} <= NOT_AT_THE_DESK
+
+
+def test_choices_are_words_and_carry_their_key() -> None:
+    told = {key: choice_of(key) for key in ("down_cedar", "20ft", "nativeReintroduced", "line", "other", "CRP")}
+    assert told == {
+        "down_cedar": ("down_cedar", "down cedar"),
+        "20ft": ("20ft", "at 20 ft"),
+        "nativeReintroduced": ("nativeReintroduced", "native reintroduced"),
+        "line": ("line", "firebreak"),
+        "other": ("other", "other"),
+        "CRP": ("CRP", "CRP"),
+    }
+    for one in log.facts_for("burn"):
+        assert [key for key, _ in field_of(one).choices] in ([*one.choices], ["yes", "no"]), one.name
 
 
 def test_commands_are_called_by_the_room_that_does_their_work() -> None:

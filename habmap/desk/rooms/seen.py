@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any, Final
 from starlette.responses import Response
 
 from habmap.desk.asked import Asked
-from habmap.desk.forms import Field
+from habmap.desk.forms import Field, choice_of
 from habmap.desk.pages import faults_of, page
 from habmap.desk.room import Room
 from habmap.errors import HabmapError, InputError, InputErrors, UsageError
@@ -239,7 +239,7 @@ def _field(one: Column, units: tuple[tuple[str, str], ...]) -> Field:
         help=f"{words[:1].upper()}{words[1:].rstrip('.')}." if words else "",
         low=None if is_open else one.low,
         high=None if one.high == float("inf") else one.high,
-        choices=units if one.name == "unit_id" else tuple((word, word) for word in one.words or ("yes", "no")),
+        choices=units if one.name == "unit_id" else tuple(map(choice_of, one.words or ("yes", "no"))),
         is_needed=one.is_required,
     )
 

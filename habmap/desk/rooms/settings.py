@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final
 from starlette.responses import Response
 
 from habmap.desk.asked import Asked
-from habmap.desk.forms import Field
+from habmap.desk.forms import Field, choice_of
 from habmap.desk.pages import page
 from habmap.desk.room import Room
 from habmap.errors import HabmapError, UsageError
@@ -147,7 +147,7 @@ def _block_field(one: BlockKey, value: str, units: tuple[tuple[str, str], ...]) 
         label=one.key.replace("_", " "),
         kind="choice" if is_unit else kinds.get(one.kind, "text"),
         help=" ".join(part for part in (comment, how.get(one.kind, "")) if part),
-        choices=units if is_unit else tuple((word, word) for word in one.choices),
+        choices=units if is_unit else tuple(map(choice_of, one.choices)),
         value=value,
         is_needed=one.is_needed,
     )
