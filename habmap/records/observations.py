@@ -18,6 +18,10 @@ if TYPE_CHECKING:
 ESTABLISHMENT_MEANS: Final = (
     "native", "nativeReintroduced", "introduced", "introducedAssistedColonisation", "vagrant", "uncertain",
 )  # fmt: skip
+#: Daubenmire's cover classes: lowest and highest cover [%].
+CLASS_LIMITS_PCT: Final = {
+    1: (0.0, 5.0), 2: (5.0, 25.0), 3: (25.0, 50.0), 4: (50.0, 75.0), 5: (75.0, 95.0), 6: (95.0, 100.0),
+}  # fmt: skip
 #: A circle wider than a continent is no place [m].
 MOST_UNCERTAIN_M: Final = 10_000_000.0
 
@@ -86,7 +90,12 @@ class CoverLine:
 
     species: str | None = fact("species", longest=300)
     group: str | None = fact("group", longest=100)
-    cover_class: int | None = fact("cover class", low=1, high=6)
+    cover_class: int | None = fact(
+        "cover class",
+        low=min(CLASS_LIMITS_PCT),
+        high=max(CLASS_LIMITS_PCT),
+        help="; ".join(f"{number}: {low:g} to {high:g}%" for number, (low, high) in CLASS_LIMITS_PCT.items()),
+    )
     cover_pct: float = fact("cover", default=MISSING, **SHARE)
     native: bool | None = None
 

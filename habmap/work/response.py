@@ -19,11 +19,8 @@ from typing import Final
 
 from habmap.land.quantiles import t_quantile
 from habmap.land.ratio import CONFIDENCE
+from habmap.records.observations import CLASS_LIMITS_PCT
 
-#: Daubenmire's cover classes: lowest and highest cover [%].
-CLASS_LIMITS_PCT: Final = {
-    1: (0.0, 5.0), 2: (5.0, 25.0), 3: (25.0, 50.0), 4: (50.0, 75.0), 5: (75.0, 95.0), 6: (95.0, 100.0),
-}  # fmt: skip
 #: The trees that the work takes away count as canopy, never as what came back.
 _CEDAR_GENUS: Final = "juniperus"
 _CEDAR_NAMES: Final = frozenset(

@@ -361,6 +361,26 @@ def test_every_paper_but_what_goes_to_the_woods_is_made_for_somebody() -> None:
     assert {paper.key for paper in PAPERS if not paper.for_whom} == {"log-sheet", "bite"}
 
 
+@pytest.mark.parametrize("ticked", [True, False])
+def test_a_bite_may_take_ground_too_steep_for_a_machine(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, ticked: bool
+) -> None:
+    from habmap.desk.rooms import papers
+
+    habmap.start(tmp_path / "place", name="P", timezone="America/Chicago")
+    desk, asked_for = a_desk(tmp_path), list[str]()
+
+    def begin(words: list[str], **about: Any) -> SimpleNamespace:
+        asked_for.extend(words)
+        return SimpleNamespace(key="1")
+
+    monkeypatch.setattr(desk.works, "begin", begin)
+    said = {"paper": ["bite"], "acres": ["2"], **({"hand-only": ["yes"]} if ticked else {})}
+    papers.make(Asked(desk=desk, room="papers", place=desk.known.add(tmp_path / "place"), said=said))
+    assert asked_for[0] == "bite" and "--acres=2" in asked_for
+    assert ("--hand-only" in asked_for) is ticked
+
+
 def until(is_so: Callable[[], object], patience_s: float = 120.0) -> None:
     """Wait for what another process does."""
     end = time.monotonic() + patience_s

@@ -8,8 +8,8 @@ from itertools import combinations
 import pytest
 from scipy import stats
 
+from habmap.records.observations import CLASS_LIMITS_PCT
 from habmap.work.response import (
-    CLASS_LIMITS_PCT,
     change,
     class_midpoint_pct,
     is_cedar,

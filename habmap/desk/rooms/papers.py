@@ -75,7 +75,10 @@ PAPERS: Final = (
         "bite", "The next bite",
         "Where the next acre or two lies: one piece beside opened ground, its outline to walk, GPX.",
         ("bite",), "next-bite.gpx", for_whom=False, by_unit=True,
-        asks=(Field(name="acres", label="acres", kind="number", value="1.5", low=0.01, is_needed=True),),
+        asks=(
+            Field(name="acres", label="acres", kind="number", value="1.5", low=0.01, is_needed=True),
+            Field(name="hand-only", label="ground too steep for a machine, too", kind="box"),
+        ),
     ),
     Paper("calendar", "The calendar", "Everything due, for a calendar program.", ("due",), "due.ics", output="--ics"),
 )  # fmt: skip
@@ -126,7 +129,9 @@ def make(asked: Asked) -> Response:
     words = [*paper.command, paper.output, str(target)]
     words += ["--for", audience] if audience else []
     words += ["--unit", asked.text("unit")] if paper.by_unit and asked.has("unit") else []
-    words += [f"--{one.name}={asked.text(one.name)}" for one in paper.asks if asked.has(one.name)]
+    for one in paper.asks:
+        if asked.has(one.name):
+            words.append(f"--{one.name}" if one.kind == "box" else f"--{one.name}={asked.text(one.name)}")
     words += ["--json"] if paper.is_json else []
     work = asked.runs(words, title=title, files={name: target})
     return asked.goto("work", id=work.key)

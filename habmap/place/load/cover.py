@@ -11,7 +11,8 @@ from habmap.errors import printable
 from habmap.place.load.engine import identifier, record_of
 from habmap.place.load.spec import PLACED, Column, Label, Loading, ReadRow, RecordOfRow, TableSpec, columns_of
 from habmap.records import CoverFrame, CoverLine, differences
-from habmap.work.response import CLASS_LIMITS_PCT, class_midpoint_pct, species_key
+from habmap.records.observations import CLASS_LIMITS_PCT
+from habmap.work.response import class_midpoint_pct, species_key
 
 _NATIVE: Final = {"yes": True, "no": False, "unknown": None}
 
