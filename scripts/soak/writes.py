@@ -83,7 +83,7 @@ READS: Sequence[tuple[str, ...]] = (
 DESK_LOOKS = frozenset(
     {
         "log/preview", "log/ground", "history/look", "history/ground", "units/outline", "units/look", "seen/look", "seen/bring",
-        "load/bring", "burn/make", "papers/make", "manual/make", "work/cancel", "start/sample",
+        "load/bring", "burn/make", "papers/make", "manual/make", "work/cancel", "start/sample", "start/open",
     }
 )  # fmt: skip
 #: Contents of properties, to the byte, that were looked at and found sound: a refusal leaves the same again and again.
