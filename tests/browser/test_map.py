@@ -206,6 +206,19 @@ def test_a_pick_from_the_list_gives_the_view_back(open_page: Open, owner_map: Pa
     assert page.evaluate(where) == pytest.approx(before, abs=1.5)
 
 
+#: Ends when neither page nor map has moved for 24 frames.
+AT_REST = """() => new Promise(done => {
+    let last = '', still = 0;
+    const look = () => {
+        const now = `${scrollY} ${document.querySelector('path.unit').getBoundingClientRect().y}`;
+        still = now === last ? still + 1 : 0;
+        last = now;
+        if (still < 24) requestAnimationFrame(look); else done();
+    };
+    look();
+})"""
+
+
 def test_a_thumb_on_the_map_scrolls_the_page_until_it_is_zoomed_in(open_page: Open, owner_map: Path) -> None:
     page = _drawn(open_page, owner_map, width_px=390, height_px=844).page
     screen = page.context.new_cdp_session(page)
@@ -225,7 +238,7 @@ def test_a_thumb_on_the_map_scrolls_the_page_until_it_is_zoomed_in(open_page: Op
                 "Input.dispatchTouchEvent", {"type": "touchMove" if step else "touchStart", "touchPoints": points}
             )
         screen.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
-        page.wait_for_timeout(400)
+        page.evaluate(AT_REST)  # a page that still glides would scroll on after it was put back
 
     assert page.evaluate(action) == "pan-x pan-y"
     ground = page.evaluate(where)
