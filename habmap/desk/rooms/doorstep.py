@@ -52,7 +52,6 @@ def show(asked: Asked, *, error: HabmapError | None = None) -> Response:
     return page(
         asked,
         "doorstep.html.j2",
-        status=422 if error else 200,
         error=error,
         known=asked.desk.known.all(),
         brought=asked.desk.known.brought(),
