@@ -124,11 +124,6 @@ def warn(words: str) -> None:
     sys.stderr.write(f"note: {_shown(words)}\n")
 
 
-def whole(value: float | None) -> int | None:
-    """Return a figure to a whole number, where its tenths say nothing."""
-    return None if value is None else round(value)
-
-
 class Figure(str):
     """A number written as far as it is known; in a table it stands to the right like any other."""
 

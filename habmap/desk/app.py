@@ -22,12 +22,12 @@ from starlette.routing import Route
 
 from habmap.desk import rooms
 from habmap.desk.asked import Answer, Asked, keep
+from habmap.desk.door import refusal
 from habmap.desk.drafts import Drafts
 from habmap.desk.keys import Keys, same
 from habmap.desk.known import Known, Property
 from habmap.desk.long_work import Works
-from habmap.desk.pages import ASSETS, asset, page, told
-from habmap.desk.refusal import refusal
+from habmap.desk.pages import ASSETS, asset, page
 from habmap.desk.room import Room
 from habmap.desk.warm import Warmth
 from habmap.errors import HabmapError
@@ -120,10 +120,6 @@ class Desk:
     def first_room(self) -> str:
         """Name of the room where a property is entered."""
         return rooms.FIRST.name
-
-    def told(self, error: HabmapError) -> list[tuple[str, list[tuple[str, str]]]]:
-        """Return what went wrong in the words of a page."""
-        return list(told(error, str(self.shelf)))
 
     # --- taking a request to its room ----------------------------------------------------------------------
 

@@ -20,7 +20,6 @@ if TYPE_CHECKING:
     from habmap.desk.keys import Keys
     from habmap.desk.long_work import Work
     from habmap.desk.warm import Warmth
-    from habmap.errors import HabmapError
     from habmap.jobs.ports import Store
 
 #: What may stand in a file's name; all else becomes a dash.
@@ -53,9 +52,6 @@ class TheDesk(Protocol):
 
     def title_of(self, room: str) -> str:
         """Return what people call a room."""
-
-    def told(self, error: HabmapError) -> list[tuple[str, list[tuple[str, str]]]]:
-        """Return what went wrong in the words of a page."""
 
 
 class Listed(Protocol):
@@ -185,6 +181,14 @@ class Asked:
         if not found:
             raise UsageError(f"no file came for {words}", where=words, mend="choose a file, or drop one on its field")
         return found[0]
+
+    def in_one_folder(self, name: str) -> tuple[Path, tuple[str, ...]]:
+        """Put the files of a field into a folder of their own; return it, and what they are called there."""
+        folder, names = self.desk.new_folder(), []
+        for number, one in enumerate(self.files.get(name, ())):
+            names.append(f"{number}-{one.name}" if (folder / one.name).exists() else one.name)
+            shutil.move(one.path, folder / names[-1])
+        return folder, tuple(names)
 
     # --- answers -------------------------------------------------------------------------------------------
 

@@ -17,6 +17,7 @@ W3C, Content Security Policy Level 3; W3C, Fetch Metadata Request Headers; RFC 6
 from __future__ import annotations
 
 import asyncio
+import html
 import json
 import time
 from collections.abc import Callable
@@ -25,11 +26,10 @@ from typing import Final
 from urllib.parse import parse_qs
 
 from starlette.exceptions import HTTPException
-from starlette.responses import PlainTextResponse, Response
+from starlette.responses import HTMLResponse, PlainTextResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from habmap.desk.keys import Keys, same
-from habmap.desk.refusal import refusal
 from habmap.errors import HabmapError
 
 #: Where a second start asks for a key of its own.
@@ -51,6 +51,13 @@ HEADERS: Final = {
 _METHODS: Final = frozenset({"GET", "HEAD", "POST"})
 #: What the browser says of requests that no page of another origin made.
 _OWN_FETCHES: Final = frozenset({"same-origin", "none"})
+#: The page of a refusal. It loads nothing: the desk's own style is behind the door too.
+_REFUSED: Final = """<!DOCTYPE html>
+<html lang="en">
+<head><meta charset="utf-8"><meta name="viewport" content="width=device-width"><title>habmap</title></head>
+<body><main><h1>{}</h1></main></body>
+</html>
+"""
 #: A command line's answer to a second start is no longer than this [bytes].
 _MOST_AGAIN: Final = 16_384
 
@@ -209,6 +216,11 @@ class Door:
             return message
 
         return counted
+
+
+def refusal(status: int, words: str) -> Response:
+    """Return a refusal in plain words, as a page that every reader can read."""
+    return HTMLResponse(_REFUSED.format(html.escape(words)), status_code=status)
 
 
 def _heads(scope: Scope) -> dict[str, list[str]]:

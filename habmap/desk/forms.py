@@ -5,13 +5,17 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 from habmap.errors import UsageError
 
 if TYPE_CHECKING:
     from habmap.desk.asked import Asked
     from habmap.records import Fact
+
+#: What walks and drawn ground are read from; the browser offers files of these kinds first.
+WALKS: Final = ".gpx,.kml,.geojson,.json"
+LAYERS: Final = ".geojson,.json,.gpkg,.kml,.zip,.shp"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -7,17 +7,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from habmap.desk.asked import Asked
-from habmap.desk.forms import Field
 from habmap.errors import UsageError
 
 if TYPE_CHECKING:
     from markupsafe import Markup
 
+    from habmap.jobs.ports import Store
     from habmap.work.unit_shares import Covered
 
-#: What walks and drawn ground are read from; the browser offers files of these kinds first.
-WALKS: Final = ".gpx,.kml,.geojson,.json"
-LAYERS: Final = ".geojson,.json,.gpkg,.kml,.zip,.shp"
 #: The ways, in the words of the form, with the field of each.
 _WAYS: Final = {
     "a walk": "track",
@@ -29,23 +26,18 @@ _WAYS: Final = {
 
 
 def ground_fields(asked: Asked, practice: str) -> dict[str, Any]:
-    """Return the fields of ``ground.html.j2``: units in the order of work, a walk, a file, a block where it burns."""
+    """Return what ``ground.html.j2`` asks with: units in the order of work, ways to walk, blocks where it burns."""
     from habmap.jobs.rank import rank
+    from habmap.land.tracks import TRAVEL_MPS
+    from habmap.vocabulary import FIRE
 
     store = asked.store
     units = store.units()
     order = [line.unit_id for line in rank(store, today=asked.today).units] if units else []
     return {
         "units": sorted(units, key=lambda unit: order.index(unit.unit_id)),
-        "walk": _walk_fields(),
-        "layer": Field(
-            name="patch",
-            label="a file with the ground",
-            kind="file",
-            accept=LAYERS,
-            help="A layer of any map program: GeoJSON, GeoPackage, KML or a zipped shapefile.",
-        ),
-        "block": _block_field(store, practice),
+        "ways": [(way, way) for way in TRAVEL_MPS],
+        "blocks": [(name, name) for name in block_names(store)] if practice in FIRE else [],
         "has_ground": bool(_given(asked)),
     }
 
@@ -176,45 +168,6 @@ def _clock(asked: Asked, name: str) -> dt.time | None:
         ) from None
 
 
-def _walk_fields() -> tuple[Field, ...]:
-    from habmap.land.tracks import TRAVEL_MPS
-
-    return (
-        Field(
-            name="track",
-            label="walks of a GPS",
-            kind="file",
-            is_several=True,
-            accept=WALKS,
-            help="GPX, KML or GeoJSON; several are taken as one walk.",
-        ),
-        Field(
-            name="swath_ft",
-            label="breadth worked along the walk",
-            kind="number",
-            unit="ft",
-            low=0,
-            high=1000,
-            help="Where the walk went back and forth over the ground; left open for a walk around it.",
-        ),
-        Field(
-            name="travel",
-            label="how it was walked",
-            kind="choice",
-            choices=tuple((way, way) for way in TRAVEL_MPS),
-            empty=None,
-        ),
-        Field(name="from", label="only from this time of day", kind="time"),
-        Field(name="to", label="only up to this time of day", kind="time"),
-    )
-
-
-def _block_field(store: Any, practice: str) -> Field | None:
-    from habmap.vocabulary import FIRE
-
-    names = (*store.settings.burn.blocks, *(block.name for block in store.drawn_blocks()))
-    if practice not in FIRE or not names:
-        return None
-    return Field(
-        name="block", label="a burn block", kind="choice", choices=tuple((name, name) for name in dict.fromkeys(names))
-    )
+def block_names(store: Store) -> tuple[str, ...]:
+    """Return what burn blocks are called, in the settings and as drawn."""
+    return tuple(dict.fromkeys((*store.settings.burn.blocks, *(block.name for block in store.drawn_blocks()))))

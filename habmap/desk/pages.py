@@ -5,10 +5,10 @@ from __future__ import annotations
 import re
 import secrets
 import tempfile
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
-from functools import cache
+from functools import cache, partial
 from importlib.resources import files
 from typing import Any, Final
 
@@ -16,6 +16,7 @@ import jinja2
 from starlette.responses import HTMLResponse, Response
 
 from habmap.desk.asked import Asked
+from habmap.desk.forms import LAYERS, WALKS, Field
 from habmap.errors import HabmapError, InputErrors
 from habmap.show.templating import ENVIRONMENT, template_text
 
@@ -36,7 +37,9 @@ def _environment() -> jinja2.Environment:
     own = jinja2.PackageLoader("habmap.desk")
     assert ENVIRONMENT.loader is not None
     found = ENVIRONMENT.overlay(loader=jinja2.ChoiceLoader([own, ENVIRONMENT.loader]))
-    found.filters.update(acres=acres, figure=figure, day=day_text, at_desk=desk_words)
+    found.filters.update(acres=partial(figure, decimals=2), figure=figure, day=day_text, at_desk=desk_words)
+    found.filters.update(faults=faults_of, fault_lines=fault_lines)
+    found.globals.update(Field=Field, WALKS=WALKS, LAYERS=LAYERS)
     return found
 
 
@@ -76,11 +79,6 @@ def render(asked: Asked, template: str, values: Mapping[str, Any]) -> str:
 
 
 # --- figures ------------------------------------------------------------------------------------------------
-
-
-def acres(value: float | None, decimals: int = 2) -> str:
-    """Return acres as a table shows them; a dash where they are not known."""
-    return figure(value, decimals)
 
 
 def figure(value: float | None, decimals: int = 0) -> str:
@@ -177,18 +175,6 @@ def desk_words(text: str) -> str:
     text = _shelves().sub("", text)
     text = _TYPED.sub(lambda found: f"“{ROOM_OF[found[1]]}”" if found[1] in ROOM_OF else found[0], text)
     return _FLAG.sub(lambda found: _flags().get(found[0], found[0]), text)
-
-
-def with_paths_hidden(text: str, folder: str) -> str:
-    """Return a text without the folder into which files that came were put: people know them by name alone."""
-    return re.sub(rf"{re.escape(folder)}[\\/][^\\/\s]+[\\/]", "", text)
-
-
-def told(errors: HabmapError, folder: str) -> Iterator[tuple[str, list[tuple[str, str]]]]:
-    """Yield each fault as its sentence and what it says beside."""
-    for fault in faults_of(errors):
-        lines = [(word, with_paths_hidden(text, folder)) for word, text in fault_lines(fault)]
-        yield with_paths_hidden(desk_words(fault.what), folder), lines
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -53,6 +53,11 @@ def unbroken(text: str) -> str:
     return _BEFORE_UNIT.sub(NO_BREAK, text)
 
 
+def whole(value: float | None) -> int | None:
+    """Return a figure to a whole number, where its tenths say nothing."""
+    return None if value is None else round(value)
+
+
 def tenths(acres: float) -> str:
     """Return acres to a tenth, as a sentence or a bill has them."""
     return f"{acres:,.1f}"

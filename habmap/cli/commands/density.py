@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import typer
 
 from habmap.cli.context import JsonOption, OnOption, Session
-from habmap.cli.output import print_table, say, told_as_json, warn, whole
+from habmap.cli.output import print_table, say, told_as_json, warn
 
 if TYPE_CHECKING:
     from habmap.work.density_records import PropertyDensity, StratumDensity
@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 def command(context: typer.Context, on: OnOption = None, as_json: JsonOption = False) -> None:
     """Show how dense each unit is now, and how sure."""
     from habmap.jobs.density import density
+    from habmap.show.words import whole
     from habmap.work.stems import QUARTER_POINTS_CAUTION, counted
 
     session: Session = context.obj

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import typer
 
 from habmap.cli.context import JsonOption, OnOption, Session
-from habmap.cli.output import print_table, say, told_as_json, whole
+from habmap.cli.output import print_table, say, told_as_json
 
 if TYPE_CHECKING:
     from habmap.work.response_records import ResponseResult
@@ -20,6 +20,7 @@ def command(context: typer.Context, on: OnOption = None, as_json: JsonOption = F
     tells what was seen when, and claims no cause.
     """
     from habmap.jobs.response import response
+    from habmap.show.words import whole
 
     session: Session = context.obj
     result = response(session.store(), on=on)

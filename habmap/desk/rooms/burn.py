@@ -7,7 +7,8 @@ from typing import Final
 from starlette.responses import Response
 
 from habmap.desk.asked import Asked
-from habmap.desk.forms import Field, field_of
+from habmap.desk.forms import field_of
+from habmap.desk.ground import block_names
 from habmap.desk.pages import page
 from habmap.desk.room import Room
 from habmap.errors import HabmapError, UsageError
@@ -26,19 +27,13 @@ def show(asked: Asked, *, error: HabmapError | None = None) -> Response:
 
     store = asked.store
     own = facts(BurnRecord)
-    blocks = (*store.settings.burn.blocks, *(block.name for block in store.drawn_blocks()))
     return page(
         asked,
         "burn.html.j2",
         error=error,
         units=store.units(),
-        blocks=tuple(dict.fromkeys(blocks)),
-        time=Field(name="time", label="hour of ignition", kind="datetime-local", is_needed=True),
+        blocks=block_names(store),
         weather=tuple(field_of(own[name]) for name in _WEATHER),
-        paper=Field(
-            name="paper", label="paper", kind="choice", choices=(("letter", "letter"), ("a4", "A4")), empty=None
-        ),
-        yes=Field(name="yes", label="the temperature is right as it stands", kind="box"),
         has_forecast=bool(store.forecasts()),
         cautions=(FIRE_CAUTION,),
     )

@@ -12,7 +12,6 @@ from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
 from habmap.desk.asked import Asked, safe_name
-from habmap.desk.forms import Field
 from habmap.desk.pages import page
 from habmap.desk.room import Room
 from habmap.errors import HabmapError, UsageError
@@ -37,25 +36,14 @@ _US_ZONES: Final = {
 
 def show(asked: Asked, *, error: HabmapError | None = None) -> Response:
     """List the properties that may be opened, and offer a new one."""
-    fields = (
-        Field(name="name", label="what you call the property", is_needed=True),
-        Field(
-            name="timezone",
-            label="time zone",
-            value=system_timezone(),
-            help="This computer's, unless the property lies elsewhere: type a word of its own, such as Mountain or "
-            "Denver, and choose. Days of the log are local days there.",
-            offers=_zones(),
-            is_needed=True,
-        ),
-    )
     return page(
         asked,
         "doorstep.html.j2",
         error=error,
         known=asked.desk.known.all(),
         brought=asked.desk.known.brought(),
-        fields=fields,
+        zone=system_timezone(),
+        zones=_zones(),
     )
 
 

@@ -19,6 +19,7 @@ _SEEN: Final = ("photos", "cover", "sightings")
 def show(asked: Asked) -> Response:
     """Show each unit's before and after, and the photo points."""
     from habmap import api
+    from habmap.show.words import whole
 
     result = api.response(asked.store)
     told = [unit for unit in result.units if unit.frames_before or unit.frames_after or unit.species_after]
@@ -26,10 +27,10 @@ def show(asked: Asked) -> Response:
         [
             unit.unit_id,
             unit.first_work_on,
-            _whole(unit.native_cover_before_pct),
-            _whole(unit.native_cover_after_pct),
-            _whole(unit.canopy_before_pct),
-            _whole(unit.canopy_after_pct),
+            whole(unit.native_cover_before_pct),
+            whole(unit.native_cover_after_pct),
+            whole(unit.canopy_before_pct),
+            whole(unit.canopy_after_pct),
             unit.species_before,
             unit.species_after,
         ]
@@ -64,10 +65,6 @@ def picture(asked: Asked) -> Response:
     if data is None:
         raise HTTPException(404, "There is no such picture.")
     return Response(data, media_type="image/jpeg")
-
-
-def _whole(value: float | None) -> int | None:
-    return None if value is None else round(value)
 
 
 ROOM: Final = Room(name="grown", title="What has grown back", show=show, parts={"picture": picture})

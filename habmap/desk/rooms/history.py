@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 from starlette.responses import Response
 
 from habmap.desk.asked import Asked
-from habmap.desk.forms import Field, field_of, read_facts
+from habmap.desk.forms import field_of, read_facts
 from habmap.desk.ground import ground_fields, ground_of, keep_walks_of, picture_of
 from habmap.desk.pages import page
 from habmap.desk.room import Room
@@ -23,9 +23,6 @@ if TYPE_CHECKING:
     from habmap.work.logged import Logged
     from habmap.work.unit_shares import Covered
     from habmap.work.withdrawal import Voided
-
-_WHY: Final = Field(name="why", label="the reason", is_needed=True, help="It stands beside the line for good.")
-_YES: Final = Field(name="yes", label="yes, do it all the same", kind="box")
 
 
 class _SeenError(Exception):
@@ -88,8 +85,6 @@ def ask_void(asked: Asked, *, error: HabmapError | None = None) -> Response:
         words=words,
         doubts=doubts,
         seen=_seen(asked, line),
-        why=_WHY,
-        yes=_YES if doubts else None,
     )
 
 
@@ -132,18 +127,9 @@ def ask_correct(asked: Asked, *, error: HabmapError | None = None) -> Response:
         error=error,
         line=line,
         words=PRACTICE_WORDS.get(content.practice, content.practice),
-        practice=Field(
-            name="practice",
-            label="what was done",
-            kind="choice",
-            choices=tuple(PRACTICE_WORDS.items()),
-            value=content.practice,
-            empty=None,
-        ),
-        day=Field(name="date", label="day of the work", kind="date", value=content.date.isoformat(), is_needed=True),
+        content=content,
+        practices=PRACTICE_WORDS.items(),
         fields=fields,
-        why=_WHY,
-        yes=_YES,
         draft=draft,
         acres=_acres(asked.store, content.patch),
         **ground_fields(asked, content.practice),
@@ -171,7 +157,6 @@ def look_at_correction(asked: Asked) -> Response:
         cautions=caution_lines(logged),
         draft=draft,
         line=asked.text("line"),
-        yes=_YES if logged.warnings else None,
     )
 
 

@@ -7,8 +7,6 @@ from typing import Final
 from starlette.responses import Response
 
 from habmap.desk.asked import Asked
-from habmap.desk.forms import Field
-from habmap.desk.ground import LAYERS
 from habmap.desk.pages import page
 from habmap.desk.room import Room
 from habmap.desk.rooms.load import KINDS, LAYER_WORDS, fields_of
@@ -27,22 +25,7 @@ def show(asked: Asked) -> Response:
         elevation=store.elevation(),
         is_placed=is_placed(store),
         lines=len(store.entries()),
-        layer=Field(
-            name="file",
-            label="a file with outlines of units",
-            kind="file",
-            accept=LAYERS,
-            is_needed=True,
-            help=f"{LAYER_WORDS}.",
-        ),
-        line=Field(
-            name="file",
-            label="a file with the property line",
-            kind="file",
-            accept=LAYERS,
-            is_needed=True,
-            help=f"{LAYER_WORDS}.",
-        ),
+        layer_help=f"{LAYER_WORDS}.",
         dem=fields_of(dem),
     )
 

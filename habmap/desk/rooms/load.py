@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 from dataclasses import KW_ONLY, dataclass, replace
 from typing import TYPE_CHECKING, Final
 
@@ -198,10 +197,7 @@ def begin(asked: Asked, key: str) -> Work:
     if not path.exists():
         raise UsageError("this file was put away already", where=kind.words, mend="choose the file once more")
     if kind.is_folder:
-        path = asked.desk.new_folder()
-        for number, one in enumerate(asked.paths("file")):
-            name = one.name if not (path / one.name).exists() else f"{number}-{one.name}"
-            shutil.move(one, path / name)
+        path, _ = asked.in_one_folder("file")
     words = ["load", kind.key, str(path), "--json"]
     words += [f"--{option}" for option in kind.options if option in _BOXES and asked.has(option)]
     words += [

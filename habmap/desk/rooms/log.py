@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 from starlette.responses import Response
 
 from habmap.desk.asked import Asked
-from habmap.desk.forms import Field, field_of, read_facts
+from habmap.desk.forms import field_of, read_facts
 from habmap.desk.ground import ground_fields, keep_walks_of, needed_ground, picture_of
 from habmap.desk.pages import page
 from habmap.desk.room import Room
@@ -17,19 +17,6 @@ if TYPE_CHECKING:
     from habmap.records import Fact
     from habmap.work.logged import Logged
     from habmap.work.unit_shares import Covered
-
-_DAY: Final = Field(
-    name="date",
-    label="day of the work",
-    kind="date",
-    help="Left open, a walk's own day is taken where its times tell it.",
-)
-_YES: Final = Field(
-    name="yes",
-    label="yes, it is right",
-    kind="box",
-    help="Only where a figure was asked about, and it is right all the same.",
-)
 
 
 def show(asked: Asked, *, error: HabmapError | None = None) -> Response:
@@ -50,10 +37,8 @@ def show(asked: Asked, *, error: HabmapError | None = None) -> Response:
         error=error,
         practice=practice,
         words=next(row.words for row in PRACTICE_ROWS if row.key == practice),
-        day=_DAY,
         **ground_fields(asked, practice),
         fields=fields,
-        yes=_YES,
         draft=draft,
         cautions=_cautions(practice),
     )
@@ -88,7 +73,6 @@ def preview(asked: Asked) -> Response:
         burn=burn_words(logged.burn),
         cautions=caution_lines(logged),
         draft=draft,
-        yes=_YES if asked.text("reported_acres") else None,
     )
 
 

@@ -86,26 +86,7 @@ PAPERS: Final = (
 
 def show(asked: Asked) -> Response:
     """List what can be made."""
-    units = tuple((unit.unit_id, unit.unit_id) for unit in asked.store.units())
-    return page(
-        asked,
-        "papers.html.j2",
-        papers=(*PAPERS, *_packets(asked.store)),
-        audience=Field(
-            name="audience",
-            label="for whom",
-            kind="choice",
-            choices=(("owner", "the owner"), ("public", "the public: no names, notes, hours, costs or private places")),
-            empty=None,
-        ),
-        unit=Field(
-            name="unit",
-            label="of which unit",
-            kind="choice",
-            choices=units,
-            empty="the whole property, or the one that comes next",
-        ),
-    )
+    return page(asked, "papers.html.j2", papers=(*PAPERS, *_packets(asked.store)), units=asked.store.units())
 
 
 def make(asked: Asked) -> Response:

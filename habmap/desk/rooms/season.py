@@ -7,7 +7,6 @@ from typing import Any, Final
 from starlette.responses import Response
 
 from habmap.desk.asked import Asked
-from habmap.desk.forms import Field
 from habmap.desk.pages import page, table
 from habmap.desk.room import Room
 from habmap.errors import HabmapError, UsageError
@@ -21,31 +20,18 @@ def show(asked: Asked) -> Response:
     """Show the season for the hours that are given, or those of the settings."""
     from habmap.measures import days_after
 
-    hours = asked.text("hours") or f"{asked.store.settings.effort.hours_per_week or ''}"
-    fields = (
-        Field(
-            name="hours",
-            label="person-hours in a week, all hands",
-            kind="number",
-            low=0,
-            high=_MOST_HOURS,
-            value=hours,
-            is_needed=True,
-        ),
-        Field(name="from", label="first day", kind="date", value=asked.text("from") or asked.today.isoformat()),
-        Field(
-            name="to",
-            label="last day",
-            kind="date",
-            value=asked.text("to") or days_after(asked.today, _HALF_YEAR_DAYS).isoformat(),
-        ),
-    )
-    if not hours:
-        return page(asked, "season.html.j2", fields=fields, result=None)
+    form: dict[str, Any] = {
+        "hours": asked.text("hours") or f"{asked.store.settings.effort.hours_per_week or ''}",
+        "most_hours": _MOST_HOURS,
+        "first": asked.today,
+        "last": days_after(asked.today, _HALF_YEAR_DAYS),
+    }
+    if not form["hours"]:
+        return page(asked, "season.html.j2", **form, result=None)
     try:
-        return page(asked, "season.html.j2", fields=fields, **_season(asked, hours))
+        return page(asked, "season.html.j2", **form, **_season(asked, form["hours"]))
     except HabmapError as error:
-        return page(asked, "season.html.j2", error=error, fields=fields, result=None)
+        return page(asked, "season.html.j2", error=error, **form, result=None)
 
 
 def _season(asked: Asked, hours: str) -> dict[str, Any]:

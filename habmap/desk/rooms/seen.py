@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import csv
 import re
-import shutil
 from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import zip_longest
@@ -111,9 +110,6 @@ def show(asked: Asked, *, error: HabmapError | None = None) -> Response:
         fields=[_field(one, units) for one in columns if one.name not in kind.many],
         many=[_field(one, units) for one in columns if one.name in kind.many],
         lines=_lines(asked, kind),
-        photos=Field(name="file", label="the photos", kind="file", is_several=True, is_needed=True, help="JPEG.")
-        if kind.key == "photos"
-        else None,
         spot=_spot(spec),
         done=asked.text("done"),
     )
@@ -183,11 +179,7 @@ def bring(asked: Asked) -> Response:
     try:
         if not asked.files.get("file"):
             raise UsageError("no photo came", where="the photos", mend="choose them, or drop them on their field")
-        folder = asked.desk.new_folder()
-        names = []
-        for number, one in enumerate(asked.files["file"]):
-            names.append(one.name if not (folder / one.name).exists() else f"{number}-{one.name}")
-            shutil.move(one.path, folder / names[-1])
+        folder, names = asked.in_one_folder("file")
         (said,) = _rows(asked, kind)
         if any(said.values()):
             with (folder / "photos.csv").open("w", encoding="utf-8", newline="") as file:

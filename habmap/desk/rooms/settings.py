@@ -57,13 +57,7 @@ def show(asked: Asked, *, error: HabmapError | None = None) -> Response:
         error=error,
         sections=sections,
         seen=found.digest,
-        text=Field(
-            name="text",
-            label="the file, with what is not in force yet behind #",
-            kind="long",
-            rows=24,
-            value=found.text,
-        ),
+        text=found.text,
         blocks=[(_CALLED[block.name], block, list(map(_told, entries))) for block, entries in found.blocks],
         done=asked.text("done"),
     )

@@ -11,8 +11,6 @@ from typing import TYPE_CHECKING, Any, Final
 from starlette.responses import Response
 
 from habmap.desk.asked import Asked
-from habmap.desk.forms import Field
-from habmap.desk.ground import LAYERS, WALKS
 from habmap.desk.pages import page, table
 from habmap.desk.room import Room
 from habmap.errors import HabmapError, UsageError
@@ -33,6 +31,7 @@ _CHANGES: Final = {
 def show(asked: Asked, *, error: HabmapError | None = None) -> Response:
     """Show every unit with its account, terrain and density, in the order of work."""
     from habmap import api
+    from habmap.show.words import whole
 
     store = asked.store
     units = store.units()
@@ -54,10 +53,10 @@ def show(asked: Asked, *, error: HabmapError | None = None) -> Response:
                 own.acres,
                 own.treated_acres,
                 own.remaining_acres,
-                None if slope is None else _whole(slope.slope_mean_pct),
+                None if slope is None else whole(slope.slope_mean_pct),
                 None if slope is None else slope.facing,
-                None if slope is None else _whole(slope.sun_facing_pct),
-                None if stems is None else _whole(stems.stems_per_acre),
+                None if slope is None else whole(slope.sun_facing_pct),
+                None if stems is None else whole(stems.stems_per_acre),
                 "; ".join(line.reasons),
             ]
         )
@@ -78,51 +77,16 @@ _HEADS: Final = (
 )  # fmt: skip
 
 
-def _whole(value: float | None) -> int | None:
-    return None if value is None else round(value)
-
-
 def _forms(asked: Asked) -> dict[str, Any]:
-    """Return the fields of the room's forms."""
+    """Return what the room's forms ask with."""
     from habmap.vocabulary import COVERS
 
-    ids = tuple((unit.unit_id, unit.unit_id) for unit in asked.store.units())
     draft = asked.desk.drafts.find(asked, asked.text("draft"))
-    one = Field(name="unit", label="which unit", kind="choice", choices=ids, is_needed=True)
-    drawn = Field(name="file", label="a file with the outline", kind="file", accept=LAYERS)
     return {
         "draft": draft,
         "drawn": draft is not None and bool(draft.said.get("ground")),
-        "new": (
-            Field(name="unit_id", label="short name", is_needed=True, help="Such as C7; it stands on the map."),
-            Field(name="name", label="what people call it"),
-            Field(
-                name="cover",
-                label="what grew there when the work began",
-                kind="choice",
-                choices=tuple((cover, cover) for cover in COVERS),
-                value="cedar",
-                empty=None,
-            ),
-            Field(
-                name="trim", label="cut back to neighbors", kind="box", help="Where it overlaps units that are there."
-            ),
-        ),
-        "walk": Field(name="track", label="a walk around it", kind="file", is_several=True, accept=WALKS),
-        "outline": drawn,
-        "one": one,
-        "into": Field(
-            name="into", label="names of the parts", help="Such as C1-1, C1-2; left open, they are named so."
-        ),
-        "many": ids,
-        "whole": Field(name="into", label="name of the whole", is_needed=True, help="One of theirs, or a new one."),
-        "cover": Field(
-            name="cover",
-            label="its cover, where theirs differ",
-            kind="choice",
-            choices=tuple((cover, cover) for cover in COVERS),
-        ),
-        "from_day": Field(name="from", label="from which day", kind="date", value=asked.today.isoformat()),
+        "ids": [(unit.unit_id, unit.unit_id) for unit in asked.store.units()],
+        "covers": [(cover, cover) for cover in COVERS],
         "changes": _CHANGES,
     }
 
