@@ -97,6 +97,18 @@ def hours_words(hours: float) -> str:
     return f"{f'{hours:,.0f}' if hours >= 1 else significant(hours, 1)} person-hours"
 
 
+def so_many(number: int, noun: str, many: str | None = None) -> str:
+    """Return so many of a thing; ``many`` where more of it are called otherwise.
+
+    Examples
+    --------
+    >>> so_many(1, "plot"), so_many(1200, "property"), so_many(2, "stratum", "strata")
+    ('1 plot', '1,200 properties', '2 strata')
+    """
+    usual = f"{noun[:-1]}ies" if noun.endswith("y") else f"{noun}s"
+    return f"{number:,} {noun if number == 1 else many or usual}"
+
+
 def days_after(day: date, days: int) -> date:
     """Return the day that lies some days on [d]; the calendar's first or last day where it would run past it."""
     try:

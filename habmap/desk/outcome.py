@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 from typing import Any, Final
 
-from habmap.show.load_words import counted, load_words
+from habmap.measures import so_many
+from habmap.show.load_words import load_words
 
 Record = Mapping[str, Any]
 
@@ -26,14 +27,14 @@ def outcome(answer: Any) -> tuple[str, ...]:
 
 def _loaded(told: Record) -> Iterator[str]:
     if "photos" in told:
-        yield f"{counted(told['loaded'], 'photo')} loaded." + _already(told)
+        yield f"{so_many(told['loaded'], 'photo')} loaded." + _already(told)
         for one in told.get("left_out") or ():
             yield f"{one['file']} was left out: {one['why']}."
         if told["loaded"]:
             yield "Maps for the public show them too, unless they are marked private."
     elif "units_covered" in told:
         covered, off = told["units_covered"], len(told["units_off"])
-        units = f" It reaches {covered} of {counted(covered + off, 'unit')}." if covered + off else ""
+        units = f" It reaches {covered} of {so_many(covered + off, 'unit')}." if covered + off else ""
         yield f"It is there, on cells of {(told.get('dem') or told['canopy'])['cell_m']:,.1f} m.{units}"
     elif "name" in told:
         yield f"The block {told['name']} is kept: {told['acres']:,.2f} acres."
@@ -56,7 +57,7 @@ def _loaded(told: Record) -> Iterator[str]:
 
 def _already(told: Record) -> str:
     number = told["already_there"]
-    return f" {number} {'was' if number == 1 else 'were'} there already." if number else ""
+    return f" {so_many(number, 'was', 'were')} there already." if number else ""
 
 
 def _printed(told: Record) -> Iterator[str]:
@@ -81,7 +82,7 @@ def _rows(told: Record) -> Iterator[str]:
 
 
 def _due(told: Record) -> Iterator[str]:
-    yield f"{counted(len(told['items']), 'thing')} due; {told['next_30']} of them begin in the next 30 days."
+    yield f"{so_many(len(told['items']), 'thing')} due; {told['next_30']} of them begin in the next 30 days."
 
 
 def _bite(told: Record) -> Iterator[str]:

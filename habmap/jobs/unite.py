@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from habmap.errors import InputError, InputErrors, printable
 from habmap.jobs.history import described
 from habmap.jobs.ports import Store
-from habmap.measures import acres
+from habmap.measures import acres, so_many
 from habmap.place.settings_file import SettingDifference, setting_differences
 from habmap.records import KEPT, CanopySource, ElevationSource, Entry, Photo, Row, key_of
 from habmap.work.ledger import conflicts, effective_entries
@@ -137,8 +137,7 @@ def _picture_words(store: Store, absent: Sequence[Photo], news: Sequence[Row]) -
     back = {photo.file_name for photo in absent if photo.uuid not in fresh and photo.file_name not in gone}
     if back:
         words.append(
-            f"{len(back)} {'picture that was' if len(back) == 1 else 'pictures that were'} missing here came from the "
-            "other copy"
+            f"{so_many(len(back), 'picture that was', 'pictures that were')} missing here came from the other copy"
         )
     if gone:
         named = ", ".join(printable(name, longest=60) for name in gone[:5]) + ("…" if len(gone) > 5 else "")

@@ -15,7 +15,7 @@ from habmap.errors import InputError
 from habmap.land.acreage import crossing_words
 from habmap.land.grid import grid_around
 from habmap.land.meridian import RUNS_ON_DEG, joined, running_on, unwound
-from habmap.measures import acres
+from habmap.measures import acres, so_many
 
 #: A shape wider than this was drawn across the 180th meridian, or is not a place at all [°].
 WIDEST_SPAN_DEG: Final = 90
@@ -167,10 +167,9 @@ def as_valid(shape: BaseGeometry, *, where: str, repair: bool | None, repaired: 
         )
     grid = grid_around([mended])
     before, after = (acres(abs(grid.to_grid(outline).area)) for outline in (shape, mended))
-    parts = len(mended.geoms)
     repaired.append(
         f"{where}: {what}{f' {spot}' if spot else ''}; mended: {before:.2f} acres as drawn, {after:.2f} acres now "
-        f"in {parts} {'part' if parts == 1 else 'parts'}"
+        f"in {so_many(len(mended.geoms), 'part')}"
     )
     return mended
 

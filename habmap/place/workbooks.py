@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from habmap.errors import HabmapError, InputError, InputErrors, printable
+from habmap.measures import so_many
 from habmap.place.ods_facts import ods_facts
 from habmap.place.sheetguard import Limits, SheetError, SheetFacts, TooLargeError, place_name
 from habmap.place.xlsx_facts import xlsx_facts, xlsx_sheet_parts
@@ -241,8 +242,8 @@ def _as_text(name: str, rows: list[list[Any]], facts: SheetFacts, where: str) ->
     if faults:
         raise InputErrors(faults, where=where)
     hidden = [
-        f"{count} hidden {word if count == 1 else f'{word}s'}"
-        for count, word in ((facts.hidden_rows, "row"), (facts.hidden_columns, "column"))
+        so_many(count, word)
+        for count, word in ((facts.hidden_rows, "hidden row"), (facts.hidden_columns, "hidden column"))
         if count
     ]
     notes = (f"sheet {printable(name)}: {' and '.join(hidden)} of the sheet are read too",) if hidden else ()

@@ -19,6 +19,7 @@ from habmap.jobs.effort import effort
 from habmap.jobs.public import public_view
 from habmap.jobs.snapshot import snapshot
 from habmap.jobs.week import week
+from habmap.measures import so_many
 from habmap.place.calendar import calendar_bytes
 from habmap.place.schema import STORE_FILE
 from habmap.place.settings import SETTINGS_FILE
@@ -134,8 +135,7 @@ def region_account(asked: AskedAccount, engine: Callable[[], Engine], *, told: T
     )
     _write(page, text, asked)
     _write(table, csv_text(*_table(rows, total)), asked)
-    name = f"{len(rows)} {'property' if len(rows) == 1 else 'properties'}"
-    ics = calendar_bytes(days, name=name, place_id=_REGION_ID, stamp=on)
+    ics = calendar_bytes(days, name=so_many(len(rows), "property"), place_id=_REGION_ID, stamp=on)
     write_whole(calendar, lambda path: path.write_bytes(ics), overwrite=asked.overwrite)
     return RegionAccount(
         places=tuple(rows),

@@ -9,7 +9,7 @@ from typing import Final
 
 from shapely import MultiPolygon
 
-from habmap.measures import acres_words
+from habmap.measures import acres_words, so_many
 from habmap.records import Unit
 from habmap.show.words import short_day
 from habmap.vocabulary import WIND_WORDS, Audience, wind_16
@@ -107,7 +107,7 @@ def without_place_words(spots: Iterable[Revisit]) -> tuple[str, ...]:
 
 def scraps_words(unit_id: str, count: int, acres: float) -> str:
     """Return what was left out of a unit's outline since nobody could find it."""
-    parts = f"{count} part{'s' if count > 1 else ''} of the ground that remains"
+    parts = f"{so_many(count, 'part')} of the ground that remains"
     together = " together" if count > 1 else ""
     return f"{unit_id}: {parts}, {acres_words(acres)}{together}, {'are' if count > 1 else 'is'} too small to walk to"
 

@@ -6,6 +6,7 @@ from datetime import date, datetime
 from typing import Final
 from zoneinfo import ZoneInfo
 
+from habmap.measures import so_many
 from habmap.records import Entry, facts, value_of
 from habmap.show.burn.words import burn_words
 from habmap.show.logged_words import cleared_words
@@ -40,9 +41,8 @@ def history_lines(result: HistoryResult, zone: ZoneInfo) -> list[str]:
     if not roots and not result.changes and not result.plots and len(result.versions) < 2:
         return [f"No work is logged {where} yet."]
     withdrawn = {line.root_id for line in result.entries} - {line.root_id for line in result.entries if line.counts}
-    count = len(roots)
     words = [
-        f"{count} {'piece' if count == 1 else 'pieces'} of work logged {where}"
+        f"{so_many(len(roots), 'piece')} of work logged {where}"
         + (f", {len(withdrawn - {None})} of them withdrawn." if withdrawn - {None} else ".")
     ]
     kinds = {line.entry_id: line.action for line in result.entries}

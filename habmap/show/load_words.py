@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from habmap.measures import so_many
+
 
 def load_words(
     kind: str,
@@ -16,7 +18,7 @@ def load_words(
     acres_by_cover: Mapping[str, float] | None = None,
 ) -> str:
     """Say what one file brought, its rows called ``noun``; the rest as in `habmap.jobs.load.result.LoadResult`."""
-    words = f"{counted(loaded, noun)} loaded"
+    words = f"{so_many(loaded, noun)} loaded"
     if loaded and acres is not None:
         words += f", {acres:,.2f} acres"
         if kind == "entries":
@@ -31,11 +33,5 @@ def load_words(
         else:
             words += f" {versions} of them {'is a new version' if one else 'are new versions'}."
     if already_there:
-        words += f" {already_there} {'was' if already_there == 1 else 'were'} there already."
+        words += f" {so_many(already_there, 'was', 'were')} there already."
     return words
-
-
-def counted(number: int, noun: str) -> str:
-    """Return so many of a thing."""
-    many = f"{noun[:-1]}ies" if noun.endswith("y") else f"{noun}s"
-    return f"{number:,} {noun if number == 1 else many}"

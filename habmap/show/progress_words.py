@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from habmap.measures import so_many
+
 if TYPE_CHECKING:
     from habmap.progress import Share
 
@@ -22,5 +24,5 @@ def left_words(left_s: float | None, *, is_step: bool) -> str:
     """Return how long it takes still, or nothing where that is not known; ``is_step``: only the step under way."""
     if left_s is None:
         return ""
-    time = f"{left_s:.0f} second{'' if round(left_s) == 1 else 's'}" if left_s < 90 else f"{left_s / 60:.0f} minutes"
+    time = so_many(round(left_s), "second") if left_s < 90 else f"{left_s / 60:.0f} minutes"
     return f"about {time} left{' in this step' if is_step else ''}"

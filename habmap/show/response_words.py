@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
+from habmap.measures import so_many
 from habmap.show.words import day_words, joined, tenths
 from habmap.vocabulary import PRACTICE_WORDS
 
@@ -172,11 +173,11 @@ def _signed(points: float) -> str:
 def _effort(sightings: int, frames: int) -> str:
     parts = []
     if sightings:
-        parts.append(f"{sightings} sighting{'' if sightings == 1 else 's'}")
+        parts.append(so_many(sightings, "sighting"))
     if frames:
         parts.append(_frames(frames))
     return joined(parts) if parts else "nobody looked"
 
 
 def _frames(number: int) -> str:
-    return f"{number} frame{'' if number == 1 else 's'}"
+    return so_many(number, "frame")

@@ -9,6 +9,7 @@ from datetime import date
 
 from habmap.land.density import Density, combine_strata, crown_cover_pct, line_intercept_pct
 from habmap.land.quarter import CLUMPED_TOO_LOW
+from habmap.measures import so_many
 from habmap.records import Plot, Unit
 from habmap.vocabulary import CEDAR_COVERS
 from habmap.work.density_records import (
@@ -22,7 +23,7 @@ from habmap.work.density_records import (
 from habmap.work.ground import Ground
 from habmap.work.plot_age import MOSTLY_FRAC, UnitGround, by_age, given_since
 from habmap.work.priority import DenseLimits, is_dense_stand
-from habmap.work.stems import Stems, counted, days_of, stems_of
+from habmap.work.stems import Stems, days_of, stems_of
 
 #: OSU Extension NREM-2876: under 6 ft and under 250 stems per acre a stand needs maintenance, else restoration.
 MAINTENANCE_UNDER_FT = 6.0
@@ -225,7 +226,7 @@ def _old_words(look: _Look) -> str:
     """Say which plots are older than the work on their ground, and what they told."""
     first, last = days_of(look.old)
     when = "without a day" if first is None else f"of {first}" if first == last else f"of {first} to {last}"
-    words = f"{counted(len(look.old), 'plot')} {when} from before the work on their ground, not counted as now"
+    words = f"{so_many(len(look.old), 'plot')} {when} from before the work on their ground, not counted as now"
     return f"{words} ({look.before.density.stems_per_acre:,.0f} stems per acre then)" if look.before else words
 
 
@@ -234,7 +235,7 @@ def _age_warnings(look: _Look) -> tuple[str, ...]:
     if look.old:
         many = "are" if len(look.old) > 1 else "is"
         words.append(
-            f"{counted(len(look.old), 'plot')} {many} older than the work on their ground (the last of it "
+            f"{so_many(len(look.old), 'plot')} {many} older than the work on their ground (the last of it "
             f"{look.ground.last_kill()}) and not counted: measure what remains"
         )
         if any(plot.measured_on is None for plot in look.old):
@@ -255,7 +256,7 @@ def _crown_cover(look: _Look, stems_per_acre: float | None, *, canopy_height_ft:
     line_ft = sum(plot.line_ft or 0.0 for plot in lines)
     if line_ft > 0:
         cover_pct = line_intercept_pct([length for plot in lines for length in plot.intercepts_ft], line_ft=line_ft)
-        return CrownCover(cover_pct, f"crown cover from {counted(len(lines), 'line')}, {line_ft:,.0f} ft together")
+        return CrownCover(cover_pct, f"crown cover from {so_many(len(lines), 'line')}, {line_ft:,.0f} ft together")
     canopy, left_out = look.canopy, ""
     if canopy is not None and look.is_raster_old:
         left_out = f"the canopy raster ({canopy.canopy_pct:.0f}%) is older than the work here and not counted as now"
@@ -355,7 +356,7 @@ def _whole_words(
     elsewhere: int,
 ) -> str:
     words = (
-        f"{counted(whole.plots, 'plot')} in {counted(len(parts), 'stratum', 'strata')}, weighted by their "
+        f"{so_many(whole.plots, 'plot')} in {so_many(len(parts), 'stratum', 'strata')}, weighted by their "
         f"{covered:,.1f} acres"
     )
     if mixed:
@@ -364,7 +365,7 @@ def _whole_words(
             "method and acres"
         )
     if elsewhere:
-        words += f"; {counted(elsewhere, 'plot')} counted in the stratum named there, not in its unit's"
+        words += f"; {so_many(elsewhere, 'plot')} counted in the stratum named there, not in its unit's"
     if without >= SHOWN_ACRES:
         words += f"; {without:,.1f} acres lie in no sampled stratum or were worked since their plots"
     if whole.ci95_low is None:

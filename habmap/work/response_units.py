@@ -13,13 +13,14 @@ import shapely
 
 from habmap.land.density import crown_cover_pct
 from habmap.land.ratio import ratio_of_totals, t_limits
+from habmap.measures import so_many
 from habmap.records import CoverFrame, CoverLine, Plot, Sighting, Unit
 from habmap.vocabulary import CEDAR_COVERS
 from habmap.work.ground import CutUnit, Ground
 from habmap.work.response import MeanCover, change, is_cedar, mean_cover, rarefied, species_key
 from habmap.work.response_records import ResponseResult, UnitResponse
 from habmap.work.response_regrowth import FirstWork, coming_back, first_work
-from habmap.work.stems import counted, stems_of
+from habmap.work.stems import stems_of
 
 #: One round of reading takes no longer than this; plants move on (common practice, no source).
 ROUND_DAYS = 31
@@ -319,7 +320,7 @@ def _by_frames(frames: Sequence[CoverFrame]) -> Canopy | None:
         ci95_low=mean.ci95_low,
         ci95_high=mean.ci95_high,
         on=max(frame.read_on for frame in frames),
-        rests_on=counted(len(read), "frame"),
+        rests_on=so_many(len(read), "frame"),
     )
 
 
@@ -335,7 +336,7 @@ def _by_lines(plots: Sequence[Plot]) -> Canopy | None:
         ci95_low=limits[0],
         ci95_high=None if limits[1] is None else min(100.0, limits[1]),
         on=lines[0].measured_on,
-        rests_on=f"{counted(len(lines), 'line')}, {sum(lengths_ft):,.0f} ft together",
+        rests_on=f"{so_many(len(lines), 'line')}, {sum(lengths_ft):,.0f} ft together",
     )
 
 
@@ -346,7 +347,7 @@ def _by_stems(plots: Sequence[Plot]) -> Canopy | None:
     return Canopy(
         cover_pct=crown_cover_pct(stems.density.stems_per_acre, crown_ft=stems.crown_ft),
         on=stems.plots[0].measured_on,
-        rests_on=f"stems of {counted(len(stems.plots), 'plot')} and a crown of {stems.crown_ft:.1f} ft by mean area",
+        rests_on=f"stems of {so_many(len(stems.plots), 'plot')} and a crown of {stems.crown_ft:.1f} ft by mean area",
     )
 
 

@@ -9,6 +9,7 @@ from datetime import date, timedelta
 
 from habmap.land.density import FEW_PLOTS, RANDOM_FROM_P, Density, fixed_plots, mean_square_crown_ft
 from habmap.land.quarter import FEW_POINTS, quarter_points
+from habmap.measures import so_many
 from habmap.records import Plot
 
 #: Plots that lie farther apart in time were not measured in one season's round (common practice, no source).
@@ -71,14 +72,9 @@ def stems_of(plots: Sequence[Plot], *, ground_acres: float | None = None) -> Ste
             "(--on takes those measured by a day)",
         )
     if len(found.plots) < FEW_PLOTS:
-        few = f"only {counted(len(found.plots), 'plot')}: fewer than {FEW_PLOTS} say little about a unit"
+        few = f"only {so_many(len(found.plots), 'plot')}: fewer than {FEW_PLOTS} say little about a unit"
         found = _with_warning(found, few)
     return found
-
-
-def counted(number: int, one: str, many: str | None = None) -> str:
-    """Return a number with its noun."""
-    return f"{number} {one if number == 1 else many or one + 's'}"
 
 
 def days_of(plots: Sequence[Plot]) -> tuple[date | None, date | None]:
@@ -95,7 +91,7 @@ def _fixed(plots: tuple[Plot, ...], ground_acres: float | None) -> Stems:
     found = fixed_plots(
         [plot.stems or 0 for plot in plots], [plot.plot_acres or 0.0 for plot in plots], ground_acres=ground_acres
     )
-    words = counted(len(plots), "fixed plot")
+    words = so_many(len(plots), "fixed plot")
     if found.fpc_frac:
         words += f" covering {100 * found.fpc_frac:.0f}% of the ground"
     names = {plot.stratum for plot in plots}
@@ -110,7 +106,7 @@ def _fixed(plots: tuple[Plot, ...], ground_acres: float | None) -> Stems:
 
 def _quarter(plots: tuple[Plot, ...]) -> Stems:
     found = quarter_points(_distances(plots))
-    words = counted(len(plots), "quarter point")
+    words = so_many(len(plots), "quarter point")
     vacant = 4 * len(plots) - sum(_measured(plot) for plot in plots)
     if vacant:
         words += f", {vacant} of {4 * len(plots)} quarters vacant (published factor, limits approximate)"
@@ -132,7 +128,7 @@ def _quarter(plots: tuple[Plot, ...]) -> Stems:
 
 
 def _unused(quarter: Sequence[Plot]) -> str:
-    words = f"{counted(len(quarter), 'quarter point')} not used: fixed plots are there, which hold however stems stand"
+    words = f"{so_many(len(quarter), 'quarter point')} not used: fixed plots are there, which hold however stems stand"
     if not any(_measured(plot) for plot in quarter):
         return words
     return f"{words} (by the points alone about {quarter_points(_distances(quarter)).stems_per_acre:,.0f} per acre)"

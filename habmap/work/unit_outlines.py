@@ -13,7 +13,7 @@ from habmap.errors import HabmapError, InputError, printable
 from habmap.land.acreage import crossing_words
 from habmap.land.grid import LocalGrid
 from habmap.land.neighbors import HAIR_WIDTH_M, Cut, cut_back, gaps, hair_overlaps, overlaps, settled
-from habmap.measures import acres
+from habmap.measures import acres, so_many
 from habmap.records import Unit
 
 #: Ground farther than this from the rest of the property is more likely a slip than a purchase [m].
@@ -131,7 +131,7 @@ def lie_beside(fresh: Sequence[Unit], kept: Sequence[Unit], grid: LocalGrid) -> 
     hairs = [area_m2 for first, _second, area_m2 in hair_overlaps(shapes) if first < len(fresh)]
     if acres(sum(hairs)) >= LEAST_TOLD_TWICE_ACRES:
         notes.append(
-            f"{acres(sum(hairs)):.4f} acres count twice: {len(hairs)} {'pair' if len(hairs) == 1 else 'pairs'} of "
+            f"{acres(sum(hairs)):.4f} acres count twice: {so_many(len(hairs), 'pair')} of "
             f"units overlap by a hair (no wider than {HAIR_WIDTH_M:g} m); --trim takes it off the unit that is loaded"
         )
     return notes

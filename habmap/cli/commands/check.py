@@ -8,6 +8,7 @@ import typer
 
 from habmap.cli.context import JsonOption, Session
 from habmap.cli.output import print_json, say
+from habmap.measures import so_many
 
 if TYPE_CHECKING:
     from habmap.work.checks.looked_at import Fault
@@ -32,8 +33,7 @@ def command(context: typer.Context, as_json: JsonOption = False) -> None:
     elif not result.faults:
         say(f"{result.place} obeys every rule looked at on {result.on}: {', '.join(result.rules)}.")
     else:
-        noun = "fault" if len(result.faults) == 1 else "faults"
-        say(f"{result.place}: {len(result.faults)} {noun} found, on {result.on}.")
+        say(f"{result.place}: {so_many(len(result.faults), 'fault')} found, on {result.on}.")
         for fault in result.faults:
             say(f"- {fault.rule}, {_where(fault)}: {fault.what}\n  fix: {fault.mend}")
     if not as_json and result.schema_version is not None:

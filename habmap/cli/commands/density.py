@@ -8,6 +8,7 @@ import typer
 
 from habmap.cli.context import JsonOption, OnOption, Session
 from habmap.cli.output import print_table, say, told_as_json, warn
+from habmap.measures import so_many
 
 if TYPE_CHECKING:
     from habmap.work.density_records import PropertyDensity, StratumDensity
@@ -17,7 +18,7 @@ def command(context: typer.Context, on: OnOption = None, as_json: JsonOption = F
     """Show how dense each unit is now, and how sure."""
     from habmap.jobs.density import density
     from habmap.show.words import whole
-    from habmap.work.stems import QUARTER_POINTS_CAUTION, counted
+    from habmap.work.stems import QUARTER_POINTS_CAUTION
 
     session: Session = context.obj
     result = density(session.store(), on=on)
@@ -47,7 +48,7 @@ def command(context: typer.Context, on: OnOption = None, as_json: JsonOption = F
         say(f"Not measured yet: {', '.join(never)}.")
     for unit in result.units:
         if unit.more_plots:
-            say(f"{unit.unit_id}: add {counted(unit.more_plots, 'plot')} for ±20%.")
+            say(f"{unit.unit_id}: add {so_many(unit.more_plots, 'plot')} for ±20%.")
     day = f"what was measured by {result.on}, units as drawn that day"
     say(f"As of: {day if result.on else 'all that was measured, units as drawn now'}.")
     print_table(
@@ -78,8 +79,7 @@ def _say_whole(whole: PropertyDensity) -> None:
     if len(whole.strata) > 1:
         for part in whole.strata:
             kind = {"fixed": "fixed plot", "quarter": "quarter point"}[part.method]
-            plots = f"{part.plots} {kind}{'' if part.plots == 1 else 's'}"
-            say(f"  {part.stratum}: {_with_limits(part)}, {plots}, {part.acres:,.1f} acres")
+            say(f"  {part.stratum}: {_with_limits(part)}, {so_many(part.plots, kind)}, {part.acres:,.1f} acres")
 
 
 def _with_limits(part: PropertyDensity | StratumDensity) -> str:

@@ -14,6 +14,7 @@ from habmap.cli.commands.sheet import PaperSize
 from habmap.cli.context import AudienceOption, For, JsonOption, OnOption, OverwriteOption, Session, parsed_date
 from habmap.cli.output import print_json, print_table, progress_bar, rounded, say, steps_shown, told_as_json
 from habmap.errors import UsageError
+from habmap.measures import so_many
 
 if TYPE_CHECKING:
     from shapely import MultiPolygon
@@ -174,8 +175,8 @@ def register(app: typer.Typer) -> None:
             return
         for one in scraps:
             say(f"Left out: {scraps_words(one.unit_id, one.scraps, one.scrap_acres)}.")
-        counted = f"{_counted(len(found.outlines), 'outline')} and {_counted(len(found.spots), 'waypoint')}"
-        say(f"{counted} written to {output}.")
+        told = f"{so_many(len(found.outlines), 'outline')} and {so_many(len(found.spots), 'waypoint')}"
+        say(f"{told} written to {output}.")
 
     @export.command("revisits")
     def revisits(
@@ -214,11 +215,11 @@ def register(app: typer.Typer) -> None:
         for words in without_place_words(found):
             say(f"Left out: {words}.")
         kinds = ", ".join(
-            _counted(count, words)
+            so_many(count, words)
             for kind, words in (("photo", "photo point"), ("plot", "plot"), ("frame", "cover frame"))
             if (count := sum(one.kind == kind for one in spots))
         )
-        say(f"{_counted(len(spots), 'spot')} due again on {day}{f' ({kinds})' if kinds else ''} written to {output}.")
+        say(f"{so_many(len(spots), 'spot')} due again on {day}{f' ({kinds})' if kinds else ''} written to {output}.")
 
     @export.command("packet")
     def packet(
@@ -252,8 +253,8 @@ def register(app: typer.Typer) -> None:
             return
         paid = "" if result.paper_payment is None else f", payment {result.paper_payment:,.2f}"
         say(
-            f"{result.paper_acres:.1f} acres count{paid}; {_counted(result.pages, 'page')}, map at 1:{result.scale:,}, "
-            f"{_counted(result.photo_pairs, 'photo pair')}, written to {output}."
+            f"{result.paper_acres:.1f} acres count{paid}; {so_many(result.pages, 'page')}, map at 1:{result.scale:,}, "
+            f"{so_many(result.photo_pairs, 'photo pair')}, written to {output}."
         )
         for words in result.questions:
             say(f"Would be asked: {words}")
@@ -293,11 +294,7 @@ def _report(command: str, output: Path, rows: int, what: str, audience: For, *, 
 
         print_json(command, WrittenFile(path=str(output), rows=rows, audience=audience.value))
         return
-    say(f"{_counted(rows, what)} written to {output}.")
-
-
-def _counted(count: int, what: str) -> str:
-    return f"{count} {what}{'' if count == 1 else 's'}"
+    say(f"{so_many(rows, what)} written to {output}.")
 
 
 def _write_gpx(

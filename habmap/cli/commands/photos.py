@@ -6,6 +6,7 @@ import typer
 
 from habmap.cli.context import JsonOption, OnOption, Session
 from habmap.cli.output import print_table, say, told_as_json, warn
+from habmap.measures import so_many
 
 
 def command(context: typer.Context, on: OnOption = None, as_json: JsonOption = False) -> None:
@@ -25,12 +26,9 @@ def command(context: typer.Context, on: OnOption = None, as_json: JsonOption = F
     if not result.points:
         say("No photos are loaded yet: `habmap load photos DIR`.")
         return
-    count, pairs = len(result.points), result.pairs
-    say(
-        f"{count} photo {'point' if count == 1 else 'points'} from {result.photos} "
-        f"{'photo' if result.photos == 1 else 'photos'}; {pairs or 'none'} of them "
-        f"{'has' if pairs == 1 else 'have'} a before and an after."
-    )
+    pairs = "none of them have" if result.pairs == 0 else so_many(result.pairs, "of them has", "of them have")
+    points = so_many(len(result.points), "photo point")
+    say(f"{points} from {so_many(result.photos, 'photo')}; {pairs} a before and an after.")
     say(
         f"Photos belong together within {result.same_spot_m:.0f} m and {result.same_direction_deg:.0f}° of the "
         "first of a point."

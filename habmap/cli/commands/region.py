@@ -14,6 +14,7 @@ import typer
 from habmap.cli.context import AudienceOption, For, JsonOption, OnOption, OverwriteOption
 from habmap.cli.output import print_table, say, told_as_json, warn
 from habmap.errors import UsageError
+from habmap.measures import so_many
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -141,7 +142,7 @@ def _say_terrain(result: RegionTerrain) -> None:
     again = f", {result.retried} begun anew" if result.retried else ""
     rate = result.stands_per_core_second
     pace = "" if rate is None else f"; {rate:,.0f} stands a second and processor"
-    count = f"{result.parts:,} {'part' if result.parts == 1 else 'parts'}"
+    count = f"{so_many(result.parts, 'part')}"
     say(f"{count}{kept}{again}; {result.workers} workers, {result.seconds:,.0f} s{pace}.")
     say(f"The parts lie in {result.parts_folder}: another limit is answered from them at once; they may be deleted.")
 
@@ -183,7 +184,7 @@ def account_command(
 def _say_account(result: RegionAccount) -> None:
     total, count = result.total, len(result.places)
     say(
-        f"{count:,} {'property' if count == 1 else 'properties'}, {total.acres:,.1f} acres: "
+        f"{so_many(count, 'property')}, {total.acres:,.1f} acres: "
         f"{total.treated_acres:,.1f} treated, {total.remaining_acres:,.1f} remaining; "
         f"written to {', '.join(result.written)}."
     )

@@ -8,6 +8,7 @@ import typer
 
 from habmap.cli.context import JsonOption, OnOption, Session
 from habmap.cli.output import print_table, say, told_as_json
+from habmap.measures import so_many
 
 if TYPE_CHECKING:
     from habmap.work.response_records import ResponseResult
@@ -90,5 +91,5 @@ def _headline(result: ResponseResult) -> str:
         for count, said in ((more, "with more native cover"), (less, "with less"), (rest, "too close to tell"))
         if count
     ]
-    units = "1 unit was" if len(both) == 1 else f"{len(both)} units were"
+    units = so_many(len(both), "unit was", "units were")
     return f"{units} read before and after the first work{as_of}: {', '.join(words)} (beyond the 95% limits)."

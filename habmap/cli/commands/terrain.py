@@ -8,6 +8,7 @@ import typer
 
 from habmap.cli.context import JsonOption, OnOption, Session
 from habmap.cli.output import Figure, print_table, progress_bar, say, told_as_json
+from habmap.measures import so_many
 
 if TYPE_CHECKING:
     from habmap.records import Fact
@@ -42,7 +43,7 @@ def answer(result: TerrainResult, *, machine_limit_pct: float) -> str:
         return "The elevation covers none of the units."
     sunny = [unit.unit_id for unit in covered if (unit.sun_facing_pct or 0) >= SUN_FACING_UNIT_PCT]
     steepest = max(covered, key=lambda unit: unit.slope_mean_pct or 0)
-    units = f"{len(covered)} unit" + ("" if len(covered) == 1 else "s")
+    units = so_many(len(covered), "unit")
     if not sunny:
         words = f"None of {units} faces the sun on half of its ground."
     else:

@@ -9,6 +9,7 @@ import typer
 
 from habmap.cli.context import JsonOption, Session
 from habmap.cli.output import print_table, say, told_as_json
+from habmap.measures import so_many
 
 if TYPE_CHECKING:
     from habmap.jobs.unite import ToldTwice
@@ -40,7 +41,7 @@ def command(
         say("The other copy holds nothing that is not here already; nothing was changed.")
     else:
         say(
-            f"{total} {'row was' if total == 1 else 'rows were'} added; "
+            f"{so_many(total, 'row was', 'rows were')} added; "
             f"{result.entries_after} pieces of work count now, {result.entries_before} before."
         )
         print_table(("added", "rows"), [row for row in rows if row[1]])

@@ -10,6 +10,7 @@ import typer
 from habmap.cli.context import JsonOption, OverwriteOption, Session
 from habmap.cli.output import print_table, progress_bar, say, told_as_json
 from habmap.errors import UsageError
+from habmap.measures import so_many
 
 if TYPE_CHECKING:
     from habmap.place.load.photo_records import LoadPhotosResult
@@ -81,13 +82,13 @@ def photos_command(
 
 
 def _show(result: LoadPhotosResult) -> None:
-    words = f"{_photos(result.loaded)} loaded."
+    words = f"{so_many(result.loaded, 'photo')} loaded."
     if result.already_there:
-        words += f" {result.already_there} {'was' if result.already_there == 1 else 'were'} there already."
+        words += f" {so_many(result.already_there, 'was', 'were')} there already."
     if result.left_out:
-        words += f" {_photos(len(result.left_out))} left out, listed below."
+        words += f" {so_many(len(result.left_out), 'photo')} left out, listed below."
     if result.other_files:
-        words += f" {result.other_files} other {'file was' if result.other_files == 1 else 'files were'} passed over."
+        words += f" {so_many(result.other_files, 'other file was', 'other files were')} passed over."
     say(words)
     if result.photos:
         print_table(
@@ -117,10 +118,6 @@ def _show(result: LoadPhotosResult) -> None:
             say(f"  {one.file}: {one.why}.")
         for mend in dict.fromkeys(one.mend for one in files):
             say(f"  To mend it: {mend}.")
-
-
-def _photos(count: int) -> str:
-    return "1 photo" if count == 1 else f"{count} photos"
 
 
 def direction_words(direction_deg: float | None, ref: str | None) -> str | None:

@@ -16,6 +16,7 @@ import shapely
 from shapely import Point
 
 from habmap.errors import InputError, InputErrors, printable
+from habmap.measures import so_many
 from habmap.place.contents import Contents
 from habmap.place.exif import CameraSaid, camera_said
 from habmap.place.load.photo_records import BroughtPhotos, LeftOut, LoadedPhoto, LoadPhotosResult, PhotoLoad
@@ -230,7 +231,7 @@ def _compass_words(load: PhotoLoad) -> tuple[str, ...]:
     fresh = sum(photo.direction_ref == "M" for photo in load.rows.values())
     if fresh:
         words.append(
-            f"{fresh} {'direction is' if fresh == 1 else 'directions are'} from magnetic north and kept so; with the "
+            f"{so_many(fresh, 'direction is', 'directions are')} from magnetic north and kept so; with the "
             "declination of your place (--declination, east positive) they would be turned to true north"
         )
     kept = sum(photo.direction_ref == "M" for sha256, photo in load.known.items() if sha256 not in load.rows)

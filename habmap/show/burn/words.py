@@ -6,7 +6,7 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 from datetime import date, datetime, tzinfo
 from typing import Final
 
-from habmap.measures import unit_behind
+from habmap.measures import so_many, unit_behind
 from habmap.records import WIND_HEIGHT_WORDS, BurnRecord, Notice, facts, value_of
 from habmap.vocabulary import FEATURE_WORDS, NEEDLE_WORDS
 from habmap.work.burn.result import BurnsheetResult, PastBurn
@@ -166,9 +166,7 @@ def span_words(spans: Sequence[tuple[str, str]], most: int | None = None) -> str
             day = time[5:10]
         words.append(" to ".join(ends))
     left_out = len(spans) - len(words)
-    return "; ".join(words) + (
-        f"; and {left_out} more {'time' if left_out == 1 else 'times'} later" if left_out > 0 else ""
-    )
+    return "; ".join(words) + (f"; and {so_many(left_out, 'more time')} later" if left_out > 0 else "")
 
 
 def closed_words(closures: Closures, day: date, unit_ids: Collection[str]) -> tuple[str, ...]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from habmap.measures import significant
+from habmap.measures import significant, so_many
 from habmap.show import words
 from habmap.show.handout.records import Handout, HandoutDue, HandoutUnit
 from habmap.show.records import PageUnit
@@ -148,7 +148,7 @@ def _due(item: HandoutDue, *, is_first: bool) -> str:
         return f"{name}: {item.words}{_span(item)}"
     if not item.units:
         return f"{name}{_span(item)}"
-    return f"{name}: {_count(item.units, 'unit') if is_first else item.units}"
+    return f"{name}: {so_many(item.units, 'unit') if is_first else item.units}"
 
 
 def _span(item: HandoutDue) -> str:
@@ -245,7 +245,7 @@ def remaining_sentences(handout: Handout) -> list[str]:
         return ["No acres remain to be treated for the first time."]
     units.sort(key=lambda unit: -unit.remaining_acres)
     largest = "; the largest parts" if len(units) > _MOST_PARTS else ""
-    lines = [f"Cedar remains on {_count(len(units), 'unit')}{largest}:"]
+    lines = [f"Cedar remains on {so_many(len(units), 'unit')}{largest}:"]
     return lines + [
         f"{words.unit_title(unit)}: {words.tenths(unit.remaining_acres)} acres"
         + (f", {unit.waits}." if unit.waits else ".")
@@ -270,11 +270,7 @@ def asked(handout: Handout) -> list[str]:
         lines.append(f"People trained and equipped for saw or machine work: {lying} acres lie cut.")
     looks = sum(item.units for item in handout.due if item.what == "checkup" and item.state in ("due", "overdue"))
     if looks:
-        lines.append(f"Eyes: {_count(looks, 'unit')} should be walked and checked.")
+        lines.append(f"Eyes: {so_many(looks, 'unit')} should be walked and checked.")
     lines.append("Tell us of nests, graves and old sites before work begins there.")
     lines.append("On a burn day keep the roads clear, and leave the fire to its crew.")
     return lines
-
-
-def _count(number: int, noun: str) -> str:
-    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"

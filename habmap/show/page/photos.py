@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 from datetime import date
 from typing import Any, Final
 
+from habmap.measures import so_many
 from habmap.records import Photo
 from habmap.show.page import coordinates
 from habmap.show.records import Page, PagePhoto, PagePhotoPoint, PagePhotos
@@ -62,10 +63,10 @@ def fitting_photos(
             break
     missing = []
     if left_out := len(kept) - len(shown):
-        what = "photo point is" if left_out == 1 else "photo points are"
-        missing.append(f"{left_out} {what} left out, so that this page stays light.")
+        what = so_many(left_out, "photo point is", "photo points are")
+        missing.append(f"{what} left out, so that this page stays light.")
     if gone:
-        missing.append(f"{gone} {'picture' if gone == 1 else 'pictures'} of photo points cannot be found.")
+        missing.append(f"{so_many(gone, 'picture')} of photo points cannot be found.")
     shown.sort(key=lambda one: (one.after is None, one.point.before.taken_at))
     return PagePhotos(points=tuple(shown), missing=tuple(missing))
 
@@ -159,7 +160,7 @@ def _between(point: PagePhotoPoint) -> str:
         told = [f"the {PRACTICE_NOUNS[entry.practice]} of {day_words(entry.date)}" for entry in work[:_MOST_TOLD]]
         more = len(work) - len(told)
         if more:
-            told.append(f"{more} more {'line' if more == 1 else 'lines'} of the log")
+            told.append(f"{so_many(more, 'more line')} of the log")
         sentences.append(f"In between, in view: {joined(told)}.")
     shown = {one.taken_on for one in (point.before, point.after) if one is not None}
     other_days = sorted({photo.taken_on for photo in point.point.photos} - shown)

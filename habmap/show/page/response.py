@@ -8,6 +8,7 @@ from typing import Any, Final
 
 from markupsafe import Markup, escape
 
+from habmap.measures import so_many
 from habmap.show.palette import INK, INK_SOFT, PAPER
 from habmap.show.records import Page
 from habmap.show.response_words import (
@@ -109,7 +110,7 @@ def sentence(units: Sequence[UnitResponse]) -> str:
     moved = [way for unit in units if (way := _moved(unit)) is not None]
     if not moved:
         return "Read so far on one side of the work only: there is nothing to compare yet."
-    units_words = "1 unit was" if len(moved) == 1 else f"{len(moved)} units were"
+    units_words = so_many(len(moved), "unit was", "units were")
     told = [
         f"{words} in {moved.count(way)}"
         for way, words in (

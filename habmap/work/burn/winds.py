@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from itertools import groupby
 
+from habmap.measures import so_many
 from habmap.records import ForecastHour
 
 
@@ -54,7 +55,7 @@ def winds_words(winds: Sequence[HourWind]) -> str:
             "places and edges lie downwind"
         )
     blank = sum(wind.from_deg is None for wind in winds)
-    without = f"; {blank} of them {'has' if blank == 1 else 'have'} no direction and could not be cast" if blank else ""
+    without = f"; {so_many(blank, 'of them has', 'of them have')} no direction and could not be cast" if blank else ""
     return (
         f"Cast for the wind at ignition and those of the forecast's next {len(winds) - 1} rows, to "
         f"{winds[-1].at:%Y-%m-%d %H:%M}{without}"
