@@ -102,7 +102,7 @@ class InputErrors(InputError):
         first = faults[0]
         noun = "fault" if len(faults) == 1 else "faults"
         super().__init__(
-            f"{len(faults)} {noun} found; nothing was loaded",
+            f"{len(faults)} {noun} found; nothing was written",
             where=where,
             value=first.value,
             allowed=first.allowed,

@@ -79,8 +79,9 @@ def schedule(store: Store, *, first: date, last: date, hours_per_week: float, on
     weeks, unfit = lay_out(tasks, first=first, last=last, hours_per_week=hours_per_week, season=season)
     laid = [item for week in weeks for item in week.items]
     used, on_units = {item.what for item in laid}, {item.unit_id for item in laid}
+    where_laid = {(item.what, item.unit_id) for item in laid}
     asked = (*tasks, *season.burns.values(), *season.pile_burns.values())
-    fires = {task.plan.kind for task in asked if task.plan is not None and task.what in used}
+    plans = [task.plan for task in asked if task.plan is not None and (task.what, task.unit_id) in where_laid]
     return ScheduleResult(
         from_date=first,
         to_date=last,
@@ -91,9 +92,7 @@ def schedule(store: Store, *, first: date, last: date, hours_per_week: float, on
         person_hours=sum(item.person_hours for item in laid),
         cut_rests_on=spent.rests_on,
         rates=tuple(rate for what, rate in rates.items() if what in used),
-        unsigned=tuple(
-            sorted(kind for kind in fires if not all(plan_of(kind, unit_id).is_signed for unit_id in upkeep))
-        ),
+        unsigned=tuple(sorted({plan.kind for plan in plans if not plan.is_signed})),
         cautions=cautions_of(
             ("cut", "burn"),
             has_snags=has_snags(piece.state for piece in state.pieces if piece.unit_id in on_units),

@@ -159,7 +159,7 @@ CASES: dict[str, tuple[str, Make, tuple[str, ...], tuple[str, ...]]] = {
     "missing column": ("entries", log("e2,cut,1", "entry_id,practice,unit_id"), (), ("no column date",)),
     "one bad row among good ones": (
         "entries", log("e2,2025-01-11,cut,1,,1\ne3,2025-01-12,cut,1,,x\ne4,2025-01-13,cut,1,,1"), (),
-        ("1 fault", "row 3", "nothing was loaded"),
+        ("1 fault", "row 3", "nothing was written"),
     ),
     "same id, other content": (
         "entries", log("day-1,2025-01-10,cut,1,,7"), (), ("other content", "person_hours 7.0, before 6.0"),

@@ -160,6 +160,7 @@ def test_unfit_outlines_are_named_and_nothing_is_written(region, run, tmp_path) 
     told = run("region", "terrain", tmp_path / "bow.gpkg", region / "ground.tif", "-o", tmp_path / "n.csv", "--json")
     assert told.returncode == 3
     fault = json.loads(told.stdout)
+    assert fault["what"] == "2 faults found; nothing was written"
     crossing, endless = fault["faults"]
     assert "feature 12" in crossing["where"] and "crosses itself" in crossing["what"]
     assert "--repair" not in crossing["mend"]  # which this command has not

@@ -63,6 +63,13 @@ def test_a_plan_must_be_signed_for_every_unit() -> None:
     assert found.unsigned == ("down_cedar",)
 
 
+def test_a_plan_that_nobody_signed_for_ground_without_fire_is_not_asked_for() -> None:
+    """The plan in force is signed for A, where slash is burned; nothing burns in B, whatever B's own plan says."""
+    second = unit("B", box(100, 0, 200, 100), cover="grass")
+    plan = {"down_cedar": {"unit": {"A": SIGNED}}}
+    assert season(entry("cut", "2025-12-01", box(0, 0, 100, 100)), second, burn_plan=plan).unsigned == ()
+
+
 def test_snags_are_cautioned_of_where_work_is_laid() -> None:
     killed = entry("girdle", "2025-12-01", box(0, 0, 50, 100), killed_pct=90.0)
     assert SNAG_CAUTION in season(killed).cautions
