@@ -89,6 +89,7 @@ def open_raster(path: Path, *, what: str) -> Iterator[Any]:
     InputError
         It is none of these, or it or a file beside it names other files or addresses.
     """
+    from rasterio._err import CPLE_BaseError
     from rasterio.errors import RasterioError
 
     path = path.absolute()
@@ -111,7 +112,8 @@ def open_raster(path: Path, *, what: str) -> Iterator[Any]:
         with source:
             _check_overviews(source, path)
             yield source
-    except UnicodeDecodeError as error:  # rasterio reads the file's own words (its units) as UTF-8
+    # rasterio reads the file's own words (its units) as UTF-8; what GDAL says of its keys comes as it was said
+    except (UnicodeDecodeError, CPLE_BaseError) as error:
         raise _unreadable(what, path, error) from error
 
 

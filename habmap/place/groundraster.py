@@ -27,7 +27,7 @@ from habmap.land.terrain import Floats, GroundSteps, block_factor, metres_per_de
 from habmap.measures import M_PER_VERTICAL_UNIT, VerticalUnit
 from habmap.place.drivers import open_raster
 from habmap.place.rasterfile import applied, checked_crs, raster_bounds, read_heights, subgrid
-from habmap.place.userfiles import check_readable
+from habmap.place.userfiles import check_readable, quiet_raster_log
 from habmap.place.vertical import file_vertical_unit
 
 #: GDAL's block cache [MB]; its own default, 5% of memory, lets a big raster fill it.
@@ -66,7 +66,11 @@ def open_source(path: Path, *, kind: str) -> Iterator[Any]:
         is_folder = path.is_dir()
     if not is_folder:
         check_readable(path)
-    with rasterio.Env(GDAL_CACHEMAX=CACHE_MB, GTIFF_REPORT_COMPD_CS=True), warnings.catch_warnings():
+    with (
+        rasterio.Env(GDAL_CACHEMAX=CACHE_MB, GTIFF_REPORT_COMPD_CS=True),
+        warnings.catch_warnings(),
+        quiet_raster_log(),
+    ):
         warnings.simplefilter("ignore", NotGeoreferencedWarning)  # refused later, in our own words
         with open_raster(path, what=kind) as source:
             yield source
@@ -283,8 +287,9 @@ class GroundRaster:
     def _cell_m(self) -> float:
         middle = self._source.height / 2
         self._factor = 1
-        steps, *_ = self._steps(middle - 0.5, middle + 0.5, self._source.width / 2)
-        cell_m = math.sqrt(float(steps.cell_m2[0, 0]))
+        with np.errstate(all="ignore"):  # what is no number is refused here
+            steps, *_ = self._steps(middle - 0.5, middle + 0.5, self._source.width / 2)
+            cell_m = math.sqrt(float(steps.cell_m2[0, 0]))
         if not math.isfinite(cell_m) or cell_m <= 0:
             raise InputError(
                 "this raster's cells have no size on the ground",

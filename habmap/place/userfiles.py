@@ -9,6 +9,7 @@ from __future__ import annotations
 import codecs
 import logging
 import stat
+import sys
 import warnings
 import xml.etree.ElementTree as ElementTree
 import zipfile
@@ -17,6 +18,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from types import TracebackType
 from typing import Final
 
 from habmap.errors import InputError, printable
@@ -124,6 +126,30 @@ def quiet_libraries() -> Iterator[None]:
             yield
     finally:
         log.setLevel(level)
+
+
+@contextmanager
+def quiet_raster_log() -> Iterator[None]:
+    """Keep a failure of the raster library's own log off the screen.
+
+    GDAL quotes a damaged file's bytes, and rasterio's log, which takes them for UTF-8, fails where nobody can catch it:
+    Python prints it by both of its hooks. Whatever else cannot be caught is told as before.
+    """
+    excepted, unraised = sys.excepthook, sys.unraisablehook
+
+    def tell_excepted(kind: type[BaseException], error: BaseException, trace: TracebackType | None) -> None:
+        if not isinstance(error, UnicodeDecodeError):
+            excepted(kind, error, trace)
+
+    def tell_unraised(lost: sys.UnraisableHookArgs) -> None:
+        if not isinstance(lost.exc_value, UnicodeDecodeError):
+            unraised(lost)
+
+    sys.excepthook, sys.unraisablehook = tell_excepted, tell_unraised
+    try:
+        yield
+    finally:
+        sys.excepthook, sys.unraisablehook = excepted, unraised
 
 
 def _check_content(path: Path, *, where: str) -> None:

@@ -22,6 +22,8 @@ CODES = frozenset({0, 1, 2, 3})
 _OWN_FAULT = re.compile(
     r"fault of the program|Traceback \(most recent call last\)|came upon something it was not made for"
 )
+#: A library's own line on the screen.
+_LOUD = re.compile(r"\b[A-Z]\w+(?:Warning|Error): .*|Exception ignored in.*")
 _OWN_WORDS = re.compile(r"found: (.+)")
 
 
@@ -185,6 +187,8 @@ def judge(
             with suppress(ValueError):
                 value = str(json.loads(answer.out)["value"])
         return Fault(f"own fault: {_alike(value)}", said[-3000:])
+    if loud := _LOUD.search(answer.err):
+        return Fault(f"a library speaks on the screen: {_alike(loud[0])}", said[-3000:])
     if answer.code not in CODES or (answer.code == 1 and "check" not in words):
         return Fault(f"exit code {answer.code}", said[-3000:])
     if answer.code in (2, 3):

@@ -133,6 +133,44 @@ def test_a_raster_whose_words_are_no_text_is_refused(tmp_path: Path) -> None:
         pass
 
 
+def test_what_the_raster_library_cannot_quote_of_a_damaged_file_is_not_on_the_screen(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """GDAL says which name within the file it could not read; rasterio's log fails at its letters."""
+    path = tmp_path / "h.tif"
+    how = {"driver": "GTiff", "width": 9, "height": 9, "count": 1, "dtype": "float32", "crs": "EPSG:32614"}
+    with rasterio.open(path, "w", transform=from_origin(5e5, 4.2e6, 10, 10), **how) as target:
+        target.write(numpy.ones((1, 9, 9), "float32"))
+        target.update_tags(day="today")
+    data = path.read_bytes()
+    assert b"<Item name=" in data
+    path.write_bytes(data.replace(b"<Item name=", b"<It\xffm name=", 1))
+    with pytest.raises(InputError, match="which unit"), open_elevation(path, vertical_unit=None):
+        pass
+    assert capsys.readouterr().err == ""
+
+
+def test_a_raster_whose_position_is_off_the_globe_brings_no_warning_of_a_library(tmp_path: Path) -> None:
+    path = tmp_path / "h.tif"
+    how = {"driver": "GTiff", "width": 9, "height": 9, "count": 1, "dtype": "float32", "crs": "EPSG:5070"}
+    with rasterio.open(path, "w", transform=from_origin(-98, -5e299, 1e-4, 1e-4), **how) as target:
+        target.write(numpy.ones((1, 9, 9), "float32"))
+    with pytest.raises(InputError, match="no size on the ground"), open_elevation(path, vertical_unit="m"):
+        pass
+
+
+def test_a_raster_whose_keys_gdal_does_not_know_is_refused(tmp_path: Path) -> None:
+    """The raster library tells some of GDAL's complaints by an error that is none of its own public ones."""
+    from rasterio._err import CPLE_AppDefinedError
+
+    path = tmp_path / "h.tif"
+    how = {"driver": "GTiff", "width": 9, "height": 9, "count": 1, "dtype": "float32", "crs": "EPSG:32614"}
+    with rasterio.open(path, "w", transform=from_origin(5e5, 4.2e6, 10, 10), **how) as target:
+        target.write(numpy.ones((1, 9, 9), "float32"))
+    with pytest.raises(InputError, match="can be read"), open_elevation(path, vertical_unit="m"):
+        raise CPLE_AppDefinedError(1, 1, "Key 2057 of unknown type.")
+
+
 def test_a_stored_kind_of_feature_that_nobody_knows_is_its_own_word() -> None:
     from habmap.vocabulary import FEATURE_WORDS
 
