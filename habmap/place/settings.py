@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from datetime import date
-from typing import TYPE_CHECKING, Annotated, Literal, Protocol, TypeVar
+from typing import TYPE_CHECKING, Annotated, Any, Literal, Protocol, TypeVar
 from zoneinfo import ZoneInfo
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, field_validator, model_validator
@@ -31,6 +31,28 @@ AgainDays = Annotated[int, Field(ge=1, le=36500)]
 def _refuse_backwards(first: date | None, last: date | None, words: str) -> None:
     if first and last and last < first:
         raise ValueError(words)
+
+
+def _rising(words: str) -> AfterValidator:
+    """Return what refuses a pair, in these words, whose second number is the smaller."""
+
+    def checked(pair: tuple[float, float]) -> tuple[float, float]:
+        if pair[1] < pair[0]:
+            raise ValueError(words)
+        return pair
+
+    return AfterValidator(checked)
+
+
+def _of_practices(told: dict[str, Any]) -> dict[str, Any]:
+    unknown = sorted(set(told) - set(PRACTICES))
+    if unknown:
+        raise ValueError(f"unknown practice {', '.join(unknown)}; known: {', '.join(PRACTICES)}")
+    return told
+
+
+#: Of a table whose names are practices.
+ByPractice = AfterValidator(_of_practices)
 
 
 def _day_that_exists(text: str) -> str:
@@ -104,14 +126,8 @@ class DensitySection(Section):
         return DenseLimits(stems_per_acre=self.dense_stems_per_acre, canopy_pct=self.dense_canopy_pct)
 
 
-def _rising(shares: tuple[float, float]) -> tuple[float, float]:
-    if shares[1] < shares[0]:
-        raise ValueError("the first share is larger than the second")
-    return shares
-
-
 #: Least and most share of the cedar ground to leave on purpose [%].
-LeavePct = Annotated[tuple[Percent, Percent], AfterValidator(_rising)]
+LeavePct = Annotated[tuple[Percent, Percent], _rising("the first share is larger than the second")]
 
 
 class UnitStages(Section):
@@ -187,19 +203,14 @@ class Hold(Section):
 
 
 class SeasonsSection(Section):
-    drying_days: tuple[DryingDays, DryingDays] = (30, 60)
+    drying_days: Annotated[
+        tuple[DryingDays, DryingDays], _rising("the last day of the window comes before the first")
+    ] = (30, 60)
     upkeep_years: Years = 4
     #: Days after which a spot is looked at again; at once where work changed what it shows (`habmap.work.revisits`).
     photo_again_days: AgainDays = 365
     plot_again_days: AgainDays = 1095
     cover_again_days: AgainDays = 365
-
-    @field_validator("drying_days")
-    @classmethod
-    def _in_order(cls, value: tuple[int, int]) -> tuple[int, int]:
-        if value[1] < value[0]:
-            raise ValueError("the last day of the window comes before the first")
-        return value
 
 
 class ClosedDays(Section):
@@ -253,21 +264,13 @@ class EffortSection(Section):
     hours_per_day: Annotated[float, Field(gt=0, le=24)] = 8
     working_months: tuple[Annotated[int, Field(ge=1, le=12)], ...] = tuple(range(1, 13))
     #: Person-hours per acre by practice; used only where the log has none of its own.
-    rates: dict[str, Positive] = Field(default_factory=dict)
+    rates: Annotated[dict[str, Positive], ByPractice] = Field(default_factory=dict)
 
     @field_validator("working_months")
     @classmethod
     def _some_month(cls, value: tuple[int, ...]) -> tuple[int, ...]:
         if not value:
             raise ValueError("at least one month")
-        return value
-
-    @field_validator("rates")
-    @classmethod
-    def _practices(cls, value: dict[str, float]) -> dict[str, float]:
-        unknown = sorted(set(value) - set(PRACTICES))
-        if unknown:
-            raise ValueError(f"unknown practice {', '.join(unknown)}; known: {', '.join(PRACTICES)}")
         return value
 
 
@@ -392,15 +395,7 @@ class Settings(Section):
     burn_plan: PlanSection = PlanSection()
     burn: BurnSection = BurnSection()
     handout: HandoutSection = HandoutSection()
-    codes: dict[str, str] = Field(default_factory=dict)
-
-    @field_validator("codes")
-    @classmethod
-    def _practices(cls, value: dict[str, str]) -> dict[str, str]:
-        unknown = sorted(set(value) - set(PRACTICES))
-        if unknown:
-            raise ValueError(f"unknown practice {', '.join(unknown)}; known: {', '.join(PRACTICES)}")
-        return value
+    codes: Annotated[dict[str, str], ByPractice] = Field(default_factory=dict)
 
     def practice_code(self, practice: str) -> str | None:
         """Return the paperwork code of a practice, the place's own before the published one."""

@@ -20,7 +20,7 @@ from pydantic import BaseModel
 
 from habmap.errors import InputError, UsageError
 from habmap.place.settings import Section, Settings
-from habmap.place.template import DEFAULT_TOML
+from habmap.place.template import default_toml
 from habmap.place.toml_edit import bare, loaded, placed, quoted, span, table_at, with_lines
 from habmap.place.toml_lines import HEADER, KEY
 
@@ -281,7 +281,7 @@ def comments() -> Mapping[str, str]:
     """Return what the text of a new property's settings says of each table and key, examples too."""
     found: dict[str, str] = {}
     table, last = "", ""
-    for line in DEFAULT_TOML.splitlines():
+    for line in default_toml().splitlines():
         text = re.sub(r"^# (?=\[|[A-Za-z_.0-9]+ = )", "", line)
         told = re.match(r"[^#\"']*(?:\"[^\"]*\"[^#\"']*)*#\s*(.*)$", text)
         words = told[1].strip("# ").replace("`", "") if told else ""
