@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from datetime import UTC, date, datetime, timedelta
 from enum import StrEnum
 from pathlib import Path
@@ -168,6 +168,7 @@ class For(StrEnum):
 AudienceOption = Annotated[
     For, typer.Option("--for", help="public leaves out names, notes, hours, costs, reasons and private places.")
 ]
+OverwriteOption = Annotated[bool, typer.Option("--overwrite", help="Replace what is already there.")]
 WithHoursOption = Annotated[bool, typer.Option("--with-hours", help="Tell person-hours; in the owner's copy only.")]
 WithCostOption = Annotated[bool, typer.Option("--with-cost", help="Tell cost; in the owner's copy only.")]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print one JSON object with unrounded numbers.")]
@@ -180,6 +181,24 @@ OnOption = Annotated[
         help="Show figures as of this date, with today's corrections.",
     ),
 ]
+
+
+@dataclass(frozen=True, slots=True)
+class Copy:
+    """Whose copy a map or a paper is, what money it tells, and of which day it is: each field is an option."""
+
+    audience: AudienceOption = For.OWNER
+    with_hours: WithHoursOption = False
+    with_cost: WithCostOption = False
+    overwrite: OverwriteOption = False
+    on: OnOption = None
+
+    @property
+    def told(self) -> dict[str, Any]:
+        """All that, as the jobs that write one take it."""
+        return {**asdict(self), "audience": self.audience.value}
+
+
 DateOption = Annotated[
     Any,
     typer.Option(
@@ -190,4 +209,3 @@ DateOption = Annotated[
     ),
 ]
 PreviewOption = Annotated[bool, typer.Option("--preview", help="Write nothing; say what the line would change.")]
-OverwriteOption = Annotated[bool, typer.Option("--overwrite", help="Replace what is already there.")]

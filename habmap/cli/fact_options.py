@@ -6,7 +6,7 @@ They are made when a command is run or asked for its help: ``habmap --help`` nee
 from __future__ import annotations
 
 import inspect
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import fields, is_dataclass
 from functools import cache, wraps
 from typing import TYPE_CHECKING, Annotated, Any, Final
@@ -57,30 +57,47 @@ def add_command(
 def _whole(command: Callable[..., None], facts: Callable[[], tuple[Fact, ...]] | None) -> Any:
     """Return the command as typer makes it with all its options."""
     there = (facts or _facts_of_a_line)()
+    grouped = with_groups(command)
     parameters: list[inspect.Parameter] = []
-    group: Any
-    groups: dict[str, Any] = {}
-    for name, parameter in inspect.signature(command, eval_str=True).parameters.items():
+    for name, parameter in inspect.signature(grouped, eval_str=True).parameters.items():
         if name == _TOLD:
             parameters += [_parameter(one, "" if facts else _beside(one)) for one in there]
-        elif is_dataclass(parameter.annotation):
-            group = groups[name] = parameter.annotation
-            parameters += inspect.signature(group, eval_str=True).parameters.values()
         else:
             parameters.append(parameter)
 
     def asked(**values: Any) -> None:
         told = {one.name: _value(one, values.pop(one.name)) for one in there}
-        made = {
-            name: group(**{one.name: values.pop(one.name) for one in fields(group)}) for name, group in groups.items()
-        }
-        command(**values, **made, **{_TOLD: told})
+        grouped(**values, **{_TOLD: told})
 
-    asked.__signature__ = inspect.Signature(parameters)  # type: ignore[attr-defined]
-    asked.__annotations__ = {one.name: one.annotation for one in parameters}
     app = typer.Typer(add_completion=False, rich_markup_mode=None)
-    app.command()(asked)
+    app.command()(_taking(asked, parameters))
     return typer.main.get_command(app)
+
+
+def with_groups(command: Callable[..., None]) -> Callable[..., None]:
+    """Return a command with each option of its groups by itself: a parameter whose type is a dataclass of options."""
+    parameters: list[inspect.Parameter] = []
+    groups: dict[str, Any] = {}
+    for name, parameter in inspect.signature(command, eval_str=True).parameters.items():
+        if is_dataclass(parameter.annotation):
+            groups[name] = parameter.annotation
+            parameters += inspect.signature(groups[name], eval_str=True).parameters.values()
+        else:
+            parameters.append(parameter)
+
+    @wraps(command)
+    def asked(**values: Any) -> None:
+        made = {name: kind(**{one.name: values.pop(one.name) for one in fields(kind)}) for name, kind in groups.items()}
+        command(**values, **made)
+
+    return _taking(asked, parameters) if groups else command
+
+
+def _taking(command: Callable[..., None], parameters: Sequence[inspect.Parameter]) -> Callable[..., None]:
+    """Give a command its parameters, as typer reads them."""
+    command.__signature__ = inspect.Signature(parameters)  # type: ignore[attr-defined]
+    command.__annotations__ = {one.name: one.annotation for one in parameters}
+    return command
 
 
 def _facts_of_a_line() -> tuple[Fact, ...]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Final
 
 from habmap.vocabulary import Audience
@@ -18,3 +19,8 @@ def made_for(audience: Audience) -> str:
     if audience == "public":
         return "It is made for the public."
     return "This is the owner's copy and holds private places; `--for public` makes one to give away."
+
+
+def as_of(on: date | None) -> str:
+    """Return which day's ground a copy shows."""
+    return "before any logged work" if on is None else f"as of {on}"

@@ -41,6 +41,7 @@ from habmap.cli.commands import (
     unite,
     week,
 )
+from habmap.cli.fact_options import with_groups
 
 #: In the order in which help lists them: set up, keep the log, ask, show, share, look over.
 IN_ORDER = (
@@ -55,4 +56,4 @@ def register(app: typer.Typer, module: ModuleType) -> None:
     if hasattr(module, "register"):
         module.register(app)
     else:
-        app.command(module.__name__.rpartition(".")[2])(module.command)
+        app.command(module.__name__.rpartition(".")[2])(with_groups(module.command))

@@ -8,18 +8,9 @@ from typing import Annotated
 import typer
 
 from habmap.cli.commands.sheet import PaperOption, PaperSize
-from habmap.cli.context import (
-    AudienceOption,
-    For,
-    JsonOption,
-    OnOption,
-    OverwriteOption,
-    Session,
-    WithCostOption,
-    WithHoursOption,
-)
+from habmap.cli.context import Copy, JsonOption, Session
 from habmap.cli.output import progress_bar, say, told_as_json
-from habmap.show.copy_words import made_for
+from habmap.show.copy_words import as_of, made_for
 
 
 def command(
@@ -29,11 +20,8 @@ def command(
         typer.Option("-o", "--output", metavar="FILE", help="The PDF to write; out/handout.pdf in the place."),
     ] = None,
     paper: PaperOption = PaperSize.LETTER,
-    audience: AudienceOption = For.OWNER,
-    with_hours: WithHoursOption = False,
-    with_cost: WithCostOption = False,
-    overwrite: OverwriteOption = False,
-    on: OnOption = None,
+    *,
+    copy: Copy,
     as_json: JsonOption = False,
 ) -> None:
     """Write four pages to print for a meeting without a screen.
@@ -51,12 +39,8 @@ def command(
             now=session.now(),
             today=session.local_day(),
             paper=paper.value,
-            audience=audience.value,
-            with_hours=with_hours,
-            with_cost=with_cost,
-            on=on,
-            overwrite=overwrite,
             progress=progress,
+            **copy.told,
         )
     if told_as_json("handout", result, as_json=as_json):
         return
@@ -68,6 +52,6 @@ def command(
     say(
         f"{result.path} tells the story in {result.pages} pages on {result.paper} paper, landscape: "
         f"{result.treated_acres:,.1f} acres treated, {result.remaining_acres:,.1f} remaining, "
-        f"{'before any logged work' if result.on is None else f'as of {result.on}'}; {scale}. "
+        f"{as_of(result.on)}; {scale}. "
         f"{made_for(result.audience)} Print it at 100%, not fitted to the page."
     )

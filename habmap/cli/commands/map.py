@@ -7,18 +7,9 @@ from typing import Annotated
 
 import typer
 
-from habmap.cli.context import (
-    AudienceOption,
-    For,
-    JsonOption,
-    OnOption,
-    OverwriteOption,
-    Session,
-    WithCostOption,
-    WithHoursOption,
-)
+from habmap.cli.context import Copy, JsonOption, Session
 from habmap.cli.output import progress_bar, say, told_as_json
-from habmap.show.copy_words import made_for
+from habmap.show.copy_words import as_of, made_for
 
 
 def command(
@@ -27,11 +18,8 @@ def command(
         Path | None,
         typer.Option("-o", "--output", metavar="FILE", help="The file to write; out/map.html in the place."),
     ] = None,
-    audience: AudienceOption = For.OWNER,
-    with_hours: WithHoursOption = False,
-    with_cost: WithCostOption = False,
-    overwrite: OverwriteOption = False,
-    on: OnOption = None,
+    *,
+    copy: Copy,
     as_json: JsonOption = False,
 ) -> None:
     """Write the map: one HTML file that opens without any network.
@@ -47,17 +35,13 @@ def command(
             session.store(),
             target=path,
             now=session.now(),
-            audience=audience.value,
-            on=on,
-            with_hours=with_hours,
-            with_cost=with_cost,
-            overwrite=overwrite,
             progress=progress,
+            **copy.told,
         )
     if told_as_json("map", result, as_json=as_json):
         return
     say(
         f"{result.path} shows {result.treated_acres:,.1f} acres treated and {result.remaining_acres:,.1f} remaining in "
-        f"{result.units} units, {'before any logged work' if result.on is None else f'as of {result.on}'}; "
+        f"{result.units} units, {as_of(result.on)}; "
         f"{result.bytes / 1e6:.1f} MB, opens without a network. {made_for(result.audience)}"
     )

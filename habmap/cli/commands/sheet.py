@@ -8,18 +8,9 @@ from typing import Annotated
 
 import typer
 
-from habmap.cli.context import (
-    AudienceOption,
-    For,
-    JsonOption,
-    OnOption,
-    OverwriteOption,
-    Session,
-    WithCostOption,
-    WithHoursOption,
-)
+from habmap.cli.context import Copy, JsonOption, Session
 from habmap.cli.output import progress_bar, say, told_as_json
-from habmap.show.copy_words import made_for
+from habmap.show.copy_words import as_of, made_for
 
 
 class PaperSize(StrEnum):
@@ -44,11 +35,8 @@ def command(
         str | None, typer.Option("--unit", metavar="ID", help="A sheet of this unit, not of the whole property.")
     ] = None,
     paper: PaperOption = PaperSize.LETTER,
-    audience: AudienceOption = For.OWNER,
-    with_hours: WithHoursOption = False,
-    with_cost: WithCostOption = False,
-    overwrite: OverwriteOption = False,
-    on: OnOption = None,
+    *,
+    copy: Copy,
     as_json: JsonOption = False,
 ) -> None:
     """Write the map sheet for the wall, a PDF at a true scale.
@@ -65,13 +53,9 @@ def command(
             folder=session.folder,
             now=session.now(),
             paper=paper.value,
-            audience=audience.value,
-            with_hours=with_hours,
-            with_cost=with_cost,
             unit_id=unit,
-            on=on,
-            overwrite=overwrite,
             progress=progress,
+            **copy.told,
         )
     if told_as_json("sheet", result, as_json=as_json):
         return
@@ -79,7 +63,7 @@ def command(
     say(
         f"{result.path} shows {what} at 1:{result.scale:,} on {result.paper} paper, {result.orientation}: "
         f"{result.treated_acres:,.1f} acres treated, {result.remaining_acres:,.1f} remaining, "
-        f"{'before any logged work' if result.on is None else f'as of {result.on}'}; "
+        f"{as_of(result.on)}; "
         f"{'one page' if result.pages == 1 else f'{result.pages} pages'}. "
         f"{made_for(result.audience)} Print it at 100%, not fitted to the page, "
         "or its scale is no longer true."
