@@ -229,22 +229,16 @@ def open_big_layer(path: Path, *, layer: str | None = None) -> Iterator[BigLayer
         )
 
 
-def read_ground(path: Path, *, layer: str | None = None, repair: bool = False) -> MultiPolygon:
-    """Return all ground of a file as one shape, its polygons united, in lon/lat [°].
+def read_ground_and_repairs(
+    path: Path, *, layer: str | None = None, repair: bool = False
+) -> tuple[MultiPolygon, tuple[str, ...]]:
+    """Return all ground of a file as one lon/lat shape [°], its polygons united, and what was mended, in words.
 
     Raises
     ------
     InputError
         See `read_layer`; every unfit outline is listed.
     """
-    ground, _repaired = read_ground_and_repairs(path, layer=layer, repair=repair)
-    return ground
-
-
-def read_ground_and_repairs(
-    path: Path, *, layer: str | None = None, repair: bool = False
-) -> tuple[MultiPolygon, tuple[str, ...]]:
-    """Return all ground of a file as one lon/lat shape [°], and what was mended, in words."""
     read = read_layer(path, layer=layer, want="ground", repair=repair)
     if read.faults:
         raise InputErrors(read.faults, where=read.where)
@@ -253,11 +247,6 @@ def read_ground_and_repairs(
         return multipolygon(shapes[0]), read.repaired
     beside = middle_lon(shapes[0])
     return multipolygon(running_on(shapely.union_all([near(shape, beside) for shape in shapes]))), read.repaired
-
-
-def read_boundary(path: Path, *, layer: str | None = None, repair: bool = False) -> MultiPolygon:
-    """Return a property's outer line from a file: one or several polygons, united, lon/lat [°]."""
-    return read_ground(path, layer=layer, repair=repair)
 
 
 def plain(value: Any) -> Any:

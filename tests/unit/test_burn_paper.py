@@ -163,7 +163,7 @@ def test_stages_are_drawn_inside_the_block_and_stand_in_the_legend(tmp_path: Pat
 
 
 def _fills(path: Path, stage: str) -> int:
-    from habmap.show.burn.legend import tint
+    from habmap.show.sheet.marks import tint
 
     pattern = tint(stage)
     assert pattern is not None

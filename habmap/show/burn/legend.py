@@ -5,18 +5,18 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Callable
-from dataclasses import dataclass, replace
-from functools import lru_cache
+from dataclasses import dataclass
 from typing import Final
 
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from habmap.show.burn.map import draw_property_line, draw_side
 from habmap.show.burn.sheet import SIDE_LETTERS, SIDE_LINES, BurnSheet
 from habmap.show.palette import INK
 from habmap.show.shares import SHARE_WORDS
 from habmap.show.sheet.map import Frame, draw_edge, draw_feature, is_drawn_to_shape, pattern_area
-from habmap.show.sheet.marks import Pattern, over_pattern, stage_pattern
+from habmap.show.sheet.marks import Pattern, over_pattern, tint
 from habmap.show.sheet.outline import Outline
 from habmap.show.sheet.pen import LEAST_PT, Pen, text_width_pt, wrapped
 from habmap.show.words import tenths
@@ -25,21 +25,6 @@ from habmap.vocabulary import FEATURE_WORDS, STAGE_WORDS, STAGES
 _ROW_PT: Final = 13.0
 _SAMPLE_PT: Final = 34.0
 _GAP_PT: Final = 12.0
-#: Share of a stage's color that is printed: lines, heights and what is drawn by hand must show on it.
-_TINT: Final = 0.5
-#: Ground of no cedar is left white.
-_BARE: Final = frozenset({"other"})
-
-
-@lru_cache(maxsize=32)
-def tint(stage: str) -> Pattern | None:
-    """Return a stage's pattern on a lighter ground, its marks in ink; ``None`` where it is left white."""
-    if stage in _BARE:
-        return None
-    pattern = stage_pattern(stage)
-    parts = (int(pattern.fill[k : k + 2], 16) for k in (1, 3, 5))
-    fill = "#" + "".join(f"{round(255 - _TINT * (255 - part)):02x}" for part in parts)
-    return replace(pattern, fill=fill, marks=tuple(replace(mark, ink=INK) for mark in pattern.marks))
 
 
 _Sample = Callable[[Pen, float, float], None]
@@ -53,13 +38,11 @@ class Legend:
     sentences: tuple[str, ...]
 
     @classmethod
-    def of(
-        cls, frame: Frame, sheet: BurnSheet, draw_side: Callable[..., None], draw_property: Callable[..., None]
-    ) -> Legend:
+    def of(cls, frame: Frame, sheet: BurnSheet) -> Legend:
         """Return the legend of what a frame shows."""
         rows: list[list[tuple[float, _Sample, str]]] = [[]]
         x = 0.0
-        for sample, text in _items(frame, sheet, draw_side, draw_property):
+        for sample, text in _items(frame, sheet):
             width = _SAMPLE_PT + 5 + text_width_pt(text, size_pt=LEAST_PT, is_serif=True)
             if rows[-1] and x + width > frame.width:
                 rows.append([])
@@ -83,9 +66,7 @@ class Legend:
         pen.block(left, top - _ROW_PT * len(self.rows) - 1, self.sentences, size_pt=LEAST_PT)
 
 
-def _items(
-    frame: Frame, sheet: BurnSheet, draw_side: Callable[..., None], draw_property: Callable[..., None]
-) -> list[tuple[_Sample, str]]:
+def _items(frame: Frame, sheet: BurnSheet) -> list[tuple[_Sample, str]]:
     window = shapely.box(*frame.box)
 
     def is_shown(shape: BaseGeometry) -> bool:
@@ -102,7 +83,7 @@ def _items(
     ]
     found += [(_swatch(pattern), words) for pattern, words in _grounds(sheet)]
     if sheet.boundary is not None and is_shown(shapely.boundary(sheet.boundary)):
-        found.append((lambda pen, x, y: draw_property(pen, line(x, y)), "property line"))
+        found.append((lambda pen, x, y: draw_property_line(pen, line(x, y)), "property line"))
     if any(is_shown(shapely.boundary(shape)) for _, _, shape in sheet.units):
         found.append((lambda pen, x, y: draw_edge(pen, line(x, y), "neighbor"), "unit edge"))
     looks: dict[tuple[str, bool], BaseGeometry] = {}

@@ -9,17 +9,15 @@ import numpy as np
 import shapely
 
 from habmap.show.burn.frame import draw_pointers
-from habmap.show.burn.legend import tint
 from habmap.show.burn.sheet import BurnSheet
 from habmap.show.on_own_ground import name_lines
-from habmap.show.palette import INK
 from habmap.show.sheet.feature_labels import draw_contour_labels, draw_feature_labels, keep_marks_clear
 from habmap.show.sheet.label_boxes import Labels
 from habmap.show.sheet.labels import draw_names
-from habmap.show.sheet.map import Frame, draw_contours, draw_edge, draw_feature, pattern_area
-from habmap.show.sheet.marks import over_pattern
+from habmap.show.sheet.map import Frame, draw_contours, draw_edge, draw_feature, draw_frame, pattern_area
+from habmap.show.sheet.marks import over_pattern, tint
 from habmap.show.sheet.outline import Outline
-from habmap.show.sheet.pen import LEAST_PT, Pen, clipped, text_width_pt
+from habmap.show.sheet.pen import Pen, clipped, text_width_pt
 from habmap.work.burn.block_edges import Edge
 
 #: Width [pt] and dash [pt] of an edge by its side of the wind; told apart without any color.
@@ -32,6 +30,8 @@ _PROPERTY_DASH_PT: Final = (9.0, 3.0, 1.4, 3.0, 1.4, 3.0)
 #: Strokes outward where the ground rises away: from and to this far from the edge, and how far apart [pt].
 _TICK_PT: Final = (2.5, 8.0)
 _TICKS_APART_PT: Final = 7.0
+#: Size of the keys of edges [pt].
+_KEY_PT: Final = 10.5
 #: Places across and up the map where the wind may be drawn.
 _WIND_SPOTS: Final = 7
 #: Width and height of the box that shows the wind [pt].
@@ -79,7 +79,7 @@ def draw_burn_map(pen: Pen, frame: Frame, sheet: BurnSheet) -> None:
     draw_feature_labels(pen, frame, sheet.features, labels)
     if sheet.relief is not None:
         draw_contour_labels(pen, frame, sheet.relief, labels)
-    pen.box(frame.left, frame.bottom, frame.width, frame.height, edgecolor=INK, linewidth=1.2)
+    draw_frame(pen, frame)
 
 
 def draw_side(pen: Pen, line: Any, side: str, *, clip: Outline | None = None) -> None:
@@ -179,36 +179,20 @@ def _edge_keys(pen: Pen, frame: Frame, sheet: BurnSheet, labels: Labels) -> None
             for out in (14.0, 20.0, 28.0, -14.0, -20.0)
             for point in (line.interpolate(share, normalized=True) for share in (0.5, 0.3, 0.7, 0.1, 0.9))
         ]
-        is_set = _set(pen, labels, spots, (key,), is_bold=True, anyway=key not in told)
-        if is_set:
+        if _set_key(pen, labels, spots, key, anyway=key not in told):
             told.add(key)
 
 
-def _set(
-    pen: Pen,
-    labels: Labels,
-    spots: list[tuple[float, float]],
-    lines: tuple[str, ...],
-    *,
-    size_pt: float = LEAST_PT,
-    is_bold: bool = False,
-    ink: str = INK,
-    anyway: bool = False,
-) -> bool:
-    """Set a line centered at the first spot (its baseline) that is free; ``anyway``: where it covers least."""
-    (text,) = lines
-    size_pt = max(size_pt, 10.5) if is_bold else size_pt
-    half = text_width_pt(text, size_pt=size_pt, is_serif=True, is_bold=is_bold) / 2 + 1
-    boxes = [(x - half, y - 2, x + half, y + size_pt) for x, y in spots]
-    free = next((spot for spot, box in zip(spots, boxes, strict=True) if labels.take(box)), None)
-    if free is None and anyway:
-        least = min(range(len(boxes)), key=lambda number: labels.covered_pt2(boxes[number]))
-        labels.take(boxes[least], anyway=True)
-        free = spots[least]
+def _set_key(pen: Pen, labels: Labels, spots: list[tuple[float, float]], key: str, *, anyway: bool) -> bool:
+    """Set a key centered at the first spot (its baseline) that is free; ``anyway``: where it covers least."""
+    half = text_width_pt(key, size_pt=_KEY_PT, is_serif=True, is_bold=True) / 2 + 1
+    boxes = [(x - half, y - 2, x + half, y + _KEY_PT) for x, y in spots]
+    free = next((number for number, box in enumerate(boxes) if labels.take(box)), None)
     if free is None:
-        return False
-    shown = "black" if is_bold else ink
-    pen.text(
-        free[0], free[1], text, size_pt=size_pt, is_serif=True, is_bold=is_bold, align="center", ink=shown, halo_pt=1.6
-    )  # fmt: skip
+        if not anyway:
+            return False
+        free = min(range(len(boxes)), key=lambda number: labels.covered_pt2(boxes[number]))
+        labels.take(boxes[free], anyway=True)
+    x, y = spots[free]
+    pen.text(x, y, key, size_pt=_KEY_PT, is_serif=True, is_bold=True, align="center", ink="black", halo_pt=1.6)
     return True

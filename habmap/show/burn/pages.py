@@ -13,7 +13,7 @@ from habmap.show import words
 from habmap.show.burn.chart import HoursChart, chart_height_pt, draw_chart
 from habmap.show.burn.frame import burn_frame
 from habmap.show.burn.legend import Legend
-from habmap.show.burn.map import draw_burn_map, draw_property_line, draw_side
+from habmap.show.burn.map import draw_burn_map
 from habmap.show.burn.sheet import (
     CHART_TITLE,
     NOT_FOR_ALL,
@@ -107,7 +107,7 @@ def _map(pen: Pen, sheet: BurnSheet, *, left: float, bottom: float, width: float
         frame = burn_frame(sheet, left=left, bottom=floor, width=width, height=top - floor)
         if sheet.relief is not None:
             sheet = replace(sheet, relief=sheet.relief.at_scale(_OPENER * frame.scale))
-        legend = Legend.of(frame, sheet, draw_side, draw_property_line)
+        legend = Legend.of(frame, sheet)
         if legend.height_pt <= legend_pt:
             break
         legend_pt = legend.height_pt

@@ -5,18 +5,23 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Final
 from xml.etree import ElementTree
 
 import numpy as np
 
+from habmap.show.palette import INK
 from habmap.show.patterns import cover_id, over_id, pattern_definitions, pattern_id
 from habmap.show.sheet.outline import BEGIN_CURVE, CLOSE, CURVE_ON, END_CURVE, LINE, MOVE, Outline
 
 #: A screen pixel of CSS in points of paper (CSS Values 4, section 6.2: 96 px and 72 pt to the inch).
 PT_PER_PX: Final = 0.75
+#: Share of a stage's color that is printed where lines, heights and what is drawn by hand must show on it; ground of
+#: no cedar is left white there.
+_TINT: Final = 0.5
+_BARE: Final = frozenset({"other"})
 _TOKEN: Final = re.compile(r"[A-Za-z]|-?(?:\d+\.?\d*|\.\d+)")
 
 
@@ -62,6 +67,17 @@ def _patterns() -> dict[str, Pattern]:
 def stage_pattern(stage: str) -> Pattern:
     """Return how ground in a stage is drawn."""
     return _patterns()[pattern_id(stage)]
+
+
+@lru_cache(maxsize=32)
+def tint(stage: str) -> Pattern | None:
+    """Return a stage's pattern on a lighter ground, its marks in ink; ``None`` where it is left white."""
+    if stage in _BARE:
+        return None
+    pattern = stage_pattern(stage)
+    parts = (int(pattern.fill[k : k + 2], 16) for k in (1, 3, 5))
+    fill = "#" + "".join(f"{round(255 - _TINT * (255 - part)):02x}" for part in parts)
+    return replace(pattern, fill=fill, marks=tuple(replace(mark, ink=INK) for mark in pattern.marks))
 
 
 def cover_pattern(cover: str) -> Pattern:
