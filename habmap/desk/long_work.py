@@ -247,8 +247,9 @@ def _follow(work: Work) -> None:
     answer: Any = out.strip()
     with contextlib.suppress(ValueError):
         answer = json.loads(out)
-    # `check` ends with 1 where it found faults, and says them; all else that is not 0 is an error
-    if work.process.returncode not in (0, 1) or (isinstance(answer, dict) and _is_error(answer)):
+    # `check` ends with 1 where it found faults, and prints them; all else that is not 0 is an error
+    is_answered = work.process.returncode == 0 or (work.process.returncode == 1 and out.strip())
+    if not is_answered or (isinstance(answer, dict) and _is_error(answer)):
         work.error = _error_of(answer if isinstance(answer, dict) else {"what": (err or "it was stopped").strip()})
     work.answer = answer
     if not work.again or work.error is None:

@@ -37,6 +37,7 @@ from habmap.desk.pages import ASSETS, ROOM_OF, asset, desk_words
 from habmap.desk.room import Room
 from habmap.desk.rooms import DOORSTEP, IN_ORDER, doorstep, lead, load, log
 from habmap.desk.rooms import map as map_room
+from habmap.desk.rooms import work as at_work
 from habmap.desk.start import Presence
 from habmap.errors import PlaceError
 
@@ -410,6 +411,14 @@ for done in range(1, 4):
         time.sleep(0.01)
 print("over")
 """
+#: Fails when it is told to.
+FAILS = """
+import sys, time
+from pathlib import Path
+while not (Path(sys.argv[3]) / "go").exists():
+    time.sleep(0.01)
+sys.exit("no such sheet")
+"""
 #: The command itself, which comes to a halt in the middle of its drawing.
 HALTS = """
 import time
@@ -450,6 +459,30 @@ def test_work_that_is_cancelled_in_the_middle_leaves_no_half_file(
     until(lambda: work.is_over)
     assert work.is_cancelled
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_work_that_fails_while_its_page_is_made_is_shown_as_it_was_or_with_its_reason(
+    tmp_path: Path, demo_place: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    desk = a_desk(tmp_path, at_work.ROOM)
+    place = desk.known.add(demo_place)
+    monkeypatch.setattr("habmap.desk.long_work.COMMAND", (sys.executable, "-c", FAILS))
+    work = desk.works.begin(
+        [str(tmp_path)], folder=tmp_path, place=place.key, title="The sheet", room="papers", files={}
+    )
+    asked = Asked(desk=desk, room="work", place=place, said={"id": [work.key]})
+    made = at_work.page
+
+    def later(*words: Any, **more: Any) -> Response:
+        (tmp_path / "go").touch()
+        until(lambda: work.is_over)
+        return made(*words, **more)
+
+    monkeypatch.setattr(at_work, "page", later)
+    first, after = at_work.show(asked), at_work.show(asked)
+    assert (b"data-work=" in first.body) != (b"o such sheet" in first.body), first.body.decode()
+    assert b"o such sheet" in after.body
+    assert after.status_code == 422
 
 
 def test_the_page_that_waits_for_the_sample_shows_how_far_it_is(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 from typing import Final
 
 from starlette.exceptions import HTTPException
@@ -16,7 +17,7 @@ from habmap.desk.room import Room
 
 def show(asked: Asked) -> Response:
     """Show how far a work is, or what came of it."""
-    work = _work(asked)
+    work = copy.copy(_work(asked))  # as it is at one moment: it may end while its page is made
     return page(
         asked,
         "work.html.j2",
