@@ -7,7 +7,9 @@ One place in the code that makes figures is changed at a time (a comparison, an 
 statement), in memory, in a copy of a process that has read all tests, and the tests that run that line are run until
 one fails. Which tests run which line is found once, by coverage, and kept in ``.mutants/`` (``--map`` finds it anew,
 ``--map FILE …`` adds files of new tests; the folder may be copied to another checkout). A test that fails is run again
-on the code as it is. Only tests within the process count: those of commands, browser and desk would find more.
+on the code as it is and, should it fail there too, left out. A command that a test runs is a copy of the test's process
+(``tests/command_server.py``), so it holds the change too. What starts other processes (browser, most of the desk,
+workers of a region) is not asked: it would find more.
 
 A change that alters nothing anybody could see is listed with its reason in ``scripts/mutants_equivalent.toml``. Exit
 code 1 where less than ``LEAST_KILLED_PCT`` of the others was found.
@@ -26,6 +28,7 @@ import importlib.util
 import math
 import os
 import random
+import re
 import resource
 import signal
 import subprocess
@@ -42,6 +45,9 @@ from types import CodeType, FunctionType, ModuleType
 from typing import Any, Final
 
 TOP: Final = Path(__file__).resolve().parent.parent
+sys.path.append(str(TOP / "tests"))
+from command_server import IN_PLACE  # noqa: E402
+
 KEPT: Final = TOP / ".mutants"
 EQUIVALENT: Final = TOP / "scripts" / "mutants_equivalent.toml"
 LEAST_KILLED_PCT: Final = 95.0
@@ -53,7 +59,12 @@ ROOMS: Final = (
         "rank", "response", "schedule", "terrain", "week",
     )),
 )  # fmt: skip
-TESTS: Final = ("tests/unit", "tests/property", "tests/reference")
+TESTS: Final = ("tests/unit", "tests/property", "tests/reference", "tests/cli", "tests/desk/test_desk_in_process.py")
+#: Of these, what would tell nothing here: they start processes of their own, for minutes.
+NOT_ASKED: Final = (
+    "tests/cli/test_nothing_lost.py", "tests/cli/test_power_cut.py", "tests/cli/test_soak_share.py",
+    "tests/reference/test_terrain_memory.py", "tests/unit/test_mutants.py",
+)  # fmt: skip
 #: Tests are run shortest first until they would take so long together [s]; what survives then is said to be cut short.
 LONGEST_S: Final = 60.0
 #: Compiled to machine code, where coverage sees nothing: held bit for bit against the plain way by its own tests.
@@ -70,8 +81,6 @@ ASLEEP_S: Final = 3600.0
 COULD_NOT_RUN: Final = (2, 3, 4, 5)
 #: Exit code where a change could not be put into code that is loaded.
 NOT_IN_PLACE: Final = 77
-#: And where the test that failed fails with nothing changed.
-UNSOUND: Final = 78
 #: Values that can be exchanged in modules that are loaded.
 PLAIN: Final = (int, float, str, bool, tuple, frozenset, dict)
 PYTEST: Final = ("-q", "-p", "no:cacheprovider", "-p", "no:xdist", "-p", "no:cov", *QUIET, "--hypothesis-seed=0")
@@ -265,21 +274,60 @@ class TestMap:
 
         self._data = coverage.CoverageData(str(KEPT / "coverage"))
         self._data.read()
+        self._line_tests: dict[str, dict[int, list[str]]] = {}
         cases = [case for path in sorted(KEPT.glob("tests*.xml")) for case in ET.parse(path).iter("testcase")]
-        self._took_s = {f"{case.get('classname', '')}.{case.get('name')}": float(case.get("time", 0)) for case in cases}
+        self._took_s = {_name_of(case): float(case.get("time", 0)) for case in cases}
+        self._failed = {_name_of(case) for case in cases if {part.tag for part in case} & {"failure", "error"}}
 
     def tests_of(self, mutant: Mutant) -> list[str]:
-        """Return the tests that run the line, shortest first; of a line run at import, those that run its file."""
-        by_line = self._data.contexts_by_lineno(mutant.path)
-        found = {test for test in by_line.get(mutant.line, ()) if test}
-        if not found and "" in by_line.get(mutant.line, ()):
-            found = {test for tests in by_line.values() for test in tests if test}
-        return sorted({test.partition("|")[0] for test in found}, key=lambda test: (self.took_s(test), test))
+        """Return the tests that run the line, shortest first.
+
+        Of a line run as its module is loaded, they are those that run a line with the name that it gives a value to,
+        or else any line of its file.
+        """
+        lines = self._lines_of(mutant.path)
+        found = set(lines.get(mutant.line, ()))
+        if "" in found:
+            found = self._users_of(mutant) or {test for tests in lines.values() for test in tests}
+        tests = {test.partition("|")[0] for test in found if test}
+        return sorted((test for test in tests if self._key(test) not in self._failed),
+                      key=lambda test: (self.took_s(test), test))  # fmt: skip
+
+    def _lines_of(self, path: str) -> dict[int, list[str]]:
+        if path not in self._line_tests:
+            self._line_tests[path] = self._data.contexts_by_lineno(path)
+        return self._line_tests[path]
+
+    def _users_of(self, mutant: Mutant) -> set[str]:
+        """Return the tests that run a line with the name to which the mutant's line gives a value."""
+        names = {target.id for statement in ast.parse((TOP / mutant.path).read_text(encoding="utf-8")).body
+                 if isinstance(statement, ast.Assign | ast.AnnAssign)
+                 and statement.lineno <= mutant.line <= (statement.end_lineno or 0)
+                 for target in (statement.targets if isinstance(statement, ast.Assign) else [statement.target])
+                 if isinstance(target, ast.Name)}  # fmt: skip
+        if not names:
+            return set()
+        named = re.compile(rf"\b({'|'.join(names)})\b")
+        return {
+            test
+            for path in sorted(self._data.measured_files())
+            for number, line in enumerate((TOP / path).read_text(encoding="utf-8").splitlines(), 1)
+            if named.search(line)
+            for test in self._lines_of(path).get(number, ())
+            if test
+        }
 
     def took_s(self, test: str) -> float:
         """Return how long a test takes [s]."""
+        return self._took_s.get(self._key(test), 0.1)
+
+    def _key(self, test: str) -> str:
         path, _, name = test.partition("::")
-        return self._took_s.get(f"{path.removesuffix('.py').replace('/', '.')}.{name}", 0.1)
+        return f"{path.removesuffix('.py').replace('/', '.')}.{name}"
+
+
+def _name_of(case: ET.Element) -> str:
+    return f"{case.get('classname', '')}.{case.get('name')}"
 
 
 def make_map(jobs: int, files: Sequence[str]) -> None:
@@ -290,8 +338,9 @@ def make_map(jobs: int, files: Sequence[str]) -> None:
             old.unlink()
     times = KEPT / (f"tests-{time.time_ns()}.xml" if files else "tests.xml")
     words = ["-q", "-n", str(jobs), "-p", "no:cacheprovider", "--cov=habmap", "--cov-context=test", "--cov-report=",
-             f"--junitxml={times}", "--hypothesis-seed=0", *(["--cov-append", *files] if files else TESTS)]  # fmt: skip
-    env = {**os.environ, "COVERAGE_FILE": str(KEPT / "coverage")}
+             f"--junitxml={times}", "--hypothesis-seed=0", *(["--cov-append", *files] if files else TESTS),
+             *(f"--ignore={path}" for path in NOT_ASKED)]  # fmt: skip
+    env = {**os.environ, IN_PLACE: "1", "COVERAGE_FILE": str(KEPT / "coverage")}
     subprocess.run([sys.executable, "-m", "pytest", *words], cwd=TOP, env=env, check=False)
 
 
@@ -344,19 +393,42 @@ def put_in_place(mutant: Mutant) -> bool:
 
 
 def _values_put_in_place(mutant: Mutant, module: ModuleType) -> bool:
-    """Give a module's changed values to all modules that took them over by name."""
+    """Give a module's changed values to all modules that took them over by name, and to functions as defaults."""
     fresh = ModuleType(mutant.module)
     fresh.__file__ = module.__file__
     exec(mutant.code, fresh.__dict__)
     is_changed = False
     for name, new in vars(fresh).items():
         old = getattr(module, name, None)
-        if not name.startswith("__") and type(old) in PLAIN and repr(old) != repr(new):
+        if not name.startswith("__") and _is_plain(old) and _is_plain(new) and repr(old) != repr(new):
             for other in list(sys.modules.values()):
                 if getattr(other, "__dict__", {}).get(name) is old:
                     setattr(other, name, new)
                     is_changed = True
+    functions = [one for one in gc.get_objects() if isinstance(one, FunctionType)]
+    new_ones = {_place_of(one): one for one in functions if one.__globals__ is vars(fresh)}
+    for one in functions:
+        new_one = new_ones.get(_place_of(one)) if one.__globals__ is vars(module) else None
+        for held in ("__defaults__", "__kwdefaults__") if new_one else ():
+            old, new = getattr(one, held), getattr(new_one, held)
+            if old and new and _is_plain(old) and _is_plain(new) and repr(old) != repr(new):
+                setattr(one, held, new)
+                is_changed = True
     return is_changed
+
+
+def _place_of(function: FunctionType) -> tuple[str, int]:
+    return function.__code__.co_qualname, function.__code__.co_firstlineno
+
+
+def _is_plain(value: object) -> bool:
+    """Tell whether a value may be exchanged: nothing in it is of a class or is a function, which stay as loaded."""
+    parts: Collection[object] = ()
+    if isinstance(value, dict):
+        parts = [*value, *value.values()]
+    elif isinstance(value, tuple | frozenset):
+        parts = value
+    return (value is None or type(value) in PLAIN) and all(map(_is_plain, parts))
 
 
 def _codes(code: CodeType) -> Iterator[CodeType]:
@@ -391,18 +463,23 @@ Run = Callable[[Trial, Path], int]
 def proven(trials: Sequence[Trial], run: Run, jobs: int) -> Iterator[tuple[Trial, int]]:
     """Run trials and yield what each returned; a test that failed is run once more with nothing changed.
 
-    Were it to fail then too, it would find everything.
+    Were it to fail then too, it would find everything: it is left out, and the trial run again.
     """
     sound: set[str] = set()
-    for trial, code, failed in _forked(trials, run, jobs):
-        if failed and failed not in sound:
-            ((_, plain, _),) = _forked([replace(trial, mutant=None, tests=(failed,))], run, 1)
-            if plain:
-                print(f"{failed} fails on the code as it is", file=sys.stderr)
-                yield trial, UNSOUND
-                continue
-            sound.add(failed)
-        yield trial, code
+    unsound: set[str] = set()
+    while trials:
+        again: list[Trial] = []
+        for trial, code, failed in _forked(trials, run, jobs):
+            if failed and failed not in sound | unsound:
+                ((_, plain, _),) = _forked([replace(trial, mutant=None, tests=(failed,))], run, 1)
+                (unsound if plain else sound).add(failed)
+                if plain:
+                    print(f"{failed} fails on the code as it is", file=sys.stderr)
+            if failed in unsound:
+                again.append(replace(trial, tests=tuple(test for test in trial.tests if test not in unsound)))
+            else:
+                yield trial, code
+        trials = again
 
 
 def _forked(trials: Sequence[Trial], run: Run, jobs: int) -> Iterator[tuple[Trial, int, str]]:
@@ -483,6 +560,9 @@ class _AllAtOnce:
     def pytest_runtestloop(self, session: Any) -> bool:
         """Run the trials instead of the tests."""
         items = {item.nodeid: item for item in session.items}
+        # The sample property is made once, by the code as it is.
+        sample = [name for name, item in items.items() if "demo_place" in item.fixturenames][:1]
+        list(_forked([Trial(None, (name,), True, ASLEEP_S) for name in sample], partial(self._run, items), 1))
         for trial, code in proven(self._trials, partial(self._run, items), self._jobs):
             self._write(trial, code)
         return True
@@ -495,6 +575,8 @@ class _AllAtOnce:
             return COULD_NOT_RUN[-1]
         if trial.mutant and not put_in_place(trial.mutant):
             return NOT_IN_PLACE
+        gc.freeze()  # what is there is for good: no command goes through it again
+        self._keep_apart(own[0].config, folder)
         for item, following in zip(own, [*own[1:], None], strict=True):
             for report in runtestprotocol(item, log=False, nextitem=following):
                 if report.failed:
@@ -502,9 +584,19 @@ class _AllAtOnce:
                     return 1
         return 0
 
+    def _keep_apart(self, config: Any, folder: Path) -> None:
+        """Give the trial temporary folders of its own, but for what is made once."""
+        factory = config._tmp_path_factory
+        shared = factory.getbasetemp() / "made_once"
+        shared.mkdir(exist_ok=True)
+        factory._basetemp = folder / "temp"
+        factory._basetemp.mkdir()
+        (factory._basetemp / "made_once").symlink_to(shared)
+
 
 def verdicts(trials: Sequence[Trial], jobs: int) -> Iterator[tuple[Mutant | None, str]]:
     """Yield each change with what became of it."""
+    os.environ[IN_PLACE] = "1"
     for trial in trials:
         if not trial.tests:
             yield trial.mutant, NOT_RUN
@@ -556,8 +648,6 @@ def _all_at_once(trials: Sequence[Trial], jobs: int) -> Iterator[tuple[Trial, in
 def _said(code: int, *, is_whole: bool) -> str:
     if code in COULD_NOT_RUN:
         return UNTRIED
-    if code == UNSOUND:
-        return "found by a test that fails on the code as it is"
     if code != 0:
         return FOUND
     return SURVIVED if is_whole else CUT_SHORT
@@ -621,7 +711,7 @@ def main() -> int:
     parser.add_argument("--each", action="store_true", help="print what was found as well")
     parser.add_argument("--map", nargs="*", metavar="FILE")
     asked = parser.parse_args()
-    if asked.map is not None or not (KEPT / "tests.xml").exists():
+    if asked.map is not None or not any(KEPT.glob("tests*.xml")):
         make_map(asked.jobs, asked.map or ())
     known, tests = equivalents(), TestMap()
     mutants = chosen_mutants(asked.only, asked.count, asked.seed)

@@ -3,6 +3,9 @@
 ``serve`` is a process that has imported habmap and the heavy libraries and does nothing else. For each request it
 forks: the child takes the given folder, environment and streams, runs the command line as the console script does, and
 ends with its exit code. So every run is still a process of its own, with nothing left over from the run before.
+
+While wrong rules are tried (scripts/mutants.py sets ``IN_PLACE``) there is no server: each command is a copy of the
+test's own process, which holds the change. Where lines are noted, those of the command are too, by its test's name.
 """
 
 from __future__ import annotations
@@ -12,10 +15,15 @@ import gc
 import json
 import os
 import pkgutil
+import resource
 import select
+import signal
 import subprocess
 import sys
 import tempfile
+import time
+import warnings
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -25,6 +33,10 @@ PRELOADED = (
     "rasterio.warp", "geopandas", "pyogrio", "exactextract", "pydantic", "jinja2", "folium", "gpxpy", "icalendar",
     "xlsxwriter", "reportlab.pdfgen.canvas", "reportlab.pdfbase.ttfonts", "contourpy",
 )  # fmt: skip
+
+
+#: Set in the environment where commands are copies of the test's own process.
+IN_PLACE = "HABMAP_TESTS_COMMANDS_IN_PLACE"
 
 
 class CommandServer:
@@ -39,7 +51,6 @@ class CommandServer:
         self, arguments: list[str], *, cwd: str, env: dict[str, str], stdin: str, timeout_s: float
     ) -> tuple[int, str, str]:
         """Run one command line; return exit code, stdout and stderr."""
-        assert self._process.stdin is not None and self._process.stdout is not None
         with tempfile.TemporaryDirectory() as folder:
             given, out, err = (Path(folder, name) for name in ("in", "out", "err"))
             given.write_text(stdin, encoding="utf-8")
@@ -49,14 +60,18 @@ class CommandServer:
                 "env": env,
                 "streams": [str(given), str(out), str(err)],
             }
-            self._process.stdin.write(json.dumps(request) + "\n")
-            self._process.stdin.flush()
-            answered, _, _ = select.select([self._process.stdout], [], [], timeout_s)
-            if not answered:
+            code = self._answer(request, timeout_s)
+            if code is None:
                 self.close()
                 raise subprocess.TimeoutExpired(arguments, timeout_s)
-            code = int(self._process.stdout.readline())
             return code, out.read_text(encoding="utf-8"), err.read_text(encoding="utf-8")
+
+    def _answer(self, request: dict[str, Any], timeout_s: float) -> int | None:
+        assert self._process.stdin is not None and self._process.stdout is not None
+        self._process.stdin.write(json.dumps(request) + "\n")
+        self._process.stdin.flush()
+        answered, _, _ = select.select([self._process.stdout], [], [], timeout_s)
+        return int(self._process.stdout.readline()) if answered else None
 
     def close(self) -> None:
         """End the server."""
@@ -68,17 +83,74 @@ class CommandServer:
                     stream.close()
 
 
-def serve() -> None:
-    """Answer requests until stdin ends."""
+class CommandsInPlace(CommandServer):
+    """The same by copies of the process that asks, as it stands."""
+
+    def __init__(self) -> None:
+        pass
+
+    def _answer(self, request: dict[str, Any], timeout_s: float) -> int | None:
+        spent_s = sum(os.times()[:4])  # by the processor, children's included
+        child = os.fork()
+        if child == 0:
+            try:
+                limit_s, hard_s = resource.getrlimit(resource.RLIMIT_CPU)
+                if limit_s != resource.RLIM_INFINITY:
+                    resource.setrlimit(resource.RLIMIT_CPU, (max(1, int(limit_s - spent_s)), hard_s))
+                warnings.resetwarnings()  # the test's are errors, which is not the command's affair
+                warnings.simplefilter("ignore")
+                _become(request, _noting())
+            finally:
+                os._exit(70)
+        watched = os.pidfd_open(child)
+        answered, _, _ = select.select([watched], [], [], timeout_s)
+        os.close(watched)
+        if not answered:
+            os.kill(child, signal.SIGKILL)
+        _, status = os.waitpid(child, 0)
+        return os.waitstatus_to_exitcode(status) if answered else None
+
+    def close(self) -> None:
+        """Nothing to end."""
+
+
+def _noting() -> Callable[[], None]:
+    """Note this process's lines, apart, under the name of its test, if those of the test are; return what ends it."""
+    coverage = sys.modules.get("coverage")
+    noted = coverage and coverage.Coverage.current()
+    if not noted:
+        return lambda: None
+    noted.stop()
+    os.chdir(Path(__file__).parent.parent)  # files are named from there
+    test = os.environ["PYTEST_CURRENT_TEST"].rpartition(" (")[0]
+    # A name of its own, since coverage drops what ran the same lines under the same kind of name, whatever the test.
+    own = coverage.Coverage(
+        noted.config.data_file, f"command{os.getpid()}-{time.time_ns()}", include=["habmap/*"], context=test
+    )
+    own.start()
+
+    def end() -> None:
+        own.stop()
+        own.save()
+
+    return end
+
+
+def preload() -> None:
+    """Load the heavy libraries and every module of ours: commands load theirs when called, 0.1 s for each run."""
     import importlib
 
     for name in PRELOADED:
         importlib.import_module(name)
     import habmap
 
-    # Every module of ours too: the commands load theirs when they are called, a tenth of a second for each run.
     for module in pkgutil.walk_packages(habmap.__path__, "habmap."):
         importlib.import_module(module.name)
+
+
+def serve() -> None:
+    """Answer requests until stdin ends."""
+    preload()
     gc.freeze()  # what is there is for good: no child goes through it again
 
     answers = os.fdopen(os.dup(1), "w", encoding="utf-8")
@@ -92,7 +164,7 @@ def serve() -> None:
         answers.flush()
 
 
-def _become(request: dict[str, Any]) -> None:
+def _become(request: dict[str, Any], at_end: Callable[[], None] = lambda: None) -> None:
     """Run the command in this process and end it."""
     from habmap.cli.main import run
 
@@ -119,6 +191,8 @@ def _become(request: dict[str, Any]) -> None:
     finally:
         for stream in (sys.stdout, sys.stderr):
             stream.flush()
+        with contextlib.suppress(Exception):
+            at_end()
         os._exit(code)
 
 

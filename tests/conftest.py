@@ -24,8 +24,12 @@ from typing import Any
 import hypothesis
 import numpy.testing  # noqa: F401 - before the guard below: an old one starts a program as it loads
 import pytest
-from command_server import CommandServer
+from command_server import IN_PLACE, CommandServer, CommandsInPlace, preload
 from outside import OUTSIDE, in_ci, path_of, why_missing
+
+# Before any test, so that no test alone is said to run what runs as a module is loaded.
+if IN_PLACE in os.environ:
+    preload()
 
 # A machine on which everything is written at once would hide a line that waits in a buffer.
 os.environ.pop("PYTHONUNBUFFERED", None)
@@ -80,7 +84,7 @@ def habmap_command() -> list[str]:
 @pytest.fixture(scope="session")
 def command_server() -> Iterator[CommandServer]:
     """A process that runs the command without loading its libraries each time."""
-    server = CommandServer()
+    server = CommandsInPlace() if IN_PLACE in os.environ else CommandServer()
     yield server
     server.close()
 
