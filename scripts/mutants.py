@@ -170,6 +170,8 @@ def _spots(tree: ast.AST) -> Iterator[tuple[Any, ast.AST, str, int | None]]:
                 continue
             if isinstance(child, ast.If) and ast.unparse(child.test) == "TYPE_CHECKING":
                 continue
+            if isinstance(child, ast.keyword) and child.arg == "strict":
+                continue  # that lists are of one length holds, or is a fault of the program either way
             if isinstance(child, ast.expr | ast.stmt):
                 yield child, tree, name, index
             yield from _spots(child)
@@ -239,7 +241,12 @@ def _other_statements(spot: ast.stmt) -> Iterator[tuple[str, ast.AST]]:
 
 
 def _is_call(spot: ast.stmt) -> bool:
-    return isinstance(spot, ast.Expr) and isinstance(spot.value, ast.Call)
+    """Tell whether it is a call alone; one that only makes others quicker is none."""
+    return (
+        isinstance(spot, ast.Expr)
+        and isinstance(spot.value, ast.Call)
+        and ast.unparse(spot.value.func) != "shapely.prepare"
+    )
 
 
 def _is_none(spot: ast.AST) -> bool:

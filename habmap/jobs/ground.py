@@ -51,10 +51,13 @@ def states_on(store: Store, patch: MultiPolygon, *, on: date, rows: Sequence[Ent
     grid = store.grid
     if grid is None:
         return ()
-    lines = [line for line in effective_entries(rows) if line.date <= on and line.patch is not None]
     state = cut_ground(
         tuple(unit for unit in store.units(on) if unit.geometry.intersects(patch)),
-        tuple(line for line in lines if line.patch is not None and line.patch.intersects(patch)),
+        tuple(
+            line
+            for line in effective_entries(rows)
+            if line.date <= on and line.patch is not None and line.patch.intersects(patch)
+        ),
         grid=grid,
         limits=store.settings.stages,
         on=on,

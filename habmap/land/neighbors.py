@@ -140,7 +140,7 @@ def cut_back(shape: BaseGeometry, neighbors: Sequence[BaseGeometry]) -> tuple[Ba
         rest = shapely.difference(left, neighbors[index])
         off_m2 = float(left.area - rest.area)
         if off_m2 > NOISE_M2:
-            left = MultiPolygon([part for part in shapely.get_parts(rest) if isinstance(part, Polygon)])
+            left = rest
             cuts.append(Cut(index, off_m2))
     return left, tuple(cuts)
 

@@ -9,8 +9,9 @@ import pytest
 from drawn_logs import FEW, UNITS, entries, logs
 from fakes import GRID, FakeStore, entry, ground_lonlat, unit
 from hypothesis import given
-from shapely import box
+from shapely import MultiPolygon, Polygon, box
 
+from habmap.errors import InputError
 from habmap.jobs.acres import acres
 from habmap.jobs.correct import amend
 from habmap.jobs.log import add_entry, log
@@ -82,3 +83,40 @@ def test_a_caution_is_said_in_full_once_a_local_day() -> None:
     assert said_today(cautions, [late], today=TODAY, zone=zone) == ()
     (found,) = said_today(cautions, [late, morning, loaded], today=TODAY, zone=zone)
     assert (found.caution, found.number) == (SAW_CAUTION, 2)
+
+
+@pytest.mark.parametrize(
+    "patch", [None, MultiPolygon(), MultiPolygon([Polygon([(-98, 38), (-97, 39), (-97, 38), (-98, 39)])])]
+)
+def test_ground_that_is_missing_empty_or_crossing_itself_is_refused(patch: MultiPolygon | None) -> None:
+    store = FakeStore([unit("A", box(0, 0, 300, 100))], grid=GRID)
+    with pytest.raises(InputError, match="empty or crosses itself"):
+        log(store, practice="cut", date=date(2026, 2, 1), patch=patch, said=Said(), now=NOW, today=TODAY)
+    assert store.entries() == ()
+
+
+def test_reported_acres_far_off_are_asked_about_once_and_never_in_a_preview() -> None:
+    """A hectare is 2.4711 acres: 4 are 1.53 more, 2.4 are within a tenth."""
+    store = FakeStore([unit("A", box(0, 0, 300, 100))], grid=GRID)
+    asked: list[str] = []
+
+    def logged(reported_acres: float, *, answer: bool | None, is_preview: bool = False) -> bool | None:
+        def agree(question: str) -> bool:
+            asked.append(question)
+            return bool(answer)
+
+        told = log(
+            store, practice="cut", date=date(2026, 2, 1), patch=ground_lonlat(box(0, 0, 100, 100)), now=NOW,
+            said=Said(reported_acres=reported_acres), today=TODAY, agree=None if answer is None else agree,
+            is_preview=is_preview,
+        )  # fmt: skip
+        return next((one.is_sure for one in store.entries() if one.entry_id == told.entry_id), None)
+
+    logged(4, answer=False, is_preview=True)
+    assert (asked, store.entries()) == ([], ())
+    with pytest.raises(InputError, match="1.53 more than the ground given, which measures 2.47 acres"):
+        logged(4, answer=False)
+    assert (len(asked), store.entries()) == (1, ())
+    assert logged(4, answer=None) is False
+    assert logged(4, answer=True) is True and len(asked) == 2
+    assert logged(2.4, answer=True) is False and len(asked) == 2

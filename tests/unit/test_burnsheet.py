@@ -278,8 +278,13 @@ def test_a_drawn_patch_is_the_block() -> None:
     assert result.acres == pytest.approx(20_000 / 4046.8564224, rel=1e-6)
     beyond = {(edge.side, edge.beyond): round(edge.length_m) for edge in result.edges}
     assert beyond == {("downwind", "N"): 100, ("side", "N"): 50, ("side", "A"): 150, ("upwind", "A"): 100}
-    with pytest.raises(InputError, match="no ground in a unit"):
-        ask(place(unit("Far", box(400, 400, 500, 500))), names=("Far",), patch=ground_lonlat(box(-50, -50, 50, 50)))
+    far = place(unit("Far", box(400, 400, 500, 500)))
+    with pytest.raises(InputError, match="no ground in a unit") as told:
+        ask(far, names=("Far",), patch=ground_lonlat(box(-50, -50, 50, 150)))
+    assert (told.value.value, told.value.allowed) == ("Far", "A, N")
+    with pytest.raises(InputError, match="no ground in a unit") as told:
+        ask(far, names=("A", "Far"), patch=ground_lonlat(box(-900, -900, -800, -800)))
+    assert (told.value.value, told.value.allowed) == ("A, Far", "the patch lies in no unit")
 
 
 def test_without_elevation_the_driest_figure_of_the_tables_is_given() -> None:
@@ -287,6 +292,7 @@ def test_without_elevation_the_driest_figure_of_the_tables_is_given() -> None:
     # Table A (60 °F, 35%) 6, table C 1400 level: the lowest correction of all is 1.
     assert [(line.facing, line.pct) for line in result.fuel_moisture] == [("unknown", 7.0)]
     assert result.fine_fuel_moisture_pct == 7
+    assert "dead fuel" in result.fine_fuel_words
     assert any("no elevation" in words for words in result.warnings)
 
 
