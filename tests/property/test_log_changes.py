@@ -114,7 +114,7 @@ def test_reported_acres_far_off_are_asked_about_once_and_never_in_a_preview() ->
 
     logged(4, answer=False, is_preview=True)
     assert (asked, store.entries()) == ([], ())
-    with pytest.raises(InputError, match="1.53 more than the ground given, which measures 2.47 acres"):
+    with pytest.raises(InputError, match=r"1\.53 more than the ground given, which measures 2\.47 acres"):
         logged(4, answer=False)
     assert (len(asked), store.entries()) == (1, ())
     assert logged(4, answer=None) is False
