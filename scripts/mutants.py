@@ -83,7 +83,19 @@ COULD_NOT_RUN: Final = (2, 3, 4, 5)
 NOT_IN_PLACE: Final = 77
 #: Values that can be exchanged in modules that are loaded.
 PLAIN: Final = (int, float, str, bool, tuple, frozenset, dict)
-PYTEST: Final = ("-q", "-p", "no:cacheprovider", "-p", "no:xdist", "-p", "no:cov", *QUIET, "--hypothesis-seed=0")
+PYTEST: Final = (
+    "-q",
+    "-p",
+    "no:cacheprovider",
+    "-p",
+    "no:xdist",
+    "-p",
+    "no:cov",
+    "-p",
+    "no:faulthandler",
+    *QUIET,
+    "--hypothesis-seed=0",
+)
 #: Libraries that every test needs; loaded once, before the processes part.
 WARM: Final = (
     "pytest",
@@ -517,10 +529,10 @@ def _forked(trials: Sequence[Trial], run: Run, jobs: int) -> Iterator[tuple[Tria
                     os.killpg(child, signal.SIGKILL)
                 _, status = os.waitpid(child, 0)
             del running[child]
-            told = Path(one.folder.name) / "failed"
-            failed = told.read_text(encoding="utf-8") if told.exists() else ""
+            code, last = os.waitstatus_to_exitcode(status), Path(one.folder.name) / "last"
+            failed = last.read_text(encoding="utf-8") if code and last.exists() else ""
             one.folder.cleanup()
-            yield one.trial, os.waitstatus_to_exitcode(status), failed
+            yield one.trial, code, failed
         time.sleep(0.02)
 
 
@@ -541,16 +553,15 @@ def _run_child(trial: Trial, folder: Path, run: Run) -> None:
         os._exit(code)
 
 
-class _Failed:
-    """Writes down which test failed."""
+class _Last:
+    """Writes down which test runs, so that the last one is known however it ends."""
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
 
-    def pytest_runtest_logreport(self, report: Any) -> None:
-        """Look at what a test gave."""
-        if report.failed:
-            (self._folder / "failed").write_text(report.nodeid, encoding="utf-8")
+    def pytest_runtest_logstart(self, nodeid: str) -> None:
+        """Hear that a test begins."""
+        (self._folder / "last").write_text(nodeid, encoding="utf-8")
 
 
 def _afresh(trial: Trial, folder: Path) -> int:
@@ -561,7 +572,7 @@ def _afresh(trial: Trial, folder: Path) -> int:
         sys.meta_path.insert(0, _Changed(trial.mutant))
         importlib.import_module(trial.mutant.module)
     words = [*PYTEST, "-x", f"--basetemp={folder / 'temp'}", *trial.tests]
-    return int(pytest.main(words, plugins=[_Failed(folder)]))
+    return int(pytest.main(words, plugins=[_Last(folder)]))
 
 
 class _AllAtOnce:
@@ -590,11 +601,11 @@ class _AllAtOnce:
             return NOT_IN_PLACE
         gc.freeze()  # what is there is for good: no command goes through it again
         self._keep_apart(own[0].config, folder)
+        last = _Last(folder)
         for item, following in zip(own, [*own[1:], None], strict=True):
-            for report in runtestprotocol(item, log=False, nextitem=following):
-                if report.failed:
-                    _Failed(folder).pytest_runtest_logreport(report)
-                    return 1
+            last.pytest_runtest_logstart(item.nodeid)
+            if any(report.failed for report in runtestprotocol(item, log=False, nextitem=following)):
+                return 1
         return 0
 
     def _keep_apart(self, config: Any, folder: Path) -> None:
