@@ -485,8 +485,8 @@ class _Running:
 Run = Callable[[Trial, Path], int]
 
 
-def proven(trials: Sequence[Trial], run: Run, jobs: int) -> Iterator[tuple[Trial, int]]:
-    """Run trials and yield what each returned; a test that failed is run once more with nothing changed.
+def proven(trials: Sequence[Trial], run: Run, jobs: int) -> Iterator[tuple[Trial, int, str]]:
+    """Run trials and yield what each returned, and the test that failed, which is run once more with nothing changed.
 
     Were it to fail then too, it would find everything: it is left out, and the trial run again.
     """
@@ -503,7 +503,7 @@ def proven(trials: Sequence[Trial], run: Run, jobs: int) -> Iterator[tuple[Trial
             if failed in unsound:
                 again.append(replace(trial, tests=tuple(test for test in trial.tests if test not in unsound)))
             else:
-                yield trial, code
+                yield trial, code, failed
         trials = again
 
 
@@ -578,7 +578,7 @@ def _afresh(trial: Trial, folder: Path) -> int:
 class _AllAtOnce:
     """Reads all tests once and runs each trial in a copy of the process, its change put in place."""
 
-    def __init__(self, trials: Sequence[Trial], jobs: int, write: Callable[[Trial, int], None]) -> None:
+    def __init__(self, trials: Sequence[Trial], jobs: int, write: Callable[[Trial, int, str], None]) -> None:
         self._trials, self._jobs, self._write = trials, jobs, write
 
     def pytest_runtestloop(self, session: Any) -> bool:
@@ -587,8 +587,8 @@ class _AllAtOnce:
         # The sample property is made once, by the code as it is.
         sample = [name for name, item in items.items() if "demo_place" in item.fixturenames][:1]
         list(_forked([Trial(None, (name,), True, ASLEEP_S) for name in sample], partial(self._run, items), 1))
-        for trial, code in proven(self._trials, partial(self._run, items), self._jobs):
-            self._write(trial, code)
+        for trial, code, failed in proven(self._trials, partial(self._run, items), self._jobs):
+            self._write(trial, code, failed)
         return True
 
     def _run(self, items: dict[str, Any], trial: Trial, folder: Path) -> int:
@@ -618,28 +618,28 @@ class _AllAtOnce:
         (factory._basetemp / "made_once").symlink_to(shared)
 
 
-def verdicts(trials: Sequence[Trial], jobs: int) -> Iterator[tuple[Mutant | None, str]]:
-    """Yield each change with what became of it."""
+def verdicts(trials: Sequence[Trial], jobs: int) -> Iterator[tuple[Mutant | None, str, str]]:
+    """Yield each change with what became of it and by which test."""
     os.environ[IN_PLACE] = "1"
     for trial in trials:
         if not trial.tests:
-            yield trial.mutant, NOT_RUN
+            yield trial.mutant, NOT_RUN, ""
     again = []
-    for trial, code in _all_at_once([trial for trial in trials if trial.tests], jobs):
+    for trial, code, failed in _all_at_once([trial for trial in trials if trial.tests], jobs):
         if code == NOT_IN_PLACE:
             again.append(trial)
         else:
-            yield trial.mutant, _said(code, is_whole=trial.is_whole)
-    for trial, code in proven(again, _afresh, jobs):
-        yield trial.mutant, _said(code, is_whole=trial.is_whole)
+            yield trial.mutant, _said(code, is_whole=trial.is_whole), failed
+    for trial, code, failed in proven(again, _afresh, jobs):
+        yield trial.mutant, _said(code, is_whole=trial.is_whole), failed
 
 
-def _all_at_once(trials: Sequence[Trial], jobs: int) -> Iterator[tuple[Trial, int]]:
+def _all_at_once(trials: Sequence[Trial], jobs: int) -> Iterator[tuple[Trial, int, str]]:
     """Run the trials beside one reading of their tests; the process that asks loads nothing of the code."""
     if not trials:
         return
     files = sorted({test.partition("::")[0] for trial in trials for test in trial.tests})
-    numbers = {id(trial): number for number, trial in enumerate(trials)}
+    numbers = {id(trial.mutant): number for number, trial in enumerate(trials)}
     read, write = os.pipe()
     with tempfile.TemporaryDirectory() as folder:
         child = os.fork()
@@ -649,8 +649,9 @@ def _all_at_once(trials: Sequence[Trial], jobs: int) -> Iterator[tuple[Trial, in
             os.close(read)
             told = os.fdopen(write, "w")
 
-            def tell(trial: Trial, code: int) -> None:
-                print(numbers[id(trial)], code, file=told, flush=True)
+            # A trial that is run again without a test is another object of the same change.
+            def tell(trial: Trial, code: int, failed: str) -> None:
+                print(numbers[id(trial.mutant)], code, failed, file=told, flush=True)
 
             try:
                 os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
@@ -662,11 +663,11 @@ def _all_at_once(trials: Sequence[Trial], jobs: int) -> Iterator[tuple[Trial, in
         left = dict(enumerate(trials))
         with os.fdopen(read) as lines:
             for line in lines:
-                number, code = map(int, line.split())
-                yield left.pop(number), code
+                number, code, failed = line.rstrip("\n").split(" ", 2)
+                yield left.pop(int(number)), int(code), failed
         os.waitpid(child, 0)
     for trial in left.values():  # the tests could not be read
-        yield trial, COULD_NOT_RUN[0]
+        yield trial, COULD_NOT_RUN[0], ""
 
 
 def _said(code: int, *, is_whole: bool) -> str:
@@ -732,7 +733,7 @@ def main() -> int:
     parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1)
     parser.add_argument("--only", default="habmap")
     parser.add_argument("--longest", type=float, default=LONGEST_S, help="how long a change's tests may take [s]")
-    parser.add_argument("--each", action="store_true", help="print what was found as well")
+    parser.add_argument("--each", action="store_true", help="print what was found as well, and by which test")
     parser.add_argument("--map", nargs="*", metavar="FILE")
     asked = parser.parse_args()
     if asked.map is not None or not any(KEPT.glob("tests*.xml")):
@@ -744,10 +745,10 @@ def main() -> int:
     for name in WARM:
         importlib.import_module(name)
     found = 0
-    for mutant, said in verdicts(trials, asked.jobs):
+    for mutant, said, by in verdicts(trials, asked.jobs):
         found += said == FOUND
         if mutant and (asked.each or said != FOUND):
-            print(f"{said}: {mutant.words}", flush=True)
+            print(f"{said}: {mutant.words}{f' by {by}' if by else ''}", flush=True)
     pct = 100 * found / len(fair) if fair else 100.0
     print(f"{len(mutants)} changes, {len(mutants) - len(fair)} listed as altering nothing; "
           f"{found} of {len(fair)} found: {pct:.1f} %, at least {LEAST_KILLED_PCT:g} % asked")  # fmt: skip

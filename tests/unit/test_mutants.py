@@ -14,8 +14,8 @@ from mutants import Trial, chosen_mutants, verdicts
 test = ("tests/cli/test_account_cli.py::test_the_account_in_words",)
 wrong = [one for room in ("acres", "week") for one in chosen_mutants(f"habmap/jobs/{room}.py", 999, 0)
          if one.before.startswith(("return acre_account", "return WeekResult"))]
-for one, said in verdicts([Trial(one, test, True, 5.0) for one in wrong], 1):
-    print(one.path, said)
+for one, said, by in verdicts([Trial(one, test, True, 5.0) for one in wrong], 1):
+    print(one.path, said, by in test)
 """
 
 
@@ -24,4 +24,6 @@ def test_what_only_a_command_shows_is_found(repository: Path) -> None:
         [sys.executable, "-c", ASKED], cwd=repository, env={**os.environ, "PYTHONPATH": "scripts"},
         capture_output=True, encoding="utf-8", check=False,
     )  # fmt: skip
-    assert done.stdout.splitlines() == ["habmap/jobs/acres.py found", "habmap/jobs/week.py survived"], done.stderr
+    assert done.stdout.splitlines() == ["habmap/jobs/acres.py found True", "habmap/jobs/week.py survived False"], (
+        done.stderr
+    )
