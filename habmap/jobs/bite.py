@@ -15,7 +15,7 @@ from habmap.jobs.rank import rank
 from habmap.jobs.snapshot import once
 from habmap.jobs.terrain import terrain_of_remaining, terrain_sums
 from habmap.land.contiguous import without_hairs
-from habmap.place.cutting_ground import cutting_ground
+from habmap.place.ground_readings import cutting_ground
 from habmap.vocabulary import Audience
 from habmap.work.bite import USUAL_BITE_ACRES, BiteResult, openings
 from habmap.work.ground import HAIR_M2

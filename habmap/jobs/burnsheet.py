@@ -18,8 +18,8 @@ from habmap.jobs.ground import ground
 from habmap.jobs.ports import Store
 from habmap.jobs.snapshot import snapshot
 from habmap.measures import acres
-from habmap.place.block_terrain import block_terrain
 from habmap.place.closed_days import closures, plan_days
+from habmap.place.ground_readings import block_terrain
 from habmap.place.named_units import settings_of_now
 from habmap.place.past_store import PastStore
 from habmap.progress import Steps

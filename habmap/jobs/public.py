@@ -12,7 +12,7 @@ from habmap.jobs.acres import acres
 from habmap.jobs.ports import Store
 from habmap.jobs.snapshot import Snapshot, once
 from habmap.place.public_store import PublicStore, public_ground
-from habmap.show.public_words import copy_differs_words
+from habmap.show.copy_words import copy_differs_words
 
 if TYPE_CHECKING:
     from habmap.show.records import Page

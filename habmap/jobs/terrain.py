@@ -12,7 +12,7 @@ from habmap.errors import InputError
 from habmap.jobs.ground import remaining_ground
 from habmap.jobs.ports import Store
 from habmap.jobs.snapshot import once, worked_out
-from habmap.place.terrain_reading import TerrainSums, terrain_under
+from habmap.place.ground_readings import TerrainSums, terrain_under
 from habmap.progress import Progress
 from habmap.show.terrain_words import coarse_warnings, coverage_warnings
 from habmap.work.terrain import TerrainResult, as_stored, is_south, of_unit, rules_here

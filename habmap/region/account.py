@@ -26,8 +26,7 @@ from habmap.place.settings import SETTINGS_FILE
 from habmap.place.store import GeoPackageStore
 from habmap.place.writers import csv_text, refuse_to_write, write_whole
 from habmap.region.engine import Engine, Task
-from habmap.region.folder import digest_of, read_part, sweep, write_part
-from habmap.region.parts import forgotten_if_refused, parts_folder
+from habmap.region.folder import digest_of, forgotten_if_refused, parts_folder, read_part, sweep, write_part
 from habmap.region.records import RegionAccount
 from habmap.show.region_page import region_page
 from habmap.show.week_words import SECTIONS, item_words

@@ -23,9 +23,8 @@ from habmap.place.layers import BigLayer, layer_transformer, open_big_layer
 from habmap.place.writers import refuse_to_write, write_whole
 from habmap.region.dem import Tile, check_tiles
 from habmap.region.engine import Engine
-from habmap.region.folder import read_part, sweep, write_part
+from habmap.region.folder import forgotten_if_refused, parts_folder, read_part, sweep, write_part
 from habmap.region.output import Portion, Writer, writer_for
-from habmap.region.parts import forgotten_if_refused, parts_folder
 from habmap.region.plan import Asked, Elevations, Part, id_column_of, is_south, planned
 from habmap.region.records import MOST_NAMED, RegionTerrain
 from habmap.region.stands import lonlat_outlines, portions, shapes_of

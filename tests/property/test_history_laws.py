@@ -13,8 +13,8 @@ from shapely import box
 from habmap.jobs.acres import acres
 from habmap.jobs.ground import ground
 from habmap.records import Entry
-from habmap.show.history_records import PageHistory
 from habmap.show.page.history import page_history
+from habmap.show.records import PageHistory
 from habmap.vocabulary import STAGES
 from habmap.work.acres import AcresResult
 

@@ -17,10 +17,9 @@ from habmap.jobs.acres import acres
 from habmap.jobs.ground import ground
 from habmap.jobs.map import build_page
 from habmap.place.store import GeoPackageStore
-from habmap.show.history_records import PageHistory, PageStep
 from habmap.show.page import ruler, seasons
 from habmap.show.page.render import drawing_json, render_page
-from habmap.show.records import Page, PrivateOnPublicPageError
+from habmap.show.records import Page, PageHistory, PageStep, PrivateOnPublicPageError
 from habmap.vocabulary import CEDAR_COVERS
 from habmap.work.season_account import Season, SeasonAccount, season_account
 

@@ -5,34 +5,37 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, datetime
+from datetime import date, datetime, tzinfo
 from pathlib import Path
+from typing import Final
 from zoneinfo import ZoneInfo
 
 import shapely
 from shapely import MultiPolygon
 
-from habmap.errors import InputError, printable
+from habmap.errors import InputError, UsageError, printable
 from habmap.land.grid import LocalGrid, grid_around
 from habmap.measures import acres
 from habmap.place.contents import Contents
-from habmap.place.load.burn_cells import BURN_CELLS, burn_of_cells
 from habmap.place.load.cells import Cells
 from habmap.place.load.columns import Rows
 from habmap.place.load.engine import Brought, identifier, loading_of, open_rows
 from habmap.place.load.entries import ENTRIES, drawn_patch, read_ledger
 from habmap.place.load.position import known_units_words
-from habmap.place.load.spec import ReadRow
+from habmap.place.load.spec import Column, ReadRow
 from habmap.place.shapes import multipolygon
 from habmap.progress import Progress
 from habmap.records import BurnRecord, Difference, Entry, Unit, cell_facts, differences, value_of
-from habmap.records.said import assembled, parts_of_a_look
-from habmap.vocabulary import KILLING, default_killed_pct
-from habmap.work.burns import burn_of
+from habmap.records.said import BurnSaid, assembled, parts_of_a_look
+from habmap.vocabulary import FIRE, KILLING, default_killed_pct
+from habmap.work.burn.observed import check_burn_said, hour_note
+from habmap.work.burns import burn_of, burn_record
 from habmap.work.ledger import corrections, line_numbers
-from habmap.work.said import reported_question
+from habmap.work.said import reported_question, temperature_question
 from habmap.work.unit_shares import shares
 
+#: What was observed at a burn, and who was told before.
+_BURN_FACTS: Final = cell_facts(BurnRecord)
 #: A line and what was observed where it is a burn.
 _LineAndBurn = tuple[Entry, BurnRecord | None]
 
@@ -91,7 +94,7 @@ def bring_entries(
     patches = [entry.patch for _row, entry in entries if entry.patch is not None]
     grid = store.grid or (grid_around(patches) if patches else None)
     known = _as_told(store.entries(), store.burns())
-    has_burns = any(name in rows.found for name in BURN_CELLS)
+    has_burns = any(one.cell in rows.found for one in _BURN_FACTS)
     fresh: list[tuple[str, Entry]] = []
     first_row: dict[str, int] = {}
     for row, said in entries:
@@ -330,3 +333,36 @@ class EntryReader:
                 allowed="blank",
                 mend="make the checkup a row of its own",
             )
+
+
+def burn_of_cells(cells: Cells, *, entry: Entry, zone: tzinfo) -> BurnRecord | None:
+    """Return what a row says of its burn, after adding to the cells' faults what is wrong with it.
+
+    Parameters
+    ----------
+    zone
+        The property's: an hour that its clock skips is a fault, one that comes twice is pointed out.
+
+    Notes
+    -----
+    Weather beside other work is left alone: notebooks have it on every line. Weather without an hour is kept, as the
+    person wrote it. No plans are kept: which were in force that day, a table does not say.
+    """
+    if entry.practice not in FIRE:
+        return None
+    said = BurnSaid(**assembled(BurnRecord, {one.name: Column.of(one).read(cells, one.cell) for one in _BURN_FACTS}))
+    try:
+        # An unreadable date is a fault of its own, and stands in the entry as the first day of all.
+        day = None if entry.date == date.min else entry.date
+        check_burn_said(said, practice=entry.practice, needs_hour=False, day=day, zone=zone)
+    except UsageError as error:
+        field = "observed_time" if error.where == "--observed-time" else "gust_mph"
+        cells.fault(error.what, field, value=error.value, allowed=error.allowed)
+        return None
+    question = None if said.temp_f is None else temperature_question(entry.date.month, said.temp_f)
+    if question is not None:
+        cells.note(f"{question}; taken as written")
+    note = None if day is None else hour_note(said.ignition, day, zone)
+    if note is not None:
+        cells.note(note)
+    return burn_record(said, entry_id=entry.entry_id, now=entry.recorded_at)

@@ -24,14 +24,14 @@ from habmap.land.grid import LocalGrid
 from habmap.measures import acres
 from habmap.memory import remembered
 from habmap.records import Entry, Unit
-from habmap.show.history_records import (
+from habmap.show.page.ruler import ruler_bytes
+from habmap.show.records import (
     PageDone,
     PageHistory,
     PageHistoryPiece,
     PageOldUnits,
     PageStep,
 )
-from habmap.show.page.ruler import ruler_bytes
 from habmap.vocabulary import PRACTICES
 from habmap.work.ground import CutUnit, Ground, StageLimits, cut_ground, unit_courses
 from habmap.work.season_account import season_label, season_year

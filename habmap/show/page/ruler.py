@@ -7,10 +7,9 @@ from typing import Any, Final
 
 from habmap.memory import remembered
 from habmap.show import words
-from habmap.show.history_records import PageDone, PageHistory, PageHistoryPiece, PageOldUnits, PageStep
 from habmap.show.page import coordinates
 from habmap.show.page.coordinates import text_of
-from habmap.show.records import Page
+from habmap.show.records import Page, PageDone, PageHistory, PageHistoryPiece, PageOldUnits, PageStep
 from habmap.vocabulary import PRACTICE_WORDS, REMAINING, STAGE_WORDS, STAGES, TREATED
 from habmap.work.acres import cedar_acres
 from habmap.work.season_account import season_days, season_label, season_year
