@@ -42,15 +42,7 @@ def _loaded(told: Record) -> Iterator[str]:
         from habmap.jobs.load.tables import TABLES
 
         kind = told["kind"]
-        yield load_words(
-            kind,
-            noun=_NOUNS.get(kind) or TABLES[kind].noun,
-            loaded=told["loaded"],
-            versions=told["versions"],
-            already_there=told["already_there"],
-            acres=told["acres"],
-            acres_by_cover=told["acres_by_cover"],
-        )
+        yield load_words(told, noun=_NOUNS.get(kind) or TABLES[kind].noun)
         if told["kept_columns"]:
             yield f"Kept as they are: {', '.join(told['kept_columns'])}."
 

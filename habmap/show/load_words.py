@@ -3,28 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Any
 
 from habmap.measures import so_many
 
 
-def load_words(
-    kind: str,
-    *,
-    noun: str,
-    loaded: int,
-    versions: int = 0,
-    already_there: int = 0,
-    acres: float | None = None,
-    acres_by_cover: Mapping[str, float] | None = None,
-) -> str:
-    """Say what one file brought, its rows called ``noun``; the rest as in `habmap.jobs.load.result.LoadResult`."""
+def load_words(told: Mapping[str, Any], *, noun: str) -> str:
+    """Say what one file brought, its rows called ``noun``; ``told`` by the fields of its `LoadResult`."""
+    kind, loaded, versions, already_there = (told[name] for name in ("kind", "loaded", "versions", "already_there"))
     words = f"{so_many(loaded, noun)} loaded"
-    if loaded and acres is not None:
-        words += f", {acres:,.2f} acres"
+    if loaded and told["acres"] is not None:
+        words += f", {told['acres']:,.2f} acres"
         if kind == "entries":
             words += " worked, a second pass counted again"
-    if acres_by_cover:
-        words += "; " + ", ".join(f"{cover} {area:,.2f}" for cover, area in acres_by_cover.items())
+    if told["acres_by_cover"]:
+        words += "; " + ", ".join(f"{cover} {area:,.2f}" for cover, area in told["acres_by_cover"].items())
     words += "."
     if versions:
         one = versions == 1

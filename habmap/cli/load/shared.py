@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -83,17 +84,7 @@ def show(result: LoadResult, *, as_json: bool, noun: str) -> None:
         return
     from habmap.show.load_words import load_words
 
-    say(
-        load_words(
-            result.kind,
-            noun=noun,
-            loaded=result.loaded,
-            versions=result.versions,
-            already_there=result.already_there,
-            acres=result.acres,
-            acres_by_cover=result.acres_by_cover,
-        )
-    )
+    say(load_words(asdict(result), noun=noun))
     if result.changes:
         from habmap.show.ledger_words import change_words
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Callable
 from typing import TYPE_CHECKING, Any, Final
 from zoneinfo import ZoneInfo
 
@@ -10,16 +11,17 @@ from starlette.responses import Response
 
 from habmap.desk.asked import Asked
 from habmap.desk.forms import field_of, read_facts
-from habmap.desk.ground import ground_fields, ground_of, keep_walks_of, picture_of
+from habmap.desk.ground import ground_fields, ground_of, keep_walks_of
 from habmap.desk.pages import page
 from habmap.desk.room import Room
-from habmap.desk.rooms.log import facts_for
+from habmap.desk.rooms.log import facts_for, told_of
 from habmap.errors import HabmapError, InputError
 
 if TYPE_CHECKING:
     from shapely import MultiPolygon
 
     from habmap.jobs.ports import Store
+    from habmap.records import BurnRecord, Entry, Fact
     from habmap.work.logged import Logged
     from habmap.work.unit_shares import Covered
     from habmap.work.withdrawal import Voided
@@ -103,22 +105,15 @@ def void(asked: Asked) -> Response:
 
 def ask_correct(asked: Asked, *, error: HabmapError | None = None) -> Response:
     """Show a line as it counts now, to be corrected."""
-    from habmap.records import Entry, facts, value_of
+    from habmap.records import value_of
     from habmap.vocabulary import PRACTICE_WORDS
-    from habmap.work.burns import burn_of
-    from habmap.work.lines import find_line
 
     asked, draft = asked.desk.drafts.begun(asked, error)
     line = asked.text("line")
-    found = find_line(asked.store.entries(), line)
-    content = found.content
-    assert content is not None  # find_line refuses a withdrawn one
-    burn = burn_of(found, asked.store.burns())
-    own = facts(Entry)
+    content, row_of = _as_it_counts(asked.store, line)
     fields = [
-        field_of(  # one that was emptied stays empty when the form is shown again
-            one, value=None if one.name in asked.said else value_of(content if one.name in own else burn, one)
-        )
+        # one that was emptied stays empty when the form is shown again
+        field_of(one, value=None if one.name in asked.said else value_of(row_of(one), one))
         for one in facts_for(content.practice)
     ]
     return page(
@@ -144,20 +139,7 @@ def look_at_correction(asked: Asked) -> Response:
         logged, found = _corrected(asked, is_preview=True)
     except HabmapError as error:
         return ask_correct(asked, error=error)
-    from habmap.show.logged_words import caution_lines, changes_sentences, logged_sentence
-
-    return page(
-        asked,
-        "history_look.html.j2",
-        logged=logged,
-        sentence=logged_sentence(logged),
-        changes=changes_sentences(logged),
-        picture=picture_of(asked, found) if found else None,
-        notes=(*logged.warnings, *(found.notes if found else ())),
-        cautions=caution_lines(logged),
-        draft=draft,
-        line=asked.text("line"),
-    )
+    return page(asked, "history_look.html.j2", **told_of(asked, logged, found), draft=draft, line=asked.text("line"))
 
 
 def correct(asked: Asked) -> Response:
@@ -176,22 +158,16 @@ def ground(asked: Asked) -> Response:
 
 def _corrected(asked: Asked, *, is_preview: bool) -> tuple[Logged, Covered | None]:
     from habmap.jobs.correct import amend
-    from habmap.records import BurnRecord, Entry, facts, value_of
+    from habmap.records import BurnRecord, Entry, value_of
     from habmap.records.said import BurnSaid, Said, assembled, is_said
-    from habmap.work.burns import burn_of
-    from habmap.work.lines import find_line
 
     line = asked.text("line")
     _refuse_changed(asked, line)
-    found = find_line(asked.store.entries(), line)
-    content = found.content
-    assert content is not None  # find_line refuses a withdrawn one
-    burn = burn_of(found, asked.store.burns())
-    own = facts(Entry)
+    content, row_of = _as_it_counts(asked.store, line)
     told, gone = {}, []
     for one in facts_for(content.practice):
         now: Any = read_facts(asked, (one,))[one.name]
-        row = content if one.name in own else burn
+        row = row_of(one)
         if one.name in asked.said and now in (None, ()) and is_said(row, one):
             gone.append(one.name)
         elif now != value_of(row, one):
@@ -214,6 +190,18 @@ def _corrected(asked: Asked, *, is_preview: bool) -> tuple[Logged, Covered | Non
         is_preview=is_preview,
     )
     return logged, covered
+
+
+def _as_it_counts(store: Store, line: str) -> tuple[Entry, Callable[[Fact], Entry | BurnRecord | None]]:
+    """Return a line as it counts now, and what gives the record that a fact of it stands in: the line, or its burn."""
+    from habmap.records import Entry, facts
+    from habmap.work.burns import burn_of
+    from habmap.work.lines import find_line
+
+    found = find_line(store.entries(), line)
+    content, burn, own = found.content, burn_of(found, store.burns()), facts(Entry)
+    assert content is not None  # find_line refuses a withdrawn one
+    return content, lambda one: content if one.name in own else burn
 
 
 def _acres(store: Store, patch: MultiPolygon | None) -> float | None:

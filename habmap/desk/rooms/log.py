@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from starlette.responses import Response
 
@@ -60,20 +60,24 @@ def preview(asked: Asked) -> Response:
     except HabmapError as error:
         return show(asked, error=error)
     from habmap.show.burn.words import burn_words
-    from habmap.show.logged_words import caution_lines, changes_sentences, logged_sentence
 
     return page(
-        asked,
-        "log_preview.html.j2",
-        logged=logged,
-        sentence=logged_sentence(logged),
-        changes=changes_sentences(logged),
-        picture=picture_of(asked, found),
-        notes=(*logged.warnings, *found.notes),
-        burn=burn_words(logged.burn),
-        cautions=caution_lines(logged),
-        draft=draft,
+        asked, "log_preview.html.j2", **told_of(asked, logged, found), burn=burn_words(logged.burn), draft=draft
     )
+
+
+def told_of(asked: Asked, logged: Logged, found: Covered | None) -> dict[str, Any]:
+    """Return what a page says of a line that is looked at before it is saved, and of its ground where that is given."""
+    from habmap.show.logged_words import caution_lines, changes_sentences, logged_sentence
+
+    return {
+        "logged": logged,
+        "sentence": logged_sentence(logged),
+        "changes": changes_sentences(logged),
+        "picture": picture_of(asked, found) if found else None,
+        "notes": (*logged.warnings, *(found.notes if found else ())),
+        "cautions": caution_lines(logged),
+    }
 
 
 def save(asked: Asked) -> Response:

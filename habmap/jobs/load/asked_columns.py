@@ -12,9 +12,8 @@ from habmap.place.load.columns import matched_columns
 from habmap.place.load.entries import ENTRIES, read_ledger
 from habmap.place.load.features import FEATURES
 from habmap.place.load.forecast import FORECAST
-from habmap.place.load.layer import layer_table
 from habmap.place.load.spec import TableSpec
-from habmap.place.load.table import Table, read_table
+from habmap.place.load.table import Table, layer_table, read_table
 from habmap.place.load.units import UNITS
 
 #: Every kind of file whose columns may be named by the person.

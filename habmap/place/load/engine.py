@@ -12,9 +12,8 @@ from zoneinfo import ZoneInfo
 
 from habmap.errors import HabmapError, InputError, InputErrors, printable
 from habmap.place.contents import Contents
-from habmap.place.load.columns import Rows
+from habmap.place.load.columns import Rows, position
 from habmap.place.load.identity import Identities, Identity, hashed
-from habmap.place.load.position import position
 from habmap.place.load.spec import Label, Loading, ReadRow, Record, RecordOfRow, TableSpec, Written
 from habmap.place.load.table import Table, read_table
 from habmap.progress import Progress, counted

@@ -12,8 +12,8 @@ from typing import Any, Final
 from habmap.errors import HabmapError, InputError, printable
 from habmap.place.contents import Contents
 from habmap.place.load.engine import Brought, read_layer_rows
-from habmap.place.load.layer import layer_table
 from habmap.place.load.spec import Loading, ReadRow, TableSpec, columns_of
+from habmap.place.load.table import layer_table
 from habmap.progress import Progress
 from habmap.records import Difference, Feature, differences, is_same
 from habmap.vocabulary import PRIVATE_FEATURE_KINDS

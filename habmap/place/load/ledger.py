@@ -18,10 +18,9 @@ from habmap.land.grid import LocalGrid, grid_around
 from habmap.measures import acres
 from habmap.place.contents import Contents
 from habmap.place.load.cells import Cells
-from habmap.place.load.columns import Rows
+from habmap.place.load.columns import Rows, known_units_words
 from habmap.place.load.engine import Brought, identifier, loading_of, open_rows
 from habmap.place.load.entries import ENTRIES, drawn_patch, read_ledger
-from habmap.place.load.position import known_units_words
 from habmap.place.load.spec import Column, ReadRow
 from habmap.place.shapes import multipolygon
 from habmap.progress import Progress

@@ -8,8 +8,8 @@ from datetime import datetime, tzinfo
 from pathlib import Path
 from typing import Final
 
+from habmap.place.load.columns import known_units_words
 from habmap.place.load.engine import open_rows
-from habmap.place.load.position import known_units_words
 from habmap.place.load.spec import PLACED, Column, ReadRow, TableSpec
 from habmap.place.load.table import read_table
 from habmap.records import Photo, facts

@@ -1,4 +1,4 @@
-"""Tables as people hand them over, CSV or a spreadsheet's: text, row by row, refused where the file is not sound."""
+"""Tables as people hand them over (CSV, a spreadsheet, the rows of a layer): row by row, refused where not sound."""
 
 from __future__ import annotations
 
@@ -12,7 +12,10 @@ from typing import Any, Final, Literal
 from shapely.geometry.base import BaseGeometry
 
 from habmap.errors import HabmapError, InputError, InputErrors, printable
+from habmap.land.grid import LocalGrid
+from habmap.land.meridian import near
 from habmap.place.formulas import restored
+from habmap.place.layers import Wanted, read_layer
 from habmap.place.load.cells import LONGEST_OUTLINE
 from habmap.place.sheetguard import Limits
 from habmap.place.userfiles import check_readable
@@ -265,3 +268,36 @@ def _not_utf8(error: UnicodeDecodeError, where: str) -> InputError:
         allowed="UTF-8",
         mend="save it as CSV UTF-8",
     )
+
+
+def layer_table(
+    path: Path,
+    *,
+    layer: str | None = None,
+    want: Wanted = "ground",
+    repair: bool = False,
+    grid: LocalGrid | None = None,
+) -> Table:
+    """Read a layer (see `habmap.place.layers.read_layer`).
+
+    Parameters
+    ----------
+    grid
+        The property's: longitudes are counted as it counts them, which matters across the 180° meridian.
+
+    Raises
+    ------
+    InputError
+        The file, its layer or its coordinate system as a whole is unfit; faults of single shapes are the table's.
+    """
+    read = read_layer(path, layer=layer, want=want, repair=repair)
+    rows = tuple(
+        TableRow(
+            row.number,
+            row.values,
+            shape=row.geometry if row.geometry is None or grid is None else near(row.geometry, grid.lon),
+            where=read.row_words(row),
+        )
+        for row in read.rows
+    )
+    return Table(read.where, read.columns, rows, faults=read.faults, repaired=read.repaired, kind="layer")

@@ -14,9 +14,8 @@ from habmap.errors import HabmapError, InputError, printable
 from habmap.land.grid import LocalGrid, grid_around
 from habmap.place.contents import Contents
 from habmap.place.load.engine import Brought, read_layer_rows
-from habmap.place.load.layer import layer_table
 from habmap.place.load.spec import Column, Loading, ReadRow, RecordOfRow, TableSpec, columns_of
-from habmap.place.load.table import Table
+from habmap.place.load.table import Table, layer_table
 from habmap.progress import Progress
 from habmap.records import Difference, Unit, differences
 from habmap.work.unit_outlines import far_away, hardly_there, lie_beside, overlap_faults, trimmed
