@@ -248,9 +248,13 @@ def write_layer(path: Path, *, layer: str, rows: Sequence[dict[str, Cell]], shap
     shapes = [cut(shape) for shape in shapes]
     if path.suffix.lower() == ".gpkg":
         import geopandas
+        import pyogrio
 
         frame = geopandas.GeoDataFrame(list(rows), geometry=list(shapes), crs="EPSG:4326")
-        frame.to_file(path, driver="GPKG", layer=layer)
+        # In memory: on a disk that fails the library may leave out some of its last pages, and say nothing.
+        made = io.BytesIO()
+        pyogrio.write_dataframe(frame, made, driver="GPKG", layer=layer)
+        path.write_bytes(made.getvalue())
         return
     # the standard library writes the shortest text that reads back as the same number; GDAL's driver rounds
     features = [

@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 import csv
+import errno
+import io
 import json
 import os
+import sqlite3
 from collections.abc import Callable, Iterator, Mapping
+from contextlib import closing
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -123,14 +127,56 @@ def _write_geopackage(path: Path, portions: Iterator[Portion], written_at: float
     made = datetime.fromtimestamp(written_at, UTC).strftime("%Y-%m-%dT%H:%M:%S.000Z")
     before = pyogrio.get_gdal_config_option("OGR_CURRENT_DATE")
     pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": made})
+    rows, bounds, model = 0, np.full(4, np.nan), io.BytesIO()
+    how = {"driver": "GPKG", "layer": LAYER, "geometry_type": "MultiPolygon"}
     try:
-        for number, (columns, shapes) in enumerate(portions):
+        for columns, shapes in portions:
             frame = geopandas.GeoDataFrame(dict(columns), geometry=shapes, crs="EPSG:4326")
-            pyogrio.write_dataframe(
-                frame, path, driver="GPKG", layer=LAYER, append=number > 0, geometry_type="MultiPolygon"
-            )
+            pyogrio.write_dataframe(frame, path, append=rows > 0, **how)
+            if not rows:
+                pyogrio.write_dataframe(frame.head(1), model, **how)
+            rows += len(frame)
+            own = shapely.total_bounds(shapes)
+            bounds = np.concatenate([np.fmin(bounds[:2], own[:2]), np.fmax(bounds[2:], own[2:])])
+        if rows:
+            _see_whole(path, rows, bounds, model.getvalue())
     finally:
         pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": before})
+
+
+def _see_whole(path: Path, rows: int, bounds: NDArray[np.float64], model: bytes) -> None:
+    """Look whether a GeoPackage holds all of it: on a disk that fails GDAL may leave out index, triggers, counts or
+    extent, and say nothing.
+
+    Parameters
+    ----------
+    rows, bounds
+        How many stands it should hold, and within which longitudes and latitudes [°].
+    model
+        A whole one of the same layer.
+
+    Raises
+    ------
+    OSError
+        It does not.
+    """
+    names = "SELECT type, name FROM sqlite_master ORDER BY type, name"
+    stands, indexed = (f"(SELECT count(*) FROM {table})" for table in (LAYER, f"rtree_{LAYER}_geom"))
+    counts = f"SELECT {stands}, {indexed}, feature_count FROM gpkg_ogr_contents"
+    extent = "SELECT min_x, min_y, max_x, max_y FROM gpkg_contents"
+    try:
+        with closing(sqlite3.connect(path)) as made, closing(sqlite3.connect(":memory:")) as whole:
+            whole.deserialize(model)
+            is_whole = (
+                made.execute(names).fetchall() == whole.execute(names).fetchall()
+                and made.execute(counts).fetchall() == [(rows, rows, rows)]
+                and np.array_equal(np.array(made.execute(extent).fetchone(), dtype=float), bounds)
+                and made.execute("PRAGMA quick_check").fetchall() == [("ok",)]
+            )
+    except sqlite3.Error as error:
+        raise OSError(errno.EIO, str(error)) from error
+    if not is_whole:
+        raise OSError(errno.EIO, "part of the layer was not written")
 
 
 def _write_csv(path: Path, portions: Iterator[Portion], _written_at: float) -> None:
