@@ -72,6 +72,14 @@ class HabmapError(Exception):
         ]
         return "\n  ".join(parts)
 
+    def instead_of(self, *kinds: type[Exception]) -> _InsteadOf:
+        """Raise this error where one of these is raised within: ``with PlaceError(…).instead_of(OSError):``.
+
+        What was raised is told as what was found, unless this error says that itself. Another of this tree is told as
+        it is.
+        """
+        return _InsteadOf(self, kinds)
+
     def as_record(self) -> dict[str, object]:
         """Return the error as the fields of ``habmap/error/1``."""
         return {
@@ -81,6 +89,22 @@ class HabmapError(Exception):
             "allowed": self.allowed,
             "mend": self.mend,
         }
+
+
+class _InsteadOf:
+    """Raises an error in the place of others."""
+
+    def __init__(self, error: HabmapError, kinds: tuple[type[Exception], ...]) -> None:
+        self._error, self._kinds = error, kinds
+
+    def __enter__(self) -> None:
+        """Nothing was raised yet."""
+
+    def __exit__(self, _kind: object, raised: BaseException | None, _traceback: object) -> None:
+        if isinstance(raised, self._kinds) and not isinstance(raised, HabmapError):
+            if self._error.value is None:
+                self._error.value = _short(str(getattr(raised, "strerror", None) or raised))
+            raise self._error from raised
 
 
 class UsageError(HabmapError):

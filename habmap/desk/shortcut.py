@@ -71,7 +71,9 @@ def write_shortcut(
     target = folder / {"darwin": f"{NAME}.app", "win32": f"{NAME}.lnk"}.get(system, f"{NAME}.desktop")
     if target.exists() and not overwrite:
         raise InputError("there is an icon already", where=str(target), mend="replace it with --overwrite")
-    try:
+    with PlaceError("the icon cannot be written", where=str(target), mend="choose a folder of your own").instead_of(
+        OSError, subprocess.CalledProcessError
+    ):
         if system == "win32":
             subprocess.run(windows_command(words, target), check=True, capture_output=True)
         elif system == "darwin":
@@ -81,10 +83,6 @@ def write_shortcut(
             icon = home / f"{NAME}.svg"
             icon.write_text(ICON, encoding="utf-8")
             _write_all(folder, {target.name: linux_entry(words, icon=icon)})
-    except (OSError, subprocess.CalledProcessError) as error:
-        raise PlaceError(
-            "the icon cannot be written", where=str(target), value=error, mend="choose a folder of your own"
-        ) from error
     return target
 
 

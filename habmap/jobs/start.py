@@ -9,7 +9,7 @@ from pathlib import Path
 
 from habmap.land.grid import grid_around
 from habmap.measures import acres
-from habmap.place.layers import read_ground_and_repairs
+from habmap.place.layers import read_ground
 from habmap.place.new_folder import NEW_FILES, new_place
 from habmap.place.store import GeoPackageStore
 from habmap.records import Boundary
@@ -56,7 +56,7 @@ def start(
     folder = folder.absolute()
     boundary_acres = None
     with new_place(folder) as draft:
-        outline = None if boundary is None else read_ground_and_repairs(boundary)[0]
+        outline = None if boundary is None else read_ground(boundary)
         store = GeoPackageStore.create(draft, name, timezone=timezone)
         if outline is not None:
             store.append([Boundary(uuid=str(uuid.uuid4()), geometry=outline, recorded_at=now)])

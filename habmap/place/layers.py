@@ -229,6 +229,11 @@ def open_big_layer(path: Path, *, layer: str | None = None) -> Iterator[BigLayer
         )
 
 
+def read_ground(path: Path, *, repair: bool = False) -> MultiPolygon:
+    """Return all ground of a file as one lon/lat shape [°]; see `read_ground_and_repairs`."""
+    return read_ground_and_repairs(path, repair=repair)[0]
+
+
 def read_ground_and_repairs(
     path: Path, *, layer: str | None = None, repair: bool = False
 ) -> tuple[MultiPolygon, tuple[str, ...]]:

@@ -87,7 +87,9 @@ def new_sample(folder: Path, *, overwrite: bool) -> Iterator[Path]:
         The folder holds something else, or cannot be written.
     """
     _refuse_to_lose(folder, overwrite=overwrite)
-    try:
+    with PlaceError(
+        "the sample property cannot be written there", where=str(folder), mend="choose a folder that you may write to"
+    ).instead_of(OSError):
         folder.parent.mkdir(parents=True, exist_ok=True)
         with tempfile.TemporaryDirectory(prefix=".habmap-demo-", dir=folder.parent) as workshop:
             draft, before = Path(workshop) / "place", Path(workshop) / "before"
@@ -100,15 +102,6 @@ def new_sample(folder: Path, *, overwrite: bool) -> Iterator[Path]:
                 if before.exists():
                     before.rename(folder)
                 raise
-    except HabmapError:
-        raise
-    except OSError as error:
-        raise PlaceError(
-            "the sample property cannot be written there",
-            where=str(folder),
-            value=error.strerror or error,
-            mend="choose a folder that you may write to",
-        ) from error
 
 
 def _is_there(path: Path) -> bool:
@@ -201,15 +194,10 @@ def _refuse_to_lose(folder: Path, *, overwrite: bool) -> None:
         return
     if not folder.is_dir():
         raise PlaceError("this is a file, not a folder", where=str(folder), mend="name a new folder")
-    try:
+    with PlaceError(
+        "the folder cannot be read", where=str(folder), mend="see that it is there and that you may read it"
+    ).instead_of(OSError):
         is_empty = not any(folder.iterdir())
-    except OSError as error:
-        raise PlaceError(
-            "the folder cannot be read",
-            where=str(folder),
-            value=error.strerror,
-            mend="see that it is there and that you may read it",
-        ) from error
     if is_empty:
         return
     if not overwrite:

@@ -54,16 +54,11 @@ def read_text(folder: Path) -> SettingsText:
         It cannot be read.
     """
     path = folder / SETTINGS_FILE
-    try:
+    with PlaceError("the settings file cannot be read", where=str(path), mend="see that it is UTF-8 text").instead_of(
+        UnicodeDecodeError
+    ):
         data = settings_bytes(path)
         return SettingsText(data.decode("utf-8-sig"), hashlib.sha256(data).hexdigest())
-    except UnicodeDecodeError as error:
-        raise PlaceError(
-            "the settings file cannot be read",
-            where=str(path),
-            value=error,
-            mend="see that it is UTF-8 text",
-        ) from error
 
 
 def settings_in(text: str) -> tuple[Setting, ...]:

@@ -113,16 +113,11 @@ class GeoPackageStore(Contents):
                     mend="choose another folder; nothing was changed",
                 )
         text = settings_text(name, timezone=timezone)
-        try:
+        with PlaceError(
+            "the folder cannot be written", where=str(folder), mend="choose a folder of your own"
+        ).instead_of(OSError):
             for directory in (folder, *(folder / child for child in PLACE_FOLDERS)):
                 directory.mkdir(parents=True, exist_ok=True)
-        except OSError as error:
-            raise PlaceError(
-                "the folder cannot be written",
-                where=str(folder),
-                value=error.strerror,
-                mend="choose a folder of your own",
-            ) from error
         write_whole(settings_path, lambda path: path.write_text(text, encoding="utf-8"), overwrite=False, is_own=True)
         identity = place_id or str(uuid.uuid4())
         with words_for(path), closing(connect(path, busy_timeout_s, mode="rwc")) as connection:

@@ -26,19 +26,17 @@ def settings_text(name: str, *, timezone: str | None = None) -> str:
     UsageError
         The time zone is unknown, or the name cannot be written.
     """
-    try:
+    with UsageError(
+        "the name or the time zone cannot be used",
+        value=f"{name!a}, {timezone}",
+        allowed="any text as name; a time zone such as America/Chicago",
+        where="--name, --timezone",
+        mend="give another name or zone",
+    ).instead_of(ValidationError, UnicodeEncodeError):
         if not name.strip():
             raise UsageError("a property needs a name", value=name, mend="give it with --name", where="--name")
         PlaceSection(name=name, **({} if timezone is None else {"timezone": timezone}))
         name.encode("utf-8")
-    except (ValidationError, UnicodeEncodeError) as error:
-        raise UsageError(
-            "the name or the time zone cannot be used",
-            value=f"{name!a}, {timezone}",
-            allowed="any text as name; a time zone such as America/Chicago",
-            where="--name, --timezone",
-            mend="give another name or zone",
-        ) from error
     text, default = default_toml(), PlaceSection()
     for key, was, now in (("name", default.name, name), ("timezone", default.timezone, timezone)):
         if now is not None:

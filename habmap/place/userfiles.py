@@ -39,6 +39,10 @@ ZIPPED: Final = frozenset({".zip", ".kmz"})
 #: An archive may unfold to at most this much; a county's parcels are a tenth of it [bytes].
 MAX_UNZIPPED_BYTES: Final = 1_000_000_000
 MAX_ZIP_MEMBERS: Final = 1_000
+#: What the library raises over a damaged archive (`IndexError`: a member without a name, in `ZipInfo.is_dir`).
+_OF_A_BAD_ZIP: Final = (
+    zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, OSError, IndexError,
+)  # fmt: skip
 _CHUNK_BYTES: Final = 1 << 20
 _SHAPEFILE_CODE: Final = b"\x00\x00\x27\x0a"  # ESRI Shapefile Technical Description (1998), table 1
 _SHAPEFILE_HEADER_BYTES: Final = 100
@@ -219,7 +223,9 @@ def _check_xml(path: Path, *, where: str, kind: str) -> None:
                     mend=f"export the {kind} again without it",
                 )
             tail = chunk[-16:]
-    try:
+    with InputError(
+        f"the {kind} is broken or cut short", where=where, mend="save or export it again from the program it came from"
+    ).instead_of(ElementTree.ParseError, LookupError, ValueError):
         root: str | None = None
         for event, element in ElementTree.iterparse(path, events=("start", "end")):
             name = element.tag.rpartition("}")[2]
@@ -243,42 +249,19 @@ def _check_xml(path: Path, *, where: str, kind: str) -> None:
                 )
             if event == "end":
                 element.clear()
-    except InputError:
-        raise
-    except (ElementTree.ParseError, LookupError, ValueError) as error:
-        raise InputError(
-            f"the {kind} is broken or cut short",
-            where=where,
-            value=error,
-            mend="save or export it again from the program it came from",
-        ) from error
 
 
 def _unfolded(path: Path, folder: Path) -> tuple[Path, ...]:
-    try:
-        with zipfile.ZipFile(path) as archive:
-            members = [
-                member
-                for member in archive.infolist()
-                if not member.is_dir() and not member.filename.startswith("__MACOSX/")
-            ]
-            _check_members(members, path)
-            return _extracted(archive, members, path, folder)
-    except (
-        zipfile.BadZipFile,
-        zlib.error,
-        EOFError,
-        NotImplementedError,
-        RuntimeError,
-        OSError,
-        IndexError,  # a member without a name (`ZipInfo.is_dir`)
-    ) as error:
-        raise InputError(
-            "the zip archive is broken, cut short or locked",
-            where=str(path),
-            value=error,
-            mend="download or zip it again, without a password",
-        ) from error
+    mend = "download or zip it again, without a password"
+    unfit = InputError("the zip archive is broken, cut short or locked", where=str(path), mend=mend)
+    with unfit.instead_of(*_OF_A_BAD_ZIP), zipfile.ZipFile(path) as archive:
+        members = [
+            member
+            for member in archive.infolist()
+            if not member.is_dir() and not member.filename.startswith("__MACOSX/")
+        ]
+        _check_members(members, path)
+        return _extracted(archive, members, path, folder)
 
 
 def _check_members(members: list[zipfile.ZipInfo], path: Path) -> None:

@@ -238,15 +238,10 @@ def check_tiles(tiles: Sequence[Tile]) -> None:
         One has changed, or is gone.
     """
     for tile in tiles:
-        try:
+        with PlaceError(
+            "an elevation tile is gone", where=str(tile.path), mend="bring the tile back, or name the tiles anew"
+        ).instead_of(OSError):
             is_same = stamp_of(tile.path) == tile.stamp
-        except OSError as error:
-            raise PlaceError(
-                "an elevation tile is gone",
-                where=str(tile.path),
-                value=error,
-                mend="bring the tile back, or name the tiles anew",
-            ) from error
         if not is_same:
             raise PlaceError(
                 "an elevation tile has changed since the work began", where=str(tile.path), mend="begin anew"

@@ -143,15 +143,13 @@ class Cluster:
     """A running dask.distributed cluster."""
 
     def __init__(self, address: str) -> None:
-        try:
+        with InputError(
+            "the library that speaks to a cluster is not installed",
+            where="--scheduler",
+            value=address,
+            mend="pip install 'habmap[region]', here and on every worker",
+        ).instead_of(ImportError):
             import distributed
-        except ImportError as error:
-            raise InputError(
-                "the library that speaks to a cluster is not installed",
-                where="--scheduler",
-                value=address,
-                mend="pip install 'habmap[region]', here and on every worker",
-            ) from error
         try:
             dask: Any = distributed
             asyncio.run(asyncio.wait_for(_identity(dask, address), CONNECT_S))

@@ -138,7 +138,9 @@ def parts_folder(folder: Path, *, is_resumed: bool, overwrite: bool, is_shared: 
         The disk refused.
     """
     mark = folder / MARK_FILE
-    try:
+    with PlaceError(
+        "the folder of parts cannot be written", where=str(folder), mend="choose an output in a folder of your own"
+    ).instead_of(OSError):
         if folder.exists() and any(folder.iterdir()) and not mark.exists():
             raise InputError("this folder holds something else", where=str(folder), mend="name another one")
         if mark.exists() and not (is_resumed or is_shared):
@@ -151,13 +153,6 @@ def parts_folder(folder: Path, *, is_resumed: bool, overwrite: bool, is_shared: 
             shutil.rmtree(folder)
         folder.mkdir(parents=True, exist_ok=True)
         mark.write_text(_MARK_WORDS, encoding="utf-8")
-    except OSError as error:
-        raise PlaceError(
-            "the folder of parts cannot be written",
-            where=str(folder),
-            value=error,
-            mend="choose an output in a folder of your own",
-        ) from error
     return folder
 
 

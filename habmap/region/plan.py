@@ -97,15 +97,10 @@ class Elevations:
         assert mosaic is not None
         source_reach = None if reach is None else tuple(side * factor for side in reach)
         tiles = mosaic.near(source_reach) or list(mosaic.tiles[:1])  # type: ignore[arg-type]
-        try:
+        with PlaceError(
+            "the list of tiles cannot be written", where=str(folder), mend="choose an output in a folder of your own"
+        ).instead_of(OSError):
             path = mosaic.write(folder, tiles)
-        except OSError as error:
-            raise PlaceError(
-                "the list of tiles cannot be written",
-                where=str(folder),
-                value=error,
-                mend="choose an output in a folder of your own",
-            ) from error
         return path, tiles, digest_of(path.name, [tile.stamp for tile in tiles])
 
 

@@ -18,7 +18,7 @@ from shapely.geometry.base import BaseGeometry
 
 from habmap.errors import InputError, InputErrors
 from habmap.place import userfiles
-from habmap.place.layers import plain, read_boundary, read_ground, read_layer
+from habmap.place.layers import plain, read_ground, read_layer
 
 SQUARE = Polygon([(-97.012345678901234, 36.0), (-97.0, 36.0), (-97.0, 36.01), (-97.01, 36.01)])
 BOW_TIE = Polygon([(-97.0, 36.0), (-96.99, 36.01), (-96.99, 36.0), (-97.0, 36.01)])
@@ -173,7 +173,7 @@ def test_repair_keeps_both_lobes_and_says_what_changed(tmp_path: Path) -> None:
 
 def test_several_polygons_are_united(tmp_path: Path) -> None:
     path = geojson(tmp_path, [box(-97, 36, -96.9, 36.1), box(-96.9, 36, -96.8, 36.1)])
-    boundary = read_boundary(path)
+    boundary = read_ground(path)
     assert len(boundary.geoms) == 1
     assert boundary.bounds == (-97, 36, -96.8, 36.1)
 

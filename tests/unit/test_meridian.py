@@ -16,7 +16,7 @@ from shapely import LineString, MultiPolygon, Point, Polygon, box
 from habmap.land.acreage import area_of_record_m2, geodesic_area_m2
 from habmap.land.grid import CENTER_KEEPS_OFF_M, grid_around
 from habmap.land.meridian import cut, joined, near, running_on
-from habmap.place.layers import read_ground_and_repairs, read_layer
+from habmap.place.layers import read_ground, read_layer
 
 #: 400 m and more on both sides, an edge aslant over the line.
 RING = [(179.996, -16.5), (180.004, -16.501), (180.0045, -16.495), (179.9955, -16.494)]
@@ -70,12 +70,12 @@ def written(folder: Path, geometry: dict[str, object], crs: dict[str, object] | 
 
 
 def test_files_that_run_on_or_are_cut_read_as_one_outline(tmp_path: Path) -> None:
-    whole, _ = read_ground_and_repairs(written(tmp_path, shapely.geometry.mapping(Polygon(RING))))
+    whole = read_ground(written(tmp_path, shapely.geometry.mapping(Polygon(RING))))
     assert len(whole.geoms) == 1 and whole.bounds[0] == 179.9955
-    halves, _ = read_ground_and_repairs(written(tmp_path, shapely.geometry.mapping(cut(Polygon(RING)))))
+    halves = read_ground(written(tmp_path, shapely.geometry.mapping(cut(Polygon(RING)))))
     assert len(halves.geoms) == 1
     assert geodesic_area_m2(halves) == pytest.approx(published_m2(RING), rel=2e-6)
-    past_west, _ = read_ground_and_repairs(written(tmp_path, shapely.geometry.mapping(near(Polygon(RING), -179.0))))
+    past_west = read_ground(written(tmp_path, shapely.geometry.mapping(near(Polygon(RING), -179.0))))
     assert shapely.equals_identical(past_west, whole)
 
 
@@ -83,7 +83,7 @@ def test_a_projection_that_goes_on_across_the_meridian_reads_as_one_outline(tmp_
     # EPSG:3832, Mercator around 150° E: x of 180° is 3,339,584.7 m, and lon/lat jumps there
     square = box(3339000, -1000000, 3340000, -999000)
     crs = {"type": "name", "properties": {"name": "urn:ogc:def:crs:EPSG::3832"}}
-    ground, _ = read_ground_and_repairs(written(tmp_path, shapely.geometry.mapping(square), crs))
+    ground = read_ground(written(tmp_path, shapely.geometry.mapping(square), crs))
     west, _south, east, _north = ground.bounds
     assert west < 180 < east and east - west < 0.01
 

@@ -17,8 +17,6 @@ from habmap.cli.output import print_table, say, steps_shown, told_as_json
 from habmap.errors import UsageError
 
 if TYPE_CHECKING:
-    from shapely import MultiPolygon
-
     from habmap.jobs.burnsheet import Burnsheet
     from habmap.jobs.ports import Store
     from habmap.progress import Steps
@@ -130,7 +128,9 @@ def _asked(
     elif not store.forecasts():
         options.check_complete(told)
     _check_targets(targets, paper, overwrite=overwrite)
-    ground = None if patch is None else _read_patch(patch)
+    from habmap.place.layers import read_ground
+
+    ground = None if patch is None else read_ground(patch)
     return BurnRequest(names=tuple(names), patch=ground, at=at, forecast=hours, forecast_source=source, **told)
 
 
@@ -171,12 +171,6 @@ def _check_targets(targets: Sequence[Path], paper: str, *, overwrite: bool) -> N
         from habmap.jobs.burnsheet_files import refuse_targets
 
         refuse_targets(targets, overwrite=overwrite)
-
-
-def _read_patch(path: Path) -> MultiPolygon:
-    from habmap.place.layers import read_ground_and_repairs
-
-    return read_ground_and_repairs(path)[0]
 
 
 def _read_forecast(

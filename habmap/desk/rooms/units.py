@@ -151,9 +151,9 @@ def _outline_file(asked: Asked, *, properties: dict[str, str] | None = None) -> 
     if paths:
         from shapely.geometry import mapping
 
-        from habmap.place.layers import read_ground_and_repairs
+        from habmap.place.layers import read_ground
 
-        geometry: Any = mapping(read_ground_and_repairs(paths[0])[0])
+        geometry: Any = mapping(read_ground(paths[0]))
     else:
         try:
             geometry = json.loads(text)["features"][0]["geometry"]

@@ -267,7 +267,11 @@ def _copied(files: tuple[Path, ...], folder: Path, *, overwrite: bool, progress:
         )
     new = [folder / file.name for file in files if folder / file.name not in taken]
     done_bytes = 0
-    try:
+    with PlaceError(
+        "the raster cannot be copied into the place",
+        where=str(folder),
+        mend="check that the folder can be written and has room, or add it without --copy",
+    ).instead_of(OSError):
         all_bytes = sum(file.stat().st_size for file in files)
         folder.mkdir(parents=True, exist_ok=True)
         for file in reversed(files):  # the raster itself last: its side files are there when it appears
@@ -284,11 +288,4 @@ def _copied(files: tuple[Path, ...], folder: Path, *, overwrite: bool, progress:
             finally:
                 unfinished.unlink(missing_ok=True)
         sync_folder(folder)
-    except OSError as error:
-        raise PlaceError(
-            "the raster cannot be copied into the place",
-            where=str(folder),
-            value=error,
-            mend="check that the folder can be written and has room, or add it without --copy",
-        ) from error
     return new

@@ -191,31 +191,28 @@ def _csv_records(path: Path, where: str) -> Iterator[_Record]:
     _check_text(path, where)
     csv.field_size_limit(LONGEST_OUTLINE)
     cells = 0
-    try:
-        with path.open(encoding="utf-8-sig", newline="") as stream:
-            header_line = next((line for line in stream if line.strip()), "")
-            delimiter = ";" if header_line.count(";") > header_line.count(",") else ","
-            stream.seek(0)
-            for number, record in enumerate(csv.reader(stream, delimiter=delimiter, strict=True), start=1):
-                cells += len(record)
-                if number > MAX_ROWS or cells > MAX_CELLS:
-                    raise InputError(
-                        "the table is too large",
-                        where=where,
-                        value=f"more than {MAX_ROWS:,} rows" if number > MAX_ROWS else f"more than {MAX_CELLS:,} cells",
-                        allowed=f"up to {MAX_ROWS:,} rows and {MAX_CELLS:,} cells",
-                        mend="load it in parts",
-                    )
-                yield number, tuple(record)
-    except csv.Error as error:
-        raise InputError(
-            "the table cannot be read as CSV",
-            where=where,
-            value=error,
-            allowed="cells separated by commas or semicolons, quotes closed, no text longer than "
-            f"{LONGEST_OUTLINE:,} characters",
-            mend="export it again as CSV UTF-8",
-        ) from error
+    unread = InputError(
+        "the table cannot be read as CSV",
+        where=where,
+        allowed="cells separated by commas or semicolons, quotes closed, no text longer than "
+        f"{LONGEST_OUTLINE:,} characters",
+        mend="export it again as CSV UTF-8",
+    )
+    with unread.instead_of(csv.Error), path.open(encoding="utf-8-sig", newline="") as stream:
+        header_line = next((line for line in stream if line.strip()), "")
+        delimiter = ";" if header_line.count(";") > header_line.count(",") else ","
+        stream.seek(0)
+        for number, record in enumerate(csv.reader(stream, delimiter=delimiter, strict=True), start=1):
+            cells += len(record)
+            if number > MAX_ROWS or cells > MAX_CELLS:
+                raise InputError(
+                    "the table is too large",
+                    where=where,
+                    value=f"more than {MAX_ROWS:,} rows" if number > MAX_ROWS else f"more than {MAX_CELLS:,} cells",
+                    allowed=f"up to {MAX_ROWS:,} rows and {MAX_CELLS:,} cells",
+                    mend="load it in parts",
+                )
+            yield number, tuple(record)
 
 
 def _check_text(path: Path, where: str) -> None:
