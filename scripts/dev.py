@@ -19,6 +19,7 @@ scripts/constraints.txt, and used again as long as neither that file nor pyproje
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import json
 import os
@@ -26,8 +27,10 @@ import re
 import shutil
 import subprocess
 import sys
+import tempfile
 import time
 import tomllib
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -46,6 +49,9 @@ DEMO = TOP / ".demo"
 JS = TOP / "scripts" / "js"
 PAGE_SCRIPTS = "habmap/show/templates"
 OLDEST_PYTHON = (3, 11)
+#: Where Linux keeps files in memory, and how much of it must be free before tests put theirs there [bytes].
+SHARED_MEMORY = Path("/dev/shm")
+LEAST_MEMORY = 6 * 1024**3
 APT_TRIES = 3
 #: So long the registry may take to tell of known faults [s].
 AUDIT_S = 300
@@ -110,10 +116,31 @@ def test(words: list[str]) -> int:
     looking = look_up_faults() if whole else None
     # One worker for each core: most tests run the command in a process of its own and wait for it. Neighbors in a
     # file stay together, so that what they share is made once.
-    code = run([program("python"), "-m", "pytest", "-n", "auto", "--dist", "worksteal", *words], cwd=TOP)
+    with room_in_memory() as env:
+        code = run([program("python"), "-m", "pytest", "-n", "auto", "--dist", "worksteal", *words], cwd=TOP, env=env)
     if looking is not None:
         tell_faults(looking)  # what became known overnight is no fault of the change that is tested
     return code
+
+
+@contextlib.contextmanager
+def room_in_memory() -> Iterator[dict[str, str]]:
+    """Give the tests a folder in memory for their files, where the machine has plenty, and take it away afterwards.
+
+    The tens of thousands of calls by which the program has its files brought to the disk return at once there.
+    """
+    env = dict(os.environ)
+    try:
+        free = shutil.disk_usage(SHARED_MEMORY).free
+        told = Path("/proc/meminfo").read_text(encoding="ascii")
+        free = min(free, int(told.split("MemAvailable:")[1].split()[0]) * 1024)
+    except (OSError, IndexError, ValueError):
+        free = 0  # no Linux, or one that does not tell
+    if free < LEAST_MEMORY:
+        yield env
+        return
+    with tempfile.TemporaryDirectory(prefix="habmap-tests-", dir=SHARED_MEMORY, ignore_cleanup_errors=True) as folder:
+        yield {**env, "PYTEST_DEBUG_TEMPROOT": folder}
 
 
 def check(words: list[str]) -> int:
@@ -393,11 +420,11 @@ def apt_get(packages: list[str]) -> None:
 # --- small tools --------------------------------------------------------------------------------------------
 
 
-def run(command: list[object], cwd: Path | None = None) -> int:
+def run(command: list[object], cwd: Path | None = None, env: dict[str, str] | None = None) -> int:
     """Run a program on this terminal and return its exit code."""
     words = [str(word) for word in command]
     sys.stdout.flush()
-    return subprocess.run(words, cwd=cwd, check=False).returncode
+    return subprocess.run(words, cwd=cwd, env=env, check=False).returncode
 
 
 def say(words: str) -> None:
