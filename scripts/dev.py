@@ -116,7 +116,7 @@ def test(words: list[str]) -> int:
     looking = look_up_faults() if whole else None
     # One worker for each core: most tests run the command in a process of its own and wait for it. Neighbors in a
     # file stay together, so that what they share is made once.
-    with room_in_memory() as env:
+    with test_room() as env:
         code = run([program("python"), "-m", "pytest", "-n", "auto", "--dist", "worksteal", *words], cwd=TOP, env=env)
     if looking is not None:
         tell_faults(looking)  # what became known overnight is no fault of the change that is tested
@@ -124,8 +124,8 @@ def test(words: list[str]) -> int:
 
 
 @contextlib.contextmanager
-def room_in_memory() -> Iterator[dict[str, str]]:
-    """Give the tests a folder in memory for their files, where the machine has plenty, and take it away afterwards.
+def test_room() -> Iterator[dict[str, str]]:
+    """Yield the environment of the tests, with a folder in memory for their files where the machine has plenty.
 
     The tens of thousands of calls by which the program has its files brought to the disk return at once there.
     """

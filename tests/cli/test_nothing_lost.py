@@ -34,8 +34,8 @@ pytestmark = pytest.mark.skipif(os.name != "posix", reason="kills and mounts as 
 
 NOBODY = 65534
 SEED = 20260301
-WRITES = 300
-KILLS = 10
+WRITES = 180
+KILLS = 6  # a thousand and more are the soak's
 
 
 def batch(number: int) -> tuple[Entry, Entry]:
@@ -144,7 +144,8 @@ def test_kills_at_random_moments_lose_nothing(store: GeoPackageStore) -> None:
         assert process.returncode == -signal.SIGKILL
         there = assert_whole(GeoPackageStore.open(store.folder), acknowledged)
         assert len(there - acknowledged) <= kill + 1, "at most the one batch in flight per kill"
-        assert read_by_gdal(store.path) == {row.entry_id for number in there for row in batch(number)}
+        if kill % 3 == 2:
+            assert read_by_gdal(store.path) == {row.entry_id for number in there for row in batch(number)}
         first = max(there) + 1
     assert len(acknowledged) >= WRITES
 
