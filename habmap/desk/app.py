@@ -4,12 +4,10 @@ from __future__ import annotations
 
 import asyncio
 import shutil
-import tempfile
 import threading
 import time
 from collections import OrderedDict
 from collections.abc import AsyncIterator, Callable, Sequence
-from pathlib import Path
 from typing import Any, Final
 
 from starlette.applications import Starlette
@@ -21,15 +19,13 @@ from starlette.responses import Response, StreamingResponse
 from starlette.routing import Route
 
 from habmap.desk import rooms
-from habmap.desk.asked import Answer, Asked, keep
+from habmap.desk.asked import Answer, Asked, TheDesk, keep
 from habmap.desk.door import refusal
 from habmap.desk.drafts import Drafts
 from habmap.desk.keys import Keys, same
 from habmap.desk.known import Known, Property
-from habmap.desk.long_work import Works
 from habmap.desk.pages import ASSETS, asset, page
 from habmap.desk.room import Room
-from habmap.desk.warm import Warmth
 from habmap.errors import HabmapError
 
 #: Most files and fields of one form, and the largest field that is no file [bytes]: a drawn outline is the largest.
@@ -44,7 +40,7 @@ _BEAT_S: Final = 15.0
 _LOOK_S: Final = 0.5
 
 
-class Desk:
+class Desk(TheDesk):
     """The desk of one run.
 
     Parameters
@@ -60,18 +56,12 @@ class Desk:
     """
 
     def __init__(self, *, known: Known, keys: Keys, presence: Any, in_order: Sequence[Room] = rooms.IN_ORDER) -> None:
-        self.known = known
-        self.keys = keys
+        super().__init__(known=known, keys=keys, in_order=in_order, first_room=rooms.FIRST.name)
         self.presence = presence
         self.origin = ""
         self.end: Callable[[], None] = lambda: None
         self.is_ending: Callable[[], bool] = lambda: False
-        self.shelf = Path(tempfile.mkdtemp(prefix="habmap-desk-"))
-        self.warmth = Warmth()
         self.drafts = Drafts()
-        self.works = Works()
-        self._rooms = {room.name: room for room in in_order}
-        self.listed_rooms: tuple[Room, ...] = tuple(room for room in in_order if room.needs_property and room.is_listed)
         self._answers: OrderedDict[str, Response] = OrderedDict()
         self._sending: dict[str, threading.Lock] = {}
         self._guard = threading.Lock()
@@ -104,22 +94,9 @@ class Desk:
         if path == "/assets/no-script.css":
             self.presence.is_scriptless = True
 
-    def new_folder(self) -> Path:
-        """Return an empty folder where only the desk looks, until it ends."""
-        return Path(tempfile.mkdtemp(dir=self.shelf))
-
-    def title_of(self, room: str) -> str:
-        """Return what people call a room."""
-        return self._rooms[room].title
-
     def first_path(self, place: Property | None) -> str:
         """Return the address of the first page: of a property, or of the list of them."""
         return "/" if place is None else f"/{place.key}/{self.first_room}"
-
-    @property
-    def first_room(self) -> str:
-        """Name of the room where a property is entered."""
-        return rooms.FIRST.name
 
     # --- taking a request to its room ----------------------------------------------------------------------
 
@@ -128,7 +105,7 @@ class Desk:
         place = self.known.of(parts[0]) if parts else None
         if place is not None:
             parts = parts[1:] or [rooms.FIRST.name]
-        room = self._rooms.get(parts[0] if parts else rooms.DOORSTEP.name)
+        room = self.rooms.get(parts[0] if parts else rooms.DOORSTEP.name)
         if room is None or room.needs_property != (place is not None) or len(parts) > 2:
             raise HTTPException(404, "There is no such page at the desk.")
         part = parts[1] if len(parts) == 2 else ""

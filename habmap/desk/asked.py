@@ -4,22 +4,23 @@ from __future__ import annotations
 
 import re
 import shutil
+import tempfile
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final, Protocol
+from typing import TYPE_CHECKING, Any, Final
 from urllib.parse import urlencode
 
 from starlette.responses import RedirectResponse, Response
 
+from habmap.desk.keys import Keys
 from habmap.desk.known import Known, Property, now
+from habmap.desk.long_work import Work, Works
+from habmap.desk.warm import Warmth
 from habmap.errors import UsageError
 
 if TYPE_CHECKING:
-    from habmap.desk.keys import Keys
-    from habmap.desk.long_work import Work
-    from habmap.desk.warm import Warmth
     from habmap.jobs.ports import Store
 
 #: What may stand in a file's name; all else becomes a dash.
@@ -29,41 +30,35 @@ _LONGEST_NAME: Final = 100
 _DEVICES: Final = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)(\.|$)", re.IGNORECASE)
 
 
-class TheDesk(Protocol):
-    """What rooms and pages see of the desk itself (`habmap.desk.app.Desk`)."""
+class TheDesk:
+    """What rooms and pages have of the desk itself; `habmap.desk.app.Desk` is one that serves them.
 
-    known: Known
-    keys: Keys
-    warmth: Warmth
+    Attributes
+    ----------
+    first_room
+        Name of the room where a property is entered.
+    listed_rooms
+        Rooms of a property in the order of the list at the top of each page.
+    drafts
+        What was filled in and is not saved yet (`habmap.desk.drafts.Drafts`).
+    """
+
     drafts: Any
-    works: Any
-    shelf: Path
 
-    @property
-    def first_room(self) -> str:
-        """Name of the room where a property is entered."""
-
-    @property
-    def listed_rooms(self) -> Sequence[Listed]:
-        """Rooms of a property in the order of the list at the top of each page."""
+    def __init__(self, *, known: Known, keys: Keys, in_order: Sequence[Any], first_room: str) -> None:
+        self.known, self.keys, self.first_room = known, keys, first_room
+        self.shelf = Path(tempfile.mkdtemp(prefix="habmap-desk-"))
+        self.warmth, self.works = Warmth(), Works()
+        self.rooms = {room.name: room for room in in_order}
+        self.listed_rooms = tuple(room for room in in_order if room.needs_property and room.is_listed)
 
     def new_folder(self) -> Path:
         """Return an empty folder where only the desk looks, until it ends."""
+        return Path(tempfile.mkdtemp(dir=self.shelf))
 
     def title_of(self, room: str) -> str:
         """Return what people call a room."""
-
-
-class Listed(Protocol):
-    """A room as the list of them shows it."""
-
-    @property
-    def name(self) -> str:
-        """Its part of the address."""
-
-    @property
-    def title(self) -> str:
-        """What people call it."""
+        return str(self.rooms[room].title)
 
 
 @dataclass(frozen=True, slots=True)

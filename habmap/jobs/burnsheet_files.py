@@ -10,11 +10,11 @@ from zoneinfo import ZoneInfo
 
 import shapely
 
-from habmap.errors import InputError, UsageError, no_ground
+from habmap.errors import InputError, no_ground
 from habmap.jobs.burnsheet import Burnsheet
 from habmap.jobs.ports import Store
 from habmap.place.elevation import open_named
-from habmap.place.writers import refuse_to_write, write_whole
+from habmap.place.writers import refuse_ending, refuse_to_write, write_whole
 from habmap.progress import Steps, counted
 from habmap.show.burn.compose import fitted_sheet
 from habmap.show.burn.html import render_burn_html
@@ -23,7 +23,6 @@ from habmap.show.burn.sheet import BurnPaper
 from habmap.show.relief import RELIEF_CELLS, Relief, draw_relief, relief_bounds
 from habmap.work.burn.result import BurnsheetResult
 
-_KINDS: Final = {".pdf", ".html"}
 #: Ground drawn to either side of the block, and above and below, as shares of its larger side: the map widens to twice
 #: its scale for a house, and with a forecast's chart it is twice as wide as high.
 AROUND: Final = (2.9, 1.3)
@@ -88,14 +87,7 @@ def write_burn_sheets(
 def refuse_targets(targets: Sequence[Path], *, overwrite: bool) -> None:
     """Raise for a name that no sheet can be written to, before any work is done."""
     for target in targets:
-        if target.suffix.lower() not in _KINDS:
-            raise UsageError(
-                "the burn sheet is a PDF or an HTML file",
-                where="--sheet",
-                value=target.name,
-                allowed="a name that ends in .pdf or .html",
-                mend="name it so",
-            )
+        refuse_ending(target, ".pdf", ".html", what="the burn sheet is a PDF or an HTML file", where="--sheet")
         if not target.parent.is_dir():
             raise InputError("there is no such folder", where=str(target.parent), mend="make the folder first")
         refuse_to_write(target, overwrite=overwrite)

@@ -11,7 +11,7 @@ from typing import Any, TypeVar
 from habmap.errors import UsageError
 from habmap.jobs.ports import Store
 from habmap.jobs.public import veil_words
-from habmap.place.writers import refuse_to_write, write_whole
+from habmap.place.writers import refuse_ending, refuse_to_write, write_whole
 from habmap.show.missing import for_the_owner
 from habmap.show.records import Page
 from habmap.vocabulary import Audience, file_mark
@@ -96,13 +96,6 @@ def pdf_path(target: Path | None, *, folder: Path, name: str, what: str, audienc
         property's own files.
     """
     path = folder / "out" / name if target is None else target
-    if path.suffix.lower() != ".pdf":
-        raise UsageError(
-            f"the {what} is a PDF",
-            value=path.name,
-            allowed="a name that ends in .pdf",
-            mend="name it so",
-            where="--output",
-        )
+    refuse_ending(path, ".pdf", what=f"the {what} is a PDF")
     refuse_to_write(path, overwrite=overwrite, replaces=file_mark(what, audience))
     return path

@@ -17,7 +17,7 @@ import shapely
 from shapely import MultiPolygon
 from shapely.geometry.base import BaseGeometry
 
-from habmap.errors import InputError, PlaceError, printable
+from habmap.errors import InputError, PlaceError, UsageError, printable
 from habmap.land.meridian import cut
 from habmap.place.formulas import inert
 from habmap.place.schema import STORE_FILE
@@ -101,6 +101,13 @@ def sync_folder(folder: Path) -> None:
         os.fsync(number)
     finally:
         os.close(number)
+
+
+def refuse_ending(path: Path, *endings: str, what: str, where: str = "--output", mend: str = "name it so") -> None:
+    """Raise ``UsageError`` where a name ends otherwise than what can be written: ``what`` says what that is."""
+    if path.suffix.lower() not in endings:
+        allowed = f"a name that ends in {' or '.join(endings)}"
+        raise UsageError(what, where=where, value=path.name, allowed=allowed, mend=mend)
 
 
 def refuse_to_write(path: Path, *, overwrite: bool, replaces: str | None = None) -> None:

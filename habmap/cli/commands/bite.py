@@ -83,14 +83,11 @@ def _check(acres: float | None, hours: float | None, output: Path | None) -> Non
                 allowed=f"above 0, at most {MOST:,}",
                 mend="give a number above 0",
             )
-    if output is not None and output.suffix.lower() not in (".gpx", ".geojson"):
-        raise UsageError(
-            "the name of the file says what kind it is",
-            where="--output",
-            value=output,
-            allowed=".gpx, .geojson",
-            mend="name a .gpx for a handheld, or a .geojson for a map",
-        )
+    if output is not None:
+        from habmap.place.writers import refuse_ending
+
+        mend = "name a .gpx for a handheld, or a .geojson for a map"
+        refuse_ending(output, ".gpx", ".geojson", what="the name of the file says what kind it is", mend=mend)
 
 
 def _write(store: Store, result: BiteResult, output: Path, *, overwrite: bool) -> None:

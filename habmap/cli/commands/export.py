@@ -333,14 +333,10 @@ def _year_or_range(year: int | None, first: date | None, last: date | None) -> N
 
 
 def _suffix(path: Path, *allowed: str) -> None:
-    if path.suffix.lower() not in allowed:
-        raise UsageError(
-            "this kind of file is not written here",
-            where="--output",
-            value=path.name,
-            allowed=", ".join(f"a name that ends in {suffix}" for suffix in allowed),
-            mend="name the file with one of these endings",
-        )
+    from habmap.place.writers import refuse_ending
+
+    mend = "name the file with one of these endings"
+    refuse_ending(path, *allowed, what="this kind of file is not written here", mend=mend)
 
 
 def _write(path: Path, write: Callable[[Path], object], overwrite: bool) -> None:

@@ -61,17 +61,10 @@ def command(
 def _write(root: Any, target: Path, *, overwrite: bool) -> None:
     from habmap import __version__
     from habmap.place.template import settings_text
-    from habmap.place.writers import refuse_to_write, write_whole
+    from habmap.place.writers import refuse_ending, refuse_to_write, write_whole
     from habmap.show.manual import ManualCommand, ManualOption, manual_page
 
-    if target.suffix.lower() not in (".html", ".htm"):
-        raise UsageError(
-            "the manual is an HTML page",
-            value=target.name,
-            allowed="a name that ends in .html",
-            where="--output",
-            mend="name a file such as manual.html",
-        )
+    refuse_ending(target, ".html", ".htm", what="the manual is an HTML page", mend="name a file such as manual.html")
     refuse_to_write(target, overwrite=overwrite)
     commands = []
     for inner in _under(root):

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from habmap.cli.context import AudienceOption, For, JsonOption, OnOption, OverwriteOption
+from habmap.cli.load.rasters import known_vertical_unit
 from habmap.cli.output import print_table, say, told_as_json, warn
 from habmap.errors import UsageError
 from habmap.measures import so_many
@@ -91,21 +92,13 @@ def terrain_command(
     from habmap.region.terrain import region_terrain
 
     rules = FaceRules(flat_below_pct=flat_below_pct, sun_facing_deg=sun_facing_deg, machine_limit_pct=machine_limit_pct)
-    unit: Any = vertical_unit
-    if unit not in (None, "m", "ft", "us-ft"):
-        raise UsageError(
-            "no such unit of heights",
-            where="--vertical-unit",
-            value=unit,
-            allowed="m, ft or us-ft",
-            mend="use one of these words",
-        )
+    ground = Ground(
+        tiles=tuple(dict.fromkeys(tiles)), vertical_unit=known_vertical_unit(vertical_unit),
+        analysis_cell_m=_cell(analysis_cell_m), rules=rules,
+    )  # fmt: skip
     asked = Asked(
         units=units, output=output, layer=layer, id_column=id_column, parts_folder=parts, part_cells=part_cells,
-        is_resumed=resume, overwrite=overwrite,
-        ground=Ground(
-            tiles=tuple(dict.fromkeys(tiles)), vertical_unit=unit, analysis_cell_m=_cell(analysis_cell_m), rules=rules
-        ),
+        is_resumed=resume, overwrite=overwrite, ground=ground,
     )  # fmt: skip
     with _told("stands", resume=asked.folder) as told:
         result = region_terrain(asked, lambda: engine_for(workers=workers, scheduler=scheduler), told=told)

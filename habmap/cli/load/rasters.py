@@ -66,7 +66,7 @@ def canopy_command(
 
 
 def _how(context: typer.Context, vertical_unit: str | None, *, copy_into: bool, overwrite: bool) -> dict[str, Any]:
-    unit = _known_vertical_unit(vertical_unit)
+    unit = known_vertical_unit(vertical_unit)
     session: Session = context.obj
     return {
         "store": session.store(),
@@ -84,7 +84,14 @@ def _say_file(what: str, file: Any, result: RasterLoaded, besides: str = "") -> 
     )
 
 
-def _known_vertical_unit(text: str | None) -> VerticalUnit | None:
+def known_vertical_unit(text: str | None) -> VerticalUnit | None:
+    """Return a unit of heights as it was told, ``None`` where none was.
+
+    Raises
+    ------
+    UsageError
+        There is no such unit.
+    """
     from habmap.measures import M_PER_VERTICAL_UNIT
 
     if text is None:

@@ -6,7 +6,7 @@ import os
 import uuid
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import AbstractContextManager, contextmanager, suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from datetime import datetime
 from pathlib import Path
 from typing import Any, Final
@@ -105,17 +105,13 @@ class CanopyLoaded(RasterLoaded):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class BroughtRaster:
-    """A raster to be pointed at: its row, facts of the file [m], and the units that it covers and leaves out."""
+class BroughtRaster(RasterLoaded):
+    """A raster to be pointed at: its row, facts of the file [m], and what is told of the loading."""
 
     row: ElevationSource | CanopySource
     crs: str
     cell_m: float
     analysis_cell_m: float
-    copied: bool
-    units_covered: int
-    units_off: tuple[str, ...]
-    warnings: tuple[str, ...]
 
     @property
     def file(self) -> dict[str, Any]:
@@ -126,7 +122,7 @@ class BroughtRaster:
     @property
     def told(self) -> dict[str, Any]:
         """What is told of the loading."""
-        return {name: getattr(self, name) for name in ("copied", "units_covered", "units_off", "warnings")}
+        return {one.name: getattr(self, one.name) for one in fields(RasterLoaded)}
 
 
 @contextmanager
