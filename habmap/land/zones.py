@@ -15,8 +15,8 @@ from habmap.land.terrain import Floats, GroundSteps
 
 Ints = NDArray[np.int64]
 
-#: Outlines whose slope classes are laid out side by side at once: few enough to stay near the processor.
-_AT_ONCE: Final = 256
+#: Outlines whose slope classes are gone through at once: few enough to stay near the processor.
+_AT_ONCE: Final = 512
 _FLAT_CUT, _SUN_CUT, _HAND_CUT = (PLAIN_SUMS.index(name) for name in ("flat_cut_m2", "sun_cut_m2", "hand_cut_m2"))
 #: Widest span of classes that is laid out whole where pieces are added.
 _WIDE_CLASSES: Final = 100_000
@@ -105,44 +105,48 @@ class ZoneTable:
 
     def by_slope(self, rules: FaceRules) -> tuple[Floats, ...]:
         """Return the slope that 90% of the ground does not exceed [%], and all, flat, sun-facing, hand-only ground."""
-        found = np.full((5, len(self)), np.nan)
+        found = np.empty((5, len(self)))
         for first in range(0, len(self), _AT_ONCE):
             end = min(first + _AT_ONCE, len(self))
             found[:, first:end] = self.part(first, end)._of_few_classes(rules)
         return tuple(found)
 
-    def _of_few_classes(self, rules: FaceRules) -> Floats:
-        counts = np.diff(self.class_ends)
-        wide = max(1, int(counts.max(initial=0)))
-        row = np.repeat(np.arange(len(self)), counts)
-        at = np.arange(len(self.classes)) - self.class_ends[:-1][row]
-        classes = np.full((len(self), wide), -1, dtype=np.int64)
-        areas = np.zeros((3, len(self), wide))
-        classes[row, at] = self.classes
-        areas[:, row, at] = self.class_m2.T
-        ground, sun, at_limit = areas
+    def _of_few_classes(self, rules: FaceRules) -> tuple[Floats, ...]:
+        ground, sun, at_limit = self.class_m2.T
+        has_any = np.diff(self.class_ends) > 0
+        starts, ends = self.class_ends[:-1][has_any], self.class_ends[1:][has_any]
         flat, hand = rules.flat_limit, rules.hand_limit
 
         def total(parts: Floats) -> Floats:
-            # One after another along each row: a row's sum does not depend on its neighbors.
-            return np.asarray(np.cumsum(parts, axis=1)[:, -1])
+            # Each outline's classes by themselves: a sum does not depend on what lies beside it.
+            found = np.zeros(len(self))
+            found[has_any] = np.add.reduceat(parts, starts) if len(starts) else 0.0
+            return found
 
-        running = np.cumsum(ground, axis=1)
-        wanted = 0.9 * running[:, -1]
-        place = np.minimum((running < wanted[:, None]).sum(axis=1), np.maximum(counts - 1, 0))
-        rows = np.arange(len(self))
-        before = np.where(place > 0, running[rows, place - 1], 0.0)
-        within = np.clip((wanted - before) / ground[rows, place], 0.0, 1.0)
-        p90 = np.where(counts > 0, (classes[rows, place] + within) * SLOPE_CLASS_PCT, np.nan)
-        is_flat = classes < flat.whole_classes
+        ground_m2 = total(ground)
+        p90 = np.full(len(self), np.nan)
+        p90[has_any] = _with_tenth_above(self.classes, ground, ends, 0.1 * ground_m2[has_any])
+        is_flat = self.classes < flat.whole_classes
         flat_m2 = total(np.where(is_flat, ground, 0.0)) + self.plain[:, _FLAT_CUT]
         sun_m2 = total(np.where(is_flat, 0.0, sun)) - self.plain[:, _SUN_CUT]
         if hand.cut_class >= 0:
-            hand_m2 = total(np.where(classes > hand.cut_class, ground, 0.0)) + self.plain[:, _HAND_CUT]
+            hand_m2 = total(np.where(self.classes > hand.cut_class, ground, 0.0)) + self.plain[:, _HAND_CUT]
         else:  # ground of the limit itself is not hand-only
-            first = classes == hand.whole_classes
-            hand_m2 = total(np.where(first, ground - at_limit, np.where(classes > hand.whole_classes, ground, 0.0)))
-        return np.array([p90, running[:, -1], flat_m2, sun_m2, hand_m2])
+            hand_m2 = total(
+                np.where(self.classes >= hand.whole_classes, ground, 0.0)
+                - np.where(self.classes == hand.whole_classes, at_limit, 0.0)
+            )
+        return p90, ground_m2, flat_m2, sun_m2, hand_m2
+
+
+def _with_tenth_above(classes: Ints, ground: Floats, ends: Ints, above_m2: Floats) -> Floats:
+    """Return the slope above which each outline has so much ground [%], from its steepest class downward."""
+    at, rest = ends - 1, above_m2.copy()
+    going = np.arange(len(at))
+    while len(going := going[rest[going] > ground[at[going]]]):
+        rest[going] -= ground[at[going]]
+        at[going] -= 1
+    return np.asarray((classes[at] + (1.0 - rest / ground[at])) * SLOPE_CLASS_PCT)
 
 
 def _starts(counts: Ints) -> Ints:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import threading
 from collections.abc import Callable, Sequence
+from concurrent.futures import Future
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from typing import Any, Final, Literal, TypeAlias
@@ -120,6 +121,12 @@ def way_for(cut: Cut) -> Way:
     return "compiled" if work > COMPILED_FROM_CELLS else "plain"
 
 
+def get_ready(outlines: int) -> None:
+    """Begin to load the machine code, where so many outlines are sure to need it, beside what else must be done."""
+    if CELLS_PER_OUTLINE * outlines > COMPILED_FROM_CELLS:
+        threading.Thread(target=summing, args=("compiled",), daemon=True).start()
+
+
 def summing(way: Way) -> Callable[..., PieceSums]:
     """Return the function that sums pieces."""
     if way == "plain":
@@ -146,10 +153,11 @@ def threads_here() -> int:
 
 def spread(
     tasks: Sequence[slice],
-    work: Callable[[Any, slice], Any],
+    work: Callable[[Any, slice, Callable[[], Any]], Any],
     reader: Any,
     another_reader: Callable[[], AbstractContextManager[Any]],
     *,
+    prepared: Callable[[], Any],
     threads: int,
     done: Callable[[int], None],
 ) -> list[Any]:
@@ -160,9 +168,11 @@ def spread(
     tasks
         Begun in their order.
     work
-        Does one task with a reader.
+        Does one task with a reader; what it is given beside returns what was prepared, once that is there.
     reader, another_reader
         The calling thread's reader, and what opens one for another thread.
+    prepared
+        Prepares what all tasks need, in the calling thread, while the others begin.
     threads
         How many, the calling one included.
     done
@@ -172,7 +182,7 @@ def spread(
     faults: list[BaseException] = []
     numbers = iter(range(len(tasks)))
     lock = threading.Lock()
-
+    ready: Future[Any] = Future()
     over = 0
 
     def turn(own: Any, *, tells: bool) -> None:
@@ -184,7 +194,7 @@ def spread(
                 return
             if tells:
                 done(over)
-            found[number] = work(own, tasks[number])
+            found[number] = work(own, tasks[number], ready.result)
             with lock:
                 over += 1
 
@@ -199,9 +209,11 @@ def spread(
     for one in helpers:
         one.start()
     try:
+        ready.set_result(prepared())
         turn(reader, tells=True)
     except BaseException as fault:
         faults.insert(0, fault)
+        ready.cancel()
     for one in helpers:
         one.join()
     if faults:

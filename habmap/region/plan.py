@@ -26,7 +26,7 @@ from habmap.region.stands import StandsFile, portions, sorting
 #: Side of the ground that a part's stands have their middles in [cells as stored]: a second's work or two.
 PART_CELLS: Final = 4096
 #: Raised whenever the same inputs give other sums.
-SUMS_VERSION: Final = 2
+SUMS_VERSION: Final = 3
 #: Raised whenever the same stands are sorted otherwise.
 PLAN_VERSION: Final = 1
 
