@@ -17,11 +17,12 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from random import Random
 from typing import Any
+from urllib.parse import parse_qsl, urlsplit
 
 from soak.law import scratch
 from soak.property import chance, valid_files
 from soak.workers import as_if_alone
-from soak.writes import State, Write, broken, laid_out, prepared, state_of, writes
+from soak.writes import SETTINGS, State, Write, broken, laid_out, prepared, state_of, writes
 
 
 @dataclass(slots=True)
@@ -118,9 +119,10 @@ def _whole(template: Path, folder: Path, write: Write) -> tuple[State, State, fl
 
 
 def kill_desks(template: Path, *, seed: int, most: int, seconds: float) -> Kills:
-    """Kill a desk, the process that serves it, while a browser sends it one line after another.
+    """Kill a desk, the process that serves it, while a browser sends it one thing after another.
 
-    What the browser was told as saved is there; of what it was not told, at most the line that was on its way.
+    What the browser was told as saved, loaded or made is there; of what it was not told, at most the one thing that was
+    on its way. The next desk is begun on what the killed one left.
     """
     sys.path.append(str(Path(__file__).resolve().parents[2] / "tests"))
     from desk_process import start_desk
@@ -130,10 +132,15 @@ def kill_desks(template: Path, *, seed: int, most: int, seconds: float) -> Kills
     try:
         while found.total < most and time.monotonic() < until and not found.faults:
             luck = chance(seed, "kill desk", number)
+            if number % _DESKS_EACH == 0:
+                place, work = laid_out(template, folder / "disk", Write("desk"))
             number += 1
-            place, work = laid_out(template, folder / "disk", Write("desk"))
             before = state_of(place, work, Write("desk"))
-            desk = start_desk([sys.executable, "-m", "habmap"], folder / "home", place=place)
+            try:
+                desk = start_desk([sys.executable, "-m", "habmap"], folder / "home", place=place)
+            except AssertionError as error:
+                found.faults.append(f"after kill {number - 2} (seed {seed}) the desk does not start: {error}")
+                break
             try:
                 desk.enter()
                 wrong = _killed_at_work(desk, place, luck, before, found)
@@ -147,35 +154,130 @@ def kill_desks(template: Path, *, seed: int, most: int, seconds: float) -> Kills
     return found
 
 
-def _killed_at_work(desk: Any, place: Path, luck: Random, before: State, found: Kills) -> str | None:
-    from desk_process import hidden
+#: A property is laid out anew after so many desks.
+_DESKS_EACH = 12
 
-    (key,) = set(re.findall(r'href="/([^/"]+)/week"', desk.get("/").text)) or {""}
-    told, days = 0, iter(range(1, 29))
-    timer: threading.Timer | None = None
+
+class _Browser:
+    """Sends a desk whole things of a person, each told as done or not; what breaks off raises what a dead desk does."""
+
+    def __init__(self, desk: Any, place: Path, luck: Random) -> None:
+        from habmap.desk.known import Property
+
+        self.desk, self._luck, self._key = desk, luck, Property(place.resolve()).key
+        #: What it is at; rows that it was told of; properties that it was told of.
+        self.doing, self.rows, self.made = "", 0, 0
+
+    def act(self) -> str | None:
+        """Do one thing; return what is wrong with the answer, if anything."""
+        acts = {"log": self._log, "correct": self._correct, "load": self._load, "map": self._map, "start": self._start}
+        self.doing = self._luck.choice(list(acts))
+        return acts[self.doing]()
+
+    def _log(self) -> str | None:
+        day = f"2026-04-{self._luck.randrange(1, 29):02d}"
+        unit = self._luck.choice("AC")
+        seen = self._post("log/preview", {"practice": "other", "date": day, "unit": unit, "whole": "yes"})
+        return self._saved("log/save", {"draft": _hidden(seen)["draft"]})
+
+    def _correct(self) -> str | None:
+        said = {"line": "1", "why": "x", "yes": "yes"}
+        page = _hidden(self.desk.get(f"/{self._key}/history/correct?line=1"))
+        fields = {"practice": "cut", "date": "2025-11-02", "ground": "", "killed_pct": str(self._luck.randrange(1, 99))}
+        looked = _hidden(self._post("history/look", {**said, **fields, "seen": page["seen"]}))
+        return self._saved("history/correct", {**said, "seen": page["seen"], "draft": looked["draft"]})
+
+    def _saved(self, act: str, fields: Mapping[str, str]) -> str | None:
+        answer = self._post(act, fields)
+        self.rows += answer.status == 303
+        return None if answer.status == 303 else f"{act} was answered {answer.status}: {answer.text[:600]}"
+
+    def _load(self) -> str | None:
+        table = (
+            f"plot_id,unit_id,method,plot_acres,stems,date\nz{self._luck.getrandbits(60)},A,fixed,0.05,12,2026-01-05\n"
+        )
+        wrong = self._worked("load/bring", {"kind": "plots"}, files={"file": ("p.csv", table.encode())})
+        self.rows += wrong is None
+        return wrong
+
+    def _map(self) -> str | None:
+        return self._worked("papers/make", {"paper": "map", "audience": self._luck.choice(("owner", "public"))})
+
+    def _worked(self, act: str, fields: Mapping[str, str], **more: Any) -> str | None:
+        """Begin a command of the desk's and wait for its end."""
+        answer = self._post(act, fields, **more)
+        at = answer.heads.get("location")
+        while at and (answer.status == 303 or "data-work=" in answer.text):
+            answer = self.desk.get(at)
+        return None if ": done." in answer.text else f"{act} ended {answer.status}: {answer.text[-900:]}"
+
+    def _start(self) -> str | None:
+        answer = self.desk.post(
+            "/start/make", {"name": f"New {self._luck.getrandbits(60)}", "timezone": "America/Chicago"}
+        )
+        self.made += answer.status == 303
+        return None if answer.status == 303 else f"a new property was answered {answer.status}: {answer.text[:600]}"
+
+    def _post(self, act: str, fields: Mapping[str, str], **more: Any) -> Any:
+        return self.desk.post(f"/{self._key}/{act}", fields, **more)
+
+
+def _hidden(answer: Any) -> dict[str, str]:
+    """Return the hidden fields of a page, or what the address says that it leads to."""
+    found = dict(re.findall(r'name="(\w+)" value="([^"]*)"', answer.text))
+    return found | dict(parse_qsl(urlsplit(answer.heads.get("location", "")).query))
+
+
+def _killed_at_work(desk: Any, place: Path, luck: Random, before: State, found: Kills) -> str | None:
+    made_before, browser = len(_made(desk.home)), _Browser(desk, place, luck)
+    timer = threading.Timer(luck.uniform(0.0, 3.0), desk.process.kill)
+    timer.start()
+    wrong = None
     try:
-        for day in days:
-            fields = {"practice": "other", "date": f"2026-04-{day:02d}", "unit": "B", "whole": "yes"}
-            draft = hidden(desk.post(f"/{key}/log/preview", fields), "draft")
-            if timer is None:
-                timer = threading.Timer(luck.uniform(0.0, 1.5), desk.process.kill)
-                timer.start()
-            answer = desk.post(f"/{key}/log/save", {"draft": draft})
-            if answer.status != 303:
-                return f"the desk answered {answer.status}: {answer.text[:600]}"
-            told += 1
+        while wrong is None:
+            wrong = browser.act()
     except (OSError, http.client.HTTPException):
         pass  # it is dead
-    if timer is not None:
-        timer.join()
-    desk.process.kill()
-    if desk.process.wait(timeout=60) == -signal.SIGKILL:
-        found.kills["the desk's process"] += 1
-    else:
-        found.too_late += 1
-    found.acknowledged += told
-    at_least, at_most = replace(before, rows=before.rows + told), replace(before, rows=before.rows + told + 1)
-    return broken(place, place.parent / "work", Write("desk"), before=at_least, after=at_most, is_told=False)
+    timer.join()
+    code = desk.process.wait(timeout=60)
+    if wrong is not None or code != -signal.SIGKILL:
+        return wrong or f"the desk ended by itself with {code}"
+    found.kills[f"the desk's process at {browser.doing}"] += 1
+    found.acknowledged += browser.rows + browser.made
+    for one in _at_work_on(place):  # commands that the desk had begun
+        if luck.random() < 0.5:
+            with suppress(ProcessLookupError):
+                os.kill(one, signal.SIGKILL)
+    while _at_work_on(place):
+        time.sleep(0.02)
+    work, made = place.parent / "work", _made(desk.home)
+    whole = [one for one in made if (one / SETTINGS).exists()]
+    if not len(whole) <= made_before + browser.made + 1 <= len(whole) + 1:
+        return f"{browser.made} properties were told as made, and {len(whole) - made_before} are there"
+    for one in made:
+        is_whole = one in whole
+        after = state_of(one, work, Write("new")) if is_whole else State(0, None)
+        if wrong := broken(one, work, Write("new"), before=State(0, None), after=after, is_told=is_whole):
+            return f"a new property: {wrong}"
+        if not is_whole:
+            shutil.rmtree(one, ignore_errors=True)
+    told = replace(before, rows=before.rows + browser.rows)
+    on_its_way = replace(told, rows=told.rows + 1)
+    return broken(place, work, Write("desk"), before=told, after=on_its_way, is_told=False)
+
+
+def _made(home: Path) -> list[Path]:
+    return sorted(home.glob("habmap/*"))
+
+
+def _at_work_on(place: Path) -> list[int]:
+    """Return the processes whose command line names a property."""
+    found = []
+    for line in Path("/proc").glob("[0-9]*/cmdline"):
+        with suppress(OSError):
+            if os.fsencode(place) in line.read_bytes():
+                found.append(int(line.parent.name))
+    return found
 
 
 def kill_workers(*, seed: int, most: int, seconds: float) -> Kills:
