@@ -106,6 +106,7 @@ def _of_the_log(template: Path | None) -> tuple[Write, ...]:
         Write("log a burn", ("log", "burn", "--date", "2026-04-02", "--unit", "A", "--whole", "--temp-f", "60", "--observed-time", "10:00")),
         Write("log a walk", ("log", "cut", "--track", "t.gpx"), {"t.gpx": gpx(column=1)}),
         Write("correct", ("correct", "1", "--why", "x", "--killed-pct", "50", "--yes")),
+        Write("correct, a field taken out", ("correct", "1", "--why", "x", "--clear", "person_hours", "--clear", "note", "--yes")),
         Write("void", ("void", "1", "--why", "x", "--yes")),
         Write("unite", ("unite", "other"), _another_copy(template) if template else {}),
     )  # fmt: skip
@@ -140,6 +141,7 @@ def _of_files() -> tuple[Write, ...]:
         Write("load units", ("load", "units", "u.geojson"), {"u.geojson": files["load units"]["u.geojson"]}),
         Write("load features", ("load", "features", "f.geojson", "--overwrite"), {"f.geojson": FEATURES.replace(b"lane", b"new lane")}),
         Write("load entries", ("load", "entries", "e.csv"), {"e.csv": MORE_ENTRIES}),
+        Write("load entries of one practice", ("load", "entries", "e.csv", "--map", "practice==mow", "--map", "date=day"), {"e.csv": b"day,unit_id,whole\n2026-04-02,A,yes\n2026-04-03,C,yes\n"}),
         Write("load plots", ("load", "plots", "p.csv"), {"p.csv": plots}),
         Write("load sightings", ("load", "sightings", "s.csv"), {"s.csv": SIGHTINGS.replace(b"\no", b"\nn")}),
         Write("load cover", ("load", "cover", "c.csv"), {"c.csv": COVER.replace(b"r1", b"r9")}),
