@@ -49,12 +49,22 @@ _NOISE_M: Final = 2.0
 _SAME_M: Final = 1e-6
 
 
+#: Sides whose distances from a place differ by less keep one distance from it, as those of a buffer of corners do [m]:
+#: a cell's diagonal, by which its middle may be nearer to one and farther from another.
+_ALIKE_M: Final = LATTICE_M * math.sqrt(2)
+#: A line that turns by less in all is one side [°]: a corner of a ring of 16 sides turns by 22.5°.
+_SIDES_DEG: Final = 20.0
+
+
 @dataclass(frozen=True, slots=True)
 class Veil:
-    """The circles about private places' cells [m], and the larger ones within which an edge is taken to run round."""
+    """The circles about private places' cells [m], the larger ones within which an edge is taken to run round, and the
+    cells' middles.
+    """
 
     discs: BaseGeometry
     reach: BaseGeometry
+    middles: NDArray[np.float64]
 
 
 def veil(places: Sequence[BaseGeometry], *, key: str) -> Veil:
@@ -69,8 +79,9 @@ def veil(places: Sequence[BaseGeometry], *, key: str) -> Veil:
         on every day, so that two copies laid over each other tell no more than one.
     """
     middles = sorted({cell for place in places for cell in _cells(place, key)})
-    points = shapely.points(np.array(middles, dtype=float).reshape(-1, 2))
-    return Veil(shapely.union_all(shapely.buffer(points, RADIUS_M)), shapely.union_all(shapely.buffer(points, REACH_M)))
+    xy = np.array(middles, dtype=float).reshape(-1, 2)
+    discs, reach = (shapely.union_all(shapely.buffer(shapely.points(xy), radius_m)) for radius_m in (RADIUS_M, REACH_M))
+    return Veil(discs, reach, xy)
 
 
 def _cells(place: BaseGeometry, key: str) -> set[tuple[float, float]]:
@@ -266,12 +277,14 @@ def _telling(groups: Sequence[set[int]], edges: Sequence[_Edge], over: Veil) -> 
     is_open = {id(edge) for edge in open_edges}
     over_joined = shapely.union_all([edge.line for edge in edges if id(edge) not in is_open])
     going_on = [line for line in _lines_round(open_edges, over) if line.distance(over_joined) < _GOES_ON_M]
-    # Ground that no circle touches may hold a part of a wide ring: its arc has its middle at the place all the same.
+    # Ground that no circle touches may hold a part of a wide ring: its arc has its middle at the place all the same,
+    # and its sides keep one distance from it.
     loose = [edge for edge in open_edges if edge.one not in group_of and edge.other not in group_of]
     lines = _whole_lines(loose)
     arcs = [bend for line in lines for bend in _bends(line) if over.reach.covers(bend)]
     arcs += [turn for line in lines for turn in _turning(line, over.reach)]
     about = [arc for arc in arcs if shapely.intersects(over.discs, _middle(arc))]
+    about += [turn for line in lines for turn in _turning(line, over.reach, _SIDES_DEG) if _keeps_off(turn, over)]
     return found + _along(open_edges, going_on) + _along(loose, about)
 
 
@@ -306,11 +319,28 @@ def _middle(arc: BaseGeometry) -> BaseGeometry:
     return shapely.Point(xy.mean(axis=0) + fitted[:2])
 
 
-def _turning(line: BaseGeometry, reach: BaseGeometry) -> list[BaseGeometry]:
-    """Return the stretches of a line within reach that turn much there, as the sides of a square about a place do."""
+def _keeps_off(line: BaseGeometry, over: Veil) -> bool:
+    """Return whether a line turns about the middle of a private place's cell in sides that are all as far from it."""
+    xy = shapely.get_coordinates(line)[_corners(line)]
+    steps = np.diff(xy, axis=0)
+    east, north = (steps / np.hypot(*steps.T)[:, None]).T
+    away = over.middles - xy[:-1, None]
+    off_m = east[:, None] * away[..., 1] - north[:, None] * away[..., 0]  # by side and place; left of a side is above 0
+    turned = np.sum(east[:-1] * north[1:] - north[:-1] * east[1:])
+    is_within = (off_m * turned > 0).all(axis=0)
+    return bool((is_within & (np.ptp(off_m, axis=0) < _ALIKE_M)).any())
+
+
+def _corners(line: BaseGeometry) -> NDArray[np.intp]:
+    """Return which vertices of a line are its corners, its ends among them."""
     xy = shapely.get_coordinates(line)
     is_corner = np.isin(xy, shapely.get_coordinates(shapely.simplify(line, _NOISE_M))).all(axis=1)
-    corners = np.unique([0, *np.flatnonzero(is_corner), len(xy) - 1])
+    return np.unique([0, *np.flatnonzero(is_corner), len(xy) - 1])
+
+
+def _turning(line: BaseGeometry, reach: BaseGeometry, round_deg: float = _ROUND_DEG) -> list[BaseGeometry]:
+    """Return the stretches of a line within reach that turn much there, as the sides of a square about a place do."""
+    xy, corners = shapely.get_coordinates(line), _corners(line)
     steps = np.diff(xy[corners], axis=0)
     turns = np.diff(np.arctan2(steps[:, 1], steps[:, 0]), prepend=0.0, append=0.0)
     turns_deg = np.degrees(np.abs((turns + math.pi) % math.tau - math.pi))
@@ -321,7 +351,7 @@ def _turning(line: BaseGeometry, reach: BaseGeometry) -> list[BaseGeometry]:
     for side, is_within in enumerate([*within, False]):
         if is_within:
             continue
-        if side > first and turns_deg[first : side + 1].sum() >= _ROUND_DEG:
+        if side > first and turns_deg[first : side + 1].sum() >= round_deg:
             found.append(shapely.LineString(xy[corners[first] : corners[side] + 1]))
         first = side + 1
     return found

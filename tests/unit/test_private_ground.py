@@ -383,6 +383,30 @@ def test_a_wide_ring_about_a_place_beyond_the_units_is_not_told_by_the_arc_in_th
     assert left[0] < 5 < 40 < left[1]
 
 
+@pytest.mark.parametrize(
+    ("sides", "reach_m", "turned_deg", "spot"),
+    [
+        (8, 280, 254, Point(-114, -55)),  # a whole side: its corners' bisectors met at the place
+        (8, 205, 119, Point(1640, -40)),
+        (4, 280, 43, Point(1594, -143)),
+        (12, 250, 38, Point(1595, -118)),
+    ],
+)
+def test_two_sides_of_a_wide_ring_about_a_place_beyond_a_units_corner_are_not_told(
+    sides: int, reach_m: float, turned_deg: float, spot: Point
+) -> None:
+    """The bisector of a corner that both sides keep one distance from leads to it."""
+    ring = shapely.Polygon([corner(spot, reach_m, 360 * at / sides + turned_deg) for at in range(sides)])
+    ground = shapely.union_all(list(UNITS.values())).difference(ring)
+    outlines = shapely.union_all([outline.boundary.buffer(0.5) for outline in UNITS.values()])
+    left = []
+    for nest in (spot, Point(spot.x, spot.y + 900)):
+        shapes = public_shapes(a_store(a_nest(nest.x, nest.y), entry("cut", "2025-02-01", ground)))
+        edges = shapely.union_all([shapely.boundary(shape) for shape in shapes if shape.area]).difference(outlines)
+        left.append(shapely.length(edges.intersection(ring.boundary.buffer(0.5))))
+    assert left[0] < 5 < 100 < left[1]
+
+
 def corner(spot: Point, reach_m: float, bearing_deg: float) -> tuple[float, float]:
     turn = math.radians(bearing_deg)
     return (spot.x + reach_m * math.sin(turn), spot.y + reach_m * math.cos(turn))

@@ -107,6 +107,28 @@ def test_a_turn_counts_where_the_legs_on_both_sides_lie_within_reach() -> None:
     assert rules._turning(LineString([(0, 0), (100, 0)]), near) == []
 
 
+def test_sides_that_keep_one_distance_from_a_place_are_about_it() -> None:
+    """Cells' middles lie up to 28.3 m off, and a diagonal is 56.6 m: of two sides one may seem nearer by that."""
+    x, y = HERE.middles[0]
+
+    def sides(first_m: float, second_m: float, turn_deg: float = 45.0) -> LineString:
+        """Two sides that stand off the middle by so much, turning left about it."""
+        turn = math.radians(turn_deg)
+        first, second = np.array([1.0, 0.0]), np.array([math.cos(turn), math.sin(turn)])
+        foot = np.array([[-second[1], second[0]], [-first[1], first[0]]])
+        at = np.linalg.solve(foot, [-second_m, -first_m]) + np.array([x, y])
+        return LineString([at - 90 * first, at, at + 90 * second])
+
+    assert rules._keeps_off(sides(200, 200), HERE)
+    assert rules._keeps_off(sides(200, 256), HERE) and rules._keeps_off(sides(256, 200, 90), HERE)
+    assert not rules._keeps_off(sides(200, 257), HERE)
+    assert rules._keeps_off(sides(200, 200).reverse(), HERE)
+    assert not rules._keeps_off(sides(-200, -200), HERE)  # a corner that points at it
+    assert not rules._keeps_off(
+        LineString([(x - 90, y - 200), (x, y - 200), (x + 90, y + 200)]), HERE
+    )  # to either side
+
+
 def test_the_noise_of_a_walk_is_no_turn() -> None:
     zigzag = LineString([(float(x), 1.9 * (x // 10 % 2)) for x in range(-200, 210, 10)])
     assert not rules._turning(zigzag, HERE.reach)
