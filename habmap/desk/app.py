@@ -20,9 +20,8 @@ from starlette.routing import Route
 
 from habmap.desk import rooms
 from habmap.desk.asked import Answer, Asked, TheDesk, keep
-from habmap.desk.door import refusal
+from habmap.desk.door import Keys, refusal, same
 from habmap.desk.drafts import Drafts
-from habmap.desk.keys import Keys, same
 from habmap.desk.known import Known, Property
 from habmap.desk.pages import ASSETS, asset, page
 from habmap.desk.room import Room

@@ -14,7 +14,7 @@ from urllib.parse import urlencode
 
 from starlette.responses import RedirectResponse, Response
 
-from habmap.desk.keys import Keys
+from habmap.desk.door import Keys
 from habmap.desk.known import Known, Property, now
 from habmap.desk.long_work import Work, Works
 from habmap.desk.warm import Warmth

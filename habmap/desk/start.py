@@ -15,8 +15,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import IO, Any, Final
 
-from habmap.desk.door import AGAIN_PATH, Door
-from habmap.desk.keys import KEY_LIFE_S, Keys
+from habmap.desk.door import AGAIN_PATH, KEY_LIFE_S, Door, Keys
 from habmap.desk.known import Known, write_private
 from habmap.errors import HabmapError, PlaceError
 

@@ -9,13 +9,14 @@ from zoneinfo import ZoneInfo
 from habmap.jobs.export_practices import practice_codes, reported
 from habmap.jobs.photos import found_points, page_photos
 from habmap.jobs.ports import Store
+from habmap.jobs.printing import drawn_into
 from habmap.jobs.public import public_view
 from habmap.jobs.snapshot import snapshot
 from habmap.place.closed_days import contract_items
-from habmap.place.writers import refuse_to_write, write_whole
+from habmap.place.writers import refuse_to_write
 from habmap.progress import Progress, Steps
 from habmap.show.packet.map import Around
-from habmap.show.packet.packet import PacketFigures, PacketResult, PacketSheet, draw_packet, packet_result
+from habmap.show.packet.packet import PacketResult, PacketSheet, draw_packet, packet_result
 from habmap.show.records import page_features
 from habmap.show.sheet.paper import Paper
 from habmap.vocabulary import Audience
@@ -84,7 +85,6 @@ def export_packet(
         missing=pictures.missing,
     )
     steps.begin("drawing")
-    drawn: list[PacketFigures] = []
-    write_whole(target, lambda file: drawn.append(draw_packet(sheet, file, paper=paper)), overwrite=overwrite)
+    figures = drawn_into(target, lambda file: draw_packet(sheet, file, paper=paper), overwrite=overwrite)
     steps.end()
-    return packet_result(sheet, drawn[0], target)
+    return packet_result(sheet, figures, target)

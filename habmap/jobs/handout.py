@@ -28,7 +28,7 @@ from habmap.show.handout.records import Handout, HandoutFigures
 from habmap.show.handout.words import asked
 from habmap.show.records import PagePhotoPoint
 from habmap.show.sheet.paper import Paper
-from habmap.vocabulary import Audience
+from habmap.vocabulary import Audience, file_mark
 from habmap.work.due_rows import SPOTS, pressing
 from habmap.work.schedule_result import ScheduleResult
 from habmap.work.season_account import Season
@@ -114,8 +114,8 @@ def write_handout(
     )
     steps.begin("drawing")
     figures = drawn_into(
-        path, lambda file: draw_handout(handout, file, paper=paper), what="handout", audience=audience,
-        overwrite=overwrite, make_folder=target is None,
+        path, lambda file: draw_handout(handout, file, paper=paper), overwrite=overwrite, make_folder=target is None,
+        replaces=file_mark("handout", audience),
     )  # fmt: skip
     steps.end()
     return HandoutResult(

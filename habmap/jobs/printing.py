@@ -57,18 +57,10 @@ def written(store: Store, page: Page, path: Path, *, is_whole: bool = True) -> d
     }
 
 
-def drawn_into(
-    path: Path, draw: Callable[[Path], Figures], *, what: str, audience: Audience, overwrite: bool, make_folder: bool
-) -> Figures:
-    """Draw into a file, whole or not at all; return what the drawing says of itself."""
+def drawn_into(path: Path, draw: Callable[[Path], Figures], **how: Any) -> Figures:
+    """Draw into a file, whole or not at all; return what the drawing says of itself. ``how`` as of `write_whole`."""
     drawn: list[Figures] = []
-    write_whole(
-        path,
-        lambda file: drawn.append(draw(file)),
-        overwrite=overwrite,
-        make_folder=make_folder,
-        replaces=file_mark(what, audience),
-    )
+    write_whole(path, lambda file: drawn.append(draw(file)), **how)
     return drawn[0]
 
 

@@ -13,7 +13,7 @@ from habmap.jobs.snapshot import snapshot
 from habmap.progress import Progress, Steps
 from habmap.show.sheet.paper import Paper
 from habmap.show.sheet.sheet import SheetFigures, draw_sheet, file_name, sheet_of
-from habmap.vocabulary import Audience
+from habmap.vocabulary import Audience, file_mark
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -76,8 +76,8 @@ def write_sheet(
     steps.begin("drawing")
     sheet = sheet_of(page, grid=store.grid, unit_id=unit_id)
     figures = drawn_into(
-        path, lambda file: draw_sheet(sheet, file, paper=paper), what="sheet", audience=audience, overwrite=overwrite,
-        make_folder=target is None,
+        path, lambda file: draw_sheet(sheet, file, paper=paper), overwrite=overwrite, make_folder=target is None,
+        replaces=file_mark("sheet", audience),
     )  # fmt: skip
     steps.end()
     return SheetResult(

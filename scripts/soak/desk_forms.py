@@ -100,8 +100,7 @@ class TestDesk:
 
     def __init__(self, place: Path | None, *, made_in: Path | None = None) -> None:
         from habmap.desk.app import Desk
-        from habmap.desk.door import Door
-        from habmap.desk.keys import Keys
+        from habmap.desk.door import Door, Keys
         from habmap.desk.known import Known
         from habmap.desk.start import Presence
 

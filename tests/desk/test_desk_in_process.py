@@ -28,8 +28,8 @@ import habmap
 from habmap.cli import commands
 from habmap.desk.app import Desk
 from habmap.desk.asked import Asked, Brought
+from habmap.desk.door import Keys
 from habmap.desk.forms import choice_of, field_of
-from habmap.desk.keys import Keys
 from habmap.desk.known import Known, Property
 from habmap.desk.long_work import Work, Works
 from habmap.desk.outcome import outcome

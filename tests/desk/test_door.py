@@ -24,8 +24,7 @@ from starlette.responses import PlainTextResponse
 from starlette.routing import Route
 
 from habmap.desk.asked import safe_name
-from habmap.desk.door import Door, Limits
-from habmap.desk.keys import KEY_LIFE_S, Keys
+from habmap.desk.door import KEY_LIFE_S, Door, Keys, Limits
 from habmap.desk.start import Presence
 
 Begin = Callable[..., Running]

@@ -13,7 +13,7 @@ from habmap.errors import UsageError
 from habmap.measures import so_many
 
 if TYPE_CHECKING:
-    from habmap.place.load.photo_records import LoadPhotosResult
+    from habmap.place.load.photos import LoadPhotosResult
 
 #: No place outside the polar ice has more [°].
 MOST_DECLINATION_DEG = 60.0

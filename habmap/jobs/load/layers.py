@@ -18,8 +18,8 @@ from habmap.measures import acres
 from habmap.place.layers import read_ground_and_repairs
 from habmap.place.load.block import BlockSaved, bring_block
 from habmap.place.load.features import bring_features
-from habmap.place.load.photo_records import LoadPhotosResult
 from habmap.place.load.photo_taking import bring_photos
+from habmap.place.load.photos import LoadPhotosResult
 from habmap.place.load.rasters import RASTER_STEPS, BroughtRaster, CanopyInfo, CanopyLoaded, DemLoaded, bring_raster
 from habmap.place.load.units import bring_units
 from habmap.progress import Progress, Steps
@@ -31,10 +31,7 @@ from habmap.work.terrain import DemInfo
 def load_units(store: Store, *, path: Path, now: datetime, progress: Progress | None = None, **how: Any) -> LoadResult:
     """Load a layer of units, one that is there as a new version of it; ``how`` as in `bring_units`."""
     brought = read_and_written(
-        store,
-        lambda told: bring_units(store, path=path, now=now, progress=told, **how),
-        lambda new: new.fresh,
-        progress=progress,
+        store, lambda told: bring_units(store, path=path, now=now, progress=told, **how), progress=progress
     )
     by_cover: defaultdict[str, float] = defaultdict(float)
     for unit in sorted(brought.fresh, key=lambda one: COVERS.index(one.cover)):
@@ -55,10 +52,7 @@ def load_features(store: Store, *, path: Path, progress: Progress | None = None,
     Nests, graves and cultural sites are kept private whatever the file says.
     """
     brought = read_and_written(
-        store,
-        lambda told: bring_features(store, path=path, progress=told, **how),
-        lambda new: new.fresh,
-        progress=progress,
+        store, lambda told: bring_features(store, path=path, progress=told, **how), progress=progress
     )
     return result_of("features", brought)
 

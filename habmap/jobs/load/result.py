@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from operator import attrgetter
 from typing import Any, TypeVar
 
 from habmap.jobs.ports import Store
@@ -66,9 +67,9 @@ def result_of(kind: str, brought: Brought[Any], **more: Any) -> LoadResult:
 def read_and_written(
     store: Store,
     read: Callable[[Progress], Read],
-    rows_of: Callable[[Read], Sequence[Row]],
     *,
     progress: Progress | None,
+    rows_of: Callable[[Read], Sequence[Row]] = attrgetter("fresh"),
 ) -> Read:
     """Read a file, rows counted, then write what is new in it; return what it brought."""
     steps = Steps(progress, "reading", "writing")

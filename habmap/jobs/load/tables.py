@@ -45,10 +45,7 @@ def load_table(
     """
     spec, day = TABLES[kind], today or now.date()
     brought = read_and_written(
-        store,
-        lambda told: bring(store, spec, path=path, now=now, today=day, progress=told, **how),
-        lambda new: new.fresh,
-        progress=progress,
+        store, lambda told: bring(store, spec, path=path, now=now, today=day, progress=told, **how), progress=progress
     )
     return result_of(kind, brought)
 
@@ -86,10 +83,7 @@ def load_forecast(
 ) -> LoadResult:
     """Load a forecast, its hours counted; ``how``, and what is refused, as in `bring_forecast`."""
     brought = read_and_written(
-        store,
-        lambda told: bring_forecast(store, path=path, now=now, progress=told, **how),
-        lambda new: new.fresh,
-        progress=progress,
+        store, lambda told: bring_forecast(store, path=path, now=now, progress=told, **how), progress=progress
     )
     return replace(result_of("forecast", brought), loaded=sum(len(row.hours) for row in brought.fresh))
 
@@ -99,7 +93,7 @@ def load_entries(store: Store, *, path: Path, progress: Progress | None = None, 
     brought = read_and_written(
         store,
         lambda told: bring_entries(store, path=path, progress=told, **how),
-        lambda new: [*new.fresh, *new.burns],
         progress=progress,
+        rows_of=lambda new: [*new.fresh, *new.burns],
     )
     return result_of("entries", brought, acres=brought.acres)

@@ -19,8 +19,15 @@ from habmap.errors import InputError, InputErrors, printable
 from habmap.measures import so_many
 from habmap.place.contents import Contents
 from habmap.place.exif import CameraSaid, camera_said
-from habmap.place.load.photo_records import BroughtPhotos, LeftOut, LoadedPhoto, LoadPhotosResult, PhotoLoad
-from habmap.place.load.photos import PhotoStatement, read_photo_statements
+from habmap.place.load.photos import (
+    BroughtPhotos,
+    LeftOut,
+    LoadedPhoto,
+    LoadPhotosResult,
+    PhotoLoad,
+    PhotoStatement,
+    read_photo_statements,
+)
 from habmap.place.photo_folder import PHOTO_TABLE, content_sha256, photo_bytes, read_folder
 from habmap.place.pictures import KEPT_PX, KEPT_QUALITY, opened_jpeg, picture_name, small_picture
 from habmap.progress import Progress, counted
