@@ -175,7 +175,7 @@ def test_unfit_outlines_are_named_and_nothing_is_written(region, run, tmp_path) 
         (["-o", "x.csv", "--id", "nobody"], 3, "no such column"),
         (["-o", "x.csv", "--workers", "0"], 2, "--workers"),
         (["-o", "x.csv", "--analysis-cell-m", "-3"], 2, "no such cell"),
-        (["-o", "x.csv", "--vertical-unit", "yard"], 2, "no such unit"),
+        (["-o", "x.csv", "--vertical-unit", "yard"], 2, "unknown vertical unit"),
         (["-o", "x.csv", "--scheduler", "tcp://127.0.0.1:9", "--workers", "2"], 2, "either"),
     ],
 )
