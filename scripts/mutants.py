@@ -39,7 +39,7 @@ import tomllib
 import xml.etree.ElementTree as ET
 from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
-from functools import _lru_cache_wrapper, partial
+from functools import _lru_cache_wrapper, cache, partial
 from pathlib import Path
 from types import CodeType, FunctionType, ModuleType
 from typing import Any, Final
@@ -65,7 +65,7 @@ NOT_ASKED: Final = (
     "tests/cli/test_nothing_lost.py", "tests/cli/test_power_cut.py", "tests/cli/test_soak_share.py",
     "tests/reference/test_terrain_memory.py", "tests/unit/test_mutants.py",
 )  # fmt: skip
-#: Tests are run shortest first until they would take so long together [s]; what survives then is said to be cut short.
+#: Tests are run until they would take so long together [s]; what survives then is said to be cut short.
 LONGEST_S: Final = 60.0
 #: Compiled to machine code, where coverage sees nothing: held bit for bit against the plain way by its own tests.
 LEFT_OUT: Final = ("habmap/land/compiled.py",)
@@ -299,7 +299,7 @@ class TestMap:
         self._failed = {_name_of(case) for case in cases if {part.tag for part in case} & {"failure", "error"}}
 
     def tests_of(self, mutant: Mutant) -> list[str]:
-        """Return the tests that run the line, shortest first.
+        """Return the tests that run the line, those whose file imports its module first, the shortest before others.
 
         Of a line run as its module is loaded, they are those that run a line with the name that it gives a value to,
         or else any line of its file.
@@ -309,8 +309,10 @@ class TestMap:
         if "" in found:
             found = self._users_of(mutant) or {test for tests in lines.values() for test in tests}
         tests = {test.partition("|")[0] for test in found if test}
-        return sorted((test for test in tests if self._key(test) not in self._failed),
-                      key=lambda test: (self.took_s(test), test))  # fmt: skip
+        return sorted(
+            (test for test in tests if self._key(test) not in self._failed),
+            key=lambda test: (not _speaks_of(test.partition("::")[0], mutant.module), self.took_s(test), test),
+        )
 
     def _lines_of(self, path: str) -> dict[int, list[str]]:
         if path not in self._line_tests:
@@ -330,6 +332,7 @@ class TestMap:
         return {
             test
             for path in sorted(self._data.measured_files())
+            if (TOP / path).exists()
             for number, line in enumerate((TOP / path).read_text(encoding="utf-8").splitlines(), 1)
             if named.search(line)
             for test in self._lines_of(path).get(number, ())
@@ -343,6 +346,14 @@ class TestMap:
     def _key(self, test: str) -> str:
         path, _, name = test.partition("::")
         return f"{path.removesuffix('.py').replace('/', '.')}.{name}"
+
+
+@cache
+def _speaks_of(test_file: str, module: str) -> bool:
+    """Tell whether a file of tests imports a module: they are likely to be the module's own."""
+    room, _, name = module.rpartition(".")
+    words = (TOP / test_file).read_text(encoding="utf-8")
+    return f"from {module} import" in words or bool(re.search(rf"^from {room} import .*\b{name}\b", words, re.M))
 
 
 def _name_of(case: ET.Element) -> str:
@@ -695,7 +706,7 @@ def equivalents() -> set[tuple[str, str, str, str]]:
 
 
 def trial_of(mutant: Mutant, tests: Sequence[str], known: TestMap, longest_s: float) -> Trial:
-    """Return a change with its tests, those left out that would take too long."""
+    """Return a change with its tests, the last ones left out where all would take too long."""
     chosen: list[str] = []
     sum_s = 0.0
     for test in tests:

@@ -230,7 +230,7 @@ def mean_square_crown_ft(crown_ft: Sequence[float | None], stems: Sequence[float
     return math.sqrt(math.fsum(n * crown**2 for crown, n in known) / math.fsum(n for _, n in known))
 
 
-def crown_cover_pct(stems_per_acre: float, *, crown_ft: float, overlap: bool = True) -> float:
+def crown_cover_pct(stems_per_acre: float, *, crown_ft: float) -> float:
     """Return crown cover from stems and mean crown width (as of `mean_square_crown_ft`) [%].
 
     Notes
@@ -238,7 +238,7 @@ def crown_cover_pct(stems_per_acre: float, *, crown_ft: float, overlap: bool = T
     k = stems/acre × crown area / 43,560 is the plain sum; crowns placed at random overlap and cover 1 − e^−k.
     """
     k = stems_per_acre * math.pi * (crown_ft / 2) ** 2 / FT2_PER_ACRE
-    return 100 * (1 - math.exp(-k)) if overlap else 100 * k
+    return 100 * (1 - math.exp(-k))
 
 
 def line_intercept_pct(intercepts_ft: Sequence[float], *, line_ft: float) -> float:

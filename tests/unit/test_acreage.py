@@ -10,7 +10,7 @@ from habmap.errors import InputError
 from habmap.jobs.acres import acres
 from habmap.jobs.ground import ground
 from habmap.jobs.history import history
-from habmap.land.acreage import _noded, area_of_record_m2, geodesic_area_m2, merged, pieces
+from habmap.land.acreage import _noded, area_of_record_m2, crossing_words, geodesic_area_m2, merged, pieces
 from habmap.land.neighbors import overlaps
 from habmap.measures import M2_PER_ACRE, m2
 
@@ -274,3 +274,8 @@ def test_how_far_faces_are_off_is_told_by_the_worst_shape() -> None:
     shapes = np.array([box(0, 0, 10, 10), box(20.4, 0, 30, 10)], dtype=object)
     assert _noded(shapes, shapely.boundary(shapes), grid_m=1.0).off_m2 == pytest.approx(4.0)
     assert _noded(shapes, shapely.boundary(shapes), grid_m=1e-9).off_m2 == pytest.approx(0, abs=1e-6)
+
+
+def test_what_is_wrong_with_an_outline_is_said_with_its_place() -> None:
+    crossed = Polygon([(-98, 38), (-97, 39), (-97, 38), (-98, 39)])
+    assert crossing_words(crossed) == ("the outline crosses itself", "at lon -97.500000, lat 38.500000")
