@@ -255,8 +255,6 @@ def _ground(xy: Floats, *, where: str, small_m: float) -> tuple[Polygon, int, in
     if polygon.is_valid and polygon.area > 0:
         return polygon, 0, 1
     faces = _faces(LinearRing(xy))
-    if not faces:
-        return Polygon(), 0, 1
     turns = np.array([_winding(face.representative_point().coords[0], xy) for face in faces])
     pieces: list[Polygon] = []
     for sign in (1, -1):

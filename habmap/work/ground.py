@@ -347,7 +347,7 @@ def _outside_m2(
 @remembered
 def joined_in(cut: CutUnit, stages: tuple[str, ...]) -> Polygon | MultiPolygon | None:
     """Return one unit's ground in some stages as one geometry [m]; ``None`` where it has none."""
-    own = [piece.geometry for piece in cut.pieces if piece.stage in stages and piece.area_m2 > 0]
+    own = [piece.geometry for piece in cut.pieces if piece.stage in stages]
     return merged(own) if own else None
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 
 import pytest
@@ -13,6 +14,8 @@ from habmap.jobs.week import week
 from habmap.measures import M2_PER_ACRE
 from habmap.place.settings import Settings
 from habmap.work.calendar_day import DAY_BEFORE, WEEK_BEFORE
+from habmap.work.due_rows import told_items
+from habmap.work.seasons import DueItem, What
 
 
 def test_hair_wide_ground_along_an_edge_asks_for_nothing() -> None:
@@ -67,3 +70,18 @@ def test_no_alarm_of_the_calendar_calls_to_ground_on_hold() -> None:
     assert alarms["B: last of the drying days", last] == (DAY_BEFORE,)  # a week before is March 4
     assert any(day.summary == "B: drying days begin (on hold until 2026-03-05)" for day in days)
     assert alarms["B: last day on hold", date(2026, 3, 5)] == (WEEK_BEFORE, DAY_BEFORE)
+
+
+def test_strangers_read_of_a_hold_that_it_stands_of_closed_days_when_and_of_a_contract_nothing() -> None:
+    def item(what: What) -> DueItem:
+        return DueItem(
+            unit_id="A", what=what, state="in force", acres=1.0, since_date=date(2026, 1, 1), words="nest of an owl",
+            from_date=date(2026, 2, 1), to_date=date(2026, 3, 1), name=f"owl {what}",
+        )  # fmt: skip
+
+    drying, hold, closed, contract = (item(what) for what in ("drying", "hold", "closed_cut", "contract"))
+    assert told_items([drying, hold, hold, closed, contract]) == (
+        drying,
+        replace(hold, words="", name="hold", since_date=None, from_date=None, to_date=None),
+        replace(closed, words="", name="closed_cut 2026-02-01"),
+    )

@@ -5,12 +5,13 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import date
 
+from habmap.work.closures import Closures
 from habmap.work.effort_account import PracticeRate
 from habmap.work.paperwork_records import Item
 from habmap.work.plan_days import PlanDays
-from habmap.work.schedule import Task
+from habmap.work.schedule import Seasonal, Task, _pressing
 from habmap.work.schedule_tasks import Stand, cut_tasks, ground_tasks, kind_rates, like_task
-from habmap.work.seasons import COMING_BACK, ContractDate, DueItem, UpkeepRule
+from habmap.work.seasons import COMING_BACK, ContractDate, DatedBan, DueItem, HeldUnit, UpkeepRule, YearlyDays
 
 FIRST = date(2026, 1, 5)
 ITEM = DueItem(unit_id="A", what="drying", state="", acres=2.0, since_date=None, from_date=date(2026, 2, 1),
@@ -165,3 +166,46 @@ def test_burning_is_paid_as_fire_and_never_as_cutting() -> None:
     assert paid == {"burn": date(2026, 5, 1), "upkeep": date(2026, 5, 1), "pile_burn": None}
     (cut,) = cut_tasks([Stand(unit_id="A", acres=4.0, hours_per_acre=10.0)], [fire])
     assert (cut.due, cut.first) == (None, None)
+
+
+def test_of_a_week_cuts_that_no_contract_wants_come_last_but_for_piling() -> None:
+    kinds = ["burn", "pile_burn", "cut", "upkeep", "checkup"]
+    wanted = [Task(what=what, unit_id="A", acres=1, hours_per_acre=1, due=date(2026, 5, 1)) for what in kinds]
+    cut, pile = (Task(what=what, unit_id="A", acres=1, hours_per_acre=1) for what in ("cut", "pile"))
+    assert sorted([pile, cut, *wanted[::-1]], key=_pressing) == [*wanted, cut, pile]
+    # of one kind the one that ends sooner, whether its ground or its contract says so; then the order of work
+    soon, late = replace(cut, last=date(2026, 3, 1)), replace(cut, last=date(2026, 3, 2))
+    assert sorted([late, soon], key=_pressing) == [soon, late]
+    urged = replace(wanted[2], due=date(2026, 4, 30))
+    assert sorted([wanted[2], urged], key=_pressing) == [urged, wanted[2]]
+    assert sorted([replace(cut, order=2), replace(cut, order=1, unit_id="Z")], key=_pressing)[0].order == 1
+
+
+def test_of_reasons_against_a_week_the_one_that_counts_most_is_told() -> None:
+    """A burn of 3 February to 20 March, its plan for 1 to 10 February; held on the 1st, closed on the 5th."""
+
+    def day(month: int, of_month: int) -> date:
+        return date(2026, month, of_month)
+
+    closed = DatedBan(what="closed_burn", reason="nests", first=day(2, 5), last=day(2, 5))
+    held = HeldUnit(unit_id="A", reason="bees", first=day(2, 1), last=day(2, 1))
+    season = Seasonal(
+        closures=Closures(bans=[closed], holds=[held]),
+        working_months=(2,),
+        drying_days=(30, 60),
+        burns={},
+        pile_burns={},
+    )
+    plan = PlanDays(kind="down_cedar", is_signed=True, days=YearlyDays(first=(2, 1), last=(2, 10)))
+    burn = Task(what="burn", unit_id="A", acres=1, hours_per_acre=1, first=day(2, 3), first_why="too fresh",
+                last=day(3, 20), last_why="too old", plan=plan)  # fmt: skip
+    days = [day(2, 1), day(3, 21), day(2, 5), day(2, 2), day(3, 5), day(2, 15)]
+    words = ["on hold until 2026-02-01: bees", "too old", "closed to burning until 2026-02-05: nests", "too fresh",
+             "months off", "outside the days of its burn plan"]  # fmt: skip
+    for at in range(len(days)):
+        assert season.open_run(burn, days[at:][::-1]) == ((), words[at])
+    assert season.why_not(burn, day(2, 3)) is None and season.why_not(burn, day(2, 10)) is None
+    # the longest run of open days, the earlier of equals
+    week = [day(2, number) for number in range(1, 11)]
+    assert season.open_run(burn, week) == (week[5:], "")
+    assert season.open_run(burn, week[:7]) == ([day(2, 3), day(2, 4)], "")

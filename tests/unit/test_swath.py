@@ -174,3 +174,78 @@ def test_fixes_on_their_line_are_thinned_out() -> None:
     assert swath._thinned(line, 0.3).tolist() == [[0, 0], [30, 0.4], [40, 0]]  # (10, 0.2) lies 0.07 m off, (20, 0) 0.27
     assert len(swath._thinned(line, 0.25)) == 4
     assert len(swath._thinned(line[:2], 9.0)) == 2
+
+
+def test_a_run_keeps_off_the_ground_by_two_and_a_half_sigmas_and_half_a_swath() -> None:
+    """Sigma 2 m and a swath of 4 m: 7 m off, and four times as long as that."""
+
+    def run_m2(off_m: float, length_m: float) -> float:
+        line = np.array([(0.0, 100 + off_m), (length_m, 100 + off_m)])
+        return float(swath._runs([line], box(-50, 0, 150, 100), swath_m=4.0, sigma_m=2.0).area)
+
+    assert (run_m2(6.99, 60), run_m2(7.01, 27.9)) == (0, 0)
+    assert run_m2(7.01, 60) == pytest.approx(4 * 60 + 4 * math.pi, abs=0.1)
+    assert run_m2(7.01, 28.1) == pytest.approx(4 * 28.1 + 4 * math.pi, abs=0.1)
+
+
+AROUND = Path("walk", np.array([(0.0, 0), (50, 0), (50, 50)]), np.array([0.0, 50, 100]), True)
+
+
+def of_areas(monkeypatch: pytest.MonkeyPatch, sides_m: list[float], *, passes: float) -> swath.Covered:
+    """Return what is made of ground found to be squares of such sides: as walked first, then with errors added."""
+    found = iter([swath._Closed(box(0, 0, side, side), Polygon(), passes, 2) for side in sides_m])
+    monkeypatch.setattr(swath, "_closed", lambda *_args, **_more: next(found))
+    return covered([AROUND], swath_m=6.0, error=FixError(3.0, 60.0), where="walk")
+
+
+def test_bias_is_taken_off_and_the_scatter_of_the_repeats_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A hectare of lanes, ten repeats: bias, variance and the shares left open, reckoned by the book's formulas."""
+    areas_m2 = [10_000 + 100.0 * k for k in range(10)]
+    found = of_areas(monkeypatch, [100.0, *(area**0.5 for area in areas_m2)], passes=0.95)
+    bias_m2 = 450.0  # the mean of 0, 100, … 900
+    assert found.ground.area == pytest.approx(10_000 - bias_m2, abs=1)
+    assert found.moved_out_m == pytest.approx(-(100 - (10_000 - bias_m2) ** 0.5) / 2, abs=0.01)
+    assert (found.is_closed, found.holes_closed, found.runs_m2) == (True, 2, 0)
+    # variance of 0, 100, … 900 is 100² · 110/12; a tenth more for a mean of ten, and a fifth more scatter squared;
+    # half the bias; a uniform share of what falls short of one pass; 2% of the acres, where sigma is half the swath
+    variance = 1.2**2 * 100**2 * 110 / 12 * 1.1 + (bias_m2 / 2) ** 2
+    variance += (0.05 * found.ground.area) ** 2 / 3 + (0.02 * found.ground.area) ** 2
+    assert found.area_sd_m2 == pytest.approx(variance**0.5, rel=1e-9)
+
+
+def test_more_than_a_tenth_of_bias_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    assert of_areas(monkeypatch, [100.0, *[1.0999**0.5 * 100] * 10], passes=1.0).is_closed
+    assert of_areas(monkeypatch, [100.0, *[0.9001**0.5 * 100] * 10], passes=1.0).moved_out_m > 0
+    with pytest.raises(InputError, match="blurs this ground") as refused:
+        of_areas(monkeypatch, [100.0, *[1.1001**0.5 * 100] * 10], passes=1.0)
+    assert (refused.value.value, refused.value.allowed) == ("10% of the acres would be the error's own", "up to 10%")
+
+
+@pytest.mark.parametrize(
+    ("side_m", "passes", "is_closed"),
+    [(100.0, 0.9, True), (100.0, 0.8999, False), (42.001, 1.0, True), (41.999, 1.0, False)],
+)
+def test_lanes_adjoin_from_nine_tenths_of_a_pass_on_ground_seven_sigmas_broad(
+    side_m: float, passes: float, is_closed: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A square is half its side broad by this measure (twice its area over its outline): 42 m are 21, 7 times 3 m."""
+    plain = MultiPolygon([box(0, 0, 100, 5.9)])
+    monkeypatch.setattr(swath, "covered_ground", lambda *_args, **_more: (plain, 0))
+    monkeypatch.setattr(swath, "_refuse_unclear", lambda *_args, **_more: None)
+    assert of_areas(monkeypatch, [side_m] * 11, passes=passes).is_closed is is_closed
+
+
+def test_of_lanes_apart_half_the_bias_is_taken_off_and_a_25th_of_it_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    def apart(*areas_m2: float) -> swath.Covered:
+        found = iter([(MultiPolygon([box(0, 0, area**0.5, area**0.5)]), 3) for area in areas_m2])
+        monkeypatch.setattr(swath, "covered_ground", lambda *_args, **_more: next(found))
+        monkeypatch.setattr(swath, "_refuse_unclear", lambda *_args, **_more: None)
+        return of_areas(monkeypatch, [100.0] * 11, passes=0.5)
+
+    found = apart(10_000, *[10_000 + 50.0 * k for k in range(10)])  # 225 m² of bias
+    assert found.ground.area == pytest.approx(10_000 - 225 / 2, abs=1)
+    assert (found.is_closed, found.holes_closed, found.runs_m2) == (False, 3, 0.0)
+    assert found.area_sd_m2 == pytest.approx((1.2**2 * 50**2 * 110 / 12 * 1.1 + (225 / 2) ** 2) ** 0.5, rel=1e-9)
+    assert apart(10_000, *[10_399] * 10).area_sd_m2 == pytest.approx(399 / 2)
+    with pytest.raises(InputError, match="blurs this ground"):
+        apart(10_000, *[10_401] * 10)

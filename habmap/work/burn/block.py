@@ -246,9 +246,8 @@ def _joined(shapes: Sequence[BaseGeometry]) -> Polygon | MultiPolygon:
     if len(shapes) > 1:
         closed = shapely.buffer(block, HAIR_WIDTH_M, join_style="mitre")
         block = shapely.union(shapely.buffer(closed, -HAIR_WIDTH_M, join_style="mitre"), block)
-    if isinstance(block, Polygon | MultiPolygon):
-        return block
-    return MultiPolygon([part for part in shapely.get_parts(block) if isinstance(part, Polygon)])
+    assert isinstance(block, Polygon | MultiPolygon)
+    return block
 
 
 def kind_by_ground(pieces: Sequence[GroundPiece]) -> PlanKind:
