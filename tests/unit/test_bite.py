@@ -15,7 +15,7 @@ from habmap.land.bite import AREA_WITHIN_FRAC, SCRAP_FRAC, Bite, bites, sparing_
 from habmap.land.contiguous import contiguous, spared, widened
 from habmap.land.grid import LocalGrid
 from habmap.land.growing import ALL, SPEEDS, BoxedGround, Boxes, parts_at
-from habmap.work.bite import beside_words, openings, size_words
+from habmap.work.bite import beside_words, openings, place_words, size_words
 
 ACRE_M2 = 4046.8564224
 SIDE_M = ACRE_M2**0.5
@@ -233,3 +233,11 @@ def test_ground_that_would_read_as_none_is_told_as_little() -> None:
     assert words.startswith("under 0.01 acre in one piece, which is all that remains there")
     assert "under 0.01 acre remains in the unit after it" in words
     assert "0.00" not in words
+
+
+def test_where_a_bite_lies_is_said_by_what_it_lies_beside() -> None:
+    assert place_words(["slash of 2026", "the north lane"], []) == "it lies beside slash of 2026; the north lane"
+    assert place_words([], [SimpleNamespace()]).startswith(
+        "no bite beside opened ground, a lane or a firebreak leaves no scrap"
+    )
+    assert place_words([], []).startswith("no opened ground, lane or firebreak of the map lies beside")

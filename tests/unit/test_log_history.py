@@ -11,7 +11,7 @@ from fakes import GRID, entry, ground_lonlat, unit
 from shapely import box
 
 from habmap.measures import M2_PER_ACRE
-from habmap.records import Entry, Unit
+from habmap.records import BurnRecord, Entry, Unit
 from habmap.work.ledger import corrections, line_numbers
 from habmap.work.log_history import UnitAcresThen, history_lines, speaks_of, unit_changes, version_lines
 from habmap.work.logged import is_same_work, not_counted, redrawn, same_work
@@ -175,3 +175,24 @@ def test_a_whole_unit_drawn_otherwise_on_the_day_of_the_work_is_named() -> None:
     assert redrawn(replace(line, patch=ground_lonlat(box(0, 0, 100, 99))), now=now, then=then) == ()
     assert redrawn(line, now=now, then=[OTHER]) == () and redrawn(line, now=[OTHER], then=then) == ()
     assert redrawn(replace(line, patch=None), now=now, then=then) == ()
+
+
+def test_what_a_correction_takes_out_of_a_burn_is_told_by_the_record_that_counted_below() -> None:
+    """The burn said 60 °F and 40%; a first correction left its weather alone, a second says 40% and no more."""
+    burn = entry("burn", "2026-03-05", WHOLE, note="smoky")
+    first = replace(burn, entry_id="first", action="amend", target=burn.entry_id, note=None,
+                    recorded_at=datetime(2026, 4, 1, tzinfo=UTC))  # fmt: skip
+    second = replace(first, entry_id="second", target="first", recorded_at=datetime(2026, 4, 2, tzinfo=UTC))
+    rows = [burn, first, second]
+    record = BurnRecord(uuid="r", entry_id=burn.entry_id, temp_f=60.0, rh_pct=40.0, recorded_at=burn.recorded_at)
+    newer = replace(record, uuid="s", entry_id="second", temp_f=None, recorded_at=second.recorded_at)
+
+    def cleared(*burns: BurnRecord) -> list[tuple[str, ...]]:
+        line_of = {row.entry_id: line for line in corrections(rows) for row in line.rows}
+        told = history_lines(rows, line_of, units=[OLD], burns=burns, numbers=line_numbers(rows), grid=GRID)
+        return [one.cleared for one in told]
+
+    assert cleared(record, newer) == [(), ("note",), ("temp_f",)]
+    assert cleared(record) == [(), ("note",), ()]
+    assert cleared(newer) == [(), ("note",), ()]
+    assert cleared(replace(record, entry_id="first"), newer) == [(), ("note",), ("temp_f",)]
