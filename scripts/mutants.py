@@ -305,7 +305,7 @@ class TestMap:
         or else any line of its file.
         """
         lines = self._lines_of(mutant.path)
-        found = set(lines.get(mutant.line, ()))
+        found = set(lines.get(mutant.line) or lines.get(_begins(mutant), ()))
         if "" in found:
             found = self._users_of(mutant) or {test for tests in lines.values() for test in tests}
         tests = {test.partition("|")[0] for test in found if test}
@@ -346,6 +346,13 @@ class TestMap:
     def _key(self, test: str) -> str:
         path, _, name = test.partition("::")
         return f"{path.removesuffix('.py').replace('/', '.')}.{name}"
+
+
+def _begins(mutant: Mutant) -> int:
+    """Return the line on which the statement of a change begins: of plain values no later line is run."""
+    tree = ast.parse((TOP / mutant.path).read_text(encoding="utf-8"))
+    return max(one.lineno for one in ast.walk(tree)
+                if isinstance(one, ast.stmt) and one.lineno <= mutant.line <= (one.end_lineno or 0))  # fmt: skip
 
 
 @cache

@@ -12,6 +12,7 @@ import pytest
 import shapely
 from fakes import GRID, FakeStore, entry, ground_lonlat, unit
 from shapely import box
+from shapely.geometry.base import BaseGeometry
 
 from habmap.errors import InputError, UsageError
 from habmap.jobs.acres import acres
@@ -25,6 +26,7 @@ from habmap.place.settings import Settings
 from habmap.records import DrawnBlock, Row
 from habmap.records.said import BurnSaid, Said
 from habmap.work.burn.block import block_name, patch_name
+from habmap.work.burn.past import _called
 from habmap.work.burn.request import BurnRequest
 
 NOW = datetime(2026, 3, 6, 15, tzinfo=UTC)
@@ -138,3 +140,21 @@ def test_a_block_is_called_by_its_names_and_by_its_units_where_they_say_more() -
     assert block_name(["Ridge"], [], is_patch=False) == "Ridge"
     assert block_name([], ["A", "B"], is_patch=True) == patch_name(["A", "B"]) == "a patch in A, B"
     assert patch_name([]) == "a patch outside every unit"
+
+
+def test_the_ground_of_a_past_burn_is_called_by_its_units_or_the_block_that_it_is() -> None:
+    def block(name: str, planar: BaseGeometry) -> DrawnBlock:
+        return DrawnBlock(uuid=name, name=name, geometry=ground_lonlat(planar), recorded_at=NOW)
+
+    line = entry("burn", "2026-03-05", BLOCK)
+    drawn = [
+        block("wide", box(0, 0, 200, 100)),
+        block("old", BLOCK),
+        block("new", BLOCK),
+        block("far", box(9, 9, 20, 20)),
+    ]
+    assert _called(line, ("C1", "C2"), drawn) == "new (C1, C2)"
+    assert _called(line, (), drawn) == "new"
+    assert _called(line, ("C1",), drawn[:1]) == patch_name(("C1",))
+    assert _called(replace(line, patch=None), ("C1",), drawn) == patch_name(("C1",))
+    assert _called(replace(line, unit_ids=("B", "A")), ("A", "B"), drawn) == "B, A"

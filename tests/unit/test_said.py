@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import Any
 
 import pytest
+from fakes import entry
 
 from habmap.errors import UsageError
 from habmap.records import Entry, Look
@@ -23,7 +25,7 @@ from habmap.vocabulary import (
     STEEP_CAUTION_PUBLIC,
     cautions_of,
 )
-from habmap.work.said import cautions_for, check_practice, check_said
+from habmap.work.said import cautions_for, check_practice, check_said, reported_question, temperature_question
 
 NAN, INF = math.nan, math.inf
 
@@ -130,3 +132,35 @@ def test_each_caution_says_what_can_happen_and_whom_to_ask() -> None:
     assert cautions_of(PRACTICES, has_snags=True, is_steep=True, audience="public")[-1] == STEEP_CAUTION_PUBLIC
     assert cautions_of(("graze", "seed", "keep")) == ()
     assert set(CAUTIONS) == {*asked, STEEP_CAUTION_PUBLIC}
+
+
+@pytest.mark.parametrize(
+    ("reported_acres", "sd_acres", "is_asked"),
+    [
+        (10.999, None, False), (11.0, None, True), (9.001, None, False), (9.0, None, True),
+        (12.0, 1.0, False), (12.001, 1.0, True), (8.0, 1.0, False), (7.999, 1.0, True), (10.5, 0.1, False),
+    ],
+)  # fmt: skip
+def test_reported_acres_are_asked_about_from_a_tenth_and_beyond_two_standard_deviations(
+    reported_acres: float, sd_acres: float | None, is_asked: bool
+) -> None:
+    """Ground of 10 acres."""
+    row = replace(entry("cut", "2026-01-05"), reported_acres=reported_acres, acres_sd=sd_acres)
+    question = reported_question(row, 10.0)
+    assert (question is not None) is is_asked
+    assert question is None or (
+        f"{abs(reported_acres - 10):,.2f} {'more' if reported_acres > 10 else 'less'}" in question
+    )
+    assert reported_question(entry("cut", "2026-01-05"), 10.0) is None
+
+
+def test_the_coldest_air_that_is_taken_without_a_question() -> None:
+    """December to February 10 °F; March, April, October and November 30; else 45. In no month more than 125."""
+    coldest_f = {12: 10, 1: 10, 2: 10, 3: 30, 4: 30, 10: 30, 11: 30} | dict.fromkeys(range(5, 10), 45)
+    for month, limit_f in coldest_f.items():
+        assert temperature_question(month, limit_f) is None
+        assert temperature_question(month, 125) is None
+        assert temperature_question(month, 125.1) == "is 125.1 °F meant? It is hotter than weather is"
+        # 31 °C are 87.8 °F
+        assert (temperature_question(month, limit_f - 1) or "").startswith(f"is {limit_f - 1} °F meant, or ")
+    assert (temperature_question(7, 31) or "").endswith("31 °C, which is 88 °F?")
