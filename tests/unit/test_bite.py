@@ -15,7 +15,16 @@ from habmap.land.bite import AREA_WITHIN_FRAC, SCRAP_FRAC, Bite, bites, sparing_
 from habmap.land.contiguous import contiguous, spared, widened
 from habmap.land.grid import LocalGrid
 from habmap.land.growing import ALL, SPEEDS, BoxedGround, Boxes, parts_at
-from habmap.work.bite import beside_words, openings, place_words, size_words
+from habmap.work.bite import (
+    beside_words,
+    openings,
+    part_killed_words,
+    place_words,
+    size_words,
+    states_under,
+    steep_words,
+    sun_words,
+)
 
 ACRE_M2 = 4046.8564224
 SIDE_M = ACRE_M2**0.5
@@ -241,3 +250,59 @@ def test_where_a_bite_lies_is_said_by_what_it_lies_beside() -> None:
         "no bite beside opened ground, a lane or a firebreak leaves no scrap"
     )
     assert place_words([], []).startswith("no opened ground, lane or firebreak of the map lies beside")
+
+
+@pytest.mark.parametrize(
+    ("acres", "is_whole", "scraps_acres", "left", "words"),
+    [
+        (1.0, False, 0, (4, 1), "1.00 acres in one piece; 4.00 acres remain in the unit after it, in one piece, "
+         "none cut smaller than 10% of it"),
+        (1.019, False, 0, (4, 2), "1.02 acres in one piece; 4.00 acres remain in the unit after it, in 2 pieces, "
+         "none cut smaller than 10% of it"),
+        (1.2, False, 0.05, (4, 2), "1.20 acres in one piece: the ground is so ragged that no contiguous piece of "
+         "1.00 acres was found; it leaves 0.05 acres in scraps, because no bite found here leaves none; 4.00 acres "
+         "remain in the unit after it, in 2 pieces"),
+        (0.5, True, 0, (3, 3), "0.50 acres in one piece, which is all that remains there in one piece; 3.00 acres "
+         "remain in the unit after it, in 3 pieces"),
+        (1.2, True, 0, (0, 0), "1.20 acres in one piece: cutting only 1.00 acres off it would leave a scrap, so it is "
+         "taken whole; nothing remains in the unit after it"),
+        (1.0, True, 0, (0.004, 1), "1.00 acres in one piece, a piece by itself; under 0.01 acre remains in the unit "
+         "after it, in one piece"),
+    ],
+)  # fmt: skip
+def test_how_large_a_bite_is_and_why_it_is_not_what_was_asked(
+    acres: float, is_whole: bool, scraps_acres: float, left: tuple[float, int], words: str
+) -> None:
+    """An acre was asked."""
+    one = Bite(geometry=box(0, 0, acres * ACRE_M2, 1), is_whole=is_whole, scraps_m2=scraps_acres * ACRE_M2)
+    assert size_words(one, asked_acres=1.0, left_acres=left[0], left_pieces=left[1]) == words
+
+
+def test_steep_and_sunny_ground_of_a_bite_is_told_where_there_is_some() -> None:
+    assert steep_words(limit_pct=30.0, hand_only_pct=None, spared_acres=0.0) == ()
+    assert steep_words(limit_pct=30.0, hand_only_pct=0.49, spared_acres=0.0) == ()
+    assert steep_words(limit_pct=30.0, hand_only_pct=0.5, spared_acres=1.5) == (
+        "1.50 acres of what remains here are hand-only (steeper than 30%) or lie in between, and are left out; "
+        "--hand-only takes them too",
+        "0% of it is hand-only, steeper than 30%",
+    )
+    assert sun_words(None, 40.0) == sun_words(60.0, None) == ()
+    assert sun_words(60.4, 40.0) == ("60% of it is sun-facing, of all that remains in the unit 40%",)
+
+
+def test_how_much_of_a_bite_is_part_killed_and_whose_snags_reach_it() -> None:
+    def piece(unit_id: str, stage: str, planar: Polygon) -> SimpleNamespace:
+        return SimpleNamespace(unit_id=unit_id, stage=stage, geometry=planar, state=f"{unit_id} {stage}")
+
+    one = Bite(geometry=box(0, 0, 100, 100), is_whole=False)
+    state: Any = SimpleNamespace(pieces=[
+        piece("A", "part_cut", box(50, 0, 200, 100)), piece("A", "standing", box(0, 0, 50, 100)),
+        piece("B", "part_cut", box(0, 0, 100, 100)), piece("B", "down", box(109.9, 0, 120, 100)),
+        piece("C", "down", box(110.1, 0, 120, 100)),
+    ])  # fmt: skip
+    # half a hectare is 1.24 acres
+    told = ("1.24 acres of it are part killed already; its hours count it as not begun",)
+    assert part_killed_words(one, state, "A") == told
+    assert part_killed_words(one, state, "C") == ()
+    # ten meters round it is near enough to fall into it
+    assert states_under(state, one.geometry) == ("A part_cut", "A standing", "B part_cut", "B down")
