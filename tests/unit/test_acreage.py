@@ -13,6 +13,7 @@ from habmap.jobs.history import history
 from habmap.land.acreage import _noded, area_of_record_m2, crossing_words, geodesic_area_m2, merged, pieces
 from habmap.land.neighbors import overlaps
 from habmap.measures import M2_PER_ACRE, m2
+from habmap.work.ground import stage_courses
 
 
 def unit_sums_m2(units: list[Polygon], patches: list[Polygon]) -> list[float]:
@@ -279,3 +280,15 @@ def test_how_far_faces_are_off_is_told_by_the_worst_shape() -> None:
 def test_what_is_wrong_with_an_outline_is_said_with_its_place() -> None:
     crossed = Polygon([(-98, 38), (-97, 39), (-97, 38), (-98, 39)])
     assert crossing_words(crossed) == ("the outline crosses itself", "at lon -97.500000, lat 38.500000")
+
+
+def test_the_course_of_a_piece_is_its_stage_before_any_work_and_after_each_years() -> None:
+    """A hectare cut and piled in one winter, its piles burned the next; the hectare beside it was never touched."""
+    west, both = box(0, 0, 100, 100), box(0, 0, 200, 100)
+    rows = [entry(what, day, west) for what, day in (
+        ("cut", "2025-01-05"), ("pile", "2025-02-05"), ("pile_burn", "2026-01-07"))]  # fmt: skip
+    found = ground(FakeStore([unit("A", both), *rows], grid=GRID))
+    courses = [course for _, course in stage_courses(found, group_of=lambda line: line.date.year)]
+    assert sorted(courses, key=len) == [
+        [(None, "standing")], [(None, "standing"), (2025, "piled"), (2026, "slash_gone")],
+    ]  # fmt: skip

@@ -320,3 +320,5 @@ def test_the_day_is_held_against_the_days_of_the_year_that_the_plan_is_for() -> 
     assert on(datetime(2026, 4, 1, 13), days | {"author": ""}).plan_days == ()
     nothing_said = on(datetime(2026, 4, 1, 13), dict(PLAN))
     assert nothing_said.plan_days == () and "day of the year" in nothing_said.unlimited
+    unsigned = on(datetime(2026, 4, 1, 13), PLAN | {"author": ""})
+    assert not any("day of the year" in one.unlimited for one in (inside, outside, own, unsigned))
