@@ -6,9 +6,13 @@ import math
 from datetime import date, timedelta
 
 import pytest
+from fakes import GRID, FakeStore, entry, unit
+from shapely import box
 
+from habmap.jobs.ground import ground
+from habmap.measures import M2_PER_ACRE
 from habmap.work.closures import Closure, Closures
-from habmap.work.effort import Sample, assumed, left, rate, rates
+from habmap.work.effort import Sample, assumed, follow_up, left, pass_acres, rate, rates, timed_patches
 from habmap.work.finish import Finish, finish
 from habmap.work.seasons import DatedBan, HeldUnit
 
@@ -121,3 +125,19 @@ def test_ground_on_hold_without_an_end_is_left_out_and_named() -> None:
     assert done_on({"A": 3}, closures=Closures(bans=(), holds=(later,))).day == date(2026, 1, 3)
     got = done_on({"A": 5}, closures=Closures(bans=(), holds=(later,)))
     assert (got.day, got.without) == (date(2026, 1, 3), ("A",))
+
+
+def test_lines_that_say_hours_or_cost_are_timed_and_follow_up_is_added_up() -> None:
+    square = box(0, 0, 100, 100)
+    hours, cost, both = (entry("cut", f"2026-01-0{day}", square, **said) for day, said in (
+        (1, {"person_hours": 3.0}), (2, {"cost": 50.0}), (3, {"person_hours": 2.0, "cost": 9.0})))  # fmt: skip
+    silent = entry("cut", "2026-01-04", square)
+    pile, again = entry("pile", "2026-01-05", square, person_hours=4.0), entry("pile", "2026-01-06", square, cost=1.0)
+    burn = entry("pile_burn", "2026-01-07", square, person_hours=1.5)
+    found = ground(FakeStore([unit("A", square), hours, cost, both, silent, pile, again, burn], grid=GRID))
+    timed = timed_patches(found)
+    assert list(timed) == [hours.entry_id, cost.entry_id, both.entry_id]
+    assert timed[cost.entry_id].area == pytest.approx(10_000, rel=1e-6)
+    assert pass_acres(found, silent) == pytest.approx(10_000 / M2_PER_ACRE, rel=1e-6)
+    assert follow_up(found, ("pile_burn", "haul", "pile")) == (("pile_burn", "pile"), 5.5)
+    assert follow_up(found, ("haul",)) == ((), 0)

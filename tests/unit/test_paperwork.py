@@ -8,7 +8,8 @@ import pytest
 from fakes import GRID, FakeStore, entry, unit
 from shapely import box
 
-from habmap.jobs.export_practices import export_practices
+from habmap.errors import InputError
+from habmap.jobs.export_practices import contract_dates, export_practices
 from habmap.measures import M2_PER_ACRE
 from habmap.place.settings import Settings
 from habmap.records import Entry
@@ -249,3 +250,38 @@ def test_a_hair_of_a_neighbor_s_patch_is_no_work_in_the_unit() -> None:
         FakeStore([*units, entry("pull", "2026-02-01", box(5, 5, 5.5, 5.5))], settings=settings, grid=GRID)
     )
     assert columns_m2(only(small)) == {"applied": 0.25}
+
+
+def test_contract_items_with_what_was_applied_by_a_day_and_the_practices_that_they_pay() -> None:
+    """LEFT has 6,000 m², RIGHT 6,000 in the unit, 2,000 of them in both; the second item's practice was not done."""
+    other = {"program": "Q", "item": "7", "practice_code": "338", "units": ["C2"]}
+    settings = Settings.model_validate({"contract": [ITEM, other]})
+    rows = [entry("cut", "2026-01-05", LEFT), entry("cut", "2026-02-01", RIGHT)]
+
+    def dates(*entries: Entry, on: date) -> list[tuple[str, float]]:
+        store = FakeStore([*UNITS, *entries], settings=settings, grid=GRID)
+        return [(one.item.program, round(m2(one.applied_acres))) for one in contract_dates(store, settings, on)]
+
+    assert dates(*rows, on=date(2026, 2, 1)) == [("P", 10_000), ("Q", 0)]
+    assert dates(*rows, on=date(2026, 1, 31)) == [("P", 6_000), ("Q", 0)]
+    assert dates(*rows, on=date(2026, 1, 4)) == [("P", 0), ("Q", 0)]
+    assert dates(on=date(2026, 2, 1)) == [("P", 0), ("Q", 0)]
+    brush, burns = contract_dates(FakeStore(UNITS, settings=settings, grid=GRID), settings, date(2026, 2, 1))
+    assert "cut" in brush.practices and "burn" not in brush.practices and burns.practices == {"burn"}
+
+
+@pytest.mark.parametrize(
+    ("rows", "asked", "what"),
+    [
+        ([], {}, "no work in the log"),
+        ([("cut", "2026-01-05")], {"first": date(2026, 2, 1), "last": date(2026, 1, 31)}, "runs backwards"),
+        ([("cut", "2026-01-05")], {"first": date(2026, 1, 6)}, "runs backwards"),
+    ],
+)
+def test_a_report_of_no_work_or_no_days_is_refused(
+    rows: list[tuple[str, str]], asked: dict[str, date], what: str
+) -> None:
+    settings = Settings.model_validate({"contract": [ITEM]})
+    store = FakeStore([*UNITS, *(entry(practice, day, LEFT) for practice, day in rows)], settings=settings, grid=GRID)
+    with pytest.raises(InputError, match=what):
+        export_practices(store, **asked)  # type: ignore[arg-type]
