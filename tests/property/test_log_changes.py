@@ -120,3 +120,13 @@ def test_reported_acres_far_off_are_asked_about_once_and_never_in_a_preview() ->
     assert logged(4, answer=None) is False
     assert logged(4, answer=True) is True and len(asked) == 2
     assert logged(2.4, answer=True) is False and len(asked) == 2
+
+
+def test_the_first_line_of_a_property_without_ground_is_measured_round_itself() -> None:
+    store = FakeStore()
+    assert store.grid is None
+    for number in (1, 2):
+        told = log(store, practice="cut", date=date(2026, 2, number), patch=ground_lonlat(box(0, 0, 100, 100)),
+                   said=Said(), now=NOW + timedelta(minutes=number), today=TODAY)  # fmt: skip
+        assert told.acres == told.outside_acres == pytest.approx(10_000 / M2_PER_ACRE, rel=1e-6)
+        assert (told.units, told.changes, told.number) == ((), None, number)
