@@ -11,7 +11,8 @@ From Python::
 Every name of ``__all__`` is loaded when it is first used, so that ``import habmap`` costs nothing.
 
 The rooms of the house, each importing only from those before it:
-``errors measures vocabulary`` → ``records land`` → ``work`` → ``place show`` → ``jobs`` → ``cli api``.
+``errors measures vocabulary progress memory`` → ``records land`` → ``work`` → ``place show`` → ``jobs`` → ``api`` →
+``desk region`` → ``cli``.
 """
 
 from importlib import import_module

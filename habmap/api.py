@@ -1,4 +1,4 @@
-"""The same jobs from Python: open a property, ask, and get the records that the commands print as JSON.
+"""What can be asked from Python: open a property, load files, ask, and get the records that the commands print as JSON.
 
 Every function takes an open property first and everything else by name. Results are frozen records: their fields are
 the keys of the JSON, in the same units (`to_json` writes it, ``habmap/schema/`` describes it). Like the commands, and
@@ -11,8 +11,10 @@ from __future__ import annotations
 import datetime as dt
 import json
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, Literal, get_args
 from zoneinfo import ZoneInfo
+
+from habmap.errors import UsageError
 
 if TYPE_CHECKING:
     from habmap.jobs.check import Checked
@@ -37,7 +39,7 @@ if TYPE_CHECKING:
     from habmap.work.week import WeekResult
 
 #: What `load` takes.
-Loadable = Literal["boundary", "units", "features", "dem", "entries", "plots"]
+Loadable = Literal["boundary", "units", "features", "dem", "entries", "plots", "cover", "sightings"]
 #: Where the record of each answer stands: command → (module, class). Their JSON schemas are generated from this.
 ANSWERS: dict[str, tuple[str, str]] = {
     "acres": ("habmap.work.acres", "AcresResult"),
@@ -126,10 +128,13 @@ def load(place: GeoPackageStore, what: Loadable, path: str | Path) -> LoadResult
     Parameters
     ----------
     what
-        ``boundary``, ``units``, ``features`` (layers), ``dem`` (elevation raster), ``entries`` or ``plots`` (tables).
+        ``boundary``, ``units``, ``features`` (layers), ``dem`` (elevation raster), ``entries``, ``plots``, ``cover``
+        or ``sightings`` (tables).
 
     Raises
     ------
+    UsageError
+        Something else is asked for.
     InputErrors
         The file has faults; every one is told with its place, and nothing is loaded.
 
@@ -143,6 +148,9 @@ def load(place: GeoPackageStore, what: Loadable, path: str | Path) -> LoadResult
     from habmap.jobs.load.tables import load_entries, load_table
 
     path, now = Path(path), this_moment()
+    if what not in get_args(Loadable):
+        mend = f"one of {', '.join(get_args(Loadable))}; the command `habmap load` knows more"
+        raise UsageError("that cannot be loaded so", where="what", value=what, mend=mend)
     if what == "boundary":
         return load_boundary(place, path=path, now=now)
     if what == "units":
@@ -153,7 +161,7 @@ def load(place: GeoPackageStore, what: Loadable, path: str | Path) -> LoadResult
         return load_dem(place, path=path, vertical_unit=None, copy_into=None, overwrite=False, now=now)
     if what == "entries":
         return load_entries(place, path=path, today=today_at(place), now=now)
-    return load_table(place, "plots", path=path, now=now)
+    return load_table(place, what, path=path, today=today_at(place), now=now)
 
 
 def acres(place: Store, *, on: dt.date | None = None) -> AcresResult:

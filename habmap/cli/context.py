@@ -24,7 +24,7 @@ CLOCK_DOUBT = timedelta(minutes=2)
 
 @dataclass(slots=True)
 class Session:
-    """One run of the command. The only room that reads the clock."""
+    """One run of the command, and its clock."""
 
     folder: Path
     debug: bool

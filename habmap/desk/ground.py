@@ -11,8 +11,10 @@ from habmap.errors import UsageError
 
 if TYPE_CHECKING:
     from markupsafe import Markup
+    from starlette.responses import Response
 
     from habmap.jobs.ports import Store
+    from habmap.work.logged import Logged
     from habmap.work.unit_shares import Covered
 
 #: The ways, in the words of the form, with the field of each.
@@ -105,12 +107,14 @@ def picture_of(asked: Asked, found: Covered) -> Markup:
     return ground_picture(ground(asked.store), found.patch)
 
 
-def keep_walks_of(asked: Asked, *, number: int | None) -> None:
-    """Keep the walks that a form brought, under the number of their line."""
+def saved(asked: Asked, logged: Logged) -> Response:
+    """Keep the walks that a form brought, under the number of their line, and go on to the line in the history."""
+    unkept: tuple[str, ...] = ()
     if asked.files.get("track"):
         from habmap.place.walk_files import keep_walks
 
-        keep_walks(asked.at.folder, asked.paths("track"), number=number)
+        unkept = keep_walks(asked.at.folder, asked.paths("track"), number=logged.number)
+    return asked.goto("history", saved=str(logged.number), unkept="; ".join(unkept))
 
 
 def _drawn_file(asked: Asked) -> Path:

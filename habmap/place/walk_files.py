@@ -43,7 +43,10 @@ def keep_walks(folder: Path, walks: Sequence[Path], *, number: int | None) -> tu
                 copy = partial(shutil.copyfile, walk)
                 write_whole(target, copy, overwrite=False, make_folder=True, is_own=True)
         except (HabmapError, OSError) as error:
-            notes.append(f"{walk.name} was not kept under {FOLDER}/ ({error}): the line stands, keep the file yourself")
+            why = getattr(error, "what", error)
+            notes.append(
+                f"the walk {walk.name} was not kept under {FOLDER}/ ({why}): the line stands, keep the file yourself"
+            )
     return tuple(notes)
 
 

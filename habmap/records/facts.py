@@ -44,7 +44,7 @@ class Fact:
     is_private
         Whether it stays out of everything made for the public.
     help, metavar
-        Of its option; without help it has none.
+        Of its option, and under its field in the desk's forms. Of a log line, a field without help has no option.
     option, column
         Name of its option (without dashes) and of its column in tables, where they are not the field's own. A field
         with an option has a column as well.
@@ -60,8 +60,9 @@ class Fact:
     between
         Stands between several of what ``reads`` returns, in one cell; the option is given once for each.
     tells
-        What history says of it, with the value at ``{}``; two sides with ``|`` between for yes and no. Such a field
-        is part of what was done: lines that differ in it are not the same work.
+        What is said of it, with the value at ``{}``: of a log line by history, of terrain by map and sheet; two sides
+        with ``|`` between for yes and no. Such a field of a line is part of what was done: lines that differ in it are
+        not the same work.
     tells_from
         Least number that is told; ``None``: any.
     places, rough_step

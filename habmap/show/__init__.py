@@ -1,1 +1,1 @@
-"""What people see: the page, its figures and symbols. Takes plain values; reads no source file of a place."""
+"""What people see: the page, its figures and symbols. Takes the records of work; reads no file of a place."""

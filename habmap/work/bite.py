@@ -1,4 +1,4 @@
-"""Where the next acre or two lies: in which unit, how large for the hours there are, and why there."""
+"""What is answered about the next acre or two, its words, and how large it is for the hours there are."""
 
 from __future__ import annotations
 

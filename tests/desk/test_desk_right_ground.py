@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -92,6 +93,14 @@ def test_a_walk_or_whole_units_may_be_the_right_ground_and_the_walk_is_kept(
     desk.post(f"/{key}/history/correct", {"draft": hidden(look, "draft"), "once": hidden(look, "once")})
     assert treated(run_habmap, two_squares) == pytest.approx({"A": 0.0, "B": SQUARE_ACRES / 2}, rel=0.03, abs=1e-3)
     assert (two_squares / "tracks" / "1-edge.gpx").read_bytes() == gpx
+    # where it cannot be kept, that is said: the line stands
+    shutil.rmtree(two_squares / "tracks")
+    (two_squares / "tracks").write_text("no folder")
+    again = {**said, "seen": hidden(desk.get(f"/{key}/history/correct?line=1"), "seen")}
+    look = desk.post(f"/{key}/history/look", again, files={"track": ("edge.gpx", gpx)})
+    answer = desk.post(f"/{key}/history/correct", {"draft": hidden(look, "draft"), "once": hidden(look, "once")})
+    assert "The walk edge.gpx was not kept under tracks/" in words_of(desk.get(answer.heads["location"]))
+    (two_squares / "tracks").unlink()
     # and by the command, which keeps the walk as `log` does
     file = tmp_path / "second walk.gpx"
     file.write_bytes(gpx + b"<!-- again -->\n")

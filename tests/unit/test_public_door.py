@@ -90,6 +90,18 @@ def docs(repository: Path) -> ModuleType:
     return module
 
 
+def test_load_takes_every_table_and_refuses_what_it_does_not_know(tmp_path: Path) -> None:
+    place = habmap.start(tmp_path / "loaded", name="Loaded", timezone="America/Chicago")
+    seen = tmp_path / "seen.csv"
+    head = "eventDate,scientificName,decimalLatitude,decimalLongitude"
+    seen.write_text(f"{head}\n2026-05-01,Colinus virginianus,36,-97\n")
+    assert habmap.load(place, "sightings", seen).loaded == 1
+    with pytest.raises(UsageError) as refused:
+        habmap.load(place, "water", seen)  # type: ignore[arg-type]
+    assert refused.value.value == "water"
+    assert "one of boundary, units" in str(refused.value.mend)
+
+
 def test_the_schemas_are_fresh(docs: ModuleType) -> None:
     assert docs.stale_schemas() == [], "run `python3 scripts/dev.py docs` and commit what it wrote"
 

@@ -7,7 +7,7 @@ import typer
 from habmap.cli.load.layers import block_command, boundary_command, features_command, units_command
 from habmap.cli.load.photos import photos_command
 from habmap.cli.load.rasters import canopy_command, dem_command
-from habmap.cli.load.tables import TABLES, entries_command, forecast_command, table_command
+from habmap.cli.load.tables import HELP_OF, entries_command, forecast_command, table_command
 
 
 def register(app: typer.Typer) -> None:
@@ -22,7 +22,7 @@ def register(app: typer.Typer) -> None:
     load.command("features")(features_command)
     load.command("entries")(entries_command)
     load.command("forecast")(forecast_command)
-    for kind in TABLES:
+    for kind in HELP_OF:
         load.command(kind)(table_command(kind))
     load.command("photos")(photos_command)
     load.command("dem")(dem_command)

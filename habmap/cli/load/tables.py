@@ -82,7 +82,7 @@ def forecast_command(
 
 
 #: Tables that need nothing but their file: what help says of each, and of --overwrite where rows can be corrected so.
-TABLES: Final[dict[str, tuple[str, str | None]]] = {
+HELP_OF: Final[dict[str, tuple[str, str | None]]] = {
     "plots": (
         """Load density plots and quarter points from a table.
 
@@ -103,8 +103,8 @@ TABLES: Final[dict[str, tuple[str, str | None]]] = {
 
 
 def table_command(kind: str) -> Callable[..., None]:
-    """Return the command that loads one of ``TABLES``."""
-    words, overwriting = TABLES[kind]
+    """Return the command that loads one of ``HELP_OF``."""
+    words, overwriting = HELP_OF[kind]
 
     def command(
         context: typer.Context,
@@ -115,8 +115,7 @@ def table_command(kind: str) -> Callable[..., None]:
         as_json: JsonOption = False,
     ) -> None:
         columns = renames(map_)
-        from habmap.jobs.load.tables import TABLES as SPECS
-        from habmap.jobs.load.tables import load_table
+        from habmap.jobs.load.tables import TABLES, load_table
 
         session: Session = context.obj
         how: dict[str, Any] = {
@@ -126,7 +125,7 @@ def table_command(kind: str) -> Callable[..., None]:
             "overwrite": overwrite,
             "today": session.local_day(),
         }
-        load_and_show(context, partial(load_table, kind=kind), noun=SPECS[kind].noun, as_json=as_json, **how)
+        load_and_show(context, partial(load_table, kind=kind), noun=TABLES[kind].noun, as_json=as_json, **how)
 
     command.__doc__ = words
     signature = inspect.signature(command, eval_str=True, locals={"overwriting": overwriting})

@@ -11,7 +11,7 @@ from starlette.responses import Response
 
 from habmap.desk.asked import Asked
 from habmap.desk.forms import field_of, read_facts
-from habmap.desk.ground import ground_fields, ground_of, keep_walks_of
+from habmap.desk.ground import ground_fields, ground_of, saved
 from habmap.desk.pages import page
 from habmap.desk.room import Room
 from habmap.desk.rooms.log import facts_for, told_of
@@ -146,8 +146,7 @@ def correct(asked: Asked) -> Response:
     """Write the correction that was looked at."""
     asked = asked.desk.drafts.taken_up(asked)
     logged, _ = _corrected(asked, is_preview=False)
-    keep_walks_of(asked, number=logged.number)
-    return asked.goto("history", saved=str(logged.number))
+    return saved(asked, logged)
 
 
 def ground(asked: Asked) -> Response:

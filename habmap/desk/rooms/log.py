@@ -8,7 +8,7 @@ from starlette.responses import Response
 
 from habmap.desk.asked import Asked
 from habmap.desk.forms import field_of, read_facts
-from habmap.desk.ground import ground_fields, keep_walks_of, needed_ground, picture_of
+from habmap.desk.ground import ground_fields, needed_ground, picture_of, saved
 from habmap.desk.pages import page
 from habmap.desk.room import Room
 from habmap.errors import HabmapError
@@ -84,8 +84,7 @@ def save(asked: Asked) -> Response:
     """Add the line that was looked at."""
     asked = asked.desk.drafts.taken_up(asked)
     logged, _ = _logged(asked, is_preview=False)
-    keep_walks_of(asked, number=logged.number)
-    return asked.goto("history", saved=str(logged.number))
+    return saved(asked, logged)
 
 
 def ground(asked: Asked) -> Response:

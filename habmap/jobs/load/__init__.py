@@ -1,1 +1,1 @@
-"""What ``add`` loads, one module per kind of file."""
+"""What ``load`` brings: layers, rasters and photos by modules of their own, tables by one."""
