@@ -17,7 +17,6 @@ from habmap.place.settings_blocks import (
     without_block,
 )
 from habmap.place.settings_file import Setting, changed, read_text, settings_in, write_text
-from habmap.place.toml_edit import with_lines
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,10 +85,10 @@ def change_settings(folder: Path, values: Mapping[str, str], *, seen: str) -> tu
     news = {
         name: text.strip() for name, text in values.items() if name in known and text.strip() != known[name].written
     }
+    text = found.text
+    for name, written in news.items():
+        text = changed(text, known[name], written)
     if news:
-        text = changed(found.text, {name: value for name, value in news.items() if known[name].written})
-        for one in (known[name] for name in news if not known[name].written):
-            text = with_lines(text, tuple(one.section.split(".")), None, {one.key: news[one.name]}, ())
         write_text(folder, text, seen=seen)
     return tuple(news)
 

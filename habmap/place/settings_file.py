@@ -15,6 +15,7 @@ from tomlkit.items import AoT, Comment, InlineTable, Item, Table
 from habmap.errors import InputError, PlaceError
 from habmap.place.settings import SETTINGS_FILE, Settings
 from habmap.place.settings_reading import settings_bytes, settings_of
+from habmap.place.toml_edit import with_lines
 from habmap.place.writers import write_whole
 from habmap.records import differing
 
@@ -92,34 +93,24 @@ def _of_table(section: str, table: Table) -> list[Setting]:
     return found
 
 
-def changed(text: str, values: dict[str, str]) -> str:
-    """Return the text with values put in the place of others, by section and key; all else stays as it is.
+def changed(text: str, one: Setting, written: str) -> str:
+    """Return the text with another value of a key, which need not stand there yet; all else stays as it is.
 
     Raises
     ------
     InputError
-        A value is no TOML, or there is no such key.
+        The value is no TOML.
     """
-    document: Any = tomlkit.parse(text)
-    for name, written in values.items():
-        *sections, key = name.split(".")
-        try:
-            value = tomlkit.value(written)
-            table = document
-            for section in sections:
-                table = table[section]
-            before = table[key]
-        except (TOMLKitError, KeyError) as error:
-            raise InputError(
-                "not a possible value",
-                where=name,
-                value=written,
-                allowed="a number, true or false, words in quotes, or several in [brackets]",
-                mend="write it as the others are written",
-            ) from error
-        value.trivia.comment_ws, value.trivia.comment = before.trivia.comment_ws, before.trivia.comment
-        table[key] = value
-    return tomlkit.dumps(document)
+    unfit = InputError(
+        "not a possible value",
+        where=one.name,
+        value=written,
+        allowed="a number, true or false, words in quotes, or several in [brackets]",
+        mend="write it as the others are written",
+    )
+    with unfit.instead_of(TOMLKitError):
+        tomlkit.value(written)
+    return with_lines(text, tuple(one.section.split(".")), None, {one.key: written}, ())
 
 
 def write_text(folder: Path, text: str, *, seen: str) -> None:

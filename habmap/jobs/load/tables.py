@@ -58,7 +58,6 @@ def write_down(
     now: datetime,
     today: date,
     is_preview: bool = False,
-    where: str = "the form",
 ) -> LoadResult:
     """Write down what a person filled in, as a table of ``TABLES`` with these rows is loaded; see `load_table`.
 
@@ -68,11 +67,9 @@ def write_down(
         By column what was filled in; columns left out are blank.
     is_preview
         Write nothing; tell what would be written.
-    where
-        What messages call it.
     """
     spec = TABLES[kind]
-    brought = bring_rows(store, spec, table_of(rows, columns=spec.fields, where=where), now=now, today=today)
+    brought = bring_rows(store, spec, table_of(rows, columns=spec.fields, where="the form"), now=now, today=today)
     if not is_preview:
         store.append(brought.fresh)
     return result_of(kind, brought)

@@ -75,7 +75,7 @@ def values(page: Page) -> dict[str, Any]:
             for unit in read
         ),
         "response_sentence": sentence(read),
-        "response_marks": tuple((Markup(_sample(kind, is_after=True)), word) for kind, word in _MEASURES),
+        "response_marks": tuple((Markup(_sample(kind)), word) for kind, word in _MEASURES),
     }
 
 
@@ -217,10 +217,10 @@ def _scale(end_pct: float, base: float) -> str:
     return "".join(parts)
 
 
-def _sample(kind: str, *, is_after: bool) -> str:
+def _sample(kind: str) -> str:
     return (
         '<svg class="sample" width="44" height="24" viewBox="0 0 44 24" aria-hidden="true">'
-        f"{_mark(kind, 11, 13, is_after=False)}{_mark(kind, 33, 13, is_after=is_after)}</svg>"
+        f"{_mark(kind, 11, 13, is_after=False)}{_mark(kind, 33, 13, is_after=True)}</svg>"
     )
 
 
