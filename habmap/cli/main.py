@@ -81,16 +81,13 @@ def _app(modules: Iterable[ModuleType]) -> typer.Typer:
 def _asked_for(words: Iterable[str]) -> tuple[ModuleType, ...]:
     """Return the module of the command that a line names, so that no other is made ready (it costs as long as an
     answer); all of them where it names none of theirs, or the manual, which tells of all."""
-    named = {
-        module.__name__.rpartition(".")[2]: module for module in commands.IN_ORDER if module is not commands.manual
-    }
     left = iter(words)
     for word in left:
         if word == "--place":
             next(left, None)
         elif not word.startswith("-"):
-            return (named[word],) if word in named else commands.IN_ORDER
-    return commands.IN_ORDER
+            return commands.modules(word) if word in commands.NAMES and word != "manual" else commands.modules()
+    return commands.modules()
 
 
 def _mend(error: Exception, where: str) -> str:

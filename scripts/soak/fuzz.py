@@ -60,7 +60,7 @@ def commands() -> tuple[tuple[tuple[str, ...], Any], ...]:
         else:
             found.append((words, command))
 
-    walk((), typer.main.get_command(main._app(all_commands.IN_ORDER)))
+    walk((), typer.main.get_command(main._app(all_commands.modules())))
     return tuple(found)
 
 

@@ -96,7 +96,7 @@ def warm_up() -> None:
     if not hasattr(typer.main.get_command, "cache_info"):
         typer.main.get_command = lru_cache(typer.main.get_command)  # type: ignore[assignment]
         main._app = lru_cache(main._app)
-    for module in commands.IN_ORDER:
+    for module in commands.modules():
         typer.main.get_command(main._app((module,)))
     settle()
 

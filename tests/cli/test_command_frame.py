@@ -77,14 +77,14 @@ def test_help_imports_no_heavy_library() -> None:
 
 
 def test_only_the_command_that_a_line_names_is_made_ready() -> None:
-    from habmap.cli.commands import IN_ORDER, bite, correct
+    from habmap.cli.commands import bite, correct, modules
     from habmap.cli.main import _asked_for
 
     for words in (["bite", "--acres", "1"], ["--debug", "bite"], ["--place", "week", "bite"], ["--place=x", "bite"]):
         assert _asked_for(words) == (bite,)
     assert _asked_for(["correct", "3"]) == (correct,)
     for words in ([], ["--help"], ["sweep"], ["void"], ["manual", "bite"]):  # who asks for all, or for none there is
-        assert _asked_for(words) == IN_ORDER
+        assert _asked_for(words) == modules()
 
 
 @pytest.mark.parametrize(

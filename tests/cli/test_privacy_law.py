@@ -319,7 +319,7 @@ def commands_for_the_public() -> set[str]:
             elif any("--for" in option.opts for option in command.params):
                 yield " ".join((*before, name))
 
-    return set(walk(typer.main.get_command(_app(commands.IN_ORDER)), ()))  # type: ignore[arg-type]
+    return set(walk(typer.main.get_command(_app(commands.modules())), ()))  # type: ignore[arg-type]
 
 
 def parts_of(folder: Path, answers: list[str]) -> Iterator[bytes]:

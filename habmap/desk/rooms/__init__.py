@@ -2,38 +2,18 @@
 
 from __future__ import annotations
 
+from importlib import import_module
 from typing import Final
 
 from habmap.desk.room import Room
-from habmap.desk.rooms import (
-    burn,
-    check,
-    doorstep,
-    grown,
-    history,
-    lead,
-    load,
-    log,
-    manual,
-    map,
-    papers,
-    season,
-    seen,
-    settings,
-    units,
-    week,
-    work,
-)
 
-#: Before any property is open.
-DOORSTEP: Final = doorstep.ROOM
-#: Where a property is entered.
-FIRST: Final = week.ROOM
 #: In the order of the list at the top of each page; some stand in no list.
 IN_ORDER: Final[tuple[Room, ...]] = tuple(
-    one.ROOM
-    for one in (
-        doorstep, week, map, log, units, burn, season, grown, papers, history, load, settings, check, manual,
-        lead, seen, work,
+    import_module(f"{__name__}.{name}").ROOM
+    for name in (
+        "doorstep", "week", "map", "log", "units", "burn", "season", "grown", "papers", "history", "load", "settings",
+        "check", "manual", "lead", "seen", "work",
     )
 )  # fmt: skip
+#: Before any property is open, and where one is entered.
+DOORSTEP, FIRST = IN_ORDER[:2]
