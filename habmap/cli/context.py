@@ -158,6 +158,11 @@ def parsed_date(text: str, *, also: tuple[str, ...] = ()) -> date:
         ) from error
 
 
+def day_option(flag: str, words: str) -> Any:
+    """Return an option that takes an ISO day, and what help says of it."""
+    return typer.Option(flag, parser=parsed_date, metavar="YYYY-MM-DD", help=words)
+
+
 class For(StrEnum):
     """Whom an answer or a file is for."""
 
@@ -172,15 +177,7 @@ OverwriteOption = Annotated[bool, typer.Option("--overwrite", help="Replace what
 WithHoursOption = Annotated[bool, typer.Option("--with-hours", help="Tell person-hours; in the owner's copy only.")]
 WithCostOption = Annotated[bool, typer.Option("--with-cost", help="Tell cost; in the owner's copy only.")]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print one JSON object with unrounded numbers.")]
-OnOption = Annotated[
-    date | None,
-    typer.Option(
-        "--on",
-        parser=parsed_date,
-        metavar="YYYY-MM-DD",
-        help="Show figures as of this date, with today's corrections.",
-    ),
-]
+OnOption = Annotated[date | None, day_option("--on", "Show figures as of this date, with today's corrections.")]
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,7 @@ import typer
 
 from habmap.cli.burn_options import PAPERS, check_choice
 from habmap.cli.commands.sheet import PaperSize
-from habmap.cli.context import AudienceOption, For, JsonOption, OnOption, OverwriteOption, Session, parsed_date
+from habmap.cli.context import AudienceOption, For, JsonOption, OnOption, OverwriteOption, Session, day_option
 from habmap.cli.output import print_json, print_table, progress_bar, rounded, say, steps_shown, told_as_json
 from habmap.errors import UsageError
 from habmap.measures import so_many
@@ -29,12 +29,8 @@ OutOption = Annotated[Path, typer.Option("--output", "-o", metavar="FILE", help=
 ProgramYearOption = Annotated[
     int | None, typer.Option(min=1900, max=2999, help="Program year, named after the year it ends in.")
 ]
-FromOption = Annotated[
-    date | None, typer.Option("--from", parser=parsed_date, metavar="YYYY-MM-DD", help="First day of the range.")
-]
-ToOption = Annotated[
-    date | None, typer.Option("--to", parser=parsed_date, metavar="YYYY-MM-DD", help="Last day of the range.")
-]
+FromOption = Annotated[date | None, day_option("--from", "First day of the range.")]
+ToOption = Annotated[date | None, day_option("--to", "Last day of the range.")]
 
 
 def register(app: typer.Typer) -> None:

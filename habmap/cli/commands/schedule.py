@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
-from habmap.cli.context import JsonOption, OverwriteOption, Session, parsed_date
+from habmap.cli.context import JsonOption, OverwriteOption, Session, day_option
 from habmap.cli.output import print_table, say, told_as_json
 from habmap.errors import UsageError
 
@@ -23,13 +23,8 @@ LONGEST_SEASON: Final = timedelta(days=5 * 366)
 def command(
     context: typer.Context,
     hours_per_week: Annotated[float, typer.Option("--hours-per-week", help="Person-hours in a week, all hands.")],
-    first: Annotated[
-        date | None, typer.Option("--from", parser=parsed_date, metavar="YYYY-MM-DD", help="First day (today).")
-    ] = None,
-    last: Annotated[
-        date | None,
-        typer.Option("--to", parser=parsed_date, metavar="YYYY-MM-DD", help="Last day (half a year on)."),
-    ] = None,
+    first: Annotated[date | None, day_option("--from", "First day (today).")] = None,
+    last: Annotated[date | None, day_option("--to", "Last day (half a year on).")] = None,
     ics: Annotated[Path | None, typer.Option("--ics", metavar="FILE", help="Also write a calendar file.")] = None,
     overwrite: OverwriteOption = False,
     as_json: JsonOption = False,

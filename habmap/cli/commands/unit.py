@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from habmap.cli.context import JsonOption, Session, parsed_date
+from habmap.cli.context import JsonOption, Session, day_option
 from habmap.cli.load.layers import RepairOption
 from habmap.cli.load.shared import LayerOption
 from habmap.cli.output import print_table, say, told_as_json, warn
@@ -18,10 +18,7 @@ if TYPE_CHECKING:
 
 UnitArgument = Annotated[str, typer.Argument(metavar="ID", help="The unit's unit_id.", show_default=False)]
 FileArgument = Annotated[Path, typer.Argument(metavar="FILE", help="A file with one polygon.", show_default=False)]
-FromOption = Annotated[
-    date | None,
-    typer.Option("--from", parser=parsed_date, metavar="YYYY-MM-DD", help="First day of the change (default: today)."),
-]
+FromOption = Annotated[date | None, day_option("--from", "First day of the change (default: today).")]
 PreviewOption = Annotated[bool, typer.Option("--preview", help="Show what it would change, and write nothing.")]
 
 
@@ -113,9 +110,7 @@ def retire_command(
 def redate_command(
     context: typer.Context,
     unit: UnitArgument,
-    from_: Annotated[
-        date, typer.Option("--from", parser=parsed_date, metavar="YYYY-MM-DD", help="The right first day.")
-    ],
+    from_: Annotated[date, day_option("--from", "The right first day.")],
     preview: PreviewOption = False,
     as_json: JsonOption = False,
 ) -> None:

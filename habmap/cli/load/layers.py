@@ -8,7 +8,7 @@ from typing import Annotated, Any
 
 import typer
 
-from habmap.cli.context import JsonOption, OverwriteOption, Session, parsed_date
+from habmap.cli.context import JsonOption, OverwriteOption, Session, day_option
 from habmap.cli.load.shared import FileArgument, LayerOption, MapOption, load_and_show, renames
 from habmap.cli.output import say, told_as_json
 
@@ -22,12 +22,7 @@ TrimOption = Annotated[
         help="Cut new units back where they overlap units that are there; of two new ones the earlier keeps it.",
     ),
 ]
-FromOption = Annotated[
-    date | None,
-    typer.Option(
-        "--from", parser=parsed_date, metavar="YYYY-MM-DD", help="First day of new versions (default: today)."
-    ),
-]
+FromOption = Annotated[date | None, day_option("--from", "First day of new versions (default: today).")]
 
 
 def units_command(
