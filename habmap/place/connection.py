@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Final
 
 from habmap.errors import HabmapError, InputError, PlaceBusyError, PlaceError
+from habmap.place.beside import check_beside
 from habmap.place.ddl import ALREADY_THERE
 from habmap.place.wkb import bounds_of
 
@@ -27,6 +28,7 @@ def connect(path: Path, busy_timeout_s: float, *, mode: str = "rw") -> sqlite3.C
     ``synchronous = EXTRA`` puts the folder on the disk too when the journal is taken away: with less, a power cut right
     after a write can bring the journal back, and with it the file as it was before (SQLite, "PRAGMA synchronous").
     """
+    check_beside(path)
     connection = sqlite3.connect(
         f"{path.resolve().as_uri()}?mode={mode}", uri=True, timeout=busy_timeout_s, isolation_level=None
     )

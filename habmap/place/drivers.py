@@ -14,6 +14,7 @@ from typing import Any, Final
 from xml.etree import ElementTree
 
 from habmap.errors import InputError, printable
+from habmap.place.beside import files_beside
 from habmap.place.userfiles import check_readable
 
 #: Vector formats that may be opened; each keeps all it has in the file itself or beside it.
@@ -144,7 +145,7 @@ def _check_side_files(path: Path) -> None:
     if path.is_dir():
         return
     stem = path.stem.casefold()
-    for beside in path.parent.iterdir():
+    for beside in files_beside(path):
         if beside.suffix.casefold() in _SIDE_FILE_SUFFIXES and beside.name.casefold().startswith(f"{stem}."):
             with check_readable(beside).open("rb") as stream:
                 head = stream.read(16)

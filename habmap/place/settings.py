@@ -19,8 +19,10 @@ if TYPE_CHECKING:
 SETTINGS_FILE = "habmap.toml"
 
 Percent = Annotated[float, Field(ge=0, le=100)]
-Positive = Annotated[float, Field(gt=0)]
-NonNegative = Annotated[float, Field(ge=0)]
+#: Beyond these a number is a slip of the finger, and figures made of it are none.
+_LEAST, _MOST = 1e-9, 1e9
+Positive = Annotated[float, Field(ge=_LEAST, le=_MOST)]
+NonNegative = Annotated[float, Field(ge=0, le=_MOST)]
 Weight = Annotated[float, Field(ge=0, le=1e6)]
 #: More than these is a typing slip, and past what a calendar holds.
 Years = Annotated[float, Field(gt=0, le=200)]

@@ -22,6 +22,7 @@ from types import TracebackType
 from typing import Final
 
 from habmap.errors import InputError, printable
+from habmap.place.beside import check_beside
 from habmap.place.layerheads import MAX_LAYER_BYTES, check_bytes, check_geopackage
 
 #: Suffixes of vector files that are read, with the words for people.
@@ -108,6 +109,7 @@ def vector_sources(path: Path) -> Iterator[tuple[Path, ...]]:
             mend="save the layer as a GeoPackage",
         )
     if suffix not in ZIPPED:
+        check_beside(path)
         _check_content(path, where=str(path))
         yield (path,)
         return

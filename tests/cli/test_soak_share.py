@@ -342,6 +342,52 @@ def test_a_disk_that_fails_at_the_last_sync_is_not_told_as_nothing_written(name:
     assert "habmap history" in str(caught.value)
 
 
+def test_a_pipe_in_place_of_a_journal_is_not_waited_for(tmp_path: Path) -> None:
+    store = GeoPackageStore.create(tmp_path / "place", "Small", timezone="America/Chicago")
+    pipe = store.path.with_name("place.gpkg-journal")
+    os.mkfifo(pipe)
+    held = os.open(pipe, os.O_RDWR)  # so that this test does not wait where the program would
+    with pytest.raises(InputError, match="pipe or a device") as caught:
+        GeoPackageStore.open(tmp_path / "place")
+    os.close(held)
+    assert "place.gpkg-journal" in str(caught.value.where)
+
+
+def test_a_device_beside_a_layer_or_a_raster_is_refused(layer: Callable[[str], Path], tmp_path: Path) -> None:
+    shapes = layer("shp")
+    shapes.with_suffix(".DBF.xml").symlink_to(os.devnull)
+    with pytest.raises(InputError, match="pipe or a device"):
+        read_layer(shapes)
+    path = tmp_path / "h.tif"
+    how = {"driver": "GTiff", "width": 9, "height": 9, "count": 1, "dtype": "float32", "crs": "EPSG:32614"}
+    with rasterio.open(path, "w", transform=from_origin(5e5, 4.2e6, 10, 10), **how) as target:
+        target.write(numpy.ones((1, 9, 9), "float32"))
+    (tmp_path / "H.TFW").symlink_to(os.devnull)
+    with pytest.raises(InputError, match="pipe or a device"), open_elevation(path, vertical_unit="m"):
+        pass
+
+
+@pytest.mark.parametrize(
+    ("before", "after"), [("flat_below_pct = 5", "flat_below_pct = 1e308"), ("rate = 150", "rate = 1e308")]
+)
+def test_a_setting_that_no_figure_can_be_made_of_is_refused(before: str, after: str, tmp_path: Path) -> None:
+    store = GeoPackageStore.create(tmp_path / "place", "Small", timezone="America/Chicago")
+    path = tmp_path / "place" / "habmap.toml"
+    item = '\n[[contract]]\nprogram = "Grass"\nitem = "G-1"\npractice_code = "314"\nplanned_acres = 4\nrate = 150\n'
+    text = path.read_text(encoding="utf-8") + item
+    path.write_text(text, encoding="utf-8")
+    assert GeoPackageStore.open(tmp_path / "place").place_id == store.place_id
+    assert before in text
+    path.write_text(text.replace(before, after, 1), encoding="utf-8")
+    with pytest.raises(InputError, match="1000000000"):
+        GeoPackageStore.open(tmp_path / "place")
+
+
+def test_a_bite_of_next_to_nothing_is_refused(run_habmap: Any, demo_place: Path) -> None:
+    refused = run_habmap("bite", "--acres", "1e-300", "--json", place=demo_place)  # it was looked for without end
+    assert (refused.code, refused.json["where"], refused.json["allowed"]) == (2, "--acres", "0.01 to 100,000")
+
+
 def test_no_refusal_repeats_a_book() -> None:
     error = HabmapError("w" * 9_000, where="x" * 9_000, value="y" * 9_000, mend="shorten it")
     assert max(map(len, (error.what, error.where, error.value or ""))) == 1_000

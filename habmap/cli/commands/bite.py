@@ -15,7 +15,8 @@ if TYPE_CHECKING:
     from habmap.jobs.ports import Store
     from habmap.work.bite import BiteResult
 
-#: More is a slip of the finger, in acres and in hours.
+#: Less or more is a slip of the finger, in acres and in hours.
+LEAST: Final = 0.01
 MOST: Final = 100_000
 
 
@@ -75,13 +76,13 @@ def _check(acres: float | None, hours: float | None, output: Path | None) -> Non
     if acres is None and hours is None:
         raise UsageError("how much ground?", where="--acres, --hours", mend="give --acres, or --hours, or both")
     for option, value in (("--acres", acres), ("--hours", hours)):
-        if value is not None and not 0 < value <= MOST:
+        if value is not None and not LEAST <= value <= MOST:
             raise UsageError(
                 "this is no amount to cut",
                 where=option,
                 value=value,
-                allowed=f"above 0, at most {MOST:,}",
-                mend="give a number above 0",
+                allowed=f"{LEAST} to {MOST:,}",
+                mend="give a number in these limits",
             )
     if output is not None:
         from habmap.place.writers import refuse_ending
