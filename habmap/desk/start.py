@@ -97,70 +97,57 @@ def run_desk(
             tell(address)
             _open(address, is_opening)
             return
-        _serve(home=home, made_in=made_in, folder=folder, port=port, is_opening=is_opening, tell=tell, empty_s=empty_s)
+        import uvicorn
 
+        from habmap.desk.app import Desk
 
-def _serve(
-    *,
-    home: Path,
-    made_in: Path,
-    folder: Path | None,
-    port: int,
-    is_opening: bool,
-    tell: Callable[[str], None],
-    empty_s: float,
-) -> None:
-    import uvicorn
+        known = Known(home, made_in)
+        opened = None if folder is None else known.add(folder)
+        listening = _listening(port)
+        keys, presence = Keys(), Presence(empty_s=empty_s)
+        desk = Desk(known=known, keys=keys, presence=presence)
+        presence.is_busy = desk.is_busy
 
-    from habmap.desk.app import Desk
+        def again(named: str | None) -> str:
+            presence.seen()
+            return desk.first_path(None if named is None else known.add(Path(named)))
 
-    known = Known(home, made_in)
-    opened = None if folder is None else known.add(folder)
-    listening = _listening(port)
-    keys, presence = Keys(), Presence(empty_s=empty_s)
-    desk = Desk(known=known, keys=keys, presence=presence)
-    presence.is_busy = desk.is_busy
-
-    def again(named: str | None) -> str:
-        presence.seen()
-        return desk.first_path(None if named is None else known.add(Path(named)))
-
-    port = listening.getsockname()[1]
-    door = Door(app=desk.app, port=port, keys=keys, again=again, on_request=desk.on_request)
-    desk.origin = door.origin
-    server = uvicorn.Server(
-        uvicorn.Config(
-            door,
-            lifespan="off",
-            ws="none",
-            http="h11",
-            loop="asyncio",
-            log_level="error",
-            access_log=False,
-            proxy_headers=False,
-            server_header=False,
-            timeout_graceful_shutdown=3,
+        port = listening.getsockname()[1]
+        door = Door(app=desk.app, port=port, keys=keys, again=again, on_request=desk.on_request)
+        desk.origin = door.origin
+        server = uvicorn.Server(
+            uvicorn.Config(
+                door,
+                lifespan="off",
+                ws="none",
+                http="h11",
+                loop="asyncio",
+                log_level="error",
+                access_log=False,
+                proxy_headers=False,
+                server_header=False,
+                timeout_graceful_shutdown=3,
+            )
         )
-    )
 
-    def end() -> None:
-        server.should_exit = True
+        def end() -> None:
+            server.should_exit = True
 
-    desk.end, desk.is_ending = end, lambda: server.should_exit
-    write_private(home / _WHERE, json.dumps({"pid": os.getpid(), "port": port, "control": keys.control}))
-    address = door.address(desk.first_path(opened))
-    tell(address)
-    _open(address, is_opening)
-    desk.warmth.begin()
-    signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))  # uvicorn raises it again once it has let go of its lines
-    threading.Thread(target=_end_when_over, args=(presence, end), daemon=True).start()
-    try:
-        server.run(sockets=[listening])
-    except KeyboardInterrupt:
-        pass
-    finally:
-        (home / _WHERE).unlink(missing_ok=True)
-        desk.close()
+        desk.end, desk.is_ending = end, lambda: server.should_exit
+        write_private(home / _WHERE, json.dumps({"pid": os.getpid(), "port": port, "control": keys.control}))
+        address = door.address(desk.first_path(opened))
+        tell(address)
+        _open(address, is_opening)
+        desk.warmth.begin()
+        signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))  # uvicorn raises it again once it has let go of its lines
+        threading.Thread(target=_end_when_over, args=(presence, end), daemon=True).start()
+        try:
+            server.run(sockets=[listening])
+        except KeyboardInterrupt:
+            pass
+        finally:
+            (home / _WHERE).unlink(missing_ok=True)
+            desk.close()
 
 
 def _end_when_over(presence: Presence, end: Callable[[], None]) -> None:
