@@ -14,8 +14,9 @@ from urllib.parse import urlencode
 
 from starlette.responses import RedirectResponse, Response
 
+from habmap.api import this_moment, today_at
 from habmap.desk.door import Keys
-from habmap.desk.known import Known, Property, now
+from habmap.desk.known import Known, Property
 from habmap.desk.long_work import Work, Works
 from habmap.desk.warm import Warmth
 from habmap.errors import UsageError
@@ -108,12 +109,12 @@ class Asked:
     @property
     def now(self) -> datetime:
         """The present moment, UTC."""
-        return now()
+        return this_moment()
 
     @property
     def today(self) -> date:
         """The local civil day at the property."""
-        return self.at.today()
+        return today_at(self.store)
 
     def text(self, name: str) -> str:
         """Return what a field says, without the blanks around it; empty where it says nothing."""

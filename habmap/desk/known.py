@@ -8,10 +8,8 @@ import os
 import tempfile
 import threading
 from collections.abc import Callable, Hashable
-from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, TypeVar
-from zoneinfo import ZoneInfo
 
 from habmap.errors import PlaceError
 
@@ -106,10 +104,6 @@ class Property:
                 seen.append(None)
         return tuple(seen)
 
-    def today(self) -> date:
-        """Return the local civil day at the property."""
-        return datetime.now(ZoneInfo(self.store().settings.place.timezone)).date()
-
 
 class Known:
     """All properties that may be opened, kept in a file of the desk's own folder.
@@ -181,8 +175,3 @@ def write_private(path: Path, text: str) -> None:
     with os.fdopen(handle, "w", encoding="utf-8") as file:
         file.write(text)
     Path(draft).replace(path)
-
-
-def now() -> datetime:
-    """Return the present moment, UTC, as rows are written by."""
-    return datetime.now(UTC)

@@ -11,8 +11,8 @@ from habmap.measures import so_many
 
 def command(context: typer.Context, on: OnOption = None, as_json: JsonOption = False) -> None:
     """List the photo points and their pairs of before and after."""
-    from habmap.cli.load.photos import direction_words
     from habmap.jobs.photos import photos
+    from habmap.show.handheld import direction_words
     from habmap.vocabulary import PRACTICE_WORDS
 
     session: Session = context.obj
@@ -39,7 +39,7 @@ def command(context: typer.Context, on: OnOption = None, as_json: JsonOption = F
             (
                 point.number,
                 point.unit_id,
-                direction_words(point.direction_deg, point.direction_ref),
+                direction_words(point.direction_deg, point.direction_ref) or None,
                 point.before.isoformat(),
                 None if point.after is None else point.after.isoformat(),
                 len(point.photos),

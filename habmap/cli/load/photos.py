@@ -82,6 +82,8 @@ def photos_command(
 
 
 def _show(result: LoadPhotosResult) -> None:
+    from habmap.show.handheld import direction_words
+
     words = f"{so_many(result.loaded, 'photo')} loaded."
     if result.already_there:
         words += f" {so_many(result.already_there, 'was', 'were')} there already."
@@ -98,7 +100,7 @@ def _show(result: LoadPhotosResult) -> None:
                     photo.file,
                     photo.taken_on.isoformat(),
                     photo.unit_id,
-                    direction_words(photo.direction_deg, photo.direction_ref),
+                    direction_words(photo.direction_deg, photo.direction_ref) or None,
                 )
                 for photo in result.photos
             ],
@@ -118,12 +120,3 @@ def _show(result: LoadPhotosResult) -> None:
             say(f"  {one.file}: {one.why}.")
         for mend in dict.fromkeys(one.mend for one in files):
             say(f"  To mend it: {mend}.")
-
-
-def direction_words(direction_deg: float | None, ref: str | None) -> str | None:
-    """Return a direction as a person says it, with its degrees."""
-    from habmap.vocabulary import WIND_WORDS, wind_16
-
-    if direction_deg is None:
-        return None
-    return f"{WIND_WORDS[wind_16(direction_deg)]}, {direction_deg:.0f}°{' by compass' if ref == 'M' else ''}"
