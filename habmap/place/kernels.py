@@ -79,8 +79,8 @@ def _fused() -> FusedSums:
 def cache_folder() -> Path:
     """Return the folder for machine code; another one whenever the text, the compiler or the processor is another."""
     digest = hashlib.sha256()
-    for name in SOURCES:
-        digest.update(files("habmap.land").joinpath(name).read_bytes())
+    for path in (Path(__file__), *(files("habmap.land").joinpath(name) for name in SOURCES)):
+        digest.update(path.read_bytes())
     versions = [importlib.metadata.version(name) for name in ("numba", "llvmlite")]
     processor = (llvm.get_process_triple(), llvm.get_host_cpu_name(), llvm.get_host_cpu_features().flatten())
     digest.update(repr((versions, processor)).encode())
@@ -131,10 +131,9 @@ def _machine_code(function: Any, name: str) -> bytes | None:
         if not one.is_declaration and one.name != name:
             one.linkage = llvm.Linkage.internal
     machine = _target_machine()
-    passes = llvm.create_new_module_pass_manager()
-    passes.add_global_dead_code_eliminate_pass()
-    passes.add_strip_dead_prototype_pass()
-    passes.run(module, llvm.create_pass_builder(machine, llvm.create_pipeline_tuning_options()))
+    # All of them over again, now that nobody else can call the inner functions: what is called once is no call any more.
+    builder = llvm.create_pass_builder(machine, llvm.create_pipeline_tuning_options(speed_level=3))
+    builder.getModulePassManager().run(module, builder)
     wanted = {one.name for one in module.functions if one.is_declaration and not one.name.startswith("llvm.")}
     return None if wanted - _C_FUNCTIONS else bytes(machine.emit_object(module))
 
