@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Any, Final, Literal
 
 #: Whom a page, a file or an answer is for.
 Audience = Literal["owner", "public"]
@@ -199,7 +199,12 @@ def default_killed_pct(practice: str, *, cedar: str) -> float | None:
 
 def octant(bearing_deg: float) -> str:
     """Name the compass octant of a bearing, eight names of 45° each, ``N`` from 337.5° to 22.5°."""
-    return OCTANTS[int(((bearing_deg % 360) + 22.5) // 45) % 8]
+    return OCTANTS[int(octant_number(bearing_deg))]
+
+
+def octant_number(bearing_deg: Any) -> Any:
+    """Return the place of a bearing's octant in `OCTANTS`; of a number or of an array."""
+    return (bearing_deg % 360 + 22.5) // 45 % len(OCTANTS)
 
 
 def wind_16(bearing_deg: float) -> str:

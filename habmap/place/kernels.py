@@ -24,6 +24,7 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any, Final
 
+import llvmlite
 import llvmlite.binding as llvm
 import numpy as np
 
@@ -81,7 +82,7 @@ def cache_folder() -> Path:
     digest = hashlib.sha256()
     for path in (Path(__file__), *(files("habmap.land").joinpath(name) for name in SOURCES)):
         digest.update(path.read_bytes())
-    versions = [importlib.metadata.version(name) for name in ("numba", "llvmlite")]
+    versions = [importlib.metadata.version("numba"), llvmlite.__version__]
     processor = (llvm.get_process_triple(), llvm.get_host_cpu_name(), llvm.get_host_cpu_features().flatten())
     digest.update(repr((versions, processor)).encode())
     if sys.platform == "win32":

@@ -18,7 +18,7 @@ from habmap.land.zones import ZoneTable
 from habmap.measures import VerticalUnit
 from habmap.records import Unit
 from habmap.records.facts import fact
-from habmap.vocabulary import octant
+from habmap.vocabulary import OCTANTS, octant_number
 
 Floats: TypeAlias = NDArray[np.float64]
 #: A column of figures.
@@ -147,17 +147,15 @@ def figure_columns(table: ZoneTable, *, unit_m2: Floats, rules: FaceRules) -> di
         # Shares of one sum over classes, so that all is all to the last digit.
         flat_pct = 100 * np.minimum(1.0, flat_m2 / ground_m2)
         coverage = np.where(unit_m2 > 0, 100 * covered / unit_m2, 100.0)
-        faces = [
-            octant(bearing) if is_faced and flat <= 50 else "flat"
-            for bearing, is_faced, flat in zip(aspect.tolist(), has_aspect.tolist(), flat_pct.tolist(), strict=True)
-        ]
+        is_faced = has_aspect & (flat_pct <= 50)
+        face = np.where(is_faced, octant_number(aspect), len(OCTANTS)).astype(np.int64)
         found: dict[str, Column] = {
             "slope_mean_deg": table.sums("slope_deg_m2") / covered,
             "slope_mean_pct": 100 * steepness / covered,
             "slope_p90_pct": p90,
             "aspect_mean_deg": np.where(has_aspect, aspect, np.nan),
             "aspect_concentration": np.minimum(1.0, length / steepness),
-            "facing": np.array(faces, dtype=object),
+            "facing": np.array([*OCTANTS, "flat"], dtype=object)[face],
             "sun_facing_pct": 100 * np.minimum(1.0, sun_m2 / ground_m2),
             "flat_pct": flat_pct,
             "heat_load_mean": table.sums("heat_load_m2") / table.sums("heat_load_ground_m2"),
