@@ -132,7 +132,7 @@ def _machine_code(function: Any, name: str) -> bytes | None:
         if not one.is_declaration and one.name != name:
             one.linkage = llvm.Linkage.internal
     machine = _target_machine()
-    # All of them over again, now that nobody else can call the inner functions: what is called once is no call any more.
+    # All over again, now that nobody else can call the inner functions: what is called once is no call any more.
     builder = llvm.create_pass_builder(machine, llvm.create_pipeline_tuning_options(speed_level=3))
     builder.getModulePassManager().run(module, builder)
     wanted = {one.name for one in module.functions if one.is_declaration and not one.name.startswith("llvm.")}
