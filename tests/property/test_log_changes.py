@@ -16,6 +16,7 @@ from habmap.jobs.acres import acres
 from habmap.jobs.correct import amend
 from habmap.jobs.log import add_entry, log
 from habmap.measures import M2_PER_ACRE
+from habmap.place.settings import Settings
 from habmap.records import Entry
 from habmap.records.said import Said
 from habmap.vocabulary import LABEL_CAUTION, SAW_CAUTION, SNAG_CAUTION
@@ -130,3 +131,22 @@ def test_the_first_line_of_a_property_without_ground_is_measured_round_itself() 
                    said=Said(), now=NOW + timedelta(minutes=number), today=TODAY)  # fmt: skip
         assert told.acres == told.outside_acres == pytest.approx(10_000 / M2_PER_ACRE, rel=1e-6)
         assert (told.units, told.changes, told.number) == ((), None, number)
+
+
+def test_work_on_held_ground_and_before_its_contract_is_warned_of_and_a_look_is_not() -> None:
+    ground = box(0, 0, 100, 100)
+    item = {"program": "P", "item": "1", "practice_code": "314", "units": ["A"], "not_before": date(2026, 3, 1)}
+    hold = {"unit": "A", "reason": "owls", "from": date(2026, 1, 15), "to": date(2026, 2, 8)}
+    settings = Settings.model_validate({"hold": [hold], "contract": [item, item | {"item": "2", "units": ["B"]}]})
+
+    def warned(practice: str, day: date, **said: object) -> list[str]:
+        told = log(
+            FakeStore([unit("A", ground)], grid=GRID, settings=settings), practice=practice, date=day, now=NOW,
+            patch=ground_lonlat(ground), said=Said(**said), today=TODAY, is_preview=True,
+        )  # fmt: skip
+        return [word for word in ("owls", "item 1", "item 2") if any(word in words for words in told.warnings)]
+
+    assert warned("cut", date(2026, 2, 8)) == ["owls", "item 1"]
+    assert warned("cut", date(2026, 2, 9)) == ["item 1"]
+    assert warned("cut", date(2026, 3, 1)) == []
+    assert warned("checkup", date(2026, 2, 8), note="seen") == warned("keep", date(2026, 2, 8)) == []

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
+from collections.abc import Callable
 from datetime import date
+from types import SimpleNamespace
+from typing import Any
 
 import pytest
 from fakes import GRID, FakeStore, entry, unit
@@ -18,7 +22,8 @@ from habmap.place.settings import Settings
 from habmap.records import Look
 from habmap.show.week_words import SCREEN_ROWS, item_words, week_lines
 from habmap.vocabulary import FIRE_CAUTION, MACHINE_CAUTION, SAW_CAUTION
-from habmap.work.week import WeekFault, WeekItem, WeekResult, together
+from habmap.work.seasons import DueItem
+from habmap.work.week import Ask, WeekFault, WeekItem, WeekResult, _checkup, _fire_check, _spots, together
 
 ON = date(2026, 2, 10)
 ACRES = 10_000 / M2_PER_ACRE  # each unit is a hectare
@@ -335,3 +340,37 @@ def test_cautions_go_with_the_way_the_work_is_done() -> None:
     live = entry("checkup", "2026-02-01", plot(8), look=Look(live_stems_per_acre=400.0))
     by_saw.append([live])
     assert SAW_CAUTION in due(by_saw, on=ON).cautions
+
+
+def part(from_date: date | None, *, to_date: date | None = None, acres: float = 1.0) -> DueItem:
+    return DueItem(unit_id="A", what="photo", state="due", acres=acres, since_date=None, from_date=from_date,
+                   to_date=to_date, words="")  # fmt: skip
+
+
+@pytest.mark.parametrize("is_held", [False, True])
+def test_what_begins_by_this_day_next_week_is_asked_for_or_waits(is_held: bool) -> None:
+    """On February 10 what begins on the 17th is asked for, and what begins on the 18th is not."""
+    near, far, open_ = part(date(2026, 2, 17), to_date=date(2026, 5, 2)), part(date(2026, 2, 18)), part(None)
+    old = part(date(2025, 2, 18), to_date=date(2026, 5, 1), acres=2.0)
+    gate = SimpleNamespace(waits=[])
+    barriers: Any = SimpleNamespace(before=lambda _unit_id: gate if is_held else None)
+
+    def asked(add: Callable[..., None], unit_id: str | None, *words: str, parts: list[DueItem]) -> list[Ask]:
+        asks: defaultdict[str, list[Ask]] = defaultdict(list)
+        gate.waits.clear()
+        add(unit_id, *words, parts, barriers, asks, ON)
+        here, there = (gate.waits, asks["check"]) if is_held and unit_id else (asks["check"], gate.waits)
+        assert not there
+        return list(here)
+
+    (spots,) = asked(_spots, "A", "photo", parts=[far, open_, near])
+    assert (spots.unit_id, spots.what, spots.parts, spots.to_date) == ("A", "photo", (open_, near), None)
+    assert asked(_spots, None, "photo", parts=[near])[0].unit_id is None
+    assert asked(_spots, "A", "photo", parts=[far]) == []
+    (look,) = asked(_checkup, "A", parts=[far, open_, near, old])
+    assert (look.what, look.acres, look.to_date, look.parts) == ("checkup", 3.0, date(2026, 5, 1), (near, old))
+    assert asked(_checkup, "A", parts=[far, open_]) == []
+    # nobody is kept from looking after a fire: on the first of its days
+    (check,) = _fire_check("A", "hand_check", [far, open_, near, old], ON)
+    assert (check.to_date, check.acres, check.parts) == (date(2025, 2, 18), 3.0, (near, old))
+    assert _fire_check("A", "hand_check", [far, open_], ON) == []
