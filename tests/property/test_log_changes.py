@@ -150,3 +150,19 @@ def test_work_on_held_ground_and_before_its_contract_is_warned_of_and_a_look_is_
     assert warned("cut", date(2026, 2, 9)) == ["item 1"]
     assert warned("cut", date(2026, 3, 1)) == []
     assert warned("checkup", date(2026, 2, 8), note="seen") == warned("keep", date(2026, 2, 8)) == []
+
+
+def test_the_same_work_logged_again_names_the_line() -> None:
+    ground = box(0, 0, 100, 100)
+    store = FakeStore([unit("A", ground)], grid=GRID)
+
+    def told(practice: str, day: int) -> tuple[str, ...]:
+        now = NOW + timedelta(minutes=len(store.entries()))
+        made = log(store, practice=practice, date=date(2026, 2, day), patch=ground_lonlat(ground), said=Said(),
+                   now=now, today=TODAY)  # fmt: skip
+        return made.warnings
+
+    assert told("cut", 1) == told("pile", 2) == ()
+    for practice, day in (("pile", 2), ("cut", 1)):
+        (words,) = told(practice, day)
+        assert f"same ground: line {day})" in words

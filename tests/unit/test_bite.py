@@ -11,6 +11,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely import LineString, MultiPolygon, Polygon, box
 
+from habmap.land import bite
 from habmap.land.bite import AREA_WITHIN_FRAC, SCRAP_FRAC, Bite, bites, sparing_bite
 from habmap.land.contiguous import contiguous, spared, widened
 from habmap.land.grid import LocalGrid
@@ -306,3 +307,43 @@ def test_how_much_of_a_bite_is_part_killed_and_whose_snags_reach_it() -> None:
     assert part_killed_words(one, state, "C") == ()
     # ten meters round it is near enough to fall into it
     assert states_under(state, one.geometry) == ("A part_cut", "A standing", "B part_cut", "B down")
+
+
+def a_search(piece: Polygon, beside: Polygon | None = None) -> Any:
+    """Return the search for bites of an acre off a piece: 10 m are narrow, a side is 63.6 m."""
+    opened = [] if beside is None else [beside]
+    return bite._Search(piece, ACRE_M2, opened, bite._near(opened), None, only_beside=False)
+
+
+def test_ground_narrower_than_ten_meters_is_measured() -> None:
+    search = a_search(box(0, 0, 200, 200))
+    assert search._narrow_m2(box(0, 0, 50, 9.9)) == pytest.approx(495)
+    assert search._narrow_m2(box(0, 0, 50, 10.1)) == pytest.approx(0, abs=1e-6)
+    assert search._narrow_m2(shapely.union(box(0, 0, 50, 50), box(50, 20, 80, 26))) == pytest.approx(180, abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("shape", "score"),
+    [
+        (box(0, 0, SIDE_M, SIDE_M), 2.0),  # a corner: two sides of new edge
+        (box(0, 0, 2 * SIDE_M, SIDE_M / 2), 2.5),
+        (box(100, 100, 100 + SIDE_M, 100 + SIDE_M), 4.0),
+        # 12 m broad: (12 − 10) / 12 · (80 − 10) / 80 of it lie 5 m inside, three times what is missing to a half
+        (box(0, 0, 80, 12), (80 + 12) / SIDE_M + 3 * (0.5 - 2 / 12 * 70 / 80)),
+        # two squares joined by a strip 8 m broad hang together by a neck
+        (shapely.union_all([box(0, 0, 60, 60), box(60, 26, 70, 34), box(70, 0, 130, 60)]),
+         (60 + 52 + 2 * 10 + 52 + 2 * 60 - 0 + 0) / SIDE_M + 0.5),
+    ],
+)  # fmt: skip
+def test_a_bite_is_as_good_as_it_needs_little_new_edge(shape: Polygon, score: float) -> None:
+    ground = box(0, 0, 400, 400)
+    assert a_search(ground)._least(np.array([shape], dtype=object))[0] == pytest.approx(score, abs=0.01)
+
+
+def test_what_a_bite_lies_beside_makes_it_better_up_to_two_sides() -> None:
+    ground, west = box(0, 0, 400, 400), box(-50, 0, 0, 400)
+    for north_m, sides in ((SIDE_M, 1.0), (1.5 * SIDE_M, 1.5), (2 * SIDE_M, 2.0), (3 * SIDE_M, 2.0)):
+        shape = box(0, 0, 40, north_m)  # its west side, and 10 m of the sides next to it
+        beside = min(2.0, sides + (10 + 10) / SIDE_M)
+        least = a_search(ground, west)._least(np.array([shape], dtype=object))[0]
+        assert least == pytest.approx((40 + north_m) / SIDE_M - 0.6 * beside, abs=0.01)
