@@ -67,3 +67,11 @@ def test_where_one_model_follows_another_they_agree_within_their_own_error() -> 
             assert after is not None
             assert before.model != after.model
             assert abs(before.east_deg - after.east_deg) < before.sd_deg
+
+
+def test_where_the_needle_points_south_its_yearly_change_is_that_of_its_neighbors() -> None:
+    """South of the magnetic pole the declination passes from −180° to 180°, within 2027 near 146.25° E at 85° S."""
+    here, *beside = (declination(lon, -85.0, date(2027, 7, 1)) for lon in (146.25, 140.0, 152.5))
+    assert here is not None and abs(here.east_deg) > 179.8
+    changes_deg = [one.change_deg_per_year for one in beside if one is not None]
+    assert here.change_deg_per_year == pytest.approx(sum(changes_deg) / 2, abs=0.01) and abs(changes_deg[0]) < 0.5

@@ -226,3 +226,27 @@ def test_fixes_that_were_left_out_are_counted_by_reason() -> None:
     said = traced(segment(far, np.concatenate([times[:30], [times[30] - 2.0], times[30:]]))).result
     assert (said.fixes, said.kept_fixes, said.dropped_fixes) == (len(xy) + 1, len(xy), 1)
     assert Counter({one.reason: one.count for one in said.dropped}).total() == 1
+
+
+def test_a_walk_twice_round_says_so_and_one_round_does_not() -> None:
+    twice = traced(segment(*walk([*SQUARE, *SQUARE]))).result
+    assert twice.acres == pytest.approx(10.0, rel=5e-3)
+    said = "the walk goes round more than once: the outer edge counts"
+    assert said in twice.notes and said not in traced().result.notes
+
+
+def test_pauses_are_left_out_of_an_edge_and_not_of_a_swath() -> None:
+    """Ten minutes in one place in the middle of the first side, or of a lane."""
+
+    def paused(corners: list[tuple[float, float]], *, closed: bool) -> Segment:
+        xy, times = walk(corners, closed=closed)
+        stand = np.repeat(xy[20:21], 150, axis=0) + np.random.default_rng(3).normal(0, 0.3, (150, 2))
+        later = times[20] + 4.0 * np.arange(1, 151)
+        return segment(np.vstack([xy[:21], stand, xy[21:]]), np.concatenate([times[:21], later, times[21:] + 600.0]))
+
+    edge = traced(paused(list(SQUARE), closed=True)).result
+    assert edge.acres == pytest.approx(10.0, rel=5e-3) and edge.dropped_fixes > 100
+    lane = [(0.0, 0.0), (400.0, 0.0)]
+    swath = traced(paused(lane, closed=False), swath_ft=30.0, error=FixError(1.0, 60.0)).result
+    assert swath.acres == pytest.approx(9.144 * (400 + 9.144 * 0.785) / M2_PER_ACRE, rel=0.03)
+    assert swath.dropped_fixes < 5
