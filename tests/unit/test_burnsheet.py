@@ -6,6 +6,8 @@ import math
 from dataclasses import replace
 from datetime import UTC, date, datetime
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import pytest
 from fakes import GRID, FakeStore, entry, ground_lonlat, unit
@@ -19,6 +21,7 @@ from habmap.place.load.forecast import read_forecast
 from habmap.place.settings import Settings
 from habmap.records import Boundary, Feature, ForecastHour, Look, Row
 from habmap.vocabulary import SNAG_CAUTION
+from habmap.work.burn.block_edges import CEDAR_FUEL_WORDS, _unit_words
 from habmap.work.burn.fuel import FuelClass, driest_pct
 from habmap.work.burn.request import BurnRequest
 from habmap.work.burn.result import BurnsheetResult
@@ -277,7 +280,10 @@ def test_a_drawn_patch_is_the_block() -> None:
     assert result.units == ("A", "N")
     assert result.acres == pytest.approx(20_000 / 4046.8564224, rel=1e-6)
     beyond = {(edge.side, edge.beyond): round(edge.length_m) for edge in result.edges}
-    assert beyond == {("downwind", "N"): 100, ("side", "N"): 50, ("side", "A"): 150, ("upwind", "A"): 100}
+    # the longest of a side first
+    assert list(beyond.items()) == [
+        (("downwind", "N"), 100), (("side", "A"), 150), (("side", "N"), 50), (("upwind", "A"), 100),
+    ]  # fmt: skip
     far = place(unit("Far", box(400, 400, 500, 500)))
     with pytest.raises(InputError, match="no ground in a unit") as told:
         ask(far, names=("Far",), patch=ground_lonlat(box(-50, -50, 50, 150)))
@@ -479,3 +485,25 @@ def test_columns_missing_or_twice(tmp_path: Path, header: str, word: str) -> Non
     with pytest.raises(InputErrors) as caught:
         read_forecast(path)
     assert word in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("stage", "fire", "felled", "words"),
+    [
+        ("burned", date(2025, 5, 25), 0.0, "unit B: burned over; burned this season (2025-05-25): confirm it is black"),
+        ("burned", date(2025, 5, 24), 0.0, "unit B: burned over, last fire 2025-05-24"),
+        ("down", date(2025, 5, 24), 0.0, "unit B: cut, slash on ground"),
+        ("kept_up", None, 0.0, "unit B: kept up"),
+        ("other", date(2026, 1, 1), 0.0, "unit B: grass"),
+        ("kept_up", None, 0.1, "unit B: kept up" + CEDAR_FUEL_WORDS),
+        ("standing", None, 0.0, "unit B: cedars standing" + CEDAR_FUEL_WORDS),
+    ],
+)
+def test_what_lies_beyond_an_edge_is_said_with_its_fire(
+    stage: str, fire: date | None, felled: float, words: str
+) -> None:
+    """On March 20, 2026, 300 days after May 24."""
+    piece: Any = SimpleNamespace(
+        unit_id="B", stage=stage, state=SimpleNamespace(last_fire=fire, felled_frac=felled, snag_frac=0.0)
+    )
+    assert _unit_words(piece, {"B": "grass"}, date(2026, 3, 20)) == words

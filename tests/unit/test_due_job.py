@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import date
+from types import SimpleNamespace
+from typing import Any
 
 import pytest
 from fakes import GRID, FakeStore, entry, unit
@@ -11,11 +13,11 @@ from shapely import box
 
 from habmap.jobs.due import calendar_days, due
 from habmap.jobs.week import week
-from habmap.measures import M2_PER_ACRE
+from habmap.measures import M2_PER_ACRE, days_after
 from habmap.place.settings import Settings
 from habmap.work.calendar_day import DAY_BEFORE, WEEK_BEFORE
 from habmap.work.due_rows import told_items
-from habmap.work.seasons import DueItem, What
+from habmap.work.seasons import DueItem, What, _look
 
 
 def test_hair_wide_ground_along_an_edge_asks_for_nothing() -> None:
@@ -85,3 +87,37 @@ def test_strangers_read_of_a_hold_that_it_stands_of_closed_days_when_and_of_a_co
         replace(hold, words="", name="hold", since_date=None, from_date=None, to_date=None),
         replace(closed, words="", name="closed_cut 2026-02-01"),
     )
+
+
+@pytest.mark.parametrize(
+    ("treated", "last_look", "year", "words", "since"),
+    [
+        (date(2026, 6, 30), None, 2026, "end of the first growing season since the work", date(2026, 6, 30)),
+        (date(2026, 7, 1), None, 2027, "end of the first growing season since the work", date(2026, 7, 1)),
+        (date(2026, 1, 5), date(2026, 6, 30), 2026, "end of the first growing season since the work", date(2026, 1, 5)),
+        (date(2026, 1, 5), date(2026, 7, 1), 2027, "a year since the last check-up", date(2026, 7, 1)),
+        (date(2020, 1, 5), date(2026, 3, 1), 2027, "a year since the last check-up", date(2026, 3, 1)),
+    ],
+)
+def test_a_look_is_due_at_the_end_of_the_first_season_and_a_year_after_the_last_one(
+    treated: date, last_look: date | None, year: int, words: str, since: date
+) -> None:
+    piece: Any = SimpleNamespace(unit_id="A", stage="down", first_treated=treated, last_treated=None, snag_frac=0.0,
+                                 last_look=last_look, acres=1.0, felled_frac=1.0)  # fmt: skip
+    (item,) = _look(piece, date(2026, 8, 1), date(2029, 1, 1))
+    assert item.from_date is not None and (item.from_date.year, item.words, item.since_date) == (year, words, since)
+    first, last = item.from_date, item.to_date
+    assert last is not None
+    for on, state in (
+        (days_after(first, -1), "coming"),
+        (first, "due"),
+        (last, "due"),
+        (days_after(last, 1), "overdue"),
+    ):
+        assert next(iter(_look(piece, on, date(2029, 1, 1)))).state == state
+    assert list(_look(piece, date(2026, 1, 1), days_after(first, -1))) == []
+    assert len(list(_look(piece, date(2026, 1, 1), first))) == 1
+    piece.snag_frac = 0.1
+    assert "which are dead, and what hangs loose" in next(iter(_look(piece, first, last))).words
+    piece.stage, piece.snag_frac = "keep", 0.0
+    assert list(_look(piece, first, last)) == []

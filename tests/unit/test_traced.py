@@ -73,6 +73,9 @@ def test_two_rings_apart_are_a_multipolygon() -> None:
     found = traced(segment(xy, times), segment(xy + 1000.0, times + 4000.0))
     assert found.result.geometry["type"] == "MultiPolygon" and len(found.patch.geoms) == 2
     assert found.result.acres == pytest.approx(20.0, rel=2e-3)
+    assert (found.result.started_at, found.result.ended_at) == tuple(
+        datetime.fromtimestamp(at, UTC) for at in (times[0], times[-1] + 4000)
+    )
 
 
 def test_fixes_without_times_have_no_moments() -> None:
