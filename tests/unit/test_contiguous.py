@@ -48,3 +48,7 @@ def test_what_is_spared_leaves_ground_ten_meters_broad() -> None:
     assert spared(ground, spot, least_m2=100.0).area == pytest.approx(9900, abs=1e-6)  # the very limit
     assert spared(ground, spot, least_m2=100.1).area == 10_000
     assert spared(ground, box(200, 200, 300, 300), least_m2=0).equals(ground)
+
+
+def test_a_place_is_told_to_the_millimeter() -> None:
+    assert place_of(box(0.0004, 2.0006, 5, 5)) == (0.0, 2.001)
