@@ -109,15 +109,11 @@ def photo_revisits(
 
 
 def plot_revisits(plots: Iterable[Plot], *, state: Ground, days: int, on: date) -> tuple[Revisit, ...]:
-    """Return every plot with the day on which it is due again; of one plot measured twice the later measure counts."""
-    newest: dict[str, Plot] = {}
-    for plot in plots:
-        if plot.measured_on is None or plot.measured_on <= on:
-            kept = newest.get(plot.plot_id)
-            if kept is None or (plot.measured_on or date.min) >= (kept.measured_on or date.min):
-                newest[plot.plot_id] = plot
+    """Return every plot, one row each, with the day on which it is due again; one measured after ``on`` is left out."""
     found, cuts = [], state.cuts
-    for plot in newest.values():
+    for plot in plots:
+        if plot.measured_on is not None and plot.measured_on > on:
+            continue
         unit_id = plot.unit_id or _unit_under(plot.geometry, state)
         changed: date | None = None
         cut = None if unit_id is None else cuts.get(unit_id)

@@ -78,16 +78,10 @@ def test_a_plot_is_due_once_killing_work_came_over_it() -> None:
     assert (due["plot B"].due_on, due["plot B"].why) == (date(2025, 9, 1) + timedelta(days=1095), "days")
     assert (due["plot C"].due_on, due["plot C"].why, due["plot C"].unit_id) == (None, "no day", "C1")
     assert found(*rows, on=date(2025, 11, 2))["plot A"].why == "days"
-    # of measures of one plot the later counts, in whatever order they were written; of two days alike the last written
-    for days in (
-        ["2024-05-01", "2025-06-01"],
-        ["2025-06-01", "2024-05-01"],
-        ["2025-06-01", None],
-        [None, "2025-06-01"],
-    ):
-        one = found(*(plot("D", day, beside) for day in days))["plot D"]
-        assert one.due_on == date(2025, 6, 1) + timedelta(days=1095)
-    assert found(plot("D", "2025-06-01", beside), plot("D", "2026-12-01", beside))["plot D"].last_on == date(2025, 6, 1)
+    # of rows of one plot the last written counts; one measured after the day asked about does not
+    assert found(plot("D", "2025-06-01", beside), plot("D", "2026-01-02", beside))["plot D"].last_on == date(2026, 1, 2)
+    assert "plot D" not in found(plot("D", "2026-12-31", beside), on=date(2026, 12, 30))
+    assert found(plot("D", "2026-12-30", beside), on=date(2026, 12, 30))["plot D"].last_on == date(2026, 12, 30)
 
 
 def test_a_frame_is_one_spot_however_often_it_was_read() -> None:
