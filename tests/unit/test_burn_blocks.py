@@ -25,7 +25,7 @@ from habmap.place.load.block import checked_name
 from habmap.place.settings import Settings
 from habmap.records import DrawnBlock, Row
 from habmap.records.said import BurnSaid, Said
-from habmap.work.burn.block import block_name, patch_name
+from habmap.work.burn.block import _joined, block_name, patch_name
 from habmap.work.burn.past import _called
 from habmap.work.burn.request import BurnRequest
 
@@ -158,3 +158,12 @@ def test_the_ground_of_a_past_burn_is_called_by_its_units_or_the_block_that_it_i
     assert _called(line, ("C1",), drawn[:1]) == patch_name(("C1",))
     assert _called(replace(line, patch=None), ("C1",), drawn) == patch_name(("C1",))
     assert _called(replace(line, unit_ids=("B", "A")), ("A", "B"), drawn) == "B, A"
+
+
+def test_grounds_that_lie_apart_by_a_hair_burn_as_one() -> None:
+    """A hair is 5 cm broad."""
+    one = _joined([box(0, 0, 100, 100), box(100.04, 0, 200, 100)])
+    assert one.geom_type == "Polygon" and one.area == pytest.approx(20_000, abs=0.01)
+    assert len(_joined([box(0, 0, 100, 100), box(100.2, 0, 200, 100)]).geoms) == 2  # type: ignore[union-attr]
+    alone = box(0, 0, 100, 100).union(box(100.04, 0, 200, 100))
+    assert _joined([alone]).equals(alone)

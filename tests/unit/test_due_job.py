@@ -17,7 +17,7 @@ from habmap.measures import M2_PER_ACRE, days_after
 from habmap.place.settings import Settings
 from habmap.work.calendar_day import DAY_BEFORE, WEEK_BEFORE
 from habmap.work.due_rows import told_items
-from habmap.work.seasons import DueItem, What, _look
+from habmap.work.seasons import DueItem, What, _day, _look
 
 
 def test_hair_wide_ground_along_an_edge_asks_for_nothing() -> None:
@@ -121,3 +121,9 @@ def test_a_look_is_due_at_the_end_of_the_first_season_and_a_year_after_the_last_
     assert "which are dead, and what hangs loose" in next(iter(_look(piece, first, last))).words
     piece.stage, piece.snag_frac = "keep", 0.0
     assert list(_look(piece, first, last)) == []
+
+
+def test_a_day_of_the_year_is_in_every_year_even_the_29_of_february() -> None:
+    assert [_day(year, (2, 29)) for year in (2027, 2028)] == [date(2027, 2, 28), date(2028, 2, 29)]
+    assert (_day(0, (5, 1)), _day(10_000, (5, 1))) == (date.min, date.max)
+    assert (_day(1, (5, 1)), _day(9999, (5, 1))) == (date(1, 5, 1), date(9999, 5, 1))
