@@ -13,13 +13,14 @@ import pytest
 from fakes import GRID, FakeStore, entry, ground_lonlat, unit
 from shapely import LineString, Point, box
 from shapely.geometry.base import BaseGeometry
+from small_places import write_dem
 
 from habmap.errors import InputError, InputErrors
 from habmap.jobs.burnsheet import burnsheet
 from habmap.land.grid import LocalGrid
 from habmap.place.load.forecast import read_forecast
 from habmap.place.settings import Settings
-from habmap.records import Boundary, Feature, ForecastHour, Look, Row
+from habmap.records import Boundary, ElevationSource, Feature, ForecastHour, Look, Row
 from habmap.vocabulary import SNAG_CAUTION
 from habmap.work.burn.block_edges import CEDAR_FUEL_WORDS, _unit_words
 from habmap.work.burn.fuel import FuelClass, driest_pct
@@ -507,3 +508,21 @@ def test_what_lies_beyond_an_edge_is_said_with_its_fire(
         unit_id="B", stage=stage, state=SimpleNamespace(last_fire=fire, felled_frac=felled, snag_frac=0.0)
     )
     assert _unit_words(piece, {"B": "grass"}, date(2026, 3, 20)) == words
+
+
+@pytest.mark.parametrize(
+    ("weather_ft", "column"),
+    [(None, "level"), (340.0, "above"), (635.0, "above"), (645.0, "level"), (2635.0, "level"), (2645.0, "below")],
+)
+def test_the_block_lies_above_or_below_the_place_of_the_weather_by_a_thousand_feet(
+    weather_ft: float | None, column: str, tmp_path: Path
+) -> None:
+    """Level ground 500 m high, which is 1,640.4 ft (NWCG table C has columns for 1,000 ft and more apart)."""
+    path = write_dem(tmp_path / "level.tif", lambda _east, north: 500.0 + 0 * north)
+    dem = ElevationSource(uuid="e", path=str(path), crs_wkt=GRID.crs.to_wkt(), vertical_unit="m",
+                          recorded_at=datetime(2026, 3, 1, 18, tzinfo=UTC))  # fmt: skip
+    result = ask(place(dem), weather_elevation_ft=weather_ft)
+    assert (result.fine_fuel_tables or "").endswith(f"1400 to 1559, exposed, {column}")
+    unknown = "the block's height is not known, so the weather is taken as measured level with it"
+    assert unknown not in result.warnings
+    assert (unknown in ask(place(), weather_elevation_ft=weather_ft).warnings) is (weather_ft is not None)
