@@ -285,3 +285,12 @@ def test_a_report_of_no_work_or_no_days_is_refused(
     store = FakeStore([*UNITS, *(entry(practice, day, LEFT) for practice, day in rows)], settings=settings, grid=GRID)
     with pytest.raises(InputError, match=what):
         export_practices(store, **asked)  # type: ignore[arg-type]
+
+
+def test_strangers_read_that_ground_was_on_hold_and_of_contracts_a_number_and_not_why() -> None:
+    hold = {"unit": "C1", "reason": "owls", "from": date(2026, 1, 1), "to": date(2026, 1, 31)}
+    settings = Settings.model_validate({"contract": [ITEM | {"program": "EQIP"}], "hold": [hold]})
+    store = FakeStore([*UNITS, entry("cut", "2026-01-05", LEFT, who="M. Vale")], settings=settings, grid=GRID)
+    owner, public = (repr(export_practices(store, audience=one)) for one in ("owner", "public"))  # type: ignore[arg-type]
+    assert all(word in owner for word in ("on hold", "owls", "EQIP"))
+    assert "on hold" in public and not any(word in public for word in ("owls", "EQIP", "M. Vale"))

@@ -275,6 +275,25 @@ def test_what_comes_back_is_the_last_look_on_each_ground() -> None:
     assert "300 cedar seedlings an acre" in found.words and "sumac (12)" in found.words
 
 
+@pytest.mark.parametrize(
+    ("day", "on", "side"),
+    [
+        ("2025-02-28", None, "before"), ("2025-03-01", None, None), ("2025-03-02", None, "after"), (None, None, None),
+        ("2026-05-02", date(2026, 5, 1), None), ("2026-05-01", date(2026, 5, 1), "after"),
+    ],
+)  # fmt: skip
+def test_a_line_counts_on_the_side_of_its_day_and_up_to_the_day_asked_about(
+    day: str | None, on: date | None, side: str | None
+) -> None:
+    """The work was done on March 1, 2025; a line under crowns for a fifth of it."""
+    content = {"plot_id": "L", "recorded_at": NOW, "method": "line", "line_ft": 100.0, "intercepts_ft": (20.0,),
+               "measured_on": date.fromisoformat(day) if day else None}  # fmt: skip
+    for unit_id, sides in (("A", side), (None, None)):
+        found = only([CUT, Plot(uuid="L", unit_id=unit_id, **content)], on=on)  # type: ignore[arg-type]
+        got = {"before": found.canopy_before_pct, "after": found.canopy_after_pct}
+        assert got == {one: 20.0 if one == sides else None for one in ("before", "after")}
+
+
 def test_the_canopy_before_is_that_of_the_outline_as_it_was_then() -> None:
     old = unit("A", SQUARE, canopy_pct=70.0)
     redrawn = unit("A", SQUARE, canopy_pct=5.0, replaces=(old.uuid,), valid_from=date(2025, 6, 1))
