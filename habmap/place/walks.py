@@ -80,19 +80,13 @@ def read_walk(path: Path) -> list[Segment]:
 
 def _bytes_of(path: Path) -> bytes:
     check_readable(path)
-    try:
+    unread = InputError(
+        "the file cannot be read", where=str(path), mend="see that it is there and that you may read it"
+    )
+    with unread.instead_of(OSError):
         if path.stat().st_size > BIGGEST_FILE_BYTES:
             _refuse("the file is too big for a walk", path, value=f"{path.stat().st_size} bytes")
         return path.read_bytes()
-    except FileNotFoundError as error:
-        raise InputError("there is no such file", where=str(path), mend="check the name and the folder") from error
-    except OSError as error:
-        raise InputError(
-            "the file cannot be read",
-            where=str(path),
-            value=error.strerror,
-            mend="see that it is there and that you may read it",
-        ) from error
 
 
 def _refuse(what: str, path: Path, *, value: object = None) -> NoReturn:

@@ -70,25 +70,29 @@ def sheet_parts(page: Page) -> dict[str, Any]:
         "tenths": words.tenths,
         "has_long_names": any(len(words.unit_title(unit)) > _LONG_NAME for unit in page.units),
         "groups": _groups(page),
-        "stage_legend": [
-            (Markup(symbols.legend_area(pattern_id(stage))), STAGE_WORDS[stage], words.tenths(acres), stage)
-            for stage in STAGES
-            if (acres := sum(unit.stage_acres.get(stage, 0.0) for unit in page.units)) > 0
-        ],
-        "mixed_legend": [
-            (Markup(symbols.legend_area(over_id("both"))), SHARE_WORDS["both"], words.tenths(acres))
-            for acres in [sum(one.acres for one in page.shares if one.kind == "both")]
-            if acres > 0
-        ],
-        "cover_legend": [
-            (Markup(symbols.legend_area(cover_id(cover))), f"of it {called}", words.tenths(acres))
-            for cover, called in COVER_WORDS.items()
-            if (acres := sum(unit.acres for unit in page.units if unit.cover == cover)) > 0
+        "ground_legend": [
+            (Markup(symbols.legend_area(name)), called, words.tenths(acres), stage)
+            for name, called, acres, stage in grounds(page)
         ],
         "edge_legend": {kind: Markup(symbols.legend_edge(kind)) for kind in symbols.EDGE_WORDS},
         "feature_legend": _feature_legend(page),
         "patterns": Markup(pattern_definitions()),
     }
+
+
+def grounds(page: Page) -> list[tuple[str, str, float, str]]:
+    """Return the kinds of ground that a legend tells: pattern, words, acres, and the stage where it is one.
+
+    The stages first, then covers that are drawn over them, then dead trees among slash.
+    """
+    acres = {stage: sum(unit.stage_acres.get(stage, 0.0) for unit in page.units) for stage in STAGES}
+    found = [(pattern_id(stage), STAGE_WORDS[stage], total, stage) for stage, total in acres.items()]
+    for cover, called in COVER_WORDS.items():
+        total = sum(unit.acres for unit in page.units if unit.cover == cover)
+        found.append((cover_id(cover), f"of it {called}", total, ""))
+    mixed = sum(share.acres for share in page.shares if share.kind == "both")
+    found.append((over_id("both"), SHARE_WORDS["both"], mixed, ""))
+    return [one for one in found if one[2] > 0]
 
 
 def _groups(page: Page) -> list[Group]:

@@ -9,10 +9,9 @@ from typing import Final
 import shapely
 
 from habmap.show import symbols, words
+from habmap.show.page.account import grounds
 from habmap.show.palette import INK, STAGE_FILLS
-from habmap.show.patterns import COVER_WORDS
 from habmap.show.records import Page
-from habmap.show.shares import SHARE_WORDS
 from habmap.show.sheet.map import (
     draw_contour_sample,
     draw_edge,
@@ -20,24 +19,12 @@ from habmap.show.sheet.map import (
     is_drawn_to_shape,
     pattern_area,
 )
-from habmap.show.sheet.marks import Pattern, cover_pattern, over_pattern, stage_pattern
+from habmap.show.sheet.marks import named_pattern
 from habmap.show.sheet.pen import LEAST_PT, Pen, clipped
-from habmap.vocabulary import FEATURE_WORDS, PRIVATE_FEATURE_KINDS, STAGE_WORDS, STAGES
+from habmap.vocabulary import FEATURE_WORDS, PRIVATE_FEATURE_KINDS
 
 _LEGEND_ROW_PT: Final = 12.6
 _SWATCH_PT: Final = (24.0, 10.0)
-
-
-def _grounds(page: Page) -> list[tuple[Pattern, str, float]]:
-    """Return how each kind of ground is drawn, what it is called, and its acres: the stages, and dead among slash."""
-    acres = {stage: sum(unit.stage_acres.get(stage, 0.0) for unit in page.units) for stage in STAGES}
-    found = [(stage_pattern(stage), STAGE_WORDS[stage], total) for stage, total in acres.items() if total > 0]
-    for cover, called in COVER_WORDS.items():
-        if total := sum(unit.acres for unit in page.units if unit.cover == cover):
-            found.append((cover_pattern(cover), f"of it {called}", total))
-    if mixed := sum(share.acres for share in page.shares if share.kind == "both"):
-        found.append((over_pattern("both"), SHARE_WORDS["both"], mixed))
-    return found
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +70,7 @@ def _stage_columns(width: float) -> int:
 
 def legend_height_pt(page: Page, width: float) -> float:
     """Return how high the legend will be [pt]."""
-    stages = math.ceil(len(_grounds(page)) / _stage_columns(width))
+    stages = math.ceil(len(grounds(page)) / _stage_columns(width))
     # no line is traced yet: the scale, and with it their step, follows from the room that the legend leaves
     samples = _samples(page, has_contours=page.relief is not None and page.relief.may_have_contours)
     rows = stages + math.ceil(len(samples) / _feature_columns(width))
@@ -95,11 +82,11 @@ def draw_legend(pen: Pen, page: Page, left: float, top: float, width: float) -> 
     y = top - 4
     columns = _stage_columns(width)
     column_pt = width / columns
-    grounds = _grounds(page)
-    rows = math.ceil(len(grounds) / columns)
-    for index, (pattern, called, acres) in enumerate(grounds):
+    shown = grounds(page)
+    rows = math.ceil(len(shown) / columns)
+    for index, (name, called, acres, _) in enumerate(shown):
         x, row_y = left + index // rows * column_pt, y - (index % rows + 1) * _LEGEND_ROW_PT
-        pattern_area(pen, shapely.box(x, row_y, x + _SWATCH_PT[0], row_y + _SWATCH_PT[1]), pattern)
+        pattern_area(pen, shapely.box(x, row_y, x + _SWATCH_PT[0], row_y + _SWATCH_PT[1]), named_pattern(name))
         pen.box(x, row_y, *_SWATCH_PT, edgecolor=INK)
         pen.text(x + _SWATCH_PT[0] + 5, row_y + 1.8, f"{called} {words.tenths(acres)}")
     y -= rows * _LEGEND_ROW_PT + 2

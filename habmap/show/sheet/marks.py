@@ -64,6 +64,11 @@ def _patterns() -> dict[str, Pattern]:
     return found
 
 
+def named_pattern(name: str) -> Pattern:
+    """Return how a pattern of the page is drawn, by its id there."""
+    return _patterns()[name]
+
+
 def stage_pattern(stage: str) -> Pattern:
     """Return how ground in a stage is drawn."""
     return _patterns()[pattern_id(stage)]
