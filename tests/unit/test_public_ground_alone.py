@@ -54,7 +54,7 @@ def photo(x: float, *, is_private: bool) -> Photo:
 
 @pytest.fixture
 def store() -> FakeStore:
-    """Two units: a nest in the first, with standing ground about it that all work left; two photo points in the second."""
+    """Two units: a nest in the first, with standing ground about it that all work left; photo points in the second."""
 
     def around(ground: BaseGeometry, radius_m: float) -> MultiPolygon:
         return MultiPolygon([ground.difference(NEST.buffer(radius_m))])
