@@ -299,7 +299,7 @@ class TestMap:
         self._failed = {_name_of(case) for case in cases if {part.tag for part in case} & {"failure", "error"}}
 
     def tests_of(self, mutant: Mutant) -> list[str]:
-        """Return the tests that run the line, those whose file imports its module first, the shortest before others.
+        """Return the tests that run the line, those whose file speaks of its module first, the shortest before others.
 
         Of a line run as its module is loaded, they are those that run a line with the name that it gives a value to,
         or else any line of its file.
@@ -357,8 +357,10 @@ def _begins(mutant: Mutant) -> int:
 
 @cache
 def _speaks_of(test_file: str, module: str) -> bool:
-    """Tell whether a file of tests imports a module: they are likely to be the module's own."""
+    """Tell whether a file of tests imports a module or is called like it: they are likely to be the module's own."""
     room, _, name = module.rpartition(".")
+    if f"_{name}" in Path(test_file).stem:
+        return True
     words = (TOP / test_file).read_text(encoding="utf-8")
     return f"from {module} import" in words or bool(re.search(rf"^from {room} import .*\b{name}\b", words, re.M))
 
