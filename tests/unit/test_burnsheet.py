@@ -300,6 +300,9 @@ def test_without_elevation_the_driest_figure_of_the_tables_is_given() -> None:
     assert [(line.facing, line.pct) for line in result.fuel_moisture] == [("unknown", 7.0)]
     assert result.fine_fuel_moisture_pct == 7
     assert "dead fuel" in result.fine_fuel_words
+    # Simard 1968 for 10 to 50%: 2.22749 + 0.160107 · 35 − 0.014784 · 60; saturated air of 15.6 °C holds 1.767 kPa
+    assert result.equilibrium_moisture_pct == pytest.approx(6.944, abs=0.001)
+    assert result.vpd_kpa == pytest.approx(0.65 * 1.767, abs=0.005)
     assert any("no elevation" in words for words in result.warnings)
 
 

@@ -111,3 +111,8 @@ def test_heat_load_holds_to_sixty_degrees_of_slope_and_no_further():
     # 0.339 + 0.808 cos 40° cos 60° − 0.196 sin 40° sin 60° − 0.482 cos 135° sin 60°, by hand
     assert heat_load_mccune_keon_2002(40, 60, 180) == pytest.approx(0.8345, abs=1e-4)
     assert np.isnan(heat_load_mccune_keon_2002(40, 60.001, 180))
+
+
+def test_heat_load_takes_a_face_round_the_compass() -> None:
+    plain = heat_load_mccune_keon_2002(40, 30, 315)
+    assert heat_load_mccune_keon_2002(40, 30, -45) == plain == heat_load_mccune_keon_2002(40, 30, 675)
