@@ -168,7 +168,7 @@ def reference_moisture_pct(temp_f: float, rh_pct: float) -> int:
     Fractions belong to the row and column they begin in: 49.6 °F is the row 30–49, 34.9% the column 30–34.
     """
     row = max(i for i, first in enumerate(TABLE_A_FROM_F) if temp_f >= first)
-    return TABLE_A[row][min(int(rh_pct // 5), len(TABLE_A[row]) - 1)]
+    return TABLE_A[row][int(rh_pct // 5)]
 
 
 def table_moisture_pct(

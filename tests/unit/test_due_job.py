@@ -17,7 +17,8 @@ from habmap.measures import M2_PER_ACRE, days_after
 from habmap.place.settings import Settings
 from habmap.work.calendar_day import DAY_BEFORE, WEEK_BEFORE
 from habmap.work.due_rows import told_items
-from habmap.work.seasons import DueItem, What, _day, _look
+from habmap.work.paperwork_records import Item
+from habmap.work.seasons import ContractDate, DatedBan, DueItem, HeldUnit, What, _day, _look, calendar_due
 
 
 def test_hair_wide_ground_along_an_edge_asks_for_nothing() -> None:
@@ -127,3 +128,40 @@ def test_a_day_of_the_year_is_in_every_year_even_the_29_of_february() -> None:
     assert [_day(year, (2, 29)) for year in (2027, 2028)] == [date(2027, 2, 28), date(2028, 2, 29)]
     assert (_day(0, (5, 1)), _day(10_000, (5, 1))) == (date.min, date.max)
     assert (_day(1, (5, 1)), _day(9999, (5, 1))) == (date(1, 5, 1), date(9999, 5, 1))
+
+
+@pytest.mark.parametrize(
+    ("on", "applied", "planned", "state", "words"),
+    [
+        (date(2026, 2, 28), 2.0, 5.0, "before its start date", ": 3.0 of 5.0 acres to do"),
+        (date(2026, 3, 1), 2.0, 5.0, "open", ": 3.0 of 5.0 acres to do"),
+        (date(2026, 3, 2), 2.0, 5.0, "open", ": 3.0 of 5.0 acres to do"),
+        (date(2026, 3, 3), 2.0, 5.0, "due", ": 3.0 of 5.0 acres to do"),
+        (date(2026, 6, 1), 2.0, None, "due", ""),
+        (date(2026, 6, 2), 0.0, 5.0, "overdue", ": 5.0 of 5.0 acres to do"),
+        (date(2026, 6, 2), 5.5, 5.0, "done", ": 0.0 of 5.0 acres to do"),
+    ],
+)
+def test_a_contract_item_is_due_from_ninety_days_before_its_date(
+    on: date, applied: float, planned: float | None, state: str, words: str
+) -> None:
+    paid = Item(program="P", item="1", practice_code="314", units=("A", "B"), planned_acres=planned,
+                not_before=date(2026, 3, 1), due=date(2026, 6, 1))  # fmt: skip
+    (item,) = calendar_due(on=on, bans=[], holds=[], contract=[ContractDate(item=paid, applied_acres=applied)])
+    assert (item.state, item.unit_id, item.what) == (state, "A;B", "contract")
+    assert item.words == item.name + words and "314" in item.name
+    assert item.acres == (None if planned is None else max(0.0, planned - applied))
+    assert (item.from_date, item.to_date) == (paid.not_before, paid.due)
+
+
+@pytest.mark.parametrize(("on", "state"), [(date(2026, 2, 28), None), (date(2026, 3, 1), "coming"),
+                                           (date(2026, 5, 29), "coming"), (date(2026, 5, 30), "in force"),
+                                           (date(2026, 6, 9), "in force"), (date(2026, 6, 10), None)])  # fmt: skip
+def test_closed_days_and_holds_are_told_ninety_days_ahead(on: date, state: str | None) -> None:
+    first, last = date(2026, 5, 30), date(2026, 6, 9)
+    ban = DatedBan(what="closed_burn", reason="nests", first=first, last=last, units=("A", "B"))
+    hold = HeldUnit(unit_id="C", reason="sale", first=first, last=last)
+    found = calendar_due(on=on, bans=[ban], holds=[hold], contract=[])
+    told = [("A", "closed_burn"), ("B", "closed_burn"), ("C", "hold")]
+    assert [(item.unit_id, item.what, item.state) for item in found] == [(*one, state) for one in told if state]
+    assert {(item.from_date, item.to_date) for item in found} <= {(first, last)}
