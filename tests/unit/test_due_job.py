@@ -18,7 +18,21 @@ from habmap.place.settings import Settings
 from habmap.work.calendar_day import DAY_BEFORE, WEEK_BEFORE
 from habmap.work.due_rows import told_items
 from habmap.work.paperwork_records import Item
-from habmap.work.seasons import ContractDate, DatedBan, DueItem, HeldUnit, What, _day, _look, calendar_due
+from habmap.work.seasons import (
+    HAND_CHECK_DAYS,
+    ContractDate,
+    DatedBan,
+    DueItem,
+    HeldUnit,
+    UpkeepRule,
+    What,
+    _after_fire,
+    _day,
+    _drying,
+    _look,
+    _upkeep,
+    calendar_due,
+)
 
 
 def test_hair_wide_ground_along_an_edge_asks_for_nothing() -> None:
@@ -165,3 +179,77 @@ def test_closed_days_and_holds_are_told_ninety_days_ahead(on: date, state: str |
     told = [("A", "closed_burn"), ("B", "closed_burn"), ("C", "hold")]
     assert [(item.unit_id, item.what, item.state) for item in found] == [(*one, state) for one in told if state]
     assert {(item.from_date, item.to_date) for item in found} <= {(first, last)}
+
+
+def ground_of(**fields: object) -> Any:
+    content: dict[str, object] = {
+        "unit_id": "A", "stage": "down", "cover": "cedar", "acres": 1.0, "lying_frac": 1.0, "piled_frac": 0.0,
+        "felled_frac": 1.0, "snag_frac": 0.0, "last_felled": None, "needles": None, "needles_seen": None,
+        "last_fire": None, "last_pile_burn": None, "last_treated": None, "last_look": None, "last_piled": None,
+    }  # fmt: skip
+    return SimpleNamespace(**(content | fields))
+
+
+@pytest.mark.parametrize(
+    ("on", "needles", "seen", "state", "more"),
+    [
+        (date(2026, 2, 8), None, None, "drying", ""),
+        (date(2026, 2, 9), None, None, "in its drying days", "; no check-up since says"),
+        (date(2026, 3, 11), None, None, "in its drying days", "; no check-up since says"),
+        (date(2026, 3, 12), "red", date(2026, 3, 1), "past its drying days", "; needles red on 2026-03-01: "),
+        (date(2026, 2, 20), "green", date(2026, 2, 8), "in its drying days", "; needles green on 2026-02-08: "),
+        (date(2026, 2, 20), "green", date(2026, 2, 9), "drying", "; needles green on 2026-02-09: "),
+        (date(2026, 2, 20), "green", None, "in its drying days", "; needles green: "),
+    ],
+)
+def test_slash_felled_on_january_10_dries_for_30_to_60_days(
+    on: date, needles: str | None, seen: date | None, state: str, more: str
+) -> None:
+    felled = ground_of(last_felled=date(2026, 1, 10), needles=needles, needles_seen=seen)
+    (item,) = _drying(felled, on, (30, 60))
+    assert (item.state, item.from_date, item.to_date) == (state, date(2026, 2, 9), date(2026, 3, 11))
+    assert item.words.startswith("felled 2026-01-10" + more) and (more or item.words == "felled 2026-01-10")
+    assert item.words.endswith("; ask the burn boss") is (state == "past its drying days")
+    felled.lying_frac = 0.0
+    assert list(_drying(felled, on, (30, 60))) == list(_drying(ground_of(), on, (30, 60))) == []
+
+
+def test_after_a_fire_each_day_of_the_checks_is_told_up_to_its_own() -> None:
+    fire = date(2026, 2, 1)
+    days = [days_after(fire, number) for number in HAND_CHECK_DAYS]
+    assert HAND_CHECK_DAYS == (1, 3, 7)
+
+    def told(piece: Any, on: date) -> list[tuple[str, date | None, str]]:
+        return [(item.what, item.to_date, item.state) for item in _after_fire(piece, on)]
+
+    piles = ground_of(last_pile_burn=fire)
+    assert told(piles, fire) == [("hand_check", day, "coming") for day in days]
+    assert told(piles, days[0])[0] == ("hand_check", days[0], "due") and len(told(piles, days[0])) == len(days)
+    assert told(piles, days_after(days[-1], 1)) == []
+    assert told(ground_of(last_fire=fire), fire) == []
+    assert told(ground_of(last_fire=fire, snag_frac=0.1), days[-1]) == [("snag_check", days[-1], "due")]
+
+
+@pytest.mark.parametrize(
+    ("fields", "on", "state"),
+    [
+        ({"last_fire": date(2022, 3, 1)}, date(2026, 3, 1), "due"),  # 1,461 days on
+        ({"last_fire": date(2022, 3, 1)}, date(2026, 2, 28), "coming"),
+        ({"last_fire": date(2022, 3, 1)}, date(2025, 12, 1), "coming"),
+        ({"last_fire": date(2022, 3, 1)}, date(2025, 11, 30), None),
+        ({"last_fire": date(2022, 3, 1), "last_treated": date(2022, 3, 2)}, date(2026, 3, 1), "coming"),
+        ({"stage": "coming_back", "last_look": date(2026, 1, 1)}, date(2026, 1, 2), "due"),
+        ({"stage": "standing", "last_fire": date(2000, 1, 1)}, date(2026, 3, 1), None),
+        ({"stage": "dead_standing", "last_fire": date(2022, 3, 1)}, date(2026, 3, 1), "due"),
+        ({"stage": "dead_standing", "last_treated": date(2022, 3, 1)}, date(2026, 3, 1), None),
+        ({"stage": "other", "cover": "grass", "last_fire": date(2022, 3, 1)}, date(2026, 3, 1), "due"),
+        ({"stage": "other", "cover": "crop", "last_fire": date(2022, 3, 1)}, date(2026, 3, 1), None),
+        ({"stage": "other", "cover": "grass"}, date(2026, 3, 1), "due"),
+    ],
+)
+def test_ground_is_kept_up_every_four_years(fields: dict[str, object], on: date, state: str | None) -> None:
+    piece = ground_of(**({"stage": "kept_up"} | fields))
+    asked = UpkeepRule(reason="cedar", years=4, is_asked=True)
+    assert [item.state for item in _upkeep(piece, on, days_after(on, 90), asked)] == ([state] if state else [])
+    if piece.last_fire is None and piece.last_treated is None and piece.stage == "other":
+        assert list(_upkeep(piece, on, days_after(on, 90), replace(asked, is_asked=False))) == []
