@@ -152,3 +152,17 @@ def test_each_cell_s_way_out_is_over_the_lowest_rim() -> None:
     heights[0, 0] = np.nan
     assert outlets(Surface(heights, 0, 0, 1))[1, 1] == -1
     assert outlets(Surface(np.zeros((2, 9)), 0, 0, 1)).max() == -1
+
+
+@pytest.mark.parametrize("step", [(r, c) for r in (-1, 0, 1) for c in (-1, 0, 1) if (r, c) != (0, 0)])
+def test_a_furrow_leads_out_whichever_way_it_runs(step: tuple[int, int]) -> None:
+    """On a table 10 m high a furrow runs from the middle to the edge, one of eight ways, falling."""
+    heights = np.full((9, 9), 10.0)
+    cells = [(4 + step[0] * k, 4 + step[1] * k) for k in range(5)]
+    for k, cell in enumerate(cells):
+        heights[cell] = 5.0 - k
+    ways_out = outlets(Surface(heights, 0.0, 0.0, 1.0))
+    assert [ways_out[cell] for cell in cells] == [*(r * 9 + c for r, c in cells[1:]), -1]
+    # where heights are not known beside a cell, the known ground ends there
+    heights[4 - step[0], 4 - step[1]] = math.nan
+    assert outlets(Surface(heights, 0.0, 0.0, 1.0))[4, 4] == -1

@@ -15,7 +15,7 @@ from habmap.records import BurnRecord, Entry, Unit
 from habmap.work.ledger import corrections, line_numbers
 from habmap.work.log_history import UnitAcresThen, history_lines, speaks_of, unit_changes, version_lines
 from habmap.work.logged import is_same_work, not_counted, redrawn, same_work
-from habmap.work.versions import ends
+from habmap.work.versions import ends, heirs, made_together
 
 HECTARE = 10_000 / M2_PER_ACRE
 WHOLE, WEST, EAST = box(0, 0, 100, 100), box(0, 0, 40, 100), box(40, 0, 100, 100)
@@ -196,3 +196,27 @@ def test_what_a_correction_takes_out_of_a_burn_is_told_by_the_record_that_counte
     assert cleared(record) == [(), ("note",), ()]
     assert cleared(newer) == [(), ("note",), ()]
     assert cleared(replace(record, entry_id="first"), newer) == [(), ("note",), ("temp_f",)]
+
+
+def test_versions_made_together_hang_together_from_one_to_the_next() -> None:
+    """U follows a and b, V b and c, W c and d; X follows e; Y follows a, written on another day."""
+    made = {name: version(name, WHOLE, name, *follows, on=SPLIT_ON) for name, follows in (
+        ("U", "ab"), ("V", "bc"), ("W", "cd"), ("X", "e"))}  # fmt: skip
+    later = version("Y", WHOLE, "Y", "a", on=SPLIT_ON, day=2)
+    for name in "UVW":
+        assert {one.unit_id for one in made_together(made[name], [*made.values(), later])} == set("UVW")
+    assert made_together(made["X"], [*made.values(), later]) == (made["X"],)
+    assert made_together(later, [*made.values(), later]) == (later,)
+
+
+def test_ground_of_a_unit_that_is_gone_is_its_heirs() -> None:
+    """A was split into A-1 and A-2, and A-1 then merged with B as M; a split of A-2 was taken back."""
+    merged = version("M", WHOLE, "m", "w", "b", on=BACK_ON, day=3)
+    tried = version("T", EAST, "t", "e", on=BACK_ON, day=3)
+    undone = version("A-2", EAST, "e2", "t", "e", on=BACK_ON, day=4)
+    found = heirs(written(OLD, OTHER, *SPLIT, merged))
+    assert {former: set(units) for former, units in found.items()} == {"A": {"A-2", "M"}, "A-1": {"M"}, "B": {"M"}}
+    assert heirs(written(OLD, OTHER)) == {}
+    assert "T" not in heirs(written(OLD, *SPLIT, tried, undone))
+    retired = version("A", WHOLE, "r", "a", on=SPLIT_ON, is_retired=True, day=5)
+    assert heirs(written(OLD, retired)) == {}
