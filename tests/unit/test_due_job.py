@@ -16,7 +16,7 @@ from habmap.jobs.week import week
 from habmap.measures import M2_PER_ACRE, days_after
 from habmap.place.settings import Settings
 from habmap.work.calendar_day import DAY_BEFORE, WEEK_BEFORE
-from habmap.work.due_rows import told_items
+from habmap.work.due_rows import acres_of, coming_within, due_rows, share_of, told_items
 from habmap.work.paperwork_records import Item
 from habmap.work.seasons import (
     HAND_CHECK_DAYS,
@@ -253,3 +253,46 @@ def test_ground_is_kept_up_every_four_years(fields: dict[str, object], on: date,
     assert [item.state for item in _upkeep(piece, on, days_after(on, 90), asked)] == ([state] if state else [])
     if piece.last_fire is None and piece.last_treated is None and piece.stage == "other":
         assert list(_upkeep(piece, on, days_after(on, 90), replace(asked, is_asked=False))) == []
+
+
+def test_acres_of_things_count_ground_once_and_shares_by_it() -> None:
+    def item(what: What, acres: float | None, *, fire: int = 1, share: float | None = None) -> DueItem:
+        return DueItem(unit_id="A", what=what, state="due", acres=acres, since_date=date(2026, 1, fire), words="",
+                       from_date=None, to_date=None, felled_pct=share)  # fmt: skip
+
+    assert acres_of([]) is acres_of([item("photo", None)]) is None
+    assert acres_of([item("drying", 1.0), item("drying", None), item("drying", 2.5)]) == 3.5
+    # three days of looking after one fire are one ground, the largest told; another fire has its own
+    looks = [
+        item("hand_check", 1.0),
+        item("hand_check", 1.5),
+        item("hand_check", None),
+        item("hand_check", 2.0, fire=2),
+    ]
+    assert acres_of(looks) == 3.5
+    assert share_of([item("drying", 1.0, share=100.0), item("drying", 3.0, share=20.0)], "felled_pct") == 40.0
+    assert share_of([item("drying", 1.0, share=100.0), item("drying", 3.0)], "felled_pct") == 100.0
+    assert share_of([item("drying", None, share=100.0)], "felled_pct") is None
+    assert share_of([item("drying", 1.0)], "felled_pct") is None
+
+
+def test_what_presses_stands_first_and_what_comes_within_a_week_is_found() -> None:
+    def item(unit_id: str, state: str, first: int | None, last: int | None = None) -> DueItem:
+        days = [None if day is None else date(2026, 2, day) for day in (first, last)]
+        return DueItem(unit_id=unit_id, what="drying", state=state, acres=1.0, since_date=None, from_date=days[0],
+                       to_date=days[1], words=unit_id)  # fmt: skip
+
+    in_order = [
+        item("A", "overdue", 9), item("B", "past its drying days", 8), item("C", "due", 3), item("D", "due", 4, 5),
+        item("E", "due", 4, 6), item("F", "due", None, 7), item("G", "due", None), item("H", "in force", 1),
+        item("I", "in its drying days", 1), item("J", "coming", 1), item("K", "drying", 2),
+    ]  # fmt: skip
+    rows = due_rows(in_order[::-1])
+    assert [row.unit_id for row in rows] == list("ABCDEFGHIJK")
+    found = coming_within(rows, on=date(2026, 2, 2), days=3)
+    assert [row.unit_id for row in found] == list("CDEK")  # from the 2nd to the 5th, whichever end
+    done = due_rows([item("A", "done", 3)])
+    assert coming_within(done, on=date(2026, 2, 2), days=3) == ()
+    both = due_rows([item("A", "done", 1), item("A", "coming", 5), item("A", "due", 4)])
+    assert (len(both), both[0].state, both[0].acres, both[0].state_acres) == (1, "due", 3.0, 1.0)
+    assert coming_within(both, on=date(2026, 2, 5), days=0) == both
