@@ -311,6 +311,7 @@ def test_at_night_no_fuel_moisture_and_words() -> None:
     assert result.fine_fuel_moisture_pct is None
     assert "2100" in result.fine_fuel_words
     assert (result.fine_fuel_tables, result.fine_fuel_clock_words) == (None, None)
+    assert ask(place(), wind_from_deg=0.0).wind_from_deg == 0
     no_air = ask(place(), temp_f=None, is_observed=True)
     assert (no_air.fine_fuel_words, no_air.fine_fuel_tables) == ("temperature or humidity is not given", None)
     assert (no_air.equilibrium_moisture_pct, no_air.vpd_kpa, no_air.fine_fuel_clock_words) == (None, None, None)
