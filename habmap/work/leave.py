@@ -92,6 +92,6 @@ def _taken(
 ) -> Iterable[Taken]:
     for unit_id, (cedar, now) in units:
         target = rule.target_acres(unit_id, cedar)
-        then = had.get(unit_id, (0.0, 0.0))[1]
+        then = had[unit_id][1]
         if target is not None and now < target[0] - _CRUMB_ACRES and now < then - _CRUMB_ACRES:
             yield Taken(unit_id=unit_id, least_acres=target[0], before_acres=then, after_acres=now)
