@@ -229,26 +229,40 @@ def _add_gradients(
     return at_limit, high
 
 
-@compiled
-def _add_angles(first: Any, last: Any, k: Any, work: Any) -> None:
-    """Add a row's angles, but those of steep cells, and its heat load to the sums of their columns."""
-    cosine_0, cosine_1, sine_0, sine_1, row_lat, per_col_deg = k[10], k[11], k[12], k[13], k[14], k[15]
-    for col in range(first, last):
-        own, length, square = work[col], work[_RISE + col], work[_SQUARE + col]
-        at = float(np.int64(col))
-        over, under = _arctan_parts(square)
-        stretch = math.sqrt(1.0 + square)
-        both = 1.0 / (under * stretch)
-        near_deg = length * DEG_PER_RAD
-        deg = near_deg + (near_deg * (square * over)) * (stretch * both)
-        heat = _BASE + (under * both) * (
-            (cosine_0 + at * cosine_1) - (sine_0 + at * sine_1) * length + HEAT_FACE * work[_FACE + col]
-        )
-        cell_lat = row_lat + at * per_col_deg
-        usable = own if (length <= _MAX_RISE) & (cell_lat >= _LOW_LAT) & (cell_lat <= _HIGH_LAT) else 0.0
-        work[_SUM_1 + col] += 0.0 if length > GENTLE_RISE else own * deg
-        work[_SUM_5 + col] += usable * heat
-        work[_SUM_6 + col] += usable
+def _angles(*, is_plain: bool) -> Any:
+    """Return what adds a row's angles, but those of steep cells, and its heat load to the sums of their columns.
+
+    ``is_plain``: none of its ground is steep, and the heat load holds for all of it, so that no cell is asked.
+    """
+
+    @compiled
+    def add_angles(first: Any, last: Any, k: Any, work: Any) -> None:
+        cosine_0, cosine_1, sine_0, sine_1, row_lat, per_col_deg = k[10], k[11], k[12], k[13], k[14], k[15]
+        for col in range(first, last):
+            own, length, square = work[col], work[_RISE + col], work[_SQUARE + col]
+            at = float(np.int64(col))
+            over, under = _arctan_parts(square)
+            stretch = math.sqrt(1.0 + square)
+            both = 1.0 / (under * stretch)
+            near_deg = length * DEG_PER_RAD
+            deg = near_deg + (near_deg * (square * over)) * (stretch * both)
+            heat = _BASE + (under * both) * (
+                (cosine_0 + at * cosine_1) - (sine_0 + at * sine_1) * length + HEAT_FACE * work[_FACE + col]
+            )
+            if is_plain:
+                gentle = usable = own
+            else:
+                cell_lat = row_lat + at * per_col_deg
+                gentle = 0.0 if length > GENTLE_RISE else own
+                usable = own if (length <= _MAX_RISE) & (cell_lat >= _LOW_LAT) & (cell_lat <= _HIGH_LAT) else 0.0
+            work[_SUM_1 + col] += gentle * deg
+            work[_SUM_5 + col] += usable * heat
+            work[_SUM_6 + col] += usable
+
+    return add_angles
+
+
+_add_plain_angles, _add_angles = _angles(is_plain=True), _angles(is_plain=False)
 
 
 @compiled
@@ -369,7 +383,11 @@ def _sum_pieces(
             if high >= _CLASSES:
                 is_too_steep = True
                 break
-            _add_angles(first, last, k, work)
+            row_ends = min(k[14], k[14] + (cols - 1) * per_col), max(k[14], k[14] + (cols - 1) * per_col)
+            if high < _STEEP_CLASS and row_ends[0] >= _LOW_LAT and row_ends[1] <= _HIGH_LAT:
+                _add_plain_angles(first, last, k, work)
+            else:
+                _add_angles(first, last, k, work)
             high_class = max(high_class, high)
             _add_classes(first, last, work, keys, dense)
             if high >= _STEEP_CLASS:

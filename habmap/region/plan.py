@@ -84,7 +84,7 @@ class Elevations:
         if len(ground.tiles) == 1:
             with open_source(ground.tiles[0], kind="elevation") as source:
                 files = {ground.tiles[0], *map(Path, source.files)}
-            return cls(ground.tiles[0], None, (), tuple(sorted(stamp_of(path) for path in files if path.exists())))
+            return cls(ground.tiles[0], None, (), tuple(sorted({stamp_of(path) for path in files if path.exists()})))
         mosaic = mosaic_of(ground.tiles, vertical_unit=ground.vertical_unit)
         return cls(None, mosaic, mosaic.warnings)
 

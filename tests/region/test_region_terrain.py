@@ -67,6 +67,15 @@ def test_figures_are_those_of_a_property_of_their_own_to_the_last_digit(region, 
             assert text == (str(value) if plain is None else plain), (unit["unit_id"], name)
 
 
+def test_a_raster_is_known_by_where_it_lies_however_it_is_named(region, monkeypatch) -> None:
+    monkeypatch.chdir(region)
+    named, known = (
+        plan.Elevations.of(plan.Ground(tiles=(path,))) for path in (Path("ground.tif"), region / "ground.tif")
+    )
+    assert named.stamps == known.stamps
+    assert named.of_part(region, None, 1)[2] == known.of_part(region, None, 1)[2]
+
+
 def test_every_format_holds_the_same(region, wanted, run, tmp_path) -> None:
     pytest.importorskip("pyarrow")
     rows = rows_of(wanted)
