@@ -13,6 +13,7 @@ from pyproj import Proj, Transformer
 
 from habmap.land.facerules import FaceRules
 from habmap.place.elevation import open_elevation
+from habmap.place.zonework import Cut
 from habmap.work.terrain import figure_columns
 
 #: Far from its middle meridian and far north, true north turns by 0.016° in a kilometer there.
@@ -72,3 +73,30 @@ def test_where_tiles_end_moves_no_figure(tmp_path) -> None:
     whole, apart = figures(written(tmp_path / "whole.tif")), figures(written(tmp_path / "apart.tif", off=77))
     for name, value in whole.items():
         assert apart[name] == (value if isinstance(value, str) else pytest.approx(value, rel=1e-8)), name
+
+
+@pytest.mark.parametrize(
+    ("crs", "transform"),
+    [(CRS, Affine(CELL_M, 0, WEST, 0, -CELL_M, NORTH)), ("EPSG:4326", Affine(1e-4, 0, -98, 0, -1e-4, 59.5))],
+)
+def test_what_a_tile_tells_of_its_corners_is_what_is_measured_there(tmp_path, crs, transform) -> None:
+    """Three by three places of a tile against each corner's own; rounding of degrees leaves some 1e-10."""
+    with rasterio.open(
+        tmp_path / "flat.tif", "w", driver="GTiff", height=SIZE, width=SIZE, count=1, dtype="float32", crs=crs,
+        transform=transform,
+    ) as target:  # fmt: skip
+        target.write(np.zeros((SIZE, SIZE), dtype=np.float32), 1)
+    random = np.random.default_rng(3)
+    left, top = random.uniform(0, SIZE - 90, (2, 50))
+    boxes = np.column_stack([left, -top - 80, left + random.uniform(1, 80, 50), -top])
+    with open_elevation(tmp_path / "flat.tif", vertical_unit="m") as dem:
+        cut = Cut.of(boxes, side=dem._tile_cells, shape=dem.analysis_shape)
+        steps, latitudes = dem._corners(cut)
+        for row in range(2):
+            for col in range(2):
+                at_row, at_col = (cut.windows[:, 2 * far + axis] + 0.5 - far for axis, far in ((0, row), (1, col)))
+                *measured, lat_deg, _ = dem._steps_at(at_row, at_col)
+                assert steps[:, row, col] == pytest.approx(np.column_stack(measured), abs=2e-9 * steps.max())
+                if (row, col) == (0, 0):
+                    assert latitudes[:, 0] == pytest.approx(lat_deg, abs=1e-11)
+    assert len(cut.owners) > 60
