@@ -21,12 +21,16 @@ from habmap.jobs.map import build_page
 from habmap.jobs.ports import Store
 from habmap.jobs.public import public_view
 from habmap.jobs.week import week
+from habmap.place.settings import Settings
 from habmap.records import Feature, Photo
 from habmap.vocabulary import Audience
 
 NOW, ON = datetime(2026, 8, 1, 12, tzinfo=UTC), date(2026, 8, 1)
 NEST = Point(300, 250)
 UNITS = {"A": box(0, 0, 700, 500), "B": box(700, 0, 1500, 500)}
+
+WHY = "a lawsuit"
+BAN = {"work": "burn", "from": "07-15", "to": "09-15", "reason": WHY}
 
 Job = Callable[[Store, Audience], Any]
 JOBS: dict[str, Job] = {
@@ -69,6 +73,7 @@ def store() -> FakeStore:
             entry("burn", "2022-02-01", around(box(0, 0, 400, 500), 90)),
         ],
         grid=GRID,
+        settings=Settings.model_validate({"hold": [{"unit": "B", "reason": WHY}], "closed": [BAN]}),
     )
 
 
@@ -79,3 +84,4 @@ def test_what_strangers_are_told_rests_on_what_they_may_see(name: str, store: Fa
     assert told
     assert told == job(public_view(store), "public")
     assert told != job(store, "owner")  # so that the law can fail
+    assert WHY not in repr(told)
