@@ -6,7 +6,6 @@ import csv
 import errno
 import io
 import json
-import os
 import sqlite3
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import closing
@@ -188,8 +187,6 @@ def _write_csv(path: Path, portions: Iterator[Portion], _written_at: float) -> N
             for first in range(0, max(map(len, columns.values())), ROWS_AT_ONCE):
                 own = slice(first, first + ROWS_AT_ONCE)
                 table.writerows(zip(*(_cells(column[own]) for column in columns.values()), strict=True))
-        stream.flush()
-        os.fsync(stream.fileno())
 
 
 def _cells(column: NDArray[Any]) -> list[object]:

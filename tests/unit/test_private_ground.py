@@ -26,11 +26,13 @@ from habmap.jobs.public import public_view, veil_words
 from habmap.land.veil import CLEAR_WITHIN_M, LATTICE_M, RADIUS_M, veil
 from habmap.measures import acres
 from habmap.place.public_store import AS_IT_IS, NOTHING, REFUSED, PublicStore
-from habmap.records import Feature
+from habmap.records import Boundary, Feature
 from habmap.show.page.render import render_page
 from habmap.show.records import Page
+from habmap.vocabulary import Audience
 
 NOW = datetime(2026, 8, 1, 12, tzinfo=UTC)
+AUDIENCES: tuple[Audience, ...] = ("owner", "public")
 UNITS = {"A": box(0, 0, 700, 500), "B": box(700, 0, 1500, 500)}
 
 
@@ -328,6 +330,14 @@ def test_a_hole_of_a_unit_about_a_private_place_is_closed_for_the_public() -> No
     assert "private place" not in render_page(page)
     standing = FakeStore([unit("A", outline), a_nest(300, 250)], grid=GRID)
     assert [name for name, _, _ in handheld(standing, today=NOW.date(), audience="public").outlines] == ["A"]
+
+
+def test_a_hole_of_the_property_line_about_a_private_place_is_closed_for_the_public() -> None:
+    line = MultiPolygon([box(-100, -100, 1600, 600).difference(Point(300, 250).buffer(40))])
+    store = a_store(a_nest(300, 250), Boundary(uuid="line", geometry=GRID.to_lonlat(line), recorded_at=NOW))
+    owners, publics = (build_page(store, now=NOW, audience=audience).boundary for audience in AUDIENCES)
+    assert owners is not None and publics is not None
+    assert [len(list(holes_of(GRID.to_grid(shape)))) for shape in (owners, publics)] == [1, 0]
 
 
 def holes_of(shape: BaseGeometry) -> Iterator[shapely.Polygon]:

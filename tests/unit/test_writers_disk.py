@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import io
+import os
 import sqlite3
 from collections.abc import Callable
 from contextlib import closing
@@ -18,6 +19,7 @@ from pyogrio.errors import DataLayerError, DataSourceError, FeatureError
 
 from habmap.errors import PlaceError
 from habmap.place.writers import write_layer, write_whole
+from habmap.region.folder import write_file
 from habmap.region.output import LAYER, writer_for
 
 
@@ -93,3 +95,15 @@ def test_a_regions_layer_of_which_a_failing_disk_left_out_a_part_is_not_told_as_
         return
     with pytest.raises(OSError, match=r"part of the layer|no such table"):
         writer_for(path).rows(path, iter(portions), 0.0)
+
+
+def test_a_part_of_a_regions_work_is_on_the_disk_before_it_takes_its_place(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    done: list[str] = []
+    true_sync, true_replace = os.fsync, Path.replace
+    monkeypatch.setattr(os, "fsync", lambda number: (done.append("synced"), true_sync(number))[1])
+    monkeypatch.setattr(Path, "replace", lambda path, to: (done.append("there"), true_replace(path, to))[1])
+    write_file(tmp_path / "part-1.bin", [b"a", b"b"])
+    assert done == ["synced", "there"]
+    assert (tmp_path / "part-1.bin").read_bytes() == b"ab"
