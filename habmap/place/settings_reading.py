@@ -118,6 +118,17 @@ def settings_of(text: str, path: Path) -> Settings:
         It is not TOML, or values are not allowed; every fault is listed.
     """
     try:
+        return _settings_of(text, path)
+    except RecursionError as error:
+        raise InputError(
+            "the settings file holds values within values, far too deep",
+            where=str(path),
+            mend="take them out, or restore the file from a copy of the property's folder",
+        ) from error
+
+
+def _settings_of(text: str, path: Path) -> Settings:
+    try:
         document = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise _unreadable(str(path), error) from error

@@ -383,6 +383,26 @@ def test_a_setting_that_no_figure_can_be_made_of_is_refused(before: str, after: 
         GeoPackageStore.open(tmp_path / "place")
 
 
+@pytest.mark.parametrize("more", ["x = " + "[" * 50_000 + "]" * 50_000, "[" + ".".join("a" * 20_000) + "]\nx = 1"])
+def test_settings_far_too_deep_are_refused(more: str, tmp_path: Path) -> None:
+    GeoPackageStore.create(tmp_path / "place", "Small", timezone="America/Chicago")
+    path = tmp_path / "place" / "habmap.toml"
+    path.write_text(f"{path.read_text(encoding='utf-8')}\n{more}\n", encoding="utf-8")
+    with pytest.raises(InputError, match="far too deep"):
+        GeoPackageStore.open(tmp_path / "place")
+
+
+def test_collections_within_collections_are_no_ground(tmp_path: Path, demo_place: Path) -> None:
+    """Deep ones ended the process: GEOS follows each within the other."""
+    deep = "GEOMETRYCOLLECTION(" * 40_000 + "POINT(0 0)" + ")" * 40_000
+    table = tmp_path / "e.csv"
+    table.write_text(f'date,practice,patch_wkt\n2026-04-02,mow,"{deep}"\n', encoding="utf-8")
+    words = ["-m", "habmap", "--place", str(demo_place), "load", "entries", str(table)]
+    done = subprocess.run([sys.executable, *words], capture_output=True, text=True, check=False)
+    assert done.returncode == 3
+    assert "collections within collections" in done.stderr
+
+
 def test_a_bite_of_next_to_nothing_is_refused(run_habmap: Any, demo_place: Path) -> None:
     refused = run_habmap("bite", "--acres", "1e-300", "--json", place=demo_place)  # it was looked for without end
     assert (refused.code, refused.json["where"], refused.json["allowed"]) == (2, "--acres", "0.01 to 100,000")

@@ -95,8 +95,10 @@ def _text(value: object) -> str:
 def drawn_patch(wkt: str, cells: Cells) -> MultiPolygon | None:
     """Return the ground that a row draws (WGS 84 lon/lat); ``None`` after adding to the faults why it cannot be."""
     try:
+        if wkt.upper().count("COLLECTION") > 1:  # GEOS follows one within the other until its stack ends
+            raise NotImplementedError("collections within collections")
         shape = shapely.from_wkt(wkt)
-    except (ShapelyError, NotImplementedError) as error:  # the latter for curves
+    except (ShapelyError, NotImplementedError) as error:  # the latter for curves too
         cells.fault(
             "patch_wkt cannot be read",
             "patch_wkt",
