@@ -139,13 +139,13 @@ def picture_name(sha256: str) -> str:
 def read_picture(folder: Path, name: str) -> bytes | None:
     """Return a kept picture; ``None`` where it is gone or spoiled, or its name is none of ours.
 
-    It never leaves the folder. Spoiled is what does not begin and end as a JPEG: cut short, or another's file.
+    It never leaves the folder. Spoiled is what does not begin and end as a JPEG, or is larger than one that is taken.
     """
     if not _NAME.fullmatch(name):
         return None
     path = folder / PICTURE_FOLDER / name
     try:
-        content = path.read_bytes() if path.is_file() else b""
+        content = path.read_bytes() if path.is_file() and path.stat().st_size <= MOST_BYTES else b""
     except OSError:
         return None
     return content if content.startswith(_BEGIN) and content.endswith(_END) else None

@@ -403,6 +403,20 @@ def test_collections_within_collections_are_no_ground(tmp_path: Path, demo_place
     assert "collections within collections" in done.stderr
 
 
+def test_a_kept_picture_larger_than_memory_is_spoiled(tmp_path: Path) -> None:
+    """A stranger's copy may hold a file with holes, of any size."""
+    from habmap.place.pictures import MOST_BYTES, read_picture
+
+    path = tmp_path / "photos" / f"{'0' * 32}.jpg"
+    path.parent.mkdir()
+    for size, is_read in ((1000, True), (MOST_BYTES + 1, False)):
+        with path.open("wb") as file:
+            file.write(b"\xff\xd8")
+            file.seek(size - 2)
+            file.write(b"\xff\xd9")
+        assert (read_picture(tmp_path, path.name) is not None) == is_read
+
+
 def test_a_bite_of_next_to_nothing_is_refused(run_habmap: Any, demo_place: Path) -> None:
     refused = run_habmap("bite", "--acres", "1e-300", "--json", place=demo_place)  # it was looked for without end
     assert (refused.code, refused.json["where"], refused.json["allowed"]) == (2, "--acres", "0.01 to 100,000")
