@@ -306,7 +306,7 @@ class TestMap:
         """
         lines = self._lines_of(mutant.path)
         found = set(lines.get(mutant.line) or lines.get(_begins(mutant), ()))
-        if "" in found:
+        if "" in found or (not found and _runs_at_loading(mutant)):
             found = self._users_of(mutant) or {test for tests in lines.values() for test in tests}
         tests = {test.partition("|")[0] for test in found if test}
         return sorted(
@@ -353,6 +353,13 @@ def _begins(mutant: Mutant) -> int:
     tree = ast.parse((TOP / mutant.path).read_text(encoding="utf-8"))
     return max(one.lineno for one in ast.walk(tree)
                 if isinstance(one, ast.stmt) and one.lineno <= mutant.line <= (one.end_lineno or 0))  # fmt: skip
+
+
+def _runs_at_loading(mutant: Mutant) -> bool:
+    """Tell whether a change lies in no function."""
+    tree = ast.parse((TOP / mutant.path).read_text(encoding="utf-8"))
+    return not any(isinstance(one, ast.FunctionDef) and one.lineno <= mutant.line <= (one.end_lineno or 0)
+                   for one in ast.walk(tree))  # fmt: skip
 
 
 @cache

@@ -11,7 +11,7 @@ from fakes import GRID, FakeStore, entry, ground_lonlat, unit
 from hypothesis import given
 from shapely import MultiPolygon, Polygon, box
 
-from habmap.errors import InputError
+from habmap.errors import InputError, UsageError
 from habmap.jobs.acres import acres
 from habmap.jobs.correct import amend
 from habmap.jobs.log import add_entry, log
@@ -166,3 +166,21 @@ def test_the_same_work_logged_again_names_the_line() -> None:
     for practice, day in (("pile", 2), ("cut", 1)):
         (words,) = told(practice, day)
         assert f"same ground: line {day})" in words
+
+
+def test_unless_somebody_agrees_reported_acres_far_off_are_refused_and_what_cannot_be_is_refused_always() -> None:
+    store = FakeStore([unit("A", box(0, 0, 300, 100))], grid=GRID)
+
+    def logged(practice: str, **said: object) -> None:
+        log(store, practice=practice, date=date(2026, 2, 1), patch=ground_lonlat(box(0, 0, 100, 100)), now=NOW,
+            said=Said(**said), today=TODAY)  # type: ignore[arg-type]  # fmt: skip
+
+    with pytest.raises(InputError, match="more than the ground given"):
+        logged("cut", reported_acres=4)
+    with pytest.raises(UsageError):
+        logged("checkup")  # a look of nothing
+    with pytest.raises(UsageError, match="practice"):
+        logged("dance")
+    assert store.entries() == ()
+    logged("cut", reported_acres=2.5)
+    assert len(store.entries()) == 1
