@@ -26,6 +26,7 @@ from habmap.work.burn.block_edges import CEDAR_FUEL_WORDS, _unit_words
 from habmap.work.burn.fuel import FuelClass, driest_pct
 from habmap.work.burn.request import BurnRequest
 from habmap.work.burn.result import BurnsheetResult
+from habmap.work.burn.surroundings import cold_air
 from habmap.work.burn.written_plan import ITEMS, Compared, Window, beside, compare, unlimited
 from habmap.work.said import temperature_question
 
@@ -534,3 +535,15 @@ def test_the_block_lies_above_or_below_the_place_of_the_weather_by_a_thousand_fe
     unknown = "the block's height is not known, so the weather is taken as measured level with it"
     assert unknown not in result.warnings
     assert (unknown in ask(place(), weather_elevation_ft=weather_ft).warnings) is (weather_ft is not None)
+
+
+def test_places_within_a_hundred_meters_of_the_way_of_cold_air_are_named() -> None:
+    """The way runs 300 m south along x = 0; 20 m east of it lies the block's own edge."""
+    way: Any = SimpleNamespace(points=((0.0, 0.0), (0.0, -300.0)), length_m=300.0, end="edge")
+    spots = {"far": 100.5, "near": 99.5, "at it": 0.0}
+    features = [feature("house", name, Point(x, -150.0), sensitive=True) for name, x in spots.items()]
+    found = cold_air(box(20, 0, 220, 200), [way], features, grid=GRID)
+    assert found is not None and (found.length_m, found.ends) == (300.0, "edge")
+    assert [(one.name, round(one.from_path_m, 3)) for one in found.places] == [("at it", 0.0), ("near", 99.5)]
+    assert found.places[0].from_block_m == pytest.approx((20**2 + 150**2) ** 0.5, abs=1e-3)
+    assert cold_air(box(20, 0, 220, 200), [], features, grid=GRID) is None

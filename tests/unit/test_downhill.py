@@ -166,3 +166,13 @@ def test_a_furrow_leads_out_whichever_way_it_runs(step: tuple[int, int]) -> None
     # where heights are not known beside a cell, the known ground ends there
     heights[4 - step[0], 4 - step[1]] = math.nan
     assert outlets(Surface(heights, 0.0, 0.0, 1.0))[4, 4] == -1
+
+
+def test_many_places_are_read_as_each_by_itself_on_ground_that_is_no_plane() -> None:
+    assert sample_many(np.array([[0.0, 0.0], [0.0, 4.0]]), np.array([0.5]), np.array([0.5])).tolist() == [1.0]
+    random = np.random.default_rng(5)
+    values = random.normal(size=(5, 6))
+    row, col = random.uniform(-0.5, 4.5, 200), random.uniform(-0.5, 5.5, 200)
+    each = [sample(values, r, c) for r, c in zip(row.tolist(), col.tolist(), strict=True)]
+    assert sample_many(values, row, col) == pytest.approx(each, nan_ok=True)
+    assert 20 < np.isnan(each).sum() < 100

@@ -262,6 +262,8 @@ def test_acres_of_things_count_ground_once_and_shares_by_it() -> None:
 
     assert acres_of([]) is acres_of([item("photo", None)]) is None
     assert acres_of([item("drying", 1.0), item("drying", None), item("drying", 2.5)]) == 3.5
+    assert acres_of([item("drying", 0.0)]) == acres_of([item("hand_check", 0.0)]) == 0
+    assert share_of([item("drying", 0.0, share=50.0)], "felled_pct") is None
     # three days of looking after one fire are one ground, the largest told; another fire has its own
     looks = [
         item("hand_check", 1.0),
