@@ -249,3 +249,16 @@ def test_of_lanes_apart_half_the_bias_is_taken_off_and_a_25th_of_it_is_refused(m
     assert apart(10_000, *[10_399] * 10).area_sd_m2 == pytest.approx(399 / 2)
     with pytest.raises(InputError, match="blurs this ground"):
         apart(10_000, *[10_401] * 10)
+
+
+def test_where_the_ground_lies_changes_nothing() -> None:
+    """Three kilometers north and one west of it."""
+    by = np.array([-1_000.0, 3_000.0])
+    path = turned()
+    xy, times = swath._with_turns(path)
+    there, same_times = swath._with_turns(Path("walk", path.xy + by, path.time_s, True))
+    assert there == pytest.approx(xy + by) and same_times == pytest.approx(times)
+    lanes = np.array([(x, y) for k in range(8) for x, y in [(4.0 * k, 0.0), (4.0 * k, 60.0)][:: 1 if k % 2 else -1]])
+    here, moved = (swath._closed([line], swath_m=4.0, sigma_m=1.0) for line in (lanes, lanes + by))
+    assert moved.ground.area == pytest.approx(here.ground.area, rel=1e-6)
+    assert moved.passes == pytest.approx(here.passes, abs=1e-6)
