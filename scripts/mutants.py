@@ -302,7 +302,7 @@ class TestMap:
         """Return the tests that run the line, those whose file speaks of its module first, the shortest before others.
 
         Of a line run as its module is loaded, they are those that run a line with the name that it gives a value to,
-        or else any line of its file.
+        or with that of its class, or else any line of its file.
         """
         lines = self._lines_of(mutant.path)
         found = set(lines.get(mutant.line) or lines.get(_begins(mutant), ()))
@@ -320,12 +320,13 @@ class TestMap:
         return self._line_tests[path]
 
     def _users_of(self, mutant: Mutant) -> set[str]:
-        """Return the tests that run a line with the name to which the mutant's line gives a value."""
-        names = {target.id for statement in ast.parse((TOP / mutant.path).read_text(encoding="utf-8")).body
-                 if isinstance(statement, ast.Assign | ast.AnnAssign)
-                 and statement.lineno <= mutant.line <= (statement.end_lineno or 0)
-                 for target in (statement.targets if isinstance(statement, ast.Assign) else [statement.target])
-                 if isinstance(target, ast.Name)}  # fmt: skip
+        """Return the tests that run a line with the name to which the mutant's line gives a value, or of its class."""
+        names: set[str] = set()
+        for one in ast.parse((TOP / mutant.path).read_text(encoding="utf-8")).body:
+            if one.lineno <= mutant.line <= (one.end_lineno or 0):
+                targets = one.targets if isinstance(one, ast.Assign) else [getattr(one, "target", None)]
+                names |= {target.id for target in targets if isinstance(target, ast.Name)}
+                names |= {one.name} if isinstance(one, ast.ClassDef) else set()
         if not names:
             return set()
         named = re.compile(rf"\b({'|'.join(names)})\b")

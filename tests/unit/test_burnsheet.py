@@ -547,3 +547,11 @@ def test_places_within_a_hundred_meters_of_the_way_of_cold_air_are_named() -> No
     assert [(one.name, round(one.from_path_m, 3)) for one in found.places] == [("at it", 0.0), ("near", 99.5)]
     assert found.places[0].from_block_m == pytest.approx((20**2 + 150**2) ** 0.5, abs=1e-3)
     assert cold_air(box(20, 0, 220, 200), [], features, grid=GRID) is None
+
+
+def test_an_hour_that_the_clock_leaps_over_is_refused_but_for_a_burn_that_was() -> None:
+    settings = Settings.model_validate({"place": {"timezone": "America/Chicago"}})
+    leap = datetime(2026, 3, 8, 2, 30)
+    with pytest.raises(InputError, match="this hour never comes"):
+        ask(place(settings=settings), at=leap)
+    assert ask(place(settings=settings), at=leap, is_observed=True).time == "2026-03-08T02:30"
