@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import filecmp
 import re
 import shutil
 from collections.abc import Sequence
@@ -58,6 +59,6 @@ def _free_name(folder: Path, walk: Path, number: int | None) -> Path | None:
         target = folder / f"{'' if number is None else f'{number}-'}{stem}{'' if again == 1 else f'-{again}'}{suffix}"
         if not target.exists():
             return target
-        if target.read_bytes() == walk.read_bytes():
+        if filecmp.cmp(target, walk, shallow=False):
             return None
     raise HabmapError("too many walks of one name", where=str(folder), mend="move the oldest of them elsewhere")

@@ -14,7 +14,7 @@ from pathlib import Path
 
 import pytest
 import shapely
-from shapely import LineString, MultiPolygon, Point, Polygon, box
+from shapely import GeometryCollection, LineString, MultiPolygon, Point, Polygon, box
 
 from habmap.errors import InputError, PlaceBusyError, PlaceError, UsageError
 from habmap.place.settings import PlaceSection
@@ -295,6 +295,21 @@ def test_blobs_of_other_writers_are_read(wkb_order: int, envelope_doubles: tuple
 def test_damaged_blobs_are_said(blob: bytes) -> None:
     with pytest.raises(PlaceError, match="damaged"):
         from_blob(blob, where="x")
+
+
+@pytest.mark.parametrize("order", ["<", ">"])
+@pytest.mark.parametrize("beside", [0, 1])
+def test_collections_in_one_another_without_end_are_refused(order: str, beside: int) -> None:
+    """GEOS reads them by calling itself: 20,000 ended the process."""
+    point = shapely.to_wkb(Point(1, 2), byte_order=int(order == "<"))
+    nest = (struct.pack(f"{order}BII", order == "<", 7, 1 + beside) + point * beside) * 20_000 + point
+    head = struct.pack("<2sBBi", b"GP", 0, 1, 4326)
+    with pytest.raises(PlaceError, match="a stored outline is damaged"):
+        from_blob(head + nest, where="x")
+    many = GeometryCollection([MultiPolygon([GROUND.geoms[0]] * 2), LineString([(0, 0), (1, 1)]), Point(1, 2)] * 200)
+    for srid in (0, 4326):
+        wkb = shapely.to_wkb(shapely.set_srid(many, srid), byte_order=int(order == "<"), include_srid=srid > 0)
+        assert from_blob(head + wkb, where="x") == many
 
 
 @pytest.mark.parametrize(
