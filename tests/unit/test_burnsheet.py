@@ -555,3 +555,13 @@ def test_an_hour_that_the_clock_leaps_over_is_refused_but_for_a_burn_that_was() 
     with pytest.raises(InputError, match="this hour never comes"):
         ask(place(settings=settings), at=leap)
     assert ask(place(settings=settings), at=leap, is_observed=True).time == "2026-03-08T02:30"
+
+
+@pytest.mark.parametrize(("slope_pct", "slope_class"), [(29.9, "0-30"), (30.2, ">30")])
+def test_ground_is_steep_above_thirty_percent_by_the_guides_classes(
+    slope_pct: float, slope_class: str, tmp_path: Path
+) -> None:
+    path = write_dem(tmp_path / "slope.tif", lambda _east, north: 500.0 - north * slope_pct / 100)
+    dem = ElevationSource(uuid="e", path=str(path), crs_wkt=GRID.crs.to_wkt(), vertical_unit="m",
+                          recorded_at=datetime(2026, 3, 1, 18, tzinfo=UTC))  # fmt: skip
+    assert [(one.facing, one.slope_class) for one in ask(place(dem)).fuel_moisture] == [("N", slope_class)]

@@ -8,10 +8,11 @@ import numpy as np
 import pytest
 import shapely
 
-from habmap.land.facerules import _toward
+from habmap.land.facerules import FaceRules, _toward
 from habmap.land.facing import facing_class_m2
 from habmap.land.terrain import GroundSteps
 from habmap.land.zones import GradientTile
+from habmap.place.settings import Settings
 
 
 def tile(east: np.ndarray, north: np.ndarray) -> GradientTile:
@@ -84,3 +85,10 @@ def test_the_eight_chief_bearings_are_exact_and_others_are_sines() -> None:
         assert (east / math.hypot(east, north), north / math.hypot(east, north)) == pytest.approx(expected)
         assert {abs(east), abs(north)} <= {0.0, 1.0}
     assert _toward(-90) == (-1, 0) and _toward(30) == pytest.approx((0.5, math.sqrt(0.75)))
+
+
+def test_the_rules_of_a_property_without_settings_are_those_of_ground_by_itself() -> None:
+    """Flat below 5%, hand-only above 30%, the sun from 112.5° to 247.5°."""
+    rules, terrain = FaceRules(), Settings().terrain
+    assert (rules.flat_below_pct, rules.machine_limit_pct, rules.sun_facing_deg) == (5, 30, (112.5, 247.5))
+    assert (terrain.flat_below_pct, terrain.machine_limit_pct, terrain.sun_facing_deg) == (5, 30, (112.5, 247.5))
