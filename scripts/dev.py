@@ -114,20 +114,19 @@ def test(words: list[str]) -> int:
     set_up("test", "region", *(["audit"] if whole else []))
     get_programs()
     looking = look_up_faults() if whole else None
-    # Neighbors in a file stay together, so that what they share is made once.
-    with test_room() as (workers, env):
-        code = run([program("python"), "-m", "pytest", "-n", workers, "--dist", "worksteal", *words], cwd=TOP, env=env)
+    # One worker for each core: most tests run the command in a process of its own and wait for it. Neighbors in a
+    # file stay together, so that what they share is made once.
+    with test_room() as env:
+        code = run([program("python"), "-m", "pytest", "-n", "auto", "--dist", "worksteal", *words], cwd=TOP, env=env)
     if looking is not None:
         tell_faults(looking)  # what became known overnight is no fault of the change that is tested
     return code
 
 
 @contextlib.contextmanager
-def test_room() -> Iterator[tuple[str, dict[str, str]]]:
-    """Yield how many workers the tests have, and their environment.
+def test_room() -> Iterator[dict[str, str]]:
+    """Yield the environment of the tests, with a folder in memory for their files where the machine has plenty.
 
-    Where the machine has plenty of memory there are three for every two cores, for many tests wait for a browser or a
-    process that they killed, and a folder in memory for their files.
     The tens of thousands of calls by which the program has its files brought to the disk return at once there.
     """
     env = dict(os.environ)
@@ -138,11 +137,10 @@ def test_room() -> Iterator[tuple[str, dict[str, str]]]:
     except (OSError, IndexError, ValueError):
         free = 0  # no Linux, or one that does not tell
     if free < LEAST_MEMORY:
-        yield "auto", env
+        yield env
         return
     with tempfile.TemporaryDirectory(prefix="habmap-tests-", dir=SHARED_MEMORY, ignore_cleanup_errors=True) as folder:
-        cores = len(os.sched_getaffinity(0))
-        yield str(cores + cores // 2), {**env, "PYTEST_DEBUG_TEMPROOT": folder}
+        yield {**env, "PYTEST_DEBUG_TEMPROOT": folder}
 
 
 def check(words: list[str]) -> int:

@@ -293,6 +293,14 @@ def test_a_form_half_filled_survives_a_reload(at_desk: Callable[..., Seen], demo
     assert page.get_by_label("who").input_value() == "Two hands"
     assert page.get_by_label("share killed").input_value() == "85"
     assert page.locator("[name=unit]").first.is_checked()
+    # and what is typed while the page's script is still on its way
+    page.route("**/desk.js*", lambda route: (page.get_by_label("who").fill("One hand"), route.continue_()))
+    page.reload()
+    assert page.get_by_label("who").input_value() == "One hand"
+    assert page.get_by_label("share killed").input_value() == "85"
+    page.unroute("**/desk.js*")
+    page.reload()
+    assert page.get_by_label("who").input_value() == "One hand"
     seen.check()
 
 

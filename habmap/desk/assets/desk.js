@@ -27,26 +27,28 @@
         return [`${seen[one.name]}:${one.name}`, one];
       });
   };
+  const isTicked = (one) => one.type === "checkbox" || one.type === "radio";
   const asked = new URLSearchParams(location.search);
   for (const form of document.querySelectorAll("form[data-draft]")) {
     const key = `${location.pathname}#${form.dataset.draft}`;
     const kept = sessionStorage.getItem(key);
+    const isTyped = ([, one]) => (isTicked(one) ? one.checked !== one.defaultChecked : one.value !== one.defaultValue);
+    const begun = wordsOf(form).filter((one) => one[1].tagName !== "SELECT" && isTyped(one)); // before this ran
     if (kept && !document.querySelector(".told")) {
       const values = JSON.parse(kept);
       for (const [name, one] of wordsOf(form)) {
         const was = values[name];
-        if (was === undefined || asked.has(one.name)) continue; // what the address says is newer
-        if (one.type === "checkbox" || one.type === "radio") one.checked = was;
+        if (was === undefined || asked.has(one.name) || begun.some((typed) => typed[0] === name)) continue; // newer
+        if (isTicked(one)) one.checked = was;
         else one.value = was;
       }
     }
-    form.addEventListener("input", () => {
-      const values = {};
-      for (const [name, one] of wordsOf(form)) {
-        values[name] = one.type === "checkbox" || one.type === "radio" ? one.checked : one.value;
-      }
-      sessionStorage.setItem(key, JSON.stringify(values));
-    });
+    const keep = () => {
+      const values = wordsOf(form).map(([name, one]) => [name, isTicked(one) ? one.checked : one.value]);
+      sessionStorage.setItem(key, JSON.stringify(Object.fromEntries(values)));
+    };
+    if (begun.length) keep();
+    form.addEventListener("input", keep);
     form.addEventListener("submit", () => sessionStorage.removeItem(key));
   }
 
