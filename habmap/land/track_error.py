@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -122,19 +123,25 @@ def second_order_variance(time_s: Floats, *, error: FixError) -> float:
     if error.correlation_s == 0:
         return n * error.sigma_m**4 / 2
 
+    around = np.concatenate([time_s, time_s, time_s])
+
     def correlation(shift: int) -> Floats:
-        apart_s = np.abs(time_s - np.roll(time_s, -shift))
-        return np.exp(-apart_s / error.correlation_s) if not math.isinf(error.correlation_s) else np.ones(n)
+        """Return that of every vertex with the one so many places on, the last once more in front, the first behind."""
+        apart_s = np.abs(time_s - around[n + shift : 2 * n + shift])
+        found = np.exp(-apart_s / error.correlation_s) if not math.isinf(error.correlation_s) else np.ones(n)
+        return np.concatenate([found[-1:], found, found[:1]])
 
     # A vertex k places on is at least this far in time; where times rise along the ring this ends the sum early.
     total = 0.0
+    near = deque((correlation(shift) for shift in range(-2, 2)), maxlen=5)
     for lag in range(n // 2 + 1):
-        here = correlation(lag)
+        near.append(correlation(lag + 2))
+        narrow, _, same, _, wide = near
+        here = same[1:-1]
         if lag and float(here.max()) < math.exp(-NEGLIGIBLE):
             break
-        wide, narrow = correlation(lag + 2), correlation(lag - 2)
         # (K C Kᵀ)_{i,i+lag} = ¼ (C_{i+1,j+1} + C_{i-1,j-1} − C_{i+1,j-1} − C_{i-1,j+1})
-        mixed = np.roll(here, -1) + np.roll(here, 1) - np.roll(narrow, -1) - np.roll(wide, 1)
+        mixed = same[2:] + same[:-2] - narrow[2:] - wide[:-2]
         weight = 1.0 if lag == 0 or 2 * lag == n else 2.0
         total += weight * float(np.sum(mixed * here)) / 4
     return float(error.sigma_m**4 * max(total, 0.0))

@@ -429,13 +429,14 @@ def _pauses_drawn_together(path: Path, *, radius_m: float, drift_m: float) -> Pa
     """Put the middle of the ball in place of the fixes of a pause: they stay near their mean and lead nowhere."""
     xy, time_s = path.xy, path.time_s
     n = len(xy)
+    x, y = xy.T.tolist()  # one by one, numbers are quicker than arrays
     places: list[tuple[float, float, float]] = []
     i = 0
     while i < n:
-        east, north = xy[i]
+        east, north = x[i], y[i]
         j = i + 1
-        while j < n and math.hypot(xy[j, 0] - east / (j - i), xy[j, 1] - north / (j - i)) <= radius_m:
-            east, north = east + xy[j, 0], north + xy[j, 1]
+        while j < n and math.hypot(x[j] - east / (j - i), y[j] - north / (j - i)) <= radius_m:
+            east, north = east + x[j], north + y[j]
             j += 1
         if j - i > 2 and time_s[j - 1] - time_s[i] >= PAUSE_S:
             middle = (i + j) // 2
