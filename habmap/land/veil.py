@@ -47,8 +47,6 @@ _ROUND_DEG: Final = 45.0
 _NOISE_M: Final = 2.0
 #: Places of two vertices that agree within this are one [m].
 _SAME_M: Final = 1e-6
-
-
 #: Sides whose distances from a place differ by less keep one distance from it, as those of a buffer of corners do [m]:
 #: a cell's diagonal, by which its middle may be nearer to one and farther from another.
 _ALIKE_M: Final = LATTICE_M * math.sqrt(2)
