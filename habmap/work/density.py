@@ -206,20 +206,17 @@ def _may_be_more(look: _Look, limits: DenseLimits) -> bool:
 
 def _stems(look: _Look) -> tuple[float | None, list[str]]:
     """Return the stems per acre that count as now, and what they rest on, in phrases."""
-    phrases = []
-    if look.old:
-        phrases.append(_old_words(look))
+    phrases = [_old_words(look)] if look.old else []
     if look.stems is not None:
         return look.stems.density.stems_per_acre, [look.stems.words, *phrases]
     if any(plot.method == "quarter" for plot in look.now):
-        phrases.insert(0, "quarter points with every quarter vacant say nothing of how many stems there are")
-    elif look.unit.stems_per_acre is not None and not look.are_stems_given_old:
-        return look.unit.stems_per_acre, ["stems per acre as given with the unit's outline; no plots", *phrases]
-    elif look.unit.stems_per_acre is not None:
-        phrases.append(
-            f"{look.unit.stems_per_acre:,.0f} stems per acre as given with the unit's outline are from before the work"
-        )
-    return None, phrases
+        return None, ["quarter points with every quarter vacant say nothing of how many stems there are", *phrases]
+    given = look.unit.stems_per_acre
+    if given is None:
+        return None, phrases
+    if not look.are_stems_given_old:
+        return given, ["stems per acre as given with the unit's outline; no plots", *phrases]
+    return None, [*phrases, f"{given:,.0f} stems per acre as given with the unit's outline are from before the work"]
 
 
 def _old_words(look: _Look) -> str:

@@ -208,9 +208,7 @@ def is_same_work(one: Entry, other: Entry) -> bool:
     told = {fact.within or fact.name for fact in facts(Entry).values() if fact.tells is not None}
     if any(getattr(one, name) != getattr(other, name) for name in ("practice", "date", *told)):
         return False
-    if one.patch is None or other.patch is None:
-        return one.patch is other.patch
-    return bool(shapely.equals(one.patch, other.patch))
+    return one.patch is other.patch or bool(shapely.equals(one.patch, other.patch))
 
 
 def not_counted(entry: Entry) -> tuple[str, ...]:

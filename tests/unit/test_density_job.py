@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, date, datetime
+from pathlib import Path
 
 import pytest
 import shapely
@@ -11,8 +13,8 @@ from fakes import GRID, FakeStore, entry, unit
 from habmap.jobs.density import density
 from habmap.jobs.rank import rank
 from habmap.measures import M2_PER_ACRE
-from habmap.records import CanopySource, Plot
-from habmap.work.density_records import UnitDensity
+from habmap.records import CanopySource, Plot, Row
+from habmap.work.density_records import PropertyDensity, UnitCanopy, UnitDensity
 
 NOW = datetime(2026, 3, 1, tzinfo=UTC)
 HECTARE = shapely.box(0, 0, 100, 100)
@@ -174,7 +176,6 @@ def test_acres_of_the_whole_are_those_that_the_plots_still_tell_of() -> None:
 
 def test_a_canopy_raster_from_before_the_work_is_not_the_canopy_of_now(tmp_path, monkeypatch) -> None:
     from habmap.jobs import density as job
-    from habmap.work.density_records import UnitCanopy
 
     source = CanopySource(uuid="c", path="c.tif", crs_wkt="", vertical_unit="m", recorded_at=NOW)
     tall = {"A": UnitCanopy(canopy_pct=90.0, coverage_pct=100.0)}
@@ -326,3 +327,169 @@ def test_empty_plots_are_not_sure_of_nothing() -> None:
     # Poisson: 3.6889/0.3 acre, the plots being 12% of the ground: times √(1 − 0.3·4046.86/10,000)
     assert found.stems_per_acre_ci95_high == pytest.approx(12.296 * (1 - 0.3 * M2_PER_ACRE / 10_000) ** 0.5, abs=2e-3)
     assert "exact Poisson limits" in found.rests_on and found.limits_by == "poisson"
+
+
+# --- limits of what is said ----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("stems", "heights_ft", "level"),
+    [
+        ((25, 25), (5.0, 5.0), "restoration"),  # 250 stems per acre
+        ((25, 24), (5.0, 5.9), "maintenance"),
+        ((2, 3), (5.0, 7.0), "restoration"),  # 6 ft on the mean
+        ((2, 3), (5.0, 6.98), "maintenance"),
+        ((2, 3), (None, 5.99), "maintenance"),  # the mean of those measured
+        ((2, 3), (None, None), None),
+        ((25, 25), (None, None), "restoration"),
+        (None, (6.0, 6.0), "restoration"),
+        (None, (5.9, 5.9), None),
+    ],
+)
+def test_what_kind_of_work_a_stand_needs(
+    stems: tuple[int, int] | None, heights_ft: tuple[float | None, float | None], level: str | None
+) -> None:
+    """OSU Extension NREM-2876: maintenance under 6 ft and under 250 stems per acre, else restoration."""
+    plots = [
+        quarter(f"p{n}", (None,) * 4, height_ft=height) if stems is None else fixed(f"p{n}", stems[n], height_ft=height)
+        for n, height in enumerate(heights_ft)
+    ]
+    assert only(FakeStore([unit("A", HECTARE), *plots], grid=GRID)).management_level == level
+
+
+@pytest.mark.parametrize(
+    ("days", "words", "warned"),
+    [
+        (("2025-01-15",), "1 plot of 2025-01-15 from before", "1 plot is older"),
+        (("2025-01-15", "2024-03-02", None), "3 plots of 2024-03-02 to 2025-01-15 from before", "3 plots are older"),
+        ((None, None), "2 plots without a day from before", "2 plots are older"),
+    ],
+)
+def test_old_plots_are_named_by_their_days(days: tuple[str | None, ...], words: str, warned: str) -> None:
+    plots = [fixed(f"p{n}", 40, day=day) for n, day in enumerate(days)]
+    found = only(FakeStore([unit("A", HECTARE), *plots, entry("cut", "2025-06-01", HECTARE)], grid=GRID))
+    assert f"{words} the work on their ground, not counted as now (400 stems per acre then)" in found.rests_on
+    assert any(warned in line for line in found.warnings)
+    assert any("plots without a day" in line for line in found.warnings) is (None in days)
+
+
+def test_crown_cover_by_lines_before_the_raster_before_the_outline(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Two lines of 100 and 300 ft with 30 and 60 ft under crowns: 90 of 400 ft."""
+    from habmap.jobs import density as job
+
+    lines = [
+        fixed(f"l{n}", 0, method="line", line_ft=line_ft, intercepts_ft=under)
+        for n, (line_ft, under) in enumerate([(100.0, (10.0, 20.0)), (300.0, (60.0,))])
+    ]
+    outline = unit("A", HECTARE, canopy_pct=80.0, stems_per_acre=100.0)
+    source = CanopySource(uuid="c", path="c.tif", crs_wkt="", vertical_unit="m", recorded_at=NOW)
+
+    def told(*rows: Row, coverage_pct: float = 100.0, too_coarse: bool = False) -> UnitDensity:
+        tall = {"A": UnitCanopy(canopy_pct=40.0, coverage_pct=coverage_pct, too_coarse=too_coarse)}
+        monkeypatch.setattr(job, "canopy_of_units", lambda source, units, **more: (tall if source else {}, ()))
+        return only(FakeStore([outline, *rows], grid=GRID))
+
+    found = told(*lines, source)
+    assert found.canopy_pct == pytest.approx(22.5) and found.canopy_coverage_pct is None
+    assert "crown cover from 2 lines, 400 ft together" in found.rests_on
+    assert told(lines[0]).canopy_pct == pytest.approx(30.0)
+    assert told(replace(lines[0], line_ft=0.5, intercepts_ft=(0.25,))).canopy_pct == pytest.approx(50.0)
+    raster = told(source)
+    assert (raster.canopy_pct, raster.canopy_coverage_pct) == (40.0, 100.0)
+    assert "covers only" not in raster.rests_on and "too coarse" not in raster.rests_on
+    assert "covers only" not in told(source, coverage_pct=99.5).rests_on
+    assert "the raster covers only 99% of the unit" in told(source, coverage_pct=99.4).rests_on
+    assert "its cells are too coarse for so small a unit" in told(source, too_coarse=True).rests_on
+    assert told().canopy_pct == 80.0 and "as given with the unit's outline" in told().rests_on
+    # a raster is of before the work where that covers half of the unit, on its day or later
+    outline = unit("A", HECTARE)
+    for day, east, is_old in (("2026-03-01", 50.2, True), ("2026-03-01", 49.8, False), ("2026-02-28", 90.0, False)):
+        cut = entry("cut", day, shapely.box(0, 0, east, 100))
+        assert ("the canopy raster (40%) is older" in told(source, cut).rests_on) is is_old
+
+
+@pytest.mark.parametrize(("side_m", "is_said"), [(20.32, True), (20.15, False)])
+def test_ground_without_plots_is_said_from_a_twentieth_of_an_acre(side_m: float, is_said: bool) -> None:
+    """10 m by 20.32 m are 0.0502 acre, by 20.15 m 0.0498."""
+    store = FakeStore(
+        [
+            unit("A", HECTARE), unit("B", shapely.box(100, 0, 200, 100)),
+            unit("C", shapely.box(0, 200, 10, 200 + side_m)),
+            *(fixed(f"{name}{n}", 40 + n, unit_id=name) for name in "AB" for n in range(3)),
+        ],
+        grid=GRID,
+    )  # fmt: skip
+    whole = density(store).whole_property
+    assert whole is not None and whole.acres_without_plots == pytest.approx(10 * side_m / M2_PER_ACRE, rel=1e-5)
+    assert ("acres lie in no sampled stratum" in whole.rests_on) is is_said
+    assert whole.rests_on.startswith("6 plots in 2 strata, weighted by their 4.9 acres")
+    assert "no interval" not in whole.rests_on and "counted in the stratum" not in whole.rests_on
+
+
+def test_the_whole_property_says_what_it_has_no_interval_for() -> None:
+    second = unit("B", shapely.box(100, 0, 200, 100))
+    three = [fixed(f"a{n}", 40 + n) for n in range(3)]
+
+    def whole(*rows: Row) -> PropertyDensity | None:
+        return density(FakeStore([unit("A", HECTARE), second, *rows], grid=GRID)).whole_property
+
+    assert whole(*three) is None
+    single = whole(*three, fixed("b", 30, unit_id="B"))
+    assert single is not None and single.stems_per_acre_ci95_low is None
+    assert single.stems_per_acre == pytest.approx((410 + 300) / 2)
+    assert single.rests_on.endswith("no interval: a stratum has one plot only")
+    uneven = [(0.3, 0.5, 0.4, 0.6)] * 4 + [(9.0, 12.0, 8.0, 15.0)] * 4
+    clumped = whole(*three, *(quarter(f"q{n}", d, unit_id="B") for n, d in enumerate(uneven)))
+    assert clumped is not None and clumped.rests_on.endswith("no interval: quarter points look clumped")
+    assert [(part.stratum, part.method) for part in clumped.strata] == [("unit A", "fixed"), ("unit B", "quarter")]
+    # a plot that names a stratum which a unit carries counts there, and it is said
+    store = FakeStore(
+        [unit("A", HECTARE), unit("B", shapely.box(100, 0, 200, 100), stratum="low"), *three,
+         fixed("x", 10, stratum="low"), *(fixed(f"b{n}", 30 + n, unit_id="B") for n in range(3))],
+        grid=GRID,
+    )  # fmt: skip
+    named = density(store).whole_property
+    assert named is not None and "1 plot counted in the stratum named there, not in its unit's" in named.rests_on
+    assert [(part.stratum, part.plots, part.stems_per_acre) for part in named.strata] == [
+        ("low", 4, pytest.approx(10 * (10 + 30 + 31 + 32) / 4)), ("unit A", 3, pytest.approx(410)),
+    ]  # fmt: skip
+
+
+def test_clumped_points_hide_up_to_four_times_what_they_say() -> None:
+    """Of 16 quarters at 0.4 m and 16 at a distance d the Pollard estimate is 4·31/(π Σr²): d moves it past 250/4."""
+
+    def told(far_m: float) -> tuple[float, bool | None]:
+        distances = [(0.4,) * 4] * 4 + [(far_m,) * 4] * 4
+        found = only(
+            FakeStore([unit("A", HECTARE), *(quarter(f"q{n}", d) for n, d in enumerate(distances))], grid=GRID)
+        )
+        assert found.stems_per_acre is not None
+        return found.stems_per_acre, found.dense
+
+    # 62.5 an acre, a quarter of the limit, at 4·31·4046.86/(16π·62.5) = d² + 0.16
+    at_m = (4 * 31 * M2_PER_ACRE / (16 * 3.141592653589793 * 62.5) - 0.16) ** 0.5
+    assert told(at_m * 0.999) == (pytest.approx(62.6, abs=0.1), None)
+    assert told(at_m * 1.001) == (pytest.approx(62.4, abs=0.1), False)
+    # as many as the limit are dense, clumped or not
+    dense_m = ((at_m**2 + 0.16) / 4 - 0.16) ** 0.5
+    assert told(dense_m * 0.999)[1] is True and told(dense_m * 1.001)[1] is None
+
+
+def test_one_stratum_keeps_its_own_limits_and_one_without_ground_of_now_is_left_out() -> None:
+    hill = [unit("A", HECTARE, stratum="hill"), unit("B", shapely.box(100, 0, 200, 100), stratum="hill")]
+    points = [quarter(f"q{n}", d, unit_id="AB"[n % 2]) for n, d in enumerate(EVEN_M)]
+    whole = density(FakeStore([*hill, *points], grid=GRID)).whole_property
+    assert whole is not None and len(whole.strata) == 1 and "different kinds" not in whole.rests_on
+    (only_one,) = whole.strata
+    assert whole.stems_per_acre_ci95_low == only_one.stems_per_acre_ci95_low is not None
+    # a plot of A names the stratum of D, all of which was cut since: it stands for no ground
+    gone = shapely.box(300, 0, 400, 100)
+    rows = [
+        unit("A", HECTARE), unit("B", shapely.box(100, 0, 200, 100)), unit("D", gone, stratum="low"),
+        *(fixed(f"{name}{n}", 40 + n, unit_id=name) for name in "AB" for n in range(3)), fixed("x", 10, stratum="low"),
+        entry("cut", "2025-06-01", gone),
+    ]  # fmt: skip
+    left = density(FakeStore(rows, grid=GRID)).whole_property
+    assert left is not None and [part.stratum for part in left.strata] == ["unit A", "unit B"]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 
@@ -19,6 +20,7 @@ from habmap.work.seasons import (
     YearlyBan,
     calendar_due,
     ground_due,
+    upkeep_of,
 )
 
 CUT = date(2026, 1, 1)
@@ -281,3 +283,117 @@ def test_a_look_after_later_work_counts_from_that_work() -> None:
     seen_long_ago = replace(DOWN, last_look=date(2025, 9, 10))
     (item,) = of_kind([seen_long_ago], "checkup", date(2026, 9, 1))
     assert (item.since_date, item.state) == (CUT, "due")
+
+
+def test_a_yearly_span_of_one_day_comes_round_each_year() -> None:
+    one = YearlyBan(what="closed_cut", reason="fair", first=(3, 5), last=(3, 5))
+    assert [one.has(date(2026, 3, day)) for day in (4, 5, 6)] == [False, True, False]
+    assert one.next_span(date(2026, 3, 5)) == (date(2026, 3, 5), date(2026, 3, 5))
+    assert one.next_span(date(2026, 3, 6)) == (date(2027, 3, 5), date(2027, 3, 5))
+    leap = YearlyBan(what="closed_cut", reason="fair", first=(2, 29), last=(2, 29))
+    assert [leap.next_span(date(year, 1, 1))[1] for year in (2027, 2028)] == [date(2027, 2, 28), date(2028, 2, 29)]
+    across = YearlyBan(what="closed_burn", reason="dry", first=(12, 15), last=(1, 15))
+    assert [across.has(date(2026, *spot)) for spot in ((12, 14), (12, 15), (1, 15), (1, 16))] == [
+        False, True, True, False,
+    ]  # fmt: skip
+
+
+def test_shares_of_pieces_added_up_go_by_their_acres() -> None:
+    """One acre of which half lies felled, a quarter in piles; three of which a tenth lies, a fifth stands dead."""
+    one = replace(DOWN, acres=1.0, lying_frac=0.5, piled_frac=0.25)
+    three = replace(DOWN, acres=3.0, lying_frac=0.1, snag_frac=0.2)
+    (item,) = of_kind([one, three], "drying", CUT)
+    assert (item.acres, item.felled_pct, item.snag_pct) == pytest.approx((4.0, 100 * (0.75 + 0.3) / 4, 100 * 0.6 / 4))
+    (small,) = of_kind([replace(one, acres=0.5)], "drying", CUT)
+    assert (small.felled_pct, small.snag_pct) == pytest.approx((75.0, 0.0))
+    (none,) = of_kind([replace(one, acres=0.0)], "drying", CUT)
+    assert (none.acres, none.felled_pct, none.snag_pct) == (0.0, None, None)
+
+
+def test_what_is_ninety_days_ahead_is_shown_and_a_day_more_is_not() -> None:
+    on = date(2026, 1, 1)
+    at, beyond = on + timedelta(days=90), on + timedelta(days=91)
+
+    def told(*, bans: Sequence[DatedBan] = (), holds: Sequence[HeldUnit] = ()) -> list[tuple[str, str, str]]:
+        return [
+            (item.name, item.state, item.words) for item in calendar_due(on=on, bans=bans, holds=holds, contract=[])
+        ]
+
+    bans = [
+        DatedBan(what="closed_cut", reason=name, first=first, last=last)
+        for name, first, last in (("a", at, at), ("b", beyond, beyond), ("c", on, on), ("d", CUT, on - timedelta(1)))
+    ]
+    assert told(bans=bans) == [("a 2026-04-01", "coming", "a"), ("c 2026-01-01", "in force", "c")]
+    holds = [
+        HeldUnit(unit_id="C1", reason=name, first=first, last=last)
+        for name, first, last in (
+            ("a", at, None), ("b", beyond, None), ("c", on, beyond), ("d", None, on), ("e", None, on - timedelta(1)),
+        )
+    ]  # fmt: skip
+    assert told(holds=holds) == [
+        ("a 2026-04-01", "coming", "a; no end is written"), ("c 2026-01-01", "in force", "c"), ("d ", "in force", "d"),
+    ]  # fmt: skip
+    assert [hold.has(on) for hold in holds] == [False, False, True, True, False]
+    # upkeep and check-ups look as far ahead as they are told to
+    kept = replace(DOWN, stage="kept_up", lying_frac=0.0, last_fire=date(2022, 3, 1), last_treated=date(2022, 3, 1))
+    falls_due = date(2026, 3, 1)
+    assert [item.state for item in of_kind([kept], "upkeep", falls_due - timedelta(days=90))] == ["coming"]
+    assert of_kind([kept], "upkeep", falls_due - timedelta(days=91)) == []
+    assert [item.state for item in of_kind([kept], "upkeep", falls_due)] == ["due"]
+    look = date(2026, 9, 1)
+    assert [item.state for item in of_kind([DOWN], "checkup", look - timedelta(days=90))] == ["coming"]
+    assert of_kind([DOWN], "checkup", look - timedelta(days=91)) == []
+    assert [of_kind([DOWN], "checkup", date(2026, 10, day))[0].state for day in (30, 31)] == ["due", "due"]
+    assert [rest.state for rest in upkeep_of([kept, replace(kept, last_fire=on)], on=falls_due, rule=RULE["C1"])] == [
+        "due"
+    ]
+
+
+def test_upkeep_s_days_of_the_year_hold_on_their_first_and_last() -> None:
+    spring = {"C1": UpkeepRule(reason="fescue", years=4, window=((3, 20), (4, 14)), is_asked=True)}
+    kept = replace(DOWN, stage="kept_up", lying_frac=0.0, last_fire=date(2022, 3, 1), last_treated=date(2022, 3, 1))
+
+    def told(piece: DatedGround, on: date) -> tuple[str, date | None, date | None, bool]:
+        (item,) = of_kind([piece], "upkeep", on, spring)
+        return item.state, item.from_date, item.to_date, "have passed once without it" in item.words
+
+    this, following = (date(2026, 3, 20), date(2026, 4, 14)), (date(2027, 3, 20), date(2027, 4, 14))
+    assert told(kept, date(2026, 3, 19)) == ("coming", *this, False)
+    assert told(kept, date(2026, 3, 20)) == ("due", *this, False)
+    assert told(kept, date(2026, 4, 14)) == ("due", *this, False)
+    assert told(kept, date(2026, 4, 15)) == ("overdue", *following, True)
+    assert told(kept, date(2027, 3, 20)) == ("due", *following, True)
+    never = DatedGround(unit_id="C1", cover="grass", stage="other", acres=9.0)
+    assert told(never, date(2026, 3, 20)) == ("due", *this, False)
+    # falling due inside its days, it is not due before
+    late = replace(kept, last_fire=date(2022, 4, 1), last_treated=date(2022, 4, 1))
+    assert told(late, date(2026, 3, 25)) == ("coming", date(2026, 4, 1), date(2026, 4, 14), False)
+    # of fire and mowing the later counts
+    mown = replace(kept, last_treated=date(2023, 3, 1))
+    assert of_kind([mown], "upkeep", date(2026, 3, 20), spring) == []
+
+
+def test_green_needles_keep_slash_drying_from_the_first_day_of_its_window() -> None:
+    opens = CUT + timedelta(days=30)
+    for seen, state in ((opens, "drying"), (opens - timedelta(days=1), "in its drying days")):
+        (item,) = of_kind([replace(DOWN, needles="green", needles_seen=seen)], "drying", opens)
+        assert (item.state, item.needles, item.needles_seen) == (state, "green", seen)
+
+
+def test_contract_items_say_what_is_left_and_where() -> None:
+    def told(applied: float, *, planned: float | None = 3.0, on: date = CUT, due: date | None = None) -> DueItem:
+        item = Item(program="P", item="1", practice_code="314", units=("A", "B"), planned_acres=planned, due=due)
+        line = ContractDate(item=item, applied_acres=applied)
+        return calendar_due(on=on, bans=[], holds=[], contract=[line])[0]
+
+    assert (told(1.25).unit_id, told(1.25).acres, told(1.25).words) == (
+        "A;B",
+        1.75,
+        "P 1 (314): 1.8 of 3.0 acres to do",
+    )
+    assert (told(4.0).acres, told(4.0).state) == (0.0, "done")
+    assert (told(9.0, planned=None).acres, told(9.0, planned=None).words) == (None, "P 1 (314)")
+    assert told(2.999).state == "open"
+    due = CUT + timedelta(days=90)
+    assert [told(1.0, on=CUT - timedelta(days=n), due=due).state for n in (1, 0)] == ["open", "due"]
+    assert [told(1.0, on=due + timedelta(days=n), due=due).state for n in (0, 1)] == ["due", "overdue"]

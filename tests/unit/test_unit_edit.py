@@ -204,3 +204,37 @@ def test_what_was_never_changed_or_was_changed_since_is_refused() -> None:
         undo(second, "A-2")
     assert refused.value.value == "A-1"
     assert [one.is_retired for one in undo(second, "A-1").new] == [False]
+
+
+def test_a_whole_may_not_take_the_name_of_a_third_unit_nor_none() -> None:
+    third = replace(B, unit_id="C", uuid="c")
+    for into, shown in (("C", "C"), ("", "blank"), ("X;Y", "X;Y")):
+        with pytest.raises(InputError, match="cannot be given") as refused:
+            join(A, B, third, into=into)
+        assert refused.value.value == shown
+    assert [one.unit_id for one in join(A, B, replace(third, valid_to=DAY), into="C").new] == ["C"]
+
+
+def test_a_change_that_was_redated_is_taken_back_to_what_stood_before_it() -> None:
+    """Redrawn or retired, then given another day: what it was before is the first outline, not the wrong day's."""
+    redrawn = written(redraw(A, B.geometry, valid_from=DAY), (A,), day=2)
+    retired = written(retire((A,), "A", valid_from=DAY), (A,), day=2)
+    for versions, is_same_ground, is_retired in ((redrawn, False, False), (retired, True, True)):
+        moved = written(redate(versions, "A", valid_from=LATER), versions, day=3)
+        now = present_unit(moved, "A", or_retired=True)
+        assert (now.geometry == A.geometry, now.is_retired, now.valid_from) == (is_same_ground, is_retired, LATER)
+        (back,) = undo(moved, "A").new
+        assert (back.geometry, back.is_retired) == (A.geometry, False)
+
+
+def test_a_long_list_of_units_is_cut_off_at_four_hundred_letters() -> None:
+    gone = replace(A, is_retired=True)
+
+    def allowed(*names: str) -> str:
+        with pytest.raises(InputError) as refused:
+            present_unit([gone, *(replace(B, unit_id=name, uuid=name) for name in names)], "A")
+        return str(refused.value.allowed)
+
+    assert allowed("z" * 199, "y" * 199) == f"{'y' * 199}, {'z' * 199}"  # in their order
+    assert allowed("z" * 200, "y" * 199) != f"{'y' * 199}, {'z' * 200}"
+    assert allowed() == "no units are loaded yet"

@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
+from typing import Any
 
 import pytest
 import shapely
 from fakes import GRID, FakeStore, entry, ground_lonlat, unit
-from shapely import Polygon, box
+from shapely import Point, Polygon, box
 
 from habmap.errors import InputError, InputErrors
 from habmap.jobs.check import check
 from habmap.jobs.unite import ToldTwice, unite
+from habmap.land.grid import LocalGrid
 from habmap.place.settings import Settings
-from habmap.records import DrawnBlock, differences
-from habmap.work.union import rival_units
+from habmap.records import CanopySource, DrawnBlock, ElevationSource, Photo, Row, differences
+from habmap.work.union import rival_units, told_twice, unit_faults
 
 LATER = datetime(2026, 5, 1, tzinfo=UTC)
 
@@ -199,3 +202,127 @@ def test_blocks_written_apart_are_told_by_check_and_settled_by_one_in_sight_of_b
     here.append([replace(block("three", 30), recorded_at=LATER - timedelta(days=900))])
     assert here.drawn_blocks()[-1].uuid == "three"
     assert "apart" not in {fault.rule for fault in check(here, today=date(2026, 1, 2)).faults}
+
+
+def _twins(
+    east_m: tuple[float, float],
+    *,
+    hours: tuple[float | None, float | None] = (None, None),
+    days: int = 0,
+    units: tuple[tuple[str, ...], tuple[str, ...]] = ((), ()),
+    practice: str = "cut",
+) -> list[float]:
+    """Return what 50 m by 100 m and ground between two eastings have in common [m²], where taken for one day's work."""
+    one = entry(practice, date(2026, 1, 2), box(0, 0, 1, 1), person_hours=hours[0], unit_ids=units[0])
+    other = entry(
+        practice, date(2026, 1, 2) + timedelta(days=days), box(0, 0, 1, 1), person_hours=hours[1], unit_ids=units[1]
+    )
+    grounds = {one.entry_id: box(0, 0, 50, 100), other.entry_id: box(east_m[0], 0, east_m[1], 100)}
+    found = [
+        told_twice(lines, grounds, only_mine={mine.entry_id}, only_theirs={theirs.entry_id})
+        for lines in ((one, other), (other, one))
+        for mine, theirs in ((one, other), (other, one))
+    ]
+    assert all([(pair.first, pair.second) for pair in pairs] == [(one, other)][: len(pairs)] for pairs in found)
+    assert len({len(pairs) for pairs in found}) == 1
+    return [pair.shared_m2 for pair in found[0]]
+
+
+def test_one_days_work_by_its_ground_its_hours_and_its_days_at_their_limits() -> None:
+    assert _twins((25, 75)) == [2500.0] and _twins((25.01, 75)) == []  # half of it, and a little less
+    assert _twins((40, 60)) == [1000.0] and _twins((40.01, 60)) == []  # half of the smaller
+    assert _twins((0, 50), days=1) == [5000.0] and _twins((0, 50), days=2) == []
+    # hours a tenth apart, of the larger, and more than a fiftieth of the ground or a unit in common
+    assert _twins((45, 95), hours=(20.0, 18.0)) == [500.0] and _twins((45, 95), hours=(20.0, 17.99)) == []
+    assert _twins((45, 95), hours=(18.0, 20.0)) == [500.0] and _twins((45, 95), hours=(None, 20.0)) == []
+    assert _twins((45, 95), hours=(20.0, None)) == [] and _twins((45, 95), hours=(0.0, 0.0)) == []
+    assert _twins((49, 99), hours=(20.0, 20.0)) == [] and _twins((48.9, 98.9), hours=(20.0, 20.0)) != []
+    assert _twins((60, 99), hours=(20.0, 20.0), units=(("A", "B"), ("B",))) == [0.0]
+    assert _twins((60, 99), hours=(20.0, 20.0), units=(("A",), ("B",))) == []
+    assert _twins((60, 99), units=(("A",), ("A",))) == []  # nobody wrote hours
+    assert _twins((0, 50), practice="checkup") == []  # each look is its own
+
+
+def test_lines_that_both_copies_hold_are_no_pair() -> None:
+    one, other = (entry("cut", "2026-01-02", box(0, 0, 50, 100)) for _ in range(2))
+    grounds = {line.entry_id: box(0, 0, 50, 100) for line in (one, other)}
+    ids = {one.entry_id, other.entry_id}
+    assert told_twice([one, other], grounds, only_mine=ids, only_theirs=set()) == ()
+    assert told_twice([one, other], {}, only_mine={one.entry_id}, only_theirs={other.entry_id}) == ()
+    # in the order of their days, then of their ids
+    late = entry("cut", "2026-01-03", box(0, 0, 50, 100))
+    grounds[late.entry_id] = box(0, 0, 50, 100)
+    pairs = told_twice(
+        [late, other, one], grounds, only_mine={late.entry_id, other.entry_id}, only_theirs={one.entry_id}
+    )
+    assert [(pair.first, pair.second) for pair in pairs] == [(one, other), (one, late)]
+
+
+def test_overlaps_and_rivals_that_the_other_copy_did_not_bring_are_none_of_its_doing() -> None:
+    mine = [unit("C1", box(0, 0, 100, 100)), unit("C2", box(50, 0, 150, 100))]
+    here = FakeStore(mine, grid=GRID)
+    far = unit("C3", box(500, 0, 600, 100))
+    assert unite(here, FakeStore([far], grid=GRID)).added["units"] == 1
+    assert unit_faults(mine, [entry("cut", "2026-01-02", box(0, 0, 9, 9))], grid=GRID) == []
+    assert unit_faults(mine, mine[1:], grid=None) == []
+    # what is new overlaps what was there, whichever of the two stands first; retired ground overlaps nothing
+    for news in (mine[:1], mine[1:]):
+        (fault,) = unit_faults(mine, news, grid=GRID)
+        assert "1.24 acres" in str(fault.value)
+    assert unit_faults([mine[0], replace(mine[1], is_retired=True)], mine[1:], grid=GRID) == []
+    followed = replace(far, replaces=(mine[1].uuid,))
+    assert unit_faults([*mine, followed], [followed], grid=GRID) == []
+    # of two versions with one label the fault names the label once, of two redrawings of one unit both
+    again = replace(mine[0], uuid="again", recorded_at=LATER)
+    (fault,) = unit_faults([mine[0], again], [again], grid=GRID)
+    assert "two versions of unit C1" in str(fault)
+    redrawn = [
+        replace(mine[0], uuid=name, unit_id=name, replaces=("old",), recorded_at=LATER + timedelta(hours=number))
+        for number, name in enumerate("XY")
+    ]
+    assert [len(unit_faults(redrawn, redrawn[n:], grid=GRID)) for n in (0, 1)] == [1, 1]
+    assert "redrew one unit as X and as Y" in str(unit_faults(redrawn, redrawn[1:], grid=GRID)[0])
+
+
+def _photo(number: int, picture: str | None = None) -> Photo:
+    return Photo(
+        uuid=f"photo-{number}", file_name=f"IMG {number}.jpg", sha256=f"{number:064d}",
+        picture=picture or f"{number}.jpg", taken_at=LATER, taken_on=LATER.date(), geometry=Point(-98, 38),
+        recorded_at=LATER,
+    )  # fmt: skip
+
+
+def test_pictures_come_along_come_back_or_are_missed() -> None:
+    """Nine photos are known to both, one is new there; of the pictures both lack six, the other has those of 0, 1."""
+    known, new, bare = [_photo(number) for number in range(8)], _photo(8), _photo(9)
+    here, there = FakeStore(known, grid=GRID), FakeStore([*known, new, bare], grid=GRID)
+    there.append_with_pictures([], [("0.jpg", b"zero"), ("1.jpg", b"one"), ("8.jpg", b"eight")])
+    warnings = unite(here, there).warnings
+    assert [here.picture(f"{number}.jpg") for number in (0, 1, 2, 8, 9)] == [b"zero", b"one", None, b"eight", None]
+    back, gone = warnings
+    assert back == "2 pictures that were missing here came from the other copy"
+    # five of them are named: 2 to 6, not 7 nor the new one without a picture
+    assert "IMG 2.jpg, IMG 3.jpg, IMG 4.jpg, IMG 5.jpg, IMG 6.jpg…;" in gone
+    # a copy that has its pictures says nothing, one picture is one
+    all_there = FakeStore(known[:1], grid=GRID)
+    all_there.append_with_pictures([], [("0.jpg", b"zero")])
+    assert unite(all_there, there.__class__(known[:1], grid=GRID)).warnings == ()
+    one = FakeStore(known[:1], grid=GRID)
+    giving = FakeStore(known[:1], grid=GRID)
+    giving.append_with_pictures([], [("0.jpg", b"zero")])
+    assert unite(one, giving).warnings == ("1 picture that was missing here came from the other copy",)
+    five = unite(FakeStore(known[:5], grid=GRID), FakeStore(known[:5], grid=GRID)).warnings
+    assert len(five) == 1 and "IMG 4.jpg; load" in five[0]
+
+
+def test_rasters_and_another_grid_that_come_with_a_copy_are_said() -> None:
+    source: dict[str, Any] = {"path": "dem.tif", "crs_wkt": "", "vertical_unit": "m", "recorded_at": LATER}
+    heights, canopy = ElevationSource(uuid="e", **source), CanopySource(uuid="c", **source)
+
+    def said(*rows: Row, known: Sequence[Row] = (), grid: LocalGrid | None = GRID) -> list[str]:
+        told = unite(FakeStore(known, grid=GRID), FakeStore([*known, *rows], grid=grid)).warnings
+        return [word for word in ("elevation", "canopy", "two grids") if any(word in words for words in told)]
+
+    assert said(heights) == ["elevation"] and said(canopy) == ["canopy"]
+    assert said(heights, canopy, grid=LocalGrid(38.01, -98.0)) == ["elevation", "canopy", "two grids"]
+    assert said(known=[heights, canopy]) == said(grid=None) == []
