@@ -6,7 +6,19 @@ from dataclasses import replace
 
 import pytest
 
-from habmap.work.priority import PARTS, Candidate, DenseLimits, is_dense, is_sun_facing, parts_of, rank_units, tier_of
+from habmap.work.closures import Closure
+from habmap.work.priority import (
+    PARTS,
+    Candidate,
+    DenseLimits,
+    is_dense,
+    is_sun_facing,
+    next_unit,
+    parts_of,
+    passed_over,
+    rank_units,
+    tier_of,
+)
 
 LIMITS = DenseLimits(stems_per_acre=250, canopy_pct=50)
 EQUAL = dict.fromkeys(PARTS, 1.0)
@@ -169,3 +181,151 @@ def test_ground_without_cedars_says_so_unless_it_asks_for_upkeep() -> None:
 def test_holds_and_contract_dates_are_said_in_every_tier() -> None:
     for unit in (replace(BENCH, remarks=("held: nesting",)), replace(BENCH, cover="crop", remarks=("held: nesting",))):
         assert "held: nesting" in rank_units([unit], limits=LIMITS, weights=EQUAL)[0].reasons
+
+
+@pytest.mark.parametrize(
+    ("coverage_pct", "share_pct", "is_reached"),
+    [
+        # what is not covered could face the sun, or not: 60% covered, 40% could be anything
+        (60.0, 16.7, None), (60.0, 16.6, False), (60.0, 83.3, None), (60.0, 83.4, True),
+        # but for a tenth of a percent, as rounding leaves it
+        (99.95, 50.01, True), (99.95, 49.99, False), (99.85, 50.01, None), (99.85, 50.2, True), (99.85, 49.8, False),
+        (100.0, 50.0, True), (None, 50.0, None), (0.0, 90.0, None),
+    ],
+)  # fmt: skip
+def test_a_share_of_part_of_a_unit_reaches_a_half_whatever_the_rest_holds(
+    coverage_pct: float | None, share_pct: float, is_reached: bool | None
+) -> None:
+    stand = replace(BENCH, coverage_pct=coverage_pct, sun_facing_pct=share_pct)
+    assert is_sun_facing(stand) is is_reached
+    canopy = replace(BENCH, stems_per_acre=None, canopy_pct=share_pct, canopy_coverage_pct=coverage_pct)
+    wanted = share_pct >= 50 if coverage_pct is None else is_reached
+    assert is_dense(canopy, limits=LIMITS) is wanted
+    assert is_dense(replace(canopy, stems_per_acre=10), limits=LIMITS) is bool(wanted)
+
+
+def test_ground_of_a_thousandth_of_an_acre_is_work_and_less_is_none() -> None:
+    for acres, tier, upkeep in ((0.001, "first", "upkeep"), (0.0009999, "none", "none"), (0.001005, "first", "upkeep")):
+        assert tier_of(replace(BENCH, remaining_acres=acres), limits=LIMITS) == tier
+        kept = replace(BENCH, remaining_acres=0.0, upkeep_acres=acres, upkeep_why="years")
+        assert tier_of(kept, limits=LIMITS) == upkeep
+        (line,) = rank_units([kept], limits=LIMITS, weights=EQUAL)
+        assert any("ask for upkeep" in words for words in line.reasons) is (upkeep == "upkeep")
+        assert (line.facing_remaining, line.aspect_remaining_deg, line.sun_facing_remaining_pct) == (None, None, None)
+    faced = replace(BENCH, facing="SW")
+    (line,) = rank_units([faced], limits=LIMITS, weights=EQUAL)
+    assert (line.facing_remaining, line.aspect_remaining_deg, line.sun_facing_remaining_pct) == ("SW", 202.5, 82.0)
+    assert (line.on_hold, line.close_call, line.has_cutting) == (False, False, True)
+
+
+@pytest.mark.parametrize(
+    ("changes", "part", "value"),
+    [
+        ({"heat_load_mean": 0.5}, "heat_load", 0.0),
+        ({"heat_load_mean": 0.6045}, "heat_load", 0.01),
+        ({"heat_load_mean": 0.825}, "heat_load", 0.5),
+        ({"heat_load_mean": 1.0455}, "heat_load", 0.99),
+        ({"heat_load_mean": 1.2}, "heat_load", 1.0),
+        ({"heat_load_mean": None}, "heat_load", None),
+        ({"stems_per_acre": 990}, "density", 0.99),  # full at four times the limit
+        ({"stems_per_acre": 2000}, "density", 1.0),
+        ({"stems_per_acre": 500, "canopy_pct": 60}, "density", 0.6),
+        ({"stems_per_acre": 700, "canopy_pct": 60}, "density", 0.7),
+        ({"stems_per_acre": None, "canopy_pct": 60}, "density", 0.6),
+        ({"stems_per_acre": None}, "density", None),
+        ({"remaining_acres": 15.0}, "remaining", 0.75),
+        ({"near_open_m": 300.0}, "near_open", 0.25),
+        ({"near_open_m": None}, "near_open", None),
+        ({"near_seed_m": 25.0}, "near_seed", 0.8),
+        ({"hand_only_pct": None}, "gentle", None),
+        ({"sun_facing_pct": None}, "sun_facing", None),
+    ],
+)
+def test_each_part_of_a_score_by_hand(changes: dict[str, object], part: str, value: float | None) -> None:
+    found = parts_of(replace(BENCH, **changes), limits=LIMITS)[part]  # type: ignore[arg-type]
+    assert found == (None if value is None else pytest.approx(value))
+
+
+def test_a_part_that_is_not_known_counts_as_nothing_but_heat_load_where_the_ground_is_known() -> None:
+    weights = {**dict.fromkeys(PARTS, 0.0), "heat_load": 1.0, "sun_facing": 1.0, "gentle": 2.0}
+
+    def score(**changes: object) -> float | None:
+        return rank_units([replace(BENCH, **changes)], limits=LIMITS, weights=weights)[0].score  # type: ignore[arg-type]
+
+    assert score() == pytest.approx((1.0 + 0.82 + 2 * 0.8) / 4)
+    assert score(heat_load_mean=None) == pytest.approx((0.82 + 2 * 0.8) / 3)
+    assert score(heat_load_mean=None, sun_facing_pct=None) == pytest.approx(2 * 0.8 / 4)
+    assert score(hand_only_pct=None) == pytest.approx((1.0 + 0.82) / 4)
+    only_heat = {**dict.fromkeys(PARTS, 0.0), "heat_load": 1.0}
+    (nothing,) = rank_units([replace(BENCH, heat_load_mean=None)], limits=LIMITS, weights=only_heat)
+    assert nothing.score == 0.0
+
+
+def test_scores_half_a_hundredth_apart_hold_their_places_and_closer_ones_none() -> None:
+    """One part alone weighs, so that no weighting moves it: 80.0 against 79.498 and against 79.502 hundredths."""
+    gentle = {**dict.fromkeys(PARTS, 0.0), "gentle": 1.0}
+
+    def firm(*hand_only_pct: float) -> list[tuple[float | None, bool]]:
+        units = [replace(BENCH, unit_id=str(n), hand_only_pct=pct) for n, pct in enumerate(hand_only_pct)]
+        return [(line.firm_pct, line.close_call) for line in rank_units(units, limits=LIMITS, weights=gentle)]
+
+    assert firm(20.0, 20.502) == [(100.0, False)] * 2
+    assert firm(20.0, 20.498) == [(0.0, True)] * 2
+    # of three the one that stands apart holds its place
+    assert firm(20.0, 20.1, 40.0) == [(0.0, True), (0.0, True), (100.0, False)]
+    assert firm(1.0, 20.0, 20.1) == [(100.0, False), (0.0, True), (0.0, True)]
+    assert firm(20.0) == [(100.0, False)]
+
+
+def test_an_order_that_three_of_four_weightings_keep_is_no_close_call() -> None:
+    """A stand ahead by its stems against one ahead by its face, whose lead shrinks step by step."""
+    thick = replace(BENCH, unit_id="thick", sun_facing_pct=55.0, stems_per_acre=990)
+    found = []
+    for step in range(60):
+        sunny = replace(BENCH, unit_id="sunny", sun_facing_pct=85.0 - step / 3, stems_per_acre=600)
+        line = rank_units([sunny, thick], limits=LIMITS, weights=EQUAL)[0]
+        assert line.firm_pct is not None and line.close_call is (line.firm_pct < 75)
+        found.append(line.firm_pct)
+        # it is told of 2,000 weightings
+        assert line.firm_pct * 20 == pytest.approx(round(line.firm_pct * 20), abs=1e-6)
+    assert any(75.0 <= firm < 75.75 for firm in found) and any(74.25 < firm < 75.0 for firm in found)
+
+
+def test_what_comes_next_is_neither_held_nor_closed_and_what_it_passes_over_is_told() -> None:
+    hold, closed = Closure(work=None, reason="owls", last=None), Closure(work="cut", reason="fair", last=None)
+    units = [
+        replace(BENCH, unit_id=name, stems_per_acre=stems, closure=closure)
+        for name, stems, closure in (("a", 990, hold), ("b", 900, closed), ("c", 800, None), ("d", 700, hold))
+    ]
+    grass = replace(BENCH, unit_id="g", cover="grass", upkeep_acres=1.0, upkeep_why="years", closure=hold)
+    ranked = rank_units([*units, grass], limits=LIMITS, weights=EQUAL)
+    following = next_unit(ranked)
+    assert following is not None and following.unit_id == "c"
+    assert [line.unit_id for line in passed_over(ranked)] == ["a", "b"]
+    assert [line.on_hold for line in ranked] == [True, False, False, True, True]
+    kept_from = rank_units([units[0], units[3], grass], limits=LIMITS, weights=EQUAL)
+    assert next_unit(kept_from) is None and [line.unit_id for line in passed_over(kept_from)] == ["a", "d"]
+    assert next_unit(rank_units([grass], limits=LIMITS, weights=EQUAL)) is None
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"aspect_mean_deg": None}, "level ground, 82% of what remains is sun-facing"),
+        ({"too_coarse": True}, "roughly 80% of what remains is sun-facing (the elevation's cells are too coarse for"),
+        ({"coverage_pct": 98.9}, "elevation covers only 99% of it"),
+        ({"coverage_pct": 60.0}, "elevation covers only 60% of it"),
+        ({"canopy_pct": 61.0}, "crowns cover 61%"),
+        ({"cover": "mixed"}, "mixed cedar and hardwood"),
+        ({"stems_per_acre": 40}, "not dense"),
+        ({"remaining_acres": 0.05}, "0.1 acres remain"),
+        ({"remaining_acres": 0.0499}, "0.05 acres remain"),
+        ({"remaining_acres": 0.0501}, "0.1 acres remain"),
+        ({"upkeep_acres": 2.0, "upkeep_why": "years"}, "2.0 acres ask for upkeep: years"),
+    ],
+)  # fmt: skip
+def test_reasons_word_by_word(changes: dict[str, object], words: str) -> None:
+    found = rank_units([replace(BENCH, **changes)], limits=LIMITS, weights=EQUAL)[0].reasons  # type: ignore[arg-type]
+    assert any(words in one for one in found), found
+    plain = rank_units([replace(BENCH, coverage_pct=99.0)], limits=LIMITS, weights=EQUAL)[0].reasons
+    assert not any("elevation covers only" in one for one in plain)
