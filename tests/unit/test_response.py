@@ -83,6 +83,9 @@ def test_frames_without_the_plant_count_as_nothing() -> None:
         7.5,
     )
     assert (found.frames_before, found.frames_after) == (2, 2)
+    # Welch: the only spread is that of 15 and 0, se 7.5 with one degree of freedom, t(1) = 12.706 (tables)
+    assert found.native_cover_change_pct_ci95_low == pytest.approx(7.5 - 12.706 * 7.5, abs=0.01)
+    assert found.native_cover_change_pct_ci95_high == 100.0
     assert (found.native_cover_after_pct_ci95_low, found.native_cover_after_pct_ci95_high) == (15.0, 15.0)
 
 
@@ -354,3 +357,149 @@ def test_a_unit_drawn_after_its_first_work_is_told_as_it_is_drawn() -> None:
     late = unit("A", SQUARE, valid_from=date(2026, 1, 1), canopy_pct=60.0)
     (found,) = response(FakeStore([late, CUT, frame("2026-06-01", GRASS)], grid=GRID)).units
     assert (found.unit_id, found.native_cover_after_pct) == ("A", 15.0)
+
+
+# --- sides, rounds and canopy at their limits ----------------------------------------------------------------
+
+
+def test_a_round_reaches_back_a_month_within_one_reading() -> None:
+    """A reading is the day's own unless named; of reading r the frames of 31 days before count, of 32 not."""
+    rows = [replace(frame(day, GRASS), reading_id="r") for day in ("2026-07-02", "2026-06-01", "2026-05-31")]
+    found = only([CUT, *rows])
+    assert (found.frames_after, found.read_after_on, found.species_frames_after) == (2, date(2026, 7, 2), 3)
+    # canopy by the frames of the round that have it, on the round's last day
+    rows = [CUT, frame("2026-06-01"), frame("2026-06-01", canopy_pct=30.0), frame("2026-06-01", canopy_pct=50.0)]
+    canopy = only(rows)
+    assert (canopy.canopy_after_pct, canopy.canopy_after_on, canopy.canopy_after_rests_on) == (
+        40.0, date(2026, 6, 1), "2 frames",
+    )  # fmt: skip
+    assert (canopy.canopy_after_pct_ci95_low, canopy.canopy_after_pct_ci95_high) == (0.0, 100.0)
+
+
+def test_frames_and_sightings_stand_on_the_side_of_their_days_and_none_on_the_day_itself() -> None:
+    rows = [
+        frame("2025-02-28", GRASS), frame("2025-03-02", BROME),
+        seen("2025-02-27", "A b", last="2025-02-28"), seen("2025-03-02", "C d", last="2025-03-05"),
+        seen("2025-02-28", "E f", last="2025-03-01"), seen("2025-03-01", "G h", last="2025-03-02"),
+    ]  # fmt: skip
+    found = only([CUT, *rows])
+    assert (found.frames_before, found.frames_after, found.sightings_before, found.sightings_after) == (1, 1, 1, 1)
+    assert (found.species_before, found.species_after, found.left_out) == (2, 2, 2)
+    assert (found.native_species_before, found.native_species_after) == (1, 0)
+    # up to the day asked about, that day with it
+    assert only([CUT, *rows], on=date(2025, 3, 5)).sightings_after == 1
+    cut_off = asked([CUT, *rows], on=date(2025, 3, 4))
+    assert (cut_off.units[0].sightings_after, cut_off.units[0].frames_after, cut_off.on) == (0, 1, date(2025, 3, 4))
+    assert only([CUT, *rows], on=date(2025, 3, 2)).frames_after == 1
+    assert only([CUT, *rows], on=date(2025, 3, 1)).frames_after == 0
+
+
+def test_without_a_day_the_newest_of_lines_frames_and_sightings_is_it() -> None:
+    look = frame("2026-06-01", GRASS)
+    assert asked([CUT]).on == date(2025, 3, 1)
+    assert asked([CUT, look]).on == date(2026, 6, 1)
+    assert asked([CUT, look, seen("2026-06-01", "A b", last="2026-06-07")]).on == date(2026, 6, 7)
+    assert asked([]).on is None
+
+
+def test_a_species_is_native_where_anybody_said_so() -> None:
+    again = seen("2026-05-02", "A b", establishment_means="introduced")
+    for means, is_native in (("native", 1), ("nativeReintroduced", 1), ("introduced", 0), (None, 0)):
+        sightings = [seen("2026-05-01", "A b", establishment_means=means), again]
+        found = only([CUT, *sightings])
+        assert (found.species_after, found.native_species_after) == (1, is_native)
+    lines = [CoverLine(species="A b", cover_pct=1.0, native=said) for said in (None, False, True)]
+    assert only([CUT, frame("2026-06-01", *lines[:2])]).native_species_after == 0
+    assert only([CUT, frame("2026-06-01", lines[2]), again]).native_species_after == 1
+
+
+def test_a_frame_with_one_plant_named_tells_of_species_whatever_else_it_holds() -> None:
+    grasses = CoverLine(group="native grasses", cover_pct=37.5, native=True)
+    found = only([CUT, frame("2026-06-01", GRASS, grasses), frame("2026-06-01", grasses), frame("2026-06-01", LITTER)])
+    # bare litter tells that there was no plant; groups of plants alone tell of none
+    assert (found.frames_after, found.species_frames_after) == (3, 2)
+    assert found.native_plants_after == 2
+
+
+def test_a_sighting_is_unsure_where_its_error_reaches_past_the_edge() -> None:
+    def unsure(error_m: float | None) -> int:
+        return only([CUT, seen("2026-05-01", "A b", at=(190, 100), uncertainty_m=error_m)]).sightings_unsure
+
+    assert [unsure(error) for error in (None, 9.99, 10.01)] == [0, 0, 1]
+    assert asked([seen("2026-05-01", "A b", at=(200, 100))]).sightings_outside == 0  # on the very edge is inside
+
+
+def _line(number: int, line_ft: float | None, *under_ft: float, day: str = "2026-06-01", **fields: object) -> Plot:
+    content: dict[str, object] = {
+        "uuid": f"line-{number}-{day}", "plot_id": f"L{number}", "unit_id": "A", "measured_on": date.fromisoformat(day),
+        "recorded_at": NOW, "method": "line", "line_ft": line_ft, "intercepts_ft": under_ft,
+    }  # fmt: skip
+    return Plot(**(content | fields))  # type: ignore[arg-type]
+
+
+def test_canopy_by_lines_has_student_s_limits_and_only_the_newest_day_counts() -> None:
+    """18, 20 and 22 of 100 ft: 20%, its standard error 2/√3, t(2) = 4.303 (tables): 15.03 to 24.97."""
+    old = _line(9, 100.0, 90.0, day="2026-05-31")
+    found = only([CUT, old, *(_line(n, 100.0, feet) for n, feet in enumerate((18.0, 20.0, 22.0)))])
+    assert (found.canopy_after_pct, found.canopy_after_on) == (pytest.approx(20.0), date(2026, 6, 1))
+    assert found.canopy_after_rests_on == "3 lines, 300 ft together"
+    assert found.canopy_after_pct_ci95_low == pytest.approx(15.03, abs=0.005)
+    assert found.canopy_after_pct_ci95_high == pytest.approx(24.97, abs=0.005)
+    # longer lines weigh more, no crown covers more than all the ground, and one line has no limits
+    high = only([CUT, _line(1, 100.0, 100.0), _line(2, 300.0, 270.0)])
+    assert (high.canopy_after_pct, high.canopy_after_pct_ci95_high) == (pytest.approx(92.5), 100.0)
+    one = only([CUT, _line(1, 100.0, 10.0, 15.0)])
+    assert (one.canopy_after_pct, one.canopy_after_pct_ci95_low, one.canopy_after_pct_ci95_high) == (25.0, None, None)
+    # before its stems do, a line tells the canopy; plots without crowns tell none
+    fixed: dict[str, object] = {"method": "fixed", "plot_acres": 0.1, "stems": 20}
+    stems = _line(3, None, day="2026-06-02", **fixed, crown_ft=10.0)
+    assert only([CUT, stems, _line(1, 100.0, 25.0)]).canopy_after_pct == 25.0
+    by_stems = only([CUT, stems])
+    assert by_stems.canopy_after_rests_on == "stems of 1 plot and a crown of 10.0 ft by mean area"
+    assert (by_stems.canopy_after_on, by_stems.canopy_after_pct_ci95_low) == (date(2026, 6, 2), None)
+    assert only([CUT, _line(3, None, **fixed)]).canopy_after_pct is None
+    # a line whose length another program took away hides neither older lines nor stems
+    bare = _line(5, None, 10.0, day="2026-06-05")
+    assert only([CUT, bare, _line(1, 100.0, 25.0)]).canopy_after_pct == 25.0
+    assert only([CUT, bare, stems]).canopy_after_on == date(2026, 6, 2)
+
+
+def test_the_outline_before_is_the_last_that_held_up_to_the_day_of_the_work() -> None:
+    """Three drawings: from the beginning, from February 1 and from a day at the edge of the work of March 1."""
+
+    def canopy(third_from: date, *, second_to: date | None = None) -> float | None:
+        first = unit("A", SQUARE, canopy_pct=70.0, valid_to=date(2025, 2, 1))
+        second = unit("A", SQUARE, canopy_pct=60.0, replaces=(first.uuid,), valid_from=date(2025, 2, 1))
+        third = unit("A", SQUARE, canopy_pct=5.0, replaces=(second.uuid,), valid_from=third_from)
+        return response(FakeStore([first, second, third, CUT], grid=GRID)).units[0].canopy_before_pct
+
+    assert canopy(date(2025, 2, 28)) == 5.0
+    assert canopy(date(2025, 3, 1)) == 60.0
+    assert canopy(date(2025, 3, 2)) == 60.0
+
+
+def test_work_over_a_hundredth_of_a_unit_is_the_first_and_less_ran_over_its_edge() -> None:
+    """The unit is 200 m wide: a strip of 2.01 m is 1.005%, of 1.99 m less than one."""
+    cut = entry("cut", "2024-04-01", box(100, 0, 200, 200))
+    for width_m, first in ((2.015, date(2024, 3, 1)), (1.99, date(2024, 4, 1))):
+        found = only([entry("burn", "2024-03-01", box(-50, 0, width_m, 200)), cut])
+        assert found.first_work_on == first
+        assert found.worked_pct == pytest.approx(50 + width_m / 2, abs=1e-4)
+
+
+def test_looks_count_after_the_first_work_on_ground_from_a_twentieth_of_an_acre() -> None:
+    """10 m by 20.3 m are 0.05016 acre, by 20.1 m 0.0497; a look on the day of the work is none since."""
+
+    def looks(day: str, north_m: float, **said: object) -> list[float]:
+        look = Look(**said)  # type: ignore[arg-type]
+        found = only([CUT, entry("checkup", day, box(0, 0, 10, north_m), look=look)])
+        return [round(one.acres, 4) for one in found.coming_back.looks]
+
+    assert looks("2025-03-02", 20.3, live_stems_per_acre=0.0) == [0.0502]
+    assert looks("2025-03-02", 20.1, live_stems_per_acre=0.0) == []
+    assert looks("2025-03-01", 200, live_stems_per_acre=0.0) == []
+    assert looks("2025-03-02", 200, seedlings_per_acre=0.0) == looks("2025-03-02", 200, sprouts=(("sumac", 3),)) != []
+    assert looks("2025-03-02", 200, tallest_ft=3.0) == []  # it tells of no tree that grows again
+    # ground on which too many live is coming back, with its acres
+    found = only([CUT, entry("checkup", "2025-09-01", box(0, 0, 100, 200), live_stems_per_acre=26.0)])
+    assert found.coming_back.acres == pytest.approx(20_000 / 4046.8564224, rel=1e-6)
