@@ -245,7 +245,7 @@ class _ItemReport:
             "elsewhere": f"are claimed by {', '.join(owners)} and counted there",
         }
         for column in APART:
-            if acres.get(column, 0.0) > 0:
+            if acres[column] > 0:
                 yield f"{acres_words(acres[column])} {words[column]}; not counted here"
 
 

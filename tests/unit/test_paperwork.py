@@ -14,8 +14,10 @@ from habmap.measures import M2_PER_ACRE
 from habmap.place.settings import Settings
 from habmap.records import Entry
 from habmap.show.practice_table import PRACTICE_COLUMNS, practice_rows
-from habmap.work.paperwork_records import APART, AppliedLine, Range, program_year
+from habmap.work.paperwork import applied_lines
+from habmap.work.paperwork_records import APART, AppliedLine, Item, ItemTotal, Range, WorkedPiece, program_year
 from habmap.work.practice_report import PracticesResult
+from habmap.work.stages import GroundState
 
 #: The unit has 10,000 m²; the left patch 6,000 of them, the right one 6,000, both 2,000, and 2,000 lie outside.
 UNITS = [unit("C1", box(0, 0, 100, 100)), unit("C2", box(0, 200, 100, 300))]
@@ -294,3 +296,113 @@ def test_strangers_read_that_ground_was_on_hold_and_of_contracts_a_number_and_no
     owner, public = (repr(export_practices(store, audience=one)) for one in ("owner", "public"))  # type: ignore[arg-type]
     assert all(word in owner for word in ("on hold", "owls", "EQIP"))
     assert "on hold" in public and not any(word in public for word in ("owls", "EQIP", "M. Vale"))
+
+
+# --- columns, days and remarks at their limits ---------------------------------------------------------------
+
+
+def test_which_line_brought_ground_to_its_target_decides_whose_it_is() -> None:
+    """Half cut, then burned over the target, then cut again: the cut of the code fell short before the fire did it."""
+    fire = entry("burn", "2026-02-01", ALL, killed_pct=80.0)
+    half, again = entry("cut", "2026-01-05", ALL, killed_pct=50.0), entry("cut", "2026-03-01", ALL)
+    assert columns_m2(only(report(half, fire, again))) == {"below_target": 10_000}
+    assert columns_m2(only(report(fire, again))) == {"treated_before": 10_000}
+    words = "were at target already, by work before this report's days or under another code"
+    assert only(report(fire, again)).remarks == (f"2.5 acres {words}; not counted here",)
+    assert only(report(half, fire)).remarks == ("2.5 acres are below the unit's target share killed; not counted here",)
+
+
+def test_other_work_stands_by_its_days() -> None:
+    item = ITEM | {"practice_code": "338", "not_before": "2026-02-01", "due": "2026-03-01"}
+    for day, column in (
+        ("2026-01-31", "too_early"), ("2026-02-01", "applied"), ("2026-03-01", "applied"), ("2026-03-02", "late"),
+    ):  # fmt: skip
+        assert columns_m2(only(report(entry("burn", day, ALL), items=[item]))) == {column: 10_000}
+    early_and_late = (entry("burn", "2026-01-31", ALL), entry("burn", "2026-03-02", ALL))
+    assert columns_m2(only(report(*early_and_late, items=[item]))) == {"too_early": 10_000}
+    # on hold: all days of it are told, and ground that was worked on another day too is not
+    hold = {"unit": "C1", "reason": "nesting", "from": date(2026, 2, 2), "to": date(2026, 2, 9)}
+    held = [entry("burn", day, ALL) for day in ("2026-02-02", "2026-02-09")]
+    line = only(report(*held, items=[item], hold=[hold]))
+    assert (columns_m2(line), line.remarks) == (
+        {"on_hold": 10_000},
+        ("2.5 acres were worked on 2026-02-02, 2026-02-09 although on hold: nesting; not counted here",),
+    )
+    free = entry("burn", "2026-02-10", LEFT)
+    assert columns_m2(only(report(*held, free, items=[item], hold=[hold]))) == {"applied": 6_000, "on_hold": 4_000}
+
+
+def test_only_the_holds_of_those_days_on_that_unit_give_their_reasons() -> None:
+    holds = [
+        {"unit": unit_id, "reason": reason, "from": date(2026, month, 1), "to": date(2026, month, 28)}
+        for unit_id, reason, month in (("C1", "nesting", 2), ("C1", "sale", 4), ("C1", "hay", 6), ("C2", "owls", 2))
+    ]
+    work = (entry("cut", "2026-02-05", LEFT), entry("cut", "2026-04-05", box(60, 0, 100, 100)))
+    (words,) = only(report(*work, hold=holds)).remarks
+    assert words == "2.5 acres were worked on 2026-02-05, 2026-04-05 although on hold: nesting, sale; not counted here"
+
+
+def test_ground_with_some_work_too_early_is_told_however_little() -> None:
+    """10 m by 20 m are 0.049 acre, by 21 m 0.052."""
+    item = ITEM | {"not_before": "2026-01-15"}
+    later = entry("cut", "2026-02-01", ALL)
+    for north_m, words in ((20, "under 0.05 acre"), (21, "0.1 acres")):
+        early = entry("cut", "2026-01-14", box(0, 0, 10, north_m), killed_pct=70.0)
+        (told,) = only(report(early, later, items=[item])).remarks
+        assert told == f"{words} had some work before 2026-01-15: work dated before it can forfeit payment"
+
+
+def test_totals_pay_by_the_rate_and_tell_what_is_short_or_over_from_a_twentieth_of_an_acre() -> None:
+    """A hectare is 2.4711 acres."""
+
+    def total(planned: float | None, rate: float | None = None) -> ItemTotal:
+        terms = {"planned_acres": planned, "rate": rate}
+        item = ITEM | {name: value for name, value in terms.items() if value is not None}
+        return report(entry("cut", "2026-01-05", ALL), items=[item], year=2026).items[0]
+
+    assert (total(None).payment, total(None).paper_payment, total(None).short_acres) == (None, None, None)
+    assert total(None, 100.0).payment == pytest.approx(247.105, abs=1e-3) and total(None, 100.0).paper_payment == 250.0
+    assert (total(2.0, 100.0).payment, total(2.0, 100.0).short_acres) == (pytest.approx(200.0), 0.0)
+    assert (total(2.0, 100.0).paper_acres, total(2.45, 100.0).paper_acres, total(9.0).paper_acres) == (2.0, 2.45, 2.5)
+    short = "acres short of the plan within 2025-10-01 to 2026-09-30"
+    assert total(2.522).remarks == (f"0.1 {short}",) and total(2.52).remarks == ()
+    assert total(3.4711).short_acres == pytest.approx(1.0, abs=1e-4)
+    beyond = "acres beyond the planned ones are not paid"
+    assert total(2.42, 9.0).remarks == (f"0.1 {beyond}",) and total(2.422, 9.0).remarks == ()
+    assert total(2.0).remarks == ()  # nothing is paid by the acre
+
+
+def test_a_line_names_its_days_its_ways_and_its_crews_once() -> None:
+    who = [("Sam", "2026-02-01", "cut"), ("Ann", "2026-01-05", "girdle"), ("Sam", "2026-03-01", "cut")]
+    work = [entry(practice, day, ALL, who=name, killed_pct=50.0) for name, day, practice in who]
+    line = only(report(*work, entry("cut", "2026-03-05", LEFT)))
+    assert (line.first_date, line.last_date) == (date(2026, 1, 5), date(2026, 3, 5))
+    assert (line.method, line.crew, len(line.entry_ids)) == ("girdled, cut", "Ann, Sam", 4)
+    assert m2(line.pass_acres) == pytest.approx(36_000)
+
+
+def test_work_of_a_kind_that_a_code_does_not_count_is_told() -> None:
+    """Burning under a code that also counts cedars killed; mowing under none."""
+    work = (entry("cut", "2026-01-05", LEFT), entry("burn", "2026-02-01", ALL), entry("mow", "2026-03-01", ALL))
+    codes = {"codes": {"cut": "314", "burn": "314"}}
+    told = report(*work, **codes).remarks
+    assert any(words.startswith("work of the kind") and "no practice code" in words for words in told)
+    assert not any("under 314" in words for words in told)
+    piled = report(entry("cut", "2026-01-05", LEFT), entry("pile", "2026-02-01", ALL),
+                    codes={"cut": "314", "pile": "314"}).remarks  # fmt: skip
+    assert any("ground piled under 314 is not counted: that code counts" in words for words in piled)
+    assert report(entry("cut", "2026-01-05", LEFT), codes={"cut": "314", "pile": "314"}).remarks == ()
+
+
+def test_a_piece_without_ground_gives_a_line_nothing() -> None:
+    cut = entry("cut", "2026-01-05", ALL)
+    state = GroundState(stage="down")
+
+    def lines(*acres: float) -> list[tuple[float, int]]:
+        pieces = [WorkedPiece(unit_id="C1", acres=one, entry_ids=(cut.entry_id,), state=state) for one in acres]
+        item = Item(program="P", item="1", practice_code="314", units=("C1",))
+        found = applied_lines([item], entries=[cut], pieces=pieces, units=["C1"], codes={"cut": "314"},
+                              span=Range(first=date(2026, 1, 1), last=date(2026, 12, 31)), holds=[])  # fmt: skip
+        return [(line.below_target_acres, len(found.ground[0].columns)) for line in found.lines]
+
+    assert lines(0.0) == [] and lines(0.0, 0.5) == [(0.5, 1)] and lines(0.25, 0.5) == [(0.75, 2)]

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable
-from datetime import date
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from datetime import date, timedelta
 from types import SimpleNamespace
 from typing import Any
 
@@ -22,8 +23,23 @@ from habmap.place.settings import Settings
 from habmap.records import Look
 from habmap.show.week_words import SCREEN_ROWS, item_words, week_lines
 from habmap.vocabulary import FIRE_CAUTION, MACHINE_CAUTION, SAW_CAUTION
-from habmap.work.seasons import DueItem
-from habmap.work.week import Ask, WeekFault, WeekItem, WeekResult, _checkup, _fire_check, _spots, together
+from habmap.work.closures import Closure, Closures
+from habmap.work.plan_days import PlanDays
+from habmap.work.priority import Ranked
+from habmap.work.seasons import COMING_BACK, Ban, DatedBan, DueItem, HeldUnit, YearlyDays
+from habmap.work.week import (
+    Ask,
+    Week,
+    WeekFault,
+    WeekItem,
+    WeekResult,
+    _checkup,
+    _fire_check,
+    _spots,
+    soonest,
+    together,
+    week_of,
+)
 
 ON = date(2026, 2, 10)
 ACRES = 10_000 / M2_PER_ACRE  # each unit is a hectare
@@ -374,3 +390,191 @@ def test_what_begins_by_this_day_next_week_is_asked_for_or_waits(is_held: bool) 
     (check,) = _fire_check("A", "hand_check", [far, open_, near, old], ON)
     assert (check.to_date, check.acres, check.parts) == (date(2025, 2, 18), 3.0, (near, old))
     assert _fire_check("A", "hand_check", [far, open_], ON) == []
+
+
+# --- facts alone ---------------------------------------------------------------------------------------------
+
+
+def thing(what: str, **fields: Any) -> DueItem:
+    content: dict[str, Any] = {
+        "unit_id": "A", "what": what, "state": "due", "acres": 1.0, "since_date": None, "from_date": None,
+        "to_date": None, "words": what, "name": what,
+    }  # fmt: skip
+    return DueItem(**(content | fields))
+
+
+def facts(
+    *items: DueItem,
+    bans: Sequence[Ban] = (),
+    holds: Sequence[HeldUnit] = (),
+    days: YearlyDays | None = None,
+    order: Sequence[Ranked] = (),
+    is_month_off: bool = False,
+) -> Week:
+    """Return the week of things due, every fire by one plan with these days of the year."""
+    return week_of(
+        items, on=ON, closures=Closures(bans=bans, holds=holds), order=order, is_month_off=is_month_off,
+        plan_of=lambda kind, unit_id: PlanDays(kind=kind, is_signed=True, days=days),
+        bite_of=lambda unit: (unit.remaining_acres / 2, None),
+    )  # fmt: skip
+
+
+def day(number: int) -> date:
+    """Return a day counted from February 10."""
+    return ON + timedelta(days=number)
+
+
+def test_lines_are_sorted_by_their_end_their_acres_to_a_millionth_their_unit_and_what() -> None:
+    def line(unit_id: str | None, acres: float | None, what: str = "cut") -> WeekItem:
+        return WeekItem(place="P", unit_id=unit_id, what=what, acres=acres, to_date=None, words="")
+
+    small, large, same = line("A", 1.0), line("B", 1.000004), line("C", 1.0000004)
+    bare, nowhere, piles = line("A", None), line(None, None), line("A", None, "piles")
+    lines = [piles, bare, nowhere, small, same, large]
+    assert sorted(lines, key=soonest) == [large, small, same, nowhere, bare, piles]
+
+
+def test_ground_that_is_in_no_unit_is_asked_for_nowhere_but_at_its_spots() -> None:
+    for what in ("drying", "piles", "upkeep", "checkup", "hand_check", "snag_check"):
+        found = facts(thing(what, unit_id=None, from_date=day(0)), thing("photo", unit_id=None))
+        assert {section: [ask.what for ask in asks] for section, asks in found.asks.items()} == {
+            "closes": [], "burn": [], "cut": [], "check": ["photo"],
+        }  # fmt: skip
+
+
+def test_slash_is_asked_for_from_its_first_drying_day_to_its_last_and_past_it_is_a_question() -> None:
+    begun = thing("drying", state="in its drying days", from_date=day(0), to_date=day(0), acres=2.0)
+    later = replace(begun, from_date=day(1), to_date=day(30))
+    over = replace(begun, state="past its drying days", from_date=day(-30), to_date=day(-1), acres=4.0)
+    green = replace(begun, state="drying", from_date=day(-3), to_date=day(9), acres=8.0)
+
+    def told(*items: DueItem) -> tuple[list[tuple[float | None, date | None]], list[tuple[float | None, ...]]]:
+        asks = facts(*items).asks
+        assert not any(ask.is_without_fire for ask in asks["burn"])
+        return (
+            [(ask.acres, ask.to_date) for ask in asks["closes"]],
+            [(ask.acres, ask.past_acres, ask.to_date) for ask in asks["burn"]],  # type: ignore[misc]
+        )
+
+    assert told(later) == ([], [])
+    assert told(begun, later) == ([(2.0, day(0))], [(2.0, None, day(0))])
+    assert told(begun, over) == ([(2.0, day(0))], [(2.0, 4.0, day(0))])
+    assert told(over) == ([], [(4.0, None, None)])
+    # green slash closes, and is not to be burned
+    assert told(green) == ([(8.0, day(9))], [])
+    assert told(green, over) == ([(8.0, day(9))], [(4.0, None, None)])
+    assert told(begun, green) == ([(10.0, day(0))], [(2.0, None, day(0))])
+    # piles have no last day but the plan's
+    assert facts(thing("piles")).asks["closes"] == []
+    (piles,) = facts(thing("piles"), days=YearlyDays(first=(2, 1), last=(2, 20))).asks["burn"]
+    assert (piles.to_date, piles.what) == (date(2026, 2, 20), "piles")
+    # behind a barrier it waits, with what of it is not over
+    closed = DatedBan(what="closed_burn", reason="wind", first=day(0), last=day(0))
+    gate = facts(begun, over, bans=[closed])
+    assert gate.asks["burn"] == gate.asks["closes"] == []
+    (barrier,) = gate.barriers
+    assert (barrier.what, barrier.unit_id, barrier.to_date, barrier.reason) == ("closed_burn", "A", day(0), "wind")
+    assert [(ask.acres, ask.to_date) for ask in barrier.waits] == [(6.0, day(0))]
+
+
+def test_the_days_of_a_burn_plan_are_one_barrier_for_all_whose_plan_it_is() -> None:
+    spring = YearlyDays(first=(3, 1), last=(4, 10))
+    found = facts(thing("drying", from_date=day(0)), thing("drying", unit_id="B", from_date=day(0)), thing("piles"),
+                  days=spring)  # fmt: skip
+    assert [(one.what, one.unit_id, one.to_date, one.reason, len(one.waits)) for one in found.barriers] == [
+        ("burn_plan", None, date(2026, 2, 28), "down_cedar", 3)
+    ]
+    open_ = facts(thing("drying", from_date=day(0)), days=YearlyDays(first=(2, 10), last=(2, 12)))
+    assert [ask.to_date for ask in open_.asks["burn"]] == [date(2026, 2, 12)] and open_.barriers == []
+    # what closes first ends it: closed days, a hold, the plan
+    bans = [DatedBan(what="closed_burn", reason="hay", first=day(4), last=day(9))]
+    assert facts(thing("piles"), bans=bans, days=spring).asks["burn"] == []
+    (ask,) = facts(thing("piles"), bans=bans).asks["burn"]
+    assert ask.to_date == day(3)
+
+
+def test_upkeep_goes_by_fire_or_by_saw_as_far_as_each_is_open_and_closes_with_its_days() -> None:
+    years = thing("upkeep", from_date=day(0), to_date=day(20))
+    back = replace(years, name=COMING_BACK, acres=2.0, to_date=None)
+
+    def told(found: Week) -> dict[str, list[tuple[float | None, date | None, bool]]]:
+        return {
+            section: [(ask.acres, ask.to_date, ask.is_without_fire) for ask in asks]
+            for section, asks in found.asks.items()
+            if asks
+        }
+
+    by_fire = {"burn": [(1.0, day(20), False)], "closes": [(1.0, day(20), False)]}
+    assert told(facts(years)) == told(facts(replace(years, state="overdue"))) == by_fire
+    assert told(facts(replace(years, state="coming"))) == told(facts(replace(years, from_date=day(1)))) == {}
+    assert told(facts(replace(years, from_date=None))) == by_fire
+    # cedars that come back are cut first, and burned where cutting is closed or nobody cuts
+    assert told(facts(back)) == {"cut": [(2.0, None, True)]}
+    assert told(facts(back, is_month_off=True)) == {"burn": [(2.0, None, False)]}
+    no_cut = DatedBan(what="closed_cut", reason="fair", first=day(0), last=day(2))
+    assert told(facts(back, bans=[no_cut])) == {"burn": [(2.0, None, False)]}
+    assert told(facts(years, back)) == by_fire | {"cut": [(2.0, None, True)]}
+    # by saw until the last day before cutting is closed, by fire until the last before burning is
+    soon_cut = DatedBan(what="closed_cut", reason="fair", first=day(6), last=day(8))
+    soon_burn = DatedBan(what="closed_burn", reason="dry", first=day(3), last=day(8))
+    assert told(facts(back, bans=[soon_cut, soon_burn])) == {"cut": [(2.0, day(5), True)]}
+    assert told(facts(years, bans=[soon_cut, soon_burn]))["burn"] == [(1.0, day(2), False)]
+    no_burn = replace(soon_burn, first=day(0))
+    assert told(facts(years, bans=[no_burn]))["cut"] == [(1.0, day(20), True)]
+    # where neither is open it waits once
+    shut = facts(years, bans=[no_burn, no_cut])
+    assert told(shut) == {} and {one.what: len(one.waits) for one in shut.barriers} == {
+        "closed_burn": 1,
+        "closed_cut": 0,
+    }
+    shut = facts(back, bans=[no_burn, no_cut])
+    assert told(shut) == {} and {one.what: len(one.waits) for one in shut.barriers} == {
+        "closed_burn": 0,
+        "closed_cut": 1,
+    }
+
+
+def test_a_contract_that_is_due_closes_unless_all_of_its_units_are_on_hold() -> None:
+    item = thing("contract", unit_id="A;B", to_date=day(40), name="P 1 (314)")
+    hold_a, hold_b = (HeldUnit(unit_id=name, reason="owls", first=None, last=day(9)) for name in "AB")
+
+    def closes(*holds: HeldUnit, **fields: object) -> list[tuple[str | None, date | None]]:
+        found = facts(replace(item, **fields), holds=holds)  # type: ignore[arg-type]
+        assert sum(len(one.waits) for one in found.barriers) == (
+            not found.asks["closes"] and fields.get("state") is None
+        )
+        return [(ask.unit_id, ask.to_date) for ask in found.asks["closes"]]
+
+    assert closes() == closes(hold_a) == closes(hold_b) == [("A;B", day(40))]
+    assert closes(hold_a, hold_b) == [] and closes(hold_a, unit_id="A") == []
+    assert closes(state="overdue") == [("A;B", day(40))] and closes(unit_id=None) == [(None, day(40))]
+    assert closes(state="open") == closes(state="done") == []
+    # one that has not begun forbids, in each of its units, until the day before
+    early = facts(replace(item, state="before its start date", from_date=day(5)))
+    assert [(one.what, one.unit_id, one.to_date, one.reason) for one in early.barriers] == [
+        ("contract", "A", day(4), "P 1 (314)"), ("contract", "B", day(4), "P 1 (314)"),
+    ]  # fmt: skip
+    everywhere = facts(replace(item, state="before its start date", from_date=day(5), unit_id=None))
+    assert [one.unit_id for one in everywhere.barriers] == [None]
+    assert facts(replace(item, state="before its start date", from_date=None)).barriers == []
+    assert facts(replace(item, state="open", from_date=day(5))).barriers == []
+
+
+def ranked(unit_id: str, *, tier: str = "next", closure: Closure | None = None) -> Ranked:
+    return Ranked(order=1, unit_id=unit_id, name="", cover="cedar", tier=tier, score=None, reasons=(), parts={},  # type: ignore[arg-type]
+                  firm_pct=None, close_call=False, remaining_acres=6.0, closure=closure)  # fmt: skip
+
+
+def test_the_first_stand_of_the_order_that_nothing_keeps_is_cut_and_those_before_it_wait() -> None:
+    waits = Closure(work="contract", reason="P 1", last=day(4))
+    order = [ranked("U", tier="upkeep"), ranked("A"), ranked("B", closure=waits), ranked("C"), ranked("D")]
+    hold = HeldUnit(unit_id="A", reason="owls", first=None, last=None)
+    soon = DatedBan(what="closed_cut", reason="fair", first=day(3), last=day(8))
+    found = facts(order=order, holds=[hold], bans=[soon])
+    (cut,) = found.asks["cut"]
+    assert (cut.unit_id, cut.acres, cut.bite_acres, cut.to_date, cut.passed) == ("C", 6.0, 3.0, day(2), ("A", "B"))
+    # to be cut comes before what is kept up by saw
+    back = thing("upkeep", name=COMING_BACK)
+    assert [ask.what for ask in facts(back, order=order).asks["cut"]] == ["cut", "upkeep"]
+    assert facts(order=order, is_month_off=True).asks["cut"] == []
+    assert facts(order=order[:1]).asks["cut"] == []
