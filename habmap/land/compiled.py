@@ -119,6 +119,14 @@ def _steps_of_row(corners: Any, part: float, per_col: float, k: Any) -> None:
 
 
 @compiled
+def _share_of(sum_here: float) -> float:
+    """Return the share that a running sum of signed areas stands for."""
+    if sum_here < _HAIR:
+        return 0.0
+    return 1.0 if sum_here > _NOTHING_LESS else np.float64(np.float32(sum_here))
+
+
+@compiled
 def _row_shares(line: Any, bits: Any, begin: Any, end: Any, cols: Any, work: Any) -> tuple[Any, Any]:
     """Turn a row's signed areas into shares and wipe them; return between which columns they stand, by whole eights."""
     first = begin & ~_SEVEN
@@ -134,19 +142,19 @@ def _row_shares(line: Any, bits: Any, begin: Any, end: Any, cols: Any, work: Any
             if touched == 0:  # no edge here: as in most of a row
                 for i in range(_NONE, _EIGHT):
                     work[col + i] = own_share
-                col += _EIGHT
-                continue
-        part = line[col]
-        if part != 0.0:
-            running += part
-            if running < _HAIR:
-                own_share = 0.0
-            elif running > _NOTHING_LESS:
-                own_share = 1.0
             else:
-                own_share = np.float64(np.float32(running))
-            line[col] = 0.0
-        work[col] = own_share
+                for i in range(_NONE, _EIGHT):
+                    running += line[col + i]
+                    line[col + i] = 0.0
+                    work[col + i] = running
+                for i in range(_NONE, _EIGHT):
+                    work[col + i] = _share_of(work[col + i])
+                own_share = work[col + _SEVEN]
+            col += _EIGHT
+            continue
+        running += line[col]
+        line[col] = 0.0
+        own_share = work[col] = _share_of(running)
         col += _ONE
     line[end] = 0.0
     line[end + _ONE] = 0.0

@@ -30,7 +30,7 @@ Entry = Callable[..., None]
 
 _NO_HEIGHTS: Final = np.empty((0, 0))
 #: Slope classes that room is made for at once.
-_CLASSES_AT_ONCE: Final = 100_000
+_CLASSES_AT_ONCE: Final = 524_288
 
 
 class _Room:

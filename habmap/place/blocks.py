@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections import Counter, OrderedDict
+from collections import Counter, OrderedDict, deque
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future
 from contextlib import contextmanager
@@ -84,20 +84,25 @@ class Blocks:
             Shape of the window.
         """
         first_row, first_col, end_row, end_col = window
-        for row, col in self._keys(window):
+        keys = deque((key, False) for key in self._keys(window))
+        while keys:
+            (row, col), waits = keys.popleft()
             top, bottom = row * self.rows, min((row + 1) * self.rows, self.height)
             left, right = col * self.cols, min((col + 1) * self.cols, self.width)
-            high, wide = (
-                slice(max(first_row, top), min(end_row, bottom)),
-                slice(max(first_col, left), min(end_col, right)),
-            )
-            with self._block((row, col), (top, left, bottom, right), decode) as cells:
+            with self._block((row, col), (top, left, bottom, right), decode, waits=waits) as cells:
+                if cells is None:  # others are decoding it: by the time the rest is read, it is mostly there
+                    keys.append(((row, col), True))
+                    continue
+                high, wide = (
+                    slice(max(first_row, top), min(end_row, bottom)),
+                    slice(max(first_col, left), min(end_col, right)),
+                )
                 out[high.start - first_row : high.stop - first_row, wide.start - first_col : wide.stop - first_col] = (
                     cells[high.start - top : high.stop - top, wide.start - left : wide.stop - left]
                 )
 
     @contextmanager
-    def _block(self, key: tuple[int, int], window: Window, decode: Decode) -> Iterator[Cells]:
+    def _block(self, key: tuple[int, int], window: Window, decode: Decode, *, waits: bool) -> Iterator[Cells | None]:
         with self._lock:
             block = self._kept.get(key)
             is_new = block is None
@@ -105,7 +110,11 @@ class Blocks:
                 block = self._kept[key] = _Block(Future(), room=self._room_for(window))
             else:
                 self._kept.move_to_end(key)
-            block.readers += 1
+            is_there = is_new or waits or block.cells.done()
+            block.readers += is_there
+        if not is_there:
+            yield None
+            return
         if is_new:
             self._decode(key, block, window, decode)
         try:

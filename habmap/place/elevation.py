@@ -194,18 +194,20 @@ class Elevation(GroundRaster):
         def prepared() -> tuple[Outlines, Floats, Floats, Callable[..., PieceSums]]:
             return outlines_of(in_cells), *self._corners(cut), summing(way)
 
-        def work(source: Any, own: slice, ready: Callable[[], Any]) -> tuple[Ints, PieceSums]:
-            heights, corner = self._around(reaches[own.start], source, blocks)
-            outlines, steps, latitudes, sums_of = ready()
+        def begin(source: Any, own: slice) -> tuple[Heights, tuple[int, int]]:
+            return self._around(reaches[own.start], source, blocks)
+
+        def finish(own: slice, around: tuple[Heights, tuple[int, int]], ready: Any) -> tuple[Ints, PieceSums]:
+            outlines, steps, latitudes, sums_of = ready
             pieces = Pieces(cut.owners[own], cut.windows[own], steps[own], latitudes[own])
-            return pieces.owners, sums_of(heights, corner, outlines, pieces, rules=rules)
+            return pieces.owners, sums_of(*around, outlines, pieces, rules=rules)
 
         def done(count: int) -> None:
             if progress and tasks:
                 progress(Share(done=count, count=len(tasks), what="tiles of elevation"))
 
         found = spread(
-            tasks, work, self._source, self._another_source,
+            tasks, begin, finish, self._source, self._another_source,
             prepared=prepared, threads=threads_here() if threads is None else threads, done=done,
         )  # fmt: skip
         done(len(tasks))

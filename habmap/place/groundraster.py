@@ -29,6 +29,7 @@ from habmap.place.drivers import open_raster
 from habmap.place.rasterfile import applied, checked_crs, raster_bounds, read_heights, subgrid
 from habmap.place.userfiles import check_readable, quiet_raster_log
 from habmap.place.vertical import file_vertical_unit
+from habmap.place.zonework import by_parts
 
 #: GDAL's block cache [MB]; its own default, 5% of memory, lets a big raster fill it.
 CACHE_MB: Final = 64
@@ -207,7 +208,9 @@ class GroundRaster:
             col, row = applied(to_cell, x, y)
             return np.column_stack([col, -row])
 
-        turned: NDArray[np.object_] = shapely.transform(np.array(polygons, dtype=object), turn)
+        turned: NDArray[np.object_] = shapely.transform(
+            np.array(polygons, dtype=object), lambda lonlat: by_parts(turn, lonlat)
+        )
         bounds = shapely.bounds(turned)
         # A place that the raster's projection cannot show lies off the raster; an empty outline says so.
         turned[~np.isfinite(bounds).all(axis=1)] = shapely.MultiPolygon()

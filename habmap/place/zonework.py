@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import threading
 from collections.abc import Callable, Sequence
-from concurrent.futures import Future
+from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from typing import Any, Final, Literal, TypeAlias
@@ -27,6 +27,10 @@ COMPILED_FROM_CELLS: Final = 20_000_000
 CELLS_PER_OUTLINE: Final = 20_000
 #: Threads beyond these wait for memory, not for a processor. Chosen.
 MOST_THREADS: Final = 8
+#: Rows from which a thread more is worth its start. Chosen.
+ROWS_A_THREAD: Final = 20_000
+#: Tasks that a thread begins while what all need is being prepared. Chosen: few enough to stay small in memory.
+MOST_BEGUN: Final = 8
 
 
 def outlines_of(polygons: NDArray[np.object_]) -> Outlines:
@@ -151,9 +155,19 @@ def threads_here() -> int:
     return min(allowed, MOST_THREADS)
 
 
+def by_parts(turn: Callable[[Floats], Floats], rows: Floats) -> Floats:
+    """Do rows that have nothing to do with each other on several threads, where they are many."""
+    threads = min(threads_here(), len(rows) // ROWS_A_THREAD)
+    if threads < 2:
+        return turn(rows)
+    with ThreadPoolExecutor(threads) as pool:
+        return np.concatenate(list(pool.map(turn, np.array_split(rows, threads))))
+
+
 def spread(
     tasks: Sequence[slice],
-    work: Callable[[Any, slice, Callable[[], Any]], Any],
+    begin: Callable[[Any, slice], Any],
+    finish: Callable[[slice, Any, Any], Any],
     reader: Any,
     another_reader: Callable[[], AbstractContextManager[Any]],
     *,
@@ -167,8 +181,9 @@ def spread(
     ----------
     tasks
         Begun in their order.
-    work
-        Does one task with a reader; what it is given beside returns what was prepared, once that is there.
+    begin, finish
+        The first half of a task, with a reader; the second, with what the first gave and what was prepared. Until that
+        is there, several are begun.
     reader, another_reader
         The calling thread's reader, and what opens one for another thread.
     prepared
@@ -187,16 +202,22 @@ def spread(
 
     def turn(own: Any, *, tells: bool) -> None:
         nonlocal over
-        while not faults:
-            with lock:
-                number = next(numbers, None)
-            if number is None:
-                return
-            if tells:
-                done(over)
-            found[number] = work(own, tasks[number], ready.result)
-            with lock:
-                over += 1
+        is_left = True
+        while is_left and not faults:
+            begun: list[tuple[int, Any]] = []
+            while len(begun) < (1 if ready.done() else MOST_BEGUN):
+                with lock:
+                    number = next(numbers, None)
+                if number is None:
+                    is_left = False
+                    break
+                begun.append((number, begin(own, tasks[number])))
+            for number, half in begun:
+                if tells:
+                    done(over)
+                found[number] = finish(tasks[number], half, ready.result())
+                with lock:
+                    over += 1
 
     def helper() -> None:
         try:
