@@ -12,7 +12,7 @@ from habmap.land.facerules import FaceRules
 from habmap.land.pieces import Pieces, PieceSums, gradient_sums
 from habmap.land.shares import cell_shares
 from habmap.land.terrain import heat_load_mccune_keon_2002
-from habmap.land.zones import GradientTile, ZoneTable
+from habmap.land.zones import GradientTile, ZonePieces, ZoneTable
 from habmap.place.zonework import Cut, outlines_of
 from habmap.vocabulary import octant
 from habmap.work.terrain import UnitTerrain
@@ -46,14 +46,14 @@ def sums_on(tile: GradientTile, shapes: Sequence[shapely.Geometry], *, rules: Fa
     dz_dcol = column[0] * tile.east + column[1] * tile.north
     dz_drow = row[0] * tile.east + row[1] * tile.north
     found = gradient_sums(dz_dcol, dz_drow, (0, 0), outlines_of(inside), pieces, rules=rules)
-    return ZoneTable.of_pieces([(cut.owners, found)], count=len(shapes))
+    return ZonePieces.of([(cut.owners, found)], count=len(shapes)).table()
 
 
 def added(tables: Sequence[ZoneTable]) -> ZoneTable:
     """Add up tables row by row."""
     parts = [PieceSums(one.plain, np.diff(one.class_ends), one.classes, one.class_m2) for one in tables]
-    return ZoneTable.of_pieces([(np.arange(len(one)), part) for one, part in zip(tables, parts, strict=True)],
-                               count=len(tables[0]))  # fmt: skip
+    owned = [(np.arange(len(one)), part) for one, part in zip(tables, parts, strict=True)]
+    return ZonePieces.of(owned, count=len(tables[0])).table()
 
 
 def other_way(tile: GradientTile, shape: shapely.Geometry, *, rules: FaceRules, unit_m2: float) -> UnitTerrain:

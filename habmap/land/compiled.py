@@ -364,14 +364,12 @@ def _sum_pieces(
                 end = left + even_cols + 2
                 if is_single:
                     next_at = heights_at + 4 * ((height_row + _AHEAD) * singles.shape[1] + left)
-                    _take_row(
-                        singles[height_row, left:end], even_cols, itself, across, next_at, next_at + 4 * (even_cols + 2)
-                    )
+                    next_end = next_at + 4 * (even_cols + 2)
+                    _take_row(singles[height_row, left:end], even_cols, itself, across, next_at, next_end)
                 else:
                     next_at = heights_at + 8 * ((height_row + _AHEAD) * heights.shape[1] + left)
-                    _take_row(
-                        heights[height_row, left:end], even_cols, itself, across, next_at, next_at + 8 * (even_cols + 2)
-                    )
+                    next_end = next_at + 8 * (even_cols + 2)
+                    _take_row(heights[height_row, left:end], even_cols, itself, across, next_at, next_end)
             taken = row + 3
             _steps_of_row(steps[at], row / span, over_span, k)
             down = row * (per_row / DEG_PER_RAD)
@@ -486,14 +484,13 @@ def _sum_pieces_at(
 
 def _add_pieces_at(
     classes_at: Any, m2_at: Any, lengths: Any, order: Any, pieces_: int, by_owner: Any, low: Any, high: Any, zones: int,
-    dense: Any, widest: int, counts: Any, all_classes: Any, all_m2: Any,
+    dense: Any, widest: int, counts: Any, all_classes: Any, all_m2: Any, entries: int,
 ) -> None:  # fmt: skip
-    of_lengths = carray(lengths, (pieces_,))
-    entries = of_lengths.sum()
     _add_pieces(
-        carray(classes_at, (pieces_,)), carray(m2_at, (pieces_,)), of_lengths, carray(order, (pieces_,)),
-        carray(by_owner, (zones + 1,)), carray(low, (zones,)), carray(high, (zones,)), carray(dense, (widest, 3)),
-        carray(counts, (zones,)), carray(all_classes, (entries,)), carray(all_m2, (entries, 3)),
+        carray(classes_at, (pieces_,)), carray(m2_at, (pieces_,)), carray(lengths, (pieces_,)),
+        carray(order, (pieces_,)), carray(by_owner, (zones + 1,)), carray(low, (zones,)), carray(high, (zones,)),
+        carray(dense, (widest, 3)), carray(counts, (zones,)), carray(all_classes, (entries,)),
+        carray(all_m2, (entries, 3)),
     )  # fmt: skip
 
 

@@ -6,6 +6,7 @@ The code itself is made from `habmap.land.compiled`; whoever holds it (`habmap.p
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
@@ -21,7 +22,7 @@ SCRATCH: Final = (11 + len(PLAIN_SUMS)) * ROOM + 6 * DENSE_CLASSES + 16
 #: or booleans (?), each by its address, and whole numbers (n).
 KINDS: Final = {
     "sum_pieces": "fdnnnnnn" "ddnq?nqn" "qqddndqn" "dqqdn" "dqqndqq",
-    "add_pieces": "qqqqnqqqndnqqd",
+    "add_pieces": "qqqqnqqqndnqqdn",
 }  # fmt: skip
 
 #: A function that is called with arrays and numbers of its kinds.
@@ -134,20 +135,50 @@ class FusedSums:
             np.concatenate([part for _, part in written]),
         )
 
-    def added(
-        self, parts: Sequence[PieceSums], starts: Any, lengths: Any, order: Any, by_owner: Any, low: Any, high: Any
-    ) -> tuple[Any, Any, Any]:
-        """Add up pieces' slope classes: what `habmap.land.zones` does one by one."""
-        zones, entries = len(by_owner) - 1, int(lengths.sum())
-        counts = np.zeros(zones, dtype=np.int64)
-        all_classes, all_m2 = np.empty(entries, dtype=np.int64), np.empty((entries, 3))
-        widest = int((high - low).max(initial=0)) + 1
+    def adding(self, parts: Sequence[PieceSums], starts: Any, lengths: Any, order: Any) -> _Adding:
+        """Return what adds up pieces' slope classes."""
         part = np.repeat(np.arange(len(parts)), [len(one.class_counts) for one in parts])
-        classes_at = _addresses([one.classes for one in parts])[part] + 8 * starts
-        m2_at = _addresses([one.class_m2 for one in parts])[part] + 24 * starts
-        self._add_pieces(
-            classes_at, m2_at, lengths, order, len(order), by_owner, low, high, zones,
-            np.zeros((widest, 3)), widest, counts, all_classes, all_m2,
+        return _Adding(
+            self._add_pieces,
+            parts,
+            _addresses([one.classes for one in parts])[part] + 8 * starts,
+            _addresses([one.class_m2 for one in parts])[part] + 24 * starts,
+            lengths,
+            order,
+            np.concatenate([[0], np.cumsum(lengths[order])]),
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class _Adding:
+    """A `habmap.land.zones.AddClasses` by machine code.
+
+    Attributes
+    ----------
+    parts
+        Held, since they are read at their addresses.
+    classes_at, m2_at, lengths
+        Where each piece's classes and their ground lie, and how many it has.
+    order, ends
+        The pieces outline by outline, and where their classes end in that order, a 0 in front.
+    """
+
+    add_pieces: Entry
+    parts: Sequence[PieceSums]
+    classes_at: Any
+    m2_at: Any
+    lengths: Any
+    order: Any
+    ends: Any
+
+    def __call__(self, by_owner: Any, low: Any, high: Any) -> tuple[Any, Any, Any]:
+        zones, most = len(low), int(self.ends[by_owner[-1]] - self.ends[by_owner[0]])
+        counts = np.zeros(zones, dtype=np.int64)
+        all_classes, all_m2 = np.empty(most, dtype=np.int64), np.empty((most, 3))
+        widest = int((high - low).max(initial=0)) + 1
+        self.add_pieces(
+            self.classes_at, self.m2_at, self.lengths, self.order, len(self.order), by_owner, low, high, zones,
+            np.zeros((widest, 3)), widest, counts, all_classes, all_m2, most,
         )  # fmt: skip
         written = int(counts.sum())
         return counts, all_classes[:written], all_m2[:written]

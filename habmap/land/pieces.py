@@ -114,6 +114,17 @@ class Outlines:
     is_shell: NDArray[np.bool_]
     polygon_ends: Ints
 
+    @property
+    def bounds(self) -> Floats:
+        """Left, bottom, right and top of each polygon [cells], y = −row; NaN where it has no rings."""
+        ends = self.ring_ends[self.polygon_ends]
+        is_there = ends[1:] > ends[:-1]
+        found = np.full((len(is_there), 4), np.nan)
+        if is_there.any():
+            xy, begins = np.column_stack([self.x, -self.y]), ends[:-1][is_there]
+            found[is_there] = np.hstack([np.minimum.reduceat(xy, begins), np.maximum.reduceat(xy, begins)])
+        return found
+
 
 @dataclass(frozen=True, slots=True)
 class Pieces:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,9 +23,8 @@ _FLAT_CUT, _SUN_CUT, _HAND_CUT = (PLAIN_SUMS.index(name) for name in ("flat_cut_
 _WIDE_CLASSES: Final = 100_000
 
 
-@dataclass(frozen=True, slots=True)
-class ZoneTable:
-    """Sums over the ground of many outlines, one row each.
+class ZoneSums(ABC):
+    """Sums over the ground of many outlines, one row each; slope classes of pieces may still be apart.
 
     Attributes
     ----------
@@ -33,6 +33,43 @@ class ZoneTable:
         Σ area × gradient toward east, toward north, and its length [m²]; Σ area × heat load, and the ground for which
         its equation holds [m²]; flat and flat sun-facing ground, and hand-only ground, of the one slope class that the
         limit cuts in two [m²].
+    """
+
+    __slots__ = ()
+    plain: Floats
+
+    @abstractmethod
+    def part(self, first: int, end: int) -> ZoneSums:
+        """Return some rows."""
+
+    @abstractmethod
+    def table(self) -> ZoneTable:
+        """Return all of it put together."""
+
+    def __len__(self) -> int:
+        return len(self.plain)
+
+    def sums(self, name: str) -> Floats:
+        """Return one of the `PLAIN_SUMS` of each outline."""
+        return self.plain[:, PLAIN_SUMS.index(name)]
+
+    def by_slope(self, rules: FaceRules) -> tuple[Floats, ...]:
+        """Return the slope that 90% of the ground does not exceed [%], and all, flat, sun-facing, hand-only ground."""
+        found = np.empty((5, len(self)))
+        for first in range(0, len(self), _AT_ONCE):
+            end = min(first + _AT_ONCE, len(self))
+            found[:, first:end] = self.part(first, end).table().of_few_classes(rules)
+        return tuple(found)
+
+
+@dataclass(frozen=True, slots=True)
+class ZoneTable(ZoneSums):
+    """Sums with each outline's slope classes added up.
+
+    Attributes
+    ----------
+    plain
+        As `ZoneSums` has it.
     class_ends
         Where each outline's slope classes end, a 0 in front.
     classes
@@ -47,52 +84,6 @@ class ZoneTable:
     classes: Ints
     class_m2: Floats
 
-    def __len__(self) -> int:
-        return len(self.plain)
-
-    @classmethod
-    def of_pieces(
-        cls, pieces: Iterable[tuple[Ints, PieceSums]], *, count: int, add: Callable[..., Any] | None = None
-    ) -> ZoneTable:
-        """Add up pieces.
-
-        Parameters
-        ----------
-        pieces
-            Their outlines' numbers, and their sums, in the order in which they are to be added.
-        count
-            How many outlines there are.
-        add
-            A quicker way to add up slope classes: `habmap.land.fused.FusedSums.added`.
-        """
-        owners, sums = zip(*pieces, strict=True) if (pieces := list(pieces)) else ((), ())
-        owner = np.concatenate([np.empty(0, dtype=np.int64), *owners])
-        plain_of = np.concatenate([np.empty((0, len(PLAIN_SUMS))), *(part.plain for part in sums)])
-        lengths = np.concatenate([np.empty(0, dtype=np.int64), *(part.class_counts for part in sums)])
-        # within its part, and first and last of its classes
-        starts = np.concatenate([np.empty(0, dtype=np.int64), *(_starts(part.class_counts) for part in sums)])
-        firsts = np.concatenate([np.empty(0, dtype=np.int64), *(_ends_of(part, last=False) for part in sums)])
-        lasts = np.concatenate([np.empty(0, dtype=np.int64), *(_ends_of(part, last=True) for part in sums)])
-        order = np.argsort(owner, kind="stable")
-        by_owner = np.searchsorted(owner[order], np.arange(count + 1))
-
-        plain = np.zeros((count, len(PLAIN_SUMS)))
-        for column in range(len(PLAIN_SUMS)):
-            plain[:, column] = np.bincount(owner, weights=plain_of[:, column], minlength=count)
-        has_any = lengths > 0
-        low, high = np.full(count, np.iinfo(np.int64).max), np.full(count, -1)
-        np.minimum.at(low, owner[has_any], firsts[has_any])
-        np.maximum.at(high, owner, lasts)
-        low = np.where(high < 0, 0, low)
-        if add is None or (high - low).max(initial=0) >= _WIDE_CLASSES:
-            add = _added
-        counts, all_classes, all_m2 = add(sums, starts, lengths, order, by_owner, low, high)
-        return cls(plain, np.concatenate([[0], np.cumsum(counts)]), all_classes, all_m2)
-
-    def sums(self, name: str) -> Floats:
-        """Return one of the `PLAIN_SUMS` of each outline."""
-        return self.plain[:, PLAIN_SUMS.index(name)]
-
     def part(self, first: int, end: int) -> ZoneTable:
         """Return some rows."""
         begin, finish = int(self.class_ends[first]), int(self.class_ends[end])
@@ -103,15 +94,12 @@ class ZoneTable:
             self.class_m2[begin:finish],
         )
 
-    def by_slope(self, rules: FaceRules) -> tuple[Floats, ...]:
-        """Return the slope that 90% of the ground does not exceed [%], and all, flat, sun-facing, hand-only ground."""
-        found = np.empty((5, len(self)))
-        for first in range(0, len(self), _AT_ONCE):
-            end = min(first + _AT_ONCE, len(self))
-            found[:, first:end] = self.part(first, end)._of_few_classes(rules)
-        return tuple(found)
+    def table(self) -> ZoneTable:
+        """Return itself."""
+        return self
 
-    def _of_few_classes(self, rules: FaceRules) -> tuple[Floats, ...]:
+    def of_few_classes(self, rules: FaceRules) -> tuple[Floats, ...]:
+        """Return what `by_slope` does, of so few outlines that their classes stay near the processor."""
         ground, sun, at_limit = self.class_m2.T
         has_any = np.diff(self.class_ends) > 0
         starts, ends = self.class_ends[:-1][has_any], self.class_ends[1:][has_any]
@@ -139,6 +127,84 @@ class ZoneTable:
         return p90, ground_m2, flat_m2, sun_m2, hand_m2
 
 
+class AddClasses(Protocol):
+    """Adds up pieces' slope classes, outline by outline: how many each has, which, and their ground."""
+
+    def __call__(self, by_owner: Ints, low: Ints, high: Ints) -> tuple[Ints, Ints, Floats]:
+        """Add those of the outlines whose pieces begin and end so in the order, with their lowest and highest class."""
+
+
+@dataclass(frozen=True, slots=True)
+class ZonePieces(ZoneSums):
+    """Sums of outlines whose pieces' slope classes are added up where they are asked for, some rows at a time.
+
+    Attributes
+    ----------
+    plain
+        As `ZoneSums` has it.
+    by_owner
+        Where each outline's pieces end among all that are known to `add`, the first one's beginning in front.
+    low, high
+        Lowest and highest slope class of each outline; 0 and −1 where it has none.
+    add
+        Adds up the classes.
+    """
+
+    plain: Floats
+    by_owner: Ints
+    low: Ints
+    high: Ints
+    add: AddClasses
+
+    @classmethod
+    def of(
+        cls, pieces: Iterable[tuple[Ints, PieceSums]], *, count: int, adding: Callable[..., AddClasses] | None = None
+    ) -> ZonePieces:
+        """Gather pieces.
+
+        Parameters
+        ----------
+        pieces
+            Their outlines' numbers, and their sums, in the order in which they are to be added.
+        count
+            How many outlines there are.
+        adding
+            Makes a quicker way to add up slope classes: `habmap.land.fused.FusedSums.adding`.
+        """
+        owners, sums = zip(*pieces, strict=True) if (pieces := list(pieces)) else ((), ())
+        owner = np.concatenate([np.empty(0, dtype=np.int64), *owners])
+        plain_of = np.concatenate([np.empty((0, len(PLAIN_SUMS))), *(part.plain for part in sums)])
+        lengths = np.concatenate([np.empty(0, dtype=np.int64), *(part.class_counts for part in sums)])
+        # within its part, and first and last of its classes
+        starts = np.concatenate([np.empty(0, dtype=np.int64), *(_starts(part.class_counts) for part in sums)])
+        firsts = np.concatenate([np.empty(0, dtype=np.int64), *(_ends_of(part, last=False) for part in sums)])
+        lasts = np.concatenate([np.empty(0, dtype=np.int64), *(_ends_of(part, last=True) for part in sums)])
+        order = np.argsort(owner, kind="stable")
+        by_owner = np.searchsorted(owner[order], np.arange(count + 1))
+
+        plain = np.zeros((count, len(PLAIN_SUMS)))
+        for column in range(len(PLAIN_SUMS)):
+            plain[:, column] = np.bincount(owner, weights=plain_of[:, column], minlength=count)
+        has_any = lengths > 0
+        low, high = np.full(count, np.iinfo(np.int64).max), np.full(count, -1)
+        np.minimum.at(low, owner[has_any], firsts[has_any])
+        np.maximum.at(high, owner, lasts)
+        low = np.where(high < 0, 0, low)
+        if adding is None or (high - low).max(initial=0) >= _WIDE_CLASSES:
+            adding = _adding
+        return cls(plain, by_owner, low, high, adding(sums, starts, lengths, order))
+
+    def part(self, first: int, end: int) -> ZonePieces:
+        """Return some rows."""
+        own = slice(first, end)
+        return ZonePieces(self.plain[own], self.by_owner[first : end + 1], self.low[own], self.high[own], self.add)
+
+    def table(self) -> ZoneTable:
+        """Return it with all slope classes added up."""
+        counts, classes, class_m2 = self.add(self.by_owner, self.low, self.high)
+        return ZoneTable(self.plain, np.concatenate([[0], np.cumsum(counts)]), classes, class_m2)
+
+
 def _with_tenth_above(classes: Ints, ground: Floats, ends: Ints, above_m2: Floats) -> Floats:
     """Return the slope above which each outline has so much ground [%], from its steepest class downward."""
     at, rest = ends - 1, above_m2.copy()
@@ -163,31 +229,33 @@ def _ends_of(part: PieceSums, *, last: bool) -> Ints:
     return found
 
 
-def _added(
-    sums: Sequence[PieceSums], starts: Ints, lengths: Ints, order: Ints, by_owner: Ints, low: Ints, high: Ints
-) -> tuple[Ints, Ints, Floats]:
-    """Add up pieces' slope classes, outline by outline: how many each has, which, and their ground."""
+def _adding(sums: Sequence[PieceSums], starts: Ints, lengths: Ints, order: Ints) -> AddClasses:
+    """Return what adds up slope classes of pieces, in plain steps."""
     part = np.repeat(np.arange(len(sums)), [len(one.class_counts) for one in sums])
-    counts = np.zeros(len(low), dtype=np.int64)
-    found = []
-    for zone in np.flatnonzero(np.diff(by_owner)):
-        own = [
-            (sums[part[at]].classes[reach], sums[part[at]].class_m2[reach])
-            for at in order[by_owner[zone] : by_owner[zone + 1]]
-            for reach in [slice(starts[at], starts[at] + lengths[at])]
-        ]
-        if high[zone] - low[zone] < _WIDE_CLASSES:
-            keys = np.arange(low[zone], high[zone] + 1)
-        else:
-            keys = np.unique(np.concatenate([classes for classes, _ in own]))
-        areas = np.zeros((len(keys), 3))
-        for classes, class_m2 in own:
-            areas[np.searchsorted(keys, classes)] += class_m2  # no class stands twice in a piece
-        is_there = areas[:, 0] > 0
-        counts[zone] = is_there.sum()
-        found.append((keys[is_there], areas[is_there]))
-    keys = np.concatenate([np.empty(0, dtype=np.int64), *(of_zone for of_zone, _ in found)])
-    return counts, keys, np.concatenate([np.empty((0, 3)), *(part for _, part in found)])
+
+    def add(by_owner: Ints, low: Ints, high: Ints) -> tuple[Ints, Ints, Floats]:
+        counts = np.zeros(len(low), dtype=np.int64)
+        found = []
+        for zone in np.flatnonzero(np.diff(by_owner)):
+            own = [
+                (sums[part[at]].classes[reach], sums[part[at]].class_m2[reach])
+                for at in order[by_owner[zone] : by_owner[zone + 1]]
+                for reach in [slice(starts[at], starts[at] + lengths[at])]
+            ]
+            if high[zone] - low[zone] < _WIDE_CLASSES:
+                keys = np.arange(low[zone], high[zone] + 1)
+            else:
+                keys = np.unique(np.concatenate([classes for classes, _ in own]))
+            areas = np.zeros((len(keys), 3))
+            for classes, class_m2 in own:
+                areas[np.searchsorted(keys, classes)] += class_m2  # no class stands twice in a piece
+            is_there = areas[:, 0] > 0
+            counts[zone] = is_there.sum()
+            found.append((keys[is_there], areas[is_there]))
+        keys = np.concatenate([np.empty(0, dtype=np.int64), *(of_zone for of_zone, _ in found)])
+        return counts, keys, np.concatenate([np.empty((0, 3)), *(areas for _, areas in found)])
+
+    return add
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -22,12 +22,12 @@ from habmap.land.facerules import FaceRules
 from habmap.land.pieces import SPARE_COLS, Outlines, Pieces, PieceSums
 from habmap.land.suncells import SunCells
 from habmap.land.terrain import Floats, block_average, horn_gradient
-from habmap.land.zones import GradientTile, Ints, ZoneTable
+from habmap.land.zones import GradientTile, Ints, ZonePieces
 from habmap.measures import VerticalUnit
 from habmap.place.blocks import Blocks
 from habmap.place.groundraster import Bounds, GroundRaster, as_window, open_source
 from habmap.place.rasterfile import applied, subgrid
-from habmap.place.zonework import Cut, Way, adding, get_ready, outlines_of, spread, summing, threads_here, way_for
+from habmap.place.zonework import Cut, Way, adding, get_ready, spread, summing, threads_here, way_for
 from habmap.progress import Progress, Share
 from habmap.records import ElevationSource
 from habmap.work.terrain import DemInfo
@@ -127,7 +127,7 @@ class Elevation(GroundRaster):
         progress: Progress | None = None,
         threads: int | None = None,
         way: Way | None = None,
-    ) -> ZoneTable:
+    ) -> ZonePieces:
         """Sum the terrain under each polygon.
 
         Parameters
@@ -154,24 +154,24 @@ class Elevation(GroundRaster):
         progress: Progress | None = None,
         threads: int | None = None,
         way: Way | None = None,
-    ) -> list[ZoneTable]:
+    ) -> list[ZonePieces]:
         """Sum the terrain under several sets of polygons in one pass: for each what `zone_table` gives, to the bit."""
         counts = [len(polygons) for polygons in sets]
         if way != "plain":
             get_ready(sum(counts))
-        in_cells = self._in_cells([polygon for polygons in sets for polygon in polygons])
-        cut = Cut.of(shapely.bounds(in_cells), side=self._tile_cells, shape=self._analysis_shape)
+        outlines = self._outlines([polygon for polygons in sets for polygon in polygons])
+        cut = Cut.of(outlines.bounds, side=self._tile_cells, shape=self._analysis_shape)
         way = way or way_for(cut)
-        sums = self._sums_of(cut, in_cells, rules=rules, progress=progress, threads=threads, way=way)
+        sums = self._sums_of(cut, outlines, rules=rules, progress=progress, threads=threads, way=way)
         self._judge_heights()
-        table = ZoneTable.of_pieces(sums, count=sum(counts), add=adding(way))
+        found = ZonePieces.of(sums, count=sum(counts), adding=adding(way))
         ends = list(itertools.accumulate(counts, initial=0))
-        return [table.part(first, end) for first, end in itertools.pairwise(ends)]
+        return [found.part(first, end) for first, end in itertools.pairwise(ends)]
 
     def _sums_of(
         self,
         cut: Cut,
-        in_cells: NDArray[np.object_],
+        outlines: Outlines,
         *,
         rules: FaceRules,
         progress: Progress | None,
@@ -191,14 +191,14 @@ class Elevation(GroundRaster):
         for reach in reaches.values():
             blocks.expect(self._stored_window(reach))
 
-        def prepared() -> tuple[Outlines, Floats, Floats, Callable[..., PieceSums]]:
-            return outlines_of(in_cells), *self._corners(cut), summing(way)
+        def prepared() -> tuple[Floats, Floats, Callable[..., PieceSums]]:
+            return *self._corners(cut), summing(way)
 
         def begin(source: Any, own: slice) -> tuple[Heights, tuple[int, int]]:
             return self._around(reaches[own.start], source, blocks)
 
         def finish(own: slice, around: tuple[Heights, tuple[int, int]], ready: Any) -> tuple[Ints, PieceSums]:
-            outlines, steps, latitudes, sums_of = ready
+            steps, latitudes, sums_of = ready
             pieces = Pieces(cut.owners[own], cut.windows[own], steps[own], latitudes[own])
             return pieces.owners, sums_of(*around, outlines, pieces, rules=rules)
 
@@ -342,7 +342,7 @@ class Elevation(GroundRaster):
             `zone_table` by rounding: good for a choice between outlines, not to be told.
         """
         cells = SunCells.of((tile for _, tile, _ in self.gradient_tiles([polygon])), rules)
-        return lambda outlines: cells.shares(outlines_of(self._in_cells(list(outlines))))
+        return lambda outlines: cells.shares(self._outlines(list(outlines)))
 
     def coarse_heights(self, bounds_lonlat: Bounds, max_cells: int) -> CoarseHeights:
         """Read the heights around a region, averaged so that no more than ``max_cells`` cells come back.

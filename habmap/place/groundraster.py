@@ -23,13 +23,14 @@ from shapely.geometry.base import BaseGeometry
 
 from habmap.errors import InputError
 from habmap.land.datum import horizontal_crs, transformer_to_wgs84
+from habmap.land.pieces import Outlines
 from habmap.land.terrain import Floats, GroundSteps, block_factor, metres_per_degree
 from habmap.measures import M_PER_VERTICAL_UNIT, VerticalUnit
 from habmap.place.drivers import open_raster
 from habmap.place.rasterfile import applied, checked_crs, raster_bounds, read_heights, subgrid
 from habmap.place.userfiles import check_readable, quiet_raster_log
 from habmap.place.vertical import file_vertical_unit
-from habmap.place.zonework import by_parts
+from habmap.place.zonework import by_parts, outlines_of
 
 #: GDAL's block cache [MB]; its own default, 5% of memory, lets a big raster fill it.
 CACHE_MB: Final = 64
@@ -195,26 +196,32 @@ class GroundRaster:
     def _analysis_transform(self) -> Affine:
         return subgrid(self._source.transform, wide=self._factor, high=self._factor)
 
-    def _in_cells(self, polygons: Sequence[BaseGeometry]) -> NDArray[np.object_]:
-        """Return lon/lat polygons in analysis cells: x = column, y = −row."""
+    def _turned(self, lonlat: Floats) -> Floats:
+        """Return lon/lat points in analysis cells, shape ``(points, 2)``: x = column, y = −row."""
         to_cell = ~self._analysis_transform
         middle_x = (self.bounds[0] + self.bounds[2]) / 2
 
-        def turn(lonlat: Floats) -> Floats:
-            x, y = self._to_lonlat.transform(lonlat[:, 0], lonlat[:, 1], direction=TransformDirection.INVERSE)
+        def turn(some: Floats) -> Floats:
+            x, y = self._to_lonlat.transform(some[:, 0], some[:, 1], direction=TransformDirection.INVERSE)
             if self.crs.is_geographic:
                 # Rasters may count longitude from 0 to 360, or lie across the date line.
                 x = x + 360 * np.round((middle_x - x) / 360)
             col, row = applied(to_cell, x, y)
             return np.column_stack([col, -row])
 
-        turned: NDArray[np.object_] = shapely.transform(
-            np.array(polygons, dtype=object), lambda lonlat: by_parts(turn, lonlat)
-        )
+        return by_parts(turn, lonlat)
+
+    def _in_cells(self, polygons: Sequence[BaseGeometry]) -> NDArray[np.object_]:
+        """Return lon/lat polygons in analysis cells: x = column, y = −row."""
+        turned: NDArray[np.object_] = shapely.transform(np.array(polygons, dtype=object), self._turned)
         bounds = shapely.bounds(turned)
         # A place that the raster's projection cannot show lies off the raster; an empty outline says so.
         turned[~np.isfinite(bounds).all(axis=1)] = shapely.MultiPolygon()
         return turned
+
+    def _outlines(self, polygons: Sequence[BaseGeometry]) -> Outlines:
+        """Return lon/lat polygons as rings in analysis cells."""
+        return outlines_of(np.array(polygons, dtype=object), self._turned)
 
     @property
     def _tile_cells(self) -> int:

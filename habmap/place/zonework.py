@@ -33,11 +33,18 @@ ROWS_A_THREAD: Final = 20_000
 MOST_BEGUN: Final = 8
 
 
-def outlines_of(polygons: NDArray[np.object_]) -> Outlines:
-    """Return polygons in cells (x = column, y = −row) as rings; what is no polygon has none."""
-    is_ground = shapely.get_dimensions(polygons) == 2
+def outlines_of(polygons: NDArray[np.object_], turn: Callable[[Floats], Floats] = lambda xy: xy) -> Outlines:
+    """Return polygons as rings; what is no polygon has none, nor has what cannot be turned.
+
+    Parameters
+    ----------
+    polygons
+        Shapely objects.
+    turn
+        Turns their vertices, shape ``(vertices, 2)``, into cells: x = column, y = −row.
+    """
     given = polygons.copy()
-    given[~is_ground] = shapely.Polygon()
+    given[shapely.get_dimensions(polygons) != 2] = shapely.Polygon()
     parts, part_owner = shapely.get_parts(given, return_index=True)
     while len(parts) and (shapely.get_type_id(parts) > shapely.GeometryType.POLYGON).any():  # collections
         parts, inner = shapely.get_parts(parts, return_index=True)
@@ -45,8 +52,13 @@ def outlines_of(polygons: NDArray[np.object_]) -> Outlines:
     keeps = shapely.get_dimensions(parts) == 2
     parts, part_owner = parts[keeps], part_owner[keeps]
     rings, ring_part = shapely.get_rings(parts, return_index=True)
-    xy, vertex_ring = shapely.get_coordinates(rings, return_index=True)
+    vertices, vertex_ring = shapely.get_coordinates(rings, return_index=True)
+    xy = turn(vertices)
     ring_owner = part_owner[ring_part]
+    is_nowhere = ~np.isfinite(xy).all(axis=1)
+    if is_nowhere.any():
+        given[ring_owner[vertex_ring[is_nowhere]]] = shapely.Polygon()
+        return outlines_of(given, turn)
     is_shell = np.concatenate([[True], ring_part[1:] != ring_part[:-1]])[: len(rings)]
     return Outlines(
         x=np.ascontiguousarray(xy[:, 0]),
@@ -141,12 +153,12 @@ def summing(way: Way) -> Callable[..., PieceSums]:
 
 
 def adding(way: Way) -> Callable[..., Any] | None:
-    """Return the function that adds up slope classes; ``None``: the plain one."""
+    """Return what makes the function that adds up slope classes; ``None``: the plain one."""
     if way == "plain":
         return None
     from habmap.place.kernels import fused
 
-    return fused().added
+    return fused().adding
 
 
 def threads_here() -> int:

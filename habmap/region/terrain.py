@@ -152,7 +152,7 @@ def do_part(file: str, stands: str, raster: str, stamps: list[list[Any]], about:
 
 def _summed(dem: Elevation, outlines: list[BaseGeometry], rules: FaceRules) -> ZoneTable:
     # One thread: there are as many workers as there are processors.
-    return dem.zone_table(outlines, rules=rules, threads=1)
+    return dem.zone_table(outlines, rules=rules, threads=1).table()
 
 
 def _said(fault: HabmapError) -> dict[str, Any]:

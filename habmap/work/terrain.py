@@ -14,7 +14,7 @@ from shapely.geometry.base import BaseGeometry
 from habmap.land.facerules import SUN_FACING_NORTH_DEG, SUN_FACING_SOUTH_DEG, FaceRules
 from habmap.land.grid import LocalGrid
 from habmap.land.shares import is_too_coarse
-from habmap.land.zones import ZoneTable
+from habmap.land.zones import ZoneSums
 from habmap.measures import VerticalUnit
 from habmap.records import Unit
 from habmap.records.facts import fact
@@ -121,7 +121,7 @@ class TerrainResult:
     warnings: tuple[str, ...] = ()
 
 
-def figure_columns(table: ZoneTable, *, unit_m2: Floats, rules: FaceRules) -> dict[str, Column]:
+def figure_columns(table: ZoneSums, *, unit_m2: Floats, rules: FaceRules) -> dict[str, Column]:
     """Turn sums into figures, a column for each figure of `UnitTerrain`.
 
     Parameters
@@ -169,7 +169,7 @@ def figure_columns(table: ZoneTable, *, unit_m2: Floats, rules: FaceRules) -> di
     return found
 
 
-def terrain_figures(table: ZoneTable, *, unit_m2: Floats, rules: FaceRules) -> list[UnitTerrain]:
+def terrain_figures(table: ZoneSums, *, unit_m2: Floats, rules: FaceRules) -> list[UnitTerrain]:
     """Turn sums into figures, of units that have no names yet; see `figure_columns`."""
     columns = figure_columns(table, unit_m2=unit_m2, rules=rules)
     rows: Any = zip(*(column.tolist() for column in columns.values()), strict=True)

@@ -126,8 +126,9 @@ def test_a_figure_of_the_terrain_is_its_sum_and_its_field(run_habmap: Run, tmp_p
             "land/zones.py",
             "        return self.plain[:, PLAIN_SUMS.index(name)]",
             "\n    def over_15_m2(self) -> Floats:\n"
-            "        row = np.repeat(np.arange(len(self)), np.diff(self.class_ends))\n"
-            "        return np.bincount(row, self.class_m2[:, 0] * (self.classes >= 150), minlength=len(self))\n",
+            "        own = self.table()\n"
+            "        row = np.repeat(np.arange(len(self)), np.diff(own.class_ends))\n"
+            "        return np.bincount(row, own.class_m2[:, 0] * (own.classes >= 150), minlength=len(self))\n",
         ),
         (
             "work/terrain.py",
