@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import threading
 from collections import Counter, OrderedDict, deque
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from concurrent.futures import Future
-from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any, Final, TypeAlias
 
@@ -86,45 +85,44 @@ class Blocks:
         first_row, first_col, end_row, end_col = window
         keys = deque((key, False) for key in self._keys(window))
         while keys:
-            (row, col), waits = keys.popleft()
-            top, bottom = row * self.rows, min((row + 1) * self.rows, self.height)
-            left, right = col * self.cols, min((col + 1) * self.cols, self.width)
-            with self._block((row, col), (top, left, bottom, right), decode, waits=waits) as cells:
-                if cells is None:  # others are decoding it: by the time the rest is read, it is mostly there
-                    keys.append(((row, col), True))
-                    continue
-                high, wide = (
-                    slice(max(first_row, top), min(end_row, bottom)),
-                    slice(max(first_col, left), min(end_col, right)),
-                )
+            key, waits = keys.popleft()
+            top, left = key[0] * self.rows, key[1] * self.cols
+            own = (top, left, min(top + self.rows, self.height), min(left + self.cols, self.width))
+            block = self._taken(key, own, decode, waits=waits)
+            if block is None:  # another thread is decoding it: by the time the rest is read, it is mostly there
+                keys.append((key, True))
+                continue
+            high = slice(max(first_row, top), min(end_row, own[2]))
+            wide = slice(max(first_col, left), min(end_col, own[3]))
+            try:
                 out[high.start - first_row : high.stop - first_row, wide.start - first_col : wide.stop - first_col] = (
-                    cells[high.start - top : high.stop - top, wide.start - left : wide.stop - left]
+                    block.cells.result()[high.start - top : high.stop - top, wide.start - left : wide.stop - left]
                 )
+            finally:
+                self._give_back(key, block)
 
-    @contextmanager
-    def _block(self, key: tuple[int, int], window: Window, decode: Decode, *, waits: bool) -> Iterator[Cells | None]:
+    def _taken(self, key: tuple[int, int], window: Window, decode: Decode, *, waits: bool) -> _Block | None:
+        """Return a block to read from, decoded now where nobody did; ``None``: another is at it, and it need not be."""
         with self._lock:
             block = self._kept.get(key)
             is_new = block is None
             if block is None:
                 block = self._kept[key] = _Block(Future(), room=self._room_for(window))
-            else:
+            elif waits or block.cells.done():
                 self._kept.move_to_end(key)
-            is_there = is_new or waits or block.cells.done()
-            block.readers += is_there
-        if not is_there:
-            yield None
-            return
+            else:
+                return None
+            block.readers += 1
         if is_new:
             self._decode(key, block, window, decode)
-        try:
-            yield block.cells.result()
-        finally:
-            with self._lock:
-                block.readers -= 1
-                self._wanted[key] -= 1
-                if not block.readers and self._wanted[key] <= 0 and self._kept.get(key) is block:
-                    self._drop(key)
+        return block
+
+    def _give_back(self, key: tuple[int, int], block: _Block) -> None:
+        with self._lock:
+            block.readers -= 1
+            self._wanted[key] -= 1
+            if not block.readers and self._wanted[key] <= 0 and self._kept.get(key) is block:
+                self._drop(key)
 
     def _decode(self, key: tuple[int, int], block: _Block, window: Window, decode: Decode) -> None:
         try:

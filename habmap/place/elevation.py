@@ -224,17 +224,17 @@ class Elevation(GroundRaster):
         measured at each corner, which would take longer than all the rest.
         """
         windows, side = cut.windows, self._tile_cells
-        tiles, tile_of = np.unique(cut.tiles, axis=0, return_inverse=True)
+        tiles, tile_of = cut.tiles[cut.begins_tile], np.cumsum(cut.begins_tile) - 1
         lasts = np.minimum((tiles + 1) * side, self._analysis_shape) - 1
         # Places in a tile count from 0, its first cell's middle, to 1, its last one's.
         thirds = [tiles * side + 0.5 + (lasts - tiles * side) * third for third in (0.0, 0.5, 1.0)]
         known = np.array([
             np.column_stack(self._steps_at(row[:, 0], col[:, 1])[:5]) for row in thirds for col in thirds
         ])  # fmt: skip
-        wide = np.maximum(1, lasts - tiles * side)[tile_of.ravel()]
-        ends = np.stack([windows[:, :2], windows[:, 2:] - 1]) - tiles[tile_of.ravel()] * side
+        wide = np.maximum(1, lasts - tiles * side)[tile_of]
+        ends = np.stack([windows[:, :2], windows[:, 2:] - 1]) - tiles[tile_of] * side
         weights = _on_parabolas(ends / wide)
-        of_pieces = known.reshape(3, 3, len(tiles), 5)[:, :, tile_of.ravel()]
+        of_pieces = known.reshape(3, 3, len(tiles), 5)[:, :, tile_of]
         by_row = np.einsum("eip,ijpq->ejpq", weights[..., 0], of_pieces)
         corners = np.einsum("fjp,ejpq->pefq", weights[..., 1], by_row)
         steps = np.ascontiguousarray(corners[..., :4])

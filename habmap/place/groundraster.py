@@ -27,7 +27,7 @@ from habmap.land.pieces import Outlines
 from habmap.land.terrain import Floats, GroundSteps, block_factor, metres_per_degree
 from habmap.measures import M_PER_VERTICAL_UNIT, VerticalUnit
 from habmap.place.drivers import open_raster
-from habmap.place.rasterfile import applied, checked_crs, raster_bounds, read_heights, subgrid
+from habmap.place.rasterfile import StoredBand, applied, checked_crs, raster_bounds, read_heights, subgrid
 from habmap.place.userfiles import check_readable, quiet_raster_log
 from habmap.place.vertical import file_vertical_unit
 from habmap.place.zonework import by_parts, outlines_of
@@ -107,6 +107,7 @@ class GroundRaster:
         analysis_cell_m: float | Literal["native"],
     ) -> None:
         self._source = source
+        self._band = StoredBand.of(source)
         self.path = path
         self.warnings: list[str] = []
         whole_crs = checked_crs(source, path)
@@ -314,8 +315,8 @@ class GroundRaster:
     @property
     def _stored_type(self) -> np.dtype[Any]:
         """Type of the heights as `_heights` gives them."""
-        stored = np.dtype(self._source.dtypes[0])
-        is_scaled = (self._source.scales[0] * self._m_per_height, self._source.offsets[0]) != (1.0, 0.0)
+        stored = self._band.dtype
+        is_scaled = (self._band.scale * self._m_per_height, self._band.offset) != (1.0, 0.0)
         return stored if stored.kind == "f" and not is_scaled else np.dtype(np.float64)
 
     def _heights(
@@ -330,6 +331,7 @@ class GroundRaster:
         heights_m, low_m, high_m = read_heights(
             source or self._source,
             window,
+            band=self._band,
             m_per_height=self._m_per_height,
             shape=shape,
             room=room,

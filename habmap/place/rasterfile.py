@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
@@ -68,10 +69,30 @@ def checked_crs(source: Any, path: Path) -> CRS:
 STRANGE: Final = 1e30
 
 
+@dataclass(frozen=True, slots=True)
+class StoredBand:
+    """What a raster file says of its first band: asked once, since a library asks for all bands each time."""
+
+    dtype: np.dtype[Any]
+    scale: float
+    offset: float
+    nodata: float | None
+    flags: tuple[MaskFlags, ...]
+
+    @classmethod
+    def of(cls, source: Any) -> StoredBand:
+        """Ask an open rasterio dataset."""
+        return cls(
+            np.dtype(source.dtypes[0]), source.scales[0], source.offsets[0], source.nodata,
+            tuple(source.mask_flag_enums[0]),
+        )  # fmt: skip
+
+
 def read_heights(
     source: Any,
     window: Window,
     *,
+    band: StoredBand,
     m_per_height: float,
     shape: tuple[int, int] | None = None,
     room: NDArray[np.floating[Any]] | None = None,
@@ -85,6 +106,8 @@ def read_heights(
         Open rasterio dataset; its first band is read, its own scale and offset applied.
     window
         Part of the raster, inside it.
+    band
+        What the file says of that band.
     m_per_height
         Meters in one unit of the heights.
     shape
@@ -103,10 +126,10 @@ def read_heights(
     if shape and shape != (window.height, window.width):
         options |= {"out_shape": shape, "resampling": Resampling.average}
     try:
-        fits = room is not None and room.dtype == source.dtypes[0]
+        fits = room is not None and room.dtype == band.dtype
         stored = source.read(1, out=room if fits else None, **options)
         low, high = _span(stored)
-        is_hole = _holes(source, stored, low, high, options)
+        is_hole = _holes(source, band, stored, low, high, options)
     except RasterioError as error:
         raise InputError(
             "the raster cannot be read to its end",
@@ -116,7 +139,7 @@ def read_heights(
         ) from error
     # float32 stays as it is: sums run in float64 later, and turning here would double what one read holds.
     heights: NDArray[np.floating[Any]] = stored if stored.dtype.kind == "f" else stored.astype(np.float64)
-    scale, offset = source.scales[0] * m_per_height, source.offsets[0] * m_per_height
+    scale, offset = band.scale * m_per_height, band.offset * m_per_height
     if (scale, offset) != (1.0, 0.0):
         heights = heights.astype(np.float64) * scale + offset
         low, high = _span(heights)
@@ -134,14 +157,13 @@ def _span(values: NDArray[Any]) -> tuple[float, float]:
 
 
 def _holes(
-    source: Any, stored: NDArray[Any], low: float, high: float, options: dict[str, Any]
+    source: Any, band: StoredBand, stored: NDArray[Any], low: float, high: float, options: dict[str, Any]
 ) -> NDArray[np.bool_] | None:
     """Return where a band's mask or nodata value says that there is no height; ``None``: it says so nowhere."""
-    flags = source.mask_flag_enums[0]
-    if MaskFlags.all_valid in flags:
+    if MaskFlags.all_valid in band.flags:
         return None
-    nodata = source.nodata
-    if flags == [MaskFlags.nodata] and nodata is not None:
+    nodata = band.nodata
+    if band.flags == (MaskFlags.nodata,) and nodata is not None:
         # By hand: asking GDAL for the mask would decode every block a second time.
         if math.isnan(nodata):
             return np.asarray(np.isnan(stored), dtype=np.bool_)

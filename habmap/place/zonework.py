@@ -108,6 +108,11 @@ class Cut:
         return cls(owners[order], tiles[order], windows[order])
 
     @property
+    def begins_tile(self) -> NDArray[np.bool_]:
+        """Whether a piece is the first of its tile."""
+        return np.asarray(np.diff(self.tiles, axis=0, prepend=-1).any(axis=1), dtype=np.bool_)
+
+    @property
     def cells(self) -> int:
         """Cells of all windows."""
         return int(np.prod(self.windows[:, 2:] - self.windows[:, :2], axis=1).sum())
@@ -121,10 +126,7 @@ class Cut:
 
     def by_tile(self, *, band_tiles: int) -> list[slice]:
         """Return the pieces of each tile, in an order that keeps to bands of columns so that neighbors follow soon."""
-        if not len(self.owners):
-            return []
-        is_new = np.concatenate([[True], (self.tiles[1:] != self.tiles[:-1]).any(axis=1)])
-        starts = np.flatnonzero(is_new)
+        starts = np.flatnonzero(self.begins_tile)
         ends = np.append(starts[1:], len(self.owners))
         row, col = self.tiles[starts].T
         order = np.lexsort((col, row, col // max(1, band_tiles)))
