@@ -45,7 +45,7 @@ def outlines_of(polygons: NDArray[np.object_], turn: Callable[[Floats], Floats] 
     """
     given = polygons.copy()
     given[shapely.get_dimensions(polygons) != 2] = shapely.Polygon()
-    parts, part_owner = shapely.get_parts(given, return_index=True)
+    parts, part_owner = given, np.arange(len(given))
     while len(parts) and (shapely.get_type_id(parts) > shapely.GeometryType.POLYGON).any():  # collections
         parts, inner = shapely.get_parts(parts, return_index=True)
         part_owner = part_owner[inner]

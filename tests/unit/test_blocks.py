@@ -69,3 +69,27 @@ def test_what_cannot_be_decoded_is_told_to_whoever_reads_it_and_tried_again_by_t
         blocks.read(window, broken, out=out)
     blocks.read(window, lambda window, room: RASTER[: window[2], : window[3]].copy(), out=out)
     assert np.array_equal(out, RASTER[:10, :10])
+
+
+def test_what_another_thread_is_decoding_comes_last():
+    """The second reader decodes its other block meanwhile; the first one's is done only when that has begun."""
+    blocks = blocks_of()
+    has_begun, other_has_begun = threading.Event(), threading.Event()
+
+    def slow(window, room):
+        has_begun.set()
+        assert other_has_begun.wait(60)
+        return RASTER[: window[2], : window[3]].copy()
+
+    def other(window, room):
+        other_has_begun.set()
+        return RASTER[window[0] : window[2], window[1] : window[3]].copy()
+
+    first, both = (np.empty((10, cols), dtype=np.float32) for cols in (10, 700))
+    with ThreadPoolExecutor(1) as pool:
+        reading = pool.submit(blocks.read, (0, 0, 10, 10), slow, out=first)
+        assert has_begun.wait(60)
+        blocks.read((0, 0, 10, 700), other, out=both)
+        reading.result()
+    assert np.array_equal(first, RASTER[:10, :10])
+    assert np.array_equal(both, RASTER[:10, :700])
