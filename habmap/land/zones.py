@@ -5,7 +5,7 @@ from __future__ import annotations
 from abc import ABC, abstractmethod
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from typing import Final, Protocol
+from typing import Final, Protocol, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +21,11 @@ _AT_ONCE: Final = 512
 _FLAT_CUT, _SUN_CUT, _HAND_CUT = (PLAIN_SUMS.index(name) for name in ("flat_cut_m2", "sun_cut_m2", "hand_cut_m2"))
 #: Widest span of classes that is laid out whole where pieces are added.
 _WIDE_CLASSES: Final = 100_000
+
+
+def _one_by_one(work: Callable[[int], None], numbers: Sequence[int]) -> None:
+    for number in numbers:
+        work(number)
 
 
 class ZoneSums(ABC):
@@ -56,10 +61,16 @@ class ZoneSums(ABC):
     def by_slope(self, rules: FaceRules) -> tuple[Floats, ...]:
         """Return the slope that 90% of the ground does not exceed [%], and all, flat, sun-facing, hand-only ground."""
         found = np.empty((5, len(self)))
-        for first in range(0, len(self), _AT_ONCE):
+
+        def fill(first: int) -> None:
             end = min(first + _AT_ONCE, len(self))
             found[:, first:end] = self.part(first, end).table().of_few_classes(rules)
+
+        self._do_each(fill, range(0, len(self), _AT_ONCE))
         return tuple(found)
+
+    def _do_each(self, work: Callable[[int], None], numbers: Sequence[int]) -> None:
+        _one_by_one(work, numbers)
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,6 +138,9 @@ class ZoneTable(ZoneSums):
         return p90, ground_m2, flat_m2, sun_m2, hand_m2
 
 
+DoEach: TypeAlias = Callable[[Callable[[int], None], Sequence[int]], None]
+
+
 class AddClasses(Protocol):
     """Adds up pieces' slope classes, outline by outline: how many each has, which, and their ground."""
 
@@ -148,6 +162,8 @@ class ZonePieces(ZoneSums):
         Lowest and highest slope class of each outline; 0 and −1 where it has none.
     add
         Adds up the classes.
+    do_each
+        Does work for each number, on several threads or one.
     """
 
     plain: Floats
@@ -155,10 +171,16 @@ class ZonePieces(ZoneSums):
     low: Ints
     high: Ints
     add: AddClasses
+    do_each: DoEach
 
     @classmethod
     def of(
-        cls, pieces: Iterable[tuple[Ints, PieceSums]], *, count: int, adding: Callable[..., AddClasses] | None = None
+        cls,
+        pieces: Iterable[tuple[Ints, PieceSums]],
+        *,
+        count: int,
+        adding: Callable[..., AddClasses] | None = None,
+        do_each: DoEach = _one_by_one,
     ) -> ZonePieces:
         """Gather pieces.
 
@@ -170,6 +192,8 @@ class ZonePieces(ZoneSums):
             How many outlines there are.
         adding
             Makes a quicker way to add up slope classes: `habmap.land.fused.FusedSums.adding`.
+        do_each
+            Does work for each number.
         """
         owners, sums = zip(*pieces, strict=True) if (pieces := list(pieces)) else ((), ())
         owner = np.concatenate([np.empty(0, dtype=np.int64), *owners])
@@ -192,12 +216,17 @@ class ZonePieces(ZoneSums):
         low = np.where(high < 0, 0, low)
         if adding is None or (high - low).max(initial=0) >= _WIDE_CLASSES:
             adding = _adding
-        return cls(plain, by_owner, low, high, adding(sums, starts, lengths, order))
+        return cls(plain, by_owner, low, high, adding(sums, starts, lengths, order), do_each)
 
     def part(self, first: int, end: int) -> ZonePieces:
         """Return some rows."""
         own = slice(first, end)
-        return ZonePieces(self.plain[own], self.by_owner[first : end + 1], self.low[own], self.high[own], self.add)
+        return ZonePieces(
+            self.plain[own], self.by_owner[first : end + 1], self.low[own], self.high[own], self.add, self.do_each
+        )
+
+    def _do_each(self, work: Callable[[int], None], numbers: Sequence[int]) -> None:
+        self.do_each(work, numbers)
 
     def table(self) -> ZoneTable:
         """Return it with all slope classes added up."""

@@ -7,6 +7,7 @@ import math
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any, ClassVar, Literal, TypeAlias
 
@@ -27,7 +28,7 @@ from habmap.measures import VerticalUnit
 from habmap.place.blocks import Blocks
 from habmap.place.groundraster import Bounds, GroundRaster, as_window, open_source
 from habmap.place.rasterfile import applied, subgrid
-from habmap.place.zonework import Cut, Way, adding, get_ready, spread, summing, threads_here, way_for
+from habmap.place.zonework import Cut, Way, adding, do_each, get_ready, spread, summing, threads_here, way_for
 from habmap.progress import Progress, Share
 from habmap.records import ElevationSource
 from habmap.work.terrain import DemInfo
@@ -164,7 +165,7 @@ class Elevation(GroundRaster):
         way = way or way_for(cut)
         sums = self._sums_of(cut, outlines, rules=rules, progress=progress, threads=threads, way=way)
         self._judge_heights()
-        found = ZonePieces.of(sums, count=sum(counts), adding=adding(way))
+        found = ZonePieces.of(sums, count=sum(counts), adding=adding(way), do_each=partial(do_each, threads=threads))
         ends = list(itertools.accumulate(counts, initial=0))
         return [found.part(first, end) for first, end in itertools.pairwise(ends)]
 

@@ -178,6 +178,12 @@ def by_parts(turn: Callable[[Floats], Floats], rows: Floats) -> Floats:
         return np.concatenate(list(pool.map(turn, np.array_split(rows, threads))))
 
 
+def do_each(work: Callable[[int], None], numbers: Sequence[int], *, threads: int | None) -> None:
+    """Do work that has nothing to do with each other on so many threads; ``None``: on all that are worth it."""
+    with ThreadPoolExecutor(threads or threads_here()) as pool:
+        list(pool.map(work, numbers))
+
+
 def spread(
     tasks: Sequence[slice],
     begin: Callable[[Any, slice], Any],
