@@ -180,7 +180,12 @@ def by_parts(turn: Callable[[Floats], Floats], rows: Floats) -> Floats:
 
 def do_each(work: Callable[[int], None], numbers: Sequence[int], *, threads: int | None) -> None:
     """Do work that has nothing to do with each other on so many threads; ``None``: on all that are worth it."""
-    with ThreadPoolExecutor(threads or threads_here()) as pool:
+    most = min(len(numbers), threads or threads_here())
+    if most < 2:
+        for number in numbers:
+            work(number)
+        return
+    with ThreadPoolExecutor(most) as pool:
         list(pool.map(work, numbers))
 
 
