@@ -30,7 +30,7 @@ MOST_THREADS: Final = 8
 #: Rows from which a thread more is worth its start. Chosen.
 ROWS_A_THREAD: Final = 20_000
 #: Tasks that a thread begins while what all need is being prepared. Chosen: few enough to stay small in memory.
-MOST_BEGUN: Final = 8
+MOST_BEGUN: Final = 4
 
 
 def outlines_of(polygons: NDArray[np.object_], turn: Callable[[Floats], Floats] = lambda xy: xy) -> Outlines:
