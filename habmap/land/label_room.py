@@ -46,19 +46,11 @@ def label_rooms(shapes: Sequence[BaseGeometry], *, aspects: Sequence[float] = AS
     0.95 r, and more of any smaller box about the same middle.
     """
     rooms = np.full((len(shapes), len(aspects), 4), np.nan)
-    areas = [shapely.make_valid(shape) for shape in shapes]
-    which = [number for number, shape in enumerate(areas) if shape.area > 0]
-    if not which:
+    areas = np.array([_areas(shape) for shape in shapes], dtype=object)
+    which = np.flatnonzero(shapely.area(areas) > 0)
+    if not which.size:
         return rooms
-    ground = np.array(
-        [
-            shapely.MultiPolygon([p for p in shapely.get_parts(areas[k]).tolist() if p.geom_type == "Polygon"])
-            if areas[k].geom_type != "GeometryCollection"
-            else shapely.union_all([p for p in shapely.get_parts(areas[k]).tolist() if p.area > 0])
-            for k in which
-        ],
-        dtype=object,
-    )
+    ground = areas[which]
     bounds = shapely.bounds(ground)
     press = np.array([(1 / aspect, 1.0) for aspect in aspects])
     pressed = np.array([shapely.transform(ground, one.__mul__) for one in press], dtype=object)
@@ -68,6 +60,12 @@ def label_rooms(shapes: Sequence[BaseGeometry], *, aspects: Sequence[float] = AS
     middle = shapely.get_coordinates(shapely.get_point(circles, 0)).reshape(*radius.shape, 2) / press[:, None, :]
     rooms[which] = np.dstack([middle, _HALF * radius * np.array(aspects)[:, None], _HALF * radius]).transpose(1, 0, 2)
     return rooms
+
+
+def _areas(shape: BaseGeometry) -> shapely.MultiPolygon:
+    """Return the areas of a shape, made valid; what is left of it with lines holds them one level down."""
+    parts = shapely.get_parts(shapely.get_parts(shapely.make_valid(shape))).tolist()
+    return shapely.MultiPolygon([part for part in parts if part.geom_type == "Polygon"])
 
 
 def spots(rooms: NDArray[np.float64], width: float, height: float) -> Iterator[tuple[float, float]]:
@@ -85,11 +83,12 @@ def spots(rooms: NDArray[np.float64], width: float, height: float) -> Iterator[t
     for k in fitting:
         # Moved level or upright as far as all its corners stay within the circle, and half as far both ways at once.
         across, up = float(rooms[k, 2]) / _HALF, float(rooms[k, 3]) / _HALF
-        a, b = min(1.0, width / 2 / across), min(1.0, height / 2 / up)
-        far = (across * max(0.0, math.sqrt(1 - b * b) - a), up * max(0.0, math.sqrt(1 - a * a) - b))
+        a, b = width / 2 / across, height / 2 / up
+        if a * a + b * b >= 1:
+            continue
+        far = (across * (math.sqrt(1 - b * b) - a), up * (math.sqrt(1 - a * a) - b))
         for x, y in ((0, 1), (0, -1), (1, 0), (-1, 0), (0.5, 0.5), (-0.5, 0.5), (0.5, -0.5), (-0.5, -0.5)):
-            if x * far[0] or y * far[1]:
-                yield (float(rooms[k, 0]) + x * far[0], float(rooms[k, 1]) + y * far[1])
+            yield (float(rooms[k, 0]) + x * far[0], float(rooms[k, 1]) + y * far[1])
 
 
 def lying_on(
@@ -103,7 +102,7 @@ def lying_on(
 
 
 def widest_spot(rooms: NDArray[np.float64]) -> tuple[float, float] | None:
-    """Return the middle of the room of the largest height; ``None`` where there is no room at all."""
+    """Return the middle of the room whose smaller side is the largest; ``None`` where there is no room at all."""
     if not np.isfinite(rooms[:, 3]).any():
         return None
     best = int(np.nanargmax(np.minimum(rooms[:, 2], rooms[:, 3])))

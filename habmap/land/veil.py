@@ -12,7 +12,7 @@ import math
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import pairwise, product
 from typing import Final
 
 import numpy as np
@@ -45,8 +45,8 @@ _STRAIGHT: Final = 1.002
 #: the line drawn through its vertices no nearer than this [m], so that the noise of a walk is none.
 _ROUND_DEG: Final = 45.0
 _NOISE_M: Final = 2.0
-#: Places of two vertices that agree within this are one [m].
-_SAME_M: Final = 1e-6
+#: Vertices that lie in one cell of a lattice of this width are one [m].
+_SAME_M: Final = 1e-5
 #: Sides whose distances from a place differ by less keep one distance from it, as those of a buffer of corners do [m]:
 #: a cell's diagonal, by which its middle may be nearer to one and farther from another.
 _ALIKE_M: Final = LATTICE_M * math.sqrt(2)
@@ -77,25 +77,29 @@ def veil(places: Sequence[BaseGeometry], *, key: str) -> Veil:
         on every day, so that two copies laid over each other tell no more than one.
     """
     middles = sorted({cell for place in places for cell in _cells(place, key)})
-    xy = np.array(middles, dtype=float).reshape(-1, 2)
+    xy = np.array(middles, dtype=float).reshape(len(middles), 2)
     discs, reach = (shapely.union_all(shapely.buffer(shapely.points(xy), radius_m)) for radius_m in (RADIUS_M, REACH_M))
     return Veil(discs, reach, xy)
 
 
 def _cells(place: BaseGeometry, key: str) -> set[tuple[float, float]]:
     digest = hashlib.blake2b(f"habmap veil {key}".encode(), digest_size=16).digest()
-    shift = np.array([int.from_bytes(digest[:8]), int.from_bytes(digest[8:])]) / 2**64 * LATTICE_M
+    shift = np.frombuffer(digest, dtype=">u8") / 2.0**64 * LATTICE_M
+
+    def middle(cell: tuple[int, int]) -> tuple[float, float]:
+        east, north = (shift + (np.array(cell) + 0.5) * LATTICE_M).tolist()
+        return east, north
+
     # Half a cell beyond, so that no ground of an area falls between the vertices of its outline.
     xy = shapely.get_coordinates(shapely.segmentize(place, LATTICE_M / 2))
-    found = {tuple(cell) for cell in np.floor((xy - shift) / LATTICE_M).astype(int).tolist()}
+    found = {(column, row) for column, row in np.floor((xy - shift) / LATTICE_M).astype(int).tolist()}
     if shapely.area(place) > 0:
-        west, south, east, north = np.floor((np.array(place.bounds).reshape(2, 2) - shift) / LATTICE_M).ravel()
-        for column in range(int(west), int(east) + 1):
-            for row in range(int(south), int(north) + 1):
-                middle = shift + (np.array([column, row]) + 0.5) * LATTICE_M
-                if shapely.covers(place, shapely.Point(middle)):
-                    found.add((column, row))
-    return {tuple((shift + (np.array(cell) + 0.5) * LATTICE_M).tolist()) for cell in found}
+        # Cells of the last row and column with ground in them hold vertices of the outline too.
+        low, high = np.floor((np.array(place.bounds).reshape(2, 2) - shift) / LATTICE_M).astype(int).tolist()
+        found |= {
+            cell for cell in product(*map(range, low, high)) if shapely.covers(place, shapely.Point(middle(cell)))
+        }
+    return {middle(cell) for cell in found}
 
 
 def veiled(
@@ -128,7 +132,7 @@ def veiled(
     lie together on more of the ground than any others do: two halves that hardly meet are not told as both everywhere,
     which would kill more cedars than any of them did.
     """
-    if shapely.is_empty(over.discs) or not len(patches):
+    if shapely.is_empty(over.discs):
         return {}
     # Open ground all round, so that what lies outside of the units has edges with it that can be told.
     every = np.array([*outlines, *patches, over.reach], dtype=object)
@@ -143,7 +147,7 @@ def veiled(
     for joined in _joined(shapes, grounds, _edges(near, shapes, grounds, along), over):
         whole_m2 = math.fsum(faces[index].area_m2 for index in joined)
         # open ground has no end; what counts there lies wholly about a hole
-        may_count = all(grounds[index] for index in joined) or any(not faces[index].patches for index in joined)
+        may_count = bool(grounds[next(iter(joined))]) or any(not faces[index].patches for index in joined)
         its_faces = {
             patch: {index for index in joined if patch in faces[index].patches}
             for patch in {patch for index in joined for patch in faces[index].patches}
@@ -300,7 +304,7 @@ def _bends(line: BaseGeometry) -> list[BaseGeometry]:
     xy = shapely.get_coordinates(line)
     steps = np.diff(xy, axis=0)
     turns = np.abs(np.diff(np.unwrap(np.arctan2(steps[:, 1], steps[:, 0]))))
-    corners = [0, *(np.flatnonzero(turns > math.radians(_CORNER_DEG)) + 1).tolist(), len(xy) - 1]
+    corners = np.flatnonzero(np.concatenate([[math.inf], turns, [math.inf]]) > math.radians(_CORNER_DEG))
     parts = [xy[first : last + 1] for first, last in pairwise(corners)]
     return [
         shapely.LineString(part)
@@ -375,7 +379,7 @@ class _Corners:
 
     @staticmethod
     def _place(xy: Sequence[float]) -> tuple[int, int]:
-        return (round(xy[0] / _SAME_M / 10), round(xy[1] / _SAME_M / 10))
+        return (round(xy[0] / _SAME_M), round(xy[1] / _SAME_M))
 
     def without_seams(self, parts: Sequence[Polygon]) -> MultiPolygon:
         """Join faces and drop the vertices at which other edges met a straight line: they would tell of those."""

@@ -69,6 +69,38 @@ def test_the_middles_along_a_line_lie_no_farther_off_than_a_quarter_and_half_a_d
         assert max(off_m) <= 10 + 20 * math.sqrt(2)
 
 
+@pytest.mark.parametrize(
+    "place",
+    [
+        LineString([(0, 0), (500, 370)]),
+        Polygon([(0, 0), (900, 0), (0, 600)]),
+        Polygon([(7, 3), (900, 600), (0, 600)]),
+        box(0, 0, 800, 620).difference(box(300, 200, 520, 420)),
+    ],
+    ids=["line", "triangle", "triangle the other way", "area with a hole"],
+)
+@pytest.mark.parametrize("key", ["a", "b", "c", "d"])
+def test_a_places_cells_are_those_that_it_fills_or_runs_through(place: shapely.Geometry, key: str) -> None:
+    found = rules._cells(place, key)
+    x, y = middle_by_hand(key, 0.0, 0.0)
+    lattice = {
+        (x + 40 * column, y + 40 * row): box(
+            *(x + 40 * column - 20, y + 40 * row - 20, x + 40 * column + 20, y + 40 * row + 20)
+        )
+        for column in range(-3, 26)
+        for row in range(-3, 20)
+    }
+    told = {middle: any(math.dist(middle, one) < 1e-6 for one in found) for middle in lattice}
+    assert sum(told.values()) == len(found)
+    edge = place.boundary if place.area else place
+    for middle, cell in lattice.items():
+        if not cell.intersects(place):
+            assert not told[middle]
+        # so long a bit of an outline holds one of its points, which lie half a cell apart at most
+        elif place.covers(cell) or edge.intersection(cell).length > 20 * math.sqrt(2):
+            assert told[middle]
+
+
 def test_a_ring_or_a_bend_about_a_place_runs_round_it_and_a_line_past_it_does_not() -> None:
     assert runs_round(box(-150, -150, 150, 150).exterior, HERE)
     assert runs_round(box(-150, -150, 150, 150), HERE)
@@ -76,6 +108,8 @@ def test_a_ring_or_a_bend_about_a_place_runs_round_it_and_a_line_past_it_does_no
     assert not runs_round(box(-900, -900, 900, 900), HERE)  # a large unit
     assert not runs_round(LineString([(-900, 20), (900, 20)]), HERE)
     assert not runs_round(box(600, 600, 700, 700), HERE)
+    by_the_side = box(200, -20, 240, 20).exterior.coords  # within reach, and the place is not in it
+    assert not runs_round(Polygon(box(-900, -900, 900, 900).exterior, [by_the_side]), HERE)
 
 
 def a_way(*legs: tuple[float, float]) -> LineString:
@@ -88,9 +122,12 @@ def a_way(*legs: tuple[float, float]) -> LineString:
     return LineString(xy)
 
 
-@pytest.mark.parametrize(("turns_deg", "is_round"), [((10, 24, 10), 0), ((10, 26, 10), 1), ((10, -26, 10), 1)])
+@pytest.mark.parametrize(
+    ("turns_deg", "is_round"),
+    [((10, 24.9, 10), 0), ((10, 25.1, 10), 1), ((10, -25.1, 10), 1), ((25.1, 10, 10), 1), ((10, 10, 25.1), 1)],
+)
 def test_a_line_that_turns_by_an_eighth_within_reach_runs_round(turns_deg: tuple[float, ...], is_round: int) -> None:
-    """In from afar, two legs within reach, and out again: turns either way add up to 44° and 46°."""
+    """In from afar, two legs within reach, and out again: turns either way add up to 44.9° and 45.1°."""
     way = a_way((900, 0), (150, turns_deg[0]), (150, turns_deg[1]), (900, turns_deg[2]))
     here = Point(way.coords[2])
     assert runs_round(way, veil([here], key="k")) == bool(is_round)
@@ -105,6 +142,11 @@ def test_a_turn_counts_where_the_legs_on_both_sides_lie_within_reach() -> None:
     assert list(first.coords) == [(0, 0), (100, 0), (100, 100)]
     assert list(second.coords) == [(100, -50), (0, -200)]
     assert rules._turning(LineString([(0, 0), (100, 0)]), near) == []
+    # what it turns by where it begins and ends, or beyond the leg that leads away, is nothing
+    whole = box(-200, -200, 300, 300)
+    for turn_deg, count in ((44.99, 0), (45.01, 1)):
+        assert len(rules._turning(a_way((100, 0), (100, turn_deg)), whole)) == count
+    assert rules._turning(a_way((100, 0), (100, 30), (900, 10), (100, 90)), whole) == []
 
 
 def test_sides_that_keep_one_distance_from_a_place_are_about_it() -> None:
@@ -124,6 +166,10 @@ def test_sides_that_keep_one_distance_from_a_place_are_about_it() -> None:
     assert not rules._keeps_off(sides(200, 257), HERE)
     assert rules._keeps_off(sides(200, 200).reverse(), HERE)
     assert not rules._keeps_off(sides(-200, -200), HERE)  # a corner that points at it
+    # 200, 204 and 210 m off: it turns right by 5°, then left by 30°, so that it turns about what lies to the left
+    legs = np.array([(200, -150), (200, -50), (208.7, 49.6), (166.4, 140.2)])
+    assert rules._keeps_off(LineString(legs + np.array([x, y])), HERE)
+    assert not rules._keeps_off(LineString(legs * [-1.0, 1.0] + np.array([x + 400, y])), HERE)
     assert not rules._keeps_off(
         LineString([(x - 90, y - 200), (x, y - 200), (x + 90, y + 200)]), HERE
     )  # to either side
@@ -132,6 +178,8 @@ def test_sides_that_keep_one_distance_from_a_place_are_about_it() -> None:
 def test_the_noise_of_a_walk_is_no_turn() -> None:
     zigzag = LineString([(float(x), 1.9 * (x // 10 % 2)) for x in range(-200, 210, 10)])
     assert not rules._turning(zigzag, HERE.reach)
+    for off_m, corners in ((1.99, [0, 2]), (2.01, [0, 1, 2])):
+        assert rules._corners(LineString([(0, 0), (50, off_m), (100, 0)])).tolist() == corners
 
 
 def test_what_is_bent_between_corners_is_a_bend() -> None:
@@ -139,20 +187,30 @@ def test_what_is_bent_between_corners_is_a_bend() -> None:
     bent = LineString([(0, 0), (50, 3.3), (100, 0)])  # 100.218
     assert (rules._bends(flat), len(rules._bends(bent))) == ([], 1)
     assert rules._bends(LineString([(0, 0), (50, 0), (50, 50)])) == []  # two straight sides
-    # 29° is no corner, 31° is one: then both sides are straight
-    for turn_deg, count in ((29, 1), (31, 0)):
+    # just under 30° is no corner, just over is one: then both sides are straight
+    for turn_deg, count in ((29.9, 1), (30.1, 0)):
         turn = math.radians(turn_deg)
         end = (50 + 50 * math.cos(turn), 50 * math.sin(turn))
         assert len(rules._bends(LineString([(0, 0), (50, 0), end]))) == count
+    away = LineString([(500, 900), (550, 903.3), (600, 900), (600, 800)])
+    assert [list(bend.coords) for bend in rules._bends(away)] == [[(500, 900), (550, 903.3), (600, 900)]]
     # through west, where the bearing jumps by a whole turn
     assert len(rules._bends(LineString([(0, 0), (-50, 5), (-100, 0)]))) == 1
+
+
+def test_the_middle_of_an_arc() -> None:
+    arc = LineString(an_arc((900, -500), 240, 15, 61))
+    assert rules._middle(arc).distance(Point(900, -500)) < 1e-6
 
 
 def test_a_line_leads_to_a_place_by_its_ends_alone() -> None:
     assert ends_there(LineString([(900, 0), (10, 0)]), HERE)
     assert ends_there(LineString([(10, 0), (900, 0)]), HERE)
     assert not ends_there(LineString([(-900, 0), (900, 0)]), HERE)
-    assert not ends_there(box(-10, -10, 10, 10).exterior, HERE)
+    assert ends_there(LineString([(900, 0), (500, 9), (600, 9), (10, 0)]), HERE)
+    assert not ends_there(LineString([(900, 0), (10, 0), (0, 10), (0, 900)]), HERE)
+    for ring in (box(-10, -10, 10, 10).exterior, LineString(box(-10, -10, 10, 10).exterior), box(-10, -10, 10, 10)):
+        assert not ends_there(ring, HERE)
     assert ends_there(shapely.MultiLineString([[(-900, 0), (900, 0)], [(0, 0), (0, 900)]]), HERE)
 
 
@@ -175,14 +233,141 @@ def test_vertices_where_another_edge_met_go_and_the_units_own_stay() -> None:
     assert shapely.get_num_coordinates(other) == 5
     assert rules._Corners([]).without_seams([]) == MultiPolygon()
     # a millimeter off the line is a corner of its own
-    bumped = Polygon([(0, 0), (5, -0.0015), (10, 0), (10, 10), (0, 10)])
+    bumped = Polygon([(0, 0), (5, -0.001005), (10, 0), (10, 10), (0, 10)])
     assert shapely.get_num_coordinates(rules._Corners([]).without_seams([bumped])) == 6
-    smooth = Polygon([(0, 0), (5, -0.0005), (10, 0), (10, 10), (0, 10)])
+    smooth = Polygon([(0, 0), (5, -0.000995), (10, 0), (10, 10), (0, 10)])
     assert shapely.get_num_coordinates(rules._Corners([]).without_seams([smooth])) == 5
     # wherever its ring begins, and in a hole
     ring = [(5, 0), (10, 0), (10, 10), (0, 10), (0, 0)]
     turned = rules._Corners([]).without_seams([Polygon(ring, [[(2, 2), (3, 2), (4, 2), (4, 4), (2, 4)]])])
     assert [shapely.get_num_coordinates(turned), len(turned.geoms[0].interiors)] == [10, 1]
+
+
+def test_a_hole_that_is_none_without_its_seams_is_dropped() -> None:
+    thin = [(4, 5), (5, 5.0005), (6, 5)]
+    assert rules._Corners([]).without_seams([Polygon(box(0, 0, 10, 10).exterior, [thin])]).equals(box(0, 0, 10, 10))
+    wide = Polygon(box(0, 0, 10, 10).exterior, [[(4, 5), (5, 5.5), (6, 5)]])
+    assert rules._Corners([]).without_seams([wide]).equals(wide)
+
+
+def test_vertices_are_one_within_a_hundredth_of_a_millimeter() -> None:
+    place = rules._Corners._place
+    assert place((4.97e-6, -4.97e-6)) == place((0, 0))
+    for other in ((5.03e-6, 0), (-5.03e-6, 0), (0, 5.03e-6), (0, -5.03e-6)):
+        assert place(other) != place((0, 0))
+
+
+@pytest.mark.parametrize(
+    ("units", "ground"),
+    [((0, 2, 3), (0,)), ((0, 1, 2), (0, 1)), ((2,), (2,)), ((2, 3, 4), (2, 3)), ((4,), ()), ((), ())],
+)
+def test_ground_is_that_of_the_units_drawn_now_or_else_of_former_ones(
+    units: tuple[int, ...], ground: tuple[int, ...]
+) -> None:
+    """Units 0 and 1 are drawn now, 2 and 3 were, and 4 is the frame."""
+    assert rules._ground_of(Piece(box(0, 0, 1, 1), units, (), 1.0), 2, 4) == ground
+
+
+def test_groups_that_share_a_face_become_one() -> None:
+    groups = [{1, 2}, {3, 4}, {5}]
+    rules._add(groups, {2, 3, 6})
+    rules._add(groups, {7})
+    assert groups == [{5}, {1, 2, 3, 4, 6}, {7}]
+
+
+def test_edges_are_the_lines_that_two_faces_of_one_ground_share() -> None:
+    shapes = np.array([box(0, 0, 10, 10), box(10, 9.5, 20, 20), box(20, 20, 30, 30), box(0, 10, 10, 30)], dtype=object)
+    apart = LineString([(9.99, 9.4), (9.99, 10.6)]).buffer(0.001)
+    found = rules._edges(np.arange(4), shapes, [(0,), (0,), (0,), (1,)], apart)
+    # of half a meter, and none where they meet in a point or where another ground begins
+    assert [(edge.one, edge.other, edge.line.length) for edge in found] == [(0, 1, pytest.approx(0.5))]
+    met = rules._edges(np.arange(2), shapes[:2], [(0,), (0,)], LineString([(10, 9), (10, 9.7)]).buffer(0.05))
+    assert [edge.line.length for edge in met] == [pytest.approx(0.25)]
+    assert rules._edges(np.arange(2), shapes[[0, 2]], [(0,), (0,)], apart) == []
+
+
+#: A place whose cell has its middle at (0, 0).
+AT = rules.Veil(Point(0, 0).buffer(128.28), Point(0, 0).buffer(315), np.array([[0.0, 0.0]]))
+
+
+def an_arc(
+    middle: tuple[float, float], radius_m: float, first_deg: float, last_deg: float
+) -> list[tuple[float, float]]:
+    """Return points of an arc, 2° apart."""
+    turns = np.radians(np.arange(first_deg, last_deg + 1, 2 if last_deg > first_deg else -2))
+    return [(middle[0] + radius_m * math.cos(turn), middle[1] + radius_m * math.sin(turn)) for turn in turns]
+
+
+def with_tails(points: list[tuple[float, float]]) -> LineString:
+    """Return a line that turned left comes from afar and goes off again, turning right by 6° at either end."""
+    turn = math.radians(6)
+    off = np.array([[math.cos(turn), -math.sin(turn)], [math.sin(turn), math.cos(turn)]])
+    first, second, before, last = (np.array(points[at]) for at in (0, 1, -2, -1))
+    start = first + 600 * off @ (first - second) / math.dist(first, second)
+    end = last + 600 * off.T @ (last - before) / math.dist(last, before)
+    return LineString([start, *points, end])
+
+
+#: Two sides 200 m off the middle that turn about it by 25°.
+SIDES = [
+    (200.0, -80.0),
+    (200.0, 44.3389),
+    (200 - 90 * math.sin(math.radians(25)), 44.3389 + 90 * math.cos(math.radians(25))),
+]
+SHORT = LineString([(200, 0), (250, 0)])
+ABOUT = LineString(an_arc((0, 0), 250, 0, 90))
+GENTLE = LineString(an_arc((600, 0), 400, 180, 200))
+
+
+@pytest.mark.parametrize(
+    ("groups", "edges", "telling"),
+    [
+        # faces 0 and 1 are joined; of edges to others those are told that lie within reach
+        ([{0, 1}], [(1, 2, SHORT)], [0]),
+        ([{0, 1}], [(2, 1, SHORT)], [0]),
+        ([{0, 1}, {2, 3}], [(1, 2, SHORT)], [0]),
+        ([{0, 1}], [(0, 1, SHORT)], []),
+        ([{0, 1}], [(1, 2, LineString([(200, 0), (900, 0)]))], []),
+        ([{0, 1}], [(2, 3, SHORT)], []),
+        ([{0, 1}], [(1, 2, with_tails(an_arc((0, 0), 250, 0, 90)))], [0]),
+        # a bend counts by itself though a longer line goes on from it, and only where all of it lies within reach
+        ([{0, 1}], [(1, 2, GENTLE), (1, 3, LineString([GENTLE.coords[-1], (600, -600)]))], [0]),
+        ([{0, 1}], [(1, 2, LineString(an_arc((600, 0), 400, 180, 240)))], []),
+        # where an edge goes on from one that was joined over
+        ([{0, 1}], [(0, 1, LineString([(100, 0), (150, 0)])), (2, 3, LineString([(151.99, 0), (200, 0)]))], [1]),
+        ([{0, 1}], [(0, 1, LineString([(100, 0), (150, 0)])), (2, 3, LineString([(152.01, 0), (200, 0)]))], []),
+        ([{0, 1}], [(0, 1, LineString([(100, 0), (150, 0)])), (2, 3, LineString([(151.0, 0), (900, 0)]))], []),
+        # a part of a wide ring that no joined face lies along: its middle is at the place
+        ([], [(2, 3, ABOUT)], [0]),
+        ([{0, 1}], [(2, 3, ABOUT)], [0]),
+        ([], [(2, 3, LineString(an_arc((0, 450), 250, 230, 310)))], []),
+        ([], [(2, 3, LineString(an_arc((0, 0), 330, 0, 90)))], []),
+        ([], [(2, 3, with_tails(an_arc((100, 0), 200, -60, 60)))], [0]),
+        ([], [(2, 3, with_tails(an_arc((0, 450), 250, 230, 310)))], []),
+        # two sides of it, that keep one distance from the place
+        ([], [(2, 3, with_tails(SIDES))], [0]),
+        ([{0, 1}], [(1, 3, with_tails(SIDES))], []),
+        ([{0, 1}], [(3, 1, with_tails(SIDES))], []),
+        ([], [(2, 3, with_tails([(x, y + 120) for x, y in SIDES]))], [0]),
+        ([], [(2, 3, with_tails([(x, y + 140) for x, y in SIDES]))], []),  # 200 m off and 259
+        ([], [(2, 3, with_tails([(400 - x, y) for x, y in SIDES]))], []),
+    ],
+)  # fmt: skip
+def test_edges_that_run_round_a_place_are_told(
+    groups: list[set[int]], edges: list[tuple[int, int, LineString]], telling: list[int]
+) -> None:
+    given = [rules._Edge(*edge) for edge in edges]
+    found = rules._telling(groups, given, AT)
+    assert [number for number, edge in enumerate(given) if any(one is edge for one in found)] == telling
+
+
+@pytest.mark.parametrize(("turn_deg", "count"), [(19.9, 0), (20.1, 1)])
+def test_sides_that_turn_by_twenty_degrees_are_two(turn_deg: float, count: int) -> None:
+    half = math.radians(turn_deg / 2)
+    corner = 200 / math.cos(half)
+    east, north = corner - 150 * math.sin(half), 150 * math.cos(half)
+    sides = LineString([(east, -north), (corner, 0), (east, north)])
+    assert len(rules._telling([], [rules._Edge(2, 3, sides)], AT)) == count
 
 
 def test_of_patches_that_each_cover_half_those_count_that_lie_together_on_most() -> None:
@@ -231,6 +416,7 @@ def test_work_far_off_and_work_all_over_stay_as_they_are() -> None:
     assert seen(box(1500, 1500, 1900, 1900)) == seen(UNIT) == {}
     assert veiled([], outlines=[UNIT], current=1, over=NEST) == {}
     assert veiled([about(60)], outlines=[UNIT], current=1, over=veil([], key="k")) == {}
+    assert veiled([], outlines=[UNIT], current=1, over=veil([], key="k")) == {}
     # far work beside work that changes keeps its own
     assert seen(about(60), box(1500, 1500, 1900, 1900)) == {0: 0}
 
@@ -245,6 +431,12 @@ def test_an_edge_by_a_place_moves_to_the_next_edge_of_work() -> None:
     assert seen(box(0, 0, 2000, 1000), box(0, 1000, 2000, 1400)) == {0: pytest.approx(2.8e6), 1: 0}
 
 
+def test_what_covers_half_of_what_is_joined_counts_there() -> None:
+    assert seen(box(0, 0, 2000, 1020)) == {0: pytest.approx(4e6)}
+    assert seen(box(0, 0, 2000, 980)) == {0: 0}
+    assert seen(box(0, 0, 2000, 1000)) == {0: pytest.approx(4e6)}
+
+
 def test_ground_is_joined_within_a_unit_only() -> None:
     west, east = box(0, 0, 1000, 2000), box(1000, 0, 2000, 2000)
     # the edge between two units is drawn anyway
@@ -257,6 +449,8 @@ def test_ground_outside_of_all_units_gives_way_but_round_a_hole() -> None:
     far = (box(5000, 5000, 5100, 5100),)
     assert seen(box(0, 0, 1000, 2000), outlines=far) == {0: 0}
     assert seen(UNIT.difference(about(60)), outlines=far) == {0: pytest.approx(4e6)}
+    # two that meet there: open ground is on neither side, but no hole is filled either
+    assert seen(box(0, 0, 1100, 2000), box(1100, 0, 2000, 2000), outlines=far) == {0: 0, 1: 0}
 
 
 def test_units_of_former_days_count_where_none_is_drawn_now() -> None:
