@@ -48,8 +48,6 @@ def label_rooms(shapes: Sequence[BaseGeometry], *, aspects: Sequence[float] = AS
     rooms = np.full((len(shapes), len(aspects), 4), np.nan)
     areas = np.array([_areas(shape) for shape in shapes], dtype=object)
     which = np.flatnonzero(shapely.area(areas) > 0)
-    if not which.size:
-        return rooms
     ground = areas[which]
     bounds = shapely.bounds(ground)
     press = np.array([(1 / aspect, 1.0) for aspect in aspects])

@@ -30,7 +30,8 @@ def test_a_room_holds_words_of_its_aspect_in_the_largest_circle_of_the_pressed_g
 ) -> None:
     ground = box(100, -50, 160, -40)
     ((x, y, half_width, half_height),) = label_rooms([ground], aspects=[aspect])[0]
-    assert half_height == pytest.approx(0.95 * radius, rel=0.02) and half_width == pytest.approx(half_height * aspect)
+    assert 0.98 * 0.95 * radius < half_height <= 0.95 * radius + 1e-9
+    assert half_width == pytest.approx(half_height * aspect)
     for found, wanted in ((x - 100, middle[0]), (y + 50, middle[1])):
         assert wanted is None or found == pytest.approx(wanted, abs=0.1)
     assert ground.buffer(0.02).contains(Point(x, y).buffer(0.95 * radius * min(1.0, aspect)))
@@ -38,11 +39,21 @@ def test_a_room_holds_words_of_its_aspect_in_the_largest_circle_of_the_pressed_g
 
 def test_the_circle_is_found_where_the_middle_of_the_ground_is_not_in_it() -> None:
     """A corner of two arms 100 long and 10 broad: its largest circle touches the outer sides and the inner corner."""
-    corner = Polygon([(0, 0), (100, 0), (100, 10), (10, 10), (10, 100), (0, 100)])
-    ((x, y, _, half_height),) = label_rooms([corner], aspects=[1.0])[0]
     largest = 10 * math.sqrt(2) / (1 + math.sqrt(2))  # (10 − r)·√2 = r
-    assert largest * 0.95 * 0.99 - 100 / 120 < half_height <= largest * 0.95 + 1e-9
-    assert corner.contains(Point(x, y))
+    for east, north in ((1000, 2000), (2000, 1000)):
+        corner = Polygon(
+            [(east + x, north + y) for x, y in ((0, 0), (100, 0), (100, 10), (10, 10), (10, 100), (0, 100))]
+        )
+        ((x, y, _, half_height),) = label_rooms([corner], aspects=[1.0])[0]
+        assert largest * 0.95 - 100 / 120 < half_height <= largest * 0.95 + 1e-9
+        assert math.dist((x, y), (east + largest, north + largest)) < 2
+
+
+@pytest.mark.parametrize("aspect", [6.0, 3.5, 2.0, 1.2, 0.6])
+def test_ground_as_broad_as_a_room_holds_words_of_its_own_shape(aspect: float) -> None:
+    (rooms,) = label_rooms([box(0, 0, 10 * aspect, 10)])
+    assert list(spots(rooms, 9.48 * aspect, 9.48))
+    assert not list(spots(rooms, 9.52 * aspect, 9.52))
 
 
 def test_only_areas_have_rooms_and_each_has_its_own() -> None:
@@ -83,11 +94,14 @@ def test_words_move_as_far_as_their_corners_stay_in_the_circle() -> None:
 
 
 def test_words_that_fill_a_room_stay_in_its_middle_and_the_roomiest_comes_first() -> None:
-    rooms = np.array([[0.0, 0, 4, 2], [1, 1, 6, 3], [2, 2, 3.9, 9], [3, 3, 9, 1.9], [4, 4, 5, 2.5], [np.nan] * 4])
+    rooms = np.array(
+        [[0.0, 0, 4, 2], [1, 1, 6, 3], [2, 2, 3.9, 9], [3, 3, 9, 1.9], [4, 4, 5, 2.5], [5, 5, 7, 2.1], [np.nan] * 4]
+    )
     assert list(spots(rooms[:1], 8.0, 4.0)) == [(0, 0)]
     found = list(spots(rooms, 8.0, 4.0))
-    assert found[:3] == [(1, 1), (4, 4), (0, 0)]  # a meter, half of one and none to spare; two are too narrow or low
-    assert len(found) == 3 + 8 and all(math.dist(one, (1, 1)) < 2 for one in found[3:])
+    # a meter, half of one, a tenth and none to spare; two are too narrow or low
+    assert found[:4] == [(1, 1), (4, 4), (5, 5), (0, 0)]
+    assert len(found) == 4 + 8 and all(math.dist(one, (1, 1)) < 2 for one in found[4:])
     assert list(spots(rooms, 30.0, 1.0)) == list(spots(rooms, 1.0, 30.0)) == []
 
 
