@@ -78,7 +78,7 @@ def sample(values: Floats, row: float, col: float) -> float:
     rows, cols = values.shape
     if not (0 <= row <= rows - 1 and 0 <= col <= cols - 1):
         return math.nan
-    r, c = min(int(row), max(0, rows - 2)), min(int(col), max(0, cols - 2))
+    r, c = int(row), int(col)
     dr, dc = row - r, col - c
     total = 0.0
     for at_row, at_col, weight in (
@@ -96,8 +96,7 @@ def sample_many(values: Floats, row: Floats, col: Floats) -> Floats:
     """Return `sample` for arrays of places, shape ``(n,)``; a NaN neighbor makes NaN, whatever its weight."""
     rows, cols = values.shape
     is_inside = (row >= 0) & (row <= rows - 1) & (col >= 0) & (col <= cols - 1)
-    r = np.clip(np.floor(np.where(is_inside, row, 0)).astype(np.int64), 0, max(0, rows - 2))
-    c = np.clip(np.floor(np.where(is_inside, col, 0)).astype(np.int64), 0, max(0, cols - 2))
+    r, c = (np.where(is_inside, at, 0).astype(np.int64) for at in (row, col))
     dr, dc = row - r, col - c
     r1, c1 = np.minimum(r + 1, rows - 1), np.minimum(c + 1, cols - 1)
     south = values[r, c] * (1 - dc) + values[r, c1] * dc
@@ -117,12 +116,11 @@ def outlets(surface: Surface) -> NDArray[np.int64]:
     heights = surface.heights_m.tolist()
     is_known = np.isfinite(surface.heights_m)
     inner = np.zeros_like(is_known)
-    if rows > 2 and cols > 2:
-        inner[1:-1, 1:-1] = is_known[1:-1, 1:-1]
-        for dr, dc in _NEIGHBOURS:
-            inner[1:-1, 1:-1] &= is_known[1 + dr : rows - 1 + dr, 1 + dc : cols - 1 + dc]
+    inner[1:-1, 1:-1] = is_known[1:-1, 1:-1]
+    for dr, dc in _NEIGHBOURS:
+        inner[1:-1, 1:-1] &= is_known[1 + dr : rows - 1 + dr, 1 + dc : cols - 1 + dc]
     next_cell = np.full((rows, cols), -1, dtype=np.int64)
-    seen = (~inner).tolist()
+    seen = np.pad(~inner, (0, 1), constant_values=True).tolist()  # what lies outside is seen, −1 counts from the end
     edge = np.argwhere(is_known & ~inner).tolist()
     queue = [(heights[r][c], r, c) for r, c in edge]
     heapq.heapify(queue)
@@ -130,7 +128,7 @@ def outlets(surface: Surface) -> NDArray[np.int64]:
         level_m, r, c = heapq.heappop(queue)
         for dr, dc in _NEIGHBOURS:
             nr, nc = r + dr, c + dc
-            if 0 <= nr < rows and 0 <= nc < cols and not seen[nr][nc]:
+            if not seen[nr][nc]:
                 seen[nr][nc] = True
                 next_cell[nr, nc] = r * cols + c
                 heapq.heappush(queue, (max(level_m, heights[nr][nc]), nr, nc))
@@ -173,11 +171,12 @@ def downhill_path(
     length_m = 0.0
     height_m = surface.height_m(*start)
     while longest_m - length_m > 1e-6 * step_m:  # what is left by rounding is no step
-        reached = _step(surface, east, north, points[-1], min(step_m, longest_m - length_m))
-        next_m = math.nan if reached is None else surface.height_m(*reached)
-        if reached is None or math.isnan(next_m):
+        stride_m = min(step_m, longest_m - length_m)
+        reached = _step(surface, east, north, points[-1], stride_m)
+        next_m = surface.height_m(*reached)
+        if math.isnan(next_m):
             return DownhillPath(tuple(points), length_m, "edge")
-        if next_m < height_m - LEVEL_GRADIENT * step_m:
+        if next_m < height_m - LEVEL_GRADIENT * stride_m:
             way = [reached]
         else:
             if ways_out is None:
@@ -192,25 +191,20 @@ def downhill_path(
     return DownhillPath(tuple(points), length_m, "length")
 
 
-def _direction(surface: Surface, east: Floats, north: Floats, at: Point) -> Point | None:
+def _direction(surface: Surface, east: Floats, north: Floats, at: Point) -> Point:
+    """Return the unit vector downhill, NaN where it is not known."""
     row, col = (at[1] - surface.south_m) / surface.cell_m, (at[0] - surface.west_m) / surface.cell_m
     rise_east, rise_north = sample(east, row, col), sample(north, row, col)
     steep = math.hypot(rise_east, rise_north)
-    if math.isnan(steep):
-        return None
     if steep <= LEVEL_GRADIENT:
         return (0.0, 0.0)
     return (-rise_east / steep, -rise_north / steep)
 
 
-def _step(surface: Surface, east: Floats, north: Floats, at: Point, step_m: float) -> Point | None:
+def _step(surface: Surface, east: Floats, north: Floats, at: Point, step_m: float) -> Point:
     first = _direction(surface, east, north, at)
-    if first is None:
-        return None
     middle = (at[0] + first[0] * step_m / 2, at[1] + first[1] * step_m / 2)
     second = _direction(surface, east, north, middle)
-    if second is None:
-        return None
     return (at[0] + second[0] * step_m, at[1] + second[1] * step_m)
 
 
@@ -221,9 +215,8 @@ def _over_rim(
 
     ``hollow``: the rim is too high; ``edge``: the known heights end before lower ground.
     """
-    rows, cols = surface.heights_m.shape
-    row = min(max(round((at[1] - surface.south_m) / surface.cell_m), 0), rows - 1)
-    col = min(max(round((at[0] - surface.west_m) / surface.cell_m), 0), cols - 1)
+    _, cols = surface.heights_m.shape
+    row, col = round((at[1] - surface.south_m) / surface.cell_m), round((at[0] - surface.west_m) / surface.cell_m)
     cell = row * cols + col
     way: list[Point] = []
     rim_m = floor_m

@@ -44,9 +44,7 @@ def t_quantile(p: float, df: float) -> float:
     def density(t: float) -> float:
         return math.exp(scale - (df + 1) / 2 * math.log1p(t * t / df))
 
-    z = normal_quantile(p)
-    near = z + (z**3 + z) / (4 * df) + (5 * z**5 + 16 * z**3 + 3 * z) / (96 * df**2)  # Cornish and Fisher, two terms
-    return _root(above, density, 1 - p, start=near)
+    return _root(above, density, 1 - p, start=normal_quantile(p))
 
 
 @cache

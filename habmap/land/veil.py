@@ -344,9 +344,8 @@ def _turning(line: BaseGeometry, reach: BaseGeometry, round_deg: float = _ROUND_
     """Return the stretches of a line within reach that turn much there, as the sides of a square about a place do."""
     xy, corners = shapely.get_coordinates(line), _corners(line)
     steps = np.diff(xy[corners], axis=0)
-    turns = np.diff(np.arctan2(steps[:, 1], steps[:, 0]), prepend=0.0, append=0.0)
-    turns_deg = np.degrees(np.abs((turns + math.pi) % math.tau - math.pi))
-    turns_deg[[0, -1]] = 0.0  # where it begins and ends it turns into nothing
+    turns = np.diff(np.arctan2(steps[:, 1], steps[:, 0]))
+    turns_deg = np.pad(np.degrees(np.abs((turns + math.pi) % math.tau - math.pi)), 1)  # and by none at its ends
     within = [reach.covers(shapely.LineString(xy[a : b + 1])) for a, b in pairwise(corners)]
     found: list[BaseGeometry] = []
     first = 0
@@ -390,7 +389,7 @@ class _Corners:
         for part in shapely.get_parts(joined):
             rings = [self._ring(shapely.get_coordinates(ring)) for ring in (part.exterior, *part.interiors)]
             polygons.append(Polygon(rings[0], [ring for ring in rings[1:] if len(ring) > 3]))
-        return MultiPolygon([part for part in polygons if part.is_valid and part.area > 0])
+        return MultiPolygon([part for part in polygons if part.is_valid])  # none thinner than a seam stays
 
     def _ring(self, xy: NDArray[np.float64]) -> NDArray[np.float64]:
         points = xy[:-1].tolist()

@@ -13,9 +13,11 @@ from habmap.land.quantiles import _beta, chi2_quantile, chi2_tail, normal_quanti
 @pytest.mark.parametrize("p", [0.005, 0.025, 0.2, 0.5, 0.8, 0.975, 0.995])
 @pytest.mark.parametrize("df", [0.5, 1, 2, 3.7, 8, 30, 400, 60_000])
 def test_the_quantiles_are_scipy_s(p: float, df: float) -> None:
-    assert t_quantile(p, df) == pytest.approx(stats.t.ppf(p, df), rel=1e-9, abs=1e-12)
-    assert chi2_quantile(p, df) == pytest.approx(stats.chi2.ppf(p, df), rel=1e-9)
-    assert chi2_tail(df * p, df) == pytest.approx(stats.chi2.sf(df * p, df), rel=1e-9)
+    # the logarithm of the gamma function leaves as many digits fewer as it is large
+    digits = 1e-12 if df < 1000 else 1e-9
+    assert t_quantile(p, df) == pytest.approx(stats.t.ppf(p, df), rel=digits, abs=1e-12)
+    assert chi2_quantile(p, df) == pytest.approx(stats.chi2.ppf(p, df), rel=digits)
+    assert chi2_tail(df * p, df) == pytest.approx(stats.chi2.sf(df * p, df), rel=digits)
     assert normal_quantile(p) == pytest.approx(stats.norm.ppf(p), abs=1e-12)
 
 

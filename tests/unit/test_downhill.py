@@ -106,6 +106,8 @@ def test_between_cell_middles_heights_go_straight() -> None:
     assert np.isnan([sample(tilted, row, col) for row, col in outside]).all()
     assert np.isnan(sample_many(tilted, *np.array(outside).T)).all()
     one_row = np.array([[1.0, 2, 4]])
+    assert np.isnan(sample_many(one_row, np.array([9.0, 0.0]), np.array([0.0, 9.0]))).all()
+    assert sample(one_row, 0, 2) == sample_many(one_row, np.array([0.0]), np.array([2.0]))[0] == 4.0
     assert sample(one_row, 0, 1.5) == sample_many(one_row, np.array([0.0]), np.array([1.5]))[0] == 3.0
     tilted[2, 2] = np.nan
     assert sample(tilted, 1, 1.5) == 10.5  # the missing one has no weight
@@ -117,6 +119,18 @@ def test_steps_are_half_a_cell_and_the_last_one_ends_where_it_should() -> None:
     path = downhill_path(surface(lambda x, y: -0.1 * x), (0.0, 0.0), longest_m=21)
     assert [x for x, _ in path.points] == pytest.approx([0, 2.5, 5, 7.5, 10, 12.5, 15, 17.5, 20, 21])
     assert (path.end, path.length_m) == ("length", pytest.approx(21))
+    # what is left is a step from a millionth of half a cell on
+    for rest_m, steps in ((2.49e-6, 8), (2.51e-6, 9)):
+        path = downhill_path(surface(lambda x, y: -0.1 * x), (0.0, 0.0), longest_m=20 + rest_m)
+        assert len(path.points) == steps + 1
+
+
+@pytest.mark.parametrize(("rise", "second"), [(0.995e-6, (0.0, 0.0)), (1.005e-6, (3.5, 0.0))])
+def test_ground_leads_on_from_a_millimeter_in_a_kilometer(rise: float, second: tuple[float, float]) -> None:
+    """Flatter ground is looked at as a hollow, from cell to cell."""
+    assert downhill_path(surface(lambda x, y: -rise * x), (1.0, 0.0), longest_m=20).points[1] == pytest.approx(second)
+    fine = downhill_path(surface(lambda x, y: -5e-6 * x, cell_m=0.5), (0.1, 0.0), longest_m=2)
+    assert fine.points[1] == pytest.approx((0.35, 0))
 
 
 def channel(depth_m: float) -> Surface:
@@ -136,6 +150,20 @@ def test_a_pit_of_two_meters_is_left_over_its_rim_and_a_hair_more_is_not() -> No
     assert downhill_path(channel(2.01), (50.0, 50.0), longest_m=25, pool_depth_m=2.01).end == "length"
 
 
+def test_ground_a_hair_below_a_pit_s_floor_is_beyond_it_in_small_cells_too() -> None:
+    heights = np.full((11, 11), 20.0)
+    heights[5:, 5] = [8, 10, 10, 8 - 1e-6, 8 - 3e-6, 8 - 5e-6]
+    path = downhill_path(Surface(heights, 0.0, 0.0, 0.5), (2.5, 2.5), longest_m=1.2)
+    assert path.points[-1] == (2.5, 4.0)
+
+
+def test_a_pit_may_be_left_by_the_first_cell_of_all() -> None:
+    heights = np.full((5, 5), 20.0)
+    heights[[2, 1, 0], [2, 1, 0]] = [5, 6, 1]
+    path = downhill_path(Surface(heights, 0.0, 0.0, 10.0), (20.0, 20.0), longest_m=500)
+    assert (tuple(dict.fromkeys(path.points)), path.end) == (((20, 20), (10, 10), (0, 0)), "edge")
+
+
 def test_a_pit_with_no_lower_ground_beyond_its_rim_leads_to_the_edge() -> None:
     heights = np.full((7, 7), 10.0)
     heights[3, 3] = 9.0
@@ -151,7 +179,8 @@ def test_each_cell_s_way_out_is_over_the_lowest_rim() -> None:
     assert outlets(Surface(heights, 0, 0, 1))[1:3, 1:4].tolist() == [[7, 8, 14], [7, 8, 14]]
     heights[0, 0] = np.nan
     assert outlets(Surface(heights, 0, 0, 1))[1, 1] == -1
-    assert outlets(Surface(np.zeros((2, 9)), 0, 0, 1)).max() == -1
+    for shape in ((2, 9), (1, 9), (9, 2), (9, 1), (1, 1), (2, 2)):
+        assert outlets(Surface(np.zeros(shape), 0, 0, 1)).tolist() == np.full(shape, -1).tolist()
 
 
 @pytest.mark.parametrize("step", [(r, c) for r in (-1, 0, 1) for c in (-1, 0, 1) if (r, c) != (0, 0)])

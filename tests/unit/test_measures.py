@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 import pytest
 
 from habmap import measures
@@ -62,3 +64,38 @@ def test_significant_digits_never_come_with_an_exponent() -> None:
     told = {(1234.0, 2): "1,200", (120.0, 2): "120", (999.9, 2): "1,000", (0.0123, 2): "0.012", (-15.71, 3): "-15.7"}
     assert {key: measures.significant(*key) for key in told} == told
     assert measures.significant(0.0, 3) == "0"
+    assert measures.significant(1_234_567.0, 9) == "1,234,567" and measures.significant(1.0, 3) == "1"
+    assert measures.significant(9.996, 3) == "10" and measures.significant(100.0, 1) == "100"
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (measures.acres_words(1234.5), "1,234.50 acres"),
+        (measures.acres_words(0.00503), "0.01 acres"),
+        (measures.acres_words(0.00499), "under 0.01 acre"),
+        (measures.acres_words(1e-9), "under 0.01 acre"),
+        (measures.acres_words(0.0), "0.00 acres"),
+        (measures.acres_words(-0.5), "-0.50 acres"),
+        (measures.hours_words(1234.5), "1,234 person-hours"),
+        (measures.hours_words(12.6), "13 person-hours"),
+        (measures.hours_words(0.43), "0.4 person-hours"),
+        (measures.hours_words(0.043), "0.04 person-hours"),
+        (measures.so_many(0, "plot"), "0 plots"),
+        (measures.so_many(1, "property"), "1 property"),
+        (measures.so_many(1, "stratum", "strata"), "1 stratum"),
+        (measures.so_many(1200, "property"), "1,200 properties"),
+        (measures.so_many(2, "stratum", "strata"), "2 strata"),
+        (measures.unit_behind("%") + measures.unit_behind("°"), "%°"),
+        (measures.unit_behind("mph") + measures.unit_behind("") + measures.unit_behind(None), " mph"),
+    ],
+)
+def test_figures_in_words(words: str, told: str) -> None:
+    assert words == told
+
+
+def test_days_end_with_the_calendar() -> None:
+    assert measures.days_after(date(2024, 2, 28), 2) == date(2024, 3, 1)
+    assert measures.days_after(date(2024, 3, 1), -2) == date(2024, 2, 28)
+    assert measures.days_after(date(9999, 12, 30), 1) == measures.days_after(date(9999, 12, 30), 2) == date.max
+    assert measures.days_after(date(1, 1, 2), -2) == date.min

@@ -164,7 +164,10 @@ def test_sides_that_keep_one_distance_from_a_place_are_about_it() -> None:
     assert rules._keeps_off(sides(200, 200), HERE)
     assert rules._keeps_off(sides(200, 256), HERE) and rules._keeps_off(sides(256, 200, 90), HERE)
     assert not rules._keeps_off(sides(200, 257), HERE)
-    assert rules._keeps_off(sides(200, 200).reverse(), HERE)
+    assert rules._keeps_off(sides(200, 200).reverse(), HERE) and rules._keeps_off(sides(1, 1), HERE)
+    # it turns left and right again: about nothing
+    bent = [(90, -200), (180, -200), (180, -170), (270, -170)]
+    assert not rules._keeps_off(LineString(np.array(bent) + np.array([x, y])), HERE)
     assert not rules._keeps_off(sides(-200, -200), HERE)  # a corner that points at it
     # 200, 204 and 210 m off: it turns right by 5°, then left by 30°, so that it turns about what lies to the left
     legs = np.array([(200, -150), (200, -50), (208.7, 49.6), (166.4, 140.2)])
@@ -246,6 +249,8 @@ def test_vertices_where_another_edge_met_go_and_the_units_own_stay() -> None:
 def test_a_hole_that_is_none_without_its_seams_is_dropped() -> None:
     thin = [(4, 5), (5, 5.0005), (6, 5)]
     assert rules._Corners([]).without_seams([Polygon(box(0, 0, 10, 10).exterior, [thin])]).equals(box(0, 0, 10, 10))
+    sliver, spindle = Polygon(thin), Polygon([(20, 50), (50, 50.0009), (90, 50), (50, 49.9991)])
+    assert rules._Corners([]).without_seams([sliver, box(20, 0, 30, 10), spindle]).equals(box(20, 0, 30, 10))
     wide = Polygon(box(0, 0, 10, 10).exterior, [[(4, 5), (5, 5.5), (6, 5)]])
     assert rules._Corners([]).without_seams([wide]).equals(wide)
 
@@ -325,6 +330,7 @@ GENTLE = LineString(an_arc((600, 0), 400, 180, 200))
         # faces 0 and 1 are joined; of edges to others those are told that lie within reach
         ([{0, 1}], [(1, 2, SHORT)], [0]),
         ([{0, 1}], [(2, 1, SHORT)], [0]),
+        ([{0, 1}], [(1, 2, LineString([(200, 0), (200.5, 0)]))], [0]),
         ([{0, 1}, {2, 3}], [(1, 2, SHORT)], [0]),
         ([{0, 1}], [(0, 1, SHORT)], []),
         ([{0, 1}], [(1, 2, LineString([(200, 0), (900, 0)]))], []),
