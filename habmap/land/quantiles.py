@@ -79,8 +79,8 @@ def chi2_tail(x: float, df: float) -> float:
 
 def _beta(a: float, b: float, x: float) -> float:
     """Return the regularized incomplete beta function, 0 ≤ x ≤ 1 (DLMF 8.17.22)."""
-    if x <= 0 or x >= 1:
-        return float(x >= 1)
+    if x <= 0:
+        return 0.0
     if x > (a + 1) / (a + b + 2):  # where the fraction of the other side is the short one
         return 1 - _beta(b, a, 1 - x)
     front = math.exp(math.lgamma(a + b) - math.lgamma(a) - math.lgamma(b) + a * math.log(x) + b * math.log1p(-x))
@@ -95,7 +95,7 @@ def _beta(a: float, b: float, x: float) -> float:
 
 def _fraction(first: float, terms: Iterator[tuple[float, float]]) -> float:
     """Return first + a₁/(b₁ + a₂/(b₂ + …)) of pairs (a, b), by Lentz's method."""
-    value = c = first or _TINY
+    value = c = first
     d = 0.0
     for a, b in terms:
         d = 1 / ((b + a * d) or _TINY)

@@ -7,7 +7,7 @@ import math
 import pytest
 from scipy import special, stats
 
-from habmap.land.quantiles import _beta, chi2_quantile, chi2_tail, normal_quantile, t_quantile
+from habmap.land.quantiles import _beta, _root, chi2_quantile, chi2_tail, normal_quantile, t_quantile
 
 
 @pytest.mark.parametrize("p", [0.005, 0.025, 0.2, 0.5, 0.8, 0.975, 0.995])
@@ -27,6 +27,12 @@ def test_published_quantiles_and_what_is_none() -> None:
     assert chi2_quantile(0.95, 10) == pytest.approx(18.307, abs=5e-4)
     assert chi2_tail(0, 3) == 1
     assert all(math.isnan(found) for found in (t_quantile(0.9, 0), chi2_quantile(0.9, 0), chi2_tail(1, 0)))
+
+
+@pytest.mark.parametrize("p", [1e-9, 0.01, 0.3, 0.9, 1 - 1e-6])
+def test_a_root_is_found_by_its_bracket_alone_where_no_slope_is_known(p: float) -> None:
+    assert _root(lambda x: math.exp(-x), lambda _: 0.0, p, start=1.0) == pytest.approx(-math.log(p), rel=1e-9)
+    assert _root(lambda x: math.exp(-x), lambda x: math.exp(-x), p, start=1.0) == pytest.approx(-math.log(p), rel=1e-9)
 
 
 @pytest.mark.parametrize("a", [0.5, 3, 40])
