@@ -95,10 +95,10 @@ def _cells(place: BaseGeometry, key: str) -> set[tuple[float, float]]:
     found = {(column, row) for column, row in np.floor((xy - shift) / LATTICE_M).astype(int).tolist()}
     if shapely.area(place) > 0:
         # Cells of the last row and column with ground in them hold vertices of the outline too.
-        low, high = np.floor((np.array(place.bounds).reshape(2, 2) - shift) / LATTICE_M).astype(int).tolist()
-        found |= {
-            cell for cell in product(*map(range, low, high)) if shapely.covers(place, shapely.Point(middle(cell)))
-        }
+        ends = np.floor((np.array(place.bounds).reshape(2, 2) - shift) / LATTICE_M).astype(int).tolist()
+        (west, south), (east, north) = ends
+        cells = product(range(west, east), range(south, north))
+        found |= {cell for cell in cells if shapely.covers(place, shapely.Point(middle(cell)))}
     return {middle(cell) for cell in found}
 
 
