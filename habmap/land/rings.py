@@ -68,7 +68,7 @@ def end_gap(path: Path, *, sigma_m: float) -> tuple[float, slice]:
     apart_m = np.hypot(*(xy[early] - xy[-1]).T), np.hypot(*(xy[late] - xy[0]).T)
     start, end = int(early[apart_m[0].argmin()]), int(late[apart_m[1].argmin()])
     from_start_m, from_end_m = float(apart_m[0].min()), float(apart_m[1].min())
-    if min(from_start_m, from_end_m) > max(direct_m / 2, 0.0):
+    if min(from_start_m, from_end_m) > direct_m / 2:
         return direct_m, whole
     if from_start_m <= from_end_m:
         return from_start_m, slice(start, n)

@@ -216,7 +216,6 @@ def covered_ground(lines: Sequence[Floats], *, swath_m: float) -> tuple[MultiPol
     shapes = [
         piece.buffer(swath_m / 2, quad_segs=QUARTER_PIECES)
         for xy in lines
-        if len(xy)
         for piece in (_pieces(xy) if len(xy) > 1 else [shapely.Point(xy[0])])
     ]
     closed, parts = 0, []
@@ -311,12 +310,10 @@ def _passes(lines: list[Floats], east: Floats, north: Floats, *, swath_m: float,
             dense = np.concatenate([line, line + 1e-3])
         for begin, end in pairwise(dense):
             length_m = math.hypot(*(end - begin))
-            if length_m == 0:
-                continue
             low = np.minimum(begin, end) - reach_m - cell_m
             high = np.maximum(begin, end) + reach_m + cell_m
-            i = slice(*((np.array([low[0], high[0]]) - east[0]) / cell_m + [0, 1]).clip(0).astype(int).tolist())
-            j = slice(*((np.array([low[1], high[1]]) - north[0]) / cell_m + [0, 1]).clip(0).astype(int).tolist())
+            i = slice(*np.searchsorted(east, (low[0], high[0])).tolist())
+            j = slice(*np.searchsorted(north, (low[1], high[1])).tolist())
             ex, ny = (end - begin) / length_m
             dx, dy = east[i][None, :] - begin[0], north[j][:, None] - begin[1]
             foot_m = np.clip(dx * ex + dy * ny, 0, length_m)
@@ -340,7 +337,7 @@ def _runs(lines: list[Floats], block: BaseGeometry, *, swath_m: float, sigma_m: 
             continue
         rest = [piece for piece in shapely.get_parts(way.difference(block)) if not near.covers(piece)]
         found += [piece.buffer(swath_m / 2, quad_segs=QUARTER_PIECES) for piece in rest if piece.length > 4 * near_m]
-    return shapely.union_all(found) if found else Polygon()
+    return shapely.union_all(found)
 
 
 def _with_turns(path: Path) -> tuple[Floats, Floats]:
@@ -380,7 +377,9 @@ def _thinned(xy: Floats, tolerance_m: float) -> Floats:
     """Leave out fixes that lie within a tolerance of the line without them."""
     if len(xy) < 3:
         return xy
-    return shapely.get_coordinates(LineString(xy).simplify(tolerance_m, preserve_topology=False))
+    thin = shapely.get_coordinates(LineString(xy).simplify(tolerance_m, preserve_topology=False))
+    # Out and back within the tolerance, to the very fix it began with: a place, and no line.
+    return thin[:1] if len(thin) == 2 and (thin[0] == thin[1]).all() else thin
 
 
 def _moved_out(ground: MultiPolygon, wanted_m2: float) -> tuple[MultiPolygon, float]:

@@ -138,7 +138,7 @@ def second_order_variance(time_s: Floats, *, error: FixError) -> float:
         near.append(correlation(lag + 2))
         narrow, _, same, _, wide = near
         here = same[1:-1]
-        if lag and float(here.max()) < math.exp(-NEGLIGIBLE):
+        if float(here.max()) < math.exp(-NEGLIGIBLE):
             break
         # (K C Kᵀ)_{i,i+lag} = ¼ (C_{i+1,j+1} + C_{i-1,j-1} − C_{i+1,j-1} − C_{i-1,j+1})
         mixed = same[2:] + same[:-2] - narrow[2:] - wide[:-2]

@@ -247,24 +247,18 @@ def cleaned(
     path = unpaused
     if has_times:
         path = _pauses_drawn_together(unpaused, radius_m=BALL_SIGMAS * sigma_m, drift_m=2 * sigma_m)
-        if len(path.xy) < len(xy):
-            dropped[PAUSE] += len(xy) - len(path.xy)
-    return Cleaned(path, unpaused, dropped, tuple(notes))
+        dropped[PAUSE] += len(xy) - len(path.xy)
+    return Cleaned(path, unpaused, +dropped, tuple(notes))
 
 
 def _count(dropped: Counter[str], reason: str, keep: NDArray[np.bool_]) -> None:
-    if not keep.all():
-        dropped[reason] += int((~keep).sum())
+    dropped[reason] += int((~keep).sum())
 
 
 def _is_timed(time_s: Floats) -> bool:
     """Tell whether a segment's clock is of use: most fixes have a time, and converters did not stamp all with one."""
     known = time_s[np.isfinite(time_s)]
-    return (
-        len(known) >= 2
-        and len(known) >= TIMED_SHARE * len(time_s)
-        and len(np.unique(known)) >= max(2.0, 0.1 * len(known))
-    )
+    return len(known) >= TIMED_SHARE * len(time_s) and len(np.unique(known)) >= max(2.0, 0.1 * len(known))
 
 
 def _in_time_order(time_s: Floats) -> NDArray[np.bool_]:
@@ -272,20 +266,20 @@ def _in_time_order(time_s: Floats) -> NDArray[np.bool_]:
     timed = np.flatnonzero(np.isfinite(time_s))
     tails: list[float] = []
     tail_at: list[int] = []
-    before = np.full(len(time_s), -1)
+    before: dict[int, int | None] = {}
     for i in timed.tolist():
         place = bisect_right(tails, time_s[i])
-        before[i] = tail_at[place - 1] if place else -1
+        before[i] = tail_at[place - 1] if place else None
         if place == len(tails):
             tails.append(float(time_s[i]))
             tail_at.append(i)
         else:
             tails[place], tail_at[place] = float(time_s[i]), i
     keep = ~np.isfinite(time_s)
-    i = tail_at[-1] if tail_at else -1
-    while i >= 0:
-        keep[i] = True
-        i = int(before[i])
+    at = tail_at[-1] if tail_at else None
+    while at is not None:
+        keep[at] = True
+        at = before[at]
     return keep
 
 
@@ -303,9 +297,8 @@ def _without_jumps(
     limit_mps = TRAVEL_MPS[travel]
     step_m, step_s = np.hypot(*np.diff(xy, axis=0).T), np.diff(time_s)
     too_fast = step_m > limit_mps * step_s + APART_SIGMAS * sigma_m
-    doubt = _travel_doubt(step_m, step_s, where=where, travel=travel)
     if n > 8 and max(too_fast.mean(), _sustained_frac(xy, time_s, limit_mps, sigma_m)) > DOUBTED_SHARE:
-        raise doubt
+        raise _travel_doubt(step_m, step_s, where=where, travel=travel)
 
     def reached(i: int, j: int) -> bool:
         allowed_m = limit_mps * (time_s[j] - time_s[i]) + APART_SIGMAS * sigma_m
@@ -315,7 +308,7 @@ def _without_jumps(
     kept, i = [0], 1
     leaps: list[tuple[float, str]] = []
     while i < n:
-        if (not too_fast[i - 1] and kept[-1] == i - 1) or reached(kept[-1], i):
+        if reached(kept[-1], i):
             kept.append(i)
             i += 1
             continue
@@ -336,7 +329,7 @@ def _without_jumps(
     keep = np.zeros(n, dtype=bool)
     keep[kept] = True
     if len(leaps) > max(3, LEAPS_SHARE * n):
-        raise doubt
+        raise _travel_doubt(step_m, step_s, where=where, travel=travel)
     if len(leaps) > 3:
         return keep, [f"{where}: the track jumps {len(leaps)} times, by up to {max(leaps)[0]:,.0f} ft, and goes on"]
     words = "the track jumps {:,.0f} ft at {} and goes on from there"
@@ -402,7 +395,7 @@ def _fast_mend(travel: Travel, window: str = _ANY_WINDOW) -> str:
 
 
 def _travel_doubt(step_m: Floats, step_s: Floats, *, where: str, travel: Travel) -> InputError:
-    fast_mps = float(np.quantile(step_m / np.maximum(step_s, 1e-3), 0.9)) if len(step_m) else 0.0
+    fast_mps = float(np.quantile(step_m / np.maximum(step_s, 1e-3), 0.9))
     return InputError(
         f"this walk is faster than travel by {travel} allows, again and again",
         where=where,

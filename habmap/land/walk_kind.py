@@ -69,7 +69,7 @@ def kind_of_walk(path: Path, *, sigma_m: float, close_gap_m: float) -> WalkSigns
     gap_m, stay = end_gap(path, sigma_m=sigma_m)
     smooth = shapely.get_coordinates(LineString(path.xy[stay]).simplify(2 * sigma_m, preserve_topology=False))
     ring, _times, _loops = without_small_loops(smooth, np.arange(len(smooth), dtype=float), small_m=CIRCLE_95 * sigma_m)
-    crossed = len(crossings(ring)) if len(ring) > 3 else 0
+    crossed = len(crossings(ring))
     outline = Polygon(ring) if len(ring) > 2 else Polygon()
     roundness = 4 * math.pi * outline.area / outline.length**2 if outline.length else 0.0
     inside = _inside_frac(LineString(smooth), sigma_m=sigma_m)

@@ -64,7 +64,7 @@ def parts_of(path: Path, *, sigma_m: float, close_gap_m: float) -> Parts:
     whole = Parts(slice(0, n), 0.0, 0.0)
     along_m = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(xy, axis=0).T))])
     near_m = closable_m(path, sigma_m=sigma_m, close_gap_m=close_gap_m)
-    if n < 8 or along_m[-1] < 4 * near_m:
+    if n < 8:
         return whole
     at = np.unique(np.searchsorted(along_m, np.linspace(0, along_m[-1], PLACES)).clip(0, n - 1))
     pairs = at[cKDTree(xy[at]).query_pairs(near_m, output_type="ndarray")]

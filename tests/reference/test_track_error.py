@@ -12,6 +12,7 @@ from habmap.land.track_error import (
     FixError,
     area_gradient_m,
     area_variance_m2_2,
+    drawn_errors,
     gradient_variance,
     second_order_variance,
 )
@@ -48,7 +49,7 @@ def test_independent_formula_as_correlation_goes_to_zero(correlation_s: float) -
 
 
 @pytest.mark.parametrize("correlation_s", [5.0, 60.0, 900.0])
-@pytest.mark.parametrize("count", [4, 5, 12, 61])
+@pytest.mark.parametrize("count", [3, 4, 5, 12, 61])
 def test_recursion_equals_the_full_matrices(correlation_s: float, count: int) -> None:
     # gᵀΣg and tr(KCKᵀC) with the whole n × n covariance, by plain linear algebra; tolerance: rounding.
     rng = np.random.default_rng(count)
@@ -94,6 +95,8 @@ def test_small_ground_needs_the_second_order() -> None:
 def test_errors_that_shift_the_whole_walk_change_nothing() -> None:
     xy, times = walk(SQUARE)
     assert area_variance_m2_2([(xy, times)], error=FixError(3, math.inf)) == pytest.approx(0, abs=1e-6)
+    assert second_order_variance(times, error=FixError(3, math.inf)) == 0
+    assert gradient_variance(np.array([(1.0, 0), (-1, 0)]), np.zeros(2), error=FixError(3, math.inf)) == 0
     nearly = area_variance_m2_2([(xy, times)], error=FixError(3, 1e9))
     assert math.sqrt(nearly) < 1  # m², of 40,469
 
@@ -113,3 +116,31 @@ def test_what_has_no_area_has_no_error_of_it() -> None:
     assert second_order_variance(np.arange(2.0), error=FixError(3, 60)) == 0.0
     # three fixes, independent: 3 · 3⁴ / 2
     assert second_order_variance(np.arange(3.0), error=FixError(3, 0)) == 121.5
+
+
+def test_the_order_of_the_times_does_not_matter_to_the_full_matrices() -> None:
+    """A ring whose fixes were taken in another order, two at once, by plain linear algebra."""
+    times = np.array([40.0, 5, 5, 90, 61, 0, 17])
+    correlation = np.exp(-np.abs(times[:, None] - times[None, :]) / 30)
+    gradient = np.random.default_rng(2).normal(size=(7, 2))
+    first = 4 * sum(gradient[:, axis] @ correlation @ gradient[:, axis] for axis in (0, 1))
+    assert gradient_variance(gradient, times, error=FixError(2, 30)) == pytest.approx(first, rel=1e-12)
+    turn = np.roll(np.eye(7), 1, axis=1) / 2
+    turn -= turn.T
+    second = 2**4 * np.trace(turn @ correlation @ turn.T @ correlation)
+    assert second_order_variance(times, error=FixError(2, 30)) == pytest.approx(second, rel=1e-12)
+
+
+@pytest.mark.parametrize("correlation_s", [0.0, 30.0, math.inf])
+def test_drawn_errors_have_the_model_s_covariance(correlation_s: float) -> None:
+    """Over 20,000 walks a covariance is known to σ²·√(2/20,000), 1% of it, so 4% are four of those."""
+    times = np.array([40.0, 5, 65, 0, 17])
+    drawn = drawn_errors(times, error=FixError(3, correlation_s), walks=20_000, rng=np.random.default_rng(6))
+    assert drawn.shape == (20_000, 5, 2)
+    apart_s = np.abs(times[:, None] - times[None, :])
+    model = np.exp(-apart_s / correlation_s) if correlation_s else np.eye(5)
+    for axis in (0, 1):
+        found = drawn[:, :, axis].T @ drawn[:, :, axis] / 20_000
+        assert found == pytest.approx(9 * model, abs=0.04 * 9)
+    assert np.abs((drawn[:, :, 0] * drawn[:, :, 1]).mean(axis=0)).max() < 0.04 * 9  # the axes err apart
+    assert np.abs((drawn[:-1, :, 0] * drawn[1:, :, 0]).mean(axis=0)).max() < 0.04 * 9  # and the walks

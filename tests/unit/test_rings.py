@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from habmap.errors import InputError
 from habmap.land import rings
 from habmap.land.rings import closable_m, crossings, end_gap, ring_of, without_small_loops
 from habmap.land.tracks import Path
@@ -108,3 +109,139 @@ def test_a_ring_s_figures() -> None:
     assert found.loops == 1
     times = {tuple(place): time_s for place, time_s in zip(found.xy.tolist(), found.time_s.tolist(), strict=True)}
     assert (times[0.0, 60.0], times[80.0, 60.0], times[0.0, 0.0]) == (1, 2, 0)
+
+
+# --- where a walk ends, to a hundredth ---------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("end_m", "gap_m"), [(150, 0.0), (151, 1.0)])
+def test_an_overrun_is_at_most_fifteen_hundredths_of_the_way(end_m: int, gap_m: float) -> None:
+    """A kilometer: 300 m east with a fix each meter, round a block, and back to the fix of 150 m or the one after."""
+    up_m = (1000 - 300 - (300 - end_m)) / 2
+    way = [*((float(x), 0.0) for x in range(301)), (300.0, up_m), (float(end_m), up_m), (float(end_m), 0.0)]
+    assert end_gap(path(way), sigma_m=1.0) == (gap_m, slice(150, 304))
+    assert end_gap(path(way[::-1]), sigma_m=1.0) == (gap_m, slice(0, 154))
+
+
+@pytest.mark.parametrize(("beside_m", "is_overrun"), [(17.2, True), (17.5, False)])
+def test_an_overrun_comes_at_least_twice_as_near_as_the_ends_lie(beside_m: float, is_overrun: bool) -> None:
+    # the second fix is 30 m on, the last one so far beside it: √(30² + d²) from the first, twice d where d is 30/√3
+    way = [(0.0, 0.0), (0, 30), (300, 30), (300, -300), (0, -300), (-300, -300), (-300, 30), (-beside_m, 30)]
+    direct_m = (30**2 + beside_m**2) ** 0.5
+    gap_m = beside_m if is_overrun else direct_m
+    assert end_gap(path(way), sigma_m=1.0) == (pytest.approx(gap_m), slice(1 if is_overrun else 0, 8))
+    assert end_gap(path(way[::-1]), sigma_m=1.0) == (pytest.approx(gap_m), slice(0, 7 if is_overrun else 8))
+    assert end_gap(path(way[:3] + way[4:]), sigma_m=1.0) == (pytest.approx(direct_m), slice(0, 7))  # too few fixes
+    # ends within three sigmas are the ends
+    assert end_gap(path(way), sigma_m=direct_m / 3 + 0.01) == (pytest.approx(direct_m), slice(0, 8))
+    assert end_gap(path(way), sigma_m=direct_m / 3 - 0.01)[1].start == is_overrun
+
+
+def test_of_two_overruns_alike_the_one_at_the_start_is_left_out() -> None:
+    # the second fix is 20 m from the last, the last but one 20 m from the first: half of the 40 m between the ends
+    way = [(0.0, 0.0), (0, 20), (400, 20), (400, 400), (400, 900), (0, 900), (-400, 900), (-400, 20), (-20, 0), (0, 40)]
+    assert end_gap(path(way), sigma_m=1.0) == (20, slice(1, 10))
+
+
+def test_the_spacing_of_fixes_is_what_nine_in_ten_steps_keep_to() -> None:
+    way = [(float(x), 0.0) for x in np.cumsum(np.arange(101))]
+    assert closable_m(path(way), sigma_m=0.0, close_gap_m=5.0) == pytest.approx(90.1)  # 1, 2, … 100 m: 1 + 0.9 · 99
+    assert closable_m(path(way[:2]), sigma_m=0.0, close_gap_m=0.5) == 1.0
+
+
+def refused(places: list[tuple[float, float]], *, sigma_m: float = 1.0, close_gap_m: float = 5.0) -> tuple[str, str]:
+    with pytest.raises(InputError) as error:
+        ring_of(path(places), sigma_m=sigma_m, close_gap_m=close_gap_m)
+    return str(error.value).splitlines()[0], str(error.value.value)
+
+
+def test_too_few_places_are_counted() -> None:
+    assert refused([(0, 0)])[1] == "1"
+    assert refused([(0, 0), (0, 0)])[1] == "1"
+    assert refused([(0, 0), (40, 0), (0, 0)])[1] == "2"
+    assert ring_of(path([(0, 0), (40, 0), (0, 40), (0, 0)]), sigma_m=1.0, close_gap_m=5.0).polygon.area == 800
+
+
+@pytest.mark.parametrize(("breadth_m", "is_ground"), [(0.502, False), (0.504, True)])
+def test_ground_is_half_a_sigma_broad(breadth_m: float, is_ground: bool) -> None:
+    # 100 m long: twice its area over its outline is 100 b / (100 + b), half a sigma of 1 m where b is 0.5025 m
+    strip = [(0.0, 0.0), (100, 0), (100, breadth_m), (0, breadth_m), (0, 0)]
+    if is_ground:
+        assert ring_of(path(strip), sigma_m=1.0, close_gap_m=5.0).polygon.area == pytest.approx(100 * breadth_m)
+    else:
+        # 50.2 m² are 0.0124 acres; 201 m are 659 ft
+        words, value = refused(strip)
+        assert "encloses no ground" in words and value == "0.012 acres along 659 ft"
+
+
+def test_an_open_end_is_told_in_feet() -> None:
+    # 60 m are 196.9 ft; 50 m, nine tenths of the steps, and 4·√2 sigmas of 1 m are 182.6 ft
+    words, value = refused([(0, 0), (50, 0), (50, 50), (0, 50), (0, 60)])
+    assert "197 ft are open" in words and value == "197 ft"
+    with pytest.raises(InputError, match="up to 183 ft is closed"):
+        ring_of(path([(0, 0), (50, 0), (50, 50), (0, 50), (0, 60)]), sigma_m=1.0, close_gap_m=5.0)
+
+
+def test_a_lap_and_more_is_told_and_its_outer_edge_counts() -> None:
+    once = [(0.0, 0.0), (80, 0), (80, 60), (0, 60)]
+    wider = [(-3.0, -3.0), (83, -3), (83, 63), (-3, 63)]
+    both = ring_of(path([*once, *wider, (0, 0)]), sigma_m=0.1, close_gap_m=5.0)
+    assert both.laps == 2
+    assert both.polygon.area == pytest.approx(86 * 66, abs=3 * 66)
+    assert ring_of(path([*once[::-1], *wider[::-1], once[-1]]), sigma_m=0.1, close_gap_m=5.0).laps == 2
+    assert ring_of(path([*once, (0, 0)]), sigma_m=0.1, close_gap_m=5.0).laps == 1
+
+
+@pytest.mark.parametrize(("lobe_m", "is_taken"), [(2.44, True), (2.46, False)])
+def test_a_lobe_smaller_than_the_error_is_dropped_and_a_larger_one_refused(lobe_m: float, is_taken: bool) -> None:
+    """An eight, whose lesser square is as broad by twice its area over its outline as half its side: 2.448 sigmas."""
+    side_m = 2 * lobe_m
+    # along the diagonal of a square of 80 m, round the little one beyond its corner
+    eight = [(0.0, 0.0), (80, 0), (80, 80), (80, 80 + side_m), (80 + side_m, 80 + side_m), (80 + side_m, 80)]
+    eight += [(80.0, 80.0), (0.0, 80.0), (0.0, 0.0)]
+    if is_taken:
+        found = ring_of(path(eight), sigma_m=1.0, close_gap_m=5.0)
+        assert (found.polygon.area, found.loops) == (pytest.approx(6400), 1)
+    else:
+        # 6,400 m² are 1.58 acres, 24.2 m² are 0.006
+        words, value = refused(eight)
+        assert "figure-eight: lobes of 1.58 and 0.01 acres" in words and value == "2 lobes"
+
+
+def test_two_grounds_apart_on_one_way_are_told() -> None:
+    # the way from the one to the other is walked back over the same places
+    way = [(0.0, 0.0), (80, 0), (80, 80), (0, 80), (0, 0), (-50, 0), (-50, -80), (-130, -80), (-130, 0), (-50, 0)]
+    words, value = refused([*way, (0, 0)])
+    assert "goes round two grounds: lobes of 1.58 and 1.58 acres" in words and value == "2 lobes"
+
+
+def test_crossings_of_neighbors_and_ends_do_not_count() -> None:
+    square = np.array([(0.0, 0.0), (10, 0), (10, 10), (0, 10)])
+    assert crossings(square) == crossings(square[:3]) == crossings(square[:2]) == []
+    # the last segment over the second one, seven on: all six others meet their neighbors only
+    (found,) = crossings(np.array([(0.0, 0.0), (10, 0), (10, 10), (20, 10), (20, 20), (5, 20), (5, -5)])[::-1])
+    assert found[2].tolist() == [5, 0]
+    # where one ends on another, and where both lie on one line: a point, and none
+    touch = crossings(np.array([(0.0, 0.0), (10, 0), (10, 10), (5, 10), (5, 0), (4, 10), (0, 10)]))
+    assert {(i, j, *point) for i, j, point in touch} == {(0, 3, 5.0, 0.0), (0, 4, 5.0, 0.0)}
+    along = crossings(np.array([(0.0, 0.0), (10, 0), (10, 10), (8, 0), (2, 0), (0, 10)]))
+    assert all(point[1] == 0 for _i, _j, point in along) and (0, 3) not in {(i, j) for i, j, _point in along}
+
+
+def test_a_loop_over_the_first_fix_and_one_elsewhere_are_both_cut_off() -> None:
+    around = [(-100.0, 0.0), (2, 0), (2, 2), (0, 2), (0, -90), (-98, -90), (-98, 2), (-100, 2)]
+    for first in range(8):
+        way = np.roll(around, -first, axis=0)
+        xy, _times, cut = without_small_loops(way, np.arange(8.0), small_m=1.0)
+        assert cut == 2
+        assert sorted(xy.tolist()) == [[-98, -90], [-98, 0], [0, -90], [0, 0]]
+
+
+def test_a_cut_off_loop_leaves_the_time_between_its_fixes() -> None:
+    xy, times = rings._cut_off(
+        np.array([(0.0, 0.0), (4, 0), (5, 1), (4, 2), (4, -9)]), np.array([0.0, 10, 20, 30, 50]),
+        {1: (3, np.array([4.0, 0.0])), 4: (4, np.array([2.0, -4.5]))},
+    )  # fmt: skip
+    # the crossing lies on the fix before it, which stays once; the last segment has no next fix
+    assert xy.tolist() == [[0, 0], [4, 0], [4, -9], [2, -4.5]]
+    assert times.tolist() == [0, 10, 50, 50]

@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 import pytest
+import shapely.affinity
 from shapely import LineString, MultiPolygon, Polygon, box
 
 from habmap.land import walk_kind
@@ -61,11 +62,11 @@ def test_signs_come_in_pairs(
     assert (kind == "working track") is is_work
 
 
-@pytest.mark.parametrize(("length_m", "is_work"), [(300.0, True), (290.0, False)])
+@pytest.mark.parametrize(("length_m", "is_work"), [(300.0, True), (293.0, False)])
 def test_an_open_way_thirty_times_as_long_as_broad_goes_round_nothing(
     monkeypatch: pytest.MonkeyPatch, length_m: float, is_work: bool
 ) -> None:
-    # 4π · 30 / 62² is 0.098, 4π · 29 / 60² is 0.101
+    # 4π · 30 / 62² is 0.098, 4π · 29.3 / 60.6² is 0.1003
     strip = [(0.0, 0.0), (length_m, 0), (length_m, 10), (0, 10)]
     assert (told(monkeypatch, inside=0, one_way=1, crossed=0, widest_m=9, places=strip) == "working track") is is_work
 
@@ -114,6 +115,35 @@ def test_how_much_of_a_way_lies_inside_its_own_line() -> None:
     assert walk_kind._inside_frac(across, sigma_m=10) == pytest.approx(75.5 / 500, abs=0.004)
 
 
+@pytest.mark.parametrize(("apart_m", "is_inside"), [(17.85, True), (18.15, False)])
+def test_lanes_close_up_to_fifteen_hundredths_of_the_breadth_to_either_side(apart_m: float, is_inside: bool) -> None:
+    """Three lanes of 100 m, d apart: their breadth is √(200 d), and 0.15 of it reaches d/2 where d is 18 m."""
+    lanes = LineString([(0, 0), (100, 0), (100, apart_m), (0, apart_m), (0, 2 * apart_m), (100, 2 * apart_m)])
+    # closed, the lane in the middle lies inside, but for its ends: of 336 m some 80 m
+    inside = walk_kind._inside_frac(lanes, sigma_m=0.1)
+    assert (inside > 0.2) if is_inside else (inside < 0.01)
+
+
+def test_the_smallest_walks_have_signs() -> None:
+    # from place to place and no farther: no ground
+    two = kind_of_walk(path([(0.0, 0.0), (50.0, 0.0)]), sigma_m=0.1, close_gap_m=0.0)
+    assert (two.gap_m, two.roundness_frac, two.one_way_frac, two.crossings, two.inside_frac) == (50, 0, 1, 0, 0)
+    # a triangle of sides 3, 4 and 5: 4π · 6 / 12²
+    three = kind_of_walk(path([(0.0, 0.0), (40.0, 0.0), (40.0, 30.0)]), sigma_m=0.1, close_gap_m=0.0)
+    assert (three.crossings, three.roundness_frac) == (0, pytest.approx(math.pi / 6))
+    bow = kind_of_walk(path([(0.0, 0.0), (40.0, 30.0), (40.0, 0.0), (0.0, 30.0)]), sigma_m=0.1, close_gap_m=0.0)
+    assert bow.crossings == 1
+
+
+def test_a_line_is_smoothed_by_two_sigmas_and_an_overrun_left_out() -> None:
+    # bends of 1.9 m or 2.1 m about a chord, sigma 1 m: a square of 100 m has 4 corners, and one more
+    for off_m, area_m2 in ((1.9, 10_000), (2.1, 10_000 + 50 * 2.1)):
+        dented = path([(0.0, 0.0), (50.0, -off_m), (100, 0), (100, 100), (0, 100)])
+        signs = kind_of_walk(dented, sigma_m=1.0, close_gap_m=0.0)
+        around_m = 400 if off_m < 2 else 300 + 2 * math.hypot(50, off_m)
+        assert signs.roundness_frac == pytest.approx(4 * math.pi * area_m2 / around_m**2, rel=1e-9)
+
+
 # --- spikes of an outline -----------------------------------------------------------------------------------
 
 
@@ -125,20 +155,28 @@ def spiked(length_m: float, breadth_m: float) -> MultiPolygon:
     ("length_m", "breadth_m", "is_told"),
     [
         # sigma 1 m; a tenth of a meter of it counts with the ground. Longer than ten breadths …
-        (20.3, 2.0, True), (19.9, 2.0, False),
+        (20.0, 2.0, True), (19.8, 2.0, False),
         # … and than 8 m …
-        (8.3, 0.5, True), (7.9, 0.5, False),
+        (8.15, 0.5, True), (7.9, 0.5, False),
         # … and narrower than 4 m
-        (60.0, 3.9, True), (60.0, 4.1, False),
+        (60.0, 3.98, True), (60.0, 4.02, False),
     ],
 )  # fmt: skip
 def test_what_sticks_out_is_a_spike(length_m: float, breadth_m: float, is_told: bool) -> None:
     found = spikes(spiked(length_m, breadth_m), sigma_m=1.0)
     assert len(found) == is_told
     if found:
-        assert found[0].length_m == pytest.approx(length_m - 0.1, abs=0.3)  # the wider ground's corners are round
+        assert found[0].length_m == pytest.approx(length_m - 0.1, abs=0.4)  # the wider ground bulges into it
         assert found[0].breadth_m == pytest.approx(breadth_m, rel=0.03)
         assert found[0].at == (pytest.approx(100 + length_m / 2, abs=1), pytest.approx(50 + breadth_m / 2, abs=1))
+
+
+def test_a_hair_of_a_spike_begins_a_twentieth_of_its_limit_off_the_ground() -> None:
+    (hair,) = spikes(spiked(30.0, 0.1), sigma_m=1.0)  # narrower than 4 m: 2 m to either side, and 0.1 m of it
+    assert hair.length_m == pytest.approx(29.9, abs=0.002)
+    sloped = shapely.affinity.rotate(spiked(30.0, 0.1), 30, origin=(0, 0))
+    (turned,) = spikes(sloped, sigma_m=1.0)
+    assert turned.length_m == pytest.approx(29.9, abs=0.002)
 
 
 def test_ground_that_is_all_narrow_has_no_spikes_nor_has_any_without_an_error() -> None:

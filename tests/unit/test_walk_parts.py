@@ -12,9 +12,10 @@ from shapely import Polygon, box
 from walk_makers import GRID, MORNING_S, SIDE_M, SQUARE, Floats, errors, segment, walk
 
 from habmap.errors import InputError
+from habmap.land import walk_parts
 from habmap.land.acreage import multipolygon
 from habmap.land.track_error import FixError
-from habmap.land.tracks import WAY_IN, WAY_OUT, Segment, utc_clock, within
+from habmap.land.tracks import WAY_IN, WAY_OUT, Path, Segment, utc_clock, within
 from habmap.land.walk_parts import spikes
 from habmap.land.walked import WalkedGround, walked_ground
 from habmap.measures import M_PER_FT, acres
@@ -142,3 +143,101 @@ def test_a_window_cuts_by_time_and_an_empty_one_names_the_walk() -> None:
     with pytest.raises(InputError, match="no times"):
         within([segment(walk(SQUARE)[0])], keeps=lambda s: True, clock=utc_clock, window="03:00 to 04:00")
     assert math.isfinite(kept.time_s.sum())
+
+
+# --- the parts of a walk, by ways of a few corners whose lengths and areas are plain --------------------------------
+
+AROUND_100: Corners = [(0, 0), (50, 0), (100, 0), (100, 50), (100, 100), (50, 100), (0, 100)]
+
+
+def parts(
+    places: Corners, monkeypatch: pytest.MonkeyPatch, *, near_m: float = 10.0, sigma_m: float = 0.1
+) -> tuple[int, int, float, float]:
+    """Return the first and last fix of the edge, and how long the ways are."""
+    monkeypatch.setattr(walk_parts, "closable_m", lambda _path, **_more: near_m)
+    path = Path("walk", np.array(places, dtype=np.float64), np.arange(len(places)) * 60.0, True)
+    found = walk_parts.parts_of(path, sigma_m=sigma_m, close_gap_m=1.0)
+    return found.edge.start, found.edge.stop - 1, found.way_in_m, found.way_out_m
+
+
+@pytest.mark.parametrize(("way_m", "is_told"), [(20.0, False), (20.1, True), (60.0, True)])
+def test_a_way_is_longer_than_two_gaps(way_m: float, is_told: bool, monkeypatch: pytest.MonkeyPatch) -> None:
+    come: Corners = [(-way_m, 0.0), *AROUND_100, (0, 0)]
+    assert parts(come, monkeypatch) == ((1, 8, pytest.approx(way_m), 0) if is_told else (0, 8, 0, 0))
+    assert parts(come[::-1], monkeypatch) == ((0, 7, 0, pytest.approx(way_m)) if is_told else (0, 8, 0, 0))
+    # a corner of the ground wide of zero; a way in that counts beside a way out that does not
+    both = [(x + 3_000, y - 700) for x, y in [*come, (0.0, -19.0)]]
+    assert parts(both, monkeypatch) == ((1, 9, pytest.approx(way_m), 0) if is_told else (0, 9, 0, 0))
+
+
+def test_both_ways_by_two_gates(monkeypatch: pytest.MonkeyPatch) -> None:
+    day: Corners = [(-90, 0), (-40, 0), *AROUND_100, (0, 0), (0, -30), (0, -70)]
+    assert parts(day, monkeypatch) == (2, 9, 90, 70)
+
+
+@pytest.mark.parametrize(("apart_m", "is_told"), [(49.9, False), (50.0, True), (50.2, True)])
+def test_a_way_leads_at_least_half_as_far_as_it_is_long(
+    apart_m: float, is_told: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A hundred meters in, by a bend, to a place so far off."""
+    bend_m = (50**2 - apart_m**2 / 4) ** 0.5
+    come: Corners = [(-apart_m, 0.0), (-apart_m / 2, -bend_m), *AROUND_100, (0, 0)]
+    assert parts(come, monkeypatch)[0] == (2 if is_told else 0)
+    assert parts(come[::-1], monkeypatch)[1] == (7 if is_told else 9)
+
+
+@pytest.mark.parametrize(("sigma_m", "is_told"), [(9.95, True), (10.0, True), (10.01, False)])
+def test_ground_is_five_sigmas_broad(sigma_m: float, is_told: bool, monkeypatch: pytest.MonkeyPatch) -> None:
+    # a square of 100 m is 50 m broad by twice its area over its outline
+    assert parts([(-60, 0), *AROUND_100, (0, 0)], monkeypatch, sigma_m=sigma_m)[0] == is_told
+
+
+@pytest.mark.parametrize(("side_m", "is_told"), [(9.9, False), (10.0, False), (10.05, True)])
+def test_a_loop_is_longer_than_four_gaps(side_m: float, is_told: bool, monkeypatch: pytest.MonkeyPatch) -> None:
+    loop = [(x * side_m / 100, y * side_m / 100) for x, y in AROUND_100]
+    assert parts([(-60, 0), *loop, (0, 0)], monkeypatch)[0] == is_told
+
+
+def test_a_loop_closes_where_it_comes_within_the_gap(monkeypatch: pytest.MonkeyPatch) -> None:
+    for left_m, is_told in ((9.9, True), (10.1, False)):
+        assert parts([(-60, 0), *AROUND_100, (0, left_m)], monkeypatch)[0] == is_told
+
+
+def test_seven_fixes_are_too_few_to_tell_ways(monkeypatch: pytest.MonkeyPatch) -> None:
+    few: Corners = [(-60, 0), (0, 0), (100, 0), (100, 100), (50, 100), (0, 100), (0, 0)]
+    assert parts(few, monkeypatch) == (0, 6, 0, 0)
+    assert parts([*few[:3], (100, 50), *few[3:]], monkeypatch) == (1, 7, 60, 0)
+
+
+def test_of_two_loops_the_broader_is_the_edge(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Round 30 m first, a way on, round 100 m: the small loop is of the way in, if that leads somewhere."""
+    small: Corners = [(-100, 0), (-100, 30), (-130, 30), (-130, 0), (-100, 0)]
+    assert parts([*small, *AROUND_100, (0, 0)], monkeypatch)[:2] == (0, 12)  # 220 m of way that lead on by 100 m
+    assert parts([(-300, 0), *small, *AROUND_100, (0, 0)], monkeypatch)[:2] == (6, 13)  # 420 m, by 300 m
+
+
+@pytest.mark.parametrize(("way_m", "is_told"), [(15.9, False), (16.1, True)])
+def test_what_closes_as_a_whole_is_cut_where_that_makes_it_broader_by_8_percent(
+    way_m: float, is_told: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """In and out by the same way: round 400 m, and twice 16 m are 8% of that."""
+    day: Corners = [(-way_m, 0.0), *AROUND_100, (0, 0), (-way_m, 0)]
+    assert parts(day, monkeypatch, near_m=5.0)[:2] == ((1, 8) if is_told else (0, 9))
+
+
+@pytest.mark.parametrize(
+    ("beside_m", "ends_m", "is_told"),
+    [
+        # 2.4477 sigmas of 1 m: twice the ground between the two ways over their length is their distance
+        (2.446, 2.446, True),
+        (2.449, 2.449, False),
+        # (2 + 5)/2 = 3.5 m apart, but the walk as a whole is closed up to 5 m only
+        (2.0, 5.0, False),
+        (2.0, 5.1, True),
+    ],
+)
+def test_ways_that_go_round_ground_are_part_of_the_edge(
+    beside_m: float, ends_m: float, is_told: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    day: Corners = [(-30, 0), *AROUND_100, (0, beside_m), (-30, ends_m)]
+    assert parts(day, monkeypatch, near_m=5.0, sigma_m=1.0)[:2] == ((1, 8) if is_told else (0, 9))
