@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from pathlib import Path
 from typing import Any, Final
@@ -15,7 +15,6 @@ from shapely.geometry.base import BaseGeometry
 from habmap.errors import HabmapError, InputError, InputErrors, PlaceError
 from habmap.land.facerules import FaceRules
 from habmap.land.frames import framed
-from habmap.land.pieces import PLAIN_SUMS
 from habmap.land.shares import are_too_coarse
 from habmap.land.zones import ZoneTable
 from habmap.place.elevation import Elevation, open_elevation
@@ -73,7 +72,8 @@ def region_terrain(asked: Asked, engine: Callable[[], Engine], *, told: Told | N
         stack.enter_context(forgotten_if_refused(folder))
         rules = rules_for(asked.ground.rules, is_south=is_south(layer))
         parts, ids = planned(layer, elevation, folder, asked, rules, id_column, do_part)
-        doing = [part for part in parts if read_part(part.file) is None]
+        columns = {"unit_id": ids}
+        doing = [part for part in parts if not _took(columns, part, layer.features, rules)]
         done = sum(part.stands.count for part in parts) - sum(part.stands.count for part in doing)
         processor_s, faults = 0.0, []
         worker = engine()
@@ -88,7 +88,9 @@ def region_terrain(asked: Asked, engine: Callable[[], Engine], *, told: Told | N
             more = "" if len(faults) <= MOST_NAMED else f", {len(faults):,} in all"
             raise InputErrors(faults[:MOST_NAMED], where=f"{layer.where}{more}")
         sweep(folder)
-        columns = _gathered(parts, layer.features, rules, ids)
+        for part in doing:
+            if not _took(columns, part, layer.features, rules):
+                raise PlaceError("a part of the work is damaged", where=str(part.file), mend="go on with --resume")
         write_whole(
             asked.output,
             lambda path: write.rows(path, _rows(layer, columns, write), asked.units.stat().st_mtime),
@@ -172,25 +174,23 @@ def _fault(said: dict[str, Any]) -> InputError:
 # --- putting together ---------------------------------------------------------------------------------------
 
 
-def _gathered(parts: Sequence[Part], count: int, rules: FaceRules, ids: NDArray[np.object_]) -> dict[str, NDArray[Any]]:
-    """Return the columns of all stands, in the order of the layer."""
-    columns: dict[str, NDArray[Any]] = {"unit_id": ids}
-    for part in parts:
-        whole = read_part(part.file)
-        if whole is None:
-            raise PlaceError("a part of the work is damaged", where=str(part.file), mend="go on with --resume")
-        words, arrays = whole
-        table = ZoneTable(*(arrays[name] for name in _TABLE))
-        figures = figure_columns(table, unit_m2=arrays["area_m2"], rules=rules)
-        figures["cells"] = arrays["area_m2"] / words["cell_m"] ** 2
-        coarse = arrays["too_coarse"].astype(object)
-        coarse[~(table.plain[:, PLAIN_SUMS.index("covered_m2")] > 0)] = None
-        figures["too_coarse"] = coarse
-        for name, values in figures.items():
-            if name not in columns:
-                columns[name] = np.full(count, None if values.dtype == object else np.nan, dtype=values.dtype)
-            columns[name][arrays["number"]] = values
-    return columns
+def _took(columns: dict[str, NDArray[Any]], part: Part, count: int, rules: FaceRules) -> bool:
+    """Fill in a part's stands of the columns of all, in the order of the layer; false where it is not there whole."""
+    whole = read_part(part.file)
+    if whole is None:
+        return False
+    words, arrays = whole
+    table = ZoneTable(*(arrays[name] for name in _TABLE))
+    figures = figure_columns(table, unit_m2=arrays["area_m2"], rules=rules)
+    figures["cells"] = arrays["area_m2"] / words["cell_m"] ** 2
+    coarse = arrays["too_coarse"].astype(object)
+    coarse[~(table.sums("covered_m2") > 0)] = None
+    figures["too_coarse"] = coarse
+    for name, values in figures.items():
+        if name not in columns:
+            columns[name] = np.full(count, None if values.dtype == object else np.nan, dtype=values.dtype)
+        columns[name][arrays["number"]] = values
+    return True
 
 
 def _rows(layer: BigLayer, columns: dict[str, NDArray[Any]], writer: Writer) -> Iterator[Portion]:
