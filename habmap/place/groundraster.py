@@ -30,7 +30,7 @@ from habmap.place.drivers import open_raster
 from habmap.place.rasterfile import StoredBand, applied, checked_crs, raster_bounds, read_heights, subgrid
 from habmap.place.userfiles import check_readable, quiet_raster_log
 from habmap.place.vertical import file_vertical_unit
-from habmap.place.zonework import by_parts, outlines_of
+from habmap.place.zonework import outlines_of
 
 #: GDAL's block cache [MB]; its own default, 5% of memory, lets a big raster fill it.
 CACHE_MB: Final = 64
@@ -202,15 +202,12 @@ class GroundRaster:
         to_cell = ~self._analysis_transform
         middle_x = (self.bounds[0] + self.bounds[2]) / 2
 
-        def turn(some: Floats) -> Floats:
-            x, y = self._to_lonlat.transform(some[:, 0], some[:, 1], direction=TransformDirection.INVERSE)
-            if self.crs.is_geographic:
-                # Rasters may count longitude from 0 to 360, or lie across the date line.
-                x = x + 360 * np.round((middle_x - x) / 360)
-            col, row = applied(to_cell, x, y)
-            return np.column_stack([col, -row])
-
-        return by_parts(turn, lonlat)
+        x, y = self._to_lonlat.transform(lonlat[:, 0], lonlat[:, 1], direction=TransformDirection.INVERSE)
+        if self.crs.is_geographic:
+            # Rasters may count longitude from 0 to 360, or lie across the date line.
+            x = x + 360 * np.round((middle_x - x) / 360)
+        col, row = applied(to_cell, x, y)
+        return np.column_stack([col, -row])
 
     def _in_cells(self, polygons: Sequence[BaseGeometry]) -> NDArray[np.object_]:
         """Return lon/lat polygons in analysis cells: x = column, y = −row."""

@@ -27,8 +27,6 @@ COMPILED_FROM_CELLS: Final = 20_000_000
 CELLS_PER_OUTLINE: Final = 20_000
 #: Threads beyond these wait for memory, not for a processor. Chosen.
 MOST_THREADS: Final = 8
-#: Rows from which a thread more is worth its start. Chosen.
-ROWS_A_THREAD: Final = 20_000
 #: Tasks that a thread begins while what all need is being prepared. Chosen: few enough to stay small in memory.
 MOST_BEGUN: Final = 4
 
@@ -167,15 +165,6 @@ def threads_here() -> int:
     """Return how many threads are worth starting on this machine."""
     allowed = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
     return min(allowed, MOST_THREADS)
-
-
-def by_parts(turn: Callable[[Floats], Floats], rows: Floats) -> Floats:
-    """Do rows that have nothing to do with each other on several threads, where they are many."""
-    threads = min(threads_here(), len(rows) // ROWS_A_THREAD)
-    if threads < 2:
-        return turn(rows)
-    with ThreadPoolExecutor(threads) as pool:
-        return np.concatenate(list(pool.map(turn, np.array_split(rows, threads))))
 
 
 def do_each(work: Callable[[int], None], numbers: Sequence[int], *, threads: int | None) -> None:
