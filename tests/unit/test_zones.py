@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import numpy as np
 import pytest
 import shapely
 from zone_sums import sums_on
 
 from habmap.land.facerules import FaceRules
+from habmap.land.pieces import PLAIN_SUMS, PieceSums
 from habmap.land.shares import is_too_coarse
 from habmap.land.terrain import GroundSteps
-from habmap.land.zones import GradientTile
+from habmap.land.zones import GradientTile, ZonePieces
+from habmap.place.zonework import adding, do_each
 from habmap.work.terrain import UnitTerrain, terrain_figures
 
 RULES = FaceRules()
@@ -182,3 +186,38 @@ def test_a_bent_outline_is_as_broad_as_its_widest_circle():
     across_m = 2 * 38 * np.sqrt(2) / (1 + np.sqrt(2))
     assert not is_too_coarse(bent, cell_m=0.25 * across_m - 0.15)
     assert is_too_coarse(bent, cell_m=0.25 * across_m + 0.15)
+
+
+@pytest.mark.parametrize("way", ["plain", "compiled"])
+def test_slope_figures_of_many_outlines_do_not_depend_on_what_lies_beside_them_or_on_who_adds(way):
+    """Outlines of one to three pieces of 30 to 50 classes, by counting; on three threads, and each by itself."""
+    random = np.random.default_rng(5)
+    pieces, by_hand = [], []
+    for first in range(0, 1300, 100):
+        owners = np.sort(np.concatenate([np.arange(first, first + 100), random.integers(first, first + 100, 80)]))
+        own = [np.sort(random.choice(400, random.integers(30, 50), replace=False)) for _ in owners]
+        m2 = [random.integers(1, 9, (len(classes), 1)) * [8.0, 4.0, 1.0] for classes in own]
+        counts = np.array([len(classes) for classes in own])
+        plain = np.zeros((len(owners), len(PLAIN_SUMS)))
+        pieces.append((owners, PieceSums(plain, counts, np.concatenate(own), np.concatenate(m2))))
+        by_hand += [(int(owner), *one) for owner, one in zip(owners, zip(own, m2, strict=True), strict=True)]
+    found = ZonePieces.of(pieces, count=1301, adding=adding(way), do_each=partial(do_each, threads=3))
+    rules = FaceRules(flat_below_pct=10, machine_limit_pct=25)
+    p90, ground_m2, flat_m2, sun_m2, hand_m2 = found.by_slope(rules)
+    # flat: classes below 100; sun-facing: half of the rest; hand-only: above 25%, so not class 250's own lower limit
+    for column, wanted in (
+        (ground_m2, lambda classes, m2: m2[:, 0].sum()),
+        (flat_m2, lambda classes, m2: m2[classes < 100, 0].sum()),
+        (sun_m2, lambda classes, m2: m2[classes >= 100, 1].sum()),
+        (hand_m2, lambda classes, m2: m2[classes >= 250, 0].sum() - m2[classes == 250, 2].sum()),
+    ):
+        sums = np.zeros(1301)
+        for owner, classes, m2 in by_hand:
+            sums[owner] += wanted(classes, m2)
+        assert np.array_equal(column, sums)
+    assert np.isnan(p90[1300]) and np.isfinite(p90[:1300]).all()
+    for number in (0, 511, 512, 777, 1299):
+        alone = found.part(number, number + 1).table().by_slope(rules)
+        assert [float(column[0]) for column in alone] == [
+            float(column[number]) for column in (p90, ground_m2, flat_m2, sun_m2, hand_m2)
+        ]
