@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import pytest
-import shapely
 from drawn_logs import FEW, UNITS, entries, logs
 from fakes import GRID, FakeStore, entry, ground_lonlat, unit
 from hypothesis import given
@@ -22,7 +20,7 @@ from habmap.place.settings import Settings
 from habmap.records import Entry
 from habmap.records.said import Said
 from habmap.vocabulary import LABEL_CAUTION, SAW_CAUTION, SNAG_CAUTION
-from habmap.work.logged import is_same_work, said_today, same_work
+from habmap.work.logged import said_today
 from habmap.work.unit_shares import Covered
 
 TODAY = date(2026, 11, 20)
@@ -68,26 +66,6 @@ def test_units_are_told_whose_treated_ground_a_line_changes_and_no_other() -> No
         "A", pytest.approx(5_000 / M2_PER_ACRE, rel=1e-6), pytest.approx(10_000 / M2_PER_ACRE, rel=1e-6),
     )  # fmt: skip
     assert changes.cedar_acres == pytest.approx(25_000 / M2_PER_ACRE, rel=1e-6)
-
-
-def test_lines_are_the_same_work_by_practice_day_numbers_and_ground() -> None:
-    one = entry("girdle", "2026-02-01", box(0, 0, 100, 100), killed_pct=50.0, person_hours=4.0, who="Ann", note="wet")
-    same = replace(one, entry_id="other", patch=shapely.reverse(one.patch), who="Bob", note="dry")
-    assert is_same_work(one, same) and is_same_work(same, one)
-    others: list[dict[str, object]] = [
-        {"practice": "spray"}, {"date": date(2026, 2, 2)}, {"killed_pct": 51.0}, {"person_hours": 4.5},
-        {"patch": ground_lonlat(box(0, 0, 100, 101))}, {"patch": None},
-    ]  # fmt: skip
-    for changed in others:
-        other = replace(same, **changed)  # type: ignore[arg-type]
-        assert not is_same_work(one, other) and not is_same_work(other, one)
-    assert is_same_work(replace(one, patch=None), replace(same, patch=None))
-    # a correction is not the same work as the line it corrects, nor as its other corrections
-    amended = entry("girdle", "2026-02-01", box(0, 0, 100, 100), killed_pct=50.0, person_hours=4.0, action="amend",
-                    target=one.entry_id, why="seen")  # fmt: skip
-    assert same_work(amended, [one]) is None
-    assert same_work(amended, [one, same]) == same
-    assert same_work(replace(one, entry_id="third"), [one]) == one
 
 
 def test_what_was_treated_already_is_counted_by_hand_and_a_correction_leaves_its_own_line_out() -> None:

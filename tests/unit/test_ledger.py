@@ -8,7 +8,15 @@ from fakes import entry
 from shapely import box
 
 from habmap.records import Entry
-from habmap.work.ledger import conflicts, corrections, effective_entries, sight
+from habmap.work.ledger import (
+    conflicts,
+    corrections,
+    effective_entries,
+    line_number,
+    line_numbers,
+    sight,
+    told_in_order,
+)
 
 PATCH = box(0, 0, 50, 50)
 
@@ -193,3 +201,36 @@ def test_contradictions_are_named(kind: str) -> None:
 def test_a_row_whose_target_is_missing_touches_nothing() -> None:
     line = entry("cut", "2025-03-01", PATCH)
     assert effective_entries([line, entry("cut", "2025-03-01", PATCH, action="amend", target="nobody")]) == (line,)
+
+
+def test_lines_are_numbered_as_they_were_recorded_and_what_corrects_them_has_their_number() -> None:
+    first, change = entry("cut", "2025-03-01", PATCH), None
+    change = amend(first)
+    second = entry("mow", "2025-01-01", PATCH)
+    rows = [second, void(first), change, first]
+    assert line_numbers(rows) == {first.entry_id: 1, second.entry_id: 2}
+    assert [line_number(row, rows) for row in (first, change, second)] == [1, 1, 2]
+    assert line_number(amend(replace(first, entry_id="elsewhere")), rows) is None
+    # of one moment, as loaded from one file, in the order of the work
+    late, early, burn = (replace(entry(practice, day, PATCH), recorded_at=first.recorded_at, entry_id=name)
+                         for practice, day, name in (("cut", "2025-02-02", "a"), ("cut", "2025-02-01", "z"),
+                                                     ("burn", "2025-02-01", "b")))  # fmt: skip
+    assert line_numbers([late, burn, early]) == {"z": 1, "b": 2, "a": 3}
+
+
+def test_rows_are_told_after_what_they_were_made_in_sight_of_whatever_their_clocks_said() -> None:
+    """A laptop two days behind corrects a line, corrects that, withdraws it; another line came between by its clock."""
+    line = entry("cut", "2025-03-01", PATCH)
+    other = replace(entry("mow", "2025-03-01", PATCH), recorded_at=line.recorded_at + timedelta(minutes=1))
+    behind = {"recorded_at": line.recorded_at - timedelta(days=2)}
+    change = replace(amend(line), entry_id="c", **behind)
+    again = replace(amend(change, supersedes=("c",)), entry_id="b", **behind)
+    end = replace(void(again), entry_id="a", **behind)
+    back = replace(void(end), entry_id="0", **behind)
+    rows = [other, back, end, again, change, line]
+    assert told_in_order(rows) == (line, change, again, end, back, other)
+    # with clocks that go right nothing is moved
+    right = [line, amend(line), void(line), entry("mow", "2025-03-01", PATCH)]
+    assert told_in_order(right[::-1]) == tuple(right)
+    alone = replace(void(line), target="nobody")
+    assert told_in_order([alone, line]) == (line, alone)

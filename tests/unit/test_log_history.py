@@ -106,6 +106,15 @@ def test_a_change_that_was_taken_back_is_none_and_so_is_what_took_it_back() -> N
     # put back with another outline it is a change of its own
     other = version("A", box(0, 0, 100, 99), "z", "w", "e", "a", on=SPLIT_ON, day=4)
     assert [one.date for one in unit_changes(written(OLD, *SPLIT, other), [], accounted)] == [SPLIT_ON]
+    # and so it is where one of two units that a merge had taken up comes back drawn otherwise
+    x, y = version("X", WEST, "x"), version("Y", EAST, "y")
+    merged = version("M", WHOLE, "m", "x", "y", on=SPLIT_ON, day=2)
+    for east, told in ((EAST, []), (box(40, 0, 100, 99), [SPLIT_ON])):
+        undone = [
+            version(name, planar, name, "m", "x", "y", on=SPLIT_ON, day=3)
+            for name, planar in (("X", WEST), ("Y", east))
+        ]
+        assert [one.date for one in unit_changes(written(x, y, merged, *undone), [], accounted)] == told
 
 
 def test_rows_of_the_log_with_the_ground_they_lie_on() -> None:
@@ -141,9 +150,10 @@ def test_a_line_speaks_of_the_units_it_names_or_lies_on_in_any_drawing() -> None
         return speaks_of(line, "A", [OLD, version("A", EAST, "e", "a"), OTHER], grid=GRID)
 
     assert of(WEST) and of(box(90, 0, 150, 100)) and of(None, unit_ids=("A",))
+    assert of(box(99.94, 0, 150, 100))  # 6 cm are ground, 4 a hair
     assert not of(box(99.96, 0, 150, 100)) and not of(box(200, 0, 300, 100)) and not of(None, unit_ids=("B",))
     (line,) = corrections([entry("cut", "2026-01-05", WEST)])
-    assert not speaks_of(line, "A", [OLD], grid=None)
+    assert speaks_of(line, "A", [OLD], grid=None) is False
 
 
 def test_the_same_work_told_twice_is_found_whoever_told_it() -> None:
