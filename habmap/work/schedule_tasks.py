@@ -104,7 +104,7 @@ def cut_tasks(stands: Sequence[Stand], terms: Sequence[ContractDate]) -> list[Ta
     """
     left = {stand.unit_id: stand.acres for stand in stands}
     tasks = []
-    dated = [term for term in terms if term.item.due is not None and _PAID_AS["cut"] & term.practices]
+    dated = [term for term in terms if term.item.due is not None]
     for term in sorted(dated, key=lambda term: term.item.due or date.max):
         wanted = float("inf") if term.left_acres is None else term.left_acres
         for order, stand in enumerate(stands):

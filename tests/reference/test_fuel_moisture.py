@@ -12,10 +12,13 @@ import pytest
 
 from habmap.work.fuel_moisture import (
     Air,
+    clock_words,
     equilibrium_moisture_simard_1968,
+    other_clock,
     reference_moisture_pct,
     saturation_vapour_pressure_kpa,
     table_moisture_pct,
+    tables_used_words,
     vapour_pressure_deficit_kpa,
     why_no_tables,
 )
@@ -168,3 +171,40 @@ def test_vapour_pressure_deficit() -> None:
     # FAO 56 Example 3's 3.075 kPa at 24.5 °C (76.1 °F): 60% humidity leaves 40% of it; 100% leaves none.
     assert vapour_pressure_deficit_kpa(76.1, 60) == pytest.approx(0.4 * 3.075, abs=5e-4)
     assert vapour_pressure_deficit_kpa(76.1, 100) == 0
+
+
+def test_the_hour_that_the_other_clock_shows() -> None:
+    """Daylight time is an hour ahead of standard time: 14:00 of it is 13:00 of the other, and the other way round."""
+    air = Air(at=datetime(2026, 3, 20, 14), temp_f=60, rh_pct=35)
+    assert other_clock(air, is_daylight=True).at.hour == 13 and other_clock(air, is_daylight=False).at.hour == 15
+    words = clock_words(8, 9, is_daylight=True)
+    assert "(daylight time). Were they standard time, the driest ground would have 9%" in words
+    words = clock_words(8, 8, is_daylight=False)
+    assert "(standard time). Were they daylight time, the driest ground would have the same figure" in words
+    assert clock_words(8, None, is_daylight=True).endswith("would have no figure")
+
+
+def test_hours_heights_and_shade_of_the_tables_at_their_limits() -> None:
+    """NWCG PMS 437: hours from 0800 to 1959, shaded from more than half, heights by a thousand feet up to two."""
+
+    def air(hour: int = 14, minute: int = 0, **fields: float) -> Air:
+        content = {"temp_f": 60.0, "rh_pct": 35.0} | fields
+        return Air(at=datetime(2026, 3, 20, hour, minute), **content)  # type: ignore[arg-type]
+
+    said = {
+        (hour, minute): why_no_tables(air(hour, minute)) is None
+        for hour, minute in ((7, 59), (8, 0), (19, 59), (20, 0))
+    }
+    assert said == {(7, 59): False, (8, 0): True, (19, 59): True, (20, 0): False}
+    assert [why_no_tables(air(temp_f=temp)) is None for temp in (9.9, 10.0)] == [False, True]
+    assert [why_no_tables(air(above_weather_ft=ft)) is None for ft in (2000.0, -2000.0, 2010.0, -2010.0)] == [
+        True, True, False, False,
+    ]  # fmt: skip
+    assert [why_no_tables(air(lat_deg=lat)) is None for lat in (0.0, 0.005, -0.1)] == [True, True, False]
+    for shade, word in ((None, "exposed"), (50.0, "exposed"), (50.2, "shaded")):
+        assert f", {word}, " in tables_used_words(air() if shade is None else air(shade_pct=shade))
+    for height, word in ((999.0, "level"), (1000.0, "above"), (-1000.0, "below"), (-999.0, "level"), (1005.0, "above")):
+        assert tables_used_words(air(above_weather_ft=height)).endswith(f", {word}")
+    assert [tables_used_words(air(hour)).split(", ")[1] for hour in (8, 9, 10, 19)] == [
+        "0800 to 0959", "0800 to 0959", "1000 to 1159", "1800 to 1959",
+    ]  # fmt: skip

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from datetime import UTC, datetime
 from types import SimpleNamespace
 from typing import Any
 
@@ -16,6 +18,8 @@ from habmap.land.bite import AREA_WITHIN_FRAC, SCRAP_FRAC, Bite, bites, sparing_
 from habmap.land.contiguous import contiguous, spared, widened
 from habmap.land.grid import LocalGrid
 from habmap.land.growing import ALL, SPEEDS, BoxedGround, Boxes, parts_at
+from habmap.records import Feature
+from habmap.vocabulary import FEATURE_WORDS
 from habmap.work.bite import (
     beside_words,
     openings,
@@ -25,7 +29,10 @@ from habmap.work.bite import (
     states_under,
     steep_words,
     sun_words,
+    which_words,
 )
+from habmap.work.closures import Closure
+from habmap.work.priority import Ranked
 
 ACRE_M2 = 4046.8564224
 SIDE_M = ACRE_M2**0.5
@@ -239,6 +246,58 @@ def test_a_hair_between_two_outlines_of_one_edge_is_no_opened_ground() -> None:
     # 60 m of the west side and 10 m of either side next to it are 262 ft
     assert opened(cut) == opened(cut, hair) == ["opened ground of A (cut, slash on ground), along 262 ft"]
     assert opened(hair) == []
+
+
+def test_lanes_firebreaks_and_open_units_within_reach_are_lain_beside_and_private_places_never() -> None:
+    """A bite of 60 m by 60 m; ten meters off is near enough, and less than five meters of edge are not told."""
+    grid = LocalGrid(38.0, -98.0)
+
+    def told(kind: str, line: LineString, *, name: str | None = "N", is_sensitive: bool = False) -> list[str]:
+        feature = Feature(uuid="f", kind=kind, name=name, geometry=grid.to_lonlat(line), sensitive=is_sensitive,
+                          recorded_at=datetime(2026, 1, 1, tzinfo=UTC))  # fmt: skip
+        state: Any = SimpleNamespace(pieces=[], units=(), grid=grid)
+        one = Bite(geometry=box(0, 0, 60, 60))
+        return [
+            words.split(", along ")[0] for words in beside_words(one, openings(state, [feature], near=one.geometry))
+        ]
+
+    def south(at_m: float, *, first: float = 0.0, last: float = 60.0) -> LineString:
+        return LineString([(first, -at_m), (last, -at_m)])
+
+    assert [told("lane", south(at_m)) for at_m in (9.5, 10.5)] == [["lane N"], []]
+    assert told("line", south(2), name=None) == [FEATURE_WORDS["line"]]
+    assert told("lane", south(2), is_sensitive=True) == told("nest", south(2)) == []
+    assert told("fence", south(2)) == told("house", south(2)) == []
+    # a lane that ends 9.8 m off has 4 m of the edge within reach, one that ends 9 m off 8.7 m
+    assert told("lane", LineString([(-50, 30), (-9.8, 30)])) == []
+    assert told("lane", LineString([(-50, 30), (-9.0, 30)])) == ["lane N"]
+
+
+def test_units_of_open_ground_are_lain_beside() -> None:
+    covers = ("grass", "hardwood", "grass")
+    state: Any = SimpleNamespace(
+        pieces=[], grid=LocalGrid(38.0, -98.0),
+        units=[SimpleNamespace(unit_id=name, cover=cover) for name, cover in zip("GHF", covers, strict=True)],
+        unit_shapes={"G": box(0, 60, 60, 90), "H": box(-30, 0, 0, 60), "F": box(0, 80, 60, 90)},
+    )  # fmt: skip
+    found = openings(state, (), near=box(0, 0, 60, 60))
+    assert [one.words for one in found] == ["grass of G"] and found[0].geometry.area == pytest.approx(1800)
+
+
+def test_why_this_unit_is_said_with_what_would_come_before_it() -> None:
+    def ranked(order: int, unit_id: str, *, name: str = "", closure: Closure | None = None) -> Ranked:
+        return Ranked(order=order, unit_id=unit_id, name=name, cover="cedar", tier="next", score=None,
+                      reasons=("cedar", "dense", "owls near"), parts={}, firm_pct=None, close_call=False,
+                      remaining_acres=2.0, closure=closure, remarks=("owls near",))  # fmt: skip
+
+    held = ranked(1, "A", closure=Closure(work=None, reason="owls", last=None))
+    one, late = ranked(2, "B", name="Bench"), ranked(3, "C", closure=held.closure)
+    assert which_words(one, [held, one, late], is_asked=True) == ("B (Bench) was asked for", "owls near")
+    assert which_words(one, [held, one, late], is_asked=False) == (
+        "A would come before it but is on hold, no end is written: owls",
+        "B (Bench) comes next in the order of work: cedar; dense", "owls near",
+    )  # fmt: skip
+    assert which_words(replace(one, name=""), [one], is_asked=False)[0].startswith("B comes next")
 
 
 def test_ground_that_would_read_as_none_is_told_as_little() -> None:

@@ -27,7 +27,16 @@ from habmap.work.burn.fuel import FuelClass, driest_pct
 from habmap.work.burn.request import BurnRequest
 from habmap.work.burn.result import BurnsheetResult
 from habmap.work.burn.surroundings import cold_air
-from habmap.work.burn.written_plan import ITEMS, Compared, Window, beside, compare, unlimited
+from habmap.work.burn.written_plan import (
+    ITEMS,
+    Compared,
+    Window,
+    beside,
+    compare,
+    distance_words,
+    unlimited,
+    unsaid_words,
+)
 from habmap.work.said import temperature_question
 
 AFTERNOON = datetime(2026, 3, 20, 14)
@@ -565,3 +574,45 @@ def test_ground_is_steep_above_thirty_percent_by_the_guides_classes(
     dem = ElevationSource(uuid="e", path=str(path), crs_wkt=GRID.crs.to_wkt(), vertical_unit="m",
                           recorded_at=datetime(2026, 3, 1, 18, tzinfo=UTC))  # fmt: skip
     assert [(one.facing, one.slope_class) for one in ask(place(dem)).fuel_moisture] == [("N", slope_class)]
+
+
+def test_figures_of_many_digits_stand_on_their_side_of_a_limit() -> None:
+    """Fifteen digits can tell two numbers apart that fourteen cannot; where they don't, all of them are written."""
+    assert beside(1234.12341234123, [1234.12341234122]) == "1,234.12341234123"
+    last = math.nextafter(25.0, 0.0)
+    assert beside(last, [25.0]) == repr(last) == "24.999999999999996"
+
+
+def test_what_a_plan_leaves_unsaid_is_named_where_any_signed_plan_does() -> None:
+    unsigned = replace(SIGNED, author=None)
+    assert unsaid_words([unsigned]) == unsaid_words([]) == ("the written burn plan: nothing was compared with it",)
+    own = "the written burn plan itself: only the limits copied into habmap.toml were compared"
+    height = "at what height the plan means its wind"
+    whole = replace(SIGNED, limits=dict.fromkeys(ITEMS, (0.0, 360.0)), wind_height="20ft")
+    assert unsaid_words([whole]) == unsaid_words([whole, unsigned]) == (own,)
+    assert unsaid_words([replace(whole, wind_height=None)]) == (own, height)
+    assert unsaid_words([whole, replace(whole, wind_height=None)]) == (own, height)
+    # a plan that limits no wind need not say at what height
+    dry = {item: limits for item, limits in whole.limits.items() if item not in ("wind_mph", "gust_mph")}
+    (first, what) = unsaid_words([replace(whole, wind_height=None, limits=dry)])
+    assert first == own and what.startswith("what the plan sets no limit for: ") and "wind" in what
+
+
+def test_directions_are_compared_all_the_way_round() -> None:
+    """From 300° through north to 60°: 359° and 0° lie within, and the nearer end tells how far."""
+
+    def of(value: float, low: float, high: float) -> tuple[str, float | None]:
+        (line,) = compare({"wind_from_deg": value}, [replace(SIGNED, limits={"wind_from_deg": (low, high)})])
+        return line.comparison, line.distance
+
+    assert of(300, 300, 60) == of(60, 300, 60) == ("within", 0)
+    assert of(359, 300, 60) == ("within", 59) and of(0, 300, 60) == ("within", 60)
+    assert of(61, 300, 60) == ("not met", 1) and of(299, 300, 60) == ("not met", 1)
+    assert of(180, 0, 360)[0] == of(0, 0, 360)[0] == "within"
+    assert of(180, 0, 359.9)[0] == "within" and of(359.95, 0, 359.9)[0] == "not met"
+    assert of(90, 90, 90) == ("within", 0) and of(91, 90, 90) == ("not met", 1)
+
+
+@pytest.mark.parametrize(("distance", "words"), [(0.0, "0"), (0.001, "0.001"), (0.00099, "less than 0.001")])
+def test_a_small_distance_is_never_told_as_nothing(distance: float, words: str) -> None:
+    assert distance_words(distance) == words

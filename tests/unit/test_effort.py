@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from datetime import date, timedelta
 
 import pytest
@@ -11,8 +12,22 @@ from shapely import box
 
 from habmap.jobs.ground import ground
 from habmap.measures import M2_PER_ACRE
+from habmap.work.bite import acres_in, usual_bite
 from habmap.work.closures import Closure, Closures
-from habmap.work.effort import Sample, assumed, follow_up, left, pass_acres, rate, rates, timed_patches
+from habmap.work.effort import (
+    Rates,
+    Sample,
+    assumed,
+    follow_up,
+    left,
+    left_on,
+    pass_acres,
+    rate,
+    rates,
+    samples,
+    slope_class,
+    timed_patches,
+)
 from habmap.work.finish import Finish, finish
 from habmap.work.seasons import DatedBan, HeldUnit
 
@@ -141,3 +156,75 @@ def test_lines_that_say_hours_or_cost_are_timed_and_follow_up_is_added_up() -> N
     assert pass_acres(found, silent) == pytest.approx(10_000 / M2_PER_ACRE, rel=1e-6)
     assert follow_up(found, ("pile_burn", "haul", "pile")) == (("pile_burn", "pile"), 5.5)
     assert follow_up(found, ("haul",)) == ((), 0)
+
+
+def test_the_figures_of_a_density_class_rest_on_the_class_that_has_fewest_lines() -> None:
+    def some(counts: dict[tuple[str, str], int]) -> Rates:
+        return rates([
+            Sample(acres=1, spent=1, line=f"{key}{n}", density=key[0], slope=key[1])
+            for key, count in counts.items() for n in range(count)
+        ])  # fmt: skip
+
+    both = some({("dense", "steep"): 5, ("dense", "gentle"): 4, ("open", "steep"): 3, ("open", "gentle"): 6})
+    assert both.split_by == ("density", "slope")
+    assert (both.lines_of(density="dense"), both.lines_of(density="open"), both.lines_of()) == (4, 3, 18)
+    by_density = some({("dense", "steep"): 7, ("open", "steep"): 4})
+    assert by_density.split_by == ("density",)
+    assert (by_density.lines_of(density="dense"), by_density.lines_of(density="open")) == (7, 4)
+    assert by_density.lines_of() == 11
+    # told apart by slope alone every density class rests on both
+    by_slope = some({("dense", "steep"): 5, ("dense", "gentle"): 4})
+    assert by_slope.split_by == ("slope",) and by_slope.lines_of(density="open") == by_slope.lines_of() == 4
+    assert (some({("dense", "steep"): 2}).lines_of(), rates([]).lines_of()) == (2, 0)
+
+
+def test_steep_and_gentle_shares_take_their_own_hours() -> None:
+    def some(slope: str, spent: float) -> list[Sample]:
+        return [Sample(acres=1, spent=spent, line=f"{slope}{n}", density=None, slope=slope) for n in range(3)]
+
+    by = rates([*some("steep", 8.0), *some("gentle", 4.0)])
+    assert left_on(10.0, density=None, steep_frac=0.25, by=by).middle == pytest.approx(2.5 * 8 + 7.5 * 4)
+    assert left_on(10.0, density=None, steep_frac=None, by=by).middle == pytest.approx(60.0)
+    assert acres_in(12.0, density=None, steep_frac=1.0, by=by) == pytest.approx(1.5)
+    # the next bite lies on gentle ground: a week of 12 hours is three acres of it, or all that remains
+    assert usual_bite(9.0, hours=12.0, density=None, by=by) == (pytest.approx(3.0), pytest.approx(12.0))
+    assert usual_bite(2.0, hours=12.0, density=None, by=by) == (2.0, pytest.approx(8.0))
+    assert usual_bite(9.0, hours=None, density=None, by=by) == (1.0, pytest.approx(4.0))
+    unknown = rates([])
+    assert acres_in(12.0, density=None, steep_frac=0.0, by=unknown) is None
+    assert usual_bite(9.0, hours=12.0, density=None, by=unknown) == (1.0, None)
+    # hours that nobody spent say nothing of how many acres they are good for
+    nothing = rates([Sample(acres=1.0, spent=0.0, line="a")])
+    assert acres_in(12.0, density=None, steep_frac=0.0, by=nothing) is None
+    assert usual_bite(9.0, hours=12.0, density=None, by=nothing) == (1.0, 0.0)
+
+
+def test_a_rate_needs_ground_and_is_never_below_nothing() -> None:
+    assert rate([Sample(acres=0.0, spent=4.0)]) is None
+    small = rate([Sample(acres=0.009, spent=0.036)])
+    assert small is not None and small.per_acre == pytest.approx(4.0)
+    assert [slope_class(pct, machine_limit_pct=30.0) for pct in (30.0, 30.01)] == ["gentle", "steep"]
+
+
+def test_hours_are_of_ground_that_clearing_brought_to_its_target_all_its_passes_together() -> None:
+    """Of a hectare 4,000 m² are cut at once, 4,000 m² in two passes, 2,000 m² are finished by a fire."""
+    west, middle, east = box(0, 0, 40, 100), box(40, 0, 80, 100), box(80, 0, 100, 100)
+    rows = [
+        entry("cut", "2026-01-05", west.union(middle).union(east), killed_pct=60.0, person_hours=10.0),
+        entry("cut", "2026-01-06", west, person_hours=4.0),
+        entry("girdle", "2026-01-07", middle, killed_pct=60.0, person_hours=6.0),
+        entry("burn", "2026-02-01", east, killed_pct=90.0, person_hours=50.0),
+        entry("cut", "2026-03-01", west, person_hours=30.0),  # it was there already
+    ]
+    state = ground(FakeStore([unit("A", box(0, 0, 100, 100)), *rows], grid=GRID))
+    found = samples(state, "person_hours", density={"A": "dense"}, slope={rows[1].entry_id: "steep"})
+    told = {one.line: (round(one.acres * M2_PER_ACRE), round(one.spent, 6), one.density, one.slope) for one in found}
+    assert told == {
+        rows[1].entry_id: (4000, 10 * 0.4 + 4.0, "dense", "steep"),
+        rows[2].entry_id: (4000, 10 * 0.4 + 6.0, "dense", None),
+    }
+    assert samples(state, "cost", density={}, slope={}) == []
+    # a pass that says no hours leaves its ground out
+    rows[0] = replace(rows[0], person_hours=None)
+    silent = ground(FakeStore([unit("A", box(0, 0, 100, 100)), *rows], grid=GRID))
+    assert samples(silent, "person_hours", density={}, slope={}) == []

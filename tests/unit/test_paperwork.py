@@ -80,6 +80,7 @@ def test_only_ground_at_its_target_is_applied(practice: str, killed_pct: float |
     line = only(result)
     assert columns_m2(line) == {column: 10_000}
     assert line.payment == pytest.approx(100 * 10_000 / M2_PER_ACRE if column == "applied" else 0.0)
+    assert result.items[0].payment == line.payment
 
 
 def test_two_passes_reach_the_target_together() -> None:

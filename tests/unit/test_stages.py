@@ -187,6 +187,8 @@ def test_the_dates_that_later_jobs_ask_for() -> None:
     assert (state.last_felled, state.last_piled, state.last_fire) == (date(2024, 2, 1), None, date(2024, 4, 1))
     assert (state.last_look, state.live_stems_per_acre) == (date(2025, 5, 1), 3)
     assert (state.first_treated, state.last_treated) == (date(2024, 2, 1), date(2024, 4, 1))
+    unseen = state_after(("cut", "2024-01-01", 90), ("pile", "2024-03-01", None), ("graze", "2024-05-01", None))
+    assert (unseen.last_look, unseen.last_fire, unseen.last_piled) == (None, None, date(2024, 3, 1))
 
 
 @pytest.mark.parametrize("practice", ["girdle", "spray"])

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -13,15 +15,18 @@ import shapely
 from affine import Affine
 from fakes import FakeStore, unit
 
+from habmap.cli.commands.terrain import _cell
 from habmap.jobs.load.layers import load_dem
 from habmap.jobs.rank import rank
 from habmap.jobs.terrain import terrain
+from habmap.land.facerules import FaceRules
 from habmap.land.grid import LocalGrid
 from habmap.land.shares import is_too_coarse
 from habmap.place.settings import Settings, TerrainSection
+from habmap.records import cell_facts, facts
 from habmap.show.terrain_words import terrain_sentence
 from habmap.work.priority import NO_HEAT_LOAD, PARTS, Candidate, DenseLimits, rank_units, reasons_of
-from habmap.work.terrain import TerrainResult, UnitTerrain
+from habmap.work.terrain import TerrainResult, UnitTerrain, as_stored, is_south, terrain_figures
 
 NOW = datetime(2026, 3, 1, tzinfo=UTC)
 TODAY = NOW.date()
@@ -146,3 +151,86 @@ def test_a_heat_load_that_the_equation_does_not_give_is_left_out_of_the_score() 
 def test_rank_says_why_there_is_no_heat_load(tmp_path: Path) -> None:
     assert NO_HEAT_LOAD in rank(place(tmp_path, shapely.box(0, 0, 200, 200), lat=20), today=TODAY).warnings
     assert NO_HEAT_LOAD not in rank(place(tmp_path, shapely.box(0, 0, 200, 200)), today=TODAY).warnings
+
+
+# --- figures from sums, by hand ------------------------------------------------------------------------------
+
+
+def figures(*, unit_m2: float = 1000.0, ground_m2: float = 1000.0, **sums: float) -> UnitTerrain:
+    """Return figures of 1,000 m² that rise by a tenth toward north: no flat ground, 300 m² sunny, 200 m² hand-only."""
+    content = {
+        "covered_m2": 1000.0, "gradient_length_m2": 100.0, "gradient_east_m2": 0.0, "gradient_north_m2": 100.0,
+        "slope_deg_m2": 5700.0, "heat_load_m2": 800.0, "heat_load_ground_m2": 1000.0, "flat": 0.0, "sun": 300.0,
+        "hand": 200.0,
+    } | sums  # fmt: skip
+    of = {name: np.array([value]) for name, value in content.items()}
+    table: Any = SimpleNamespace(
+        sums=lambda name: of[name],
+        by_slope=lambda rules: (np.array([12.5]), np.array([ground_m2]), of["flat"], of["sun"], of["hand"]),
+    )
+    (found,) = terrain_figures(table, unit_m2=np.array([unit_m2]), rules=FaceRules())
+    return found
+
+
+def test_figures_are_means_and_shares_of_the_ground_that_is_covered() -> None:
+    found = figures(unit_m2=1250.0)
+    assert (found.slope_mean_deg, found.slope_mean_pct, found.slope_p90_pct) == pytest.approx((5.7, 10.0, 12.5))
+    assert (found.aspect_mean_deg, found.facing, found.aspect_concentration) == (pytest.approx(180.0), "S", 1.0)
+    assert (found.sun_facing_pct, found.flat_pct, found.hand_only_pct) == pytest.approx((30.0, 0.0, 20.0))
+    assert (found.heat_load_mean, found.coverage_pct) == pytest.approx((0.8, 80.0))
+    # shares are of the ground that has a slope, however much of it is covered
+    part = figures(ground_m2=500.0, flat=125.0)
+    assert (part.sun_facing_pct, part.flat_pct, part.hand_only_pct) == pytest.approx((60.0, 25.0, 40.0))
+    spread = figures(gradient_east_m2=-30.0, gradient_north_m2=-40.0)
+    assert (spread.aspect_concentration, spread.facing) == (pytest.approx(0.5), "NE")
+    assert spread.aspect_mean_deg == pytest.approx(36.87, abs=0.01)
+    assert figures(gradient_east_m2=100.0, gradient_north_m2=0.0).facing == "W"
+
+
+def test_ground_of_which_more_than_half_is_flat_faces_nowhere() -> None:
+    for flat_m2, facing in ((500.0, "S"), (495.0, "S"), (501.0, "flat"), (504.0, "flat")):
+        found = figures(flat=flat_m2)
+        assert (found.facing, found.aspect_mean_deg) == (facing, pytest.approx(180.0))
+    level = figures(flat=1000.0)
+    assert (level.facing, level.aspect_mean_deg, level.flat_pct) == ("flat", None, 100.0)
+    assert figures(gradient_north_m2=0.0).facing == "flat"  # it faces every way alike
+
+
+def test_a_hair_short_of_all_is_all_and_ground_without_elevation_has_no_figure() -> None:
+    assert [figures(unit_m2=1000 / share).coverage_pct for share in (0.999995, 0.99998)] == [
+        100.0, pytest.approx(99.998),
+    ]  # fmt: skip
+    off = figures(covered_m2=0.0, ground_m2=0.0, unit_m2=1000.0)
+    assert (off.coverage_pct, off.facing, off.slope_mean_deg, off.sun_facing_pct) == (0.0, None, None, None)
+    assert figures(heat_load_m2=0.0, heat_load_ground_m2=0.0).heat_load_mean is None
+
+
+@pytest.mark.parametrize(
+    ("is_rough", "cells"),
+    [
+        (False, "4.3 7.7 14.6 SW 207 0.74 63 8 0.83 26 96"),
+        # slopes to whole ones, bearings and shares to tens, on cells too coarse for the unit
+        (True, "~4 ~8 ~15 SW ~210 0.74 ~60 ~10 0.83 ~30 96"),
+    ],
+)
+def test_the_table_tells_figures_to_their_decimals_and_rough_ones_to_their_steps(is_rough: bool, cells: str) -> None:
+    found = UnitTerrain(
+        slope_mean_deg=4.34, slope_mean_pct=7.66, slope_p90_pct=14.55, aspect_mean_deg=207.4,
+        aspect_concentration=0.738,
+        facing="SW", sun_facing_pct=63.4, flat_pct=8.2, heat_load_mean=0.8349, hand_only_pct=25.8, coverage_pct=96.4,
+        too_coarse=is_rough,
+    )  # fmt: skip
+    assert " ".join(str(_cell(found, one)) for one in cell_facts(UnitTerrain)) == cells
+    north = replace(found, aspect_mean_deg=359.6, too_coarse=False)
+    assert str(_cell(north, facts(UnitTerrain)["aspect_mean_deg"])) == "0"
+
+
+def test_hand_work_is_told_from_half_a_percent() -> None:
+    hand = facts(UnitTerrain)["hand_only_pct"]
+    assert hand.told(0.499) == [] and hand.told(None) == []
+    assert hand.told(0.502) == ["1% is steeper than the machine limit, so hand work only"]
+
+
+def test_the_equator_belongs_to_the_north() -> None:
+    assert [is_south(LocalGrid(lat, 10.0)) for lat in (-0.5, 0.0, 0.5)] == [True, False, False]
+    assert is_south(None) is False and as_stored([shapely.box(0, 0, 1, 1)], [], None) == []

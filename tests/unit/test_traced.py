@@ -22,6 +22,7 @@ from habmap.work.traced import (
     DroppedFixes,
     TracedGround,
     Window,
+    _place_notes,
     checked_swath_ft,
     ground_of_walk,
     known_travel,
@@ -253,3 +254,19 @@ def test_pauses_are_left_out_of_an_edge_and_not_of_a_swath() -> None:
     swath = traced(paused(lane, closed=False), swath_ft=30.0, error=FixError(1.0, 60.0)).result
     assert swath.acres == pytest.approx(9.144 * (400 + 9.144 * 0.785) / M2_PER_ACRE, rel=0.03)
     assert swath.dropped_fixes < 5
+
+
+def test_a_window_of_one_minute_holds_that_minute_alone() -> None:
+    one = Window(time(10), time(10))
+    assert [one.holds(moment) for moment in (time(9, 59), time(10), time(10, 0, 59), time(10, 1))] == [
+        False, True, True, False,
+    ]  # fmt: skip
+
+
+def test_a_walk_is_far_away_where_it_begins() -> None:
+    """Two stretches, the first of them near at its first fix alone, or far at that alone."""
+    far_m, near = 31 * 1609.344, np.zeros((1, 2))
+    far = near + np.array([far_m, 0.0])
+    begins_far = [segment(np.concatenate([far, near])), segment(np.concatenate([near, near]))]
+    begins_near = [segment(np.concatenate([near, far])), segment(np.concatenate([far, far]))]
+    assert (len(_place_notes(begins_far, GRID)), _place_notes(begins_near, GRID)) == (1, ())
