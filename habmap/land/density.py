@@ -165,11 +165,13 @@ def combine_strata(parts: Sequence[tuple[Density, float]]) -> Density:
     weighed = [(acres / total, part) for part, acres in parts]
     estimate = sum(w * part.stems_per_acre for w, part in weighed)
     plots = sum(part.plots for part, _ in parts)
-    if any(part.ci95_low is None or part.ci95_high is None for part, _ in parts):
+    below = [w * (part.stems_per_acre - part.ci95_low) for w, part in weighed if part.ci95_low is not None]
+    above = [w * (part.ci95_high - part.stems_per_acre) for w, part in weighed if part.ci95_high is not None]
+    terms = [((w * part.se) ** 2, part.df) for w, part in weighed if part.se is not None and part.df is not None]
+    if len(below) < len(parts):
         return Density(plots=plots, stems_per_acre=estimate)
-    if any(part.se is None for part, _ in parts):
-        down = math.hypot(*(w * (part.stems_per_acre - (part.ci95_low or 0.0)) for w, part in weighed))
-        up = math.hypot(*(w * ((part.ci95_high or 0.0) - part.stems_per_acre) for w, part in weighed))
+    if len(terms) < len(parts):
+        down, up = math.hypot(*below), math.hypot(*above)
         low, high = max(0.0, estimate - down), estimate + up
         return Density(
             plots=plots,
@@ -179,7 +181,6 @@ def combine_strata(parts: Sequence[tuple[Density, float]]) -> Density:
             limits_by="several",
             more_plots=more_plots(estimate, sd=(down + up) / (2 * _Z) * math.sqrt(plots), plots=plots),
         )
-    terms = [((w * (part.se or 0.0)) ** 2, part.df or 1.0) for w, part in weighed]
     variance = math.fsum(term for term, _ in terms)
     spread = math.fsum(term**2 / df for term, df in terms)
     df = variance**2 / spread if spread else float(plots - len(parts))

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy import optimize, stats
 
-from habmap.land.density import Density
+from habmap.land.density import Density, combine_strata, fixed_plots, mean_square_crown_ft, more_plots
 from habmap.land.quarter import quarter_points, random_p
 from habmap.land.ratio import Ratio, ratio_of_totals, t_limits
 from habmap.measures import M2_PER_ACRE
@@ -149,3 +149,100 @@ def test_a_ratio_of_totals_by_hand() -> None:
     # t(0.975, 2) = 4.302653 (NIST/SEMATECH e-Handbook, 1.3.6.7.2)
     assert t_limits(10.0, 0.5, 2) == pytest.approx((10 - 2.1513265, 10 + 2.1513265))
     assert t_limits(1.0, 0.5, 2) == (0.0, pytest.approx(3.1513265))
+
+
+# --- fixed plots and strata ---------------------------------------------------------------------------------
+
+
+def first_that_is_enough(cv: float, plots: int) -> int:
+    """Return the first number of plots, none fewer than there are or than two, whose t·cv/√n is 0.2 at most."""
+    return next(n for n in range(max(plots, 2), 9999) if stats.t.ppf(0.975, n - 1) * cv / math.sqrt(n) <= 0.2)
+
+
+@pytest.mark.parametrize("plots", [1, 2, 3, 8, 30])
+@pytest.mark.parametrize("cv", [0.005, 0.1, 0.12, 0.31, 0.5, 2.0])
+def test_more_plots_are_counted_from_those_there_are(cv: float, plots: int) -> None:
+    assert more_plots(0.7, sd=0.7 * cv, plots=plots) == first_that_is_enough(cv, plots) - plots
+
+
+def test_more_plots_than_anybody_lays_out_are_not_told() -> None:
+    assert more_plots(1.0, sd=40.0, plots=5) is None and more_plots(0.0, sd=0.0, plots=5) is None
+    assert more_plots(1.0, sd=32.0, plots=5) == pytest.approx((1.96 * 32 / 0.2) ** 2, rel=1e-3)
+
+
+def test_a_count_below_thirty_has_its_own_limits_and_no_standard_error() -> None:
+    few, enough = fixed_plots([9, 10, 10], [0.1] * 3), fixed_plots([9, 10, 11], [0.1] * 3)
+    assert (few.limits_by, few.se, few.df) == ("poisson", None, None)
+    assert (enough.limits_by, enough.se, enough.df) == ("t", pytest.approx(10 / math.sqrt(3)), 2.0)
+    low, high = stats.chi2.ppf(0.025, 58) / 2 / 0.3, stats.chi2.ppf(0.975, 60) / 2 / 0.3
+    assert (few.ci95_low, few.ci95_high) == pytest.approx((low, high))
+    # a count's variance is its mean: √(29/0.3 · 3/0.3) per acre where the plots themselves differ by less
+    assert few.more_plots == first_that_is_enough(math.sqrt(29 / 0.3 * 3 / 0.3) / (29 / 0.3), 3) - 3
+    # and as they do where they differ by more
+    heaped = [14, 1, 2]
+    assert (
+        fixed_plots(heaped, [0.1] * 3).more_plots
+        == first_that_is_enough(np.std(heaped, ddof=1) / np.mean(heaped), 3) - 3
+    )
+
+
+@pytest.mark.parametrize(("ground_acres", "narrow"), [(6.01, None), (5.99, 1 - 0.3 / 5.99), (0.6, 0.5), (0.25, 0.0)])
+def test_plots_narrow_the_limits_by_what_they_cover_of_the_ground(ground_acres: float, narrow: float | None) -> None:
+    for counts in ([18, 10, 12], [3, 4, 2]):
+        plain, got = fixed_plots(counts, [0.1] * 3), fixed_plots(counts, [0.1] * 3, ground_acres=ground_acres)
+        root = math.sqrt(1.0 if narrow is None else narrow)
+        assert got.fpc_frac == (None if narrow is None else pytest.approx(0.3 / ground_acres))
+        for limit, own in ((got.ci95_low, plain.ci95_low), (got.ci95_high, plain.ci95_high)):
+            assert limit is not None and own is not None
+            mean = got.stems_per_acre
+            assert limit == pytest.approx(max(0.0, mean + (own - mean) * root))
+        if plain.se is not None:
+            assert got.se == pytest.approx(plain.se * root)
+
+
+@pytest.mark.parametrize(("counts", "is_even"), [([2, 2, 6], True), ([1, 1, 1, 2, 5], False)])
+def test_counts_that_random_stems_give_once_in_five_are_taken_as_such(counts: list[int], is_even: bool) -> None:
+    """Fisher's index of dispersion by scipy: 20.2% of random counts differ as much as the first, 19.9% as the other."""
+    assert (float(stats.chisquare(counts).pvalue) >= 0.2) is is_even
+    acres, total = 0.1 * len(counts), sum(counts)
+    got = fixed_plots(counts, [0.1] * len(counts))
+    low, high = stats.chi2.ppf(0.025, 2 * total) / 2 / acres, stats.chi2.ppf(0.975, 2 * total + 2) / 2 / acres
+    half = stats.t.ppf(0.975, len(counts) - 1) * stats.sem(counts) / 0.1
+    assert half > high - total / acres
+    if not is_even:
+        low, high = min(low, max(0.0, total / acres - half)), max(high, total / acres + half)
+    assert (got.ci95_low, got.ci95_high) == pytest.approx((low, high))
+
+
+def test_strata_of_several_kinds_join_their_distances_side_by_side() -> None:
+    known = fixed_plots([20, 24, 28], [0.1] * 3)
+    skewed = Density(plots=4, stems_per_acre=100.0, ci95_low=80.0, ci95_high=160.0, limits_by="quarter")
+    got = combine_strata([(known, 3.0), (skewed, 1.0)])
+    assert known.ci95_low is not None and known.ci95_high is not None
+    mean = 0.75 * 240 + 0.25 * 100
+    down, up = math.hypot(0.75 * (240 - known.ci95_low), 5), math.hypot(0.75 * (known.ci95_high - 240), 15)
+    assert (got.plots, got.stems_per_acre, got.limits_by) == (7, pytest.approx(mean), "several")
+    assert (got.ci95_low, got.ci95_high) == pytest.approx((mean - down, mean + up))
+    sd = (down + up) / 2 / stats.norm.ppf(0.975) * math.sqrt(7)
+    assert got.more_plots == first_that_is_enough(sd / mean, 7) - 7 and (got.se, got.df) == (None, None)
+    low = Density(plots=4, stems_per_acre=1.0, ci95_low=0.0, ci95_high=9.0, limits_by="quarter")
+    sure = Density(plots=4, stems_per_acre=0.5, ci95_low=0.0, ci95_high=0.6, limits_by="quarter")
+    assert combine_strata([(low, 1.0), (sure, 1.0)]).ci95_low == pytest.approx(0.75 - math.hypot(0.5, 0.25))
+
+
+def test_strata_by_student_s_t_ask_for_more_plots_of_all_together() -> None:
+    parts = [(fixed_plots([20, 24, 28], [0.1] * 3), 3.0), (fixed_plots([60, 10, 33, 25], [0.1] * 4), 1.0)]
+    got = combine_strata(parts)
+    assert got.limits_by == "t" and got.se is not None
+    assert got.more_plots == first_that_is_enough(got.se * math.sqrt(7) / got.stems_per_acre, 7) - 7
+    # all ground measured: nothing is left to be unsure of, and each stratum takes a degree of freedom
+    sure = [
+        (fixed_plots(counts, [1.0] * len(counts), ground_acres=len(counts)), 1.0) for counts in ([20, 24], [9, 30, 5])
+    ]
+    got = combine_strata(sure)
+    assert (got.se, got.df) == (0.0, 3.0) and got.ci95_low == got.ci95_high == pytest.approx(got.stems_per_acre)
+
+
+def test_a_single_stem_has_a_crown() -> None:
+    assert mean_square_crown_ft([6.0, 12.0], [1, 1]) == pytest.approx(math.sqrt(90))
+    assert mean_square_crown_ft([6.0, 12.0], [0.5, 0]) == pytest.approx(6)

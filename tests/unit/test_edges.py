@@ -86,6 +86,9 @@ def test_the_nearest_thing_outward_is_found() -> None:
     # The line covers the upper half, the box the rest; nothing lies beyond at 15 m.
     assert Counter(found) == {(1, 10.0): 10, (0, 20.0): 10}
     assert {number for number, _ in first_met(east, [far], within_m=15)} == {None}
+    assert Counter(first_met(east, [near, far], within_m=30)) == {(0, 10.0): 10, (1, 20.0): 10}
+    rows = [LineString([(100 + off, -50), (100 + off, 150)]) for off in (25, 7, 16, 4, 28)]
+    assert set(first_met(east, rows, within_m=30)) == {(3, 4.0)}
 
 
 def test_a_break_drawn_just_inside_is_still_on_the_edge() -> None:
@@ -106,6 +109,14 @@ def test_runs_pass_over_the_start_of_a_ring() -> None:
         for run in runs:
             for before, after in pairwise(run):
                 assert turned[before].end == pytest.approx(turned[after].start)
+
+
+def test_no_run_passes_from_one_ring_to_another() -> None:
+    ring = SQUARE.difference(box(40, 40, 60, 60))
+    pieces = outline_pieces(ring, longest_m=50)
+    assert sorted(map(len, merged_runs(pieces, ["same"] * len(pieces)))) == [4, 8]
+    mixed = [*pieces[8:10], *pieces[:8], *pieces[10:]]  # wherever they stand in the list
+    assert sorted(merged_runs(mixed, ["same"] * 12)) == [(0, 1, 10, 11), (2, 3, 4, 5, 6, 7, 8, 9)]
 
 
 def test_one_label_all_round_is_one_run() -> None:

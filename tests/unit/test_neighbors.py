@@ -78,3 +78,39 @@ def test_ground_that_is_turned_back_keeps_its_own_corners_and_is_valid() -> None
 @pytest.mark.parametrize(("width_m", "count"), [(1.004e-4, 1), (0.99e-4, 0)])
 def test_shared_ground_of_a_ten_thousandth_of_a_square_meter_is_of_rounding(width_m: float, count: int) -> None:
     assert len(hair_overlaps([box(0, 0, 1, 1), box(1 - width_m, 0, 2, 1)])) == count
+
+
+@pytest.mark.parametrize(("width_m", "is_hair"), [(0.0499, True), (0.0502, False), (0.09, False)])
+def test_five_centimeters_are_a_hair(width_m: float, is_hair: bool) -> None:
+    shared = [box(0, 0, 10, 100), box(10 - width_m, 0, 20, 100)]
+    assert (len(overlaps(shared)), len(hair_overlaps(shared))) == ((0, 1) if is_hair else (1, 0))
+    assert len(gaps([box(0, 0, 10, 100), box(10 + width_m, 0, 20, 100)])) == (0 if is_hair else 1)
+
+
+def test_limits_of_width_may_be_given() -> None:
+    shared = [box(0, 0, 10, 100), box(9, 0, 20, 100)]
+    assert len(overlaps(shared, wider_than_m=0.99)) == len(hair_overlaps(shared, up_to_m=1.01)) == 1
+    assert len(overlaps(shared, wider_than_m=1.01)) == len(hair_overlaps(shared, up_to_m=0.99)) == 0
+    apart = [box(0, 0, 10, 100), box(11, 0, 20, 100)]
+    assert (len(gaps(apart, narrower_than_m=1.01)), len(gaps(apart, narrower_than_m=0.99))) == (1, 0)
+
+
+def test_open_ground_is_a_gap_up_to_three_meters() -> None:
+    def beside(width_m: float) -> list[shapely.Polygon]:
+        return [box(0, 0, 50, 100), box(50 + width_m, 0, 99, 100), box(300, 0, 400, 100)]
+
+    assert gaps(beside(3.01)) == () and gaps([box(0, 0, 1, 1)]) == ()
+    (gap,) = gaps(beside(2.99))
+    assert gap.between == (0, 1) and gap.area_m2 == pytest.approx(299) and gap.width_m == pytest.approx(2.99, abs=0.01)
+
+
+def test_pairs_stand_in_order_and_those_far_apart_are_none() -> None:
+    rows = [box(40, 0, 60, 10), box(0, 0, 10, 10), box(55, 0, 99, 10), box(5, 0, 45, 10)]
+    assert [(one.first, one.second) for one in overlaps(rows)] == [(0, 2), (0, 3), (1, 3)]
+    assert overlaps([]) == overlaps(rows[:1]) == hair_overlaps([]) == ()
+
+
+def test_cutting_back_leaves_what_comes_of_rounding() -> None:
+    for width_m, count in ((0.99e-5, 0), (1.005e-5, 1)):  # along 10 m
+        left, cuts = cut_back(box(0, 0, 10, 10), [box(10 - width_m, 0, 20, 10)])
+        assert len(cuts) == count and (left.area == 100) is (count == 0)
