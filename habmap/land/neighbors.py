@@ -112,8 +112,6 @@ def gaps(polygons: Sequence[BaseGeometry], *, narrower_than_m: float = GAP_WIDTH
     of them is a gap. Notches of one outline by itself are its own shape.
     """
     shapes = np.asarray(polygons, dtype=object)
-    if shapes.size < 2:
-        return ()
     half_m = narrower_than_m / 2
     whole = shapely.union_all(shapes)
     grown = shapely.buffer(whole, half_m, join_style="mitre", mitre_limit=20)
