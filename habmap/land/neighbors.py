@@ -167,7 +167,7 @@ def settled(shape: BaseGeometry, *, grid: LocalGrid, drawn: Sequence[BaseGeometr
 
     # Corners that touch can cross by a rounding once turned; then by less than a micrometer they are drawn together.
     for attempt in (shape, shapely.make_valid(shape, method="structure"), shapely.set_precision(shape, 1e-6)):
-        polygons = [part for part in shapely.get_parts(attempt) if isinstance(part, Polygon) and part.area > 0]
+        polygons = [part for part in shapely.get_parts(attempt) if isinstance(part, Polygon)]
         outline = restored(MultiPolygon(polygons))
         if outline.is_valid and grid.to_grid(outline).is_valid:
             break

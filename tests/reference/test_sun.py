@@ -37,3 +37,33 @@ def test_the_sun_s_height_at_the_told_moments_beside_pvlib(lat: float, lon: floa
 def test_no_rise_in_polar_night() -> None:
     assert sunrise_and_sunset(80.0, 20.0, date(2026, 12, 21)) is None
     assert sunrise_and_sunset(80.0, 20.0, date(2026, 6, 21)) is None
+
+
+def test_the_rim_s_height_is_that_of_the_almanacs() -> None:
+    # 34′ of refraction at the horizon and 16′ of the sun's radius (Astronomical Almanac; NOAA's tables use 0.833)
+    assert pytest.approx(-(34 + 16) / 60, abs=5e-4) == RIM_HEIGHT_DEG
+
+
+@pytest.mark.parametrize("year", [1985, 2000, 2055])
+def test_the_sun_s_height_holds_over_the_years_and_by_the_very_second(year: int) -> None:
+    """The formula drifts by seconds in decades: its slow terms count."""
+    days = [date(year, month, 3) for month in range(1, 13)]
+    moments = [moment for day in days for moment in sunrise_and_sunset(40.0, -98.0, day) or ()]
+    heights = spa_python(pd.DatetimeIndex(moments), 40.0, -98.0, delta_t=66.0)["elevation"].to_numpy()
+    # a day's noon is the local one: about 12:32 on the 98th meridian's clock in UTC − 6
+    assert all(
+        rise < set_ and rise.hour in range(10, 16) for rise, set_ in zip(moments[::2], moments[1::2], strict=True)
+    )
+    assert np.abs(heights - RIM_HEIGHT_DEG).max() < 0.012
+    assert np.abs((heights - RIM_HEIGHT_DEG).mean()) < 0.003
+
+
+def test_close_to_the_polar_circle_the_sun_still_rises_for_minutes() -> None:
+    """The height of the rim at noon decides: up on 65.5° N on the shortest day, and at 68° not."""
+    told = sunrise_and_sunset(65.5, 0.0, date(2026, 12, 21))
+    assert told is not None and 2.9 < (told[1] - told[0]) / timedelta(hours=1) < 3.6
+    noon = pd.DatetimeIndex(["2026-12-21 11:58"])
+    for lat in (67.2, 67.6):
+        is_up = float(spa_python(noon, lat, 0.0, delta_t=69.2)["elevation"].iloc[0]) > RIM_HEIGHT_DEG
+        assert (sunrise_and_sunset(lat, 0.0, date(2026, 12, 21)) is not None) is is_up
+    assert sunrise_and_sunset(90.0, 0.0, date(2026, 6, 21)) is sunrise_and_sunset(-90.0, 0.0, date(2026, 6, 21)) is None

@@ -114,3 +114,16 @@ def test_cutting_back_leaves_what_comes_of_rounding() -> None:
     for width_m, count in ((0.99e-5, 0), (1.005e-5, 1)):  # along 10 m
         left, cuts = cut_back(box(0, 0, 10, 10), [box(10 - width_m, 0, 20, 10)])
         assert len(cuts) == count and (left.area == 100) is (count == 0)
+
+
+@pytest.mark.parametrize(("thin_m", "beside"), [(0.00498, (0, 1, 2)), (0.00502, (0, 1)), (0.3, (0, 1))])
+def test_what_lies_within_five_millimeters_of_a_gap_is_beside_it(thin_m: float, beside: tuple[int, ...]) -> None:
+    (gap,) = gaps([box(0, 0, thin_m, 500), box(1.3, 0, 9, 500), box(-100, 0, 0, 500)])
+    assert gap.between == beside
+
+
+def test_of_ground_worked_out_only_what_is_ground_is_kept() -> None:
+    ground = [box(0, 0, 10, 10), box(20, 0, 20.5, 1)]
+    others = [shapely.LineString([(0, 0), (90, 90)]), shapely.Polygon([(30, 0), (31, 0), (32, 0)])]
+    back = settled(shapely.GeometryCollection([*ground, *others]), grid=GRID, drawn=[])
+    assert GRID.to_grid(back).symmetric_difference(MultiPolygon(ground)).area < 1e-5
