@@ -5,7 +5,6 @@ All of it in the property's grid [m]; what was drawn keeps its own vertices to t
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -180,9 +179,6 @@ def _shared(
 ) -> tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.object_]]:
     """Return the pairs of positions whose polygons meet, in order, and what they share."""
     shapes = np.asarray(polygons, dtype=object)
-    none = np.array([], dtype=np.intp)
-    if shapes.size < 2:
-        return none, none, np.array([], dtype=object)
     first, second = shapely.STRtree(shapes).query(shapes, predicate="intersects")
     once = first < second
     first, second = first[once], second[once]
@@ -192,12 +188,12 @@ def _shared(
 
 
 def _widest(ground: BaseGeometry) -> tuple[float, tuple[float, float]]:
-    """Return the diameter [m] and the middle of the largest circle inside any part."""
-    best: tuple[float, tuple[float, float]] = (0.0, (math.nan, math.nan))
-    for part in shapely.get_parts(ground):
-        if isinstance(part, Polygon) and part.area > 0:
-            within_m = max(_SPOT_WITHIN_M, _SPOT_WITHIN_FRAC * part.area / part.length)
-            radius = shapely.maximum_inscribed_circle(part, tolerance=within_m)
-            x, y = radius.coords[0]
-            best = max(best, (2 * float(radius.length), (float(x), float(y))), key=lambda one: one[0])
-    return best
+    """Return the diameter [m] and the middle of the largest circle inside any part of some ground, lines left out."""
+    circles = [
+        shapely.maximum_inscribed_circle(part, max(_SPOT_WITHIN_M, _SPOT_WITHIN_FRAC * part.area / part.length))
+        for part in shapely.get_parts(ground)
+        if isinstance(part, Polygon)
+    ]
+    radius = max(circles, key=shapely.length)
+    x, y = radius.coords[0]
+    return 2 * float(radius.length), (float(x), float(y))

@@ -22,7 +22,10 @@ def test_an_overlap_knows_its_ground_its_width_and_its_place() -> None:
     wedge = shapely.Polygon([(0, 0), (100, 0), (100, -2)])
     (one,) = overlaps([box(0, -50, 200, 0), wedge])
     # the circle in a right triangle: r = (a + b - c) / 2
-    assert one.width_m == pytest.approx(100 + 2 - math.hypot(100, 2), abs=0.03)
+    assert one.width_m == pytest.approx(100 + 2 - math.hypot(100, 2), abs=0.0012)
+    # they touch along a line as well
+    (both,) = overlaps([box(0, 0, 10, 10), shapely.union(box(9, 0, 20, 2), box(10, 2, 20, 10))])
+    assert both.area_m2 == pytest.approx(2) and both.width_m == pytest.approx(1, abs=0.002)
     assert one.spot[0] == pytest.approx(99, abs=0.05)
 
 
@@ -126,4 +129,4 @@ def test_of_ground_worked_out_only_what_is_ground_is_kept() -> None:
     ground = [box(0, 0, 10, 10), box(20, 0, 20.5, 1)]
     others = [shapely.LineString([(0, 0), (90, 90)]), shapely.Polygon([(30, 0), (31, 0), (32, 0)])]
     back = settled(shapely.GeometryCollection([*ground, *others]), grid=GRID, drawn=[])
-    assert GRID.to_grid(back).symmetric_difference(MultiPolygon(ground)).area < 1e-5
+    assert back.is_valid and GRID.to_grid(back).symmetric_difference(MultiPolygon(ground)).area < 1e-5
