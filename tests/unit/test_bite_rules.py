@@ -315,3 +315,96 @@ def test_spots_to_be_spared_that_are_scraps_are_not() -> None:
     assert sparing_bite(field, None, wanted_m2=WANTED_M2) is not None
     one = sparing_bite(field, None, wanted_m2=WANTED_M2)
     assert isinstance(one, tuple) and isinstance(one[0], Bite) and one[1] == 0
+
+
+@pytest.mark.parametrize(
+    ("told", "best"),
+    [
+        ([(0.9, 0, 0), (1.0, 300, 0), (1.02, 0, 0), (0.98, 5, 0)], 2),  # within 3% the least in scraps
+        ([(0.9, 0, 0), (1.0, 300, 0), (1.04, 0, 0)], 1),  # else the nearest to the area
+        ([(0.9, 0, 0), (1.04, 9, 0), (1.06, 0, 0)], 1),
+        ([(1.0, 7, 50), (0.98, 7, 10), (1.01, 7, 90)], 1),  # and among equals the westernmost
+    ],
+)
+def test_where_no_bite_keeps_all_promises_the_least_bad_is_told(
+    told: list[tuple[float, float, float]], best: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    search = a_search(FIELD)
+    made = [Bite(geometry=box(x, 0, x + 60 * area, 60), scraps_m2=scraps_m2) for area, scraps_m2, x in told]
+    monkeypatch.setattr(search.__class__, "_promising", lambda _: iter([(None, number) for number in range(len(made))]))
+    monkeypatch.setattr(search.__class__, "_size_m", lambda *_, with_scraps: 9.0 if with_scraps else 1.0)
+    monkeypatch.setattr(search.__class__, "_at", lambda _, tries, number, size_m: made[number] if size_m == 1 else None)
+    assert search.least_bad() is made[best]
+
+
+def test_ground_that_is_nearly_as_asked_is_taken_whole_before_the_least_bad(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("habmap.land.bite._Search.settled", lambda _: [])
+    near, far = box(0, 0, 63, 60), box(100, 0, 400, 200)
+    (one,) = bites(MultiPolygon([near, far]), wanted_m2=WANTED_M2)
+    assert one.geometry.equals(near) and one.is_whole
+    (other,) = bites(far, wanted_m2=WANTED_M2)
+    assert other.area_m2 == pytest.approx(WANTED_M2, rel=0.03) and other.scraps_m2 == 0
+
+
+def test_of_small_bites_a_quarter_of_a_side_is_narrow() -> None:
+    small, large = a_search(FIELD, wanted_m2=400), a_search(FIELD)
+    assert small._narrow_m2(box(0, 0, 50, 4.9)) == pytest.approx(245)
+    assert small._narrow_m2(box(0, 0, 50, 5.1)) == pytest.approx(0, abs=1e-6) == large._narrow_m2(box(0, 0, 50, 10.1))
+
+
+def test_a_narrow_piece_far_off_stays_out_and_the_best_bite_is_returned() -> None:
+    field, far = box(0, 0, 300, 60), box(500, 0, 520, 8)
+    found = sparing_bite(MultiPolygon([field, far]), box(200, 0, 300, 60), wanted_m2=WANTED_M2)
+    assert found is not None and found[1] == pytest.approx(100 * 60 + 160, abs=0.1)
+    plain = sparing_bite(field, None, wanted_m2=WANTED_M2)
+    assert plain is not None and plain[0] == bites(field, wanted_m2=WANTED_M2)[0]
+
+
+def test_sizes_of_many_boxes_are_found_at_once_and_steps_held_off_the_ends() -> None:
+    search = a_search(FIELD)
+    two = Boxes(np.zeros((2, 2)), np.array([[1.0, 0.0]] * 2), np.array([[1.0, 1.0, 0.0, 1.0]] * 2))
+    slopes = {0: 90.0, 1: 12.0}  # the first has all it wants at 60 m, the other at 300
+
+    def areas(tries: Boxes, size: np.ndarray) -> np.ndarray:
+        return np.asarray(size * (slopes[1] if len(tries) == 1 else np.array([slopes[0], slopes[1]])))
+
+    high: list[np.ndarray] = []
+    size, area = search._sizes(two, lambda tries, size: high.append(size.copy()) or areas(tries, size),  # type: ignore[func-returns-value]
+                               within_frac=0.5, most_steps=0)  # fmt: skip
+    assert [one.tolist() for one in high] == [[60, 60], [120], [240], [480]]
+    assert (size.tolist(), area.tolist()) == ([60, 240], [5400, 2880])  # the nearer to 3,600 m²
+    for end_m2, asked_m in ((3610.0, 57.0), (9e6, 3.0)):
+        asked: list[float] = []
+        search._sizes(one_try(search), lambda _, size, e=end_m2, a=asked: a.extend(size) or np.where(size < 60, 0.0, e),
+                      within_frac=1e-6, most_steps=1)  # fmt: skip
+        assert asked == pytest.approx([60.0, asked_m])
+
+
+def test_a_bite_takes_scraps_with_it_and_is_the_smaller_for_them() -> None:
+    search = a_search(box(0, 0, 300, 100))
+    tries = Boxes(np.array([[3.0, 0.0]]), np.array([[1.0, 0.0]]), np.array([[0.0, 1.0, ALL, ALL]]))
+    one = search._settle(tries, 0)
+    assert one is not None and one.scraps_m2 == 0
+    assert one.geometry.symmetric_difference(box(0, 0, 36, 100)).area < 0.01
+
+
+@pytest.mark.parametrize(("broad_m", "is_near"), [(36.75, True), (36.0, False)])
+def test_a_bite_within_three_percent_will_do_where_the_area_jumps(broad_m: float, is_near: bool) -> None:
+    """Two arms, joined at their ends: a box that grows along the first holds 3,528 m² of it, or much more."""
+    arms = shapely.union_all([box(0, 0, broad_m, 96), box(100, 0, 400, 96), box(0, 96, 400, 97)])
+    along = Boxes(np.array([[0.0, 0.0]]), np.array([[1.0, 0.0]]), np.array([[ALL, ALL, 0.0, 1.0]]))
+    one = a_search(arms)._settle(along, 0)
+    assert (one is not None) is is_near and (one is None or one.area_m2 == pytest.approx(96 * broad_m, rel=1e-5))
+
+
+def test_a_bite_that_is_narrow_throughout_is_worse_by_half_of_three_sides() -> None:
+    (least,) = a_search(FIELD)._least(np.array([box(0, 0, 80, 9)], dtype=object))
+    assert least == pytest.approx((79.95 + 8.95) / 60 + 3 * 0.5, abs=0.002)
+    (half,) = a_search(FIELD)._least(np.array([box(0, 0, 80, 12)], dtype=object))
+    assert half == pytest.approx((79.95 + 11.95) / 60 + 3 * (0.5 - 2 / 12 * 70 / 80), abs=0.002)
+
+
+def test_how_far_a_side_lies_that_takes_all_depends_on_the_ground_s_size_alone() -> None:
+    east, north = 2000.0, -700.0
+    moved = a_search(box(east, north, east + 300, north + 200))
+    assert moved._reach_m == pytest.approx(a_search(FIELD)._reach_m) and moved._reach_m > math.hypot(300, 200)

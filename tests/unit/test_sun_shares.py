@@ -49,6 +49,8 @@ def test_tiles_lie_where_they_say_and_what_is_between_them_is_not_known() -> Non
         assert (cells.first_row, cells.first_col) == (4, 10)
         assert cells.is_known.astype(int).tolist() == [[1, 1, 0, 0, 0, 0], [1, 1, 0, 1, 1, 1], [0, 1, 0, 1, 1, 1]]
         assert cells.is_sun.astype(int).tolist() == [[1, 1, 0, 0, 0, 0], [0, 1, 0, 1, 0, 1], [0, 0, 0, 1, 1, 0]]
+    apart = [WEST, tile(8, 20, [[0.2]])]
+    assert SunCells.of(apart, RULES).is_known.shape == SunCells.of(apart[::-1], RULES).is_known.shape == (5, 11)
     none = SunCells.of([], RULES)
     assert none.is_known.shape == (0, 0) and none.shares(outlines(box(0, 0, 9, 9))).tolist() == [0]
     # level ground faces nowhere, whatever is called flat
@@ -72,7 +74,8 @@ def test_shares_of_outlines_by_their_known_ground() -> None:
         shapely.MultiPolygon([box(10, 4, 11, 5), box(14, 5, 15, 6)]),
         box(0, 0, 10, 3), box(16, 4, 20, 7), box(10, 7, 16, 9), box(10, 0, 16, 4), box(0, 4, 10, 7),  # beside it
         box(12, 4, 13, 7),  # between the tiles
+        box(10, 5, 11.5, 6), box(10, 4, 11, 5.5),
     ]  # fmt: skip
     found = cells.shares(outlines(*ground))
-    wanted = [1, 1 / 2, 1 / 2, 2 / 3, 0, 0, 4 / 6, 4 / 6, 7 / 11, (4 - 0.75) / 5, 1 / 2, 0, 0, 0, 0, 0, 0]
+    wanted = [1, 1 / 2, 1 / 2, 2 / 3, 0, 0, 4 / 6, 4 / 6, 7 / 11, (4 - 0.75) / 5, 1 / 2, 0, 0, 0, 0, 0, 0, 1 / 3, 2 / 3]
     np.testing.assert_allclose(found, wanted, atol=1e-7)
