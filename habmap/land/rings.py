@@ -160,7 +160,7 @@ def without_small_loops(xy: Floats, time_s: Floats, *, small_m: float) -> tuple[
             if length_m <= along_m[-1] / 2:
                 inside.append((length_m, i, j, point))
             else:
-                around.append((along_m[-1] - length_m, i, j, point))
+                around.append((i, j, point))
         taken = np.zeros(n, dtype=bool)
         cut: dict[int, tuple[int, Floats]] = {}
         for _length_m, i, j, point in sorted(inside, key=lambda crossing: crossing[0]):
@@ -172,10 +172,8 @@ def without_small_loops(xy: Floats, time_s: Floats, *, small_m: float) -> tuple[
             dissolved += len(cut)
             continue
         turned = next(
-            ((i, j) for _m, i, j, point in sorted(around, key=lambda crossing: crossing[0])
-             if _is_small(np.vstack([point, xy[j + 1 :], xy[: i + 1]]), small_m)),
-            None,
-        )  # fmt: skip
+            ((i, j) for i, j, point in around if _is_small(np.vstack([point, xy[j + 1 :], xy[: i + 1]]), small_m)), None
+        )
         if turned is None:
             break
         # The loop runs over the ring's first vertex: begin the ring elsewhere and cut it off in the next pass.
@@ -252,13 +250,13 @@ def _ground(xy: Floats, *, where: str, small_m: float) -> tuple[Polygon, int, in
     if len(xy) < 3:
         return Polygon(), 0, 1
     polygon = Polygon(xy)
-    if polygon.is_valid and polygon.area > 0:
+    if polygon.is_valid:
         return polygon, 0, 1
     faces = _faces(LinearRing(xy))
     turns = np.array([_winding(face.representative_point().coords[0], xy) for face in faces])
     pieces: list[Polygon] = []
-    for sign in (1, -1):
-        same_way = [face for face, turn in zip(faces, turns, strict=True) if turn * sign > 0]
+    for is_so in (turns > 0, turns < 0):
+        same_way = [face for face, so in zip(faces, is_so.tolist(), strict=True) if so]
         if same_way:
             pieces += [
                 Polygon(part.exterior) for part in shapely.get_parts(shapely.union_all(same_way)) if part.area > 0

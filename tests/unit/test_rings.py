@@ -245,3 +245,15 @@ def test_a_cut_off_loop_leaves_the_time_between_its_fixes() -> None:
     # the crossing lies on the fix before it, which stays once; the last segment has no next fix
     assert xy.tolist() == [[0, 0], [4, 0], [4, -9], [2, -4.5]]
     assert times.tolist() == [0, 10, 50, 50]
+
+
+def test_places_on_one_line_make_no_ground() -> None:
+    words, _value = refused([(0, 0), (100, 0), (60, 0), (30, 0), (2, 0)])
+    assert "encloses no ground" in words
+
+
+def test_ends_three_sigmas_apart_are_the_ends() -> None:
+    # the last fix 9 m beside the second, and √(9² + 40²) = 41 m from the first
+    way = [(0.0, 0.0), (0, 40), (400, 40), (400, -400), (0, -400), (-400, -400), (-400, 40), (-9, 40)]
+    assert end_gap(path(way), sigma_m=41 / 3) == (41, slice(0, 8))
+    assert end_gap(path(way), sigma_m=13.66) == (9, slice(1, 8))
