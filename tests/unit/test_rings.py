@@ -257,3 +257,22 @@ def test_ends_three_sigmas_apart_are_the_ends() -> None:
     way = [(0.0, 0.0), (0, 40), (400, 40), (400, -400), (0, -400), (-400, -400), (-400, 40), (-9, 40)]
     assert end_gap(path(way), sigma_m=41 / 3) == (41, slice(0, 8))
     assert end_gap(path(way), sigma_m=13.66) == (9, slice(1, 8))
+
+
+def test_ground_within_arms_that_lap_over_each_other_is_of_the_one_ring() -> None:
+    """A walk round a horseshoe whose ends lie over each other: what they close in lies in no lobe of its own."""
+    way = [(-5.0, 60.0), (-5, 0), (100, 0), (100, 100), (0, 100), (0, 40), (20, 40), (20, 80), (80, 80), (80, 20)]
+    around = np.array([*way, (15.0, 20.0), (15.0, 60.0)])
+    for turned in (around, around[::-1]):
+        polygon, small, laps = rings._ground(turned, where="w", small_m=1.0)
+        assert (polygon.area, small, laps) == (100 * 100 + 5 * 60, 0, 1)
+
+
+@pytest.mark.parametrize("turn", [1, -1])
+def test_of_two_lobes_a_small_one_is_dropped_and_counted(turn: int) -> None:
+    # squares of 80 m and of 6 m, which is 3 m broad by twice its area over its outline
+    eight = np.array([(0.0, 0), (80, 0), (80, 80), (80, 86), (86, 86), (86, 80), (80, 80), (0, 80)])[::turn]
+    polygon, small, laps = rings._ground(eight, where="w", small_m=3.0)
+    assert (polygon.area, small, laps) == (6400, 1, 1)
+    with pytest.raises(InputError, match="lobes of 1.58 and 0.01 acres"):
+        rings._ground(eight, where="w", small_m=2.99)
