@@ -9,7 +9,7 @@ from shapely import MultiPolygon, Polygon, box
 from habmap.land.contiguous import contiguous, place_of, spared, widened, without_hairs
 
 
-@pytest.mark.parametrize(("neck_m", "count"), [(0.0098, 2), (0.0102, 1)])
+@pytest.mark.parametrize(("neck_m", "count"), [(0.00996, 2), (0.01004, 1)])
 def test_ground_hangs_together_by_more_than_a_hair_on_either_side(neck_m: float, count: int) -> None:
     ground = shapely.union_all([box(0, 0, 10, 10), box(9, 5, 21, 5 + neck_m), box(20, 0, 40, 10)])
     found = contiguous(ground)
@@ -42,7 +42,7 @@ def test_a_diagonal_of_cells_has_no_steps_once_widened() -> None:
 
 def test_what_is_spared_leaves_ground_ten_meters_broad() -> None:
     ground = box(0, 0, 100, 100)
-    for left_m, area_m2 in ((9.9, 0.0), (10.1, 1010.0)):
+    for left_m, area_m2 in ((9.95, 0.0), (10.05, 1005.0)):
         assert spared(ground, box(left_m, -1, 101, 101), least_m2=1).area == pytest.approx(area_m2, abs=1e-6)
     spot = box(40, 40, 50, 50)
     assert spared(ground, spot, least_m2=100.0).area == pytest.approx(9900, abs=1e-6)  # the very limit
@@ -52,3 +52,21 @@ def test_what_is_spared_leaves_ground_ten_meters_broad() -> None:
 
 def test_a_place_is_told_to_the_millimeter() -> None:
     assert place_of(box(0.0004, 2.0006, 5, 5)) == (0.0, 2.001)
+
+
+@pytest.mark.parametrize(("dent_m", "is_kept"), [(7.47, False), (7.53, True)])
+def test_a_dent_of_three_quarters_of_a_cell_is_straightened(dent_m: float, is_kept: bool) -> None:
+    # 8 m farther out all round, a dent over 116 m instead of 100 m is 1.16 times as deep
+    ground = Polygon([(0, 0), (100, 0), (100, 60), (50, 60 - dent_m / 1.16), (0, 60)])
+    found = widened([ground], cell_m=10.0, within=box(-1, -1, 101, 101))
+    assert isinstance(found, Polygon) and len(found.exterior.coords) == (6 if is_kept else 5)
+
+
+def test_the_pieces_of_a_neck_keep_their_corners() -> None:
+    """Three rooms on two necks of half a hair: each comes back to its own corners, and nothing of the necks is one."""
+    rooms = [box(0, 0, 10, 10), box(20, 0, 31, 10), box(40, 0, 52, 10)]
+    ground = shapely.union_all([*rooms, box(5, 5, 45, 5.005)])
+    found = contiguous(ground)
+    assert [piece.area for piece in found] == pytest.approx([120, 110, 100], abs=0.001)
+    assert [place_of(piece)[0] for piece in found] == pytest.approx([40, 20, 0], abs=0.006)
+    assert contiguous(MultiPolygon()) == ()

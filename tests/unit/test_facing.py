@@ -52,11 +52,35 @@ def test_quadrants(bearing_deg: float, facing: str) -> None:
 
 @pytest.mark.parametrize(
     ("slope_pct", "name"),
-    [(0, ("flat", "0-30")), (4.9, ("flat", "0-30")), (5.1, ("S", "0-30")), (29.9, ("S", "0-30")), (30.1, ("S", ">30"))],
+    [
+        (0, ("flat", "0-30")),
+        (4.9, ("flat", "0-30")),
+        (5, ("S", "0-30")),
+        (5.1, ("S", "0-30")),
+        (29.9, ("S", "0-30")),
+        (30, ("S", "0-30")),
+        (30.1, ("S", ">30")),
+    ],
 )
 def test_slope_classes(slope_pct: float, name: tuple[str, str]) -> None:
     (found,) = classes(plane(180, slope_pct), WHOLE)
     assert list(found) == [name]
+
+
+def test_a_part_of_a_raster_knows_where_it_lies_and_how_large_its_rows_are() -> None:
+    """Rows 3 and 4 of a raster from its fifth column on, the second row twice as large; level ground is flat."""
+    falls_south = plane(180, 20)
+    part = GradientTile(
+        first_row=3, first_col=5, east=np.zeros((2, 2)), north=falls_south.north[:2, :2].copy(),
+        steps=GroundSteps(np.array([10.0, 20.0]), np.zeros(2), np.zeros(2), np.array([-10.0, -10.0])),
+        lat_deg=38.0, lat_per_row_deg=0.0, lat_per_col_deg=0.0,
+    )  # fmt: skip
+    part.north[0, 1] = 0.0
+    (found,) = facing_class_m2(
+        part, [shapely.to_wkb(shapely.box(5, -4.5, 7, -3))], flat_below_pct=0, steep_above_pct=30
+    )
+    # 100 m² of the upper row's cells, half of 200 m² of the lower one's
+    assert found == pytest.approx({("S", "0-30"): 100 + 200, ("flat", "0-30"): 100})
 
 
 def test_each_polygon_gets_its_own_ground_by_exact_shares() -> None:

@@ -274,5 +274,5 @@ def test_of_two_lobes_a_small_one_is_dropped_and_counted(turn: int) -> None:
     eight = np.array([(0.0, 0), (80, 0), (80, 80), (80, 86), (86, 86), (86, 80), (80, 80), (0, 80)])[::turn]
     polygon, small, laps = rings._ground(eight, where="w", small_m=3.0)
     assert (polygon.area, small, laps) == (6400, 1, 1)
-    with pytest.raises(InputError, match="lobes of 1.58 and 0.01 acres"):
+    with pytest.raises(InputError, match=r"lobes of 1\.58 and 0\.01 acres"):
         rings._ground(eight, where="w", small_m=2.99)
