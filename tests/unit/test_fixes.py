@@ -377,6 +377,7 @@ def test_half_of_the_fixes_may_be_out_of_order_and_no_more() -> None:
 def test_times_not_used_are_told_and_none_at_all_are_not() -> None:
     nan = math.nan
     assert made([nan] * 10, after_s=7.0).notes == ()
+    assert cleaned(segment(np.eye(2) * 9), grid=GRID, sigma_m=3, travel="foot").path.time_s[0] == 0.0
     assert made([nan] * 10, after_s=7.0).path.time_s[:2].tolist() == [7.0, pytest.approx(8.0, abs=1e-6)]
     some = made([5.0, 6.0, *[nan] * 8], after_s=7.0)
     assert len(some.notes) == 1 and "missing or all alike" in some.notes[0]
@@ -401,7 +402,7 @@ def test_without_times_the_limits_to_a_hundredth() -> None:
     def is_dropped(places: list[tuple[float, float]]) -> bool:
         return not tracks._without_spikes(np.array(places))[2]
 
-    for off_m, wanted in ((100.4, True), (99.9, False)):
+    for off_m, wanted in ((100.4, True), (100.0, False), (99.9, False)):
         assert is_dropped([(0, 0), (1, 0), (1, off_m), (2, 0), (3, 0), (4, 0)]) is wanted
     for off_m, wanted in ((201.0, True), (199.0, False)):  # twenty steps of 10 m
         assert is_dropped([(0, 0), (10, 0), (15, off_m), *((10.0 * i, 0.0) for i in range(2, 9))]) is wanted
@@ -412,14 +413,14 @@ def test_without_times_the_limits_to_a_hundredth() -> None:
 
 
 def test_a_pause_begins_within_a_quarter_of_a_ball() -> None:
-    """Ten seconds a meter, a fix a second, to (20, 0), and there for 200 s; balls of 3.5 m that lead 2 m or more on.
+    """Ten seconds a meter, a fix a second, to (20, 0), and there for 200 s; balls of 3.52 m that lead 2 m or more on.
 
     A ball holds 70 fixes on the way: the next would lie (70 + 1)/2 steps of 0.1 m off their mean. It leads on by 3.5 m,
     and the next is begun 17 fixes on, a quarter of 70: at 0, 17, … 119, which reaches to 188. That of 136 has 65 fixes
     on the way, 3.2 m off at most, and stays for the rest: a first half (132 fixes) about 18.4, a second at 20.
     """
     xy = np.column_stack([np.minimum(np.arange(401) * 0.1, 20), np.zeros(401)])
-    drawn = tracks._pauses_drawn_together(Path("walk", xy, np.arange(401.0), True), radius_m=3.5, drift_m=2.0)
+    drawn = tracks._pauses_drawn_together(Path("walk", xy, np.arange(401.0), True), radius_m=3.52, drift_m=2.0)
     assert len(drawn.xy) == 137
     assert drawn.time_s[-2:].tolist() == [135, (136 + 400) / 2]
     assert drawn.xy[-1] == pytest.approx(((65 * 16.8 + 200 * 20) / 265, 0))

@@ -11,11 +11,11 @@ import pytest
 import shapely
 from fakes import GRID
 from geographiclib.geodesic import Geodesic
-from shapely import LineString, MultiPolygon, Point, Polygon, box
+from shapely import LineString, MultiLineString, MultiPolygon, Point, Polygon, box
 
 from habmap.land.acreage import area_of_record_m2, geodesic_area_m2
 from habmap.land.grid import CENTER_KEEPS_OFF_M, grid_around
-from habmap.land.meridian import cut, joined, near, running_on
+from habmap.land.meridian import cut, joined, middle_lon, near, running_on, unwound
 from habmap.place.layers import read_ground, read_layer
 
 #: 400 m and more on both sides, an edge aslant over the line.
@@ -109,3 +109,108 @@ def test_a_center_a_kilometre_off_leaves_the_acres_what_they_are() -> None:
     moved = grid_around([outline])
     assert math.hypot(moved.lat - GRID.lat, moved.lon - GRID.lon) > 0.001
     assert area_of_record_m2(outline, grid=moved) == pytest.approx(geodesic_area_m2(outline), rel=1e-6)
+
+
+# --- the three forms of plain boxes -------------------------------------------------------------------------------
+
+
+def side(west: float, east: float, south: float = 0.0, north: float = 1.0) -> Polygon:
+    return box(west, south, east, north)
+
+
+@pytest.mark.parametrize(
+    ("given", "beside", "moved"),
+    [
+        ((179, 181), -179.0, (-181, -179)),
+        ((179, 181), 0.0, (179, 181)),  # just as far either way
+        ((-10, -9), 171.0, (350, 351)),
+        ((-10, -9), 170.0, (-10, -9)),
+        ((-10, -9), -700.0, (-730, -729)),
+        ((100, 110), -75.1, (-260, -250)),
+        ((100, 110), -74.9, (100, 110)),
+    ],
+)
+def test_near_is_within_half_a_turn(given: tuple[float, float], beside: float, moved: tuple[float, float]) -> None:
+    assert near(side(*given), beside).bounds == (moved[0], 0, moved[1], 1)
+    assert near(Polygon(), beside).is_empty
+
+
+@pytest.mark.parametrize(
+    ("given", "moved"),
+    [((-180, -179), (-180, -179)), ((-180.5, -179), (179.5, 181)), ((179.5, 181), (179.5, 181)),
+     ((180, 181), (-180, -179)), ((530, 541), (170, 181)), ((-550, -545), (170, 175)), ((0, 1), (0, 1))],
+)  # fmt: skip
+def test_running_on_begins_from_the_line_up_to_it(given: tuple[float, float], moved: tuple[float, float]) -> None:
+    assert running_on(side(*given)).bounds == (moved[0], 0, moved[1], 1)
+    assert running_on(Polygon()).is_empty
+
+
+def test_vertices_are_unwound_beside_the_first() -> None:
+    xy = np.array([(179.0, 1.0), (-179, 2), (178, 3), (540, 4), (-3, 5)])
+    assert unwound(xy).tolist() == [[179, 1], [181, 2], [178, 3], [180, 4], [357, 5]]
+    assert unwound(xy[::2][:2]) is not None and unwound(xy[::2][:2]).tolist() == [[179, 1], [178, 3]]
+    assert middle_lon(side(179, 182)) == 180.5
+
+
+def test_parts_cut_at_the_line_are_joined() -> None:
+    west, east = side(179, 180), side(-180, -178)
+    assert joined(MultiPolygon([west, east])).equals(side(179, 182))
+    # parts elsewhere stay apart, those to the east a turn on
+    more = joined(MultiPolygon([side(170, 171), west, side(-175, -174), east]))
+    assert sorted(part.bounds[::2] for part in shapely.get_parts(more)) == [(170, 171), (179, 182), (185, 186)]
+    assert more.geom_type == "MultiPolygon"
+    # a tenth of a millimeter is on the line, and is put there
+    hair = joined(MultiPolygon([side(179, 180 - 9.9e-10), side(-180 + 9.9e-10, -178)]))
+    assert hair.equals(side(179, 182)) and hair.geom_type == "Polygon"
+    # polygons that only reach it in different places are two all the same
+    two = joined(MultiPolygon([west, side(-180, -178, 5, 6)]))
+    assert sorted(part.bounds for part in shapely.get_parts(two)) == [(179, 0, 180, 1), (180, 5, 182, 6)]
+
+
+@pytest.mark.parametrize(
+    "parts",
+    [
+        [side(-180, -178)],
+        [side(179, 180), side(-175, -174)],
+        [side(170, 171), side(-180, -178)],
+        [side(-180, 180), side(-180, -178, 2, 3), side(179, 180, 2, 3)],
+        [side(179, 180 - 1.01e-9), side(-180, -178)],
+        [side(179, 180), side(-180 + 1.01e-9, -178)],
+    ],
+)
+def test_what_was_not_cut_is_left_as_it_is(parts: list[Polygon]) -> None:
+    whole = MultiPolygon(parts)
+    assert joined(whole) is whole
+    assert joined(parts[0]) is parts[0]
+
+
+def test_lines_and_mixed_shapes_are_joined_too() -> None:
+    one, other = LineString([(179, 0), (180, 1)]), LineString([(-180, 1), (-179, 5)])
+    through = joined(MultiLineString([one, other]))
+    assert through.geom_type == "LineString"
+    assert shapely.get_coordinates(through)[:, 0].tolist() in ([179, 180, 181], [181, 180, 179])
+    apart = joined(MultiLineString([one, other, LineString([(-170, 0), (-169, 0)])]))
+    assert apart.geom_type == "MultiLineString" and sorted(part.bounds[0] for part in apart.geoms) == [179, 190]
+    mixed = joined(shapely.GeometryCollection([side(179, 180), other]))
+    assert mixed.geom_type == "GeometryCollection"
+    assert sorted(part.bounds for part in mixed.geoms) == [(179, 0, 180, 1), (180, 1, 181, 5)]
+    assert joined(Polygon()).is_empty
+    # a shape that crosses itself is not united, and not lost
+    bow = Polygon([(179, 0), (180, 1), (180, 0), (179, 1)])
+    kept = joined(MultiPolygon([bow, side(-180, -178)]))
+    assert len(kept.geoms) == 2 and kept.bounds == (179, 0, 182, 1)
+
+
+def test_a_shape_is_cut_where_it_crosses_the_line_and_nowhere_else() -> None:
+    parts = cut(side(179, 181.5, -3, 7))
+    assert sorted(part.bounds for part in parts.geoms) == [(-180, -3, -178.5, 7), (179, -3, 180, 7)]
+    assert cut(side(-181, -179, -3, 7)).bounds == (-180, -3, 180, 7)
+    assert cut(side(179, 180)).equals(side(179, 180)) and cut(side(180, 181)).equals(side(-180, -179))
+    assert cut(Polygon()).is_empty
+    # a point of it on the line beside it is no ground: a triangle whose corner touches
+    wedge = Polygon([(179, 0), (180, 0.5), (179, 1)]).union(side(180.5, 181))
+    found = cut(wedge)
+    assert {part.geom_type for part in shapely.get_parts(found)} == {"Polygon"}
+    assert sorted(part.bounds[0] for part in shapely.get_parts(found)) == [-179.5, 179]
+    lines = cut(LineString([(179, 3), (181, 5)]))
+    assert sorted(part.bounds for part in lines.geoms) == [(-180, 4, -179, 5), (179, 3, 180, 4)]

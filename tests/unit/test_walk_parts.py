@@ -170,6 +170,10 @@ def test_a_way_is_longer_than_two_gaps(way_m: float, is_told: bool, monkeypatch:
     assert parts(both, monkeypatch) == ((1, 9, pytest.approx(way_m), 0) if is_told else (0, 9, 0, 0))
 
 
+def test_a_way_in_too_short_to_count_stays_with_the_edge(monkeypatch: pytest.MonkeyPatch) -> None:
+    assert parts([(-19, 0), *AROUND_100, (0, 0), (0, -60)], monkeypatch) == (0, 8, 0, 60)
+
+
 def test_both_ways_by_two_gates(monkeypatch: pytest.MonkeyPatch) -> None:
     day: Corners = [(-90, 0), (-40, 0), *AROUND_100, (0, 0), (0, -30), (0, -70)]
     assert parts(day, monkeypatch) == (2, 9, 90, 70)
@@ -192,10 +196,11 @@ def test_ground_is_five_sigmas_broad(sigma_m: float, is_told: bool, monkeypatch:
     assert parts([(-60, 0), *AROUND_100, (0, 0)], monkeypatch, sigma_m=sigma_m)[0] == is_told
 
 
-@pytest.mark.parametrize(("side_m", "is_told"), [(9.9, False), (10.0, False), (10.05, True)])
+@pytest.mark.parametrize(("side_m", "is_told"), [(9.9, False), (10.0, False), (10.002, True), (10.05, True)])
 def test_a_loop_is_longer_than_four_gaps(side_m: float, is_told: bool, monkeypatch: pytest.MonkeyPatch) -> None:
     loop = [(x * side_m / 100, y * side_m / 100) for x, y in AROUND_100]
     assert parts([(-60, 0), *loop, (0, 0)], monkeypatch)[0] == is_told
+    assert parts([*loop, (0, 0), (-60, 0)], monkeypatch)[1] == (7 if is_told else 8)
 
 
 def test_a_loop_closes_where_it_comes_within_the_gap(monkeypatch: pytest.MonkeyPatch) -> None:
