@@ -103,6 +103,10 @@ def test_a_way_to_and_fro_turns_as_much_left_as_right() -> None:
     assert walk_kind._one_way_frac(LineString([(0, 0), (100, 0), (0, 50)]), sigma_m=1.0) == 1
     # right all the way round, past west, where bearings jump
     assert walk_kind._one_way_frac(LineString([(0, 0), (-100, 0), (-100, 100), (0, 100), (0, 10)]), sigma_m=1.0) == 1
+    past_west = LineString([(0, 0), (100, -100), (0, -200), (-100, -100), (-20, -20)])
+    assert walk_kind._one_way_frac(past_west, sigma_m=1.0) == pytest.approx(1)
+    # a Z: as much to the left as to the right
+    assert walk_kind._one_way_frac(LineString([(0, 0), (100, 0), (0, 50), (100, 50)]), sigma_m=1.0) == pytest.approx(0)
 
 
 def test_how_much_of_a_way_lies_inside_its_own_line() -> None:
