@@ -224,11 +224,10 @@ def groups_apart(shapes: NDArray[np.object_]) -> list[NDArray[np.intp]]:
             index = leader[index]
         return index
 
-    if shapes.size:
-        first, second = shapely.STRtree(shapes).query(shapes)
-        for a, b in zip(first.tolist(), second.tolist(), strict=True):
-            one, other = head(a), head(b)
-            leader[max(one, other)] = min(one, other)
+    first, second = shapely.STRtree(shapes).query(shapes)
+    for a, b in zip(first.tolist(), second.tolist(), strict=True):
+        one, other = head(a), head(b)
+        leader[max(one, other)] = min(one, other)
     groups: defaultdict[int, list[int]] = defaultdict(list)
     for index in range(shapes.size):
         groups[head(index)].append(index)

@@ -1,16 +1,31 @@
 """Areas, overlaps and pieces on figures that can be checked by hand."""
 
+from typing import Any
+
 import numpy as np
 import pytest
 import shapely
 from fakes import GRID, FakeStore, entry, unit
-from shapely import MultiPolygon, Point, Polygon, box
+from shapely import LineString, MultiPolygon, Point, Polygon, box
 
 from habmap.errors import InputError
 from habmap.jobs.acres import acres
 from habmap.jobs.ground import ground
 from habmap.jobs.history import history
-from habmap.land.acreage import _noded, area_of_record_m2, crossing_words, geodesic_area_m2, merged, pieces
+from habmap.land import acreage
+from habmap.land.acreage import (
+    _noded,
+    area_of_record_m2,
+    crossing_words,
+    divided,
+    geodesic_area_m2,
+    groups_apart,
+    merged,
+    multipolygon,
+    pieces,
+    stops_inside_m,
+    tellable,
+)
 from habmap.land.neighbors import overlaps
 from habmap.measures import M2_PER_ACRE, m2
 from habmap.work.ground import stage_courses
@@ -292,3 +307,119 @@ def test_the_course_of_a_piece_is_its_stage_before_any_work_and_after_each_years
     assert sorted(courses, key=len) == [
         [(None, "standing")], [(None, "standing"), (2025, "piled"), (2026, "slash_gone")],
     ]  # fmt: skip
+
+
+# --- outlines that can be told, and outlines cut in pieces ---------------------------------------------------------
+
+
+def test_an_outline_that_holds_is_told_as_it_is_and_specks_are_not() -> None:
+    square, speck = box(0, 0, 100, 100), box(200, 0, 200.1, 0.0997)
+    assert tellable(square, grid=GRID).equals_exact(GRID.to_lonlat(MultiPolygon([square])), 0, normalize=True)
+    # a hundredth of a square meter is told, less is not
+    assert len(tellable(MultiPolygon([square, speck]), grid=GRID).geoms) == 1
+    assert len(tellable(MultiPolygon([square, box(200, 0, 200.1, 0.1003)]), grid=GRID).geoms) == 2
+    with pytest.raises(InputError, match="within a hair") as refused:
+        tellable(speck, grid=GRID)
+    assert refused.value.value == "0.0000 acres"
+
+
+def test_a_touch_that_does_not_hold_is_opened_by_a_hair() -> None:
+    """Two fields whose corners touch along their border within less than degrees can tell, as overlays leave them."""
+    rng = np.random.default_rng(1)
+    opened = 0
+    for x, y in rng.uniform(-900, 900, (30, 2)).tolist():
+        east = Polygon([(x + 31, y + 3), (x + 60, y), (x + 60, y + 20), (x + 31, y + 17), (x + 31 + 1e-10, y + 10)])
+        ground = shapely.union_all([box(x, y, x + 31, y + 20), east])
+        told = tellable(ground, grid=GRID)
+        assert told.is_valid and GRID.to_grid(told).is_valid
+        # 5 mm about the touch at most: straight edges come back to where they were
+        assert GRID.to_grid(told).area == pytest.approx(ground.area, abs=1e-2)
+        opened += not GRID.to_lonlat(MultiPolygon(shapely.get_parts(ground).tolist())).is_valid
+    assert opened > 5
+
+
+def test_only_polygons_with_an_area_are_ground() -> None:
+    flat, line = Polygon([(0, 0), (1, 0), (2, 0)]), LineString([(0, 0), (9, 9)])
+    found = multipolygon(shapely.GeometryCollection([box(0, 0, 1, 1), flat, line, box(5, 5, 7, 6).reverse()]))
+    assert [part.area for part in found.geoms] == [1, 2]
+    assert all(part.exterior.is_ccw for part in found.geoms)
+    assert [part.area for part in multipolygon(found, least_m2=1.0).geoms] == [2]
+
+
+@pytest.mark.parametrize(
+    ("off_m2", "tried", "best"),
+    [([1e-6], 1, 0), ([1.005e-6, 0.9e-6], 2, 1), ([3e-3, 2e-3, 1e-6], 3, 2), ([3e-3, 2e-3, 2.5e-3], 3, 1)],
+)
+@pytest.mark.parametrize("side_m", [600, 1998])
+def test_a_net_that_does_not_close_is_tried_on_coarser_grids(
+    off_m2: list[float], tried: int, best: int, side_m: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Half of the side and a meter reach a kilometer at most: 14 digits below it are 1e-11 m."""
+    asked: list[float] = []
+
+    def noded(_shapes: object, _edges: object, *, grid_m: float) -> Any:
+        asked.append(grid_m)
+        which = len(asked) - 1
+        nothing = np.array([], dtype=np.intp)
+        return acreage._Net(
+            np.array([box(0, 0, which, 1)], dtype=object), np.array([1.0]), nothing, nothing, off_m2[which]
+        )
+
+    monkeypatch.setattr(acreage, "_noded", noded)
+    found = acreage._net(np.array([box(0, 0, side_m, side_m)], dtype=object))
+    half_m = side_m / 2
+    assert asked == pytest.approx([1e-11, 1e-10, 1e-9][:tried])
+    assert found.off_m2 == off_m2[best]
+    assert found.faces[0].bounds == (half_m, half_m, half_m + best, half_m + 1)
+
+
+def test_lines_cut_an_outline_from_west_to_east() -> None:
+    field = box(0, 0, 90, 10)
+    lines = shapely.MultiLineString([[(60, -1), (60, 11)], [(20, -1), (20, 11)]])
+    assert [piece.bounds for piece in divided(field, lines)] == [(0, 0, 20, 10), (20, 0, 60, 10), (60, 0, 90, 10)]
+    # of pieces as far west, from south to north
+    across = divided(box(0, 0, 10, 90), LineString([(-1, 20), (11, 20)]))
+    assert [piece.bounds for piece in across] == [(0, 0, 10, 20), (0, 20, 10, 90)]
+    # parts that are not cut stay with the largest piece
+    two = MultiPolygon([box(100, 0, 110, 10), field])
+    west, east = divided(two, LineString([(20, -1), (20, 11)]))
+    assert (west.area, east.area, len(east.geoms)) == (200, 700 + 100, 2)
+    (whole,) = divided(two, LineString([(95, -1), (95, 11)]))
+    assert whole.area == 1000 and len(whole.geoms) == 2
+    # a line that stops inside cuts nothing off
+    assert [piece.area for piece in divided(field, LineString([(20, -1), (20, 9)]))] == [900]
+
+
+def test_polygons_cut_an_outline_in_what_lies_in_them_and_the_rest() -> None:
+    field, wet = box(0, 0, 90, 10), box(80, -5, 200, 50)
+    assert [piece.area for piece in divided(field, wet)] == [100, 800]
+    assert [piece.area for piece in divided(field, box(-1, -1, 91, 11))] == [900]
+    assert [piece.area for piece in divided(field, box(300, 0, 400, 10))] == [900]
+
+
+def test_how_far_a_line_stops_inside() -> None:
+    field = box(0, 0, 90, 10)
+    lines = shapely.MultiLineString([[(20, -1), (20, 7)], [(40, 4), (40, 20)], [(1, 8), (-5, 8)], [(-9, 0), (200, 3)]])
+    assert stops_inside_m(field, lines) == 4
+    assert stops_inside_m(field, LineString([(20, -1), (20, 11)])) is None
+    assert stops_inside_m(field, LineString([(20, 3), (20, 11)])) == 3
+
+
+def test_shapes_whose_bounds_meet_through_others_are_one_group() -> None:
+    shapes = [box(0, 0, 1, 1), box(10, 0, 11, 1), box(0.5, 0, 5, 1), box(4, 0, 10, 1), box(0, 50, 1, 51)]
+    groups = groups_apart(np.array(shapes, dtype=object))
+    assert [group.tolist() for group in groups] == [[0, 1, 2, 3], [4]]
+    assert groups_apart(np.array([], dtype=object)) == []
+    assert [group.tolist() for group in groups_apart(np.array(shapes[::4], dtype=object))] == [[0], [1]]
+
+
+@pytest.mark.parametrize(
+    ("kind", "words"),
+    [("Ring Self-intersection", "touches or crosses itself"), ("Nested shells", "lies inside another part")],
+)
+def test_each_fault_of_an_outline_has_its_words(kind: str, words: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(shapely, "is_valid_reason", lambda _: f"{kind}[-97.12345649 38.5]")
+    said, at = crossing_words(Polygon())
+    assert words in said and at == "at lon -97.123456, lat 38.500000"
+    monkeypatch.setattr(shapely, "is_valid_reason", lambda _: "Odd Thing")
+    assert crossing_words(Polygon()) == ("the outline is not usable: odd thing", None)
