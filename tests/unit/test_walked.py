@@ -95,7 +95,7 @@ def test_three_fixes_are_no_ring() -> None:
 
 def test_an_open_rest_is_stray_beside_a_ring_if_it_is_under_fifteen_hundredths_of_it() -> None:
     ring: Places = [(0, 0), (50, 0), (50, 50), (0, 50), (0, 0)]
-    for length_m, stray in ((29.9, 2), (30.1, 0)):
+    for length_m, stray in ((29.9, 2), (30.0, 0), (30.1, 0)):
         found, joins_m, left_out = chains(path(ring), path([(100, 0), (100 + length_m, 0)]))
         assert (len(found), joins_m, left_out) == (1 if stray else 2, [], stray)
     # of several rings the longest counts
@@ -285,5 +285,10 @@ def test_a_walk_s_figures_are_sums_of_its_rings() -> None:
     assert found.perimeter_m == pytest.approx(480) and found.fixes == 2 * len(one)
     assert (found.started_s, found.ended_s) == (None, None)
     single = ground(segment(one), error=apart)
+    times = MORNING_S + np.arange(len(one)) * 4.0
+    both = ground(segment(one, times), segment(one + np.array([300.0, 0.0])), error=apart)
+    assert walked.ASSUMED_TIMES in found.notes and walked.ASSUMED_TIMES in both.notes
+    assert walked.ASSUMED_TIMES not in ground(segment(one, times), error=apart).notes
+    assert (both.started_s, both.ended_s) == (times[0], times[-1])
     assert found.area_sd_m2 == pytest.approx(math.sqrt(2) * single.area_sd_m2, rel=1e-3)
     assert ground(segment(one), error=apart, close_gap_m=50 * M_PER_FT).notes == single.notes
