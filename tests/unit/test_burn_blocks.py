@@ -18,6 +18,7 @@ from habmap.errors import InputError, UsageError
 from habmap.jobs.acres import acres
 from habmap.jobs.burnsheet import burnsheet, past_burn
 from habmap.jobs.check import check
+from habmap.jobs.ground import states_on
 from habmap.jobs.load.layers import load_block
 from habmap.jobs.log import log
 from habmap.jobs.log_ground import block_ground
@@ -167,3 +168,19 @@ def test_grounds_that_lie_apart_by_a_hair_burn_as_one() -> None:
     assert len(_joined([box(0, 0, 100, 100), box(100.2, 0, 200, 100)]).geoms) == 2  # type: ignore[union-attr]
     alone = box(0, 0, 100, 100).union(box(100.04, 0, 200, 100))
     assert _joined([alone]).equals(alone)
+
+
+def test_states_under_a_patch_are_those_of_its_ground_and_no_hair_of_a_neighbor() -> None:
+    """Ground of C1, and of C2 a strip of 100 m by 9 mm (0.9 m²) or 12 mm (1.2 m²); lines up to the day."""
+    store = a_place(more=[entry("cut", "2026-01-10", box(100, 0, 200, 100)), entry("burn", "2026-02-01", BLOCK)])
+
+    def stages(over_m: float, on: date, west_m: float = 0) -> list[str]:
+        patch = ground_lonlat(box(west_m, 0, 100 + over_m, 100))
+        return sorted(state.stage for state in states_on(store, patch, on=on, rows=store.entries()))
+
+    assert stages(0.009, date(2026, 1, 31)) == ["down"] and stages(0.012, date(2026, 1, 31)) == ["down", "down"]
+    assert stages(0.0, date(2026, 2, 1), 50) == ["burned"] and stages(50.0, date(2026, 1, 9)) == ["down", "standing"]
+    assert (
+        stages(900.0, date(2026, 1, 9), 300) == []
+        and states_on(FakeStore(), ground_lonlat(BLOCK), on=TODAY, rows=()) == ()
+    )

@@ -116,5 +116,9 @@ def test_view_is_a_slice_of_a_circle() -> None:
     # a sixth of a circle, its rim drawn in 12 chords: (150² / 2) · 12 · sin 5°
     assert east.area == pytest.approx(150**2 / 2 * 12 * math.sin(math.radians(5)), rel=1e-12)
     assert east.bounds[0] == 100 and east.bounds[2] == pytest.approx(250)
+    # as far to the left as to the right: 29° off the middle is seen, 31° is not
+    for bearing_deg, is_seen in ((61, True), (59, False), (119, True), (121, False)):
+        turn = math.radians(bearing_deg)
+        assert east.contains(Point(100 + 140 * math.sin(turn), 200 + 140 * math.cos(turn))) is is_seen
     around = seen_ground(0, 0, None, far_m=150)
     assert around.bounds == pytest.approx((-50, -50, 50, 50))

@@ -13,7 +13,8 @@ import pytest
 import rasterio
 import shapely
 from affine import Affine
-from fakes import FakeStore, unit
+from fakes import GRID, FakeStore, unit
+from small_places import write_dem
 
 from habmap.cli.commands.terrain import _cell
 from habmap.jobs.load.layers import load_dem
@@ -23,7 +24,7 @@ from habmap.land.facerules import FaceRules
 from habmap.land.grid import LocalGrid
 from habmap.land.shares import is_too_coarse
 from habmap.place.settings import Settings, TerrainSection
-from habmap.records import cell_facts, facts
+from habmap.records import ElevationSource, cell_facts, facts
 from habmap.show.terrain_words import terrain_sentence
 from habmap.work.priority import NO_HEAT_LOAD, PARTS, Candidate, DenseLimits, rank_units, reasons_of
 from habmap.work.terrain import TerrainResult, UnitTerrain, as_stored, is_south, terrain_figures
@@ -234,3 +235,17 @@ def test_hand_work_is_told_from_half_a_percent() -> None:
 def test_the_equator_belongs_to_the_north() -> None:
     assert [is_south(LocalGrid(lat, 10.0)) for lat in (-0.5, 0.0, 0.5)] == [True, False, False]
     assert is_south(None) is False and as_stored([shapely.box(0, 0, 1, 1)], [], None) == []
+
+
+@pytest.mark.parametrize(
+    ("slope_pct", "flat_pct", "hand_only_pct"), [(4.98, 100, 0), (5.02, 0, 0), (29.9, 0, 0), (30.2, 0, 100)]
+)
+def test_without_a_word_ground_is_level_below_five_percent_and_hand_only_above_thirty(
+    tmp_path: Path, slope_pct: float, flat_pct: float, hand_only_pct: float
+) -> None:
+    """Tilted planes; the limits are those of the comments in a new habmap.toml."""
+    path = write_dem(tmp_path / "plane.tif", lambda east, north: 500 + slope_pct / 100 * north, reach_m=100.0)
+    source = ElevationSource(uuid="e", path=str(path), crs_wkt=GRID.crs.to_wkt(), vertical_unit="m",
+                             recorded_at=datetime(2026, 1, 1, tzinfo=UTC))  # fmt: skip
+    (found,) = terrain(FakeStore([unit("A", shapely.box(-60, -60, 60, 60)), source], grid=GRID)).units
+    assert (found.flat_pct, found.hand_only_pct) == (flat_pct, hand_only_pct)
