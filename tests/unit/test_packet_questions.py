@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import pytest
 from fakes import GRID, FakeStore, entry, unit
@@ -16,6 +18,8 @@ from habmap.place.settings import Settings
 from habmap.records import Entry, Photo, Row
 from habmap.show.packet.packet import PacketResult
 from habmap.vocabulary import SNAG_CAUTION
+from habmap.work.packet import _how, _is_looked_at, _pair_view
+from habmap.work.stages import GroundState
 
 NOW = datetime(2026, 11, 1, 15, tzinfo=UTC)
 ITEM = {"program": "P", "item": "1", "practice_code": "314", "units": ["A"], "not_before": "2025-01-01"}
@@ -142,3 +146,47 @@ def test_trees_that_stand_dead_are_cautioned_of_where_there_are_some(tmp_path: P
         packet(folder, told("2025-02-01", WHOLE, practice=practice))
     words = SNAG_CAUTION[:40]
     assert words in pdf_words(killed / "p.pdf") and words not in pdf_words(cut / "p.pdf")
+
+
+# --- one by one, without a file ------------------------------------------------------------------------------
+
+
+def test_ground_is_a_whole_unit_s_where_units_cover_all_of_it_and_lie_in_it() -> None:
+    def how(planar: object, **fields: object) -> str:
+        line = entry("cut", "2025-02-01", planar, **fields)  # type: ignore[arg-type]
+        assert line.patch is not None
+        return _how(line, line.patch, UNITS)
+
+    b = box(200, 0, 300, 100)
+    assert how(WHOLE, acres_sd=0.1) == "walked" and how(WHOLE, acres_sd=0.0) == "walked"
+    assert how(WHOLE) == how(WHOLE.union(b)) == how(b) == "whole"
+    assert how(box(0, 0, 99, 100)) == how(box(0, 0, 101, 100)) == how(WHOLE.union(box(200, 0, 250, 100))) == "drawn"
+
+
+def test_a_pair_shows_ground_of_an_item_where_it_has_a_later_photo_and_a_hundred_square_meters_in_view() -> None:
+    def photo(direction_deg: float) -> Photo:
+        return Photo(uuid="p", file_name="p", sha256="0", picture="p", taken_at=NOW, taken_on=NOW.date(),
+                     geometry=GRID.to_lonlat(Point(0, 0)), direction_deg=direction_deg, direction_ref="T",
+                     recorded_at=NOW)  # fmt: skip
+
+    def seen(worked: object, *, has_after: bool = True, direction_deg: float = 0.0, grid: object = GRID) -> bool:
+        before = photo(direction_deg)
+        point: Any = SimpleNamespace(before=before, after=before if has_after else None)
+        return _pair_view(point, worked, grid) is not None  # type: ignore[arg-type]
+
+    # 50 m straight ahead, 30° to either side: a strip of 20 m by 5.05 m lies in it, one of 20 m by 4.95 m is too little
+    assert seen(box(-10, 50, 10, 55.05)) and not seen(box(-10, 50, 10, 54.95))
+    assert not seen(box(-10, 50, 10, 60), direction_deg=180.0) and seen(box(-10, -60, 10, -50), direction_deg=180.0)
+    assert not seen(box(-10, 50, 10, 60), has_after=False) and not seen(box(-10, 50, 10, 60), grid=None)
+
+
+def test_ground_is_looked_at_by_a_look_on_the_day_of_its_first_treatment_or_later() -> None:
+    treated = date(2025, 2, 1)
+    for last_look, is_looked_at in (
+        (None, False),
+        (date(2025, 1, 31), False),
+        (treated, True),
+        (date(2025, 3, 1), True),
+    ):
+        assert _is_looked_at(GroundState(stage="down", first_treated=treated, last_look=last_look)) is is_looked_at
+    assert _is_looked_at(GroundState(stage="standing")) is True

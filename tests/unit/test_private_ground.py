@@ -8,7 +8,7 @@ import random
 import re
 from collections.abc import Iterator
 from dataclasses import asdict
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from typing import Any
 
 import numpy as np
@@ -26,10 +26,11 @@ from habmap.jobs.public import public_view, veil_words
 from habmap.land.veil import CLEAR_WITHIN_M, LATTICE_M, RADIUS_M, veil
 from habmap.measures import acres
 from habmap.place.public_store import AS_IT_IS, NOTHING, REFUSED, PublicStore
-from habmap.records import Boundary, Feature
+from habmap.records import Boundary, Feature, Unit
 from habmap.show.page.render import render_page
 from habmap.show.records import Page
 from habmap.vocabulary import Audience
+from habmap.work.public_ground import _hold_together
 
 NOW = datetime(2026, 8, 1, 12, tzinfo=UTC)
 AUDIENCES: tuple[Audience, ...] = ("owner", "public")
@@ -438,3 +439,20 @@ def test_what_leads_to_a_private_place_or_runs_round_it_is_no_public_feature() -
     )
     page = build_page(a_store(a_nest(300, 250), far, *rows), now=NOW, audience="public")
     assert sorted(feature.kind for feature in page.features) == ["creek", "fence", "road"]
+
+
+def test_units_hold_together_where_their_days_overlap() -> None:
+    def version(unit_id: str, first: int | None, last: int | None, **fields: object) -> Unit:
+        first_day, last_day = (None if day is None else date(2026, 1, day) for day in (first, last))
+        return unit(unit_id, box(0, 0, 9, 9), valid_from=first_day, valid_to=last_day, **fields)
+
+    own = version("A", 5, 10)
+    for first, last, is_held in (
+        (None, None, True), (10, None, False), (9, None, True), (None, 5, False), (None, 6, True), (6, 7, True),
+        (11, 12, False), (1, 4, False),
+    ):  # fmt: skip
+        other = version("B", first, last)
+        assert _hold_together(own, other) is _hold_together(other, own) is is_held
+    assert _hold_together(version("A", None, None), version("B", 5, None)) is True
+    assert not _hold_together(own, version("A", None, None))
+    assert not _hold_together(own, version("B", None, None, is_retired=True))

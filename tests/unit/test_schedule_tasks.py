@@ -105,6 +105,9 @@ def test_a_late_check_up_has_no_last_day() -> None:
     late = only(replace(look, from_date=date(2025, 9, 1), to_date=date(2026, 1, 4)))
     assert (late.last, late.last_why) == (None, "")
     assert only(replace(look, to_date=FIRST)).last == FIRST
+    assert (only(look).first_why, only(look).last_why) == ("its days begin on 2026-02-01", "its days end 2026-04-01")
+    upkeep = only(replace(ITEM, what="upkeep", name="upkeep"))
+    assert (upkeep.first_why, upkeep.last_why) == ("it falls due on 2026-02-01", "its days end 2026-04-01")
 
 
 def test_what_is_no_ground_or_a_sliver_or_no_work_is_left_out() -> None:

@@ -12,11 +12,11 @@ from habmap.errors import InputError
 from habmap.jobs.correct import amend
 from habmap.jobs.history import history
 from habmap.jobs.withdraw import void
-from habmap.records import Entry
+from habmap.records import Entry, Look, facts
 from habmap.records.said import Said
-from habmap.work.ledger import conflicts, effective_entries
+from habmap.work.ledger import conflicts, corrections, effective_entries
 from habmap.work.unit_shares import Covered
-from habmap.work.withdrawal import Voided
+from habmap.work.withdrawal import Voided, corrected, refuse_idle
 
 NOW = datetime(2026, 5, 1, 12, tzinfo=UTC)
 BACK = datetime(2020, 5, 1, 12, tzinfo=UTC)  # the clock was set years back
@@ -135,3 +135,57 @@ def test_ones_own_work_and_work_that_stands_on_other_ground_is_not_asked_about()
     void(store, cut.entry_id, why="never was", now=NOW)
     store = a_store(cut, entry("pile", "2025-05-01", box(60, 0, 90, 100), who="Ann"))
     void(store, cut.entry_id, why="never was", now=NOW)
+
+
+def test_what_counts_for_nothing_is_refused_but_where_a_word_settles_what_was_written_apart() -> None:
+    line = entry("cut", "2025-03-01", box(0, 0, 50, 50), person_hours=5)
+
+    def row(action: str, target: Entry, *seen: Entry) -> Entry:
+        return entry("cut", "2025-03-01", box(0, 0, 50, 50), action=action, target=target.entry_id, why="w",
+                     supersedes=tuple(one.entry_id for one in seen))  # fmt: skip
+
+    def refused(rows: list[Entry], of: Entry) -> str | None:
+        (found,) = corrections(rows)
+        try:
+            refuse_idle(found, of)
+        except InputError as error:
+            return str(error)
+        return None
+
+    end = row("void", line)
+    assert "this line is withdrawn already" in str(refused([line, end], line))
+    assert refused([line], line) is None and refused([line, end], end) is None
+    # a correction that the withdrawal had not seen: the line may be withdrawn once more, in sight of it
+    apart = row("amend", line)
+    assert refused([line, end, apart], line) is None
+    seen = row("amend", line)
+    assert "withdrawn already" in str(refused([line, seen, row("void", line, seen)], line))
+    assert "the line of this correction is withdrawn" in str(refused([line, end, apart], apart))
+    gone = row("void", apart, apart)
+    assert "this correction is taken back already" in str(refused([line, apart, gone], apart))
+    lifted = row("void", end)
+    assert "this withdrawal is taken back already" in str(refused([line, end, lifted], end))
+    later = row("amend", line, apart)
+    assert "a later correction of this line counts" in str(refused([line, apart, later], apart))
+    assert refused([line, apart, later], later) is None
+
+
+def test_a_correction_keeps_what_is_not_said_and_a_look_is_of_check_ups_alone() -> None:
+    seen = Look(live_stems_per_acre=40.0, needles="red")
+    look = entry("checkup", "2025-06-01", box(0, 0, 50, 50), look=seen, who="Ann", reported_acres=1.0, is_sure=True)
+
+    def row(**said: object) -> Entry:
+        (line,) = corrections([look])
+        content: dict[str, object] = {"now": NOW, "why": "w", "practice": None, "date": None, "covered": None}
+        return corrected(line, Said(), **(content | said))  # type: ignore[arg-type]
+
+    same = row()
+    assert (same.look, same.who, same.practice, same.date) == (look.look, "Ann", "checkup", date(2025, 6, 1))
+    assert (same.action, same.target, same.patch) == ("amend", look.entry_id, look.patch)
+    # that the acres were agreed to holds as long as there are any
+    assert (same.reported_acres, same.is_sure) == (1.0, True)
+    bare = row(gone=[facts(Entry)["reported_acres"]])
+    assert (bare.reported_acres, bare.is_sure) == (None, False)
+    cut = row(practice="cut", date=date(2025, 6, 2))
+    assert (cut.practice, cut.date) == ("cut", date(2025, 6, 2))
+    assert cut.look is None or cut.look.live_stems_per_acre is None
