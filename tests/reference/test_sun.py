@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
 import pandas as pd
 import pytest
 from pvlib.solarposition import spa_python
 
-from habmap.land.sun import RIM_HEIGHT_DEG, sunrise_and_sunset
+from habmap.land.sun import RIM_HEIGHT_DEG, _sun, sunrise_and_sunset
 
 #: Seconds before and after a told moment at which the sun's height is asked for; over a minute it moves evenly.
 ASIDE_S = 30
@@ -67,3 +67,22 @@ def test_close_to_the_polar_circle_the_sun_still_rises_for_minutes() -> None:
         is_up = float(spa_python(noon, lat, 0.0, delta_t=69.2)["elevation"].iloc[0]) > RIM_HEIGHT_DEG
         assert (sunrise_and_sunset(lat, 0.0, date(2026, 12, 21)) is not None) is is_up
     assert sunrise_and_sunset(90.0, 0.0, date(2026, 6, 21)) is sunrise_and_sunset(-90.0, 0.0, date(2026, 6, 21)) is None
+
+
+@pytest.mark.parametrize("lon", [-179.0, -98.0, 0.0, 120.0, 179.0])
+def test_the_sun_rises_before_and_sets_after_the_noon_of_the_day_asked_for(lon: float) -> None:
+    for month in range(1, 13):
+        told = sunrise_and_sunset(38.0, lon, date(2026, month, 7))
+        assert told is not None
+        noon = datetime(2026, month, 7, 12, tzinfo=UTC) - timedelta(hours=lon / 15)
+        before, after = (abs((moment - noon) / timedelta(hours=1)) for moment in told)
+        # days of 9.5 to 15 hours about a noon that the sun keeps within 17 minutes
+        assert told[0] < noon < told[1] and 4.4 < before < 7.8 and 4.4 < after < 7.8
+
+
+@pytest.mark.parametrize("year", [1955, 2055])
+def test_the_sun_stands_as_high_in_midsummer_as_the_ecliptic_is_inclined(year: int) -> None:
+    # IAU 2006: 84381.406″ − 46.836769″ a century from 2000 (Capitaine et al. 2003; from memory)
+    inclined_deg = (84381.406 - 46.836769 * (year - 2000 + 0.47) / 100) / 3600
+    highest_deg = max(_sun(datetime(year, 6, 20, tzinfo=UTC) + timedelta(hours=h))[0] for h in range(72))
+    assert highest_deg == pytest.approx(inclined_deg, abs=0.003)

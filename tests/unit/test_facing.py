@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 import shapely
 
-from habmap.land.facerules import FaceRules, _toward
+from habmap.land.facerules import SUN_FACING_NORTH_DEG, SUN_FACING_SOUTH_DEG, FaceRules, SlopeLimit, _toward
 from habmap.land.facing import facing_class_m2
 from habmap.land.terrain import GroundSteps
 from habmap.land.zones import GradientTile
@@ -116,3 +116,44 @@ def test_the_rules_of_a_property_without_settings_are_those_of_ground_by_itself(
     rules, terrain = FaceRules(), Settings().terrain
     assert (rules.flat_below_pct, rules.machine_limit_pct, rules.sun_facing_deg) == (5, 30, (112.5, 247.5))
     assert (terrain.flat_below_pct, terrain.machine_limit_pct, terrain.sun_facing_deg) == (5, 30, (112.5, 247.5))
+
+
+@pytest.mark.parametrize(
+    ("limit_pct", "whole", "cut"),
+    [(5.0, 50, -1), (5.05, 50, 50), (4.99, 49, 49), (29.96, 299, 299), (0.3, 3, -1), (0.0, 0, -1), (5 + 5e-11, 50, -1),
+     (5 - 5e-11, 50, -1), (5 + 2e-10, 50, 50), (5 - 2e-10, 49, 49)],
+)  # fmt: skip
+def test_a_limit_lies_between_classes_of_a_tenth_of_a_percent_or_cuts_one(
+    limit_pct: float, whole: int, cut: int
+) -> None:
+    assert SlopeLimit.at(limit_pct) == SlopeLimit(whole, cut)
+
+
+@pytest.mark.parametrize(
+    ("sun_facing_deg", "inside", "outside"),
+    [
+        (SUN_FACING_NORTH_DEG, (112.6, 135, 180, 225, 247.4), (112.4, 90, 0, 300, 247.6)),
+        (SUN_FACING_SOUTH_DEG, (292.6, 315, 0, 45, 67.4), (292.4, 270, 180, 90, 67.6)),
+        ((90, 270), (90, 91, 180, 269, 270), (89, 0, 45, 315, 271)),  # half the circle
+        ((90, 270.5), (90, 90.2, 180, 270, 270.4), (89.9, 0, 45, 315, 270.6)),  # and more
+        ((225, 135), (225, 226, 315, 0, 45, 134, 135), (136, 180, 224)),
+        ((90, 90), (90,), (89, 91, 0, 180)),
+        ((90, 89), (90, 180, 270, 0, 89), (89.5,)),
+        ((45, 90), (45, 60, 90), (44, 91, 225, 270, 250)),
+    ],
+)
+def test_bearings_from_the_first_to_the_last_face_the_sun(
+    sun_facing_deg: tuple[float, float], inside: tuple[float, ...], outside: tuple[float, ...]
+) -> None:
+    rules = FaceRules(sun_facing_deg=sun_facing_deg)
+    for bearings, faces in ((inside, True), (outside, False)):
+        for bearing_deg in bearings:
+            downhill_east, downhill_north = _toward(bearing_deg)
+            for steep in (1.0, 0.25):  # exact in numbers, so that chief bearings lie on the limit
+                found = rules.faces_sun(np.array([-steep * downhill_east]), np.array([-steep * downhill_north]))
+                assert found.tolist() == [faces], bearing_deg
+
+
+def test_the_sunny_octants_lie_about_the_noon_sun() -> None:
+    """Half an octant beyond southeast and southwest, and beyond northwest and northeast."""
+    assert SUN_FACING_NORTH_DEG == (135 - 22.5, 225 + 22.5) and SUN_FACING_SOUTH_DEG == (315 - 22.5, 45 + 22.5)
