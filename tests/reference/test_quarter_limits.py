@@ -227,6 +227,7 @@ def test_strata_of_several_kinds_join_their_distances_side_by_side() -> None:
     assert got.more_plots == first_that_is_enough(sd / mean, 7) - 7 and (got.se, got.df) == (None, None)
     low = Density(plots=4, stems_per_acre=1.0, ci95_low=0.0, ci95_high=9.0, limits_by="quarter")
     sure = Density(plots=4, stems_per_acre=0.5, ci95_low=0.0, ci95_high=0.6, limits_by="quarter")
+    assert combine_strata([(low, 1.0)]).ci95_low == 0
     assert combine_strata([(low, 1.0), (sure, 1.0)]).ci95_low == pytest.approx(0.75 - math.hypot(0.5, 0.25))
 
 

@@ -23,6 +23,11 @@ def test_an_overlap_knows_its_ground_its_width_and_its_place() -> None:
     (one,) = overlaps([box(0, -50, 200, 0), wedge])
     # the circle in a right triangle: r = (a + b - c) / 2
     assert one.width_m == pytest.approx(100 + 2 - math.hypot(100, 2), abs=0.0012)
+    # of a corner of two strips of 2 m the circle at the bend: 2 · 2·√2 / (1 + √2)
+    strips = shapely.union(box(0, 0, 100, 2), box(0, 0, 2, 100))
+    (bend,) = overlaps([box(-50, -50, 200, 200), strips])
+    assert bend.width_m == pytest.approx(4 * math.sqrt(2) / (1 + math.sqrt(2)), abs=0.002)
+    assert bend.spot == pytest.approx((1.1716, 1.1716), abs=0.05)
     # they touch along a line as well
     (both,) = overlaps([box(0, 0, 10, 10), shapely.union(box(9, 0, 20, 2), box(10, 2, 20, 10))])
     assert both.area_m2 == pytest.approx(2) and both.width_m == pytest.approx(1, abs=0.002)
