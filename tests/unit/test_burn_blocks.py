@@ -184,3 +184,11 @@ def test_states_under_a_patch_are_those_of_its_ground_and_no_hair_of_a_neighbor(
         stages(900.0, date(2026, 1, 9), 300) == []
         and states_on(FakeStore(), ground_lonlat(BLOCK), on=TODAY, rows=()) == ()
     )
+
+
+def test_check_says_whether_a_unit_or_the_settings_have_a_block_s_name() -> None:
+    for name, words in (("C1", "a unit is called so too"), ("Both", "a block of habmap.toml is called so too")):
+        store = a_place(plan={"burn": {"blocks": {"Both": ["C1", "C2"]}}})
+        store.append([DrawnBlock(uuid="d", name=name, geometry=ground_lonlat(BLOCK), recorded_at=NOW)])
+        (fault,) = check(store, today=TODAY).faults
+        assert fault.what.startswith(words)
