@@ -151,6 +151,11 @@ def test_bearings() -> None:
     ]
 
 
+def test_a_bearing_is_counted_from_where_it_begins() -> None:
+    assert grid_bearing_deg((3, -7), (7, -3)) == pytest.approx(45)
+    assert grid_bearing_deg((3, -7), (-3, -7)) == 270
+
+
 def test_bits_are_five_meters_at_most_and_even_along_a_side() -> None:
     pieces = [piece for piece in outline_pieces(box(0, 0, 101, 5)) if piece.outward_deg == 180]
     assert [piece.length_m for piece in pieces] == pytest.approx([101 / 21] * 21)  # 20 would be 5.05 m each

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from pyproj import Geod
 
 from habmap.land.terrain import (
     GroundSteps,
@@ -116,3 +117,16 @@ def test_heat_load_holds_to_sixty_degrees_of_slope_and_no_further():
 def test_heat_load_takes_a_face_round_the_compass() -> None:
     plain = heat_load_mccune_keon_2002(40, 30, 315)
     assert heat_load_mccune_keon_2002(40, 30, -45) == plain == heat_load_mccune_keon_2002(40, 30, 675)
+
+
+@pytest.mark.parametrize("lat", [-52.0, 20.0, 38.0, 45.0, 71.0])
+def test_degree_lengths_between_are_those_of_short_geodesics(lat: float) -> None:
+    geod = Geod(ellps="WGS84")
+    east, north = metres_per_degree(lat)
+    assert east == pytest.approx(geod.inv(0, lat, 1e-3, lat)[2] * 1000, rel=1e-7)
+    assert north == pytest.approx(geod.inv(0, lat - 5e-4, 0, lat + 5e-4)[2] * 1000, rel=1e-7)
+
+
+def test_heat_load_holds_from_thirty_to_sixty_degrees_north_and_from_level_ground_on() -> None:
+    for lat, slope, is_known in ((30, 10, 1), (60, 10, 1), (29.99, 10, 0), (60.01, 10, 0), (40, 0, 1), (40, -0.1, 0)):
+        assert np.isfinite(heat_load_mccune_keon_2002(lat, slope, 180)) == bool(is_known)

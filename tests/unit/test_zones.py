@@ -221,3 +221,31 @@ def test_slope_figures_of_many_outlines_do_not_depend_on_what_lies_beside_them_o
         assert [float(column[0]) for column in alone] == [
             float(column[number]) for column in (p90, ground_m2, flat_m2, sun_m2, hand_m2)
         ]
+
+
+def test_rows_of_a_table_are_those_of_their_outlines_alone(monkeypatch: pytest.MonkeyPatch) -> None:
+    ground = tile([[0.1, 0.2, np.nan, 0.3, 0.04]], [[0.0, 0.0, np.nan, -0.1, 0.0]])
+    boxes = [shapely.box(2, -1, 4, 0), shapely.box(2, -1, 3, 0), shapely.box(0, -1, 2, 0), shapely.box(0, -1, 5, 0)]
+    table = sums_on(ground, boxes, rules=RULES)
+    whole = table.by_slope(RULES)
+    for first in range(4):
+        for end in range(first + 1, 5):
+            part, alone = table.part(first, end), sums_on(ground, boxes[first:end], rules=RULES)
+            for one, other in ((part.class_ends, alone.class_ends), (part.classes, alone.classes),
+                               (part.class_m2, alone.class_m2), (part.plain, alone.plain)):  # fmt: skip
+                np.testing.assert_array_equal(one, other)
+            for row, own in zip(part.by_slope(RULES), whole, strict=True):
+                np.testing.assert_array_equal(row, own[first:end])
+    monkeypatch.setattr("habmap.land.zones._AT_ONCE", 1)
+    for row, own in zip(table.by_slope(RULES), whole, strict=True):
+        np.testing.assert_array_equal(row, own)
+    # nothing is known of the second: no slope, and no ground of any kind
+    assert np.isnan(whole[0]).tolist() == [False, True, False, False] and [row[1] for row in whole[1:]] == [0, 0, 0, 0]
+    assert [row.tolist() for row in sums_on(ground, [boxes[1]], rules=RULES).by_slope(RULES)[1:]] == [[0]] * 4
+
+
+def test_a_cliff_beside_a_plain_is_no_matter_of_how_many_classes_lie_between() -> None:
+    # 0.15% on seven cells and 20,000% on one of eight, which is 12.5%: the tenth above begins a fifth above its foot
+    ground = tile([[0.0015] * 7 + [200.0]], [[0.0] * 8])
+    found = figures(ground, shapely.box(0, -1, 8, 0))
+    assert found.slope_p90_pct == pytest.approx(20_000 + 0.1 * (1 - 0.8))
