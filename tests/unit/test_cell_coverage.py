@@ -53,6 +53,8 @@ SHAPES = [
     Polygon([(2, 14), (18, 14.25), (2, 14.5)]),  # flat, over many cells
     shapely.MultiPolygon([box(4, 14, 8.5, 17.5), Polygon([(11, 18), (16, 26), (9, 24)])]),
     Polygon([(3, 20), (10, 13), (17, 20), (10, 27)]),
+    Polygon([(5, 18), (15, 19), (6, 17)]),  # slanting, so that the way it runs round shows in its area alone
+    Polygon([(9, 15), (10, 25), (8, 16)]),
 ]
 WINDOWS = [(12, 2, 28, 18), (12, 7, 28, 13), (17, 2, 21, 18), (16, 8, 22, 12), (18, 0, 19, 1), (12, 14, 15, 20)]
 
