@@ -12,9 +12,11 @@ from fakes import GRID, FakeStore, entry, unit
 
 from habmap.jobs.density import density
 from habmap.jobs.rank import rank
+from habmap.land.density import FEW_PLOTS
 from habmap.measures import M2_PER_ACRE
 from habmap.records import CanopySource, Plot, Row
 from habmap.work.density_records import PropertyDensity, UnitCanopy, UnitDensity
+from habmap.work.stems import stems_of
 
 NOW = datetime(2026, 3, 1, tzinfo=UTC)
 HECTARE = shapely.box(0, 0, 100, 100)
@@ -316,8 +318,6 @@ def test_crown_cover_from_the_stems_of_each_plot() -> None:
     assert "crown cover from stems and a crown of 10.4 ft (by mean area), overlapping at random" in found.rests_on
     # a quarter point's crown is of the stems it measured
     points = [quarter("a", (1.0, None, None, None), crown_ft=12.0), quarter("b", (2.0, 3.0, 2.0, 3.0), crown_ft=6.0)]
-    from habmap.work.stems import stems_of
-
     stems = stems_of(points)
     assert stems is not None and stems.crown_ft == pytest.approx(((144 + 4 * 36) / 5) ** 0.5)
 
@@ -493,3 +493,39 @@ def test_one_stratum_keeps_its_own_limits_and_one_without_ground_of_now_is_left_
     ]  # fmt: skip
     left = density(FakeStore(rows, grid=GRID)).whole_property
     assert left is not None and [part.stratum for part in left.strata] == ["unit A", "unit B"]
+
+
+def test_plots_of_more_than_a_year_and_fewer_than_enough_are_warned_of() -> None:
+    def warned(*days: str | None, method: str = "fixed") -> list[bool]:
+        plots = [
+            fixed(f"p{n}", 40 + n, day=day) if method == "fixed" else quarter(f"p{n}", EVEN_M[n], day=day)
+            for n, day in enumerate(days)
+        ]
+        stems = stems_of(plots)
+        assert stems is not None
+        return [any(words in line for line in stems.warnings) for words in ("are taken together", "say little about")]
+
+    many = ["2025-01-15"] * FEW_PLOTS
+    assert warned(*many) == warned(*many[1:], "2026-01-16") == [False, False]  # 366 days
+    assert warned(*many[1:], "2026-01-17") == warned(*many[2:], "2026-01-17", None) == [True, False]
+    assert warned(*many[1:]) == [False, True]
+
+
+def test_what_stems_rest_on_is_said_word_by_word() -> None:
+    """Three tenths of an acre of a hectare are 12%; a quarter point of two stems has two quarters vacant."""
+    plots = [fixed(f"p{n}", 40 + n) for n in range(3)]
+    found = stems_of(plots, ground_acres=10_000 / M2_PER_ACRE)
+    assert found is not None and found.words == "3 fixed plots covering 12% of the ground, limits by Student's t"
+    bare = stems_of(plots)
+    assert bare is not None and bare.words == "3 fixed plots, limits by Student's t"
+    vacant = stems_of([quarter("a", (1.0, 2.0, None, None)), quarter("b", (1.0, 2.0, 3.0, None))])
+    assert vacant is not None and "2 quarter points, 3 of 8 quarters vacant (published factor" in vacant.words
+    full = stems_of([quarter("a", (1.0, 2.0, 3.0, 4.0))])
+    assert full is not None and "vacant" not in full.words
+    # a fixed plot that lost its size is none; a vacant point beside one that is not still counts
+    assert stems_of([fixed("p", 40, plot_acres=None)]) is None and stems_of([quarter("v", (None,) * 4)]) is None
+    mixed = stems_of([*plots, quarter("q", EVEN_M[0]), quarter("v", (None,) * 4)])
+    assert mixed is not None and mixed.plots == tuple(plots)
+    assert any(
+        line.startswith("2 quarter points not used") and "by the points alone" in line for line in mixed.warnings
+    )

@@ -5,10 +5,12 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 from datetime import date, timedelta
+from types import SimpleNamespace
+from typing import Any
 
 import pytest
 from fakes import GRID, FakeStore, entry, unit
-from shapely import box
+from shapely import MultiPolygon, box
 
 from habmap.jobs.ground import ground
 from habmap.measures import M2_PER_ACRE
@@ -29,7 +31,9 @@ from habmap.work.effort import (
     timed_patches,
 )
 from habmap.work.finish import Finish, finish
+from habmap.work.next_bite import Asked, bite_in
 from habmap.work.seasons import DatedBan, HeldUnit
+from habmap.work.terrain import UnitTerrain
 
 
 def test_rate_is_the_ratio_of_totals_with_t_limits() -> None:
@@ -228,3 +232,38 @@ def test_hours_are_of_ground_that_clearing_brought_to_its_target_all_its_passes_
     rows[0] = replace(rows[0], person_hours=None)
     silent = ground(FakeStore([unit("A", box(0, 0, 100, 100)), *rows], grid=GRID))
     assert samples(silent, "person_hours", density={}, slope={}) == []
+
+
+def test_a_bite_by_hours_is_taken_again_on_ground_as_steep_as_it_lies() -> None:
+    """At 8 h an acre on steep and 4 on gentle ground 12 hours are 3 acres of gentle ground, 2 where half is steep."""
+    by = rates([Sample(acres=1, spent=spent, line=f"{slope}{n}", slope=slope)
+                for slope, spent in (("steep", 8.0), ("gentle", 4.0)) for n in range(3)])  # fmt: skip
+    remains = MultiPolygon([box(0, 0, 300, 300)])
+
+    def taken(*, acres: float | None, hours: float | None, steep_pct: float | None = 50.0, hand_only: bool = False,
+              hand_only_pct: float | None = None) -> tuple[float, float | None, int]:  # fmt: skip
+        looks: list[object] = []
+
+        def lie_of(outline: object) -> UnitTerrain:
+            looks.append(outline)
+            return UnitTerrain(hand_only_pct=steep_pct)
+
+        unit_: Any = SimpleNamespace(unit_id="A")
+        found = bite_in(
+            unit_, remains, Asked(acres=acres, hours=hours, hand_only=hand_only, density=None, by=by), openings=(),
+            liking=None, steep=None, hand_only_pct=hand_only_pct, lie_of=lie_of,
+        )  # fmt: skip
+        assert found is not None
+        assert found.bite.area_m2 == pytest.approx(found.asked_acres * M2_PER_ACRE, rel=0.02)
+        return round(found.asked_acres, 6), found.person_hours, len(looks)
+
+    asked, hours, looks = taken(acres=None, hours=12.0)
+    assert (asked, looks) == (2.0, 2) and hours == pytest.approx(12.0, rel=0.02)
+    assert taken(acres=None, hours=12.0, steep_pct=0.0)[::2] == (3.0, 1)
+    # of two wishes the lesser counts; acres alone need no second look
+    assert taken(acres=2.5, hours=12.0)[::2] == (2.0, 2) and taken(acres=1.5, hours=12.0)[::2] == (1.5, 2)
+    asked, hours, looks = taken(acres=2.0, hours=None)
+    assert (asked, looks) == (2.0, 1) and hours == pytest.approx(12.0, rel=0.02)
+    # with steep ground taken too the first guess is that of all that remains
+    assert taken(acres=None, hours=12.0, hand_only=True, hand_only_pct=50.0)[::2] == (2.0, 1)
+    assert taken(acres=None, hours=12.0, hand_only=True, hand_only_pct=100.0)[::2] == (2.0, 2)
