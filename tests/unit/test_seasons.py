@@ -8,7 +8,7 @@ from datetime import date, timedelta
 
 import pytest
 
-from habmap.work.due_rows import coming_within, due_rows
+from habmap.work.due_rows import acres_of, coming_within, due_rows, share_of, told_items
 from habmap.work.paperwork_records import Item
 from habmap.work.seasons import (
     ContractDate,
@@ -397,3 +397,58 @@ def test_contract_items_say_what_is_left_and_where() -> None:
     due = CUT + timedelta(days=90)
     assert [told(1.0, on=CUT - timedelta(days=n), due=due).state for n in (1, 0)] == ["open", "due"]
     assert [told(1.0, on=due + timedelta(days=n), due=due).state for n in (0, 1)] == ["due", "overdue"]
+
+
+def thing(**fields: object) -> DueItem:
+    content: dict[str, object] = {
+        "unit_id": "A", "what": "upkeep", "state": "due", "acres": 1.0, "since_date": CUT, "from_date": None,
+        "to_date": None, "words": "w", "name": "n",
+    }  # fmt: skip
+    return DueItem(**(content | fields))  # type: ignore[arg-type]
+
+
+def test_rows_stand_by_how_they_press_then_by_their_days_then_by_unit() -> None:
+    may, june = date(2026, 5, 1), date(2026, 6, 1)
+    in_order = [
+        thing(what="contract", state="overdue", unit_id="Z"), thing(what="drying", state="past its drying days"),
+        thing(state="due", from_date=may), thing(state="due", unit_id="B", to_date=june),
+        thing(what="hold", state="in force", to_date=june), thing(what="hold", state="in force", unit_id=None),
+        thing(what="drying", state="in its drying days", unit_id="C"),
+        thing(what="drying", state="drying", unit_id="D"),
+        thing(what="checkup", state="coming", unit_id="E"),
+    ]  # fmt: skip
+    assert [row.parts[0] for row in due_rows(in_order[::-1])] == in_order
+    # parts of one kind in one unit are a row, those of the calendar each by itself
+    rows = due_rows(
+        [thing(state="coming", acres=2.0, since_date=None), thing(acres=3.0), thing(acres=4.0, since_date=may)]
+    )
+    (row,) = rows
+    assert (row.state, row.acres, row.state_acres, row.since_date) == ("due", 9.0, 7.0, CUT)
+    holds = [thing(what="hold", state="in force", name=name, words=name) for name in "ab"]
+    assert len(due_rows(holds)) == 2 and len(due_rows([holds[0], holds[0]])) == 1
+
+
+def test_acres_of_one_fire_count_once_and_shares_go_by_acres() -> None:
+    checks = [
+        thing(what="hand_check", since_date=day, acres=acres) for day, acres in ((CUT, 2.0), (CUT, 3.0), (None, 1.0))
+    ]
+    assert acres_of(checks) == 4.0 and acres_of([thing(acres=2.0), thing(acres=3.0), thing(acres=None)]) == 5.0
+    assert acres_of([thing(acres=None)]) is None and acres_of([]) is None
+    parts = [thing(acres=1.0, felled_pct=20.0), thing(acres=3.0, felled_pct=60.0), thing(acres=9.0)]
+    assert share_of(parts, "felled_pct") == pytest.approx(50.0)
+    assert (
+        share_of(parts[2:], "felled_pct") is None and share_of([thing(acres=0.0, felled_pct=5.0)], "felled_pct") is None
+    )
+    assert share_of([thing(acres=0.5, felled_pct=8.0)], "felled_pct") == pytest.approx(8.0)
+
+
+def test_strangers_read_no_contract_no_reason_and_of_holds_that_they_stand() -> None:
+    may = date(2026, 5, 1)
+    items = [
+        thing(what="contract"), thing(what="hold", words="owls", from_date=may), thing(what="hold", words="sale"),
+        thing(what="closed_burn", words="hay", from_date=may), thing(words="for fescue"),
+    ]  # fmt: skip
+    hold, closed, upkeep = told_items(items)
+    assert (hold.words, hold.name, hold.since_date, hold.from_date, hold.to_date) == ("", "hold", None, None, None)
+    assert (closed.words, closed.name, closed.from_date) == ("", "closed_burn 2026-05-01", may)
+    assert upkeep == items[-1]
