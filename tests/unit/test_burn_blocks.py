@@ -18,7 +18,7 @@ from habmap.errors import InputError, UsageError
 from habmap.jobs.acres import acres
 from habmap.jobs.burnsheet import burnsheet, past_burn
 from habmap.jobs.check import check
-from habmap.jobs.ground import states_on
+from habmap.jobs.ground import ground, states_on
 from habmap.jobs.load.layers import load_block
 from habmap.jobs.log import log
 from habmap.jobs.log_ground import block_ground
@@ -26,7 +26,7 @@ from habmap.place.load.block import checked_name
 from habmap.place.settings import Settings
 from habmap.records import DrawnBlock, Row
 from habmap.records.said import BurnSaid, Said
-from habmap.work.burn.block import _joined, block_name, patch_name
+from habmap.work.burn.block import _joined, block_name, burn_block, patch_name
 from habmap.work.burn.past import _called
 from habmap.work.burn.request import BurnRequest
 
@@ -192,3 +192,26 @@ def test_check_says_whether_a_unit_or_the_settings_have_a_block_s_name() -> None
         store.append([DrawnBlock(uuid="d", name=name, geometry=ground_lonlat(BLOCK), recorded_at=NOW)])
         (fault,) = check(store, today=TODAY).faults
         assert fault.what.startswith(words)
+
+
+def test_a_block_has_its_own_pieces_inside_and_all_others_beyond() -> None:
+    """C1 is down but for 40 m left on purpose, C2 stands."""
+    state = ground(a_place(more=[entry("keep", "2025-11-01", box(0, 0, 40, 100))]))
+
+    def parts(*names: str, blocks: dict[str, list[str]] | None = None) -> tuple[list[str], list[str], tuple[str, ...]]:
+        block = burn_block(names, None, state=state, blocks=blocks or {})
+        inside, beyond = (sorted(f"{one.unit_id} {one.stage}" for one in some) for some in (block.inside, block.beyond))
+        assert block.outline.area == pytest.approx(sum(one.area_m2 for one in block.inside), rel=1e-6)
+        return inside, beyond, block.unit_ids
+
+    assert parts("C1") == (["C1 down", "C1 keep"], ["C2 standing"], ("C1",))
+    assert parts("C1:down") == (["C1 down"], ["C1 keep", "C2 standing"], ("C1",))
+    assert parts("C2", "C1:keep", "C2") == (["C1 keep", "C2 standing"], ["C1 down"], ("C2", "C1"))
+    assert parts("C1", "C1:down")[0] == ["C1 down", "C1 keep"]
+    both = {"Both": ["C1:down", "C2"], "C1": ["C2"]}
+    assert parts("Both", blocks=both) == (["C1 down", "C2 standing"], ["C1 keep"], ("C1", "C2"))
+    assert parts("C1", blocks=both)[2] == ("C1",)  # a unit goes before a block of its name
+    with pytest.raises(InputError, match="no such ground"):
+        burn_block(["C2:down"], None, state=state, blocks={})
+    with pytest.raises(InputError, match="no such unit"):
+        burn_block(["C2:nothing"], None, state=state, blocks={})

@@ -232,5 +232,7 @@ def test_rows_are_told_after_what_they_were_made_in_sight_of_whatever_their_cloc
     # with clocks that go right nothing is moved
     right = [line, amend(line), void(line), entry("mow", "2025-03-01", PATCH)]
     assert told_in_order(right[::-1]) == tuple(right)
+    between = [line, entry("mow", "2025-03-01", PATCH), amend(line), entry("mow", "2025-03-02", PATCH)]
+    assert told_in_order(between[::-1]) == tuple(between)
     alone = replace(void(line), target="nobody")
     assert told_in_order([alone, line]) == (line, alone)
