@@ -118,6 +118,12 @@ def test_open_pieces_are_joined_as_they_come_or_end_to_end() -> None:
     assert not walked._chains([first, mixed], sigma_m=1.0, close_gap_m=7.0)[0][0].has_times
 
 
+def test_each_path_goes_on_where_the_last_one_ends() -> None:
+    # 7 m from its end and 5 m from its start
+    first, on, back = path([(0, 0), (50, 0)]), path([(57, 0), (90, 0)]), path([(-5, 0), (-30, 0)])
+    assert [one.xy[0, 0] for one in walked._end_to_end([first, back, on])] == [0, 57, -5]
+
+
 def test_two_receivers_clocks_are_set_apart() -> None:
     first = path([(0, 0), (50, 0)], begin_s=0.0)
     at_once, later = path([(90, 0), (55, 0)], begin_s=10.0), path([(95, 0), (150, 0)], begin_s=50.0)
