@@ -350,11 +350,11 @@ def test_only_polygons_with_an_area_are_ground() -> None:
     ("off_m2", "tried", "best"),
     [([1e-6], 1, 0), ([1.005e-6, 0.9e-6], 2, 1), ([3e-3, 2e-3, 1e-6], 3, 2), ([3e-3, 2e-3, 2.5e-3], 3, 1)],
 )
-@pytest.mark.parametrize("side_m", [600, 1998])
+@pytest.mark.parametrize(("side_m", "finest_m"), [(2, 1e-13), (600, 1e-11), (1998, 1e-11), (2000, 1e-10)])
 def test_a_net_that_does_not_close_is_tried_on_coarser_grids(
-    off_m2: list[float], tried: int, best: int, side_m: int, monkeypatch: pytest.MonkeyPatch
+    off_m2: list[float], tried: int, best: int, side_m: int, finest_m: float, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Half of the side and a meter reach a kilometer at most: 14 digits below it are 1e-11 m."""
+    """Half of the side and a meter reach the next power of ten: the grid lies 14 digits below that."""
     asked: list[float] = []
 
     def noded(_shapes: object, _edges: object, *, grid_m: float) -> Any:
@@ -368,7 +368,7 @@ def test_a_net_that_does_not_close_is_tried_on_coarser_grids(
     monkeypatch.setattr(acreage, "_noded", noded)
     found = acreage._net(np.array([box(0, 0, side_m, side_m)], dtype=object))
     half_m = side_m / 2
-    assert asked == pytest.approx([1e-11, 1e-10, 1e-9][:tried])
+    assert asked == pytest.approx([finest_m, 10 * finest_m, 100 * finest_m][:tried])
     assert found.off_m2 == off_m2[best]
     assert found.faces[0].bounds == (half_m, half_m, half_m + best, half_m + 1)
 
@@ -383,6 +383,7 @@ def test_lines_cut_an_outline_from_west_to_east() -> None:
     # parts that are not cut stay with the largest piece
     two = MultiPolygon([box(100, 0, 110, 10), field])
     west, east = divided(two, LineString([(20, -1), (20, 11)]))
+    assert isinstance(west, MultiPolygon) and isinstance(east, MultiPolygon)
     assert (west.area, east.area, len(east.geoms)) == (200, 700 + 100, 2)
     (whole,) = divided(two, LineString([(95, -1), (95, 11)]))
     assert whole.area == 1000 and len(whole.geoms) == 2

@@ -184,6 +184,22 @@ def test_what_was_not_cut_is_left_as_it_is(parts: list[Polygon]) -> None:
     assert joined(parts[0]) is parts[0]
 
 
+def test_what_does_not_cross_the_line_stays_as_it_was_drawn() -> None:
+    aslant = Polygon([(0, 0), (0, 3), (-1, 1), (-2, 3), (-2, 0), (-1, 0.5)])
+    for west in (-97.0, 177.5, 178.0):
+        drawn = shapely.transform(aslant, lambda xy, west=west: xy + np.array([west + 2, 0.0]))  # type: ignore[misc]
+        assert shapely.equals_identical(cut(drawn), drawn)
+    # beside parts on the line, one that ends at Greenwich is none of the east
+    parts = joined(MultiPolygon([side(179, 180), side(-180, -179), side(-1, 0)]))
+    assert sorted(part.bounds[0] for part in shapely.get_parts(parts)) == [-1, 179]
+
+
+@pytest.mark.parametrize(("east", "is_read"), [(189.99, True), (190.05, False), (-189.95, True), (-190.01, False)])
+def test_a_file_may_run_on_for_ten_degrees(east: float, is_read: bool, tmp_path: Path) -> None:
+    faults = read_layer(written(tmp_path, shapely.geometry.mapping(box(east - 0.04, 36, east, 36.1)))).faults
+    assert (not faults) is is_read
+
+
 def test_lines_and_mixed_shapes_are_joined_too() -> None:
     one, other = LineString([(179, 0), (180, 1)]), LineString([(-180, 1), (-179, 5)])
     through = joined(MultiLineString([one, other]))
