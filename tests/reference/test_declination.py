@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import math
 from datetime import date
+from types import SimpleNamespace
+from typing import Any
 
 import pytest
 
+import habmap.land.declination
 from habmap.land.declination import FIRST_YEAR, LAST_YEAR, declination
 
 # NOAA NCEI, WMM2025_TEST_VALUES.txt (the report's Table 6), its rows at 0 km: day, lat, lon, D [°], H [nT] of X and Y.
@@ -75,3 +78,35 @@ def test_where_the_needle_points_south_its_yearly_change_is_that_of_its_neighbor
     assert here is not None and abs(here.east_deg) > 179.8
     changes_deg = [one.change_deg_per_year for one in beside if one is not None]
     assert here.change_deg_per_year == pytest.approx(sum(changes_deg) / 2, abs=0.01) and abs(changes_deg[0]) < 0.5
+
+
+@pytest.mark.parametrize(
+    ("day", "year"),
+    [
+        (date(2024, 1, 1), 2024.0),
+        (date(2024, 12, 31), 2024 + 365 / 366),
+        (date(2025, 12, 31), 2025 + 364 / 365),
+        (date(2025, 3, 1), 2025 + 59 / 365),
+        (date(2024, 3, 1), 2024 + 60 / 366),
+    ],
+)
+def test_a_day_is_its_share_of_its_own_year(day: date, year: float, monkeypatch: pytest.MonkeyPatch) -> None:
+    asked: list[float] = []
+
+    def calculate(*, glat: float, glon: float, alt: float, time: float) -> Any:
+        assert (glat, glon, alt) == (37.1, -96.3, 0.0)
+        asked.append(time)
+        # past the pole from 179.5° to −179.8°, on either side of the middle of the model's years
+        turned = 179.5 if time < year_begun + 2.5 else -179.8
+        return SimpleNamespace(h=horizontal_nt, d=turned, calculate_uncertainty=lambda: SimpleNamespace(d=0.4))
+
+    year_begun = day.year // 5 * 5
+    monkeypatch.setattr(habmap.land.declination, "_model", lambda _: SimpleNamespace(calculate=calculate))
+    horizontal_nt = 0.0
+    for limit_nt, is_told in ((2000.0, True), (1999.9, False), (2010.0, True)):
+        horizontal_nt = limit_nt
+        found = declination(-96.3, 37.1, day)
+        assert (found is not None) is is_told
+        if found:
+            assert (found.change_deg_per_year, found.sd_deg) == (pytest.approx(0.7), 0.4)
+    assert asked[0] == pytest.approx(year, abs=1e-9) and asked[1:3] == [year_begun + 2, year_begun + 3]

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import pytest
 from pyproj import CRS
 
 from habmap.errors import InputError
+from habmap.land import datum
 from habmap.land.datum import _region, horizontal_crs, transformer_to_wgs84
 
 #: Systems whose change to WGS 84 PROJ's own database declares good to 5 m or better.
@@ -54,3 +57,27 @@ def test_the_region_of_a_layer_is_told_in_degrees_whatever_it_is_drawn_in():
     assert (turned.west_lon_degree, turned.east_lon_degree) == pytest.approx((-98.0, -97.0))
     assert _region(CRS.from_epsg(4326), (-98.0, 38.0, -97.0, 91.0)) is None
     assert _region(CRS.from_epsg(4326), None) is None
+
+
+@pytest.mark.parametrize(
+    ("accuracies", "said"),
+    [([0.0], None), ([0.5], None), ([5.0], None), ([5.0, 99.0], None), ([5.02], "5.02 m"), ([7.0, 1.0], "7 m"),
+     ([-1.0], "unknown"), ([], "unknown")],
+)  # fmt: skip
+def test_the_best_change_at_hand_declares_five_meters_or_better(accuracies, said, monkeypatch):
+    changes = [SimpleNamespace(accuracy=one) for one in accuracies]
+    monkeypatch.setattr(datum, "TransformerGroup", lambda *_args, **_more: SimpleNamespace(transformers=changes))
+    if said is None:
+        assert transformer_to_wgs84(CRS.from_epsg(4269)) is changes[0]
+    else:
+        with pytest.raises(InputError) as caught:
+            transformer_to_wgs84(CRS.from_epsg(4269))
+        assert caught.value.value == f"NAD83, accuracy {said}" and caught.value.where == "the layer"
+
+
+def test_the_poles_are_the_ends_of_a_region():
+    assert _region(CRS.from_epsg(4326), (-98.0, -90.0, -97.0, 90.0)) is not None
+    assert _region(CRS.from_epsg(4326), (-98.0, -89.5, -97.0, 89.5)) is not None
+    assert _region(CRS.from_epsg(4326), (-98.0, -90.5, -97.0, 90.0)) is None
+    assert _region(CRS.from_epsg(4326), (-98.0, -90.0, -97.0, 90.5)) is None
+    assert _region(CRS.from_epsg(4326), (-98.0, float("inf"), -97.0, 40.0)) is None
