@@ -408,3 +408,10 @@ def test_how_far_a_side_lies_that_takes_all_depends_on_the_ground_s_size_alone()
     east, north = 2000.0, -700.0
     moved = a_search(box(east, north, east + 300, north + 200))
     assert moved._reach_m == pytest.approx(a_search(FIELD)._reach_m) and moved._reach_m > math.hypot(300, 200)
+
+
+def test_crumbs_of_the_arithmetic_are_no_rest() -> None:
+    search = a_search(FIELD)
+    for area_m2, count in ((0.99e-6, 0), (1.005e-6, 1)):
+        side_m = math.sqrt(2 * area_m2)
+        assert len(search._rest(FIELD.difference(Polygon([(0, 0), (side_m, 0), (0, side_m)])))) == count
