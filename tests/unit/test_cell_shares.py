@@ -71,6 +71,7 @@ def a_comb(breadth: float) -> Polygon:
         (box(0, 0, 5.47, 5.47), True),  # 29.92 cells
         (box(0, 0, 5.48, 5.48), False),  # 30.03
         (box(0, 0, 100, 3.97), True),  # a cell is more than a quarter of its breadth
+        (box(0, 0, 100, 3.99), True),
         (box(0, 0, 100, 4.03), False),
         (box(0, 0, 100, 40), False),
         (a_horseshoe(3.95), False),  # in its corner a circle of 4.63 fits: 2·3.95·√2/(1 + √2)
