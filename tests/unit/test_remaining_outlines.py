@@ -63,6 +63,13 @@ def test_a_copy_that_shows_less_kept_ground_or_another_outline_tells_nothing_of_
     assert shapely.get_coordinates(shown.geometry)[0][0] == pytest.approx(-98, abs=0.01)
 
 
+def test_a_piece_has_the_state_after_its_last_line() -> None:
+    cut, fire = entry("cut", "2026-01-01", STAND), entry("burn", "2026-02-01", STAND)
+    (piece,) = ground(FakeStore([unit("A", STAND), cut, fire], grid=GRID)).pieces
+    assert (piece.stage, piece.state.stage, piece.state.last_fire) == ("burned", "burned", fire.date)
+    assert (piece.entry_ids, piece.state.last_felled) == ((cut.entry_id, fire.entry_id), cut.date)
+
+
 def test_a_place_without_ground_has_no_outlines() -> None:
     bare = ground(FakeStore())
     assert remaining_outlines(bare, owners=bare) == ()
