@@ -68,34 +68,22 @@ def test_significant_digits_never_come_with_an_exponent() -> None:
     assert measures.significant(9.996, 3) == "10" and measures.significant(100.0, 1) == "100"
 
 
-@pytest.mark.parametrize(
-    ("words", "told"),
-    [
-        (measures.acres_words(1234.5), "1,234.50 acres"),
-        (measures.acres_words(0.00503), "0.01 acres"),
-        (measures.acres_words(0.00499), "under 0.01 acre"),
-        (measures.acres_words(1e-9), "under 0.01 acre"),
-        (measures.acres_words(0.0), "0.00 acres"),
-        (measures.acres_words(-0.5), "-0.50 acres"),
-        (measures.hours_words(1234.5), "1,234 person-hours"),
-        (measures.hours_words(12.6), "13 person-hours"),
-        (measures.hours_words(0.43), "0.4 person-hours"),
-        (measures.hours_words(0.043), "0.04 person-hours"),
-        (measures.so_many(0, "plot"), "0 plots"),
-        (measures.so_many(1, "property"), "1 property"),
-        (measures.so_many(1, "stratum", "strata"), "1 stratum"),
-        (measures.so_many(1200, "property"), "1,200 properties"),
-        (measures.so_many(2, "stratum", "strata"), "2 strata"),
-        (measures.unit_behind("%") + measures.unit_behind("°"), "%°"),
-        (measures.unit_behind("mph") + measures.unit_behind("") + measures.unit_behind(None), " mph"),
-    ],
-)
-def test_figures_in_words(words: str, told: str) -> None:
-    assert words == told
+def test_figures_in_words() -> None:
+    acres, hours, many, behind = measures.acres_words, measures.hours_words, measures.so_many, measures.unit_behind
+    told = [acres(value) for value in (1234.5, 0.00503, 0.00499, 1e-9, 0.0, -0.5)]
+    little = "under 0.01 acre"
+    assert told == ["1,234.50 acres", "0.01 acres", little, little, "0.00 acres", "-0.50 acres"]
+    told = [hours(value).removesuffix(" person-hours") for value in (1234.5, 12.6, 0.43, 0.043)]
+    assert told == ["1,234", "13", "0.4", "0.04"] and hours(2).endswith(" person-hours")
+    told = [many(0, "plot"), many(1, "property"), many(1, "stratum", "strata"), many(1200, "property")]
+    assert told == ["0 plots", "1 property", "1 stratum", "1,200 properties"]
+    assert many(2, "stratum", "strata") == "2 strata"
+    assert [behind(unit) for unit in ("%", "°", "mph", "", None)] == ["%", "°", " mph", "", ""]
 
 
 def test_days_end_with_the_calendar() -> None:
     assert measures.days_after(date(2024, 2, 28), 2) == date(2024, 3, 1)
     assert measures.days_after(date(2024, 3, 1), -2) == date(2024, 2, 28)
     assert measures.days_after(date(9999, 12, 30), 1) == measures.days_after(date(9999, 12, 30), 2) == date.max
+    assert measures.days_after(date.max, 1) == date.max and measures.days_after(date.min, -1) == date.min
     assert measures.days_after(date(1, 1, 2), -2) == date.min
