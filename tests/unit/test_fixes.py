@@ -400,7 +400,9 @@ def test_a_tenth_of_the_times_differ(differing: int, known: int, is_used: bool) 
 
 def test_without_times_the_limits_to_a_hundredth() -> None:
     def is_dropped(places: list[tuple[float, float]]) -> bool:
-        return not tracks._without_spikes(np.array(places))[2]
+        here, elsewhere = (tracks._without_spikes(np.array(places) + by)[2] for by in (0, np.array([3000, -7000])))
+        assert here == elsewhere
+        return not here
 
     for off_m, wanted in ((100.4, True), (100.0, False), (99.9, False)):
         assert is_dropped([(0, 0), (1, 0), (1, off_m), (2, 0), (3, 0), (4, 0)]) is wanted

@@ -276,3 +276,12 @@ def test_of_two_lobes_a_small_one_is_dropped_and_counted(turn: int) -> None:
     assert (polygon.area, small, laps) == (6400, 1, 1)
     with pytest.raises(InputError, match=r"lobes of 1\.58 and 0\.01 acres"):
         rings._ground(eight, where="w", small_m=2.99)
+
+
+def test_of_five_lobes_the_sizes_of_four_are_told() -> None:
+    # a stair of squares of 80 m, corner to corner, up along their south and east and home along their north and west
+    up = [place for k in range(5) for place in ((80.0 * k, 80.0 * k), (80.0 * (k + 1), 80.0 * k))]
+    home = [place for k in range(4, 0, -1) for place in ((80.0 * k, 80.0 * (k + 1)), (80.0 * k, 80.0 * k))]
+    with pytest.raises(InputError, match=r"figure-eight: lobes of 1\.58( and 1\.58){3} acres") as error:
+        rings._ground(np.array([*up, (400.0, 400.0), *home, (0.0, 80.0)]), where="w", small_m=1.0)
+    assert error.value.value == "5 lobes"
