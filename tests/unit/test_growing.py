@@ -8,14 +8,14 @@ import shapely
 from shapely import GeometryCollection, LineString, MultiPolygon, Point, Polygon, box
 
 from habmap.land import growing
-from habmap.land.growing import ALL, SPEEDS, BoxedGround, Boxes, parts_at
+from habmap.land.growing import ALL, BoxedGround, Boxes, parts_at
 
 
 def test_each_shape_of_box_has_its_mirror_image_and_plain_proportions() -> None:
     """Which boxes are tried does not depend on which way round the edge is looked along."""
-    assert {(forward, back, away) for back, forward, away in SPEEDS} == set(SPEEDS)
-    assert len(set(SPEEDS)) == len(SPEEDS)
-    for shape in SPEEDS:
+    assert {(forward, back, away) for back, forward, away in growing.SPEEDS} == set(growing.SPEEDS)
+    assert len(set(growing.SPEEDS)) == len(growing.SPEEDS)
+    for shape in growing.SPEEDS:
         back, forward, away = shape
         grow = [speed for speed in shape if speed < ALL]
         assert grow
