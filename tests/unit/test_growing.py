@@ -13,7 +13,10 @@ from habmap.land.growing import ALL, BoxedGround, Boxes, parts_at
 
 def test_each_shape_of_box_has_its_mirror_image_and_plain_proportions() -> None:
     """Which boxes are tried does not depend on which way round the edge is looked along."""
-    assert {(forward, back, away) for back, forward, away in growing.SPEEDS} == set(growing.SPEEDS)
+    speeds = np.array([(back, forward, 0.0, away) for back, forward, away in growing.SPEEDS])
+    tries = Boxes(np.zeros((len(speeds), 2)), np.tile([1.0, 0.0], (len(speeds), 1)), speeds)
+    laid = {tuple(one.bounds) for one in tries.boxes(np.full(len(speeds), 10.0), reach_m=500.0)}
+    assert {(-east, south, -west, north) for west, south, east, north in laid} == laid
     assert len(set(growing.SPEEDS)) == len(growing.SPEEDS)
     for shape in growing.SPEEDS:
         back, forward, away = shape
