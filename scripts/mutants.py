@@ -126,10 +126,11 @@ CALLED: Final = {
 
 @dataclass(frozen=True)
 class Mutant:
-    """One changed place: the file below the top folder, its line and that line's text, what stood there, what now."""
+    """One changed place: the file below the top folder, line, column and text of the line, before and after."""
 
     path: str
     line: int
+    column: int
     text: str
     kind: str
     before: str
@@ -169,7 +170,15 @@ def mutants_of(path: str, wanted: Collection[int]) -> Iterator[Mutant]:
         # The code keeps its lines, so that it can be told which function is which.
         code = compile(ast.fix_missing_locations(tree), str(TOP / path), "exec")
         _put(*hold, spot)
-        yield Mutant(path, spot.lineno, lines[spot.lineno - 1].strip(), kind, before, _short(changed), code)
+        yield Mutant(
+            path, spot.lineno, _column(spot, lines), lines[spot.lineno - 1].strip(), kind, before, _short(changed), code
+        )
+
+
+def _column(spot: Any, lines: Sequence[str]) -> int:
+    """Return where a place begins in its line's text without the indent."""
+    line = lines[spot.lineno - 1]
+    return len(line.encode()[: spot.col_offset].decode()) - (len(line) - len(line.lstrip()))
 
 
 def _spots(tree: ast.AST) -> Iterator[tuple[Any, ast.AST, str, int | None]]:
@@ -709,17 +718,41 @@ def _said(code: int, *, is_whole: bool) -> str:
 # --- all of it ------------------------------------------------------------------------------------------------
 
 
-def equivalents() -> set[tuple[str, str, str, str]]:
-    """Return the changes that alter nothing: file, text of the line, before, after."""
+@dataclass(frozen=True)
+class Harmless:
+    """A change that alters nothing: file, text of the line, before, after, and where in the line it may stand."""
+
+    path: str
+    text: str
+    before: str
+    after: str
+    columns: frozenset[int]
+
+    def is_of(self, mutant: Mutant) -> bool:
+        """Tell whether a change is this one."""
+        own = (mutant.path, mutant.text, mutant.before, mutant.after)
+        return own == (self.path, self.text, self.before, self.after) and mutant.column in self.columns
+
+
+def equivalents() -> list[Harmless]:
+    """Return the changes that alter nothing; where a line has a change twice, its row says in which column."""
     rows = tomllib.loads(EQUIVALENT.read_text(encoding="utf-8")).get("equivalent", [])
-    listed = {(row["path"], row["line"], row["before"], row["after"]) for row in rows}
-    for path in sorted({path for path, *_ in listed}):
+    found = []
+    for path in sorted({row["path"] for row in rows}):
         lines = (TOP / path).read_text(encoding="utf-8").splitlines()
-        there = {(path, lines[spot.lineno - 1].strip(), _short(spot), _short(new))
-                 for _, spot, _, _, new in _all_changes(path)}  # fmt: skip
-        for gone in sorted(row for row in listed - there if row[0] == path):
-            sys.exit(f"{EQUIVALENT.name}: no such change any more: {gone}")
-    return listed
+        there: dict[tuple[str, str, str], set[int]] = {}
+        for _, spot, _, _, new in _all_changes(path):
+            change = (lines[spot.lineno - 1].strip(), _short(spot), _short(new))
+            there.setdefault(change, set()).add(_column(spot, lines))
+        for row in (row for row in rows if row["path"] == path):
+            columns = there.get((row["line"], row["before"], row["after"]), set())
+            told = {row["column"]} if "column" in row else columns
+            if not columns or not told <= columns:
+                sys.exit(f"{EQUIVALENT.name}: no such change any more: {row}")
+            if len(told) > 1:
+                sys.exit(f"{EQUIVALENT.name}: say in which column, {sorted(columns)}: {row}")
+            found.append(Harmless(path, row["line"], row["before"], row["after"], frozenset(told)))
+    return found
 
 
 def trial_of(mutant: Mutant, tests: Sequence[str], known: TestMap, longest_s: float) -> Trial:
@@ -768,7 +801,7 @@ def main() -> int:
         make_map(asked.jobs, asked.map or ())
     known, tests = equivalents(), TestMap()
     mutants = chosen_mutants(asked.only, asked.count, asked.seed)
-    fair = [one for one in mutants if (one.path, one.text, one.before, one.after) not in known]
+    fair = [one for one in mutants if not any(harmless.is_of(one) for harmless in known)]
     trials = [trial_of(one, tests.tests_of(one), tests, asked.longest) for one in fair]
     for name in WARM:
         importlib.import_module(name)
