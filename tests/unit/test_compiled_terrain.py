@@ -16,7 +16,7 @@ from affine import Affine
 
 from habmap.land.facerules import FaceRules
 from habmap.land.grid import LocalGrid
-from habmap.land.pieces import slope_figures
+from habmap.land.pieces import DENSE_CLASSES, slope_figures
 from habmap.land.zones import ZoneSums, ZoneTable
 from habmap.place import kernels
 from habmap.place.elevation import open_elevation
@@ -87,6 +87,15 @@ def test_both_ways_any_threads_and_each_stand_alone_are_one_to_the_last_bit(rast
             alone = dem.zone_table([polygons[number]], rules=rules)
             assert_same(alone, plain.part(number, number + 1))
     assert (plain.plain[:, 0] > 0).sum() > 40
+
+
+def test_a_stand_too_steep_for_the_compiled_way_alone_in_its_tile_is_summed_the_plain_way(raster):
+    row = col = 900.5
+    cliff = GRID.to_lonlat(shapely.Point(-2000 + 3 * col + 0.1 * row, 1500 + 0.05 * col - 3 * row).buffer(25))
+    with open_elevation(raster, vertical_unit="m") as dem:
+        plain, compiled = (dem.zone_table([cliff], rules=FaceRules(), way=way) for way in ("plain", "compiled"))
+    assert_same(compiled, plain)
+    assert plain.table().classes.max() > DENSE_CLASSES
 
 
 def test_what_was_summed_depends_on_the_bearings_alone_where_limits_lie_between_classes(raster):

@@ -101,6 +101,17 @@ def test_a_places_cells_are_those_that_it_fills_or_runs_through(place: shapely.G
             assert told[middle]
 
 
+def test_wherever_the_lattice_lies_no_cell_inside_is_left_out() -> None:
+    place = box(33, 33, 233, 233)
+    for key in "abcdefghijklmnopqrstuvwxyz":
+        x, y = middle_by_hand(key, 0.0, 0.0)
+        middles = [(x + 40 * column, y + 40 * row) for column in range(8) for row in range(8)]
+        inside = [(x, y) for x, y in middles if place.covers(box(x - 20, y - 20, x + 20, y + 20))]
+        found = shapely.multipoints(sorted(rules._cells(place, key)))
+        assert len(inside) >= 16
+        assert max(found.distance(Point(middle)) for middle in inside) < 1e-6, key
+
+
 def test_a_ring_or_a_bend_about_a_place_runs_round_it_and_a_line_past_it_does_not() -> None:
     assert runs_round(box(-150, -150, 150, 150).exterior, HERE)
     assert runs_round(box(-150, -150, 150, 150), HERE)

@@ -64,8 +64,6 @@ def cold_air_paths(surface: Surface, block: BaseGeometry) -> list[DownhillPath]:
     ways_out = outlets(surface)
     paths: list[DownhillPath] = []
     for start in starts:
-        if math.isnan(surface.height_m(*start)):
-            continue
         path = downhill_path(surface, start, longest_m=COLD_AIR_M, ways_out=ways_out)
         if path.length_m > 0 and not any(_joins(path, other, surface.cell_m) for other in paths):
             paths.append(path)
