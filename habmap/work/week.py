@@ -320,9 +320,7 @@ def _burnable(unit_id: str, what: str, parts: Sequence[DueItem], barriers: _Barr
     past = tuple(part for part in begun if part not in open_ and part.state != "drying")
     if now:
         last = _first_of(last, *(part.to_date for part in now))
-        asks["burn"].append(
-            replace(ask, acres=acres_of(now), parts=now, to_date=last, past_acres=acres_of(past) if past else None)
-        )
+        asks["burn"].append(replace(ask, acres=acres_of(now), parts=now, to_date=last, past_acres=acres_of(past)))
     elif past:
         asks["burn"].append(replace(ask, acres=acres_of(past), parts=past))
 

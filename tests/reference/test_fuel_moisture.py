@@ -102,6 +102,15 @@ def test_flat_ground_takes_the_lowest_correction_of_the_four_aspects() -> None:
     assert table_moisture_pct(air, aspect=None, slope_class="0-30", is_flat=True) == 9
 
 
+def test_flat_ground_has_the_corrections_up_to_30_percent_alone_whatever_slope_is_told() -> None:
+    # Table D, 1200, level, 0–30%: N 3, E 3, S 3, W 3; steeper: N 5, E 2, S 1, W 4; table A (60 °F, 35%) 6.
+    air = Air(at=datetime(2026, 1, 10, 12), temp_f=60, rh_pct=35)
+    assert [
+        table_moisture_pct(air, aspect=None, slope_class=slope, is_flat=True) for slope in (None, *SLOPE_CLASSES)
+    ] == [9, 9, 9]
+    assert table_moisture_pct(air, aspect=None, slope_class=None) == 7
+
+
 def test_unknown_ground_takes_the_driest_answer() -> None:
     # Table C, 1400, below: the lowest of all cells is 0 (S, steeper than 30%); table A (60 °F, 35%) 6.
     air = Air(at=datetime(2026, 3, 10, 14), temp_f=60, rh_pct=35, above_weather_ft=-1500)

@@ -13,10 +13,13 @@ from shapely import Point, box
 
 from habmap.cli.commands.burnsheet import print_burnsheet
 from habmap.jobs.burnsheet import worked_out
+from habmap.land.edges import Side
 from habmap.measures import acres
 from habmap.records import Feature, ForecastHour, Row
 from habmap.show.burn.compose import burn_sheet
 from habmap.vocabulary import SNAG_CAUTION
+from habmap.work.burn.block_edges import CEDAR_FUEL_WORDS, Edge
+from habmap.work.burn.breaks import published_breaks
 from habmap.work.burn.request import BurnRequest, ForecastSource
 from habmap.work.burn.result import BurnsheetResult
 from habmap.work.burn.surroundings import downwind_places
@@ -195,6 +198,25 @@ def test_grass_alone_has_the_minimum_for_grass_first() -> None:
     first = result.published_breaks[0]
     assert (first.width_low_ft, first.width_high_ft, first.fuel) == (40, 100, "slightly volatile: grass")
     assert result.published_breaks[-1].width_low_ft == 4
+
+
+def test_cedar_in_the_block_counts_along_its_downwind_edge_and_cedar_beyond_along_any() -> None:
+    def edge(side: Side, length_m: float, beyond: str = "X") -> Edge:
+        return Edge(
+            side=side, length_m=length_m, outward_deg=0.0, beyond="X", beyond_stage=None, beyond_words=beyond,
+            mapped_break=False, break_name=None, boss_checked=False, upslope=None, coordinates=(),
+        )  # fmt: skip
+
+    def told(*edges: Edge, has_cedar: bool) -> list[tuple[float, float]]:
+        found = published_breaks(edges, wind_mph=None, has_cedar=has_cedar, tallest_ft=None)
+        return [(line.width_low_ft, line.length_m) for line in found]
+
+    grass = (edge("downwind", 100), edge("side", 30), edge("upwind", 7))
+    assert told(*grass, has_cedar=True) == [(500, 100), (300, 100), (4, 137)]
+    assert told(*grass, has_cedar=False) == [(40, 100), (4, 137)]
+    beside = edge("side", 20, f"unit B{CEDAR_FUEL_WORDS}")
+    assert told(*grass, beside, has_cedar=True) == [(500, 120), (300, 120), (4, 157)]
+    assert told(*grass, beside, has_cedar=False) == [(500, 20), (300, 20), (4, 157)]
 
 
 @pytest.mark.parametrize("share", [5, 40, 70])

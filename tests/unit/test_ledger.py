@@ -9,6 +9,7 @@ from shapely import box
 
 from habmap.records import Entry
 from habmap.work.ledger import (
+    _all_below,
     conflicts,
     corrections,
     effective_entries,
@@ -133,6 +134,29 @@ def test_what_was_made_apart_from_a_withdrawal_is_named() -> None:
     assert [conflict.kind for conflict in conflicts([line, change, blind, seeing, void(seeing)])] == [
         "amended_and_void"
     ]
+
+
+def test_a_correction_made_upon_withdrawn_ones_is_named_with_them_and_the_last_of_them_is_told() -> None:
+    line = entry("cut", "2025-03-01", PATCH, person_hours=5)
+    first = amend(line, person_hours=10)
+    second = amend(first, person_hours=11)
+    third = amend(second, person_hours=12)
+    rows = [line, first, second, third, void(first), void(second)]
+    (found,) = conflicts(rows)
+    assert (found.kind, found.entry_id) == ("withdrawn_below", line.entry_id)
+    assert found.row_ids == (first.entry_id, second.entry_id, third.entry_id)
+    assert found.words == (
+        f"line {line.entry_id} counts as {third.entry_id} has it, made upon {second.entry_id}, which is withdrawn"
+    )
+    # one that stands between is not named
+    (found,) = conflicts([line, first, second, third, void(first)])
+    assert found.row_ids == (first.entry_id, third.entry_id)
+
+
+def test_what_lies_below_in_a_circle_of_corrections_is_named_once_and_ends() -> None:
+    upon = {"a": ("b", "line"), "b": ("c",), "c": ("a",), "line": ()}
+    assert _all_below("a", upon) == {"a", "b", "c", "line"}
+    assert _all_below("line", upon) == _all_below("nobody", upon) == frozenset()
 
 
 def test_long_chains_and_circles_of_withdrawals_are_followed() -> None:

@@ -464,6 +464,11 @@ def test_slash_is_asked_for_from_its_first_drying_day_to_its_last_and_past_it_is
     assert told(green) == ([(8.0, day(9))], [])
     assert told(green, over) == ([(8.0, day(9))], [(4.0, None, None)])
     assert told(begun, green) == ([(10.0, day(0))], [(2.0, None, day(0))])
+    # nor is slash that is green still when its days are over: not asked about, and not past beside what is open
+    still_green = replace(green, to_date=day(-1))
+    assert told(still_green) == ([], [])
+    assert told(begun, still_green) == ([(2.0, day(0))], [(2.0, None, day(0))])
+    assert told(begun, still_green, over) == ([(2.0, day(0))], [(2.0, 4.0, day(0))])
     # piles have no last day but the plan's
     assert facts(thing("piles")).asks["closes"] == []
     (piles,) = facts(thing("piles"), days=YearlyDays(first=(2, 1), last=(2, 20))).asks["burn"]
