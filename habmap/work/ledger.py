@@ -214,7 +214,7 @@ def _line_conflicts(line: Correction) -> list[Conflict]:
         row_ids = tuple(row.entry_id for row in line.rivals)
         words = f"line {root_id} was corrected twice apart; the later correction by its clock, {row_ids[-1]}, counts"
         found.append(Conflict("two_amendments", root_id, row_ids, words))
-    below = [row.entry_id for row in line.basis[1:-1] if row.entry_id in line.withdrawn]
+    below = [row.entry_id for row in line.basis[:-1] if row.entry_id in line.withdrawn]
     if below:
         words = f"line {root_id} counts as {line.basis[-1].entry_id} has it, made upon {below[-1]}, which is withdrawn"
         found.append(Conflict("withdrawn_below", root_id, (*below, line.basis[-1].entry_id), words))
