@@ -8,7 +8,7 @@ from datetime import date
 from typing import Final
 
 from habmap.memory import remembered
-from habmap.records import Entry
+from habmap.records import Look
 from habmap.vocabulary import FIRE, KILLING
 from habmap.work.ground import CutUnit
 
@@ -70,7 +70,7 @@ def first_work(cut: CutUnit) -> FirstWork:
 @remembered
 def coming_back(cut: CutUnit, *, since: date | None) -> ComingBack:
     """Return what the last look on each piece of a unit found growing, since a day (``None``: nothing)."""
-    looks = {line.entry_id: line for line in cut.lines if line.practice == "checkup" and line.look is not None}
+    looks = {line.entry_id: (line.date, line.look) for line in cut.lines if line.practice == "checkup" and line.look}
     acres = sum(piece.acres for piece in cut.pieces if piece.stage == "coming_back")
     seen_acres: defaultdict[str, float] = defaultdict(float)
     for piece in cut.pieces:
@@ -78,23 +78,22 @@ def coming_back(cut: CutUnit, *, since: date | None) -> ComingBack:
         for entry_id in last:
             seen_acres[entry_id] += piece.acres
     found = [
-        _found(entry, seen_acres[entry_id])
-        for entry_id, entry in looks.items()
-        if since is not None and entry.date > since and seen_acres[entry_id] >= _LEAST_ACRES
+        _found(on, look, seen_acres[entry_id])
+        for entry_id, (on, look) in looks.items()
+        if since is not None and on > since and seen_acres[entry_id] >= _LEAST_ACRES
     ]
     told = [look for look in found if _tells(look)]
     return ComingBack(acres=acres, looks=tuple(sorted(told, key=lambda look: look.on, reverse=True)))
 
 
-def _found(entry: Entry, acres: float) -> LookFound:
-    look = entry.look
+def _found(on: date, look: Look, acres: float) -> LookFound:
     return LookFound(
-        on=entry.date,
+        on=on,
         acres=acres,
-        live_stems_per_acre=look.live_stems_per_acre if look else None,
-        seedlings_per_acre=look.seedlings_per_acre if look else None,
-        tallest_ft=look.tallest_ft if look else None,
-        sprouts=dict(look.sprouts) if look else {},
+        live_stems_per_acre=look.live_stems_per_acre,
+        seedlings_per_acre=look.seedlings_per_acre,
+        tallest_ft=look.tallest_ft,
+        sprouts=dict(look.sprouts),
     )
 
 
