@@ -621,6 +621,8 @@ class _AllAtOnce:
     def pytest_runtestloop(self, session: Any) -> bool:
         """Run the trials instead of the tests."""
         items = {item.nodeid: item for item in session.items}
+        # Made before the processes part: whoever asks first empties it.
+        session.config._tmp_path_factory.getbasetemp()
         # The sample property is made once, by the code as it is.
         sample = [name for name, item in items.items() if "demo_place" in item.fixturenames][:1]
         list(_forked([Trial(None, (name,), True, ASLEEP_S) for name in sample], partial(self._run, items), 1))
@@ -637,7 +639,10 @@ class _AllAtOnce:
         if trial.mutant and not put_in_place(trial.mutant):
             return NOT_IN_PLACE
         gc.freeze()  # what is there is for good: no command goes through it again
-        self._keep_apart(own[0].config, folder)
+        try:
+            self._keep_apart(own[0].config, folder)
+        except OSError:  # no fault of the change
+            return COULD_NOT_RUN[0]
         last = _Last(folder)
         for item, following in zip(own, [*own[1:], None], strict=True):
             last.pytest_runtest_logstart(item.nodeid)
