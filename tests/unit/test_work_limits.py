@@ -94,6 +94,7 @@ def test_work_counts_only_before_the_days_are_over_and_the_due_day_is_due() -> N
     for days, why in ((21, "days"), (22, "days"), (23, "work")):  # January 10 and 22 days are February 1
         first, second = photo_revisits(points, state=state, days=days, on=ON)
         assert (first.why, first.unit_id, second.label, second.why) == (why, None, "2", "days")
+        assert first.work_on == (date(2026, 2, 1) if why == "work" else None)
     assert first.is_due(date(2026, 2, 1)) and not first.is_due(date(2026, 1, 31))
     # a store that has no ground yet: the days alone
     (bare,) = photo_revisits(points[:1], state=Ground(None, None, (), ()), days=5, on=ON)
