@@ -14,7 +14,9 @@ from shapely import box
 from habmap.measures import M2_PER_ACRE
 from habmap.records import Entry
 from habmap.work.bite import size_words
-from habmap.work.packet import ItemPacket, Question, log_lines, questions
+from habmap.work.closures import Closure
+from habmap.work.order_of_work import first_due, owners_remarks, pressing_words
+from habmap.work.packet import ItemPacket, Question, item_packet, log_lines, questions
 from habmap.work.paperwork_records import APART, Item
 from habmap.work.practice_report import _beside, _hairs, _worked_ground
 from habmap.work.stages import GroundState
@@ -249,3 +251,58 @@ def test_from_half_a_hundredth_of_an_acre_on_a_rest_is_told_in_acres() -> None:
     told = {left: size_words(one, asked_acres=1.0, left_acres=left, left_pieces=2) for left in (0.004999, 0.005)}
     assert told[0.004999].endswith("; under 0.01 acre remains in the unit after it, in 2 pieces")
     assert told[0.005].endswith("; 0.01 acres remain in the unit after it, in 2 pieces")
+
+
+def test_a_copy_for_the_public_is_not_asked_how_lines_were_told() -> None:
+    line = cut("2025-01-03", acres_sd=0.3)
+    ground = item_of({0: "applied"}, item=replace(ITEM, not_before=None))
+    result = SimpleNamespace(place="Here", currency="USD", from_date=date(2025, 1, 1), to_date=date(2025, 9, 1))
+    report: Any = SimpleNamespace(ground=[None, ground], result=result, state=state_of([line], piece(1e4, line)))
+    report.state.grid = GRID
+    codes = {"cut": "314", "burn": "338"}
+    for is_owner, kinds in (
+        (True, {"walked", "told_late", "no_first_day", "no_pair"}),
+        (False, {"no_first_day", "no_pair"}),
+    ):
+        packet, seen = item_packet(
+            report, 1, coded=codes, lines=(), numbers={line.entry_id: 7}, versions=(), points=(),
+            day_of=lambda row: row.recorded_at.date(), is_owner=is_owner,
+        )  # fmt: skip
+        assert {one.kind for one in packet.questions} == kinds and seen == ()
+        assert (packet.place, packet.currency, packet.kills, len(packet.log)) == ("Here", "USD", True, 1)
+        assert (packet.from_date, packet.to_date) == (result.from_date, result.to_date)
+
+
+def test_what_presses_a_unit_and_what_is_said_with_it() -> None:
+    def due(item: str, state: str, to: str | None, units: str | None, acres: float | None = None) -> Any:
+        return SimpleNamespace(
+            name=item, state=state, to_date=None if to is None else date.fromisoformat(to), unit_id=units, acres=acres
+        )
+
+    first, later, every = (
+        due("1", "due", "2026-02-01", "A;B", 1.25),
+        due("2", "overdue", "2026-03-01", "B;C"),
+        due("3", "due", None, None),
+    )
+    items = [every, later, first, due("4", "open", "2026-01-01", "A"), due("5", "done", "2026-01-01", "C")]
+    assert {unit_id: one.name for unit_id, one in first_due(items, ["A", "B", "C", "D"]).items()} == {
+        "A": "1", "B": "1", "C": "2", "D": "3",
+    }  # fmt: skip
+    assert pressing_words(first) == "contract 1: due soon, by 2026-02-01, 1.2 acres to do"
+    assert pressing_words(later) == "contract 2: overdue since 2026-03-01"
+    day = date(2025, 1, 31)
+    closures: Any = SimpleNamespace(coming=lambda on, name: [SimpleNamespace(first=date(2025, 5, 1), reason="nest")])
+    shut = Closure(work="cut", reason="owl", last=None)
+    waits = replace(shut, work="contract")
+    contracts = [ITEM, replace(ITEM, units=("B",)), replace(ITEM, units=(), item="2", due=None)]
+
+    def remarks(closure: Closure | None, on: date) -> tuple[str, ...]:
+        return owners_remarks("A", closure, closures=closures, contracts=contracts, on=on)
+
+    told = remarks(shut, day)
+    assert told[0] == "closed to cutting: owl" and told[1].endswith(" 2025-05-01: nest")
+    assert told[2:] == (
+        "contract P 1: not before 2025-02-01", "contract P 1: due 2025-03-01", "contract P 2: not before 2025-02-01",
+    )  # fmt: skip
+    assert remarks(None, day) == remarks(waits, day) == told[1:]
+    assert remarks(None, date(2025, 2, 1)) == (told[1], "contract P 1: due 2025-03-01")
