@@ -15,10 +15,11 @@ from habmap.measures import M2_PER_ACRE
 from habmap.records import Entry
 from habmap.work.bite import size_words
 from habmap.work.closures import Closure
+from habmap.work.ground import cut_ground
 from habmap.work.order_of_work import first_due, owners_remarks, pressing_words
 from habmap.work.packet import ItemPacket, Question, item_packet, log_lines, questions
-from habmap.work.paperwork_records import APART, Item
-from habmap.work.practice_report import _beside, _hairs, _worked_ground
+from habmap.work.paperwork_records import APART, Item, Range
+from habmap.work.practice_report import _beside, _hairs, _worked_ground, practice_report
 from habmap.work.stages import GroundState
 from habmap.work.union import rival_units
 
@@ -306,3 +307,22 @@ def test_what_presses_a_unit_and_what_is_said_with_it() -> None:
     )  # fmt: skip
     assert remarks(None, day) == remarks(waits, day) == told[1:]
     assert remarks(None, date(2025, 2, 1)) == (told[1], "contract P 1: due 2025-03-01")
+
+
+def test_only_work_of_the_report_s_days_is_in_it_and_unnamed_work_only_where_there_is_some() -> None:
+    limits: Any = SimpleNamespace(target_pct=90.0, leave_stems_per_acre=20.0)
+    before, inside = date(2025, 1, 31), date(2025, 2, 1)
+    lines = [
+        entry("mow", before, box(0, 0, 100, 100)), entry("cut", inside, box(0, 0, 50, 100), killed_pct=95.0),
+        entry("burn", inside, box(200, 0, 300, 100)),
+    ]  # fmt: skip
+    state = cut_ground((UNIT,), tuple(lines), grid=GRID, limits=limits)
+    found = practice_report(
+        state, contract=[], codes={"cut": "314", "burn": "338"}, span=Range(first=inside, last=date(2025, 3, 1)),
+        holds=(), place="Here", currency="USD",
+    ).result  # fmt: skip
+    # the mowing was before these days; the burn lies in no unit, so no item stands for it
+    assert found.remarks == ("2.5 acres of 338 lie outside every unit as now drawn and are not in this report",)
+    assert [(one.practice_code, one.program) for one in found.items] == [("314", "")]
+    assert found.items[0].applied_acres == pytest.approx(5000 / M2_PER_ACRE, rel=1e-6) == found.practice_acres
+    assert (found.place, found.currency, found.from_date, found.to_date) == ("Here", "USD", inside, date(2025, 3, 1))
