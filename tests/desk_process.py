@@ -59,6 +59,11 @@ class Running:
     def origin(self) -> str:
         return f"http://127.0.0.1:{self.port}"
 
+    @property
+    def key(self) -> str:
+        """The part of the address that is the property's whose desk was asked for; others are known by now, perhaps."""
+        return urlsplit(self.address).path.split("/")[1]
+
     def raw(
         self, method: str, path: str, *, body: bytes | None = None, heads: Mapping[str, str | None] | None = None
     ) -> Answer:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -44,7 +43,7 @@ def reader(browser: Browser, desk: Running) -> Iterator[Reader]:
 @pytest.fixture(scope="module")
 def inside(desk: Running) -> str:
     """The address of the property at the desk, its rooms warm."""
-    key = re.findall(r'href="/([0-9a-f]{10})/', desk.get("/").text)[0]
+    key = desk.key
     desk.get(f"/{key}/week")
     return f"{desk.origin}/{key}"
 

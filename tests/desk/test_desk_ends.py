@@ -59,7 +59,7 @@ def test_a_killed_desk_loses_nothing_that_it_said_is_saved(
     begin: Callable[..., Running], desk_place: Path, run_habmap: Any
 ) -> None:
     desk = begin(place=desk_place).enter()
-    key = re.findall(r'href="/([0-9a-f]{10})/', desk.get("/").text)[0]
+    key = desk.key
     desk.get(f"/{key}/week")
     look = desk.post(f"/{key}/log/preview", {"practice": "mow", "date": "2026-07-28", "unit": "G2", "whole": "yes"})
     draft = re.findall(r'name="draft" value="([^"]+)"', look.text)[-1]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -42,14 +41,10 @@ def look_around(browser: Browser, desk: Running, key: str) -> dict[str, list[str
     return found
 
 
-def key_of(desk: Running) -> str:
-    return str(re.findall(r'href="/([0-9a-f]{10})/', desk.get("/").text)[0])
-
-
 def test_hostile_names_are_words_in_every_room(browser: Browser, begin: Callable[..., Running], tmp_path: Path) -> None:
     store = squares(tmp_path / "hostile", HOSTILE_NAMES, place=HOSTILE, worked=1)
     desk = begin(place=store.folder).enter()
-    found = look_around(browser, desk, key_of(desk))
+    found = look_around(browser, desk, desk.key)
     # a line 2 or 3 is not there: told as a refusal, which a browser writes into its console as well
     told = {room: [one for one in words if "422" not in one] for room, words in found.items()}
     assert {room: words for room, words in told.items() if words} == {}
@@ -61,6 +56,6 @@ def test_a_property_of_nothing_has_all_its_rooms(
     folder = tmp_path / "empty"
     assert run_habmap("start", folder, "--name", "Empty", "--timezone", "America/Chicago").code == 0
     desk = begin(place=folder).enter()
-    found = look_around(browser, desk, key_of(desk))
+    found = look_around(browser, desk, desk.key)
     told = {room: [one for one in words if "422" not in one] for room, words in found.items()}
     assert {room: words for room, words in told.items() if words} == {}

@@ -47,7 +47,7 @@ def test_a_drawn_outline_takes_the_place_of_the_wrong_ground_after_a_look(
     begin: Callable[..., Running], two_squares: Path, run_habmap: Run
 ) -> None:
     desk = begin(place=two_squares).enter()
-    key = re.findall(r'href="/([0-9a-f]{10})/', desk.get("/").text)[0]
+    key = desk.key
     page = desk.get(f"/{key}/history/correct?line=1")
     assert f"{SQUARE_ACRES:.2f} acres; that stays on record" in words_of(page)
     assert f'href="/{key}/map?line=1"' in page.text
@@ -82,7 +82,7 @@ def test_a_walk_or_whole_units_may_be_the_right_ground_and_the_walk_is_kept(
     begin: Callable[..., Running], two_squares: Path, run_habmap: Run, tmp_path: Path
 ) -> None:
     desk = begin(place=two_squares).enter()
-    key = re.findall(r'href="/([0-9a-f]{10})/', desk.get("/").text)[0]
+    key = desk.key
     corners = shapely.get_coordinates(HALF)[:-1]
     gpx = write_gpx(tmp_path / "edge.gpx", segment(*walk(corners, speed_mps=1.0))).read_bytes()
     seen = hidden(desk.get(f"/{key}/history/correct?line=1"), "seen")

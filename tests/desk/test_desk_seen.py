@@ -32,7 +32,7 @@ def place(run_habmap: Run, tmp_path: Path) -> Path:
 @pytest.fixture
 def open_desk(begin: Callable[..., Running], place: Path) -> tuple[Running, str]:
     desk = begin(place=place).enter()
-    return desk, re.findall(r'href="/([0-9a-f]{10})/', desk.get("/").text)[0]
+    return desk, desk.key
 
 
 def kept(place: Path, record: type[Any]) -> list[Any]:
