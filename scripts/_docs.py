@@ -11,7 +11,6 @@ import hashlib
 import json
 import os
 import re
-import shutil
 import subprocess
 import sys
 import tempfile
@@ -19,6 +18,7 @@ from pathlib import Path
 from typing import Any
 
 from licenses import LICENSES, licenses_text
+from outside import OUTSIDE, path_of, why_missing
 
 TOP = Path(__file__).resolve().parent.parent
 SCHEMAS = TOP / "habmap" / "schema"
@@ -187,9 +187,9 @@ def take_pictures(place: Path) -> None:
     from PIL import Image
     from playwright.sync_api import sync_playwright
 
-    browser = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
+    browser = path_of(*OUTSIDE["browser"].programs)
     if browser is None:
-        raise SystemExit("the pictures need chromium (Debian: apt-get install chromium)")
+        raise SystemExit(why_missing("browser", sys.executable))
     pages = draw_pages(place)
     print_papers(place)
     PICTURES.mkdir(exist_ok=True)

@@ -12,7 +12,6 @@ from __future__ import annotations
 
 import argparse
 import json
-import shutil
 import statistics
 import sys
 import tempfile
@@ -23,6 +22,7 @@ from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
+from outside import OUTSIDE, path_of, why_missing
 from playwright.sync_api import Browser, sync_playwright
 from shapely import MultiPolygon, Polygon, set_precision
 from shapely.geometry import mapping
@@ -145,9 +145,9 @@ def main() -> int:
     options.add_argument("--pairs", type=int, default=9)
     options.add_argument("--keep", type=Path, help="write both pages into this folder and leave them")
     chosen = options.parse_args()
-    chromium = shutil.which("chromium")
+    chromium = path_of(*OUTSIDE["browser"].programs)
     if chromium is None:
-        print("no chromium on PATH (Debian: apt-get install chromium)", file=sys.stderr)
+        print(why_missing("browser", sys.executable), file=sys.stderr)
         return 2
     with tempfile.TemporaryDirectory() as folder:
         out = chosen.keep or Path(folder)

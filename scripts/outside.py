@@ -41,11 +41,12 @@ class Outside:
 
 
 OUTSIDE = {
-    # The driver's own node needs libatomic, which neither pip nor the browser brings.
+    # Without a window where there is one for it: the same engine at half the work. The driver's own node needs
+    # libatomic, which neither pip nor the browser brings.
     "browser": Outside(
         what="drives a real browser, chromium",
-        programs=("chromium|chromium-browser|google-chrome",),
-        packages=("chromium", "fonts-dejavu-core", "libatomic1"),
+        programs=("chromium-headless-shell|chromium|chromium-browser|google-chrome",),
+        packages=("chromium-headless-shell", "fonts-dejavu-core", "libatomic1"),
         probe=("{python}", "-m", "playwright", "--version"),
     ),
     "gdaldem": Outside(
