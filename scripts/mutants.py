@@ -1,6 +1,6 @@
 """Wrong rules on purpose: does a test find each? Run by ``dev.py mutants``, never by the tests themselves.
 
-    .venv/bin/python scripts/mutants.py [--count N] [--seed N] [--jobs N] [--only PATH[:LINE]] [--longest S] [--each]
+    .venv/bin/python scripts/mutants.py [--count N] [--seed N] [--jobs N] [--only PATH[:LINE] …] [--longest S] [--each]
                                      [--map [FILE …]]
 
 One place in the code that makes figures is changed at a time (a comparison, an operator, a constant, a condition, a
@@ -772,17 +772,17 @@ def trial_of(mutant: Mutant, tests: Sequence[str], known: TestMap, longest_s: fl
     return Trial(mutant, tuple(chosen), len(chosen) == len(tests), sum(map(known.took_s, chosen)))
 
 
-def chosen_mutants(only: str, count: int, seed: int) -> list[Mutant]:
-    """Return the changes to try: all of one file or line, else so many drawn from all."""
+def chosen_mutants(only: Sequence[str], count: int, seed: int) -> list[Mutant]:
+    """Return the changes to try: of these rooms, files or lines, all or so many drawn."""
     paths = [str(path.relative_to(TOP)) for room in ROOMS
              for path in sorted([TOP / room] if room.endswith(".py") else (TOP / room).rglob("*.py"))]  # fmt: skip
-    wanted, _, line = only.partition(":")
+    wanted = [(path, line) for path, _, line in (word.partition(":") for word in only)]
     found = [
         (path, number)
         for path in paths
-        if path.startswith(wanted) and path not in LEFT_OUT
+        if path not in LEFT_OUT and (lines := [line for start, line in wanted if path.startswith(start)])
         for number, (_, spot, *_) in enumerate(_all_changes(path))
-        if not line or spot.lineno == int(line)
+        if "" in lines or str(spot.lineno) in lines
     ]
     drawn = found if len(found) <= count else random.Random(seed).sample(found, count)
     by_path: dict[str, set[int]] = {}
@@ -797,7 +797,7 @@ def main() -> int:
     parser.add_argument("--count", type=int, default=400)
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1)
-    parser.add_argument("--only", default="habmap")
+    parser.add_argument("--only", nargs="+", metavar="PATH[:LINE]", default=["habmap"])
     parser.add_argument("--longest", type=float, default=LONGEST_S, help="how long a change's tests may take [s]")
     parser.add_argument("--each", action="store_true", help="print what was found as well, and by which test")
     parser.add_argument("--map", nargs="*", metavar="FILE")

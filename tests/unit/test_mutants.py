@@ -13,7 +13,7 @@ from dataclasses import replace
 from mutants import Trial, chosen_mutants, verdicts
 
 test = ("tests/cli/test_account_cli.py::test_the_account_in_words",)
-wrong = [one for room in ("acres", "week") for one in chosen_mutants(f"habmap/jobs/{room}.py", 999, 0)
+wrong = [one for one in chosen_mutants([f"habmap/jobs/{room}.py" for room in ("acres", "week")], 999, 0)
          if one.before.startswith(("return acre_account", "return WeekResult"))]
 # Several at a time: none empties the folders of another.
 trials = [Trial(replace(one), test, True, 5.0) for one in wrong for _ in range(3)]
