@@ -13,10 +13,11 @@ from zoneinfo import ZoneInfo
 
 import shapely
 
-from habmap.errors import InputError, no_ground
+from habmap.errors import InputError
 from habmap.jobs.ground import ground
 from habmap.jobs.ports import Store
 from habmap.jobs.snapshot import snapshot
+from habmap.land.grid import LocalGrid
 from habmap.measures import acres
 from habmap.place.closed_days import closures, plan_days
 from habmap.place.ground_readings import block_terrain
@@ -120,9 +121,7 @@ def worked_out(store: Store, request: BurnRequest, *, steps: Steps | None = None
     block = burn_block(
         request.names, request.patch, state=state, blocks=settings.burn.blocks, drawn=store.drawn_blocks()
     )
-    grid, pieces, own_m2 = state.grid, block.inside, float(block.outline.area)
-    if grid is None:
-        raise no_ground("the property holds no ground yet")
+    grid, pieces, own_m2 = cast("LocalGrid", state.grid), block.inside, float(block.outline.area)
     request, not_used = with_forecast(request, store.forecasts())
     weather = ignition_weather(request, not_used)
     features, boundary = store.features(), store.boundary()

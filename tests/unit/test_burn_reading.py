@@ -320,5 +320,15 @@ def test_the_day_is_held_against_the_days_of_the_year_that_the_plan_is_for() -> 
     assert on(datetime(2026, 4, 1, 13), days | {"author": ""}).plan_days == ()
     nothing_said = on(datetime(2026, 4, 1, 13), dict(PLAN))
     assert nothing_said.plan_days == () and "day of the year" in nothing_said.unlimited
+    # One of two units without days is enough to say so, and a block off all units has the place's plan.
+    mixed = PLAN | {"unit": {"A": {"from": "10-01", "to": "03-31"}}}
+    beside = ask(store(chosen=Settings.model_validate({"burn_plan": {"grass": mixed}})), names=("A", "B"))
+    assert "day of the year" in beside.unlimited and len(beside.plan_days) == 1
+    off = ground_lonlat(box(0, 500, 50, 550))
+    assert "day of the year" in ask(store(), names=(), patch=off, plan_kind="grass").unlimited
+    (placed,) = ask(
+        store(chosen=Settings.model_validate({"burn_plan": {"grass": days}})), names=(), patch=off, plan_kind="grass"
+    ).plan_days
+    assert placed.unit_ids == () and placed.from_day == "12-01"
     unsigned = on(datetime(2026, 4, 1, 13), PLAN | {"author": ""})
     assert not any("day of the year" in one.unlimited for one in (inside, outside, own, unsigned))

@@ -1,0 +1,148 @@
+"""Jobs at the limits of what they join: each on ground, terrain and settings that a person can check in the head."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, date, datetime
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import shapely
+from fakes import GRID, FakeStore, entry, ground_lonlat, unit
+from small_places import write_dem
+
+from habmap.errors import InputError
+from habmap.jobs.bite import bite
+from habmap.jobs.burnsheet import burnsheet
+from habmap.jobs.export_practices import contract_dates, export_practices
+from habmap.jobs.ground import ground, remaining_ground, states_on
+from habmap.jobs.log import log, taken_by
+from habmap.jobs.rank import rank
+from habmap.jobs.terrain import terrain
+from habmap.place.settings import Settings
+from habmap.records import ElevationSource
+from habmap.records.said import Said
+from habmap.show.burn.words import LOOK_NEXT_SEASON
+from habmap.vocabulary import STUMP_WORDS
+from habmap.work.burn.request import BurnRequest
+
+NOW = datetime(2026, 3, 1, 18, tzinfo=UTC)
+TODAY = date(2026, 3, 1)
+#: Four hectares in international acres.
+ACRES_4_HA = 40_000 / 4_046.8564224
+WEST, EAST = shapely.box(-500, 0, -300, 200), shapely.box(300, 0, 500, 200)
+
+
+@pytest.fixture
+def steep_east(tmp_path: Path) -> ElevationSource:
+    """Heights that fall toward east by 10% west of the middle and by 70% east of it."""
+    path = write_dem(tmp_path / "dem.tif", lambda east, north: east * -0.1 + east * -0.6 * (east > 0))
+    return ElevationSource(uuid="e", path=str(path), crs_wkt=GRID.crs.to_wkt(), vertical_unit="m", recorded_at=NOW)
+
+
+def test_a_bite_is_not_cut_on_ground_for_hands_alone_unless_it_is_asked_for(steep_east: ElevationSource) -> None:
+    store = FakeStore([unit("A", WEST), unit("B", EAST), steep_east], grid=GRID)
+    assert [one.hand_only_pct for one in terrain(store).units] == pytest.approx([0, 100], abs=1e-6)
+    with pytest.raises(InputError, match="no ground to cut that a machine can work"):
+        bite(store, acres=1.0, unit_id="B", today=TODAY)
+    assert bite(store, acres=1.0, unit_id="B", hand_only=True, today=TODAY).unit_id == "B"
+    assert bite(store, acres=1.0, unit_id="A", today=TODAY).hand_only_pct == pytest.approx(0, abs=1e-6)
+    # Not asked for by name, the unit for hands alone is passed over.
+    assert bite(store, acres=1.0, today=TODAY).unit_id == "A"
+
+
+def test_the_order_of_work_says_what_is_amiss_with_the_elevation_it_rests_on(steep_east: ElevationSource) -> None:
+    rows = [unit("A", WEST), unit("off", shapely.box(5_000, 0, 5_100, 100)), steep_east]
+    told, warned = rank(FakeStore(rows, grid=GRID), today=TODAY), terrain(FakeStore(rows, grid=GRID)).warnings
+    assert any("off" in words for words in warned)
+    assert set(warned) <= set(told.warnings)
+
+
+def test_a_place_without_ground_has_no_sheet_no_terrain_and_nothing_that_remains() -> None:
+    empty = FakeStore()
+    assert remaining_ground(empty) == {}
+    assert states_on(empty, ground_lonlat(WEST), on=TODAY, rows=()) == ()
+    with pytest.raises(InputError, match="no such ground to burn"):
+        burnsheet(empty, BurnRequest(names=(), patch=ground_lonlat(WEST), at=datetime(2026, 3, 1, 12)))
+
+
+@pytest.mark.parametrize(
+    ("practice", "said", "next_steps"),
+    [
+        ("cut", Said(), (STUMP_WORDS,)),
+        ("cut", Said(killed_pct=95.0), ()),
+        ("burn", Said(), (LOOK_NEXT_SEASON,)),
+        ("pile", Said(), ()),
+    ],
+)
+def test_what_comes_next_is_said_of_work_that_leaves_it_open(practice: str, said: Said, next_steps: Any) -> None:
+    store = FakeStore([unit("A", WEST)], grid=GRID)
+    done = log(store, practice=practice, date=TODAY, patch=ground_lonlat(WEST), said=said, now=NOW, today=TODAY)
+    assert done.next_steps == next_steps
+
+
+def test_only_work_on_ground_takes_what_a_unit_is_to_keep() -> None:
+    """Of 4 ha a fifth is to be left, 1.977 acres; cutting all of it takes that, a look or a line of no ground none."""
+    settings = Settings.model_validate({"stages": {"leave_pct": [20, 30]}})
+    store = FakeStore([unit("A", WEST), unit("B", EAST)], grid=GRID, settings=settings)
+    (taken,) = taken_by(store, entry("cut", TODAY, WEST), rows=())
+    assert (taken.unit_id, taken.after_acres) == ("A", 0.0)
+    assert taken.least_acres == pytest.approx(0.2 * ACRES_4_HA, rel=1e-6)
+    for row in (entry("checkup", TODAY, WEST, live_stems_per_acre=0.0), replace(entry("cut", TODAY, WEST), patch=None)):
+        assert taken_by(store, row, rows=()) == ()
+
+
+def test_a_block_on_a_slope_has_its_uphill_edge_told_by_the_elevation_alone(steep_east: ElevationSource) -> None:
+    """The ground falls to the east: it rises beyond the west edge and beyond no other."""
+    rows = [unit("A", EAST, cover="grass")]
+    asked = BurnRequest(names=("A",), at=datetime(2026, 3, 1, 13), temp_f=60, rh_pct=40, wind_mph=5, wind_from_deg=270)
+    told = burnsheet(FakeStore([*rows, steep_east], grid=GRID), asked).edges
+    assert {edge.upslope for edge in told} == {True, False}
+    for edge in told:
+        middle = GRID.to_grid(edge.line).interpolate(0.5, normalized=True)
+        assert edge.upslope is (middle.x < EAST.bounds[0] + 1.0), edge
+    assert {edge.upslope for edge in burnsheet(FakeStore(rows, grid=GRID), asked).edges} == {None}
+
+
+def test_a_report_is_of_lines_with_ground_up_to_its_last_day_and_that_day_too() -> None:
+    rows = [unit("A", WEST), unit("B", EAST)]
+    bare = replace(entry("cut", "2026-01-01", WEST), patch=None)
+    with pytest.raises(InputError, match="no work in the log"):
+        export_practices(FakeStore([*rows, bare], grid=GRID))
+    store = FakeStore([*rows, bare, entry("cut", "2026-02-01", WEST), entry("cut", "2026-02-10", EAST)], grid=GRID)
+    whole = export_practices(store)
+    assert (whole.from_date, whole.to_date) == (date(2026, 2, 1), date(2026, 2, 10))
+    assert whole.practice_acres == pytest.approx(2 * ACRES_4_HA, rel=1e-6)
+    day = date(2026, 2, 10)
+    for first, last, count in ((day, day, 1), (date(2026, 2, 1), date(2026, 2, 9), 1), (date(2026, 2, 2), day, 1)):
+        told = export_practices(store, first=first, last=last)
+        assert told.practice_acres == pytest.approx(count * ACRES_4_HA, rel=1e-6)
+    with pytest.raises(InputError, match="runs backwards"):
+        export_practices(store, first=day, last=date(2026, 2, 9))
+
+
+def test_what_a_contract_has_had_so_far_is_of_the_whole_log_up_to_the_day() -> None:
+    item = {"program": "P", "item": "1", "practice_code": "314", "units": ["A"], "due": date(2026, 6, 1)}
+    settings = Settings.model_validate({"contract": [item]})
+    cut = entry("cut", "2020-02-01", WEST)
+    for rows, applied in (((), 0.0), ((unit("A", WEST),), 0.0), ((unit("A", WEST), cut), ACRES_4_HA)):
+        (line,) = contract_dates(FakeStore(rows, grid=GRID, settings=settings), settings, TODAY)
+        assert line.applied_acres == pytest.approx(applied, rel=1e-6)
+        assert "cut" in line.practices and "burn" not in line.practices
+    store = FakeStore([unit("A", WEST), cut], grid=GRID, settings=settings)
+    assert contract_dates(store, settings, date(2020, 1, 31))[0].applied_acres == 0.0
+
+
+def test_a_hair_of_ground_under_a_patch_has_no_state_of_its_own(monkeypatch: pytest.MonkeyPatch) -> None:
+    store, patch = (
+        FakeStore([unit("A", WEST), unit("B", EAST)], grid=GRID),
+        ground_lonlat(shapely.box(-310, 0, -299, 9)),
+    )
+    (piece,) = (piece for piece in ground(store).pieces if piece.unit_id == "A")
+    under_m2 = piece.geometry.intersection(GRID.to_grid(patch)).area
+    assert under_m2 == pytest.approx(90.0, rel=1e-6)
+    for hair_m2, count in ((under_m2, 0), (np.nextafter(under_m2, 0), 1)):
+        monkeypatch.setattr("habmap.jobs.ground.HAIR_M2", hair_m2)
+        assert len(states_on(store, patch, on=TODAY, rows=())) == count
