@@ -322,6 +322,7 @@ def test_made_again_it_has_the_ground_before_and_the_plan_of_its_time() -> None:
     assert (first.again.ground_on, first.again.plans_kept) == (date(2026, 3, 4), True)
     assert first.again.title == "as logged, made again on 2026-03-06"
     assert "Share that burned: 80% of the ground" in first.again.words
+    assert f"habmap.toml had when this burn was logged, on {NOW:%Y-%m-%d}" in first.again.words[-1]
     lines = {line.item: line for line in first.prescription}
     assert (lines["rh_pct"].comparison, lines["rh_pct"].distance) == ("not met", 7)
     assert (lines["gust_mph"].comparison, lines["gust_mph"].value) == ("not given", None)
@@ -347,6 +348,12 @@ def test_what_nobody_wrote_is_not_given_even_where_a_forecast_has_it() -> None:
     assert {line.comparison for line in result.prescription} == {"not given"}
     assert (result.fine_fuel_moisture_pct, result.equilibrium_moisture_pct, result.vpd_kpa) == (None, None, None)
     assert result.fine_fuel_words == "temperature or humidity is not given"
+    for said in (BurnSaid(ignition="13:30", wind_from_deg=90, temp_f=61),
+                 BurnSaid(ignition="13:30", wind_from_deg=90, rh_pct=38)):  # fmt: skip
+        other = a_place(plan=PLAN)
+        half = past_burn(other, burned(other, said).entry_id, today=TODAY).result
+        assert (half.fine_fuel_moisture_pct, half.vpd_kpa) == (None, None)
+        assert half.fine_fuel_words == "temperature or humidity is not given"
     assert (result.hours, result.forecast) == ((), None)
     assert all("mile an hour" not in line.rule for line in result.published_breaks)
 
@@ -403,6 +410,7 @@ def test_a_table_may_carry_a_burns_weather_and_notices(tmp_path: Path) -> None:
     result = past_burn(store, "b1", today=TODAY).result
     assert result.again is not None
     assert not result.again.plans_kept
+    assert "none were kept with this burn" in result.again.words[-1]
 
 
 def test_every_fault_of_a_burn_in_a_table_is_told_and_nothing_loaded(tmp_path: Path) -> None:

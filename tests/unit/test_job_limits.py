@@ -15,14 +15,15 @@ from small_places import write_dem
 
 from habmap.errors import InputError
 from habmap.jobs.bite import bite
-from habmap.jobs.burnsheet import burnsheet
+from habmap.jobs.burnsheet import BURN_STEPS, burnsheet, worked_out
 from habmap.jobs.export_practices import contract_dates, export_practices
 from habmap.jobs.ground import ground, remaining_ground, states_on
 from habmap.jobs.log import log, taken_by
 from habmap.jobs.rank import rank
 from habmap.jobs.terrain import terrain
 from habmap.place.settings import Settings
-from habmap.records import ElevationSource
+from habmap.progress import Share, Steps
+from habmap.records import ElevationSource, Unit
 from habmap.records.said import Said
 from habmap.show.burn.words import LOOK_NEXT_SEASON
 from habmap.vocabulary import STUMP_WORDS
@@ -40,6 +41,9 @@ def steep_east(tmp_path: Path) -> ElevationSource:
     """Heights that fall toward east by 10% west of the middle and by 70% east of it."""
     path = write_dem(tmp_path / "dem.tif", lambda east, north: east * -0.1 + east * -0.6 * (east > 0))
     return ElevationSource(uuid="e", path=str(path), crs_wkt=GRID.crs.to_wkt(), vertical_unit="m", recorded_at=NOW)
+
+
+DAY_ON_A = BurnRequest(names=("A",), at=datetime(2026, 3, 1, 13), temp_f=60, rh_pct=40, wind_mph=5, wind_from_deg=270)
 
 
 def test_a_bite_is_not_cut_on_ground_for_hands_alone_unless_it_is_asked_for(steep_east: ElevationSource) -> None:
@@ -97,13 +101,12 @@ def test_only_work_on_ground_takes_what_a_unit_is_to_keep() -> None:
 def test_a_block_on_a_slope_has_its_uphill_edge_told_by_the_elevation_alone(steep_east: ElevationSource) -> None:
     """The ground falls to the east: it rises beyond the west edge and beyond no other."""
     rows = [unit("A", EAST, cover="grass")]
-    asked = BurnRequest(names=("A",), at=datetime(2026, 3, 1, 13), temp_f=60, rh_pct=40, wind_mph=5, wind_from_deg=270)
-    told = burnsheet(FakeStore([*rows, steep_east], grid=GRID), asked).edges
+    told = burnsheet(FakeStore([*rows, steep_east], grid=GRID), DAY_ON_A).edges
     assert {edge.upslope for edge in told} == {True, False}
     for edge in told:
         middle = GRID.to_grid(edge.line).interpolate(0.5, normalized=True)
         assert edge.upslope is (middle.x < EAST.bounds[0] + 1.0), edge
-    assert {edge.upslope for edge in burnsheet(FakeStore(rows, grid=GRID), asked).edges} == {None}
+    assert {edge.upslope for edge in burnsheet(FakeStore(rows, grid=GRID), DAY_ON_A).edges} == {None}
 
 
 def test_a_report_is_of_lines_with_ground_up_to_its_last_day_and_that_day_too() -> None:
@@ -146,3 +149,31 @@ def test_a_hair_of_ground_under_a_patch_has_no_state_of_its_own(monkeypatch: pyt
     for hair_m2, count in ((under_m2, 0), (np.nextafter(under_m2, 0), 1)):
         monkeypatch.setattr("habmap.jobs.ground.HAIR_M2", hair_m2)
         assert len(states_on(store, patch, on=TODAY, rows=())) == count
+
+
+def test_cold_air_runs_down_the_slope_where_there_is_elevation(steep_east: ElevationSource) -> None:
+    rows = [unit("A", WEST, cover="grass")]
+    found = burnsheet(FakeStore([*rows, steep_east], grid=GRID), DAY_ON_A).cold_air
+    assert found is not None and found.length_m > 0
+    for path in found.paths:
+        line = GRID.to_grid(shapely.LineString(path))
+        assert line.coords[-1][0] > line.coords[0][0] + 100
+    assert burnsheet(FakeStore(rows, grid=GRID), DAY_ON_A).cold_air is None
+
+
+def test_one_piece_of_cedar_in_the_block_makes_its_downwind_edge_one_of_cedar() -> None:
+    """Texas Tech asks at least 152 m of blackline downwind in juniper; of grass alone no source asks half of that."""
+    grass, cedar = shapely.box(0, 0, 100, 100), shapely.box(-100, 0, 0, 100)
+
+    def widest_ft(*rows: Unit) -> float:
+        asked = replace(DAY_ON_A, names=tuple(row.unit_id for row in rows))
+        return max(one.width_low_ft for one in burnsheet(FakeStore(rows, grid=GRID), asked).published_breaks)
+
+    assert widest_ft(unit("A", grass, cover="grass"), unit("B", cedar)) == pytest.approx(152 / 0.3048, rel=0.02)
+    assert widest_ft(unit("A", grass, cover="grass")) < 152 / 0.3048 / 2
+
+
+def test_a_burn_sheet_tells_each_of_its_steps_once_and_in_order() -> None:
+    told: list[Share] = []
+    worked_out(FakeStore([unit("A", WEST, cover="grass")], grid=GRID), DAY_ON_A, steps=Steps(told.append, *BURN_STEPS))
+    assert [(share.done, share.what) for share in told] == list(enumerate(BURN_STEPS))
