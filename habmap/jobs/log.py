@@ -218,7 +218,7 @@ def taken_by(store: Store, entry: Entry, *, rows: Sequence[Entry]) -> tuple[Take
     Of units as they are drawn now, under all lines that count; a row that corrects one is taken in its place.
     """
     settings, patch, grid = settings_of_now(store), entry.patch, store.grid
-    if grid is None or patch is None or entry.practice in STATEMENTS:
+    if grid is None or patch is None:
         return ()
     units = tuple(unit for unit in store.units() if unit.geometry.intersects(patch))
 

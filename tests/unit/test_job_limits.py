@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +16,7 @@ from small_places import write_dem
 from habmap.errors import InputError
 from habmap.jobs.bite import bite
 from habmap.jobs.burnsheet import BURN_STEPS, burnsheet, worked_out
+from habmap.jobs.due import due
 from habmap.jobs.export_practices import contract_dates, export_practices
 from habmap.jobs.ground import ground, remaining_ground, states_on
 from habmap.jobs.log import log, taken_by
@@ -96,6 +97,9 @@ def test_only_work_on_ground_takes_what_a_unit_is_to_keep() -> None:
     assert taken.least_acres == pytest.approx(0.2 * ACRES_4_HA, rel=1e-6)
     for row in (entry("checkup", TODAY, WEST, live_stems_per_acre=0.0), replace(entry("cut", TODAY, WEST), patch=None)):
         assert taken_by(store, row, rows=()) == ()
+    # A look that finds nothing alive after a cut that left a third takes nothing either: the cut did.
+    look = entry("checkup", TODAY, WEST, live_stems_per_acre=0.0)
+    assert taken_by(store, look, rows=[entry("cut", "2026-02-01", WEST, killed_pct=66.0)]) == ()
 
 
 def test_a_block_on_a_slope_has_its_uphill_edge_told_by_the_elevation_alone(steep_east: ElevationSource) -> None:
@@ -177,3 +181,11 @@ def test_a_burn_sheet_tells_each_of_its_steps_once_and_in_order() -> None:
     told: list[Share] = []
     worked_out(FakeStore([unit("A", WEST, cover="grass")], grid=GRID), DAY_ON_A, steps=Steps(told.append, *BURN_STEPS))
     assert [(share.done, share.what) for share in told] == list(enumerate(BURN_STEPS))
+
+
+@pytest.mark.parametrize(("days", "next_30", "next_90"), [(30, 1, 1), (31, 0, 1), (90, 0, 1), (91, 0, 0)])
+def test_what_comes_within_30_and_90_days_is_counted_up_to_that_very_day(days: int, next_30: int, next_90: int) -> None:
+    item = {"program": "P", "item": "1", "practice_code": "314", "units": ["A"], "planned_acres": 1.0}
+    settings = Settings.model_validate({"contract": [item | {"due": TODAY + timedelta(days=days)}]})
+    found = due(FakeStore([unit("A", WEST, cover="grass")], grid=GRID, settings=settings), on=TODAY)
+    assert (found.next_30, found.next_90) == (next_30, next_90)
