@@ -75,6 +75,13 @@ def test_steep_and_gentle_ground_each_at_its_own_rate(dem: ElevationSource) -> N
     assert "steep and gentle ground apart" in result.rests_on
 
 
+def test_a_unit_that_is_steep_throughout_is_all_for_hands_at_their_rate(dem: ElevationSource) -> None:
+    result = worked([30, 30, 30], [10, 10, 10], dem, unit("STEEP", shapely.box(-500, 400, -300, 500)))
+    steep = line(result, "STEEP")
+    assert steep.hand_only_acres == pytest.approx(2 * PATCH_ACRES, rel=1e-6)
+    assert steep.person_hours_left == pytest.approx(2 * 30, rel=1e-6)
+
+
 def test_two_steep_lines_are_too_few(dem: ElevationSource) -> None:
     result = worked([30, 30], [10, 10, 10], dem)
     assert result.classes == () and "one rate for all ground" in result.rests_on

@@ -13,11 +13,11 @@ import shapely
 from fakes import GRID, FakeStore, entry, ground_lonlat, unit
 from small_places import write_dem
 
-from habmap.errors import InputError
+from habmap.errors import InputError, PlaceError
 from habmap.jobs.bite import bite
 from habmap.jobs.burnsheet import BURN_STEPS, burnsheet, worked_out
 from habmap.jobs.due import due
-from habmap.jobs.export_practices import contract_dates, export_practices
+from habmap.jobs.export_practices import contract_dates, export_practices, reported
 from habmap.jobs.ground import ground, remaining_ground, states_on
 from habmap.jobs.log import log, taken_by
 from habmap.jobs.rank import rank
@@ -126,6 +126,9 @@ def test_a_report_is_of_lines_with_ground_up_to_its_last_day_and_that_day_too() 
     for first, last, count in ((day, day, 1), (date(2026, 2, 1), date(2026, 2, 9), 1), (date(2026, 2, 2), day, 1)):
         told = export_practices(store, first=first, last=last)
         assert told.practice_acres == pytest.approx(count * ACRES_4_HA, rel=1e-6)
+    # The ground that a report rests on is of its last day: what was cut later still stands in it.
+    stands = {piece.unit_id: piece.stage for piece in reported(store, last=date(2026, 2, 9)).state.pieces}
+    assert stands == {"A": "down", "B": "standing"}
     with pytest.raises(InputError, match="runs backwards"):
         export_practices(store, first=day, last=date(2026, 2, 9))
 
@@ -189,3 +192,10 @@ def test_what_comes_within_30_and_90_days_is_counted_up_to_that_very_day(days: i
     settings = Settings.model_validate({"contract": [item | {"due": TODAY + timedelta(days=days)}]})
     found = due(FakeStore([unit("A", WEST, cover="grass")], grid=GRID, settings=settings), on=TODAY)
     assert (found.next_30, found.next_90) == (next_30, next_90)
+
+
+def test_ground_is_not_counted_by_lines_or_units_of_unknown_words() -> None:
+    """What a later version may know is not left out in silence."""
+    for rows in ([unit("A", WEST), entry("zapped", TODAY, WEST)], [unit("A", WEST, cover="moss")]):
+        with pytest.raises(PlaceError, match=r"zapped|moss"):
+            ground(FakeStore(rows, grid=GRID))
