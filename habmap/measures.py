@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from datetime import date, timedelta
+from decimal import Decimal
 from typing import Final, Literal
 
 VerticalUnit = Literal["m", "ft", "us-ft"]
@@ -69,10 +70,7 @@ def significant(value: float, digits: int) -> str:
     >>> significant(1234.0, 2), significant(0.0123, 2), significant(15.71, 3)
     ('1,200', '0.012', '15.7')
     """
-    rounded = float(f"{value:.{digits}g}")
-    decimals = max(0, digits - 1 - math.floor(math.log10(abs(rounded)))) if rounded else 0
-    text = f"{rounded:,.{decimals}f}"
-    return text.rstrip("0").rstrip(".") if "." in text else text
+    return f"{Decimal(f'{value:.{digits}g}'):,f}"
 
 
 def acres_words(value_acres: float) -> str:

@@ -304,6 +304,10 @@ class TestMap:
         self._data.read()
         self._line_tests: dict[str, dict[int, list[str]]] = {}
         cases = [case for path in sorted(KEPT.glob("tests*.xml")) for case in ET.parse(path).iter("testcase")]
+        self._tests_in: dict[str, set[str]] = {}
+        for case in cases:
+            file = f"{case.get('classname', '').replace('.', '/')}.py"
+            self._tests_in.setdefault(file, set()).add(f"{file}::{case.get('name')}")
         self._took_s = {_name_of(case): float(case.get("time", 0)) for case in cases}
         self._failed = {_name_of(case) for case in cases if {part.tag for part in case} & {"failure", "error"}}
 
@@ -311,7 +315,7 @@ class TestMap:
         """Return the tests that run the line, those whose file speaks of its module first, the shortest before others.
 
         Of a line run as its module is loaded, they are those that run a line with the name that it gives a value to,
-        or with that of its class, or else any line of its file.
+        or with that of its class, and those whose file has that name with the module's; or else any line of its file.
         """
         lines = self._lines_of(mutant.path)
         found = set(lines.get(mutant.line) or lines.get(_begins(mutant), ()))
@@ -339,7 +343,7 @@ class TestMap:
         if not names:
             return set()
         named = re.compile(rf"\b({'|'.join(names)})\b")
-        return {
+        runs = {
             test
             for path in sorted(self._data.measured_files())
             if (TOP / path).exists()
@@ -347,6 +351,14 @@ class TestMap:
             if named.search(line)
             for test in self._lines_of(path).get(number, ())
             if test
+        }
+        # a test that only reads a value may run no line of ours
+        return runs | {
+            test
+            for file, tests in self._tests_in.items()
+            if (TOP / file).exists() and _speaks_of(file, mutant.module)
+            if named.search((TOP / file).read_text(encoding="utf-8"))
+            for test in tests
         }
 
     def took_s(self, test: str) -> float:

@@ -61,7 +61,7 @@ def cover_sums(
     """
     cells, shares, owners = cell_shares(heights_m, polygons_wkb, first_row=first_row, first_col=first_col)
     rows, cols = heights_m.shape
-    row_m2 = np.broadcast_to(np.asarray(cell_m2, dtype=np.float64).reshape(-1, 1), (rows, 1))[:, 0]
+    row_m2 = np.broadcast_to(np.ravel(cell_m2), rows)
     area_m2 = shares * row_m2[cells // cols]
     is_tall = heights_m.ravel()[cells] >= limit_m * (1 - AT_THE_LIMIT_FRAC)
     count = len(polygons_wkb)

@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import groupby, pairwise
 from typing import Final, Literal
 
 import numpy as np
@@ -139,15 +139,9 @@ def merged_runs(pieces: Sequence[EdgePiece], labels: Sequence[object]) -> list[t
     """
     runs: list[tuple[int, ...]] = []
     for ring in dict.fromkeys(piece.ring for piece in pieces):
-        of_ring: list[list[int]] = []
-        for number, piece in enumerate(pieces):
-            if piece.ring != ring:
-                continue
-            if of_ring and labels[of_ring[-1][-1]] == labels[number]:
-                of_ring[-1].append(number)
-            else:
-                of_ring.append([number])
-        if len(of_ring) > 1 and labels[of_ring[0][0]] == labels[of_ring[-1][-1]]:
+        own = (number for number, piece in enumerate(pieces) if piece.ring == ring)
+        of_ring = [[*run] for _, run in groupby(own, key=labels.__getitem__)]
+        if len(of_ring) > 1 and labels[of_ring[0][0]] == labels[of_ring[-1][0]]:
             of_ring[0] = of_ring.pop() + of_ring[0]
         runs += [tuple(run) for run in of_ring]
     return runs

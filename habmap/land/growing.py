@@ -103,7 +103,7 @@ class BoxedGround:
         found: Floats = areas.sum(axis=1)
         first, last = np.maximum(across[0], length[0]), np.minimum(across[1], length[1])
         is_in = first < last
-        goes_on = (first <= 0) & is_in[:, self._before] & (last[:, self._before] >= 1)
+        goes_on = is_in[:, self._before] & (last[:, self._before] >= 1)
         several = np.flatnonzero((is_in & ~goes_on).sum(axis=1) > 1)
         if several.size:
             found[several] = self._one_of_several(
@@ -174,7 +174,5 @@ def _below(y: Floats, y_end: Floats, across: tuple[Floats, Floats], *, low: Floa
 def parts_at(shapes: NDArray[np.object_], places: NDArray[np.object_]) -> NDArray[np.object_]:
     """Return of each shape, changed in place, the polygon that holds a point or lies nearest to it."""
     for number in np.flatnonzero(shapely.get_type_id(shapes) != shapely.GeometryType.POLYGON).tolist():
-        parts = polygons(shapes[number])
-        nearest = np.argmin(shapely.distance(np.array(parts, dtype=object), places[number])) if parts else 0
-        shapes[number] = parts[int(nearest)] if parts else Polygon()
+        shapes[number] = min(polygons(shapes[number]), key=places[number].distance, default=Polygon())
     return shapes

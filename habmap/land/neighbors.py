@@ -5,7 +5,7 @@ All of it in the property's grid [m]; what was drawn keeps its own vertices to t
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -164,14 +164,21 @@ def settled(shape: BaseGeometry, *, grid: LocalGrid, drawn: Sequence[BaseGeometr
         chosen = np.array([mine if mine is not None else tuple(made) for mine, made in zip(known, lonlat, strict=True)])
         return shapely.set_coordinates(shapely.transform(whole, lambda same: same), chosen)
 
-    # Corners that touch can cross by a rounding once turned; then by less than a micrometer they are drawn together.
-    for attempt in (shape, shapely.make_valid(shape, method="structure"), shapely.set_precision(shape, 1e-6)):
+    for attempt in _more_and_more_changed(shape):
         polygons = [part for part in shapely.get_parts(attempt) if isinstance(part, Polygon)]
         outline = restored(MultiPolygon(polygons))
         if outline.is_valid and grid.to_grid(outline).is_valid:
             break
     assert isinstance(outline, MultiPolygon)
     return outline
+
+
+def _more_and_more_changed(shape: BaseGeometry) -> Iterator[BaseGeometry]:
+    """Yield a shape, and made valid: corners that touch can cross by a rounding; then drawn together by 1 µm."""
+    yield shape
+    valid = shapely.make_valid(shape, method="structure")
+    yield valid
+    yield shapely.set_precision(valid, 1e-6)
 
 
 def _shared(

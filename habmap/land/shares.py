@@ -37,7 +37,7 @@ def is_too_coarse(outline: BaseGeometry, *, cell_m: float) -> bool:
     cell_m
         Side of a cell [m].
     """
-    return bool(are_too_coarse(np.array([outline], dtype=object), cell_m=cell_m)[0])
+    return bool(are_too_coarse(np.array([outline], dtype=object), cell_m=cell_m).item())
 
 
 def are_too_coarse(outlines: NDArray[np.object_], *, cell_m: float) -> NDArray[np.bool_]:

@@ -360,12 +360,10 @@ def _turning(line: BaseGeometry, reach: BaseGeometry, round_deg: float = _ROUND_
 
 def _whole_lines(edges: Sequence[_Edge]) -> list[BaseGeometry]:
     parts = [part for edge in edges for part in shapely.get_parts(edge.line) if "Line" in part.geom_type]
-    return list(shapely.get_parts(shapely.line_merge(shapely.union_all(parts)))) if parts else []
+    return list(shapely.get_parts(shapely.line_merge(shapely.union_all(parts))))
 
 
 def _along(edges: Sequence[_Edge], lines: Sequence[BaseGeometry]) -> list[_Edge]:
-    if not lines:
-        return []
     whole = shapely.union_all(list(lines))
     return [edge for edge in edges if shapely.length(shapely.intersection(edge.line, whole)) > 0]
 

@@ -19,7 +19,7 @@ Ints = NDArray[np.int64]
 #: Outlines whose slope classes are gone through at once: few enough to stay near the processor.
 _AT_ONCE: Final = 512
 _FLAT_CUT, _SUN_CUT, _HAND_CUT = (PLAIN_SUMS.index(name) for name in ("flat_cut_m2", "sun_cut_m2", "hand_cut_m2"))
-#: Widest span of classes that is laid out whole where pieces are added.
+#: Widest span of classes that is laid out whole where pieces are added by machine code.
 _WIDE_CLASSES: Final = 100_000
 
 
@@ -271,10 +271,7 @@ def _adding(sums: Sequence[PieceSums], starts: Ints, lengths: Ints, order: Ints)
                 for at in order[by_owner[zone] : by_owner[zone + 1]]
                 for reach in [slice(starts[at], starts[at] + lengths[at])]
             ]
-            if high[zone] - low[zone] < _WIDE_CLASSES:
-                keys = np.arange(low[zone], high[zone] + 1)
-            else:
-                keys = np.unique(np.concatenate([classes for classes, _ in own]))
+            keys = np.unique(np.concatenate([classes for classes, _ in own]))
             areas = np.zeros((len(keys), 3))
             for classes, class_m2 in own:
                 areas[np.searchsorted(keys, classes)] += class_m2  # no class stands twice in a piece

@@ -101,6 +101,12 @@ def test_a_long_list_of_places_is_thinned_evenly() -> None:
     assert len(search._tries) == (32 + 16) * len(SPEEDS)
 
 
+@pytest.mark.parametrize(("dent_m", "corners"), [(1.485, 4), (1.515, 5)])
+def test_sizes_are_sought_on_an_outline_that_is_plainer_by_a_fortieth_of_a_side(dent_m: float, corners: int) -> None:
+    dented = Polygon([(0, 0), (150, dent_m), (300, 0), (300, 200), (0, 200)])
+    assert shapely.get_num_coordinates(a_search(dented)._plain) == corners + 1
+
+
 # --- how large ----------------------------------------------------------------------------------------------
 
 

@@ -80,4 +80,7 @@ def test_the_poles_are_the_ends_of_a_region():
     assert _region(CRS.from_epsg(4326), (-98.0, -89.5, -97.0, 89.5)) is not None
     assert _region(CRS.from_epsg(4326), (-98.0, -90.5, -97.0, 90.0)) is None
     assert _region(CRS.from_epsg(4326), (-98.0, -90.0, -97.0, 90.5)) is None
-    assert _region(CRS.from_epsg(4326), (-98.0, float("inf"), -97.0, 40.0)) is None
+    for side in range(4):
+        bounds = [-98.0, 38.0, -97.0, 40.0]
+        bounds[side] = float("inf")
+        assert _region(CRS.from_epsg(4326), tuple(bounds)) is None

@@ -111,6 +111,25 @@ def test_runs_pass_over_the_start_of_a_ring() -> None:
                 assert turned[before].end == pytest.approx(turned[after].start)
 
 
+@pytest.mark.parametrize(
+    ("labels", "runs"),
+    [
+        ("aabba", [(4, 0, 1), (2, 3)]),
+        ("abbaa", [(3, 4, 0), (1, 2)]),
+        ("abba", [(3, 0), (1, 2)]),
+        ("aba", [(2, 0), (1,)]),
+        ("aab", [(0, 1), (2,)]),
+        ("ab", [(0,), (1,)]),
+        ("abab", [(0,), (1,), (2,), (3,)]),
+        ("a", [(0,)]),
+        ("", []),
+    ],
+)
+def test_runs_of_labels_round_a_ring(labels: str, runs: list[tuple[int, ...]]) -> None:
+    pieces = [EdgePiece((0.0, 0.0), (1.0, 0.0), 180.0, 0)] * len(labels)
+    assert merged_runs(pieces, labels) == runs
+
+
 def test_no_run_passes_from_one_ring_to_another() -> None:
     ring = SQUARE.difference(box(40, 40, 60, 60))
     pieces = outline_pieces(ring, longest_m=50)

@@ -21,7 +21,7 @@ def test_each_shape_of_box_has_its_mirror_image_and_plain_proportions() -> None:
     for shape in growing.SPEEDS:
         back, forward, away = shape
         grow = [speed for speed in shape if speed < ALL]
-        assert grow
+        assert grow and 1.0 in shape  # one side at least grows by the size itself
         if len(grow) == 3:
             assert (back + forward) / away in {1, 2}
         else:
@@ -66,7 +66,7 @@ def test_which_share_of_an_edge_lies_between_limits(start: float, end: float, sh
 @pytest.mark.parametrize(("start", "end"), [(0.0, 1.0), (7.0, 9.0), (-5.0, 1.9)])
 def test_an_edge_beyond_the_limits_has_no_share_in_them(start: float, end: float) -> None:
     first, last = growing._within(np.array([[start]]), np.array([[end]]), np.array([[2.0]]), np.array([[6.0]]))
-    assert first.item() >= last.item()
+    assert 1 >= first.item() >= last.item() >= 0
 
 
 @pytest.mark.parametrize(
@@ -103,6 +103,48 @@ def test_the_part_that_holds_a_place_or_lies_nearest_is_told() -> None:
         (5, 7), (0, 1), None, (5, 7), None,
     ]  # fmt: skip
     assert all(isinstance(part, Polygon) for part in shapes)
+
+
+SPIKES = Polygon([(0, 0), (120, 0), (120, 10), (100, 60), (80, 10), (60, 60), (40, 10), (20, 60), (0, 10)])
+CORNER = ((0, 0), (1, 0), (ALL, 1, ALL, 1))
+
+
+@pytest.mark.parametrize(
+    ("ground", "start", "size_m", "held_m2", "is_cut"),
+    [
+        # once into the box and out of it, around the corner that lies in it
+        (box(0, 0, 100, 100), CORNER, 30, 900, False),
+        (box(0, 0, 100, 100) - box(5, 5, 10, 10), CORNER, 30, 900 - 25, False),
+        # all of it in the box
+        (box(0, 0, 100, 100), CORNER, 500, 10_000, False),
+        # across: in and out on two sides, and one piece nevertheless
+        (box(0, 0, 100, 100), ((50, 0), (1, 0), (1, 1, ALL, ALL)), 10, 2000, True),
+        # one of two teeth
+        (box(0, 0, 70, 30) - box(10, 5, 60, 30), ((65, 30), (-1, 0), (ALL, ALL, ALL, 1)), 20, 200, True),
+        # one of three spikes, from 24 to 12 m broad between 30 and 45 m; their tips lie beyond the box
+        (SPIKES, ((60, 30), (1, 0), (ALL, ALL, 0, 1)), 15, 270, True),
+    ],
+)  # fmt: skip
+def test_ground_is_cut_out_only_where_its_outline_enters_a_box_more_than_once(
+    ground: Polygon, start: tuple[tuple[float, ...], ...], size_m: float, held_m2: float, is_cut: bool,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:  # fmt: skip
+    asked: list[int] = []
+    cut = BoxedGround._one_of_several
+
+    def counted(self: BoxedGround, tries: Boxes, *args: np.ndarray, **more: object) -> np.ndarray:
+        asked.append(len(tries))
+        return cut(self, tries, *args, **more)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(BoxedGround, "_one_of_several", counted)
+    at, along, speeds = (np.array([one], dtype=np.float64) for one in start)
+    # wherever its ring begins
+    places = list(ground.exterior.coords)[:-1]
+    for first in range(len(places)):
+        turned = Polygon(places[first:] + places[:first], ground.interiors)
+        found = BoxedGround(turned).areas_m2(Boxes(at, along, speeds), np.array([float(size_m)]), reach_m=500.0)
+        assert found.tolist() == pytest.approx([held_m2])
+    assert asked == [1] * (len(places) if is_cut else 0)
 
 
 def test_a_box_holds_the_piece_of_ground_that_it_began_on() -> None:

@@ -114,7 +114,7 @@ def test_a_box_lies_on_ground_with_the_least_share_of_it() -> None:
 
 
 def test_the_widest_spot_is_where_the_smaller_side_is_largest() -> None:
-    rooms = np.array([[np.nan] * 4, [0.0, 1, 5, 1], [2, 3, 3, 2], [4, 5, 1.5, 9]])
-    assert widest_spot(rooms) == (2, 3)
-    assert widest_spot(rooms[1:]) == (2, 3)
+    rooms = np.array([[np.nan] * 4, [0.0, 1, 5, 1], [7, 8, 3, 2], [4, 5, 1.5, 9]])
+    assert widest_spot(rooms) == (7, 8)
+    assert widest_spot(rooms[1:]) == (7, 8)
     assert widest_spot(rooms[:1]) is None

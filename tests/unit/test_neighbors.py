@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -128,6 +129,37 @@ def test_cutting_back_leaves_what_comes_of_rounding() -> None:
 def test_what_lies_within_five_millimeters_of_a_gap_is_beside_it(thin_m: float, beside: tuple[int, ...]) -> None:
     (gap,) = gaps([box(0, 0, thin_m, 500), box(1.3, 0, 9, 500), box(-100, 0, 0, 500)])
     assert gap.between == beside
+
+
+@pytest.mark.parametrize(
+    ("ground", "expected"),
+    [
+        # valid both ways: corners stay to the last bit
+        (box(0, 0, 10, 1 / 3), box(0, 0, 10, 1 / 3)),
+        # two triangles that cross: not valid as it is drawn
+        (shapely.Polygon([(0, 0), (10, 10 + 1e-7), (10, 0), (0, 10)]), None),
+        # a notch narrower than a rounding, closed by the turning: not valid in the grid
+        (shapely.Polygon([(0, 0), (10, 0), (10, 10), (5 + 4e-7, 10), (5, 1), (5, 10), (0, 10)]),
+         shapely.Polygon([(0, 0), (10, 0), (10, 10), (5, 10), (0, 10)])),
+    ],
+    ids=["valid", "crossing", "crossing once turned"],
+)  # fmt: skip
+def test_ground_is_settled_as_little_changed_as_will_do(
+    ground: shapely.Polygon, expected: shapely.Polygon | None
+) -> None:
+    """A grid that keeps degrees as they are and rounds to a millionth on the way back."""
+
+    def rounded(shape: shapely.Geometry) -> shapely.Geometry:
+        return shapely.transform(shape, lambda xy: np.round(xy, 6))
+
+    grid = SimpleNamespace(to_lonlat=lambda shape: shape, to_grid=rounded)
+    back = settled(ground, grid=grid, drawn=[])  # type: ignore[arg-type]
+    assert back.is_valid and rounded(back).is_valid
+    if expected is None:
+        assert back.area == pytest.approx(50, abs=1e-5) and len(back.geoms) == 2
+        assert 10 + 1e-7 in shapely.get_coordinates(back)[:, 1]
+    else:
+        assert back.normalize() == MultiPolygon([expected]).normalize()
 
 
 def test_of_ground_worked_out_only_what_is_ground_is_kept() -> None:

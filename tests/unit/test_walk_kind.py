@@ -95,6 +95,12 @@ def test_how_much_a_way_turns_one_way(dent_m: float, sigma_m: float, expected: f
     assert walk_kind._one_way_frac(line, sigma_m=sigma_m) == pytest.approx(by_hand)
 
 
+def test_a_bend_too_small_to_count_is_left_out_though_the_way_comes_into_it() -> None:
+    """A dent of 4 m about a breadth of 100 m, and the end of the way within it: right by a quarter three times."""
+    line = LineString([(0, 0), (50, 4), (100, 0), (100, -50), (50, -50), (50, 2)])
+    assert walk_kind._one_way_frac(line, sigma_m=0.1) == pytest.approx(1)
+
+
 def test_a_way_to_and_fro_turns_as_much_left_as_right() -> None:
     lanes = LineString([(0, 0), (100, 0), (100, 50), (0, 50), (0, 100), (100, 100)])
     assert walk_kind._one_way_frac(lanes, sigma_m=1.0) == pytest.approx(0)
