@@ -115,6 +115,8 @@ CORNER = ((0, 0), (1, 0), (ALL, 1, ALL, 1))
         # once into the box and out of it, around the corner that lies in it
         (box(0, 0, 100, 100), CORNER, 30, 900, False),
         (box(0, 0, 100, 100) - box(5, 5, 10, 10), CORNER, 30, 900 - 25, False),
+        # a corner of a notch lies on the limit of the box
+        (Polygon([(0, 0), (100, 0), (100, 90), (50, 30), (0, 90)]), ((50, 0), (1, 0), (ALL, ALL, ALL, 1)), 30, 3000, False),
         # all of it in the box
         (box(0, 0, 100, 100), CORNER, 500, 10_000, False),
         # across: in and out on two sides, and one piece nevertheless

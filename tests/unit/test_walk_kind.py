@@ -96,8 +96,8 @@ def test_how_much_a_way_turns_one_way(dent_m: float, sigma_m: float, expected: f
 
 
 def test_a_bend_too_small_to_count_is_left_out_though_the_way_comes_into_it() -> None:
-    """A dent of 4 m about a breadth of 100 m, and the end of the way within it: right by a quarter three times."""
-    line = LineString([(0, 0), (50, 4), (100, 0), (100, -50), (50, -50), (50, 2)])
+    """A dent of 4 m about a breadth of some 98 m, and the end of the way within it: left by a quarter all along."""
+    line = LineString([(0, 0), (50, 4), (100, 0), (100, 50), (-20, 50), (-20, -30), (50, -30), (50, 2)])
     assert walk_kind._one_way_frac(line, sigma_m=0.1) == pytest.approx(1)
 
 
