@@ -106,6 +106,7 @@ def test_the_part_that_holds_a_place_or_lies_nearest_is_told() -> None:
 
 
 SPIKES = Polygon([(0, 0), (120, 0), (120, 10), (100, 60), (80, 10), (60, 60), (40, 10), (20, 60), (0, 10)])
+NOTCHED = Polygon([(0, 0), (100, 0), (100, 90), (50, 30), (0, 90)])
 CORNER = ((0, 0), (1, 0), (ALL, 1, ALL, 1))
 
 
@@ -116,7 +117,7 @@ CORNER = ((0, 0), (1, 0), (ALL, 1, ALL, 1))
         (box(0, 0, 100, 100), CORNER, 30, 900, False),
         (box(0, 0, 100, 100) - box(5, 5, 10, 10), CORNER, 30, 900 - 25, False),
         # a corner of a notch lies on the limit of the box
-        (Polygon([(0, 0), (100, 0), (100, 90), (50, 30), (0, 90)]), ((50, 0), (1, 0), (ALL, ALL, ALL, 1)), 30, 3000, False),
+        (NOTCHED, ((50, 0), (1, 0), (ALL, ALL, ALL, 1)), 30, 3000, False),
         # all of it in the box
         (box(0, 0, 100, 100), CORNER, 500, 10_000, False),
         # across: in and out on two sides, and one piece nevertheless
