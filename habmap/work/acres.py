@@ -220,7 +220,7 @@ def _sums(cut: CutUnit) -> _Sums:
         practice_m2=_practice_m2(cut.overlays, {line.entry_id: line.practice for line in cut.lines}),
         felled_m2=math.fsum(piece.area_m2 for piece in pieces if piece.state.felled_frac > 0),
         snag_m2=math.fsum(piece.area_m2 for piece in pieces if piece.state.snag_frac > 0),
-        twice_m2=tuple(one.area_m2 * (len(one.unit_ids) - 1) for one in cut.overlays if len(one.unit_ids) > 1),
+        twice_m2=tuple(one.area_m2 * extra for one in cut.overlays if (extra := len(one.unit_ids) - 1)),
     )
 
 

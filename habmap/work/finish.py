@@ -73,7 +73,6 @@ def finish(
         free = per_day
         if day.month not in working_months:
             moved_by["months off"] = None
-            free = Fraction(0)
         else:
             for unit_id in narrow:
                 closure = closures.on(day, unit_id, work=("cut",))
@@ -96,7 +95,7 @@ def finish(
                 moved_by[shut.words] = None
         narrow = [unit_id for unit_id in narrow if todo[unit_id] > _NO_HOURS]
         heap = heap if heap > _NO_HOURS else Fraction(0)
-        if free < per_day and day.month in working_months:
+        if free < per_day:
             worked = day
         if not heap and set(narrow) <= set(held):
             is_any = worked != start or free < per_day or not narrow

@@ -57,12 +57,16 @@ class UnitGround:
         A plot without a day may be older than any work there. One without a place, or off the unit as it is drawn
         now, stands for the whole unit, and is old where work since covers half of it.
         """
-        if plot.geometry is not None and self.grid is not None:
-            point = self.grid.to_grid(plot.geometry)
-            own = [piece for piece in self.pieces if shapely.intersects(piece.geometry, point)]
-            if own:
-                return any(_is_worked(piece, plot.measured_on) for piece in own)
+        if own := self.under(plot):
+            return any(_is_worked(piece, plot.measured_on) for piece in own)
         return self.worked_frac(plot.measured_on) >= MOSTLY_FRAC
+
+    def under(self, plot: Plot) -> tuple[GroundPiece, ...]:
+        """Return the pieces at a plot's place; none where it has no place or lies off the unit as it is drawn now."""
+        if plot.geometry is None or self.grid is None:
+            return ()
+        point = self.grid.to_grid(plot.geometry)
+        return tuple(piece for piece in self.pieces if shapely.intersects(piece.geometry, point))
 
 
 def by_age(plots: Sequence[Plot], ground: UnitGround) -> tuple[tuple[Plot, ...], tuple[Plot, ...]]:

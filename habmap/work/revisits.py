@@ -19,7 +19,7 @@ from habmap.land.grid import LocalGrid
 from habmap.measures import days_after
 from habmap.records import CoverFrame, Photo, Plot
 from habmap.vocabulary import STATEMENTS
-from habmap.work.ground import Ground, GroundPiece
+from habmap.work.ground import Ground
 from habmap.work.photo_points import SEEN_AREA_M2, seen_ground
 from habmap.work.plot_age import UnitGround
 
@@ -119,7 +119,7 @@ def plot_revisits(plots: Iterable[Plot], *, state: Ground, days: int, on: date) 
         cut = None if unit_id is None else cuts.get(unit_id)
         ground = None if cut is None else UnitGround(cut, state.grid)
         if plot.measured_on is not None and ground is not None and ground.pieces and ground.is_old(plot):
-            kills = (kill.date for piece in _under(plot, ground) for kill in piece.state.kills)
+            kills = (kill.date for piece in ground.under(plot) or ground.pieces for kill in piece.state.kills)
             changed = min((day for day in kills if day >= plot.measured_on), default=None)
         found.append(_revisit("plot", plot.plot_id, unit_id, plot.geometry, plot.measured_on, changed, days))
     return tuple(found)
@@ -186,12 +186,3 @@ def _unit_under(spot: Point | None, state: Ground) -> str | None:
         return None
     point = state.grid.to_grid(spot)
     return next((unit_id for unit_id, shape in state.unit_shapes.items() if shape.covers(point)), None)
-
-
-def _under(plot: Plot, ground: UnitGround) -> Sequence[GroundPiece]:
-    """Return the ground that a plot tells of: its own, else its unit's."""
-    grid = ground.grid
-    if plot.geometry is None or grid is None:
-        return ground.pieces
-    point = grid.to_grid(plot.geometry)
-    return [piece for piece in ground.pieces if shapely.intersects(piece.geometry, point)] or ground.pieces

@@ -269,9 +269,8 @@ def killed_frac(entry: Entry) -> float:
 def _worked(state: GroundState, entry: Entry, limits: _Limits) -> GroundState:
     share = killed_frac(entry)
     is_felling = entry.practice in FELLING and share > 0
-    # A line that kills nothing must not move the share by a rounding either.
-    frac = 1 - (1 - state.killed_frac) * (1 - share) if share > 0 else state.killed_frac
-    killed = _Killed(frac, state.felled_ever or is_felling)
+    # A share is 1 less something, so that 1 less it is exact: a line that kills nothing moves it by no rounding.
+    killed = _Killed(1 - (1 - state.killed_frac) * (1 - share), state.felled_ever or is_felling)
     rule = STAGE_TABLE.get(entry.practice, {}).get(state.stage, ".")
     stage = _RULES[rule](state, killed, entry, limits) if rule in _RULES else rule
     found = entry.look.live_stems_per_acre if entry.practice == "checkup" and entry.look else None

@@ -240,7 +240,7 @@ def without_neighbors(traced: TracedGround, units: Sequence[Unit], *, grid: Loca
             geodesic_acres=acres(geodesic_area_m2(patch)),
             perimeter_m=ground.length,
             notes=(*traced.result.notes, *notes),
-            geometry=shapely.geometry.mapping(cut(patch.geoms[0] if len(patch.geoms) == 1 else patch)),
+            geometry=_geojson(patch),
         ),
     )
 
@@ -250,7 +250,6 @@ def _result(
 ) -> TraceResult:
     dropped = tuple(DroppedFixes(reason=reason, count=count) for reason, count in sorted(walked.dropped.items()))
     left_out = sum(one.count for one in dropped)
-    shown = patch.geoms[0] if len(patch.geoms) == 1 else patch
     if walked.area_sd_m2 > WEAK_SHARE * walked.area_m2:
         notes += ("the acres are weak: the fixes' error is more than a tenth of them",)
     return TraceResult(
@@ -273,8 +272,13 @@ def _result(
         unit_id=None,
         is_added=False,
         notes=walked.notes + notes,
-        geometry=shapely.geometry.mapping(cut(shown)),
+        geometry=_geojson(patch),
     )
+
+
+def _geojson(patch: MultiPolygon) -> Mapping[str, object]:
+    first, *others = patch.geoms
+    return shapely.geometry.mapping(cut(patch if others else first))
 
 
 def _place_notes(segments: Sequence[Segment], grid: LocalGrid) -> tuple[str, ...]:

@@ -142,6 +142,10 @@ def test_rows_of_the_log_with_the_ground_they_lie_on() -> None:
     assert (told[2].acres, told[2].outside_acres) == (None, None)
     nowhere = history_lines(rows[:1], line_of, units=[], burns=[], numbers={}, grid=GRID)
     assert (nowhere[0].outside_acres, nowhere[0].units) == (pytest.approx(HECTARE, rel=1e-6), ())
+    # before the place has a grid nothing is measured
+    bare = history_lines(rows, line_of, units=units, burns=[], numbers={}, grid=None)
+    assert {(one.acres, one.units, one.outside_acres, one.number) for one in bare} == {(None, (), None, None)}
+    assert [one.state for one in bare] == [one.state for one in told]
 
 
 def test_a_line_speaks_of_the_units_it_names_or_lies_on_in_any_drawing() -> None:
@@ -163,6 +167,7 @@ def test_the_same_work_told_twice_is_found_whoever_told_it() -> None:
     assert same_work(first, [first]) is None
     amend = replace(first, entry_id="amend", action="amend", target=first.entry_id)
     assert same_work(amend, [first]) is None  # a correction is no second line
+    assert same_work(replace(amend, target="nobody"), [first]) is first
     for other in (
         replace(again, practice="girdle"), replace(again, date=date(2026, 1, 6)), replace(again, killed_pct=80.0),
         replace(again, patch=ground_lonlat(EAST)), replace(again, patch=None),

@@ -8,7 +8,7 @@ from fakes import entry
 from habmap.errors import InputError
 from habmap.records import Entry, Look
 from habmap.vocabulary import KILLING, PRACTICES, STAGES, TOP_KILLING, TREATED
-from habmap.work.stages import FELLING, SHARE_TABLE, STAGE_TABLE, GroundState, ground_state
+from habmap.work.stages import FELLING, SHARE_TABLE, STAGE_TABLE, Course, GroundState, ground_state
 
 #: A history that brings ground to each stage by 2024-06-01.
 WAY_TO: dict[str, list[tuple[str, str, float | None]]] = {
@@ -291,3 +291,11 @@ def test_needles_are_those_of_the_last_check_up_since_the_last_felling() -> None
     assert needles(cut, red, later) == ("red", date(2024, 2, 1))
     assert needles(cut, red, more) == (None, None)
     assert needles(cut, red, line("girdle", "2024-03-01", 50)) == ("red", date(2024, 2, 1))
+
+
+@pytest.mark.parametrize("killed_pct", [0.1, 3, 10, 33.3, 70, 99.9])
+def test_a_line_that_kills_nothing_leaves_the_share_to_the_last_bit(killed_pct: float) -> None:
+    lines = [entry("cut", f"2025-0{month}-01", killed_pct=pct) for month, pct in ((1, killed_pct), (2, 7), (3, 0))]
+    states = Course(target_frac=0.8, leave_stems_per_acre=25, is_cedar=True).states(lines)
+    assert states[3].killed_frac == states[2].killed_frac > states[1].killed_frac > 0
+    assert [len(state.kills) for state in states] == [0, 1, 2, 2]

@@ -165,6 +165,12 @@ def test_what_counts_for_nothing_is_refused_but_where_a_word_settles_what_was_wr
     assert "this correction is taken back already" in str(refused([line, apart, gone], apart))
     lifted = row("void", end)
     assert "this withdrawal is taken back already" in str(refused([line, end, lifted], end))
+    # what would bring the line back is its own withdrawal that counts, not one of a correction nor one taken back
+    twice = row("void", line)
+    for rows in ([line, end, seen, row("void", seen)], [line, end, twice, row("void", twice)]):
+        with pytest.raises(InputError) as idle:
+            refuse_idle(corrections(rows)[0], line)
+        assert f"`habmap void {end.entry_id[:8]}`" in str(idle.value.mend)
     later = row("amend", line, apart)
     assert "a later correction of this line counts" in str(refused([line, apart, later], apart))
     assert refused([line, apart, later], later) is None

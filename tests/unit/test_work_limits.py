@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, date, datetime
 from itertools import count, pairwise
 from types import SimpleNamespace
@@ -9,7 +10,7 @@ from typing import Any
 
 import pytest
 from fakes import GRID, entry, unit
-from shapely import Point, box
+from shapely import MultiPolygon, Point, box
 
 from habmap.errors import InputError, UsageError
 from habmap.records import CoverFrame, Entry, Look, Photo, Plot
@@ -17,6 +18,7 @@ from habmap.records.said import Said
 from habmap.vocabulary import MACHINE_CAUTION, SNAG_CAUTION, STEEP_CAUTION
 from habmap.work.ground import CutUnit, Ground, GroundPiece, cut_ground
 from habmap.work.photo_points import after_of, photo_points, seen_ground
+from habmap.work.plot_age import UnitGround
 from habmap.work.response_regrowth import coming_back, first_work
 from habmap.work.revisits import Revisit, away_from, frame_revisits, photo_revisits, plot_revisits
 from habmap.work.said import cautions_ahead, cautions_for, check_killed, check_why, clearing_machines, has_snags
@@ -88,6 +90,14 @@ def test_work_in_a_photo_s_view(work: list[Entry], due_on: str | None) -> None:
     assert (one.why, one.work_on) == (("days", None) if due_on is None else ("work", one.due_on))
 
 
+def test_a_hundred_square_meters_in_view_are_enough() -> None:
+    """Patches as they lie on the grid, so that the area is the box's own to the last digit."""
+    line, points = entry("cut", "2026-02-01", view_box(20)), [("C1", [photo("2026-01-10")])]
+    for north, why in ((58.5, "work"), (58.4999, "days")):
+        state = replace(ground(line), patches={line.entry_id: MultiPolygon([box(64, 46, 72, north)])})
+        assert photo_revisits(points, state=state, days=365, on=ON)[0].why == why
+
+
 def test_work_counts_only_before_the_days_are_over_and_the_due_day_is_due() -> None:
     state = ground(entry("cut", "2026-02-01", view_box(20)))
     points = [(None, [photo("2026-01-10")]), ("C2", [photo("2026-01-10", direction_deg=270.0)])]
@@ -146,6 +156,14 @@ def test_plots_take_their_own_unit_then_their_place_and_the_first_kill_since() -
     assert (bare.due_on, bare.why, bare.work_on, bare.is_due(date(1999, 1, 1))) == (None, "no day", None, True)
     (gridless,) = plot_revisits([plot("2025-02-01", geometry=west_at)], state=Ground(None, None, (), ()), days=1, on=ON)
     assert (gridless.unit_id, gridless.due_on) == (None, date(2025, 2, 2))
+
+
+def test_a_plot_tells_of_the_pieces_at_its_place() -> None:
+    cut = ground(entry("cut", "2025-03-01", box(0, 0, 50, 100))).cuts["C1"]
+    unit_ground = UnitGround(cut, GRID)
+    west, off = (plot("2025-01-01", geometry=GRID.to_lonlat(Point(x, 50))) for x in (20, 500))
+    assert [one.stage for one in unit_ground.under(west)] == ["down"] and unit_ground.under(off) == ()
+    assert unit_ground.under(plot("2025-01-01")) == () == UnitGround(cut, None).under(west)
 
 
 def test_spots_keep_their_distance_from_shapes() -> None:
