@@ -258,9 +258,7 @@ def history_lines(
 def _cleared(row: Entry, line: Correction, burn_of: Mapping[str, BurnRecord]) -> tuple[str, ...]:
     """Return what a correction no longer says of what the row below it says; of a burn's weather those below."""
     by_id = {one.entry_id: one for one in line.rows}
-    before = by_id.get(row.target or "")
-    if before is None:
-        return ()
+    before = by_id[row.target or ""]
     gone = [one.name for one in said_facts(Entry) if is_said(before, one) and not is_said(row, one)]
     if (burn := burn_of.get(row.entry_id)) is not None:  # without a record of its own one below counts on
         below: Entry | None = before

@@ -16,6 +16,7 @@ from habmap.records import Entry, Unit
 from habmap.work.ground import (
     Ground,
     GroundPiece,
+    _near,
     cut_ground,
     joined_in,
     refuse_unknown_words,
@@ -130,6 +131,14 @@ def test_a_patch_far_larger_than_a_unit_is_cut_with_its_own_edges_within() -> No
     small, large = ([one.area_m2 for one in cut.pieces] for cut in cuts)
     assert small == large
     assert sorted(round(one.area_m2) for one in cuts[1].pieces) == [400, 9600]
+
+
+def test_of_a_patch_what_reaches_a_meter_beyond_the_unit_is_cut_off_and_a_nearer_one_is_left_as_it_is() -> None:
+    shape, here = MultiPolygon([box(10, 20, 110, 220)]), MultiPolygon([box(9, 19, 111, 221)])
+    beyond = MultiPolygon([box(8.999, 0, 50, 1000), box(500, 500, 501, 501)])
+    left, cut = _near(shape, [here, beyond])
+    assert left is here
+    assert cut.bounds == (9, 19, 50, 221) and len(cut.geoms) == 1
 
 
 def test_a_unit_s_rules_are_its_own_and_else_the_place_s() -> None:

@@ -93,9 +93,11 @@ def test_versions_tied_by_what_they_replace_are_one_change() -> None:
     third = version("C", box(400, 0, 500, 100), "c")
     news = [
         version("X", WHOLE, "x", "a", "b", on=SPLIT_ON), version("Z", WHOLE, "z", "c", on=SPLIT_ON),
-        version("Y", WHOLE, "y", "b", on=SPLIT_ON),
+        version("Y", WHOLE, "y", "b", on=SPLIT_ON, day=4),
     ]  # fmt: skip
     changes = list(unit_changes(written(OLD, OTHER, third, *news), [], accounted))
+    # told as of when the last of them was written
+    assert {one.after[0].unit_id: one.recorded_at.day for one in changes} == {"X": 4, "Z": 1}
     pairs = {frozenset(u.unit_id for u in one.before): {u.unit_id for u in one.after} for one in changes}
     assert pairs == {frozenset("AB"): {"X", "Y"}, frozenset("C"): {"Z"}}
 

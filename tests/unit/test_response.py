@@ -9,13 +9,16 @@ from itertools import count
 
 import pytest
 from fakes import GRID, FakeStore, entry, unit
-from shapely import Point, box
+from shapely import MultiPolygon, Point, box
 
 from habmap.jobs.response import response
 from habmap.land.density import crown_cover_pct
+from habmap.place.settings import Settings
 from habmap.records import CoverFrame, CoverLine, Entry, Look, Plot, Row, Sighting
+from habmap.work.ground import cut_ground
 from habmap.work.response import change, mean_cover
 from habmap.work.response_records import ResponseResult, UnitResponse
+from habmap.work.response_units import _by_unit
 
 NOW = datetime(2026, 8, 1, tzinfo=UTC)
 SQUARE = box(0, 0, 200, 200)
@@ -374,6 +377,8 @@ def test_a_round_reaches_back_a_month_within_one_reading() -> None:
         40.0, date(2026, 6, 1), "2 frames",
     )  # fmt: skip
     assert (canopy.canopy_after_pct_ci95_low, canopy.canopy_after_pct_ci95_high) == (0.0, 100.0)
+    rows = [replace(frame(day, canopy_pct=30.0), reading_id="r") for day in ("2026-06-03", "2026-06-01")]
+    assert only([CUT, *rows]).canopy_after_on == date(2026, 6, 3)
 
 
 def test_frames_and_sightings_stand_on_the_side_of_their_days_and_none_on_the_day_itself() -> None:
@@ -427,6 +432,12 @@ def test_a_sighting_is_unsure_where_its_error_reaches_past_the_edge() -> None:
 
     assert [unsure(error) for error in (None, 9.99, 10.01)] == [0, 0, 1]
     assert asked([seen("2026-05-01", "A b", at=(200, 100))]).sightings_outside == 0  # on the very edge is inside
+    # up to the very edge is not past it: the middle of the grid, 10 m from the edge to the last digit
+    state = cut_ground((unit("A", SQUARE),), (), grid=GRID, limits=Settings().stages)
+    state = replace(state, unit_shapes={"A": MultiPolygon([box(-10, -50, 50, 50)])})
+    for error_m, beyond in ((10.0, 0), (10.000001, 1)):
+        _, unsure_in, _ = _by_unit(state, [seen("2026-05-01", "A b", at=(0, 0), uncertainty_m=error_m)])
+        assert unsure_in["A"] == beyond
 
 
 def _line(number: int, line_ft: float | None, *under_ft: float, day: str = "2026-06-01", **fields: object) -> Plot:
@@ -476,6 +487,11 @@ def test_the_outline_before_is_the_last_that_held_up_to_the_day_of_the_work() ->
     assert canopy(date(2025, 2, 28)) == 5.0
     assert canopy(date(2025, 3, 1)) == 60.0
     assert canopy(date(2025, 3, 2)) == 60.0
+    # one that was taken back never held, whenever it was written
+    first = unit("A", SQUARE, canopy_pct=70.0)
+    second = unit("A", SQUARE, canopy_pct=60.0, replaces=(first.uuid,), valid_from=date(2025, 2, 1))
+    back = unit("A", SQUARE, canopy_pct=5.0, replaces=(second.uuid, first.uuid), valid_from=date(2025, 3, 9))
+    assert response(FakeStore([first, second, back, CUT], grid=GRID)).units[0].canopy_before_pct == 70.0
 
 
 def test_work_over_a_hundredth_of_a_unit_is_the_first_and_less_ran_over_its_edge() -> None:

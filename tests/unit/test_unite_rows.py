@@ -265,6 +265,8 @@ def test_overlaps_and_rivals_that_the_other_copy_did_not_bring_are_none_of_its_d
     assert unite(here, FakeStore([far], grid=GRID)).added["units"] == 1
     assert unit_faults(mine, [entry("cut", "2026-01-02", box(0, 0, 9, 9))], grid=GRID) == []
     assert unit_faults(mine, mine[1:], grid=None) == []
+    # a line of the log is no unit, whatever its id
+    assert unit_faults(mine, [entry("cut", "2026-01-02", entry_id=mine[1].uuid)], grid=GRID) == []
     # what is new overlaps what was there, whichever of the two stands first; retired ground overlaps nothing
     for news in (mine[:1], mine[1:]):
         (fault,) = unit_faults(mine, news, grid=GRID)

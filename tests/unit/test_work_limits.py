@@ -22,7 +22,7 @@ from habmap.work.plot_age import UnitGround
 from habmap.work.response_regrowth import coming_back, first_work
 from habmap.work.revisits import Revisit, away_from, frame_revisits, photo_revisits, plot_revisits
 from habmap.work.said import cautions_ahead, cautions_for, check_killed, check_why, clearing_machines, has_snags
-from habmap.work.stages import GroundState
+from habmap.work.stages import GroundState, Kill
 from habmap.work.stems import days_of, stems_of
 
 NOW = datetime(2025, 1, 1, 12, tzinfo=UTC)
@@ -106,6 +106,11 @@ def test_work_counts_only_before_the_days_are_over_and_the_due_day_is_due() -> N
         assert (first.why, first.unit_id, second.label, second.why) == (why, None, "2", "days")
         assert first.work_on == (date(2026, 2, 1) if why == "work" else None)
     assert first.is_due(date(2026, 2, 1)) and not first.is_due(date(2026, 1, 31))
+    # the first photo's place and direction are the point's
+    (both,) = photo_revisits([("C1", [photo("2026-01-10"), photo("2026-01-11", x_m=9, direction_deg=95.0)])],
+                             state=state, days=9, on=ON)  # fmt: skip
+    assert both.lonlat is not None and GRID.to_grid(Point(both.lonlat)).x == pytest.approx(0, abs=1e-6)
+    assert (both.direction_deg, both.last_on) == (90.0, date(2026, 1, 11))
     # a store that has no ground yet: the days alone
     (bare,) = photo_revisits(points[:1], state=Ground(None, None, (), ()), days=5, on=ON)
     assert (bare.why, bare.due_on) == ("days", date(2026, 1, 15))
@@ -164,6 +169,28 @@ def test_a_plot_tells_of_the_pieces_at_its_place() -> None:
     west, off = (plot("2025-01-01", geometry=GRID.to_lonlat(Point(x, 50))) for x in (20, 500))
     assert [one.stage for one in unit_ground.under(west)] == ["down"] and unit_ground.under(off) == ()
     assert unit_ground.under(plot("2025-01-01")) == () == UnitGround(cut, None).under(west)
+
+
+def test_a_plot_is_old_from_a_tenth_of_the_cedars_then_alive_on() -> None:
+    """By its own piece: half were dead before; by the unit's from half of its ground on."""
+
+    def killed(*shares: float, acres: float = 1.0) -> GroundPiece:
+        kills = [Kill(f"e{at}", date(2025, at, 1), "cut", before, after)
+                 for at, (before, after) in enumerate(pairwise(shares), start=1)]  # fmt: skip
+        state = GroundState(stage="down", killed_frac=shares[-1], kills=tuple(kills))
+        return GroundPiece("A", "down", state, (), box(0, 0, 1, 1), acres, acres)  # type: ignore[arg-type]
+
+    def is_old(*pieces: GroundPiece, since: str | None = "2025-02-01") -> bool:
+        return UnitGround(unit_of([], *pieces), None).is_old(plot(since))
+
+    for shares, old in (
+        ((0, 0.5, 0.55), True), ((0, 0.5, 0.549), False), ((0, 0.5, 0.52, 0.551), True), ((0, 0.9), False),
+        ((0, 1.0, 1.0), False), ((0, 0.2, 0.2), False), ((0, 0.0, 0.1), True), ((0, 0.0, 0.099), False),
+    ):  # fmt: skip
+        assert is_old(killed(*shares)) is old
+    assert is_old(killed(0, 0.9), since=None) and is_old(killed(0, 0.9), since="2025-01-01")
+    assert is_old(killed(0, 0.0, 0.9), killed(0.0)) and not is_old(killed(0, 0.0, 0.9), killed(0.0, acres=1.01))
+    assert not is_old()
 
 
 def test_spots_keep_their_distance_from_shapes() -> None:
