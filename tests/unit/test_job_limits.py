@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +14,7 @@ import shapely
 from fakes import GRID, FakeStore, entry, ground_lonlat, unit
 from small_places import write_dem
 
-from habmap.errors import InputError, PlaceError
+from habmap.errors import HabmapError, InputError, PlaceError
 from habmap.jobs.bite import bite
 from habmap.jobs.burnsheet import BURN_STEPS, burnsheet, worked_out
 from habmap.jobs.due import due
@@ -25,7 +26,7 @@ from habmap.jobs.terrain import terrain
 from habmap.place.settings import Settings
 from habmap.progress import Share, Steps
 from habmap.records import ElevationSource, Unit
-from habmap.records.said import Said
+from habmap.records.said import BurnSaid, Said
 from habmap.show.burn.words import LOOK_NEXT_SEASON
 from habmap.vocabulary import STUMP_WORDS
 from habmap.work.burn.request import BurnRequest
@@ -199,3 +200,47 @@ def test_ground_is_not_counted_by_lines_or_units_of_unknown_words() -> None:
     for rows in ([unit("A", WEST), entry("zapped", TODAY, WEST)], [unit("A", WEST, cover="moss")]):
         with pytest.raises(PlaceError, match=r"zapped|moss"):
             ground(FakeStore(rows, grid=GRID))
+
+
+@pytest.mark.parametrize(
+    ("practice", "said", "burn", "words"),
+    [
+        ("zap", Said(), None, "this practice is not known"),
+        ("cut", Said(killed_pct=101.0), None, "101"),
+        ("cut", Said(), None, "can grow from stumps"),  # of redberry juniper, the place's cedar
+        ("mow", Said(), BurnSaid(ignition="13:30"), "mow"),
+    ],
+)
+def test_what_cannot_be_said_of_work_is_refused_and_nothing_is_written(
+    practice: str, said: Said, burn: BurnSaid | None, words: str
+) -> None:
+    settings = Settings.model_validate({"place": {"cedar": "redberry juniper"}})
+    store = FakeStore([unit("A", WEST)], grid=GRID, settings=settings)
+    with pytest.raises(HabmapError, match=words):
+        log(store, practice=practice, date=TODAY, patch=ground_lonlat(WEST), said=said, burn=burn, now=NOW, today=TODAY)
+    assert store.entries() == ()
+
+
+def test_the_reported_acres_are_asked_about_once_and_agreed_to_or_not_written() -> None:
+    """Ground of 9.88 acres said to have 5: only a yes writes it; a preview asks nobody and writes nothing."""
+    asked: list[str] = []
+
+    def answer(question: str, *, yes: bool) -> bool:
+        asked.append(question)
+        return yes
+
+    def add(yes: bool, **how: bool) -> tuple[FakeStore, Any]:
+        store = FakeStore([unit("A", WEST)], grid=GRID)
+        said = Said(reported_acres=5.0)
+        return store, log(
+            store, practice="cut", date=TODAY, patch=ground_lonlat(WEST), said=said, now=NOW, today=TODAY,
+            agree=partial(answer, yes=yes), **how,
+        )  # fmt: skip
+
+    with pytest.raises(InputError, match=r"9\.88"):
+        add(False)
+    store, done = add(True)
+    assert len(asked) == 2 and store.entries()[0].is_sure and not done.preview
+    store, looked = add(False, is_preview=True)
+    assert len(asked) == 2 and store.entries() == () and looked.preview
+    assert any("9.88" in words for words in looked.warnings)
