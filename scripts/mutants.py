@@ -314,11 +314,14 @@ class TestMap:
     def tests_of(self, mutant: Mutant) -> list[str]:
         """Return the tests that run the line, those whose file speaks of its module first, the shortest before others.
 
-        Of a line run as its module is loaded, they are those that run a line with the name that it gives a value to,
-        or with that of its class, and those whose file has that name with the module's; or else any line of its file.
+        Those that run the statement's first line count too: a branch on a line of its own is run by few of those whom
+        its change would reach. Of a line run as its module is loaded, they are those that run a line with the name that
+        it gives a value to, or with that of its class, and those whose file has that name with the module's; or else
+        any line of its file.
         """
         lines = self._lines_of(mutant.path)
-        found = set(lines.get(mutant.line) or lines.get(_begins(mutant), ()))
+        begun = lines.get(_begins(mutant), ())
+        found = set(lines.get(mutant.line) or begun) | {test for test in begun if test}
         if "" in found or (not found and _runs_at_loading(mutant)):
             found = self._users_of(mutant) or {test for tests in lines.values() for test in tests}
         tests = {test.partition("|")[0] for test in found if test}

@@ -99,24 +99,23 @@ def openings(state: Ground, features: Iterable[Feature], *, near: BaseGeometry) 
     """
     grid = state.grid
     assert grid is not None
-    reach = shapely.buffer(near, BESIDE_M, quad_segs=4)
-    shapely.prepare(reach)
+    shapely.prepare(near)
     opened: dict[str, list[BaseGeometry]] = {}
     treated = [piece for piece in state.pieces if piece.stage in TREATED]
-    meet = shapely.intersects(reach, np.array([piece.geometry for piece in treated], dtype=object))
+    meet = shapely.dwithin(near, np.array([piece.geometry for piece in treated], dtype=object), BESIDE_M)
     for piece in (treated[k] for k in np.flatnonzero(meet)):
         # a hair between two outlines of one and the same edge is no opened ground
-        if reach.intersects(grown(piece.geometry, -HAIR_M)):
+        if shapely.dwithin(near, grown(piece.geometry, -HAIR_M), BESIDE_M):
             opened.setdefault(f"opened ground of {piece.unit_id} ({STAGE_WORDS[piece.stage]})", []).append(
                 piece.geometry
             )
     for unit in state.units:
-        if unit.cover in OPEN_COVERS and reach.intersects(state.unit_shapes[unit.unit_id]):
+        if unit.cover in OPEN_COVERS and shapely.dwithin(near, state.unit_shapes[unit.unit_id], BESIDE_M):
             opened.setdefault(f"{unit.cover} of {unit.unit_id}", []).append(state.unit_shapes[unit.unit_id])
     for feature in features:
         if feature.kind in BREAK_FEATURE_KINDS and not is_private(feature):
             shape = grid.to_grid(feature.geometry)
-            if reach.intersects(shape):
+            if shapely.dwithin(near, shape, BESIDE_M):
                 opened.setdefault(f"{FEATURE_WORDS[feature.kind]} {feature.name or ''}".strip(), []).append(shape)
     return tuple(Beside(words=words, geometry=shapely.union_all(shapes)) for words, shapes in sorted(opened.items()))
 
@@ -124,12 +123,10 @@ def openings(state: Ground, features: Iterable[Feature], *, near: BaseGeometry) 
 def beside_words(one: Bite, openings: Sequence[Beside]) -> tuple[str, ...]:
     """Say what a bite lies beside and along how much of its edge, the longest first."""
     edge = one.geometry.boundary
-    found = [
-        (max(length_m, inside_m), opening.words)
-        for opening in openings
-        if (length_m := edge.intersection(shapely.buffer(opening.geometry, BESIDE_M, quad_segs=4)).length) is not None
-        and (inside_m := opening.geometry.intersection(one.geometry).length) is not None
-    ]
+    found = []
+    for opening in openings:
+        along_m = edge.intersection(shapely.buffer(opening.geometry, BESIDE_M)).length
+        found.append((max(along_m, opening.geometry.intersection(one.geometry).length), opening.words))
     return tuple(
         f"{words}, along {ft(length_m):,.0f} ft"
         for length_m, words in sorted(found, key=lambda line: (-line[0], line[1]))
@@ -238,8 +235,8 @@ def sun_words(of_it_pct: float | None, of_unit_pct: float | None) -> tuple[str, 
 
 def states_under(state: Ground, outline: BaseGeometry) -> tuple[GroundState, ...]:
     """Return the states of the ground that an outline lies on, and of what is near enough to fall into it."""
-    reach = shapely.buffer(outline, BESIDE_M, quad_segs=4)
-    return tuple(piece.state for piece in state.pieces if reach.intersects(piece.geometry))
+    shapely.prepare(outline)
+    return tuple(piece.state for piece in state.pieces if shapely.dwithin(outline, piece.geometry, BESIDE_M))
 
 
 def part_killed_words(one: Bite, state: Ground, unit_id: str) -> tuple[str, ...]:

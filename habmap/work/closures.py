@@ -85,8 +85,8 @@ class Closures:
 
     def on_upkeep(self, day: date, unit_id: str) -> Closure | None:
         """Return what keeps a unit from upkeep, which is done with fire or without: a hold, or days closed to both."""
-        both = [self.on(day, unit_id, work=(one,)) for one in _BAN_OF]
-        return both[-1] if all(both) else None
+        to_cut, to_burn = (self.on(day, unit_id, work=(one,)) for one in _BAN_OF)
+        return to_burn if to_cut else None
 
     def last_open_day(self, day: date, unit_id: str, *, work: Iterable[Work] = ()) -> date | None:
         """Return the last day before the next hold or closed days of a unit; ``None`` where none is written."""
@@ -148,8 +148,6 @@ def _marked_contract(item: DueItem, closures: Closures, on: date) -> DueItem:
     """Say which of an item's units are on hold; only where all of them are does the item itself wait."""
     units = (item.unit_id or "").split(";")
     held = [f"{unit_id} {found.words}" for unit_id in units if (found := closures.on(on, unit_id)) is not None]
-    if not held:
-        return item
     words = "; ".join([item.words, *held])
     return (
         replace(item, words=words)

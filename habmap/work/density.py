@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -198,9 +199,8 @@ def _unit_density(look: _Look, *, canopy_height_ft: float, limits: DenseLimits) 
 
 def _may_be_more(look: _Look, limits: DenseLimits) -> bool:
     """Tell whether stems below the limit are those of clumped quarter points, so that the truth may lie above it."""
-    if look.stems is None or not look.stems.is_clumped:
-        return False
-    stems = look.stems.density.stems_per_acre
+    told = look.stems
+    stems = told.density.stems_per_acre if told is not None and told.is_clumped else math.inf
     return stems < limits.stems_per_acre <= CLUMPED_TOO_LOW * stems
 
 

@@ -295,7 +295,7 @@ def _of_unit(cut: CutUnit, spent: Spent, grid: LocalGrid) -> tuple[tuple[str, fl
     found: defaultdict[str, list[tuple[float, float]]] = defaultdict(list)
     for piece in cut.pieces:
         first = piece.state.brought_to_target
-        if first is None or first.practice not in CLEARING or piece.area_m2 <= 0:
+        if first is None or first.practice not in CLEARING:
             continue
         shares = [
             None

@@ -403,8 +403,6 @@ def _firm_pct(
     order: Sequence[int],
     mean: NDArray[np.float64],
 ) -> list[float | None]:
-    if not group:
-        return []
     used = mean > 0  # a part that the place weighs zero stays out of the draw: Dirichlet needs positive shapes
     draws = np.random.default_rng(RANDOM_SEED).dirichlet(DIRICHLET_TOTAL * mean[used], size=RANDOM_WEIGHTINGS)
     placed = list(order)

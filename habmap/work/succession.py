@@ -129,7 +129,9 @@ def newest_photos(rows: Iterable[Photo]) -> tuple[Photo, ...]:
 def _photo(rows: Sequence[Photo]) -> Photo:
     row = max(standing(rows), key=lambda one: (not _is_first(one), not _is_first(one) and one.recorded_at, one.uuid))
     answered = {name for one in rows for name in one.supersedes or ()}
-    return replace(row, is_private=any(one.is_private for one in rows if one.uuid not in answered))
+    # of rows that name each other in a circle none is answered
+    said = [one for one in rows if one.uuid not in answered] or rows
+    return replace(row, is_private=any(one.is_private for one in said))
 
 
 def _is_first(row: Photo) -> bool:
@@ -171,7 +173,6 @@ def counting_features(rows: Iterable[Feature]) -> tuple[Feature, ...]:
             name = leader[name]
         return name
 
-    named = {before for row in by_id.values() for before in row.supersedes or () if before in by_id}
     for row in by_id.values():
         for before in row.supersedes or ():
             if before in by_id:
@@ -181,13 +182,10 @@ def counting_features(rows: Iterable[Feature]) -> tuple[Feature, ...]:
         families[head(row.uuid)].append(row)
     found = []
     for family in families.values():
-        # A row that names none was told by itself, whatever the clock says.
-        last = counting(replace(row, supersedes=row.supersedes or ()) for row in family)
+        told = standing(family)
+        last = counting(told)
         if last is not None:
-            is_sensitive = any(row.sensitive for row in family if row.uuid not in named)
-            found.append(
-                replace(last, sensitive=last.sensitive or is_sensitive, supersedes=by_id[last.uuid].supersedes)
-            )
+            found.append(replace(last, sensitive=any(row.sensitive for row in told)))
     return tuple(sorted(found, key=by_clock))
 
 

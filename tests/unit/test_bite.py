@@ -21,6 +21,7 @@ from habmap.land.growing import ALL, SPEEDS, BoxedGround, Boxes, parts_at
 from habmap.records import Feature
 from habmap.vocabulary import FEATURE_WORDS
 from habmap.work.bite import (
+    Beside,
     beside_words,
     openings,
     part_killed_words,
@@ -273,6 +274,41 @@ def test_lanes_firebreaks_and_open_units_within_reach_are_lain_beside_and_privat
     assert told("lane", LineString([(-50, 30), (-9.0, 30)])) == ["lane N"]
 
 
+def test_ten_meters_are_near_in_any_direction_and_what_is_lain_beside_longest_comes_first() -> None:
+    """A bite of 60 m by 60 m; lanes that run off from its corner diagonally, and lines that lie in its middle."""
+    grid, one = LocalGrid(38.0, -98.0), Bite(geometry=box(0, 0, 60, 60))
+
+    def off_the_corner(at_m: float) -> LineString:
+        return LineString([(60 + at_m / 2**0.5, 60 + at_m / 2**0.5), (200, 200)])
+
+    def lane(line: LineString) -> Feature:
+        return Feature(uuid="f", kind="lane", name="N", geometry=grid.to_lonlat(line),
+                       recorded_at=datetime(2026, 1, 1, tzinfo=UTC))  # fmt: skip
+
+    empty: Any = SimpleNamespace(pieces=[], units=(), grid=grid)
+    for at_m, is_near in ((9.97, True), (10.03, False)):
+        assert bool(openings(empty, [lane(off_the_corner(at_m))], near=one.geometry)) is is_near
+        far = off_the_corner(at_m).buffer(1e-9)
+        fallen: Any = SimpleNamespace(pieces=[SimpleNamespace(geometry=far, state="snags")])
+        assert bool(states_under(fallen, one.geometry)) is is_near
+        unit: Any = SimpleNamespace(pieces=[], grid=grid, units=[SimpleNamespace(unit_id="G", cover="grass")],
+                                    unit_shapes={"G": far})  # fmt: skip
+        assert bool(openings(unit, [], near=one.geometry)) is is_near
+        corner_m = 60 + at_m / 2**0.5
+        square = SimpleNamespace(unit_id="T", stage="down", geometry=box(corner_m, corner_m, 200, 200))
+        treated: Any = SimpleNamespace(pieces=[square], units=(), grid=grid)
+        assert bool(openings(treated, [], near=one.geometry)) is is_near
+
+    def inside(long_m: float, words: str) -> Beside:
+        return Beside(words=words, geometry=LineString([(20, 30), (20 + long_m, 30)]))
+
+    # five meters are told, and twenty first; 25 m of the east side and 10 m on either side of that are longest
+    found = [inside(4.99, "short"), inside(5.0, "five"), inside(20.0, "c"), inside(20.0, "b")]
+    found.append(Beside(words="slash", geometry=box(60, 35, 90, 60)))
+    assert beside_words(one, found)[1:] == ("b, along 66 ft", "c, along 66 ft", "five, along 16 ft")
+    assert beside_words(one, found)[0] == "slash, along 148 ft"
+
+
 def test_units_of_open_ground_are_lain_beside() -> None:
     covers = ("grass", "hardwood", "grass")
     state: Any = SimpleNamespace(
@@ -332,6 +368,11 @@ def test_where_a_bite_lies_is_said_by_what_it_lies_beside() -> None:
          "taken whole; nothing remains in the unit after it"),
         (1.0, True, 0, (0.004, 1), "1.00 acres in one piece, a piece by itself; under 0.01 acre remains in the unit "
          "after it, in one piece"),
+        (1.0, True, 0, (0.00499, 1), "1.00 acres in one piece, a piece by itself; under 0.01 acre remains in the unit "
+         "after it, in one piece"),
+        # from here on it is told as a hundredth, in the plural
+        (1.0, True, 0, (0.005, 1), "1.00 acres in one piece, a piece by itself; 0.01 acres remain in the unit after "
+         "it, in one piece"),
     ],
 )  # fmt: skip
 def test_how_large_a_bite_is_and_why_it_is_not_what_was_asked(

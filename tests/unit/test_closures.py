@@ -48,6 +48,7 @@ def test_upkeep_is_kept_back_by_a_hold_or_by_days_closed_to_saw_and_fire_both() 
     [
         (date(2026, 2, 1), ("cut",), date(2026, 2, 28)),  # the hold from March 1
         (date(2026, 3, 1), (), date(2026, 8, 31)),  # this one has begun, the next comes in September
+        (DAY, ("cut",), date(2026, 8, 31)),  # closed from that very day on: of what is closed no day is open
         (date(2026, 9, 1), (), None),
         (date(2026, 9, 1), ("cut",), date(2027, 3, 4)),  # the deer's days come round
     ],
@@ -82,6 +83,10 @@ def test_due_things_on_closed_ground_stand_there_and_ask_for_nothing() -> None:
     assert [(one.state, one.words) for one in closed] == [
         ("closed", "felled; closed to burning until 2026-03-12: dry"), ("due", ""),
     ]  # fmt: skip
+    # upkeep goes with fire or without, so that only days closed to both keep it back
+    upkeep = replace(ITEM, what="upkeep")
+    assert with_closures([upkeep], DAYS_ONLY, on=DAY)[0].state == "closed"
+    assert with_closures([upkeep], DAYS_ONLY, on=date(2026, 3, 13))[0].state == "due"
 
 
 @pytest.mark.parametrize(

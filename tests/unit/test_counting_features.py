@@ -76,3 +76,10 @@ def test_a_feature_is_named_by_its_id_its_name_or_the_beginning_of_its_row() -> 
         assert str(refused.value).startswith(said)
         assert refused.value.allowed == (shown or "a feature_id, a name, or the id of its row")
         assert refused.value.value == (name or "blank")
+
+
+def test_of_many_features_of_one_name_as_many_are_shown_as_four_hundred_characters_hold() -> None:
+    with pytest.raises(InputError) as refused:
+        named_feature([row(f"{number:08d}", said="Shed") for number in range(40)], "Shed")
+    assert refused.value.allowed is not None
+    assert len(refused.value.allowed) == 400 and refused.value.allowed.endswith("…")

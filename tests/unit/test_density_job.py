@@ -15,6 +15,7 @@ from habmap.jobs.rank import rank
 from habmap.land.density import FEW_PLOTS
 from habmap.measures import M2_PER_ACRE
 from habmap.records import CanopySource, Plot, Row
+from habmap.work.density import plots_by_unit
 from habmap.work.density_records import PropertyDensity, UnitCanopy, UnitDensity
 from habmap.work.stems import stems_of
 
@@ -529,3 +530,83 @@ def test_what_stems_rest_on_is_said_word_by_word() -> None:
     assert any(
         line.startswith("2 quarter points not used") and "by the points alone" in line for line in mixed.warnings
     )
+
+
+def test_plots_count_in_their_unit_from_their_own_day_on_and_those_without_a_day_always() -> None:
+    first, later, undated = fixed("a", 1), fixed("b", 2, day="2025-02-01"), fixed("c", 3, day=None)
+    told = [first, later, undated, fixed("d", 4, unit_id="B"), replace(first, unit_id=None)]
+    for on, counts in (
+        (date(2025, 1, 14), "c"), (date(2025, 1, 15), "ac"), (date(2025, 1, 31), "ac"), (date(2025, 2, 1), "abc"),
+        (None, "abc"),
+    ):  # fmt: skip
+        found = plots_by_unit(told, on=on)
+        assert "".join(plot.uuid for plot in found["A"]) == counts
+        assert set(found) == ({"A"} if on == date(2025, 1, 14) else {"A", "B"})
+
+
+def test_units_of_cedar_and_those_with_plots_are_told_of() -> None:
+    squares = [shapely.box(x, 0, x + 100, 100) for x in (0, 100, 200, 300)]
+    covers = ("cedar", "mixed", "grass", "hardwood")
+    rows = [unit(name, square, cover=cover) for name, square, cover in zip("ABCD", squares, covers, strict=True)]
+    found = density(FakeStore([*rows, fixed("p", 10, unit_id="D")], grid=GRID))
+    assert [(one.unit_id, one.plots) for one in found.units] == [("A", 0), ("B", 0), ("D", 1)]
+
+
+def test_crowns_that_were_measured_otherwise_call_a_stand_dense_though_its_points_are_clumped() -> None:
+    distances = [(0.3, 0.5, 0.4, 0.6)] * 4 + [(9.0, 12.0, 8.0, 15.0)] * 4
+    points = [quarter(f"q{n}", d, crown_ft=6.0) for n, d in enumerate(distances)]
+    for canopy_pct, is_dense in ((80.0, True), (20.0, False)):
+        store = FakeStore([unit("A", HECTARE, canopy_pct=canopy_pct), *points], grid=GRID)
+        assert only(store).canopy_pct == canopy_pct and only(store).dense is is_dense
+
+
+def test_a_stand_of_which_nothing_is_wrong_is_told_without_a_warning() -> None:
+    plots = [fixed(f"p{n}", 40 + n) for n in range(FEW_PLOTS)]
+    found = only(FakeStore([unit("A", HECTARE), *plots], grid=GRID))
+    assert found.warnings == () and found.rests_on.startswith(f"{FEW_PLOTS} fixed plots covering")
+    # old lines say nothing of stems, and are named all the same
+    lines = [fixed(f"l{n}", 0, method="line", line_ft=100.0, intercepts_ft=(9.0,), plot_acres=None) for n in range(2)]
+    store = FakeStore([unit("A", HECTARE), *lines, entry("cut", "2025-06-01", HECTARE)], grid=GRID)
+    words = "2 plots of 2025-01-15 from before the work on their ground, not counted as now"
+    assert only(store).rests_on == words and len(only(store).warnings) == 1
+
+
+def test_of_plots_of_several_days_the_first_tells_what_was_worked_since_and_the_last_what_ground_they_are_of() -> None:
+    """Three tenths of A are cut between two rounds of plots that have no place on the map."""
+    cut = entry("cut", "2025-03-01", shapely.box(0, 0, 30, 100))
+
+    def told(*days: str | None) -> tuple[float, UnitDensity]:
+        rows = [unit("A", HECTARE), unit("B", shapely.box(100, 0, 200, 100)), cut]
+        rows += [fixed(f"b{n}", 30 + n, unit_id="B") for n in range(3)]  # type: ignore[misc]
+        store = FakeStore([*rows, *(fixed(f"a{n}", 40 + n, day=day) for n, day in enumerate(days))], grid=GRID)
+        result = density(store)
+        assert result.whole_property is not None
+        return result.whole_property.acres * M2_PER_ACRE, result.units[0]
+
+    whole_m2, found = told("2025-01-15", "2025-04-15")
+    assert whole_m2 == pytest.approx(20_000, rel=1e-5) and any("30% of it was worked" in one for one in found.warnings)
+    assert (found.measured_from, found.measured_to) == (date(2025, 1, 15), date(2025, 4, 15))
+    whole_m2, found = told("2025-01-15", "2025-01-16")
+    assert whole_m2 == pytest.approx(17_000, rel=1e-5) and any("30% of it was worked" in one for one in found.warnings)
+    whole_m2, found = told("2025-04-15", "2025-04-15")
+    assert whole_m2 == pytest.approx(20_000, rel=1e-5) and not any("was worked" in one for one in found.warnings)
+    # one without a day may be newer than all work
+    assert told("2025-01-15", None)[0] == pytest.approx(20_000, rel=1e-5)
+
+
+def test_a_stratum_smaller_than_an_acre_counts_by_its_ground_and_clumps_are_named_before_single_plots() -> None:
+    """A hectare and 900 m² beside it, 0.22 acre."""
+    small = [
+        unit("B", shapely.box(100, 0, 130, 30)),
+        *(fixed(f"b{n}", 3 + n, unit_id="B", plot_acres=0.02) for n in (0, 1)),
+    ]
+    three = [unit("A", HECTARE), *(fixed(f"a{n}", 40 + n) for n in range(3))]
+    whole = density(FakeStore([*three, *small], grid=GRID)).whole_property
+    assert whole is not None and [part.stratum for part in whole.strata] == ["unit A", "unit B"]
+    assert whole.acres == pytest.approx(10_900 / M2_PER_ACRE, rel=1e-5)
+    assert whole.stems_per_acre == pytest.approx((410 * 10_000 + 175 * 900) / 10_900, rel=1e-5)
+    uneven = [(0.3, 0.5, 0.4, 0.6)] * 4 + [(9.0, 12.0, 8.0, 15.0)] * 4
+    clumped = [unit("C", shapely.box(200, 0, 300, 100))]
+    clumped += [quarter(f"q{n}", d, unit_id="C") for n, d in enumerate(uneven)]  # type: ignore[misc]
+    both = density(FakeStore([*three, *clumped, *small[:2]], grid=GRID)).whole_property
+    assert both is not None and both.rests_on.endswith("no interval: quarter points look clumped")

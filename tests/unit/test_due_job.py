@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import date
+from datetime import date, datetime, time
 from types import SimpleNamespace
 from typing import Any
 
@@ -87,6 +87,23 @@ def test_no_alarm_of_the_calendar_calls_to_ground_on_hold() -> None:
     assert alarms["B: last of the drying days", last] == (DAY_BEFORE,)  # a week before is March 4
     assert any(day.summary == "B: drying days begin (on hold until 2026-03-05)" for day in days)
     assert alarms["B: last day on hold", date(2026, 3, 5)] == (WEEK_BEFORE, DAY_BEFORE)
+
+
+def test_alarms_ring_at_nine_a_day_and_a_week_before_and_at_seven_that_morning() -> None:
+    """A is felled on January 10, and its drying days end on March 11; B's piles are burned on January 19."""
+    whole = {name: box(x, 0, x + 100, 100) for name, x in (("A", 0), ("B", 200))}
+    rows = [unit(name, shape) for name, shape in whole.items()]
+    rows += [entry("cut", "2026-01-10", shape) for shape in whole.values()]
+    rows += [entry("pile", "2026-01-12", whole["B"]), entry("pile_burn", "2026-01-19", whole["B"])]
+    days = calendar_days(FakeStore(rows, grid=GRID), on=date(2026, 1, 19))
+    rung = {
+        (day.summary.split(" (")[0], day.day.isoformat()): [
+            datetime.combine(day.day, time()) + one for one in day.alarms
+        ]
+        for day in days
+    }
+    assert rung["A: last of the drying days", "2026-03-11"] == [datetime(2026, 3, 4, 9), datetime(2026, 3, 10, 9)]
+    assert rung["B: check burned piles for heat", "2026-01-20"] == [datetime(2026, 1, 19, 9), datetime(2026, 1, 20, 7)]
 
 
 def test_strangers_read_of_a_hold_that_it_stands_of_closed_days_when_and_of_a_contract_nothing() -> None:

@@ -20,6 +20,7 @@ from habmap.work.effort import (
     Rates,
     Sample,
     assumed,
+    density_classes,
     follow_up,
     left,
     left_on,
@@ -32,6 +33,7 @@ from habmap.work.effort import (
 )
 from habmap.work.finish import Finish, finish
 from habmap.work.next_bite import Asked, bite_in
+from habmap.work.priority import DenseLimits
 from habmap.work.seasons import DatedBan, HeldUnit
 from habmap.work.terrain import UnitTerrain
 
@@ -267,3 +269,35 @@ def test_a_bite_by_hours_is_taken_again_on_ground_as_steep_as_it_lies() -> None:
     # with steep ground taken too the first guess is that of all that remains
     assert taken(acres=None, hours=12.0, hand_only=True, hand_only_pct=50.0)[::2] == (2.0, 1)
     assert taken(acres=None, hours=12.0, hand_only=True, hand_only_pct=100.0)[::2] == (2.0, 2)
+
+
+@pytest.mark.parametrize(
+    ("before_work", "outline", "now", "canopy_pct", "then"),
+    [
+        (400.0, 10.0, 10.0, None, "dense"),  # plots of before the work go before the outline's figure
+        (10.0, 400.0, 400.0, None, "open"),
+        (None, 400.0, 10.0, None, "dense"),  # the outline's before the plots of now
+        (None, 10.0, 400.0, None, "open"),
+        (None, None, 400.0, None, "dense"),
+        (None, None, 10.0, None, "open"),
+        (None, None, None, None, None),
+        (0.0, 400.0, 400.0, None, "open"),
+        (None, None, 10.0, 60.0, "dense"),  # crowns as given with the outline
+    ],
+)
+def test_how_dense_cleared_ground_was_is_told_by_what_was_counted_before_the_work(
+    before_work: float | None, outline: float | None, now: float | None, canopy_pct: float | None, then: str | None
+) -> None:
+    state: Any = SimpleNamespace(
+        units=[SimpleNamespace(unit_id=name, stems_per_acre=outline, canopy_pct=canopy_pct) for name in "AB"]
+    )
+    stand: Any = SimpleNamespace(stems_per_acre_before_work=before_work, stems_per_acre=now, dense=None)
+    others: Any = {"C": SimpleNamespace(dense=True), "D": SimpleNamespace(dense=False)}
+    found, remains = density_classes(
+        state, {"A": stand, **others}, limits=DenseLimits(stems_per_acre=250.0, canopy_pct=50.0)
+    )
+    assert found["A"] == then
+    # of B nothing but the outline is known
+    alone = "dense" if canopy_pct or (outline or 0) > 250 else None if outline is None else "open"
+    assert found["B"] == alone
+    assert remains == {"A": None, "C": "dense", "D": "open"}

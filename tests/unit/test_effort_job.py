@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, date, datetime
 from pathlib import Path
 
@@ -16,7 +17,8 @@ from habmap.jobs.effort import effort
 from habmap.measures import acres
 from habmap.place.settings import Settings
 from habmap.records import ElevationSource
-from habmap.work.effort import Left, in_days, together
+from habmap.show.handout.contents import _effort
+from habmap.work.effort import TOO_FEW_WORDS, Left, in_days, together
 from habmap.work.effort_account import EffortResult
 
 NOW = datetime(2026, 3, 1, tzinfo=UTC)
@@ -234,3 +236,16 @@ def test_a_contract_that_has_not_begun_moves_the_finish() -> None:
     assert waits.finish == date(2026, 5, 7)
     assert waits.finish_moved_by == ("W6 waiting until 2026-04-30: EQIP 2 (314) has not begun",)
     assert line(waits, "W6").waits and not line(waits, "W5").waits
+
+
+@pytest.mark.parametrize(("lines", "is_told"), [(0, False), (4, False), (5, True), (6, True)])
+def test_how_far_off_hours_may_be_is_told_from_five_lines_of_the_log_on(lines: int, is_told: bool) -> None:
+    spent = replace(
+        asked(), lines=lines, person_hours_left_low=1.0, person_hours_left_high=9.0, cost_left_low=1.0,
+        cost_left_high=9.0, finish_low=TODAY, finish_high=TODAY, rests_on="the log",
+    )  # fmt: skip
+    told = _effort(spent)
+    ends = (told.person_hours_left_low, told.person_hours_left_high, told.cost_left_low, told.cost_left_high,
+            told.finish_low, told.finish_high)  # fmt: skip
+    assert ends == ((1.0, 9.0, 1.0, 9.0, TODAY, TODAY) if is_told else (None,) * 6)
+    assert told.rests_on == ("the log" if is_told or not lines else f"the log ({TOO_FEW_WORDS})")

@@ -151,3 +151,27 @@ def test_a_season_holds_a_week() -> None:
     refuse_no_week(MONDAY, day(6))
     with pytest.raises(InputError, match="no whole week"):
         refuse_no_week(MONDAY, day(5))
+
+
+def test_what_begins_within_the_weeks_is_not_said_to_begin_past_them() -> None:
+    """Three acres from some day on at 2 h a week: an acre in each week that is left, and the rest for want of hours."""
+    for number, weeks_left in ((15, 1), (20, 1), (8, 2)):
+        begun = replace(BURN, acres=3.0, first=day(number), first_why="its slash dries")
+        found, unfit = laid(begun, hours=2.0, days=21)
+        assert [item[3] for item in found] == [number, 14][:weeks_left]
+        assert unfit == [("burn", "A", 3.0 - weeks_left, 2 * (3.0 - weeks_left), "the hours ran out")]
+
+
+def test_what_closes_first_is_told_first_of_what_does_not_fit() -> None:
+    """B ends with the first week and A with the second, though A presses more; C takes all hours from the second."""
+    upkeep = replace(BURN, what="upkeep", acres=9.0, first=day(7), last=day(13), last_why="dry")
+    takes_all = replace(BURN, unit_id="C", acres=99.0, first=day(7))
+    ends = replace(BURN, what="checkup", unit_id="B", acres=2.0, last=day(6), last_why="over")
+    before_all = replace(takes_all, unit_id="D", first=None, last=day(20))
+    for tasks, closed in (
+        ((ends,), None),  # a part of it is done
+        ((ends, before_all), None),  # no hours are left for it
+        ((replace(ends, what="cut"),), day(3)),  # closed
+    ):
+        unfit = laid(upkeep, takes_all, *tasks, hours=1.0, days=21, closed=closed)[1]
+        assert [line[1] for line in unfit][:2] == ["B", "A"]

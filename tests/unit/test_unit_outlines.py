@@ -80,6 +80,16 @@ def test_units_far_away_or_hardly_there_are_asked_about() -> None:
     ]
 
 
+@pytest.mark.parametrize(("east", "north"), [(1, 0), (-1, 0), (0, 1), (0, -1)])
+def test_fifty_kilometers_are_far_on_every_side_of_the_property(east: int, north: int) -> None:
+    def at(from_m: float) -> Unit:
+        side = box(from_m, -20, from_m + 90, 20) if east + north > 0 else box(-from_m - 90, -20, -from_m, 20)
+        return unit("U", side if east else box(side.bounds[1], side.bounds[0], side.bounds[3], side.bounds[2]))
+
+    assert far_away(fresh(at(49_999.4)), GRID) == []
+    assert len(far_away(fresh(at(50_000.6)), GRID)) == 1
+
+
 @pytest.mark.parametrize(("count", "told"), [(20, 20), (22, 21)])
 def test_of_many_gaps_the_smallest_are_added_up(count: int, told: int) -> None:
     wide = [unit(f"U{i}", box(101 * i, 0, 101 * i + 100, 10)) for i in range(count + 1)]
@@ -96,3 +106,24 @@ def test_whole_units_are_their_ground_once_in_their_last_drawing() -> None:
     for named in (["A", "Z"], []):
         with pytest.raises(InputError, match="there is no such unit"):
             whole_ground(named, units)
+
+
+@pytest.mark.parametrize(("length_m", "is_told"), [(5.04, False), (5.08, True)])
+def test_hairs_are_told_from_half_of_the_last_decimal_of_an_acre_on(length_m: float, is_told: bool) -> None:
+    """0.00005 acre are 0.2023 m², a strip of 4 cm by 5.06 m; a hair between units that were there is not theirs."""
+    new = [unit("A", box(0, 0, 100, length_m))]
+    kept = [unit("K", box(99.96, 0, 200, length_m)), unit("L", box(199.96, 0, 300, length_m))]
+    notes = lie_beside(new, kept, GRID)
+    assert [note.partition(":")[0] for note in notes] == ["0.0001 acres count twice"] * is_told
+
+
+def test_a_name_of_forty_characters_is_told_whole_and_a_longer_one_is_cut() -> None:
+    for count, shown in ((40, "N" * 40), (41, "N" * 39 + "…")):
+        (note,) = lie_beside([unit("N" * count, box(0, 0, 100, 10)), unit("B", box(101, 0, 200, 10))], [], GRID)
+        assert f" lies between {shown} and B, at lon " in note
+
+
+def test_a_ring_that_crosses_itself_is_not_cut_back() -> None:
+    bow = unit("A", Polygon([(0, 0), (100, 100), (100, 0), (0, 100)]))
+    done, words, faults = trimmed(fresh(bow), [unit("K", box(0, 0, 50, 100))], GRID)
+    assert (done, words, faults) == (fresh(bow), [], [])
