@@ -12,6 +12,7 @@ hours are those of a clock that nobody names, see `habmap.work.fuel_moisture.clo
 
 from __future__ import annotations
 
+from functools import cache
 from typing import Final, Literal
 
 Aspect = Literal["N", "E", "S", "W"]
@@ -86,16 +87,11 @@ _SHADED: Final = {
 }
 
 
+@cache
 def _figures(text: str) -> dict[str, tuple[int, ...]]:
-    rows = {}
-    for line in text.strip().splitlines():
-        aspect, *cells = line.replace("|", " ").split()
-        rows[aspect] = tuple(int(cell) for cell in cells)
-    return rows
-
-
-_EXPOSED_FIGURES: Final = {name: _figures(text) for name, text in _EXPOSED.items()}
-_SHADED_FIGURES: Final = {name: _figures(text) for name, text in _SHADED.items()}
+    """Return the cells of a printed table by aspect."""
+    rows = (line.replace("|", " ").split() for line in text.strip().splitlines())
+    return {aspect: tuple(int(cell) for cell in cells) for aspect, *cells in rows}
 
 
 def correction_pct(
@@ -114,5 +110,5 @@ def correction_pct(
     """
     place = block * len(LEVELS) + LEVELS.index(level)
     if is_shaded:
-        return _SHADED_FIGURES[table][aspect][place]
-    return _EXPOSED_FIGURES[table][aspect][SLOPE_CLASSES.index(slope_class) * BLOCKS * len(LEVELS) + place]
+        return _figures(_SHADED[table])[aspect][place]
+    return _figures(_EXPOSED[table])[aspect][SLOPE_CLASSES.index(slope_class) * BLOCKS * len(LEVELS) + place]

@@ -31,6 +31,8 @@ from habmap.work.fuel_tables import ASPECTS, SLOPE_CLASSES, correction_pct
         # Table A, row and column as printed; first and last of each row's humidity, and both ends of the rows.
         (10, 0, 1), (29, 100, 14), (30, 47, 7), (49, 100, 13), (50, 35, 6), (69, 99, 12),
         (70, 5, 1), (89, 60, 8), (90, 12, 2), (95, 30, 4), (109, 100, 13), (110, 100, 12), (125, 25, 4),
+        # Each row's first and last degree, in a column in which the next row has another figure.
+        (29, 50, 8), (30, 50, 7), (49, 40, 7), (50, 40, 6), (69, 5, 2), (89, 30, 5), (90, 30, 4),
         # Fractions belong to the row and column they begin in.
         (49.6, 34.9, 5), (69.9, 4.9, 1), (60, 99.5, 12),
     ],

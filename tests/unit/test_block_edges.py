@@ -15,8 +15,17 @@ from shapely.geometry.base import BaseGeometry
 from habmap.land.downhill import Surface
 from habmap.measures import acres
 from habmap.records import Boundary, Feature
+from habmap.vocabulary import STAGES
 from habmap.work.burn.block import Block, kind_by_ground
-from habmap.work.burn.block_edges import Edge, Outline, burn_edges, edge_totals, outline_of, turned_edges
+from habmap.work.burn.block_edges import (
+    Edge,
+    Outline,
+    burn_edges,
+    edge_totals,
+    holds_cedar_fuel,
+    outline_of,
+    turned_edges,
+)
 from habmap.work.burn.winds import HourWind
 from habmap.work.ground import GroundPiece
 from habmap.work.stages import GroundState
@@ -81,6 +90,8 @@ def road(at_m: float) -> LineString:
         (10, None, 5, "off the property", None), (5, None, 10, "N", None), (None, None, 10, "off the property", None),
         (None, 10, 5, "off the property", "R"), (None, 5, 10, "road", "R"), (20, 10, 5, "off the property", "R"),
         (5, 10, 20, "N", "R"), (20, 10, 15, "road", "R"), (None, None, None, "unmapped ground", None),
+        # at the edge itself where it ends within half a meter of it
+        (0.4, None, 0.502, "N", None), (0.4, None, 0.498, "off the property", None),
         # and what lies farther than is looked is not seen
         (29.9, None, None, "N", None), (30.1, None, None, "unmapped ground", None),
     ],
@@ -120,8 +131,16 @@ def test_a_break_counts_as_walked_by_a_name_of_its_own_alone() -> None:
     assert north(outline(features=[feature("pond", road(5))])).beyond_words == "water: pond"
 
 
+def test_ground_holds_cedar_fuel_by_its_stage_or_by_the_least_share_felled_or_dead() -> None:
+    live = [stage for stage in STAGES if holds_cedar_fuel(piece("N", BLOCK, stage))]
+    assert sorted(live) == ["coming_back", "keep", "part_cut", "standing"]
+    for share in ("lying_frac", "piled_frac", "snag_frac"):
+        assert holds_cedar_fuel(piece("N", BLOCK, "burned", **{share: 1e-6}))
+    assert not holds_cedar_fuel(piece("N", BLOCK, "burned", charred_frac=1.0, killed_frac=1.0))
+
+
 def test_leftovers_of_drawing_are_no_ground_beyond() -> None:
-    for width_m, beyond in ((0.039, "unmapped ground"), (0.041, "N")):
+    for width_m, beyond in ((0.0398, "unmapped ground"), (0.0402, "N")):
         assert north(outline(piece("N", strip(10, 10 + width_m)))).beyond == beyond
 
 
@@ -138,7 +157,9 @@ def test_ground_that_rises_by_the_limit_or_more_is_upslope() -> None:
     assert upslope(25.0) == {"downwind": {True}, "side": {False}, "upwind": {False}}
     assert upslope(25.1) == {"downwind": {False}, "side": {False}, "upwind": {False}}
     assert upslope(0.0) == {"downwind": {True}, "side": {True}, "upwind": {False}}
-    assert upslope(5.0, box(0, 0, 100, 125))["downwind"] == {None}  # 20 m out nobody knows the height
+    # from 140 m on nobody knows the height: it is asked for 20 m out
+    for north_m, is_upslope in ((119.9, True), (120.1, None), (125.0, None)):
+        assert upslope(5.0, box(0, 0, 100, north_m))["downwind"] == {is_upslope}
 
 
 @pytest.mark.parametrize("east_m", [-200_000.0, 200_000.0])
@@ -171,6 +192,12 @@ def test_edges_stand_by_side_then_length_and_add_up() -> None:
     assert [totals.downwind_m, totals.side_m, totals.upwind_m, totals.perimeter_m] == pytest.approx(
         [300, 200, 300, 800]
     )
+
+
+def test_an_edge_is_drawn_with_bends_of_a_hundredth_of_a_meter_and_more() -> None:
+    for bend_m, corners in ((0.00995, 2), (0.01005, 3)):
+        bent = Polygon([(0, 0), (100, 0), (100, 100), (50, 100 + bend_m), (0, 100)])
+        assert len(north(outline(block=bent)).coordinates) == corners
 
 
 def test_edges_that_turn_downwind_stand_by_their_first_hour_then_by_length() -> None:

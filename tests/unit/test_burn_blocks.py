@@ -29,6 +29,7 @@ from habmap.records.said import BurnSaid, Said
 from habmap.work.burn.block import _joined, block_name, burn_block, patch_name
 from habmap.work.burn.past import _called
 from habmap.work.burn.request import BurnRequest
+from habmap.work.ground import Ground
 
 NOW = datetime(2026, 3, 6, 15, tzinfo=UTC)
 TODAY = date(2026, 3, 6)
@@ -113,6 +114,11 @@ def test_a_block_is_logged_by_the_name_that_burnsheet_takes(tmp_path: Path) -> N
     assert GRID.to_grid(pieces).area == pytest.approx(16_000, rel=1e-9)
     with pytest.raises(InputError, match="no such unit"):
         block_ground(store, ["Nowhere"], on=BURN_DAY)
+    # named twice it is the same; a block of the settings goes before a drawn one of its name
+    assert block_ground(store, ["North bite", "North bite"], on=BURN_DAY)[0] is store.drawn_blocks()[0].geometry
+    store.append([DrawnBlock(uuid="d", name="Both", geometry=ground_lonlat(left), recorded_at=NOW)])
+    assert block_ground(store, ["Both"], on=BURN_DAY)[1] == ("C1", "C2")
+    assert block_ground(store, ["Both", "Both"], on=BURN_DAY)[1] == ("C1", "C2")
 
 
 def test_pieces_logged_as_burned_leave_no_slivers_behind() -> None:
@@ -211,7 +217,33 @@ def test_a_block_has_its_own_pieces_inside_and_all_others_beyond() -> None:
     both = {"Both": ["C1:down", "C2"], "C1": ["C2"]}
     assert parts("Both", blocks=both) == (["C1 down", "C2 standing"], ["C1 keep"], ("C1", "C2"))
     assert parts("C1", blocks=both)[2] == ("C1",)  # a unit goes before a block of its name
+    # and before a drawn block of its name, as one of the settings does
+    half = [DrawnBlock(uuid=name, name=name, geometry=ground_lonlat(box(0, 0, 30, 100)), recorded_at=NOW)
+            for name in ("C1", "Both", "Half")]  # fmt: skip
+    for name, unit_ids, size_m2 in (("C1", ("C1",), 10_000), ("Both", ("C1", "C2"), 16_000), ("Half", ("C1",), 3_000)):
+        found = burn_block([name], None, state=state, blocks={"Both": both["Both"]}, drawn=half)
+        assert (found.unit_ids, round(found.outline.area)) == (unit_ids, size_m2)
     with pytest.raises(InputError, match="no such ground"):
         burn_block(["C2:down"], None, state=state, blocks={})
-    with pytest.raises(InputError, match="no such unit"):
-        burn_block(["C2:nothing"], None, state=state, blocks={})
+    for name in ("C2:nothing", ":down", "Z:down"):
+        with pytest.raises(InputError, match="no such unit") as unknown:
+            burn_block([name], None, state=state, blocks={})
+        assert unknown.value.value == ("Z" if name == "Z:down" else name)
+    # a patch where there is no ground at all, and one that a named unit has no ground of
+    east = ground_lonlat(box(120, 0, 150, 100))
+    with pytest.raises(InputError, match="no such ground"):
+        burn_block([], east, state=Ground(None, None, (), ()), blocks={})
+    patch = burn_block(["C2"], east, state=state, blocks={})
+    assert (patch.unit_ids, round(patch.outline.area)) == (("C2",), 3_000)
+    beyond = sorted((one.unit_id, round(one.area_m2)) for one in patch.beyond)
+    assert beyond == [("C1", 4_000), ("C1", 6_000), ("C2", 7_000)]
+    with pytest.raises(InputError, match="no ground in a unit that is named") as missed:
+        burn_block(["C2", "C1"], east, state=state, blocks={})
+    assert (missed.value.value, missed.value.allowed) == ("C1", "C2")
+    with pytest.raises(InputError, match="no ground in a unit that is named") as missed:
+        burn_block(["C2"], ground_lonlat(box(900, 0, 950, 100)), state=state, blocks={})
+    assert missed.value.allowed == "the patch lies in no unit"
+    for names in (["Half", "C2"], ["C2", "Half"]):
+        with pytest.raises(InputError, match="by itself"):
+            burn_block(names, None, state=state, blocks={}, drawn=half)
+    assert burn_block(["Half", "Half"], None, state=state, blocks={}, drawn=half).unit_ids == ("C1",)

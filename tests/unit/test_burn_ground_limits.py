@@ -9,9 +9,11 @@ from typing import Any
 
 import numpy as np
 import pytest
+from fakes import entry
 from shapely import Point, Polygon, box
 
 from habmap.land.downhill import DownhillPath, Surface
+from habmap.records import Look
 from habmap.work.burn.block_terrain import BlockTerrain, _joins, cold_air_paths, rise_frac
 from habmap.work.burn.fuel import FuelClass, driest_pct, fuel_classes, fuel_there
 from habmap.work.fuel_moisture import Air
@@ -113,6 +115,25 @@ def test_the_driest_ground_stands_first_then_the_larger() -> None:
 
 def piece(felled: date | None, seen: date | None, needles: str | None) -> Any:
     return SimpleNamespace(entry_ids=(), state=SimpleNamespace(last_felled=felled, needles_seen=seen, needles=needles))
+
+
+def test_the_newest_look_on_the_ground_tells_of_its_fuel() -> None:
+    def look(day: str, pounds: float | None, tallest_ft: float | None = None) -> Any:
+        return entry("checkup", day, look=Look(fuel_lb_ac=pounds, tallest_ft=tallest_ft))
+
+    first, second, twin = look("2026-01-10", 900.0, 3.0), look("2026-02-10", 1500.0), look("2026-02-10", None, 7.0)
+    elsewhere, bare = look("2026-03-01", 4000.0), entry("cut", "2026-03-02")
+    told: Any = SimpleNamespace(entries=(bare, second, first, elsewhere, twin))
+
+    def of(*lines: Any) -> tuple[date | None, float | None, float | None]:
+        ground = [SimpleNamespace(entry_ids=(one.entry_id,), state=piece(None, None, None).state) for one in lines]
+        found = fuel_there(ground, told, date(2026, 4, 1))  # type: ignore[arg-type]
+        return found.look_date, found.fuel_lb_ac, found.tallest_ft
+
+    assert of(first, second) == of(second, first, bare) == (date(2026, 2, 10), 1500.0, None)
+    assert of(first) == (date(2026, 1, 10), 900.0, 3.0)
+    assert of(second, twin) == of(twin, second) == (date(2026, 2, 10), None, 7.0)  # written last
+    assert of(bare) == of() == (None, None, None)
 
 
 def test_the_newest_felling_and_the_newest_needles_count_and_ground_without_them_says_nothing() -> None:

@@ -10,9 +10,11 @@ from shapely import LineString, Point, box
 from shapely.geometry.base import BaseGeometry
 
 from habmap.records import Feature, ForecastHour
+from habmap.work.burn.fuel import FuelClass
 from habmap.work.burn.hours import BurnHour, burn_hours, hour_of
 from habmap.work.burn.surroundings import inside_places, kept_from_fire, near_hazards, nearby_places
 from habmap.work.burn.written_plan import Window
+from habmap.work.fuel_moisture import Air
 
 AT = datetime(2026, 3, 20, 14, 30)
 DAY = datetime(2026, 3, 20)
@@ -40,6 +42,9 @@ def test_hours_are_told_from_three_before_ignition_to_eight_the_next_morning_and
     ]  # fmt: skip
     assert [time for time, one in found.items() if not one.is_gap] == ["03-20T11:00", "03-20T13:30", "03-21T08:00"]
     assert told() == {}
+    gap = found["03-20T12:00"]
+    assert gap == BurnHour(time=gap.time, is_gap=True) and gap.at == DAY + timedelta(hours=12)
+    assert (gap.wind_shift, gap.not_met, gap.not_given, gap.temp_f, gap.fine_fuel_pct) == (False, (), (), None, None)
 
 
 def test_an_hour_is_told_by_the_last_row_less_than_an_hour_old() -> None:
@@ -56,6 +61,21 @@ def test_what_is_not_met_or_not_given_is_named_hour_by_hour_and_a_calm_has_no_di
     assert [one.not_met for one in hours] == [(), ("rh_pct",), (), ("wind_from_deg",), ()]
     assert [one.not_given for one in hours] == [(), (), ("rh_pct",), (), ("wind_from_deg",)]
     assert [one.wind_turn_deg for one in hours] == [0.0, 0.0, 0.0, 61.0, None]
+
+
+def test_fuel_is_told_of_the_driest_ground_by_day_and_where_the_air_of_the_hour_is_known() -> None:
+    """60 °F and 40 %: table A gives 6; table C at 1400, exposed, level: N 1, steeper 3; at 1600 N 2, steeper 3."""
+    air = Air(at=AT, temp_f=60.0, rh_pct=40.0)
+    classes = [FuelClass(facing="N", slope_class=slope, acres=1.0, pct=None) for slope in (">30", "0-30")]
+    rows = (row(14), row(15, temp_f=None), row(16), row(17, rh_pct=None), row(21), row(19, temp_f=5.0))
+
+    def moisture(ignition: Air | None, ground: list[FuelClass]) -> list[float | None]:
+        found = burn_hours(rows, [], ignition=ignition, wind_from_deg=120.0, at=AT, classes=ground)
+        return [one.fine_fuel_pct for one in found if not one.is_gap]
+
+    assert moisture(air, classes) == [7.0, None, 8.0, None, None, None]
+    assert moisture(air, classes[:1]) == [9.0, None, 9.0, None, None, None]
+    assert moisture(None, classes) == moisture(air, []) == [None] * 6
 
 
 def test_a_wind_that_turns_by_more_than_forty_five_degrees_after_ignition_is_a_shift() -> None:

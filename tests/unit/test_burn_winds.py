@@ -159,6 +159,9 @@ def test_spells_by_hand() -> None:
     assert [wind.at for wind in winds_cast(IGNITION + timedelta(minutes=30), 180.0, hours((3, 90)))] == [
         IGNITION + timedelta(minutes=30), at[1], at[2],
     ]  # fmt: skip
+    # the row of ignition itself says nothing more, and a calm has no direction
+    cast = winds_cast(IGNITION, 180.0, hours((2, 90), (1, None), (1, 45)))
+    assert [(wind.at, wind.from_deg) for wind in cast] == list(zip(at[:4], (180.0, 90.0, None, 45.0), strict=True))
 
 
 def test_flanks_that_turn_downwind_are_told_with_their_hours() -> None:

@@ -60,6 +60,10 @@ def test_not_met_first_then_not_given_then_within() -> None:
         ("temp_f", "within"),
     ]
     assert [line.distance for line in lines] == [5, 135, None, 5]
+    # and where one of the plans is not signed, its items last
+    both = compare({"temp_f": 60, "rh_pct": 35}, [replace(SIGNED, author=None, unit_ids=("B",)), SIGNED])
+    told = [line.comparison for line in both]
+    assert told == ["not met", *["not given"] * 2, "within", *["no plan"] * len(ITEMS)]
 
 
 @pytest.mark.parametrize(
@@ -70,6 +74,18 @@ def test_limits_are_inside(value: float, comparison: str, distance: float) -> No
     line = by_item(compare({"rh_pct": value}, [SIGNED]))["rh_pct"]
     assert line.comparison == comparison
     assert line.distance == pytest.approx(distance)
+
+
+@pytest.mark.parametrize(
+    ("value", "comparison", "distance"),
+    [(400, "not met", 100), (500, "within", 0), (2000, "within", 1000), (3000, "within", 0), (3360, "not met", 360)],
+)
+def test_only_directions_go_round(value: float, comparison: str, distance: float) -> None:
+    window = Window(
+        unit_ids=(), limits={"mixing_height_ft": (500.0, 3000.0)}, author="P. W.", written_on=date(2026, 1, 1)
+    )
+    (line,) = compare({"mixing_height_ft": value}, [window])
+    assert (line.comparison, line.distance) == (comparison, distance)
 
 
 @pytest.mark.parametrize(

@@ -103,6 +103,9 @@ def test_what_is_given_counts_and_the_rest_is_the_forecast_s_hour() -> None:
     # gusts weaker than the wind that was given are not its gusts
     assert [weather(wind_mph=mph)["gust_mph"] for mph in (12.0, 12.5, 0.0)] == [12.0, None, 12.0]
     assert weather(gust_mph=30.0)["gust_mph"] == 30.0
+    still = forecast("still", AT, AT, wind_from_deg=0.0, wind_mph=0.0, gust_mph=0.0)
+    for fields, gusts in (({}, 0.0), ({"wind_mph": 0.0}, 0.0), ({"wind_mph": 0.005}, None)):
+        assert ignition_weather(with_forecast(request(**fields), [still])[0], ())["gust_mph"] == gusts
     calm = forecast("calm", AT, AT, wind_from_deg=0.0, wind_mph=0.0)
     assert ignition_weather(with_forecast(request(), [calm])[0], ())["gust_mph"] is None
     # all that is missing is named, with why a forecast was not used

@@ -18,7 +18,7 @@ from habmap.place.settings import Settings
 from habmap.records import Entry, Photo, Row
 from habmap.show.packet.packet import PacketResult
 from habmap.vocabulary import SNAG_CAUTION
-from habmap.work.packet import _how, _is_looked_at, _pair_view
+from habmap.work.packet import _how, _is_covered, _is_looked_at, _pair_view
 from habmap.work.stages import GroundState
 
 NOW = datetime(2026, 11, 1, 15, tzinfo=UTC)
@@ -163,13 +163,22 @@ def test_ground_is_a_whole_unit_s_where_units_cover_all_of_it_and_lie_in_it() ->
     assert how(box(0, 0, 99, 100)) == how(box(0, 0, 101, 100)) == how(WHOLE.union(box(200, 0, 250, 100))) == "drawn"
 
 
+def test_a_unit_drawn_again_is_the_same_to_a_billionth_of_its_ground() -> None:
+    for over, is_whole in ((0.995e-9, True), (1.005e-9, False)):
+        assert _is_covered(box(0, 0, 1, 1), box(0, 0, 1 - over, 1)) is is_whole
+        assert _is_covered(box(0, 0, 1, 50), box(0, 0, 1, 50 - 50 * over)) is is_whole
+    assert _is_covered(box(0, 0, 1e9, 1), box(0, 0, 1e9 - 1, 1))  # just a billionth
+    assert _is_covered(box(0, 0, 1, 1), box(0, 0, 1, 1)) and _is_covered(box(0, 0, 1, 1), box(-5, -5, 9, 9))
+    assert not _is_covered(box(-5, -5, 9, 9), box(0, 0, 1, 1))
+
+
 def test_a_pair_shows_ground_of_an_item_where_it_has_a_later_photo_and_a_hundred_square_meters_in_view() -> None:
-    def photo(direction_deg: float) -> Photo:
+    def photo(direction_deg: float | None) -> Photo:
         return Photo(uuid="p", file_name="p", sha256="0", picture="p", taken_at=NOW, taken_on=NOW.date(),
                      geometry=GRID.to_lonlat(Point(0, 0)), direction_deg=direction_deg, direction_ref="T",
                      recorded_at=NOW)  # fmt: skip
 
-    def seen(worked: object, *, has_after: bool = True, direction_deg: float = 0.0, grid: object = GRID) -> bool:
+    def seen(worked: object, *, has_after: bool = True, direction_deg: float | None = 0.0, grid: object = GRID) -> bool:
         before = photo(direction_deg)
         point: Any = SimpleNamespace(before=before, after=before if has_after else None)
         return _pair_view(point, worked, grid) is not None  # type: ignore[arg-type]
@@ -177,6 +186,10 @@ def test_a_pair_shows_ground_of_an_item_where_it_has_a_later_photo_and_a_hundred
     # 50 m straight ahead, 30° to either side: a strip of 20 m by 5.05 m lies in it, one of 20 m by 4.95 m is too little
     assert seen(box(-10, 50, 10, 55.05)) and not seen(box(-10, 50, 10, 54.95))
     assert not seen(box(-10, 50, 10, 60), direction_deg=180.0) and seen(box(-10, -60, 10, -50), direction_deg=180.0)
+    # without a direction 50 m all round: a hundred square meters to the last digit are enough
+    plane = SimpleNamespace(to_grid=lambda shape: Point(0, 0))
+    assert seen(box(0, 0, 10, 10), direction_deg=None, grid=plane)
+    assert not seen(box(0, 0, 10, 9.999), direction_deg=None, grid=plane)
     assert not seen(box(-10, 50, 10, 60), has_after=False) and not seen(box(-10, 50, 10, 60), grid=None)
 
 

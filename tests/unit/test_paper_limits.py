@@ -11,6 +11,7 @@ import pytest
 from fakes import GRID, entry, unit
 from shapely import box
 
+from habmap.errors import InputError
 from habmap.measures import M2_PER_ACRE
 from habmap.records import Entry
 from habmap.work.bite import size_words
@@ -18,7 +19,8 @@ from habmap.work.closures import Closure
 from habmap.work.ground import cut_ground
 from habmap.work.order_of_work import first_due, owners_remarks, pressing_words
 from habmap.work.packet import ItemPacket, Question, item_packet, log_lines, questions
-from habmap.work.paperwork_records import APART, Item, Range
+from habmap.work.paperwork import _Claims, _total, acres_words, killing_practices
+from habmap.work.paperwork_records import APART, Item, Range, chosen_item, money, program_year, without_names
 from habmap.work.practice_report import _beside, _hairs, _worked_ground, practice_report
 from habmap.work.stages import GroundState
 from habmap.work.union import rival_units
@@ -105,6 +107,7 @@ def test_what_is_asked_of_how_lines_were_told() -> None:
     assert (asked["drawn"].acres, asked["drawn"].lines) == (pytest.approx(6), (3,))
     assert (asked["whole"].acres, asked["whole"].lines) == (pytest.approx(4), (4,))
     assert set(asked) == {"walked", "drawn", "whole"}
+    assert asked_of([cut(acres_sd=0.0)], piece(acre))["walked"].acres == 0.0
     # a line whose practice the item does not pay for is asked nothing
     assert set(asked_of([cut(reported_acres=9.0)], piece(acre), practices=("girdle",))) == set()
     # February 3 is 30 days after January 4, and 31 after January 3
@@ -162,9 +165,10 @@ def test_what_is_asked_of_days_units_and_codes() -> None:
 )  # fmt: skip
 def test_ground_is_asked_about_from_a_twentieth_of_an_acre(kind: str, state: dict[str, Any]) -> None:
     views = [] if kind == "no_pair" else [box(-1, -1, 1e6, 2)]
-    just, under = (piece(0.05 * M2_PER_ACRE * share, **state) for share in (1.0001, 0.9999))
+    just, under, exact = (piece(0.05 * M2_PER_ACRE * share, **state) for share in (1.0001, 0.9999, 1.0))
     found = asked_of([], just, views=views)
     assert set(found) == {kind} and found[kind].acres == pytest.approx(0.050005)
+    assert asked_of([], exact, views=views)[kind].acres == 0.05
     assert asked_of([], under, views=views) == {}
     # ground in another column is not of what counts
     assert asked_of([], just, views=views, columns={0: "late"}) == {}
@@ -228,6 +232,10 @@ def test_what_no_item_names_and_what_no_item_can_count() -> None:
         "ground grazed under 314 is not counted: that code counts ground brought to its target by killing cedars",
     ]
     assert _worked_ground(state, [felled, burn], codes, ["338"])[1] == []
+    exact = state_of([], overlays=[overlay(0.05, (), felled)])
+    assert _worked_ground(exact, [felled], codes, ["314"]) == (
+        0.0, ["0.1 acres of 314 lie outside every unit as now drawn and are not in this report"],
+    )  # fmt: skip
 
 
 def test_rival_versions_are_paired_by_when_and_by_name() -> None:
@@ -326,3 +334,78 @@ def test_only_work_of_the_report_s_days_is_in_it_and_unnamed_work_only_where_the
     assert [(one.practice_code, one.program) for one in found.items] == [("314", "")]
     assert found.items[0].applied_acres == pytest.approx(5000 / M2_PER_ACRE, rel=1e-6) == found.practice_acres
     assert (found.place, found.currency, found.from_date, found.to_date) == ("Here", "USD", inside, date(2025, 3, 1))
+
+
+def test_items_are_named_by_item_or_by_program_and_item_and_hold_both_ends_of_their_days() -> None:
+    items = [
+        ITEM,
+        replace(ITEM, program="Q"),
+        replace(ITEM, item="B2", not_before=None, due=None),
+        replace(ITEM, program="", item="x"),
+    ]
+    for name, place in (("p 1", 0), ("Q 1", 1), ("b2", 2), ("P B2", 2), ("X", 3)):
+        assert chosen_item(name, items) == place
+    for name, words in (("1", "several contract items"), ("P", "no such"), ("2", "no such")):
+        with pytest.raises(InputError, match=words) as error:
+            chosen_item(name, items)
+        assert error.value.allowed == "P 1, Q 1, P B2, x"
+    with pytest.raises(InputError, match="no such") as error:
+        chosen_item("1", [])
+    assert error.value.allowed is None
+    days = [date(2025, 1, 31), date(2025, 2, 1), date(2025, 3, 1), date(2025, 3, 2)]
+    assert [ITEM.is_early(day) for day in days] == [True, False, False, False]
+    assert [ITEM.is_late(day) for day in days] == [False, False, False, True]
+    assert not any(items[2].is_early(day) or items[2].is_late(day) for day in days)
+    span = Range(first=days[1], last=days[2])
+    assert [span.has(day) for day in days] == [False, True, True, False]
+    bare = without_names([replace(ITEM, rate=9.0), replace(ITEM, program="Q", item="7")])
+    assert [(one.name, one.rate, one.units, one.due) for one in bare] == [
+        ("contract item 1", None, ("A",), ITEM.due), ("contract item 2", None, ("A",), ITEM.due),
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("year", "starts", "first", "last"),
+    [
+        # 29 February is March 1 in a common year, and the year before ends a day earlier
+        (2024, "02-29", "2023-03-01", "2024-02-28"), (2025, "02-29", "2024-02-29", "2025-02-28"),
+        (2026, "02-29", "2025-03-01", "2026-02-28"), (2024, "02-28", "2023-02-28", "2024-02-27"),
+        (2024, "01-01", "2024-01-01", "2024-12-31"), (2024, "01-02", "2023-01-02", "2024-01-01"),
+        (2024, "02-01", "2023-02-01", "2024-01-31"), (2024, "03-29", "2023-03-29", "2024-03-28"),
+    ],
+)  # fmt: skip
+def test_a_program_year_is_named_after_the_year_in_which_it_ends(year: int, starts: str, first: str, last: str) -> None:
+    span = program_year(year, starts=starts)
+    assert (span.first.isoformat(), span.last.isoformat()) == (first, last)
+
+
+def test_money_is_to_the_cent_and_half_a_cent_goes_up() -> None:
+    assert [money(rate, size) for rate, size in ((0.1, 0.05), (0.1, 0.04), (0.99, 0.5), (1.0, 0.015), (3.0, 0.0))] == [
+        0.01, 0.0, 0.5, 0.02, 0.0,
+    ]  # fmt: skip
+    assert (acres_words(0.05), acres_words(0.0499)) == ("0.1 acres", "under 0.05 acre")
+    span = Range(first=date(2025, 1, 1), last=date(2025, 12, 31))
+
+    def remarks(planned: float, applied: float, rate: float | None = 9.0) -> tuple[str, ...]:
+        apart = {f"{column}_acres": 0.0 for column in APART}
+        line: Any = SimpleNamespace(applied_acres=applied, payment=None, paper_acres=0.0, **apart)
+        return _total(replace(ITEM, planned_acres=planned, rate=rate), [line], ["first"], span).remarks
+
+    short = "0.1 acres short of the plan within 2025-01-01 to 2025-12-31"
+    assert remarks(0.05, 0.0) == ("first", short) and remarks(0.0499, 0.0) == remarks(0.0, 0.0499) == ("first",)
+    assert remarks(0.0, 0.05) == ("first", "0.1 acres beyond the planned ones are not paid")
+    assert remarks(0.0, 0.05, None) == ("first",)
+
+
+def test_one_line_on_one_piece_pays_once_under_one_code() -> None:
+    claims = _Claims()
+    assert claims.claim("314", 7, ["a", "b"], name="first") is None
+    assert claims.claim("314", 7, ["b"], name="second") == "first" == claims.claim("314", 7, ["b", "a"], name="first")
+    assert claims.claim("314", 7, ["b", "c"], name="second") is None  # c was free
+    assert claims.claim("314", 7, ["c", "a"], name="third") == "second"
+    assert claims.claim("314", 8, ["a"], name="second") is None and claims.claim("338", 7, ["a"], name="second") is None
+    assert claims.claim("314", 7, ["a"], name="third") == "first"
+    # a code of fire alone need not bring ground to its target, and one of fire and saws counts both
+    codes = {"cut": "314", "burn": "314", "pile": "314", "pile_burn": "338", "mow": "338", "girdle": "666"}
+    assert killing_practices("314", codes) == {"cut", "burn"} and killing_practices("666", codes) == {"girdle"}
+    assert killing_practices("338", codes) == killing_practices("338", {"burn": "338"}) == frozenset()

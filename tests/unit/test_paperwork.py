@@ -297,6 +297,7 @@ def test_strangers_read_that_ground_was_on_hold_and_of_contracts_a_number_and_no
     owner, public = (repr(export_practices(store, audience=one)) for one in ("owner", "public"))  # type: ignore[arg-type]
     assert all(word in owner for word in ("on hold", "owls", "EQIP"))
     assert "on hold" in public and not any(word in public for word in ("owls", "EQIP", "M. Vale"))
+    assert "were worked on 2026-01-05 although on hold; not counted here" in public
 
 
 # --- columns, days and remarks at their limits ---------------------------------------------------------------
@@ -371,6 +372,10 @@ def test_totals_pay_by_the_rate_and_tell_what_is_short_or_over_from_a_twentieth_
     beyond = "acres beyond the planned ones are not paid"
     assert total(2.42, 9.0).remarks == (f"0.1 {beyond}",) and total(2.422, 9.0).remarks == ()
     assert total(2.0).remarks == ()  # nothing is paid by the acre
+    # the first unit takes all that is planned, and the second is paid nothing
+    both = [ITEM | {"units": ["C1", "C2"], "planned_acres": 2.0, "rate": 100.0}]
+    paid = report(entry("cut", "2026-01-05", ALL), entry("cut", "2026-01-06", box(0, 200, 60, 300)), items=both)
+    assert [line.payment for line in paid.lines] == [200.0, 0.0] and paid.items[0].payment == 200.0
 
 
 def test_a_line_names_its_days_its_ways_and_its_crews_once() -> None:

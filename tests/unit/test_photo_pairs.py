@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import UTC, date, datetime
+from types import SimpleNamespace
+from typing import Any
 
 import pytest
 from fakes import GRID, FakeStore, entry, unit
-from shapely import Point, box
+from shapely import MultiPolygon, Point, box
 
 from habmap.jobs.photos import photos
 from habmap.records import Feature, Photo, Row
-from habmap.work.photo_pairs import PointLine
+from habmap.work.photo_pairs import PointLine, found_points
 
 A = unit("A", box(0, 0, 100, 200))
 
@@ -68,6 +71,21 @@ def test_a_pair_tells_its_days_its_pictures_and_the_work_in_view_between_them() 
     assert photos(FakeStore()).points == ()
 
 
+def test_work_shows_from_a_hundred_square_meters_on_in_the_order_of_its_days() -> None:
+    plane: Any = SimpleNamespace(to_grid=lambda shape: shape)
+    pair = [photo(name, day, facing_deg=None, geometry=Point(0, 0)) for name, day in (("a", 3), ("b", 10))]
+    for north_m, is_told in ((10.0, True), (9.999, False)):
+        work = [
+            replace(entry("cut", f"2026-03-{day:02d}"), patch=MultiPolygon([box(0, 0, 10, north_m)])) for day in (9, 5)
+        ]
+        (point,) = found_points(pair, [], [], work, grid=plane, sigma_m=3.0)
+        assert point.work == (tuple(work[::-1]) if is_told else ())
+        assert (point.unit, point.is_private) == (None, False)
+    assert found_points(pair, [], [], [], grid=None, sigma_m=3.0) == found_points(
+        [], [], [], [], grid=plane, sigma_m=3.0
+    )
+
+
 def test_what_looks_at_a_private_place_or_lies_near_it_is_not_for_the_public() -> None:
     """A nest within 150 m of the camera, or in view: 400 m far, 45° to either side."""
 
@@ -78,7 +96,9 @@ def test_what_looks_at_a_private_place_or_lies_near_it_is_not_for_the_public() -
         return point.for_public
 
     assert not is_public(0, 399) and is_public(0, 402)
-    assert not is_public(200, 205) and is_public(205, 200)  # just inside 45°, and just outside
+    # 44.9° and 45.1° to one side and to the other
+    assert not is_public(200, 200.7) and is_public(200.7, 200)
+    assert not is_public(-200, 200.7) and is_public(-200.7, 200)
     assert not is_public(0, -149) and is_public(0, -151)
     # without a direction all around, a third as far
     assert not is_public(0, -149, facing_deg=None) and is_public(0, 151, facing_deg=None)

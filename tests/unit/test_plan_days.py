@@ -8,6 +8,8 @@ import pytest
 
 from habmap.place.closed_days import plan_days
 from habmap.place.settings import Settings
+from habmap.work.plan_days import PlanDays, compared_days
+from habmap.work.seasons import YearlyDays
 
 PLAN = {
     "burn_plan": {
@@ -39,3 +41,32 @@ def test_a_plan_has_its_days_over_new_year_and_a_unit_may_have_its_own() -> None
 def test_days_of_a_plan_want_both_ends() -> None:
     with pytest.raises(ValueError, match="both from and to"):
         Settings.model_validate({"burn_plan": {"grass": {"from": "12-01"}}})
+
+
+def test_days_of_signed_plans_are_compared_what_is_not_met_first() -> None:
+    winter, spring = YearlyDays(first=(12, 1), last=(4, 10)), YearlyDays(first=(3, 1), last=(5, 9))
+
+    def plan(days: YearlyDays | None, *, is_signed: bool = True) -> PlanDays:
+        return PlanDays(kind="grass", is_signed=is_signed, days=days)
+
+    plans = {
+        "A": plan(spring), "B": plan(winter), "C": plan(spring), "D": plan(winter, is_signed=False), "E": plan(None),
+        "F": plan(None, is_signed=False),
+    }  # fmt: skip
+    for day, told in (
+        (date(2026, 2, 28), [("not met", ("A", "C"), "03-01", "05-09"), ("within", ("B",), "12-01", "04-10")]),
+        (date(2026, 3, 1), [("within", ("A", "C"), "03-01", "05-09"), ("within", ("B",), "12-01", "04-10")]),
+        (date(2026, 5, 9), [("not met", ("B",), "12-01", "04-10"), ("within", ("A", "C"), "03-01", "05-09")]),
+    ):
+        found = compared_days(plans, day)
+        assert [(one.comparison, one.unit_ids, one.from_day, one.to_day) for one in found] == told
+        assert {one.day for one in found} == {day}
+    # ground in no unit has the plan of its own
+    (bare,) = compared_days({"": plan(winter)}, date(2026, 1, 1))
+    assert (bare.unit_ids, bare.comparison) == ((), "within")
+    assert plan(None).has(date(2026, 7, 1)) and not plan(winter).has(date(2026, 7, 1))
+    assert plan(None).opens(date(2026, 7, 1)) is None and plan(None).last_day(date(2026, 7, 1)) is None
+    assert plan(winter).opens(date(2026, 2, 1)) == date(2026, 2, 1)
+    assert plan(winter).opens(date(2026, 7, 1)) == date(2026, 12, 1)
+    assert plan(winter).last_day(date(2026, 2, 1)) == date(2026, 4, 10)
+    assert plan(winter).last_day(date(2026, 12, 1)) == date(2027, 4, 10)

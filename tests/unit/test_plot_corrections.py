@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import UTC, date, datetime, timedelta
 from itertools import permutations
 from pathlib import Path
+from typing import Any
 
 import pytest
 from fakes import FakeStore, unit
@@ -18,7 +19,9 @@ from habmap.jobs.density import density
 from habmap.jobs.history import history
 from habmap.jobs.load.tables import load_table
 from habmap.jobs.plot import void_plot
+from habmap.records import Plot
 from habmap.work.checks.copies import plots as plot_faults
+from habmap.work.plots import plot_changes, plots_told
 from habmap.work.union import union
 
 NOW = datetime(2026, 3, 1, 12, tzinfo=UTC)
@@ -156,3 +159,29 @@ def test_check_names_a_plot_that_two_copies_told_apart(tmp_path: Path) -> None:
     load_table(both, "plots", path=table(tmp_path, ("P1", 6)), now=NOW, overwrite=True)
     assert told(both) == {"P1": 6}
     assert list(plot_faults(looked_at(both, today=date(2026, 4, 1)))) == []
+
+
+def test_what_was_said_of_plots_after_they_were_first_told_stands_by_its_moment() -> None:
+    def row(
+        name: str, hours: int, *supersedes: str, plot_id: str = "P", unit_id: str | None = "A", **said: Any
+    ) -> Plot:
+        fields: dict[str, Any] = {"method": "fixed", "plot_acres": 0.1, "stems": 3} | said
+        return Plot(uuid=name, plot_id=plot_id, unit_id=unit_id, supersedes=supersedes,
+                    recorded_at=NOW + timedelta(hours=hours), **fields)  # fmt: skip
+
+    rows = [
+        row("a", 0), row("b", 5, "a", stems=4, why="counted again"),
+        row("c", 6, "b", stems=4, is_void=True, why="lost"),
+        row("d", 7, "c", stems=9, unit_id="B"), row("q", 1, plot_id="Q", unit_id="B"),
+        row("r", 2, "q", plot_id="Q", unit_id="B", stems=1), row("s", 0, plot_id="S", unit_id=None),
+    ]  # fmt: skip
+    told = plot_changes(rows[::-1])
+    assert [(one.plot_id, one.unit_id, one.action, one.why, len(one.changes)) for one in told] == [
+        ("Q", "B", "correct", None, 1), ("P", "A", "correct", "counted again", 1), ("P", "A", "void", "lost", 0),
+        ("P", "B", "restore", None, 2),
+    ]  # fmt: skip
+    assert [one.recorded_at.hour - NOW.hour for one in told] == [2, 5, 6, 7]
+    # of one unit's plots all that was ever in it
+    assert [one.plot_id for one in plot_changes(rows, unit_id="A")] == ["P", "P", "P"]
+    assert len(plot_changes(rows, unit_id="B")) == 4 and plot_changes(rows, unit_id="Z") == ()
+    assert [one.uuid for one in plots_told(rows[::-1])["P"]] == ["a", "b", "c", "d"]

@@ -12,7 +12,7 @@ import shapely
 from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from habmap.errors import InputError, no_ground, no_such_unit
+from habmap.errors import InputError, no_such_unit
 from habmap.land.neighbors import HAIR_WIDTH_M
 from habmap.measures import acres
 from habmap.records import DrawnBlock, Unit
@@ -168,8 +168,8 @@ def logged_block(
     if all(name in known for name in wanted):
         unit_ids = tuple(dict.fromkeys(wanted))
         return whole_ground(unit_ids, versions), unit_ids
-    if state.grid is None:
-        raise no_ground("the property holds no ground yet")
+    # Without a grid there was no ground to choose.
+    assert state.grid is not None
     parts = [part for part in shapely.get_parts(state.grid.to_lonlat(chosen.outline)) if isinstance(part, Polygon)]
     return MultiPolygon(parts), ()
 

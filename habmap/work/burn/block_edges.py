@@ -128,7 +128,7 @@ class _Beyond:
     words: str
     break_name: str | None
     #: Whether it has a name of its own: a walk of "creek" would count for every creek.
-    is_named: bool = False
+    is_named: bool
 
 
 @dataclass(frozen=True, slots=True)

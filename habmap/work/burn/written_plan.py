@@ -32,7 +32,7 @@ ITEMS: Final = {
 PLAN_KIND_WORDS: Final[dict[PlanKind, str]] = {
     "grass": "grass", "down_cedar": "down cedar", "piles": "piles",
 }  # fmt: skip
-_ORDER: Final[dict[Comparison, int]] = {"not met": 0, "not given": 1, "within": 2, "no plan": 3}
+_ORDER: Final[tuple[Comparison, ...]] = ("not met", "not given", "within", "no plan")
 
 
 def short_name(item: str) -> str:
@@ -200,7 +200,7 @@ def compare(values: Mapping[str, float | None], windows: Sequence[Window]) -> tu
                     unit_ids=window.unit_ids,
                 )
             )  # fmt: skip
-    return tuple(sorted(_joined(found), key=lambda line: _ORDER[line.comparison]))
+    return tuple(sorted(_joined(found), key=lambda line: _ORDER.index(line.comparison)))
 
 
 def _joined(lines: Sequence[Compared]) -> list[Compared]:
