@@ -91,7 +91,7 @@ def corrections(rows: Iterable[Entry]) -> tuple[Correction, ...]:
         if root is None or row.action == "log":
             continue
         (amends if row.action == "amend" else voids)[root.entry_id].append(row)
-    withdrawn = _withdrawn(written, by_id)
+    withdrawn = _withdrawn(written)
     return tuple(_correction(by_id[root], amends[root], voids[root], withdrawn) for root in amends)
 
 
@@ -291,9 +291,9 @@ def _amended(root: Entry, amend: Entry) -> Entry:
     )
 
 
-def _withdrawn(written: Iterable[Entry], by_id: Mapping[str, Entry]) -> frozenset[str]:
+def _withdrawn(written: Iterable[Entry]) -> frozenset[str]:
     """Return the ids of the rows that a counting row voids; a voiding row counts unless one that counts voids it."""
-    voids = {row.entry_id: row.target or "" for row in written if row.action == "void" and row.target in by_id}
+    voids = {row.entry_id: row.target or "" for row in written if row.action == "void"}
     undecided = Counter(voids.values())  # how many rows that void it are still to be looked at
     withdrawn: set[str] = set()
     ready = [void for void in voids if not undecided[void]]

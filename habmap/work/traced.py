@@ -208,11 +208,11 @@ def without_neighbors(traced: TracedGround, units: Sequence[Unit], *, grid: Loca
     InputError
         Less than half of the walked ground is left.
     """
-    near = [unit for unit in units if unit.geometry.intersects(traced.patch)]
-    if not near:
-        return traced
     walked = grid.to_grid(traced.patch)
-    held = [shapely.make_valid(grid.to_grid(unit.geometry)) for unit in near]
+    shapes = (shapely.make_valid(grid.to_grid(unit.geometry)) for unit in units)
+    held = [shape for shape in shapes if shape.intersects(walked)]
+    if not held:
+        return traced
     left = shapely.difference(shapely.make_valid(walked), shapely.union_all(held))
     parts = [part for part in shapely.get_parts(left) if part.geom_type == "Polygon"]
     ground = MultiPolygon([part for part in parts if not shapely.buffer(part, -strip_m / 2).is_empty])
@@ -304,10 +304,11 @@ def refuse_clash(unit: Unit, present: Sequence[Unit], *, grid: LocalGrid | None)
     if grid is None or not present:
         return
     ground = grid.to_grid(unit.geometry)
-    near = [other for other in present if other.geometry.intersects(unit.geometry)]
-    shared = [pair for pair in overlaps([ground, *(grid.to_grid(other.geometry) for other in near)]) if pair.first == 0]
+    # Edges are straight in the grid: of outlines of some miles those in lon/lat lie elsewhere.
+    near = [(other, shape) for other in present if (shape := grid.to_grid(other.geometry)).intersects(ground)]
+    shared = [pair for pair in overlaps([ground, *(shape for _, shape in near)]) if pair.first == 0]
     if shared:
-        words = ", ".join(f"{near[pair.second - 1].unit_id} by {acres(pair.area_m2):.2f} acres" for pair in shared)
+        words = ", ".join(f"{near[pair.second - 1][0].unit_id} by {acres(pair.area_m2):.2f} acres" for pair in shared)
         raise InputError(
             "the walked ground overlaps units that are there; nothing was added",
             where=unit.unit_id,

@@ -166,6 +166,11 @@ def test_long_chains_and_circles_of_withdrawals_are_followed() -> None:
         chain.append(void(chain[-1]))
     assert effective_entries([line, *chain]) == (line,)
     assert effective_entries([line, *chain[:-1]]) == ()
+    # a clock that was set back changes nothing
+    end = void(line)
+    lifted = replace(void(end), recorded_at=line.recorded_at - timedelta(days=2))
+    assert effective_entries([line, end, lifted]) == (line,)
+    assert corrections([line, end, lifted])[0].withdrawn == {end.entry_id}
     one, two = void(line), void(line)
     circle = [replace(one, target=two.entry_id), replace(two, target=one.entry_id)]
     assert effective_entries([line, *circle]) == (line,)
@@ -260,3 +265,7 @@ def test_rows_are_told_after_what_they_were_made_in_sight_of_whatever_their_cloc
     assert told_in_order(between[::-1]) == tuple(between)
     alone = replace(void(line), target="nobody")
     assert told_in_order([alone, line]) == (line, alone)
+    # of one moment it comes in the order of the work like any other
+    for day, order in (("2025-03-02", (0, 1)), ("2025-02-28", (1, 0))):
+        rows = (line, replace(alone, recorded_at=line.recorded_at, date=date.fromisoformat(day)))
+        assert told_in_order(rows) == tuple(rows[at] for at in order)

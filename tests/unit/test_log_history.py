@@ -226,6 +226,12 @@ def test_versions_made_together_hang_together_from_one_to_the_next() -> None:
     assert made_together(later, [*made.values(), later]) == (later,)
 
 
+def test_of_two_versions_that_follow_one_the_earlier_ends_it() -> None:
+    early, late = version("X", WEST, "x", "a", on=SPLIT_ON), version("Y", EAST, "y", "a", on=BACK_ON)
+    for followers in ((early, late), (late, early)):
+        assert ends([OLD, *followers]) == {"a": SPLIT_ON, "x": None, "y": None}
+
+
 def test_ground_of_a_unit_that_is_gone_is_its_heirs() -> None:
     """A was split into A-1 and A-2, and A-1 then merged with B as M; a split of A-2 was taken back."""
     merged = version("M", WHOLE, "m", "w", "b", on=BACK_ON, day=3)

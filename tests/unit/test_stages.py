@@ -299,3 +299,19 @@ def test_a_line_that_kills_nothing_leaves_the_share_to_the_last_bit(killed_pct: 
     states = Course(target_frac=0.8, leave_stems_per_acre=25, is_cedar=True).states(lines)
     assert states[3].killed_frac == states[2].killed_frac > states[1].killed_frac > 0
     assert [len(state.kills) for state in states] == [0, 1, 2, 2]
+
+
+def test_only_a_look_at_what_stands_there_counts_and_one_of_nothing_changes_nothing() -> None:
+    cut = entry("cut", "2025-01-01")
+    noted = entry("checkup", "2025-06-01", look=None)
+    told = entry("mow", "2025-07-01", look=Look(live_stems_per_acre=999.0, needles="red"))
+    seen = entry("checkup", "2025-08-01", look=Look(live_stems_per_acre=26.0, needles="red"))
+    course = Course(target_frac=0.8, leave_stems_per_acre=25, is_cedar=True)
+    start, down, after_note, after_told, after_seen = course.states([cut, noted, told, seen])
+    assert [one.stage for one in (start, down, after_note, after_told, after_seen)] == [
+        "standing", "down", "down", "down", "coming_back",
+    ]  # fmt: skip
+    assert [one.last_look for one in (down, after_note, after_seen)] == [None, noted.date, seen.date]
+    for state in (after_note, after_told):
+        assert (state.live_stems_per_acre, state.needles, state.needles_seen) == (None, None, None)
+    assert (after_seen.live_stems_per_acre, after_seen.needles, after_seen.needles_seen) == (26.0, "red", seen.date)

@@ -17,12 +17,14 @@ from walk_makers import GRID, MORNING_S, SIDE_M, SQUARE, segment, walk
 from habmap.errors import InputError, UsageError
 from habmap.land.track_error import FixError
 from habmap.land.tracks import Segment
+from habmap.land.walked import WalkedGround
 from habmap.measures import M2_PER_ACRE
 from habmap.work.traced import (
     DroppedFixes,
     TracedGround,
     Window,
     _place_notes,
+    _result,
     checked_swath_ft,
     ground_of_walk,
     known_travel,
@@ -185,6 +187,18 @@ def test_a_walked_unit_on_another_s_name_or_ground_is_refused() -> None:
     refuse_clash(new, [beside, unit("E", box(99.99, 50, 200, 90), grid=GRID)], grid=GRID)
 
 
+def test_a_neighbor_s_edge_of_ten_kilometers_is_straight_where_acres_are_measured() -> None:
+    """In lon/lat it would run 1.5 m farther south halfway, off the walk that lies 40 cm over it."""
+    neighbor, shape = unit("N", box(-5000, 0, 5000, 100), grid=GRID), box(-50, 99.6, 50, 200)
+    new = unit("A", shape, grid=GRID)
+    assert not new.geometry.intersects(neighbor.geometry)
+    with pytest.raises(InputError, match="overlaps units") as refused:
+        refuse_clash(new, [neighbor], grid=GRID)
+    assert refused.value.value == "N by 0.01 acres"
+    left = without_neighbors(drawn(shape), [neighbor], grid=GRID, strip_m=0.1)
+    assert left.result.acres == pytest.approx(100 * 100 / M2_PER_ACRE, rel=1e-5)
+
+
 def on(ground: TracedGround, day: date | None) -> Sequence[object]:
     found = walk_on(ground, day=day, unit_ids=("A",), zone=KANSAS)
     assert (found.patch, found.unit_ids, found.acres_sd) == (ground.patch, ("A",), ground.result.acres_sd)
@@ -261,6 +275,30 @@ def test_a_window_of_one_minute_holds_that_minute_alone() -> None:
     assert [one.holds(moment) for moment in (time(9, 59), time(10), time(10, 0, 59), time(10, 1))] == [
         False, True, True, False,
     ]  # fmt: skip
+
+
+def test_a_walk_is_far_from_thirty_miles_on_whichever_way() -> None:
+    limit_m = 30 * 1609.344
+    for way in ((1.0, 0.0), (-1.0, 0.0), (0.0, 1.0), (0.0, -1.0)):
+        for over_m in (-0.4, 0.4):
+            walk_there = segment(np.array([way, way]) * (limit_m + over_m))
+            assert len(_place_notes([walk_there], GRID)) == (over_m > 0)
+
+
+def test_acres_are_weak_above_a_tenth() -> None:
+    patch = traced().patch
+    walked = WalkedGround(
+        ground=patch, area_m2=1000.0, area_sd_m2=0.0, perimeter_m=1.0, fixes=9, dropped=Counter(b=2, a=1),
+        closed_gap_m=2.0, kind="edge walk", loops_dissolved=3, holes_closed=4, started_s=None, ended_s=0.0,
+        notes=("n",),
+    )  # fmt: skip
+    for sd_m2, weak in ((100.0, False), (100.01, True)):
+        said = _result(replace(walked, area_sd_m2=sd_m2), patch, swath_ft=9.0, travel="foot", notes=("far",))
+        assert said.notes[:2] == ("n", "far") and len(said.notes) == 2 + weak
+    assert (said.fixes, said.kept_fixes, said.dropped_fixes) == (9, 6, 3)
+    assert [(one.reason, one.count) for one in said.dropped] == [("a", 1), ("b", 2)]
+    assert (said.perimeter_m, said.closed_gap_m, said.loops_dissolved, said.holes_closed) == (1.0, 2.0, 3, 4)
+    assert (said.started_at, said.ended_at) == (None, datetime(1970, 1, 1, tzinfo=UTC))
 
 
 def test_a_walk_is_far_away_where_it_begins() -> None:
