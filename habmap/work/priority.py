@@ -406,9 +406,8 @@ def _firm_pct(
     used = mean > 0  # a part that the place weighs zero stays out of the draw: Dirichlet needs positive shapes
     draws = np.random.default_rng(RANDOM_SEED).dirichlet(DIRICHLET_TOTAL * mean[used], size=RANDOM_WEIGHTINGS)
     placed = list(order)
-    scores = np.round(_weighted(values[placed][:, used], applies[placed][:, used], draws.T).T, 9)
-    # a stable sort keeps ties in the order already found, which is how ties are broken
-    drawn = np.argsort(-scores, axis=1, kind="stable")
+    scores = _weighted(values[placed][:, used], applies[placed][:, used], draws.T).T
+    drawn = np.argsort(-scores, axis=1)
     keeps = drawn == np.arange(len(group))
     # Units whose scores are as good as equal hold no place before one another, whoever stands first.
     is_even = -np.diff(np.take_along_axis(scores, drawn, axis=1), axis=1) < EVEN_SCORES_WITHIN

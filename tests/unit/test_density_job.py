@@ -184,7 +184,7 @@ def test_a_canopy_raster_from_before_the_work_is_not_the_canopy_of_now(tmp_path,
     tall = {"A": UnitCanopy(canopy_pct=90.0, coverage_pct=100.0)}
     monkeypatch.setattr(job, "canopy_of_units", lambda source, units, **more: (tall, ()))
     standing = FakeStore([unit("A", HECTARE), source], grid=GRID)
-    assert only(standing).canopy_pct == 90.0
+    assert only(standing).canopy_pct == 90.0 and "too coarse" not in only(standing).rests_on
     cut = FakeStore([unit("A", HECTARE), source, entry("cut", "2026-03-02", HECTARE)], grid=GRID)
     found = only(cut)
     assert (found.canopy_pct, found.dense) == (None, None)

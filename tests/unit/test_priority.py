@@ -277,6 +277,16 @@ def test_scores_half_a_hundredth_apart_hold_their_places_and_closer_ones_none() 
     assert firm(20.0) == [(100.0, False)]
 
 
+def test_scores_alike_to_the_ninth_digit_are_ties_and_go_by_what_remains() -> None:
+    gentle = {**dict.fromkeys(PARTS, 0.0), "gentle": 1.0}
+    for apart, first in ((4e-9, "less"), (4e-10, "more")):
+        units = [
+            replace(BENCH, unit_id="less", hand_only_pct=20.0, remaining_acres=1.0),
+            replace(BENCH, unit_id="more", hand_only_pct=20.0 + 100 * apart, remaining_acres=2.0),
+        ]
+        assert rank_units(units, limits=LIMITS, weights=gentle)[0].unit_id == first
+
+
 def test_an_order_that_three_of_four_weightings_keep_is_no_close_call() -> None:
     """A stand ahead by its stems against one ahead by its face, whose lead shrinks step by step."""
     thick = replace(BENCH, unit_id="thick", sun_facing_pct=55.0, stems_per_acre=990)

@@ -428,6 +428,15 @@ def test_rows_stand_by_how_they_press_then_by_their_days_then_by_unit() -> None:
     assert len(due_rows(holds)) == 2 and len(due_rows([holds[0], holds[0]])) == 1
 
 
+def test_what_presses_more_stands_first_though_its_day_is_later() -> None:
+    states = ("overdue", "past its drying days", "due", "in force", "in its drying days", "coming")
+    in_order = [
+        thing(state=state, unit_id=state, from_date=date(2026, 6, 20 - n), to_date=date(2026, 6, 20 - n))
+        for n, state in enumerate(states)
+    ]
+    assert [row.parts[0] for row in due_rows(in_order[::-1])] == in_order
+
+
 def test_acres_of_one_fire_count_once_and_shares_go_by_acres() -> None:
     checks = [
         thing(what="hand_check", since_date=day, acres=acres) for day, acres in ((CUT, 2.0), (CUT, 3.0), (None, 1.0))
