@@ -249,3 +249,16 @@ def test_how_far_off_hours_may_be_is_told_from_five_lines_of_the_log_on(lines: i
             told.finish_low, told.finish_high)  # fmt: skip
     assert ends == ((1.0, 9.0, 1.0, 9.0, TODAY, TODAY) if is_told else (None,) * 6)
     assert told.rests_on == ("the log" if is_told or not lines else f"the log ({TOO_FEW_WORDS})")
+
+
+def test_lines_that_say_no_hours_and_no_money_add_none_and_ground_of_less_than_an_acre_is_followed_up() -> None:
+    silent = asked(entry("cut", "2026-01-05", square_of(0)), entry("mow", "2026-02-05", square_of(0)))
+    assert (silent.person_hours, silent.cost, silent.lines) == (0.0, 0.0, 0)
+    one = asked(entry("cut", "2026-01-05", square_of(0), person_hours=30, cost=7.0))
+    assert (one.person_hours, one.cost, one.lines) == (30.0, 7.0, 1)
+    # 30 m by 100 m are 0.74 acre; all of it is treated, eight hours of piling on it are told by the acre
+    strip = shapely.box(0, 0, 30, 100)
+    rows = [unit("S", strip), entry("cut", "2026-01-05", strip), entry("pile", "2026-02-05", strip, person_hours=8)]
+    done = effort(FakeStore(rows, grid=GRID), today=TODAY)
+    assert done.follow_up.hours_per_acre == pytest.approx(8 / acres(3000), rel=1e-5)
+    assert (done.lines, done.follow_up.person_hours_left, done.units) == (0, 0.0, ())

@@ -152,6 +152,16 @@ def test_what_remains_has_no_scraps_and_no_gaps_but_for_trees_that_are_left() ->
     assert closed is not None and len(closed.geometry.geoms[0].interiors) == 1
 
 
+def test_a_tenth_of_an_acre_to_the_last_digit_is_no_scrap_and_its_gap_stays_open() -> None:
+    tenth_m2 = 0.1 * M2_PER_ACRE
+    found = remaining_outline("A", [piece("standing", box(0, 0, tenth_m2, 1))])
+    assert found is not None and found.scraps == 0 and found.geometry.area == tenth_m2
+    hole = box(0, 0, tenth_m2, 1)
+    ring = Polygon(box(-9, -9, 999, 9).exterior, [hole.exterior])
+    opened = remaining_outline("A", [piece("standing", ring)])
+    assert opened is not None and len(opened.geometry.geoms[0].interiors) == 1
+
+
 def test_units_of_a_copy_that_would_tell_of_ground_left_are_left_out() -> None:
     a, b, c = (unit(name, box(x, 0, x + 100, 100)) for name, x in (("A", 0), ("B", 200), ("C", 400)))
 

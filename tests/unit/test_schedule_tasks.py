@@ -69,6 +69,16 @@ def test_hours_come_from_the_log_else_the_settings_else_are_assumed() -> None:
     assert "an assumption" in found["checkup"].rests_on and "rates.checkup" in found["checkup"].rests_on
 
 
+def test_hours_of_which_nobody_says_anything_are_a_place_to_start_from() -> None:
+    """Chosen, no source: an acre of slash is burned in two hours and piled in four, a fire of piles and one for upkeep
+    take an hour and a half, a look a quarter of an hour."""
+    found = kind_rates([], {})
+    assert {what: 4 * rate.hours_per_acre for what, rate in found.items()} == {
+        "burn": 8, "pile": 16, "pile_burn": 6, "upkeep": 6, "checkup": 1,
+    }  # fmt: skip
+    assert all(rate.rests_on.startswith("an assumption") for rate in found.values())
+
+
 def test_slash_burns_between_its_drying_days_and_is_piled_after_them() -> None:
     task = only(ITEM)
     assert (task.what, task.acres, task.hours_per_acre, task.by_fire) == ("burn", 2.0, 3.0, True)
