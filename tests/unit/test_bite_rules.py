@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from itertools import islice
 from typing import Any
 
 import numpy as np
@@ -421,3 +422,123 @@ def test_crumbs_of_the_arithmetic_are_no_rest() -> None:
     for area_m2, count in ((0.99e-6, 0), (1.005e-6, 1)):
         side_m = math.sqrt(2 * area_m2)
         assert len(search._rest(FIELD.difference(Polygon([(0, 0), (side_m, 0), (0, side_m)])))) == count
+
+
+# --- which are worked out first -----------------------------------------------------------------------------
+
+
+def first_of(
+    monkeypatch: pytest.MonkeyPatch, least: list[float], liked: list[float], *, taken: int | None = None
+) -> tuple[list[int], list[int]]:
+    """Return the numbers of so many bites in the order of their search, and of how many at once it was asked."""
+    asked: list[int] = []
+
+    def liking(numbers: np.ndarray) -> np.ndarray:
+        asked.append(len(numbers))
+        return np.array([liked[number] for number in numbers])
+
+    search = a_search(FIELD, liking=liking)
+    monkeypatch.setattr(search.__class__, "_least", lambda _self, _shapes: np.array(least))
+    found = list(islice(search._best_first(np.arange(len(least))), taken))
+    return found, asked
+
+
+@pytest.mark.parametrize(
+    ("least", "liked", "order"),
+    [
+        ([0.5, 0.1, 0.3], [1, 1, 1], [1, 2, 0]),
+        ([0.5, 0.1, 0.3], [1, 0, 1], [2, 0, 1]),
+        ([0.5, 0.1, 0.3], [1, 0.7, 0.9], [1, 2, 0]),  # 0.5, 0.4 and 0.4
+        # what agrees to a millionth is equal, and stands as it was found
+        ([0.1000003, 0.1], [1, 1], [0, 1]),
+        ([0.100004, 0.1], [1, 1], [1, 0]),
+        ([], [], []),
+    ],
+)
+def test_bites_come_by_how_good_they_are_liked(
+    least: list[float], liked: list[float], order: list[int], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert first_of(monkeypatch, least, liked)[0] == order
+
+
+@pytest.mark.parametrize(
+    ("last", "taken", "order", "asked"),
+    [
+        # 32 unliked bites have a score of 1; the other, liked, one of ``last``
+        (0.99, 1, [0], [32, 1]),
+        (1.0, 2, [0, 1], [32, 1]),
+        (1.01, 32, [*range(1, 33)], [32]),
+        (1.01, None, [*range(1, 33), 0], [32, 1]),
+    ],
+)
+def test_what_is_liked_is_asked_only_of_bites_that_may_come_next(
+    last: float, taken: int | None, order: list[int], asked: list[int], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert first_of(monkeypatch, [last, *[0.0] * 32], [1, *[0.0] * 32], taken=taken) == (order, asked)
+
+
+def promising(monkeypatch: pytest.MonkeyPatch, areas_m2: list[float], shapes: list[Polygon]) -> list[int]:
+    """Return which of some boxes are looked at, by the areas and shapes that they would have off a plainer outline."""
+    search = a_search(FIELD)
+    search._tries = Boxes(
+        np.array([(number, 0.0) for number in range(len(shapes))]).reshape(-1, 2),
+        np.tile([1.0, 0.0], (len(shapes), 1)),
+        np.tile([1.0, 1.0, ALL, 1.0], (len(shapes), 1)),
+    )  # fmt: skip
+    by_number = np.array(shapes, dtype=object)
+    monkeypatch.setattr(search.__class__, "_sizes", lambda *_args, **_more: (np.ones(len(shapes)), np.array(areas_m2)))
+    monkeypatch.setattr(search.__class__, "_taken", lambda _self, _of, tries, _m: by_number[tries.at[:, 0].astype(int)])
+    monkeypatch.setattr(search.__class__, "_best_first", lambda _self, found: iter(range(len(found))[::-1]))
+    return [int(tries.at[number, 0]) for tries, number in search._promising()]
+
+
+def test_bites_within_a_twentieth_of_the_area_off_a_plainer_outline_are_worked_out(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    apart = [box(100 * k, 0, 100 * k + 60, 60) for k in range(6)]
+    shares = (0.9498, 0.9502, 1.0, 1.0498, 1.0502, 0.0)
+    assert promising(monkeypatch, [3600 * share for share in shares], apart) == [3, 2, 1]
+    assert promising(monkeypatch, [0.0] * 6, apart) == promising(monkeypatch, [], []) == []
+
+
+@pytest.mark.parametrize(
+    ("east_m", "north_m", "is_one"),
+    [(4.9, 0, True), (5.1, 0, False), (-5.1, 0, False), (0, 4.9, True), (0, 5.1, False), (4.9, 4.9, True)],
+)
+def test_of_bites_within_half_of_what_is_narrow_one_is_worked_out(
+    east_m: float, north_m: float, is_one: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Ten meters are narrow; sides are told apart by the nearest ten."""
+    shapes = [box(0, 0, 60, 60), box(east_m, north_m, 60, 60), box(0, 0, 60 + east_m, 60 + north_m)]
+    found = promising(monkeypatch, [3600.0] * 3, shapes)
+    assert found == ([2] if is_one else [2, 1, 0])
+
+
+def test_boxes_are_sized_on_the_plainer_outline_in_a_dozen_steps_to_half_of_what_is_let_through(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    sizes: list[np.ndarray] = []
+    search = a_search(FIELD)
+    taken = search._taken
+    monkeypatch.setattr(
+        search.__class__, "_taken",
+        lambda _self, of, tries, size_m: sizes.append(size_m) or taken(of, tries, size_m),  # type: ignore[func-returns-value]
+    )  # fmt: skip
+    monkeypatch.setattr(search.__class__, "_best_first", lambda _self, found: iter(range(len(found))))
+    every = [(tries, number) for tries, number in search._promising()]
+    off = [
+        abs(float(taken(FIELD, tries[np.array([number])], sizes[0][[number]])[0].area) / 3600 - 1)
+        for tries, number in every
+    ]
+    assert len(sizes) == 1 and len(off) > 50 and max(off) <= 0.025
+    assert max(off) > 0.01  # and no closer than asked
+    # an area that jumps is narrowed down for a dozen steps
+    asked: list[float] = []
+    search._tries = one_try(search)
+
+    def jump(_: Boxes, size_m: np.ndarray) -> np.ndarray:
+        asked.extend(size_m.tolist())
+        return np.where(size_m < 30, 0.0, 1e9)
+
+    monkeypatch.setattr(search.__class__, "_areas_of", lambda _self, _ground: jump)
+    assert list(search._promising()) == [] and len(asked) == 1 + 12
