@@ -92,6 +92,14 @@ def test_along_lines_in_it_bites_begin_at_their_ends_and_middles_to_both_sides()
     assert {place[:2] for place in a_search(FIELD)._lines_inside([several])} == {(50, 50), (50, 55.5), (50, 61)}
 
 
+@pytest.mark.parametrize(("bend_m", "stretches"), [(5.9, 1), (6.1, 2)])
+def test_along_a_lane_small_bends_are_left_out(bend_m: float, stretches: int) -> None:
+    """A tenth of a side is 6 m."""
+    lane = LineString([(50, 100), (150, 100 + bend_m), (250, 100)])
+    # ends and middle of each stretch, both ways
+    assert len(a_search(FIELD)._lines_inside([lane])) == stretches * 3 * 2
+
+
 def test_a_long_list_of_places_is_thinned_evenly() -> None:
     places = [(float(k), 0.0, 1.0, 0.0) for k in range(10)]
     assert rules._thinned(places, 10) == rules._thinned(places, 11) == places

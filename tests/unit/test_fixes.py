@@ -100,6 +100,7 @@ def test_more_than_three_jumps_are_told_together_and_more_than_a_twentieth_of_th
 
     # a fix each 20 s: at most 60 m from one to the next
     assert len(jumps(leaping(100, 3), sigma_m=1.0, step_s=20)[1]) == 3
+    assert len(jumps(leaping(100, 4), sigma_m=1.0, step_s=20)[1]) == 1
     dropped, told = jumps(leaping(100, 5), sigma_m=1.0, step_s=20)  # 5 of 100 is the share itself
     # the last is 200 + 40 m up and 1 m on: 787.4 ft
     assert (dropped, told) == ([], ["walk: the track jumps 5 times, by up to 787 ft, and goes on"])

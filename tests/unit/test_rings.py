@@ -90,6 +90,9 @@ def test_a_spur_walked_back_over_the_same_places_is_one() -> None:
     assert spurs == 2
     assert xy.tolist() == [[0, 0], [10, 0], [20, 0], [30, 0]]
     assert times.tolist() == [0, 1, 6, 9]
+    # and from the first fix on
+    xy, times, spurs = rings._without_retraced(np.array([(0.0, 0), (9, 0), (0, 0), (0, 5), (5, 5)]), np.arange(5.0))
+    assert (xy.tolist(), times.tolist(), spurs) == ([[0, 0], [0, 5], [5, 5]], [0, 3, 4], 1)
 
 
 @pytest.mark.parametrize("turn", [1, -1])
