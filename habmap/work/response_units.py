@@ -265,7 +265,7 @@ def _by_unit(
     inside: defaultdict[str, list[Sighting]] = defaultdict(list)
     unsure: defaultdict[str, int] = defaultdict(int)
     labels, shapes = list(state.unit_shapes), list(state.unit_shapes.values())
-    if state.grid is None or not sightings or not shapes:
+    if state.grid is None:
         return inside, unsure, len(sightings)
     points = shapely.get_parts(state.grid.to_grid(shapely.MultiPoint([seen.geometry for seen in sightings])))
     point_numbers, unit_numbers = shapely.STRtree(shapes).query(points, predicate="intersects")

@@ -61,8 +61,8 @@ def test_terrain_figures_at_their_limits() -> None:
     more = figures(slopes=(1, 100, 50.001, 0, 0))
     assert more.facing == "flat" and more.aspect_mean_deg is not None
     # all of it flat, to a millionth of a millionth: no aspect
-    assert figures(slopes=(1, 100, 100 - 5e-8, 0, 0)).aspect_mean_deg is None
-    assert figures(slopes=(1, 100, 100 - 2e-7, 0, 0)).aspect_mean_deg is not None
+    assert figures(slopes=(1, 100, 100 - 0.999e-7, 0, 0)).aspect_mean_deg is None
+    assert figures(slopes=(1, 100, 100 - 1.001e-7, 0, 0)).aspect_mean_deg is not None
     level = figures(gradient_east_m2=0.0, gradient_north_m2=0.0)
     assert (level.aspect_mean_deg, level.facing, level.aspect_concentration) == (None, "flat", 0.0)
     # a hair more ground in a part than in all is all
@@ -76,6 +76,7 @@ def test_terrain_figures_at_their_limits() -> None:
     for (east, north), face in faces.items():
         one = figures(gradient_east_m2=float(east), gradient_north_m2=float(north))
         assert one.facing == face and one.aspect_mean_deg is not None and 0 <= one.aspect_mean_deg < 360
+    assert figures(covered_m2=0.5).slope_mean_deg == 500  # however little of it is covered
     off = figures(covered_m2=0.0)
     assert off == UnitTerrain()
     assert figure_columns(Sums(covered_m2=0.0), unit_m2=np.array([9.0]), rules=RULES)["facing"][0] is None  # type: ignore[arg-type]

@@ -15,7 +15,7 @@ from habmap.jobs.response import response
 from habmap.land.density import crown_cover_pct
 from habmap.place.settings import Settings
 from habmap.records import CoverFrame, CoverLine, Entry, Look, Plot, Row, Sighting
-from habmap.work.ground import cut_ground
+from habmap.work.ground import Ground, cut_ground
 from habmap.work.response import change, mean_cover
 from habmap.work.response_records import ResponseResult, UnitResponse
 from habmap.work.response_units import _by_unit
@@ -426,15 +426,22 @@ def test_a_frame_with_one_plant_named_tells_of_species_whatever_else_it_holds() 
     assert found.native_plants_after == 2
 
 
+def state_of() -> Ground:
+    return cut_ground((unit("A", SQUARE),), (), grid=GRID, limits=Settings().stages)
+
+
 def test_a_sighting_is_unsure_where_its_error_reaches_past_the_edge() -> None:
     def unsure(error_m: float | None) -> int:
         return only([CUT, seen("2026-05-01", "A b", at=(190, 100), uncertainty_m=error_m)]).sightings_unsure
 
     assert [unsure(error) for error in (None, 9.99, 10.01)] == [0, 0, 1]
     assert asked([seen("2026-05-01", "A b", at=(200, 100))]).sightings_outside == 0  # on the very edge is inside
+    # before there is a grid, or a unit, all lie outside; none is none
+    spot = seen("2026-05-01", "A b")
+    for rows, ground in (([spot], Ground(None, None, (), ())), ([spot], Ground(None, GRID, (), ())), ([], state_of())):
+        assert _by_unit(ground, rows) == ({}, {}, len(rows))
     # up to the very edge is not past it: the middle of the grid, 10 m from the edge to the last digit
-    state = cut_ground((unit("A", SQUARE),), (), grid=GRID, limits=Settings().stages)
-    state = replace(state, unit_shapes={"A": MultiPolygon([box(-10, -50, 50, 50)])})
+    state = replace(state_of(), unit_shapes={"A": MultiPolygon([box(-10, -50, 50, 50)])})
     for error_m, beyond in ((10.0, 0), (10.000001, 1)):
         _, unsure_in, _ = _by_unit(state, [seen("2026-05-01", "A b", at=(0, 0), uncertainty_m=error_m)])
         assert unsure_in["A"] == beyond
