@@ -262,6 +262,8 @@ def test_shares_of_a_patch_are_named_from_a_hundredth_of_a_square_meter() -> Non
 
 def test_the_ground_of_whole_units_is_theirs_vertex_for_vertex() -> None:
     assert whole_ground(["A", "A"], UNITS).wkb == A.geometry.wkb
+    parts = replace(A, geometry=MultiPolygon([Polygon([(1, 1), (1, 0.3), (0, 0), (0, 1)]), box(5, 5, 6, 6)]))
+    assert whole_ground(["A"], [parts]).wkb == parts.geometry.wkb
     redrawn = replace(A, geometry=C.geometry)
     assert whole_ground(["A"], [A, redrawn]).wkb == C.geometry.wkb
     both = whole_ground(["B", "A"], UNITS)
