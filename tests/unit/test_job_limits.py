@@ -32,7 +32,7 @@ from habmap.vocabulary import STUMP_WORDS
 from habmap.work.burn.request import BurnRequest
 
 NOW = datetime(2026, 3, 1, 18, tzinfo=UTC)
-TODAY = date(2026, 3, 1)
+TODAY, DAY = date(2026, 3, 1), timedelta(days=1)
 #: Four hectares in international acres.
 ACRES_4_HA = 40_000 / 4_046.8564224
 WEST, EAST = shapely.box(-500, 0, -300, 200), shapely.box(300, 0, 500, 200)
@@ -244,3 +244,23 @@ def test_the_reported_acres_are_asked_about_once_and_agreed_to_or_not_written() 
     store, looked = add(False, is_preview=True)
     assert len(asked) == 2 and store.entries() == () and looked.preview
     assert any("9.88" in words for words in looked.warnings)
+
+
+@pytest.mark.parametrize(("practice", "pressed"), [("cut", 2), ("keep", 0), ("checkup", 0)])
+def test_work_alone_is_told_of_holds_and_of_contracts_that_have_not_begun(practice: str, pressed: int) -> None:
+    """A contract line of another unit, or one that begins that very day, tells nothing."""
+    item = {"program": "P", "item": "1", "practice_code": "314", "units": ["A"], "not_before": TODAY + DAY}
+    others = [item | {"item": "2", "units": ["B"]}, item | {"item": "3", "not_before": TODAY}]
+    settings = Settings.model_validate(
+        {
+            "codes": {"keep": "314", "checkup": "314"},
+            "contract": [item, *others],
+            "hold": [{"unit": "A", "reason": "a nest", "from": TODAY, "to": TODAY}],
+        }
+    )
+    store = FakeStore([unit("A", WEST), unit("B", EAST)], grid=GRID, settings=settings)
+    done = log(
+        store, practice=practice, date=TODAY, patch=ground_lonlat(WEST), said=Said(note="seen"), now=NOW, today=TODAY
+    )
+    assert sum("a nest" in words or "P item 1" in words for words in done.warnings) == pressed, done.warnings
+    assert not any("P item 2" in words or "P item 3" in words for words in done.warnings)
