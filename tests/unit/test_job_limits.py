@@ -17,18 +17,21 @@ from small_places import write_dem
 from habmap.errors import HabmapError, InputError, PlaceError
 from habmap.jobs.bite import bite
 from habmap.jobs.burnsheet import BURN_STEPS, burnsheet, worked_out
+from habmap.jobs.correct import amend
 from habmap.jobs.due import due
 from habmap.jobs.export_practices import contract_dates, export_practices, reported
 from habmap.jobs.ground import ground, remaining_ground, states_on
 from habmap.jobs.log import log, taken_by
 from habmap.jobs.rank import rank
+from habmap.jobs.schedule import schedule
 from habmap.jobs.terrain import terrain
+from habmap.jobs.week import week
 from habmap.place.settings import Settings
 from habmap.progress import Share, Steps
 from habmap.records import ElevationSource, Unit
 from habmap.records.said import BurnSaid, Said
 from habmap.show.burn.words import LOOK_NEXT_SEASON
-from habmap.vocabulary import STUMP_WORDS
+from habmap.vocabulary import SNAG_CAUTION, STUMP_WORDS
 from habmap.work.burn.request import BurnRequest
 
 NOW = datetime(2026, 3, 1, 18, tzinfo=UTC)
@@ -264,3 +267,50 @@ def test_work_alone_is_told_of_holds_and_of_contracts_that_have_not_begun(practi
     )
     assert sum("a nest" in words or "P item 1" in words for words in done.warnings) == pressed, done.warnings
     assert not any("P item 2" in words or "P item 3" in words for words in done.warnings)
+
+
+def test_a_week_tells_owners_names_and_strangers_a_bite_no_larger_than_what_remains() -> None:
+    """A tenth of a hectare is 0.247 acres, less than the usual acre; months off say so, others nothing."""
+    small = shapely.box(0, 0, 20, 50)
+    store = FakeStore([unit("A", small)], grid=GRID)
+    ((mine,), (theirs,)) = (week(store, on=TODAY, audience=audience).cut for audience in ("owner", "public"))
+    assert mine.words.startswith("Unit A:") and theirs.words.startswith("A:")
+    for one in (mine, theirs):
+        assert one.bite_acres == pytest.approx(1_000 / 4_046.8564224, rel=1e-6)
+    assert week(store, on=TODAY).notes == ()
+    off = Settings.model_validate({"effort": {"working_months": [1, 2, 12]}})
+    resting = week(FakeStore([unit("A", small)], grid=GRID, settings=off), on=TODAY)
+    assert resting.cut == () and len(resting.notes) == 1
+
+
+def test_a_season_backwards_is_refused_and_cautions_are_of_the_units_it_lays_out() -> None:
+    """Girdled, B has dead trees that stand; on hold it has no week, and its trees belong to no caution."""
+    rates: dict[str, object] = {"effort": {"rates": {"cut": 8}}}
+    rows = [unit("A", WEST), unit("B", EAST), entry("girdle", "2020-02-01", EAST, killed_pct=100.0)]
+    held = rates | {"hold": [{"unit": "B", "reason": "a nest", "from": TODAY, "to": TODAY + 60 * DAY}]}
+    for settings, laid in ((rates, {"A", "B"}), (held, {"A"})):
+        store = FakeStore(rows, grid=GRID, settings=Settings.model_validate(settings))
+        with pytest.raises(InputError):
+            schedule(store, first=TODAY, last=TODAY - DAY, hours_per_week=9)
+        found = schedule(store, first=TODAY, last=TODAY + 13 * DAY, hours_per_week=9)
+        assert {item.unit_id for week in found.weeks for item in week.items} == laid
+        assert (SNAG_CAUTION in found.cautions) is ("B" in laid)
+
+
+def test_two_units_are_each_held_to_what_was_there_before() -> None:
+    """A quarter of A was cut before: 7.41 of its 9.88 acres could still be left until the cut of both takes them."""
+    settings = Settings.model_validate({"stages": {"leave_pct": [20, 30]}})
+    store = FakeStore([unit("A", WEST), unit("B", EAST)], grid=GRID, settings=settings)
+    rows = [entry("cut", "2026-02-01", shapely.box(-500, 0, -450, 200))]
+    taken = taken_by(store, entry("cut", TODAY, shapely.MultiPolygon([WEST, EAST])), rows=rows)
+    assert {one.unit_id: one.before_acres for one in taken} == {
+        "A": pytest.approx(0.75 * ACRES_4_HA, rel=1e-6), "B": pytest.approx(ACRES_4_HA, rel=1e-6)
+    }  # fmt: skip
+
+
+def test_a_correction_is_written_at_once_and_asks_for_no_next_step_again() -> None:
+    store = FakeStore([unit("A", WEST)], grid=GRID)
+    first = log(store, practice="cut", date=TODAY, patch=ground_lonlat(WEST), said=Said(), now=NOW, today=TODAY)
+    done = amend(store, first.entry_id, why="day", said=Said(), date=TODAY - DAY, now=NOW + DAY, today=TODAY + DAY)
+    assert [row.action for row in store.entries()] == ["log", "amend"]
+    assert (first.next_steps, done.next_steps) == ((STUMP_WORDS,), ())
