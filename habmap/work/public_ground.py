@@ -110,7 +110,7 @@ class PublicGround:
 
     def _bays(self, parts: np.ndarray[Any, Any]) -> list[BaseGeometry]:
         """Return the ground that an outline was drawn back from in bays narrower than the circles, near such places."""
-        near = parts[shapely.dwithin(parts, shapely.union_all(self.private), RADIUS_M)] if self.private else parts[:0]
+        near = parts[shapely.dwithin(parts, shapely.union_all(self.private), RADIUS_M)]
         closed = shapely.buffer(shapely.buffer(near, RADIUS_M), -RADIUS_M)
         bays = shapely.get_parts(shapely.difference(closed, near))
         return [bay.convex_hull for bay in bays if _CRUMB_M2 < shapely.area(bay) <= math.pi * RADIUS_M**2]

@@ -91,6 +91,22 @@ def test_places_all_round_are_told_up_to_the_distance_and_the_nearest_stands_fir
     ]  # fmt: skip
 
 
+def test_bearings_are_true_ones_where_the_grid_s_north_is_turned() -> None:
+    for turn_deg, east_m, bearing_deg in ((10.0, -10.0, 8.8542), (-10.0, 10.0, 351.1458), (10.0, 10.0, 11.1458)):
+        turned: Any = SimpleNamespace(**vars(PLANE) | {"convergence_deg": lambda lon, lat, by=turn_deg: by})
+        # from the middle (50, 50) so far east and 500 m north: atan(10 / 500) is 1.1458°
+        house = feature("house", Point(50 + east_m, 550))
+        (found,) = nearby_places(BLOCK, [house], grid=turned, within_m=900)
+        assert found.bearing_deg == pytest.approx(bearing_deg, abs=1e-4)
+    # smoke of a true south wind drifts to true north, which is 10° west of the grid's
+    turned = SimpleNamespace(**vars(PLANE) | {"convergence_deg": lambda lon, lat: 10.0})
+    spot = box(-0.01, -0.01, 0.01, 0.01)
+    for grid_deg, is_downwind in ((-54.8, True), (-55.2, False), (34.8, True), (35.2, False)):
+        out = math.radians(grid_deg)
+        house = feature("house", Point(900 * math.sin(out), 900 * math.cos(out)))
+        assert bool(downwind_places(spot, [house], grid=turned, winds=winds(180.0), within_m=950)) is is_downwind
+
+
 def test_downwind_is_up_to_forty_five_degrees_and_the_figures_are_of_the_spell_s_own_hours() -> None:
     spot = box(-0.01, -0.01, 0.01, 0.01)
 
@@ -136,7 +152,7 @@ def test_what_must_not_be_harmed_stands_first_inside_then_what_is_marked_then_by
 def test_the_way_of_cold_air_names_what_lies_within_a_hundred_meters_of_it() -> None:
     paths = [
         DownhillPath(((50.0, 0.0), (50.0, -200.0), (48.996, -300.0), (50.0, -400.0)), 400.0, "hollow"),
-        DownhillPath(((100.0, 50.0), (500.0, 50.0)), 400.0, "edge"),
+        DownhillPath(((100.0, 50.0), (500.0, 50.0)), 500.0, "edge"),
     ]
     there = [
         feature("house", Point(150, -200), "at the limit"), feature("house", Point(150.5, -200), "beyond it"),
@@ -186,6 +202,10 @@ def test_published_minimums_take_their_width_along_the_outline_that_they_are_for
     # by the most that is named, and where that is the same, by the least
     assert told(wind_mph=92.0) == [(100, 100, 200), (40, 100, 100), (4, 4, 200)]
     assert told(wind_mph=30.0, tallest_ft=20.0) == [(40, 100, 100), (40, 40, 200), (38, 38, 200)]
+    assert told(wind_mph=42.0) == [(40, 100, 100), (50, 50, 200), (4, 4, 200)]
+    # however little of the outline lies beside cedar
+    short = published_breaks((edge("downwind", 0.5), edge("side", 7.0)), wind_mph=None, has_cedar=True, tallest_ft=None)
+    assert [(one.width_low_ft, one.length_m) for one in short] == [(500, 0.5), (300, 0.5), (4, 7.5)]
     assert told(has_cedar=True) == [(500, 700, 100), (300, 500, 100), (20, 20, 200), (4, 4, 200)]
     assert told(wind_mph=0.0)[1] == (8, 8, 200) and told(wind_mph=None) == [(40, 100, 100), (4, 4, 200)]
 

@@ -34,6 +34,8 @@ from habmap.work.burn.written_plan import (
     beside,
     compare,
     distance_words,
+    plan_info,
+    plans_signed,
     unlimited,
     unsaid_words,
 )
@@ -74,6 +76,27 @@ def test_limits_are_inside(value: float, comparison: str, distance: float) -> No
     line = by_item(compare({"rh_pct": value}, [SIGNED]))["rh_pct"]
     assert line.comparison == comparison
     assert line.distance == pytest.approx(distance)
+
+
+def test_a_plan_without_author_or_day_of_its_own_has_those_of_the_only_one_that_was_signed() -> None:
+    own, other, day, other_day = "P. Writer", "Q. Boss", date(2026, 1, 1), date(2026, 2, 2)
+    (one,) = signed = plans_signed([replace(SIGNED, author=f" {other} ", written_on=other_day)])
+    assert (one.author, one.date, one.unit_ids) == (other, other_day, ("A",))
+    for author, written_on, told in (
+        (own, day, (own, day)), (None, day, (other, other_day)), (own, None, (other, other_day)),
+        (" ", None, (other, other_day)), (f" {own} ", day, (own, day)),
+    ):  # fmt: skip
+        plan: Any = SimpleNamespace(author=author, date=written_on)
+        found = plan_info(plan, "grass", signed)
+        assert (found.kind, found.author, found.date) == ("grass", *told)
+        for several in ((), (one, one)):
+            bare = plan_info(plan, "grass", several)
+            assert (bare.author, bare.date) == ((author or "").strip() or None, written_on)
+    # several windows of one author and day are one plan; what is not signed is none
+    two = plans_signed(
+        [SIGNED, replace(SIGNED, unit_ids=("B", "C")), replace(SIGNED, author=None), replace(SIGNED, written_on=None)]
+    )
+    assert [line.unit_ids for line in two] == [("A", "B", "C")]
 
 
 @pytest.mark.parametrize(

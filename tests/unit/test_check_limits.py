@@ -228,6 +228,9 @@ def test_plots_that_copies_corrected_or_withdrew_in_different_ways() -> None:
     ((where, what),) = told(first, row("b", "a", stems=9), row("c", "a", stems=4, at=LATER))
     assert where == "plot 7" and what.startswith("two copies told it apart (") and "withdraws" not in what
     assert what.endswith("); that of 2026-01-02 counts")
+    three = (row("b", "a", stems=9), row("c", "a", stems=4), row("d", "a", stems=9, at=LATER))
+    ((_, what),) = told(first, *three)
+    assert "stems" in what and "4" in what
     ((_, what),) = told(first, row("b", "a", is_void=True), row("c", "a", at=LATER))
     assert what == "two copies told it apart (one withdraws it, another does not); it stays withdrawn"
     ((_, what),) = told(first, row("b", "a", is_void=True, stems=9), row("c", "a", at=LATER))
@@ -251,8 +254,8 @@ def test_the_account_is_held_to_a_millionth_of_a_square_meter_and_more_beyond_a_
         return words(units.closure(replace(place(), account=lambda: told)))
 
     assert found(account(0.0)) == found(account(1e-6)) == []
-    (what,) = found(account(1.02e-6))
-    assert what == "a unit's stages do not add up to its acres: 1.02e-06 m² apart"
+    (what,) = found(account(1.005e-6))
+    assert what == "a unit's stages do not add up to its acres: 1e-06 m² apart"
     # of 4 km² four times as much is rounding
     large = 4e6 / M2_PER_ACRE
     parts = (large, 0.0, 0.0, 0.0)
@@ -265,7 +268,11 @@ def test_the_account_is_held_to_a_millionth_of_a_square_meter_and_more_beyond_a_
         wrong = tuple(part + 1e-8 * (n == at) for at, part in enumerate((1.0, 2.0, 1.0, 1.0)))
         (what,) = found(account(0.0, parts=wrong))
         assert what.startswith("treated, remaining, kept and other acres make 5.00000001, the units 5")
-    assert found(account(0.0, parts=(1 + 1e-12, 2, 1, 1))) == []
+    # a millionth of a square meter is 2.471e-10 acres; of a million acres the last digits of a double are more
+    for over_acres, is_told in ((2.46e-10, False), (2.48e-10, True), (-2.46e-10, False), (-2.48e-10, True)):
+        assert bool(found(account(0.0, parts=(1 + over_acres, 2, 1, 1)))) is is_told
+    for over_acres, is_told in ((0.995e-6, False), (1.005e-6, True)):
+        assert bool(found(account(0.0, acres=1e6, parts=(1e6 + over_acres, 0, 0, 0)))) is is_told
     none = SimpleNamespace(units=[], closure_m2=0.0, totals=account(0.0, acres=0.0, parts=(0, 0, 0, 0)).totals)
     assert found(none) == []
     bow = unit("C", Polygon([(0, 500), (100, 600), (100, 500), (0, 600)]))
@@ -295,6 +302,13 @@ def test_versions_follow_what_is_here_and_end_no_sooner_than_they_begin() -> Non
     assert found(unit("", box(0, 500, 100, 600))) == [("units", "a unit has no unit_id")]
 
 
+def test_settings_may_name_units_that_are_here() -> None:
+    holds = [{"unit": name, "reason": "nest", "from": "2026-01-01"} for name in ("A", "Z", "B")]
+    assert [(one.where, one.what) for one in units.named_units(place(hold=holds))] == [
+        ("habmap.toml, [[hold]] nest", "it names the unit 'Z', which is not here")
+    ]
+
+
 def test_an_outline_s_acres_agree_with_the_ellipsoid_s_to_a_millionth(monkeypatch: pytest.MonkeyPatch) -> None:
     there = place()
     for share, is_told in ((1 - 0.995e-6, False), (1 + 0.995e-6, False), (1 - 1.005e-6, True), (1 + 1.005e-6, True)):
@@ -302,6 +316,10 @@ def test_an_outline_s_acres_agree_with_the_ellipsoid_s_to_a_millionth(monkeypatc
         monkeypatch.setattr(units, "geodesic_area_m2", lambda shape, of=area_m2: of[id(shape)])
         told = list(units.outlines(there))
         assert [one.rule for one in told] == (["area", "area"] if is_told else [])
+    # the limit itself is no difference
+    there.shapes.update({one.uuid: box(0, 0, 1_000_001, 1) for one in there.units})
+    monkeypatch.setattr(units, "geodesic_area_m2", lambda shape: 1e6)
+    assert list(units.outlines(there)) == []
     monkeypatch.undo()
     empty = replace(unit("C", WEST), geometry=MultiPolygon())
     assert [one.where for one in units.outlines(place(empty))] == ["unit C"]

@@ -6,18 +6,19 @@ Grid and lon/lat are one plane; circles about the one private place have a radiu
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from datetime import UTC, datetime
 from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
 import pytest
-from fakes import unit
+from fakes import entry, unit
 from shapely import LineString, MultiPolygon, Point, Polygon, box
 from shapely.geometry.base import BaseGeometry
 
 from habmap.land.veil import Veil
-from habmap.records import Feature, Unit
+from habmap.records import Entry, Feature, Unit
 from habmap.work.public_ground import PublicGround
 
 NOW = datetime(2026, 1, 1, tzinfo=UTC)
@@ -56,7 +57,7 @@ def test_a_part_with_a_private_place_that_is_little_more_than_a_circle_tells_it(
     # another part of the unit, and one beside the place
     assert not tells(square(50, east_m=400)) and not tells(square(50, east_m=400).union(square(900, east_m=-900)))
     assert tells(square(50).union(box(500, 500, 1500, 1500)))
-    assert not tells(square(50), around())
+    assert not tells(square(50), around()) and not tells(square(900).difference(square(20, east_m=440)), around())
     assert tells(square(50, east_m=400), around(NEST, Point(400, 0)))
     rows = [drawn(square(50), "A"), drawn(square(900), "B"), drawn(square(50), "C")]
     assert HERE.telling_units(rows) == ("A", "C")
@@ -110,6 +111,19 @@ def test_holes_of_a_square_meter_about_a_place_are_closed_but_for_the_ground_bes
     assert HERE.filled(MultiPolygon([two])).area == pytest.approx(1e6 - 400)
 
 
+def test_a_hole_stays_where_another_unit_lies_in_it_on_some_day_of_this_one() -> None:
+    holed = drawn(square(1000).difference(square(20)))
+
+    def holes(*beside: Unit) -> int:
+        told = HERE.unit(holed, [holed, *beside])
+        return sum(len(part.interiors) for part in told.geometry.geoms)
+
+    assert holes() == 0 and holes(drawn(square(20), "N")) == 1
+    # what it was drawn like before, and what is no unit any more, lies beside nothing
+    assert holes(drawn(square(1000))) == 0
+    assert holes(replace(drawn(square(20), "N"), is_retired=True)) == 0
+
+
 @pytest.mark.parametrize(
     ("kinds", "shape", "is_told"),
     [
@@ -133,3 +147,27 @@ def test_what_stands_so_near_leads_there_or_runs_round_is_not_told(
         assert bool(HERE.features([one])) is is_told, kind
     marked = Feature(uuid="m", kind="well", name="", geometry=Point(900, 900), sensitive=True, recorded_at=NOW)
     assert HERE.features([marked]) == ()
+
+
+def test_lines_stand_with_ground_that_tells_nothing_or_not_at_all() -> None:
+    land = drawn(square(2000))
+
+    def told(*lines: Entry) -> dict[str, MultiPolygon | None]:
+        return {one.entry_id: one.patch for one in HERE.entries(lines, units=[land], former=[])}
+
+    def line(practice: str, shape: BaseGeometry | None) -> Entry:
+        return replace(entry(practice, "2026-01-01"), patch=None if shape is None else drawn(shape).geometry)
+
+    bare, far = line("cut", None), line("mow", square(50, east_m=700))
+    ring = line("cut", square(800).difference(NEST.buffer(30)))
+    own, (shown,) = ring.patch, told(ring).values()
+    assert own is not None and shown is not None
+    # the hole is closed, for its surroundings count for it; a line without ground changes nothing and is left out
+    assert len(own.geoms[0].interiors) == 1 and shown.area == pytest.approx(square(800).area, rel=1e-6)
+    assert told(bare, ring, far) == told(ring, far) == {ring.entry_id: shown, far.entry_id: far.patch}
+    # a patch within the circles alone is left out, and ground left on purpose about the place too
+    small, kept = line("cut", square(20)), line("keep", square(800))
+    assert told(small, far) == {far.entry_id: far.patch}
+    assert told(kept) == {}
+    (whole,) = told(replace(kept, practice="cut")).values()
+    assert whole is not None and whole.area == pytest.approx(square(800).area, rel=1e-6)

@@ -192,7 +192,7 @@ def near_hazards(block: BaseGeometry, features: Sequence[Feature], *, grid: Loca
                     kind=feature.kind,
                     distance_m=distance_m,
                     inside=distance_m == 0,
-                    inside_m=float(shapely.length(shapely.intersection(block, shape))) if shape.length else 0.0,
+                    inside_m=float(shapely.length(shapely.intersection(block, shape))),
                 )
             )
     return tuple(sorted(found, key=lambda hazard: (hazard.distance_m, hazard.kind, hazard.name)))

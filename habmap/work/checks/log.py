@@ -21,14 +21,11 @@ def practices(place: LookedAt) -> Iterator[Found]:
     """Yield lines whose practice is not known, or that do not say what share they killed."""
     for entry in place.entries:
         mend = "correct it with `habmap correct`"
+        is_unsaid = entry.practice in KILLING and entry.killed_pct is None
         if entry.practice not in PRACTICES:
             what = f"the practice {entry.practice!r} is not known"
             yield place.of_line(entry.entry_id, what, f"{mend}; known: {', '.join(PRACTICES)}")
-        elif (
-            entry.practice in KILLING
-            and entry.killed_pct is None
-            and default_killed_pct(entry.practice, cedar=place.cedar) is None
-        ):
+        elif is_unsaid and default_killed_pct(entry.practice, cedar=place.cedar) is None:
             what = f"`{entry.practice}` does not say what share it killed"
             yield place.of_line(entry.entry_id, what, f"{mend} --killed-pct")
 

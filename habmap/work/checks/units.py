@@ -103,9 +103,8 @@ def named_units(place: LookedAt) -> Iterator[Found]:
 def overlapping(place: LookedAt) -> Iterator[Found]:
     """Yield pairs of units that share ground, which would count twice."""
     units = [unit for unit in place.units if place.shapes[unit.uuid].is_valid]
-    if place.grid is None:
-        return
     for pair in overlaps([place.shapes[unit.uuid] for unit in units]):
+        assert place.grid is not None  # outlines lie in it
         yield Found(
             f"units {units[pair.first].unit_id} and {units[pair.second].unit_id}",
             f"they share {measures.acres(pair.area_m2):,.3f} acres, which would count twice; widest "
