@@ -26,6 +26,7 @@ from habmap.work.bite import (
     openings,
     part_killed_words,
     place_words,
+    private_words,
     size_words,
     states_under,
     steep_words,
@@ -307,6 +308,24 @@ def test_ten_meters_are_near_in_any_direction_and_what_is_lain_beside_longest_co
     found.append(Beside(words="slash", geometry=box(60, 35, 90, 60)))
     assert beside_words(one, found)[1:] == ("b, along 66 ft", "c, along 66 ft", "five, along 16 ft")
     assert beside_words(one, found)[0] == "slash, along 148 ft"
+
+
+def test_private_places_in_a_bite_are_named_and_neither_others_nor_those_beside_it() -> None:
+    grid, one = LocalGrid(38.0, -98.0), Bite(geometry=box(0, 0, 60, 60))
+
+    def place(kind: str, x_m: float, name: str = "", *, is_sensitive: bool = False) -> Feature:
+        return Feature(uuid=f"{kind}{x_m}", kind=kind, name=name, geometry=grid.to_lonlat(shapely.Point(x_m, 30)),
+                       sensitive=is_sensitive, recorded_at=datetime(2026, 1, 1, tzinfo=UTC))  # fmt: skip
+
+    found = private_words(
+        one,
+        [place("nest", 30, "owl"), place("nest", 61, "hawk"), place("house", 30, "barn"), place("lane", 59, "old road",
+         is_sensitive=True), place("grave", 10)],
+        grid=grid,
+    )  # fmt: skip
+    assert [words.partition(" lies in it")[0] for words in found] == sorted(
+        ["nest owl", f"{FEATURE_WORDS['lane']} old road", FEATURE_WORDS["grave"]]
+    )
 
 
 def test_units_of_open_ground_are_lain_beside() -> None:

@@ -121,6 +121,7 @@ def test_no_log_goes_by_the_assumption_and_says_so() -> None:
     assert "assumption" in result.rests_on
     assert result.person_hours_left == pytest.approx(8 * acres(140_000 + 80_000), rel=1e-6)
     assert result.cost_left is None and result.person_hours_left_low is None
+    assert result.lines == 0 and result.rests_on == "an assumption in habmap.toml"
 
 
 def test_sums_lack_what_a_part_lacks() -> None:
@@ -236,6 +237,10 @@ def test_a_contract_that_has_not_begun_moves_the_finish() -> None:
     assert waits.finish == date(2026, 5, 7)
     assert waits.finish_moved_by == ("W6 waiting until 2026-04-30: EQIP 2 (314) has not begun",)
     assert line(waits, "W6").waits and not line(waits, "W5").waits
+    # what waits or is closed is not on hold
+    shut = asked(*cut, closed=[{"work": "cut", "from": "02-01", "to": "03-31", "reason": "fawns", "units": ["W5"]}])
+    assert line(shut, "W5").waits == "closed to cutting until 2026-03-31: fawns" and not line(shut, "W5").on_hold
+    assert not line(waits, "W6").on_hold
 
 
 @pytest.mark.parametrize(("lines", "is_told"), [(0, False), (4, False), (5, True), (6, True)])
@@ -258,7 +263,11 @@ def test_lines_that_say_no_hours_and_no_money_add_none_and_ground_of_less_than_a
     assert (one.person_hours, one.cost, one.lines) == (30.0, 7.0, 1)
     # 30 m by 100 m are 0.74 acre; all of it is treated, eight hours of piling on it are told by the acre
     strip = shapely.box(0, 0, 30, 100)
-    rows = [unit("S", strip), entry("cut", "2026-01-05", strip), entry("pile", "2026-02-05", strip, person_hours=8)]
+    rows = [unit("S", strip), entry("cut", "2026-01-05", strip, person_hours=5, cost=70.0)]
+    rows.append(entry("pile", "2026-02-05", strip, person_hours=8))
     done = effort(FakeStore(rows, grid=GRID), today=TODAY)
     assert done.follow_up.hours_per_acre == pytest.approx(8 / acres(3000), rel=1e-5)
     assert (done.lines, done.follow_up.person_hours_left, done.units) == (0, 0.0, ())
+    # nothing remains, so nothing is left to take, at whatever rate
+    assert (done.person_hours_left, done.cost_left, done.hand_only_acres) == (0.0, 0.0, None)
+    assert done.hours_per_acre == pytest.approx(5 / acres(3000), rel=1e-5)
