@@ -610,3 +610,32 @@ def test_a_stratum_smaller_than_an_acre_counts_by_its_ground_and_clumps_are_name
     clumped += [quarter(f"q{n}", d, unit_id="C") for n, d in enumerate(uneven)]  # type: ignore[misc]
     both = density(FakeStore([*three, *clumped, *small[:2]], grid=GRID)).whole_property
     assert both is not None and both.rests_on.endswith("no interval: quarter points look clumped")
+
+
+def test_a_unit_s_days_are_those_of_the_plots_that_its_figure_rests_on() -> None:
+    line = fixed("l", 0, day="2025-03-01", method="line", line_ft=100.0, intercepts_ft=(9.0,), plot_acres=None)
+    found = only(FakeStore([unit("A", HECTARE), fixed("p", 4), fixed("q", 5, day="2025-01-20"), line], grid=GRID))
+    assert (found.measured_from, found.measured_to) == (date(2025, 1, 15), date(2025, 1, 20))
+    # of plots that give no figure the days are told all the same
+    bare = only(FakeStore([unit("A", HECTARE), line, quarter("v", (None,) * 4)], grid=GRID))
+    assert (bare.measured_from, bare.measured_to, bare.plots) == (date(2025, 1, 15), date(2025, 3, 1), 2)
+
+
+def test_points_that_a_unit_s_fixed_plots_outdo_and_lines_from_elsewhere_split_no_stratum() -> None:
+    rows = [unit("A", HECTARE, stratum="hill"), unit("B", shapely.box(100, 0, 200, 100))]
+    rows += [fixed(f"{name}{n}", 40 + n, unit_id=name) for name in "AB" for n in range(3)]  # type: ignore[misc]
+    points = [quarter(f"q{n}", d) for n, d in enumerate(EVEN_M)]
+    line = fixed(
+        "l", 0, unit_id="B", method="line", line_ft=100.0, intercepts_ft=(9.0,), plot_acres=None, stratum="hill"
+    )
+    whole = density(FakeStore([*rows, *points, line], grid=GRID)).whole_property
+    assert whole is not None and [part.stratum for part in whole.strata] == ["hill", "unit B"]
+    assert "each unit counts by its own" not in whole.rests_on
+
+
+def test_points_that_have_limits_are_not_called_clumped_for_want_of_those_of_another_stratum() -> None:
+    points = [quarter(f"q{n}", d) for n, d in enumerate(EVEN_M)]
+    rows = [unit("A", HECTARE), unit("B", shapely.box(100, 0, 200, 100)), fixed("b", 30, unit_id="B")]
+    whole = density(FakeStore([*rows, *points], grid=GRID)).whole_property
+    assert whole is not None and whole.strata[0].stems_per_acre_ci95_low is not None
+    assert whole.rests_on.endswith("no interval: a stratum has one plot only")

@@ -31,6 +31,7 @@ from habmap.work.effort import (
     slope_class,
     timed_patches,
 )
+from habmap.work.effort_account import rests_on
 from habmap.work.finish import Finish, finish
 from habmap.work.next_bite import Asked, bite_in
 from habmap.work.priority import DenseLimits
@@ -301,3 +302,15 @@ def test_how_dense_cleared_ground_was_is_told_by_what_was_counted_before_the_wor
     alone = "dense" if canopy_pct or (outline or 0) > 250 else None if outline is None else "open"
     assert found["B"] == alone
     assert remains == {"A": None, "C": "dense", "D": "open"}
+
+
+def test_follow_up_that_says_no_hours_is_not_named_and_what_no_rate_comes_from_is_said() -> None:
+    square = box(0, 0, 100, 100)
+    rows = [entry("cut", "2026-01-05", square), entry("pile", "2026-02-05", square),
+            entry("haul", "2026-02-06", square, person_hours=3.0)]  # fmt: skip
+    state = ground(FakeStore([unit("A", square), *rows], grid=GRID))
+    assert follow_up(state, ("pile", "haul")) == (("haul",), 3.0)
+    assert follow_up(state, ("pile",)) == ((), 0.0)
+    nothing = Rates(overall=None)
+    assert rests_on(nothing, "hours").endswith("all give their hours and habmap.toml has no rate")
+    assert rests_on(nothing, "cost").endswith("all give their cost")
