@@ -91,12 +91,9 @@ def gradient_variance(gradient: Floats, time_s: Floats, *, error: FixError) -> f
     order = np.argsort(time_s, kind="stable")
     g = gradient[order]
     step_s = np.diff(time_s[order])
-    if math.isinf(error.correlation_s):
-        decay = np.ones_like(step_s)
-    elif error.correlation_s == 0:
+    if error.correlation_s == 0:
         return float(error.sigma_m**2 * np.sum(g * g))
-    else:
-        decay = np.exp(-step_s / error.correlation_s)
+    decay = np.exp(-step_s / error.correlation_s)
     # earlier = Σ_{j<i} R_ij g_j, built up from fix to fix, one number per axis
     total = float(np.sum(g * g))
     east = north = 0.0
@@ -128,7 +125,7 @@ def second_order_variance(time_s: Floats, *, error: FixError) -> float:
     def correlation(shift: int) -> Floats:
         """Return that of every vertex with the one so many places on, the last once more in front, the first behind."""
         apart_s = np.abs(time_s - around[n + shift : 2 * n + shift])
-        found = np.exp(-apart_s / error.correlation_s) if not math.isinf(error.correlation_s) else np.ones(n)
+        found = np.exp(-apart_s / error.correlation_s)
         return np.concatenate([found[-1:], found, found[:1]])
 
     # A vertex k places on is at least this far in time; where times rise along the ring this ends the sum early.

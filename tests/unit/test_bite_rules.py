@@ -108,6 +108,10 @@ def test_a_long_list_of_places_is_thinned_evenly() -> None:
     many = Polygon([(300 * math.cos(k / 50 * math.pi), 300 * math.sin(k / 50 * math.pi)) for k in range(100)])
     search = a_search(many, wanted_m2=100)  # 100 corners twice, 300 places between
     assert len(search._tries) == (32 + 16) * len(SPEEDS)
+    # six lanes in it, each with six places along it: 16 of them
+    lanes = [LineString([(50, y), (250, y)]) for y in range(20, 200, 30)]
+    along = a_search(FIELD, *lanes, only_beside=True)._tries.speeds[:, 2] == 0
+    assert along.sum() == 16 * len(SPEEDS)
 
 
 @pytest.mark.parametrize(("dent_m", "corners"), [(1.485, 4), (1.515, 5)])

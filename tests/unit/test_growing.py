@@ -43,7 +43,9 @@ def test_the_sides_of_boxes_lie_where_their_speeds_say() -> None:
     first, second = boxes().boxes(size_m, reach_m=100.0)
     assert (first.bounds, first.area) == ((2, -80, 12, 24), 10 * 104)
     assert (second.bounds, second.area) == ((-18, -100, 0, 6), 18 * 106)
-    assert shapely.get_coordinates(boxes().inside) == pytest.approx(np.array([(10, 20.001), (-0.001, 0)]))
+    assert shapely.get_coordinates(boxes().inside) == pytest.approx(
+        np.array([(10, 20.001), (-0.001, 0)]), abs=1e-9, rel=0
+    )
     assert len(boxes()) == 2 and boxes()[np.array([1])].at.tolist() == [[0, 0]]
 
 
