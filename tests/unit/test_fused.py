@@ -127,3 +127,21 @@ def test_machine_code_is_told_whether_heights_are_single() -> None:
         assert at == heights.ctypes.data
     with pytest.raises(TypeError, match="in order"):
         fused._addresses([np.zeros((3, 3)).T[:, 1:]])
+
+
+def test_classes_are_added_up_in_room_for_those_of_the_outlines_that_are_asked_for() -> None:
+    """Of pieces with 5, 4 and 11 classes the last two, of two outlines with classes from 2 to 7 and from 4 to 4."""
+    told: list[tuple[Any, ...]] = []
+
+    def adding(*args: Any) -> None:
+        told.append(args)
+        counts, classes, class_m2 = args[-4:-1]
+        counts[:] = 3, 1
+        classes[:4], class_m2[:4] = [2, 3, 7, 4], np.arange(12).reshape(4, 3)
+
+    own = fused._Adding(adding, (), np.arange(3), np.arange(3), np.arange(3), np.arange(3), np.array([0, 5, 9, 20]))
+    counts, classes, class_m2 = own(np.array([1, 2, 3]), np.array([2, 4]), np.array([7, 4]))
+    assert (counts.tolist(), classes.tolist(), class_m2[:, 0].tolist()) == ([3, 1], [2, 3, 7, 4], [0, 3, 6, 9])
+    *_before, zones, across, widest, _counts, all_classes, all_m2, most = told[0]
+    assert (zones, across.shape, widest, len(all_classes), all_m2.shape, most) == (2, (6, 3), 6, 15, (15, 3), 15)
+    assert not across.any()

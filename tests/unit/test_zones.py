@@ -249,3 +249,11 @@ def test_a_cliff_beside_a_plain_is_no_matter_of_how_many_classes_lie_between() -
     ground = tile([[0.0015] * 7 + [200.0]], [[0.0] * 8])
     found = figures(ground, shapely.box(0, -1, 8, 0))
     assert found.slope_p90_pct == pytest.approx(20_000 + 0.1 * (1 - 0.8))
+
+
+def test_an_outline_without_classes_has_none_from_0_to_minus_1() -> None:
+    of_first = PieceSums(np.zeros((2, len(PLAIN_SUMS))), np.array([2, 0]), np.array([3, 5]), np.ones((2, 3)))
+    found = ZonePieces.of([(np.array([0, 2]), of_first)], count=3)
+    assert (found.low.tolist(), found.high.tolist()) == ([3, 0, 0], [5, -1, -1])
+    empty = ZonePieces.of([], count=2)
+    assert (empty.low.tolist(), empty.high.tolist(), empty.by_owner.tolist()) == ([0, 0], [-1, -1], [0, 0, 0])
