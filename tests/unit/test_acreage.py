@@ -1,5 +1,6 @@
 """Areas, overlaps and pieces on figures that can be checked by hand."""
 
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -424,3 +425,35 @@ def test_each_fault_of_an_outline_has_its_words(kind: str, words: str, monkeypat
     assert words in said and at == "at lon -97.123456, lat 38.500000"
     monkeypatch.setattr(shapely, "is_valid_reason", lambda _: "Odd Thing")
     assert crossing_words(Polygon()) == ("the outline is not usable: odd thing", None)
+
+
+@pytest.mark.parametrize(
+    ("turned_badly", "slot_mm", "is_open"),
+    [
+        (0, 0.1, True),
+        # twice a hair of 5 mm, of 10 and of 20
+        (1, 10.05, True), (1, 9.95, False),
+        (2, 20.1, True), (2, 19.9, False),
+        (3, 40.2, True), (3, 39.8, False),
+    ],
+)  # fmt: skip
+def test_a_hair_grows_until_the_outline_holds(turned_badly: int, slot_mm: float, is_open: bool) -> None:
+    """A grid that gives so many outlines back that cross themselves."""
+    crossing = Polygon([(0, 0), (1, 1), (1, 0), (0, 1)])
+    given = iter([crossing] * turned_badly)
+    grid: Any = SimpleNamespace(to_lonlat=lambda shape: next(given, shape), to_grid=lambda shape: shape)
+    slotted = box(0, 0, 10, 10) - box(5, 2, 5 + slot_mm / 1000, 10)
+    found = tellable(slotted, grid=grid)
+    assert found.area == pytest.approx(100 - (8 * slot_mm / 1000 if is_open else 0), abs=1e-5)
+
+
+def test_what_never_holds_or_is_no_wider_than_a_hair_is_refused() -> None:
+    crossing = Polygon([(0, 0), (1, 1), (1, 0), (0, 1)])
+    grid: Any = SimpleNamespace(to_lonlat=lambda _shape: crossing, to_grid=lambda shape: shape)
+    with pytest.raises(InputError, match="crosses itself within a hair"):
+        tellable(box(0, 0, 10, 10), grid=grid)
+    # a speck of a hundredth of a square meter
+    plain: Any = SimpleNamespace(to_lonlat=lambda shape: shape, to_grid=lambda shape: shape)
+    assert tellable(box(0, 0, 1.005, 0.01), grid=plain).area == pytest.approx(0.01005)
+    with pytest.raises(InputError, match="nothing of it is wider"):
+        tellable(box(0, 0, 0.999, 0.01), grid=plain)

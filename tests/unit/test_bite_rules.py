@@ -302,7 +302,7 @@ def test_a_bite_that_misses_the_area_or_hangs_by_a_hair_is_none() -> None:
         (3600 * 0.96, 3600 * 0.96, True),  # too little to leave anything of
         (3600 * 0.971, 3600 * 0.971, True),
         (3600 * 1.029, 3600 * 1.029, True),
-        (3600 * 1.0695, 3600 * 1.0695, True),
+        (3600 * 1.0699, 3600 * 1.0699, True),
         (3600 * 1.0705, 3600 * 0.9704, False),
         (3600 * 1.2, 3600, False),
     ],
@@ -407,7 +407,7 @@ def test_a_bite_takes_scraps_with_it_and_is_the_smaller_for_them() -> None:
     assert one.geometry.symmetric_difference(box(0, 0, 36, 100)).area < 0.01
 
 
-@pytest.mark.parametrize(("broad_m", "is_near"), [(36.75, True), (36.0, False)])
+@pytest.mark.parametrize(("broad_m", "is_near"), [(36.75, True), (36.39, True), (36.365, False), (36.0, False)])
 def test_a_bite_within_three_percent_will_do_where_the_area_jumps(broad_m: float, is_near: bool) -> None:
     """Two arms, joined at their ends: a box that grows along the first holds 3,528 m² of it, or much more."""
     arms = shapely.union_all([box(0, 0, broad_m, 96), box(100, 0, 400, 96), box(0, 96, 400, 97)])
