@@ -36,7 +36,7 @@ def done(hours: dict[str, float], *holds: HeldUnit, waits: dict[str, Closure] | 
 
 
 @pytest.mark.parametrize(
-    ("hours", "days"), [(1.0, 0), (1.5, 1), (2.0, 1), (2 + 5e-7, 1), (2 + 5e-6, 2), (1e-7, 0), (5e-6, 0)]
+    ("hours", "days"), [(1.0, 0), (1.5, 1), (2.0, 1), (2 + 0.99e-6, 1), (2 + 1.01e-6, 2), (1e-7, 0), (5e-6, 0)]
 )
 def test_hours_below_a_millionth_are_rounding(hours: float, days: int) -> None:
     assert done({"A": hours}).day == START + timedelta(days=days)
@@ -47,8 +47,8 @@ def test_hours_below_a_millionth_are_rounding(hours: float, days: int) -> None:
 
 def test_what_is_held_without_end_is_left_out_from_a_millionth_on() -> None:
     hold = HeldUnit(unit_id="A", reason="nest", first=None, last=None)
-    assert done({"A": 5e-7}, hold) == Finish(day=START)
-    assert done({"A": 5e-6}, hold) == Finish(day=None, without=("A",))
+    assert done({"A": 0.99e-6}, hold) == Finish(day=START)
+    assert done({"A": 1.01e-6}, hold) == Finish(day=None, without=("A",))
     brief = replace(hold, last=date(2026, 1, 20))  # nobody waits for the end of a hold that keeps no work back
     assert done({"A": 5e-7}, brief) == Finish(day=START)
     assert done({"A": 5.0, "B": 2.0}, hold) == Finish(day=START + timedelta(days=1), without=("A",))

@@ -278,6 +278,7 @@ def test_overlaps_and_rivals_that_the_other_copy_did_not_bring_are_none_of_its_d
     again = replace(mine[0], uuid="again", recorded_at=LATER)
     (fault,) = unit_faults([mine[0], again], [again], grid=GRID)
     assert "two versions of unit C1" in str(fault)
+    assert unit_faults([mine[0], again, far], [far], grid=GRID) == []  # both were here before
     redrawn = [
         replace(mine[0], uuid=name, unit_id=name, replaces=("old",), recorded_at=LATER + timedelta(hours=number))
         for number, name in enumerate("XY")
