@@ -126,6 +126,10 @@ def test_finite_population_correction_reaches_zero_when_all_ground_is_measured()
 def test_more_plots_is_the_first_number_that_is_enough() -> None:
     # CV 50%: t(26)·0.5/√27 = 0.1978 ≤ 0.20 < t(25)·0.5/√26 = 0.2020
     assert more_plots(100.0, sd=50.0, plots=8) == 19
+    # up to a hundred thousand, by SciPy's t: one more narrows the limits by 5 millionths
+    widest = 20 * math.sqrt(100_000) / stats.t.ppf(0.975, 99_999)
+    assert more_plots(100.0, sd=widest * (1 - 1e-7), plots=8) == 100_000 - 8
+    assert more_plots(100.0, sd=widest * (1 + 1e-7), plots=8) is None
 
 
 def test_plots_that_cover_a_twentieth_of_the_ground_narrow_the_limits_and_how_many_more_are_enough() -> None:

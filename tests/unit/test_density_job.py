@@ -510,6 +510,7 @@ def test_plots_of_more_than_a_year_and_fewer_than_enough_are_warned_of() -> None
     assert warned(*many) == warned(*many[1:], "2026-01-16") == [False, False]  # 366 days
     assert warned(*many[1:], "2026-01-17") == warned(*many[2:], "2026-01-17", None) == [True, False]
     assert warned(*many[1:]) == [False, True]
+    assert warned(*["2025-01-15"] * 2) == [False, True] and warned(*["2025-01-15"] * 3) == [False, False]
 
 
 def test_what_stems_rest_on_is_said_word_by_word() -> None:

@@ -69,6 +69,11 @@ def test_a_hole_faces_inward() -> None:
     [
         (67.5, 180, "downwind"),
         (67.6, 180, "side"),
+        # a twentieth of a degree is none
+        (67.5499, 180, "downwind"),
+        (67.5501, 180, "side"),
+        (157.4499, 180, "side"),
+        (157.4501, 180, "upwind"),
         (157.4, 180, "side"),
         (157.5, 180, "upwind"),
         (292.5, 180, "downwind"),
@@ -96,6 +101,11 @@ def test_a_break_drawn_just_inside_is_still_on_the_edge() -> None:
     inside = LineString([(-10, 98), (110, 98)])
     assert {number for number, _ in first_met(north, [inside], within_m=30)} == {None}
     assert set(first_met(north, [inside], within_m=30, from_m=-3)) == {(0, 0.0)}
+
+
+def test_bits_of_an_outline_are_no_longer_than_five_meters() -> None:
+    for side_m, count in ((100.0, 20), (100.1, 21), (4.9, 1), (5.01, 2)):
+        assert len(outline_pieces(box(0, 0, side_m, side_m))) == 4 * count
 
 
 def test_runs_pass_over_the_start_of_a_ring() -> None:

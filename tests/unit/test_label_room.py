@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 import pytest
+import shapely
 from shapely import LineString, MultiPolygon, Point, Polygon, box
 
 from habmap.land.label_room import LEAST_SHARE, label_rooms, lying_on, spots, widest_spot
@@ -118,3 +119,19 @@ def test_the_widest_spot_is_where_the_smaller_side_is_largest() -> None:
     assert widest_spot(rooms) == (7, 8)
     assert widest_spot(rooms[1:]) == (7, 8)
     assert widest_spot(rooms[:1]) is None
+
+
+@pytest.mark.parametrize(("aspect", "larger_m"), [(6.0, 10.0), (3.0, 20.0), (12.0, 10.0), (0.5, 120.0)])
+def test_the_circle_is_found_to_a_120th_of_the_larger_side_of_the_pressed_ground(
+    aspect: float, larger_m: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked: list[float] = []
+    find = shapely.maximum_inscribed_circle
+
+    def spied(shapes: np.ndarray, tolerance: np.ndarray) -> object:
+        asked.extend(tolerance.ravel().tolist())
+        return find(shapes, tolerance=tolerance)
+
+    monkeypatch.setattr(shapely, "maximum_inscribed_circle", spied)
+    label_rooms([box(100, -50, 160, -40)], aspects=[aspect])
+    assert asked == pytest.approx([larger_m / 120])

@@ -167,3 +167,21 @@ def test_of_ground_worked_out_only_what_is_ground_is_kept() -> None:
     others = [shapely.LineString([(0, 0), (90, 90)]), shapely.Polygon([(30, 0), (31, 0), (32, 0)])]
     back = settled(shapely.GeometryCollection([*ground, *others]), grid=GRID, drawn=[])
     assert back.is_valid and GRID.to_grid(back).symmetric_difference(MultiPolygon(ground)).area < 1e-5
+
+
+@pytest.mark.parametrize(("side_m", "within_m"), [(1000.0, 0.125), (8.0, 0.001), (4.2, 0.000525), (3.9, 0.0005)])
+def test_the_width_of_an_overlap_is_found_to_a_two_thousandth_of_its_breadth_or_half_a_millimeter(
+    side_m: float, within_m: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A square has a quarter of its side of area to each meter of its outline."""
+    asked: list[float] = []
+    find = shapely.maximum_inscribed_circle
+
+    def spied(shape: shapely.Geometry, tolerance: float) -> shapely.Geometry:
+        asked.append(tolerance)
+        return find(shape, tolerance)
+
+    monkeypatch.setattr(shapely, "maximum_inscribed_circle", spied)
+    square = box(0, 0, side_m, side_m)
+    overlaps([square, square.buffer(1.0, join_style="mitre")])
+    assert asked == pytest.approx([within_m])
