@@ -22,7 +22,7 @@ from habmap.work.plot_age import UnitGround
 from habmap.work.response_regrowth import coming_back, first_work
 from habmap.work.revisits import Revisit, away_from, frame_revisits, photo_revisits, plot_revisits
 from habmap.work.said import cautions_ahead, cautions_for, check_killed, check_why, clearing_machines, has_snags
-from habmap.work.stages import GroundState, Kill
+from habmap.work.stages import GroundState
 from habmap.work.stems import days_of, stems_of
 
 NOW = datetime(2025, 1, 1, 12, tzinfo=UTC)
@@ -169,28 +169,6 @@ def test_a_plot_tells_of_the_pieces_at_its_place() -> None:
     west, off = (plot("2025-01-01", geometry=GRID.to_lonlat(Point(x, 50))) for x in (20, 500))
     assert [one.stage for one in unit_ground.under(west)] == ["down"] and unit_ground.under(off) == ()
     assert unit_ground.under(plot("2025-01-01")) == () == UnitGround(cut, None).under(west)
-
-
-def test_a_plot_is_old_from_a_tenth_of_the_cedars_then_alive_on() -> None:
-    """By its own piece: half were dead before; by the unit's from half of its ground on."""
-
-    def killed(*shares: float, acres: float = 1.0) -> GroundPiece:
-        kills = [Kill(f"e{at}", date(2025, at, 1), "cut", before, after)
-                 for at, (before, after) in enumerate(pairwise(shares), start=1)]  # fmt: skip
-        state = GroundState(stage="down", killed_frac=shares[-1], kills=tuple(kills))
-        return GroundPiece("A", "down", state, (), box(0, 0, 1, 1), acres, acres)  # type: ignore[arg-type]
-
-    def is_old(*pieces: GroundPiece, since: str | None = "2025-02-01") -> bool:
-        return UnitGround(unit_of([], *pieces), None).is_old(plot(since))
-
-    for shares, old in (
-        ((0, 0.5, 0.55), True), ((0, 0.5, 0.549), False), ((0, 0.5, 0.52, 0.551), True), ((0, 0.9), False),
-        ((0, 1.0, 1.0), False), ((0, 0.2, 0.2), False), ((0, 0.0, 0.1), True), ((0, 0.0, 0.099), False),
-    ):  # fmt: skip
-        assert is_old(killed(*shares)) is old
-    assert is_old(killed(0, 0.9), since=None) and is_old(killed(0, 0.9), since="2025-01-01")
-    assert is_old(killed(0, 0.0, 0.9), killed(0.0)) and not is_old(killed(0, 0.0, 0.9), killed(0.0, acres=1.01))
-    assert not is_old()
 
 
 def test_spots_keep_their_distance_from_shapes() -> None:
