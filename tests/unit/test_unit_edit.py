@@ -13,7 +13,18 @@ from shapely.geometry.base import BaseGeometry
 from habmap.errors import InputError, UsageError
 from habmap.measures import M2_PER_ACRE
 from habmap.records import Unit
-from habmap.work.unit_edit import Change, merge, present_unit, redate, redraw, refuse_too_early, retire, split, undo
+from habmap.work.unit_edit import (
+    Change,
+    _check_alike,
+    merge,
+    present_unit,
+    redate,
+    redraw,
+    refuse_too_early,
+    retire,
+    split,
+    undo,
+)
 from habmap.work.versions import ends
 
 DAY, LATER = date(2026, 3, 1), date(2026, 5, 1)
@@ -238,3 +249,12 @@ def test_a_long_list_of_units_is_cut_off_at_four_hundred_letters() -> None:
     assert allowed("z" * 199, "y" * 199) == f"{'y' * 199}, {'z' * 199}"  # in their order
     assert allowed("z" * 200, "y" * 199) != f"{'y' * 199}, {'z' * 200}"
     assert allowed() == "no units are loaded yet"
+
+
+def test_of_many_units_that_differ_as_many_are_shown_as_four_hundred_characters_hold() -> None:
+    units = [unit(f"U{n:02}", box(0, 0, 1, 1), cover="cedar" if n else "mixed") for n in range(60)]
+    with pytest.raises(InputError) as refused:
+        _check_alike(units, ["cover"])
+    shown = str(refused.value.value)
+    assert shown.startswith("cover: U00 mixed, U01 cedar, ") and len(shown) == 400 and shown.endswith("…")
+    _check_alike(units[1:], ["cover"])

@@ -29,10 +29,12 @@ from habmap.work.priority import Ranked
 from habmap.work.seasons import COMING_BACK, Ban, DatedBan, DueItem, HeldUnit, YearlyDays
 from habmap.work.week import (
     Ask,
+    Barrier,
     Week,
     WeekFault,
     WeekItem,
     WeekResult,
+    _Barriers,
     _checkup,
     _fire_check,
     _spots,
@@ -583,3 +585,25 @@ def test_the_first_stand_of_the_order_that_nothing_keeps_is_cut_and_those_before
     assert [ask.what for ask in facts(back, order=order).asks["cut"]] == ["cut", "upkeep"]
     assert facts(order=order, is_month_off=True).asks["cut"] == []
     assert facts(order=order[:1]).asks["cut"] == []
+
+
+def test_what_keeps_a_unit_is_its_own_hold_or_closed_days_with_their_own_end() -> None:
+    """Holds of A, B and C, one of B that ends sooner, and days closed to cutting for all."""
+
+    def held(unit_id: str, last: date | None) -> tuple[HeldUnit, Barrier]:
+        hold = HeldUnit(unit_id=unit_id, reason="owls", first=None, last=last)
+        return hold, Barrier(what="hold", unit_id=unit_id, to_date=last, reason="owls")
+
+    soon, late = ON + timedelta(days=1), ON + timedelta(days=9)
+    told = [held("A", late), held("B", soon), held("B", late), held("C", None)]
+    ban = DatedBan(what="closed_cut", reason="fair", first=ON, last=soon)
+    closed = Barrier(what="closed_cut", unit_id=None, to_date=soon, reason="fair")
+    barriers = _Barriers(
+        [*(barrier for _, barrier in told), closed], Closures(bans=[ban], holds=[hold for hold, _ in told]),
+        lambda kind, _: PlanDays(kind=kind, is_signed=True, days=None), ON,
+    )  # fmt: skip
+    assert [barriers.before(name, "cut") for name in "ABCD"] == [told[0][1], told[2][1], told[3][1], closed]
+    assert barriers.before("D", "burn") is None and len(barriers.all) == 5
+    # what is not listed, as for strangers, is made once
+    bare = _Barriers([], barriers.closures, lambda kind, _: PlanDays(kind=kind, is_signed=True, days=None), ON)
+    assert bare.before("B", "cut") is bare.before("B", "cut") and bare.all == [told[2][1]]
