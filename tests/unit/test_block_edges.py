@@ -92,6 +92,7 @@ def road(at_m: float) -> LineString:
         (5, 10, 20, "N", "R"), (20, 10, 15, "road", "R"), (None, None, None, "unmapped ground", None),
         # at the edge itself where it ends within half a meter of it
         (0.4, None, 0.502, "N", None), (0.4, None, 0.498, "off the property", None),
+        (-0.015, None, 0.3, "off the property", None),
         # and what lies farther than is looked is not seen
         (29.9, None, None, "N", None), (30.1, None, None, "unmapped ground", None),
     ],
@@ -192,6 +193,14 @@ def test_edges_stand_by_side_then_length_and_add_up() -> None:
     assert [totals.downwind_m, totals.side_m, totals.upwind_m, totals.perimeter_m] == pytest.approx(
         [300, 200, 300, 800]
     )
+
+
+def test_an_edge_of_one_short_bit_is_an_edge_like_others() -> None:
+    level = Surface(np.zeros((30, 30)), -100.0, -100.0, 10.0)
+    edges = burn_edges(outline(block=box(0, 0, 100, 4)), wind_from_deg=180.0, surface=level, rising_above_pct=5.0)
+    assert [(one.side, round(one.length_m), one.upslope, len(one.coordinates)) for one in edges] == [
+        ("downwind", 100, False, 2), ("side", 4, False, 2), ("side", 4, False, 2), ("upwind", 100, False, 2),
+    ]  # fmt: skip
 
 
 def test_an_edge_is_drawn_with_bends_of_a_hundredth_of_a_meter_and_more() -> None:

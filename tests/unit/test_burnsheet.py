@@ -35,6 +35,7 @@ from habmap.work.burn.written_plan import (
     compare,
     distance_words,
     plan_info,
+    plan_windows,
     plans_signed,
     unlimited,
     unsaid_words,
@@ -76,6 +77,29 @@ def test_limits_are_inside(value: float, comparison: str, distance: float) -> No
     line = by_item(compare({"rh_pct": value}, [SIGNED]))["rh_pct"]
     assert line.comparison == comparison
     assert line.distance == pytest.approx(distance)
+
+
+def test_units_for_which_a_plan_says_the_same_have_one_window() -> None:
+    def said(**fields: Any) -> Any:
+        return SimpleNamespace(**(dict.fromkeys((*ITEMS, "author", "date", "wind_height")) | fields))
+
+    signed = {"author": "P. Writer", "date": date(2026, 1, 1), "rh_pct": (30.0, 60.0), "wind_height": "eye"}
+    own = {"B": said(rh_pct=(40.0, 60.0)), "D": said(rh_pct=(40.0, 60.0)), "E": said(author="Q. Boss")}
+    plan = said(**signed, unit=own)
+    found = plan_windows(plan, ["A", "B", "C", "D", "E"], wind_height=None)
+    assert [(one.unit_ids, one.limits["rh_pct"], one.author) for one in found] == [
+        (("A", "C"), (30.0, 60.0), "P. Writer"), (("B", "D"), (40.0, 60.0), "P. Writer"),
+        (("E",), (30.0, 60.0), "Q. Boss"),
+    ]  # fmt: skip
+    (bare,) = plan_windows(plan, [], wind_height="20ft")
+    assert (bare.unit_ids, bare.written_on, bare.limits) == ((), date(2026, 1, 1), {"rh_pct": (30.0, 60.0)})
+    # a wind of another height than the plan's, where both are said
+    for meant, measured, items in (
+        ("eye", "20ft", {"wind_mph", "gust_mph"}), ("eye", "eye", set()), ("eye", None, set()), (None, "20ft", set()),
+        (None, None, set()),
+    ):  # fmt: skip
+        (window,) = plan_windows(said(**signed | {"wind_height": meant}, unit={}), ["A"], wind_height=measured)
+        assert window.not_comparable == items
 
 
 def test_a_plan_without_author_or_day_of_its_own_has_those_of_the_only_one_that_was_signed() -> None:

@@ -371,6 +371,7 @@ def test_totals_pay_by_the_rate_and_tell_what_is_short_or_over_from_a_twentieth_
     assert total(3.4711).short_acres == pytest.approx(1.0, abs=1e-4)
     beyond = "acres beyond the planned ones are not paid"
     assert total(2.42, 9.0).remarks == (f"0.1 {beyond}",) and total(2.422, 9.0).remarks == ()
+    assert (total(2.444).paper_acres, total(2.446).paper_acres) == (2.44, 2.45)  # to a hundredth, as plans are written
     assert total(2.0).remarks == ()  # nothing is paid by the acre
     # the first unit takes all that is planned, and the second is paid nothing
     both = [ITEM | {"units": ["C1", "C2"], "planned_acres": 2.0, "rate": 100.0}]

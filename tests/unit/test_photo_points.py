@@ -64,6 +64,7 @@ def test_the_nearer_point_wins() -> None:
     a, b = photo("a", 0, 0, 0, 1), photo("b", 20, 0, 0, 2)
     # 8 m from a and 12 m from b
     assert names(a, b, photo("c", 8, 0, 0, 3)) == [["a", "c"], ["b"]]
+    assert names(a, b, photo("c", 12, 0, 0, 3)) == [["a"], ["b", "c"]]
 
 
 @pytest.mark.parametrize(
