@@ -143,7 +143,7 @@ def rests(*rows: Entry, gone: Entry = BOB) -> list[tuple[str, str, float]]:
         (strip("pile", "2025-05-01", 50.5, 90, who="Ann"), []),
         (entry("pile", "2025-05-01", who="Ann"), []),
         (strip("seed", "2025-05-01", 0, 50, who="Ann"), []),  # it changes no stage
-        (strip("pile", "2025-05-01", 49.79, 90, who="Ann"), [("Ann", "pile", 21)]),  # a 200th of an acre is 20.23 m²
+        (strip("pile", "2025-05-01", 49.797, 90, who="Ann"), [("Ann", "pile", 20)]),  # a 200th of an acre is 20.23 m²
         (strip("pile", "2025-05-01", 49.81, 90, who="Ann"), []),
     ],
 )

@@ -315,3 +315,12 @@ def test_only_a_look_at_what_stands_there_counts_and_one_of_nothing_changes_noth
     for state in (after_note, after_told):
         assert (state.live_stems_per_acre, state.needles, state.needles_seen) == (None, None, None)
     assert (after_seen.live_stems_per_acre, after_seen.needles, after_seen.needles_seen) == (26.0, "red", seen.date)
+
+
+def test_only_a_line_that_kills_brings_ground_to_its_target_however_low_that_is() -> None:
+    mow, cut, again = (entry(one, f"2025-0{at}-01", killed_pct=pct)
+                       for at, (one, pct) in enumerate((("mow", None), ("cut", 5), ("cut", 50)), start=1))  # fmt: skip
+    states = Course(target_frac=1e-10, leave_stems_per_acre=25, is_cedar=True).states([mow, cut, again])
+    assert [one.brought_to_target and one.brought_to_target.entry_id for one in states] == [
+        None, None, cut.entry_id, cut.entry_id,
+    ]  # fmt: skip

@@ -236,7 +236,7 @@ def test_one_days_work_by_its_ground_its_hours_and_its_days_at_their_limits() ->
     assert _twins((45, 95), hours=(20.0, 18.0)) == [500.0] and _twins((45, 95), hours=(20.0, 17.99)) == []
     assert _twins((45, 95), hours=(18.0, 20.0)) == [500.0] and _twins((45, 95), hours=(None, 20.0)) == []
     assert _twins((45, 95), hours=(20.0, None)) == [] and _twins((45, 95), hours=(0.0, 0.0)) == []
-    assert _twins((49, 99), hours=(20.0, 20.0)) == [] and _twins((48.9, 98.9), hours=(20.0, 20.0)) != []
+    assert _twins((49, 99), hours=(20.0, 20.0)) == [] and _twins((48.995, 98.995), hours=(20.0, 20.0)) != []
     assert _twins((60, 99), hours=(20.0, 20.0), units=(("A", "B"), ("B",))) == [0.0]
     assert _twins((60, 99), hours=(20.0, 20.0), units=(("A",), ("B",))) == []
     assert _twins((60, 99), units=(("A",), ("A",))) == []  # nobody wrote hours
