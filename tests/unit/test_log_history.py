@@ -243,3 +243,6 @@ def test_ground_of_a_unit_that_is_gone_is_its_heirs() -> None:
     assert "T" not in heirs(written(OLD, *SPLIT, tried, undone))
     retired = version("A", WHOLE, "r", "a", on=SPLIT_ON, is_retired=True, day=5)
     assert heirs(written(OLD, retired)) == {}
+    # a part that is no unit any more is nobody's heir
+    gone = version("A-1", WEST, "r", "w", on=BACK_ON, day=6, is_retired=True)
+    assert heirs(written(OLD, *SPLIT, gone)) == {"A": ("A-2",)}
