@@ -41,7 +41,7 @@ def facing_class_m2(
     )
     east, north = tile.east.ravel()[cells], tile.north.ravel()[cells]
     rows = cells // tile.east.shape[1]
-    cell_m2 = np.broadcast_to(np.asarray(tile.steps.cell_m2).reshape(-1, 1), (tile.east.shape[0], 1))[:, 0]
+    cell_m2 = np.broadcast_to(np.ravel(tile.steps.cell_m2), tile.east.shape[:1])
     area_m2 = shares * cell_m2[rows]
     pct = 100 * np.hypot(east, north)
     bearing = np.degrees(np.arctan2(-east, -north)) % 360

@@ -110,3 +110,24 @@ def test_rings_are_added_to_what_is_there_and_only_those_asked_for() -> None:
     add_rings(x, y, ends, kinds, 1, 2, 0.0, 0.0, 1, 6, area, reach)
     assert (area - 0.125).cumsum(axis=1)[0].tolist() == [0, 0, 0, 1, 0.5, 0, 0, 0]
     assert reach.tolist() == [[3, 5]] and LinearRing(list(zip(x[5:10], y[5:10], strict=True))).length == 5
+
+
+@pytest.mark.parametrize("reach", [0.004, 0.0001])
+@pytest.mark.parametrize(
+    ("outline", "cells"),
+    [
+        (lambda by: box(0, 10, 5, 12 + by), {(0, 0), (0, 1), (0, 2)}),
+        (lambda by: box(0, 16 - by, 5, 18), {(3, 0), (3, 1), (3, 2)}),
+        (lambda by: box(0, 10, 2 + by, 18), {(0, 0), (1, 0), (2, 0), (3, 0)}),
+        (lambda by: box(7 - by, 10, 9, 18), {(0, 4), (1, 4), (2, 4), (3, 4)}),
+        (lambda by: box(3, 13, 4, 13 + by), {(1, 1)}),
+        (lambda by: box(3, 13, 3 + by, 14), {(1, 1)}),
+    ],
+    ids=["top", "bottom", "left", "right", "low", "narrow"],
+)
+def test_a_hair_within_a_window_counts_as_what_it_is(outline: Any, cells: set[tuple[int, int]], reach: float) -> None:
+    """Rows 12 to 15 and columns 2 to 6."""
+    x, y, ends, kinds = rings_of(outline(reach))
+    rows, cols, shares = shares_in(x, y, ends, kinds, window=(12, 2, 16, 7))
+    assert set(zip(rows.tolist(), cols.tolist(), strict=True)) == cells
+    assert shares == pytest.approx(np.full(len(cells), reach), rel=1e-6)

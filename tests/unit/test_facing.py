@@ -92,6 +92,9 @@ def test_each_polygon_gets_its_own_ground_by_exact_shares() -> None:
     assert found[0] == pytest.approx({("S", "0-30"): 300.0, ("N", ">30"): 200.0})
     assert found[1] == pytest.approx({("S", "0-30"): 25.0})
     assert found[2] == {}
+    # a quarter of a square meter is ground too
+    (crumb,) = classes(mixed, shapely.box(0.25, -1.05, 0.3, -1))
+    assert crumb == pytest.approx({("S", "0-30"): 0.25})
 
 
 def test_cells_without_a_gradient_are_left_out() -> None:
