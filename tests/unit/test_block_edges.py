@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
@@ -222,6 +223,19 @@ def test_edges_that_turn_downwind_stand_by_their_first_hour_then_by_length() -> 
         ("18:00", "18:00", "side", 60, "unmapped ground", 270.0), ("18:00", "18:00", "side", 40, "E", 270.0),
     ]  # fmt: skip
     assert turned_edges(there, winds[:1]) == ()
+
+
+def test_winds_blow_by_true_bearings_where_the_grid_is_turned() -> None:
+    """True bearings are the grid's and 30°: a south wind comes from the grid's 150° and drives fire to its 330°."""
+    there = replace(outline(), turn_deg=30.0)
+    edges = burn_edges(there, wind_from_deg=180.0, surface=None, rising_above_pct=5.0)
+    # north faces 30° off that, west 60°, east 120° and south 150°: each two are one run that faces between them
+    told = sorted((one.side, round(one.outward_deg), round(one.length_m)) for one in edges)
+    assert told == [("downwind", 345, 200), ("side", 165, 200)]
+    # from 300° it drives to the grid's 90°: east turns downwind, and south, square to it, does not
+    at = datetime(2026, 3, 20, 14)
+    (turned,) = turned_edges(there, [HourWind(at, 180.0), HourWind(at + timedelta(hours=1), 300.0)])
+    assert (turned.side, round(turned.outward_deg), round(turned.length_m)) == ("side", 120, 100)
 
 
 def test_the_plan_that_a_block_asks_for_is_that_of_the_most_ground() -> None:

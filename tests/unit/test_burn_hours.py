@@ -84,6 +84,11 @@ def test_a_wind_that_turns_by_more_than_forty_five_degrees_after_ignition_is_a_s
     hours = [found[f"03-20T{hour}:00"] for hour in range(14, 19)]
     assert [one.wind_shift for one in hours] == [False, False, True, True, False]
     assert hours[0].wind_turn_deg is None  # before ignition nothing has turned
+    at_it, after = (
+        told(row(hour, wind_from_deg=300.0))[time] for hour, time in ((14.5, "03-20T14:30"), (14.6, "03-20T14:36"))
+    )
+    assert (at_it.wind_turn_deg, at_it.wind_shift) == (None, False)
+    assert (after.wind_turn_deg, after.wind_shift) == (180.0, True)
 
 
 def feature(kind: str, shape: BaseGeometry, name: str | None = None, *, sensitive: bool = False) -> Feature:

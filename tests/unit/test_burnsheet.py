@@ -79,6 +79,14 @@ def test_limits_are_inside(value: float, comparison: str, distance: float) -> No
     assert line.distance == pytest.approx(distance)
 
 
+def test_what_any_signed_plan_leaves_unlimited_is_named() -> None:
+    less = replace(SIGNED, unit_ids=("B",), limits={"temp_f": (55.0, 80.0)})
+    whole = [item for item in ITEMS if item not in LIMITS]
+    assert unlimited([SIGNED]) == tuple(whole)
+    assert unlimited([SIGNED, less]) == unlimited([less, SIGNED]) == tuple(item for item in ITEMS if item != "temp_f")
+    assert unlimited([SIGNED, replace(less, author=None)]) == tuple(whole) and unlimited([]) == ()
+
+
 def test_units_for_which_a_plan_says_the_same_have_one_window() -> None:
     def said(**fields: Any) -> Any:
         return SimpleNamespace(**(dict.fromkeys((*ITEMS, "author", "date", "wind_height")) | fields))

@@ -351,6 +351,11 @@ def test_ground_left_on_purpose_is_all_that_was_left_up_to_the_work() -> None:
     ]  # fmt: skip
     acres = 30 * 100 / M2_PER_ACRE
     assert words(log.kept_ground(place(*rows))) == [f"`cut` on 2026-01-08 covers {acres:,.2f} acres left on purpose"]
+    # ground that crosses itself is told by its own rule, and neither left nor worked here
+    bow = Polygon([(0, 0), (90, 90), (90, 0), (0, 90)])
+    for practice, other in (("keep", "cut"), ("cut", "keep")):
+        crossed = entry(practice, "2026-01-05" if practice == "keep" else "2026-01-09", bow)
+        assert words(log.kept_ground(place(crossed, entry(other, "2026-01-07", box(0, 0, 90, 90))))) == []
     assert words(log.kept_ground(place(*rows[::-1]))) == words(log.kept_ground(place(*rows)))
 
 

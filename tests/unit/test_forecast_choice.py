@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from habmap.errors import InputError
-from habmap.records import Forecast, ForecastHour
+from habmap.records import WIND_HEIGHT_WORDS, Forecast, ForecastHour
 from habmap.work.burn.forecast import forecast_used, ignition_weather, wind_height, with_forecast
 from habmap.work.burn.request import BurnRequest, ForecastSource
 from habmap.work.burn.result import ForecastUsed
@@ -136,6 +136,7 @@ def test_it_is_said_which_forecast_how_old_and_what_is_taken_from_it() -> None:
         "f.csv, loaded 2026-03-20 07:00, 7 hours before ignition, from 2026-03-20 13:00 to 2026-03-20 16:00; "
     )
     assert found.words.endswith("; the weather at ignition is its row of 14:00")
+    assert f"; its wind is {WIND_HEIGHT_WORDS['20ft']}; " in found.words
     assert used(AT + timedelta(minutes=30)).words.endswith("its row of 14:00")
     whole = used(**GIVEN)
     assert whole.taken == () and "the weather at ignition" not in whole.words

@@ -409,3 +409,20 @@ def test_one_line_on_one_piece_pays_once_under_one_code() -> None:
     codes = {"cut": "314", "burn": "314", "pile": "314", "pile_burn": "338", "mow": "338", "girdle": "666"}
     assert killing_practices("314", codes) == {"cut", "burn"} and killing_practices("666", codes) == {"girdle"}
     assert killing_practices("338", codes) == killing_practices("338", {"burn": "338"}) == frozenset()
+
+
+def test_of_a_code_that_kills_nothing_all_its_practices_are_the_item_s_own() -> None:
+    lines = [cut(), *(entry(name, "2025-02-02", box(0, 0, 50, 100)) for name in ("burn", "pile", "mow"))]
+    ground = item_of({0: "applied"}, item=replace(ITEM, practice_code="338"))
+    result = SimpleNamespace(place="", currency="", from_date=date(2025, 1, 1), to_date=date(2025, 9, 1))
+    report: Any = SimpleNamespace(ground=[ground], result=result, state=state_of(lines, piece(1e4, *lines)))
+    report.state.grid = GRID
+    packet, _ = item_packet(
+        report, 0, coded={"cut": "314", "burn": "338", "mow": "338", "pile": "666"}, lines=(),
+        numbers={one.entry_id: n for n, one in enumerate(lines)}, versions=(), points=(),
+        day_of=lambda row: row.recorded_at.date(), is_owner=True,
+    )  # fmt: skip
+    assert [(line.entry.practice, line.is_own) for line in packet.log] == [
+        ("cut", False), ("burn", True), ("pile", False), ("mow", True),
+    ]  # fmt: skip
+    assert not packet.kills

@@ -377,6 +377,7 @@ def test_totals_pay_by_the_rate_and_tell_what_is_short_or_over_from_a_twentieth_
     both = [ITEM | {"units": ["C1", "C2"], "planned_acres": 2.0, "rate": 100.0}]
     paid = report(entry("cut", "2026-01-05", ALL), entry("cut", "2026-01-06", box(0, 200, 60, 300)), items=both)
     assert [line.payment for line in paid.lines] == [200.0, 0.0] and paid.items[0].payment == 200.0
+    assert [line.paper_acres for line in paid.lines] == [2.0, 0.0] and paid.items[0].paper_acres == 2.0
 
 
 def test_a_line_names_its_days_its_ways_and_its_crews_once() -> None:
