@@ -481,3 +481,21 @@ def test_a_vertex_where_an_edge_met_is_dropped_from_work_that_stays() -> None:
     assert shapely.get_num_coordinates(found[0]) == 5 and found[0].equals(UNIT)
     own = Polygon([*met.exterior.coords[:-1]])  # a unit's own corner stays
     assert veiled([met], outlines=[own], current=1, over=NEST) == {}
+
+
+@pytest.mark.parametrize(
+    ("places", "keeps"),
+    [
+        ([(0, 0)], True),
+        ([(0, 15)], False),  # beyond a side, though all sides are as far from it but for 30 m
+        ([(15, 15)], False),
+        ([(0, 15), (9, -9)], True),
+        ([(0, 15), (0, -15), (15, 0), (-15, 0), (15, 15)], False),
+        ([(0, 0), (0, 500)], True),
+    ],
+)
+def test_a_ring_keeps_off_what_it_goes_round(places: list[tuple[float, float]], keeps: bool) -> None:
+    """A square of 20 m about (0, 0), open at a corner."""
+    ring = LineString([(-10, -10), (10, -10), (10, 10), (-10, 10), (-10, -9.9)])
+    about = rules.Veil(AT.discs, AT.reach, np.array(places, dtype=float))
+    assert rules._keeps_off(ring, about) is rules._keeps_off(ring.reverse(), about) is keeps
