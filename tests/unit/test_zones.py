@@ -257,3 +257,11 @@ def test_an_outline_without_classes_has_none_from_0_to_minus_1() -> None:
     assert (found.low.tolist(), found.high.tolist()) == ([3, 0, 0], [5, -1, -1])
     empty = ZonePieces.of([], count=2)
     assert (empty.low.tolist(), empty.high.tolist(), empty.by_owner.tolist()) == ([0, 0], [-1, -1], [0, 0, 0])
+
+
+def test_a_slope_at_a_limit_within_a_class_is_neither_below_nor_above_it():
+    """Limits and slopes of 3.125% and 31.25%, which are whole in binary, and each a class's own part more or less."""
+    rules = FaceRules(flat_below_pct=3.125, machine_limit_pct=31.25)
+    row = tile([[0.03125, 0.0312, 0.0313, 0.3125, 0.3124, 0.3126, 0.3126, 0.3126]], [[0.0] * 8])
+    found = figures(row, shapely.box(0, -1, 8, 0), rules=rules)
+    assert (found.flat_pct, found.hand_only_pct) == (pytest.approx(100 / 8), pytest.approx(300 / 8))
