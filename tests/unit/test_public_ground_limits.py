@@ -19,6 +19,7 @@ from shapely.geometry.base import BaseGeometry
 
 from habmap.land.veil import Veil
 from habmap.records import Entry, Feature, Unit
+from habmap.work.public_copy import public_copy
 from habmap.work.public_ground import PublicGround
 
 NOW = datetime(2026, 1, 1, tzinfo=UTC)
@@ -171,3 +172,14 @@ def test_lines_stand_with_ground_that_tells_nothing_or_not_at_all() -> None:
     assert told(kept) == {}
     (whole,) = told(replace(kept, practice="cut")).values()
     assert whole is not None and whole.area == pytest.approx(square(800).area, rel=1e-6)
+
+
+def test_strangers_read_the_names_of_roads_creeks_and_ponds_alone() -> None:
+    def name(kind: str) -> str | None:
+        row = Feature(uuid="f", kind=kind, name="Hill", geometry=Point(0, 0), recorded_at=NOW)
+        told = public_copy(row)
+        assert (told.kind, told.geometry) == (kind, row.geometry)
+        return told.name
+
+    assert [name(kind) for kind in ("road", "creek", "pond")] == ["Hill"] * 3
+    assert not any(name(kind) for kind in ("house", "fence", "school", "well", "nest", "sign"))
